@@ -1,0 +1,187 @@
+package analysis
+
+import (
+	"fmt"
+	"time"
+)
+
+// Place is a measured place in a bore: a section at a depth from the named
+// face, and an orientation about the axis at which it is gauged there.
+type Place struct {
+	Depth Length `json:"depth_mm"`
+	Angle Angle  `json:"angle_deg"`
+}
+
+// String writes the place as it is called at the machine: "13 mm / 90°".
+func (p Place) String() string { return p.Depth.String() + " / " + p.Angle.String() }
+
+// Limits are the low and high limit of size of a bore, and the size to aim at.
+type Limits struct {
+	Low    Length `json:"low_mm"`
+	High   Length `json:"high_mm"`
+	Target Length `json:"target_mm"`
+}
+
+// Interrupt is a part of the bore's length without a wall to gauge: a groove,
+// a port, an oil hole.
+type Interrupt struct {
+	From Length `json:"from_mm"`
+	To   Length `json:"to_mm"`
+	What string `json:"what"`
+}
+
+// Job is what the drawing asks of a bore, and how it is gauged.
+type Job struct {
+	ID       string `json:"id"`
+	Title    string `json:"title"`
+	Revision string `json:"revision,omitempty"` // of the drawing
+	Unit     Unit   `json:"unit"`               // in which it is drawn: MM or IN
+	Material string `json:"material,omitempty"`
+	Face     string `json:"face"` // from which depths are measured: "front"
+	Blind    bool   `json:"blind,omitempty"`
+
+	Nominal Length `json:"nominal_mm"`
+	Limits
+	// Band is how far from nominal a size can lie at all on this job; beyond it
+	// a reading is nonsense (wrong unit, wrong ring, free air) and is refused.
+	Band Deviation `json:"band_um"`
+	// Variation is the most that local sizes of one part may differ; Ovality,
+	// Taper the same about the axis and along it. 0 means not asked for.
+	Variation Deviation `json:"variation_um,omitempty"`
+	Ovality   Deviation `json:"ovality_um,omitempty"`
+	Taper     Deviation `json:"taper_um,omitempty"`
+
+	Length       Length      `json:"length_mm"` // of the bore
+	Sections     []Length    `json:"sections_mm"`
+	Orientations []Angle     `json:"orientations_deg"`
+	Interrupts   []Interrupt `json:"interrupts,omitempty"`
+
+	Ring string `json:"ring"` // the master to use, by its id
+}
+
+// Plan lists the places to gauge in the order they fall due: section by
+// section, at each its orientations.
+func (j *Job) Plan() []Place {
+	plan := make([]Place, 0, len(j.Sections)*len(j.Orientations))
+	for _, d := range j.Sections {
+		for _, a := range j.Orientations {
+			plan = append(plan, Place{d, a})
+		}
+	}
+	return plan
+}
+
+// Check reports everything that is wrong with the job, a sentence each that
+// says what to do; nil if it can be worked to.
+func (j *Job) Check() (faults []error) {
+	bad := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
+	if j.ID == "" {
+		bad("id: give the job a name")
+	}
+	if j.Unit != MM && j.Unit != IN {
+		bad("unit: say mm or in, as the drawing does")
+	}
+	if j.Nominal <= 0 || j.Nominal > 1000*Millimetre {
+		bad("nominal %s: want a diameter above 0 and up to 1000 mm", j.Nominal)
+	}
+	if j.High <= j.Low {
+		bad("limits: the high limit %s must be above the low limit %s", j.High, j.Low)
+	} else {
+		if tol := j.High - j.Low; j.Nominal > 0 && tol > j.Nominal/100 {
+			bad("limits: a tolerance of %s is more than 1 %% of the size; check the unit", tol)
+		}
+		if j.Target <= j.Low || j.Target >= j.High {
+			bad("target %s: must lie between the limits %s and %s", j.Target, j.Low, j.High)
+		}
+	}
+	if j.Band <= 0 {
+		bad("band: say how far from nominal a size can lie at all, such as 0.2 mm")
+	} else if lo, hi := j.Nominal-Length(j.Band), j.Nominal+Length(j.Band); j.Low < lo || j.High > hi {
+		bad("limits: %s to %s lie outside nominal ± band, %s to %s", j.Low, j.High, lo, hi)
+	}
+	if j.Variation < 0 || j.Ovality < 0 || j.Taper < 0 {
+		bad("form limits: can't be negative")
+	}
+	if j.Length <= 0 {
+		bad("length: give the length of the bore")
+	}
+	if len(j.Sections) == 0 {
+		bad("sections: give at least one depth to gauge at")
+	}
+	if len(j.Orientations) == 0 {
+		bad("orientations: give at least one angle to gauge at")
+	}
+	for i, d := range j.Sections {
+		if d < 0 || d > j.Length {
+			bad("section %s: lies outside the bore, 0 to %s", d, j.Length)
+		}
+		if i > 0 && d <= j.Sections[i-1] {
+			bad("section %s: give the depths in order from the %s, each once", d, j.face())
+		}
+		if in := j.Interrupted(d); in != nil {
+			bad("section %s: falls in the %s at %s to %s; move it onto the wall", d, in.What, in.From, in.To)
+		}
+	}
+	for i, a := range j.Orientations {
+		if a < 0 || a >= 360*Degree {
+			bad("orientation %s: want 0° up to below 360°", a)
+		}
+		if i > 0 && a <= j.Orientations[i-1] {
+			bad("orientation %s: give the angles in rising order, each once", a)
+		}
+	}
+	for _, in := range j.Interrupts {
+		if in.To <= in.From || in.From < 0 || in.To > j.Length {
+			bad("interrupt %s to %s: must lie inside the bore, from below to", in.From, in.To)
+		}
+	}
+	if j.Ring == "" {
+		bad("ring: name the master to use")
+	}
+	return faults
+}
+
+func (j *Job) face() string {
+	if j.Face == "" {
+		return "front"
+	}
+	return j.Face
+}
+
+// Interrupted returns the interrupt that depth d falls in, nil if it lies on
+// the wall.
+func (j *Job) Interrupted(d Length) *Interrupt {
+	for i, in := range j.Interrupts {
+		if d >= in.From && d <= in.To {
+			return &j.Interrupts[i]
+		}
+	}
+	return nil
+}
+
+// Plausible reports whether a bore of this job can have the size at all.
+func (j *Job) Plausible(size Length) bool {
+	return (size - j.Nominal).Abs() <= Length(j.Band)
+}
+
+// Ring is a master of known size: a setting ring, with what its certificate says.
+type Ring struct {
+	ID        string    `json:"id"`
+	Size      Length    `json:"size_mm"` // certified, at 20 °C
+	U         Deviation `json:"u_um"`    // expanded uncertainty, k = 2
+	Material  string    `json:"material,omitempty"`
+	Due       time.Time `json:"due,omitzero"` // of the next calibration
+	Certified string    `json:"certificate,omitempty"`
+}
+
+// Reading is a captured size: corrected, and tagged with where it was taken.
+type Reading struct {
+	Place
+	Round int `json:"round"` // 0 before the first spell of honing
+	// Size is the diameter at this place, corrected to the master and, where
+	// the temperatures are known, to 20 °C.
+	Size Length `json:"size_mm"`
+	// U is the standard uncertainty of the capture alone (type A), 0 if not known.
+	U  Deviation `json:"capture_u_um,omitempty"`
+	At time.Time `json:"at"`
+}

@@ -1,0 +1,415 @@
+package analysis
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// Length is a length or a deviation in units of 0.1 nm.
+type Length int64
+
+// Whole lengths, all exact (1 in = 25.4 mm by definition).
+const (
+	Nanometre  Length = 10
+	MicroInch  Length = 254
+	Micrometre Length = 10_000
+	Thou       Length = 254_000 // 0.001 in
+	Millimetre Length = 10_000_000
+	Inch       Length = 254_000_000
+)
+
+// Unit is a unit of length a gauge sends or a person reads.
+type Unit uint8
+
+// The units; the zero value is "not stated".
+const (
+	NoUnit Unit = iota
+	MM
+	UM
+	IN
+	UIN
+)
+
+// units holds, for each Unit, its length, the name a person reads and the
+// UCUM code (ucum.org) that goes on the wire.
+var units = [...]struct {
+	size       Length
+	name, ucum string
+}{NoUnit: {}, MM: {Millimetre, "mm", "mm"}, UM: {Micrometre, "µm", "um"}, IN: {Inch, "in", "[in_i]"}, UIN: {MicroInch, "µin", "u[in_i]"}}
+
+// Size returns the length of one unit, 0 for NoUnit.
+func (u Unit) Size() Length { return units[u].size }
+
+// String returns the unit as a person writes it: mm, µm, in, µin.
+func (u Unit) String() string { return units[u].name }
+
+// UCUM returns the unit's code in the Unified Code for Units of Measure.
+func (u Unit) UCUM() string { return units[u].ucum }
+
+// Inch reports whether u is an inch unit.
+func (u Unit) Inch() bool { return u == IN || u == UIN }
+
+// ParseUnit reads a unit: mm, um, µm, in, ", uin, µin, in any case, or a UCUM
+// code. The empty text is NoUnit.
+func ParseUnit(s string) (Unit, error) {
+	switch strings.ToLower(strings.ReplaceAll(s, "μ", "µ")) { // Greek mu to micro sign
+	case "":
+		return NoUnit, nil
+	case "mm":
+		return MM, nil
+	case "um", "µm":
+		return UM, nil
+	case "in", "inch", `"`, "[in_i]":
+		return IN, nil
+	case "uin", "µin", "u[in_i]":
+		return UIN, nil
+	}
+	return NoUnit, fmt.Errorf("unit %q: want mm, um, in or uin", s)
+}
+
+// MarshalText writes the UCUM code.
+func (u Unit) MarshalText() ([]byte, error) { return []byte(u.UCUM()), nil }
+
+// UnmarshalText reads what [ParseUnit] reads.
+func (u *Unit) UnmarshalText(b []byte) (err error) { *u, err = ParseUnit(string(b)); return err }
+
+// Reasons why a number is not a Length.
+var (
+	ErrNumber = errors.New("not a decimal number")
+	ErrRange  = errors.New("too large")
+	ErrFiner  = errors.New("finer than 0.1 nm, so it can't be kept exactly")
+	ErrNoUnit = errors.New("no unit")
+)
+
+// FromDecimal converts digits × 10^-places of a unit, exactly.
+// It fails with [ErrFiner], [ErrRange] or [ErrNoUnit].
+func FromDecimal(digits int64, places int, u Unit) (Length, error) {
+	size := int64(u.Size())
+	if size == 0 {
+		return 0, ErrNoUnit
+	}
+	for places > 0 {
+		switch {
+		case size%10 == 0:
+			size /= 10
+		case digits%10 == 0:
+			digits /= 10
+		default:
+			// What is left of size has factors of two and five at most once more
+			// each; let the product decide.
+			g := pow10(places)
+			if g == 0 {
+				return 0, ErrFiner
+			}
+			v, ok := mul(digits, size)
+			if !ok {
+				return 0, ErrRange
+			}
+			if v%g != 0 {
+				return 0, ErrFiner
+			}
+			return Length(v / g), nil
+		}
+		places--
+	}
+	for ; places < 0; places++ {
+		v, ok := mul(size, 10)
+		if !ok {
+			return 0, ErrRange
+		}
+		size = v
+	}
+	v, ok := mul(digits, size)
+	if !ok {
+		return 0, ErrRange
+	}
+	return Length(v), nil
+}
+
+func pow10(n int) int64 {
+	if n > 18 {
+		return 0
+	}
+	v := int64(1)
+	for range n {
+		v *= 10
+	}
+	return v
+}
+
+func mul(a, b int64) (int64, bool) {
+	if a == 0 || b == 0 {
+		return 0, true
+	}
+	p := a * b
+	return p, p/b == a && p != math.MinInt64
+}
+
+// ParseDecimal reads an optionally signed decimal number (point or comma, no
+// exponent, no grouping) as digits and decimal places; "22.2275" is 222275, 4.
+func ParseDecimal(s string) (digits int64, places int, err error) {
+	neg := false
+	switch {
+	case strings.HasPrefix(s, "-"):
+		neg, s = true, s[1:]
+	case strings.HasPrefix(s, "−"):
+		neg, s = true, s[len("−"):]
+	case strings.HasPrefix(s, "+"):
+		s = s[1:]
+	}
+	point, some := false, false
+	for i := range len(s) {
+		switch c := s[i]; {
+		case c >= '0' && c <= '9':
+			if digits > (math.MaxInt64-int64(c-'0'))/10 {
+				return 0, 0, ErrRange
+			}
+			digits = digits*10 + int64(c-'0')
+			some = true
+			if point {
+				places++
+			}
+		case (c == '.' || c == ',') && !point:
+			point = true
+		default:
+			return 0, 0, ErrNumber
+		}
+	}
+	if !some {
+		return 0, 0, ErrNumber
+	}
+	if neg {
+		digits = -digits
+	}
+	return digits, places, nil
+}
+
+// ParseLength reads a number with its unit, such as "22.2275 mm", "0.87510 in",
+// "-3 um" or "25uin", exactly. A number without a unit fails with [ErrNoUnit].
+func ParseLength(s string) (Length, error) {
+	t := strings.TrimSpace(s)
+	i := strings.LastIndexAny(t, "0123456789.,") + 1
+	digits, places, err := ParseDecimal(strings.TrimSpace(t[:i]))
+	if err != nil {
+		return 0, fmt.Errorf("length %q: %w", s, err)
+	}
+	u, err := ParseUnit(strings.TrimSpace(t[i:]))
+	if err != nil {
+		return 0, fmt.Errorf("length %q: %w", s, err)
+	}
+	l, err := FromDecimal(digits, places, u)
+	if err != nil {
+		return 0, fmt.Errorf("length %q: %w", s, err)
+	}
+	return l, nil
+}
+
+// Micrometres returns l in µm for a computation.
+func (l Length) Micrometres() float64 { return float64(l) / float64(Micrometre) }
+
+// FromMicrometres rounds v µm to the nearest 0.1 nm. A value that is not
+// finite, or too large for a Length, is refused.
+func FromMicrometres(v float64) (Length, error) {
+	x := math.Round(v * float64(Micrometre))
+	if math.IsNaN(x) || math.Abs(x) >= math.MaxInt64 {
+		return 0, ErrRange
+	}
+	return Length(x), nil
+}
+
+// Abs returns the absolute value.
+func (l Length) Abs() Length { return max(l, -l) }
+
+// Format writes l in unit u rounded to a number of decimal places, half away
+// from zero, without the unit: Format(MM, 4) of 22.22755 mm is "22.2276".
+// A negative number has an ASCII minus; zero has no sign.
+func (l Length) Format(u Unit, places int) string {
+	size := uint64(u.Size())
+	neg := l < 0
+	v := uint64(l)
+	if neg {
+		v = -v
+	}
+	whole, rest := v/size, v%size
+	frac := make([]byte, 0, 12)
+	for range places {
+		rest *= 10
+		frac = append(frac, byte('0'+rest/size))
+		rest %= size
+	}
+	if rest*2 >= size { // round up, with carry
+		i := len(frac) - 1
+		for ; i >= 0; i-- {
+			if frac[i] < '9' {
+				frac[i]++
+				break
+			}
+			frac[i] = '0'
+		}
+		if i < 0 {
+			whole++
+		}
+	}
+	s := strconv.FormatUint(whole, 10)
+	if places > 0 {
+		s += "." + string(frac)
+	}
+	if neg && strings.Trim(s, "0.") != "" {
+		s = "-" + s
+	}
+	return s
+}
+
+// Exact writes l in unit u with all its decimals and no trailing zeros, where
+// the unit has a finite expansion of it: always for mm and µm. In inches a
+// length that is no whole number of 2.54 nm steps has none; it fails with [ErrFiner].
+func (l Length) Exact(u Unit) (string, error) {
+	size := int64(u.Size())
+	if size == 0 {
+		return "", ErrNoUnit
+	}
+	places := 0
+	for rest := l.Abs() % Length(size); rest != 0; places++ {
+		if places == 12 {
+			return "", ErrFiner
+		}
+		rest = rest * 10 % Length(size)
+	}
+	return l.Format(u, places), nil
+}
+
+// String writes l in mm exactly, with the unit.
+func (l Length) String() string { return l.mm() + " mm" }
+
+func (l Length) mm() string { return trimZeros(l.Format(MM, 7)) }
+
+func trimZeros(s string) string {
+	if !strings.Contains(s, ".") {
+		return s
+	}
+	return strings.TrimRight(strings.TrimRight(s, "0"), ".")
+}
+
+// MarshalJSON writes a JSON number of mm, exactly.
+func (l Length) MarshalJSON() ([]byte, error) { return []byte(l.mm()), nil }
+
+// UnmarshalJSON reads a JSON number of mm, exactly.
+func (l *Length) UnmarshalJSON(b []byte) error {
+	return unmarshalNumber(b, MM, l)
+}
+
+// Deviation is a small length (a deviation, a form error, an uncertainty). It
+// differs from Length only on the wire: a JSON number of µm.
+type Deviation Length
+
+// MarshalJSON writes a JSON number of µm, exactly.
+func (d Deviation) MarshalJSON() ([]byte, error) {
+	return []byte(trimZeros(Length(d).Format(UM, 4))), nil
+}
+
+// UnmarshalJSON reads a JSON number of µm, exactly.
+func (d *Deviation) UnmarshalJSON(b []byte) error {
+	return unmarshalNumber(b, UM, (*Length)(d))
+}
+
+func unmarshalNumber(b []byte, u Unit, l *Length) error {
+	if string(b) == "null" {
+		return nil
+	}
+	digits, places, err := ParseDecimal(string(b))
+	if err == nil {
+		*l, err = FromDecimal(digits, places, u)
+	}
+	if err != nil {
+		return fmt.Errorf("%s of %s: %w", b, u, err)
+	}
+	return nil
+}
+
+// Angle is an angle about the bore's axis in thousandths of a degree, seen
+// from the named face, clockwise.
+type Angle int32
+
+// Degree is one degree.
+const Degree Angle = 1000
+
+// Degrees returns the angle in degrees for a computation.
+func (a Angle) Degrees() float64 { return float64(a) / float64(Degree) }
+
+// String writes the angle in degrees with its sign: "90°".
+func (a Angle) String() string { return a.decimal() + "°" }
+
+func (a Angle) decimal() string {
+	return thousandths(int64(a))
+}
+
+// MarshalJSON writes a JSON number of degrees.
+func (a Angle) MarshalJSON() ([]byte, error) { return []byte(a.decimal()), nil }
+
+// UnmarshalJSON reads a JSON number of degrees.
+func (a *Angle) UnmarshalJSON(b []byte) error {
+	v, err := parseThousandths(string(b))
+	*a = Angle(v)
+	return err
+}
+
+// Temperature is a temperature, or a difference of two, in thousandths of a
+// degree Celsius.
+type Temperature int32
+
+// Celsius is one degree Celsius, or one kelvin of difference.
+const Celsius Temperature = 1000
+
+// Reference is the standard reference temperature, 20 °C (ISO 1:2022).
+const Reference = 20 * Celsius
+
+// Degrees returns the temperature in °C (or K of difference) for a computation.
+func (t Temperature) Degrees() float64 { return float64(t) / float64(Celsius) }
+
+// String writes the temperature in °C.
+func (t Temperature) String() string { return thousandths(int64(t)) + " °C" }
+
+// MarshalJSON writes a JSON number of °C.
+func (t Temperature) MarshalJSON() ([]byte, error) { return []byte(thousandths(int64(t))), nil }
+
+// UnmarshalJSON reads a JSON number of °C.
+func (t *Temperature) UnmarshalJSON(b []byte) error {
+	v, err := parseThousandths(string(b))
+	*t = Temperature(v)
+	return err
+}
+
+func thousandths(v int64) string {
+	sign := ""
+	if v < 0 {
+		sign, v = "-", -v
+	}
+	return sign + trimZeros(fmt.Sprintf("%d.%03d", v/1000, v%1000))
+}
+
+func parseThousandths(s string) (int32, error) {
+	digits, places, err := ParseDecimal(s)
+	if err != nil {
+		return 0, fmt.Errorf("%s: %w", s, err)
+	}
+	for ; places < 3; places++ {
+		if v, ok := mul(digits, 10); ok {
+			digits = v
+		} else {
+			return 0, fmt.Errorf("%s: %w", s, ErrRange)
+		}
+	}
+	for ; places > 3; places-- {
+		if digits%10 != 0 {
+			return 0, fmt.Errorf("%s: finer than a thousandth of a degree", s)
+		}
+		digits /= 10
+	}
+	if digits != int64(int32(digits)) {
+		return 0, fmt.Errorf("%s: %w", s, ErrRange)
+	}
+	return int32(digits), nil
+}

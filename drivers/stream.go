@@ -1,0 +1,102 @@
+package drivers
+
+// MaxFrame is the longest frame, in bytes; a decoder that finds no frame in
+// twice as much has lost its place, and the older half is dropped as noise.
+const MaxFrame = 1024
+
+// Stream feeds the bytes of one gauge to its decoder and counts what came of
+// them. The zero value with Decoder set is ready.
+type Stream struct {
+	Decoder Decoder
+	Frames  uint64            // frames that gave samples
+	Rejects map[Reason]uint64 // frames that did not, and runs of noise, by reason
+	buf     []byte
+	out     []Sample
+	noise   bool
+}
+
+// Found is one outcome of a stream: samples, or a reject with its reason. Its
+// slices are valid until the stream is fed again.
+type Found struct {
+	Samples []Sample
+	Reject  Reason
+	Frame   []byte
+}
+
+// Feed takes the bytes that came, calls each with what they held, and keeps an
+// unfinished frame for the next call. idle says that the line then fell silent.
+func (s *Stream) Feed(p []byte, idle bool, each func(Found)) {
+	for {
+		n := min(len(p), 2*MaxFrame-len(s.buf))
+		s.buf = append(s.buf, p[:n]...)
+		p = p[n:]
+		s.cut(idle && len(p) == 0, each)
+		if len(p) == 0 {
+			return
+		}
+		if len(s.buf) >= 2*MaxFrame {
+			s.reject(TooLong, s.buf[:MaxFrame], each)
+			s.drop(MaxFrame)
+		}
+	}
+}
+
+// Reset forgets an unfinished frame, as after a lost line; it is rejected if
+// there was one.
+func (s *Stream) Reset(each func(Found)) {
+	if len(s.buf) > 0 {
+		s.reject(TooShort, s.buf, each)
+	}
+	s.buf, s.noise = s.buf[:0], false
+}
+
+// Reject counts a frame that the port found damaged.
+func (s *Stream) reject(r Reason, frame []byte, each func(Found)) {
+	if s.Rejects == nil {
+		s.Rejects = map[Reason]uint64{}
+	}
+	s.Rejects[r]++
+	each(Found{Reject: r, Frame: frame})
+}
+
+func (s *Stream) drop(n int) { s.buf = s.buf[:copy(s.buf, s.buf[n:])] }
+
+func (s *Stream) cut(idle bool, each func(Found)) {
+	used := 0
+	for {
+		rest := s.buf[used:]
+		advance, frame := s.Decoder.Split(rest, idle)
+		if advance <= 0 && frame == nil {
+			break
+		}
+		advance = min(advance, len(rest))
+		if frame == nil {
+			if !s.noise { // a run of noise is one reject
+				s.reject(Noise, rest[:advance], each)
+			}
+			s.noise = true
+		} else {
+			s.noise = false
+			out, err := s.Decoder.Decode(frame, s.out[:0])
+			s.out = out[:0]
+			switch {
+			case err == nil:
+				s.Frames++
+				if len(out) > 0 {
+					each(Found{Samples: out, Frame: frame})
+				}
+			default:
+				r, ok := err.(Reason)
+				if !ok {
+					r = Noise
+				}
+				s.reject(r, frame, each)
+			}
+		}
+		used += advance
+		if advance == 0 {
+			break
+		}
+	}
+	s.drop(used)
+}
