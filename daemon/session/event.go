@@ -1,0 +1,198 @@
+package session
+
+import (
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Kind says what an event tells.
+type Kind string
+
+// The kinds of event. Each is a fact that has happened; nothing is ever
+// changed or taken out, a void included.
+const (
+	Started   Kind = "started"   // the daemon took the station up
+	JobChosen Kind = "job"       // the station works to this job from here on
+	PartBegun Kind = "part"      // the next part is in hand
+	RoundOver Kind = "round"     // honing is done, a new round of gauging begins
+	Placed    Kind = "place"     // the operator chose or skipped a place
+	Taken     Kind = "reading"   // a reading was captured
+	Refused   Kind = "refused"   // a value was captured and not counted, with the reason
+	Voided    Kind = "void"      // a reading was struck out
+	Restored  Kind = "restored"  // a void was taken back
+	Mastering Kind = "mastering" // mastering on a ring began, or was broken off
+	RingRead  Kind = "ring"      // a reading of the ring
+	Mastered  Kind = "mastered"  // the zero was set from the ring readings
+	Judged    Kind = "verdict"   // a part was accepted or laid aside
+	GaugeSeen Kind = "gauge"     // the gauge was found or lost
+	ClockSet  Kind = "clock"     // the wall clock jumped
+	Told      Kind = "note"      // something a person should know of later
+)
+
+// Event is one fact in the life of a station, in the order of the journal.
+// Which of the pointers is set follows from the kind.
+type Event struct {
+	Station string    `json:"station"`
+	At      time.Time `json:"at"`
+	Kind    Kind      `json:"kind"`
+	Source  string    `json:"source,omitempty"`  // who caused it: gauge, page, broker, pedal, daemon
+	Command string    `json:"command,omitempty"` // id of the operator's action
+
+	Job     *analysis.Job `json:"job,omitempty"`
+	Part    *Part         `json:"part,omitempty"`
+	Round   *Round        `json:"round,omitempty"`
+	Place   *Choice       `json:"place,omitempty"`
+	Reading *Reading      `json:"reading,omitempty"`
+	Refused *Refusal      `json:"refused,omitempty"`
+	Void    *Void         `json:"void,omitempty"`
+	Ring    *RingReading  `json:"ring,omitempty"`
+	Master  *Master       `json:"master,omitempty"`
+	Verdict *Verdict      `json:"verdict,omitempty"`
+	Gauge   *Gauge        `json:"gauge,omitempty"`
+	Clock   *Clock        `json:"clock,omitempty"`
+	Note    string        `json:"note,omitempty"`
+}
+
+// Record is an event with its place in the journal. (Journal, Seq) is its
+// identity for every receiver: a second one with the same pair is a duplicate,
+// a step of more than one is a gap.
+type Record struct {
+	Journal string `json:"journal"`
+	Seq     uint64 `json:"seq"` // 1, 2, 3, … over all stations of the journal
+	Event
+}
+
+// Part begins a workpiece.
+type Part struct {
+	Serial string `json:"serial"`
+	Count  int    `json:"count"` // how many parts of the job this station has begun
+}
+
+// Round begins a round of gauging. Strokes and Seconds say what the honing
+// before it was, where it is known.
+type Round struct {
+	Number  int     `json:"number"`
+	Strokes int     `json:"strokes,omitempty"`
+	Seconds float64 `json:"seconds,omitempty"`
+	Auto    bool    `json:"auto,omitempty"` // begun by gauging a completed plan again
+	// Dressed says that the stones were dressed or changed before it.
+	Dressed bool `json:"dressed,omitempty"`
+}
+
+// Choice is a place chosen or skipped by the operator.
+type Choice struct {
+	analysis.Place
+	Skip bool `json:"skip,omitempty"`
+}
+
+// Sent is a value exactly as the gauge sent it: Digits × 10^-Places Unit.
+type Sent struct {
+	Digits int64         `json:"digits"`
+	Places int           `json:"places"`
+	Unit   analysis.Unit `json:"unit"`              // as sent, or as configured if the frame had none
+	Frame  string        `json:"frame,omitempty"`   // the bytes, quoted where they are not printable
+	Assume bool          `json:"assumed,omitempty"` // the unit is the configured one
+}
+
+// Reading is a captured value that counts: corrected and tagged.
+type Reading struct {
+	No   int    `json:"no"` // 1, 2, 3, … over the readings of the part
+	Job  string `json:"job"`
+	Part string `json:"part"`
+	analysis.Reading
+	Deviation analysis.Deviation `json:"deviation_um"` // from target
+	Gauge     string             `json:"gauge"`
+	Channel   string             `json:"channel,omitempty"`
+	How       string             `json:"how"` // button, settled, turning, manual
+	Turns     int                `json:"turns,omitempty"`
+	Sent      Sent               `json:"sent"`
+	Raw       analysis.Length    `json:"raw_mm"`  // as the gauge showed it
+	Zero      analysis.Deviation `json:"zero_um"` // size = raw + zero
+	// Mastered is the number of the mastering used, 0 if there was none; the
+	// size is then the gauge's own.
+	Mastered int `json:"mastered"`
+}
+
+// Refusal is a captured value that does not count.
+type Refusal struct {
+	Reason  string          `json:"reason"` // a sentence that says what to do
+	Job     string          `json:"job,omitempty"`
+	Part    string          `json:"part,omitempty"`
+	Place   *analysis.Place `json:"at,omitempty"` // where it would have been counted
+	Gauge   string          `json:"gauge"`
+	Channel string          `json:"channel,omitempty"`
+	Sent    Sent            `json:"sent"`
+	Size    analysis.Length `json:"size_mm,omitempty"` // what it would have been, if it could be told
+}
+
+// Void strikes out a reading of the part in hand, or takes the void back.
+type Void struct {
+	No     int    `json:"no"`
+	Reason string `json:"reason"`
+}
+
+// RingReading is one reading of the ring while mastering.
+type RingReading struct {
+	Ring    string          `json:"ring"`
+	No      int             `json:"no"` // 1 … Of
+	Of      int             `json:"of"`
+	Raw     analysis.Length `json:"raw_mm"`
+	Sent    Sent            `json:"sent"`
+	Gauge   string          `json:"gauge"`
+	Restart bool            `json:"restart,omitempty"` // those before it are set aside, see Why
+	Why     string          `json:"why,omitempty"`
+}
+
+// Master is a mastering begun, broken off (Why says why) or done.
+type Master struct {
+	Number int                `json:"number,omitempty"` // 1, 2, 3, … of the station
+	Ring   analysis.Ring      `json:"ring"`
+	Gauge  string             `json:"gauge"`
+	Of     int                `json:"of"` // readings to take, or taken
+	Raw    []analysis.Length  `json:"raw_mm,omitempty"`
+	Spread analysis.Deviation `json:"spread_um"` // largest less smallest
+	SD     analysis.Deviation `json:"sd_um"`
+	Zero   analysis.Deviation `json:"zero_um"`  // certified size less mean of raw
+	Moved  analysis.Deviation `json:"moved_um"` // against the zero before
+	Broken bool               `json:"broken,omitempty"`
+	Why    string             `json:"why,omitempty"`
+}
+
+// Verdict ends a part.
+type Verdict struct {
+	Accepted bool               `json:"accepted"`
+	Reason   string             `json:"reason"`
+	Part     string             `json:"part"`
+	Job      string             `json:"job"`
+	Round    int                `json:"round"`
+	Smallest analysis.Length    `json:"smallest_mm"`
+	Largest  analysis.Length    `json:"largest_mm"`
+	Taper    analysis.Deviation `json:"taper_um"`
+	Readings int                `json:"readings"` // how many it rests on
+	State    State              `json:"state"`    // what the tool said at that moment
+}
+
+// Gauge tells that the gauge came or went.
+type Gauge struct {
+	Name string `json:"name"`
+	Lost bool   `json:"lost"`
+	Why  string `json:"why,omitempty"`
+}
+
+// Clock tells that the wall clock jumped against the steady one.
+type Clock struct {
+	Jump float64 `json:"jump_s"` // seconds, positive forward
+}
+
+// State is where the bore stands, for the operator.
+type State string
+
+// The states of a bore.
+const (
+	NotMastered State = "not mastered"
+	StockToGo   State = "stock to go"
+	InSize      State = "in size"
+	Over        State = "over"
+	CannotJudge State = "cannot judge" // Bore.Why says why
+)
