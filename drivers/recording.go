@@ -1,0 +1,295 @@
+package drivers
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// A recording is what passed over one line, as text that a person can read,
+// write and compare. It begins with what it is; then come the bytes, a line
+// for each piece as it arrived or left:
+//
+//	# fairbore recording 1
+//	driver: line
+//	option unit: mm
+//	interface: serial
+//	settings: 9600 8N1
+//	made: by the project, no device
+//	display: 12.7003
+//	date: 2026-11-25
+//	note: a comment of one line
+//
+//	! 0.000000 "opened"
+//	> 0.400000 "?\r"
+//	< 0.412345 "+12.7003 mm\r\n"
+//	< 0.812345 2026-11-25T09:17:31.812345+01:00 "+12.7004 mm\r\n"
+//
+// The first letter is the direction: < from the gauge, > to it, ! a mark that
+// says what happened to the line. Then the seconds since the recording began
+// by a clock that never jumps, the wall clock where it is known, and the bytes
+// in quotes: printable ASCII as it is, \r \n \t \" \\, and \x with two hex
+// digits for the rest. Empty lines and lines that begin with # say nothing.
+type Recording struct {
+	Driver    string
+	Options   Options // of the driver
+	Interface string  // serial, tcp, rfc2217, keyboard
+	Settings  string  // of the line, "9600 8N1"
+	Made      string  // how it was made, and with what device
+	Display   string  // what the gauge's own display showed, one value after another
+	Date      string  // ISO 8601
+	Note      string
+	Chunks    []Chunk
+}
+
+// Chunk is one piece of a recording: bytes that came in one read or went out
+// in one write, or a mark.
+type Chunk struct {
+	At   time.Duration // since the recording began, 0 or more
+	Wall time.Time     // zero if not known
+	Out  bool          // sent to the gauge
+	Mark string        // what happened to the line, such as MarkOpened; Data is nil then
+	Data []byte
+}
+
+// The marks that have a meaning when a recording is played. Other marks are
+// remarks.
+const (
+	MarkOpened = "opened" // the line was opened: what comes next may begin within a frame
+	MarkLost   = "lost"   // the line went away or was closed
+)
+
+// ErrTorn is the fault of a recording whose last line was not finished, as
+// after a power cut; all before it is good.
+var ErrTorn = errors.New("the last line is not finished")
+
+const recordingTitle = "# fairbore recording 1"
+
+// field returns the place of a header value, nil if there is no such header.
+func (r *Recording) field(name string) *string {
+	switch name {
+	case "driver":
+		return &r.Driver
+	case "interface":
+		return &r.Interface
+	case "settings":
+		return &r.Settings
+	case "made":
+		return &r.Made
+	case "display":
+		return &r.Display
+	case "date":
+		return &r.Date
+	case "note":
+		return &r.Note
+	}
+	return nil
+}
+
+// AppendHeader appends the header lines of r, without its chunks, to b. A
+// header value is one line; a line break in it becomes a blank.
+func AppendHeader(b []byte, r *Recording) []byte {
+	line := func(name, value string) {
+		if value != "" {
+			b = append(b, name+": "+strings.Join(strings.FieldsFunc(value, isBreak), " ")+"\n"...)
+		}
+	}
+	b = append(b, recordingTitle+"\n"...)
+	line("driver", r.Driver)
+	for _, name := range slices.Sorted(maps.Keys(r.Options)) {
+		b = append(b, "option "+name+": "...)
+		b = append(appendQuoted(b, []byte(r.Options[name])), '\n')
+	}
+	for _, name := range []string{"interface", "settings", "made", "display", "date", "note"} {
+		line(name, *r.field(name))
+	}
+	return append(b, '\n')
+}
+
+func isBreak(c rune) bool { return c == '\n' || c == '\r' }
+
+// AppendChunk appends the line of one chunk to b.
+func AppendChunk(b []byte, c Chunk) []byte {
+	data := c.Data
+	switch {
+	case c.Mark != "":
+		b, data = append(b, '!'), []byte(c.Mark)
+	case c.Out:
+		b = append(b, '>')
+	default:
+		b = append(b, '<')
+	}
+	b = appendSeconds(append(b, ' '), c.At)
+	if !c.Wall.IsZero() {
+		b = c.Wall.AppendFormat(append(b, ' '), time.RFC3339Nano)
+	}
+	return append(appendQuoted(append(b, ' '), data), '\n')
+}
+
+// appendSeconds writes d to the microsecond, or to the nanosecond if it has any.
+func appendSeconds(b []byte, d time.Duration) []byte {
+	d = max(d, 0)
+	b = append(strconv.AppendInt(b, int64(d/time.Second), 10), '.')
+	rest, unit := d%time.Second, 100*time.Millisecond
+	for n := 0; n < 6 || (rest > 0 && n < 9); n++ {
+		b = append(b, byte('0'+rest/unit))
+		rest, unit = rest%unit, unit/10
+	}
+	return b
+}
+
+const hexDigits = "0123456789abcdef"
+
+func appendQuoted(b, data []byte) []byte {
+	b = append(b, '"')
+	for _, c := range data {
+		switch {
+		case c == '"' || c == '\\':
+			b = append(b, '\\', c)
+		case c == '\r':
+			b = append(b, `\r`...)
+		case c == '\n':
+			b = append(b, `\n`...)
+		case c == '\t':
+			b = append(b, `\t`...)
+		case c >= ' ' && c <= '~':
+			b = append(b, c)
+		default:
+			b = append(b, '\\', 'x', hexDigits[c>>4], hexDigits[c&15])
+		}
+	}
+	return append(b, '"')
+}
+
+// ParseRecording reads a whole recording. Its errors begin with the number of
+// the line. With [ErrTorn] the recording up to the torn line is returned too.
+func ParseRecording(text []byte) (*Recording, error) {
+	r := &Recording{Options: Options{}}
+	for n := 1; len(text) > 0; n++ {
+		line, rest, whole := bytes.Cut(text, []byte("\n"))
+		text = rest
+		s := strings.TrimSpace(string(line))
+		if n == 1 && s != recordingTitle {
+			return nil, fmt.Errorf("line 1: want %q", recordingTitle)
+		}
+		err := r.parseLine(s)
+		switch {
+		case err == nil:
+		case !whole:
+			return r, fmt.Errorf("line %d: %w", n, ErrTorn)
+		default:
+			return nil, fmt.Errorf("line %d: %w", n, err)
+		}
+	}
+	return r, nil
+}
+
+func (r *Recording) parseLine(s string) error {
+	switch {
+	case s == "" || s[0] == '#':
+		return nil
+	case s[0] == '<' || s[0] == '>' || s[0] == '!':
+		c, err := ParseChunk(s)
+		if err == nil {
+			r.Chunks = append(r.Chunks, c)
+		}
+		return err
+	}
+	name, value, ok := strings.Cut(s, ":")
+	value = strings.TrimSpace(value)
+	if option, found := strings.CutPrefix(name, "option "); ok && found {
+		if strings.HasPrefix(value, `"`) {
+			v, err := unquote(value)
+			if err != nil {
+				return fmt.Errorf("option %s: %w", option, err)
+			}
+			value = string(v)
+		}
+		r.Options[option] = value
+		return nil
+	}
+	f := r.field(name)
+	if !ok || f == nil {
+		return fmt.Errorf("%q: not a header, nor a chunk that begins with <, > or !", s)
+	}
+	*f = value
+	return nil
+}
+
+// ParseChunk reads the line of one chunk.
+func ParseChunk(line string) (Chunk, error) {
+	head, quoted, ok := strings.Cut(line, ` "`)
+	f := strings.Fields(head)
+	if !ok || len(f) < 2 || len(f) > 3 || !strings.Contains("<>!", f[0]) {
+		return Chunk{}, errors.New(`want <, > or !, the seconds, perhaps the wall clock, and the bytes in quotes`)
+	}
+	data, err := unquote(`"` + quoted)
+	if err != nil {
+		return Chunk{}, err
+	}
+	c := Chunk{Out: f[0] == ">", Data: data}
+	if f[0] == "!" {
+		c.Mark, c.Data = string(data), nil
+		if c.Mark == "" {
+			return Chunk{}, errors.New("a mark must say something")
+		}
+	}
+	if c.At, err = time.ParseDuration(f[1] + "s"); err != nil || c.At < 0 {
+		return Chunk{}, fmt.Errorf("%q: want seconds since the beginning", f[1])
+	}
+	if len(f) == 3 {
+		if c.Wall, err = time.Parse(time.RFC3339Nano, f[2]); err != nil {
+			return Chunk{}, fmt.Errorf("%q: want a time by RFC 3339", f[2])
+		}
+	}
+	return c, nil
+}
+
+func unquote(s string) ([]byte, error) {
+	if len(s) < 2 || s[0] != '"' || s[len(s)-1] != '"' {
+		return nil, fmt.Errorf("%s: the quotes do not match", s)
+	}
+	return unescape(s[1 : len(s)-1])
+}
+
+// unescape reads text with the escapes of a recording, which are those of the
+// options that hold bytes too.
+func unescape(s string) ([]byte, error) {
+	b := make([]byte, 0, len(s))
+	for len(s) > 0 {
+		c := s[0]
+		s = s[1:]
+		if c != '\\' {
+			b = append(b, c)
+			continue
+		}
+		if s == "" {
+			return nil, errors.New(`a \ at the end escapes nothing`)
+		}
+		c, s = s[0], s[1:]
+		switch c {
+		case 'r':
+			c = '\r'
+		case 'n':
+			c = '\n'
+		case 't':
+			c = '\t'
+		case '\\', '"':
+		case 'x':
+			v, err := strconv.ParseUint(s[:min(2, len(s))], 16, 8)
+			if err != nil || len(s) < 2 {
+				return nil, errors.New(`\x: want two hex digits`)
+			}
+			c, s = byte(v), s[2:]
+		default:
+			return nil, fmt.Errorf(`\%c: want \r \n \t \" \\ or \x and two hex digits`, c)
+		}
+		b = append(b, c)
+	}
+	return b, nil
+}

@@ -1,0 +1,117 @@
+package drivers
+
+import (
+	"bytes"
+	"errors"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+const sampleRecording = `# fairbore recording 1
+driver: line
+option separator: "\t"
+interface: serial
+settings: 9600 8N1
+made: by the project, no device
+display: 12.7003
+date: 2026-11-25
+
+! 0.000000 "opened"
+> 0.400000 "?\r"
+< 0.412345 "+12.7003 \"\r\n"
+< 0.812345678 2026-11-25T09:17:31.812345+01:00 "\x00\xff\\"
+`
+
+// Text that was parsed and printed again is the same text.
+func TestRecording_PrintsWhatItRead(t *testing.T) {
+	r, err := ParseRecording([]byte(sampleRecording))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := AppendHeader(nil, r)
+	for _, c := range r.Chunks {
+		got = AppendChunk(got, c)
+	}
+	if string(got) != sampleRecording {
+		t.Errorf("got\n%s\nwant\n%s", got, sampleRecording)
+	}
+	last := r.Chunks[3]
+	if !bytes.Equal(last.Data, []byte{0, 0xff, '\\'}) || last.At != 812345678 || last.Wall.UTC().Hour() != 8 {
+		t.Errorf("last chunk %+v", last)
+	}
+	if r.Options["separator"] != "\t" || !r.Chunks[1].Out || r.Chunks[0].Mark != MarkOpened {
+		t.Errorf("recording %+v", r)
+	}
+}
+
+func TestChunk_RoundTrip(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := Chunk{
+			At:   time.Duration(rapid.Int64Range(0, int64(100*24*time.Hour)).Draw(t, "at")),
+			Out:  rapid.Bool().Draw(t, "out"),
+			Data: rapid.SliceOfN(rapid.Byte(), 0, 40).Draw(t, "data"),
+		}
+		if rapid.Bool().Draw(t, "walled") {
+			c.Wall = time.Unix(rapid.Int64Range(0, 4e9).Draw(t, "s"), rapid.Int64Range(0, 999999999).Draw(t, "ns")).UTC()
+		}
+		line := AppendChunk(nil, c)
+		if bytes.Count(line, []byte("\n")) != 1 {
+			t.Fatalf("%q is not one line", line)
+		}
+		got, err := ParseChunk(strings.TrimSuffix(string(line), "\n"))
+		if err != nil || !reflect.DeepEqual(got, c) {
+			t.Fatalf("%s gave %+v, %v; want %+v", line, got, err, c)
+		}
+	})
+}
+
+func TestParseRecording_Torn(t *testing.T) {
+	for cut := len(sampleRecording) - 2; sampleRecording[cut-1] != '\n'; cut-- {
+		r, err := ParseRecording([]byte(sampleRecording[:cut]))
+		if !errors.Is(err, ErrTorn) || len(r.Chunks) != 3 {
+			t.Errorf("cut at %d: %v", cut, err)
+		}
+	}
+}
+
+func TestParseRecording_Faults(t *testing.T) {
+	const title = "# fairbore recording 1\n"
+	for name, tc := range map[string]struct{ text, want string }{
+		"no title":       {"driver: line\n", "line 1: want"},
+		"unknown header": {title + "colour: red\n", "line 2: \"colour: red\""},
+		"no quotes":      {title + "< 0.1 abc\n", "line 2: want <"},
+		"open quotes":    {title + "< 0.1 \"abc\n", "quotes"},
+		"negative time":  {title + "< -0.1 \"abc\"\n", "seconds"},
+		"bad escape":     {title + "< 0.1 \"\\q\"\n", `\q`},
+		"short hex":      {title + "< 0.1 \"\\x1\"\n", "two hex digits"},
+		"signed hex":     {title + "< 0.1 \"\\x+1\"\n", "two hex digits"},
+		"bad wall":       {title + "< 0.1 09:17 \"a\"\n", "RFC 3339"},
+		"empty mark":     {title + "! 0.1 \"\"\n", "mark"},
+	} {
+		_, err := ParseRecording([]byte(tc.text))
+		if err == nil || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("%s: got %v, want %q in it", name, err, tc.want)
+		}
+	}
+}
+
+func FuzzParseRecording(f *testing.F) {
+	f.Add([]byte(sampleRecording))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		r, err := ParseRecording(text)
+		if err != nil {
+			return
+		}
+		printed := AppendHeader(nil, r)
+		for _, c := range r.Chunks {
+			printed = AppendChunk(printed, c)
+		}
+		if again, err := ParseRecording(printed); err != nil || len(again.Chunks) != len(r.Chunks) {
+			t.Fatalf("printed again: %v\n%s", err, printed)
+		}
+	})
+}
