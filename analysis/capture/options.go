@@ -1,0 +1,176 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Mode is the way in which a gauge shows a size.
+type Mode uint8
+
+// The modes. The zero value is Button.
+const (
+	Button Mode = iota
+	Settled
+	Turning
+)
+
+var modes = [...]string{"button", "settled", "turning"}
+
+// String returns the mode's name in the configuration.
+func (m Mode) String() string {
+	if int(m) < len(modes) {
+		return modes[m]
+	}
+	return "unknown"
+}
+
+// ParseMode reads a mode's name.
+func ParseMode(s string) (Mode, error) {
+	for i, name := range modes {
+		if s == name {
+			return Mode(i), nil
+		}
+	}
+	return 0, fmt.Errorf("capture %q: want button, settled or turning", s)
+}
+
+// Options say what is gauged and with what. A zero field has the default that
+// is given with it; Nominal has none.
+type Options struct {
+	Mode Mode
+
+	// Nominal is the size that the gauge shows for a bore to nominal.
+	Nominal analysis.Length
+	// Band is how far from Nominal a sample may lie and be of the bore at all;
+	// beyond it the gauge is in free air, or at another master. Default 200 µm.
+	Band analysis.Deviation
+	// Repeatability is the standard deviation of single samples of a gauge that
+	// is held still. Default 0.15 µm. The scatter seen replaces it where it is larger.
+	Repeatability analysis.Deviation
+	// Resolution is the step of the gauge's display. Default 0.1 µm.
+	Resolution analysis.Deviation
+
+	// Bounce, of Button: the same value again within it is the same reading.
+	// Default 300 ms.
+	Bounce time.Duration
+
+	// Settle, of Settled: how long the value must be level. Default 600 ms.
+	Settle time.Duration
+	// Slope, of Settled: the most that a level value moves in a second. Default 0.2 µm.
+	Slope analysis.Deviation
+	// Range, of Settled: the most between its largest and smallest sample.
+	// Default 0.4 µm, and not less than five times Repeatability.
+	Range analysis.Deviation
+	// Rearm is how far the value must go from a reading, and stay, before there
+	// can be another one without leaving the bore. Default 30 µm for Settled,
+	// 2 µm for Turning, where coming back to the size counts as rocking on.
+	Rearm analysis.Deviation
+
+	// Tip, of Turning: the radius of the gauge's contacts. Default 2 mm, or a
+	// quarter of Nominal if that is less.
+	Tip analysis.Length
+	// Turns, of Turning: the fewest passes through square. Default 3; 3 to 8.
+	Turns int
+	// Worst, of Turning: the largest standard uncertainty that is taken; with
+	// more, another pass is waited for. Default the larger of 0.12 µm and 0.6
+	// times Repeatability.
+	Worst analysis.Deviation
+}
+
+const micrometre = analysis.Deviation(analysis.Micrometre)
+
+// New returns a capture, or says what is wrong with the options.
+func New(o Options) (Capture, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	o.fill()
+	switch o.Mode {
+	case Button:
+		return &button{gate: gate{o: o}}, nil
+	case Settled:
+		return newSettled(o), nil
+	}
+	return nil, fmt.Errorf("mode: %q is not one of button, settled, turning", o.Mode)
+}
+
+func (o *Options) check() error {
+	if o.Nominal <= 0 || o.Nominal > 1000*analysis.Millimetre {
+		return fmt.Errorf("nominal %s: want a diameter above 0 and up to 1000 mm", o.Nominal)
+	}
+	for _, f := range []struct {
+		name string
+		v    int64
+	}{
+		{"band", int64(o.Band)}, {"repeatability", int64(o.Repeatability)}, {"resolution", int64(o.Resolution)},
+		{"bounce", int64(o.Bounce)}, {"settle", int64(o.Settle)}, {"slope", int64(o.Slope)}, {"range", int64(o.Range)},
+		{"rearm", int64(o.Rearm)}, {"tip", int64(o.Tip)}, {"worst", int64(o.Worst)}, {"turns", int64(o.Turns)},
+	} {
+		if f.v < 0 {
+			return fmt.Errorf("%s: can't be negative", f.name)
+		}
+	}
+	if analysis.Length(o.Band) >= o.Nominal {
+		return fmt.Errorf("band: must be less than the nominal size %s", o.Nominal)
+	}
+	if 2*o.Tip >= o.Nominal {
+		return fmt.Errorf("tip: two contacts of radius %s do not go into a bore of %s", o.Tip, o.Nominal)
+	}
+	if o.Turns != 0 && (o.Turns < fewest || o.Turns > most) {
+		return fmt.Errorf("turns: want %d to %d", fewest, most)
+	}
+	if o.Settle > maxSettle {
+		return fmt.Errorf("settle: want up to %s", maxSettle)
+	}
+	return nil
+}
+
+// Passes through square that a reading rests on.
+const fewest, most = 3, 8
+
+// fill puts the defaults in.
+func (o *Options) fill() {
+	o.Band = or(o.Band, 200*micrometre)
+	o.Repeatability = or(o.Repeatability, 15*micrometre/100)
+	o.Resolution = or(o.Resolution, micrometre/10)
+	o.Bounce = or(o.Bounce, 300*time.Millisecond)
+	o.Settle = or(o.Settle, 600*time.Millisecond)
+	o.Slope = or(o.Slope, micrometre/5)
+	o.Range = or(o.Range, max(2*micrometre/5, 5*o.Repeatability))
+	if o.Mode == Turning {
+		o.Rearm = or(o.Rearm, 2*micrometre)
+	}
+	o.Rearm = or(o.Rearm, 30*micrometre)
+	o.Tip = or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))
+	o.Turns = or(o.Turns, fewest)
+	o.Worst = or(o.Worst, max(12*micrometre/100, 3*o.Repeatability/5))
+}
+
+func or[T comparable](v, otherwise T) T {
+	var zero T
+	if v == zero {
+		return otherwise
+	}
+	return v
+}
+
+// noise is the standard deviation of a sample, µm: what the gauge scatters and
+// what its display rounds (a uniform error of one step: step/√12).
+func (o *Options) noise() float64 {
+	return math.Hypot(analysis.Length(o.Repeatability).Micrometres(), o.step()/math.Sqrt(12))
+}
+
+func (o *Options) step() float64 { return analysis.Length(o.Resolution).Micrometres() }
+
+// deviation converts µm to a Deviation; what does not fit is 0, "not known".
+func deviation(um float64) analysis.Deviation {
+	l, err := analysis.FromMicrometres(um)
+	if err != nil {
+		return 0
+	}
+	return analysis.Deviation(l)
+}
