@@ -14,6 +14,7 @@ package drivers
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -39,7 +40,36 @@ type Sample struct {
 	Digits  int64
 	Places  int // decimal places sent, 0 or more
 	Unit    Unit
-	Raw     []byte // the frame it came in, valid until the decoder is fed again
+	Raw     []byte // the frame it came in; copy it to keep it
+}
+
+// Decimal writes the number as it was sent, without the unit: "-0.0044".
+func (s Sample) Decimal() string {
+	digits := strconv.FormatInt(s.Digits, 10)
+	sign := ""
+	if digits[0] == '-' {
+		sign, digits = "-", digits[1:]
+	}
+	if n := s.Places + 1 - len(digits); n > 0 {
+		digits = strings.Repeat("0", n) + digits
+	}
+	if s.Places == 0 {
+		return sign + digits
+	}
+	point := len(digits) - s.Places
+	return sign + digits[:point] + "." + digits[point:]
+}
+
+// String writes the sample on one line: "A: -0.0044 mm".
+func (s Sample) String() string {
+	text := s.Decimal()
+	if s.Channel != "" {
+		text = s.Channel + ": " + text
+	}
+	if s.Unit != NoUnit {
+		text += " " + string(s.Unit)
+	}
+	return text
 }
 
 // Reason is why a frame gave no sample. The zero value is no reason.
@@ -57,10 +87,13 @@ const (
 	OverRange   Reason = "over range"      // the gauge says that it is beyond its travel
 	CheckFailed Reason = "check failed"    // a checksum, check digit or echo does not agree
 	UnknownUnit Reason = "unit unknown"
-	LineError   Reason = "line error"    // parity or framing error reported by the port
-	GaugeError  Reason = "gauge error"   // the gauge reports a fault of its own
-	NotAsked    Reason = "not asked"     // a reply to another request, or to none
-	BadChannel  Reason = "other channel" // a channel that is not configured
+	OtherUnit   Reason = "other unit"       // not the unit that the gauge is set to
+	TooLarge    Reason = "number too large" // more digits than can be kept
+	Cut         Reason = "may be cut"       // the first bytes after opening, which may be the end of a frame
+	LineError   Reason = "line error"       // parity or framing error reported by the port
+	GaugeError  Reason = "gauge error"      // the gauge reports a fault of its own
+	NotAsked    Reason = "not asked"        // a reply to another request, or to none
+	BadChannel  Reason = "other channel"    // a channel that is not configured
 )
 
 // Decoder decodes the stream of one gauge. It is used by one goroutine and may
@@ -69,24 +102,45 @@ type Decoder interface {
 	// Split finds the first frame in data, as bufio.SplitFunc does: it returns
 	// how many bytes to drop and the frame (nil: none yet; advance > 0 with a
 	// nil frame drops noise). idle says that no more bytes belong to these: the
-	// line fell silent (see Pauser) or was closed. Split never returns more
-	// than len(data) and never keeps data.
+	// line fell silent (see Pauser) or was closed. A frame that is empty but not
+	// nil drops filler that is no fault, such as the second of two line ends.
+	// Split never returns more than len(data) and never keeps data.
 	Split(data []byte, idle bool) (advance int, frame []byte)
-	// Decode appends the samples of a whole frame to out, or fails with a
-	// [Reason]. Sample.Raw may alias frame. It does not allocate when out has room.
+	// Decode appends the samples of the frame that Split returned last to out,
+	// or fails with a [Reason]. Sample.Raw may alias frame. It does not allocate
+	// for a good frame when out has room.
 	Decode(frame []byte, out []Sample) ([]Sample, error)
 }
 
-// Pauser is a Decoder whose frames end by silence.
+// Pauser is a Decoder to which silence tells something: that a frame is over,
+// or that the next byte begins one.
 type Pauser interface {
-	// Pause returns how long the line must be silent for a frame to be over.
+	// Pause returns how long the line must be silent to be called idle. It is
+	// called idle again each time as much silence follows, whether or not
+	// bytes wait, also between opening and the first byte.
 	Pause() time.Duration
+}
+
+// Resetter is a Decoder that keeps its place in the stream.
+type Resetter interface {
+	// Reset forgets the place, as after the line was opened: the bytes that
+	// come next may begin within a frame. A new decoder is in that state.
+	Reset()
+}
+
+// Checker is a Decoder that can tell whether a damaged byte would be noticed.
+type Checker interface {
+	// Checked reports whether every frame carries a check, so that a damaged
+	// one is never taken for another value.
+	Checked() bool
 }
 
 // Requester is a Decoder of a gauge that speaks only when asked.
 type Requester interface {
 	// Request appends the bytes to send next. The reply comes to Split and
-	// Decode, which check that it answers this request.
+	// Decode, which check that it answers this request. It may append nothing:
+	// then nothing is sent, and what comes until the timeout is an answer that
+	// came too late.
 	Request(out []byte) []byte
 	// Pace returns the least time between two requests, and how long to wait
 	// for a reply before asking again.
@@ -124,9 +178,9 @@ type Driver struct {
 	Help    string // one line
 	Line    Line   // usual settings of the serial line
 	Options []Option
-	// New makes a decoder with the options given by name; those left out have
-	// their defaults. It touches no port. Its errors name the option and say
-	// what is allowed.
+	// New makes a decoder; use the method Decoder, which sets the options that
+	// were left out to their defaults. It touches no port. Its errors name the
+	// option and say what is allowed.
 	New func(Options) (Decoder, error)
 }
 

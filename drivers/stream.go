@@ -16,7 +16,7 @@ type Stream struct {
 }
 
 // Found is one outcome of a stream: samples, or a reject with its reason. Its
-// slices are valid until the stream is fed again.
+// slices are valid until the function that was called with it returns.
 type Found struct {
 	Samples []Sample
 	Reject  Reason
@@ -41,16 +41,19 @@ func (s *Stream) Feed(p []byte, idle bool, each func(Found)) {
 	}
 }
 
-// Reset forgets an unfinished frame, as after a lost line; it is rejected if
-// there was one.
+// Reset forgets an unfinished frame, as after a lost line, and the place in
+// the stream; the frame is rejected if there was one.
 func (s *Stream) Reset(each func(Found)) {
 	if len(s.buf) > 0 {
 		s.reject(TooShort, s.buf, each)
 	}
 	s.buf, s.noise = s.buf[:0], false
+	if r, ok := s.Decoder.(Resetter); ok {
+		r.Reset()
+	}
 }
 
-// Reject counts a frame that the port found damaged.
+// reject counts a frame, or a run of noise, and tells of it.
 func (s *Stream) reject(r Reason, frame []byte, each func(Found)) {
 	if s.Rejects == nil {
 		s.Rejects = map[Reason]uint64{}
@@ -61,37 +64,25 @@ func (s *Stream) reject(r Reason, frame []byte, each func(Found)) {
 
 func (s *Stream) drop(n int) { s.buf = s.buf[:copy(s.buf, s.buf[n:])] }
 
+// cut takes all frames out of the buffer.
 func (s *Stream) cut(idle bool, each func(Found)) {
 	used := 0
-	for {
+	for used == 0 || used < len(s.buf) { // an empty rest is not silence of its own
 		rest := s.buf[used:]
 		advance, frame := s.Decoder.Split(rest, idle)
 		if advance <= 0 && frame == nil {
 			break
 		}
-		advance = min(advance, len(rest))
-		if frame == nil {
+		advance = max(0, min(advance, len(rest)))
+		switch {
+		case frame == nil:
 			if !s.noise { // a run of noise is one reject
 				s.reject(Noise, rest[:advance], each)
 			}
 			s.noise = true
-		} else {
+		case len(frame) > 0:
 			s.noise = false
-			out, err := s.Decoder.Decode(frame, s.out[:0])
-			s.out = out[:0]
-			switch {
-			case err == nil:
-				s.Frames++
-				if len(out) > 0 {
-					each(Found{Samples: out, Frame: frame})
-				}
-			default:
-				r, ok := err.(Reason)
-				if !ok {
-					r = Noise
-				}
-				s.reject(r, frame, each)
-			}
+			s.decode(frame, each)
 		}
 		used += advance
 		if advance == 0 {
@@ -99,4 +90,21 @@ func (s *Stream) cut(idle bool, each func(Found)) {
 		}
 	}
 	s.drop(used)
+}
+
+func (s *Stream) decode(frame []byte, each func(Found)) {
+	out, err := s.Decoder.Decode(frame, s.out[:0])
+	s.out = out[:0]
+	if err != nil {
+		r, ok := err.(Reason)
+		if !ok {
+			r = Noise
+		}
+		s.reject(r, frame, each)
+		return
+	}
+	if len(out) > 0 {
+		s.Frames++
+		each(Found{Samples: out, Frame: frame})
+	}
 }

@@ -2,5 +2,7 @@ package drivers
 
 // Table lists the drivers. A new one is a line here.
 func Table() []Driver {
-	return []Driver{}
+	return []Driver{
+		lineDriver(),
+	}
 }

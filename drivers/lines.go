@@ -1,0 +1,86 @@
+package drivers
+
+import "time"
+
+// maxLine is the longest line, in bytes; common practice for indicators is 40.
+const maxLine = 256
+
+// lines cuts a stream into lines that end by CR, LF or both. See lineDriver
+// for what it does not believe.
+type lines struct {
+	quiet time.Duration
+	fixed bool // all lines have the same length, so a cut one shows
+	place place
+	fault Reason // of the frame returned last, if not empty
+}
+
+// place is what is known of the next byte.
+type place uint8
+
+const (
+	unsure place = iota // it may be within a line
+	begin               // it begins a line
+	within              // it belongs to a line that was given up
+)
+
+func readQuiet(r *optionReader) time.Duration {
+	return r.duration("quiet", 10*time.Millisecond, time.Minute)
+}
+
+// Pause implements Pauser.
+func (l *lines) Pause() time.Duration { return l.quiet }
+
+// Reset implements Resetter.
+func (l *lines) Reset() { l.place, l.fault = unsure, "" }
+
+func (l *lines) takeFault() Reason {
+	f := l.fault
+	l.fault = ""
+	return f
+}
+
+// Split implements Decoder.
+func (l *lines) Split(data []byte, idle bool) (advance int, frame []byte) {
+	l.fault = ""
+	n := 0
+	for n < len(data) && isEnd(data[n]) {
+		n++
+	}
+	if n > 0 {
+		l.place = begin
+		return n, data[:0]
+	}
+	for i, c := range data[:min(len(data), maxLine+1)] {
+		if isEnd(c) {
+			return l.whole(data, i)
+		}
+	}
+	switch {
+	case l.place == within && len(data) > 0:
+		return len(data), data[:0]
+	case len(data) > maxLine:
+		l.place = within
+		return maxLine + 1, data[:maxLine+1]
+	case idle && len(data) > 0: // it broke off
+		l.place, l.fault = unsure, TooShort
+		return len(data), data
+	case idle:
+		l.place = begin
+	}
+	return 0, nil
+}
+
+func isEnd(c byte) bool { return c == '\r' || c == '\n' }
+
+// whole returns the line that ends at i.
+func (l *lines) whole(data []byte, i int) (int, []byte) {
+	was := l.place
+	l.place = begin
+	switch {
+	case was == within:
+		return i + 1, data[:0]
+	case was == unsure && !l.fixed:
+		l.fault = Cut
+	}
+	return i + 1, data[:i]
+}

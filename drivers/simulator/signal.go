@@ -1,0 +1,158 @@
+// Package simulator is a modelled bore, gauge and operator: it makes the values
+// and the bytes that a real session would, with the truth beside them, so that
+// the rest can be tried, shown and scored without a machine.
+//
+// It is pure and seeded: the same generator gives the same bytes. Lengths are
+// int64 in units of 0.1 nm, angles radians, times seconds as float64 inside the
+// model and time.Duration outside. What the model holds and leaves out is said
+// where it is built: a two-point gauge rocked in the axial plane ([Path],
+// [Gauge.Excess]), a contact or air gauge coming to rest, a hand that trembles
+// and pushes askew, a stream that drops, repeats and stalls ([Fault]).
+package simulator
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+)
+
+// Lengths in units of 0.1 nm.
+const (
+	Micrometre int64 = 10_000
+	Millimetre int64 = 10_000_000
+	Inch       int64 = 254_000_000
+	MicroInch  int64 = 254
+)
+
+const degree = math.Pi / 180
+
+// Contact is how a gauge touches the bore.
+type Contact uint8
+
+// The contacts.
+const (
+	TwoPoint   Contact = iota // rocked; the size is where it turns
+	ThreePoint                // centres itself and comes to rest
+	Air                       // as ThreePoint, slower
+)
+
+// Gauge is an instrument.
+type Gauge struct {
+	ID      string
+	Contact Contact
+	Tip     int64   // radius of the contacts
+	Free    int64   // how far above the bore's size it shows in free air
+	Rate    float64 // values a second; 0: only at the press of a button
+	Noise   float64 // standard deviation of a value, µm
+	Step    int64   // of the display
+	Inch    bool    // unit of the display
+	Places  int     // decimal places sent
+	Settle  float64 // time constant of coming to rest, s
+}
+
+// Excess is how much more than the bore's size a two-point gauge shows when it
+// is tilted in the axial plane, µm: (D-2r)(sec t - 1) for spherical contacts of
+// radius r (geometry).
+func (g *Gauge) Excess(size int64, tilt float64) float64 {
+	return um(size-2*g.Tip) * (1/math.Cos(tilt) - 1)
+}
+
+// Chord is how much less than the bore's size a two-point gauge shows when it
+// gauges beside the axis by off, µm: twice √((R-r)²-h²) less twice (R-r) (geometry).
+func (g *Gauge) Chord(size int64, off float64) float64 {
+	d := um(size - 2*g.Tip)
+	return math.Sqrt(d*d-4*off*off) - d
+}
+
+// Show rounds a length to the steps of the display.
+func (g *Gauge) Show(v int64) int64 {
+	step := max(g.Step, 1)
+	return int64(math.Round(float64(v)/float64(step))) * step
+}
+
+func um(v int64) float64 { return float64(v) / float64(Micrometre) }
+
+func units(um float64) int64 { return int64(math.Round(um * float64(Micrometre))) }
+
+func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
+
+// Key is a tilt of the gauge at a moment at which its motion stops: an end of a swing.
+type Key struct {
+	T    float64 // s
+	Tilt float64 // rad; 0 is square to the axis
+}
+
+// Path is how the hand tilts the gauge: swings between keys, each the first
+// half of a cosine, warped by Dwell, with a tremor on top.
+type Path struct {
+	Keys []Key
+	// Dwell is how much slower than a cosine the hand is at the ends of a swing
+	// (above 0) or in its middle (below 0); |Dwell| < 1.
+	Dwell  float64
+	tremor [3]sine
+}
+
+type sine struct{ amplitude, omega, phase float64 }
+
+// At returns the tilt at a time, rad. Before the first key and after the last the hand holds.
+func (p *Path) At(t float64) float64 {
+	tilt := p.smooth(t)
+	for _, s := range p.tremor {
+		tilt += s.amplitude * math.Sin(s.omega*t+s.phase)
+	}
+	return tilt
+}
+
+func (p *Path) smooth(t float64) float64 {
+	k := p.Keys
+	i := 0
+	for i < len(k) && k[i].T <= t {
+		i++
+	}
+	switch {
+	case len(k) == 0:
+		return 0
+	case i == 0:
+		return k[0].Tilt
+	case i == len(k):
+		return k[i-1].Tilt
+	}
+	a, b := k[i-1], k[i]
+	x := (t - a.T) / (b.T - a.T)
+	x -= p.Dwell * math.Sin(2*math.Pi*x) / (2 * math.Pi)
+	return a.Tilt + (b.Tilt-a.Tilt)*(1-math.Cos(math.Pi*x))/2
+}
+
+// shake gives the path a tremor of a root mean square, rad, between 6 and
+// 12 Hz, where a healthy hand's lies (common practice).
+func (p *Path) shake(rms float64, rng *rand.Rand) {
+	for i := range p.tremor {
+		p.tremor[i] = sine{rms * math.Sqrt(2.0/3), 2 * math.Pi * between(rng, 6, 12), between(rng, 0, 2*math.Pi)}
+	}
+}
+
+// Crossings returns the times at which the smooth path passes through square
+// from t0 to t1, s.
+func (p *Path) Crossings(t0, t1 float64) []float64 {
+	var out []float64
+	for i := 1; i < len(p.Keys); i++ {
+		a, b := p.Keys[i-1], p.Keys[i]
+		if a.T < t0 || b.T > t1 || a.Tilt*b.Tilt >= 0 {
+			continue
+		}
+		lo, hi := a.T, b.T
+		for range 50 {
+			if mid := (lo + hi) / 2; p.smooth(mid)*a.Tilt > 0 {
+				lo = mid
+			} else {
+				hi = mid
+			}
+		}
+		out = append(out, (lo+hi)/2)
+	}
+	return out
+}
+
+func between(rng *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }
+
+func pick[T any](rng *rand.Rand, of ...T) T { return of[rng.IntN(len(of))] }
