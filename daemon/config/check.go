@@ -1,0 +1,305 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"maps"
+	"math"
+	"net"
+	"net/url"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/drivers"
+)
+
+// level is what a site or a station may be called: its name is a level of a topic.
+var level = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
+
+// check fills in what follows from the rest and notes every fault.
+func (l *loader) check(c *Config) {
+	if c.Version != 1 {
+		l.fault("version", "want 1, the version of this form of configuration")
+	}
+	if !level.MatchString(c.Site) {
+		l.fault("site", "%q: name the shop in letters, digits, - and _", c.Site)
+	}
+	if c.Journal.Path == "" {
+		l.fault("journal.path", "say where the journal is kept")
+	}
+	l.listen("web.listen", c.Web.Listen)
+	l.listen("broker.embedded.listen", c.Broker.Embedded.Listen)
+	l.broker(&c.Broker)
+	l.mastering(&c.Master)
+	if !slices.Contains([]string{"none", "probability", "U"}, c.Guard) {
+		l.fault("guard", "%q: want none, probability (1.645 u) or U (k = 2)", c.Guard)
+	}
+	if c.Record.Max < 1 {
+		l.fault("recordings.max_mb", "want at least 1")
+	}
+	for _, name := range slices.Sorted(maps.Keys(c.Gauges)) {
+		l.gauge("gauges."+name, c.Gauges[name])
+	}
+	for _, id := range slices.Sorted(maps.Keys(c.Rings)) {
+		l.ring("rings."+id, id, c.Rings[id])
+	}
+	for _, id := range slices.Sorted(maps.Keys(c.Jobs)) {
+		l.job("jobs."+id, id, c.Jobs[id], c)
+	}
+	if len(c.Stations) == 0 {
+		l.fault("stations", "name at least one, with its gauge and port")
+	}
+	seen := map[string]string{}
+	for i := range c.Stations {
+		l.station(fmt.Sprintf("stations[%d]", i), &c.Stations[i], c, seen)
+	}
+}
+
+func (l *loader) listen(key, addr string) {
+	if addr == "" {
+		return
+	}
+	if _, _, err := net.SplitHostPort(addr); err != nil {
+		l.fault(key, "%q: want host:port, such as 127.0.0.1:8080", addr)
+	}
+}
+
+func (l *loader) broker(b *Broker) {
+	if b.URL != "" {
+		u, err := url.Parse(b.URL)
+		switch {
+		case err != nil || u.Host == "":
+			l.fault("broker.url", "%q: want tcp://host:1883 or ssl://host:8883", b.URL)
+		case !slices.Contains([]string{"tcp", "ssl", "ws", "wss"}, u.Scheme):
+			l.fault("broker.url", "%q: want tcp, ssl, ws or wss", u.Scheme)
+		case u.User != nil:
+			l.fault("broker.url", "give the user in broker.user and the password in broker.password_file, not in the address")
+		}
+		if b.Embedded.Listen != "" {
+			l.fault("broker.embedded.listen", "there is broker.url as well; use the one or the other")
+		}
+	}
+	for _, f := range []struct{ key, path string }{
+		{"broker.password_file", b.Password}, {"broker.ca_file", b.CA}, {"broker.cert_file", b.Cert}, {"broker.key_file", b.Key},
+	} {
+		if f.path == "" {
+			continue
+		}
+		if _, err := os.Stat(f.path); err != nil {
+			l.fault(f.key, "%w", err)
+		}
+	}
+	if (b.Cert == "") != (b.Key == "") {
+		l.fault("broker.cert_file", "a certificate needs its key, and a key its certificate")
+	}
+	if b.Password != "" && b.User == "" {
+		l.fault("broker.user", "there is a password but no user")
+	}
+}
+
+func (l *loader) mastering(m *Mastering) {
+	if m.Readings < 1 || m.Readings > 50 {
+		l.fault("mastering.readings", "%d: want 1 to 50", m.Readings)
+	}
+	if m.Spread < 0 {
+		l.fault("mastering.spread", "can't be negative")
+	}
+	if m.MaxAge < 0 || m.MaxReadings < 0 {
+		l.fault("mastering.max_age", "limits can't be negative; 0 is none")
+	}
+}
+
+// Kinds of gauge.
+const (
+	TwoPoint   = "two-point"
+	ThreePoint = "three-point"
+	Air        = "air"
+)
+
+var roles = []string{"size", "depth", "angle", "part temperature", "ring temperature", "ignored"}
+
+func (l *loader) gauge(key string, g *Gauge) {
+	if g == nil {
+		l.fault(key, "is empty")
+		return
+	}
+	g.Kind, g.Shows = or(g.Kind, TwoPoint), or(g.Shows, "size")
+	if g.Step == 0 {
+		g.Step = analysis.Deviation(analysis.Micrometre / 10)
+	}
+	if g.Repeatability == 0 {
+		g.Repeatability = analysis.Deviation(analysis.Micrometre * 2 / 10)
+	}
+	if g.Unit != analysis.MM && g.Unit != analysis.IN && g.Unit != analysis.UM && g.Unit != analysis.UIN {
+		l.fault(key+".unit", "say in which unit the gauge shows its value: mm or in")
+	}
+	if _, err := drivers.Find(g.Driver); err != nil {
+		l.fault(key+".driver", "%w", err)
+	} else if _, err := g.Decoder(); err != nil {
+		for _, line := range strings.Split(err.Error(), "\n") {
+			l.fault(key+".options", "%s", line)
+		}
+	}
+	l.oneOf(key+".kind", g.Kind, TwoPoint, ThreePoint, Air)
+	l.oneOf(key+".shows", g.Shows, "size", "deviation")
+	if g.Step <= 0 || g.Repeatability <= 0 || g.Tip < 0 {
+		l.fault(key, "step and repeatability must be above 0, tip not below it")
+	}
+	for _, name := range slices.Sorted(maps.Keys(g.Channels)) {
+		l.oneOf(key+".channels."+name, g.Channels[name], roles...)
+	}
+}
+
+func (l *loader) oneOf(key, v string, allowed ...string) {
+	if !slices.Contains(allowed, v) {
+		l.fault(key, "%q: want %s", v, strings.Join(allowed, ", "))
+	}
+}
+
+func (l *loader) ring(key, id string, r *Ring) {
+	if r == nil {
+		l.fault(key, "is empty")
+		return
+	}
+	if r.Size <= 0 {
+		l.fault(key+".size", "give the certified size at 20 °C with its unit, not the nominal one")
+	}
+	if r.U < 0 || analysis.Length(r.U) > r.Size {
+		l.fault(key+".u", "give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um")
+	}
+	var due time.Time
+	if r.Due != "" {
+		var err error
+		if due, err = time.Parse(time.DateOnly, r.Due); err != nil {
+			l.fault(key+".due", "%q: want a date such as \"2027-01-25\"", r.Due)
+		}
+	}
+	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Material: r.Material, Due: due, Certified: r.Certificate}
+}
+
+func (l *loader) job(key, id string, j *Job, c *Config) {
+	if j == nil {
+		l.fault(key, "is empty")
+		return
+	}
+	if j.Target == 0 && j.High > j.Low {
+		j.Target = j.Low + (j.High-j.Low)/2
+	}
+	if j.Band == 0 {
+		j.Band = analysis.Deviation(200 * analysis.Micrometre)
+	}
+	j.Face = or(j.Face, "front")
+	if j.Title == "" {
+		j.Title = id
+	}
+	a := analysis.Job{
+		ID: id, Title: j.Title, Revision: j.Revision, Unit: j.Unit, Material: j.Material, Face: j.Face, Blind: j.Blind,
+		Nominal: j.Nominal, Limits: analysis.Limits{Low: j.Low, High: j.High, Target: j.Target}, Band: j.Band,
+		Variation: j.Variation, Ovality: j.Ovality, Taper: j.Taper, Length: j.Length, Sections: j.Sections, Ring: j.Ring,
+	}
+	for _, in := range j.Interrupts {
+		a.Interrupts = append(a.Interrupts, analysis.Interrupt{From: in.From, To: in.To, What: or(in.What, "gap")})
+	}
+	for _, deg := range j.Orientations {
+		a.Orientations = append(a.Orientations, analysis.Angle(math.Round(deg*float64(analysis.Degree))))
+	}
+	for _, err := range a.Check() {
+		what, _, _ := strings.Cut(err.Error(), ":")
+		l.fault(key+"."+subject(what), "%w", err)
+	}
+	if _, ok := c.Rings[j.Ring]; j.Ring != "" && !ok {
+		l.fault(key+".ring", "there is no ring %q under rings", j.Ring)
+	}
+	j.job = a
+}
+
+// subject turns the first words of a job's fault into the key it is about.
+func subject(what string) string {
+	word, _, _ := strings.Cut(what, " ")
+	switch word {
+	case "limits":
+		return "low"
+	case "section", "orientation", "interrupt":
+		return word + "s"
+	case "form":
+		return "variation"
+	}
+	return word
+}
+
+func (l *loader) station(key string, s *Station, c *Config, seen map[string]string) {
+	if !level.MatchString(s.Name) {
+		l.fault(key+".name", "%q: name the station in letters, digits, - and _", s.Name)
+	} else if other := seen["name "+s.Name]; other != "" {
+		l.fault(key+".name", "%q is the name of %s too", s.Name, other)
+	}
+	seen["name "+s.Name] = key
+	s.Title, s.Capture = or(s.Title, s.Name), or(s.Capture, capture.Button.String())
+	if s.Bounce == 0 {
+		s.Bounce = 300 * time.Millisecond
+	}
+	if s.DepthReach == 0 {
+		s.DepthReach = 2 * analysis.Millimetre
+	}
+	if s.Bounce < 0 || s.DepthReach < 0 {
+		l.fault(key+".bounce", "can't be negative")
+	}
+	if s.Port == "" {
+		l.fault(key+".port", "give the device, best by its name under /dev/serial/by-id, or tcp://host:port")
+	} else if other := seen["port "+s.Port]; other != "" {
+		l.fault(key+".port", "%s has the port %s too; one port, one station", other, s.Port)
+	}
+	seen["port "+s.Port] = key
+	if _, err := capture.ParseMode(s.Capture); err != nil {
+		l.fault(key+".capture", "%w", err)
+	}
+	g, ok := c.Gauges[s.Gauge]
+	if !ok {
+		l.fault(key+".gauge", "there is no gauge %q under gauges", s.Gauge)
+	} else if g != nil {
+		l.line(key+".line", s, g)
+	}
+	if _, ok := c.Jobs[s.Job]; s.Job != "" && !ok {
+		l.fault(key+".job", "there is no job %q under jobs", s.Job)
+	}
+}
+
+// line fills the station's serial settings in from the driver and checks them.
+func (l *loader) line(key string, s *Station, g *Gauge) {
+	usual := drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
+	if d, err := drivers.Find(g.Driver); err == nil && d.Line.Baud > 0 {
+		usual = d.Line
+	}
+	n := &s.Line
+	n.Baud, n.Data, n.Stop, n.Parity = or(n.Baud, usual.Baud), or(n.Data, usual.Data), or(n.Stop, usual.Stop), or(n.Parity, usual.Parity)
+	if n.Baud < 50 || n.Baud > 4_000_000 {
+		l.fault(key+".baud", "%d: want 50 to 4000000", n.Baud)
+	}
+	if n.Data != 7 && n.Data != 8 {
+		l.fault(key+".data", "%d: want 7 or 8 data bits", n.Data)
+	}
+	if n.Stop != 1 && n.Stop != 2 {
+		l.fault(key+".stop", "%d: want 1 or 2 stop bits", n.Stop)
+	}
+	l.oneOf(key+".parity", n.Parity, "none", "even", "odd", "mark", "space")
+}
+
+// ErrInvalid is what a caller may look for to tell a bad configuration from
+// one that could not be read.
+var ErrInvalid = errors.New("invalid configuration")
+
+// Is makes every fault an ErrInvalid.
+func (f *Fault) Is(target error) bool { return target == ErrInvalid }
+
+func or[T comparable](v, other T) T {
+	var zero T
+	if v == zero {
+		return other
+	}
+	return v
+}

@@ -1,0 +1,196 @@
+// Package config loads the configuration, fills in what is left out and checks
+// it. It is strict: an unknown key, a value without its unit or an impossible
+// limit refuses the whole file, and every fault is reported at once, with its key
+// and its line.
+//
+// The file is YAML. Lengths are text with a unit ("22.2275 mm", "0.15 um",
+// "0.8751 in"), durations likewise ("300ms", "30m"), angles are degrees,
+// temperatures °C. configs/fairbore.yaml is the complete example.
+package config
+
+import (
+	"fmt"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/drivers"
+)
+
+// Config is a checked configuration. It is not changed after [Load].
+type Config struct {
+	Version  int               `koanf:"version"`
+	Site     string            `koanf:"site"`
+	Journal  Journal           `koanf:"journal"`
+	Web      Web               `koanf:"web"`
+	Broker   Broker            `koanf:"broker"`
+	Record   Record            `koanf:"recordings"`
+	Master   Mastering         `koanf:"mastering"`
+	Gauges   map[string]*Gauge `koanf:"gauges"`
+	Rings    map[string]*Ring  `koanf:"rings"`
+	Jobs     map[string]*Job   `koanf:"jobs"`
+	Stations []Station         `koanf:"stations"`
+	Guard    string            `koanf:"guard"` // none, probability or U: the guard band at the limits (ISO 14253-1)
+}
+
+// Journal says where the record is kept.
+type Journal struct {
+	Path string `koanf:"path"`
+}
+
+// Web says where the page at the machine is served.
+type Web struct {
+	Listen string `koanf:"listen"` // host:port, "" for none
+	// Actions from the page may be forbidden, for a wall that only shows.
+	Actions bool `koanf:"actions"`
+}
+
+// Broker says where events are published; with Embedded, by a broker of our own.
+type Broker struct {
+	URL      string   `koanf:"url"` // tcp://host:1883, ssl://host:8883, "" for none
+	User     string   `koanf:"user"`
+	Password string   `koanf:"password_file"`
+	CA       string   `koanf:"ca_file"`
+	Cert     string   `koanf:"cert_file"`
+	Key      string   `koanf:"key_file"`
+	ClientID string   `koanf:"client_id"`
+	Commands bool     `koanf:"commands"` // take actions from the broker
+	Embedded Embedded `koanf:"embedded"`
+}
+
+// Embedded is the broker inside the daemon.
+type Embedded struct {
+	Listen string            `koanf:"listen"` // host:port, "" for none
+	Users  map[string]string `koanf:"users"`  // name to bcrypt hash; none: anyone on this host may read
+}
+
+// Record says where raw recordings of ports go.
+type Record struct {
+	Dir string `koanf:"dir"`
+	Max int    `koanf:"max_mb"` // of each port, the oldest go first
+}
+
+// Mastering says what a good mastering is and how long it holds.
+type Mastering struct {
+	Readings    int                `koanf:"readings"`
+	Spread      analysis.Deviation `koanf:"spread"`
+	MaxAge      time.Duration      `koanf:"max_age"`
+	MaxReadings int                `koanf:"max_readings"`
+}
+
+// Gauge is an instrument and how it talks.
+type Gauge struct {
+	Driver        string             `koanf:"driver"`
+	Options       map[string]any     `koanf:"options"`
+	Unit          analysis.Unit      `koanf:"unit"`  // of a frame that states none
+	Kind          string             `koanf:"kind"`  // two-point, three-point or air
+	Shows         string             `koanf:"shows"` // size or deviation
+	Tip           analysis.Length    `koanf:"tip"`
+	Step          analysis.Deviation `koanf:"step"`
+	Repeatability analysis.Deviation `koanf:"repeatability"`
+	Channels      map[string]string  `koanf:"channels"` // name to size, depth, angle, part temperature, ring temperature
+}
+
+// Decoder returns a new decoder for the gauge's frames.
+func (g *Gauge) Decoder() (drivers.Decoder, error) {
+	d, err := drivers.Find(g.Driver)
+	if err != nil {
+		return nil, err
+	}
+	o := drivers.Options{}
+	for k, v := range g.Options {
+		o[k] = fmt.Sprint(v)
+	}
+	return d.Decoder(o)
+}
+
+// Ring is a master.
+type Ring struct {
+	Size        analysis.Length    `koanf:"size"`
+	U           analysis.Deviation `koanf:"u"`
+	Material    string             `koanf:"material"`
+	Due         string             `koanf:"due"` // 2027-01-25
+	Certificate string             `koanf:"certificate"`
+	ring        analysis.Ring
+}
+
+// Job is what a drawing asks of a bore.
+type Job struct {
+	Title        string             `koanf:"title"`
+	Revision     string             `koanf:"revision"`
+	Unit         analysis.Unit      `koanf:"unit"`
+	Material     string             `koanf:"material"`
+	Face         string             `koanf:"face"`
+	Blind        bool               `koanf:"blind"`
+	Nominal      analysis.Length    `koanf:"nominal"`
+	Low          analysis.Length    `koanf:"low"`
+	High         analysis.Length    `koanf:"high"`
+	Target       analysis.Length    `koanf:"target"`
+	Band         analysis.Deviation `koanf:"band"`
+	Variation    analysis.Deviation `koanf:"variation"`
+	Ovality      analysis.Deviation `koanf:"ovality"`
+	Taper        analysis.Deviation `koanf:"taper"`
+	Length       analysis.Length    `koanf:"length"`
+	Sections     []analysis.Length  `koanf:"sections"`
+	Orientations []float64          `koanf:"orientations"`
+	Interrupts   []Interrupt        `koanf:"interrupts"`
+	Ring         string             `koanf:"ring"`
+	job          analysis.Job
+}
+
+// Interrupt is a part of the bore without a wall.
+type Interrupt struct {
+	From analysis.Length `koanf:"from"`
+	To   analysis.Length `koanf:"to"`
+	What string          `koanf:"what"`
+}
+
+// Station is a place where a gauge hangs.
+type Station struct {
+	Name    string        `koanf:"name"`
+	Title   string        `koanf:"title"` // as people call it
+	Gauge   string        `koanf:"gauge"`
+	Port    string        `koanf:"port"`
+	Line    Line          `koanf:"line"`
+	Capture string        `koanf:"capture"`
+	Bounce  time.Duration `koanf:"bounce"`
+	Job     string        `koanf:"job"` // taken up when the station has none
+	Record  bool          `koanf:"record"`
+	// DepthReach is how far a depth may lie from a planned section to count as it.
+	DepthReach analysis.Length `koanf:"depth_reach"`
+}
+
+// Line is how a serial line is set; what is left out is as the driver has it.
+type Line struct {
+	Baud   int    `koanf:"baud"`
+	Data   int    `koanf:"data"`
+	Parity string `koanf:"parity"`
+	Stop   int    `koanf:"stop"`
+}
+
+// AnalysisJob returns the job of that id, nil if there is none.
+func (c *Config) AnalysisJob(id string) *analysis.Job {
+	if j := c.Jobs[id]; j != nil {
+		job := j.job
+		return &job
+	}
+	return nil
+}
+
+// AnalysisJobs returns all jobs by id.
+func (c *Config) AnalysisJobs() map[string]*analysis.Job {
+	m := make(map[string]*analysis.Job, len(c.Jobs))
+	for id := range c.Jobs {
+		m[id] = c.AnalysisJob(id)
+	}
+	return m
+}
+
+// AnalysisRings returns all masters by id.
+func (c *Config) AnalysisRings() map[string]*analysis.Ring {
+	m := make(map[string]*analysis.Ring, len(c.Rings))
+	for id, r := range c.Rings {
+		ring := r.ring
+		m[id] = &ring
+	}
+	return m
+}

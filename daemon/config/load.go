@@ -1,0 +1,251 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/go-viper/mapstructure/v2"
+	koanfyaml "github.com/knadh/koanf/parsers/yaml"
+	"github.com/knadh/koanf/providers/rawbytes"
+	"github.com/knadh/koanf/v2"
+	"go.yaml.in/yaml/v3"
+
+	"fairbore/analysis"
+)
+
+// Fault is one thing that is wrong, with the key it stands at.
+type Fault struct {
+	File string
+	Line int    // 0: the key is missing
+	Key  string // such as stations[0].port
+	Err  error
+}
+
+// Error writes file, line, key and what to do.
+func (f *Fault) Error() string {
+	s := f.File
+	if f.Line > 0 {
+		s += fmt.Sprintf(":%d", f.Line)
+	}
+	if f.Key != "" {
+		s += ": " + f.Key
+	}
+	return s + ": " + f.Err.Error()
+}
+
+// Unwrap returns the cause.
+func (f *Fault) Unwrap() error { return f.Err }
+
+// Load reads and checks a configuration file. Its error joins every [Fault].
+func Load(path string) (*Config, error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("read configuration: %w", err)
+	}
+	return Parse(filepath.Base(path), b)
+}
+
+// Parse checks a configuration that was read from a file of that name.
+func Parse(name string, b []byte) (*Config, error) {
+	l := &loader{name: name, lines: map[string]int{}}
+	var root yaml.Node
+	if err := yaml.Unmarshal(b, &root); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	if len(root.Content) == 0 {
+		return nil, fmt.Errorf("%s: is empty; start from configs/fairbore.yaml", name)
+	}
+	l.index(root.Content[0], "")
+	k := koanf.NewWithConf(koanf.Conf{Delim: "\x00", StrictMerge: true})
+	if err := k.Load(rawbytes.Provider(b), koanfyaml.Parser()); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	c := defaults()
+	err := k.UnmarshalWithConf("", nil, koanf.UnmarshalConf{DecoderConfig: &mapstructure.DecoderConfig{
+		Result: c, TagName: "koanf", ErrorUnused: true, DecodeHook: mapstructure.DecodeHookFuncType(convert),
+	}})
+	l.decodeFaults(err)
+	l.check(c)
+	if len(l.faults) > 0 {
+		slices.SortStableFunc(l.faults, func(a, b error) int { return a.(*Fault).Line - b.(*Fault).Line })
+		return nil, errors.Join(l.faults...)
+	}
+	return c, nil
+}
+
+type loader struct {
+	name   string
+	lines  map[string]int // by key path
+	faults []error
+}
+
+// index notes the line of every key, and refuses what YAML allows but a
+// configuration should not say: null.
+func (l *loader) index(n *yaml.Node, key string) {
+	l.lines[strings.ToLower(key)] = n.Line
+	switch n.Kind {
+	case yaml.MappingNode:
+		for i := 0; i+1 < len(n.Content); i += 2 {
+			sub := n.Content[i].Value
+			if key != "" {
+				sub = key + "." + sub
+			}
+			l.index(n.Content[i+1], sub)
+			l.lines[strings.ToLower(sub)] = n.Content[i].Line
+		}
+	case yaml.SequenceNode:
+		for i, item := range n.Content {
+			l.index(item, fmt.Sprintf("%s[%d]", key, i))
+		}
+	case yaml.ScalarNode:
+		if n.Tag == "!!null" {
+			l.fault(key, "has no value; give one or take the line out")
+		}
+	}
+}
+
+// fault notes a fault at a key. A key that is not in the file has the line of
+// the nearest one above it that is.
+func (l *loader) fault(key, format string, args ...any) {
+	f := &Fault{File: l.name, Key: key, Err: fmt.Errorf(format, args...)}
+	for k := strings.ToLower(key); f.Line == 0 && k != ""; {
+		f.Line = l.lines[k]
+		if i := strings.LastIndexAny(k, ".["); i >= 0 {
+			k = k[:i]
+		} else {
+			k = ""
+		}
+	}
+	l.faults = append(l.faults, f)
+}
+
+// decodeFaults takes apart what the decoder found.
+func (l *loader) decodeFaults(err error) {
+	if err == nil {
+		return
+	}
+	if many, ok := err.(interface{ Unwrap() []error }); ok {
+		for _, e := range many.Unwrap() {
+			l.decodeFaults(e)
+		}
+		return
+	}
+	var d *mapstructure.DecodeError
+	if !errors.As(err, &d) {
+		if sub := errors.Unwrap(err); sub != nil {
+			l.decodeFaults(sub)
+			return
+		}
+		l.fault("", "%w", err)
+		return
+	}
+	key := keyPath(d.Name())
+	why := d.Unwrap()
+	if many, ok := why.(interface{ Unwrap() []error }); ok {
+		for _, e := range many.Unwrap() {
+			l.decodeFaults(e)
+		}
+		return
+	}
+	const unused = "has invalid keys: "
+	if s := why.Error(); strings.HasPrefix(s, unused) {
+		for _, k := range strings.Split(s[len(unused):], ", ") {
+			if key != "" {
+				k = key + "." + k
+			}
+			l.fault(k, "unknown key; see configs/fairbore.yaml for those there are")
+		}
+		return
+	}
+	l.fault(key, "%w", why)
+}
+
+// keyPath turns the decoder's name of a place, with map keys in brackets, into
+// the path of keys as a person writes it; only list indexes keep brackets.
+func keyPath(name string) string {
+	var b strings.Builder
+	for len(name) > 0 {
+		i := strings.IndexByte(name, '[')
+		if i < 0 {
+			b.WriteString(name)
+			break
+		}
+		b.WriteString(name[:i])
+		j := strings.IndexByte(name[i:], ']')
+		if j < 0 {
+			b.WriteString(name[i:])
+			break
+		}
+		in := name[i+1 : i+j]
+		if strings.Trim(in, "0123456789") == "" {
+			b.WriteString("[" + in + "]")
+		} else {
+			b.WriteString("." + in)
+		}
+		name = name[i+j+1:]
+	}
+	return strings.TrimPrefix(b.String(), ".")
+}
+
+var (
+	typeLength    = reflect.TypeFor[analysis.Length]()
+	typeDeviation = reflect.TypeFor[analysis.Deviation]()
+	typeDuration  = reflect.TypeFor[time.Duration]()
+	typeUnit      = reflect.TypeFor[analysis.Unit]()
+)
+
+// convert turns the text of a length, unit or duration into its value, and
+// refuses a number that lacks its unit or is not whole where it must be.
+func convert(from, to reflect.Type, v any) (any, error) {
+	text, isText := v.(string)
+	switch to {
+	case typeLength, typeDeviation:
+		if !isText {
+			return nil, fmt.Errorf("%v has no unit; write it as \"%v mm\" or in um, in, uin", v, v)
+		}
+		l, err := analysis.ParseLength(text)
+		if to == typeDeviation {
+			return analysis.Deviation(l), err
+		}
+		return l, err
+	case typeDuration:
+		if !isText {
+			return nil, fmt.Errorf("%v has no unit; write it as \"%vs\" or in ms, m, h", v, v)
+		}
+		d, err := time.ParseDuration(text)
+		if err != nil {
+			return nil, fmt.Errorf("%q: want a duration such as 300ms or 30m", text)
+		}
+		return d, nil
+	case typeUnit:
+		u, err := analysis.ParseUnit(text)
+		if !isText || err != nil || u == analysis.NoUnit {
+			return nil, fmt.Errorf("%v: want mm, um, in or uin", v)
+		}
+		return u, nil
+	}
+	if f, ok := v.(float64); ok && to.Kind() == reflect.Int && f != float64(int(f)) {
+		return nil, fmt.Errorf("%v: want a whole number", v)
+	}
+	if to.Kind() == reflect.String && from.Kind() != reflect.String {
+		return nil, fmt.Errorf("%v: want text; put it in quotes", v)
+	}
+	return v, nil
+}
+
+func defaults() *Config {
+	um := analysis.Deviation(analysis.Micrometre)
+	return &Config{
+		Journal: Journal{Path: "fairbore.db"},
+		Web:     Web{Listen: "127.0.0.1:8080", Actions: true},
+		Record:  Record{Dir: "recordings", Max: 64},
+		Master:  Mastering{Readings: 3, Spread: um / 2, MaxAge: 30 * time.Minute, MaxReadings: 200},
+		Guard:   "U",
+	}
+}

@@ -1,0 +1,316 @@
+package session
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"fairbore/analysis"
+)
+
+// Action is what an operator asks for, from the page, the broker, a foot
+// switch or a scanner alike.
+type Action struct {
+	// ID names the action; one that comes twice with the same ID is done once.
+	ID string `json:"id"`
+	// Do is one of: job, part, round, place, skip, take, void, restore, master,
+	// leave (a mastering in progress), accept, reject, note.
+	Do      string          `json:"do"`
+	Job     string          `json:"job,omitempty"`
+	Part    string          `json:"part,omitempty"` // serial number, empty to count on
+	Ring    string          `json:"ring,omitempty"` // empty: the job's
+	Place   *analysis.Place `json:"place,omitempty"`
+	Reading int             `json:"reading,omitempty"`  // number of the reading, 0 for the last
+	Of      int             `json:"readings,omitempty"` // ring readings to take, 0 for the usual number
+	Reason  string          `json:"reason,omitempty"`
+	Strokes int             `json:"strokes,omitempty"`
+	Seconds float64         `json:"seconds,omitempty"`
+	Dressed bool            `json:"dressed,omitempty"`
+	Confirm bool            `json:"confirm,omitempty"` // go on although the tool asked whether it is meant
+	Source  string          `json:"source,omitempty"`
+}
+
+// Reply answers an action: done, or the reason why not.
+type Reply struct {
+	ID   string `json:"id"`
+	Do   string `json:"do"`
+	Done bool   `json:"done"`
+	Why  string `json:"why,omitempty"`
+	// Ask says that the same action with confirm set would be done.
+	Ask bool `json:"ask,omitempty"`
+}
+
+// errAsk marks a refusal that confirm overrides.
+type errAsk struct{ error }
+
+func ask(format string, args ...any) error { return errAsk{fmt.Errorf(format, args...)} }
+
+// Act carries an action out. It returns the events, none if it was refused,
+// and the reply.
+func (s *Session) Act(at Stamp, a Action) ([]Event, Reply) {
+	if a.ID != "" {
+		if old, ok := s.replies.get(a.ID); ok {
+			return nil, old
+		}
+	}
+	s.begin(at)
+	s.by, s.source, s.command = a.Source, a.Source, a.ID
+	err := s.do(a)
+	s.by, s.source, s.command = "", "", ""
+	r := Reply{ID: a.ID, Do: a.Do, Done: err == nil}
+	if err != nil {
+		r.Why = err.Error()
+		r.Ask = errors.As(err, &errAsk{})
+	}
+	if a.ID != "" && !r.Ask {
+		s.replies.put(a.ID, r)
+	}
+	return s.end(), r
+}
+
+func (s *Session) do(a Action) error {
+	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
+		return errors.New("too long: at most 64 characters for a serial number, 500 for a reason, 100 for an id")
+	}
+	f := &s.fold
+	switch a.Do {
+	case "job":
+		return s.chooseJob(a)
+	case "part":
+		return s.beginPart(a)
+	case "master":
+		return s.beginMastering(a)
+	case "leave":
+		if f.Running == nil {
+			return errors.New("no mastering is in progress")
+		}
+		broken := *f.Running
+		broken.Broken, broken.Why = true, orElse(a.Reason, "left by the operator")
+		s.emit(Event{Kind: Mastering, Master: &broken})
+		return nil
+	case "note":
+		if strings.TrimSpace(a.Reason) == "" {
+			return errors.New("write what is to be noted")
+		}
+		s.emit(Event{Kind: Told, Note: a.Reason})
+		return nil
+	}
+	if f.Job == nil {
+		return errors.New("choose a job first")
+	}
+	switch a.Do {
+	case "take":
+		return s.takeLive()
+	case "place", "skip":
+		return s.choosePlace(a)
+	case "round":
+		return s.newRound(a)
+	case "void", "restore":
+		return s.void(a)
+	case "accept", "reject":
+		return s.judge(a)
+	}
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, skip, take, void, restore, master, leave, accept, reject, note", a.Do)
+}
+
+func (s *Session) chooseJob(a Action) error {
+	job, ok := s.set.Jobs[a.Job]
+	if !ok {
+		return fmt.Errorf("job %q is not in the configuration; there are %s", a.Job, strings.Join(sortedKeys(s.set.Jobs), ", "))
+	}
+	if open := s.open(); open != "" && !a.Confirm {
+		return ask("%s; choose another job all the same?", open)
+	}
+	s.emit(Event{Kind: JobChosen, Job: job})
+	return nil
+}
+
+// open says why the part in hand isn't finished, "" if it is or there is none.
+func (s *Session) open() string {
+	f := &s.fold
+	if f.Part == nil || f.Verdict != nil || len(f.Readings) == 0 {
+		return ""
+	}
+	return "part " + f.Part.Serial + " is neither accepted nor laid aside"
+}
+
+func (s *Session) beginPart(a Action) error {
+	f := &s.fold
+	if f.Job == nil {
+		return errors.New("choose a job first")
+	}
+	if open := s.open(); open != "" && !a.Confirm {
+		return ask("%s; take the next part all the same?", open)
+	}
+	if a.Part != "" && f.Part != nil && a.Part == f.Part.Serial && !a.Confirm {
+		return ask("part %s is in hand already; begin it anew?", a.Part)
+	}
+	s.nextPart(strings.TrimSpace(a.Part))
+	return nil
+}
+
+// nextPart begins a part; without a serial number it is counted.
+func (s *Session) nextPart(serial string) {
+	n := s.fold.Parts + 1
+	if serial == "" {
+		serial = fmt.Sprintf("%04d", n)
+	}
+	s.emit(Event{Kind: PartBegun, Part: &Part{Serial: serial, Count: n}})
+}
+
+func (s *Session) newRound(a Action) error {
+	f := &s.fold
+	switch {
+	case f.Part == nil:
+		return errors.New("begin a part first")
+	case f.Verdict != nil:
+		return fmt.Errorf("part %s is finished; take the next part", f.Part.Serial)
+	case len(f.Current(f.Round())) == 0 && !a.Confirm:
+		return ask("nothing was gauged in round %d; begin the next all the same?", f.Round())
+	case a.Strokes < 0 || a.Seconds < 0:
+		return errors.New("strokes and seconds can't be negative")
+	}
+	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Strokes: a.Strokes, Seconds: a.Seconds, Dressed: a.Dressed}})
+	return nil
+}
+
+func (s *Session) choosePlace(a Action) error {
+	f := &s.fold
+	p := a.Place
+	if p == nil {
+		if p = f.Due(); p == nil {
+			return errors.New("no place is due; name one")
+		}
+	}
+	if in := f.Job.Interrupted(p.Depth); in != nil {
+		return fmt.Errorf("%s falls in the %s at %s to %s: there is no wall to gauge", p, in.What, in.From, in.To)
+	}
+	if !slices.Contains(f.Job.Plan(), *p) {
+		return fmt.Errorf("%s is not in the plan of job %s", p, f.Job.ID)
+	}
+	s.emit(Event{Kind: Placed, Place: &Choice{Place: *p, Skip: a.Do == "skip"}})
+	return nil
+}
+
+func (s *Session) void(a Action) error {
+	f := &s.fold
+	no := a.Reading
+	if no == 0 {
+		no = s.lastFor(a.Do)
+	}
+	i := slices.IndexFunc(f.Readings, func(r Reading) bool { return r.No == no })
+	_, void := f.Voids[no]
+	switch {
+	case i < 0 && a.Do == "void":
+		return errors.New("this part has no such reading to strike out")
+	case i < 0:
+		return errors.New("no reading of this part is struck out")
+	case f.Verdict != nil:
+		return fmt.Errorf("part %s is finished; its record stays as it is", f.Part.Serial)
+	case a.Do == "void" && void:
+		return fmt.Errorf("reading %d is struck out already", no)
+	case a.Do == "restore" && !void:
+		return fmt.Errorf("reading %d is not struck out", no)
+	case a.Do == "void" && strings.TrimSpace(a.Reason) == "":
+		return errors.New("give the reason for striking it out, such as: dirt, slipped, wrong place")
+	case a.Do == "void":
+		s.emit(Event{Kind: Voided, Void: &Void{No: no, Reason: a.Reason}})
+	default:
+		s.emit(Event{Kind: Restored, Void: &Void{No: no, Reason: a.Reason}})
+	}
+	return nil
+}
+
+// lastFor returns the number of the newest reading that is not void (for void),
+// or of the newest that is (for restore); 0 if there is none.
+func (s *Session) lastFor(do string) int {
+	f := &s.fold
+	for i := len(f.Readings) - 1; i >= 0; i-- {
+		if _, void := f.Voids[f.Readings[i].No]; void == (do == "restore") {
+			return f.Readings[i].No
+		}
+	}
+	return 0
+}
+
+func (s *Session) judge(a Action) error {
+	f := &s.fold
+	if f.Part == nil {
+		return errors.New("no part is in hand")
+	}
+	if f.Verdict != nil {
+		return fmt.Errorf("part %s is finished already", f.Part.Serial)
+	}
+	b := f.Bore(&s.set, s.now.Wall)
+	if a.Do == "accept" {
+		if b.State != InSize {
+			return fmt.Errorf("can't accept part %s: %s%s", f.Part.Serial, b.State, reason(b.Why))
+		}
+	} else if strings.TrimSpace(a.Reason) == "" {
+		return errors.New("give the reason for laying the part aside")
+	}
+	v := &Verdict{Accepted: a.Do == "accept", Reason: orElse(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
+	if z := b.Sizes; z != nil {
+		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
+	}
+	if b.Taper != nil {
+		v.Taper = b.Taper.Over
+	}
+	s.emit(Event{Kind: Judged, Verdict: v})
+	return nil
+}
+
+func reason(why string) string {
+	if why == "" {
+		return ""
+	}
+	return ": " + why
+}
+
+func orElse(s, other string) string {
+	if strings.TrimSpace(s) == "" {
+		return other
+	}
+	return s
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}
+
+// replies remembers the newest answers, so that an action which comes twice is
+// done once.
+type replies struct {
+	by    map[string]Reply
+	order []string
+}
+
+const repliesKept = 256
+
+func (r *replies) get(id string) (Reply, bool) { v, ok := r.by[id]; return v, ok }
+
+func (r *replies) put(id string, v Reply) {
+	if r.by == nil {
+		r.by = map[string]Reply{}
+	}
+	if len(r.order) == repliesKept {
+		delete(r.by, r.order[0])
+		r.order = r.order[1:]
+	}
+	r.by[id] = v
+	r.order = append(r.order, id)
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
+}

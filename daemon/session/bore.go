@@ -1,0 +1,255 @@
+package session
+
+import (
+	"fmt"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Bore is everything a display needs to draw a station: the whole of it comes in
+// one retained message. Journal and Seq say on which event it rests.
+type Bore struct {
+	Journal string    `json:"journal"`
+	Seq     uint64    `json:"seq"`
+	Station string    `json:"station"`
+	At      time.Time `json:"at"`
+
+	Job      *analysis.Job   `json:"job,omitempty"`
+	Part     *Part           `json:"part,omitempty"`
+	Round    int             `json:"round"`
+	Basis    int             `json:"basis"` // the round that the numbers below rest on
+	Rounds   []RoundSum      `json:"rounds,omitempty"`
+	Places   []PlaceState    `json:"places,omitempty"`
+	Next     *analysis.Place `json:"next,omitempty"`
+	Complete bool            `json:"complete"` // every place of the plan has a reading in this round
+
+	State    State              `json:"state"`
+	Why      string             `json:"why,omitempty"`
+	Sizes    *Sizes             `json:"sizes,omitempty"`
+	ToLow    analysis.Deviation `json:"to_low_um"`    // stock to the low limit at the smallest place; 0 or less: there
+	ToTarget analysis.Deviation `json:"to_target_um"` // stock to the target, mean of the profile
+	Room     analysis.Deviation `json:"room_um"`      // to the high limit at the largest place; less than 0: over
+	Taper    *Taper             `json:"taper,omitempty"`
+
+	Master    MasterState `json:"master"`
+	Gauge     *Gauge      `json:"gauge,omitempty"`
+	Recording bool        `json:"recording"`
+	Warning   string      `json:"warning,omitempty"` // about the record: reserve in use, not recording
+	Verdict   *Verdict    `json:"verdict,omitempty"`
+	Last      *Reading    `json:"last,omitempty"`
+	Refused   *Refusal    `json:"refused,omitempty"` // newest, if after the last reading
+	Cautions  []string    `json:"cautions,omitempty"`
+}
+
+// Sizes are the extreme local sizes of a round and what lies between.
+type Sizes struct {
+	Smallest  Local              `json:"smallest"`
+	Largest   Local              `json:"largest"`
+	Mean      analysis.Length    `json:"mean_mm"` // of the profile, for the trend only: no limit is judged by it
+	Variation analysis.Deviation `json:"variation_um"`
+	Readings  int                `json:"readings"`
+}
+
+// Local is a local size and where it is.
+type Local struct {
+	analysis.Place
+	Size analysis.Length `json:"size_mm"`
+}
+
+// PlaceState is a planned place in the round in hand.
+type PlaceState struct {
+	analysis.Place
+	// State is due, taken, skipped, stale (taken before the newest mastering
+	// or in the round before) or void.
+	State     string              `json:"state"`
+	Size      *analysis.Length    `json:"size_mm,omitempty"`
+	Deviation *analysis.Deviation `json:"deviation_um,omitempty"`
+	No        int                 `json:"no,omitempty"`
+	Earlier   *analysis.Length    `json:"earlier_mm,omitempty"` // in the round before
+}
+
+// RoundSum sums a round up.
+type RoundSum struct {
+	Round
+	At       time.Time       `json:"at"`
+	Smallest analysis.Length `json:"smallest_mm"`
+	Largest  analysis.Length `json:"largest_mm"`
+	Mean     analysis.Length `json:"mean_mm"`
+	Readings int             `json:"readings"`
+}
+
+// MasterState tells how well the zero is known.
+type MasterState struct {
+	OK     bool               `json:"ok"`
+	Why    string             `json:"why,omitempty"` // why not
+	Ring   string             `json:"ring,omitempty"`
+	At     *time.Time         `json:"at,omitempty"`
+	Since  int                `json:"readings_since"`
+	Spread analysis.Deviation `json:"spread_um"`
+	Zero   analysis.Deviation `json:"zero_um"`
+	// Running tells of a mastering in progress.
+	Running *Master `json:"running,omitempty"`
+}
+
+// Bore works the state of the bore out of what has happened, at a moment.
+func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
+	b := &Bore{
+		Station: f.Station, At: now, Job: f.Job, Part: f.Part, Round: f.Round(), Basis: f.Round(),
+		Recording: true, Verdict: f.Verdict, Last: f.Newest(), Refused: f.Refused,
+	}
+	if f.Known {
+		g := f.Gauge
+		b.Gauge = &g
+	}
+	f.masterState(b, set, now)
+	if f.Job != nil {
+		f.bore(b)
+	}
+	b.State, b.Why = f.state(b)
+	b.Cautions = f.cautions(b)
+	return b
+}
+
+func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
+	why := set.Master.lapsed(f, now)
+	b.Master = MasterState{OK: why == "", Why: why, Since: f.Since, Running: f.Running}
+	if m := f.Master; m != nil {
+		at := f.MasterAt
+		b.Master.Ring, b.Master.At, b.Master.Spread, b.Master.Zero = m.Ring.ID, &at, m.Spread, m.Zero
+	}
+}
+
+func (f *Fold) bore(b *Bore) {
+	if f.Verdict == nil {
+		b.Next = f.Due()
+	}
+	now := f.Current(b.Round)
+	b.Complete = true
+	for _, p := range f.Job.Plan() {
+		b.Complete = b.Complete && now[p] != nil
+	}
+	if len(now) == 0 && b.Round > 0 { // honed since; what is known is of the round before
+		b.Basis = b.Round - 1
+	}
+	f.rounds(b)
+	f.places(b, now)
+	f.numbers(b, f.Current(b.Basis))
+}
+
+func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
+	var before map[analysis.Place]*Reading
+	if b.Round > 0 {
+		before = f.Current(b.Round - 1)
+	}
+	void, unmastered := map[analysis.Place]bool{}, map[analysis.Place]*Reading{}
+	for i := f.begin; i < len(f.Readings); i++ {
+		r := &f.Readings[i]
+		if _, v := f.Voids[r.No]; v {
+			void[r.Place] = true
+		} else if r.Mastered == 0 {
+			unmastered[r.Place] = r
+		}
+	}
+	for _, p := range f.Job.Plan() {
+		s := PlaceState{Place: p, State: "due"}
+		r := now[p]
+		switch {
+		case r != nil:
+			s.State = "taken"
+		case unmastered[p] != nil:
+			r, s.State = unmastered[p], "stale"
+		case f.Skipped[p]:
+			s.State = "skipped"
+		case void[p]:
+			s.State = "void"
+		}
+		if r != nil {
+			s.Size, s.Deviation, s.No = &r.Size, &r.Deviation, r.No
+		}
+		if e := before[p]; e != nil {
+			s.Earlier = &e.Size
+		}
+		b.Places = append(b.Places, s)
+	}
+}
+
+// numbers works out what the operator goes by. Limits are compared with the
+// single readings, exactly; never with an average.
+func (f *Fold) numbers(b *Bore, now map[analysis.Place]*Reading) {
+	if len(now) == 0 {
+		return
+	}
+	z := &Sizes{Readings: len(now)}
+	for _, p := range f.Job.Plan() {
+		r := now[p]
+		if r == nil {
+			continue
+		}
+		if z.Smallest.Size == 0 || r.Size < z.Smallest.Size {
+			z.Smallest = Local{p, r.Size}
+		}
+		if r.Size > z.Largest.Size {
+			z.Largest = Local{p, r.Size}
+		}
+	}
+	profile := f.profile(now)
+	z.Mean = meanLength(profile)
+	z.Variation = analysis.Deviation(z.Largest.Size - z.Smallest.Size)
+	b.Sizes = z
+	b.ToLow = analysis.Deviation(f.Job.Low - z.Smallest.Size)
+	b.ToTarget = analysis.Deviation(f.Job.Target - z.Mean)
+	b.Room = analysis.Deviation(f.Job.High - z.Largest.Size)
+	b.Taper = taper(profile, f.Job)
+}
+
+// state says where the bore stands. What is not known comes before what is.
+func (f *Fold) state(b *Bore) (State, string) {
+	switch {
+	case f.Job == nil:
+		return CannotJudge, "choose a job"
+	case f.Running != nil:
+		return NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, reason(f.Running.Why))
+	case !b.Master.OK:
+		return NotMastered, b.Master.Why
+	case f.Known && f.Gauge.Lost:
+		return CannotJudge, "gauge lost" + reason(f.Gauge.Why)
+	case b.Sizes == nil:
+		return CannotJudge, "nothing gauged yet"
+	case b.Room < 0:
+		return Over, fmt.Sprintf("above the high limit at %s", b.Sizes.Largest.Place)
+	case b.Basis != b.Round:
+		return CannotJudge, "honed since it was gauged"
+	case b.ToLow > 0:
+		return StockToGo, fmt.Sprintf("tightest at %s", b.Sizes.Smallest.Place)
+	case !b.Complete:
+		return CannotJudge, plural(f.missing(b), "place", "places") + " still to gauge"
+	case f.Job.Variation > 0 && b.Sizes.Variation > f.Job.Variation:
+		return CannotJudge, fmt.Sprintf("sizes differ by %s µm, limit %s", um(b.Sizes.Variation), um(f.Job.Variation))
+	}
+	return InSize, ""
+}
+
+func um(d analysis.Deviation) string { return analysis.Length(d).Format(analysis.UM, 1) }
+
+func (f *Fold) missing(b *Bore) (n int) {
+	for _, p := range b.Places {
+		if p.State != "taken" {
+			n++
+		}
+	}
+	return n
+}
+
+// cautions are those that matter now (common practice; the machine's manual and
+// the shop's rules come first).
+func (f *Fold) cautions(b *Bore) []string {
+	if f.Job == nil || f.Verdict != nil {
+		return nil
+	}
+	c := []string{"Stop the spindle and wait for rest before gauging."}
+	if b.State == Over {
+		c = append(c, "No more honing: let it cool, check the zero, gauge again.")
+	}
+	return c
+}

@@ -1,0 +1,201 @@
+package session
+
+import (
+	"slices"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Fold is the state of a station as its events tell it. The zero value is a
+// station of which nothing is known. It holds what has happened; what follows
+// from that (sizes, state, advice) is worked out by [Fold.Bore].
+type Fold struct {
+	Station string
+	Last    time.Time // of the newest event
+
+	Job     *analysis.Job
+	Part    *Part
+	Parts   int // begun of this job
+	Rounds  []Round
+	Begun   time.Time // of the part
+	RoundAt time.Time // when the round in hand began
+	Verdict *Verdict
+
+	Readings []Reading      // of the part, in order, void ones included; at most keep, the newest
+	begin    int            // index in Readings of the round in hand
+	Voids    map[int]string // reason by reading number
+	Refused  *Refusal       // the newest, until a reading is taken
+	Chosen   *analysis.Place
+	Skipped  map[analysis.Place]bool // in the round in hand
+
+	Master   *Master // the newest done, nil if the station was never mastered
+	MasterAt time.Time
+	Since    int     // readings since then
+	Running  *Master // a mastering in progress: Raw holds the ring readings so far
+	Moved    float64 // seconds the wall clock jumped since mastering, summed without sign
+
+	Gauge Gauge
+	Known bool // a gauge event has been seen
+}
+
+// keep is how many readings of a part a Fold holds before it forgets the oldest
+// rounds. A part by hand has some hundreds; a gauge left streaming into one part
+// must not grow the memory. The journal keeps them all.
+const keep = 4096
+
+func (f *Fold) prune() {
+	if len(f.Readings) > keep {
+		f.Readings = slices.Clone(f.Readings[len(f.Readings)-keep/2:])
+		f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-keep/2):])
+	}
+}
+
+// Round returns the number of the round in hand, 0 before the first honing.
+func (f *Fold) Round() int {
+	if len(f.Rounds) == 0 {
+		return 0
+	}
+	return f.Rounds[len(f.Rounds)-1].Number
+}
+
+// Apply takes the next event of the station in. Events of other stations and of
+// kinds it need not know change nothing.
+func (f *Fold) Apply(e *Event) {
+	f.Station, f.Last = e.Station, e.At
+	switch e.Kind {
+	case JobChosen:
+		f.Job, f.Parts = e.Job, 0
+		f.newPart(nil, e.At)
+	case PartBegun:
+		f.Parts = e.Part.Count
+		f.newPart(e.Part, e.At)
+	case RoundOver:
+		f.Rounds = append(f.Rounds, *e.Round)
+		f.RoundAt = e.At
+		f.Chosen, f.Skipped = nil, nil
+		f.prune()
+		f.begin = len(f.Readings)
+	case Placed:
+		f.place(e.Place)
+	case Taken:
+		f.Readings = append(f.Readings, *e.Reading)
+		f.Since++
+		f.Refused = nil
+		if f.Chosen != nil && *f.Chosen == e.Reading.Place {
+			f.Chosen = nil
+		}
+		delete(f.Skipped, e.Reading.Place)
+	case Refused:
+		f.Refused = e.Refused
+	case Voided:
+		if f.Voids == nil {
+			f.Voids = map[int]string{}
+		}
+		f.Voids[e.Void.No] = e.Void.Reason
+	case Restored:
+		delete(f.Voids, e.Void.No)
+	case Mastering:
+		f.Running = nil
+		if !e.Master.Broken {
+			running := *e.Master // its readings are gathered here; the event stays as it is
+			f.Running = &running
+		}
+	case RingRead:
+		if f.Running != nil {
+			if e.Ring.Restart {
+				f.Running.Raw = nil
+			}
+			f.Running.Raw = append(slices.Clone(f.Running.Raw), e.Ring.Raw)
+		}
+	case Mastered:
+		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
+		f.Since, f.Moved = 0, 0
+	case Judged:
+		f.Verdict = e.Verdict
+	case GaugeSeen:
+		f.Gauge, f.Known = *e.Gauge, true
+	case ClockSet:
+		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
+	}
+}
+
+func (f *Fold) newPart(p *Part, at time.Time) {
+	f.Part, f.Begun, f.RoundAt = p, at, at
+	f.Rounds, f.Readings, f.Voids, f.begin = nil, nil, nil, 0
+	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
+}
+
+func (f *Fold) place(c *Choice) {
+	if !c.Skip {
+		f.Chosen = &c.Place
+		delete(f.Skipped, c.Place)
+		return
+	}
+	if f.Chosen != nil && *f.Chosen == c.Place {
+		f.Chosen = nil
+	}
+	if f.Skipped == nil {
+		f.Skipped = map[analysis.Place]bool{}
+	}
+	f.Skipped[c.Place] = true
+}
+
+// Current returns the reading that counts at each place in a round: the newest
+// there that is not void and rests on a mastering.
+func (f *Fold) Current(round int) map[analysis.Place]*Reading {
+	now := map[analysis.Place]*Reading{}
+	from := 0
+	if round == f.Round() {
+		from = f.begin
+	}
+	for i := from; i < len(f.Readings); i++ {
+		r := &f.Readings[i]
+		if _, void := f.Voids[r.No]; r.Round == round && !void && r.Mastered > 0 {
+			now[r.Place] = r
+		}
+	}
+	return now
+}
+
+// Due returns the place to gauge next: the one chosen, else the first of the
+// plan that has no reading that counts and is not skipped; nil if the plan is
+// complete or there is no job.
+func (f *Fold) Due() *analysis.Place {
+	if f.Job == nil {
+		return nil
+	}
+	if f.Chosen != nil {
+		return f.Chosen
+	}
+	done := f.taken()
+	for _, p := range f.Job.Plan() {
+		if !done[p] && !f.Skipped[p] {
+			return &p
+		}
+	}
+	return nil
+}
+
+// taken tells at which places of the round in hand a reading stands. Without a
+// mastering those that were taken without one stand too, so that the plan goes on.
+func (f *Fold) taken() map[analysis.Place]bool {
+	done := map[analysis.Place]bool{}
+	for i := f.begin; i < len(f.Readings); i++ {
+		r := &f.Readings[i]
+		if _, void := f.Voids[r.No]; !void && (r.Mastered > 0 || f.Master == nil) {
+			done[r.Place] = true
+		}
+	}
+	return done
+}
+
+// Newest returns the newest reading of the part that is not void, nil if none.
+func (f *Fold) Newest() *Reading {
+	for i := len(f.Readings) - 1; i >= 0; i-- {
+		if _, void := f.Voids[f.Readings[i].No]; !void {
+			return &f.Readings[i]
+		}
+	}
+	return nil
+}

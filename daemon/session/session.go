@@ -1,0 +1,444 @@
+package session
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/drivers"
+)
+
+// Stamp is a moment by both clocks: the wall's, for the record, and the steady
+// one, for order and durations.
+type Stamp struct {
+	Wall time.Time
+	Mono time.Duration
+}
+
+// Session is the live job of one station. One goroutine uses it.
+type Session struct {
+	set     Settings
+	fold    Fold
+	capture capturer
+	replies replies
+
+	now     Stamp
+	last    Stamp
+	by      string // who asked for the action that is carried out
+	source  string
+	command string
+	out     []Event
+
+	depth   *measured // newest of the depth channel
+	angle   *measured
+	live    Live
+	liveAt  time.Duration
+	hasLive bool
+}
+
+// measured is the newest value of a channel other than size.
+type measured struct {
+	value analysis.Length
+	at    time.Duration
+}
+
+// Live is what the gauge shows now. It is never stored.
+type Live struct {
+	Station   string             `json:"station"`
+	At        time.Time          `json:"at"`
+	Raw       analysis.Length    `json:"raw_mm"`
+	Size      analysis.Length    `json:"size_mm,omitempty"` // corrected; 0 when it can't be told
+	Deviation analysis.Deviation `json:"deviation_um"`      // from target
+	Mastered  bool               `json:"mastered"`
+	InBore    bool               `json:"in_bore"`
+	Hint      string             `json:"hint,omitempty"` // what the capture waits for, or why it refused
+}
+
+// New returns the session of a station, with its state folded from what the
+// journal has of it.
+func New(set Settings, past []Record) *Session {
+	s := &Session{set: set}
+	s.fold.Station = set.Station
+	for i := range past {
+		e := &past[i].Event
+		s.fold.Apply(e)
+		if e.Command != "" {
+			s.replies.put(e.Command, Reply{ID: e.Command, Done: true})
+		}
+	}
+	s.retune()
+	return s
+}
+
+// Configure replaces the settings, as on a reload. The job in progress keeps its
+// limits: they are in the journal, not here.
+func (s *Session) Configure(set Settings) {
+	set.Station = s.set.Station
+	s.set = set
+	s.retune()
+}
+
+// Fold returns the state, to read only until the next call.
+func (s *Session) Fold() *Fold { return &s.fold }
+
+// Live returns what the gauge shows now, false if it has shown nothing yet or
+// is lost.
+func (s *Session) Live() (Live, bool) { return s.live, s.hasLive }
+
+// Begin marks that the daemon took the station up.
+func (s *Session) Begin(at Stamp, note string) []Event {
+	s.last = at // the time in between is not a jump
+	s.begin(at)
+	s.source = "daemon"
+	s.emit(Event{Kind: Started, Note: note})
+	s.source = ""
+	return s.end()
+}
+
+// GaugeState says that the gauge was found or lost.
+func (s *Session) GaugeState(at Stamp, lost bool, why string) []Event {
+	g := Gauge{Name: s.set.Gauge.Name, Lost: lost, Why: why}
+	if s.fold.Known && s.fold.Gauge.Lost == lost && s.fold.Gauge.Name == g.Name {
+		return nil
+	}
+	s.begin(at)
+	s.emit(Event{Kind: GaugeSeen, Gauge: &g})
+	s.capture.reset()
+	s.hasLive = false
+	return s.end()
+}
+
+// clockJump is how far the two clocks may drift apart between two inputs
+// before it counts as the wall clock having been set.
+const clockJump = 2 * time.Second
+
+func (s *Session) begin(at Stamp) {
+	s.out = nil
+	s.now = at
+	if s.last != (Stamp{}) {
+		if jump := at.Wall.Sub(s.last.Wall) - (at.Mono - s.last.Mono); jump.Abs() > clockJump {
+			s.emit(Event{Kind: ClockSet, Clock: &Clock{Jump: math.Round(jump.Seconds()*1000) / 1000}})
+		}
+	}
+	s.last = at
+}
+
+func (s *Session) end() []Event {
+	out := s.out
+	s.out = nil
+	return out
+}
+
+func (s *Session) emit(e Event) {
+	e.Station, e.At = s.set.Station, s.now.Wall
+	if e.Source == "" {
+		e.Source = s.source
+	}
+	if e.Command == "" {
+		e.Command = s.command
+	}
+	s.fold.Apply(&e)
+	s.out = append(s.out, e)
+	switch e.Kind {
+	case JobChosen, Mastering:
+		s.retune()
+	case Mastered:
+		s.retune()
+		s.capture.leave = s.capture.mode != capture.Button
+	}
+}
+
+// Sample takes in what the gauge sent in one frame.
+func (s *Session) Sample(at Stamp, samples []drivers.Sample) []Event {
+	s.begin(at)
+	for i := range samples {
+		smp := &samples[i]
+		switch s.role(smp.Channel) {
+		case SizeChannel:
+			s.size(smp)
+		case DepthChannel:
+			if l, _, err := s.length(smp); err == nil {
+				s.depth = &measured{l, at.Mono}
+			}
+		case AngleChannel:
+			if d, err := angle(smp); err == nil {
+				s.angle = &measured{analysis.Length(d), at.Mono}
+			}
+		}
+	}
+	return s.end()
+}
+
+func (s *Session) role(channel string) Role {
+	if r, ok := s.set.Gauge.Roles[channel]; ok {
+		return r
+	}
+	if channel == "" {
+		return SizeChannel
+	}
+	return Ignored
+}
+
+// length converts a sample, exactly; the unit in the frame rules.
+func (s *Session) length(smp *drivers.Sample) (analysis.Length, Sent, error) {
+	sent := Sent{Digits: smp.Digits, Places: smp.Places, Frame: string(smp.Raw)}
+	u, err := analysis.ParseUnit(string(smp.Unit))
+	if err != nil {
+		return 0, sent, fmt.Errorf("the gauge sends %q, which is no unit of length", smp.Unit)
+	}
+	if u == analysis.NoUnit {
+		u, sent.Assume = s.set.Gauge.Unit, true
+	}
+	sent.Unit = u
+	l, err := analysis.FromDecimal(smp.Digits, smp.Places, u)
+	return l, sent, err
+}
+
+func angle(smp *drivers.Sample) (analysis.Angle, error) {
+	v, places := smp.Digits, smp.Places
+	for ; places < 3; places++ {
+		v *= 10
+	}
+	for ; places > 3; places-- {
+		v /= 10
+	}
+	if smp.Unit != drivers.Degree && smp.Unit != drivers.NoUnit || v != int64(int32(v)) {
+		return 0, errors.New("not an angle")
+	}
+	return analysis.Angle(v), nil
+}
+
+func (s *Session) size(smp *drivers.Sample) {
+	raw, sent, err := s.length(smp)
+	if err != nil {
+		s.refuse(smp, sent, 0, fmt.Sprintf("%s: %v", number(sent), err))
+		return
+	}
+	s.show(raw)
+	l := &s.capture.last
+	l.smp, l.sent, l.raw, l.some = *smp, sent, raw, true
+	l.smp.Raw = nil // sent has its text; the bytes are not ours to keep
+	took, hint := s.capture.feed(s.now.Mono, raw)
+	s.live.Hint = hint
+	for _, c := range took {
+		s.taken(smp, sent, c)
+	}
+	s.live.InBore = s.capture.inBore()
+}
+
+// show sets the live value.
+func (s *Session) show(raw analysis.Length) {
+	f := &s.fold
+	s.live = Live{Station: s.set.Station, At: s.now.Wall, Raw: raw}
+	s.hasLive, s.liveAt = true, s.now.Mono
+	size, ok := s.correct(raw)
+	if !ok {
+		return
+	}
+	s.live.Mastered = f.Master != nil && s.set.Master.lapsed(f, s.now.Wall) == ""
+	if f.Job == nil || f.Job.Plausible(size) {
+		s.live.Size = size
+		if f.Job != nil {
+			s.live.Deviation = analysis.Deviation(size - f.Job.Target)
+		}
+	}
+}
+
+// correct returns the size for what the gauge shows: with the zero of the
+// newest mastering, or, before any, as the gauge has it. ok is false for a gauge
+// that shows deviations and was never mastered.
+func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
+	if m := s.fold.Master; m != nil {
+		return raw + analysis.Length(m.Zero), true
+	}
+	return raw, !s.set.Gauge.Deviation
+}
+
+// taken handles a captured value: a reading of the ring while mastering, else
+// a reading of the part.
+func (s *Session) taken(smp *drivers.Sample, sent Sent, c captured) {
+	s.source = "gauge"
+	if c.how == "manual" {
+		s.source = s.by
+	}
+	defer func() { s.source = s.by }()
+	if s.fold.Running != nil {
+		s.ringReading(smp, sent, c.raw)
+		return
+	}
+	s.partReading(smp, sent, c)
+}
+
+func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
+	f := &s.fold
+	size, known := s.correct(c.raw)
+	switch {
+	case f.Job == nil:
+		s.refuse(smp, sent, 0, "choose a job first")
+		return
+	case !known:
+		s.refuse(smp, sent, 0, "master first: this gauge shows deviations and has no zero yet")
+		return
+	case !f.Job.Plausible(size):
+		s.refuse(smp, sent, size, s.implausible(sent, size))
+		return
+	case f.Verdict != nil:
+		s.refuse(smp, sent, size, "part "+f.Part.Serial+" is finished; take the next part")
+		return
+	}
+	place, err := s.place()
+	if err != nil {
+		s.refuse(smp, sent, size, err.Error())
+		return
+	}
+	if f.Part == nil {
+		s.nextPart("")
+	}
+	if place == nil { // the plan is complete and is gauged again
+		s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Auto: true}})
+		if place = f.Due(); place == nil {
+			s.refuse(smp, sent, size, "every place of the plan is skipped; choose one")
+			return
+		}
+	}
+	r := &Reading{
+		No: 1, Job: f.Job.ID, Part: f.Part.Serial,
+		Reading:   analysis.Reading{Place: *place, Round: f.Round(), Size: size, U: c.u, At: s.now.Wall},
+		Deviation: analysis.Deviation(size - f.Job.Target),
+		Gauge:     s.set.Gauge.Name, Channel: smp.Channel, How: c.how, Turns: c.turns,
+		Sent: sent, Raw: c.raw, Zero: analysis.Deviation(size - c.raw),
+	}
+	if n := len(f.Readings); n > 0 {
+		r.No = f.Readings[n-1].No + 1
+	}
+	if f.Master != nil {
+		r.Mastered = f.Master.Number
+	}
+	s.live.Hint = ""
+	s.emit(Event{Kind: Taken, Reading: r})
+}
+
+// depthFresh is how old a depth may be to belong to a value captured now.
+const depthFresh = 2 * time.Second
+
+// place returns where a value captured now belongs: by the depth channel if the
+// gauge has one, else the place due; nil if the plan is complete.
+func (s *Session) place() (*analysis.Place, error) {
+	f := &s.fold
+	if s.depth == nil {
+		return f.Due(), nil
+	}
+	if s.now.Mono-s.depth.at > depthFresh {
+		return nil, errors.New("no depth from the depth scale for this value; check its cable")
+	}
+	d := s.depth.value
+	if in := f.Job.Interrupted(d); in != nil {
+		return nil, fmt.Errorf("the gauge stands at %s, in the %s: there is no wall to gauge", d, in.What)
+	}
+	for _, section := range f.Job.Sections {
+		if (d - section).Abs() <= s.set.DepthReach {
+			return s.orient(section), nil
+		}
+	}
+	return nil, fmt.Errorf("the gauge stands at %s, where no section is planned", d)
+}
+
+// orient returns the place at a section to count a value at: at the angle of the
+// angle channel, else the first orientation due there, else (all are taken, so
+// it is gauged again) the first.
+func (s *Session) orient(section analysis.Length) *analysis.Place {
+	f := &s.fold
+	if s.angle != nil && s.now.Mono-s.angle.at <= depthFresh {
+		best, gap := f.Job.Orientations[0], 360*analysis.Degree
+		for _, a := range f.Job.Orientations {
+			if g := turn(analysis.Angle(s.angle.value) - a); g < gap {
+				best, gap = a, g
+			}
+		}
+		return &analysis.Place{Depth: section, Angle: best}
+	}
+	if c := f.Chosen; c != nil && c.Depth == section {
+		return c
+	}
+	done := f.taken()
+	for _, a := range f.Job.Orientations {
+		if p := (analysis.Place{Depth: section, Angle: a}); !done[p] {
+			return &p
+		}
+	}
+	if f.Due() == nil {
+		return nil
+	}
+	return &analysis.Place{Depth: section, Angle: f.Job.Orientations[0]}
+}
+
+// turn returns the least angle between two diameters whose angles differ by a:
+// a diameter comes again after half a turn.
+func turn(a analysis.Angle) analysis.Angle {
+	half := 180 * analysis.Degree
+	a = ((a % half) + half) % half
+	return min(a, half-a)
+}
+
+// implausible says why a size can't be one of this job, and what the cause may be.
+func (s *Session) implausible(sent Sent, size analysis.Length) string {
+	j := s.fold.Job
+	lo, hi := j.Nominal-analysis.Length(j.Band), j.Nominal+analysis.Length(j.Band)
+	why := fmt.Sprintf("%s is not a size of this job, %s to %s %s", number(sent), lo.Format(j.Unit, screenPlaces(j.Unit)), hi.Format(j.Unit, screenPlaces(j.Unit)), j.Unit)
+	if s.fold.Master != nil && !s.set.Gauge.Deviation && j.Plausible(size-analysis.Length(s.fold.Master.Zero)) {
+		return why + "; the zero set on ring " + s.fold.Master.Ring.ID + " does not fit: master again"
+	}
+	for _, u := range []analysis.Unit{analysis.IN, analysis.MM} {
+		if u == sent.Unit {
+			continue
+		}
+		if l, err := analysis.FromDecimal(sent.Digits, sent.Places, u); err == nil && j.Plausible(l) {
+			return fmt.Sprintf("%s; it would be one in %s: set the gauge, or the configuration, to the right unit", why, u)
+		}
+	}
+	return why
+}
+
+// screenPlaces is how many decimals a size has on the screen: 0.1 µm or 5 µin.
+func screenPlaces(u analysis.Unit) int {
+	if u == analysis.IN {
+		return 6
+	}
+	return 4
+}
+
+// number writes a value as the gauge sent it.
+func number(s Sent) string {
+	neg := s.Digits < 0
+	digits := strconv.FormatUint(uint64(max(s.Digits, -s.Digits)), 10)
+	for len(digits) <= s.Places {
+		digits = "0" + digits
+	}
+	if s.Places > 0 {
+		digits = digits[:len(digits)-s.Places] + "." + digits[len(digits)-s.Places:]
+	}
+	if neg {
+		digits = "-" + digits
+	}
+	if s.Unit != analysis.NoUnit {
+		digits += " " + s.Unit.String()
+	}
+	return digits
+}
+
+func (s *Session) refuse(smp *drivers.Sample, sent Sent, size analysis.Length, why string) {
+	f := &s.fold
+	r := &Refusal{Reason: why, Gauge: s.set.Gauge.Name, Channel: smp.Channel, Sent: sent, Size: size}
+	if f.Job != nil {
+		r.Job, r.Place = f.Job.ID, f.Due()
+	}
+	if f.Part != nil {
+		r.Part = f.Part.Serial
+	}
+	s.live.Hint = why
+	s.emit(Event{Kind: Refused, Refused: r, Source: "gauge"})
+}

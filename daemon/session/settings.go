@@ -1,0 +1,91 @@
+package session
+
+import (
+	"strconv"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Settings are what a station knows from its configuration.
+type Settings struct {
+	Station string
+	Gauge   GaugeSettings
+	Capture CaptureSettings
+	Master  MasterSettings
+	Jobs    map[string]*analysis.Job
+	Rings   map[string]*analysis.Ring
+	// DepthReach is how far a depth from the gauge's depth channel may lie from
+	// a planned section to count as that section.
+	DepthReach analysis.Length
+}
+
+// GaugeSettings describe the instrument of a station.
+type GaugeSettings struct {
+	Name string
+	// Unit is that of a frame which states none.
+	Unit analysis.Unit
+	// Deviation says that the gauge shows the deviation from its ring rather
+	// than the size.
+	Deviation bool
+	// Roles names what each channel of the gauge is; a channel that is not
+	// named is the size if it is the empty one, else it is ignored.
+	Roles map[string]Role
+	// Repeatability is the standard deviation of one captured value on a ring.
+	Repeatability analysis.Deviation
+	// Step is the gauge's resolution.
+	Step analysis.Deviation
+	// Tip is the radius of the measuring tips of a two-point gauge, 0 if not known.
+	Tip analysis.Length
+	// ThreePoint says that the gauge has three self-centring contacts.
+	ThreePoint bool
+}
+
+// Role is what a channel of a gauge is.
+type Role string
+
+// The roles.
+const (
+	SizeChannel  Role = "size"
+	DepthChannel Role = "depth"
+	PartTemp     Role = "part temperature"
+	RingTemp     Role = "ring temperature"
+	AngleChannel Role = "angle"
+	Ignored      Role = "ignored"
+)
+
+// CaptureSettings say how samples become readings.
+type CaptureSettings struct {
+	Mode   string        // button, settled or turning
+	Bounce time.Duration // a repeated frame within it is one reading
+}
+
+// MasterSettings say what a good mastering is and how long it holds.
+type MasterSettings struct {
+	Readings int                // of the ring
+	Spread   analysis.Deviation // the most they may differ
+	MaxAge   time.Duration      // 0: no limit
+	MaxCount int                // readings since; 0: no limit
+}
+
+// lapsed says why the newest mastering of f does not hold at a moment, "" if
+// it does.
+func (m *MasterSettings) lapsed(f *Fold, now time.Time) string {
+	switch age := now.Sub(f.MasterAt); {
+	case f.Master == nil:
+		return "read the ring to set the gauge's zero"
+	case f.Job != nil && f.Job.Ring != f.Master.Ring.ID:
+		return "this job is mastered on ring " + f.Job.Ring + ", the gauge was set on " + f.Master.Ring.ID
+	case f.Moved > 60:
+		return "the clock was set since mastering, so its age is not known"
+	case m.MaxAge > 0 && age > m.MaxAge:
+		return "the last mastering is " + minutes(age) + " old; limit " + minutes(m.MaxAge)
+	case m.MaxCount > 0 && f.Since >= m.MaxCount:
+		return "many readings since the last mastering; read the ring again"
+	}
+	return ""
+}
+
+func minutes(d time.Duration) string {
+	return strconv.Itoa(int(d.Round(time.Minute)/time.Minute)) + " min"
+}
