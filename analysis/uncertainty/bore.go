@@ -1,0 +1,212 @@
+package uncertainty
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"fairbore/analysis"
+)
+
+// Expansion is a coefficient of linear thermal expansion with its own standard
+// uncertainty, both in 10⁻⁶ per kelvin.
+type Expansion struct {
+	Alpha float64 `json:"alpha_1e_6_per_k"`
+	U     float64 `json:"alpha_u_1e_6_per_k"`
+}
+
+// BoreInput is what the uncertainty of one size is made of, in a comparison of
+// a bore with a setting ring by a gauge. What is 0 is left out of the budget.
+type BoreInput struct {
+	Size  analysis.Length    `json:"size_mm"`          // of the bore, near enough
+	RingU analysis.Deviation `json:"ring_u_um"`        // expanded, from the certificate
+	RingK float64            `json:"ring_k,omitempty"` // its coverage factor; 0 means 2
+
+	// Repeat is the standard deviation of one captured value, found from n
+	// values with RepeatFreedom = n - 1 (0: known from long experience).
+	// Readings is how many captured values the size is the mean of, Master how
+	// many set the zero (0: their scatter is in another line already).
+	Repeat        analysis.Deviation `json:"repeat_sd_um"`
+	RepeatFreedom float64            `json:"repeat_degrees_of_freedom,omitempty"`
+	Readings      int                `json:"readings"`
+	Master        int                `json:"master_readings,omitempty"`
+	// Capture is the standard uncertainty the capture itself gives to this
+	// value. It stands in for Repeat/√Readings where it is larger.
+	Capture analysis.Deviation `json:"capture_u_um,omitempty"`
+
+	Drift      analysis.Deviation `json:"drift_um,omitempty"`      // ± since the last good check
+	Contact    analysis.Deviation `json:"contact_u_um,omitempty"`  // contact, form, centring; standard
+	Resolution analysis.Deviation `json:"resolution_um,omitempty"` // the step of the gauge's digits
+	// Indentation is ± what the tips sink in deeper in the part than in the
+	// ring, as far as it isn't corrected.
+	Indentation analysis.Deviation `json:"indentation_um,omitempty"`
+
+	Ring Expansion `json:"ring_expansion"`
+	Part Expansion `json:"part_expansion"`
+	// SameMaterial is the correlation of the two expansion coefficients, 0 to 1.
+	SameMaterial float64 `json:"expansion_correlation,omitempty"`
+	// RingFrom20 is how far the ring is from 20 °C, RingWithin the ± limits of
+	// that; PartFromRing and PartWithin the same of part minus ring.
+	RingFrom20   analysis.Temperature `json:"ring_from_20_cel"`
+	RingWithin   analysis.Temperature `json:"ring_within_cel,omitempty"`
+	PartFromRing analysis.Temperature `json:"part_from_ring_cel"`
+	PartWithin   analysis.Temperature `json:"part_within_cel,omitempty"`
+}
+
+// Names of the lines of a bore's budget.
+const (
+	LineRing        = "ring"
+	LineRepeat      = "repeat"
+	LineCapture     = "capture"
+	LineDrift       = "drift"
+	LineApart       = "part minus ring temperature"
+	LineFrom20      = "ring from 20 °C"
+	LinePartAlpha   = "expansion of the part"
+	LineRingAlpha   = "expansion of the ring"
+	LineContact     = "contact and form"
+	LineResolution  = "resolution"
+	LineIndentation = "contact indentation"
+	LineGradient    = "temperature along the part"
+)
+
+// Bore works out the budget of one size. The model is that of JCGM 100:2008,
+// H.1, with the temperature terms written in the two quantities that are known
+// apart: how far the ring is from 20 °C, and the part from the ring:
+//
+//	size at 20 °C = ring + (part − ring as gauged) − D [(αp − αr) θr + αp δ]
+//
+// It fails when the ring's uncertainty, the repeatability or the size isn't
+// given: without them there is no budget, only a hope.
+func Bore(in BoreInput) (Budget, error) {
+	if err := in.check(); err != nil {
+		return Budget{}, fmt.Errorf("budget of a bore: %w", err)
+	}
+	m := Model{Of: "bore size"}
+	m.add(Line{Name: LineRing, Type: B, Distribution: Normal, HalfWidth: um(in.RingU), Divisor: in.RingK, Sensitivity: 1, Source: "certificate of the ring"})
+	m.repeats(&in)
+	m.rectangle(LineDrift, in.Drift, "since the last good check")
+	m.temperatures(&in)
+	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: 1, Source: "judgement"})
+	m.rectangle(LineResolution, (in.Resolution+1)/2, "half a step of the gauge")
+	m.rectangle(LineIndentation, in.Indentation, "part against ring, not corrected")
+	return m.Budget()
+}
+
+// repeats adds the scatter of the size and of the zero. Both rest on the same
+// standard deviation, so they are one line with one number of degrees of
+// freedom, unless the capture of this size was worse than usual.
+func (m *Model) repeats(in *BoreInput) {
+	size, zero := 1/float64(in.Readings), 0.0
+	if in.Master > 0 {
+		zero = 1 / float64(in.Master)
+	}
+	if c := um(in.Capture); c > um(in.Repeat)*math.Sqrt(size) {
+		m.add(Line{Name: LineCapture, Type: A, Distribution: Normal, Standard: c, Sensitivity: 1, Source: "scatter within this capture"})
+		size = 0
+	}
+	if size+zero > 0 {
+		m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat), Freedom: in.RepeatFreedom, Sensitivity: math.Sqrt(size + zero), Source: "mastering repeats"})
+	}
+}
+
+func (in *BoreInput) check() error {
+	switch {
+	case in.Size <= 0 || in.Size > 10_000*analysis.Millimetre:
+		return errors.New("give the size of the bore")
+	case in.RingU <= 0:
+		return errors.New("give the ring's uncertainty from its certificate")
+	case in.Repeat <= 0:
+		return errors.New("give the repeatability of the gauge; master it with three readings or more")
+	case in.Readings < 1 || in.Master < 0:
+		return errors.New("say how many readings the size is the mean of")
+	case min(in.Capture, in.Drift, in.Contact, in.Resolution, in.Indentation) < 0 || min(in.RingWithin, in.PartWithin) < 0:
+		return errors.New("an uncertainty or a limit can't be negative")
+	case !(min(in.Part.U, in.Ring.U) >= 0):
+		return errors.New("the spread of an expansion coefficient can't be negative")
+	}
+	return nil
+}
+
+// temperatures adds what temperature does to a comparison. Products of two
+// unknowns are kept, since at an estimate of 20 °C the first order vanishes.
+func (m *Model) temperatures(in *BoreInput) {
+	d := analysis.Length(in.Size).Micrometres() * 1e-6 // µm per 10⁻⁶
+	apart, from20 := in.PartFromRing.Degrees(), in.RingFrom20.Degrees()
+	m.add(Line{Name: LineApart, Type: B, Distribution: Rectangular, Unit: "K", Estimate: apart, HalfWidth: in.PartWithin.Degrees(), Sensitivity: -d * in.Part.Alpha, Source: "shop"})
+	m.add(Line{Name: LineFrom20, Type: B, Distribution: Rectangular, Unit: "K", Estimate: from20, HalfWidth: in.RingWithin.Degrees(), Sensitivity: -d * (in.Part.Alpha - in.Ring.Alpha), Source: "shop"})
+	m.add(Line{Name: LinePartAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Part.Alpha, Standard: in.Part.U, Sensitivity: -d * (from20 + apart), Source: "table of materials"})
+	m.add(Line{Name: LineRingAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Ring.Alpha, Standard: in.Ring.U, Sensitivity: d * from20, Source: "table of materials"})
+	m.product(LinePartAlpha, LineApart, -d)
+	m.product(LinePartAlpha, LineFrom20, -d)
+	m.product(LineRingAlpha, LineFrom20, d)
+	if in.SameMaterial != 0 && m.has(LinePartAlpha) && m.has(LineRingAlpha) {
+		m.Correlations = append(m.Correlations, Correlation{LinePartAlpha, LineRingAlpha, in.SameMaterial})
+	}
+}
+
+// DifferenceInput is what the uncertainty of the difference of two sizes of
+// one bore is made of (a form error): the ring, the zero and the common
+// temperature cancel.
+type DifferenceInput struct {
+	Size          analysis.Length      `json:"size_mm"`
+	Repeat        analysis.Deviation   `json:"repeat_sd_um"`
+	RepeatFreedom float64              `json:"repeat_degrees_of_freedom,omitempty"`
+	Readings      int                  `json:"readings"` // captured values in each size
+	Drift         analysis.Deviation   `json:"drift_um,omitempty"`
+	Contact       analysis.Deviation   `json:"contact_u_um,omitempty"`
+	Resolution    analysis.Deviation   `json:"resolution_um,omitempty"`
+	Part          Expansion            `json:"part_expansion"`
+	Along         analysis.Temperature `json:"along_within_cel,omitempty"` // ± between the two places
+}
+
+// Difference works out the budget of a form error.
+func Difference(in DifferenceInput) (Budget, error) {
+	switch {
+	case in.Size <= 0 || in.Size > 10_000*analysis.Millimetre:
+		return Budget{}, errors.New("budget of a form error: give the size of the bore")
+	case in.Repeat <= 0 || in.Readings < 1:
+		return Budget{}, errors.New("budget of a form error: give the repeatability of the gauge and how many readings a size is the mean of")
+	case min(in.Drift, in.Contact, in.Resolution) < 0 || in.Along < 0:
+		return Budget{}, errors.New("budget of a form error: an uncertainty or a limit can't be negative")
+	}
+	m := Model{Of: "difference of two sizes"}
+	two := math.Sqrt2 // two independent values
+	m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat) / math.Sqrt(float64(in.Readings)), Freedom: in.RepeatFreedom, Sensitivity: two, Source: "mastering repeats"})
+	m.rectangle(LineDrift, in.Drift, "between the two readings")
+	m.add(Line{Name: LineGradient, Type: B, Distribution: Rectangular, Unit: "K", HalfWidth: in.Along.Degrees(), Sensitivity: in.Size.Micrometres() * 1e-6 * in.Part.Alpha, Source: "shop"})
+	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: two, Source: "judgement"})
+	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Source: "half a step of the gauge"})
+	return m.Budget()
+}
+
+func um(d analysis.Deviation) float64 { return analysis.Length(d).Micrometres() }
+
+// add appends a line, in µm if it has no unit, unless it is of no width.
+func (m *Model) add(l Line) {
+	if l.HalfWidth == 0 && l.Standard == 0 {
+		return
+	}
+	if l.Unit == "" {
+		l.Unit = "um"
+	}
+	m.Lines = append(m.Lines, l)
+}
+
+func (m *Model) rectangle(name string, half analysis.Deviation, source string) {
+	m.add(Line{Name: name, Type: B, Distribution: Rectangular, HalfWidth: um(half), Sensitivity: 1, Source: source})
+}
+
+func (m *Model) product(a, b string, c float64) {
+	if m.has(a) && m.has(b) {
+		m.Products = append(m.Products, Product{A: a, B: b, Coefficient: c})
+	}
+}
+
+func (m *Model) has(name string) bool {
+	for i := range m.Lines {
+		if m.Lines[i].Name == name {
+			return true
+		}
+	}
+	return false
+}

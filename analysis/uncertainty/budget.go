@@ -1,0 +1,258 @@
+// Package uncertainty works out the uncertainty of a size by the Guide to the
+// Expression of Uncertainty in Measurement (GUM, JCGM 100:2008).
+//
+// A [Model] is a list of inputs with their sensitivities; its [Budget] is the
+// combined standard uncertainty, the effective degrees of freedom (Welch and
+// Satterthwaite), the coverage factor from Student's t and the expanded
+// uncertainty. [Bore] and [Difference] are the models of this trade: a bore
+// compared with a setting ring, and two sizes of one bore compared with each
+// other. What is stated at the end is rounded up to a whole 0.1 nm, so that
+// rounding never makes a measurement look better than it is.
+package uncertainty
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairbore/analysis"
+)
+
+// Level2 is the probability within two standard deviations of a normal
+// distribution, the level of confidence of a coverage factor k = 2.
+const Level2 = 0.954499736103642
+
+// Model is what a budget is made from.
+type Model struct {
+	Of           string        `json:"of"` // the quantity, in words
+	Lines        []Line        `json:"lines"`
+	Correlations []Correlation `json:"correlations,omitempty"`
+	Products     []Product     `json:"products,omitempty"`
+	// Level is the level of confidence of the expanded uncertainty; 0 means
+	// [Level2], so that k is 2 when the degrees of freedom are without limit.
+	Level float64 `json:"level,omitempty"`
+	// FixedK is a coverage factor to use whatever the degrees of freedom are;
+	// 0 means from Student's t.
+	FixedK float64 `json:"fixed_coverage_factor,omitempty"`
+}
+
+// Stated is an uncertainty as it is used and quoted.
+type Stated struct {
+	Standard analysis.Deviation `json:"standard_um"` // combined standard uncertainty u
+	Expanded analysis.Deviation `json:"expanded_um"` // U = k × u
+	K        float64            `json:"coverage_factor"`
+	Level    float64            `json:"confidence"` // of U, as a fraction of 1
+	// Freedom is the effective degrees of freedom; 0 means without limit.
+	Freedom float64 `json:"effective_degrees_of_freedom,omitempty"`
+}
+
+// Budget is a model worked out.
+type Budget struct {
+	Model
+	Stated `json:"stated"`
+}
+
+// most is the largest uncertainty that is taken for one, in µm (1 m).
+const most = 1e6
+
+// Budget works the model out. It fails when a line is incomplete or
+// contradicts itself, or when the correlations can't be true together.
+func (m Model) Budget() (Budget, error) {
+	b := Budget{Model: m}
+	b.Lines = append([]Line(nil), m.Lines...)
+	b.Products = append([]Product(nil), m.Products...)
+	u, freedom, err := b.combine()
+	if err != nil {
+		return Budget{}, fmt.Errorf("budget of %s: %w", m.Of, err)
+	}
+	k, level, err := m.coverage(freedom)
+	if err != nil {
+		return Budget{}, fmt.Errorf("budget of %s: %w", m.Of, err)
+	}
+	if u*k > most {
+		return Budget{}, fmt.Errorf("budget of %s: the uncertainty comes to more than 1 m; check the units", m.Of)
+	}
+	b.Stated = Stated{Standard: up(u), Expanded: up(u * k), K: k, Level: level, Freedom: freedom}
+	b.fillShares(u)
+	return b, nil
+}
+
+// up rounds v µm up to a whole 0.1 nm; what is above by less than a millionth
+// of that is floating point, not uncertainty.
+func up(v float64) analysis.Deviation {
+	return analysis.Deviation(math.Ceil(v*float64(analysis.Micrometre) - 1e-6))
+}
+
+func near(v float64) analysis.Deviation {
+	return analysis.Deviation(math.Round(v * float64(analysis.Micrometre)))
+}
+
+func (b *Budget) fillShares(u float64) {
+	for i := range b.Lines {
+		l := &b.Lines[i]
+		c := math.Abs(l.part())
+		l.Contribution = near(c)
+		if u > 0 {
+			l.Share = 100 * c * c / (u * u)
+		}
+	}
+}
+
+// combine returns the combined standard uncertainty in µm and the effective
+// degrees of freedom, 0 for without limit.
+func (b *Budget) combine() (u, freedom float64, err error) {
+	if len(b.Lines) == 0 {
+		return 0, 0, errors.New("it has no lines")
+	}
+	index := make(map[string]int, len(b.Lines))
+	for i := range b.Lines {
+		if err := b.Lines[i].settle(); err != nil {
+			return 0, 0, err
+		}
+		if _, twice := index[b.Lines[i].Name]; twice {
+			return 0, 0, fmt.Errorf("%s: two lines of that name", b.Lines[i].Name)
+		}
+		index[b.Lines[i].Name] = i
+	}
+	g, err := b.group(index)
+	if err != nil {
+		return 0, 0, err
+	}
+	if err := b.addProducts(index, g); err != nil {
+		return 0, 0, err
+	}
+	return g.combine()
+}
+
+// groups are the lines gathered so that no two groups are correlated.
+type groups struct {
+	of       []int     // the group of each line
+	variance []float64 // of each group, µm²
+	freedom  []float64 // of each group; 0 without limit
+}
+
+// group joins correlated lines. The formula of Welch and Satterthwaite asks
+// for independent terms (JCGM 100:2008, G.4.1); correlated lines therefore
+// enter it as one term with the fewest degrees of freedom among them, which
+// is on the safe side.
+func (b *Budget) group(index map[string]int) (*groups, error) {
+	n := len(b.Lines)
+	g := &groups{of: make([]int, n), variance: make([]float64, n), freedom: make([]float64, n)}
+	for i := range b.Lines {
+		g.of[i] = i
+	}
+	for _, c := range b.Correlations {
+		i, j, err := pair(index, c.A, c.B)
+		if err != nil {
+			return nil, fmt.Errorf("correlation: %w", err)
+		}
+		if !(math.Abs(c.R) <= 1) {
+			return nil, fmt.Errorf("correlation of %s and %s: %v is not between -1 and 1", c.A, c.B, c.R)
+		}
+		g.join(g.of[i], g.of[j])
+		g.variance[g.of[i]] += 2 * c.R * b.Lines[i].part() * b.Lines[j].part()
+	}
+	for i := range b.Lines {
+		p := b.Lines[i].part()
+		g.variance[g.of[i]] += p * p
+		if p != 0 {
+			g.freedom[g.of[i]] = fewest(g.freedom[g.of[i]], b.Lines[i].Freedom)
+		}
+	}
+	return g, nil
+}
+
+func pair(index map[string]int, a, b string) (i, j int, err error) {
+	i, okA := index[a]
+	j, okB := index[b]
+	if !okA || !okB || i == j {
+		return 0, 0, fmt.Errorf("%q and %q: name two lines of the budget", a, b)
+	}
+	return i, j, nil
+}
+
+func (g *groups) join(a, b int) {
+	if a == b {
+		return
+	}
+	for i, of := range g.of {
+		if of == b {
+			g.of[i] = a
+		}
+	}
+	g.variance[a] += g.variance[b]
+	g.variance[b] = 0
+}
+
+// fewest returns the smaller of two degrees of freedom, of which 0 is without limit.
+func fewest(a, b float64) float64 {
+	if a == 0 || b != 0 && b < a {
+		return b
+	}
+	return a
+}
+
+// addProducts adds each product as a group of its own.
+func (b *Budget) addProducts(index map[string]int, g *groups) error {
+	for k := range b.Products {
+		p := &b.Products[k]
+		i, j, err := pair(index, p.A, p.B)
+		if err != nil {
+			return fmt.Errorf("product: %w", err)
+		}
+		c := math.Abs(p.Coefficient * b.Lines[i].Standard * b.Lines[j].Standard)
+		if !(c <= most) {
+			return fmt.Errorf("product of %s and %s: the coefficient %v can't be right", p.A, p.B, p.Coefficient)
+		}
+		p.Contribution = near(c)
+		g.variance = append(g.variance, c*c)
+		g.freedom = append(g.freedom, fewest(b.Lines[i].Freedom, b.Lines[j].Freedom))
+	}
+	return nil
+}
+
+// combine adds the groups (JCGM 100:2008, 5.1.2, 5.2.2) and works out the
+// effective degrees of freedom (G.4.1, formula G.2b).
+func (g *groups) combine() (u, freedom float64, err error) {
+	var sum, below float64
+	for i, v := range g.variance {
+		sum += v
+		if g.freedom[i] > 0 {
+			below += v * v / g.freedom[i]
+		}
+	}
+	switch {
+	case math.IsNaN(sum) || sum > most*most:
+		return 0, 0, errors.New("the uncertainty comes to more than 1 m; check the units")
+	case sum < 0:
+		return 0, 0, errors.New("these correlations can't all be true: they make the variance negative")
+	case below <= 0 || sum*sum/below > 1e6:
+		return math.Sqrt(sum), 0, nil
+	}
+	return math.Sqrt(sum), sum * sum / below, nil
+}
+
+// coverage returns the coverage factor. Degrees of freedom are cut to the
+// whole number below, at least 1 (JCGM 100:2008, G.4.1, note 1, and G.6.4).
+func (m *Model) coverage(freedom float64) (k, level float64, err error) {
+	level = m.Level
+	if level == 0 {
+		level = Level2
+	}
+	switch {
+	case !(level > 0.5 && level < 1):
+		return 0, 0, fmt.Errorf("level of confidence %v: want above 0.5 and below 1", m.Level)
+	case m.FixedK < 0 || m.FixedK > 10 || math.IsNaN(m.FixedK):
+		return 0, 0, fmt.Errorf("coverage factor %v: want above 0 and up to 10, usually 2", m.FixedK)
+	case m.FixedK > 0:
+		return m.FixedK, 2*distuv.UnitNormal.CDF(m.FixedK) - 1, nil
+	case freedom == 0 && m.Level == 0:
+		return 2, level, nil
+	case freedom == 0:
+		return distuv.UnitNormal.Quantile((1 + level) / 2), level, nil
+	}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: max(1, math.Floor(freedom))}
+	return t.Quantile((1 + level) / 2), level, nil
+}

@@ -1,0 +1,128 @@
+package uncertainty
+
+import (
+	"fmt"
+	"math"
+
+	"fairbore/analysis"
+)
+
+// Type says how an uncertainty was found: by statistics of repeated readings
+// (A) or by any other means (B) (JCGM 100:2008, 4.2 and 4.3).
+type Type string
+
+// The two types of evaluation.
+const (
+	A Type = "A"
+	B Type = "B"
+)
+
+// Distribution is what is assumed of an input between its limits.
+type Distribution string
+
+// The distributions of a line. For the first three after Normal and T a half
+// width is divided by √3, √6 and √2 (JCGM 100:2008, 4.3.7, 4.3.9, H.1.3.4);
+// for Normal and T by the coverage factor that it was stated with.
+const (
+	Normal      Distribution = "normal"
+	T           Distribution = "t"
+	Rectangular Distribution = "rectangular"
+	Triangular  Distribution = "triangular"
+	UShaped     Distribution = "U-shaped"
+)
+
+// Line is one input of a budget. Give either HalfWidth or Standard; the rest
+// of the numbers that follow from them are filled in by [Model.Budget].
+type Line struct {
+	Name         string       `json:"name"`
+	Type         Type         `json:"type"`
+	Distribution Distribution `json:"distribution"`
+	Unit         string       `json:"unit"`     // of the estimate and its uncertainty, a UCUM code
+	Estimate     float64      `json:"estimate"` // of the input, in Unit
+	// HalfWidth is half the width of the limits, or an expanded uncertainty,
+	// in Unit; 0 when Standard is given.
+	HalfWidth float64 `json:"half_width,omitempty"`
+	// Divisor turns HalfWidth into Standard. For Normal and T it is the coverage
+	// factor, 2 if not given; for the others it is filled in.
+	Divisor  float64 `json:"divisor,omitempty"`
+	Standard float64 `json:"standard_uncertainty"` // in Unit
+	// Freedom is the number of degrees of freedom of Standard; 0 means that it
+	// is taken as known without doubt.
+	Freedom     float64 `json:"degrees_of_freedom,omitempty"`
+	Sensitivity float64 `json:"sensitivity_um_per_unit"`
+	// Contribution is |Sensitivity| × Standard, rounded to 0.1 nm; Share its
+	// square as a part of the whole variance, in per cent.
+	Contribution analysis.Deviation `json:"contribution_um"`
+	Share        float64            `json:"share_percent"`
+	Source       string             `json:"source,omitempty"` // where the number comes from
+}
+
+// Correlation is the correlation coefficient of two lines, by their names.
+type Correlation struct {
+	A string  `json:"a"`
+	B string  `json:"b"`
+	R float64 `json:"r"`
+}
+
+// Product is a term of the second order: the result depends on the product of
+// two independent inputs, with the coefficient (the mixed second derivative)
+// in µm per product of their units. It adds (coefficient × u(A) × u(B))² to
+// the variance (JCGM 100:2008, 5.1.2, note). It matters where the estimate of
+// one factor is zero, as a temperature's departure from 20 °C often is.
+type Product struct {
+	A           string  `json:"a"`
+	B           string  `json:"b"`
+	Coefficient float64 `json:"coefficient_um"`
+	// Contribution is the square root of what it adds, rounded to 0.1 nm.
+	Contribution analysis.Deviation `json:"contribution_um"`
+}
+
+// settle fills in the divisor and the standard uncertainty of the line. A line
+// that is settled already stays as it is.
+func (l *Line) settle() error {
+	if l.Name == "" {
+		return fmt.Errorf("a line without a name: name every input")
+	}
+	for _, v := range []float64{l.Estimate, l.HalfWidth, l.Divisor, l.Standard, l.Freedom, l.Sensitivity} {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return fmt.Errorf("%s: give finite numbers", l.Name)
+		}
+	}
+	if l.HalfWidth < 0 || l.Divisor < 0 || l.Standard < 0 || l.Freedom < 0 {
+		return fmt.Errorf("%s: a width, a divisor or degrees of freedom can't be negative", l.Name)
+	}
+	if l.Type != A && l.Type != B {
+		return fmt.Errorf("%s: type %q: want A or B", l.Name, l.Type)
+	}
+	switch l.Distribution {
+	case Rectangular:
+		l.Divisor = math.Sqrt(3)
+	case Triangular:
+		l.Divisor = math.Sqrt(6)
+	case UShaped:
+		l.Divisor = math.Sqrt2
+	case Normal, T:
+		if l.Divisor == 0 {
+			l.Divisor = 2
+		}
+	default:
+		return fmt.Errorf("%s: distribution %q: want normal, t, rectangular, triangular or U-shaped", l.Name, l.Distribution)
+	}
+	if l.Distribution == T && l.Freedom == 0 {
+		return fmt.Errorf("%s: a t distribution needs its degrees of freedom", l.Name)
+	}
+	l.Sensitivity += 0 // -0 is written as 0
+	if l.HalfWidth == 0 {
+		l.Divisor = 0
+		return nil
+	}
+	u := l.HalfWidth / l.Divisor
+	if l.Standard != 0 && math.Abs(l.Standard-u) > 1e-12*u {
+		return fmt.Errorf("%s: half width and standard uncertainty disagree; give one of them", l.Name)
+	}
+	l.Standard = u
+	return nil
+}
+
+// part returns the signed contribution in µm.
+func (l *Line) part() float64 { return l.Sensitivity * l.Standard }
