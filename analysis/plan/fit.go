@@ -1,0 +1,109 @@
+package plan
+
+import (
+	"fmt"
+	"strings"
+
+	"fairbore/analysis"
+)
+
+// Fit is a hole and the shaft (or bush) that goes into it.
+type Fit struct {
+	Hole  Toleranced `json:"hole"`
+	Shaft Toleranced `json:"shaft"`
+}
+
+// Clearance returns the least and the most clearance; a negative clearance is
+// an interference.
+func (f Fit) Clearance() (least, most analysis.Deviation) {
+	holeLow, holeHigh := f.Hole.Limits()
+	shaftLow, shaftHigh := f.Shaft.Limits()
+	return analysis.Deviation(holeLow - shaftHigh), analysis.Deviation(holeHigh - shaftLow)
+}
+
+// Kind says whether the parts always go together freely ("clearance"), always
+// have to be pressed ("interference") or either ("transition"): ISO 286-1:2010, 3.3.
+func (f Fit) Kind() string {
+	least, most := f.Clearance()
+	switch {
+	case least >= 0:
+		return "clearance"
+	case most <= 0:
+		return "interference"
+	}
+	return "transition"
+}
+
+// Text says the limits of both parts and the clearance or interference, in mm
+// and inches.
+func (f Fit) Text() []string {
+	least, most := f.Clearance()
+	line := func(what string, t Toleranced) string {
+		low, high := t.Limits()
+		return fmt.Sprintf("%s %s: %s to %s", what, t.Class, size(low), size(high))
+	}
+	lines := []string{line("Hole", f.Hole), line("Shaft", f.Shaft)}
+	switch f.Kind() {
+	case "clearance":
+		return append(lines, fmt.Sprintf("Clearance %s to %s.", small(least), small(most)))
+	case "interference":
+		return append(lines, fmt.Sprintf("Interference %s to %s.", small(-most), small(-least)))
+	}
+	return append(lines, fmt.Sprintf("Transition: from %s clearance to %s interference.", small(most), small(-least)))
+}
+
+// ParseFit reads a size with the classes of hole and shaft, "28.6 H7/p6", or
+// with an ANSI B4.1 fit, "1.125 in FN2".
+func ParseFit(s string) (Fit, error) {
+	nominal, rest, err := splitSize(s)
+	if err != nil {
+		return Fit{}, err
+	}
+	hole, shaft, pair := strings.Cut(rest, "/")
+	if !pair {
+		return ANSI(nominal, rest)
+	}
+	var f Fit
+	for _, side := range []struct {
+		class string
+		hole  bool
+		to    *Toleranced
+	}{{hole, true, &f.Hole}, {shaft, false, &f.Shaft}} {
+		c, err := ParseClass(side.class)
+		if err != nil {
+			return Fit{}, fmt.Errorf("fit %q: %w", s, err)
+		}
+		if c.Hole() != side.hole {
+			return Fit{}, fmt.Errorf("fit %q: want the hole first, in capitals, and the shaft after the stroke, such as H7/p6", s)
+		}
+		if *side.to, err = ISO(nominal, c); err != nil {
+			return Fit{}, fmt.Errorf("fit %q: %w", s, err)
+		}
+	}
+	return f, nil
+}
+
+// ANSI returns the limits of a fit of ANSI B4.1-1967, such as RC3 or FN2, at a
+// nominal size up to 3.15 in. Held are RC1 to RC5, LC6, LT1, LT3 and FN1 to FN5
+// as far as the rows of the table go; it fails for the others.
+func ANSI(nominal analysis.Length, class string) (Fit, error) {
+	class = strings.ToUpper(strings.ReplaceAll(class, " ", ""))
+	known := false
+	for _, r := range ansiRows {
+		if r.class != class {
+			continue
+		}
+		known = true
+		if nominal > analysis.Length(r.over)*analysis.MicroInch && nominal <= analysis.Length(r.upTo)*analysis.MicroInch {
+			uin := analysis.Deviation(analysis.MicroInch)
+			return Fit{
+				Hole:  Toleranced{nominal, class + " hole", analysis.Deviation(r.holeUpper) * uin, analysis.Deviation(r.holeLower) * uin},
+				Shaft: Toleranced{nominal, class + " shaft", analysis.Deviation(r.shaftUpper) * uin, analysis.Deviation(r.shaftLower) * uin},
+			}, nil
+		}
+	}
+	if !known {
+		return Fit{}, fmt.Errorf("fit %q: the ANSI B4.1 fits held are RC1 to RC5, LC6, LT1, LT3 and FN1 to FN5", class)
+	}
+	return Fit{}, fmt.Errorf("fit %s: no row for %s; the table ends at 3.15 in, and some fits sooner", class, size(nominal))
+}

@@ -1,0 +1,87 @@
+package plan
+
+import (
+	"strings"
+	"testing"
+
+	"fairbore/analysis"
+)
+
+// TestANSIRows checks every row's limits, and that the clearance or
+// interference printed beside them follows.
+func TestANSIRows(t *testing.T) {
+	_, rows := table(t, "ansi-b4-1/ansi_b4_1_sample_thousandths_inch.csv")
+	thou := func(s string) analysis.Deviation {
+		l, err := analysis.ParseLength(s + " in")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return analysis.Deviation(l / 1000)
+	}
+	for _, r := range rows {
+		to, err := analysis.ParseLength(r[2] + " in")
+		if err != nil {
+			t.Fatal(err)
+		}
+		over, err := analysis.ParseLength(r[1] + " in")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, nominal := range []analysis.Length{over + analysis.MicroInch, to} {
+			f, err := ANSI(nominal, r[0])
+			if err != nil {
+				t.Fatal(err)
+			}
+			if f.Hole.Lower != thou(r[3]) || f.Hole.Upper != thou(r[4]) || f.Shaft.Lower != thou(r[5]) || f.Shaft.Upper != thou(r[6]) {
+				t.Errorf("%v: got %+v", r, f)
+			}
+			least, most := f.Clearance()
+			if strings.HasPrefix(r[0], "FN") { // printed as interference
+				least, most = -most, -least
+			}
+			if least != thou(r[7]) || most != thou(r[8]) {
+				t.Errorf("%v: printed %s to %s, computed %v to %v", r, r[7], r[8], least, most)
+			}
+		}
+	}
+	if len(rows) != len(ansiRows) {
+		t.Errorf("%d rows held, %d in the file", len(ansiRows), len(rows))
+	}
+}
+
+// TestFit checks the classic loose fit of a design text (Shigley, Ex. 7-7) and
+// the three kinds.
+func TestFit(t *testing.T) {
+	for _, c := range []struct{ in, kind, last string }{
+		{"34 H11/c11", "clearance", "Clearance 120 µm (4.72 thou) to 440 µm (17.32 thou)."},
+		{"50 H7/s6", "interference", "Interference 18 µm (709 µin) to 59 µm (2.32 thou)."},
+		{"25 H7/k6", "transition", "Transition: from 19 µm (748 µin) clearance to 15 µm (591 µin) interference."},
+		{"1.125 in FN2", "interference", "Interference 15.2 µm (600 µin) to 48.3 µm (1.90 thou)."},
+	} {
+		f, err := ParseFit(c.in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := f.Text()
+		if f.Kind() != c.kind || text[len(text)-1] != c.last {
+			t.Errorf("%s: %s, %q", c.in, f.Kind(), text)
+		}
+	}
+	for in, want := range map[string]string{
+		"25 p6/H7":    "hole first",
+		"25 H7/H7":    "hole first",
+		"25 H7/":      "want a letter",
+		"25 H99/p6":   "grades",
+		"20 H7/t6":    "above 24 mm",
+		"25 FN9":      "fits held are",
+		"4 in FN2":    "ends at 3.15 in",
+		"0.3 in FN3":  "no row",
+		"-1 in RC1":   "no row",
+		"25":          "such as 25H7",
+		"25 mm in H7": "fits held are",
+	} {
+		if _, err := ParseFit(in); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v, want %q", in, err, want)
+		}
+	}
+}

@@ -1,0 +1,138 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+
+	"fairbore/analysis"
+)
+
+// Gauge is what is known of the gauge and the ring it is set with.
+type Gauge struct {
+	ID         string             `json:"id"`
+	Resolution analysis.Deviation `json:"resolution_um"`
+	U          analysis.Deviation `json:"u_um"` // expanded uncertainty of a size, k = 2; 0 not known
+	From       analysis.Length    `json:"from_mm,omitempty"`
+	To         analysis.Length    `json:"to_mm,omitempty"` // range; 0 not known
+	Ring       analysis.Length    `json:"ring_mm,omitempty"`
+	RingClass  string             `json:"ring_class,omitempty"`
+	RingU      analysis.Deviation `json:"ring_u_um,omitempty"` // of its certificate, k = 2; 0 not certified
+}
+
+// GaugeCheck says how a gauge stands to a tolerance.
+type GaugeCheck struct {
+	Tolerance       analysis.Deviation `json:"tolerance_um"`
+	ResolutionShare float64            `json:"resolution_per_tolerance"`
+	UShare          float64            `json:"u_per_tolerance"`
+	Ratio           float64            `json:"test_ratio"`           // tolerance / 2U; 0 not known
+	AcceptLow       analysis.Length    `json:"accept_low_mm"`        // limits drawn in by U
+	AcceptHigh      analysis.Length    `json:"accept_high_mm"`       // below AcceptLow: nothing can be accepted
+	RingTolerance   analysis.Deviation `json:"ring_class_um"`        // of its class; 0 not known
+	RingShare       float64            `json:"ring_u_per_tolerance"` // of the certificate's U
+}
+
+// ringFar is how far a ring may be from the bore before somebody should confirm
+// it: common practice.
+const ringFar = analysis.Millimetre / 10
+
+// A gauge's resolution and uncertainty should be a tenth of the tolerance, a
+// quarter at worst; the ratio tolerance/2U at least 2, never below 1: common
+// practice.
+const (
+	tenthOf, quarterOf  = 0.1, 0.25
+	ratioGood, ratioFit = 2, 1
+)
+
+// CheckGauge says whether a gauge is good enough for the limits, with the
+// reasons as notes. It fails for limits without a tolerance and for negative values.
+func CheckGauge(g Gauge, lim analysis.Limits) (GaugeCheck, []Note, error) {
+	tol := analysis.Deviation(lim.High - lim.Low)
+	if tol <= 0 {
+		return GaugeCheck{}, nil, errors.New("limits: the high limit must be above the low limit")
+	}
+	if g.Resolution <= 0 || g.U < 0 || g.RingU < 0 || g.From < 0 || g.To < g.From {
+		return GaugeCheck{}, nil, errors.New("gauge: want a resolution above 0, no negative uncertainty, and a range from small to large")
+	}
+	c := GaugeCheck{
+		Tolerance:       tol,
+		ResolutionShare: float64(g.Resolution) / float64(tol),
+		UShare:          float64(g.U) / float64(tol),
+		RingShare:       float64(g.RingU) / float64(tol),
+		AcceptLow:       lim.Low + analysis.Length(g.U),
+		AcceptHigh:      lim.High - analysis.Length(g.U),
+	}
+	var n notes
+	checkShare(&n, "the gauge's resolution", g.Resolution, c.ResolutionShare)
+	switch {
+	case g.U == 0:
+		n.add(Warning, "the uncertainty of a size is not known: work out its budget before accepting parts")
+	default:
+		c.Ratio = float64(tol) / (2 * float64(g.U))
+		c.checkRatio(&n, g)
+	}
+	if g.To > 0 && (lim.Low < g.From || lim.High > g.To) {
+		n.add(Stop, "the gauge measures %s to %s; the bore lies outside", size(g.From), size(g.To))
+	}
+	err := c.checkRing(&n, g, lim)
+	return c, n, err
+}
+
+func checkShare(n *notes, what string, d analysis.Deviation, share float64) {
+	switch {
+	case share > quarterOf:
+		n.add(Warning, "%s, %s, is %.0f %% of the tolerance; a quarter is the worst to work with, a tenth is good", what, small(d), 100*share)
+	case share > tenthOf:
+		n.add(Remark, "%s, %s, is %.0f %% of the tolerance; a tenth is good", what, small(d), 100*share)
+	}
+}
+
+func (c GaugeCheck) checkRatio(n *notes, g Gauge) {
+	switch {
+	case c.Ratio < ratioFit:
+		n.add(Stop, "the gauge is not fit for this limit: twice its uncertainty, %s, is more than the tolerance %s", small(2*g.U), small(c.Tolerance))
+	case c.Ratio < ratioGood:
+		n.add(Warning, "the tolerance is only %.1f times twice the uncertainty: more than half of it is lost to doubt", c.Ratio)
+	default:
+		checkShare(n, "the uncertainty of a size", g.U, c.UShare)
+	}
+}
+
+func (c *GaugeCheck) checkRing(n *notes, g Gauge, lim analysis.Limits) error {
+	if g.Ring == 0 {
+		return nil
+	}
+	if g.To > 0 && (g.Ring < g.From || g.Ring > g.To) {
+		n.add(Stop, "the ring, %s, is outside the gauge's range", size(g.Ring))
+	} else if off := (g.Ring - (lim.Low+lim.High)/2).Abs(); off > ringFar {
+		n.add(Warning, "the ring, %s, is %s from the bore: is it the right one?", size(g.Ring), small(analysis.Deviation(off)))
+	}
+	if g.RingClass != "" {
+		t, err := RingTolerance(g.Ring, g.RingClass)
+		if err != nil {
+			return err
+		}
+		c.RingTolerance = t
+		if float64(t) > tenthOf*float64(c.Tolerance) {
+			n.add(Remark, "a class %s ring may be %s off its marked size, %.0f %% of the tolerance: use its certified size", g.RingClass, small(t), 100*float64(t)/float64(c.Tolerance))
+		}
+	}
+	if g.RingU > 0 {
+		checkShare(n, "the uncertainty of the ring's certificate", g.RingU, c.RingShare)
+	} else {
+		n.add(Warning, "the ring has no certified size: its class alone is all that is known of it")
+	}
+	return nil
+}
+
+// Text says the check in plain words.
+func (c GaugeCheck) Text() []string {
+	lines := []string{fmt.Sprintf("The gauge resolves %.0f %% of the tolerance of %s.", 100*c.ResolutionShare, small(c.Tolerance))}
+	switch {
+	case c.Ratio == 0:
+	case c.AcceptHigh <= c.AcceptLow:
+		lines = append(lines, "With the limits drawn in by the uncertainty nothing is left to accept.")
+	default:
+		lines = append(lines, fmt.Sprintf("Test ratio %.1f; sizes from %s to %s can be accepted without doubt.", c.Ratio, size(c.AcceptLow), size(c.AcceptHigh)))
+	}
+	return lines
+}

@@ -1,0 +1,197 @@
+package plan
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"fairbore/analysis"
+)
+
+// tenth is the unit of the ISO 286 tables, 0.1 µm.
+const tenth = analysis.Deviation(analysis.Micrometre / 10)
+
+// Class is a tolerance class of ISO 286: the letter of its fundamental
+// deviation (a capital for a hole) and its standard tolerance grade.
+type Class struct {
+	Letter string
+	Grade  int // 1 to 18; 0 for IT0, -1 for IT01
+}
+
+// Hole reports whether the class is a hole's.
+func (c Class) Hole() bool { return c.Letter != strings.ToLower(c.Letter) }
+
+// String writes the class as on a drawing: H7, js6, h01.
+func (c Class) String() string {
+	if c.Grade < 0 {
+		return c.Letter + "01"
+	}
+	return c.Letter + strconv.Itoa(c.Grade)
+}
+
+// ParseClass reads a tolerance class such as H7 or p6. It fails, and says what
+// there is, for a letter or a grade that the tables do not hold.
+func ParseClass(s string) (Class, error) {
+	s = strings.TrimSpace(s)
+	i := strings.IndexAny(s, "0123456789")
+	if i < 1 {
+		return Class{}, fmt.Errorf("class %q: want a letter and a grade, such as H7 for a hole or p6 for a shaft", s)
+	}
+	c := Class{Letter: s[:i]}
+	switch g, err := strconv.Atoi(s[i:]); {
+	case s[i:] == "01":
+		c.Grade = -1
+	case err != nil || g > 18 || strconv.Itoa(g) != s[i:]:
+		return Class{}, fmt.Errorf("class %q: ISO 286 has the grades 01, 0 and 1 to 18", s)
+	default:
+		c.Grade = g
+	}
+	if low := strings.ToLower(c.Letter); low != "js" && (len(low) != 1 || !strings.Contains(isoLetters, low)) ||
+		(c.Letter != low && c.Letter != strings.ToUpper(low)) {
+		return Class{}, fmt.Errorf("class %q: the letters held are c d e f g h js k m n p r s t u for a shaft, and their capitals for a hole", s)
+	}
+	return c, nil
+}
+
+// Toleranced is a nominal size with its limit deviations.
+type Toleranced struct {
+	Nominal analysis.Length    `json:"nominal_mm"`
+	Class   string             `json:"class"` // "H7", "FN2 hole"
+	Upper   analysis.Deviation `json:"upper_um"`
+	Lower   analysis.Deviation `json:"lower_um"`
+}
+
+// Limits returns the low and the high limit of size.
+func (t Toleranced) Limits() (low, high analysis.Length) {
+	return t.Nominal + analysis.Length(t.Lower), t.Nominal + analysis.Length(t.Upper)
+}
+
+// ISO returns the limit deviations of a class at a nominal size above 0 and up
+// to 500 mm (ISO 286-1:2010). It fails for a size or class outside the tables.
+func ISO(nominal analysis.Length, c Class) (Toleranced, error) {
+	if nominal <= 0 || nominal > 500*analysis.Millimetre {
+		return Toleranced{}, fmt.Errorf("nominal size %s: ISO 286 classes are held above 0 and up to 500 mm", nominal)
+	}
+	if c.Grade < -1 || c.Grade > 18 {
+		return Toleranced{}, fmt.Errorf("class %s: ISO 286 has the grades 01, 0 and 1 to 18", c)
+	}
+	step := isoStepOf(nominal)
+	it := analysis.Deviation(step.grade[c.Grade+1]) * tenth
+	fundamental, err := shaftDeviation(nominal, c)
+	if err != nil {
+		return Toleranced{}, err
+	}
+	var lower, upper analysis.Deviation
+	switch low := strings.ToLower(c.Letter); {
+	case low == "js":
+		// Not rounded to whole micrometres, as ISO 286-1 allows in some grades.
+		lower, upper = -it/2, it/2
+	case low <= "h" && c.Hole():
+		lower, upper = -fundamental, -fundamental+it
+	case low <= "h":
+		lower, upper = fundamental-it, fundamental
+	case c.Hole():
+		if upper, err = holeUpper(nominal, c, fundamental, step); err != nil {
+			return Toleranced{}, err
+		}
+		lower = upper - it
+	default:
+		lower, upper = fundamental, fundamental+it
+	}
+	return Toleranced{Nominal: nominal, Class: c.String(), Upper: upper, Lower: lower}, nil
+}
+
+// shaftDeviation returns the fundamental deviation of the shaft of the class's
+// letter (for a hole: of the shaft it is derived from).
+func shaftDeviation(nominal analysis.Length, c Class) (analysis.Deviation, error) {
+	letter := strings.ToLower(c.Letter)
+	if letter == "js" {
+		return 0, nil
+	}
+	i := strings.Index(isoLetters, letter)
+	if i < 0 || len(letter) != 1 {
+		return 0, fmt.Errorf("class %s: no such letter in the tables", c)
+	}
+	row := isoDeviations[0]
+	for _, row = range isoDeviations {
+		if nominal <= analysis.Length(row.upTo)*analysis.Millimetre {
+			break
+		}
+	}
+	switch dev := analysis.Deviation(row.dev[i]); {
+	case dev == none:
+		return 0, fmt.Errorf("class %s: the letter %s begins above 24 mm; at %s use %c", c, c.Letter, nominal, c.Letter[0]+1)
+	case letter == "k" && !c.Hole() && (c.Grade < 4 || c.Grade > 7):
+		return 0, nil // k has its deviation in the grades 4 to 7 only
+	default:
+		return dev * tenth, nil
+	}
+}
+
+// holeUpper returns the upper deviation ES of a hole K to U: the shaft's, with
+// its sign changed, plus Δ in the finer grades (ISO 286-1:2010, Table 3 and
+// its notes).
+func holeUpper(nominal analysis.Length, c Class, shaft analysis.Deviation, step *isoStep) (analysis.Deviation, error) {
+	mm := analysis.Millimetre
+	letter := c.Letter
+	finest := 7 // the coarsest grade with Δ
+	if letter == "K" || letter == "M" || letter == "N" {
+		finest = 8
+	}
+	switch {
+	case c.Grade > finest && letter == "K" && nominal > 3*mm:
+		return 0, fmt.Errorf("class %s: K holes above 3 mm end at grade 8", c)
+	case c.Grade > finest && letter == "N" && nominal > 3*mm:
+		return 0, nil
+	case c.Grade > finest, nominal <= 3*mm: // without Δ
+		return -shaft, nil
+	case c.Grade < 3:
+		return 0, fmt.Errorf("class %s: holes K to U begin at grade 3", c)
+	case letter == "M" && c.Grade == 6 && nominal > 250*mm && nominal <= 315*mm:
+		return -90 * tenth, nil // the one exception to the rule
+	}
+	return -shaft + analysis.Deviation(step.delta[c.Grade-3])*tenth, nil
+}
+
+func isoStepOf(nominal analysis.Length) *isoStep {
+	for i := range isoSteps {
+		if nominal <= analysis.Length(isoSteps[i].upTo)*analysis.Millimetre {
+			return &isoSteps[i]
+		}
+	}
+	return &isoSteps[len(isoSteps)-1]
+}
+
+// ParseToleranced reads a nominal size with its ISO class: "25H7", "22 p6",
+// "1 in H7". Without a unit the size is in mm, as in the standard.
+func ParseToleranced(s string) (Toleranced, error) {
+	nominal, class, err := splitSize(s)
+	if err != nil {
+		return Toleranced{}, err
+	}
+	c, err := ParseClass(class)
+	if err != nil {
+		return Toleranced{}, err
+	}
+	return ISO(nominal, c)
+}
+
+func splitSize(s string) (nominal analysis.Length, rest string, err error) {
+	t := strings.TrimSpace(s)
+	i := strings.IndexFunc(t, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-", r) })
+	if i < 1 {
+		return 0, "", fmt.Errorf("size %q: want a size and a class, such as 25H7", s)
+	}
+	number, rest, unit := t[:i], strings.TrimSpace(t[i:]), "mm"
+	for _, u := range []string{"mm", "in", `"`} {
+		if r, ok := strings.CutPrefix(rest, u); ok {
+			unit, rest = u, strings.TrimSpace(r)
+			break
+		}
+	}
+	nominal, err = analysis.ParseLength(number + unit)
+	if err != nil {
+		return 0, "", fmt.Errorf("size %q: %w", s, err)
+	}
+	return nominal, rest, nil
+}

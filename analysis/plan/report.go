@@ -1,0 +1,166 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"fairbore/analysis"
+)
+
+// Report is a plan for one bore. Lengths are mm and deviations µm on the wire;
+// Text says them in mm and inches.
+type Report struct {
+	Title string          `json:"title,omitempty"`
+	Class string          `json:"class,omitempty"`
+	Hone  analysis.Limits `json:"hone"` // limits and finish target, at 20 °C
+	Stock StockPlan       `json:"stock"`
+	Press *PressPlan      `json:"press,omitempty"`
+	Gauge *GaugeCheck     `json:"gauge,omitempty"`
+	Notes []Note          `json:"notes"` // the heaviest first
+}
+
+// PressPlan is the bush before and after pressing in.
+type PressPlan struct {
+	Closure
+	Before     analysis.Length    `json:"bush_bore_before_mm"`
+	Given      bool               `json:"bush_bore_given"` // the bush is made already
+	After      analysis.Length    `json:"bore_after_mm"`   // forecast
+	AfterLeast analysis.Length    `json:"bore_after_least_mm"`
+	AfterMost  analysis.Length    `json:"bore_after_most_mm"`
+	StockLeast analysis.Deviation `json:"stock_least_um"` // if it closes the least
+	StockMost  analysis.Deviation `json:"stock_most_um"`
+}
+
+// New plans a bore. It fails, naming every fault, if the request can't be worked to.
+func New(r Request) (*Report, error) {
+	lim, n, err := r.limits()
+	if err = errors.Join(err, r.check()); err != nil {
+		return nil, err
+	}
+	if r.Press != nil {
+		r.Process = Pressed
+	}
+	rep := &Report{Title: r.Title, Class: r.Class, Hone: lim}
+	r.noteTooling(lim, &n)
+	stock, more := r.planStock(lim.Target)
+	rep.Stock, n = stock, append(n, more...)
+	if r.Press != nil {
+		press, more, err := r.planPress(lim.Target, stock)
+		if err != nil {
+			return nil, err
+		}
+		rep.Press, n = press, append(n, more...)
+		if press.Given {
+			rep.Stock.Start, rep.Stock.Wanted = press.After, analysis.Deviation(lim.Target-press.After)
+		}
+	} else if r.Entry > 0 && stock.Start < r.Entry {
+		n.add(Stop, "the mandrel enters from %s on and the bore starts at %s", size(r.Entry), size(stock.Start))
+	}
+	rep.Stock.Rounds = Rounds(rep.Stock.Wanted, r.Bite, analysis.Deviation(lim.Target-lim.Low))
+	if r.Gauge != nil {
+		c, more, err := CheckGauge(*r.Gauge, lim)
+		if err != nil {
+			return nil, err
+		}
+		rep.Gauge, n = &c, append(n, more...)
+		if c.AcceptHigh > c.AcceptLow && (lim.Target < c.AcceptLow || lim.Target > c.AcceptHigh) {
+			n.add(Warning, "the target %s lies where the gauge can't tell whether the bore is in size; aim between %s and %s", size(lim.Target), size(c.AcceptLow), size(c.AcceptHigh))
+		}
+	}
+	slices.SortStableFunc(n, func(a, b Note) int { return int(b.Weight) - int(a.Weight) })
+	rep.Notes = n
+	return rep, nil
+}
+
+// planPress finds the bore to make the bush to, or what a made one will leave,
+// and checks both ends of the closure band.
+func (r *Request) planPress(target analysis.Length, stock StockPlan) (*PressPlan, notes, error) {
+	press := *r.Press
+	given := press.Bore != 0
+	if !given {
+		press.Bore = stock.Start
+	}
+	c, err := press.Closure()
+	if err != nil {
+		return nil, nil, err
+	}
+	// A larger bore leaves a thinner wall, which closes a little more; a few
+	// steps settle that to less than a nanometre.
+	for range 4 {
+		if given {
+			break
+		}
+		press.Bore = stock.Start + analysis.Length(c.Forecast)
+		if c, err = press.Closure(); err != nil {
+			return nil, nil, err
+		}
+	}
+	p := &PressPlan{
+		Closure: c, Before: press.Bore, Given: given,
+		After:      press.Bore - analysis.Length(c.Forecast),
+		AfterLeast: press.Bore - analysis.Length(max(c.BandHigh, c.Forecast)),
+		AfterMost:  press.Bore - analysis.Length(min(c.BandLow, c.Forecast)),
+	}
+	p.StockLeast = analysis.Deviation(target - p.AfterMost)
+	p.StockMost = analysis.Deviation(target - p.AfterLeast)
+	n := press.notes(c)
+	if p.StockLeast < stock.Least {
+		n.add(Warning, "if the bush closes by only %s, %s of stock is left, less than the %s that cleans up: make its bore smaller or leave more", small(c.BandLow), small(p.StockLeast), small(stock.Least))
+	}
+	if r.Entry > 0 && p.AfterLeast < r.Entry {
+		n.add(Warning, "if the bush closes by %s the bore is %s and the mandrel, from %s on, does not enter", small(c.BandHigh), size(p.AfterLeast), size(r.Entry))
+	}
+	return p, n, nil
+}
+
+func (r *Request) noteTooling(lim analysis.Limits, n *notes) {
+	h := toolingHolds[r.Tooling]
+	if r.Tooling == NoTooling {
+		return
+	}
+	asked, what := analysis.Deviation(lim.High-lim.Low), "tolerance"
+	if r.Form > 0 && r.Form < asked {
+		asked, what = r.Form, "form limit"
+	}
+	switch {
+	case asked < h.careful:
+		n.add(Warning, "the %s %s is finer than %s tooling holds, about %s with care (common practice)", what, small(asked), h.name, small(h.careful))
+	case asked < h.usual:
+		n.add(Remark, "the %s %s takes care: %s tooling usually holds about %s (common practice)", what, small(asked), h.name, small(h.usual))
+	}
+}
+
+// Text says the plan in plain words, a line each: limits, press fit, stock,
+// gauge, then the notes with the heaviest first.
+func (r *Report) Text() []string {
+	var lines []string
+	if r.Title != "" {
+		lines = append(lines, r.Title)
+	}
+	lines = append(lines,
+		fmt.Sprintf("Hone to %s low limit, %s high limit: a tolerance of %s.", size(r.Hone.Low), size(r.Hone.High), small(analysis.Deviation(r.Hone.High-r.Hone.Low))),
+		fmt.Sprintf("Finish target %s: %s above the low limit, %s below the high limit.", size(r.Hone.Target), small(analysis.Deviation(r.Hone.Target-r.Hone.Low)), small(analysis.Deviation(r.Hone.High-r.Hone.Target))))
+	if r.Press != nil {
+		lines = append(lines, r.Press.Text()...)
+	}
+	lines = append(lines, r.Stock.Text()...)
+	if r.Gauge != nil {
+		lines = append(lines, r.Gauge.Text()...)
+	}
+	for _, n := range r.Notes {
+		lines = append(lines, n.String())
+	}
+	return lines
+}
+
+// Text says the press fit in plain words.
+func (p *PressPlan) Text() []string {
+	what := "Make the bush's bore %s before pressing; expect %s after it, from %s to %s at the ends of that band."
+	if p.Given {
+		what = "The bush's bore is %s before pressing; expect %s after it, from %s to %s at the ends of that band."
+	}
+	return append(p.Closure.Text(),
+		fmt.Sprintf(what, size(p.Before), size(p.After), size(p.AfterLeast), size(p.AfterMost)),
+		fmt.Sprintf("That leaves from %s to %s of stock.", small(p.StockLeast), small(p.StockMost)))
+}

@@ -1,0 +1,213 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"fairbore/analysis"
+)
+
+// Holds says in which state of the part the drawing's limits hold.
+type Holds uint8
+
+// The states.
+const (
+	Unstated Holds = iota
+	Finished       // the bore as it leaves honing, in place
+	Plated         // after plating, which makes the bore smaller
+)
+
+var holdsNames = [...]string{"", "finished", "plated"}
+
+// String returns "finished", "plated" or nothing.
+func (h Holds) String() string { return holdsNames[min(int(h), len(holdsNames)-1)] }
+
+// MarshalText writes the word of String.
+func (h Holds) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
+
+// UnmarshalText reads the word of String.
+func (h *Holds) UnmarshalText(b []byte) error {
+	for i, name := range holdsNames {
+		if strings.EqualFold(name, string(b)) {
+			*h = Holds(i)
+			return nil
+		}
+	}
+	return fmt.Errorf("limits hold %q: want finished or plated", b)
+}
+
+// Tooling is what the bore is honed with.
+type Tooling uint8
+
+// The tooling.
+const (
+	NoTooling Tooling = iota
+	HandHeld          // rigid multi-stone tool, driven by a drill
+	Stroked           // stone and shoe on a stroking honing machine
+)
+
+// toolingHolds is the tolerance and form that tooling holds, usually and with
+// care (common practice).
+var toolingHolds = [...]struct {
+	name           string
+	usual, careful analysis.Deviation
+}{
+	{"", 0, 0},
+	{"hand-held", analysis.Deviation(500 * analysis.MicroInch), analysis.Deviation(200 * analysis.MicroInch)},
+	{"stroked", analysis.Deviation(50 * analysis.MicroInch), analysis.Deviation(25 * analysis.MicroInch)},
+}
+
+// String returns "hand-held", "stroked" or nothing.
+func (t Tooling) String() string { return toolingHolds[min(int(t), len(toolingHolds)-1)].name }
+
+// MarshalText writes the word of String.
+func (t Tooling) MarshalText() ([]byte, error) { return []byte(t.String()), nil }
+
+// UnmarshalText reads the word of String.
+func (t *Tooling) UnmarshalText(b []byte) error {
+	for i, h := range toolingHolds {
+		if strings.EqualFold(h.name, string(b)) {
+			*t = Tooling(i)
+			return nil
+		}
+	}
+	return fmt.Errorf("tooling %q: want hand-held or stroked", b)
+}
+
+// Request is what is known before cutting. Give the limits, or a nominal size
+// and an ISO 286 hole class; all else is optional and sharpens the plan.
+type Request struct {
+	Title   string          `json:"title,omitempty"`
+	Nominal analysis.Length `json:"nominal_mm"`
+	Class   string          `json:"class,omitempty"` // "H7"; only without Low and High
+	analysis.Limits
+	Holds   Holds              `json:"limits_hold,omitempty"`
+	Plating analysis.Deviation `json:"plating_um,omitempty"` // thickness on each wall, with Holds Plated
+	Form    analysis.Deviation `json:"form_um,omitempty"`    // form limit, 0 none
+	Tooling Tooling            `json:"tooling,omitempty"`
+
+	Process Process            `json:"process,omitempty"`
+	Band    *Band              `json:"band,omitempty"` // the shop's own stock
+	Oval    analysis.Deviation `json:"oval_um,omitempty"`
+	Taper   analysis.Deviation `json:"taper_um,omitempty"`
+	Damage  analysis.Deviation `json:"damage_um,omitempty"` // depth of the marks to clean up, about Rt
+	Stock   analysis.Deviation `json:"stock_um,omitempty"`  // wanted; 0 chooses
+	Bite    analysis.Deviation `json:"bite_um,omitempty"`   // most a round takes; 0 not known
+
+	// Press is the bush to press in first; a Bore of 0 in it asks what to make it.
+	Press *Press          `json:"press,omitempty"`
+	Entry analysis.Length `json:"entry_mm,omitempty"` // smallest bore the mandrel enters
+	Gauge *Gauge          `json:"gauge,omitempty"`
+}
+
+// limits returns the limits to hone to and notes on them.
+func (r *Request) limits() (lim analysis.Limits, n notes, err error) {
+	lim = r.Limits
+	switch {
+	case r.Class == "" && lim.Low == 0 && lim.High == 0:
+		return lim, nil, errors.New("limits: give the low and high limit, or a class such as H7")
+	case r.Class != "" && (lim.Low != 0 || lim.High != 0):
+		return lim, nil, errors.New("limits: give a class or limits, not both")
+	case r.Class != "":
+		c, err := ParseClass(r.Class)
+		if err != nil {
+			return lim, nil, err
+		}
+		if !c.Hole() {
+			return lim, nil, fmt.Errorf("class %s: is a shaft's; a bore has a capital letter, such as %s", c, strings.ToUpper(c.String()))
+		}
+		t, err := ISO(r.Nominal, c)
+		if err != nil {
+			return lim, nil, err
+		}
+		lim.Low, lim.High = t.Limits()
+	}
+	if err := r.checkLimits(lim, &n); err != nil {
+		return lim, nil, err
+	}
+	if err := r.plate(&lim, &n); err != nil {
+		return lim, nil, err
+	}
+	if lim.Target == 0 {
+		lim.Target = (lim.Low + lim.High) / 2
+	}
+	if lim.Target <= lim.Low || lim.Target >= lim.High {
+		return lim, nil, fmt.Errorf("target %s: must lie between the limits %s and %s", lim.Target, lim.Low, lim.High)
+	}
+	return lim, n, nil
+}
+
+// largest is the largest bore planned for; beyond it somebody mixed up units.
+const largest = 1000 * analysis.Millimetre
+
+// checkLimits catches limits that can't be, and questions those that look like
+// a slip between inch and mm.
+func (r *Request) checkLimits(lim analysis.Limits, n *notes) error {
+	if lim.Low <= 0 || lim.High > largest {
+		return fmt.Errorf("limits %s to %s: want diameters above 0 and up to 1000 mm", lim.Low, lim.High)
+	}
+	if lim.High <= lim.Low {
+		return fmt.Errorf("limits: the high limit %s must be above the low limit %s", lim.High, lim.Low)
+	}
+	if r.Class == "" && r.Nominal != 0 && (r.Nominal < lim.Low || r.Nominal > lim.High) {
+		far := max(lim.Low-r.Nominal, r.Nominal-lim.High)
+		if far*100 > r.Nominal.Abs() {
+			return fmt.Errorf("nominal %s: lies more than 1 %% outside the limits %s to %s; check the unit", r.Nominal, lim.Low, lim.High)
+		}
+		n.add(Warning, "the nominal size %s lies outside the limits: is that what the drawing says?", size(r.Nominal))
+	}
+	if tol := lim.High - lim.Low; tol*100 > lim.High {
+		n.add(Warning, "the tolerance %s is more than 1 %% of the size: check the unit", small(analysis.Deviation(tol)))
+	}
+	return nil
+}
+
+// plate moves the limits from the plated bore to the bore to hone, which is
+// larger by the plating on both walls (geometry).
+func (r *Request) plate(lim *analysis.Limits, n *notes) error {
+	switch {
+	case r.Plating < 0 || analysis.Length(r.Plating) > analysis.Millimetre:
+		return errors.New("plating: want a thickness from 0 to 1 mm")
+	case r.Holds == Plated && r.Plating == 0:
+		return errors.New("plating: the limits hold after plating, so give its thickness on a wall")
+	case r.Holds != Plated && r.Plating > 0:
+		return errors.New("plating: say whether the limits hold before plating (finished, with no plating given) or after it (plated)")
+	case r.Holds == Unstated:
+		n.add(Warning, "the drawing should say that the limits hold as finished in place, after pressing in and before any plating; this plan takes them so")
+	case r.Holds == Plated:
+		both := analysis.Length(2 * r.Plating)
+		lim.Low, lim.High = lim.Low+both, lim.High+both
+		if lim.Target != 0 {
+			lim.Target += both
+		}
+		n.add(Remark, "the limits to hone to are larger than the drawing's by %s, twice the plating", small(analysis.Deviation(both)))
+	}
+	return nil
+}
+
+// check reports values that can't be, apart from the limits.
+func (r *Request) check() error {
+	var faults []error
+	for _, v := range []struct {
+		name string
+		d    analysis.Deviation
+	}{{"form limit", r.Form}, {"oval", r.Oval}, {"taper", r.Taper}, {"damage", r.Damage}, {"stock", r.Stock}, {"bite", r.Bite}} {
+		if v.d < 0 || analysis.Length(v.d) > 10*analysis.Millimetre {
+			faults = append(faults, fmt.Errorf("%s: want 0 to 10 mm", v.name))
+		}
+	}
+	if b := r.Band; b != nil && (b.Low <= 0 || b.High < b.Low) {
+		faults = append(faults, errors.New("stock band: want a low end above 0 and a high end not below it"))
+	}
+	if r.Press != nil && r.Process != Pressed && r.Process != NoProcess {
+		faults = append(faults, fmt.Errorf("process: a bush is pressed in, so the bore to hone is pressed, not %s", r.Process))
+	}
+	if r.Process > Pressed || r.Holds > Plated || r.Tooling > Stroked {
+		faults = append(faults, errors.New("process, limits hold or tooling: no such value"))
+	}
+	if r.Entry < 0 {
+		faults = append(faults, errors.New("entry: want the smallest bore the mandrel enters, above 0"))
+	}
+	return errors.Join(faults...)
+}
