@@ -1,0 +1,418 @@
+// Package drivertest plays recordings against a driver and checks what every
+// driver must do.
+//
+// A driver has a folder with its name; each case in it is a recording,
+// CASE.rec (see drivers.Recording), beside what must come of it, CASE.want: a
+// line for each sample or reject. [Run] plays each case as it was recorded,
+// and then broken up and damaged in the ways a line does it:
+//
+//   - whole, byte by byte, and cut in two at every byte: the same outcomes
+//   - opened at every byte, within a frame: no sample that was not sent
+//   - lost at every byte and opened again: the same, and all that follows
+//   - noise before and between frames: at most one frame lost for each
+//   - noise without end: no sample, and memory that does not grow
+//   - what is asked of the gauge is what was recorded, byte for byte
+//   - where every frame has a check: any bit turned, any byte lost or doubled
+//     gives no other sample
+package drivertest
+
+import (
+	"bytes"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"testing"
+
+	"fairbore/drivers"
+)
+
+// Run checks a driver with the recordings in dir/NAME. A driver without any
+// fails. With update the .want files are written from what the driver makes
+// of the recordings, and each change is logged to be read.
+func Run(t *testing.T, d drivers.Driver, dir string, update bool) {
+	for _, c := range load(t, d, filepath.Join(dir, d.Name)) {
+		t.Run(c.name, func(t *testing.T) {
+			c.golden(t, update)
+			for _, check := range []struct {
+				name string
+				run  func(*recorded, *testing.T)
+			}{
+				{"pieces", (*recorded).pieces}, {"opened within", (*recorded).openedWithin},
+				{"lost", (*recorded).lost}, {"noise", (*recorded).noise},
+				{"endless", (*recorded).endless}, {"damaged", (*recorded).damaged},
+			} {
+				t.Run(check.name, func(t *testing.T) { check.run(c, t) })
+			}
+		})
+	}
+}
+
+// recorded is one case of a driver.
+type recorded struct {
+	driver drivers.Driver
+	name   string
+	path   string // without .rec
+	*drivers.Recording
+	steps []step
+	want  []string // by frame
+}
+
+func load(t testing.TB, d drivers.Driver, dir string) (cases []*recorded) {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(dir, "*.rec"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("driver %s has no recording in %s", d.Name, dir)
+	}
+	for _, file := range files {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec, err := drivers.ParseRecording(text)
+		if err != nil {
+			t.Fatalf("%s: %v", file, err)
+		}
+		path := strings.TrimSuffix(file, ".rec")
+		c := &recorded{driver: d, name: filepath.Base(path), path: path, Recording: rec}
+		c.header(t)
+		c.steps = steps(c.decoder(t), rec.Chunks)
+		c.want = c.play(t, play{steps: c.steps, strict: true})
+		cases = append(cases, c)
+	}
+	wants, _ := filepath.Glob(filepath.Join(dir, "*.want"))
+	for _, w := range wants {
+		if !slices.Contains(files, strings.TrimSuffix(w, ".want")+".rec") {
+			t.Errorf("%s has no recording beside it", w)
+		}
+	}
+	return cases
+}
+
+// header fails a recording that does not say what it is.
+func (c *recorded) header(t testing.TB) {
+	t.Helper()
+	if c.Driver != c.driver.Name {
+		t.Fatalf("%s.rec: driver %q in the folder of %s", c.path, c.Driver, c.driver.Name)
+	}
+	for name, value := range map[string]string{
+		"interface": c.Interface, "settings": c.Settings, "made": c.Made, "display": c.Display, "date": c.Date,
+	} {
+		if value == "" {
+			t.Errorf("%s.rec: no header %q", c.path, name)
+		}
+	}
+}
+
+func (c *recorded) decoder(t testing.TB) *watched {
+	t.Helper()
+	d, err := c.driver.Decoder(c.Options)
+	if err != nil {
+		t.Fatalf("%s.rec: %v", c.path, err)
+	}
+	return &watched{Decoder: d, t: t}
+}
+
+// golden compares with the .want file, or writes it.
+func (c *recorded) golden(t *testing.T, update bool) {
+	got := strings.Join(c.want, "\n") + "\n"
+	file := c.path + ".want"
+	old, err := os.ReadFile(file)
+	if err == nil && string(old) == got {
+		return
+	}
+	if !update {
+		t.Fatalf("%s.rec gave\n%s\nwant %s:\n%s(%v)", c.path, got, file, old, err)
+	}
+	t.Logf("%s was\n%s\nand is now\n%s", file, old, got)
+	if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// pieces: how the bytes are broken up must not matter.
+func (c *recorded) pieces(t *testing.T) {
+	c.same(t, "whole", c.play(t, play{steps: join(c.steps), strict: true}))
+	c.same(t, "byte by byte", c.play(t, play{steps: c.steps, strict: true, cut: func(in []byte) [][]byte {
+		return slices.Collect(slices.Chunk(in, 1))
+	}}))
+	for k := range c.bytes() {
+		c.same(t, fmt.Sprintf("cut at byte %d", k), c.play(t, play{steps: cutAt(join(c.steps), k), strict: true}))
+	}
+}
+
+// openedWithin: the line is opened while a frame is under way.
+func (c *recorded) openedWithin(t *testing.T) {
+	if _, asks := c.decoder(t).Decoder.(drivers.Requester); asks {
+		first := c.all()
+		for k := range first {
+			late := append([]step{{in: first[k:]}}, c.steps...)
+			c.same(t, fmt.Sprintf("%d stale bytes before the first request", len(first)-k), onlySamples(c.play(t, play{steps: late, strict: true})))
+		}
+		return
+	}
+	want := onlySamples(c.want)
+	for k := range c.bytes() {
+		got := onlySamples(c.play(t, play{steps: after(c.steps, k)}))
+		if len(got) > len(want) || !slices.Equal(got, want[len(want)-len(got):]) {
+			t.Fatalf("opened at byte %d: samples %q are no end of %q", k, got, want)
+		}
+	}
+}
+
+// lost: the line goes away at every byte, and all is played again.
+func (c *recorded) lost(t *testing.T) {
+	want := onlySamples(c.want)
+	for k := range c.bytes() {
+		before := cutShort(c.steps, k)
+		n := len(onlySamples(c.play(t, play{steps: before})))
+		got := onlySamples(c.play(t, play{steps: slices.Concat(before, []step{{reset: true}}, c.steps)}))
+		if n > len(want) || !slices.Equal(got, slices.Concat(want[:n], want)) {
+			t.Fatalf("lost at byte %d: samples %q, want %d of %q and then all", k, got, n, want)
+		}
+	}
+}
+
+// noise of the kinds a line makes: breaks, a floating line, a wrong speed,
+// and a message of a gauge that starts.
+func (c *recorded) noise(t *testing.T) {
+	lineEnd := []byte("\r\n")
+	rnd := rand.New(rand.NewPCG(1, 2))
+	wild := make([]byte, 40)
+	for i := range wild {
+		wild[i] = 0x80 | byte(rnd.Uint32())
+	}
+	want := onlySamples(c.want)
+	for name, noise := range map[string][]byte{
+		"breaks": {0, 0, 0}, "floating": {0xff, 0xff}, "wrong speed": wild, "message": []byte("\x1b[2J~ready~"),
+		"message with an end": append([]byte("~ready~"), lineEnd...),
+	} {
+		bursts := 0
+		var all []step
+		for i, s := range c.steps {
+			if s.in == nil || (bytes.HasSuffix(noise, lineEnd) && !begins(c.steps[:i])) {
+				all = append(all, s)
+				continue
+			}
+			bursts++
+			one := slices.Concat(c.steps[:i:i], []step{{in: noise}}, c.steps[i:])
+			c.resynchronises(t, fmt.Sprintf("%s before piece %d", name, i), one, want, 1)
+			all = append(all, step{in: noise}, s)
+		}
+		c.resynchronises(t, name+" everywhere", all, want, bursts)
+	}
+}
+
+// begins reports whether a frame begins after the steps: a whole message can
+// come there, and not within a frame.
+func begins(before []step) bool {
+	if len(before) == 0 {
+		return false
+	}
+	last := before[len(before)-1]
+	return last.idle > 0 || bytes.HasSuffix(last.in, []byte("\n"))
+}
+
+// resynchronises checks that noise costs no more than one frame each time, and
+// makes no sample.
+func (c *recorded) resynchronises(t *testing.T, what string, steps []step, want []string, bursts int) {
+	t.Helper()
+	got := onlySamples(c.play(t, play{steps: steps}))
+	if !isSubsequence(got, want) {
+		t.Fatalf("%s: samples %q, of which not all were sent", what, got)
+	}
+	if lost := len(want) - len(got); lost > bursts {
+		t.Fatalf("%s: %d frames lost: samples %q of %q", what, lost, got, want)
+	}
+}
+
+// endless: noise, and the beginning of a frame, without end.
+func (c *recorded) endless(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(3, 4))
+	beginning := c.all()
+	beginning = beginning[:min(len(beginning), 5)]
+	for name, next := range map[string]func([]byte){
+		"noise": func(b []byte) {
+			for i := range b {
+				b[i] = 0x80 | byte(rnd.Uint32())
+			}
+		},
+		"a beginning": func(b []byte) {
+			for i := range b {
+				b[i] = beginning[i%max(1, len(beginning))]
+			}
+		},
+	} {
+		w := c.decoder(t)
+		s := drivers.Stream{Decoder: w}
+		samples := 0
+		each := func(f drivers.Found) { samples += len(f.Samples) }
+		piece := make([]byte, 1000)
+		feed := func(n int) {
+			for range n {
+				next(piece)
+				s.Feed(piece, false, each)
+			}
+		}
+		if len(beginning) == 0 && name != "noise" {
+			continue
+		}
+		feed(10)
+		before := heap()
+		feed(200)
+		if grown := int64(heap()) - int64(before); grown > 256<<10 {
+			t.Errorf("%s: memory grew by %d bytes over 200 kB", name, grown)
+		}
+		if name == "noise" && samples > 0 {
+			t.Errorf("%s: %d samples", name, samples)
+		}
+		if w.longest > 2*drivers.MaxFrame {
+			t.Errorf("%s: %d bytes kept", name, w.longest)
+		}
+	}
+}
+
+func heap() uint64 {
+	runtime.GC()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return m.HeapAlloc
+}
+
+// damaged: with a check in every frame no damage gives another sample.
+func (c *recorded) damaged(t *testing.T) {
+	d := c.decoder(t)
+	if k, ok := d.Decoder.(drivers.Checker); !ok || !k.Checked() {
+		t.Skip("the format has no check")
+	}
+	want := onlySamples(c.want)
+	try := func(what string, change func([]byte) []byte, k int) {
+		if got := onlySamples(c.play(t, play{steps: changed(c.steps, k, change)})); !isSubsequence(got, want) {
+			t.Fatalf("%s at byte %d: samples %q, of which not all were sent", what, k, got)
+		}
+	}
+	for k := range c.bytes() {
+		for bit := range 8 {
+			try(fmt.Sprintf("bit %d turned", bit), func(b []byte) []byte { return []byte{b[0] ^ 1<<bit} }, k)
+		}
+		for v := 1; v < 256; v += 6 {
+			try("byte changed", func(b []byte) []byte { return []byte{b[0] + byte(v)} }, k)
+		}
+		try("byte lost", func([]byte) []byte { return nil }, k)
+		try("byte doubled", func(b []byte) []byte { return []byte{b[0], b[0]} }, k)
+	}
+}
+
+func (c *recorded) same(t *testing.T, what string, got []string) {
+	t.Helper()
+	want := c.want
+	if strings.Contains(what, "stale") {
+		want = onlySamples(want)
+	}
+	if !slices.Equal(got, want) {
+		t.Fatalf("%s: got\n%s\nwant\n%s", what, strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// all returns what came from the gauge.
+func (c *recorded) all() (all []byte) {
+	for _, s := range c.steps {
+		all = append(all, s.in...)
+	}
+	return all
+}
+
+func (c *recorded) bytes() int { return len(c.all()) }
+
+func onlySamples(frames []string) (some []string) {
+	for _, f := range frames {
+		if !strings.HasPrefix(f, reject) {
+			some = append(some, f)
+		}
+	}
+	return some
+}
+
+func isSubsequence(part, whole []string) bool {
+	for _, p := range part {
+		i := slices.Index(whole, p)
+		if i < 0 {
+			return false
+		}
+		whole = whole[i+1:]
+	}
+	return true
+}
+
+// Fuzz feeds arbitrary bytes to the driver with the options of its recordings,
+// which are the seeds: nothing may break the contract of drivers.Decoder, and
+// how the bytes are broken up must not change the samples.
+func Fuzz(f *testing.F, d drivers.Driver, dir string) {
+	cases := load(f, d, filepath.Join(dir, d.Name))
+	for i, c := range cases {
+		f.Add(uint8(i), c.all())
+	}
+	f.Fuzz(func(t *testing.T, which uint8, data []byte) {
+		c := cases[int(which)%len(cases)]
+		begin := step{idle: 1}
+		if i := slices.IndexFunc(c.steps, func(s step) bool { return s.out != nil }); i >= 0 {
+			begin = c.steps[i]
+		}
+		steps := []step{begin, {in: data}, {idle: 1}}
+		whole := onlySamples(c.play(t, play{steps: steps}))
+		bytewise := onlySamples(c.play(t, play{steps: steps, cut: func(in []byte) [][]byte { return slices.Collect(slices.Chunk(in, 1)) }}))
+		if !slices.Equal(whole, bytewise) {
+			t.Fatalf("%q: whole %q, byte by byte %q", data, whole, bytewise)
+		}
+	})
+}
+
+// watched is a decoder that is held to its contract.
+type watched struct {
+	drivers.Decoder
+	t       testing.TB
+	longest int
+}
+
+func (w *watched) Split(data []byte, idle bool) (int, []byte) {
+	w.t.Helper()
+	was := bytes.Clone(data)
+	advance, frame := w.Decoder.Split(data, idle)
+	w.longest = max(w.longest, len(data))
+	switch {
+	case advance < 0 || advance > len(data):
+		w.t.Fatalf("Split of %d bytes advances by %d", len(data), advance)
+	case len(frame) > drivers.MaxFrame:
+		w.t.Fatalf("Split returns a frame of %d bytes", len(frame))
+	case !bytes.Equal(was, data):
+		w.t.Fatalf("Split changes its data")
+	}
+	return advance, frame
+}
+
+func (w *watched) Decode(frame []byte, out []drivers.Sample) ([]drivers.Sample, error) {
+	w.t.Helper()
+	n := len(out)
+	got, err := w.Decoder.Decode(frame, out)
+	if r, ok := err.(drivers.Reason); err != nil && (!ok || r == "") {
+		w.t.Fatalf("Decode fails with %v, which is no Reason", err)
+	}
+	if err != nil && len(got) != n {
+		w.t.Fatalf("Decode fails and returns samples")
+	}
+	for _, s := range got[n:] {
+		if s.Places < 0 || s.Places > 18 || s.Raw == nil {
+			w.t.Fatalf("Decode returns %+v", s)
+		}
+	}
+	return got, err
+}
+
+func (w *watched) Reset() {
+	if r, ok := w.Decoder.(drivers.Resetter); ok {
+		r.Reset()
+	}
+}

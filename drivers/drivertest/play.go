@@ -1,0 +1,166 @@
+package drivertest
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/drivers"
+)
+
+// step is one thing that happens on the line.
+type step struct {
+	in    []byte // bytes come
+	out   []byte // bytes are asked for, which must be these
+	idle  int    // as many times the pause of the decoder passes in silence
+	reset bool   // the line was lost
+}
+
+// steps turns chunks into what happens, with the silence between them as the
+// decoder is told of it.
+func steps(w *watched, chunks []drivers.Chunk) (all []step) {
+	var pause, last time.Duration
+	if p, ok := w.Decoder.(drivers.Pauser); ok {
+		pause = p.Pause()
+	}
+	for _, c := range chunks {
+		if pause > 0 {
+			if n := int(min(3, (c.At-last)/pause)); n > 0 {
+				all = append(all, step{idle: n})
+			}
+		}
+		last = c.At
+		switch {
+		case c.Mark == drivers.MarkLost:
+			all = append(all, step{reset: true})
+		case c.Mark != "":
+		case c.Out:
+			all = append(all, step{out: c.Data})
+		default:
+			all = append(all, step{in: c.Data})
+		}
+	}
+	if pause > 0 {
+		all = append(all, step{idle: 1})
+	}
+	return all
+}
+
+// join makes one of pieces that follow each other.
+func join(steps []step) (all []step) {
+	for _, s := range steps {
+		if n := len(all) - 1; s.in != nil && n >= 0 && all[n].in != nil {
+			all[n].in = slices.Concat(all[n].in, s.in)
+			continue
+		}
+		all = append(all, s)
+	}
+	return all
+}
+
+// at finds the step and the place in it of the byte k that comes in.
+func at(steps []step, k int) (i, offset int) {
+	for i, s := range steps {
+		if k < len(s.in) {
+			return i, k
+		}
+		k -= len(s.in)
+	}
+	return len(steps) - 1, 0
+}
+
+func cutAt(steps []step, k int) []step {
+	i, k := at(steps, k)
+	in := steps[i].in
+	return slices.Concat(steps[:i:i], []step{{in: in[:k]}, {in: in[k:]}}, steps[i+1:])
+}
+
+func cutShort(steps []step, k int) []step {
+	i, k := at(steps, k)
+	return append(slices.Clone(steps[:i]), step{in: steps[i].in[:k]})
+}
+
+func after(steps []step, k int) []step {
+	i, k := at(steps, k)
+	return append([]step{{in: steps[i].in[k:]}}, steps[i+1:]...)
+}
+
+// changed changes byte k.
+func changed(steps []step, k int, change func([]byte) []byte) []step {
+	i, k := at(steps, k)
+	in := steps[i].in
+	return slices.Concat(steps[:i:i], []step{{in: slices.Concat(in[:k], change(in[k:k+1]), in[k+1:])}}, steps[i+1:])
+}
+
+// play is a way to play steps.
+type play struct {
+	steps  []step
+	strict bool                  // what is asked must be what was recorded
+	cut    func([]byte) [][]byte // breaks up what comes in
+}
+
+const reject = "reject "
+
+// play returns the outcome of each frame: its samples, a line for each, or a reject.
+func (c *recorded) play(t testing.TB, p play) (frames []string) {
+	t.Helper()
+	w := c.decoder(t)
+	s := drivers.Stream{Decoder: w}
+	each := func(f drivers.Found) { frames = append(frames, describe(f)) }
+	skip := false
+	for _, st := range p.steps {
+		switch {
+		case st.reset:
+			s.Reset(each)
+		case st.out != nil:
+			skip = !c.ask(t, w, st.out, p.strict)
+		case st.in != nil && !skip:
+			pieces := [][]byte{st.in}
+			if p.cut != nil {
+				pieces = p.cut(st.in)
+			}
+			for _, b := range pieces {
+				s.Feed(b, false, each)
+			}
+		}
+		for range st.idle {
+			s.Feed(nil, true, each)
+		}
+	}
+	return frames
+}
+
+// ask compares what the decoder asks with what was recorded. A decoder that
+// asks nothing lets a late answer pass; it is asked again. Where the play is
+// not strict, it may ask something else (after a fault that the recording has
+// not), to which the recording has no answer.
+func (c *recorded) ask(t testing.TB, w *watched, want []byte, strict bool) bool {
+	t.Helper()
+	r, ok := w.Decoder.(drivers.Requester)
+	if !ok {
+		t.Fatalf("%s.rec holds a request, but the driver makes none", c.path)
+	}
+	got := r.Request(nil)
+	for range 2 {
+		if len(got) == 0 {
+			got = r.Request(nil)
+		}
+	}
+	if strict && !bytes.Equal(got, want) {
+		t.Fatalf("%s.rec: asked %q, want %q", c.path, got, want)
+	}
+	return bytes.Equal(got, want)
+}
+
+func describe(f drivers.Found) string {
+	if f.Reject != "" {
+		return reject + string(f.Reject)
+	}
+	lines := make([]string, len(f.Samples))
+	for i, s := range f.Samples {
+		lines[i] = s.String()
+	}
+	return strings.Join(lines, "\n")
+}
