@@ -76,14 +76,14 @@ func units(um float64) int64 { return int64(math.Round(um * float64(Micrometre))
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
-// Key is a tilt of the gauge at a moment at which its motion stops: an end of a swing.
+// Key is a value of a motion at a moment at which it stops: an end of a swing.
 type Key struct {
-	T    float64 // s
-	Tilt float64 // rad; 0 is square to the axis
+	T float64 // s
+	V float64 // rad or µm
 }
 
-// Path is how the hand tilts the gauge: swings between keys, each the first
-// half of a cosine, warped by Dwell, with a tremor on top.
+// Path is a motion of the hand: swings between keys, each the first half of a
+// cosine, warped by Dwell, with a tremor on top.
 type Path struct {
 	Keys []Key
 	// Dwell is how much slower than a cosine the hand is at the ends of a swing
@@ -94,16 +94,19 @@ type Path struct {
 
 type sine struct{ amplitude, omega, phase float64 }
 
-// At returns the tilt at a time, rad. Before the first key and after the last the hand holds.
+func (s sine) at(t float64) float64 { return s.amplitude * math.Sin(s.omega*t+s.phase) }
+
+// At returns the motion at a time. Before the first key and after the last the hand holds.
 func (p *Path) At(t float64) float64 {
-	tilt := p.smooth(t)
+	v := p.Smooth(t)
 	for _, s := range p.tremor {
-		tilt += s.amplitude * math.Sin(s.omega*t+s.phase)
+		v += s.at(t)
 	}
-	return tilt
+	return v
 }
 
-func (p *Path) smooth(t float64) float64 {
+// Smooth is At without the tremor.
+func (p *Path) Smooth(t float64) float64 {
 	k := p.Keys
 	i := 0
 	for i < len(k) && k[i].T <= t {
@@ -113,15 +116,23 @@ func (p *Path) smooth(t float64) float64 {
 	case len(k) == 0:
 		return 0
 	case i == 0:
-		return k[0].Tilt
+		return k[0].V
 	case i == len(k):
-		return k[i-1].Tilt
+		return k[i-1].V
 	}
 	a, b := k[i-1], k[i]
 	x := (t - a.T) / (b.T - a.T)
 	x -= p.Dwell * math.Sin(2*math.Pi*x) / (2 * math.Pi)
-	return a.Tilt + (b.Tilt-a.Tilt)*(1-math.Cos(math.Pi*x))/2
+	return a.V + (b.V-a.V)*(1-math.Cos(math.Pi*x))/2
 }
+
+// to appends a key after a time.
+func (p *Path) to(after, v float64) {
+	p.Keys = append(p.Keys, Key{p.Keys[len(p.Keys)-1].T + after, v})
+}
+
+// end is the time of the last key.
+func (p *Path) end() float64 { return p.Keys[len(p.Keys)-1].T }
 
 // shake gives the path a tremor of a root mean square, rad, between 6 and
 // 12 Hz, where a healthy hand's lies (common practice).
@@ -137,12 +148,12 @@ func (p *Path) Crossings(t0, t1 float64) []float64 {
 	var out []float64
 	for i := 1; i < len(p.Keys); i++ {
 		a, b := p.Keys[i-1], p.Keys[i]
-		if a.T < t0 || b.T > t1 || a.Tilt*b.Tilt >= 0 {
+		if a.T < t0 || b.T > t1 || a.V*b.V >= 0 {
 			continue
 		}
 		lo, hi := a.T, b.T
 		for range 50 {
-			if mid := (lo + hi) / 2; p.smooth(mid)*a.Tilt > 0 {
+			if mid := (lo + hi) / 2; p.Smooth(mid)*a.V > 0 {
 				lo = mid
 			} else {
 				hi = mid

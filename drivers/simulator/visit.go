@@ -9,32 +9,31 @@ import (
 // Visit is what the operator does with the gauge.
 type Visit uint8
 
-// The visits. Only Good and Move must be captured; Settling, too, of a gauge
-// that comes to rest.
+// The visits. Only Good and Move must be captured.
 const (
-	Good      Visit = iota // rocked through square on both sides, or held at rest
-	Move                   // good, on to another depth without leaving the bore, good again
-	OffSquare              // rocked through square, but far more to one side
-	OneSided               // rocked, but turned before square
-	Parked                 // held still at a tilt
-	Chamfer                // rocked with a contact on the chamfer
-	Dragged                // pushed in and pulled out again
-	Beside                 // rocked well, but beside the axis: the chord is gauged
-	Warm                   // gauged while the part shrinks fast
+	Good     Visit = iota // rocked through square on both sides, or held at rest
+	Move                  // good, on to another depth without leaving the bore, good again
+	OffAxis               // rocked well, but beside the axis: the chord is gauged
+	OffSide               // rocked through square, but far more to one side
+	OneSided              // rocked, but turned before square
+	Parked                // held still at a tilt
+	Chamfer               // rocked with a contact on the chamfer
+	Dragged               // pushed in and pulled out again
+	Warm                  // gauged while the part shrinks fast
 )
 
-var visits = [...]string{"good", "move", "off square", "one-sided", "parked", "chamfer", "dragged through", "chord", "warm"}
+var visits = [...]string{"good", "move", "off axis", "off side", "one-sided", "parked", "chamfer", "dragged", "warm"}
 
 // String names the visit.
 func (v Visit) String() string { return visits[v] }
 
 // Visits lists all kinds of visit.
 func Visits() []Visit {
-	return []Visit{Good, Move, OffSquare, OneSided, Parked, Chamfer, Dragged, Beside, Warm}
+	return []Visit{Good, Move, OffAxis, OffSide, OneSided, Parked, Chamfer, Dragged, Warm}
 }
 
 // Params are everything that a visit depends on beside chance. Times are s,
-// tilts rad.
+// tilts rad, unless said otherwise. [Draw] draws them.
 type Params struct {
 	Gauge Gauge
 	Visit Visit
@@ -42,29 +41,28 @@ type Params struct {
 	Next  int64 // true size at the next place, of Move
 
 	Air, Insert, Drag, Withdraw float64 // how long the phases last
-	DragTilt, Sway              float64 // the tilt of the drag, and its wobble (standard deviation)
-	Turns                       int     // passes through square, or turns of OneSided
-	Half                        float64 // half-period of the rock
-	Swing                       float64 // amplitude of the rock
+	DragTilt, Sway              float64 // the tilt of the drag or of parking, and its scatter
+	Turns                       int     // passes through square; of OneSided, turns
+	Half, Swing                 float64 // half-period and amplitude of the rock
 	Off                         float64 // centre of the rock, as a part of the amplitude
 	Ragged, Uneven              float64 // relative scatter of amplitude and of half-period
 	Near, NearScatter           float64 // of OneSided: tilt at which it turns, and its scatter
 	Dwell                       float64 // see Path
 	Tremor                      float64 // root mean square
 	Rest, RestTilt              float64 // how long and at what tilt it is held in the end
-	Offset                      float64 // µm beside the axis, of Beside
+	Offset                      float64 // µm beside the axis, of OffAxis
 	Profile                     float64 // µm by which the size changes over the drag
 	Drift                       float64 // µm/s of the gauge
 	Shrink                      float64 // µm/s of the part, of Warm
-	Hold                        float64 // of a gauge that comes to rest: how long it is held
+	Hold, From, Wobble          float64 // of a gauge that comes to rest: how long (s), from how far off, and its sway (µm)
 	Stream                      Stream
 }
 
 // Place is where a gauge was held to be read.
 type Place struct {
 	Size int64 // true
-	Seen int64 // what a perfect reading by this gauge would be, with chord and drift
-	Must bool  // it was gauged as it should be, and must be captured
+	Seen int64 // what a perfect reading by this gauge would be there, with chord and drift
+	Must bool  // gauged as it should be: must be captured
 	// From and To are when the gauge was there: a reading outside is false.
 	From, To time.Duration
 	Turns    []time.Duration // passes through square
@@ -76,99 +74,190 @@ type Truth struct {
 	Fault   Fault
 	In, Out time.Duration // in the bore from, to
 	Places  []Place
-	Path    Path // of a rocked gauge
+	Tilt    Path // of a rocked gauge, rad
 }
 
-// motion builds the value that a perfect display would show as a function of
-// time: pieces, one after the other.
+// motion is the value that a perfect display would show, in its parts.
 type motion struct {
-	now    float64
-	pieces []piece
+	p              *Params
+	tilt, level    Path    // rad; µm above Params.Size
+	sway           [2]sine // of a gauge at rest, µm
+	insert, in     float64 // the gauge meets the edge; it is in
+	out, free      float64 // it starts to leave; it is out
+	bounce, shrink float64
 }
 
-type piece struct {
-	from, to float64
-	value    func(x float64) float64 // µm above Params.Size, at time x
-}
-
-func (m *motion) add(length float64, value func(x float64) float64) {
-	m.pieces = append(m.pieces, piece{m.now, m.now + length, value})
-	m.now += length
-}
-
+// at returns what is shown at a time, µm above Params.Size.
 func (m *motion) at(t float64) float64 {
-	for i := range m.pieces {
-		if t < m.pieces[i].to || i == len(m.pieces)-1 {
-			return m.pieces[i].value(t)
-		}
+	air := um(m.p.Gauge.Free)
+	switch {
+	case t < m.insert || t >= m.free:
+		return air
+	case t < m.in:
+		x := (t - m.insert) / (m.in - m.insert)
+		w := (1 - math.Cos(math.Pi*x)) / 2
+		return air*(1-w) + m.bore(t)*w + m.bounce*math.Abs(math.Sin(3*math.Pi*x))*(1-x)
+	case t >= m.out:
+		x := (t - m.out) / (m.free - m.out)
+		return m.bore(t)*(1-x*x) + air*x*x
 	}
-	return 0
+	return m.bore(t)
+}
+
+// bore is what is shown in the bore.
+func (m *motion) bore(t float64) float64 {
+	v := m.level.At(t) + m.p.Drift*t + m.shrink*max(0, t-m.in)
+	if m.p.Gauge.Contact == TwoPoint {
+		return v + m.p.Gauge.Excess(m.p.Size, m.tilt.At(t))
+	}
+	return v + m.p.From*math.Exp(-max(0, t-m.in)/m.p.Gauge.Settle) + m.sway[0].at(t) + m.sway[1].at(t)
 }
 
 // Run makes the values of a visit, and what it really was.
 func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
-	m := motion{}
-	tr := Truth{Visit: p.Visit, Fault: p.Stream.Fault}
-	if p.Gauge.Contact == TwoPoint {
-		p.rocked(&m, &tr, rng)
-	} else {
-		p.rested(&m, &tr, rng)
+	m := motion{p: &p, insert: p.Air, in: p.Air + p.Insert, bounce: between(rng, 0, 80)}
+	tr := Truth{Visit: p.Visit, Fault: p.Stream.Fault, In: seconds(m.in)}
+	m.level.Keys = []Key{{m.in, p.Profile}}
+	if p.Visit == Warm {
+		m.shrink = p.Shrink
 	}
-	return p.Stream.values(&p, &m, &tr, rng), tr
+	if p.Gauge.Contact == TwoPoint {
+		m.rock(&tr, rng)
+		m.out = m.tilt.end()
+	} else {
+		m.rest(&tr, rng)
+		m.out = m.level.end()
+	}
+	m.free = m.out + p.Withdraw
+	tr.Out, tr.Tilt = seconds(m.out), m.tilt
+	return p.Stream.values(&m, &tr, rng), tr
 }
 
-// place appends a place that lasted from a time until now.
-func (p *Params) place(m *motion, tr *Truth, size int64, from float64, must bool) {
-	pl := Place{Size: size, Seen: size, Must: must && p.Stream.Fault == NoFault, From: seconds(from), To: seconds(m.now)}
-	for _, c := range tr.Path.Crossings(from, m.now) {
-		pl.Turns = append(pl.Turns, seconds(c))
+// rock is a visit of a two-point gauge from the edge in to the edge out.
+func (m *motion) rock(tr *Truth, rng *rand.Rand) {
+	p := m.p
+	m.tilt.Dwell = p.Dwell
+	m.tilt.shake(p.Tremor, rng)
+	m.tilt.Keys = []Key{{m.in, p.DragTilt}}
+	m.drag(p.Drag, p.DragTilt, rng)
+	level := 0.0
+	if p.Visit == OffAxis {
+		level = p.Gauge.Chord(p.Size, p.Offset)
 	}
-	if p.Visit == Beside {
-		pl.Seen += units(p.Gauge.Chord(size, p.Offset))
+	m.level.to(p.Drag, level)
+	m.work(tr, p.Size, level, rng)
+	if p.Visit == Move {
+		m.drag(p.Drag, p.DragTilt, rng)
+		level = um(p.Next - p.Size)
+		m.level.to(p.Drag, level)
+		m.work(tr, p.Next, level, rng)
 	}
-	pl.Seen += units(p.Drift * (from + m.now) / 2)
+}
+
+// drag moves the gauge along the bore at a tilt that the hand holds as it can.
+func (m *motion) drag(length, tilt float64, rng *rand.Rand) {
+	for length > 0 {
+		step := min(length, between(rng, 0.2, 0.6))
+		length -= step
+		m.tilt.to(step, tilt+m.p.Sway*rng.NormFloat64())
+	}
+}
+
+// work is what is done at a place, and its truth.
+func (m *motion) work(tr *Truth, size int64, level float64, rng *rand.Rand) {
+	p, from := m.p, m.tilt.end()
+	switch p.Visit {
+	case Dragged:
+		return
+	case Parked:
+		m.drag(p.Hold, p.DragTilt, rng)
+	default:
+		m.swings(rng)
+	}
+	if p.Rest > 0 {
+		m.tilt.to(between(rng, 0.3, 0.6), p.RestTilt)
+		m.drag(p.Rest, p.RestTilt, rng)
+	}
+	to := m.tilt.end()
+	if p.Visit == Chamfer {
+		m.slip(from, to, rng)
+	} else {
+		m.level.to(to-m.level.end(), level)
+	}
+	pl := Place{Size: size, Seen: p.Size + units(level+p.Drift*(from+to)/2), From: seconds(from), To: seconds(to),
+		Must: (p.Visit == Good || p.Visit == Move) && p.Stream.Fault == NoFault}
+	if p.Visit == Warm {
+		pl.Seen += units(p.Shrink * ((from+to)/2 - m.in))
+	}
+	for _, t := range m.tilt.Crossings(from, to) {
+		pl.Turns = append(pl.Turns, seconds(t))
+	}
 	tr.Places = append(tr.Places, pl)
 }
 
-// rocked makes a visit of a two-point gauge: free air, in over the edge, along
-// the bore at a tilt, rocked, perhaps held, perhaps on to another depth, out.
-func (p *Params) rocked(m *motion, tr *Truth, rng *rand.Rand) {
-	path := &tr.Path
-	path.Dwell = p.Dwell
-	path.shake(p.Tremor, rng)
-	base := func(float64) float64 { return 0 }
-	tilted := func(x float64) float64 {
-		return base(x) + p.Gauge.Excess(p.Size, path.At(x)) + p.Drift*x
+// swings rocks the gauge: Turns passes through square, or as many turns before it.
+func (m *motion) swings(rng *rand.Rand) {
+	p := m.p
+	side := float64(pick(rng, -1, 1))
+	half := func() float64 { return p.Half * max(0.5, 1+p.Uneven*rng.NormFloat64()) }
+	far := func(side float64) float64 {
+		return p.Swing * (side*max(0.4, 1+p.Ragged*rng.NormFloat64()) + p.Off)
 	}
-	p.air(m, p.Air)
-	p.insert(m, tilted, rng)
-	tr.In = seconds(m.now)
-	p.drag(m, path, tilted, rng)
-	switch p.Visit {
-	case Beside:
-		chord := p.Gauge.Chord(p.Size, p.Offset)
-		base = func(float64) float64 { return chord }
-	case Chamfer:
-		base = p.chamfer(m.now, rng)
+	if p.Visit == OneSided {
+		for range p.Turns {
+			m.tilt.to(half(), side*(p.Near+p.Swing*max(0.4, 1+p.Ragged*rng.NormFloat64())))
+			m.tilt.to(half(), side*max(0.1*degree, p.Near+p.NearScatter*rng.NormFloat64()))
+		}
+		m.tilt.to(half(), side*(p.Near+p.Swing))
+		return
 	}
-	along := base
-	start := m.now
-	base = func(x float64) float64 { // the profile on the way in
-		return along(x) + p.Profile*max(0, 1-(x-m0(start, p.Drag))/p.Drag)*b2f(x < start)
+	// the first swing starts where the drag ended: it must not pass square
+	if len(m.tilt.Keys) > 0 && m.tilt.Keys[len(m.tilt.Keys)-1].V != 0 {
+		side = math.Copysign(1, m.tilt.Keys[len(m.tilt.Keys)-1].V)
 	}
-	p.atPlace(m, tr, p.Size, tilted, rng)
-	if p.Visit == Move {
-		p.moveOn(m, tr, rng)
+	for range p.Turns + 1 {
+		m.tilt.to(half(), far(side))
+		side = -side
 	}
-	tr.Out = seconds(m.now)
-	p.leave(m, rng)
 }
 
-func m0(start, drag float64) float64 { return start - drag }
-
-func b2f(b bool) float64 {
-	if b {
-		return 1
+// slip lets a contact slide up and down the chamfer while the gauge is rocked.
+func (m *motion) slip(from, to float64, rng *rand.Rand) {
+	depth := between(rng, 15, 150)
+	m.level.to(max(0.01, from-m.level.end()), depth)
+	for m.level.end() < to {
+		m.level.to(between(rng, 0.15, 0.5), depth*(1+0.3*rng.NormFloat64()))
 	}
-	return 0
+}
+
+// rest is a visit of a gauge that centres itself and comes to rest.
+func (m *motion) rest(tr *Truth, rng *rand.Rand) {
+	p := m.p
+	for i := range m.sway {
+		m.sway[i] = sine{p.Wobble / 4, 2 * math.Pi * between(rng, 0.3, 2), between(rng, 0, 2*math.Pi)}
+	}
+	m.level.Keys[0].V = 0
+	tr.Places = append(tr.Places, m.held(p.Size, 0, m.in))
+	switch p.Visit {
+	case Move:
+		// the contacts follow the wall to the next depth
+		m.level.to(between(rng, 0.2, 0.5), between(rng, 40, 120))
+		m.level.to(p.Drag, um(p.Next-p.Size))
+		tr.Places = append(tr.Places, m.held(p.Next, um(p.Next-p.Size), m.level.end()))
+	case Dragged:
+		tr.Places = nil
+	}
+}
+
+func (m *motion) held(size int64, level, from float64) Place {
+	p := m.p
+	hold := p.Hold
+	if p.Visit == Dragged {
+		hold = p.Gauge.Settle
+	}
+	m.level.to(hold, level)
+	to := m.level.end()
+	pl := Place{Size: size, Seen: p.Size + units(level+p.Drift*(from+to)/2), From: seconds(from), To: seconds(to),
+		Must: (p.Visit == Good || p.Visit == Move) && p.Stream.Fault == NoFault && hold >= 6*p.Gauge.Settle+1.5}
+	return pl
 }

@@ -1,0 +1,75 @@
+package simulator
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// Rates are the value rates of gauges, a second (common practice).
+func Rates() []float64 { return []float64{2, 5, 10, 20, 25, 50} }
+
+// Draw draws a visit with a gauge of some contact and rate; every parameter
+// comes from the range that the trade sees (common practice), the size from 8
+// to 60 mm.
+func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
+	p := Params{Visit: visit, Size: Millimetre*8 + rng.Int64N(52*Millimetre)}
+	p.Next = p.Size + units(between(rng, -10, 10))
+	p.Gauge = drawGauge(contact, p.Size, rate, rng)
+	p.Air, p.Insert, p.Withdraw = between(rng, 1, 4), between(rng, 0.2, 0.6), between(rng, 0.2, 0.4)
+	p.Drag, p.DragTilt = between(rng, 0.4, 2), between(rng, 1, 4)*degree*float64(pick(rng, -1, 1))
+	p.Sway = between(rng, 0.02, 0.3) * degree
+	p.Turns = 3 + rng.IntN(4)
+	p.Half, p.Swing = between(rng, 0.4, 1.5), between(rng, 1.5, 5)*degree
+	p.Off, p.Ragged, p.Uneven = between(rng, -0.3, 0.3), between(rng, 0, 0.15), between(rng, 0, 0.15)
+	p.Dwell, p.Tremor = between(rng, -0.15, 0.3), between(rng, 0, 0.03)*degree
+	p.Near, p.NearScatter = between(rng, 0.5, 3)*degree, between(rng, 0.05, 0.3)*degree
+	if rng.Float64() < 0.4 { // many people end at rest near square, not at it
+		p.Rest, p.RestTilt = between(rng, 0.3, 1.5), between(rng, -1, 1)*degree
+	}
+	p.Offset = between(rng, 30, 100)
+	p.Profile, p.Drift = between(rng, -8, 8), between(rng, -0.002, 0.002)
+	p.Shrink = -between(rng, 0.5, 3)
+	p.Hold, p.From, p.Wobble = between(rng, 2, 8), between(rng, -80, 80), between(rng, 0.1, 0.5)
+	p.Stream = Stream{Jitter: 0.08, Delay: between(rng, 0, 0.002), Spikes: 0.002, Spike: 30, Drops: 0.01,
+		Repeats: pick(rng, 0, 0, 0.01, 0.03), FaultAt: between(rng, 0.1, 0.9), Lasts: between(rng, 0.3, 1.5)}
+	switch visit {
+	case Parked:
+		p.DragTilt = between(rng, 0.3, 4) * degree
+		p.Rest = 0
+	case OffSide:
+		p.Off = between(rng, 0.5, 0.9) * float64(pick(rng, -1, 1))
+	}
+	return p
+}
+
+// displays are the steps that gauges of this kind show, the finer ones more often.
+var displays = [...]struct {
+	step   int64
+	inch   bool
+	places int
+}{
+	{Micrometre / 10, false, 4}, {Micrometre / 10, false, 4}, {Micrometre / 10, false, 4}, {Micrometre / 10, false, 5},
+	{Micrometre / 5, false, 4}, {Micrometre / 2, false, 4}, {Micrometre, false, 3}, {2 * Micrometre, false, 3},
+	{5 * MicroInch, true, 6}, {10 * MicroInch, true, 5}, {50 * MicroInch, true, 5}, {100 * MicroInch, true, 4},
+}
+
+func drawGauge(contact Contact, size int64, rate float64, rng *rand.Rand) Gauge {
+	g := Gauge{ID: "drawn", Contact: contact, Tip: tipFor(size), Free: units(between(rng, 250, 1000)), Rate: rate,
+		Noise: between(rng, 0.05, 0.3)}
+	switch contact {
+	case ThreePoint:
+		g.Settle = between(rng, 0.1, 0.5)
+	case Air:
+		g.Settle = between(rng, 0.3, 1)
+	}
+	d := pick(rng, displays[:]...)
+	g.Step, g.Inch, g.Places = d.step, d.inch, d.places
+	return g
+}
+
+// tipFor is a usual contact radius for a bore: 1 mm at 8 mm to 3 mm from 40 mm
+// on (common practice).
+func tipFor(size int64) int64 {
+	x := min(1, max(0, (um(size)-8000)/32000))
+	return int64(math.Round((1 + 2*x) * float64(Millimetre)))
+}

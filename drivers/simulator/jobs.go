@@ -1,0 +1,225 @@
+package simulator
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Ring is a setting ring.
+type Ring struct {
+	ID   string
+	Size int64 // certified
+}
+
+// Round is a spell of honing and what was gauged after it.
+type Round struct {
+	Strokes int     // since the round before
+	Warm    float64 // K above the ring when gauged
+	Sizes   []int64 // as gauged, warm, in the order of Job.Places
+}
+
+// Station is where in the bore a size was gauged.
+type Station struct {
+	Depth int64 // from the front face
+	Angle int   // degrees
+}
+
+// Job is a bore to be honed, with the story of one part. It is invented
+// demonstration data: no real part, shop or person.
+type Job struct {
+	ID, Title, Station, Material string
+	Inch                         bool // the drawing's unit
+	Nominal, Low, High           int64
+	Length                       int64
+	Ring                         Ring
+	Gauge                        Gauge
+	Depths                       []int64
+	Angles                       []int
+	Rounds                       []Round // the first is the start, with 0 strokes
+	Minute                       int     // strokes in a minute
+	Expansion                    float64 // µm on the diameter a kelvin
+	bore                         Bore    // what the table can't tell: rates, cooling, reach
+}
+
+// Places lists the stations in the order in which they are gauged: depth by
+// depth, at each its angles.
+func (j *Job) Places() []Station {
+	out := make([]Station, 0, len(j.Depths)*len(j.Angles))
+	for _, d := range j.Depths {
+		for _, a := range j.Angles {
+			out = append(out, Station{d, a})
+		}
+	}
+	return out
+}
+
+// Bore returns a bore in the job's start state: mean, profile and ovality as
+// first gauged, rates as the story has them.
+func (j *Job) Bore() *Bore {
+	b := j.bore
+	first := j.Rounds[0].Sizes
+	n := len(j.Angles)
+	var sum float64
+	for _, v := range first {
+		sum += float64(v)
+	}
+	b.Start = int64(math.Round(sum / float64(len(first))))
+	var re, im float64
+	for i, v := range first {
+		s, c := math.Sincos(2 * float64(j.Angles[i%n]) * degree)
+		re, im = re+um(v-b.Start)*c, im+um(v-b.Start)*s
+	}
+	// least squares of Oval·cos 2(a-Lie): at 0/60/120 the mean of cos² is 1/2; at
+	// 0/90, where sin 2a is nowhere seen, it is 1.
+	part := 0.5
+	if n == 2 {
+		part = 1
+	}
+	b.Oval, b.Lie = math.Hypot(re, im)/(part*float64(len(first))), math.Atan2(im, re)/2
+	for i, d := range j.Depths {
+		mean := 0.0
+		for _, v := range first[i*n : (i+1)*n] {
+			mean += um(v-b.Start) / float64(n)
+		}
+		b.Profile = append(b.Profile, Point2{d, mean})
+	}
+	b.Length, b.Rounding, b.Expansion, b.Scatter = j.Length, 15, j.Expansion, 0.1
+	return &b
+}
+
+// FindJob returns the job of that id.
+func FindJob(id string) (*Job, error) {
+	jobs := Jobs()
+	var ids []string
+	for i := range jobs {
+		if jobs[i].ID == id {
+			return &jobs[i], nil
+		}
+		ids = append(ids, jobs[i].ID)
+	}
+	return nil, fmt.Errorf("job %q: not one of %s", id, strings.Join(ids, ", "))
+}
+
+// Gauges lists the gauges of the shop.
+func Gauges() []Gauge {
+	return []Gauge{
+		{ID: "G-11", Contact: TwoPoint, Tip: 2 * Millimetre, Free: 600 * Micrometre, Rate: 20, Noise: 0.15, Step: Micrometre / 10, Places: 4},
+		{ID: "G-07", Contact: TwoPoint, Tip: 3 * Millimetre / 2, Free: 500 * Micrometre, Rate: 10, Noise: 0.20, Step: 5 * MicroInch, Inch: true, Places: 6},
+		{ID: "G-12", Contact: TwoPoint, Tip: 3 * Millimetre, Free: 800 * Micrometre, Rate: 20, Noise: 0.20, Step: Micrometre / 10, Places: 4},
+		{ID: "G-21", Contact: ThreePoint, Tip: 2 * Millimetre, Free: 700 * Micrometre, Rate: 10, Noise: 0.30, Step: Micrometre / 10, Places: 4, Settle: 0.25},
+		{ID: "G-30", Contact: Air, Free: 400 * Micrometre, Rate: 10, Noise: 0.10, Step: Micrometre / 10, Places: 4, Settle: 0.5},
+	}
+}
+
+func gauge(id string) Gauge {
+	for _, g := range Gauges() {
+		if g.ID == id {
+			return g
+		}
+	}
+	return Gauge{}
+}
+
+// Jobs lists the four jobs.
+func Jobs() []Job {
+	return []Job{
+		{
+			ID: "J-4107", Title: "pivot bracket bush", Station: "hone bay 1", Material: "leaded bronze", Inch: true,
+			Nominal: 222_300_800, Low: 222_275_400, High: 222_326_200, Length: 381_000_000,
+			Ring: Ring{"R-0875", 222_251_200}, Gauge: gauge("G-11"), Minute: 50, Expansion: 0.40,
+			Depths: depths(4, 13, 25, 34), Angles: []int{0, 90}, Rounds: rounds(bushTable, 0, 2, 3, 3, 1, 0),
+			bore: Bore{Fast: 2.05, Slow: 0.8, Glaze: 35, Warming: 0.2, WarmMost: 3, Cooling: 418 * time.Second},
+		},
+		{
+			ID: "J-4112", Title: "spindle sleeve", Station: "hone bay 2", Material: "hardened steel", Inch: true,
+			Nominal: 317_500_000, Low: 317_500_000, High: 317_525_400, Length: 635_000_000,
+			Ring: Ring{"R-1250", 317_497_000}, Gauge: gauge("G-11"), Minute: 45, Expansion: 0.365,
+			Depths: depths(5, 32, 58), Angles: []int{0, 90}, Rounds: rounds(sleeveTable, 0, 1, 1, 1, 0.5, 0, 0, 0),
+			bore: Bore{Fast: 0.40, Slow: 0.20, Glaze: 60, Warming: 0.05, WarmMost: 1, Cooling: 1922 * time.Second},
+		},
+		{
+			ID: "J-4120", Title: "relief valve body", Station: "hone bay 3", Material: "grey iron",
+			Nominal: 158_800_000, Low: 158_780_000, High: 158_840_000, Length: 520_000_000,
+			Ring: Ring{"R-0625", 158_750_800}, Gauge: gauge("G-07"), Minute: 60, Expansion: 0.167,
+			Depths: depths(5, 16, 28, 40, 49), Angles: []int{0, 90}, Rounds: rounds(valveTable, 0, 1, 1, 0.5, 0, 0),
+			bore: Bore{Fast: 1.02, Slow: 0.5, Glaze: 30, Blind: 12 * Millimetre, Warming: 0.1, WarmMost: 1, Cooling: 900 * time.Second},
+		},
+		{
+			ID: "J-4131", Title: "dash tube", Station: "bench 4", Material: "aluminium alloy",
+			Nominal: 444_500_000, Low: 444_500_000, High: 444_700_000, Length: 2_540_000_000,
+			Ring: Ring{"R-1750", 444_499_000}, Gauge: gauge("G-12"), Minute: 40, Expansion: 1.02,
+			Depths: depths(10, 65, 127, 190, 244), Angles: []int{0, 60, 120}, Rounds: rounds(tubeTable, 0, 8, 6, 3, 0),
+			bore: Bore{Fast: 1.7, Slow: 0.9, Glaze: 18, Warming: 0.6, WarmMost: 9, Cooling: 182 * time.Second},
+		},
+	}
+}
+
+func depths(mm ...int64) []int64 {
+	out := make([]int64, len(mm))
+	for i, d := range mm {
+		out[i] = d * Millimetre
+	}
+	return out
+}
+
+// rounds reads a table: a line a round, the strokes and then the sizes in mm to
+// four places, as gauged; warm gives the warmth of each round.
+func rounds(table string, warm ...float64) []Round {
+	var out []Round
+	for i, line := range strings.Split(strings.TrimSpace(table), "\n") {
+		cells := strings.Fields(line)
+		r := Round{Warm: warm[i]}
+		r.Strokes, _ = strconv.Atoi(cells[0])
+		for _, c := range cells[1:] {
+			v, _ := strconv.ParseInt(strings.Replace(c, ".", "", 1), 10, 64)
+			r.Sizes = append(r.Sizes, v*Micrometre/10)
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// The tables, invented demonstration data. Columns: strokes since the round
+// before; then the sizes, depth by depth from the front, at each its angles.
+const (
+	// 4 13 25 34 mm, each at 0 and 90 degrees
+	bushTable = `
+0 22.1627 22.1567 22.1656 22.1595 22.1675 22.1616 22.1705 22.1645
+12 22.1849 22.1838 22.1868 22.1855 22.1888 22.1876 22.1905 22.1895
+12 22.2065 22.2065 22.2072 22.2068 22.2093 22.2089 22.2099 22.2095
+10 22.2232 22.2232 22.2221 22.2220 22.2239 22.2240 22.2229 22.2229
+4 22.2281 22.2281 22.2266 22.2266 22.2287 22.2285 22.2274 22.2274
+2 22.2299 22.2296 22.2283 22.2282 22.2302 22.2300 22.2292 22.2290
+`
+	// 5 32 58 mm, each at 0 and 90 degrees
+	sleeveTable = `
+0 31.7264 31.7261 31.7250 31.7250 31.7243 31.7241
+20 31.7341 31.7341 31.7329 31.7329 31.7321 31.7321
+20 31.7410 31.7411 31.7398 31.7395 31.7396 31.7394
+15 31.7457 31.7458 31.7446 31.7446 31.7444 31.7445
+10 31.7483 31.7486 31.7472 31.7473 31.7472 31.7472
+7 31.7497 31.7498 31.7488 31.7492 31.7493 31.7493
+5 31.7508 31.7505 31.7506 31.7504 31.7509 31.7507
+3 31.7510 31.7514 31.7514 31.7513 31.7516 31.7514
+`
+	// 5 16 28 40 49 mm, each at 0 and 90 degrees
+	valveTable = `
+0 15.8508 15.8489 15.8497 15.8479 15.8488 15.8468 15.8470 15.8448 15.8438 15.8419
+10 15.8611 15.8600 15.8595 15.8584 15.8584 15.8574 15.8563 15.8553 15.8519 15.8511
+10 15.8707 15.8702 15.8687 15.8681 15.8677 15.8672 15.8658 15.8651 15.8598 15.8592
+8 15.8749 15.8745 15.8738 15.8738 15.8737 15.8737 15.8739 15.8735 15.8719 15.8716
+5 15.8787 15.8784 15.8776 15.8773 15.8775 15.8773 15.8774 15.8774 15.8764 15.8763
+4 15.8811 15.8808 15.8804 15.8797 15.8801 15.8799 15.8802 15.8797 15.8801 15.8797
+`
+	// 10 65 127 190 244 mm, each at 0, 60 and 120 degrees
+	tubeTable = `
+0 44.4160 44.4133 44.4082 44.4110 44.4084 44.4033 44.4071 44.4042 44.3993 44.4109 44.4082 44.4033 44.4160 44.4133 44.4083
+15 44.4455 44.4449 44.4438 44.4403 44.4398 44.4389 44.4352 44.4346 44.4335 44.4403 44.4398 44.4388 44.4452 44.4448 44.4439
+12 44.4537 44.4536 44.4535 44.4541 44.4540 44.4537 44.4530 44.4527 44.4526 44.4541 44.4540 44.4538 44.4537 44.4535 44.4533
+9 44.4586 44.4584 44.4583 44.4611 44.4609 44.4607 44.4608 44.4605 44.4604 44.4610 44.4609 44.4607 44.4585 44.4584 44.4582
+4 44.4593 44.4595 44.4592 44.4620 44.4618 44.4617 44.4616 44.4615 44.4614 44.4617 44.4618 44.4618 44.4595 44.4595 44.4594
+`
+)

@@ -1,0 +1,155 @@
+package simulator
+
+import (
+	"iter"
+	"math/rand/v2"
+	"time"
+)
+
+// Act is what a step of a session is.
+type Act uint8
+
+// The acts.
+const (
+	Master  Act = iota // the ring is gauged
+	Measure            // a place of the bore is gauged
+	Honing             // the bore is honed
+)
+
+var acts = [...]string{"master", "measure", "hone"}
+
+// String names the act.
+func (a Act) String() string { return acts[a] }
+
+// Chunk is bytes that come from the gauge at one moment.
+type Chunk struct {
+	At    time.Duration // since the start of the session
+	Bytes []byte
+}
+
+// Step is one thing that the operator does, and what the gauge sends meanwhile.
+type Step struct {
+	Act     Act
+	Round   int
+	Place   Station // of Measure
+	Strokes int     // of Honing
+	Warm    float64 // K above the ring: the part, of Measure
+	Size    int64   // of Measure and Master: what is gauged, without the gauge's zero error
+	From    time.Duration
+	To      time.Duration
+	Chunks  []Chunk
+	Truth   Truth // of a streamed visit; times are since From
+}
+
+// Play is how a job is played.
+type Play struct {
+	// Button: one line for each reading, as from a gauge with a data button;
+	// otherwise the gauge streams at its rate and the operator rocks it.
+	Button bool
+	// Masterings is how often the ring is gauged first; 0: 4.
+	Masterings int
+	// Zero is what the gauge shows too much, before it is mastered.
+	Zero int64
+	// Gauge takes the place of the job's own. One that touches at three points
+	// does not see a pure ovality: it shows the mean over the angles.
+	Gauge *Gauge
+}
+
+// Session plays a job: the ring first, then round by round the honing and every
+// place in the order of Places. The sizes are those of the job's table. The
+// bytes are lines as [Gauge.Format] writes them.
+func (j *Job) Session(p Play, rng *rand.Rand) iter.Seq[Step] {
+	s := player{job: j, play: p, rng: rng, gauge: j.Gauge}
+	if p.Gauge != nil {
+		s.gauge = *p.Gauge
+	}
+	if p.Masterings == 0 {
+		s.play.Masterings = 4
+	}
+	return s.run
+}
+
+type player struct {
+	job   *Job
+	play  Play
+	gauge Gauge
+	rng   *rand.Rand
+	now   time.Duration
+}
+
+func (s *player) run(yield func(Step) bool) {
+	s.now = 0
+	for range s.play.Masterings {
+		if !yield(s.visit(Step{Act: Master, Size: s.job.Ring.Size})) {
+			return
+		}
+	}
+	places := s.job.Places()
+	for i, r := range s.job.Rounds {
+		if r.Strokes > 0 && !yield(s.hone(i, r.Strokes)) {
+			return
+		}
+		for k, place := range places {
+			size := r.Sizes[k]
+			if s.gauge.Contact != TwoPoint {
+				size = s.mean(r.Sizes, k)
+			}
+			if !yield(s.visit(Step{Act: Measure, Round: i, Place: place, Warm: r.Warm, Size: size})) {
+				return
+			}
+		}
+	}
+}
+
+// mean is the mean over the angles at the depth of place k.
+func (s *player) mean(sizes []int64, k int) int64 {
+	n := len(s.job.Angles)
+	var sum int64
+	for _, v := range sizes[k/n*n : k/n*n+n] {
+		sum += v
+	}
+	return sum / int64(n)
+}
+
+func (s *player) hone(round, strokes int) Step {
+	st := Step{Act: Honing, Round: round, Strokes: strokes, From: s.now}
+	s.now += time.Duration(strokes) * time.Minute / time.Duration(s.job.Minute)
+	st.To = s.now
+	return st
+}
+
+// visit plays one visit of the gauge.
+func (s *player) visit(st Step) Step {
+	st.From = s.now
+	shown := st.Size + s.play.Zero
+	if s.play.Button || s.gauge.Rate == 0 {
+		s.now += 4 * time.Second // to place and rock the gauge
+		st.Chunks = []Chunk{{s.now, s.gauge.Format(nil, Point{Value: s.gauge.Show(shown)})}}
+		s.now += time.Second
+		st.To = s.now
+		return st
+	}
+	points, truth := Run(s.careful(shown), s.rng)
+	st.Truth = truth
+	for _, p := range points {
+		st.Chunks = append(st.Chunks, Chunk{st.From + p.T, s.gauge.Format(nil, p)})
+	}
+	s.now += points[len(points)-1].T + 10*time.Millisecond
+	st.To = s.now
+	return st
+}
+
+// careful is a visit of an operator who knows how: a slow, even rock of five
+// passes, or a steady hold.
+func (s *player) careful(size int64) Params {
+	rng := s.rng
+	return Params{
+		Gauge: s.gauge, Visit: Good, Size: size,
+		Air: between(rng, 1, 2), Insert: between(rng, 0.3, 0.5), Drag: between(rng, 0.5, 1), Withdraw: 0.3,
+		DragTilt: between(rng, 1.5, 2.5) * degree * float64(pick(rng, -1, 1)), Sway: 0.05 * degree,
+		Turns: 5, Half: between(rng, 0.9, 1.2), Swing: between(rng, 2, 3) * degree, Off: between(rng, -0.15, 0.15),
+		Ragged: 0.06, Uneven: 0.06, Dwell: 0.1, Tremor: 0.01 * degree,
+		Hold: between(rng, 4, 5), From: between(rng, -60, -20), Wobble: 0.2,
+		Stream: Stream{Jitter: 0.05, Delay: 0.001, Drops: 0.005, Spikes: 0.0005, Spike: 30},
+	}
+}

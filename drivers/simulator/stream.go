@@ -1,0 +1,145 @@
+package simulator
+
+import (
+	"math"
+	"math/rand/v2"
+	"strconv"
+	"time"
+)
+
+// Point is one value as the gauge sends it.
+type Point struct {
+	T     time.Duration // at which it arrives
+	Value int64         // as shown, 0.1 nm
+	Text  string        // sent in the number's place, if any
+}
+
+// Fault is something that goes wrong with the stream, once in a visit.
+type Fault uint8
+
+// The faults. Spikes, drops and repeats happen beside them, see [Stream].
+const (
+	NoFault    Fault = iota
+	StuckValue       // one value over and over from some moment on
+	Burst            // nothing for a while, then all of it at once
+	UnitSwitch       // the display is switched between mm and inch without saying so
+	Sign             // the direction of counting is reversed
+	ErrorText        // text in the number's place for a while
+)
+
+var faults = [...]string{"none", "stuck", "burst after stall", "unit switch", "sign reversal", "error text"}
+
+// String names the fault.
+func (f Fault) String() string { return faults[f] }
+
+// Faults lists the faults.
+func Faults() []Fault { return []Fault{StuckValue, Burst, UnitSwitch, Sign, ErrorText} }
+
+// Stream is how the values get from the gauge to the reader. Chances are for
+// each value.
+type Stream struct {
+	Jitter  float64 // of the time between values, ± this part of it
+	Delay   float64 // mean of the time that a value takes on its way, s (exponential)
+	Spikes  float64 // chance of a wild value
+	Spike   float64 // how wild, µm
+	Drops   float64 // chance that a value is lost
+	Repeats float64 // chance that the last value is sent again in its place
+	Fault   Fault
+	// FaultAt is when the fault comes, as a part of the time in the bore; Lasts
+	// how long it stays, s.
+	FaultAt, Lasts float64
+}
+
+// values reads the motion at the gauge's rate and sends it.
+func (s *Stream) values(m *motion, tr *Truth, rng *rand.Rand) []Point {
+	g := &m.p.Gauge
+	var out []Point
+	var last int64
+	begin := m.in + s.FaultAt*(m.out-m.in)
+	end := begin + s.Lasts
+	for t := between(rng, 0, 1/g.Rate); t < m.free+1.5; t += (1 + s.Jitter*between(rng, -1, 1)) / g.Rate {
+		um := m.at(t)
+		if t >= m.insert && t < m.free { // in free air the spring stands at its stop
+			um += g.Noise * rng.NormFloat64()
+		}
+		if rng.Float64() < s.Spikes {
+			um += s.Spike * float64(pick(rng, -1, 1))
+		}
+		v := g.Show(m.p.Size + units(um))
+		if rng.Float64() < s.Repeats && last != 0 {
+			v = last
+		}
+		lost := rng.Float64() < s.Drops
+		arrives := t
+		if s.Delay > 0 {
+			arrives += s.Delay * rng.ExpFloat64()
+		}
+		p := Point{T: seconds(arrives), Value: v}
+		if t >= begin {
+			p = s.fail(p, last, t < end, end)
+		}
+		if s.Fault != StuckValue || t < begin {
+			last = v
+		}
+		if n := len(out); n > 0 && p.T < out[n-1].T {
+			p.T = out[n-1].T // a line keeps the order
+		}
+		if !lost {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// fail is what the fault makes of a value.
+func (s *Stream) fail(p Point, last int64, during bool, end float64) Point {
+	switch s.Fault {
+	case StuckValue:
+		p.Value = last
+	case Burst:
+		if during {
+			p.T = seconds(end)
+		}
+	case UnitSwitch:
+		p.Value = int64(math.Round(float64(p.Value) / 25.4))
+	case Sign:
+		p.Value = -p.Value
+	case ErrorText:
+		if during {
+			p.Text = "Error"
+		}
+	}
+	return p
+}
+
+// Format appends a value as a signed decimal line with its unit, such as
+// "+22.2275 mm\r\n", rounded to the places of the gauge.
+func (g *Gauge) Format(out []byte, p Point) []byte {
+	if p.Text != "" {
+		return append(append(out, p.Text...), "\r\n"...)
+	}
+	size, unit := Millimetre, " mm\r\n"
+	if g.Inch {
+		size, unit = Inch, " in\r\n"
+	}
+	v, sign := p.Value, byte('+')
+	if v < 0 {
+		v, sign = -v, '-'
+	}
+	scale := int64(1)
+	for range g.Places {
+		scale *= 10
+	}
+	whole, rest := v/size, v%size
+	frac := (rest*scale*2 + size) / (2 * size)
+	if frac == scale {
+		whole, frac = whole+1, 0
+	}
+	out = append(out, sign)
+	out = strconv.AppendInt(out, whole, 10)
+	if g.Places > 0 {
+		digits := strconv.FormatInt(scale+frac, 10) // a leading 1 keeps the zeros
+		out = append(append(out, '.'), digits[1:]...)
+	}
+	return append(out, unit...)
+}
