@@ -1,0 +1,148 @@
+package broker
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"net"
+	"sync/atomic"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/rs/zerolog"
+	"golang.org/x/crypto/bcrypt"
+)
+
+// Broker is an open broker; it serves while Run does.
+type Broker struct {
+	server   *mqtt.Server
+	gate     *gate
+	tcp      net.Listener
+	ws       *webSocket // nil if off
+	password string     // of the daemon's own publisher
+}
+
+// Stats are counts since Open.
+type Stats struct {
+	Clients  int64  // connected now
+	Received uint64 // messages taken
+	Sent     uint64 // messages delivered
+	// Dropped are messages that a subscriber did not get because it was too
+	// slow, or away for too long.
+	Dropped uint64
+	Refused uint64 // logins and messages that were not allowed
+}
+
+// Open takes the addresses and checks the configuration. An address in use is
+// an error here. Nothing is served before Run.
+func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	tc, err := cfg.tlsConfig()
+	if err != nil {
+		return nil, err
+	}
+	b := &Broker{password: rand.Text()}
+	if b.gate, err = newGate(&cfg, b.password); err != nil {
+		return nil, err
+	}
+	if b.tcp, err = listen(cfg.Listen, tc); err != nil {
+		return nil, err
+	}
+	b.server = newServer(&cfg, log)
+	b.gate.clients = b.user
+	errs := []error{b.server.AddHook(b.gate, nil), b.server.AddListener(listeners.NewNet("tcp", b.tcp))}
+	if cfg.WebSocket != "" {
+		l, err := listen(cfg.WebSocket, tc)
+		if err == nil {
+			b.ws = newWebSocket(l)
+			err = b.server.AddListener(b.ws)
+		}
+		errs = append(errs, err)
+	}
+	if err := errors.Join(errs...); err != nil {
+		b.tcp.Close()
+		return nil, err
+	}
+	return b, nil
+}
+
+func newGate(cfg *Config, password string) (*gate, error) {
+	blank, err := bcrypt.GenerateFromPassword([]byte(rand.Text()), bcrypt.DefaultCost)
+	if err != nil {
+		return nil, err
+	}
+	g := &gate{site: cfg.Site, users: map[string]User{}, anonymous: cfg.Anonymous, own: sha256.Sum256([]byte(password)), blank: string(blank)}
+	for _, u := range cfg.Users {
+		g.users[u.Name] = u
+	}
+	return g, nil
+}
+
+func newServer(cfg *Config, log zerolog.Logger) *mqtt.Server {
+	caps := mqtt.NewDefaultServerCapabilities()
+	caps.MaximumClients = int64(cfg.Clients)
+	caps.MaximumPacketSize = MaxPacket
+	caps.MaximumClientWritesPending = maxPending
+	caps.MaximumSessionExpiryInterval = uint32(cfg.Expiry.Seconds())
+	return mqtt.New(&mqtt.Options{Capabilities: caps, Logger: quietLog(log), ClientNetWriteBufferSize: 16 << 10, ClientNetReadBufferSize: 16 << 10})
+}
+
+func listen(addr string, tc *tls.Config) (net.Listener, error) {
+	l, err := net.Listen("tcp", addr)
+	if err != nil {
+		return nil, fmt.Errorf("broker can't listen on %s; choose another address or stop what uses it: %w", addr, err)
+	}
+	if tc != nil {
+		l = tls.NewListener(l, tc)
+	}
+	return l, nil
+}
+
+// user returns the user of a connected client.
+func (b *Broker) user(id string) (string, bool) {
+	cl, ok := b.server.Clients.Get(id)
+	if !ok {
+		return "", false
+	}
+	return string(cl.Properties.Username), true
+}
+
+// Run serves until ctx ends, then closes all connections.
+func (b *Broker) Run(ctx context.Context) error {
+	if err := b.server.Serve(); err != nil {
+		return errors.Join(err, b.tcp.Close())
+	}
+	<-ctx.Done()
+	return b.server.Close()
+}
+
+// Addr returns the address of the TCP listener, host:port.
+func (b *Broker) Addr() string { return b.tcp.Addr().String() }
+
+// WebSocketAddr returns the address of the WebSocket listener, empty if it is off.
+func (b *Broker) WebSocketAddr() string {
+	if b.ws == nil {
+		return ""
+	}
+	return b.ws.Address()
+}
+
+// Own returns the credentials of the daemon's own publisher, new at each Open.
+func (b *Broker) Own() (user, password string) { return ownUser, b.password }
+
+// Stats returns the counts.
+func (b *Broker) Stats() Stats {
+	i := b.server.Info
+	return Stats{
+		Clients:  atomic.LoadInt64(&i.ClientsConnected),
+		Received: uint64(atomic.LoadInt64(&i.MessagesReceived)),
+		Sent:     uint64(atomic.LoadInt64(&i.MessagesSent)),
+		Dropped:  b.gate.dropped.Load() + uint64(atomic.LoadInt64(&i.InflightDropped)),
+		Refused:  b.gate.refused.Load(),
+	}
+}

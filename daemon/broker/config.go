@@ -1,0 +1,112 @@
+package broker
+
+import (
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"net"
+	"slices"
+	"time"
+
+	"golang.org/x/crypto/bcrypt"
+)
+
+// The usual bounds.
+const (
+	DefaultListen  = "127.0.0.1:1883"
+	DefaultClients = 100
+	DefaultExpiry  = 4 * time.Hour
+	// MaxPacket is the largest packet that is taken, in bytes.
+	MaxPacket = 256 * 1024
+	// maxPending bounds the messages that wait for a slow subscriber.
+	maxPending = 4096
+)
+
+// Config says where to listen and whom to let in.
+type Config struct {
+	Listen    string // host:port, empty: DefaultListen; port 0 picks a free one
+	WebSocket string // host:port for browsers, empty: off
+	CertFile  string // PEM; with KeyFile, TLS on all listeners
+	KeyFile   string
+	Site      string // the site whose topics are served
+	Anonymous bool   // let clients without a user read
+	Users     []User
+	Clients   int           // connected at most, 0: DefaultClients
+	Expiry    time.Duration // how long the session of an absent client is kept at most, 0: DefaultExpiry
+}
+
+// User is somebody besides the daemon itself.
+type User struct {
+	Name    string
+	Hash    string // of the password, made by [Hash]
+	Publish bool   // may publish what stations say
+	Command bool   // may send commands to stations
+}
+
+// Hash returns the hash of a password for the configuration (bcrypt, cost 10).
+// A password may have 1 to 72 bytes.
+func Hash(password string) (string, error) {
+	if password == "" {
+		return "", errors.New("password is empty")
+	}
+	h, err := bcrypt.GenerateFromPassword([]byte(password), bcrypt.DefaultCost)
+	if err != nil {
+		return "", fmt.Errorf("password: %w", err)
+	}
+	return string(h), nil
+}
+
+// check reports every fault, and fills in what is usual.
+func (c *Config) check() error {
+	var faults []error
+	bad := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
+	if c.Listen == "" {
+		c.Listen = DefaultListen
+	}
+	if c.Clients == 0 {
+		c.Clients = DefaultClients
+	}
+	if c.Expiry == 0 {
+		c.Expiry = DefaultExpiry
+	}
+	for _, a := range []string{c.Listen, c.WebSocket} {
+		if _, _, err := net.SplitHostPort(a); a != "" && err != nil {
+			bad("listen address %q: want host:port (%v)", a, err)
+		}
+	}
+	if c.Site == "" {
+		bad("site: give the name of the site")
+	}
+	if c.Clients < 1 || c.Clients > 10_000 {
+		bad("clients %d: want 1 to 10000", c.Clients)
+	}
+	if c.Expiry < time.Minute || c.Expiry > 72*time.Hour {
+		bad("session expiry %s: want 1 min to 72 h", c.Expiry)
+	}
+	if (c.CertFile == "") != (c.KeyFile == "") {
+		bad("TLS: give both the certificate file and the key file")
+	}
+	for i, u := range c.Users {
+		if u.Name == "" || u.Name == ownUser {
+			bad("user %q: choose another name", u.Name)
+		}
+		if slices.ContainsFunc(c.Users[:i], func(o User) bool { return o.Name == u.Name }) {
+			bad("user %q: named twice", u.Name)
+		}
+		if _, err := bcrypt.Cost([]byte(u.Hash)); err != nil {
+			bad("user %q: the password must be given as a hash, not as text: %v", u.Name, err)
+		}
+	}
+	return errors.Join(faults...)
+}
+
+func (c *Config) tlsConfig() (*tls.Config, error) {
+	if c.CertFile == "" {
+		return nil, nil
+	}
+	pair, err := tls.LoadX509KeyPair(c.CertFile, c.KeyFile)
+	if err != nil {
+		return nil, fmt.Errorf("broker certificate: %w", err)
+	}
+	return &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{pair}}, nil
+}

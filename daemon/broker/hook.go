@@ -1,0 +1,110 @@
+package broker
+
+import (
+	"crypto/sha256"
+	"crypto/subtle"
+	"sync"
+	"sync/atomic"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/packets"
+	"golang.org/x/crypto/bcrypt"
+)
+
+// ownUser is the name of the daemon's own publisher.
+const ownUser = "fairbore"
+
+// gate is the broker's only hook: it lets clients in, says what each may do, and counts losses.
+type gate struct {
+	mqtt.HookBase
+	site      string
+	users     map[string]User
+	anonymous bool
+	own       [sha256.Size]byte // of the daemon's own password
+	blank     string            // a hash that no password has, so that an unknown user costs the same time
+	clients   func(id string) (user string, there bool)
+
+	// hashing admits one password check at a time: a check is slow by design,
+	// and must not take both cores from the gauge.
+	hashing sync.Mutex
+
+	dropped, refused atomic.Uint64
+}
+
+// ID names the hook in the library's log.
+func (g *gate) ID() string { return "gate" }
+
+// Provides says which of the library's calls are answered here.
+func (g *gate) Provides(b byte) bool {
+	switch b {
+	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublishDropped:
+		return true
+	}
+	return false
+}
+
+// OnConnect switches off the flow control towards the client (receive maximum
+// of MQTT 5), which loses messages in this version of the library.
+func (g *gate) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
+	cl.Properties.Props.ReceiveMaximum = 0
+	cl.State.Inflight.ResetSendQuota(0)
+	return nil
+}
+
+// OnConnectAuthenticate checks user and password, the last will, and that the
+// client id isn't somebody else's.
+func (g *gate) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
+	ok := g.known(string(pk.Connect.Username), pk.Connect.Password)
+	if user, there := g.clients(cl.ID); ok && there {
+		ok = user == string(pk.Connect.Username)
+	}
+	if ok && pk.Connect.WillFlag {
+		ok = g.right(string(pk.Connect.Username)).mayPublish(g.site, pk.Connect.WillTopic)
+	}
+	if !ok {
+		g.refused.Add(1)
+	}
+	return ok
+}
+
+func (g *gate) known(user string, password []byte) bool {
+	switch user {
+	case "":
+		return g.anonymous && len(password) == 0
+	case ownUser:
+		sum := sha256.Sum256(password)
+		return subtle.ConstantTimeCompare(sum[:], g.own[:]) == 1
+	}
+	u, ok := g.users[user]
+	hash := u.Hash
+	if !ok {
+		hash = g.blank
+	}
+	g.hashing.Lock()
+	defer g.hashing.Unlock()
+	return bcrypt.CompareHashAndPassword([]byte(hash), password) == nil && ok
+}
+
+func (g *gate) right(user string) right {
+	if user == ownUser {
+		return right{own: true}
+	}
+	u := g.users[user]
+	return right{publish: u.Publish, command: u.Command}
+}
+
+// OnACLCheck says whether a client may publish to a topic, or read one.
+func (g *gate) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
+	r := g.right(string(cl.Properties.Username))
+	if !write {
+		return r.mayRead(g.site, topic)
+	}
+	ok := r.mayPublish(g.site, topic)
+	if !ok {
+		g.refused.Add(1)
+	}
+	return ok
+}
+
+// OnPublishDropped counts a message that a subscriber was too slow for.
+func (g *gate) OnPublishDropped(*mqtt.Client, packets.Packet) { g.dropped.Add(1) }

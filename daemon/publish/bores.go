@@ -1,0 +1,49 @@
+package publish
+
+// rested is a bore message with the number of the last record that it rests on.
+type rested struct {
+	payload []byte
+	after   uint64
+}
+
+// bores coalesces the bore messages of a station: the newest wins, but one that
+// waits for its records is not pushed out by a newer one that would wait longer,
+// or a steady flow of readings would starve the displays.
+type bores struct {
+	due, next, last *rested
+	flying          bool // one is on its way
+}
+
+// offer takes a newer message.
+func (b *bores) offer(r rested) {
+	if b.due == nil {
+		b.due = &r
+	} else {
+		b.next = &r
+	}
+}
+
+// take returns the message to send when records up to sent have left, nil if
+// there is none or one is still on its way.
+func (b *bores) take(sent uint64) []byte {
+	if b.next != nil && b.next.after <= sent {
+		b.due, b.next = b.next, nil
+	}
+	if b.flying || b.due == nil || b.due.after > sent {
+		return nil
+	}
+	b.last, b.due, b.next = b.due, b.next, nil
+	b.flying = true
+	return b.last.payload
+}
+
+// landed says that the message on its way was acknowledged.
+func (b *bores) landed() { b.flying = false }
+
+// again makes the newest message known due on a new connection.
+func (b *bores) again() {
+	b.flying = false
+	if b.due == nil {
+		b.due = b.last
+	}
+}

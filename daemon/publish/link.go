@@ -1,0 +1,321 @@
+package publish
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"fairbore/daemon/session"
+)
+
+// chunk is how many records are read and sent before acknowledgements, live
+// values and bores are looked at again.
+const chunk = 64
+
+var errNoAck = errors.New("the broker stopped acknowledging")
+
+// link is one connection, owned by the goroutine of Run.
+type link struct {
+	p      *Publisher
+	client mqtt.Client
+	sock   *socket
+	lost   chan error
+
+	flight  []flying         // oldest first
+	records int              // of them, records
+	queue   []session.Record // read from the journal, not sent
+	sent    uint64           // last record sent
+	saved   uint64           // cursor as last given to the journal
+	replied uint64           // last reply sent
+	moved   time.Time        // of the last acknowledgement, or of the first message awaited
+	beat    time.Time        // when alive is due again
+	refused string           // why commands don't come, although connected
+}
+
+// flying is a message on its way. What can't be sent has no token: it counts
+// as acknowledged when its turn comes.
+type flying struct {
+	token  mqtt.Token
+	seq    uint64 // of the record, 0 for other messages
+	landed func() // called with p.mu held; nil: nothing to do
+}
+
+func newLink(p *Publisher, client mqtt.Client, sock *socket, lost chan error) *link {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, s := range p.slots {
+		s.bore.again()
+		s.live = nil
+	}
+	return &link{p: p, client: client, sock: sock, lost: lost, sent: p.acked, saved: p.acked, moved: time.Now()}
+}
+
+// connection makes one connection and serves it until it fails or ctx ends. It
+// returns how long it held, 0 if it didn't come about.
+func (p *Publisher) connection(ctx context.Context) (held time.Duration, err error) {
+	l, err := p.connect(ctx)
+	if err != nil {
+		return 0, err
+	}
+	start := time.Now()
+	defer func() {
+		l.sock.close()
+		l.client.Disconnect(0)
+		l.save()
+		held = max(time.Since(start), 1)
+	}()
+	if err := l.greet(); err != nil {
+		return 0, err
+	}
+	p.tell(true, l.refused)
+	if err := l.serve(ctx); err != nil {
+		return 0, l.cause(err)
+	}
+	l.leave()
+	return 0, nil
+}
+
+// cause prefers the library's reason for a loss to what it says of each message
+// lost with it, which comes first.
+func (l *link) cause(err error) error {
+	if errors.Is(err, errNoAck) {
+		return err
+	}
+	select {
+	case lost := <-l.lost:
+		return fmt.Errorf("connection lost: %w", lost)
+	case <-time.After(200 * time.Millisecond):
+		return err
+	}
+}
+
+// greet says who is alive and asks for commands, before any record.
+func (l *link) greet() (err error) {
+	if l.p.cfg.Commands && l.p.OnCommand != nil {
+		if l.refused, err = l.p.subscribe(l.client); err != nil {
+			return err
+		}
+	}
+	if err := l.sayAlive(Online, ""); err != nil {
+		return err
+	}
+	if len(l.p.cfg.Stations) == 1 {
+		return nil // its topic is the daemon's
+	}
+	return l.sayStations(Online, "")
+}
+
+func (l *link) sayAlive(state, why string) error {
+	c := &l.p.cfg
+	now := time.Now()
+	l.beat = now.Add(l.p.pace.beat)
+	return l.sendJSON(Topic(c.Site, c.daemonLevel(), alive), c.daemonAlive(state, why, now))
+}
+
+func (l *link) sayStations(state, why string) error {
+	c := &l.p.cfg
+	for _, s := range c.Stations {
+		if err := l.sendJSON(Topic(c.Site, s, alive), c.stationAlive(state, why, time.Now())); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// serve sends until the connection fails (an error) or ctx ends (nil).
+func (l *link) serve(ctx context.Context) error {
+	tick := time.NewTicker(max(l.p.pace.ack/5, time.Millisecond))
+	defer tick.Stop()
+	liveDue := time.NewTimer(time.Hour)
+	defer liveDue.Stop()
+	for {
+		next, err := l.pass(ctx)
+		if err != nil {
+			return err
+		}
+		if next > 0 {
+			liveDue.Reset(next)
+		}
+		var head <-chan struct{}
+		if len(l.flight) > 0 {
+			head = l.flight[0].token.Done()
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case err := <-l.lost:
+			return fmt.Errorf("connection lost: %w", err)
+		case <-head:
+		case <-l.p.poke:
+		case <-liveDue.C:
+		case <-tick.C:
+			if err := l.tick(); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// tick looks at what depends on time alone.
+func (l *link) tick() error {
+	now := time.Now()
+	if len(l.flight) > 0 && now.Sub(l.moved) > l.p.pace.ack {
+		return errNoAck
+	}
+	if now.After(l.beat) {
+		return l.sayAlive(Online, "")
+	}
+	return nil
+}
+
+// pass takes the acknowledgements that are there and sends what may be sent. It
+// returns in how long a live value is due, 0 if none is.
+func (l *link) pass(ctx context.Context) (time.Duration, error) {
+	if err := l.settle(); err != nil {
+		return 0, err
+	}
+	more, err := l.sendRecords(ctx)
+	if err != nil {
+		return 0, err
+	}
+	if more {
+		l.p.Wake() // come back at once, after a look at the rest
+	}
+	if err := l.sendStates(); err != nil {
+		return 0, err
+	}
+	next, err := l.sendLive(time.Now())
+	if err != nil {
+		return 0, err
+	}
+	return next, l.settle()
+}
+
+// settle takes acknowledgements off the head of the flight, in order, up to the
+// first that isn't there, and moves the cursor over them.
+func (l *link) settle() error {
+	n := 0
+	defer func() {
+		if n == 0 {
+			return
+		}
+		l.flight = append(l.flight[:0], l.flight[n:]...)
+		if len(l.flight) == 0 || l.p.cursor() >= l.saved+uint64(l.p.cfg.Window)/2+1 {
+			l.save()
+		}
+	}()
+	for ; n < len(l.flight); n++ {
+		f := &l.flight[n]
+		if f.token != nil {
+			select {
+			case <-f.token.Done():
+				if err := f.token.Error(); err != nil {
+					return err
+				}
+			default:
+				return nil
+			}
+		}
+		l.moved = time.Now()
+		l.acknowledge(f)
+	}
+	return nil
+}
+
+func (l *link) acknowledge(f *flying) {
+	l.p.mu.Lock()
+	defer l.p.mu.Unlock()
+	if f.seq > 0 {
+		l.records--
+		l.p.acked = f.seq
+		if f.token != nil {
+			l.p.status.Published++
+		} else {
+			l.p.status.Skipped++
+		}
+	}
+	if f.landed != nil {
+		f.landed()
+	}
+}
+
+func (p *Publisher) cursor() uint64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.acked
+}
+
+// save gives the cursor to the journal. If that fails the price is repeats after
+// a restart, no loss, so it is told and the sending goes on.
+func (l *link) save() {
+	c := l.p.cursor()
+	if c == l.saved {
+		return
+	}
+	if err := l.p.src.SetCursor(cursorName, c); err != nil {
+		l.p.log.Error().Err(err).Msg("keeping the publisher's cursor")
+	}
+	l.saved = c
+}
+
+// leave says goodbye: the last records already on their way are waited for, the
+// stations are told offline, and the last will is called off by a proper end.
+func (l *link) leave() {
+	limit := time.NewTimer(l.p.pace.leave)
+	defer limit.Stop()
+	err := l.settle()
+	if err == nil && len(l.p.cfg.Stations) > 1 {
+		err = l.sayStations(Offline, "stopped")
+	}
+	if err == nil {
+		err = l.sayAlive(Offline, "stopped")
+	}
+	for err == nil && len(l.flight) > 0 {
+		select {
+		case <-l.flight[0].token.Done():
+			err = l.settle()
+		case err = <-l.lost:
+		case <-limit.C:
+			err = errNoAck
+		}
+	}
+	if err != nil {
+		l.p.log.Warn().Err(err).Msg("could not say goodbye to the broker")
+		return
+	}
+	l.client.Disconnect(250)
+}
+
+func (l *link) sendJSON(topic string, v any) error {
+	payload, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	return l.send(topic, true, payload, 0, nil)
+}
+
+// send hands a message of QoS 1 to the library and keeps its token. This waits
+// for the socket at most as long as the write limit.
+func (l *link) send(topic string, retain bool, payload []byte, seq uint64, landed func()) error {
+	t := l.client.Publish(topic, 1, retain, payload)
+	select {
+	case <-t.Done():
+		if err := t.Error(); err != nil {
+			return err
+		}
+	default:
+	}
+	l.fly(flying{t, seq, landed})
+	return nil
+}
+
+func (l *link) fly(f flying) {
+	if len(l.flight) == 0 {
+		l.moved = time.Now()
+	}
+	l.flight = append(l.flight, f)
+}

@@ -1,0 +1,68 @@
+package publish
+
+import (
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// The last levels of the topics.
+const (
+	live    = "live"
+	reading = "reading"
+	event   = "event"
+	bore    = "bore"
+	alive   = "alive"
+	do      = "do"
+	done    = "done"
+)
+
+// Alive tells whether a daemon, or a station of it, is there. It is retained.
+type Alive struct {
+	Daemon  string `json:"daemon"` // the level of the topic whose alive has the last will
+	State   string `json:"state"`  // online or offline
+	Why     string `json:"why,omitempty"`
+	Journal string `json:"journal,omitempty"`
+	Version string `json:"version,omitempty"`
+	// At is when this was said; in a last will, when the connection was made.
+	At time.Time `json:"at"`
+	// Stations are those that the daemon serves; only in the daemon's own message.
+	Stations []string `json:"stations,omitempty"`
+}
+
+// The values of Alive.State.
+const (
+	Online  = "online"
+	Offline = "offline"
+)
+
+// Topic returns the topic of a station's or daemon's messages of one kind.
+func Topic(site, station, leaf string) string {
+	return "fairbore/1/" + site + "/" + station + "/" + leaf
+}
+
+func leafOf(k session.Kind) string {
+	if k == session.Taken {
+		return reading
+	}
+	return event
+}
+
+// daemonLevel is the level of the topic that has the last will.
+func (c *Config) daemonLevel() string {
+	if len(c.Stations) == 1 {
+		return c.Stations[0]
+	}
+	return c.ClientID
+}
+
+// daemonAlive is the message on the topic with the last will.
+func (c *Config) daemonAlive(state, why string, at time.Time) Alive {
+	a := c.stationAlive(state, why, at)
+	a.Stations = c.Stations
+	return a
+}
+
+func (c *Config) stationAlive(state, why string, at time.Time) Alive {
+	return Alive{Daemon: c.daemonLevel(), State: state, Why: why, Journal: c.Journal, Version: c.Version, At: at}
+}

@@ -1,0 +1,228 @@
+package publish
+
+import (
+	"context"
+	"crypto/tls"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/session"
+)
+
+// cursorName is the name under which the journal keeps how far the broker is.
+const cursorName = "publish"
+
+// Bounds of the queues.
+const (
+	maxReplies  = 64
+	maxCommands = 32
+)
+
+// Source is the journal, as a publisher needs it.
+type Source interface {
+	// After returns up to limit records with a number above seq, in order.
+	After(ctx context.Context, seq uint64, limit int) ([]session.Record, error)
+	// Last returns the number of the newest committed record, 0 if there is none.
+	Last() uint64
+	// Cursor returns the number last given to SetCursor under the name, or 0.
+	Cursor(name string) (uint64, error)
+	// SetCursor keeps the number; it may be lost in a crash, which costs repeats.
+	SetCursor(name string, seq uint64) error
+}
+
+// Publisher sends the records of a journal, and the state of its stations, to a
+// broker. Its methods may be called from any goroutine and never wait for the network.
+type Publisher struct {
+	cfg  Config
+	src  Source
+	log  zerolog.Logger
+	tls  *tls.Config
+	pace pace
+
+	// OnCommand takes a command of a station, in the order of arrival, one at a
+	// time, on a goroutine of Run that isn't the one that talks to the broker.
+	// The payload is as sent: not checked, at most 16 kB. Commands are taken
+	// only while connected; none is kept for later. Set it before Run.
+	OnCommand func(station string, payload []byte)
+	// OnStatus hears of each change of Connected or Why. It must not block. Set it before Run.
+	OnStatus func(Status)
+
+	poke     chan struct{} // something is to be sent
+	commands chan command
+
+	mu      sync.Mutex // guards what follows
+	status  Status
+	acked   uint64 // the cursor
+	slots   map[string]*slot
+	replies []reply
+	replied uint64 // number of the last reply queued
+}
+
+// slot holds what is to be sent of a station, newest wins.
+type slot struct {
+	live     []byte // to be sent, nil if there is nothing new
+	liveNext time.Time
+	bore     bores
+}
+
+type reply struct {
+	no      uint64
+	station string
+	payload []byte
+}
+
+type command struct {
+	station string
+	payload []byte
+}
+
+// New returns a publisher for a checked configuration. It connects in Run.
+func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	tc, err := cfg.tlsConfig()
+	if err != nil {
+		return nil, err
+	}
+	if cfg.Window == 0 {
+		cfg.Window = DefaultWindow
+	}
+	cursor, err := src.Cursor(cursorName)
+	if err != nil {
+		return nil, fmt.Errorf("cursor of the publisher: %w", err)
+	}
+	if last := src.Last(); cursor > last {
+		log.Error().Uint64("cursor", cursor).Uint64("last", last).Msg("cursor lies beyond the journal; publishing all of it again")
+		cursor = 0
+	}
+	p := &Publisher{
+		cfg: cfg, src: src, log: log, tls: tc, pace: usualPace(),
+		poke: make(chan struct{}, 1), commands: make(chan command, maxCommands),
+		acked: cursor, slots: map[string]*slot{}, status: Status{Why: "not started"},
+	}
+	for _, s := range cfg.Stations {
+		p.slots[s] = &slot{}
+	}
+	if cfg.bare() {
+		log.Warn().Str("broker", cfg.Broker).Msg("the password crosses the network in the clear; use ssl://")
+	}
+	return p, nil
+}
+
+// Run connects, and connects again after each loss, until ctx ends; it then
+// says goodbye within two seconds and returns nil. Call it once. The source must
+// stay open until it returns.
+func (p *Publisher) Run(ctx context.Context) error {
+	var wg sync.WaitGroup
+	if p.cfg.Commands && p.OnCommand != nil {
+		wg.Go(func() { p.takeCommands(ctx) })
+	}
+	defer wg.Wait()
+
+	wait := backoff{pace: &p.pace}
+	short := 0 // connections in a row that were made and lost at once
+	for ctx.Err() == nil {
+		held, err := p.connection(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		why := p.explain(err)
+		if held > 0 && held < p.pace.settled {
+			short++
+		} else {
+			short = 0
+		}
+		if short >= 2 {
+			why += fmt.Sprintf("; connections are made and lost at once: does another program use client id %q?", p.cfg.ClientID)
+		}
+		p.tell(false, why)
+		select {
+		case <-ctx.Done():
+		case <-time.After(wait.next(held)):
+		}
+	}
+	p.tell(false, "stopped")
+	return nil
+}
+
+func (p *Publisher) takeCommands(ctx context.Context) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case c := <-p.commands:
+			p.OnCommand(c.station, c.payload)
+		}
+	}
+}
+
+// Wake says that the journal has new records.
+func (p *Publisher) Wake() {
+	select {
+	case p.poke <- struct{}{}:
+	default:
+	}
+}
+
+// Live gives what the gauge of a station shows now. It replaces one not yet
+// sent; at most twenty a second leave; it is forgotten while there is no connection.
+func (p *Publisher) Live(station string, payload []byte) {
+	if p.tooLarge(station, live, payload) {
+		return
+	}
+	p.mu.Lock()
+	if s := p.slots[station]; s != nil && p.status.Connected {
+		s.live = payload
+	}
+	p.mu.Unlock()
+	p.Wake()
+}
+
+// Bore gives the state of a station's bore, which rests on the records committed
+// by now. It is retained at the broker, replaces one not yet sent, and is sent
+// again after each new connection.
+func (p *Publisher) Bore(station string, payload []byte) {
+	if p.tooLarge(station, bore, payload) {
+		return
+	}
+	after := p.src.Last()
+	p.mu.Lock()
+	if s := p.slots[station]; s != nil {
+		s.bore.offer(rested{payload, after})
+	}
+	p.mu.Unlock()
+	p.Wake()
+}
+
+// Done gives the reply to a command. It is sent at least once; of more than 64
+// waiting the oldest are dropped and counted.
+func (p *Publisher) Done(station string, payload []byte) {
+	if p.tooLarge(station, done, payload) {
+		return
+	}
+	p.mu.Lock()
+	if p.slots[station] != nil {
+		if len(p.replies) == maxReplies {
+			p.replies = p.replies[1:]
+			p.status.DroppedReplies++
+		}
+		p.replied++
+		p.replies = append(p.replies, reply{p.replied, station, payload})
+	}
+	p.mu.Unlock()
+	p.Wake()
+}
+
+// tooLarge refuses what a broker would throw the client out for.
+func (p *Publisher) tooLarge(station, leaf string, payload []byte) bool {
+	if len(payload) <= MaxPayload {
+		return false
+	}
+	p.count(&p.status.Skipped)
+	p.log.Error().Str("station", station).Str("topic", leaf).Int("bytes", len(payload)).Msg("message is too large to publish")
+	return true
+}

@@ -1,0 +1,147 @@
+package publish
+
+import (
+	"context"
+	"encoding/json"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// sendRecords sends up to a chunk of records, as far as the window allows. It
+// reports whether it stopped for the chunk alone, so that more can be sent at once.
+func (l *link) sendRecords(ctx context.Context) (more bool, err error) {
+	for range chunk {
+		if l.records >= l.p.cfg.Window {
+			return false, nil
+		}
+		if len(l.queue) == 0 && !l.fill(ctx) {
+			return false, nil
+		}
+		r := &l.queue[0]
+		if err := l.sendRecord(r); err != nil {
+			return false, err
+		}
+		l.sent = r.Seq
+		l.records++
+		l.queue = l.queue[1:]
+	}
+	return true, nil
+}
+
+// fill reads the next records. A journal that can't be read is told in the
+// status and tried again at the next tick.
+func (l *link) fill(ctx context.Context) bool {
+	if l.sent >= l.p.src.Last() {
+		return false
+	}
+	limited, cancel := context.WithTimeout(ctx, l.p.pace.ack)
+	defer cancel()
+	recs, err := l.p.src.After(limited, l.sent, chunk)
+	switch {
+	case ctx.Err() != nil:
+		return false
+	case err != nil:
+		l.p.tell(true, "the journal can't be read: "+err.Error())
+		return false
+	}
+	l.p.tell(true, l.refused)
+	l.queue = recs
+	return len(recs) > 0
+}
+
+// sendRecord sends a record; one that no broker would take is skipped, or it
+// would stop all that come after it.
+func (l *link) sendRecord(r *session.Record) error {
+	payload, err := json.Marshal(r)
+	if err != nil || len(payload) > MaxPayload || !Level(r.Station) {
+		l.p.log.Error().Err(err).Uint64("seq", r.Seq).Str("station", r.Station).Int("bytes", len(payload)).
+			Msg("record can't be published, it stays in the journal only")
+		l.fly(flying{seq: r.Seq})
+		return nil
+	}
+	return l.send(Topic(l.p.cfg.Site, r.Station, leafOf(r.Kind)), false, payload, r.Seq, nil)
+}
+
+// outgoing is a message taken from a slot or queue.
+type outgoing struct {
+	topic   string
+	retain  bool
+	payload []byte
+	landed  func()
+}
+
+// sendStates sends replies, and the bores whose records have left.
+func (l *link) sendStates() error {
+	for _, o := range l.takeStates() {
+		if err := l.send(o.topic, o.retain, o.payload, 0, o.landed); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (l *link) takeStates() (out []outgoing) {
+	p := l.p
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, r := range p.replies {
+		if r.no <= l.replied {
+			continue // on its way already
+		}
+		l.replied = r.no
+		out = append(out, outgoing{topic: Topic(p.cfg.Site, r.station, done), payload: r.payload, landed: func() { p.replyLanded(r.no) }})
+	}
+	for _, name := range p.cfg.Stations {
+		b := &p.slots[name].bore
+		if payload := b.take(l.sent); payload != nil {
+			out = append(out, outgoing{Topic(p.cfg.Site, name, bore), true, payload, b.landed})
+		}
+	}
+	return out
+}
+
+// replyLanded takes an acknowledged reply off the queue; p.mu is held.
+func (p *Publisher) replyLanded(no uint64) {
+	for len(p.replies) > 0 && p.replies[0].no <= no {
+		p.replies = p.replies[1:]
+	}
+}
+
+// sendLive sends the newest live value of each station whose time has come. It
+// returns in how long the next is due, 0 if none waits.
+func (l *link) sendLive(now time.Time) (next time.Duration, err error) {
+	out, next := l.takeLive(now)
+	for _, o := range out {
+		t := l.client.Publish(o.topic, 0, false, o.payload)
+		select {
+		case <-t.Done():
+			if err := t.Error(); err != nil {
+				return 0, err
+			}
+		default: // written soon, or lost with the connection
+		}
+	}
+	return next, nil
+}
+
+func (l *link) takeLive(now time.Time) (out []outgoing, next time.Duration) {
+	p := l.p
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, name := range p.cfg.Stations {
+		s := p.slots[name]
+		if s.live == nil {
+			continue
+		}
+		if wait := s.liveNext.Sub(now); wait > 0 {
+			if next == 0 || wait < next {
+				next = wait
+			}
+			continue
+		}
+		out = append(out, outgoing{topic: Topic(p.cfg.Site, name, live), payload: s.live})
+		s.live, s.liveNext = nil, now.Add(p.pace.live)
+	}
+	return out, next
+}
