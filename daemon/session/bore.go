@@ -225,12 +225,12 @@ func (f *Fold) state(b *Bore) (State, string) {
 	case !b.Complete:
 		return CannotJudge, plural(f.missing(b), "place", "places") + " still to gauge"
 	case f.Job.Variation > 0 && b.Sizes.Variation > f.Job.Variation:
-		return CannotJudge, fmt.Sprintf("sizes differ by %s µm, limit %s", um(b.Sizes.Variation), um(f.Job.Variation))
+		return CannotJudge, fmt.Sprintf("sizes differ by %s µm, limit %s", inUM(b.Sizes.Variation), inUM(f.Job.Variation))
 	}
 	return InSize, ""
 }
 
-func um(d analysis.Deviation) string { return analysis.Length(d).Format(analysis.UM, 1) }
+func inUM(d analysis.Deviation) string { return analysis.Length(d).Format(analysis.UM, 1) }
 
 func (f *Fold) missing(b *Bore) (n int) {
 	for _, p := range b.Places {

@@ -1,10 +1,6 @@
 package session
 
-import (
-	"time"
-
-	"fairbore/analysis"
-)
+import "fairbore/analysis"
 
 // Taper is how the size changes along the bore, by least squares over the
 // profile (section means against depth).
@@ -92,27 +88,40 @@ func taper(profile []section, j *analysis.Job) *Taper {
 const roundsShown = 40
 
 func (f *Fold) rounds(b *Bore) {
-	from, all := 0, append([]Round{{}}, f.Rounds...)
-	if len(all) > roundsShown {
-		from = len(all) - roundsShown
-	}
-	for _, r := range all[from:] {
-		now := f.Current(r.Number)
-		if len(now) == 0 {
+	all := append([]Round{{}}, f.Rounds...)
+	all = all[max(0, len(all)-roundsShown):]
+	first := all[0].Number
+	counts := make([]map[analysis.Place]*Reading, f.Round()-first+1)
+	for i := range f.Readings {
+		r := &f.Readings[i]
+		if _, void := f.Voids[r.No]; r.Round < first || void || r.Mastered == 0 {
 			continue
 		}
-		sum := RoundSum{Round: r, Readings: len(now)}
-		var at time.Time
-		for _, x := range now {
-			if sum.Smallest == 0 || x.Size < sum.Smallest {
-				sum.Smallest = x.Size
-			}
-			sum.Largest = max(sum.Largest, x.Size)
-			if x.At.After(at) {
-				at = x.At
-			}
+		m := &counts[r.Round-first]
+		if *m == nil {
+			*m = map[analysis.Place]*Reading{}
 		}
-		sum.At, sum.Mean = at, meanLength(f.profile(now))
-		b.Rounds = append(b.Rounds, sum)
+		(*m)[r.Place] = r
 	}
+	for _, r := range all {
+		if now := counts[r.Number-first]; len(now) > 0 {
+			b.Rounds = append(b.Rounds, f.sum(r, now))
+		}
+	}
+}
+
+// sum sums up the readings of a round.
+func (f *Fold) sum(r Round, now map[analysis.Place]*Reading) RoundSum {
+	sum := RoundSum{Round: r, Readings: len(now)}
+	for _, x := range now {
+		if sum.Smallest == 0 || x.Size < sum.Smallest {
+			sum.Smallest = x.Size
+		}
+		sum.Largest = max(sum.Largest, x.Size)
+		if x.At.After(sum.At) {
+			sum.At = x.At
+		}
+	}
+	sum.Mean = meanLength(f.profile(now))
+	return sum
 }

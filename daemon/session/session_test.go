@@ -1,0 +1,506 @@
+package session
+
+import (
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"fairbore/analysis"
+	"fairbore/drivers"
+)
+
+const um = analysis.Micrometre
+
+// sleeve is job B of the demo's shop: invented data.
+func sleeve() *analysis.Job {
+	mm := func(s string) analysis.Length { return length(s + " mm") }
+	return &analysis.Job{
+		ID: "J-4112", Title: "spindle sleeve", Unit: analysis.IN, Face: "front", Nominal: mm("31.75"),
+		Limits: analysis.Limits{Low: mm("31.75"), High: mm("31.75254"), Target: mm("31.75127")},
+		Band:   analysis.Deviation(200 * um), Variation: analysis.Deviation(um), Length: mm("63.5"),
+		Sections:     []analysis.Length{mm("5"), mm("32"), mm("58")},
+		Orientations: []analysis.Angle{0, 90 * analysis.Degree}, Ring: "R-1250",
+		Interrupts: []analysis.Interrupt{{From: mm("40"), To: mm("42"), What: "groove"}},
+	}
+}
+
+func length(s string) analysis.Length {
+	l, err := analysis.ParseLength(s)
+	if err != nil {
+		panic(err)
+	}
+	return l
+}
+
+func testSettings() Settings {
+	job := sleeve()
+	return Settings{
+		Station: "bay2",
+		Gauge:   GaugeSettings{Name: "G-11", Unit: analysis.MM, Repeatability: analysis.Deviation(um / 10), Step: analysis.Deviation(um / 10)},
+		Capture: CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
+		Master:  MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), MaxAge: 30 * time.Minute, MaxCount: 50},
+		Jobs:    map[string]*analysis.Job{job.ID: job},
+		Rings:   map[string]*analysis.Ring{"R-1250": {ID: "R-1250", Size: length("31.7497 mm"), U: analysis.Deviation(um / 4)}},
+
+		DepthReach: 2 * analysis.Millimetre,
+	}
+}
+
+// bench plays a session with a clock of its own.
+type bench struct {
+	*Session
+	t    testing.TB
+	now  Stamp
+	all  []Event
+	last []Event
+}
+
+func newBench(t testing.TB, set Settings) *bench {
+	start := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
+	return &bench{Session: New(set, nil), t: t, now: Stamp{Wall: start}}
+}
+
+func (b *bench) wait(d time.Duration) {
+	b.now.Wall, b.now.Mono = b.now.Wall.Add(d), b.now.Mono+d
+}
+
+func (b *bench) keep(ev []Event) []Event {
+	b.last = ev
+	b.all = append(b.all, ev...)
+	return ev
+}
+
+// send sends what a gauge shows, such as "31.7497" or "A 31.7497 mm".
+func (b *bench) send(text string) []Event {
+	b.t.Helper()
+	b.wait(time.Second)
+	return b.keep(b.Sample(b.now, []drivers.Sample{sample(b.t, text)}))
+}
+
+func sample(t testing.TB, text string) drivers.Sample {
+	var smp drivers.Sample
+	f := strings.Fields(text)
+	if f[0] >= "A" {
+		smp.Channel, f = f[0], f[1:]
+	}
+	digits, places, err := analysis.ParseDecimal(f[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	smp.Digits, smp.Places, smp.Raw = digits, places, []byte(text)
+	if len(f) > 1 {
+		smp.Unit = drivers.Unit(f[1])
+	}
+	return smp
+}
+
+func (b *bench) do(a Action) Reply {
+	b.wait(time.Second)
+	ev, r := b.Act(b.now, a)
+	b.keep(ev)
+	return r
+}
+
+func (b *bench) must(a Action) {
+	b.t.Helper()
+	if r := b.do(a); !r.Done {
+		b.t.Fatalf("%s: refused: %s", a.Do, r.Why)
+	}
+}
+
+func (b *bench) master() {
+	b.t.Helper()
+	b.must(Action{Do: "master"})
+	for range 3 {
+		b.send("31.7500") // 0.3 µm more than the ring is
+	}
+	if b.Fold().Master == nil || b.Fold().Running != nil {
+		b.t.Fatal("three equal ring readings did not make a mastering")
+	}
+}
+
+func (b *bench) bore() *Bore { return b.Fold().Bore(&b.set, b.now.Wall) }
+
+func ready(t testing.TB) *bench {
+	b := newBench(t, testSettings())
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "part", Part: "003"})
+	b.master()
+	return b
+}
+
+func TestReadingsAreCorrectedAndTagged(t *testing.T) {
+	b := ready(t)
+	want := []string{"5 mm / 0°", "5 mm / 90°", "32 mm / 0°", "32 mm / 90°", "58 mm / 0°", "58 mm / 90°"}
+	for i, place := range want {
+		b.send(fmt.Sprintf("31.74%d", 60+i))
+		ev := b.last
+		if len(ev) != 1 || ev[0].Kind != Taken {
+			t.Fatalf("reading %d: events %+v", i, ev)
+		}
+		r := ev[0].Reading
+		if r.Place.String() != place || r.Part != "003" || r.Job != "J-4112" || r.Round != 0 || r.No != i+1 || r.Mastered != 1 {
+			t.Errorf("reading %d is tagged %s part %s job %s round %d no %d", i, r.Place, r.Part, r.Job, r.Round, r.No)
+		}
+		if i == 0 && r.Size != length("31.7457 mm") {
+			t.Errorf("size %s, want 31.7457 mm: what it shows less the 0.3 µm that it shows too much", r.Size)
+		}
+		if r.Size != r.Raw-3*um/10 || analysis.Length(r.Deviation) != r.Size-b.Fold().Job.Target {
+			t.Errorf("size %s of raw %s, deviation %d", r.Size, r.Raw, r.Deviation)
+		}
+	}
+	if !b.bore().Complete {
+		t.Error("the plan is gauged but not complete")
+	}
+	b.send("31.7480")
+	if len(b.last) != 2 || b.last[0].Kind != RoundOver || !b.last[0].Round.Auto || b.last[1].Reading.Round != 1 || b.last[1].Reading.Place.String() != want[0] {
+		t.Errorf("gauging a complete plan again: %+v", b.last)
+	}
+}
+
+func TestStates(t *testing.T) {
+	b := newBench(t, testSettings())
+	state := func(want State, why string) {
+		t.Helper()
+		if g := b.bore(); g.State != want || !strings.Contains(g.Why, why) {
+			t.Errorf("state %q (%s), want %q (%s)", g.State, g.Why, want, why)
+		}
+	}
+	gauge := func(sizes ...string) {
+		for _, s := range sizes {
+			b.send(s)
+		}
+	}
+	state(CannotJudge, "choose a job")
+	b.must(Action{Do: "job", Job: "J-4112"})
+	state(NotMastered, "read the ring")
+	b.master()
+	state(CannotJudge, "nothing gauged")
+	// The zero is −0.3 µm: 31.7503 shown is 31.7500, the low limit itself.
+	gauge("31.7502", "31.7503", "31.7504", "31.7504", "31.7504")
+	state(StockToGo, "tightest at 5 mm / 0°")
+	gauge("31.7504")
+	if g := b.bore(); g.ToLow != analysis.Deviation(um/10) || g.Room != analysis.Deviation(um*244/100) {
+		t.Errorf("to low %d, room %d, want 1000 and 24400 (0.1 and 2.44 µm)", g.ToLow, g.Room)
+	}
+	b.must(Action{Do: "round", Strokes: 3})
+	state(CannotJudge, "honed since")
+	gauge("31.7503", "31.7504")
+	state(CannotJudge, "4 places still to gauge")
+	gauge("31.7504", "31.7504", "31.7504", "31.75284") // the last is the high limit exactly
+	if g := b.bore(); g.Room != 0 {
+		t.Errorf("room %d at the high limit itself", g.Room)
+	}
+	state(CannotJudge, "sizes differ by 2.5 µm, limit 1.0")
+	b.must(Action{Do: "place", Place: &analysis.Place{Depth: length("58 mm"), Angle: 90 * analysis.Degree}})
+	gauge("31.7505")
+	state(InSize, "")
+	b.must(Action{Do: "place", Place: &analysis.Place{Depth: length("58 mm"), Angle: 90 * analysis.Degree}})
+	gauge("31.75285")
+	state(Over, "58 mm / 90°")
+	b.wait(31 * time.Minute)
+	state(NotMastered, "limit 30 min")
+}
+
+func TestAcceptNeedsABoreInSize(t *testing.T) {
+	b := ready(t)
+	if r := b.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "nothing gauged") {
+		t.Errorf("accepted an empty part: %+v", r)
+	}
+	for range 6 {
+		b.send("31.7490")
+		b.wait(time.Second)
+	}
+	if r := b.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "stock to go") {
+		t.Errorf("accepted a bore with stock to go: %+v", r)
+	}
+	for range 6 {
+		b.send("31.7513")
+	}
+	b.must(Action{Do: "accept"})
+	v := b.Fold().Verdict
+	if v == nil || !v.Accepted || v.Readings != 6 || v.Smallest != length("31.7510 mm") || v.Round != 1 {
+		t.Errorf("verdict %+v", v)
+	}
+	b.send("31.7513")
+	if b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, "next part") {
+		t.Errorf("a reading after acceptance: %+v", b.last)
+	}
+	b.must(Action{Do: "part"})
+	if p := b.Fold().Part; p.Serial != "0002" {
+		t.Errorf("the next part counted is %s, want 0002", p.Serial)
+	}
+}
+
+// A gauge that displays inch is read as mm, as on relief valve bodies in the
+// demo's shop: the value can't be one of the job, and the reason says why.
+func TestImplausibleIsRefusedAndKept(t *testing.T) {
+	b := ready(t)
+	for text, why := range map[string]string{
+		"1.24990":    "it would be one in in",
+		"31.9600":    "not a size of this job",
+		"31.5 mm":    "not a size of this job",
+		"1.2499 mm":  "it would be one in in",
+		"12 Cel":     "no unit of length",
+		"1.23456789": "finer than 0.1 nm",
+	} {
+		b.send(text)
+		if len(b.last) != 1 || b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, why) {
+			t.Errorf("%s: %+v, want refused: %s", text, b.last, why)
+			continue
+		}
+		if b.last[0].Refused.Sent.Frame != text {
+			t.Errorf("%s: the frame is not kept: %+v", text, b.last[0].Refused.Sent)
+		}
+	}
+	b.send("1.249900 [in_i]")
+	if b.last[0].Kind != Taken {
+		t.Errorf("the unit in the frame does not rule: %+v", b.last[0].Refused)
+	}
+}
+
+func TestRepeatedFrameIsOneReading(t *testing.T) {
+	b := ready(t)
+	b.send("31.7460")
+	b.now.Wall, b.now.Mono = b.now.Wall.Add(100*time.Millisecond), b.now.Mono+100*time.Millisecond
+	if ev := b.keep(b.Sample(b.now, []drivers.Sample{sample(t, "31.7460")})); len(ev) != 0 {
+		t.Errorf("the same frame within the bounce time is counted: %+v", ev)
+	}
+	b.send("31.7460")
+	if len(b.Fold().Readings) != 2 {
+		t.Errorf("%d readings, want 2: the same value later is another reading", len(b.Fold().Readings))
+	}
+}
+
+func TestVoidAndRestore(t *testing.T) {
+	b := ready(t)
+	if r := b.do(Action{Do: "void", Reason: "dirt"}); r.Done {
+		t.Error("voided a reading that isn't there")
+	}
+	b.send("31.7460")
+	b.send("31.7470")
+	if r := b.do(Action{Do: "void"}); r.Done || !strings.Contains(r.Why, "reason") {
+		t.Errorf("voided without a reason: %+v", r)
+	}
+	b.must(Action{Do: "void", Reason: "dirt"})
+	if n := b.Fold().Newest(); n.No != 1 {
+		t.Errorf("newest is %d after voiding 2", n.No)
+	}
+	if d := b.Fold().Due(); d.String() != "5 mm / 90°" {
+		t.Errorf("due %s, want the voided place again", d)
+	}
+	if p := b.bore().Places[1]; p.State != "void" {
+		t.Errorf("the voided place shows as %s", p.State)
+	}
+	b.must(Action{Do: "restore"})
+	if len(b.Fold().Current(0)) != 2 || len(b.Fold().Readings) != 2 {
+		t.Error("the reading did not come back")
+	}
+}
+
+func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
+	b := newBench(t, testSettings())
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "master"})
+	b.send("22.2251") // another ring
+	if b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, "wrong ring") {
+		t.Errorf("another ring: %+v", b.last[0])
+	}
+	for _, s := range []string{"31.7500", "31.7506", "31.7500"} {
+		b.send(s)
+	}
+	f := b.Fold()
+	if f.Master != nil || f.Running == nil || !strings.Contains(f.Running.Why, "differ by 0.60 µm") || len(f.Running.Raw) != 0 {
+		t.Fatalf("a spread of 0.6 µm made a zero: %+v", f.Running)
+	}
+	for _, s := range []string{"31.7501", "31.7500", "31.7500"} {
+		b.send(s)
+	}
+	if f.Master == nil || f.Master.Zero != analysis.Deviation(-3333) || f.Master.Number != 1 {
+		t.Errorf("zero %+v, want certified 31.7497 less the mean 31.750033, −0.3333 µm", f.Master)
+	}
+	if f.Master.SD != 577 { // s of 1, 0, 0 (tenths of a µm) is 0.0577
+		t.Errorf("sd %d, want 577 (0.0577 µm)", f.Master.SD)
+	}
+	if r := b.do(Action{Do: "master", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250") {
+		t.Errorf("an unknown ring: %+v", r)
+	}
+}
+
+func TestPlacesByDepthChannel(t *testing.T) {
+	set := testSettings()
+	set.Gauge.Roles = map[string]Role{"S": SizeChannel, "Z": DepthChannel}
+	b := newBench(t, set)
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "master"})
+	for range 3 {
+		b.send("S 31.7500")
+	}
+	at := func(depth, size string) Event {
+		b.wait(time.Second)
+		return b.keep(b.Sample(b.now, []drivers.Sample{sample(t, "Z "+depth), sample(t, "S "+size)}))[0]
+	}
+	_ = at("31.4", "31.7460") // begins the part
+	if r := b.Fold().Readings; len(r) != 1 || r[0].Place.String() != "32 mm / 0°" {
+		t.Errorf("a depth of 31.4 mm: %+v", r)
+	}
+	if e := at("57.9", "31.7461"); e.Kind != Taken || e.Reading.Place.String() != "58 mm / 0°" {
+		t.Errorf("a depth of 57.9 mm: %+v", e)
+	}
+	for depth, why := range map[string]string{"41": "groove", "20": "no section is planned"} {
+		if e := at(depth, "31.7462"); e.Kind != Refused || !strings.Contains(e.Refused.Reason, why) {
+			t.Errorf("a depth of %s mm: %+v, want refused: %s", depth, e, why)
+		}
+	}
+	b.wait(5 * time.Second)
+	b.send("S 31.7463")
+	if b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, "no depth") {
+		t.Errorf("an old depth is used: %+v", b.last[0])
+	}
+}
+
+func TestUnmasteredReadingsNeverJudge(t *testing.T) {
+	b := newBench(t, testSettings())
+	b.must(Action{Do: "job", Job: "J-4112"})
+	for range 6 {
+		b.send("31.7513")
+	}
+	if g := b.bore(); g.State != NotMastered || g.Sizes != nil || g.Places[0].State != "stale" {
+		t.Errorf("without a mastering: state %s, sizes %v", g.State, g.Sizes)
+	}
+	if r := b.do(Action{Do: "accept"}); r.Done {
+		t.Error("accepted without a mastering")
+	}
+	b.master()
+	if d := b.Fold().Due(); d == nil || d.String() != "5 mm / 0°" {
+		t.Errorf("after mastering %v is due, want the first place: what was read before has no zero", d)
+	}
+}
+
+func TestWallClockJump(t *testing.T) {
+	b := ready(t)
+	b.now.Wall = b.now.Wall.Add(-2 * time.Hour)
+	b.send("31.7460")
+	if b.last[0].Kind != ClockSet || b.last[0].Clock.Jump != -7200 {
+		t.Fatalf("events %+v, want the clock set back by two hours", b.last)
+	}
+	if g := b.bore(); g.State != NotMastered || !strings.Contains(g.Why, "clock") {
+		t.Errorf("state %s (%s): the age of the mastering isn't known", g.State, g.Why)
+	}
+}
+
+func TestActionComesTwice(t *testing.T) {
+	b := ready(t)
+	b.send("31.7460")
+	a := Action{ID: "a1", Do: "round", Strokes: 5}
+	b.must(a)
+	b.must(a)
+	if b.Fold().Round() != 1 {
+		t.Errorf("round %d, want 1: the same id is done once", b.Fold().Round())
+	}
+	again := New(b.set, records(b.all))
+	if _, r := again.Act(b.now, a); !r.Done || again.Fold().Round() != 1 {
+		t.Error("after a restart the same id is done again")
+	}
+}
+
+func records(events []Event) []Record {
+	out := make([]Record, len(events))
+	for i, e := range events {
+		out[i] = Record{Journal: "j", Seq: uint64(i + 1), Event: e}
+	}
+	return out
+}
+
+// The state is a fold over the events: whatever an operator and a gauge do, a
+// session rebuilt from the stored events stands where the first one does, and
+// the same inputs give the same events byte for byte.
+func TestStateIsAFoldOverTheEvents(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		script := rapid.SliceOfN(rapid.IntRange(0, 13), 1, 60).Draw(rt, "script")
+		values := rapid.SliceOfN(rapid.IntRange(-40, 40), len(script), len(script)).Draw(rt, "values")
+		a, c := play(t, script, values), play(t, script, values)
+		ja, jc := encode(t, a.all), encode(t, c.all)
+		if ja != jc {
+			rt.Fatal("the same inputs gave other events")
+		}
+		var back []Event
+		if err := json.Unmarshal([]byte(ja), &back); err != nil {
+			rt.Fatal(err)
+		}
+		if encode(t, back) != ja {
+			rt.Fatalf("an event changes when it is stored and read")
+		}
+		again := New(a.set, records(back))
+		if got, want := encode(t, again.Fold().Bore(&a.set, a.now.Wall)), encode(t, a.bore()); got != want {
+			rt.Fatalf("rebuilt:\n%s\nwas:\n%s", got, want)
+		}
+	})
+}
+
+func encode(t testing.TB, v any) string {
+	b, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+func play(t testing.TB, script, values []int) *bench {
+	b := newBench(t, testSettings())
+	actions := []Action{
+		{Do: "job", Job: "J-4112", Confirm: true}, {Do: "part", Confirm: true}, {Do: "master"}, {Do: "round", Strokes: 4, Confirm: true},
+		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "skip"}, {Do: "accept"}, {Do: "reject", Reason: "scratched"},
+		{Do: "place", Place: &analysis.Place{Depth: length("32 mm")}}, {Do: "leave"}, {Do: "take"},
+	}
+	b.do(actions[0])
+	for i, n := range script {
+		if n < len(actions) {
+			b.do(actions[n])
+			continue
+		}
+		b.send((length("31.7500 mm") + analysis.Length(values[i])*um/20).Format(analysis.MM, 5))
+	}
+	return b
+}
+
+func TestPrunedPartKeepsCounting(t *testing.T) {
+	b := ready(t)
+	for i := range 3 * keep {
+		b.send([]string{"31.7460", "31.7461"}[i%2])
+		b.now.Wall = time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC).Add(b.now.Mono)
+	}
+	f := b.Fold()
+	if len(f.Readings) > 2*keep || f.Readings[len(f.Readings)-1].No != 3*keep {
+		t.Errorf("%d readings held, the last is number %d; want a bounded number and %d", len(f.Readings), f.Readings[len(f.Readings)-1].No, 3*keep)
+	}
+	if !slices.IsSortedFunc(f.Readings, func(a, b Reading) int { return a.No - b.No }) {
+		t.Error("readings out of order")
+	}
+}
+
+func BenchmarkReading(b *testing.B) {
+	s := ready(b)
+	b.ReportAllocs()
+	smp := [][]drivers.Sample{{sample(b, "31.7460")}, {sample(b, "31.7461")}}
+	for i := 0; b.Loop(); i++ {
+		s.wait(time.Millisecond)
+		s.Sample(s.now, smp[i%2])
+	}
+}
+
+func BenchmarkBore(b *testing.B) {
+	s := ready(b)
+	for i := range 600 {
+		s.send([]string{"31.7460", "31.7461"}[i%2])
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		s.bore()
+	}
+}
