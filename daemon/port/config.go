@@ -1,0 +1,165 @@
+package port
+
+import (
+	"fmt"
+	"math"
+	"net"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"fairbore/drivers"
+)
+
+// Config says what to open and how.
+type Config struct {
+	Name   string       // of the port, in messages and names of recordings
+	Device string       // see the package comment
+	Line   drivers.Line // of a serial line or an RFC 2217 server; not used by the others
+
+	// Silence is how long the line must be quiet after bytes for an Idle chunk;
+	// 0 gives none. It is measured where the bytes arrive: an adapter or network
+	// that holds them back stretches it.
+	Silence time.Duration
+
+	Modem    bool          // watch the modem lines, polled every 8 ms
+	Debounce time.Duration // how long a modem line must keep its new state; 0: 25 ms
+
+	// Stale, for a network line whose gauge streams, is how long it may be
+	// silent before the connection is taken for dead; 0: only keep-alive finds
+	// out (after some 16 s).
+	Stale time.Duration
+
+	Speed float64 // of a recording: 1 as recorded, 2 twice as fast, 0 as fast as can be
+
+	RecordDir string            // where to keep recordings of all that passes; empty: none
+	RecordMax int64             // bytes that all recordings of this port may take; 0: 64 MiB
+	About     drivers.Recording // what to write at the head of a recording; its chunks aren't used
+
+	Start time.Time // Stamp.Mono counts from here; zero: when New was called
+	Host  Host      // where the system shows its devices; zero: where Linux does
+}
+
+const (
+	schemeTCP       = "tcp://"
+	schemeRFC2217   = "rfc2217://"
+	schemeRecording = "recording:"
+
+	debounceDefault  = 25 * time.Millisecond
+	recordMaxDefault = 64 << 20
+	recordMaxLeast   = 64 << 10
+)
+
+// rates returns the bit rates in use. Others can be set on many adapters, but
+// are more likely a slip of the keyboard.
+func rates() []int {
+	return []int{50, 75, 110, 134, 150, 200, 300, 600, 1200, 1800, 2400, 4800, 7200, 9600, 14400, 19200, 28800, 31250,
+		38400, 57600, 76800, 115200, 128000, 230400, 250000, 256000, 460800, 500000, 576000, 921600, 1000000, 1152000,
+		1500000, 2000000, 2500000, 3000000, 3500000, 4000000}
+}
+
+// Check returns all that is wrong with the configuration, each fault with the
+// field it is in and what is allowed.
+func (c Config) Check() []error {
+	var faults []error
+	fault := func(format string, a ...any) { faults = append(faults, fmt.Errorf(format, a...)) }
+	if c.Name == "" {
+		fault("name: missing; it tells this port from others")
+	}
+	faults = append(faults, c.checkDevice()...)
+	if c.Silence < 0 || c.Silence > 10*time.Second {
+		fault("silence: %v: want 0 to 10s", c.Silence)
+	}
+	if c.Debounce < 0 || c.Debounce > time.Second {
+		fault("debounce: %v: want 0 to 1s", c.Debounce)
+	}
+	if c.Stale < 0 || (c.Stale > 0 && c.Stale < time.Second) {
+		fault("stale: %v: want 0 for never, or at least 1s", c.Stale)
+	}
+	if !(c.Speed >= 0) || math.IsInf(c.Speed, 0) {
+		fault("speed: %v: want 1 for the recorded pace, more for faster, 0 for as fast as can be", c.Speed)
+	}
+	if c.RecordMax != 0 && c.RecordMax < recordMaxLeast {
+		fault("record_max: %d bytes: want at least %d, or 0 for %d", c.RecordMax, recordMaxLeast, recordMaxDefault)
+	}
+	return faults
+}
+
+func (c Config) checkDevice() []error {
+	scheme, rest := c.split()
+	switch scheme {
+	case schemeTCP:
+		return checkAddress(rest)
+	case schemeRFC2217:
+		return append(checkAddress(rest), checkLine(c.Line)...)
+	case schemeRecording:
+		if rest == "" {
+			return []error{fmt.Errorf("device: %q: want the path of a recording after %s", c.Device, schemeRecording)}
+		}
+		return nil
+	}
+	var faults []error
+	switch {
+	case c.Device == "":
+		faults = append(faults, fmt.Errorf("device: missing; want the path of a serial line, tcp://HOST:PORT, rfc2217://HOST:PORT or recording:PATH"))
+	case strings.Contains(c.Device, "://"):
+		faults = append(faults, fmt.Errorf("device: %q: want the path of a serial line, tcp://HOST:PORT, rfc2217://HOST:PORT or recording:PATH", c.Device))
+	}
+	return append(faults, checkLine(c.Line)...)
+}
+
+// split cuts the device into its scheme, empty for a path, and the rest.
+func (c Config) split() (scheme, rest string) {
+	for _, s := range []string{schemeTCP, schemeRFC2217, schemeRecording} {
+		if rest, ok := strings.CutPrefix(c.Device, s); ok {
+			return s, rest
+		}
+	}
+	return "", c.Device
+}
+
+func checkAddress(address string) []error {
+	host, port, err := net.SplitHostPort(address)
+	if err != nil {
+		return []error{fmt.Errorf("device: %q: want HOST:PORT, such as 192.0.2.7:4001 or [2001:db8::7]:4001", address)}
+	}
+	var faults []error
+	if host == "" {
+		faults = append(faults, fmt.Errorf("device: %q: the host is missing", address))
+	}
+	if n, err := strconv.Atoi(port); err != nil || n < 1 || n > 65535 {
+		faults = append(faults, fmt.Errorf("device: %q: want a port number from 1 to 65535", address))
+	}
+	return faults
+}
+
+func checkLine(l drivers.Line) []error {
+	var faults []error
+	fault := func(format string, a ...any) { faults = append(faults, fmt.Errorf(format, a...)) }
+	if !slices.Contains(rates(), l.Baud) {
+		fault("baud: %d: want the gauge's rate, such as 9600; the nearest in use is %d", l.Baud, nearestRate(l.Baud))
+	}
+	if l.Data != 7 && l.Data != 8 {
+		fault("data: %d: want 7 or 8 data bits", l.Data)
+	}
+	if !slices.Contains([]string{"none", "even", "odd", "mark", "space"}, l.Parity) {
+		fault("parity: %q: want none, even, odd, mark or space", l.Parity)
+	}
+	if l.Stop != 1 && l.Stop != 2 {
+		fault("stop: %d: want 1 or 2 stop bits", l.Stop)
+	}
+	return faults
+}
+
+func nearestRate(baud int) int {
+	best := 0
+	for _, r := range rates() {
+		if abs(r-baud) < abs(best-baud) {
+			best = r
+		}
+	}
+	return best
+}
+
+func abs(n int) int { return max(n, -n) }

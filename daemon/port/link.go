@@ -1,0 +1,60 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"time"
+)
+
+// link is an open line. Its owner goroutine calls everything but write, which
+// the writer goroutine calls; close comes after write has returned for good.
+type link interface {
+	// read waits for bytes, at most for wait, and hands them to got in order;
+	// damaged tells of a byte that came damaged or is missing in this place.
+	// Silence is no error: got isn't called. An error ends the link.
+	read(wait time.Duration, got func(data []byte, damaged bool)) error
+	// write sends all of b, or fails within about a second where it can.
+	write(b []byte) error
+	close() error
+	String() string // what was opened, for a person
+}
+
+// Links may do more.
+type (
+	// checker looks whether the line is still what was opened; every quarter
+	// of a second. An error ends the link.
+	checker interface{ check() error }
+	// modem has modem lines; errNoLines says that it has none after all.
+	modem interface{ lines() (Lines, error) }
+	// counter has counters of the kernel, since it was opened.
+	counter interface{ counts() (KernelCounts, bool) }
+	// identified knows which adapter it goes through.
+	identified interface{ adapter() Adapter }
+)
+
+// KernelCounts are what the kernel's driver counted on the line.
+type KernelCounts struct {
+	Frame, Parity, Break uint64 // damaged bytes, breaks
+	Overrun, BufOverrun  uint64 // bytes lost in the hardware, in the kernel
+}
+
+func (k KernelCounts) plus(o KernelCounts) KernelCounts {
+	return KernelCounts{k.Frame + o.Frame, k.Parity + o.Parity, k.Break + o.Break, k.Overrun + o.Overrun, k.BufOverrun + o.BufOverrun}
+}
+
+// Errors that callers decide on.
+var (
+	// ErrDown says that the line isn't open just now.
+	ErrDown = errors.New("the line is down")
+	// ErrBusy says that another program has the device.
+	ErrBusy = errors.New("another program has it open")
+	// ErrOtherAdapter says that another adapter turned up under the name.
+	ErrOtherAdapter = errors.New("another adapter has this name now")
+)
+
+// refusal is an error that trying again will not mend.
+type refusal struct{ error }
+
+func (r refusal) Unwrap() error { return r.error }
+
+func refuse(format string, a ...any) error { return refusal{fmt.Errorf(format, a...)} }

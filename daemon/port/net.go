@@ -1,0 +1,67 @@
+package port
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"time"
+)
+
+// tcpLink is a line behind a device server, as plain bytes.
+type tcpLink struct {
+	conn  net.Conn
+	name  string
+	stale time.Duration
+	heard time.Time
+	buf   [4096]byte
+}
+
+func dialTCP(ctx context.Context, address string, stale time.Duration) (*tcpLink, error) {
+	d := net.Dialer{
+		Timeout: 5 * time.Second,
+		// A device server that lost its power says no goodbye: found out after 10 + 3 × 2 s.
+		KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 2 * time.Second, Count: 3},
+	}
+	conn, err := d.DialContext(ctx, "tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("connect: %w", err)
+	}
+	return &tcpLink{conn: conn, name: schemeTCP + address, stale: stale, heard: time.Now()}, nil
+}
+
+func (t *tcpLink) read(wait time.Duration, got func([]byte, bool)) error {
+	if err := t.conn.SetReadDeadline(time.Now().Add(wait)); err != nil {
+		return err
+	}
+	n, err := t.conn.Read(t.buf[:])
+	if n > 0 {
+		t.heard = time.Now()
+		got(t.buf[:n], false)
+	}
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		if quiet := time.Since(t.heard); t.stale > 0 && quiet > t.stale {
+			return fmt.Errorf("nothing came for %v", t.stale)
+		}
+		return nil
+	case errors.Is(err, io.EOF):
+		return errors.New("the server closed the connection")
+	}
+	return err
+}
+
+func (t *tcpLink) write(b []byte) error {
+	if err := t.conn.SetWriteDeadline(time.Now().Add(writeLimit)); err != nil {
+		return err
+	}
+	_, err := t.conn.Write(b)
+	return err
+}
+
+func (t *tcpLink) close() error   { return t.conn.Close() }
+func (t *tcpLink) String() string { return t.name }

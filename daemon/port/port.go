@@ -1,0 +1,383 @@
+package port
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/rs/zerolog"
+)
+
+const (
+	readWait   = 100 * time.Millisecond // longest read; so long does a stop or a failed write wait to be seen
+	modemPoll  = 8 * time.Millisecond   // a foot switch is down for 50 ms at the very least (common practice)
+	checkEvery = 250 * time.Millisecond // a vanished device is told within this and a read
+	writeLimit = time.Second            // a write not back by then has failed
+	retryFirst = 250 * time.Millisecond
+	retryMost  = 5 * time.Second
+	upForGood  = 2 * time.Second // a line up for so long, or that sent bytes, is tried anew at once
+)
+
+// Port is one line. Its methods may be called from any goroutine.
+type Port struct {
+	cfg  Config
+	log  zerolog.Logger
+	open func(context.Context) (link, error)
+	tap  *tap // nil without recording
+
+	running atomic.Bool
+	count   counters
+
+	mu      sync.Mutex // guards what follows
+	session *session   // of the open link, nil when down
+	status  Status
+	kernel  KernelCounts // of links closed since
+}
+
+// Status is how a port is now.
+type Status struct {
+	Up      bool
+	Since   Stamp   // of the last change of Up; zero before the first
+	Why     string  // what was opened, or the latest cause of being down
+	Adapter Adapter // seen at the last opening; zero if there is none to see
+	// Lines are the modem lines; valid if HasLines.
+	Lines    Lines
+	HasLines bool
+	Counters Counters
+}
+
+// Counters count since New. Bytes are those of the line, without escapes.
+type Counters struct {
+	Bytes, Written         uint64 // read, written
+	Attempts, Opens        uint64 // to open; of them those that did
+	Losses                 uint64 // of an open line
+	LineErrors             uint64 // places with a damaged or missing byte
+	WriteFaults            uint64
+	TapDropped, TapFaults  uint64 // chunks that are in no recording; faults in writing one
+	Kernel                 KernelCounts
+	KernelCounted, Blocked bool // whether there are kernel counts; whether a write is stuck in the driver
+}
+
+type counters struct {
+	bytes, written, attempts, opens, losses, lineErrors, writeFaults atomic.Uint64
+	blocked                                                          atomic.Bool
+}
+
+// New returns a port for a configuration that Check finds nothing wrong with.
+func New(c Config, log zerolog.Logger) *Port {
+	if c.Start.IsZero() {
+		c.Start = time.Now()
+	}
+	if c.Debounce == 0 {
+		c.Debounce = debounceDefault
+	}
+	if c.RecordMax == 0 {
+		c.RecordMax = recordMaxDefault
+	}
+	c.Host = c.Host.orSystem()
+	p := &Port{cfg: c, log: log.With().Str("port", c.Name).Str("device", c.Device).Logger()}
+	p.open = p.opener()
+	if c.RecordDir != "" {
+		p.tap = newTap(c, p.log)
+	}
+	return p
+}
+
+func (p *Port) opener() func(context.Context) (link, error) {
+	scheme, rest := p.cfg.split()
+	switch scheme {
+	case schemeTCP:
+		return func(ctx context.Context) (link, error) { return dialTCP(ctx, rest, p.cfg.Stale) }
+	case schemeRFC2217:
+		return func(ctx context.Context) (link, error) { return dialRFC2217(ctx, rest, p.cfg, p.log) }
+	}
+	s := &serialOpener{cfg: p.cfg, log: p.log}
+	return func(context.Context) (link, error) { return s.open() }
+}
+
+// Status returns how the port is.
+func (p *Port) Status() Status {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	s := p.status
+	s.Counters = Counters{
+		Bytes: p.count.bytes.Load(), Written: p.count.written.Load(),
+		Attempts: p.count.attempts.Load(), Opens: p.count.opens.Load(), Losses: p.count.losses.Load(),
+		LineErrors: p.count.lineErrors.Load(), WriteFaults: p.count.writeFaults.Load(), Blocked: p.count.blocked.Load(),
+		Kernel: p.status.Counters.Kernel, KernelCounted: p.status.Counters.KernelCounted,
+	}
+	if p.tap != nil {
+		s.Counters.TapDropped, s.Counters.TapFaults = p.tap.dropped.Load(), p.tap.faults.Load()
+	}
+	return s
+}
+
+// Run opens the line, reads it, and opens it again whenever it goes away, until
+// ctx ends; then it returns nil. It hands each chunk to sink, in order and in
+// this goroutine, so sink should return soon. It fails if the very first
+// opening is refused for a reason that trying again will not mend: settings
+// that the line can't have, or a device that another program has ([ErrBusy]);
+// the error says what to do. A recording is played once, then Run returns nil.
+//
+// Nothing that Run started is left when it returns, with one exception: a
+// write stuck in a driver, which nothing can bring back, keeps its goroutine
+// and its handle until the device goes away.
+func (p *Port) Run(ctx context.Context, sink func(Chunk)) error {
+	if !p.running.CompareAndSwap(false, true) {
+		return fmt.Errorf("port %s: is running already", p.cfg.Name)
+	}
+	defer p.running.Store(false)
+	if faults := p.cfg.Check(); faults != nil {
+		return fmt.Errorf("port %s: %w", p.cfg.Name, errors.Join(faults...))
+	}
+	if p.tap != nil {
+		p.tap.start()
+		defer p.tap.stop()
+	}
+	o := &owner{Port: p, sink: sink}
+	if scheme, path := p.cfg.split(); scheme == schemeRecording {
+		return o.replay(ctx, path)
+	}
+	return o.keepOpen(ctx)
+}
+
+// owner is the state of Run, used by its goroutine alone.
+type owner struct {
+	*Port
+	sink  func(Chunk)
+	buzz  debounce
+	delay time.Duration // before the next attempt, without jitter
+	fault string        // the cause last logged, empty when up
+	down  time.Duration // since when
+}
+
+func (p *Port) now() Stamp {
+	t := time.Now()
+	return Stamp{Wall: t.Round(0), Mono: t.Sub(p.cfg.Start)}
+}
+
+func (o *owner) emit(c Chunk) {
+	switch c.Kind {
+	case Data:
+		o.count.bytes.Add(uint64(len(c.Data)))
+	case LineError:
+		o.count.lineErrors.Add(1)
+	case LineState:
+		o.mu.Lock()
+		o.status.Lines, o.status.HasLines = c.Lines, true
+		o.mu.Unlock()
+	}
+	if o.tap != nil {
+		o.tap.chunk(c)
+	}
+	o.sink(c)
+}
+
+func (o *owner) keepOpen(ctx context.Context) error {
+	for {
+		o.count.attempts.Add(1)
+		l, err := o.open(ctx)
+		switch {
+		case ctx.Err() != nil:
+			if err == nil {
+				return l.close()
+			}
+			return nil
+		case err == nil:
+			o.count.opens.Add(1)
+			if err := o.serve(ctx, l); err != nil {
+				o.log.Warn().Err(err).Msg("closing the line")
+			}
+		case errors.As(err, new(refusal)) && o.count.attempts.Load() == 1:
+			return fmt.Errorf("port %s: %w", o.cfg.Name, err)
+		default:
+			o.toldDown(err)
+		}
+		if !o.pause(ctx) {
+			return nil
+		}
+	}
+}
+
+// pause waits before the next attempt, ever longer, with a jitter of a fifth so
+// that ports lost together don't come back in step. It returns false when ctx ended.
+func (o *owner) pause(ctx context.Context) bool {
+	o.delay = min(max(2*o.delay, retryFirst), retryMost)
+	t := time.NewTimer(o.delay - time.Duration(rand.Int64N(int64(o.delay)/5)))
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return true
+	case <-ctx.Done():
+		return false
+	}
+}
+
+// serve reads an open link until it fails or ctx ends, and closes it.
+func (o *owner) serve(ctx context.Context, l link) error {
+	s := o.begin(l)
+	opened := o.now()
+	o.toldUp(l, opened)
+	got := o.count.bytes.Load()
+	err := o.read(ctx, s)
+	o.mu.Lock()
+	o.session = nil
+	o.mu.Unlock()
+	close(s.quit)
+	if ctx.Err() == nil {
+		if o.count.bytes.Load() > got || o.now().Mono-opened.Mono > upForGood {
+			o.delay = 0
+		}
+		o.count.losses.Add(1)
+		o.toldDown(err)
+	} else if o.tap != nil {
+		o.tap.remark(o.now(), "closed")
+	}
+	return o.end(ctx, s)
+}
+
+// end joins the writer and closes the link. A writer stuck in a driver is
+// waited for as long as it takes, since closing under it would let it write
+// into whatever file gets its descriptor next.
+func (o *owner) end(ctx context.Context, s *session) error {
+	t := time.NewTimer(writeLimit)
+	defer t.Stop()
+	select {
+	case <-s.ended:
+		return s.link.close()
+	case <-t.C:
+	}
+	o.count.blocked.Store(true)
+	o.log.Error().Msg("a write is stuck in the driver; the line stays closed to us until it returns: unplug the adapter")
+	select {
+	case <-s.ended:
+		o.count.blocked.Store(false)
+		o.log.Info().Msg("the stuck write returned")
+		return s.link.close()
+	case <-ctx.Done():
+		return errors.New("a write is still stuck in the driver; its handle stays open until the program ends")
+	}
+}
+
+// read is the loop of an open link.
+func (o *owner) read(ctx context.Context, s *session) error {
+	var (
+		silent  = true // Idle was told, or there is nothing to tell it of
+		last    time.Duration
+		checked = o.now().Mono
+		watched = o.cfg.Modem
+		fresh   = func(data []byte, damaged bool) {
+			at := o.now()
+			last, silent = at.Mono, o.cfg.Silence == 0
+			if damaged {
+				o.emit(Chunk{At: at, Kind: LineError})
+			} else {
+				o.emit(Chunk{At: at, Data: data})
+			}
+		}
+	)
+	o.buzz = debounce{hold: o.cfg.Debounce}
+	for ctx.Err() == nil {
+		wait := readWait
+		if watched {
+			wait = modemPoll
+		}
+		if !silent {
+			wait = max(min(wait, o.cfg.Silence-(o.now().Mono-last)), 0)
+		}
+		if err := s.link.read(wait, fresh); err != nil {
+			return err
+		}
+		now := o.now()
+		if !silent && now.Mono-last >= o.cfg.Silence {
+			silent = true
+			o.emit(Chunk{At: now, Kind: Idle})
+		}
+		if watched {
+			watched = o.watch(s.link, now)
+		}
+		if err := s.failed(now.Mono); err != nil {
+			return err
+		}
+		if now.Mono-checked >= checkEvery {
+			checked = now.Mono
+			if err := o.check(s.link); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// watch looks at the modem lines, and returns whether to do so again.
+func (o *owner) watch(l link, now Stamp) bool {
+	m, ok := l.(modem)
+	if !ok {
+		return false
+	}
+	seen, err := m.lines()
+	if err != nil {
+		o.log.Warn().Err(err).Msg("modem lines not watched")
+		return false
+	}
+	if state, changed := o.buzz.step(seen, now.Mono); changed {
+		o.emit(Chunk{At: now, Kind: LineState, Lines: state})
+	}
+	return true
+}
+
+// check asks the link whether all is well, and takes its counts.
+func (o *owner) check(l link) error {
+	if c, ok := l.(counter); ok {
+		if k, ok := c.counts(); ok {
+			o.mu.Lock()
+			o.status.Counters.Kernel, o.status.Counters.KernelCounted = o.kernel.plus(k), true
+			o.mu.Unlock()
+		}
+	}
+	if c, ok := l.(checker); ok {
+		return c.check()
+	}
+	return nil
+}
+
+func (o *owner) toldUp(l link, at Stamp) {
+	o.mu.Lock()
+	o.kernel = o.status.Counters.Kernel
+	o.status.Up, o.status.Since, o.status.Why, o.status.HasLines = true, at, l.String(), false
+	if id, ok := l.(identified); ok {
+		o.status.Adapter = id.adapter()
+	}
+	o.mu.Unlock()
+	e := o.log.Info().Str("line", l.String())
+	if o.fault != "" {
+		e = e.Dur("down", at.Mono-o.down)
+	}
+	e.Msg("line open")
+	o.fault = ""
+	o.emit(Chunk{At: at, Kind: Up, Why: l.String()})
+}
+
+// toldDown tells of a loss once, and logs a cause when it is a new one.
+func (o *owner) toldDown(err error) {
+	at, why := o.now(), err.Error()
+	o.mu.Lock()
+	was := o.status
+	o.status.Up, o.status.Why, o.status.HasLines = false, why, false
+	if was.Up || was.Since == (Stamp{}) {
+		o.status.Since = at
+	}
+	o.mu.Unlock()
+	if why != o.fault {
+		o.log.Warn().Str("why", why).Msg("line lost")
+	}
+	if o.fault == "" {
+		o.down = at.Mono
+		o.emit(Chunk{At: at, Kind: Lost, Why: why})
+	}
+	o.fault = why
+}

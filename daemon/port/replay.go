@@ -1,0 +1,186 @@
+package port
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/drivers"
+)
+
+// Marks of a recording beside those of package drivers.
+const (
+	markIdle      = "idle"
+	markLineError = "line error"
+	markLines     = "lines "   // and the modem lines that are on
+	markBecause   = "because " // and the Why of the mark that follows
+)
+
+// replay plays a recording: each chunk with the times it has in the recording,
+// at its pace times Speed, so that two runs give the same chunks to the byte.
+func (o *owner) replay(ctx context.Context, path string) error {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return fmt.Errorf("port %s: recording: %w", o.cfg.Name, err)
+	}
+	r, err := drivers.ParseRecording(text)
+	switch {
+	case errors.Is(err, drivers.ErrTorn):
+		o.log.Warn().Err(err).Msg("the recording is torn; playing what is whole")
+	case err != nil:
+		return fmt.Errorf("port %s: recording %s: %w", o.cfg.Name, path, err)
+	}
+	begin := time.Now()
+	for _, c := range playlist(r, o.cfg.Silence) {
+		if !o.keepPace(ctx, begin, c.At.Mono) {
+			return nil
+		}
+		o.played(c)
+	}
+	return nil
+}
+
+// keepPace waits until the time at of the recording is due.
+func (o *owner) keepPace(ctx context.Context, begin time.Time, at time.Duration) bool {
+	if o.cfg.Speed == 0 {
+		return ctx.Err() == nil
+	}
+	t := time.NewTimer(time.Until(begin.Add(time.Duration(float64(at) / o.cfg.Speed))))
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return true
+	case <-ctx.Done():
+		return false
+	}
+}
+
+func (o *owner) played(c Chunk) {
+	o.mu.Lock()
+	if c.Kind == Up || c.Kind == Lost || c.Kind == End {
+		o.status.Up, o.status.Since, o.status.Why = c.Kind == Up, c.At, c.Why
+	}
+	o.mu.Unlock()
+	switch c.Kind {
+	case Up:
+		o.count.opens.Add(1)
+	case Lost:
+		o.count.losses.Add(1)
+	case End:
+		o.log.Info().Msg("the recording is over")
+	}
+	o.emit(c)
+}
+
+// playlist turns a recording into the chunks it gives.
+//
+// Where the recording says when the line fell silent, that is what is played;
+// where it never does, as one written by hand, silence is worked out from its
+// times.
+func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
+	p := player{silence: silence, wall: wallOf(r)}
+	if slices.ContainsFunc(r.Chunks, func(c drivers.Chunk) bool { return c.Mark == markIdle }) {
+		p.silence = 0
+	}
+	for _, c := range r.Chunks {
+		p.take(c)
+	}
+	p.idle(p.last.Mono + p.silence)
+	p.put(Chunk{At: p.last, Kind: End, Why: "the recording is over"})
+	return p.out
+}
+
+type player struct {
+	silence time.Duration
+	wall    func(drivers.Chunk) time.Time
+	last    Stamp // of the latest chunk
+	heard   bool  // bytes came, and no silence since
+	up      bool
+	why     string
+	out     []Chunk
+}
+
+func (p *player) put(c Chunk) {
+	p.last = c.At
+	p.out = append(p.out, c)
+}
+
+func (p *player) take(c drivers.Chunk) {
+	if c.Out {
+		return
+	}
+	p.idle(c.At)
+	at := Stamp{Wall: p.wall(c), Mono: c.At}
+	if because, ok := strings.CutPrefix(c.Mark, markBecause); ok {
+		p.why = because
+		return
+	}
+	if !p.up && c.Mark != drivers.MarkOpened && c.Mark != drivers.MarkLost {
+		p.opened(at)
+	}
+	switch {
+	case c.Mark == "":
+		p.heard = true
+		p.put(Chunk{At: at, Data: c.Data})
+	case c.Mark == drivers.MarkOpened:
+		p.opened(at)
+	case c.Mark == drivers.MarkLost:
+		p.up, p.heard = false, false
+		p.put(Chunk{At: at, Kind: Lost, Why: p.because("the line was lost or closed")})
+	case c.Mark == markIdle:
+		p.put(Chunk{At: at, Kind: Idle})
+	case c.Mark == markLineError:
+		p.heard = true
+		p.put(Chunk{At: at, Kind: LineError})
+	case strings.HasPrefix(c.Mark, markLines):
+		if l, err := parseLines(c.Mark[len(markLines):]); err == nil {
+			p.put(Chunk{At: at, Kind: LineState, Lines: l})
+		}
+	}
+}
+
+func (p *player) opened(at Stamp) {
+	p.up, p.heard = true, false
+	p.put(Chunk{At: at, Kind: Up, Why: p.because("recording")})
+}
+
+func (p *player) because(otherwise string) string {
+	why := p.why
+	p.why = ""
+	if why == "" {
+		return otherwise
+	}
+	return why
+}
+
+// idle tells of a silence that began after the latest bytes and is long enough by now.
+func (p *player) idle(now time.Duration) {
+	if p.silence == 0 || !p.heard || now-p.last.Mono < p.silence {
+		return
+	}
+	p.heard = false
+	p.put(Chunk{At: Stamp{Wall: p.last.Wall.Add(p.silence), Mono: p.last.Mono + p.silence}, Kind: Idle})
+}
+
+// wallOf returns the wall clock of a recording's chunks: their own where they
+// have one, else counted from the latest that had, else from the date of the
+// recording, else from 1970.
+func wallOf(r *drivers.Recording) func(drivers.Chunk) time.Time {
+	zero, err := time.Parse(time.DateOnly, r.Date)
+	if err != nil {
+		if zero, err = time.Parse(time.RFC3339, r.Date); err != nil {
+			zero = time.Unix(0, 0).UTC()
+		}
+	}
+	return func(c drivers.Chunk) time.Time {
+		if !c.Wall.IsZero() {
+			zero = c.Wall.Add(-c.At)
+			return c.Wall
+		}
+		return zero.Add(c.At)
+	}
+}

@@ -1,0 +1,257 @@
+package port
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"time"
+
+	"fairbore/drivers"
+
+	"github.com/rs/zerolog"
+)
+
+// Commands of RFC 2217, section 3; the server answers with 100 more.
+const (
+	setBaud      = 1
+	setData      = 2
+	setParity    = 3
+	setStop      = 4
+	setControl   = 5
+	lineMask     = 10
+	modemMask    = 11
+	fromServer   = 100
+	notifyLine   = 106
+	notifyModem  = 107
+	controlFlow  = 1  // no flow control
+	controlDTR   = 8  // on
+	controlRTS   = 11 // on
+	lineFaults   = 0x1E
+	modemCTS     = 0x10
+	modemDSR     = 0x20
+	modemRI      = 0x40
+	modemDCD     = 0x80
+	answerWithin = 3 * time.Second
+)
+
+// rfcLink is a line behind a device server that lets us set it (RFC 2217).
+type rfcLink struct {
+	*tcpLink
+	log      zerolog.Logger
+	line     drivers.Line
+	codec    telnet
+	us, them map[byte]asked
+	answers  map[byte]uint32 // of settings
+	controls map[byte]bool   // control settings acknowledged; nil once told
+	opened   time.Time
+	state    Lines
+	err      error
+	got      func([]byte, bool) // of the read under way
+}
+
+// asked is where the negotiation of an option stands (RFC 1143, without its
+// queue, since we never change our mind).
+type asked uint8
+
+const (
+	optionOff asked = iota
+	optionWanted
+	optionOn
+	optionRefused
+)
+
+func dialRFC2217(ctx context.Context, address string, c Config, log zerolog.Logger) (link, error) {
+	t, err := dialTCP(ctx, address, c.Stale)
+	if err != nil {
+		return nil, err
+	}
+	t.name = fmt.Sprintf("%s%s at %v", schemeRFC2217, address, c.Line)
+	r := &rfcLink{tcpLink: t, log: log, line: c.Line, us: map[byte]asked{}, them: map[byte]asked{},
+		answers: map[byte]uint32{}, controls: map[byte]bool{controlFlow: false, controlDTR: false, controlRTS: false}}
+	if err := r.negotiate(ctx); err != nil {
+		return nil, errors.Join(err, t.close())
+	}
+	r.opened = time.Now()
+	return r, nil
+}
+
+// negotiate agrees on the options and sets the line.
+func (r *rfcLink) negotiate(ctx context.Context) error {
+	r.us = map[byte]asked{optionBinary: optionWanted, optionSGA: optionWanted, optionComPort: optionWanted}
+	r.them = map[byte]asked{optionBinary: optionWanted, optionSGA: optionWanted}
+	if err := r.tcpLink.write([]byte{
+		telnetIAC, telnetWILL, optionBinary, telnetIAC, telnetDO, optionBinary,
+		telnetIAC, telnetWILL, optionSGA, telnetIAC, telnetDO, optionSGA,
+		telnetIAC, telnetWILL, optionComPort,
+	}); err != nil {
+		return err
+	}
+	decided := func() bool { return r.us[optionComPort] != optionWanted }
+	if err := r.await(ctx, decided); err != nil {
+		return fmt.Errorf("the server does not answer in telnet (%w); is it plain? then use tcp://", err)
+	}
+	if r.us[optionComPort] != optionOn {
+		return refuse("the server does not let us set its line (no COM-PORT-OPTION); set it there and use tcp://")
+	}
+	want := lineValues(r.line)
+	b := appendSub(nil, optionComPort, binary.BigEndian.AppendUint32([]byte{setBaud}, want[setBaud])...)
+	for _, c := range []byte{setData, setParity, setStop} {
+		b = appendSub(b, optionComPort, c, byte(want[c]))
+	}
+	for _, v := range []byte{controlFlow, controlDTR, controlRTS} {
+		b = appendSub(b, optionComPort, setControl, v)
+	}
+	b = appendSub(b, optionComPort, lineMask, lineFaults)
+	b = appendSub(b, optionComPort, modemMask, 0xFF)
+	if err := r.tcpLink.write(b); err != nil {
+		return err
+	}
+	if err := r.await(ctx, func() bool { return len(r.answers) == len(want) }); err != nil {
+		return fmt.Errorf("the server does not answer all line settings: %w", err)
+	}
+	return r.checkAnswers(want)
+}
+
+// lineValues are the values of RFC 2217 for a line.
+func lineValues(l drivers.Line) map[byte]uint32 {
+	parity := map[string]uint32{"none": 1, "odd": 2, "even": 3, "mark": 4, "space": 5}
+	return map[byte]uint32{setBaud: uint32(l.Baud), setData: uint32(l.Data), setParity: parity[l.Parity], setStop: uint32(l.Stop)}
+}
+
+func (r *rfcLink) checkAnswers(want map[byte]uint32) error {
+	names := map[byte]string{setBaud: "baud", setData: "data bits", setParity: "parity", setStop: "stop bits"}
+	var faults []error
+	for _, c := range []byte{setBaud, setData, setParity, setStop} {
+		got := r.answers[c]
+		near := c == setBaud && abs(int(got)-int(want[c]))*50 <= int(want[c]) // 2 %: half the tolerance of a UART (common practice)
+		if got != want[c] && !near {
+			faults = append(faults, fmt.Errorf("the server has %s %d in place of %d (as RFC 2217 numbers it)", names[c], got, want[c]))
+		}
+	}
+	if faults != nil {
+		return refusal{errors.Join(faults...)}
+	}
+	return nil
+}
+
+// await reads until done, dropping data.
+func (r *rfcLink) await(ctx context.Context, done func() bool) error {
+	deadline := time.Now().Add(answerWithin)
+	for !done() {
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case time.Now().After(deadline):
+			return fmt.Errorf("no answer in %v", answerWithin)
+		}
+		if err := r.read(readWait, func([]byte, bool) {}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *rfcLink) read(wait time.Duration, got func([]byte, bool)) error {
+	r.got = got
+	err := r.tcpLink.read(wait, func(b []byte, _ bool) { r.codec.feed(b, r) })
+	return errors.Join(err, r.err)
+}
+
+func (r *rfcLink) write(b []byte) error {
+	return r.tcpLink.write(appendEscaped(make([]byte, 0, len(b)+8), b))
+}
+
+// data, option and sub take what the codec finds.
+func (r *rfcLink) data(b []byte) { r.got(b, false) }
+
+func (r *rfcLink) option(verb, option byte) {
+	ours := option == optionBinary || option == optionSGA || option == optionComPort
+	switch verb {
+	case telnetDO:
+		r.agree(r.us, option, ours, telnetWILL, telnetWONT)
+	case telnetWILL:
+		r.agree(r.them, option, ours, telnetDO, telnetDONT)
+	case telnetDONT:
+		r.disagree(r.us, option, telnetWONT)
+	case telnetWONT:
+		r.disagree(r.them, option, telnetDONT)
+	}
+}
+
+// agree answers an offer or a request, but not the answer to our own, which
+// would go round for ever.
+func (r *rfcLink) agree(side map[byte]asked, option byte, can bool, yes, no byte) {
+	switch was := side[option]; {
+	case !can && was != optionRefused:
+		side[option] = optionRefused
+		r.say(no, option)
+	case can && was == optionWanted:
+		side[option] = optionOn
+	case can && was != optionOn:
+		side[option] = optionOn
+		r.say(yes, option)
+	}
+}
+
+func (r *rfcLink) disagree(side map[byte]asked, option, no byte) {
+	was := side[option]
+	side[option] = optionRefused
+	if was == optionOn {
+		r.say(no, option)
+	}
+}
+
+func (r *rfcLink) say(verb, option byte) {
+	if err := r.tcpLink.write([]byte{telnetIAC, verb, option}); err != nil && r.err == nil {
+		r.err = err
+	}
+}
+
+func (r *rfcLink) sub(b []byte) {
+	if len(b) < 3 || b[0] != optionComPort {
+		return
+	}
+	value := b[2:]
+	switch command := b[1]; command {
+	case fromServer + setBaud:
+		if len(value) == 4 {
+			r.answers[setBaud] = binary.BigEndian.Uint32(value)
+		}
+	case fromServer + setData, fromServer + setParity, fromServer + setStop:
+		r.answers[command-fromServer] = uint32(value[0])
+	case fromServer + setControl:
+		if _, ours := r.controls[value[0]]; ours {
+			r.controls[value[0]] = true
+		}
+	case notifyLine:
+		if value[0]&lineFaults != 0 {
+			r.got(nil, true)
+		}
+	case notifyModem:
+		s := value[0]
+		r.state = Lines{CTS: s&modemCTS != 0, DSR: s&modemDSR != 0, DCD: s&modemDCD != 0, RI: s&modemRI != 0}
+	}
+}
+
+// lines are those that the server told last; none are on before it told any.
+func (r *rfcLink) lines() (Lines, error) { return r.state, nil }
+
+// check warns once of what the server left unanswered. Without control settings
+// it has a line without DTR and RTS, as a pseudo-terminal, and a foot switch
+// that they feed won't work.
+func (r *rfcLink) check() error {
+	if r.controls == nil || time.Since(r.opened) < answerWithin {
+		return nil
+	}
+	for v, name := range map[byte]string{controlFlow: "flow control", controlDTR: "DTR", controlRTS: "RTS"} {
+		if !r.controls[v] {
+			r.log.Warn().Str("setting", name).Msg("the device server did not acknowledge a control setting; going on")
+		}
+	}
+	if r.them[optionBinary] != optionOn || r.us[optionBinary] != optionOn {
+		r.log.Warn().Msg("the device server does not pass bytes as they are (no binary mode); ends of lines may come changed")
+	}
+	r.controls = nil
+	return nil
+}

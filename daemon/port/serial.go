@@ -1,0 +1,98 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"fairbore/drivers"
+
+	"github.com/rs/zerolog"
+	"go.bug.st/serial"
+)
+
+// serialOpener opens one serial line again and again.
+type serialOpener struct {
+	cfg   Config
+	log   zerolog.Logger
+	known bool // adapter is that of the first opening
+	first Adapter
+}
+
+// recognise refuses an adapter that isn't the one of the first opening. Its
+// readings would be those of another gauge, with the first one's corrections.
+func (o *serialOpener) recognise(a Adapter) error {
+	if !o.known {
+		o.known, o.first = true, a
+		return nil
+	}
+	if !o.first.same(a) {
+		return fmt.Errorf("%w: %v in place of %v; plug the right one in, or restart to take this one", ErrOtherAdapter, a, o.first)
+	}
+	return nil
+}
+
+func mode(l drivers.Line) *serial.Mode {
+	parity := map[string]serial.Parity{
+		"none": serial.NoParity, "even": serial.EvenParity, "odd": serial.OddParity,
+		"mark": serial.MarkParity, "space": serial.SpaceParity,
+	}
+	m := &serial.Mode{BaudRate: l.Baud, DataBits: l.Data, Parity: parity[l.Parity], StopBits: serial.OneStopBit}
+	if l.Stop == 2 {
+		m.StopBits = serial.TwoStopBits
+	}
+	return m
+}
+
+// serialPort is the library's port with what it leaves to its user: a read
+// timeout set by the reading goroutine only and only when it changes, and a
+// panic of its select on a descriptor of 1024 or more made an error.
+type serialPort struct {
+	serial.Port
+	wait  time.Duration
+	marks *marks // nil: bytes come as they are
+	buf   [4096]byte
+}
+
+func openSerial(path string, l drivers.Line) (*serialPort, error) {
+	port, err := serial.Open(path, mode(l))
+	if err != nil {
+		return nil, err
+	}
+	return &serialPort{Port: port, wait: serial.NoTimeout}, nil
+}
+
+func (s *serialPort) read(wait time.Duration, got func([]byte, bool)) error {
+	n, err := s.take(wait)
+	if err != nil {
+		// The library has one error for a port closed by us and a device gone
+		// away; only the owner closes, so it is the latter.
+		if code := new(serial.PortError); errors.As(err, &code) && code.Code() == serial.PortClosed {
+			return errors.New("the device went away")
+		}
+		return err
+	}
+	switch {
+	case n == 0:
+	case s.marks != nil:
+		s.marks.feed(s.buf[:n], got)
+	default:
+		got(s.buf[:n], false)
+	}
+	return nil
+}
+
+func (s *serialPort) take(wait time.Duration) (n int, err error) {
+	defer func() {
+		if fault := recover(); fault != nil {
+			err = fmt.Errorf("read: %v; set the limit of open files (LimitNOFILE) to 1024", fault)
+		}
+	}()
+	if wait != s.wait {
+		if err := s.SetReadTimeout(wait); err != nil {
+			return 0, err
+		}
+		s.wait = wait
+	}
+	return s.Port.Read(s.buf[:])
+}

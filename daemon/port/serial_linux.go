@@ -1,0 +1,407 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+	"unsafe"
+
+	"fairbore/drivers"
+
+	"go.bug.st/serial"
+	"golang.org/x/sys/unix"
+)
+
+// maxDescriptor leaves room below the 1024 that the library's select can watch
+// for the descriptors that it opens after ours.
+const maxDescriptor = 1000
+
+// ttyLink is a serial line or pseudo-terminal on Linux. Beside the library's
+// port there is a descriptor of our own on the same terminal: it holds the
+// lock, never blocks, and reaches what the library leaves alone.
+type ttyLink struct {
+	*serialPort
+	path  string
+	line  drivers.Line
+	side  int
+	id    Adapter
+	dev   uint64 // device number, to see that the path still means this device
+	set   unix.Termios
+	start icounter // kernel counts at opening
+	last  icounter
+	count bool // the driver keeps counts
+}
+
+func (o *serialOpener) open() (link, error) {
+	t := &ttyLink{path: o.cfg.Device, line: o.cfg.Line}
+	if err := t.reserve(o); err != nil {
+		return nil, err
+	}
+	if err := t.prepare(o); err != nil {
+		return nil, errors.Join(err, t.close())
+	}
+	return t, nil
+}
+
+// reserve opens the side descriptor and locks the device, before anything is
+// changed on it.
+func (t *ttyLink) reserve(o *serialOpener) error {
+	fd, err := unix.Open(t.path, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
+	if err != nil {
+		return explain(t.path, err, o.cfg.Host)
+	}
+	t.side = fd
+	err = t.lock(o)
+	if err != nil {
+		unix.Close(fd)
+	}
+	return err
+}
+
+func (t *ttyLink) lock(o *serialOpener) error {
+	if t.side >= maxDescriptor {
+		return fmt.Errorf("%s: descriptor %d is too high to watch; set the limit of open files (LimitNOFILE) to 1024", t.path, t.side)
+	}
+	var st unix.Stat_t
+	if err := unix.Fstat(t.side, &st); err != nil {
+		return fmt.Errorf("%s: %w", t.path, err)
+	}
+	t.dev = uint64(st.Rdev)
+	switch _, err := unix.IoctlGetTermios(t.side, unix.TCGETS2); {
+	case errors.Is(err, unix.EIO): // hung up meanwhile
+		return fmt.Errorf("%s: %w", t.path, err)
+	case err != nil:
+		return refuse("%s is not a serial line: %w; give the device file of the gauge's line", t.path, err)
+	}
+	err := unix.Flock(t.side, unix.LOCK_EX|unix.LOCK_NB)
+	if errors.Is(err, unix.EWOULDBLOCK) {
+		return busy(t.path, o.cfg.Host.lockHolder(uint64(st.Dev), st.Ino))
+	}
+	if err != nil {
+		return fmt.Errorf("lock %s: %w", t.path, err)
+	}
+	if exclusive, err := unix.IoctlGetInt(t.side, unix.TIOCGEXCL); err == nil && exclusive != 0 {
+		who := o.cfg.Host.openers(t.dev)
+		if !t.pty() || who != "" {
+			return busy(t.path, who)
+		}
+		// On a pseudo-terminal the flag outlives a holder that was killed, as long
+		// as the other end is open (tried): nobody has it.
+	}
+	t.id = o.cfg.Host.Adapter(unix.Major(t.dev), unix.Minor(t.dev))
+	return o.recognise(t.id)
+}
+
+func (t *ttyLink) pty() bool {
+	major := unix.Major(t.dev)
+	return major >= 136 && major <= 143 // Unix98 pseudo-terminal slaves: Linux admin-guide, devices.txt
+}
+
+// prepare opens the library's port and does what it leaves undone.
+func (t *ttyLink) prepare(o *serialOpener) error {
+	// Before the library changes anything: closing must not drop DTR, which
+	// resets some gauges.
+	if err := t.change(func(s *unix.Termios) { s.Cflag &^= unix.HUPCL }); err != nil {
+		return fmt.Errorf("%s: %w", t.path, err)
+	}
+	if t.pty() { // a stale flag would keep an ordinary user out
+		if err := unix.IoctlSetInt(t.side, unix.TIOCNXCL, 0); err != nil {
+			return fmt.Errorf("%s: %w", t.path, err)
+		}
+	}
+	port, err := openSerial(t.path, t.line)
+	if err != nil {
+		return explain(t.path, err, o.cfg.Host)
+	}
+	t.serialPort = port
+	if t.pty() {
+		// The lock keeps our own kind away, and the flag would outlive a crash.
+		err = unix.IoctlSetInt(t.side, unix.TIOCNXCL, 0)
+	} else {
+		t.serialPort.marks = &marks{}
+		// INPCK without parity has framing errors and breaks marked too (from
+		// memory of the kernel's serial core).
+		err = t.change(func(s *unix.Termios) { s.Iflag |= unix.PARMRK | unix.INPCK; s.Iflag &^= unix.IGNPAR })
+	}
+	if err != nil {
+		return fmt.Errorf("%s: %w", t.path, err)
+	}
+	now, err := unix.IoctlGetTermios(t.side, unix.TCGETS2)
+	if err != nil {
+		return fmt.Errorf("%s: %w", t.path, err)
+	}
+	t.set = *now
+	if err := t.took(); err != nil {
+		return err
+	}
+	t.start, t.count = readCounts(t.side)
+	t.last = t.start
+	return t.check()
+}
+
+func (t *ttyLink) change(f func(*unix.Termios)) error {
+	s, err := unix.IoctlGetTermios(t.side, unix.TCGETS2)
+	if err != nil {
+		return err
+	}
+	f(s)
+	return unix.IoctlSetTermios(t.side, unix.TCSETS2, s)
+}
+
+// took refuses a line whose driver did not take our settings. A
+// pseudo-terminal takes only the rate; it has no bits on a wire.
+func (t *ttyLink) took() error {
+	got := lineOf(&t.set)
+	if off := abs(got.Baud - t.line.Baud); off*50 > t.line.Baud { // 2 %: half the tolerance of a UART (common practice)
+		return refuse("%s: the adapter runs at %d baud in place of %d; use another adapter", t.path, got.Baud, t.line.Baud)
+	}
+	got.Baud = t.line.Baud
+	if !t.pty() && got != t.line {
+		return refuse("%s: the adapter is set to %v and can't do %v; use another adapter", t.path, got, t.line)
+	}
+	return nil
+}
+
+// lineOf reads the settings from a terminal's.
+func lineOf(s *unix.Termios) drivers.Line {
+	l := drivers.Line{Baud: int(s.Ospeed), Data: 5, Parity: "none", Stop: 1}
+	switch s.Cflag & unix.CSIZE {
+	case unix.CS6:
+		l.Data = 6
+	case unix.CS7:
+		l.Data = 7
+	case unix.CS8:
+		l.Data = 8
+	}
+	if s.Cflag&unix.PARENB != 0 {
+		odd, stick := s.Cflag&unix.PARODD != 0, s.Cflag&unix.CMSPAR != 0
+		l.Parity = [2][2]string{{"even", "odd"}, {"space", "mark"}}[bit(stick)][bit(odd)]
+	}
+	if s.Cflag&unix.CSTOPB != 0 {
+		l.Stop = 2
+	}
+	return l
+}
+
+func bit(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// read tells of bytes that the driver says it lost before it hands on those
+// that came with them.
+func (t *ttyLink) read(wait time.Duration, got func([]byte, bool)) error {
+	return t.serialPort.read(wait, func(data []byte, damaged bool) {
+		if t.count {
+			if now, ok := readCounts(t.side); ok {
+				lost := now.Overrun != t.last.Overrun || now.BufOverrun != t.last.BufOverrun
+				t.last = now
+				if lost {
+					got(nil, true)
+				}
+			}
+		}
+		got(data, damaged)
+	})
+}
+
+// write goes through the side descriptor, which doesn't block: a device that
+// takes nothing gives an error after writeLimit, and not a goroutine that
+// nothing can bring back, as a write through the library does.
+func (t *ttyLink) write(b []byte) error {
+	deadline := time.Now().Add(writeLimit)
+	for len(b) > 0 {
+		n, err := unix.Write(t.side, b)
+		switch {
+		case err == nil:
+			b = b[n:]
+		case errors.Is(err, unix.EINTR):
+		case errors.Is(err, unix.EAGAIN):
+			left := time.Until(deadline)
+			if left <= 0 {
+				return fmt.Errorf("not taken in %v: the device or adapter accepts nothing", writeLimit)
+			}
+			poll := []unix.PollFd{{Fd: int32(t.side), Events: unix.POLLOUT}}
+			if _, err := unix.Poll(poll, int(left/time.Millisecond)+1); err != nil && !errors.Is(err, unix.EINTR) {
+				return err
+			}
+		default:
+			return err
+		}
+	}
+	return nil
+}
+
+// check sees that the path still leads to this device, and that nobody has
+// changed its settings, which the superuser can.
+func (t *ttyLink) check() error {
+	var st unix.Stat_t
+	switch err := unix.Stat(t.path, &st); {
+	case errors.Is(err, unix.ENOENT):
+		return fmt.Errorf("%s is gone", t.path)
+	case err != nil:
+		return fmt.Errorf("%s: %w", t.path, err)
+	case uint64(st.Rdev) != t.dev:
+		return fmt.Errorf("%s is another device now", t.path)
+	}
+	now, err := unix.IoctlGetTermios(t.side, unix.TCGETS2)
+	if err != nil {
+		return fmt.Errorf("%s: %w", t.path, err)
+	}
+	if was, is := lineOf(&t.set), lineOf(now); was != is {
+		return fmt.Errorf("%s: another program set it to %v; find it and stop it", t.path, is)
+	}
+	return nil
+}
+
+func (t *ttyLink) lines() (Lines, error) {
+	b, err := unix.IoctlGetInt(t.side, unix.TIOCMGET)
+	if errors.Is(err, unix.ENOTTY) || errors.Is(err, unix.EINVAL) {
+		return Lines{}, fmt.Errorf("%s: %w", t.path, errNoLines)
+	}
+	return Lines{CTS: b&unix.TIOCM_CTS != 0, DSR: b&unix.TIOCM_DSR != 0, DCD: b&unix.TIOCM_CD != 0, RI: b&unix.TIOCM_RI != 0}, err
+}
+
+func (t *ttyLink) counts() (KernelCounts, bool) {
+	if !t.count {
+		return KernelCounts{}, false
+	}
+	now, ok := readCounts(t.side)
+	return now.since(t.start), ok
+}
+
+func (t *ttyLink) adapter() Adapter { return t.id }
+
+func (t *ttyLink) String() string {
+	if (t.id == Adapter{}) {
+		return fmt.Sprintf("%s at %v", t.path, t.line)
+	}
+	return fmt.Sprintf("%s at %v, %v", t.path, t.line, t.id)
+}
+
+// close throws away what wasn't sent, since closing would wait for a device
+// that takes nothing, then closes both descriptors, the lock's last.
+func (t *ttyLink) close() error {
+	var flush, closing error
+	if err := unix.IoctlSetInt(t.side, unix.TCFLSH, unix.TCOFLUSH); err != nil && !errors.Is(err, unix.EIO) {
+		flush = err // EIO: it has hung up already
+	}
+	if t.serialPort != nil {
+		closing = t.Port.Close()
+	}
+	return errors.Join(flush, closing, unix.Close(t.side))
+}
+
+// icounter is struct serial_icounter_struct of linux/serial.h.
+type icounter struct {
+	CTS, DSR, RNG, DCD, RX, TX, Frame, Overrun, Parity, Break, BufOverrun int32
+	_                                                                     [9]int32
+}
+
+func readCounts(fd int) (icounter, bool) {
+	var c icounter
+	_, _, errno := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), unix.TIOCGICOUNT, uintptr(unsafe.Pointer(&c)))
+	return c, errno == 0
+}
+
+// since subtracts counters that wrap.
+func (c icounter) since(o icounter) KernelCounts {
+	d := func(a, b int32) uint64 { return uint64(uint32(a - b)) }
+	return KernelCounts{Frame: d(c.Frame, o.Frame), Parity: d(c.Parity, o.Parity), Break: d(c.Break, o.Break),
+		Overrun: d(c.Overrun, o.Overrun), BufOverrun: d(c.BufOverrun, o.BufOverrun)}
+}
+
+func busy(path, who string) error {
+	if who == "" {
+		who = "a program that this user may not see"
+	}
+	return refusal{fmt.Errorf("%s: %w: %s; stop it, or give this port another device", path, ErrBusy, who)}
+}
+
+// explain says what to do about an error of opening path.
+func explain(path string, err error, h Host) error {
+	code := serial.PortErrorCode(-1)
+	if p := new(serial.PortError); errors.As(err, &p) {
+		code = p.Code()
+	}
+	switch {
+	case errors.Is(err, unix.ENOENT):
+		return fmt.Errorf("%s does not exist; is the adapter plugged in?", path)
+	case errors.Is(err, unix.EACCES), code == serial.PermissionDenied:
+		return fmt.Errorf("%s: permission denied; add this user to the group of the device (often dialout) and start again", path)
+	case errors.Is(err, unix.EBUSY), code == serial.PortBusy:
+		var st unix.Stat_t
+		if unix.Stat(path, &st) != nil {
+			return busy(path, "")
+		}
+		return busy(path, h.openers(uint64(st.Rdev)))
+	case errors.Is(err, unix.EISDIR), errors.Is(err, unix.ENOTDIR):
+		return refuse("%s is not a serial line: %w; give the device file of the gauge's line", path, err)
+	}
+	return fmt.Errorf("open %s: %w", path, err)
+}
+
+// lockHolder names the process that has the lock on a file, from /proc/locks
+// (proc(5)), which everybody may read.
+func (h Host) lockHolder(dev, ino uint64) string {
+	text, err := os.ReadFile(filepath.Join(h.orSystem().Proc, "locks"))
+	if err != nil {
+		return ""
+	}
+	want := fmt.Sprintf("%02x:%02x:%d", unix.Major(dev), unix.Minor(dev), ino)
+	for line := range strings.Lines(string(text)) {
+		if f := strings.Fields(line); len(f) >= 6 && f[1] == "FLOCK" && f[5] == want {
+			return h.process(f[4])
+		}
+	}
+	return ""
+}
+
+// openers names the processes that have the device open, of those that this
+// user may look into, except this one.
+func (h Host) openers(dev uint64) string {
+	var who []string
+	proc := h.orSystem().Proc
+	all, err := filepath.Glob(filepath.Join(globQuote(proc), "[0-9]*"))
+	if err != nil {
+		return ""
+	}
+	for _, dir := range all {
+		pid := filepath.Base(dir)
+		if pid != strconv.Itoa(os.Getpid()) && hasOpen(dir, dev) {
+			who = append(who, h.process(pid))
+		}
+	}
+	return strings.Join(who, ", ")
+}
+
+func hasOpen(dir string, dev uint64) bool {
+	fds, err := os.ReadDir(filepath.Join(dir, "fd"))
+	if err != nil {
+		return false
+	}
+	for _, fd := range fds {
+		var st unix.Stat_t
+		err := unix.Stat(filepath.Join(dir, "fd", fd.Name()), &st)
+		if err == nil && st.Mode&unix.S_IFMT == unix.S_IFCHR && uint64(st.Rdev) == dev {
+			return true
+		}
+	}
+	return false
+}
+
+func (h Host) process(pid string) string {
+	if pid == strconv.Itoa(os.Getpid()) {
+		return "another port of this program"
+	}
+	if name := attribute(filepath.Join(h.orSystem().Proc, pid), "comm"); name != "" {
+		return fmt.Sprintf("process %s (%s)", pid, name)
+	}
+	return "process " + pid
+}

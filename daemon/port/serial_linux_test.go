@@ -1,0 +1,435 @@
+package port
+
+import (
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"github.com/rs/zerolog"
+	"golang.org/x/sys/unix"
+)
+
+// plug is a pseudo-terminal under a name that stays, as an adapter with its
+// by-id link.
+type plug struct {
+	t    *testing.T
+	link string
+	peer *os.File // the gauge's end
+}
+
+func newPlug(t *testing.T) *plug {
+	p := &plug{t: t, link: filepath.Join(t.TempDir(), "gauge")}
+	p.in()
+	t.Cleanup(p.out)
+	return p
+}
+
+func (p *plug) in() {
+	p.t.Helper()
+	peer, tty, err := pty.Open()
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	// Bytes that come before the port has set it raw must not be echoed.
+	if err := raw(tty); err != nil {
+		p.t.Fatal(err)
+	}
+	if err := os.Symlink(tty.Name(), p.link); err != nil {
+		p.t.Fatal(err)
+	}
+	if err := tty.Close(); err != nil {
+		p.t.Fatal(err)
+	}
+	p.peer = peer
+}
+
+func raw(f *os.File) error {
+	s, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
+	if err != nil {
+		return err
+	}
+	s.Lflag &^= unix.ECHO | unix.ICANON
+	return unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, s)
+}
+
+func (p *plug) out() {
+	if p.peer != nil {
+		os.Remove(p.link)
+		p.peer.Close()
+		p.peer = nil
+	}
+}
+
+func (p *plug) send(s string) {
+	p.t.Helper()
+	if _, err := io.WriteString(p.peer, s); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+func (p *plug) config() Config { return Config{Device: p.link, Line: line9600} }
+
+// cpu is the processor time that this process has used.
+func cpu(t *testing.T) time.Duration {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+func descriptors(t *testing.T) int {
+	t.Helper()
+	d, err := os.ReadDir("/proc/self/fd")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return len(d)
+}
+
+func TestSerial_UnpluggedAndPluggedInTwentyTimes(t *testing.T) {
+	before, fds := runtime.NumGoroutine(), descriptors(t)
+	p := newPlug(t)
+	r := run(t, p.config())
+	want := ""
+	for i := range 20 {
+		r.until("the line to open", func() bool { return r.Status().Up })
+		p.send("+12.7003 mm\r\n")
+		want += "+12.7003 mm\r\n"
+		r.until("the reading", func() bool { return r.bytes() == want })
+		p.out()
+		d := within(t, time.Second, "the loss to be told", func() bool { return r.number(Lost) == i+1 })
+		if i == 0 {
+			t.Logf("told after %v", d)
+		}
+		p.in()
+	}
+	r.until("the line to open again", func() bool { return r.Status().Up })
+	if s := r.Status().Counters; s.Opens != 21 || s.Losses != 20 || s.Attempts > 4*21 {
+		t.Errorf("counted %+v", s)
+	}
+	if err := r.stop(); err != nil {
+		t.Error(err)
+	}
+	p.out()
+	goroutines(t, before)
+	if now := descriptors(t); now > fds+1 { // one for the poller that the test itself may have started
+		t.Errorf("%d descriptors open, before %d", now, fds)
+	}
+}
+
+func TestSerial_IdleAndLostLinesCostNothing(t *testing.T) {
+	p := newPlug(t)
+	r := run(t, p.config())
+	r.until("the line to open", func() bool { return r.Status().Up })
+	idle := func(what string) {
+		began := cpu(t)
+		time.Sleep(500 * time.Millisecond)
+		if used := cpu(t) - began; used > 100*time.Millisecond {
+			t.Errorf("%s: used %v of processor time in 0.5 s", what, used)
+		}
+	}
+	idle("an open, silent line")
+	p.out()
+	r.until("the loss", func() bool { return r.number(Lost) == 1 })
+	idle("a lost line")
+	if n := r.Status().Counters.Attempts; n > 4 {
+		t.Errorf("%d attempts", n)
+	}
+}
+
+func TestSerial_VanishedLinkIsALossThoughTheLineIsThere(t *testing.T) {
+	p := newPlug(t)
+	r := run(t, p.config())
+	r.until("the line to open", func() bool { return r.Status().Up })
+	if err := os.Remove(p.link); err != nil {
+		t.Fatal(err)
+	}
+	within(t, time.Second, "the loss to be told", func() bool { return r.number(Lost) == 1 })
+	if why := r.Status().Why; !strings.Contains(why, "gone") && !strings.Contains(why, "does not exist") {
+		t.Errorf("why: %s", why)
+	}
+	p.peer.Close()
+	p.in()
+	r.until("the new line", func() bool { return r.Status().Up })
+	old := p.peer
+	defer old.Close()
+	os.Remove(p.link)
+	p.in()
+	within(t, time.Second, "the loss to be told", func() bool { return r.number(Lost) == 2 })
+}
+
+func TestSerial_TwoPortsOnOneDeviceAreRefused(t *testing.T) {
+	p := newPlug(t)
+	r := run(t, p.config())
+	r.until("the line to open", func() bool { return r.Status().Up })
+	target, err := os.Readlink(p.link)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The same device by its other name, from this process as from another.
+	c := p.config()
+	c.Name, c.Device = "second", target
+	err = New(c, zerolog.Nop()).Run(t.Context(), func(Chunk) {})
+	if !errors.Is(err, ErrBusy) || !strings.Contains(err.Error(), "another port of this program") {
+		t.Errorf("got %v", err)
+	}
+	p.send("+12.7003 mm\r\n") // the first hasn't been disturbed
+	r.until("the reading", func() bool { return r.bytes() == "+12.7003 mm\r\n" })
+	r.stop()
+	second := run(t, c)
+	second.until("the line to open once it is free", func() bool { return second.Status().Up })
+}
+
+func TestSerial_NamesTheProcessThatHasTheDevice(t *testing.T) {
+	flock, err := exec.LookPath("flock")
+	if err != nil {
+		t.Skip("flock(1) isn't installed")
+	}
+	p := newPlug(t)
+	cmd := exec.Command(flock, "--nonblock", p.link, "sleep", "60")
+	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL)
+		cmd.Wait()
+	}()
+	h := Host{}
+	var st unix.Stat_t
+	within(t, 5*time.Second, "the lock", func() bool {
+		return unix.Stat(p.link, &st) == nil && h.lockHolder(uint64(st.Dev), st.Ino) != ""
+	})
+	c := p.config()
+	c.Name = "bench"
+	err = New(c, zerolog.Nop()).Run(t.Context(), func(Chunk) {})
+	if !errors.Is(err, ErrBusy) || !strings.Contains(err.Error(), "(flock)") {
+		t.Errorf("got %v", err)
+	}
+}
+
+func TestSerial_DeviceHeldExclusivelyIsRefused(t *testing.T) {
+	if os.Getuid() != 0 {
+		t.Skip("an ordinary user is refused by the kernel")
+	}
+	p := newPlug(t)
+	// A stale flag, as a holder that was killed leaves it, is none.
+	tty, err := os.OpenFile(p.link, os.O_RDWR|unix.O_NOCTTY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := unix.IoctlSetInt(int(tty.Fd()), unix.TIOCEXCL, 0); err != nil {
+		t.Fatal(err)
+	}
+	sleep := exec.Command("sleep", "60")
+	sleep.Stdin = tty
+	if err := sleep.Start(); err != nil {
+		t.Fatal(err)
+	}
+	tty.Close()
+	c := p.config()
+	c.Name = "bench"
+	err = New(c, zerolog.Nop()).Run(t.Context(), func(Chunk) {})
+	if !errors.Is(err, ErrBusy) || !strings.Contains(err.Error(), "(sleep)") {
+		t.Errorf("got %v", err)
+	}
+	sleep.Process.Kill()
+	sleep.Wait()
+	r := run(t, c)
+	r.until("the line to open when its holder was killed", func() bool { return r.Status().Up })
+}
+
+func TestSerial_RefusesWhatIsNoSerialLine(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, device := range []string{file, "/dev/null", t.TempDir()} {
+		c := Config{Name: "bench", Device: device, Line: line9600}
+		err := New(c, zerolog.Nop()).Run(t.Context(), func(Chunk) {})
+		if err == nil || !strings.Contains(err.Error(), "not a serial line") {
+			t.Errorf("%s: %v", device, err)
+		}
+	}
+}
+
+func TestSerial_DeviceThatNeedsPlugging(t *testing.T) {
+	p := newPlug(t)
+	p.out()
+	r := run(t, p.config())
+	r.until("the missing device to be told", func() bool { return r.number(Lost) == 1 })
+	if why := r.Status().Why; !strings.Contains(why, "plugged in?") {
+		t.Errorf("why: %s", why)
+	}
+	p.in()
+	r.until("the line to open", func() bool { return r.Status().Up })
+}
+
+func TestSerial_CommandAndReply(t *testing.T) {
+	p := newPlug(t)
+	r := run(t, p.config())
+	r.until("the line to open", func() bool { return r.Status().Up })
+	got := make(chan string, 1)
+	go func() {
+		b := make([]byte, 16)
+		n, _ := p.peer.Read(b)
+		got <- string(b[:n])
+		io.WriteString(p.peer, "+12.7003 mm\r\n")
+	}()
+	if err := r.Write(t.Context(), []byte("?\r")); err != nil {
+		t.Fatal(err)
+	}
+	if s := <-got; s != "?\r" {
+		t.Errorf("the gauge was sent %q", s)
+	}
+	r.until("the reply", func() bool { return r.bytes() == "+12.7003 mm\r\n" })
+}
+
+func TestSerial_BlockedWriteIsALoss(t *testing.T) {
+	p := newPlug(t)
+	r := run(t, p.config())
+	r.until("the line to open", func() bool { return r.Status().Up })
+	block := []byte(strings.Repeat("?\r", maxWrite/2))
+	began := time.Now()
+	var err error
+	for err == nil { // nobody reads the other end: its buffer fills
+		began = time.Now()
+		err = r.Write(t.Context(), block)
+	}
+	if d := time.Since(began); d > 2*writeLimit || !strings.Contains(err.Error(), "accepts nothing") {
+		t.Errorf("after %v: %v", d, err)
+	}
+	r.until("the loss", func() bool { return r.number(Lost) == 1 })
+	r.until("the line to open again", func() bool { return r.Status().Up })
+	p.send("+12.7003 mm\r\n")
+	r.until("a reading", func() bool { return strings.HasSuffix(r.bytes(), "+12.7003 mm\r\n") })
+	if s := r.Status().Counters; s.WriteFaults != 1 || s.Blocked {
+		t.Errorf("counted %+v", s)
+	}
+}
+
+func TestSerial_SettingsChangedByAnotherAreALossAndSetAgain(t *testing.T) {
+	p := newPlug(t)
+	r := run(t, p.config())
+	r.until("the line to open", func() bool { return r.Status().Up })
+	tty, err := os.OpenFile(p.link, os.O_RDWR|unix.O_NOCTTY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tty.Close()
+	rate := func() uint32 {
+		s, err := unix.IoctlGetTermios(int(tty.Fd()), unix.TCGETS2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Cflag&unix.HUPCL != 0 {
+			t.Error("HUPCL is set: closing would drop DTR")
+		}
+		return s.Ospeed
+	}
+	if rate() != 9600 {
+		t.Errorf("runs at %d", rate())
+	}
+	s, err := unix.IoctlGetTermios(int(tty.Fd()), unix.TCGETS)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Cflag = s.Cflag&^unix.CBAUD | unix.B1200
+	if err := unix.IoctlSetTermios(int(tty.Fd()), unix.TCSETS, s); err != nil {
+		t.Fatal(err)
+	}
+	r.until("the change to be seen", func() bool { return r.number(Lost) == 1 })
+	if log := r.log.String(); !strings.Contains(log, "another program set it to 1200") {
+		t.Errorf("log:\n%s", log)
+	}
+	r.until("the line to be set again", func() bool { return r.Status().Up && rate() == 9600 })
+}
+
+// The kernel marks bytes on a pseudo-terminal too; no parity error can be made there.
+func TestSerial_MarkedStreamOfTheKernel(t *testing.T) {
+	p := newPlug(t)
+	o := &serialOpener{cfg: p.config(), log: zerolog.Nop()}
+	l, err := o.open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.close()
+	tty := l.(*ttyLink)
+	if tty.marks != nil {
+		t.Error("marks are used on a pseudo-terminal")
+	}
+	tty.marks = &marks{}
+	if err := tty.change(func(s *unix.Termios) { s.Iflag |= unix.PARMRK | unix.INPCK }); err != nil {
+		t.Fatal(err)
+	}
+	sent := "\x00\x7F\x80\xFE\xFF\xFF\x00A\r\n"
+	p.send(sent)
+	var got []byte
+	within(t, 5*time.Second, "the bytes", func() bool {
+		err := l.read(10*time.Millisecond, func(b []byte, damaged bool) {
+			if damaged {
+				t.Error("a good byte taken for damaged")
+			}
+			got = append(got, b...)
+		})
+		return err != nil || len(got) >= len(sent)
+	})
+	if string(got) != sent {
+		t.Errorf("got %q, want %q", got, sent)
+	}
+	if _, err := l.(modem).lines(); !errors.Is(err, errNoLines) {
+		t.Errorf("modem lines of a pseudo-terminal: %v", err)
+	}
+	if k, ok := l.(counter).counts(); ok {
+		t.Errorf("a pseudo-terminal counts: %+v", k)
+	}
+}
+
+func TestSerial_LineSettingsOfATerminal(t *testing.T) {
+	for _, c := range []struct {
+		cflag uint32
+		want  string
+	}{
+		{unix.CS8, "9600 8N1"},
+		{unix.CS7 | unix.PARENB, "9600 7E1"},
+		{unix.CS7 | unix.PARENB | unix.PARODD | unix.CSTOPB, "9600 7O2"},
+		{unix.CS8 | unix.PARENB | unix.PARODD | unix.CMSPAR, "9600 8M1"},
+		{unix.CS8 | unix.PARENB | unix.CMSPAR, "9600 8S1"},
+		{unix.CS6 | unix.PARODD, "9600 6N1"},
+		{unix.CS5, "9600 5N1"},
+	} {
+		got := lineOf(&unix.Termios{Cflag: c.cflag, Ospeed: 9600})
+		if got.String() != c.want {
+			t.Errorf("%#x: got %v, want %s", c.cflag, got, c.want)
+		}
+	}
+	line := line9600
+	line.Parity = "even"
+	tty := &ttyLink{path: "x", line: line, dev: unix.Mkdev(188, 0), set: unix.Termios{Cflag: unix.CS8, Ospeed: 9600}}
+	if err := tty.took(); err == nil || !strings.Contains(err.Error(), "can't do 9600 8E1") {
+		t.Errorf("an adapter without parity: %v", err)
+	}
+	tty.line, tty.set.Ospeed = line9600, 9700
+	if err := tty.took(); err != nil {
+		t.Errorf("1 %% off: %v", err)
+	}
+	if tty.set.Ospeed = 4800; tty.took() == nil {
+		t.Error("4800 in place of 9600 went through")
+	}
+}
+
+func TestCounts_Wrap(t *testing.T) {
+	was, now := icounter{Overrun: -1, Frame: 5}, icounter{Overrun: 2, Frame: 5}
+	if got := now.since(was); got != (KernelCounts{Overrun: 3}) {
+		t.Errorf("got %+v", got)
+	}
+}

@@ -1,0 +1,47 @@
+//go:build !linux
+
+package port
+
+import (
+	"errors"
+	"fmt"
+
+	"go.bug.st/serial"
+)
+
+// ttyLink is a serial line where there is no side descriptor. Windows opens a
+// port exclusively by itself. Untested on such a system.
+type ttyLink struct {
+	*serialPort
+	name string
+}
+
+func (o *serialOpener) open() (link, error) {
+	port, err := openSerial(o.cfg.Device, o.cfg.Line)
+	code := new(serial.PortError)
+	switch {
+	case err == nil:
+		return &ttyLink{port, fmt.Sprintf("%s at %v", o.cfg.Device, o.cfg.Line)}, nil
+	case errors.As(err, &code) && code.Code() == serial.PortBusy:
+		return nil, refusal{fmt.Errorf("%s: %w; stop it, or give this port another device", o.cfg.Device, ErrBusy)}
+	}
+	return nil, fmt.Errorf("open %s: %w", o.cfg.Device, err)
+}
+
+// write may block in the driver; the owner then leaves the port alone until it
+// is back.
+func (t *ttyLink) write(b []byte) error {
+	_, err := t.Port.Write(b)
+	return err
+}
+
+func (t *ttyLink) lines() (Lines, error) {
+	b, err := t.GetModemStatusBits()
+	if err != nil {
+		return Lines{}, fmt.Errorf("%w: %w", errNoLines, err)
+	}
+	return Lines{CTS: b.CTS, DSR: b.DSR, DCD: b.DCD, RI: b.RI}, nil
+}
+
+func (t *ttyLink) close() error   { return t.Port.Close() }
+func (t *ttyLink) String() string { return t.name }

@@ -1,0 +1,140 @@
+package port
+
+import (
+	"context"
+	"fmt"
+	"sync/atomic"
+	"time"
+)
+
+// maxWrite is the longest command: short, so that it fits in any kernel buffer.
+const maxWrite = 1024
+
+// session is one opening of the line, with its writer goroutine.
+type session struct {
+	link   link
+	queue  chan request
+	quit   chan struct{} // closed by the owner: no further write
+	ended  chan struct{} // closed by the writer: it has left the link for good
+	fault  chan error    // a write failed
+	busyAt atomic.Int64  // when the write under way began, ns of Mono, 0: none
+}
+
+type request struct {
+	ctx  context.Context
+	data []byte
+	done chan error // room for one
+}
+
+// Write sends a command and returns when the system has taken it. It fails
+// with [ErrDown] while the line is down; a command is never kept for later,
+// when it would come as a surprise. A write that fails, or isn't back in a
+// second, fails the port, which then opens the line anew. A recording takes
+// every command and drops it.
+func (p *Port) Write(ctx context.Context, b []byte) error {
+	if len(b) > maxWrite {
+		return fmt.Errorf("port %s: write: %d bytes: want at most %d", p.cfg.Name, len(b), maxWrite)
+	}
+	if scheme, _ := p.cfg.split(); scheme == schemeRecording {
+		return nil
+	}
+	p.mu.Lock()
+	s := p.session
+	p.mu.Unlock()
+	err := ErrDown
+	if s != nil {
+		err = s.write(ctx, b)
+	}
+	if err != nil {
+		return fmt.Errorf("port %s: write: %w", p.cfg.Name, err)
+	}
+	return nil
+}
+
+func (s *session) write(ctx context.Context, b []byte) error {
+	r := request{ctx: ctx, data: append([]byte(nil), b...), done: make(chan error, 1)}
+	select {
+	case s.queue <- r:
+	case <-s.quit:
+		return ErrDown
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case err := <-r.done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-s.quit:
+	}
+	select { // it may have been done all the same
+	case err := <-r.done:
+		return err
+	default:
+		return ErrDown
+	}
+}
+
+// begin makes the link the open one and starts its writer.
+func (p *Port) begin(l link) *session {
+	s := &session{link: l, queue: make(chan request, 4), quit: make(chan struct{}), ended: make(chan struct{}), fault: make(chan error, 1)}
+	go p.writer(s)
+	p.mu.Lock()
+	p.session = s
+	p.mu.Unlock()
+	return s
+}
+
+func (p *Port) writer(s *session) {
+	defer close(s.ended)
+	for {
+		select {
+		case <-s.quit:
+			return
+		case r := <-s.queue:
+			if s.stopped() || r.ctx.Err() != nil {
+				r.done <- ErrDown
+				continue
+			}
+			s.busyAt.Store(max(int64(p.now().Mono), 1))
+			err := s.link.write(r.data)
+			s.busyAt.Store(0)
+			if err == nil {
+				p.count.written.Add(uint64(len(r.data)))
+				if p.tap != nil {
+					p.tap.sent(p.now(), r.data)
+				}
+			} else {
+				p.count.writeFaults.Add(1)
+			}
+			r.done <- err
+			if err != nil {
+				s.fault <- fmt.Errorf("write: %w", err)
+				return
+			}
+		}
+	}
+}
+
+func (s *session) stopped() bool {
+	select {
+	case <-s.quit:
+		return true
+	default:
+		return false
+	}
+}
+
+// failed returns why the writer is of no use any more. A link bounds its
+// writes by writeLimit itself where it can; the quarter more is for it to say so.
+func (s *session) failed(now time.Duration) error {
+	select {
+	case err := <-s.fault:
+		return err
+	default:
+	}
+	if t := s.busyAt.Load(); t != 0 && now-time.Duration(t) > writeLimit+writeLimit/4 {
+		return fmt.Errorf("write: not taken in %v: the device or adapter accepts nothing", writeLimit)
+	}
+	return nil
+}
