@@ -1,0 +1,216 @@
+package verdict
+
+import (
+	"cmp"
+	"slices"
+
+	"fairbore/analysis"
+	"fairbore/analysis/uncertainty"
+)
+
+// State is the verdict as the trade says it while a bore is being honed.
+type State string
+
+// The states. A bore that is under size is no reject while it can be honed.
+const (
+	StockToGo   State = "stock to go"
+	InSize      State = "in size"
+	OutOfForm   State = "in size, out of form"
+	Over        State = "over"
+	TooClose    State = "too close to call"
+	CannotJudge State = "cannot judge"
+)
+
+// largest is the largest diameter taken for one, as in [analysis.Job.Check].
+const largest = 1000 * analysis.Millimetre
+
+// Input is what a verdict is made from.
+type Input struct {
+	Job *analysis.Job
+	// Readings are those to be judged: of this round, none void. More than one
+	// at a place count each; places beyond the plan count too.
+	Readings []analysis.Reading
+	Size     uncertainty.Stated // of one size
+	Form     uncertainty.Stated // of the difference of two sizes
+	Rule     Rule
+	// Invalid are reasons, a sentence each, why no size may be trusted now: no
+	// mastering, a failed check, a warm part. Any of them, and nothing is judged.
+	Invalid []string
+}
+
+// Local is the judgement of one reading.
+type Local struct {
+	analysis.Place
+	Size      analysis.Length    `json:"size_mm"`
+	Deviation analysis.Deviation `json:"deviation_um"` // from nominal
+	Decision  Decision           `json:"decision"`
+	Side      Side               `json:"side,omitempty"`
+	// Probability that the true size is within the limits (normal); 0 or 1
+	// when no uncertainty is stated.
+	Probability float64 `json:"probability"`
+}
+
+// Sizes is the judgement of all local sizes together.
+type Sizes struct {
+	N        int      `json:"readings"`
+	Decision Decision `json:"decision"`
+	Side     Side     `json:"side,omitempty"`
+	Zone     Zone     `json:"zone"`
+	// TestRatio is tolerance / 2U; 0 when no uncertainty is stated.
+	TestRatio float64 `json:"test_ratio,omitempty"`
+	Fit       Fit     `json:"fit,omitempty"`
+	Smallest  *Local  `json:"smallest,omitempty"`
+	Largest   *Local  `json:"largest,omitempty"`
+	// Stock is from the smallest size up to the low limit, Room from the
+	// largest up to the high limit; negative when the limit is passed.
+	Stock analysis.Deviation `json:"stock_um"`
+	Room  analysis.Deviation `json:"room_um"`
+	// Worst is the smallest conformance probability of any reading. The chance
+	// that all conform is no better; it isn't their product, since they share a zero.
+	Worst  float64 `json:"worst_probability"`
+	Locals []Local `json:"locals,omitempty"` // by depth, then angle, then size
+}
+
+// Bore is the verdict on a bore.
+type Bore struct {
+	Decision Decision `json:"decision"`
+	State    State    `json:"state"`
+	Side     Side     `json:"side,omitempty"` // of the limit that State speaks of
+	Sentence string   `json:"sentence"`
+	Rule     Rule     `json:"rule"`
+	Sizes    Sizes    `json:"sizes"`
+	// Form holds the characteristics that the job asks for.
+	Form    []Characteristic `json:"form,omitempty"`
+	Plugs   *Plugs           `json:"plugs,omitempty"`
+	Stop    Stop             `json:"stop"`
+	Missing []analysis.Place `json:"missing,omitempty"` // planned, not gauged
+	Invalid []string         `json:"invalid,omitempty"`
+}
+
+// Judge works out the verdict. The order of the readings makes no difference.
+func Judge(in Input) Bore {
+	b := Bore{Rule: in.Rule, Decision: NotJudged, State: CannotJudge, Invalid: slices.Clone(in.Invalid)}
+	b.Sizes.Decision = NotJudged
+	zone, err := NewZone(in.Job.Low, in.Job.High, in.Rule, in.Size)
+	if err != nil {
+		b.Invalid = append(b.Invalid, "The size can't be judged: "+err.Error()+".")
+	}
+	b.Sizes.Zone = zone
+	b.Sizes.TestRatio, b.Sizes.Fit = fit(in.Job.Low, in.Job.High, false, in.Size)
+	readings := sorted(in.Readings)
+	for i := range readings {
+		if s := readings[i].Size; s <= 0 || s > largest {
+			b.Invalid = append(b.Invalid, "The reading at "+readings[i].Place.String()+" is no size of a bore; void it.")
+		}
+	}
+	b.Missing = missing(in.Job, readings)
+	if len(readings) > 0 && len(b.Invalid) == 0 {
+		b.Sizes.judge(readings, in.Job.Nominal)
+		b.Form = form(&in, readings, len(b.Missing) == 0)
+		p := plugs(&b.Sizes)
+		b.Plugs = &p
+		b.decide()
+	}
+	b.Stop = stop(&b)
+	b.Sentence = sentence(&b, in.Job.Unit)
+	return b
+}
+
+func sorted(readings []analysis.Reading) []analysis.Reading {
+	s := slices.Clone(readings)
+	slices.SortStableFunc(s, func(a, b analysis.Reading) int {
+		return cmp.Or(cmp.Compare(a.Depth, b.Depth), cmp.Compare(a.Angle, b.Angle), cmp.Compare(a.Size, b.Size))
+	})
+	return s
+}
+
+// missing lists the planned places that have no reading, in the order of the plan.
+func missing(j *analysis.Job, sorted []analysis.Reading) (places []analysis.Place) {
+	for _, p := range j.Plan() {
+		_, found := slices.BinarySearchFunc(sorted, p, func(r analysis.Reading, p analysis.Place) int {
+			return cmp.Or(cmp.Compare(r.Depth, p.Depth), cmp.Compare(r.Angle, p.Angle))
+		})
+		if !found {
+			places = append(places, p)
+		}
+	}
+	return places
+}
+
+func (s *Sizes) judge(readings []analysis.Reading, nominal analysis.Length) {
+	s.N, s.Decision, s.Worst = len(readings), Conforms, 1
+	s.Locals = make([]Local, len(readings))
+	small, large := 0, 0
+	for i, r := range readings {
+		l := Local{Place: r.Place, Size: r.Size, Deviation: analysis.Deviation(r.Size - nominal)}
+		l.Decision, l.Side = s.Zone.Decide(r.Size)
+		l.Probability = s.Zone.Probability(r.Size)
+		s.Locals[i] = l
+		if r.Size < s.Locals[small].Size {
+			small = i
+		}
+		if r.Size > s.Locals[large].Size {
+			large = i
+		}
+		s.Worst = min(s.Worst, l.Probability)
+		s.Decision = worse(s.Decision, l.Decision)
+	}
+	least, most := s.Locals[small], s.Locals[large]
+	s.Smallest, s.Largest = &least, &most
+	s.Stock = analysis.Deviation(s.Zone.Low - least.Size)
+	s.Room = analysis.Deviation(s.Zone.High - most.Size)
+	s.Side = s.side()
+}
+
+// side names the limit that matters, the high one first.
+func (s *Sizes) side() Side {
+	switch {
+	case s.Largest.Size > s.Zone.AcceptHigh:
+		return Above
+	case s.Smallest.Size < s.Zone.AcceptLow:
+		return Under
+	}
+	return Inside
+}
+
+// decide sets decision and state of the whole from its parts.
+func (b *Bore) decide() {
+	z := &b.Sizes.Zone
+	b.Decision, b.Side = b.Sizes.Decision, b.Sizes.Side
+	switch {
+	case b.Sizes.Largest.Size > z.RejectHigh:
+		b.State = Over
+	case b.Side == Above:
+		b.State = TooClose
+	case b.Sizes.Smallest.Size < z.RejectLow:
+		b.State = StockToGo
+	case b.Side == Under:
+		b.State = TooClose
+	default:
+		b.decideForm()
+	}
+	for i := range b.Form {
+		b.Decision = worse(b.Decision, b.Form[i].Decision)
+	}
+	if len(b.Missing) > 0 {
+		b.Decision = worse(b.Decision, NotJudged)
+	}
+}
+
+// decideForm sets the state of a bore whose sizes gauged so far conform.
+func (b *Bore) decideForm() {
+	d := Conforms
+	for i := range b.Form {
+		d = worse(d, b.Form[i].Decision)
+	}
+	switch {
+	case d == DoesNotConform:
+		b.State = OutOfForm
+	case d == Uncertain:
+		b.State = TooClose
+	case d == NotJudged || len(b.Missing) > 0:
+		b.State = CannotJudge
+	default:
+		b.State = InSize
+	}
+}

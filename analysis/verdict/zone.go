@@ -1,0 +1,261 @@
+// Package verdict decides whether a bore conforms: each local size, and the
+// form characteristics a two-point gauge can judge, by the decision rule of
+// ISO 14253-1 with a guard band that is named in the result.
+//
+// The worst single reading decides, never an average. Limits are compared as
+// exact lengths; what is computed (guard bands) is rounded away from
+// acceptance. More uncertainty never turns a rejection, or an "uncertain",
+// into an acceptance.
+package verdict
+
+import (
+	"fmt"
+	"math"
+
+	"fairbore/analysis"
+	"fairbore/analysis/uncertainty"
+)
+
+// Rule is a decision rule, by the name that is kept with each verdict.
+type Rule string
+
+// The rules. g is the guard band: the width by which the acceptance zone is
+// smaller than the tolerance at each limit, and the rejection zone further out.
+const (
+	// Simple acceptance: g = 0. What measures within the limits is accepted,
+	// and the customer carries the risk of the uncertainty (JCGM 106:2012, 8.2).
+	Simple Rule = "simple acceptance (g = 0)"
+	// Confidence95 accepts at a conformance probability of at least 95 %:
+	// g = 1.645 u, more where the tolerance is so narrow that both limits count
+	// (ISO 14253-1:2017 as its summaries describe it; JCGM 106:2012, Table 1).
+	Confidence95 Rule = "ISO 14253-1, 95 % conformance probability (g = 1.645 u)"
+	// Expanded accepts only what lies within the limits by the whole expanded
+	// uncertainty: g = U (ISO 14253-1:1998; JCGM 106:2012, 8.3.2).
+	Expanded Rule = "ISO 14253-1, guarded by U (g = U)"
+)
+
+// ParseRule reads a rule as a person writes it in a configuration: "0" or
+// simple, "1.645" or "95 %", "U".
+func ParseRule(s string) (Rule, error) {
+	switch s {
+	case "0", "simple", string(Simple):
+		return Simple, nil
+	case "1.645", "1.645u", "1.645 u", "95 %", "95%", string(Confidence95):
+		return Confidence95, nil
+	case "U", "2u", "2 u", string(Expanded):
+		return Expanded, nil
+	}
+	return "", fmt.Errorf("decision rule %q: want simple, 1.645u or U", s)
+}
+
+// z95 is the one-sided 95 % point of the normal distribution (JCGM 106:2012,
+// Table 1 rounds it to 1.64).
+const z95 = 1.6448536269514722
+
+// Decision is the outcome for a value against limits.
+type Decision string
+
+// The decisions. NotJudged: something needed to decide is missing.
+const (
+	Conforms       Decision = "conforms"
+	DoesNotConform Decision = "does not conform"
+	Uncertain      Decision = "uncertain"
+	NotJudged      Decision = "cannot judge"
+)
+
+// weight orders decisions by which of two is said of the whole: one part that
+// does not conform settles it, one in doubt leaves it in doubt.
+func (d Decision) weight() int {
+	switch d {
+	case Conforms:
+		return 0
+	case NotJudged:
+		return 1
+	case Uncertain:
+		return 2
+	}
+	return 3
+}
+
+func worse(a, b Decision) Decision {
+	if b.weight() > a.weight() {
+		return b
+	}
+	return a
+}
+
+// Zone is a tolerance with its guard bands. A value from AcceptLow to
+// AcceptHigh conforms (to none if they cross); one below RejectLow or above
+// RejectHigh does not; what is between is uncertain. With OneSided the low
+// limit isn't asked for, as with a form error.
+type Zone struct {
+	Rule       Rule               `json:"rule"`
+	OneSided   bool               `json:"one_sided,omitempty"`
+	Low        analysis.Length    `json:"low_mm"`
+	High       analysis.Length    `json:"high_mm"`
+	AcceptLow  analysis.Length    `json:"accept_low_mm"`
+	AcceptHigh analysis.Length    `json:"accept_high_mm"`
+	RejectLow  analysis.Length    `json:"reject_low_mm"`
+	RejectHigh analysis.Length    `json:"reject_high_mm"`
+	Guard      analysis.Deviation `json:"guard_um"`
+	// Standard is the uncertainty that probabilities are worked out with.
+	Standard analysis.Deviation `json:"standard_um"`
+}
+
+// widest is the largest uncertainty that counts as one (100 m), so that no sum overflows.
+const widest = analysis.Deviation(1e12)
+
+// NewZone lays the zones of a rule. It fails when the rule needs an
+// uncertainty and none is stated, or when the limits are the wrong way round.
+func NewZone(low, high analysis.Length, rule Rule, u uncertainty.Stated) (Zone, error) {
+	return newZone(low, high, false, rule, u)
+}
+
+// NewUpperZone lays the zones of a characteristic with an upper limit only.
+func NewUpperZone(high analysis.Length, rule Rule, u uncertainty.Stated) (Zone, error) {
+	return newZone(0, high, true, rule, u)
+}
+
+func newZone(low, high analysis.Length, oneSided bool, rule Rule, u uncertainty.Stated) (Zone, error) {
+	switch {
+	case low >= high:
+		return Zone{}, fmt.Errorf("limits %s to %s: the high limit must be above the low limit", low, high)
+	case max(low.Abs(), high.Abs()) > analysis.Length(widest):
+		return Zone{}, fmt.Errorf("limits %s to %s: check the unit", low, high)
+	case rule != Simple && (u.Standard <= 0 || u.Expanded <= 0):
+		return Zone{}, fmt.Errorf("no uncertainty is stated, and %s needs one", rule)
+	}
+	standard, expanded := min(max(u.Standard, 0), widest), min(max(u.Expanded, 0), widest)
+	var inner, outer analysis.Deviation
+	switch rule {
+	case Simple:
+	case Confidence95:
+		outer = analysis.Deviation(math.Ceil(z95 * float64(standard)))
+		inner = outer
+		if !oneSided {
+			inner = bothTails(analysis.Deviation(high-low), standard, outer)
+		}
+	case Expanded:
+		inner, outer = expanded, expanded
+	default:
+		return Zone{}, fmt.Errorf("decision rule %q: want simple, 1.645u or U", rule)
+	}
+	z := Zone{Rule: rule, OneSided: oneSided, Low: low, High: high, Guard: inner, Standard: standard,
+		AcceptLow: low + analysis.Length(inner), AcceptHigh: high - analysis.Length(inner),
+		RejectLow: low - analysis.Length(outer), RejectHigh: high + analysis.Length(outer)}
+	if oneSided {
+		z.AcceptLow, z.RejectLow = 0, 0
+	}
+	return z, nil
+}
+
+// bothTails returns the least guard band from g up at whose edge the
+// conformance probability is 95 % with both limits counted; more than half the
+// tolerance if there is none. It is g itself unless the tolerance is below
+// about 6 u.
+func bothTails(tol, u, g analysis.Deviation) analysis.Deviation {
+	enough := func(g analysis.Deviation) bool {
+		// The slack is what floating point may lose of a probability.
+		return conformance(0, float64(tol), float64(g), float64(u)) >= 0.95-1e-9
+	}
+	lo, hi := g, tol/2+1
+	if lo >= hi || enough(lo) {
+		return lo
+	}
+	if !enough(tol / 2) {
+		return hi
+	}
+	for hi = tol / 2; hi-lo > 1; {
+		if mid := lo + (hi-lo)/2; enough(mid) {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return hi
+}
+
+// conformance returns the probability that a quantity measured as y with the
+// standard uncertainty u lies from low to high, normal (JCGM 106:2012, 7.2).
+// Any unit, the same for all four. Without uncertainty it is 0 or 1.
+func conformance(low, high, y, u float64) float64 {
+	if u <= 0 {
+		if y >= low && y <= high {
+			return 1
+		}
+		return 0
+	}
+	// Tails are added, not subtracted, so that a probability near 0 keeps its digits.
+	a, b := (low-y)/(u*math.Sqrt2), (high-y)/(u*math.Sqrt2)
+	switch {
+	case a > 0:
+		return (math.Erfc(a) - math.Erfc(b)) / 2
+	case b < 0:
+		return (math.Erfc(-b) - math.Erfc(-a)) / 2
+	}
+	return 1 - (math.Erfc(-a)+math.Erfc(b))/2
+}
+
+// Side says on which side of the tolerance a value lies or is in doubt.
+type Side string
+
+// The sides; Inside is the zero value.
+const (
+	Inside Side = ""
+	Under  Side = "low"
+	Above  Side = "high"
+)
+
+// Decide judges a value. Where both limits are in doubt it speaks of the high
+// one, since what is cut off can't be put back.
+func (z *Zone) Decide(v analysis.Length) (Decision, Side) {
+	switch {
+	case v > z.RejectHigh:
+		return DoesNotConform, Above
+	case !z.OneSided && v < z.RejectLow:
+		return DoesNotConform, Under
+	case v > z.AcceptHigh:
+		return Uncertain, Above
+	case !z.OneSided && v < z.AcceptLow:
+		return Uncertain, Under
+	}
+	return Conforms, Inside
+}
+
+// Probability returns the conformance probability of a value, 0 to 1.
+func (z *Zone) Probability(v analysis.Length) float64 {
+	low := float64(z.Low)
+	if z.OneSided {
+		low = math.Inf(-1)
+	}
+	return conformance(low, float64(z.High), float64(v), float64(z.Standard))
+}
+
+// Fit says what the uncertainty does to this tolerance.
+type Fit string
+
+// The fits, by tolerance / 2U (common practice).
+const (
+	GoodFit Fit = ""
+	PoorFit Fit = "the uncertainty takes more than half of the tolerance"
+	NotFit  Fit = "the gauge is not good enough for this limit"
+	NoFit   Fit = "no uncertainty is stated"
+)
+
+// fit returns tolerance / 2U; a one-sided limit counts its own height once.
+func fit(low, high analysis.Length, oneSided bool, u uncertainty.Stated) (ratio float64, f Fit) {
+	if u.Expanded <= 0 {
+		return 0, NoFit
+	}
+	ratio = float64(high-low) / (2 * float64(u.Expanded))
+	if oneSided {
+		ratio *= 2
+	}
+	switch {
+	case ratio < 1:
+		return ratio, NotFit
+	case ratio < 2:
+		return ratio, PoorFit
+	}
+	return ratio, GoodFit
+}
