@@ -215,7 +215,11 @@ func (d *Driver) Decoder(o Options) (Decoder, error) {
 	if faults != nil {
 		return nil, fmt.Errorf("%s", strings.Join(faults, "\n"))
 	}
-	return d.New(full)
+	dec, err := d.New(full)
+	if err != nil {
+		return nil, err
+	}
+	return dec, nil
 }
 
 func (d *Driver) optionNames() string {

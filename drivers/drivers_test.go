@@ -22,7 +22,6 @@ const recordings = "../testdata/drivers"
 func TestDrivers(t *testing.T) {
 	for _, d := range drivers.Table() {
 		t.Run(d.Name, func(t *testing.T) {
-			t.Parallel()
 			drivertest.Run(t, d, recordings, *update)
 		})
 	}
@@ -78,7 +77,8 @@ func find(t testing.TB, name string) drivers.Driver {
 	return *d
 }
 
-func FuzzLine(f *testing.F) { drivertest.Fuzz(f, find(f, "line"), recordings) }
+func FuzzLine(f *testing.F)  { drivertest.Fuzz(f, find(f, "line"), recordings) }
+func FuzzFixed(f *testing.F) { drivertest.Fuzz(f, find(f, "fixed"), recordings) }
 
 // Every driver has an example that is accepted and speaks of every option.
 func TestConfigs(t *testing.T) {

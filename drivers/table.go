@@ -4,5 +4,6 @@ package drivers
 func Table() []Driver {
 	return []Driver{
 		lineDriver(),
+		fixedDriver(),
 	}
 }

@@ -288,6 +288,9 @@ func (c *recorded) damaged(t *testing.T) {
 	if k, ok := d.Decoder.(drivers.Checker); !ok || !k.Checked() {
 		t.Skip("the format has no check")
 	}
+	if slices.Contains(c.want, reject+string(drivers.CheckFailed)) {
+		t.Skip("the recording is damaged already, and a check need not find two faults")
+	}
 	want := onlySamples(c.want)
 	try := func(what string, change func([]byte) []byte, k int) {
 		if got := onlySamples(c.play(t, play{steps: changed(c.steps, k, change)})); !isSubsequence(got, want) {

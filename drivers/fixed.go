@@ -1,0 +1,428 @@
+package drivers
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// Driver fixed: a number whose parts stand in fixed columns. The layout is an
+// option, a picture with one letter for each column:
+//
+//	+012.7003 mm<CR>         sddd.dddd_uu
+//	<STX>A-0127003E0<ETX>    \x02csdddvddddut\x03      (end none)
+//	 0127003,1*5C<CR><LF>    sdddvdddd,t*hh            (check xor)
+//
+//	s  sign: + - or a blank, which is plus    u  unit, as text or by code
+//	d  digit; those before the first may be   t  status, by code
+//	   blank, and a sign stands before it     c  channel
+//	   where the layout has no s              h  check, two hex digits
+//	.  decimal point, sent                    _  blank
+//	,  decimal comma, sent, if between digits *  anything
+//	v  decimal point, not sent: no column     others stand for themselves
+//
+// A letter that is to stand for itself is written as \x and its hex digits;
+// \* \_ \, and the like stand for the character after the \.
+//
+// Every frame has the length of the layout, so one that is cut or that lost a
+// byte shows. Frames end by CR, LF or both; with end none they follow each
+// other without, and the first column must be a control character, such as
+// \x02, which is nowhere else in the frame.
+func fixedDriver() Driver {
+	return Driver{
+		Name:    "fixed",
+		Help:    "number whose sign, digits, unit and status stand in fixed columns",
+		Line:    Line{4800, 7, "even", 2},
+		Options: fixedOptions(),
+		New:     func(o Options) (Decoder, error) { return newFixed(o) },
+	}
+}
+
+func fixedOptions() []Option {
+	return []Option{
+		{"layout", `one letter for each column: s sign, d digit, . or v point, u unit, t status, c channel, h check, _ blank, * any`, "sddd.dddd_uu", nil},
+		{"end", "what ends a frame: line (CR, LF or both), or none", "line", []string{"line", "none"}},
+		{"units", "unit codes, such as 0=mm,1=in; without, the unit is text such as mm", "", nil},
+		{"unit", "unit the gauge is set to: given to frames without a unit, and others are refused", "", nil},
+		{"status", "status codes, each ok, over or fault, such as _=ok,O=over,E=fault; _ is a blank", "", nil},
+		{"channels", "channels that are taken, such as A,B; others are refused", "", nil},
+		{"check", "what the check digits are: xor or sum of the bytes before them, modulo 256", "none", []string{"none", "xor", "sum"}},
+		{"check-from", "bytes at the beginning that the check leaves out", "0", nil},
+		{"over", "more words in the number's place that mean over range", "", nil},
+		{"fault", "more words in the number's place that mean a fault of the gauge", "", nil},
+		{"quiet", "silence after which an unfinished frame is given up", "300ms", nil},
+	}
+}
+
+// column is one column of a layout: a letter, or a byte that stands for itself.
+type column struct {
+	kind byte // one of sd.utch_* or '=' for itself
+	self byte
+}
+
+// span is a run of columns of one kind.
+type span struct{ from, to int }
+
+func (s span) of(frame []byte) []byte { return frame[s.from:s.to] }
+
+type fixed struct {
+	lines
+	columns   []column
+	places    int
+	number    span
+	unit      span
+	status    span
+	channel   span
+	checkAt   span
+	signed    bool // there is a sign column
+	want      Unit
+	units     map[string]Unit
+	codes     map[string]Reason
+	channels  []string
+	check     string
+	checkFrom int
+	lined     bool
+	words     []word
+}
+
+func newFixed(o Options) (*fixed, error) {
+	r := &optionReader{options: o}
+	d := &fixed{check: r.text("check"), lined: r.is("end", "line"), channels: r.names("channels"), want: r.units("unit", 1)[0]}
+	d.quiet, d.lines.fixed, d.words = readQuiet(r), true, readWords(r)
+	d.readLayout(r)
+	d.readCodes(r)
+	d.checkFrom = r.number("check-from", 0, maxLine)
+	d.verify(r)
+	return d, r.err()
+}
+
+// readLayout reads the picture into columns.
+func (d *fixed) readLayout(r *optionReader) {
+	picture, point := r.text("layout"), -1
+	digits := 0
+	for len(picture) > 0 {
+		c := picture[0]
+		picture = picture[1:]
+		switch {
+		case c == 'v' || c == '.' || (c == ',' && digits > 0 && strings.HasPrefix(picture, "d")):
+			if point >= 0 {
+				r.fault("layout", "more than one decimal point")
+			}
+			point = digits
+			if c == 'v' {
+				continue
+			}
+			d.columns = append(d.columns, column{'.', c})
+		case c == '\\':
+			self, rest, err := escapedColumn(picture)
+			if err != nil {
+				r.fault("layout", "%v", err)
+				return
+			}
+			d.columns, picture = append(d.columns, column{'=', self}), rest
+		case strings.IndexByte("sdutch_*", c) >= 0:
+			if c == 'd' {
+				digits++
+			}
+			d.columns = append(d.columns, column{c, c})
+		default:
+			d.columns = append(d.columns, column{'=', c})
+		}
+	}
+	if point >= 0 {
+		d.places = digits - point
+	}
+	if digits == 0 || d.places > maxPlaces || len(d.columns) > maxLine {
+		r.fault("layout", "want 1 digit d at least, up to %d behind the point, and %d columns in all", maxPlaces, maxLine)
+	}
+	for _, s := range []struct {
+		to    *span
+		kinds string
+	}{{&d.number, "sd."}, {&d.unit, "u"}, {&d.status, "t"}, {&d.channel, "c"}, {&d.checkAt, "h"}} {
+		*s.to = d.find(r, s.kinds)
+	}
+	d.signed = slices.ContainsFunc(d.columns, func(c column) bool { return c.kind == 's' })
+}
+
+// escapedColumn reads what follows a \ in a layout.
+func escapedColumn(s string) (self byte, rest string, err error) {
+	if s == "" {
+		return 0, "", fmt.Errorf(`a \ at the end escapes nothing`)
+	}
+	n := 1
+	if s[0] == 'x' {
+		n = min(3, len(s))
+	}
+	if strings.IndexByte("xrnt", s[0]) < 0 {
+		return s[0], s[1:], nil
+	}
+	b, err := unescape(`\` + s[:n])
+	if err != nil {
+		return 0, "", err
+	}
+	return b[0], s[n:], nil
+}
+
+// find returns the run of columns of these kinds; there may be only one.
+func (d *fixed) find(r *optionReader, kinds string) (s span) {
+	is := func(c column) bool { return strings.IndexByte(kinds, c.kind) >= 0 }
+	s.from = slices.IndexFunc(d.columns, is)
+	if s.from < 0 {
+		return span{}
+	}
+	s.to = s.from
+	for s.to < len(d.columns) && is(d.columns[s.to]) {
+		s.to++
+	}
+	if slices.ContainsFunc(d.columns[s.to:], is) {
+		r.fault("layout", "the columns %s must stand together, and there can be one such run", strings.Join(strings.Split(kinds, ""), " "))
+	}
+	return s
+}
+
+// readCodes reads the codes of units and status.
+func (d *fixed) readCodes(r *optionReader) {
+	d.units, d.codes = map[string]Unit{}, map[string]Reason{}
+	for _, item := range r.list("units") {
+		code, name, ok := strings.Cut(item, "=")
+		u, known := parseUnit([]byte(name))
+		if !ok || !known {
+			r.fault("units", "%q: want a code and its unit, such as 0=mm", item)
+		}
+		d.units[blanked(code)] = u
+	}
+	for _, item := range r.list("status") {
+		code, name, ok := strings.Cut(item, "=")
+		reason, known := map[string]Reason{"ok": "", "over": OverRange, "fault": GaugeError}[name]
+		if !ok || !known {
+			r.fault("status", "%q: want a code and what it means, such as O=over; it can be ok, over or fault", item)
+		}
+		d.codes[blanked(code)] = reason
+	}
+}
+
+// blanked reads a code as it is written in an option, with _ for a blank.
+func blanked(code string) string { return strings.ReplaceAll(code, "_", " ") }
+
+// verify finds what does not go together.
+func (d *fixed) verify(r *optionReader) {
+	has := func(s span) bool { return s.to > s.from }
+	if has(d.status) != (len(d.codes) > 0) {
+		r.fault("status", "want a code for each status column t of the layout, and none without")
+	}
+	for code := range d.codes {
+		if len(code) != d.status.to-d.status.from {
+			r.fault("status", "%q: the layout has %d columns for it", code, d.status.to-d.status.from)
+		}
+	}
+	for code := range d.units {
+		if len(code) != d.unit.to-d.unit.from {
+			r.fault("units", "%q: the layout has %d columns for it", code, d.unit.to-d.unit.from)
+		}
+	}
+	if has(d.channel) != (d.channels != nil) {
+		r.fault("channels", "want the channels to take where the layout has a column c, and none without")
+	}
+	if n := d.checkAt.to - d.checkAt.from; (d.check == "none" && n != 0) || (d.check != "none" && n != 2) {
+		r.fault("check", "want two check columns h in the layout with xor or sum, and none without")
+	} else if d.check != "none" {
+		first := d.checkFrom
+		for _, s := range []span{d.number, d.unit, d.status, d.channel} {
+			if has(s) && (s.from < first || s.from > d.checkAt.from) {
+				r.fault("check", "the check digits must stand behind all that they check")
+			}
+		}
+	}
+	if !d.lined && (len(d.columns) == 0 || d.columns[0].kind != '=' || d.columns[0].self >= ' ') {
+		r.fault("end", `none, so the layout must begin with a control character such as \x02`)
+	}
+}
+
+// Checked implements Checker.
+func (d *fixed) Checked() bool { return d.check != "none" }
+
+// Split implements Decoder.
+func (d *fixed) Split(data []byte, idle bool) (advance int, frame []byte) {
+	if d.lined {
+		return d.lines.Split(data, idle)
+	}
+	start := bytes.IndexByte(data, d.columns[0].self)
+	switch {
+	case start < 0:
+		return len(data), nil
+	case start > 0:
+		return start, nil
+	}
+	end := min(len(data), len(d.columns))
+	if again := bytes.IndexByte(data[1:end], d.columns[0].self); again >= 0 {
+		return again + 1, data[:again+1]
+	}
+	if end == len(d.columns) || (idle && end > 0) {
+		return end, data[:end]
+	}
+	return 0, nil
+}
+
+// Decode implements Decoder.
+func (d *fixed) Decode(frame []byte, out []Sample) ([]Sample, error) {
+	if d.fault != "" {
+		return out, d.takeFault()
+	}
+	switch {
+	case len(frame) < len(d.columns):
+		return out, TooShort
+	case len(frame) > len(d.columns):
+		return out, TooLong
+	}
+	for i, c := range d.columns {
+		if (c.kind == '=' && frame[i] != c.self) || (c.kind == '_' && frame[i] != ' ') {
+			return out, Noise
+		}
+	}
+	if !d.agrees(frame) {
+		return out, CheckFailed
+	}
+	s := Sample{Places: d.places, Raw: frame}
+	fault := d.readStatus(frame)
+	if fault == "" {
+		fault = d.readChannel(&s, frame)
+	}
+	if fault == "" {
+		fault = d.readNumber(&s, frame)
+	}
+	if fault == "" {
+		fault = d.readUnit(&s, frame)
+	}
+	if fault != "" {
+		return out, fault
+	}
+	return append(out, s), nil
+}
+
+// agrees compares the check digits with the bytes before them.
+func (d *fixed) agrees(frame []byte) bool {
+	if d.check == "none" {
+		return true
+	}
+	var sum byte
+	for _, c := range frame[d.checkFrom:d.checkAt.from] {
+		if d.check == "xor" {
+			sum ^= c
+		} else {
+			sum += c
+		}
+	}
+	high, low := hexDigit(frame[d.checkAt.from]), hexDigit(frame[d.checkAt.from+1])
+	return high <= 15 && low <= 15 && high<<4|low == sum
+}
+
+// hexDigit returns the value of a hex digit, 255 if it is none.
+func hexDigit(c byte) byte {
+	switch {
+	case isDigit(c):
+		return c - '0'
+	case c >= 'A' && c <= 'F':
+		return c - 'A' + 10
+	case c >= 'a' && c <= 'f':
+		return c - 'a' + 10
+	}
+	return 255
+}
+
+func (d *fixed) readStatus(frame []byte) Reason {
+	if d.status.to == 0 {
+		return ""
+	}
+	reason, known := d.codes[string(d.status.of(frame))]
+	if !known {
+		return Noise
+	}
+	return reason
+}
+
+func (d *fixed) readChannel(s *Sample, frame []byte) Reason {
+	if d.channel.to == 0 {
+		return ""
+	}
+	for _, c := range d.channels {
+		if c == string(d.channel.of(frame)) {
+			s.Channel = c
+			return ""
+		}
+	}
+	return BadChannel
+}
+
+// readNumber reads sign and digits, each in its column.
+func (d *fixed) readNumber(s *Sample, frame []byte) Reason {
+	negative, begun, any := false, false, false
+	number := d.number.of(frame)
+	for i, c := range number {
+		switch col := d.columns[d.number.from+i]; {
+		case col.kind == '.':
+			if c != col.self {
+				return d.notNumber(number)
+			}
+			begun = true
+		case col.kind == 's':
+			if c != '+' && c != '-' && c != ' ' {
+				return d.notNumber(number)
+			}
+			negative = c == '-'
+		case c == ' ' && !begun:
+		case (c == '-' || c == '+') && !begun && !d.signed:
+			negative, begun = c == '-', true
+		case !isDigit(c):
+			return d.notNumber(number)
+		case s.Digits > (math.MaxInt64-int64(c-'0'))/10:
+			return TooLarge
+		default:
+			s.Digits, begun, any = s.Digits*10+int64(c-'0'), true, true
+		}
+	}
+	if !any {
+		return d.notNumber(number)
+	}
+	if negative {
+		s.Digits = -s.Digits
+	}
+	return ""
+}
+
+func (d *fixed) notNumber(b []byte) Reason {
+	b = trimBlanks(b)
+	for _, w := range d.words {
+		if strings.EqualFold(w.text, string(b)) {
+			return w.reason
+		}
+	}
+	if r := wordReason(b); r != "" {
+		return r
+	}
+	if isPrintable(b) {
+		return NoNumber
+	}
+	return Noise
+}
+
+func (d *fixed) readUnit(s *Sample, frame []byte) (fault Reason) {
+	text := d.unit.of(frame)
+	if len(d.units) == 0 {
+		s.Unit, fault = readUnit(text, d.want)
+		if fault == Noise {
+			fault = UnknownUnit
+		}
+		return fault
+	}
+	u, known := d.units[string(text)]
+	switch {
+	case !known:
+		return UnknownUnit
+	case d.want != NoUnit && u != d.want:
+		return OtherUnit
+	}
+	s.Unit = u
+	return ""
+}
