@@ -1,0 +1,31 @@
+//go:build unix && !linux
+
+package store
+
+import (
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// place can't be told here.
+func placeOf(string) (place, string, error) { return local, "", nil }
+
+// freeBytes returns the room that this process may still fill.
+func freeBytes(dir string) (int64, error) {
+	var s unix.Statfs_t
+	if err := unix.Statfs(dir, &s); err != nil {
+		return 0, err
+	}
+	return int64(s.Bavail) * int64(s.Bsize), nil
+}
+
+// syncDir makes the names in a folder durable.
+func syncDir(dir string) error {
+	f, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return f.Sync()
+}

@@ -1,0 +1,45 @@
+// Package store keeps the journal: every event of every station, on disk, in one
+// order, and what the state of a station is rebuilt from.
+//
+// # What is kept
+//
+// One SQLite file with one append-only table, event. A row is an event:
+//
+//	seq      1, 2, 3, … over all stations, without a gap
+//	at       when it happened, ns since 1970-01-01 UTC
+//	station  where
+//	kind     what, see [session.Kind]
+//	job      the job it names, if it names one
+//	part     the part it names, if it names one
+//	depth    of a reading, in 0.1 nm from the named face
+//	angle    of a reading, in 0.001°
+//	body     the event, exactly as encoding/json writes a [session.Event]
+//	hash     SHA-256(hash of the row before ‖ seq, 8 bytes, big-endian ‖ body);
+//	         before row 1 stands SHA-256(journal id)
+//
+// The columns before body repeat what body says, for look-ups. [Verify] checks
+// that they do, that no number is missing and that the chain of hashes holds.
+// Triggers refuse UPDATE and DELETE.
+//
+// # What is promised
+//
+// An event is told to the function given to [Journal.OnCommit] after the commit
+// that holds it has been synced to the disk (WAL, synchronous=FULL), in the
+// order of seq, and never otherwise. The events of one Append are in one commit.
+// There is one writer, the goroutine that calls [Journal.Run]; it commits what
+// has queued as soon as the disk is free, so a group forms while the last sync
+// runs and an event alone waits for nothing.
+//
+// # What will hurt
+//
+//   - A disk that says "synced" and has not. Nothing above it can tell.
+//   - The chain shows a row that was changed or taken out. It can't show that
+//     rows were cut off the end, unless a cursor points beyond, nor that somebody
+//     who can write the file worked all hashes out anew: keep the newest hash
+//     ([Report].Head) somewhere else if that matters.
+//   - The lock that keeps a second daemon away is beside the file. Somebody who
+//     deletes it can start a second daemon; that one's rows then break the
+//     numbering, and are refused by a trigger.
+//   - Opening the journal's file by other means in this process (os.Open) drops
+//     SQLite's locks when that file is closed (fcntl locks, POSIX.1). Don't.
+package store

@@ -1,0 +1,248 @@
+package store
+
+import (
+	"bufio"
+	"cmp"
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+// Format is what [Journal.Export] writes.
+type Format string
+
+// The formats. CSV has a row a reading, NDJSON every event, one in JSON a line.
+const (
+	CSV    Format = "csv"
+	NDJSON Format = "ndjson"
+)
+
+// ExportOptions say what to export, and how.
+type ExportOptions struct {
+	Format Format
+	Filter
+	// Guard puts an apostrophe before a text that begins with = + - @, a tab or
+	// a return, so that a spreadsheet does not take it for a formula.
+	Guard bool
+	// Progress, if not nil, is called now and then with how far along the
+	// numbers of the journal the export is.
+	Progress func(done, total uint64)
+}
+
+// Export writes the events that a filter picks. CSV is by RFC 4180, in UTF-8,
+// with lines that end in CR LF and a header that carries the units; its column
+// void has the reason for which a reading was struck out, also where that
+// happened after the time that the filter ends at, and is empty for one that
+// counts.
+func (j *Journal) Export(ctx context.Context, w io.Writer, o ExportOptions) error {
+	var err error
+	switch o.Format {
+	case CSV:
+		err = j.exportCSV(ctx, w, o)
+	case NDJSON:
+		err = j.exportNDJSON(ctx, w, o)
+	default:
+		err = fmt.Errorf("format %q: want csv or ndjson", o.Format)
+	}
+	if err != nil {
+		return fmt.Errorf("export the journal: %w", err)
+	}
+	return nil
+}
+
+const progressStep = 1000 // rows
+
+func (o *ExportOptions) report(n int, seq, last uint64) {
+	if o.Progress != nil && n%progressStep == 0 {
+		o.Progress(seq, last)
+	}
+}
+
+func (o *ExportOptions) done(last uint64) {
+	if o.Progress != nil {
+		o.Progress(last, last)
+	}
+}
+
+// exportNDJSON puts the record's fields before those of the body, which is the
+// event as it was written: the line is what encoding/json makes of the record.
+func (j *Journal) exportNDJSON(ctx context.Context, w io.Writer, o ExportOptions) error {
+	out, last, n := bufio.NewWriter(w), j.Last(), 0
+	for r, err := range j.scan(ctx, o.Filter) {
+		if err != nil {
+			return err
+		}
+		o.report(n, r.seq, last)
+		n++
+		if _, err := fmt.Fprintf(out, `{"journal":%q,"seq":%d,%s`+"\n", j.id, r.seq, r.body[1:]); err != nil {
+			return err
+		}
+	}
+	if err := out.Flush(); err != nil {
+		return err
+	}
+	o.done(last)
+	return nil
+}
+
+var csvHeader = [...]string{
+	"journal", "seq", "at", "station", "job", "part", "no", "round", "depth_mm", "angle_deg",
+	"size_mm", "deviation_um", "raw_mm", "zero_um", "mastered", "capture_u_um",
+	"gauge", "channel", "how", "turns", "sent_value", "sent_unit", "void",
+}
+
+func (j *Journal) exportCSV(ctx context.Context, w io.Writer, o ExportOptions) error {
+	voids, err := j.voids(ctx, o.Filter)
+	if err != nil {
+		return err
+	}
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	if err := out.Write(csvHeader[:]); err != nil {
+		return err
+	}
+	last, n := j.Last(), 0
+	o.Kinds = []session.Kind{session.Taken}
+	for r, err := range j.Query(ctx, o.Filter) {
+		if err != nil {
+			return err
+		}
+		if r.Reading == nil {
+			return fmt.Errorf("event %d is a reading without its values; run verify", r.Seq)
+		}
+		o.report(n, r.Seq, last)
+		n++
+		if err := out.Write(csvRow(&r, voids.reason(&r), o.Guard)); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	if err := out.Error(); err != nil {
+		return err
+	}
+	o.done(last)
+	return nil
+}
+
+func csvRow(r *session.Record, void string, guard bool) []string {
+	g := r.Reading
+	text := func(s string) string { return s }
+	if guard {
+		text = guardText
+	}
+	return []string{
+		r.Journal, strconv.FormatUint(r.Seq, 10), r.At.Format(time.RFC3339Nano),
+		text(r.Station), text(g.Job), text(g.Part), strconv.Itoa(g.No), strconv.Itoa(g.Round),
+		exact(g.Depth, analysis.MM), degrees(g.Angle),
+		exact(g.Size, analysis.MM), exact(analysis.Length(g.Deviation), analysis.UM),
+		exact(g.Raw, analysis.MM), exact(analysis.Length(g.Zero), analysis.UM),
+		strconv.Itoa(g.Mastered), exact(analysis.Length(g.U), analysis.UM),
+		text(g.Gauge), text(g.Channel), text(g.How), strconv.Itoa(g.Turns),
+		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void),
+	}
+}
+
+func guardText(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+// exact writes a length with all its decimals, which mm and µm always have.
+func exact(l analysis.Length, u analysis.Unit) string {
+	s, err := l.Exact(u)
+	if err != nil {
+		return ""
+	}
+	return s
+}
+
+func degrees(a analysis.Angle) string {
+	return strconv.FormatFloat(a.Degrees(), 'f', -1, 64)
+}
+
+// sentValue writes what the gauge sent with the decimals it had.
+func sentValue(s session.Sent) string {
+	if s.Places <= 0 {
+		return strconv.FormatInt(s.Digits, 10) + strings.Repeat("0", -s.Places)
+	}
+	digits, sign := strconv.FormatInt(s.Digits, 10), ""
+	if s.Digits < 0 {
+		digits, sign = digits[1:], "-"
+	}
+	if len(digits) <= s.Places {
+		digits = strings.Repeat("0", s.Places+1-len(digits)) + digits
+	}
+	point := len(digits) - s.Places
+	return sign + digits[:point] + "." + digits[point:]
+}
+
+// voids tells which readings are struck out. A void names a reading by its
+// number in the part in hand, so the parts have to be told apart.
+type voids map[string][]inHand // by station, in order
+
+// inHand is what was struck out while a part was in hand.
+type inHand struct {
+	from   uint64
+	reason map[int]string
+}
+
+// voids gathers the voids of all that the filter's station, job and part pick,
+// whenever they were made.
+func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
+	all := voids{}
+	f.Kinds = []session.Kind{session.JobChosen, session.PartBegun, session.Voided, session.Restored}
+	f.From, f.To, f.AfterSeq, f.Limit = time.Time{}, time.Time{}, 0, 0
+	for r, err := range j.Query(ctx, f) {
+		if err != nil {
+			return nil, err
+		}
+		parts := all[r.Station]
+		switch {
+		case r.Kind == session.JobChosen, r.Kind == session.PartBegun:
+			all[r.Station] = append(parts, inHand{from: r.Seq})
+			continue
+		case r.Void == nil:
+			return nil, fmt.Errorf("event %d is a void that does not say of what; run verify", r.Seq)
+		case len(parts) == 0:
+			parts = []inHand{{}}
+			all[r.Station] = parts
+		}
+		now := &parts[len(parts)-1]
+		if now.reason == nil {
+			now.reason = map[int]string{}
+		}
+		delete(now.reason, r.Void.No)
+		if r.Kind == session.Voided {
+			now.reason[r.Void.No] = r.Void.Reason
+			if r.Void.Reason == "" {
+				now.reason[r.Void.No] = "no reason given"
+			}
+		}
+	}
+	return all, nil
+}
+
+// reason returns why a reading is struck out, "" if it counts.
+func (v voids) reason(r *session.Record) string {
+	parts := v[r.Station]
+	i, found := slices.BinarySearchFunc(parts, r.Seq, func(p inHand, seq uint64) int {
+		return cmp.Compare(p.from, seq)
+	})
+	if !found {
+		i--
+	}
+	if i < 0 {
+		return ""
+	}
+	return parts[i].reason[r.Reading.No]
+}

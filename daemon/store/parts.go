@@ -1,0 +1,147 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// PartSummary is a part as a list of parts shows it: one for each time that a
+// part was begun, so that a part begun anew stands there twice.
+type PartSummary struct {
+	Seq      uint64           `json:"seq"` // of the event that began it
+	Station  string           `json:"station"`
+	Job      string           `json:"job"`
+	Part     string           `json:"part"`
+	First    time.Time        `json:"first"`             // when it was begun, in UTC
+	Last     time.Time        `json:"last"`              // its newest reading or verdict, in UTC; First if there is none
+	Readings int              `json:"readings"`          // taken, void ones included
+	Verdict  *session.Verdict `json:"verdict,omitempty"` // the newest
+}
+
+// Parts returns the parts that a filter picks, the newest first, at most Limit
+// (0: 200). AfterSeq, From and To are held against the event that began the
+// part; Kinds does not count.
+func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
+	if f.Limit <= 0 {
+		f.Limit = 200
+	}
+	parts, err := j.newest(ctx, f)
+	if err != nil {
+		return nil, fmt.Errorf("list the parts: %w", err)
+	}
+	stmt, err := j.read.PrepareContext(ctx, summary)
+	if err != nil {
+		return nil, fmt.Errorf("list the parts: %w", err)
+	}
+	defer stmt.Close()
+	out := make([]PartSummary, len(parts))
+	for i, p := range parts {
+		if out[i], err = p.summary(ctx, stmt); err != nil {
+			return nil, fmt.Errorf("part %s of %s: %w", p.part, p.station, err)
+		}
+	}
+	return out, nil
+}
+
+// newest returns the newest parts that the filter picks, the newest first.
+func (j *Journal) newest(ctx context.Context, f Filter) (out []begun, err error) {
+	last := j.Last()
+	spans := []span{{f.Station, f.AfterSeq + 1, last}}
+	if f.Job != "" {
+		if spans, err = j.jobSpans(ctx, f, last); err != nil {
+			return nil, err
+		}
+	}
+	for _, s := range spans {
+		parts, err := j.begun(ctx, &f, s, f.Limit)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, parts...)
+	}
+	slices.SortFunc(out, func(a, b begun) int { return cmp.Compare(b.lo, a.lo) })
+	return out[:min(len(out), f.Limit)], nil
+}
+
+// begun is a part that was begun, and the span in which it was in hand: up to
+// the next part or job of the station.
+type begun struct {
+	span
+	job, part string
+	at        int64
+}
+
+const begunColumns = `select station, seq, part, at,
+	coalesce((select job from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.seq < e.seq order by i.seq desc limit 1), ''),
+	min(coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'part' and i.seq > e.seq), ?1 + 1),
+	    coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.seq > e.seq), ?1 + 1)) - 1
+from event e `
+
+// begun returns the parts begun in a span, the newest first.
+func (j *Journal) begun(ctx context.Context, f *Filter, s span, limit int) (out []begun, err error) {
+	last := j.Last()
+	by, args := "indexed by event_kind", []any{int64(last), int64(s.lo), int64(s.hi)}
+	where := []string{"kind = 'part'", "kind <> 'reading'", "seq >= ?", "seq <= ?"}
+	if s.station != "" {
+		by = "indexed by event_station"
+		where, args = append(where, "station = ?"), append(args, s.station)
+	}
+	if f.Part != "" {
+		by = "indexed by event_part"
+		where, args = append(where, "part = ?"), append(args, f.Part)
+	}
+	times, more := f.times()
+	where, args = append(where, times...), append(append(args, more...), limit)
+	rows, err := j.read.QueryContext(ctx, begunColumns+by+" where "+strings.Join(where, " and ")+" order by seq desc limit ?", args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var p begun
+		if err := rows.Scan(&p.station, &p.lo, &p.part, &p.at, &p.job, &p.hi); err != nil {
+			return nil, err
+		}
+		p.hi = min(p.hi, last)
+		out = append(out, p)
+	}
+	return out, rows.Err()
+}
+
+// summary counts the readings of a span in the index alone, and looks two rows up.
+const summary = `with r as (
+	select count(*) as n, max(seq) as last from event indexed by event_station where station = ?1 and kind = 'reading' and seq between ?2 and ?3
+), v as (
+	select at, body from event indexed by event_station where station = ?1 and kind = 'verdict' and seq between ?2 and ?3 order by seq desc limit 1
+)
+select n, (select at from event where seq = r.last), (select at from v), (select body from v) from r`
+
+func (p *begun) summary(ctx context.Context, stmt *sql.Stmt) (PartSummary, error) {
+	s := PartSummary{Seq: p.lo, Station: p.station, Job: p.job, Part: p.part, First: time.Unix(0, p.at).UTC()}
+	var read, judged *int64
+	var body []byte
+	if err := stmt.QueryRowContext(ctx, p.station, int64(p.lo), int64(p.hi)).Scan(&s.Readings, &read, &judged, &body); err != nil {
+		return s, err
+	}
+	s.Last = s.First
+	for _, at := range []*int64{read, judged} {
+		if at != nil && time.Unix(0, *at).After(s.Last) {
+			s.Last = time.Unix(0, *at).UTC()
+		}
+	}
+	if body != nil {
+		e, err := decode(body)
+		if err != nil {
+			return s, err
+		}
+		s.Verdict = e.Verdict
+	}
+	return s, nil
+}

@@ -1,0 +1,295 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// Filter picks events; the zero value picks all. Every field narrows it.
+type Filter struct {
+	Station string
+	Job     string         // what happened while the station worked to this job
+	Part    string         // what happened while this part was in hand, its voids and verdict included
+	Kinds   []session.Kind // of these kinds
+	From    time.Time      // at or after
+	To      time.Time      // before
+	// AfterSeq picks what comes after this number in the journal, to go on
+	// where an earlier answer ended. Limit bounds the answer; 0: no bound, or
+	// what the function says.
+	AfterSeq uint64
+	Limit    int
+}
+
+// raw is a row as far as telling it needs.
+type raw struct {
+	seq  uint64
+	body []byte
+}
+
+func (r *raw) record(id string) (session.Record, error) {
+	e, err := decode(r.body)
+	if err != nil {
+		return session.Record{}, fmt.Errorf("event %d: %w", r.seq, err)
+	}
+	return session.Record{Journal: id, Seq: r.seq, Event: e}, nil
+}
+
+func readRaw(ctx context.Context, db querier, query string, args ...any) (out []raw, err error) {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var r raw
+		if err := rows.Scan(&r.seq, &r.body); err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, rows.Err()
+}
+
+func readStored(ctx context.Context, db querier, query string, args ...any) (out []stored, err error) {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var s stored
+		if err := rows.Scan(s.fields()...); err != nil {
+			return nil, err
+		}
+		out = append(out, s)
+	}
+	return out, rows.Err()
+}
+
+func (j *Journal) decode(rows []raw) ([]session.Record, error) {
+	out := make([]session.Record, len(rows))
+	for i := range rows {
+		r, err := rows[i].record(j.id)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = r
+	}
+	return out, nil
+}
+
+// After returns the recorded events after a number, in order, limit at most (0:
+// 1000); none if there are none yet.
+func (j *Journal) After(ctx context.Context, seq uint64, limit int) ([]session.Record, error) {
+	if limit <= 0 {
+		limit = 1000
+	}
+	// What is in the file but not yet told of stays untold here as well.
+	rows, err := readRaw(ctx, j.read, "select seq, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(j.Last()), limit)
+	if err != nil {
+		return nil, fmt.Errorf("read events after %d: %w", seq, err)
+	}
+	return j.decode(rows)
+}
+
+// Query yields the recorded events that a filter picks, in order, up to the
+// newest at the time of the call. It reads in short steps, so that a slow taker
+// does not hold the journal up. After an error it ends.
+func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[session.Record, error] {
+	return func(yield func(session.Record, error) bool) {
+		for r, err := range j.scan(ctx, f) {
+			if err != nil {
+				yield(session.Record{}, fmt.Errorf("query the journal: %w", err))
+				return
+			}
+			rec, err := r.record(j.id)
+			if !yield(rec, err) || err != nil {
+				return
+			}
+		}
+	}
+}
+
+// The numbers of a step: it grows while it finds little.
+const (
+	stepLeast = 512
+	stepMost  = 16 << 10
+	stepRows  = 1024 // found in a step, above which the next is made smaller
+)
+
+// scan yields the rows that a filter picks. Each step is one short read
+// transaction over a span of numbers, whatever the filter leaves of it.
+func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[raw, error] {
+	return func(yield func(raw, error) bool) {
+		spans, err := j.spans(ctx, f)
+		if err != nil {
+			yield(raw{}, err)
+			return
+		}
+		left, size := f.Limit, uint64(stepLeast)
+		if left <= 0 {
+			left = math.MaxInt
+		}
+		for lo := nextSpan(spans, 0); lo > 0; {
+			hi := lo + size - 1
+			rows, err := j.step(ctx, f, spans, lo, hi)
+			if err != nil {
+				yield(raw{}, err)
+				return
+			}
+			for _, r := range rows {
+				if !yield(r, nil) {
+					return
+				}
+				if left--; left == 0 {
+					return
+				}
+			}
+			if len(rows) > stepRows {
+				size = max(size/2, stepLeast)
+			} else {
+				size = min(size*2, stepMost)
+			}
+			lo = nextSpan(spans, hi)
+		}
+	}
+}
+
+// span is a stretch of the journal, of one station or ("") of all.
+type span struct {
+	station string
+	lo, hi  uint64
+}
+
+// nextSpan returns the first number after done that lies in a span, 0 if none does.
+func nextSpan(spans []span, done uint64) (lo uint64) {
+	for _, s := range spans {
+		if s.hi > done && s.lo <= s.hi && (lo == 0 || max(s.lo, done+1) < lo) {
+			lo = max(s.lo, done+1)
+		}
+	}
+	return lo
+}
+
+func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, err error) {
+	n := 0
+	for _, s := range spans {
+		if s.lo > hi || s.hi < lo {
+			continue
+		}
+		query, args := f.statement(span{s.station, max(s.lo, lo), min(s.hi, hi)})
+		rows, err := readRaw(ctx, j.read, query, args...)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, rows...)
+		n++
+	}
+	if n > 1 {
+		slices.SortFunc(out, func(a, b raw) int { return cmp.Compare(a.seq, b.seq) })
+	}
+	return out, nil
+}
+
+// statement selects what the filter leaves of a span, and says by which index:
+// the planner has no statistics and may not gather any, and its guess can be
+// the slow one.
+func (f *Filter) statement(s span) (string, []any) {
+	by := "not indexed"
+	where := []string{"seq >= ?", "seq <= ?"}
+	args := []any{int64(s.lo), int64(s.hi)}
+	rare := len(f.Kinds) > 0 && !slices.Contains(f.Kinds, session.Taken)
+	switch {
+	case s.station != "" && len(f.Kinds) > 0:
+		by = "indexed by event_station"
+	case s.station == "" && rare:
+		by = "indexed by event_kind"
+		where = append(where, "kind <> 'reading'")
+	}
+	if s.station != "" {
+		where, args = append(where, "station = ?"), append(args, s.station)
+	}
+	if len(f.Kinds) > 0 {
+		where = append(where, "kind in (?"+strings.Repeat(",?", len(f.Kinds)-1)+")")
+		for _, k := range f.Kinds {
+			args = append(args, string(k))
+		}
+	}
+	times, more := f.times()
+	return "select seq, body from event " + by + " where " + strings.Join(append(where, times...), " and ") + " order by seq", append(args, more...)
+}
+
+func (f *Filter) times() (where []string, args []any) {
+	if !f.From.IsZero() {
+		where, args = append(where, "at >= ?"), append(args, nanos(f.From))
+	}
+	if !f.To.IsZero() {
+		where, args = append(where, "at < ?"), append(args, nanos(f.To))
+	}
+	return where, args
+}
+
+// nanos is UnixNano, held to the times it can tell.
+func nanos(t time.Time) int64 {
+	switch {
+	case t.Before(earliest):
+		return math.MinInt64
+	case t.After(latest):
+		return math.MaxInt64
+	}
+	return t.UnixNano()
+}
+
+// spans returns the stretches that a filter's job and part come to.
+func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
+	last := j.Last()
+	switch {
+	case f.Part != "":
+		parts, err := j.begun(ctx, &f, span{f.Station, 1, last}, math.MaxInt32)
+		if err != nil {
+			return nil, err
+		}
+		var out []span
+		for _, p := range parts {
+			if f.Job == "" || f.Job == p.job {
+				out = append(out, span{p.station, max(p.lo, f.AfterSeq+1), p.hi})
+			}
+		}
+		return out, nil
+	case f.Job != "":
+		return j.jobSpans(ctx, f, last)
+	}
+	return []span{{f.Station, f.AfterSeq + 1, last}}, nil
+}
+
+// jobSpans returns when a job was worked to.
+func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []span, err error) {
+	query := `select station, seq, coalesce((select min(n.seq) from event n indexed by event_station where n.station = e.station and n.kind = 'job' and n.seq > e.seq) - 1, ?)
+		from event e indexed by event_kind where kind = 'job' and kind <> 'reading' and job = ? and seq <= ?`
+	args := []any{int64(last), f.Job, int64(last)}
+	if f.Station != "" {
+		query, args = query+" and station = ?", append(args, f.Station)
+	}
+	rows, err := j.read.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var s span
+		if err := rows.Scan(&s.station, &s.lo, &s.hi); err != nil {
+			return nil, err
+		}
+		s.lo, s.hi = max(s.lo, f.AfterSeq+1), min(s.hi, last)
+		out = append(out, s)
+	}
+	return out, rows.Err()
+}

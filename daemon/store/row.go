@@ -1,0 +1,169 @@
+package store
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+type hash = [sha256.Size]byte
+
+// genesis stands before the first row; it ties the chain to its journal.
+func genesis(id string) hash { return sha256.Sum256([]byte(id)) }
+
+// link is the hash of a row.
+func link(before hash, seq uint64, body []byte) (h hash) {
+	d := sha256.New()
+	d.Write(before[:])
+	var n [8]byte
+	binary.BigEndian.PutUint64(n[:], seq)
+	d.Write(n[:])
+	d.Write(body)
+	d.Sum(h[:0])
+	return h
+}
+
+// columns are what the table repeats of an event's body. The pointers are nil
+// where the event does not say.
+type columns struct {
+	at           int64
+	station      string
+	kind         string
+	job, part    *string
+	depth, angle *int64
+}
+
+func columnsOf(e *session.Event) columns {
+	c := columns{at: e.At.UnixNano(), station: e.Station, kind: string(e.Kind)}
+	switch {
+	case e.Job != nil:
+		c.job = &e.Job.ID
+	case e.Reading != nil:
+		c.job = &e.Reading.Job
+	case e.Refused != nil && e.Refused.Job != "":
+		c.job = &e.Refused.Job
+	case e.Verdict != nil:
+		c.job = &e.Verdict.Job
+	}
+	switch {
+	case e.Part != nil:
+		c.part = &e.Part.Serial
+	case e.Reading != nil:
+		c.part = &e.Reading.Part
+	case e.Refused != nil && e.Refused.Part != "":
+		c.part = &e.Refused.Part
+	case e.Verdict != nil:
+		c.part = &e.Verdict.Part
+	}
+	if r := e.Reading; r != nil {
+		depth, angle := int64(r.Depth), int64(r.Angle)
+		c.depth, c.angle = &depth, &angle
+	}
+	return c
+}
+
+// differs names the first column in which c is not what the body says.
+func (c columns) differs(body columns) string {
+	switch {
+	case c.at != body.at:
+		return "at"
+	case c.station != body.station:
+		return "station"
+	case c.kind != body.kind:
+		return "kind"
+	case !same(c.job, body.job):
+		return "job"
+	case !same(c.part, body.part):
+		return "part"
+	case !same(c.depth, body.depth):
+		return "depth"
+	case !same(c.angle, body.angle):
+		return "angle"
+	}
+	return ""
+}
+
+func same[T comparable](a, b *T) bool {
+	return a == b || a != nil && b != nil && *a == *b
+}
+
+// entry is an event on its way to the disk.
+type entry struct {
+	event session.Event
+	body  []byte
+	columns
+	last bool // of the events given to one Append
+}
+
+// The times that UnixNano can tell.
+var (
+	earliest = time.Date(1678, 1, 1, 0, 0, 0, 0, time.UTC)
+	latest   = time.Date(2262, 1, 1, 0, 0, 0, 0, time.UTC)
+)
+
+func encode(events []session.Event) ([]entry, error) {
+	batch := make([]entry, len(events))
+	for i := range events {
+		e := events[i]
+		e.At = e.At.Round(0) // the steady clock's part is worth nothing on disk
+		switch {
+		case e.Station == "":
+			return nil, fmt.Errorf("event %q: say which station it belongs to", e.Kind)
+		case e.Kind == "":
+			return nil, fmt.Errorf("event of station %s: say of which kind it is", e.Station)
+		case e.At.Before(earliest) || e.At.After(latest):
+			return nil, fmt.Errorf("event %q of station %s: give it a time between the years 1678 and 2262", e.Kind, e.Station)
+		}
+		body, err := json.Marshal(&e)
+		if err != nil {
+			return nil, fmt.Errorf("event %q of station %s: %w", e.Kind, e.Station, err)
+		}
+		batch[i] = entry{event: e, body: body, columns: columnsOf(&e)}
+	}
+	batch[len(batch)-1].last = true
+	return batch, nil
+}
+
+func decode(body []byte) (e session.Event, err error) {
+	if err = json.Unmarshal(body, &e); err != nil {
+		return e, fmt.Errorf("body: %w", err)
+	}
+	return e, nil
+}
+
+// stored is a row as it is on disk.
+type stored struct {
+	seq uint64
+	columns
+	body []byte
+	hash []byte
+}
+
+const storedColumns = "seq, at, station, kind, job, part, depth, angle, body, hash"
+
+func (s *stored) fields() []any {
+	return []any{&s.seq, &s.at, &s.station, &s.kind, &s.job, &s.part, &s.depth, &s.angle, &s.body, &s.hash}
+}
+
+var errNoMatch = errors.New("hash does not match")
+
+// check holds a row against the hash of the row before it and against its body.
+func (s *stored) check(before hash) error {
+	if h := link(before, s.seq, s.body); !bytes.Equal(h[:], s.hash) {
+		return errNoMatch
+	}
+	e, err := decode(s.body)
+	if err != nil {
+		return err
+	}
+	if name := s.differs(columnsOf(&e)); name != "" {
+		return fmt.Errorf("column %s is not what the body says", name)
+	}
+	return nil
+}

@@ -1,0 +1,212 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"sync"
+	"time"
+
+	lib "modernc.org/sqlite/lib"
+)
+
+// Status says whether the journal does its work, for people and for alarms.
+type Status struct {
+	Recording bool      `json:"recording"`         // events get to the disk
+	Why       string    `json:"why,omitempty"`     // they do not, or what is wrong besides
+	Since     time.Time `json:"since"`             // when Recording last changed
+	Queued    int       `json:"queued"`            // events not recorded yet, of at most Room
+	Room      int       `json:"room"`              //
+	Crowded   bool      `json:"crowded,omitempty"` // the queue is half full
+	Waits     uint64    `json:"waits"`             // times that Append had to wait for room, since the start
+	FreeBytes int64     `json:"free_bytes"`        // on the disk; -1: not known
+	Low       bool      `json:"low,omitempty"`     // less than 200 MiB are free
+	Reserve   bool      `json:"reserve,omitempty"` // the ballast has been given up and is not back
+	LogBytes  int64     `json:"log_bytes"`         // of the write-ahead log
+	Swollen   bool      `json:"swollen,omitempty"` // that is more than 64 MiB: a reader stays too long
+	Last      uint64    `json:"last"`              // number of the newest recorded event
+}
+
+const (
+	lowBytes     = 200 << 20
+	swollenBytes = 64 << 20
+	stallAfter   = 3 * time.Second // a commit that takes longer counts as not recording
+)
+
+// condition is the state that Status is drawn from; mu guards it.
+type condition struct {
+	Status
+	busy   time.Time // when the commit that runs now began; zero: none does
+	damage string    // found by the check in the background
+}
+
+// Status tells how the journal does now.
+func (j *Journal) Status() Status {
+	now := j.cfg.Now()
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	s := j.state.Status
+	s.Queued, s.Room, s.Last = len(j.queue), j.cfg.Queue, j.last
+	s.Crowded = 2*s.Queued >= s.Room
+	switch {
+	case s.Recording && !j.state.busy.IsZero() && now.Sub(j.state.busy) > stallAfter:
+		s.Recording, s.Since, s.Why = false, j.state.busy, "the disk does not answer; look at it"
+	case s.Recording && j.state.damage != "":
+		s.Why = j.state.damage
+	case s.Recording && s.Reserve:
+		s.Why = "the disk is full and the journal lives on its reserve; make room"
+	case s.Recording && s.Low:
+		s.Why = "the disk is nearly full; make room"
+	}
+	return s
+}
+
+// working notes that a commit begins, or is over.
+func (j *Journal) working(on bool) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.state.busy = time.Time{}
+	if on {
+		j.state.busy = j.cfg.Now()
+	}
+}
+
+// failed notes that a commit has failed.
+func (j *Journal) failed(err error) {
+	why := explain(err)
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if !j.state.Recording && j.state.Why == why {
+		return
+	}
+	if j.state.Recording {
+		j.state.Since = j.cfg.Now()
+	}
+	j.state.Recording, j.state.Why = false, why
+	j.cfg.Log.Error().Err(err).Str("journal", j.path).Int("queued", len(j.queue)).Msg("journal not recording: " + why)
+	if damaged(err) {
+		j.suspected()
+	}
+	signal(j.changed)
+}
+
+func explain(err error) string {
+	switch c := code(err); {
+	case full(err):
+		return "the disk is full; make room"
+	case damaged(err):
+		return "the journal is damaged; start again, and it will be moved aside and a new one begun"
+	case c == lib.SQLITE_BUSY, c == lib.SQLITE_LOCKED:
+		return "another program holds the journal; close that one"
+	case c == lib.SQLITE_READONLY, c == lib.SQLITE_CANTOPEN, c == lib.SQLITE_PERM:
+		return "the disk refuses to be written to; look at it"
+	case c == lib.SQLITE_IOERR:
+		return "the disk fails; look at it"
+	}
+	return err.Error()
+}
+
+// succeeded notes that a commit has worked.
+func (j *Journal) succeeded() {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.state.Recording {
+		return
+	}
+	j.state.Recording, j.state.Why, j.state.Since = true, "", j.cfg.Now()
+	j.cfg.Log.Info().Str("journal", j.path).Uint64("last", j.last).Msg("journal is recording again")
+	signal(j.changed)
+}
+
+// suspected leaves word for the next start to check the whole file.
+func (j *Journal) suspected() {
+	if err := os.WriteFile(j.suspect(), nil, 0o640); err != nil {
+		j.cfg.Log.Error().Err(err).Msg("could not leave word that the journal is to be checked at the next start")
+	}
+}
+
+// startWatch starts what goes on beside the writer, and returns the function
+// that ends it and waits for that.
+func (j *Journal) startWatch(ctx context.Context) (stop func()) {
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	var wg sync.WaitGroup
+	wg.Go(func() { j.watch(ctx) })
+	wg.Go(func() { j.checkLarge(ctx) })
+	return func() { cancel(); wg.Wait() }
+}
+
+// watch looks at the disk, brings the ballast back and tells of changes. Since
+// it is not the writer, it can tell that the writer is stuck.
+func (j *Journal) watch(ctx context.Context) {
+	tick := time.NewTicker(j.tick)
+	defer tick.Stop()
+	told := Status{Recording: true}
+	for {
+		j.look()
+		told = j.tell(told)
+		select {
+		case <-tick.C:
+			j.restoreBallast()
+		case <-j.changed:
+		case <-ctx.Done():
+			j.tell(told)
+			return
+		}
+	}
+}
+
+// look measures what the disk says.
+func (j *Journal) look() {
+	free, err := freeBytes(j.dir)
+	if err != nil {
+		free = -1
+	}
+	var log int64
+	if info, err := os.Stat(j.path + "-wal"); err == nil {
+		log = info.Size()
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		log = -1
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	s := &j.state.Status
+	s.FreeBytes, s.Low = free, free >= 0 && free < lowBytes
+	s.LogBytes, s.Swollen = log, log > swollenBytes
+}
+
+// tell calls the function of OnStatus if something changed that a person
+// should know, and returns the status as told.
+func (j *Journal) tell(told Status) Status {
+	now := j.Status()
+	if now.Recording == told.Recording && now.Why == told.Why && now.Reserve == told.Reserve &&
+		now.Low == told.Low && now.Crowded == told.Crowded && now.Swollen == told.Swollen && now.Waits == told.Waits {
+		return told
+	}
+	if now.Waits != told.Waits || now.Crowded && !told.Crowded || now.Swollen && !told.Swollen {
+		j.cfg.Log.Warn().Int("queued", now.Queued).Uint64("waits", now.Waits).Int64("log_bytes", now.LogBytes).Msg("the journal does not keep up")
+	}
+	if j.onStatus != nil {
+		j.onStatus(now)
+	}
+	return now
+}
+
+// checkLarge checks the whole file while the journal runs, if it was too large
+// to wait for at Open. It holds the log for as long as it takes.
+func (j *Journal) checkLarge(ctx context.Context) {
+	info, err := os.Stat(j.path)
+	if err != nil || info.Size() <= quickMost {
+		return
+	}
+	if err := quickCheck(ctx, j.read); err == nil || !damaged(err) {
+		return // sound, or ctx has ended, or the disk fails, which the writer will tell
+	} else {
+		j.cfg.Log.Error().Err(err).Str("journal", j.path).Msg("journal damaged")
+	}
+	j.suspected()
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.state.damage = "the journal is damaged; finish the part, back it up and start again, and it will be moved aside and a new one begun"
+	signal(j.changed)
+}

@@ -1,0 +1,238 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	lib "modernc.org/sqlite/lib"
+)
+
+// Report is what [Verify] found.
+type Report struct {
+	Path    string `json:"path"`
+	Journal string `json:"journal"` // its id
+	Rows    uint64 `json:"rows"`    // checked and sound
+	Head    string `json:"head"`    // hash of the last sound row, in hexadecimal
+	// Bad is the first row that is not sound; nothing is said of what follows it.
+	Bad *BadRow `json:"bad,omitempty"`
+	// Faults are what is wrong with the file besides.
+	Faults []string `json:"faults,omitempty"`
+}
+
+// BadRow is a row that is not as it was written.
+type BadRow struct {
+	Seq  uint64 `json:"seq"`
+	What string `json:"what"`
+}
+
+// Sound reports whether nothing was found.
+func (r *Report) Sound() bool { return r.Bad == nil && len(r.Faults) == 0 }
+
+// Verify checks a journal, also one that a daemon is writing to, and changes
+// nothing: the file as such, that the rows are numbered without a gap, that the
+// chain of hashes holds and that the columns say what the bodies say. The
+// error is for what kept it from checking; what it found is in the report.
+// It calls progress, which may be nil, now and then, with rows.
+func Verify(ctx context.Context, path string, progress func(done, total uint64)) (Report, error) {
+	r := Report{Path: path}
+	db, err := openReadOnly(ctx, path)
+	if err != nil {
+		return r, fmt.Errorf("verify %s: %w", path, err)
+	}
+	defer db.Close()
+	if progress == nil {
+		progress = func(uint64, uint64) {}
+	}
+	v := verifier{db: db, report: &r, progress: progress}
+	if err := v.run(ctx); err != nil {
+		return r, fmt.Errorf("verify %s: %w", path, err)
+	}
+	return r, nil
+}
+
+// openReadOnly opens a journal without the right to change it. A journal that
+// is not open elsewhere, in a folder that can't be written to, has no room for
+// SQLite's shared memory: it is then read as a file that nobody changes.
+func openReadOnly(ctx context.Context, path string) (*sql.DB, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := os.Stat(path); err != nil {
+		return nil, err
+	}
+	options := "mode=ro"
+	for {
+		db, err := openPool(path, options, readerPragmas(), 1)
+		if err != nil {
+			return nil, err
+		}
+		_, err = version(ctx, db)
+		if err == nil {
+			return db, nil
+		}
+		db.Close()
+		_, noLog := os.Stat(path + "-wal")
+		if code(err) != lib.SQLITE_CANTOPEN || !errors.Is(noLog, fs.ErrNotExist) || options != "mode=ro" {
+			return nil, err
+		}
+		options = "mode=ro&immutable=1"
+	}
+}
+
+type verifier struct {
+	db       *sql.DB
+	report   *Report
+	progress func(done, total uint64)
+	head     hash
+	total    uint64
+}
+
+func (v *verifier) run(ctx context.Context) error {
+	if err := v.file(ctx); err != nil {
+		return err
+	}
+	if err := v.db.QueryRowContext(ctx, "select id, (select coalesce(max(seq), 0) from event) from journal").Scan(&v.report.Journal, &v.total); err != nil {
+		return err
+	}
+	v.head = genesis(v.report.Journal)
+	for v.report.Bad == nil && v.report.Rows < v.total {
+		if err := v.some(ctx); err != nil {
+			return err
+		}
+	}
+	v.report.Head = fmt.Sprintf("%x", v.head)
+	if v.report.Bad == nil {
+		return v.cursors(ctx)
+	}
+	return nil
+}
+
+// file checks what does not depend on the rows.
+func (v *verifier) file(ctx context.Context) error {
+	if err := quickCheck(ctx, v.db); damaged(err) {
+		v.report.Faults = append(v.report.Faults, err.Error())
+	} else if err != nil {
+		return err
+	}
+	missing, err := missingGuards(ctx, v.db)
+	if err != nil {
+		return err
+	}
+	for _, name := range missing {
+		v.report.Faults = append(v.report.Faults, "the trigger "+name+", which keeps the journal from being changed, is gone or not as it was made")
+	}
+	return nil
+}
+
+// verifyStep rows are read in one go; a longer read would keep the log of a
+// running daemon from being written back.
+const verifyStep = 2000
+
+func (v *verifier) some(ctx context.Context) error {
+	v.progress(v.report.Rows, v.total)
+	rows, err := readStored(ctx, v.db, "select "+storedColumns+" from event where seq > ? and seq <= ? order by seq limit ?",
+		int64(v.report.Rows), int64(v.total), verifyStep)
+	if err != nil {
+		return err
+	}
+	for i := range rows {
+		row := &rows[i]
+		if want := v.report.Rows + 1; row.seq != want {
+			v.bad(want, missing(want, row.seq-1))
+			return nil
+		}
+		if err := row.check(v.head); errors.Is(err, errNoMatch) {
+			return v.blame(ctx, row)
+		} else if err != nil {
+			v.bad(row.seq, err.Error())
+			return nil
+		}
+		copy(v.head[:], row.hash)
+		v.report.Rows++
+	}
+	v.progress(v.report.Rows, v.total)
+	if len(rows) == 0 { // a row below the highest number, and none is left
+		v.bad(v.report.Rows+1, missing(v.report.Rows+1, v.total))
+	}
+	return nil
+}
+
+func missing(from, to uint64) string {
+	if from == to {
+		return "the row is missing"
+	}
+	return fmt.Sprintf("rows %d to %d are missing", from, to)
+}
+
+// blame says whether the body or the hash of a row was changed, by which of
+// the two the next row goes on from.
+func (v *verifier) blame(ctx context.Context, row *stored) error {
+	what := "its body or its hash was changed, or the end of the row before it"
+	next, err := readStored(ctx, v.db, "select "+storedColumns+" from event where seq = ?", int64(row.seq)+1)
+	if err != nil {
+		return err
+	}
+	if len(next) == 1 {
+		asStored, asBody := hash{}, link(v.head, row.seq, row.body)
+		copy(asStored[:], row.hash)
+		for from, says := range map[hash]string{asStored: "its body was changed: the hash does not match it", asBody: "its hash was changed"} {
+			if h := link(from, next[0].seq, next[0].body); bytes.Equal(h[:], next[0].hash) {
+				what = says
+			}
+		}
+	}
+	v.bad(row.seq, what)
+	return nil
+}
+
+func (v *verifier) bad(seq uint64, what string) { v.report.Bad = &BadRow{Seq: seq, What: what} }
+
+// cursors finds rows cut off the end, if they had been passed on.
+func (v *verifier) cursors(ctx context.Context) error {
+	rows, err := v.db.QueryContext(ctx, "select name, seq from cursor where seq > (select coalesce(max(seq), 0) from event) order by name")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		var seq uint64
+		if err := rows.Scan(&name, &seq); err != nil {
+			return err
+		}
+		v.report.Faults = append(v.report.Faults, fmt.Sprintf("%s was passed on up to row %d, which is missing: rows were cut off the end", name, seq))
+	}
+	return rows.Err()
+}
+
+// missingGuards names the triggers that are not there as they were made.
+func missingGuards(ctx context.Context, db querier) (names []string, err error) {
+	rows, err := db.QueryContext(ctx, "select name, sql from sqlite_schema where type = 'trigger'")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	there := map[string]string{}
+	for rows.Next() {
+		var name, text string
+		if err := rows.Scan(&name, &text); err != nil {
+			return nil, err
+		}
+		there[name] = text
+	}
+	for name, text := range guards() {
+		if there[name] != "CREATE TRIGGER "+name+" "+text {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	return names, rows.Err()
+}

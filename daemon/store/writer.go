@@ -1,0 +1,324 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// chunk is how many rows one INSERT of a large group has.
+const chunk = 64
+
+const rowColumns = 10
+
+// writer holds the one connection that writes, with its statements prepared.
+// Only the goroutine of Run uses it after Open.
+type writer struct {
+	conn                          *sql.Conn
+	one, many, cursor             *sql.Stmt
+	begin, commit, rollback, tail *sql.Stmt
+	head                          hash // of the last row
+	args                          []any
+	commits                       uint64 // since the log was last written back
+}
+
+func insert(rows int) string {
+	row := "(" + strings.Repeat("?,", rowColumns-1) + "?)"
+	return "insert into event (" + storedColumns + ") values " + strings.Repeat(row+",", rows-1) + row
+}
+
+func (w *writer) open(ctx context.Context, db *sql.DB) (err error) {
+	if w.conn, err = db.Conn(ctx); err != nil {
+		return err
+	}
+	for _, s := range []struct {
+		to   **sql.Stmt
+		text string
+	}{
+		{&w.one, insert(1)}, {&w.many, insert(chunk)},
+		{&w.cursor, "insert into cursor (name, seq) values (?, ?) on conflict (name) do update set seq = excluded.seq"},
+		{&w.begin, "begin immediate"}, {&w.commit, "commit"}, {&w.rollback, "rollback"},
+		{&w.tail, "select seq, hash from event order by seq desc limit 1"},
+	} {
+		if *s.to, err = w.conn.PrepareContext(ctx, s.text); err != nil {
+			return fmt.Errorf("prepare %q: %w", s.text[:min(len(s.text), 40)], err)
+		}
+	}
+	return nil
+}
+
+func (w *writer) close() (err error) {
+	for _, s := range []*sql.Stmt{w.one, w.many, w.cursor, w.begin, w.commit, w.rollback, w.tail} {
+		if s != nil {
+			err = errors.Join(err, s.Close())
+		}
+	}
+	if w.conn != nil {
+		err = errors.Join(err, w.conn.Close())
+	}
+	*w = writer{head: w.head}
+	return err
+}
+
+// put commits a group, whose first event gets the number after last, and the
+// cursors. On success head is the hash of the group's last row.
+//
+// It takes no context: a commit that is cut off half way leaves nobody the
+// wiser. What it waits for is bounded by busy_timeout and the disk.
+func (w *writer) put(last uint64, group []entry, cursors map[string]uint64) error {
+	ctx := context.Background()
+	rows, head := w.rows(last, group)
+	if len(group) == 1 && len(cursors) == 0 { // a statement alone is a transaction
+		if _, err := w.one.ExecContext(ctx, rows...); err != nil {
+			return err
+		}
+		w.head, w.commits = head, w.commits+1
+		return nil
+	}
+	if _, err := w.begin.ExecContext(ctx); err != nil {
+		return err
+	}
+	if err := w.fill(ctx, rows, cursors); err != nil {
+		// SQLite has rolled back by itself after some errors; then this one
+		// fails, and there is nothing left to roll back.
+		_, _ = w.rollback.ExecContext(ctx)
+		return err
+	}
+	w.head, w.commits = head, w.commits+1
+	return nil
+}
+
+func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64) error {
+	for len(rows) > 0 {
+		stmt, n := w.one, 1
+		if len(rows) >= chunk*rowColumns {
+			stmt, n = w.many, chunk
+		}
+		if _, err := stmt.ExecContext(ctx, rows[:n*rowColumns]...); err != nil {
+			return err
+		}
+		rows = rows[n*rowColumns:]
+	}
+	for name, seq := range cursors {
+		if _, err := w.cursor.ExecContext(ctx, name, int64(seq)); err != nil {
+			return err
+		}
+	}
+	_, err := w.commit.ExecContext(ctx)
+	return err
+}
+
+// rows lays the group out as arguments, good until the next call, and returns
+// the hash of its last row.
+func (w *writer) rows(last uint64, group []entry) ([]any, hash) {
+	args, head := w.args[:0], w.head
+	for i := range group {
+		e := &group[i]
+		last++
+		head = link(head, last, e.body)
+		args = append(args, int64(last), e.at, e.station, e.kind, value(e.job), value(e.part), value(e.depth), value(e.angle), string(e.body), bytes.Clone(head[:]))
+	}
+	w.args = args
+	return args, head
+}
+
+func value[T any](p *T) any {
+	if p == nil {
+		return nil
+	}
+	return *p
+}
+
+// landed finds out whether a group whose commit reported an error is on disk
+// all the same, and what the hash of its last row is. The answer is the file's:
+// a failed sync tells neither way.
+func (w *writer) landed(last uint64, group []entry) (bool, hash, error) {
+	var seq uint64
+	var h []byte
+	err := w.tail.QueryRowContext(context.Background()).Scan(&seq, &h)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		seq, h = 0, w.head[:]
+	case err != nil:
+		return false, hash{}, err
+	}
+	if seq == last && bytes.Equal(h, w.head[:]) {
+		return false, hash{}, nil
+	}
+	_, head := w.rows(last, group)
+	if seq == last+uint64(len(group)) && bytes.Equal(h, head[:]) {
+		return true, head, nil
+	}
+	return false, hash{}, fmt.Errorf("the journal ends at %d and should at %d: another program has written to it; stop that one and start again", seq, last)
+}
+
+// Run is the writer: it commits what is queued until ctx ends, then what is
+// left. It returns nil if every event that Append took is recorded; else an
+// error that says how many are not, and where they have been put instead.
+func (j *Journal) Run(ctx context.Context) error {
+	j.mu.Lock()
+	twice := j.running || j.closed
+	j.running = true
+	j.mu.Unlock()
+	if twice {
+		return errors.New("run journal: it runs already, or is closed")
+	}
+	stop := j.startWatch(ctx)
+	j.loop(ctx)
+	j.shut()
+	err := j.finish()
+	stop()
+	return err
+}
+
+func (j *Journal) loop(ctx context.Context) {
+	tick := time.NewTicker(j.tick)
+	defer tick.Stop()
+	for idle := 0; ctx.Err() == nil; {
+		group := j.group()
+		if len(group) > 0 {
+			idle = 0
+			if err := j.record(group); err != nil {
+				wait(ctx, j.retry)
+			}
+			continue
+		}
+		select {
+		case <-j.wake:
+		case <-tick.C:
+			idle++
+			j.upkeep(idle)
+		case <-ctx.Done():
+		}
+	}
+}
+
+func wait(ctx context.Context, d time.Duration) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+	case <-ctx.Done():
+	}
+}
+
+// record commits a group and tells of it; or says why not, and leaves it queued.
+func (j *Journal) record(group []entry) error {
+	last, cursors := j.Last(), j.unsaved()
+	j.working(true)
+	err := j.commit(last, group, cursors)
+	j.working(false)
+	if err != nil {
+		j.failed(err)
+		return err
+	}
+	j.saved(cursors)
+	j.taken(len(group), last+uint64(len(group)))
+	j.succeeded()
+	if j.onCommit != nil {
+		j.onCommit(records(j.id, last, group))
+	}
+	return nil
+}
+
+// commit puts a group on disk, with the ballast given up for it if that helps.
+func (j *Journal) commit(last uint64, group []entry, cursors map[string]uint64) error {
+	err := j.commitOnce(last, group, cursors)
+	if err != nil && wantsRoom(err) && j.dropBallast() {
+		err = j.commitOnce(last, group, cursors)
+	}
+	return err
+}
+
+func (j *Journal) commitOnce(last uint64, group []entry, cursors map[string]uint64) error {
+	w := &j.writer
+	err := w.put(last, group, cursors)
+	if err == nil {
+		return nil
+	}
+	landed, head, whyNot := w.landed(last, group)
+	if !landed {
+		return errors.Join(err, whyNot)
+	}
+	// The rows can be read back, but whether they were synced is not known:
+	// write something after them, which syncs the log, before anybody is told.
+	before := w.head
+	w.head = head
+	if err := w.put(last+uint64(len(group)), nil, j.everyCursor()); err != nil {
+		w.head = before // they will be found to have landed at the next try
+		return err
+	}
+	return nil
+}
+
+// everyCursor returns all cursors, and one of the journal itself so that there
+// is one to write.
+func (j *Journal) everyCursor() map[string]uint64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	all := map[string]uint64{"journal": j.last}
+	for name, seq := range j.cursors {
+		all[name] = seq
+	}
+	return all
+}
+
+func records(id string, last uint64, group []entry) []session.Record {
+	out := make([]session.Record, len(group))
+	for i := range group {
+		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: group[i].event}
+	}
+	return out
+}
+
+// checkpointAfter is how many idle ticks pass before the log is written back.
+const checkpointAfter = 5
+
+// upkeep does what can wait for a moment without events.
+func (j *Journal) upkeep(idle int) {
+	if cursors := j.unsaved(); cursors != nil {
+		if err := j.writer.put(j.Last(), nil, cursors); err == nil {
+			j.saved(cursors)
+		} // else with the next group, or the next time
+	}
+	if idle >= checkpointAfter && j.writer.commits > 0 {
+		j.checkpoint()
+	}
+}
+
+// checkpoint writes the log back into the database and empties it. A reader in
+// the way is not waited for long; there will be another idle moment.
+func (j *Journal) checkpoint() {
+	ctx, cancel := context.WithTimeout(context.Background(), 200*time.Millisecond)
+	defer cancel()
+	var busy, log, done int
+	err := j.writer.conn.QueryRowContext(ctx, "pragma wal_checkpoint(truncate)").Scan(&busy, &log, &done)
+	if err == nil && busy == 0 {
+		j.writer.commits = 0
+	}
+}
+
+// finish records what is left in the queue and the cursors, or spills it.
+func (j *Journal) finish() error {
+	for group := j.group(); len(group) > 0; group = j.group() {
+		if err := j.record(group); err != nil {
+			return j.spill(err)
+		}
+	}
+	if j.writer.conn == nil {
+		return nil
+	}
+	if cursors := j.unsaved(); cursors != nil {
+		if err := j.writer.put(j.Last(), nil, cursors); err != nil {
+			return fmt.Errorf("save how far the journal was passed on; some events will be passed on again: %w", err)
+		}
+		j.saved(cursors)
+	}
+	return nil
+}
