@@ -1,0 +1,168 @@
+package form
+
+import (
+	"math"
+
+	"fairbore/analysis"
+)
+
+func radians(a analysis.Angle) float64 { return a.Degrees() * math.Pi / 180 }
+
+// rangeOfNothing is how far n readings of one thing spread in units of their
+// standard deviation, exceeded once in twenty (studentised range, infinite
+// degrees of freedom; by integration); beyond 12, that of 12 and a little.
+func rangeOfNothing(n int) float64 {
+	q := [...]float64{0, 0, 2.7718, 3.3145, 3.6332, 3.8577, 4.0301, 4.1696, 4.2863, 4.3865, 4.4741, 4.5519, 4.6217}
+	if n < len(q) {
+		return q[n]
+	}
+	return q[len(q)-1] + 0.75*math.Log(float64(n)/float64(len(q)-1))
+}
+
+// across fills in the errors about the axis, section by section, and names
+// those of the worst.
+func (r *Result) across(p *profile) {
+	why := "gauge each depth at a second angle"
+	if p.opt.Gauge != TwoPoint {
+		why = "a " + p.opt.Gauge.String() + " gauge can't see an oval"
+	}
+	r.OutOfRound, r.Oval.Amount = unusable("gauge each depth at a second angle", 0), unusable(why, 0)
+	worst, oval := -1, -1
+	for i := range p.secs {
+		s := &r.Sections[i]
+		s.OutOfRound = p.outOfRound(p.secs[i])
+		s.Oval = p.oval(p.secs[i])
+		if worse(s.OutOfRound, r.OutOfRound) {
+			r.OutOfRound, worst = s.OutOfRound, i
+		}
+		if worse(s.Oval.Amount, r.Oval.Amount) {
+			r.Oval, oval = s.Oval, i
+		}
+	}
+	switch {
+	case r.Oval.Significant:
+		named := name(KindOval, r.Oval.Amount)
+		named.Depth, named.AtLeast = p.secs[oval].depth, r.Oval.AtLeast
+		r.Named = append(r.Named, named)
+	case r.OutOfRound.Significant:
+		named := name(KindOutOfRound, r.OutOfRound)
+		named.Depth = p.secs[worst].depth
+		r.Named = append(r.Named, named)
+	}
+}
+
+// worse orders amounts: not usable, usable, significant, and then by size.
+func worse(a, b Amount) bool {
+	if a.Usable != b.Usable {
+		return a.Usable
+	}
+	if a.Significant != b.Significant {
+		return a.Significant
+	}
+	return a.Value > b.Value
+}
+
+// outOfRound is the range of a section's places.
+func (p *profile) outOfRound(s section) Amount {
+	places := p.places[s.from:s.to]
+	n := len(places)
+	if n < 2 {
+		return unusable("gauge at a second angle", n)
+	}
+	small, large, variance := places[0], places[0], 0.0
+	for _, pl := range places {
+		if pl.size < small.size {
+			small = pl
+		}
+		if pl.size > large.size {
+			large = pl
+		}
+		variance = max(variance, pl.variance)
+	}
+	k := RoundCoverage
+	if n > 3 {
+		k = rangeOfNothing(n)
+	}
+	u := p.repeat * math.Sqrt(small.variance+large.variance)
+	return p.opt.amount(large.size-small.size, u, k*p.repeat*math.Sqrt(variance), n)
+}
+
+// oval fits the two-lobe part of a section.
+func (p *profile) oval(s section) Oval {
+	places := p.places[s.from:s.to]
+	if p.opt.Gauge != TwoPoint {
+		return Oval{Amount: unusable("a "+p.opt.Gauge.String()+" gauge can't see an oval", len(places))}
+	}
+	switch n, a, b := distinct(places); {
+	case n >= 3:
+		return p.fitOval(places)
+	case n == 2:
+		return p.leastOval(a, b)
+	default:
+		return Oval{Amount: unusable("gauge at a second angle", n)}
+	}
+}
+
+// distinct counts the orientations that differ by other than half a turn, which
+// to two points is none, up to three; if two, a and b are the first of each.
+func distinct(places []place) (n int, a, b place) {
+	const half = 180 * analysis.Degree
+	a = places[0]
+	n = 1
+	for _, pl := range places[1:] {
+		switch {
+		case (pl.angle-a.angle)%half == 0:
+		case n == 1:
+			b, n = pl, 2
+		case (pl.angle-b.angle)%half != 0:
+			return 3, a, b
+		}
+	}
+	return n, a, b
+}
+
+// leastOval is the least oval that shows the difference of a and b, which lie
+// an angle g apart: an oval of 2A shows at most 2A |sin g| of itself.
+func (p *profile) leastOval(a, b place) Oval {
+	g := math.Abs(math.Sin(radians(a.angle - b.angle)))
+	if g < 0.1 {
+		return Oval{Amount: unusable("gauge at angles farther apart, best 90°", 2)}
+	}
+	u := p.repeat * math.Sqrt(a.variance+b.variance) / g
+	t := RoundCoverage * p.repeat * math.Sqrt(max(a.variance, b.variance)) / g
+	return Oval{Amount: p.opt.amount(math.Abs(a.size-b.size)/g, u, t, 2), AtLeast: true}
+}
+
+// fitOval is the weighted least-squares fit of d = m + x cos 2a + y sin 2a.
+func (p *profile) fitOval(places []place) Oval {
+	var w, wc, ws, wd float64
+	for _, pl := range places {
+		k := 1 / pl.variance
+		w, wc, ws, wd = w+k, wc+k*pl.cos, ws+k*pl.sin, wd+k*pl.size
+	}
+	wc, ws, wd = wc/w, ws/w, wd/w
+	var cc, cs, ss, cd, sd float64 // about the means, which takes m out
+	for _, pl := range places {
+		k, c, s, d := 1/pl.variance, pl.cos-wc, pl.sin-ws, pl.size-wd
+		cc, cs, ss, cd, sd = cc+k*c*c, cs+k*c*s, ss+k*s*s, cd+k*c*d, sd+k*s*d
+	}
+	det := cc*ss - cs*cs
+	if det < 1e-6*cc*ss {
+		return Oval{Amount: unusable("gauge at angles farther apart, best 60°", len(places))}
+	}
+	x, y := (ss*cd-cs*sd)/det, (cc*sd-cs*cd)/det
+	amplitude := math.Hypot(x, y)
+	// Variance of A in units of repeatability²: along (x, y), or the worst
+	// direction if there is none.
+	variance := ((cc+ss)/2 + math.Hypot((cc-ss)/2, cs)) / det
+	if amplitude > 1e-9 {
+		variance = (x*x*ss - 2*x*y*cs + y*y*cc) / det / (amplitude * amplitude)
+	}
+	u := 2 * p.repeat * math.Sqrt(variance)
+	o := Oval{Amount: p.opt.amount(2*amplitude, u, RoundCoverage*u, len(places))}
+	if o.Usable && amplitude > 0 {
+		widest := analysis.Angle(math.Round(math.Atan2(y, x) / 2 * 180 / math.Pi * float64(analysis.Degree)))
+		o.Widest = (widest + 180*analysis.Degree) % (180 * analysis.Degree)
+	}
+	return o
+}

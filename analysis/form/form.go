@@ -1,0 +1,277 @@
+// Package form names and sizes the error of a bore (taper, barrel, waist,
+// bell-mouth, out-of-roundness, lobing) from its readings.
+//
+// [Evaluate] takes the readings of one round of one part, in any order, with
+// sections or orientations missing, and gives each error its size, its
+// standard uncertainty and whether it may be used; an error is named only when
+// it is larger than the gauge can produce out of nothing. A master's error is
+// the same in every reading and cancels in a form; a temperature that differs
+// along the part does not, and is not looked at here.
+//
+// What the gauge can't see is part of the result: two points see even lobes
+// only ([Seen]), and no set of diameters shows a bent bore. So nothing here is
+// ever called round or cylindrical on the strength of diameters. A full turn of
+// radii ([Turn]) is judged by the reference circles of ISO 12181-1.
+//
+// Depths are in mm from the named face, sizes are diameters; a taper is
+// positive when the bore opens with depth.
+package form
+
+import (
+	"math"
+
+	"fairbore/analysis"
+)
+
+// Coverage is k of the threshold below which a difference along the bore is
+// put down to the gauge: T = max(k·u, display step), so that, of nothing, one
+// in twenty is named (normal, two-sided 95 %; common practice).
+const Coverage = 2.0
+
+// RoundCoverage is the same for errors about the axis, which are never
+// negative: three times the repeatability for the range of two or three
+// orientations (common practice). The amplitude of an oval fitted to noise
+// exceeds it once in ninety (Rayleigh: exp(-9/2)).
+const RoundCoverage = 3.0
+
+// Options say what the readings are to be judged against.
+type Options struct {
+	// Repeatability is the standard deviation of one captured value. 0: taken
+	// from the readings' own U (root mean square); if they have none either,
+	// errors are sized and none is named.
+	Repeatability analysis.Deviation
+	// Step is the display step of the gauge; nothing smaller is named.
+	Step analysis.Deviation
+	// Face is the face from which depths are measured, "front" if empty. Far is
+	// the other end's name; if empty, the opposite of Face where it has one,
+	// else "far end".
+	Face, Far string
+	// Length is the length of the bore, 0 if not known.
+	Length analysis.Length
+	// Gauge is how the readings were taken: TwoPoint or SelfCentring.
+	Gauge GaugeKind
+}
+
+// Amount is the size of one error.
+type Amount struct {
+	Value     analysis.Deviation `json:"value_um"`
+	U         analysis.Deviation `json:"u_um"`         // standard uncertainty, from repeatability; 0 if that isn't known
+	Threshold analysis.Deviation `json:"threshold_um"` // a smaller value may be the gauge's own
+	N         int                `json:"n"`            // sections, or orientations, that it rests on
+	Usable    bool               `json:"usable"`
+	// Significant: usable, and larger than the threshold.
+	Significant bool   `json:"significant"`
+	Why         string `json:"why,omitempty"` // not usable, and what to do
+}
+
+// Local is a local size and where it was read.
+type Local struct {
+	analysis.Place
+	Size analysis.Length `json:"size_mm"`
+}
+
+// Section is what was read at one depth.
+type Section struct {
+	Depth analysis.Length `json:"depth_mm"`
+	// Mean is the mean over the places of the section, each the median of its
+	// readings; Min and Max are over all readings.
+	Mean analysis.Length    `json:"mean_mm"`
+	Min  analysis.Length    `json:"min_mm"`
+	Max  analysis.Length    `json:"max_mm"`
+	U    analysis.Deviation `json:"u_um"` // of the mean, from repeatability alone
+	N    int                `json:"n"`    // readings
+	// OutOfRound is the largest less the smallest of the places' sizes, as this
+	// gauge sees them.
+	OutOfRound Amount `json:"out_of_round"`
+	Oval       Oval   `json:"oval"`
+}
+
+// Oval is the two-lobe part of a section, d = m + A cos 2(a - a0) by least
+// squares: the amount is 2A, the largest less the smallest diameter.
+type Oval struct {
+	Amount
+	// AtLeast: only two orientations, so the oval is this or larger.
+	AtLeast bool           `json:"at_least,omitempty"`
+	Widest  analysis.Angle `json:"widest_deg"` // of the largest diameter, 0 up to below 180°; 0 if AtLeast
+}
+
+// Taper is the slope of the least-squares line through the section means.
+type Taper struct {
+	Amount                    // over the gauged length, + opens with depth
+	Over   analysis.Length    `json:"over_mm"` // from the first section gauged to the last
+	Per100 analysis.Deviation `json:"per_100mm_um"`
+	// PerInch is µm per inch; see [Taper.TenthsPerInch].
+	PerInch analysis.Deviation `json:"per_inch_um"`
+	// Whole is the taper carried on over the length of the bore, 0 if that isn't known.
+	Whole    analysis.Deviation `json:"whole_um"`
+	EndToEnd analysis.Deviation `json:"end_to_end_um"`   // last section mean less the first
+	Tight    string             `json:"tight,omitempty"` // the end that is tight, if significant
+}
+
+// TenthsPerInch returns the taper in tenths (0.0001 in) on the diameter per
+// inch of bore.
+func (t Taper) TenthsPerInch() float64 {
+	return float64(t.PerInch) / float64(analysis.Thou) * 10
+}
+
+// Straightness is how far the profile of diameters strays from a straight
+// line; the wall itself, half that a side. A bent bore does not show in it.
+type Straightness struct {
+	// Amount is the minimum zone: the least distance, along the diameter, of two
+	// parallel lines with all section means between them.
+	Amount
+	// LeastSquares is the range of the deviations from the least-squares line.
+	LeastSquares analysis.Deviation `json:"least_squares_um"`
+}
+
+// Kind is a form error by its name in the trade.
+type Kind string
+
+// The kinds. OpenEnds is a waist or a bell-mouth at both ends that these
+// depths can't tell apart. TightEnd is an end below the line of the rest.
+const (
+	KindTaper      Kind = "taper"
+	KindBarrel     Kind = "barrel"
+	KindWaist      Kind = "waist"
+	KindOpenEnds   Kind = "open_ends"
+	KindBellMouth  Kind = "bell_mouth"
+	KindTightEnd   Kind = "tight_end"
+	KindOval       Kind = "oval"
+	KindOutOfRound Kind = "out_of_round"
+)
+
+// Named is an error that the readings show.
+type Named struct {
+	Kind Kind `json:"kind"`
+	// Where is the end: the tight one of a taper, the one with the bell-mouth.
+	// Empty for the middle and for errors about the axis.
+	Where string          `json:"where,omitempty"`
+	Depth analysis.Length `json:"depth_mm"` // of that end's section, or of the section that is oval
+	// Size is the size of the error, never negative; U its standard uncertainty.
+	Size    analysis.Deviation `json:"size_um"`
+	U       analysis.Deviation `json:"u_um"`
+	Over    analysis.Length    `json:"over_mm"` // of a taper, the length that it was found over
+	AtLeast bool               `json:"at_least,omitempty"`
+}
+
+// Result is the form of a bore.
+type Result struct {
+	Readings int       `json:"readings"`
+	Sections []Section `json:"sections"` // by depth
+	// Smallest and Largest are over all readings, nil if there are none.
+	Smallest *Local `json:"smallest,omitempty"`
+	Largest  *Local `json:"largest,omitempty"`
+	// Variation is the size variation along the bore as this gauge sees it:
+	// Largest less Smallest, exact.
+	Variation analysis.Deviation `json:"variation_um"`
+	Mean      analysis.Length    `json:"mean_mm"` // of the section means; for a trend, never to accept by
+	Gauge     GaugeKind          `json:"gauge"`
+
+	Repeatability analysis.Deviation `json:"repeatability_um"` // as used; 0 if not known
+	Face          string             `json:"face"`
+	Far           string             `json:"far"`
+	// Unbalanced: the sections were not all gauged at the same angles, so an
+	// oval can pass for a taper; the uncertainties allow for it.
+	Unbalanced bool `json:"unbalanced,omitempty"`
+
+	Taper Taper `json:"taper"`
+	// Barrel is the parabola orthogonal to the line on the depths as they are:
+	// its middle less the mean of its ends, + big in the middle, - a waist.
+	Barrel Amount `json:"barrel"`
+	// FrontFlare and BackFlare are the end section less the line through the
+	// next two, + a bell-mouth, - a tight end. They want four sections.
+	FrontFlare   Amount       `json:"front_flare"`
+	BackFlare    Amount       `json:"back_flare"`
+	Straightness Straightness `json:"straightness"`
+	// Widest oval and largest out-of-round of any section.
+	Oval       Oval   `json:"oval"`
+	OutOfRound Amount `json:"out_of_round"`
+
+	// Named are the errors to call by name, along the bore before about the
+	// axis; more than one along the bore is a mixed form. Empty is "straight
+	// (within the gauge)" only as far as Taper and Barrel are usable.
+	Named []Named `json:"named"`
+}
+
+// Evaluate names and sizes the form error of a bore from the readings of one
+// round of one part, which it leaves as they are. Their order does not matter.
+func Evaluate(readings []analysis.Reading, opt Options) Result {
+	opt = opt.filled(readings)
+	r := Result{
+		Readings: len(readings), Gauge: opt.Gauge,
+		Repeatability: opt.Repeatability, Face: opt.Face, Far: opt.Far,
+		Sections: []Section{}, Named: []Named{},
+	}
+	p := newProfile(readings, opt)
+	r.extremes(p)
+	r.across(p)
+	r.along(p)
+	return r
+}
+
+// filled returns the options with what was left out worked out.
+func (o Options) filled(readings []analysis.Reading) Options {
+	if o.Face == "" {
+		o.Face = "front"
+	}
+	if o.Far == "" {
+		o.Far = opposite(o.Face)
+	}
+	o.Repeatability, o.Step = max(o.Repeatability, 0), max(o.Step, 0)
+	if o.Repeatability == 0 {
+		o.Repeatability = pooled(readings)
+	}
+	return o
+}
+
+func opposite(face string) string {
+	for _, ends := range [...][2]string{{"front", "back"}, {"top", "bottom"}, {"left", "right"}} {
+		switch face {
+		case ends[0]:
+			return ends[1]
+		case ends[1]:
+			return ends[0]
+		}
+	}
+	return "far end"
+}
+
+// pooled is the root mean square of the readings' own uncertainties, of those
+// that have one.
+func pooled(readings []analysis.Reading) analysis.Deviation {
+	sum, n := 0.0, 0
+	for i := range readings {
+		if u := analysis.Length(readings[i].U).Micrometres(); u > 0 {
+			sum, n = sum+u*u, n+1
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	v, _ := analysis.FromMicrometres(math.Sqrt(sum / float64(n)))
+	return analysis.Deviation(v)
+}
+
+// amount makes an Amount of v with standard uncertainty u, both µm, and the
+// threshold t that its uncertainty gives; n is what it rests on.
+func (o Options) amount(v, u, t float64, n int) Amount {
+	value, err := analysis.FromMicrometres(v)
+	if err != nil {
+		return unusable("sizes too far apart to be one bore: check the unit", n)
+	}
+	su, err := analysis.FromMicrometres(u)
+	if err != nil {
+		return unusable("places too close together to tell", n)
+	}
+	limit, err := analysis.FromMicrometres(t)
+	if err != nil {
+		return unusable("places too close together to tell", n)
+	}
+	limit = max(limit, analysis.Length(o.Step))
+	return Amount{
+		Value: analysis.Deviation(value), U: analysis.Deviation(su), Threshold: analysis.Deviation(limit), N: n,
+		Usable: true, Significant: limit > 0 && value.Abs() > limit,
+	}
+}
+
+func unusable(why string, n int) Amount { return Amount{N: n, Why: why} }

@@ -1,0 +1,125 @@
+package form
+
+import (
+	"errors"
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/mat"
+)
+
+// Harmonic is one undulation of a turn: Amplitude cos(Lobes (a - Phase)).
+type Harmonic struct {
+	Lobes     int     // undulations per revolution; 1 is eccentricity
+	Amplitude float64 // µm, half of peak to valley
+	Phase     float64 // of the first crest, radians, 0 up to below 2π/Lobes
+}
+
+// Harmonics returns the undulations 1 to upto of a turn, or as many as its
+// points can show: fewer than half as many. Equally spaced deviations are
+// transformed; at other angles all undulations are fitted together by least
+// squares, which needs the angles to go around the turn.
+func (t Turn) Harmonics(upto int) ([]Harmonic, error) {
+	upto = max(min(upto, (len(t.Deviations)-1)/2), 0)
+	coeff, err := t.spectrum()
+	if errors.Is(err, ErrSpacing) {
+		coeff, err = t.fitted(upto)
+	}
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Harmonic, upto)
+	for i := range out {
+		k := i + 1
+		period := 2 * math.Pi / float64(k)
+		phase := math.Mod(-cmplx.Phase(coeff[k])/float64(k)+period, period)
+		out[i] = Harmonic{k, 2 * cmplx.Abs(coeff[k]) / float64(len(t.Deviations)), phase}
+	}
+	return out, nil
+}
+
+// fitted is the least-squares counterpart of spectrum, on its scale.
+func (t Turn) fitted(upto int) ([]complex128, error) {
+	n, terms := len(t.Deviations), 2*upto+1
+	design := mat.NewDense(n, terms, nil)
+	for i, a := range t.Angles {
+		design.Set(i, 0, 1)
+		for k := 1; k <= upto; k++ {
+			sin, cos := math.Sincos(float64(k) * a)
+			design.Set(i, 2*k-1, cos)
+			design.Set(i, 2*k, sin)
+		}
+	}
+	var qr mat.QR
+	qr.Factorize(design)
+	var x mat.VecDense
+	if qr.Cond() > 1e8 || qr.SolveVecTo(&x, false, mat.NewVecDense(n, t.Deviations)) != nil {
+		return nil, ErrSpacing
+	}
+	coeff := make([]complex128, upto+1)
+	for k := 1; k <= upto; k++ {
+		coeff[k] = complex(x.AtVec(2*k-1), -x.AtVec(2*k)) * complex(float64(n)/2, 0)
+	}
+	return coeff, nil
+}
+
+// spectrum is the discrete Fourier transform of the deviations.
+func (t Turn) spectrum() ([]complex128, error) {
+	n := len(t.Deviations)
+	if n < 3 {
+		return nil, ErrFew
+	}
+	for _, d := range t.Deviations {
+		if math.IsNaN(d) || math.IsInf(d, 0) {
+			return nil, ErrNotFinite
+		}
+	}
+	if err := t.equallySpaced(); err != nil {
+		return nil, err
+	}
+	return fourier.NewFFT(n).Coefficients(nil, t.Deviations), nil
+}
+
+// equallySpaced accepts given angles if they are what nil stands for.
+func (t Turn) equallySpaced() (err error) {
+	if t.Angles == nil {
+		return nil
+	}
+	if len(t.Angles) != len(t.Deviations) {
+		return ErrAngles
+	}
+	step := 2 * math.Pi / float64(len(t.Angles))
+	for i, a := range t.Angles {
+		if math.IsNaN(a) || math.IsInf(a, 0) {
+			return ErrNotFinite
+		}
+		if math.Abs(math.Remainder(a-step*float64(i), 2*math.Pi)) > 1e-6*step {
+			err = ErrSpacing
+		}
+	}
+	return err
+}
+
+// Filtered returns the turn without its undulations shorter than the cut-off,
+// given in undulations per revolution, by the Gaussian filter for closed
+// profiles of ISO 16610-21: weighting function exp(-π (x/(α λc))²)/(α λc) with
+// α = √(ln 2/π), so that it passes exp(-π (α f/fc)²) = 2^-(f/fc)² of an
+// undulation f, half at the cut-off. A turn has no ends, so it is exact here.
+func (t Turn) Filtered(cutoff float64) (Turn, error) {
+	if !(cutoff > 0) {
+		return Turn{}, ErrCutoff
+	}
+	coeff, err := t.spectrum()
+	if err != nil {
+		return Turn{}, err
+	}
+	n := len(t.Deviations)
+	for f := range coeff {
+		q := float64(f) / cutoff
+		coeff[f] *= complex(math.Exp2(-q*q)/float64(n), 0)
+	}
+	out := t
+	out.Deviations = fourier.NewFFT(n).Sequence(nil, coeff)
+	return out, nil
+}

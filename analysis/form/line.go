@@ -1,0 +1,60 @@
+package form
+
+import "math"
+
+// Line is a least-squares line y = a + b x on running sums (Welford's, so that
+// a size of 22 mm does not hide a slope of nanometres). The zero value is empty.
+type Line struct {
+	n                  int
+	mx, my             float64 // means
+	sxx, sxy, residual float64 // sums of squares about the means, and about the line
+}
+
+// Add adds a point.
+func (l *Line) Add(x, y float64) {
+	dx, dy := x-l.mx, y-l.my
+	if l.sxx > 0 {
+		// The residual grows by the error of the forecast over 1 + leverage.
+		e := dy - l.sxy/l.sxx*dx
+		l.residual += e * e / (1 + 1/float64(l.n) + dx*dx/l.sxx)
+	} else if l.n > 0 && dx == 0 {
+		l.residual += dy * dy * float64(l.n) / float64(l.n+1)
+	}
+	l.n++
+	l.mx += dx / float64(l.n)
+	l.my += dy / float64(l.n)
+	l.sxx += dx * (x - l.mx)
+	l.sxy += dx * (y - l.my)
+}
+
+// Fitted reports whether there is a line: two points that differ in x.
+func (l *Line) Fitted() bool { return l.n >= 2 && l.sxx > 0 }
+
+// N returns how many points were added.
+func (l *Line) N() int { return l.n }
+
+// Slope returns b, 0 if not [Line.Fitted].
+func (l *Line) Slope() float64 {
+	if !l.Fitted() {
+		return 0
+	}
+	return l.sxy / l.sxx
+}
+
+// At returns the line's y at x; the mean of y if not [Line.Fitted].
+func (l *Line) At(x float64) float64 { return l.my + l.Slope()*(x-l.mx) }
+
+// Residual returns the sum of squares about the line.
+func (l *Line) Residual() float64 { return l.residual }
+
+// Scatter returns the standard deviation about the line and the standard
+// uncertainties of slope and of At(x) that follow from it; ok is false, and
+// all are 0, with fewer than three points.
+func (l *Line) Scatter(x float64) (sd, slope, at float64, ok bool) {
+	if l.n < 3 || !l.Fitted() {
+		return 0, 0, 0, false
+	}
+	sd = math.Sqrt(l.residual / float64(l.n-2))
+	dx := x - l.mx
+	return sd, sd / math.Sqrt(l.sxx), sd * math.Sqrt(1/float64(l.n)+dx*dx/l.sxx), true
+}

@@ -1,0 +1,274 @@
+package form
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// tight is what counts as nothing in the exchanges below, relative to the
+// radius: 1e-12 of 10 mm is 0.01 nm/1000.
+const tight = 1e-12
+
+// centred returns the points relative to the centre (x, y) of their algebraic
+// circle, so that differences of squares lose nothing, and the distance of one
+// of them, for a scale.
+func (p Points) centred() (q Points, x, y, scale float64, err error) {
+	cx, cy, err := p.check(3)
+	if err != nil {
+		return Points{}, 0, 0, 0, err
+	}
+	if x, y, err = p.kasa(cx, cy); err != nil {
+		return Points{}, 0, 0, 0, err
+	}
+	n := len(p.X)
+	both := make([]float64, 2*n)
+	q = Points{both[:n], both[n:]}
+	for i, px := range p.X {
+		q.X[i], q.Y[i] = px-x, p.Y[i]-y
+	}
+	return q, x, y, q.distance(0, 0, 0), nil
+}
+
+// extremes returns the points farthest from and nearest to (x, y).
+func (p Points) extremes(x, y float64) (far, near int, rFar, rNear float64) {
+	low, high := math.Inf(1), math.Inf(-1)
+	ys := p.Y[:len(p.X)]
+	for i, px := range p.X {
+		dx, dy := px-x, ys[i]-y
+		d := dx*dx + dy*dy
+		if d > high {
+			high, far = d, i
+		}
+		if d < low {
+			low, near = d, i
+		}
+	}
+	return far, near, math.Sqrt(high), math.Sqrt(low)
+}
+
+func (p Points) distance(i int, x, y float64) float64 {
+	return math.Hypot(p.X[i]-x, p.Y[i]-y)
+}
+
+func (p Points) bearing(i int, x, y float64) float64 {
+	return math.Atan2(p.Y[i]-y, p.X[i]-x)
+}
+
+// toward returns the points that lie nearest to n equally spaced rays from the
+// origin, which must be n different ones.
+func (p Points) toward(n int) ([]int, error) {
+	found := make([]int, n)
+	ys := p.Y[:len(p.X)]
+	for k := range found {
+		sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(n))
+		best := math.Inf(1)
+		for i, x := range p.X {
+			y := ys[i]
+			if off := math.Abs(x*sin - y*cos); off < best && x*cos+y*sin > 0 {
+				best, found[k] = off, i
+			}
+		}
+		if slices.Contains(found[:k], found[k]) {
+			return nil, ErrNotRound
+		}
+	}
+	return found, nil
+}
+
+// MinimumZone is the pair of concentric circles that hold at least 4 points
+// between them with the least difference of radii (MZCI); R is the mean of the
+// two. The best pair touches four points, outside and inside by turns; the
+// points that lie farthest out of a pair take the places of their neighbours of
+// the same kind until none does (Remez exchange, in true distances).
+func (p Points) MinimumZone() (Circle, error) {
+	if len(p.X) < 4 {
+		return Circle{}, ErrFew
+	}
+	q, cx, cy, scale, err := p.centred()
+	if err != nil {
+		return Circle{}, err
+	}
+	ref, err := q.toward(4)
+	if err != nil {
+		return Circle{}, err
+	}
+	for range 500 {
+		x, y, ok := q.between(ref)
+		if !ok {
+			return Circle{}, ErrNotRound
+		}
+		outer, inner := q.distance(ref[0], x, y), q.distance(ref[1], x, y)
+		if outer < inner { // only at first
+			outer, inner = inner, outer
+			ref[0], ref[1], ref[2], ref[3] = ref[1], ref[2], ref[3], ref[0]
+		}
+		far, near, rFar, rNear := q.extremes(x, y)
+		over, under := rFar-outer, inner-rNear
+		if max(over, under) <= tight*scale {
+			return p.about(x+cx, y+cy, (rFar+rNear)/2)
+		}
+		if over > 0 {
+			q.exchange(ref, far, 0, x, y)
+		}
+		if under > 0 {
+			q.exchange(ref, near, 1, x, y)
+		}
+	}
+	return Circle{}, ErrNotRound
+}
+
+// between returns the centre that lies as far from ref[0] as from ref[2], and
+// as far from ref[1] as from ref[3].
+func (p Points) between(ref []int) (x, y float64, ok bool) {
+	a, b, c, d := ref[0], ref[1], ref[2], ref[3]
+	return p.equidistant(a, c, b, d)
+}
+
+// equidistant solves |a-x| = |b-x|, |c-x| = |d-x|.
+func (p Points) equidistant(a, b, c, d int) (x, y float64, ok bool) {
+	ux, uy := p.X[b]-p.X[a], p.Y[b]-p.Y[a]
+	vx, vy := p.X[d]-p.X[c], p.Y[d]-p.Y[c]
+	u := (ux*(p.X[b]+p.X[a]) + uy*(p.Y[b]+p.Y[a])) / 2
+	v := (vx*(p.X[d]+p.X[c]) + vy*(p.Y[d]+p.Y[c])) / 2
+	det := ux*vy - uy*vx
+	if math.Abs(det) <= 1e-15*math.Hypot(ux, uy)*math.Hypot(vx, vy) || math.IsNaN(det) {
+		return 0, 0, false
+	}
+	return (u*vy - v*uy) / det, (v*ux - u*vx) / det, true
+}
+
+// exchange puts point i, of kind 0 (outer) or 1 (inner), in the place of the
+// one of its two neighbours around (x, y) that is of its kind: ref is outer and
+// inner by turns, in order around.
+func (p Points) exchange(ref []int, i, kind int, x, y float64) {
+	at := p.bearing(i, x, y)
+	ahead, behind := 0, 0
+	least, most := math.Inf(1), math.Inf(-1)
+	for k, j := range ref {
+		turn := p.bearing(j, x, y) - at
+		if turn < 0 {
+			turn += 2 * math.Pi
+		}
+		if turn < least {
+			least, ahead = turn, k
+		}
+		if turn > most {
+			most, behind = turn, k
+		}
+	}
+	if ahead%2 != kind {
+		ahead = behind
+	}
+	ref[ahead] = i
+}
+
+// MinimumCircumscribed is the smallest circle around at least 3 points (MCCI),
+// exact: the farthest point joins the two or three that hold the circle until
+// none lies outside.
+func (p Points) MinimumCircumscribed() (Circle, error) {
+	q, cx, cy, scale, err := p.centred()
+	if err != nil {
+		return Circle{}, err
+	}
+	far, _, _, _ := q.extremes(0, 0)
+	hold := []int{far}
+	x, y := q.X[far], q.Y[far]
+	r := 0.0
+	for range 500 {
+		far, _, d, _ := q.extremes(x, y)
+		if d <= r+tight*max(r, scale) {
+			return p.about(x+cx, y+cy, d)
+		}
+		hold, x, y, r = q.smallest(append(hold, far), tight*scale)
+	}
+	return Circle{}, ErrNotRound
+}
+
+// smallest returns the smallest circle around up to four points, and the two or
+// three that hold it.
+func (p Points) smallest(of []int, eps float64) (hold []int, x, y, r float64) {
+	r = math.Inf(1)
+	try := func(cx, cy float64, by ...int) {
+		d := p.distance(by[0], cx, cy)
+		for _, i := range of {
+			if p.distance(i, cx, cy) > d+eps {
+				return
+			}
+		}
+		if d < r {
+			hold, x, y, r = by, cx, cy, d
+		}
+	}
+	for i, a := range of {
+		for j, b := range of[:i] {
+			try((p.X[a]+p.X[b])/2, (p.Y[a]+p.Y[b])/2, a, b)
+			for _, c := range of[:j] {
+				if cx, cy, ok := p.equidistant(a, b, b, c); ok {
+					try(cx, cy, a, b, c)
+				}
+			}
+		}
+	}
+	return hold, x, y, r
+}
+
+// MaximumInscribed is the largest circle, about the middle of at least 3
+// points, that has none inside (MICI), a bore's natural one. Its three points
+// stand around its centre; the nearest point takes the place of one of them
+// until none lies inside. A profile of two lobes has two such circles; it
+// returns either.
+func (p Points) MaximumInscribed() (Circle, error) {
+	q, cx, cy, scale, err := p.centred()
+	if err != nil {
+		return Circle{}, err
+	}
+	ref, err := q.toward(3)
+	if err != nil {
+		return Circle{}, err
+	}
+	for range 500 {
+		x, y, ok := q.equidistant(ref[0], ref[1], ref[1], ref[2])
+		if !ok {
+			return Circle{}, ErrNotRound
+		}
+		_, near, _, r := q.extremes(x, y)
+		if q.distance(ref[0], x, y)-r <= tight*scale {
+			return p.about(x+cx, y+cy, r)
+		}
+		if !q.replace(ref, near) {
+			return Circle{}, ErrNotRound
+		}
+	}
+	return Circle{}, ErrNotRound
+}
+
+// replace puts point i in the place of the one of ref that the circle through
+// the other two and i has least inside, of those whose points stand around it.
+func (p Points) replace(ref []int, i int) bool {
+	best, least := -1, math.Inf(1)
+	for k := range ref {
+		t := [3]int{ref[0], ref[1], ref[2]}
+		t[k] = i
+		x, y, ok := p.equidistant(t[0], t[1], t[1], t[2])
+		if !ok || !p.around(t, x, y) {
+			continue
+		}
+		if in := p.distance(i, x, y) - p.distance(ref[k], x, y); in < least {
+			best, least = k, in
+		}
+	}
+	if best < 0 {
+		return false
+	}
+	ref[best] = i
+	return true
+}
+
+// around reports whether three points leave no gap of more than half a turn
+// about (x, y).
+func (p Points) around(t [3]int, x, y float64) bool {
+	b := [3]float64{p.bearing(t[0], x, y), p.bearing(t[1], x, y), p.bearing(t[2], x, y)}
+	slices.SortFunc(b[:], cmp.Compare[float64])
+	return max(b[1]-b[0], b[2]-b[1], b[0]+2*math.Pi-b[2]) <= math.Pi+1e-9
+}
