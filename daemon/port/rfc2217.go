@@ -48,6 +48,7 @@ type rfcLink struct {
 	state    Lines
 	err      error
 	got      func([]byte, bool) // of the read under way
+	early    []byte             // came with the last answer
 }
 
 // asked is where the negotiation of an option stands (RFC 1143, without its
@@ -135,7 +136,7 @@ func (r *rfcLink) checkAnswers(want map[byte]uint32) error {
 	return nil
 }
 
-// await reads until done, dropping data.
+// await reads until done. Data from before the line was set is dropped.
 func (r *rfcLink) await(ctx context.Context, done func() bool) error {
 	deadline := time.Now().Add(answerWithin)
 	for !done() {
@@ -145,15 +146,26 @@ func (r *rfcLink) await(ctx context.Context, done func() bool) error {
 		case time.Now().After(deadline):
 			return fmt.Errorf("no answer in %v", answerWithin)
 		}
-		if err := r.read(readWait, func([]byte, bool) {}); err != nil {
+		if err := r.read(readWait, r.keepEarly); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
+func (r *rfcLink) keepEarly(b []byte, damaged bool) {
+	if len(r.answers) == len(lineValues(r.line)) && !damaged {
+		r.early = append(r.early, b...)
+	}
+}
+
 func (r *rfcLink) read(wait time.Duration, got func([]byte, bool)) error {
 	r.got = got
+	if len(r.early) > 0 {
+		got(r.early, false)
+		r.early = nil
+		return nil
+	}
 	err := r.tcpLink.read(wait, func(b []byte, _ bool) { r.codec.feed(b, r) })
 	return errors.Join(err, r.err)
 }

@@ -2,6 +2,7 @@ package port
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"os/exec"
@@ -147,6 +148,7 @@ func TestSerial_IdleAndLostLinesCostNothing(t *testing.T) {
 }
 
 func TestSerial_VanishedLinkIsALossThoughTheLineIsThere(t *testing.T) {
+	t.Parallel()
 	p := newPlug(t)
 	r := run(t, p.config())
 	r.until("the line to open", func() bool { return r.Status().Up })
@@ -168,6 +170,7 @@ func TestSerial_VanishedLinkIsALossThoughTheLineIsThere(t *testing.T) {
 }
 
 func TestSerial_TwoPortsOnOneDeviceAreRefused(t *testing.T) {
+	t.Parallel()
 	p := newPlug(t)
 	r := run(t, p.config())
 	r.until("the line to open", func() bool { return r.Status().Up })
@@ -263,6 +266,7 @@ func TestSerial_RefusesWhatIsNoSerialLine(t *testing.T) {
 }
 
 func TestSerial_DeviceThatNeedsPlugging(t *testing.T) {
+	t.Parallel()
 	p := newPlug(t)
 	p.out()
 	r := run(t, p.config())
@@ -295,6 +299,7 @@ func TestSerial_CommandAndReply(t *testing.T) {
 }
 
 func TestSerial_BlockedWriteIsALoss(t *testing.T) {
+	t.Parallel()
 	p := newPlug(t)
 	r := run(t, p.config())
 	r.until("the line to open", func() bool { return r.Status().Up })
@@ -318,6 +323,7 @@ func TestSerial_BlockedWriteIsALoss(t *testing.T) {
 }
 
 func TestSerial_SettingsChangedByAnotherAreALossAndSetAgain(t *testing.T) {
+	t.Parallel()
 	p := newPlug(t)
 	r := run(t, p.config())
 	r.until("the line to open", func() bool { return r.Status().Up })
@@ -432,4 +438,44 @@ func TestCounts_Wrap(t *testing.T) {
 	if got := now.since(was); got != (KernelCounts{Overrun: 3}) {
 		t.Errorf("got %+v", got)
 	}
+}
+
+func TestLockHolder_ReadsTheTable(t *testing.T) {
+	h := madeHost(t, "")
+	// The layout is that of proc(5); the numbers are made.
+	file(t, filepath.Join(h.Proc, "locks"), "1: POSIX  ADVISORY  READ  71 00:05:1234 128 128\n2: FLOCK  ADVISORY  WRITE 72 00:05:1234 0 EOF\n")
+	file(t, filepath.Join(h.Proc, "72/comm"), "fairbore\n")
+	if got := h.lockHolder(unix.Mkdev(0, 5), 1234); got != "process 72 (fairbore)" {
+		t.Errorf("got %q", got)
+	}
+	if got := h.lockHolder(unix.Mkdev(0, 5), 1235); got != "" {
+		t.Errorf("got %q", got)
+	}
+}
+
+func TestSerial_AnotherAdapterUnderTheNameIsRefused(t *testing.T) {
+	t.Parallel()
+	p := newPlug(t)
+	c := p.config()
+	c.Host = madeHost(t, "G0042")
+	for minor := range 256 { // whichever pseudo-terminal we get is on the adapter
+		symlink(t, filepath.Join(c.Host.Sys, "class/tty/ttyUSB0"), filepath.Join(c.Host.Sys, "dev/char", fmt.Sprintf("136:%d", minor)))
+	}
+	serial := filepath.Join(c.Host.Sys, "devices/pci0000:00/usb1/1-1/serial")
+	r := run(t, c)
+	r.until("the line to open", func() bool { return r.Status().Up })
+	if got := r.Status().Adapter.Serial; got != "G0042" {
+		t.Errorf("serial %q", got)
+	}
+	p.out()
+	file(t, serial, "G0043\n")
+	p.in()
+	r.until("the refusal", func() bool { return strings.Contains(r.Status().Why, "G0043 in place of") })
+	if r.Status().Up || r.number(Up) != 1 {
+		t.Errorf("told %s", sequence(r.chunks()))
+	}
+	p.out()
+	file(t, serial, "G0042\n")
+	p.in()
+	r.until("the right one", func() bool { return r.Status().Up })
 }

@@ -1,0 +1,403 @@
+package port
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"fairbore/drivers"
+
+	"github.com/rs/zerolog"
+	"pgregory.net/rapid"
+)
+
+// serve listens on loopback and gives each connection to handle.
+func serve(t *testing.T, handle func(net.Conn)) (address string) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var wg sync.WaitGroup
+	t.Cleanup(func() { l.Close(); wg.Wait() })
+	wg.Go(func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			wg.Go(func() { defer c.Close(); handle(c) })
+		}
+	})
+	return l.Addr().String()
+}
+
+func TestTCP_ReconnectsAndTellsOfThePartialFrame(t *testing.T) {
+	t.Parallel()
+	n := 0
+	address := serve(t, func(c net.Conn) {
+		n++
+		if n == 1 {
+			io.WriteString(c, "+12.7003 mm\r\n+12.")
+			return
+		}
+		line, _ := bufio.NewReader(c).ReadString('\r')
+		io.WriteString(c, "asked "+line+"\n")
+		io.Copy(io.Discard, c)
+	})
+	r := run(t, Config{Device: schemeTCP + address, Silence: 20 * time.Millisecond})
+	r.until("the second connection", func() bool { return r.number(Up) == 2 })
+	if err := r.Write(t.Context(), []byte("?\r")); err != nil {
+		t.Fatal(err)
+	}
+	r.until("the reply", func() bool { return strings.HasSuffix(r.bytes(), "asked ?\r\n") })
+	r.until("silence", func() bool { return r.number(Idle) > 0 })
+	if err := r.stop(); err != nil {
+		t.Error(err)
+	}
+	if s := sequence(r.chunks()); s != "up, data, lost, up, data, idle" {
+		t.Errorf("told %s", s)
+	}
+	if !strings.Contains(r.log.String(), "the server closed the connection") {
+		t.Errorf("log:\n%s", r.log)
+	}
+}
+
+func TestTCP_NobodyThere(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := l.Addr().String()
+	l.Close()
+	r := run(t, Config{Device: schemeTCP + address})
+	r.until("the loss", func() bool { return r.number(Lost) == 1 })
+	if why := r.Status().Why; !strings.Contains(why, "refused") {
+		t.Errorf("why: %s", why)
+	}
+}
+
+func TestTCP_StreamThatFellSilentIsLost(t *testing.T) {
+	t.Parallel()
+	address := serve(t, func(c net.Conn) {
+		io.WriteString(c, "+12.7003 mm\r\n")
+		io.Copy(io.Discard, c) // as a server that lost its power, seen from here
+	})
+	r := run(t, Config{Device: schemeTCP + address, Stale: time.Second})
+	r.until("the loss", func() bool { return r.number(Lost) == 1 })
+	if !strings.Contains(r.log.String(), "nothing came for 1s") {
+		t.Errorf("log:\n%s", r.log)
+	}
+}
+
+func TestTCP_PeerThatTakesNothingFailsTheWrite(t *testing.T) {
+	t.Parallel()
+	block := make(chan struct{})
+	address := serve(t, func(net.Conn) { <-block })
+	t.Cleanup(func() { close(block) })
+	r := run(t, Config{Device: schemeTCP + address})
+	r.until("the line to open", func() bool { return r.Status().Up })
+	command := bytes.Repeat([]byte("?"), maxWrite)
+	var err error
+	began := time.Now()
+	for err == nil {
+		began = time.Now()
+		err = r.Write(t.Context(), command)
+	}
+	if d := time.Since(began); d > 2*writeLimit {
+		t.Errorf("the writer was told after %v: %v", d, err)
+	}
+	r.until("the loss", func() bool { return r.number(Lost) == 1 })
+	r.stop()
+}
+
+// comServer is a device server by RFC 2217, with a line that a test pulls at.
+type comServer struct {
+	silentControl bool           // never acknowledges control settings
+	noComPort     bool           // refuses the option
+	answer        map[byte]int64 // settings that it changes: command to value
+	mu            sync.Mutex
+	set           map[byte]uint32 // what was set
+	got           []byte          // what came for the gauge
+	refused       []byte          // options that the client refused
+	connected     func(send func(...byte))
+}
+
+func (s *comServer) serve(c net.Conn) {
+	in := bufio.NewReader(c)
+	send := func(b ...byte) { c.Write(b) }
+	send(255, 251, 1, 255, 253, 1) // WILL ECHO, DO ECHO: a client that keeps out of this refuses both
+	for {
+		b, err := in.ReadByte()
+		if err != nil {
+			return
+		}
+		if b != 255 {
+			s.mu.Lock()
+			s.got = append(s.got, b)
+			s.mu.Unlock()
+			continue
+		}
+		if s.command(in, send) != nil {
+			return
+		}
+	}
+}
+
+func (s *comServer) command(in *bufio.Reader, send func(...byte)) error {
+	verb, err := in.ReadByte()
+	if err != nil {
+		return err
+	}
+	if verb == 255 {
+		s.mu.Lock()
+		s.got = append(s.got, 255)
+		s.mu.Unlock()
+		return nil
+	}
+	option, err := in.ReadByte()
+	if err != nil {
+		return err
+	}
+	switch {
+	case verb == 251 && option == 44 && s.noComPort:
+		send(255, 254, option)
+	case verb == 251: // WILL: DO
+		send(255, 253, option)
+	case verb == 253: // DO: WILL
+		send(255, 251, option)
+	case verb == 252 || verb == 254:
+		s.mu.Lock()
+		s.refused = append(s.refused, verb, option)
+		s.mu.Unlock()
+	case verb == 250:
+		return s.sub(in, send)
+	}
+	return nil
+}
+
+func (s *comServer) sub(in *bufio.Reader, send func(...byte)) error {
+	var b []byte
+	for !bytes.HasSuffix(b, []byte{255, 240}) {
+		c, err := in.ReadByte()
+		if err != nil {
+			return err
+		}
+		b = append(b, c)
+	}
+	b = bytes.ReplaceAll(b[:len(b)-2], []byte{255, 255}, []byte{255})
+	command, value := b[0], b[1:]
+	number := uint32(value[0])
+	if command == 1 {
+		number = binary.BigEndian.Uint32(value)
+	}
+	s.mu.Lock()
+	s.set[command] = number
+	s.mu.Unlock()
+	if command == 5 && s.silentControl {
+		return nil
+	}
+	if v, ok := s.answer[command]; ok {
+		number = uint32(v)
+		value[len(value)-1] = byte(v)
+		if command == 1 {
+			value = binary.BigEndian.AppendUint32(nil, number)
+		}
+	}
+	send(slices.Concat([]byte{255, 250, 44, command + 100}, bytes.ReplaceAll(value, []byte{255}, []byte{255, 255}), []byte{255, 240})...)
+	if command == 11 && s.connected != nil {
+		go s.connected(send)
+	}
+	return nil
+}
+
+var line7E1 = drivers.Line{Baud: 4800, Data: 7, Parity: "even", Stop: 1}
+
+func TestRFC2217_SetsTheLineAndCarriesEveryByte(t *testing.T) {
+	s := &comServer{set: map[byte]uint32{}}
+	all := make([]byte, 256)
+	for i := range all {
+		all[i] = byte(i)
+	}
+	s.connected = func(send func(...byte)) {
+		send(bytes.ReplaceAll(all, []byte{255}, []byte{255, 255})...)
+	}
+	r := run(t, Config{Device: schemeRFC2217 + serve(t, s.serve), Line: line7E1})
+	r.until("all bytes", func() bool { return r.bytes() == string(all) })
+	if err := r.Write(t.Context(), all); err != nil {
+		t.Fatal(err)
+	}
+	r.until("all bytes at the gauge", func() bool { s.mu.Lock(); defer s.mu.Unlock(); return bytes.Equal(s.got, all) })
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	// RFC 2217 section 3: 4800 baud, 7 data bits, parity 3 even, 1 stop bit; the last control was RTS on.
+	for command, want := range map[byte]uint32{1: 4800, 2: 7, 3: 3, 4: 1, 5: 11} {
+		if s.set[command] != want {
+			t.Errorf("command %d set to %d, want %d", command, s.set[command], want)
+		}
+	}
+	if want := []byte{254, 1, 252, 1}; !bytes.Equal(s.refused, want) {
+		t.Errorf("refused %v, want %v (DONT ECHO, WONT ECHO, each once)", s.refused, want)
+	}
+}
+
+func TestRFC2217_PedalOnCTSAndDamagedBytes(t *testing.T) {
+	s := &comServer{set: map[byte]uint32{}}
+	s.connected = func(send func(...byte)) {
+		send(255, 250, 44, 107, 0x20, 255, 240) // DSR
+		time.Sleep(100 * time.Millisecond)
+		send(255, 250, 44, 107, 0x31, 255, 240) // CTS comes
+		time.Sleep(100 * time.Millisecond)
+		send('+', '1', 255, 250, 44, 106, 0x04, 255, 240, '2') // a parity error
+		send(255, 250, 44, 106, 0x61, 255, 240)                // no fault: data ready, transmitter empty
+		send(255, 250, 44, 107, 0x21, 255, 240)                // CTS goes
+	}
+	r := run(t, Config{Device: schemeRFC2217 + serve(t, s.serve), Line: line9600, Modem: true})
+	states := func() (got []string) {
+		for _, c := range r.chunks() {
+			if c.Kind == LineState {
+				got = append(got, c.Lines.String())
+			}
+		}
+		return got
+	}
+	want := []string{"DSR", "CTS DSR", "DSR"}
+	r.until("the pedal", func() bool { return len(states()) >= 3 && slices.Equal(states()[len(states())-3:], want) })
+	var got []string
+	for _, c := range r.chunks() {
+		switch c.Kind {
+		case Data:
+			got = append(got, string(c.Data))
+		case LineError:
+			got = append(got, "!")
+		}
+	}
+	if s := strings.Join(got, ""); s != "+1!2" {
+		t.Errorf("told %q, want the damage between + 1 and 2", s)
+	}
+	if c := r.Status().Counters; c.LineErrors != 1 {
+		t.Errorf("counted %+v", c)
+	}
+}
+
+func TestRFC2217_UnacknowledgedControlIsAWarning(t *testing.T) {
+	t.Parallel()
+	s := &comServer{set: map[byte]uint32{}, silentControl: true}
+	r := run(t, Config{Device: schemeRFC2217 + serve(t, s.serve), Line: line9600})
+	r.until("the line to open", func() bool { return r.Status().Up })
+	r.until("the warning", func() bool { return strings.Contains(r.log.String(), `"setting":"DTR"`) })
+	if r.number(Lost) != 0 {
+		t.Errorf("told %s", sequence(r.chunks()))
+	}
+}
+
+func TestRFC2217_RefusedAtOnce(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		server *comServer
+		want   string
+	}{
+		{"no option", &comServer{noComPort: true}, "use tcp://"},
+		{"parity", &comServer{answer: map[byte]int64{3: 1}}, "parity 1 in place of 3"},
+		{"rate", &comServer{answer: map[byte]int64{1: 9600}}, "baud 9600 in place of 4800"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			c.server.set = map[byte]uint32{}
+			err := New(Config{Name: "a", Device: schemeRFC2217 + serve(t, c.server.serve), Line: line7E1}, zerolog.Nop()).
+				Run(t.Context(), func(Chunk) {})
+			if err == nil || !strings.Contains(err.Error(), c.want) {
+				t.Errorf("got %v, want %q", err, c.want)
+			}
+		})
+	}
+	t.Run("near rate", func(t *testing.T) {
+		s := comServer{set: map[byte]uint32{}, answer: map[byte]int64{1: 4808}}
+		r := run(t, Config{Device: schemeRFC2217 + serve(t, s.serve), Line: line7E1})
+		r.until("the line to open", func() bool { return r.Status().Up })
+	})
+}
+
+func TestRFC2217_PlainServer(t *testing.T) {
+	t.Parallel()
+	address := serve(t, func(c net.Conn) { io.WriteString(c, "+12.7003 mm\r\n"); io.Copy(io.Discard, c) })
+	_, err := dialRFC2217(t.Context(), address, Config{Line: line9600}, zerolog.Nop())
+	if err == nil || !strings.Contains(err.Error(), "use tcp://") {
+		t.Errorf("got %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := dialRFC2217(ctx, address, Config{}, zerolog.Nop()); !errors.Is(err, context.Canceled) {
+		t.Errorf("with an ended context: %v", err)
+	}
+}
+
+// telnetLog writes down what a stream held.
+type telnetLog struct{ b strings.Builder }
+
+func (l *telnetLog) data(b []byte)            { fmt.Fprintf(&l.b, "%x", b) }
+func (l *telnetLog) option(verb, option byte) { fmt.Fprintf(&l.b, "(%d %d)", verb, option) }
+func (l *telnetLog) sub(b []byte)             { fmt.Fprintf(&l.b, "[%x]", b) }
+
+func TestTelnet_AnyBytesAnyCut(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		var stream []byte
+		var want telnetLog
+		for range rapid.IntRange(0, 8).Draw(rt, "n") {
+			switch rapid.IntRange(0, 3).Draw(rt, "kind") {
+			case 0:
+				stream = append(stream, telnetIAC, telnetDO, 7)
+				want.option(telnetDO, 7)
+			case 1:
+				stream = append(stream, telnetIAC, 241) // NOP
+			case 2:
+				v := rapid.SliceOfN(rapid.Byte(), 0, 10).Draw(rt, "value")
+				stream = appendSub(stream, optionComPort, v...)
+				want.sub(append([]byte{optionComPort}, v...))
+			default:
+				v := rapid.SliceOf(rapid.SampledFrom([]byte{0, 13, 'a', 240, 250, 254, 255})).Draw(rt, "data")
+				stream = appendEscaped(stream, v)
+				want.data(v)
+			}
+		}
+		var codec telnet
+		var got telnetLog
+		for len(stream) > 0 {
+			n := rapid.IntRange(1, len(stream)).Draw(rt, "cut")
+			codec.feed(stream[:n], &got)
+			stream = stream[n:]
+		}
+		if got.b.String() != want.b.String() {
+			rt.Fatalf("got %s, want %s", got.b.String(), want.b.String())
+		}
+	})
+}
+
+func FuzzTelnet(f *testing.F) {
+	f.Add([]byte("\xff\xfa\x2c\x6b\x10\xff\xf0+12.7003\xff\xff\xff\xfd\x2c"))
+	f.Add([]byte("\xff\xfa\x2c\x65\xff\xfb\x01\xff\xf0"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		var codec telnet
+		r := &rfcLink{tcpLink: &tcpLink{conn: nullConn{}}, us: map[byte]asked{}, them: map[byte]asked{},
+			answers: map[byte]uint32{}, controls: map[byte]bool{}, got: func([]byte, bool) {}}
+		codec.feed(b, r)
+		if len(codec.subn) > maxSub {
+			t.Errorf("keeps %d bytes", len(codec.subn))
+		}
+	})
+}
+
+// nullConn takes every write.
+type nullConn struct{ net.Conn }
+
+func (nullConn) SetWriteDeadline(time.Time) error { return nil }
+func (nullConn) Write(b []byte) (int, error)      { return len(b), nil }
