@@ -16,33 +16,33 @@ func placeOf(dir string) (place, string, error) {
 	return p, name, nil
 }
 
-// placeOfMagic knows the file systems by the numbers of statfs(2) and
-// linux/magic.h; the numbers of the cluster ones are from memory.
+// placeOfMagic knows the file systems by the numbers of statfs(2). The first
+// two are cluster file systems whose numbers are from memory.
 func placeOfMagic(magic uint32) (place, string) {
 	switch magic {
-	case 0x6969:
-		return network, "NFS"
-	case 0x517b, 0xfe534d42, 0xff534d42:
-		return network, "SMB"
-	case 0x01021997:
-		return network, "9P"
-	case 0x00c36400:
-		return network, "Ceph"
-	case 0x5346414f, 0x6b414653:
-		return network, "AFS"
-	case 0x73757245:
-		return network, "Coda"
 	case 0x0bd00bd0:
 		return network, "Lustre"
 	case 0x01161970:
 		return network, "GFS2"
-	case 0x7461636f:
+	case unix.NFS_SUPER_MAGIC:
+		return network, "NFS"
+	case unix.SMB_SUPER_MAGIC, unix.SMB2_SUPER_MAGIC, unix.CIFS_SUPER_MAGIC:
+		return network, "SMB"
+	case unix.V9FS_MAGIC:
+		return network, "9P"
+	case unix.CEPH_SUPER_MAGIC:
+		return network, "Ceph"
+	case unix.AFS_SUPER_MAGIC, unix.AFS_FS_MAGIC:
+		return network, "AFS"
+	case unix.CODA_SUPER_MAGIC:
+		return network, "Coda"
+	case unix.OCFS2_SUPER_MAGIC:
 		return network, "OCFS2"
-	case 0x01021994:
+	case unix.TMPFS_MAGIC:
 		return memory, "tmpfs"
-	case 0x858458f6:
+	case unix.RAMFS_MAGIC:
 		return memory, "ramfs"
-	case 0x65735546:
+	case unix.FUSE_SUPER_MAGIC:
 		return unknown, "FUSE"
 	}
 	return local, ""

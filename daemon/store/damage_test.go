@@ -1,0 +1,355 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"fairbore/daemon/session"
+)
+
+// fill makes a journal of some size and closes it.
+func fill(t testing.TB, cfg Config, readings int) (id string) {
+	t.Helper()
+	r := start(t, cfg)
+	r.append(t, jobEvent("hone bay 1", "J-4107"), partEvent("hone bay 1", "0001", 1))
+	for n := 1; n <= readings; n++ {
+		r.append(t, reading("hone bay 1", "J-4107", "0001", n))
+	}
+	mustStop(t, r)
+	return r.ID()
+}
+
+// tamper changes a closed journal as somebody would who knows SQL.
+func tamper(t testing.TB, path string, statements ...string) {
+	t.Helper()
+	db, err := openPool(path, "", map[string]string{"busy_timeout": "1000"}, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	for _, s := range statements {
+		if _, err := db.ExecContext(t.Context(), s); err != nil {
+			t.Fatalf("%s: %v", s, err)
+		}
+	}
+}
+
+func TestDamagedIsMovedAside(t *testing.T) {
+	for name, harm := range map[string]func(t *testing.T, path string){
+		"no database at all": func(t *testing.T, path string) {
+			write(t, path, 0, []byte(strings.Repeat("oil ", 2000)))
+		},
+		"torn off": func(t *testing.T, path string) {
+			if err := os.Truncate(path, 3*4096+100); err != nil {
+				t.Fatal(err)
+			}
+		},
+		"a page overwritten": func(t *testing.T, path string) {
+			write(t, path, 4*4096, make([]byte, 4096))
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			cfg := config(t)
+			id := fill(t, cfg, 300)
+			harm(t, cfg.Path)
+			broken, err := os.ReadFile(cfg.Path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := start(t, cfg)
+			if r.ID() == id {
+				t.Error("the new journal has the id of the old one")
+			}
+			r.settle(t, 1)
+			told := r.told[0]
+			if told.Kind != session.Told || told.Seq != 1 || !strings.Contains(told.Note, "damaged") {
+				t.Errorf("told %+v", told)
+			}
+			if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "damaged") {
+				t.Errorf("warned of %q", w)
+			}
+			aside, err := filepath.Glob(cfg.Path + ".damaged-*Z")
+			if err != nil || len(aside) != 1 {
+				t.Fatalf("aside: %v, %v", aside, err)
+			}
+			if kept, err := os.ReadFile(aside[0]); err != nil || string(kept) != string(broken) {
+				t.Errorf("what was moved aside is not what was there: %v", err)
+			}
+			r.append(t, note("a", "goes on"))
+			mustStop(t, r)
+			mustVerify(t, cfg.Path)
+		})
+	}
+}
+
+func write(t *testing.T, path string, at int64, b []byte) {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = f.WriteAt(b, at)
+	if err := errors.Join(err, f.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// The log and the shared memory go with the database they belong to.
+func TestMoveAsideTogether(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "j.db")
+	for _, suffix := range []string{"", "-wal", "-shm"} {
+		if err := os.WriteFile(path+suffix, []byte("of"+suffix), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	to, err := moveAside(path, morning)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, suffix := range []string{"", "-wal", "-shm"} {
+		if b, err := os.ReadFile(to + suffix); err != nil || string(b) != "of"+suffix {
+			t.Errorf("%s: %q, %v", suffix, b, err)
+		}
+		if _, err := os.Stat(path + suffix); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("%s is still there", suffix)
+		}
+	}
+	if again := unused(to); again == to {
+		t.Error("a second one would overwrite the first")
+	}
+}
+
+// Files that are not ours to move stay as they are.
+func TestRefusedFilesStay(t *testing.T) {
+	for name, c := range map[string]struct {
+		statements []string
+		want       error
+	}{
+		"newer":          {[]string{"pragma user_version = 99"}, ErrNewer},
+		"something else": {[]string{"pragma application_id = 7"}, ErrNotJournal},
+	} {
+		cfg := config(t)
+		fill(t, cfg, 3)
+		tamper(t, cfg.Path, c.statements...)
+		before, err := os.ReadFile(cfg.Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Open(t.Context(), cfg); !errors.Is(err, c.want) {
+			t.Errorf("%s: %v", name, err)
+		}
+		if _, err := Verify(t.Context(), cfg.Path, nil); !errors.Is(err, c.want) {
+			t.Errorf("%s: verify: %v", name, err)
+		}
+		if after, err := os.ReadFile(cfg.Path); err != nil || string(after) != string(before) {
+			t.Errorf("%s: the file was changed (%v)", name, err)
+		}
+	}
+	cfg := config(t)
+	tamper(t, cfg.Path, "create table accounts (id integer)")
+	if _, err := Open(t.Context(), cfg); !errors.Is(err, ErrNotJournal) {
+		t.Errorf("another program's database: %v", err)
+	}
+}
+
+func TestMigration(t *testing.T) {
+	cfg := config(t)
+	old, err := open(t.Context(), cfg, schema()[:1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := old.Append(t.Context(), []session.Event{jobEvent("a", "J"), partEvent("a", "1", 1), reading("a", "J", "1", 1)}); err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(old.Run(cancelled(t)), old.Close()); err != nil {
+		t.Fatal(err)
+	}
+
+	// A step that fails leaves the journal as it was.
+	broken := append(schema()[:1], step{"a step that fails", func(ctx context.Context, tx *sql.Tx) error {
+		return execAll(ctx, tx, "create table half (x)", "select no_such_thing()")
+	}})
+	if _, err := open(t.Context(), cfg, broken); err == nil || !strings.Contains(err.Error(), "a step that fails") {
+		t.Fatalf("%v", err)
+	}
+	if got := lookInto(t, cfg.Path, "select count(*) from sqlite_schema where name = 'half'"); got != 0 {
+		t.Error("half a step was kept")
+	}
+
+	r := start(t, cfg)
+	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "from version 1 to 2") {
+		t.Errorf("warned of %q", w)
+	}
+	if back, err := r.Rebuild(t.Context(), "a"); err != nil || len(back) != 3 {
+		t.Errorf("%v, %v", back, err)
+	}
+	r.append(t, note("a", "goes on"))
+	mustStop(t, r)
+	mustVerify(t, cfg.Path)
+	if got := lookInto(t, cfg.Path, "pragma user_version"); got != len(schema()) {
+		t.Errorf("version %d", got)
+	}
+	before := cfg.Path + ".before-v2.2" // the failed one left the first
+	if got := lookInto(t, before, "pragma user_version"); got != 1 {
+		t.Errorf("the copy has version %d", got)
+	}
+	if got := lookInto(t, before, "select count(*) from event"); got != 3 {
+		t.Errorf("the copy has %d rows", got)
+	}
+	again := start(t, cfg)
+	if len(again.Warnings()) != 0 {
+		t.Errorf("warned again of %v", again.Warnings())
+	}
+}
+
+func lookInto(t testing.TB, path, query string) (n int) {
+	t.Helper()
+	db, err := openPool(path, "mode=ro", readerPragmas(), 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := db.QueryRowContext(t.Context(), query).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+const noGuards = "drop trigger event_update; drop trigger event_delete; drop trigger event_insert"
+
+func TestVerifyNamesTheRow(t *testing.T) {
+	for name, c := range map[string]struct {
+		change string
+		seq    uint64
+		says   string
+	}{
+		"body":              {`update event set body = replace(body, '22.2282', '22.2382') where seq = 40`, 40, "its body was changed"},
+		"hash":              {`update event set hash = zeroblob(32) where seq = 41`, 41, "its hash was changed"},
+		"body and hash":     {`update event set body = '{}', hash = zeroblob(32) where seq = 42`, 42, "its body or its hash was changed"},
+		"row deleted":       {`delete from event where seq = 17`, 17, "the row is missing"},
+		"rows deleted":      {`delete from event where seq between 17 and 19`, 17, "rows 17 to 19 are missing"},
+		"first row deleted": {`delete from event where seq = 1`, 1, "the row is missing"},
+		"column at":         {`update event set at = at + 1 where seq = 30`, 30, "column at"},
+		"column station":    {`update event set station = 'bench 4' where seq = 30`, 30, "column station"},
+		"column kind":       {`update event set kind = 'note' where seq = 30`, 30, "column kind"},
+		"column job":        {`update event set job = null where seq = 30`, 30, "column job"},
+		"column part":       {`update event set part = '0002' where seq = 30`, 30, "column part"},
+		"column depth":      {`update event set depth = 0 where seq = 30`, 30, "column depth"},
+		"column angle":      {`update event set angle = null where seq = 30`, 30, "column angle"},
+		"another journal":   {`drop trigger journal_update; update journal set id = 'x'`, 1, "changed"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			cfg := config(t)
+			fill(t, cfg, 60)
+			tamper(t, cfg.Path, noGuards, c.change)
+			rep, err := Verify(t.Context(), cfg.Path, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if rep.Bad == nil || rep.Bad.Seq != c.seq || !strings.Contains(rep.Bad.What, c.says) {
+				t.Errorf("found %+v, want row %d, %q", rep.Bad, c.seq, c.says)
+			}
+			if rep.Rows != c.seq-1 || rep.Sound() {
+				t.Errorf("%d rows said to be sound", rep.Rows)
+			}
+			if !strings.Contains(strings.Join(rep.Faults, "\n"), "event_update") {
+				t.Errorf("the missing trigger is not told: %v", rep.Faults)
+			}
+		})
+	}
+}
+
+// Rows cut off the end leave a chain that holds; a cursor gives them away.
+func TestVerifyFindsTheEndCutOff(t *testing.T) {
+	cfg := config(t)
+	r := start(t, cfg)
+	r.append(t, note("a", "1"), note("a", "2"), note("a", "3"))
+	r.settle(t, 3)
+	r.SetCursor("broker", 3)
+	mustStop(t, r)
+	tamper(t, cfg.Path, noGuards, "delete from event where seq > 1")
+	rep, err := Verify(t.Context(), cfg.Path, nil)
+	if err != nil || rep.Bad != nil || !strings.Contains(strings.Join(rep.Faults, "\n"), "cut off") {
+		t.Errorf("%+v, %v", rep, err)
+	}
+	again := start(t, cfg)
+	w := strings.Join(again.Warnings(), "\n")
+	if !strings.Contains(w, "newest events are missing") || !strings.Contains(w, "triggers") {
+		t.Errorf("warned of %q", w)
+	}
+	if got, _ := again.Cursor("broker"); got != 1 {
+		t.Errorf("the cursor stands at %d, beyond the end", got)
+	}
+}
+
+// Open tells of a changed row near the end, and puts the triggers back.
+func TestOpenChecksTail(t *testing.T) {
+	cfg := config(t)
+	fill(t, cfg, 20)
+	tamper(t, cfg.Path, noGuards, "update event set body = replace(body, '22.2282', '22.2382') where seq = 15")
+	r := start(t, cfg)
+	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "row 15") {
+		t.Errorf("warned of %q", w)
+	}
+	mustStop(t, r)
+	rep, err := Verify(t.Context(), cfg.Path, nil)
+	if err != nil || len(rep.Faults) != 0 || rep.Bad == nil || rep.Bad.Seq != 15 {
+		t.Errorf("%+v, %v", rep, err)
+	}
+}
+
+func TestVerifyProgressAndReadOnlyFolder(t *testing.T) {
+	cfg := config(t)
+	fill(t, cfg, 60)
+	var at, of uint64
+	rep, err := Verify(t.Context(), cfg.Path, func(done, total uint64) { at, of = done, total })
+	if err != nil || at != 62 || of != 62 || rep.Rows != 62 {
+		t.Errorf("%d of %d, %+v, %v", at, of, rep, err)
+	}
+	if _, err := Verify(t.Context(), filepath.Join(t.TempDir(), "none.db"), nil); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("no file: %v", err)
+	}
+	if _, err := Verify(cancelled(t), cfg.Path, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+// While a daemon writes, what is checked is sound.
+func TestVerifyBesideWriter(t *testing.T) {
+	r := start(t, config(t))
+	for n := range 500 {
+		r.append(t, note("a", "busy"))
+		if n%100 == 0 {
+			mustVerify(t, r.path)
+		}
+	}
+	mustStop(t, r)
+	if rep := mustVerify(t, r.path); rep.Rows != 500 {
+		t.Errorf("%d rows", rep.Rows)
+	}
+}
+
+// Damage found in a running journal makes the next start check all of it.
+func TestSuspectIsChecked(t *testing.T) {
+	cfg := config(t)
+	r := start(t, cfg)
+	r.append(t, note("a", "1"))
+	r.settle(t, 1)
+	r.failed(errDamaged)
+	if s := r.Status(); s.Recording || !strings.Contains(s.Why, "damaged") {
+		t.Errorf("%+v", s)
+	}
+	mustStop(t, r)
+	if _, err := os.Stat(r.suspect()); err != nil {
+		t.Fatal(err)
+	}
+	again := start(t, cfg)
+	if _, err := os.Stat(again.suspect()); !errors.Is(err, os.ErrNotExist) {
+		t.Error("the mark stays though the file was found sound")
+	}
+}

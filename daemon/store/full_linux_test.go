@@ -1,0 +1,181 @@
+package store
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"golang.org/x/sys/unix"
+)
+
+// smallDisk mounts a file system of 3 MiB. Where that is not permitted the
+// test is skipped, unless FAIRBORE_ALL asks for everything.
+func smallDisk(t *testing.T) string {
+	t.Helper()
+	dir := t.TempDir()
+	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size=3m"); err != nil {
+		if os.Getenv("FAIRBORE_ALL") == "" {
+			t.Skipf("mount a small file system: %v", err)
+		}
+		t.Fatalf("mount a small file system: %v", err)
+	}
+	t.Cleanup(func() {
+		if err := unix.Unmount(dir, unix.MNT_DETACH); err != nil {
+			t.Error(err)
+		}
+	})
+	return dir
+}
+
+// stuff fills the disk to the last block and returns the file that does it.
+func stuff(t *testing.T, dir string) string {
+	t.Helper()
+	name := filepath.Join(dir, "other people's data")
+	f, err := os.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	block := make([]byte, 4096)
+	for {
+		if _, err := f.Write(block); errors.Is(err, unix.ENOSPC) {
+			return name
+		} else if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestDiskFullAndBack(t *testing.T) {
+	dir := smallDisk(t)
+	cfg := Config{Path: filepath.Join(dir, "journal.db"), Ballast: 256 << 10}
+	var seen []Status
+	r := start(t, cfg, func(j *Journal) { j.OnStatus(func(s Status) { seen = append(seen, s) }) })
+	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "in memory") {
+		t.Errorf("tmpfs is not warned of: %q", w)
+	}
+	r.append(t, note("a", "0"))
+	r.settle(t, 1)
+	other := stuff(t, dir)
+
+	// On the reserve it still records.
+	n := 1
+	more := func() {
+		r.append(t, note("a", fmt.Sprint(n)))
+		n++
+	}
+	for !r.Status().Reserve {
+		more()
+		r.settleOrFail(t, uint64(n))
+	}
+	if s := r.Status(); !s.Recording || r.reserve.there() {
+		t.Fatalf("on the reserve: %+v", s)
+	}
+	// Then no longer, and says so, and keeps what comes.
+	for r.Status().Recording {
+		more()
+		r.settleOrFail(t, uint64(n))
+	}
+	recorded := r.Last()
+	for range 50 {
+		more()
+	}
+	s := r.Status()
+	if s.Recording || s.Queued != n-int(recorded) || !strings.Contains(s.Why, "full") || r.Last() != recorded {
+		t.Errorf("%d recorded of %d: %+v", recorded, n, s)
+	}
+	back, err := r.After(t.Context(), recorded-1, 10)
+	if err != nil || len(back) != 1 {
+		t.Errorf("reading while full: %v, %v", back, err)
+	}
+
+	// Room comes back, and with it everything, by itself.
+	if err := os.Remove(other); err != nil {
+		t.Fatal(err)
+	}
+	r.settle(t, uint64(n))
+	eventually(t, "the reserve to be back", func() bool { s := r.Status(); return s.Recording && !s.Reserve && r.reserve.there() })
+	mustStop(t, r)
+	for i, rec := range r.told {
+		if rec.Seq != uint64(i+1) || rec.Note != fmt.Sprint(i) {
+			t.Fatalf("event %d is told as %d, %q", i, rec.Seq, rec.Note)
+		}
+	}
+	if rep := mustVerify(t, cfg.Path); rep.Rows != uint64(n) {
+		t.Errorf("%d rows, %d appended", rep.Rows, n)
+	}
+	var on, off, reserve bool
+	for _, s := range seen {
+		reserve = reserve || s.Reserve && s.Recording
+		off = off || !s.Recording
+		on = on || off && s.Recording
+	}
+	if !reserve || !off || !on {
+		t.Errorf("told of the reserve %v, of not recording %v, of recording again %v: %+v", reserve, off, on, seen)
+	}
+}
+
+// settleOrFail waits until n events are recorded or the journal says that it
+// does not record.
+func (r *running) settleOrFail(t *testing.T, n uint64) {
+	t.Helper()
+	eventually(t, "recorded or not", func() bool { return r.Last() >= n || !r.Status().Recording })
+}
+
+// What can't be recorded at the end is put elsewhere, and the error says so.
+func TestEndOnFullDisk(t *testing.T) {
+	dir := smallDisk(t)
+	cfg := Config{Path: filepath.Join(dir, "journal.db"), Ballast: -1, Spill: t.TempDir()}
+	r := start(t, cfg)
+	r.append(t, note("a", "0"))
+	r.settle(t, 1)
+	stuff(t, dir)
+	n := 1
+	for ; r.Status().Recording; n++ {
+		r.append(t, note("a", fmt.Sprint(n)))
+		r.settleOrFail(t, uint64(n+1))
+	}
+	r.append(t, note("a", fmt.Sprint(n)))
+	n++
+	err := r.stop()
+	recorded := int(r.Last())
+	if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("%d events are not recorded", n-recorded)) {
+		t.Fatalf("%d of %d recorded: %v", recorded, n, err)
+	}
+	names, _ := filepath.Glob(filepath.Join(cfg.Spill, "*.ndjson"))
+	if len(names) != 1 || !strings.Contains(err.Error(), names[0]) {
+		t.Fatalf("files %v; %v", names, err)
+	}
+	f, err := os.Open(names[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	next := recorded
+	for lines := bufio.NewScanner(f); lines.Scan(); next++ {
+		e, err := decode(lines.Bytes())
+		if err != nil || e.Note != fmt.Sprint(next) {
+			t.Fatalf("line %d: %q, %v", next-recorded, e.Note, err)
+		}
+	}
+	if next != n {
+		t.Errorf("the file ends at %d of %d", next, n)
+	}
+	if len(r.told) != recorded {
+		t.Errorf("%d told, %d recorded", len(r.told), recorded)
+	}
+}
+
+func TestPlaceOfMagic(t *testing.T) {
+	// The numbers as statfs(2) lists them.
+	for magic, want := range map[uint32]place{0x6969: network, 0xfe534d42: network, 0xff534d42: network, 0x517b: network, 0x01021997: network,
+		0x01021994: memory, 0x65735546: unknown, 0xef53: local, 0x9123683e: local} {
+		if got, _ := placeOfMagic(magic); got != want {
+			t.Errorf("%#x: %d, want %d", magic, got, want)
+		}
+	}
+}

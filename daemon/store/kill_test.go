@@ -1,0 +1,137 @@
+package store
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+const childEnv = "FAIRBORE_STORE_CHILD"
+
+// TestMain lets this binary also be the process that is killed.
+func TestMain(m *testing.M) {
+	if path := os.Getenv(childEnv); path != "" {
+		os.Exit(child(path))
+	}
+	os.Exit(m.Run())
+}
+
+// child appends without pause and acknowledges on standard output what it is
+// told is recorded: number and text, one a line.
+func child(path string) int {
+	ctx := context.Background()
+	j, err := Open(ctx, Config{Path: path, Ballast: 64 << 10})
+	if err != nil {
+		fmt.Println("error:", err)
+		return 1
+	}
+	fmt.Println("open")
+	j.OnCommit(func(rs []session.Record) {
+		var b strings.Builder
+		for _, r := range rs {
+			fmt.Fprintf(&b, "%d %s\n", r.Seq, r.Note)
+		}
+		os.Stdout.WriteString(b.String())
+	})
+	go j.Run(ctx)
+	for n := 0; ; n++ {
+		batch := make([]session.Event, 1+rand.IntN(5))
+		for i := range batch {
+			batch[i] = note("bay", fmt.Sprintf("%d/%d", os.Getpid(), n))
+		}
+		if err := j.Append(ctx, batch); err != nil {
+			fmt.Println("error:", err)
+			return 1
+		}
+		if n%50 == 0 {
+			j.SetCursor("broker", j.Last())
+		}
+		if rand.IntN(20) == 0 { // let the queue run dry at times
+			time.Sleep(time.Millisecond)
+		}
+	}
+}
+
+// A process that is killed has recorded every event it acknowledged, and left
+// a journal that is sound and goes on. (A power cut is more than this shows.)
+func TestKilled(t *testing.T) {
+	rounds := 12
+	if testing.Short() {
+		rounds = 3
+	}
+	seed := uint64(time.Now().UnixNano())
+	t.Logf("seed %d", seed)
+	rng := rand.New(rand.NewPCG(seed, 0))
+	cfg := config(t)
+	told := map[uint64]string{}
+	for range rounds {
+		runAndKill(t, cfg.Path, time.Duration(5+rng.IntN(60))*time.Millisecond, told)
+		mustVerify(t, cfg.Path)
+		v, err := View(t.Context(), cfg.Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lost := len(told)
+		for r, err := range v.Query(t.Context(), Filter{}) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if text, ok := told[r.Seq]; ok {
+				if lost--; text != r.Note {
+					t.Fatalf("event %d was acknowledged as %q and is %q", r.Seq, text, r.Note)
+				}
+			}
+		}
+		if v.Close(); lost != 0 {
+			t.Fatalf("%d of %d acknowledged events are lost", lost, len(told))
+		}
+	}
+	if len(told) < 20*rounds {
+		t.Errorf("only %d events in %d rounds prove little", len(told), rounds)
+	}
+	t.Logf("%d rounds, %d events acknowledged", rounds, len(told))
+}
+
+func runAndKill(t *testing.T, path string, after time.Duration, told map[uint64]string) {
+	t.Helper()
+	cmd := exec.CommandContext(t.Context(), os.Args[0])
+	cmd.Env = append(os.Environ(), childEnv+"="+path)
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	lines := bufio.NewScanner(out)
+	for lines.Scan() {
+		line := lines.Text()
+		if line == "open" {
+			time.AfterFunc(after, func() { cmd.Process.Kill() })
+			continue
+		}
+		number, text, _ := strings.Cut(line, " ")
+		seq, err := strconv.ParseUint(number, 10, 64)
+		if err != nil {
+			if strings.HasPrefix(line, "error:") {
+				t.Fatal(line)
+			}
+			continue // the last line may be cut off
+		}
+		if strings.Count(text, "/") == 1 && !strings.HasSuffix(text, "/") {
+			told[seq] = text
+		}
+	}
+	if err := cmd.Wait(); err == nil {
+		t.Fatal("the child ended by itself")
+	}
+}
