@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"math"
 	"os"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -28,15 +27,6 @@ func table(t testing.TB, name string) (head []string, rows [][]string) {
 		t.Fatalf("%s: %d rows, %v", name, len(all), err)
 	}
 	return all[0], all[1:]
-}
-
-func number(t testing.TB, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
 }
 
 // um is an exact length in micrometres, as the tables write it.

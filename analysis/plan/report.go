@@ -78,23 +78,12 @@ func New(r Request) (*Report, error) {
 func (r *Request) planPress(target analysis.Length, stock StockPlan) (*PressPlan, notes, error) {
 	press := *r.Press
 	given := press.Bore != 0
-	if !given {
-		press.Bore = stock.Start
-	}
 	c, err := press.Closure()
+	if !given {
+		c, err = press.boreFor(stock.Start)
+	}
 	if err != nil {
 		return nil, nil, err
-	}
-	// A larger bore leaves a thinner wall, which closes a little more; a few
-	// steps settle that to less than a nanometre.
-	for range 4 {
-		if given {
-			break
-		}
-		press.Bore = stock.Start + analysis.Length(c.Forecast)
-		if c, err = press.Closure(); err != nil {
-			return nil, nil, err
-		}
 	}
 	p := &PressPlan{
 		Closure: c, Before: press.Bore, Given: given,
@@ -112,6 +101,29 @@ func (r *Request) planPress(target analysis.Length, stock StockPlan) (*PressPlan
 		n.add(Warning, "if the bush closes by %s the bore is %s and the mandrel, from %s on, does not enter", small(c.BandHigh), size(p.AfterLeast), size(r.Entry))
 	}
 	return p, n, nil
+}
+
+// mostSteps is far more than any bush of sense takes, two or three.
+const mostSteps = 30
+
+// boreFor sets the bush's bore so that it is after once pressed in. A larger
+// bore leaves a thinner wall, which closes a little more; so it is found in
+// steps, to 0.1 nm.
+func (p *Press) boreFor(after analysis.Length) (c Closure, err error) {
+	p.Bore = after
+	for range mostSteps {
+		if c, err = p.Closure(); err != nil {
+			return c, err
+		}
+		next := after + analysis.Length(c.Forecast)
+		if (next - p.Bore).Abs() <= 1 {
+			return c, nil
+		}
+		if p.Bore = next; next >= p.Outside {
+			break
+		}
+	}
+	return c, errors.New("bush: its wall is too thin for this interference; no bore before pressing leaves the stock wanted")
 }
 
 func (r *Request) noteTooling(lim analysis.Limits, n *notes) {

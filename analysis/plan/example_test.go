@@ -1,0 +1,46 @@
+package plan_test
+
+import (
+	"fmt"
+
+	"fairbore/analysis"
+	"fairbore/analysis/plan"
+)
+
+// A bronze bush, 28.6 mm outside, for an iron bracket bored 28.56 mm.
+func ExamplePress_Closure() {
+	bronze, _ := plan.MaterialNamed("bronze")
+	iron, _ := plan.MaterialNamed("iron")
+	c, err := plan.Press{
+		Bore:    22_200 * analysis.Micrometre,
+		Outside: 28_600 * analysis.Micrometre,
+		Housing: 28_560 * analysis.Micrometre,
+		Boss:    63_500 * analysis.Micrometre,
+		Bush:    bronze, Hub: iron,
+	}.Closure()
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Println(c.Text()[0])
+	ok, why := c.Judge(analysis.Deviation(12 * analysis.Micrometre))
+	fmt.Println(ok, why)
+	// Output:
+	// Interference 40 µm (1.57 thou); the bore will close by about 29.2 µm (1.15 thou), 0.73 of it (elastic, by Lamé).
+	// false the bore closed by 12 µm (472 µin), less than half of the forecast 29.2 µm (1.15 thou): check both seats' sizes, a seat that picked up, and the readings
+}
+
+func ExampleParseFit() {
+	f, err := plan.ParseFit("28.6 H7/p6")
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, line := range f.Text() {
+		fmt.Println(line)
+	}
+	// Output:
+	// Hole H7: 28.6000 mm (1.125984 in) to 28.6210 mm (1.126811 in)
+	// Shaft p6: 28.6220 mm (1.126850 in) to 28.6350 mm (1.127362 in)
+	// Interference 1 µm (39 µin) to 35 µm (1.38 thou).
+}

@@ -1,0 +1,221 @@
+package study
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Spec is what sizes have to keep, in µm.
+type Spec struct {
+	Low    float64  `json:"low_um"`
+	High   float64  `json:"high_um"`
+	NoLow  bool     `json:"no_low,omitempty"`  // there is no low limit: a form error
+	NoHigh bool     `json:"no_high,omitempty"` // there is no high limit
+	Target *float64 `json:"target_um,omitempty"`
+	// Unattended says that the sizes come from a process left alone. Sizes of
+	// bores honed by hand don't: each is gauged and honed until it is in size.
+	Unattended bool `json:"unattended,omitempty"`
+}
+
+func (s Spec) check() error {
+	bad := func(v float64) bool { return math.IsNaN(v) || math.Abs(v) > largest }
+	switch {
+	case s.NoLow && s.NoHigh:
+		return errors.New("limits: want at least one")
+	case bad(s.Low) || bad(s.High) || s.Target != nil && bad(*s.Target):
+		return errors.New("limits: want finite values in µm")
+	case !s.NoLow && !s.NoHigh && s.High <= s.Low:
+		return errors.New("limits: the high limit must be above the low limit")
+	}
+	return nil
+}
+
+// target is the size to aim at: as given, else the middle of both limits.
+func (s Spec) target() (float64, bool) {
+	if s.Target != nil {
+		return *s.Target, true
+	}
+	return s.Low + (s.High-s.Low)/2, !s.NoLow && !s.NoHigh
+}
+
+// Capable is how a lot of sizes lies in its limits. The standard deviation is
+// that of all sizes together, so the indices are of performance (Pp, Ppk) unless
+// the process is in control.
+type Capable struct {
+	N          int      `json:"n"`
+	Confidence float64  `json:"confidence"`
+	Mean       Stat     `json:"mean"`
+	SD         Stat     `json:"sd"`
+	Cp         Stat     `json:"cp"`
+	CpLow      Stat     `json:"cp_low"` // confidence limits, by chi-square
+	CpHigh     Stat     `json:"cp_high"`
+	Cpl        Stat     `json:"cpl"` // to the low limit
+	Cpu        Stat     `json:"cpu"` // to the high limit
+	Cpk        Stat     `json:"cpk"`
+	CpkLow     Stat     `json:"cpk_low"` // confidence limits, by Bissell (Appl. Stat. 39 (1990) 331)
+	CpkHigh    Stat     `json:"cpk_high"`
+	CpkAtLeast Stat     `json:"cpk_at_least"` // one-sided
+	Cpm        Stat     `json:"cpm"`          // about the target
+	Cpmk       Stat     `json:"cpmk"`
+	K          Stat     `json:"k"`         // offset from the middle per half tolerance
+	Below      Stat     `json:"ppm_below"` // parts per million, if normal
+	Above      Stat     `json:"ppm_above"`
+	Notes      []string `json:"notes,omitempty"`
+}
+
+// fewestCapable is the smallest lot that an index is shown for: common practice.
+const fewestCapable = 25
+
+// Capability computes the indices of sizes x in µm with confidence limits at a
+// confidence such as 0.95. It fails as [Describe] does, and for limits that
+// can't be.
+func Capability(x []float64, spec Spec, confidence float64) (Capable, error) {
+	s, err := Describe(x)
+	if err != nil {
+		return Capable{}, err
+	}
+	c, err := CapabilityOf(s.N, s.Mean.Value, s.SD.Value, spec, confidence)
+	if err != nil {
+		return c, err
+	}
+	if normal, err := Normality(x); err == nil && normal.P.OK && normal.P.Value < significant {
+		c.Notes = append(c.Notes, "The sizes don't look normal: the parts per million are worth nothing.")
+	}
+	return c, nil
+}
+
+// CapabilityOf computes the indices from the number, mean and standard
+// deviation of sizes in µm (definitions: NIST/SEMATECH e-Handbook 6.1.6).
+func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (Capable, error) {
+	if err := spec.check(); err != nil {
+		return Capable{}, err
+	}
+	switch {
+	case n < 1 || math.IsNaN(mean+sd) || math.Abs(mean) > largest || sd < 0 || sd > largest:
+		return Capable{}, errors.New("capability: want readings, their mean and standard deviation")
+	case !(confidence > 0 && confidence < 1):
+		return Capable{}, errors.New("confidence: want a share between 0 and 1, such as 0.95")
+	}
+	c := Capable{N: n, Confidence: confidence, Mean: stat(mean, n)}
+	c.SD = stat(sd, n)
+	why := ""
+	switch {
+	case n < 2:
+		why = "one reading has no spread"
+		c.SD = none(n, why)
+	case sd == 0:
+		why = "all sizes are the same: the gauge is too coarse, or they are not measured"
+	}
+	c.indices(spec, why)
+	c.limits()
+	c.rates(spec, why)
+	if n < fewestCapable {
+		few := fmt.Sprintf("n = %d, too few: wants %d", n, fewestCapable)
+		for _, s := range []*Stat{&c.Cp, &c.CpLow, &c.CpHigh, &c.Cpl, &c.Cpu, &c.Cpk, &c.CpkLow, &c.CpkHigh, &c.CpkAtLeast, &c.Cpm, &c.Cpmk, &c.K, &c.Below, &c.Above} {
+			*s = s.unless(few)
+		}
+		c.Notes = append(c.Notes, few+".")
+	}
+	if !spec.Unattended {
+		c.Notes = append(c.Notes, "Hand honing is controlled by measuring: each bore is honed until it is in size, so sizes pile up near the target or one limit and Cpk flatters.")
+	}
+	return c, nil
+}
+
+// indices fills Cp to K; fault says why none can be computed.
+func (c *Capable) indices(spec Spec, fault string) {
+	index := func(missing bool, value func() float64) Stat {
+		switch {
+		case fault != "":
+			return none(c.N, fault)
+		case missing:
+			return none(c.N, "that limit or target is not given")
+		}
+		return stat(value(), c.N)
+	}
+	m, sd := c.Mean.Value, c.SD.Value
+	one := spec.NoLow || spec.NoHigh
+	target, aimed := spec.target()
+	about := math.Hypot(sd, m-target) // spread about the target
+	worst := func(spread float64) float64 { return worstMargin(spec, m) / (3 * spread) }
+	c.Cp = index(one, func() float64 { return (spec.High - spec.Low) / (6 * sd) })
+	c.Cpl = index(spec.NoLow, func() float64 { return (m - spec.Low) / (3 * sd) })
+	c.Cpu = index(spec.NoHigh, func() float64 { return (spec.High - m) / (3 * sd) })
+	c.Cpk = index(false, func() float64 { return worst(sd) })
+	c.Cpm = index(one || !aimed, func() float64 { return (spec.High - spec.Low) / (6 * about) })
+	c.Cpmk = index(one || !aimed, func() float64 { return worst(about) })
+	c.K = index(one, func() float64 {
+		half := (spec.High - spec.Low) / 2
+		return math.Abs(spec.Low+half-m) / half
+	})
+}
+
+// worstMargin is the smaller distance from the mean to a limit there is.
+func worstMargin(spec Spec, m float64) float64 {
+	switch {
+	case spec.NoLow:
+		return spec.High - m
+	case spec.NoHigh:
+		return m - spec.Low
+	}
+	return min(spec.High-m, m-spec.Low)
+}
+
+// limits fills the confidence limits.
+func (c *Capable) limits() {
+	tail, df := (1-c.Confidence)/2, float64(c.N-1)
+	c.CpLow, c.CpHigh = c.Cp, c.Cp
+	if c.Cp.OK {
+		chi := distuv.ChiSquared{K: df}
+		c.CpLow = stat(c.Cp.Value*math.Sqrt(chi.Quantile(tail)/df), c.N)
+		c.CpHigh = stat(c.Cp.Value*math.Sqrt(chi.Quantile(1-tail)/df), c.N)
+	}
+	c.CpkLow, c.CpkHigh, c.CpkAtLeast = c.Cpk, c.Cpk, c.Cpk
+	if k := c.Cpk.Value; c.Cpk.OK {
+		se := math.Sqrt(1/(9*float64(c.N)) + k*k/(2*df))
+		z := quantile(1 - tail)
+		c.CpkLow, c.CpkHigh = stat(k-z*se, c.N), stat(k+z*se, c.N)
+		c.CpkAtLeast = stat(k-quantile(c.Confidence)*se, c.N)
+	}
+}
+
+// rates fills the parts per million outside each limit, if sizes are normal.
+func (c *Capable) rates(spec Spec, fault string) {
+	tail := func(missing bool, z float64) Stat {
+		switch {
+		case fault != "":
+			return none(c.N, fault)
+		case missing:
+			return none(c.N, "that limit is not given")
+		}
+		return stat(1e6*normal(z), c.N)
+	}
+	c.Below = tail(spec.NoLow, (spec.Low-c.Mean.Value)/c.SD.Value)
+	c.Above = tail(spec.NoHigh, (c.Mean.Value-spec.High)/c.SD.Value)
+}
+
+// Text says the capability in plain words; too small a lot gets no index.
+func (c Capable) Text() []string {
+	lines := []string{fmt.Sprintf("%d sizes, mean %s µm, standard deviation %s.", c.N, figures(c.Mean.Value), c.SD.show(" µm"))}
+	if c.Cpk.OK {
+		lines = append(lines, fmt.Sprintf("Cpk %.2f (%.0f %% confidence: %.2f to %.2f).", c.Cpk.Value, 100*c.Confidence, c.CpkLow.Value, c.CpkHigh.Value))
+		if c.Cp.OK {
+			lines = append(lines, fmt.Sprintf("Cp %.2f (%.2f to %.2f).", c.Cp.Value, c.CpLow.Value, c.CpHigh.Value))
+		}
+		if c.Cpm.OK {
+			lines = append(lines, fmt.Sprintf("Cpm %.2f, about the target.", c.Cpm.Value))
+		}
+		if c.Below.OK {
+			lines = append(lines, fmt.Sprintf("About %s in a million under the low limit, if sizes are normal.", figures(c.Below.Value)))
+		}
+		if c.Above.OK {
+			lines = append(lines, fmt.Sprintf("About %s in a million over the high limit, if sizes are normal.", figures(c.Above.Value)))
+		}
+	} else if c.N >= fewestCapable {
+		lines = append(lines, "No Cpk: "+c.Cpk.Why+".")
+	}
+	return append(lines, c.Notes...)
+}

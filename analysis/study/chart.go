@@ -1,0 +1,224 @@
+package study
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+)
+
+// Series is one line of a control chart with its limits, µm.
+type Series struct {
+	Name   string    `json:"name"`
+	Values []float64 `json:"values"`
+	Centre float64   `json:"centre"`
+	Low    float64   `json:"low"`
+	High   float64   `json:"high"`
+}
+
+// Signal is a point that says the process changed.
+type Signal struct {
+	Series string `json:"series"`
+	Point  int    `json:"point"` // 1 is the first
+	Rule   string `json:"rule"`
+}
+
+// Chart is a control chart: where sizes lie and how much they spread, in the
+// order of making.
+type Chart struct {
+	Kind     string   `json:"kind"`
+	Size     int      `json:"subgroup_size"` // 1 for single readings
+	Location Series   `json:"location"`
+	Spread   Series   `json:"spread"`
+	Sigma    Stat     `json:"sigma"` // within subgroups, µm
+	Signals  []Signal `json:"signals,omitempty"`
+	Notes    []string `json:"notes,omitempty"`
+}
+
+// wantedSubgroups is how many subgroups limits should rest on: common practice.
+const wantedSubgroups = 20
+
+// XbarR charts the means and ranges of subgroups of the same size, 2 to 100;
+// ranges of more than about ten readings waste what they hold. It fails for
+// fewer than two subgroups, unequal ones, or values that are no sizes.
+func XbarR(groups [][]float64) (Chart, error) {
+	c, k, err := newChart("means and ranges", "range", groups, func(g []float64) float64 { return slices.Max(g) - slices.Min(g) })
+	if err != nil {
+		return c, err
+	}
+	r := c.Spread.Centre
+	c.Sigma = stat(r/k.Range, c.Size*len(groups))
+	c.Location.around(k.A2 * r)
+	c.Spread.Low, c.Spread.High = k.D3*r, k.D4*r
+	return c.finish(), nil
+}
+
+// XbarS charts the means and standard deviations of subgroups; else as [XbarR].
+func XbarS(groups [][]float64) (Chart, error) {
+	c, k, err := newChart("means and standard deviations", "standard deviation", groups, func(g []float64) float64 {
+		return squareRoot(squares(g, mean(g)) / float64(len(g)-1))
+	})
+	if err != nil {
+		return c, err
+	}
+	s := c.Spread.Centre
+	c.Sigma = stat(s/k.SD, c.Size*len(groups))
+	c.Location.around(k.A3 * s)
+	c.Spread.Low, c.Spread.High = k.B3*s, k.B4*s
+	return c.finish(), nil
+}
+
+// Individuals charts single readings and the moving range of each two that
+// follow. It fails for fewer than three readings or values that are no sizes.
+func Individuals(x []float64) (Chart, error) {
+	if err := check(x); err != nil {
+		return Chart{}, err
+	}
+	if len(x) < 3 {
+		return Chart{}, errors.New("control chart: want at least three readings")
+	}
+	k, err := ChartConstants(2)
+	if err != nil {
+		return Chart{}, err
+	}
+	moving := make([]float64, len(x)-1)
+	for i := range moving {
+		moving[i] = max(x[i+1]-x[i], x[i]-x[i+1])
+	}
+	r := mean(moving)
+	c := Chart{
+		Kind: "single readings and moving ranges", Size: 1,
+		Location: Series{Name: "reading", Values: slices.Clone(x), Centre: mean(x)},
+		Spread:   Series{Name: "moving range", Values: moving, Centre: r, Low: k.D3 * r, High: k.D4 * r},
+		Sigma:    stat(r/k.Range, len(x)),
+	}
+	c.Location.around(k.E2 * r)
+	return c.finish(), nil
+}
+
+func newChart(kind, spread string, groups [][]float64, measure func([]float64) float64) (Chart, Constants, error) {
+	if _, err := checkAll(groups); err != nil {
+		return Chart{}, Constants{}, err
+	}
+	if len(groups) < 2 {
+		return Chart{}, Constants{}, errors.New("control chart: want at least two subgroups")
+	}
+	n := len(groups[0])
+	c := Chart{Kind: kind, Size: n, Location: Series{Name: "mean"}, Spread: Series{Name: spread}}
+	for i, g := range groups {
+		if len(g) != n {
+			return Chart{}, Constants{}, fmt.Errorf("control chart: subgroup %d has %d readings, the first %d", i+1, len(g), n)
+		}
+	}
+	k, err := ChartConstants(n)
+	if err != nil {
+		return Chart{}, Constants{}, err
+	}
+	for _, g := range groups {
+		c.Location.Values = append(c.Location.Values, mean(g))
+		c.Spread.Values = append(c.Spread.Values, measure(g))
+	}
+	c.Location.Centre, c.Spread.Centre = mean(c.Location.Values), mean(c.Spread.Values)
+	return c, k, nil
+}
+
+func (s *Series) around(half float64) { s.Low, s.High = s.Centre-half, s.Centre+half }
+
+// finish looks for signals and says what the chart is worth.
+func (c Chart) finish() Chart {
+	n := len(c.Location.Values)
+	if c.Sigma.Value <= 0 {
+		c.Sigma = none(c.Sigma.N, "no spread within subgroups: the gauge is too coarse")
+		c.Notes = append(c.Notes, "The readings show no spread: the gauge is too coarse for a chart.")
+		return c
+	}
+	if n < wantedSubgroups {
+		why := fmt.Sprintf("only %d points: trial limits, %d are wanted", n, wantedSubgroups)
+		c.Sigma = c.Sigma.unless(why)
+		c.Notes = append(c.Notes, "The limits are for trial: "+fmt.Sprintf("%d points, %d are wanted.", n, wantedSubgroups))
+	}
+	c.Signals = append(signals(c.Location, true), signals(c.Spread, false)...)
+	return c
+}
+
+// Rules that a point out of control breaks: common practice, as in
+// NIST/SEMATECH e-Handbook 6.3.2 (from memory).
+const (
+	RuleBeyond = "beyond the control limits"
+	RuleTwo    = "two of three near the same limit"
+	RuleRun    = "eight in a row on one side of the centre"
+	RuleTrend  = "six in a row rising or falling"
+)
+
+const runLength, trendLength = 8, 6
+
+// signals lists the points of a series that break a rule; on spreads, which are
+// skewed, only the limits count.
+func signals(s Series, all bool) (out []Signal) {
+	side, run, rising, falling := 0, 0, 1, 1
+	near := func(i, side int) bool { // in the outer third on that side
+		third := (s.High - s.Low) / 6
+		return i >= 0 && float64(side)*(s.Values[i]-s.Centre) > 2*third
+	}
+	for i, v := range s.Values {
+		say := func(rule string) { out = append(out, Signal{s.Name, i + 1, rule}) }
+		if v > s.High || v < s.Low {
+			say(RuleBeyond)
+		}
+		if !all {
+			continue
+		}
+		now := compare(v, s.Centre)
+		if now != 0 && now == side {
+			run++
+		} else {
+			side, run = now, 1
+		}
+		if side != 0 && run >= runLength {
+			say(RuleRun)
+		}
+		if now != 0 && near(i, now) && (near(i-1, now) || near(i-2, now)) {
+			say(RuleTwo)
+		}
+		if i == 0 {
+			continue
+		}
+		rising, falling = follow(rising, compare(v, s.Values[i-1]) > 0), follow(falling, compare(v, s.Values[i-1]) < 0)
+		if max(rising, falling) >= trendLength {
+			say(RuleTrend)
+		}
+	}
+	return out
+}
+
+func follow(n int, on bool) int {
+	if on {
+		return n + 1
+	}
+	return 1
+}
+
+func compare(a, b float64) int {
+	switch {
+	case a > b:
+		return 1
+	case a < b:
+		return -1
+	}
+	return 0
+}
+
+// Text says the chart in plain words.
+func (c Chart) Text() []string {
+	lines := []string{fmt.Sprintf("Chart of %s, %d points.", c.Kind, len(c.Location.Values))}
+	for _, s := range []Series{c.Location, c.Spread} {
+		lines = append(lines, fmt.Sprintf("The %s: centre %s µm, limits %s to %s µm.", s.Name, figures(s.Centre), figures(s.Low), figures(s.High)))
+	}
+	lines = append(lines, "Standard deviation within: "+c.Sigma.show(" µm")+".")
+	for _, s := range c.Signals {
+		lines = append(lines, fmt.Sprintf("Point %d, %s: %s.", s.Point, s.Series, s.Rule))
+	}
+	if c.Sigma.Value > 0 && len(c.Signals) == 0 {
+		lines = append(lines, "No point is out of control.")
+	}
+	return append(lines, c.Notes...)
+}

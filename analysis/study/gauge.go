@@ -1,0 +1,281 @@
+package study
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Table holds the readings of a gauge study: the same parts gauged by the same
+// operators, each several times.
+type Table struct {
+	Parts     []string `json:"parts"`
+	Operators []string `json:"operators"`
+	// Values are in µm: [part][operator][trial], the same number of trials everywhere.
+	Values [][][]float64 `json:"values_um"`
+}
+
+// shape returns the numbers of parts, operators and trials, and an error that
+// says where readings are missing.
+func (t Table) shape() (parts, operators, trials int, err error) {
+	parts, operators = len(t.Parts), len(t.Operators)
+	if parts < 2 || operators < 1 {
+		return 0, 0, 0, errors.New("gauge study: want at least two parts and one operator")
+	}
+	if len(t.Values) != parts {
+		return 0, 0, 0, fmt.Errorf("gauge study: %d parts are named and %d have readings", parts, len(t.Values))
+	}
+	for i, p := range t.Values {
+		if len(p) != operators {
+			return 0, 0, 0, fmt.Errorf("gauge study: part %s has readings of %d operators, not %d", t.Parts[i], len(p), operators)
+		}
+		for j, cell := range p {
+			if trials == 0 {
+				trials = len(cell)
+			}
+			if len(cell) != trials {
+				return 0, 0, 0, fmt.Errorf("gauge study: %s gauged part %s %d times, others %d times", t.Operators[j], t.Parts[i], len(cell), trials)
+			}
+			if err := check(cell); err != nil {
+				return 0, 0, 0, fmt.Errorf("gauge study: %s on part %s: %w", t.Operators[j], t.Parts[i], err)
+			}
+		}
+	}
+	if trials < 2 {
+		return 0, 0, 0, errors.New("gauge study: want at least two trials of each part by each operator")
+	}
+	return parts, operators, trials, nil
+}
+
+// Source is one source of variation in a gauge study.
+type Source struct {
+	SD           Stat `json:"sd"`               // µm
+	Contribution Stat `json:"contribution_pct"` // share of the total variance
+	OfTotal      Stat `json:"of_total_pct"`     // share of the total standard deviation
+	OfTolerance  Stat `json:"of_tolerance_pct"` // 6 SD against the tolerance
+}
+
+// GaugeStudy is how much of the spread of readings the gauge and the people
+// bring in.
+type GaugeStudy struct {
+	Method        string  `json:"method"`
+	Parts         int     `json:"parts"`
+	Operators     int     `json:"operators"`
+	Trials        int     `json:"trials"`
+	Tolerance     float64 `json:"tolerance_um"` // 0 not given
+	Repeatability Source  `json:"repeatability"`
+	Operator      Source  `json:"operator"`    // reproducibility
+	Interaction   Source  `json:"interaction"` // operators differ from part to part
+	Gauge         Source  `json:"gauge"`       // all of the above together
+	Part          Source  `json:"part"`
+	Total         Source  `json:"total"`
+	Distinct      Stat    `json:"distinct_classes"` // of parts the gauge tells apart, before truncation
+	Rows          []Row   `json:"anova,omitempty"`
+	Pooled        bool    `json:"interaction_pooled,omitempty"`
+	// RangeLimit is the upper control limit of the ranges of trials, µm (average and range only).
+	RangeLimit Stat     `json:"range_limit"`
+	Notes      []string `json:"notes,omitempty"`
+}
+
+// The usual marks for a gauge study: common practice after the AIAG manual
+// Measurement Systems Analysis.
+const (
+	goodShare, worstShare = 10, 30 // per cent
+	wantedClasses         = 5
+	wantedParts           = 10
+	largeSample           = 15 // subgroups beyond which d2* is d2
+	classFactor           = 1.41
+)
+
+// AverageAndRange evaluates a gauge study by average and range (AIAG,
+// Measurement Systems Analysis, ch. III B) against a tolerance in µm, 0 if
+// there is none. It fails where readings are missing or no sizes.
+func AverageAndRange(t Table, tolerance float64) (GaugeStudy, error) {
+	parts, operators, trials, err := t.shape()
+	if err == nil {
+		err = checkTolerance(tolerance)
+	}
+	if err != nil {
+		return GaugeStudy{}, err
+	}
+	k, err := studyFactors(parts, operators, trials)
+	if err != nil {
+		return GaugeStudy{}, err
+	}
+	return averageAndRange(t, tolerance, k)
+}
+
+// factors turn mean ranges into standard deviations; the manual calls them K1,
+// K2 and K3, and d4 is the factor of the upper limit of ranges.
+type factors struct{ k1, k2, k3, d4 float64 }
+
+// studyFactors computes 1/d2*, d2* = √(d2² + d3²/g) for g subgroups, with
+// d2* = d2 above 15 of them as the manual's table has it.
+func studyFactors(parts, operators, trials int) (f factors, err error) {
+	c, err := ChartConstants(trials)
+	if err != nil {
+		return f, fmt.Errorf("trials: %w", err)
+	}
+	star := func(c Constants, groups int) float64 {
+		if groups > largeSample {
+			return 1 / c.Range
+		}
+		return 1 / math.Sqrt(c.Range*c.Range+c.RangeSD*c.RangeSD/float64(groups))
+	}
+	f.k1, f.d4 = star(c, parts*operators), c.D4
+	if c, err = ChartConstants(parts); err != nil {
+		return f, fmt.Errorf("parts: %w", err)
+	}
+	f.k3 = star(c, 1)
+	if operators > 1 {
+		if c, err = ChartConstants(operators); err != nil {
+			return f, fmt.Errorf("operators: %w", err)
+		}
+		f.k2 = star(c, 1)
+	}
+	return f, nil
+}
+
+func averageAndRange(t Table, tolerance float64, k factors) (GaugeStudy, error) {
+	parts, operators, trials := len(t.Parts), len(t.Operators), len(t.Values[0][0])
+	n := parts * operators * trials
+	var ranges []float64
+	byOperator, byPart := make([][]float64, operators), make([][]float64, parts)
+	for i, p := range t.Values {
+		for j, cell := range p {
+			ranges = append(ranges, slices.Max(cell)-slices.Min(cell))
+			byOperator[j] = append(byOperator[j], cell...)
+			byPart[i] = append(byPart[i], cell...)
+		}
+	}
+	r := mean(ranges)
+	ev := r * k.k1
+	av := spanOfMeans(byOperator) * k.k2
+	av = squareRoot(av*av - ev*ev/float64(parts*trials))
+	pv := spanOfMeans(byPart) * k.k3
+	g := GaugeStudy{Method: "average and range", Parts: parts, Operators: operators, Trials: trials, Tolerance: tolerance, RangeLimit: stat(k.d4*r, n)}
+	g.fill(n, ev*ev, av*av, 0, pv*pv)
+	g.Interaction.SD = none(n, "not separated by this method")
+	if out := count(ranges, func(v float64) bool { return v > k.d4*r }); out > 0 {
+		g.Notes = append(g.Notes, fmt.Sprintf("%d of %d ranges are above their limit of %s µm: gauge those parts again, somebody slipped.", out, len(ranges), figures(k.d4*r)))
+	}
+	return g, nil
+}
+
+func spanOfMeans(groups [][]float64) float64 {
+	m := make([]float64, len(groups))
+	for i, g := range groups {
+		m[i] = mean(g)
+	}
+	return slices.Max(m) - slices.Min(m)
+}
+
+func count(x []float64, is func(float64) bool) (n int) {
+	for _, v := range x {
+		if is(v) {
+			n++
+		}
+	}
+	return n
+}
+
+func checkTolerance(tolerance float64) error {
+	if math.IsNaN(tolerance) || tolerance < 0 || tolerance > largest {
+		return errors.New("tolerance: want µm above 0, or 0 for none")
+	}
+	return nil
+}
+
+// fill computes all that follows from the variances of repeats, operators,
+// their interaction with parts, and parts.
+func (g *GaugeStudy) fill(n int, repeat, operator, interaction, part float64) {
+	gauge := repeat + operator + interaction
+	total := gauge + part
+	source := func(v float64) Source {
+		s := Source{SD: stat(squareRoot(v), n)}
+		s.Contribution, s.OfTotal = none(n, "nothing varies"), none(n, "nothing varies")
+		if total > 0 {
+			s.Contribution = stat(100*v/total, n)
+			s.OfTotal = stat(100*squareRoot(v/total), n)
+		}
+		s.OfTolerance = none(n, "no tolerance given")
+		if g.Tolerance > 0 {
+			s.OfTolerance = stat(100*6*squareRoot(v)/g.Tolerance, n)
+		}
+		return s
+	}
+	g.Repeatability, g.Operator, g.Interaction = source(repeat), source(operator), source(interaction)
+	g.Gauge, g.Part, g.Total = source(gauge), source(part), source(total)
+	g.Distinct = none(n, "the gauge shows no spread: it may be too coarse")
+	if gauge > 0 {
+		g.Distinct = stat(classFactor*squareRoot(part/gauge), n)
+	}
+	if g.Operators < 2 {
+		why := "one operator shows no difference between people"
+		g.Operator = Source{SD: none(n, why), Contribution: none(n, why), OfTotal: none(n, why), OfTolerance: none(n, why)}
+		g.Notes = append(g.Notes, "Only one operator took part: differences between people are not in this figure.")
+	}
+	if repeat <= 0 {
+		g.Notes = append(g.Notes, "All repeats are the same: the gauge's resolution is too coarse to study it.")
+	}
+	if g.Parts < wantedParts {
+		g.Notes = append(g.Notes, fmt.Sprintf("Only %d parts: %d are usual, spread over the tolerance; the part-to-part figures are rough.", g.Parts, wantedParts))
+	}
+}
+
+// Judged returns the share in per cent that the gauge is judged by: against
+// the tolerance where one is given, else against the total variation.
+func (g GaugeStudy) Judged() Stat {
+	if g.Tolerance > 0 {
+		return g.Gauge.OfTolerance
+	}
+	return g.Gauge.OfTotal
+}
+
+// Text says the study in plain words.
+func (g GaugeStudy) Text() []string {
+	lines := []string{fmt.Sprintf("Gauge study by %s: %d parts, %d operators, %d trials.", g.Method, g.Parts, g.Operators, g.Trials)}
+	for _, s := range []struct {
+		name string
+		Source
+	}{{"Repeatability", g.Repeatability}, {"Operators", g.Operator}, {"Operators with parts", g.Interaction}, {"Gauge, all together", g.Gauge}, {"Parts", g.Part}, {"Total", g.Total}} {
+		if !s.SD.OK {
+			continue
+		}
+		line := fmt.Sprintf("%s: standard deviation %s µm", s.name, figures(s.SD.Value))
+		if s.OfTotal.OK {
+			line += fmt.Sprintf(", %.1f %% of the total", s.OfTotal.Value)
+		}
+		if s.OfTolerance.OK {
+			line += fmt.Sprintf(", 6 of them are %.1f %% of the tolerance", s.OfTolerance.Value)
+		}
+		lines = append(lines, line+".")
+	}
+	return append(append(lines, g.verdict()...), g.Notes...)
+}
+
+func (g GaugeStudy) verdict() (lines []string) {
+	against := "the total variation"
+	if g.Tolerance > 0 {
+		against = fmt.Sprintf("the tolerance of %s µm", figures(g.Tolerance))
+	}
+	switch j := g.Judged(); {
+	case !j.OK:
+		lines = append(lines, "The gauge can't be judged: "+j.Why+".")
+	case j.Value < goodShare:
+		lines = append(lines, fmt.Sprintf("Good: the gauge takes %.1f %% of %s (below 10 %%).", j.Value, against))
+	case j.Value <= worstShare:
+		lines = append(lines, fmt.Sprintf("By agreement only: the gauge takes %.1f %% of %s (10 to 30 %%).", j.Value, against))
+	default:
+		lines = append(lines, fmt.Sprintf("Not good enough by the usual table: the gauge takes %.1f %% of %s (above 30 %%). Use guard bands and repeats.", j.Value, against))
+	}
+	if d := g.Distinct; d.OK {
+		line := fmt.Sprintf("It tells %d classes of these parts apart; %d are wanted.", int(d.Value), wantedClasses)
+		if int(d.Value) < wantedClasses {
+			line += " Too few, or the parts are too alike."
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}

@@ -1,0 +1,328 @@
+package study
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// msa is the worked example of the AIAG manual: 10 parts, 3 appraisers, 3 trials.
+func msa(t testing.TB) Table {
+	col := columns(t, "msa/aiag_data.csv")
+	y := floats(t, col["value"])
+	var table Table
+	for i, p := range col["part"] {
+		if !slices.Contains(table.Parts, p) {
+			table.Parts = append(table.Parts, p)
+			table.Values = append(table.Values, nil)
+		}
+		if !slices.Contains(table.Operators, col["appraiser"][i]) {
+			table.Operators = append(table.Operators, col["appraiser"][i])
+		}
+		k, j := slices.Index(table.Parts, p), slices.Index(table.Operators, col["appraiser"][i])
+		for len(table.Values[k]) <= j {
+			table.Values[k] = append(table.Values[k], nil)
+		}
+		table.Values[k][j] = append(table.Values[k][j], y[i])
+	}
+	return table
+}
+
+type msaResults struct {
+	Constants struct {
+		K1 float64
+		K2 float64
+		K3 float64
+		D4 float64
+	}
+	Intermediate struct {
+		UCL float64
+	}
+	Range     map[string]float64
+	Anova     map[string][]float64
+	Unpooled  map[string]float64
+	Pooled    map[string]float64
+	Published map[string]float64
+}
+
+func msaExpected(t *testing.T) (r msaResults) {
+	// The columns entry of the table is a string; leave it out.
+	var raw map[string]any
+	load(t, "msa/aiag_results.json", &raw)
+	part := func(name string) map[string]float64 {
+		out := map[string]float64{}
+		for k, v := range raw[name].(map[string]any) {
+			if f, ok := v.(float64); ok {
+				out[k] = f
+			}
+		}
+		return out
+	}
+	c := part("constants_used")
+	r.Constants.K1, r.Constants.K2, r.Constants.K3, r.Constants.D4 = c["K1_3trials"], c["K2_3appraisers"], c["K3_10parts"], c["D4_3trials"]
+	r.Intermediate.UCL = part("intermediate")["UCL_R"]
+	r.Range, r.Unpooled = part("average_range_recomputed"), part("anova_components_no_pooling")
+	r.Pooled, r.Published = part("anova_components_pooled(interaction not significant)"), part("published_avg_range")
+	r.Anova = map[string][]float64{}
+	for k, v := range raw["anova_table_recomputed"].(map[string]any) {
+		if list, ok := v.([]any); ok {
+			for _, f := range list {
+				r.Anova[k] = append(r.Anova[k], f.(float64))
+			}
+		}
+	}
+	return r
+}
+
+func TestAverageAndRangeExample(t *testing.T) {
+	want := msaExpected(t)
+	got, err := averageAndRange(msa(t), 0, factors{want.Constants.K1, want.Constants.K2, want.Constants.K3, want.Constants.D4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	computed, err := AverageAndRange(msa(t), 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, pick := range map[string]func(GaugeStudy) Source{
+		"EV":  func(g GaugeStudy) Source { return g.Repeatability },
+		"AV":  func(g GaugeStudy) Source { return g.Operator },
+		"GRR": func(g GaugeStudy) Source { return g.Gauge },
+		"PV":  func(g GaugeStudy) Source { return g.Part },
+		"TV":  func(g GaugeStudy) Source { return g.Total },
+	} {
+		near(t, name+" with the manual's factors", pick(got).SD.Value, want.Range[name], 1e-12)
+		within(t, name+" as printed", pick(computed).SD.Value, want.Published[name], 2e-4)
+		if p, ok := want.Range["p"+name]; ok {
+			near(t, name+" in per cent", pick(got).OfTotal.Value, p, 1e-12)
+		}
+		if p, ok := want.Published["p"+name]; ok {
+			within(t, name+" in per cent as printed", pick(computed).OfTotal.Value, p, 0.02)
+		}
+	}
+	near(t, "classes", got.Distinct.Value, want.Range["ndc_raw"], 1e-12)
+	near(t, "limit of ranges", got.RangeLimit.Value, want.Intermediate.UCL, 1e-12)
+	if int(computed.Distinct.Value) != int(want.Published["ndc"]) {
+		t.Errorf("%v classes", computed.Distinct)
+	}
+	// One range, 0.75 by the second appraiser on part 2, is below the limit of 0.88;
+	// 1.02 on part 4 is above it.
+	if len(computed.Notes) != 1 || !strings.Contains(computed.Notes[0], "1 of 30 ranges") {
+		t.Errorf("%q", computed.Notes)
+	}
+}
+
+func TestStudyFactorsAgainstTheManual(t *testing.T) {
+	var k struct {
+		Published map[string]map[string]float64
+	}
+	load(t, "msa/k_constants.json", &k)
+	for name, v := range k.Published["K2_K3"] {
+		n := int(value(t, name))
+		f, err := studyFactors(n, n, 3)
+		if err != nil {
+			t.Fatal(err)
+		}
+		within(t, "K2 of "+name, f.k2, v, 6e-5)
+		within(t, "K3 of "+name, f.k3, v, 6e-5)
+	}
+	for name, v := range k.Published["K1"] {
+		f, err := studyFactors(10, 3, int(value(t, name)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		within(t, "K1 of "+name, f.k1, v, 6e-5)
+	}
+}
+
+func TestByANOVAExample(t *testing.T) {
+	want := msaExpected(t)
+	for _, c := range []struct {
+		name string
+		pool float64
+		want map[string]float64
+	}{{"pooled", PoolAbove, want.Pooled}, {"not pooled", 1, want.Unpooled}} {
+		g, err := ByANOVA(msa(t), 0, c.pool)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if g.Pooled != (c.pool < 1) {
+			t.Errorf("%s: pooled %v", c.name, g.Pooled)
+		}
+		for name, got := range map[string]Source{"EV": g.Repeatability, "AV": g.Operator, "GRR": g.Gauge, "PV": g.Part, "TV": g.Total} {
+			near(t, c.name+" "+name, got.SD.Value, c.want[name], 1e-10)
+			if p, ok := c.want["p"+name]; ok {
+				near(t, c.name+" share of "+name, got.OfTotal.Value, p, 1e-10)
+			}
+			if p, ok := c.want["contrib_"+name]; ok {
+				near(t, c.name+" contribution of "+name, got.Contribution.Value, p, 1e-10)
+			}
+		}
+		near(t, c.name+" classes", g.Distinct.Value, c.want["ndc_raw"], 1e-10)
+		if g.Interaction.SD.Value != 0 {
+			t.Errorf("interaction %v", g.Interaction.SD)
+		}
+		for i, row := range []string{"appraiser", "part", "appraiser*part", "equipment", "pooled_error", "total"} {
+			r := want.Anova[row]
+			if float64(g.Rows[i].DF) != r[0] {
+				t.Errorf("%s: %d degrees of freedom", row, g.Rows[i].DF)
+			}
+			near(t, "SS of "+row, g.Rows[i].SS, r[1], 1e-10)
+			if i < 5 {
+				near(t, "MS of "+row, g.Rows[i].MS, r[2], 1e-10)
+			}
+		}
+		// Printed in the manual: 3.1673, 88.3619, 0.359, 2.7589, 94.6471.
+		for i, ss := range []float64{3.1673, 88.3619, 0.3590, 2.7589} {
+			within(t, "SS as printed", g.Rows[i].SS, ss, 5e-5)
+		}
+		near(t, "F of the interaction", g.Rows[2].F.Value, want.Anova["appraiser*part"][3], 1e-10)
+		near(t, "its chance", g.Rows[2].P.Value, want.Anova["appraiser*part"][4], 1e-9)
+		f := 3
+		if !g.Pooled {
+			f = 4
+		}
+		near(t, "F of appraisers", g.Rows[0].F.Value, want.Anova["appraiser"][f], 1e-10)
+		near(t, "F of parts", g.Rows[1].F.Value, want.Anova["part"][f], 1e-10)
+	}
+}
+
+// sleeves is the shop's study: 5 sleeves, 3 people, 2 trials, repeats of 0.15 µm
+// and people at +0.05, 0 and −0.08 µm.
+func sleeves(noise func() (a, b float64)) Table {
+	table := Table{Parts: []string{"001", "002", "003", "004", "005"}, Operators: []string{"first shift", "second shift", "quality"}}
+	for _, part := range []float64{1.1, 1.3, 0.9, 1.5, 1.2} {
+		var cells [][]float64
+		for _, op := range []float64{0.05, 0, -0.08} {
+			a, b := noise()
+			cells = append(cells, []float64{part + op + a, part + op + b})
+		}
+		table.Values = append(table.Values, cells)
+	}
+	return table
+}
+
+// TestSleeveStudy: six standard deviations of this gauge are 39 % of a
+// tolerance of 2.54 µm, not good enough by the usual table.
+func TestSleeveStudy(t *testing.T) {
+	half := 0.15 / math.Sqrt2 // two trials this far from their mean have the standard deviation 0.15
+	g, err := ByANOVA(sleeves(func() (float64, float64) { return half, -half }), 2.54, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	people := math.Sqrt((0.05*0.05 + 0.08*0.08 - 0.03*0.03/3) / 2) // sample variance of 0.05, 0, −0.08
+	near(t, "repeatability", g.Repeatability.SD.Value, 0.15, 1e-12)
+	near(t, "people", g.Operator.SD.Value, people, 1e-12)
+	near(t, "share of the tolerance", g.Judged().Value, 600*math.Hypot(0.15, people)/2.54, 1e-12)
+	text := strings.Join(g.Text(), "\n")
+	if math.Round(g.Judged().Value) != 39 || !strings.Contains(text, "Not good enough") || !strings.Contains(text, "Only 5 parts") || !strings.Contains(text, "Too few") {
+		t.Error(text)
+	}
+	// Any one study of such a gauge scatters about that, by both methods.
+	rng := rand.New(rand.NewPCG(4, 112))
+	byRange, byAnova := 0.0, 0.0
+	const runs = 300
+	for range runs {
+		table := sleeves(func() (float64, float64) { return 0.15 * rng.NormFloat64(), 0.15 * rng.NormFloat64() })
+		r, err := AverageAndRange(table, 2.54)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, err := ByANOVA(table, 2.54, PoolAbove)
+		if err != nil {
+			t.Fatal(err)
+		}
+		byRange += r.Judged().Value / runs
+		byAnova += a.Judged().Value / runs
+	}
+	within(t, "average and range, mean of many", byRange, 38.7, 1.5)
+	within(t, "analysis of variance, mean of many", byAnova, 38.7, 1.5)
+}
+
+func TestOneOperatorSaysSo(t *testing.T) {
+	table := msa(t)
+	table.Operators = table.Operators[:1]
+	for i := range table.Values {
+		table.Values[i] = table.Values[i][:1]
+	}
+	for _, study := range []func() (GaugeStudy, error){
+		func() (GaugeStudy, error) { return AverageAndRange(table, 4) },
+		func() (GaugeStudy, error) { return ByANOVA(table, 4, PoolAbove) },
+	} {
+		g, err := study()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if g.Operator.SD.OK || g.Gauge.SD.Value != g.Repeatability.SD.Value || !strings.Contains(strings.Join(g.Text(), " "), "Only one operator") {
+			t.Errorf("%+v", g)
+		}
+		finiteAll(t, g)
+	}
+}
+
+func TestGaugeStudyVerdicts(t *testing.T) {
+	for tolerance, want := range map[float64]string{20: "Good:", 10: "By agreement", 2: "Not good enough"} {
+		g, err := AverageAndRange(msa(t), tolerance)
+		if err != nil || !strings.Contains(strings.Join(g.Text(), "\n"), want) {
+			t.Errorf("%v: %v, %q", tolerance, err, g.Text())
+		}
+	}
+	same := msa(t)
+	for _, p := range same.Values {
+		for _, c := range p {
+			for k := range c {
+				c[k] = 7
+			}
+		}
+	}
+	for _, study := range []func() (GaugeStudy, error){
+		func() (GaugeStudy, error) { return AverageAndRange(same, 0) },
+		func() (GaugeStudy, error) { return ByANOVA(same, 0, PoolAbove) },
+	} {
+		g, err := study()
+		if err != nil {
+			t.Fatal(err)
+		}
+		finiteAll(t, g)
+		if text := strings.Join(g.Text(), " "); g.Distinct.OK || !strings.Contains(text, "can't be judged") || !strings.Contains(text, "too coarse") {
+			t.Error(text)
+		}
+	}
+}
+
+func TestGaugeStudyErrors(t *testing.T) {
+	for want, spoil := range map[string]func(*Table){
+		"two parts and one operator":  func(g *Table) { g.Parts = g.Parts[:1] },
+		"10 parts are named and 9":    func(g *Table) { g.Values = g.Values[:9] },
+		"readings of 2 operators":     func(g *Table) { g.Values[3] = g.Values[3][:2] },
+		"gauged part 4 2 times":       func(g *Table) { g.Values[3][1] = g.Values[3][1][:2] },
+		"B on part 4: reading 2, NaN": func(g *Table) { g.Values[3][1][1] = math.NaN() },
+		"at least two trials":         func(g *Table) { one(g) },
+	} {
+		table := msa(t)
+		spoil(&table)
+		for _, study := range []func() (GaugeStudy, error){
+			func() (GaugeStudy, error) { return AverageAndRange(table, 0) },
+			func() (GaugeStudy, error) { return ByANOVA(table, 0, PoolAbove) },
+		} {
+			if _, err := study(); err == nil || !strings.Contains(err.Error(), want) {
+				t.Errorf("%v, want %q", err, want)
+			}
+		}
+	}
+	for _, bad := range []float64{-1, math.NaN(), math.Inf(1)} {
+		if _, err := ByANOVA(msa(t), bad, PoolAbove); err == nil {
+			t.Errorf("a tolerance of %v must fail", bad)
+		}
+	}
+}
+
+func one(g *Table) {
+	for i := range g.Values {
+		for j := range g.Values[i] {
+			g.Values[i][j] = g.Values[i][j][:1]
+		}
+	}
+}

@@ -1,0 +1,97 @@
+package study
+
+// PoolAbove is the usual chance above which an interaction is taken as noise
+// and pooled with the repeats (common practice; 0.05 is used too).
+const PoolAbove = 0.25
+
+// ByANOVA evaluates a gauge study by a two-way analysis of variance with parts
+// and operators random (AIAG, Measurement Systems Analysis, ch. III B) against a
+// tolerance in µm, 0 if there is none. The interaction of operators and parts
+// is pooled with the repeats if its chance is above pool: [PoolAbove] is usual,
+// 1 never pools. It fails where readings are missing or no sizes.
+func ByANOVA(t Table, tolerance, pool float64) (GaugeStudy, error) {
+	parts, operators, trials, err := t.shape()
+	if err == nil {
+		err = checkTolerance(tolerance)
+	}
+	if err != nil {
+		return GaugeStudy{}, err
+	}
+	g := GaugeStudy{Method: "analysis of variance", Parts: parts, Operators: operators, Trials: trials, Tolerance: tolerance}
+	n := parts * operators * trials
+	g.RangeLimit = none(n, "not part of this method")
+	s := twoWay(t)
+
+	p, o, r := float64(parts), float64(operators), float64(trials)
+	dfO, dfP, dfE := operators-1, parts-1, parts*operators*(trials-1)
+	dfI := dfO * dfP
+	msE := s.repeat / float64(dfE)
+	interaction := row("operator × part", dfI, s.interaction, msE, dfE, n)
+	g.Pooled = dfI == 0 || !interaction.P.OK || interaction.P.Value > pool
+	against, dfAgainst := interaction.MS, dfI
+	pooled := Row{Source: "pooled error", DF: dfE + dfI, SS: s.repeat + s.interaction, F: none(n, "nothing to compare with")}
+	pooled.MS, pooled.P = pooled.SS/float64(pooled.DF), pooled.F
+	if g.Pooled {
+		against, dfAgainst = pooled.MS, pooled.DF
+	}
+	op := row("operator", dfO, s.operator, against, dfAgainst, n)
+	part := row("part", dfP, s.part, against, dfAgainst, n)
+	repeats := Row{Source: "repeats", DF: dfE, SS: s.repeat, MS: msE, F: pooled.F, P: pooled.F}
+	total := Row{Source: "total", DF: n - 1, SS: s.operator + s.part + s.interaction + s.repeat, F: pooled.F, P: pooled.F}
+	total.MS = total.SS / float64(total.DF)
+	g.Rows = []Row{op, part, interaction, repeats, pooled, total}
+
+	// Expected mean squares of the balanced random model; a component below 0 is 0.
+	ev, inter := msE, max(0, (interaction.MS-msE)/r)
+	if g.Pooled {
+		ev, inter = pooled.MS, 0
+	}
+	av := 0.0
+	if dfO > 0 {
+		av = max(0, (op.MS-against)/(p*r))
+	}
+	g.fill(n, ev, av, inter, max(0, (part.MS-against)/(o*r)))
+	return g, nil
+}
+
+// twoWaySums are the sums of squares of a balanced two-way layout, µm².
+type twoWaySums struct{ operator, part, interaction, repeat float64 }
+
+// twoWay computes the sums about the grand mean, each as a sum of squares and
+// never as a difference of large ones.
+func twoWay(t Table) (s twoWaySums) {
+	parts, operators, trials := len(t.Parts), len(t.Operators), len(t.Values[0][0])
+	var all []float64
+	for _, p := range t.Values {
+		all = append(all, flat(p)...)
+	}
+	grand := mean(all)
+	cell := make([][]float64, parts)
+	byPart, byOperator := make([]float64, parts), make([]float64, operators)
+	for i, p := range t.Values {
+		cell[i] = make([]float64, operators)
+		for j, c := range p {
+			about := make([]float64, trials)
+			for k, v := range c {
+				about[k] = v - grand
+			}
+			m := mean(about)
+			cell[i][j] = m
+			byPart[i] += m / float64(operators)
+			byOperator[j] += m / float64(parts)
+			s.repeat += max(0, squares(about, m))
+		}
+	}
+	r := float64(trials)
+	for i := range cell {
+		s.part += float64(operators) * r * byPart[i] * byPart[i]
+		for j := range cell[i] {
+			d := cell[i][j] - byPart[i] - byOperator[j]
+			s.interaction += r * d * d
+		}
+	}
+	for j := range byOperator {
+		s.operator += float64(parts) * r * byOperator[j] * byOperator[j]
+	}
+	return s
+}

@@ -1,0 +1,73 @@
+package study
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Normal is a hint whether readings could come from a normal distribution.
+type Normal struct {
+	A2 Stat `json:"a2"` // Anderson-Darling, adjusted for the sample's size
+	P  Stat `json:"p"`  // chance of such an A² if they do
+}
+
+// fewestNormal is the smallest sample the test says anything about.
+const fewestNormal = 8
+
+// Normality tests readings by Anderson and Darling with mean and standard
+// deviation estimated: A*² = A²(1 + 0.75/n + 2.25/n²) and Stephens' fit for its
+// chance (D'Agostino & Stephens, Goodness-of-Fit Techniques, 1986, Table 4.9).
+// It fails as [Describe] does.
+func Normality(x []float64) (Normal, error) {
+	s, err := Describe(x)
+	if err != nil {
+		return Normal{}, err
+	}
+	n := s.N
+	why := ""
+	switch {
+	case n < fewestNormal:
+		why = fmt.Sprintf("%d readings are too few: needs %d", n, fewestNormal)
+	case s.SD.Value <= 0:
+		why = "all readings are the same"
+	}
+	if why != "" {
+		return Normal{none(n, why), none(n, why)}, nil
+	}
+	sorted := slices.Sorted(slices.Values(x))
+	const tiny = 1e-300 // keeps the logarithm of a far tail finite
+	a := sum(n, func(i int) float64 {
+		low := normal((sorted[i] - s.Mean.Value) / s.SD.Value)
+		high := normal(-(sorted[n-1-i] - s.Mean.Value) / s.SD.Value)
+		return float64(2*i+1) * (math.Log(max(low, tiny)) + math.Log(max(high, tiny)))
+	})
+	f := float64(n)
+	a2 := (-f - a/f) * (1 + 0.75/f + 2.25/(f*f))
+	return Normal{stat(a2, n), stat(chanceOfA2(a2), n)}, nil
+}
+
+func chanceOfA2(a float64) float64 {
+	switch {
+	case a >= 13: // beyond the fit
+		return 0
+	case a >= 0.6:
+		return math.Exp(1.2937 - 5.709*a + 0.0186*a*a)
+	case a >= 0.34:
+		return math.Exp(0.9177 - 4.279*a - 1.38*a*a)
+	case a >= 0.2:
+		return 1 - math.Exp(-8.318+42.796*a-59.938*a*a)
+	}
+	return 1 - math.Exp(-13.436+101.14*a-223.73*a*a)
+}
+
+// Text says the hint in plain words.
+func (n Normal) Text() []string {
+	switch {
+	case !n.P.OK:
+		return []string{"Whether the readings are normal can't be told: " + n.P.Why + "."}
+	case n.P.Value < significant:
+		return []string{fmt.Sprintf("The readings don't look normal (Anderson-Darling %.2f, chance %s): don't trust rates far out in the tails.", n.A2.Value, figures(n.P.Value))}
+	}
+	return []string{fmt.Sprintf("Nothing speaks against normal readings (Anderson-Darling %.2f, chance %s, n = %d).", n.A2.Value, figures(n.P.Value), n.P.N)}
+}

@@ -1,0 +1,142 @@
+package study
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+)
+
+// Stat is a computed value with what it rests on. Value is always finite; it
+// is 0 where nothing can be computed and may be an interim figure where OK is
+// false: show Why then, not the value alone.
+type Stat struct {
+	Value float64 `json:"value"`
+	N     int     `json:"n"`             // readings it rests on
+	OK    bool    `json:"ok"`            // it may be used
+	Why   string  `json:"why,omitempty"` // what is against using it
+}
+
+// stat is a usable value, unless it overflowed.
+func stat(v float64, n int) Stat {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return none(n, "can't be computed from these readings")
+	}
+	return Stat{Value: v, N: n, OK: true}
+}
+
+// none is no value, and why.
+func none(n int, why string) Stat { return Stat{N: n, Why: why} }
+
+// unless returns s marked as not to be used when reason is not empty.
+func (s Stat) unless(reason string) Stat {
+	if s.OK && reason != "" {
+		s.OK, s.Why = false, reason
+	}
+	return s
+}
+
+// show writes the value with a unit, or why there is none.
+func (s Stat) show(unit string) string {
+	switch {
+	case s.OK:
+		return figures(s.Value) + unit
+	case s.Value != 0:
+		return figures(s.Value) + unit + ", not to be relied on: " + s.Why
+	}
+	return "not known: " + s.Why
+}
+
+// figures writes a value with about three figures after the leading ones, as a
+// person reads it: no exponent but for the very small.
+func figures(v float64) string {
+	a := math.Abs(v)
+	switch {
+	case a >= 100:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	case a >= 1:
+		return strconv.FormatFloat(v, 'f', 3, 64)
+	case a >= 1e-4:
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	case a < 1e-12:
+		return "0"
+	}
+	return strconv.FormatFloat(v, 'e', 2, 64)
+}
+
+// largest is the largest reading taken seriously, in µm: a kilometre.
+const largest = 1e9
+
+// Reasons why data are refused.
+var (
+	ErrNoData = errors.New("no readings")
+	ErrValue  = errors.New("not a size")
+)
+
+// check refuses empty data and values that no gauge sends.
+func check(x []float64) error {
+	if len(x) == 0 {
+		return ErrNoData
+	}
+	for i, v := range x {
+		if math.IsNaN(v) || math.Abs(v) > largest {
+			return fmt.Errorf("reading %d, %v: %w; take it out or correct it", i+1, v, ErrValue)
+		}
+	}
+	return nil
+}
+
+func checkAll(groups [][]float64) (n int, err error) {
+	for i, g := range groups {
+		if err := check(g); err != nil {
+			return 0, fmt.Errorf("group %d: %w", i+1, err)
+		}
+		n += len(g)
+	}
+	if len(groups) == 0 {
+		return 0, ErrNoData
+	}
+	return n, nil
+}
+
+// sum adds with Neumaier's compensation (ZAMM 54 (1974) 39), so that the
+// result is as good as with twice the digits.
+func sum(n int, at func(int) float64) float64 {
+	s, lost := 0.0, 0.0
+	for i := range n {
+		v := at(i)
+		t := s + v
+		if math.Abs(s) >= math.Abs(v) {
+			lost += (s - t) + v
+		} else {
+			lost += (v - t) + s
+		}
+		s = t
+	}
+	return s + lost
+}
+
+// mean returns the mean of x, corrected once by the mean of what is left.
+func mean(x []float64) float64 {
+	n := float64(len(x))
+	m := sum(len(x), func(i int) float64 { return x[i] }) / n
+	return m + sum(len(x), func(i int) float64 { return x[i] - m })/n
+}
+
+// squares returns the sum of squares of x about m, the mean, corrected for
+// what rounding left of the sum of deviations (Chan, Golub, LeVeque 1983).
+func squares(x []float64, m float64) float64 {
+	d := sum(len(x), func(i int) float64 { return x[i] - m })
+	return sum(len(x), func(i int) float64 { return (x[i] - m) * (x[i] - m) }) - d*d/float64(len(x))
+}
+
+// flat returns all values of the groups in one slice.
+func flat(groups [][]float64) []float64 {
+	var all []float64
+	for _, g := range groups {
+		all = append(all, g...)
+	}
+	return all
+}
+
+func squareRoot(v float64) float64 { return math.Sqrt(max(0, v)) }

@@ -1,0 +1,90 @@
+package study
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// quantile is the standard normal quantile.
+func quantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
+
+// Interval covers a share of all parts, not only of those measured.
+type Interval struct {
+	Coverage   float64 `json:"coverage"`   // share of the parts
+	Confidence float64 `json:"confidence"` // that it is at least this share
+	Method     string  `json:"method"`
+	Factor     Stat    `json:"factor"` // of standard deviations from the mean
+	Low        Stat    `json:"low"`    // µm
+	High       Stat    `json:"high"`   // µm
+}
+
+// OneSidedFactor returns k such that mean + k s (or mean − k s) bounds at least
+// the coverage of a normal population with the confidence: k = t(confidence;
+// n−1, z√n)/√n with the noncentral t (exact; ISO 16269-6, NIST/SEMATECH
+// e-Handbook 7.2.6.3).
+func OneSidedFactor(n int, coverage, confidence float64) Stat {
+	if why := factorFault(n, coverage, confidence); why != "" {
+		return none(n, why)
+	}
+	root := math.Sqrt(float64(n))
+	t := distuv.NoncentralT{Nu: float64(n - 1), Mu: quantile(coverage) * root}
+	return stat(t.Quantile(confidence)/root, n)
+}
+
+// TwoSidedFactor returns k such that mean ± k s covers at least the coverage
+// with the confidence, by Howe's approximation (J. Am. Stat. Assoc. 64 (1969)
+// 610; NIST/SEMATECH e-Handbook 7.2.6.3).
+func TwoSidedFactor(n int, coverage, confidence float64) Stat {
+	if why := factorFault(n, coverage, confidence); why != "" {
+		return none(n, why)
+	}
+	df := float64(n - 1)
+	chi := distuv.ChiSquared{K: df}.Quantile(1 - confidence)
+	return stat(quantile((1+coverage)/2)*math.Sqrt(df*(1+1/float64(n))/chi), n)
+}
+
+func factorFault(n int, coverage, confidence float64) string {
+	switch {
+	case n < 2:
+		return "needs at least two readings"
+	case !(coverage > 0 && coverage < 1) || !(confidence > 0 && confidence < 1):
+		return "coverage and confidence must lie between 0 and 1"
+	}
+	return ""
+}
+
+// ToleranceInterval returns the interval in which the coverage of all parts
+// lies with the confidence, if their sizes are normal. It fails as [Describe] does.
+func ToleranceInterval(x []float64, coverage, confidence float64) (Interval, error) {
+	s, err := Describe(x)
+	if err != nil {
+		return Interval{}, err
+	}
+	k := TwoSidedFactor(s.N, coverage, confidence)
+	i := Interval{Coverage: coverage, Confidence: confidence, Method: "two-sided, Howe", Factor: k, Low: k, High: k}
+	if !k.OK {
+		i.Coverage, i.Confidence = finite(coverage), finite(confidence)
+		return i, nil
+	}
+	i.Low = stat(s.Mean.Value-k.Value*s.SD.Value, s.N)
+	i.High = stat(s.Mean.Value+k.Value*s.SD.Value, s.N)
+	return i, nil
+}
+
+func finite(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
+}
+
+// Text says the interval in plain words.
+func (i Interval) Text() []string {
+	if !i.Factor.OK {
+		return []string{"No interval: " + i.Factor.Why + "."}
+	}
+	return []string{fmt.Sprintf("At least %.4g %% of such parts lie from %s to %s µm, with %.4g %% confidence (n = %d, factor %.3f, %s).",
+		100*i.Coverage, figures(i.Low.Value), figures(i.High.Value), 100*i.Confidence, i.Factor.N, i.Factor.Value, i.Method)}
+}
