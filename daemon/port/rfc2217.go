@@ -32,6 +32,7 @@ const (
 	modemDSR     = 0x20
 	modemRI      = 0x40
 	modemDCD     = 0x80
+	settings     = 4 // baud, data, parity, stop: each is answered
 	answerWithin = 3 * time.Second
 )
 
@@ -108,7 +109,7 @@ func (r *rfcLink) negotiate(ctx context.Context) error {
 	if err := r.tcpLink.write(b); err != nil {
 		return err
 	}
-	if err := r.await(ctx, func() bool { return len(r.answers) == len(want) }); err != nil {
+	if err := r.await(ctx, func() bool { return len(r.answers) == settings }); err != nil {
 		return fmt.Errorf("the server does not answer all line settings: %w", err)
 	}
 	return r.checkAnswers(want)
@@ -154,7 +155,7 @@ func (r *rfcLink) await(ctx context.Context, done func() bool) error {
 }
 
 func (r *rfcLink) keepEarly(b []byte, damaged bool) {
-	if len(r.answers) == len(lineValues(r.line)) && !damaged {
+	if len(r.answers) == settings && !damaged {
 		r.early = append(r.early, b...)
 	}
 }
