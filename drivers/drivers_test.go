@@ -77,8 +77,10 @@ func find(t testing.TB, name string) drivers.Driver {
 	return *d
 }
 
-func FuzzLine(f *testing.F)  { drivertest.Fuzz(f, find(f, "line"), recordings) }
-func FuzzFixed(f *testing.F) { drivertest.Fuzz(f, find(f, "fixed"), recordings) }
+func FuzzLine(f *testing.F)    { drivertest.Fuzz(f, find(f, "line"), recordings) }
+func FuzzBCD13(f *testing.F)   { drivertest.Fuzz(f, find(f, "bcd13"), recordings) }
+func FuzzPattern(f *testing.F) { drivertest.Fuzz(f, find(f, "pattern"), recordings) }
+func FuzzFixed(f *testing.F)   { drivertest.Fuzz(f, find(f, "fixed"), recordings) }
 
 // Every driver has an example that is accepted and speaks of every option.
 func TestConfigs(t *testing.T) {

@@ -5,5 +5,7 @@ func Table() []Driver {
 	return []Driver{
 		lineDriver(),
 		fixedDriver(),
+		patternDriver(),
+		bcd13Driver(),
 	}
 }
