@@ -163,7 +163,7 @@ func (l Linear) Text() []string {
 	case !l.SlopeP.OK:
 		return append(lines, "Whether the bias changes over the range can't be told: "+l.SlopeP.Why+".")
 	case l.SlopeP.Value < 1-l.Confidence:
-		return append(lines, fmt.Sprintf("The bias changes by %s µm over the range: the gain is off; master with two rings.", figures(l.OverRange.Value)))
+		return append(lines, fmt.Sprintf("The bias changes by %s µm over the range: the gain is off, or the value or sign of a reference is wrong. Check the certificates, then master with two rings.", figures(l.OverRange.Value)))
 	}
 	return append(lines, "The bias shows no change over the range.")
 }

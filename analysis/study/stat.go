@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Stat is a computed value with what it rests on. Value is always finite; it
@@ -47,21 +48,21 @@ func (s Stat) show(unit string) string {
 	return "not known: " + s.Why
 }
 
-// figures writes a value with about three figures after the leading ones, as a
-// person reads it: no exponent but for the very small.
+// figures writes a value to three decimals, two from 100 up, without trailing
+// zeros; what is smaller than those show keeps its power of ten.
 func figures(v float64) string {
 	a := math.Abs(v)
+	places := 3
 	switch {
-	case a >= 100:
-		return strconv.FormatFloat(v, 'f', 1, 64)
-	case a >= 1:
-		return strconv.FormatFloat(v, 'f', 3, 64)
-	case a >= 1e-4:
-		return strconv.FormatFloat(v, 'g', 3, 64)
-	case a < 1e-12:
+	case a < 1e-12: // what rounding leaves of nothing
 		return "0"
+	case a < 1e-3:
+		return strconv.FormatFloat(v, 'e', 1, 64)
+	case a >= 100:
+		places = 2
 	}
-	return strconv.FormatFloat(v, 'e', 2, 64)
+	s := strconv.FormatFloat(v, 'f', places, 64)
+	return strings.TrimRight(strings.TrimRight(s, "0"), ".")
 }
 
 // largest is the largest reading taken seriously, in µm: a kilometre.

@@ -1,0 +1,101 @@
+package study_test
+
+import (
+	"fmt"
+
+	"fairbore/analysis/study"
+)
+
+// Ten hand-honed sleeves, µm above 31.7500 mm; limits 0 and 2.54.
+func ExampleCapability() {
+	c, err := study.Capability([]float64{1.1, 1.3, 0.9, 1.5, 1.2, 1.4, 1.0, 1.3, 1.6, 1.2}, study.Spec{Low: 0, High: 2.54}, 0.95)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, line := range c.Text() {
+		fmt.Println(line)
+	}
+	// Output:
+	// 10 sizes, mean 1.25 µm, standard deviation 0.217 µm.
+	// n = 10, too few: wants 25.
+	// Hand honing is controlled by measuring: each bore is honed until it is in size, so sizes pile up near the target or one limit and Cpk flatters.
+}
+
+func ExampleByANOVA() {
+	g, err := study.ByANOVA(study.Table{
+		Parts:     []string{"001", "002", "003"},
+		Operators: []string{"first shift", "quality"},
+		Values: [][][]float64{
+			{{1.1, 1.3}, {1.0, 1.1}},
+			{{0.4, 0.5}, {0.3, 0.3}},
+			{{2.0, 2.1}, {1.8, 2.0}},
+		},
+	}, 2.54, study.PoolAbove)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, line := range g.Text() {
+		fmt.Println(line)
+	}
+	// Output:
+	// Gauge study by analysis of variance: 3 parts, 2 operators, 2 trials.
+	// Repeatability: standard deviation 0.083 µm, 10.2 % of the total, 6 of them are 19.6 % of the tolerance.
+	// Operators: standard deviation 0.101 µm, 12.4 % of the total, 6 of them are 23.7 % of the tolerance.
+	// Operators with parts: standard deviation 0 µm, 0.0 % of the total, 6 of them are 0.0 % of the tolerance.
+	// Gauge, all together: standard deviation 0.13 µm, 16.1 % of the total, 6 of them are 30.8 % of the tolerance.
+	// Parts: standard deviation 0.799 µm, 98.7 % of the total, 6 of them are 188.8 % of the tolerance.
+	// Total: standard deviation 0.81 µm, 100.0 % of the total, 6 of them are 191.3 % of the tolerance.
+	// Not good enough by the usual table: the gauge takes 30.8 % of the tolerance of 2.54 µm (above 30 %). Use guard bands and repeats.
+	// It tells 8 classes of these parts apart; 5 are wanted.
+	// Only 3 parts: 10 are usual, spread over the tolerance; the part-to-part figures are rough.
+}
+
+func ExampleIndividuals() {
+	c, err := study.Individuals([]float64{1.1, 1.3, 0.9, 1.5, 1.2, 1.4, 1.0, 1.3, 1.6, 1.2, 3.1})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, line := range c.Text() {
+		fmt.Println(line)
+	}
+	// Output:
+	// Chart of single readings and moving ranges, 11 points.
+	// The reading: centre 1.418 µm, limits 0.089 to 2.748 µm.
+	// The moving range: centre 0.5 µm, limits 0 to 1.633 µm.
+	// Standard deviation within: 0.443 µm, not to be relied on: only 11 points: trial limits, 20 are wanted.
+	// Point 11, reading: beyond the control limits.
+	// Point 10, moving range: beyond the control limits.
+	// The limits are for trial: 11 points, 20 are wanted.
+}
+
+func ExampleLinearity() {
+	l, err := study.Linearity([]float64{22225.12, 31749.70}, [][]float64{{22225.1, 22225.3, 22225.2}, {31750.3, 31750.4, 31750.2}}, 0.95)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, line := range l.Text() {
+		fmt.Println(line)
+	}
+	// Output:
+	// At 22225.12 µm the gauge reads 0.08 µm off (95 % confidence: -0.168 to 0.328, n = 3): no bias to be seen.
+	// At 31749.7 µm the gauge reads 0.6 µm off (95 % confidence: 0.352 to 0.848, n = 3): a real bias.
+	// The bias changes by 0.52 µm over the range: the gain is off, or the value or sign of a reference is wrong. Check the certificates, then master with two rings.
+}
+
+func ExampleToleranceInterval() {
+	i, err := study.ToleranceInterval([]float64{1.1, 1.3, 0.9, 1.5, 1.2, 1.4, 1.0, 1.3, 1.6, 1.2}, 0.95, 0.95)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Println(i.Text()[0])
+	d, _ := study.Describe([]float64{1.1, 1.3, 0.9, 1.5})
+	fmt.Println(d.Text())
+	// Output:
+	// At least 95 % of such parts lie from 0.515 to 1.985 µm, with 95 % confidence (n = 10, factor 3.382, two-sided, Howe).
+	// [4 readings, mean 1.2 µm, standard deviation 0.258 µm. Smallest 0.9 µm, median 1.2 µm, largest 1.5 µm: a range of 0.6 µm.]
+}
