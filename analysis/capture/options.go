@@ -76,8 +76,8 @@ type Options struct {
 	// Turns, of Turning: the fewest passes through square. Default 3; 3 to 8.
 	Turns int
 	// Worst, of Turning: the largest standard uncertainty that is taken; with
-	// more, another pass is waited for. Default the larger of 0.12 µm and 0.6
-	// times Repeatability.
+	// more, another pass is waited for. Default 0.6 times the noise of a sample,
+	// but not below 0.12 µm nor above 0.25 µm.
 	Worst analysis.Deviation
 }
 
@@ -94,6 +94,8 @@ func New(o Options) (Capture, error) {
 		return &button{gate: gate{o: o}}, nil
 	case Settled:
 		return newSettled(o), nil
+	case Turning:
+		return newTurning(o), nil
 	}
 	return nil, fmt.Errorf("mode: %q is not one of button, settled, turning", o.Mode)
 }
@@ -147,7 +149,7 @@ func (o *Options) fill() {
 	o.Rearm = or(o.Rearm, 30*micrometre)
 	o.Tip = or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))
 	o.Turns = or(o.Turns, fewest)
-	o.Worst = or(o.Worst, max(12*micrometre/100, 3*o.Repeatability/5))
+	o.Worst = or(o.Worst, min(micrometre/4, max(12*micrometre/100, deviation(0.6*o.noise()))))
 }
 
 func or[T comparable](v, otherwise T) T {

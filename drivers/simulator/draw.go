@@ -17,24 +17,25 @@ func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
 	p.Gauge = drawGauge(contact, p.Size, rate, rng)
 	p.Air, p.Insert, p.Withdraw = between(rng, 1, 4), between(rng, 0.2, 0.6), between(rng, 0.2, 0.4)
 	p.Drag, p.DragTilt = between(rng, 0.4, 2), between(rng, 1, 4)*degree*float64(pick(rng, -1, 1))
-	p.Sway = between(rng, 0.02, 0.3) * degree
+	p.Sway = between(rng, 0.02, 0.15) * degree
 	p.Turns = 3 + rng.IntN(4)
 	p.Half, p.Swing = between(rng, 0.4, 1.5), between(rng, 1.5, 5)*degree
 	p.Off, p.Ragged, p.Uneven = between(rng, -0.3, 0.3), between(rng, 0, 0.15), between(rng, 0, 0.15)
-	p.Dwell, p.Tremor = between(rng, -0.15, 0.3), between(rng, 0, 0.03)*degree
+	p.Dwell, p.DwellScatter, p.Skew = between(rng, -0.1, 0.3), between(rng, 0, 0.05), between(rng, 0, 0.08)
+	p.Tremor = between(rng, 0, 0.03) * degree
 	p.Near, p.NearScatter = between(rng, 0.5, 3)*degree, between(rng, 0.05, 0.3)*degree
 	if rng.Float64() < 0.4 { // many people end at rest near square, not at it
 		p.Rest, p.RestTilt = between(rng, 0.3, 1.5), between(rng, -1, 1)*degree
 	}
 	p.Offset = between(rng, 30, 100)
 	p.Profile, p.Drift = between(rng, -8, 8), between(rng, -0.002, 0.002)
-	p.Shrink = -between(rng, 0.5, 3)
+	p.Shrink = -between(rng, 0.02, 1)
 	p.Hold, p.From, p.Wobble = between(rng, 2, 8), between(rng, -80, 80), between(rng, 0.1, 0.5)
 	p.Stream = Stream{Jitter: 0.08, Delay: between(rng, 0, 0.002), Spikes: 0.002, Spike: 30, Drops: 0.01,
 		Repeats: pick(rng, 0, 0, 0.01, 0.03), FaultAt: between(rng, 0.1, 0.9), Lasts: between(rng, 0.3, 1.5)}
 	switch visit {
 	case Parked:
-		p.DragTilt = between(rng, 0.3, 4) * degree
+		p.DragTilt, p.Sway = between(rng, 0.3, 4)*degree, between(rng, 0.01, 0.1)*degree
 		p.Rest = 0
 	case OffSide:
 		p.Off = between(rng, 0.5, 0.9) * float64(pick(rng, -1, 1))

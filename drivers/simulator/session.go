@@ -148,7 +148,7 @@ func (s *player) careful(size int64) Params {
 		Air: between(rng, 1, 2), Insert: between(rng, 0.3, 0.5), Drag: between(rng, 0.5, 1), Withdraw: 0.3,
 		DragTilt: between(rng, 1.5, 2.5) * degree * float64(pick(rng, -1, 1)), Sway: 0.05 * degree,
 		Turns: 5, Half: between(rng, 0.9, 1.2), Swing: between(rng, 2, 3) * degree, Off: between(rng, -0.15, 0.15),
-		Ragged: 0.06, Uneven: 0.06, Dwell: 0.1, Tremor: 0.01 * degree,
+		Ragged: 0.06, Uneven: 0.06, Dwell: 0.1, DwellScatter: 0.03, Skew: 0.04, Tremor: 0.01 * degree,
 		Hold: between(rng, 4, 5), From: between(rng, -60, -20), Wobble: 0.2,
 		Stream: Stream{Jitter: 0.05, Delay: 0.001, Drops: 0.005, Spikes: 0.0005, Spike: 30},
 	}

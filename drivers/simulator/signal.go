@@ -76,19 +76,20 @@ func units(um float64) int64 { return int64(math.Round(um * float64(Micrometre))
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
-// Key is a value of a motion at a moment at which it stops: an end of a swing.
+// Key is a value of a motion at a moment at which it stops, an end of a swing,
+// and how the swing that leads to it departs from the half of a cosine.
 type Key struct {
 	T float64 // s
 	V float64 // rad or µm
+	// Dwell is how much slower the hand is at the ends of the swing (above 0) or
+	// in its middle (below 0); Skew how much slower it starts than it ends.
+	// |Dwell| + |Skew| < 1.
+	Dwell, Skew float64
 }
 
-// Path is a motion of the hand: swings between keys, each the first half of a
-// cosine, warped by Dwell, with a tremor on top.
+// Path is a motion of the hand: swings between keys, with a tremor on top.
 type Path struct {
-	Keys []Key
-	// Dwell is how much slower than a cosine the hand is at the ends of a swing
-	// (above 0) or in its middle (below 0); |Dwell| < 1.
-	Dwell  float64
+	Keys   []Key
 	tremor [3]sine
 }
 
@@ -122,13 +123,14 @@ func (p *Path) Smooth(t float64) float64 {
 	}
 	a, b := k[i-1], k[i]
 	x := (t - a.T) / (b.T - a.T)
-	x -= p.Dwell * math.Sin(2*math.Pi*x) / (2 * math.Pi)
+	sin, cos := math.Sincos(2 * math.Pi * x)
+	x -= (b.Dwell*sin + b.Skew*(1-cos)) / (2 * math.Pi)
 	return a.V + (b.V-a.V)*(1-math.Cos(math.Pi*x))/2
 }
 
 // to appends a key after a time.
 func (p *Path) to(after, v float64) {
-	p.Keys = append(p.Keys, Key{p.Keys[len(p.Keys)-1].T + after, v})
+	p.Keys = append(p.Keys, Key{T: p.end() + after, V: v})
 }
 
 // end is the time of the last key.

@@ -47,7 +47,7 @@ type Params struct {
 	Off                         float64 // centre of the rock, as a part of the amplitude
 	Ragged, Uneven              float64 // relative scatter of amplitude and of half-period
 	Near, NearScatter           float64 // of OneSided: tilt at which it turns, and its scatter
-	Dwell                       float64 // see Path
+	Dwell, DwellScatter, Skew   float64 // see Key: mean and scatter of Dwell, scatter of Skew
 	Tremor                      float64 // root mean square
 	Rest, RestTilt              float64 // how long and at what tilt it is held in the end
 	Offset                      float64 // µm beside the axis, of OffAxis
@@ -61,7 +61,8 @@ type Params struct {
 // Place is where a gauge was held to be read.
 type Place struct {
 	Size int64 // true
-	Seen int64 // what a perfect reading by this gauge would be there, with chord and drift
+	Seen int64 // what a perfect reading by this gauge would be there at From, with chord and drift
+	Rate int64 // how Seen changes in a second: drift, and a part that shrinks
 	Must bool  // gauged as it should be: must be captured
 	// From and To are when the gauge was there: a reading outside is false.
 	From, To time.Duration
@@ -117,7 +118,7 @@ func (m *motion) bore(t float64) float64 {
 func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
 	m := motion{p: &p, insert: p.Air, in: p.Air + p.Insert, bounce: between(rng, 0, 80)}
 	tr := Truth{Visit: p.Visit, Fault: p.Stream.Fault, In: seconds(m.in)}
-	m.level.Keys = []Key{{m.in, p.Profile}}
+	m.level.Keys = []Key{{T: m.in, V: p.Profile}}
 	if p.Visit == Warm {
 		m.shrink = p.Shrink
 	}
@@ -136,9 +137,8 @@ func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
 // rock is a visit of a two-point gauge from the edge in to the edge out.
 func (m *motion) rock(tr *Truth, rng *rand.Rand) {
 	p := m.p
-	m.tilt.Dwell = p.Dwell
 	m.tilt.shake(p.Tremor, rng)
-	m.tilt.Keys = []Key{{m.in, p.DragTilt}}
+	m.tilt.Keys = []Key{{T: m.in, V: p.DragTilt}}
 	m.drag(p.Drag, p.DragTilt, rng)
 	level := 0.0
 	if p.Visit == OffAxis {
@@ -184,11 +184,7 @@ func (m *motion) work(tr *Truth, size int64, level float64, rng *rand.Rand) {
 	} else {
 		m.level.to(to-m.level.end(), level)
 	}
-	pl := Place{Size: size, Seen: p.Size + units(level+p.Drift*(from+to)/2), From: seconds(from), To: seconds(to),
-		Must: (p.Visit == Good || p.Visit == Move) && p.Stream.Fault == NoFault}
-	if p.Visit == Warm {
-		pl.Seen += units(p.Shrink * ((from+to)/2 - m.in))
-	}
+	pl := m.place(size, level, from, to)
 	for _, t := range m.tilt.Crossings(from, to) {
 		pl.Turns = append(pl.Turns, seconds(t))
 	}
@@ -205,20 +201,28 @@ func (m *motion) swings(rng *rand.Rand) {
 	}
 	if p.Visit == OneSided {
 		for range p.Turns {
-			m.tilt.to(half(), side*(p.Near+p.Swing*max(0.4, 1+p.Ragged*rng.NormFloat64())))
-			m.tilt.to(half(), side*max(0.1*degree, p.Near+p.NearScatter*rng.NormFloat64()))
+			m.swing(half(), side*(p.Near+p.Swing*max(0.4, 1+p.Ragged*rng.NormFloat64())), rng)
+			m.swing(half(), side*max(0.1*degree, p.Near+p.NearScatter*rng.NormFloat64()), rng)
 		}
-		m.tilt.to(half(), side*(p.Near+p.Swing))
+		m.swing(half(), side*(p.Near+p.Swing), rng)
 		return
 	}
-	// the first swing starts where the drag ended: it must not pass square
-	if len(m.tilt.Keys) > 0 && m.tilt.Keys[len(m.tilt.Keys)-1].V != 0 {
-		side = math.Copysign(1, m.tilt.Keys[len(m.tilt.Keys)-1].V)
+	// The hand goes to the end of the first swing on the side where it is.
+	if v := m.tilt.Keys[len(m.tilt.Keys)-1].V; v != 0 {
+		side = math.Copysign(1, v)
 	}
 	for range p.Turns + 1 {
-		m.tilt.to(half(), far(side))
+		m.swing(half(), far(side), rng)
 		side = -side
 	}
+}
+
+// swing tilts the gauge to an end of the rock, in the hand's own way.
+func (m *motion) swing(after, tilt float64, rng *rand.Rand) {
+	m.tilt.to(after, tilt)
+	k := &m.tilt.Keys[len(m.tilt.Keys)-1]
+	k.Dwell = min(0.6, max(-0.3, m.p.Dwell+m.p.DwellScatter*rng.NormFloat64()))
+	k.Skew = min(0.3, max(-0.3, m.p.Skew*rng.NormFloat64()))
 }
 
 // slip lets a contact slide up and down the chamfer while the gauge is rocked.
@@ -257,7 +261,22 @@ func (m *motion) held(size int64, level, from float64) Place {
 	}
 	m.level.to(hold, level)
 	to := m.level.end()
-	pl := Place{Size: size, Seen: p.Size + units(level+p.Drift*(from+to)/2), From: seconds(from), To: seconds(to),
-		Must: (p.Visit == Good || p.Visit == Move) && p.Stream.Fault == NoFault && hold >= 6*p.Gauge.Settle+1.5}
+	pl := m.place(size, level, from, to)
+	pl.Must = pl.Must && hold >= 6*p.Gauge.Settle+1.5
 	return pl
+}
+
+// place is the truth of a place.
+func (m *motion) place(size int64, level, from, to float64) Place {
+	p := m.p
+	return Place{
+		Size: size, Seen: p.Size + units(level+p.Drift*from+m.shrink*(from-m.in)), Rate: units(p.Drift + m.shrink),
+		Must: (p.Visit == Good || p.Visit == Move) && p.Stream.Fault == NoFault,
+		From: seconds(from), To: seconds(to),
+	}
+}
+
+// SeenAt is Seen at a time of the visit.
+func (pl *Place) SeenAt(at time.Duration) int64 {
+	return pl.Seen + int64(math.Round(float64(pl.Rate)*(at-pl.From).Seconds()))
 }

@@ -1,0 +1,242 @@
+package capture
+
+import (
+	"math"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// ringCap is the samples kept of a visit: eight slow passes at 100 values/s.
+const ringCap = 1024
+
+// turning takes the size at which a rocked gauge turns. It finds the passes
+// through square as they come, and after each from the third on it fits the rock
+// ([rock]) to the latest of them; what comes of it is taken when the passes
+// agree, the samples follow the geometry, and the size is known well enough.
+// Otherwise it waits for the next pass.
+type turning struct {
+	gate
+	began  time.Duration
+	clock  pace
+	spikes despike
+	turns  turns
+	ring   [ringCap]sample
+	count  int    // samples of the visit; the latest ringCap of them are kept
+	tried  int    // what of the latest pass has been tried: twice its number, plus one when it was whole
+	why    Reason // what was wrong with the last attempt
+	done   bool
+	level  float64 // of the reading, µm from nominal
+	back   float64 // when the value was last near the level, s
+	half   float64 // half-period of the rock that was taken, s
+	rock   rock
+	buf    struct {
+		t, v, weight, excess, rest [ringCap]float64
+		swing                      [ringCap]uint8
+	}
+}
+
+func newTurning(o Options) *turning {
+	c := &turning{gate: gate{o: o}}
+	c.turns.hysteresis = max(1, 8*o.noise())
+	return c
+}
+
+func (c *turning) Reset() { *c = *newTurning(c.o) }
+
+func (c *turning) Progress() Progress {
+	p := Progress{In: c.in, Done: c.done, Turns: c.turns.minima()}
+	if c.in && !c.done {
+		p.Hint = c.reason(c.clock.last)
+	}
+	return p
+}
+
+func (c *turning) Feed(s Sample) []Result {
+	c.n = 0
+	if c.broken(s.At) {
+		c.interrupt(s.At)
+	}
+	switch c.pass(s.Value) {
+	case enters:
+		c.begin(s.At)
+		c.say(Result{Kind: Entered, At: s.At})
+		c.add(s)
+	case stays:
+		c.add(s)
+	case leaves:
+		c.end(s.At, c.reason((s.At - c.began).Seconds()))
+		c.say(Result{Kind: Left, At: s.At})
+	}
+	return c.res[:c.n]
+}
+
+func (c *turning) interrupt(at time.Duration) {
+	if !c.in {
+		return
+	}
+	c.in, c.out = false, 0
+	c.end(at, Silent)
+	c.say(Result{Kind: Left, At: at})
+}
+
+func (c *turning) begin(at time.Duration) {
+	c.began, c.done = at, false
+	c.clock.begin()
+	c.spikes = despike{}
+	c.restart()
+	c.count = 0
+}
+
+// restart forgets the passes seen so far.
+func (c *turning) restart() {
+	c.turns.clear()
+	c.tried, c.why = 0, ""
+}
+
+// brief is a visit too short to have meant a reading.
+const brief = 1.5 // s
+
+func (c *turning) end(at time.Duration, why Reason) {
+	if !c.done && c.count > 1 {
+		c.say(Result{Kind: Refused, At: at, Reason: why, Turns: c.turns.minima()})
+	}
+}
+
+func (c *turning) reason(t float64) Reason {
+	switch n := c.turns.minima(); {
+	case n == 0 && t < brief:
+		return Soon
+	case n == 0:
+		return NotRocked
+	case n == 1:
+		return OneTurn
+	case n == 2 || c.why == "":
+		return FewTurns
+	}
+	return c.why
+}
+
+func (c *turning) add(s Sample) {
+	x := sample{(s.At - c.began).Seconds(), (s.Value - c.o.Nominal).Micrometres()}
+	if c.clock.tick(x.t) { // times that can't be trusted: begin the passes again
+		c.spikes = despike{}
+		if !c.done {
+			c.restart()
+		}
+	}
+	if x, ok := c.spikes.push(x, c.o.noise()); ok {
+		c.judge(x, s.At)
+	}
+}
+
+func (c *turning) judge(x sample, at time.Duration) {
+	c.ring[c.count%ringCap] = x
+	c.turns.push(extreme{c.count, x})
+	c.count++
+	if c.done {
+		c.rearm(x, at)
+		return
+	}
+	if c.due(x) {
+		c.attempt(at)
+	}
+}
+
+// due reports whether the latest pass has come far enough to be tried: the value
+// has risen again by a third of what it fell, or turned.
+func (c *turning) due(x sample) bool {
+	n := c.turns.minima()
+	if n < c.o.Turns {
+		return false
+	}
+	if c.turns.n%2 == 1 { // the maximum after the latest minimum is settled
+		if c.tried >= 2*n+1 {
+			return false
+		}
+		c.tried = 2*n + 1
+		return true
+	}
+	l := c.turns.last(1)
+	if c.tried >= 2*n || x.v-l[1].v < 0.35*(l[0].v-l[1].v) {
+		return false
+	}
+	c.tried = 2 * n
+	return true
+}
+
+// attempt tries the latest passes, as many as agree, and takes what comes of it.
+func (c *turning) attempt(at time.Duration) {
+	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
+		l := c.turns.last(passes)
+		if passes > most || c.count-l[0].index > ringCap {
+			continue
+		}
+		if c.why = c.try(l); c.why == "" {
+			c.take(at, passes)
+			return
+		}
+	}
+}
+
+func (c *turning) take(at time.Duration, passes int) {
+	v, err := analysis.FromMicrometres(c.rock.p[pSize])
+	if err != nil {
+		return
+	}
+	k := &c.rock
+	c.done, c.level, c.back = true, k.p[pSize], c.clock.last
+	c.half = (k.p[pEnd+2*(k.ends-1)] - k.p[pEnd]) / float64(k.ends-1)
+	c.say(Result{Kind: Taken, At: at, Value: c.o.Nominal + v, U: deviation(k.uncertainty()), Turns: passes,
+		Quality: clamp01(2 - k.ratio())})
+}
+
+// rearm looks for the gauge going to another place: the value stays away from
+// the size for longer than the rock would.
+func (c *turning) rearm(x sample, at time.Duration) {
+	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.o.noise()
+	if x.v < c.level-near {
+		c.back = min(c.back, x.t-1) // below the size: this is another place
+	} else if x.v <= c.level+near {
+		c.back = x.t
+	}
+	if x.t-c.back < max(0.6, 1.6*c.half) {
+		return
+	}
+	c.say(Result{Kind: Moved, At: at})
+	c.done = false
+	c.restart()
+	c.turns.push(extreme{c.count - 1, x})
+}
+
+// pace follows the rate of a stream, and tells when the times of its samples
+// are no times of measurement: after a stall, samples come in a bunch.
+type pace struct {
+	last, period float64 // s
+	n            int
+}
+
+func (p *pace) begin() { p.last, p.n = 0, 0 }
+
+// tick notes a sample and reports whether the times are broken here.
+func (p *pace) tick(t float64) bool {
+	dt := t - p.last
+	p.last = t
+	p.n++
+	switch {
+	case p.n == 1:
+		return false
+	case p.n == 2 || p.period <= 0:
+		p.period = dt
+		return false
+	case p.n < 10: // learn fast
+		p.period = min(max(p.period, dt/2), math.Inf(1))
+		p.period += (dt - p.period) / float64(p.n)
+		return false
+	}
+	broken := dt > 4*p.period || dt < p.period/8
+	if !broken {
+		p.period += (dt - p.period) / 16
+	}
+	return broken
+}

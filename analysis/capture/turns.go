@@ -1,0 +1,96 @@
+package capture
+
+import "math"
+
+// extreme is a turning point of the value: where it stopped falling or rising.
+type extreme struct {
+	index int // of the sample, counted from the start of the visit
+	sample
+}
+
+// turnCap bounds the turning points kept: maxima on both sides of each pass.
+const turnCap = 2*most + 2
+
+// turns finds the turning points of a value with hysteresis: a minimum is one
+// only when the value has risen by as much above it, and so for a maximum.
+type turns struct {
+	hysteresis float64 // µm
+	list       [turnCap]extreme
+	n          int     // list[:n] alternates: maximum, minimum, maximum …
+	now        extreme // candidate for the next: lowest or highest since the last
+	falling    bool    // looking for a minimum
+}
+
+func (t *turns) clear() { *t = turns{hysteresis: t.hysteresis} }
+
+// push takes the next sample and reports whether it settled a turning point.
+func (t *turns) push(x extreme) bool {
+	switch {
+	case t.n == 0: // what comes first is the maximum before the first pass
+		t.list[0], t.n = x, 1
+		t.now, t.falling = x, true
+	case t.n == 1 && t.now.index == t.list[0].index && x.v > t.now.v: // has not fallen yet
+		t.list[0], t.now = x, x
+	case t.falling && x.v < t.now.v, !t.falling && x.v > t.now.v:
+		t.now = x
+	case t.falling && x.v > t.now.v+t.hysteresis, !t.falling && x.v < t.now.v-t.hysteresis:
+		t.settle()
+		t.now, t.falling = x, !t.falling
+		return true
+	}
+	return false
+}
+
+func (t *turns) settle() {
+	if t.n == turnCap { // the oldest pass goes: a maximum and a minimum
+		t.n = copy(t.list[:], t.list[2:])
+	}
+	t.list[t.n] = t.now
+	t.n++
+}
+
+// minima is how many passes there are so far.
+func (t *turns) minima() int { return t.n / 2 }
+
+// last returns the turning points of the latest passes: maximum, minimum, …,
+// minimum and, when that is settled, the maximum after it.
+func (t *turns) last(passes int) []extreme {
+	from := 2 * (t.minima() - passes)
+	return t.list[from:t.n]
+}
+
+// despike holds back two samples so that the middle one of five can be judged
+// by its neighbours on both sides.
+type despike struct {
+	last [5]sample
+	n    int
+}
+
+// push takes a sample and returns the one two before it, unless that was wild.
+func (d *despike) push(x sample, noise float64) (sample, bool) {
+	if d.n < 5 {
+		d.last[d.n] = x
+		d.n++
+		if d.n < 3 {
+			return sample{}, false
+		}
+		return d.last[d.n-3], d.n < 5 || !d.wild(noise)
+	}
+	copy(d.last[:], d.last[1:])
+	d.last[4] = x
+	return d.last[2], !d.wild(noise)
+}
+
+// wild reports whether the middle sample is far from the cubic through its four
+// neighbours: more than noise and the coarseness of the stream explain. A wild
+// one is replaced, so that it doesn't count against its neighbours.
+func (d *despike) wild(noise float64) bool {
+	a, b, c, e, f := d.last[0].v, d.last[1].v, d.last[2].v, d.last[3].v, d.last[4].v
+	want := (4*(b+e) - a - f) / 6
+	spread := max(a, b, e, f) - min(a, b, e, f)
+	if math.Abs(c-want) <= max(3, 8*noise)+0.35*spread {
+		return false
+	}
+	d.last[2].v = want
+	return true
+}
