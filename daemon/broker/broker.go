@@ -121,6 +121,24 @@ func (b *Broker) Run(ctx context.Context) error {
 	return b.server.Close()
 }
 
+// Close frees the addresses of a broker that was never run; after Run it does nothing.
+func (b *Broker) Close() error {
+	var errs []error
+	for _, l := range b.listeners() {
+		if err := l.Close(); !errors.Is(err, net.ErrClosed) {
+			errs = append(errs, err)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (b *Broker) listeners() []net.Listener {
+	if b.ws == nil {
+		return []net.Listener{b.tcp}
+	}
+	return []net.Listener{b.tcp, b.ws.listener}
+}
+
 // Addr returns the address of the TCP listener, host:port.
 func (b *Broker) Addr() string { return b.tcp.Addr().String() }
 

@@ -44,14 +44,13 @@ func (j *paper) Cursor(name string) (uint64, error) {
 	return j.cursors[name], nil
 }
 
-func (j *paper) SetCursor(name string, seq uint64) error {
+func (j *paper) SetCursor(name string, seq uint64) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.cursors == nil {
 		j.cursors = map[string]uint64{}
 	}
 	j.cursors[name] = seq
-	return nil
 }
 
 func (j *paper) setBroken(b bool) {

@@ -249,17 +249,13 @@ func (p *Publisher) cursor() uint64 {
 	return p.acked
 }
 
-// save gives the cursor to the journal. If that fails the price is repeats after
-// a restart, no loss, so it is told and the sending goes on.
+// save gives the cursor to the journal, which keeps it with its next commit. If
+// that is lost the price is repeats after a restart, no loss.
 func (l *link) save() {
-	c := l.p.cursor()
-	if c == l.saved {
-		return
+	if c := l.p.cursor(); c != l.saved {
+		l.p.src.SetCursor(cursorName, c)
+		l.saved = c
 	}
-	if err := l.p.src.SetCursor(cursorName, c); err != nil {
-		l.p.log.Error().Err(err).Msg("keeping the publisher's cursor")
-	}
-	l.saved = c
 }
 
 // leave says goodbye: the last records already on their way are waited for, the

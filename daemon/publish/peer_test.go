@@ -105,6 +105,18 @@ func (m *mosquitto) kill() {
 	}
 }
 
+// stop ends the broker as a service manager does.
+func (m *mosquitto) stop() {
+	m.t.Helper()
+	if err := m.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		m.t.Fatal(err)
+	}
+	if err := m.cmd.Wait(); err != nil {
+		m.t.Fatal(err)
+	}
+	m.cmd = nil
+}
+
 func (m *mosquitto) url() string { return "tcp://" + m.addr }
 
 // quick is the usual pace with short waits.
@@ -151,9 +163,12 @@ func stop(t testing.TB, p *Publisher) (end func()) {
 
 // ear is a subscriber that keeps what it hears.
 type ear struct {
-	client mqtt.Client
-	mu     sync.Mutex
-	msgs   []mqtt.Message
+	client  mqtt.Client
+	mu      sync.Mutex
+	msgs    []mqtt.Message
+	checked int // of msgs, by seqs
+	last    uint64
+	repeats int
 }
 
 // listen subscribes to everything of the site; persistent sessions survive the broker.
@@ -201,7 +216,10 @@ func (e *ear) on(leaf string) (out []string) {
 // must, and how many repeats there were; a step back or a gap is a fault.
 func (e *ear) seqs(t testing.TB) (last uint64, repeats int) {
 	t.Helper()
-	for _, m := range e.all() {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	for ; e.checked < len(e.msgs); e.checked++ {
+		m := e.msgs[e.checked]
 		if !strings.HasSuffix(m.Topic(), "/reading") && !strings.HasSuffix(m.Topic(), "/event") {
 			continue
 		}
@@ -210,15 +228,15 @@ func (e *ear) seqs(t testing.TB) (last uint64, repeats int) {
 			t.Fatal(err)
 		}
 		switch {
-		case r.Seq <= last:
-			repeats++
-		case r.Seq == last+1:
-			last = r.Seq
+		case r.Seq <= e.last:
+			e.repeats++
+		case r.Seq == e.last+1:
+			e.last = r.Seq
 		default:
-			t.Fatalf("after record %d came %d: %d lost or out of order", last, r.Seq, r.Seq-last-1)
+			t.Fatalf("after record %d came %d: %d lost or out of order", e.last, r.Seq, r.Seq-e.last-1)
 		}
 	}
-	return last, repeats
+	return e.last, e.repeats
 }
 
 func (e *ear) heard(t testing.TB, n uint64) {
@@ -229,7 +247,7 @@ func (e *ear) heard(t testing.TB, n uint64) {
 // embedded starts the daemon's own broker.
 func embedded(t testing.TB) (url string, own func(*Config), b *broker.Broker) {
 	t.Helper()
-	b, err := broker.Open(broker.Config{Listen: "127.0.0.1:0", Site: "quarry-lane", Anonymous: true}, zerolog.Nop())
+	b, err := broker.Open(broker.Config{Listen: "127.0.0.1:0", WebSocket: "127.0.0.1:0", Site: "quarry-lane", Anonymous: true}, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -348,3 +366,5 @@ func (p *proxy) cut() {
 }
 
 func sigkill(c *exec.Cmd) error { return c.Process.Signal(syscall.SIGKILL) }
+
+func freeze(c *exec.Cmd) error { return c.Process.Signal(syscall.SIGSTOP) }

@@ -30,7 +30,7 @@ type Source interface {
 	// Cursor returns the number last given to SetCursor under the name, or 0.
 	Cursor(name string) (uint64, error)
 	// SetCursor keeps the number; it may be lost in a crash, which costs repeats.
-	SetCursor(name string, seq uint64) error
+	SetCursor(name string, seq uint64)
 }
 
 // Publisher sends the records of a journal, and the state of its stations, to a

@@ -1,9 +1,11 @@
 package publish
 
 import (
+	"crypto/tls"
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"os"
 	"syscall"
@@ -69,6 +71,7 @@ func (p *Publisher) explain(err error) string {
 		unknown x509.UnknownAuthorityError
 		host    x509.HostnameError
 		invalid x509.CertificateInvalidError
+		noTLS   tls.RecordHeaderError
 		netErr  net.Error
 	)
 	c := &p.cfg
@@ -89,6 +92,8 @@ func (p *Publisher) explain(err error) string {
 		return fmt.Sprintf("the broker's certificate is for another name (%v); use the name that it has", host)
 	case errors.As(err, &invalid):
 		return fmt.Sprintf("the broker's certificate can't be used (%v); check its dates and this computer's clock", invalid)
+	case p.tls != nil && errors.Is(err, packets.ErrorNetworkError) && (errors.Is(err, io.EOF) || errors.Is(err, syscall.ECONNRESET) || errors.As(err, &noTLS)):
+		return fmt.Sprintf("%s broke off the TLS handshake (%v); is that port one with TLS?", c.Broker, err)
 	case errors.Is(err, syscall.ECONNREFUSED):
 		return fmt.Sprintf("nothing listens at %s; check that the broker runs, and its address", c.Broker)
 	case errors.As(err, &netErr) && netErr.Timeout(), errors.Is(err, os.ErrDeadlineExceeded):
