@@ -38,8 +38,8 @@ type ExportOptions struct {
 }
 
 // Export writes the events that a filter picks. CSV is by RFC 4180, in UTF-8,
-// with lines that end in CR LF and a header that carries the units; its column
-// void has the reason for which a reading was struck out, also where that
+// with lines that end in CR LF (within a text too) and a header that carries
+// the units; its column void has the reason for which a reading was struck out, also where that
 // happened after the time that the filter ends at, and is empty for one that
 // counts.
 func (j *Journal) Export(ctx context.Context, w io.Writer, o ExportOptions) error {

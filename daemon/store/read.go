@@ -253,7 +253,9 @@ func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
 	last := j.Last()
 	switch {
 	case f.Part != "":
-		parts, err := j.begun(ctx, &f, span{f.Station, 1, last}, math.MaxInt32)
+		whenever := f // the times are held against the events, not against when the part was begun
+		whenever.From, whenever.To = time.Time{}, time.Time{}
+		parts, err := j.begun(ctx, &whenever, span{f.Station, 1, last}, math.MaxInt32)
 		if err != nil {
 			return nil, err
 		}

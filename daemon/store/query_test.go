@@ -1,0 +1,323 @@
+package store
+
+import (
+	"cmp"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"fairbore/daemon/session"
+)
+
+// inHandAt says by plain reading of all events which job and part each station
+// had at each of them.
+func inHandAt(all []session.Record) (jobs, parts map[uint64]string, begun map[uint64]uint64) {
+	jobs, parts, begun = map[uint64]string{}, map[uint64]string{}, map[uint64]uint64{}
+	job, part, by := map[string]string{}, map[string]string{}, map[string]uint64{}
+	for _, r := range all {
+		switch r.Kind {
+		case session.JobChosen:
+			job[r.Station], part[r.Station], by[r.Station] = r.Job.ID, "", 0
+		case session.PartBegun:
+			part[r.Station], by[r.Station] = r.Part.Serial, r.Seq
+		}
+		jobs[r.Seq], parts[r.Seq], begun[r.Seq] = job[r.Station], part[r.Station], by[r.Station]
+	}
+	return jobs, parts, begun
+}
+
+func drawFilter(t *rapid.T, last int) Filter {
+	f := Filter{
+		Station:  rapid.SampledFrom([]string{"", "a", "b", "nowhere"}).Draw(t, "of station"),
+		Job:      rapid.SampledFrom([]string{"", "", "J-4107", "J-4112", "none"}).Draw(t, "of job"),
+		Part:     rapid.SampledFrom([]string{"", "", "0001", "0002"}).Draw(t, "of part"),
+		AfterSeq: uint64(max(0, rapid.IntRange(-last, last).Draw(t, "after"))),
+		Limit:    max(0, rapid.IntRange(-5, 20).Draw(t, "limit")),
+	}
+	f.Kinds = rapid.SampledFrom([][]session.Kind{nil, nil, {session.Taken}, {session.Voided, session.Judged}, {session.Taken, session.Voided}, {session.Told}}).Draw(t, "kinds")
+	if rapid.Bool().Draw(t, "timed") {
+		f.From = morning.Add(time.Duration(rapid.IntRange(-5, last).Draw(t, "from")) * time.Minute)
+		f.To = f.From.Add(time.Duration(rapid.IntRange(0, last).Draw(t, "for")) * time.Minute)
+	}
+	return f
+}
+
+func (f *Filter) inTime(at time.Time) bool {
+	return (f.From.IsZero() || !at.Before(f.From)) && (f.To.IsZero() || at.Before(f.To))
+}
+
+func (f *Filter) naive(all []session.Record) (out []uint64) {
+	jobs, parts, _ := inHandAt(all)
+	for _, r := range all {
+		if (f.Station == "" || f.Station == r.Station) && (f.Job == "" || f.Job == jobs[r.Seq]) && (f.Part == "" || f.Part == parts[r.Seq]) &&
+			(len(f.Kinds) == 0 || slices.Contains(f.Kinds, r.Kind)) && f.inTime(r.At) && r.Seq > f.AfterSeq {
+			out = append(out, r.Seq)
+		}
+	}
+	if f.Limit > 0 {
+		out = out[:min(len(out), f.Limit)]
+	}
+	return out
+}
+
+func (f *Filter) naiveParts(all []session.Record) (out []PartSummary) {
+	jobs, _, begun := inHandAt(all)
+	at := map[uint64]*PartSummary{}
+	for _, r := range all {
+		if p := at[begun[r.Seq]]; p != nil && r.Kind == session.Taken {
+			p.Readings++
+			p.Last = r.At
+		} else if p != nil && r.Kind == session.Judged {
+			p.Verdict, p.Last = r.Verdict, r.At
+		}
+		if r.Kind == session.PartBegun {
+			at[r.Seq] = &PartSummary{Seq: r.Seq, Station: r.Station, Job: jobs[r.Seq], Part: r.Part.Serial, First: r.At, Last: r.At}
+		}
+	}
+	for _, p := range at {
+		if (f.Station == "" || f.Station == p.Station) && (f.Job == "" || f.Job == p.Job) && (f.Part == "" || f.Part == p.Part) && f.inTime(p.First) && p.Seq > f.AfterSeq {
+			p.First, p.Last = p.First.UTC(), p.Last.UTC()
+			out = append(out, *p)
+		}
+	}
+	slices.SortFunc(out, func(a, b PartSummary) int { return cmp.Compare(b.Seq, a.Seq) })
+	if f.Limit > 0 {
+		out = out[:min(len(out), f.Limit)]
+	}
+	return out
+}
+
+// Query and Parts answer as plain reading of everything does.
+func TestQueryEqualsReadingAll(t *testing.T) {
+	r := start(t, config(t))
+	var story []session.Event
+	for seed := range 12 {
+		story = append(story, rapid.Custom(func(rt *rapid.T) []session.Event { return drawStory(rt, []string{"a", "b"}, 80) }).Example(seed)...)
+	}
+	for i := range story {
+		story[i].At = morning.Add(time.Duration(i) * time.Minute)
+	}
+	r.append(t, story...)
+	r.settle(t, uint64(len(story)))
+	all, err := r.After(t.Context(), 0, len(story))
+	if err != nil || len(all) < 100 {
+		t.Fatalf("%d events, %v", len(all), err)
+	}
+	rapid.Check(t, func(rt *rapid.T) {
+		for range 5 {
+			f := drawFilter(rt, len(story)+1)
+			var got []uint64
+			for rec, err := range r.Query(t.Context(), f) {
+				if err != nil {
+					rt.Fatal(err)
+				}
+				got = append(got, rec.Seq)
+			}
+			if want := f.naive(all); !slices.Equal(got, want) {
+				rt.Fatalf("%+v\ngot  %d\nwant %d", f, got, want)
+			}
+			parts, err := r.Parts(t.Context(), f)
+			if err != nil {
+				rt.Fatal(err)
+			}
+			if want := f.naiveParts(all); !(len(parts) == 0 && len(want) == 0) && !reflect.DeepEqual(parts, want) {
+				rt.Fatalf("%+v\ngot  %s\nwant %s", f, asJSON(t, parts), asJSON(t, want))
+			}
+		}
+	})
+}
+
+// Steps over a longer journal join without a gap, and a taker may stop early.
+func TestQuerySteps(t *testing.T) {
+	r := start(t, config(t))
+	const n = 5 * stepLeast
+	var many []session.Event
+	for i := range n {
+		many = append(many, note([]string{"a", "b", "b"}[i%3], "x"))
+	}
+	r.append(t, many...)
+	r.settle(t, n)
+	next := uint64(1)
+	for rec, err := range r.Query(t.Context(), Filter{Station: "a"}) {
+		if err != nil || rec.Seq != next {
+			t.Fatalf("%d, want %d; %v", rec.Seq, next, err)
+		}
+		if next += 3; next > 3*stepLeast {
+			break
+		}
+	}
+	for _, err := range r.Query(cancelled(t), Filter{}) {
+		if err == nil {
+			t.Error("a context that has ended is not told")
+		}
+	}
+}
+
+// No query needs to read the table through: every plan seeks by an index or by
+// the numbers.
+func TestPlansSeek(t *testing.T) {
+	r := start(t, config(t))
+	full := span{"a", 1, 9}
+	for _, f := range []Filter{{}, {Kinds: []session.Kind{session.Taken}}, {Kinds: []session.Kind{session.Voided}}} {
+		for _, s := range []span{full, {"", 1, 9}} {
+			query, args := f.statement(s)
+			rows, err := r.read.QueryContext(t.Context(), "explain query plan "+query, args...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for rows.Next() {
+				var a, b, c int
+				var detail string
+				if err := rows.Scan(&a, &b, &c, &detail); err != nil {
+					t.Fatal(err)
+				}
+				if strings.Contains(detail, "SCAN event") {
+					t.Errorf("%s: %s", query, detail)
+				}
+			}
+			rows.Close()
+		}
+	}
+}
+
+func export(t *testing.T, j *Journal, o ExportOptions) string {
+	t.Helper()
+	var b strings.Builder
+	if err := j.Export(t.Context(), &b, o); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+func exportStory() []session.Event {
+	void := func(no int, reason string, kind session.Kind) session.Event {
+		return session.Event{Station: "hone bay 1", At: morning.Add(time.Hour), Kind: kind, Void: &session.Void{No: no, Reason: reason}}
+	}
+	odd := reading("hone bay 1", "J-4107", "=0002", 1)
+	odd.Reading.Channel, odd.Reading.Sent.Places, odd.Reading.Sent.Digits = "a \"b\", c\nd", 9, -12
+	return []session.Event{
+		jobEvent("hone bay 1", "J-4107"), partEvent("hone bay 1", "0001", 1),
+		reading("hone bay 1", "J-4107", "0001", 1), reading("hone bay 1", "J-4107", "0001", 2), reading("hone bay 1", "J-4107", "0001", 3),
+		void(1, "-chip on the tip", session.Voided), void(2, "by mistake", session.Voided), void(2, "", session.Restored),
+		partEvent("hone bay 1", "=0002", 2), odd,
+		void(1, "", session.Voided), partEvent("hone bay 1", "0001", 3), reading("hone bay 1", "J-4107", "0001", 1),
+	}
+}
+
+func TestExport(t *testing.T) {
+	r := start(t, config(t))
+	r.append(t, exportStory()...)
+	r.settle(t, 13)
+	var at, of uint64
+	o := ExportOptions{Format: CSV, Guard: true, Progress: func(done, total uint64) { at, of = done, total }}
+	got := strings.ReplaceAll(export(t, r.Journal, o), r.ID(), "JOURNAL")
+	if at != 13 || of != 13 {
+		t.Errorf("progress ended at %d of %d", at, of)
+	}
+	golden := filepath.Join("..", "..", "testdata", "store", "export.csv")
+	if os.Getenv("FAIRBORE_UPDATE") != "" {
+		if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+	// A window of time that ends before the void was made still knows of it.
+	early := export(t, r.Journal, ExportOptions{Format: CSV, Filter: Filter{To: morning.Add(30 * time.Second)}})
+	if strings.Count(early, "-chip on the tip\r\n") != 1 || strings.Contains(early, "'") {
+		t.Errorf("%s", early)
+	}
+	if one := export(t, r.Journal, ExportOptions{Format: CSV, Filter: Filter{Part: "=0002"}}); strings.Count(one, "no reason given\r\n") != 1 {
+		t.Errorf("%s", one)
+	}
+	if err := r.Export(t.Context(), &strings.Builder{}, ExportOptions{Format: "xls"}); err == nil {
+		t.Error("an unknown format is not refused")
+	}
+}
+
+func TestExportNDJSON(t *testing.T) {
+	r := start(t, config(t))
+	r.append(t, exportStory()...)
+	r.settle(t, 13)
+	all, err := r.After(t.Context(), 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want strings.Builder
+	for _, rec := range all {
+		want.WriteString(asJSON(t, rec) + "\n")
+	}
+	if got := export(t, r.Journal, ExportOptions{Format: NDJSON}); got != want.String() {
+		t.Errorf("got\n%s\nwant\n%s", got, want.String())
+	}
+}
+
+// judge is the check that doc.go describes, by another language and another
+// build of SQLite; and it reads the CSV.
+const judge = `
+import csv, hashlib, json, sqlite3, sys
+db = sqlite3.connect("file:" + sys.argv[1] + "?mode=ro", uri=True)
+(ident,) = db.execute("select id from journal").fetchone()
+head, n = hashlib.sha256(ident.encode()).digest(), 0
+for seq, station, kind, body, h in db.execute("select seq, station, kind, body, hash from event order by seq"):
+    n += 1
+    assert seq == n, (seq, n)
+    head = hashlib.sha256(head + seq.to_bytes(8, "big") + body.encode()).digest()
+    assert head == h, seq
+    e = json.loads(body)
+    assert e["station"] == station and e["kind"] == kind, seq
+assert db.execute("pragma integrity_check").fetchone() == ("ok",)
+raw = open(sys.argv[2], "rb").read()
+rows = list(csv.reader(raw.decode().splitlines(keepends=True), strict=True))
+assert all(len(r) == len(rows[0]) for r in rows)
+print(json.dumps({"rows": n, "csv": len(rows), "channel": rows[4][rows[0].index("channel")]}))
+`
+
+func TestAnotherProgramAgrees(t *testing.T) {
+	python, err := exec.LookPath("python3")
+	if err != nil {
+		if os.Getenv("FAIRBORE_ALL") == "" {
+			t.Skip("no python3 here to check with")
+		}
+		t.Fatal(err)
+	}
+	r := start(t, config(t))
+	r.append(t, exportStory()...)
+	mustStop(t, r)
+	table := filepath.Join(t.TempDir(), "export.csv")
+	v, err := View(t.Context(), r.path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer v.Close()
+	if err := os.WriteFile(table, []byte(export(t, v, ExportOptions{Format: CSV})), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.CommandContext(t.Context(), python, "-c", judge, r.path, table).Output()
+	if err != nil {
+		t.Fatalf("%v: %s", err, err.(*exec.ExitError).Stderr)
+	}
+	var says struct {
+		Rows, CSV int
+		Channel   string
+	}
+	if err := json.Unmarshal(out, &says); err != nil {
+		t.Fatal(err)
+	}
+	if says.Rows != 13 || says.CSV != 6 || says.Channel != "a \"b\", c\r\nd" {
+		t.Errorf("%+v", says)
+	}
+}

@@ -1,0 +1,123 @@
+package store
+
+import (
+	"fmt"
+	"reflect"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+// drawStory draws what may happen at some stations, in any order, sensible or not.
+func drawStory(t *rapid.T, stations []string, most int) (story []session.Event) {
+	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
+	kinds := []session.Kind{session.Started, session.JobChosen, session.PartBegun, session.RoundOver, session.Placed,
+		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored,
+		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.ClockSet, session.Told}
+	for i := range rapid.IntRange(0, most).Draw(t, "events") {
+		station := rapid.SampledFrom(stations).Draw(t, "station")
+		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
+		n := rapid.IntRange(1, 4).Draw(t, "n")
+		odd := rapid.Bool().Draw(t, "odd")
+		e := session.Event{Station: station, At: morning.Add(time.Duration(i) * time.Minute), Kind: kind}
+		switch kind {
+		case session.JobChosen:
+			e.Job = jobEvent(station, rapid.SampledFrom(jobs).Draw(t, "job")).Job
+		case session.PartBegun:
+			e.Part = &session.Part{Serial: rapid.SampledFrom(serials).Draw(t, "serial"), Count: n}
+		case session.RoundOver:
+			e.Round = &session.Round{Number: n, Strokes: 3 * n}
+		case session.Placed:
+			e.Place = &session.Choice{Place: analysis.Place{Depth: analysis.Length(n)}, Skip: odd}
+		case session.Taken:
+			e = reading(station, "J-4107", "0001", n)
+		case session.Refused:
+			e.Refused = &session.Refusal{Reason: "no settled value", Gauge: "G-11"}
+		case session.Voided, session.Restored:
+			e.Void = &session.Void{No: n, Reason: "chip"}
+		case session.Mastering:
+			e.Master = &session.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: n, Broken: odd}
+		case session.RingRead:
+			e.Ring = &session.RingReading{Ring: "R-0875", No: n, Of: 4, Raw: analysis.Length(n), Restart: odd}
+		case session.Mastered:
+			e.Master = &session.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n)}
+		case session.Judged:
+			e.Verdict = &session.Verdict{Accepted: odd, Part: "0001", Job: "J-4107", Readings: n, State: session.InSize}
+		case session.GaugeSeen:
+			e.Gauge = &session.Gauge{Name: "G-11", Lost: odd}
+		case session.ClockSet:
+			e.Clock = &session.Clock{Jump: float64(n)}
+		}
+		story = append(story, e)
+	}
+	return story
+}
+
+func fold(records []session.Record, station string) *session.Fold {
+	var f session.Fold
+	for i := range records {
+		if e := &records[i].Event; e.Station == station {
+			f.Apply(e)
+		}
+	}
+	if f.Master == nil { // what happened since a mastering that never was
+		f.Since, f.Moved = 0, 0
+	}
+	return &f
+}
+
+// The state folded from what Rebuild returns is the state folded from everything.
+func TestRebuildEqualsEverything(t *testing.T) {
+	r := start(t, config(t))
+	round := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		round++
+		stations := []string{fmt.Sprintf("bay %d a", round), fmt.Sprintf("bay %d b", round)}
+		from := r.Last()
+		story := drawStory(rt, stations, 60)
+		if err := r.Append(t.Context(), story); err != nil {
+			rt.Fatal(err)
+		}
+		r.settle(t, from+uint64(len(story)))
+		all, err := r.After(t.Context(), from, len(story)+1)
+		if err != nil || len(all) != len(story) {
+			rt.Fatalf("%d of %d read back, %v", len(all), len(story), err)
+		}
+		for _, station := range stations {
+			few, err := r.Rebuild(t.Context(), station)
+			if err != nil {
+				rt.Fatal(err)
+			}
+			if !slices.IsSortedFunc(few, func(a, b session.Record) int { return int(a.Seq) - int(b.Seq) }) {
+				rt.Error("out of order")
+			}
+			if got, want := fold(few, station), fold(all, station); !reflect.DeepEqual(got, want) {
+				rt.Errorf("%s\ngot  %+v\nwant %+v", station, got, want)
+			}
+		}
+	})
+}
+
+// Readings that go on for ever don't make the next start slow.
+func TestRebuildIsBounded(t *testing.T) {
+	r := start(t, config(t))
+	r.append(t, jobEvent("a", "J"), partEvent("a", "1", 1))
+	var many []session.Event
+	for n := range rebuildMost + 100 {
+		many = append(many, reading("a", "J", "1", n+1))
+	}
+	r.append(t, many...)
+	r.settle(t, uint64(len(many)+2))
+	few, err := r.Rebuild(t.Context(), "a")
+	if err != nil || len(few) != rebuildMost+2 {
+		t.Fatalf("%d, %v", len(few), err)
+	}
+	if few[0].Kind != session.JobChosen || few[1].Kind != session.PartBegun || few[len(few)-1].Seq != r.Last() {
+		t.Errorf("%s %s … %d", few[0].Kind, few[1].Kind, few[len(few)-1].Seq)
+	}
+}
