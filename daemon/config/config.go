@@ -59,8 +59,18 @@ type Broker struct {
 
 // Embedded is the broker inside the daemon.
 type Embedded struct {
-	Listen string            `koanf:"listen"` // host:port, "" for none
-	Users  map[string]string `koanf:"users"`  // name to bcrypt hash; none: anyone on this host may read
+	Listen    string       `koanf:"listen"`    // host:port, "" for none
+	Cert      string       `koanf:"cert_file"` // PEM, for TLS
+	Key       string       `koanf:"key_file"`
+	Anonymous bool         `koanf:"anonymous"` // clients without a user may read
+	Users     []BrokerUser `koanf:"users"`
+}
+
+// BrokerUser may log in to the embedded broker.
+type BrokerUser struct {
+	Name     string `koanf:"name"`
+	Hash     string `koanf:"hash"` // of the password, as fairbore hash prints it
+	Commands bool   `koanf:"commands"`
 }
 
 // Record says where raw recordings of ports go.

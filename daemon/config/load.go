@@ -67,8 +67,8 @@ func Parse(name string, b []byte) (*Config, error) {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	c := defaults()
-	err := k.UnmarshalWithConf("", nil, koanf.UnmarshalConf{DecoderConfig: &mapstructure.DecoderConfig{
-		Result: c, TagName: "koanf", ErrorUnused: true, DecodeHook: mapstructure.DecodeHookFuncType(convert),
+	err := k.UnmarshalWithConf("", c, koanf.UnmarshalConf{DecoderConfig: &mapstructure.DecoderConfig{
+		TagName: "koanf", ErrorUnused: true, DecodeHook: mapstructure.DecodeHookFuncType(convert),
 	}})
 	l.decodeFaults(err)
 	l.check(c)
@@ -112,7 +112,13 @@ func (l *loader) index(n *yaml.Node, key string) {
 
 // fault notes a fault at a key. A key that is not in the file has the line of
 // the nearest one above it that is.
+//
+// Of a key only the first fault is noted: what is wrong with a value that could
+// not be read is wrong because of that.
 func (l *loader) fault(key, format string, args ...any) {
+	if key != "" && slices.ContainsFunc(l.faults, func(e error) bool { return e.(*Fault).Key == key }) {
+		return
+	}
 	f := &Fault{File: l.name, Key: key, Err: fmt.Errorf(format, args...)}
 	for k := strings.ToLower(key); f.Line == 0 && k != ""; {
 		f.Line = l.lines[k]
@@ -136,8 +142,8 @@ func (l *loader) decodeFaults(err error) {
 		}
 		return
 	}
-	var d *mapstructure.DecodeError
-	if !errors.As(err, &d) {
+	d, ok := err.(*mapstructure.DecodeError) // as it stands, not one of several inside
+	if !ok {
 		if sub := errors.Unwrap(err); sub != nil {
 			l.decodeFaults(sub)
 			return

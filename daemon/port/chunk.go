@@ -20,7 +20,7 @@ type Kind uint8
 // The kinds of chunk.
 const (
 	Data      Kind = iota // bytes came
-	Idle                  // after bytes, the line fell silent for Config.Silence
+	Idle                  // after bytes, or after Up, the line was silent for Config.Silence
 	LineError             // here a byte came damaged or went missing; the frame around this place isn't to be trusted
 	LineState             // a modem line changed and stayed so
 	Up                    // the line was opened: what comes next may begin within a frame

@@ -18,7 +18,7 @@ type Config struct {
 	Device string       // see the package comment
 	Line   drivers.Line // of a serial line or an RFC 2217 server; not used by the others
 
-	// Silence is how long the line must be quiet after bytes for an Idle chunk;
+	// Silence is how long the line must be quiet after bytes or opening for an Idle chunk;
 	// 0 gives none. It is measured where the bytes arrive: an adapter or network
 	// that holds them back stretches it.
 	Silence time.Duration

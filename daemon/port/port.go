@@ -266,9 +266,9 @@ func (o *owner) end(ctx context.Context, s *session) error {
 // read is the loop of an open link.
 func (o *owner) read(ctx context.Context, s *session) error {
 	var (
-		silent  = true // Idle was told, or there is nothing to tell it of
-		last    time.Duration
-		checked = o.now().Mono
+		silent  = o.cfg.Silence == 0 // Idle was told, or is not wanted
+		last    = o.now().Mono       // of the latest bytes, or of opening
+		checked = last
 		watched = o.cfg.Modem
 		fresh   = func(data []byte, damaged bool) {
 			at := o.now()

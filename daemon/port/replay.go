@@ -98,7 +98,7 @@ type player struct {
 	silence time.Duration
 	wall    func(drivers.Chunk) time.Time
 	last    Stamp // of the latest chunk
-	heard   bool  // bytes came, and no silence since
+	heard   bool  // bytes came or the line was opened, and no silence since
 	up      bool
 	why     string
 	out     []Chunk
@@ -144,7 +144,7 @@ func (p *player) take(c drivers.Chunk) {
 }
 
 func (p *player) opened(at Stamp) {
-	p.up, p.heard = true, false
+	p.up, p.heard = true, true
 	p.put(Chunk{At: at, Kind: Up, Why: p.because("recording")})
 }
 

@@ -1,0 +1,217 @@
+// Command fairbore watches a bore gauge while a bore is honed by hand.
+//
+// Exit codes: 0 all is well; 1 something failed, the message says what to do;
+// 2 the command line is wrong; 3 the configuration is refused; 4 a journal is
+// not sound; 5 another program has the gauge or the journal.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"runtime/debug"
+	"syscall"
+	"time"
+
+	"github.com/alecthomas/kong"
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon"
+	"fairbore/daemon/config"
+	"fairbore/daemon/port"
+	"fairbore/daemon/store"
+)
+
+type cli struct {
+	Run     runCmd     `cmd:"" help:"Watch the gauges of a configuration."`
+	Demo    demoCmd    `cmd:"" help:"Show a job on a simulated gauge, with nothing to set up."`
+	Check   checkCmd   `cmd:"" help:"Check a configuration and say all that is wrong with it."`
+	Export  exportCmd  `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
+	Verify  verifyCmd  `cmd:"" help:"Check that a journal is as it was written."`
+	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events."`
+	Version versionCmd `cmd:"" help:"Print the version."`
+}
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+// run is the program; its result is the exit code.
+func run(args []string, stdout, stderr io.Writer) (code int) {
+	var c cli
+	exited := -1
+	parser, err := kong.New(&c, kong.Name("fairbore"), kong.Description("The extra hand at the bore gauge."),
+		kong.Writers(stdout, stderr), kong.Exit(func(n int) { exited = n }), kong.UsageOnError())
+	if err != nil {
+		fmt.Fprintln(stderr, "fairbore:", err)
+		return 1
+	}
+	k, err := parser.Parse(args)
+	if exited >= 0 {
+		return exited
+	}
+	if err != nil {
+		fmt.Fprintln(stderr, "fairbore:", err)
+		fmt.Fprintln(stderr, "try: fairbore --help")
+		return 2
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
+	k.BindTo(ctx, (*context.Context)(nil))
+	if err := k.Run(&streams{stdout, stderr}); err != nil {
+		fmt.Fprintln(stderr, "fairbore:", err)
+		return exitCode(err)
+	}
+	return 0
+}
+
+func exitCode(err error) int {
+	switch {
+	case errors.Is(err, config.ErrInvalid):
+		return 3
+	case errors.Is(err, daemon.ErrUnsound):
+		return 4
+	case errors.Is(err, port.ErrBusy), errors.Is(err, store.ErrInUse):
+		return 5
+	}
+	return 1
+}
+
+// streams are where a command writes.
+type streams struct{ out, err io.Writer }
+
+func (s *streams) log(level zerolog.Level) zerolog.Logger {
+	return zerolog.New(s.err).Level(level).With().Timestamp().Logger()
+}
+
+func version() string {
+	if info, ok := debug.ReadBuildInfo(); ok {
+		return info.Main.Version
+	}
+	return "unknown"
+}
+
+type runCmd struct {
+	Config string        `help:"The configuration." short:"c" required:"" type:"existingfile"`
+	Level  zerolog.Level `help:"How much to log: debug, info, warn, error." default:"info"`
+}
+
+func (r *runCmd) Run(ctx context.Context, s *streams) error {
+	cfg, err := config.Load(r.Config)
+	if err != nil {
+		return err
+	}
+	return daemon.Serve(ctx, cfg, r.Config, version(), s.log(r.Level))
+}
+
+type demoCmd struct {
+	Once   bool    `help:"Play one part to its acceptance, print its record and end."`
+	Speed  float64 `help:"How much faster than life." default:"1"`
+	Job    string  `help:"The job to play: J-4107, J-4112, J-4120 or J-4131; all of them, each at its own station, when left out."`
+	Listen string  `help:"Where to serve the page." default:"127.0.0.1:8080"`
+	Mqtt   string  `help:"Where the embedded broker listens." default:"127.0.0.1:1883"`
+	Seed   uint64  `help:"Of the simulated hand and gauge; 0 takes one from the clock."`
+}
+
+func (d *demoCmd) Run(ctx context.Context, s *streams) error {
+	return daemon.Demo(ctx, daemon.DemoOptions{
+		Once: d.Once, Speed: d.Speed, Job: d.Job, Listen: d.Listen, MQTT: d.Mqtt, Seed: d.Seed, Version: version(),
+		Out: s.out, Log: s.log(zerolog.WarnLevel),
+	})
+}
+
+type checkCmd struct {
+	Config string `arg:"" help:"The configuration." type:"existingfile"`
+}
+
+func (c *checkCmd) Run(s *streams) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "%s: good; %d stations, %d gauges, %d rings, %d jobs\n", c.Config, len(cfg.Stations), len(cfg.Gauges), len(cfg.Rings), len(cfg.Jobs))
+	return nil
+}
+
+type exportCmd struct {
+	Journal string    `arg:"" help:"The journal." type:"existingfile"`
+	Format  string    `help:"csv (readings) or ndjson (all events)." enum:"csv,ndjson" default:"csv"`
+	Output  string    `help:"A file to write; standard output when left out." short:"o"`
+	Station string    `help:"Of this station only."`
+	Job     string    `help:"Of this job only."`
+	Part    string    `help:"Of the part with this serial number only."`
+	From    time.Time `help:"At or after, such as 2026-11-25T08:00:00Z." format:"2006-01-02T15:04:05Z07:00"`
+	To      time.Time `help:"Before." format:"2006-01-02T15:04:05Z07:00"`
+	Guard   bool      `help:"Keep a spreadsheet from taking text for a formula."`
+}
+
+func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
+	out := s.out
+	if e.Output != "" {
+		f, err := os.Create(e.Output)
+		if err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, f.Close()) }()
+		out = f
+	}
+	o := store.ExportOptions{Format: store.Format(e.Format), Guard: e.Guard, Filter: store.Filter{
+		Station: e.Station, Job: e.Job, Part: e.Part, From: e.From, To: e.To,
+	}}
+	if e.Output != "" {
+		o.Progress = progress(s.err, "export")
+	}
+	return daemon.Export(ctx, e.Journal, out, o)
+}
+
+// progress shows how far long work has come, where a person looks on.
+func progress(w io.Writer, what string) func(done, total uint64) {
+	f, ok := w.(*os.File)
+	if !ok {
+		return nil
+	}
+	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return nil
+	}
+	return func(done, total uint64) {
+		end := "\r"
+		if done == total {
+			end = "\n"
+		}
+		fmt.Fprintf(f, "%s %d of %d%s", what, done, total, end)
+	}
+}
+
+type verifyCmd struct {
+	Journal string `arg:"" help:"The journal." type:"existingfile"`
+}
+
+func (v *verifyCmd) Run(ctx context.Context, s *streams) error {
+	return daemon.Verify(ctx, v.Journal, s.out, progress(s.err, "verify"))
+}
+
+type replayCmd struct {
+	Recording string `arg:"" help:"The recording." type:"existingfile"`
+	Config    string `help:"The configuration it was made with." short:"c" required:"" type:"existingfile"`
+	Station   string `help:"The station it was made at; the first when left out."`
+	Job       string `help:"The job; the station's when left out."`
+	Part      string `help:"The serial number; counted when left out."`
+	Master    bool   `help:"The first readings are of the job's ring."`
+}
+
+func (r *replayCmd) Run(ctx context.Context, s *streams) error {
+	cfg, err := config.Load(r.Config)
+	if err != nil {
+		return err
+	}
+	return daemon.Replay(ctx, r.Recording, s.out, daemon.ReplayOptions{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master})
+}
+
+type versionCmd struct{}
+
+func (versionCmd) Run(s *streams) error {
+	fmt.Fprintln(s.out, "fairbore", version())
+	return nil
+}

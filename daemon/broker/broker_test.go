@@ -1,0 +1,433 @@
+package broker
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/rs/zerolog"
+	"golang.org/x/crypto/bcrypt"
+)
+
+const topic = "fairbore/1/quarry-lane/hone-bay-1/"
+
+func need(t testing.TB, name string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err != nil {
+		if os.Getenv("FAIRBORE_ALL") != "" {
+			t.Fatalf("%s is not in PATH", name)
+		}
+		t.Skipf("%s is not in PATH", name)
+	}
+	return path
+}
+
+func until(t testing.TB, what string, ok func() bool) {
+	t.Helper()
+	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(2 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("timed out waiting until %s", what)
+		}
+	}
+}
+
+// hash is cheap, for tests only.
+func hash(t testing.TB, password string) string {
+	t.Helper()
+	h, err := bcrypt.GenerateFromPassword([]byte(password), bcrypt.MinCost)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(h)
+}
+
+func start(t testing.TB, cfg Config) *Broker {
+	t.Helper()
+	cfg.Listen, cfg.Site = "127.0.0.1:0", "quarry-lane"
+	b, err := Open(cfg, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	over := make(chan error, 1)
+	go func() { over <- b.Run(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-over; err != nil {
+			t.Error(err)
+		}
+		if _, err := net.Dial("tcp", b.Addr()); err == nil {
+			t.Error("still listens after Run")
+		}
+	})
+	return b
+}
+
+func options(b *Broker, id, user, password string) *mqtt.ClientOptions {
+	return mqtt.NewClientOptions().AddBroker("tcp://" + b.Addr()).SetClientID(id).SetUsername(user).SetPassword(password).
+		SetAutoReconnect(false).SetProtocolVersion(4)
+}
+
+func try(t testing.TB, o *mqtt.ClientOptions) (mqtt.Client, error) {
+	t.Helper()
+	c := mqtt.NewClient(o)
+	tok := c.Connect()
+	if !tok.WaitTimeout(10 * time.Second) {
+		t.Fatal("no answer to the connection")
+	}
+	t.Cleanup(func() { c.Disconnect(0) })
+	return c, tok.Error()
+}
+
+func login(t testing.TB, b *Broker, id, user, password string) mqtt.Client {
+	t.Helper()
+	c, err := try(t, options(b, id, user, password))
+	if err != nil {
+		t.Fatalf("%s as %q: %v", id, user, err)
+	}
+	return c
+}
+
+func own(t testing.TB, b *Broker) mqtt.Client {
+	user, password := b.Own()
+	return login(t, b, "own", user, password)
+}
+
+func done(t testing.TB, tok mqtt.Token) error {
+	t.Helper()
+	if !tok.WaitTimeout(10 * time.Second) {
+		t.Fatal("no answer")
+	}
+	return tok.Error()
+}
+
+// box keeps what a subscriber gets.
+type box struct {
+	mu  sync.Mutex
+	got []string
+}
+
+func (x *box) put(_ mqtt.Client, m mqtt.Message) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	x.got = append(x.got, fmt.Sprintf("%s %s %t", m.Topic(), m.Payload(), m.Retained()))
+}
+
+func (x *box) all() []string {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	return append([]string(nil), x.got...)
+}
+
+func TestLogin(t *testing.T) {
+	cfg := Config{Users: []User{{Name: "wall", Hash: hash(t, "oil")}}}
+	for _, anonymous := range []bool{false, true} {
+		cfg.Anonymous = anonymous
+		b := start(t, cfg)
+		_, password := b.Own()
+		for _, c := range []struct {
+			user, password string
+			want           bool
+		}{
+			{"wall", "oil", true}, {"wall", "water", false}, {"wall", "", false}, {"nobody", "oil", false},
+			{"", "", anonymous}, {"", "oil", false}, {ownUser, password, true}, {ownUser, "oil", false}, {ownUser, "", false},
+		} {
+			_, err := try(t, options(b, "c", c.user, c.password))
+			if (err == nil) != c.want {
+				t.Errorf("anonymous %t: %q with %q: %v", anonymous, c.user, c.password, err)
+			}
+		}
+		if b.Stats().Refused == 0 {
+			t.Error("refusals are not counted")
+		}
+	}
+}
+
+// Each right is checked with a message that does arrive behind the one that must not.
+func TestRights(t *testing.T) {
+	b := start(t, Config{Anonymous: true, Users: []User{
+		{Name: "wall", Hash: hash(t, "p")},
+		{Name: "pedal", Hash: hash(t, "p"), Command: true},
+		{Name: "daemon-2", Hash: hash(t, "p"), Publish: true},
+	}})
+	o := own(t, b)
+	var reader, taker box
+	r := login(t, b, "reader", "", "")
+	if err := done(t, r.Subscribe("#", 1, reader.put)); err != nil {
+		t.Fatal(err)
+	}
+	if err := done(t, o.Subscribe("fairbore/1/quarry-lane/+/do", 1, taker.put)); err != nil {
+		t.Fatal(err)
+	}
+	for i, c := range []struct {
+		user, topic string
+		want        bool
+	}{
+		{"daemon-2", topic + "reading", true},
+		{"daemon-2", topic + "do", false},
+		{"daemon-2", topic + "reading/deeper", false},
+		{"daemon-2", "fairbore/1/quarry-lane/reading", false},
+		{"daemon-2", "fairbore/1/elsewhere/hone-bay-1/reading", false},
+		{"daemon-2", "fairbore/2/quarry-lane/hone-bay-1/reading", false},
+		{"daemon-2", topic + "other", false},
+		{"daemon-2", "other", false},
+		{"pedal", topic + "do", true},
+		{"pedal", topic + "do/deeper", false},
+		{"pedal", topic + "reading", false},
+		{"wall", topic + "reading", false},
+		{"wall", topic + "do", false},
+		{"", topic + "bore", false},
+		{"", topic + "do", false},
+	} {
+		password := "p"
+		if c.user == "" {
+			password = ""
+		}
+		cl := login(t, b, fmt.Sprint("c", i), c.user, password)
+		done(t, cl.Publish(c.topic, 1, false, fmt.Sprint(i))) // refused by a cut in MQTT 3.1.1
+		if err := done(t, o.Publish(topic+"event", 1, false, fmt.Sprintf("mark %d", i))); err != nil {
+			t.Fatal(err)
+		}
+		mark := topic + fmt.Sprintf("event mark %d false", i)
+		until(t, mark, func() bool { return contains(reader.all(), mark) })
+		line := fmt.Sprintf("%s %d false", c.topic, i)
+		if strings.HasSuffix(c.topic, "/do") {
+			if c.want {
+				until(t, line, func() bool { return contains(taker.all(), line) })
+			}
+			if contains(reader.all(), line) {
+				t.Errorf("a display reads commands: %s", line)
+			}
+		} else if contains(reader.all(), line) != c.want {
+			t.Errorf("%q to %s: want %t", c.user, c.topic, c.want)
+		}
+		if !c.want && contains(taker.all(), line) {
+			t.Errorf("%q sent a command", c.user)
+		}
+	}
+	if code := granted(t, r, topic+"do"); code != 0x80 {
+		t.Errorf("anonymous subscription to commands: %#x", code)
+	}
+	if code := granted(t, r, "$SYS/#"); code != 0x80 {
+		t.Errorf("anonymous subscription to $SYS: %#x", code)
+	}
+	if code := granted(t, r, "fairbore/1/quarry-lane/+/bore"); code > 2 {
+		t.Errorf("anonymous subscription to bores: %#x", code)
+	}
+}
+
+func contains(lines []string, want string) bool {
+	for _, l := range lines {
+		if l == want {
+			return true
+		}
+	}
+	return false
+}
+
+func granted(t *testing.T, c mqtt.Client, filter string) byte {
+	t.Helper()
+	tok := c.Subscribe(filter, 1, nil)
+	if !tok.WaitTimeout(10 * time.Second) {
+		t.Fatal("no answer to the subscription")
+	}
+	return tok.(*mqtt.SubscribeToken).Result()[filter]
+}
+
+// A last will is a message, and needs the right to publish it.
+func TestWillNeedsTheRight(t *testing.T) {
+	b := start(t, Config{Users: []User{{Name: "wall", Hash: hash(t, "p")}, {Name: "pedal", Hash: hash(t, "p"), Command: true}}})
+	for _, c := range []struct {
+		user, leaf string
+		want       bool
+	}{{"wall", "alive", false}, {"wall", "do", false}, {"pedal", "do", true}, {"pedal", "alive", false}} {
+		_, err := try(t, options(b, "c", c.user, "p").SetWill(topic+c.leaf, "x", 1, true))
+		if (err == nil) != c.want {
+			t.Errorf("%s with a will on %s: %v", c.user, c.leaf, err)
+		}
+	}
+	user, password := b.Own()
+	if _, err := try(t, options(b, "own", user, password).SetWill(topic+"alive", "x", 1, true)); err != nil {
+		t.Errorf("the daemon's own will: %v", err)
+	}
+}
+
+// A display that takes the daemon's client id must not throw the daemon out.
+func TestClientIDIsNotTakenOver(t *testing.T) {
+	b := start(t, Config{Anonymous: true})
+	o := own(t, b)
+	if _, err := try(t, options(b, "own", "", "")); err == nil {
+		t.Error("taken over by anonymous")
+	}
+	if !o.IsConnectionOpen() || done(t, o.Publish(topic+"event", 1, false, "x")) != nil {
+		t.Error("the daemon was thrown out")
+	}
+	user, password := b.Own()
+	if _, err := try(t, options(b, "own", user, password)); err != nil {
+		t.Errorf("the daemon's next connection: %v", err)
+	}
+}
+
+// A packet above the limit ends the connection; one below passes.
+func TestPacketSize(t *testing.T) {
+	b := start(t, Config{Anonymous: true})
+	var x box
+	r := login(t, b, "r", "", "")
+	if err := done(t, r.Subscribe(topic+"event", 0, func(c mqtt.Client, m mqtt.Message) { x.put(c, m) })); err != nil {
+		t.Fatal(err)
+	}
+	o := own(t, b)
+	if err := done(t, o.Publish(topic+"event", 1, false, strings.Repeat("x", 200_000))); err != nil {
+		t.Errorf("200 kB: %v", err)
+	}
+	until(t, "200 kB arrive", func() bool { return len(x.all()) == 1 })
+	if err := done(t, o.Publish(topic+"event", 1, false, strings.Repeat("x", MaxPacket+1))); err == nil {
+		t.Error("more than the limit is taken")
+	}
+}
+
+func TestClientLimit(t *testing.T) {
+	b := start(t, Config{Anonymous: true, Clients: 2})
+	login(t, b, "1", "", "")
+	login(t, b, "2", "", "")
+	if _, err := try(t, options(b, "3", "", "")); err == nil {
+		t.Error("a third client got in")
+	}
+	if n := b.Stats().Clients; n != 2 {
+		t.Errorf("%d clients counted", n)
+	}
+}
+
+// Three thousand messages to a real subscriber that declares a small receive
+// maximum: without the mitigation 152 arrive.
+func TestSmallReceiveMaximum(t *testing.T) {
+	sub := need(t, "mosquitto_sub")
+	b := start(t, Config{Anonymous: true})
+	host, port, _ := net.SplitHostPort(b.Addr())
+	cmd := exec.Command(sub, "-h", host, "-p", port, "-V", "5", "-D", "CONNECT", "receive-maximum", "10", "-q", "1",
+		"-t", "fairbore/1/#", "-C", "3000", "-W", "30", "-F", "%p")
+	var out bytes.Buffer
+	cmd.Stdout = &out
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "the subscriber is there", func() bool { return b.Stats().Clients == 1 })
+	o := own(t, b)
+	until(t, "it has subscribed", func() bool { return b.server.Info.Clone().Subscriptions == 1 })
+	var toks []mqtt.Token
+	for i := range 3000 {
+		toks = append(toks, o.Publish(topic+"reading", 1, false, fmt.Sprint(i)))
+	}
+	for _, tok := range toks {
+		if err := done(t, tok); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := cmd.Wait(); err != nil {
+		t.Fatalf("%v after %d lines", err, bytes.Count(out.Bytes(), []byte("\n")))
+	}
+	for i, line := range strings.Fields(out.String()) {
+		if line != fmt.Sprint(i) {
+			t.Fatalf("message %d is %s", i, line)
+		}
+	}
+}
+
+// What a subscriber is too slow for is dropped and counted; the publisher goes on.
+func TestDroppedIsCounted(t *testing.T) {
+	b := start(t, Config{Anonymous: true})
+	r := login(t, b, "r", "", "")
+	block := make(chan struct{})
+	defer close(block)
+	if err := done(t, r.Subscribe("fairbore/1/#", 0, func(mqtt.Client, mqtt.Message) { <-block })); err != nil {
+		t.Fatal(err)
+	}
+	o := own(t, b)
+	payload := strings.Repeat("x", 8000)
+	for range 2000 {
+		var toks []mqtt.Token
+		for range 20 {
+			toks = append(toks, o.Publish(topic+"event", 1, false, payload))
+		}
+		for _, tok := range toks {
+			if err := done(t, tok); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if b.Stats().Dropped > 0 {
+			return
+		}
+	}
+	t.Error("nothing was dropped, or it was not counted")
+}
+
+func TestOpenFaults(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	good := Config{Listen: "127.0.0.1:0", Site: "quarry-lane"}
+	for want, set := range map[string]func(*Config){
+		"address already in use":          func(c *Config) { c.Listen = l.Addr().String() },
+		"choose another address":          func(c *Config) { c.WebSocket = l.Addr().String() },
+		"want host:port":                  func(c *Config) { c.Listen = "1883" },
+		"site: give":                      func(c *Config) { c.Site = "" },
+		"as a hash, not as text":          func(c *Config) { c.Users = []User{{Name: "wall", Hash: "oil"}} },
+		`user "fairbore": choose another`: func(c *Config) { c.Users = []User{{Name: ownUser, Hash: hash(t, "p")}} },
+		`user "wall": named twice`: func(c *Config) {
+			c.Users = []User{{Name: "wall", Hash: hash(t, "p")}, {Name: "wall", Hash: hash(t, "p")}}
+		},
+		"session expiry 1s":                 func(c *Config) { c.Expiry = time.Second },
+		"clients -1":                        func(c *Config) { c.Clients = -1 },
+		"give both the certificate file":    func(c *Config) { c.CertFile = "x" },
+		"broker certificate: open /nowhere": func(c *Config) { c.CertFile, c.KeyFile = "/nowhere", "/nowhere" },
+	} {
+		cfg := good
+		set(&cfg)
+		if b, err := Open(cfg, zerolog.Nop()); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("got %v, want %s", err, want)
+			if b != nil {
+				b.Close()
+			}
+		}
+	}
+	// What failed, or was closed unused, has freed its address.
+	b, err := Open(good, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	addr := b.Addr()
+	if err := b.Close(); err != nil {
+		t.Error(err)
+	}
+	again, err := net.Listen("tcp", addr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again.Close()
+}
+
+func TestHash(t *testing.T) {
+	h, err := Hash("oil and stones")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bcrypt.CompareHashAndPassword([]byte(h), []byte("oil and stones")) != nil || strings.Contains(h, "oil") {
+		t.Error(h)
+	}
+	for _, bad := range []string{"", strings.Repeat("x", 73)} {
+		if _, err := Hash(bad); err == nil {
+			t.Errorf("%d bytes are taken", len(bad))
+		}
+	}
+}

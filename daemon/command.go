@@ -1,0 +1,39 @@
+package daemon
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"fairbore/daemon/session"
+)
+
+// command carries out what came over the broker, and replies.
+func (d *Daemon) command(station string, payload []byte) {
+	a, err := parseAction(payload)
+	reply := refused(a, "")
+	switch {
+	case err != nil:
+		reply.Why = err.Error()
+	case a.ID == "":
+		reply.Why = "give the command an id, so that it is done once even if it comes twice"
+	default:
+		a.Source = "broker"
+		reply = d.Do(context.Background(), station, a)
+	}
+	if b, err := json.Marshal(reply); err == nil { // a Reply has nothing that can't be written
+		d.pub.Done(station, b)
+	}
+}
+
+// parseAction reads an action strictly: an unknown field is an error.
+func parseAction(payload []byte) (session.Action, error) {
+	var a session.Action
+	dec := json.NewDecoder(bytes.NewReader(payload))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&a); err != nil {
+		return session.Action{ID: a.ID, Do: a.Do}, fmt.Errorf("not a command: %w", err)
+	}
+	return a, nil
+}

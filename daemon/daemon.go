@@ -1,0 +1,337 @@
+// Package daemon joins ports, drivers, sessions, the journal, the publisher and
+// the pages into one program, and owns every goroutine of it.
+//
+// Bytes of a gauge go one way: port → drivers → session → journal, and from
+// there, once they are on disk, to the broker and the pages. See [Daemon.Run]
+// for what starts and stops in which order.
+package daemon
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/broker"
+	"fairbore/daemon/config"
+	"fairbore/daemon/port"
+	"fairbore/daemon/publish"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+	"fairbore/daemon/web"
+)
+
+// Daemon is the program for one configuration. Make it with [New], then Run it once.
+type Daemon struct {
+	cfg      *config.Config
+	version  string
+	log      zerolog.Logger
+	start    time.Time
+	journal  *store.Journal
+	hub      *hub
+	broker   *broker.Broker
+	pub      *publish.Publisher
+	web      *web.Server
+	stations []*station
+	waits    waits
+	ready    chan struct{} // closed when everything runs
+}
+
+// New opens the journal, the listeners and whatever else can refuse, and starts
+// nothing. If it fails, nothing stays open.
+func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger) (d *Daemon, err error) {
+	d = &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), ready: make(chan struct{})}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, d.release())
+		}
+	}()
+	if d.journal, err = store.Open(ctx, store.Config{Path: cfg.Journal.Path, Log: log}); err != nil {
+		return nil, err
+	}
+	d.hub = newHub(d.journal.ID())
+	for i := range cfg.Stations {
+		if err := d.addStation(ctx, &cfg.Stations[i]); err != nil {
+			return nil, err
+		}
+	}
+	if err := d.openBroker(); err != nil {
+		return nil, err
+	}
+	d.journal.OnCommit(d.committed)
+	d.journal.OnStatus(func(s store.Status) { d.hub.recording(s.Recording, s.Why) })
+	if cfg.Web.Listen != "" {
+		if d.web, err = web.Listen(web.Config{Listen: cfg.Web.Listen, Actions: cfg.Web.Actions, Version: version, Metrics: d.metrics()}, d, log); err != nil {
+			return nil, err
+		}
+	}
+	return d, nil
+}
+
+func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
+	gauge := d.cfg.Gauges[c.Gauge]
+	dec, err := gauge.Decoder()
+	if err != nil {
+		return fmt.Errorf("station %s: gauge %s: %w", c.Name, c.Gauge, err)
+	}
+	set := settings(d.cfg, c)
+	past, err := d.journal.Rebuild(ctx, c.Name)
+	if err != nil {
+		return fmt.Errorf("station %s: rebuild from the journal: %w", c.Name, err)
+	}
+	s := &station{
+		name: c.Name, job: c.Job,
+		line:   newLine(dec, session.New(set, past)),
+		chunks: make(chan port.Chunk, chunksKept), requests: make(chan request), settings: make(chan session.Settings), ping: make(chan struct{}),
+		journal: d.journal, hub: d.hub, clock: d.clock,
+		log: d.log.With().Str("station", c.Name).Logger(),
+	}
+	s.port = port.New(portConfig(d.cfg, c, dec, d.start), s.log)
+	s.line.reject = s.rejected
+	d.hub.add(c.Name, c.Title, set, past)
+	d.stations = append(d.stations, s)
+	return nil
+}
+
+// openBroker opens the embedded broker, if there is to be one, and prepares the
+// publisher for it or for the shop's.
+func (d *Daemon) openBroker() error {
+	b := &d.cfg.Broker
+	c := publish.Config{
+		Broker: b.URL, User: b.User, CAFile: b.CA, CertFile: b.Cert, KeyFile: b.Key, ClientID: b.ClientID,
+		Site: d.cfg.Site, Journal: d.journal.ID(), Version: d.version, Commands: b.Commands,
+	}
+	for _, s := range d.stations {
+		c.Stations = append(c.Stations, s.name)
+	}
+	if c.ClientID == "" {
+		c.ClientID = "fairbore-" + d.journal.ID()[:8]
+	}
+	switch {
+	case b.Embedded.Listen != "":
+		own, err := broker.Open(brokerConfig(d.cfg), d.log)
+		if err != nil {
+			return err
+		}
+		d.broker = own
+		c.Broker = "tcp://" + own.Addr()
+		c.User, c.Password = own.Own()
+	case b.URL == "":
+		return nil
+	case b.Password != "":
+		secret, err := os.ReadFile(b.Password)
+		if err != nil {
+			return fmt.Errorf("broker.password_file: %w", err)
+		}
+		c.Password = strings.TrimRight(string(secret), "\r\n")
+	}
+	pub, err := publish.New(c, d.journal, d.log)
+	if err != nil {
+		return err
+	}
+	pub.OnCommand = d.command
+	d.pub, d.hub.out = pub, pub
+	return nil
+}
+
+// clock reads both clocks.
+func (d *Daemon) clock() session.Stamp {
+	now := time.Now()
+	return session.Stamp{Wall: now.Round(0), Mono: now.Sub(d.start)}
+}
+
+// Ready is closed when everything has been started.
+func (d *Daemon) Ready() <-chan struct{} { return d.ready }
+
+// Journal returns the id of the journal.
+func (d *Daemon) Journal() string { return d.journal.ID() }
+
+// Addr returns where the page is served, "" if it isn't.
+func (d *Daemon) Addr() string {
+	if d.web == nil {
+		return ""
+	}
+	return d.web.Addr()
+}
+
+// BrokerAddr returns where the embedded broker listens, "" if there is none.
+func (d *Daemon) BrokerAddr() string {
+	if d.broker == nil {
+		return ""
+	}
+	return d.broker.Addr()
+}
+
+// stopIn is how long an orderly stop may take; the last sync of the journal is
+// waited for without limit.
+const stopIn = 5 * time.Second
+
+// Run runs everything until ctx ends or a part fails that cannot be done
+// without (the journal, a port that is refused). It stops in the order of the
+// flow: ports, so that nothing more comes in; stations, which take what came;
+// the journal, which syncs it; the publisher, which sends what it can and says
+// goodbye; the broker and the page. Everything has ended and is closed when Run
+// returns; its error joins whatever went wrong.
+func (d *Daemon) Run(ctx context.Context) error {
+	in, stopPorts := context.WithCancelCause(ctx)
+	defer stopPorts(nil)
+	journal := d.background(func(ctx context.Context) error { return d.journal.Run(ctx) })
+	var embedded, pages, publisher *part
+	if d.broker != nil {
+		embedded = d.background(d.broker.Run)
+	}
+	if d.pub != nil {
+		publisher = d.background(d.pub.Run)
+	}
+	if d.web != nil {
+		pages = d.background(d.web.Run)
+	}
+	quit := make(chan struct{})
+	var telling sync.WaitGroup
+	telling.Go(func() { d.hub.run(quit) })
+
+	var stations sync.WaitGroup
+	for _, s := range d.stations {
+		stations.Go(func() {
+			if err := s.run(journal.ctx); err != nil {
+				stopPorts(fmt.Errorf("station %s: %w", s.name, err))
+			}
+		})
+		stations.Go(func() {
+			defer close(s.chunks)
+			if err := s.port.Run(in, s.sink(journal.ctx)); err != nil {
+				stopPorts(fmt.Errorf("station %s: %w", s.name, err))
+			}
+			<-in.Done() // a recording that is over leaves the station up
+		})
+	}
+	close(d.ready)
+	notify("READY=1")
+	watch := d.watch(in)
+
+	select {
+	case <-in.Done():
+	case <-journal.done:
+		stopPorts(fmt.Errorf("journal: %w", journal.err))
+	}
+	notify("STOPPING=1")
+	stopPorts(nil)
+	var errs []error
+	if cause := context.Cause(in); cause != nil && !errors.Is(cause, context.Canceled) {
+		errs = append(errs, cause)
+	}
+	stations.Wait()
+	<-watch
+	errs = append(errs, journal.stop("journal", 0))
+	close(quit)
+	telling.Wait()
+	errs = append(errs, publisher.stop("publisher", stopIn), embedded.stop("broker", stopIn), pages.stop("page", stopIn))
+	errs = append(errs, d.release())
+	return errors.Join(errs...)
+}
+
+// release closes what New opened.
+func (d *Daemon) release() error {
+	var errs []error
+	if d.web != nil {
+		errs = append(errs, d.web.Close())
+	}
+	if d.broker != nil {
+		errs = append(errs, d.broker.Close())
+	}
+	if d.journal != nil {
+		errs = append(errs, d.journal.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// part is something that runs beside the stations.
+type part struct {
+	ctx    context.Context
+	cancel context.CancelFunc
+	done   chan struct{}
+	err    error
+}
+
+func (d *Daemon) background(run func(context.Context) error) *part {
+	p := &part{done: make(chan struct{})}
+	p.ctx, p.cancel = context.WithCancel(context.Background())
+	go func() {
+		defer close(p.done)
+		p.err = run(p.ctx)
+	}()
+	return p
+}
+
+// stop ends the part and waits for it, at most for limit if that is not 0.
+func (p *part) stop(name string, limit time.Duration) error {
+	if p == nil {
+		return nil
+	}
+	p.cancel()
+	var late <-chan time.Time
+	if limit > 0 {
+		late = time.After(limit)
+	}
+	select {
+	case <-p.done:
+	case <-late:
+		return fmt.Errorf("%s: did not stop within %s", name, limit)
+	}
+	if p.err != nil && !errors.Is(p.err, context.Canceled) {
+		return fmt.Errorf("%s: %w", name, p.err)
+	}
+	return nil
+}
+
+// committed hears of records that are on disk.
+func (d *Daemon) committed(records []session.Record) {
+	d.hub.committed(records)
+	d.waits.committed(records)
+	if d.pub != nil {
+		d.pub.Wake()
+	}
+}
+
+// Stations implements [web.Source].
+func (d *Daemon) Stations() []web.Station { return d.hub.Stations() }
+
+// Bore implements [web.Source].
+func (d *Daemon) Bore(station string) *session.Bore { return d.hub.Bore(station) }
+
+// Subscribe implements [web.Source].
+func (d *Daemon) Subscribe(station string) web.Subscription { return d.hub.Subscribe(station) }
+
+// Do implements [web.Source]: it carries an action out and returns when what
+// came of it is on disk.
+func (d *Daemon) Do(ctx context.Context, name string, a session.Action) session.Reply {
+	for _, s := range d.stations {
+		if s.name != name {
+			continue
+		}
+		if a.ID == "" {
+			a.ID = rand.Text()
+		}
+		ctx, cancel := context.WithTimeout(ctx, stopIn)
+		defer cancel()
+		recorded := d.waits.add(a.ID)
+		defer d.waits.remove(a.ID)
+		reply := s.do(ctx, a)
+		if !reply.Done {
+			return reply
+		}
+		select {
+		case <-recorded:
+		case <-ctx.Done():
+			reply.Why = "done, but not yet on disk: " + d.journal.Status().Why
+		}
+		return reply
+	}
+	return refused(a, fmt.Sprintf("there is no station %q", name))
+}

@@ -1,0 +1,296 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/analysis"
+	"fairbore/configs"
+	"fairbore/daemon/config"
+	"fairbore/daemon/report"
+	"fairbore/daemon/session"
+	"fairbore/drivers/simulator"
+)
+
+// DemoOptions say how the demo is played.
+type DemoOptions struct {
+	Once    bool    // one part to its acceptance, then its record
+	Speed   float64 // how much faster than life
+	Job     string  // "": all jobs, each at its station; with Once the sleeve
+	Listen  string  // of the page
+	MQTT    string  // of the embedded broker
+	Seed    uint64  // 0: from the clock
+	Version string
+	Out     io.Writer
+	Log     zerolog.Logger
+}
+
+// demoOnce is the job that --once plays when none is named: the hardened
+// sleeve, the one of 25 to 50 millionths.
+const demoOnce = "J-4112"
+
+// Demo plays invented jobs: simulated gauges send over pseudo-terminals to the
+// real program, with its journal in a temporary folder, its own broker and its
+// page, while a played operator masters, gauges round by round and accepts.
+func Demo(ctx context.Context, o DemoOptions) (err error) {
+	if o.Speed <= 0 {
+		return fmt.Errorf("speed %v: want more than 0, such as 1 or 20", o.Speed)
+	}
+	if o.Once && o.Job == "" {
+		o.Job = demoOnce
+	}
+	if o.Seed == 0 {
+		o.Seed = uint64(time.Now().UnixNano())
+	}
+	dir, err := os.MkdirTemp("", "fairbore-demo-")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	cfg, err := config.Parse("demo.yaml", configs.Demo)
+	if err != nil {
+		return err
+	}
+	cfg.Journal.Path = filepath.Join(dir, "journal.db")
+	cfg.Web.Listen, cfg.Broker.Embedded.Listen, cfg.Broker.Embedded.Anonymous = o.Listen, o.MQTT, true
+	players, err := castDemo(cfg, o)
+	if err != nil {
+		return err
+	}
+	for _, p := range players {
+		defer p.line.Close()
+	}
+	d, err := New(ctx, cfg, o.Version, o.Log)
+	if err != nil {
+		return err
+	}
+	return playDemo(ctx, d, players, o)
+}
+
+// castDemo gives each station that plays its line and its job; stations that
+// don't play are taken out.
+func castDemo(cfg *config.Config, o DemoOptions) ([]*player, error) {
+	var players []*player
+	var stations []config.Station
+	for _, st := range cfg.Stations {
+		if o.Job != "" && st.Job != o.Job {
+			continue
+		}
+		job, err := simulator.FindJob(st.Job)
+		if err != nil {
+			return nil, err
+		}
+		line, device, err := demoLine()
+		if err != nil {
+			return nil, fmt.Errorf("open a line for the demo: %w", err)
+		}
+		st.Port = device
+		st.Bounce = time.Duration(float64(st.Bounce) / o.Speed) // the hand is that much faster
+		stations = append(stations, st)
+		rng := rand.New(rand.NewPCG(o.Seed, uint64(len(players))))
+		players = append(players, &player{station: st.Name, job: job, line: line, rng: rng, options: o, capture: st.Capture})
+	}
+	if players == nil {
+		_, err := simulator.FindJob(o.Job)
+		return nil, err
+	}
+	cfg.Stations = stations
+	return players, nil
+}
+
+func playDemo(ctx context.Context, d *Daemon, players []*player, o DemoOptions) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	ended := make(chan error, 1)
+	go func() { ended <- d.Run(ctx) }()
+	select {
+	case <-d.Ready():
+	case err := <-ended:
+		return err
+	}
+	fmt.Fprintf(o.Out, "page    http://%s/\nbroker  %s, topics fairbore/1/quarry-lane/#\nseed    %d\n", d.Addr(), d.BrokerAddr(), o.Seed)
+	fmt.Fprintln(o.Out, "All you see is simulated. At a real machine: stop the spindle before gauging, and follow the machine's manual.")
+	var playing sync.WaitGroup
+	errs := make([]error, len(players))
+	for i, p := range players {
+		playing.Go(func() { errs[i] = p.play(ctx, d) })
+	}
+	played := make(chan struct{})
+	go func() { playing.Wait(); close(played) }()
+	var err error
+	select {
+	case <-played:
+		if o.Once {
+			err = printRecords(ctx, d, players, o.Out)
+		}
+	case err = <-ended:
+		ended <- nil
+	}
+	cancel()
+	<-played
+	return errors.Join(append(errs, err, <-ended)...)
+}
+
+// player plays one operator and one gauge.
+type player struct {
+	station string
+	job     *simulator.Job
+	line    io.WriteCloser
+	rng     *rand.Rand
+	options DemoOptions
+	capture string
+	part    string
+	strokes int
+	zero    time.Time // when the part was begun
+}
+
+// play plays the job's part, and again, part after part, unless it is to be once.
+func (p *player) play(ctx context.Context, d *Daemon) error {
+	p.sleep(ctx, time.Second) // a silent line first, so that the driver need not doubt the first frame
+	for n := 1; ; n++ {
+		p.part = fmt.Sprintf("%03d", n)
+		err := p.onePart(ctx, d)
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case err != nil:
+			return fmt.Errorf("%s: %w", p.station, err)
+		case p.options.Once:
+			return nil
+		}
+		p.pause(ctx, 20*time.Second)
+	}
+}
+
+func (p *player) onePart(ctx context.Context, d *Daemon) error {
+	if err := p.do(ctx, d, session.Action{Do: "part", Part: p.part, Confirm: true}); err != nil {
+		return err
+	}
+	p.zero = time.Now()
+	const masterings = 4
+	round, ring := 0, 0
+	play := simulator.Play{Button: p.capture == "button", Masterings: masterings, Zero: int64(p.rng.IntN(9)-4) * simulator.Micrometre / 10}
+	for step := range p.job.Session(play, p.rng) {
+		if ctx.Err() != nil {
+			return nil
+		}
+		switch step.Act {
+		case simulator.Master:
+			if ring++; ring == 1 {
+				if err := p.do(ctx, d, session.Action{Do: "master", Of: masterings, Confirm: true}); err != nil {
+					return err
+				}
+			}
+		case simulator.Honing:
+			round = step.Round
+			seconds := (step.To - step.From).Seconds()
+			if err := p.do(ctx, d, session.Action{Do: "round", Strokes: step.Strokes, Seconds: seconds, Confirm: true}); err != nil {
+				return err
+			}
+			p.until(ctx, step.To)
+		}
+		before := p.readings(d)
+		for _, c := range step.Chunks {
+			p.until(ctx, c.At)
+			if _, err := p.line.Write(c.Bytes); err != nil {
+				return err
+			}
+		}
+		if step.Act == simulator.Measure {
+			if err := p.counted(ctx, d, before); err != nil {
+				return fmt.Errorf("round %d at %s/%d°: %w", round, analysis.Length(step.Place.Depth), step.Place.Angle, err)
+			}
+		}
+	}
+	return p.end(ctx, d)
+}
+
+// end accepts the part, or lays it aside with what the tool says of it.
+func (p *player) end(ctx context.Context, d *Daemon) error {
+	b := d.Bore(p.station)
+	a := session.Action{Do: "accept"}
+	if b.State != session.InSize {
+		a = session.Action{Do: "reject", Reason: fmt.Sprintf("%s: %s", b.State, b.Why)}
+	}
+	return p.do(ctx, d, a)
+}
+
+func (p *player) do(ctx context.Context, d *Daemon, a session.Action) error {
+	a.Source = "demo"
+	r := d.Do(ctx, p.station, a)
+	if !r.Done && ctx.Err() == nil {
+		return fmt.Errorf("%s: %s", a.Do, r.Why)
+	}
+	return nil
+}
+
+func (p *player) readings(d *Daemon) int {
+	if b := d.Bore(p.station); b != nil && b.Last != nil {
+		return b.Last.No
+	}
+	return 0
+}
+
+// counted waits until a reading sent has been recorded. It is on the page a
+// moment after it was sent; that the page lags is no fault of the demo's hand.
+func (p *player) counted(ctx context.Context, d *Daemon, before int) error {
+	late := time.Now().Add(10 * time.Second)
+	for p.readings(d) <= before {
+		if ctx.Err() != nil {
+			return nil
+		}
+		if time.Now().After(late) {
+			b := d.Bore(p.station)
+			if b.Refused != nil {
+				return fmt.Errorf("the value sent was not counted: %s", b.Refused.Reason)
+			}
+			return errors.New("the value sent was not counted")
+		}
+		p.sleep(ctx, 5*time.Millisecond)
+	}
+	return nil
+}
+
+// until waits for a moment of the played session.
+func (p *player) until(ctx context.Context, at time.Duration) {
+	p.sleep(ctx, time.Until(p.zero.Add(time.Duration(float64(at)/p.options.Speed))))
+}
+
+func (p *player) pause(ctx context.Context, d time.Duration) {
+	p.sleep(ctx, time.Duration(float64(d)/p.options.Speed))
+}
+
+func (p *player) sleep(ctx context.Context, d time.Duration) {
+	if d <= 0 {
+		return
+	}
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	}
+}
+
+func printRecords(ctx context.Context, d *Daemon, players []*player, out io.Writer) error {
+	for _, p := range players {
+		r, err := d.partRecord(ctx, p.station, p.part)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintln(out)
+		if _, err := io.WriteString(out, report.Text(r)); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,51 @@
+package daemon
+
+import (
+	"io"
+	"net"
+	"sync"
+)
+
+// demoLine opens a network line on this machine: Windows has no
+// pseudo-terminal that a serial port could stand for.
+func demoLine() (io.WriteCloser, string, error) {
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return nil, "", err
+	}
+	l := &demoTCP{ln: ln, conn: make(chan net.Conn, 1)}
+	go l.accept()
+	return l, "tcp://" + ln.Addr().String(), nil
+}
+
+type demoTCP struct {
+	ln   net.Listener
+	conn chan net.Conn
+	once sync.Once
+	c    net.Conn
+}
+
+// accept ends when the daemon has connected or the line is closed.
+func (l *demoTCP) accept() {
+	defer close(l.conn)
+	if c, err := l.ln.Accept(); err == nil {
+		l.conn <- c
+	}
+}
+
+func (l *demoTCP) Write(b []byte) (int, error) {
+	l.once.Do(func() { l.c = <-l.conn })
+	if l.c == nil {
+		return 0, net.ErrClosed
+	}
+	return l.c.Write(b)
+}
+
+func (l *demoTCP) Close() error {
+	err := l.ln.Close()
+	l.once.Do(func() { l.c = <-l.conn })
+	if l.c != nil {
+		err = l.c.Close()
+	}
+	return err
+}

@@ -1,0 +1,316 @@
+package daemon
+
+import (
+	"encoding/json"
+	"slices"
+	"sync"
+	"time"
+
+	"fairbore/daemon/session"
+	"fairbore/daemon/web"
+)
+
+// teller is who else hears of a station's state: the publisher.
+type teller interface {
+	Bore(station string, payload []byte)
+	Live(station string, payload []byte)
+}
+
+// hub knows the state of every station as the journal has it, and tells it.
+// Records reach it only after their commit; live values do not wait.
+type hub struct {
+	journal string
+	mu      sync.Mutex
+	views   []*view
+	subs    map[*subscriber]bool
+	warning string // about the record, "" while all is well
+	stopped bool   // the journal does not record
+	dirty   chan struct{}
+	out     teller // nil without a broker
+}
+
+// view is one station as recorded.
+type view struct {
+	name, title string
+	set         session.Settings
+	fold        session.Fold
+	seq         uint64
+	bore        *session.Bore
+	dirty       bool
+}
+
+func newHub(journal string) *hub {
+	return &hub{journal: journal, subs: map[*subscriber]bool{}, dirty: make(chan struct{}, 1)}
+}
+
+// add takes a station in, with what the journal has of it.
+func (h *hub) add(name, title string, set session.Settings, past []session.Record) {
+	v := &view{name: name, title: title, set: set, dirty: true}
+	v.fold.Station = name
+	for i := range past {
+		v.fold.Apply(&past[i].Event)
+		v.seq = past[i].Seq
+	}
+	v.bore = h.work(v, time.Now())
+	h.views = append(h.views, v)
+}
+
+// configure replaces the settings of a station.
+func (h *hub) configure(name string, set session.Settings) {
+	h.mu.Lock()
+	if v := h.view(name); v != nil {
+		v.set, v.dirty = set, true
+	}
+	h.mu.Unlock()
+	h.poke()
+}
+
+// settings returns the settings of a station.
+func (h *hub) settings(name string) session.Settings {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.view(name).set
+}
+
+func (h *hub) view(name string) *view {
+	for _, v := range h.views {
+		if v.name == name {
+			return v
+		}
+	}
+	return nil
+}
+
+// committed takes in records that are on disk. It is called by the journal's
+// writer, so it only notes and signals.
+func (h *hub) committed(records []session.Record) {
+	h.mu.Lock()
+	for i := range records {
+		r := &records[i]
+		v := h.view(r.Station)
+		if v == nil {
+			continue
+		}
+		v.fold.Apply(&r.Event)
+		v.seq, v.dirty = r.Seq, true
+		for s := range h.subs {
+			s.event(r)
+		}
+	}
+	h.mu.Unlock()
+	h.poke()
+}
+
+// recording notes whether the journal records, and what is to be said of it.
+func (h *hub) recording(ok bool, warning string) {
+	h.mu.Lock()
+	h.stopped, h.warning = !ok, warning
+	for _, v := range h.views {
+		v.dirty = true
+	}
+	h.mu.Unlock()
+	h.poke()
+}
+
+func (h *hub) poke() {
+	select {
+	case h.dirty <- struct{}{}:
+	default:
+	}
+}
+
+// tellEvery bounds how often a station's whole state is worked out and told; its
+// readings are told one by one, at once, all the same.
+const tellEvery = 40 * time.Millisecond
+
+// lapseEvery is how often a state that only the passing of time changes is
+// looked at anew: a mastering that lapses.
+const lapseEvery = 2 * time.Second
+
+// run tells states as they change, until stop is closed.
+func (h *hub) run(stop <-chan struct{}) {
+	lapse := time.NewTicker(lapseEvery)
+	defer lapse.Stop()
+	for {
+		select {
+		case <-stop:
+			h.tell(false)
+			return
+		case <-lapse.C:
+			h.tell(true)
+		case <-h.dirty:
+			h.tell(false)
+		}
+		select {
+		case <-stop:
+		case <-time.After(tellEvery):
+		}
+	}
+}
+
+// tell works out the state of what changed, and of all if all is set, and tells
+// those that differ.
+func (h *hub) tell(all bool) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for _, v := range h.views {
+		if !v.dirty && !all {
+			continue
+		}
+		b := h.work(v, time.Now())
+		if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why == b.Why && v.bore.Master.OK == b.Master.OK {
+			continue
+		}
+		v.dirty, v.bore = false, b
+		for s := range h.subs {
+			s.bore(b)
+		}
+		if h.out == nil {
+			continue
+		}
+		if payload, err := json.Marshal(b); err == nil { // a Bore has nothing that can't be written
+			h.out.Bore(v.name, payload)
+		}
+	}
+}
+
+func (h *hub) work(v *view, now time.Time) *session.Bore {
+	b := v.fold.Bore(&v.set, now)
+	b.Journal, b.Seq = h.journal, v.seq
+	b.Warning = h.warning
+	if h.stopped {
+		b.Recording = false
+		b.State, b.Why = session.CannotJudge, "NOT RECORDING: "+h.warning
+	}
+	return b
+}
+
+// live tells what the gauge of a station shows.
+func (h *hub) live(l session.Live) {
+	h.mu.Lock()
+	for s := range h.subs {
+		s.live(l)
+	}
+	h.mu.Unlock()
+	if h.out != nil {
+		if payload, err := json.Marshal(l); err == nil {
+			h.out.Live(l.Station, payload)
+		}
+	}
+}
+
+// Stations implements web.Source.
+func (h *hub) Stations() []web.Station {
+	list := make([]web.Station, len(h.views))
+	for i, v := range h.views {
+		list[i] = web.Station{Name: v.name, Title: v.title}
+	}
+	return list
+}
+
+// Bore implements web.Source.
+func (h *hub) Bore(station string) *session.Bore {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if v := h.view(station); v != nil {
+		return v.bore
+	}
+	return nil
+}
+
+// eventsKept is how many events wait for a viewer that does not keep up.
+const eventsKept = 64
+
+// subscriber is one viewer.
+type subscriber struct {
+	hub     *hub
+	station string
+	ready   chan struct{}
+	mu      sync.Mutex
+	bores   []*session.Bore
+	lives   []session.Live
+	events  []session.Record
+}
+
+// Subscribe implements web.Source. The viewer gets the state as it stands first.
+func (h *hub) Subscribe(station string) web.Subscription {
+	s := &subscriber{hub: h, station: station, ready: make(chan struct{}, 1)}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.subs[s] = true
+	for _, v := range h.views {
+		s.bore(v.bore)
+	}
+	return s
+}
+
+// Ready implements web.Subscription.
+func (s *subscriber) Ready() <-chan struct{} { return s.ready }
+
+// Close implements web.Subscription.
+func (s *subscriber) Close() {
+	s.hub.mu.Lock()
+	delete(s.hub.subs, s)
+	s.hub.mu.Unlock()
+}
+
+// Take implements web.Subscription.
+func (s *subscriber) Take() ([]*session.Bore, []session.Live, []session.Record) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	b, l, e := s.bores, s.lives, s.events
+	s.bores, s.lives, s.events = nil, nil, nil
+	return b, l, e
+}
+
+func (s *subscriber) wants(station string) bool { return s.station == "" || s.station == station }
+
+func (s *subscriber) signal() {
+	select {
+	case s.ready <- struct{}{}:
+	default:
+	}
+}
+
+func (s *subscriber) bore(b *session.Bore) {
+	if !s.wants(b.Station) {
+		return
+	}
+	s.mu.Lock()
+	i := slices.IndexFunc(s.bores, func(x *session.Bore) bool { return x.Station == b.Station })
+	if i >= 0 {
+		s.bores[i] = b
+	} else {
+		s.bores = append(s.bores, b)
+	}
+	s.mu.Unlock()
+	s.signal()
+}
+
+func (s *subscriber) live(l session.Live) {
+	if !s.wants(l.Station) {
+		return
+	}
+	s.mu.Lock()
+	i := slices.IndexFunc(s.lives, func(x session.Live) bool { return x.Station == l.Station })
+	if i >= 0 {
+		s.lives[i] = l
+	} else {
+		s.lives = append(s.lives, l)
+	}
+	s.mu.Unlock()
+	s.signal()
+}
+
+func (s *subscriber) event(r *session.Record) {
+	if !s.wants(r.Station) {
+		return
+	}
+	s.mu.Lock()
+	if len(s.events) == eventsKept {
+		s.events = s.events[1:]
+	}
+	s.events = append(s.events, *r)
+	s.mu.Unlock()
+	s.signal()
+}

@@ -1,0 +1,102 @@
+package daemon
+
+import (
+	"net/http"
+	"sync"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"fairbore/drivers"
+)
+
+// metrics shows the health of the daemon at /metrics, in the text format of
+// Prometheus. Labels are stations and reasons, which are few; never a job, a part
+// or a serial number. Metrics are for watching, not the record.
+type metrics struct{ d *Daemon }
+
+func (d *Daemon) metrics() http.Handler {
+	reg := prometheus.NewRegistry()
+	reg.MustRegister(metrics{d})
+	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
+}
+
+// counted is what is counted of a station's line. The station's goroutine
+// counts, whoever asks reads.
+type counted struct {
+	mu      sync.Mutex
+	frames  uint64
+	rejects map[drivers.Reason]uint64
+}
+
+func (c *counted) reject(r drivers.Reason) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.rejects == nil {
+		c.rejects = map[drivers.Reason]uint64{}
+	}
+	c.rejects[r]++
+}
+
+func (c *counted) set(frames uint64) {
+	c.mu.Lock()
+	c.frames = frames
+	c.mu.Unlock()
+}
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc("fairbore_"+name, help, labels, nil)
+}
+
+// Describe implements prometheus.Collector: the metrics are made as they are
+// collected, so there is nothing to promise beforehand.
+func (m metrics) Describe(chan<- *prometheus.Desc) {}
+
+// Collect implements prometheus.Collector.
+func (m metrics) Collect(out chan<- prometheus.Metric) {
+	counter := func(name, help string, v uint64) {
+		out <- prometheus.MustNewConstMetric(desc(name, help), prometheus.CounterValue, float64(v))
+	}
+	gauge := func(name, help string, v float64) {
+		out <- prometheus.MustNewConstMetric(desc(name, help), prometheus.GaugeValue, v)
+	}
+	j := m.d.journal.Status()
+	counter("journal_events_total", "Events in the journal.", j.Last)
+	gauge("journal_queued_events", "Events that wait for the disk.", float64(j.Queued))
+	gauge("journal_recording", "1 if the journal records, 0 if the disk takes nothing.", flag(j.Recording))
+	gauge("journal_free_bytes", "Free bytes on the journal's disk.", float64(j.FreeBytes))
+	if m.d.pub != nil {
+		p := m.d.pub.Status()
+		gauge("broker_connected", "1 if the broker is connected.", flag(p.Connected))
+		gauge("broker_backlog_events", "Events not yet acknowledged by the broker.", float64(p.Backlog))
+		counter("broker_published_total", "Events acknowledged by the broker, repeats included.", p.Published)
+	}
+	for _, s := range m.d.stations {
+		m.station(s, out)
+	}
+}
+
+func (m metrics) station(s *station, out chan<- prometheus.Metric) {
+	counter := func(name, help string, v uint64) {
+		out <- prometheus.MustNewConstMetric(desc(name, help, "station"), prometheus.CounterValue, float64(v), s.name)
+	}
+	p := s.port.Status()
+	out <- prometheus.MustNewConstMetric(desc("port_up", "1 if the gauge's line is open.", "station"), prometheus.GaugeValue, flag(p.Up), s.name)
+	counter("port_bytes_total", "Bytes read from the gauge.", p.Counters.Bytes)
+	counter("port_losses_total", "Times the line was lost.", p.Counters.Losses)
+	counter("port_line_errors_total", "Places with a damaged or missing byte.", p.Counters.LineErrors)
+	s.counts.mu.Lock()
+	defer s.counts.mu.Unlock()
+	counter("frames_total", "Frames that gave a value.", s.counts.frames)
+	for reason, n := range s.counts.rejects {
+		out <- prometheus.MustNewConstMetric(desc("rejects_total", "Frames and runs of noise that gave no value, by reason.", "station", "reason"),
+			prometheus.CounterValue, float64(n), s.name, string(reason))
+	}
+}
+
+func flag(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}

@@ -1,0 +1,69 @@
+package daemon
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"sync"
+	"syscall"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/config"
+)
+
+// Serve runs a configuration until ctx ends. On SIGHUP it reads the file again:
+// new jobs, rings and limits hold from then on, but a job in progress keeps its
+// own; ports, journal, broker and page stay as they are until a restart. A file
+// with faults changes nothing.
+func Serve(ctx context.Context, cfg *config.Config, path, version string, log zerolog.Logger) error {
+	d, err := New(ctx, cfg, version, log)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	hup := make(chan os.Signal, 1)
+	signal.Notify(hup, syscall.SIGHUP)
+	defer signal.Stop(hup)
+	var reloads sync.WaitGroup
+	reloads.Go(func() {
+		for {
+			select {
+			case <-ctx.Done():
+				return
+			case <-hup:
+				d.reload(ctx, path)
+			}
+		}
+	})
+	log.Info().Str("page", d.Addr()).Str("journal", cfg.Journal.Path).Int("stations", len(cfg.Stations)).Msg("started")
+	err = d.Run(ctx)
+	cancel()
+	reloads.Wait()
+	return err
+}
+
+// reload reads the configuration again and gives each station what may change
+// while it runs.
+func (d *Daemon) reload(ctx context.Context, path string) {
+	cfg, err := config.Load(path)
+	if err != nil {
+		d.log.Error().Err(err).Msg("configuration not reloaded; the one before stays in force")
+		return
+	}
+	for _, s := range d.stations {
+		for i := range cfg.Stations {
+			if cfg.Stations[i].Name != s.name {
+				continue
+			}
+			set := settings(cfg, &cfg.Stations[i])
+			select {
+			case s.settings <- set:
+				d.hub.configure(s.name, set)
+			case <-ctx.Done():
+				return
+			}
+		}
+	}
+	d.log.Info().Str("file", path).Msg("configuration reloaded")
+}

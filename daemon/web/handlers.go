@@ -1,0 +1,195 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// maxAction bounds the body of an action.
+const maxAction = 16 << 10
+
+// Handler returns all addresses, each with the headers that keep a page of this
+// server from loading, or being loaded by, anything else.
+func (s *Server) Handler() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.index)
+	mux.HandleFunc("GET /station/{name}", s.station)
+	mux.HandleFunc("GET /station/{name}/stream", s.stream)
+	mux.HandleFunc("GET /station/{name}/bore", s.bore)
+	mux.HandleFunc("POST /station/{name}/do", s.do)
+	if s.cfg.Metrics != nil {
+		mux.Handle("GET /metrics", s.cfg.Metrics)
+	}
+	mux.Handle("GET /static/", http.StripPrefix("/static/", static()))
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		mux.ServeHTTP(w, r)
+	})
+}
+
+func (s *Server) known(name string) (Station, bool) {
+	for _, st := range s.src.Stations() {
+		if st.Name == name {
+			return st, true
+		}
+	}
+	return Station{}, false
+}
+
+func (s *Server) bore(w http.ResponseWriter, r *http.Request) {
+	b := s.src.Bore(r.PathValue("name"))
+	if b == nil {
+		http.Error(w, "no such station", http.StatusNotFound)
+		return
+	}
+	writeJSON(w, http.StatusOK, b)
+}
+
+func writeJSON(w http.ResponseWriter, status int, v any) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	_, _ = w.Write(b) // the viewer is gone; nothing is left to tell it
+}
+
+// do takes an action. Only a page of this server may send one: the body must be
+// JSON, which a form of another site cannot send without asking first, and the
+// Origin, where the browser gives one, must be ours.
+func (s *Server) do(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	if _, ok := s.known(name); !ok {
+		http.Error(w, "no such station", http.StatusNotFound)
+		return
+	}
+	if !s.cfg.Actions {
+		writeJSON(w, http.StatusForbidden, session.Reply{Why: "this page only shows; actions are switched off (web.actions)"})
+		return
+	}
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {
+		writeJSON(w, http.StatusForbidden, session.Reply{Why: "actions are taken from this server's own pages only"})
+		return
+	}
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxAction))
+	if err != nil {
+		writeJSON(w, http.StatusRequestEntityTooLarge, session.Reply{Why: "too long"})
+		return
+	}
+	var a session.Action
+	dec := json.NewDecoder(bytes.NewReader(body))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&a); err != nil {
+		writeJSON(w, http.StatusBadRequest, session.Reply{Why: "not an action: " + err.Error()})
+		return
+	}
+	a.Source = "page"
+	reply := s.src.Do(r.Context(), name, a)
+	status := http.StatusOK
+	if !reply.Done {
+		status = http.StatusConflict
+	}
+	writeJSON(w, status, reply)
+}
+
+// ownOrigin reports whether a request came from a page of this server, or from
+// no page at all.
+func ownOrigin(r *http.Request) bool {
+	origin := r.Header.Get("Origin")
+	if origin == "" {
+		site := r.Header.Get("Sec-Fetch-Site")
+		return site == "" || site == "same-origin" || site == "none"
+	}
+	u, err := url.Parse(origin)
+	return err == nil && u.Host == r.Host
+}
+
+// Times of a stream.
+const (
+	beat      = 2 * time.Second // something comes at least so often, so that a page knows a dead link
+	writeTime = 5 * time.Second // a viewer that takes nothing for so long is let go
+)
+
+// stream sends a viewer what is new, newest first where it does not keep up.
+func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	if _, ok := s.known(name); !ok {
+		http.Error(w, "no such station", http.StatusNotFound)
+		return
+	}
+	sub := s.src.Subscribe(name)
+	defer sub.Close()
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream")
+	h.Set("Cache-Control", "no-store")
+	h.Set("X-Accel-Buffering", "no")
+	out := http.NewResponseController(w)
+	send := func(b []byte) bool {
+		if out.SetWriteDeadline(time.Now().Add(writeTime)) != nil {
+			return false
+		}
+		if _, err := w.Write(b); err != nil {
+			return false
+		}
+		return out.Flush() == nil
+	}
+	if !send(fmt.Appendf(nil, "retry: 500\nevent: hello\ndata: {\"version\":%q}\n\n", s.cfg.Version)) {
+		return
+	}
+	tick := time.NewTicker(beat)
+	defer tick.Stop()
+	var buf []byte
+	for {
+		select {
+		case <-r.Context().Done():
+			return
+		case <-s.stop:
+			return
+		case <-tick.C:
+			buf = append(buf[:0], "event: beat\ndata:\n\n"...)
+		case <-sub.Ready():
+			bores, lives, events := sub.Take()
+			buf = buf[:0]
+			for i := range events {
+				buf = appendEvent(buf, "event", &events[i])
+			}
+			for _, b := range bores {
+				buf = appendEvent(buf, "bore", b)
+			}
+			for i := range lives {
+				buf = appendEvent(buf, "live", &lives[i])
+			}
+		}
+		if len(buf) > 0 && !send(buf) {
+			return
+		}
+	}
+}
+
+func appendEvent(buf []byte, event string, v any) []byte {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return buf
+	}
+	buf = append(buf, "event: "...)
+	buf = append(buf, event...)
+	buf = append(buf, "\ndata: "...)
+	buf = append(buf, b...)
+	return append(buf, "\n\n"...)
+}

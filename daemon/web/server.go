@@ -1,0 +1,95 @@
+// Package web serves the page at the machine, and streams to it what is
+// recorded and what the gauge shows.
+//
+// A page is fed by server-sent events (HTML standard, section 9.2): the browser
+// comes back by itself after a loss and gets the whole state again. Each viewer
+// has one slot a station in which newer replaces older, so a stuck browser costs
+// nothing. Actions are posted as JSON, from pages of this server only.
+//
+// Addresses, for a station of that name:
+//
+//	GET  /                      the stations
+//	GET  /station/NAME          its page
+//	GET  /station/NAME/stream   server-sent events: bore, live, event
+//	GET  /station/NAME/bore     the newest state, JSON
+//	POST /station/NAME/do       an action, JSON in and out
+//	GET  /metrics               the health of the daemon
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/rs/zerolog"
+)
+
+// Config says where to serve and what is allowed.
+type Config struct {
+	Listen  string // host:port
+	Actions bool   // whether the page may act, or only show
+	Version string
+	Metrics http.Handler // for /metrics, nil for none
+}
+
+// Server serves the pages. [Listen] opens its address, Run serves it.
+type Server struct {
+	cfg  Config
+	src  Source
+	log  zerolog.Logger
+	ln   net.Listener
+	http *http.Server
+	stop chan struct{} // closed when Run ends, so that streams end
+}
+
+// Listen opens the address; that it is in use is an error here.
+func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
+	ln, err := net.Listen("tcp", cfg.Listen)
+	if err != nil {
+		return nil, fmt.Errorf("web.listen: %w; is another fairbore running, or give another port", err)
+	}
+	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{})}
+	s.http = &http.Server{
+		Handler:           s.Handler(),
+		ReadHeaderTimeout: 5 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    32 << 10,
+	}
+	return s, nil
+}
+
+// Addr returns the address that is served, as host:port.
+func (s *Server) Addr() string { return s.ln.Addr().String() }
+
+// Run serves until ctx ends, then lets answers under way end within a second.
+func (s *Server) Run(ctx context.Context) error {
+	failed := make(chan error, 1)
+	go func() { failed <- s.http.Serve(s.ln) }()
+	select {
+	case err := <-failed:
+		return err
+	case <-ctx.Done():
+	}
+	close(s.stop)
+	end, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	err := s.http.Shutdown(end)
+	if err != nil {
+		err = s.http.Close()
+	}
+	if e := <-failed; !errors.Is(e, http.ErrServerClosed) {
+		err = errors.Join(err, e)
+	}
+	return err
+}
+
+// Close closes the address of a server that was never run; after Run it does nothing.
+func (s *Server) Close() error {
+	if err := s.ln.Close(); err != nil && !errors.Is(err, net.ErrClosed) {
+		return err
+	}
+	return nil
+}

@@ -1,0 +1,40 @@
+package web
+
+import (
+	"context"
+
+	"fairbore/daemon/session"
+)
+
+// Station is a station to show.
+type Station struct {
+	Name  string // its level in topics and addresses
+	Title string // as people call it
+}
+
+// Source is what the pages show and act on. Its methods may be called from any
+// goroutine.
+type Source interface {
+	// Stations lists the stations in the order of the configuration.
+	Stations() []Station
+	// Bore returns the newest state of a station as recorded, nil if there is
+	// no such station. The caller must not change it.
+	Bore(station string) *session.Bore
+	// Subscribe follows a station, "" for all of them. Close the subscription
+	// when done.
+	Subscribe(station string) Subscription
+	// Do carries an operator's action out and returns the answer once its
+	// events are recorded, or the context ends.
+	Do(ctx context.Context, station string, a session.Action) session.Reply
+}
+
+// Subscription brings what is new to one viewer. A viewer that does not keep up
+// costs nothing: the newest state and live value replace older ones, and of the
+// events only the newest are kept.
+type Subscription interface {
+	// Ready is signalled when there is something to take.
+	Ready() <-chan struct{}
+	// Take returns what is new since the last call; any of them may be nil.
+	Take() (bores []*session.Bore, lives []session.Live, events []session.Record)
+	Close()
+}
