@@ -7,5 +7,6 @@ func Table() []Driver {
 		fixedDriver(),
 		patternDriver(),
 		bcd13Driver(),
+		askDriver(),
 	}
 }

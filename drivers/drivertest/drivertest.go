@@ -361,7 +361,7 @@ func Fuzz(f *testing.F, d drivers.Driver, dir string) {
 	f.Fuzz(func(t *testing.T, which uint8, data []byte) {
 		c := cases[int(which)%len(cases)]
 		begin := step{idle: 1}
-		if i := slices.IndexFunc(c.steps, func(s step) bool { return s.out != nil }); i >= 0 {
+		if i := slices.IndexFunc(c.steps, func(s step) bool { return len(s.out) > 0 }); i >= 0 {
 			begin = c.steps[i]
 		}
 		steps := []step{begin, {in: data}, {idle: 1}}

@@ -1,0 +1,82 @@
+package drivers
+
+import "time"
+
+// exchange keeps apart the replies to the requests of a gauge that speaks only
+// when asked. A reply without a number of its own could belong to an earlier
+// request: a late one would be taken for the next, and all that follow be one
+// behind. So after a request that was not answered, an answer that was broken,
+// a frame under way, or opening, one round passes in which nothing is asked
+// and nothing that comes is believed.
+type exchange struct {
+	interval, timeout time.Duration
+	asked             bool // a request is out
+	listening         bool // a round in which nothing is asked
+	trusted           bool // what comes next answers what is asked next
+	pending           int  // bytes of an unfinished frame
+	stale             int  // of them, those that came before the request
+}
+
+func readExchange(r *optionReader) exchange {
+	x := exchange{
+		interval: r.duration("interval", 0, time.Hour),
+		timeout:  r.duration("timeout", 10*time.Millisecond, time.Minute),
+	}
+	return x
+}
+
+// exchangeOptions are the options of the drivers that ask.
+func exchangeOptions(interval, timeout string) []Option {
+	return []Option{
+		{"interval", "least time between two requests", interval, nil},
+		{"timeout", "how long to wait for a reply before asking again", timeout, nil},
+	}
+}
+
+// Pace implements Requester.
+func (x *exchange) Pace() (interval, timeout time.Duration) { return x.interval, x.timeout }
+
+// Reset implements Resetter.
+func (x *exchange) Reset() {
+	x.asked, x.listening, x.trusted, x.pending, x.stale = false, false, false, 0, 0
+}
+
+// next begins a round and reports whether to ask in it.
+func (x *exchange) next() bool {
+	if !x.listening && (x.asked || !x.trusted || x.pending > 0) {
+		x.asked, x.listening, x.trusted = false, true, false
+		return false
+	}
+	x.asked, x.listening, x.trusted, x.stale = true, false, true, x.pending
+	return true
+}
+
+// split drops what came before the request and was never finished, and leaves
+// the rest to the splitter of the format.
+func (x *exchange) split(data []byte, idle bool, split func([]byte, bool) (int, []byte)) (advance int, frame []byte) {
+	if n := min(x.stale, len(data)); n > 0 {
+		x.stale -= n
+		x.pending = 0
+		return n, nil
+	}
+	advance, frame = split(data, idle)
+	x.pending = len(data) - advance
+	return advance, frame
+}
+
+// answers reports whether the frame is the answer to the request, and ends
+// the round.
+func (x *exchange) answers() bool {
+	answer := x.asked
+	x.asked = false
+	return answer
+}
+
+// judge takes the error of an answer: a broken one may have a rest to come.
+func (x *exchange) judge(err error) {
+	switch err {
+	case nil, OverRange, GaugeError, NoNumber, UnknownUnit, OtherUnit, BadChannel:
+	default:
+		x.trusted = false
+	}
+}
