@@ -38,6 +38,7 @@ func flow(p *Publisher, j *paper) (stop func()) {
 // load: nothing is lost between journal and subscriber, and without the repeats
 // everything is in order.
 func TestBrokerRestartedUnderLoad(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	m := startMosquitto(t, "allow_anonymous true", "persistence true", "persistence_location "+dir+"/")
 	e := listen(t, m.url(), func(o *mqtt.ClientOptions) { o.SetCleanSession(false).SetClientID("ear") })
@@ -63,6 +64,7 @@ func TestBrokerRestartedUnderLoad(t *testing.T) {
 // A broker that is killed may lose what it acknowledged; what is left to us is
 // that it has acknowledged every record, in order, whatever happened in between.
 func TestBrokerKilledUnderLoad(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t)
 	x := startTap(t, m.addr)
 	j := &paper{}
@@ -90,6 +92,7 @@ func TestBrokerKilledUnderLoad(t *testing.T) {
 
 // What the network swallowed was not acknowledged, whatever the library says of it.
 func TestPublishesSwallowed(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t)
 	x := startProxy(t, m.addr)
 	e := listen(t, m.url(), nil)
@@ -115,6 +118,7 @@ func TestPublishesSwallowed(t *testing.T) {
 // Acknowledgements are swallowed and the link is cut, three times: at least once
 // means that the records come again, and none is missing.
 func TestAcknowledgementsSwallowed(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t)
 	x := startProxy(t, m.addr)
 	e := listen(t, m.url(), nil)
@@ -145,6 +149,7 @@ func TestAcknowledgementsSwallowed(t *testing.T) {
 func TestHalfOpenLink(t *testing.T) {
 	for _, load := range []int{0, 1, 5000} {
 		t.Run(fmt.Sprint(load), func(t *testing.T) {
+			t.Parallel()
 			m := startMosquitto(t)
 			x := startProxy(t, m.addr)
 			e := listen(t, m.url(), nil)
@@ -200,6 +205,7 @@ func TestBoreAgainAfterALoss(t *testing.T) {
 
 // A subscriber that reads nothing must not hold up the publisher or the others.
 func TestSlowSubscriber(t *testing.T) {
+	t.Parallel()
 	sub := need(t, "mosquitto_sub")
 	for _, which := range []string{"mosquitto", "embedded"} {
 		t.Run(which, func(t *testing.T) {
@@ -256,6 +262,7 @@ func TestPersistentSubscriber(t *testing.T) {
 
 // Two programs with one client id throw each other out; that is told.
 func TestClientIDTwice(t *testing.T) {
+	t.Parallel()
 	m := startMosquitto(t)
 	p := run(t, config(m.url()), &paper{}, nil)
 	run(t, config(m.url()), &paper{}, nil)

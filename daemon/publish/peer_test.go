@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
@@ -44,14 +45,17 @@ func until(t testing.TB, what string, ok func() bool) {
 	}
 }
 
+// freePort picks an address below the ports that outgoing connections take, so
+// that none of those is on it when the broker comes.
 func freePort(t testing.TB) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	for {
+		addr := fmt.Sprintf("127.0.0.1:%d", 20_000+rand.N(12_000))
+		if l, err := net.Listen("tcp", addr); err == nil {
+			l.Close()
+			return addr
+		}
 	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 // mosquitto is a real broker that can be killed and started again on its address.
@@ -68,8 +72,8 @@ func startMosquitto(t testing.TB, extra ...string) *mosquitto {
 	dir := t.TempDir()
 	m := &mosquitto{t: t, addr: freePort(t), conf: filepath.Join(dir, "m.conf")}
 	_, port, _ := net.SplitHostPort(m.addr)
-	me := "root" // it would drop to a user that can't read the folder
-	lines := append([]string{"user " + me, "listener " + port + " 127.0.0.1", "set_tcp_nodelay true",
+	// Started as root it would drop to a user that can't read the folder.
+	lines := append([]string{"user root", "listener " + port + " 127.0.0.1", "set_tcp_nodelay true",
 		"max_queued_messages 0", "max_inflight_messages 0"}, extra...)
 	if len(extra) == 0 {
 		lines = append(lines, "allow_anonymous true")
@@ -123,7 +127,7 @@ func (m *mosquitto) url() string { return "tcp://" + m.addr }
 func quick() pace {
 	p := usualPace()
 	p.first, p.most, p.settled = 10*time.Millisecond, 100*time.Millisecond, 2*time.Second
-	p.ack, p.write, p.keepAlive, p.ping = 2*time.Second, time.Second, time.Second, time.Second
+	p.ack, p.write, p.keepAlive, p.ping = 1500*time.Millisecond, time.Second, time.Second, time.Second
 	return p
 }
 

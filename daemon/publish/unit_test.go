@@ -1,0 +1,166 @@
+package publish
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+	"pgregory.net/rapid"
+)
+
+// Whatever the order of offers, sends and acknowledgements: no bore leaves before
+// its records, none is older than one before it, and the newest leaves in the end.
+func TestBoresProperty(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var b bores
+		var last, sent uint64 // newest record in the journal, and newest sent
+		offered, left := 0, -1
+		after := []uint64{}
+		take := func() {
+			p := b.take(sent)
+			if p == nil {
+				return
+			}
+			n := int(p[0])<<8 | int(p[1])
+			if n < left {
+				t.Fatalf("bore %d left after bore %d", n, left)
+			}
+			if after[n] > sent {
+				t.Fatalf("bore %d rests on record %d, only %d have left", n, after[n], sent)
+			}
+			left = n
+		}
+		for range rapid.IntRange(1, 200).Draw(t, "steps") {
+			switch rapid.IntRange(0, 5).Draw(t, "step") {
+			case 0:
+				last++
+			case 1:
+				b.offer(rested{[]byte{byte(offered >> 8), byte(offered)}, last})
+				after = append(after, last)
+				offered++
+			case 2:
+				sent = min(sent+1, last)
+			case 3:
+				take()
+			case 4:
+				b.landed()
+			case 5: // lost: begin again from an older record
+				sent = rapid.Uint64Range(0, sent).Draw(t, "cursor")
+				b.again()
+			}
+		}
+		sent = last
+		for range 3 {
+			b.landed()
+			take()
+		}
+		if offered > 0 && left != offered-1 {
+			t.Fatalf("%d offered, the last to leave was %d", offered, left)
+		}
+	})
+}
+
+// A steady flow of readings, each with its bore, must not starve the displays.
+func TestBoresDoNotStarve(t *testing.T) {
+	var b bores
+	n := 0
+	for seq := uint64(1); seq <= 100; seq++ {
+		b.offer(rested{[]byte{byte(seq)}, seq}) // the newest always rests on a record not yet sent
+		if b.take(seq-1) != nil {
+			n++
+			b.landed()
+		}
+	}
+	if n < 40 {
+		t.Errorf("%d of 100 bores left", n)
+	}
+}
+
+// The waits double from the first to the most, never leave these bounds, and
+// begin again after a connection that held.
+func TestBackoff(t *testing.T) {
+	p := usualPace()
+	if p.first != 500*time.Millisecond || p.most != 30*time.Second {
+		t.Fatalf("bounds %s, %s", p.first, p.most)
+	}
+	b := backoff{pace: &p}
+	for i := range 40 {
+		base := min(p.first<<min(i, 16), p.most)
+		if d := b.next(0); d < base || d > min(base*3/2, p.most) {
+			t.Errorf("wait %d is %s, want %s and up to half more", i, d, base)
+		}
+	}
+	if d := b.next(time.Minute); d > time.Second {
+		t.Errorf("after a connection that held: %s", d)
+	}
+	if d := b.next(time.Second); d < time.Second {
+		t.Errorf("after one that did not: %s", d)
+	}
+}
+
+func TestConfigFaults(t *testing.T) {
+	good := config("tcp://127.0.0.1:1883")
+	for want, set := range map[string]func(*Config){
+		`site "a/b": want 1 to 64`:                    func(c *Config) { c.Site = "a/b" },
+		`site ""`:                                     func(c *Config) { c.Site = "" },
+		`client id "büro"`:                            func(c *Config) { c.ClientID = "büro" },
+		`station "+"`:                                 func(c *Config) { c.Stations = []string{"ok", "+"} },
+		`station "bay": named twice`:                  func(c *Config) { c.Stations = []string{"bay", "bay"} },
+		`stations: give at least one`:                 func(c *Config) { c.Stations = nil },
+		`client id "hone-bay-1": is also a station`:   func(c *Config) { c.ClientID = "hone-bay-1" },
+		`broker "mqtt.example:1883": want tcp://`:     func(c *Config) { c.Broker = "mqtt.example:1883" },
+		`broker "tcp://host": give host and port`:     func(c *Config) { c.Broker = "tcp://host" },
+		`give user and password by their own keys`:    func(c *Config) { c.Broker = "tcp://u:p@host:1883" },
+		`window 1001`:                                 func(c *Config) { c.Window = 1001 },
+		`give both the certificate file and the key`:  func(c *Config) { c.CertFile = "x" },
+		`password: give the user as well`:             func(c *Config) { c.Password = "x" },
+		`has no TLS, but certificate files are given`: func(c *Config) { c.CAFile = "x" },
+		`CA file: open /nowhere`:                      func(c *Config) { c.Broker, c.CAFile = "ssl://host:8883", "/nowhere" },
+		`holds no certificate in PEM form`:            func(c *Config) { c.Broker, c.CAFile = "ssl://host:8883", "unit_test.go" },
+		`client certificate: open /nowhere`: func(c *Config) {
+			c.Broker, c.CertFile, c.KeyFile = "ssl://host:8883", "/nowhere", "/nowhere"
+		},
+	} {
+		cfg := good
+		set(&cfg)
+		if _, err := New(cfg, &paper{}, zerolog.Nop()); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("got %v, want %s", err, want)
+		} else if strings.Contains(err.Error(), "u:p") {
+			t.Errorf("the error tells the password: %v", err)
+		}
+	}
+	if p, err := New(good, &paper{}, zerolog.Nop()); err != nil || p.Status().Connected || p.cfg.Window != DefaultWindow {
+		t.Errorf("a good one: %v", err)
+	}
+}
+
+func TestPasswordInTheClear(t *testing.T) {
+	for broker, want := range map[string]bool{
+		"tcp://127.0.0.1:1883": false, "tcp://localhost:1883": false, "tcp://[::1]:1883": false,
+		"ssl://broker.example:8883": false, "tcp://broker.example:1883": true, "ws://10.0.0.7:9001": true,
+	} {
+		c := Config{Broker: broker, User: "u", Password: "p"}
+		if c.bare() != want {
+			t.Errorf("%s: %t", broker, !want)
+		}
+	}
+}
+
+// The status tells each change once.
+func TestOnStatus(t *testing.T) {
+	p, err := New(config("tcp://127.0.0.1:1883"), &paper{}, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var told []Status
+	p.OnStatus = func(s Status) { told = append(told, s) }
+	p.tell(false, "a")
+	p.tell(false, "a")
+	p.tell(true, "")
+	p.tell(true, "b")
+	p.tell(false, "c")
+	if len(told) != 4 || !told[1].Connected || told[2].Why != "b" || told[2].Since != told[1].Since || told[3].Since.Before(told[1].Since) {
+		t.Errorf("%+v", told)
+	}
+}
