@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -16,6 +15,7 @@ import (
 	"fairbore/drivers"
 
 	"github.com/rs/zerolog"
+	"go.bug.st/serial"
 )
 
 var line9600 = drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
@@ -211,7 +211,7 @@ func give(links ...*fakeLink) (open func(context.Context) (link, error), times *
 
 func fakeConfig() Config { return Config{Device: "/dev/fake", Line: line9600} }
 
-func TestPort_TellsSilenceOnceAfterBytes(t *testing.T) {
+func TestPort_TellsSilenceOnceAfterOpeningAndAfterBytes(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := newFake()
 		open, _ := give(f)
@@ -219,17 +219,17 @@ func TestPort_TellsSilenceOnceAfterBytes(t *testing.T) {
 		c.Silence = 4 * time.Millisecond
 		r := runOpen(t, c, open)
 		synctest.Wait()
-		time.Sleep(time.Second) // an idle line tells nothing
+		time.Sleep(time.Second) // an idle line tells nothing more
 		f.in <- []byte("12.70")
 		time.Sleep(3 * time.Millisecond)
 		f.in <- []byte("03")
 		time.Sleep(time.Second)
 		r.stop()
 		got := r.chunks()
-		if s := sequence(got); s != "up, data, idle" {
+		if s := sequence(got); s != "up, idle, data, idle" {
 			t.Fatalf("told %s", s)
 		}
-		if gap := got[3].At.Mono - got[2].At.Mono; gap != c.Silence {
+		if gap := got[4].At.Mono - got[3].At.Mono; gap != c.Silence {
 			t.Errorf("silence told after %v, want %v", gap, c.Silence)
 		}
 	})
@@ -511,8 +511,71 @@ func TestLines_String(t *testing.T) {
 	}
 }
 
-// goroutines waits until no more than n are left.
-func goroutines(t *testing.T, n int) {
-	t.Helper()
-	within(t, 5*time.Second, "goroutines to end", func() bool { return runtime.NumGoroutine() <= n })
+func TestPort_LineThatOpensAndDiesIsNotTriedWithoutPause(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		n := 0
+		r := runOpen(t, fakeConfig(), func(context.Context) (link, error) {
+			n++
+			f := newFake()
+			close(f.in)
+			return f, nil
+		})
+		time.Sleep(time.Minute)
+		r.stop()
+		if n > 20 {
+			t.Errorf("opened %d times in a minute", n)
+		}
+	})
+}
+
+func TestPort_StuckWriteThatReturnsAfterTheStopDoesNoHarm(t *testing.T) {
+	a := newFake()
+	a.stuck = make(chan struct{})
+	open, _ := give(a)
+	c := fakeConfig()
+	c.RecordDir = t.TempDir()
+	r := runOpen(t, c, open)
+	r.until("the line to open", func() bool { return r.Status().Up })
+	go r.Write(t.Context(), []byte("?\r"))
+	r.until("the write to be stuck", func() bool { return r.Status().Counters.Blocked })
+	if err := r.stop(); err != nil {
+		t.Error(err)
+	}
+	close(a.stuck)
+	if got := string(<-a.wrote); got != "?\r" {
+		t.Errorf("wrote %q", got)
+	}
+	within(t, 5*time.Second, "the writer to count it and end", func() bool { return r.Status().Counters.Written == 2 })
+}
+
+// panicking is a library port whose read panics, as the library's does on a
+// descriptor of 1024 or more.
+type panicking struct{ serial.Port }
+
+func (panicking) Read([]byte) (int, error)           { panic("index out of range [16]") }
+func (panicking) SetReadTimeout(time.Duration) error { return nil }
+
+func TestSerialPort_PanicOfTheLibraryIsAnError(t *testing.T) {
+	p := &serialPort{Port: panicking{}}
+	if err := p.read(time.Millisecond, nil); err == nil || !strings.Contains(err.Error(), "LimitNOFILE") {
+		t.Errorf("got %v", err)
+	}
+}
+
+func ExamplePort() {
+	p := New(Config{Name: "bench", Device: "recording:../../testdata/port/replay/by-hand.rec"}, zerolog.Nop())
+	err := p.Run(context.Background(), func(c Chunk) {
+		fmt.Printf("%v %v %q\n", c.At.Mono, c.Kind, c.Data)
+	})
+	fmt.Println(err)
+	// Output:
+	// 0s up ""
+	// 400ms data "+12.70"
+	// 420ms data "03 mm\r\n"
+	// 900ms data "+12."
+	// 910ms lost ""
+	// 1.5s up ""
+	// 1.6s data "+12.7004 mm\r\n"
+	// 1.6s end ""
+	// <nil>
 }

@@ -33,7 +33,7 @@ const (
 	modemRI      = 0x40
 	modemDCD     = 0x80
 	settings     = 4 // baud, data, parity, stop: each is answered
-	answerWithin = 3 * time.Second
+	answerWithin = 2 * time.Second
 )
 
 // rfcLink is a line behind a device server that lets us set it (RFC 2217).

@@ -93,7 +93,21 @@ func (t *ttyLink) lock(o *serialOpener) error {
 		// as the other end is open (tried): nobody has it.
 	}
 	t.id = o.cfg.Host.Adapter(unix.Major(t.dev), unix.Minor(t.dev))
+	if !o.known {
+		o.advise()
+	}
+	if who := o.cfg.Host.openers(t.dev); who != "" {
+		o.log.Warn().Str("who", who).Msg("another program has the line open too; it may take bytes away")
+	}
 	return o.recognise(t.id)
+}
+
+// advise names the link to configure in place of a node, whose number changes
+// with the order of plugging in.
+func (o *serialOpener) advise() {
+	if stable := o.cfg.Host.orSystem().stableNames()[o.cfg.Device]; stable != "" {
+		o.log.Warn().Str("stable", stable).Msg("the device has a name that stays; configure that")
+	}
 }
 
 func (t *ttyLink) pty() bool {
@@ -197,14 +211,15 @@ func bit(b bool) int {
 // read tells of bytes that the driver says it lost before it hands on those
 // that came with them.
 func (t *ttyLink) read(wait time.Duration, got func([]byte, bool)) error {
+	if !t.count {
+		return t.serialPort.read(wait, got)
+	}
 	return t.serialPort.read(wait, func(data []byte, damaged bool) {
-		if t.count {
-			if now, ok := readCounts(t.side); ok {
-				lost := now.Overrun != t.last.Overrun || now.BufOverrun != t.last.BufOverrun
-				t.last = now
-				if lost {
-					got(nil, true)
-				}
+		if now, ok := readCounts(t.side); ok {
+			lost := now.Overrun != t.last.Overrun || now.BufOverrun != t.last.BufOverrun
+			t.last = now
+			if lost {
+				got(nil, true)
 			}
 		}
 		got(data, damaged)
@@ -387,8 +402,13 @@ func hasOpen(dir string, dev uint64) bool {
 		return false
 	}
 	for _, fd := range fds {
+		name := filepath.Join(dir, "fd", fd.Name())
+		// Only devices are looked at, since a file of a dead network would hang us.
+		if target, err := os.Readlink(name); err != nil || !strings.HasPrefix(target, "/dev/") {
+			continue
+		}
 		var st unix.Stat_t
-		err := unix.Stat(filepath.Join(dir, "fd", fd.Name()), &st)
+		err := unix.Stat(name, &st)
 		if err == nil && st.Mode&unix.S_IFMT == unix.S_IFCHR && uint64(st.Rdev) == dev {
 			return true
 		}

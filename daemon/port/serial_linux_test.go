@@ -1,6 +1,7 @@
 package port
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -8,10 +9,13 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
+
+	"fairbore/drivers"
 
 	"github.com/creack/pty"
 	"github.com/rs/zerolog"
@@ -478,4 +482,155 @@ func TestSerial_AnotherAdapterUnderTheNameIsRefused(t *testing.T) {
 	file(t, serial, "G0042\n")
 	p.in()
 	r.until("the right one", func() bool { return r.Status().Up })
+}
+
+// goroutines waits until no more than n are left.
+func goroutines(t *testing.T, n int) {
+	t.Helper()
+	within(t, 5*time.Second, "goroutines to end", func() bool { return runtime.NumGoroutine() <= n })
+}
+
+func TestSerial_SecondReaderIsToldOf(t *testing.T) {
+	t.Parallel()
+	p := newPlug(t)
+	tty := openGauge(t, p.link)
+	sleep := exec.Command("sleep", "60")
+	sleep.Stdin = tty
+	if err := sleep.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		sleep.Process.Kill()
+		sleep.Wait()
+	}()
+	r := run(t, p.config())
+	r.until("the line to open", func() bool { return r.Status().Up })
+	if log := r.log.String(); !strings.Contains(log, "(sleep)") {
+		t.Errorf("log:\n%s", log)
+	}
+}
+
+func TestSerial_StableNameIsRecommended(t *testing.T) {
+	t.Parallel()
+	p := newPlug(t)
+	c := p.config()
+	c.Host.Dev = t.TempDir()
+	stable := filepath.Join(c.Host.Dev, "serial/by-id/usb-1234_gauge")
+	symlink(t, p.link, stable)
+	r := run(t, c)
+	r.until("the line to open", func() bool { return r.Status().Up })
+	if log := r.log.String(); strings.Count(log, stable) != 1 {
+		t.Errorf("log:\n%s", log)
+	}
+}
+
+// A disk that is really full: a small file system of its own.
+func TestTap_FullDisk(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size=128k"); err != nil {
+		t.Skipf("mounting a small file system needs the superuser: %v", err)
+	}
+	defer unix.Unmount(dir, unix.MNT_DETACH)
+	ballast := filepath.Join(dir, "ballast")
+	file(t, ballast, strings.Repeat("x", 64<<10))
+	log := &safeBuffer{}
+	tp := newTap(Config{Name: "bench", RecordDir: dir, RecordMax: 4 << 20}, zerolog.New(log))
+	tp.retry = time.Millisecond
+	tp.start()
+	at := Stamp{Wall: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}
+	one := func() {
+		within(t, 5*time.Second, "the tap to write", func() bool { return len(tp.queue) == 0 })
+		at.Mono, at.Wall = at.Mono+time.Millisecond, at.Wall.Add(time.Millisecond)
+		tp.chunk(Chunk{At: at, Data: []byte("+12.7003 mm\r\n")})
+	}
+	for range 20000 {
+		if one(); tp.faults.Load() > 2 {
+			break
+		}
+	}
+	if tp.faults.Load() == 0 {
+		t.Fatal("the disk never filled")
+	}
+	if err := os.Remove(ballast); err != nil {
+		t.Fatal(err)
+	}
+	within(t, 5*time.Second, "recording to go on", func() bool { one(); return strings.Contains(log.String(), "recording goes on") })
+	tp.stop()
+	if n := strings.Count(log.String(), "recording stopped"); n != 1 {
+		t.Errorf("logged %d times, want once:\n%s", n, log)
+	}
+	names := tapped(t, dir)
+	if len(names) != 2 {
+		t.Fatalf("recordings %q; want one to the full disk, one after", names)
+	}
+	kept := 0
+	for _, name := range names {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec, err := drivers.ParseRecording(text)
+		if err != nil {
+			t.Fatalf("%s is torn: %v", name, err)
+		}
+		for _, c := range rec.Chunks {
+			if c.Mark == "" {
+				kept++
+			}
+		}
+	}
+	if all := int(at.Mono / time.Millisecond); kept+int(tp.dropped.Load()) != all {
+		t.Errorf("%d kept and %d dropped of %d", kept, tp.dropped.Load(), all)
+	}
+}
+
+// BenchmarkSerial measures from the write at the gauge's end to the sink, a
+// line of 13 bytes at a time.
+func BenchmarkSerial(b *testing.B) {
+	peer, tty, err := pty.Open()
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer peer.Close()
+	defer tty.Close()
+	if err := raw(tty); err != nil {
+		b.Fatal(err)
+	}
+	p := New(Config{Name: "bench", Device: tty.Name(), Line: line9600}, zerolog.Nop())
+	up, got := make(chan bool, 1), make(chan int, 1)
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() {
+		done <- p.Run(ctx, func(c Chunk) {
+			if c.Kind == Up {
+				up <- true
+			} else if c.Kind == Data {
+				got <- len(c.Data)
+			}
+		})
+	}()
+	<-up
+	text := []byte("+12.7003 mm\r\n")
+	took := make([]time.Duration, 0, b.N)
+	b.ReportAllocs()
+	b.ResetTimer()
+	for range b.N {
+		began := time.Now()
+		if _, err := peer.Write(text); err != nil {
+			b.Fatal(err)
+		}
+		for n := 0; n < len(text); {
+			n += <-got
+		}
+		took = append(took, time.Since(began))
+	}
+	b.StopTimer()
+	slices.Sort(took)
+	b.ReportMetric(float64(took[len(took)/2].Microseconds()), "p50-µs")
+	b.ReportMetric(float64(took[len(took)*99/100].Microseconds()), "p99-µs")
+	cancel()
+	if err := <-done; err != nil {
+		b.Fatal(err)
+	}
 }

@@ -33,7 +33,9 @@ const (
 type tap struct {
 	cfg     Config
 	log     zerolog.Logger
+	retry   time.Duration // pause after a fault of the disk
 	queue   chan drivers.Chunk
+	quit    chan struct{} // closed: write what has queued, and end
 	done    chan struct{}
 	dropped atomic.Uint64
 	faults  atomic.Uint64
@@ -48,16 +50,16 @@ type tap struct {
 	missed uint64    // chunks since then
 }
 
-func newTap(c Config, log zerolog.Logger) *tap { return &tap{cfg: c, log: log} }
+func newTap(c Config, log zerolog.Logger) *tap { return &tap{cfg: c, log: log, retry: tapRetry} }
 
 func (t *tap) start() {
-	t.queue, t.done = make(chan drivers.Chunk, tapQueue), make(chan struct{})
-	go t.run(t.queue, t.done)
+	t.queue, t.quit, t.done = make(chan drivers.Chunk, tapQueue), make(chan struct{}), make(chan struct{})
+	go t.run()
 }
 
 // stop waits for what has queued to be written, but not for ever.
 func (t *tap) stop() {
-	close(t.queue)
+	close(t.quit)
 	limit := time.NewTimer(tapPatient)
 	defer limit.Stop()
 	select {
@@ -99,34 +101,44 @@ func (t *tap) remark(at Stamp, mark string) {
 	t.put(drivers.Chunk{At: at.Mono, Wall: at.Wall, Mark: mark})
 }
 
-// sent takes what was written to the gauge. The writer calls it, which the
-// owner joins before it stops the tap, unless the write is stuck and so never
-// gets here.
+// sent takes what was written to the gauge.
 func (t *tap) sent(at Stamp, data []byte) {
 	t.put(drivers.Chunk{At: at.Mono, Wall: at.Wall, Out: true, Data: data})
 }
 
-func (t *tap) run(queue <-chan drivers.Chunk, done chan<- struct{}) {
-	defer close(done)
-	for c := range queue {
-		for more := true; more; {
+func (t *tap) run() {
+	defer close(t.done)
+	for {
+		select {
+		case c := <-t.queue:
 			t.add(c)
-			more = false
-			if len(t.buf) < tapBatch {
-				select {
-				case c, more = <-queue:
-				default:
-				}
-			}
+			t.rest()
+		case <-t.quit:
+			t.rest()
+			t.finish()
+			return
 		}
-		t.flush()
 	}
-	t.finish()
+}
+
+// rest writes what has queued.
+func (t *tap) rest() {
+	for {
+		select {
+		case c := <-t.queue:
+			if t.add(c); len(t.buf) >= tapBatch {
+				t.flush()
+			}
+		default:
+			t.flush()
+			return
+		}
+	}
 }
 
 // add puts a chunk into the batch, with a recording open for it.
 func (t *tap) add(c drivers.Chunk) {
-	if !t.failed.IsZero() && time.Since(t.failed) < tapRetry {
+	if !t.failed.IsZero() && time.Since(t.failed) < t.retry {
 		t.miss(1)
 		return
 	}

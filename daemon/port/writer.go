@@ -101,7 +101,7 @@ func (p *Port) writer(s *session) {
 			s.busyAt.Store(0)
 			if err == nil {
 				p.count.written.Add(uint64(len(r.data)))
-				if p.tap != nil {
+				if p.tap != nil && !s.stopped() { // a write stuck till after the stop has no recording any more
 					p.tap.sent(p.now(), r.data)
 				}
 			} else {
