@@ -14,6 +14,7 @@ const maxGap = 3 * time.Second
 // the results to give back.
 type gate struct {
 	o    Options
+	tilt analysis.Length // how far above the band a tilted gauge may show
 	in   bool
 	out  int           // samples beyond the band, one after the other
 	last time.Duration // of the last sample
@@ -33,7 +34,7 @@ func (g *gate) say(r Result) {
 // values so far off that a difference overflows.
 func (g *gate) within(v analysis.Length) bool {
 	band := analysis.Length(g.o.Band)
-	return v >= g.o.Nominal-band && v <= g.o.Nominal+band
+	return v >= g.o.Nominal-band && v <= g.o.Nominal+band+g.tilt
 }
 
 // broken notes the time of a sample and reports whether it does not follow on
@@ -76,4 +77,4 @@ func (g *gate) pass(v analysis.Length) passage {
 	return leaves
 }
 
-func (g *gate) reset() { *g = gate{o: g.o} }
+func (g *gate) reset() { *g = gate{o: g.o, tilt: g.tilt} }

@@ -46,7 +46,8 @@ type Options struct {
 	// Nominal is the size that the gauge shows for a bore to nominal.
 	Nominal analysis.Length
 	// Band is how far from Nominal a sample may lie and be of the bore at all;
-	// beyond it the gauge is in free air, or at another master. Default 200 µm.
+	// beyond it the gauge is in free air, or at another master. Of Turning,
+	// a sample may lie above it by what a tilt of 7° adds. Default 200 µm.
 	Band analysis.Deviation
 	// Repeatability is the standard deviation of single samples of a gauge that
 	// is held still. Default 0.15 µm. The scatter seen replaces it where it is larger.
@@ -67,7 +68,7 @@ type Options struct {
 	Range analysis.Deviation
 	// Rearm is how far the value must go from a reading, and stay, before there
 	// can be another one without leaving the bore. Default 30 µm for Settled,
-	// 2 µm for Turning, where coming back to the size counts as rocking on.
+	// 1 µm for Turning, where coming back to the size counts as rocking on.
 	Rearm analysis.Deviation
 
 	// Tip, of Turning: the radius of the gauge's contacts. Default 2 mm, or a
@@ -144,7 +145,7 @@ func (o *Options) fill() {
 	o.Slope = or(o.Slope, micrometre/5)
 	o.Range = or(o.Range, max(2*micrometre/5, 5*o.Repeatability))
 	if o.Mode == Turning {
-		o.Rearm = or(o.Rearm, 2*micrometre)
+		o.Rearm = or(o.Rearm, micrometre)
 	}
 	o.Rearm = or(o.Rearm, 30*micrometre)
 	o.Tip = or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))

@@ -114,7 +114,8 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 			t.off++
 			t.falseBy[name+", off"]++
 			if *detail {
-				fmt.Printf("   off %s: e=%.2f U=%.3f turns=%d half=%.2f swing=%.1f rate=%g noise=%.2f step=%.2f near=%.2f D=%.1f\n", name, e, analysis.Length(r.U).Micrometres(), r.Turns, p.Half, p.Swing*180/math.Pi, p.Gauge.Rate, p.Gauge.Noise, float64(p.Gauge.Step)/1e4, p.Near*180/math.Pi, float64(p.Size)/1e7); fmt.Println("     ", capture.Debug(c))
+				fmt.Printf("   off %s: e=%.2f U=%.3f turns=%d half=%.2f swing=%.1f rate=%g noise=%.2f step=%.2f near=%.2f D=%.1f\n", name, e, analysis.Length(r.U).Micrometres(), r.Turns, p.Half, p.Swing*180/math.Pi, p.Gauge.Rate, p.Gauge.Noise, float64(p.Gauge.Step)/1e4, p.Near*180/math.Pi, float64(p.Size)/1e7)
+				fmt.Println("     ", capture.Debug(c))
 			}
 		}
 		if got[at]++; got[at] > 1 {
@@ -134,7 +135,13 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 		t.must++
 		if got[i] == 0 {
 			t.missed++
-			t.missBy[name]++
+			t.missBy[fmt.Sprint(name, i)]++
+			if *detail {
+				c0 := float64(p.Size-2*p.Gauge.Tip) / 1e4
+				lo := (1 - math.Abs(p.Off)) * p.Swing
+				fmt.Printf("   miss %v: small %.1f sigma=%.2f half=%.2f swing=%.1f off=%.2f rate=%g step=%.2f turns=%d tremor=%.2f ragged=%.2f uneven=%.2f dwell=%.2f±%.2f skew=%.2f\n", refused, c0*lo*lo/2, sigma, p.Half, p.Swing*180/math.Pi, p.Off, p.Gauge.Rate, float64(p.Gauge.Step)/1e4, len(pl.Turns), p.Tremor*1e3, p.Ragged, p.Uneven, p.Dwell, p.DwellScatter, p.Skew)
+				fmt.Println("     ", capture.Debug(c))
+			}
 			if len(refused) > 0 {
 				t.reasons[refused[len(refused)-1]]++
 			}

@@ -10,14 +10,17 @@ import (
 // simulated visits of all kinds, so that next to none of those that turn before
 // square, or not at all, pass them (see BenchmarkScore).
 const (
-	leastSwing  = 1.0 * math.Pi / 180 // mean tilt of the ends: less is no rock
+	leastSwing  = 1.25 * math.Pi / 180 // mean tilt of the ends: less is no rock
 	mostTilt    = 9 * math.Pi / 180
-	leastDwell  = -0.25  // slower than this at square: it turned before it, on one side
-	mostUneven  = 0.0025 // rad of error of tilt, root mean square
-	leastSpare  = 4      // samples more than parameters
-	priorWeight = 10     // samples that the repeatability known counts for
-	mostRatio   = 1.6    // scatter over the scatter expected
-	mostStrays  = 0.08   // part of the samples that lie beyond three standard deviations
+	leastDwell  = -0.12 // slower than this at square: it turned before it, on one side
+	mostDwell   = 0.6   // the hand stopped at the ends, for longer than it moved
+	mostRhythm  = 2.2   // longest swing over the shortest
+	mostHalf    = 2.0   // s a swing may take on average: one-sided rocks look twice as slow as they are
+	mostUneven  = 0.04  // error of tilt, root mean square, as a part of the swing
+	leastSpare  = 4     // samples more than parameters
+	priorWeight = 10    // samples that the repeatability known counts for
+	mostRatio   = 1.6   // scatter over the scatter expected
+	mostStrays  = 0.08  // part of the samples that lie beyond three standard deviations
 )
 
 // try fits the rock to the passes with the turning points l and says what is
@@ -46,15 +49,20 @@ func (c *turning) check() Reason {
 			return Uneven
 		}
 	}
+	half, rhythm := k.rhythm()
 	switch {
 	case k.dof < leastSpare:
 		return Fast
 	case swing < leastSwing:
 		return NotRocked
-	case k.p[pDwell] < leastDwell:
+	case k.p[pDwell] < leastDwell, half > mostHalf:
 		return OneSide
-	case k.q > 2*k.c*sq(mostUneven):
+	case rhythm > mostRhythm, k.p[pDwell] > mostDwell:
 		return Uneven
+	case k.q > 2*k.c*sq(mostUneven*swing):
+		return Uneven
+	case k.drifts():
+		return Shrinking
 	case k.worstPass() > 3.5:
 		return Disagree
 	case k.ratio() > mostRatio, k.strays() > mostStrays:
@@ -63,6 +71,16 @@ func (c *turning) check() Reason {
 		return Fast
 	}
 	return ""
+}
+
+// rhythm is how long the swings take on average, s, and the longest over the shortest.
+func (k *rock) rhythm() (half, ratio float64) {
+	least, longest := math.Inf(1), 0.0
+	for i := 1; i < k.ends; i++ {
+		d := k.p[pEnd+2*i] - k.p[pEnd+2*i-2]
+		least, longest = min(least, d), max(longest, d)
+	}
+	return (k.p[pEnd+2*(k.ends-1)] - k.p[pEnd]) / float64(k.ends-1), longest / least
 }
 
 // uncertainty is the standard uncertainty of the size, µm: of the fit, with the
@@ -95,6 +113,23 @@ func (k *rock) worstPass() float64 {
 		}
 	}
 	return worst
+}
+
+// drifts reports whether the samples near square rise or fall over the passes:
+// by more than chance, and by more than a fifth of a µm from first to last.
+func (k *rock) drifts() bool {
+	var w0, wt, wtt, wr, wtr float64
+	for i, r := range k.rest {
+		w := k.weight[i] * sq(k.noise) / (sq(k.noise) + 4*k.q*k.excess[i])
+		t := k.t[i] - k.t[0]
+		w0, wt, wtt, wr, wtr = w0+w, wt+w*t, wtt+w*t*t, wr+w*r, wtr+w*t*r
+	}
+	spread := wtt - wt*wt/w0
+	if !(spread > 0) {
+		return false
+	}
+	slope := (wtr - wt*wr/w0) / spread
+	return math.Abs(slope)*math.Sqrt(spread) > 3 && math.Abs(slope)*(k.t[len(k.t)-1]-k.t[0]) > 0.2
 }
 
 // strays is the part of the samples that lie too far off to count fully.
@@ -130,8 +165,9 @@ func (c *turning) prepare(l []extreme) bool {
 }
 
 // end is where end i of the swings may be: at a maximum; or, before the first
-// pass and after the last, where there was none yet or a far higher one (a drag,
-// the way in or out), as far from the pass as the end on its other side.
+// pass and after the last, where there was none yet or one that belongs to
+// something else (a drag, the way in or out: far higher or longer ago), as far
+// from the pass as the end on its other side.
 func end(l []extreme, i int) sample {
 	passes := len(l) / 2
 	if i > 0 && i < passes {
@@ -142,32 +178,40 @@ func end(l []extreme, i int) sample {
 		pass, other = l[2*i-1], l[2*i-2]
 	}
 	mirrored := sample{2*pass.t - other.t, other.v}
-	if 2*i >= len(l) || l[2*i].v-pass.v > 1.5*(other.v-pass.v) {
+	if 2*i >= len(l) {
 		return mirrored
 	}
-	return l[2*i].sample
+	here := l[2*i]
+	if here.v-pass.v > 1.5*(other.v-pass.v) || math.Abs(here.t-pass.t) > 1.4*math.Abs(other.t-pass.t) {
+		return mirrored
+	}
+	return here.sample
 }
 
-// collect takes the samples of the rock from the ring. Of the way to the first
-// pass and from the last only what lies below the ends between counts.
+// outer is how far up, as a part of the lower end between passes, the way to the
+// first pass and from the last counts: beyond it may be something else.
+const outer = 0.7
+
+// collect takes the samples of the rock from the ring.
 func (c *turning) collect(l []extreme, lowest float64) {
 	k := &c.rock
-	top := 0.0
-	for i := 2; i+1 < len(l); i += 2 {
-		top = max(top, l[i].v-lowest)
+	passes := len(l) / 2
+	top := math.Inf(1)
+	for i := 2; i < 2*passes; i += 2 {
+		top = min(top, l[i].v-lowest)
 	}
+	first, last := l[1], l[2*passes-1]
+	from, to := k.p[pEnd], k.p[pEnd+2*passes]
 	n, swing := 0, 0
 	for i := l[0].index; i < c.count; i++ {
-		if len(l)%2 == 1 && i > l[len(l)-1].index {
-			break
-		}
-		if next := 2 * (swing + 1); next+1 < len(l) && i >= l[next].index {
+		if next := 2 * (swing + 1); next < 2*passes && i >= l[next].index {
 			swing++
 		}
 		x := c.ring[i%ringCap]
-		outer := i < l[1].index || i > l[2*(len(l)/2)-1].index
-		if outer && x.v-lowest > 0.9*top {
-			continue
+		if i < first.index || i > last.index {
+			if x.t < from || x.t > to || x.v-lowest > outer*top {
+				continue
+			}
 		}
 		c.buf.t[n], c.buf.v[n], c.buf.swing[n] = x.t, x.v, uint8(swing)
 		n++

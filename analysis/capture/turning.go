@@ -23,12 +23,12 @@ type turning struct {
 	turns  turns
 	ring   [ringCap]sample
 	count  int    // samples of the visit; the latest ringCap of them are kept
-	tried  int    // what of the latest pass has been tried: twice its number, plus one when it was whole
+	tried  int    // what of the latest pass has been tried: twice turns.passed, plus one when it was whole
 	why    Reason // what was wrong with the last attempt
 	done   bool
 	level  float64 // of the reading, µm from nominal
 	back   float64 // when the value was last near the level, s
-	half   float64 // half-period of the rock that was taken, s
+	half   float64 // longest time between passes of the rock that was taken, s
 	rock   rock
 	buf    struct {
 		t, v, weight, excess, rest [ringCap]float64
@@ -36,9 +36,13 @@ type turning struct {
 	}
 }
 
+// gateTilt is how far a gauge may be tilted in the bore and still be in it.
+const gateTilt = 7 * math.Pi / 180
+
 func newTurning(o Options) *turning {
 	c := &turning{gate: gate{o: o}}
-	c.turns.hysteresis = max(1, 8*o.noise())
+	c.tilt = analysis.Length(float64(o.Nominal-2*o.Tip) * (1/math.Cos(gateTilt) - 1))
+	c.turns.hysteresis = max(0.8, 6*o.noise())
 	return c
 }
 
@@ -121,9 +125,7 @@ func (c *turning) add(s Sample) {
 	x := sample{(s.At - c.began).Seconds(), (s.Value - c.o.Nominal).Micrometres()}
 	if c.clock.tick(x.t) { // times that can't be trusted: begin the passes again
 		c.spikes = despike{}
-		if !c.done {
-			c.restart()
-		}
+		c.restart()
 	}
 	if x, ok := c.spikes.push(x, c.o.noise()); ok {
 		c.judge(x, s.At)
@@ -146,10 +148,10 @@ func (c *turning) judge(x sample, at time.Duration) {
 // due reports whether the latest pass has come far enough to be tried: the value
 // has risen again by a third of what it fell, or turned.
 func (c *turning) due(x sample) bool {
-	n := c.turns.minima()
-	if n < c.o.Turns {
+	if c.turns.minima() < c.o.Turns {
 		return false
 	}
+	n := c.turns.passed
 	if c.turns.n%2 == 1 { // the maximum after the latest minimum is settled
 		if c.tried >= 2*n+1 {
 			return false
@@ -186,7 +188,11 @@ func (c *turning) take(at time.Duration, passes int) {
 	}
 	k := &c.rock
 	c.done, c.level, c.back = true, k.p[pSize], c.clock.last
-	c.half = (k.p[pEnd+2*(k.ends-1)] - k.p[pEnd]) / float64(k.ends-1)
+	c.half = 0
+	l := c.turns.last(passes)
+	for i := 3; i < len(l); i += 2 {
+		c.half = max(c.half, l[i].t-l[i-2].t)
+	}
 	c.say(Result{Kind: Taken, At: at, Value: c.o.Nominal + v, U: deviation(k.uncertainty()), Turns: passes,
 		Quality: clamp01(2 - k.ratio())})
 }
@@ -195,18 +201,15 @@ func (c *turning) take(at time.Duration, passes int) {
 // the size for longer than the rock would.
 func (c *turning) rearm(x sample, at time.Duration) {
 	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.o.noise()
-	if x.v < c.level-near {
-		c.back = min(c.back, x.t-1) // below the size: this is another place
-	} else if x.v <= c.level+near {
+	if math.Abs(x.v-c.level) <= near {
 		c.back = x.t
 	}
-	if x.t-c.back < max(0.6, 1.6*c.half) {
+	if x.t-c.back < max(0.5, 1.3*c.half) {
 		return
 	}
 	c.say(Result{Kind: Moved, At: at})
-	c.done = false
-	c.restart()
-	c.turns.push(extreme{c.count - 1, x})
+	c.done, c.tried, c.why = false, 0, ""
+	c.turns.since(c.back)
 }
 
 // pace follows the rate of a stream, and tells when the times of its samples

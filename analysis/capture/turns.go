@@ -19,12 +19,14 @@ type turns struct {
 	n          int     // list[:n] alternates: maximum, minimum, maximum …
 	now        extreme // candidate for the next: lowest or highest since the last
 	falling    bool    // looking for a minimum
+	passed     int     // passes ever settled, those no longer in the list too
 }
 
 func (t *turns) clear() { *t = turns{hysteresis: t.hysteresis} }
 
 // push takes the next sample and reports whether it settled a turning point.
 func (t *turns) push(x extreme) bool {
+	t.sink(x)
 	switch {
 	case t.n == 0: // what comes first is the maximum before the first pass
 		t.list[0], t.n = x, 1
@@ -33,12 +35,18 @@ func (t *turns) push(x extreme) bool {
 		t.list[0], t.now = x, x
 	case t.falling && x.v < t.now.v, !t.falling && x.v > t.now.v:
 		t.now = x
-	case t.falling && x.v > t.now.v+t.hysteresis, !t.falling && x.v < t.now.v-t.hysteresis:
+	case t.falling && x.v > t.now.v+t.hysteresis, !t.falling && x.v < t.now.v-t.fall():
 		t.settle()
 		t.now, t.falling = x, !t.falling
 		return true
 	}
 	return false
+}
+
+// fall is how far below a maximum the value must go: where the tilt is large, a
+// tremor shows far more than at square, in step with the height.
+func (t *turns) fall() float64 {
+	return max(t.hysteresis, 0.2*(t.now.v-t.list[t.n-1].v))
 }
 
 func (t *turns) settle() {
@@ -47,6 +55,35 @@ func (t *turns) settle() {
 	}
 	t.list[t.n] = t.now
 	t.n++
+	if t.n%2 == 0 {
+		t.passed++
+	}
+}
+
+// sink drops minima that the value has now fallen below: the size of the bore
+// is the floor, so they were not at square. Of the maxima beside such a one the
+// higher stays.
+func (t *turns) sink(x extreme) {
+	for t.falling && t.n >= 3 && t.n%2 == 1 && x.v < t.list[t.n-2].v-t.hysteresis {
+		if t.list[t.n-1].v > t.list[t.n-3].v {
+			t.list[t.n-3] = t.list[t.n-1]
+		}
+		t.n -= 2
+	}
+}
+
+// since drops the passes up to a time.
+func (t *turns) since(at float64) {
+	k := 0
+	for k+1 < t.n && t.list[k+1].t <= at {
+		k += 2
+	}
+	if k < t.n {
+		t.n = copy(t.list[:], t.list[k:t.n])
+	} else { // the maximum before the next pass is still to come
+		t.list[0], t.n = t.now, 1
+		t.now, t.falling = t.list[0], true
+	}
 }
 
 // minima is how many passes there are so far.

@@ -29,7 +29,7 @@ func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
 	}
 	p.Offset = between(rng, 30, 100)
 	p.Profile, p.Drift = between(rng, -8, 8), between(rng, -0.002, 0.002)
-	p.Shrink = -between(rng, 0.02, 1)
+	p.Shrink = -between(rng, 0.005, 0.5)
 	p.Hold, p.From, p.Wobble = between(rng, 2, 8), between(rng, -80, 80), between(rng, 0.1, 0.5)
 	p.Stream = Stream{Jitter: 0.08, Delay: between(rng, 0, 0.002), Spikes: 0.002, Spike: 30, Drops: 0.01,
 		Repeats: pick(rng, 0, 0, 0.01, 0.03), FaultAt: between(rng, 0.1, 0.9), Lasts: between(rng, 0.3, 1.5)}
@@ -58,6 +58,8 @@ func drawGauge(contact Contact, size int64, rate float64, rng *rand.Rand) Gauge 
 	g := Gauge{ID: "drawn", Contact: contact, Tip: tipFor(size), Free: units(between(rng, 250, 1000)), Rate: rate,
 		Noise: between(rng, 0.05, 0.3)}
 	switch contact {
+	case TwoPoint: // a gauge is not rocked onto the stop of its spring
+		g.Free = max(g.Free, units(300+g.Excess(size, 8*degree)))
 	case ThreePoint:
 		g.Settle = between(rng, 0.1, 0.5)
 	case Air:
