@@ -39,19 +39,21 @@ func (r *Result) across(p *profile) {
 			r.Oval, oval = s.Oval, i
 		}
 	}
-	switch {
-	case r.Oval.Significant:
+	if r.Oval.Significant {
 		named := name(KindOval, r.Oval.Amount)
 		named.Depth, named.AtLeast = p.secs[oval].depth, r.Oval.AtLeast
 		r.Named = append(r.Named, named)
-	case r.OutOfRound.Significant:
+	}
+	// More than the oval accounts for: other lobes, or one odd place.
+	if r.OutOfRound.Significant && (!r.Oval.Significant || r.OutOfRound.Value > r.Oval.Value+r.OutOfRound.Threshold) {
 		named := name(KindOutOfRound, r.OutOfRound)
 		named.Depth = p.secs[worst].depth
 		r.Named = append(r.Named, named)
 	}
 }
 
-// worse orders amounts: not usable, usable, significant, and then by size.
+// worse orders amounts: not usable, usable, significant, and then by size and
+// by uncertainty.
 func worse(a, b Amount) bool {
 	if a.Usable != b.Usable {
 		return a.Usable
@@ -59,7 +61,10 @@ func worse(a, b Amount) bool {
 	if a.Significant != b.Significant {
 		return a.Significant
 	}
-	return a.Value > b.Value
+	if a.Value != b.Value {
+		return a.Value > b.Value
+	}
+	return a.U > b.U
 }
 
 // outOfRound is the range of a section's places.
@@ -68,6 +73,11 @@ func (p *profile) outOfRound(s section) Amount {
 	n := len(places)
 	if n < 2 {
 		return unusable("gauge at a second angle", n)
+	}
+	if p.opt.Gauge == TwoPoint {
+		if d, _, _ := distinct(places); d < 2 {
+			return unusable("half a turn on is the same diameter: gauge at a second angle", d)
+		}
 	}
 	small, large, variance := places[0], places[0], 0.0
 	for _, pl := range places {

@@ -85,6 +85,10 @@ func TestOvalOfTwoAnglesIsALowerBound(t *testing.T) {
 			t.Fatalf("at least %+v of %g", r.Oval, 2*amplitude)
 		}
 	})
+	r := Evaluate(bore([]float64{10}, []int{0, 180}, []float64{0, 2}), gauge)
+	if r.OutOfRound.Usable { // one diameter, read twice
+		t.Errorf("%+v", r.OutOfRound)
+	}
 	missed := Evaluate(bore([]float64{10}, []int{0, 90}, []float64{0, 0}), gauge) // an oval at 45° reads so
 	if missed.Oval.Value != 0 || missed.Oval.Significant {
 		t.Errorf("%+v", missed.Oval)
@@ -124,6 +128,13 @@ func TestFourLobesAreOutOfRound(t *testing.T) {
 	}
 	r := Evaluate(bore([]float64{10}, angles, d), gauge)
 	if got := kinds(r); !slices.Equal(got, []string{"out_of_round 4.0"}) {
+		t.Errorf("named %q", got)
+	}
+	// An oval smaller than what it does not account for: both are named.
+	for i, a := range angles {
+		d[i] += 0.5 * math.Cos(2*float64(a)*math.Pi/180)
+	}
+	if got := kinds(Evaluate(bore([]float64{10}, angles, d), gauge)); !slices.Equal(got, []string{"oval 1.0", "out_of_round 4.5"}) {
 		t.Errorf("named %q", got)
 	}
 }

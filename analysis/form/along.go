@@ -39,7 +39,11 @@ func (r *Result) along(p *profile) {
 	r.curve(p, c)
 	r.flares(p, c)
 	r.straightness(p, c)
-	r.Named = append(p.choose(r), r.Named...)
+	named := p.choose(r)
+	for _, other := range named {
+		r.Mixed = r.Mixed || other.Kind != named[0].Kind
+	}
+	r.Named = append(named, r.Named...)
 }
 
 func (r *Result) refuseAlong(why string, n int) {

@@ -129,6 +129,7 @@ type Kind string
 
 // The kinds. OpenEnds is a waist or a bell-mouth at both ends that these
 // depths can't tell apart. TightEnd is an end below the line of the rest.
+// Uneven is a profile that is not straight and none of the others.
 const (
 	KindTaper      Kind = "taper"
 	KindBarrel     Kind = "barrel"
@@ -136,6 +137,7 @@ const (
 	KindOpenEnds   Kind = "open_ends"
 	KindBellMouth  Kind = "bell_mouth"
 	KindTightEnd   Kind = "tight_end"
+	KindUneven     Kind = "uneven"
 	KindOval       Kind = "oval"
 	KindOutOfRound Kind = "out_of_round"
 )
@@ -188,9 +190,11 @@ type Result struct {
 	OutOfRound Amount `json:"out_of_round"`
 
 	// Named are the errors to call by name, along the bore before about the
-	// axis; more than one along the bore is a mixed form. Empty is "straight
-	// (within the gauge)" only as far as Taper and Barrel are usable.
+	// axis. Empty is "straight (within the gauge)" only as far as Taper and
+	// Barrel are usable.
 	Named []Named `json:"named"`
+	// Mixed: more than one kind of error along the bore.
+	Mixed bool `json:"mixed,omitempty"`
 }
 
 // Evaluate names and sizes the form error of a bore from the readings of one

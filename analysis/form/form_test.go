@@ -120,7 +120,7 @@ func TestReferenceProfiles(t *testing.T) {
 		"bell_mouth_both_ends_open": {"bell_mouth front 6.0", "bell_mouth back 6.0"},
 		"barrel_middle_big":         {"barrel 4.0"},
 		"waist_middle_small":        {"waist 6.3"},
-		"bell_mouth_one_end":        {"taper front 0.9", "bell_mouth back 5.0"},
+		"bell_mouth_one_end":        {"bell_mouth back 5.0"},
 	}
 	if len(all.Profiles) != len(names) {
 		t.Fatalf("%d profiles", len(all.Profiles))
@@ -193,6 +193,7 @@ func TestNames(t *testing.T) {
 		{"four depths, one end open", column([]float64{5, 15, 25, 35}, 4, 0, 0, 0), []string{"bell_mouth front 4.0"}, "Bell-mouth at the front by 4.0 µm."},
 		{"one end tight", five(0, 0, 0, 0, -5), []string{"tight_end back 5.0"}, "Closes in at the back by 5.0 µm."},
 		{"mixed", five(0, 5, 8, 9, 8), []string{"taper front 8.0", "barrel 4.0"}, "A mixed form"},
+		{"both ends open", five(8, 1, 0, 1, 8), []string{"bell_mouth front 6.0", "bell_mouth back 6.0"}, "front by 6.0 µm. Bell-mouth at the back by 6.0 µm. Oval"},
 		// d = z²/100: slope 1095.3/1618.75 by least squares over 55 mm, sag 27.5²/100.
 		{"uneven parabola", column(uneven, 0.25, 4, 9, 36), []string{"taper front 37.2", "open_ends 7.6"}, "open ends by 7.6 µm"},
 		// The same with one more depth: 1197.5/1830 over 55 mm.
@@ -205,6 +206,38 @@ func TestNames(t *testing.T) {
 		}
 		if said := strings.Join(r.Sentences(), " "); !strings.Contains(said, c.say) {
 			t.Errorf("%s: said %q, want %q", c.what, said, c.say)
+		}
+	}
+}
+
+// Bores of an invented shop, as honed round by round (sizes in mm, mean of two
+// or three angles), and what a toolmaker would call them.
+func TestNamesOfHonedBores(t *testing.T) {
+	bush, blind := []float64{4, 13, 25, 34}, []float64{5, 16, 28, 40, 49}
+	tube, sleeve := []float64{10, 65, 127, 190, 244}, []float64{5, 32, 58}
+	for _, c := range []struct {
+		depths, sizes []float64
+		want          []string
+	}{
+		{bush, []float64{22.1597, 22.16255, 22.16455, 22.1675}, []string{"taper front 7.4"}},
+		{bush, []float64{22.2065, 22.2070, 22.2091, 22.2097}, []string{"taper front 3.5"}},
+		{bush, []float64{22.22975, 22.22825, 22.2301, 22.2291}, []string{"uneven 1.7"}},
+		{sleeve, []float64{31.72625, 31.7250, 31.7242}, []string{"taper back 2.1"}},
+		{sleeve, []float64{31.75065, 31.7505, 31.7508}, nil},
+		{blind, []float64{15.84985, 15.8488, 15.8478, 15.8459, 15.84285}, []string{"taper back 3.9", "tight_end back 1.6"}},
+		{blind, []float64{15.87045, 15.8684, 15.86745, 15.86545, 15.8595}, []string{"taper back 4.8", "tight_end back 4.5"}},
+		{blind, []float64{15.87855, 15.87745, 15.8774, 15.8774, 15.87635}, []string{"bell_mouth front 1.1", "tight_end back 1.1"}},
+		{tube, []float64{44.4125, 44.40757, 44.40353, 44.40747, 44.41253}, []string{"waist 8.2"}},
+		{tube, []float64{44.45843, 44.4609, 44.46057, 44.46087, 44.45837}, []string{"barrel 2.7"}},
+	} {
+		d := make([]float64, len(c.sizes))
+		for i, s := range c.sizes {
+			d[i] = math.Round((s-22.225)*1e7) / 1e4
+		}
+		opt := gauge
+		opt.Repeatability = um * 106 / 1000 // of a mean of two with 0.15
+		if got := kinds(Evaluate(column(c.depths, d...), opt)); !slices.Equal(got, c.want) {
+			t.Errorf("%v: named %q, want %q", c.sizes, got, c.want)
 		}
 	}
 }
@@ -277,6 +310,50 @@ func TestNoiseIsNotNamed(t *testing.T) {
 	}
 }
 
+// An error of 3 µm under noise of 0.15 µm is named for what it is, and for
+// nothing else, nine times in ten or more.
+func TestErrorsAreNamedThroughNoise(t *testing.T) {
+	depths := []float64{5, 15, 25, 35, 45}
+	for _, c := range []struct {
+		want string
+		d    []float64
+	}{
+		{"[taper/front]", []float64{0, 0.75, 1.5, 2.25, 3}},
+		{"[taper/back]", []float64{3, 2.25, 1.5, 0.75, 0}},
+		{"[barrel/]", []float64{0, 2.25, 3, 2.25, 0}},
+		{"[waist/]", []float64{3, 0.75, 0, 0.75, 3}},
+		{"[bell_mouth/front]", []float64{3, 0, 0, 0, 0}},
+		{"[bell_mouth/back]", []float64{0, 0, 0, 0, 3}},
+		{"[bell_mouth/front bell_mouth/back]", []float64{3, 0, 0, 0, 3}},
+		{"[tight_end/back]", []float64{0, 0, 0, 0, -3}},
+		{"[taper/front bell_mouth/front]", []float64{2, 0.6, 1.4, 2.2, 3}},
+		{"[taper/back barrel/]", []float64{3, 4.5, 4.5, 3, 0}},
+		{"[]", []float64{0, 0, 0, 0, 0}},
+	} {
+		rnd := rand.New(rand.NewPCG(5, 5))
+		const trials = 400
+		right := 0
+		for range trials {
+			rows := make([][]float64, 5)
+			for i, v := range c.d {
+				rows[i] = []float64{v + 0.15*rnd.NormFloat64(), v + 0.15*rnd.NormFloat64()}
+			}
+			var got []string
+			for _, n := range Evaluate(bore(depths, []int{0, 90}, rows...), gauge).Named {
+				if n.Kind != KindOval && n.Kind != KindOutOfRound {
+					got = append(got, string(n.Kind)+"/"+n.Where)
+				}
+			}
+			if fmt.Sprint(got) == c.want {
+				right++
+			}
+		}
+		if right < trials*90/100 {
+			t.Errorf("%s named %d times of %d", c.want, right, trials)
+		}
+	}
+}
+
 // Not usable says so, with what to do; nothing is NaN, whatever comes in.
 func TestMissingReadings(t *testing.T) {
 	r := Evaluate(nil, gauge)
@@ -338,16 +415,66 @@ func TestEndsByTheirNames(t *testing.T) {
 	}
 }
 
+// The sentences that go with the errors about the axis, and with none.
+func TestSaidAboutTheAxis(t *testing.T) {
+	three := []int{0, 60, 120}
+	for _, c := range []struct {
+		kind   GaugeKind
+		angles []int
+		d      []float64
+		want   string
+	}{
+		{TwoPoint, []int{0}, []float64{0}, "Oval not known: gauge each depth at a second angle."},
+		{TwoPoint, []int{0, 90}, []float64{0, 0}, "No oval seen at two angles (within the gauge, 0.5 µm); one at 45° to them would not show."},
+		{TwoPoint, three, []float64{0, 0, 0}, "No oval (within the gauge, 0.7 µm)."},
+		{TwoPoint, three, []float64{4, -2, -2}, "Oval by 8.0 µm at 10 mm, widest at 0°."},
+		{TwoPoint, []int{0, 45, 90, 135}, []float64{2, -2, 2, -2}, "Out-of-round (two-point) by 4.0 µm at 10 mm."},
+		{SelfCentring, three, []float64{0, 0, 0}, "No out-of-round seen (three-contact, within the gauge, 0.5 µm)."},
+		{SelfCentring, three, []float64{4, -2, -2}, "Out-of-round (three-contact) by 6.0 µm at 10 mm."},
+	} {
+		opt := gauge
+		opt.Gauge = c.kind
+		if said := Evaluate(bore([]float64{10}, c.angles, c.d), opt).Sentences(); !slices.Contains(said, c.want) {
+			t.Errorf("said %q, want %q", said, c.want)
+		}
+	}
+}
+
+// The least zone by all pairs of sections and the one farthest from their line.
+func TestStraightnessEqualsBruteForce(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(6, 6))
+	for range 300 {
+		depths, d := []float64{3}, []float64{0}
+		for range 2 + rnd.IntN(10) {
+			depths = append(depths, depths[len(depths)-1]+1+float64(rnd.IntN(9)))
+			d = append(d, math.Round(rnd.NormFloat64()*20)/10)
+		}
+		best := math.Inf(1)
+		for i := range d {
+			for j := range i {
+				low, high := 0.0, 0.0
+				for k := range d {
+					off := d[k] - d[i] - (d[j]-d[i])/(depths[j]-depths[i])*(depths[k]-depths[i])
+					low, high = min(low, off), max(high, off)
+				}
+				best = min(best, high-low)
+			}
+		}
+		r := Evaluate(column(depths, d...), gauge)
+		near(t, "minimum zone", µm(r.Straightness.Value), best, 5.1e-5)
+	}
+}
+
 // No diameter shows that a bore is round or a cylinder.
 func TestNeverCalledRound(t *testing.T) {
-	claim := regexp.MustCompile(`(?i)\b(round|roundness|cylindrical|cylindricity|cylinder)\b`)
+	claim := regexp.MustCompile(`\b(round|roundness|cylindrical|cylindricity|cylinder)\b`)
 	for _, kind := range []GaugeKind{TwoPoint, SelfCentring, Summit90} {
 		for _, rows := range [][][]float64{{{0, 0}, {0, 0}, {0, 0}}, {{0, 9}, {5, -9}, {1, 1}}, {{0}, {3}, {0}}} {
 			opt := gauge
 			opt.Gauge = kind
 			said := Evaluate(bore([]float64{5, 25, 45}, []int{0, 90}, rows...), opt).Sentences()
 			for _, s := range said {
-				if claim.MatchString(strings.ReplaceAll(s, "Out-of-round", "")) {
+				if claim.MatchString(strings.ReplaceAll(strings.ToLower(s), "out-of-round", "")) {
 					t.Errorf("said %q", s)
 				}
 			}

@@ -76,7 +76,7 @@ func TestConstantChangesNoForm(t *testing.T) {
 	})
 }
 
-// close compares two amounts, the second with its sign, to the last digit's rounding.
+// same compares two amounts, the second with its sign, to the last digit's rounding.
 func same(t *rapid.T, what string, a, b Amount, sign analysis.Deviation) {
 	t.Helper()
 	off := func(x, y analysis.Deviation) bool { return (x-y) > 1 || (y-x) > 1 }

@@ -1,10 +1,6 @@
 package form
 
-import (
-	"strings"
-
-	"fairbore/analysis"
-)
+import "fairbore/analysis"
 
 // Words write lengths in sentences as the reader wants them.
 type Words struct {
@@ -12,12 +8,21 @@ type Words struct {
 	Long  func(analysis.Length) string    // a depth: "13 mm", "0.512 in"
 }
 
-// Metric writes errors in µm to one place and depths in mm.
+// Metric writes errors in µm, to one place or below 0.1 µm to two, and depths
+// in mm.
 func Metric() Words {
 	return Words{
-		Small: func(d analysis.Deviation) string { return analysis.Length(d).Format(analysis.UM, 1) + " µm" },
+		Small: micrometres,
 		Long:  analysis.Length.String,
 	}
+}
+
+func micrometres(d analysis.Deviation) string {
+	places := 1
+	if analysis.Length(d).Abs() < analysis.Micrometre/10 {
+		places = 2
+	}
+	return analysis.Length(d).Format(analysis.UM, places) + " µm"
 }
 
 // Sentences says the form in the words of the trade, in µm and mm, the error
@@ -44,14 +49,14 @@ func (r Result) SentencesIn(w Words) []string {
 	if along == 0 {
 		out = append(out, r.straight(w))
 	}
-	if along > 1 {
+	if r.Mixed {
 		out = append(out, "A mixed form: more than one error along the bore.")
 	}
 	for _, n := range r.Named[along:] {
 		out = append(out, r.sentence(n, w))
 	}
-	if !r.OutOfRound.Usable {
-		out = append(out, "Oval not known: "+r.OutOfRound.Why+".")
+	if along == len(r.Named) {
+		out = append(out, r.notOval(w))
 	}
 	if r.Unbalanced {
 		out = append(out, "The depths were not all gauged at the same angles: an oval can pass for a taper.")
@@ -83,6 +88,8 @@ func (r Result) sentence(n Named, w Words) string {
 		return "Bell-mouth " + at(n.Where) + " by " + size + "."
 	case KindTightEnd:
 		return "Closes in " + at(n.Where) + " by " + size + "."
+	case KindUneven:
+		return "Uneven along the bore by " + size + ", in no simple form: gauge it again."
 	case KindOval:
 		if n.AtLeast {
 			return "Oval by " + size + " at least, at " + w.Long(n.Depth) + "; two angles don't show all of it."
@@ -95,12 +102,7 @@ func (r Result) sentence(n Named, w Words) string {
 }
 
 // at writes an end as a place: "at the front", "at the far end".
-func at(end string) string {
-	if strings.HasPrefix(end, "the ") {
-		return "at " + end
-	}
-	return "at the " + end
-}
+func at(end string) string { return "at the " + end }
 
 func (r Result) widest(depth analysis.Length) string {
 	for _, s := range r.Sections {
@@ -122,6 +124,20 @@ func (r Result) straight(w Words) string {
 		return "No taper (within the gauge, " + w.Small(r.Taper.Threshold) + "); " + r.Barrel.Why + "."
 	}
 	return "Straight (within the gauge, " + w.Small(max(r.Taper.Threshold, r.Barrel.Threshold)) + ")."
+}
+
+// notOval says that there is no error about the axis, as far as these angles
+// can tell.
+func (r Result) notOval(w Words) string {
+	switch {
+	case !r.OutOfRound.Usable:
+		return "Oval not known: " + r.OutOfRound.Why + "."
+	case !r.Oval.Usable:
+		return "No out-of-round seen (" + r.Gauge.String() + ", within the gauge, " + w.Small(r.OutOfRound.Threshold) + ")."
+	case r.Oval.AtLeast:
+		return "No oval seen at two angles (within the gauge, " + w.Small(r.Oval.Threshold) + "); one at 45° to them would not show."
+	}
+	return "No oval (within the gauge, " + w.Small(r.Oval.Threshold) + ")."
 }
 
 // blind says what such a gauge can't see.

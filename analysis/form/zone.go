@@ -1,13 +1,12 @@
 package form
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
 
 // tight is what counts as nothing in the exchanges below, relative to the
-// radius: 1e-12 of 10 mm is 0.01 nm/1000.
+// radius: 1e-12 of 10 mm is a hundred-thousandth of a nanometre.
 const tight = 1e-12
 
 // centred returns the points relative to the centre (x, y) of their algebraic
@@ -55,17 +54,16 @@ func (p Points) bearing(i int, x, y float64) float64 {
 	return math.Atan2(p.Y[i]-y, p.X[i]-x)
 }
 
-// toward returns the points that lie nearest to n equally spaced rays from the
-// origin, which must be n different ones.
-func (p Points) toward(n int) ([]int, error) {
-	found := make([]int, n)
+// quarters returns the points that lie nearest to four rays from the origin at
+// right angles, in order around, which must be four different ones.
+func (p Points) quarters() ([]int, error) {
+	found := make([]int, 4)
 	ys := p.Y[:len(p.X)]
-	for k := range found {
-		sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(n))
+	for k, ray := range [4][2]float64{{1, 0}, {0, 1}, {-1, 0}, {0, -1}} {
 		best := math.Inf(1)
 		for i, x := range p.X {
 			y := ys[i]
-			if off := math.Abs(x*sin - y*cos); off < best && x*cos+y*sin > 0 {
+			if off := math.Abs(x*ray[1] - y*ray[0]); off < best && x*ray[0]+y*ray[1] > 0 {
 				best, found[k] = off, i
 			}
 		}
@@ -89,7 +87,7 @@ func (p Points) MinimumZone() (Circle, error) {
 	if err != nil {
 		return Circle{}, err
 	}
-	ref, err := q.toward(4)
+	ref, err := q.quarters()
 	if err != nil {
 		return Circle{}, err
 	}
@@ -214,61 +212,99 @@ func (p Points) smallest(of []int, eps float64) (hold []int, x, y, r float64) {
 }
 
 // MaximumInscribed is the largest circle, about the middle of at least 3
-// points, that has none inside (MICI), a bore's natural one. Its three points
-// stand around its centre; the nearest point takes the place of one of them
-// until none lies inside. A profile of two lobes has two such circles; it
-// returns either.
+// points, that has none inside (MICI), a bore's natural one.
+//
+// Circles held by three points with none inside are the corners of a net (the
+// Voronoi diagram); from a corner, moving away from one of its points along the
+// line that keeps the other two as near as each other leads to the next. The
+// walk takes the larger neighbour until there is none. A profile of two lobes
+// has two such circles, one either side of its narrow diameter, which are
+// neighbours; of equal ones it returns either.
 func (p Points) MaximumInscribed() (Circle, error) {
 	q, cx, cy, scale, err := p.centred()
 	if err != nil {
 		return Circle{}, err
 	}
-	ref, err := q.toward(3)
-	if err != nil {
-		return Circle{}, err
-	}
+	at, ok := q.firstCorner()
 	for range 500 {
-		x, y, ok := q.equidistant(ref[0], ref[1], ref[1], ref[2])
-		if !ok {
+		if !ok || math.Hypot(at.x, at.y) > scale/2 {
 			return Circle{}, ErrNotRound
 		}
-		_, near, _, r := q.extremes(x, y)
-		if q.distance(ref[0], x, y)-r <= tight*scale {
-			return p.about(x+cx, y+cy, r)
+		next := at
+		for k := range at.by {
+			if c, ok := q.neighbour(at, k); ok && c.r > next.r {
+				next = c
+			}
 		}
-		if !q.replace(ref, near) {
-			return Circle{}, ErrNotRound
+		if next.r <= at.r+tight*scale {
+			_, _, _, r := q.extremes(at.x, at.y)
+			return p.about(at.x+cx, at.y+cy, r)
 		}
+		at = next
 	}
 	return Circle{}, ErrNotRound
 }
 
-// replace puts point i in the place of the one of ref that the circle through
-// the other two and i has least inside, of those whose points stand around it.
-func (p Points) replace(ref []int, i int) bool {
-	best, least := -1, math.Inf(1)
-	for k := range ref {
-		t := [3]int{ref[0], ref[1], ref[2]}
-		t[k] = i
-		x, y, ok := p.equidistant(t[0], t[1], t[1], t[2])
-		if !ok || !p.around(t, x, y) {
-			continue
-		}
-		if in := p.distance(i, x, y) - p.distance(ref[k], x, y); in < least {
-			best, least = k, in
-		}
-	}
-	if best < 0 {
-		return false
-	}
-	ref[best] = i
-	return true
+// corner is a circle held by three points with none inside.
+type corner struct {
+	by      [3]int
+	x, y, r float64
 }
 
-// around reports whether three points leave no gap of more than half a turn
-// about (x, y).
-func (p Points) around(t [3]int, x, y float64) bool {
-	b := [3]float64{p.bearing(t[0], x, y), p.bearing(t[1], x, y), p.bearing(t[2], x, y)}
-	slices.SortFunc(b[:], cmp.Compare[float64])
-	return max(b[1]-b[0], b[2]-b[1], b[0]+2*math.Pi-b[2]) <= math.Pi+1e-9
+// firstCorner moves from the origin away from the nearest point until a second
+// is as near, and from both until a third is.
+func (p Points) firstCorner() (corner, bool) {
+	_, a, _, _ := p.extremes(0, 0)
+	ux, uy := -p.X[a], -p.Y[a]
+	b, t, ok := p.meet(0, 0, ux, uy, a, a)
+	if !ok {
+		return corner{}, false
+	}
+	x, y := t*ux, t*uy
+	wx, wy := p.Y[a]-p.Y[b], p.X[b]-p.X[a]
+	if wx*(x-p.X[a])+wy*(y-p.Y[a]) < 0 {
+		wx, wy = -wx, -wy
+	}
+	return p.corner(x, y, wx, wy, a, b)
+}
+
+// neighbour is the corner that c leads to away from its k-th point.
+func (p Points) neighbour(c corner, k int) (corner, bool) {
+	a, b, z := c.by[(k+1)%3], c.by[(k+2)%3], c.by[k]
+	wx, wy := p.Y[a]-p.Y[b], p.X[b]-p.X[a]
+	if wx*(p.X[z]-p.X[a])+wy*(p.Y[z]-p.Y[a]) > 0 {
+		wx, wy = -wx, -wy
+	}
+	return p.corner(c.x, c.y, wx, wy, a, b)
+}
+
+// corner moves from (x, y) along (wx, wy), which keeps a and b as near as each
+// other, until a third point is.
+func (p Points) corner(x, y, wx, wy float64, a, b int) (corner, bool) {
+	hit, t, ok := p.meet(x, y, wx, wy, a, b)
+	x, y = x+t*wx, y+t*wy
+	return corner{[3]int{a, b, hit}, x, y, p.distance(a, x, y)}, ok
+}
+
+// meet finds the first point, other than a and b, to be as near as a to a
+// centre that moves from (x, y) along (ux, uy), and how many times that vector
+// it moves. The difference of squared distances is linear in it.
+func (p Points) meet(x, y, ux, uy float64, a, b int) (hit int, t float64, ok bool) {
+	ax, ay := p.X[a], p.Y[a]
+	ra := (ax-x)*(ax-x) + (ay-y)*(ay-y)
+	best, per := math.Inf(1), 1.0
+	ys := p.Y[:len(p.X)]
+	for i, px := range p.X {
+		py := ys[i]
+		rate := ux*(px-ax) + uy*(py-ay)
+		if rate <= 0 {
+			continue
+		}
+		dx, dy := px-x, py-y
+		lead := max(dx*dx+dy*dy-ra, 0)
+		if lead*per < best*rate && i != a && i != b {
+			best, per, hit = lead, rate, i
+		}
+	}
+	return hit, best / per / 2, !math.IsInf(best, 1)
 }
