@@ -1,0 +1,142 @@
+package master
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"fairbore/analysis"
+)
+
+// Check is a look at a ring that leaves the zero alone.
+type Check struct {
+	Set
+	Scatter
+	// Error is the size read less the certified size: positive when the gauge
+	// reads large.
+	Error analysis.Deviation `json:"error_um"`
+	Limit analysis.Deviation `json:"limit_um"`
+	// Valid says that the ring was read well enough to tell; Good that the
+	// error is within the limit.
+	Valid    bool   `json:"valid"`
+	Good     bool   `json:"good"`
+	Sentence string `json:"sentence"`
+}
+
+// DriftLimit returns how far a check may be off: a tenth of the tolerance, but
+// not less than the check can resolve, two standard deviations of the
+// difference of two means: 2 s √(1/m + 1/n) for a zero set by m readings and
+// checked by n (common practice: act at 10 % of tolerance). With three each
+// that is 1.63 s; for a sleeve to 2.54 µm gauged to s = 0.15 µm it is 0.25 µm.
+func DriftLimit(tolerance, s analysis.Deviation, m, n int) analysis.Deviation {
+	return max(tolerance/10, resolves(s, m, n))
+}
+
+// resolves returns two standard deviations of a difference of two means,
+// rounded up; less than one reading counts as one.
+func resolves(s analysis.Deviation, m, n int) analysis.Deviation {
+	return analysis.Deviation(math.Ceil(2 * float64(s) * math.Sqrt(1/float64(max(m, 1))+1/float64(max(n, 1)))))
+}
+
+// CheckZero looks at a ring with the correction in use. limit is how far it
+// may be off, see [DriftLimit]; least and spread are what the readings must
+// meet to tell anything, as in [Rules] (spread 0: not asked).
+func CheckZero(set Set, c Correction, limit analysis.Deviation, least int, spread analysis.Deviation) Check {
+	set.Raw = slices.Clone(set.Raw) // the caller's may change
+	k := Check{Set: set, Limit: limit}
+	var err error
+	if k.Scatter, err = ScatterOf(set.Raw); err != nil {
+		k.Sentence = fmt.Sprintf("No zero check: %v.", err)
+		return k
+	}
+	size, err := c.Size(k.Mean)
+	if err != nil {
+		k.Sentence = fmt.Sprintf("No zero check: %v.", err)
+		return k
+	}
+	k.Error = analysis.Deviation(size - set.Ring.Size)
+	k.Valid = k.N >= least && (spread <= 0 || k.Spread <= spread)
+	k.Good = k.Valid && analysis.Length(k.Error).Abs() <= analysis.Length(limit)
+	k.Sentence = k.say(least, spread)
+	return k
+}
+
+func (k *Check) say(least int, spread analysis.Deviation) string {
+	switch {
+	case k.N < least:
+		return fmt.Sprintf("%d of %d readings of the ring; take the rest.", k.N, least)
+	case !k.Valid:
+		return fmt.Sprintf("The readings of the ring spread over %s, limit %s: clean ring and gauge, and check again.", show(k.Spread), show(spread))
+	case k.Good:
+		return fmt.Sprintf("Zero good: ring %s reads %s off, limit %s.", k.Ring.ID, signed(k.Error), show(k.Limit))
+	}
+	return fmt.Sprintf("Zero check failed: ring %s reads %s off, limit %s. Re-master; the readings since the last good check are in doubt.", k.Ring.ID, signed(k.Error), show(k.Limit))
+}
+
+func signed(d analysis.Deviation) string {
+	if d > 0 {
+		return "+" + show(d)
+	}
+	return show(d)
+}
+
+// Reread reads the ring of a mastering again as if it were a part. It proves
+// that the zero repeats; it can't prove the ring's value, since it reads
+// whatever value was entered. s is the gauge's known repeatability, which
+// counts if it is more than the mastering's own.
+func Reread(m Mastering, raw []analysis.Length, s analysis.Deviation) Check {
+	set := m.Set
+	set.Raw = raw
+	return CheckZero(set, m.Correction, resolves(max(s, m.Repeat), m.N, len(raw)), 1, 0)
+}
+
+// Suspect is what a second ring that disagrees points at.
+type Suspect string
+
+// The suspects. The second ring alone can't say which of the two is wrong.
+const (
+	NoSuspect    Suspect = ""
+	SignOfFirst  Suspect = "sign of the first ring"
+	SignOfSecond Suspect = "sign of the second ring"
+	NominalTaken Suspect = "nominal size entered in place of the certified one"
+	RingOrValue  Suspect = "a ring, its value or its sign"
+)
+
+// Second is the outcome of reading a second ring.
+type Second struct {
+	Check
+	Suspect Suspect `json:"suspect,omitempty"`
+}
+
+// SecondRing reads another ring with the zero of a mastering. Only this proves
+// value and sign. The limit holds both rings' expanded uncertainties and the
+// repeatability s. The nominal sizes of the rings, 0 if not known, help to
+// name the slip: a deviation entered with the wrong sign shows double.
+func SecondRing(m Mastering, set Set, s, spread analysis.Deviation, firstNominal, secondNominal analysis.Length) Second {
+	u := math.Hypot(float64(m.Ring.U), float64(set.Ring.U))
+	limit := analysis.Deviation(math.Ceil(math.Hypot(u, float64(resolves(max(s, m.Repeat), m.N, len(set.Raw))))))
+	r := Second{Check: CheckZero(set, m.Correction, limit, 2, spread)}
+	if !r.Valid || r.Good {
+		return r
+	}
+	r.Suspect = suspect(&m, &r.Check, firstNominal, secondNominal)
+	r.Sentence = fmt.Sprintf("Ring %s reads %s off, more than %s: ring value or sign? Suspect: %s. Compare both entries with the certificates.",
+		r.Ring.ID, signed(r.Error), show(limit), r.Suspect)
+	return r
+}
+
+func suspect(m *Mastering, k *Check, firstNominal, secondNominal analysis.Length) Suspect {
+	first, second := m.Ring.Size-firstNominal, k.Ring.Size-secondNominal
+	explains := func(e analysis.Length) bool {
+		return e.Abs() > analysis.Length(k.Limit) && (analysis.Length(k.Error)-e).Abs() <= analysis.Length(k.Limit)
+	}
+	switch {
+	case firstNominal > 0 && explains(2*first):
+		return SignOfFirst
+	case secondNominal > 0 && explains(-2*second):
+		return SignOfSecond
+	case firstNominal > 0 && first == 0 || secondNominal > 0 && second == 0:
+		return NominalTaken
+	}
+	return RingOrValue
+}

@@ -1,0 +1,117 @@
+package master
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+)
+
+func TestDriftLimit(t *testing.T) {
+	// The sleeve: a tenth of 2.54 µm, as three readings each can resolve 0.245 µm.
+	if d := DriftLimit(25_400, 15*micron/100, 3, 3); d != 2540 {
+		t.Errorf("sleeve: %d, want 0.254 µm", d)
+	}
+	if d := DriftLimit(10_000, 15*micron/100, 3, 3); d != 2450 { // 2 × 0.15 √(2/3) = 0.24495
+		t.Errorf("a tolerance of 1 µm: %d, want 0.245 µm", d)
+	}
+	if d := DriftLimit(0, 1000, 0, 0); d != 2829 { // one reading each: 2 s √2
+		t.Errorf("without a tolerance: %d", d)
+	}
+}
+
+// The story of the sleeve bay (invented): at 10:42 the ring reads 0.45 µm large.
+func TestCheckZero(t *testing.T) {
+	m := good(t)
+	limit := DriftLimit(25_400, 15*micron/100, 3, 3)
+	check := func(raw ...string) Check {
+		return CheckZero(Set{Ring: r1250(t), Raw: lengths(t, "um", raw...), At: morning.Add(37 * time.Minute)}, m.Correction, limit, 3, 6*micron/10)
+	}
+	k := check("12.55", "12.6", "12.6")
+	if k.Good || !k.Valid || k.Error != 4500 || !strings.Contains(k.Sentence, "+0.45 µm (18 µin) off, limit 0.25 µm (10 µin). Re-master") {
+		t.Errorf("%+v", k)
+	}
+	if k := check("12.3", "12.3", "12.4"); !k.Good || k.Error != 2000 || !strings.HasPrefix(k.Sentence, "Zero good") {
+		t.Errorf("%+v", k)
+	}
+	if k := check("11.9", "11.8", "11.9"); k.Good || k.Error != -2666 { // beyond on the other side, means rounded to 0.1 nm
+		t.Errorf("%+v", k)
+	}
+	for says, raw := range map[string][]string{"2 of 3": {"12.1", "12.1"}, "spread over 0.70 µm": {"12.1", "12.1", "12.8"}, "no readings": nil} {
+		if k := check(raw...); k.Good || k.Valid || !strings.Contains(k.Sentence, says) {
+			t.Errorf("%v: %+v", raw, k)
+		}
+	}
+}
+
+func TestReread(t *testing.T) {
+	m := good(t)
+	s := 15 * micron / 100
+	if k := Reread(m, lengths(t, "um", "12.2", "12.3"), s); !k.Good {
+		t.Errorf("%s", k.Sentence)
+	}
+	if k := Reread(m, lengths(t, "um", "12.6", "12.6"), s); k.Good || !k.Valid { // 0.467 against 2 × 0.15 √(1/3 + 1/2) = 0.274
+		t.Errorf("%+v", k)
+	}
+}
+
+// TestSignSlip is the slip that re-reading the same ring can't show: −0.30 µm
+// entered as +0.30. The second ring, 31.76004 mm, reads 31.76064.
+func TestSignSlip(t *testing.T) {
+	s := 15 * micron / 100
+	raw := lengths(t, "um", "12.1", "12.1", "12.1")
+	nominal, nominalH := parse(t, "31.75 mm"), parse(t, "31.76 mm")
+	higher := lengths(t, "um", "22.44", "22.44", "22.44") // 10.34 µm above, as the rings truly are
+	for name, c := range map[string]struct {
+		first   string
+		second  string
+		error   analysis.Deviation
+		suspect Suspect
+	}{
+		"right":              {"31.74970 mm", "31.76004 mm", 0, NoSuspect},
+		"sign of the first":  {"31.75030 mm", "31.76004 mm", 6000, SignOfFirst},
+		"wrong first value":  {"31.75150 mm", "31.76004 mm", 18_000, RingOrValue},
+		"wrong second value": {"31.74970 mm", "31.76204 mm", -20_000, RingOrValue},
+	} {
+		t.Run(name, func(t *testing.T) {
+			ring, other := r1250(t), r1250H(t)
+			ring.Size, other.Size = parse(t, c.first), parse(t, c.second)
+			m := Master(Set{Ring: ring, Raw: raw, At: morning}, UsualRules(s), nil, false)
+			if k := Reread(m, raw, s); !k.Good {
+				t.Errorf("re-reading the ring shows it after all: %s", k.Sentence)
+			}
+			k := SecondRing(m, Set{Ring: other, Raw: higher, At: morning}, s, 0, nominal, nominalH)
+			if k.Error != c.error || k.Suspect != c.suspect || k.Good != (c.suspect == NoSuspect) {
+				t.Errorf("%d off, suspect %q: %s", k.Error, k.Suspect, k.Sentence)
+			}
+			if !k.Good && !strings.Contains(k.Sentence, "ring value or sign?") {
+				t.Errorf("says %q", k.Sentence)
+			}
+		})
+	}
+}
+
+// Slips with deviations large enough to tell.
+func TestSecondRing_Suspects(t *testing.T) {
+	s := 15 * micron / 100
+	raw := lengths(t, "um", "0", "0", "0")
+	for name, c := range map[string]struct {
+		first, second string
+		shown         string // distance of the rings as they truly are
+		suspect       Suspect
+	}{
+		// Truly 31.749 and 31.7585 (nominal 31.76 − 1.5 µm), the second entered as + 1.5.
+		"second sign": {"31.749 mm", "31.7615 mm", "9.5", SignOfSecond},
+		// Truly 31.749, entered as its nominal size.
+		"nominal": {"31.75 mm", "31.7615 mm", "12.5", NominalTaken},
+	} {
+		ring, other := r1250(t), r1250H(t)
+		ring.Size, other.Size = parse(t, c.first), parse(t, c.second)
+		m := Master(Set{Ring: ring, Raw: raw, At: morning}, UsualRules(s), nil, false)
+		k := SecondRing(m, Set{Ring: other, Raw: lengths(t, "um", c.shown, c.shown, c.shown), At: morning}, s, 0, parse(t, "31.75 mm"), parse(t, "31.76 mm"))
+		if k.Suspect != c.suspect {
+			t.Errorf("%s: %q, %s", name, k.Suspect, k.Sentence)
+		}
+	}
+}

@@ -1,0 +1,336 @@
+package master
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairbore/analysis"
+)
+
+// Warm is one of repeated sizes of a part at one and the same place.
+type Warm struct {
+	At   time.Duration   `json:"at_ns"` // since any fixed moment
+	Size analysis.Length `json:"size_mm"`
+}
+
+// CoolingRules says what is asked of a cooling part.
+type CoolingRules struct {
+	// Repeat is the gauge's repeatability; a fit that scatters more than it can
+	// explain is refused.
+	Repeat analysis.Deviation `json:"repeat_sd_um"`
+	// Shortest and Longest bound the time constant.
+	Shortest time.Duration `json:"shortest_ns"`
+	Longest  time.Duration `json:"longest_ns"`
+	// Ready is reached when no more than Remaining is expected still to come, at
+	// most Widest may be, and two readings at least Apart in time agree within Agree.
+	Remaining analysis.Deviation `json:"remaining_um"`
+	Apart     time.Duration      `json:"apart_ns"`
+	Agree     analysis.Deviation `json:"agree_um"`
+	// Widest is also the largest U of a final size that is of use.
+	Widest analysis.Deviation `json:"widest_um"`
+}
+
+// UsualCooling are the rules of the trade for a gauge that repeats to s and a
+// part with a time constant of about tau (see [TimeConstant]), which may be
+// wrong by a factor of three either way: ready when two readings 2 min apart
+// agree within 0.15 µm (or 3 s, if that is more) and less than 0.1 µm (or half
+// of s) is expected to come (common practice). Where nothing is known of the
+// part, set the bounds to 5 s and 45 min; it takes longer then to tell.
+func UsualCooling(s analysis.Deviation, tau time.Duration) CoolingRules {
+	const µm = analysis.Deviation(analysis.Micrometre)
+	return CoolingRules{Repeat: s, Shortest: tau / 3, Longest: 3 * tau,
+		Remaining: max(µm/10, s/2), Apart: 2 * time.Minute, Agree: max(15*µm/100, 3*s), Widest: max(4*µm/10, 2*s)}
+}
+
+// Media that a part settles in, by their heat transfer in W/(m² K): assumed
+// values, of still air and of oil that is kept moving, from memory.
+const (
+	StillAir  = 12.0
+	MovingOil = 400.0
+)
+
+// TimeConstant estimates how fast a plain tube of a material takes the
+// temperature of the medium around it: τ = ρ c V / (h S), where V/S is a
+// quarter of the difference of its diameters (a quarter because both walls
+// count; ends left out). A part in a heavy housing follows the housing, slower.
+func TimeConstant(material string, outer, bore analysis.Length, h float64) (time.Duration, error) {
+	m, err := FindMaterial(material)
+	if err != nil {
+		return 0, err
+	}
+	if bore <= 0 || outer <= bore || outer > 10*largest || !(h > 0.1 && h < 1e5) {
+		return 0, errors.New("time constant: give the diameters of a tube and the heat transfer of the medium, 12 W/(m² K) in still air")
+	}
+	metres := (outer - bore).Micrometres() * 1e-6 / 4
+	return seconds(m.Heat * 1e6 * metres / h), nil
+}
+
+// Cooling is what repeated sizes of a warm part say.
+type Cooling struct {
+	N int `json:"readings"`
+	// Usable says that Final may be used; if not, Sentence says why.
+	Usable bool            `json:"usable"`
+	Final  analysis.Length `json:"final_mm"` // the size it settles to
+	// U is half the width of the 95 % interval of Final, from Low to High.
+	U    analysis.Deviation `json:"u_um"`
+	Low  analysis.Length    `json:"low_mm"`
+	High analysis.Length    `json:"high_mm"`
+	Tau  time.Duration      `json:"time_constant_ns"`
+	// Remaining is what is still to come off by cooling, at the last reading;
+	// Most the largest the data allow.
+	Remaining analysis.Deviation `json:"remaining_um"`
+	Most      analysis.Deviation `json:"most_remaining_um"`
+	Rate      analysis.Deviation `json:"rate_um_per_minute"` // of change at the last reading; negative: shrinking
+	// Wait is how long until Remaining is small enough; Ready that it is, and
+	// that the last readings agree.
+	Wait     time.Duration `json:"wait_ns"`
+	Ready    bool          `json:"ready"`
+	Sentence string        `json:"sentence"`
+}
+
+// LeastWarm is the least number of readings a fit of three unknowns is asked of.
+const LeastWarm = 5
+
+// Settle fits size = final + A exp(−t/τ) to repeated sizes of a cooling part.
+//
+// For each τ within the bounds the other two unknowns follow by least squares;
+// τ is the one with the least sum of squares, and the interval of the final
+// size is its profile: all final sizes that, with some τ, fit the data not
+// significantly worse (the likelihood ratio, as an F with one degree of
+// freedom). It is refused when the data can't carry it: too few, too short a
+// span, a part that grows, a poor fit, or an interval too wide to be of use.
+func Settle(points []Warm, rules CoolingRules) Cooling {
+	c := Cooling{N: len(points)}
+	if why := refuseWarm(points, &rules); why != "" {
+		c.Sentence = why
+		return c
+	}
+	p := newProfile(points, &rules)
+	c.fill(p, points, &rules)
+	c.judge(p, points, &rules)
+	return c
+}
+
+func refuseWarm(points []Warm, rules *CoolingRules) string {
+	if rules.Repeat <= 0 || rules.Shortest <= 0 || rules.Longest <= rules.Shortest {
+		return "Settling can't be worked out without the gauge's repeatability and bounds of the time constant."
+	}
+	if len(points) < LeastWarm {
+		return fmt.Sprintf("Too warm to judge? %d of %d readings at one place; go on gauging there.", len(points), LeastWarm)
+	}
+	for i, w := range points {
+		if w.Size <= 0 || w.Size > largest {
+			return "Settling: a reading is no size of a bore; void it."
+		}
+		if i > 0 && w.At <= points[i-1].At {
+			return "Settling: the readings aren't in the order of time; start again."
+		}
+	}
+	return ""
+}
+
+// profile is the least-squares fit as a function of the time constant.
+type profile struct {
+	t, y   []float64 // seconds since the first, µm less the first
+	fits   []linear
+	best   linear
+	sigma2 float64 // variance that the interval is worked out with, µm²
+	cut    float64 // sums of squares up to best.rss + cut are as good
+	dof    float64
+}
+
+// linear is the least-squares fit at one time constant.
+type linear struct {
+	tau        float64
+	final, amp float64 // µm
+	rss        float64
+	vFinal     float64 // variance of final per unit variance of a reading
+	vAmp       float64
+	ok         bool
+}
+
+// newProfile fits on a grid of time constants. The variance is the gauge's own
+// or the fit's, whichever is larger.
+func newProfile(points []Warm, rules *CoolingRules) *profile {
+	p := &profile{dof: float64(len(points) - 3)}
+	for _, w := range points {
+		p.t = append(p.t, (w.At - points[0].At).Seconds())
+		p.y = append(p.y, (w.Size - points[0].Size).Micrometres())
+	}
+	const steps = 120 // a factor of nine in steps of 2 %
+	lo, hi := math.Log(rules.Shortest.Seconds()), math.Log(rules.Longest.Seconds())
+	p.best.rss = math.Inf(1)
+	for i := range steps + 1 {
+		f := p.fit(math.Exp(lo + (hi-lo)*float64(i)/steps))
+		if !f.ok {
+			continue
+		}
+		p.fits = append(p.fits, f)
+		if f.rss < p.best.rss {
+			p.best = f
+		}
+	}
+	p.refine((hi - lo) / steps)
+	s2 := math.Pow(analysis.Length(rules.Repeat).Micrometres(), 2)
+	p.sigma2 = s2
+	t := distuv.UnitNormal.Quantile(0.975)
+	if own := p.best.rss / p.dof; own > s2 {
+		p.sigma2 = own
+		t = distuv.StudentsT{Mu: 0, Sigma: 1, Nu: p.dof}.Quantile(0.975)
+	}
+	p.cut = t * t * p.sigma2
+	return p
+}
+
+// refine narrows the best time constant down within a step of the grid, by
+// thirds, within the bounds.
+func (p *profile) refine(step float64) {
+	if len(p.fits) == 0 {
+		return
+	}
+	first, last := p.fits[0].tau, p.fits[len(p.fits)-1].tau
+	lo, hi := math.Log(max(first, p.best.tau*math.Exp(-step))), math.Log(min(last, p.best.tau*math.Exp(step)))
+	for range 12 {
+		a, b := p.fit(math.Exp(lo+(hi-lo)/3)), p.fit(math.Exp(hi-(hi-lo)/3))
+		if a.rss < b.rss {
+			hi -= (hi - lo) / 3
+		} else {
+			lo += (hi - lo) / 3
+		}
+	}
+	if f := p.fit(math.Exp((lo + hi) / 2)); f.ok && f.rss < p.best.rss {
+		p.best = f
+		p.fits = append(p.fits, f)
+	}
+}
+
+func (p *profile) fit(tau float64) linear {
+	n := float64(len(p.t))
+	var sx, sxx, sy, sxy float64
+	for i, t := range p.t {
+		x := math.Exp(-t / tau)
+		sx, sxx, sy, sxy = sx+x, sxx+x*x, sy+p.y[i], sxy+x*p.y[i]
+	}
+	d := sxx - sx*sx/n
+	if !(d > 1e-9) { // the exponential is all one value: τ too long, or only one point seen
+		return linear{}
+	}
+	f := linear{tau: tau, ok: true, amp: (sxy - sx*sy/n) / d, vAmp: 1 / d, vFinal: 1/n + sx*sx/(n*n*d)}
+	f.final = (sy - f.amp*sx) / n
+	for i, t := range p.t {
+		r := p.y[i] - f.final - f.amp*math.Exp(-t/tau)
+		f.rss += r * r
+	}
+	return f
+}
+
+// interval returns the ends of the profile interval of the final size and the
+// most that may remain at time t, in µm.
+func (p *profile) interval(t float64) (lo, hi, remaining float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, f := range p.fits {
+		room := p.cut - (f.rss - p.best.rss)
+		if room < 0 {
+			continue
+		}
+		w := math.Sqrt(f.vFinal * room)
+		lo, hi = min(lo, f.final-w), max(hi, f.final+w)
+		remaining = max(remaining, (f.amp+math.Sqrt(f.vAmp*room))*math.Exp(-t/f.tau))
+	}
+	return lo, hi, remaining
+}
+
+func (c *Cooling) fill(p *profile, points []Warm, rules *CoolingRules) {
+	if !p.best.ok {
+		return
+	}
+	last := p.t[len(p.t)-1]
+	left := analysis.Length(rules.Remaining).Micrometres()
+	lo, hi, most := p.interval(last)
+	b := p.best
+	remaining := max(b.amp*math.Exp(-last/b.tau), 0)
+	at := func(v float64) analysis.Length { return points[0].Size + length(v) }
+	c.Final, c.Low, c.High = at(b.final), at(lo), at(hi)
+	c.U = analysis.Deviation(length((hi - lo) / 2))
+	c.Tau = seconds(b.tau)
+	c.Remaining, c.Most = analysis.Deviation(length(remaining)), analysis.Deviation(length(most))
+	c.Rate = analysis.Deviation(length(-60 * remaining / b.tau))
+	if remaining > left && left > 0 {
+		c.Wait = seconds(min(b.tau*math.Log(remaining/left), 100*rules.Longest.Seconds()))
+	}
+}
+
+// length rounds µm to 0.1 nm; what is beyond 1 m is cut there.
+func length(v float64) analysis.Length {
+	l, err := analysis.FromMicrometres(max(-1e6, min(1e6, v)))
+	if err != nil {
+		return 0
+	}
+	return l
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+// judge decides whether the fit may be used, whether the part is ready, and
+// says so.
+func (c *Cooling) judge(p *profile, points []Warm, rules *CoolingRules) {
+	span := points[len(points)-1].At - points[0].At
+	agree := settled(points, rules)
+	c.Ready = agree && c.Remaining <= rules.Remaining && c.Most <= rules.Widest
+	switch {
+	case !p.best.ok || span < 2*rules.Shortest:
+		c.Sentence = fmt.Sprintf("Too short a time to tell whether the part is warm: %s so far; go on gauging at this place.", span.Round(time.Second))
+		*c = Cooling{N: c.N, Sentence: c.Sentence}
+	case p.poor(rules):
+		c.Sentence = "The readings don't follow a cooling: gauge in one place only, clean, and hold the part still in one medium."
+		*c = Cooling{N: c.N, Sentence: c.Sentence}
+	case p.growing():
+		c.Sentence = "The part is growing: it is colder than its surroundings, or warmed by the hand. Lay part and ring on the plate together."
+		*c = Cooling{N: c.N, Sentence: c.Sentence}
+	case c.U > rules.Widest && c.Remaining <= rules.Remaining:
+		c.Ready = false
+		c.Sentence = "No more shrinking seen, but too short a time to be sure: gauge on at this place."
+	case c.U > rules.Widest:
+		c.Ready = false
+		c.Sentence = fmt.Sprintf("Too warm to judge: shrinking by %s a minute; wait about %s. How far it goes can't be told yet, gauge on at this place.", show(-c.Rate), minutes(c.Wait))
+	case c.Ready:
+		c.Usable = true
+		c.Sentence = fmt.Sprintf("Settled: %s still to come, at most %s.", show(c.Remaining), show(c.Most))
+	case c.Remaining <= rules.Remaining:
+		c.Usable = true // only the time between the readings, or their agreement, is wanting
+		c.Sentence = fmt.Sprintf("Nearly settled: gauge once more, %s after the last reading.", minutes(rules.Apart))
+	default:
+		c.Usable = true
+		c.Sentence = fmt.Sprintf("Too warm to judge: wait about %s. It will shrink by %s more.", minutes(c.Wait), show(c.Remaining))
+	}
+}
+
+// poor reports a scatter that the gauge explains once in a thousand times, and
+// that is half as much again as its repeatability, which itself is known from
+// few readings only.
+func (p *profile) poor(rules *CoolingRules) bool {
+	s := analysis.Length(rules.Repeat).Micrometres()
+	return p.best.rss/(s*s) > max(distuv.ChiSquared{K: p.dof}.Quantile(0.999), 1.5*1.5*p.dof)
+}
+
+// growing reports an amplitude that is negative beyond doubt (three standard
+// deviations) at the best time constant.
+func (p *profile) growing() bool {
+	return p.best.amp < -3*math.Sqrt(p.best.vAmp*p.sigma2)
+}
+
+// settled reports whether the last reading and the latest one at least Apart
+// before it agree.
+func settled(points []Warm, rules *CoolingRules) bool {
+	last := points[len(points)-1]
+	for i := len(points) - 2; i >= 0; i-- {
+		if last.At-points[i].At >= rules.Apart {
+			return (last.Size - points[i].Size).Abs() <= analysis.Length(rules.Agree)
+		}
+	}
+	return false
+}

@@ -1,0 +1,182 @@
+package master
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+)
+
+const micron = analysis.Deviation(analysis.Micrometre)
+
+const finalSize = analysis.Length(444_500_000)
+
+// cooling simulates repeated sizes: final + a exp(−t/τ) + noise, quantised to
+// 0.1 µm, at times that aren't quite even.
+func cooling(r *rand.Rand, a, tau, s, step float64, n int) []Warm {
+	ws := make([]Warm, n)
+	for i := range ws {
+		t := step * (float64(i) + 0.2*r.Float64())
+		v := a*math.Exp(-t/tau) + s*r.NormFloat64()
+		ws[i] = Warm{At: seconds(t), Size: finalSize + analysis.Length(math.Round(v*10)*1000)}
+	}
+	return ws
+}
+
+// TestSettle_Coverage checks that the stated 95 % interval holds the true
+// final size, that refusals of sound data are few, and that a part is not
+// called settled that isn't. The time constant is known to within a factor of
+// 2.5 only. Seeded; the limits leave four standard deviations of the count.
+func TestSettle_Coverage(t *testing.T) {
+	const runs = 600
+	for _, c := range []struct {
+		name           string
+		a, tau, s      float64 // µm, s, µm
+		step           float64 // s
+		n              int
+		usable, settle float64 // least share of runs
+	}{
+		{"aluminium tube, 6 min", 8, 182, 0.2, 30, 12, 0, 0},
+		{"aluminium tube, 12 min", 8, 182, 0.2, 30, 24, 0.98, 0},
+		{"aluminium tube, 18 min", 8, 182, 0.2, 30, 36, 0.98, 0.85},
+		{"bronze bush, 24 min", 3, 418, 0.15, 60, 24, 0.97, 0.3},
+		{"cool already", 0.3, 182, 0.15, 30, 20, 0.7, 0.5},
+		{"bush in moving oil", 5, 13, 0.15, 5, 10, 0.7, 0},
+		{"sleeve in air, too early", 1, 1922, 0.15, 120, 20, 0, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := rand.New(rand.NewPCG(20, 1))
+			var fitted, covered, usable, ready, false_ int
+			for range runs {
+				guess := c.tau * math.Pow(2.5, 2*r.Float64()-1)
+				ws := cooling(r, c.a, c.tau, c.s, c.step, c.n)
+				k := Settle(ws, UsualCooling(analysis.Deviation(c.s*1e4), seconds(guess)))
+				if k.Final != 0 {
+					fitted++
+					if k.Low <= finalSize && k.High >= finalSize {
+						covered++
+					}
+				}
+				if k.Usable {
+					usable++
+				}
+				if k.Ready {
+					ready++
+					if c.a*math.Exp(-ws[c.n-1].At.Seconds()/c.tau) > 0.3 {
+						false_++
+					}
+				}
+			}
+			share := func(n int) float64 { return float64(n) / runs }
+			t.Logf("fitted %.3f, covered %.3f of them, usable %.3f, settled %.3f, wrongly %.3f", share(fitted), float64(covered)/float64(fitted), share(usable), share(ready), share(false_))
+			if cover := float64(covered) / float64(fitted); cover < 0.95-4*math.Sqrt(0.95*0.05/float64(fitted)) {
+				t.Errorf("the 95 %% interval holds the final size in %.3f of %d", cover, fitted)
+			}
+			if share(usable) < c.usable || share(ready) < c.settle || share(false_) > 0.03 {
+				t.Errorf("usable %.3f, settled %.3f, wrongly %.3f", share(usable), share(ready), share(false_))
+			}
+		})
+	}
+}
+
+// Without noise the fit finds what was put in, and the wait is what the
+// exponential says.
+func TestSettle_Exact(t *testing.T) {
+	var ws []Warm
+	for i := range 20 {
+		at := time.Duration(i) * 30 * time.Second
+		ws = append(ws, Warm{at, finalSize + length(8*math.Exp(-at.Seconds()/200))})
+	}
+	k := Settle(ws, UsualCooling(micron/20, 180*time.Second))
+	left := 8 * math.Exp(-570.0/200)
+	if (k.Final-finalSize).Abs() > 50 || math.Abs(k.Tau.Seconds()-200) > 3 {
+		t.Errorf("final %s with %s, want %s with 200 s", k.Final, k.Tau, finalSize)
+	}
+	if got := analysis.Length(k.Remaining).Micrometres(); math.Abs(got-left) > 0.005 || k.Most < k.Remaining {
+		t.Errorf("still to come %.4f µm, at most %d; want %.4f", got, k.Most, left)
+	}
+	if want := 200 * math.Log(left/0.1); math.Abs(k.Wait.Seconds()-want) > 10 {
+		t.Errorf("wait %s, want %.0f s", k.Wait, want)
+	}
+	if want := -60 * left / 200; math.Abs(analysis.Length(k.Rate).Micrometres()-want) > 0.005 {
+		t.Errorf("rate %d, want %.3f µm a minute", k.Rate, want)
+	}
+	if !k.Usable || k.Ready || !strings.HasPrefix(k.Sentence, "Too warm to judge: wait about 6 min.") {
+		t.Errorf("%+v", k)
+	}
+}
+
+func TestSettle_Refuses(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	rules := UsualCooling(15*micron/100, 182*time.Second)
+	good := func() []Warm { return cooling(r, 8, 182, 0.15, 30, 24) }
+	for name, c := range map[string]struct {
+		points []Warm
+		rules  CoolingRules
+		says   string
+	}{
+		"nothing":          {nil, rules, "0 of 5"},
+		"too few":          {good()[:4], rules, "4 of 5"},
+		"too short":        {cooling(r, 8, 182, 0.15, 3, 20), rules, "Too short a time"},
+		"growing":          {cooling(r, -8, 182, 0.15, 30, 24), rules, "growing"},
+		"elsewhere gauged": {func() []Warm { w := good(); w[12].Size += 50_000; return w }(), rules, "don't follow"},
+		"order":            {func() []Warm { w := good(); w[3].At = w[2].At; return w }(), rules, "order of time"},
+		"no size":          {func() []Warm { w := good(); w[3].Size = 0; return w }(), rules, "void it"},
+		"no repeat":        {good(), CoolingRules{Shortest: 1, Longest: 2}, "repeatability"},
+		"no bounds":        {good(), CoolingRules{Repeat: 1}, "bounds"},
+	} {
+		k := Settle(c.points, c.rules)
+		if k.Usable || k.Ready || k.Final != 0 || !strings.Contains(k.Sentence, c.says) {
+			t.Errorf("%s: %+v", name, k)
+		}
+	}
+}
+
+// A part that has settled is called so, with the two readings 2 min apart.
+func TestSettle_Ready(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	ws := cooling(r, 8, 182, 0.1, 30, 44)
+	rules := UsualCooling(micron/10, 182*time.Second)
+	if k := Settle(ws, rules); !k.Ready || !strings.HasPrefix(k.Sentence, "Settled") {
+		t.Errorf("after 22 min: %+v", k)
+	}
+	rules.Agree = 1
+	ws[43].Size += 1000
+	if k := Settle(ws, rules); k.Ready || !k.Usable || !strings.HasPrefix(k.Sentence, "Nearly") {
+		t.Errorf("with readings that disagree: %+v", k)
+	}
+}
+
+// TestTimeConstant: a bush 22/28 mm and a sleeve 25/50 mm in still air and in
+// moving oil (worked out apart from ρ c V/(h S)).
+func TestTimeConstant(t *testing.T) {
+	mm := analysis.Millimetre
+	for _, c := range []struct {
+		material    string
+		outer, bore analysis.Length
+		air, oil    float64
+	}{{"leaded bronze", 28 * mm, 22 * mm, 418, 13}, {"steel", 50 * mm, 25 * mm, 1922, 58}} {
+		for h, want := range map[float64]float64{StillAir: c.air, MovingOil: c.oil} {
+			tau, err := TimeConstant(c.material, c.outer, c.bore, h)
+			if err != nil || math.Abs(tau.Seconds()-want) > 0.01*want+0.5 {
+				t.Errorf("%s in %v: %s, %v, want %v s", c.material, h, tau, err, want)
+			}
+		}
+	}
+	if _, err := TimeConstant("steel", 1, 2, StillAir); err == nil {
+		t.Error("a tube with more bore than outside is accepted")
+	}
+}
+
+func BenchmarkSettle(b *testing.B) {
+	ws := cooling(rand.New(rand.NewPCG(1, 2)), 8, 182, 0.15, 30, 24)
+	rules := UsualCooling(15*micron/100, 182*time.Second)
+	for b.Loop() {
+		if k := Settle(ws, rules); !k.Usable {
+			b.Fatal(k.Sentence)
+		}
+	}
+}

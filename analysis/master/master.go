@@ -1,0 +1,227 @@
+// Package master makes sizes of what a gauge shows: it sets the zero from
+// readings of a ring of known size, checks it, says when it is no longer to be
+// trusted, and works out what readings would have been after a drift.
+//
+// A zero check looks and leaves the zero alone; only a mastering changes it.
+// Resetting a good zero again and again adds noise. Nothing here alters a
+// reading: a correction after the event gives new values beside the old.
+package master
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/bits"
+	"slices"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// largest is the largest diameter taken for one, as in [analysis.Job.Check].
+const largest = 1000 * analysis.Millimetre
+
+// Set is one spell of reading a ring: what the gauge showed, uncorrected.
+type Set struct {
+	Ring        analysis.Ring         `json:"ring"`
+	Raw         []analysis.Length     `json:"raw_mm"`
+	At          time.Time             `json:"at"`
+	Temperature *analysis.Temperature `json:"ring_at_cel,omitempty"`
+}
+
+// Scatter describes repeated raw readings.
+type Scatter struct {
+	N      int                `json:"readings"`
+	Mean   analysis.Length    `json:"mean_mm"` // to 0.1 nm, half away from zero
+	Spread analysis.Deviation `json:"spread_um"`
+	// Repeat is the standard deviation of one reading; it may be used when
+	// Known, that is from two readings on.
+	Repeat analysis.Deviation `json:"repeat_sd_um"`
+	Known  bool               `json:"repeat_known"`
+}
+
+// ScatterOf describes readings; it fails for none, and for what is no length
+// of a gauge (beyond ±1 m).
+func ScatterOf(raw []analysis.Length) (Scatter, error) {
+	if len(raw) == 0 {
+		return Scatter{}, errors.New("no readings of the ring")
+	}
+	var sum analysis.Length
+	lo, hi := raw[0], raw[0]
+	for _, r := range raw {
+		if r > largest || r < -largest {
+			return Scatter{}, fmt.Errorf("reading %s of the ring: check the unit", r)
+		}
+		sum += r
+		lo, hi = min(lo, r), max(hi, r)
+	}
+	n := analysis.Length(len(raw))
+	s := Scatter{N: len(raw), Mean: divide(sum, n), Spread: analysis.Deviation(hi - lo)}
+	if n < 2 {
+		return s, nil
+	}
+	var squares float64
+	for _, r := range raw {
+		d := float64(r*n-sum) / float64(n) // exact until here
+		squares += d * d
+	}
+	s.Repeat, s.Known = analysis.Deviation(math.Round(math.Sqrt(squares/float64(n-1)))), true
+	return s, nil
+}
+
+// divide returns a/n rounded to a whole number, half away from zero; n > 0.
+func divide(a, n analysis.Length) analysis.Length {
+	if a < 0 {
+		return -divide(-a, n)
+	}
+	return (a + n/2) / n
+}
+
+// Correction turns what the gauge shows into a size:
+//
+//	size = Anchor + Zero + (shown − Anchor) × Certified / Shown
+//
+// with Certified/Shown the gain, 1 when they are 0 (and Anchor without effect).
+type Correction struct {
+	Zero      analysis.Length `json:"zero_mm"`
+	Anchor    analysis.Length `json:"anchor_mm,omitempty"`
+	Certified analysis.Length `json:"gain_certified_mm,omitempty"`
+	Shown     analysis.Length `json:"gain_shown_mm,omitempty"`
+}
+
+// Size corrects one raw value, rounded to 0.1 nm, half away from zero. It
+// fails for values no gauge can show.
+func (c Correction) Size(raw analysis.Length) (analysis.Length, error) {
+	if raw > 10*largest || raw < -10*largest || c.Zero > 10*largest || c.Zero < -10*largest {
+		return 0, fmt.Errorf("correct %s: it is no length of a gauge", raw)
+	}
+	if c.Shown == 0 {
+		return raw + c.Zero, nil
+	}
+	stretched, err := scale(raw-c.Anchor, c.Certified, c.Shown)
+	if err != nil {
+		return 0, err
+	}
+	return c.Anchor + c.Zero + stretched, nil
+}
+
+// scale returns v × num / den, half away from zero, without overflow between.
+func scale(v, num, den analysis.Length) (analysis.Length, error) {
+	negative := (v < 0) != (num < 0) != (den < 0)
+	hi, lo := bits.Mul64(uint64(v.Abs()), uint64(num.Abs()))
+	d := uint64(den.Abs())
+	if d == 0 || hi >= d {
+		return 0, errors.New("correct: the gain isn't one of a gauge; master again")
+	}
+	q, rest := bits.Div64(hi, lo, d)
+	if rest >= d-rest {
+		q++
+	}
+	if q > uint64(100*largest) {
+		return 0, errors.New("correct: the gain isn't one of a gauge; master again")
+	}
+	if negative {
+		return -analysis.Length(q), nil
+	}
+	return analysis.Length(q), nil
+}
+
+// Rules says what a mastering must meet.
+type Rules struct {
+	Least  int                `json:"least_readings"`
+	Spread analysis.Deviation `json:"spread_um"` // of the readings at most
+	// RawLow to RawHigh is the travel of the gauge as it is set up; both 0 if not known.
+	RawLow  analysis.Length `json:"raw_low_mm,omitempty"`
+	RawHigh analysis.Length `json:"raw_high_mm,omitempty"`
+	// Wanted is the id of the ring that the job names; Target the size aimed
+	// at; Near how far a ring may be from it unquestioned. Empty or 0: not asked.
+	Wanted string          `json:"ring,omitempty"`
+	Target analysis.Length `json:"target_mm,omitempty"`
+	Near   analysis.Length `json:"near_mm,omitempty"`
+	// Jump is how much the zero may move from the one before unquestioned.
+	Jump analysis.Deviation `json:"jump_um,omitempty"`
+}
+
+// UsualRules are the rules of the trade for a gauge that repeats to a standard
+// deviation s: three readings at least, within 4 s (a range of three beyond
+// 4.1 s comes once in a hundred), a ring within 0.1 mm of the target, a zero
+// that moves by at most 0.01 mm (common practice).
+func UsualRules(s analysis.Deviation) Rules {
+	return Rules{Least: 3, Spread: 4 * s, Near: analysis.Millimetre / 10, Jump: 10 * analysis.Deviation(analysis.Micrometre)}
+}
+
+// Mastering is a zero set from a ring.
+type Mastering struct {
+	Set
+	Scatter
+	Correction `json:"correction"`
+	// Accepted says that it may be used. Refused are the reasons why it may not;
+	// Questions must be answered yes by a person first.
+	Accepted  bool     `json:"accepted"`
+	Refused   []string `json:"refused,omitempty"`
+	Questions []string `json:"questions,omitempty"`
+}
+
+// Master sets a zero: certified size less the mean of the readings. before is
+// the correction in use until now, nil if there is none; confirmed says that a
+// person has answered the questions that an earlier call returned.
+func Master(set Set, rules Rules, before *Correction, confirmed bool) Mastering {
+	set.Raw = slices.Clone(set.Raw) // the caller's may change
+	m := Mastering{Set: set}
+	refuse := func(format string, args ...any) { m.Refused = append(m.Refused, fmt.Sprintf(format, args...)) }
+	if set.Ring.Size <= 0 || set.Ring.Size > largest || set.Ring.U <= 0 {
+		refuse("Ring %s has no certified size with an uncertainty: take both from its certificate.", set.Ring.ID)
+		return m
+	}
+	var err error
+	if m.Scatter, err = ScatterOf(set.Raw); err != nil {
+		refuse("Read the ring: %v.", err)
+		return m
+	}
+	if m.N < rules.Least {
+		refuse("%d of %d readings of the ring; take the rest.", m.N, rules.Least)
+	}
+	if rules.Spread > 0 && m.Spread > rules.Spread {
+		refuse("The readings of the ring spread over %s, limit %s: clean ring and gauge, and read it again.", show(m.Spread), show(rules.Spread))
+	}
+	if (rules.RawLow != 0 || rules.RawHigh != 0) && (m.Mean < rules.RawLow || m.Mean > rules.RawHigh) {
+		refuse("Ring %s shows %s, outside the travel of the gauge as it is set (%s to %s): wrong ring?", set.Ring.ID, m.Mean, rules.RawLow, rules.RawHigh)
+	}
+	n := analysis.Length(m.N)
+	sum := analysis.Length(0)
+	for _, r := range set.Raw {
+		sum += r
+	}
+	m.Zero = divide(n*set.Ring.Size-sum, n)
+	m.Questions = questions(&m, rules, before)
+	m.Accepted = m.Refused == nil && (m.Questions == nil || confirmed)
+	return m
+}
+
+// questions lists what is odd about a mastering, but may be so.
+func questions(m *Mastering, rules Rules, before *Correction) (qs []string) {
+	ask := func(format string, args ...any) { qs = append(qs, fmt.Sprintf(format, args...)) }
+	if rules.Wanted != "" && m.Ring.ID != rules.Wanted {
+		ask("The job names ring %s, this is %s. Use it?", rules.Wanted, m.Ring.ID)
+	}
+	if far := (m.Ring.Size - rules.Target).Abs(); rules.Target > 0 && rules.Near > 0 && far > rules.Near {
+		ask("Ring %s is %s away from the target, more than %s. Is it the right ring?", m.Ring.ID, far, rules.Near)
+	}
+	if overdue(m.Ring, m.At) {
+		ask("The calibration of ring %s was due on %s. Use it?", m.Ring.ID, m.Ring.Due.Format(time.DateOnly))
+	}
+	if before != nil && rules.Jump > 0 {
+		if was, err := before.Size(m.Mean); err == nil && (m.Ring.Size-was).Abs() > analysis.Length(rules.Jump) {
+			ask("By the zero until now this ring measures %s, certified is %s. Wrong ring, or its value or sign?", was, m.Ring.Size)
+		}
+	}
+	return qs
+}
+
+func overdue(r analysis.Ring, at time.Time) bool { return !r.Due.IsZero() && at.After(r.Due) }
+
+// show writes a small length in µm to 10 nm, and in millionths of an inch.
+func show(d analysis.Deviation) string {
+	l := analysis.Length(d)
+	return l.Format(analysis.UM, 2) + " µm (" + l.Format(analysis.UIN, 0) + " µin)"
+}
