@@ -78,6 +78,7 @@ func find(t testing.TB, name string) drivers.Driver {
 }
 
 func FuzzLine(f *testing.F)    { drivertest.Fuzz(f, find(f, "line"), recordings) }
+func FuzzSCPI(f *testing.F)    { drivertest.Fuzz(f, find(f, "scpi"), recordings) }
 func FuzzAsk(f *testing.F)     { drivertest.Fuzz(f, find(f, "ask"), recordings) }
 func FuzzBCD13(f *testing.F)   { drivertest.Fuzz(f, find(f, "bcd13"), recordings) }
 func FuzzPattern(f *testing.F) { drivertest.Fuzz(f, find(f, "pattern"), recordings) }

@@ -8,5 +8,6 @@ func Table() []Driver {
 		patternDriver(),
 		bcd13Driver(),
 		askDriver(),
+		scpiDriver(),
 	}
 }
