@@ -45,8 +45,8 @@ type Daemon struct {
 
 // New opens the journal, the listeners and whatever else can refuse, and starts
 // nothing. If it fails, nothing stays open.
-func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger) (d *Daemon, err error) {
-	d = &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), ready: make(chan struct{})}
+func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger) (_ *Daemon, err error) {
+	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), ready: make(chan struct{})}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.release())

@@ -1,0 +1,172 @@
+package daemon_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io"
+	"os/exec"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// allowed is what a package may import: from this module, and from others.
+type allowed struct{ local, third []string }
+
+// layout is the policy, one line a package. A package that is not listed fails
+// the test, so adding one is a decision somebody reads in review.
+//
+// Do not widen a line to make a build pass; move the code instead.
+func layout() map[string]allowed {
+	const zerolog, gonum = "github.com/rs/zerolog", "gonum.org/v1/gonum"
+	return map[string]allowed{
+		"analysis":             {},
+		"analysis/plan":        {local: []string{"analysis"}},
+		"analysis/master":      {local: []string{"analysis"}, third: []string{gonum}},
+		"analysis/capture":     {local: []string{"analysis"}},
+		"analysis/form":        {local: []string{"analysis"}, third: []string{gonum}},
+		"analysis/uncertainty": {local: []string{"analysis"}, third: []string{gonum}},
+		"analysis/verdict":     {local: []string{"analysis", "analysis/uncertainty"}, third: []string{gonum}},
+		"analysis/advise":      {local: []string{"analysis", "analysis/form", "analysis/verdict", "analysis/plan"}, third: []string{gonum}},
+		"analysis/study":       {third: []string{gonum}},
+		"drivers":              {},
+		"drivers/drivertest":   {local: []string{"drivers"}},
+		"drivers/simulator":    {},
+		"configs":              {},
+		"daemon/config":        {local: []string{"analysis", "analysis/capture", "analysis/verdict", "drivers"}, third: []string{"github.com/knadh/koanf", "github.com/go-viper/mapstructure/v2", "go.yaml.in/yaml/v3"}},
+		"daemon/port":          {local: []string{"drivers"}, third: []string{"go.bug.st/serial", "golang.org/x/sys", zerolog}},
+		"daemon/session":       {local: []string{"analysis", "analysis/...", "drivers"}},
+		"daemon/store":         {local: []string{"analysis", "daemon/session"}, third: []string{"modernc.org/sqlite", "golang.org/x/sys", zerolog}},
+		"daemon/publish":       {local: []string{"analysis", "daemon/session"}, third: []string{"github.com/eclipse/paho.mqtt.golang", zerolog}},
+		"daemon/broker":        {third: []string{"github.com/mochi-mqtt/server/v2", "github.com/gorilla/websocket", "golang.org/x/crypto", zerolog}},
+		"daemon/picture":       {local: []string{"analysis", "daemon/session"}},
+		"daemon/web":           {local: []string{"analysis", "analysis/plan", "daemon/session", "daemon/picture"}, third: []string{zerolog}},
+		"daemon/report":        {local: []string{"analysis", "analysis/...", "daemon/session", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
+		"daemon":               {local: []string{"analysis", "analysis/...", "configs", "drivers", "drivers/simulator", "daemon/..."}, third: []string{zerolog, "github.com/prometheus/client_golang", "github.com/creack/pty", "golang.org/x/term"}},
+		"cmd/fairbore":         {local: []string{"daemon", "daemon/config", "daemon/port", "daemon/store"}, third: []string{"github.com/alecthomas/kong", zerolog}},
+	}
+}
+
+// pureStd is the closed list of what packages that compute may use of the
+// standard library: no I/O, no log, no goroutines, no clock.
+func pureStd() []string {
+	return []string{
+		"bufio", "bytes", "cmp", "encoding", "encoding/binary", "encoding/hex", "errors", "fmt", "hash/...", "iter", "maps",
+		"math", "math/...", "regexp", "slices", "sort", "strconv", "strings", "text/tabwriter", "time", "unicode", "unicode/utf8",
+	}
+}
+
+func forbiddenNames() []string {
+	return []string{"util", "utils", "common", "helper", "helpers", "misc", "shared", "base", "core", "lib", "types", "models", "interfaces", "manager", "managers", "pkg", "internal"}
+}
+
+type pkg struct {
+	Dir, ImportPath, Name, Doc string
+	Imports, GoFiles           []string
+	Module                     *struct{ Path string }
+}
+
+func TestLayout(t *testing.T) {
+	cmd := exec.Command("go", "list", "-e", "-json=Dir,ImportPath,Name,Doc,Imports,GoFiles,Module", "./...")
+	cmd.Dir = ".." // module root
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	table := layout()
+	seen := map[string]bool{}
+	for dec := json.NewDecoder(bytes.NewReader(out)); ; {
+		var p pkg
+		if err := dec.Decode(&p); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		checkPackage(t, p, table, seen)
+	}
+	for name := range table {
+		if !seen[name] {
+			t.Errorf("layout lists %q, which does not exist", name)
+		}
+	}
+}
+
+func checkPackage(t *testing.T, p pkg, table map[string]allowed, seen map[string]bool) {
+	rel := strings.TrimPrefix(strings.TrimPrefix(p.ImportPath, p.Module.Path), "/")
+	rule, ok := table[rel]
+	if !ok {
+		t.Errorf("%s: not in the layout table", rel)
+		return
+	}
+	seen[rel] = true
+	if p.Doc == "" {
+		t.Errorf("%s: no package comment", rel)
+	}
+	for _, part := range strings.Split(rel, "/") {
+		if slices.Contains(forbiddenNames(), part) {
+			t.Errorf("%s: the name %q says nothing about what is in it", rel, part)
+		}
+	}
+	top, _, _ := strings.Cut(rel, "/")
+	pure := (top == "analysis" || top == "drivers") && path.Base(rel) != "drivertest"
+	for _, imp := range p.Imports {
+		switch {
+		case strings.HasPrefix(imp, p.Module.Path+"/"):
+			if l := strings.TrimPrefix(imp, p.Module.Path+"/"); !matchAny(rule.local, l) {
+				t.Errorf("%s must not import %s", rel, l)
+			}
+		case strings.Contains(strings.SplitN(imp, "/", 2)[0], "."):
+			if !slices.ContainsFunc(rule.third, func(m string) bool { return imp == m || strings.HasPrefix(imp, m+"/") }) {
+				t.Errorf("%s must not import %s", rel, imp)
+			}
+		case pure && !matchAny(pureStd(), imp):
+			t.Errorf("%s is pure and must not import %s", rel, imp)
+		}
+	}
+	for _, f := range p.GoFiles {
+		checkFile(t, filepath.Join(p.Dir, f), rel+"/"+f, pure)
+	}
+}
+
+// checkFile reports init functions, and in a pure package go statements and uses
+// of the clock.
+func checkFile(t *testing.T, file, name string, pure bool) {
+	fset := token.NewFileSet()
+	f, err := parser.ParseFile(fset, file, nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := []string{"Now", "Since", "Until", "Sleep", "After", "AfterFunc", "Tick", "NewTimer", "NewTicker"}
+	ast.Inspect(f, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.FuncDecl:
+			if n.Recv == nil && n.Name.Name == "init" {
+				t.Errorf("%s:%d: init function; say it where it is needed", name, fset.Position(n.Pos()).Line)
+			}
+		case *ast.GoStmt:
+			if pure {
+				t.Errorf("%s:%d: go statement in a pure package", name, fset.Position(n.Pos()).Line)
+			}
+		case *ast.SelectorExpr:
+			if x, ok := n.X.(*ast.Ident); ok && pure && x.Name == "time" && slices.Contains(clock, n.Sel.Name) {
+				t.Errorf("%s:%d: time.%s in a pure package; take the time from the sample", name, fset.Position(n.Pos()).Line, n.Sel.Name)
+			}
+		}
+		return true
+	})
+}
+
+func matchAny(pats []string, s string) bool {
+	return slices.ContainsFunc(pats, func(pat string) bool {
+		if base, ok := strings.CutSuffix(pat, "/..."); ok {
+			return strings.HasPrefix(s, base+"/")
+		}
+		return pat == s
+	})
+}
