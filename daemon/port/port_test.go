@@ -529,6 +529,7 @@ func TestPort_LineThatOpensAndDiesIsNotTriedWithoutPause(t *testing.T) {
 }
 
 func TestPort_StuckWriteThatReturnsAfterTheStopDoesNoHarm(t *testing.T) {
+	t.Parallel()
 	a := newFake()
 	a.stuck = make(chan struct{})
 	open, _ := give(a)

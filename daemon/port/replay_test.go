@@ -142,6 +142,7 @@ func tapped(t testing.TB, dir string) []string {
 // A recording played and recorded again is the same to the byte: for any
 // chunks, whatever the bytes, times and marks.
 func TestTap_ReplayIsByteEqual(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		wall := time.Date(2026, 11, 25, 9, 0, 0, 0, time.FixedZone("", 3600))
 		var at time.Duration
@@ -191,6 +192,7 @@ func TestTap_ReplayIsByteEqual(t *testing.T) {
 }
 
 func TestTap_StaysWithinItsAllowance(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	other := filepath.Join(dir, "bench-notes.txt")
 	if err := os.WriteFile(other, []byte("keep"), 0o600); err != nil {

@@ -540,7 +540,7 @@ func TestTap_FullDisk(t *testing.T) {
 	tp.start()
 	at := Stamp{Wall: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}
 	one := func() {
-		within(t, 5*time.Second, "the tap to write", func() bool { return len(tp.queue) == 0 })
+		within(t, 5*time.Second, "room in the queue", func() bool { return len(tp.queue) < tapQueue })
 		at.Mono, at.Wall = at.Mono+time.Millisecond, at.Wall.Add(time.Millisecond)
 		tp.chunk(Chunk{At: at, Data: []byte("+12.7003 mm\r\n")})
 	}
