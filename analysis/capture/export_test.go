@@ -11,7 +11,7 @@ func Debug(c Capture) string {
 		return ""
 	}
 	k := &t.rock
-	s := fmt.Sprintf("dwell=%.2f tremor=%.2fmrad ratio=%.2f stray=%.3f z=%.1f n=%d dof=%.0f c=%.0f ends", k.p[pDwell], 1e3*math.Sqrt(k.q/2/k.c), k.ratio(), k.strays(), k.worstPass(), len(k.t), k.dof, k.c)
+	s := fmt.Sprintf("%d/%d %s|dwell=%.2f tremor=%.2fmrad ratio=%.2f stray=%.3f z=%.1f n=%d dof=%.0f c=%.0f ends", t.tried, t.turns.minima(), t.why, k.p[pDwell], 1e3*math.Sqrt(k.q/2/k.c), k.ratio(), k.strays(), k.worstPass(), len(k.t), k.dof, k.c)
 	for i := range k.ends {
 		s += fmt.Sprintf(" %.2f/%.1f°", k.p[pEnd+2*i]-k.p[pEnd], k.p[pEnd+2*i+1]*57.3)
 	}

@@ -77,8 +77,8 @@ type Options struct {
 	// Turns, of Turning: the fewest passes through square. Default 3; 3 to 8.
 	Turns int
 	// Worst, of Turning: the largest standard uncertainty that is taken; with
-	// more, another pass is waited for. Default 0.6 times the noise of a sample,
-	// but not below 0.12 µm nor above 0.25 µm.
+	// more, another pass is waited for. Default 0.25 µm: to be wrong by 1 µm then
+	// takes four standard deviations.
 	Worst analysis.Deviation
 }
 
@@ -150,7 +150,7 @@ func (o *Options) fill() {
 	o.Rearm = or(o.Rearm, 30*micrometre)
 	o.Tip = or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))
 	o.Turns = or(o.Turns, fewest)
-	o.Worst = or(o.Worst, min(micrometre/4, max(12*micrometre/100, deviation(0.6*o.noise()))))
+	o.Worst = or(o.Worst, micrometre/4)
 }
 
 func or[T comparable](v, otherwise T) T {

@@ -72,7 +72,8 @@ func (t *tally) falses() int { return t.outside + t.off }
 const late = 500 * time.Millisecond // after its last sample, in which a reading may still come
 
 func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
-	c, err := capture.New(options(p, rng))
+	o := options(p, rng)
+	c, err := capture.New(o)
 	if err != nil {
 		panic(err)
 	}
@@ -140,7 +141,20 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 				c0 := float64(p.Size-2*p.Gauge.Tip) / 1e4
 				lo := (1 - math.Abs(p.Off)) * p.Swing
 				fmt.Printf("   miss %v: small %.1f sigma=%.2f half=%.2f swing=%.1f off=%.2f rate=%g step=%.2f turns=%d tremor=%.2f ragged=%.2f uneven=%.2f dwell=%.2f±%.2f skew=%.2f\n", refused, c0*lo*lo/2, sigma, p.Half, p.Swing*180/math.Pi, p.Off, p.Gauge.Rate, float64(p.Gauge.Step)/1e4, len(pl.Turns), p.Tremor*1e3, p.Ragged, p.Uneven, p.Dwell, p.DwellScatter, p.Skew)
-				fmt.Println("     ", capture.Debug(c))
+				c, _ := capture.New(o)
+				was := ""
+				for _, q := range points {
+					if q.Text == "" {
+						for _, r := range c.Feed(capture.Sample{At: q.T, Value: analysis.Length(q.Value)}) {
+							fmt.Println("     ", r.Kind, r.At, r.Reason)
+						}
+						if d := capture.Debug(c); d[:strings.Index(d+"|", "|")] != was {
+							was = d[:strings.Index(d+"|", "|")]
+							fmt.Println("     ", q.T, d)
+						}
+					}
+				}
+				fmt.Println("      turns", pl.From, pl.To, pl.Turns)
 			}
 			if len(refused) > 0 {
 				t.reasons[refused[len(refused)-1]]++

@@ -12,11 +12,12 @@ import (
 const (
 	leastSwing  = 1.25 * math.Pi / 180 // mean tilt of the ends: less is no rock
 	mostTilt    = 9 * math.Pi / 180
-	leastDwell  = -0.12 // slower than this at square: it turned before it, on one side
+	leastDwell  = -0.16 // slower than this at square: it turned before it, on one side
 	mostDwell   = 0.6   // the hand stopped at the ends, for longer than it moved
 	mostRhythm  = 2.2   // longest swing over the shortest
 	mostHalf    = 2.0   // s a swing may take on average: one-sided rocks look twice as slow as they are
 	mostUneven  = 0.04  // error of tilt, root mean square, as a part of the swing
+	mostApart   = 4.0   // standard deviations of a pass from the others
 	leastSpare  = 4     // samples more than parameters
 	priorWeight = 10    // samples that the repeatability known counts for
 	mostRatio   = 1.6   // scatter over the scatter expected
@@ -63,7 +64,7 @@ func (c *turning) check() Reason {
 		return Uneven
 	case k.drifts():
 		return Shrinking
-	case k.worstPass() > 3.5:
+	case k.worstPass() > mostApart:
 		return Disagree
 	case k.ratio() > mostRatio, k.strays() > mostStrays:
 		return Uneven

@@ -27,6 +27,7 @@ type turning struct {
 	why    Reason // what was wrong with the last attempt
 	done   bool
 	level  float64 // of the reading, µm from nominal
+	below  int     // samples below the level, one after the other
 	back   float64 // when the value was last near the level, s
 	half   float64 // longest time between passes of the rock that was taken, s
 	rock   rock
@@ -134,7 +135,7 @@ func (c *turning) add(s Sample) {
 
 func (c *turning) judge(x sample, at time.Duration) {
 	c.ring[c.count%ringCap] = x
-	c.turns.push(extreme{c.count, x})
+	c.turns.push(extreme{index: c.count, sample: x})
 	c.count++
 	if c.done {
 		c.rearm(x, at)
@@ -159,7 +160,7 @@ func (c *turning) due(x sample) bool {
 		c.tried = 2*n + 1
 		return true
 	}
-	l := c.turns.last(1)
+	l := c.turns.latest(1)
 	if c.tried >= 2*n || x.v-l[1].v < 0.35*(l[0].v-l[1].v) {
 		return false
 	}
@@ -170,7 +171,7 @@ func (c *turning) due(x sample) bool {
 // attempt tries the latest passes, as many as agree, and takes what comes of it.
 func (c *turning) attempt(at time.Duration) {
 	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
-		l := c.turns.last(passes)
+		l := c.turns.latest(passes)
 		if passes > most || c.count-l[0].index > ringCap {
 			continue
 		}
@@ -189,7 +190,7 @@ func (c *turning) take(at time.Duration, passes int) {
 	k := &c.rock
 	c.done, c.level, c.back = true, k.p[pSize], c.clock.last
 	c.half = 0
-	l := c.turns.last(passes)
+	l := c.turns.latest(passes)
 	for i := 3; i < len(l); i += 2 {
 		c.half = max(c.half, l[i].t-l[i-2].t)
 	}
@@ -198,18 +199,26 @@ func (c *turning) take(at time.Duration, passes int) {
 }
 
 // rearm looks for the gauge going to another place: the value stays away from
-// the size for longer than the rock would.
+// the size for longer than the rock would, or goes below it, which it can't here.
 func (c *turning) rearm(x sample, at time.Duration) {
 	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.o.noise()
-	if math.Abs(x.v-c.level) <= near {
-		c.back = x.t
+	switch {
+	case x.v < c.level-near:
+		c.below++
+	case x.v <= c.level+near:
+		c.below, c.back = 0, x.t
+	default:
+		c.below = 0
 	}
-	if x.t-c.back < max(0.5, 1.3*c.half) {
+	gone := x.t-c.back > max(0.5, 1.3*c.half)
+	if !gone && c.below < 2 {
 		return
 	}
 	c.say(Result{Kind: Moved, At: at})
-	c.done, c.tried, c.why = false, 0, ""
-	c.turns.since(c.back)
+	c.done, c.tried, c.why, c.below = false, 0, "", 0
+	if gone {
+		c.turns.since(c.back)
+	}
 }
 
 // pace follows the rate of a stream, and tells when the times of its samples

@@ -6,6 +6,9 @@ import "math"
 type extreme struct {
 	index int // of the sample, counted from the start of the visit
 	sample
+	// miss is how much further the value may have gone between the samples: for a
+	// parabola through it and its neighbours a fourth of its step, at most.
+	miss float64
 }
 
 // turnCap bounds the turning points kept: maxima on both sides of each pass.
@@ -19,6 +22,8 @@ type turns struct {
 	n          int     // list[:n] alternates: maximum, minimum, maximum …
 	now        extreme // candidate for the next: lowest or highest since the last
 	falling    bool    // looking for a minimum
+	before     float64 // the sample before now
+	last       float64 // the latest sample
 	passed     int     // passes ever settled, those no longer in the list too
 }
 
@@ -27,17 +32,22 @@ func (t *turns) clear() { *t = turns{hysteresis: t.hysteresis} }
 // push takes the next sample and reports whether it settled a turning point.
 func (t *turns) push(x extreme) bool {
 	t.sink(x)
+	before := t.last
+	t.last = x.v
+	if t.n > 0 && x.index == t.now.index+1 {
+		t.now.miss = math.Abs(t.before+x.v-2*t.now.v) / 8
+	}
 	switch {
 	case t.n == 0: // what comes first is the maximum before the first pass
 		t.list[0], t.n = x, 1
 		t.now, t.falling = x, true
 	case t.n == 1 && t.now.index == t.list[0].index && x.v > t.now.v: // has not fallen yet
-		t.list[0], t.now = x, x
+		t.list[0], t.now, t.before = x, x, before
 	case t.falling && x.v < t.now.v, !t.falling && x.v > t.now.v:
-		t.now = x
+		t.now, t.before = x, before
 	case t.falling && x.v > t.now.v+t.hysteresis, !t.falling && x.v < t.now.v-t.fall():
 		t.settle()
-		t.now, t.falling = x, !t.falling
+		t.now, t.before, t.falling = x, before, !t.falling
 		return true
 	}
 	return false
@@ -64,7 +74,7 @@ func (t *turns) settle() {
 // is the floor, so they were not at square. Of the maxima beside such a one the
 // higher stays.
 func (t *turns) sink(x extreme) {
-	for t.falling && t.n >= 3 && t.n%2 == 1 && x.v < t.list[t.n-2].v-t.hysteresis {
+	for t.falling && t.n >= 3 && t.n%2 == 1 && x.v < t.list[t.n-2].v-t.list[t.n-2].miss-t.hysteresis {
 		if t.list[t.n-1].v > t.list[t.n-3].v {
 			t.list[t.n-3] = t.list[t.n-1]
 		}
@@ -89,9 +99,9 @@ func (t *turns) since(at float64) {
 // minima is how many passes there are so far.
 func (t *turns) minima() int { return t.n / 2 }
 
-// last returns the turning points of the latest passes: maximum, minimum, …,
+// latest returns the turning points of the latest passes: maximum, minimum, …,
 // minimum and, when that is settled, the maximum after it.
-func (t *turns) last(passes int) []extreme {
+func (t *turns) latest(passes int) []extreme {
 	from := 2 * (t.minima() - passes)
 	return t.list[from:t.n]
 }
