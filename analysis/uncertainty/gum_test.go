@@ -135,3 +135,15 @@ func TestSupplement1_9_5(t *testing.T) {
 		t.Errorf("mean %.2f, u %.2f, 99 %% from %.1f to %.1f nm; published 838, 36, 745 to 932", mean, sd, lo, hi)
 	}
 }
+
+// The expansion for many degrees of freedom agrees with the distribution.
+func TestStudent(t *testing.T) {
+	for _, nu := range []float64{100, 137, 734, 1e4} {
+		for _, p := range []float64{0.75, 0.95, (1 + Level2) / 2, 0.995} {
+			want := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(p)
+			if got := student(p, nu); math.Abs(got-want) > 2e-8 {
+				t.Errorf("t of %v at %v degrees of freedom: %.10f, want %.10f", p, nu, got, want)
+			}
+		}
+	}
+}
