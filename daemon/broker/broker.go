@@ -13,7 +13,6 @@ import (
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
 	"github.com/rs/zerolog"
-	"golang.org/x/crypto/bcrypt"
 )
 
 // Broker is an open broker; it serves while Run does.
@@ -47,9 +46,7 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 		return nil, err
 	}
 	b := &Broker{password: rand.Text()}
-	if b.gate, err = newGate(&cfg, b.password); err != nil {
-		return nil, err
-	}
+	b.gate = newGate(&cfg, b.password)
 	if b.tcp, err = listen(cfg.Listen, tc); err != nil {
 		return nil, err
 	}
@@ -71,16 +68,12 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	return b, nil
 }
 
-func newGate(cfg *Config, password string) (*gate, error) {
-	blank, err := bcrypt.GenerateFromPassword([]byte(rand.Text()), bcrypt.DefaultCost)
-	if err != nil {
-		return nil, err
-	}
-	g := &gate{site: cfg.Site, users: map[string]User{}, anonymous: cfg.Anonymous, own: sha256.Sum256([]byte(password)), blank: string(blank)}
+func newGate(cfg *Config, password string) *gate {
+	g := &gate{site: cfg.Site, users: map[string]User{}, anonymous: cfg.Anonymous, own: sha256.Sum256([]byte(password))}
 	for _, u := range cfg.Users {
 		g.users[u.Name] = u
 	}
-	return g, nil
+	return g
 }
 
 func newServer(cfg *Config, log zerolog.Logger) *mqtt.Server {

@@ -52,11 +52,22 @@ func hash(t testing.TB, password string) string {
 
 func start(t testing.TB, cfg Config) *Broker {
 	t.Helper()
+	b := opened(t, cfg)
+	serve(t, b)
+	return b
+}
+
+func opened(t testing.TB, cfg Config) *Broker {
+	t.Helper()
 	cfg.Listen, cfg.Site = "127.0.0.1:0", "quarry-lane"
 	b, err := Open(cfg, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}
+	return b
+}
+
+func serve(t testing.TB, b *Broker) {
 	ctx, cancel := context.WithCancel(context.Background())
 	over := make(chan error, 1)
 	go func() { over <- b.Run(ctx) }()
@@ -69,7 +80,6 @@ func start(t testing.TB, cfg Config) *Broker {
 			t.Error("still listens after Run")
 		}
 	})
-	return b
 }
 
 func options(b *Broker, id, user, password string) *mqtt.ClientOptions {
@@ -347,7 +357,9 @@ func TestSmallReceiveMaximum(t *testing.T) {
 
 // What a subscriber is too slow for is dropped and counted; the publisher goes on.
 func TestDroppedIsCounted(t *testing.T) {
-	b := start(t, Config{Anonymous: true})
+	b := opened(t, Config{Anonymous: true})
+	b.server.Options.Capabilities.MaximumClientWritesPending = 32 // sooner, for the test
+	serve(t, b)
 	r := login(t, b, "r", "", "")
 	block := make(chan struct{})
 	defer close(block)
@@ -355,7 +367,7 @@ func TestDroppedIsCounted(t *testing.T) {
 		t.Fatal(err)
 	}
 	o := own(t, b)
-	payload := strings.Repeat("x", 8000)
+	payload := strings.Repeat("x", 100_000)
 	for range 2000 {
 		var toks []mqtt.Token
 		for range 20 {

@@ -12,9 +12,9 @@ import (
 )
 
 // DefaultWindow is how many records may be on their way to the broker without
-// an acknowledgement. Measured on loopback (BenchmarkFlood): 1 costs half of the
-// rate, and from 32 on more gains nothing; a larger window only means more
-// repeats after a loss. 128 leaves room for a link with a long way to the broker.
+// an acknowledgement. Measured on loopback (BenchmarkFlood, a busy machine, so
+// ratios only): 1 gives about half the rate of 32 and more, above which nothing
+// is gained but repeats after a loss. 128 leaves room for a broker far away.
 const DefaultWindow = 128
 
 // MaxPayload is the largest message that is sent, in bytes; brokers throw out

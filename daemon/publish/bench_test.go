@@ -1,0 +1,44 @@
+package publish
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// BenchmarkFlood publishes a backlog as fast as it goes, with one subscriber:
+// readings a second from the first to the last acknowledgement, by window.
+func BenchmarkFlood(b *testing.B) {
+	for _, which := range []string{"mosquitto", "embedded"} {
+		for _, window := range []int{1, 8, 32, 128, 1000} {
+			b.Run(fmt.Sprintf("%s/window=%d", which, window), func(b *testing.B) { flood(b, which, window) })
+		}
+	}
+}
+
+func flood(b *testing.B, which string, window int) {
+	var cfg Config
+	if which == "mosquitto" {
+		cfg = config(startMosquitto(b).url())
+	} else {
+		url, own, _ := embedded(b)
+		cfg = config(url)
+		own(&cfg)
+	}
+	cfg.Window = window
+	c := mouth(b, cfg.Broker, nil)
+	if tok := c.Subscribe("fairbore/1/#", 1, func(mqtt.Client, mqtt.Message) {}); !tok.WaitTimeout(5 * time.Second) {
+		b.Fatal("no subscription")
+	}
+	j := &paper{}
+	p := run(b, cfg, j, nil)
+	connected(b, p)
+	b.ReportAllocs()
+	b.ResetTimer()
+	j.add("hone-bay-1", b.N)
+	p.Wake()
+	until(b, "all is acknowledged", func() bool { return p.cursor() == uint64(b.N) })
+	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "readings/s")
+}

@@ -1,0 +1,433 @@
+package publish
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"maps"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+	"go.yaml.in/yaml/v3"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+const contract = "../../configs/fairbore.asyncapi.yaml"
+
+func schemaFile(name string) string { return "../../configs/schema/" + name + ".json" }
+
+// names are the messages of the contract.
+func names() []string { return []string{live, reading, event, bore, alive, do, done} }
+
+// compile reads the schemas; closed ones allow no property that they don't name,
+// which is for us, not for receivers.
+func compile(t *testing.T, name string, closed bool) *jsonschema.Schema {
+	t.Helper()
+	c := jsonschema.NewCompiler()
+	c.DefaultDraft(jsonschema.Draft2020)
+	c.AssertFormat()
+	for _, n := range append(names(), "parts") {
+		doc := load(t, n)
+		if closed {
+			closeObjects(doc)
+		}
+		if err := c.AddResource("file:///schema/"+n+".json", doc); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s, err := c.Compile("file:///schema/" + name + ".json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func load(t *testing.T, name string) any {
+	t.Helper()
+	f, err := os.Open(schemaFile(name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	doc, err := jsonschema.UnmarshalJSON(f)
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	return doc
+}
+
+func closeObjects(v any) {
+	switch v := v.(type) {
+	case map[string]any:
+		if v["type"] == "object" {
+			v["additionalProperties"] = false
+		}
+		for _, w := range v {
+			closeObjects(w)
+		}
+	case []any:
+		for _, w := range v {
+			closeObjects(w)
+		}
+	}
+}
+
+func validate(t *testing.T, s *jsonschema.Schema, v any) ([]byte, error) {
+	t.Helper()
+	raw, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc, err := jsonschema.UnmarshalJSON(strings.NewReader(string(raw)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return raw, s.Validate(doc)
+}
+
+// fill sets every field of a value to something that isn't zero, so that no
+// property is left out of the JSON.
+func fill(v reflect.Value) {
+	switch v.Interface().(type) {
+	case time.Time:
+		v.Set(reflect.ValueOf(time.Date(2026, 11, 25, 9, 30, 0, 123_000_000, time.FixedZone("", 3600))))
+		return
+	case analysis.Unit:
+		v.Set(reflect.ValueOf(analysis.IN))
+		return
+	case analysis.Length:
+		v.SetInt(222_277_501)
+		return
+	case analysis.Deviation:
+		v.SetInt(-27_503)
+		return
+	case analysis.Angle:
+		v.SetInt(90_500)
+		return
+	case session.State:
+		v.SetString(string(session.InSize))
+		return
+	}
+	switch v.Kind() {
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		fill(v.Elem())
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), 1, 1))
+		fill(v.Index(0))
+	case reflect.Struct:
+		for i := range v.NumField() {
+			fill(v.Field(i))
+		}
+	case reflect.String:
+		v.SetString("front")
+	case reflect.Bool:
+		v.SetBool(true)
+	case reflect.Int, reflect.Int64, reflect.Int32:
+		v.SetInt(1)
+	case reflect.Uint64:
+		v.SetUint(1)
+	case reflect.Float64:
+		v.SetFloat(1.5)
+	}
+}
+
+func full[T any]() *T {
+	v := new(T)
+	fill(reflect.ValueOf(v).Elem())
+	return v
+}
+
+// messages are full ones of each kind, with the words that have a meaning.
+func messages() map[string][]any {
+	r := full[session.Record]()
+	r.Kind, r.Reading.How = session.Taken, "settled"
+	rd := *r.Reading
+	r.Event = session.Event{Station: r.Station, At: r.At, Kind: session.Taken, Source: "gauge", Command: "c1", Reading: &rd}
+	ev := full[session.Record]()
+	ev.Kind, ev.Reading = session.Told, nil
+	b := full[session.Bore]()
+	b.Places[0].State, b.Last.How = "taken", "button"
+	d := full[session.Action]()
+	d.Do = "place"
+	return map[string][]any{
+		reading: {r}, event: {ev}, bore: {b}, do: {d},
+		live: {full[session.Live]()}, done: {full[session.Reply]()},
+		alive: {Alive{Daemon: "d", State: Online, Why: "w", Journal: "j", Version: "v", At: r.At, Stations: []string{"a"}}},
+	}
+}
+
+// The schemas name every property that is sent, and no other.
+func TestSchemasCoverTheMessages(t *testing.T) {
+	for name, msgs := range messages() {
+		s := compile(t, name, true)
+		for _, m := range msgs {
+			raw, err := validate(t, s, m)
+			if err != nil {
+				t.Errorf("%s: %v\n%s", name, err, raw)
+			}
+			var doc map[string]any
+			if err := json.Unmarshal(raw, &doc); err != nil {
+				t.Fatal(err)
+			}
+			props := load(t, name).(map[string]any)["properties"].(map[string]any)
+			for p := range props {
+				if _, ok := doc[p]; !ok {
+					t.Errorf("%s: the schema has %q, which is never sent", name, p)
+				}
+			}
+		}
+	}
+}
+
+// The ghosts deeper down: every property of every part is in some full message.
+func TestSchemaPartsAreSent(t *testing.T) {
+	sent := map[string]bool{}
+	for _, msgs := range messages() {
+		for _, m := range msgs {
+			raw, err := json.Marshal(m)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var doc any
+			if err := json.Unmarshal(raw, &doc); err != nil {
+				t.Fatal(err)
+			}
+			walk(doc, func(o map[string]any) {
+				for k := range o {
+					sent[k] = true
+				}
+			})
+		}
+	}
+	for _, n := range append(names(), "parts") {
+		walk(load(t, n), func(o map[string]any) {
+			if props, ok := o["properties"].(map[string]any); ok && o["type"] == "object" {
+				for p := range props {
+					if !sent[p] {
+						t.Errorf("%s: nothing sends %q", n, p)
+					}
+				}
+			}
+		})
+	}
+}
+
+func walk(v any, see func(map[string]any)) {
+	switch v := v.(type) {
+	case map[string]any:
+		see(v)
+		for _, w := range v {
+			walk(w, see)
+		}
+	case []any:
+		for _, w := range v {
+			walk(w, see)
+		}
+	}
+}
+
+// Every kind of event is known, and needs the object that tells it.
+func TestEventKinds(t *testing.T) {
+	s := compile(t, event, false)
+	full := full[session.Event]()
+	objects := map[session.Kind]func(*session.Event){
+		session.Started: nil, session.JobChosen: func(e *session.Event) { e.Job = full.Job }, session.PartBegun: func(e *session.Event) { e.Part = full.Part },
+		session.RoundOver: func(e *session.Event) { e.Round = full.Round }, session.Placed: func(e *session.Event) { e.Place = full.Place },
+		session.Refused: func(e *session.Event) { e.Refused = full.Refused }, session.Voided: func(e *session.Event) { e.Void = full.Void },
+		session.Restored: func(e *session.Event) { e.Void = full.Void }, session.Mastering: func(e *session.Event) { e.Master = full.Master },
+		session.RingRead: func(e *session.Event) { e.Ring = full.Ring }, session.Mastered: func(e *session.Event) { e.Master = full.Master },
+		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
+		session.ClockSet: func(e *session.Event) { e.Clock = full.Clock }, session.Told: func(e *session.Event) { e.Note = "n" },
+	}
+	enum := load(t, event).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
+	if len(enum) != len(objects) {
+		t.Errorf("%d kinds in the schema, %d here", len(enum), len(objects))
+	}
+	for kind, set := range objects {
+		rec := session.Record{Journal: "J", Seq: 1, Event: session.Event{Station: "s", At: full.At, Kind: kind}}
+		if _, err := validate(t, s, rec); (err == nil) != (set == nil) {
+			t.Errorf("%s without its object: %v", kind, err)
+		}
+		if set == nil {
+			continue
+		}
+		set(&rec.Event)
+		if raw, err := validate(t, s, rec); err != nil {
+			t.Errorf("%s: %v\n%s", kind, err, raw)
+		}
+	}
+	if _, err := validate(t, s, session.Record{Journal: "J", Seq: 1, Event: session.Event{Station: "s", At: full.At, Kind: session.Taken}}); err == nil {
+		t.Error("a reading passes as an event")
+	}
+}
+
+// What must not pass.
+func TestSchemasRefuse(t *testing.T) {
+	for name, docs := range map[string][]string{
+		reading: {`{}`, `{"journal":"J","seq":0,"station":"s","at":"2026-11-25T09:30:00Z","kind":"reading"}`, `{"journal":"J","seq":1,"station":"s","at":"yesterday","kind":"reading","reading":{}}`},
+		do:      {`{"do":"take"}`, `{"id":"","do":"take"}`, `{"id":"1","do":"start spindle"}`, `{"id":"1","do":"place","place":{"depth_mm":"13","angle_deg":0}}`, `{"id":"1","do":"place","place":{"depth_mm":13,"angle_deg":360}}`},
+		alive:   {`{"daemon":"d","state":"asleep","at":"2026-11-25T09:30:00Z"}`},
+		bore:    {`{"journal":"J","seq":1}`},
+	} {
+		s := compile(t, name, false)
+		for _, d := range docs {
+			doc, err := jsonschema.UnmarshalJSON(strings.NewReader(d))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if s.Validate(doc) == nil {
+				t.Errorf("%s passes as %s", d, name)
+			}
+		}
+	}
+}
+
+// What leaves a publisher, seen at a real broker, is what the contract says.
+func TestPublishedMessagesKeepTheContract(t *testing.T) {
+	m := startMosquitto(t)
+	e := listen(t, m.url(), nil)
+	j := &paper{}
+	j.add("hone-bay-1", 3)
+	j.recs[1].Event = session.Event{Station: "hone-bay-1", At: j.recs[1].At, Kind: session.GaugeSeen, Gauge: &session.Gauge{Name: "G-11"}}
+	msgs := messages()
+	p := run(t, config(m.url()), j, nil)
+	connected(t, p)
+	for _, leaf := range []string{live, bore, done} {
+		raw, err := json.Marshal(msgs[leaf][0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		map[string]func(string, []byte){live: p.Live, bore: p.Bore, done: p.Done}[leaf]("hone-bay-1", raw)
+	}
+	counts := func() map[string]int {
+		c := map[string]int{}
+		for _, msg := range e.all() {
+			c[filepath.Base(msg.Topic())]++
+		}
+		return c
+	}
+	want := map[string]int{live: 1, reading: 2, event: 1, bore: 1, alive: 3, done: 1}
+	until(t, "all messages", func() bool { return maps.Equal(counts(), want) })
+	for _, msg := range e.all() {
+		leaf := filepath.Base(msg.Topic())
+		doc, err := jsonschema.UnmarshalJSON(strings.NewReader(string(msg.Payload())))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := compile(t, leaf, true).Validate(doc); err != nil {
+			t.Errorf("%s: %v\n%s", msg.Topic(), err, msg.Payload())
+		}
+	}
+}
+
+// Every number says its unit, as a UCUM code that its name agrees with.
+func TestNumbersHaveUnits(t *testing.T) {
+	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s"}
+	for _, n := range append(names(), "parts") {
+		walk(load(t, n), func(o map[string]any) {
+			props, _ := o["properties"].(map[string]any)
+			for name, p := range props {
+				s, _ := p.(map[string]any)
+				if items, ok := s["items"].(map[string]any); ok && items["$ref"] == nil {
+					s = items
+				}
+				if s["type"] != "number" && s["type"] != "integer" {
+					continue
+				}
+				unit, _ := s["unit"].(string)
+				if !slices.Contains([]string{"mm", "um", "deg", "s", "1"}, unit) {
+					t.Errorf("%s: %s has unit %q", n, name, unit)
+				}
+				for end, want := range suffix {
+					if strings.HasSuffix(name, end) && unit != want {
+						t.Errorf("%s: %s has unit %q", n, name, unit)
+					}
+				}
+				if s["description"] == "" || s["description"] == nil {
+					t.Errorf("%s: %s has no description", n, name)
+				}
+			}
+		})
+	}
+}
+
+// The AsyncAPI document has the topics, quality of service and retention that
+// the code uses, and every reference in it leads somewhere.
+func TestContractDocument(t *testing.T) {
+	raw, err := os.ReadFile(contract)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var doc map[string]any
+	if err := yaml.Unmarshal(raw, &doc); err != nil {
+		t.Fatal(err)
+	}
+	if doc["asyncapi"] != "3.0.0" {
+		t.Errorf("asyncapi %v", doc["asyncapi"])
+	}
+	at := func(path ...string) any {
+		var v any = doc
+		for _, p := range path {
+			o, _ := v.(map[string]any)
+			v = o[p]
+		}
+		return v
+	}
+	walk(doc, func(o map[string]any) {
+		ref, ok := o["$ref"].(string)
+		if !ok {
+			return
+		}
+		if local, ok := strings.CutPrefix(ref, "#/"); ok {
+			if at(strings.Split(local, "/")...) == nil {
+				t.Errorf("%s leads nowhere", ref)
+			}
+		} else if _, err := os.Stat(filepath.Join(filepath.Dir(contract), ref)); err != nil {
+			t.Error(err)
+		}
+	})
+	if n := len(at("channels").(map[string]any)); n != len(names()) {
+		t.Errorf("%d channels, want %d", n, len(names()))
+	}
+	for _, n := range names() {
+		if got := at("channels", n, "address"); got != Topic("{site}", "{station}", n) {
+			t.Errorf("%s: address %v", n, got)
+		}
+		if got := at("components", "messages", n, "payload", "$ref"); got != "./schema/"+n+".json" {
+			t.Errorf("%s: payload %v", n, got)
+		}
+	}
+	for op, want := range map[string]string{"tellLive": "send live 0 false", "tellReading": "send reading 1 false", "tellEvent": "send event 1 false",
+		"tellBore": "send bore 1 true", "tellAlive": "send alive 1 true", "takeCommand": "receive do 1 false", "tellDone": "send done 1 false"} {
+		ch, _ := at("operations", op, "channel", "$ref").(string)
+		mqtt, _ := at("operations", op, "bindings", "mqtt").(map[string]any)
+		if got := fmt.Sprint(at("operations", op, "action"), " ", strings.TrimPrefix(ch, "#/channels/"), " ", mqtt["qos"], " ", mqtt["retain"]); got != want {
+			t.Errorf("%s: %s, want %s", op, got, want)
+		}
+	}
+}
+
+// The specification's own parser agrees.
+func TestContractByTheParser(t *testing.T) {
+	t.Parallel()
+	all := os.Getenv("FAIRBORE_ALL") != ""
+	node := need(t, "node")
+	out, err := exec.Command(node, "../../testdata/publish/asyncapi.cjs", contract).CombinedOutput()
+	var exit *exec.ExitError
+	if errors.As(err, &exit) && exit.ExitCode() == 77 && !all {
+		t.Skip("@asyncapi/parser is not installed; set NODE_PATH to where it is")
+	}
+	if err != nil {
+		t.Errorf("%v\n%s", err, out)
+	}
+}
