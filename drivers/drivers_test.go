@@ -77,12 +77,14 @@ func find(t testing.TB, name string) drivers.Driver {
 	return *d
 }
 
-func FuzzLine(f *testing.F)    { drivertest.Fuzz(f, find(f, "line"), recordings) }
-func FuzzSCPI(f *testing.F)    { drivertest.Fuzz(f, find(f, "scpi"), recordings) }
-func FuzzAsk(f *testing.F)     { drivertest.Fuzz(f, find(f, "ask"), recordings) }
-func FuzzBCD13(f *testing.F)   { drivertest.Fuzz(f, find(f, "bcd13"), recordings) }
-func FuzzPattern(f *testing.F) { drivertest.Fuzz(f, find(f, "pattern"), recordings) }
-func FuzzFixed(f *testing.F)   { drivertest.Fuzz(f, find(f, "fixed"), recordings) }
+func FuzzLine(f *testing.F)      { drivertest.Fuzz(f, find(f, "line"), recordings) }
+func FuzzModbusRTU(f *testing.F) { drivertest.Fuzz(f, find(f, "modbus-rtu"), recordings) }
+func FuzzModbusTCP(f *testing.F) { drivertest.Fuzz(f, find(f, "modbus-tcp"), recordings) }
+func FuzzSCPI(f *testing.F)      { drivertest.Fuzz(f, find(f, "scpi"), recordings) }
+func FuzzAsk(f *testing.F)       { drivertest.Fuzz(f, find(f, "ask"), recordings) }
+func FuzzBCD13(f *testing.F)     { drivertest.Fuzz(f, find(f, "bcd13"), recordings) }
+func FuzzPattern(f *testing.F)   { drivertest.Fuzz(f, find(f, "pattern"), recordings) }
+func FuzzFixed(f *testing.F)     { drivertest.Fuzz(f, find(f, "fixed"), recordings) }
 
 // Every driver has an example that is accepted and speaks of every option.
 func TestConfigs(t *testing.T) {

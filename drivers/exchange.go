@@ -9,24 +9,26 @@ import "time"
 // a frame under way, or opening, one round passes in which nothing is asked
 // and nothing that comes is believed.
 type exchange struct {
-	interval, timeout time.Duration
-	asked             bool // a request is out
-	listening         bool // a round in which nothing is asked
-	trusted           bool // what comes next answers what is asked next
-	pending           int  // bytes of an unfinished frame
-	stale             int  // of them, those that came before the request
+	pace
+	asked     bool // a request is out
+	listening bool // a round in which nothing is asked
+	trusted   bool // what comes next answers what is asked next
+	pending   int  // bytes of an unfinished frame
+	stale     int  // of them, those that came before the request
 }
 
-func readExchange(r *optionReader) exchange {
-	x := exchange{
+// pace is how often a gauge is asked.
+type pace struct{ interval, timeout time.Duration }
+
+func readPace(r *optionReader) pace {
+	return pace{
 		interval: r.duration("interval", 0, time.Hour),
 		timeout:  r.duration("timeout", 10*time.Millisecond, time.Minute),
 	}
-	return x
 }
 
-// exchangeOptions are the options of the drivers that ask.
-func exchangeOptions(interval, timeout string) []Option {
+// paceOptions are the options of the drivers that ask.
+func paceOptions(interval, timeout string) []Option {
 	return []Option{
 		{"interval", "least time between two requests", interval, nil},
 		{"timeout", "how long to wait for a reply before asking again", timeout, nil},
@@ -34,7 +36,7 @@ func exchangeOptions(interval, timeout string) []Option {
 }
 
 // Pace implements Requester.
-func (x *exchange) Pace() (interval, timeout time.Duration) { return x.interval, x.timeout }
+func (p *pace) Pace() (interval, timeout time.Duration) { return p.interval, p.timeout }
 
 // Reset implements Resetter.
 func (x *exchange) Reset() {

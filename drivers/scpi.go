@@ -38,7 +38,7 @@ func scpiDriver() Driver {
 			{"fields", "names of several values by position, such as size,depth; - leaves one out", "", nil},
 			{"unit", "unit of the numbers, one or one for each field; m is given as mm with the decimal point moved", "", nil},
 			{"quiet", "silence after which an unfinished answer is given up", "300ms", nil},
-		}, exchangeOptions("100ms", "2s")...),
+		}, paceOptions("100ms", "2s")...),
 		New: func(o Options) (Decoder, error) { return newSCPI(o) },
 	}
 }
@@ -57,7 +57,7 @@ type scpi struct {
 
 func newSCPI(o Options) (*scpi, error) {
 	r := &optionReader{options: o}
-	d := &scpi{exchange: readExchange(r), fields: r.names("fields"), metres: r.is("unit", "m")}
+	d := &scpi{exchange: exchange{pace: readPace(r)}, fields: r.names("fields"), metres: r.is("unit", "m")}
 	d.quiet = readQuiet(r)
 	end := "\n"
 	if r.is("end", "crlf") {

@@ -9,5 +9,7 @@ func Table() []Driver {
 		bcd13Driver(),
 		askDriver(),
 		scpiDriver(),
+		modbusRTUDriver(),
+		modbusTCPDriver(),
 	}
 }
