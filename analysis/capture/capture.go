@@ -60,7 +60,7 @@ type Reason string
 const (
 	NotRocked Reason = "not rocked"                    // in the bore, but never turned
 	OneTurn   Reason = "only one turn"                 // one pass through square
-	FewTurns  Reason = "only two turns"                // one pass more was needed
+	FewTurns  Reason = "too few turns"                 // one pass more was needed
 	OneSide   Reason = "rocked over one side only"     // turned before square, not through it
 	Fast      Reason = "rock slower"                   // too few samples at square to fit
 	Disagree  Reason = "turns do not agree"            // bore, gauge or hand moved between turns
@@ -81,6 +81,7 @@ type Result struct {
 	Reason Reason        // of Refused
 
 	// Of Taken:
+	Since time.Duration      // of the first sample that it rests on: it is the mean size from then to At
 	Value analysis.Length    // the size as the gauge says it
 	U     analysis.Deviation // its standard uncertainty from the scatter of the samples alone (type A); 0: not known
 	Turns int                // passes through square that it rests on

@@ -17,3 +17,17 @@ func Debug(c Capture) string {
 	}
 	return s
 }
+
+func Facts(c Capture) []float64 {
+	t, ok := c.(*turning)
+	if !ok {
+		return nil
+	}
+	k := &t.rock
+	swing := 0.0
+	for i := range k.ends {
+		swing += math.Abs(k.p[pEnd+2*i+1]) / float64(k.ends)
+	}
+	half, rhythm := k.rhythm()
+	return []float64{math.Sqrt(k.q/2/k.c) / swing, k.p[pDwell], k.worstPass(), k.ratio(), k.strays(), k.uncertainty(), half, rhythm, swing * 57.3, float64(k.ends - 1)}
+}

@@ -59,12 +59,13 @@ type Options struct {
 	// Default 300 ms.
 	Bounce time.Duration
 
-	// Settle, of Settled: how long the value must be level. Default 600 ms.
+	// Settle, of Settled: how long the value must be level; at least two of the
+	// gauge's time constants. Default 600 ms; an air gauge wants 1.5 to 2 s.
 	Settle time.Duration
 	// Slope, of Settled: the most that a level value moves in a second. Default 0.2 µm.
 	Slope analysis.Deviation
 	// Range, of Settled: the most between its largest and smallest sample.
-	// Default 0.4 µm, and not less than five times Repeatability.
+	// Default 0.5 µm for the hand, five times Repeatability and a step.
 	Range analysis.Deviation
 	// Rearm is how far the value must go from a reading, and stay, before there
 	// can be another one without leaving the bore. Default 30 µm for Settled,
@@ -143,7 +144,7 @@ func (o *Options) fill() {
 	o.Bounce = or(o.Bounce, 300*time.Millisecond)
 	o.Settle = or(o.Settle, 600*time.Millisecond)
 	o.Slope = or(o.Slope, micrometre/5)
-	o.Range = or(o.Range, max(2*micrometre/5, 5*o.Repeatability))
+	o.Range = or(o.Range, micrometre/2+5*o.Repeatability+o.Resolution)
 	if o.Mode == Turning {
 		o.Rearm = or(o.Rearm, micrometre)
 	}
@@ -167,7 +168,23 @@ func (o *Options) noise() float64 {
 	return math.Hypot(analysis.Length(o.Repeatability).Micrometres(), o.step()/math.Sqrt(12))
 }
 
+// sway is what a hand that holds a gauge still moves the value, µm (common
+// practice: 0.2 to 0.5 µm from end to end, slower than a second or two can average).
+const sway = 0.06
+
+// grain is the standard uncertainty that the display's step leaves in a mean,
+// however many samples it is of, µm. Noise s averages the step q out, all but
+// the first harmonic of its sawtooth, of amplitude q/π·exp(-2π²s²/q²) (theory
+// of dither; for s = 0 it is near q/√12).
+func (o *Options) grain() float64 {
+	q, s := o.step(), analysis.Length(o.Repeatability).Micrometres()
+	return q / math.Sqrt(12) * math.Exp(-2*math.Pi*math.Pi*s*s/(q*q))
+}
+
 func (o *Options) step() float64 { return analysis.Length(o.Resolution).Micrometres() }
+
+// lively reports whether the gauge's last digit is never at rest.
+func (o *Options) lively() bool { return o.noise() >= o.step() }
 
 // deviation converts µm to a Deviation; what does not fit is 0, "not known".
 func deviation(um float64) analysis.Deviation {

@@ -97,7 +97,7 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 		t.taken++
 		at := -1
 		for i, pl := range tr.Places {
-			if r.At >= pl.From && r.At <= pl.To+late && r.At <= tr.Out+late {
+			if mid := (r.Since + r.At) / 2; mid >= pl.From && mid <= pl.To && r.At <= tr.Out+late {
 				at = i
 				if got[i] == 0 {
 					break
@@ -110,7 +110,7 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 			return
 		}
 		pl := tr.Places[at]
-		e := (r.Value - analysis.Length(pl.SeenAt(r.At))).Micrometres()
+		e := (r.Value - analysis.Length(pl.SeenAt((r.Since+r.At)/2))).Micrometres()
 		if math.Abs(e) > 1 {
 			t.off++
 			t.falseBy[name+", off"]++
@@ -118,6 +118,9 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 				fmt.Printf("   off %s: e=%.2f U=%.3f turns=%d half=%.2f swing=%.1f rate=%g noise=%.2f step=%.2f near=%.2f D=%.1f\n", name, e, analysis.Length(r.U).Micrometres(), r.Turns, p.Half, p.Swing*180/math.Pi, p.Gauge.Rate, p.Gauge.Noise, float64(p.Gauge.Step)/1e4, p.Near*180/math.Pi, float64(p.Size)/1e7)
 				fmt.Println("     ", capture.Debug(c))
 			}
+		}
+		if *detail && capture.Facts(c) != nil {
+			fmt.Println("FACT", p.Gauge.Rate, strings.ReplaceAll(name, " ", "-"), e, capture.Facts(c), p.Half, p.Dwell, p.Tremor/p.Swing)
 		}
 		if got[at]++; got[at] > 1 {
 			t.double++

@@ -14,9 +14,8 @@ const (
 	windowCap   = 512 // samples kept: maxSettle at 170 values/s
 	levelFewest = 4   // samples of a level, however slow the stream
 	meanOver    = 500 * time.Millisecond
-	// wobble is how long the hand's own sway stays alike, so that samples closer
-	// than this say little new about the level (common practice: hands sway at
-	// about 1 to 3 Hz).
+	// wobble is how long what else moves the value stays alike, so that samples
+	// closer than this say little new about the level (common practice).
 	wobble = 150 * time.Millisecond
 )
 
@@ -101,7 +100,7 @@ func (c *settled) end(at time.Duration, why Reason) {
 func (c *settled) why() Reason {
 	limit := analysis.Length(c.o.Slope).Micrometres()
 	switch {
-	case c.held.stuck(c.o.noise(), c.o.step()):
+	case c.o.lively() && c.held.repeats(stuckAfter):
 		return Stuck
 	case c.held.span() < c.o.Settle.Seconds() && c.trend == 0:
 		return Soon
@@ -152,22 +151,29 @@ func (c *settled) judge(x sample, at time.Duration) {
 		return
 	}
 	limit := analysis.Length(c.o.Slope).Micrometres()
-	slope, u := c.held.slope(c.o.noise())
+	k := c.held.enough(c.o.Settle.Seconds(), c.o.noise(), limit)
+	slope, u := c.held.slope(k, c.o.noise())
 	c.trend = slope
-	if math.Abs(slope) > limit || u > limit && c.held.span() < maxSettle.Seconds()*0.9 || c.held.stuck(c.o.noise(), c.o.step()) {
-		return
+	switch late, uLate := c.held.slope(k/2, c.o.noise()); {
+	case math.Abs(slope) > limit, u > 1.5*limit && c.held.span() < maxSettle.Seconds()*0.9:
+	case math.Abs(late)-uLate > limit: // at a peak, or not there yet
+	case c.o.lively() && c.held.repeats(suspectAfter):
+	default:
+		c.take(at, c.held.at(c.held.n-k).t)
 	}
-	c.take(at)
 }
 
-func (c *settled) take(at time.Duration) {
-	mean, u, sd := c.held.mean(meanOver.Seconds(), c.o.noise())
+func (c *settled) take(at time.Duration, from float64) {
+	over := max(meanOver.Seconds(), (c.held.at(c.held.n-1).t-from)/2)
+	mean, u, sd, over := c.held.mean(over, c.o.noise())
 	v, err := analysis.FromMicrometres(mean)
 	if err != nil {
 		return
 	}
 	c.done, c.level, c.away = true, mean, 0
-	c.say(Result{Kind: Taken, At: at, Value: c.o.Nominal + v, U: deviation(u),
+	u = math.Hypot(math.Hypot(u, sway), c.o.grain())
+	since := at - time.Duration(over*float64(time.Second))
+	c.say(Result{Kind: Taken, At: at, Since: since, Value: c.o.Nominal + v, U: deviation(u),
 		Quality: clamp01(1.5 - sd/(2*c.o.noise()))})
 }
 

@@ -12,12 +12,15 @@ import (
 const (
 	leastSwing  = 1.25 * math.Pi / 180 // mean tilt of the ends: less is no rock
 	mostTilt    = 9 * math.Pi / 180
-	leastDwell  = -0.16 // slower than this at square: it turned before it, on one side
+	leastDwell  = -0.10 // slower than this at square: it turned before it, on one side
+	slowHalf    = 1.2   // s a swing: beyond it leastDwell rises by slowDwell for each s, as a
+	slowDwell   = 0.25  // rock over one side looks twice as slow as it is
 	mostDwell   = 0.6   // the hand stopped at the ends, for longer than it moved
 	mostRhythm  = 2.2   // longest swing over the shortest
-	mostHalf    = 2.0   // s a swing may take on average: one-sided rocks look twice as slow as they are
 	mostUneven  = 0.04  // error of tilt, root mean square, as a part of the swing
 	mostApart   = 4.0   // standard deviations of a pass from the others
+	doubtful    = 0.025 // error of tilt, and
+	doubtDwell  = -0.04 // dwell, beyond which one pass more is asked for
 	leastSpare  = 4     // samples more than parameters
 	priorWeight = 10    // samples that the repeatability known counts for
 	mostRatio   = 1.6   // scatter over the scatter expected
@@ -46,7 +49,7 @@ func (c *turning) check() Reason {
 	for i := range k.ends {
 		tilt := math.Abs(k.p[pEnd+2*i+1])
 		swing += tilt / float64(k.ends)
-		if tilt > mostTilt {
+		if tilt > mostTilt && i > 0 && i < k.ends-1 { // the outer ends are but guessed at
 			return Uneven
 		}
 	}
@@ -56,12 +59,14 @@ func (c *turning) check() Reason {
 		return Fast
 	case swing < leastSwing:
 		return NotRocked
-	case k.p[pDwell] < leastDwell, half > mostHalf:
+	case k.p[pDwell] < leastDwell+slowDwell*max(0, half-slowHalf):
 		return OneSide
 	case rhythm > mostRhythm, k.p[pDwell] > mostDwell:
 		return Uneven
 	case k.q > 2*k.c*sq(mostUneven*swing):
 		return Uneven
+	case k.ends-1 == c.o.Turns && k.ends-1 < most && k.doubtful(swing, half):
+		return FewTurns
 	case k.drifts():
 		return Shrinking
 	case k.worstPass() > mostApart:
@@ -72,6 +77,11 @@ func (c *turning) check() Reason {
 		return Fast
 	}
 	return ""
+}
+
+// doubtful reports whether the passes could yet be those of another motion.
+func (k *rock) doubtful(swing, half float64) bool {
+	return k.q > 2*k.c*sq(doubtful*swing) || k.p[pDwell] < doubtDwell+slowDwell*max(0, half-slowHalf)
 }
 
 // rhythm is how long the swings take on average, s, and the longest over the shortest.

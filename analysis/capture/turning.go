@@ -175,11 +175,27 @@ func (c *turning) attempt(at time.Duration) {
 		if passes > most || c.count-l[0].index > ringCap {
 			continue
 		}
-		if c.why = c.try(l); c.why == "" {
+		if c.why = c.try(l); c.why == "" && passes == c.o.Turns && c.undercut(passes) {
+			c.why = Disagree
+		}
+		if c.why == "" {
 			c.take(at, passes)
 			return
 		}
 	}
+}
+
+// undercut reports whether one of the two passes before those that agree went
+// below their size, which it can't have done in the same place.
+func (c *turning) undercut(passes int) bool {
+	floor := c.rock.p[pSize] - 5*c.rock.uncertainty() - c.turns.hysteresis/2
+	all := min(passes+2, c.turns.minima())
+	for i, l := range c.turns.latest(all) {
+		if i%2 == 1 && i < 2*(all-passes) && l.v < floor {
+			return true
+		}
+	}
+	return false
 }
 
 func (c *turning) take(at time.Duration, passes int) {
@@ -194,8 +210,8 @@ func (c *turning) take(at time.Duration, passes int) {
 	for i := 3; i < len(l); i += 2 {
 		c.half = max(c.half, l[i].t-l[i-2].t)
 	}
-	c.say(Result{Kind: Taken, At: at, Value: c.o.Nominal + v, U: deviation(k.uncertainty()), Turns: passes,
-		Quality: clamp01(2 - k.ratio())})
+	c.say(Result{Kind: Taken, At: at, Since: c.began + time.Duration(l[1].t*float64(time.Second)), Value: c.o.Nominal + v,
+		U: deviation(k.uncertainty()), Turns: passes, Quality: clamp01(2 - k.ratio())})
 }
 
 // rearm looks for the gauge going to another place: the value stays away from
@@ -218,6 +234,8 @@ func (c *turning) rearm(x sample, at time.Duration) {
 	c.done, c.tried, c.why, c.below = false, 0, "", 0
 	if gone {
 		c.turns.since(c.back)
+	} else {
+		c.turns.since(x.t)
 	}
 }
 

@@ -43,24 +43,40 @@ func (w *window) span() float64 {
 	return w.at(w.n-1).t - w.at(0).t
 }
 
-// slope fits a line by least squares. u is its standard uncertainty from the
-// scatter about it or from the noise known, whichever is more. Both µm/s.
-func (w *window) slope(noise float64) (b, u float64) {
-	n := float64(w.n)
+// enough is how many of the latest samples it takes, over at least the time
+// settle, to know a slope to within limit (µm/s) with noise (µm); all if there
+// are not as many. A slope over n samples in a time T has the standard
+// uncertainty noise·√(12/n)/T.
+func (w *window) enough(settle, noise, limit float64) int {
+	end := w.at(w.n - 1).t
+	for k := levelFewest; k <= w.n; k++ {
+		t := end - w.at(w.n-k).t
+		if t >= settle && noise*math.Sqrt(12/float64(k)) <= limit*t {
+			return k
+		}
+	}
+	return w.n
+}
+
+// slope fits a line to the latest k samples by least squares. u is its standard
+// uncertainty from the scatter about it or from the noise known, whichever is
+// more. Both µm/s.
+func (w *window) slope(k int, noise float64) (b, u float64) {
+	n := float64(k)
 	var st, sv float64
-	for i := range w.n {
+	for i := w.n - k; i < w.n; i++ {
 		p := w.at(i)
 		st, sv = st+p.t, sv+p.v
 	}
 	mt, mv := st/n, sv/n
 	var stt, stv, svv float64
-	for i := range w.n {
+	for i := w.n - k; i < w.n; i++ {
 		p := w.at(i)
 		stt += (p.t - mt) * (p.t - mt)
 		stv += (p.t - mt) * (p.v - mv)
 		svv += (p.v - mv) * (p.v - mv)
 	}
-	if stt <= 0 || w.n < 3 {
+	if stt <= 0 || k < 3 {
 		return 0, math.MaxFloat64
 	}
 	b = stv / stt
@@ -68,13 +84,12 @@ func (w *window) slope(noise float64) (b, u float64) {
 	return b, math.Sqrt(max(rest, noise*noise) / stt)
 }
 
-// mean averages the samples of the last over seconds (and at least half of the
-// run); u is its standard uncertainty, sd the scatter of the samples. Samples
+// mean averages the samples of the last over seconds; u is its standard uncertainty, sd the scatter of the samples, span the time they
+// took, s. Samples
 // closer together than the hand's sway count as one for the scatter that is
 // more than the gauge's own.
-func (w *window) mean(over, noise float64) (mean, u, sd float64) {
+func (w *window) mean(over, noise float64) (mean, u, sd, span float64) {
 	end := w.at(w.n - 1).t
-	over = max(over, w.span()/2)
 	k, sum := 0, 0.0
 	for ; k < w.n; k++ {
 		p := w.at(w.n - 1 - k)
@@ -93,25 +108,25 @@ func (w *window) mean(over, noise float64) (mean, u, sd float64) {
 	variance := ss / (n - 1)
 	own := noise * noise
 	sway := max(0, variance-own)
-	apart := min(n, max(1, (end-w.at(w.n-k).t)/wobble.Seconds()))
-	return mean, math.Sqrt(own/n + sway/apart), math.Sqrt(variance)
+	span = end - w.at(w.n-k).t
+	apart := min(n, max(1, span/wobble.Seconds()))
+	return mean, math.Sqrt(own/n + sway/apart), math.Sqrt(variance), span
 }
 
-// stuckAfter is how often one value must repeat to be called stuck.
-const stuckAfter = 8
+// suspectAfter is how often one value must repeat to wait for another, and
+// stuckAfter to call it stuck: where a gauge scatters by as much as its step or
+// more, two samples agree by chance in 3 of 10 cases, four in a row in 1 of 40,
+// eight in 1 of 7000. A display that is steadied inside needs a repeatability
+// less than its step in the options.
+const suspectAfter, stuckAfter = 4, 8
 
-// stuck reports whether the latest samples are one value over and over, where a
-// gauge that scatters by noise and shows steps of step would have shown
-// another: at noise ≥ step two samples agree by chance in 3 of 10 cases, eight
-// in a row in 1 of 7000. A display that is steadied inside needs a
-// repeatability less than its step in the options.
-func (w *window) stuck(noise, step float64) bool {
-	if noise < step || w.n < stuckAfter {
+// repeats reports whether the latest n samples are one value.
+func (w *window) repeats(n int) bool {
+	if w.n < n {
 		return false
 	}
-	last := w.at(w.n - 1).v
-	for i := 2; i <= stuckAfter; i++ {
-		if w.at(w.n-i).v != last {
+	for i := 2; i <= n; i++ {
+		if w.at(w.n-i).v != w.at(w.n-1).v {
 			return false
 		}
 	}

@@ -21,7 +21,8 @@ func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
 	p.Turns = 3 + rng.IntN(4)
 	p.Half, p.Swing = between(rng, 0.4, 1.5), between(rng, 1.5, 5)*degree
 	p.Off, p.Ragged, p.Uneven = between(rng, -0.3, 0.3), between(rng, 0, 0.15), between(rng, 0, 0.15)
-	p.Dwell, p.DwellScatter, p.Skew = between(rng, -0.1, 0.3), between(rng, 0, 0.05), between(rng, 0, 0.08)
+	// from a cosine over a swing of least jerk (0.19) to one with a rest at its ends
+	p.Dwell, p.DwellScatter, p.Skew = between(rng, 0, 0.3), between(rng, 0, 0.05), between(rng, 0, 0.08)
 	p.Tremor = between(rng, 0, 0.03) * degree
 	p.Near, p.NearScatter = between(rng, 0.5, 3)*degree, between(rng, 0.05, 0.3)*degree
 	if rng.Float64() < 0.4 { // many people end at rest near square, not at it
