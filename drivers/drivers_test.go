@@ -78,6 +78,7 @@ func find(t testing.TB, name string) drivers.Driver {
 }
 
 func FuzzLine(f *testing.F)      { drivertest.Fuzz(f, find(f, "line"), recordings) }
+func FuzzTyped(f *testing.F)     { drivertest.Fuzz(f, find(f, "typed"), recordings) }
 func FuzzModbusRTU(f *testing.F) { drivertest.Fuzz(f, find(f, "modbus-rtu"), recordings) }
 func FuzzModbusTCP(f *testing.F) { drivertest.Fuzz(f, find(f, "modbus-tcp"), recordings) }
 func FuzzSCPI(f *testing.F)      { drivertest.Fuzz(f, find(f, "scpi"), recordings) }

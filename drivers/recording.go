@@ -215,7 +215,7 @@ func (r *Recording) parseLine(s string) error {
 	}
 	f := r.field(name)
 	if !ok || f == nil {
-		return fmt.Errorf("%q: not a header, nor a chunk that begins with <, > or !", s)
+		return fmt.Errorf("%q: neither a header nor a chunk, which begins with <, > or ! and a blank", s)
 	}
 	*f = value
 	return nil
@@ -287,7 +287,7 @@ func unescape(s string) ([]byte, error) {
 			}
 			c, s = byte(v), s[2:]
 		default:
-			return nil, fmt.Errorf(`\%c: want \r \n \t \" \\ or \x and two hex digits`, c)
+			return nil, fmt.Errorf(`\%c: want one of \r \n \t \" \\, or \x and two hex digits`, c)
 		}
 		b = append(b, c)
 	}

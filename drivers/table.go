@@ -11,5 +11,6 @@ func Table() []Driver {
 		scpiDriver(),
 		modbusRTUDriver(),
 		modbusTCPDriver(),
+		typedDriver(),
 	}
 }
