@@ -149,8 +149,9 @@ type player struct {
 	options DemoOptions
 	capture string
 	part    string
-	strokes int
-	zero    time.Time // when the part was begun
+	setup   simulator.Play
+	zero    time.Time     // when the played session began
+	began   time.Duration // how much of it the ring has taken
 }
 
 // play plays the job's part, and again, part after part, unless it is to be once.
@@ -171,47 +172,99 @@ func (p *player) play(ctx context.Context, d *Daemon) error {
 	}
 }
 
+// shopTemperature is that of the demo's rings and of a part that has cooled down.
+const shopTemperature = 20 * analysis.Celsius
+
 func (p *player) onePart(ctx context.Context, d *Daemon) error {
+	ring := shopTemperature
 	if err := p.do(ctx, d, session.Action{Do: "part", Part: p.part, Confirm: true}); err != nil {
 		return err
 	}
-	p.zero = time.Now()
-	const masterings = 4
-	round, ring := 0, 0
-	play := simulator.Play{Button: p.capture == "button", Masterings: masterings, Zero: int64(p.rng.IntN(9)-4) * simulator.Micrometre / 10}
-	for step := range p.job.Session(play, p.rng) {
+	if err := p.do(ctx, d, session.Action{Do: "warm", Warmth: session.Warmth{Ring: &ring}}); err != nil {
+		return err
+	}
+	p.setup = simulator.Play{Button: p.capture == "button", Masterings: ringReadings, Zero: int64(p.rng.IntN(9)-4) * simulator.Micrometre / 10}
+	if err := p.readRing(ctx, d, "master"); err != nil {
+		return err
+	}
+	p.zero = time.Now().Add(-p.began)
+	round := -1
+	for step := range p.job.Session(p.setup, p.rng) {
 		if ctx.Err() != nil {
 			return nil
 		}
-		switch step.Act {
-		case simulator.Master:
-			if ring++; ring == 1 {
-				if err := p.do(ctx, d, session.Action{Do: "master", Of: masterings, Confirm: true}); err != nil {
-					return err
-				}
-			}
-		case simulator.Honing:
-			round = step.Round
-			seconds := (step.To - step.From).Seconds()
-			if err := p.do(ctx, d, session.Action{Do: "round", Strokes: step.Strokes, Seconds: seconds, Confirm: true}); err != nil {
+		if step.Act == simulator.Honing {
+			a := session.Action{Do: "round", Strokes: step.Strokes, Seconds: (step.To - step.From).Seconds(), Confirm: true}
+			if err := p.do(ctx, d, a); err != nil {
 				return err
 			}
 			p.until(ctx, step.To)
 		}
-		before := p.readings(d)
-		for _, c := range step.Chunks {
-			p.until(ctx, c.At)
-			if _, err := p.line.Write(c.Bytes); err != nil {
+		if step.Act != simulator.Measure {
+			continue
+		}
+		if step.Round != round {
+			round = step.Round
+			part := shopTemperature + analysis.Temperature(step.Warm*float64(analysis.Celsius))
+			if err := p.do(ctx, d, session.Action{Do: "warm", Warmth: session.Warmth{Part: &part}}); err != nil {
 				return err
 			}
 		}
-		if step.Act == simulator.Measure {
-			if err := p.counted(ctx, d, before); err != nil {
-				return fmt.Errorf("round %d at %s/%d°: %w", round, analysis.Length(step.Place.Depth), step.Place.Angle, err)
-			}
+		before := p.readings(d)
+		if err := p.send(ctx, step.Chunks); err != nil {
+			return err
+		}
+		if err := p.counted(ctx, d, before); err != nil {
+			return fmt.Errorf("round %d at %s/%d°: %w", round, analysis.Length(step.Place.Depth), step.Place.Angle, err)
 		}
 	}
+	if err := p.readRing(ctx, d, "check"); err != nil {
+		return err
+	}
 	return p.end(ctx, d)
+}
+
+// ringReadings is how often the demo reads a ring.
+const ringReadings = 4
+
+// readRing reads the ring: to master, or to check the zero before accepting.
+func (p *player) readRing(ctx context.Context, d *Daemon, do string) error {
+	if err := p.do(ctx, d, session.Action{Do: do, Of: ringReadings, Confirm: true}); err != nil {
+		return err
+	}
+	p.zero, p.began = time.Now(), 0
+	for step := range p.job.Session(p.setup, p.rng) {
+		if step.Act != simulator.Master || ctx.Err() != nil {
+			break
+		}
+		if err := p.send(ctx, step.Chunks); err != nil {
+			return err
+		}
+		p.began = step.To
+	}
+	for late := time.Now().Add(10 * time.Second); ctx.Err() == nil; p.sleep(ctx, 5*time.Millisecond) {
+		if b := d.Bore(p.station); b.Master.Running == nil && b.Master.OK {
+			return nil
+		}
+		if time.Now().After(late) {
+			return fmt.Errorf("%s: the ring readings were not taken: %s", do, d.Bore(p.station).Why)
+		}
+	}
+	return nil
+}
+
+// send writes what the gauge says, each piece at its moment.
+func (p *player) send(ctx context.Context, chunks []simulator.Chunk) error {
+	for _, c := range chunks {
+		p.until(ctx, c.At)
+		if ctx.Err() != nil {
+			return nil
+		}
+		if _, err := p.line.Write(c.Bytes); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // end accepts the part, or lays it aside with what the tool says of it.

@@ -39,7 +39,7 @@ func layout() map[string]allowed {
 		"drivers/drivertest":   {local: []string{"drivers"}},
 		"drivers/simulator":    {},
 		"configs":              {},
-		"daemon/config":        {local: []string{"analysis", "analysis/capture", "analysis/verdict", "drivers"}, third: []string{"github.com/knadh/koanf", "github.com/go-viper/mapstructure/v2", "go.yaml.in/yaml/v3"}},
+		"daemon/config":        {local: []string{"analysis", "analysis/capture", "analysis/master", "analysis/verdict", "drivers"}, third: []string{"github.com/knadh/koanf", "github.com/go-viper/mapstructure/v2", "go.yaml.in/yaml/v3"}},
 		"daemon/port":          {local: []string{"drivers"}, third: []string{"go.bug.st/serial", "golang.org/x/sys", zerolog}},
 		"daemon/session":       {local: []string{"analysis", "analysis/...", "drivers"}},
 		"daemon/store":         {local: []string{"analysis", "daemon/session"}, third: []string{"modernc.org/sqlite", "golang.org/x/sys", zerolog}},

@@ -110,11 +110,13 @@ web: {listen: "%[2]s"}
 recordings: {dir: %[6]s}
 broker: {%[3]s}
 mastering: {readings: 3, spread: 0.5 um, max_age: 8h, max_readings: 0}
+guard: simple
 gauges: {G-11: {driver: line, unit: mm, step: 0.1 um, repeatability: 0.15 um}}
 rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}}
 jobs:
   J-4112:
     title: spindle sleeve
+    material: tool steel
     unit: in
     nominal: 31.75 mm
     low: 1.25000 in

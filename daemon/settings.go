@@ -3,6 +3,7 @@ package daemon
 import (
 	"time"
 
+	"fairbore/analysis/master"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/port"
@@ -20,10 +21,10 @@ func settings(c *config.Config, st *config.Station) session.Settings {
 			Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, ThreePoint: g.Kind != config.TwoPoint,
 		},
 		Capture: session.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce},
-		Master: session.MasterSettings{
-			Readings: c.Master.Readings, Spread: c.Master.Spread, MaxAge: c.Master.MaxAge, MaxCount: c.Master.MaxReadings,
-		},
-		Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(), DepthReach: st.DepthReach,
+		Master:  session.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
+		Doubt:   session.Doubt(c.Doubt),
+		Rule:    c.Rule(),
+		Jobs:    c.AnalysisJobs(), Rings: c.AnalysisRings(), DepthReach: st.DepthReach,
 	}
 	for name, role := range g.Channels {
 		if set.Gauge.Roles == nil {
@@ -32,6 +33,13 @@ func settings(c *config.Config, st *config.Station) session.Settings {
 		set.Gauge.Roles[name] = session.Role(role)
 	}
 	return set
+}
+
+func lapse(m *config.Mastering) master.Lapse {
+	l := master.UsualLapse()
+	l.Age, l.Readings, l.Temperature = m.MaxAge, m.MaxReadings, m.Temperature
+	l.Fresh, l.FreshReadings = m.BeforeAccept, m.ReadingsBeforeAccept
+	return l
 }
 
 // portConfig takes from the configuration what the port of a station needs.

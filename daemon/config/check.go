@@ -15,6 +15,8 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/analysis/master"
+	"fairbore/analysis/verdict"
 	"fairbore/drivers"
 )
 
@@ -36,8 +38,11 @@ func (l *loader) check(c *Config) {
 	l.listen("broker.embedded.listen", c.Broker.Embedded.Listen)
 	l.broker(&c.Broker)
 	l.mastering(&c.Master)
-	if !slices.Contains([]string{"none", "probability", "U"}, c.Guard) {
-		l.fault("guard", "%q: want none, probability (1.645 u) or U (k = 2)", c.Guard)
+	if _, err := verdict.ParseRule(c.Guard); err != nil {
+		l.fault("guard", "%w", err)
+	}
+	if d := &c.Doubt; d.Drift < 0 || d.Contact < 0 || d.PartWithin < 0 || d.RingWithin < 0 {
+		l.fault("uncertainty", "nothing in it can be negative but ring_from_20")
 	}
 	if c.Record.Max < 1 {
 		l.fault("recordings.max_mb", "want at least 1")
@@ -109,8 +114,8 @@ func (l *loader) mastering(m *Mastering) {
 	if m.Spread < 0 {
 		l.fault("mastering.spread", "can't be negative")
 	}
-	if m.MaxAge < 0 || m.MaxReadings < 0 {
-		l.fault("mastering.max_age", "limits can't be negative; 0 is none")
+	if m.MaxAge < 0 || m.MaxReadings < 0 || m.Temperature < 0 || m.BeforeAccept < 0 || m.ReadingsBeforeAccept < 0 {
+		l.fault("mastering", "limits can't be negative; 0 is none")
 	}
 }
 
@@ -179,6 +184,13 @@ func (l *loader) ring(key, id string, r *Ring) {
 			l.fault(key+".due", "%q: want a date such as \"2027-01-25\"", r.Due)
 		}
 	}
+	if r.U == 0 {
+		l.fault(key+".u", "give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um; without it no size can be judged")
+	}
+	r.Material = or(r.Material, "steel")
+	if _, err := master.FindMaterial(r.Material); err != nil {
+		l.fault(key+".material", "%w", err)
+	}
 	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Material: r.Material, Due: due, Certified: r.Certificate}
 }
 
@@ -211,6 +223,11 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 	for _, err := range a.Check() {
 		what, _, _ := strings.Cut(err.Error(), ":")
 		l.fault(key+"."+subject(what), "%w", err)
+	}
+	if j.Material == "" {
+		l.fault(key+".material", "say what the part is made of: it sets how the size moves with temperature")
+	} else if _, err := master.FindMaterial(j.Material); err != nil {
+		l.fault(key+".material", "%w", err)
 	}
 	if _, ok := c.Rings[j.Ring]; j.Ring != "" && !ok {
 		l.fault(key+".ring", "there is no ring %q under rings", j.Ring)

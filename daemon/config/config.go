@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/verdict"
 	"fairbore/drivers"
 )
 
@@ -29,7 +30,8 @@ type Config struct {
 	Rings    map[string]*Ring  `koanf:"rings"`
 	Jobs     map[string]*Job   `koanf:"jobs"`
 	Stations []Station         `koanf:"stations"`
-	Guard    string            `koanf:"guard"` // none, probability or U: the guard band at the limits (ISO 14253-1)
+	Doubt    Doubt             `koanf:"uncertainty"`
+	Guard    string            `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
 }
 
 // Journal says where the record is kept.
@@ -79,12 +81,37 @@ type Record struct {
 	Max int    `koanf:"max_mb"` // of each port, the oldest go first
 }
 
-// Mastering says what a good mastering is and how long it holds.
+// Mastering says what a good mastering is and how long it holds. A limit of 0 is
+// not asked for.
 type Mastering struct {
-	Readings    int                `koanf:"readings"`
-	Spread      analysis.Deviation `koanf:"spread"`
-	MaxAge      time.Duration      `koanf:"max_age"`
-	MaxReadings int                `koanf:"max_readings"`
+	Readings    int                  `koanf:"readings"`
+	Spread      analysis.Deviation   `koanf:"spread"`
+	MaxAge      time.Duration        `koanf:"max_age"`
+	MaxReadings int                  `koanf:"max_readings"`
+	Temperature analysis.Temperature `koanf:"max_temperature_change"`
+	// BeforeAccept and ReadingsBeforeAccept are how old the last look at a ring
+	// may be when a part is accepted.
+	BeforeAccept         time.Duration `koanf:"before_accept"`
+	ReadingsBeforeAccept int           `koanf:"readings_before_accept"`
+}
+
+// Doubt is what is known of the uncertainty of a size besides ring, repeatability
+// and resolution. 0 is left out of the budget.
+type Doubt struct {
+	Drift      analysis.Deviation   `koanf:"drift"`        // ± of the zero since the last look at the ring
+	Contact    analysis.Deviation   `koanf:"contact"`      // contact, form of the ring, centring; standard uncertainty
+	PartWithin analysis.Temperature `koanf:"part_within"`  // ± of part minus ring, when they are not measured
+	RingFrom20 analysis.Temperature `koanf:"ring_from_20"` // how far the ring usually is from 20 °C
+	RingWithin analysis.Temperature `koanf:"ring_within"`  // ± of that
+}
+
+// Rule returns the decision rule that guard names.
+func (c *Config) Rule() verdict.Rule {
+	r, err := verdict.ParseRule(c.Guard)
+	if err != nil { // check has refused what can't be read
+		return verdict.Expanded
+	}
+	return r
 }
 
 // Gauge is an instrument and how it talks.

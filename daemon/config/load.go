@@ -17,6 +17,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 )
 
 // Fault is one thing that is wrong, with the key it stands at.
@@ -204,6 +205,8 @@ var (
 	typeDeviation = reflect.TypeFor[analysis.Deviation]()
 	typeDuration  = reflect.TypeFor[time.Duration]()
 	typeUnit      = reflect.TypeFor[analysis.Unit]()
+
+	typeTemperature = reflect.TypeFor[analysis.Temperature]()
 )
 
 // convert turns the text of a length, unit or duration into its value, and
@@ -229,6 +232,8 @@ func convert(from, to reflect.Type, v any) (any, error) {
 			return nil, fmt.Errorf("%q: want a duration such as 300ms or 30m", text)
 		}
 		return d, nil
+	case typeTemperature:
+		return temperature(v)
 	case typeUnit:
 		u, err := analysis.ParseUnit(text)
 		if !isText || err != nil || u == analysis.NoUnit {
@@ -245,13 +250,36 @@ func convert(from, to reflect.Type, v any) (any, error) {
 	return v, nil
 }
 
+// temperature reads a temperature or a difference of two: "1 K", "21.5 °C".
+func temperature(v any) (any, error) {
+	text, ok := v.(string)
+	number, found := strings.CutSuffix(strings.TrimSpace(text), "K")
+	if !found {
+		number, found = strings.CutSuffix(strings.TrimSpace(text), "°C")
+	}
+	if !ok || !found {
+		return nil, fmt.Errorf("%v: want a temperature with its unit, such as \"1 K\" or \"21.5 °C\"", v)
+	}
+	var t analysis.Temperature
+	if err := t.UnmarshalJSON([]byte(strings.TrimSpace(number))); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// defaults are the usual settings of the trade (common practice) where it has any.
 func defaults() *Config {
 	um := analysis.Deviation(analysis.Micrometre)
+	usual := master.UsualLapse()
 	return &Config{
 		Journal: Journal{Path: "fairbore.db"},
 		Web:     Web{Listen: "127.0.0.1:8080", Actions: true},
 		Record:  Record{Dir: "recordings", Max: 64},
-		Master:  Mastering{Readings: 3, Spread: um / 2, MaxAge: 30 * time.Minute, MaxReadings: 200},
-		Guard:   "U",
+		Master: Mastering{
+			Readings: 3, Spread: um / 2, MaxAge: usual.Age, MaxReadings: usual.Readings, Temperature: usual.Temperature,
+			BeforeAccept: usual.Fresh, ReadingsBeforeAccept: usual.FreshReadings,
+		},
+		Doubt: Doubt{Drift: um * 3 / 10, Contact: um * 5 / 100, PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius},
+		Guard: "1.645u",
 	}
 }

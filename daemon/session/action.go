@@ -15,8 +15,10 @@ import (
 type Action struct {
 	// ID names the action; one that comes twice with the same ID is done once.
 	ID string `json:"id"`
-	// Do is one of: job, part, round, place, skip, take, void, restore, master,
-	// leave (a mastering in progress), accept, reject, note.
+	// Do is one of: job, part, round, place, stay (gauge one place again and
+	// again), skip, take, void, restore, master, check (the zero, leaving it
+	// alone), leave (a mastering or check in progress), knock (the gauge had
+	// one), warm (temperatures were measured), accept, reject, note.
 	Do      string          `json:"do"`
 	Job     string          `json:"job,omitempty"`
 	Part    string          `json:"part,omitempty"` // serial number, empty to count on
@@ -30,6 +32,7 @@ type Action struct {
 	Dressed bool            `json:"dressed,omitempty"`
 	Confirm bool            `json:"confirm,omitempty"` // go on although the tool asked whether it is meant
 	Source  string          `json:"source,omitempty"`
+	Warmth
 }
 
 // Reply answers an action: done, or the reason why not.
@@ -80,11 +83,16 @@ func (s *Session) do(a Action) error {
 		return s.chooseJob(a)
 	case "part":
 		return s.beginPart(a)
-	case "master":
+	case "master", "check":
 		return s.beginMastering(a)
+	case "knock":
+		s.emit(Event{Kind: Disturbed, Note: orElse(a.Reason, "the gauge had a knock")})
+		return nil
+	case "warm":
+		return s.warm(a.Warmth)
 	case "leave":
 		if f.Running == nil {
-			return errors.New("no mastering is in progress")
+			return errors.New("no ring is being read")
 		}
 		broken := *f.Running
 		broken.Broken, broken.Why = true, orElse(a.Reason, "left by the operator")
@@ -103,7 +111,7 @@ func (s *Session) do(a Action) error {
 	switch a.Do {
 	case "take":
 		return s.takeLive()
-	case "place", "skip":
+	case "place", "skip", "stay":
 		return s.choosePlace(a)
 	case "round":
 		return s.newRound(a)
@@ -112,7 +120,7 @@ func (s *Session) do(a Action) error {
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, skip, take, void, restore, master, leave, accept, reject, note", a.Do)
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, leave, knock, warm, accept, reject, note", a.Do)
 }
 
 func (s *Session) chooseJob(a Action) error {
@@ -190,7 +198,28 @@ func (s *Session) choosePlace(a Action) error {
 	if !slices.Contains(f.Job.Plan(), *p) {
 		return fmt.Errorf("%s is not in the plan of job %s", p, f.Job.ID)
 	}
-	s.emit(Event{Kind: Placed, Place: &Choice{Place: *p, Skip: a.Do == "skip"}})
+	if f.Part == nil {
+		s.nextPart("")
+	}
+	s.emit(Event{Kind: Placed, Place: &Choice{Place: *p, Skip: a.Do == "skip", Stay: a.Do == "stay"}})
+	return nil
+}
+
+// warm takes in measured temperatures. A part is not gauged at those that are
+// refused here.
+func (s *Session) warm(w Warmth) error {
+	if w.Part == nil && w.Ring == nil {
+		return errors.New("give the temperature of the part, of the ring, or both, in °C")
+	}
+	for _, t := range []*analysis.Temperature{w.Part, w.Ring} {
+		if t != nil && (*t < -10*analysis.Celsius || *t > 80*analysis.Celsius) {
+			return fmt.Errorf("%s is no temperature to gauge at; want -10 to 80 °C", *t)
+		}
+	}
+	if f := &s.fold; w.Part != nil && f.Job != nil && f.Part == nil {
+		s.nextPart("") // it is that part's temperature
+	}
+	s.emit(Event{Kind: Warmed, Warm: &w})
 	return nil
 }
 
@@ -248,6 +277,9 @@ func (s *Session) judge(a Action) error {
 		if b.State != InSize {
 			return fmt.Errorf("can't accept part %s: %s%s", f.Part.Serial, b.State, reason(b.Why))
 		}
+		if due := s.set.Master.Lapse.BeforeAccept(f.standing(), s.now.Wall); due != nil {
+			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, due.Sentence)
+		}
 	} else if strings.TrimSpace(a.Reason) == "" {
 		return errors.New("give the reason for laying the part aside")
 	}
@@ -255,8 +287,11 @@ func (s *Session) judge(a Action) error {
 	if z := b.Sizes; z != nil {
 		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
 	}
-	if b.Taper != nil {
-		v.Taper = b.Taper.Over
+	if b.Form != nil && b.Form.Taper.Usable {
+		v.Taper = b.Form.Taper.Value
+	}
+	if b.Judged != nil {
+		v.Rule, v.U = string(b.Judged.Rule), b.U.Expanded
 	}
 	s.emit(Event{Kind: Judged, Verdict: v})
 	return nil

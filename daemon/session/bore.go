@@ -5,6 +5,10 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/form"
+	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
+	"fairbore/analysis/verdict"
 )
 
 // Bore is everything a display needs to draw a station: the whole of it comes in
@@ -30,10 +34,23 @@ type Bore struct {
 	ToLow    analysis.Deviation `json:"to_low_um"`    // stock to the low limit at the smallest place; 0 or less: there
 	ToTarget analysis.Deviation `json:"to_target_um"` // stock to the target, mean of the profile
 	Room     analysis.Deviation `json:"room_um"`      // to the high limit at the largest place; less than 0: over
-	Taper    *Taper             `json:"taper,omitempty"`
+
+	// U is the uncertainty of one size, Budget how it comes about; nil until the
+	// gauge is mastered and something is gauged.
+	U      *uncertainty.Stated `json:"u,omitempty"`
+	Budget *uncertainty.Budget `json:"budget,omitempty"`
+	// Form is the form of the bore in that round; Words say it, worst first.
+	Form  *form.Result `json:"form,omitempty"`
+	Words []string     `json:"words,omitempty"`
+	// Judged is the verdict by the decision rule, as the readings stand.
+	Judged *verdict.Bore `json:"judged,omitempty"`
+	// Cooling is what repeated readings at one place say of a warm part.
+	Cooling *master.Cooling `json:"cooling,omitempty"`
+	Warm    *Warmth         `json:"warm,omitempty"`
 
 	Master    MasterState `json:"master"`
 	Gauge     *Gauge      `json:"gauge,omitempty"`
+	Check     *ZeroCheck  `json:"check,omitempty"` // the one that failed since the mastering
 	Recording bool        `json:"recording"`
 	Warning   string      `json:"warning,omitempty"` // about the record: reserve in use, not recording
 	Verdict   *Verdict    `json:"verdict,omitempty"`
@@ -60,8 +77,8 @@ type Local struct {
 // PlaceState is a planned place in the round in hand.
 type PlaceState struct {
 	analysis.Place
-	// State is due, taken, skipped, stale (taken before the newest mastering
-	// or in the round before) or void.
+	// State is due, taken, skipped, void, or stale: it was taken without a
+	// mastering, or a failed check has put it in doubt.
 	State     string              `json:"state"`
 	Size      *analysis.Length    `json:"size_mm,omitempty"`
 	Deviation *analysis.Deviation `json:"deviation_um,omitempty"`
@@ -77,6 +94,14 @@ type RoundSum struct {
 	Largest  analysis.Length `json:"largest_mm"`
 	Mean     analysis.Length `json:"mean_mm"`
 	Readings int             `json:"readings"`
+	Sections []SectionMean   `json:"sections"` // by depth
+}
+
+// SectionMean is the mean size of a section.
+type SectionMean struct {
+	Depth analysis.Length `json:"depth_mm"`
+	Mean  analysis.Length `json:"mean_mm"`
+	N     int             `json:"n"`
 }
 
 // MasterState tells how well the zero is known.
@@ -102,9 +127,14 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		g := f.Gauge
 		b.Gauge = &g
 	}
+	if f.Warm != (Warmth{}) {
+		w := f.Warm
+		b.Warm = &w
+	}
+	b.Check = f.Failed
 	f.masterState(b, set, now)
 	if f.Job != nil {
-		f.bore(b)
+		f.bore(b, set)
 	}
 	b.State, b.Why = f.state(b)
 	b.Cautions = f.cautions(b)
@@ -120,7 +150,7 @@ func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
 	}
 }
 
-func (f *Fold) bore(b *Bore) {
+func (f *Fold) bore(b *Bore, set *Settings) {
 	if f.Verdict == nil {
 		b.Next = f.Due()
 	}
@@ -134,7 +164,10 @@ func (f *Fold) bore(b *Bore) {
 	}
 	f.rounds(b)
 	f.places(b, now)
-	f.numbers(b, f.Current(b.Basis))
+	if readings := f.numbers(b, f.Current(b.Basis)); readings != nil {
+		f.judgement(b, set, readings)
+	}
+	b.Cooling = f.cooling(set)
 }
 
 func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
@@ -142,13 +175,13 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 	if b.Round > 0 {
 		before = f.Current(b.Round - 1)
 	}
-	void, unmastered := map[analysis.Place]bool{}, map[analysis.Place]*Reading{}
+	void, stale := map[analysis.Place]bool{}, map[analysis.Place]*Reading{}
 	for i := f.begin; i < len(f.Readings); i++ {
 		r := &f.Readings[i]
 		if _, v := f.Voids[r.No]; v {
 			void[r.Place] = true
-		} else if r.Mastered == 0 {
-			unmastered[r.Place] = r
+		} else if !f.counts(r) {
+			stale[r.Place] = r
 		}
 	}
 	for _, p := range f.Job.Plan() {
@@ -157,8 +190,8 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 		switch {
 		case r != nil:
 			s.State = "taken"
-		case unmastered[p] != nil:
-			r, s.State = unmastered[p], "stale"
+		case stale[p] != nil:
+			r, s.State = stale[p], "stale"
 		case f.Skipped[p]:
 			s.State = "skipped"
 		case void[p]:
@@ -174,18 +207,20 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 	}
 }
 
-// numbers works out what the operator goes by. Limits are compared with the
-// single readings, exactly; never with an average.
-func (f *Fold) numbers(b *Bore, now map[analysis.Place]*Reading) {
+// numbers works out what the operator goes by, and returns the readings that it
+// rests on, in the order of the plan.
+func (f *Fold) numbers(b *Bore, now map[analysis.Place]*Reading) []analysis.Reading {
 	if len(now) == 0 {
-		return
+		return nil
 	}
 	z := &Sizes{Readings: len(now)}
+	readings := make([]analysis.Reading, 0, len(now))
 	for _, p := range f.Job.Plan() {
 		r := now[p]
 		if r == nil {
 			continue
 		}
+		readings = append(readings, r.Reading)
 		if z.Smallest.Size == 0 || r.Size < z.Smallest.Size {
 			z.Smallest = Local{p, r.Size}
 		}
@@ -193,14 +228,13 @@ func (f *Fold) numbers(b *Bore, now map[analysis.Place]*Reading) {
 			z.Largest = Local{p, r.Size}
 		}
 	}
-	profile := f.profile(now)
-	z.Mean = meanLength(profile)
+	z.Mean = meanLength(f.profile(now))
 	z.Variation = analysis.Deviation(z.Largest.Size - z.Smallest.Size)
 	b.Sizes = z
 	b.ToLow = analysis.Deviation(f.Job.Low - z.Smallest.Size)
 	b.ToTarget = analysis.Deviation(f.Job.Target - z.Mean)
 	b.Room = analysis.Deviation(f.Job.High - z.Largest.Size)
-	b.Taper = taper(profile, f.Job)
+	return readings
 }
 
 // state says where the bore stands. What is not known comes before what is.
@@ -216,29 +250,18 @@ func (f *Fold) state(b *Bore) (State, string) {
 		return CannotJudge, "gauge lost" + reason(f.Gauge.Why)
 	case b.Sizes == nil:
 		return CannotJudge, "nothing gauged yet"
-	case b.Room < 0:
-		return Over, fmt.Sprintf("above the high limit at %s", b.Sizes.Largest.Place)
+	case b.Judged != nil && b.Judged.State == verdict.Over: // whatever was done since: it can't be put back
+		return Over, b.Judged.Sentence
 	case b.Basis != b.Round:
 		return CannotJudge, "honed since it was gauged"
-	case b.ToLow > 0:
-		return StockToGo, fmt.Sprintf("tightest at %s", b.Sizes.Smallest.Place)
-	case !b.Complete:
-		return CannotJudge, plural(f.missing(b), "place", "places") + " still to gauge"
-	case f.Job.Variation > 0 && b.Sizes.Variation > f.Job.Variation:
-		return CannotJudge, fmt.Sprintf("sizes differ by %s µm, limit %s", inUM(b.Sizes.Variation), inUM(f.Job.Variation))
+	case b.Judged == nil:
+		return CannotJudge, "the uncertainty of a size can't be worked out; see the configuration of gauge, ring and material"
 	}
-	return InSize, ""
-}
-
-func inUM(d analysis.Deviation) string { return analysis.Length(d).Format(analysis.UM, 1) }
-
-func (f *Fold) missing(b *Bore) (n int) {
-	for _, p := range b.Places {
-		if p.State != "taken" {
-			n++
-		}
+	v := b.Judged
+	if v.State == verdict.CannotJudge && len(v.Invalid) == 0 && len(v.Missing) > 0 {
+		return CannotJudge, plural(len(v.Missing), "place", "places") + " still to gauge"
 	}
-	return n
+	return State(v.State), v.Sentence
 }
 
 // cautions are those that matter now (common practice; the machine's manual and

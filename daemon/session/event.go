@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 )
 
 // Kind says what an event tells.
@@ -24,6 +25,10 @@ const (
 	Mastering Kind = "mastering" // mastering on a ring began, or was broken off
 	RingRead  Kind = "ring"      // a reading of the ring
 	Mastered  Kind = "mastered"  // the zero was set from the ring readings
+	Checked   Kind = "check"     // a ring was read to see whether the zero still holds
+	Reworked  Kind = "reworked"  // new values for readings in doubt, beside the old
+	Disturbed Kind = "disturbed" // the gauge had a knock or new tips: its zero is not to be trusted
+	Warmed    Kind = "warm"      // temperatures of part and ring were measured
 	Judged    Kind = "verdict"   // a part was accepted or laid aside
 	GaugeSeen Kind = "gauge"     // the gauge was found or lost
 	ClockSet  Kind = "clock"     // the wall clock jumped
@@ -48,6 +53,9 @@ type Event struct {
 	Void    *Void         `json:"void,omitempty"`
 	Ring    *RingReading  `json:"ring,omitempty"`
 	Master  *Master       `json:"master,omitempty"`
+	Check   *ZeroCheck    `json:"check,omitempty"`
+	Rework  *Rework       `json:"rework,omitempty"`
+	Warm    *Warmth       `json:"warm,omitempty"`
 	Verdict *Verdict      `json:"verdict,omitempty"`
 	Gauge   *Gauge        `json:"gauge,omitempty"`
 	Clock   *Clock        `json:"clock,omitempty"`
@@ -84,6 +92,7 @@ type Round struct {
 type Choice struct {
 	analysis.Place
 	Skip bool `json:"skip,omitempty"`
+	Stay bool `json:"stay,omitempty"` // every reading is of this place until another is chosen
 }
 
 // Sent is a value exactly as the gauge sent it: Digits × 10^-Places Unit.
@@ -107,8 +116,11 @@ type Reading struct {
 	How       string             `json:"how"` // button, settled, turning, manual
 	Turns     int                `json:"turns,omitempty"`
 	Sent      Sent               `json:"sent"`
-	Raw       analysis.Length    `json:"raw_mm"`  // as the gauge showed it
-	Zero      analysis.Deviation `json:"zero_um"` // size = raw + zero
+	Raw       analysis.Length    `json:"raw_mm"` // as the gauge showed it
+	// Size = Raw + Zero + Thermal: what the mastering adds, and what the measured
+	// temperatures of part and ring add to that for the size at 20 °C.
+	Zero    analysis.Deviation `json:"zero_um"`
+	Thermal analysis.Deviation `json:"thermal_um,omitempty"`
 	// Mastered is the number of the mastering used, 0 if there was none; the
 	// size is then the gauge's own.
 	Mastered int `json:"mastered"`
@@ -156,7 +168,48 @@ type Master struct {
 	Zero   analysis.Deviation `json:"zero_um"`  // certified size less mean of raw
 	Moved  analysis.Deviation `json:"moved_um"` // against the zero before
 	Broken bool               `json:"broken,omitempty"`
-	Why    string             `json:"why,omitempty"`
+	// Check says that the ring is only looked at: the zero stays as it is.
+	Check bool   `json:"check,omitempty"`
+	Why   string `json:"why,omitempty"`
+}
+
+// ZeroCheck is a look at a ring that leaves the zero as it is.
+type ZeroCheck struct {
+	master.Check
+	Gauge string `json:"gauge"`
+	// Suspect is what another ring than the one mastered on points at, if it
+	// does not agree.
+	Suspect master.Suspect `json:"suspect,omitempty"`
+	// Doubt tells what a failed check puts in doubt.
+	Doubt *InDoubt `json:"doubt,omitempty"`
+}
+
+// InDoubt is what was done since the last good look at a ring.
+type InDoubt struct {
+	Since    time.Time `json:"since"`
+	Readings int       `json:"readings"`
+	Parts    []string  `json:"parts,omitempty"` // finished since, by serial number
+}
+
+// Rework gives new values for readings of the part in hand that a failed check
+// put in doubt, taking the drift as even in time. The readings stay as they
+// are, and have to be taken again to count.
+type Rework struct {
+	Values []Reworking `json:"values"`
+}
+
+// Reworking is the new value of one reading.
+type Reworking struct {
+	No     int                `json:"no"`
+	Was    analysis.Length    `json:"was_mm"`
+	Now    analysis.Length    `json:"now_mm"`
+	Within analysis.Deviation `json:"within_um"` // ± if the drift was not even
+}
+
+// Warmth is what was measured of the temperatures; nil is not measured.
+type Warmth struct {
+	Part *analysis.Temperature `json:"part_cel,omitempty"`
+	Ring *analysis.Temperature `json:"ring_cel,omitempty"`
 }
 
 // Verdict ends a part.
@@ -171,6 +224,8 @@ type Verdict struct {
 	Taper    analysis.Deviation `json:"taper_um"`
 	Readings int                `json:"readings"` // how many it rests on
 	State    State              `json:"state"`    // what the tool said at that moment
+	Rule     string             `json:"rule,omitempty"`
+	U        analysis.Deviation `json:"u_um,omitempty"` // expanded, of one size
 }
 
 // Gauge tells that the gauge came or went.
@@ -194,5 +249,7 @@ const (
 	StockToGo   State = "stock to go"
 	InSize      State = "in size"
 	Over        State = "over"
-	CannotJudge State = "cannot judge" // Bore.Why says why
+	OutOfForm   State = "in size, out of form"
+	TooClose    State = "too close to call" // within the guard band of a limit
+	CannotJudge State = "cannot judge"      // Bore.Why says why
 )

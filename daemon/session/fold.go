@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 )
 
 // Fold is the state of a station as its events tell it. The zero value is a
@@ -25,15 +26,24 @@ type Fold struct {
 	Readings []Reading      // of the part, in order, void ones included; at most keep, the newest
 	begin    int            // index in Readings of the round in hand
 	Voids    map[int]string // reason by reading number
+	Doubtful map[int]bool   // by reading number: a check that failed has put it in doubt
 	Refused  *Refusal       // the newest, until a reading is taken
 	Chosen   *analysis.Place
+	Staying  bool                    // at Chosen, reading after reading
 	Skipped  map[analysis.Place]bool // in the round in hand
 
 	Master   *Master // the newest done, nil if the station was never mastered
 	MasterAt time.Time
-	Since    int     // readings since then
-	Running  *Master // a mastering in progress: Raw holds the ring readings so far
-	Moved    float64 // seconds the wall clock jumped since mastering, summed without sign
+	GoodAt   time.Time  // of the last good look at a ring: that mastering or a check since
+	Since    int        // readings since then
+	Ended    []string   // serial numbers of the parts finished since then
+	Failed   *ZeroCheck // the check that failed since the mastering
+	FailedAt time.Time
+	Knocked  string                // what happened to the gauge since the mastering
+	Running  *Master               // a mastering or check in progress: Raw holds the ring readings so far
+	Moved    float64               // seconds the wall clock jumped since mastering, summed without sign
+	Warm     Warmth                // temperatures as last measured; the part's only of the round in hand
+	RingThen *analysis.Temperature // of the ring, at the mastering
 
 	Gauge Gauge
 	Known bool // a gauge event has been seen
@@ -73,16 +83,20 @@ func (f *Fold) Apply(e *Event) {
 	case RoundOver:
 		f.Rounds = append(f.Rounds, *e.Round)
 		f.RoundAt = e.At
-		f.Chosen, f.Skipped = nil, nil
+		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
 		f.begin = len(f.Readings)
+		f.Warm.Part = nil
 	case Placed:
 		f.place(e.Place)
 	case Taken:
 		f.Readings = append(f.Readings, *e.Reading)
 		f.Since++
+		if f.Failed != nil {
+			f.mistrust(e.Reading.No)
+		}
 		f.Refused = nil
-		if f.Chosen != nil && *f.Chosen == e.Reading.Place {
+		if f.Chosen != nil && *f.Chosen == e.Reading.Place && !f.Staying {
 			f.Chosen = nil
 		}
 		delete(f.Skipped, e.Reading.Place)
@@ -110,9 +124,23 @@ func (f *Fold) Apply(e *Event) {
 		}
 	case Mastered:
 		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
-		f.Since, f.Moved = 0, 0
+		f.Failed, f.Knocked, f.Moved, f.RingThen = nil, "", 0, f.Warm.Ring
+		f.look(e.At)
+	case Checked:
+		f.Running = nil
+		if e.Check.Valid && e.Check.Good {
+			f.look(e.At)
+		} else if e.Check.Valid {
+			f.Failed, f.FailedAt = e.Check, e.At
+			f.doubt()
+		}
+	case Disturbed:
+		f.Knocked = e.Note
+	case Warmed:
+		f.warm(e.Warm)
 	case Judged:
 		f.Verdict = e.Verdict
+		f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
 	case GaugeSeen:
 		f.Gauge, f.Known = *e.Gauge, true
 	case ClockSet:
@@ -120,13 +148,59 @@ func (f *Fold) Apply(e *Event) {
 	}
 }
 
+// look notes a good look at a ring.
+func (f *Fold) look(at time.Time) {
+	f.GoodAt, f.Since, f.Ended = at, 0, nil
+}
+
+func (f *Fold) warm(w *Warmth) {
+	if w.Part != nil {
+		f.Warm.Part = w.Part
+	}
+	if w.Ring != nil {
+		f.Warm.Ring = w.Ring
+	}
+}
+
+// standing is what is known of the zero in use.
+func (f *Fold) standing() master.Standing {
+	s := master.Standing{Mastered: f.Master != nil, Readings: f.Since, Disturbed: f.Knocked, Then: f.RingThen, Now: f.Warm.Ring}
+	s.LastGood.At = f.GoodAt
+	if f.Master != nil {
+		s.Ring = f.Master.Ring
+	}
+	if f.Failed != nil {
+		s.Failed = &f.Failed.Check
+	}
+	return s
+}
+
+// doubt puts the readings of the part since the last good look in doubt.
+func (f *Fold) doubt() {
+	for i := range f.Readings {
+		if r := &f.Readings[i]; r.At.After(f.GoodAt) {
+			f.mistrust(r.No)
+		}
+	}
+}
+
+func (f *Fold) mistrust(no int) {
+	if f.Doubtful == nil {
+		f.Doubtful = map[int]bool{}
+	}
+	f.Doubtful[no] = true
+}
+
 func (f *Fold) newPart(p *Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
-	f.Rounds, f.Readings, f.Voids, f.begin = nil, nil, nil, 0
+	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.begin = nil, nil, nil, nil, 0
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
+	f.Staying = false
+	f.Warm.Part = nil
 }
 
 func (f *Fold) place(c *Choice) {
+	f.Staying = c.Stay
 	if !c.Skip {
 		f.Chosen = &c.Place
 		delete(f.Skipped, c.Place)
@@ -141,8 +215,15 @@ func (f *Fold) place(c *Choice) {
 	f.Skipped[c.Place] = true
 }
 
-// Current returns the reading that counts at each place in a round: the newest
-// there that is not void and rests on a mastering.
+// counts reports whether a reading counts: it is not void, rests on a mastering,
+// and no failed check has put it in doubt.
+func (f *Fold) counts(r *Reading) bool {
+	_, void := f.Voids[r.No]
+	return !void && r.Mastered > 0 && !f.Doubtful[r.No]
+}
+
+// Current returns the reading that counts at each place in a round, the newest
+// there.
 func (f *Fold) Current(round int) map[analysis.Place]*Reading {
 	now := map[analysis.Place]*Reading{}
 	from := 0
@@ -151,7 +232,7 @@ func (f *Fold) Current(round int) map[analysis.Place]*Reading {
 	}
 	for i := from; i < len(f.Readings); i++ {
 		r := &f.Readings[i]
-		if _, void := f.Voids[r.No]; r.Round == round && !void && r.Mastered > 0 {
+		if r.Round == round && f.counts(r) {
 			now[r.Place] = r
 		}
 	}
@@ -183,7 +264,7 @@ func (f *Fold) taken() map[analysis.Place]bool {
 	done := map[analysis.Place]bool{}
 	for i := f.begin; i < len(f.Readings); i++ {
 		r := &f.Readings[i]
-		if _, void := f.Voids[r.No]; !void && (r.Mastered > 0 || f.Master == nil) {
+		if _, void := f.Voids[r.No]; f.counts(r) || !void && f.Master == nil {
 			done[r.Place] = true
 		}
 	}

@@ -1,11 +1,14 @@
 package session
 
 import (
+	"errors"
 	"fmt"
 	"math"
-	"slices"
+	"strings"
+	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 	"fairbore/drivers"
 )
 
@@ -18,6 +21,8 @@ const ringReach = analysis.Length(100 * analysis.Micrometre)
 // before any mastering; beyond it the ring is another one, or the unit wrong.
 const gaugeTravel = analysis.Length(500 * analysis.Micrometre)
 
+// beginMastering begins the reading of a ring: to set the zero, or (check) only to
+// look whether it still holds.
 func (s *Session) beginMastering(a Action) error {
 	f := &s.fold
 	id := a.Ring
@@ -25,17 +30,20 @@ func (s *Session) beginMastering(a Action) error {
 		id = f.Job.Ring
 	}
 	ring, ok := s.set.Rings[id]
+	check := a.Do == "check"
 	switch {
 	case id == "":
-		return fmt.Errorf("name the ring to master on; there are %s", sortedKeys(s.set.Rings))
+		return fmt.Errorf("name the ring to read; there are %s", strings.Join(sortedKeys(s.set.Rings), ", "))
 	case !ok:
-		return fmt.Errorf("ring %q is not in the configuration; there are %s", id, sortedKeys(s.set.Rings))
+		return fmt.Errorf("ring %q is not in the configuration; there are %s", id, strings.Join(sortedKeys(s.set.Rings), ", "))
+	case check && f.Master == nil:
+		return errors.New("there is no zero to check yet; master first")
 	case !ring.Due.IsZero() && s.now.Wall.After(ring.Due) && !a.Confirm:
-		return ask("ring %s was due for calibration on %s; master on it all the same?", id, ring.Due.Format("2006-01-02"))
-	case f.Job != nil && f.Job.Ring != id && !a.Confirm:
+		return ask("ring %s was due for calibration on %s; use it all the same?", id, ring.Due.Format(time.DateOnly))
+	case !check && f.Job != nil && f.Job.Ring != id && !a.Confirm:
 		return ask("job %s is mastered on ring %s; master on %s all the same?", f.Job.ID, f.Job.Ring, id)
 	case f.Job != nil && (ring.Size-f.Job.Target).Abs() > ringReach && !a.Confirm:
-		return ask("ring %s is %s from the target; master on it all the same?", id, (ring.Size - f.Job.Target).Abs())
+		return ask("ring %s is %s from the target; use it all the same?", id, (ring.Size - f.Job.Target).Abs())
 	case a.Of < 0 || a.Of > 50:
 		return fmt.Errorf("%d ring readings: want 1 to 50, or 0 for the usual %d", a.Of, s.set.Master.Readings)
 	}
@@ -44,12 +52,12 @@ func (s *Session) beginMastering(a Action) error {
 		of = max(1, s.set.Master.Readings)
 	}
 	s.capture.reset()
-	s.emit(Event{Kind: Mastering, Master: &Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of}})
+	s.emit(Event{Kind: Mastering, Master: &Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: check}})
 	return nil
 }
 
-// ringReading takes a captured value as one of the ring's; the last one sets
-// the zero if they agree.
+// ringReading takes a captured value as one of the ring's. The last one sets the
+// zero, or says whether it holds, if they agree.
 func (s *Session) ringReading(smp *drivers.Sample, sent Sent, raw analysis.Length) {
 	f := &s.fold
 	run := f.Running
@@ -63,53 +71,104 @@ func (s *Session) ringReading(smp *drivers.Sample, sent Sent, raw analysis.Lengt
 	if len(f.Running.Raw) < f.Running.Of {
 		return
 	}
-	m := settle(f.Running)
-	if m.Spread > s.set.Master.Spread && s.set.Master.Spread > 0 {
-		again := *f.Running
-		again.Raw = nil
-		again.Why = fmt.Sprintf("the %d ring readings differ by %s µm, more than %s: wipe ring and tips, and read it again",
-			m.Of, analysis.Length(m.Spread).Format(analysis.UM, 2), analysis.Length(s.set.Master.Spread).Format(analysis.UM, 2))
-		s.emit(Event{Kind: Mastering, Master: &again})
+	set := master.Set{Ring: f.Running.Ring, Raw: f.Running.Raw, At: s.now.Wall, Temperature: f.Warm.Ring}
+	scatter, err := master.ScatterOf(set.Raw)
+	switch {
+	case err != nil:
+		s.again(err.Error())
+	case scatter.Spread > s.set.Master.Spread && s.set.Master.Spread > 0:
+		s.again(fmt.Sprintf("the %d ring readings differ by %s µm, more than %s: wipe ring and tips, and read it again",
+			scatter.N, analysis.Length(scatter.Spread).Format(analysis.UM, 2), analysis.Length(s.set.Master.Spread).Format(analysis.UM, 2)))
+	case run.Check:
+		s.checked(set)
+	default:
+		s.mastered(set)
+	}
+}
+
+// again begins the reading of the ring anew, saying why.
+func (s *Session) again(why string) {
+	again := *s.fold.Running
+	again.Raw, again.Why = nil, why
+	s.emit(Event{Kind: Mastering, Master: &again})
+}
+
+// correction is the one in use.
+func (f *Fold) correction() *master.Correction {
+	if f.Master == nil {
+		return nil
+	}
+	return &master.Correction{Zero: analysis.Length(f.Master.Zero)}
+}
+
+func (s *Session) mastered(set master.Set) {
+	f := &s.fold
+	// Spread, ring and travel have been looked at as the readings came, and the
+	// operator has been asked what there was to ask.
+	got := master.Master(set, master.Rules{Least: 1}, f.correction(), true)
+	if !got.Accepted {
+		s.again(strings.Join(got.Refused, "; "))
 		return
 	}
-	m.Number = 1
+	m := *f.Running
+	m.Why, m.Number = "", 1
+	m.Spread, m.SD, m.Zero = got.Spread, got.Repeat, analysis.Deviation(got.Zero)
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1
 		m.Moved = m.Zero - f.Master.Zero
 	}
+	rework := s.rework()
 	s.emit(Event{Kind: Mastered, Master: &m})
+	if rework != nil {
+		s.emit(Event{Kind: Reworked, Rework: rework})
+	}
 }
 
-// settle works a mastering out of its ring readings: the zero is the certified
-// size less the mean of what the gauge showed, to the nearest 0.1 nm.
-func settle(run *Master) Master {
-	m := *run
-	m.Why = ""
-	n := analysis.Length(len(m.Raw))
-	var sum analysis.Length
-	for _, r := range m.Raw {
-		sum += r - m.Raw[0] // small numbers, so the sum can't overflow
-	}
-	mean := m.Raw[0] + roundDiv(sum, n)
-	m.Zero = analysis.Deviation(m.Ring.Size - mean)
-	m.Spread = analysis.Deviation(slices.Max(m.Raw) - slices.Min(m.Raw))
-	if n > 1 {
-		var ss float64
-		for _, r := range m.Raw {
-			d := (r - m.Raw[0]).Micrometres() - sum.Micrometres()/float64(n)
-			ss += d * d
+// checked tells whether the zero holds.
+func (s *Session) checked(set master.Set) {
+	f := &s.fold
+	rep, n := s.set.Gauge.Repeatability, len(set.Raw)
+	c := &ZeroCheck{Gauge: s.set.Gauge.Name}
+	if set.Ring.ID == f.Master.Ring.ID {
+		tolerance := analysis.Deviation(0)
+		if f.Job != nil {
+			tolerance = analysis.Deviation(f.Job.High - f.Job.Low)
 		}
-		if sd, err := analysis.FromMicrometres(math.Sqrt(ss / float64(n-1))); err == nil {
-			m.SD = analysis.Deviation(sd)
-		}
+		c.Check = master.CheckZero(set, *f.correction(), master.DriftLimit(tolerance, rep, f.Master.Of, n), 1, s.set.Master.Spread)
+	} else {
+		own := master.Mastering{Set: master.Set{Ring: f.Master.Ring, Raw: f.Master.Raw}, Correction: *f.correction(), Accepted: true}
+		own.Scatter, _ = master.ScatterOf(f.Master.Raw) // it was accepted, so it has readings
+		second := master.SecondRing(own, set, rep, s.set.Master.Spread, 0, 0)
+		c.Check, c.Suspect = second.Check, second.Suspect
 	}
-	return m
+	if c.Valid && !c.Good {
+		c.Doubt = &InDoubt{Since: f.GoodAt, Readings: f.Since, Parts: f.Ended}
+	}
+	s.emit(Event{Kind: Checked, Check: c})
 }
 
-// roundDiv divides, rounding half away from zero.
-func roundDiv(a, n analysis.Length) analysis.Length {
-	if a < 0 {
-		return -roundDiv(-a, n)
+// rework works out new values for the readings of the part that a failed check
+// put in doubt; nil if there are none or the drift can't be known.
+func (s *Session) rework() *Rework {
+	f := &s.fold
+	if f.Failed == nil {
+		return nil
 	}
-	return (a + n/2) / n
+	from := master.Known{Mark: master.Mark{Seq: 0, At: f.GoodAt}}
+	to := master.Known{Mark: master.Mark{Seq: math.MaxUint64, At: f.FailedAt}, Error: f.Failed.Error}
+	var taken []master.Taken
+	for i := range f.Readings {
+		if r := &f.Readings[i]; f.Doubtful[r.No] {
+			taken = append(taken, master.Taken{Mark: master.Mark{Seq: uint64(r.No), At: r.At}, Size: r.Size})
+		}
+	}
+	values, err := master.Recorrect(taken, from, to)
+	if err != nil || len(values) == 0 {
+		return nil
+	}
+	w := &Rework{}
+	for _, v := range values {
+		w.Values = append(w.Values, Reworking{No: int(v.Seq), Was: v.Was, Now: v.Now, Within: v.Within})
+	}
+	return w
 }

@@ -9,6 +9,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/analysis/master"
 	"fairbore/drivers"
 )
 
@@ -165,8 +166,12 @@ func (s *Session) Sample(at Stamp, samples []drivers.Sample) []Event {
 				s.depth = &measured{l, at.Mono}
 			}
 		case AngleChannel:
-			if d, err := angle(smp); err == nil {
+			if d, err := thousandths(smp, drivers.Degree); err == nil {
 				s.angle = &measured{analysis.Length(d), at.Mono}
+			}
+		case PartTemp, RingTemp:
+			if v, err := thousandths(smp, drivers.Celsius); err == nil {
+				s.sensed(s.role(smp.Channel), analysis.Temperature(v))
 			}
 		}
 	}
@@ -198,7 +203,9 @@ func (s *Session) length(smp *drivers.Sample) (analysis.Length, Sent, error) {
 	return l, sent, err
 }
 
-func angle(smp *drivers.Sample) (analysis.Angle, error) {
+// thousandths reads an angle or a temperature, which are counted in thousandths
+// of a degree, to the nearest.
+func thousandths(smp *drivers.Sample, want drivers.Unit) (int32, error) {
 	v, places := smp.Digits, smp.Places
 	for ; places < 3; places++ {
 		v *= 10
@@ -206,10 +213,25 @@ func angle(smp *drivers.Sample) (analysis.Angle, error) {
 	for ; places > 3; places-- {
 		v /= 10
 	}
-	if smp.Unit != drivers.Degree && smp.Unit != drivers.NoUnit || v != int64(int32(v)) {
-		return 0, errors.New("not an angle")
+	if smp.Unit != want && smp.Unit != drivers.NoUnit || v != int64(int32(v)) {
+		return 0, fmt.Errorf("not in %s", want)
 	}
-	return analysis.Angle(v), nil
+	return int32(v), nil
+}
+
+// sensedStep is how much a temperature must have changed to be worth an event.
+const sensedStep = analysis.Celsius / 20
+
+// sensed takes in what a temperature sensor shows.
+func (s *Session) sensed(role Role, t analysis.Temperature) {
+	w, known := &Warmth{Part: &t}, s.fold.Warm.Part
+	if role == RingTemp {
+		w, known = &Warmth{Ring: &t}, s.fold.Warm.Ring
+	}
+	if known != nil && max(t-*known, *known-t) < sensedStep {
+		return
+	}
+	s.emit(Event{Kind: Warmed, Warm: w, Source: "gauge"})
 }
 
 func (s *Session) size(smp *drivers.Sample) {
@@ -256,6 +278,25 @@ func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
 		return raw + analysis.Length(m.Zero), true
 	}
 	return raw, !s.set.Gauge.Deviation
+}
+
+// thermal is what brings a size, as gauged against the ring, to 20 °C. Without
+// the temperatures of both, or the materials, it is 0, and the doubt is in the budget.
+func (f *Fold) thermal(size analysis.Length) analysis.Deviation {
+	if f.Master == nil || f.Warm.Part == nil || f.RingThen == nil {
+		return 0
+	}
+	part, err1 := master.FindMaterial(f.Job.Material)
+	ring, err2 := master.FindMaterial(orElse(f.Master.Ring.Material, "steel"))
+	if err1 != nil || err2 != nil {
+		return 0
+	}
+	t := master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: ring.Alpha, PartAlpha: part.Alpha, RingAt: *f.RingThen, PartAt: *f.Warm.Part}
+	d, err := t.Correction(size)
+	if err != nil {
+		return 0
+	}
+	return d
 }
 
 // taken handles a captured value: a reading of the ring while mastering, else
@@ -312,6 +353,9 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 		Gauge:     s.set.Gauge.Name, Channel: smp.Channel, How: c.how, Turns: c.turns,
 		Sent: sent, Raw: c.raw, Zero: analysis.Deviation(size - c.raw),
 	}
+	r.Thermal = f.thermal(size)
+	r.Size += analysis.Length(r.Thermal)
+	r.Deviation += r.Thermal
 	if n := len(f.Readings); n > 0 {
 		r.No = f.Readings[n-1].No + 1
 	}

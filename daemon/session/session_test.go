@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 	"fairbore/drivers"
 )
 
@@ -43,7 +44,7 @@ func testSettings() Settings {
 		Station: "bay2",
 		Gauge:   GaugeSettings{Name: "G-11", Unit: analysis.MM, Repeatability: analysis.Deviation(um / 10), Step: analysis.Deviation(um / 10)},
 		Capture: CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
-		Master:  MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), MaxAge: 30 * time.Minute, MaxCount: 50},
+		Master:  MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), Lapse: master.Lapse{Age: 30 * time.Minute, Readings: 60, Fresh: 10 * time.Minute, FreshReadings: 20}},
 		Jobs:    map[string]*analysis.Job{job.ID: job},
 		Rings:   map[string]*analysis.Ring{"R-1250": {ID: "R-1250", Size: length("31.7497 mm"), U: analysis.Deviation(um / 4)}},
 
@@ -183,7 +184,7 @@ func TestStates(t *testing.T) {
 	state(CannotJudge, "nothing gauged")
 	// The zero is −0.3 µm: 31.7503 shown is 31.7500, the low limit itself.
 	gauge("31.7502", "31.7503", "31.7504", "31.7504", "31.7504")
-	state(StockToGo, "tightest at 5 mm / 0°")
+	state(StockToGo, "5 mm / 0°")
 	gauge("31.7504")
 	if g := b.bore(); g.ToLow != analysis.Deviation(um/10) || g.Room != analysis.Deviation(um*244/100) {
 		t.Errorf("to low %d, room %d, want 1000 and 24400 (0.1 and 2.44 µm)", g.ToLow, g.Room)
@@ -196,7 +197,7 @@ func TestStates(t *testing.T) {
 	if g := b.bore(); g.Room != 0 {
 		t.Errorf("room %d at the high limit itself", g.Room)
 	}
-	state(CannotJudge, "sizes differ by 2.5 µm, limit 1.0")
+	state(OutOfForm, "size variation")
 	b.must(Action{Do: "place", Place: &analysis.Place{Depth: length("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.7505")
 	state(InSize, "")
@@ -204,7 +205,7 @@ func TestStates(t *testing.T) {
 	gauge("31.75285")
 	state(Over, "58 mm / 90°")
 	b.wait(31 * time.Minute)
-	state(NotMastered, "limit 30 min")
+	state(NotMastered, "30 min")
 }
 
 func TestAcceptNeedsABoreInSize(t *testing.T) {

@@ -1,10 +1,11 @@
 package session
 
 import (
-	"strconv"
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
+	"fairbore/analysis/verdict"
 )
 
 // Settings are what a station knows from its configuration.
@@ -13,6 +14,8 @@ type Settings struct {
 	Gauge   GaugeSettings
 	Capture CaptureSettings
 	Master  MasterSettings
+	Doubt   Doubt
+	Rule    verdict.Rule // at the limits; empty: simple acceptance
 	Jobs    map[string]*analysis.Job
 	Rings   map[string]*analysis.Ring
 	// DepthReach is how far a depth from the gauge's depth channel may lie from
@@ -64,28 +67,37 @@ type CaptureSettings struct {
 type MasterSettings struct {
 	Readings int                // of the ring
 	Spread   analysis.Deviation // the most they may differ
-	MaxAge   time.Duration      // 0: no limit
-	MaxCount int                // readings since; 0: no limit
+	Lapse    master.Lapse       // how long a zero holds
 }
 
-// lapsed says why the newest mastering of f does not hold at a moment, "" if
-// it does.
+// Doubt is what is known of the uncertainty of a size besides ring and
+// repeatability; what is 0 is left out of the budget.
+type Doubt struct {
+	Drift      analysis.Deviation   // ± of the zero since the last look at the ring
+	Contact    analysis.Deviation   // contact, form of the ring, centring; standard uncertainty
+	PartWithin analysis.Temperature // ± of part minus ring, when neither is measured
+	RingFrom20 analysis.Temperature // how far the ring usually is from 20 °C
+	RingWithin analysis.Temperature // ± of that
+}
+
+// clockMoved is how far the wall clock may have been set, in seconds, for the age
+// of a mastering still to be known well enough.
+const clockMoved = 60
+
+// lapsed says why the zero of f does not hold at a moment, "" if it does.
 func (m *MasterSettings) lapsed(f *Fold, now time.Time) string {
-	switch age := now.Sub(f.MasterAt); {
+	switch {
 	case f.Master == nil:
 		return "read the ring to set the gauge's zero"
 	case f.Job != nil && f.Job.Ring != f.Master.Ring.ID:
 		return "this job is mastered on ring " + f.Job.Ring + ", the gauge was set on " + f.Master.Ring.ID
-	case f.Moved > 60:
+	case f.Moved > clockMoved:
 		return "the clock was set since mastering, so its age is not known"
-	case m.MaxAge > 0 && age > m.MaxAge:
-		return "the last mastering is " + minutes(age) + " old; limit " + minutes(m.MaxAge)
-	case m.MaxCount > 0 && f.Since >= m.MaxCount:
-		return "many readings since the last mastering; read the ring again"
+	}
+	for _, r := range m.Lapse.Reasons(f.standing(), now) {
+		if r.Stops {
+			return r.Sentence
+		}
 	}
 	return ""
-}
-
-func minutes(d time.Duration) string {
-	return strconv.Itoa(int(d.Round(time.Minute)/time.Minute)) + " min"
 }

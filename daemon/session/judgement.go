@@ -1,0 +1,130 @@
+package session
+
+import (
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/form"
+	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
+	"fairbore/analysis/verdict"
+)
+
+// judgement works out form, uncertainty and verdict of the readings of a round.
+func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
+	kind := form.TwoPoint
+	if set.Gauge.ThreePoint {
+		kind = form.SelfCentring
+	}
+	far := ""
+	if f.Job.Blind {
+		far = "bottom"
+	}
+	res := form.Evaluate(readings, form.Options{
+		Repeatability: set.Gauge.Repeatability, Step: set.Gauge.Step, Face: f.Job.Face, Far: far, Length: f.Job.Length, Gauge: kind,
+	})
+	b.Form = &res
+	b.Words = res.SentencesIn(words(f.Job.Unit))
+	if f.Master == nil {
+		return
+	}
+	size, form, err := f.budgets(set, readings)
+	if err != nil { // the configuration check asks for all that it needs
+		return
+	}
+	b.U, b.Budget = &size.Stated, &size
+	rule := set.Rule
+	if rule == "" {
+		rule = verdict.Simple
+	}
+	v := verdict.Judge(verdict.Input{Job: f.Job, Readings: readings, Size: size.Stated, Form: form.Stated, Rule: rule})
+	b.Judged = &v
+}
+
+// words says lengths in the unit of the drawing: small ones in µm or millionths,
+// long ones in mm or inches.
+func words(u analysis.Unit) form.Words {
+	if u == analysis.IN {
+		return form.Words{
+			Small: func(d analysis.Deviation) string { return analysis.Length(d).Format(analysis.UIN, 0) + " µin" },
+			Long:  func(l analysis.Length) string { return l.Format(analysis.IN, 2) + " in" },
+		}
+	}
+	return form.Metric()
+}
+
+// thermometer is ± of the difference of two temperatures that were measured
+// (common practice for contact thermometers side by side).
+const thermometer = 3 * analysis.Celsius / 10
+
+// budgets works out the uncertainty of a size of the round, and of the difference
+// of two of them.
+func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form uncertainty.Budget, err error) {
+	part, err := material(f.Job.Material)
+	if err != nil {
+		return size, form, err
+	}
+	ring, err := material(f.Master.Ring.Material)
+	if err != nil {
+		return size, form, err
+	}
+	var capture analysis.Deviation
+	for _, r := range readings {
+		capture = max(capture, r.U)
+	}
+	d := set.Doubt
+	in := uncertainty.BoreInput{
+		Size: f.Job.Target, RingU: f.Master.Ring.U, Repeat: set.Gauge.Repeatability, Readings: 1, Master: f.Master.Of, Capture: capture,
+		Drift: d.Drift, Contact: d.Contact, Resolution: set.Gauge.Step, Ring: ring, Part: part,
+		RingFrom20: d.RingFrom20, RingWithin: d.RingWithin, PartWithin: d.PartWithin,
+	}
+	if part == ring {
+		in.SameMaterial = 1
+	}
+	if f.Warm.Part != nil && f.RingThen != nil { // measured, and corrected for
+		in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
+		in.PartFromRing, in.PartWithin = *f.Warm.Part-*f.RingThen, thermometer
+	}
+	if size, err = uncertainty.Bore(in); err != nil {
+		return size, form, err
+	}
+	form, err = uncertainty.Difference(uncertainty.DifferenceInput{
+		Size: f.Job.Target, Repeat: set.Gauge.Repeatability, Readings: 1, Resolution: set.Gauge.Step, Part: part,
+	})
+	return size, form, err
+}
+
+// material returns the expansion of a material; one that is not stated is steel,
+// as rings are.
+func material(name string) (uncertainty.Expansion, error) {
+	m, err := master.FindMaterial(orElse(name, "steel"))
+	return uncertainty.Expansion{Alpha: m.Alpha, U: m.Spread}, err
+}
+
+// cooling looks at the readings at one place, one after the other, for a part that
+// is still warm; nil if there are too few in a row.
+func (f *Fold) cooling(set *Settings) *master.Cooling {
+	var points []master.Warm
+	var at analysis.Place
+	for i := f.begin; i < len(f.Readings); i++ {
+		r := &f.Readings[i]
+		if !f.counts(r) {
+			continue
+		}
+		if r.Place != at {
+			at, points = r.Place, nil
+		}
+		points = append(points, master.Warm{At: r.At.Sub(f.RoundAt), Size: r.Size})
+	}
+	if len(points) < master.LeastWarm {
+		return nil
+	}
+	c := master.Settle(points, master.UsualCooling(set.Gauge.Repeatability, usualTau))
+	c.Sentence = strings.TrimSpace(c.Sentence)
+	return &c
+}
+
+// usualTau is a time constant between that of a thin tube and a thick sleeve in
+// still air (common practice); the fit takes it for right within a factor of three.
+const usualTau = 8 * time.Minute
