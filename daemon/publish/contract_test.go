@@ -35,7 +35,7 @@ func compile(t *testing.T, name string, closed bool) *jsonschema.Schema {
 	c := jsonschema.NewCompiler()
 	c.DefaultDraft(jsonschema.Draft2020)
 	c.AssertFormat()
-	for _, n := range append(names(), "parts") {
+	for _, n := range append(names(), "parts", "analysis") {
 		doc := load(t, n)
 		if closed {
 			closeObjects(doc)
@@ -134,7 +134,7 @@ func fill(v reflect.Value) {
 		v.SetBool(true)
 	case reflect.Int, reflect.Int64, reflect.Int32:
 		v.SetInt(1)
-	case reflect.Uint64:
+	case reflect.Uint8, reflect.Uint64:
 		v.SetUint(1)
 	case reflect.Float64:
 		v.SetFloat(1.5)
@@ -209,7 +209,7 @@ func TestSchemaPartsAreSent(t *testing.T) {
 			})
 		}
 	}
-	for _, n := range append(names(), "parts") {
+	for _, n := range append(names(), "parts", "analysis") {
 		walk(load(t, n), func(o map[string]any) {
 			if props, ok := o["properties"].(map[string]any); ok && o["type"] == "object" {
 				for p := range props {
@@ -247,6 +247,8 @@ func TestEventKinds(t *testing.T) {
 		session.Restored: func(e *session.Event) { e.Void = full.Void }, session.Mastering: func(e *session.Event) { e.Master = full.Master },
 		session.RingRead: func(e *session.Event) { e.Ring = full.Ring }, session.Mastered: func(e *session.Event) { e.Master = full.Master },
 		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
+		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
+		session.Disturbed: func(e *session.Event) { e.Note = "n" }, session.Warmed: func(e *session.Event) { e.Warm = full.Warm },
 		session.ClockSet: func(e *session.Event) { e.Clock = full.Clock }, session.Told: func(e *session.Event) { e.Note = "n" },
 	}
 	enum := load(t, event).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
@@ -332,8 +334,8 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 
 // Every number says its unit, as a UCUM code that its name agrees with.
 func TestNumbersHaveUnits(t *testing.T) {
-	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s"}
-	for _, n := range append(names(), "parts") {
+	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s", "_ns": "ns", "_cel": "Cel"}
+	for _, n := range append(names(), "parts", "analysis") {
 		walk(load(t, n), func(o map[string]any) {
 			props, _ := o["properties"].(map[string]any)
 			for name, p := range props {
@@ -345,7 +347,7 @@ func TestNumbersHaveUnits(t *testing.T) {
 					continue
 				}
 				unit, _ := s["unit"].(string)
-				if !slices.Contains([]string{"mm", "um", "deg", "s", "1"}, unit) {
+				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "%", "1"}, unit) {
 					t.Errorf("%s: %s has unit %q", n, name, unit)
 				}
 				for end, want := range suffix {
