@@ -39,7 +39,7 @@ func Run(t *testing.T, d drivers.Driver, dir string, update bool) {
 			c.golden(t, update)
 			for _, check := range []struct {
 				name string
-				run  func(*recorded, *testing.T)
+				run  func(*recorded, testing.TB)
 			}{
 				{"pieces", (*recorded).pieces}, {"opened within", (*recorded).openedWithin},
 				{"lost", (*recorded).lost}, {"noise", (*recorded).noise},
@@ -117,7 +117,7 @@ func (c *recorded) decoder(t testing.TB) *watched {
 }
 
 // golden compares with the .want file, or writes it.
-func (c *recorded) golden(t *testing.T, update bool) {
+func (c *recorded) golden(t testing.TB, update bool) {
 	got := strings.Join(c.want, "\n") + "\n"
 	file := c.path + ".want"
 	old, err := os.ReadFile(file)
@@ -134,23 +134,21 @@ func (c *recorded) golden(t *testing.T, update bool) {
 }
 
 // pieces: how the bytes are broken up must not matter.
-func (c *recorded) pieces(t *testing.T) {
-	c.same(t, "whole", c.play(t, play{steps: join(c.steps), strict: true}))
-	c.same(t, "byte by byte", c.play(t, play{steps: c.steps, strict: true, cut: func(in []byte) [][]byte {
-		return slices.Collect(slices.Chunk(in, 1))
-	}}))
+func (c *recorded) pieces(t testing.TB) {
+	same(t, "whole", c.play(t, play{steps: join(c.steps), strict: true}), c.want)
+	same(t, "byte by byte", c.play(t, play{steps: c.steps, strict: true, cut: bytewise}), c.want)
 	for k := range c.bytes() {
-		c.same(t, fmt.Sprintf("cut at byte %d", k), c.play(t, play{steps: cutAt(join(c.steps), k), strict: true}))
+		same(t, fmt.Sprintf("cut at byte %d", k), c.play(t, play{steps: cutAt(join(c.steps), k), strict: true}), c.want)
 	}
 }
 
 // openedWithin: the line is opened while a frame is under way.
-func (c *recorded) openedWithin(t *testing.T) {
+func (c *recorded) openedWithin(t testing.TB) {
 	if _, asks := c.decoder(t).Decoder.(drivers.Requester); asks {
 		first := c.all()
 		for k := range first {
 			late := append([]step{{in: first[k:]}}, c.steps...)
-			c.same(t, fmt.Sprintf("%d stale bytes before the first request", len(first)-k), onlySamples(c.play(t, play{steps: late, strict: true})))
+			same(t, fmt.Sprintf("%d stale bytes before the first request", len(first)-k), onlySamples(c.play(t, play{steps: late, strict: true})), onlySamples(c.want))
 		}
 		return
 	}
@@ -164,7 +162,7 @@ func (c *recorded) openedWithin(t *testing.T) {
 }
 
 // lost: the line goes away at every byte, and all is played again.
-func (c *recorded) lost(t *testing.T) {
+func (c *recorded) lost(t testing.TB) {
 	want := onlySamples(c.want)
 	for k := range c.bytes() {
 		before := cutShort(c.steps, k)
@@ -178,7 +176,7 @@ func (c *recorded) lost(t *testing.T) {
 
 // noise of the kinds a line makes: breaks, a floating line, a wrong speed,
 // and a message of a gauge that starts.
-func (c *recorded) noise(t *testing.T) {
+func (c *recorded) noise(t testing.TB) {
 	lineEnd := []byte("\r\n")
 	rnd := rand.New(rand.NewPCG(1, 2))
 	wild := make([]byte, 40)
@@ -218,7 +216,7 @@ func begins(before []step) bool {
 
 // resynchronises checks that noise costs no more than one frame each time, and
 // makes no sample.
-func (c *recorded) resynchronises(t *testing.T, what string, steps []step, want []string, bursts int) {
+func (c *recorded) resynchronises(t testing.TB, what string, steps []step, want []string, bursts int) {
 	t.Helper()
 	got := onlySamples(c.play(t, play{steps: steps}))
 	if !isSubsequence(got, want) {
@@ -230,7 +228,7 @@ func (c *recorded) resynchronises(t *testing.T, what string, steps []step, want 
 }
 
 // endless: noise, and the beginning of a frame, without end.
-func (c *recorded) endless(t *testing.T) {
+func (c *recorded) endless(t testing.TB) {
 	rnd := rand.New(rand.NewPCG(3, 4))
 	beginning := c.all()
 	beginning = beginning[:min(len(beginning), 5)]
@@ -283,7 +281,7 @@ func heap() uint64 {
 }
 
 // damaged: with a check in every frame no damage gives another sample.
-func (c *recorded) damaged(t *testing.T) {
+func (c *recorded) damaged(t testing.TB) {
 	d := c.decoder(t)
 	if k, ok := d.Decoder.(drivers.Checker); !ok || !k.Checked() {
 		t.Skip("the format has no check")
@@ -309,16 +307,14 @@ func (c *recorded) damaged(t *testing.T) {
 	}
 }
 
-func (c *recorded) same(t *testing.T, what string, got []string) {
+func same(t testing.TB, what string, got, want []string) {
 	t.Helper()
-	want := c.want
-	if strings.Contains(what, "stale") {
-		want = onlySamples(want)
-	}
 	if !slices.Equal(got, want) {
 		t.Fatalf("%s: got\n%s\nwant\n%s", what, strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }
+
+func bytewise(in []byte) [][]byte { return slices.Collect(slices.Chunk(in, 1)) }
 
 // all returns what came from the gauge.
 func (c *recorded) all() (all []byte) {
@@ -366,10 +362,7 @@ func Fuzz(f *testing.F, d drivers.Driver, dir string) {
 		}
 		steps := []step{begin, {in: data}, {idle: 1}}
 		whole := onlySamples(c.play(t, play{steps: steps}))
-		bytewise := onlySamples(c.play(t, play{steps: steps, cut: func(in []byte) [][]byte { return slices.Collect(slices.Chunk(in, 1)) }}))
-		if !slices.Equal(whole, bytewise) {
-			t.Fatalf("%q: whole %q, byte by byte %q", data, whole, bytewise)
-		}
+		same(t, fmt.Sprintf("%q byte by byte", data), onlySamples(c.play(t, play{steps: steps, cut: bytewise})), whole)
 	})
 }
 
