@@ -8,7 +8,8 @@
 // rejected and counted by its reason.
 //
 // To add a driver: a file with the layout of the frame as its comment, a line
-// in [Table], a folder of recordings in testdata/drivers, an example in configs.
+// in [Table], a folder of recordings in testdata/drivers (see [Recording]), an
+// example in configs/drivers, a fuzz target in drivers_test.go.
 package drivers
 
 import (
@@ -115,9 +116,10 @@ type Decoder interface {
 // Pauser is a Decoder to which silence tells something: that a frame is over,
 // or that the next byte begins one.
 type Pauser interface {
-	// Pause returns how long the line must be silent to be called idle. It is
-	// called idle again each time as much silence follows, whether or not
-	// bytes wait, also between opening and the first byte.
+	// Pause returns how long the line must be silent to be called idle: once
+	// after opening and once after bytes, at the least. It should be called
+	// idle again when as much silence follows: the first time ends a frame that
+	// broke off, the second tells that its rest will not come.
 	Pause() time.Duration
 }
 

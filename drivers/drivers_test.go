@@ -69,6 +69,28 @@ func TestTable(t *testing.T) {
 	}
 }
 
+func TestLine_String(t *testing.T) {
+	for want, l := range map[string]drivers.Line{
+		"9600 8N1":   {Baud: 9600, Data: 8, Parity: "none", Stop: 1},
+		"4800 7E2":   {Baud: 4800, Data: 7, Parity: "even", Stop: 2},
+		"19200 8?1":  {Baud: 19200, Data: 8, Stop: 1},
+		"115200 8M1": {Baud: 115200, Data: 8, Parity: "mark", Stop: 1},
+	} {
+		if got := l.String(); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
+
+func TestFind_NamesAll(t *testing.T) {
+	_, err := drivers.Find("lines")
+	for _, d := range drivers.Table() {
+		if err == nil || !strings.Contains(err.Error(), d.Name) {
+			t.Errorf("%v does not name %s", err, d.Name)
+		}
+	}
+}
+
 func find(t testing.TB, name string) drivers.Driver {
 	d, err := drivers.Find(name)
 	if err != nil {

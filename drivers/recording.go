@@ -34,7 +34,9 @@ import (
 // says what happened to the line. Then the seconds since the recording began
 // by a clock that never jumps, the wall clock where it is known, and the bytes
 // in quotes: printable ASCII as it is, \r \n \t \" \\, and \x with two hex
-// digits for the rest. Empty lines and lines that begin with # say nothing.
+// digits for the rest. A request of no bytes stands for a round in which
+// nothing was asked (see Requester). Empty lines and lines that begin with #
+// say nothing.
 type Recording struct {
 	Driver    string
 	Options   Options // of the driver
