@@ -413,3 +413,10 @@ func parseThousandths(s string) (int32, error) {
 	}
 	return int32(digits), nil
 }
+
+// UnmarshalText reads what [ParseLength] reads: a number with its unit, as in a
+// configuration or on a command line.
+func (l *Length) UnmarshalText(b []byte) (err error) { *l, err = ParseLength(string(b)); return err }
+
+// UnmarshalText reads what [ParseLength] reads.
+func (d *Deviation) UnmarshalText(b []byte) error { return (*Length)(d).UnmarshalText(b) }

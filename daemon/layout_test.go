@@ -49,7 +49,7 @@ func layout() map[string]allowed {
 		"daemon/web":           {local: []string{"analysis", "analysis/plan", "daemon/session", "daemon/picture"}, third: []string{zerolog}},
 		"daemon/report":        {local: []string{"analysis", "analysis/...", "daemon/session", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
 		"daemon":               {local: []string{"analysis", "analysis/...", "configs", "drivers", "drivers/simulator", "daemon/..."}, third: []string{zerolog, "github.com/prometheus/client_golang", "github.com/creack/pty", "golang.org/x/term"}},
-		"cmd/fairbore":         {local: []string{"daemon", "daemon/config", "daemon/port", "daemon/store"}, third: []string{"github.com/alecthomas/kong", zerolog}},
+		"cmd/fairbore":         {local: []string{"analysis", "analysis/plan", "daemon", "daemon/config", "daemon/port", "daemon/store"}, third: []string{"github.com/alecthomas/kong", zerolog}},
 	}
 }
 

@@ -32,6 +32,8 @@ type cli struct {
 	Export  exportCmd  `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
 	Verify  verifyCmd  `cmd:"" help:"Check that a journal is as it was written."`
 	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events."`
+	Plan    planCmd    `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
+	Study   studyCmd   `cmd:"" help:"Study a gauge or a lot of sizes."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 

@@ -278,21 +278,22 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	g, ok := c.Gauges[s.Gauge]
 	if !ok {
 		l.fault(key+".gauge", "there is no gauge %q under gauges", s.Gauge)
-	} else if g != nil {
-		l.line(key+".line", s, g)
 	}
+	l.line(key+".line", &s.Line, g)
 	if _, ok := c.Jobs[s.Job]; s.Job != "" && !ok {
 		l.fault(key+".job", "there is no job %q under jobs", s.Job)
 	}
 }
 
-// line fills the station's serial settings in from the driver and checks them.
-func (l *loader) line(key string, s *Station, g *Gauge) {
+// line fills the serial settings of a station in from the driver of its gauge, if
+// that is known, and checks them.
+func (l *loader) line(key string, n *Line, g *Gauge) {
 	usual := drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
-	if d, err := drivers.Find(g.Driver); err == nil && d.Line.Baud > 0 {
-		usual = d.Line
+	if g != nil {
+		if d, err := drivers.Find(g.Driver); err == nil && d.Line.Baud > 0 {
+			usual = d.Line
+		}
 	}
-	n := &s.Line
 	n.Baud, n.Data, n.Stop, n.Parity = or(n.Baud, usual.Baud), or(n.Data, usual.Data), or(n.Stop, usual.Stop), or(n.Parity, usual.Parity)
 	if n.Baud < 50 || n.Baud > 4_000_000 {
 		l.fault(key+".baud", "%d: want 50 to 4000000", n.Baud)

@@ -7,11 +7,13 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/go-viper/mapstructure/v2"
 	koanfyaml "github.com/knadh/koanf/parsers/yaml"
+	"github.com/knadh/koanf/providers/confmap"
 	"github.com/knadh/koanf/providers/rawbytes"
 	"github.com/knadh/koanf/v2"
 	"go.yaml.in/yaml/v3"
@@ -67,17 +69,61 @@ func Parse(name string, b []byte) (*Config, error) {
 	if err := k.Load(rawbytes.Provider(b), koanfyaml.Parser()); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	c := defaults()
-	err := k.UnmarshalWithConf("", c, koanf.UnmarshalConf{DecoderConfig: &mapstructure.DecoderConfig{
-		TagName: "koanf", ErrorUnused: true, DecodeHook: mapstructure.DecodeHookFuncType(convert),
-	}})
-	l.decodeFaults(err)
+	c := l.decode(k)
 	l.check(c)
 	if len(l.faults) > 0 {
 		slices.SortStableFunc(l.faults, func(a, b error) int { return a.(*Fault).Line - b.(*Fault).Line })
 		return nil, errors.Join(l.faults...)
 	}
 	return c, nil
+}
+
+// decode fills a configuration from what was read. A value that can't be decoded
+// is a fault and is taken out, so that all else is decoded and checked all the same.
+func (l *loader) decode(k *koanf.Koanf) *Config {
+	for {
+		c := defaults()
+		before := len(l.faults)
+		l.decodeFaults(k.UnmarshalWithConf("", c, koanf.UnmarshalConf{DecoderConfig: &mapstructure.DecoderConfig{
+			TagName: "koanf", ErrorUnused: true, DecodeHook: mapstructure.DecodeHookFuncType(convert),
+		}}))
+		if len(l.faults) == before {
+			return c
+		}
+		tree := k.Raw()
+		for _, f := range l.faults[before:] {
+			remove(tree, f.(*Fault).Key)
+		}
+		k = koanf.NewWithConf(koanf.Conf{Delim: "\x00"})
+		if err := k.Load(confmap.Provider(tree, ""), nil); err != nil { // it was loaded before
+			l.fault("", "%w", err)
+			return c
+		}
+	}
+}
+
+// remove takes the value at a key path out of a tree.
+func remove(tree any, key string) {
+	head, rest, more := strings.Cut(key, ".")
+	head, index, _ := strings.Cut(head, "[")
+	m, ok := tree.(map[string]any)
+	if !ok {
+		return
+	}
+	for name := range m { // keys are matched without regard to case, as the decoder does
+		if strings.EqualFold(name, head) {
+			head = name
+		}
+	}
+	list, isList := m[head].([]any)
+	switch n, err := strconv.Atoi(strings.TrimSuffix(index, "]")); {
+	case !more:
+		delete(m, head)
+	case isList && err == nil && n < len(list):
+		remove(list[n], rest)
+	case index == "":
+		remove(m[head], rest)
+	}
 }
 
 type loader struct {

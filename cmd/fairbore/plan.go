@@ -1,0 +1,118 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+
+	"fairbore/analysis"
+	"fairbore/analysis/plan"
+	"fairbore/daemon"
+	"fairbore/daemon/config"
+)
+
+type planCmd struct {
+	Fit string `help:"Tell a fit only, such as \"28.6 H7/p6\" or \"1.125 in FN2\"."`
+
+	Config  string             `help:"Take the limits of a job from this configuration." type:"existingfile" group:"Size"`
+	Job     string             `help:"The job." group:"Size"`
+	Nominal analysis.Length    `help:"Such as \"25 mm\" or \"0.8752 in\"." group:"Size"`
+	Class   string             `help:"ISO 286 class of the hole, such as H7." group:"Size"`
+	Low     analysis.Length    `help:"Low limit." group:"Size"`
+	High    analysis.Length    `help:"High limit." group:"Size"`
+	Target  analysis.Length    `help:"Size to aim at; the middle when left out." group:"Size"`
+	Form    analysis.Deviation `help:"Form limit." group:"Size"`
+
+	Process plan.Process       `help:"What the bore comes from: drilled, reamed, bored, ground, or pressed (a bush)." group:"Stock"`
+	Tooling plan.Tooling       `help:"What it is honed with: hand-held or machine." group:"Stock"`
+	Oval    analysis.Deviation `help:"Ovality before honing." group:"Stock"`
+	Taper   analysis.Deviation `help:"Taper before honing." group:"Stock"`
+	Damage  analysis.Deviation `help:"Depth of the marks to clean up." group:"Stock"`
+	Stock   analysis.Deviation `help:"Stock wanted; chosen when left out." group:"Stock"`
+	Bite    analysis.Deviation `help:"The most a round takes." group:"Stock"`
+
+	BushBore    analysis.Length    `help:"Bore of the bush before pressing; worked out when left out." group:"Press fit"`
+	BushOutside analysis.Length    `help:"Outside diameter of the bush, as measured." group:"Press fit"`
+	Housing     analysis.Length    `help:"Bore of the housing, as measured." group:"Press fit"`
+	Boss        analysis.Length    `help:"Outside diameter of the housing about the bush." group:"Press fit"`
+	Bush        string             `help:"Material of the bush." default:"bronze" group:"Press fit"`
+	Hub         string             `help:"Material of the housing." default:"iron" group:"Press fit"`
+	Rz          analysis.Deviation `help:"Sum of the roughness depths Rz of both seats." group:"Press fit"`
+
+	GaugeStep analysis.Deviation `help:"Resolution of the gauge." group:"Gauge"`
+	GaugeU    analysis.Deviation `help:"Expanded uncertainty of a size (k = 2)." group:"Gauge"`
+	Ring      analysis.Length    `help:"Size of the setting ring." group:"Gauge"`
+	RingClass string             `help:"Class of the ring: XXX, XX, X, Y, Z, ZZ." group:"Gauge"`
+	RingU     analysis.Deviation `help:"Uncertainty of its certificate (k = 2)." group:"Gauge"`
+}
+
+func (p *planCmd) Run(s *streams) error {
+	o := daemon.PlanOptions{Fit: p.Fit, Bush: p.Bush, Hub: p.Hub, Request: plan.Request{
+		Nominal: p.Nominal, Class: p.Class, Limits: analysis.Limits{Low: p.Low, High: p.High, Target: p.Target}, Form: p.Form,
+		Process: p.Process, Tooling: p.Tooling, Oval: p.Oval, Taper: p.Taper, Damage: p.Damage, Stock: p.Stock, Bite: p.Bite,
+	}}
+	if p.BushOutside != 0 || p.Housing != 0 || p.Boss != 0 {
+		o.Request.Press = &plan.Press{Bore: p.BushBore, Outside: p.BushOutside, Housing: p.Housing, Boss: p.Boss, Rz: p.Rz}
+	}
+	if p.GaugeStep != 0 || p.GaugeU != 0 || p.Ring != 0 {
+		o.Request.Gauge = &plan.Gauge{Resolution: p.GaugeStep, U: p.GaugeU, Ring: p.Ring, RingClass: p.RingClass, RingU: p.RingU}
+	}
+	if p.Config != "" {
+		cfg, err := config.Load(p.Config)
+		if err != nil {
+			return err
+		}
+		if o.Job = cfg.AnalysisJob(p.Job); o.Job == nil {
+			return fmt.Errorf("--job: %s has no job %q", p.Config, p.Job)
+		}
+	}
+	return daemon.Plan(o, s.out)
+}
+
+type studyCmd struct {
+	Gauge studyGaugeCmd `cmd:"" help:"A gauge study: CSV with part, operator and size_mm, size_in or size_um."`
+	Lot   studyLotCmd   `cmd:"" help:"Capability and control chart of a lot: CSV with a size column, or a journal's accepted parts."`
+}
+
+type studyGaugeCmd struct {
+	File      string             `arg:"" help:"The CSV; - for standard input."`
+	Tolerance analysis.Deviation `help:"The tolerance that the gauge is to judge, such as \"2.54 um\"."`
+}
+
+func (g *studyGaugeCmd) Run(s *streams) error {
+	in, err := open(g.File)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	return daemon.StudyGauge(in, g.Tolerance, s.out)
+}
+
+type studyLotCmd struct {
+	File     string          `arg:"" help:"The CSV, - for standard input, or a journal with --job."`
+	Job      string          `help:"The file is a journal: its accepted parts of this job."`
+	Low      analysis.Length `help:"Low limit; the job's when left out."`
+	High     analysis.Length `help:"High limit; the job's when left out."`
+	Subgroup int             `help:"Sizes in a subgroup of the chart; individuals when left out."`
+}
+
+func (l *studyLotCmd) Run(ctx context.Context, s *streams) error {
+	o := daemon.LotOptions{Limits: analysis.Limits{Low: l.Low, High: l.High}, Subgroup: l.Subgroup}
+	if l.Job != "" {
+		return daemon.StudyJob(ctx, l.File, l.Job, o, s.out)
+	}
+	in, err := open(l.File)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	return daemon.StudyLot(in, o, s.out)
+}
+
+func open(path string) (io.ReadCloser, error) {
+	if path == "-" {
+		return io.NopCloser(os.Stdin), nil
+	}
+	return os.Open(path)
+}

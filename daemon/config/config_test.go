@@ -1,0 +1,227 @@
+package config
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+
+	"go.yaml.in/yaml/v3"
+
+	"fairbore/analysis"
+	"fairbore/configs"
+	"fairbore/drivers"
+)
+
+func TestDemoIsGood(t *testing.T) {
+	if _, err := Parse("demo.yaml", configs.Demo); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func example(t *testing.T) string {
+	t.Helper()
+	b, err := os.ReadFile("../../configs/fairbore.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+// The complete example is good, and leaves no key out.
+func TestExampleIsCompleteAndGood(t *testing.T) {
+	text := example(t)
+	c, err := Parse("fairbore.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var tree map[string]any
+	if err := yaml.Unmarshal([]byte(text), &tree); err != nil {
+		t.Fatal(err)
+	}
+	covers(t, reflect.TypeOf(*c), tree, "")
+}
+
+// covers checks that a tree has every key that a type has.
+func covers(t *testing.T, typ reflect.Type, tree any, path string) {
+	switch typ.Kind() {
+	case reflect.Pointer:
+		covers(t, typ.Elem(), tree, path)
+	case reflect.Struct:
+		m, ok := tree.(map[string]any)
+		if !ok {
+			t.Errorf("%s is not in the example", path)
+			return
+		}
+		for i := range typ.NumField() {
+			key := typ.Field(i).Tag.Get("koanf")
+			if key == "" {
+				continue
+			}
+			v, ok := m[key]
+			if !ok {
+				t.Errorf("%s.%s is not in the example", path, key)
+				continue
+			}
+			covers(t, typ.Field(i).Type, v, path+"."+key)
+		}
+	case reflect.Map:
+		if m, ok := tree.(map[string]any); ok && typ.Elem().Kind() == reflect.Pointer {
+			for k, v := range m {
+				covers(t, typ.Elem(), v, path+"."+k)
+			}
+		}
+	case reflect.Slice:
+		if l, ok := tree.([]any); ok && typ.Elem().Kind() == reflect.Struct {
+			for _, v := range l {
+				covers(t, typ.Elem(), v, path+"[]")
+			}
+		}
+	}
+}
+
+// What the example says of values left out is what they have.
+func TestExampleStatesTheDefaults(t *testing.T) {
+	c, err := Parse("fairbore.yaml", []byte(example(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := defaults()
+	for name, pair := range map[string][2]any{
+		"journal": {c.Journal, d.Journal}, "web": {c.Web, d.Web}, "recordings": {c.Record, d.Record},
+		"mastering": {c.Master, d.Master}, "uncertainty": {c.Doubt, d.Doubt}, "guard": {c.Guard, d.Guard},
+	} {
+		if !reflect.DeepEqual(pair[0], pair[1]) {
+			t.Errorf("%s: the example says %+v, the default is %+v", name, pair[0], pair[1])
+		}
+	}
+}
+
+func TestJobIsExact(t *testing.T) {
+	c, err := Parse("fairbore.yaml", []byte(example(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	j := c.AnalysisJob("J-4112")
+	if j.Low != 31_750*10_000 || j.High-j.Low != 100*analysis.MicroInch || j.Target-j.Low != 50*analysis.MicroInch {
+		t.Errorf("limits %s to %s, target %s", j.Low, j.High, j.Target)
+	}
+	if len(j.Plan()) != 6 || j.Orientations[1] != 90*analysis.Degree {
+		t.Errorf("plan %v", j.Plan())
+	}
+}
+
+// Every fault is reported at once, at its key and its line.
+func TestFaults(t *testing.T) {
+	lines := strings.Split(example(t), "\n")
+	lineOf := func(text string) int {
+		for i, l := range lines {
+			if strings.Contains(l, text) {
+				return i + 1
+			}
+		}
+		t.Fatalf("the example has no line with %q", text)
+		return 0
+	}
+	cases := []struct{ key, was, is, why string }{
+		{"site", "site: quarry-lane", "site: quarry lane", "letters"},
+		{"mastering.max_age", "max_age: 30m", "max_age: 30", "has no unit"},
+		{"mastering.readings", "readings: 3 ", "readings: 3.5 ", "whole number"},
+		{"guard", "guard: 1.645u", "guard: perhaps", "rule"},
+		{"gauges.G-11.unit", "unit: mm  ", "unit: furlong ", "want mm"},
+		{"gauges.G-11.driver", "driver: line", "driver: lime", "not one of"},
+		{"gauges.G-11.shows", "shows: size", "shows: much", "size, deviation"},
+		{"rings.R-1250.size", "size: 31.74970 mm", "size: 31.74970", "has no unit"},
+		{"rings.R-1250.due", `due: "2027-01-25"`, `due: "soon"`, "date"},
+		{"jobs.J-4112.material", "material: tool steel", "material: wood", "not one of"},
+		{"jobs.J-4112.low", "low: 1.25000 in", "low: 1.25020 in", "above the low limit"},
+		{"jobs.J-4112.sections", "sections: [5 mm, 32 mm, 58 mm]", "sections: [5 mm, 32 mm, 580 mm]", "outside the bore"},
+		{"jobs.J-4112.ring", "ring: R-1250 ", "ring: R-1 ", "no ring"},
+		{"stations[0].gouge", "    gauge: G-11", "    gouge: G-11", "unknown key"},
+		{"stations[0].line.parity", "parity: none", "parity: some", "even"},
+		{"stations[0].capture", "capture: button", "capture: magic", "button"},
+		{"stations[0].record", "record: false ", "record: null ", "no value"},
+	}
+	all := example(t)
+	for _, c := range cases {
+		one := strings.Replace(example(t), c.was, c.is, 1)
+		all = strings.Replace(all, c.was, c.is, 1)
+		_, err := Parse("f.yaml", []byte(one))
+		f := find(err, c.key)
+		if f == nil {
+			t.Errorf("%s: no fault; got %v", c.key, err)
+			continue
+		}
+		if f.Line != lineOf(c.was) || !strings.Contains(f.Err.Error(), c.why) || !errors.Is(err, ErrInvalid) {
+			t.Errorf("%s: line %d, want %d: %v, want %q", c.key, f.Line, lineOf(c.was), f.Err, c.why)
+		}
+	}
+	_, err := Parse("f.yaml", []byte(all))
+	for _, c := range cases {
+		if find(err, c.key) == nil {
+			t.Errorf("with all faults at once, %s is not reported", c.key)
+		}
+	}
+}
+
+func find(err error, key string) *Fault {
+	many, ok := err.(interface{ Unwrap() []error })
+	if !ok {
+		return nil
+	}
+	for _, e := range many.Unwrap() {
+		if f, ok := e.(*Fault); ok && f.Key == key {
+			return f
+		}
+	}
+	return nil
+}
+
+func TestUnreadable(t *testing.T) {
+	for name, text := range map[string]string{"empty": "", "only a comment": "# nothing\n", "not YAML": "a: [1", "twice": "site: a\nsite: b\n", "a list": "- 1\n"} {
+		if c, err := Parse("f.yaml", []byte(text)); err == nil {
+			t.Errorf("%s: read as %+v", name, c)
+		}
+	}
+	if _, err := Load(filepath.Join(t.TempDir(), "none.yaml")); err == nil {
+		t.Error("a missing file was read")
+	}
+}
+
+// Each driver has an example, whose gauge its driver takes.
+func TestDriverExamples(t *testing.T) {
+	for _, d := range drivers.Table() {
+		path := "../../configs/drivers/" + d.Name + ".yaml"
+		b, err := os.ReadFile(path)
+		if err != nil {
+			t.Errorf("driver %s has no example: %v", d.Name, err)
+			continue
+		}
+		var file struct {
+			Gauge struct {
+				Driver  string
+				Options map[string]any
+			}
+		}
+		if err := yaml.Unmarshal(b, &file); err != nil {
+			t.Errorf("%s: %v", path, err)
+			continue
+		}
+		g := Gauge{Driver: file.Gauge.Driver, Options: file.Gauge.Options}
+		if _, err := g.Decoder(); err != nil || g.Driver != d.Name {
+			t.Errorf("%s: driver %q: %v", path, g.Driver, err)
+		}
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	f.Add(configs.Demo)
+	f.Add([]byte("version: 1\nstations: [{}]\nrings: {a: }\njobs: {b: }\ngauges: {c: }\n"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if c, err := Parse("f.yaml", b); err == nil && len(c.Stations) == 0 {
+			t.Error("a configuration without stations was taken")
+		}
+	})
+}

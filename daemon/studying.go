@@ -1,0 +1,211 @@
+package daemon
+
+import (
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"fairbore/analysis"
+	"fairbore/analysis/study"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+)
+
+// confidence is that of every interval a study states.
+const confidence = 0.95
+
+// StudyGauge evaluates a gauge study from CSV with the columns part, operator and
+// one of size_mm, size_in or size_um, a row a reading, by both usual methods.
+func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error {
+	rows, err := readings(in, "part", "operator")
+	if err != nil {
+		return err
+	}
+	t, err := table(rows)
+	if err != nil {
+		return err
+	}
+	tol := analysis.Length(tolerance).Micrometres()
+	byRange, err := study.AverageAndRange(t, tol)
+	if err != nil {
+		return err
+	}
+	byANOVA, err := study.ByANOVA(t, tol, study.PoolAbove)
+	if err != nil {
+		return err
+	}
+	return errors.Join(lines(out, byRange.Text()), lines(out, []string{""}), lines(out, byANOVA.Text()))
+}
+
+// table arranges rows of part, operator and size, each in the order in which it
+// first came.
+func table(rows []row) (study.Table, error) {
+	var t study.Table
+	for _, r := range rows {
+		if !slices.Contains(t.Parts, r.keys[0]) {
+			t.Parts = append(t.Parts, r.keys[0])
+		}
+		if !slices.Contains(t.Operators, r.keys[1]) {
+			t.Operators = append(t.Operators, r.keys[1])
+		}
+	}
+	t.Values = make([][][]float64, len(t.Parts))
+	for i := range t.Values {
+		t.Values[i] = make([][]float64, len(t.Operators))
+	}
+	for _, r := range rows {
+		cell := &t.Values[slices.Index(t.Parts, r.keys[0])][slices.Index(t.Operators, r.keys[1])]
+		*cell = append(*cell, r.um)
+	}
+	return t, nil
+}
+
+// LotOptions say which sizes to study and what they have to keep.
+type LotOptions struct {
+	Limits   analysis.Limits
+	Subgroup int // readings in a subgroup of the chart; 0 or 1: individuals
+}
+
+// StudyLot writes description, capability and control chart of sizes from CSV
+// with one of the columns size_mm, size_in or size_um, in the order of time.
+func StudyLot(in io.Reader, o LotOptions, out io.Writer) error {
+	rows, err := readings(in)
+	if err != nil {
+		return err
+	}
+	x := make([]float64, len(rows))
+	for i, r := range rows {
+		x[i] = r.um
+	}
+	return lot(x, o, out)
+}
+
+// StudyJob does the same with the finished parts of a job in a journal: of each
+// accepted part the mean of the readings that it was accepted on.
+func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer) error {
+	j, err := store.View(ctx, path)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	x, limits, err := finished(ctx, j, job)
+	if err != nil {
+		return err
+	}
+	if o.Limits.High == 0 {
+		o.Limits = limits
+	}
+	fmt.Fprintf(out, "%d accepted parts of job %s, the mean of each\n", len(x), job)
+	return lot(x, o, out)
+}
+
+// finished returns the mean size, in µm, of each accepted part of a job, and the
+// limits that the last of them was held against.
+func finished(ctx context.Context, j *store.Journal, job string) (x []float64, limits analysis.Limits, err error) {
+	folds := map[string]*session.Fold{}
+	for r, err := range j.Query(ctx, store.Filter{Job: job}) {
+		if err != nil {
+			return nil, limits, err
+		}
+		f := folds[r.Station]
+		if f == nil {
+			f = &session.Fold{}
+			folds[r.Station] = f
+		}
+		f.Apply(&r.Event)
+		if r.Kind != session.Judged || !r.Verdict.Accepted || f.Job == nil {
+			continue
+		}
+		limits = f.Job.Limits
+		sum, n := 0.0, 0
+		for _, reading := range f.Current(f.Round()) {
+			sum += reading.Size.Micrometres()
+			n++
+		}
+		if n > 0 {
+			x = append(x, sum/float64(n))
+		}
+	}
+	return x, limits, nil
+}
+
+func lot(x []float64, o LotOptions, out io.Writer) error {
+	if o.Limits.High <= o.Limits.Low {
+		return fmt.Errorf("give the limits that the sizes have to keep, the low one below the high one")
+	}
+	spec := study.Spec{Low: o.Limits.Low.Micrometres(), High: o.Limits.High.Micrometres()}
+	c, err := study.Capability(x, spec, confidence)
+	if err != nil {
+		return err
+	}
+	chart, err := charted(x, o.Subgroup)
+	if err != nil {
+		return err
+	}
+	return errors.Join(lines(out, c.Text()), lines(out, []string{""}), lines(out, chart.Text()))
+}
+
+func charted(x []float64, n int) (study.Chart, error) {
+	if n < 2 {
+		return study.Individuals(x)
+	}
+	return study.XbarR(slices.Collect(slices.Chunk(x[:len(x)/n*n], n)))
+}
+
+// row is a reading from a file: what it is of, and its size in µm.
+type row struct {
+	keys []string
+	um   float64
+}
+
+// readings reads CSV with the columns named and one of size.
+func readings(in io.Reader, keys ...string) ([]row, error) {
+	r := csv.NewReader(in)
+	r.TrimLeadingSpace = true
+	head, err := r.Read()
+	if err != nil {
+		return nil, fmt.Errorf("read the header: %w", err)
+	}
+	for i := range head {
+		head[i] = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(head[i], "\ufeff")))
+	}
+	size, unit := -1, analysis.NoUnit
+	for name, u := range map[string]analysis.Unit{"size_mm": analysis.MM, "size_in": analysis.IN, "size_um": analysis.UM} {
+		if i := slices.Index(head, name); i >= 0 {
+			size, unit = i, u
+		}
+	}
+	if size < 0 {
+		return nil, fmt.Errorf("the header %q has none of the columns size_mm, size_in, size_um", strings.Join(head, ","))
+	}
+	at := make([]int, len(keys))
+	for i, k := range keys {
+		if at[i] = slices.Index(head, k); at[i] < 0 {
+			return nil, fmt.Errorf("the header %q has no column %s", strings.Join(head, ","), k)
+		}
+	}
+	var rows []row
+	for {
+		rec, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			return rows, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		line, _ := r.FieldPos(size)
+		l, err := analysis.ParseLength(strings.TrimSpace(rec[size]) + unit.String())
+		if err != nil {
+			return nil, fmt.Errorf("line %d: %w", line, err)
+		}
+		one := row{um: l.Micrometres()}
+		for _, i := range at {
+			one.keys = append(one.keys, rec[i])
+		}
+		rows = append(rows, one)
+	}
+}
