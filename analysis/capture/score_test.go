@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 	"time"
 
@@ -15,168 +14,52 @@ import (
 )
 
 var (
-	cycles = flag.Int("cycles", 2000, "simulated visits for each gauge and rate in BenchmarkScore")
+	cycles = flag.Int("cycles", 1000, "simulated visits for each line of BenchmarkScore; 10000 for a full score")
 	seed   = flag.Uint64("seed", 0, "of BenchmarkScore; 0 draws one")
-	detail = flag.Bool("detail", false, "print false and missed captures of BenchmarkScore by kind of visit")
+	kinds  = flag.Bool("kinds", false, "list false and missed readings of BenchmarkScore by kind of visit")
 )
 
-// options are what the capture is told of a drawn gauge: its data sheet, where
-// the repeatability is right to a quarter.
+// options are what the capture is told of a drawn gauge: its data sheet, with
+// the repeatability right to a quarter, and a nominal that is up to 50 µm off.
 func options(p simulator.Params, rng *rand.Rand) capture.Options {
 	o := capture.Options{
-		Mode: capture.Settled, Nominal: analysis.Length(p.Size/simulator.Millimetre*simulator.Millimetre + simulator.Millimetre/2),
-		Band:          analysis.Deviation(700 * um),
+		Mode:          capture.Settled,
+		Nominal:       analysis.Length(p.Size) + analysis.Length((rng.Float64()-0.5)*100*float64(um)),
 		Tip:           analysis.Length(p.Gauge.Tip),
 		Repeatability: analysis.Deviation(p.Gauge.Noise * (0.75 + 0.5*rng.Float64()) * float64(um)),
 		Resolution:    analysis.Deviation(p.Gauge.Step),
 	}
-	o.Nominal = analysis.Length(p.Size) + analysis.Length((rng.Float64()-0.5)*100*float64(um))
-	o.Band = analysis.Deviation(200 * um)
-	if p.Gauge.Contact == simulator.TwoPoint {
+	switch p.Gauge.Contact {
+	case simulator.TwoPoint:
 		o.Mode = capture.Turning
+	case simulator.Air:
+		o.Settle = 1500 * time.Millisecond
 	}
 	return o
 }
 
-// feed runs the points through a capture, as the session would: what is text
+// readings runs the points through a capture, as the session would: what is text
 // instead of a number never gets here.
-func feed(c capture.Capture, points []simulator.Point, each func(capture.Result)) {
+func readings(o capture.Options, points []simulator.Point) (taken []capture.Result) {
+	c, err := capture.New(o)
+	if err != nil {
+		panic(err) // a fault of the score itself
+	}
 	for _, p := range points {
 		if p.Text != "" {
 			continue
 		}
 		for _, r := range c.Feed(capture.Sample{At: p.T, Value: analysis.Length(p.Value)}) {
-			each(r)
-		}
-	}
-}
-
-// tally is the score of one gauge and rate.
-type tally struct {
-	cycles, must, taken, missed int
-	outside, off, double        int
-	err                         []float64 // of good captures, µm
-	norm                        []float64 // by U
-	rel                         []float64 // by the noise of a sample
-	falseBy, missBy, kinds      map[string]int
-	reasons                     map[string]int
-	latency                     []float64
-}
-
-func newTally() *tally {
-	return &tally{falseBy: map[string]int{}, missBy: map[string]int{}, kinds: map[string]int{}, reasons: map[string]int{}}
-}
-
-func (t *tally) falses() int { return t.outside + t.off }
-
-const late = 500 * time.Millisecond // after its last sample, in which a reading may still come
-
-func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
-	o := options(p, rng)
-	c, err := capture.New(o)
-	if err != nil {
-		panic(err)
-	}
-	points, tr := simulator.Run(p, rng)
-	name := tr.Visit.String()
-	if tr.Fault != simulator.NoFault {
-		name = tr.Fault.String()
-	}
-	t.cycles++
-	t.kinds[name]++
-	got := make([]int, len(tr.Places))
-	var refused []string
-	sigma := math.Hypot(p.Gauge.Noise, float64(p.Gauge.Step)/1e4/math.Sqrt(12))
-	feed(c, points, func(r capture.Result) {
-		if r.Kind == capture.Refused {
-			refused = append(refused, string(r.Reason))
-		}
-		if r.Kind != capture.Taken {
-			return
-		}
-		t.taken++
-		at := -1
-		for i, pl := range tr.Places {
-			if mid := (r.Since + r.At) / 2; mid >= pl.From && mid <= pl.To && r.At <= tr.Out+late {
-				at = i
-				if got[i] == 0 {
-					break
-				}
-			}
-		}
-		if at < 0 {
-			t.outside++
-			t.falseBy[name+", elsewhere"]++
-			return
-		}
-		pl := tr.Places[at]
-		e := (r.Value - analysis.Length(pl.SeenAt((r.Since+r.At)/2))).Micrometres()
-		if math.Abs(e) > 1 {
-			t.off++
-			t.falseBy[name+", off"]++
-			if *detail {
-				fmt.Printf("   off %s: e=%.2f U=%.3f turns=%d half=%.2f swing=%.1f rate=%g noise=%.2f step=%.2f near=%.2f D=%.1f\n", name, e, analysis.Length(r.U).Micrometres(), r.Turns, p.Half, p.Swing*180/math.Pi, p.Gauge.Rate, p.Gauge.Noise, float64(p.Gauge.Step)/1e4, p.Near*180/math.Pi, float64(p.Size)/1e7)
-				fmt.Println("     ", capture.Debug(c))
-			}
-		}
-		if *detail && capture.Facts(c) != nil {
-			fmt.Println("FACT", p.Gauge.Rate, strings.ReplaceAll(name, " ", "-"), e, capture.Facts(c), p.Half, p.Dwell, p.Tremor/p.Swing)
-		}
-		if got[at]++; got[at] > 1 {
-			t.double++
-			return
-		}
-		if pl.Must {
-			t.err = append(t.err, e)
-			t.norm = append(t.norm, e/analysis.Length(r.U).Micrometres())
-			t.rel = append(t.rel, e/sigma)
-		}
-	})
-	for i, pl := range tr.Places {
-		if !pl.Must {
-			continue
-		}
-		t.must++
-		if got[i] == 0 {
-			t.missed++
-			t.missBy[fmt.Sprint(name, i)]++
-			if *detail {
-				c0 := float64(p.Size-2*p.Gauge.Tip) / 1e4
-				lo := (1 - math.Abs(p.Off)) * p.Swing
-				fmt.Printf("   miss %v: small %.1f sigma=%.2f half=%.2f swing=%.1f off=%.2f rate=%g step=%.2f turns=%d tremor=%.2f ragged=%.2f uneven=%.2f dwell=%.2f±%.2f skew=%.2f\n", refused, c0*lo*lo/2, sigma, p.Half, p.Swing*180/math.Pi, p.Off, p.Gauge.Rate, float64(p.Gauge.Step)/1e4, len(pl.Turns), p.Tremor*1e3, p.Ragged, p.Uneven, p.Dwell, p.DwellScatter, p.Skew)
-				c, _ := capture.New(o)
-				was := ""
-				for _, q := range points {
-					if q.Text == "" {
-						for _, r := range c.Feed(capture.Sample{At: q.T, Value: analysis.Length(q.Value)}) {
-							fmt.Println("     ", r.Kind, r.At, r.Reason)
-						}
-						if d := capture.Debug(c); d[:strings.Index(d+"|", "|")] != was {
-							was = d[:strings.Index(d+"|", "|")]
-							fmt.Println("     ", q.T, d)
-						}
-					}
-				}
-				fmt.Println("      turns", pl.From, pl.To, pl.Turns)
-			}
-			if len(refused) > 0 {
-				t.reasons[refused[len(refused)-1]]++
+			if r.Kind == capture.Taken {
+				taken = append(taken, r)
 			}
 		}
 	}
+	return taken
 }
 
-func stats(x []float64) (mean, sd float64) {
-	for _, v := range x {
-		mean += v / float64(len(x))
-	}
-	for _, v := range x {
-		sd += (v - mean) * (v - mean) / float64(len(x)-1)
-	}
-	return mean, math.Sqrt(sd)
-}
-
-// draw draws what comes to the gauge: half of it good, the rest all that goes wrong.
+// draw draws what comes to the gauge: half of it good, the rest all that goes
+// wrong; a tenth of the streams fail.
 func draw(contact simulator.Contact, rate float64, rng *rand.Rand) simulator.Params {
 	visit := simulator.Good
 	switch x := rng.Float64(); {
@@ -194,37 +77,225 @@ func draw(contact simulator.Contact, rate float64, rng *rand.Rand) simulator.Par
 	return p
 }
 
-var only = flag.Int("only", -1, "contact of BenchmarkScore")
-
-func contacts() []simulator.Contact {
-	if *only >= 0 {
-		return []simulator.Contact{simulator.Contact(*only)}
-	}
-	return []simulator.Contact{simulator.TwoPoint, simulator.ThreePoint, simulator.Air}
+// sigma is the standard deviation of a value of the gauge, µm.
+func sigma(g simulator.Gauge) float64 {
+	return math.Hypot(g.Noise, float64(g.Step)/float64(simulator.Micrometre)/math.Sqrt(12))
 }
+
+// clear reports whether a rock leaves the capture something to go by: ten
+// samples a swing, a lower side that rises eight sigma, a display that moves.
+func clear(p simulator.Params) bool {
+	low := p.Gauge.Excess(p.Size, p.Swing*(1-math.Abs(p.Off)))
+	return p.Gauge.Rate*p.Half >= 10 && low > 8*sigma(p.Gauge) && p.Gauge.Step <= simulator.Micrometre/2
+}
+
+// sample is a list of numbers.
+type sample []float64
+
+func (s *sample) add(v float64) { *s = append(*s, v) }
+
+func (s sample) stats() (mean, sd float64) {
+	for _, v := range s {
+		mean += v / float64(len(s))
+	}
+	for _, v := range s {
+		sd += (v - mean) * (v - mean) / float64(len(s)-1)
+	}
+	return mean, math.Sqrt(sd)
+}
+
+// tally is the score of one gauge and rate.
+type tally struct {
+	must, missed               int // readings that had to be taken; with three passes or more
+	clear, clearMissed         int // of them, those that are clear
+	outside, off, double       int // false: no place, off by more than the limit; a second one of a place
+	four, fourMissed           int // with four passes asked for, where there were as many
+	err, rel, norm             sample
+	err4, rel4, norm4, bound   sample
+	smallest, stable, first, n sample
+	falseBy, missBy            map[string]int
+	smallestN, stableN, firstN int
+	naive                      int
+}
+
+func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
+	o := options(p, rng)
+	points, tr := simulator.Run(p, rng)
+	name := tr.Visit.String()
+	if tr.Fault != simulator.NoFault {
+		name = tr.Fault.String()
+	}
+	got := make([]int, len(tr.Places))
+	for _, r := range readings(o, points) {
+		at, e := locate(tr, got, r)
+		switch {
+		case at < 0:
+			t.outside++
+			t.falseBy[name+" outside"]++
+			continue
+		case math.Abs(e) > limit(p):
+			t.off++
+			t.falseBy[name+" off"]++
+		}
+		if got[at]++; got[at] > 1 {
+			t.double++
+			continue
+		}
+		if tr.Places[at].Must {
+			t.err.add(e)
+			t.rel.add(e / sigma(p.Gauge))
+			t.norm.add(e / analysis.Length(r.U).Micrometres())
+		}
+	}
+	for i, pl := range tr.Places {
+		if pl.Must {
+			t.miss(p, got[i] == 0, fmt.Sprintf("%s %d", name, i+1))
+		}
+	}
+	if p.Gauge.Contact == simulator.TwoPoint && p.Visit == simulator.Good && p.Stream.Fault == simulator.NoFault {
+		t.compare(p, o, points, tr)
+	}
+}
+
+// limit is how far off a reading is false, µm; a gauge that rests on one step of
+// its display can't be asked for less than the step.
+func limit(p simulator.Params) float64 {
+	if p.Gauge.Contact == simulator.TwoPoint {
+		return 1
+	}
+	return max(1, float64(p.Gauge.Step)/float64(simulator.Micrometre))
+}
+
+// locate finds the place that a reading is of, and how far off it is, µm: its
+// size is the mean over its time.
+func locate(tr simulator.Truth, got []int, r capture.Result) (at int, e float64) {
+	mid := (r.Since + r.At) / 2
+	at = -1
+	for i, pl := range tr.Places {
+		if mid >= pl.From && mid <= pl.To && r.At <= tr.Out+500*time.Millisecond && (at < 0 || got[at] > 0) {
+			at = i
+		}
+	}
+	if at >= 0 {
+		e = (r.Value - analysis.Length(tr.Places[at].SeenAt(mid))).Micrometres()
+	}
+	return at, e
+}
+
+func (t *tally) miss(p simulator.Params, missed bool, name string) {
+	t.must++
+	if missed {
+		t.missed++
+		t.missBy[name]++
+	}
+	if clear(p) {
+		t.clear++
+		if missed {
+			t.clearMissed++
+		}
+	}
+}
+
+// compare reads a good visit with four passes asked for, against the bound and
+// what simpler ways make of it.
+func (t *tally) compare(p simulator.Params, o capture.Options, points []simulator.Point, tr simulator.Truth) {
+	pl := tr.Places[0]
+	if len(pl.Turns) < 4 {
+		return
+	}
+	seen := float64(pl.Seen) / float64(simulator.Micrometre)
+	t.four++
+	o.Turns = 4
+	taken := readings(o, points)
+	if len(taken) == 0 {
+		t.fourMissed++
+	} else if at, e := locate(tr, make([]int, 1), taken[0]); at == 0 {
+		t.err4.add(e)
+		t.rel4.add(e / sigma(p.Gauge))
+		t.norm4.add(e / analysis.Length(taken[0].U).Micrometres())
+		if len(t.bound) < 400 {
+			if b := bound(p, points, tr, taken[0]); b > 0 {
+				t.bound.add(e / b)
+			}
+		}
+	}
+	v := between(points, pl.From, pl.To)
+	t.naive++
+	if x, ok := smallest(v); ok {
+		t.smallest.add(x - seen)
+	}
+	if x, ok := lastStable(v); ok {
+		t.stable.add(x - seen)
+	}
+	if x, ok := medianParabola(v, sigma(p.Gauge)); ok {
+		t.first.add(x - seen)
+	}
+}
+
+func percent(part, of int) float64 { return 100 * float64(part) / float64(max(1, of)) }
+
 func BenchmarkScore(b *testing.B) {
 	s := *seed
 	if s == 0 {
 		s = rand.Uint64()
 	}
-	fmt.Printf("seed %d, %d cycles for each line\n", s, *cycles)
-	fmt.Printf("%-12s %5s %7s %7s %7s %7s %8s %8s %8s %8s\n", "gauge", "/s", "must", "missed", "false", "double", "mean µm", "sd µm", "sd/s", "sd/U")
-	for _, contact := range contacts() {
+	for range b.N {
+		score(b, s)
+	}
+}
+
+func score(b *testing.B, s uint64) {
+	fmt.Printf("seed %d, %d visits a line\n", s, *cycles)
+	fmt.Println("gauge        /s   must  missed  (clear)  false double | mean µm  sd µm  sd/s  sd/U | four passes: missed  mean µm  sd µm  sd/s  sd/U  sd/bound")
+	var lines []string
+	for _, contact := range []simulator.Contact{simulator.TwoPoint, simulator.ThreePoint, simulator.Air} {
 		for _, rate := range simulator.Rates() {
 			rng := rand.New(rand.NewPCG(s, uint64(contact)<<32|uint64(rate)))
-			t := newTally()
+			t := &tally{falseBy: map[string]int{}, missBy: map[string]int{}}
 			for range *cycles {
 				t.cycle(draw(contact, rate, rng), rng)
 			}
-			mean, sd := stats(t.err)
-			_, rel := stats(t.rel)
-			_, norm := stats(t.norm)
-			fmt.Printf("%-12v %5g %7d %6.2f%% %7d %7d %8.3f %8.3f %8.3f %8.3f\n", contact, rate, t.must,
-				100*float64(t.missed)/float64(max(1, t.must)), t.falses(), t.double, mean, sd, rel, norm)
-			if *detail {
-				fmt.Println("   false", t.falseBy, "missed", t.missBy, t.reasons, "kinds", t.kinds)
+			if line := t.print(contact, rate); line != "" {
+				lines = append(lines, line)
+			}
+			if contact == simulator.TwoPoint && rate == 25 {
+				_, rel := t.rel4.stats()
+				b.ReportMetric(float64(t.outside+t.off), "false")
+				b.ReportMetric(percent(t.missed, t.must), "missed-%")
+				b.ReportMetric(rel, "sd/s")
 			}
 		}
 	}
-	_ = strings.Join
+	fmt.Println("simpler ways, on the same good visits of four passes and more (share taken, mean and sd of the error in µm):")
+	fmt.Println("   /s   smallest sample     last stable window      median of parabolas")
+	for _, l := range lines {
+		fmt.Println(l)
+	}
+}
+
+var contactNames = map[simulator.Contact]string{simulator.TwoPoint: "two-point", simulator.ThreePoint: "three-point", simulator.Air: "air"}
+
+func (t *tally) print(contact simulator.Contact, rate float64) (simple string) {
+	mean, sd := t.err.stats()
+	_, rel := t.rel.stats()
+	_, norm := t.norm.stats()
+	fmt.Printf("%-11s %3g %6d %6.2f%% %7.2f%% %6d %6d | %7.3f %6.3f %5.2f %5.2f |", contactNames[contact], rate, t.must,
+		percent(t.missed, t.must), percent(t.clearMissed, t.clear), t.outside+t.off, t.double, mean, sd, rel, norm)
+	if contact == simulator.TwoPoint {
+		mean, sd = t.err4.stats()
+		_, rel = t.rel4.stats()
+		_, norm = t.norm4.stats()
+		_, bound := t.bound.stats()
+		fmt.Printf(" %19.2f%% %8.3f %6.3f %5.2f %5.2f %9.2f", percent(t.fourMissed, t.four), mean, sd, rel, norm, bound)
+		simple = fmt.Sprintf("%5g", rate)
+		for _, s := range []sample{t.smallest, t.stable, t.first} {
+			mean, sd := s.stats()
+			simple += fmt.Sprintf("   %5.1f%% %6.3f %7.3f", percent(len(s), t.naive), mean, sd)
+		}
+	}
+	fmt.Println()
+	if *kinds {
+		fmt.Println("    false", t.falseBy, "missed", t.missBy)
+	}
+	return simple
 }

@@ -30,6 +30,7 @@ type settled struct {
 	held  window    // the run within Range, oldest first
 	spike [2]sample // the last two samples, the newest not yet judged
 	have  int
+	clock pace
 	began time.Duration
 	done  bool
 	level float64 // µm from nominal, of the reading
@@ -85,6 +86,7 @@ func (c *settled) interrupt(at time.Duration) {
 
 func (c *settled) begin(at time.Duration) {
 	c.held.clear()
+	c.clock.begin()
 	c.have, c.seen, c.away = 0, 0, 0
 	c.done, c.trend, c.began = false, 0, at
 }
@@ -117,6 +119,10 @@ func (c *settled) why() Reason {
 func (c *settled) add(s Sample) {
 	c.seen++
 	x := sample{(s.At - c.began).Seconds(), (s.Value - c.o.Nominal).Micrometres()}
+	if c.clock.tick(x.t) {
+		c.held.clear()
+		c.have = 0
+	}
 	if c.have < 2 {
 		c.spike[c.have] = x
 		c.have++
