@@ -2,6 +2,8 @@ package session
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"fairbore/analysis"
@@ -50,7 +52,9 @@ type Bore struct {
 
 	Master    MasterState `json:"master"`
 	Gauge     *Gauge      `json:"gauge,omitempty"`
-	Check     *ZeroCheck  `json:"check,omitempty"` // the one that failed since the mastering
+	Beside    []Gauge     `json:"beside,omitempty"`  // other instruments of the station
+	Spindle   bool        `json:"spindle,omitempty"` // it turns, as far as is known
+	Check     *ZeroCheck  `json:"check,omitempty"`   // the one that failed since the mastering
 	Recording bool        `json:"recording"`
 	Warning   string      `json:"warning,omitempty"` // about the record: reserve in use, not recording
 	Verdict   *Verdict    `json:"verdict,omitempty"`
@@ -127,6 +131,10 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		g := f.Gauge
 		b.Gauge = &g
 	}
+	for _, name := range slices.Sorted(maps.Keys(f.Beside)) {
+		b.Beside = append(b.Beside, f.Beside[name])
+	}
+	b.Spindle = f.Spindle
 	if f.Warm != (Warmth{}) {
 		w := f.Warm
 		b.Warm = &w

@@ -31,6 +31,7 @@ const (
 	Warmed    Kind = "warm"      // temperatures of part and ring were measured
 	Judged    Kind = "verdict"   // a part was accepted or laid aside
 	GaugeSeen Kind = "gauge"     // the gauge was found or lost
+	Turning   Kind = "spindle"   // the spindle was switched on or off
 	ClockSet  Kind = "clock"     // the wall clock jumped
 	Told      Kind = "note"      // something a person should know of later
 )
@@ -58,6 +59,7 @@ type Event struct {
 	Warm    *Warmth       `json:"warm,omitempty"`
 	Verdict *Verdict      `json:"verdict,omitempty"`
 	Gauge   *Gauge        `json:"gauge,omitempty"`
+	Spindle *Spindle      `json:"spindle,omitempty"`
 	Clock   *Clock        `json:"clock,omitempty"`
 	Note    string        `json:"note,omitempty"`
 }
@@ -121,6 +123,9 @@ type Reading struct {
 	// temperatures of part and ring add to that for the size at 20 °C.
 	Zero    analysis.Deviation `json:"zero_um"`
 	Thermal analysis.Deviation `json:"thermal_um,omitempty"`
+	// Ask says that the size fits another section far better than this one. The
+	// reading stands where it was taken until a person says otherwise.
+	Ask string `json:"ask,omitempty"`
 	// Mastered is the number of the mastering used, 0 if there was none; the
 	// size is then the gauge's own.
 	Mastered int `json:"mastered"`
@@ -233,6 +238,15 @@ type Gauge struct {
 	Name string `json:"name"`
 	Lost bool   `json:"lost"`
 	Why  string `json:"why,omitempty"`
+	// Beside says that it is not the gauge itself but an instrument beside it: a
+	// depth scale, a temperature sensor.
+	Beside bool `json:"beside,omitempty"`
+}
+
+// Spindle tells what the spindle's contact says.
+type Spindle struct {
+	On      bool    `json:"on"`
+	Seconds float64 `json:"seconds,omitempty"` // that it was on for, when it goes off
 }
 
 // Clock tells that the wall clock jumped against the steady one.

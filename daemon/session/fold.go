@@ -45,8 +45,10 @@ type Fold struct {
 	Warm     Warmth                // temperatures as last measured; the part's only of the round in hand
 	RingThen *analysis.Temperature // of the ring, at the mastering
 
-	Gauge Gauge
-	Known bool // a gauge event has been seen
+	Gauge   Gauge
+	Known   bool             // a gauge event has been seen
+	Beside  map[string]Gauge // other instruments of the station, by name
+	Spindle bool             // it turns, as far as is known
 }
 
 // keep is how many readings of a part a Fold holds before it forgets the oldest
@@ -142,7 +144,9 @@ func (f *Fold) Apply(e *Event) {
 		f.Verdict = e.Verdict
 		f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
 	case GaugeSeen:
-		f.Gauge, f.Known = *e.Gauge, true
+		f.seen(e.Gauge)
+	case Turning:
+		f.Spindle = e.Spindle.On
 	case ClockSet:
 		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
 	}
@@ -151,6 +155,27 @@ func (f *Fold) Apply(e *Event) {
 // look notes a good look at a ring.
 func (f *Fold) look(at time.Time) {
 	f.GoodAt, f.Since, f.Ended = at, 0, nil
+}
+
+// seen notes that an instrument was found or lost.
+func (f *Fold) seen(g *Gauge) {
+	if !g.Beside {
+		f.Gauge, f.Known = *g, true
+		return
+	}
+	if f.Beside == nil {
+		f.Beside = map[string]Gauge{}
+	}
+	f.Beside[g.Name] = *g
+}
+
+// instrument returns what was told last of an instrument.
+func (f *Fold) instrument(name string) (Gauge, bool) {
+	if f.Known && f.Gauge.Name == name {
+		return f.Gauge, true
+	}
+	g, ok := f.Beside[name]
+	return g, ok
 }
 
 func (f *Fold) warm(w *Warmth) {

@@ -124,8 +124,8 @@ func TestGoodCheckRenewsTheZero(t *testing.T) {
 // deviation that was entered with the wrong sign.
 func TestSecondRingShowsASignSlip(t *testing.T) {
 	set := guarded(verdict.Simple)
-	set.Rings["R-1250"].Size = length("31.7503 mm") // certified 31.7497
-	set.Rings["R-1250H"] = &analysis.Ring{ID: "R-1250H", Size: length("31.76004 mm"), U: analysis.Deviation(um / 4)}
+	set.Rings["R-1250"].Size = lengthOf("31.7503 mm") // certified 31.7497
+	set.Rings["R-1250H"] = &analysis.Ring{ID: "R-1250H", Size: lengthOf("31.76004 mm"), U: analysis.Deviation(um / 4)}
 	b := newBench(t, set)
 	b.must(Action{Do: "job", Job: "J-4112"})
 	b.must(Action{Do: "master"})
@@ -188,7 +188,7 @@ func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 	for i := range 12 {
 		b.wait(time.Minute)
 		// 3 µm to come off, time constant 8 min, 0.1 µm steps.
-		b.send((length("31.7500 mm") + analysis.Length([]int{30, 26, 23, 20, 18, 16, 14, 12, 11, 9, 8, 7}[i])*um/10).Format(analysis.MM, 4))
+		b.send((lengthOf("31.7500 mm") + analysis.Length([]int{30, 26, 23, 20, 18, 16, 14, 12, 11, 9, 8, 7}[i])*um/10).Format(analysis.MM, 4))
 	}
 	if n := len(b.Fold().Readings); n != 12 || b.Fold().Readings[11].Place != b.Fold().Readings[0].Place {
 		t.Fatalf("%d readings, the last at %s", n, b.Fold().Readings[11].Place)

@@ -36,6 +36,8 @@ type Session struct {
 
 	depth   *measured // newest of the depth channel
 	angle   *measured
+	air     air // the gauge in free air
+	spindle spindle
 	live    Live
 	liveAt  time.Duration
 	hasLive bool
@@ -100,16 +102,19 @@ func (s *Session) Begin(at Stamp, note string) []Event {
 	return s.end()
 }
 
-// GaugeState says that the gauge was found or lost.
-func (s *Session) GaugeState(at Stamp, lost bool, why string) []Event {
-	g := Gauge{Name: s.set.Gauge.Name, Lost: lost, Why: why}
-	if s.fold.Known && s.fold.Gauge.Lost == lost && s.fold.Gauge.Name == g.Name {
+// GaugeState says that an instrument of the station was found or lost: the gauge
+// itself, or one beside it, by name.
+func (s *Session) GaugeState(at Stamp, name string, lost bool, why string) []Event {
+	g := Gauge{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
+	if before, known := s.fold.instrument(name); known && before.Lost == lost {
 		return nil
 	}
 	s.begin(at)
 	s.emit(Event{Kind: GaugeSeen, Gauge: &g})
-	s.capture.reset()
-	s.hasLive = false
+	if name == s.set.Gauge.Name {
+		s.capture.reset()
+		s.hasLive = false
+	}
 	return s.end()
 }
 
@@ -153,16 +158,23 @@ func (s *Session) emit(e Event) {
 	}
 }
 
-// Sample takes in what the gauge sent in one frame.
-func (s *Session) Sample(at Stamp, samples []drivers.Sample) []Event {
+// Sample takes in what an instrument of the station sent in one frame.
+func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []Event {
 	s.begin(at)
-	for i := range samples {
+	set, ok := &s.set.Gauge, true
+	if name != set.Name {
+		beside, found := s.set.Beside[name]
+		set, ok = &beside, found
+	}
+	for i := 0; ok && i < len(samples); i++ {
 		smp := &samples[i]
-		switch s.role(smp.Channel) {
+		switch role := set.role(smp.Channel); role {
 		case SizeChannel:
-			s.size(smp)
+			if name == s.set.Gauge.Name {
+				s.size(smp)
+			}
 		case DepthChannel:
-			if l, _, err := s.length(smp); err == nil {
+			if l, _, err := length(smp, set.Unit); err == nil {
 				s.depth = &measured{l, at.Mono}
 			}
 		case AngleChannel:
@@ -171,15 +183,15 @@ func (s *Session) Sample(at Stamp, samples []drivers.Sample) []Event {
 			}
 		case PartTemp, RingTemp:
 			if v, err := thousandths(smp, drivers.Celsius); err == nil {
-				s.sensed(s.role(smp.Channel), analysis.Temperature(v))
+				s.sensed(role, analysis.Temperature(v))
 			}
 		}
 	}
 	return s.end()
 }
 
-func (s *Session) role(channel string) Role {
-	if r, ok := s.set.Gauge.Roles[channel]; ok {
+func (g *GaugeSettings) role(channel string) Role {
+	if r, ok := g.Roles[channel]; ok {
 		return r
 	}
 	if channel == "" {
@@ -189,14 +201,14 @@ func (s *Session) role(channel string) Role {
 }
 
 // length converts a sample, exactly; the unit in the frame rules.
-func (s *Session) length(smp *drivers.Sample) (analysis.Length, Sent, error) {
+func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, Sent, error) {
 	sent := Sent{Digits: smp.Digits, Places: smp.Places, Frame: string(smp.Raw)}
 	u, err := analysis.ParseUnit(string(smp.Unit))
 	if err != nil {
 		return 0, sent, fmt.Errorf("the gauge sends %q, which is no unit of length", smp.Unit)
 	}
 	if u == analysis.NoUnit {
-		u, sent.Assume = s.set.Gauge.Unit, true
+		u, sent.Assume = usual, true
 	}
 	sent.Unit = u
 	l, err := analysis.FromDecimal(smp.Digits, smp.Places, u)
@@ -235,7 +247,7 @@ func (s *Session) sensed(role Role, t analysis.Temperature) {
 }
 
 func (s *Session) size(smp *drivers.Sample) {
-	raw, sent, err := s.length(smp)
+	raw, sent, err := length(smp, s.set.Gauge.Unit)
 	if err != nil {
 		s.refuse(smp, sent, 0, fmt.Sprintf("%s: %v", number(sent), err))
 		return
@@ -246,6 +258,13 @@ func (s *Session) size(smp *drivers.Sample) {
 	l.smp.Raw = nil // sent has its text; the bytes are not ours to keep
 	took, hint := s.capture.feed(s.now.Mono, raw)
 	s.live.Hint = hint
+	if s.spindle.on {
+		s.live.Hint = spindleTurns
+		if s.capture.mode != capture.Button {
+			took = nil // a stable value means nothing while it turns
+		}
+	}
+	s.resting()
 	for _, c := range took {
 		s.taken(smp, sent, c)
 	}
@@ -324,8 +343,12 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	case !known:
 		s.refuse(smp, sent, 0, "master first: this gauge shows deviations and has no zero yet")
 		return
+	case s.spindle.on:
+		s.refuse(smp, sent, size, spindleTurns)
+		return
 	case !f.Job.Plausible(size):
 		s.refuse(smp, sent, size, s.implausible(sent, size))
+		s.twice()
 		return
 	case f.Verdict != nil:
 		s.refuse(smp, sent, size, "part "+f.Part.Serial+" is finished; take the next part")
@@ -339,8 +362,15 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	if f.Part == nil {
 		s.nextPart("")
 	}
+	if place != nil && s.spindle.since > 0 && len(f.Current(f.Round())) > 0 { // honed, and gauged again
+		s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true}})
+		if place, err = s.place(); err != nil {
+			s.refuse(smp, sent, size, err.Error())
+			return
+		}
+	}
 	if place == nil { // the plan is complete and is gauged again
-		s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Auto: true}})
+		s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true}})
 		if place = f.Due(); place == nil {
 			s.refuse(smp, sent, size, "every place of the plan is skipped; choose one")
 			return
@@ -362,7 +392,9 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	if f.Master != nil {
 		r.Mastered = f.Master.Number
 	}
-	s.live.Hint = ""
+	r.Ask = f.misplaced(r, s.set.Gauge.Repeatability)
+	s.live.Hint = r.Ask
+	s.spindle.since = 0
 	s.emit(Event{Kind: Taken, Reading: r})
 }
 

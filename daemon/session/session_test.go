@@ -19,7 +19,7 @@ const um = analysis.Micrometre
 
 // sleeve is job B of the demo's shop: invented data.
 func sleeve() *analysis.Job {
-	mm := func(s string) analysis.Length { return length(s + " mm") }
+	mm := func(s string) analysis.Length { return lengthOf(s + " mm") }
 	return &analysis.Job{
 		ID: "J-4112", Title: "spindle sleeve", Unit: analysis.IN, Face: "front", Nominal: mm("31.75"),
 		Limits: analysis.Limits{Low: mm("31.75"), High: mm("31.75254"), Target: mm("31.75127")},
@@ -30,7 +30,7 @@ func sleeve() *analysis.Job {
 	}
 }
 
-func length(s string) analysis.Length {
+func lengthOf(s string) analysis.Length {
 	l, err := analysis.ParseLength(s)
 	if err != nil {
 		panic(err)
@@ -46,7 +46,7 @@ func testSettings() Settings {
 		Capture: CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
 		Master:  MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), Lapse: master.Lapse{Age: 30 * time.Minute, Readings: 60, Fresh: 10 * time.Minute, FreshReadings: 20}},
 		Jobs:    map[string]*analysis.Job{job.ID: job},
-		Rings:   map[string]*analysis.Ring{"R-1250": {ID: "R-1250", Size: length("31.7497 mm"), U: analysis.Deviation(um / 4)}},
+		Rings:   map[string]*analysis.Ring{"R-1250": {ID: "R-1250", Size: lengthOf("31.7497 mm"), U: analysis.Deviation(um / 4)}},
 
 		DepthReach: 2 * analysis.Millimetre,
 	}
@@ -80,7 +80,7 @@ func (b *bench) keep(ev []Event) []Event {
 func (b *bench) send(text string) []Event {
 	b.t.Helper()
 	b.wait(time.Second)
-	return b.keep(b.Sample(b.now, []drivers.Sample{sample(b.t, text)}))
+	return b.keep(b.Sample(b.now, "G-11", []drivers.Sample{sample(b.t, text)}))
 }
 
 func sample(t testing.TB, text string) drivers.Sample {
@@ -148,7 +148,7 @@ func TestReadingsAreCorrectedAndTagged(t *testing.T) {
 		if r.Place.String() != place || r.Part != "003" || r.Job != "J-4112" || r.Round != 0 || r.No != i+1 || r.Mastered != 1 {
 			t.Errorf("reading %d is tagged %s part %s job %s round %d no %d", i, r.Place, r.Part, r.Job, r.Round, r.No)
 		}
-		if i == 0 && r.Size != length("31.7457 mm") {
+		if i == 0 && r.Size != lengthOf("31.7457 mm") {
 			t.Errorf("size %s, want 31.7457 mm: what it shows less the 0.3 µm that it shows too much", r.Size)
 		}
 		if r.Size != r.Raw-3*um/10 || analysis.Length(r.Deviation) != r.Size-b.Fold().Job.Target {
@@ -198,10 +198,10 @@ func TestStates(t *testing.T) {
 		t.Errorf("room %d at the high limit itself", g.Room)
 	}
 	state(OutOfForm, "size variation")
-	b.must(Action{Do: "place", Place: &analysis.Place{Depth: length("58 mm"), Angle: 90 * analysis.Degree}})
+	b.must(Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.7505")
 	state(InSize, "")
-	b.must(Action{Do: "place", Place: &analysis.Place{Depth: length("58 mm"), Angle: 90 * analysis.Degree}})
+	b.must(Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.75285")
 	state(Over, "58 mm / 90°")
 	b.wait(31 * time.Minute)
@@ -225,7 +225,7 @@ func TestAcceptNeedsABoreInSize(t *testing.T) {
 	}
 	b.must(Action{Do: "accept"})
 	v := b.Fold().Verdict
-	if v == nil || !v.Accepted || v.Readings != 6 || v.Smallest != length("31.7510 mm") || v.Round != 1 {
+	if v == nil || !v.Accepted || v.Readings != 6 || v.Smallest != lengthOf("31.7510 mm") || v.Round != 1 {
 		t.Errorf("verdict %+v", v)
 	}
 	b.send("31.7513")
@@ -269,7 +269,7 @@ func TestRepeatedFrameIsOneReading(t *testing.T) {
 	b := ready(t)
 	b.send("31.7460")
 	b.now.Wall, b.now.Mono = b.now.Wall.Add(100*time.Millisecond), b.now.Mono+100*time.Millisecond
-	if ev := b.keep(b.Sample(b.now, []drivers.Sample{sample(t, "31.7460")})); len(ev) != 0 {
+	if ev := b.keep(b.Sample(b.now, "G-11", []drivers.Sample{sample(t, "31.7460")})); len(ev) != 0 {
 		t.Errorf("the same frame within the bounce time is counted: %+v", ev)
 	}
 	b.send("31.7460")
@@ -344,7 +344,7 @@ func TestPlacesByDepthChannel(t *testing.T) {
 	}
 	at := func(depth, size string) Event {
 		b.wait(time.Second)
-		return b.keep(b.Sample(b.now, []drivers.Sample{sample(t, "Z "+depth), sample(t, "S "+size)}))[0]
+		return b.keep(b.Sample(b.now, "G-11", []drivers.Sample{sample(t, "Z "+depth), sample(t, "S "+size)}))[0]
 	}
 	_ = at("31.4", "31.7460") // begins the part
 	if r := b.Fold().Readings; len(r) != 1 || r[0].Place.String() != "32 mm / 0°" {
@@ -457,7 +457,7 @@ func play(t testing.TB, script, values []int) *bench {
 	actions := []Action{
 		{Do: "job", Job: "J-4112", Confirm: true}, {Do: "part", Confirm: true}, {Do: "master"}, {Do: "round", Strokes: 4, Confirm: true},
 		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "skip"}, {Do: "accept"}, {Do: "reject", Reason: "scratched"},
-		{Do: "place", Place: &analysis.Place{Depth: length("32 mm")}}, {Do: "leave"}, {Do: "take"},
+		{Do: "place", Place: &analysis.Place{Depth: lengthOf("32 mm")}}, {Do: "leave"}, {Do: "take"},
 	}
 	b.do(actions[0])
 	for i, n := range script {
@@ -465,7 +465,7 @@ func play(t testing.TB, script, values []int) *bench {
 			b.do(actions[n])
 			continue
 		}
-		b.send((length("31.7500 mm") + analysis.Length(values[i])*um/20).Format(analysis.MM, 5))
+		b.send((lengthOf("31.7500 mm") + analysis.Length(values[i])*um/20).Format(analysis.MM, 5))
 	}
 	return b
 }
@@ -491,7 +491,7 @@ func BenchmarkReading(b *testing.B) {
 	smp := [][]drivers.Sample{{sample(b, "31.7460")}, {sample(b, "31.7461")}}
 	for i := 0; b.Loop(); i++ {
 		s.wait(time.Millisecond)
-		s.Sample(s.now, smp[i%2])
+		s.Sample(s.now, "G-11", smp[i%2])
 	}
 }
 

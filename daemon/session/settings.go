@@ -12,6 +12,9 @@ import (
 type Settings struct {
 	Station string
 	Gauge   GaugeSettings
+	// Beside are the other instruments of the station, by name: a depth scale, a
+	// temperature sensor. What they show is joined to the gauge's values by time.
+	Beside  map[string]GaugeSettings
 	Capture CaptureSettings
 	Master  MasterSettings
 	Doubt   Doubt
@@ -61,6 +64,11 @@ const (
 type CaptureSettings struct {
 	Mode   string        // button, settled or turning
 	Bounce time.Duration // a repeated frame within it is one reading
+	// Twice: two values in free air within it strike the last reading out; 0: off.
+	Twice time.Duration
+	// Rest: the gauge held in free air for so long after a complete plan begins
+	// the next round; 0: off.
+	Rest time.Duration
 }
 
 // MasterSettings say what a good mastering is and how long it holds.

@@ -1,0 +1,158 @@
+package session
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+)
+
+// spindleTurns is why nothing is taken while the spindle is known to turn.
+const spindleTurns = "the spindle turns: stop it and wait for rest, then gauge"
+
+// spindle is what the spindle's contact has told.
+type spindle struct {
+	on    bool
+	at    time.Duration // when it went on
+	since time.Duration // how long it has turned since the last reading
+}
+
+// seconds is how long it turned since the last reading, to a tenth.
+func (s *spindle) seconds() float64 { return math.Round(s.since.Seconds()*10) / 10 }
+
+// SpindleState takes in what the spindle's contact says. The time that it turned
+// between two readings is the time of the round.
+func (s *Session) SpindleState(at Stamp, on bool) []Event {
+	if s.spindle.on == on && s.fold.Spindle == on {
+		return nil
+	}
+	s.begin(at)
+	ran := time.Duration(0)
+	if on {
+		s.spindle.at = at.Mono
+		s.capture.reset() // a visit before it turned is no visit after
+	} else if s.spindle.on {
+		ran = at.Mono - s.spindle.at
+		s.spindle.since += ran
+	}
+	s.spindle.on = on
+	s.emit(Event{Kind: Turning, Spindle: &Spindle{On: on, Seconds: math.Round(ran.Seconds()*10) / 10}, Source: "spindle"})
+	return s.end()
+}
+
+// Scanned takes in what a scanner or a keypad typed: a job of the configuration
+// is chosen, a ring mastered on, anything else is the serial number of the next part.
+func (s *Session) Scanned(at Stamp, text string) ([]Event, Reply) {
+	a := Action{Do: "part", Part: text, Source: "scanner"}
+	if _, ok := s.set.Jobs[text]; ok {
+		a = Action{Do: "job", Job: text, Source: "scanner"}
+	} else if _, ok := s.set.Rings[text]; ok {
+		a = Action{Do: "master", Ring: text, Source: "scanner"}
+	}
+	events, reply := s.Act(at, a)
+	if !reply.Done {
+		s.live.Hint = reply.Why
+	}
+	return events, reply
+}
+
+// air is what the gauge does in free air.
+type air struct {
+	last  time.Duration // of the newest value there that was captured
+	once  bool          // there was one, and no other since
+	since time.Duration // out of the bore since then
+	out   bool
+}
+
+// twice strikes the last reading out when two values come in free air, one soon
+// after the other: a gesture for oily hands.
+func (s *Session) twice() {
+	limit, now := s.set.Capture.Twice, s.now.Mono
+	soon := s.air.once && now-s.air.last <= limit
+	s.air.last, s.air.once = now, true
+	f := &s.fold
+	if limit <= 0 || !soon || f.Verdict != nil {
+		return
+	}
+	s.air.once = false
+	if r := f.Newest(); r != nil {
+		s.emit(Event{Kind: Voided, Void: &Void{No: r.No, Reason: "struck out at the gauge"}, Source: "gauge"})
+	}
+}
+
+// resting begins the next round when the gauge of a complete plan is held in free
+// air for long enough.
+func (s *Session) resting() {
+	limit, f := s.set.Capture.Rest, &s.fold
+	if limit <= 0 || s.capture.mode == capture.Button {
+		return
+	}
+	if s.capture.inBore() {
+		s.air.out = false
+		return
+	}
+	if !s.air.out {
+		s.air.out, s.air.since = true, s.now.Mono
+	}
+	if f.Running != nil || f.Verdict != nil || f.Job == nil || f.Due() != nil || s.now.Mono-s.air.since < limit {
+		return
+	}
+	s.air.since = s.now.Mono
+	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true}, Source: "gauge"})
+}
+
+// Limits of doubting a place (common practice; chosen so that a taper of a few
+// tenths of a micrometre never asks).
+const (
+	placeFar  = 8.0 // standard deviations off the place due
+	placeNear = 3.0 // and within so many of another
+)
+
+// misplaced says that a reading fits another section far better than its own: by
+// what the round before took off everywhere, from the sections gauged so far. ""
+// if it fits, or nothing can be said.
+func (f *Fold) misplaced(r *Reading, repeat analysis.Deviation) string {
+	if r.Round == 0 || repeat <= 0 {
+		return ""
+	}
+	before, now := f.Current(r.Round-1), f.Current(r.Round)
+	if before[r.Place] == nil || len(now) < 2 {
+		return ""
+	}
+	// What honing took off, as the places gauged in both rounds show it.
+	var taken []float64
+	for p, x := range now {
+		if b := before[p]; b != nil && p != r.Place {
+			taken = append(taken, (x.Size - b.Size).Micrometres())
+		}
+	}
+	if len(taken) < 2 {
+		return ""
+	}
+	mean, spread := meanAndSpread(taken)
+	u := math.Max(math.Sqrt2*analysis.Length(repeat).Micrometres(), spread)
+	off := func(p analysis.Place) float64 {
+		return math.Abs((r.Size-before[p].Size).Micrometres()-mean) / u
+	}
+	if off(r.Place) < placeFar {
+		return ""
+	}
+	for _, p := range f.Job.Plan() {
+		if p.Depth != r.Depth && before[p] != nil && off(p) < placeNear {
+			return fmt.Sprintf("this size fits %s better than %s: was it the right place?", p, r.Place)
+		}
+	}
+	return ""
+}
+
+func meanAndSpread(x []float64) (mean, sd float64) {
+	for _, v := range x {
+		mean += v / float64(len(x))
+	}
+	for _, v := range x {
+		sd += (v - mean) * (v - mean)
+	}
+	return mean, math.Sqrt(sd / float64(len(x)-1))
+}
