@@ -7,23 +7,25 @@ import (
 	"fairbore/drivers"
 )
 
-// asking paces the requests to a gauge that speaks only when asked: the next
-// one goes out when the reply has come and the interval is over, or when the
-// reply is overdue.
+// asking paces the requests to an instrument that speaks only when asked: the
+// next one goes out when the reply has come and the interval is over, or when
+// the reply is overdue.
 type asking struct {
-	asker   drivers.Requester // nil: the gauge speaks by itself
-	timer   *time.Timer       // fires when the next request is due
+	asker   drivers.Requester // nil: it speaks by itself
+	timer   *time.Timer       // calls due when the next request is to go out
 	waiting bool              // a request is out
 	at      time.Time         // when it went
 	seen    uint64            // outcomes of the line when it went
 	buf     []byte
 }
 
-func newAsking(r drivers.Requester) *asking {
-	a := &asking{asker: r, timer: time.NewTimer(time.Hour)}
+func newAsking(r drivers.Requester, due func()) *asking {
+	a := &asking{asker: r, timer: time.AfterFunc(time.Hour, due)}
 	a.timer.Stop()
 	return a
 }
+
+func (a *asking) stop() { a.timer.Stop() }
 
 // saw notes what the port told, and how many frames and rejects there have been.
 func (a *asking) saw(k port.Kind, outcomes uint64) {
@@ -45,9 +47,11 @@ func (a *asking) saw(k port.Kind, outcomes uint64) {
 	a.seen = outcomes
 }
 
-// sent notes that a request went out.
-func (a *asking) sent(now time.Time) {
+// next returns the request to send now.
+func (a *asking) next(now time.Time) []byte {
 	_, timeout := a.asker.Pace()
 	a.waiting, a.at = true, now
 	a.timer.Reset(max(timeout, time.Millisecond))
+	a.buf = a.asker.Request(a.buf[:0])
+	return a.buf
 }

@@ -75,25 +75,28 @@ func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Lo
 }
 
 func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
-	gauge := d.cfg.Gauges[c.Gauge]
-	dec, err := gauge.Decoder()
-	if err != nil {
-		return fmt.Errorf("station %s: gauge %s: %w", c.Name, c.Gauge, err)
-	}
-	set := settings(d.cfg, c)
 	past, err := d.journal.Rebuild(ctx, c.Name)
 	if err != nil {
 		return fmt.Errorf("station %s: rebuild from the journal: %w", c.Name, err)
 	}
+	set := settings(d.cfg, c)
 	s := &station{
-		name: c.Name, job: c.Job,
-		line:   newLine(dec, session.New(set, past)),
-		chunks: make(chan port.Chunk, chunksKept), requests: make(chan request), settings: make(chan session.Settings), ping: make(chan struct{}),
+		name: c.Name, job: c.Job, session: session.New(set, past),
+		chunks: make(chan told, chunksKept), requests: make(chan request), settings: make(chan session.Settings), ping: make(chan struct{}),
 		journal: d.journal, hub: d.hub, clock: d.clock,
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
-	s.port = port.New(portConfig(d.cfg, c, dec, d.start), s.log)
-	s.line.reject = s.rejected
+	ins, err := instruments(d.cfg, c)
+	if err != nil {
+		return fmt.Errorf("station %s: %w", c.Name, err)
+	}
+	for _, in := range ins {
+		in.port.Start = d.start
+		l := newLine(in.name, in.decoder, s.session)
+		l.scanner, l.pedal, l.does, l.spindle = in.scanner, in.pedal, in.does, in.spindle
+		l.reject = s.rejected
+		s.inputs = append(s.inputs, &input{port: port.New(in.port, s.log), line: l})
+	}
 	d.hub.add(c.Name, c.Title, set, past)
 	d.stations = append(d.stations, s)
 	return nil
@@ -204,11 +207,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 			}
 		})
 		stations.Go(func() {
-			defer close(s.chunks)
-			if err := s.port.Run(in, s.sink(journal.ctx)); err != nil {
-				stopPorts(fmt.Errorf("station %s: %w", s.name, err))
-			}
-			<-in.Done() // a recording that is over leaves the station up
+			s.read(in, journal.ctx, func(err error) { stopPorts(fmt.Errorf("station %s: %w", s.name, err)) })
 		})
 	}
 	close(d.ready)

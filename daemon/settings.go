@@ -1,7 +1,7 @@
 package daemon
 
 import (
-	"time"
+	"fmt"
 
 	"fairbore/analysis/master"
 	"fairbore/daemon/broker"
@@ -13,26 +13,74 @@ import (
 
 // settings takes from the configuration what the session of a station needs.
 func settings(c *config.Config, st *config.Station) session.Settings {
-	g := c.Gauges[st.Gauge]
 	set := session.Settings{
 		Station: st.Name,
-		Gauge: session.GaugeSettings{
-			Name: st.Gauge, Unit: g.Unit, Deviation: g.Shows == "deviation",
-			Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, ThreePoint: g.Kind != config.TwoPoint,
-		},
-		Capture: session.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce},
+		Gauge:   gaugeSettings(st.Gauge, c.Gauges[st.Gauge]),
+		Capture: session.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Twice: st.Twice, Rest: st.Rest},
 		Master:  session.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
 		Doubt:   session.Doubt(c.Doubt),
 		Rule:    c.Rule(),
 		Jobs:    c.AnalysisJobs(), Rings: c.AnalysisRings(), DepthReach: st.DepthReach,
 	}
-	for name, role := range g.Channels {
-		if set.Gauge.Roles == nil {
-			set.Gauge.Roles = map[string]session.Role{}
+	for _, b := range st.Beside {
+		if set.Beside == nil {
+			set.Beside = map[string]session.GaugeSettings{}
 		}
-		set.Gauge.Roles[name] = session.Role(role)
+		set.Beside[b.Gauge] = gaugeSettings(b.Gauge, c.Gauges[b.Gauge])
 	}
 	return set
+}
+
+func gaugeSettings(name string, g *config.Gauge) session.GaugeSettings {
+	set := session.GaugeSettings{
+		Name: name, Unit: g.Unit, Deviation: g.Shows == "deviation",
+		Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, ThreePoint: g.Kind != config.TwoPoint,
+	}
+	for channel, role := range g.Channels {
+		if set.Roles == nil {
+			set.Roles = map[string]session.Role{}
+		}
+		set.Roles[channel] = session.Role(role)
+	}
+	return set
+}
+
+// instrument is one port of a station and what hangs on it.
+type instrument struct {
+	name                 string
+	port                 port.Config
+	decoder              drivers.Decoder
+	scanner              bool
+	pedal, does, spindle string
+}
+
+// instruments lists those of a station, the gauge first.
+func instruments(c *config.Config, st *config.Station) ([]instrument, error) {
+	dec, err := c.Gauges[st.Gauge].Decoder()
+	if err != nil {
+		return nil, fmt.Errorf("gauge %s: %w", st.Gauge, err)
+	}
+	gauge := instrument{name: st.Gauge, decoder: dec, port: portConfig(c, st.Name, st.Port, st.Line, dec, st.Record)}
+	gauge.pedal, gauge.does, gauge.spindle = st.Pedal.Line, st.Pedal.Do, st.Spindle
+	gauge.port.Modem = gauge.pedal != "" || gauge.spindle != ""
+	gauge.port.About.Driver = c.Gauges[st.Gauge].Driver
+	all := []instrument{gauge}
+	for i, b := range st.Beside {
+		dec, err := c.Gauges[b.Gauge].Decoder()
+		if err != nil {
+			return nil, fmt.Errorf("gauge %s: %w", b.Gauge, err)
+		}
+		name := fmt.Sprintf("%s-beside-%d", st.Name, i+1)
+		all = append(all, instrument{name: b.Gauge, decoder: dec, port: portConfig(c, name, b.Port, b.Line, dec, b.Record)})
+	}
+	if st.Scanner.Port != "" {
+		dec, err := (&config.Gauge{Driver: st.Scanner.Driver}).Decoder()
+		if err != nil {
+			return nil, fmt.Errorf("scanner: %w", err)
+		}
+		all = append(all, instrument{name: "scanner", decoder: dec, scanner: true, port: portConfig(c, st.Name+"-scanner", st.Scanner.Port, st.Scanner.Line, dec, false)})
+	}
+	return all, nil
 }
 
 func lapse(m *config.Mastering) master.Lapse {
@@ -42,16 +90,14 @@ func lapse(m *config.Mastering) master.Lapse {
 	return l
 }
 
-// portConfig takes from the configuration what the port of a station needs.
-func portConfig(c *config.Config, st *config.Station, dec drivers.Decoder, start time.Time) port.Config {
-	line := drivers.Line(st.Line)
-	pc := port.Config{Name: st.Name, Device: st.Port, Line: line, Start: start}
+// portConfig says how a port is to be opened.
+func portConfig(c *config.Config, name, device string, line config.Line, dec drivers.Decoder, record bool) port.Config {
+	pc := port.Config{Name: name, Device: device, Line: drivers.Line(line)}
 	if p, ok := dec.(drivers.Pauser); ok {
 		pc.Silence = p.Pause()
 	}
-	if st.Record {
+	if record {
 		pc.RecordDir, pc.RecordMax = c.Record.Dir, int64(c.Record.Max)<<20
-		pc.About = drivers.Recording{}
 	}
 	return pc
 }

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"strconv"
+	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -12,66 +13,14 @@ import (
 	"fairbore/drivers"
 )
 
-// line turns what a port tells into events of a session. It is used by one
-// goroutine; live use and replay share it.
-type line struct {
-	stream   drivers.Stream
-	session  *session.Session
-	asker    drivers.Requester // nil if the gauge speaks by itself
-	outcomes uint64            // frames and rejects so far
-	damaged  bool              // bytes went bad: nothing is believed up to the next frame
-	reject   func(drivers.Reason, []byte)
-}
-
-func newLine(d drivers.Decoder, s *session.Session) *line {
-	l := &line{stream: drivers.Stream{Decoder: d}, session: s, reject: func(drivers.Reason, []byte) {}}
-	l.asker, _ = d.(drivers.Requester)
-	return l
-}
-
-// take takes a chunk of the port in and returns the events that follow.
-func (l *line) take(c port.Chunk) (events []session.Event) {
-	at := session.Stamp(c.At)
-	found := func(f drivers.Found) {
-		l.outcomes++
-		switch {
-		case f.Reject != "":
-			l.reject(f.Reject, f.Frame)
-		case l.damaged: // the frame around a bad byte may be whole and wrong
-			l.damaged = false
-			l.reject(drivers.LineError, f.Frame)
-		default:
-			events = append(events, l.session.Sample(at, f.Samples)...)
-		}
-	}
-	switch c.Kind {
-	case port.Data:
-		l.stream.Feed(c.Data, false, found)
-	case port.Idle:
-		l.stream.Feed(nil, true, found)
-	case port.LineError:
-		l.damaged = true
-	case port.Up:
-		l.stream.Reset(found)
-		l.damaged = false
-		events = append(events, l.session.GaugeState(at, false, "")...)
-	case port.Lost, port.End:
-		l.stream.Reset(found)
-		if c.Kind == port.Lost {
-			events = append(events, l.session.GaugeState(at, true, c.Why)...)
-		}
-	}
-	return events
-}
-
-// station is a place where a gauge hangs: its port, its line, and the one
-// goroutine that has both.
+// station is a place where a gauge hangs: its instruments, their lines into one
+// session, and the one goroutine that has the session.
 type station struct {
 	name     string
-	port     *port.Port
-	line     *line
-	job      string // taken up when the journal has none
-	chunks   chan port.Chunk
+	session  *session.Session
+	inputs   []*input // the gauge first, then what is beside it
+	job      string   // taken up when the journal has none
+	chunks   chan told
 	requests chan request
 	settings chan session.Settings
 	ping     chan struct{} // taken to show that the goroutine still runs
@@ -82,9 +31,21 @@ type station struct {
 	counts   counted
 }
 
+// input is an instrument of a station.
+type input struct {
+	port *port.Port
+	line *line
+	ask  *asking
+}
+
+// told is a chunk of one of a station's ports.
+type told struct {
+	from *input
+	port.Chunk
+}
+
 // appender is the journal, as a station needs it: Append queues events in order
-// and waits only when the queue is full; Wait returns when all that was queued
-// before is on disk.
+// and waits only when the queue is full.
 type appender interface {
 	Append(ctx context.Context, events []session.Event) error
 }
@@ -94,29 +55,48 @@ type request struct {
 	reply  chan session.Reply
 }
 
-// chunksKept is how many chunks may wait between port and session. When the
+// chunksKept is how many chunks may wait between ports and session. When the
 // disk stalls for longer, the bytes wait in the kernel.
 const chunksKept = 256
 
-// sink hands a chunk from the port's goroutine to the station's.
-func (s *station) sink(ctx context.Context) func(port.Chunk) {
+// read runs the station's ports until ctx ends, then lets run end. It returns
+// the first refusal that trying again will not mend, at once.
+func (s *station) read(ctx, drain context.Context, refused func(error)) {
+	var ports sync.WaitGroup
+	for _, in := range s.inputs {
+		ports.Go(func() {
+			if err := in.port.Run(ctx, s.sink(drain, in)); err != nil {
+				refused(err)
+			}
+		})
+	}
+	ports.Wait()
+	<-ctx.Done() // a recording that is over leaves the station up
+	close(s.chunks)
+}
+
+// sink hands a chunk from a port's goroutine to the station's.
+func (s *station) sink(ctx context.Context, in *input) func(port.Chunk) {
 	return func(c port.Chunk) {
 		c.Data = append([]byte(nil), c.Data...) // the port's until it returns
 		select {
-		case s.chunks <- c:
+		case s.chunks <- told{in, c}:
 		case <-ctx.Done():
 		}
 	}
 }
 
-// run is the station's goroutine. It ends when the port has ended and all its
+// run is the station's goroutine. It ends when the ports have ended and all their
 // chunks are taken, or when the journal can take no more.
 func (s *station) run(ctx context.Context) error {
 	if err := s.append(ctx, s.begin()); err != nil {
 		return err
 	}
-	ask := newAsking(s.line.asker)
-	defer ask.timer.Stop()
+	due := make(chan *input, len(s.inputs))
+	for _, in := range s.inputs {
+		in.ask = newAsking(in.line.asker, func() { due <- in })
+		defer in.ask.stop()
+	}
 	for {
 		var err error
 		select {
@@ -124,22 +104,16 @@ func (s *station) run(ctx context.Context) error {
 			if !ok {
 				return nil
 			}
-			err = s.append(ctx, s.line.take(c))
-			ask.saw(c.Kind, s.line.outcomes)
-			s.counts.set(s.line.stream.Frames)
-			s.showLive()
+			err = s.take(ctx, c)
 		case r := <-s.requests:
-			events, reply := s.line.session.Act(s.clock(), r.action)
+			events, reply := s.session.Act(s.clock(), r.action)
 			err = s.append(ctx, events)
 			r.reply <- reply
 		case set := <-s.settings:
-			s.line.session.Configure(set)
+			s.session.Configure(set)
 		case <-s.ping:
-		case <-ask.timer.C:
-			if ask.waiting { // no reply: what came of it is over
-				err = s.append(ctx, s.line.take(port.Chunk{At: port.Stamp(s.clock()), Kind: port.Idle}))
-			}
-			s.ask(ctx, ask)
+		case in := <-due:
+			err = s.ask(ctx, in)
 		}
 		if err != nil {
 			return err
@@ -147,12 +121,24 @@ func (s *station) run(ctx context.Context) error {
 	}
 }
 
+func (s *station) take(ctx context.Context, c told) error {
+	events := c.from.line.take(c.Chunk)
+	c.from.ask.saw(c.Kind, c.from.line.outcomes)
+	if c.from == s.inputs[0] {
+		s.counts.set(c.from.line.stream.Frames)
+		if l, ok := s.session.Live(); ok {
+			s.hub.live(l)
+		}
+	}
+	return s.append(ctx, events)
+}
+
 // begin marks the start and takes the configured job up if there is none yet.
 func (s *station) begin() []session.Event {
 	at := s.clock()
-	events := s.line.session.Begin(at, "started")
-	if s.line.session.Fold().Job == nil && s.job != "" {
-		more, _ := s.line.session.Act(at, session.Action{Do: "job", Job: s.job, Source: "daemon"})
+	events := s.session.Begin(at, "started")
+	if s.session.Fold().Job == nil && s.job != "" {
+		more, _ := s.session.Act(at, session.Action{Do: "job", Job: s.job, Source: "daemon"})
 		events = append(events, more...)
 	}
 	return events
@@ -163,12 +149,6 @@ func (s *station) append(ctx context.Context, events []session.Event) error {
 		return nil
 	}
 	return s.journal.Append(ctx, events)
-}
-
-func (s *station) showLive() {
-	if l, ok := s.line.session.Live(); ok {
-		s.hub.live(l)
-	}
 }
 
 // do carries an action out in the station's goroutine.
@@ -191,20 +171,23 @@ func refused(a session.Action, why string) session.Reply {
 	return session.Reply{ID: a.ID, Do: a.Do, Why: why}
 }
 
-// ask sends the next request. One that can't be written is left out: the port
-// says why in its log, and comes back.
-func (s *station) ask(ctx context.Context, a *asking) {
-	a.buf = a.asker.Request(a.buf[:0])
-	if len(a.buf) > 0 {
-		if err := s.port.Write(ctx, a.buf); err != nil {
-			s.log.Debug().Err(err).Msg("request not sent")
+// ask sends the next request to an instrument. One that can't be written is left
+// out: the port says why in its log, and comes back.
+func (s *station) ask(ctx context.Context, in *input) error {
+	var events []session.Event
+	if in.ask.waiting { // no reply: what came of it is over
+		events = in.line.take(port.Chunk{At: port.Stamp(s.clock()), Kind: port.Idle})
+	}
+	if request := in.ask.next(time.Now()); len(request) > 0 {
+		if err := in.port.Write(ctx, request); err != nil {
+			s.log.Debug().Err(err).Str("instrument", in.line.name).Msg("request not sent")
 		}
 	}
-	a.sent(time.Now())
+	return s.append(ctx, events)
 }
 
-// rejected counts what the driver could not take, and shows it to whoever looks
-// for the reason.
+// rejected counts what a driver could not take, and shows it to whoever looks for
+// the reason.
 func (s *station) rejected(r drivers.Reason, frame []byte) {
 	s.counts.reject(r)
 	s.log.Debug().Str("reason", string(r)).Str("frame", strconv.Quote(string(frame))).Msg("rejected")

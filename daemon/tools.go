@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"time"
 
 	"github.com/rs/zerolog"
 
@@ -67,15 +66,15 @@ func Replay(ctx context.Context, path string, out io.Writer, o ReplayOptions) er
 	if err != nil {
 		return err
 	}
-	dec, err := o.Config.Gauges[st.Gauge].Decoder()
+	ins, err := instruments(o.Config, st)
 	if err != nil {
 		return err
 	}
-	set := settings(o.Config, st)
-	l := newLine(dec, session.New(set, nil))
+	l := newLine(st.Gauge, ins[0].decoder, session.New(settings(o.Config, st), nil))
+	l.pedal, l.does, l.spindle = ins[0].pedal, ins[0].does, ins[0].spindle
 	w := bufio.NewWriter(out)
 	r := replayer{line: l, out: json.NewEncoder(w), options: o, job: or(o.Job, st.Job)}
-	pc := portConfig(o.Config, st, dec, time.Time{})
+	pc := ins[0].port
 	pc.Device, pc.Speed, pc.RecordDir = "recording:"+path, 0, ""
 	err = port.New(pc, zerolog.Nop()).Run(ctx, r.chunk)
 	return errors.Join(err, r.err, w.Flush())

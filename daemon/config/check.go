@@ -260,18 +260,16 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	if s.Bounce == 0 {
 		s.Bounce = 300 * time.Millisecond
 	}
+	if s.Twice == 0 {
+		s.Twice = 2 * time.Second
+	}
 	if s.DepthReach == 0 {
 		s.DepthReach = 2 * analysis.Millimetre
 	}
 	if s.Bounce < 0 || s.DepthReach < 0 {
 		l.fault(key+".bounce", "can't be negative")
 	}
-	if s.Port == "" {
-		l.fault(key+".port", "give the device, best by its name under /dev/serial/by-id, or tcp://host:port")
-	} else if other := seen["port "+s.Port]; other != "" {
-		l.fault(key+".port", "%s has the port %s too; one port, one station", other, s.Port)
-	}
-	seen["port "+s.Port] = key
+	l.port(key, s.Port, seen)
 	if _, err := capture.ParseMode(s.Capture); err != nil {
 		l.fault(key+".capture", "%w", err)
 	}
@@ -280,8 +278,57 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 		l.fault(key+".gauge", "there is no gauge %q under gauges", s.Gauge)
 	}
 	l.line(key+".line", &s.Line, g)
+	for i := range s.Beside {
+		b, sub := &s.Beside[i], fmt.Sprintf("%s.beside[%d]", key, i)
+		l.port(sub, b.Port, seen)
+		g, ok := c.Gauges[b.Gauge]
+		if !ok {
+			l.fault(sub+".gauge", "there is no gauge %q under gauges", b.Gauge)
+		} else if b.Gauge == s.Gauge {
+			l.fault(sub+".gauge", "%q is the station's own gauge", b.Gauge)
+		}
+		l.line(sub+".line", &b.Line, g)
+	}
+	l.hands(key, s, seen)
 	if _, ok := c.Jobs[s.Job]; s.Job != "" && !ok {
 		l.fault(key+".job", "there is no job %q under jobs", s.Job)
+	}
+}
+
+// port checks that a port is given, and to one instrument only.
+func (l *loader) port(key, port string, seen map[string]string) {
+	if port == "" {
+		l.fault(key+".port", "give the device, best by its name under /dev/serial/by-id, or tcp://host:port")
+		return
+	}
+	if other := seen["port "+port]; other != "" {
+		l.fault(key+".port", "%s has the port %s too; one port, one instrument", other, port)
+	}
+	seen["port "+port] = key
+}
+
+// hands checks what is worked by hand and foot.
+func (l *loader) hands(key string, s *Station, seen map[string]string) {
+	contacts := []string{"", "cts", "dsr", "dcd", "ri"}
+	s.Pedal.Line, s.Spindle = strings.ToLower(s.Pedal.Line), strings.ToLower(s.Spindle)
+	if !slices.Contains(contacts, s.Pedal.Line) {
+		l.fault(key+".pedal.line", "%q: want cts, dsr, dcd or ri", s.Pedal.Line)
+	}
+	s.Pedal.Do = or(s.Pedal.Do, "take")
+	l.oneOf(key+".pedal.do", s.Pedal.Do, "take", "round", "skip", "part", "check")
+	if !slices.Contains(contacts, s.Spindle) {
+		l.fault(key+".spindle", "%q: want cts, dsr, dcd or ri", s.Spindle)
+	} else if s.Spindle != "" && s.Spindle == s.Pedal.Line {
+		l.fault(key+".spindle", "%q is the pedal's line", s.Spindle)
+	}
+	if s.Scanner.Port != "" {
+		l.port(key+".scanner", s.Scanner.Port, seen)
+		s.Scanner.Driver = or(s.Scanner.Driver, "typed")
+		l.oneOf(key+".scanner.driver", s.Scanner.Driver, "typed", "line")
+		l.line(key+".scanner.line", &s.Scanner.Line, nil)
+	}
+	if s.Twice < 0 || s.Rest < 0 {
+		l.fault(key+".twice_in_air", "can't be negative; 0s is off")
 	}
 }
 

@@ -192,8 +192,39 @@ type Station struct {
 	Bounce  time.Duration `koanf:"bounce"`
 	Job     string        `koanf:"job"` // taken up when the station has none
 	Record  bool          `koanf:"record"`
+	// Beside are other instruments: a depth scale, a temperature sensor.
+	Beside []Beside `koanf:"beside"`
+	// Pedal and Spindle are contacts on the modem lines of the gauge's port.
+	Pedal   Pedal  `koanf:"pedal"`
+	Spindle string `koanf:"spindle"` // the line that is on while the spindle turns: cts, dsr, dcd, ri; "" for none
+	// Scanner is a port on which jobs, rings and serial numbers are typed.
+	Scanner Scanner `koanf:"scanner"`
+	// Twice and Rest are gestures; see session.CaptureSettings. "0s": off.
+	Twice time.Duration `koanf:"twice_in_air"`
+	Rest  time.Duration `koanf:"rest_in_air"`
 	// DepthReach is how far a depth may lie from a planned section to count as it.
 	DepthReach analysis.Length `koanf:"depth_reach"`
+}
+
+// Beside is an instrument beside the gauge, on a port of its own.
+type Beside struct {
+	Gauge  string `koanf:"gauge"`
+	Port   string `koanf:"port"`
+	Line   Line   `koanf:"line"`
+	Record bool   `koanf:"record"`
+}
+
+// Pedal is a foot switch.
+type Pedal struct {
+	Line string `koanf:"line"` // cts, dsr, dcd, ri; "" for none
+	Do   string `koanf:"do"`   // the action: take, round, void, ...
+}
+
+// Scanner is what types jobs, rings and serial numbers.
+type Scanner struct {
+	Port   string `koanf:"port"` // an input device that types, or a serial line; "" for none
+	Driver string `koanf:"driver"`
+	Line   Line   `koanf:"line"`
 }
 
 // Line is how a serial line is set; what is left out is as the driver has it.
