@@ -11,12 +11,13 @@ import "math"
 // a swing is the half of a cosine between two ends, where it stops, drawn out
 // at the ends by a dwell d: with x from 0 to 1 over the swing's time,
 //
-//	y = x - d·sin(2πx)/2π,  t = t0 + (t1-t0)·(1-cos πy)/2
+//	y = x - (d·sin(2πx) + k·(1-cos(2πx)))/2π,  t = t0 + (t1-t0)·(1-cos πy)/2
 //
+// where the skew k lets it start slower than it ends.
 // A swing of least jerk, as hands make, has d of about 0.19 (its peak speed is
 // 1.875 of the mean, that of a cosine π/2). All swings of a rock are fitted at
-// once, by weighted least squares: one size, one dwell, and time and tilt of
-// every end. What the hand does besides (tremor, swings of another shape, times
+// once, by weighted least squares: one size, one dwell, time and tilt of
+// every end, and the skew of each swing. What the hand does besides (tremor, swings of another shape, times
 // that are a little late) is an error of tilt δ; it shows as (D-2r)·t·δ, so the
 // variance of a sample grows with its excess e above the size: s² + q·e with
 // q = 2(D-2r)δ². So the samples near square decide, and the others count by
@@ -38,38 +39,44 @@ type rock struct {
 	cov    float64 // variance of the size
 }
 
-// Parameters: size, dwell, then time and tilt of each end.
+// Parameters: size, dwell, then time and tilt of each end, then the skew of each
+// swing.
 const (
 	pSize = iota
 	pDwell
 	pEnd
-	pMost = pEnd + 2*(most+1)
+	pMost = pEnd + 2*(most+1) + most
 )
 
 type vector [pMost]float64
 
 type matrix [pMost][pMost]float64
 
-func (k *rock) params() int { return pEnd + 2*k.ends }
+func (k *rock) params() int { return k.skews() + k.ends - 1 }
+
+// skews is where the skews begin. The parameters before them are free; a skew
+// is held near none by what is known of hands.
+func (k *rock) skews() int { return pEnd + 2*k.ends }
 
 // model returns the excess at sample i, and the derivatives of the shown value
-// by the parameters of its swing: size and dwell, and the four of its two ends.
-func (k *rock) model(i int) (excess float64, d [6]float64) {
+// by the parameters of its swing: size and dwell, the four of its two ends, skew.
+func (k *rock) model(i int) (excess float64, d [7]float64) {
 	at := pEnd + 2*int(k.swing[i])
 	t0, v0, t1, v1 := k.p[at], k.p[at+1], k.p[at+2], k.p[at+3]
 	length := t1 - t0
 	x := (k.t[i] - t0) / length
 	sin, cos := math.Sincos(2 * math.Pi * x)
-	y := x - k.p[pDwell]*sin/(2*math.Pi)
+	dwell, skew := k.p[pDwell], k.p[k.skews()+int(k.swing[i])]
+	y := x - (dwell*sin+skew*(1-cos))/(2*math.Pi)
 	sinY, cosY := math.Sincos(math.Pi * y)
 	g := (1 - cosY) / 2
 	tilt := v0 + (v1-v0)*g
 	sinT, cosT := math.Sincos(tilt)
 	byTilt := k.c * sinT / (cosT * cosT)
 	byY := byTilt * (v1 - v0) * math.Pi / 2 * sinY
-	byX := byY * (1 - k.p[pDwell]*cos)
-	return k.c * (1/cosT - 1), [6]float64{1, -byY * sin / (2 * math.Pi),
-		byX * (x - 1) / length, byTilt * (1 - g), -byX * x / length, byTilt * g}
+	byX := byY * (1 - dwell*cos - skew*sin)
+	return k.c * (1/cosT - 1), [7]float64{1, -byY * sin / (2 * math.Pi),
+		byX * (x - 1) / length, byTilt * (1 - g), -byX * x / length, byTilt * g, -byY * (1 - cos) / (2 * math.Pi)}
 }
 
 // fit runs the least squares from the parameters set, and reports whether it
@@ -123,7 +130,7 @@ func (k *rock) ordered() bool {
 // evaluate brings residuals (and, if asked, weights) to the parameters and
 // returns the cost: weighted squares of samples and of prior knowledge.
 func (k *rock) evaluate(weights bool) (cost float64) {
-	k.dof = -float64(k.params())
+	k.dof = -float64(k.skews())
 	for i := range k.t {
 		e, _ := k.model(i)
 		k.excess[i], k.rest[i] = e, k.v[i]-k.p[pSize]-e
@@ -164,10 +171,10 @@ func (k *rock) spread() {
 		bottom += w * sq(e)
 	}
 	n := float64(len(k.rest))
-	if bottom <= 0 || n <= float64(k.params()) {
+	if bottom <= 0 || n <= float64(k.skews()) {
 		return
 	}
-	k.q = min(2*k.c*sq(0.004), max(2*k.c*sq(0.0001), top/bottom*n/(n-float64(k.params()))))
+	k.q = min(2*k.c*sq(0.004), max(2*k.c*sq(0.0001), top/bottom*n/(n-float64(k.skews()))))
 }
 
 // normal builds the normal matrix and the right side at the parameters.
@@ -177,7 +184,7 @@ func (k *rock) normal(a *matrix, b *vector) {
 	for i := range k.t {
 		_, d := k.model(i)
 		at := pEnd + 2*int(k.swing[i])
-		to := [6]int{pSize, pDwell, at, at + 1, at + 2, at + 3}
+		to := [7]int{pSize, pDwell, at, at + 1, at + 2, at + 3, k.skews() + int(k.swing[i])}
 		w := k.weight[i]
 		for r, row := range to {
 			wd := w * d[r]

@@ -21,6 +21,8 @@ const (
 	mostApart   = 4.0   // standard deviations of a pass from the others
 	doubtful    = 0.025 // error of tilt, and
 	doubtDwell  = -0.04 // dwell, beyond which one pass more is asked for
+	modelled    = 0.04  // µm, what the model leaves out of the hand's motion (from simulation)
+	skewSpread  = 0.05  // standard deviation of the skew of a swing (common practice)
 	leastSpare  = 4     // samples more than parameters
 	priorWeight = 10    // samples that the repeatability known counts for
 	mostRatio   = 1.6   // scatter over the scatter expected
@@ -34,7 +36,7 @@ func (c *turning) try(l []extreme) Reason {
 	if !c.prepare(l) {
 		return Fast
 	}
-	if len(k.t) < k.params()+leastSpare {
+	if len(k.t) < k.skews()+leastSpare {
 		return Fast
 	}
 	if !k.fit() {
@@ -95,9 +97,10 @@ func (k *rock) rhythm() (half, ratio float64) {
 }
 
 // uncertainty is the standard uncertainty of the size, µm: of the fit, with the
-// scatter seen and the repeatability known each counting for its samples.
+// scatter seen and the repeatability known each counting for its samples, and of
+// the model.
 func (k *rock) uncertainty() float64 {
-	return math.Sqrt(k.cov * (priorWeight + k.chi2) / (priorWeight + max(0, k.dof)))
+	return math.Hypot(math.Sqrt(k.cov)*k.ratio(), modelled)
 }
 
 // ratio is the scatter seen over the scatter expected.
@@ -145,7 +148,7 @@ func (k *rock) drifts() bool {
 
 // strays is the part of the samples that lie too far off to count fully.
 func (k *rock) strays() float64 {
-	full := float64(k.params()) + k.dof
+	full := float64(k.skews()) + k.dof
 	return 1 - full/float64(len(k.t))
 }
 
@@ -170,6 +173,9 @@ func (c *turning) prepare(l []extreme) bool {
 	for i := range k.ends {
 		k.se[pEnd+2*i] = 0.3 * half
 		k.se[pEnd+2*i+1] = 0.3*math.Abs(k.prior[pEnd+2*i+1]) + 0.01
+	}
+	for i := range passes {
+		k.se[k.skews()+i] = skewSpread
 	}
 	c.collect(l, lowest)
 	return half > 0.05 && k.ordered()
