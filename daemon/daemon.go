@@ -33,6 +33,7 @@ type Daemon struct {
 	version  string
 	log      zerolog.Logger
 	start    time.Time
+	pace     float64 // how much faster than life time passes; 1 but in the demo
 	journal  *store.Journal
 	hub      *hub
 	broker   *broker.Broker
@@ -45,8 +46,13 @@ type Daemon struct {
 
 // New opens the journal, the listeners and whatever else can refuse, and starts
 // nothing. If it fails, nothing stays open.
-func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger) (_ *Daemon, err error) {
-	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), ready: make(chan struct{})}
+func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger) (*Daemon, error) {
+	return open(ctx, cfg, version, log, 1)
+}
+
+// open is New with a pace: time passes so many times as fast as on the wall.
+func open(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, pace float64) (_ *Daemon, err error) {
+	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), pace: pace, ready: make(chan struct{})}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.release())
@@ -55,7 +61,7 @@ func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Lo
 	if d.journal, err = store.Open(ctx, store.Config{Path: cfg.Journal.Path, Log: log}); err != nil {
 		return nil, err
 	}
-	d.hub = newHub(d.journal.ID())
+	d.hub = newHub(d.journal.ID(), func() time.Time { return d.clock().Wall })
 	for i := range cfg.Stations {
 		if err := d.addStation(ctx, &cfg.Stations[i]); err != nil {
 			return nil, err
@@ -83,7 +89,7 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	s := &station{
 		name: c.Name, job: c.Job, session: session.New(set, past),
 		chunks: make(chan told, chunksKept), requests: make(chan request), settings: make(chan session.Settings), ping: make(chan struct{}),
-		journal: d.journal, hub: d.hub, clock: d.clock,
+		journal: d.journal, hub: d.hub, clock: d.clock, stamp: d.stamp,
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
 	ins, err := instruments(d.cfg, c)
@@ -146,7 +152,16 @@ func (d *Daemon) openBroker() error {
 // clock reads both clocks.
 func (d *Daemon) clock() session.Stamp {
 	now := time.Now()
-	return session.Stamp{Wall: now.Round(0), Mono: now.Sub(d.start)}
+	return d.stamp(port.Stamp{Wall: now, Mono: now.Sub(d.start)})
+}
+
+// stamp is when something came, at the daemon's pace.
+func (d *Daemon) stamp(at port.Stamp) session.Stamp {
+	if d.pace == 1 {
+		return session.Stamp{Wall: at.Wall.Round(0), Mono: at.Mono}
+	}
+	mono := time.Duration(float64(at.Mono) * d.pace)
+	return session.Stamp{Wall: d.start.Round(0).Add(mono), Mono: mono}
 }
 
 // Ready is closed when everything has been started.

@@ -14,6 +14,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/capture"
 	"fairbore/configs"
 	"fairbore/daemon/config"
 	"fairbore/daemon/report"
@@ -28,10 +29,26 @@ type DemoOptions struct {
 	Job     string  // "": all jobs, each at its station; with Once the sleeve
 	Listen  string  // of the page
 	MQTT    string  // of the embedded broker
+	Capture string  // button or turning; "": turning where the pace leaves the samples their times
 	Seed    uint64  // 0: from the clock
 	Version string
 	Out     io.Writer
 	Log     zerolog.Logger
+}
+
+// turnable is the pace up to which a streamed gauge's samples keep their times
+// well enough, on a machine that has other work too, to find the turns of a rock.
+const turnable = 4
+
+// capture is how the demo's readings are captured.
+func (o *DemoOptions) capture() string {
+	switch {
+	case o.Capture != "":
+		return o.Capture
+	case o.Speed > turnable:
+		return capture.Button.String()
+	}
+	return capture.Turning.String()
 }
 
 // demoOnce is the job that --once plays when none is named: the hardened
@@ -69,7 +86,7 @@ func Demo(ctx context.Context, o DemoOptions) (err error) {
 	for _, p := range players {
 		defer p.line.Close()
 	}
-	d, err := New(ctx, cfg, o.Version, o.Log)
+	d, err := open(ctx, cfg, o.Version, o.Log, o.Speed)
 	if err != nil {
 		return err
 	}
@@ -94,7 +111,7 @@ func castDemo(cfg *config.Config, o DemoOptions) ([]*player, error) {
 			return nil, fmt.Errorf("open a line for the demo: %w", err)
 		}
 		st.Port = device
-		st.Bounce = time.Duration(float64(st.Bounce) / o.Speed) // the hand is that much faster
+		st.Capture = o.capture()
 		stations = append(stations, st)
 		rng := rand.New(rand.NewPCG(o.Seed, uint64(len(players))))
 		players = append(players, &player{station: st.Name, job: job, line: line, rng: rng, options: o, capture: st.Capture})
@@ -187,7 +204,7 @@ func (p *player) onePart(ctx context.Context, d *Daemon) error {
 	if err := p.readRing(ctx, d, "master"); err != nil {
 		return err
 	}
-	p.zero = time.Now().Add(-p.began)
+	p.zero = time.Now().Add(-p.scaled(p.began)) // the ring has been read
 	round := -1
 	for step := range p.job.Session(p.setup, p.rng) {
 		if ctx.Err() != nil {
@@ -313,13 +330,18 @@ func (p *player) counted(ctx context.Context, d *Daemon, before int) error {
 	return nil
 }
 
+// scaled is how long something takes at the pace of the demo.
+func (p *player) scaled(d time.Duration) time.Duration {
+	return time.Duration(float64(d) / p.options.Speed)
+}
+
 // until waits for a moment of the played session.
 func (p *player) until(ctx context.Context, at time.Duration) {
-	p.sleep(ctx, time.Until(p.zero.Add(time.Duration(float64(at)/p.options.Speed))))
+	p.sleep(ctx, time.Until(p.zero.Add(p.scaled(at))))
 }
 
 func (p *player) pause(ctx context.Context, d time.Duration) {
-	p.sleep(ctx, time.Duration(float64(d)/p.options.Speed))
+	p.sleep(ctx, p.scaled(d))
 }
 
 func (p *player) sleep(ctx context.Context, d time.Duration) {

@@ -20,6 +20,7 @@ type teller interface {
 // Records reach it only after their commit; live values do not wait.
 type hub struct {
 	journal string
+	now     func() time.Time
 	mu      sync.Mutex
 	views   []*view
 	subs    map[*subscriber]bool
@@ -39,8 +40,8 @@ type view struct {
 	dirty       bool
 }
 
-func newHub(journal string) *hub {
-	return &hub{journal: journal, subs: map[*subscriber]bool{}, dirty: make(chan struct{}, 1)}
+func newHub(journal string, now func() time.Time) *hub {
+	return &hub{journal: journal, now: now, subs: map[*subscriber]bool{}, dirty: make(chan struct{}, 1)}
 }
 
 // add takes a station in, with what the journal has of it.
@@ -51,7 +52,7 @@ func (h *hub) add(name, title string, set session.Settings, past []session.Recor
 		v.fold.Apply(&past[i].Event)
 		v.seq = past[i].Seq
 	}
-	v.bore = h.work(v, time.Now())
+	v.bore = h.work(v, h.now())
 	h.views = append(h.views, v)
 }
 
@@ -157,7 +158,7 @@ func (h *hub) tell(all bool) {
 		if !v.dirty && !all {
 			continue
 		}
-		b := h.work(v, time.Now())
+		b := h.work(v, h.now())
 		if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why == b.Why && v.bore.Master.OK == b.Master.OK {
 			continue
 		}

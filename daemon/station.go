@@ -27,6 +27,7 @@ type station struct {
 	journal  appender
 	hub      *hub
 	clock    func() session.Stamp
+	stamp    func(port.Stamp) session.Stamp
 	log      zerolog.Logger
 	counts   counted
 }
@@ -79,6 +80,7 @@ func (s *station) read(ctx, drain context.Context, refused func(error)) {
 func (s *station) sink(ctx context.Context, in *input) func(port.Chunk) {
 	return func(c port.Chunk) {
 		c.Data = append([]byte(nil), c.Data...) // the port's until it returns
+		c.At = port.Stamp(s.stamp(c.At))
 		select {
 		case s.chunks <- told{in, c}:
 		case <-ctx.Done():

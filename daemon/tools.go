@@ -7,9 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/rs/zerolog"
 
+	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
@@ -47,6 +49,20 @@ func Export(ctx context.Context, path string, out io.Writer, o store.ExportOptio
 		return err
 	}
 	return errors.Join(j.Export(ctx, out, o), j.Close())
+}
+
+// HashPassword reads a password, a line, and writes what the configuration takes for it.
+func HashPassword(in io.Reader, out io.Writer) error {
+	line, err := bufio.NewReader(io.LimitReader(in, 1024)).ReadString('\n')
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	hash, err := broker.Hash(strings.TrimRight(line, "\r\n"))
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintln(out, hash)
+	return err
 }
 
 // ReplayOptions say how a recording is to be understood.

@@ -34,6 +34,8 @@ type cli struct {
 	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events."`
 	Plan    planCmd    `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
 	Study   studyCmd   `cmd:"" help:"Study a gauge or a lot of sizes."`
+	Drivers driversCmd `cmd:"" help:"List the drivers, or tell the options of one."`
+	Hash    hashCmd    `cmd:"" help:"Hash a password, read from standard input, for a user of the embedded broker."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 
@@ -109,17 +111,18 @@ func (r *runCmd) Run(ctx context.Context, s *streams) error {
 }
 
 type demoCmd struct {
-	Once   bool    `help:"Play one part to its acceptance, print its record and end."`
-	Speed  float64 `help:"How much faster than life." default:"1"`
-	Job    string  `help:"The job to play: J-4107, J-4112, J-4120 or J-4131; all of them, each at its own station, when left out."`
-	Listen string  `help:"Where to serve the page." default:"127.0.0.1:8080"`
-	Mqtt   string  `help:"Where the embedded broker listens." default:"127.0.0.1:1883"`
-	Seed   uint64  `help:"Of the simulated hand and gauge; 0 takes one from the clock."`
+	Once    bool    `help:"Play one part to its acceptance, print its record and end."`
+	Speed   float64 `help:"How much faster than life." default:"1"`
+	Job     string  `help:"The job to play: J-4107, J-4112, J-4120 or J-4131; all of them, each at its own station, when left out."`
+	Listen  string  `help:"Where to serve the page." default:"127.0.0.1:8080"`
+	Mqtt    string  `help:"Where the embedded broker listens." default:"127.0.0.1:1883"`
+	Capture string  `help:"How readings are captured: button, or turning (hands-free, up to 4 times life); the latter where it can be." enum:",button,turning" default:""`
+	Seed    uint64  `help:"Of the simulated hand and gauge; 0 takes one from the clock."`
 }
 
 func (d *demoCmd) Run(ctx context.Context, s *streams) error {
 	return daemon.Demo(ctx, daemon.DemoOptions{
-		Once: d.Once, Speed: d.Speed, Job: d.Job, Listen: d.Listen, MQTT: d.Mqtt, Seed: d.Seed, Version: version(),
+		Once: d.Once, Speed: d.Speed, Job: d.Job, Listen: d.Listen, MQTT: d.Mqtt, Capture: d.Capture, Seed: d.Seed, Version: version(),
 		Out: s.out, Log: s.log(zerolog.WarnLevel),
 	})
 }
@@ -210,6 +213,16 @@ func (r *replayCmd) Run(ctx context.Context, s *streams) error {
 	}
 	return daemon.Replay(ctx, r.Recording, s.out, daemon.ReplayOptions{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master})
 }
+
+type driversCmd struct {
+	Name string `arg:"" optional:"" help:"The driver."`
+}
+
+func (d *driversCmd) Run(s *streams) error { return daemon.Drivers(d.Name, s.out) }
+
+type hashCmd struct{}
+
+func (hashCmd) Run(s *streams) error { return daemon.HashPassword(os.Stdin, s.out) }
 
 type versionCmd struct{}
 

@@ -196,8 +196,8 @@ func TestUnreadable(t *testing.T) {
 // Each driver has an example, whose gauge its driver takes.
 func TestDriverExamples(t *testing.T) {
 	for _, d := range drivers.Table() {
-		path := "../../configs/drivers/" + d.Name + ".yaml"
-		b, err := os.ReadFile(path)
+		path := "drivers/" + d.Name + ".yaml"
+		b, err := configs.Drivers.ReadFile(path)
 		if err != nil {
 			t.Errorf("driver %s has no example: %v", d.Name, err)
 			continue
