@@ -106,16 +106,15 @@ func (s sample) stats() (mean, sd float64) {
 
 // tally is the score of one gauge and rate.
 type tally struct {
-	must, missed               int // readings that had to be taken; with three passes or more
-	clear, clearMissed         int // of them, those that are clear
-	outside, off, double       int // false: no place, off by more than the limit; a second one of a place
-	four, fourMissed           int // with four passes asked for, where there were as many
-	err, rel, norm             sample
-	err4, rel4, norm4, bound   sample
-	smallest, stable, first, n sample
-	falseBy, missBy            map[string]int
-	smallestN, stableN, firstN int
-	naive                      int
+	must, missed             int // readings that had to be taken; with three passes or more
+	clear, clearMissed       int // of them, those that are clear
+	outside, off, double     int // false: no place, off by more than the limit; a second one of a place
+	four, fourMissed         int // with four passes asked for, where there were as many
+	err, rel, norm           sample
+	err4, rel4, norm4, bound sample
+	smallest, stable, first  sample
+	falseBy, missBy          map[string]int
+	naive                    int
 }
 
 func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
