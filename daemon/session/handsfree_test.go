@@ -97,4 +97,3 @@ func mustLine(t *testing.T) drivers.Decoder {
 	}
 	return dec
 }
-
