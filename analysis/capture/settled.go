@@ -15,7 +15,7 @@ const (
 	levelFewest = 4   // samples of a level, however slow the stream
 	meanOver    = 500 * time.Millisecond
 	// wobble is how long what else moves the value stays alike, so that samples
-	// closer than this say little new about the level (common practice).
+	// closer than this say little new about the level (an assumption).
 	wobble = 150 * time.Millisecond
 )
 

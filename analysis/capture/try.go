@@ -22,7 +22,7 @@ const (
 	doubtful    = 0.025 // error of tilt, and
 	doubtDwell  = -0.04 // dwell, beyond which one pass more is asked for
 	modelled    = 0.04  // µm, what the model leaves out of the hand's motion (from simulation)
-	skewSpread  = 0.05  // standard deviation of the skew of a swing (common practice)
+	skewSpread  = 0.05  // standard deviation of the skew of a swing (an assumption)
 	leastSpare  = 4     // samples more than parameters
 	priorWeight = 10    // samples that the repeatability known counts for
 	mostRatio   = 1.6   // scatter over the scatter expected

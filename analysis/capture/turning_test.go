@@ -197,7 +197,7 @@ func TestTurningBegunAgain(t *testing.T) {
 func TestTurningSimulated(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 6))
 	got := &tally{falseBy: map[string]int{}, missBy: map[string]int{}}
-	for range 300 {
+	for range 200 {
 		got.cycle(draw(simulator.TwoPoint, 50, rng), rng)
 	}
 	if got.outside+got.off > 0 {

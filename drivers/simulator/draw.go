@@ -8,9 +8,11 @@ import (
 // Rates are the value rates of gauges, a second (common practice).
 func Rates() []float64 { return []float64{2, 5, 10, 20, 25, 50} }
 
-// Draw draws a visit with a gauge of some contact and rate; every parameter
-// comes from the range that the trade sees (common practice), the size from 8
-// to 60 mm.
+// Draw draws a visit with a gauge of some contact and rate, at a size from 8 to
+// 60 mm. Times of the phases, tilts, noise and faults come from the ranges that
+// the trade sees (common practice). How a hand moves in detail (dwell, skew,
+// sway, tremor, how alike one-sided turns are) has been measured by nobody here:
+// those ranges are assumptions, and a score made with them rests on them.
 func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
 	p := Params{Visit: visit, Size: Millimetre*8 + rng.Int64N(52*Millimetre)}
 	p.Next = p.Size + units(between(rng, -10, 10))
