@@ -112,7 +112,7 @@ func TestQueryEqualsReadingAll(t *testing.T) {
 		t.Fatalf("%d events, %v", len(all), err)
 	}
 	rapid.Check(t, func(rt *rapid.T) {
-		for range 5 {
+		for range 2 {
 			f := drawFilter(rt, len(story)+1)
 			var got []uint64
 			for rec, err := range r.Query(t.Context(), f) {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"slices"
 
 	"fairbore/daemon/session"
@@ -18,10 +19,12 @@ const rebuildMost = 4096
 // reading the rest: folding it gives what folding all events of the station
 // gives. That is
 //
-//   - everything since the part in hand was begun, or the job was chosen;
-//   - the newest start, job and state of the gauge before that;
-//   - the newest mastering, and what the readings, the ring and the clock did
-//     since, for that may outlast the part.
+//   - everything since the mastering that was in force when the part in hand
+//     was begun (or the job chosen), or since then if there was none;
+//   - before that, the newest event of each kind, for what holds until it is
+//     told otherwise: the job, the gauge, the start;
+//   - before that, the newest temperature of the ring; and if the station was
+//     not mastered, what was done with rings.
 //
 // Of each kind it returns the newest 4096 at most. How long it takes depends on
 // that, not on how long the journal is.
@@ -34,42 +37,57 @@ func (j *Journal) Rebuild(ctx context.Context, station string) ([]session.Record
 }
 
 func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err error) {
-	last := map[session.Kind]uint64{}
 	kinds, err := j.kinds(ctx, station)
 	if err != nil {
 		return nil, err
 	}
+	base, mastered, err := j.base(ctx, station)
+	if err != nil {
+		return nil, err
+	}
 	for _, k := range kinds {
-		rows, err := j.newestOf(ctx, station, k, 0, 1)
+		from := base
+		if !mastered && (k == session.Mastering || k == session.RingRead || k == session.Checked) {
+			from = 0
+		}
+		rows, err := j.newestOf(ctx, station, k, from, math.MaxInt64, rebuildMost, "")
 		if err != nil {
 			return nil, err
 		}
-		last[k] = rows[0].seq
-	}
-	start := max(last[session.PartBegun], last[session.JobChosen])
-	for _, k := range kinds {
-		from := min(start, last[k])
-		switch k {
-		case session.Started, session.JobChosen, session.GaugeSeen, session.Mastered:
-			// the newest holds, even if older than the part
-		case session.Taken, session.ClockSet:
-			from = start
-			if m := last[session.Mastered]; m > 0 {
-				from = min(start, m)
-			}
-		case session.Mastering, session.RingRead:
-			from = min(start, last[session.Mastered])
-		default:
-			from = start
-		}
-		rows, err := j.newestOf(ctx, station, k, from, rebuildMost)
+		before, err := j.newestOf(ctx, station, k, 0, from, 1, "")
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, rows...)
+		out = append(append(out, rows...), before...)
 	}
+	// A temperature event need not tell of the ring.
+	ring, err := j.newestOf(ctx, station, session.Warmed, 0, base, 1, "and body ->> '$.warm.ring_cel' is not null")
+	if err != nil {
+		return nil, err
+	}
+	out = append(out, ring...)
 	slices.SortFunc(out, func(a, b raw) int { return cmp.Compare(a.seq, b.seq) })
-	return out, nil
+	return slices.CompactFunc(out, func(a, b raw) bool { return a.seq == b.seq }), nil
+}
+
+// base returns the number from which on everything counts, and whether it is
+// that of a mastering. One done in the middle of the part is no base: readings
+// before it are judged by the one before.
+func (j *Journal) base(ctx context.Context, station string) (base uint64, mastered bool, err error) {
+	for _, k := range []session.Kind{session.JobChosen, session.PartBegun} {
+		rows, err := j.newestOf(ctx, station, k, base, math.MaxInt64, 1, "")
+		if err != nil {
+			return 0, false, err
+		}
+		if len(rows) > 0 {
+			base = rows[0].seq
+		}
+	}
+	rows, err := j.newestOf(ctx, station, session.Mastered, 0, base, 1, "")
+	if err != nil || len(rows) == 0 {
+		return base, false, err
+	}
+	return rows[0].seq, true, nil
 }
 
 // kinds returns the kinds of event that a station has, by a look-up each.
@@ -93,8 +111,9 @@ func (j *Journal) kinds(ctx context.Context, station string) (out []session.Kind
 	return out, rows.Err()
 }
 
-// newestOf returns the newest events of a kind from a number on, the newest first.
-func (j *Journal) newestOf(ctx context.Context, station string, k session.Kind, from uint64, limit int) ([]raw, error) {
-	return readRaw(ctx, j.read, "select seq, body from event indexed by event_station where station = ? and kind = ? and seq >= ? order by seq desc limit ?",
-		station, string(k), int64(from), limit)
+// newestOf returns the newest events of a kind from a number on and before
+// another, the newest first.
+func (j *Journal) newestOf(ctx context.Context, station string, k session.Kind, from, before uint64, limit int, and string) ([]raw, error) {
+	return readRaw(ctx, j.read, "select seq, body from event indexed by event_station where station = ? and kind = ? and seq >= ? and seq < ? "+and+" order by seq desc limit ?",
+		station, string(k), int64(from), int64(before), limit)
 }

@@ -18,7 +18,7 @@ func drawStory(t *rapid.T, stations []string, most int) (story []session.Event) 
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []session.Kind{session.Started, session.JobChosen, session.PartBegun, session.RoundOver, session.Placed,
 		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored,
-		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.ClockSet, session.Told}
+		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Disturbed, session.ClockSet, session.Told}
 	for i := range rapid.IntRange(0, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
@@ -46,6 +46,18 @@ func drawStory(t *rapid.T, stations []string, most int) (story []session.Event) 
 			e.Ring = &session.RingReading{Ring: "R-0875", No: n, Of: 4, Raw: analysis.Length(n), Restart: odd}
 		case session.Mastered:
 			e.Master = &session.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n)}
+		case session.Warmed:
+			e.Warm = &session.Warmth{}
+			if at := analysis.Temperature(20_000 + n); odd {
+				e.Warm.Ring = &at
+			} else {
+				e.Warm.Part = &at
+			}
+		case session.Checked:
+			e.Check = &session.ZeroCheck{Gauge: "G-11"}
+			e.Check.Valid, e.Check.Good = true, odd
+		case session.Disturbed:
+			e.Note = "new tips"
 		case session.Judged:
 			e.Verdict = &session.Verdict{Accepted: odd, Part: "0001", Job: "J-4107", Readings: n, State: session.InSize}
 		case session.GaugeSeen:
@@ -65,8 +77,12 @@ func fold(records []session.Record, station string) *session.Fold {
 			f.Apply(e)
 		}
 	}
-	if f.Master == nil { // what happened since a mastering that never was
-		f.Since, f.Moved = 0, 0
+	if f.Master == nil { // what happened since a mastering that never was decides nothing
+		f.Since, f.Moved, f.Ended, f.Failed, f.Knocked, f.Doubtful = 0, 0, nil, nil, "", nil
+		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
+	}
+	if f.Failed == nil { // when a check failed that a mastering has made good
+		f.FailedAt = time.Time{}
 	}
 	return &f
 }
@@ -79,7 +95,7 @@ func TestRebuildEqualsEverything(t *testing.T) {
 		round++
 		stations := []string{fmt.Sprintf("bay %d a", round), fmt.Sprintf("bay %d b", round)}
 		from := r.Last()
-		story := drawStory(rt, stations, 60)
+		story := drawStory(rt, stations, 40)
 		if err := r.Append(t.Context(), story); err != nil {
 			rt.Fatal(err)
 		}
@@ -119,5 +135,35 @@ func TestRebuildIsBounded(t *testing.T) {
 	}
 	if few[0].Kind != session.JobChosen || few[1].Kind != session.PartBegun || few[len(few)-1].Seq != r.Last() {
 		t.Errorf("%s %s … %d", few[0].Kind, few[1].Kind, few[len(few)-1].Seq)
+	}
+}
+
+// A mastering in the middle of a part does not make what was known of the zero
+// before it forgotten: a check that failed before the part was begun puts its
+// readings in doubt, also if a later check was good.
+func TestRebuildKeepsTheZeroBefore(t *testing.T) {
+	r := start(t, config(t))
+	at := func(minute int, e session.Event) session.Event {
+		e.Station, e.At = "a", morning.Add(time.Duration(minute)*time.Minute)
+		return e
+	}
+	check := func(good bool) session.Event {
+		e := session.Event{Kind: session.Checked, Check: &session.ZeroCheck{Gauge: "G-11"}}
+		e.Check.Valid, e.Check.Good = true, good
+		return e
+	}
+	mastered := session.Event{Kind: session.Mastered, Master: &session.Master{Number: 1, Ring: analysis.Ring{ID: "R-0875"}}}
+	r.append(t, at(0, mastered), at(1, check(false)), at(2, check(true)), at(3, jobEvent("a", "J")), at(3, partEvent("a", "1", 1)), at(4, reading("a", "J", "1", 1)), at(5, mastered))
+	r.settle(t, 7)
+	all, err := r.After(t.Context(), 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	few, err := r.Rebuild(t.Context(), "a")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := fold(few, "a"), fold(all, "a"); !reflect.DeepEqual(got, want) {
+		t.Errorf("\ngot  %+v\nwant %+v", got, want)
 	}
 }

@@ -40,7 +40,7 @@ func reading(station, job, part string, no int) session.Event {
 	return session.Event{Station: station, At: at, Kind: session.Taken, Source: "gauge", Reading: &session.Reading{
 		No: no, Job: job, Part: part, Gauge: "G-11", How: "settled", Mastered: 1,
 		Reading: analysis.Reading{Place: analysis.Place{Depth: 13 * analysis.Millimetre, Angle: 90 * analysis.Degree}, Size: 222_282_000 + analysis.Length(no), At: at},
-		Raw:     222_281_000, Zero: 1_000 + analysis.Deviation(no), Deviation: -18_800,
+		Raw:     222_281_000, Deviation: -18_800,
 		Sent: session.Sent{Digits: 2222810, Places: 5, Unit: analysis.MM, Frame: "+22.22810 mm\\r\\n"},
 	}}
 }
