@@ -20,7 +20,7 @@ type Kind uint8
 // The kinds of chunk.
 const (
 	Data      Kind = iota // bytes came
-	Idle                  // after bytes, or after Up, the line was silent for Config.Silence
+	Idle                  // the line was silent for Config.Silence after bytes or Up; told again after as much more, up to three times
 	LineError             // here a byte came damaged or went missing; the frame around this place isn't to be trusted
 	LineState             // a modem line changed and stayed so
 	Up                    // the line was opened: what comes next may begin within a frame

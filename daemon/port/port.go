@@ -17,6 +17,7 @@ const (
 	modemPoll  = 8 * time.Millisecond   // a foot switch is down for 50 ms at the very least (common practice)
 	checkEvery = 250 * time.Millisecond // a vanished device is told within this and a read
 	writeLimit = time.Second            // a write not back by then has failed
+	idleMost   = 3                      // Idles in one silence; more would say nothing new
 	retryFirst = 250 * time.Millisecond
 	retryMost  = 5 * time.Second
 	upForGood  = 2 * time.Second // a line up for so long, or that sent bytes, is tried anew at once
@@ -225,13 +226,13 @@ func (o *owner) end(ctx context.Context, s *session) error {
 // read is the loop of an open link.
 func (o *owner) read(ctx context.Context, s *session) error {
 	var (
-		silent  = o.cfg.Silence == 0 // Idle was told, or is not wanted
-		last    = o.now().Mono       // of the latest bytes, or of opening
+		told    int            // how often Idle was, since
+		last    = o.now().Mono // the latest bytes, or opening
 		checked = last
 		watched = o.cfg.Modem
 		fresh   = func(data []byte, damaged bool) {
 			at := o.now()
-			last, silent = at.Mono, o.cfg.Silence == 0
+			last, told = at.Mono, 0
 			if damaged {
 				o.emit(Chunk{At: at, Kind: LineError})
 			} else {
@@ -239,21 +240,24 @@ func (o *owner) read(ctx context.Context, s *session) error {
 			}
 		}
 	)
+	idle := func() (due time.Duration, wanted bool) {
+		return last + time.Duration(told+1)*o.cfg.Silence, o.cfg.Silence > 0 && told < idleMost
+	}
 	o.buzz = debounce{hold: o.cfg.Debounce}
 	for ctx.Err() == nil {
 		wait := readWait
 		if watched {
 			wait = modemPoll
 		}
-		if !silent {
-			wait = max(min(wait, o.cfg.Silence-(o.now().Mono-last)), 0)
+		if due, ok := idle(); ok {
+			wait = max(min(wait, due-o.now().Mono), 0)
 		}
 		if err := s.link.read(wait, fresh); err != nil {
 			return err
 		}
 		now := o.now()
-		if !silent && now.Mono-last >= o.cfg.Silence {
-			silent = true
+		if due, ok := idle(); ok && now.Mono >= due {
+			told++
 			o.emit(Chunk{At: now, Kind: Idle})
 		}
 		if watched {

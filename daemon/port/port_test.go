@@ -211,7 +211,7 @@ func give(links ...*fakeLink) (open func(context.Context) (link, error), times *
 
 func fakeConfig() Config { return Config{Device: "/dev/fake", Line: line9600} }
 
-func TestPort_TellsSilenceOnceAfterOpeningAndAfterBytes(t *testing.T) {
+func TestPort_TellsSilenceThreeTimesAfterOpeningAndAfterBytes(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := newFake()
 		open, _ := give(f)
@@ -226,11 +226,13 @@ func TestPort_TellsSilenceOnceAfterOpeningAndAfterBytes(t *testing.T) {
 		time.Sleep(time.Second)
 		r.stop()
 		got := r.chunks()
-		if s := sequence(got); s != "up, idle, data, idle" {
+		if s := sequence(got); s != "up, idle, idle, idle, data, idle, idle, idle" {
 			t.Fatalf("told %s", s)
 		}
-		if gap := got[4].At.Mono - got[3].At.Mono; gap != c.Silence {
-			t.Errorf("silence told after %v, want %v", gap, c.Silence)
+		for i := 6; i < len(got); i++ {
+			if gap := got[i].At.Mono - got[i-1].At.Mono; gap != c.Silence {
+				t.Errorf("silence told after %v, want %v", gap, c.Silence)
+			}
 		}
 	})
 }

@@ -98,7 +98,7 @@ type player struct {
 	silence time.Duration
 	wall    func(drivers.Chunk) time.Time
 	last    Stamp // of the latest chunk
-	heard   bool  // bytes came or the line was opened, and no silence since
+	idles   int   // that may still be told of the silence since bytes or opening
 	up      bool
 	why     string
 	out     []Chunk
@@ -124,17 +124,17 @@ func (p *player) take(c drivers.Chunk) {
 	}
 	switch {
 	case c.Mark == "":
-		p.heard = true
+		p.idles = idleMost
 		p.put(Chunk{At: at, Data: c.Data})
 	case c.Mark == drivers.MarkOpened:
 		p.opened(at)
 	case c.Mark == drivers.MarkLost:
-		p.up, p.heard = false, false
+		p.up, p.idles = false, 0
 		p.put(Chunk{At: at, Kind: Lost, Why: p.because("the line was lost or closed")})
 	case c.Mark == markIdle:
 		p.put(Chunk{At: at, Kind: Idle})
 	case c.Mark == markLineError:
-		p.heard = true
+		p.idles = idleMost
 		p.put(Chunk{At: at, Kind: LineError})
 	case strings.HasPrefix(c.Mark, markLines):
 		if l, err := parseLines(c.Mark[len(markLines):]); err == nil {
@@ -144,7 +144,7 @@ func (p *player) take(c drivers.Chunk) {
 }
 
 func (p *player) opened(at Stamp) {
-	p.up, p.heard = true, true
+	p.up, p.idles = true, idleMost
 	p.put(Chunk{At: at, Kind: Up, Why: p.because("recording")})
 }
 
@@ -157,13 +157,13 @@ func (p *player) because(otherwise string) string {
 	return why
 }
 
-// idle tells of a silence that began after the latest bytes and is long enough by now.
+// idle tells of a silence that began after the latest bytes and is long enough by
+// now, as often as a port does.
 func (p *player) idle(now time.Duration) {
-	if p.silence == 0 || !p.heard || now-p.last.Mono < p.silence {
-		return
+	for p.silence > 0 && p.idles > 0 && now-p.last.Mono >= p.silence {
+		p.idles--
+		p.put(Chunk{At: Stamp{Wall: p.last.Wall.Add(p.silence), Mono: p.last.Mono + p.silence}, Kind: Idle})
 	}
-	p.heard = false
-	p.put(Chunk{At: Stamp{Wall: p.last.Wall.Add(p.silence), Mono: p.last.Mono + p.silence}, Kind: Idle})
 }
 
 // wallOf returns the wall clock of a recording's chunks: their own where they

@@ -59,13 +59,18 @@ func TestReplay_GivesTheTimesOfTheRecording(t *testing.T) {
 	}{
 		{"by-hand", 50 * time.Millisecond, `0s 2026-11-25T00:00:00Z up
 50ms 2026-11-25T00:00:00.05Z idle
+100ms 2026-11-25T00:00:00.1Z idle
+150ms 2026-11-25T00:00:00.15Z idle
 400ms 2026-11-25T00:00:00.4Z data "+12.70"
 420ms 2026-11-25T00:00:00.42Z data "03 mm\r\n"
 470ms 2026-11-25T00:00:00.47Z idle
+520ms 2026-11-25T00:00:00.52Z idle
+570ms 2026-11-25T00:00:00.57Z idle
 900ms 2026-11-25T08:17:31.9Z data "+12."
 910ms 2026-11-25T08:17:31.91Z lost
 1.5s 2026-11-25T08:17:32.5Z up
 1.55s 2026-11-25T08:17:32.55Z idle
+1.6s 2026-11-25T08:17:32.6Z idle
 1.6s 2026-11-25T08:17:32.6Z data "+12.7004 mm\r\n"
 1.65s 2026-11-25T08:17:32.65Z idle
 1.65s 2026-11-25T08:17:32.65Z end
