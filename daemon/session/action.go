@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 )
 
 // Action is what an operator asks for, from the page, the broker, a foot
@@ -19,8 +20,11 @@ type Action struct {
 	// again), skip, take, void, restore, master, check (the zero, leaving it
 	// alone), leave (a mastering or check in progress), knock (the gauge had
 	// one), warm (temperatures were measured), accept, reject, note.
-	Do      string          `json:"do"`
-	Job     string          `json:"job,omitempty"`
+	Do  string `json:"do"`
+	Job string `json:"job,omitempty"`
+	// Spec is a job that is not in the configuration, entered at the machine: it
+	// is worked to from here on, and the journal has it whole.
+	Spec    *analysis.Job   `json:"spec,omitempty"`
 	Part    string          `json:"part,omitempty"` // serial number, empty to count on
 	Ring    string          `json:"ring,omitempty"` // empty: the job's
 	Place   *analysis.Place `json:"place,omitempty"`
@@ -125,7 +129,13 @@ func (s *Session) do(a Action) error {
 
 func (s *Session) chooseJob(a Action) error {
 	job, ok := s.set.Jobs[a.Job]
-	if !ok {
+	switch {
+	case a.Spec != nil:
+		if faults := s.set.CheckJob(a.Spec); len(faults) > 0 {
+			return errors.Join(faults...)
+		}
+		job = a.Spec
+	case !ok:
 		return fmt.Errorf("job %q is not in the configuration; there are %s", a.Job, strings.Join(sortedKeys(s.set.Jobs), ", "))
 	}
 	if open := s.open(); open != "" && !a.Confirm {
@@ -133,6 +143,23 @@ func (s *Session) chooseJob(a Action) error {
 	}
 	s.emit(Event{Kind: JobChosen, Job: job})
 	return nil
+}
+
+// CheckJob reports all that is wrong with a job entered at the machine: what
+// [analysis.Job.Check] finds, a material or ring that is not known, and an id that
+// a job of the configuration has.
+func (set *Settings) CheckJob(j *analysis.Job) []error {
+	faults := j.Check()
+	if _, err := master.FindMaterial(j.Material); err != nil {
+		faults = append(faults, err)
+	}
+	if _, ok := set.Rings[j.Ring]; j.Ring != "" && !ok {
+		faults = append(faults, fmt.Errorf("ring: there is no ring %q; there are %s", j.Ring, strings.Join(sortedKeys(set.Rings), ", ")))
+	}
+	if _, ok := set.Jobs[j.ID]; ok {
+		faults = append(faults, fmt.Errorf("id: the configuration has a job %s; give this one another name", j.ID))
+	}
+	return faults
 }
 
 // open says why the part in hand isn't finished, "" if it is or there is none.
