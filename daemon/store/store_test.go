@@ -213,7 +213,7 @@ func TestOrderUnderLoad(t *testing.T) {
 	r := start(t, cfg, func(j *Journal) {
 		j.OnCommit(func(rs []session.Record) { groups = append(groups, rs) })
 	})
-	const stations, appends, size = 4, 150, 7
+	const stations, appends, size = 4, 80, 7
 	var wg sync.WaitGroup
 	for s := range stations {
 		wg.Go(func() {

@@ -1,0 +1,171 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+)
+
+// takeLock keeps a second daemon away for as long as this process lives. The
+// lock file stays: to remove it would let two processes lock two files of one name.
+func (j *Journal) takeLock() error {
+	f, err := os.OpenFile(j.path+".lock", os.O_RDWR|os.O_CREATE, 0o640)
+	if err != nil {
+		return err
+	}
+	if err := lockFile(f); err != nil {
+		f.Close()
+		return err
+	}
+	j.lock = f
+	// For a person who wonders; nothing reads it.
+	if err := f.Truncate(0); err == nil {
+		fmt.Fprintf(f, "%d\n", os.Getpid())
+	}
+	return nil
+}
+
+// load opens the database and reads what the writer goes on from. If it is
+// damaged it is moved aside and a new one begun; aside tells that story.
+func (j *Journal) load(ctx context.Context, steps []step) (aside string, err error) {
+	err = j.loadOnce(ctx, steps)
+	if err == nil || !damaged(err) {
+		return "", err
+	}
+	why := err
+	j.closeWriter()
+	to, err := moveAside(j.path, j.cfg.Now())
+	if err != nil {
+		return "", errors.Join(why, err)
+	}
+	aside = fmt.Sprintf("the journal was damaged (%v) and has been moved to %s; a new journal begins here", why, to)
+	return aside, j.loadOnce(ctx, steps)
+}
+
+func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
+	if j.write, err = openPool(j.path, "", writerPragmas(), 1); err != nil {
+		return err
+	}
+	// The version comes first: a file that is not ours must stay as it is.
+	if _, err := version(ctx, j.write); err != nil {
+		return err
+	}
+	if err := readBack(ctx, j.write, writerPragmas()); err != nil {
+		return err
+	}
+	if err := j.checkFile(ctx); err != nil {
+		return err
+	}
+	said, err := migrate(ctx, j.write, j.path, steps)
+	if err != nil {
+		return err
+	}
+	j.warn(said...)
+	if err := j.loadHead(ctx); err != nil {
+		return err
+	}
+	return j.writer.open(ctx, j.write)
+}
+
+// quickMost is the size of file up to which Open waits for SQLite's check of
+// all of it. A larger one is checked while the journal runs (see watch), so
+// that starting does not take longer as the journal grows.
+const quickMost = 32 << 20
+
+func (j *Journal) checkFile(ctx context.Context) error {
+	info, err := os.Stat(j.path)
+	if err != nil {
+		return err
+	}
+	_, err = os.Stat(j.suspect())
+	if info.Size() > quickMost && err != nil {
+		return nil
+	}
+	if err := quickCheck(ctx, j.write); err != nil {
+		return err
+	}
+	return remove(j.suspect())
+}
+
+// suspect is a file that says that damage was found while the journal ran, so
+// that the next start checks all of it.
+func (j *Journal) suspect() string { return j.path + ".suspect" }
+
+func (j *Journal) loadHead(ctx context.Context) error {
+	if err := j.write.QueryRowContext(ctx, "select id from journal").Scan(&j.id); err != nil {
+		return fmt.Errorf("read the journal's id: %w", err)
+	}
+	head := genesis(j.id)
+	last, err := j.checkTail(ctx, &head)
+	if err != nil {
+		return err
+	}
+	j.last, j.state.Last, j.writer.head = last, last, head
+	if err := j.loadCursors(ctx); err != nil {
+		return err
+	}
+	return j.checkGuards(ctx)
+}
+
+// checkTail checks the newest rows, and leaves the hash of the last in head. A
+// row that does not fit is reported and left for verify to judge; the chain
+// goes on from what is there.
+func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err error) {
+	rows, err := readStored(ctx, j.write, "select * from (select "+storedColumns+" from event order by seq desc limit ?) order by seq", tailRows)
+	if err != nil {
+		return 0, fmt.Errorf("read the end of the journal: %w", err)
+	}
+	for i := range rows {
+		r := &rows[i]
+		if i > 0 || r.seq == 1 {
+			if bad := r.check(*head); bad != nil {
+				j.warn(fmt.Sprintf("row %d near the end of the journal: %v; run verify", r.seq, bad))
+			}
+		}
+		copy(head[:], r.hash)
+		last = r.seq
+	}
+	return last, nil
+}
+
+// checkGuards puts triggers back that somebody has taken away.
+func (j *Journal) checkGuards(ctx context.Context) error {
+	missing, err := missingGuards(ctx, j.write)
+	if err != nil || len(missing) == 0 {
+		return err
+	}
+	j.warn(fmt.Sprintf("the triggers that keep the journal from being changed were gone (%v) and have been put back; run verify", missing))
+	_, err = j.write.ExecContext(ctx, triggers())
+	return err
+}
+
+func (j *Journal) warn(texts ...string) {
+	for _, text := range texts {
+		if text != "" {
+			j.warnings = append(j.warnings, text)
+			j.cfg.Log.Warn().Str("journal", j.path).Msg(text)
+		}
+	}
+}
+
+// moveAside renames the database with its log and shared memory, which belong
+// together, so that they can still be looked into under the new name.
+func moveAside(path string, now time.Time) (string, error) {
+	to := unused(path + ".damaged-" + now.UTC().Format("20060102T150405Z"))
+	for _, suffix := range []string{"-wal", "-shm", ""} {
+		if err := os.Rename(path+suffix, to+suffix); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return "", fmt.Errorf("move the damaged journal aside: %w", err)
+		}
+	}
+	return to, syncDir(filepath.Dir(path))
+}
+
+func remove(path string) error {
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return nil
+}
