@@ -27,7 +27,7 @@ import (
 
 // needs skips a test whose peer is not installed. Where FAIRBORE_ALL is set, as in
 // .ci/test, nothing is skipped.
-func needs(t *testing.T, programs ...string) {
+func needs(t testing.TB, programs ...string) {
 	t.Helper()
 	for _, p := range programs {
 		if _, err := exec.LookPath(p); err != nil {
@@ -36,7 +36,7 @@ func needs(t *testing.T, programs ...string) {
 	}
 }
 
-func missing(t *testing.T, why string) {
+func missing(t testing.TB, why string) {
 	t.Helper()
 	if os.Getenv("FAIRBORE_ALL") != "" {
 		t.Fatal(why)

@@ -1,0 +1,217 @@
+package daemon_test
+
+import (
+	"bufio"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// The benchmarks of the whole line: bytes into a pseudo-terminal, to a subscriber
+// of a broker, through the real program. Each plays its loads in turn (A B C,
+// A B C, …) through the systems that it compares, all of which sync every reading
+// to disk before they pass it on, and tells medians over the rounds and of the
+// ratios within a round: figures of one round share the machine's mood, those of
+// two don't.
+//
+//	go test ./daemon -run '^$' -bench 'OnePort50|Flood|Burst100|64Ports|Restart' -benchtime 1x -v
+
+// line is a system under test: a gauge's line in, readings at a subscriber out.
+type line struct {
+	name  string
+	topic string // level of the station in its topics
+	gauge *gauge
+	meter *meter
+	pid   int
+	fresh func() // before each load
+}
+
+// play sends a load and returns what it came to, and the processor time per
+// 1000 readings in ms.
+func (l *line) play(b *testing.B, n int, rate float64) (outcome, float64) {
+	b.Helper()
+	l.fresh()
+	l.meter.reset()
+	before := cpu(b, l.pid)
+	s := l.gauge.load(n, rate)
+	l.meter.await(n)
+	o := l.meter.outcome(map[string][]sent{l.topic: s})
+	if o.lost > 0 || o.twice > 0 {
+		b.Errorf("%s: %d of %d lost, %d twice or out of order", l.name, o.lost, o.sent, o.twice)
+	}
+	return o, ms(cpu(b, l.pid)-before) / float64(n) * 1000
+}
+
+// tuned are the settings under which mosquitto holds no message back.
+func tuned(b *testing.B, dir string) *mosquitto {
+	return newMosquitto(b, dir, "allow_anonymous true", "max_inflight_messages 0")
+}
+
+// daemonLine starts the program on a line of its own.
+func daemonLine(b *testing.B, name, broker, addr string) *line {
+	r := newRig(b)
+	r.broker = broker
+	r.plug()
+	r.start()
+	m := newMeter(b, addr)
+	r.master()
+	l := &line{name: name, topic: "bay2", gauge: r.gauge, meter: m, pid: r.proc.Process.Pid}
+	l.fresh = func() {
+		if reply := r.do(session.Action{Do: "part", Confirm: true}); !reply.Done {
+			b.Fatalf("next part: %s", reply.Why)
+		}
+	}
+	l.play(b, 50, 100)
+	return l
+}
+
+func viaMosquitto(b *testing.B, m *mosquitto) *line {
+	return daemonLine(b, "daemon", fmt.Sprintf(`url: "tcp://%s"`, m.addr), m.addr)
+}
+
+func viaEmbedded(b *testing.B) *line {
+	addr := freePort(b)
+	return daemonLine(b, "embedded", fmt.Sprintf(`embedded: {listen: "%s", anonymous: true}`, addr), addr)
+}
+
+const python = "/usr/bin/python3" // Debian's, to which python3-serial and python3-paho-mqtt belong
+
+// scriptLine starts the script on a line of its own.
+func scriptLine(b *testing.B, m *mosquitto) *line {
+	b.Helper()
+	if err := exec.Command(python, "-c", "import serial, sqlite3, paho.mqtt.client").Run(); err != nil {
+		missing(b, "python3 with pyserial and paho-mqtt is not installed")
+	}
+	r := newRig(b)
+	r.plug()
+	host, port, _ := strings.Cut(m.addr, ":")
+	p := exec.Command(python, filepath.Join("..", "testdata", "bench", "naive.py"), r.device, r.path("naive.db"), host, port)
+	p.Stderr = os.Stderr
+	out, err := p.StdoutPipe()
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := p.Start(); err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { p.Process.Kill(); p.Wait() })
+	if said, err := bufio.NewReader(out).ReadString('\n'); err != nil || said != "ready\n" {
+		b.Fatalf("the script said %q, %v", said, err)
+	}
+	l := &line{name: "script", topic: "naive", gauge: r.gauge, meter: newMeter(b, m.addr), pid: p.Process.Pid, fresh: func() {}}
+	l.play(b, 50, 100)
+	return l
+}
+
+// figures gathers a number per round.
+type figures map[string][]float64
+
+func (f figures) add(name string, v float64) { f[name] = append(f[name], v) }
+
+// ratio adds the ratio of the newest a to the newest b.
+func (f figures) ratio(name, a, b string) {
+	f.add(name, f[a][len(f[a])-1]/f[b][len(f[b])-1])
+}
+
+// report tells the median of each, and in the log how far the rounds lay apart.
+func (f figures) report(b *testing.B) {
+	names := make([]string, 0, len(f))
+	for name, v := range f {
+		names = append(names, name)
+		b.ReportMetric(median(v), strings.ReplaceAll(name, " ", "-"))
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		v := f[name]
+		b.Logf("%-28s median %9.3f   %9.3f to %9.3f   n=%d", name, median(v), slices.Min(v), slices.Max(v), len(v))
+	}
+	b.ReportMetric(0, "ns/op") // the time of a round says nothing
+}
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	s := slices.Sorted(slices.Values(v))
+	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
+}
+
+// rounds is how often each system has its turn; FAIRBORE_ROUNDS sets it.
+func rounds(b *testing.B) int { return number(b, "FAIRBORE_ROUNDS", 5) }
+
+// BenchmarkOnePort50 tells the delay from the last byte of a reading to the
+// subscriber, at 50 readings a second on one port.
+func BenchmarkOnePort50(b *testing.B) {
+	needs(b, "mosquitto")
+	broker := tuned(b, b.TempDir())
+	systems := []*line{viaMosquitto(b, broker), scriptLine(b, broker)}
+	for b.Loop() {
+		f := figures{}
+		for range rounds(b) {
+			for _, l := range systems {
+				o, busy := l.play(b, number(b, "FAIRBORE_READINGS", 300), 50)
+				f.add(l.name+" p50 ms", o.quantile(0.5))
+				f.add(l.name+" p99 ms", o.quantile(0.99))
+				f.add(l.name+" cpu ms/1000", busy)
+			}
+			f.ratio("p50 daemon/script", "daemon p50 ms", "script p50 ms")
+			f.ratio("p99 daemon/script", "daemon p99 ms", "script p99 ms")
+			f.ratio("cpu daemon/script", "daemon cpu ms/1000", "script cpu ms/1000")
+		}
+		f.report(b)
+	}
+}
+
+// BenchmarkFlood tells how many readings a second get through, each of them on
+// disk, when the gauge sends as fast as the line takes.
+func BenchmarkFlood(b *testing.B) {
+	needs(b, "mosquitto")
+	broker := tuned(b, b.TempDir())
+	systems := []*line{viaMosquitto(b, broker), viaEmbedded(b), scriptLine(b, broker)}
+	for b.Loop() {
+		f := figures{}
+		for range rounds(b) {
+			for _, l := range systems {
+				n := 20000
+				if l.name == "script" {
+					n = 4000
+				}
+				o, busy := l.play(b, n, 0)
+				f.add(l.name+" readings/s", o.rate)
+				f.add(l.name+" cpu ms/1000", busy)
+			}
+			f.ratio("rate daemon/script", "daemon readings/s", "script readings/s")
+			f.ratio("rate embedded/script", "embedded readings/s", "script readings/s")
+		}
+		f.report(b)
+	}
+}
+
+// BenchmarkBurst100 tells how long it takes until the last of 100 readings that
+// come at once is at the subscriber.
+func BenchmarkBurst100(b *testing.B) {
+	needs(b, "mosquitto")
+	broker := tuned(b, b.TempDir())
+	systems := []*line{viaMosquitto(b, broker), viaEmbedded(b), scriptLine(b, broker)}
+	for b.Loop() {
+		f := figures{}
+		for range 3 * rounds(b) {
+			for _, l := range systems {
+				time.Sleep(100 * time.Millisecond)
+				o, _ := l.play(b, 100, 0)
+				f.add(l.name+" last ms", ms(o.end))
+			}
+			f.ratio("last script/daemon", "script last ms", "daemon last ms")
+			f.ratio("last script/embedded", "script last ms", "embedded last ms")
+		}
+		f.report(b)
+	}
+}
