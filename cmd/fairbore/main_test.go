@@ -1,0 +1,111 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func fairbore(args ...string) (code int, out, errs string) {
+	var o, e bytes.Buffer
+	code = run(args, &o, &e)
+	return code, o.String(), e.String()
+}
+
+// What a new user tries first, and gets wrong first: the exit code, and what the
+// answer must say.
+func TestCommands(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name, text string) string {
+		p := filepath.Join(dir, name)
+		if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	few := file("few.csv", "size_mm\n31.7511\n31.7513\n31.7509\n")
+	gauge := file("gauge.csv", "part,operator,size_um\n1,A,1\n1,A,2\n")
+	headless := file("headless.csv", "31.7511\n31.7513\n")
+	text := file("text.csv", "size_mm\nthick\n")
+	empty := file("empty.yaml", "")
+	for _, c := range []struct {
+		name, args string
+		code       int
+		says       string
+	}{
+		{"nothing", "", 2, "fairbore --help"},
+		{"help", "--help", 0, "verify"},
+		{"version", "version", 0, "fairbore"},
+		{"a command that isn't", "measure", 2, "fairbore --help"},
+		{"run without a configuration", "run", 2, "config"},
+		{"a configuration that isn't", "check nowhere.yaml", 2, "nowhere.yaml"},
+		{"an empty configuration", "check " + empty, 1, "configs/fairbore.yaml"},
+		{"the complete example", "check ../../configs/fairbore.yaml", 0, "1 stations"},
+		{"a plan by class", "plan --nominal|25 mm|--class|H7|--process|reamed", 0, "25.0210 mm (0.985079 in)"},
+		{"a class that isn't", "plan --nominal|25 mm|--class|H77", 1, "grades"},
+		{"a size without a unit", "plan --low|25", 2, "no unit"},
+		{"no size", "plan", 1, "limits"},
+		{"limits the wrong way round", "plan --nominal|25 mm|--low|25.02 mm|--high|25 mm", 1, "high limit"},
+		{"a bush larger than its hub", "plan --nominal|22.23 mm|--low|22.2275 mm|--high|22.2326 mm|--bush-outside|70 mm|--housing|69.96 mm|--boss|63.5 mm", 1, "housing"},
+		{"a metal that isn't", "plan --nominal|22.23 mm|--low|22.2275 mm|--high|22.2326 mm|--bush-outside|28.6 mm|--housing|28.56 mm|--boss|63.5 mm|--bush|wood", 1, "bronze"},
+		{"a fit", "plan --fit|28.6 H7/p6", 0, "Interference 1 µm"},
+		{"a job of a configuration", "plan --config|../../configs/fairbore.yaml|--job|J-4112", 0, "31.7500 mm"},
+		{"a job that isn't", "plan --config|../../configs/fairbore.yaml|--job|J-1", 1, "no job"},
+		{"three readings for a capability", "study lot|" + few + "|--low|31.75 mm|--high|31.75254 mm", 0, "too few"},
+		{"no limits", "study lot|" + few, 1, "limits"},
+		{"one part for a gauge study", "study gauge|" + gauge, 1, "two parts"},
+		{"a file without a header", "study lot|" + headless + "|--low|31 mm|--high|32 mm", 1, "size_mm"},
+		{"a size that is none", "study lot|" + text + "|--low|31 mm|--high|32 mm", 1, "line 2"},
+		{"the drivers", "drivers", 0, "modbus-rtu"},
+		{"a driver", "drivers line", 0, "decimal"},
+		{"a driver that isn't", "drivers magic", 1, "not one of"},
+		{"a journal that isn't one", "verify " + few, 1, "few.csv"},
+		{"a demo at no speed", "demo --speed|0", 1, "speed"},
+		{"a demo of no job", "demo --job|J-1|--listen|127.0.0.1:0|--mqtt|127.0.0.1:0", 1, "J-4112"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			args := strings.FieldsFunc(c.args, func(r rune) bool { return r == '|' })
+			if len(args) > 0 { // the first word or words are the command; blanks after that belong to values
+				args = append(strings.Fields(args[0]), args[1:]...)
+			}
+			code, out, errs := fairbore(args...)
+			if code != c.code || !strings.Contains(out+errs, c.says) {
+				t.Errorf("exit %d, want %d, saying %q:\n%s%s", code, c.code, c.says, out, errs)
+			}
+			if code != 0 && errs == "" {
+				t.Error("nothing on standard error")
+			}
+		})
+	}
+}
+
+// The published gauge study (AIAG, Measurement Systems Analysis, ch. III B) as a
+// person would give it, in a file: 26.7 % by average and range, 27.9 % by ANOVA
+// of the total variation (the manual prints 26.68 and 27.86).
+func TestStudyOfThePublishedTable(t *testing.T) {
+	in, err := os.ReadFile("../../testdata/study/msa/aiag_data.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	b.WriteString("part,operator,size_um\n")
+	for _, line := range strings.Split(strings.TrimSpace(string(in)), "\n")[1:] {
+		f := strings.Split(line, ",") // part, appraiser, trial, value
+		b.WriteString(f[0] + "," + f[1] + "," + strings.TrimSpace(f[3]) + "\n")
+	}
+	path := filepath.Join(t.TempDir(), "table.csv")
+	if err := os.WriteFile(path, []byte(b.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, out, errs := fairbore("study", "gauge", path)
+	if code != 0 {
+		t.Fatalf("exit %d: %s", code, errs)
+	}
+	for _, want := range []string{"takes 26.7 % of the total", "takes 27.9 % of the total", "10 parts, 3 operators, 3 trials"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("the study does not say %q:\n%s", want, out)
+		}
+	}
+}
