@@ -45,11 +45,15 @@ const (
 	schemeTCP       = "tcp://"
 	schemeRFC2217   = "rfc2217://"
 	schemeRecording = "recording:"
+	schemeInput     = "input:"
 
 	debounceDefault  = 25 * time.Millisecond
 	recordMaxDefault = 64 << 20
 	recordMaxLeast   = 64 << 10
 )
+
+// inputDevices is where Linux has its input devices; a path there needs no scheme.
+const inputDevices = "/dev/input/"
 
 // rates returns the bit rates in use. Others can be set on many adapters, but
 // are more likely a slip of the keyboard.
@@ -93,6 +97,11 @@ func (c Config) checkDevice() []error {
 		return checkAddress(rest)
 	case schemeRFC2217:
 		return append(checkAddress(rest), checkLine(c.Line)...)
+	case schemeInput:
+		if rest == "" {
+			return []error{fmt.Errorf("device: %q: want the path of an input device, such as one under /dev/input/by-id", c.Device)}
+		}
+		return nil
 	case schemeRecording:
 		if rest == "" {
 			return []error{fmt.Errorf("device: %q: want the path of a recording after %s", c.Device, schemeRecording)}
@@ -111,7 +120,10 @@ func (c Config) checkDevice() []error {
 
 // split cuts the device into its scheme, empty for a path, and the rest.
 func (c Config) split() (scheme, rest string) {
-	for _, s := range []string{schemeTCP, schemeRFC2217, schemeRecording} {
+	if strings.HasPrefix(c.Device, inputDevices) {
+		return schemeInput, c.Device
+	}
+	for _, s := range []string{schemeTCP, schemeRFC2217, schemeRecording, schemeInput} {
 		if rest, ok := strings.CutPrefix(c.Device, s); ok {
 			return s, rest
 		}

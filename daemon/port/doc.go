@@ -7,6 +7,8 @@
 //	/dev/ttyS0, COM3         tty, pseudo-terminal or Windows port works too
 //	tcp://HOST:PORT          plain bytes from a device server
 //	rfc2217://HOST:PORT      a device server whose line we set (RFC 2217)
+//	/dev/input/by-id/NAME    an input device that types (evdev), taken for
+//	                         ourselves alone; input:PATH for one elsewhere
 //	recording:/PATH.rec      what a line once carried, at its own pace or faster
 //
 // [New] makes a [Port] and touches nothing; [Port.Run] does everything else in

@@ -69,6 +69,10 @@ func (p *Port) opener() func(context.Context) (link, error) {
 	switch scheme {
 	case schemeTCP:
 		return func(ctx context.Context) (link, error) { return dialTCP(ctx, rest, p.cfg.Stale) }
+	case schemeInput:
+		return func(context.Context) (link, error) {
+			return openInput(rest, func(err error) { p.log.Warn().Err(err).Msg("input device not had for ourselves alone") })
+		}
 	case schemeRFC2217:
 		return func(ctx context.Context) (link, error) { return dialRFC2217(ctx, rest, p.cfg, p.log) }
 	}

@@ -1,0 +1,61 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"time"
+)
+
+// inputLink is an input device that types, such as a scanner: the records of
+// struct input_event as the kernel gives them (evdev).
+type inputLink struct {
+	file *os.File
+	name string
+	buf  [24 * 64]byte
+}
+
+// openInput opens an input device for itself alone, so that what it types goes
+// nowhere else. A pipe that carries the records of one serves too.
+func openInput(path string, warn func(error)) (*inputLink, error) {
+	f, err := openPolled(path)
+	switch {
+	case errors.Is(err, fs.ErrPermission):
+		return nil, refuse("open %s: no permission; put the user of fairbore into the group input: %w", path, err)
+	case err != nil:
+		return nil, err
+	}
+	if err := grab(f); err != nil {
+		if errors.Is(err, ErrBusy) {
+			return nil, errors.Join(refuse("%s: another program has grabbed it: %w", path, err), f.Close())
+		}
+		warn(err)
+	}
+	return &inputLink{file: f, name: path}, nil
+}
+
+func (l *inputLink) read(wait time.Duration, got func([]byte, bool)) error {
+	if err := l.file.SetReadDeadline(time.Now().Add(wait)); err != nil {
+		return err
+	}
+	n, err := l.file.Read(l.buf[:])
+	if n > 0 {
+		got(l.buf[:n], false)
+	}
+	switch {
+	case err == nil || errors.Is(err, os.ErrDeadlineExceeded):
+		return nil
+	case errors.Is(err, io.EOF):
+		return errors.New("the device is gone")
+	}
+	return err
+}
+
+func (l *inputLink) write([]byte) error {
+	return fmt.Errorf("%s: nothing can be sent to an input device", l.name)
+}
+
+func (l *inputLink) close() error   { return l.file.Close() }
+func (l *inputLink) String() string { return l.name }
