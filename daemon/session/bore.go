@@ -88,6 +88,12 @@ type PlaceState struct {
 	Deviation *analysis.Deviation `json:"deviation_um,omitempty"`
 	No        int                 `json:"no,omitempty"`
 	Earlier   *analysis.Length    `json:"earlier_mm,omitempty"` // in the round before
+	// Superseded are sizes of this place in this round that a newer one took the
+	// place of; Void those that were struck out.
+	Superseded []analysis.Length `json:"superseded_mm,omitempty"`
+	Void       []analysis.Length `json:"void_mm,omitempty"`
+	// Ask is a question about the reading here: does it fit another place better?
+	Ask string `json:"ask,omitempty"`
 }
 
 // RoundSum sums a round up.
@@ -183,17 +189,20 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 	if b.Round > 0 {
 		before = f.Current(b.Round - 1)
 	}
-	void, stale := map[analysis.Place]bool{}, map[analysis.Place]*Reading{}
+	void, old := map[analysis.Place][]analysis.Length{}, map[analysis.Place][]analysis.Length{}
+	stale := map[analysis.Place]*Reading{}
 	for i := f.begin; i < len(f.Readings); i++ {
 		r := &f.Readings[i]
 		if _, v := f.Voids[r.No]; v {
-			void[r.Place] = true
+			void[r.Place] = append(void[r.Place], r.Size)
 		} else if !f.counts(r) {
 			stale[r.Place] = r
+		} else if now[r.Place] != r {
+			old[r.Place] = append(old[r.Place], r.Size)
 		}
 	}
 	for _, p := range f.Job.Plan() {
-		s := PlaceState{Place: p, State: "due"}
+		s := PlaceState{Place: p, State: "due", Superseded: old[p], Void: void[p]}
 		r := now[p]
 		switch {
 		case r != nil:
@@ -202,11 +211,11 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 			r, s.State = stale[p], "stale"
 		case f.Skipped[p]:
 			s.State = "skipped"
-		case void[p]:
+		case void[p] != nil:
 			s.State = "void"
 		}
 		if r != nil {
-			s.Size, s.Deviation, s.No = &r.Size, &r.Deviation, r.No
+			s.Size, s.Deviation, s.No, s.Ask = &r.Size, &r.Deviation, r.No, r.Ask
 		}
 		if e := before[p]; e != nil {
 			s.Earlier = &e.Size

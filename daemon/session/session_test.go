@@ -298,8 +298,17 @@ func TestVoidAndRestore(t *testing.T) {
 	if p := b.bore().Places[1]; p.State != "void" {
 		t.Errorf("the voided place shows as %s", p.State)
 	}
+	if p := b.bore().Places[1]; len(p.Void) != 1 || p.Void[0] != lengthOf("31.7467 mm") {
+		t.Errorf("what was struck out is not shown: %v", p.Void)
+	}
 	b.must(Action{Do: "restore"})
-	if len(b.Fold().Current(0)) != 2 || len(b.Fold().Readings) != 2 {
+	b.must(Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("5 mm")}})
+	b.send("31.7465")
+	if p := b.bore().Places[0]; len(p.Superseded) != 1 || p.Superseded[0] != lengthOf("31.7457 mm") || *p.Size != lengthOf("31.7462 mm") {
+		t.Errorf("gauged again: %v, superseded %v", p.Size, p.Superseded)
+	}
+	b.must(Action{Do: "void", Reason: "only a try"})
+	if len(b.Fold().Current(0)) != 2 || len(b.Fold().Readings) != 3 {
 		t.Error("the reading did not come back")
 	}
 }
