@@ -3,7 +3,6 @@ package web
 import (
 	"bytes"
 	"encoding/json"
-	"fmt"
 	"io"
 	"mime"
 	"net/http"
@@ -23,6 +22,7 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /{$}", s.index)
 	mux.HandleFunc("GET /station/{name}", s.station)
 	mux.HandleFunc("GET /station/{name}/stream", s.stream)
+	mux.HandleFunc("GET /station/{name}/view", s.view)
 	mux.HandleFunc("GET /station/{name}/bore", s.bore)
 	mux.HandleFunc("POST /station/{name}/do", s.do)
 	if s.cfg.Metrics != nil {
@@ -128,58 +128,20 @@ const (
 
 // stream sends a viewer what is new, newest first where it does not keep up.
 func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
-	name := r.PathValue("name")
-	if _, ok := s.known(name); !ok {
-		http.Error(w, "no such station", http.StatusNotFound)
-		return
-	}
-	sub := s.src.Subscribe(name)
-	defer sub.Close()
-	h := w.Header()
-	h.Set("Content-Type", "text/event-stream")
-	h.Set("Cache-Control", "no-store")
-	h.Set("X-Accel-Buffering", "no")
-	out := http.NewResponseController(w)
-	send := func(b []byte) bool {
-		if out.SetWriteDeadline(time.Now().Add(writeTime)) != nil {
-			return false
-		}
-		if _, err := w.Write(b); err != nil {
-			return false
-		}
-		return out.Flush() == nil
-	}
-	if !send(fmt.Appendf(nil, "retry: 500\nevent: hello\ndata: {\"version\":%q}\n\n", s.cfg.Version)) {
-		return
-	}
-	tick := time.NewTicker(beat)
-	defer tick.Stop()
 	var buf []byte
-	for {
-		select {
-		case <-r.Context().Done():
-			return
-		case <-s.stop:
-			return
-		case <-tick.C:
-			buf = append(buf[:0], "event: beat\ndata:\n\n"...)
-		case <-sub.Ready():
-			bores, lives, events := sub.Take()
-			buf = buf[:0]
-			for i := range events {
-				buf = appendEvent(buf, "event", &events[i])
-			}
-			for _, b := range bores {
-				buf = appendEvent(buf, "bore", b)
-			}
-			for i := range lives {
-				buf = appendEvent(buf, "live", &lives[i])
-			}
+	s.follow(w, r, r.PathValue("name"), func(bores []*session.Bore, lives []session.Live, events []session.Record) []byte {
+		buf = buf[:0]
+		for i := range events {
+			buf = appendEvent(buf, "event", &events[i])
 		}
-		if len(buf) > 0 && !send(buf) {
-			return
+		for _, b := range bores {
+			buf = appendEvent(buf, "bore", b)
 		}
-	}
+		for i := range lives {
+			buf = appendEvent(buf, "live", &lives[i])
+		}
+		return buf
+	})
 }
 
 func appendEvent(buf []byte, event string, v any) []byte {

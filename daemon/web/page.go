@@ -2,10 +2,14 @@ package web
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"embed"
+	"encoding/hex"
 	"html/template"
 	"io/fs"
 	"net/http"
+
+	"fairbore/analysis"
 )
 
 //go:embed static templates
@@ -18,6 +22,21 @@ func static() http.Handler {
 		return http.NotFoundHandler()
 	}
 	return http.FileServerFS(sub)
+}
+
+// build names what the pages are made of: a page that finds it changed loads
+// itself anew.
+func build() (string, error) {
+	sum := sha256.New()
+	err := fs.WalkDir(files, ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		b, err := files.ReadFile(path)
+		sum.Write(b)
+		return err
+	})
+	return hex.EncodeToString(sum.Sum(nil)[:6]), err
 }
 
 func pages() (*template.Template, error) {
@@ -40,20 +59,20 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "no such station", http.StatusNotFound)
 		return
 	}
+	var jobs []*analysis.Job
+	if s.cfg.Jobs != nil {
+		jobs = s.cfg.Jobs(st.Name)
+	}
 	s.render(w, "station.html", struct {
 		Station
 		Actions bool
-		Version string
-	}{st, s.cfg.Actions, s.cfg.Version})
+		Jobs    []*analysis.Job
+	}{st, s.cfg.Actions, jobs})
 }
 
 func (s *Server) render(w http.ResponseWriter, page string, data any) {
-	t, err := pages()
 	var b bytes.Buffer
-	if err == nil {
-		err = t.ExecuteTemplate(&b, page, data)
-	}
-	if err != nil {
+	if err := s.pages.ExecuteTemplate(&b, page, data); err != nil {
 		s.log.Error().Err(err).Str("page", page).Msg("page not made")
 		http.Error(w, "the page could not be made; see the log", http.StatusInternalServerError)
 		return

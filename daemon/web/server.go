@@ -20,11 +20,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"html/template"
 	"net"
 	"net/http"
 	"time"
 
 	"github.com/rs/zerolog"
+
+	"fairbore/analysis"
 )
 
 // Config says where to serve and what is allowed.
@@ -33,25 +36,38 @@ type Config struct {
 	Actions bool   // whether the page may act, or only show
 	Version string
 	Metrics http.Handler // for /metrics, nil for none
+	// Jobs lists the jobs that a station can work to, by id; nil if they are not
+	// known here. It may be called from any goroutine.
+	Jobs func(station string) []*analysis.Job
 }
 
 // Server serves the pages. [Listen] opens its address, Run serves it.
 type Server struct {
-	cfg  Config
-	src  Source
-	log  zerolog.Logger
-	ln   net.Listener
-	http *http.Server
-	stop chan struct{} // closed when Run ends, so that streams end
+	cfg   Config
+	src   Source
+	log   zerolog.Logger
+	ln    net.Listener
+	http  *http.Server
+	stop  chan struct{} // closed when Run ends, so that streams end
+	build string        // changes with what the pages are made of
+	pages *template.Template
 }
 
 // Listen opens the address; that it is in use is an error here.
 func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
+	t, err := pages()
+	if err != nil {
+		return nil, err
+	}
+	build, err := build()
+	if err != nil {
+		return nil, err
+	}
 	ln, err := net.Listen("tcp", cfg.Listen)
 	if err != nil {
 		return nil, fmt.Errorf("web.listen: %w; is another fairbore running, or give another port", err)
 	}
-	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{})}
+	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{}), pages: t, build: cfg.Version + " " + build}
 	s.http = &http.Server{
 		Handler:           s.Handler(),
 		ReadHeaderTimeout: 5 * time.Second,

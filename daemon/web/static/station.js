@@ -1,24 +1,159 @@
-"use strict";
-// The page of a station: it shows what the stream brings, and says when it is old.
-const main = document.querySelector("main");
+// The page of a station. The server sends words, figures and drawings ready
+// made; this sets them, moves the live tips, and asks before it acts.
+import { settings, onSettings } from "./settings.js";
+import { sounds } from "./sounds.js";
+import { actions } from "./actions.js";
+
 const at = (id) => document.getElementById(id);
-let heard = Date.now();
+const main = at("main");
+const station = main.dataset.station;
+const staleAfter = 5000; // ms without a beat: what is shown may be old
+let heard = 0, face = null, version = null, stream = null, cut = null;
 
-function show(b) {
-  at("state").textContent = b.state;
-  at("why").textContent = b.why || "";
-  at("togo").textContent = b.sizes ? `${b.to_low_um} µm to the low limit, room ${b.room_um} µm` : "";
-  at("next").textContent = b.next ? `next: ${b.next.depth_mm} mm / ${b.next.angle_deg}°` : "";
+function text(id, s) {
+  const e = at(id);
+  if (e.textContent !== (s || "")) e.textContent = s || "";
 }
 
-const stream = new EventSource(`/station/${main.dataset.station}/stream`);
-for (const kind of ["hello", "beat", "bore", "live", "event"]) {
-  stream.addEventListener(kind, (e) => {
+function sign(id, s) {
+  const e = at(id);
+  e.dataset.tone = s.tone;
+  e.querySelector("use").setAttribute("href", "#s-" + s.tone);
+  e.querySelector("span").textContent = s.text;
+}
+
+function show(f) {
+  const before = face;
+  face = f;
+  main.dataset.tone = f.tone;
+  text("work", [f.job && `${f.job} ${f.title}`, f.part && `part ${f.part}`, f.round && `round ${f.round}`].filter(Boolean).join(" · "));
+  text("number", f.figure);
+  main.dataset.n = Math.min(7, Math.max(2, (f.figure || "").length));
+  text("least", f.least);
+  text("unit", f.unit);
+  text("big", f.big);
+  text("caption", f.caption);
+  text("other", f.other);
+  text("state", f.state);
+  text("room", f.room);
+  text("advice", f.advice);
+  text("reason", f.refused || f.reason);
+  text("next", f.next ? `next ${f.next}` : "");
+  text("last", f.last);
+  at("plate").querySelector("use").setAttribute("href", "#s-" + f.tone);
+  at("cautions").replaceChildren(...(f.cautions || []).map((c) => Object.assign(document.createElement("li"), { textContent: c })));
+  sign("master", f.master);
+  sign("gauge", f.gauge);
+  sign("record", f.record);
+  if (!before || before.state !== f.state || before.big !== f.big) {
+    text("said", [f.state, f.big, f.why].filter(Boolean).join(". "));
+    if (before) sounds.state(f.tone, before.tone);
+  }
+  actions.face(f);
+}
+
+function picture(into, svg) {
+  if (!svg) { into.replaceChildren(); return null; }
+  const root = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
+  into.replaceChildren(document.importNode(root, true));
+  return into.firstElementChild;
+}
+
+function draw(d) {
+  const svg = picture(at("cut"), d.cut);
+  picture(at("approach"), d.approach);
+  cut = svg && svg.dataset.x >= 0 ? { up: svg.querySelector(".tips.up"), down: svg.querySelector(".tips.down"), ...svg.dataset } : null;
+  if (lastLive) live(lastLive);
+}
+
+let lastLive = null;
+function live(l) {
+  lastLive = l;
+  text("shows", l.text);
+  text("hint", l.hint);
+  at("live").dataset.in = l.in ? "yes" : "no";
+  if (!cut || !cut.up) return;
+  const low = +cut.low, h = low + l.um * cut.scale;
+  const off = Math.max(+cut.core, Math.min(+cut.outer, h)) - low;
+  cut.up.setAttribute("transform", `translate(0 ${-off})`);
+  cut.down.setAttribute("transform", `translate(0 ${off})`);
+  const out = !l.in || h !== Math.max(+cut.core, Math.min(+cut.outer, h));
+  cut.up.classList.toggle("out", out);
+  cut.down.classList.toggle("out", out);
+  sounds.near(l, face);
+}
+
+function linkIs(state) {
+  if (main.dataset.link === state) return;
+  main.dataset.link = state;
+  if (state === "lost") {
+    main.dataset.tone = "none";
+    text("big", "No signal");
+    text("state", "no signal");
+    text("reason", "What was shown is old. Trying to reach the station again.");
+    at("plate").querySelector("use").setAttribute("href", "#s-none");
+    text("said", "No signal. What was shown is old.");
+    sounds.attention();
+    face = null;
+  }
+}
+
+function happened(h) {
+  switch (h.kind) {
+    case "reading": sounds.taken(); sounds.speak(h.text); note(`taken ${h.text}`, 1500); break;
+    case "refused": sounds.refused(); note(h.text, 6000); break;
+    case "ring": sounds.taken(); break;
+    case "mastered": note("zero set", 2500); break;
+    case "check": if (!h.good) sounds.attention(); break;
+  }
+}
+
+let noteTimer = 0;
+export function note(s, ms) {
+  text("note", s);
+  clearTimeout(noteTimer);
+  noteTimer = setTimeout(() => text("note", ""), ms);
+}
+
+function address() {
+  const c = at("cut").getBoundingClientRect(), a = at("approach").getBoundingClientRect();
+  const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma });
+  if (a.width > 100) { q.set("aw", Math.round(a.width)); q.set("ah", Math.round(a.height)); }
+  return `/station/${encodeURIComponent(station)}/view?${q}`;
+}
+
+let asked = "";
+function connect() {
+  const url = address();
+  if (url === asked && stream && stream.readyState !== 2) return;
+  asked = url;
+  if (stream) stream.close();
+  const s = stream = new EventSource(url);
+  const on = (kind, f) => s.addEventListener(kind, (e) => {
     heard = Date.now();
-    if (kind === "bore") show(JSON.parse(e.data));
-    if (kind === "live") at("live").textContent = JSON.parse(e.data).raw_mm;
+    linkIs("up");
+    if (f) f(e.data ? JSON.parse(e.data) : null);
   });
+  on("hello", (h) => {
+    if (version && version !== h.version) location.reload(); // the program was replaced
+    version = h.version;
+  });
+  on("beat");
+  on("face", show);
+  on("picture", draw);
+  on("live", live);
+  on("happened", happened);
 }
+
 setInterval(() => {
-  at("link").textContent = Date.now() - heard > 5000 ? "NO LINK: what you see is old" : "";
+  if (heard && Date.now() - heard > staleAfter) linkIs("lost");
+  if (stream && stream.readyState === 2) { asked = ""; connect(); }
 }, 500);
+
+let resized = 0;
+new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(connect, 150); }).observe(at("cut"));
+onSettings(connect);
+sounds.tune(station);
+actions.start(station, main.dataset.actions === "true", note, at);
+heard = Date.now();
+connect();

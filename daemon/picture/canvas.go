@@ -1,0 +1,73 @@
+// Package picture draws the bore and what is known of it: the lengthwise cut, the
+// approach to size, a tile for the wall of stations, and the charts of a report.
+//
+// A drawing is made of open and closed lines, circles and text on a [Canvas],
+// each with a [Role] that says what it stands for. The page has an SVG back end
+// ([SVG]) whose roles are classes, so that its style sheet may colour them; a
+// report may draw the same into a PDF. Roles differ in line, hatch or shape as
+// well as in colour, so that a drawing can be read in grey.
+//
+// Coordinates are pixels, x to the right and y down, from the upper left corner.
+// No drawing holds a number that is not finite.
+package picture
+
+import "math"
+
+// Point is a place on the canvas.
+type Point struct{ X, Y float64 }
+
+// Anchor says which part of a text stands at its point; its base line does.
+type Anchor uint8
+
+// The anchors.
+const (
+	Start Anchor = iota
+	Middle
+	End
+)
+
+// Canvas takes a drawing, later over earlier.
+type Canvas interface {
+	// Lines draws open lines, or closed and filled ones, all of one role.
+	Lines(r Role, closed bool, lines ...[]Point)
+	// Circle draws a circle of a radius.
+	Circle(r Role, at Point, radius float64)
+	// Text writes one line of text of a height.
+	Text(r Role, at Point, height float64, a Anchor, text string)
+	// Open begins a named group, Close ends it. Groups don't show.
+	Open(name string)
+	Close()
+}
+
+// rect returns the corners of a rectangle.
+func rect(x0, y0, x1, y1 float64) []Point {
+	return []Point{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}
+}
+
+// hatch returns the lines at 45°, a distance apart along x, that fill polygons
+// by the even-odd rule; they fall to the right if down is set.
+func hatch(distance float64, down bool, polygons ...[]Point) (lines [][]Point) {
+	sign := 1.0 // on the line x + y = c
+	if down {
+		sign = -1
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, poly := range polygons {
+		for _, p := range poly {
+			c := p.X + sign*p.Y
+			lo, hi = min(lo, c), max(hi, c)
+		}
+	}
+	if distance <= 0 || math.IsInf(lo, 0) {
+		return nil
+	}
+	for c := math.Ceil(lo/distance) * distance; c < hi; c += distance {
+		xs := crossings(polygons, sign, c)
+		for i := 0; i+1 < len(xs); i += 2 {
+			if xs[i+1]-xs[i] > 0.5 {
+				lines = append(lines, []Point{{xs[i], sign * (c - xs[i])}, {xs[i+1], sign * (c - xs[i+1])}})
+			}
+		}
+	}
+	return lines
+}

@@ -1,0 +1,173 @@
+package picture
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+// cells draws along the axis what is known at each planned place: a column a
+// section, a row an orientation.
+func (c *cut) cells() {
+	c.cv.Lines(Axis, false, []Point{{c.x0 - 0.8*c.text, c.axis}, {c.x1 + 0.8*c.text, c.axis}})
+	w := c.cellWidth()
+	for _, s := range c.sections {
+		x := c.x(s.depth)
+		top := c.axis - c.row*float64(len(s.places))/2
+		for i, p := range s.places {
+			c.cell(p, i == s.next, x, top+c.row*float64(i), w)
+		}
+	}
+}
+
+// cellWidth is that of a value, or less where sections lie close.
+func (c *cut) cellWidth() float64 {
+	w := 4.4 * c.text
+	for i := 1; i < len(c.sections); i++ {
+		w = min(w, 0.94*(c.x(c.sections[i].depth)-c.x(c.sections[i-1].depth)))
+	}
+	return max(w, 2*c.text)
+}
+
+func (c *cut) cell(p session.PlaceState, next bool, x, y, w float64) {
+	gap := 0.07 * c.row
+	box := rect(x-w/2, y+gap, x+w/2, y+c.row-gap)
+	mid := Point{x, y + c.row*0.5 + c.cellText(w)*0.36}
+	c.cv.Open("place " + p.State)
+	defer c.cv.Close()
+	word := ""
+	if p.Deviation != nil {
+		word = c.Format.Signed(*p.Deviation)
+	}
+	switch {
+	case next: // an arrow, and the word
+		c.cv.Lines(Next, true, []Point{{x - w/2, y + gap}, {x + w*0.36, y + gap}, {x + w/2, y + c.row/2}, {x + w*0.36, y + c.row - gap}, {x - w/2, y + c.row - gap}})
+		c.write(NextAs, Point{mid.X - w*0.05, mid.Y}, w*0.8, "next")
+	case p.State == "taken":
+		c.cv.Lines(Cell, true, box)
+		c.write(Strong, mid, w, word)
+		if c.tightest(p.Place) {
+			c.corner(x-w/2, y+gap)
+		}
+	case p.State == "due":
+		c.cv.Circle(Past, Point{x, y + c.row/2}, 0.2*c.row)
+	default: // void, stale, skipped: the word stands there, crossed out if it was a value
+		c.cv.Lines(Past, true, box)
+		c.write(PastAs, mid, w, p.State)
+	}
+}
+
+// corner marks the tightest place.
+func (c *cut) corner(x, y float64) {
+	s := 0.42 * c.row
+	c.cv.Lines(Mark, true, []Point{{x, y}, {x + s, y}, {x, y + s}})
+}
+
+func (c *cut) cellText(w float64) float64 { return min(0.62*c.row, 0.27*w) }
+
+// write writes a text in the middle of a width, smaller if it must.
+func (c *cut) write(r Role, at Point, w float64, text string) {
+	size := min(0.62*c.row, 0.98*w/max(1, textWidth(text)))
+	c.cv.Text(r, at, size, Middle, text)
+}
+
+// textWidth is about how wide a text is, in heights.
+func textWidth(s string) float64 {
+	w := 0.0
+	for _, r := range s {
+		switch {
+		case strings.ContainsRune(".,il|:'· ", r):
+			w += 0.36
+		case strings.ContainsRune("+−mw%", r):
+			w += 0.86
+		default:
+			w += 0.64
+		}
+	}
+	return w
+}
+
+func (c *cut) labels() {
+	t := c.text
+	for i, a := range c.Bore.Job.Orientations { // once, at the left
+		n := float64(len(c.Bore.Job.Orientations))
+		c.cv.Text(Soft, Point{c.x0 - 0.5*t, c.axis + c.row*(float64(i)-n/2+0.5) + 0.32*t}, 0.9*t, End, a.String())
+	}
+	c.ruler()
+	c.limitNames()
+	foot := c.H - 0.45*t
+	note := fmt.Sprintf("errors drawn %s times too large", grouped(c.magnified))
+	c.cv.Text(Soft, Point{c.x0, foot}, 0.82*t, Start, note)
+	from := fmt.Sprintf("figures in %s from %s", c.Format.SmallUnit(), c.Format.Size(c.Bore.Job.Target))
+	if u := c.Bore.U; u != nil {
+		from += " · ±" + c.Format.Small(u.Expanded)
+	}
+	c.cv.Text(Soft, Point{c.x1, foot}, 0.82*t, End, from)
+}
+
+// ruler writes the depths below the bore, and what its ends are called.
+func (c *cut) ruler() {
+	t := c.text
+	y := c.axis + c.outer
+	var lines [][]Point
+	for _, s := range c.sections {
+		x := c.x(s.depth)
+		lines = append(lines, []Point{{x, y}, {x, y + 0.4*t}})
+		c.cv.Text(Soft, Point{x, y + 1.35*t}, 0.9*t, Middle, c.Format.Depth(s.depth))
+	}
+	c.cv.Lines(Frame, false, append(lines, []Point{{c.x0, y + 0.2*t}, {c.x1, y + 0.2*t}})...)
+	c.cv.Text(Strong, Point{c.x0 - 0.6*t, y + 1.0*t}, 0.95*t, End, c.near())
+	c.cv.Text(Strong, Point{c.x1 + 0.6*t, y + 1.0*t}, 0.95*t, Start, c.far())
+	for _, in := range c.Bore.Job.Interrupts {
+		if c.x(in.To)-c.x(in.From) > 0.5*t*textWidth(in.What) {
+			c.cv.Text(Soft, Point{(c.x(in.From) + c.x(in.To)) / 2, c.axis - c.core - 0.3*t}, 0.8*t, Middle, in.What)
+		}
+	}
+}
+
+// limitNames names the lines at the right, apart from one another where the lines
+// lie close, and shows at the left how long a round number of µm is drawn.
+func (c *cut) limitNames() {
+	t := c.text
+	names := []struct {
+		word string
+		h    float64
+	}{{"high", c.hHigh}, {"target", c.hTarget}, {"low", c.hLow}}
+	x := c.x1 + 1.2*t
+	last := math.Inf(-1)
+	for _, n := range names {
+		y := max(c.axis-n.h, last+0.95*t)
+		last = y
+		c.cv.Lines(Frame, false, []Point{{c.x1 + 0.15*t, c.axis - n.h}, {x - 0.15*t, y}})
+		c.cv.Text(LimitAs, Point{x, y + 0.3*t}, 0.9*t, Start, n.word)
+	}
+	unit := analysis.Micrometre
+	if c.Format.Inch {
+		unit = tenth
+	}
+	step := floorFine(c.outer * 0.45 / c.perMicron / unit.Micrometres())
+	long := c.perMicron * step * unit.Micrometres()
+	xl, y := c.x0-1.0*t, c.axis-c.outer
+	c.cv.Lines(Frame, false, []Point{{xl - 0.25*t, y}, {xl + 0.25*t, y}}, []Point{{xl, y}, {xl, y + long}}, []Point{{xl - 0.25*t, y + long}, {xl + 0.25*t, y + long}})
+	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.0*t}, 0.85*t, End, c.Format.mark(trimFloat(step)))
+	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.95*t}, 0.75*t, End, c.Format.SmallUnit())
+}
+
+// pointer draws the gauge at the next place; the page moves its tips with the
+// live size.
+func (c *cut) pointer() {
+	x := c.nextX()
+	if x < 0 {
+		return
+	}
+	s := 0.5 * c.text
+	c.cv.Open("tips up")
+	c.cv.Lines(Tip, true, []Point{{x, c.axis - c.hLow}, {x - s, c.axis - c.hLow + 1.3*s}, {x + s, c.axis - c.hLow + 1.3*s}})
+	c.cv.Close()
+	c.cv.Open("tips down")
+	c.cv.Lines(Tip, true, []Point{{x, c.axis + c.hLow}, {x - s, c.axis + c.hLow - 1.3*s}, {x + s, c.axis + c.hLow - 1.3*s}})
+	c.cv.Close()
+}

@@ -1,0 +1,155 @@
+package picture
+
+import (
+	"fmt"
+	"strconv"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+// Cut is the bore cut lengthwise, as it lies on the machine, the error of its
+// wall hugely magnified. Its bore must have a job. Without readings it draws what
+// the job asks for.
+type Cut struct {
+	Bore   *session.Bore
+	W, H   float64 // pixels
+	Format Format
+}
+
+// cut is a Cut laid out.
+type cut struct {
+	*Cut
+	cv            Canvas
+	sections      []section
+	text          float64 // height of text
+	row           float64 // height of a row of cells
+	x0, x1        float64 // of the bore's ends
+	axis          float64 // y
+	outer         float64 // of the metal drawn, from the axis
+	core          float64 // inside it are the cells
+	hHigh         float64 // of the high limit, from the axis
+	perMicron     float64 // pixels, on the radius, per µm on the diameter
+	perMM         float64 // pixels along the bore
+	magnified     float64
+	tight, wide   []knot
+	before        []knot
+	hLow, hTarget float64
+	doubt         float64 // pixels, on the radius
+}
+
+// SVG draws the cut for the page. Its root carries what a live pointer needs:
+// axis and x of the next place in pixels, pixels per µm, the low limit's distance
+// from the axis, and the bounds of the pointer.
+func (c Cut) SVG() []byte {
+	d := c.lay()
+	x := d.nextX()
+	num := func(v float64) string { return strconv.FormatFloat(v, 'f', 3, 64) }
+	s := NewSVG(c.W, c.H, d.title(),
+		"axis", num(d.axis), "x", num(x), "scale", num(d.perMicron), "low", num(d.hLow), "core", num(d.core), "outer", num(d.outer))
+	d.cv = s
+	d.draw()
+	return s.Bytes()
+}
+
+// Draw draws the cut on any canvas.
+func (c Cut) Draw(cv Canvas) {
+	d := c.lay()
+	d.cv = cv
+	d.draw()
+}
+
+func (c *cut) title() string {
+	j := c.Bore.Job
+	t := fmt.Sprintf("Bore of job %s cut lengthwise, %s deep, errors drawn %s times too large.", j.ID, c.Format.Depth(j.Length), grouped(c.magnified))
+	for _, s := range c.sections {
+		if s.tight != 0 {
+			t += fmt.Sprintf(" At %s smallest %s, largest %s.", c.Format.Depth(s.depth), c.Format.Size(s.tight), c.Format.Size(s.wide))
+		}
+	}
+	return t
+}
+
+// Shares of the drawing's height and width.
+const (
+	metalShare = 0.10 // of the half height, metal outside the high limit at least
+	gutters    = 5.2  // text heights left and right
+)
+
+func (c Cut) lay() *cut {
+	b := c.Bore
+	d := &cut{Cut: &c, sections: sections(b)}
+	d.text = clamp(min(c.H/17, c.W/42), 11, 30)
+	top, bottom := 0.4*d.text, 3.1*d.text // depths and foot line below
+	d.axis = top + (c.H-top-bottom)/2
+	d.outer = d.axis - top
+	d.x0, d.x1 = gutters*d.text, c.W-gutters*d.text
+	length := max(b.Job.Length, 1)
+	d.perMM = (d.x1 - d.x0) / (length.Micrometres() / 1000)
+	rows := float64(max(1, len(b.Job.Orientations)))
+	d.row = clamp(d.outer*0.52/rows, 11, 2.1*d.text)
+	d.core = d.row*rows/2 + 0.35*d.row
+
+	all := spans(b)
+	room := d.outer*(1-metalShare) - d.core - 0.2*d.text
+	d.magnified = magnify(all, room, d.perMM/1000)
+	d.perMicron = d.magnified * d.perMM / 1000 / 2
+	top2 := all[len(all)-1].hi
+	d.hHigh = d.outer*(1-metalShare) - d.perMicron*(top2-b.Job.High).Micrometres()
+	d.hLow, d.hTarget = d.height(b.Job.Low), d.height(b.Job.Target)
+	if b.U != nil {
+		d.doubt = d.perMicron * analysis.Length(b.U.Expanded).Micrometres()
+	}
+	for _, s := range d.sections {
+		x := d.x(s.depth)
+		if s.tight != 0 {
+			d.tight = append(d.tight, knot{x, d.height(s.tight)})
+			d.wide = append(d.wide, knot{x, d.height(s.wide)})
+		}
+		if s.before != 0 {
+			d.before = append(d.before, knot{x, d.height(s.before)})
+		}
+	}
+	return d
+}
+
+// height returns how far from the axis the wall of a size is drawn; it stays
+// within the drawing.
+func (c *cut) height(l analysis.Length) float64 {
+	h := c.hHigh + c.perMicron*(l-c.Bore.Job.High).Micrometres()
+	return clamp(h, c.core, c.outer)
+}
+
+func (c *cut) x(depth analysis.Length) float64 { return c.x0 + c.perMM*depth.Micrometres()/1000 }
+
+// nextX is where the gauge belongs, -1 if nowhere.
+func (c *cut) nextX() float64 {
+	for _, s := range c.sections {
+		if s.next >= 0 {
+			return c.x(s.depth)
+		}
+	}
+	return -1
+}
+
+func (c *cut) draw() {
+	c.metal()
+	c.interrupts()
+	c.limits()
+	c.walls()
+	c.ends()
+	c.cells()
+	c.labels()
+	c.pointer()
+}
+
+func clamp(v, lo, hi float64) float64 { return max(lo, min(hi, v)) }
+
+// grouped writes a whole number with thin spaces between thousands.
+func grouped(v float64) string {
+	s := strconv.FormatFloat(v, 'f', -1, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "\u202f" + s[i:]
+	}
+	return s
+}

@@ -1,0 +1,116 @@
+package picture
+
+import (
+	"strconv"
+	"strings"
+
+	"fairbore/analysis"
+)
+
+// Format is how numbers are written: in metric or inch units, with a decimal
+// point or comma.
+type Format struct {
+	Inch  bool
+	Comma bool
+}
+
+// For returns the format of a job's own unit.
+func For(u analysis.Unit) Format { return Format{Inch: u.Inch()} }
+
+func (f Format) mark(s string) string {
+	s = strings.Replace(s, "-", "−", 1)
+	if f.Comma {
+		s = strings.Replace(s, ".", ",", 1)
+	}
+	return s
+}
+
+// tenth is the toolmaker's: 0.0001 in.
+const tenth = analysis.Thou / 10
+
+// Small writes a deviation to a tenth of [Format.SmallUnit], without the unit.
+func (f Format) Small(d analysis.Deviation) string {
+	if f.Inch { // a tenth is as many units of 0.1 nm as 25.4 / 10 µm
+		return f.mark(ratio(analysis.Length(d), tenth, 1))
+	}
+	return f.mark(analysis.Length(d).Format(analysis.UM, 1))
+}
+
+// Signed is [Format.Small] with a sign, but for zero.
+func (f Format) Signed(d analysis.Deviation) string {
+	s := f.Small(d)
+	if d > 0 && strings.Trim(s, "0.,") != "" {
+		return "+" + s
+	}
+	return s
+}
+
+// SmallUnit is the unit of a deviation: µm, or tenths of a thousandth of an inch.
+func (f Format) SmallUnit() string {
+	if f.Inch {
+		return "tenths"
+	}
+	return "µm"
+}
+
+// Other writes a deviation in the units that stand beneath, finest first.
+func (f Format) Other(d analysis.Deviation) string {
+	l := analysis.Length(d)
+	if f.Inch {
+		return f.mark(l.Format(analysis.UIN, 0)) + " millionths · " + f.mark(l.Format(analysis.UM, 1)) + " µm"
+	}
+	return f.mark(l.Format(analysis.MM, 4)) + " mm · " + f.mark(ratio(l, tenth, 1)) + " tenths"
+}
+
+// Size writes a size with its unit: to 0.1 µm, or to a millionth of an inch with
+// the hundredths of a tenth set apart, as they are said.
+func (f Format) Size(l analysis.Length) string {
+	a, b := f.SizeParts(l)
+	if b != "" {
+		return a + "|" + b + " in"
+	}
+	return a + " mm"
+}
+
+// SizeParts writes a size without its unit; of inches the digits after the fourth
+// decimal place come apart.
+func (f Format) SizeParts(l analysis.Length) (head, tail string) {
+	if !f.Inch {
+		return f.mark(l.Format(analysis.MM, 4)), ""
+	}
+	s := f.mark(l.Format(analysis.IN, 6))
+	return s[:len(s)-2], s[len(s)-2:]
+}
+
+// Depth writes a depth with its unit.
+func (f Format) Depth(l analysis.Length) string {
+	if f.Inch {
+		return f.mark(l.Format(analysis.IN, 2)) + " in"
+	}
+	return f.mark(trim(l.Format(analysis.MM, 1))) + " mm"
+}
+
+// Place writes a place with its units.
+func (f Format) Place(p analysis.Place) string { return f.Depth(p.Depth) + " / " + p.Angle.String() }
+
+// ratio writes l / unit to decimal places, half away from zero.
+func ratio(l, unit analysis.Length, places int) string {
+	// l/unit in thousandths of a millimetre reads as l·µm/unit in µm
+	whole := analysis.Micrometre
+	neg := l < 0
+	v := l.Abs()
+	q := v/unit*whole + (v%unit*whole+unit/2)/unit
+	if neg {
+		q = -q
+	}
+	return q.Format(analysis.UM, places)
+}
+
+func trim(s string) string {
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
+}
+
+func trimFloat(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }

@@ -1,0 +1,261 @@
+package web
+
+import (
+	"fmt"
+	"strings"
+
+	"fairbore/analysis"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// tone is the meaning of a colour at a machine (IEC 60073); each comes with a
+// word and a shape of its own.
+type tone string
+
+const (
+	safe   tone = "safe"   // green, a tick in a circle
+	danger tone = "danger" // red, a cross in an octagon
+	watch  tone = "watch"  // yellow, a triangle
+	act    tone = "act"    // blue, a hand on a disc: the operator must act
+	stock  tone = "stock"  // no colour, an arrow: hone on
+	none   tone = "none"   // no colour, a dashed square: nothing is known
+)
+
+// face is what a person reads off the page of a station, in his units: all
+// words and figures, so that the page only has to set them.
+type face struct {
+	Job      string `json:"job"`
+	JobTitle string `json:"title"`
+	Part     string `json:"part"`
+	Round    string `json:"round"`
+
+	Tone  tone   `json:"tone"`
+	State string `json:"state"` // the word of the state
+	Why   string `json:"why,omitempty"`
+
+	// Figure is the largest figure, or else Big the words in its place.
+	Figure  string `json:"figure,omitempty"`
+	AtLeast string `json:"least,omitempty"` // before the figure: ≥ while places are missing
+	Unit    string `json:"unit,omitempty"`
+	Caption string `json:"caption,omitempty"`
+	Other   string `json:"other,omitempty"` // the figure in other units
+	Big     string `json:"big,omitempty"`
+	Room    string `json:"room,omitempty"`
+
+	Advice   string   `json:"advice,omitempty"`
+	Reason   string   `json:"reason,omitempty"`
+	Cautions []string `json:"cautions,omitempty"`
+
+	Next     string `json:"next,omitempty"`
+	Progress string `json:"progress,omitempty"`
+	Last     string `json:"last,omitempty"`
+	Refused  string `json:"refused,omitempty"`
+
+	Master sign `json:"master"`
+	Gauge  sign `json:"gauge"`
+	Record sign `json:"record"`
+
+	Places   []choice `json:"places,omitempty"`
+	Readings []choice `json:"readings,omitempty"`
+	Ring     string   `json:"ring,omitempty"`
+	Mastered bool     `json:"mastered"`
+	Reading  bool     `json:"reading_ring"` // a ring is being read
+	Finished bool     `json:"finished"`
+	Waiting  string   `json:"waiting,omitempty"` // who waits for whom, for the wall
+}
+
+// sign is a small state beside the large one.
+type sign struct {
+	Tone tone   `json:"tone"`
+	Text string `json:"text"`
+}
+
+// choice is a place, or a reading, that an action may name.
+type choice struct {
+	Depth analysis.Length `json:"depth_mm"`
+	Angle analysis.Angle  `json:"angle_deg"`
+	No    int             `json:"no,omitempty"`
+	Text  string          `json:"text"`
+}
+
+// faceOf puts the state of a station into words.
+func faceOf(b *session.Bore, f picture.Format) face {
+	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: b.Cautions, Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
+	v.signs(b, f)
+	if b.Job == nil {
+		v.Tone, v.Big, v.Waiting = act, "Choose a job", "a job"
+		return v
+	}
+	v.Job, v.JobTitle, v.Ring = b.Job.ID, b.Job.Title, b.Job.Ring
+	if b.Part != nil {
+		v.Part, v.Round = b.Part.Serial, fmt.Sprint(b.Round)
+	}
+	v.places(b, f)
+	v.headline(b, f)
+	v.advise(b)
+	return v
+}
+
+// headline decides what stands largest: what is not known before what is.
+func (v *face) headline(b *session.Bore, f picture.Format) {
+	running := b.Master.Running
+	switch {
+	case b.Verdict != nil && b.Verdict.Accepted:
+		v.says(safe, "Accepted", "the next part")
+	case b.Verdict != nil:
+		v.says(watch, "Laid aside", "the next part")
+	case !b.Recording:
+		v.says(watch, "Not recording", "the journal")
+	case b.Gauge != nil && b.Gauge.Lost:
+		v.says(watch, "Gauge lost", "the gauge")
+	case running != nil && running.Check:
+		v.says(act, fmt.Sprintf("Check ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
+	case running != nil:
+		v.says(act, fmt.Sprintf("Read ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
+	case !b.Master.OK:
+		v.says(act, "Not mastered", "mastering")
+	case b.State == session.Over:
+		v.says(danger, "Over", "a person")
+		v.limits(b, f)
+	case b.Sizes == nil:
+		v.says(act, "Gauge it", "gauging")
+	case b.Basis != b.Round:
+		v.says(act, "Gauge again", "gauging")
+		v.limits(b, f)
+	default:
+		v.judged(b, f)
+	}
+}
+
+func (v *face) says(t tone, big, waits string) { v.Tone, v.Big, v.Waiting = t, big, waits }
+
+func (v *face) judged(b *session.Bore, f picture.Format) {
+	v.limits(b, f)
+	switch b.State {
+	case session.InSize:
+		v.says(safe, "In size", "accepting")
+		return
+	case session.OutOfForm:
+		v.says(watch, "Out of form", "a person")
+		return
+	case session.StockToGo:
+		v.Tone = stock
+	case session.TooClose:
+		v.Tone, v.Waiting = watch, "gauging"
+	}
+	small := b.Sizes.Smallest
+	v.Unit, v.Figure, v.Other = f.SmallUnit()+" to go", f.Small(b.ToLow), f.Other(b.ToLow)
+	v.Caption = "to the low limit, at " + f.Place(small.Place)
+	if b.State == session.TooClose || b.ToLow <= 0 { // near size the deviation says more
+		d := analysis.Deviation(small.Size - b.Job.Target)
+		v.Unit, v.Figure, v.Other = f.SmallUnit()+" from target", f.Signed(d), f.Other(d)
+		v.Caption = "tightest, at " + f.Place(small.Place)
+	}
+	if !b.Complete {
+		v.AtLeast = "≥" // the places not gauged yet may be tighter
+		if v.Tone == none {
+			v.Tone, v.State = act, "gauging"
+		}
+		if b.State != session.StockToGo {
+			v.AtLeast = ""
+			v.Caption += ", so far"
+		}
+	}
+}
+
+// limits tells the room, and of what was gauged the sizes.
+func (v *face) limits(b *session.Bore, f picture.Format) {
+	if b.Sizes == nil {
+		return
+	}
+	word := "room "
+	if !b.Complete && b.Basis == b.Round {
+		word = "room ≤ "
+	}
+	v.Room = word + f.Small(b.Room) + " " + f.SmallUnit() + " at " + f.Place(b.Sizes.Largest.Place)
+	if b.Room < 0 {
+		v.Room = "over by " + f.Small(-b.Room) + " " + f.SmallUnit() + " at " + f.Place(b.Sizes.Largest.Place)
+	}
+	v.Caption = "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
+}
+
+// advise says what to do next, and why.
+func (v *face) advise(b *session.Bore) {
+	v.Reason = b.Why
+	switch {
+	case b.Verdict != nil:
+		v.Advice, v.Reason = "Take the next part.", b.Verdict.Reason
+	case b.Master.Running != nil:
+		v.Advice = "Rock the gauge in ring " + b.Master.Running.Ring.ID + " as in the part."
+	case !b.Master.OK:
+		v.Advice = "Master the gauge on ring " + b.Job.Ring + "."
+	case b.Next != nil && !b.Complete:
+		v.Advice = "Gauge at " + v.Next + "."
+	case len(b.Words) > 0:
+		v.Advice = b.Words[0]
+	}
+}
+
+func (v *face) places(b *session.Bore, f picture.Format) {
+	taken := 0
+	for _, p := range b.Places {
+		text := f.Place(p.Place) + " · " + p.State
+		if p.Deviation != nil {
+			text += " " + f.Signed(*p.Deviation)
+		}
+		v.Places = append(v.Places, choice{p.Depth, p.Angle, p.No, text})
+		if p.State == "taken" {
+			taken++
+			v.Readings = append(v.Readings, choice{p.Depth, p.Angle, p.No, fmt.Sprintf("no. %d · %s %s at %s", p.No, f.Signed(*p.Deviation), f.SmallUnit(), f.Place(p.Place))})
+		}
+	}
+	if len(b.Places) > 0 {
+		v.Progress = fmt.Sprintf("%d of %d places", taken, len(b.Places))
+	}
+	if b.Next != nil {
+		v.Next = f.Place(*b.Next)
+	}
+	if l := b.Last; l != nil {
+		v.Last = fmt.Sprintf("no. %d: %s at %s", l.No, f.Size(l.Size), f.Place(l.Place))
+	}
+	if b.Refused != nil {
+		v.Refused = b.Refused.Reason
+	}
+}
+
+func (v *face) signs(b *session.Bore, f picture.Format) {
+	switch m := &b.Master; {
+	case m.OK:
+		v.Master = sign{safe, fmt.Sprintf("ring %s, %s", m.Ring, plural(m.Since, "reading since"))}
+	default:
+		v.Master = sign{act, "not mastered"}
+	}
+	switch g := b.Gauge; {
+	case g == nil:
+		v.Gauge = sign{none, "gauge not seen yet"}
+	case g.Lost:
+		v.Gauge = sign{watch, "gauge " + g.Name + " lost"}
+	default:
+		v.Gauge = sign{safe, "gauge " + g.Name}
+	}
+	switch {
+	case !b.Recording:
+		v.Record = sign{danger, "NOT RECORDING"}
+	case b.Warning != "":
+		v.Record = sign{watch, b.Warning}
+	default:
+		v.Record = sign{safe, "recording"}
+	}
+	if b.Spindle {
+		v.Cautions = append([]string{"SPINDLE TURNING: nothing is counted until it rests."}, b.Cautions...)
+	}
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	first, rest, _ := strings.Cut(word, " ")
+	return fmt.Sprint(n) + " " + first + "s " + rest
+}

@@ -1,0 +1,158 @@
+// What the operator may do. A button or key opens a question; its answer is sent,
+// and where the tool asks whether it is meant, that is asked too.
+import { settings, set } from "./settings.js";
+
+let station = "", may = false, note = null, face = null, at = null;
+const barFor = 15000; // ms the actions stay without a touch
+let barTimer = 0;
+
+// id names an action, so that one sent twice is done once. randomUUID wants TLS.
+const id = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
+
+async function send(action) {
+  action.id ??= id();
+  let reply;
+  try {
+    const r = await fetch(`/station/${encodeURIComponent(station)}/do`, {
+      method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(action), signal: AbortSignal.timeout(8000),
+    });
+    reply = await r.json();
+  } catch {
+    return note("Not sent: the station can't be reached. Try again.", 8000);
+  }
+  if (reply.done) return note("done", 1200);
+  if (!reply.ask) return note(reply.why || "not done", 8000);
+  at("ask-what").textContent = reply.why;
+  ask("ask", () => send({ ...action, confirm: true }));
+}
+
+let answer = null;
+function ask(name, then) {
+  const d = at("d-" + name);
+  for (const open of document.querySelectorAll("dialog[open]")) open.close();
+  answer = then;
+  const form = d.querySelector("form");
+  if (name !== "settings") form.reset();
+  fill(name, form);
+  hide();
+  d.showModal();
+  (d.querySelector("input:not([type=radio], [type=checkbox]), select, .yes") || d.querySelector("button")).focus();
+}
+
+// fill puts what is known now into a question.
+function fill(name, form) {
+  const f = face || {};
+  const option = (c) => new Option(c.text, c.no);
+  switch (name) {
+    case "void": form.reading.replaceChildren(...(f.readings || []).map(option).reverse()); break;
+    case "place": at("places").replaceChildren(...(f.places || []).map((p, i) => {
+      const label = document.createElement("label"), input = document.createElement("input");
+      Object.assign(input, { type: "radio", name: "place", value: i, checked: i === 0 });
+      label.append(input, " " + p.text);
+      return label;
+    })); break;
+    case "master": case "check": form.ring.value = f.ring || ""; break;
+    case "take": at("take-what").textContent = `${at("shows").textContent}, to count at ${f.next || "the place in hand"}`; break;
+    case "accept": at("accept-what").textContent = [f.state, f.caption, f.room].filter(Boolean).join(" · "); break;
+    case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
+  }
+}
+
+const value = (form, name) => form[name] && form[name].value.trim();
+const number = (form, name) => { const v = value(form, name); return v ? +v : undefined; };
+const reason = (form) => value(form, "reason") || (form.quick && form.quick.value);
+
+// made is the action that the answers to a question make.
+const made = {
+  part: (f) => ({ part: value(f, "part") }),
+  round: (f) => ({ strokes: number(f, "strokes"), seconds: number(f, "seconds"), dressed: f.dressed.checked || undefined }),
+  take: () => ({}),
+  void: (f) => ({ reading: number(f, "reading"), reason: reason(f) }),
+  place: (f) => {
+    const p = face.places[+f.place.value];
+    return { do: f.how.value, place: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
+  },
+  master: (f) => ({ ring: value(f, "ring") }),
+  check: (f) => ({ ring: value(f, "ring") }),
+  leave: () => ({}),
+  warm: (f) => ({ part_cel: number(f, "part_cel"), ring_cel: number(f, "ring_cel") }),
+  job: (f) => ({ job: value(f, "job") }),
+  accept: () => ({}),
+  reject: (f) => ({ reason: reason(f) }),
+};
+
+function begin(name) {
+  if (name === "settings") return ask(name, (f) => set({
+    unit: f.unit.value, comma: f.comma.value, theme: f.theme.value, volume: f.volume.value,
+    rise: f.rise.checked ? "1" : "", speak: f.speak.checked ? "1" : "", awake: f.awake.checked ? "1" : "",
+  }));
+  if (name === "keys") return ask(name, () => {});
+  if ((name === "master" || name === "check") && face && face.reading_ring) name = "leave";
+  const kind = name;
+  ask(kind, (f) => send({ do: kind, ...made[kind](f) }));
+}
+
+function showBar() {
+  at("bar").hidden = false;
+  at("more").setAttribute("aria-expanded", "true");
+  clearTimeout(barTimer);
+  barTimer = setTimeout(() => { if (!at("bar").contains(document.activeElement)) hide(); }, barFor);
+}
+
+function hide() {
+  at("bar").hidden = true;
+  at("more").setAttribute("aria-expanded", "false");
+}
+
+// keys: a single one waits a moment, for a scanner types many at once.
+const scanGap = 45; // ms between the keys of a scanner, at most (common practice: 1 to 30)
+let typed = "", typedAt = 0, keyTimer = 0;
+function key(e) {
+  if (e.ctrlKey || e.altKey || e.metaKey || document.querySelector("dialog[open]") || e.target.closest("input, select, textarea")) return;
+  if (e.key === "Escape") return hide();
+  if (e.key === "Enter" && typed.length >= 4 && e.timeStamp - typedAt < 4 * scanGap) {
+    e.preventDefault();
+    const serial = typed;
+    typed = "";
+    clearTimeout(keyTimer);
+    if (!may) return;
+    begin("part");
+    at("d-part").querySelector("input").value = serial;
+    return;
+  }
+  if (e.key.length !== 1 || (e.key === " " && e.target.closest("button, a"))) return;
+  typed = e.timeStamp - typedAt < scanGap ? typed + e.key : e.key;
+  typedAt = e.timeStamp;
+  clearTimeout(keyTimer);
+  if (typed.length > 1) return;
+  const button = document.querySelector(`#bar [data-key="${CSS.escape(e.key.toLowerCase())}"]`);
+  if (button) keyTimer = setTimeout(() => begin(button.dataset.do), 2 * scanGap);
+}
+
+export const actions = {
+  face(f) { face = f; },
+  start(name, allowed, say, find) {
+    station = name; may = allowed; note = say; at = find;
+    for (const b of document.querySelectorAll("#bar button")) {
+      b.addEventListener("click", () => begin(b.dataset.do));
+      const dt = document.createElement("dt"), dd = document.createElement("dd");
+      dt.textContent = b.dataset.key;
+      dd.textContent = b.textContent;
+      at("keys").append(dt, dd);
+    }
+    for (const d of document.querySelectorAll("dialog")) {
+      const form = d.querySelector("form");
+      form.addEventListener("submit", (e) => {
+        const then = answer;
+        answer = null;
+        if (then && (!e.submitter || e.submitter.value === "yes")) then(form);
+      });
+      for (const b of d.querySelectorAll("[data-no]")) b.addEventListener("click", () => d.close());
+      d.addEventListener("click", (e) => { if (e.target === d) d.close(); });
+    }
+    at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));
+    for (const s of ["cut", "size", "what"]) at(s).addEventListener("pointerup", showBar);
+    at("bar").addEventListener("focusin", showBar);
+    addEventListener("keydown", key);
+  },
+};

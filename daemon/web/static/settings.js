@@ -1,0 +1,44 @@
+// Settings of this screen, kept in this browser.
+const key = (name) => "fairbore." + name;
+const usual = { unit: "", comma: "", theme: "", volume: "0.6", rise: "", speak: "", awake: "1" };
+export const settings = {};
+const followers = [];
+export const onSettings = (f) => followers.push(f);
+
+for (const name in usual) settings[name] = localStorage.getItem(key(name)) ?? usual[name];
+
+export function set(values) {
+  for (const name in values) {
+    settings[name] = values[name];
+    localStorage.setItem(key(name), values[name]);
+  }
+  apply();
+  for (const f of followers) f();
+}
+
+// The screen stays awake where the browser allows it: only over TLS, or on this machine.
+let lock = null;
+async function awake() {
+  const why = document.getElementById("awake-why");
+  if (!navigator.wakeLock) {
+    if (why) why.textContent = "This browser can't, over a plain connection; set it in the system.";
+    return;
+  }
+  try {
+    if (settings.awake && !lock && document.visibilityState === "visible") {
+      lock = await navigator.wakeLock.request("screen");
+      lock.addEventListener("release", () => { lock = null; });
+    } else if (!settings.awake && lock) {
+      await lock.release();
+    }
+  } catch {
+    lock = null; // not allowed now, such as on low battery
+  }
+}
+
+function apply() {
+  document.documentElement.dataset.theme = settings.theme;
+  awake();
+}
+document.addEventListener("visibilitychange", awake);
+apply();

@@ -1,0 +1,200 @@
+package web
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// look is how one viewer wants to see a station.
+type look struct {
+	unit    string // mm, in, or empty for the job's own
+	comma   bool
+	w, h    float64 // pixels of the cut
+	aw, ah  float64 // of the approach to size, 0 for none
+	quietly bool
+}
+
+// Bounds of a drawing asked for, in pixels.
+const (
+	leastSide = 120
+	mostSide  = 4000
+)
+
+func parseLook(q url.Values) look {
+	side := func(name string, or float64) float64 {
+		v, err := strconv.ParseFloat(q.Get(name), 64)
+		if err != nil || !(v >= leastSide && v <= mostSide) {
+			return or
+		}
+		return v
+	}
+	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0)}
+}
+
+// format is that of the viewer's choice, or of the job.
+func (l *look) format(j *analysis.Job) picture.Format {
+	f := picture.Format{Comma: l.comma}
+	switch {
+	case l.unit == "in":
+		f.Inch = true
+	case l.unit != "mm" && j != nil:
+		f.Inch = j.Unit.Inch()
+	}
+	return f
+}
+
+// drawing is what a page shows of a bore.
+type drawing struct {
+	Cut      string `json:"cut"`
+	Approach string `json:"approach,omitempty"`
+}
+
+func (l *look) draw(b *session.Bore) (d drawing) {
+	if b.Job == nil {
+		return d
+	}
+	f := l.format(b.Job)
+	d.Cut = string(picture.Cut{Bore: b, W: l.w, H: l.h, Format: f}.SVG())
+	if l.aw > 0 && l.ah > 0 {
+		d.Approach = string(picture.Approach{Bore: b, W: l.aw, H: l.ah, Format: f}.SVG())
+	}
+	return d
+}
+
+// needle is where the gauge's tips are now.
+type needle struct {
+	Text   string  `json:"text"`
+	Above  float64 `json:"um"` // above the low limit, µm
+	InBore bool    `json:"in"`
+	Known  bool    `json:"known"` // corrected to the master
+	Hint   string  `json:"hint,omitempty"`
+}
+
+func needleOf(v *session.Live, j *analysis.Job, f picture.Format) needle {
+	n := needle{InBore: v.InBore, Known: v.Size != 0, Hint: v.Hint}
+	size := cmp.Or(v.Size, v.Raw)
+	n.Text = f.Size(size)
+	if j != nil {
+		n.Above = (size - j.Low).Micrometres()
+	}
+	return n
+}
+
+// viewer writes one viewer's stream: words and drawings of what changed.
+type viewer struct {
+	look
+	job   *analysis.Job
+	drawn []byte
+	said  []byte
+	buf   []byte
+}
+
+// view streams to the page of a station what it is to show: words and drawings
+// ready made, in the viewer's units and size.
+func (s *Server) view(w http.ResponseWriter, r *http.Request) {
+	v := viewer{look: parseLook(r.URL.Query())}
+	s.follow(w, r, r.PathValue("name"), func(bores []*session.Bore, lives []session.Live, events []session.Record) []byte {
+		v.buf = v.buf[:0]
+		for _, b := range bores {
+			v.show(b)
+		}
+		for i := range events {
+			v.buf = appendEvent(v.buf, "happened", happening(&events[i], v.format(v.job)))
+		}
+		for i := range lives {
+			v.buf = appendEvent(v.buf, "live", needleOf(&lives[i], v.job, v.format(v.job)))
+		}
+		return v.buf
+	})
+}
+
+func (v *viewer) show(b *session.Bore) {
+	v.job = b.Job
+	said := appendEvent(nil, "face", faceOf(b, v.format(b.Job)))
+	if !bytes.Equal(said, v.said) {
+		v.said = said
+		v.buf = append(v.buf, said...)
+	}
+	drawn := appendEvent(nil, "picture", v.draw(b))
+	if !bytes.Equal(drawn, v.drawn) {
+		v.drawn = drawn
+		v.buf = append(v.buf, drawn...)
+	}
+}
+
+// happened is an event as the page sounds and says it.
+type happened struct {
+	Kind session.Kind `json:"kind"`
+	Text string       `json:"text"`
+	Good bool         `json:"good"`
+}
+
+func happening(r *session.Record, f picture.Format) happened {
+	h := happened{Kind: r.Kind, Good: true}
+	switch {
+	case r.Reading != nil:
+		h.Text = fmt.Sprintf("%s %s", f.Signed(r.Reading.Deviation), f.SmallUnit())
+	case r.Refused != nil:
+		h.Text, h.Good = r.Refused.Reason, false
+	case r.Verdict != nil:
+		h.Good = r.Verdict.Accepted
+	case r.Check != nil:
+		h.Good = r.Check.Doubt == nil
+	}
+	return h
+}
+
+// follow keeps a stream of server-sent events going: a greeting, then what say
+// says of what is new, and a beat where nothing is.
+func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say func([]*session.Bore, []session.Live, []session.Record) []byte) {
+	if _, ok := s.known(name); !ok && name != "" {
+		http.Error(w, "no such station", http.StatusNotFound)
+		return
+	}
+	sub := s.src.Subscribe(name)
+	defer sub.Close()
+	h := w.Header()
+	h.Set("Content-Type", "text/event-stream")
+	h.Set("Cache-Control", "no-store")
+	h.Set("X-Accel-Buffering", "no")
+	out := http.NewResponseController(w)
+	send := func(b []byte) bool {
+		if out.SetWriteDeadline(time.Now().Add(writeTime)) != nil {
+			return false
+		}
+		if _, err := w.Write(b); err != nil {
+			return false
+		}
+		return out.Flush() == nil
+	}
+	if !send(fmt.Appendf(nil, "retry: 500\nevent: hello\ndata: {\"version\":%q}\n\n", s.build)) {
+		return
+	}
+	tick := time.NewTicker(beat)
+	defer tick.Stop()
+	for {
+		var out []byte
+		select {
+		case <-r.Context().Done():
+			return
+		case <-s.stop:
+			return
+		case <-tick.C:
+			out = []byte("event: beat\ndata:\n\n")
+		case <-sub.Ready():
+			out = say(sub.Take())
+		}
+		if len(out) > 0 && !send(out) {
+			return
+		}
+	}
+}
