@@ -157,7 +157,11 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 
 func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
 	why := set.Master.lapsed(f, now)
-	b.Master = MasterState{OK: why == "", Why: why, Since: f.Since, Running: f.Running}
+	b.Master = MasterState{OK: why == "", Why: why, Since: f.Since}
+	if f.Running != nil {
+		running := *f.Running // which goes on gathering readings
+		b.Master.Running = &running
+	}
 	if m := f.Master; m != nil {
 		at := f.MasterAt
 		b.Master.Ring, b.Master.At, b.Master.Spread, b.Master.Zero = m.Ring.ID, &at, m.Spread, m.Zero

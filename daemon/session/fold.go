@@ -2,6 +2,7 @@ package session
 
 import (
 	"slices"
+	"sort"
 	"time"
 
 	"fairbore/analysis"
@@ -251,17 +252,27 @@ func (f *Fold) counts(r *Reading) bool {
 // there.
 func (f *Fold) Current(round int) map[analysis.Place]*Reading {
 	now := map[analysis.Place]*Reading{}
-	from := 0
-	if round == f.Round() {
-		from = f.begin
-	}
-	for i := from; i < len(f.Readings); i++ {
-		r := &f.Readings[i]
-		if r.Round == round && f.counts(r) {
+	f.current(round, now)
+	return now
+}
+
+// current is Current into a map that is there.
+func (f *Fold) current(round int, now map[analysis.Place]*Reading) {
+	readings := f.during(round)
+	for i := range readings {
+		if r := &readings[i]; f.counts(r) {
 			now[r.Place] = r
 		}
 	}
-	return now
+}
+
+// during returns the readings of a round, void ones included. A part is gauged
+// round by round, so they lie together.
+func (f *Fold) during(round int) []Reading {
+	first := func(round int) int {
+		return sort.Search(len(f.Readings), func(i int) bool { return f.Readings[i].Round >= round })
+	}
+	return f.Readings[first(round):first(round+1)]
 }
 
 // Due returns the place to gauge next: the one chosen, else the first of the

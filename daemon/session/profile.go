@@ -46,21 +46,10 @@ const roundsShown = 40
 func (f *Fold) rounds(b *Bore) {
 	all := append([]Round{{}}, f.Rounds...)
 	all = all[max(0, len(all)-roundsShown):]
-	first := all[0].Number
-	counts := make([]map[analysis.Place]*Reading, f.Round()-first+1)
-	for i := range f.Readings {
-		r := &f.Readings[i]
-		if r.Round < first || !f.counts(r) {
-			continue
-		}
-		m := &counts[r.Round-first]
-		if *m == nil {
-			*m = map[analysis.Place]*Reading{}
-		}
-		(*m)[r.Place] = r
-	}
+	now := map[analysis.Place]*Reading{}
 	for _, r := range all {
-		if now := counts[r.Number-first]; len(now) > 0 {
+		clear(now)
+		if f.current(r.Number, now); len(now) > 0 {
 			b.Rounds = append(b.Rounds, f.sum(r, now))
 		}
 	}
