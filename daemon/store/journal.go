@@ -50,6 +50,7 @@ type Journal struct {
 	read     *sql.DB
 	writer   writer
 	reserve  ballast
+	recent   recent
 	warnings []string
 
 	onCommit func([]session.Record)

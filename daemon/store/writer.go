@@ -219,10 +219,12 @@ func (j *Journal) record(group []entry) error {
 		return err
 	}
 	j.saved(cursors)
+	told := records(j.id, last, group)
+	j.recent.add(told)
 	j.taken(len(group), last+uint64(len(group)))
 	j.succeeded()
 	if j.onCommit != nil {
-		j.onCommit(records(j.id, last, group))
+		j.onCommit(told)
 	}
 	return nil
 }
@@ -272,7 +274,7 @@ func (j *Journal) everyCursor() map[string]uint64 {
 func records(id string, last uint64, group []entry) []session.Record {
 	out := make([]session.Record, len(group))
 	for i := range group {
-		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: group[i].event}
+		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: group[i].event, Body: group[i].body}
 	}
 	return out
 }
