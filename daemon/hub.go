@@ -13,7 +13,7 @@ import (
 // teller is who else hears of a station's state: the publisher.
 type teller interface {
 	Bore(station string, payload []byte)
-	Live(station string, payload []byte)
+	Live(station string, value any)
 }
 
 // hub knows the state of every station as the journal has it, and tells it.
@@ -121,8 +121,13 @@ func (h *hub) poke() {
 }
 
 // tellEvery bounds how often a station's whole state is worked out and told; its
-// readings are told one by one, at once, all the same.
-const tellEvery = 40 * time.Millisecond
+// readings are told one by one, at once, all the same. tellShare bounds what
+// that may take of a processor, 1 in so much: with many stations that all
+// stream the states come less often, and the readings keep their pace.
+const (
+	tellEvery = 40 * time.Millisecond
+	tellShare = 10
+)
 
 // lapseEvery is how often a state that only the passing of time changes is
 // looked at anew: a mastering that lapses.
@@ -132,47 +137,57 @@ const lapseEvery = 2 * time.Second
 func (h *hub) run(stop <-chan struct{}) {
 	lapse := time.NewTicker(lapseEvery)
 	defer lapse.Stop()
-	for {
+	for all := false; ; {
 		select {
 		case <-stop:
 			h.tell(false)
 			return
 		case <-lapse.C:
-			h.tell(true)
+			all = true
 		case <-h.dirty:
-			h.tell(false)
+			all = false
 		}
+		began := time.Now()
+		h.tell(all)
 		select {
 		case <-stop:
-		case <-time.After(tellEvery):
+		case <-time.After(max(tellEvery, tellShare*time.Since(began))):
 		}
 	}
 }
 
 // tell works out the state of what changed, and of all if all is set, and tells
-// those that differ.
+// those that differ. It holds the lock for one station at a time, and not while
+// it writes: the journal waits for it meanwhile.
 func (h *hub) tell(all bool) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
 	for _, v := range h.views {
-		if !v.dirty && !all {
-			continue
-		}
-		b := h.work(v, h.now())
-		if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why == b.Why && v.bore.Master.OK == b.Master.OK {
-			continue
-		}
-		v.dirty, v.bore = false, b
-		for s := range h.subs {
-			s.bore(b)
-		}
-		if h.out == nil {
+		b := h.renew(v, all)
+		if b == nil || h.out == nil {
 			continue
 		}
 		if payload, err := json.Marshal(b); err == nil { // a Bore has nothing that can't be written
 			h.out.Bore(v.name, payload)
 		}
 	}
+}
+
+// renew works the state of a station out and gives it to the viewers; nil if
+// there is nothing new in it.
+func (h *hub) renew(v *view, look bool) *session.Bore {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if !v.dirty && !look {
+		return nil
+	}
+	b := h.work(v, h.now())
+	if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why == b.Why && v.bore.Master.OK == b.Master.OK {
+		return nil
+	}
+	v.dirty, v.bore = false, b
+	for s := range h.subs {
+		s.bore(b)
+	}
+	return b
 }
 
 func (h *hub) work(v *view, now time.Time) *session.Bore {
@@ -194,9 +209,7 @@ func (h *hub) live(l session.Live) {
 	}
 	h.mu.Unlock()
 	if h.out != nil {
-		if payload, err := json.Marshal(l); err == nil {
-			h.out.Live(l.Station, payload)
-		}
+		h.out.Live(l.Station, l)
 	}
 }
 

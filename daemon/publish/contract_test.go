@@ -310,7 +310,8 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		map[string]func(string, []byte){live: p.Live, bore: p.Bore, done: p.Done}[leaf]("hone-bay-1", raw)
+		showLive := func(station string, payload []byte) { p.Live(station, json.RawMessage(payload)) }
+		map[string]func(string, []byte){live: showLive, bore: p.Bore, done: p.Done}[leaf]("hone-bay-1", raw)
 	}
 	counts := func() map[string]int {
 		c := map[string]int{}

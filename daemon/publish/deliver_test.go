@@ -170,11 +170,11 @@ func TestLive(t *testing.T) {
 	own(&cfg)
 	e := listen(t, url, nil)
 	p := run(t, cfg, &paper{}, nil)
-	p.Live("hone-bay-1", []byte("offline"))
+	p.Live("hone-bay-1", "offline")
 	connected(t, p)
 	start := time.Now()
 	for i := range 300 {
-		p.Live("hone-bay-1", fmt.Append(nil, i))
+		p.Live("hone-bay-1", i)
 		time.Sleep(time.Millisecond) // the gauge's own pace
 	}
 	until(t, "the newest", func() bool { l := e.on("live"); return len(l) > 0 && l[len(l)-1] == "299" })

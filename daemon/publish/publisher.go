@@ -63,7 +63,7 @@ type Publisher struct {
 
 // slot holds what is to be sent of a station, newest wins.
 type slot struct {
-	live     []byte // to be sent, nil if there is nothing new
+	live     any // to be sent, nil if there is nothing new
 	liveNext time.Time
 	bore     bores
 }
@@ -168,15 +168,13 @@ func (p *Publisher) Wake() {
 	}
 }
 
-// Live gives what the gauge of a station shows now. It replaces one not yet
-// sent; at most twenty a second leave; it is forgotten while there is no connection.
-func (p *Publisher) Live(station string, payload []byte) {
-	if p.tooLarge(station, live, payload) {
-		return
-	}
+// Live gives what the gauge of a station shows now, to be written as JSON if it
+// is sent: it replaces one not yet sent; at most twenty a second leave; it is
+// forgotten while there is no connection.
+func (p *Publisher) Live(station string, value any) {
 	p.mu.Lock()
 	if s := p.slots[station]; s != nil && p.status.Connected {
-		s.live = payload
+		s.live = value
 	}
 	p.mu.Unlock()
 	p.Wake()

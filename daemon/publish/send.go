@@ -3,6 +3,7 @@ package publish
 import (
 	"context"
 	"encoding/json"
+	"strconv"
 	"time"
 
 	"fairbore/daemon/session"
@@ -53,7 +54,7 @@ func (l *link) fill(ctx context.Context) bool {
 // sendRecord sends a record; one that no broker would take is skipped, or it
 // would stop all that come after it.
 func (l *link) sendRecord(r *session.Record) error {
-	payload, err := json.Marshal(r)
+	payload, err := written(r)
 	if err != nil || len(payload) > MaxPayload || !Level(r.Station) {
 		l.p.log.Error().Err(err).Uint64("seq", r.Seq).Str("station", r.Station).Int("bytes", len(payload)).
 			Msg("record can't be published, it stays in the journal only")
@@ -61,6 +62,22 @@ func (l *link) sendRecord(r *session.Record) error {
 		return nil
 	}
 	return l.send(Topic(l.p.cfg.Site, r.Station, leafOf(r.Kind)), false, payload, r.Seq, nil)
+}
+
+// written is a record in JSON. The journal has written the event already; only
+// its place in the journal comes before.
+func written(r *session.Record) ([]byte, error) {
+	if len(r.Body) <= len("{}") {
+		return json.Marshal(r)
+	}
+	journal, err := json.Marshal(r.Journal)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]byte, 0, len(r.Body)+len(journal)+48)
+	out = append(append(out, `{"journal":`...), journal...)
+	out = strconv.AppendUint(append(out, `,"seq":`...), r.Seq, 10)
+	return append(append(out, ','), r.Body[1:]...), nil
 }
 
 // outgoing is a message taken from a slot or queue.
@@ -113,7 +130,11 @@ func (p *Publisher) replyLanded(no uint64) {
 func (l *link) sendLive(now time.Time) (next time.Duration, err error) {
 	out, next := l.takeLive(now)
 	for _, o := range out {
-		t := l.client.Publish(o.topic, 0, false, o.payload)
+		payload, err := json.Marshal(o.value)
+		if err != nil || l.p.tooLarge(o.station, live, payload) {
+			continue
+		}
+		t := l.client.Publish(Topic(l.p.cfg.Site, o.station, live), 0, false, payload)
 		select {
 		case <-t.Done():
 			if err := t.Error(); err != nil {
@@ -125,7 +146,13 @@ func (l *link) sendLive(now time.Time) (next time.Duration, err error) {
 	return next, nil
 }
 
-func (l *link) takeLive(now time.Time) (out []outgoing, next time.Duration) {
+// shown is what the gauge of a station shows.
+type shown struct {
+	station string
+	value   any
+}
+
+func (l *link) takeLive(now time.Time) (out []shown, next time.Duration) {
 	p := l.p
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -140,7 +167,7 @@ func (l *link) takeLive(now time.Time) (out []outgoing, next time.Duration) {
 			}
 			continue
 		}
-		out = append(out, outgoing{topic: Topic(p.cfg.Site, name, live), payload: s.live})
+		out = append(out, shown{name, s.live})
 		s.live, s.liveNext = nil, now.Add(p.pace.live)
 	}
 	return out, next

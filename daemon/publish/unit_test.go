@@ -1,6 +1,7 @@
 package publish
 
 import (
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -162,5 +163,29 @@ func TestOnStatus(t *testing.T) {
 	p.tell(false, "c")
 	if len(told) != 4 || !told[1].Connected || told[2].Why != "b" || told[2].Since != told[1].Since || told[3].Since.Before(told[1].Since) {
 		t.Errorf("%+v", told)
+	}
+}
+
+// A record is sent as it would be written anew, whether the journal gave its
+// text or not.
+func TestWrittenEqualsMarshalled(t *testing.T) {
+	j := &paper{}
+	j.add("hone-bay-1", 3)
+	j.recs[1].Note = "<&> \u2028 Bohrung 7µ"
+	j.recs[2].Journal = `odd "name"`
+	for _, r := range j.recs {
+		want, err := json.Marshal(&r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Body, err = json.Marshal(&r.Event); err != nil {
+			t.Fatal(err)
+		}
+		for _, body := range [][]byte{r.Body, nil} {
+			r.Body = body
+			if got, err := written(&r); err != nil || string(got) != string(want) {
+				t.Errorf("got  %s (%v)\nwant %s", got, err, want)
+			}
+		}
 	}
 }

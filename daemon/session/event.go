@@ -71,10 +71,10 @@ type Record struct {
 	Journal string `json:"journal"`
 	Seq     uint64 `json:"seq"` // 1, 2, 3, … over all stations of the journal
 	Event
-}
 	// Body is the event in JSON, as the journal has it, so that nobody need
 	// write it again; nil of a record that did not come from a journal.
 	Body []byte `json:"-"`
+}
 
 // Part begins a workpiece.
 type Part struct {
