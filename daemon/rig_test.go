@@ -91,6 +91,7 @@ type rig struct {
 	web    string // address of the page
 	broker string // lines of the configuration under broker
 	more   string // lines of the configuration of the station
+	beside string // lines of the configuration, more stations
 	device string // path of the gauge's line
 	gauge  *gauge
 	proc   *exec.Cmd
@@ -136,7 +137,7 @@ func (r *rig) write() string {
 	r.t.Helper()
 	p := r.path("fairbore.yaml")
 	journal := r.path("journal/journal.db")
-	text := fmt.Sprintf(rigConfig, journal, r.web, r.broker, r.device, r.more, r.path("recordings"))
+	text := fmt.Sprintf(rigConfig, journal, r.web, r.broker, r.device, r.more, r.path("recordings")) + r.beside
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.t.Fatal(err)
 	}

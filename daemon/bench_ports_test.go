@@ -1,0 +1,152 @@
+package daemon_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"os"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// shop is a rig of many stations, each with a gauge of its own.
+type shop struct {
+	*rig
+	names  []string
+	gauges []*gauge
+}
+
+func newShop(b *testing.B, stations int) *shop {
+	s := &shop{rig: newRig(b)}
+	first := s.device
+	for i := range stations {
+		name := fmt.Sprintf("bay%d", i+2) // the rig's own is bay2
+		if i > 0 {
+			s.device = s.path(name)
+			s.beside += fmt.Sprintf("  - {name: %s, title: %s, gauge: G-11, port: %s, job: J-4112, bounce: 1ms}\n", name, name, s.device)
+		}
+		s.plug()
+		s.names, s.gauges = append(s.names, name), append(s.gauges, s.gauge)
+	}
+	s.device = first
+	return s
+}
+
+// all waits until something holds of the state of every station.
+func (s *shop) all(what string, ok func(*session.Bore) bool) {
+	for _, name := range s.names {
+		s.eventually(20*time.Second, what, func() bool {
+			resp, err := http.Get("http://" + s.web + "/station/" + name + "/bore")
+			if err != nil {
+				return false
+			}
+			defer resp.Body.Close()
+			var bore session.Bore
+			return json.NewDecoder(resp.Body).Decode(&bore) == nil && ok(&bore)
+		})
+	}
+}
+
+// masterAll masters all gauges at once.
+func (s *shop) masterAll(b *testing.B) {
+	s.all("the gauge to be found", func(bore *session.Bore) bool { return bore.Gauge != nil && !bore.Gauge.Lost })
+	time.Sleep(400 * time.Millisecond) // the gauges are silent first, so that no first frame is doubted
+	var each sync.WaitGroup
+	for i, g := range s.gauges {
+		each.Go(func() {
+			resp, err := http.Post("http://"+s.web+"/station/"+s.names[i]+"/do", "application/json", strings.NewReader(`{"do": "master"}`))
+			if err != nil {
+				b.Error(err)
+				return
+			}
+			resp.Body.Close()
+			for n := range 3 { // different values, or two that are read at once would be one press
+				g.send(fmt.Sprintf("+0031.7500%d mm\r\n", n))
+				time.Sleep(5 * time.Millisecond)
+			}
+		})
+	}
+	each.Wait()
+	s.all("the mastering", func(bore *session.Bore) bool { return bore.Master.OK })
+}
+
+// loadAll plays the same load on every gauge, the phases spread over a period.
+func (s *shop) loadAll(n int, rate float64) map[string][]sent {
+	out := map[string][]sent{}
+	var mu sync.Mutex
+	var each sync.WaitGroup
+	for i, g := range s.gauges {
+		each.Go(func() {
+			time.Sleep(time.Duration(float64(i) / float64(len(s.gauges)) / rate * float64(time.Second)))
+			l := g.load(n, rate)
+			mu.Lock()
+			out[s.names[i]] = l
+			mu.Unlock()
+		})
+	}
+	each.Wait()
+	return out
+}
+
+// memory returns the resident memory of a process and the most it ever was, in MiB.
+func memory(b *testing.B, pid int) (now, most float64) {
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	if err != nil {
+		b.Skip("no /proc here")
+	}
+	for _, l := range strings.Split(string(text), "\n") {
+		f := strings.Fields(l)
+		if len(f) < 2 {
+			continue
+		}
+		kib, _ := strconv.ParseFloat(f[1], 64)
+		switch f[0] {
+		case "VmRSS:":
+			now = kib / 1024
+		case "VmHWM:":
+			most = kib / 1024
+		}
+	}
+	return now, most
+}
+
+// Benchmark64Ports plays 100 readings a second on each of 64 ports, through the
+// embedded broker, for 10 s or as many as FAIRBORE_SECONDS says, and fails if a
+// reading is lost.
+func Benchmark64Ports(b *testing.B) {
+	const ports, rate = 64, 100
+	s := newShop(b, ports)
+	addr := freePort(b)
+	s.broker = fmt.Sprintf(`embedded: {listen: "%s", anonymous: true}`, addr)
+	s.start()
+	m := newMeter(b, addr)
+	s.masterAll(b)
+	pid := s.proc.Process.Pid
+	for b.Loop() {
+		m.reset()
+		seconds := number(b, "FAIRBORE_SECONDS", 10)
+		before := cpu(b, pid)
+		loads := s.loadAll(rate*seconds, rate)
+		m.await(ports * rate * seconds)
+		o := m.outcome(loads)
+		if o.lost > 0 || o.twice > 0 {
+			b.Errorf("%d of %d lost, %d twice or out of order", o.lost, o.sent, o.twice)
+		}
+		rss, most := memory(b, pid)
+		f := figures{}
+		f.add("lost", float64(o.lost))
+		f.add("p50 ms", o.quantile(0.5))
+		f.add("p99 ms", o.quantile(0.99))
+		f.add("max ms", o.quantile(1))
+		f.add("readings/s", o.rate)
+		f.add("rss MiB", rss)
+		f.add("peak rss MiB", most)
+		f.add("cpu ms/1000", ms(cpu(b, pid)-before)/float64(o.sent)*1000)
+		f.report(b)
+	}
+}

@@ -1,0 +1,147 @@
+package daemon_test
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+)
+
+// fill makes a journal of so many readings of station bay2: parts of 48 readings
+// under one mastering, as the rig's gauge and job would give them.
+func fill(b *testing.B, path string, readings int) {
+	b.Helper()
+	j, err := store.Open(b.Context(), store.Config{Path: path})
+	if err != nil {
+		b.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- j.Run(ctx) }()
+	at := time.Date(2026, 11, 2, 6, 30, 0, 0, time.UTC)
+	event := func(kind session.Kind) session.Event {
+		at = at.Add(20 * time.Second)
+		return session.Event{Station: "bay2", At: at, Kind: kind, Source: "gauge"}
+	}
+	const perPart = 48
+	mm := analysis.Millimetre
+	job := &analysis.Job{
+		ID: "J-4112", Title: "spindle sleeve", Unit: analysis.IN, Nominal: 31*mm + 3*mm/4, Limits: analysis.Limits{Low: 31*mm + 3*mm/4, High: 31*mm + 3*mm/4 + mm/400, Target: 31*mm + 3*mm/4 + mm/800},
+		Band: analysis.Deviation(mm / 5), Length: 63 * mm, Sections: []analysis.Length{5 * mm, 32 * mm, 58 * mm}, Orientations: []analysis.Angle{0, 90 * analysis.Degree}, Ring: "R-1250",
+	}
+	plan := job.Plan()
+	e := event(session.JobChosen)
+	e.Job = job
+	events := []session.Event{e}
+	e = event(session.Mastered)
+	e.Master = &session.Master{Number: 1, Ring: analysis.Ring{ID: "R-1250", Size: job.Nominal - 3*analysis.Micrometre/10}, Gauge: "G-11", Of: 3}
+	events = append(events, e)
+	for n := range readings {
+		serial := fmt.Sprintf("%05d", n/perPart+1)
+		if n%perPart == 0 {
+			e = event(session.PartBegun)
+			e.Part = &session.Part{Serial: serial, Count: n/perPart + 1}
+			events = append(events, e)
+		}
+		value, frame := frame16(n)
+		raw := analysis.Length(value) * mm / 100_000
+		e = event(session.Taken)
+		e.Reading = &session.Reading{
+			No: n%perPart + 1, Job: job.ID, Part: serial, Gauge: "G-11", How: "button", Mastered: 1, Raw: raw,
+			Reading: analysis.Reading{Place: plan[n%len(plan)], Size: raw, At: e.At}, Deviation: analysis.Deviation(raw - job.Target),
+			Sent: session.Sent{Digits: int64(value), Places: 5, Unit: analysis.MM, Frame: frame[:len(frame)-2]},
+		}
+		events = append(events, e)
+		if len(events) >= 500 {
+			if err := j.Append(b.Context(), events); err != nil {
+				b.Fatal(err)
+			}
+			events = nil
+		}
+	}
+	if err := j.Append(b.Context(), events); err != nil {
+		b.Fatal(err)
+	}
+	stop()
+	if err := <-done; err != nil {
+		b.Fatal(err)
+	}
+	if err := j.Close(); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// BenchmarkRestart tells how long the program takes from its start until it says
+// that it is ready (sd_notify), with 1000 and with a million readings in the
+// journal; each time it was killed before, so that there is a log to recover.
+// FAIRBORE_JOURNAL sets the larger number.
+func BenchmarkRestart(b *testing.B) {
+	for _, readings := range []int{1000, number(b, "FAIRBORE_JOURNAL", 1_000_000)} {
+		b.Run(fmt.Sprintf("readings=%d", readings), func(b *testing.B) {
+			r := newRig(b)
+			r.plug()
+			journal := r.path("journal/journal.db")
+			if err := os.MkdirAll(filepath.Dir(journal), 0o750); err != nil {
+				b.Fatal(err)
+			}
+			began := time.Now()
+			fill(b, journal, readings)
+			info, err := os.Stat(journal)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.Logf("%d readings written in %.1f s, %.0f bytes a reading", readings, time.Since(began).Seconds(), float64(info.Size())/float64(readings))
+			socket := r.path("notify")
+			b.Setenv("NOTIFY_SOCKET", socket)
+			manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: socket, Net: "unixgram"})
+			if err != nil {
+				b.Fatal(err)
+			}
+			defer manager.Close()
+			f := figures{}
+			for b.Loop() {
+				began := time.Now()
+				r.launch()
+				awaitReady(b, manager)
+				f.add("ready ms", ms(time.Since(began)))
+				r.eventually(5*time.Second, "the page", func() bool { return r.bore() != nil })
+				f.add("page ms", ms(time.Since(began)))
+				rss, _ := memory(b, r.proc.Process.Pid)
+				f.add("rss MiB", rss)
+				b.StopTimer()
+				for i := range 20 {
+					r.gauge.send(frame(i))
+				}
+				time.Sleep(200 * time.Millisecond) // so that there is something in the log
+				r.kill()
+				b.StartTimer()
+			}
+			f.report(b)
+		})
+	}
+}
+
+// awaitReady waits for the message READY=1.
+func awaitReady(b *testing.B, manager *net.UnixConn) {
+	b.Helper()
+	buf := make([]byte, 256)
+	if err := manager.SetReadDeadline(time.Now().Add(30 * time.Second)); err != nil {
+		b.Fatal(err)
+	}
+	for {
+		n, err := manager.Read(buf)
+		if err != nil {
+			b.Fatalf("the program did not say that it is ready: %v", err)
+		}
+		if string(buf[:n]) == "READY=1" {
+			return
+		}
+	}
+}
