@@ -1,0 +1,315 @@
+package advise
+
+import (
+	"fmt"
+	"math"
+
+	"fairbore/analysis"
+	"fairbore/analysis/verdict"
+)
+
+// planner is the input worked out. Sizes are µm from the target.
+type planner struct {
+	in     *Input
+	words  words
+	repeat float64
+	gains  []gain
+	again  int // how often the newest state was gauged again
+	rate   Rate
+	noted  bool    // the rounds' strokes or seconds; else the step is of µm
+	step   float64 // the smallest round
+	light  bool    // at about half the pressure
+	secs   []section
+
+	tol, high, edge float64 // tolerance; high limit; what the largest reading may come to
+	u               float64
+	stock           float64 // mean to target
+	largest         float64
+}
+
+// The spread of a removal that the operator judges by feel, of which neither
+// strokes nor seconds are noted, and the smallest round said, µm.
+const (
+	feltSpread = 0.35
+	feltStep   = 0.1
+)
+
+func newPlanner(in *Input) (*planner, *Bar) {
+	if bar := forbidden(in); bar != nil {
+		return nil, bar
+	}
+	p := &planner{in: in, words: newWords(in), step: 1}
+	p.repeat = p.repeatability()
+	if bar := p.warm(); bar != nil {
+		return nil, bar
+	}
+	if n := len(in.Judged.Missing); n > 0 {
+		return nil, &Bar{Gauge, fmt.Sprintf("Gauge the bore: %s left, first %s.", plural(n, "place"), in.Judged.Missing[0])}
+	}
+	if n := len(in.Rounds); n > 0 && !in.Rounds[n-1].Complete {
+		return nil, &Bar{Gauge, "Gauge every place of the round first."}
+	}
+	p.follow()
+	p.locate()
+	return p, nil
+}
+
+// forbidden finds what forbids any advice, nil if nothing does.
+func forbidden(in *Input) *Bar {
+	switch {
+	case in.Job == nil:
+		return &Bar{Gauge, "Choose a job first."}
+	case len(in.Bars) > 0:
+		return &in.Bars[0]
+	case in.Judged == nil || in.Form == nil || len(in.Form.Sections) == 0 || in.Judged.Sizes.Largest == nil && len(in.Judged.Invalid) == 0:
+		return &Bar{Gauge, "Gauge the bore first."}
+	case len(in.Judged.Invalid) > 0:
+		return &Bar{CheckZero, in.Judged.Invalid[0]}
+	case in.U.Standard <= 0 || in.U.Expanded <= 0:
+		return &Bar{CheckZero, "No round is advised while the uncertainty of a size isn't known."}
+	}
+	return nil
+}
+
+func (p *planner) repeatability() float64 {
+	switch {
+	case p.in.Repeatability > 0:
+		return µm(p.in.Repeatability)
+	case p.in.Form.Repeatability > 0:
+		return µm(p.in.Form.Repeatability)
+	}
+	return µm(p.in.U.Expanded) / 4
+}
+
+// warm says to wait while a part may still shrink by more than shows: half as
+// much again as the gauge repeats to, or a twentieth of the tolerance.
+func (p *planner) warm() *Bar {
+	w := p.in.Warm
+	if w == nil || w.Shrink <= 0 {
+		return nil
+	}
+	if µm(w.most()) <= max(1.5*p.repeat, (p.in.Job.High-p.in.Job.Low).Micrometres()/20) {
+		return nil
+	}
+	s := "Warm: let it cool"
+	if w.Wait > 0 {
+		s += ", about " + minutes(w.Wait)
+	}
+	return &Bar{Wait, s + fmt.Sprintf(", then gauge; still to shrink %s.", p.words.small(w.Shrink))}
+}
+
+// driftPart is the part of the tolerance that zero and temperature may wander
+// before anybody acts, ± (common practice).
+const driftPart = 0.1
+
+// follow takes the rounds in for the rate.
+func (p *planner) follow() {
+	in := p.in
+	seconds := timed(in.Rounds, in.Prior)
+	common := driftPart / math.Sqrt(3) * (in.Job.High - in.Job.Low).Micrometres()
+	p.gains = gains(in.Rounds, p.repeat, common, seconds)
+	p.again = again(p.gains)
+	f := newRates(in.Job, in.Prior, seconds)
+	honed := 0
+	for i := range p.gains {
+		f.observe(&p.gains[i])
+		if !p.gains[i].nothing() {
+			honed++
+		}
+	}
+	p.rate = f.forecast(seconds, in.Dressed)
+	p.noted = honed == 0 || f.n > 0
+	if !p.noted {
+		p.rate, p.step = Rate{cv: feltSpread, Spread: feltSpread}, feltStep
+	}
+}
+
+// locate puts limits and sections as distances from the target.
+func (p *planner) locate() {
+	j, z := p.in.Job, &p.in.Judged.Sizes.Zone
+	p.tol = (j.High - j.Low).Micrometres()
+	p.high = (j.High - j.Target).Micrometres()
+	p.edge = (min(j.High-analysis.Length(p.in.U.Expanded), z.AcceptHigh) - j.Target).Micrometres()
+	p.u = µm(p.in.U.Standard)
+	p.largest = math.Inf(-1)
+	for _, s := range p.in.Form.Sections {
+		q := section{depth: s.Depth, mean: (s.Mean - j.Target).Micrometres(), max: (s.Max - j.Target).Micrometres()}
+		q.u = p.repeat / math.Sqrt(float64(max(s.N, 1)))
+		p.secs = append(p.secs, q)
+		p.stock -= q.mean / float64(len(p.in.Form.Sections))
+		p.largest = max(p.largest, q.max)
+	}
+	p.sectionParts()
+}
+
+// advise works out the advice by what the stop rule says of the bore.
+func (p *planner) advise() Advice {
+	t := p.findTight()
+	a := Advice{Saved: true, Rate: &p.rate, How: p.how(&t)}
+	if !p.noted {
+		a.Rate = nil
+	}
+	if t.real {
+		a.Where, a.At, a.By = t.where, t.at, deviation(t.by)
+	}
+	p.salvage(&a, &t)
+	switch b := p.in.Judged; {
+	case b.State == verdict.Over:
+		a.Saved, a.NotSaved = false, "It is over the high limit."
+		p.aside(&a, "STOP: over. Lay it aside.", b.Sentence)
+	case b.Stop.Action == verdict.LayAside:
+		p.doubt(&a, b.Stop.Reason)
+	case b.Stop.Action == verdict.StopNow:
+		p.doubt(&a, b.Stop.Reason)
+	case b.Stop.Action == verdict.Finished:
+		a.Kind, a.Sentence, a.Reason = Stop, "Stop: in size everywhere. Check the zero, then accept.", b.Stop.Reason
+	case b.Stop.Action == verdict.FormFault:
+		p.mend(&a, &t)
+	case b.Stop.Action == verdict.HoneOn:
+		p.hone(&a, &t)
+	case p.again > 0: // in size, and a form limit in doubt, twice
+		a.Kind, a.Sentence, a.Reason = Stop, "Stop: in size; the form is too close to call. Decide.", b.Stop.Reason
+	default:
+		a.Kind, a.Sentence, a.Reason = GaugeAgain, "In size; the form is too close to call. Gauge again.", b.Stop.Reason
+	}
+	return a
+}
+
+// doubt is for a bore past the safe high size: gauge it again, cool; lay it
+// aside when it is found so again, by the mean of what was found.
+func (p *planner) doubt(a *Advice, why string) {
+	a.Nearly = true
+	if p.again > 0 && p.meanLargest() > p.edge || p.again >= 3 {
+		a.Saved, a.NotSaved = false, orElse(a.NotSaved, "It is past the safe high size each time it was gauged.")
+		p.aside(a, "STOP: can't be saved by honing. Lay it aside.", why)
+		return
+	}
+	a.Kind, a.Sentence, a.Reason = GaugeAgain, "STOP. Let it cool, check the zero, gauge again.", why
+}
+
+// meanLargest is the mean of the largest readings of the rounds in which the
+// newest state was gauged.
+func (p *planner) meanLargest() float64 {
+	rounds, sum := p.in.Rounds, 0.0
+	for i := range p.again + 1 {
+		sum += (rounds[len(rounds)-1-i].Largest - p.in.Job.Target).Micrometres()
+	}
+	return sum / float64(p.again+1)
+}
+
+func (p *planner) aside(a *Advice, sentence, why string) {
+	a.Kind, a.Sentence, a.Reason, a.How = LayAside, sentence, why, nil
+}
+
+// salvage works out whether the differences along and about the bore can still
+// be brought inside: short strokes take the rest of the bore along, and an oval
+// wants at least its own size of stock (common practice).
+func (p *planner) salvage(a *Advice, t *tight) {
+	b, room := p.in.Judged, p.edge-p.largest
+	z := &b.Sizes.Zone
+	differ := (b.Sizes.Largest.Size - b.Sizes.Smallest.Size).Micrometres()
+	allowed := max((z.AcceptHigh - z.AcceptLow).Micrometres(), 0)
+	if v := µm(p.in.Job.Variation); v > 0 {
+		allowed = min(allowed, v)
+	}
+	excess := differ - allowed
+	if excess <= 0 {
+		return
+	}
+	alongPart := min(excess, t.by)
+	if cost := alongPart * restLeast / (1 - restLeast); cost <= room && excess-alongPart <= room {
+		return
+	}
+	a.Saved = false
+	a.NotSaved = fmt.Sprintf("Sizes differ by %s, %s too much; room at the largest place is only %s.",
+		p.words.small(deviation(differ)), p.words.small(deviation(excess)), p.words.small(deviation(room)))
+}
+
+// mend is for a bore in size whose form is not: short strokes, if there is room.
+func (p *planner) mend(a *Advice, t *tight) {
+	if t.real && a.Saved && p.most(p.whole()) >= p.step {
+		p.fill(a, t, p.steps(round{spell: p.mixed(t, 1), n: p.correction(t), short: 1}))
+		if a.Kind != "" {
+			return
+		}
+	}
+	if p.again == 0 {
+		a.Kind, a.Sentence, a.Reason = GaugeAgain, "In size, out of form: gauge again, unclamped and cool.", p.in.Judged.Sentence
+		return
+	}
+	a.Saved, a.NotSaved = false, orElse(a.NotSaved, "There is no room left to mend the form.")
+	p.aside(a, "In size, out of form: lay it aside for a decision.", p.in.Judged.Sentence)
+}
+
+// hone is for a bore with stock to go.
+func (p *planner) hone(a *Advice, t *tight) {
+	q, r := p.plan(t)
+	switch {
+	case !a.Saved && p.again == 0:
+		a.Kind, a.Sentence, a.Reason = GaugeAgain, "May be past saving: gauge again, cool, before any more.", a.NotSaved
+	case !a.Saved:
+		p.aside(a, "Can't be saved by more size: lay it aside for a decision.", a.NotSaved)
+	case p.rate.stalled && p.stock > 2*p.tol:
+		a.Kind, a.Sentence = Dress, "Stones cut half as fast: dress or true them, then a short round."
+		a.Reason = "The rate fell by half over the last three rounds; a dressed stone starts fast."
+	case r.n >= p.step:
+		q.fill(a, t, r)
+	case p.again < 3:
+		a.Kind, a.Nearly = GaugeAgain, true
+		a.Sentence = "Nearly: no room for a safe round. Check the zero, gauge again."
+		a.Reason = p.noRoom()
+	default:
+		a.Nearly = true
+		p.aside(a, "Too close to call, and no safe round left: lay it aside.", p.noRoom())
+	}
+}
+
+func (p *planner) noRoom() string {
+	return fmt.Sprintf("Room at the largest place, %s, is less than U and one small round.", p.words.small(p.in.Judged.Sizes.Room))
+}
+
+// fill makes a planned round the advice.
+func (p *planner) fill(a *Advice, t *tight, r round) {
+	if r.n < p.step {
+		return
+	}
+	share := 1 - r.short + r.short*t.share
+	a.Kind, a.Light = Hone, p.light
+	short := int(math.Round(r.short * r.n))
+	if r.short == 1 || p.noted && short > 0 && short == int(r.n) {
+		a.Kind = Correct
+	}
+	switch {
+	case !p.noted:
+	case p.rate.Seconds:
+		a.Seconds, a.Most, a.Short = int(r.n), int(r.most), short
+	default:
+		a.Strokes, a.Most, a.Short = int(r.n), int(r.most), short
+	}
+	a.Nearly = p.noted && r.most < 3
+	a.Take = deviation(r.n * p.per() * share)
+	a.Risk = p.risk(r.spell, r.n)
+	p.expect(a, r)
+	p.remain(a)
+	a.Sentence, a.Reason = p.sentence(a), p.reason(a)
+}
+
+func (p *planner) expect(a *Advice, r round) {
+	for i, s := range p.secs {
+		take := r.n * p.per() * r.share[i]
+		band := 2 * math.Hypot(take*r.cv[i], s.u)
+		at := func(v float64) analysis.Length { return p.in.Job.Target + analysis.Length(deviation(v)) }
+		a.Expected = append(a.Expected, Expected{s.depth, at(s.mean + take), at(s.mean + take - band), at(s.mean + take + band)})
+	}
+}
+
+// remain estimates what is left to the target; for time the slower end counts.
+func (p *planner) remain(a *Advice) {
+	if !p.noted || p.stock <= 0 {
+		return
+	}
+	n := p.stock / p.per()
+	a.Left = &Remaining{int(min(n/(1+p.spread()), 1e6)), int(math.Ceil(min(n*(1+2*p.spread()), 1e6))), p.rate.Seconds}
+}
+
+func µm(d analysis.Deviation) float64 { return analysis.Length(d).Micrometres() }

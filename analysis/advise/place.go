@@ -1,0 +1,146 @@
+package advise
+
+import (
+	"math"
+
+	"fairbore/analysis"
+	"fairbore/analysis/form"
+)
+
+// How much of the full rate short strokes bring to the rest of the bore. The
+// stone is about two thirds of the bore's length or more, so it cuts there too
+// (common practice; the figure is a guess, so it has a wide spread).
+const (
+	restShare  = 0.5
+	restSpread = 0.15
+	restLeast  = 0.35 // the best that can be hoped for
+	// Strokes at both ends by turns give each of them half of its own and the
+	// rest's half of the other's.
+	endsShare = (1 + restShare) / 2
+	// Short strokes dwell, and may cut faster than long ones (common practice).
+	dwellSpread = 0.20
+)
+
+// tight is where a bore is tight along its length.
+type tight struct {
+	where  string // the name of an end, "ends" or "middle"
+	at     []Stretch
+	worked []bool // by section
+	by     float64
+	kind   form.Kind
+	share  float64 // of the full rate that the worked sections get
+	// real: larger than the gauge makes out of nothing.
+	real bool
+}
+
+// lowPart is the part of the difference, from the smallest section mean up, in
+// which a section counts as tight.
+const lowPart = 1.0 / 3
+
+// findTight looks for the low part of the profile: the sections in the lower
+// third between the smallest and the largest section mean.
+func (p *planner) findTight() tight {
+	t := tight{share: 1, worked: make([]bool, len(p.secs))}
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, s := range p.secs {
+		low, high = min(low, s.mean), max(high, s.mean)
+	}
+	t.by = high - low
+	for _, n := range p.in.Form.Named {
+		if n.Kind != form.KindOval && n.Kind != form.KindOutOfRound {
+			t.kind, t.real = n.Kind, t.by > 0
+			break
+		}
+	}
+	for i, s := range p.secs {
+		t.worked[i] = s.mean < low+lowPart*(high-low)
+	}
+	t.name(p)
+	return t
+}
+
+// name fills in the name of the place and the stretch of it, which reaches half
+// way to the next section.
+func (t *tight) name(p *planner) {
+	n := len(p.secs)
+	if n == 0 || t.by == 0 {
+		return
+	}
+	first, last := t.worked[0], t.worked[n-1]
+	switch {
+	case first && last:
+		t.where, t.share = "ends", endsShare
+	case first:
+		t.where = p.in.Form.Face
+	case last:
+		t.where = p.in.Form.Far
+	default:
+		t.where = "middle"
+	}
+	for i := 0; i < n; i++ {
+		if !t.worked[i] {
+			continue
+		}
+		from := i
+		for i+1 < n && t.worked[i+1] {
+			i++
+		}
+		t.at = append(t.at, p.stretch(from, i))
+	}
+}
+
+func (p *planner) stretch(from, to int) Stretch {
+	s := Stretch{From: 0, To: max(p.in.Job.Length, p.secs[to].depth)}
+	if from > 0 {
+		s.From = (p.secs[from-1].depth + p.secs[from].depth) / 2
+	}
+	if to+1 < len(p.secs) {
+		s.To = (p.secs[to].depth + p.secs[to+1].depth) / 2
+	}
+	return s
+}
+
+// how lists what to consider for the errors that the form shows (common practice).
+func (p *planner) how(t *tight) []string {
+	var out []string
+	if t.real {
+		out = append(out, p.along(t))
+	}
+	for _, n := range p.in.Form.Named {
+		if n.Kind == form.KindOval || n.Kind == form.KindOutOfRound {
+			out = append(out, "Oval: consider lighter pressure and a look at holding and shoe; gauge a thin wall unclamped.")
+			break
+		}
+	}
+	return out
+}
+
+func (p *planner) along(t *tight) string {
+	blind := p.in.Job.Blind && t.where == p.in.Form.Far
+	switch {
+	case blind:
+		return "Consider short strokes at the " + t.where + ", with the stone trued square to its end; never force it against the bottom."
+	case t.kind == form.KindBellMouth:
+		return "Bell-mouth: consider less over-run and shorter strokes; only the rest can be brought up to it."
+	case t.where == "ends":
+		return "Tight at both ends: consider a little more over-run, a quarter to a third of the stone at each end, no more."
+	case t.where == "middle":
+		return "Tight in the middle: consider shorter strokes that work the middle, and less over-run."
+	case p.in.Job.Blind || p.in.Fixed:
+		return "Consider short strokes at the " + t.where + ", and true the stones often."
+	}
+	return "Consider turning the part end for end, and short strokes at the " + t.where + "; stop early, dwell cuts fast and leaves a step."
+}
+
+// worth is how large a difference along the bore must be to be worked at by
+// itself: a fifth of the tolerance, or half of what the drawing lets the sizes
+// or the taper differ, whichever is less.
+func worth(j *analysis.Job) float64 {
+	w := (j.High - j.Low).Micrometres() / 5
+	for _, limit := range []analysis.Deviation{j.Variation, j.Taper} {
+		if limit > 0 {
+			w = min(w, analysis.Length(limit).Micrometres()/2)
+		}
+	}
+	return w
+}

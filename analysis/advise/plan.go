@@ -1,0 +1,330 @@
+package advise
+
+import (
+	"math"
+
+	"fairbore/analysis"
+)
+
+// section is a section as it stands, µm from the target.
+type section struct {
+	depth       analysis.Length
+	mean, max   float64
+	u           float64 // of the mean, from repeatability
+	part, doubt float64 // of the full rate that a full-length round brings here, and its spread
+}
+
+// spell is a round to be planned: what each section gets of it.
+type spell struct {
+	share, cv []float64 // of the full rate, and the relative spread of that
+}
+
+// The most that a round may risk, at any section, of going over.
+const mostRisk = 0.01
+
+// The spread taken for granted of a section's part of the rate, and of one
+// round's; common practice for an even hand.
+const (
+	partSpread  = 0.10
+	bottomPart  = 0.85 // at the bottom of a blind bore, to begin with
+	partScatter = 0.05
+)
+
+// sectionParts works out how the rate differs from section to section, from the
+// rounds that worked the whole length: a mean of what each section got of it and
+// of "the same as the rest", by their weights.
+func (p *planner) sectionParts() {
+	for i := range p.secs {
+		s := &p.secs[i]
+		weight := 1 / (partSpread * partSpread)
+		sum := weight
+		if p.in.Job.Blind && i == len(p.secs)-1 {
+			sum *= bottomPart
+		}
+		for _, g := range p.gains {
+			if g.worked < 4*g.u || g.local {
+				continue
+			}
+			for _, q := range g.parts {
+				if q.depth == s.depth {
+					v := q.u*q.u/(g.worked*g.worked) + partScatter*partScatter
+					sum, weight = sum+q.gain/g.worked/v, weight+1/v
+				}
+			}
+		}
+		s.part, s.doubt = sum/weight, math.Sqrt(1/weight)
+	}
+}
+
+// whole is a spell over the full length.
+func (p *planner) whole() spell {
+	w := spell{make([]float64, len(p.secs)), make([]float64, len(p.secs))}
+	for i, s := range p.secs {
+		w.share[i], w.cv[i] = s.part, math.Hypot(p.spread(), s.doubt/s.part)
+	}
+	return w
+}
+
+// mixed is a spell of which the part short is short strokes where it is tight,
+// 1 all of it.
+func (p *planner) mixed(t *tight, short float64) spell {
+	w := p.whole()
+	for i := range p.secs {
+		share, spread := restShare, restSpread
+		if t.worked[i] {
+			share, spread = t.share, t.share*dwellSpread
+		}
+		all := 1 - short + short*share
+		w.share[i] *= all
+		w.cv[i] = math.Hypot(w.cv[i], short*spread/all)
+	}
+	return w
+}
+
+// safe is the effort after which the largest reading of any section still lies
+// below the edge with two relative standard deviations to spare:
+// n = (HL - U - dmax) / (r (1 + 2 cv)).
+func (p *planner) safe(w spell) float64 {
+	n := math.Inf(1)
+	for i, s := range p.secs {
+		n = min(n, (p.edge-s.max)/(p.per()*w.share[i]*(1+2*w.cv[i])))
+	}
+	return n
+}
+
+// per is what a step of effort takes off, µm.
+func (p *planner) per() float64 {
+	if p.light {
+		return math.Exp(p.rate.log) * lightPressure
+	}
+	return math.Exp(p.rate.log)
+}
+
+// known: the rate is known from this part or earlier ones, not from the material.
+func (p *planner) known() bool { return p.rate.Rounds > 0 || p.rate.cv < 0.4 }
+
+// spread is the relative spread of a round.
+func (p *planner) spread() float64 {
+	if p.light {
+		return math.Hypot(p.rate.cv, lightSpread)
+	}
+	return p.rate.cv
+}
+
+// most is the longest effort, in whole steps, that is safe and has no more than
+// the risk allowed.
+func (p *planner) most(w spell) float64 {
+	hi := math.Floor(p.safe(w)/p.step + 1e-9)
+	if !(hi >= 1) {
+		return 0
+	}
+	hi = min(hi, 1e5)
+	if p.risk(w, hi*p.step) <= mostRisk {
+		return hi * p.step
+	}
+	lo := 0.0
+	for hi-lo > 1 {
+		if mid := math.Floor((lo + hi) / 2); p.risk(w, mid*p.step) <= mostRisk {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return lo * p.step
+}
+
+// risk is the probability that an effort of n takes the largest size of a
+// section over the high limit, at the worst section.
+func (p *planner) risk(w spell, n float64) float64 {
+	worst := 0.0
+	for i, s := range p.secs {
+		worst = max(worst, Risk(p.high-s.max, n*p.per()*w.share[i], w.cv[i], p.u))
+	}
+	return worst
+}
+
+// Risk returns the probability that a round which is to take off take µm, with
+// the relative spread cv (log-normal: it takes something off, and sometimes much
+// more), goes over a limit that the reading is room µm below, when the
+// reading's own standard uncertainty is u µm (normal).
+func Risk(room, take, cv, u float64) float64 {
+	// The sum runs over the doubt that is the narrower, so that what it sums is smooth.
+	byHand := take > 0 && cv > 0 && u > take*cv
+	sum, weight := 0.0, 0.0
+	for z := -5.0; z <= 5; z += 0.5 { // trapezia, exact enough for a normal weight
+		g, v := math.Exp(-z*z/2), 0.0
+		switch {
+		case byHand:
+			v = math.Erfc((room-take*math.Exp(z*cv))/(u*math.Sqrt2)) / 2
+		case u > 0 && take*cv <= 0:
+			return math.Erfc((room-max(take, 0))/(u*math.Sqrt2)) / 2
+		default:
+			v = beyond(room-z*u, take, cv)
+		}
+		sum, weight = sum+g*v, weight+g
+	}
+	return sum / weight
+}
+
+// beyond is the probability that a log-normal removal exceeds room.
+func beyond(room, take, cv float64) float64 {
+	switch {
+	case room <= 0:
+		return 1
+	case take <= 0:
+		return 0
+	case cv <= 0:
+		if take > room {
+			return 1
+		}
+		return 0
+	}
+	return math.Erfc(math.Log(room/take)/(cv*math.Sqrt2)) / 2
+}
+
+// Bites of what is left to the target.
+const (
+	halfBite  = 0.5
+	largeBite = 0.75
+	// smaller is the part of a bite to take when the stones have begun to cut
+	// faster than one was led to expect, or were just dressed.
+	smaller = 0.75
+	// A difference along the bore is worked at alone once the stock is down to
+	// alone tolerances, or to whenLocal times what the rest of the bore needs for
+	// evening it out, with something to spare.
+	alone     = 0.8
+	whenLocal = 2.0
+	keepSpare = 1.5
+)
+
+// bite is how much of the stock to take next: half as it closes, from two
+// tolerances to one; three quarters when only what is below that is left
+// (common practice, which says 6 µm for the one bound), or while there is much
+// stock and the rate is known from two rounds at least.
+func (p *planner) bite() float64 {
+	b := halfBite
+	if p.stock <= p.tol || p.stock > 2*p.tol && p.rate.Rounds >= 2 {
+		b = largeBite
+	}
+	if p.rate.Faster || p.in.Dressed {
+		b = halfBite * smaller
+	}
+	return b
+}
+
+// round is a planned round: n of effort, the part short of it in short strokes
+// where it is tight.
+type round struct {
+	spell
+	n, most, short float64
+	want           float64 // before it was cut to whole steps
+}
+
+// Light strokes, for what is left when a stroke is coarse: at about half the
+// pressure, which is less sure (common practice; the figures are a guess).
+const (
+	lightPressure = 0.5
+	lightSpread   = 0.20
+	lightBelow    = 1.5 // steps that are wanted
+)
+
+// plan works out the next round; n is 0 if there is none that is safe. Where a
+// stroke is coarse for what is left, lighter ones take its place; the planner
+// returned is the one to go on with.
+func (p *planner) plan(t *tight) (*planner, round) {
+	r := p.planned(t)
+	if !p.noted || !p.known() || r.want >= lightBelow*p.step {
+		return p, r
+	}
+	q := *p
+	q.light = true
+	if l := q.planned(t); l.n >= p.step {
+		return &q, l
+	}
+	return p, r
+}
+
+func (p *planner) planned(t *tight) round {
+	whole := p.whole()
+	if p.most(whole) < p.step { // not even one small round
+		return round{spell: whole}
+	}
+	full := p.bite() * p.stock / p.per()
+	if !t.real || t.where == "" || t.by <= worth(p.in.Job) || !p.known() {
+		return p.steps(round{spell: whole, n: full})
+	}
+	short := p.correction(t)
+	worked, rest := p.meanParts(t)
+	cost := keepSpare * t.by * rest * restShare / p.evening(t)
+	if p.stock <= max(alone*p.tol, whenLocal*cost) {
+		return p.steps(round{spell: p.mixed(t, 1), n: short, short: 1})
+	}
+	if p.stock > 2*p.tol { // long before size all of it may go: what is too much evens out again
+		short = max(short, p.behind(t)/(p.per()*p.evening(t)))
+	}
+	// Both: what the bite leaves besides the short strokes is of full length, but
+	// no more than leaves room for evening all of the difference out. The places
+	// where the stone cuts less than elsewhere want that made up too.
+	part := (worked*t.share + rest*restShare) / 2
+	extra := max(0, rest-worked) / p.evening(t)
+	full = max(0, min((full-short*part)/(1+extra*part), (p.edge-p.largest-cost)/(p.per()*(1+2*p.spread()))))
+	short += full * extra
+	n := full + short
+	return p.steps(round{spell: p.mixed(t, short/n), n: n, short: short / n})
+}
+
+// evening is by how much of the full rate short strokes bring the tight places
+// nearer to the rest.
+func (p *planner) evening(t *tight) float64 {
+	worked, rest := p.meanParts(t)
+	return max(0.1, worked*t.share-rest*restShare)
+}
+
+// correction is the effort of short strokes that takes half of the difference
+// away, no more (common practice: dwell cuts fast, and leaves a step).
+func (p *planner) correction(t *tight) float64 {
+	return t.by / 2 / (p.per() * p.evening(t))
+}
+
+// behind is how far the mean of the sections that are tight is behind the mean of
+// the rest, µm.
+func (p *planner) behind(t *tight) float64 {
+	var worked, rest, n float64
+	for i, s := range p.secs {
+		if t.worked[i] {
+			worked, n = worked+s.mean, n+1
+		} else {
+			rest += s.mean
+		}
+	}
+	return max(0, rest/max(float64(len(p.secs))-n, 1)-worked/max(n, 1))
+}
+
+// meanParts is what a full stroke brings the sections that are tight, and the rest.
+func (p *planner) meanParts(t *tight) (worked, rest float64) {
+	n := 0.0
+	for i, s := range p.secs {
+		if t.worked[i] {
+			n++
+			worked += s.part
+		} else {
+			rest += s.part
+		}
+	}
+	return worked / max(n, 1), rest / max(float64(len(p.secs))-n, 1)
+}
+
+// steps cuts a round to what is safe and to whole steps, one at least.
+func (p *planner) steps(r round) round {
+	r.most = p.most(r.spell)
+	r.n = min(r.n, r.most)
+	r.want = r.n
+	k := math.Floor(r.n/p.step + 1e-9)
+	if p.rate.Seconds { // a clock is read to the second, and then to five
+		if k = math.Round(r.n / p.step); k > 10 {
+			k = 5 * math.Floor(k/5)
+		}
+	}
+	r.n = min(max(k, 1)*p.step, r.most)
+	return r
+}

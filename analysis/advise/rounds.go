@@ -1,0 +1,139 @@
+package advise
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// SectionMean is the mean size of a section in a round.
+type SectionMean struct {
+	Depth analysis.Length `json:"depth_mm"`
+	Mean  analysis.Length `json:"mean_mm"`
+	N     int             `json:"n"` // readings
+}
+
+// Round is a spell of honing and the gauging after it.
+type Round struct {
+	Number   int             `json:"number"`
+	Strokes  int             `json:"strokes,omitempty"` // 0: not noted
+	Seconds  float64         `json:"seconds,omitempty"` // 0: not noted
+	Dressed  bool            `json:"dressed,omitempty"` // the stones, or changed, before it
+	At       time.Time       `json:"at"`
+	Sections []SectionMean   `json:"sections"` // by depth
+	Smallest analysis.Length `json:"smallest_mm"`
+	Largest  analysis.Length `json:"largest_mm"`
+	Complete bool            `json:"complete"` // every place of the plan was gauged
+}
+
+// gain is what a round took off, µm on the diameter.
+type gain struct {
+	effort  float64 // strokes or seconds, 0 not noted
+	worked  float64 // mean of the sections that were worked fully
+	u       float64 // its standard uncertainty, from repeatability
+	local   bool    // some sections were worked and others less
+	dressed bool
+	paused  bool
+	parts   []part
+}
+
+// part is the gain of one section.
+type part struct {
+	depth   analysis.Length
+	gain, u float64
+}
+
+// What tells a section that was worked from one that was not: three standard
+// uncertainties, or a fifth of the largest gain, whichever is more. The bottom
+// of a blind bore, where the stone cuts a fifth less, still counts as worked.
+const (
+	workedSigmas = 3.0
+	workedPart   = 0.2
+)
+
+// longPause is how long a machine may stand before its rate is less sure
+// (common practice: oil and stone are cold again).
+const longPause = 45 * time.Minute
+
+// gains works out what each round took off, of rounds that have a section in
+// common with the one before: repeat is the repeatability of a value, common the
+// standard deviation of what moves all sizes of a round, µm. seconds chooses
+// which effort counts.
+func gains(rounds []Round, repeat, common float64, seconds bool) []gain {
+	out := make([]gain, 0, len(rounds))
+	for i := 1; i < len(rounds); i++ {
+		before, after := &rounds[i-1], &rounds[i]
+		g := gain{effort: effort(after, seconds), dressed: after.Dressed}
+		if !before.At.IsZero() && !after.At.IsZero() {
+			g.paused = after.At.Sub(before.At) > longPause
+		}
+		g.between(before, after, repeat, common)
+		if len(g.parts) > 0 {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+func effort(r *Round, seconds bool) float64 {
+	if !seconds {
+		return float64(max(r.Strokes, 0))
+	}
+	if s := r.Seconds; s > 0 && s < 1e6 { // not NaN either
+		return s
+	}
+	return 0
+}
+
+// between fills in the gains by section.
+func (g *gain) between(before, after *Round, repeat, common float64) {
+	most := math.Inf(-1)
+	for _, s := range after.Sections {
+		i := slices.IndexFunc(before.Sections, func(b SectionMean) bool { return b.Depth == s.Depth })
+		if i < 0 || s.N <= 0 || before.Sections[i].N <= 0 {
+			continue
+		}
+		b := before.Sections[i]
+		u := repeat * math.Sqrt(1/float64(s.N)+1/float64(b.N))
+		g.parts = append(g.parts, part{s.Depth, (s.Mean - b.Mean).Micrometres(), u})
+		most = max(most, (s.Mean - b.Mean).Micrometres())
+	}
+	n := 0.0
+	for _, p := range g.parts {
+		if p.gain >= most-max(workedSigmas*p.u, workedPart*most) {
+			g.worked, g.u, n = g.worked+p.gain, g.u+p.u*p.u, n+1
+		}
+	}
+	if n > 0 {
+		g.worked, g.u = g.worked/n, math.Sqrt(g.u/(n*n)+2*common*common)
+	}
+	g.local = int(n) < len(g.parts)
+}
+
+// nothing reports whether a round took nothing off that the gauge could see:
+// the bore was only gauged again.
+func (g *gain) nothing() bool { return g.effort == 0 && math.Abs(g.worked) < 4*g.u }
+
+// timed reports whether the rounds count seconds rather than strokes: by the
+// newest that notes either.
+func timed(rounds []Round, prior *Prior) bool {
+	for i := len(rounds) - 1; i > 0; i-- {
+		if rounds[i].Strokes > 0 {
+			return false
+		}
+		if effort(&rounds[i], true) > 0 {
+			return true
+		}
+	}
+	return prior != nil && prior.Seconds
+}
+
+// again counts how often the newest state was gauged again without honing.
+func again(gains []gain) (n int) {
+	for i := len(gains) - 1; i >= 0 && gains[i].nothing(); i-- {
+		n++
+	}
+	return n
+}
