@@ -104,6 +104,29 @@ func (j *Journal) After(ctx context.Context, seq uint64, limit int) ([]session.R
 	return j.decode(rows)
 }
 
+// Texts returns what After does, for who passes the events on as they are
+// written: of those that come from the disk only station, kind and body are
+// set, since reading the rest out of the text costs more than fetching it.
+func (j *Journal) Texts(ctx context.Context, seq uint64, limit int) (out []session.Record, err error) {
+	last := j.Last()
+	if rs, ok := j.recent.after(seq, last, limit); ok {
+		return rs, nil
+	}
+	rows, err := j.read.QueryContext(ctx, "select seq, station, kind, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)
+	if err != nil {
+		return nil, fmt.Errorf("read events after %d: %w", seq, err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		r := session.Record{Journal: j.id}
+		if err := rows.Scan(&r.Seq, &r.Station, &r.Kind, &r.Body); err != nil {
+			return nil, fmt.Errorf("read events after %d: %w", seq, err)
+		}
+		out = append(out, r)
+	}
+	return out, rows.Err()
+}
+
 // Query yields the recorded events that a filter picks, in order, up to the
 // newest at the time of the call. It reads in short steps, so that a slow taker
 // does not hold the journal up. After an error it ends.

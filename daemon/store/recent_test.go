@@ -53,6 +53,28 @@ func TestRecentEqualsAll(t *testing.T) {
 	})
 }
 
+// A few small groups, or a large one, are not held up; small ones without end are.
+func TestPressure(t *testing.T) {
+	var p pressure
+	play := func(sizes ...int) (held int) {
+		for _, n := range sizes {
+			if p.group(n) {
+				held++
+			}
+		}
+		return held
+	}
+	if n := play(1, 2, 3, 1); n != 0 {
+		t.Errorf("%d of the first four groups were held up", n)
+	}
+	if n := play(1, 9, 9); n != 3 {
+		t.Errorf("%d of three more groups were held up, want all", n)
+	}
+	if n := play(lingerBelow, 1, 1); n != 0 {
+		t.Errorf("%d groups were held up after a large one", n)
+	}
+}
+
 // A record told from memory is the one that is read back from the disk.
 func TestRecentIsWhatTheDiskHas(t *testing.T) {
 	r := start(t, config(t))
@@ -73,7 +95,16 @@ func TestRecentIsWhatTheDiskHas(t *testing.T) {
 	if err != nil || len(disk) != 10 {
 		t.Fatalf("%d records, %v", len(disk), err)
 	}
+	texts, err := v.Texts(t.Context(), 4, 10)
+	if err != nil || len(texts) != 10 {
+		t.Fatalf("%d texts, %v", len(texts), err)
+	}
 	for i := range disk {
+		x, want := texts[i], session.Record{Journal: disk[i].Journal, Seq: disk[i].Seq, Body: disk[i].Body}
+		want.Station, want.Kind = disk[i].Station, disk[i].Kind
+		if !reflect.DeepEqual(x, want) {
+			t.Errorf("text %+v, want %+v", x, want)
+		}
 		m, d := &memory[i], &disk[i]
 		if m.Journal != d.Journal || m.Seq != d.Seq || string(m.Body) != string(d.Body) || !m.At.Equal(d.At) {
 			t.Errorf("in memory %+v, on disk %+v", m, d)

@@ -12,8 +12,12 @@ import (
 	"fairbore/daemon/session"
 )
 
-// chunk is how many rows one INSERT of a large group has.
-const chunk = 64
+// How many rows one INSERT of a group has: some of the first, then of the second,
+// the rest one by one.
+const (
+	chunk   = 64
+	handful = 8
+)
 
 const rowColumns = 10
 
@@ -21,7 +25,7 @@ const rowColumns = 10
 // Only the goroutine of Run uses it after Open.
 type writer struct {
 	conn                          *sql.Conn
-	one, many, cursor             *sql.Stmt
+	one, few, many, cursor        *sql.Stmt
 	begin, commit, rollback, tail *sql.Stmt
 	head                          hash // of the last row
 	args                          []any
@@ -41,7 +45,7 @@ func (w *writer) open(ctx context.Context, db *sql.DB) (err error) {
 		to   **sql.Stmt
 		text string
 	}{
-		{&w.one, insert(1)}, {&w.many, insert(chunk)},
+		{&w.one, insert(1)}, {&w.few, insert(handful)}, {&w.many, insert(chunk)},
 		{&w.cursor, "insert into cursor (name, seq) values (?, ?) on conflict (name) do update set seq = excluded.seq"},
 		{&w.begin, "begin immediate"}, {&w.commit, "commit"}, {&w.rollback, "rollback"},
 		{&w.tail, "select seq, hash from event order by seq desc limit 1"},
@@ -54,7 +58,7 @@ func (w *writer) open(ctx context.Context, db *sql.DB) (err error) {
 }
 
 func (w *writer) close() (err error) {
-	for _, s := range []*sql.Stmt{w.one, w.many, w.cursor, w.begin, w.commit, w.rollback, w.tail} {
+	for _, s := range []*sql.Stmt{w.one, w.few, w.many, w.cursor, w.begin, w.commit, w.rollback, w.tail} {
 		if s != nil {
 			err = errors.Join(err, s.Close())
 		}
@@ -97,8 +101,11 @@ func (w *writer) put(last uint64, group []entry, cursors map[string]uint64) erro
 func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64) error {
 	for len(rows) > 0 {
 		stmt, n := w.one, 1
-		if len(rows) >= chunk*rowColumns {
+		switch {
+		case len(rows) >= chunk*rowColumns:
 			stmt, n = w.many, chunk
+		case len(rows) >= handful*rowColumns:
+			stmt, n = w.few, handful
 		}
 		if _, err := stmt.ExecContext(ctx, rows[:n*rowColumns]...); err != nil {
 			return err
@@ -180,15 +187,21 @@ func (j *Journal) Run(ctx context.Context) error {
 func (j *Journal) loop(ctx context.Context) {
 	tick := time.NewTicker(j.tick)
 	defer tick.Stop()
+	var p pressure
 	for idle := 0; ctx.Err() == nil; {
 		group := j.group()
 		if len(group) > 0 {
 			idle = 0
+			if p.group(len(group)) {
+				wait(ctx, linger)
+				group = j.group()
+			}
 			if err := j.record(group); err != nil {
 				wait(ctx, j.retry)
 			}
 			continue
 		}
+		p = 0
 		select {
 		case <-j.wake:
 		case <-tick.C:
@@ -197,6 +210,30 @@ func (j *Journal) loop(ctx context.Context) {
 		case <-ctx.Done():
 		}
 	}
+}
+
+// Where events keep coming while a group is committed, but few, as from many
+// gauges at once, most of the processor would go into syncs. After so many small
+// groups without a pause between, the next is given time to grow. It never is
+// where there is a moment without events, as with one gauge and a person.
+const (
+	lingerBelow = 32 // events in a small group
+	lingerAfter = 4  // small groups
+	linger      = time.Millisecond
+)
+
+// pressure counts the small groups that came without a pause between.
+type pressure int
+
+// group takes in how many events the next group has, and reports whether it
+// should be given time.
+func (p *pressure) group(n int) bool {
+	if n >= lingerBelow {
+		*p = 0
+		return false
+	}
+	*p++
+	return *p > lingerAfter
 }
 
 func wait(ctx context.Context, d time.Duration) {
