@@ -1,10 +1,12 @@
 package publish
 
 import (
+	"bufio"
 	"context"
 	"crypto/tls"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net"
 	"net/url"
 	"strings"
@@ -40,22 +42,25 @@ func (s *socket) close() {
 	}
 }
 
+// access is how a broker is reached, for a publisher and for a watcher.
+type access struct {
+	cfg  Config
+	tls  *tls.Config // nil: none
+	pace pace
+}
+
 // options are those on which a token without an error is a true
 // acknowledgement: no automatic reconnection, no connection retry, a clean
 // session, and one client per connection. With automatic reconnection the
-// library completes the tokens of lost messages without an error.
-func (p *Publisher) options(ctx context.Context, sock *socket, lost chan<- error) (*mqtt.ClientOptions, error) {
+// library completes the tokens of lost messages without an error. What wrap
+// makes of a connection is what the library reads from.
+func (p *access) options(ctx context.Context, sock *socket, lost chan<- error, wrap func(net.Conn) net.Conn) *mqtt.ClientOptions {
 	c := &p.cfg
-	will, err := json.Marshal(c.daemonAlive(Offline, "connection lost", time.Now()))
-	if err != nil {
-		return nil, err
-	}
 	o := mqtt.NewClientOptions().AddBroker(c.Broker).SetClientID(c.ClientID).
 		SetUsername(c.User).SetPassword(c.Password).SetProtocolVersion(4).
 		SetAutoReconnect(false).SetConnectRetry(false).SetCleanSession(true).SetOrderMatters(true).
 		SetConnectTimeout(p.pace.connect).SetWriteTimeout(p.pace.write).
-		SetKeepAlive(p.pace.keepAlive).SetPingTimeout(p.pace.ping).
-		SetBinaryWill(Topic(c.Site, c.daemonLevel(), alive), will, 1, true)
+		SetKeepAlive(p.pace.keepAlive).SetPingTimeout(p.pace.ping)
 	o.SetConnectionLostHandler(func(_ mqtt.Client, err error) {
 		select {
 		case lost <- err:
@@ -64,17 +69,27 @@ func (p *Publisher) options(ctx context.Context, sock *socket, lost chan<- error
 	})
 	o.SetCustomOpenConnectionFn(func(uri *url.URL, o mqtt.ClientOptions) (net.Conn, error) {
 		conn, err := p.dial(ctx, uri, &o)
-		if err == nil {
-			sock.set(conn)
+		if err != nil {
+			return nil, err
 		}
-		return conn, err
+		sock.set(conn)
+		return wrap(&buffered{conn, bufio.NewReader(conn)}), nil
 	})
-	return o, nil
+	return o
 }
+
+// buffered reads ahead: the library reads a packet byte by byte at first, and
+// many acknowledgements come at once.
+type buffered struct {
+	net.Conn
+	in *bufio.Reader
+}
+
+func (b *buffered) Read(p []byte) (int, error) { return b.in.Read(p) }
 
 // dial opens the connection itself, so that no proxy from the environment comes
 // between, and that it ends with ctx.
-func (p *Publisher) dial(ctx context.Context, uri *url.URL, o *mqtt.ClientOptions) (net.Conn, error) {
+func (p *access) dial(ctx context.Context, uri *url.URL, o *mqtt.ClientOptions) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, p.pace.connect)
 	defer cancel()
 	switch uri.Scheme {
@@ -90,18 +105,14 @@ func (p *Publisher) dial(ctx context.Context, uri *url.URL, o *mqtt.ClientOption
 
 var errConnectTimeout = errors.New("the broker took the connection and did not answer in time")
 
-// connect makes one attempt.
-func (p *Publisher) connect(ctx context.Context) (*link, error) {
-	lost := make(chan error, 1)
-	sock := &socket{}
-	o, err := p.options(ctx, sock, lost)
-	if err != nil {
-		return nil, err
-	}
+// call makes one attempt. Without an error the client is connected, and the
+// socket is to be closed at the end.
+func (p *access) call(ctx context.Context, o *mqtt.ClientOptions, sock *socket) (mqtt.Client, error) {
 	client := mqtt.NewClient(o)
 	token := client.Connect()
 	limit := time.NewTimer(p.pace.connect + p.pace.connect/2)
 	defer limit.Stop()
+	var err error
 	select {
 	case <-token.Done():
 		err = token.Error()
@@ -114,7 +125,54 @@ func (p *Publisher) connect(ctx context.Context) (*link, error) {
 		sock.close()
 		return nil, err
 	}
-	return newLink(p, client, sock, lost), nil
+	return client, nil
+}
+
+// keep makes one connection after another, with a wait between, until ctx ends.
+// Each returns how long it held, 0 if it didn't come about, and why it ended.
+func (p *access) keep(ctx context.Context, connection func(context.Context) (time.Duration, error), tell func(connected bool, why string)) {
+	wait := backoff{pace: &p.pace}
+	short := 0 // connections in a row that were made and lost at once
+	for ctx.Err() == nil {
+		held, err := connection(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		why := p.explain(err)
+		if held > 0 && held < p.pace.settled {
+			short++
+		} else {
+			short = 0
+		}
+		if short >= 2 {
+			why += fmt.Sprintf("; connections are made and lost at once: does another program use client id %q?", p.cfg.ClientID)
+		}
+		tell(false, why)
+		select {
+		case <-ctx.Done():
+		case <-time.After(wait.next(held)):
+		}
+	}
+	tell(false, "stopped")
+}
+
+// connect makes one attempt.
+func (p *Publisher) connect(ctx context.Context) (*link, error) {
+	c := &p.cfg
+	will, err := json.Marshal(c.daemonAlive(Offline, "connection lost", time.Now()))
+	if err != nil {
+		return nil, err
+	}
+	lost := make(chan error, 1)
+	sock := &socket{}
+	out := &batch{limit: p.pace.write}
+	o := p.options(ctx, sock, lost, out.wrap)
+	o.SetBinaryWill(Topic(c.Site, c.daemonLevel(), alive), will, 1, true)
+	client, err := p.call(ctx, o, sock)
+	if err != nil {
+		return nil, err
+	}
+	return newLink(p, client, sock, out, lost), nil
 }
 
 // subscribe asks for the commands of all stations. A broker that refuses them

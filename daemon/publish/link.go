@@ -23,6 +23,7 @@ type link struct {
 	p      *Publisher
 	client mqtt.Client
 	sock   *socket
+	out    *batch
 	lost   chan error
 
 	flight  []flying         // oldest first
@@ -44,14 +45,14 @@ type flying struct {
 	landed func() // called with p.mu held; nil: nothing to do
 }
 
-func newLink(p *Publisher, client mqtt.Client, sock *socket, lost chan error) *link {
+func newLink(p *Publisher, client mqtt.Client, sock *socket, out *batch, lost chan error) *link {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for _, s := range p.slots {
 		s.bore.again()
 		s.live = nil
 	}
-	return &link{p: p, client: client, sock: sock, lost: lost, sent: p.acked, saved: p.acked, moved: time.Now()}
+	return &link{p: p, client: client, sock: sock, out: out, lost: lost, sent: p.acked, saved: p.acked, moved: time.Now()}
 }
 
 // connection makes one connection and serves it until it fails or ctx ends. It
@@ -178,8 +179,9 @@ func (l *link) pass(ctx context.Context) (time.Duration, error) {
 	if err := l.settle(); err != nil {
 		return 0, err
 	}
+	l.out.hold()
 	more, err := l.sendRecords(ctx)
-	if err != nil {
+	if err = errors.Join(err, l.out.release()); err != nil {
 		return 0, err
 	}
 	if more {

@@ -2,7 +2,6 @@ package publish
 
 import (
 	"context"
-	"crypto/tls"
 	"fmt"
 	"sync"
 	"time"
@@ -23,8 +22,9 @@ const (
 
 // Source is the journal, as a publisher needs it.
 type Source interface {
-	// After returns up to limit records with a number above seq, in order.
-	After(ctx context.Context, seq uint64, limit int) ([]session.Record, error)
+	// Texts returns up to limit records with a number above seq, in order. Of each
+	// it needs station, kind and body; without a body, all.
+	Texts(ctx context.Context, seq uint64, limit int) ([]session.Record, error)
 	// Last returns the number of the newest committed record, 0 if there is none.
 	Last() uint64
 	// Cursor returns the number last given to SetCursor under the name, or 0.
@@ -36,11 +36,9 @@ type Source interface {
 // Publisher sends the records of a journal, and the state of its stations, to a
 // broker. Its methods may be called from any goroutine and never wait for the network.
 type Publisher struct {
-	cfg  Config
-	src  Source
-	log  zerolog.Logger
-	tls  *tls.Config
-	pace pace
+	access
+	src Source
+	log zerolog.Logger
 
 	// OnCommand takes a command of a station, in the order of arrival, one at a
 	// time, on a goroutine of Run that isn't the one that talks to the broker.
@@ -100,7 +98,7 @@ func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 		cursor = 0
 	}
 	p := &Publisher{
-		cfg: cfg, src: src, log: log, tls: tc, pace: usualPace(),
+		access: access{cfg: cfg, tls: tc, pace: usualPace()}, src: src, log: log,
 		poke: make(chan struct{}, 1), commands: make(chan command, maxCommands),
 		acked: cursor, slots: map[string]*slot{}, status: Status{Why: "not started"},
 	}
@@ -122,30 +120,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 		wg.Go(func() { p.takeCommands(ctx) })
 	}
 	defer wg.Wait()
-
-	wait := backoff{pace: &p.pace}
-	short := 0 // connections in a row that were made and lost at once
-	for ctx.Err() == nil {
-		held, err := p.connection(ctx)
-		if ctx.Err() != nil {
-			break
-		}
-		why := p.explain(err)
-		if held > 0 && held < p.pace.settled {
-			short++
-		} else {
-			short = 0
-		}
-		if short >= 2 {
-			why += fmt.Sprintf("; connections are made and lost at once: does another program use client id %q?", p.cfg.ClientID)
-		}
-		p.tell(false, why)
-		select {
-		case <-ctx.Done():
-		case <-time.After(wait.next(held)):
-		}
-	}
-	p.tell(false, "stopped")
+	p.keep(ctx, p.connection, p.tell)
 	return nil
 }
 

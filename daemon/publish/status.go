@@ -66,7 +66,7 @@ func (p *Publisher) count(n *uint64) {
 }
 
 // explain says in a sentence why there is no connection, and what to do.
-func (p *Publisher) explain(err error) string {
+func (p *access) explain(err error) string {
 	var (
 		unknown x509.UnknownAuthorityError
 		host    x509.HostnameError

@@ -1,0 +1,73 @@
+package publish
+
+import (
+	"net"
+	"sync"
+	"time"
+)
+
+// batchMost is how many bytes of held packets go to the network at once.
+const batchMost = 32 << 10
+
+// batch is a connection that can hold packets back, so that many leave in one
+// write. The library writes each by itself, which at full speed costs more than
+// making it; only who hands the packets over knows that more follow at once.
+type batch struct {
+	net.Conn
+	limit time.Duration // for a write
+
+	mu   sync.Mutex
+	held bool
+	buf  []byte
+}
+
+// wrap takes the connection that the packets go to.
+func (b *batch) wrap(c net.Conn) net.Conn {
+	b.Conn = c
+	return b
+}
+
+// Write implements net.Conn. An error of bytes held before is that of this write.
+func (b *batch) Write(p []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if !b.held && len(b.buf) == 0 {
+		return b.Conn.Write(p)
+	}
+	b.buf = append(b.buf, p...)
+	if b.held && len(b.buf) < batchMost {
+		return len(p), nil
+	}
+	return len(p), b.flush()
+}
+
+// hold keeps what is written from now on back, until release.
+func (b *batch) hold() {
+	b.mu.Lock()
+	b.held = true
+	b.mu.Unlock()
+}
+
+// release writes what was held.
+func (b *batch) release() error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.held = false
+	if len(b.buf) == 0 {
+		return nil
+	}
+	if err := b.SetWriteDeadline(time.Now().Add(b.limit)); err != nil {
+		return err
+	}
+	err := b.flush()
+	if err == nil {
+		err = b.SetWriteDeadline(time.Time{})
+	}
+	return err
+}
+
+func (b *batch) flush() error {
+	_, err := b.Conn.Write(b.buf)
+	b.buf = b.buf[:0]
+	return err
+}
