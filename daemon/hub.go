@@ -125,7 +125,7 @@ func (h *hub) poke() {
 // that may take of a processor, 1 in so much: with many stations that all
 // stream the states come less often, and the readings keep their pace.
 const (
-	tellEvery = 40 * time.Millisecond
+	tellEvery = 100 * time.Millisecond
 	tellShare = 10
 )
 
