@@ -1,0 +1,157 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"fairbore/analysis"
+	"fairbore/analysis/uncertainty"
+	"fairbore/analysis/verdict"
+)
+
+// form says the form of the bore in words.
+func (r *record) form() {
+	if len(r.Bore.Words) == 0 {
+		return
+	}
+	if r.NoSettings {
+		r.doc.add(Heading("Form"), Para("Not worked out: what the gauge can see and how well it repeats stands in the configuration, not in the journal."))
+		return
+	}
+	r.doc.add(Heading("Form"), Lines(r.Bore.Words))
+}
+
+// decision states the rule and what it comes to.
+func (r *record) decision() {
+	r.doc.add(Heading("Decision"))
+	b := r.Bore
+	if b.Judged == nil {
+		r.doc.add(r.recorded())
+		return
+	}
+	j := b.Judged
+	z := &j.Sizes.Zone
+	r.doc.add(Lines(filled(
+		"Rule: "+string(j.Rule)+".",
+		fmt.Sprintf("Guard band g = %s: accepted is what reads from %s to %s, at every place; no average is judged.",
+			small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),
+		clean(j.Sentence),
+		fits(j.Sizes.Fit),
+		r.otherwise(),
+	)))
+	r.doc.add(characteristics(j, r.job))
+	r.doc.add(Lines{"Mind: " + verdict.PlugsCaution + "."})
+}
+
+func fits(f verdict.Fit) string {
+	if f == verdict.GoodFit {
+		return ""
+	}
+	return "Mind: " + string(f) + "."
+}
+
+// otherwise says where the verdict on record was given by other terms than those
+// that the rest of this page is worked out with.
+func (r *record) otherwise() string {
+	v, j := r.Bore.Verdict, r.Bore.Judged
+	if v == nil || v.Rule == "" || v.Rule == string(j.Rule) && (r.Bore.U == nil || v.U == r.Bore.U.Expanded) {
+		return ""
+	}
+	return fmt.Sprintf("The verdict on record was given by: %s, with U = %s. What stands here is worked out with the settings of now.", v.Rule, small(v.U, r.unit))
+}
+
+// recorded is what the journal itself has of the decision.
+func (r *record) recorded() Lines {
+	v := r.Bore.Verdict
+	switch {
+	case v == nil || v.Rule == "":
+		return Lines{"Not judged by a rule."}
+	case r.NoSettings:
+		return Lines{
+			fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", v.Rule, small(v.U, r.unit), v.State),
+			"The budget behind U is not in the journal; with the configuration at hand it is worked out here.",
+		}
+	}
+	return Lines{fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", v.Rule, small(v.U, r.unit), v.State)}
+}
+
+// characteristics table what was judged.
+func characteristics(j *verdict.Bore, job *analysis.Job) *Table {
+	u := job.Unit
+	t := &Table{Columns: []Column{
+		{Head: "characteristic", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "found"}, {Head: "unit", Left: true},
+		{Head: "at", Left: true, Wrap: true}, {Head: "chance to conform"}, {Head: "decision", Left: true},
+	}}
+	low, high, unit := size(job.Low, u), size(job.High, u), large(u).String()
+	for _, x := range []struct {
+		name string
+		at   *verdict.Local
+	}{{"smallest size", j.Sizes.Smallest}, {"largest size", j.Sizes.Largest}} {
+		if x.at != nil {
+			t.Rows = append(t.Rows, []string{x.name, low, high, size(x.at.Size, u), unit, where(x.at.Place, u), percent(x.at.Probability), decided(x.at.Decision, x.at.Side)})
+		}
+	}
+	for _, c := range j.Form {
+		at := where(c.Large, u) + " less " + where(c.Small, u)
+		chance := percent(c.Probability)
+		if c.Decision == verdict.NotJudged {
+			at, chance = c.Why, "–"
+		}
+		t.Rows = append(t.Rows, []string{c.Name, "–", um(c.Limit), um(c.Value), "µm", at, chance, string(c.Decision)})
+	}
+	return t
+}
+
+// budget tables how the uncertainty comes about.
+func (r *record) budget() {
+	b := r.Bore.Budget
+	if b == nil {
+		return
+	}
+	r.doc.add(Heading("Uncertainty of one size"), budgetTable(b))
+}
+
+func budgetTable(b *uncertainty.Budget) *Table {
+	t := &Table{Columns: []Column{
+		{Head: "input", Left: true, Wrap: true}, {Head: "type", Left: true}, {Head: "distribution", Left: true},
+		{Head: "±"}, {Head: "u"}, {Head: "unit", Left: true}, {Head: "µm per unit"}, {Head: "in size, µm"}, {Head: "share, %"},
+	}}
+	for i := range b.Lines {
+		l := &b.Lines[i]
+		half := "–"
+		if l.HalfWidth != 0 {
+			half = figure(l.HalfWidth)
+		}
+		t.Rows = append(t.Rows, []string{
+			l.Name, string(l.Type), string(l.Distribution), half, figure(l.Standard), spoken(l.Unit), figure(l.Sensitivity),
+			analysis.Length(l.Contribution).Format(analysis.UM, 3), fmt.Sprintf("%.0f", l.Share),
+		})
+	}
+	if n := len(b.Products); n > 0 {
+		sum := 0.0
+		for _, p := range b.Products {
+			sum += analysis.Length(p.Contribution).Micrometres() * analysis.Length(p.Contribution).Micrometres()
+		}
+		t.Rows = append(t.Rows, []string{"products of expansion and temperature", "–", "second order", "–", "–", "–", "–", fmt.Sprintf("%.3f", math.Sqrt(sum)), "–"})
+	}
+	for _, c := range b.Correlations {
+		t.Notes = append(t.Notes, fmt.Sprintf("%s and %s are correlated, r = %s.", c.A, c.B, figure(c.R)))
+	}
+	t.Notes = append(t.Notes, "Of "+b.Of+", by JCGM 100:2008 (GUM): "+b.Stated.String()+".")
+	return t
+}
+
+func figure(v float64) string { return minus(fmt.Sprintf("%.3g", v)) }
+
+// spoken turns a UCUM code into what a person writes.
+func spoken(unit string) string {
+	switch unit {
+	case "um":
+		return "µm"
+	case "1e-6/K":
+		return "10⁻⁶/K"
+	case "Cel":
+		return "°C"
+	}
+	return unit
+}

@@ -1,0 +1,197 @@
+package report
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+// happened tables what a reader of the record has to know besides: what was struck
+// out and why, what was refused, what came to the gauge.
+func (r *record) happened() {
+	t := &Table{Columns: []Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "detail", Left: true, Wrap: true}, {Head: "by", Left: true}}}
+	date, last := "", []string(nil)
+	times := 0
+	for _, all := range [][]session.Record{r.Records, r.After} {
+		for i := range all {
+			e := &all[i]
+			what, detail := r.tell(e)
+			if what == "" {
+				continue
+			}
+			by := orDash(clean(e.Source))
+			if last != nil && last[1] == what && last[3] == by && strip(last[2], times) == detail {
+				times++
+				last[2] = detail + times2(times)
+				continue
+			}
+			when := clock(e.At)
+			if d := day(e.At); d != date {
+				date, when = d, d+" "+when
+			}
+			last, times = []string{when, what, detail, by}, 1
+			t.Rows = append(t.Rows, last)
+		}
+	}
+	r.doc.add(Heading("What else happened"))
+	if t.Rows == nil {
+		r.doc.add(Para("Nothing was struck out, refused or skipped."))
+		return
+	}
+	r.doc.add(t)
+}
+
+// times2 says that the same came more than once.
+func times2(n int) string {
+	if n < 2 {
+		return ""
+	}
+	return " (" + strconv.Itoa(n) + " times)"
+}
+
+func strip(s string, n int) string { return strings.TrimSuffix(s, times2(n)) }
+
+// tell says what an event is, "" for those that stand elsewhere in the record.
+func (r *record) tell(e *session.Record) (what, detail string) {
+	switch e.Kind {
+	case session.Voided:
+		return "struck out", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), clean(e.Void.Reason))
+	case session.Restored:
+		return "put back", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), orDash(clean(e.Void.Reason)))
+	case session.Refused:
+		return "refused", clean(e.Refused.Reason)
+	case session.Placed:
+		if e.Place.Skip {
+			return "skipped", where(e.Place.Place, r.unit)
+		}
+	case session.Reworked:
+		return "new values", reworked(e.Rework)
+	case session.Disturbed:
+		return "gauge disturbed", clean(e.Note)
+	case session.Mastering:
+		if e.Master.Broken || e.Master.Why != "" {
+			return "ring reading", clean(e.Master.Ring.ID + colon(e.Master.Why))
+		}
+	case session.RingRead:
+		if e.Ring.Restart {
+			return "ring reading", clean("begun anew" + colon(e.Ring.Why))
+		}
+	case session.Warmed:
+		if e.Warm.Ring != nil { // the part's stands by the rounds
+			return "temperature", fmt.Sprintf("ring %.2f °C", e.Warm.Ring.Degrees())
+		}
+	case session.GaugeSeen:
+		return map[bool]string{true: "gauge lost", false: "gauge found"}[e.Gauge.Lost], clean(e.Gauge.Name + colon(e.Gauge.Why))
+	case session.ClockSet:
+		return "clock set", fmt.Sprintf("%s s", minus(fmt.Sprintf("%+.1f", e.Clock.Jump)))
+	case session.Started:
+		return "program started", orDash(clean(e.Note))
+	case session.Told:
+		return "note", clean(e.Note)
+	case session.Taken:
+		switch {
+		case e.Reading.Ask != "":
+			return "place questioned", clean(fmt.Sprintf("reading %d: %s", e.Reading.No, e.Reading.Ask))
+		case e.Reading.How == "manual":
+			return "taken by hand", fmt.Sprintf("reading %d, %s", e.Reading.No, where(e.Reading.Place, r.unit))
+		case e.Reading.Mastered == 0:
+			return "without a zero", fmt.Sprintf("reading %d, %s: not counted", e.Reading.No, where(e.Reading.Place, r.unit))
+		}
+	}
+	return "", ""
+}
+
+// reading says what reading a number is.
+func (r *record) reading(no int) string {
+	for i := range r.fold.Readings {
+		if x := &r.fold.Readings[i]; x.No == no {
+			return fmt.Sprintf(", %s at %s, round %d", both(x.Size, r.unit), where(x.Place, r.unit), x.Round)
+		}
+	}
+	return ""
+}
+
+func reworked(w *session.Rework) string {
+	parts := make([]string, len(w.Values))
+	for i, v := range w.Values {
+		parts[i] = fmt.Sprintf("%d: %s → %s mm ± %s µm", v.No, v.Was.Format(analysis.MM, 4), v.Now.Format(analysis.MM, 4), um(v.Within))
+	}
+	return "if the zero moved evenly, reading " + strings.Join(parts, "; ")
+}
+
+// limits tables the limits in force and their changes.
+func (r *record) limits() {
+	r.doc.add(Heading("Limits in force"), limitsTable(r.Limits, r.job))
+}
+
+func limitsTable(taken []session.Record, now *analysis.Job) Block {
+	u := now.Unit
+	t := &Table{Columns: []Column{
+		{Head: "from", Left: true}, {Head: "station", Left: true}, {Head: "revision", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "target"},
+		{Head: "variation, µm"}, {Head: "what changed", Left: true, Wrap: true}, {Head: "by", Left: true},
+	}}
+	var before *analysis.Job
+	for i := range taken {
+		j := taken[i].Job
+		if j == nil || j.ID != now.ID {
+			continue
+		}
+		changed := "first taken up"
+		if before != nil {
+			if changed = strings.Join(changes(before, j), "; "); changed == "" {
+				continue
+			}
+		}
+		before = j
+		t.Rows = append(t.Rows, []string{
+			day(taken[i].At) + " " + clock(taken[i].At), clean(taken[i].Station), orDash(clean(j.Revision)), size(j.Low, u), size(j.High, u), size(j.Target, u),
+			variation(j), changed, orDash(clean(taken[i].Source)),
+		})
+	}
+	if t.Rows == nil {
+		return Para(fmt.Sprintf("From %s to %s, as in this record throughout.", both(now.Low, u), both(now.High, u)))
+	}
+	if len(t.Rows) == 1 {
+		t.Notes = []string{"Not changed since. " + large(u).String() + "."}
+	} else {
+		t.Notes = []string{large(u).String() + ". A part keeps the limits that were in force when its job was taken up."}
+	}
+	return t
+}
+
+func variation(j *analysis.Job) string {
+	if j.Variation == 0 {
+		return "–"
+	}
+	return um(j.Variation)
+}
+
+// changes says what the drawing asks for otherwise than before.
+func changes(a, b *analysis.Job) (s []string) {
+	if a.Revision != b.Revision {
+		s = append(s, fmt.Sprintf("revision %s to %s", orDash(clean(a.Revision)), orDash(clean(b.Revision))))
+	}
+	for _, x := range []struct {
+		what     string
+		was, now analysis.Length
+	}{{"low limit", a.Low, b.Low}, {"high limit", a.High, b.High}, {"target", a.Target, b.Target}} {
+		if x.was != x.now {
+			s = append(s, fmt.Sprintf("%s was %s", x.what, size(x.was, b.Unit)))
+		}
+	}
+	for _, x := range []struct {
+		what     string
+		was, now analysis.Deviation
+	}{{"size variation", a.Variation, b.Variation}, {"taper", a.Taper, b.Taper}, {"out-of-round", a.Ovality, b.Ovality}} {
+		if x.was != x.now {
+			s = append(s, fmt.Sprintf("%s was %s µm", x.what, um(x.was)))
+		}
+	}
+	if a.Ring != b.Ring {
+		s = append(s, fmt.Sprintf("ring was %s", clean(a.Ring)))
+	}
+	return s
+}

@@ -1,0 +1,309 @@
+package report
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"flag"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+var update = flag.Bool("update", false, "write the expected reports anew")
+
+// golden holds a report against the one a person has read.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	file := filepath.Join("../../testdata/report", name)
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("%s is not as it was; read the difference, then run with -update:\n%s", name, difference(string(want), got))
+	}
+}
+
+// difference returns the first lines that differ.
+func difference(want, got string) string {
+	w, g := strings.Split(want, "\n"), strings.Split(got, "\n")
+	for i := range max(len(w), len(g)) {
+		var a, b string
+		if i < len(w) {
+			a = w[i]
+		}
+		if i < len(g) {
+			b = g[i]
+		}
+		if a != b {
+			return "was " + a + "\nnow " + b
+		}
+	}
+	return ""
+}
+
+func TestRecordAsText(t *testing.T) {
+	golden(t, "relief-valve.txt", Text(valve(t)))
+	golden(t, "sleeve.txt", Text(sleeve(t)))
+}
+
+// The sizes of the record are those of the invented part, whatever zero the gauge
+// had, each in the drawing's unit and the last round in the other one too.
+func TestRecordHasEverySize(t *testing.T) {
+	text := Text(valve(t))
+	for i, row := range rounds(t, "relief-valve") {
+		for _, s := range row[2:] {
+			if !strings.Contains(text, s) {
+				t.Errorf("round %d: the record lacks %s mm", i, s)
+			}
+			inch := length(t, s+" mm").Format(analysis.IN, 6)
+			if i == 5 && !strings.Contains(text, inch) {
+				t.Errorf("round %d: the record lacks %s in", i, inch)
+			}
+		}
+	}
+}
+
+// From two-point readings nothing may be said that they can't show.
+func TestNothingIsClaimedThatTwoPointsCantSee(t *testing.T) {
+	never := regexp.MustCompile(`(?i)cylindric|roundness`)
+	for _, p := range []Part{valve(t), sleeve(t)} {
+		d := PartRecord(p)
+		for _, s := range []string{d.Text(), d.HTML("")} {
+			if hit := never.FindString(s); hit != "" {
+				t.Errorf("%s speaks of %q", d.Subject, hit)
+			}
+		}
+	}
+}
+
+// tool returns the path of a program of the PDF suite that the tests hold ours
+// against; without it they are skipped unless everything must run.
+func tool(t *testing.T, name string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err != nil {
+		if os.Getenv("FAIRBORE_ALL") != "" {
+			t.Fatal(err)
+		}
+		t.Skip(err)
+	}
+	return path
+}
+
+func pdf(t *testing.T, d *Document, paper Paper) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := d.PDF(&b, paper); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// A record of 5 sections × 2 orientations × 6 rounds is two pages, which another
+// program opens and reads the same text out of.
+func TestPDFIsReadByOthers(t *testing.T) {
+	extract, render := tool(t, "pdftotext"), tool(t, "pdftoppm")
+	d := PartRecord(valve(t))
+	for _, paper := range []Paper{A4, Letter} {
+		file := filepath.Join(t.TempDir(), "record.pdf")
+		if err := os.WriteFile(file, pdf(t, d, paper), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		out, err := exec.Command(extract, "-layout", file, "-").CombinedOutput()
+		if err != nil {
+			t.Fatalf("%s: %v\n%s", extract, err, out)
+		}
+		text := string(out)
+		pages := strings.Count(text, "\f")
+		if paper == A4 && pages != 2 {
+			t.Errorf("%s: %d pages, want 2", paper, pages)
+		}
+		for _, want := range []string{"Ø 15.8780 mm", "±", "µm", "ACCEPTED", "✔", "15.8811", "R-0625", "K-2218", "mud in the bore", "page 2 of " + strconv.Itoa(pages), strings.Repeat("a1b2c3d4", 8)} {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s: pdftotext does not find %q", paper, want)
+			}
+		}
+		if out, err := exec.Command(render, "-r", "40", "-png", file, filepath.Join(filepath.Dir(file), "page")).CombinedOutput(); err != nil || len(out) > 0 {
+			t.Errorf("%s: %v: %s", render, err, out)
+		}
+	}
+}
+
+// The same record gives the same bytes, whenever it is printed.
+func TestPDFIsReproducible(t *testing.T) {
+	a := pdf(t, PartRecord(valve(t)), A4)
+	b := pdf(t, PartRecord(valve(t)), A4)
+	if !bytes.Equal(a, b) {
+		t.Error("the same record gave two different files")
+	}
+	if !bytes.Contains(a, []byte("D:20261125073341")) {
+		t.Error("the file is not dated by its newest record, 2026-11-25 07:33:41 UTC")
+	}
+}
+
+// Whatever a scanner or a keyboard brings in, the page stays a page and the PDF a PDF.
+func TestAnyTextIsSafe(t *testing.T) {
+	base := valve(t)
+	rapid.Check(t, func(t *rapid.T) {
+		p := base
+		b, v, part := *base.Bore, *base.Bore.Verdict, *base.Bore.Part
+		part.Serial = rapid.String().Draw(t, "serial")
+		v.Reason = rapid.OneOf(rapid.String(), rapid.Just(`<script>alert(1)</script>"'&`), rapid.Just("溝 😀 \x00\u202e")).Draw(t, "reason")
+		b.Verdict, b.Part = &v, &part
+		p.Bore = &b
+		d := PartRecord(p)
+		wellFormed(t, d.Fragment())
+		var out bytes.Buffer
+		if err := (&Document{Title: d.Title, Subject: d.Subject, Stamp: d.Stamp}).PDF(&out, A4); err != nil {
+			t.Fatal(err)
+		}
+		for _, r := range d.Text() {
+			if r < 0x20 && r != '\n' {
+				t.Fatalf("control character %U in the text", r)
+			}
+		}
+	})
+}
+
+type fataler interface{ Fatalf(string, ...any) }
+
+// wellFormed reads a page as XML and refuses what a strict page forbids.
+func wellFormed(t fataler, fragment string) {
+	dec := xml.NewDecoder(strings.NewReader(fragment))
+	for {
+		tok, err := dec.Token()
+		if errors.Is(err, io.EOF) {
+			return
+		}
+		if err != nil {
+			t.Fatalf("not well-formed: %v", err)
+		}
+		e, ok := tok.(xml.StartElement)
+		if !ok {
+			continue
+		}
+		if n := e.Name.Local; n == "script" || n == "style" {
+			t.Fatalf("a <%s> in the page", n)
+		}
+		for _, a := range e.Attr {
+			if n := a.Name.Local; n == "style" || strings.HasPrefix(n, "on") || n == "href" {
+				t.Fatalf("attribute %s in the page", n)
+			}
+		}
+	}
+}
+
+func TestRecordAsPage(t *testing.T) {
+	d := PartRecord(valve(t))
+	golden(t, "relief-valve.html", d.Fragment())
+	page := d.HTML("/report.css")
+	if !strings.Contains(page, `content="default-src 'none'; style-src 'self'"`) || !strings.Contains(page, `href="/report.css"`) {
+		t.Error("the page does not forbid what it does not need")
+	}
+}
+
+// Side story of the demo's shop: after the part was accepted the ring is read
+// again and the zero has moved by more than the limit; the record says so.
+func TestDoubtAfterAcceptance(t *testing.T) {
+	set := shopSettings(t)
+	set.Master.Lapse.Fresh, set.Master.Lapse.FreshReadings = 0, 0
+	b := newBench(t, set)
+	b.begin("J-4112", "003", 0)
+	b.play(rounds(t, "sleeve"), 0)
+	b.must(session.Action{Do: "accept"})
+	b.wait(37 * time.Minute)
+	b.ring("check", "R-1250", 45*um1/100)
+	p := b.part("003")
+	d := PartRecord(p)
+	if d.Stamp.Word != "ACCEPTED, NOW IN DOUBT" || d.Stamp.Mark != Open {
+		t.Errorf("stamp %+v", d.Stamp)
+	}
+	text := d.Text()
+	for _, want := range []string{"FAILED", "+0.45", "part 003"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the record does not say %q:\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, "ACCEPTED\n") {
+		t.Error("a part in doubt stands there as accepted")
+	}
+}
+
+// A failed check after a good one that came after the last reading puts nothing of
+// the part in doubt.
+func TestGoodCheckBetween(t *testing.T) {
+	b := newBench(t, shopSettings(t))
+	b.begin("J-4112", "003", 0)
+	b.play(rounds(t, "sleeve"), 0)
+	b.finish(0)
+	b.wait(37 * time.Minute)
+	b.ring("check", "R-1250", 45*um1/100)
+	if s := PartRecord(b.part("003")).Stamp; s.Word != "ACCEPTED" {
+		t.Errorf("stamp %+v", s)
+	}
+}
+
+// A reading that a failed check has put in doubt while the part is in hand stands
+// in brackets and does not count.
+func TestDoubtInHand(t *testing.T) {
+	b := newBench(t, shopSettings(t))
+	b.begin("J-4112", "004", 0)
+	b.play(rounds(t, "sleeve")[:1], 0)
+	b.ring("check", "R-1250", 45*um1/100)
+	d := PartRecord(b.part("004"))
+	if d.Stamp.Mark != Open || !strings.Contains(d.Text(), "(1.249071)") || !strings.Contains(d.Text(), "6 in doubt") {
+		t.Errorf("the record of a part in doubt:\n%s", d.Text())
+	}
+}
+
+// A part of which nothing was gauged has a record too.
+func TestEmptyPart(t *testing.T) {
+	b := newBench(t, shopSettings(t))
+	b.must(session.Action{Do: "job", Job: "J-4120"})
+	b.must(session.Action{Do: "part", Part: "009"})
+	d := PartRecord(b.part("009"))
+	if !strings.Contains(d.Text(), "NOT FINISHED") || !strings.Contains(d.Text(), "No ring was read") {
+		t.Errorf("record:\n%s", d.Text())
+	}
+	if d.At.IsZero() || len(pdf(t, d, Letter)) == 0 {
+		t.Error("no file")
+	}
+	wellFormed(t, d.Fragment())
+}
+
+// Limits that were changed stand in the record with who changed them and when.
+func TestLimitsChanged(t *testing.T) {
+	set := shopSettings(t)
+	b := newBench(t, set)
+	set.Jobs["J-4120"].High = length(t, "15.8860 mm")
+	b.must(session.Action{Do: "job", Job: "J-4120"})
+	b.wait(time.Hour)
+	next := shopSettings(t)
+	next.Jobs["J-4120"].Revision = "C"
+	b.Configure(next)
+	b.must(session.Action{Do: "job", Job: "J-4120"})
+	b.must(session.Action{Do: "part", Part: "003"})
+	text := strings.Join(strings.Fields(Text(b.part("003"))), " ")
+	if !strings.Contains(text, "revision B to C") || !strings.Contains(text, "was 15.8860") {
+		t.Errorf("the change of limits is missing:\n%s", text)
+	}
+}

@@ -1,0 +1,323 @@
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"io"
+	"strings"
+
+	"codeberg.org/go-pdf/fpdf"
+)
+
+//go:embed font/DejaVuSans.ttf
+var regular []byte
+
+//go:embed font/DejaVuSans-Bold.ttf
+var bold []byte
+
+// Paper is a size of paper.
+type Paper string
+
+// The papers.
+const (
+	A4     Paper = "a4"
+	Letter Paper = "letter"
+)
+
+// ParsePaper reads a paper; empty is A4.
+func ParsePaper(s string) (Paper, error) {
+	switch p := Paper(strings.ToLower(s)); p {
+	case "":
+		return A4, nil
+	case A4, Letter:
+		return p, nil
+	}
+	return "", fmt.Errorf("paper %q: want a4 or letter", s)
+}
+
+func (p Paper) name() string {
+	if p == Letter {
+		return "Letter"
+	}
+	return "A4"
+}
+
+// Measures of a sheet in mm, and of text in points.
+const (
+	margin    = 15.0
+	footRoom  = 15.0
+	textSize  = 8.0
+	lineStep  = 3.9
+	pointsPer = 72 / 25.4 // of a millimetre
+)
+
+// Colours, as 0xRRGGBB.
+const (
+	ink   = 0x14191c
+	grey  = 0x505c63
+	thin  = 0x8b979d
+	faint = 0xdfe4e6
+	band  = 0xf2f5f6
+)
+
+// sheet is a PDF being set.
+type sheet struct {
+	*fpdf.Fpdf
+	doc    *Document
+	left   float64
+	width  float64 // between the margins
+	bottom float64 // y where the foot begins
+}
+
+// PDF sets the document on paper. The same document gives the same bytes: the date
+// in it is [Document.At]. The typeface comes along, as far as it is used.
+func (d *Document) PDF(w io.Writer, paper Paper) error {
+	s := &sheet{Fpdf: fpdf.New("P", "mm", paper.name(), ""), doc: d, left: margin}
+	s.SetMargins(margin, margin, margin)
+	s.SetAutoPageBreak(false, 0)
+	s.SetCellMargin(0)
+	s.SetCatalogSort(true)
+	s.SetCreationDate(d.At.UTC())
+	s.SetModificationDate(d.At.UTC())
+	s.SetTitle(shown(d.Title+", "+d.Subject), true)
+	s.SetSubject(shown(d.Lead), true)
+	s.SetCreator("fairbore", true)
+	s.SetProducer("fairbore", true)
+	s.SetLang("en")
+	s.AddUTF8FontFromBytes("sans", "", bytes.Clone(regular))
+	s.AddUTF8FontFromBytes("sans", "B", bytes.Clone(bold))
+	s.AliasNbPages("{pages}")
+	wide, high := s.GetPageSize()
+	s.width, s.bottom = wide-2*margin, high-footRoom
+	s.SetHeaderFunc(s.head)
+	s.SetFooterFunc(s.foot)
+	s.AddPage()
+	s.title()
+	for _, b := range d.Blocks {
+		b.pdf(s)
+	}
+	return s.Output(w)
+}
+
+// font chooses a size in points and a colour.
+func (s *sheet) font(style string, points float64, colour int) {
+	s.SetFont("sans", style, points)
+	s.SetTextColor(rgb(colour))
+}
+
+func rgb(c int) (r, g, b int) { return c >> 16, c >> 8 & 0xff, c & 0xff }
+
+// GetStringWidth is the width in mm of text as it is shown.
+func (s *sheet) GetStringWidth(text string) float64 { return s.Fpdf.GetStringWidth(shown(text)) }
+
+// SplitText breaks text as it is shown into lines of a width in mm.
+func (s *sheet) SplitText(text string, w float64) []string { return s.Fpdf.SplitText(shown(text), w) }
+
+// put writes one line of text with its base line at y; align is L, C or R of x.
+func (s *sheet) put(x, y float64, align, text string) {
+	switch align {
+	case "R":
+		x -= s.GetStringWidth(text)
+	case "C":
+		x -= s.GetStringWidth(text) / 2
+	}
+	s.Text(x, y, shown(text))
+}
+
+// line draws a rule across from x0 to x1.
+func (s *sheet) rule(x0, x1, y, width float64, colour int) {
+	s.SetDrawColor(rgb(colour))
+	s.SetLineWidth(width)
+	s.SetDashPattern(nil, 0)
+	s.Line(x0, y, x1, y)
+}
+
+// head stands on the second page and those after it.
+func (s *sheet) head() {
+	if s.PageNo() == 1 {
+		s.SetY(margin)
+		return
+	}
+	s.font("B", 7.5, ink)
+	s.put(s.left, margin-1, "L", s.doc.Title)
+	s.font("", 7.5, grey)
+	s.put(s.left+s.width, margin-1, "R", strings.Join(filled(s.doc.Lead, s.doc.Subject), " · "))
+	s.rule(s.left, s.left+s.width, margin+0.8, 0.2, thin)
+	s.SetY(margin + 4)
+}
+
+// foot says on every page where it comes from.
+func (s *sheet) foot() {
+	t := s.doc.Trace
+	y := s.bottom + 4
+	s.rule(s.left, s.left+s.width, y, 0.2, thin)
+	s.font("", 6, grey)
+	s.put(s.left, y+3.2, "L", fmt.Sprintf("journal %s, rows %d to %d", orDash(t.Journal), t.First, t.Last))
+	s.put(s.left, y+6, "L", fmt.Sprintf("chain hash at row %d: %s", t.Last, orDash(t.Hash)))
+	s.font("", 7.5, grey)
+	// The number of pages is filled in at the end, so its width is not known here.
+	s.put(s.left+s.width-s.GetStringWidth("page 9 of 99"), y+4, "L", fmt.Sprintf("page %d of {pages}", s.PageNo()))
+}
+
+// room begins a new page if less than a height is left on this one.
+func (s *sheet) room(h float64) {
+	if s.GetY()+h > s.bottom {
+		s.AddPage()
+	}
+}
+
+// title sets the name of the document and the stamp beside it.
+func (s *sheet) title() {
+	const stampWidth = 70.0
+	top := s.GetY()
+	right := s.width
+	if s.doc.Stamp != nil {
+		right = s.width - stampWidth - 6
+	}
+	s.font("B", 20, ink)
+	s.put(s.left, top+6.5, "L", s.doc.Title)
+	y := top + 13
+	if s.doc.Lead != "" {
+		s.font("", 11, ink)
+		for _, l := range s.SplitText(s.doc.Lead, right) {
+			s.put(s.left, y, "L", l)
+			y += 5
+		}
+	}
+	s.font("", 9, grey)
+	for _, l := range s.SplitText(s.doc.Subject, right) {
+		s.put(s.left, y, "L", l)
+		y += 4.2
+	}
+	if st := s.doc.Stamp; st != nil {
+		y = max(y, s.stamp(st, s.left+s.width-stampWidth, top, stampWidth))
+	}
+	s.rule(s.left, s.left+s.width, y, 0.7, ink)
+	s.SetY(y + 4)
+}
+
+// stampLook is the frame and the ground of a mark.
+func stampLook(m Mark) (frame, ground int, dash []float64) {
+	switch m {
+	case Good:
+		return 0x1f7a5c, 0xd5ebe2, nil
+	case Bad:
+		return 0xb3261e, 0xf9e1db, nil
+	}
+	return 0x14191c, 0xfbf3df, []float64{1.6, 1}
+}
+
+// stamp draws the outcome in a box and returns the y below it.
+func (s *sheet) stamp(st *Stamp, x, y, w float64) float64 {
+	frame, ground, dash := stampLook(st.Mark)
+	s.font("", 7, ink)
+	why := s.SplitText(st.Why, w-18)
+	if st.Why == "" {
+		why = nil
+	}
+	why = why[:min(len(why), 4)]
+	points := 13.0
+	s.font("B", points, ink)
+	if n := s.GetStringWidth(st.Word); n > w-18 {
+		points *= (w - 18) / n
+	}
+	h := max(13, 8+3.2*float64(len(why))+1.5)
+	s.SetDrawColor(rgb(frame))
+	s.SetFillColor(rgb(ground))
+	s.SetLineWidth(0.7)
+	s.SetDashPattern(dash, 0)
+	s.Rect(x, y, w, h, "DF")
+	s.SetDashPattern(nil, 0)
+	s.font("", 20, frame)
+	s.put(x+8, y+h/2+2.6, "C", st.Mark.Glyph())
+	s.font("B", points, ink)
+	base := y + 6
+	if why == nil {
+		base = y + h/2 + 1.8
+	}
+	s.put(x+15, base, "L", st.Word)
+	s.font("", 7, ink)
+	for i, l := range why {
+		s.put(x+15, base+3.6+3.2*float64(i), "L", l)
+	}
+	return y + h + 3
+}
+
+func (h Heading) pdf(s *sheet) {
+	s.room(24)
+	y := s.GetY() + 5
+	s.font("B", 9.5, ink)
+	s.put(s.left, y, "L", string(h))
+	s.rule(s.left, s.left+s.width, y+1.4, 0.3, ink)
+	s.SetY(y + 3)
+}
+
+func (p Para) pdf(s *sheet) { s.paragraph(string(p), textSize, ink) }
+
+func (l Lines) pdf(s *sheet) {
+	for _, x := range l {
+		s.paragraph(x, textSize, ink)
+	}
+}
+
+// paragraph sets text over the whole width.
+func (s *sheet) paragraph(text string, points float64, colour int) {
+	step := lineStep * points / textSize
+	s.font("", points, colour)
+	for _, l := range s.SplitText(text, s.width) {
+		s.room(step)
+		s.font("", points, colour) // a new page has its own
+		s.put(s.left, s.GetY()+step*0.78, "L", l)
+		s.SetY(s.GetY() + step)
+	}
+}
+
+func (f Fields) pdf(s *sheet) {
+	const gap, name, points, step = 5.0, 18.0, 7.2, 3.4
+	w := (s.width - gap*float64(len(f)-1)) / float64(max(len(f), 1))
+	s.room(30)
+	top, bottom := s.GetY(), s.GetY()
+	for i, g := range f {
+		x, y := s.left+float64(i)*(w+gap), top+3
+		s.font("B", 8.5, ink)
+		s.put(x, y, "L", g.Name)
+		s.rule(x, x+w, y+1.2, 0.2, thin)
+		y += 4.6
+		for _, fd := range g.Fields {
+			s.font("", points, grey)
+			s.put(x, y, "L", fd.Name)
+			s.font("", points, ink)
+			for _, l := range s.SplitText(fd.Value, w-name) {
+				s.put(x+name, y, "L", l)
+				y += step
+			}
+			y += 0.5
+		}
+		bottom = max(bottom, y)
+	}
+	s.SetY(bottom - 1)
+}
+
+func (f Figure) pdf(s *sheet) {
+	h := f.H * s.width / f.W
+	s.room(h + 6)
+	s.SetY(s.GetY() + 2)
+	s.paragraph(f.Caption, 6.8, grey)
+	s.SetY(s.GetY() + 1)
+	f.Drawing.Draw(&canvas{sheet: s, x: s.left, y: s.GetY(), scale: s.width / f.W})
+	s.SetY(s.GetY() + h)
+}
+
+func (g Signature) pdf(s *sheet) {
+	s.room(16)
+	y := s.GetY() + 13
+	w := s.width / float64(len(g))
+	s.font("", 7, grey)
+	for i, word := range g {
+		x := s.left + float64(i)*w
+		s.rule(x, x+w-8, y-3, 0.2, ink)
+		s.put(x, y, "L", word)
+	}
+	s.SetY(y + 2)
+}

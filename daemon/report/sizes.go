@@ -1,0 +1,230 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+
+	"fairbore/analysis"
+	"fairbore/analysis/verdict"
+	"fairbore/daemon/session"
+)
+
+// roundsAcross is how many rounds stand side by side in a table of sizes.
+const roundsAcross = 7
+
+// rounds returns the rounds of the part, that before the first honing included.
+func (r *record) rounds() []session.Round {
+	return append([]session.Round{{}}, r.fold.Rounds...)
+}
+
+// sizes tables the size at each place by round, the newest round last and in full.
+func (r *record) sizes() {
+	all := r.rounds()
+	last := r.Bore.Basis
+	if n := slices.IndexFunc(all, func(x session.Round) bool { return x.Number == last }); n >= 0 {
+		all = all[:n+1]
+	}
+	r.doc.add(Heading("Sizes by round"))
+	for len(all) > roundsAcross {
+		tables := (len(all) + roundsAcross - 1) / roundsAcross
+		n := len(all) / tables // the fuller ones come last
+		r.doc.add(r.sizeTable(all[:n], false))
+		all = all[n:]
+	}
+	t := r.sizeTable(all, true)
+	t.Notes = append(t.Notes, fmt.Sprintf("Ø in %s, corrected to the master. Depth from the %s / clock angle.", spelt(r.unit), orDash(clean(r.job.Face))))
+	if r.corrected() {
+		t.Notes[0] = fmt.Sprintf("Ø in %s, corrected to the master and to 20 °C from measured temperatures. Depth from the %s / clock angle.", spelt(r.unit), orDash(clean(r.job.Face)))
+	}
+	if len(r.fold.Doubtful) > 0 {
+		t.Notes = append(t.Notes, "In brackets: in doubt after a check that failed, and not counted.")
+	}
+	if r.again() {
+		t.Notes = append(t.Notes, "Where a place was gauged more than once in a round, the newest counts.")
+	}
+	r.doc.add(t)
+}
+
+// corrected reports whether any size was brought to 20 °C.
+func (r *record) corrected() bool {
+	return slices.ContainsFunc(r.fold.Readings, func(x session.Reading) bool { return x.Thermal != 0 })
+}
+
+// again reports whether a place was gauged more than once in a round.
+func (r *record) again() bool {
+	seen := map[at]bool{}
+	for i := range r.fold.Readings {
+		x := at{r.fold.Readings[i].Round, r.fold.Readings[i].Place}
+		if seen[x] {
+			return true
+		}
+		seen[x] = true
+	}
+	return false
+}
+
+type at struct {
+	round int
+	place analysis.Place
+}
+
+func (r *record) sizeTable(rounds []session.Round, full bool) *Table {
+	t := &Table{Columns: []Column{{Head: "depth / angle", Left: true}}}
+	for _, x := range rounds {
+		t.Columns = append(t.Columns, Column{Head: "round " + strconv.Itoa(x.Number)})
+	}
+	o := other(r.unit)
+	if full {
+		t.Columns = append(t.Columns, Column{Head: o.String()}, Column{Head: "from target, " + fine(r.unit).String()}, Column{Head: "by the rule", Left: true})
+	}
+	t.Over = r.honing(rounds, len(t.Columns))
+	current := make([]map[analysis.Place]*session.Reading, len(rounds))
+	for i, x := range rounds {
+		current[i] = r.fold.Current(x.Number)
+	}
+	for _, p := range r.job.Plan() {
+		row := []string{where(p, r.unit)}
+		for i, x := range rounds {
+			row = append(row, r.cell(current[i][p], at{x.Number, p}))
+		}
+		if full {
+			row = append(row, r.last(current[len(rounds)-1][p])...)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	t.Under = r.sums(rounds, current, len(t.Columns), full)
+	return t
+}
+
+// cell is the size at a place in a round: in brackets if it is in doubt, a dash
+// if there is none that stands.
+func (r *record) cell(x *session.Reading, a at) string {
+	if x != nil {
+		return size(x.Size, r.unit)
+	}
+	for i := len(r.fold.Readings) - 1; i >= 0; i-- {
+		y := &r.fold.Readings[i]
+		_, void := r.fold.Voids[y.No]
+		if (at{y.Round, y.Place}) == a && !void {
+			return "(" + size(y.Size, r.unit) + ")"
+		}
+	}
+	return "–"
+}
+
+// last are the cells beside the size of the newest round.
+func (r *record) last(x *session.Reading) []string {
+	if x == nil {
+		return []string{"–", "–", "–"}
+	}
+	d := x.Size - r.job.Target
+	return []string{size(x.Size, other(r.unit)), from(analysis.Deviation(d), r.unit), r.judged(x.Place)}
+}
+
+func (r *record) judged(p analysis.Place) string {
+	j := r.Bore.Judged
+	if j == nil {
+		return "–"
+	}
+	for _, l := range j.Sizes.Locals {
+		if l.Place == p {
+			return decided(l.Decision, l.Side)
+		}
+	}
+	return "–"
+}
+
+// decided writes a decision with the limit it is about.
+func decided(d verdict.Decision, s verdict.Side) string {
+	if s == verdict.Inside || d == verdict.Conforms {
+		return string(d)
+	}
+	return string(d) + ", " + string(s)
+}
+
+// honing are the rows that say what was done before each round.
+func (r *record) honing(rounds []session.Round, width int) (rows [][]string) {
+	row := func(name string, cell func(session.Round) string) {
+		cells := make([]string, width)
+		cells[0] = name
+		some := false
+		for i, x := range rounds {
+			if s := cell(x); s != "" {
+				cells[i+1], some = s, true
+			}
+		}
+		if some {
+			rows = append(rows, cells)
+		}
+	}
+	row("gauged until", func(x session.Round) string {
+		for i := range r.Bore.Rounds {
+			if y := &r.Bore.Rounds[i]; y.Number == x.Number {
+				return clock(y.At)
+			}
+		}
+		return ""
+	})
+	row("strokes before", func(x session.Round) string { return nonzero(x.Strokes) })
+	row("seconds before", func(x session.Round) string { return nonzero(int(x.Seconds + 0.5)) })
+	row("stones", func(x session.Round) string {
+		if x.Dressed {
+			return "dressed"
+		}
+		return ""
+	})
+	row("part, °C", r.warmth())
+	return rows
+}
+
+func nonzero(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+// warmth tells how warm the part was in a round, as last measured in it.
+func (r *record) warmth() func(session.Round) string {
+	by, round := map[int]string{}, 0
+	for i := range r.Records {
+		switch e := &r.Records[i]; {
+		case e.Round != nil:
+			round = e.Round.Number
+		case e.Warm != nil && e.Warm.Part != nil:
+			by[round] = fmt.Sprintf("%.1f", e.Warm.Part.Degrees())
+		}
+	}
+	return func(x session.Round) string { return by[x.Number] }
+}
+
+// sums are the extremes of each round, and what it brought.
+func (r *record) sums(rounds []session.Round, current []map[analysis.Place]*session.Reading, width int, full bool) [][]string {
+	smallest, largest := make([]string, width), make([]string, width)
+	smallest[0], largest[0] = "smallest", "largest"
+	for i := range rounds {
+		lo, hi := extremes(current[i])
+		if lo == nil {
+			continue
+		}
+		smallest[i+1], largest[i+1] = size(lo.Size, r.unit), size(hi.Size, r.unit)
+		if full && i == len(rounds)-1 {
+			copy(smallest[i+2:], r.last(lo)[:2])
+			copy(largest[i+2:], r.last(hi)[:2])
+		}
+	}
+	return [][]string{smallest, largest}
+}
+
+func extremes(now map[analysis.Place]*session.Reading) (lo, hi *session.Reading) {
+	for _, x := range now {
+		if lo == nil || x.Size < lo.Size {
+			lo = x
+		}
+		if hi == nil || x.Size > hi.Size {
+			hi = x
+		}
+	}
+	return lo, hi
+}

@@ -1,0 +1,175 @@
+package report
+
+import (
+	"fmt"
+	"strconv"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+)
+
+// masters returns the masterings that the part's readings rest on, and those made
+// while it was in hand.
+func (r *record) masters() (out []session.Record) {
+	for _, all := range [][]session.Record{r.Before, r.Records} {
+		for i := range all {
+			if all[i].Kind == session.Mastered && all[i].Master != nil {
+				out = append(out, all[i])
+			}
+		}
+	}
+	return out
+}
+
+// looks returns the masterings and checks in order, that after the part included.
+func (r *record) looks() (out []session.Record) {
+	for _, all := range [][]session.Record{r.Before, r.Records, r.After} {
+		for i := range all {
+			if look(&all[i].Event) {
+				out = append(out, all[i])
+			}
+		}
+	}
+	return out
+}
+
+// look reports whether an event is a look at a ring that came to an end.
+func look(e *session.Event) bool {
+	return e.Kind == session.Mastered && e.Master != nil || e.Kind == session.Checked && e.Check != nil
+}
+
+// zero tables the looks at rings, and the rings.
+func (r *record) zero() {
+	looks := r.looks()
+	r.doc.add(Heading("Zero of the gauge"))
+	if len(looks) == 0 {
+		r.doc.add(Para("No ring was read: the sizes are the gauge's own."))
+		return
+	}
+	r.doc.add(looksTable(looks, false), ringsTable(looks, r.unit))
+}
+
+func looksTable(looks []session.Record, stations bool) *Table {
+	t := &Table{Columns: []Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "ring", Left: true}, {Head: "gauge", Left: true}}}
+	if stations {
+		t.Columns = append(t.Columns, Column{Head: "station", Left: true})
+	}
+	t.Columns = append(t.Columns, numbers("read", "spread", "zero", "moved", "error", "limit")...)
+	t.Columns = append(t.Columns, Column{Head: "outcome", Left: true, Wrap: true})
+	date := ""
+	for i := range looks {
+		t.Rows = append(t.Rows, lookRow(&looks[i], &date, stations))
+	}
+	t.Notes = []string{"µm. Zero: what is added to what the gauge shows. Error: the ring as read less its certified size, with the zero left alone."}
+	return t
+}
+
+// lookRow writes a look at a ring; the date stands where it changes.
+func lookRow(e *session.Record, date *string, stations bool) []string {
+	when := clock(e.At)
+	if d := day(e.At); d != *date {
+		*date, when = d, d+" "+when
+	}
+	var row []string
+	tail := []string{}
+	if m := e.Master; e.Kind == session.Mastered {
+		row = []string{when, "mastered", clean(m.Ring.ID), clean(m.Gauge)}
+		moved := "–"
+		if m.Number > 1 {
+			moved = signed(m.Moved)
+		}
+		tail = []string{strconv.Itoa(m.Of), um(m.Spread), signed(m.Zero), moved, "–", "–", "zero set, no. " + strconv.Itoa(m.Number)}
+	} else {
+		c := e.Check
+		row = []string{when, "checked", clean(c.Ring.ID), clean(c.Gauge)}
+		tail = []string{strconv.Itoa(c.N), um(c.Spread), "–", "–", signed(c.Error), um(c.Limit), checkOutcome(c)}
+	}
+	if stations {
+		row = append(row, clean(e.Station))
+	}
+	return append(row, tail...)
+}
+
+func checkOutcome(c *session.ZeroCheck) string {
+	switch {
+	case !c.Valid:
+		return "not told: " + clean(c.Sentence)
+	case c.Good:
+		return "holds"
+	}
+	s := "FAILED"
+	if c.Suspect != "" {
+		s += "; suspect: " + string(c.Suspect)
+	}
+	if d := c.Doubt; d != nil {
+		s += "; in doubt: " + count(d.Readings, "reading", "readings") + " since " + clock(d.Since)
+		for i, p := range d.Parts {
+			s += []string{", part ", ", "}[min(i, 1)] + clean(p)
+		}
+	}
+	return s
+}
+
+// ringsTable lists the rings that were looked at with what their certificates say,
+// and whether each was in date on the day.
+func ringsTable(looks []session.Record, u analysis.Unit) *Table {
+	t := &Table{Columns: []Column{
+		{Head: "ring", Left: true}, {Head: "certified, " + large(u).String()}, {Head: other(u).String()}, {Head: "U, µm"},
+		{Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true},
+	}}
+	type key struct {
+		id   string
+		size analysis.Length
+		due  time.Time
+	}
+	seen := map[key]bool{}
+	for i := range looks {
+		ring := ringOf(&looks[i])
+		k := key{ring.ID, ring.Size, ring.Due}
+		if seen[k] {
+			continue
+		}
+		seen[k] = true
+		t.Rows = append(t.Rows, []string{
+			clean(ring.ID), certified(ring.Size, u), certified(ring.Size, other(u)), um(ring.U), orDash(clean(ring.Certified)), due(ring), inDate(ring, looks[i].At),
+		})
+	}
+	t.Notes = []string{"Certified at 20 °C; U as certified, k = 2."}
+	return t
+}
+
+// certified writes a ring's size to a decimal more than sizes have, as certificates do.
+func certified(l analysis.Length, u analysis.Unit) string {
+	return l.Format(large(u), places(u)+1)
+}
+
+func ringOf(e *session.Record) *analysis.Ring {
+	if e.Kind == session.Mastered {
+		return &e.Master.Ring
+	}
+	return &e.Check.Ring
+}
+
+func due(r *analysis.Ring) string {
+	if r.Due.IsZero() {
+		return "not stated"
+	}
+	return day(r.Due)
+}
+
+// inDate says whether a ring was in date when it was used; on the day that it is
+// due it still is (common practice).
+func inDate(r *analysis.Ring, used time.Time) string {
+	if r.Due.IsZero() {
+		return "not known"
+	}
+	days := int(r.Due.Sub(used).Hours() / 24)
+	switch {
+	case day(used) > day(r.Due):
+		return "NO, overdue since " + day(r.Due)
+	case days < 30:
+		return fmt.Sprintf("yes, due in %s", count(days, "day", "days"))
+	}
+	return "yes"
+}
