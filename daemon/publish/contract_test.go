@@ -249,6 +249,7 @@ func TestEventKinds(t *testing.T) {
 		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
 		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
 		session.Disturbed: func(e *session.Event) { e.Note = "n" }, session.Warmed: func(e *session.Event) { e.Warm = full.Warm },
+		session.Dressing: func(e *session.Event) { e.Note = "n" },
 		session.Turning:  func(e *session.Event) { e.Spindle = full.Spindle },
 		session.ClockSet: func(e *session.Event) { e.Clock = full.Clock }, session.Told: func(e *session.Event) { e.Note = "n" },
 	}

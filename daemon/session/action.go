@@ -19,7 +19,7 @@ type Action struct {
 	// Do is one of: job, part, round, place, stay (gauge one place again and
 	// again), skip, take, void, restore, master, check (the zero, leaving it
 	// alone), leave (a mastering or check in progress), knock (the gauge had
-	// one), warm (temperatures were measured), accept, reject, note.
+	// one), dressed (the stones were), warm (temperatures were measured), accept, reject, note.
 	Do  string `json:"do"`
 	Job string `json:"job,omitempty"`
 	// Spec is a job that is not in the configuration, entered at the machine: it
@@ -92,6 +92,9 @@ func (s *Session) do(a Action) error {
 	case "knock":
 		s.emit(Event{Kind: Disturbed, Note: orElse(a.Reason, "the gauge had a knock")})
 		return nil
+	case "dressed":
+		s.emit(Event{Kind: Dressing, Note: orElse(a.Reason, "the stones were dressed")})
+		return nil
 	case "warm":
 		return s.warm(a.Warmth)
 	case "leave":
@@ -124,7 +127,7 @@ func (s *Session) do(a Action) error {
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, leave, knock, warm, accept, reject, note", a.Do)
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, leave, knock, dressed, warm, accept, reject, note", a.Do)
 }
 
 func (s *Session) chooseJob(a Action) error {
@@ -207,7 +210,7 @@ func (s *Session) newRound(a Action) error {
 	case a.Strokes < 0 || a.Seconds < 0:
 		return errors.New("strokes and seconds can't be negative")
 	}
-	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Strokes: a.Strokes, Seconds: a.Seconds, Dressed: a.Dressed}})
+	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Strokes: a.Strokes, Seconds: a.Seconds, Dressed: a.Dressed || f.Dressed}})
 	return nil
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/advise"
 	"fairbore/analysis/form"
 	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
@@ -46,6 +47,8 @@ type Bore struct {
 	Words []string     `json:"words,omitempty"`
 	// Judged is the verdict by the decision rule, as the readings stand.
 	Judged *verdict.Bore `json:"judged,omitempty"`
+	// Advice is what to consider doing next.
+	Advice *advise.Advice `json:"advice,omitempty"`
 	// Cooling is what repeated readings at one place say of a warm part.
 	Cooling *master.Cooling `json:"cooling,omitempty"`
 	Warm    *Warmth         `json:"warm,omitempty"`
@@ -186,6 +189,7 @@ func (f *Fold) bore(b *Bore, set *Settings) {
 		f.judgement(b, set, readings)
 	}
 	b.Cooling = f.cooling(set)
+	b.Advice = f.advice(b, set)
 }
 
 func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
@@ -288,12 +292,14 @@ func (f *Fold) state(b *Bore) (State, string) {
 // cautions are those that matter now (common practice; the machine's manual and
 // the shop's rules come first).
 func (f *Fold) cautions(b *Bore) []string {
-	if f.Job == nil || f.Verdict != nil {
+	if b.Advice == nil {
 		return nil
 	}
 	c := []string{"Stop the spindle and wait for rest before gauging."}
-	if b.State == Over {
-		c = append(c, "No more honing: let it cool, check the zero, gauge again.")
+	for _, more := range b.Advice.Cautions {
+		if !slices.Contains(c, more) {
+			c = append(c, more)
+		}
 	}
 	return c
 }

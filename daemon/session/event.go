@@ -28,6 +28,7 @@ const (
 	Checked   Kind = "check"     // a ring was read to see whether the zero still holds
 	Reworked  Kind = "reworked"  // new values for readings in doubt, beside the old
 	Disturbed Kind = "disturbed" // the gauge had a knock or new tips: its zero is not to be trusted
+	Dressing  Kind = "dressed"   // the stones were dressed, trued or changed
 	Warmed    Kind = "warm"      // temperatures of part and ring were measured
 	Judged    Kind = "verdict"   // a part was accepted or laid aside
 	GaugeSeen Kind = "gauge"     // the gauge was found or lost

@@ -50,6 +50,7 @@ type Fold struct {
 	Known   bool             // a gauge event has been seen
 	Beside  map[string]Gauge // other instruments of the station, by name
 	Spindle bool             // it turns, as far as is known
+	Dressed bool             // the stones were dressed or changed, and nothing was honed since
 }
 
 // keep is how many readings of a part a Fold holds before it forgets the oldest
@@ -89,7 +90,7 @@ func (f *Fold) Apply(e *Event) {
 		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
 		f.begin = len(f.Readings)
-		f.Warm.Part = nil
+		f.Warm.Part, f.Dressed = nil, false
 	case Placed:
 		f.place(e.Place)
 	case Taken:
@@ -137,6 +138,8 @@ func (f *Fold) Apply(e *Event) {
 			f.Failed, f.FailedAt = e.Check, e.At
 			f.doubt()
 		}
+	case Dressing:
+		f.Dressed = true
 	case Disturbed:
 		f.Knocked = e.Note
 	case Warmed:

@@ -100,7 +100,14 @@ func (s *Session) resting() {
 		return
 	}
 	s.air.since = s.now.Mono
-	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true}, Source: "gauge"})
+	s.autoRound()
+}
+
+// autoRound begins a round that nobody announced. How long the spindle turned is
+// known if it has a contact.
+func (s *Session) autoRound() {
+	f := &s.fold
+	s.emit(Event{Kind: RoundOver, Source: "gauge", Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true, Dressed: f.Dressed}})
 }
 
 // Limits of doubting a place (common practice; chosen so that a taper of a few

@@ -363,14 +363,14 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 		s.nextPart("")
 	}
 	if place != nil && s.spindle.since > 0 && len(f.Current(f.Round())) > 0 { // honed, and gauged again
-		s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true}})
+		s.autoRound()
 		if place, err = s.place(); err != nil {
 			s.refuse(smp, sent, size, err.Error())
 			return
 		}
 	}
 	if place == nil { // the plan is complete and is gauged again
-		s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true}})
+		s.autoRound()
 		if place = f.Due(); place == nil {
 			s.refuse(smp, sent, size, "every place of the plan is skipped; choose one")
 			return

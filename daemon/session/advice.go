@@ -1,0 +1,75 @@
+package session
+
+import (
+	"strconv"
+	"unicode"
+	"unicode/utf8"
+
+	"fairbore/analysis/advise"
+)
+
+// advice says what to do next, as far as that can be said.
+func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
+	if f.Verdict != nil {
+		return nil
+	}
+	in := advise.Input{
+		Job: f.Job, Judged: b.Judged, Form: b.Form, Rounds: advisable(b.Rounds, len(f.Job.Plan())),
+		Repeatability: set.Gauge.Repeatability, Bars: f.bars(b), Dressed: f.Dressed,
+	}
+	if b.U != nil {
+		in.U = *b.U
+	}
+	if c := b.Cooling; c != nil && c.Usable && !c.Ready {
+		in.Warm = &advise.Warm{Shrink: c.Remaining, Within: max(c.Most-c.Remaining, 0), Wait: c.Wait}
+	}
+	a := advise.Next(in)
+	return &a
+}
+
+// bars are why nothing may be advised now, and what to do instead.
+func (f *Fold) bars(b *Bore) (bars []advise.Bar) {
+	bar := func(do advise.Kind, why string) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
+	switch {
+	case f.Running != nil:
+		bar(advise.CheckZero, "Read ring "+f.Running.Ring.ID+".")
+	case !b.Master.OK:
+		bar(advise.CheckZero, sentence(b.Master.Why))
+	case f.Known && f.Gauge.Lost:
+		bar(advise.GaugeAgain, sentence("gauge lost"+reason(f.Gauge.Why)))
+	case b.Basis != b.Round:
+		bar(advise.Gauge, "Gauge round "+strconv.Itoa(b.Round)+".")
+	case b.Sizes == nil:
+		bar(advise.Gauge, "Gauge the bore.")
+	}
+	return bars
+}
+
+// advisable turns the sums of rounds into what advice is made from.
+func advisable(sums []RoundSum, places int) []advise.Round {
+	out := make([]advise.Round, len(sums))
+	for i, s := range sums {
+		out[i] = advise.Round{
+			Number: s.Number, Strokes: s.Strokes, Seconds: s.Seconds, Dressed: s.Dressed, At: s.At,
+			Smallest: s.Smallest, Largest: s.Largest, Complete: s.Readings == places,
+			Sections: make([]advise.SectionMean, len(s.Sections)),
+		}
+		for k, m := range s.Sections {
+			out[i].Sections[k] = advise.SectionMean(m)
+		}
+	}
+	return out
+}
+
+// sentence makes a sentence of a reason.
+func sentence(why string) string {
+	if why == "" {
+		return ""
+	}
+	r, n := utf8.DecodeRuneInString(why)
+	why = string(unicode.ToUpper(r)) + why[n:]
+	if last := why[len(why)-1]; last != '.' && last != '!' && last != '?' {
+		why += "."
+	}
+	return why
+}
