@@ -18,6 +18,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"fairbore/analysis"
+	"fairbore/analysis/advise"
 	"fairbore/daemon/session"
 )
 
@@ -116,6 +117,9 @@ func fill(v reflect.Value) {
 	case session.State:
 		v.SetString(string(session.InSize))
 		return
+	case advise.Kind:
+		v.SetString(string(advise.Hone))
+		return
 	}
 	switch v.Kind() {
 	case reflect.Pointer:
@@ -126,7 +130,9 @@ func fill(v reflect.Value) {
 		fill(v.Index(0))
 	case reflect.Struct:
 		for i := range v.NumField() {
-			fill(v.Field(i))
+			if v.Type().Field(i).IsExported() {
+				fill(v.Field(i))
+			}
 		}
 	case reflect.String:
 		v.SetString("front")
