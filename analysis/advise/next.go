@@ -167,19 +167,39 @@ func (p *planner) advise() Advice {
 		p.mend(&a, &t)
 	case b.Stop.Action == verdict.HoneOn:
 		p.hone(&a, &t)
-	case p.again > 0: // in size, and a form limit in doubt, twice
-		a.Kind, a.Sentence, a.Reason = Stop, "Stop: in size; the form is too close to call. Decide.", b.Stop.Reason
 	default:
-		a.Kind, a.Sentence, a.Reason = GaugeAgain, "In size; the form is too close to call. Gauge again.", b.Stop.Reason
+		p.formDoubt(&a, &t)
 	}
 	return a
 }
 
-// doubt is for a bore past the safe high size: gauge it again, cool; lay it
-// aside when it is found so again, by the mean of what was found.
+// formDoubt is for a bore in size with a form limit that can't be called met:
+// what is tight along the bore may still be evened out.
+func (p *planner) formDoubt(a *Advice, t *tight) {
+	if t.by > worth(p.in.Job) && p.even(a, t) {
+		return
+	}
+	a.Kind, a.Sentence, a.Reason = GaugeAgain, "In size; the form is too close to call. Gauge again.", p.in.Judged.Stop.Reason
+	if p.again > 0 {
+		a.Kind, a.Sentence = Stop, "Stop: in size; the form is too close to call. Decide."
+	}
+}
+
+// even makes a round of short strokes the advice, if there is room for one.
+func (p *planner) even(a *Advice, t *tight) bool {
+	if !t.real || t.where == "" || !a.Saved || p.most(p.whole()) < p.step {
+		return false
+	}
+	p.fill(a, t, p.steps(round{spell: p.mixed(t, 1), n: p.correction(t), short: 1}))
+	return a.Kind != ""
+}
+
+// doubt is for a bore past the safe high size: gauge it again, cool. Lay it aside
+// when it reads over the limit itself again; or past the safe size a third
+// time, by the mean of two, since the first may have been warm.
 func (p *planner) doubt(a *Advice, why string) {
 	a.Nearly = true
-	if p.again > 0 && p.meanLargest() > p.edge || p.again >= 3 {
+	if p.again > 0 && p.largest > p.high || p.again > 1 && p.meanLargest() > p.edge || p.again >= 3 {
 		a.Saved, a.NotSaved = false, orElse(a.NotSaved, "It is past the safe high size each time it was gauged.")
 		p.aside(a, "STOP: can't be saved by honing. Lay it aside.", why)
 		return
@@ -187,14 +207,10 @@ func (p *planner) doubt(a *Advice, why string) {
 	a.Kind, a.Sentence, a.Reason = GaugeAgain, "STOP. Let it cool, check the zero, gauge again.", why
 }
 
-// meanLargest is the mean of the largest readings of the rounds in which the
-// newest state was gauged.
+// meanLargest is the mean of the largest readings of the newest two rounds.
 func (p *planner) meanLargest() float64 {
-	rounds, sum := p.in.Rounds, 0.0
-	for i := range p.again + 1 {
-		sum += (rounds[len(rounds)-1-i].Largest - p.in.Job.Target).Micrometres()
-	}
-	return sum / float64(p.again+1)
+	last := p.in.Rounds[len(p.in.Rounds)-2:]
+	return ((last[0].Largest - p.in.Job.Target).Micrometres() + (last[1].Largest - p.in.Job.Target).Micrometres()) / 2
 }
 
 func (p *planner) aside(a *Advice, sentence, why string) {
@@ -227,11 +243,8 @@ func (p *planner) salvage(a *Advice, t *tight) {
 
 // mend is for a bore in size whose form is not: short strokes, if there is room.
 func (p *planner) mend(a *Advice, t *tight) {
-	if t.real && a.Saved && p.most(p.whole()) >= p.step {
-		p.fill(a, t, p.steps(round{spell: p.mixed(t, 1), n: p.correction(t), short: 1}))
-		if a.Kind != "" {
-			return
-		}
+	if p.even(a, t) {
+		return
 	}
 	if p.again == 0 {
 		a.Kind, a.Sentence, a.Reason = GaugeAgain, "In size, out of form: gauge again, unclamped and cool.", p.in.Judged.Sentence

@@ -193,17 +193,19 @@ const (
 	// alone tolerances, or to whenLocal times what the rest of the bore needs for
 	// evening it out, with something to spare.
 	alone     = 0.8
-	whenLocal = 2.0
-	keepSpare = 1.5
+	whenLocal = 1.5
+	keepSpare = 2.0
+	// In a blind bore, where a part can't be turned, more.
+	keepBlind = 3.0
 )
 
 // bite is how much of the stock to take next: half as it closes, from two
 // tolerances to one; three quarters when only what is below that is left
 // (common practice, which says 6 µm for the one bound), or while there is much
-// stock and the rate is known from two rounds at least.
+// stock and the rate is known from two rounds at least, or as well.
 func (p *planner) bite() float64 {
 	b := halfBite
-	if p.stock <= p.tol || p.stock > 2*p.tol && p.rate.Rounds >= 2 {
+	if p.stock <= p.tol || p.stock > 2*p.tol && (p.rate.Rounds >= 2 || p.rate.cv < fewScatter) {
 		b = largeBite
 	}
 	if p.rate.Faster || p.in.Dressed {
@@ -255,7 +257,7 @@ func (p *planner) planned(t *tight) round {
 	}
 	short := p.correction(t)
 	worked, rest := p.meanParts(t)
-	cost := keepSpare * t.by * rest * restShare / p.evening(t)
+	cost := p.spare() * t.by * rest * restShare / p.evening(t)
 	if p.stock <= max(alone*p.tol, whenLocal*cost) {
 		return p.steps(round{spell: p.mixed(t, 1), n: short, short: 1})
 	}
@@ -271,6 +273,13 @@ func (p *planner) planned(t *tight) round {
 	short += full * extra
 	n := full + short
 	return p.steps(round{spell: p.mixed(t, short/n), n: n, short: short / n})
+}
+
+func (p *planner) spare() float64 {
+	if p.in.Job.Blind {
+		return keepBlind
+	}
+	return keepSpare
 }
 
 // evening is by how much of the full rate short strokes bring the tight places

@@ -33,7 +33,7 @@ type Rate struct {
 const (
 	handScatter  = 0.15   // of a round's removal by hand (10 to 20 %)
 	handRounds   = 5.0    // how many rounds' worth of belief that is
-	fewScatter   = 0.25   // the least with one or two rounds to go by
+	fewScatter   = 0.25   // the least with one or two rounds to go by and nothing before
 	wander       = 0.05   // from round to round
 	glazing      = -0.006 // of the log-rate, a stroke or second: some halve in 115 strokes
 	glazingDoubt = 0.008
@@ -56,13 +56,14 @@ type rates struct {
 	levels           []float64 // of the log-rate after each round, since the stones were dressed
 	fresh            float64   // the highest of all
 	jumped           bool
+	told             bool // it began with the shop's rate
 }
 
 func newRates(job *analysis.Job, prior *Prior, seconds bool) *rates {
 	f := &rates{b: glazing, pbb: glazingDoubt * glazingDoubt}
 	f.x, f.pxx = material(job.Material, seconds)
 	if prior != nil && prior.Seconds == seconds && prior.Spread > 0 && math.Abs(prior.Log) < 20 && prior.Spread < 20 {
-		f.x, f.pxx = prior.Log, max(prior.Spread, wander)
+		f.x, f.pxx, f.told = prior.Log, max(prior.Spread, wander), true
 	}
 	f.pxx *= f.pxx
 	return f
@@ -167,7 +168,7 @@ func (f *rates) forecast(seconds, dressed bool) Rate {
 	}
 	next.move(f.half, wander)
 	cv := math.Sqrt(max(next.pxx, 0) + f.scatter()*f.scatter())
-	if f.n <= 2 {
+	if f.n <= 2 && !f.told {
 		cv = max(cv, fewScatter)
 	}
 	// Beyond this the figures say nothing, and no number may overflow.
