@@ -100,10 +100,7 @@ func (a Approach) scale(cv Canvas, y axis, x, t float64) {
 	}
 	write(LimitAs, j.High)
 	write(LimitAs, j.Low)
-	unit := analysis.Micrometre
-	if a.Format.Inch {
-		unit = tenth
-	}
+	unit := a.Format.unit()
 	step := analysis.Length(floorFine((y.max-y.min).Micrometres()/unit.Micrometres()/2.5) * float64(unit))
 	for l := j.Target - step; step > 0 && l > y.min; l -= step {
 		write(Soft, l)

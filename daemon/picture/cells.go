@@ -53,7 +53,7 @@ func (c *cut) cell(p session.PlaceState, next bool, x, y, w float64) {
 			c.corner(x-w/2, y+gap)
 		}
 	case p.State == "due":
-		c.cv.Circle(Past, Point{x, y + c.row/2}, 0.2*c.row)
+		c.cv.Circle(Cell, Point{x, y + c.row/2}, 0.2*c.row)
 	default: // void, stale, skipped: the word stands there, crossed out if it was a value
 		c.cv.Lines(Past, true, box)
 		c.write(PastAs, mid, w, p.State)
@@ -90,22 +90,44 @@ func textWidth(s string) float64 {
 	return w
 }
 
+// labels writes what is about the bore.
 func (c *cut) labels() {
 	t := c.text
+	left := min(c.x0, c.x(c.sections[0].depth)-c.cellWidth()/2) - 0.4*t
 	for i, a := range c.Bore.Job.Orientations { // once, at the left
 		n := float64(len(c.Bore.Job.Orientations))
-		c.cv.Text(Soft, Point{c.x0 - 0.5*t, c.axis + c.row*(float64(i)-n/2+0.5) + 0.32*t}, 0.9*t, End, a.String())
+		c.cv.Text(Soft, Point{left, c.axis + c.row*(float64(i)-n/2+0.5) + 0.32*t}, 0.9*t, End, a.String())
 	}
 	c.ruler()
 	c.limitNames()
+	a, b := c.notes()
 	foot := c.H - 0.45*t
-	note := fmt.Sprintf("errors drawn %s times too large", grouped(c.magnified))
-	c.cv.Text(Soft, Point{c.x0, foot}, 0.82*t, Start, note)
-	from := fmt.Sprintf("figures in %s from %s", c.Format.SmallUnit(), c.Format.Size(c.Bore.Job.Target))
-	if u := c.Bore.U; u != nil {
-		from += " · ±" + c.Format.Small(u.Expanded)
+	if c.apart {
+		c.cv.Text(Soft, Point{c.x0, foot - 1.15*t}, noteHeight*t, Start, a)
+		c.cv.Text(Soft, Point{c.x0, foot}, noteHeight*t, Start, b)
+		return
 	}
-	c.cv.Text(Soft, Point{c.x1, foot}, 0.82*t, End, from)
+	c.cv.Text(Soft, Point{c.x0, foot}, noteHeight*t, Start, a)
+	c.cv.Text(Soft, Point{c.x1, foot}, noteHeight*t, End, b)
+}
+
+const noteHeight = 0.82 // of the text's height
+
+// notes say what is drawn how large, and what the figures are.
+func (c *cut) notes() (scale, figures string) {
+	scale = fmt.Sprintf("errors drawn %s times too large", grouped(c.magnified))
+	figures = fmt.Sprintf("figures in %s from %s", c.Format.SmallUnit(), c.Format.Size(c.Bore.Job.Target))
+	if u := c.Bore.U; u != nil {
+		figures += " · ±" + c.Format.Small(u.Expanded)
+	}
+	return scale, figures
+}
+
+// notesApart reports whether the notes want a line each; how much is magnified
+// does not matter, so that the drawing stays where it is.
+func (c *cut) notesApart() bool {
+	a, b := c.notes()
+	return (textWidth(a+b)+textWidth("10 000"))*noteHeight*c.text > c.W-2*gutters*c.text
 }
 
 // ruler writes the depths below the bore, and what its ends are called.
@@ -123,7 +145,7 @@ func (c *cut) ruler() {
 	c.cv.Text(Strong, Point{c.x1 + 0.6*t, y + 1.0*t}, 0.95*t, Start, c.far())
 	for _, in := range c.Bore.Job.Interrupts {
 		if c.x(in.To)-c.x(in.From) > 0.5*t*textWidth(in.What) {
-			c.cv.Text(Soft, Point{(c.x(in.From) + c.x(in.To)) / 2, c.axis - c.core - 0.3*t}, 0.8*t, Middle, in.What)
+			c.cv.Text(Soft, Point{(c.x(in.From) + c.x(in.To)) / 2, c.axis - c.core - 0.5*t}, 0.8*t, Middle, in.What)
 		}
 	}
 }
@@ -136,24 +158,36 @@ func (c *cut) limitNames() {
 		word string
 		h    float64
 	}{{"high", c.hHigh}, {"target", c.hTarget}, {"low", c.hLow}}
-	x := c.x1 + 1.2*t
+	from := c.x1 + 0.15*t
+	if c.Bore.Job.Blind {
+		from += bottomWide * t
+	}
+	x := from + 1.0*t
 	last := math.Inf(-1)
 	for _, n := range names {
 		y := max(c.axis-n.h, last+0.95*t)
 		last = y
-		c.cv.Lines(Frame, false, []Point{{c.x1 + 0.15*t, c.axis - n.h}, {x - 0.15*t, y}})
+		c.cv.Lines(Frame, false, []Point{{from, c.axis - n.h}, {x - 0.15*t, y}})
 		c.cv.Text(LimitAs, Point{x, y + 0.3*t}, 0.9*t, Start, n.word)
 	}
-	unit := analysis.Micrometre
-	if c.Format.Inch {
-		unit = tenth
-	}
+	unit := c.Format.unit()
 	step := floorFine(c.outer * 0.45 / c.perMicron / unit.Micrometres())
 	long := c.perMicron * step * unit.Micrometres()
 	xl, y := c.x0-1.0*t, c.axis-c.outer
 	c.cv.Lines(Frame, false, []Point{{xl - 0.25*t, y}, {xl + 0.25*t, y}}, []Point{{xl, y}, {xl, y + long}}, []Point{{xl - 0.25*t, y + long}, {xl + 0.25*t, y + long}})
-	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.0*t}, 0.85*t, End, c.Format.mark(trimFloat(step)))
-	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.95*t}, 0.75*t, End, c.Format.SmallUnit())
+	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2}, 0.85*t, End, c.Format.mark(trimFloat(step)))
+	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.95*t}, 0.75*t, End, unitWord(c.Format, step))
+}
+
+// unitWord is the small unit as it follows a number.
+func unitWord(f Format, n float64) string {
+	switch {
+	case f.Inch && f.Fine:
+		return analysis.UIN.String()
+	case f.Inch && n == 1:
+		return "tenth"
+	}
+	return f.SmallUnit()
 }
 
 // pointer draws the gauge at the next place; the page moves its tips with the

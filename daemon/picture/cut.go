@@ -15,6 +15,7 @@ type Cut struct {
 	Bore   *session.Bore
 	W, H   float64 // pixels
 	Format Format
+	Plain  bool // only the wall, the limits and what is to come off: no words, no cells
 }
 
 // cut is a Cut laid out.
@@ -31,6 +32,7 @@ type cut struct {
 	hHigh         float64 // of the high limit, from the axis
 	perMicron     float64 // pixels, on the radius, per µm on the diameter
 	perMM         float64 // pixels along the bore
+	apart         bool    // the notes below stand on a line each
 	magnified     float64
 	tight, wide   []knot
 	before        []knot
@@ -73,23 +75,15 @@ func (c *cut) title() string {
 // Shares of the drawing's height and width.
 const (
 	metalShare = 0.10 // of the half height, metal outside the high limit at least
-	gutters    = 5.2  // text heights left and right
+	gutters    = 4.7  // text heights left and right
 )
 
 func (c Cut) lay() *cut {
 	b := c.Bore
 	d := &cut{Cut: &c, sections: sections(b)}
-	d.text = clamp(min(c.H/17, c.W/42), 11, 30)
-	top, bottom := 0.4*d.text, 3.1*d.text // depths and foot line below
-	d.axis = top + (c.H-top-bottom)/2
-	d.outer = d.axis - top
-	d.x0, d.x1 = gutters*d.text, c.W-gutters*d.text
+	d.frame()
 	length := max(b.Job.Length, 1)
 	d.perMM = (d.x1 - d.x0) / (length.Micrometres() / 1000)
-	rows := float64(max(1, len(b.Job.Orientations)))
-	d.row = clamp(d.outer*0.52/rows, 11, 2.1*d.text)
-	d.core = d.row*rows/2 + 0.35*d.row
-
 	all := spans(b)
 	room := d.outer*(1-metalShare) - d.core - 0.2*d.text
 	d.magnified = magnify(all, room, d.perMM/1000)
@@ -111,6 +105,35 @@ func (c Cut) lay() *cut {
 		}
 	}
 	return d
+}
+
+// frame parts the drawing into the bore, and the room about it for words.
+func (c *cut) frame() {
+	b := c.Bore.Job
+	c.text = clamp(min(c.H/16, c.W/32), 11, 30)
+	top, bottom, left, right := 0.4*c.text, 3.1*c.text, gutters*c.text, gutters*c.text
+	if c.apart = c.notesApart(); c.apart {
+		bottom += 1.1 * c.text
+	}
+	rows := float64(max(1, len(b.Orientations)))
+	if b.Blind {
+		right += bottomWide * c.text
+	}
+	if c.Plain {
+		c.text = 9
+		top, bottom, left, right, rows = 1, 1, 1, 1, 0
+		if b.Blind {
+			right += bottomWide * c.text
+		}
+	}
+	c.axis = top + (c.H-top-bottom)/2
+	c.outer = max(1, c.axis-top)
+	c.x0, c.x1 = left, max(left+1, c.W-right)
+	c.core = 0.12 * c.outer
+	if rows > 0 {
+		c.row = clamp(c.outer*0.56/rows, 11, 1.8*c.text)
+		c.core = c.row*rows/2 + 0.35*c.row
+	}
 }
 
 // height returns how far from the axis the wall of a size is drawn; it stays
@@ -138,6 +161,10 @@ func (c *cut) draw() {
 	c.limits()
 	c.walls()
 	c.ends()
+	if c.Plain {
+		return
+	}
+	c.work()
 	c.cells()
 	c.labels()
 	c.pointer()

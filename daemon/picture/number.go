@@ -11,11 +11,33 @@ import (
 // point or comma.
 type Format struct {
 	Inch  bool
+	Fine  bool // inch deviations in millionths, not tenths
 	Comma bool
 }
 
-// For returns the format of a job's own unit.
+// fine is the tolerance up to which millionths are spoken of, not tenths: with
+// less than that a tenth of a tenth is too coarse (common practice).
+const fine = 15 * tenth / 10
+
+// For returns the format of a unit.
 func For(u analysis.Unit) Format { return Format{Inch: u.Inch()} }
+
+// ForJob returns the format of a job's own unit. The small unit stays the same all
+// through the job.
+func ForJob(j *analysis.Job) Format {
+	return Format{Inch: j.Unit.Inch(), Fine: j.High-j.Low <= fine}
+}
+
+// unit is the unit of deviations, as a length.
+func (f Format) unit() analysis.Length {
+	switch {
+	case f.Inch && f.Fine:
+		return analysis.MicroInch
+	case f.Inch:
+		return tenth
+	}
+	return analysis.Micrometre
+}
 
 func (f Format) mark(s string) string {
 	s = strings.Replace(s, "-", "−", 1)
@@ -28,8 +50,12 @@ func (f Format) mark(s string) string {
 // tenth is the toolmaker's: 0.0001 in.
 const tenth = analysis.Thou / 10
 
-// Small writes a deviation to a tenth of [Format.SmallUnit], without the unit.
+// Small writes a deviation in [Format.SmallUnit] without the unit: whole
+// millionths, else to one decimal place.
 func (f Format) Small(d analysis.Deviation) string {
+	if f.Inch && f.Fine {
+		return f.mark(analysis.Length(d).Format(analysis.UIN, 0))
+	}
 	if f.Inch { // a tenth is as many units of 0.1 nm as 25.4 / 10 µm
 		return f.mark(ratio(analysis.Length(d), tenth, 1))
 	}
@@ -45,8 +71,12 @@ func (f Format) Signed(d analysis.Deviation) string {
 	return s
 }
 
-// SmallUnit is the unit of a deviation: µm, or tenths of a thousandth of an inch.
+// SmallUnit is the unit of a deviation: µm, or tenths of a thousandth of an inch,
+// or millionths of an inch.
 func (f Format) SmallUnit() string {
+	if f.Inch && f.Fine {
+		return "millionths"
+	}
 	if f.Inch {
 		return "tenths"
 	}
@@ -56,6 +86,9 @@ func (f Format) SmallUnit() string {
 // Other writes a deviation in the units that stand beneath, finest first.
 func (f Format) Other(d analysis.Deviation) string {
 	l := analysis.Length(d)
+	if f.Inch && f.Fine {
+		return f.mark(ratio(l, tenth, 2)) + " tenths · " + f.mark(l.Format(analysis.UM, 2)) + " µm"
+	}
 	if f.Inch {
 		return f.mark(l.Format(analysis.UIN, 0)) + " millionths · " + f.mark(l.Format(analysis.UM, 1)) + " µm"
 	}

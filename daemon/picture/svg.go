@@ -19,7 +19,7 @@ type SVG struct {
 // name and value; a name goes out as data-name.
 func NewSVG(w, h float64, title string, data ...string) *SVG {
 	s := &SVG{b: make([]byte, 0, 16<<10)}
-	s.b = append(s.b, `<svg xmlns="http://www.w3.org/2000/svg" class="picture" role="img" viewBox="0 0 `...)
+	s.b = append(s.b, `<svg xmlns="http://www.w3.org/2000/svg" class="picture" role="img" viewBox="0 0`...)
 	s.number(w)
 	s.number(h)
 	for i := 0; i+1 < len(data); i += 2 {

@@ -1,6 +1,10 @@
 package picture
 
-import "fairbore/analysis"
+import (
+	"slices"
+
+	"fairbore/analysis"
+)
 
 // full carries a profile on to both ends of the bore, as far as it is not gauged.
 func (c *cut) full(p []knot) []knot {
@@ -52,12 +56,25 @@ func (c *cut) metal() {
 		c.cv.Lines(Stock, true, area...)
 		c.cv.Lines(Grain, false, hatch(0.34*c.text, true, area...)...)
 	}
+	c.uncertain()
 	if c.Bore.Sizes != nil && c.Bore.Room < 0 {
 		area := c.band(above(c.full(c.wide), c.hHigh), c.flat(c.hHigh))
 		c.cv.Lines(Beyond, true, area...)
 		c.cv.Lines(Cross, false, hatch(0.3*c.text, true, area...)...)
 		c.cv.Lines(Cross, false, hatch(0.3*c.text, false, area...)...)
 	}
+}
+
+// uncertain draws the uncertainty of the wall as a thickness.
+func (c *cut) uncertain() {
+	if c.doubt < 0.5 {
+		return
+	}
+	lo, hi := make([]knot, len(c.tight)), make([]knot, len(c.tight))
+	for i, k := range c.tight {
+		lo[i], hi[i] = knot{k.x, k.h - c.doubt}, knot{k.x, k.h + c.doubt}
+	}
+	c.cv.Lines(Doubt, true, c.band(c.full(lo), c.full(hi))...)
 }
 
 // interrupts cuts out what is no wall: grooves, ports, holes.
@@ -74,25 +91,18 @@ func (c *cut) interrupts() {
 }
 
 func (c *cut) limits() {
-	c.cv.Lines(Limit, false, append(c.both(c.flat(c.hLow)), c.both(c.flat(c.hHigh))...)...)
-	c.cv.Lines(Target, false, c.both(c.flat(c.hTarget))...)
+	c.cv.Lines(Limit, false, append(c.pieces(c.flat(c.hLow)), c.pieces(c.flat(c.hHigh))...)...)
+	c.cv.Lines(Target, false, c.pieces(c.flat(c.hTarget))...)
 }
 
 // walls draws the wall at its tightest and at its widest with its uncertainty,
 // and the wall of the round before.
 func (c *cut) walls() {
-	if len(c.before) > 0 {
+	if len(c.before) > 0 && c.inside(c.before) {
 		c.cv.Lines(Ghost, false, c.pieces(c.full(c.before))...)
 	}
 	if c.tight == nil {
 		return
-	}
-	if c.doubt > 0.5 {
-		lo, hi := make([]knot, len(c.tight)), make([]knot, len(c.tight))
-		for i, k := range c.tight {
-			lo[i], hi[i] = knot{k.x, k.h - c.doubt}, knot{k.x, k.h + c.doubt}
-		}
-		c.cv.Lines(Doubt, true, c.band(c.full(lo), c.full(hi))...)
 	}
 	gauged := Wall
 	if c.Bore.Basis != c.Bore.Round { // honed since
@@ -103,6 +113,25 @@ func (c *cut) walls() {
 	c.cv.Lines(gauged, false, c.pieces(c.tight)...)
 	c.cv.Lines(Wide, false, c.pieces(c.wide)...)
 	c.ticks()
+}
+
+// inside reports whether a profile lies within what is drawn.
+func (c *cut) inside(p []knot) bool {
+	return !slices.ContainsFunc(p, func(k knot) bool { return k.h <= c.core || k.h >= c.outer })
+}
+
+// work marks the stretches that are to be worked by themselves.
+func (c *cut) work() {
+	if c.Bore.Advice == nil || c.tight == nil || !c.Bore.Advice.Kind.Honing() {
+		return
+	}
+	t := 0.5 * c.text
+	for _, s := range c.Bore.Advice.At {
+		x0, x1, h := c.x(s.From), c.x(s.To), c.core-0.15*c.text
+		for _, y := range []float64{c.axis - h, c.axis + h} {
+			c.cv.Lines(Next, false, []Point{{x0, y}, {x1, y}}, []Point{{x0 + t, y - t/2}, {x0, y}, {x0 + t, y + t/2}}, []Point{{x1 - t, y - t/2}, {x1, y}, {x1 - t, y + t/2}})
+		}
+	}
 }
 
 // ticks marks each reading on the wall.
@@ -158,6 +187,9 @@ func split(p []knot, x float64) (head, tail []knot) {
 	return p, nil
 }
 
+// bottomWide is how thick the bottom of a blind bore is drawn, in text heights.
+const bottomWide = 0.9
+
 // ends draws the faces of the part; a blind bore has a bottom.
 func (c *cut) ends() {
 	y0, y1 := c.axis-c.outer, c.axis+c.outer
@@ -170,7 +202,7 @@ func (c *cut) ends() {
 		faces(c.x1)
 		return
 	}
-	bottom := rect(c.x1, y0, c.x1+0.9*c.text, y1)
+	bottom := rect(c.x1, y0, c.x1+bottomWide*c.text, y1)
 	c.cv.Lines(Metal, true, bottom)
 	c.cv.Lines(Hatch, false, hatch(0.62*c.text, false, bottom)...)
 	c.cv.Lines(Wide, false, []Point{{c.x1, c.axis - inner}, {c.x1, c.axis + inner}})

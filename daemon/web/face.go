@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fairbore/analysis"
@@ -41,7 +42,11 @@ type face struct {
 	Caption string `json:"caption,omitempty"`
 	Other   string `json:"other,omitempty"` // the figure in other units
 	Big     string `json:"big,omitempty"`
-	Room    string `json:"room,omitempty"`
+	// Room is the second figure: up to the high limit at the widest place, or what
+	// is over it.
+	Room     string `json:"room,omitempty"`
+	RoomWord string `json:"room_word,omitempty"`
+	RoomUnit string `json:"room_unit,omitempty"`
 
 	Advice   string   `json:"advice,omitempty"`
 	Reason   string   `json:"reason,omitempty"`
@@ -81,7 +86,7 @@ type choice struct {
 
 // faceOf puts the state of a station into words.
 func faceOf(b *session.Bore, f picture.Format) face {
-	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: b.Cautions, Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
+	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: once(b.Cautions), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs(b, f)
 	if b.Job == nil {
 		v.Tone, v.Big, v.Waiting = act, "Choose a job", "a job"
@@ -122,7 +127,7 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 		v.says(act, "Gauge it", "gauging")
 	case b.Basis != b.Round:
 		v.says(act, "Gauge again", "gauging")
-		v.limits(b, f)
+		v.Caption = "before honing: smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
 	default:
 		v.judged(b, f)
 	}
@@ -169,21 +174,22 @@ func (v *face) limits(b *session.Bore, f picture.Format) {
 	if b.Sizes == nil {
 		return
 	}
-	word := "room "
-	if !b.Complete && b.Basis == b.Round {
-		word = "room ≤ "
-	}
-	v.Room = word + f.Small(b.Room) + " " + f.SmallUnit() + " at " + f.Place(b.Sizes.Largest.Place)
-	if b.Room < 0 {
-		v.Room = "over by " + f.Small(-b.Room) + " " + f.SmallUnit() + " at " + f.Place(b.Sizes.Largest.Place)
+	v.RoomWord, v.Room = "room", f.Small(b.Room)
+	v.RoomUnit = f.SmallUnit() + " to the high limit, at " + f.Place(b.Sizes.Largest.Place)
+	switch {
+	case b.Room < 0:
+		v.RoomWord, v.Room = "over by", f.Small(-b.Room)
+		v.RoomUnit = f.SmallUnit() + ", at " + f.Place(b.Sizes.Largest.Place)
+	case !b.Complete && b.Basis == b.Round: // a place not gauged yet may be wider
+		v.RoomWord = "room at most"
 	}
 	v.Caption = "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
 }
 
-// advise says what to do next, and why.
+// advise says what to consider doing next, and why.
 func (v *face) advise(b *session.Bore) {
 	v.Reason = b.Why
-	switch {
+	switch a := b.Advice; {
 	case b.Verdict != nil:
 		v.Advice, v.Reason = "Take the next part.", b.Verdict.Reason
 	case b.Master.Running != nil:
@@ -191,10 +197,41 @@ func (v *face) advise(b *session.Bore) {
 	case !b.Master.OK:
 		v.Advice = "Master the gauge on ring " + b.Job.Ring + "."
 	case b.Next != nil && !b.Complete:
-		v.Advice = "Gauge at " + v.Next + "."
+		v.Advice, v.Reason = "Gauge at "+v.Next+".", v.Progress+" gauged in this round."
+	case a != nil:
+		v.Advice, v.Reason = a.Sentence, join(a.Reason, risk(a.Kind.Honing(), a.Risk), a.NotSaved)
 	case len(b.Words) > 0:
 		v.Advice = b.Words[0]
 	}
+	if b.Cooling != nil && !b.Cooling.Ready {
+		v.Reason = join(b.Cooling.Sentence, v.Reason)
+	}
+}
+
+// risk says how likely the advised round goes over.
+func risk(honing bool, p float64) string {
+	switch {
+	case !honing:
+		return ""
+	case p < 0.001:
+		return "Risk of going over below 0.1 %."
+	}
+	return fmt.Sprintf("Risk of going over about %.1f %%.", 100*p)
+}
+
+// once leaves out what is said twice in other words.
+func once(cautions []string) (out []string) {
+	for _, c := range cautions {
+		first := strings.Join(strings.Fields(strings.ReplaceAll(c, ",", ""))[:min(3, len(strings.Fields(c)))], " ")
+		if !slices.ContainsFunc(out, func(o string) bool { return strings.HasPrefix(strings.ReplaceAll(o, ",", ""), first) }) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+func join(parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
 }
 
 func (v *face) places(b *session.Bore, f picture.Format) {
@@ -257,5 +294,5 @@ func plural(n int, word string) string {
 		return "1 " + word
 	}
 	first, rest, _ := strings.Cut(word, " ")
-	return fmt.Sprint(n) + " " + first + "s " + rest
+	return strings.TrimSpace(fmt.Sprint(n) + " " + first + "s " + rest)
 }

@@ -20,6 +20,13 @@ const maxAction = 16 << 10
 func (s *Server) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.index)
+	mux.HandleFunc("GET /wall", s.wall)
+	mux.HandleFunc("GET /wall/view", s.wallView)
+	mux.HandleFunc("GET /plan", s.plan)
+	if s.cfg.History != nil {
+		mux.HandleFunc("GET /history", s.history)
+		mux.HandleFunc("GET /part/{station}/{seq}", s.part)
+	}
 	mux.HandleFunc("GET /station/{name}", s.station)
 	mux.HandleFunc("GET /station/{name}/stream", s.stream)
 	mux.HandleFunc("GET /station/{name}/view", s.view)

@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"net/url"
 
 	"fairbore/analysis"
 )
@@ -43,14 +44,14 @@ func pages() (*template.Template, error) {
 	return template.ParseFS(files, "templates/*.html")
 }
 
-// index shows the stations; with one station it goes straight there.
+// index goes to the wall of stations; with one station, that is here, straight to that.
 func (s *Server) index(w http.ResponseWriter, r *http.Request) {
-	list := s.src.Stations()
-	if len(list) == 1 {
-		http.Redirect(w, r, "/station/"+list[0].Name, http.StatusFound)
-		return
+	to := "/wall"
+	_, far := s.src.(Presence)
+	if list := s.src.Stations(); len(list) == 1 && !far {
+		to = "/station/" + url.PathEscape(list[0].Name)
 	}
-	s.render(w, "index.html", list)
+	http.Redirect(w, r, to, http.StatusFound)
 }
 
 func (s *Server) station(w http.ResponseWriter, r *http.Request) {
@@ -59,15 +60,19 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "no such station", http.StatusNotFound)
 		return
 	}
-	var jobs []*analysis.Job
-	if s.cfg.Jobs != nil {
-		jobs = s.cfg.Jobs(st.Name)
-	}
 	s.render(w, "station.html", struct {
 		Station
 		Actions bool
 		Jobs    []*analysis.Job
-	}{st, s.cfg.Actions, jobs})
+		History bool
+	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil})
+}
+
+func (s *Server) jobs(station string) []*analysis.Job {
+	if s.cfg.Jobs == nil {
+		return nil
+	}
+	return s.cfg.Jobs(station)
 }
 
 func (s *Server) render(w http.ResponseWriter, page string, data any) {

@@ -10,9 +10,13 @@
 //
 //	GET  /                      the stations
 //	GET  /station/NAME          its page
+//	GET  /station/NAME/view     server-sent events for that page: words, drawings
 //	GET  /station/NAME/stream   server-sent events: bore, live, event
 //	GET  /station/NAME/bore     the newest state, JSON
 //	POST /station/NAME/do       an action, JSON in and out
+//	GET  /wall                  all stations; /wall/view is its stream
+//	GET  /history               parts gauged before; /part/STATION/SEQ is one of them
+//	GET  /plan                  a bore before it is cut
 //	GET  /metrics               the health of the daemon
 package web
 
@@ -36,9 +40,11 @@ type Config struct {
 	Actions bool   // whether the page may act, or only show
 	Version string
 	Metrics http.Handler // for /metrics, nil for none
-	// Jobs lists the jobs that a station can work to, by id; nil if they are not
-	// known here. It may be called from any goroutine.
+	// Jobs lists the jobs that a station can work to, by id, or with "" all of
+	// them; nil if they are not known here. Any goroutine may call it.
 	Jobs func(station string) []*analysis.Job
+	// History answers for parts that were gauged before; nil for no such pages.
+	History History
 }
 
 // Server serves the pages. [Listen] opens its address, Run serves it.

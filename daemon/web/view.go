@@ -16,16 +16,15 @@ import (
 
 // look is how one viewer wants to see a station.
 type look struct {
-	unit    string // mm, in, or empty for the job's own
-	comma   bool
-	w, h    float64 // pixels of the cut
-	aw, ah  float64 // of the approach to size, 0 for none
-	quietly bool
+	unit   string // mm, in, or empty for the job's own
+	comma  bool
+	w, h   float64 // pixels of the cut
+	aw, ah float64 // of the approach to size, 0 for none
 }
 
 // Bounds of a drawing asked for, in pixels.
 const (
-	leastSide = 120
+	leastSide = 24
 	mostSide  = 4000
 )
 
@@ -42,13 +41,14 @@ func parseLook(q url.Values) look {
 
 // format is that of the viewer's choice, or of the job.
 func (l *look) format(j *analysis.Job) picture.Format {
-	f := picture.Format{Comma: l.comma}
-	switch {
-	case l.unit == "in":
-		f.Inch = true
-	case l.unit != "mm" && j != nil:
-		f.Inch = j.Unit.Inch()
+	var f picture.Format
+	if j != nil {
+		f = picture.ForJob(j)
 	}
+	if l.unit == "in" || l.unit == "mm" {
+		f.Inch = l.unit == "in"
+	}
+	f.Comma = l.comma
 	return f
 }
 
@@ -65,9 +65,22 @@ func (l *look) draw(b *session.Bore) (d drawing) {
 	f := l.format(b.Job)
 	d.Cut = string(picture.Cut{Bore: b, W: l.w, H: l.h, Format: f}.SVG())
 	if l.aw > 0 && l.ah > 0 {
-		d.Approach = string(picture.Approach{Bore: b, W: l.aw, H: l.ah, Format: f}.SVG())
+		d.Approach = string(picture.Approach{Bore: b, W: l.aw, H: l.ah, Format: f, Expected: expected(b)}.SVG())
 	}
 	return d
+}
+
+// expected is the range of sizes that the advised round may bring, nil if none is
+// advised.
+func expected(b *session.Bore) *[2]analysis.Length {
+	if b.Advice == nil || len(b.Advice.Expected) == 0 {
+		return nil
+	}
+	e := [2]analysis.Length{b.Advice.Expected[0].Low, b.Advice.Expected[0].High}
+	for _, x := range b.Advice.Expected {
+		e[0], e[1] = min(e[0], x.Low), max(e[1], x.High)
+	}
+	return &e
 }
 
 // needle is where the gauge's tips are now.
@@ -189,7 +202,7 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 		case <-s.stop:
 			return
 		case <-tick.C:
-			out = []byte("event: beat\ndata:\n\n")
+			out = appendEvent(nil, "beat", s.gone())
 		case <-sub.Ready():
 			out = say(sub.Take())
 		}

@@ -5,7 +5,9 @@ export const settings = {};
 const followers = [];
 export const onSettings = (f) => followers.push(f);
 
-for (const name in usual) settings[name] = localStorage.getItem(key(name)) ?? usual[name];
+// The address may set them too, for a screen without a keyboard: ?unit=mm&theme=dark.
+const asked = new URLSearchParams(location.search);
+for (const name in usual) settings[name] = asked.get(name) ?? localStorage.getItem(key(name)) ?? usual[name];
 
 export function set(values) {
   for (const name in values) {

@@ -32,14 +32,18 @@ function show(f) {
   text("least", f.least);
   text("unit", f.unit);
   text("big", f.big);
+  wide(f.big);
   text("caption", f.caption);
   text("other", f.other);
   text("state", f.state);
-  text("room", f.room);
+  text("roomnumber", f.room);
+  text("roomword", f.room_word);
+  text("roomunit", f.room_unit);
   text("advice", f.advice);
   text("reason", f.refused || f.reason);
   text("next", f.next ? `next ${f.next}` : "");
   text("last", f.last);
+  fit();
   at("plate").querySelector("use").setAttribute("href", "#s-" + f.tone);
   at("cautions").replaceChildren(...(f.cautions || []).map((c) => Object.assign(document.createElement("li"), { textContent: c })));
   sign("master", f.master);
@@ -50,6 +54,20 @@ function show(f) {
     if (before) sounds.state(f.tone, before.tone);
   }
   actions.face(f);
+}
+
+// wide tells the style sheet how long the longest word is.
+function wide(big) {
+  main.dataset.w = Math.min(14, Math.max(4, ...(big || "").split(" ").map((w) => w.length)));
+}
+
+// fit makes the words of the advice smaller until all of them are seen.
+function fit() {
+  const e = at("what");
+  for (let n = 0; n < 5; n++) {
+    e.dataset.fit = n;
+    if (e.scrollHeight <= e.clientHeight) break;
+  }
 }
 
 function picture(into, svg) {
@@ -89,6 +107,7 @@ function linkIs(state) {
   if (state === "lost") {
     main.dataset.tone = "none";
     text("big", "No signal");
+    wide("No signal");
     text("state", "no signal");
     text("reason", "What was shown is old. Trying to reach the station again.");
     at("plate").querySelector("use").setAttribute("href", "#s-none");
@@ -117,6 +136,7 @@ export function note(s, ms) {
 
 function address() {
   const c = at("cut").getBoundingClientRect(), a = at("approach").getBoundingClientRect();
+  if (c.width < 10) return asked;
   const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma });
   if (a.width > 100) { q.set("aw", Math.round(a.width)); q.set("ah", Math.round(a.height)); }
   return `/station/${encodeURIComponent(station)}/view?${q}`;
@@ -151,7 +171,7 @@ setInterval(() => {
 }, 500);
 
 let resized = 0;
-new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(connect, 150); }).observe(at("cut"));
+new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(() => { fit(); connect(); }, 150); }).observe(at("cut"));
 onSettings(connect);
 sounds.tune(station);
 actions.start(station, main.dataset.actions === "true", note, at);

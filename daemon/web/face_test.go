@@ -1,0 +1,110 @@
+package web
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// Each state says what it is in words and with a shape of its own, and what it
+// shows largest is what matters then.
+func TestFaces(t *testing.T) {
+	for name, want := range map[string]struct {
+		tone   tone
+		figure string
+		big    string
+	}{
+		"rough":      {stock, "17.2", ""}, // 22.22754 − 22.1838 = 43.74 µm = 17.22 tenths
+		"closing":    {stock, "2.2", ""},  // 22.22754 − 22.2220 = 5.54 µm = 2.18 tenths
+		"partial":    {stock, "2.2", ""},
+		"blind":      {stock, "18.8", ""}, // 15.8780 − 15.8592 = 18.8 µm
+		"sleeve":     {stock, "130", ""},  // 31.75 − 31.7467 = 3.3 µm = 129.9 millionths
+		"insize":     {safe, "", "In size"},
+		"accepted":   {safe, "", "Accepted"},
+		"over":       {danger, "", "Over"},
+		"unset":      {act, "", "Not mastered"},
+		"ready":      {act, "", "Gauge it"},
+		"honed":      {act, "", "Gauge again"},
+		"ring":       {act, "", "Read ring 2/3"},
+		"lost":       {watch, "", "Gauge lost"},
+		"unrecorded": {watch, "", "Not recording"},
+	} {
+		b := states()[name]
+		f := faceOf(b, picture.ForJob(b.Job))
+		if f.Tone != want.tone || f.Figure != want.figure || f.Big != want.big {
+			t.Errorf("%s: %s %q %q, want %+v", name, f.Tone, f.Figure, f.Big, want)
+		}
+		if (f.Figure == "") == (f.Big == "") {
+			t.Errorf("%s: figure %q and words %q: want one of them", name, f.Figure, f.Big)
+		}
+		if f.State == "" || f.Advice == "" {
+			t.Errorf("%s: state %q, advice %q", name, f.State, f.Advice)
+		}
+	}
+}
+
+// A stock that places not gauged yet may exceed is a lower bound, a room an upper
+// one; once all are gauged both are what they are.
+func TestBoundsWhilePlacesAreMissing(t *testing.T) {
+	all := states()
+	some, whole := faceOf(all["partial"], picture.Format{}), faceOf(all["closing"], picture.Format{})
+	if some.AtLeast != "≥" || some.RoomWord != "room at most" {
+		t.Errorf("places missing: %q %q", some.AtLeast, some.RoomWord)
+	}
+	if whole.AtLeast != "" || whole.RoomWord != "room" {
+		t.Errorf("all gauged: %q %q", whole.AtLeast, whole.RoomWord)
+	}
+}
+
+// No size is shown as if it were known when the zero is not.
+func TestNothingIsShownWithoutAZero(t *testing.T) {
+	for _, name := range []string{"unset", "ring", "lost", "unrecorded", "honed"} {
+		f := faceOf(states()[name], picture.Format{})
+		if f.Figure != "" || f.Room != "" {
+			t.Errorf("%s: shows %q and %q", name, f.Figure, f.Room)
+		}
+	}
+}
+
+func TestNoJob(t *testing.T) {
+	f := faceOf(&session.Bore{State: session.CannotJudge, Why: "choose a job"}, picture.Format{})
+	if f.Tone != act || f.Big != "Choose a job" {
+		t.Errorf("%+v", f)
+	}
+}
+
+// Every tone has a shape and a colour of its own, in daylight and in the dark.
+func TestTonesHaveShapes(t *testing.T) {
+	head, err1 := files.ReadFile("templates/head.html")
+	css, err2 := files.ReadFile("static/page.css")
+	if err1 != nil || err2 != nil {
+		t.Fatal(err1, err2)
+	}
+	var bodies []string
+	for _, tn := range []tone{safe, danger, watch, act, stock, none} {
+		_, after, ok := strings.Cut(string(head), `id="s-`+string(tn)+`"`)
+		if !ok {
+			t.Errorf("%s has no shape", tn)
+			continue
+		}
+		shape, _, _ := strings.Cut(after, "</symbol>")
+		if slices.Contains(bodies, shape) {
+			t.Errorf("%s has the shape of another", tn)
+		}
+		bodies = append(bodies, shape)
+		if !strings.Contains(string(css), `[data-tone="`+string(tn)+`"]`) {
+			t.Errorf("%s has no colour", tn)
+		}
+	}
+}
+
+// Cautions that say the same in other words are said once, others all.
+func TestCautionsOnce(t *testing.T) {
+	got := once([]string{"Stop the spindle and wait for rest before gauging.", "Never force the stone against the bottom.", "Stop the spindle, wait for rest, then gauge."})
+	if len(got) != 2 || got[1] != "Never force the stone against the bottom." {
+		t.Errorf("%q", got)
+	}
+}

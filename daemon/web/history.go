@@ -1,0 +1,224 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"html/template"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// History answers for the parts in the journal. Any goroutine may call it.
+type History interface {
+	// Parts returns the parts that a filter picks, the newest first, at most
+	// Limit of them.
+	Parts(ctx context.Context, f PartFilter) ([]PartLine, error)
+	// Record returns the state in which the part was left that began with event
+	// seq of a station, and the events from there to its end, in order. It fails
+	// with [ErrNoPart] if no part began there.
+	Record(ctx context.Context, station string, seq uint64) (*session.Bore, []session.Record, error)
+}
+
+// ErrNoPart says that no part began with an event.
+var ErrNoPart = errors.New("no part began there")
+
+// PartFilter picks parts; what is empty picks all.
+type PartFilter struct {
+	Station, Job, Part string
+	Limit              int
+}
+
+// PartLine is a part in a list.
+type PartLine struct {
+	Station, Job, Part string
+	Seq                uint64 // of the event that began it
+	First, Last        time.Time
+	Readings           int
+	Verdict            *session.Verdict // nil if it has none
+}
+
+// Tone is that of the verdict.
+func (p PartLine) Tone() string { return string(verdictTone(p.Verdict)) }
+
+// Word is the verdict in words.
+func (p PartLine) Word() string { return verdictWord(p.Verdict) }
+
+func verdictTone(v *session.Verdict) tone {
+	switch {
+	case v == nil:
+		return none
+	case v.Accepted:
+		return safe
+	}
+	return watch
+}
+
+func verdictWord(v *session.Verdict) string {
+	switch {
+	case v == nil:
+		return "not finished"
+	case v.Accepted:
+		return "accepted"
+	}
+	return "laid aside"
+}
+
+// historyShown bounds a list of parts.
+const historyShown = 200
+
+func (s *Server) history(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	f := PartFilter{Station: q.Get("station"), Job: strings.TrimSpace(q.Get("job")), Part: strings.TrimSpace(q.Get("part")), Limit: historyShown}
+	parts, err := s.cfg.History.Parts(r.Context(), f)
+	if err != nil {
+		s.failed(w, "history", err)
+		return
+	}
+	s.render(w, "history.html", struct {
+		Filter   PartFilter
+		Parts    []PartLine
+		Stations []Station
+		All      bool
+	}{f, parts, s.src.Stations(), len(parts) < historyShown})
+}
+
+func (s *Server) failed(w http.ResponseWriter, what string, err error) {
+	s.log.Error().Err(err).Msg(what)
+	http.Error(w, what+": "+err.Error(), http.StatusInternalServerError)
+}
+
+// line is a reading, or a fact beside the readings, of a record.
+type line struct {
+	At    string
+	Round int
+	No    int
+	Where string
+	Size  string
+	Dev   string
+	How   string
+	Void  string
+	Note  string // a fact that is no reading
+}
+
+// record is the page of a part.
+type record struct {
+	Line     PartLine
+	Bore     *session.Bore
+	Title    string
+	Units    string
+	Cut      template.HTML
+	Approach template.HTML
+	Facts    [][2]string
+	Lines    []line
+}
+
+func (s *Server) part(w http.ResponseWriter, r *http.Request) {
+	station := r.PathValue("station")
+	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 64)
+	if err != nil {
+		http.Error(w, "no such part", http.StatusNotFound)
+		return
+	}
+	b, events, err := s.cfg.History.Record(r.Context(), station, seq)
+	switch {
+	case errors.Is(err, ErrNoPart):
+		http.Error(w, "no such part", http.StatusNotFound)
+		return
+	case err != nil:
+		s.failed(w, "record", err)
+		return
+	case b.Job == nil || b.Part == nil:
+		http.Error(w, "no job was chosen for this part", http.StatusNotFound)
+		return
+	}
+	l := parseLook(r.URL.Query())
+	f := l.format(b.Job)
+	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict}, Bore: b, Title: b.Job.Title, Units: f.SmallUnit()}
+	// Drawings hold no text that isn't escaped: picture does it.
+	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
+	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f}.SVG())
+	rec.Facts = facts(b, f)
+	rec.Lines = linesOf(events, f)
+	s.render(w, "part.html", rec)
+}
+
+func facts(b *session.Bore, f picture.Format) (out [][2]string) {
+	add := func(what, is string) { out = append(out, [2]string{what, is}) }
+	add("low limit", f.Size(b.Job.Low))
+	add("high limit", f.Size(b.Job.High))
+	if z := b.Sizes; z != nil {
+		add("smallest", f.Size(z.Smallest.Size)+" at "+f.Place(z.Smallest.Place))
+		add("largest", f.Size(z.Largest.Size)+" at "+f.Place(z.Largest.Place))
+		add("variation", f.Small(z.Variation)+" "+f.SmallUnit())
+	}
+	if b.U != nil {
+		add("uncertainty", "±"+f.Small(b.U.Expanded)+" "+f.SmallUnit()+", k = "+strconv.FormatFloat(b.U.K, 'f', 2, 64))
+	}
+	if v := b.Verdict; v != nil {
+		add("reason", v.Reason)
+		add("decision rule", v.Rule)
+	}
+	add("ring", b.Master.Ring)
+	for _, w := range b.Words {
+		add("form", w)
+	}
+	return out
+}
+
+// linesOf tells the events of a part, each reading with what became of it.
+func linesOf(events []session.Record, f picture.Format) (out []line) {
+	void := map[int]string{}
+	for i := range events {
+		switch e := &events[i].Event; e.Kind {
+		case session.Voided:
+			void[e.Void.No] = e.Void.Reason
+		case session.Restored:
+			delete(void, e.Void.No)
+		}
+	}
+	for i := range events {
+		e := &events[i].Event
+		l := line{At: e.At.Format("15:04:05")}
+		if r := e.Reading; e.Kind == session.Taken && r != nil {
+			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), r.How, void[r.No]
+			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
+			out = append(out, l)
+			continue
+		}
+		if l.Note = note(e, f); l.Note != "" {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func note(e *session.Event, f picture.Format) string {
+	small := func(d analysis.Deviation) string { return f.Signed(d) + " " + f.SmallUnit() }
+	switch e.Kind {
+	case session.RoundOver:
+		return "round " + strconv.Itoa(e.Round.Number) + " begins, " + plural(e.Round.Strokes, "stroke") + " before it"
+	case session.Mastered:
+		return "mastered on ring " + e.Master.Ring.ID + ", zero " + small(e.Master.Zero) + ", moved " + small(e.Master.Moved)
+	case session.Checked:
+		return "zero check: " + e.Check.Sentence
+	case session.Refused:
+		return "not counted: " + e.Refused.Reason
+	case session.Voided:
+		return "reading " + strconv.Itoa(e.Void.No) + " void: " + e.Void.Reason
+	case session.Disturbed, session.Told:
+		return e.Note
+	case session.Judged:
+		return verdictWord(e.Verdict) + ": " + e.Verdict.Reason
+	case session.GaugeSeen:
+		if e.Gauge.Lost {
+			return "gauge lost"
+		}
+	}
+	return ""
+}

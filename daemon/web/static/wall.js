@@ -1,0 +1,59 @@
+// The wall of stations: a tile each, set from what the server sends ready made.
+import { settings } from "./settings.js";
+
+const staleAfter = 5000; // ms without a beat: what is shown may be old
+const faces = new Map();
+let heard = Date.now(), version = null, gone = {};
+
+function show(name) {
+  const e = document.getElementById("tile-" + name), t = faces.get(name);
+  if (!e) return;
+  const lost = Date.now() - heard > staleAfter ? "no link to the station's program" : (gone || {})[name];
+  const f = t && t.face, set = (part, s) => { const p = e.querySelector(part); if (p.textContent !== s) p.textContent = s; };
+  e.classList.toggle("gone", !!lost || !f);
+  const tone = lost || !f ? "none" : f.tone;
+  e.dataset.tone = tone;
+  e.querySelector("use").setAttribute("href", "#s-" + tone);
+  set(".state span", lost || !f ? "no signal" : f.state);
+  const figure = e.querySelector(".figure");
+  figure.replaceChildren();
+  if (f && !lost) figure.append(f.figure ? `${f.least || ""}${f.figure} ` : "", Object.assign(document.createElement(f.figure ? "small" : "b"), { textContent: f.figure ? f.unit : f.big }));
+  set(".work", f ? [f.job, f.part && `part ${f.part}`, f.round && `round ${f.round}`].filter(Boolean).join(" · ") : "");
+  set(".wait", lost || (f && f.waiting ? `waits for ${f.waiting}` : ""));
+}
+
+function tile(t) {
+  faces.set(t.station, t);
+  const e = document.getElementById("tile-" + t.station);
+  if (!e) return location.reload(); // a station was added
+  const cut = e.querySelector(".cut");
+  cut.replaceChildren();
+  if (t.cut) cut.append(document.importNode(new DOMParser().parseFromString(t.cut, "image/svg+xml").documentElement, true));
+  show(t.station);
+}
+
+function all() {
+  for (const e of document.querySelectorAll(".tile")) show(e.dataset.station);
+}
+
+let stream = null;
+function connect() {
+  const box = document.querySelector(".tile .cut")?.getBoundingClientRect() ?? { width: 400, height: 120 };
+  const q = new URLSearchParams({ w: Math.round(box.width), h: Math.round(box.height), unit: settings.unit, comma: settings.comma });
+  if (stream) stream.close();
+  stream = new EventSource("/wall/view?" + q);
+  const on = (kind, f) => stream.addEventListener(kind, (e) => { heard = Date.now(); f(JSON.parse(e.data)); });
+  on("hello", (h) => {
+    if (version && version !== h.version) location.reload();
+    version = h.version;
+  });
+  on("beat", (g) => { gone = g; all(); });
+  on("tile", tile);
+}
+setInterval(() => {
+  if (Date.now() - heard > staleAfter) all();
+  if (stream.readyState === 2) connect();
+}, 1000);
+connect();
+let resized = 0;
+addEventListener("resize", () => { clearTimeout(resized); resized = setTimeout(connect, 200); });

@@ -1,0 +1,77 @@
+package web
+
+import (
+	"encoding/json"
+	"net/http"
+
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// Presence is implemented by a [Source] whose stations may be out of reach.
+type Presence interface {
+	// Gone says why a station is out of reach, "" if it isn't. Any goroutine may
+	// call it.
+	Gone(station string) string
+}
+
+func (s *Server) wall(w http.ResponseWriter, _ *http.Request) {
+	list := s.src.Stations()
+	cols := 8
+	for _, c := range []struct{ most, cols int }{{1, 1}, {4, 2}, {9, 3}, {16, 4}, {30, 6}} {
+		if len(list) <= c.most {
+			cols = c.cols
+			break
+		}
+	}
+	s.render(w, "wall.html", struct {
+		Stations []Station
+		Cols     int
+	}{list, cols})
+}
+
+// tile is what the wall shows of a station.
+type tile struct {
+	Station string `json:"station"`
+	Face    face   `json:"face"`
+	Cut     string `json:"cut"`
+}
+
+// wallView streams the tiles that change, and which stations are out of reach.
+func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
+	v := parseLook(r.URL.Query())
+	said := map[string]string{}
+	tell := func(buf []byte, b *session.Bore) []byte {
+		t := tile{Station: b.Station, Face: faceOf(b, v.format(b.Job))}
+		if b.Job != nil {
+			t.Cut = string(picture.Cut{Bore: b, W: v.w, H: v.h, Format: v.format(b.Job), Plain: true}.SVG())
+		}
+		out, err := json.Marshal(t)
+		if err != nil || said[b.Station] == string(out) { // a tile has nothing that can't be written
+			return buf
+		}
+		said[b.Station] = string(out)
+		return appendEvent(buf, "tile", json.RawMessage(out))
+	}
+	s.follow(w, r, "", func(bores []*session.Bore, _ []session.Live, _ []session.Record) (buf []byte) {
+		for _, b := range bores {
+			buf = tell(buf, b)
+		}
+		return buf
+	})
+}
+
+// gone lists the stations that are out of reach, with the reason.
+func (s *Server) gone() map[string]string {
+	p, ok := s.src.(Presence)
+	if !ok {
+		return nil
+	}
+	out := map[string]string{}
+	for _, st := range s.src.Stations() {
+		if why := p.Gone(st.Name); why != "" {
+			out[st.Name] = why
+		}
+	}
+	return out
+}
