@@ -158,6 +158,9 @@ func Next(in Input) Advice {
 	p, bar := newPlanner(&in)
 	if bar != nil {
 		a := Advice{Kind: bar.Do, Sentence: bar.Why, Reason: "No round is advised until then.", Saved: true}
+		if a.Kind == Wait && in.Warm != nil {
+			a.Wait = max(in.Warm.Wait, 0)
+		}
 		a.Cautions = cautions(&a, nil)
 		return a
 	}

@@ -282,7 +282,7 @@ func TestWarmTube(t *testing.T) {
 	in := told(t, job(t, "J-4131"), 1)
 	in.Warm = &advise.Warm{Shrink: dev(8.2), Within: dev(0.3), Wait: 9 * time.Minute}
 	a := advise.Next(in)
-	if a.Kind != advise.Wait || a.Strokes != 0 || a.Sentence != "Warm: let it cool, about 9 min, then gauge; still to shrink 8.2 µm." {
+	if a.Kind != advise.Wait || a.Wait != 9*time.Minute || a.Strokes != 0 || a.Sentence != "Warm: let it cool, about 9 min, then gauge; still to shrink 8.2 µm." {
 		t.Errorf("got %s, %d strokes: %s", a.Kind, a.Strokes, a.Sentence)
 	}
 	in.Warm = &advise.Warm{Shrink: dev(0.2), Within: dev(0.2)}
