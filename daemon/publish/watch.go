@@ -1,0 +1,213 @@
+package publish
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/session"
+)
+
+// AllSites is the site of a watcher that follows every site of a broker.
+const AllSites = "+"
+
+// WatchConfig says where to listen, as whom, and to which site.
+type WatchConfig struct {
+	Broker   string // as in [Config]
+	User     string // empty: none
+	Password string
+	CAFile   string // PEM; the only authorities trusted, empty: those of the system
+	CertFile string // PEM; the client's own certificate, with KeyFile
+	KeyFile  string
+	ClientID string // unique at the broker
+	Site     string // one site, or AllSites
+}
+
+// access checks the configuration as that of a publisher, of which it is a part.
+func (c *WatchConfig) access() (access, error) {
+	cfg := Config{
+		Broker: c.Broker, User: c.User, Password: c.Password, CAFile: c.CAFile, CertFile: c.CertFile, KeyFile: c.KeyFile,
+		ClientID: c.ClientID, Site: c.Site, Stations: []string{"any"},
+	}
+	if c.Site == AllSites {
+		cfg.Site = "any"
+	}
+	if err := cfg.check(); err != nil {
+		return access{}, err
+	}
+	tc, err := cfg.tlsConfig()
+	return access{cfg: cfg, tls: tc, pace: usualPace()}, err
+}
+
+// Presence is whether a station is served, by the rule of this package.
+type Presence string
+
+// What is known of a station's presence.
+const (
+	Served  Presence = "served"
+	Gone    Presence = "gone"    // its daemon said so, or its last will did
+	Unknown Presence = "unknown" // no connection to the broker, or nothing heard
+)
+
+// Seen is what a watcher knows of a station.
+type Seen struct {
+	Site, Station string
+	// Bore is the newest state, nil until there is one. It may be old: see
+	// Presence. It must not be changed.
+	Bore     *session.Bore
+	Presence Presence
+	Why      string // why it isn't served, or isn't known to be
+	// Heard is when the station or its daemon last said something, by this
+	// computer's clock; zero if all there is was kept at the broker.
+	Heard time.Time
+}
+
+// Watcher follows the stations of a site, or of all, at a broker. It forgets
+// nothing that a display needs while the connection is down, but knows nothing
+// of who is alive then.
+//
+// Everything that comes from the broker may be the work of a stranger: it is
+// checked, bounded and counted. At most 500 stations are followed.
+type Watcher struct {
+	access
+	site string // or AllSites
+	log  zerolog.Logger
+
+	// All of these are called from one goroutine of Run, in order, and may take
+	// their time: states that can't be taken meanwhile are replaced by newer
+	// ones. Set them before Run.
+	OnStation   func(Seen)                          // its bore or its presence has changed
+	OnForgotten func(site, station string)          // what the broker kept of it was deleted
+	OnLive      func(site string, l session.Live)   // of a station that is served
+	OnRecord    func(site string, r session.Record) // once each, in the order of arrival
+	OnStatus    func(WatchStatus)                   // Connected or Why has changed
+
+	inbox   *inbox
+	silence time.Duration // after so long without a word a daemon's state isn't known
+	look    time.Duration // between two looks at what time alone changes
+
+	mu       sync.Mutex // guards what follows
+	status   WatchStatus
+	stations map[place]*watched
+	alives   map[place]*told
+	held     int // bytes of all newest bores, as they came
+	most     int // of them
+	journals journals
+	known    bool // Connected, as the stations were last told by it
+	lost     bool // states have been dropped on the way
+}
+
+// WatchStatus is how a watcher stands. Counts are since the start.
+type WatchStatus struct {
+	Connected bool
+	Since     time.Time // of Connected
+	Why       string    // a sentence: why not connected
+
+	Stations   int    // known now
+	Records    uint64 // taken, without repeats
+	Duplicates uint64 // records dropped as repeats
+	Gaps       uint64 // steps of more than one in the numbers of a journal
+	Missing    uint64 // records stepped over that have not come since
+
+	// What was dropped, by reason.
+
+	TooLarge     uint64 // more bytes than such a message can have
+	NotJSON      uint64 // or not of the shape of such a message
+	WrongStation uint64 // says that it is of another station, or came on another's topic
+	TooMany      uint64 // of a station above the limit, or too much in all
+	Overrun      uint64 // came faster than it could be taken
+}
+
+// dropped is the sum of what was dropped.
+func (s *WatchStatus) dropped() uint64 {
+	return s.TooLarge + s.NotJSON + s.WrongStation + s.TooMany + s.Overrun
+}
+
+// silence is after how long without a word from it a daemon's state isn't
+// known: three of its beats, see the package comment.
+const silence = 30 * time.Second
+
+// NewWatcher returns a watcher for a checked configuration. It connects in Run.
+func NewWatcher(cfg WatchConfig, log zerolog.Logger) (*Watcher, error) {
+	a, err := cfg.access()
+	if err != nil {
+		return nil, err
+	}
+	if a.cfg.bare() {
+		log.Warn().Str("broker", cfg.Broker).Msg("the password crosses the network in the clear; use ssl://")
+	}
+	return &Watcher{
+		access: a, site: cfg.Site, log: log, inbox: newInbox(), silence: silence, look: time.Second, most: maxHeld,
+		status: WatchStatus{Why: "not started"}, stations: map[place]*watched{}, alives: map[place]*told{}, journals: journals{of: map[journal]*numbers{}},
+	}, nil
+}
+
+// Run connects, and connects again after each loss, until ctx ends; it then
+// returns nil. Call it once.
+func (w *Watcher) Run(ctx context.Context) error {
+	var wg sync.WaitGroup
+	defer wg.Wait()
+	wg.Go(func() { w.take(ctx) })
+	w.keep(ctx, w.connection, w.tell)
+	return nil
+}
+
+// Status returns how the watcher stands now.
+func (w *Watcher) Status() WatchStatus {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.standing()
+}
+
+// standing adds up the status; w.mu is held.
+func (w *Watcher) standing() WatchStatus {
+	s := w.status
+	s.Stations = len(w.stations)
+	in := w.inbox.counts()
+	s.TooLarge += in.TooLarge
+	s.WrongStation += in.WrongStation
+	s.TooMany += in.TooMany
+	s.Overrun += in.Overrun
+	return s
+}
+
+// Stations returns what is known now, by site and station, numbers in names in
+// the order of their value.
+func (w *Watcher) Stations() []Seen {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	now := time.Now()
+	list := make([]Seen, 0, len(w.stations))
+	for p, s := range w.stations {
+		list = append(list, w.seen(p, s, now))
+	}
+	slices.SortFunc(list, func(a, b Seen) int {
+		return compareNames(a.Site, a.Station, b.Site, b.Station)
+	})
+	return list
+}
+
+// tell changes the connection state; the goroutine that takes tells of it, and
+// of all the stations, of which nothing is known without a connection.
+func (w *Watcher) tell(connected bool, why string) {
+	w.mu.Lock()
+	change := w.status.Connected != connected || w.status.Why != why || w.status.Since.IsZero()
+	if w.status.Connected != connected || w.status.Since.IsZero() {
+		w.status.Since = time.Now()
+	}
+	w.status.Connected, w.status.Why = connected, why
+	w.mu.Unlock()
+	if change {
+		w.log.Info().Bool("connected", connected).Str("why", why).Msg("broker")
+		w.inbox.changed()
+	}
+}
+
+// place is a topic's site and station.
+type place struct{ site, station string }
+
+func (p place) String() string { return fmt.Sprintf("%s/%s", p.site, p.station) }

@@ -1,0 +1,162 @@
+package publish
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// maxHeld bounds the newest bores of all stations together, in bytes as they
+// came: 64 kB each for 500 stations.
+const maxHeld = 32 << 20
+
+// watched is a station as the watcher has it.
+type watched struct {
+	bore  *session.Bore
+	size  int       // bytes of it as it came
+	heard time.Time // zero: never
+
+	journal string // of the newest record
+	record  uint64 // its number
+	// behind is since when the bore has been older than that record, zero if it
+	// isn't; asked is the record for which it was asked for.
+	behind time.Time
+	asked  uint64
+
+	changed  bool // the bore, since it was told
+	presence Presence
+	why      string
+}
+
+// told is an alive message, and when it came.
+type told struct {
+	Alive
+	at time.Time
+}
+
+// station returns the station of a message, nil if there are too many. What
+// isn't kept at the broker is a word from it.
+func (w *Watcher) station(m *message, now time.Time) *watched {
+	s := w.stations[m.place]
+	if s == nil {
+		if len(w.stations) >= maxStations {
+			w.status.TooMany++
+			return nil
+		}
+		s = &watched{changed: true}
+		w.stations[m.place] = s
+	}
+	if !m.retained && !now.IsZero() {
+		s.heard = now
+	}
+	return s
+}
+
+func (s *watched) noteRecord(r *session.Record, now time.Time) {
+	s.journal, s.record = r.Journal, r.Seq
+	if s.bore != nil && s.behind.IsZero() && (s.bore.Journal != r.Journal || s.bore.Seq < r.Seq) {
+		s.behind = now
+	}
+}
+
+// patience is how long a bore may be older than a record of its station, in
+// looks, before it is taken for lost on the way.
+const patience = 5
+
+// wanting reports whether states have been lost on the way, so that the broker
+// is to be asked again for what it keeps. For one record it says so once.
+func (w *Watcher) wanting() bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	want := w.lost
+	w.lost = false
+	now := time.Now()
+	for _, s := range w.stations {
+		if !s.behind.IsZero() && s.asked != s.record && now.Sub(s.behind) > patience*w.look {
+			s.asked = s.record
+			want = true
+		}
+	}
+	return want
+}
+
+// forgetBore forgets a bore that was deleted at the broker.
+func (w *Watcher) forgetBore(p place, n *news) {
+	if s := w.stations[p]; s != nil {
+		w.held -= s.size
+		s.bore, s.size, s.changed = nil, 0, true
+		w.forget(p, n)
+	}
+}
+
+// forget forgets a station of which the broker keeps nothing any more.
+func (w *Watcher) forget(p place, n *news) {
+	if s := w.stations[p]; s != nil && s.bore == nil && w.alives[p] == nil {
+		delete(w.stations, p)
+		n.forgotten = append(n.forgotten, p)
+	}
+}
+
+func (w *Watcher) seen(p place, s *watched, now time.Time) Seen {
+	presence, why := w.presence(p, now)
+	return Seen{Site: p.site, Station: p.station, Bore: s.bore, Presence: presence, Why: why, Heard: s.heard}
+}
+
+// presence says whether a station is served, by the rule of the package comment.
+func (w *Watcher) presence(p place, now time.Time) (Presence, string) {
+	if !w.status.Connected {
+		return Unknown, "no connection to the broker: " + w.status.Why
+	}
+	own := w.alives[p]
+	if own == nil {
+		return Unknown, "nothing says who serves it"
+	}
+	name := own.Daemon
+	d := w.alives[place{p.site, name}]
+	switch {
+	case own.State != Online:
+		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(own.Why, Offline))
+	case d == nil:
+		return Unknown, fmt.Sprintf("nothing heard of daemon %s, which serves it", name)
+	case d.State != Online:
+		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(d.Why, Offline))
+	case !slices.Contains(d.Stations, p.station):
+		return Gone, fmt.Sprintf("daemon %s no longer serves it", name)
+	case now.Sub(d.at) > w.silence:
+		return Unknown, fmt.Sprintf("daemon %s has been silent for more than %s", name, w.silence)
+	}
+	return Served, ""
+}
+
+// compareNames orders stations by site and station, numbers in them by value.
+func compareNames(siteA, stationA, siteB, stationB string) int {
+	return cmp.Or(compareName(siteA, siteB), compareName(stationA, stationB), cmp.Compare(siteA, siteB), cmp.Compare(stationA, stationB))
+}
+
+func compareName(a, b string) int {
+	for a != "" && b != "" {
+		x, y := digits(a), digits(b)
+		if x > 0 && y > 0 {
+			m, n := strings.TrimLeft(a[:x], "0"), strings.TrimLeft(b[:y], "0")
+			if c := cmp.Or(cmp.Compare(len(m), len(n)), cmp.Compare(m, n)); c != 0 {
+				return c
+			}
+			a, b = a[x:], b[y:]
+			continue
+		}
+		if a[0] != b[0] {
+			return cmp.Compare(a[0], b[0])
+		}
+		a, b = a[1:], b[1:]
+	}
+	return cmp.Compare(len(a), len(b))
+}
+
+// digits is how many digits a name begins with.
+func digits(s string) int {
+	return len(s) - len(strings.TrimLeft(s, "0123456789"))
+}

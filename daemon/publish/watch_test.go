@@ -1,0 +1,404 @@
+package publish
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/session"
+)
+
+// eye is a watcher and what it told.
+type eye struct {
+	*Watcher
+	mu        sync.Mutex
+	stations  map[string]Seen
+	lives     map[string]session.Live
+	records   map[string][]uint64 // numbers by journal, in the order told
+	statuses  []WatchStatus
+	forgotten []string
+}
+
+// watch runs a watcher and ends it with the test.
+func watch(t testing.TB, cfg WatchConfig) *eye {
+	t.Helper()
+	w, err := NewWatcher(cfg, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := &eye{Watcher: w, stations: map[string]Seen{}, lives: map[string]session.Live{}, records: map[string][]uint64{}}
+	w.pace, w.look = quick(), 20*time.Millisecond
+	w.OnStation = func(s Seen) { e.lock(func() { e.stations[s.Station] = s }) }
+	w.OnForgotten = func(_, station string) {
+		e.lock(func() { delete(e.stations, station); e.forgotten = append(e.forgotten, station) })
+	}
+	w.OnLive = func(_ string, l session.Live) { e.lock(func() { e.lives[l.Station] = l }) }
+	w.OnRecord = func(_ string, r session.Record) {
+		e.lock(func() { e.records[r.Journal] = append(e.records[r.Journal], r.Seq) })
+	}
+	w.OnStatus = func(s WatchStatus) { e.lock(func() { e.statuses = append(e.statuses, s) }) }
+	ctx, cancel := context.WithCancel(context.Background())
+	over := make(chan struct{})
+	go func() {
+		defer close(over)
+		if err := w.Run(ctx); err != nil {
+			t.Error(err)
+		}
+	}()
+	t.Cleanup(func() { cancel(); <-over })
+	return e
+}
+
+func (e *eye) lock(f func()) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	f()
+}
+
+// all reports whether n stations were told, and each of them is as f wants.
+func (e *eye) all(n int, f func(Seen) bool) (ok bool) {
+	e.lock(func() {
+		ok = len(e.stations) == n && !slices.ContainsFunc(slices.Collect(maps.Values(e.stations)), func(s Seen) bool { return !f(s) })
+	})
+	return ok
+}
+
+// heardAll reports whether the records 1 to n of a journal were told, in order
+// and once each.
+func (e *eye) heardAll(journal string, n int) (ok bool) {
+	e.lock(func() {
+		got := e.records[journal]
+		ok = len(got) == n
+		for i, seq := range got {
+			ok = ok && seq == uint64(i+1)
+		}
+	})
+	return ok
+}
+
+// brokers are the peers: a real one, as its package comes except for the
+// address, and the daemon's own.
+func brokers(t *testing.T, test func(t *testing.T, url string, own func(*Config))) {
+	t.Run("mosquitto", func(t *testing.T) {
+		t.Parallel()
+		m := startMosquitto(t, "allow_anonymous true", "max_queued_messages 1000", "max_inflight_messages 20")
+		test(t, m.url(), func(*Config) {})
+	})
+	t.Run("embedded", func(t *testing.T) {
+		t.Parallel()
+		url, own, _ := embedded(t)
+		test(t, url, own)
+	})
+}
+
+// bays is one daemon with ten stations.
+type bays struct {
+	*Publisher
+	journal string
+	j       *paper
+	names   []string
+}
+
+func startBays(t testing.TB, no int, url string, own func(*Config)) *bays {
+	t.Helper()
+	b := &bays{journal: fmt.Sprintf("J%d", no), j: &paper{}}
+	for i := range 10 {
+		b.names = append(b.names, fmt.Sprintf("hone-bay-%d", 10*no+i))
+	}
+	cfg := config(url)
+	cfg.ClientID, cfg.Stations, cfg.Journal = fmt.Sprintf("daemon-%d", no), b.names, b.journal
+	own(&cfg)
+	cfg.Broker = url
+	b.Publisher = run(t, cfg, b.j, nil)
+	return b
+}
+
+// work appends a record for each station, and tells each one's new state.
+func (b *bays) work() {
+	for _, name := range b.names {
+		b.j.mu.Lock()
+		r := record(name, uint64(len(b.j.recs)+1))
+		r.Journal = b.journal
+		b.j.recs = append(b.j.recs, r)
+		b.j.mu.Unlock()
+		state := boreOf(name, r.Seq)
+		state.Journal = b.journal
+		payload, _ := json.Marshal(state)
+		b.Bore(name, payload)
+	}
+	b.Wake()
+}
+
+// Fifty stations of five daemons, one of which is cut off without a word: its
+// ten stations are told as gone when the broker has missed its keep-alive, the
+// others stay, and it comes back. Every record comes once and in order. One who
+// comes late draws all of it from what the broker keeps.
+func TestWatchFiftyStations(t *testing.T) {
+	t.Parallel()
+	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+		e := watch(t, watchConfig(url))
+		until(t, "connected", func() bool { return e.Status().Connected })
+		x := startProxy(t, strings.TrimPrefix(url, "tcp://"))
+		all := []*bays{startBays(t, 0, x.url(), own)}
+		for no := 1; no < 5; no++ {
+			all = append(all, startBays(t, no, url, own))
+		}
+		until(t, "all stations are served", func() bool { return e.all(50, func(s Seen) bool { return s.Presence == Served }) })
+		for range 5 {
+			for _, b := range all {
+				b.work()
+			}
+		}
+		newest := func(s Seen) bool { return s.Bore != nil && s.Bore.Seq > 40 && s.Bore.Station == s.Station }
+		until(t, "the newest of each is seen", func() bool { return e.all(50, newest) })
+		for _, b := range all {
+			until(t, "its records are heard", func() bool { return e.heardAll(b.journal, 50) })
+		}
+		all[1].Live("hone-bay-10", session.Live{Station: "hone-bay-10", Raw: 222_300_000})
+		until(t, "what the gauge shows is seen", func() bool {
+			var l session.Live
+			e.lock(func() { l = e.lives["hone-bay-10"] })
+			return l.Raw == 222_300_000
+		})
+
+		x.set(false, false, true)
+		cut := time.Now()
+		until(t, "its stations are gone", func() bool {
+			return e.all(50, func(s Seen) bool { return (s.Presence == Gone) == slices.Contains(all[0].names, s.Station) })
+		})
+		// A broker waits for one and a half times the keep-alive (MQTT 3.1.1, section 3.1.2.10).
+		t.Logf("gone after %s; the keep-alive is %s", time.Since(cut).Round(10*time.Millisecond), all[0].pace.keepAlive)
+		until(t, "it is said why", func() bool {
+			return e.all(50, func(s Seen) bool {
+				return s.Presence == Served || s.Why == "daemon daemon-0: connection lost" && newest(s)
+			})
+		})
+
+		x.set(false, false, false)
+		until(t, "it is back", func() bool { return e.all(50, func(s Seen) bool { return s.Presence == Served }) })
+		if s := e.Status(); s.dropped() != 0 || s.Missing != 0 || s.Stations != 50 || s.Records != 250 {
+			t.Errorf("%+v", s)
+		}
+
+		late := watchConfig(url)
+		late.ClientID, late.Site = "wall-2", AllSites
+		l := watch(t, late)
+		until(t, "one who comes late has all of it", func() bool {
+			return l.all(50, func(s Seen) bool { return newest(s) && s.Presence == Served && s.Site == "quarry-lane" })
+		})
+		if list := l.Stations(); list[2].Station != "hone-bay-2" || list[49].Station != "hone-bay-49" {
+			t.Errorf("order: %v", list)
+		}
+	})
+}
+
+// The broker is killed and comes back empty: meanwhile nothing is known of any
+// station, and it is said why; after that all is as it was, with what was
+// gauged in between.
+func TestWatchBrokerRestarted(t *testing.T) {
+	t.Parallel()
+	m := startMosquitto(t)
+	e := watch(t, watchConfig(m.url()))
+	until(t, "connected", func() bool { return e.Status().Connected })
+	b := startBays(t, 1, m.url(), func(*Config) {})
+	served := func(seq uint64) func(Seen) bool {
+		return func(s Seen) bool { return s.Presence == Served && s.Bore != nil && s.Bore.Seq > seq }
+	}
+	b.work()
+	until(t, "all are served", func() bool { return e.all(10, served(0)) })
+	for round := range uint64(3) {
+		m.kill()
+		until(t, "nothing is known", func() bool {
+			return e.all(10, func(s Seen) bool {
+				return s.Presence == Unknown && strings.Contains(s.Why, "no connection to the broker: ") && s.Bore != nil
+			})
+		})
+		b.work()
+		m.start()
+		until(t, "all are served again", func() bool { return e.all(10, served(10*(round+1))) })
+	}
+	b.work() // shows what is missing of those before
+	until(t, "each record has come, or is known to be missing", func() bool {
+		s := e.Status()
+		return s.Records+s.Missing == 50 && s.Connected
+	})
+}
+
+// A daemon that stops in order says so, also to one who comes later, who then
+// has the state as it was, and knows that nobody has been heard.
+func TestWatchDaemonStops(t *testing.T) {
+	t.Parallel()
+	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+		e := watch(t, watchConfig(url))
+		cfg := config(url)
+		own(&cfg)
+		p, err := New(cfg, &paper{}, zerolog.Nop())
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.pace = quick()
+		until(t, "connected", func() bool { return e.Status().Connected })
+		end := stop(t, p)
+		for _, name := range cfg.Stations {
+			payload, _ := json.Marshal(boreOf(name, 0))
+			p.Bore(name, payload)
+		}
+		until(t, "both are served", func() bool {
+			return e.all(2, func(s Seen) bool { return s.Presence == Served && s.Bore != nil })
+		})
+		end()
+		until(t, "both are gone", func() bool {
+			return e.all(2, func(s Seen) bool {
+				return s.Presence == Gone && s.Why == "daemon daemon-1: stopped" && !s.Heard.IsZero()
+			})
+		})
+		late := watchConfig(url)
+		late.ClientID = "wall-2"
+		l := watch(t, late)
+		until(t, "one who comes late knows", func() bool {
+			return l.all(2, func(s Seen) bool { return s.Presence == Gone && s.Bore != nil && s.Heard.IsZero() })
+		})
+	})
+}
+
+// Repeats and gaps, as a publisher that began again and a broker that lost
+// something make them.
+func TestWatchRepeatsAndGaps(t *testing.T) {
+	t.Parallel()
+	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+		e := watch(t, watchConfig(url))
+		until(t, "connected", func() bool { return e.Status().Connected })
+		c := mouth(t, url, as(own))
+		for _, seq := range []uint64{1, 2, 3, 2, 3, 4, 7, 6, 7, 12, 1} {
+			say(t, c, "hone-bay-1/reading", false, record("hone-bay-1", seq))
+		}
+		until(t, "all are taken", func() bool { s := e.Status(); return s.Records+s.Duplicates == 11 })
+		s := e.Status()
+		if s.Records != 7 || s.Duplicates != 4 || s.Gaps != 2 || s.Missing != 5 {
+			t.Errorf("%+v, want 7 records, 4 repeats, 2 gaps, and 5, 8, 9, 10, 11 missing", s)
+		}
+		e.lock(func() {
+			if !slices.Equal(e.records["J1"], []uint64{1, 2, 3, 4, 7, 6, 12}) {
+				t.Errorf("told %v", e.records["J1"])
+			}
+		})
+	})
+}
+
+// as lets a client in as the daemon's own.
+func as(own func(*Config)) func(*mqtt.ClientOptions) {
+	var c Config
+	own(&c)
+	return func(o *mqtt.ClientOptions) { o.SetUsername(c.User).SetPassword(c.Password) }
+}
+
+func say(t testing.TB, c mqtt.Client, topic string, retain bool, v any) {
+	t.Helper()
+	payload, ok := v.([]byte)
+	if !ok {
+		payload, _ = json.Marshal(v)
+	}
+	if tok := c.Publish("fairbore/1/quarry-lane/"+topic, 1, retain, payload); !tok.WaitTimeout(10*time.Second) || tok.Error() != nil {
+		t.Fatal("can't publish: ", tok.Error())
+	}
+}
+
+// Messages of megabytes, kept by the broker and more of them than it sends
+// without an acknowledgement, are taken out of the stream: the connection stays,
+// and what comes after them arrives, at this connection and at the next.
+func TestWatchHugeMessages(t *testing.T) {
+	t.Parallel()
+	m := startMosquitto(t, "allow_anonymous true", "max_inflight_messages 3")
+	c := mouth(t, m.url(), nil)
+	for i := range 8 {
+		say(t, c, fmt.Sprintf("hone-bay-%d/bore", i), true, make([]byte, 1<<20))
+	}
+	say(t, c, "hone-bay-99/bore", true, boreOf("hone-bay-99", 1))
+	e := watch(t, watchConfig(m.url()))
+	good := func() bool { return e.all(1, func(s Seen) bool { return s.Station == "hone-bay-99" && s.Bore != nil }) }
+	until(t, "the good one is seen", good)
+	until(t, "the others are counted", func() bool { return e.Status().TooLarge == 8 })
+	say(t, c, "hone-bay-1/reading", false, make([]byte, 2<<20))
+	say(t, c, "hone-bay-99/bore", true, boreOf("hone-bay-99", 2))
+	until(t, "the next good one is seen", func() bool { return e.all(1, func(s Seen) bool { return s.Bore.Seq == 2 }) })
+	e.lock(func() {
+		if len(e.statuses) != 1 {
+			t.Errorf("the connection was lost: %+v", e.statuses)
+		}
+	})
+}
+
+// What was lost on the way is asked for again, without a new connection: here
+// the inbox drops a bore, as if it had come too fast.
+func TestWatchAsksAgain(t *testing.T) {
+	t.Parallel()
+	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+		e := watch(t, watchConfig(url))
+		until(t, "connected", func() bool { return e.Status().Connected })
+		room := func(bytes int) { e.inbox.mu.Lock(); e.inbox.most = bytes; e.inbox.mu.Unlock() }
+		room(10)
+		c := mouth(t, url, as(own))
+		say(t, c, "hone-bay-1/bore", true, boreOf("hone-bay-1", 1))
+		until(t, "it is dropped", func() bool { return e.Status().Overrun > 0 })
+		room(maxWaiting)
+		until(t, "the bore is seen", func() bool { return e.all(1, func(s Seen) bool { return s.Bore != nil && s.Bore.Seq == 1 }) })
+		e.lock(func() {
+			if len(e.statuses) != 1 {
+				t.Errorf("the connection was made anew: %+v", e.statuses)
+			}
+		})
+	})
+}
+
+// Why there is no connection is said, and what to do.
+func TestWatchSaysWhy(t *testing.T) {
+	t.Parallel()
+	shop := newAuthority(t)
+	cert, key := shop.server("broker", "localhost", time.Time{})
+	m := startMosquitto(t, "cafile "+shop.file, "certfile "+cert, "keyfile "+key, "allow_anonymous false", "password_file "+passwords(t))
+	good := watchConfig("ssl://" + m.addr)
+	good.CAFile, good.User, good.Password = shop.file, "daemon", "right"
+	e := watch(t, good)
+	until(t, "connected by TLS and password", func() bool { return e.Status().Connected })
+	for want, set := range map[string]func(*WatchConfig){
+		`refused user "daemon"`:          func(c *WatchConfig) { c.Password = "wrong" },
+		"signed by an unknown authority": func(c *WatchConfig) { c.CAFile = "" },
+		"nothing listens at ssl://":      func(c *WatchConfig) { c.Broker = "ssl://" + freePort(t) },
+	} {
+		cfg := good
+		cfg.ClientID = "wall-2"
+		set(&cfg)
+		w := watch(t, cfg)
+		until(t, "the status says: "+want, func() bool {
+			var last WatchStatus
+			w.lock(func() {
+				if len(w.statuses) > 0 {
+					last = w.statuses[len(w.statuses)-1]
+				}
+			})
+			return !last.Connected && strings.Contains(last.Why, want)
+		})
+	}
+}
+
+// A broker that lets nobody read a site says so at once.
+func TestWatchRefused(t *testing.T) {
+	t.Parallel()
+	url, _, _ := embedded(t)
+	cfg := watchConfig(url)
+	cfg.Site = "elsewhere"
+	e := watch(t, cfg)
+	until(t, "it is said", func() bool {
+		s := e.Status()
+		return !s.Connected && s.Why == "the broker refuses to tell of fairbore/1/elsewhere/+/alive; check its access rules"
+	})
+}
