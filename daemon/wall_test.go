@@ -1,0 +1,323 @@
+package daemon_test
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/analysis"
+	"fairbore/daemon"
+	"fairbore/daemon/broker"
+	"fairbore/daemon/publish"
+	"fairbore/daemon/session"
+)
+
+// screen is a wall of stations and the browser before it.
+type screen struct {
+	t    testing.TB
+	addr string
+}
+
+func startWall(t testing.TB, o daemon.WallOptions) *screen {
+	t.Helper()
+	s := &screen{t: t, addr: freePort(t)}
+	o.Listen, o.Version, o.Log = s.addr, "test", zerolog.Nop()
+	ctx, cancel := context.WithCancel(context.Background())
+	over := make(chan error, 1)
+	go func() { over <- daemon.Wall(ctx, o) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-over; err != nil {
+			t.Errorf("the wall ended with %v", err)
+		}
+	})
+	s.eventually("the page to answer", func() bool { return s.get("/wall") != "" })
+	return s
+}
+
+func (s *screen) eventually(what string, ok func() bool) {
+	s.t.Helper()
+	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(end) {
+			s.t.Fatalf("waited for %s", what)
+		}
+	}
+}
+
+// get returns a page, "" if there is none.
+func (s *screen) get(path string) string {
+	resp, err := http.Get("http://" + s.addr + path)
+	if err != nil {
+		return ""
+	}
+	defer resp.Body.Close()
+	b, err := io.ReadAll(resp.Body)
+	if err != nil || resp.StatusCode != http.StatusOK {
+		return ""
+	}
+	return string(b)
+}
+
+// bore returns what is shown of a station, an empty one if there is no such.
+func (s *screen) bore(name string) (b session.Bore) {
+	if text := s.get("/station/" + name + "/bore"); text != "" {
+		if err := json.Unmarshal([]byte(text), &b); err != nil {
+			s.t.Fatalf("%s: %v", text, err)
+		}
+	}
+	return b
+}
+
+// says waits until all the stations have a state, with a part of the reason.
+func (s *screen) says(names []string, state session.State, why string) {
+	s.t.Helper()
+	for _, name := range names {
+		s.eventually(fmt.Sprintf("%s: %s, %s", name, state, why), func() bool {
+			b := s.bore(name)
+			return b.State == state && strings.Contains(b.Why, why) && b.Station == name
+		})
+	}
+}
+
+// bays is the publisher of a daemon with ten stations, each with a part in size.
+type bays struct {
+	*publish.Publisher
+	journal *records
+	names   []string
+}
+
+// records is a journal in memory.
+type records struct {
+	mu   sync.Mutex
+	id   string
+	list []session.Record
+}
+
+func (j *records) Texts(_ context.Context, seq uint64, limit int) ([]session.Record, error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	rest := j.list[min(seq, uint64(len(j.list))):]
+	return append([]session.Record(nil), rest[:min(limit, len(rest))]...), nil
+}
+
+func (j *records) Last() uint64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return uint64(len(j.list))
+}
+
+func (j *records) Cursor(string) (uint64, error) { return 0, nil }
+func (j *records) SetCursor(string, uint64)      {}
+
+func (j *records) add(station string) uint64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	seq := uint64(len(j.list) + 1)
+	j.list = append(j.list, session.Record{Journal: j.id, Seq: seq, Event: session.Event{Station: station, At: time.Now(), Kind: session.Told, Note: "gauged"}})
+	return seq
+}
+
+func startBays(t testing.TB, no int, url string, own func(*publish.Config)) *bays {
+	t.Helper()
+	b := &bays{journal: &records{id: fmt.Sprintf("J%d", no)}}
+	c := publish.Config{Broker: url, ClientID: fmt.Sprintf("daemon-%d", no), Site: "test", Journal: b.journal.id, Version: "test"}
+	for i := range 10 {
+		name := fmt.Sprintf("hone-bay-%d", 10*no+i)
+		b.names, c.Stations = append(b.names, name), append(c.Stations, name)
+	}
+	own(&c)
+	p, err := publish.New(c, b.journal, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Publisher = p
+	b.tell(t)
+	ctx, cancel := context.WithCancel(context.Background())
+	over := make(chan error, 1)
+	go func() { over <- p.Run(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-over; err != nil {
+			t.Error(err)
+		}
+	})
+	return b
+}
+
+// tell gives each station a record and the state that rests on it.
+func (b *bays) tell(t testing.TB) {
+	t.Helper()
+	size := 25 * analysis.Millimetre
+	for _, name := range b.names {
+		state := session.Bore{
+			Journal: b.journal.id, Seq: b.journal.add(name), Station: name, At: time.Now(), Recording: true,
+			Job:   &analysis.Job{ID: "J-4107", Title: "bush", Limits: analysis.Limits{Low: size, High: size + 25_000, Target: size + 12_000}},
+			Part:  &session.Part{Serial: "12", Count: 12},
+			State: session.InSize, Why: "in size everywhere",
+			Sizes: &session.Sizes{Smallest: session.Local{Size: size + 1000}, Largest: session.Local{Size: size + 2000}, Mean: size + 1500, Readings: 2},
+			Room:  4, ToLow: -1,
+		}
+		payload, err := json.Marshal(state)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.Bore(name, payload)
+	}
+	b.Wake()
+}
+
+// stream reads a server-sent stream until a line has all the words, and returns it.
+func (s *screen) stream(path string, words ...string) string {
+	s.t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+s.addr+path, nil)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	in := bufio.NewScanner(resp.Body)
+	in.Buffer(nil, 1<<20)
+next:
+	for in.Scan() {
+		for _, w := range words {
+			if !strings.Contains(in.Text(), w) {
+				continue next
+			}
+		}
+		return in.Text()
+	}
+	s.t.Fatalf("%s: no line with %q", path, words)
+	return ""
+}
+
+// A wall of fifty stations of five publishers and one of the real program, at a
+// real broker. The program is killed: its station is shown as out of reach, with
+// no size left, and the others are not. The broker is killed and comes back
+// empty: meanwhile nothing is known of any station, and afterwards all is as it was.
+func TestWallOfFiftyStations(t *testing.T) {
+	needs(t, "mosquitto")
+	r := newRig(t)
+	m := newMosquitto(t, r.dir, "allow_anonymous true")
+	url := "tcp://" + m.addr
+	s := startWall(t, daemon.WallOptions{Broker: url, Site: "test"})
+	if page := s.get("/wall"); !strings.Contains(page, "no station yet") {
+		t.Error("an empty wall does not say so")
+	}
+	r.broker = "url: " + url
+	r.plug()
+	r.start()
+	var names []string
+	for no := range 5 {
+		names = append(names, startBays(t, no, url, func(*publish.Config) {}).names...)
+	}
+	s.says(names, session.InSize, "")
+	s.says([]string{"bay2"}, r.bore().State, r.bore().Why)
+	page := s.get("/") // goes to the wall
+	for _, name := range append(names, "bay2") {
+		if !strings.Contains(page, `id="tile-`+name+`"`) {
+			t.Errorf("the wall has no tile for %s", name)
+		}
+	}
+	s.stream("/wall/view", "hone-bay-49", "J-4107")
+
+	r.kill()
+	s.says([]string{"bay2"}, session.CannotJudge, "no word from the station since ")
+	s.stream("/wall/view", `"bay2":"no word from the station since `)
+	if b := s.bore("bay2"); !strings.HasSuffix(b.Why, "daemon bay2: connection lost") || b.Job == nil || b.Job.ID != "J-4112" || b.Sizes != nil || b.Places != nil {
+		t.Errorf("%+v", b)
+	}
+	s.says(names, session.InSize, "")
+
+	m.kill()
+	s.says(names, session.CannotJudge, "no connection to the broker")
+	if b := s.bore(names[0]); b.Sizes != nil || b.Room != 0 || b.ToLow != 0 || b.Part.Serial != "12" {
+		t.Errorf("a size of before is left: %+v", b)
+	}
+	m.start()
+	s.says(names, session.InSize, "")
+	if b := s.bore(names[0]); b.Sizes == nil || b.Room != 4 {
+		t.Errorf("not as it was: %+v", b)
+	}
+	r.proc = nil // its broker has forgotten it: still shown, and why
+	s.says([]string{"bay2"}, session.CannotJudge, "nothing says who serves it")
+}
+
+// At the embedded broker, for all sites: names have the site before them; a wall
+// that starts late draws everything from what is kept; it follows what is told
+// after, and takes no action.
+func TestWallStartedLate(t *testing.T) {
+	b, err := broker.Open(broker.Config{Listen: "127.0.0.1:0", Site: "test", Anonymous: true}, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	over := make(chan error, 1)
+	go func() { over <- b.Run(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-over; err != nil {
+			t.Error(err)
+		}
+	})
+	url := "tcp://" + b.Addr()
+	bay := startBays(t, 1, url, func(c *publish.Config) { c.User, c.Password = b.Own() })
+	first := startWall(t, daemon.WallOptions{Broker: url})
+	var names []string
+	for _, name := range bay.names {
+		names = append(names, "test."+name)
+	}
+	first.says(names, session.InSize, "")
+	late := startWall(t, daemon.WallOptions{Broker: url, ClientID: "late"})
+	late.says(names, session.InSize, "")
+	if page := late.get("/wall"); !strings.Contains(page, "test/hone-bay-19") {
+		t.Error("the wall doesn't name site and station")
+	}
+	body, _ := json.Marshal(session.Action{Do: "part"})
+	resp, err := http.Post("http://"+late.addr+"/station/test.hone-bay-10/do", "application/json", bytes.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp.Body.Close()
+	if resp.StatusCode != http.StatusForbidden {
+		t.Errorf("an action at the wall: %s", resp.Status)
+	}
+}
+
+// What is wrong with the options is said before anything starts.
+func TestWallOptions(t *testing.T) {
+	secret := filepath.Join(t.TempDir(), "secret")
+	if err := os.WriteFile(secret, []byte("hush\r\nmore\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	good := daemon.WallOptions{Broker: "tcp://127.0.0.1:1", Listen: freePort(t), Log: zerolog.Nop()}
+	for want, set := range map[string]func(*daemon.WallOptions){
+		"broker":                          func(o *daemon.WallOptions) { o.Broker = "" },
+		`site "a/b"`:                      func(o *daemon.WallOptions) { o.Site = "a/b" },
+		"password file: open":             func(o *daemon.WallOptions) { o.PasswordFile = secret + "x" },
+		"password: give the user as well": func(o *daemon.WallOptions) { o.PasswordFile = secret },
+		"listen":                          func(o *daemon.WallOptions) { o.Listen = "127.0.0.1:99999" },
+	} {
+		o := good
+		set(&o)
+		if err := daemon.Wall(t.Context(), o); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("got %v, want %s", err, want)
+		}
+	}
+}
