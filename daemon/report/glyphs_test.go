@@ -1,6 +1,7 @@
 package report
 
 import (
+	"bytes"
 	_ "embed"
 	"strings"
 	"testing"
@@ -49,3 +50,17 @@ func TestFontComesWithItsLicence(t *testing.T) {
 
 //go:embed font/LICENSE
 var licence string
+
+// How long a record takes as PDF, the typeface's subset included.
+func BenchmarkPDF(b *testing.B) {
+	d := PartRecord(valve(b))
+	n := 0
+	for b.Loop() {
+		var out bytes.Buffer
+		if err := d.PDF(&out, A4); err != nil {
+			b.Fatal(err)
+		}
+		n = out.Len()
+	}
+	b.ReportMetric(float64(n)/1024, "KiB")
+}

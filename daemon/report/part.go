@@ -80,7 +80,8 @@ func PartRecord(p Part) *Document {
 	r.zero()
 	r.happened()
 	r.limits()
-	r.trace()
+	r.doc.source()
+	r.doc.add(Signature{"checked by", "date"})
 	return r.doc
 }
 
@@ -173,7 +174,7 @@ func asked(j *analysis.Job) []Field {
 			f = append(f, Field{x.name, "at most " + small(x.max, u)})
 		}
 	}
-	f = append(f, Field{"drawing", strings.Join(filled("job "+clean(j.ID), prefixed("revision ", clean(j.Revision)), "in "+spelt(u)), ", ")})
+	f = append(f, Field{"drawing", strings.Join(filled(prefixed("revision ", clean(j.Revision)), "in "+spelt(u)), ", ")})
 	kind := "through"
 	if j.Blind {
 		kind = "blind"
@@ -198,8 +199,8 @@ func (r *record) found() (f []Field) {
 	b, v := r.Bore, r.Bore.Verdict
 	if z := b.Sizes; z != nil {
 		f = append(f,
-			Field{"smallest", both(z.Smallest.Size, r.unit) + " at " + where(z.Smallest.Place, r.unit)},
-			Field{"largest", both(z.Largest.Size, r.unit) + " at " + where(z.Largest.Place, r.unit)},
+			Field{"smallest", both(z.Smallest.Size, r.unit)}, Field{"at", where(z.Smallest.Place, r.unit)},
+			Field{"largest", both(z.Largest.Size, r.unit)}, Field{"at", where(z.Largest.Place, r.unit)},
 			Field{"variation", small(z.Variation, r.unit)})
 	} else if v != nil && v.Readings > 0 {
 		f = append(f, Field{"smallest", both(v.Smallest, r.unit)}, Field{"largest", both(v.Largest, r.unit)})
@@ -335,20 +336,20 @@ func (r *record) pictures() {
 		return
 	}
 	f := picture.For(r.unit)
-	c := picture.Cut{Bore: b, W: 1000, H: 260, Format: f}
+	c := picture.Cut{Bore: b, W: 1000, H: 300, Format: f}
 	r.doc.add(Figure{c, c.W, c.H, "The bore cut lengthwise, as last gauged."})
 	if len(b.Rounds) > 1 {
-		a := picture.Approach{Bore: b, W: 1000, H: 150, Format: f}
+		a := picture.Approach{Bore: b, W: 1000, H: 170, Format: f}
 		r.doc.add(Figure{a, a.W, a.H, "The way to size: smallest to largest of each round, between the limits."})
 	}
 }
 
-func (r *record) trace() {
-	t := r.doc.Trace
-	r.doc.add(Heading("Where this comes from"), Lines{
+// source says where the report comes from.
+func (d *Document) source() {
+	t := d.Trace
+	d.add(Heading("Where this comes from"), Lines{
 		fmt.Sprintf("Journal %s, rows %d to %d; chain hash at row %d:", orDash(t.Journal), t.First, t.Last, t.Last),
 		orDash(t.Hash),
 		"That hash rests on every row before it, and rows are only ever added: what was struck out stands here with its reason.",
 	})
-	r.doc.add(Signature{"checked by", "date"})
 }

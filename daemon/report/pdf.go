@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -78,8 +79,12 @@ func (d *Document) PDF(w io.Writer, paper Paper) error {
 	s.SetAutoPageBreak(false, 0)
 	s.SetCellMargin(0)
 	s.SetCatalogSort(true)
-	s.SetCreationDate(d.At.UTC())
-	s.SetModificationDate(d.At.UTC())
+	at := d.At.UTC()
+	if at.IsZero() { // else fpdf takes the clock
+		at = time.Unix(0, 0).UTC()
+	}
+	s.SetCreationDate(at)
+	s.SetModificationDate(at)
 	s.SetTitle(shown(d.Title+", "+d.Subject), true)
 	s.SetSubject(shown(d.Lead), true)
 	s.SetCreator("fairbore", true)
@@ -152,9 +157,11 @@ func (s *sheet) foot() {
 	t := s.doc.Trace
 	y := s.bottom + 4
 	s.rule(s.left, s.left+s.width, y, 0.2, thin)
-	s.font("", 6, grey)
-	s.put(s.left, y+3.2, "L", fmt.Sprintf("journal %s, rows %d to %d", orDash(t.Journal), t.First, t.Last))
-	s.put(s.left, y+6, "L", fmt.Sprintf("chain hash at row %d: %s", t.Last, orDash(t.Hash)))
+	if t.Journal != "" {
+		s.font("", 6, grey)
+		s.put(s.left, y+3.2, "L", fmt.Sprintf("journal %s, rows %d to %d", orDash(t.Journal), t.First, t.Last))
+		s.put(s.left, y+6, "L", fmt.Sprintf("chain hash at row %d: %s", t.Last, orDash(t.Hash)))
+	}
 	s.font("", 7.5, grey)
 	// The number of pages is filled in at the end, so its width is not known here.
 	s.put(s.left+s.width-s.GetStringWidth("page 9 of 99"), y+4, "L", fmt.Sprintf("page %d of {pages}", s.PageNo()))
@@ -274,7 +281,7 @@ func (s *sheet) paragraph(text string, points float64, colour int) {
 }
 
 func (f Fields) pdf(s *sheet) {
-	const gap, name, points, step = 5.0, 18.0, 7.2, 3.4
+	const gap, points, step = 4.0, 7.1, 3.4
 	w := (s.width - gap*float64(len(f)-1)) / float64(max(len(f), 1))
 	s.room(30)
 	top, bottom := s.GetY(), s.GetY()
@@ -284,6 +291,7 @@ func (f Fields) pdf(s *sheet) {
 		s.put(x, y, "L", g.Name)
 		s.rule(x, x+w, y+1.2, 0.2, thin)
 		y += 4.6
+		name := s.nameWidth(g, points)
 		for _, fd := range g.Fields {
 			s.font("", points, grey)
 			s.put(x, y, "L", fd.Name)
@@ -299,14 +307,24 @@ func (f Fields) pdf(s *sheet) {
 	s.SetY(bottom - 1)
 }
 
+// nameWidth is how wide the names of a group are set.
+func (s *sheet) nameWidth(g Group, points float64) (w float64) {
+	s.font("", points, grey)
+	for _, f := range g.Fields {
+		w = max(w, s.GetStringWidth(f.Name))
+	}
+	return w + 2.5
+}
+
 func (f Figure) pdf(s *sheet) {
 	h := f.H * s.width / f.W
 	s.room(h + 6)
 	s.SetY(s.GetY() + 2)
 	s.paragraph(f.Caption, 6.8, grey)
 	s.SetY(s.GetY() + 1)
-	f.Drawing.Draw(&canvas{sheet: s, x: s.left, y: s.GetY(), scale: s.width / f.W})
-	s.SetY(s.GetY() + h)
+	y := s.GetY() // drawing moves it
+	f.Drawing.Draw(&canvas{sheet: s, x: s.left, y: y, scale: s.width / f.W})
+	s.SetY(y + h)
 }
 
 func (g Signature) pdf(s *sheet) {

@@ -46,13 +46,13 @@ func (f Fields) text(b *strings.Builder) {
 	for _, g := range f {
 		fmt.Fprintf(b, "\n%s\n", g.Name)
 		for _, x := range g.Fields {
-			lines := wrap(x.Value, textWidth-18)
+			lines := wrap(x.Value, textWidth-20)
 			for i, l := range lines {
 				name := ""
 				if i == 0 {
 					name = x.Name
 				}
-				b.WriteString(strings.TrimRight("  "+pad(name, 15, true)+" "+l, " ") + "\n")
+				b.WriteString(strings.TrimRight("  "+pad(name, 17, true)+" "+l, " ") + "\n")
 			}
 		}
 	}

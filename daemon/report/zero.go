@@ -71,8 +71,7 @@ func lookRow(e *session.Record, date *string, stations bool) []string {
 	if d := day(e.At); d != *date {
 		*date, when = d, d+" "+when
 	}
-	var row []string
-	tail := []string{}
+	var row, tail []string
 	if m := e.Master; e.Kind == session.Mastered {
 		row = []string{when, "mastered", clean(m.Ring.ID), clean(m.Gauge)}
 		moved := "–"
@@ -105,7 +104,7 @@ func checkOutcome(c *session.ZeroCheck) string {
 	if d := c.Doubt; d != nil {
 		s += "; in doubt: " + count(d.Readings, "reading", "readings") + " since " + clock(d.Since)
 		for i, p := range d.Parts {
-			s += []string{", part ", ", "}[min(i, 1)] + clean(p)
+			s += []string{"; finished since: ", ", "}[min(i, 1)] + clean(p)
 		}
 	}
 	return s
@@ -158,6 +157,9 @@ func due(r *analysis.Ring) string {
 	return day(r.Due)
 }
 
+// overdue reports whether a ring was past its due day when it was used.
+func overdue(r *analysis.Ring, used time.Time) bool { return day(used) > day(r.Due) }
+
 // inDate says whether a ring was in date when it was used; on the day that it is
 // due it still is (common practice).
 func inDate(r *analysis.Ring, used time.Time) string {
@@ -166,7 +168,7 @@ func inDate(r *analysis.Ring, used time.Time) string {
 	}
 	days := int(r.Due.Sub(used).Hours() / 24)
 	switch {
-	case day(used) > day(r.Due):
+	case overdue(r, used):
 		return "NO, overdue since " + day(r.Due)
 	case days < 30:
 		return fmt.Sprintf("yes, due in %s", count(days, "day", "days"))

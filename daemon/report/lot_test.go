@@ -1,0 +1,205 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/study"
+	"fairbore/analysis/verdict"
+	"fairbore/daemon/session"
+)
+
+// lotMeans are the final means of ten sleeves, in 0.1 µm above the low limit
+// (invented, of the demo's shop).
+var lotMeans = [...]analysis.Length{11, 13, 9, 15, 12, 14, 10, 13, 16, 12}
+
+// lot plays ten sleeves, one of which goes over and is laid aside.
+func lot(t testing.TB) (*bench, Batch) {
+	set := shopSettings(t)
+	set.Station, set.Gauge.Name = "bay-2", "G-11"
+	set.Rule = verdict.Simple
+	set.Master.Lapse.Age, set.Master.Lapse.Readings = 30*time.Hour, 900
+	b := newBench(t, set)
+	b.must(session.Action{Do: "job", Job: "J-4112"})
+	table := rounds(t, "sleeve")
+	for i, mean := range lotMeans {
+		b.wait(20 * time.Minute)
+		if i%4 == 0 {
+			b.ring("master", "R-1250", analysis.Length(i)*um1/20)
+		}
+		b.must(session.Action{Do: "part", Part: fmt.Sprintf("%03d", i+1)})
+		shift := analysis.Length(i-i%4)*um1/20 + mean*um1/10 - 135*um1/100
+		if i == 3 {
+			b.play(table[5:], 3*um1)
+			b.must(session.Action{Do: "reject", Reason: "over at the front, concession asked for"})
+			continue
+		}
+		b.play(table[5:], shift)
+		b.finish(analysis.Length(i-i%4) * um1 / 20)
+	}
+	batch := Batch{Job: set.Jobs["J-4112"], Trace: Trace{Journal: journalID, First: 2, Last: uint64(len(b.records)), Hash: strings.Repeat("a1b2c3d4", 8)}}
+	for i := range lotMeans {
+		batch.Parts = append(batch.Parts, b.part(fmt.Sprintf("%03d", i+1)))
+	}
+	batch.Limits = batch.Parts[0].Limits
+	return b, batch
+}
+
+func TestBatch(t *testing.T) {
+	_, batch := lot(t)
+	d := BatchReport(batch)
+	golden(t, "batch.txt", d.Text())
+	wellFormed(t, d.Fragment())
+	text := strings.Join(strings.Fields(d.Text()), " ")
+	for _, want := range []string{
+		"accepted 9", "laid aside 1", "✖ laid aside: over at the front, concession asked for",
+		"n = 10, too few: wants 25", "Cpk flatters", // an index is not shown for ten
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the batch does not say %q", want)
+		}
+	}
+	if strings.Contains(text, "Cpk 1") || strings.Contains(text, "Cpk 0") {
+		t.Error("an index of ten sizes is shown")
+	}
+	checkPDF(t, d)
+}
+
+func TestFirstArticle(t *testing.T) {
+	p := valve(t)
+	d := FirstArticle(p)
+	golden(t, "first-article.txt", d.Text())
+	wellFormed(t, d.Fragment())
+	checkPDF(t, d)
+	var b bytes.Buffer
+	if err := p.FirstArticleCSV(&b); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "first-article.csv", b.String())
+}
+
+func TestMasteringLog(t *testing.T) {
+	b, batch := lot(t)
+	b.wait(time.Hour)
+	b.ring("check", "R-1250", 95*um1/100) // 0.55 µm off the last zero
+	log := Log{Looks: b.records, Trace: batch.Trace}
+	d := MasteringLog(log)
+	golden(t, "masterings.txt", d.Text())
+	wellFormed(t, d.Fragment())
+	checkPDF(t, d)
+	var out bytes.Buffer
+	if err := log.CSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "masterings.csv", out.String())
+	if none := MasteringLog(Log{Station: "bay-9"}); !strings.Contains(none.Text(), "No ring was read.") {
+		t.Error("an empty log does not say so")
+	}
+}
+
+// A study of 5 sleeves by 3 people, twice: the demo shop's, with a repeatability of
+// 0.15 µm and operators at +0.05, 0 and −0.08 µm (invented). Against 2.54 µm the
+// gauge is not good enough by the usual table, as the shop knows.
+func TestGaugeStudy(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 8))
+	table := study.Table{Parts: []string{"001", "002", "003", "004", "005"}, Operators: []string{"first shift", "second shift", "quality"}}
+	for _, part := range []float64{1.1, 1.3, 0.9, 1.5, 1.2} {
+		var row [][]float64
+		for _, who := range []float64{0.05, 0, -0.08} {
+			row = append(row, []float64{part + who + 0.15*rng.NormFloat64(), part + who + 0.15*rng.NormFloat64()})
+		}
+		table.Values = append(table.Values, row)
+	}
+	r, err := study.ByANOVA(table, 2.54, study.PoolAbove)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := GaugeStudyReport(GaugeStudy{Title: "G-11 on J-4112, spindle sleeve", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{r}})
+	golden(t, "gauge-study.txt", d.Text())
+	if d.Stamp.Mark != Bad || d.Stamp.Word != "NOT GOOD ENOUGH" {
+		t.Errorf("stamp %+v for %.1f %%", d.Stamp, r.Judged().Value)
+	}
+	wellFormed(t, d.Fragment())
+	checkPDF(t, d)
+}
+
+// checkPDF sets a document and has another program read it.
+func checkPDF(t *testing.T, d *Document) {
+	t.Helper()
+	text := extracted(t, pdf(t, d, A4))
+	for _, b := range d.Blocks {
+		if h, ok := b.(Heading); ok && !strings.Contains(text, string(h)) {
+			t.Errorf("%s: the PDF lacks %q", d.Title, h)
+		}
+	}
+}
+
+// Every CSV is read back by a reader of RFC 4180, has lines of one length that end
+// in CR LF, and no text in it begins as a formula does.
+func TestCSVIsRFC4180(t *testing.T) {
+	b, batch := lot(t)
+	p := valve(t)
+	evil := p
+	bore, part := *p.Bore, session.Part{Serial: "=1+1"}
+	bore.Part, evil.Bore = &part, &bore
+	for name, write := range map[string]func(*bytes.Buffer) error{
+		"part":          func(o *bytes.Buffer) error { return p.CSV(o) },
+		"first article": func(o *bytes.Buffer) error { return evil.FirstArticleCSV(o) },
+		"batch":         func(o *bytes.Buffer) error { return batch.CSV(o) },
+		"masterings":    func(o *bytes.Buffer) error { return Log{Looks: b.records}.CSV(o) },
+	} {
+		var out bytes.Buffer
+		if err := write(&out); err != nil {
+			t.Fatal(err)
+		}
+		if n := bytes.Count(out.Bytes(), []byte("\n")); n < 2 || n != bytes.Count(out.Bytes(), []byte("\r\n")) {
+			t.Errorf("%s: lines do not end in CR LF", name)
+		}
+		rows, err := csv.NewReader(&out).ReadAll() // refuses lines of unequal length
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		for _, row := range rows {
+			for i, cell := range row {
+				if cell != "" && strings.ContainsRune("=+@", rune(cell[0])) && !strings.HasSuffix(rows[0][i], "_um") {
+					t.Errorf("%s: %s is %q", name, rows[0][i], cell)
+				}
+			}
+		}
+	}
+	var out bytes.Buffer
+	if err := p.CSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "relief-valve-readings.csv", out.String())
+	out.Reset()
+	if err := batch.CSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "batch.csv", out.String())
+}
+
+// Without the configuration the record tells what the journal alone has: the
+// recorded verdict with its rule and U, and no budget.
+func TestWithoutConfiguration(t *testing.T) {
+	p := valve(t)
+	p.NoSettings = true
+	p.Bore = p.Fold().Bore(&session.Settings{Station: "bay-3"}, p.Records[len(p.Records)-1].At)
+	text := strings.Join(strings.Fields(Text(p)), " ")
+	for _, want := range []string{"ISO 14253-1, 95 %", "U = 0.60 µm", "budget behind U is not in the journal", "ACCEPTED", "15.8811"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the record does not say %q", want)
+		}
+	}
+	for _, not := range []string{"Uncertainty of one size", "Two-point", "Bell-mouth"} {
+		if strings.Contains(text, not) {
+			t.Errorf("the record says %q, which nothing is known of", not)
+		}
+	}
+}

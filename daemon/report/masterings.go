@@ -1,0 +1,144 @@
+package report
+
+import (
+	"strconv"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// Log is what was done to the zeros of gauges.
+type Log struct {
+	// Looks are masterings and checks in order; others among them are passed over.
+	Looks    []session.Record
+	Station  string // "": all
+	Trace    Trace
+	From, To time.Time
+}
+
+// MasteringLog puts the log of masterings and checks together, with a chart of the
+// zero of each gauge, and the rings with their certificates.
+func MasteringLog(l Log) *Document {
+	d := &Document{Title: "Mastering log", Subject: "all stations", Trace: l.Trace}
+	if l.Station != "" {
+		d.Subject = "station " + clean(l.Station)
+	}
+	var looks []session.Record
+	for _, e := range l.Looks {
+		if look(&e.Event) {
+			looks = append(looks, e)
+			d.At = e.At
+		}
+	}
+	d.add(Fields{{"Looks at a ring", lookCounts(looks)}, {"Period", []Field{{"first", moment(firstAt(looks))}, {"last", moment(d.At)}, {"asked", period(l.From, l.To)}}}})
+	if len(looks) == 0 {
+		d.add(Para("No ring was read."))
+	} else {
+		driftCharts(d, looks)
+		d.add(Heading("Masterings and checks"), looksTable(looks, true))
+		d.add(Heading("Rings"), ringsTable(looks, analysis.MM))
+		d.add(Lines{"A check looks at the ring and leaves the zero alone; only a mastering moves it. What a failed check puts in doubt stands beside it."})
+	}
+	d.source()
+	d.add(Signature{"reviewed by", "date"})
+	return d
+}
+
+func period(from, to time.Time) string {
+	if from.IsZero() && to.IsZero() {
+		return "all of the journal"
+	}
+	return span(from, to)
+}
+
+func firstAt(looks []session.Record) (t time.Time) {
+	if len(looks) > 0 {
+		t = looks[0].At
+	}
+	return t
+}
+
+func lookCounts(looks []session.Record) []Field {
+	mastered, good, failed, untold := 0, 0, 0, 0
+	for i := range looks {
+		switch c := looks[i].Check; {
+		case c == nil:
+			mastered++
+		case !c.Valid:
+			untold++
+		case c.Good:
+			good++
+		default:
+			failed++
+		}
+	}
+	return []Field{
+		{"masterings", strconv.Itoa(mastered)}, {"checks held", strconv.Itoa(good)}, {"checks failed", strconv.Itoa(failed)}, {"checks void", strconv.Itoa(untold)},
+	}
+}
+
+// gaugeRun is the zero of a gauge at a station over time.
+type gaugeRun struct {
+	name string
+	zero analysis.Deviation // in force
+	set  bool
+	panel
+	labels []string
+}
+
+// driftCharts draw, for each gauge, the zero that each look at a ring asked for:
+// what a mastering set, or at a check the zero in force less the error found.
+func driftCharts(d *Document, looks []session.Record) {
+	var runs []*gaugeRun
+	for i := range looks {
+		e := &looks[i]
+		gauge := ""
+		if e.Master != nil {
+			gauge = e.Master.Gauge
+		} else {
+			gauge = e.Check.Gauge
+		}
+		name := "gauge " + clean(gauge) + " at " + clean(e.Station)
+		r := gaugeRunOf(&runs, name)
+		r.take(e)
+	}
+	for _, r := range runs {
+		if len(r.Values) < 2 {
+			d.add(Para(r.name + ": one look only, so nothing is known of its drift."))
+			continue
+		}
+		r.Title = "zero, µm"
+		r.Lines = []level{{r.Values[0], picture.Target, "first"}}
+		c := runChart{W: 1000, H: 190, Panels: []panel{r.panel}, Labels: r.labels}
+		d.add(Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: a mastering, which set it. Dot: a check, which left it. Ring: a check that failed."})
+	}
+}
+
+func gaugeRunOf(runs *[]*gaugeRun, name string) *gaugeRun {
+	for _, r := range *runs {
+		if r.name == name {
+			return r
+		}
+	}
+	r := &gaugeRun{name: name}
+	*runs = append(*runs, r)
+	return r
+}
+
+func (r *gaugeRun) take(e *session.Record) {
+	v, square, alarm := analysis.Deviation(0), false, false
+	if e.Kind == session.Mastered {
+		r.zero, r.set = e.Master.Zero, true
+		v, square = r.zero, true
+	} else {
+		if !e.Check.Valid || !r.set { // the zero in force is not known
+			return
+		}
+		v, alarm = r.zero-e.Check.Error, !e.Check.Good
+	}
+	r.Values = append(r.Values, analysis.Length(v).Micrometres())
+	r.Square, r.Alarm = append(r.Square, square), append(r.Alarm, alarm)
+	r.labels = append(r.labels, e.At.Format("15:04"))
+}

@@ -1,0 +1,261 @@
+package daemon
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/study"
+	"fairbore/daemon/config"
+	"fairbore/daemon/report"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+)
+
+// ReportOptions say what is reported, of what, and how.
+type ReportOptions struct {
+	// Kind is part (the newest that the rest picks), job, first-article (the oldest
+	// accepted part of a job, or the part named) or masterings; empty is part.
+	Kind    string
+	Format  string // text, html, pdf or csv; empty is text
+	Station string // "": any
+	Job     string // "": any; a job report needs one
+	Part    string // serial number, "": any
+	// From and To bound when a part was begun, or a ring was read; zero is without a bound.
+	From, To time.Time
+	Paper    string // a4 or letter; empty is a4
+	// Config is where gauge, decision rule and uncertainty stand. Without it the
+	// reports have what the journal alone tells: no budget, and no judgement but
+	// the recorded one.
+	Config *config.Config
+	// Progress, which may be nil, is called now and then with parts.
+	Progress func(done, total int)
+}
+
+// kinds and formats that there are.
+const (
+	reportKinds   = "part, job, first-article, masterings"
+	reportFormats = "text, html, pdf, csv"
+)
+
+// partsReported is how many parts a report of a job takes in at most.
+const partsReported = 10_000
+
+// Report writes a report of what a journal holds, also while a daemon writes to
+// it: the same journal up to the same row gives the same bytes.
+func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions) (err error) {
+	paper, err := report.ParsePaper(o.Paper)
+	if err != nil {
+		return err
+	}
+	if !slices.Contains([]string{"", "text", "html", "pdf", "csv"}, o.Format) {
+		return fmt.Errorf("format %q: want one of %s", o.Format, reportFormats)
+	}
+	j, err := store.View(ctx, journal)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, j.Close()) }()
+	r := reporter{archive: newArchive(j, o.settings), o: o}
+	doc, table, err := r.report(ctx)
+	if err != nil {
+		return err
+	}
+	if o.Format == "csv" {
+		return table(out)
+	}
+	return write(out, doc, o.Format, paper)
+}
+
+func write(out io.Writer, doc *report.Document, format string, paper report.Paper) (err error) {
+	switch format {
+	case "html":
+		_, err = io.WriteString(out, doc.HTML(""))
+	case "pdf":
+		err = doc.PDF(out, paper)
+	default:
+		_, err = io.WriteString(out, doc.Text())
+	}
+	return err
+}
+
+// settings are those of a station by the configuration, with the gauge that the
+// readings were taken with.
+func (o *ReportOptions) settings(station, gauge string) (session.Settings, bool) {
+	if o.Config == nil {
+		return session.Settings{Station: station}, false
+	}
+	for i := range o.Config.Stations {
+		st := o.Config.Stations[i]
+		if st.Name != station {
+			continue
+		}
+		if _, ok := o.Config.Gauges[gauge]; ok {
+			st.Gauge = gauge
+		}
+		return settings(o.Config, &st), true
+	}
+	return session.Settings{Station: station}, false
+}
+
+// reporter makes one report.
+type reporter struct {
+	*archive
+	o ReportOptions
+}
+
+// report returns the document asked for and what writes its CSV.
+func (r *reporter) report(ctx context.Context) (*report.Document, func(io.Writer) error, error) {
+	switch r.o.Kind {
+	case "", "part":
+		p, err := r.onePart(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.PartRecord(p), p.CSV, nil
+	case "first-article":
+		p, err := r.firstArticle(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.FirstArticle(p), p.FirstArticleCSV, nil
+	case "job":
+		b, err := r.batch(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.BatchReport(b), b.CSV, nil
+	case "masterings":
+		l, err := r.masterings(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.MasteringLog(l), l.CSV, nil
+	}
+	return nil, nil, fmt.Errorf("report %q: want one of %s", r.o.Kind, reportKinds)
+}
+
+func (r *reporter) filter(limit int) store.Filter {
+	return store.Filter{Station: r.o.Station, Job: r.o.Job, Part: r.o.Part, From: r.o.From, To: r.o.To, Limit: limit}
+}
+
+// summaries returns the parts that the options pick, the newest first.
+func (r *reporter) summaries(ctx context.Context, limit int) ([]store.PartSummary, error) {
+	parts, err := r.journal.Parts(ctx, r.filter(limit))
+	if err == nil && len(parts) == 0 {
+		err = errors.New("the journal has no such part; see station, job, part and the times")
+	}
+	return parts, err
+}
+
+func (r *reporter) onePart(ctx context.Context) (report.Part, error) {
+	parts, err := r.summaries(ctx, 1)
+	if err != nil {
+		return report.Part{}, err
+	}
+	return r.part(ctx, parts[0])
+}
+
+// firstArticle returns the oldest accepted part, or else the oldest.
+func (r *reporter) firstArticle(ctx context.Context) (report.Part, error) {
+	parts, err := r.summaries(ctx, partsReported)
+	if err != nil {
+		return report.Part{}, err
+	}
+	slices.Reverse(parts)
+	i := slices.IndexFunc(parts, func(s store.PartSummary) bool { return s.Verdict != nil && s.Verdict.Accepted })
+	return r.part(ctx, parts[max(0, i)])
+}
+
+func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
+	if r.o.Job == "" {
+		return b, errors.New("name the job to report")
+	}
+	b.From, b.To = r.o.From, r.o.To
+	parts, err := r.summaries(ctx, partsReported)
+	if err != nil {
+		return b, err
+	}
+	if len(parts) == partsReported {
+		return b, fmt.Errorf("more than %d parts; narrow the times", partsReported-1)
+	}
+	slices.Reverse(parts)
+	for i, s := range parts {
+		if err := ctx.Err(); err != nil {
+			return b, err
+		}
+		p, err := r.part(ctx, s)
+		if err != nil {
+			return b, fmt.Errorf("part %s of %s: %w", s.Part, s.Station, err)
+		}
+		b.Parts = append(b.Parts, p)
+		b.Trace.Last = max(b.Trace.Last, p.Last())
+		if r.o.Progress != nil {
+			r.o.Progress(i+1, len(parts))
+		}
+	}
+	b.Job = b.Parts[len(b.Parts)-1].Bore.Job
+	if b.Job == nil {
+		return b, fmt.Errorf("the journal does not say what job %s asks for; run verify", r.o.Job)
+	}
+	if b.Limits, err = r.limits(ctx, r.o.Job, b.Trace.Last); err != nil {
+		return b, err
+	}
+	b.Trace.Journal, b.Trace.First = r.journal.ID(), parts[0].Seq
+	b.Trace.Hash, err = r.journal.Head(ctx, b.Trace.Last)
+	return b, err
+}
+
+func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
+	l = report.Log{Station: r.o.Station, From: r.o.From, To: r.o.To, Trace: report.Trace{Journal: r.journal.ID()}}
+	f := store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To, Kinds: []session.Kind{session.Mastered, session.Checked}}
+	for e, err := range r.journal.Query(ctx, f) {
+		if err != nil {
+			return l, err
+		}
+		l.Looks = append(l.Looks, e)
+	}
+	slices.SortFunc(l.Looks, func(a, b session.Record) int { return cmp.Compare(a.Seq, b.Seq) })
+	if n := len(l.Looks); n > 0 {
+		l.Trace.First, l.Trace.Last = l.Looks[0].Seq, l.Looks[n-1].Seq
+		l.Trace.Hash, err = r.journal.Head(ctx, l.Trace.Last)
+	}
+	return l, err
+}
+
+// ReportGaugeStudy writes the page of a gauge study from the CSV that [StudyGauge]
+// takes, by both usual methods, the analysis of variance first. Of the options,
+// Format, Paper and To count, which is the date of the study.
+func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer, title string, o ReportOptions) error {
+	paper, err := report.ParsePaper(o.Paper)
+	if err != nil {
+		return err
+	}
+	if !slices.Contains([]string{"", "text", "html", "pdf"}, o.Format) {
+		return fmt.Errorf("format %q: a gauge study has text, html or pdf", o.Format)
+	}
+	rows, err := readings(in, "part", "operator")
+	if err != nil {
+		return err
+	}
+	t, err := table(rows)
+	if err != nil {
+		return err
+	}
+	tol := analysis.Length(tolerance).Micrometres()
+	byANOVA, err := study.ByANOVA(t, tol, study.PoolAbove)
+	if err != nil {
+		return err
+	}
+	byRange, err := study.AverageAndRange(t, tol)
+	if err != nil {
+		return err
+	}
+	g := report.GaugeStudy{Title: title, At: o.To, Table: t, Results: []study.GaugeStudy{byANOVA, byRange}}
+	return write(out, report.GaugeStudyReport(g), o.Format, paper)
+}

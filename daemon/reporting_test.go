@@ -1,0 +1,271 @@
+package daemon
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/xml"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/configs"
+	"fairbore/daemon/config"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+	"fairbore/drivers"
+)
+
+// shop is a journal that two stations of the demo's shop have written to, and that
+// is still open for writing.
+type shop struct {
+	t       *testing.T
+	cfg     *config.Config
+	path    string
+	journal *store.Journal
+	now     session.Stamp
+}
+
+func openShop(t *testing.T) *shop {
+	t.Helper()
+	cfg, err := config.Parse("demo.yaml", configs.Demo)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &shop{t: t, cfg: cfg, path: filepath.Join(t.TempDir(), "journal.db")}
+	s.now.Wall = time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
+	if s.journal, err = store.Open(t.Context(), store.Config{Path: s.path}); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- s.journal.Run(ctx) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+		if err := s.journal.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return s
+}
+
+func (s *shop) keep(events []session.Event) {
+	s.t.Helper()
+	if len(events) == 0 {
+		return
+	}
+	want := s.journal.Last() + uint64(len(events))
+	if err := s.journal.Append(s.t.Context(), events); err != nil {
+		s.t.Fatal(err)
+	}
+	for late := time.Now().Add(10 * time.Second); s.journal.Last() < want; time.Sleep(time.Millisecond) {
+		if time.Now().After(late) {
+			s.t.Fatal("the events were not recorded")
+		}
+	}
+}
+
+// bay is a station of the shop at work.
+type bay struct {
+	*shop
+	*session.Session
+	gauge string
+}
+
+func (s *shop) bay(name string) *bay {
+	for i := range s.cfg.Stations {
+		if st := s.cfg.Stations[i]; st.Name == name {
+			st.Capture = "button"
+			return &bay{s, session.New(settings(s.cfg, &st), nil), st.Gauge}
+		}
+	}
+	s.t.Fatalf("there is no station %s", name)
+	return nil
+}
+
+func (b *bay) do(a session.Action) {
+	b.t.Helper()
+	b.wait(2 * time.Second)
+	a.Source, a.Confirm = "page", true
+	events, r := b.Act(b.now, a)
+	if !r.Done {
+		b.t.Fatalf("%s: %s", a.Do, r.Why)
+	}
+	b.keep(events)
+}
+
+func (s *shop) wait(d time.Duration) { s.now.Wall, s.now.Mono = s.now.Wall.Add(d), s.now.Mono+d }
+
+func (b *bay) send(values ...string) {
+	b.t.Helper()
+	for _, v := range values {
+		b.wait(4 * time.Second)
+		digits, places, err := analysis.ParseDecimal(v)
+		if err != nil {
+			b.t.Fatal(err)
+		}
+		b.keep(b.Sample(b.now, b.gauge, []drivers.Sample{{Digits: digits, Places: places, Unit: drivers.Unit("mm"), Raw: []byte(v)}}))
+	}
+}
+
+// sleeve gauges a sleeve twice and accepts it; shift is added in 0.1 µm.
+func (b *bay) sleeve(serial string, zero string, last ...string) {
+	b.t.Helper()
+	b.do(session.Action{Do: "part", Part: serial})
+	b.send("31.7508", "31.7505", "31.7506", "31.7504", "31.7509", "31.7507")
+	b.do(session.Action{Do: "round", Strokes: 3, Seconds: 4})
+	b.send(last...)
+	b.do(session.Action{Do: "check", Ring: "R-1250", Of: 4})
+	b.send(zero, zero, zero, zero)
+	b.do(session.Action{Do: "accept"})
+}
+
+// story is what happened in the shop: two sleeves, and a check that fails after.
+func story(t *testing.T) *shop {
+	s := openShop(t)
+	b := s.bay("hone-bay-2")
+	b.do(session.Action{Do: "job", Job: "J-4112"})
+	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	b.sleeve("001", "31.7497", "31.7510", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514")
+	b.sleeve("002", "31.7497", "31.7512", "31.7514", "31.7514", "31.7513", "31.7515", "31.7514")
+	other := s.bay("hone-bay-3") // another station, whose events lie between
+	other.do(session.Action{Do: "job", Job: "J-4120"})
+	b.do(session.Action{Do: "part", Part: "003"})
+	b.send("31.7508", "31.7505")
+	b.do(session.Action{Do: "check", Ring: "R-1250", Of: 4})
+	b.send("31.75015", "31.75015", "31.75015", "31.75015")
+	return s
+}
+
+func (s *shop) report(o ReportOptions) string {
+	s.t.Helper()
+	var b bytes.Buffer
+	if err := Report(s.t.Context(), s.path, &b, o); err != nil {
+		s.t.Fatal(err)
+	}
+	return b.String()
+}
+
+// Reports are made while the journal is open for writing, of every kind in every
+// format, and the same twice.
+func TestReportsOfALiveJournal(t *testing.T) {
+	s := story(t)
+	for kind, want := range map[string][]string{
+		"part":          {"Bore record", "003", "NOT FINISHED"},
+		"job":           {"Batch report", "001", "002", "n = 2, too few: wants 25"},
+		"first-article": {"First article", "001", "ACCEPTED"},
+		"masterings":    {"Mastering log", "FAILED", "R-1250"},
+	} {
+		for _, format := range []string{"text", "html", "pdf", "csv"} {
+			o := ReportOptions{Kind: kind, Format: format, Config: s.cfg, Job: "J-4112"}
+			got := s.report(o)
+			if got != s.report(o) {
+				t.Errorf("%s as %s is not the same twice", kind, format)
+			}
+			switch format {
+			case "pdf":
+				if !strings.HasPrefix(got, "%PDF-") || !strings.HasSuffix(strings.TrimSpace(got), "%%EOF") {
+					t.Errorf("%s: no PDF", kind)
+				}
+			case "csv":
+				if _, err := csv.NewReader(strings.NewReader(got)).ReadAll(); err != nil {
+					t.Errorf("%s: %v", kind, err)
+				}
+			default:
+				for _, w := range want {
+					if !strings.Contains(strings.ToLower(got), strings.ToLower(w)) {
+						t.Errorf("%s as %s lacks %q", kind, format, w)
+					}
+				}
+			}
+		}
+	}
+}
+
+// The hash on a report is that of the journal at the row it names: verify, which
+// works it out from all rows, comes to the same.
+func TestReportTracesToTheJournal(t *testing.T) {
+	s := story(t)
+	text := s.report(ReportOptions{Kind: "masterings"})
+	v, err := store.Verify(t.Context(), s.path, nil)
+	if err != nil || !v.Sound() {
+		t.Fatalf("verify: %v %+v", err, v)
+	}
+	if !strings.Contains(text, v.Journal) || !strings.Contains(text, v.Head) {
+		t.Errorf("the newest row is a check, so the log should carry journal %s and head %s:\n%s", v.Journal, v.Head, text)
+	}
+}
+
+// What a part rests on that came before it is in its record: the job, the
+// mastering and its ring; and of what came after, the next look at the ring.
+func TestReportGathersBeforeAndAfter(t *testing.T) {
+	s := story(t)
+	text := s.report(ReportOptions{Part: "002", Config: s.cfg})
+	for _, want := range []string{"zero set, no. 1", "R-1250", "holds", "ACCEPTED", "Uncertainty of one size", "first taken up", "31.7515", "1.250059"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the record of 002 lacks %q:\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, "31.7516") { // that of 001
+		t.Error("the record of 002 has a size of 001")
+	}
+	open := s.report(ReportOptions{Part: "003", Config: s.cfg})
+	if !strings.Contains(open, "2 in doubt") {
+		t.Errorf("the failed check is not in the record of 003:\n%s", open)
+	}
+	bare := s.report(ReportOptions{Part: "002"})
+	if strings.Contains(bare, "Uncertainty of one size") || !strings.Contains(bare, "ACCEPTED") {
+		t.Errorf("without the configuration:\n%s", bare)
+	}
+}
+
+func TestReportRefuses(t *testing.T) {
+	s := story(t)
+	for want, o := range map[string]ReportOptions{
+		"want one of text":          {Format: "docx"},
+		"want one of part, job":     {Kind: "audit"},
+		"want a4 or letter":         {Paper: "a3"},
+		"no such part":              {Part: "999"},
+		"name the job":              {Kind: "job"},
+		"no such part; see station": {Kind: "job", Job: "J-0000"},
+	} {
+		var b bytes.Buffer
+		err := Report(t.Context(), s.path, &b, o)
+		if err == nil || !strings.Contains(err.Error(), want) || b.Len() > 0 {
+			t.Errorf("%+v: %v, %d bytes written", o, err, b.Len())
+		}
+	}
+	if err := Report(t.Context(), filepath.Join(t.TempDir(), "none.db"), &bytes.Buffer{}, ReportOptions{}); err == nil {
+		t.Error("reported of a journal that is not there")
+	}
+}
+
+func TestGaugeStudyAsPage(t *testing.T) {
+	in := "part,operator,size_um\n"
+	for _, row := range []string{"1,a,1.1", "1,a,1.2", "1,b,1.0", "1,b,1.1", "2,a,2.1", "2,a,2.0", "2,b,2.2", "2,b,2.1", "3,a,3.0", "3,a,3.1", "3,b,3.0", "3,b,2.9"} {
+		in += row + "\n"
+	}
+	for _, format := range []string{"", "html", "pdf"} {
+		var a, b bytes.Buffer
+		o := ReportOptions{Format: format, To: time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)}
+		for _, out := range []*bytes.Buffer{&a, &b} {
+			if err := ReportGaugeStudy(strings.NewReader(in), analysis.Deviation(10*analysis.Micrometre), out, "G-11", o); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if a.Len() == 0 || !bytes.Equal(a.Bytes(), b.Bytes()) {
+			t.Errorf("%q: not the same twice", format)
+		}
+		if format == "html" {
+			if err := xml.Unmarshal(a.Bytes()[bytes.Index(a.Bytes(), []byte("<article")):bytes.Index(a.Bytes(), []byte("</body>"))], new(struct{})); err != nil {
+				t.Error(err)
+			}
+		}
+	}
+}

@@ -1,0 +1,36 @@
+package store
+
+import (
+	"testing"
+)
+
+// The hash of a row is the one that verify works out from all rows up to it, and
+// it is there for a reader while the journal is written to.
+func TestHead(t *testing.T) {
+	cfg := config(t)
+	r := start(t, cfg)
+	r.append(t, jobEvent("bay2", "J-4112"), reading("bay2", "J-4112", "0001", 1))
+	r.settle(t, 2)
+	v, err := View(t.Context(), cfg.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer v.Close()
+	first, err := v.Head(t.Context(), 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	second, err := v.Head(t.Context(), 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(first) != 64 || first == second || second != mustVerify(t, cfg.Path).Head {
+		t.Errorf("heads %s and %s, verify says %s", first, second, mustVerify(t, cfg.Path).Head)
+	}
+	for _, seq := range []uint64{0, 3} {
+		if h, err := v.Head(t.Context(), seq); err == nil {
+			t.Errorf("row %d has the hash %s", seq, h)
+		}
+	}
+	mustStop(t, r)
+}
