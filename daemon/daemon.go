@@ -73,7 +73,7 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 	d.journal.OnCommit(d.committed)
 	d.journal.OnStatus(func(s store.Status) { d.hub.recording(s.Recording, s.Why) })
 	if cfg.Web.Listen != "" {
-		if d.web, err = web.Listen(web.Config{Listen: cfg.Web.Listen, Actions: cfg.Web.Actions, Version: version, Metrics: d.metrics()}, d, log); err != nil {
+		if d.web, err = web.Listen(web.Config{Listen: cfg.Web.Listen, Actions: cfg.Web.Actions, Version: version, Metrics: d.metrics(), Jobs: d.jobs, History: history{d}}, d, log); err != nil {
 			return nil, err
 		}
 	}

@@ -21,8 +21,7 @@ func (d *Daemon) partRecord(ctx context.Context, station, serial string) (report
 	if len(parts) == 0 {
 		return report.Part{}, fmt.Errorf("the journal has no part %q of station %s", serial, station)
 	}
-	a := newArchive(d.journal, func(station, _ string) (session.Settings, bool) { return d.hub.settings(station), true })
-	return a.part(ctx, parts[0])
+	return d.archive().part(ctx, parts[0])
 }
 
 // archive gathers records from a journal for reports. What the parts of a station

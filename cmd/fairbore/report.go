@@ -1,0 +1,69 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon"
+	"fairbore/daemon/config"
+)
+
+type reportCmd struct {
+	Journal string    `arg:"" help:"The journal." type:"existingfile"`
+	Kind    string    `help:"part, job, first-article or masterings." enum:"part,job,first-article,masterings" default:"part"`
+	Format  string    `help:"text, html, pdf or csv." enum:"text,html,pdf,csv" default:"text"`
+	Output  string    `help:"A file to write; standard output when left out." short:"o"`
+	Config  string    `help:"The configuration, for budget and judgement." short:"c" type:"existingfile"`
+	Station string    `help:"Of this station only."`
+	Job     string    `help:"Of this job only."`
+	Part    string    `help:"Of the part with this serial number."`
+	From    time.Time `help:"At or after, such as 2026-11-25T08:00:00Z." format:"2006-01-02T15:04:05Z07:00"`
+	To      time.Time `help:"Before." format:"2006-01-02T15:04:05Z07:00"`
+	Paper   string    `help:"a4 or letter." enum:"a4,letter" default:"a4"`
+}
+
+func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
+	o := daemon.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From, To: r.To, Paper: r.Paper}
+	if r.Config != "" {
+		if o.Config, err = config.Load(r.Config); err != nil {
+			return err
+		}
+	}
+	out := io.Writer(s.out)
+	if r.Output != "" {
+		f, err := os.Create(r.Output)
+		if err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, f.Close()) }()
+		out = f
+		if show := progress(s.err, "report"); show != nil {
+			o.Progress = func(done, total int) { show(uint64(done), uint64(total)) }
+		}
+	}
+	return daemon.Report(ctx, r.Journal, out, o)
+}
+
+type wallCmd struct {
+	Broker       string `help:"The shop's broker: tcp://host:1883, ssl://host:8883, ws:// or wss://." required:""`
+	Site         string `help:"The site to show; all of them when left out."`
+	Listen       string `help:"Where to serve the page." default:"127.0.0.1:8081"`
+	User         string `help:"At the broker."`
+	PasswordFile string `help:"A file with the password alone." type:"existingfile"`
+	CAFile       string `help:"The shop's own authority, for ssl." name:"ca-file" type:"existingfile"`
+	CertFile     string `help:"A certificate of ours, where the broker wants one." type:"existingfile"`
+	KeyFile      string `help:"Its key." type:"existingfile"`
+	ClientID     string `help:"At the broker; made up when left out." name:"client-id"`
+}
+
+func (w *wallCmd) Run(ctx context.Context, s *streams) error {
+	return daemon.Wall(ctx, daemon.WallOptions{
+		Broker: w.Broker, User: w.User, PasswordFile: w.PasswordFile, CAFile: w.CAFile, CertFile: w.CertFile, KeyFile: w.KeyFile,
+		ClientID: w.ClientID, Site: w.Site, Listen: w.Listen, Version: version(), Log: s.log(zerolog.InfoLevel),
+	})
+}

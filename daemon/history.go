@@ -1,0 +1,80 @@
+package daemon
+
+import (
+	"context"
+	"maps"
+	"slices"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+	"fairbore/daemon/web"
+)
+
+// history answers the pages for parts of the journal.
+type history struct{ d *Daemon }
+
+// Parts implements [web.History].
+func (h history) Parts(ctx context.Context, f web.PartFilter) ([]web.PartLine, error) {
+	parts, err := h.d.journal.Parts(ctx, store.Filter{Station: f.Station, Job: f.Job, Part: f.Part, Limit: f.Limit})
+	if err != nil {
+		return nil, err
+	}
+	lines := make([]web.PartLine, len(parts))
+	for i, p := range parts {
+		lines[i] = web.PartLine{
+			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First, Last: p.Last, Readings: p.Readings, Verdict: p.Verdict,
+		}
+	}
+	return lines, nil
+}
+
+// Record implements [web.History].
+func (h history) Record(ctx context.Context, station string, seq uint64) (*session.Bore, []session.Record, error) {
+	if seq == 0 || h.d.hub.view(station) == nil {
+		return nil, nil, web.ErrNoPart
+	}
+	serial := ""
+	for r, err := range h.d.journal.Query(ctx, store.Filter{Station: station, Kinds: []session.Kind{session.PartBegun}, AfterSeq: seq - 1, Limit: 1}) {
+		if err != nil {
+			return nil, nil, err
+		}
+		if r.Seq != seq {
+			return nil, nil, web.ErrNoPart
+		}
+		serial = r.Part.Serial
+	}
+	parts, err := h.d.journal.Parts(ctx, store.Filter{Station: station, Part: serial, AfterSeq: seq - 1})
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(parts) == 0 || parts[len(parts)-1].Seq != seq { // the newest come first
+		return nil, nil, web.ErrNoPart
+	}
+	p, err := h.d.archive().part(ctx, parts[len(parts)-1])
+	if err != nil {
+		return nil, nil, err
+	}
+	return p.Bore, p.Records, nil
+}
+
+// archive gathers records with the settings that the stations have now.
+func (d *Daemon) archive() *archive {
+	return newArchive(d.journal, func(station, _ string) (session.Settings, bool) { return d.hub.settings(station), true })
+}
+
+// jobs lists the jobs that a station can work to, or all.
+func (d *Daemon) jobs(station string) []*analysis.Job {
+	if station == "" {
+		station = d.stations[0].name // every station knows all jobs
+	}
+	if d.hub.view(station) == nil {
+		return nil
+	}
+	set := d.hub.settings(station)
+	out := make([]*analysis.Job, 0, len(set.Jobs))
+	for _, id := range slices.Sorted(maps.Keys(set.Jobs)) {
+		out = append(out, set.Jobs[id])
+	}
+	return out
+}
