@@ -182,9 +182,10 @@ func TestAnyTextIsSafe(t *testing.T) {
 		p.Bore = &b
 		d := PartRecord(p)
 		wellFormed(t, d.Fragment())
-		var out bytes.Buffer
-		if err := (&Document{Title: d.Title, Subject: d.Subject, Stamp: d.Stamp}).PDF(&out, A4); err != nil {
-			t.Fatal(err)
+		for _, r := range shown(d.Subject + d.Stamp.Why) {
+			if !hasGlyph(regular, r) || !hasGlyph(bold, r) {
+				t.Fatalf("%U goes into the PDF, which would show nothing for it", r)
+			}
 		}
 		for _, r := range d.Text() {
 			if r < 0x20 && r != '\n' {
@@ -192,6 +193,15 @@ func TestAnyTextIsSafe(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Characters that the typeface lacks, even beyond the basic plane, leave the PDF
+// whole and show as lacking.
+func TestPDFOfAnyText(t *testing.T) {
+	d := &Document{Title: "溝 😀", Subject: "part \u0000", At: time.Unix(0, 0), Blocks: []Block{Para(strings.Repeat("a", 400) + " 😀 12 µm")}}
+	if text := extracted(t, pdf(t, d, A4)); strings.Count(text, "�") != 4 || !strings.Contains(text, "12 µm") {
+		t.Errorf("read back: %q", text)
+	}
 }
 
 type fataler interface{ Fatalf(string, ...any) }
