@@ -234,7 +234,7 @@ func (r *batch) charts() {
 			{(r.Job.Low - r.Job.Target).Micrometres(), picture.Limit, "low limit"}, {(r.Job.High - r.Job.Target).Micrometres(), picture.Limit, "high limit"},
 			{0, picture.Target, "target"},
 		}}
-		t.Rows = append(t.Rows, control(&p, f.Depth(x.depth)))
+		t.Rows = append(t.Rows, control(&p, f.Depth(x.depth), labels))
 		c.Panels = append(c.Panels, p)
 	}
 	c.H = chartFoot + 105*float64(len(c.Panels))
@@ -247,7 +247,7 @@ func (r *batch) charts() {
 
 // control works out the control chart of a run, marks its signals in the panel and
 // returns its row.
-func control(p *panel, name string) []string {
+func control(p *panel, name string, parts []string) []string {
 	var x []float64
 	var index []int
 	for i, v := range p.Values {
@@ -262,10 +262,13 @@ func control(p *panel, name string) []string {
 	p.Alarm = make([]bool, len(p.Values))
 	var signals set
 	for _, s := range ch.Signals {
-		if s.Series == ch.Location.Name && s.Point >= 1 && s.Point <= len(index) {
-			p.Alarm[index[s.Point-1]] = true
+		if s.Series != ch.Location.Name { // the first range is that of the first two
+			signals.add("step to " + parts[index[min(s.Point, len(index)-1)]] + ": " + s.Rule)
+			continue
 		}
-		signals.add(fmt.Sprintf("%s %d: %s", s.Series, s.Point, s.Rule))
+		i := index[s.Point-1]
+		p.Alarm[i] = true
+		signals.add(parts[i] + ": " + s.Rule)
 	}
 	said := strings.Join(signals, "; ")
 	if said == "" {

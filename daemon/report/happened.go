@@ -155,9 +155,9 @@ func limitsTable(taken []session.Record, now *analysis.Job) Block {
 		return Para(fmt.Sprintf("From %s to %s, as in this record throughout.", both(now.Low, u), both(now.High, u)))
 	}
 	if len(t.Rows) == 1 {
-		t.Notes = []string{"Not changed since. " + large(u).String() + "."}
+		t.Notes = []string{"Not changed since. Sizes in " + spelt(u) + "."}
 	} else {
-		t.Notes = []string{large(u).String() + ". A part keeps the limits that were in force when its job was taken up."}
+		t.Notes = []string{"Sizes in " + spelt(u) + ". A part keeps the limits that were in force when its job was taken up."}
 	}
 	return t
 }
