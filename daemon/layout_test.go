@@ -33,7 +33,7 @@ func layout() map[string]allowed {
 		"analysis/form":        {local: []string{"analysis"}, third: []string{gonum}},
 		"analysis/uncertainty": {local: []string{"analysis"}, third: []string{gonum}},
 		"analysis/verdict":     {local: []string{"analysis", "analysis/uncertainty"}, third: []string{gonum}},
-		"analysis/advise":      {local: []string{"analysis", "analysis/form", "analysis/verdict", "analysis/plan"}, third: []string{gonum}},
+		"analysis/advise":      {local: []string{"analysis", "analysis/form", "analysis/uncertainty", "analysis/verdict"}},
 		"analysis/study":       {third: []string{gonum}},
 		"drivers":              {},
 		"drivers/drivertest":   {local: []string{"drivers"}},

@@ -32,6 +32,8 @@ type cli struct {
 	Export  exportCmd  `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
 	Verify  verifyCmd  `cmd:"" help:"Check that a journal is as it was written."`
 	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events."`
+	Report  reportCmd  `cmd:"" help:"Write the record of a part or a job as text, HTML, PDF or CSV."`
+	Wall    wallCmd    `cmd:"" help:"Show all stations of a site on a wall screen, from the shop's broker."`
 	Plan    planCmd    `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
 	Study   studyCmd   `cmd:"" help:"Study a gauge or a lot of sizes."`
 	Drivers driversCmd `cmd:"" help:"List the drivers, or tell the options of one."`
