@@ -349,8 +349,12 @@ func TestNumbersHaveUnits(t *testing.T) {
 			props, _ := o["properties"].(map[string]any)
 			for name, p := range props {
 				s, _ := p.(map[string]any)
+				about := s["description"]
 				if items, ok := s["items"].(map[string]any); ok && items["$ref"] == nil {
 					s = items
+					if items["description"] != nil {
+						about = items["description"]
+					}
 				}
 				if s["type"] != "number" && s["type"] != "integer" {
 					continue
@@ -364,7 +368,7 @@ func TestNumbersHaveUnits(t *testing.T) {
 						t.Errorf("%s: %s has unit %q", n, name, unit)
 					}
 				}
-				if s["description"] == "" || s["description"] == nil {
+				if about == "" || about == nil {
 					t.Errorf("%s: %s has no description", n, name)
 				}
 			}

@@ -28,6 +28,7 @@ type link struct {
 
 	flight  []flying         // oldest first
 	records int              // of them, records
+	full    bool             // the window was full and has not half emptied since
 	queue   []session.Record // read from the journal, not sent
 	sent    uint64           // last record sent
 	saved   uint64           // cursor as last given to the journal

@@ -13,7 +13,7 @@ import (
 // reports whether it stopped for the chunk alone, so that more can be sent at once.
 func (l *link) sendRecords(ctx context.Context) (more bool, err error) {
 	for range chunk {
-		if l.records >= l.p.cfg.Window {
+		if l.crowded() {
 			return false, nil
 		}
 		if len(l.queue) == 0 && !l.fill(ctx) {
@@ -28,6 +28,19 @@ func (l *link) sendRecords(ctx context.Context) (more bool, err error) {
 		l.queue = l.queue[1:]
 	}
 	return true, nil
+}
+
+// crowded reports whether the window is full, or was and has not half emptied
+// since: one record for each acknowledgement would cost two wake-ups and two
+// small writes for each.
+func (l *link) crowded() bool {
+	switch {
+	case l.records >= l.p.cfg.Window:
+		l.full = true
+	case l.records <= l.p.cfg.Window/2:
+		l.full = false
+	}
+	return l.full
 }
 
 // fill reads the next records. A journal that can't be read is told in the

@@ -189,3 +189,26 @@ func TestWrittenEqualsMarshalled(t *testing.T) {
 		}
 	}
 }
+
+// A window that was full is filled again when it has half emptied, not record by record.
+func TestCrowded(t *testing.T) {
+	l := &link{p: &Publisher{access: access{cfg: Config{Window: 8}}}}
+	for _, step := range []struct {
+		records int
+		want    bool
+	}{{0, false}, {7, false}, {8, true}, {7, true}, {5, true}, {4, false}, {7, false}, {8, true}, {0, false}} {
+		l.records = step.records
+		if got := l.crowded(); got != step.want {
+			t.Errorf("with %d on their way: %v, want %v", step.records, got, step.want)
+		}
+	}
+	l.p.cfg.Window = 1
+	for n, want := range []bool{false, true} {
+		if l.records = n; l.crowded() != want {
+			t.Errorf("a window of 1 with %d on their way", n)
+		}
+	}
+	if l.records = 0; l.crowded() {
+		t.Error("a window of 1 stays shut")
+	}
+}
