@@ -130,6 +130,7 @@ func Benchmark64Ports(b *testing.B) {
 	for b.Loop() {
 		m.reset()
 		seconds := number(b, "FAIRBORE_SECONDS", 10)
+		idle, _ := memory(b, pid)
 		before := cpu(b, pid)
 		loads := s.loadAll(rate*seconds, rate)
 		m.await(ports * rate * seconds)
@@ -144,7 +145,8 @@ func Benchmark64Ports(b *testing.B) {
 		f.add("p99 ms", o.quantile(0.99))
 		f.add("max ms", o.quantile(1))
 		f.add("readings/s", o.rate)
-		f.add("rss MiB", rss)
+		f.add("rss before MiB", idle)
+		f.add("rss after MiB", rss)
 		f.add("peak rss MiB", most)
 		f.add("cpu ms/1000", ms(cpu(b, pid)-before)/float64(o.sent)*1000)
 		f.report(b)

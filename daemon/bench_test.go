@@ -36,14 +36,14 @@ type line struct {
 
 // play sends a load and returns what it came to, and the processor time per
 // 1000 readings in ms.
-func (l *line) play(b *testing.B, n int, rate float64) (outcome, float64) {
+func (l *line) play(b *testing.B, n int, rate float64) (o outcome, cpuPer1000 float64) {
 	b.Helper()
 	l.fresh()
 	l.meter.reset()
 	before := cpu(b, l.pid)
 	s := l.gauge.load(n, rate)
 	l.meter.await(n)
-	o := l.meter.outcome(map[string][]sent{l.topic: s})
+	o = l.meter.outcome(map[string][]sent{l.topic: s})
 	if o.lost > 0 || o.twice > 0 {
 		b.Errorf("%s: %d of %d lost, %d twice or out of order", l.name, o.lost, o.sent, o.twice)
 	}

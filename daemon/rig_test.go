@@ -236,8 +236,8 @@ func (r *rig) master() {
 	if reply := r.do(session.Action{Do: "master"}); !reply.Done {
 		r.t.Fatalf("master: %s", reply.Why)
 	}
-	for range 3 {
-		r.gauge.send("+31.75000 mm\r\n")
+	for _, shown := range []string{"31.75000", "31.75001", "31.74999"} { // different, or two that are read at once would be one press
+		r.gauge.send("+" + shown + " mm\r\n")
 		time.Sleep(5 * time.Millisecond)
 	}
 	r.eventually(5*time.Second, "the mastering", func() bool { return r.bore().Master.OK })
