@@ -41,6 +41,7 @@ func layout() map[string]allowed {
 		"configs":              {},
 		"daemon/config":        {local: []string{"analysis", "analysis/capture", "analysis/master", "analysis/verdict", "drivers"}, third: []string{"github.com/knadh/koanf", "github.com/go-viper/mapstructure/v2", "go.yaml.in/yaml/v3"}},
 		"daemon/port":          {local: []string{"drivers"}, third: []string{"go.bug.st/serial", "golang.org/x/sys", zerolog}},
+		"daemon/listen":        {local: []string{"drivers", "daemon/port"}, third: []string{zerolog}},
 		"daemon/session":       {local: []string{"analysis", "analysis/...", "drivers"}},
 		"daemon/store":         {local: []string{"analysis", "daemon/session"}, third: []string{"modernc.org/sqlite", "golang.org/x/sys", zerolog}},
 		"daemon/publish":       {local: []string{"analysis", "daemon/session"}, third: []string{"github.com/eclipse/paho.mqtt.golang", zerolog}},
@@ -49,7 +50,7 @@ func layout() map[string]allowed {
 		"daemon/web":           {local: []string{"analysis", "analysis/plan", "daemon/session", "daemon/picture"}, third: []string{zerolog}},
 		"daemon/report":        {local: []string{"analysis", "analysis/...", "daemon/session", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
 		"daemon":               {local: []string{"analysis", "analysis/...", "configs", "drivers", "drivers/simulator", "daemon/..."}, third: []string{zerolog, "github.com/prometheus/client_golang", "github.com/creack/pty", "golang.org/x/term"}},
-		"cmd/fairbore":         {local: []string{"analysis", "analysis/plan", "daemon", "daemon/config", "daemon/port", "daemon/store"}, third: []string{"github.com/alecthomas/kong", zerolog}},
+		"cmd/fairbore":         {local: []string{"analysis", "analysis/plan", "daemon", "daemon/config", "daemon/listen", "daemon/port", "daemon/store"}, third: []string{"github.com/alecthomas/kong", zerolog}},
 	}
 }
 

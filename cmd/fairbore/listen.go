@@ -1,0 +1,53 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"io"
+	"os"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/listen"
+)
+
+type listenCmd struct {
+	Port   string        `arg:"" help:"The port: a serial line, best by its name under /dev/serial/by-id; tcp://host:port, rfc2217://host:port or an input device."`
+	Ask    bool          `help:"Allow requests, for a gauge that speaks only when asked: CR, ?, SCPI queries, Modbus reads. Use it only where nothing but a gauge can be at the other end."`
+	Out    string        `help:"Write the configuration to this file." short:"o"`
+	Record string        `help:"Write what was heard to this file."`
+	Name   string        `help:"The name of the gauge and of its station." default:"new-gauge"`
+	Shows  []string      `help:"What the gauge's display shows, such as \"-0.0044 mm\"; for want of a person to type it. May be given again." sep:"none"`
+	For    time.Duration `help:"How long to listen with each setting of the line." default:"3s"`
+	Baud   int           `help:"The speed; the usual ones are tried when left out."`
+	Data   int           `help:"Data bits." default:"8"`
+	Parity string        `help:"none, even, odd, mark or space." default:"none"`
+	Stop   int           `help:"Stop bits." default:"1"`
+}
+
+func (l *listenCmd) Run(ctx context.Context, s *streams) error {
+	o := listen.Options{
+		Device: l.Port, Ask: l.Ask, Name: l.Name, For: l.For, Shows: l.Shows, Out: l.Out, Record: l.Record,
+		Print: s.out, Log: s.log(zerolog.ErrorLevel),
+	}
+	if l.Baud > 0 {
+		o.Line.Baud, o.Line.Data, o.Line.Parity, o.Line.Stop = l.Baud, l.Data, l.Parity, l.Stop
+	}
+	if info, err := os.Stdin.Stat(); err == nil && info.Mode()&os.ModeCharDevice != 0 && len(l.Shows) == 0 {
+		o.Answers = typed(os.Stdin)
+	}
+	return listen.Run(ctx, o)
+}
+
+// typed passes on the lines of a person for as long as the program runs.
+func typed(in io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		for s := bufio.NewScanner(in); s.Scan(); {
+			lines <- s.Text()
+		}
+	}()
+	return lines
+}

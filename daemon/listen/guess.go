@@ -1,0 +1,412 @@
+package listen
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/drivers"
+)
+
+// Proposal is a driver and settings that read what was heard.
+type Proposal struct {
+	Driver  string
+	Options drivers.Options
+	Line    drivers.Line // zero: the bytes came without one
+	Score   float64      // share of the frames that agreed, 0 to 1
+	Agreed  int          // frames that gave values
+	Of      int          // frames that should have
+	Matched int          // of the displays that were told, those that a frame agreed with
+	Told    int          // displays that were told
+	Size    string       // the channel that the display showed; "" if the gauge sends one value
+	Others  []string     // its other channels
+	Unit    drivers.Unit // of the gauge, by its frames or its display; NoUnit if neither said
+	Places  int          // decimal places of the size
+	Last    drivers.Sample
+	Step    string   // one count of the last place, "0.0001"
+	Open    []string // what can't be told yet and would change a value: "..., need ..."
+	Unseen  []string // what was not seen, and is refused or taken as usual if it comes
+	view    *view
+	strong  bool // a display of three digits or more agreed
+}
+
+// Sure reports whether nothing is left that would read another value out of the
+// same bytes.
+func (p *Proposal) Sure() bool { return len(p.Open) == 0 }
+
+// What a proposal must rest on to be sure.
+const (
+	framesLeast = 4
+	scoreLeast  = 0.75
+	rivalWeight = 0.7 // of the best one's weight, from which another is a rival
+)
+
+// Guess proposes drivers and settings for what was heard, the best first; those
+// that read the same values are one proposal, of the simplest driver. It
+// returns none if no driver reads any of it.
+func Guess(evidence []Heard) []Proposal {
+	var bests []*ranking
+	for _, v := range views(evidence) {
+		if r := rank(v); r != nil {
+			bests = append(bests, r)
+		}
+	}
+	slices.SortStableFunc(bests, func(a, b *ranking) int { return cmp.Compare(b.merit(), a.merit()) })
+	var out []Proposal
+	for i, r := range bests {
+		p := r.best.propose()
+		p.Open = append(p.Open, r.open()...)
+		if i == 0 {
+			p.compare(r, bests[1:])
+		}
+		out = append(out, p)
+		for _, o := range r.rivals {
+			out = append(out, o.propose())
+			out[len(out)-1].Open = append(out[len(out)-1].Open, "whether it is this one; see the first")
+		}
+	}
+	return out
+}
+
+// ranking is what came of one view: its best candidate, and those that read
+// other values as well.
+type ranking struct {
+	best     *outcome
+	rivals   []*outcome
+	mismatch *display // that no candidate agreed with
+}
+
+// merit orders the views. What came without being asked for needs no request.
+func (r *ranking) merit() float64 {
+	m := r.best.weight()
+	if r.best.view.driver != "" {
+		m *= rivalWeight
+	}
+	if r.mismatch != nil {
+		m /= 2
+	}
+	return m
+}
+
+// rank plays the candidates of a view; nil if none reads anything.
+func rank(v *view) *ranking {
+	var tried, agreeing []*outcome
+	r := &ranking{}
+	for _, c := range candidates(v) {
+		o := c.play()
+		if o.good == 0 || o.score() < 0.3 {
+			continue
+		}
+		tried = append(tried, o)
+		if o.mismatch() == nil {
+			agreeing = append(agreeing, o)
+		}
+	}
+	if agreeing == nil && tried != nil {
+		agreeing, r.mismatch = tried, tried[0].mismatch()
+	}
+	if agreeing == nil {
+		return nil
+	}
+	top := 0.0
+	for _, o := range agreeing {
+		top = max(top, o.weight())
+	}
+	for _, o := range agreeing {
+		if o.weight() >= 0.95*top && (r.best == nil || o.rank < r.best.rank) {
+			r.best = o
+		}
+	}
+	for _, o := range agreeing {
+		switch {
+		case r.best.checked() && !o.checked(): // no chance makes a check agree frame after frame
+			continue
+		case o.halved() && !r.best.halved(): // half of a number beside what is none of it
+			continue
+		}
+		if o.weight() >= rivalWeight*top && o.conflicts(r.best) {
+			r.rivals = append(r.rivals, o)
+		}
+	}
+	return r
+}
+
+// checked reports whether each frame carries a check that agreed.
+func (o *outcome) checked() bool { return o.options["check"] != "" && o.options["check"] != "none" }
+
+// mismatch returns a display that no frame of its time agreed with; nil if there
+// is none.
+func (o *outcome) mismatch() *display {
+	for i := range o.view.shown {
+		d := &o.view.shown[i]
+		if o.match(d) == nil {
+			return d
+		}
+	}
+	return nil
+}
+
+// A display is compared with the frames of the few seconds before it was typed;
+// with the last one if the gauge was silent then.
+const (
+	typedWithin = 4 * time.Second
+	typedAfter  = time.Second
+)
+
+// match returns the sample that a display agrees with, nil if there is none.
+func (o *outcome) match(d *display) *drivers.Sample {
+	round := !o.blind || o.driver == "scpi"
+	find := func(f framed) *drivers.Sample {
+		for i := range f.samples {
+			if d.equals(f.samples[i], round) {
+				return &f.samples[i]
+			}
+		}
+		return nil
+	}
+	var last *framed
+	for i := range o.frames {
+		f := &o.frames[i]
+		if d.at == 0 || (f.at >= d.at-typedWithin && f.at <= d.at+typedAfter) {
+			if s := find(*f); s != nil {
+				return s
+			}
+		}
+		if f.at <= d.at {
+			last = f
+		}
+	}
+	if last != nil && last.at < d.at-typedWithin {
+		return find(*last)
+	}
+	return nil
+}
+
+// conflicts reports whether both read the same frames and found other values. A
+// single frame of many may have been damaged so that both read it.
+func (o *outcome) conflicts(p *outcome) bool {
+	a, b := o.byTime(), p.byTime()
+	both, other := 0, 0
+	for at, x := range a {
+		y, ok := b[at]
+		if !ok {
+			continue
+		}
+		both++
+		if !within(x, y) && !within(y, x) {
+			other++
+		}
+	}
+	return other > 1 || (other == 1 && both < 10)
+}
+
+// byTime lists the values by the time they came.
+func (o *outcome) byTime() map[time.Duration][]drivers.Sample {
+	m := map[time.Duration][]drivers.Sample{}
+	for _, f := range o.frames {
+		m[f.at] = append(m[f.at], f.samples...)
+	}
+	return m
+}
+
+// within reports whether all values of a are among b.
+func within(a, b []drivers.Sample) bool {
+	for _, x := range a {
+		if !slices.ContainsFunc(b, func(y drivers.Sample) bool { return sameValue(x, y) }) {
+			return false
+		}
+	}
+	return true
+}
+
+func sameValue(a, b drivers.Sample) bool {
+	if a.Unit != b.Unit && a.Unit != drivers.NoUnit && b.Unit != drivers.NoUnit {
+		return false
+	}
+	for a.Places > 0 && a.Digits%10 == 0 {
+		a.Digits, a.Places = a.Digits/10, a.Places-1
+	}
+	for b.Places > 0 && b.Digits%10 == 0 {
+		b.Digits, b.Places = b.Digits/10, b.Places-1
+	}
+	return a.Digits == b.Digits && a.Places == b.Places
+}
+
+// propose describes what a candidate found.
+func (o *outcome) propose() Proposal {
+	p := Proposal{Driver: o.driver, Options: o.options, Line: o.view.line, Score: o.score(), Agreed: o.good, Of: o.good + o.bad, Told: len(o.view.shown), view: o.view}
+	channels := map[string]bool{}
+	for _, f := range o.frames {
+		for _, s := range f.samples {
+			channels[s.Channel] = true
+		}
+	}
+	sized := map[string]int{}
+	for i := range o.view.shown {
+		if s := o.match(&o.view.shown[i]); s != nil {
+			p.Matched++
+			sized[s.Channel]++
+			p.Unit = cmp.Or(p.Unit, s.Unit, o.view.shown[i].Unit)
+			p.strong = p.strong || o.view.shown[i].strong()
+		}
+	}
+	names := slices.Sorted(maps.Keys(channels))
+	p.Size = names[0]
+	if len(sized) == 1 {
+		p.Size = slices.Collect(maps.Keys(sized))[0]
+	} else if len(names) > 1 {
+		p.Open = append(p.Open, "which of the values "+strings.Join(names, ", ")+" is the size; need what the display shows for it")
+	}
+	for _, n := range names {
+		if n != p.Size {
+			p.Others = append(p.Others, n)
+		}
+	}
+	p.look(o)
+	for i := range o.view.shown { // more places than the display has are no resolution
+		if p.Matched > 0 {
+			p.Places = min(p.Places, o.view.shown[i].Places)
+		}
+	}
+	p.Step = stepText(1, p.Places)
+	if o.tightens() {
+		p.Options = o.tightened()
+	}
+	p.Options = plain(p.Driver, p.Options)
+	return p
+}
+
+// look takes unit, places and the last value from the samples of the size.
+func (p *Proposal) look(o *outcome) {
+	negative, fewest := false, math.MaxInt
+	for _, f := range o.frames {
+		for _, s := range f.samples {
+			if s.Channel != p.Size {
+				continue
+			}
+			p.Last, p.Places = s, max(p.Places, s.Places)
+			fewest = min(fewest, s.Places)
+			negative = negative || s.Digits < 0
+			p.Unit = cmp.Or(p.Unit, s.Unit)
+		}
+	}
+	if !negative {
+		p.Unseen = append(p.Unseen, "a negative value")
+	}
+	if c, ok := decoder(o.driver, o.options).(drivers.Checker); !ok || !c.Checked() {
+		p.Unseen = append(p.Unseen, "a check: a damaged digit would not show unless the line's parity shows it")
+	}
+	if len(o.words) > 0 {
+		p.Unseen = append(p.Unseen, fmt.Sprintf("what %q means; name it in the option over or fault", o.words[len(o.words)-1]))
+	}
+	if p.Line.Baud > 0 {
+		p.Unseen = append(p.Unseen, "whether there is a second stop bit: receiving works with either setting")
+	}
+	if len(p.Others) > 0 {
+		p.Unseen = append(p.Unseen, "what the values "+strings.Join(p.Others, ", ")+" are; they are written as ignored")
+	}
+}
+
+// tightens reports whether the options are those of a line.
+func (o *outcome) tightens() bool {
+	return o.driver == "line" || o.driver == "typed" || (o.driver == "ask" && o.options["form"] == "line")
+}
+
+// tightened returns narrower options that read as many frames.
+func (o *outcome) tightened() drivers.Options {
+	c := *o.candidate
+	c.options = o.tighten()
+	if again := c.play(); again.good >= o.good && again.bad <= o.bad {
+		return c.options
+	}
+	return o.options
+}
+
+// plain leaves out the options that are at their default.
+func plain(driver string, o drivers.Options) drivers.Options {
+	d, err := drivers.Find(driver)
+	if err != nil {
+		return o
+	}
+	out := drivers.Options{}
+	for _, opt := range d.Options {
+		if v, ok := o[opt.Name]; ok && v != opt.Default && !(driver == "scpi" && opt.Name == "errors") {
+			out[opt.Name] = v
+		}
+	}
+	return out
+}
+
+// open says what keeps the best candidate of a view from being sure.
+func (r *ranking) open() (open []string) {
+	o := r.best
+	strong := 0
+	unit := drivers.NoUnit
+	for i := range o.view.shown {
+		d := &o.view.shown[i]
+		if s := o.match(d); s != nil {
+			unit = cmp.Or(unit, s.Unit, d.Unit)
+			if d.strong() {
+				strong++
+			}
+		}
+	}
+	for _, f := range o.frames {
+		for _, s := range f.samples {
+			unit = cmp.Or(unit, s.Unit)
+		}
+	}
+	blind := o.blind || o.frames[0].samples[0].Places == 0
+	switch {
+	case r.mismatch != nil:
+		open = append(open, fmt.Sprintf("why the display showed %s and no frame of that time reads so; need the display of a value that is being sent", r.mismatch.Sample))
+	case blind && strong == 0:
+		open = append(open, "where the decimal point is and what the digits are; need the display at a value of three digits or more")
+	case len(r.rivals) > 0:
+		open = append(open, fmt.Sprintf("whether the latest frame is %s or %s; need the display, best at another value too", lastOf(o), lastOf(r.rivals[0])))
+	}
+	if o.good < framesLeast {
+		open = append(open, fmt.Sprintf("whether all frames are like the %d that agreed; need %d at least", o.good, framesLeast))
+	}
+	if o.score() < scoreLeast {
+		open = append(open, fmt.Sprintf("what the other %d of %d frames are; need a better line, or the right speed", o.bad, o.good+o.bad))
+	}
+	if unit == drivers.NoUnit {
+		open = append(open, "the unit; no frame says it, need the display with its unit")
+	}
+	if u := o.undecided(); u != "" {
+		open = append(open, u)
+	}
+	return open
+}
+
+// lastOf writes the latest values of a candidate.
+func lastOf(o *outcome) string {
+	var b []string
+	for _, s := range o.frames[len(o.frames)-1].samples {
+		b = append(b, s.String())
+	}
+	return strings.Join(b, ", ")
+}
+
+// compare looks at what was heard with other settings of the line.
+func (p *Proposal) compare(r *ranking, others []*ranking) {
+	for _, other := range others {
+		o := other.best
+		if o.weight() < rivalWeight*r.best.weight() || other.mismatch != nil || (o.good < framesLeast && r.best.good >= 2*framesLeast) {
+			continue
+		}
+		switch {
+		case o.view.driver != r.best.view.driver || !equalOptions(o.view.options, r.best.view.options):
+			p.Unseen = append(p.Unseen, "that it must be asked in this way only: it answers otherwise too")
+		case o.view.line != p.Line && o.driver == p.Driver && equalOptions(o.options, r.best.options):
+			p.Unseen = append(p.Unseen, fmt.Sprintf("a difference between %s and %s: frames came whole with both, so the port may not mind", p.Line, o.view.line))
+		case o.view.line != p.Line && !p.strong:
+			p.Open = append(p.Open, fmt.Sprintf("whether the line is %s or %s; need more frames", p.Line, o.view.line))
+		}
+	}
+}

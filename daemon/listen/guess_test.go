@@ -1,0 +1,134 @@
+package listen
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/drivers"
+)
+
+// spoken is a gauge that sends each text at 9600 8N1, one a second.
+func spoken(texts ...string) Heard {
+	h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Chunks: opened(nil)}
+	for i, t := range texts {
+		h.Chunks = append(h.Chunks, drivers.Chunk{At: time.Duration(i+1) * time.Second, Data: []byte(t)})
+	}
+	return h
+}
+
+func (h Heard) showing(texts ...string) Heard {
+	for _, t := range texts {
+		h.Shown = append(h.Shown, Shown{Text: t})
+	}
+	return h
+}
+
+// Where the evidence is short, it is said what can't be told and what is needed.
+func TestCantTell(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		heard Heard
+		needs string
+	}{
+		{"one frame", spoken("+12.7003 mm\r\n"), "need 4 at least"},
+		{"three frames", spoken("+12.7003 mm\r\n", "+12.7004 mm\r\n", "+12.6999 mm\r\n"), "need 4 at least"},
+		{"comma", spoken("12,7003 mm\r", "12,7104 mm\r", "12,6999 mm\r", "13,1234 mm\r", "12,5501 mm\r"), "12.5501 mm or 1: 12, 2: 5501 mm"},
+		{"no unit", spoken("+12.7003\r", "+12.7104\r", "+12.6999\r", "+13.1234\r", "-00.0044\r"), "the unit; no frame says it"},
+		{"no point", spoken("+0127003\r", "+0127104\r", "+0126999\r", "+0131234\r", "-0000044\r"), "where the decimal point is"},
+		{"another display", spoken("+12.7003 mm\r", "+12.7104 mm\r", "+12.6999 mm\r", "+13.1234 mm\r", "+12.5501 mm\r").showing("14.2231 mm"), "14.2231 mm and no frame of that time reads so"},
+		{"a display in inch", spoken("+12.7003 mm\r", "+12.7104 mm\r", "+12.6999 mm\r", "+13.1234 mm\r", "+12.5501 mm\r").showing("12.7003 in"), "no frame of that time reads so"},
+		{"two values", spoken("12.7003;25.411\r", "12.7104;25.011\r", "12.6999;24.211\r", "13.1234;2.000\r", "12.5501;7.111\r"), "which of the values 1, 2 is the size"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			ps := Guess([]Heard{c.heard})
+			if len(ps) == 0 {
+				t.Fatal("nothing proposed")
+			}
+			if ps[0].Sure() || !strings.Contains(strings.Join(ps[0].Open, "; "), c.needs) {
+				t.Errorf("proposed %s %v, open %q; want one that says %q", ps[0].Driver, ps[0].Options, ps[0].Open, c.needs)
+			}
+		})
+	}
+}
+
+// The same evidence with what was asked for is enough.
+func TestDisplayTells(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		heard  Heard
+		driver string
+		option string
+		value  string
+	}{
+		{"comma", spoken("12,7003 mm\r", "12,7104 mm\r", "12,6999 mm\r", "13,1234 mm\r", "12,5501 mm\r").showing("12.7104 mm"), "line", "decimal", "comma"},
+		{"separator", spoken("12,7003\r", "12,7104\r", "12,6999\r", "13,1234\r", "12,5501\r").showing("7104 um"), "line", "separator", "comma"},
+		{"no point", spoken("+0127003\r", "+0127104\r", "+0126999\r", "+0131234\r", "-0000044\r").showing("12.7104 mm"), "fixed", "layout", "sdddvdddd"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			ps := Guess([]Heard{c.heard})
+			if len(ps) == 0 || !ps[0].Sure() || ps[0].Driver != c.driver || ps[0].Options[c.option] != c.value {
+				t.Errorf("proposed %+v, want driver %s with %s %s", ps, c.driver, c.option, c.value)
+			}
+		})
+	}
+}
+
+// Noise gives no proposal that is sure, and mostly none at all.
+func TestNoise(t *testing.T) {
+	for seed := range uint64(200) {
+		r := rand.New(rand.NewPCG(seed, 3))
+		h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Chunks: opened(nil)}
+		for i := range 60 {
+			b := make([]byte, 1+r.IntN(20))
+			for j := range b {
+				b[j] = byte(r.Uint32())
+			}
+			h.Chunks = append(h.Chunks, drivers.Chunk{At: time.Duration(i) * 100 * time.Millisecond, Data: b})
+		}
+		if ps := Guess([]Heard{h}); len(ps) > 0 && ps[0].Sure() {
+			t.Errorf("seed %d: sure of noise: %s %v", seed, ps[0].Driver, ps[0].Options)
+		}
+		if n := Need([]Heard{h}); !strings.Contains(n, "can't tell, need") {
+			t.Errorf("noise: %s", n)
+		}
+	}
+	if n := Need([]Heard{{Chunks: opened(nil)}}); !strings.Contains(n, "--ask") {
+		t.Errorf("silence: %s", n)
+	}
+}
+
+// Every order of the words gives numbers: without a display none is proposed.
+func TestModbusNeedsDisplay(t *testing.T) {
+	g := gen{rand.New(rand.NewPCG(5, 5))}
+	var u unknown
+	u.places, u.unit = 4, drivers.MM
+	g.modbus(&u)
+	e := g.usual()
+	e.shows = 0
+	evidence := g.heard(&u, e)
+	if ps := Guess(evidence); len(ps) > 0 {
+		t.Errorf("proposed %+v", ps[0])
+	}
+	if n := Need(evidence); !strings.Contains(n, "need what the display shows") {
+		t.Errorf("need: %s", n)
+	}
+}
+
+// A person who gives less than is asked for is never misled.
+func TestScoreShort(t *testing.T) {
+	t.Parallel()
+	table := tally{}
+	for i := range 150 {
+		g := gen{rand.New(rand.NewPCG(seedOf(t), uint64(10_000+i)))}
+		u := g.unknown()
+		e := effort{frames: 1 + g.IntN(12), shows: g.IntN(2), unit: g.IntN(2) == 0, moves: g.IntN(2) == 0, noise: pick(g, 0, 0.002)}
+		v, why := g.judge(&u, Guess(g.heard(&u, e)))
+		table.add(u.family, v)
+		if v == wrong {
+			t.Errorf("gauge %d (%s) sends %.60s: %s", i, u.family, visible(u.sample()), why)
+		}
+	}
+	t.Logf("\n%s", table)
+}

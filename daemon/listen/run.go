@@ -1,0 +1,242 @@
+package listen
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/port"
+	"fairbore/drivers"
+)
+
+// Options say how to listen.
+type Options struct {
+	Device  string
+	Line    drivers.Line  // of a serial line; Baud 0: the usual ones are tried
+	Ask     bool          // allow requests; without, nothing is ever sent
+	Name    string        // of the gauge and station in the configuration
+	For     time.Duration // how long to listen with each setting; 0: 3 s
+	Shows   []string      // what the display showed, for want of a person to ask
+	Answers <-chan string // lines that a person types; nil: nobody does
+	Out     string        // where to write the configuration; "": to Print
+	Record  string        // where to write a recording; "": nowhere
+	Print   io.Writer
+	Log     zerolog.Logger
+	Now     func() time.Time // nil: time.Now
+}
+
+// ErrCantTell is the error of a gauge that was not made out; what is needed has
+// been said.
+var ErrCantTell = errors.New("can't tell yet how the gauge talks; see above for what is needed")
+
+const listenFor = 3 * time.Second
+
+// Run finds out how the gauge on a port talks, and writes what it found. It
+// fails with [ErrCantTell] where it is not sure, and then writes no
+// configuration; a recording it writes all the same.
+func Run(ctx context.Context, o Options) error {
+	if o.For == 0 {
+		o.For = listenFor
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Name == "" {
+		o.Name = "new-gauge"
+	}
+	l := &listener{Options: o, start: o.Now()}
+	if err := l.find(ctx); err != nil {
+		return err
+	}
+	if len(l.Shows) > 0 && len(l.evidence) > 0 {
+		for _, s := range l.Shows {
+			l.evidence[len(l.evidence)-1].Shown = append(l.evidence[len(l.evidence)-1].Shown, Shown{Text: s})
+		}
+	}
+	return l.conclude()
+}
+
+// listener is the state of Run.
+type listener struct {
+	Options
+	start    time.Time
+	evidence []Heard
+	staying  bool // frames come whole
+}
+
+func (l *listener) say(format string, a ...any) { fmt.Fprintf(l.Print, format+"\n", a...) }
+
+// find listens with one setting after another, then asks if it may, and stays
+// with the first that gives whole frames.
+func (l *listener) find(ctx context.Context) error {
+	l.say("Listening on %s. Press the gauge's button now and then, or let it stream.", l.Device)
+	for lines := l.lines(listenLines()); len(lines) > 0; lines = lines[1:] {
+		h, err := l.hear(ctx, lines[0], probe{}, l.For)
+		if err != nil || ctx.Err() != nil {
+			return errors.Join(err, ctx.Err())
+		}
+		if l.whole(&h) {
+			return l.stay(ctx, h)
+		}
+		lines = next(lines, &h)
+	}
+	if !l.Ask {
+		return nil
+	}
+	l.say("Nothing was made out by listening; asking.")
+	for _, line := range l.lines(askLines()) {
+		for _, p := range probes(l.Device) {
+			h, err := l.hear(ctx, line, p, 1200*time.Millisecond)
+			if err != nil || ctx.Err() != nil {
+				return errors.Join(err, ctx.Err())
+			}
+			if l.whole(&h) {
+				l.say("It answers to %s.", p.says)
+				return l.stay(ctx, h)
+			}
+		}
+	}
+	return nil
+}
+
+// lines are the settings to try: those of the options, or none on a network.
+func (l *listener) lines(usual []drivers.Line) []drivers.Line {
+	switch k := kind(l.Device); {
+	case k == "tcp" || k == "keyboard":
+		return []drivers.Line{{}}
+	case l.Line.Baud > 0:
+		return []drivers.Line{l.Line}
+	}
+	return usual
+}
+
+// next puts the same speed with parity before the others, where bytes came
+// damaged without one.
+func next(lines []drivers.Line, h *Heard) []drivers.Line {
+	v := views([]Heard{*h})[0]
+	if h.Line.Parity != "none" || v.bytes+v.damaged < 8 || v.damaged*10 < v.bytes+v.damaged || v.damaged > 3*v.bytes {
+		return lines
+	}
+	even, odd := h.Line, h.Line
+	even.Parity, odd.Parity = "even", "odd"
+	return slices.Insert(slices.Clone(lines), 1, even, odd)
+}
+
+// whole reports whether frames of one kind came.
+func (l *listener) whole(h *Heard) bool {
+	if len(h.Driver) > 0 && h.Driver[0] == 'm' { // registers are whole when they came
+		return len(repliesOf(views([]Heard{*h})[0])) > 0
+	}
+	least := 3
+	if h.Driver != "" {
+		least = 1
+	}
+	for _, p := range Guess([]Heard{*h}) {
+		if p.Agreed >= least && p.Score >= scoreLeast {
+			return true
+		}
+	}
+	return false
+}
+
+// stay goes on with a setting that gives frames: with a person for as long as
+// he types displays, without one three times as long as a setting is listened to.
+func (l *listener) stay(ctx context.Context, h Heard) error {
+	if l.Answers != nil {
+		l.say("Frames come whole. Move the gauge, below zero too if it goes there. Each time it rests, type what its\ndisplay shows, with the unit, then Enter; Enter alone when you are done.")
+	}
+	p := probe{driver: h.Driver, options: h.Options}
+	line := h.Line
+	if ps := Guess([]Heard{h}); len(ps) > 0 && ps[0].Line.Baud > 0 {
+		line = ps[0].Line
+	}
+	limit := 3 * l.For
+	if l.Answers != nil {
+		limit = time.Hour
+	}
+	l.staying = true
+	_, err := l.hear(ctx, line, p, limit)
+	return err
+}
+
+// hear opens the port with one setting, asks if there is a probe, and keeps what
+// passed as evidence.
+func (l *listener) hear(ctx context.Context, line drivers.Line, p probe, limit time.Duration) (Heard, error) {
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	h := Heard{Line: line, Keys: isKeys(l.Device), Driver: p.driver, Options: p.options}
+	if line.Baud > 0 {
+		l.say("-- %s%s", line, asking(p))
+	}
+	prt := port.New(port.Config{Name: "listen", Device: l.Device, Line: line, Silence: 200 * time.Millisecond, Start: l.start}, l.Log)
+	chunks, ended := make(chan port.Chunk, 64), make(chan error, 1)
+	go func() {
+		err := prt.Run(ctx, func(c port.Chunk) {
+			c.Data = slices.Clone(c.Data)
+			select {
+			case chunks <- c:
+			case <-ctx.Done():
+			}
+		})
+		close(chunks)
+		ended <- err
+	}()
+	t := taking{listener: l, heard: &h, port: prt, screen: screen{out: l.Print}}
+	t.loop(ctx, chunks)
+	cancel()
+	for range chunks { // what came while it ended
+	}
+	err := <-ended
+	if err == nil && t.lost != "" && !t.opened {
+		err = fmt.Errorf("%s: %s", l.Device, t.lost)
+	}
+	l.evidence = append(l.evidence, h)
+	return h, err
+}
+
+func asking(p probe) string {
+	if p.driver == "" {
+		return ""
+	}
+	return ", asking " + p.says
+}
+
+// conclude says what was found and writes it.
+func (l *listener) conclude() error {
+	ps := Guess(l.evidence)
+	if len(ps) == 0 {
+		l.say("%s.", Need(l.evidence))
+		return ErrCantTell
+	}
+	for i := range ps[:min(3, len(ps))] {
+		if i == 0 || !ps[0].Sure() {
+			fmt.Fprint(l.Print, ps[i].Report())
+		}
+	}
+	date := l.Now().Format(time.DateOnly)
+	if l.Record != "" {
+		if err := os.WriteFile(l.Record, text(ps[0].Recording(l.Device, date)), 0o644); err != nil {
+			return err
+		}
+		l.say("Recording written to %s.", l.Record)
+	}
+	if !ps[0].Sure() {
+		return ErrCantTell
+	}
+	block := ps[0].Block(l.Name, l.Device, date)
+	if l.Out == "" {
+		l.say("\n%s", block)
+		return nil
+	}
+	if err := os.WriteFile(l.Out, []byte(block), 0o644); err != nil {
+		return err
+	}
+	l.say("Configuration written to %s; merge it into yours, add what is missing (job, rings), and run fairbore check.", l.Out)
+	return nil
+}

@@ -1,0 +1,194 @@
+package listen
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"github.com/rs/zerolog"
+	"golang.org/x/term"
+
+	"fairbore/drivers"
+)
+
+// terminal is a gauge's line as a pseudo-terminal: its far end, and its name.
+func terminal(t *testing.T) (far io.ReadWriter, name string) {
+	t.Helper()
+	m, s, err := pty.Open()
+	if err != nil {
+		t.Skipf("no pseudo-terminals here: %v", err)
+	}
+	if _, err := term.MakeRaw(int(s.Fd())); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { m.Close(); s.Close() })
+	return m, s.Name()
+}
+
+// printed is what Run says, safe to read while it runs.
+type printed struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (p *printed) Write(b []byte) (int, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.b.Write(b)
+}
+
+func (p *printed) String() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.b.String()
+}
+
+func (p *printed) await(t *testing.T, text string) {
+	t.Helper()
+	for end := time.Now().Add(10 * time.Second); !strings.Contains(p.String(), text); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("waited for %q:\n%s", text, p)
+		}
+	}
+}
+
+func stream(t *testing.T, w io.Writer, texts ...string) {
+	t.Helper()
+	done := make(chan struct{})
+	var group sync.WaitGroup
+	t.Cleanup(func() { close(done); group.Wait() })
+	group.Go(func() {
+		tick := time.NewTicker(20 * time.Millisecond)
+		defer tick.Stop()
+		for i := 0; ; i++ {
+			select {
+			case <-done:
+				return
+			case <-tick.C:
+				io.WriteString(w, texts[i%len(texts)])
+			}
+		}
+	})
+}
+
+// A streaming gauge, nobody at the keys: flags tell the display, and files are
+// written that say what was heard.
+func TestRunListens(t *testing.T) {
+	t.Parallel()
+	far, name := terminal(t)
+	stream(t, far, "+12.7003\r\n", "+12.7104\r\n", "-00.0044\r\n", "+13.1234\r\n")
+	dir := t.TempDir()
+	out := &printed{}
+	o := Options{Device: name, Name: "G-9", For: 300 * time.Millisecond, Shows: []string{"-0.0044 mm", "12.7104 mm"},
+		Out: filepath.Join(dir, "new.yaml"), Record: filepath.Join(dir, "new.rec"), Print: out, Log: zerolog.Nop()}
+	if err := Run(t.Context(), o); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	for _, want := range []string{"-- 9600 8N1", "-00.0044<CR><LF>", "Proposed: driver line", "2 of 2 displays"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("not said: %q\n%s", want, out)
+		}
+	}
+	block, err := os.ReadFile(o.Out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"'G-9':", "driver: line", "unit: mm", "step: 0.0001 mm", "sign: 'always'", "port: '" + name + "'", "baud: 9600"} {
+		if !strings.Contains(string(block), want) {
+			t.Errorf("no %q in\n%s", want, block)
+		}
+	}
+	rec, err := os.ReadFile(o.Record)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := drivers.ParseRecording(rec)
+	if err != nil || r.Driver != "line" || r.Settings != "9600 8N1" || !strings.Contains(r.Display, "12.7104 mm") || len(r.Chunks) < 10 {
+		t.Errorf("recording: %v: %+v", err, r)
+	}
+}
+
+// A person types what the display shows while the gauge streams.
+func TestRunAsksThePerson(t *testing.T) {
+	t.Parallel()
+	far, name := terminal(t)
+	stream(t, far, "12,7003\r")
+	answers := make(chan string)
+	out := &printed{}
+	ended := make(chan error, 1)
+	go func() {
+		ended <- Run(t.Context(), Options{Device: name, For: 200 * time.Millisecond, Answers: answers, Print: out, Log: zerolog.Nop()})
+	}()
+	out.await(t, "type what its")
+	answers <- "twelve"
+	out.await(t, `"twelve" is no number`)
+	time.Sleep(200 * time.Millisecond) // of frames, so that there are enough
+	answers <- "12,7003 mm"
+	out.await(t, "agrees with driver line: 12.7003")
+	answers <- ""
+	if err := <-ended; err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	if !strings.Contains(out.String(), "decimal: 'comma'") {
+		t.Errorf("no configuration on the screen:\n%s", out)
+	}
+}
+
+// A gauge that speaks only when asked: nothing is sent without leave, and with
+// it the request that is answered is found.
+func TestRunAsks(t *testing.T) {
+	t.Parallel()
+	far, name := terminal(t)
+	var mu sync.Mutex
+	var got []byte
+	go func() {
+		buf := make([]byte, 256)
+		for i := 0; ; {
+			n, err := far.Read(buf)
+			if err != nil {
+				return
+			}
+			mu.Lock()
+			got = append(got, buf[:n]...)
+			mu.Unlock()
+			if string(buf[:n]) == "?\r" {
+				io.WriteString(far, []string{"+12.7003 mm\r", "-0.0044 mm\r", "+12.7104 mm\r"}[i%3])
+				i++
+			}
+		}
+	}()
+	o := Options{Device: name, Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: 700 * time.Millisecond, Shows: []string{"12.7003 mm"}, Print: &printed{}, Log: zerolog.Nop()}
+	if err := Run(t.Context(), o); !errors.Is(err, ErrCantTell) || !strings.Contains(o.Print.(*printed).String(), "--ask") {
+		t.Errorf("without leave to ask: %v\n%s", err, o.Print)
+	}
+	mu.Lock()
+	if len(got) > 0 {
+		t.Errorf("sent %q without leave", got)
+	}
+	mu.Unlock()
+	o.Ask = true
+	if err := Run(t.Context(), o); err != nil {
+		t.Fatalf("%v\n%s", err, o.Print)
+	}
+	if s := o.Print.(*printed).String(); !strings.Contains(s, "driver: ask") || !strings.Contains(s, `request: '?\r'`) && !strings.Contains(s, "answers to ?<CR>") {
+		t.Errorf("said\n%s", s)
+	}
+}
+
+func TestRunSaysWhatIsWrongWithThePort(t *testing.T) {
+	t.Parallel()
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	defer cancel()
+	err := Run(ctx, Options{Device: filepath.Join(t.TempDir(), "nothing"), For: time.Second, Print: io.Discard, Log: zerolog.Nop()})
+	if err == nil || !strings.Contains(err.Error(), "nothing") || ctx.Err() != nil {
+		t.Errorf("a port that isn't there: %v", err)
+	}
+}

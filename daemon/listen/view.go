@@ -1,0 +1,190 @@
+package listen
+
+import (
+	"math/bits"
+	"slices"
+	"time"
+
+	"fairbore/drivers"
+)
+
+// view is evidence taken in one way: a line, and what passed on it.
+type view struct {
+	line    drivers.Line
+	keys    bool
+	driver  string
+	options drivers.Options
+	chunks  []drivers.Chunk
+	shown   []display
+	bytes   int // that came
+	damaged int // places where one came damaged
+	texts   []string
+}
+
+// views joins what was heard in the same way, and adds to each line heard with
+// 8 bits and no parity what it would have been with 7 bits and one: the bits on
+// the wire are the same.
+func views(evidence []Heard) []*view {
+	var all []*view
+	for _, h := range evidence {
+		same := func(v *view) bool {
+			return v.line == h.Line && v.keys == h.Keys && v.driver == h.Driver && equalOptions(v.options, h.Options)
+		}
+		i := slices.IndexFunc(all, same)
+		if i < 0 {
+			i = len(all)
+			all = append(all, &view{line: h.Line, keys: h.Keys, driver: h.Driver, options: h.Options})
+		}
+		v := all[i]
+		if len(v.chunks) > 0 {
+			v.chunks = append(v.chunks, drivers.Chunk{At: v.chunks[len(v.chunks)-1].At, Mark: drivers.MarkLost})
+		}
+		v.chunks = append(v.chunks, h.Chunks...)
+		for _, s := range h.Shown {
+			if d, ok := s.read(); ok {
+				v.shown = append(v.shown, d)
+			}
+		}
+	}
+	for _, v := range slices.Clone(all) {
+		if v.line.Data == 8 && v.line.Parity == "none" {
+			all = append(all, v.sevenBits()...)
+		}
+	}
+	for _, v := range all {
+		v.measure()
+	}
+	return all
+}
+
+func equalOptions(a, b drivers.Options) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for k, v := range a {
+		if b[k] != v {
+			return false
+		}
+	}
+	return true
+}
+
+// measure counts, and cuts the bytes into texts.
+func (v *view) measure() {
+	for _, c := range v.chunks {
+		switch {
+		case c.Mark == MarkDamaged:
+			v.damaged++
+		case c.Mark == "" && !c.Out:
+			v.bytes += len(c.Data)
+		}
+	}
+	v.texts = texts(v.chunks)
+}
+
+// sevenBits returns the view with each parity that the eighth bits agree with.
+// An eighth bit that is always 0 is no parity, and always 1 is mark parity.
+func (v *view) sevenBits() []*view {
+	total, high := 0, 0
+	agree := map[string]int{}
+	for _, c := range v.chunks {
+		if c.Mark != "" || c.Out {
+			continue
+		}
+		for _, b := range c.Data {
+			total++
+			high += int(b >> 7)
+			agree[parityOf(b)]++
+		}
+	}
+	if high == 0 || total < 8 {
+		return nil
+	}
+	var out []*view
+	agree["mark"] = high
+	for _, parity := range []string{"even", "odd", "mark"} {
+		if agree[parity]*100 >= total*93 {
+			out = append(out, v.strip(parity))
+		}
+	}
+	return out
+}
+
+// parityOf names the parity that the eight bits of b have together.
+func parityOf(b byte) string {
+	if bits.OnesCount8(b)%2 == 0 {
+		return "even"
+	}
+	return "odd"
+}
+
+// strip takes the eighth bit away; bytes where it does not agree are damaged.
+func (v *view) strip(parity string) *view {
+	w := &view{line: v.line, driver: v.driver, options: v.options, shown: v.shown}
+	w.line.Data, w.line.Parity = 7, parity
+	if parity == "mark" { // a second stop bit is the same on the wire, and usual
+		w.line.Parity, w.line.Stop = "none", 2
+	}
+	for _, c := range v.chunks {
+		if c.Mark != "" || c.Out {
+			w.chunks = append(w.chunks, c)
+			continue
+		}
+		from := 0
+		data := make([]byte, len(c.Data))
+		put := func(to int) {
+			if to > from {
+				w.chunks = append(w.chunks, drivers.Chunk{At: c.At, Wall: c.Wall, Data: data[from:to]})
+			}
+		}
+		for i, b := range c.Data {
+			data[i] = b & 0x7f
+			good := parityOf(b) == parity
+			if parity == "mark" {
+				good = b >= 0x80
+			}
+			if !good {
+				put(i)
+				w.chunks = append(w.chunks, drivers.Chunk{At: c.At, Mark: MarkDamaged})
+				from = i + 1
+			}
+		}
+		put(len(data))
+	}
+	return w
+}
+
+// texts cuts what came into lines, without their ends and the empty ones. A
+// line during which a byte was damaged or the line lost is left out.
+func texts(chunks []drivers.Chunk) (lines []string) {
+	var text []byte
+	spoilt := true // the first may be cut
+	last := time.Duration(0)
+	flush := func() {
+		if len(text) > 0 && !spoilt {
+			lines = append(lines, string(text))
+		}
+		text, spoilt = text[:0], false
+	}
+	for _, c := range chunks {
+		switch {
+		case c.Out:
+			text, spoilt = text[:0], false
+		case c.Mark == MarkDamaged, c.Mark == drivers.MarkLost, c.Mark == drivers.MarkOpened:
+			spoilt = true
+		case c.Mark == "":
+			if c.At-last > 300*time.Millisecond {
+				text, spoilt = text[:0], false
+			}
+			for _, b := range c.Data {
+				if b == '\r' || b == '\n' {
+					flush()
+				} else {
+					text = append(text, b)
+				}
+			}
+		}
+		last = c.At
+	}
+	return lines
+}
