@@ -45,11 +45,8 @@ func (a Approach) Draw(cv Canvas) {
 	y := axis{lo - pad, hi + pad, y0, y1}
 	x0, x1 := 3.9*t, a.W-0.6*t
 	cv.Text(Soft, Point{x0, 1.0 * t}, 0.85*t, Start, a.Format.SmallUnit()+" from target, by round")
-	cv.Lines(Channel, true, rect(x0, y.at(b.Job.High), x1, y.at(b.Job.Low)))
-	cv.Lines(Limit, false, []Point{{x0, y.at(b.Job.High)}, {x1, y.at(b.Job.High)}}, []Point{{x0, y.at(b.Job.Low)}, {x1, y.at(b.Job.Low)}})
-	cv.Lines(Target, false, []Point{{x0, y.at(b.Job.Target)}, {x1, y.at(b.Job.Target)}})
-	cv.Lines(Frame, false, []Point{{x0, y1}, {x0, y0}, {x1, y0}})
-	a.scale(cv, y, x0, t)
+	limitBand(cv, b.Job, y, x0, x1)
+	scale(cv, b.Job, a.Format, y, x0, t)
 	n := float64(max(len(rounds), 1) + 1)
 	slot := (x1 - x0) / n
 	var last *Point
@@ -89,18 +86,17 @@ func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, last *Point) {
 }
 
 // scale writes the limits' and the target's deviation, and a few round ones below.
-func (a Approach) scale(cv Canvas, y axis, x, t float64) {
-	j := a.Bore.Job
+func scale(cv Canvas, j *analysis.Job, f Format, y axis, x, t float64) {
 	last := -1e9
 	write := func(r Role, l analysis.Length) {
 		if at := y.at(l); at-last > 0.95*t && at < y.low {
-			cv.Text(r, Point{x - 0.4*t, at + 0.3*t}, 0.85*t, End, a.Format.Signed(analysis.Deviation(l-j.Target)))
+			cv.Text(r, Point{x - 0.4*t, at + 0.3*t}, 0.85*t, End, f.Signed(analysis.Deviation(l-j.Target)))
 			last = at
 		}
 	}
 	write(LimitAs, j.High)
 	write(LimitAs, j.Low)
-	unit := a.Format.unit()
+	unit := f.unit()
 	step := analysis.Length(floorFine((y.max-y.min).Micrometres()/unit.Micrometres()/2.5) * float64(unit))
 	for l := j.Target - step; step > 0 && l > y.min; l -= step {
 		write(Soft, l)

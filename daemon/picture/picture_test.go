@@ -256,6 +256,20 @@ func TestApproach(t *testing.T) {
 	}
 }
 
+// Each finished part has a bar, and one that was not accepted is crossed out.
+func TestLot(t *testing.T) {
+	job := valve()
+	l := picture.Lot{Job: job, W: 600, H: 240, Parts: []picture.LotPart{
+		{"001", job.Low + um, job.Low + 3*um, true}, {"002", job.Low + 2*um, job.High + 2*um, false}, {"<3>", job.Low, job.Low, true},
+	}}
+	shapes := parse(t, l.SVG())
+	if n, out := len(of(shapes, "path", "bar")), len(of(shapes, "path", "alarm")); n != 3 || out != 1 {
+		t.Errorf("%d bars and %d crossed out, want 3 and 1", n, out)
+	}
+	l.Parts = nil
+	parse(t, l.SVG())
+}
+
 func TestNumbers(t *testing.T) {
 	d := analysis.Deviation(3*um + um/10) // 3.1 µm = 122.05 millionths = 1.2205 tenths
 	for _, c := range []struct {

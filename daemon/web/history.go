@@ -5,6 +5,7 @@ import (
 	"errors"
 	"html/template"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -85,7 +86,28 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		Parts    []PartLine
 		Stations []Station
 		All      bool
-	}{f, parts, s.src.Stations(), len(parts) < historyShown})
+		Lot      template.HTML
+	}{f, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q))})
+}
+
+// lot draws the finished parts of a job, if the list is of one that is known;
+// parts come the newest first.
+func (s *Server) lot(id string, parts []PartLine, l look) template.HTML {
+	for _, j := range s.jobs("") {
+		if j.ID != id {
+			continue
+		}
+		lot := picture.Lot{Job: j, W: 1400, H: 320, Format: l.format(j)}
+		for _, p := range slices.Backward(parts) {
+			if v := p.Verdict; v != nil && v.Readings > 0 {
+				lot.Parts = append(lot.Parts, picture.LotPart{Serial: p.Part, Smallest: v.Smallest, Largest: v.Largest, Accepted: v.Accepted})
+			}
+		}
+		if len(lot.Parts) > 0 {
+			return template.HTML(lot.SVG()) // picture escapes its text
+		}
+	}
+	return ""
 }
 
 func (s *Server) failed(w http.ResponseWriter, what string, err error) {

@@ -386,6 +386,14 @@ func TestHistory(t *testing.T) {
 	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `href="/part/bay2/3"`) || !strings.Contains(body, "not finished") {
 		t.Error("the part is not in the list of its job")
 	}
+	if _, _, body := get(t, s, "/history?job=J-4112"); strings.Contains(body, "<svg xmlns") {
+		t.Error("a lot is drawn though no part is finished")
+	}
+	v := &session.Verdict{Accepted: true, Part: "0007", Job: "J-4112", Smallest: length("31.7511 mm"), Largest: length("31.7514 mm"), Readings: 6}
+	cfg.History.(shelf).play.tell(session.Event{Kind: session.Judged, Verdict: v})
+	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `class="bar"`) || !strings.Contains(body, "accepted") {
+		t.Error("the finished part is not drawn in its lot")
+	}
 	if _, _, body := get(t, s, "/history?job=none"); strings.Contains(body, `/part/`) || !strings.Contains(body, "No part is like that") {
 		t.Error("the list has what was not asked for")
 	}

@@ -148,6 +148,7 @@ export const actions = {
         if (then && (!e.submitter || e.submitter.value === "yes")) then(form);
       });
       for (const b of d.querySelectorAll("[data-no]")) b.addEventListener("click", () => d.close());
+      d.addEventListener("close", () => { if (!document.querySelector("dialog[open]")) at("more").focus(); });
       d.addEventListener("click", (e) => { if (e.target === d) d.close(); });
     }
     at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));

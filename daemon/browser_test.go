@@ -1,0 +1,398 @@
+package daemon_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// browser is a real browser with one page.
+type browser struct {
+	t   testing.TB
+	ctx context.Context
+}
+
+// browserFor is how long a browser may live.
+const browserFor = 2 * time.Minute
+
+func newBrowser(t testing.TB) *browser {
+	t.Helper()
+	needs(t, "chromium")
+	opts := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]),
+		chromedp.ExecPath("chromium"), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
+		chromedp.Flag("disable-quic", true), chromedp.Flag("no-first-run", true), chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
+	limit, stop := context.WithTimeout(context.Background(), browserFor)
+	alloc, cancel := chromedp.NewExecAllocator(limit, opts...)
+	ctx, closePage := chromedp.NewContext(alloc)
+	b := &browser{t, ctx}
+	t.Cleanup(func() {
+		if t.Failed() {
+			b.show()
+		}
+		if err := chromedp.Cancel(ctx); err != nil {
+			t.Logf("close the browser: %v", err)
+		}
+		closePage()
+		cancel()
+		stop()
+	})
+	return b
+}
+
+// show logs what the page says, for a test that failed.
+func (b *browser) show() {
+	ctx, cancel := context.WithTimeout(b.ctx, 3*time.Second)
+	defer cancel()
+	if s, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`)); err == nil {
+		b.t.Logf("the page says:\n%s", s)
+	}
+}
+
+// tab opens another page of the same browser.
+func (b *browser) tab() *browser {
+	ctx, closePage := chromedp.NewContext(b.ctx)
+	b.t.Cleanup(closePage)
+	return &browser{b.t, ctx}
+}
+
+func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b.ctx, steps...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+func (b *browser) open(url string, w, h int64) {
+	b.t.Helper()
+	b.do(chromedp.EmulateViewport(w, h), chromedp.Navigate(url))
+}
+
+// wait waits until an expression holds in the page.
+func (b *browser) wait(what, expression string) {
+	b.t.Helper()
+	last := error(nil)
+	for end := time.Now().Add(15 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool]("!!("+expression+")"))
+		if err == nil && ok {
+			return
+		}
+		if last = err; time.Now().After(end) {
+			b.t.Fatalf("waited for %s (%v)", what, last)
+		}
+	}
+}
+
+// says waits until an element has a text.
+func (b *browser) says(id, text string) {
+	b.t.Helper()
+	b.wait(fmt.Sprintf("#%s to say %q", id, text), fmt.Sprintf("document.getElementById(%q).innerText.toLowerCase().includes(%q)", id, strings.ToLower(text)))
+}
+
+// press presses keys, one after the other as a person does.
+func (b *browser) press(keys ...string) {
+	b.t.Helper()
+	for _, k := range keys {
+		b.do(chromedp.KeyEvent(k), chromedp.Sleep(130*time.Millisecond))
+	}
+}
+
+// act chooses an action by its button, and answers its question.
+func (b *browser) act(do string, fill ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	b.wait("the actions", `document.getElementById("bar").hidden ? (document.getElementById("more").click(), false) : true`)
+	b.do(chromedp.Click(`#bar [data-do="` + do + `"]`))
+	b.wait("the question", `document.getElementById("d-`+do+`").open`)
+	b.do(fill...)
+	b.do(chromedp.Click("#d-" + do + " .yes"))
+}
+
+func (r *rig) page() string { return "http://" + r.web + "/station/bay2" }
+
+// gauge sends a reading and waits until it counts.
+func (r *rig) reading(text string, no int) {
+	r.t.Helper()
+	r.gauge.send("+" + text + " mm\r\n")
+	r.eventually(5*time.Second, "reading "+text, func() bool { b := r.bore(); return b != nil && b.Last != nil && b.Last.No == no })
+}
+
+// readRing begins a mastering or check on the page, and reads the ring: the gauge
+// shows 0.3 µm too much.
+func (r *rig) readRing(b *browser, do string) {
+	r.t.Helper()
+	b.act(do)
+	r.eventually(5*time.Second, "the ring to be read", func() bool { return r.bore().Master.Running != nil })
+	for range 3 {
+		time.Sleep(150 * time.Millisecond) // as the hand does; closer than the bounce is one reading
+		r.gauge.send("+31.75000 mm\r\n")
+	}
+	r.eventually(5*time.Second, "the ring", func() bool { m := r.bore().Master; return m.OK && m.Running == nil })
+}
+
+func started(t *testing.T) *rig {
+	r := newRig(t)
+	r.plug()
+	r.start()
+	r.eventually(5*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
+	time.Sleep(400 * time.Millisecond) // the gauge is silent first, so that the driver need not doubt its first frame
+	return r
+}
+
+// The demo's sleeve, from mastering to acceptance, through the page's own buttons.
+func TestBrowserWholePart(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1920, 1080)
+	b.says("big", "not mastered")
+	b.act("part", chromedp.SendKeys(`#d-part [name="part"]`, "SL-001"))
+	b.says("work", "SL-001")
+	r.readRing(b, "master")
+	b.says("master", "R-1250")
+	b.says("big", "gauge it")
+	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} { // the zero is −0.3 µm
+		r.reading(s, i+1)
+	}
+	b.says("state", "stock to go")
+	b.says("number", "260") // 31.75000 − 31.74340 = 6.6 µm = 259.8 millionths
+	b.act("round", chromedp.SendKeys(`#d-round [name="strokes"]`, "10"))
+	b.says("big", "gauge again")
+	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170", "31.75160"} {
+		r.reading(s, i+7)
+	}
+	b.says("state", "in size")
+	b.act("void", chromedp.Click(`#d-void [value="slipped"]`))
+	b.says("foot", "next")
+	r.reading("31.75160", 13)
+	b.says("state", "in size")
+	r.readRing(b, "check")
+	b.says("state", "in size")
+	b.act("accept")
+	b.says("big", "accepted")
+	if v := r.bore().Verdict; v == nil || !v.Accepted || v.Part != "SL-001" {
+		t.Errorf("verdict %+v", v)
+	}
+	b.act("part") // the tool asks nothing: the part is finished
+	b.says("work", "part 0002")
+	r.stop()
+}
+
+// A question of the tool is put to the person, and his answer is sent.
+func TestBrowserAsks(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	b.says("big", "not mastered")
+	r.readRing(b, "master")
+	r.reading("31.74510", 1)
+	b.act("part")
+	b.wait("the question", `document.getElementById("d-ask").open`)
+	b.says("ask-what", "neither accepted nor laid aside")
+	b.do(chromedp.Click("#d-ask [data-no]"))
+	if r.bore().Part.Count != 1 {
+		t.Error("the next part was begun though the answer was no")
+	}
+	b.act("part")
+	b.wait("the question", `document.getElementById("d-ask").open`)
+	b.do(chromedp.Click("#d-ask .yes"))
+	b.says("work", "part 0002")
+	b.act("reject") // nothing is gauged of it; laying aside is allowed all the same
+	b.says("big", "laid aside")
+}
+
+// Old data are not shown as if they were true: when the program is gone the size
+// goes too, and comes back by itself with it.
+func TestBrowserLosesAndFindsTheStation(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	b.says("big", "not mastered")
+	r.readRing(b, "master")
+	r.reading("31.74510", 1)
+	b.says("number", "205") // 31.75 − 31.7448 = 5.2 µm = 204.7 millionths
+	r.kill()
+	b.says("big", "no signal")
+	b.wait("the size to go", `getComputedStyle(document.getElementById("figure")).visibility === "hidden"`)
+	r.start()
+	b.says("state", "stock to go")
+	b.wait("the size to come back", `getComputedStyle(document.getElementById("figure")).visibility === "visible"`)
+}
+
+// Two screens at one station show the same.
+func TestBrowserTwoAtOnce(t *testing.T) {
+	a := newBrowser(t)
+	r := started(t)
+	a.open(r.page()+"?unit=mm", 1024, 600)
+	b := a.tab()
+	b.open("http://"+r.web+"/wall?unit=mm", 1920, 1080)
+	a.says("big", "not mastered")
+	r.readRing(a, "master")
+	r.reading("31.74510", 1)
+	a.says("number", "5.2")
+	b.wait("the wall", `document.querySelector(".tile .figure").innerText.includes("5.2")`)
+}
+
+// Everything can be done with keys, and no key does anything by itself.
+func TestBrowserKeysOnly(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	b.says("big", "not mastered")
+	before := r.bore().Seq
+	for _, k := range strings.Split("tvgrpmzwjxas?", "") {
+		b.press(k)
+		b.wait("a question for "+k, `document.querySelector("dialog[open]")`)
+		b.press(kb.Escape)
+		b.wait("the question to close", `!document.querySelector("dialog[open]")`)
+	}
+	if got := r.bore(); got.Seq != before {
+		t.Errorf("keys alone have done something: %d events", got.Seq-before)
+	}
+	b.press("p")
+	b.press("A", "7", kb.Enter)
+	b.says("work", "part A7")
+	b.do(chromedp.KeyEvent("SN-4711" + kb.Enter)) // as a scanner types
+	b.wait("the serial number scanned", `document.querySelector("#d-part [name=part]").value === "SN-4711"`)
+	b.press(kb.Enter)
+	b.says("work", "part SN-4711")
+	b.press("m", kb.Enter)
+	r.eventually(5*time.Second, "the mastering", func() bool { return r.bore().Master.Running != nil })
+	b.press("m", kb.Enter) // a ring is being read: leave it
+	r.eventually(5*time.Second, "the mastering to be left", func() bool { return r.bore().Master.Running == nil })
+	b.press("s")
+	b.wait("focus in the settings", `document.activeElement.closest("#d-settings")`)
+	b.press(kb.Escape)
+	b.wait("the actions to have the focus", `document.activeElement.id === "more"`)
+	b.press(" ", kb.Tab)
+	b.wait("a focus that shows", `document.activeElement !== document.body && getComputedStyle(document.activeElement).outlineStyle === "solid"`)
+}
+
+// What matters is on the screen without scrolling, at the machine and in the hand,
+// and nothing is ever wider than the screen, zoomed to 200 % too.
+func TestBrowserFits(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	b.says("big", "not mastered")
+	r.readRing(b, "master")
+	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370"} {
+		r.reading(s, i+1)
+	}
+	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}, {960, 540}, {512, 300}, {320, 640}} {
+		for _, path := range []string{"/station/bay2", "/wall", "/plan", "/history"} {
+			b.open("http://"+r.web+path, size[0], size[1])
+			if path == "/station/bay2" {
+				b.says("number", "2")
+			}
+			b.wait(fmt.Sprintf("no sideways scroll of %s at %v", path, size), `document.documentElement.scrollWidth <= innerWidth`)
+		}
+	}
+	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}} {
+		b.open(r.page(), size[0], size[1])
+		b.says("number", "2")
+		for _, id := range []string{"number", "unit", "room", "roomunit", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
+			b.wait(fmt.Sprintf("#%s to be on the screen at %v", id, size), fmt.Sprintf(`(r => r.width > 0 && r.left >= 0 && r.top >= 0 && r.right <= innerWidth + 1 && r.bottom <= innerHeight + 1)(document.getElementById(%q).getBoundingClientRect())`, id))
+		}
+		b.wait("nothing of the advice to be cut off", `document.getElementById("what").scrollHeight <= document.getElementById("what").clientHeight + 1`)
+		if size[0] > 1000 { // at the machine: figures are 0.73 of their type size tall in the fonts named
+			b.wait("figures of 12 % of the screen", `parseFloat(getComputedStyle(document.getElementById("number")).fontSize) * 0.73 >= 0.12 * innerHeight`)
+		}
+		b.wait("buttons large enough for a glove", `[...document.querySelectorAll("button")].every(e => { const r = e.getBoundingClientRect(); return r.width === 0 || (r.height >= 48 && r.width >= 48); })`)
+	}
+}
+
+// Nothing that axe-core can judge is seriously wrong with any page, by day or night.
+func TestBrowserAccessible(t *testing.T) {
+	path := os.Getenv("FAIRBORE_AXE")
+	if path == "" {
+		missing(t, "FAIRBORE_AXE does not name axe.min.js of axe-core")
+	}
+	axe, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	b.says("big", "not mastered")
+	r.readRing(b, "master")
+	r.reading("31.74510", 1)
+	for _, theme := range []string{"light", "dark"} {
+		for _, page := range []struct{ path, first string }{
+			{"/station/bay2", `document.getElementById("number").innerText`},
+			{"/station/bay2", `(document.getElementById("more").click(), true)`},
+			{"/station/bay2", `document.querySelector("dialog[open]") || (document.querySelector('[data-do="void"]').click(), false)`},
+			{"/wall", `document.querySelector(".tile .figure").innerText`},
+			{"/plan?nominal=x", `true`},
+			{"/history", `document.querySelector("table a")`},
+		} {
+			b.open("http://"+r.web+page.path+map[bool]string{true: "&", false: "?"}[strings.Contains(page.path, "?")]+"theme="+theme, 1024, 600)
+			b.wait("the page", page.first)
+			b.do(chromedp.Evaluate[chromedp.Void](string(axe)))
+			found, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`axe.run({runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}).then(r => JSON.stringify(r.violations))`, chromedp.EvalAwaitPromise))
+			if err != nil {
+				t.Fatal(err)
+			}
+			var violations []struct {
+				ID, Impact, Help string
+				Nodes            []struct{ HTML, FailureSummary string }
+			}
+			if err := json.Unmarshal([]byte(found), &violations); err != nil {
+				t.Fatal(err)
+			}
+			for _, v := range violations {
+				if v.Impact == "serious" || v.Impact == "critical" {
+					t.Errorf("%s, %s: %s (%s): %+v", page.path, theme, v.Help, v.ID, v.Nodes)
+				}
+			}
+		}
+	}
+}
+
+// From the gauge's bytes to the changed page, at 20 values a second. The gauge and
+// the page share a clock: they are on one machine.
+func BenchmarkGaugeToPage(b *testing.B) {
+	page := newBrowser(b)
+	r := newRig(b)
+	r.plug()
+	r.start()
+	page.open(r.page()+"?unit=mm", 1024, 600)
+	page.says("big", "not mastered")
+	page.do(chromedp.Evaluate[chromedp.Void](`window.seen = {}; new MutationObserver(() => {
+		const s = document.getElementById("shows").textContent; window.seen[s] ??= performance.timeOrigin + performance.now();
+	}).observe(document.getElementById("shows"), {childList: true, characterData: true, subtree: true})`))
+	sent := map[string]float64{}
+	tick := time.NewTicker(50 * time.Millisecond)
+	defer tick.Stop()
+	for i := 0; b.Loop() || i < 100; i++ {
+		<-tick.C
+		text := fmt.Sprintf("31.%04d", 6500+i%2000)
+		sent[text+" mm"] = float64(time.Now().UnixMicro()) / 1000
+		r.gauge.send("+" + text + "0 mm\r\n")
+	}
+	time.Sleep(500 * time.Millisecond)
+	seen, err := chromedp.Run(page.ctx, chromedp.Evaluate[map[string]float64](`window.seen`))
+	if err != nil {
+		b.Fatal(err)
+	}
+	var ms []float64
+	for s, at := range sent {
+		if got, ok := seen[s]; ok {
+			ms = append(ms, got-at)
+		}
+	}
+	if len(ms) < len(sent)/2 {
+		b.Fatalf("the page showed %d of %d values", len(ms), len(sent))
+	}
+	slices.Sort(ms)
+	b.ReportMetric(ms[len(ms)/2], "ms-median")
+	b.ReportMetric(ms[len(ms)*95/100], "ms-p95")
+	b.ReportMetric(float64(len(ms))/float64(len(sent))*100, "%shown")
+}
