@@ -38,6 +38,7 @@ type cli struct {
 	Study   studyCmd   `cmd:"" help:"Study a gauge or a lot of sizes."`
 	Drivers driversCmd `cmd:"" help:"List the drivers, or tell the options of one."`
 	Hash    hashCmd    `cmd:"" help:"Hash a password, read from standard input, for a user of the embedded broker."`
+	Listen  listenCmd  `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 
