@@ -42,6 +42,9 @@ func (c *cut) cell(p session.PlaceState, next bool, x, y, w float64) {
 	if p.Deviation != nil {
 		word = c.Format.Signed(*p.Deviation)
 	}
+	if p.Ask != "" { // the page says what is asked
+		word = "? " + word
+	}
 	switch {
 	case next: // an arrow, and the word
 		c.cv.Lines(Next, true, []Point{{x - w/2, y + gap}, {x + w*0.36, y + gap}, {x + w/2, y + c.row/2}, {x + w*0.36, y + c.row - gap}, {x - w/2, y + c.row - gap}})

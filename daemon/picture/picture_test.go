@@ -140,6 +140,31 @@ func TestEveryPlaceOnce(t *testing.T) {
 	}
 }
 
+// Readings that do not count are drawn apart from those that do, and a questioned
+// one says so.
+func TestWhatDoesNotCount(t *testing.T) {
+	b := gauged(valve(), -5, -5, -5)
+	b.Places[0].Superseded, b.Places[1].Void = []analysis.Length{b.Job.Low - 8*um}, []analysis.Length{b.Job.Low - 9*um}
+	b.Places[2].Ask = "does it belong to 5 mm?"
+	shapes := parse(t, cut(b).SVG())
+	if n := len(of(shapes, "circle", "past")); n != 2 { // on both walls
+		t.Errorf("%d rings for a superseded reading, want 2", n)
+	}
+	struck := of(shapes, "path", "struck")
+	if len(struck) != 1 || len(points(t, struck[0].attr["d"])) != 8 {
+		t.Errorf("the void reading has no cross on both walls: %v", struck)
+	}
+	asked := 0
+	for _, s := range shapes {
+		if strings.HasPrefix(s.text, "? ") {
+			asked++
+		}
+	}
+	if asked != 1 {
+		t.Errorf("%d questions, want 1", asked)
+	}
+}
+
 // A larger size is drawn further from the axis, always, and nothing drawn is no
 // number: for any sizes, any drawing size and any job length.
 func TestWallRisesWithSize(t *testing.T) {
@@ -305,7 +330,7 @@ func TestGreys(t *testing.T) {
 		return (0.2126*float64(c>>16&255) + 0.7152*float64(c>>8&255) + 0.0722*float64(c&255)) / 255
 	}
 	seen := map[string]bool{}
-	for r := picture.Paper; r <= picture.Ahead; r++ {
+	for r := picture.Paper; r <= picture.Struck; r++ {
 		s := r.Style()
 		if s.Name == "" || seen[s.Name] {
 			t.Errorf("role %d has the name %q, which is empty or another's", r, s.Name)

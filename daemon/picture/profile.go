@@ -13,6 +13,7 @@ type section struct {
 	tight, wide analysis.Length // of the readings that count; 0 without one
 	before      analysis.Length // the tightest in the round before, 0 without one
 	sizes       []analysis.Length
+	old, void   []analysis.Length    // superseded by newer ones, struck out
 	places      []session.PlaceState // by angle
 	next        int                  // index of the place that is next, -1 if none is
 }
@@ -42,6 +43,7 @@ func (s *section) add(p session.PlaceState, next *analysis.Place) {
 		s.next = len(s.places)
 	}
 	s.places = append(s.places, p)
+	s.old, s.void = append(s.old, p.Superseded...), append(s.void, p.Void...)
 	if p.Earlier != nil && (s.before == 0 || *p.Earlier < s.before) {
 		s.before = *p.Earlier
 	}

@@ -35,6 +35,7 @@ const (
 	Alarm   // a point in a chart that is out
 	Bar     // of a chart
 	Ahead   // what is predicted
+	Struck  // a void reading
 )
 
 // Style is how a role looks on white paper. Colours are 0xRRGGBB, none is -1.
@@ -79,6 +80,7 @@ var roles = [...]Style{
 	Alarm:   {"alarm", 0xb3261e, 0xffffff, 3, nil, false},
 	Bar:     {"bar", 0x5c6970, 0xc9d2d6, 1, nil, false},
 	Ahead:   {"ahead", 0x0b5cad, 0xd3e5f7, 1.4, []float64{5, 4}, false},
+	Struck:  {"struck", 0x5c6970, -1, 1.6, nil, false},
 }
 
 // Style returns how the role looks on white paper.

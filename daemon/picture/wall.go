@@ -134,20 +134,29 @@ func (c *cut) work() {
 	}
 }
 
-// ticks marks each reading on the wall.
+// ticks marks each reading on the wall; of those that do not count, one that a
+// newer took the place of as a ring, a void one as a cross.
 func (c *cut) ticks() {
 	half := 0.32 * c.text
-	var lines [][]Point
+	var taken, void [][]Point
 	for _, s := range c.sections {
 		x := c.x(s.depth)
-		for _, size := range s.sizes {
-			h := c.height(size)
-			for _, y := range []float64{c.axis - h, c.axis + h} {
-				lines = append(lines, []Point{{x - half, y}, {x + half, y}})
+		for _, sign := range []float64{-1, 1} {
+			at := func(l analysis.Length) float64 { return c.axis + sign*c.height(l) }
+			for _, l := range s.sizes {
+				taken = append(taken, []Point{{x - half, at(l)}, {x + half, at(l)}})
+			}
+			for _, l := range s.void {
+				y, r := at(l), 0.7*half
+				void = append(void, []Point{{x - r, y - r}, {x + r, y + r}}, []Point{{x - r, y + r}, {x + r, y - r}})
+			}
+			for _, l := range s.old {
+				c.cv.Circle(Past, Point{x, at(l)}, 0.5*half)
 			}
 		}
 	}
-	c.cv.Lines(Mark, false, lines...)
+	c.cv.Lines(Mark, false, taken...)
+	c.cv.Lines(Struck, false, void...)
 }
 
 // pieces returns a profile as upper and lower wall, left out where the job says

@@ -203,6 +203,9 @@ func (v *face) advise(b *session.Bore) {
 	case len(b.Words) > 0:
 		v.Advice = b.Words[0]
 	}
+	for _, p := range b.Places {
+		v.Reason = join(p.Ask, v.Reason)
+	}
 	if b.Cooling != nil && !b.Cooling.Ready {
 		v.Reason = join(b.Cooling.Sentence, v.Reason)
 	}

@@ -69,6 +69,15 @@ func TestNothingIsShownWithoutAZero(t *testing.T) {
 	}
 }
 
+// A reading that may belong elsewhere is asked about, before any other reason.
+func TestQuestionedReading(t *testing.T) {
+	b := states()["closing"]
+	b.Places[2].Ask = "Does it belong to 25 mm?"
+	if f := faceOf(b, picture.Format{}); !strings.HasPrefix(f.Reason, "Does it belong to 25 mm?") {
+		t.Errorf("reason %q", f.Reason)
+	}
+}
+
 func TestNoJob(t *testing.T) {
 	f := faceOf(&session.Bore{State: session.CannotJudge, Why: "choose a job"}, picture.Format{})
 	if f.Tone != act || f.Big != "Choose a job" {
