@@ -277,8 +277,9 @@ func TestWallStartedLate(t *testing.T) {
 		}
 	})
 	url := "tcp://" + b.Addr()
-	bay := startBays(t, 1, url, func(c *publish.Config) { c.User, c.Password = b.Own() })
 	first := startWall(t, daemon.WallOptions{Broker: url})
+	first.says([]string{"no.station.yet"}, session.CannotJudge, "connected to the broker")
+	bay := startBays(t, 1, url, func(c *publish.Config) { c.User, c.Password = b.Own() })
 	var names []string
 	for _, name := range bay.names {
 		names = append(names, "test."+name)
@@ -286,6 +287,10 @@ func TestWallStartedLate(t *testing.T) {
 	first.says(names, session.InSize, "")
 	late := startWall(t, daemon.WallOptions{Broker: url, ClientID: "late"})
 	late.says(names, session.InSize, "")
+	bay.tell(t)
+	for _, name := range names {
+		late.eventually("the next state of "+name, func() bool { return late.bore(name).Seq > 10 })
+	}
 	if page := late.get("/wall"); !strings.Contains(page, "test/hone-bay-19") {
 		t.Error("the wall doesn't name site and station")
 	}
