@@ -14,8 +14,8 @@ import (
 	"fairbore/daemon/store"
 )
 
-// fill makes a journal of so many readings of station bay2: parts of 48 readings
-// under one mastering, as the rig's gauge and job would give them.
+// fill makes a journal of so many readings of station bay2: parts of 48 readings,
+// a mastering every ten of them, as the rig's gauge and job would give them.
 func fill(b *testing.B, path string, readings int) {
 	b.Helper()
 	j, err := store.Open(b.Context(), store.Config{Path: path})
@@ -40,11 +40,13 @@ func fill(b *testing.B, path string, readings int) {
 	e := event(session.JobChosen)
 	e.Job = job
 	events := []session.Event{e}
-	e = event(session.Mastered)
-	e.Master = &session.Master{Number: 1, Ring: analysis.Ring{ID: "R-1250", Size: job.Nominal - 3*analysis.Micrometre/10}, Gauge: "G-11", Of: 3}
-	events = append(events, e)
 	for n := range readings {
 		serial := fmt.Sprintf("%05d", n/perPart+1)
+		if n%(10*perPart) == 0 {
+			e = event(session.Mastered)
+			e.Master = &session.Master{Number: n/perPart/10 + 1, Ring: analysis.Ring{ID: "R-1250", Size: job.Nominal - 3*analysis.Micrometre/10}, Gauge: "G-11", Of: 3}
+			events = append(events, e)
+		}
 		if n%perPart == 0 {
 			e = event(session.PartBegun)
 			e.Part = &session.Part{Serial: serial, Count: n/perPart + 1}
@@ -54,7 +56,7 @@ func fill(b *testing.B, path string, readings int) {
 		raw := analysis.Length(value) * mm / 100_000
 		e = event(session.Taken)
 		e.Reading = &session.Reading{
-			No: n%perPart + 1, Job: job.ID, Part: serial, Gauge: "G-11", How: "button", Mastered: 1, Raw: raw,
+			No: n%perPart + 1, Job: job.ID, Part: serial, Gauge: "G-11", How: "button", Mastered: n/perPart/10 + 1, Raw: raw,
 			Reading: analysis.Reading{Place: plan[n%len(plan)], Size: raw, At: e.At}, Deviation: analysis.Deviation(raw - job.Target),
 			Sent: session.Sent{Digits: int64(value), Places: 5, Unit: analysis.MM, Frame: frame[:len(frame)-2]},
 		}
