@@ -202,7 +202,9 @@ func TestWatchFiftyStations(t *testing.T) {
 		for _, b := range all {
 			b.work()
 		}
-		until(t, "it follows", func() bool { return l.all(50, func(s Seen) bool { return s.Bore.Seq > 50 }) && l.Status().Records == 50 })
+		until(t, "it follows", func() bool {
+			return l.all(50, func(s Seen) bool { return s.Bore.Seq > 50 }) && l.Status().Records == 50
+		})
 	})
 }
 
