@@ -3,26 +3,27 @@ package port
 import (
 	"errors"
 	"fmt"
+	"io"
+	"os"
 	"time"
 	"unsafe"
 
 	"fairbore/drivers"
 
+	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
 )
 
-// maxDescriptor leaves room below the 1024 that the library's select can watch
-// for the descriptors that it opens after ours.
-const maxDescriptor = 1000
-
 // ttyLink is a serial line or pseudo-terminal on Linux. Beside the library's
 // port there is a descriptor of our own on the same terminal: it holds the
-// lock, never blocks, and reaches what the library leaves alone.
+// lock, never blocks, is read and written, and reaches what the library leaves
+// alone.
 type ttyLink struct {
 	*serialPort
 	path  string
 	line  drivers.Line
-	side  int
+	file  *os.File
+	side  int // its descriptor
 	id    Adapter
 	dev   uint64 // device number, to see that the path still means this device
 	set   unix.Termios
@@ -49,18 +50,14 @@ func (t *ttyLink) reserve(o *serialOpener) error {
 	if err != nil {
 		return explain(t.path, err, o.cfg.Host)
 	}
-	t.side = fd
-	err = t.lock(o)
-	if err != nil {
-		unix.Close(fd)
+	t.side, t.file = fd, os.NewFile(uintptr(fd), t.path)
+	if err := t.lock(o); err != nil {
+		return errors.Join(err, t.file.Close())
 	}
-	return err
+	return nil
 }
 
 func (t *ttyLink) lock(o *serialOpener) error {
-	if t.side >= maxDescriptor {
-		return fmt.Errorf("%s: descriptor %d is too high to watch; set the limit of open files (LimitNOFILE) to 1024", t.path, t.side)
-	}
 	var st unix.Stat_t
 	if err := unix.Fstat(t.side, &st); err != nil {
 		return fmt.Errorf("%s: %w", t.path, err)
@@ -126,6 +123,7 @@ func (t *ttyLink) prepare(o *serialOpener) error {
 	if err != nil {
 		return explain(t.path, err, o.cfg.Host)
 	}
+	port.Port = &polled{Port: port.Port, file: t.file}
 	t.serialPort = port
 	if t.pty() {
 		// The lock keeps our own kind away, and the flag would outlive a crash.
@@ -201,6 +199,40 @@ func bit(b bool) int {
 		return 1
 	}
 	return 0
+}
+
+// polled is the library's port, read by way of the runtime's poller: the
+// library's select keeps a thread for each line and wakes it for each frame,
+// which for many lines costs more than what is done with the frame.
+type polled struct {
+	serial.Port
+	file *os.File
+	wait time.Duration
+}
+
+// SetReadTimeout implements serial.Port.
+func (p *polled) SetReadTimeout(wait time.Duration) error {
+	p.wait = wait
+	return nil
+}
+
+// waitLeast is how long bytes are waited for at the least: those that are there
+// are read even if the wait is over, which the poller would not do.
+const waitLeast = time.Millisecond / 2
+
+// Read implements serial.Port.
+func (p *polled) Read(b []byte) (int, error) {
+	if err := p.file.SetReadDeadline(time.Now().Add(max(p.wait, waitLeast))); err != nil {
+		return 0, err
+	}
+	n, err := p.file.Read(b)
+	switch {
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		return n, nil
+	case errors.Is(err, io.EOF): // what a line without a device reads
+		return n, errors.New("the device went away")
+	}
+	return n, err
 }
 
 // read tells of bytes that the driver says it lost before it hands on those
@@ -305,7 +337,7 @@ func (t *ttyLink) close() error {
 	if t.serialPort != nil {
 		closing = t.Port.Close()
 	}
-	return errors.Join(flush, closing, unix.Close(t.side))
+	return errors.Join(flush, closing, t.file.Close())
 }
 
 // icounter is struct serial_icounter_struct of linux/serial.h.
