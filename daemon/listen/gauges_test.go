@@ -21,10 +21,9 @@ type unknown struct {
 	minus  bool // it can show negative values
 	stream bool
 	period time.Duration
-	frame  func(v int64) []byte      // as sent; for asked ones the reply
-	words  [][]byte                  // frames that are no value
-	asked  string                    // the request it answers; "" speaks by itself
-	poll   func(request []byte) bool // for registers: whether it answers
+	frame  func(v int64) []byte // as sent; for asked ones the reply
+	words  [][]byte             // frames that are no value
+	asked  string               // the request it answers; "" speaks by itself
 	reply  func(req []byte, v int64) []byte
 	driver string // of the requests
 	probe  drivers.Options

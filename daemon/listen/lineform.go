@@ -51,12 +51,13 @@ func lineForms(all []string) (forms []form) {
 	if share(texts, func(t string) bool { return strings.Contains(t, ",") }) > 0.3 {
 		marks = append(marks, "comma")
 	}
+	known := units{}
 	for _, lead := range leads(texts) {
 		for _, mark := range marks {
 			o := maps.Clone(lead)
 			o["decimal"] = mark
 			forms = append(forms, form{"line", o, rankLine, false})
-			forms = append(forms, fieldForms(texts, o)...)
+			forms = append(forms, fieldForms(texts, o, known)...)
 		}
 	}
 	return forms
@@ -133,7 +134,7 @@ var separators = []struct{ name, text string }{{"semicolon", ";"}, {"tab", "\t"}
 
 // fieldForms proposes several values on a line, parted by each separator that
 // occurs.
-func fieldForms(texts []string, lead drivers.Options) (forms []form) {
+func fieldForms(texts []string, lead drivers.Options, known units) (forms []form) {
 	prefix, _ := unescape(lead["prefix"])
 	for _, sep := range separators {
 		if sep.name == lead["decimal"] {
@@ -148,7 +149,7 @@ func fieldForms(texts []string, lead drivers.Options) (forms []form) {
 			continue
 		}
 		shape, n := commonest(texts, func(t string) string {
-			return fieldShape(strings.TrimPrefix(t, prefix), sep.text, lead["decimal"])
+			return fieldShape(strings.TrimPrefix(t, prefix), sep.text, lead["decimal"], known)
 		})
 		if n*2 <= len(texts) || len(shape) < 2 || !strings.Contains(shape, "n") {
 			continue
@@ -177,13 +178,13 @@ var (
 )
 
 // fieldShape has a letter for each field of a text: n a number, t another text.
-func fieldShape(t, sep, mark string) string {
+func fieldShape(t, sep, mark string, known units) string {
 	number := pointNumber
 	if mark == "comma" {
 		number = commaNumber
 	}
 	shape := ""
-	for _, f := range split(t, sep) {
+	for _, f := range split(t, sep, known) {
 		if number.MatchString(f) {
 			shape += "n"
 		} else {
@@ -194,7 +195,7 @@ func fieldShape(t, sep, mark string) string {
 }
 
 // split parts a text; a unit after a blank belongs to its number.
-func split(t, sep string) (fields []string) {
+func split(t, sep string, known units) (fields []string) {
 	if sep != " " {
 		for _, f := range strings.Split(t, sep) {
 			fields = append(fields, strings.TrimSpace(f))
@@ -202,13 +203,25 @@ func split(t, sep string) (fields []string) {
 		return fields
 	}
 	for _, f := range strings.Fields(t) {
-		if len(fields) > 0 && isUnit(f) {
+		if len(fields) > 0 && known.has(f) {
 			fields[len(fields)-1] += " " + f
 			continue
 		}
 		fields = append(fields, f)
 	}
 	return fields
+}
+
+// units remembers which words are units, since asking a driver takes long.
+type units map[string]bool
+
+func (u units) has(word string) bool {
+	is, asked := u[word]
+	if !asked {
+		is = isUnit(word)
+		u[word] = is
+	}
+	return is
 }
 
 // isUnit reports whether a word is a unit that the drivers know.

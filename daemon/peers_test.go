@@ -1,0 +1,611 @@
+package daemon_test
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"golang.org/x/sys/unix"
+	"golang.org/x/term"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+)
+
+// Every way in, from the byte to the journal, through the real program and a peer
+// that is not ours where there is one.
+
+const shopConfig = `version: 1
+site: test
+journal: {path: %[1]s}
+web: {listen: "%[2]s"}
+recordings: {dir: %[3]s}
+guard: simple
+rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}}
+jobs:
+  J-4112:
+    title: spindle sleeve
+    material: tool steel
+    unit: in
+    nominal: 31.75 mm
+    low: 1.25000 in
+    high: 1.25010 in
+    length: 63.5 mm
+    sections: [5 mm, 32 mm, 58 mm]
+    orientations: [0, 90]
+    ring: R-1250
+%[4]s`
+
+// shop starts the program with other gauges and stations than the rig's. The
+// station that the rig looks at is bay2.
+func (r *rig) shop(gauges, stations string) {
+	r.t.Helper()
+	p := r.path("fairbore.yaml")
+	text := fmt.Sprintf(shopConfig, r.path("journal/journal.db"), r.web, r.path("recordings"), "gauges:\n"+gauges+"stations:\n"+stations)
+	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
+		r.t.Fatal(err)
+	}
+	proc := exec.Command(binary(r.t), "run", "-c", p)
+	proc.Stderr, proc.Stdout = &r.log, &r.log
+	if err := proc.Start(); err != nil {
+		r.t.Fatal(err)
+	}
+	r.proc = proc
+	r.t.Cleanup(func() {
+		if proc.ProcessState == nil {
+			proc.Process.Kill()
+			proc.Wait()
+		}
+		if r.t.Failed() {
+			r.t.Logf("log of the program:\n%s", r.log.tail(4000))
+		}
+	})
+	r.eventually(10*time.Second, "the page to answer", func() bool { return r.bore() != nil })
+}
+
+// shown waits until a value is the latest reading of the station.
+func (r *rig) shown(raw analysis.Length) {
+	r.t.Helper()
+	r.eventually(10*time.Second, "the reading "+raw.String(), func() bool {
+		b := r.bore()
+		return b != nil && b.Last != nil && b.Last.Raw == raw
+	})
+}
+
+// taken returns the readings of a station that the journal has, in order, after
+// its chain has been verified.
+func (r *rig) taken(station string) (out []session.Reading) {
+	r.t.Helper()
+	r.journalReadings()
+	j, err := store.View(context.Background(), r.path("journal/journal.db"))
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer j.Close()
+	for rec, err := range j.Query(context.Background(), store.Filter{Station: station, Kinds: []session.Kind{session.Taken}}) {
+		if err != nil {
+			r.t.Fatal(err)
+		}
+		out = append(out, *rec.Reading)
+	}
+	return out
+}
+
+// sizes are the raw values of readings, the same one after another once.
+func sizes(readings []session.Reading) (out []analysis.Length) {
+	for _, x := range readings {
+		out = append(out, x.Raw)
+	}
+	return slices.Compact(out)
+}
+
+// size is the i-th value of a load, 31.7400 mm and 0.1 µm more each, within the
+// band of the job.
+func size(i int) analysis.Length { return 317_400_000 + analysis.Length(i)*1000 }
+
+func sized(i int) string { return "+" + size(i).Format(analysis.MM, 4) + " mm\r\n" }
+
+// pair is two pseudo-terminals of socat, joined: the line and the gauge's end.
+func pair(t *testing.T, line, far string) {
+	t.Helper()
+	begin(t, "socat", "pty,raw,echo=0,link="+line, "pty,raw,echo=0,link="+far)
+	waitFor(t, "socat's lines", func() bool {
+		_, a := os.Stat(line)
+		_, b := os.Stat(far)
+		return a == nil && b == nil
+	})
+}
+
+// begin starts a peer, to be ended with the test.
+func begin(t *testing.T, name string, args ...string) {
+	t.Helper()
+	cmd := exec.Command(name, args...)
+	var out lockedBuffer
+	cmd.Stdout, cmd.Stderr = &out, &out
+	peer(t, cmd, &out)
+}
+
+func peer(t *testing.T, cmd *exec.Cmd, out fmt.Stringer) {
+	t.Helper()
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		cmd.Process.Kill()
+		cmd.Wait()
+		if t.Failed() {
+			t.Logf("%s said:\n%s", filepath.Base(cmd.Path), out)
+		}
+	})
+}
+
+func waitFor(t *testing.T, what string, ok func() bool) {
+	t.Helper()
+	for end := time.Now().Add(10 * time.Second); !ok(); time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("waited for %s", what)
+		}
+	}
+}
+
+func open(t *testing.T, path string) *os.File {
+	t.Helper()
+	f, err := os.OpenFile(path, os.O_RDWR|unix.O_NOCTTY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { f.Close() })
+	return f
+}
+
+// ptys makes a line that the test plays the gauge on.
+func ptys(t *testing.T, link string) *os.File {
+	t.Helper()
+	if runtime.GOOS == "windows" {
+		t.Skip("no pseudo-terminals here")
+	}
+	m, s, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := term.MakeRaw(int(s.Fd())); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { m.Close(); s.Close() })
+	if err := os.Symlink(s.Name(), link); err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+const lineGauge = "  G-11: {driver: line, unit: mm, step: 0.1 um, repeatability: 0.15 um}\n"
+
+// A device server of another make, plain and by RFC 2217, with a pseudo-terminal
+// behind it: every value is in the journal, in order.
+func TestPeer_DeviceServer(t *testing.T) {
+	needs(t, "ser2net", "socat")
+	for _, c := range []struct{ name, scheme, accepter string }{
+		{"plain", "tcp://", "tcp"},
+		{"rfc2217", "rfc2217://", "telnet(rfc2217),tcp"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			r := newRig(t)
+			line, far := r.path("line"), r.path("far")
+			pair(t, line, far)
+			addr := freePort(t)
+			host, number, _ := net.SplitHostPort(addr)
+			conf := r.path("ser2net.yaml")
+			text := fmt.Sprintf("connection: &g\n  accepter: %s,%s,%s\n  connector: serialdev,%s,9600n81,local\n", c.accepter, host, number, line)
+			if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			begin(t, "ser2net", "-n", "-d", "-c", conf)
+			waitFor(t, "ser2net", func() bool {
+				conn, err := net.Dial("tcp", addr)
+				if err == nil {
+					conn.Close()
+				}
+				return err == nil
+			})
+			r.shop(lineGauge, fmt.Sprintf("  - {name: bay2, gauge: G-11, port: \"%s%s\", job: J-4112, bounce: 1ms}\n", c.scheme, addr))
+			gauge := open(t, far)
+			// The first frames after opening may be doubted; a gauge at rest sends the same.
+			r.eventually(10*time.Second, "the first reading", func() bool {
+				io.WriteString(gauge, sized(0))
+				b := r.bore()
+				return b != nil && b.Last != nil && b.Last.Raw == size(0)
+			})
+			const n = 40
+			var want []analysis.Length
+			for i := range n {
+				want = append(want, size(i))
+				if i > 0 {
+					io.WriteString(gauge, sized(i))
+				}
+			}
+			r.shown(size(n - 1))
+			r.stop()
+			if got := sizes(r.taken("bay2")); !slices.Equal(got, want) {
+				t.Errorf("the journal has %d values %v, %d were sent", len(got), got, n)
+			}
+		})
+	}
+}
+
+// modbusServer is python3-pymodbus with registers that the test sets.
+type modbusServer struct {
+	t   *testing.T
+	in  io.WriteCloser
+	out *bufio.Scanner
+}
+
+func newModbusServer(t *testing.T, kind, at string) *modbusServer {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute) // or a line that it owes would be waited for for ever
+	t.Cleanup(cancel)
+	cmd := exec.CommandContext(ctx, "/usr/bin/python3", "../testdata/listen/modbus_server.py", kind, at)
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var faults lockedBuffer
+	cmd.Stderr = &faults
+	peer(t, cmd, &faults)
+	s := &modbusServer{t, in, bufio.NewScanner(out)}
+	s.says("ready")
+	return s
+}
+
+func (s *modbusServer) says(want string) {
+	s.t.Helper()
+	if !s.out.Scan() || s.out.Text() != want {
+		s.t.Fatalf("the server said %q, want %q", s.out.Text(), want)
+	}
+}
+
+func (s *modbusServer) set(address int, words uint32) {
+	s.t.Helper()
+	fmt.Fprintf(s.in, "%d %08x\n", address, words)
+	s.says("set")
+}
+
+func needsModbus(t *testing.T) {
+	t.Helper()
+	needs(t, "socat", "/usr/bin/python3")
+	if out, err := exec.Command("/usr/bin/python3", "-c", "import pymodbus.server, serial_asyncio").CombinedOutput(); err != nil {
+		missing(t, "python3-pymodbus and python3-serial-asyncio: "+string(out))
+	}
+}
+
+// A Modbus slave of another make, over a serial line and over a network, with
+// integers and with floats of another word order.
+func TestPeer_Modbus(t *testing.T) {
+	needsModbus(t)
+	for _, c := range []struct {
+		name, gauge string
+		address     int
+		words       func(i int) uint32
+	}{
+		{"rtu", "{driver: modbus-rtu, unit: mm, options: {registers: 'size@2:int32:0.0001:mm', function: '3', interval: 20ms, timeout: 500ms}, channels: {size: size}}", 2,
+			func(i int) uint32 { return uint32(size(i) / 1000) }},
+		{"tcp", "{driver: modbus-tcp, unit: mm, options: {registers: 'size@4:float32:0.0001:mm', function: '4', order: CDAB, interval: 20ms}, channels: {size: size}}", 4,
+			func(i int) uint32 {
+				f := math.Float32bits(float32(float64(size(i)) * 1e-7))
+				return f<<16 | f>>16
+			}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			r := newRig(t)
+			device, at := r.path("line"), r.path("far")
+			if c.name == "rtu" {
+				pair(t, device, at)
+			} else {
+				addr := freePort(t)
+				device = "tcp://" + addr
+				_, at, _ = net.SplitHostPort(addr)
+			}
+			s := newModbusServer(t, c.name, at)
+			s.set(c.address, c.words(0))
+			r.shop("  A-1: "+c.gauge+"\n", fmt.Sprintf("  - {name: bay2, gauge: A-1, port: \"%s\", line: {baud: 19200, parity: none}, job: J-4112, bounce: 10s}\n", device))
+			const n = 12
+			var want []analysis.Length
+			for i := range n {
+				s.set(c.address, c.words(i))
+				r.shown(size(i))
+				want = append(want, size(i))
+			}
+			r.stop()
+			if got := sizes(r.taken("bay2")); !slices.Equal(got, want) {
+				t.Errorf("the journal has %v, the server held %v", got, want)
+			}
+		})
+	}
+}
+
+// script is an instrument that is asked: it notes every request and answers.
+type script struct {
+	mu    sync.Mutex
+	asked []string
+}
+
+func (s *script) play(line io.ReadWriter, end string, answer func(n int, request string) string) {
+	in := bufio.NewReader(line)
+	for n := 0; ; n++ {
+		request, err := in.ReadString(end[len(end)-1])
+		if err != nil {
+			return
+		}
+		s.mu.Lock()
+		s.asked = append(s.asked, request)
+		s.mu.Unlock()
+		io.WriteString(line, answer(n, request))
+	}
+}
+
+func (s *script) requests() []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.asked)
+}
+
+// A gauge that is asked for each value, and once does not answer: it is asked as
+// configured and nothing else, and the values of the answers are the journal's.
+func TestPeer_AskedGauge(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	line := ptys(t, r.device)
+	const n = 15
+	var s script
+	value, told := 0, make(chan struct{})
+	go s.play(line, "\r", func(i int, request string) string {
+		switch {
+		case i == 5: // asleep
+			return ""
+		case value == n:
+			return "----\r"
+		}
+		value++
+		if value == n {
+			close(told)
+		}
+		return sized(value - 1)
+	})
+	r.shop("  A-1: {driver: ask, unit: mm, options: {request: 'V?\\r', interval: 20ms, timeout: 200ms, unit: mm}}\n",
+		fmt.Sprintf("  - {name: bay2, gauge: A-1, port: %s, job: J-4112, bounce: 1ms}\n", r.device))
+	select {
+	case <-told:
+	case <-time.After(10 * time.Second):
+		t.Fatalf("asked %q", s.requests())
+	}
+	r.shown(size(n - 1))
+	r.stop()
+	var want []analysis.Length
+	for i := range n {
+		want = append(want, size(i))
+	}
+	if got := sizes(r.taken("bay2")); !slices.Equal(got, want) {
+		t.Errorf("the journal has %v, %v were answered", got, want)
+	}
+	for _, q := range s.requests() {
+		if q != "V?\r" {
+			t.Errorf("it was asked %q", q)
+		}
+	}
+}
+
+// An instrument with SCPI, by IEEE 488.2: it is begun with as configured, asked
+// for errors after an answer that is none, until it has no more, and an overload
+// is no value.
+func TestPeer_SCPIInstrument(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	line := ptys(t, r.device)
+	answers := []string{ // one for each request after the first, which has none
+		"+3.17400000E+01\n", "+3.17E\n", "-113,\"Undefined header\"\n", "0,\"No error\"\n", "+3.17401000E+01\n", "+9.9E+37\n", "31.7402\n",
+	}
+	var s script
+	done := make(chan struct{})
+	go s.play(line, "\n", func(i int, request string) string {
+		switch {
+		case request == "SYST:REM\n":
+			return ""
+		case i-1 >= len(answers):
+			return "+9.91E+37\n"
+		case i-1 == len(answers)-1:
+			defer close(done)
+		}
+		return answers[i-1]
+	})
+	r.shop("  A-1: {driver: scpi, unit: mm, options: {query: 'MEAS?', begin: 'SYST:REM', interval: 20ms, timeout: 500ms, quiet: 50ms, unit: mm}}\n",
+		fmt.Sprintf("  - {name: bay2, gauge: A-1, port: %s, job: J-4112, bounce: 1ms}\n", r.device))
+	select {
+	case <-done:
+	case <-time.After(10 * time.Second):
+		t.Fatalf("asked %q", s.requests())
+	}
+	r.shown(size(2))
+	r.stop()
+	if got := sizes(r.taken("bay2")); !slices.Equal(got, []analysis.Length{size(0), size(1), size(2)}) {
+		t.Errorf("the journal has %v", got)
+	}
+	want := []string{"SYST:REM\n", "MEAS?\n", "MEAS?\n", "SYST:ERR?\n", "SYST:ERR?\n", "MEAS?\n", "MEAS?\n", "MEAS?\n"}
+	if got := s.requests(); len(got) < len(want) || !slices.Equal(got[:len(want)], want) {
+		t.Errorf("it was asked %q, want %q first", got, want)
+	}
+}
+
+// A depth scale and a temperature sensor on lines of their own: each value counts
+// at the section where the gauge stood when it came, and the part's temperature is
+// known with it. A value without a depth is refused.
+func TestPeer_InstrumentsBeside(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	gauge := ptys(t, r.device)
+	depth, warm := ptys(t, r.path("depth")), ptys(t, r.path("warm"))
+	r.shop(lineGauge+"  Z-1: {driver: line, unit: mm, options: {channels: Z}, channels: {Z: depth}}\n"+
+		"  T-1: {driver: line, unit: mm, options: {channels: T}, channels: {T: part temperature}}\n",
+		fmt.Sprintf("  - {name: bay2, gauge: G-11, port: %s, job: J-4112, bounce: 1ms, beside: [{gauge: Z-1, port: %s}, {gauge: T-1, port: %s}]}\n", r.device, r.path("depth"), r.path("warm")))
+	at := analysis.Temperature(0)
+	r.eventually(10*time.Second, "the part's temperature", func() bool {
+		io.WriteString(warm, "T+23.5 degC\r\n")
+		if b := r.bore(); b != nil && b.Warm != nil && b.Warm.Part != nil {
+			at = *b.Warm.Part
+		}
+		return at != 0
+	})
+	if at != 235*analysis.Celsius/10 {
+		t.Errorf("the part has %v, want 23.5 °C", at)
+	}
+	for i, c := range []struct{ depth, place string }{{"32.4", "32 mm"}, {"57.1", "58 mm"}, {"5.0", "5 mm"}, {"31.0", "32 mm"}} {
+		r.eventually(10*time.Second, "the reading at "+c.place, func() bool {
+			io.WriteString(depth, "Z"+c.depth+" mm\r\n")
+			time.Sleep(20 * time.Millisecond) // between the ports: they are joined by time
+			io.WriteString(gauge, sized(i))
+			b := r.bore()
+			return b != nil && b.Last != nil && b.Last.Raw == size(i) && strings.HasPrefix(b.Last.Place.String(), c.place+" /")
+		})
+	}
+	time.Sleep(2100 * time.Millisecond) // the depth is older than 2 s now
+	before := len(r.taken("bay2"))
+	io.WriteString(gauge, sized(50))
+	r.eventually(5*time.Second, "the refusal", func() bool { b := r.bore(); return b != nil && b.Refused != nil })
+	if b := r.bore(); !strings.Contains(b.Refused.Reason, "depth") {
+		t.Errorf("refused because %q", b.Refused.Reason)
+	}
+	r.stop()
+	if n := len(r.taken("bay2")); n != before {
+		t.Errorf("a value without a depth was taken")
+	}
+}
+
+// A line that floods with noise, from another program, never disturbs another
+// station: its values are all taken in order while the noise goes on, and none of
+// the noise is.
+func TestPeer_NoiseNextDoor(t *testing.T) {
+	needs(t, "socat")
+	t.Parallel()
+	r := newRig(t)
+	gauge := ptys(t, r.device)
+	line, far := r.path("bad"), r.path("far")
+	pair(t, line, far)
+	r.shop(lineGauge+"  G-12: {driver: line, unit: mm}\n",
+		fmt.Sprintf("  - {name: bay2, gauge: G-11, port: %s, job: J-4112, bounce: 1ms}\n  - {name: bay3, gauge: G-12, port: %s, job: J-4112}\n", r.device, line))
+	begin(t, "socat", "-u", "OPEN:/dev/urandom", "OPEN:"+far+",wronly")
+	noise := func() bool { return r.counted(`fairbore_rejects_total{`, "bay3") > 1000 }
+	r.eventually(10*time.Second, "noise", noise)
+	r.eventually(10*time.Second, "the first reading", func() bool {
+		io.WriteString(gauge, sized(0))
+		b := r.bore()
+		return b != nil && b.Last != nil && b.Last.Raw == size(0)
+	})
+	var want []analysis.Length
+	for i := range 60 {
+		want = append(want, size(i))
+		if i > 0 {
+			io.WriteString(gauge, sized(i))
+			time.Sleep(10 * time.Millisecond)
+		}
+	}
+	r.shown(size(59))
+	seen := r.counted(`fairbore_rejects_total{`, "bay3")
+	r.eventually(5*time.Second, "more noise", func() bool { return r.counted(`fairbore_rejects_total{`, "bay3") > seen })
+	r.stop()
+	if got := sizes(r.taken("bay2")); !slices.Equal(got, want) {
+		t.Errorf("the journal has %d values %v, want %d", len(got), got, len(want))
+	}
+	if got := r.taken("bay3"); len(got) > 0 {
+		t.Errorf("%d values were taken of noise", len(got))
+	}
+}
+
+// counted sums a metric of a station.
+func (r *rig) counted(name, station string) (sum float64) {
+	resp, err := http.Get("http://" + r.web + "/metrics")
+	if err != nil {
+		return 0
+	}
+	defer resp.Body.Close()
+	for in := bufio.NewScanner(resp.Body); in.Scan(); {
+		if f := strings.Fields(in.Text()); strings.HasPrefix(in.Text(), name) && strings.Contains(in.Text(), `"`+station+`"`) {
+			v, err := strconv.ParseFloat(f[len(f)-1], 64)
+			if err != nil {
+				r.t.Errorf("%s: %v", in.Text(), err)
+			}
+			sum += v
+		}
+	}
+	return sum
+}
+
+// What listen writes about an unknown gauge is, put into a configuration, one that
+// the program checks, runs with, and takes the gauge's values by.
+func TestPeer_ListenThenRun(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	gauge := ptys(t, r.device)
+	stop := make(chan struct{})
+	var sender sync.WaitGroup
+	var next int
+	sender.Go(func() {
+		tick := time.NewTicker(25 * time.Millisecond)
+		defer tick.Stop()
+		for ; ; next++ {
+			select {
+			case <-stop:
+				return
+			case <-tick.C:
+				io.WriteString(gauge, strings.Replace(strings.TrimSuffix(sized(next%20), " mm\r\n"), ".", ",", 1)+"\r")
+			}
+		}
+	})
+	quit := sync.OnceFunc(func() { close(stop); sender.Wait() })
+	t.Cleanup(quit)
+	out, rec := r.path("new.yaml"), r.path("new.rec")
+	code, said := r.exit("listen", r.device, "--name", "bay2", "--for", "400ms", "--shows", "31.7405 mm", "--shows", "31,7411 mm", "-o", out, "--record", rec)
+	if code != 0 {
+		t.Fatalf("listen: exit %d: %s", code, said)
+	}
+	block, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	head, tail, _ := strings.Cut(string(block), "stations:\n")
+	_, gauges, _ := strings.Cut(head, "gauges:\n")
+	r.shop(gauges, strings.TrimRight(tail, "\n")+"\n    job: J-4112\n    bounce: 1ms\n")
+	if code, said := r.exit("check", r.path("fairbore.yaml")); code != 0 {
+		t.Errorf("check: exit %d: %s", code, said)
+	}
+	r.eventually(10*time.Second, "20 readings", func() bool { b := r.bore(); return b != nil && b.Last != nil && b.Last.No >= 20 })
+	quit()
+	r.stop()
+	for i, x := range r.taken("bay2") {
+		if n := int(x.Raw-size(0)) / 1000; x.Raw != size(n) || n < 0 || n >= 20 {
+			t.Fatalf("reading %d is %s, which was never sent", i, x.Raw)
+		}
+	}
+	if code, said := r.exit("replay", "-c", r.path("fairbore.yaml"), rec); code != 0 || !strings.Contains(said, `"raw_mm"`) {
+		t.Errorf("replay of the recording: exit %d: %.500s", code, said)
+	}
+}
