@@ -329,6 +329,12 @@ func (m *mosquitto) kill() {
 	m.proc.Wait()
 }
 
+// stop ends the broker in order, so that it saves what it has.
+func (m *mosquitto) stop() {
+	m.proc.Process.Signal(syscall.SIGTERM)
+	m.proc.Wait()
+}
+
 // sub is mosquitto_sub on all topics of the site, collecting lines of topic and payload.
 type sub struct {
 	mu    sync.Mutex

@@ -16,15 +16,25 @@ type batch struct {
 	net.Conn
 	limit time.Duration // for a write
 
-	mu   sync.Mutex
-	held bool
-	buf  []byte
+	mu       sync.Mutex
+	held     bool
+	buf      []byte
+	deadline time.Time // for a write, as the library set it last
 }
 
 // wrap takes the connection that the packets go to.
 func (b *batch) wrap(c net.Conn) net.Conn {
 	b.Conn = c
 	return b
+}
+
+// SetWriteDeadline implements net.Conn. The library sets it from a goroutine of its
+// own, and a WebSocket keeps it in a plain variable.
+func (b *batch) SetWriteDeadline(t time.Time) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.deadline = t
+	return b.Conn.SetWriteDeadline(t)
 }
 
 // Write implements net.Conn. An error of bytes held before is that of this write.
@@ -56,12 +66,12 @@ func (b *batch) release() error {
 	if len(b.buf) == 0 {
 		return nil
 	}
-	if err := b.SetWriteDeadline(time.Now().Add(b.limit)); err != nil {
+	if err := b.Conn.SetWriteDeadline(time.Now().Add(b.limit)); err != nil {
 		return err
 	}
 	err := b.flush()
 	if err == nil {
-		err = b.SetWriteDeadline(time.Time{})
+		err = b.Conn.SetWriteDeadline(b.deadline)
 	}
 	return err
 }

@@ -273,7 +273,7 @@ func TestClientIDTwice(t *testing.T) {
 func TestWillAfterKill(t *testing.T) {
 	m := startMosquitto(t)
 	e := listen(t, m.url(), nil)
-	child := exec.Command(os.Args[0], "-test.run", "^TestChild$")
+	child := exec.Command(os.Args[0])
 	child.Env = append(os.Environ(), "FAIRBORE_CHILD="+m.url())
 	if err := child.Start(); err != nil {
 		t.Fatal(err)
@@ -294,17 +294,23 @@ func TestWillAfterKill(t *testing.T) {
 	until(t, "the will is retained", func() bool { return strings.Contains(strings.Join(late.on("alive"), ""), `"connection lost"`) })
 }
 
-// TestChild is the program that TestWillAfterKill kills.
-func TestChild(t *testing.T) {
-	url := os.Getenv("FAIRBORE_CHILD")
-	if url == "" {
-		t.Skip("runs only as a child of TestWillAfterKill")
+// TestMain is also the program that TestWillAfterKill kills.
+func TestMain(m *testing.M) {
+	if url := os.Getenv("FAIRBORE_CHILD"); url != "" {
+		os.Exit(child(url))
 	}
+	os.Exit(m.Run())
+}
+
+func child(url string) int {
 	p, err := New(config(url), &paper{}, zerolog.Nop())
 	if err != nil {
-		t.Fatal(err)
+		return 1
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
 	defer cancel()
-	p.Run(ctx)
+	if err := p.Run(ctx); err != nil {
+		return 1
+	}
+	return 0
 }
