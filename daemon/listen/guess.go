@@ -3,40 +3,12 @@ package listen
 import (
 	"cmp"
 	"fmt"
-	"maps"
-	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"fairbore/drivers"
 )
-
-// Proposal is a driver and settings that read what was heard.
-type Proposal struct {
-	Driver  string
-	Options drivers.Options
-	Line    drivers.Line // zero: the bytes came without one
-	Score   float64      // share of the frames that agreed, 0 to 1
-	Agreed  int          // frames that gave values
-	Of      int          // frames that should have
-	Matched int          // of the displays that were told, those that a frame agreed with
-	Told    int          // displays that were told
-	Size    string       // the channel that the display showed; "" if the gauge sends one value
-	Others  []string     // its other channels
-	Unit    drivers.Unit // of the gauge, by its frames or its display; NoUnit if neither said
-	Places  int          // decimal places of the size
-	Last    drivers.Sample
-	Step    string   // one count of the last place, "0.0001"
-	Open    []string // what can't be told yet and would change a value: "..., need ..."
-	Unseen  []string // what was not seen, and is refused or taken as usual if it comes
-	view    *view
-	strong  bool // a display of three digits or more agreed
-}
-
-// Sure reports whether nothing is left that would read another value out of the
-// same bytes.
-func (p *Proposal) Sure() bool { return len(p.Open) == 0 }
 
 // What a proposal must rest on to be sure.
 const (
@@ -159,10 +131,19 @@ const (
 
 // match returns the sample that a display agrees with, nil if there is none.
 func (o *outcome) match(d *display) *drivers.Sample {
+	return o.find(d, func(string) bool { return true })
+}
+
+// matchOn is match for one channel.
+func (o *outcome) matchOn(d *display, channel string) *drivers.Sample {
+	return o.find(d, func(c string) bool { return c == channel })
+}
+
+func (o *outcome) find(d *display, on func(channel string) bool) *drivers.Sample {
 	round := !o.blind || o.driver == "scpi"
-	find := func(f framed) *drivers.Sample {
+	within := func(f framed) *drivers.Sample {
 		for i := range f.samples {
-			if d.equals(f.samples[i], round) {
+			if on(f.samples[i].Channel) && d.equals(f.samples[i], round) {
 				return &f.samples[i]
 			}
 		}
@@ -172,7 +153,7 @@ func (o *outcome) match(d *display) *drivers.Sample {
 	for i := range o.frames {
 		f := &o.frames[i]
 		if d.at == 0 || (f.at >= d.at-typedWithin && f.at <= d.at+typedAfter) {
-			if s := find(*f); s != nil {
+			if s := within(*f); s != nil {
 				return s
 			}
 		}
@@ -181,7 +162,7 @@ func (o *outcome) match(d *display) *drivers.Sample {
 		}
 	}
 	if last != nil && last.at < d.at-typedWithin {
-		return find(*last)
+		return within(*last)
 	}
 	return nil
 }
@@ -236,111 +217,6 @@ func sameValue(a, b drivers.Sample) bool {
 	return a.Digits == b.Digits && a.Places == b.Places
 }
 
-// propose describes what a candidate found.
-func (o *outcome) propose() Proposal {
-	p := Proposal{Driver: o.driver, Options: o.options, Line: o.view.line, Score: o.score(), Agreed: o.good, Of: o.good + o.bad, Told: len(o.view.shown), view: o.view}
-	channels := map[string]bool{}
-	for _, f := range o.frames {
-		for _, s := range f.samples {
-			channels[s.Channel] = true
-		}
-	}
-	sized := map[string]int{}
-	for i := range o.view.shown {
-		if s := o.match(&o.view.shown[i]); s != nil {
-			p.Matched++
-			sized[s.Channel]++
-			p.Unit = cmp.Or(p.Unit, s.Unit, o.view.shown[i].Unit)
-			p.strong = p.strong || o.view.shown[i].strong()
-		}
-	}
-	names := slices.Sorted(maps.Keys(channels))
-	p.Size = names[0]
-	if len(sized) == 1 {
-		p.Size = slices.Collect(maps.Keys(sized))[0]
-	} else if len(names) > 1 {
-		p.Open = append(p.Open, "which of the values "+strings.Join(names, ", ")+" is the size; need what the display shows for it")
-	}
-	for _, n := range names {
-		if n != p.Size {
-			p.Others = append(p.Others, n)
-		}
-	}
-	p.look(o)
-	for i := range o.view.shown { // more places than the display has are no resolution
-		if p.Matched > 0 {
-			p.Places = min(p.Places, o.view.shown[i].Places)
-		}
-	}
-	p.Step = stepText(1, p.Places)
-	if o.tightens() {
-		p.Options = o.tightened()
-	}
-	p.Options = plain(p.Driver, p.Options)
-	return p
-}
-
-// look takes unit, places and the last value from the samples of the size.
-func (p *Proposal) look(o *outcome) {
-	negative, fewest := false, math.MaxInt
-	for _, f := range o.frames {
-		for _, s := range f.samples {
-			if s.Channel != p.Size {
-				continue
-			}
-			p.Last, p.Places = s, max(p.Places, s.Places)
-			fewest = min(fewest, s.Places)
-			negative = negative || s.Digits < 0
-			p.Unit = cmp.Or(p.Unit, s.Unit)
-		}
-	}
-	if !negative {
-		p.Unseen = append(p.Unseen, "a negative value")
-	}
-	if c, ok := decoder(o.driver, o.options).(drivers.Checker); !ok || !c.Checked() {
-		p.Unseen = append(p.Unseen, "a check: a damaged digit would not show unless the line's parity shows it")
-	}
-	if len(o.words) > 0 {
-		p.Unseen = append(p.Unseen, fmt.Sprintf("what %q means; name it in the option over or fault", o.words[len(o.words)-1]))
-	}
-	if p.Line.Baud > 0 {
-		p.Unseen = append(p.Unseen, "whether there is a second stop bit: receiving works with either setting")
-	}
-	if len(p.Others) > 0 {
-		p.Unseen = append(p.Unseen, "what the values "+strings.Join(p.Others, ", ")+" are; they are written as ignored")
-	}
-}
-
-// tightens reports whether the options are those of a line.
-func (o *outcome) tightens() bool {
-	return o.driver == "line" || o.driver == "typed" || (o.driver == "ask" && o.options["form"] == "line")
-}
-
-// tightened returns narrower options that read as many frames.
-func (o *outcome) tightened() drivers.Options {
-	c := *o.candidate
-	c.options = o.tighten()
-	if again := c.play(); again.good >= o.good && again.bad <= o.bad {
-		return c.options
-	}
-	return o.options
-}
-
-// plain leaves out the options that are at their default.
-func plain(driver string, o drivers.Options) drivers.Options {
-	d, err := drivers.Find(driver)
-	if err != nil {
-		return o
-	}
-	out := drivers.Options{}
-	for _, opt := range d.Options {
-		if v, ok := o[opt.Name]; ok && v != opt.Default && !(driver == "scpi" && opt.Name == "errors") {
-			out[opt.Name] = v
-		}
-	}
-	return out
-}
-
 // open says what keeps the best candidate of a view from being sure.
 func (r *ranking) open() (open []string) {
 	o := r.best
@@ -368,6 +244,9 @@ func (r *ranking) open() (open []string) {
 		open = append(open, "where the decimal point is and what the digits are; need the display at a value of three digits or more")
 	case len(r.rivals) > 0:
 		open = append(open, fmt.Sprintf("whether the latest frame is %s or %s; need the display, best at another value too", lastOf(o), lastOf(r.rivals[0])))
+	}
+	if !blind && strong == 0 && r.mismatch == nil { // a code before the digits may look like one of them
+		open = append(open, "whether the display shows the same; need it at one value of three digits or more")
 	}
 	if o.good < framesLeast {
 		open = append(open, fmt.Sprintf("whether all frames are like the %d that agreed; need %d at least", o.good, framesLeast))

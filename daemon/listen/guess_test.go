@@ -1,6 +1,8 @@
 package listen
 
 import (
+	"encoding/binary"
+	"encoding/hex"
 	"math/rand/v2"
 	"strings"
 	"testing"
@@ -35,11 +37,13 @@ func TestCantTell(t *testing.T) {
 		{"one frame", spoken("+12.7003 mm\r\n"), "need 4 at least"},
 		{"three frames", spoken("+12.7003 mm\r\n", "+12.7004 mm\r\n", "+12.6999 mm\r\n"), "need 4 at least"},
 		{"comma", spoken("12,7003 mm\r", "12,7104 mm\r", "12,6999 mm\r", "13,1234 mm\r", "12,5501 mm\r"), "12.5501 mm or 1: 12, 2: 5501 mm"},
+		{"no display", spoken("+12.7003 mm\r", "+12.7104 mm\r", "+12.6999 mm\r", "-0.1234 mm\r", "+12.5501 mm\r"), "need it at one value"},
 		{"no unit", spoken("+12.7003\r", "+12.7104\r", "+12.6999\r", "+13.1234\r", "-00.0044\r"), "the unit; no frame says it"},
 		{"no point", spoken("+0127003\r", "+0127104\r", "+0126999\r", "+0131234\r", "-0000044\r"), "where the decimal point is"},
 		{"another display", spoken("+12.7003 mm\r", "+12.7104 mm\r", "+12.6999 mm\r", "+13.1234 mm\r", "+12.5501 mm\r").showing("14.2231 mm"), "14.2231 mm and no frame of that time reads so"},
 		{"a display in inch", spoken("+12.7003 mm\r", "+12.7104 mm\r", "+12.6999 mm\r", "+13.1234 mm\r", "+12.5501 mm\r").showing("12.7003 in"), "no frame of that time reads so"},
 		{"two values", spoken("12.7003;25.411\r", "12.7104;25.011\r", "12.6999;24.211\r", "13.1234;2.000\r", "12.5501;7.111\r"), "which of the values 1, 2 is the size"},
+		{"the largest beside it", spoken("12.7003;12.7003\r", "12.7104;12.7104\r", "12.6999;12.7104\r", "13.1234;13.1234\r", "12.5501;13.1234\r").showing("12.7104 mm", "13.1234 mm"), "which of the values 1, 2 is the size"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			ps := Guess([]Heard{c.heard})
@@ -132,3 +136,54 @@ func TestScoreShort(t *testing.T) {
 	}
 	t.Logf("\n%s", table)
 }
+
+// Formats that no driver has, or only in part, never lead to a wrong value that is
+// sure.
+func TestForeignFormats(t *testing.T) {
+	abs := func(v int64) string { return number(v, 4, ".") }
+	letter := func(v int64, plus, minus string) string {
+		if v < 0 {
+			return minus
+		}
+		return plus
+	}
+	largest := int64(0)
+	for name, frame := range map[string]func(v int64) string{
+		"sign behind":      func(v int64) string { return abs(v) + letter(v, "+", "-") + "\r" },
+		"minus behind":     func(v int64) string { return abs(v) + letter(v, "", "-") + "\r" },
+		"brackets":         func(v int64) string { return letter(v, abs(v), "("+abs(v)+")") + "\r" },
+		"letters for sign": func(v int64) string { return letter(v, "P", "N") + abs(v) + " mm\r" },
+		"digit for sign":   func(v int64) string { return letter(v, "0", "1") + abs(v) + " mm\r" },
+		"exponent":         func(v int64) string { return strings.Replace(abs(v), ".", "", 1) + "E-04" + "\r" },
+		"hex":              func(v int64) string { return strings.ToUpper(hex32(uint32(int32(v)))) + "\r" },
+		"thousands":        func(v int64) string { return letter(v, "+", "-") + "1,2" + abs(v) + "\r" },
+		"least digit first": func(v int64) string {
+			b := []byte(letter(v, "+", "-") + abs(v) + "\r")
+			for i, j := 1, len(b)-2; i < j; i, j = i+1, j-1 {
+				b[i], b[j] = b[j], b[i]
+			}
+			return string(b)
+		},
+		"largest beside": func(v int64) string {
+			largest = max(largest, v)
+			return letter(v, "+", "-") + abs(v) + " " + letter(largest, "+", "-") + abs(largest) + " mm\r"
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			for seed := range uint64(25) {
+				g := gen{rand.New(rand.NewPCG(seed, 9))}
+				largest = 0
+				u := unknown{family: name, line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, places: 4, unit: drivers.MM,
+					minus: g.IntN(2) == 0, stream: true, period: 200 * time.Millisecond, frame: func(v int64) []byte { return []byte(frame(v)) }}
+				e := g.usual()
+				e.shows = g.IntN(4)
+				ps := Guess(g.heard(&u, e))
+				if v, why := g.judge(&u, ps); v == wrong {
+					t.Errorf("seed %d: %s: %s %v", seed, why, ps[0].Driver, ps[0].Options)
+				}
+			}
+		})
+	}
+}
+
+func hex32(v uint32) string { return hex.EncodeToString(binary.BigEndian.AppendUint32(nil, v)) }

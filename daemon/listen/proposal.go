@@ -1,0 +1,148 @@
+package listen
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"fairbore/drivers"
+)
+
+// Proposal is a driver and settings that read what was heard.
+type Proposal struct {
+	Driver  string
+	Options drivers.Options
+	Line    drivers.Line // zero: the bytes came without one
+	Score   float64      // share of the frames that agreed, 0 to 1
+	Agreed  int          // frames that gave values
+	Of      int          // frames that should have
+	Matched int          // of the displays that were told, those that a frame agreed with
+	Told    int          // displays that were told
+	Size    string       // the channel that the display showed; "" if the gauge sends one value
+	Others  []string     // its other channels
+	Unit    drivers.Unit // of the gauge, by its frames or its display; NoUnit if neither said
+	Places  int          // decimal places of the size
+	Last    drivers.Sample
+	Step    string   // one count of the last place, "0.0001"
+	Open    []string // what can't be told yet and would change a value: "..., need ..."
+	Unseen  []string // what was not seen, and is refused or taken as usual if it comes
+	view    *view
+	strong  bool // a display of three digits or more agreed
+}
+
+// Sure reports whether nothing is left that would read another value out of the
+// same bytes.
+func (p *Proposal) Sure() bool { return len(p.Open) == 0 }
+
+// propose describes what a candidate found.
+func (o *outcome) propose() Proposal {
+	p := Proposal{Driver: o.driver, Options: o.options, Line: o.view.line, Score: o.score(), Agreed: o.good, Of: o.good + o.bad, Told: len(o.view.shown), view: o.view}
+	channels := map[string]bool{}
+	for _, f := range o.frames {
+		for _, s := range f.samples {
+			channels[s.Channel] = true
+		}
+	}
+	names := slices.Sorted(maps.Keys(channels))
+	var sized []string // the channels that agree with every display
+	for _, n := range names {
+		if p.Told > 0 && !slices.ContainsFunc(o.view.shown, func(d display) bool { return o.matchOn(&d, n) == nil }) {
+			sized = append(sized, n)
+		}
+	}
+	for i := range o.view.shown {
+		if s := o.match(&o.view.shown[i]); s != nil {
+			p.Matched++
+			p.Unit = cmp.Or(p.Unit, s.Unit, o.view.shown[i].Unit)
+			p.strong = p.strong || o.view.shown[i].strong()
+		}
+	}
+	p.Size = names[0]
+	switch {
+	case len(sized) == 1:
+		p.Size = sized[0]
+	case len(names) > 1:
+		p.Open = append(p.Open, "which of the values "+strings.Join(names, ", ")+" is the size; need what the display shows for it, where they differ")
+	}
+	for _, n := range names {
+		if n != p.Size {
+			p.Others = append(p.Others, n)
+		}
+	}
+	p.look(o)
+	for i := range o.view.shown { // more places than the display has are no resolution
+		if p.Matched > 0 {
+			p.Places = min(p.Places, o.view.shown[i].Places)
+		}
+	}
+	p.Step = stepText(1, p.Places)
+	if o.tightens() {
+		p.Options = o.tightened()
+	}
+	p.Options = plain(p.Driver, p.Options)
+	return p
+}
+
+// look takes unit, places and the last value from the samples of the size.
+func (p *Proposal) look(o *outcome) {
+	negative, fewest := false, math.MaxInt
+	for _, f := range o.frames {
+		for _, s := range f.samples {
+			if s.Channel != p.Size {
+				continue
+			}
+			p.Last, p.Places = s, max(p.Places, s.Places)
+			fewest = min(fewest, s.Places)
+			negative = negative || s.Digits < 0
+			p.Unit = cmp.Or(p.Unit, s.Unit)
+		}
+	}
+	if !negative {
+		p.Unseen = append(p.Unseen, "a negative value")
+	}
+	if c, ok := decoder(o.driver, o.options).(drivers.Checker); !ok || !c.Checked() {
+		p.Unseen = append(p.Unseen, "a check: a damaged digit would not show unless the line's parity shows it")
+	}
+	if len(o.words) > 0 {
+		p.Unseen = append(p.Unseen, fmt.Sprintf("what %q means; name it in the option over or fault", o.words[len(o.words)-1]))
+	}
+	if p.Line.Baud > 0 {
+		p.Unseen = append(p.Unseen, "whether there is a second stop bit: receiving works with either setting")
+	}
+	if len(p.Others) > 0 {
+		p.Unseen = append(p.Unseen, "what the values "+strings.Join(p.Others, ", ")+" are; they are written as ignored")
+	}
+}
+
+// tightens reports whether the options are those of a line.
+func (o *outcome) tightens() bool {
+	return o.driver == "line" || o.driver == "typed" || (o.driver == "ask" && o.options["form"] == "line")
+}
+
+// tightened returns narrower options that read as many frames.
+func (o *outcome) tightened() drivers.Options {
+	c := *o.candidate
+	c.options = o.tighten()
+	if again := c.play(); again.good >= o.good && again.bad <= o.bad {
+		return c.options
+	}
+	return o.options
+}
+
+// plain leaves out the options that are at their default.
+func plain(driver string, o drivers.Options) drivers.Options {
+	d, err := drivers.Find(driver)
+	if err != nil {
+		return o
+	}
+	out := drivers.Options{}
+	for _, opt := range d.Options {
+		if v, ok := o[opt.Name]; ok && v != opt.Default && !(driver == "scpi" && opt.Name == "errors") {
+			out[opt.Name] = v
+		}
+	}
+	return out
+}
