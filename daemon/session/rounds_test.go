@@ -18,7 +18,7 @@ func TestCurrentEqualsLookingAtAll(t *testing.T) {
 		plan := f.Job.Plan()
 		no := 0
 		rounds := rapid.SliceOfN(rapid.IntRange(0, 9), 1, 8).Draw(rt, "readings in each round")
-		long := rapid.SampledFrom([]int{0, 0, 0, keep}).Draw(rt, "long round")
+		long := rapid.SampledFrom([]int{0, 0, 0, 0, 0, 0, 0, 0, 0, keep}).Draw(rt, "long round")
 		rounds = append(rounds, long, 3)
 		for n, readings := range rounds {
 			if n > 0 {
