@@ -13,7 +13,7 @@ import (
 // that the shape of the bytes suggests.
 func candidates(v *view) (out []*candidate) {
 	switch {
-	case v.bytes == 0:
+	case v.bytes == 0 || v.damaged > v.bytes: // another speed
 		return nil
 	case strings.HasPrefix(v.driver, "modbus"):
 		return modbusCandidates(v)

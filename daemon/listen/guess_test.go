@@ -81,7 +81,7 @@ func TestDisplayTells(t *testing.T) {
 
 // Noise gives no proposal that is sure, and mostly none at all.
 func TestNoise(t *testing.T) {
-	for seed := range uint64(200) {
+	for seed := range uint64(80) {
 		r := rand.New(rand.NewPCG(seed, 3))
 		h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Chunks: opened(nil)}
 		for i := range 60 {
@@ -124,7 +124,7 @@ func TestModbusNeedsDisplay(t *testing.T) {
 func TestScoreShort(t *testing.T) {
 	t.Parallel()
 	table := tally{}
-	for i := range 150 {
+	for i := range 100 {
 		g := gen{rand.New(rand.NewPCG(seedOf(t), uint64(10_000+i)))}
 		u := g.unknown()
 		e := effort{frames: 1 + g.IntN(12), shows: g.IntN(2), unit: g.IntN(2) == 0, moves: g.IntN(2) == 0, noise: pick(g, 0, 0.002)}
@@ -140,6 +140,7 @@ func TestScoreShort(t *testing.T) {
 // Formats that no driver has, or only in part, never lead to a wrong value that is
 // sure.
 func TestForeignFormats(t *testing.T) {
+	t.Parallel()
 	abs := func(v int64) string { return number(v, 4, ".") }
 	letter := func(v int64, plus, minus string) string {
 		if v < 0 {
@@ -170,7 +171,7 @@ func TestForeignFormats(t *testing.T) {
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
-			for seed := range uint64(25) {
+			for seed := range uint64(10) {
 				g := gen{rand.New(rand.NewPCG(seed, 9))}
 				largest = 0
 				u := unknown{family: name, line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, places: 4, unit: drivers.MM,

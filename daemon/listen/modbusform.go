@@ -93,7 +93,7 @@ func stepText(step, places int) string {
 // network form of a reply.
 func (o *outcome) playReplies() {
 	options := drivers.Options{"registers": o.options["registers"], "order": o.options["order"], "function": o.options["function"]}
-	dec := decoder("modbus-tcp", options)
+	dec := o.view.decoder("modbus-tcp", options)
 	if dec == nil {
 		return
 	}

@@ -51,7 +51,7 @@ func (c *candidate) play() *outcome {
 		o.playReplies()
 		return o
 	}
-	dec := decoder(c.driver, c.options)
+	dec := c.view.decoder(c.driver, c.options)
 	if dec == nil {
 		return o
 	}

@@ -103,7 +103,7 @@ func (p *Proposal) look(o *outcome) {
 	if !negative {
 		p.Unseen = append(p.Unseen, "a negative value")
 	}
-	if c, ok := decoder(o.driver, o.options).(drivers.Checker); !ok || !c.Checked() {
+	if c, ok := o.view.decoder(o.driver, o.options).(drivers.Checker); !ok || !c.Checked() {
 		p.Unseen = append(p.Unseen, "a check: a damaged digit would not show unless the line's parity shows it")
 	}
 	if len(o.words) > 0 {

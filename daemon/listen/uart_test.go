@@ -75,7 +75,7 @@ func (w *wire) level(t time.Duration, r int) bool {
 func (w *wire) receive(l drivers.Line) (chunks []drivers.Chunk) {
 	one := time.Second / time.Duration(l.Baud)
 	t := time.Duration(0)
-	step := one / 16
+	step := one / 8
 	for r := 0; r < len(w.start); {
 		if t < w.start[r] {
 			t = w.start[r]
@@ -109,11 +109,15 @@ func (w *wire) receive(l drivers.Line) (chunks []drivers.Chunk) {
 			at += one
 		}
 		good = good && w.level(at, r)
-		c := drivers.Chunk{At: at, Data: []byte{b}}
-		if !good {
-			c = drivers.Chunk{At: at, Mark: MarkDamaged}
+		n := len(chunks) - 1
+		switch {
+		case !good:
+			chunks = append(chunks, drivers.Chunk{At: at, Mark: MarkDamaged})
+		case n >= 0 && chunks[n].Mark == "" && at-chunks[n].At < 16*time.Millisecond: // adapters gather bytes
+			chunks[n].Data = append(chunks[n].Data, b)
+		default:
+			chunks = append(chunks, drivers.Chunk{At: at, Data: []byte{b}})
 		}
-		chunks = append(chunks, c)
 		if t = at; !w.level(at, r) { // wait for the line to be idle
 			for t < end && !w.level(t, r) {
 				t += step

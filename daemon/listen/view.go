@@ -19,6 +19,20 @@ type view struct {
 	bytes   int // that came
 	damaged int // places where one came damaged
 	texts   []string
+	table   []drivers.Driver // made once, since that takes longer than most else
+}
+
+// decoder makes a decoder whose options are known to be good; nil otherwise.
+func (v *view) decoder(driver string, o drivers.Options) drivers.Decoder {
+	i := slices.IndexFunc(v.table, func(d drivers.Driver) bool { return d.Name == driver })
+	if i < 0 {
+		return nil
+	}
+	dec, err := v.table[i].Decoder(o)
+	if err != nil {
+		return nil
+	}
+	return dec
 }
 
 // views joins what was heard in the same way, and adds to each line heard with
@@ -51,7 +65,9 @@ func views(evidence []Heard) []*view {
 			all = append(all, v.sevenBits()...)
 		}
 	}
+	table := drivers.Table()
 	for _, v := range all {
+		v.table = table
 		v.measure()
 	}
 	return all
