@@ -122,7 +122,7 @@ func newModemServer(t *testing.T) *modemServer {
 func (s *modemServer) wait(t *testing.T) {
 	select {
 	case s.c = <-s.conn:
-	case <-time.After(5 * time.Second):
+	case <-time.After(20 * time.Second):
 		t.Fatal("nobody connected")
 	}
 	t.Cleanup(func() { s.c.Close() })

@@ -61,7 +61,7 @@ func ttyPair(t *testing.T, dir string) (line, gauge string, unplug func()) {
 	socat := program(t, "socat")
 	line, gauge = filepath.Join(dir, "line"), filepath.Join(dir, "gauge")
 	unplug = start(t, socat, "pty,raw,echo=0,link="+line, "pty,raw,echo=0,link="+gauge)
-	within(t, 5*time.Second, "socat's lines", func() bool {
+	within(t, 20*time.Second, "socat's lines", func() bool {
 		_, a := os.Stat(line)
 		_, b := os.Stat(gauge)
 		return a == nil && b == nil
@@ -113,7 +113,7 @@ func TestPeer_SocatLineUnpluggedAndBack(t *testing.T) {
 	io.WriteString(openGauge(t, gauge), "+12.7003 mm\r\n")
 	r.until("the reading", func() bool { return r.bytes() == "+12.7003 mm\r\n" })
 	unplug()
-	within(t, time.Second, "the loss to be told", func() bool { return r.Status().Counters.Losses == 1 })
+	within(t, 10*time.Second, "the loss to be told", func() bool { return r.Status().Counters.Losses == 1 })
 	os.Remove(line)
 	os.Remove(gauge)
 	ttyPair(t, dir)
@@ -179,7 +179,7 @@ func TestPeer_Ser2netSetsItsLineByRFC2217(t *testing.T) {
 		t.Errorf("told %s", sequence(r.chunks()))
 	}
 	kill()
-	within(t, time.Second, "the loss to be told", func() bool { return r.Status().Counters.Losses == 1 && !r.Status().Up })
+	within(t, 10*time.Second, "the loss to be told", func() bool { return r.Status().Counters.Losses == 1 && !r.Status().Up })
 	ser2net(t, "telnet(rfc2217),tcp,127.0.0.1,"+port, line, "9600n81")
 	r.until("the line again", func() bool { return r.Status().Up })
 }
@@ -191,7 +191,7 @@ func TestPeer_Ser2netAsPlainBytes(t *testing.T) {
 	ser2net(t, "tcp,127.0.0.1,"+port, line, "4800e72")
 	r := run(t, Config{Device: schemeTCP + "127.0.0.1:" + port})
 	r.until("the line to open", func() bool { return r.Status().Up })
-	within(t, 5*time.Second, "the server to set its line", func() bool { return setting(t, line).Ospeed == 4800 })
+	within(t, 20*time.Second, "the server to set its line", func() bool { return setting(t, line).Ospeed == 4800 })
 	io.WriteString(openGauge(t, gauge), "+12.7003 mm\r\n")
 	r.until("the reading", func() bool { return r.bytes() == "+12.7003 mm\r\n" })
 }

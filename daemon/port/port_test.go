@@ -84,7 +84,7 @@ func (r *running) stop() error {
 	case err := <-r.done:
 		r.done <- err
 		return err
-	case <-time.After(5 * time.Second):
+	case <-time.After(20 * time.Second):
 		r.t.Error("Run did not return within 5 s of the end of its context")
 		return nil
 	}
@@ -548,7 +548,7 @@ func TestPort_StuckWriteThatReturnsAfterTheStopDoesNoHarm(t *testing.T) {
 	if got := string(<-a.wrote); got != "?\r" {
 		t.Errorf("wrote %q", got)
 	}
-	within(t, 5*time.Second, "the writer to count it and end", func() bool { return r.Status().Counters.Written == 2 })
+	within(t, 20*time.Second, "the writer to count it and end", func() bool { return r.Status().Counters.Written == 2 })
 }
 
 // panicking is a library port whose read panics, as the library's does on a

@@ -111,7 +111,7 @@ func TestSerial_UnpluggedAndPluggedInTwentyTimes(t *testing.T) {
 		want += "+12.7003 mm\r\n"
 		r.until("the reading", func() bool { return r.bytes() == want })
 		p.out()
-		d := within(t, time.Second, "the loss to be told", func() bool { return r.number(Lost) == i+1 })
+		d := within(t, 10*time.Second, "the loss to be told", func() bool { return r.number(Lost) == i+1 })
 		if i == 0 {
 			t.Logf("told after %v", d)
 		}
@@ -159,7 +159,7 @@ func TestSerial_VanishedLinkIsALossThoughTheLineIsThere(t *testing.T) {
 	if err := os.Remove(p.link); err != nil {
 		t.Fatal(err)
 	}
-	within(t, time.Second, "the loss to be told", func() bool { return r.number(Lost) == 1 })
+	within(t, 10*time.Second, "the loss to be told", func() bool { return r.number(Lost) == 1 })
 	if why := r.Status().Why; !strings.Contains(why, "gone") && !strings.Contains(why, "does not exist") {
 		t.Errorf("why: %s", why)
 	}
@@ -170,7 +170,7 @@ func TestSerial_VanishedLinkIsALossThoughTheLineIsThere(t *testing.T) {
 	defer old.Close()
 	os.Remove(p.link)
 	p.in()
-	within(t, time.Second, "the loss to be told", func() bool { return r.number(Lost) == 2 })
+	within(t, 10*time.Second, "the loss to be told", func() bool { return r.number(Lost) == 2 })
 }
 
 func TestSerial_TwoPortsOnOneDeviceAreRefused(t *testing.T) {
@@ -213,7 +213,7 @@ func TestSerial_NamesTheProcessThatHasTheDevice(t *testing.T) {
 	}()
 	h := Host{}
 	var st unix.Stat_t
-	within(t, 5*time.Second, "the lock", func() bool {
+	within(t, 20*time.Second, "the lock", func() bool {
 		return unix.Stat(p.link, &st) == nil && h.lockHolder(uint64(st.Dev), st.Ino) != ""
 	})
 	c := p.config()
@@ -384,7 +384,7 @@ func TestSerial_MarkedStreamOfTheKernel(t *testing.T) {
 	sent := "\x00\x7F\x80\xFE\xFF\xFF\x00A\r\n"
 	p.send(sent)
 	var got []byte
-	within(t, 5*time.Second, "the bytes", func() bool {
+	within(t, 20*time.Second, "the bytes", func() bool {
 		err := l.read(10*time.Millisecond, func(b []byte, damaged bool) {
 			if damaged {
 				t.Error("a good byte taken for damaged")
@@ -487,7 +487,7 @@ func TestSerial_AnotherAdapterUnderTheNameIsRefused(t *testing.T) {
 // goroutines waits until no more than n are left.
 func goroutines(t *testing.T, n int) {
 	t.Helper()
-	within(t, 5*time.Second, "goroutines to end", func() bool { return runtime.NumGoroutine() <= n })
+	within(t, 20*time.Second, "goroutines to end", func() bool { return runtime.NumGoroutine() <= n })
 }
 
 func TestSerial_SecondReaderIsToldOf(t *testing.T) {
@@ -540,7 +540,7 @@ func TestTap_FullDisk(t *testing.T) {
 	tp.start()
 	at := Stamp{Wall: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}
 	one := func() {
-		within(t, 5*time.Second, "room in the queue", func() bool { return len(tp.queue) < tapQueue })
+		within(t, 20*time.Second, "room in the queue", func() bool { return len(tp.queue) < tapQueue })
 		at.Mono, at.Wall = at.Mono+time.Millisecond, at.Wall.Add(time.Millisecond)
 		tp.chunk(Chunk{At: at, Data: []byte("+12.7003 mm\r\n")})
 	}
@@ -559,7 +559,7 @@ func TestTap_FullDisk(t *testing.T) {
 		s := log.String()
 		return strings.Count(s, "recording stopped"), strings.Count(s, "recording goes on")
 	}
-	within(t, 5*time.Second, "recording to go on", func() bool { one(); stops, starts := count(); return stops > 0 && stops == starts })
+	within(t, 20*time.Second, "recording to go on", func() bool { one(); stops, starts := count(); return stops > 0 && stops == starts })
 	tp.stop()
 	// A block that the cut-off of a torn batch gives back may hold a short
 	// recording before the disk is full again; however often: one word for each

@@ -129,8 +129,9 @@ func ownOrigin(r *http.Request) bool {
 
 // Times of a stream.
 const (
-	beat      = 2 * time.Second // something comes at least so often, so that a page knows a dead link
-	writeTime = 5 * time.Second // a viewer that takes nothing for so long is let go
+	beat       = 2 * time.Second // something comes at least so often, so that a page knows a dead link
+	writeTime  = 5 * time.Second // a viewer that takes nothing for so long is let go
+	sendBuffer = 128 << 10       // bytes that wait in the kernel for one viewer
 )
 
 // stream sends a viewer what is new, newest first where it does not keep up.

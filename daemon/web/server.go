@@ -79,8 +79,17 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 		ReadHeaderTimeout: 5 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    32 << 10,
+		ConnState:         boundSending,
 	}
 	return s, nil
+}
+
+// boundSending keeps what the kernel holds for a viewer that takes nothing from
+// growing to megabytes, each of which would be drawn before it is let go.
+func boundSending(c net.Conn, state http.ConnState) {
+	if tcp, ok := c.(*net.TCPConn); ok && state == http.StateNew {
+		_ = tcp.SetWriteBuffer(sendBuffer) // an advice to the kernel; all works without
+	}
 }
 
 // Addr returns the address that is served, as host:port.

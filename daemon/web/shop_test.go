@@ -333,7 +333,7 @@ func (v *shopper) Close() {
 // eventually waits for a condition that another goroutine brings about.
 func eventually(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for end := time.Now().Add(5 * time.Second); !ok(); time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatal(errors.New("waited for " + what))
 		}
