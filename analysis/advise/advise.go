@@ -87,8 +87,6 @@ type Input struct {
 	Bars    []Bar  // any of them, and no round is advised
 	Prior   *Prior // nil: from the material, roughly
 	Dressed bool   // the stones were dressed or changed after the newest round
-	// Unit is the one to speak in; NoUnit: the job's.
-	Unit analysis.Unit
 }
 
 // Stretch is a part of the bore's length.
@@ -113,11 +111,20 @@ type Remaining struct {
 	Seconds bool `json:"seconds,omitempty"` // else strokes
 }
 
-// Advice is what to do next.
+// Phrases are the texts of an advice, with their lengths as values.
+type Phrases struct {
+	Sentence analysis.Phrase  `json:"sentence"`
+	Reason   analysis.Phrase  `json:"reason"`
+	NotSaved *analysis.Phrase `json:"not_saved,omitempty"`
+}
+
+// Advice is what to do next. Its texts are in the unit of the drawing.
 type Advice struct {
 	Kind     Kind   `json:"kind"`
 	Sentence string `json:"sentence"` // one, to be read from three metres
 	Reason   string `json:"reason"`
+	// Phrases are sentence, reason and NotSaved again, to be said in any unit.
+	Phrases Phrases `json:"phrases"`
 
 	// Strokes or Seconds is the round recommended, 0 where there is none or
 	// where neither was ever noted; Most is the longest with a risk of at most
@@ -155,16 +162,48 @@ type Advice struct {
 // Next works out what to do next. It never fails: what is missing or wrong in
 // the input is what the advice speaks of.
 func Next(in Input) Advice {
+	unit := analysis.MM
+	if in.Job != nil {
+		unit = in.Job.Speaks()
+	}
 	p, bar := newPlanner(&in)
 	if bar != nil {
-		a := Advice{Kind: bar.Do, Sentence: bar.Why, Reason: "No round is advised until then.", Saved: true}
+		a := Advice{Kind: bar.do, Saved: true, Phrases: Phrases{Sentence: bar.why, Reason: plain("No round is advised until then.")}}
 		if a.Kind == Wait && in.Warm != nil {
 			a.Wait = max(in.Warm.Wait, 0)
 		}
 		a.Cautions = cautions(&a, nil)
-		return a
+		return a.In(unit)
 	}
 	a := p.advise()
 	a.Cautions = cautions(&a, p)
+	return a.In(unit)
+}
+
+// In returns the advice with its texts in another unit, as [analysis.Phrase.In]
+// says them.
+func (a Advice) In(u analysis.Unit) Advice {
+	if a.Phrases.Sentence.Text == "" {
+		return a
+	}
+	a.Sentence, a.Reason = a.Phrases.Sentence.In(u), a.Phrases.Reason.In(u)
+	if w := a.Phrases.NotSaved; w != nil {
+		a.NotSaved = w.In(u)
+	}
 	return a
 }
+
+// says makes sentence and reason of an advice.
+func (a *Advice) says(k Kind, sentence string, reason analysis.Phrase) {
+	a.Kind, a.Phrases.Sentence, a.Phrases.Reason = k, plain(sentence), reason
+}
+
+// lost says that the part can't be saved, and why, unless that was said before.
+func (a *Advice) lost(why analysis.Phrase) {
+	a.Saved = false
+	if a.Phrases.NotSaved == nil {
+		a.Phrases.NotSaved = &why
+	}
+}
+
+func plain(text string) analysis.Phrase { return analysis.Phrase{Text: text} }

@@ -1,7 +1,6 @@
 package advise
 
 import (
-	"fmt"
 	"math"
 
 	"fairbore/analysis"
@@ -11,7 +10,6 @@ import (
 // planner is the input worked out. Sizes are µm from the target.
 type planner struct {
 	in     *Input
-	words  words
 	repeat float64
 	gains  []gain
 	again  int // how often the newest state was gauged again
@@ -34,20 +32,26 @@ const (
 	feltStep   = 0.1
 )
 
-func newPlanner(in *Input) (*planner, *Bar) {
+// bar is what forbids a round.
+type bar struct {
+	do  Kind
+	why analysis.Phrase
+}
+
+func newPlanner(in *Input) (*planner, *bar) {
 	if bar := forbidden(in); bar != nil {
 		return nil, bar
 	}
-	p := &planner{in: in, words: newWords(in), step: 1}
+	p := &planner{in: in, step: 1}
 	p.repeat = p.repeatability()
 	if bar := p.warm(); bar != nil {
 		return nil, bar
 	}
 	if n := len(in.Judged.Missing); n > 0 {
-		return nil, &Bar{Gauge, fmt.Sprintf("Gauge the bore: %s left, first %s.", plural(n, "place"), in.Judged.Missing[0])}
+		return nil, &bar{Gauge, analysis.Sayf("Gauge the bore: %s left, first %s.", plural(n, "place"), in.Judged.Missing[0])}
 	}
 	if n := len(in.Rounds); n > 0 && !in.Rounds[n-1].Complete {
-		return nil, &Bar{Gauge, "Gauge every place of the round first."}
+		return nil, &bar{Gauge, plain("Gauge every place of the round first.")}
 	}
 	p.follow()
 	p.locate()
@@ -55,18 +59,18 @@ func newPlanner(in *Input) (*planner, *Bar) {
 }
 
 // forbidden finds what forbids any advice, nil if nothing does.
-func forbidden(in *Input) *Bar {
+func forbidden(in *Input) *bar {
 	switch {
 	case in.Job == nil:
-		return &Bar{Gauge, "Choose a job first."}
+		return &bar{Gauge, plain("Choose a job first.")}
 	case len(in.Bars) > 0:
-		return &in.Bars[0]
+		return &bar{in.Bars[0].Do, plain(in.Bars[0].Why)}
 	case in.Judged == nil || in.Form == nil || len(in.Form.Sections) == 0 || in.Judged.Sizes.Largest == nil && len(in.Judged.Invalid) == 0:
-		return &Bar{Gauge, "Gauge the bore first."}
+		return &bar{Gauge, plain("Gauge the bore first.")}
 	case len(in.Judged.Invalid) > 0:
-		return &Bar{CheckZero, in.Judged.Invalid[0]}
+		return &bar{CheckZero, plain(in.Judged.Invalid[0])}
 	case in.U.Standard <= 0 || in.U.Expanded <= 0:
-		return &Bar{CheckZero, "No round is advised while the uncertainty of a size isn't known."}
+		return &bar{CheckZero, plain("No round is advised while the uncertainty of a size isn't known.")}
 	}
 	return nil
 }
@@ -83,7 +87,7 @@ func (p *planner) repeatability() float64 {
 
 // warm says to wait while a part may still shrink by more than shows: half as
 // much again as the gauge repeats to, or a twentieth of the tolerance.
-func (p *planner) warm() *Bar {
+func (p *planner) warm() *bar {
 	w := p.in.Warm
 	if w == nil || w.Shrink <= 0 {
 		return nil
@@ -95,7 +99,7 @@ func (p *planner) warm() *Bar {
 	if w.Wait > 0 {
 		s += ", about " + minutes(w.Wait)
 	}
-	return &Bar{Wait, s + fmt.Sprintf(", then gauge; still to shrink %s.", p.words.small(w.Shrink))}
+	return &bar{Wait, analysis.Sayf(s+", then gauge; still to shrink %s.", w.Shrink)}
 }
 
 // driftPart is the part of the tolerance that zero and temperature may wander
@@ -155,14 +159,14 @@ func (p *planner) advise() Advice {
 	p.salvage(&a, &t)
 	switch b := p.in.Judged; {
 	case b.State == verdict.Over:
-		a.Saved, a.NotSaved = false, "It is over the high limit."
-		p.aside(&a, "STOP: over. Lay it aside.", b.Sentence)
+		a.lost(plain("It is over the high limit."))
+		a.aside("STOP: over. Lay it aside.", b.Said)
 	case b.Stop.Action == verdict.LayAside:
-		p.doubt(&a, b.Stop.Reason)
+		p.doubt(&a, b.Stop.Because)
 	case b.Stop.Action == verdict.StopNow:
-		p.doubt(&a, b.Stop.Reason)
+		p.doubt(&a, b.Stop.Because)
 	case b.Stop.Action == verdict.Finished:
-		a.Kind, a.Sentence, a.Reason = Stop, "Stop: in size everywhere. Check the zero, then accept.", b.Stop.Reason
+		a.says(Stop, "Stop: in size everywhere. Check the zero, then accept.", b.Stop.Because)
 	case b.Stop.Action == verdict.FormFault:
 		p.mend(&a, &t)
 	case b.Stop.Action == verdict.HoneOn:
@@ -179,10 +183,11 @@ func (p *planner) formDoubt(a *Advice, t *tight) {
 	if t.by > worth(p.in.Job) && p.even(a, t) {
 		return
 	}
-	a.Kind, a.Sentence, a.Reason = GaugeAgain, "In size; the form is too close to call. Gauge again.", p.in.Judged.Stop.Reason
 	if p.again > 0 {
-		a.Kind, a.Sentence = Stop, "Stop: in size; the form is too close to call. Decide."
+		a.says(Stop, "Stop: in size; the form is too close to call. Decide.", p.in.Judged.Said)
+		return
 	}
+	a.says(GaugeAgain, "In size; the form is too close to call. Gauge again.", p.in.Judged.Said)
 }
 
 // even makes a round of short strokes the advice, if there is room for one.
@@ -197,14 +202,14 @@ func (p *planner) even(a *Advice, t *tight) bool {
 // doubt is for a bore past the safe high size: gauge it again, cool. Lay it aside
 // when it reads over the limit itself again; or past the safe size a third
 // time, by the mean of two, since the first may have been warm.
-func (p *planner) doubt(a *Advice, why string) {
+func (p *planner) doubt(a *Advice, why analysis.Phrase) {
 	a.Nearly = true
 	if p.again > 0 && p.largest > p.high || p.again > 1 && p.meanLargest() > p.edge || p.again >= 3 {
-		a.Saved, a.NotSaved = false, orElse(a.NotSaved, "It is past the safe high size each time it was gauged.")
-		p.aside(a, "STOP: can't be saved by honing. Lay it aside.", why)
+		a.lost(plain("It is past the safe high size each time it was gauged."))
+		a.aside("STOP: can't be saved by honing. Lay it aside.", why)
 		return
 	}
-	a.Kind, a.Sentence, a.Reason = GaugeAgain, "STOP. Let it cool, check the zero, gauge again.", why
+	a.says(GaugeAgain, "STOP. Let it cool, check the zero, gauge again.", why)
 }
 
 // meanLargest is the mean of the largest readings of the newest two rounds.
@@ -213,8 +218,9 @@ func (p *planner) meanLargest() float64 {
 	return ((last[0].Largest - p.in.Job.Target).Micrometres() + (last[1].Largest - p.in.Job.Target).Micrometres()) / 2
 }
 
-func (p *planner) aside(a *Advice, sentence, why string) {
-	a.Kind, a.Sentence, a.Reason, a.How = LayAside, sentence, why, nil
+func (a *Advice) aside(sentence string, why analysis.Phrase) {
+	a.says(LayAside, sentence, why)
+	a.How = nil
 }
 
 // salvage works out whether the differences along and about the bore can still
@@ -236,9 +242,8 @@ func (p *planner) salvage(a *Advice, t *tight) {
 	if cost := alongPart * restLeast / (1 - restLeast); cost <= room && excess-alongPart <= room {
 		return
 	}
-	a.Saved = false
-	a.NotSaved = fmt.Sprintf("Sizes differ by %s, %s too much; room at the largest place is only %s.",
-		p.words.small(deviation(differ)), p.words.small(deviation(excess)), p.words.small(deviation(room)))
+	a.lost(analysis.Sayf("Sizes differ by %s, %s too much; safe room at the largest place is only %s.",
+		deviation(differ), deviation(excess), deviation(max(room, 0))))
 }
 
 // mend is for a bore in size whose form is not: short strokes, if there is room.
@@ -247,11 +252,11 @@ func (p *planner) mend(a *Advice, t *tight) {
 		return
 	}
 	if p.again == 0 {
-		a.Kind, a.Sentence, a.Reason = GaugeAgain, "In size, out of form: gauge again, unclamped and cool.", p.in.Judged.Sentence
+		a.says(GaugeAgain, "In size, out of form: gauge again, unclamped and cool.", p.in.Judged.Said)
 		return
 	}
-	a.Saved, a.NotSaved = false, orElse(a.NotSaved, "There is no room left to mend the form.")
-	p.aside(a, "In size, out of form: lay it aside for a decision.", p.in.Judged.Sentence)
+	a.lost(plain("There is no room left to mend the form."))
+	a.aside("In size, out of form: lay it aside for a decision.", p.in.Judged.Said)
 }
 
 // hone is for a bore with stock to go.
@@ -259,26 +264,25 @@ func (p *planner) hone(a *Advice, t *tight) {
 	q, r := p.plan(t)
 	switch {
 	case !a.Saved && p.again == 0:
-		a.Kind, a.Sentence, a.Reason = GaugeAgain, "May be past saving: gauge again, cool, before any more.", a.NotSaved
+		a.says(GaugeAgain, "May be past saving: gauge again, cool, before any more.", *a.Phrases.NotSaved)
 	case !a.Saved:
-		p.aside(a, "Can't be saved by more size: lay it aside for a decision.", a.NotSaved)
+		a.aside("Can't be saved by more size: lay it aside for a decision.", *a.Phrases.NotSaved)
 	case p.rate.stalled && p.stock > 2*p.tol:
-		a.Kind, a.Sentence = Dress, "Stones cut half as fast: dress or true them, then a short round."
-		a.Reason = "The rate fell by half over the last three rounds; a dressed stone starts fast."
+		a.says(Dress, "Stones cut half as fast: dress or true them, then a short round.",
+			plain("The rate fell by half over the last three rounds; a dressed stone starts fast."))
 	case r.n >= p.step:
 		q.fill(a, t, r)
 	case p.again < 3:
-		a.Kind, a.Nearly = GaugeAgain, true
-		a.Sentence = "Nearly: no room for a safe round. Check the zero, gauge again."
-		a.Reason = p.noRoom()
+		a.Nearly = true
+		a.says(GaugeAgain, "Nearly: no room for a safe round. Check the zero, gauge again.", p.noRoom())
 	default:
 		a.Nearly = true
-		p.aside(a, "Too close to call, and no safe round left: lay it aside.", p.noRoom())
+		a.aside("Too close to call, and no safe round left: lay it aside.", p.noRoom())
 	}
 }
 
-func (p *planner) noRoom() string {
-	return fmt.Sprintf("Room at the largest place, %s, is less than U and one small round.", p.words.small(p.in.Judged.Sizes.Room))
+func (p *planner) noRoom() analysis.Phrase {
+	return analysis.Sayf("Room at the largest place, %s, is less than U and one small round.", p.in.Judged.Sizes.Room)
 }
 
 // fill makes a planned round the advice.
@@ -304,7 +308,7 @@ func (p *planner) fill(a *Advice, t *tight, r round) {
 	a.Risk = p.risk(r.spell, r.n)
 	p.expect(a, r)
 	p.remain(a)
-	a.Sentence, a.Reason = p.sentence(a), p.reason(a)
+	a.Phrases.Sentence, a.Phrases.Reason = p.sentence(a), p.reason(a)
 }
 
 func (p *planner) expect(a *Advice, r round) {

@@ -121,13 +121,15 @@ func TestShiftAndUnit(t *testing.T) {
 				rt.Fatalf("expects %s, moved %s", a.Expected[i].High, b.Expected[i].High)
 			}
 		}
-		in := p.input()
-		in.Unit = analysis.IN
-		c := advise.Next(in)
-		in.Unit = analysis.MM
-		d := advise.Next(in)
-		if c.Kind != d.Kind || c.Strokes != d.Strokes || c.Seconds != d.Seconds || c.Take != d.Take || c.Risk != d.Risk {
-			rt.Fatalf("in inches %s, in mm %s", c.Sentence, d.Sentence)
+		inch := *p.job.Job
+		inch.Unit = analysis.IN + analysis.MM - p.job.Unit // the other one
+		p.job.Job = &inch
+		c := advise.Next(p.input())
+		if c.Kind != a.Kind || c.Strokes != a.Strokes || c.Seconds != a.Seconds || c.Take != a.Take || c.Risk != a.Risk {
+			rt.Fatalf("in inches %s, in mm %s", c.Sentence, a.Sentence)
+		}
+		if back := c.In(j.Speaks()); back.Sentence != a.Sentence || back.Reason != a.Reason || back.NotSaved != a.NotSaved {
+			rt.Fatalf("drawn in %s, said in %s: %q %q, drawn so: %q %q", inch.Unit, j.Unit, back.Sentence, back.Reason, a.Sentence, a.Reason)
 		}
 	})
 }

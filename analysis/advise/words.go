@@ -1,7 +1,6 @@
 package advise
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"time"
@@ -10,87 +9,61 @@ import (
 	"fairbore/analysis"
 )
 
-// words writes lengths as the people of the job say them.
-type words struct{ inch bool }
-
-func newWords(in *Input) words {
-	u := in.Unit
-	if u == analysis.NoUnit {
-		u = in.Job.Unit
-	}
-	return words{u.Inch()}
-}
-
-// small writes a small length: µm to one place; or tenths of a thou from one
-// tenth up, to one place, and millionths below.
-func (w words) small(d analysis.Deviation) string {
-	l := analysis.Length(d)
-	switch {
-	case !w.inch:
-		return l.Format(analysis.UM, 1) + " µm"
-	case l.Abs() < analysis.Thou/10:
-		return l.Format(analysis.UIN, 0) + " millionths"
-	}
-	// A tenth is 2.54 µm, so tenths are the thou of ten times the length.
-	return (l*10_000).Format(analysis.IN, 1) + " tenths"
-}
-
-// rate writes a rate of removal.
-func (w words) rate(r *Rate) string {
-	per := " a stroke"
+// perStroke says a rate of removal.
+func perStroke(r *Rate) analysis.Phrase {
 	if r.Seconds {
-		per = " a second"
+		return analysis.Sayf("%s a second", analysis.FineLength(r.Per))
 	}
-	if w.inch {
-		return analysis.Length(r.Per).Format(analysis.UIN, 0) + " millionths" + per
-	}
-	return analysis.Length(r.Per).Format(analysis.UM, 2) + " µm" + per
+	return analysis.Sayf("%s a stroke", analysis.FineLength(r.Per))
 }
 
-func (p *planner) sentence(a *Advice) string {
+func (p *planner) sentence(a *Advice) analysis.Phrase {
 	much := p.amount(a)
 	switch {
 	case a.Kind == Correct:
 		return p.correctly(a, much)
 	case p.rate.Faster:
-		return "Cutting faster, smaller rounds: " + much + ", then gauge."
+		return analysis.Sayf("Cutting faster, smaller rounds: %s, then gauge.", much)
 	case p.in.Dressed:
-		return "Dressed stones cut fast: " + much + ", then gauge."
+		return analysis.Sayf("Dressed stones cut fast: %s, then gauge.", much)
 	case p.noted && !p.known():
-		return "Try " + much + ", then gauge: the rate isn't known yet."
+		return analysis.Sayf("Try %s, then gauge: the rate isn't known yet.", much)
 	case a.Nearly:
-		return "Nearly: " + much + ", then gauge."
+		return analysis.Sayf("Nearly: %s, then gauge.", much)
 	case !p.noted:
-		return "T" + much[1:] + ", then gauge."
+		return analysis.Sayf("Take about %s, then gauge.", a.Take)
 	}
-	return much + ", then gauge."
+	return analysis.Sayf("%s, then gauge.", much)
 }
 
-// mostRunes is how long a sentence may be to be read at a glance.
+// mostRunes is how long a sentence may be to be read at a glance, in any unit.
 const mostRunes = 90
 
-func (p *planner) correctly(a *Advice, much string) string {
+func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
+	between := ", "
 	if !p.noted {
-		much = ": " + much
-	} else {
-		much = ", " + much
+		between = ": "
 	}
-	tight := "Tight " + atPlace(a.Where) + " by " + p.words.small(a.By) + ". Short-stroke "
-	s := tight + thePlace(a.Where) + much + ", then gauge."
-	if utf8.RuneCountInString(s) > mostRunes {
-		return tight + "there" + much + ", then gauge."
+	say := func(place string) analysis.Phrase {
+		return analysis.Sayf("Tight %s by %s. Short-stroke %s%s%s, then gauge.", atPlace(a.Where), a.By, place, between, much)
+	}
+	s := say(thePlace(a.Where))
+	for _, u := range []analysis.Unit{analysis.MM, analysis.IN, analysis.UIN} {
+		if utf8.RuneCountInString(s.In(u)) > mostRunes {
+			return say("there")
+		}
 	}
 	return s
 }
 
-func (p *planner) amount(a *Advice) string {
+func (p *planner) amount(a *Advice) analysis.Phrase {
 	switch {
 	case a.Seconds > 0:
-		return strconv.Itoa(a.Seconds) + " s" + lightly(a) + last(a, " s")
+		return plain(strconv.Itoa(a.Seconds) + " s" + lightly(a) + last(a, " s"))
 	case a.Strokes > 0:
-		return plural(a.Strokes, strokeOf(a)) + last(a, "")
+		return plain(plural(a.Strokes, strokeOf(a)) + last(a, ""))
 	}
-	return "take about " + p.words.small(a.Take)
+	return analysis.Sayf("take about %s", a.Take)
 }
 
 func strokeOf(a *Advice) string {
@@ -116,14 +89,12 @@ func last(a *Advice, unit string) string {
 	return ", the last " + strconv.Itoa(a.Short) + unit + " short " + atPlace(a.Where)
 }
 
-func (p *planner) reason(a *Advice) string {
-	room := p.words.small(p.in.Judged.Sizes.Room)
-	stock := p.words.small(deviation(p.stock))
+func (p *planner) reason(a *Advice) analysis.Phrase {
+	room, stock := p.in.Judged.Sizes.Room, deviation(p.stock)
 	if !p.noted {
-		return fmt.Sprintf("%s to target by the mean, room at the largest place %s; strokes were not noted.", stock, room)
+		return analysis.Sayf("%s to target by the mean, room at the largest place %s; strokes were not noted.", stock, room)
 	}
-	s := fmt.Sprintf("%s to target by the mean at about %s (± %.0f %%); room at the largest place %s.", stock, p.words.rate(&p.rate), 100*p.rate.Spread, room)
-	return s
+	return analysis.Sayf("%s to target by the mean at about %s (± %.0f %%); room at the largest place %s.", stock, perStroke(&p.rate), 100*p.rate.Spread, room)
 }
 
 func atPlace(where string) string {
@@ -154,21 +125,15 @@ func minutes(d time.Duration) string {
 	return strconv.Itoa(int(math.Ceil(min(d.Minutes(), 1e6)))) + " min"
 }
 
-func orElse(s, other string) string {
-	if s == "" {
-		return other
-	}
-	return s
-}
-
 // cautions are the short ones that matter to this advice (common practice; the
-// machine's manual and the shop's rules come first).
+// machine's manual and the shop's rules come first). How the stones cut matters
+// only where more honing is advised.
 func cautions(a *Advice, p *planner) []string {
 	var out []string
-	if p != nil && p.rate.Faster {
+	if p != nil && p.rate.Faster && a.Kind.Honing() {
 		out = append(out, "Cutting faster than before: smaller rounds.")
 	}
-	if p != nil && p.rate.Slower && a.Kind != Dress {
+	if p != nil && p.rate.Slower && a.Kind.Honing() {
 		out = append(out, "Stones slowing: dress them?")
 	}
 	switch a.Kind {

@@ -76,9 +76,11 @@ type Bore struct {
 	Decision Decision `json:"decision"`
 	State    State    `json:"state"`
 	Side     Side     `json:"side,omitempty"` // of the limit that State speaks of
-	Sentence string   `json:"sentence"`
-	Rule     Rule     `json:"rule"`
-	Sizes    Sizes    `json:"sizes"`
+	Sentence string   `json:"sentence"`       // in the unit of the drawing
+	// Said is the sentence, to be said in any unit.
+	Said  analysis.Phrase `json:"said"`
+	Rule  Rule            `json:"rule"`
+	Sizes Sizes           `json:"sizes"`
 	// Form holds the characteristics that the job asks for.
 	Form    []Characteristic `json:"form,omitempty"`
 	Plugs   *Plugs           `json:"plugs,omitempty"`
@@ -111,9 +113,8 @@ func Judge(in Input) Bore {
 		b.Plugs = &p
 		b.decide()
 	}
-	b.Stop = stop(&b)
-	b.Sentence = sentence(&b, in.Job.Unit)
-	return b
+	b.Stop, b.Said = stop(&b), sentence(&b)
+	return b.In(in.Job.Speaks())
 }
 
 func sorted(readings []analysis.Reading) []analysis.Reading {

@@ -99,22 +99,22 @@ func TestJudge(t *testing.T) {
 		sentence string
 	}{
 		{"final readings", good, Expanded, Conforms, InSize, Inside, Finished, "In size, 6 readings"},
-		{"one low, by U", with(0, "31.7506326"), Expanded, Uncertain, TooClose, Under, HoneOn, "low limit, 5 mm / 0°"},
+		{"one low, by U", with(0, "31.7506326"), Expanded, Uncertain, TooClose, Under, HoneOn, "low limit, 0.20 in / 0°"},
 		{"not too low, by 1.645 u", all("31.7506"), Confidence95, Conforms, InSize, Inside, Finished, ""},
-		{"one low, simple", with(0, "31.75000"), Simple, DoesNotConform, OutOfForm, Inside, FormFault, "size variation is 63 µin, limit 39 µin"},
-		{"round 4", []string{"31.7483", "31.7486", "31.7472", "31.7473", "31.7472", "31.7472"}, Expanded, DoesNotConform, StockToGo, Under, HoneOn, "Stock to go: 110 µin to the low limit at 32 mm / 0°"},
-		{"14 strokes at once", all("31.7528"), Expanded, Uncertain, TooClose, Above, StopNow, "high limit, 5 mm / 0°"},
+		{"one low, simple", with(0, "31.75000"), Simple, DoesNotConform, OutOfForm, Inside, FormFault, "size variation is 63 millionths, limit 39 millionths"},
+		{"round 4", []string{"31.7483", "31.7486", "31.7472", "31.7473", "31.7472", "31.7472"}, Expanded, DoesNotConform, StockToGo, Under, HoneOn, "Stock to go: 110 millionths to the low limit at 1.26 in / 0°"},
+		{"14 strokes at once", all("31.7528"), Expanded, Uncertain, TooClose, Above, StopNow, "high limit, 0.20 in / 0°"},
 		{"gauged again cool", all("31.7526"), Expanded, Uncertain, TooClose, Above, StopNow, ""},
-		{"over", with(4, "31.75318"), Expanded, DoesNotConform, Over, Above, StopNow, "Over by 25 µin at 58 mm / 0°"},
+		{"over", with(4, "31.75318"), Expanded, DoesNotConform, Over, Above, StopNow, "Over by 25 millionths at 2.28 in / 0°"},
 		{"over by the smallest step", with(4, "31.7531728"), Expanded, DoesNotConform, Over, Above, StopNow, ""},
 		{"not yet over by the smallest step", all("31.7531727"), Expanded, Uncertain, TooClose, Above, StopNow, ""},
 		{"low and half gauged", all("31.7502")[:4], Expanded, Uncertain, TooClose, Under, NotKnown, "low limit"},
 		{"under and past the safe size", append(with(0, "31.7499")[:5:5], "31.7520"), Expanded, DoesNotConform, TooClose, Above, LayAside, ""},
-		{"half gauged", good[:3], Expanded, NotJudged, CannotJudge, Inside, NotKnown, "In size so far; 3 places not gauged, first 32 mm / 90°"},
+		{"half gauged", good[:3], Expanded, NotJudged, CannotJudge, Inside, NotKnown, "In size so far; 3 places not gauged, first 1.26 in / 90°"},
 		{"half gauged, over already", with(2, "31.7540")[:3], Expanded, DoesNotConform, Over, Above, StopNow, ""},
 		{"nothing gauged", nil, Expanded, NotJudged, CannotJudge, Inside, NotKnown, "nothing is gauged"},
-		{"sizes good, variation not", []string{"31.7507", "31.7519", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "size variation of 47 µin is too close"},
-		{"variation in doubt", []string{"31.7508", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "size variation of 31 µin is too close"},
+		{"sizes good, variation not", []string{"31.7507", "31.7519", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "size variation of 47 millionths is too close"},
+		{"variation in doubt", []string{"31.7508", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "size variation of 31 millionths is too close"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			in := input(t, c.mm...)

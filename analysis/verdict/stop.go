@@ -23,7 +23,9 @@ const (
 // Stop is the stop rule's outcome with its reason.
 type Stop struct {
 	Action Action `json:"action"`
-	Reason string `json:"reason"`
+	Reason string `json:"reason"` // in the unit of the drawing
+	// Because is the reason, to be said in any unit.
+	Because analysis.Phrase `json:"because"`
 	// Narrow: the sizes differ by more than the acceptance zone is wide, so
 	// that honing all places alike can't bring them all in.
 	Narrow bool `json:"narrow,omitempty"`
@@ -32,31 +34,34 @@ type Stop struct {
 func stop(b *Bore) Stop {
 	s := &b.Sizes
 	if len(b.Invalid) > 0 {
-		return Stop{Action: NotKnown, Reason: b.Invalid[0]}
+		return Stop{Action: NotKnown, Because: analysis.Phrase{Text: b.Invalid[0]}}
 	}
 	if s.N == 0 {
-		return Stop{Action: NotKnown, Reason: "Nothing is gauged yet."}
+		return Stop{Action: NotKnown, Because: analysis.Phrase{Text: "Nothing is gauged yet."}}
 	}
 	z := &s.Zone
 	narrow := s.Largest.Size-s.Smallest.Size > z.AcceptHigh-z.AcceptLow
 	small, large := s.Smallest, s.Largest
+	to := func(a Action, format string, args ...any) Stop {
+		return Stop{Action: a, Because: analysis.Sayf(format, args...), Narrow: narrow}
+	}
 	switch {
 	case large.Size > z.AcceptHigh && small.Size < z.Low:
-		return Stop{LayAside, fmt.Sprintf("Under the low limit at %s and past the safe high size at %s: a form fault, lay it aside.", small.Place, large.Place), narrow}
+		return to(LayAside, "Under the low limit at %s and past the safe high size at %s: a form fault, lay it aside.", small.Place, large.Place)
 	case large.Size > z.AcceptHigh:
-		return Stop{StopNow, fmt.Sprintf("The size at %s is past the safe high size.", large.Place), narrow}
+		return to(StopNow, "The size at %s is past the safe high size.", large.Place)
 	case len(b.Missing) > 0:
-		return Stop{NotKnown, fmt.Sprintf("%s not gauged, first %s; the largest place may be among them.", places(len(b.Missing)), b.Missing[0]), narrow}
+		return to(NotKnown, "%s not gauged, first %s; the largest place may be among them.", places(len(b.Missing)), b.Missing[0])
 	case small.Size < z.AcceptLow && narrow:
-		return Stop{HoneOn, fmt.Sprintf("Only where it is tight: at %s there is still stock, at %s hardly room.", small.Place, large.Place), true}
+		return to(HoneOn, "Only where it is tight: at %s there is still stock, at %s hardly room.", small.Place, large.Place)
 	case small.Size < z.AcceptLow:
-		return Stop{HoneOn, fmt.Sprintf("The smallest place, %s, isn't safely above the low limit.", small.Place), false}
+		return to(HoneOn, "The smallest place, %s, isn't safely above the low limit.", small.Place)
 	case b.State == OutOfForm:
-		return Stop{FormFault, "All sizes are safely inside, a form limit is not met.", narrow}
+		return to(FormFault, "All sizes are safely inside, a form limit is not met.")
 	case b.State != InSize:
-		return Stop{NotKnown, "All sizes are safely inside, but a form limit can't be called met.", narrow}
+		return to(NotKnown, "All sizes are safely inside, but a form limit can't be called met.")
 	}
-	return Stop{Finished, "All sizes lie safely inside the limits.", narrow}
+	return to(Finished, "All sizes lie safely inside the limits.")
 }
 
 func places(n int) string {
@@ -67,49 +72,57 @@ func places(n int) string {
 }
 
 // sentence says the state with its figure, for the page and the record.
-func sentence(b *Bore, unit analysis.Unit) string {
+func sentence(b *Bore) analysis.Phrase {
 	s := &b.Sizes
-	if b.State == CannotJudge {
-		return cannot(b)
-	}
 	switch {
+	case b.State == CannotJudge:
+		return cannot(b)
 	case b.State == StockToGo:
-		return fmt.Sprintf("Stock to go: %s to the low limit at %s.", small(s.Stock, unit), s.Smallest.Place)
+		return analysis.Sayf("Stock to go: %s to the low limit at %s.", s.Stock, s.Smallest.Place)
 	case b.State == Over:
-		return fmt.Sprintf("Over by %s at %s.", small(-s.Room, unit), s.Largest.Place)
+		return analysis.Sayf("Over by %s at %s.", -s.Room, s.Largest.Place)
 	case b.State == TooClose && b.Side == Above:
-		return fmt.Sprintf("Too close to call at the high limit, %s: gauge again cool, and check the zero.", s.Largest.Place)
+		return analysis.Sayf("Too close to call at the high limit, %s: gauge again cool, and check the zero.", s.Largest.Place)
 	case b.State == TooClose && b.Side == Under:
-		return fmt.Sprintf("Too close to call at the low limit, %s: gauge again cool, and check the zero.", s.Smallest.Place)
+		return analysis.Sayf("Too close to call at the low limit, %s: gauge again cool, and check the zero.", s.Smallest.Place)
 	case b.State == InSize:
-		return fmt.Sprintf("In size, %s, by the rule %s.", readings(s.N), b.Rule)
+		return analysis.Sayf("In size, %s, by the rule %s.", readings(s.N), string(b.Rule))
 	}
 	for _, c := range b.Form { // TooClose or OutOfForm by a form characteristic
 		if c.Decision == DoesNotConform && b.State == OutOfForm {
-			return fmt.Sprintf("In size, but %s is %s, limit %s.", c.Name, small(c.Value, unit), small(c.Limit, unit))
+			return analysis.Sayf("In size, but %s is %s, limit %s.", c.Name, c.Value, c.Limit)
 		}
 		if c.Decision == Uncertain && b.State == TooClose {
-			return fmt.Sprintf("In size; %s of %s is too close to call.", c.Name, small(c.Value, unit))
+			return analysis.Sayf("In size; %s of %s is too close to call, limit %s.", c.Name, c.Value, c.Limit)
 		}
 	}
-	return ""
+	return analysis.Phrase{}
 }
 
-func cannot(b *Bore) string {
+func cannot(b *Bore) analysis.Phrase {
 	switch {
 	case len(b.Invalid) > 0:
-		return "Cannot judge. " + b.Invalid[0]
+		return analysis.Phrase{Text: "Cannot judge. " + b.Invalid[0]}
 	case b.Sizes.N == 0:
-		return "Cannot judge: nothing is gauged yet."
+		return analysis.Phrase{Text: "Cannot judge: nothing is gauged yet."}
 	case len(b.Missing) > 0:
-		return fmt.Sprintf("In size so far; %s not gauged, first %s.", places(len(b.Missing)), b.Missing[0])
+		return analysis.Sayf("In size so far; %s not gauged, first %s.", places(len(b.Missing)), b.Missing[0])
 	}
 	for _, c := range b.Form {
 		if c.Decision == NotJudged {
-			return fmt.Sprintf("Cannot judge the %s: %s.", c.Name, c.Why)
+			return analysis.Sayf("Cannot judge the %s: %s.", c.Name, c.Why)
 		}
 	}
-	return "Cannot judge."
+	return analysis.Phrase{Text: "Cannot judge."}
+}
+
+// In returns the verdict with its sentence and the reason of the stop rule in the
+// words of another unit, as [analysis.Phrase.In] says them.
+func (b Bore) In(u analysis.Unit) Bore {
+	if b.Said.Text != "" {
+		b.Sentence, b.Stop.Reason = b.Said.In(u), b.Stop.Because.In(u)
+	}
+	return b
 }
 
 func readings(n int) string {
@@ -117,12 +130,4 @@ func readings(n int) string {
 		return "1 reading"
 	}
 	return fmt.Sprintf("%d readings", n)
-}
-
-// small writes a deviation as the job's people say it: micrometres, or millionths.
-func small(d analysis.Deviation, unit analysis.Unit) string {
-	if unit.Inch() {
-		return analysis.Length(d).Format(analysis.UIN, 0) + " µin"
-	}
-	return analysis.Length(d).Format(analysis.UM, 1) + " µm"
 }

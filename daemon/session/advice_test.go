@@ -1,11 +1,14 @@
 package session
 
 import (
+	"bytes"
+	"encoding/json"
 	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/advise"
 	"fairbore/analysis/verdict"
 	"fairbore/drivers"
@@ -81,5 +84,39 @@ func TestDressedStonesBelongToTheNextRound(t *testing.T) {
 	b.must(Action{Do: "round", Strokes: 5})
 	if r := b.Fold().Rounds[0]; !r.Dressed || b.Fold().Dressed {
 		t.Errorf("round %+v, still dressed: %v", r, b.Fold().Dressed)
+	}
+}
+
+// A display that is fed by messages can say all of a bore in another unit than the
+// drawing's, depths too: nothing of inches is left in it, and nothing else changes.
+func TestBoreInAnotherUnit(t *testing.T) {
+	b := gauged(t, guarded(verdict.Expanded), "31.7455", "31.7456", "31.7459", "31.7460", "31.7463", "31.7464")
+	wire, err := json.Marshal(b.bore())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var g Bore
+	if err := json.Unmarshal(wire, &g); err != nil {
+		t.Fatal(err)
+	}
+	drawn := []string{g.Why, g.Advice.Sentence, g.Advice.Reason, g.Judged.Sentence, g.Judged.Stop.Reason}
+	drawn = append(drawn, g.Words...)
+	m := g.In(analysis.MM)
+	said := append([]string{m.Why, m.Advice.Sentence, m.Advice.Reason, m.Judged.Sentence, m.Judged.Stop.Reason}, m.Words...)
+	for i := range said {
+		if strings.Contains(said[i], "millionth") || strings.Contains(said[i], "tenths") || strings.Contains(said[i], " in /") {
+			t.Errorf("in mm: %s", said[i])
+		}
+		if strings.Contains(drawn[i], "µm") || strings.Contains(drawn[i], "mm") {
+			t.Errorf("drawn in inches: %s", drawn[i])
+		}
+	}
+	// 4.8 µm from 31.7452, as corrected, to the low limit
+	if m.Why != "Stock to go: 4.8 µm to the low limit at 5 mm / 0°." || g.Why != "Stock to go: 189 millionths to the low limit at 0.20 in / 0°." {
+		t.Errorf("%q, %q", m.Why, g.Why)
+	}
+	again, err := json.Marshal(m.In(g.Job.Speaks()))
+	if err != nil || !bytes.Equal(again, wire) {
+		t.Errorf("back in the drawing's unit it is\n%s, it was\n%s", again, wire)
 	}
 }

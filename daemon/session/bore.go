@@ -66,6 +66,28 @@ type Bore struct {
 	Cautions  []string    `json:"cautions,omitempty"`
 }
 
+// In returns the bore with its sentences in another unit: MM, IN (tenths of a thou,
+// millionths below one) or UIN (millionths only). Figures are as they were, and so
+// are sentences of events. It changes nothing that b shares.
+func (b *Bore) In(u analysis.Unit) *Bore {
+	c := *b
+	if b.Form != nil {
+		c.Words = b.Form.SentencesIn(words(u))
+	}
+	if b.Judged != nil {
+		v := b.Judged.In(u)
+		c.Judged = &v
+		if b.Why == b.Judged.Sentence {
+			c.Why = v.Sentence
+		}
+	}
+	if b.Advice != nil {
+		a := b.Advice.In(u)
+		c.Advice = &a
+	}
+	return &c
+}
+
 // Sizes are the extreme local sizes of a round and what lies between.
 type Sizes struct {
 	Smallest  Local              `json:"smallest"`

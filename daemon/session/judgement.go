@@ -25,7 +25,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 		Repeatability: set.Gauge.Repeatability, Step: set.Gauge.Step, Face: f.Job.Face, Far: far, Length: f.Job.Length, Gauge: kind,
 	})
 	b.Form = &res
-	b.Words = res.SentencesIn(words(f.Job.Unit))
+	b.Words = res.SentencesIn(words(f.Job.Speaks()))
 	if f.Master == nil {
 		return
 	}
@@ -42,16 +42,15 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	b.Judged = &v
 }
 
-// words says lengths in the unit of the drawing: small ones in µm or millionths,
-// long ones in mm or inches.
+// words says lengths as phrases do, in a unit that [analysis.Phrase.In] takes.
 func words(u analysis.Unit) form.Words {
-	if u == analysis.IN {
-		return form.Words{
-			Small: func(d analysis.Deviation) string { return analysis.Length(d).Format(analysis.UIN, 0) + " µin" },
-			Long:  func(l analysis.Length) string { return l.Format(analysis.IN, 2) + " in" },
-		}
+	if !u.Inch() {
+		return form.Metric()
 	}
-	return form.Metric()
+	return form.Words{
+		Small: func(d analysis.Deviation) string { return analysis.Sayf("%s", d).In(u) },
+		Long:  func(l analysis.Length) string { return analysis.Sayf("%s", l).In(u) },
+	}
 }
 
 // thermometer is ± of the difference of two temperatures that were measured

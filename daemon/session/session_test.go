@@ -184,7 +184,7 @@ func TestStates(t *testing.T) {
 	state(CannotJudge, "nothing gauged")
 	// The zero is −0.3 µm: 31.7503 shown is 31.7500, the low limit itself.
 	gauge("31.7502", "31.7503", "31.7504", "31.7504", "31.7504")
-	state(StockToGo, "5 mm / 0°")
+	state(StockToGo, "0.20 in / 0°")
 	gauge("31.7504")
 	if g := b.bore(); g.ToLow != analysis.Deviation(um/10) || g.Room != analysis.Deviation(um*244/100) {
 		t.Errorf("to low %d, room %d, want 1000 and 24400 (0.1 and 2.44 µm)", g.ToLow, g.Room)
@@ -203,7 +203,7 @@ func TestStates(t *testing.T) {
 	state(InSize, "")
 	b.must(Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.75285")
-	state(Over, "58 mm / 90°")
+	state(Over, "2.28 in / 90°")
 	b.wait(31 * time.Minute)
 	state(NotMastered, "30 min")
 }

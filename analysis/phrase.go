@@ -1,0 +1,122 @@
+package analysis
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Phrase is a sentence whose lengths are kept as values, so that each reader can
+// have it in his own unit: Text has "{}" where the next of Values is to stand.
+type Phrase struct {
+	Text   string `json:"text"`
+	Values []Said `json:"values,omitempty"`
+}
+
+// Said is a length in a phrase, and how it is said.
+type Said struct {
+	As    Manner    `json:"as"`
+	Value Deviation `json:"um"`
+}
+
+// Manner is how a length is said.
+type Manner string
+
+// The manners. Small is an error, a stock, a room: µm to one place, in inches
+// tenths of a thou, or millionths below one tenth. Fine is finer by ten, as a rate
+// of removal a stroke is. Deep is a depth in the bore.
+const (
+	Small Manner = "small"
+	Fine  Manner = "fine"
+	Deep  Manner = "depth"
+)
+
+// FineLength is a length that [Sayf] is to say as Fine.
+type FineLength Deviation
+
+// hole is where a value stands in the text of a phrase.
+const hole = "{}"
+
+// Sayf makes a phrase as [fmt.Sprintf] makes a text. A Deviation is kept as Small, a
+// Length as Deep, a FineLength as Fine, a Place with its depth, a Phrase with all
+// that it holds; each takes a %s, in the order of the text.
+func Sayf(format string, args ...any) Phrase {
+	var p Phrase
+	keep := func(as Manner, v Deviation) string {
+		p.Values = append(p.Values, Said{as, v})
+		return hole
+	}
+	texts := make([]any, len(args))
+	for i, arg := range args {
+		switch v := arg.(type) {
+		case Deviation:
+			texts[i] = keep(Small, v)
+		case FineLength:
+			texts[i] = keep(Fine, Deviation(v))
+		case Length:
+			texts[i] = keep(Deep, Deviation(v))
+		case Place:
+			texts[i] = keep(Deep, Deviation(v.Depth)) + " / " + v.Angle.String()
+		case Phrase:
+			texts[i] = v.Text
+			p.Values = append(p.Values, v.Values...)
+		case string: // a name that looks like a hole must not take a value
+			texts[i] = strings.ReplaceAll(v, hole, "()")
+		default:
+			texts[i] = arg
+		}
+	}
+	p.Text = fmt.Sprintf(format, texts...)
+	return p
+}
+
+// In says the phrase: MM or UM in µm and mm; IN in tenths of a thou, millionths
+// and inches; UIN the same without tenths. A phrase that came from elsewhere with
+// too few values keeps its holes.
+func (p Phrase) In(u Unit) string {
+	var b strings.Builder
+	text := p.Text
+	for _, v := range p.Values {
+		before, after, found := strings.Cut(text, hole)
+		if !found {
+			break
+		}
+		b.WriteString(before)
+		b.WriteString(v.in(u))
+		text = after
+	}
+	b.WriteString(text)
+	return b.String()
+}
+
+func (s Said) in(u Unit) string {
+	l := Length(s.Value)
+	switch {
+	case s.As == Deep && u.Inch():
+		return l.Format(IN, 2) + " in"
+	case s.As == Deep:
+		return trimZeros(l.Format(MM, 2)) + " mm"
+	case u == IN && s.As == Small && l.Abs() >= Thou/10:
+		return (l*10_000).Format(IN, 1) + " tenths" // a tenth is 2.54 µm
+	case u.Inch():
+		return l.Format(UIN, 0) + " millionths"
+	case s.As == Fine:
+		return l.Format(UM, 2) + " µm"
+	}
+	return l.Format(UM, 1) + " µm"
+}
+
+// fineTolerance is the tolerance up to which an inch job speaks of millionths
+// only: with less than that, a tenth of a tenth is too coarse (common practice).
+const fineTolerance = 15 * Thou / 100
+
+// Speaks returns the unit that phrases about the job are said in: MM, IN, or UIN
+// for a drawing in inches with a tolerance up to 0.00015 in.
+func (j *Job) Speaks() Unit {
+	switch {
+	case !j.Unit.Inch():
+		return MM
+	case j.High-j.Low <= fineTolerance:
+		return UIN
+	}
+	return IN
+}
