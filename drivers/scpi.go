@@ -18,8 +18,9 @@ import (
 // exactly: the exponent only moves the decimal point, so 1.27003000E+01 is
 // 12.7003000. 9.9E37 and -9.9E37 stand for over range, 9.91E37 for no number.
 //
-// After an answer that is not understood, or none, the instrument is asked for
-// its errors (option errors) until it has no more; each is a reject:
+// After an answer that is not understood, one that speaks of an error, or none,
+// the instrument is asked for its errors (option errors) until it has no more;
+// each is a reject:
 //
 //	to it    SYST:ERR?<LF>
 //	from it  -113,"Undefined header"<LF>      0,"No error"<LF>
@@ -138,7 +139,7 @@ func (d *scpi) Decode(frame []byte, out []Sample) ([]Sample, error) {
 		return out, nil
 	}
 	d.judge(fault)
-	d.trouble = d.trouble || (!d.trusted && !d.forErrors)
+	d.trouble = d.trouble || (!d.forErrors && (!d.trusted || fault == GaugeError))
 	return out[:n], fault
 }
 
@@ -263,7 +264,9 @@ func scpiSpecial(digits int64, exponent int) Reason {
 	return ""
 }
 
-// scpiWord reads the words that some instruments send in their place.
+// scpiWord reads the words that some instruments send in their place. Any other
+// text is no answer to the query, however readable: it may be the answer to
+// another, or say what was wrong with this one.
 func scpiWord(b []byte) Reason {
 	var a [12]byte
 	switch string(lower(b, &a)) {
@@ -272,11 +275,11 @@ func scpiWord(b []byte) Reason {
 	case "nan":
 		return NoNumber
 	}
+	if len(b) == 0 {
+		return ""
+	}
 	if r := wordReason(b); r != "" {
 		return r
 	}
-	if !isPrintable(b) {
-		return Noise
-	}
-	return ""
+	return Noise
 }
