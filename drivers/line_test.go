@@ -152,6 +152,7 @@ func TestLine_Place(t *testing.T) {
 		{"broken off, rest comes late", nil, []string{"", "1", "", "2.7003\r\n12.7004\r\n"}, "reject too short | reject may be cut | 12.7004"},
 		{"broken off, silence, whole", nil, []string{"", "1", "", "", "2.7003\r\n"}, "reject too short | 2.7003"},
 		{"line without end", nil, []string{"", long + long, long, "12.7003\r\n12.7004\r\n"}, "reject too long | 12.7004"},
+		{"line without end, its end much later in one piece", nil, []string{"", long + long + long + "\r12.7003\r\n"}, "reject too long | 12.7003"},
 		{"line without end, then silence", nil, []string{"", long, "", "", "12.7004\r\n"}, "reject too long | 12.7004"},
 		{"cut line of known length", Options{"length": "10"}, []string{".7003 mm\r\n12.7004 mm\r\n"}, "reject too short | 12.7004 mm"},
 		{"whole line of known length", Options{"length": "10"}, []string{"12.7003 mm\r\n12.7004 mm\r\n"}, "12.7003 mm | 12.7004 mm"},

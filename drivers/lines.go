@@ -50,14 +50,15 @@ func (l *lines) Split(data []byte, idle bool) (advance int, frame []byte) {
 		l.place = begin
 		return n, data[:0]
 	}
-	for i, c := range data[:min(len(data), maxLine+1)] {
+	seen := min(len(data), maxLine+1)
+	for i, c := range data[:seen] {
 		if isEnd(c) {
 			return l.whole(data, i)
 		}
 	}
 	switch {
 	case l.place == within && len(data) > 0:
-		return len(data), data[:0]
+		return seen, data[:0] // the line end may be in the rest
 	case len(data) > maxLine:
 		l.place = within
 		return maxLine + 1, data[:maxLine+1]
