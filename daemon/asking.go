@@ -16,6 +16,8 @@ type asking struct {
 	waiting bool              // a request is out
 	at      time.Time         // when it went
 	seen    uint64            // outcomes of the line when it went
+	silent  int               // rounds without an outcome, the latest
+	rested  bool              // a rest after them is over
 	buf     []byte
 }
 
@@ -27,24 +29,53 @@ func newAsking(r drivers.Requester, due func()) *asking {
 
 func (a *asking) stop() { a.timer.Stop() }
 
+// soon has the instrument asked in a while.
+func (a *asking) soon(in time.Duration) { a.timer.Reset(in) }
+
 // saw notes what the port told, and how many frames and rejects there have been.
-func (a *asking) saw(k port.Kind, outcomes uint64) {
+// It reports whether what was asked is over with that.
+func (a *asking) saw(k port.Kind, outcomes uint64) (over bool) {
 	if a.asker == nil {
-		return
+		return false
 	}
+	was := a.waiting
 	switch {
 	case k == port.Up:
-		a.waiting = false
+		a.waiting, a.silent = false, 0
 		a.timer.Reset(0)
 	case k == port.Lost || k == port.End:
 		a.waiting = false
 		a.timer.Stop()
 	case a.waiting && outcomes > a.seen:
-		a.waiting = false
+		a.waiting, a.silent = false, 0
 		interval, _ := a.asker.Pace()
 		a.timer.Reset(max(0, interval-time.Since(a.at)))
 	}
 	a.seen = outcomes
+	return was && !a.waiting
+}
+
+// missed notes that a round has brought nothing.
+func (a *asking) missed() { a.waiting, a.silent, a.rested = false, a.silent+1, false }
+
+// On a line that others wait for, an instrument that stayed silent for some
+// rounds, as one that is switched off, is left alone for so many times its
+// timeout before it is asked again: it must not take the line from the others.
+const (
+	silentLeast = 3
+	restMost    = 10
+)
+
+// restful reports whether the instrument is to be left alone for now, and has it
+// asked when that is over.
+func (a *asking) restful(shared bool) bool {
+	if !shared || a.silent < silentLeast || a.rested {
+		return false
+	}
+	_, timeout := a.asker.Pace()
+	a.rested = true
+	a.timer.Reset(time.Duration(min(a.silent, restMost)) * timeout)
+	return true
 }
 
 // next returns the request to send now.

@@ -11,7 +11,9 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -40,6 +42,7 @@ type Daemon struct {
 	pub      *publish.Publisher
 	web      *web.Server
 	stations []*station
+	buses    []*bus
 	waits    waits
 	ready    chan struct{} // closed when everything runs
 }
@@ -66,6 +69,9 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 		if err := d.addStation(ctx, &cfg.Stations[i]); err != nil {
 			return nil, err
 		}
+	}
+	for _, b := range d.buses {
+		b.port = port.New(b.config, b.log)
 	}
 	if err := d.openBroker(); err != nil {
 		return nil, err
@@ -96,12 +102,16 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	if err != nil {
 		return fmt.Errorf("station %s: %w", c.Name, err)
 	}
+	s.due = make(chan *input, 4*len(ins))
 	for _, in := range ins {
 		in.port.Start = d.start
 		l := newLine(in.name, in.decoder, s.session)
 		l.scanner, l.pedal, l.does, l.spindle = in.scanner, in.pedal, in.does, in.spindle
 		l.reject = s.rejected
-		s.inputs = append(s.inputs, &input{port: port.New(in.port, s.log), line: l})
+		own := &input{line: l}
+		own.ask = newAsking(l.asker, func() { s.due <- own })
+		s.inputs = append(s.inputs, own)
+		d.addBus(in.port, end{s, own})
 	}
 	d.hub.add(c.Name, c.Title, set, past)
 	d.stations = append(d.stations, s)
@@ -191,7 +201,7 @@ func (d *Daemon) BrokerAddr() string {
 const stopIn = 5 * time.Second
 
 // Run runs everything until ctx ends or a part fails that cannot be done
-// without (the journal, a port that is refused). It stops in the order of the
+// without (the journal, or the last port is refused). It stops in the order of the
 // flow: ports, so that nothing more comes in; stations, which take what came;
 // the journal, which syncs it; the publisher, which sends what it can and says
 // goodbye; the broker and the page. Everything has ended and is closed when Run
@@ -221,10 +231,8 @@ func (d *Daemon) Run(ctx context.Context) error {
 				stopPorts(fmt.Errorf("station %s: %w", s.name, err))
 			}
 		})
-		stations.Go(func() {
-			s.read(in, journal.ctx, func(err error) { stopPorts(fmt.Errorf("station %s: %w", s.name, err)) })
-		})
 	}
+	stations.Go(func() { d.read(in, journal.ctx, stopPorts) })
 	close(d.ready)
 	notify("READY=1")
 	watch := d.watch(in)
@@ -248,6 +256,34 @@ func (d *Daemon) Run(ctx context.Context) error {
 	errs = append(errs, publisher.stop("publisher", stopIn), embedded.stop("broker", stopIn), pages.stop("page", stopIn))
 	errs = append(errs, d.release())
 	return errors.Join(errs...)
+}
+
+// read runs the ports until ctx ends, then lets the stations end. A port that is
+// refused disturbs no other; if all are, the program can't do its work, and
+// stop is told why.
+func (d *Daemon) read(ctx, drain context.Context, stop func(error)) {
+	var ports sync.WaitGroup
+	var mu sync.Mutex
+	refused := map[*bus]error{}
+	for _, b := range d.buses {
+		ports.Go(func() {
+			b.run(ctx, drain, func(err error) {
+				mu.Lock()
+				defer mu.Unlock()
+				refused[b] = fmt.Errorf("station %s: %w", b.ends[0].station.name, err)
+				if len(refused) == len(d.buses) {
+					stop(errors.Join(slices.Collect(maps.Values(refused))...))
+					return
+				}
+				b.log.Error().Err(err).Msg("port refused; the other stations go on, and it is tried again")
+			})
+		})
+	}
+	ports.Wait()
+	<-ctx.Done() // a recording that is over leaves the station up
+	for _, s := range d.stations {
+		close(s.chunks)
+	}
 }
 
 // release closes what New opened.

@@ -256,11 +256,11 @@ type modbusServer struct {
 	out *bufio.Scanner
 }
 
-func newModbusServer(t *testing.T, kind, at string) *modbusServer {
+func newModbusServer(t *testing.T, kind, at string, more ...string) *modbusServer {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute) // or a line that it owes would be waited for for ever
 	t.Cleanup(cancel)
-	cmd := exec.CommandContext(ctx, "/usr/bin/python3", "../testdata/listen/modbus_server.py", kind, at)
+	cmd := exec.CommandContext(ctx, "/usr/bin/python3", append([]string{"../testdata/listen/modbus_server.py", kind, at}, more...)...)
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -284,9 +284,11 @@ func (s *modbusServer) says(want string) {
 	}
 }
 
-func (s *modbusServer) set(address int, words uint32) {
+func (s *modbusServer) set(address int, words uint32) { s.setUnit(1, address, words) }
+
+func (s *modbusServer) setUnit(unit, address int, words uint32) {
 	s.t.Helper()
-	fmt.Fprintf(s.in, "%d %08x\n", address, words)
+	fmt.Fprintf(s.in, "%d %08x %d\n", address, words, unit)
 	s.says("set")
 }
 

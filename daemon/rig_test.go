@@ -197,8 +197,10 @@ func (r *rig) eventually(limit time.Duration, what string, ok func() bool) {
 }
 
 // bore asks the page for the state, nil if it does not answer.
-func (r *rig) bore() *session.Bore {
-	resp, err := http.Get("http://" + r.web + "/station/bay2/bore")
+func (r *rig) bore() *session.Bore { return r.boreOf("bay2") }
+
+func (r *rig) boreOf(station string) *session.Bore {
+	resp, err := http.Get("http://" + r.web + "/station/" + station + "/bore")
 	if err != nil {
 		return nil
 	}

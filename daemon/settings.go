@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"errors"
 	"fmt"
 
 	"fairbore/analysis/master"
@@ -54,8 +55,34 @@ type instrument struct {
 	pedal, does, spindle string
 }
 
+// Check says what the ports of a configuration can't have, which loading it does
+// not look at; [New] refuses it too.
+func Check(c *config.Config) error {
+	var faults []error
+	for i := range c.Stations {
+		_, err := instruments(c, &c.Stations[i])
+		faults = append(faults, err)
+	}
+	return errors.Join(faults...)
+}
+
 // instruments lists those of a station, the gauge first.
 func instruments(c *config.Config, st *config.Station) ([]instrument, error) {
+	all, err := hang(c, st)
+	if err != nil {
+		return nil, err
+	}
+	var faults []error
+	for _, in := range all {
+		for _, fault := range in.port.Check() {
+			faults = append(faults, fmt.Errorf("%w: station %s: port of %s: %w", config.ErrInvalid, st.Name, in.name, fault))
+		}
+	}
+	return all, errors.Join(faults...)
+}
+
+// hang lists what hangs at a station.
+func hang(c *config.Config, st *config.Station) ([]instrument, error) {
 	dec, err := c.Gauges[st.Gauge].Decoder()
 	if err != nil {
 		return nil, fmt.Errorf("gauge %s: %w", st.Gauge, err)

@@ -3,7 +3,6 @@ package daemon
 import (
 	"context"
 	"strconv"
-	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -24,6 +23,7 @@ type station struct {
 	requests chan request
 	settings chan session.Settings
 	ping     chan struct{} // taken to show that the goroutine still runs
+	due      chan *input   // who is to be asked now
 	journal  appender
 	hub      *hub
 	clock    func() session.Stamp
@@ -34,7 +34,7 @@ type station struct {
 
 // input is an instrument of a station.
 type input struct {
-	port *port.Port
+	bus  *bus
 	line *line
 	ask  *asking
 }
@@ -60,43 +60,13 @@ type request struct {
 // disk stalls for longer, the bytes wait in the kernel.
 const chunksKept = 256
 
-// read runs the station's ports until ctx ends, then lets run end. It returns
-// the first refusal that trying again will not mend, at once.
-func (s *station) read(ctx, drain context.Context, refused func(error)) {
-	var ports sync.WaitGroup
-	for _, in := range s.inputs {
-		ports.Go(func() {
-			if err := in.port.Run(ctx, s.sink(drain, in)); err != nil {
-				refused(err)
-			}
-		})
-	}
-	ports.Wait()
-	<-ctx.Done() // a recording that is over leaves the station up
-	close(s.chunks)
-}
-
-// sink hands a chunk from a port's goroutine to the station's.
-func (s *station) sink(ctx context.Context, in *input) func(port.Chunk) {
-	return func(c port.Chunk) {
-		c.Data = append([]byte(nil), c.Data...) // the port's until it returns
-		c.At = port.Stamp(s.stamp(c.At))
-		select {
-		case s.chunks <- told{in, c}:
-		case <-ctx.Done():
-		}
-	}
-}
-
 // run is the station's goroutine. It ends when the ports have ended and all their
 // chunks are taken, or when the journal can take no more.
 func (s *station) run(ctx context.Context) error {
 	if err := s.append(ctx, s.begin()); err != nil {
 		return err
 	}
-	due := make(chan *input, len(s.inputs))
 	for _, in := range s.inputs {
-		in.ask = newAsking(in.line.asker, func() { due <- in })
 		defer in.ask.stop()
 	}
 	for {
@@ -114,7 +84,7 @@ func (s *station) run(ctx context.Context) error {
 		case set := <-s.settings:
 			s.session.Configure(set)
 		case <-s.ping:
-		case in := <-due:
+		case in := <-s.due:
 			err = s.ask(ctx, in)
 		}
 		if err != nil {
@@ -125,7 +95,9 @@ func (s *station) run(ctx context.Context) error {
 
 func (s *station) take(ctx context.Context, c told) error {
 	events := c.from.line.take(c.Chunk)
-	c.from.ask.saw(c.Kind, c.from.line.outcomes)
+	if c.from.ask.saw(c.Kind, c.from.line.outcomes) {
+		c.from.bus.release(c.from)
+	}
 	if c.from == s.inputs[0] {
 		s.counts.set(c.from.line.stream.Frames)
 		if l, ok := s.session.Live(); ok {
@@ -179,9 +151,14 @@ func (s *station) ask(ctx context.Context, in *input) error {
 	var events []session.Event
 	if in.ask.waiting { // no reply: what came of it is over
 		events = in.line.take(port.Chunk{At: port.Stamp(s.clock()), Kind: port.Idle})
+		in.ask.missed()
+		in.bus.release(in)
+	}
+	if in.ask.restful(in.bus.shared()) || !in.bus.acquire(in) {
+		return s.append(ctx, events)
 	}
 	if request := in.ask.next(time.Now()); len(request) > 0 {
-		if err := in.port.Write(ctx, request); err != nil {
+		if err := in.bus.port.Write(ctx, request); err != nil {
 			s.log.Debug().Err(err).Str("instrument", in.line.name).Msg("request not sent")
 		}
 	}

@@ -139,6 +139,9 @@ func (c *checkCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
+	if err := daemon.Check(cfg); err != nil {
+		return err
+	}
 	fmt.Fprintf(s.out, "%s: good; %d stations, %d gauges, %d rings, %d jobs\n", c.Config, len(cfg.Stations), len(cfg.Gauges), len(cfg.Rings), len(cfg.Jobs))
 	return nil
 }

@@ -63,6 +63,7 @@ func (l *loader) check(c *Config) {
 	for i := range c.Stations {
 		l.station(fmt.Sprintf("stations[%d]", i), &c.Stations[i], c, seen)
 	}
+	l.sharing(c)
 }
 
 func (l *loader) listen(key, addr string) {
@@ -269,7 +270,7 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	if s.Bounce < 0 || s.DepthReach < 0 {
 		l.fault(key+".bounce", "can't be negative")
 	}
-	l.port(key, s.Port, seen)
+	l.port(key, s.Port)
 	if _, err := capture.ParseMode(s.Capture); err != nil {
 		l.fault(key+".capture", "%w", err)
 	}
@@ -280,7 +281,7 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	l.line(key+".line", &s.Line, g)
 	for i := range s.Beside {
 		b, sub := &s.Beside[i], fmt.Sprintf("%s.beside[%d]", key, i)
-		l.port(sub, b.Port, seen)
+		l.port(sub, b.Port)
 		g, ok := c.Gauges[b.Gauge]
 		if !ok {
 			l.fault(sub+".gauge", "there is no gauge %q under gauges", b.Gauge)
@@ -289,26 +290,21 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 		}
 		l.line(sub+".line", &b.Line, g)
 	}
-	l.hands(key, s, seen)
+	l.hands(key, s)
 	if _, ok := c.Jobs[s.Job]; s.Job != "" && !ok {
 		l.fault(key+".job", "there is no job %q under jobs", s.Job)
 	}
 }
 
-// port checks that a port is given, and to one instrument only.
-func (l *loader) port(key, port string, seen map[string]string) {
+// port checks that a port is given; see sharing for one that is given twice.
+func (l *loader) port(key, port string) {
 	if port == "" {
 		l.fault(key+".port", "give the device, best by its name under /dev/serial/by-id, or tcp://host:port")
-		return
 	}
-	if other := seen["port "+port]; other != "" {
-		l.fault(key+".port", "%s has the port %s too; one port, one instrument", other, port)
-	}
-	seen["port "+port] = key
 }
 
 // hands checks what is worked by hand and foot.
-func (l *loader) hands(key string, s *Station, seen map[string]string) {
+func (l *loader) hands(key string, s *Station) {
 	contacts := []string{"", "cts", "dsr", "dcd", "ri"}
 	s.Pedal.Line, s.Spindle = strings.ToLower(s.Pedal.Line), strings.ToLower(s.Spindle)
 	if !slices.Contains(contacts, s.Pedal.Line) {
@@ -322,7 +318,6 @@ func (l *loader) hands(key string, s *Station, seen map[string]string) {
 		l.fault(key+".spindle", "%q is the pedal's line", s.Spindle)
 	}
 	if s.Scanner.Port != "" {
-		l.port(key+".scanner", s.Scanner.Port, seen)
 		s.Scanner.Driver = or(s.Scanner.Driver, "typed")
 		l.oneOf(key+".scanner.driver", s.Scanner.Driver, "typed", "line")
 		l.line(key+".scanner.line", &s.Scanner.Line, nil)

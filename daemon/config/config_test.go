@@ -169,6 +169,35 @@ func TestFaults(t *testing.T) {
 	}
 }
 
+// Several gauges on one port: by their addresses if they are asked, by their
+// channels if they speak by themselves, and in no other way.
+func TestSharedPort(t *testing.T) {
+	const head = "version: 1\nsite: s\ngauges:\n" +
+		"  M1: {driver: modbus-rtu, unit: mm, options: {unit-id: '1'}}\n  M2: {driver: modbus-rtu, unit: mm, options: {unit-id: '2'}}\n  M2b: {driver: modbus-rtu, unit: mm, options: {unit-id: '2'}}\n" +
+		"  A: {driver: line, unit: mm, options: {channels: 'A,B'}, channels: {A: size, B: ignored}}\n  B: {driver: line, unit: mm, options: {channels: 'A,B'}, channels: {A: ignored, B: size}}\n  B2: {driver: line, unit: mm, options: {channels: 'A,B'}, channels: {A: ignored, B: size}}\n" +
+		"stations:\n"
+	for _, c := range []struct{ name, first, second, key, why string }{
+		{"two addresses", "gauge: M1, port: /dev/a", "gauge: M2, port: /dev/a", "", ""},
+		{"an address twice", "gauge: M2, port: /dev/a", "gauge: M2b, port: /dev/a", "stations[1].port", "give each its address"},
+		{"a gauge twice", "gauge: M2, port: /dev/a", "gauge: M2, port: /dev/a", "stations[1].port", "a gauge of its own"},
+		{"two channels", "gauge: A, port: /dev/a", "gauge: B, port: /dev/a", "", ""},
+		{"a channel twice", "gauge: B, port: /dev/a", "gauge: B2, port: /dev/a", "stations[1].port", "give each its channel"},
+		{"asked and not", "gauge: A, port: /dev/a", "gauge: M2, port: /dev/a", "stations[1].port", "talk at once"},
+		{"two settings", "gauge: A, port: /dev/a", "gauge: B, port: /dev/a, line: {baud: 4800}", "stations[1].line", "one setting"},
+		{"beside", "gauge: M1, port: /dev/a, beside: [{gauge: M2, port: /dev/a}]", "gauge: A, port: /dev/b", "", ""},
+		{"a scanner", "gauge: A, port: /dev/a, scanner: {port: /dev/a, driver: line}", "gauge: B, port: /dev/b", "stations[0].scanner.port", "one of its own"},
+	} {
+		_, err := Parse("f.yaml", []byte(head+"  - {name: one, "+c.first+"}\n  - {name: two, "+c.second+"}\n"))
+		f := find(err, c.key)
+		switch {
+		case c.key == "" && err != nil:
+			t.Errorf("%s: %v", c.name, err)
+		case c.key != "" && (f == nil || !strings.Contains(f.Err.Error(), c.why)):
+			t.Errorf("%s: got %v, want %q at %s", c.name, err, c.why, c.key)
+		}
+	}
+}
+
 func find(err error, key string) *Fault {
 	many, ok := err.(interface{ Unwrap() []error })
 	if !ok {
