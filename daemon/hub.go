@@ -47,7 +47,7 @@ func newHub(journal string, now func() time.Time) *hub {
 // add takes a station in, with what the journal has of it.
 func (h *hub) add(name, title string, set session.Settings, past []session.Record) {
 	v := &view{name: name, title: title, set: set, dirty: true}
-	v.fold.Station = name
+	v.fold.Station, v.fold.Most = name, session.Held
 	for i := range past {
 		v.fold.Apply(&past[i].Event)
 		v.seq = past[i].Seq

@@ -35,6 +35,13 @@ func newLine(name string, d drivers.Decoder, s *session.Session) *line {
 // take takes a chunk of the port in and returns the events that follow.
 func (l *line) take(c port.Chunk) (events []session.Event) {
 	at := session.Stamp(c.At)
+	add := func(more []session.Event) {
+		if events == nil {
+			events = more // nearly always the only ones
+			return
+		}
+		events = append(events, more...)
+	}
 	found := func(f drivers.Found) {
 		l.outcomes++
 		switch {
@@ -42,11 +49,11 @@ func (l *line) take(c port.Chunk) (events []session.Event) {
 			l.damaged = false
 			l.reject(drivers.LineError, f.Frame)
 		case l.scanner:
-			events = append(events, l.scan(at, f.Frame)...)
+			add(l.scan(at, f.Frame))
 		case f.Reject != "":
 			l.reject(f.Reject, f.Frame)
 		default:
-			events = append(events, l.session.Sample(at, l.name, f.Samples)...)
+			add(l.session.Sample(at, l.name, f.Samples))
 		}
 	}
 	switch c.Kind {
@@ -57,17 +64,17 @@ func (l *line) take(c port.Chunk) (events []session.Event) {
 	case port.LineError:
 		l.damaged = true
 	case port.LineState:
-		events = append(events, l.contacts(at, c.Lines)...)
+		add(l.contacts(at, c.Lines))
 	case port.Up:
 		l.stream.Reset(found)
 		l.damaged = false
 		if !l.scanner {
-			events = append(events, l.session.GaugeState(at, l.name, false, "")...)
+			add(l.session.GaugeState(at, l.name, false, ""))
 		}
 	case port.Lost, port.End:
 		l.stream.Reset(found)
 		if c.Kind == port.Lost && !l.scanner {
-			events = append(events, l.session.GaugeState(at, l.name, true, c.Why)...)
+			add(l.session.GaugeState(at, l.name, true, c.Why))
 		}
 	}
 	return events

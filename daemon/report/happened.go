@@ -106,8 +106,8 @@ func (r *record) tell(e *session.Record) (what, detail string) {
 
 // reading says what reading a number is.
 func (r *record) reading(no int) string {
-	for i := range r.fold.Readings {
-		if x := &r.fold.Readings[i]; x.No == no {
+	for _, x := range r.fold.Readings {
+		if x.No == no {
 			return fmt.Sprintf(", %s at %s, round %d", both(x.Size, r.unit), where(x.Place, r.unit), x.Round)
 		}
 	}

@@ -48,7 +48,7 @@ func (r *record) sizes() {
 
 // corrected reports whether any size was brought to 20 °C.
 func (r *record) corrected() bool {
-	return slices.ContainsFunc(r.fold.Readings, func(x session.Reading) bool { return x.Thermal != 0 })
+	return slices.ContainsFunc(r.fold.Readings, func(x *session.Reading) bool { return x.Thermal != 0 })
 }
 
 // again reports whether a place was gauged more than once in a round.
@@ -104,7 +104,7 @@ func (r *record) cell(x *session.Reading, a at) string {
 		return size(x.Size, r.unit)
 	}
 	for i := len(r.fold.Readings) - 1; i >= 0; i-- {
-		y := &r.fold.Readings[i]
+		y := r.fold.Readings[i]
 		_, void := r.fold.Voids[y.No]
 		if (at{y.Round, y.Place}) == a && !void {
 			return "(" + size(y.Size, r.unit) + ")"

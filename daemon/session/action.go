@@ -259,7 +259,7 @@ func (s *Session) void(a Action) error {
 	if no == 0 {
 		no = s.lastFor(a.Do)
 	}
-	i := slices.IndexFunc(f.Readings, func(r Reading) bool { return r.No == no })
+	i := slices.IndexFunc(f.Readings, func(r *Reading) bool { return r.No == no })
 	_, void := f.Voids[no]
 	switch {
 	case i < 0 && a.Do == "void":

@@ -221,8 +221,7 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 	}
 	void, old := map[analysis.Place][]analysis.Length{}, map[analysis.Place][]analysis.Length{}
 	stale := map[analysis.Place]*Reading{}
-	for i := f.begin; i < len(f.Readings); i++ {
-		r := &f.Readings[i]
+	for _, r := range f.Readings[f.begin:] {
 		if _, v := f.Voids[r.No]; v {
 			void[r.Place] = append(void[r.Place], r.Size)
 		} else if !f.counts(r) {

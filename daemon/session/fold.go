@@ -1,6 +1,7 @@
 package session
 
 import (
+	"maps"
 	"slices"
 	"sort"
 	"time"
@@ -13,6 +14,10 @@ import (
 // station of which nothing is known. It holds what has happened; what follows
 // from that (sizes, state, advice) is worked out by [Fold.Bore].
 type Fold struct {
+	// Most is how many readings of a part are held before those of the oldest
+	// rounds are forgotten; 0 holds all.
+	Most int
+
 	Station string
 	Last    time.Time // of the newest event
 
@@ -24,11 +29,14 @@ type Fold struct {
 	RoundAt time.Time // when the round in hand began
 	Verdict *Verdict
 
-	Readings []Reading      // of the part, in order, void ones included; at most keep, the newest
-	begin    int            // index in Readings of the round in hand
-	Voids    map[int]string // reason by reading number
-	Doubtful map[int]bool   // by reading number: a check that failed has put it in doubt
-	Refused  *Refusal       // the newest, until a reading is taken
+	// Readings are those of the part, in order, void ones included. They belong to
+	// the events and are never changed, so that several folds share them.
+	Readings []*Reading
+	begin    int                     // index in Readings of the round in hand
+	done     map[analysis.Place]bool // where a reading of the round in hand stands
+	Voids    map[int]string          // reason by reading number
+	Doubtful map[int]bool            // by reading number: a check that failed has put it in doubt
+	Refused  *Refusal                // the newest, until a reading is taken
 	Chosen   *analysis.Place
 	Staying  bool                    // at Chosen, reading after reading
 	Skipped  map[analysis.Place]bool // in the round in hand
@@ -53,16 +61,21 @@ type Fold struct {
 	Dressed bool             // the stones were dressed or changed, and nothing was honed since
 }
 
-// keep is how many readings of a part a Fold holds before it forgets the oldest
-// rounds. A part by hand has some hundreds; a gauge left streaming into one part
-// must not grow the memory. The journal keeps them all.
-const keep = 4096
+// Held is the usual [Fold.Most] of a station that runs. A part by hand has some
+// hundreds of readings; a gauge left streaming into one part must not grow the
+// memory, and there may be many stations. The journal keeps them all.
+const Held = 1024
 
+// prune forgets the older half of what is too much.
 func (f *Fold) prune() {
-	if len(f.Readings) > keep {
-		f.Readings = slices.Clone(f.Readings[len(f.Readings)-keep/2:])
-		f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-keep/2):])
+	if f.Most <= 0 || len(f.Readings) <= f.Most {
+		return
 	}
+	f.Readings = slices.Clone(f.Readings[len(f.Readings)-f.Most/2:])
+	f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-f.Most/2):])
+	oldest := f.Readings[0].No
+	maps.DeleteFunc(f.Voids, func(no int, _ string) bool { return no < oldest })
+	maps.DeleteFunc(f.Doubtful, func(no int, _ bool) bool { return no < oldest })
 }
 
 // Round returns the number of the round in hand, 0 before the first honing.
@@ -89,16 +102,17 @@ func (f *Fold) Apply(e *Event) {
 		f.RoundAt = e.At
 		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
-		f.begin = len(f.Readings)
+		f.begin, f.done = len(f.Readings), nil
 		f.Warm.Part, f.Dressed = nil, false
 	case Placed:
 		f.place(e.Place)
 	case Taken:
-		f.Readings = append(f.Readings, *e.Reading)
+		f.Readings = append(f.Readings, e.Reading)
 		f.Since++
 		if f.Failed != nil {
 			f.mistrust(e.Reading.No)
 		}
+		f.stand(e.Reading)
 		f.Refused = nil
 		if f.Chosen != nil && *f.Chosen == e.Reading.Place && !f.Staying {
 			f.Chosen = nil
@@ -111,8 +125,10 @@ func (f *Fold) Apply(e *Event) {
 			f.Voids = map[int]string{}
 		}
 		f.Voids[e.Void.No] = e.Void.Reason
+		f.stands()
 	case Restored:
 		delete(f.Voids, e.Void.No)
+		f.stands()
 	case Mastering:
 		f.Running = nil
 		if !e.Master.Broken {
@@ -130,6 +146,7 @@ func (f *Fold) Apply(e *Event) {
 		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
 		f.Failed, f.Knocked, f.Moved, f.RingThen = nil, "", 0, f.Warm.Ring
 		f.look(e.At)
+		f.stands()
 	case Checked:
 		f.Running = nil
 		if e.Check.Valid && e.Check.Good {
@@ -137,6 +154,7 @@ func (f *Fold) Apply(e *Event) {
 		} else if e.Check.Valid {
 			f.Failed, f.FailedAt = e.Check, e.At
 			f.doubt()
+			f.stands()
 		}
 	case Dressing:
 		f.Dressed = true
@@ -206,8 +224,8 @@ func (f *Fold) standing() master.Standing {
 
 // doubt puts the readings of the part since the last good look in doubt.
 func (f *Fold) doubt() {
-	for i := range f.Readings {
-		if r := &f.Readings[i]; r.At.After(f.GoodAt) {
+	for _, r := range f.Readings {
+		if r.At.After(f.GoodAt) {
 			f.mistrust(r.No)
 		}
 	}
@@ -222,7 +240,7 @@ func (f *Fold) mistrust(no int) {
 
 func (f *Fold) newPart(p *Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
-	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.begin = nil, nil, nil, nil, 0
+	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.begin, f.done = nil, nil, nil, nil, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
 	f.Staying = false
 	f.Warm.Part = nil
@@ -261,9 +279,8 @@ func (f *Fold) Current(round int) map[analysis.Place]*Reading {
 
 // current is Current into a map that is there.
 func (f *Fold) current(round int, now map[analysis.Place]*Reading) {
-	readings := f.during(round)
-	for i := range readings {
-		if r := &readings[i]; f.counts(r) {
+	for _, r := range f.during(round) {
+		if f.counts(r) {
 			now[r.Place] = r
 		}
 	}
@@ -271,7 +288,7 @@ func (f *Fold) current(round int, now map[analysis.Place]*Reading) {
 
 // during returns the readings of a round, void ones included. A part is gauged
 // round by round, so they lie together.
-func (f *Fold) during(round int) []Reading {
+func (f *Fold) during(round int) []*Reading {
 	first := func(round int) int {
 		return sort.Search(len(f.Readings), func(i int) bool { return f.Readings[i].Round >= round })
 	}
@@ -288,33 +305,41 @@ func (f *Fold) Due() *analysis.Place {
 	if f.Chosen != nil {
 		return f.Chosen
 	}
-	done := f.taken()
-	for _, p := range f.Job.Plan() {
-		if !done[p] && !f.Skipped[p] {
-			return &p
+	for _, d := range f.Job.Sections {
+		for _, a := range f.Job.Orientations {
+			if p := (analysis.Place{Depth: d, Angle: a}); !f.done[p] && !f.Skipped[p] {
+				return &p
+			}
 		}
 	}
 	return nil
 }
 
-// taken tells at which places of the round in hand a reading stands. Without a
-// mastering those that were taken without one stand too, so that the plan goes on.
-func (f *Fold) taken() map[analysis.Place]bool {
-	done := map[analysis.Place]bool{}
-	for i := f.begin; i < len(f.Readings); i++ {
-		r := &f.Readings[i]
-		if _, void := f.Voids[r.No]; f.counts(r) || !void && f.Master == nil {
-			done[r.Place] = true
-		}
+// stand notes where a reading of the round in hand stands. Without a mastering one
+// that was taken without it stands too, so that the plan goes on.
+func (f *Fold) stand(r *Reading) {
+	if _, void := f.Voids[r.No]; !f.counts(r) && (void || f.Master != nil) {
+		return
 	}
-	return done
+	if f.done == nil {
+		f.done = map[analysis.Place]bool{}
+	}
+	f.done[r.Place] = true
+}
+
+// stands works out anew where the readings of the round in hand stand.
+func (f *Fold) stands() {
+	f.done = nil
+	for _, r := range f.Readings[f.begin:] {
+		f.stand(r)
+	}
 }
 
 // Newest returns the newest reading of the part that is not void, nil if none.
 func (f *Fold) Newest() *Reading {
 	for i := len(f.Readings) - 1; i >= 0; i-- {
 		if _, void := f.Voids[f.Readings[i].No]; !void {
-			return &f.Readings[i]
+			return f.Readings[i]
 		}
 	}
 	return nil

@@ -120,11 +120,16 @@ const (
 // misplaced says that a reading fits another section far better than its own: by
 // what the round before took off everywhere, from the sections gauged so far. ""
 // if it fits, or nothing can be said.
-func (f *Fold) misplaced(r *Reading, repeat analysis.Deviation) string {
+func (s *Session) misplaced(r *Reading) string {
+	f, repeat := &s.fold, s.set.Gauge.Repeatability
 	if r.Round == 0 || repeat <= 0 {
 		return ""
 	}
-	before, now := f.Current(r.Round-1), f.Current(r.Round)
+	before, now := s.rooms.before, s.rooms.now // used again, since this is asked of every reading
+	clear(before)
+	clear(now)
+	f.current(r.Round-1, before)
+	f.current(r.Round, now)
 	if before[r.Place] == nil || len(now) < 2 {
 		return ""
 	}

@@ -106,8 +106,7 @@ func material(name string) (uncertainty.Expansion, error) {
 func (f *Fold) cooling(set *Settings) *master.Cooling {
 	var points []master.Warm
 	var at analysis.Place
-	for i := f.begin; i < len(f.Readings); i++ {
-		r := &f.Readings[i]
+	for _, r := range f.Readings[f.begin:] {
 		if !f.counts(r) {
 			continue
 		}

@@ -157,8 +157,8 @@ func (s *Session) rework() *Rework {
 	from := master.Known{Mark: master.Mark{Seq: 0, At: f.GoodAt}}
 	to := master.Known{Mark: master.Mark{Seq: math.MaxUint64, At: f.FailedAt}, Error: f.Failed.Error}
 	var taken []master.Taken
-	for i := range f.Readings {
-		if r := &f.Readings[i]; f.Doubtful[r.No] {
+	for _, r := range f.Readings {
+		if f.Doubtful[r.No] {
 			taken = append(taken, master.Taken{Mark: master.Mark{Seq: uint64(r.No), At: r.At}, Size: r.Size})
 		}
 	}

@@ -26,6 +26,7 @@ type Session struct {
 	fold    Fold
 	capture capturer
 	replies replies
+	rooms   struct{ before, now map[analysis.Place]*Reading } // of misplaced
 
 	now     Stamp
 	last    Stamp
@@ -65,7 +66,8 @@ type Live struct {
 // journal has of it.
 func New(set Settings, past []Record) *Session {
 	s := &Session{set: set}
-	s.fold.Station = set.Station
+	s.rooms.before, s.rooms.now = map[analysis.Place]*Reading{}, map[analysis.Place]*Reading{}
+	s.fold.Station, s.fold.Most = set.Station, Held
 	for i := range past {
 		e := &past[i].Event
 		s.fold.Apply(e)
@@ -147,8 +149,8 @@ func (s *Session) emit(e Event) {
 	if e.Command == "" {
 		e.Command = s.command
 	}
-	s.fold.Apply(&e)
 	s.out = append(s.out, e)
+	s.fold.Apply(&s.out[len(s.out)-1])
 	switch e.Kind {
 	case JobChosen, Mastering:
 		s.retune()
@@ -392,7 +394,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	if f.Master != nil {
 		r.Mastered = f.Master.Number
 	}
-	r.Ask = f.misplaced(r, s.set.Gauge.Repeatability)
+	r.Ask = s.misplaced(r)
 	s.live.Hint = r.Ask
 	s.spindle.since = 0
 	s.emit(Event{Kind: Taken, Reading: r})
@@ -440,9 +442,8 @@ func (s *Session) orient(section analysis.Length) *analysis.Place {
 	if c := f.Chosen; c != nil && c.Depth == section {
 		return c
 	}
-	done := f.taken()
 	for _, a := range f.Job.Orientations {
-		if p := (analysis.Place{Depth: section, Angle: a}); !done[p] {
+		if p := (analysis.Place{Depth: section, Angle: a}); !f.done[p] {
 			return &p
 		}
 	}

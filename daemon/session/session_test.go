@@ -481,15 +481,15 @@ func play(t testing.TB, script, values []int) *bench {
 
 func TestPrunedPartKeepsCounting(t *testing.T) {
 	b := ready(t)
-	for i := range 3 * keep {
+	for i := range 3 * Held {
 		b.send([]string{"31.7460", "31.7461"}[i%2])
 		b.now.Wall = time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC).Add(b.now.Mono)
 	}
 	f := b.Fold()
-	if len(f.Readings) > 2*keep || f.Readings[len(f.Readings)-1].No != 3*keep {
-		t.Errorf("%d readings held, the last is number %d; want a bounded number and %d", len(f.Readings), f.Readings[len(f.Readings)-1].No, 3*keep)
+	if len(f.Readings) > 2*Held || f.Readings[len(f.Readings)-1].No != 3*Held {
+		t.Errorf("%d readings held, the last is number %d; want a bounded number and %d", len(f.Readings), f.Readings[len(f.Readings)-1].No, 3*Held)
 	}
-	if !slices.IsSortedFunc(f.Readings, func(a, b Reading) int { return a.No - b.No }) {
+	if !slices.IsSortedFunc(f.Readings, func(a, b *Reading) int { return a.No - b.No }) {
 		t.Error("readings out of order")
 	}
 }

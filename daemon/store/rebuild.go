@@ -12,7 +12,7 @@ import (
 
 // rebuildMost bounds how many events of one kind Rebuild returns, so that a
 // gauge left streaming into one part does not make the next start slow. It is
-// what a [session.Fold] keeps of a part.
+// more than [session.Held], since the readings since the mastering are counted too.
 const rebuildMost = 4096
 
 // Rebuild returns what the state of a station follows from, in order, without
