@@ -294,7 +294,7 @@ func trimZeros(s string) string {
 }
 
 // MarshalJSON writes a JSON number of mm, exactly.
-func (l Length) MarshalJSON() ([]byte, error) { return []byte(l.mm()), nil }
+func (l Length) MarshalJSON() ([]byte, error) { return l.AppendJSON(nil), nil }
 
 // UnmarshalJSON reads a JSON number of mm, exactly.
 func (l *Length) UnmarshalJSON(b []byte) error {
@@ -306,9 +306,7 @@ func (l *Length) UnmarshalJSON(b []byte) error {
 type Deviation Length
 
 // MarshalJSON writes a JSON number of µm, exactly.
-func (d Deviation) MarshalJSON() ([]byte, error) {
-	return []byte(trimZeros(Length(d).Format(UM, 4))), nil
-}
+func (d Deviation) MarshalJSON() ([]byte, error) { return d.AppendJSON(nil), nil }
 
 // UnmarshalJSON reads a JSON number of µm, exactly.
 func (d *Deviation) UnmarshalJSON(b []byte) error {
@@ -347,7 +345,7 @@ func (a Angle) decimal() string {
 }
 
 // MarshalJSON writes a JSON number of degrees.
-func (a Angle) MarshalJSON() ([]byte, error) { return []byte(a.decimal()), nil }
+func (a Angle) MarshalJSON() ([]byte, error) { return a.AppendJSON(nil), nil }
 
 // UnmarshalJSON reads a JSON number of degrees.
 func (a *Angle) UnmarshalJSON(b []byte) error {
