@@ -3,7 +3,6 @@ package publish
 import (
 	"context"
 	"encoding/json"
-	"strconv"
 	"time"
 
 	"fairbore/daemon/session"
@@ -67,7 +66,7 @@ func (l *link) fill(ctx context.Context) bool {
 // sendRecord sends a record; one that no broker would take is skipped, or it
 // would stop all that come after it.
 func (l *link) sendRecord(r *session.Record) error {
-	payload, err := written(r)
+	payload, err := r.AppendJSON(make([]byte, 0, len(r.Body)+96))
 	if err != nil || len(payload) > MaxPayload || !Level(r.Station) {
 		l.p.log.Error().Err(err).Uint64("seq", r.Seq).Str("station", r.Station).Int("bytes", len(payload)).
 			Msg("record can't be published, it stays in the journal only")
@@ -75,22 +74,6 @@ func (l *link) sendRecord(r *session.Record) error {
 		return nil
 	}
 	return l.send(Topic(l.p.cfg.Site, r.Station, leafOf(r.Kind)), false, payload, r.Seq, nil)
-}
-
-// written is a record in JSON. The journal has written the event already; only
-// its place in the journal comes before.
-func written(r *session.Record) ([]byte, error) {
-	if len(r.Body) <= len("{}") {
-		return json.Marshal(r)
-	}
-	journal, err := json.Marshal(r.Journal)
-	if err != nil {
-		return nil, err
-	}
-	out := make([]byte, 0, len(r.Body)+len(journal)+48)
-	out = append(append(out, `{"journal":`...), journal...)
-	out = strconv.AppendUint(append(out, `,"seq":`...), r.Seq, 10)
-	return append(append(out, ','), r.Body[1:]...), nil
 }
 
 // outgoing is a message taken from a slot or queue.

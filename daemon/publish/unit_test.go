@@ -183,7 +183,7 @@ func TestWrittenEqualsMarshalled(t *testing.T) {
 		}
 		for _, body := range [][]byte{r.Body, nil} {
 			r.Body = body
-			if got, err := written(&r); err != nil || string(got) != string(want) {
+			if got, err := r.AppendJSON(nil); err != nil || string(got) != string(want) {
 				t.Errorf("got  %s (%v)\nwant %s", got, err, want)
 			}
 		}

@@ -26,9 +26,13 @@ func BenchmarkCommit(b *testing.B) {
 			for i := range events {
 				events[i] = reading("hone bay 1", "J-4107", "0001", i+1)
 			}
-			group, err := encode(events)
+			batch, err := encode(events)
 			if err != nil {
 				b.Fatal(err)
+			}
+			var group []*entry
+			for i := range batch {
+				group = append(group, &batch[i])
 			}
 			b.ReportAllocs()
 			last := uint64(0)

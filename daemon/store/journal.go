@@ -60,7 +60,7 @@ type Journal struct {
 	tick  time.Duration // of the upkeep
 
 	mu      sync.Mutex
-	queue   []entry
+	queue   []*entry
 	room    chan struct{} // closed when some has come free
 	closed  bool          // to Append
 	running bool

@@ -42,7 +42,9 @@ func (j *Journal) enqueue(ctx context.Context, batch []entry) error {
 	if j.closed {
 		return ErrClosed
 	}
-	j.queue = append(j.queue, batch...)
+	for i := range batch {
+		j.queue = append(j.queue, &batch[i])
+	}
 	return nil
 }
 
@@ -61,8 +63,8 @@ func (j *Journal) awaitRoom(ctx context.Context) error {
 
 // group returns the events to commit next: as many as have queued, up to
 // groupMost, but no part of an Append without the rest of it. They stay queued
-// until taken is called.
-func (j *Journal) group() []entry {
+// until taken is called, and what was returned is good until then.
+func (j *Journal) group() []*entry {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	n := min(len(j.queue), groupMost)
@@ -80,10 +82,9 @@ func (j *Journal) group() []entry {
 func (j *Journal) taken(n int, last uint64) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.queue = j.queue[n:]
-	if len(j.queue) == 0 {
-		j.queue = nil
-	}
+	left := copy(j.queue, j.queue[n:])
+	clear(j.queue[left:])
+	j.queue = j.queue[:left]
 	j.last = last
 	close(j.room)
 	j.room = make(chan struct{})

@@ -97,8 +97,7 @@ func same[T comparable](a, b *T) bool {
 type entry struct {
 	event session.Event
 	body  []byte
-	columns
-	last bool // of the events given to one Append
+	last  bool // of the events given to one Append
 }
 
 // The times that UnixNano can tell.
@@ -107,10 +106,14 @@ var (
 	latest   = time.Date(2262, 1, 1, 0, 0, 0, 0, time.UTC)
 )
 
+// bodyUsual is about how long the body of a reading is.
+const bodyUsual = 640
+
 func encode(events []session.Event) ([]entry, error) {
 	batch := make([]entry, len(events))
 	for i := range events {
-		e := events[i]
+		batch[i].event = events[i]
+		e := &batch[i].event
 		e.At = e.At.Round(0) // the steady clock's part is worth nothing on disk
 		switch {
 		case e.Station == "":
@@ -120,11 +123,11 @@ func encode(events []session.Event) ([]entry, error) {
 		case e.At.Before(earliest) || e.At.After(latest):
 			return nil, fmt.Errorf("event %q of station %s: give it a time between the years 1678 and 2262", e.Kind, e.Station)
 		}
-		body, err := json.Marshal(&e)
+		body, err := e.AppendJSON(make([]byte, 0, bodyUsual))
 		if err != nil {
 			return nil, fmt.Errorf("event %q of station %s: %w", e.Kind, e.Station, err)
 		}
-		batch[i] = entry{event: e, body: body, columns: columnsOf(&e)}
+		batch[i].body = body
 	}
 	batch[len(batch)-1].last = true
 	return batch, nil

@@ -36,7 +36,7 @@ func (j *Journal) spillDirs() []string {
 	return []string{j.dir, os.TempDir()}
 }
 
-func spillTo(dir, id string, left []entry) (name string, err error) {
+func spillTo(dir, id string, left []*entry) (name string, err error) {
 	f, err := os.CreateTemp(dir, "fairbore-unrecorded-"+id+"-*.ndjson")
 	if err != nil {
 		return "", err

@@ -75,7 +75,7 @@ func (w *writer) close() (err error) {
 //
 // It takes no context: a commit that is cut off half way leaves nobody the
 // wiser. What it waits for is bounded by busy_timeout and the disk.
-func (w *writer) put(last uint64, group []entry, cursors map[string]uint64) error {
+func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) error {
 	ctx := context.Background()
 	rows, head := w.rows(last, group)
 	if len(group) == 1 && len(cursors) == 0 { // a statement alone is a transaction
@@ -123,13 +123,15 @@ func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64
 
 // rows lays the group out as arguments, good until the next call, and returns
 // the hash of its last row.
-func (w *writer) rows(last uint64, group []entry) ([]any, hash) {
+func (w *writer) rows(last uint64, group []*entry) ([]any, hash) {
 	args, head := w.args[:0], w.head
-	for i := range group {
-		e := &group[i]
+	heads := make([]byte, 0, len(head)*len(group))
+	for _, e := range group {
 		last++
 		head = link(head, last, e.body)
-		args = append(args, int64(last), e.at, e.station, e.kind, value(e.job), value(e.part), value(e.depth), value(e.angle), string(e.body), bytes.Clone(head[:]))
+		heads = append(heads, head[:]...)
+		c := columnsOf(&e.event)
+		args = append(args, int64(last), c.at, c.station, c.kind, value(c.job), value(c.part), value(c.depth), value(c.angle), string(e.body), heads[len(heads)-len(head):])
 	}
 	w.args = args
 	return args, head
@@ -145,7 +147,7 @@ func value[T any](p *T) any {
 // landed finds out whether a group whose commit reported an error is on disk
 // all the same, and what the hash of its last row is. The answer is the file's:
 // a failed sync tells neither way.
-func (w *writer) landed(last uint64, group []entry) (bool, hash, error) {
+func (w *writer) landed(last uint64, group []*entry) (bool, hash, error) {
 	var seq uint64
 	var h []byte
 	err := w.tail.QueryRowContext(context.Background()).Scan(&seq, &h)
@@ -246,7 +248,7 @@ func wait(ctx context.Context, d time.Duration) {
 }
 
 // record commits a group and tells of it; or says why not, and leaves it queued.
-func (j *Journal) record(group []entry) error {
+func (j *Journal) record(group []*entry) error {
 	last, cursors := j.Last(), j.unsaved()
 	j.working(true)
 	err := j.commit(last, group, cursors)
@@ -267,7 +269,7 @@ func (j *Journal) record(group []entry) error {
 }
 
 // commit puts a group on disk, with the ballast given up for it if that helps.
-func (j *Journal) commit(last uint64, group []entry, cursors map[string]uint64) error {
+func (j *Journal) commit(last uint64, group []*entry, cursors map[string]uint64) error {
 	err := j.commitOnce(last, group, cursors)
 	if err != nil && wantsRoom(err) && j.dropBallast() {
 		err = j.commitOnce(last, group, cursors)
@@ -275,7 +277,7 @@ func (j *Journal) commit(last uint64, group []entry, cursors map[string]uint64) 
 	return err
 }
 
-func (j *Journal) commitOnce(last uint64, group []entry, cursors map[string]uint64) error {
+func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uint64) error {
 	w := &j.writer
 	err := w.put(last, group, cursors)
 	if err == nil {
@@ -308,10 +310,10 @@ func (j *Journal) everyCursor() map[string]uint64 {
 	return all
 }
 
-func records(id string, last uint64, group []entry) []session.Record {
+func records(id string, last uint64, group []*entry) []session.Record {
 	out := make([]session.Record, len(group))
-	for i := range group {
-		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: group[i].event, Body: group[i].body}
+	for i, e := range group {
+		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: e.event, Body: e.body}
 	}
 	return out
 }
