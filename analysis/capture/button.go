@@ -21,7 +21,7 @@ func (b *button) Feed(s Sample) []Result {
 		b.say(Result{Kind: Refused, At: s.At, Reason: Outside})
 	default:
 		b.taken = true
-		b.say(Result{Kind: Taken, At: s.At, Since: s.At, Value: s.Value, U: deviation(b.o.noise()), Quality: 1})
+		b.say(Result{Kind: Taken, At: s.At, Since: s.At, Until: s.At, Value: s.Value, U: deviation(b.o.noise()), Quality: 1})
 	}
 	return b.res[:b.n]
 }

@@ -70,6 +70,7 @@ const (
 	Growing   Reason = "still growing"                 // the value kept rising
 	Unsteady  Reason = "not steady"                    // neither level nor going one way
 	Stuck     Reason = "the gauge repeats one value"   // a held display or a stuck stream
+	Still     Reason = "level: now draw the gauge out" // a coarse display at rest: taken when it moves again
 	Outside   Reason = "not in the bore"               // beyond the band about the nominal size
 	Silent    Reason = "no samples in the bore, again" // the stream fell silent during the visit
 )
@@ -81,7 +82,8 @@ type Result struct {
 	Reason Reason        // of Refused
 
 	// Of Taken:
-	Since time.Duration      // of the first sample that it rests on: it is the mean size from then to At
+	Since time.Duration      // of the first sample that it rests on: it is the mean size from then to Until
+	Until time.Duration      // of the last; before At where the reading waited to be sure
 	Value analysis.Length    // the size as the gauge says it
 	U     analysis.Deviation // its standard uncertainty from the scatter of the samples alone (type A); 0: not known
 	Turns int                // passes through square that it rests on

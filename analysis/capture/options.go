@@ -183,8 +183,23 @@ func (o *Options) grain() float64 {
 
 func (o *Options) step() float64 { return analysis.Length(o.Resolution).Micrometres() }
 
-// lively reports whether the gauge's last digit is never at rest.
-func (o *Options) lively() bool { return o.noise() >= o.step() }
+// chance is how seldom a good gauge may be taken for a stuck one.
+const chance = 1e-4
+
+// repeats is how often one value may come, one after the other: its step q takes
+// in at most the part erf(q/√8s) of a gauge's values (normal scatter s, here a
+// quarter less than stated). Ten or so for a step as fine as the scatter; for a
+// coarse one there is no end to it. A display that is steadied inside needs a
+// repeatability less than its step in the options.
+func (o *Options) repeats() int {
+	const endless = 1 << 30
+	s := 0.75 * analysis.Length(o.Repeatability).Micrometres()
+	part := math.Erf(o.step() / (math.Sqrt(8) * s))
+	if part > 1-1e-6 {
+		return endless
+	}
+	return int(math.Ceil(math.Log(chance)/math.Log(part))) + 1
+}
 
 // deviation converts µm to a Deviation; what does not fit is 0, "not known".
 func deviation(um float64) analysis.Deviation {

@@ -168,10 +168,10 @@ func limit(p simulator.Params) float64 {
 // locate finds the place that a reading is of, and how far off it is, µm: its
 // size is the mean over its time.
 func locate(tr simulator.Truth, got []int, r capture.Result) (at int, e float64) {
-	mid := (r.Since + r.At) / 2
+	mid := (r.Since + r.Until) / 2
 	at = -1
 	for i, pl := range tr.Places {
-		if mid >= pl.From && mid <= pl.To && r.At <= tr.Out+500*time.Millisecond && (at < 0 || got[at] > 0) {
+		if mid >= pl.From && mid <= pl.To && r.Until <= tr.Out+500*time.Millisecond && (at < 0 || got[at] > 0) {
 			at = i
 		}
 	}

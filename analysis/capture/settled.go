@@ -25,6 +25,12 @@ const (
 // contact coming home is an exponential with a time constant T below a second
 // (common practice: 0.1 to 1 s), so a slope of b leaves an error of about b·T:
 // 0.1 µm for 0.2 µm/s and half a second.
+//
+// A stream that has stuck is level too, wherever it stuck. So a level is taken
+// only at a value that differs from the one before it: a sign that the gauge
+// lives. A display that is coarser than the gauge's noise may show none for as
+// long as the gauge rests, and then nothing tells a good level from a stuck one
+// while it lasts (see [Still]): it is kept, and taken when the gauge is drawn out.
 type settled struct {
 	gate
 	held  window    // the run within Range, oldest first
@@ -37,14 +43,21 @@ type settled struct {
 	away  int     // samples beyond Rearm from it, one after the other
 	trend float64 // slope of the last judged run, µm/s
 	seen  int     // samples of the visit
+	kept  Result  // a level that waits for a sign of life; no Kind: none
+	run   int     // how often the latest value came, one after the other
+	most  int     // how often it may
+	stood float64 // since when it stands, s
+	leap  float64 // by which the value came to where it stands, µm
+	gone  bool    // the value has been far from that level
+	near  float64 // when it was last near it, s
 }
 
 // sample is a Sample for computing: s since the visit began, µm from nominal.
 type sample struct{ t, v float64 }
 
-func newSettled(o Options) *settled { return &settled{gate: gate{o: o}} }
+func newSettled(o Options) *settled { return &settled{gate: gate{o: o}, most: o.repeats()} }
 
-func (c *settled) Reset() { *c = settled{gate: gate{o: c.o}} }
+func (c *settled) Reset() { *c = *newSettled(c.o) }
 
 func (c *settled) Progress() Progress {
 	p := Progress{In: c.in, Done: c.done}
@@ -67,6 +80,7 @@ func (c *settled) Feed(s Sample) []Result {
 	case stays:
 		c.add(s)
 	case leaves:
+		c.release(s.At)
 		c.end(s.At, c.why())
 		c.say(Result{Kind: Left, At: s.At})
 	}
@@ -88,7 +102,8 @@ func (c *settled) begin(at time.Duration) {
 	c.held.clear()
 	c.clock.begin()
 	c.have, c.seen, c.away = 0, 0, 0
-	c.done, c.trend, c.began = false, 0, at
+	c.done, c.trend, c.began, c.kept = false, 0, at, Result{}
+	c.run, c.leap = 0, 0
 }
 
 // end says why there was no reading, if there was none. A visit of one sample
@@ -102,8 +117,10 @@ func (c *settled) end(at time.Duration, why Reason) {
 func (c *settled) why() Reason {
 	limit := analysis.Length(c.o.Slope).Micrometres()
 	switch {
-	case c.o.lively() && c.held.repeats(stuckAfter):
+	case c.stuck():
 		return Stuck
+	case c.kept.Kind == Taken:
+		return Still
 	case c.held.span() < c.o.Settle.Seconds() && c.trend == 0:
 		return Soon
 	case c.trend < -limit:
@@ -121,7 +138,7 @@ func (c *settled) add(s Sample) {
 	x := sample{(s.At - c.began).Seconds(), (s.Value - c.o.Nominal).Micrometres()}
 	if c.clock.tick(x.t) {
 		c.held.clear()
-		c.have = 0
+		c.have, c.kept = 0, Result{}
 	}
 	if c.have < 2 {
 		c.spike[c.have] = x
@@ -148,39 +165,116 @@ func wild(a, b, c, noise float64) bool {
 }
 
 func (c *settled) judge(x sample, at time.Duration) {
+	if c.kept.Kind == Taken {
+		c.depart(x, at)
+	}
+	changed := c.follow(x)
 	c.held.push(x, analysis.Length(c.o.Range).Micrometres(), maxSettle.Seconds())
-	if c.done {
+	switch {
+	case c.done:
 		c.rearm(x, at)
-		return
-	}
-	if c.held.n < levelFewest || c.held.span() < c.o.Settle.Seconds() {
-		return
-	}
-	limit := analysis.Length(c.o.Slope).Micrometres()
-	k := c.held.enough(c.o.Settle.Seconds(), c.o.noise(), limit)
-	slope, u := c.held.slope(k, c.o.noise())
-	c.trend = slope
-	switch late, uLate := c.held.slope(k/2, c.o.noise()); {
-	case math.Abs(slope) > limit, u > 1.5*limit && c.held.span() < maxSettle.Seconds()*0.9:
-	case math.Abs(late)-uLate > limit: // at a peak, or not there yet
-	case c.o.lively() && c.held.repeats(suspectAfter):
-	default:
-		c.take(at, c.held.at(c.held.n-k).t)
+	case c.stuck():
+		c.kept = Result{}
+	case c.resting():
+		alive := changed && c.held.changes(meanOver.Seconds()) > 1
+		if alive || c.landed(x.t) {
+			c.keep(at)
+		}
+		if alive {
+			c.release(at)
+		}
 	}
 }
 
-func (c *settled) take(at time.Duration, from float64) {
-	over := max(meanOver.Seconds(), (c.held.at(c.held.n-1).t-from)/2)
+// follow notes how long the value has stood still, and whether it changed.
+func (c *settled) follow(x sample) bool {
+	if c.held.n > 0 && x.v == c.held.latest() {
+		c.run++
+		return false
+	}
+	if c.held.n > 0 {
+		c.leap = math.Abs(x.v - c.held.latest())
+	}
+	if c.stuck() { // and lives again
+		c.held.clear()
+	}
+	c.run, c.stood = 1, x.t
+	return true
+}
+
+// stuck reports whether the value has stood still for longer than the gauge's
+// scatter allows.
+func (c *settled) stuck() bool { return c.run >= c.most }
+
+// How the value may have come to where it stands still, for that to be a level: by
+// small steps, as a contact comes home ever slower while a stream sticks on the
+// way; or else it stands for longer than displays hang (an assumption).
+const (
+	gentle = 2.5 // steps of the display
+	hangs  = 2.0 // s
+)
+
+func (c *settled) landed(now float64) bool {
+	return c.leap <= gentle*c.o.step() || now-c.stood >= hangs
+}
+
+// depart watches the value go from a level that was kept. Gone far and back it was
+// drawn along the bore to another place, so the level was one. Settled elsewhere it
+// may as well have been stuck, and the level is given up.
+func (c *settled) depart(x sample, at time.Duration) {
+	switch off := math.Abs(x.v - c.level); {
+	case off > analysis.Length(c.o.Rearm).Micrometres():
+		c.gone = true
+	case c.gone && off > analysis.Length(c.o.Rearm).Micrometres()/2:
+	case c.gone:
+		c.release(at)
+		c.move(at)
+	case off <= analysis.Length(c.o.Range).Micrometres():
+		c.near = x.t
+	case x.t-c.near > c.o.Settle.Seconds()/2:
+		c.kept = Result{}
+	}
+}
+
+// resting reports whether the latest samples are level.
+func (c *settled) resting() bool {
+	if c.held.n < levelFewest || c.held.span() < c.o.Settle.Seconds() {
+		return false
+	}
+	limit, noise := analysis.Length(c.o.Slope).Micrometres(), c.o.noise()
+	k := c.held.enough(c.o.Settle.Seconds(), noise, limit)
+	slope, u := c.held.slope(k, noise)
+	c.trend = slope
+	if math.Abs(slope) > limit || u > 1.5*limit && c.held.span() < maxSettle.Seconds()*0.9 {
+		return false
+	}
+	late, uLate := c.held.slope(k/2, noise)
+	return math.Abs(late)-uLate <= limit // not at a peak, and not on the way
+}
+
+// keep works out the reading that the level would be.
+func (c *settled) keep(at time.Duration) {
+	k := c.held.enough(c.o.Settle.Seconds(), c.o.noise(), analysis.Length(c.o.Slope).Micrometres())
+	over := max(meanOver.Seconds(), (c.held.at(c.held.n-1).t-c.held.at(c.held.n-k).t)/2)
 	mean, u, sd, over := c.held.mean(over, c.o.noise())
 	v, err := analysis.FromMicrometres(mean)
 	if err != nil {
 		return
 	}
-	c.done, c.level, c.away = true, mean, 0
 	u = math.Hypot(math.Hypot(u, sway), c.o.grain())
-	since := at - time.Duration(over*float64(time.Second))
-	c.say(Result{Kind: Taken, At: at, Since: since, Value: c.o.Nominal + v, U: deviation(u),
-		Quality: clamp01(1.5 - sd/(2*c.o.noise()))})
+	c.level, c.gone, c.near = mean, false, c.clock.last
+	c.kept = Result{Kind: Taken, Since: at - time.Duration(over*float64(time.Second)), Until: at,
+		Value: c.o.Nominal + v, U: deviation(u), Quality: clamp01(1.5 - sd/(2*c.o.noise()))}
+}
+
+// release takes the level that was kept, if there is one.
+func (c *settled) release(at time.Duration) {
+	if c.kept.Kind != Taken {
+		return
+	}
+	c.kept.At = at
+	c.say(c.kept)
+	c.kept, c.done, c.away = Result{}, true, 0
 }
 
 func clamp01(x float64) float64 { return min(1, max(0, x)) }
@@ -191,9 +285,12 @@ func (c *settled) rearm(x sample, at time.Duration) {
 		c.away = 0
 		return
 	}
-	if c.away++; c.away < 2 {
-		return
+	if c.away++; c.away >= 2 {
+		c.move(at)
 	}
+}
+
+func (c *settled) move(at time.Duration) {
 	c.say(Result{Kind: Moved, At: at})
 	c.done, c.away, c.trend = false, 0, 0
 	c.held.clear()

@@ -210,8 +210,9 @@ func (c *turning) take(at time.Duration, passes int) {
 	for i := 3; i < len(l); i += 2 {
 		c.half = max(c.half, l[i].t-l[i-2].t)
 	}
-	c.say(Result{Kind: Taken, At: at, Since: c.began + time.Duration(l[1].t*float64(time.Second)), Value: c.o.Nominal + v,
-		U: deviation(k.uncertainty()), Turns: passes, Quality: clamp01(2 - k.ratio())})
+	since := c.began + time.Duration(l[1].t*float64(time.Second))
+	c.say(Result{Kind: Taken, At: at, Since: since, Until: at, Value: c.o.Nominal + v, U: deviation(k.uncertainty()),
+		Turns: passes, Quality: clamp01(2 - k.ratio())})
 }
 
 // rearm looks for the gauge going to another place: the value stays away from

@@ -13,6 +13,9 @@ func (w *window) clear() { w.head, w.n = 0, 0 }
 
 func (w *window) at(i int) sample { return w.ring[(w.head+i)%windowCap] }
 
+// latest is the newest value; there must be one.
+func (w *window) latest() float64 { return w.at(w.n - 1).v }
+
 // push adds x and drops the oldest samples until the rest lie within width of
 // one another and within age of x.
 func (w *window) push(x sample, width, age float64) {
@@ -113,22 +116,14 @@ func (w *window) mean(over, noise float64) (mean, u, sd, span float64) {
 	return mean, math.Sqrt(own/n + sway/apart), math.Sqrt(variance), span
 }
 
-// suspectAfter is how often one value must repeat to wait for another, and
-// stuckAfter to call it stuck: where a gauge scatters by as much as its step or
-// more, two samples agree by chance in 3 of 10 cases, four in a row in 1 of 40,
-// eight in 1 of 7000. A display that is steadied inside needs a repeatability
-// less than its step in the options.
-const suspectAfter, stuckAfter = 4, 8
-
-// repeats reports whether the latest n samples are one value.
-func (w *window) repeats(n int) bool {
-	if w.n < n {
-		return false
-	}
-	for i := 2; i <= n; i++ {
-		if w.at(w.n-i).v != w.at(w.n-1).v {
-			return false
+// changes is how often, in the last over seconds, the value differs from the one
+// before it.
+func (w *window) changes(over float64) (n int) {
+	end := w.at(w.n - 1).t
+	for i := w.n - 1; i > 0 && (end-w.at(i).t <= over || w.n-i < levelFewest); i-- {
+		if w.at(i).v != w.at(i-1).v {
+			n++
 		}
 	}
-	return true
+	return n
 }

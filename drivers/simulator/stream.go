@@ -25,15 +25,16 @@ const (
 	UnitSwitch       // the display is switched between mm and inch without saying so
 	Sign             // the direction of counting is reversed
 	ErrorText        // text in the number's place for a while
+	Frozen           // one value over and over for a while
 )
 
-var faults = [...]string{"none", "stuck", "burst after stall", "unit switch", "sign reversal", "error text"}
+var faults = [...]string{"none", "stuck", "burst after stall", "unit switch", "sign reversal", "error text", "frozen"}
 
 // String names the fault.
 func (f Fault) String() string { return faults[f] }
 
 // Faults lists the faults.
-func Faults() []Fault { return []Fault{StuckValue, Burst, UnitSwitch, Sign, ErrorText} }
+func Faults() []Fault { return []Fault{StuckValue, Burst, UnitSwitch, Sign, ErrorText, Frozen} }
 
 // Stream is how the values get from the gauge to the reader. Chances are for
 // each value.
@@ -78,7 +79,7 @@ func (s *Stream) values(m *motion, tr *Truth, rng *rand.Rand) []Point {
 		if t >= begin {
 			p = s.fail(p, last, t < end, end)
 		}
-		if s.Fault != StuckValue || t < begin {
+		if stands := s.Fault == StuckValue || s.Fault == Frozen && t < end; !stands || t < begin {
 			last = v
 		}
 		if n := len(out); n > 0 && p.T < out[n-1].T {
@@ -104,6 +105,10 @@ func (s *Stream) fail(p Point, last int64, during bool, end float64) Point {
 		p.Value = int64(math.Round(float64(p.Value) / 25.4))
 	case Sign:
 		p.Value = -p.Value
+	case Frozen:
+		if during {
+			p.Value = last
+		}
 	case ErrorText:
 		if during {
 			p.Text = "Error"
