@@ -21,6 +21,7 @@ type planner struct {
 
 	tol, high, edge float64 // tolerance; high limit; what the largest reading may come to
 	u               float64
+	gauging         float64 // standard deviation of one reading from one gauging to the next
 	stock           float64 // mean to target
 	largest         float64
 }
@@ -111,6 +112,7 @@ func (p *planner) follow() {
 	in := p.in
 	seconds := timed(in.Rounds, in.Prior)
 	common := driftPart / math.Sqrt(3) * (in.Job.High - in.Job.Low).Micrometres()
+	p.gauging = math.Hypot(p.repeat, common)
 	p.gains = gains(in.Rounds, p.repeat, common, seconds)
 	p.again = again(p.gains)
 	f := newRates(in.Job, in.Prior, seconds)

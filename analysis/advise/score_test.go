@@ -2,7 +2,9 @@ package advise_test
 
 import (
 	"fmt"
+	"os"
 	"slices"
+	"strconv"
 	"testing"
 	"time"
 
@@ -66,9 +68,15 @@ var ways = []struct {
 // BenchmarkAdviceInTheShop hones simulated parts of the scenario's jobs by the
 // advice, with and without the shop's rate from earlier parts, by the same
 // rules with the true rate, and greedily with all known, and prints how they
-// ended. Run with -benchtime=1x. The seed is fresh, and printed.
+// ended. Run with -benchtime=1x. The seed is fresh, or FAIRBORE_SEED, and printed.
 func BenchmarkAdviceInTheShop(b *testing.B) {
 	seed := uint64(time.Now().UnixNano())
+	if text := os.Getenv("FAIRBORE_SEED"); text != "" {
+		var err error
+		if seed, err = strconv.ParseUint(text, 10, 64); err != nil {
+			b.Fatal(err)
+		}
+	}
 	for range b.N {
 		fmt.Printf("\nseed %d, %d parts a job, a quarter of it first parts and greedily\n%-8s %-8s %-11s %7s %7s %7s %7s %7s | %6s %6s %6s %6s %7s\n", seed, partsScored, "job", "guard", "by",
 			"good %", "over %", "under %", "aside %", "form %", "rounds", "mean", "90 %", "gauged", "endless")
