@@ -12,6 +12,8 @@ import (
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"fairbore/daemon/store"
 )
 
 // browser is a real browser with one page.
@@ -246,7 +248,7 @@ func TestBrowserKeysOnly(t *testing.T) {
 	b.open(r.page(), 1024, 600)
 	b.says("big", "not mastered")
 	before := r.bore().Seq
-	for _, k := range strings.Split("tvgrpmzwjxas?", "") {
+	for _, k := range strings.Split("tvugrpmzkdwjnxas?", "") {
 		b.press(k)
 		b.wait("a question for "+k, `document.querySelector("dialog[open]")`)
 		b.press(kb.Escape)
@@ -275,6 +277,109 @@ func TestBrowserKeysOnly(t *testing.T) {
 	b.wait("a focus that shows", `document.activeElement !== document.body && getComputedStyle(document.activeElement).outlineStyle === "solid"`)
 }
 
+// A job entered at the machine: what is wrong is said as it is typed, a right one
+// is worked to, outlives the program, and can be chosen again later.
+func TestBrowserNewJob(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	b.says("big", "not mastered")
+	b.press("e")
+	b.wait("the page of a new job", `document.getElementById("f-nominal")`)
+	typed := func(field, text string) {
+		t.Helper()
+		b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById("f-`+field+`").value = ""`), chromedp.SendKeys("#f-"+field, text))
+	}
+	typed("id", "J-<b>1")
+	typed("nominal", "31.75")
+	b.says("e-nominal", "1.250000 in")
+	typed("low", "+0.010")
+	typed("high", "0")
+	b.says("x-high", "must be above the low limit")
+	typed("low", "0")
+	typed("high", "+0.010")
+	b.wait("the fault to go", `document.getElementById("x-high").innerText === ""`)
+	b.says("e-high", "31.7600 mm")
+	typed("length", "63.5")
+	b.says("e-sections", "use 4 32 59")
+	b.do(chromedp.Click("#e-sections button"))
+	typed("orientations", "0 90")
+	b.wait("the drawing", `document.querySelector("#drawing svg .cell")`)
+	b.do(chromedp.Click("#save"))
+	b.says("x-ring", "choose the ring")
+	b.do(chromedp.SetValue("#f-ring", "R-1250"), chromedp.SetValue("#f-material", "tool steel"), chromedp.Click("#save"))
+	b.wait("the page of the station", `document.getElementById("work")`)
+	b.says("work", "J-<b>1")
+	r.kill()
+	r.start()
+	b.open(r.page(), 1024, 600)
+	b.says("work", "J-<b>1")
+	choose := func(id string) {
+		t.Helper()
+		b.act("job", chromedp.Click(`#d-job [value="`+id+`"]`))
+		b.says("work", id)
+	}
+	choose("J-4112")
+	b.open(r.page(), 1024, 600)
+	b.says("work", "J-4112")
+	choose("J-<b>1")
+	if j := r.bore().Job; len(j.Plan()) != 6 || j.High.String() != "31.76 mm" {
+		t.Errorf("job %+v", j)
+	}
+}
+
+// What has no place of its own on the page can be done all the same: a void taken
+// back, a knock, dressed stones, a note, a place skipped, and the rounds looked at.
+func TestBrowserSmallActions(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 390, 844)
+	b.says("big", "not mastered")
+	b.wait("the action that is due", `document.getElementById("due").innerText === "Master"`)
+	r.readRing(b, "master")
+	r.reading("31.74510", 1)
+	b.act("void")
+	b.says("next", "0°")
+	b.act("restore")
+	b.says("next", "90°")
+	b.act("place", chromedp.Click(`#places label:nth-child(2)`), chromedp.Click(`#d-place [value="skip"]`))
+	b.says("next", "1.26 in / 0°")
+	b.act("dressed", chromedp.Click(`#d-dressed [value="the stones were trued"]`))
+	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "<img src=x> oil changed"))
+	b.press("b")
+	b.wait("the sections by round", `document.querySelectorAll("#sections .channel").length === 3 && document.getElementById("sections").getBoundingClientRect().width > 300`)
+	b.press("b")
+	b.act("knock", chromedp.Click(`#d-knock [value="the gauge was dropped"]`))
+	b.says("big", "not mastered")
+	b.says("reason", "dropped")
+	r.stop()
+	noted := r.notes()
+	for _, want := range []string{"the stones were trued", "<img src=x> oil changed", "the gauge was dropped"} {
+		if !slices.Contains(noted, want) {
+			t.Errorf("the journal lacks %q; it has %q", want, noted)
+		}
+	}
+}
+
+// notes returns what the journal has noted.
+func (r *rig) notes() (out []string) {
+	r.t.Helper()
+	j, err := store.View(context.Background(), r.path("journal/journal.db"))
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer j.Close()
+	for rec, err := range j.Query(context.Background(), store.Filter{Station: "bay2"}) {
+		if err != nil {
+			r.t.Fatal(err)
+		}
+		if rec.Note != "" {
+			out = append(out, rec.Note)
+		}
+	}
+	return out
+}
+
 // What matters is on the screen without scrolling, at the machine and in the hand,
 // and nothing is ever wider than the screen, zoomed to 200 % too.
 func TestBrowserFits(t *testing.T) {
@@ -287,7 +392,7 @@ func TestBrowserFits(t *testing.T) {
 		r.reading(s, i+1)
 	}
 	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}, {960, 540}, {512, 300}, {320, 640}} {
-		for _, path := range []string{"/station/bay2", "/wall", "/plan", "/history"} {
+		for _, path := range []string{"/station/bay2", "/station/bay2/job", "/wall", "/plan", "/history"} {
 			b.open("http://"+r.web+path, size[0], size[1])
 			if path == "/station/bay2" {
 				b.says("number", "2")
@@ -332,6 +437,7 @@ func TestBrowserAccessible(t *testing.T) {
 			{"/station/bay2", `document.querySelector("dialog[open]") || (document.querySelector('[data-do="void"]').click(), false)`},
 			{"/wall", `document.querySelector(".tile .figure").innerText`},
 			{"/plan?nominal=x", `true`},
+			{"/station/bay2/job?from=J-4112", `document.querySelector("#drawing svg")`},
 			{"/history", `document.querySelector("table a")`},
 		} {
 			b.open("http://"+r.web+page.path+map[bool]string{true: "&", false: "?"}[strings.Contains(page.path, "?")]+"theme="+theme, 1024, 600)

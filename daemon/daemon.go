@@ -44,6 +44,7 @@ type Daemon struct {
 	stations []*station
 	buses    []*bus
 	waits    waits
+	entered  entered
 	ready    chan struct{} // closed when everything runs
 }
 
@@ -79,7 +80,7 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 	d.journal.OnCommit(d.committed)
 	d.journal.OnStatus(func(s store.Status) { d.hub.recording(s.Recording, s.Why) })
 	if cfg.Web.Listen != "" {
-		if d.web, err = web.Listen(web.Config{Listen: cfg.Web.Listen, Actions: cfg.Web.Actions, Version: version, Metrics: d.metrics(), Jobs: d.jobs, History: history{d}}, d, log); err != nil {
+		if d.web, err = web.Listen(web.Config{Listen: cfg.Web.Listen, Actions: cfg.Web.Actions, Version: version, Metrics: d.metrics(), Jobs: d.jobs, Entry: d.entry(), History: history{d}}, d, log); err != nil {
 			return nil, err
 		}
 	}
@@ -344,6 +345,7 @@ func (p *part) stop(name string, limit time.Duration) error {
 func (d *Daemon) committed(records []session.Record) {
 	d.hub.committed(records)
 	d.waits.committed(records)
+	d.entered.committed(records)
 	if d.pub != nil {
 		d.pub.Wake()
 	}
@@ -372,7 +374,7 @@ func (d *Daemon) Do(ctx context.Context, name string, a session.Action) session.
 		defer cancel()
 		recorded := d.waits.add(a.ID)
 		defer d.waits.remove(a.ID)
-		reply := s.do(ctx, a)
+		reply := s.do(ctx, d.recall(ctx, name, a))
 		if !reply.Done {
 			return reply
 		}

@@ -2,10 +2,7 @@ package daemon
 
 import (
 	"context"
-	"maps"
-	"slices"
 
-	"fairbore/analysis"
 	"fairbore/daemon/session"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
@@ -61,20 +58,4 @@ func (h history) Record(ctx context.Context, station string, seq uint64) (*sessi
 // archive gathers records with the settings that the stations have now.
 func (d *Daemon) archive() *archive {
 	return newArchive(d.journal, func(station, _ string) (session.Settings, bool) { return d.hub.settings(station), true })
-}
-
-// jobs lists the jobs that a station can work to, or all.
-func (d *Daemon) jobs(station string) []*analysis.Job {
-	if station == "" {
-		station = d.stations[0].name // every station knows all jobs
-	}
-	if d.hub.view(station) == nil {
-		return nil
-	}
-	set := d.hub.settings(station)
-	out := make([]*analysis.Job, 0, len(set.Jobs))
-	for _, id := range slices.Sorted(maps.Keys(set.Jobs)) {
-		out = append(out, set.Jobs[id])
-	}
-	return out
 }

@@ -62,13 +62,22 @@ func (a Approach) Draw(cv Canvas) {
 		cv.Lines(Mark, false, []Point{{x - 1.3*w, bottom + 1}, {x + 1.3*w, bottom + 1}})
 		last = &at
 		cv.Text(Soft, Point{x, y0 + 1.05*t}, 0.85*t, Middle, strconv.Itoa(r.Number))
-		if r.Strokes > 0 {
-			cv.Text(Soft, Point{x, y0 + 2.1*t}, 0.8*t, Middle, strconv.Itoa(r.Strokes)+"×")
-		}
+		cv.Text(Soft, Point{x, y0 + 2.1*t}, 0.8*t, Middle, a.spell(r.Round))
 	}
 	cv.Text(Soft, Point{x0 - 0.4*t, y0 + 1.05*t}, 0.8*t, End, "round")
-	cv.Text(Soft, Point{x0 - 0.4*t, y0 + 2.1*t}, 0.8*t, End, "strokes")
+	cv.Text(Soft, Point{x0 - 0.4*t, y0 + 2.1*t}, 0.8*t, End, "honed")
 	a.ahead(cv, y, x0+slot*(n-0.5), slot, t, last)
+}
+
+// spell says how long was honed before a round, in strokes or else in seconds.
+func (a Approach) spell(r session.Round) string {
+	switch {
+	case r.Strokes > 0:
+		return strconv.Itoa(r.Strokes) + "×"
+	case r.Seconds > 0:
+		return a.Format.mark(trimFloat(r.Seconds)) + " s"
+	}
+	return ""
 }
 
 // ahead draws what the advised round may bring.

@@ -141,7 +141,10 @@ func (c *cut) ruler() {
 	for _, s := range c.sections {
 		x := c.x(s.depth)
 		lines = append(lines, []Point{{x, y}, {x, y + 0.4*t}})
-		c.cv.Text(Soft, Point{x, y + 1.35*t}, 0.9*t, Middle, c.Format.Depth(s.depth))
+		word := c.Format.Depth(s.depth)
+		half := 0.45 * t * textWidth(word)
+		at := clamp(x, c.x0-0.4*t+half, c.x1+0.4*t-half) // clear of what the ends are called
+		c.cv.Text(Soft, Point{at, y + 1.35*t}, 0.9*t, Middle, word)
 	}
 	c.cv.Lines(Frame, false, append(lines, []Point{{c.x0, y + 0.2*t}, {c.x1, y + 0.2*t}})...)
 	c.cv.Text(Strong, Point{c.x0 - 0.6*t, y + 1.0*t}, 0.95*t, End, c.near())

@@ -45,7 +45,7 @@ func spans(b *session.Bore) []span {
 	var all []span
 	for i, r := range b.Rounds {
 		s := least.with(r.Smallest).with(r.Largest)
-		if i > 0 && i == len(b.Rounds)-1 && !b.Complete {
+		if i > 0 && r.Number == b.Round && !b.Complete {
 			s = s.with(all[i-1].lo).with(all[i-1].hi)
 		}
 		all = append(all, s)

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
@@ -144,14 +146,58 @@ func (s *Session) chooseJob(a Action) error {
 	if open := s.open(); open != "" && !a.Confirm {
 		return ask("%s; choose another job all the same?", open)
 	}
-	s.emit(Event{Kind: JobChosen, Job: job})
+	e := Event{Kind: JobChosen, Job: job}
+	if a.Spec != nil {
+		e.Note = Entered
+	}
+	s.emit(e)
 	return nil
 }
 
+// Entered is the note of a [JobChosen] whose job is not of the configuration: the
+// journal is where it is kept.
+const Entered = "entered at the machine"
+
+// Bounds of a job entered at the machine: as much as anybody gauges by hand, and
+// little enough to be worked out and drawn after each reading.
+const (
+	jobWord   = 64  // characters of its names
+	jobTitle  = 120 // of its title
+	jobPlaces = 240 // to gauge
+	jobGaps   = 40  // without a wall
+)
+
+// bounds reports what is too much of a job entered at the machine.
+func bounds(j *analysis.Job) (faults []error) {
+	for _, w := range []struct {
+		what, text string
+		most       int
+	}{{"id", j.ID, jobWord}, {"title", j.Title, jobTitle}, {"revision", j.Revision, jobWord}, {"material", j.Material, jobWord}, {"face", j.Face, jobWord}, {"ring", j.Ring, jobWord}} {
+		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, unicode.IsControl) {
+			faults = append(faults, fmt.Errorf("%s: want one line of at most %d characters", w.what, w.most))
+		}
+	}
+	if len(j.Sections) > jobPlaces || len(j.Orientations) > jobPlaces || len(j.Sections)*len(j.Orientations) > jobPlaces {
+		faults = append(faults, fmt.Errorf("sections: %d at %d angles is too much to gauge by hand; at most %d places", len(j.Sections), len(j.Orientations), jobPlaces))
+	}
+	if len(j.Interrupts) > jobGaps {
+		faults = append(faults, fmt.Errorf("interrupts: at most %d", jobGaps))
+	}
+	for _, in := range j.Interrupts {
+		if utf8.RuneCountInString(in.What) > jobWord || strings.ContainsFunc(in.What, unicode.IsControl) {
+			faults = append(faults, fmt.Errorf("interrupts: what is there wants one line of at most %d characters", jobWord))
+		}
+	}
+	return faults
+}
+
 // CheckJob reports all that is wrong with a job entered at the machine: what
-// [analysis.Job.Check] finds, a material or ring that is not known, and an id that
-// a job of the configuration has.
+// [analysis.Job.Check] finds, a material or ring that is not known, an id that a
+// job of the configuration has, and what is too much to be worked to.
 func (set *Settings) CheckJob(j *analysis.Job) []error {
+	if faults := bounds(j); len(faults) > 0 {
+		return faults
+	}
 	faults := j.Check()
 	if _, err := master.FindMaterial(j.Material); err != nil {
 		faults = append(faults, err)

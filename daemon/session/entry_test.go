@@ -1,8 +1,11 @@
 package session
 
 import (
+	"slices"
 	"strings"
 	"testing"
+
+	"fairbore/analysis"
 )
 
 // A job entered at the machine is worked to like one of the configuration, and a
@@ -14,6 +17,9 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 	b.must(Action{Do: "job", Spec: job})
 	b.master()
 	b.send("31.7513")
+	if n := slices.IndexFunc(b.all, func(e Event) bool { return e.Kind == JobChosen && e.Note == Entered }); n < 0 {
+		t.Error("the journal does not say that the job was entered")
+	}
 	again := New(b.set, records(b.all))
 	if j := again.Fold().Job; j == nil || j.ID != "J-9001" || j.Low != job.Low {
 		t.Errorf("after a restart the job is %+v", j)
@@ -27,6 +33,27 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 	for _, want := range []string{"wood", "R-9", "sections", "another name"} {
 		if !strings.Contains(r.Why, want) {
 			t.Errorf("%s is not reported: %s", want, r.Why)
+		}
+	}
+}
+
+// A job that nobody could gauge by hand is refused before its places are worked
+// out, however it comes.
+func TestJobTooLarge(t *testing.T) {
+	set := testSettings()
+	for what, spoil := range map[string]func(*analysis.Job){
+		"places": func(j *analysis.Job) {
+			j.Sections, j.Orientations = make([]analysis.Length, 3000), make([]analysis.Angle, 3000)
+		},
+		"id":         func(j *analysis.Job) { j.ID = strings.Repeat("x", 65) },
+		"title":      func(j *analysis.Job) { j.Title = "two\nlines" },
+		"interrupts": func(j *analysis.Job) { j.Interrupts = make([]analysis.Interrupt, 41) },
+	} {
+		job := sleeve()
+		job.ID = "J-9002"
+		spoil(job)
+		if faults := set.CheckJob(job); len(faults) != 1 || !strings.Contains(faults[0].Error(), what) {
+			t.Errorf("%s: %v", what, faults)
 		}
 	}
 }

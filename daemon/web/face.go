@@ -67,6 +67,7 @@ type face struct {
 	Mastered bool     `json:"mastered"`
 	Reading  bool     `json:"reading_ring"` // a ring is being read
 	Finished bool     `json:"finished"`
+	Due      string   `json:"due,omitempty"`     // the action that is due now, "" if none is
 	Waiting  string   `json:"waiting,omitempty"` // who waits for whom, for the wall
 }
 
@@ -88,8 +89,10 @@ type choice struct {
 func faceOf(b *session.Bore, f picture.Format) face {
 	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: once(b.Cautions), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs(b, f)
+	v.Due = due(b)
 	if b.Job == nil {
 		v.Tone, v.Big, v.Waiting = act, "Choose a job", "a job"
+		v.Advice = "Choose the job, or enter a new one."
 		return v
 	}
 	v.Job, v.JobTitle, v.Ring = b.Job.ID, b.Job.Title, b.Job.Ring
@@ -108,8 +111,10 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 	switch {
 	case b.Verdict != nil && b.Verdict.Accepted:
 		v.says(safe, "Accepted", "the next part")
+		v.limits(b, f)
 	case b.Verdict != nil:
 		v.says(watch, "Laid aside", "the next part")
+		v.limits(b, f)
 	case !b.Recording:
 		v.says(watch, "Not recording", "the journal")
 	case b.Gauge != nil && b.Gauge.Lost:
@@ -131,6 +136,30 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 	default:
 		v.judged(b, f)
 	}
+}
+
+// due names the action that a person is to choose next, "" where the gauge goes on
+// by itself or nothing is certain.
+func due(b *session.Bore) string {
+	switch {
+	case b.Verdict != nil:
+		return "part"
+	case !b.Recording || b.Gauge != nil && b.Gauge.Lost || b.Master.Running != nil:
+		return ""
+	case b.Job == nil:
+		return "job"
+	case !b.Master.OK:
+		return "master"
+	case b.State == session.Over:
+		return "reject"
+	case b.Sizes == nil || !b.Complete || b.Basis != b.Round:
+		return ""
+	case b.State == session.InSize:
+		return "accept"
+	case b.Advice != nil && b.Advice.Kind.Honing():
+		return "round"
+	}
+	return ""
 }
 
 func (v *face) says(t tone, big, waits string) { v.Tone, v.Big, v.Waiting = t, big, waits }
@@ -192,6 +221,13 @@ func (v *face) advise(b *session.Bore) {
 	switch a := b.Advice; {
 	case b.Verdict != nil:
 		v.Advice, v.Reason = "Take the next part.", b.Verdict.Reason
+	case !b.Recording:
+		v.Advice, v.Reason = "Stop: what is gauged now is not kept.", join(b.Warning, "Call whoever looks after this computer.")
+		v.Cautions = nil
+		return
+	case b.Gauge != nil && b.Gauge.Lost:
+		v.Advice, v.Reason = "Nothing is counted until the gauge is back.", "Look at its cable, its switch and its battery."
+		return
 	case b.Master.Running != nil:
 		v.Advice = "Rock the gauge in ring " + b.Master.Running.Ring.ID + " as in the part."
 	case !b.Master.OK:

@@ -1,10 +1,7 @@
 package web
 
 import (
-	"bytes"
 	"encoding/json"
-	"io"
-	"mime"
 	"net/http"
 	"net/url"
 	"time"
@@ -32,6 +29,10 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /station/{name}/view", s.view)
 	mux.HandleFunc("GET /station/{name}/bore", s.bore)
 	mux.HandleFunc("POST /station/{name}/do", s.do)
+	if s.cfg.Entry != nil && s.cfg.Actions {
+		mux.HandleFunc("GET /station/{name}/job", s.entryPage)
+		mux.HandleFunc("POST /station/{name}/job", s.enter)
+	}
 	if s.cfg.Metrics != nil {
 		mux.Handle("GET /metrics", s.cfg.Metrics)
 	}
@@ -77,33 +78,15 @@ func writeJSON(w http.ResponseWriter, status int, v any) {
 	_, _ = w.Write(b) // the viewer is gone; nothing is left to tell it
 }
 
-// do takes an action. Only a page of this server may send one: the body must be
-// JSON, which a form of another site cannot send without asking first, and the
-// Origin, where the browser gives one, must be ours.
+// do takes an action.
 func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	if _, ok := s.known(name); !ok {
 		http.Error(w, "no such station", http.StatusNotFound)
 		return
 	}
-	if !s.cfg.Actions {
-		writeJSON(w, http.StatusForbidden, session.Reply{Why: "this page only shows; actions are switched off (web.actions)"})
-		return
-	}
-	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {
-		writeJSON(w, http.StatusForbidden, session.Reply{Why: "actions are taken from this server's own pages only"})
-		return
-	}
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxAction))
-	if err != nil {
-		writeJSON(w, http.StatusRequestEntityTooLarge, session.Reply{Why: "too long"})
-		return
-	}
 	var a session.Action
-	dec := json.NewDecoder(bytes.NewReader(body))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&a); err != nil {
-		writeJSON(w, http.StatusBadRequest, session.Reply{Why: "not an action: " + err.Error()})
+	if !s.posted(w, r, &a) {
 		return
 	}
 	a.Source = "page"

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"errors"
 	"html/template"
 	"io/fs"
 	"net/http"
@@ -41,7 +42,20 @@ func build() (string, error) {
 }
 
 func pages() (*template.Template, error) {
-	return template.ParseFS(files, "templates/*.html")
+	return template.New("").Funcs(template.FuncMap{"dict": dict}).ParseFS(files, "templates/*.html")
+}
+
+// dict makes the data of a template that is used many times, from pairs of name
+// and value.
+func dict(pairs ...string) (map[string]string, error) {
+	if len(pairs)%2 != 0 {
+		return nil, errors.New("dict: want pairs of name and value")
+	}
+	m := map[string]string{}
+	for i := 0; i < len(pairs); i += 2 {
+		m[pairs[i]] = pairs[i+1]
+	}
+	return m, nil
 }
 
 // index goes to the wall of stations; with one station, that is here, straight to that.
@@ -65,7 +79,8 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 		Actions bool
 		Jobs    []*analysis.Job
 		History bool
-	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil})
+		Enter   bool // a new job may be entered
+	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil, s.cfg.Actions && s.cfg.Entry != nil})
 }
 
 func (s *Server) jobs(station string) []*analysis.Job {

@@ -14,6 +14,7 @@
 //	GET  /station/NAME/stream   server-sent events: bore, live, event
 //	GET  /station/NAME/bore     the newest state, JSON
 //	POST /station/NAME/do       an action, JSON in and out
+//	GET  /station/NAME/job      enter a new job; posted to, it is checked (JSON) or worked to
 //	GET  /wall                  all stations; /wall/view is its stream
 //	GET  /history               parts gauged before; /part/STATION/SEQ is one of them
 //	GET  /plan                  a bore before it is cut
@@ -43,6 +44,8 @@ type Config struct {
 	// Jobs lists the jobs that a station can work to, by id, or with "" all of
 	// them; nil if they are not known here. Any goroutine may call it.
 	Jobs func(station string) []*analysis.Job
+	// Entry takes new jobs in; nil for no such page.
+	Entry *Entry
 	// History answers for parts that were gauged before; nil for no such pages.
 	History History
 }

@@ -340,6 +340,23 @@ func eventually(t *testing.T, what string, ok func() bool) {
 	}
 }
 
+// testEntry takes jobs in as a station of the demo does.
+func testEntry() *Entry {
+	rings := []*analysis.Ring{
+		{ID: "R-0875", Size: length("22.22512 mm"), U: analysis.Deviation(analysis.Micrometre / 4), Material: "steel"},
+		{ID: "R-1250", Size: length("31.74970 mm"), U: analysis.Deviation(analysis.Micrometre / 4), Material: "steel"},
+	}
+	set := session.Settings{Jobs: map[string]*analysis.Job{"J-4107": bush()}, Rings: map[string]*analysis.Ring{}}
+	for _, r := range rings {
+		set.Rings[r.ID] = r
+	}
+	return &Entry{
+		Check:     func(_ string, j *analysis.Job) []error { return set.CheckJob(j) },
+		Rings:     func(string) []*analysis.Ring { return rings },
+		Materials: []string{"bronze", "grey iron", "tool steel"},
+	}
+}
+
 // shelf is a History of finished parts.
 type shelf struct{ play *play }
 

@@ -20,6 +20,7 @@ type look struct {
 	comma  bool
 	w, h   float64 // pixels of the cut
 	aw, ah float64 // of the approach to size, 0 for none
+	sw, sh float64 // of the same by section, 0 for none
 }
 
 // Bounds of a drawing asked for, in pixels.
@@ -36,7 +37,7 @@ func parseLook(q url.Values) look {
 		}
 		return v
 	}
-	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0)}
+	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0), sw: side("sw", 0), sh: side("sh", 0)}
 }
 
 // format is that of the viewer's choice, or of the job.
@@ -56,6 +57,7 @@ func (l *look) format(j *analysis.Job) picture.Format {
 type drawing struct {
 	Cut      string `json:"cut"`
 	Approach string `json:"approach,omitempty"`
+	Sections string `json:"sections,omitempty"`
 }
 
 func (l *look) draw(b *session.Bore) (d drawing) {
@@ -66,6 +68,9 @@ func (l *look) draw(b *session.Bore) (d drawing) {
 	d.Cut = string(picture.Cut{Bore: b, W: l.w, H: l.h, Format: f}.SVG())
 	if l.aw > 0 && l.ah > 0 {
 		d.Approach = string(picture.Approach{Bore: b, W: l.aw, H: l.ah, Format: f, Expected: expected(b)}.SVG())
+	}
+	if l.sw > 0 && l.sh > 0 {
+		d.Sections = string(picture.Sections{Bore: b, W: l.sw, H: l.sh, Format: f}.SVG())
 	}
 	return d
 }

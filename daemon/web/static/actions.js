@@ -75,6 +75,10 @@ const made = {
   master: (f) => ({ ring: value(f, "ring") }),
   check: (f) => ({ ring: value(f, "ring") }),
   leave: () => ({}),
+  restore: () => ({}),
+  knock: (f) => ({ reason: reason(f) }),
+  dressed: (f) => ({ reason: reason(f) }),
+  note: (f) => ({ reason: reason(f) }),
   warm: (f) => ({ part_cel: number(f, "part_cel"), ring_cel: number(f, "ring_cel") }),
   job: (f) => ({ job: value(f, "job") }),
   accept: () => ({}),
@@ -82,6 +86,7 @@ const made = {
 };
 
 function begin(name) {
+  if (name === "view") return view();
   if (name === "settings") return ask(name, (f) => set({
     unit: f.unit.value, comma: f.comma.value, theme: f.theme.value, volume: f.volume.value,
     rise: f.rise.checked ? "1" : "", speak: f.speak.checked ? "1" : "", awake: f.awake.checked ? "1" : "",
@@ -90,6 +95,24 @@ function begin(name) {
   if ((name === "master" || name === "check") && face && face.reading_ring) name = "leave";
   const kind = name;
   ask(kind, (f) => send({ do: kind, ...made[kind](f) }));
+}
+
+// view changes between the bore and the way to its size.
+function view() {
+  const main = at("main"), rounds = main.dataset.show !== "rounds";
+  main.dataset.show = rounds ? "rounds" : "bore";
+  const b = document.querySelector('#bar [data-do="view"]');
+  b.setAttribute("aria-pressed", rounds);
+  b.textContent = rounds ? "Bore" : "Rounds";
+  hide();
+}
+
+// due offers the action that is due now without opening the others.
+function due(f) {
+  const b = at("due"), from = f.due && document.querySelector(`#bar [data-do="${CSS.escape(f.due)}"]`);
+  if (!b) return;
+  b.hidden = !from;
+  if (from) b.textContent = from.textContent;
 }
 
 function showBar() {
@@ -126,19 +149,21 @@ function key(e) {
   clearTimeout(keyTimer);
   if (typed.length > 1) return;
   const button = document.querySelector(`#bar [data-key="${CSS.escape(e.key.toLowerCase())}"]`);
-  if (button) keyTimer = setTimeout(() => begin(button.dataset.do), 2 * scanGap);
+  if (button) keyTimer = setTimeout(() => (button.dataset.do ? begin(button.dataset.do) : button.click()), 2 * scanGap);
 }
 
 export const actions = {
-  face(f) { face = f; },
+  face(f) { face = f; due(f); },
   start(name, allowed, say, find) {
     station = name; may = allowed; note = say; at = find;
-    for (const b of document.querySelectorAll("#bar button")) {
-      b.addEventListener("click", () => begin(b.dataset.do));
+    for (const b of document.querySelectorAll("#bar [data-key]")) {
+      if (b.dataset.do) b.addEventListener("click", () => begin(b.dataset.do));
       const dt = document.createElement("dt"), dd = document.createElement("dd");
       dt.textContent = b.dataset.key;
       dd.textContent = b.textContent;
-      at("keys").append(dt, dd);
+      const pair = document.createElement("div"); // two columns, each pair together
+      pair.append(dt, dd);
+      at("keys").append(pair);
     }
     for (const d of document.querySelectorAll("dialog")) {
       const form = d.querySelector("form");
@@ -151,6 +176,7 @@ export const actions = {
       d.addEventListener("close", () => { if (!document.querySelector("dialog[open]")) at("more").focus(); });
       d.addEventListener("click", (e) => { if (e.target === d) d.close(); });
     }
+    if (at("due")) at("due").addEventListener("click", () => begin(face.due));
     at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));
     for (const s of ["cut", "size", "what"]) at(s).addEventListener("pointerup", showBar);
     at("bar").addEventListener("focusin", showBar);

@@ -31,8 +31,9 @@ function show(f) {
   main.dataset.n = Math.min(7, Math.max(2, (f.figure || "").length));
   text("least", f.least);
   text("unit", f.unit);
-  text("big", f.big);
+  text("word", f.big);
   wide(f.big);
+  main.dataset.same = f.big && f.big.toLowerCase() === f.state ? "yes" : "no";
   text("caption", f.caption);
   text("other", f.other);
   text("state", f.state);
@@ -44,7 +45,7 @@ function show(f) {
   text("next", f.next ? `next ${f.next}` : "");
   text("last", f.last);
   fit();
-  at("plate").querySelector("use").setAttribute("href", "#s-" + f.tone);
+  shape(f.tone);
   at("cautions").replaceChildren(...(f.cautions || []).map((c) => Object.assign(document.createElement("li"), { textContent: c })));
   sign("master", f.master);
   sign("gauge", f.gauge);
@@ -54,6 +55,11 @@ function show(f) {
     if (before) sounds.state(f.tone, before.tone);
   }
   actions.face(f);
+}
+
+// shape shows the shape of a tone, beside the word of the state and the large words.
+function shape(tone) {
+  for (const id of ["plate", "big"]) at(id).querySelector("use").setAttribute("href", "#s-" + tone);
 }
 
 // wide tells the style sheet how long the longest word is.
@@ -79,7 +85,8 @@ function picture(into, svg) {
 
 function draw(d) {
   const svg = picture(at("cut"), d.cut);
-  picture(at("approach"), d.approach);
+  picture(at("rounds"), d.approach);
+  picture(at("sections"), d.sections);
   cut = svg && svg.dataset.x >= 0 ? { up: svg.querySelector(".tips.up"), down: svg.querySelector(".tips.down"), ...svg.dataset } : null;
   if (lastLive) live(lastLive);
 }
@@ -106,11 +113,12 @@ function linkIs(state) {
   main.dataset.link = state;
   if (state === "lost") {
     main.dataset.tone = "none";
-    text("big", "No signal");
+    text("word", "No signal");
     wide("No signal");
+    main.dataset.same = "yes";
     text("state", "no signal");
     text("reason", "What was shown is old. Trying to reach the station again.");
-    at("plate").querySelector("use").setAttribute("href", "#s-none");
+    shape("none");
     text("said", "No signal. What was shown is old.");
     sounds.attention();
     face = null;
@@ -135,10 +143,13 @@ export function note(s, ms) {
 }
 
 function address() {
-  const c = at("cut").getBoundingClientRect(), a = at("approach").getBoundingClientRect();
+  const c = at("cut").getBoundingClientRect();
   if (c.width < 10) return asked;
   const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma });
-  if (a.width > 100) { q.set("aw", Math.round(a.width)); q.set("ah", Math.round(a.height)); }
+  for (const [id, name] of [["rounds", "a"], ["sections", "s"]]) {
+    const r = at(id).getBoundingClientRect();
+    if (r.width > 100) { q.set(name + "w", Math.round(r.width)); q.set(name + "h", Math.round(r.height)); }
+  }
   return `/station/${encodeURIComponent(station)}/view?${q}`;
 }
 
@@ -171,7 +182,8 @@ setInterval(() => {
 }, 500);
 
 let resized = 0;
-new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(() => { fit(); connect(); }, 150); }).observe(at("cut"));
+const sized = new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(() => { fit(); connect(); }, 150); });
+for (const id of ["cut", "rounds"]) sized.observe(at(id));
 onSettings(connect);
 sounds.tune(station);
 actions.start(station, main.dataset.actions === "true", note, at);

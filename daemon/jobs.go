@@ -1,0 +1,138 @@
+package daemon
+
+import (
+	"context"
+	"maps"
+	"slices"
+	"sync"
+
+	"fairbore/analysis"
+	"fairbore/analysis/master"
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+	"fairbore/daemon/web"
+)
+
+// entered are the jobs that were entered at a machine, by id, the newest of each.
+// The journal keeps them; it is read when somebody first asks.
+type entered struct {
+	mu   sync.Mutex
+	read bool
+	by   map[string]*analysis.Job
+}
+
+// committed takes in jobs that are on disk.
+func (e *entered) committed(records []session.Record) {
+	for i := range records {
+		if r := &records[i]; r.Kind == session.JobChosen && r.Note == session.Entered {
+			e.mu.Lock()
+			e.put(r.Job, true)
+			e.mu.Unlock()
+		}
+	}
+}
+
+func (e *entered) put(j *analysis.Job, newer bool) {
+	if e.by == nil {
+		e.by = map[string]*analysis.Job{}
+	}
+	if _, ok := e.by[j.ID]; newer || !ok {
+		e.by[j.ID] = j
+	}
+}
+
+// all returns the jobs by id; the map is the caller's, its jobs are not.
+func (e *entered) all(ctx context.Context, j *store.Journal) (map[string]*analysis.Job, error) {
+	e.mu.Lock()
+	read := e.read
+	e.mu.Unlock()
+	if !read { // without the lock: the journal's writer must not wait
+		past := map[string]*analysis.Job{}
+		for r, err := range j.Query(ctx, store.Filter{Kinds: []session.Kind{session.JobChosen}}) {
+			if err != nil {
+				return nil, err
+			}
+			if r.Note == session.Entered {
+				past[r.Job.ID] = r.Job
+			}
+		}
+		e.mu.Lock()
+		for _, j := range past { // what was committed meanwhile is newer
+			e.put(j, false)
+		}
+		e.read = true
+		e.mu.Unlock()
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return maps.Clone(e.by), nil
+}
+
+// jobs lists the jobs that a station can work to, or all: those of the
+// configuration, then those entered at a machine that it does not have.
+func (d *Daemon) jobs(station string) []*analysis.Job {
+	if station == "" {
+		station = d.stations[0].name // every station knows all jobs
+	}
+	if d.hub.view(station) == nil {
+		return nil
+	}
+	set := d.hub.settings(station)
+	var out []*analysis.Job
+	for _, id := range slices.Sorted(maps.Keys(set.Jobs)) {
+		out = append(out, set.Jobs[id])
+	}
+	more, err := d.entered.all(context.Background(), d.journal)
+	if err != nil {
+		d.log.Error().Err(err).Msg("jobs entered at a machine")
+	}
+	for _, id := range slices.Sorted(maps.Keys(more)) {
+		if _, ok := set.Jobs[id]; !ok {
+			out = append(out, more[id])
+		}
+	}
+	return out
+}
+
+// recall makes an action that names a job entered before into one that has it
+// whole, as the session wants it.
+func (d *Daemon) recall(ctx context.Context, station string, a session.Action) session.Action {
+	if a.Do != "job" || a.Spec != nil || a.Job == "" {
+		return a
+	}
+	if _, ok := d.hub.settings(station).Jobs[a.Job]; ok {
+		return a
+	}
+	if all, err := d.entered.all(ctx, d.journal); err == nil { // else the session says that there is no such job
+		a.Spec = all[a.Job]
+	}
+	return a
+}
+
+// entry is what the pages need to take a new job in.
+func (d *Daemon) entry() *web.Entry {
+	return &web.Entry{
+		Check: func(station string, j *analysis.Job) []error {
+			set := d.hub.settings(station)
+			return set.CheckJob(j)
+		},
+		Rings: func(station string) []*analysis.Ring {
+			rings := d.hub.settings(station).Rings
+			out := make([]*analysis.Ring, 0, len(rings))
+			for _, id := range slices.Sorted(maps.Keys(rings)) {
+				out = append(out, rings[id])
+			}
+			return out
+		},
+		Materials: materials(),
+	}
+}
+
+func materials() []string {
+	all := master.Materials()
+	out := make([]string, len(all))
+	for i, m := range all {
+		out[i] = m.Name
+	}
+	return out
+}

@@ -1,0 +1,320 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"strings"
+
+	"fairbore/analysis"
+	"fairbore/analysis/plan"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// Entry is what the page of a new job needs to know. Any goroutine may call its
+// functions.
+type Entry struct {
+	// Check reports all that is wrong with a job for a station.
+	Check     func(station string, j *analysis.Job) []error
+	Rings     func(station string) []*analysis.Ring
+	Materials []string
+}
+
+// Fields of the page of a new job; they are the keys of what is posted.
+const (
+	fieldID, fieldTitle, fieldRevision, fieldUnit, fieldMaterial = "id", "title", "revision", "unit", "material"
+	fieldNominal, fieldClass, fieldLow, fieldHigh, fieldTarget   = "nominal", "class", "low", "high", "target"
+	fieldVariation, fieldOvality, fieldTaper                     = "variation", "ovality", "taper"
+	fieldLength, fieldFace, fieldBlind, fieldInterrupts          = "length", "face", "blind", "interrupts"
+	fieldSections, fieldAngles, fieldRing, fieldBand             = "sections", "orientations", "ring", "band"
+)
+
+// usualBand is how far a size can lie from nominal if nothing else is said.
+const usualBand = analysis.Deviation(200 * analysis.Micrometre)
+
+// farRing is how far a ring may be from the target without a question: the gauge
+// is then set where it will be read (common practice).
+const farRing = 100 * analysis.Micrometre
+
+// draft is a job as it was typed, field by field, and what was found in it.
+type draft struct {
+	text   map[string]string
+	job    analysis.Job
+	faults map[string]string // by field, the first of each
+	echo   map[string]string // by field: how it was understood
+	usual  map[string]string // by field: what is usual there
+	ask    []string          // what is odd, and may be meant
+}
+
+// readDraft reads what was typed. A length without a unit is in that of the
+// drawing, a limit with a sign a deviation from nominal.
+func readDraft(text map[string]string) *draft {
+	d := &draft{text: text, faults: map[string]string{}, echo: map[string]string{}, usual: map[string]string{}}
+	j := &d.job
+	j.ID, j.Title, j.Revision = d.word(fieldID), cmp.Or(d.word(fieldTitle), d.word(fieldID)), d.word(fieldRevision)
+	j.Material, j.Face, j.Ring = d.word(fieldMaterial), cmp.Or(d.word(fieldFace), "front"), d.word(fieldRing)
+	j.Blind = d.word(fieldBlind) != ""
+	if err := j.Unit.UnmarshalText([]byte(d.word(fieldUnit))); err != nil || j.Unit != analysis.MM && j.Unit != analysis.IN {
+		d.bad(fieldUnit, "say whether the drawing is in mm or inches")
+		j.Unit = analysis.MM
+	}
+	j.Nominal = d.length(fieldNominal)
+	d.limits()
+	j.Variation, j.Ovality, j.Taper = d.deviation(fieldVariation), d.deviation(fieldOvality), d.deviation(fieldTaper)
+	j.Length = d.length(fieldLength)
+	d.places()
+	d.interrupts()
+	j.Band = cmp.Or(d.deviation(fieldBand), usualBand)
+	return d
+}
+
+func (d *draft) word(field string) string { return strings.TrimSpace(d.text[field]) }
+
+func (d *draft) bad(field, format string, args ...any) {
+	if d.faults[field] == "" {
+		d.faults[field] = fmt.Sprintf(format, args...)
+	}
+}
+
+// parse reads a length, in the drawing's unit if it has none.
+func (d *draft) parse(field, text string) (analysis.Length, bool) {
+	l, err := analysis.ParseLength(text)
+	if err != nil {
+		l, err = analysis.ParseLength(text + " " + d.job.Unit.String())
+	}
+	if err != nil {
+		d.bad(field, "%q is not a length; write a number, such as %s", text, map[bool]string{false: "31.75 or 31.75 mm", true: "1.2500 or 1.2500 in"}[d.job.Unit.Inch()])
+		return 0, false
+	}
+	return l, true
+}
+
+func (d *draft) length(field string) analysis.Length {
+	text := d.word(field)
+	if text == "" {
+		return 0
+	}
+	l, ok := d.parse(field, text)
+	if ok {
+		d.echo[field] = both(l)
+	}
+	return l
+}
+
+func (d *draft) deviation(field string) analysis.Deviation {
+	l := d.length(field)
+	if l != 0 {
+		d.echo[field] = bothSmall(analysis.Deviation(l))
+	}
+	return analysis.Deviation(l)
+}
+
+// both writes a size in mm and inches, so that a slip between them shows.
+func both(l analysis.Length) string {
+	return (picture.Format{}).Size(l) + " · " + l.Format(analysis.IN, 6) + " in"
+}
+
+func bothSmall(d analysis.Deviation) string {
+	l := analysis.Length(d)
+	return l.Format(analysis.UM, 2) + " µm · " + l.Format(analysis.UIN, 0) + " millionths"
+}
+
+// limits works the limits out: typed as sizes, as deviations, or by a class.
+func (d *draft) limits() {
+	j := &d.job
+	low, high := d.word(fieldLow), d.word(fieldHigh)
+	switch {
+	case d.word(fieldClass) == "":
+		j.Low, j.High = d.limit(fieldLow, low), d.limit(fieldHigh, high)
+	case low != "" || high != "":
+		d.bad(fieldClass, "give a class or limits, not both")
+	default:
+		d.class()
+	}
+	j.Target = d.length(fieldTarget)
+	if j.Target == 0 && j.High > j.Low && d.faults[fieldTarget] == "" {
+		j.Target = j.Low + (j.High-j.Low)/2
+		d.echo[fieldTarget] = "the middle, " + both(j.Target)
+	}
+}
+
+func (d *draft) limit(field, text string) analysis.Length {
+	if text == "" {
+		return 0
+	}
+	l, ok := d.parse(field, text)
+	if !ok {
+		return 0
+	}
+	if text == "0" || strings.ContainsAny(text[:1], "+-") || strings.HasPrefix(text, "−") {
+		l += d.job.Nominal
+	}
+	d.echo[field] = both(l)
+	return l
+}
+
+func (d *draft) class() {
+	j := &d.job
+	c, err := plan.ParseClass(d.word(fieldClass))
+	switch {
+	case err != nil:
+		d.bad(fieldClass, "%v", err)
+		return
+	case !c.Hole():
+		d.bad(fieldClass, "%s is a shaft's; a bore has a capital letter, such as %s", c, strings.ToUpper(c.String()))
+		return
+	case j.Nominal == 0:
+		d.bad(fieldClass, "a class needs the nominal size")
+		return
+	}
+	t, err := plan.ISO(j.Nominal, c)
+	if err != nil {
+		d.bad(fieldClass, "%v", err)
+		return
+	}
+	j.Low, j.High = t.Limits()
+	d.echo[fieldClass] = both(j.Low) + " to " + both(j.High)
+}
+
+// fields splits a list at blanks, semicolons, and commas that a blank follows: a
+// comma alone may be a decimal sign.
+func fields(text string) []string {
+	return strings.Fields(strings.NewReplacer(";", " ", ", ", " ", "\n", " ").Replace(text + " "))
+}
+
+// places reads the depths and the angles at which to gauge.
+func (d *draft) places() {
+	j := &d.job
+	words := fields(d.word(fieldSections))
+	for i := 0; i < len(words); i++ {
+		text := words[i]
+		if i+1 < len(words) {
+			if _, err := analysis.ParseUnit(words[i+1]); err == nil {
+				i++
+				text += " " + words[i]
+			}
+		}
+		if l, ok := d.parse(fieldSections, text); ok {
+			j.Sections = append(j.Sections, l)
+		}
+	}
+	for _, text := range fields(d.word(fieldAngles)) {
+		var a analysis.Angle
+		if err := a.UnmarshalJSON([]byte(strings.TrimSuffix(text, "°"))); err != nil {
+			d.bad(fieldAngles, "%q is not an angle; write degrees, such as 0 90", text)
+			continue
+		}
+		j.Orientations = append(j.Orientations, a)
+	}
+	f := picture.For(j.Unit)
+	var usual []string
+	for _, l := range plan.Depths(j.Length, j.Nominal, j.Blind, j.Unit) {
+		usual = append(usual, strings.TrimSuffix(f.Depth(l), " "+j.Unit.String()))
+	}
+	d.usual[fieldSections] = strings.Join(usual, " ")
+	d.usual[fieldAngles] = map[bool]string{false: "0 90", true: "0 60 120"}[j.Length > 3*j.Nominal]
+}
+
+// interrupts reads what is no wall, one a line or after a semicolon: from, to, and
+// what is there.
+func (d *draft) interrupts() {
+	for _, line := range strings.FieldsFunc(d.text[fieldInterrupts], func(r rune) bool { return r == ';' || r == '\n' }) {
+		words := strings.Fields(line)
+		if len(words) == 0 {
+			continue
+		}
+		if len(words) < 2 {
+			d.bad(fieldInterrupts, "write from, to and what is there, such as: 17 21 oil hole")
+			continue
+		}
+		from, ok1 := d.parse(fieldInterrupts, words[0])
+		to, ok2 := d.parse(fieldInterrupts, words[1])
+		if ok1 && ok2 {
+			d.job.Interrupts = append(d.job.Interrupts, analysis.Interrupt{From: from, To: to, What: cmp.Or(strings.Join(words[2:], " "), "gap")})
+		}
+	}
+}
+
+// check adds what is wrong with the job as a whole to what could not be read.
+func (d *draft) check(station string, e *Entry, known []*analysis.Job) {
+	for field, ask := range map[string]string{
+		fieldID: "give the job a name", fieldMaterial: "say what the part is made of: it sets how its size moves with temperature",
+		fieldNominal: "give the nominal size", fieldLength: "give the length of the bore", fieldRing: "choose the ring to master on",
+		fieldSections: "give the depths to gauge at", fieldAngles: "give the angles to gauge at",
+	} {
+		if d.word(field) == "" {
+			d.bad(field, "%s", ask)
+		}
+	}
+	if d.word(fieldClass) == "" {
+		for _, field := range []string{fieldLow, fieldHigh} {
+			if d.word(field) == "" {
+				d.bad(field, "give both limits, or a class such as H7")
+			}
+		}
+	}
+	for _, err := range e.Check(station, &d.job) {
+		what, rest, _ := strings.Cut(err.Error(), ":")
+		field := fieldOf(what)
+		if field == "" || !strings.Contains(what, " ") {
+			d.bad(cmp.Or(field, fieldID), "%s", strings.TrimSpace(cmp.Or(rest, what)))
+			continue
+		}
+		d.bad(field, "%s", err)
+	}
+	d.questions(e.Rings(station), known)
+}
+
+// fieldOf is the field that a fault of a job is about, by its first word.
+func fieldOf(what string) string {
+	word, _, _ := strings.Cut(what, " ")
+	switch word {
+	case "limits":
+		return fieldHigh
+	case "section", "sections":
+		return fieldSections
+	case "orientation", "orientations":
+		return fieldAngles
+	case "interrupt", "interrupts":
+		return fieldInterrupts
+	case "form":
+		return fieldVariation
+	case fieldID, fieldTitle, fieldRevision, fieldUnit, fieldMaterial, fieldNominal, fieldTarget, fieldLength, fieldFace, fieldRing, fieldBand:
+		return word
+	}
+	return ""
+}
+
+// questions asks about what can be meant, and usually isn't.
+func (d *draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
+	j := &d.job
+	ask := func(format string, args ...any) { d.ask = append(d.ask, fmt.Sprintf(format, args...)) }
+	f := picture.For(j.Unit)
+	for _, r := range rings {
+		if r.ID != j.Ring || j.Target == 0 {
+			continue
+		}
+		off := r.Size - j.Target
+		d.echo[fieldRing] = f.Signed(analysis.Deviation(off)) + " " + f.SmallUnit() + " from the target"
+		if off.Abs() > farRing {
+			ask("Ring %s is %s from the target: is it the right one?", r.ID, both(off.Abs()))
+		}
+	}
+	if j.Low > 0 && j.High > j.Low && (j.Nominal < j.Low || j.Nominal > j.High) {
+		ask("The nominal size lies outside the limits: is that what the drawing says?")
+	}
+	for _, k := range known {
+		if k.ID == j.ID && d.faults[fieldID] == "" {
+			ask("A job %s was entered before; this one takes its place for parts begun from now on.", k.ID)
+		}
+	}
+}
+
+// drawing is the bore as it was understood, "" while there is too little of it.
+func (d *draft) drawing(l *look) string {
+	j := d.job
+	if j.Length <= 0 || j.High <= j.Low || j.Low <= 0 || len(d.faults[fieldSections]+d.faults[fieldAngles]+d.faults[fieldInterrupts]) > 0 {
+		return ""
+	}
+	return string(picture.Cut{Bore: &session.Bore{Job: &j}, W: l.w, H: l.h, Format: l.format(&j)}.SVG())
+}

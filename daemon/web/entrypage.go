@@ -1,0 +1,148 @@
+package web
+
+import (
+	"encoding/json"
+	"io"
+	"mime"
+	"net/http"
+	"strings"
+
+	"fairbore/analysis"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// entryPage shows the form of a new job; with ?from=ID it begins as another one.
+func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
+	st, ok := s.known(r.PathValue("name"))
+	if !ok {
+		http.Error(w, "no such station", http.StatusNotFound)
+		return
+	}
+	jobs := s.jobs(st.Name)
+	text := map[string]string{fieldUnit: "mm", fieldFace: "front"}
+	for _, j := range jobs {
+		if j.ID == r.URL.Query().Get("from") {
+			text = typed(j)
+		}
+	}
+	s.render(w, "job.html", struct {
+		Station
+		Jobs      []*analysis.Job
+		Rings     []*analysis.Ring
+		Materials []string
+		Text      map[string]string
+	}{st, jobs, s.cfg.Entry.Rings(st.Name), s.cfg.Entry.Materials, text})
+}
+
+// typed is a job as it would be typed, without its name: the new one has its own.
+func typed(j *analysis.Job) map[string]string {
+	size := func(l analysis.Length) string {
+		if l == 0 {
+			return ""
+		}
+		if text, err := l.Exact(j.Unit); err == nil {
+			return text
+		}
+		return l.String() // in mm, which every length is exactly
+	}
+	list := func(ls []analysis.Length) string {
+		out := make([]string, len(ls))
+		for i, l := range ls {
+			out[i] = size(l)
+		}
+		return strings.Join(out, "; ")
+	}
+	text := map[string]string{
+		fieldTitle: j.Title, fieldRevision: j.Revision, fieldUnit: j.Unit.String(), fieldMaterial: j.Material, fieldFace: j.Face,
+		fieldNominal: size(j.Nominal), fieldLow: size(j.Low), fieldHigh: size(j.High), fieldTarget: size(j.Target),
+		fieldVariation: size(analysis.Length(j.Variation)), fieldOvality: size(analysis.Length(j.Ovality)), fieldTaper: size(analysis.Length(j.Taper)),
+		fieldLength: size(j.Length), fieldSections: list(j.Sections), fieldRing: j.Ring, fieldBand: size(analysis.Length(j.Band)),
+	}
+	if j.Blind {
+		text[fieldBlind] = "1"
+	}
+	var angles, gaps []string
+	for _, a := range j.Orientations {
+		angles = append(angles, strings.TrimSuffix(a.String(), "°"))
+	}
+	unspaced := func(l analysis.Length) string { return strings.ReplaceAll(size(l), " ", "") }
+	for _, in := range j.Interrupts {
+		gaps = append(gaps, unspaced(in.From)+" "+unspaced(in.To)+" "+in.What)
+	}
+	text[fieldAngles], text[fieldInterrupts] = strings.Join(angles, " "), strings.Join(gaps, "; ")
+	return text
+}
+
+// entryReply answers what was typed so far, or that it was worked to.
+type entryReply struct {
+	Faults map[string]string `json:"faults"`
+	Echo   map[string]string `json:"echo"`
+	Usual  map[string]string `json:"usual"`
+	Ask    []string          `json:"ask,omitempty"`
+	Cut    string            `json:"cut,omitempty"`
+	Plan   string            `json:"plan,omitempty"` // how many places there are to gauge
+	Reply  *session.Reply    `json:"reply,omitempty"`
+}
+
+// entryPosted is what the page posts: the fields as typed; with Save set the job
+// is to be worked to if nothing is wrong with it.
+type entryPosted struct {
+	ID      string            `json:"id"` // of the action
+	Text    map[string]string `json:"text"`
+	Save    bool              `json:"save"`
+	Confirm bool              `json:"confirm"`
+}
+
+// enter checks what was typed of a new job, and works to it if that is asked.
+func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
+	st, ok := s.known(r.PathValue("name"))
+	if !ok {
+		http.Error(w, "no such station", http.StatusNotFound)
+		return
+	}
+	var in entryPosted
+	if !s.posted(w, r, &in) {
+		return
+	}
+	d := readDraft(in.Text)
+	d.check(st.Name, s.cfg.Entry, s.jobs(st.Name))
+	l := parseLook(r.URL.Query())
+	out := entryReply{Faults: d.faults, Echo: d.echo, Usual: d.usual, Ask: d.ask, Cut: d.drawing(&l)}
+	if n := len(d.job.Plan()); n > 0 && len(d.faults) == 0 {
+		out.Plan = plural(n, "place") + " to gauge in each round, limits " + picture.ForJob(&d.job).Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + picture.ForJob(&d.job).SmallUnit() + " apart"
+	}
+	status := http.StatusOK
+	if in.Save && len(d.faults) == 0 {
+		reply := s.src.Do(r.Context(), st.Name, session.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})
+		out.Reply = &reply
+	}
+	writeJSON(w, status, out)
+}
+
+// posted reads the body of a request that acts, or answers why it is not taken.
+// Only a page of this server may send one: the body must be JSON, which a form of
+// another site cannot send without asking first, and the Origin, where the
+// browser gives one, must be ours.
+func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
+	no := func(status int, why string) bool {
+		writeJSON(w, status, session.Reply{Why: why})
+		return false
+	}
+	if !s.cfg.Actions {
+		return no(http.StatusForbidden, "this page only shows; actions are switched off (web.actions)")
+	}
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {
+		return no(http.StatusForbidden, "actions are taken from this server's own pages only")
+	}
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxAction))
+	if err != nil {
+		return no(http.StatusRequestEntityTooLarge, "too long")
+	}
+	dec := json.NewDecoder(strings.NewReader(string(body)))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(into); err != nil {
+		return no(http.StatusBadRequest, "not an action: "+err.Error())
+	}
+	return true
+}

@@ -1,0 +1,90 @@
+// The page of a new job: what is typed is checked as it is typed, and drawn.
+import { settings } from "./settings.js";
+
+const at = (id) => document.getElementById(id);
+const form = at("job"), station = at("main").dataset.station;
+const address = `/station/${encodeURIComponent(station)}/job`;
+const touched = new Set(); // a field that nobody came to yet is not found fault with
+const names = [...new Set([...form.elements].map((e) => e.name).filter(Boolean))];
+
+const text = () => Object.fromEntries([...new FormData(form)].map(([k, v]) => [k, String(v)]));
+// id names the action, so that one sent twice is done once. randomUUID wants TLS.
+const id = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
+
+let asked = 0;
+async function send(more) {
+  const n = ++asked, box = at("drawing").getBoundingClientRect();
+  const q = new URLSearchParams({ w: Math.max(200, Math.round(box.width - 26)), h: Math.round(Math.max(180, 0.42 * box.width)), unit: settings.unit, comma: settings.comma });
+  try {
+    const r = await fetch(`${address}?${q}`, {
+      method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ text: text(), ...more }), signal: AbortSignal.timeout(8000),
+    });
+    const got = await r.json();
+    if (n !== asked) return null; // something was typed since
+    if (!r.ok) { at("note").textContent = got.why || "not taken"; return null; }
+    at("note").textContent = "";
+    show(got);
+    return got;
+  } catch {
+    at("note").textContent = "The station can't be reached; what was typed stays here. Try again.";
+    return null;
+  }
+}
+
+function show(got) {
+  for (const name of names) {
+    const fault = (touched.has(name) && got.faults[name]) || "", e = at("e-" + name), x = at("x-" + name), input = at("f-" + name);
+    if (x && x.textContent !== fault) x.textContent = fault;
+    if (input) input.setAttribute("aria-invalid", fault ? "true" : "false");
+    if (e && name !== "unit") echo(e, name, fault ? "" : got.echo[name] || "", got.usual[name]);
+  }
+  if (got.cut) {
+    const svg = new DOMParser().parseFromString(got.cut, "image/svg+xml").documentElement;
+    at("drawing").replaceChildren(document.importNode(svg, true));
+  }
+  at("plan").textContent = got.plan || "";
+  at("asks").replaceChildren(...(got.ask || []).map((s) => Object.assign(document.createElement("li"), { textContent: s })));
+}
+
+// echo says how a field was understood, or offers what is usual there.
+function echo(e, name, s, usual) {
+  if (usual && !form.elements[name].value) {
+    const b = document.createElement("button");
+    Object.assign(b, { type: "button", textContent: `use ${usual}` });
+    b.addEventListener("click", () => { form.elements[name].value = usual; touched.add(name); form.elements[name].focus(); send(); });
+    if (e.textContent !== b.textContent) e.replaceChildren(b);
+    return;
+  }
+  if (e.textContent !== s) e.textContent = s;
+}
+
+let timer = 0;
+form.addEventListener("input", (e) => {
+  touched.add(e.target.name);
+  clearTimeout(timer);
+  timer = setTimeout(send, 250);
+});
+form.addEventListener("focusout", (e) => { if (e.target.name && e.target.value) touched.add(e.target.name); });
+
+async function save(confirm) {
+  clearTimeout(timer);
+  for (const name of names) touched.add(name);
+  const got = await send({ id: id(), save: true, confirm });
+  if (!got) return;
+  const first = names.find((name) => got.faults[name]);
+  if (first) {
+    at("note").textContent = "Not saved yet: something is missing or can't be so.";
+    form.elements[first].focus();
+    return;
+  }
+  if (got.reply.done) { location.assign(`/station/${encodeURIComponent(station)}`); return; }
+  if (!got.reply.ask) { at("note").textContent = got.reply.why; return; }
+  at("ask-what").textContent = got.reply.why;
+  at("d-ask").showModal();
+}
+
+form.addEventListener("submit", (e) => { e.preventDefault(); save(false); });
+at("d-ask").querySelector("form").addEventListener("submit", () => save(true));
+at("d-ask").querySelector("[data-no]").addEventListener("click", () => at("d-ask").close());
+if (at("from")) at("from").addEventListener("change", (e) => location.assign(`${address}?from=${encodeURIComponent(e.target.value)}`));
+send();
