@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"io"
 	"os"
 	"time"
@@ -13,10 +14,10 @@ import (
 )
 
 type listenCmd struct {
-	Port   string        `arg:"" help:"The port: a serial line, best by its name under /dev/serial/by-id; tcp://host:port, rfc2217://host:port or an input device."`
+	Port   string        `arg:"" optional:"" help:"The port; the serial lines of this machine are listed when left out. A serial line, best by its name under /dev/serial/by-id; tcp://host:port, rfc2217://host:port or an input device."`
 	Ask    bool          `help:"Allow requests, for a gauge that speaks only when asked: CR, ?, SCPI queries, Modbus reads. Use it only where nothing but a gauge can be at the other end."`
-	Out    string        `help:"Write the configuration to this file." short:"o"`
-	Record string        `help:"Write what was heard to this file."`
+	Out    string        `help:"Write the configuration to this file, and a recording beside it." short:"o"`
+	Record string        `help:"Write what was heard to this file, also where it was not made out."`
 	Name   string        `help:"The name of the gauge and of its station." default:"new-gauge"`
 	Shows  []string      `help:"What the gauge's display shows, such as \"-0.0044 mm\"; for want of a person to type it. May be given again." sep:"none"`
 	For    time.Duration `help:"How long to listen with each setting of the line." default:"3s"`
@@ -27,9 +28,15 @@ type listenCmd struct {
 }
 
 func (l *listenCmd) Run(ctx context.Context, s *streams) error {
+	if l.Port == "" {
+		return listen.Lines(s.out)
+	}
 	o := listen.Options{
 		Device: l.Port, Ask: l.Ask, Name: l.Name, For: l.For, Shows: l.Shows, Out: l.Out, Record: l.Record,
 		Print: s.out, Log: s.log(zerolog.ErrorLevel),
+	}
+	if l.Baud == 0 && (l.Data != 8 || l.Parity != "none" || l.Stop != 1) {
+		return errors.New("--data, --parity and --stop go with --baud; without it the usual settings are tried")
 	}
 	if l.Baud > 0 {
 		o.Line.Baud, o.Line.Data, o.Line.Parity, o.Line.Stop = l.Baud, l.Data, l.Parity, l.Stop

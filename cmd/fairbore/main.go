@@ -12,7 +12,9 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"regexp"
 	"runtime/debug"
+	"strings"
 	"syscall"
 	"time"
 
@@ -54,7 +56,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 		fmt.Fprintln(stderr, "fairbore:", err)
 		return 1
 	}
-	k, err := parser.Parse(args)
+	k, err := parser.Parse(negatives(args))
 	if exited >= 0 {
 		return exited
 	}
@@ -72,6 +74,20 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 		return exitCode(err)
 	}
 	return 0
+}
+
+// negatives joins a negative number to the flag before it, which would otherwise
+// be taken for a flag itself: --shows "-0.0044 mm".
+func negatives(args []string) (out []string) {
+	number := regexp.MustCompile(`^-[.,]?[0-9]`)
+	for i, a := range args {
+		if i > 0 && number.MatchString(a) && strings.HasPrefix(args[i-1], "--") && !strings.Contains(args[i-1], "=") && args[i-1] != "--" {
+			out[len(out)-1] += "=" + a
+			continue
+		}
+		out = append(out, a)
+	}
+	return out
 }
 
 func exitCode(err error) int {

@@ -69,6 +69,25 @@ func (p *Proposal) Recording(device, date string) *drivers.Recording {
 	return r
 }
 
+// Recording returns what was heard where no driver reads it, as the evidence that
+// somebody who knows the gauge can go on with: that of the setting with the most
+// bytes. It is nil if nothing came.
+func Recording(evidence []Heard, device, date string) *drivers.Recording {
+	var most *view
+	for _, v := range views(evidence) {
+		if v.bytes+v.damaged > 0 && (most == nil || v.bytes > most.bytes) {
+			most = v
+		}
+	}
+	if most == nil {
+		return nil
+	}
+	p := Proposal{Line: most.line, view: most}
+	r := p.Recording(device, date)
+	r.Note = "no driver reads it"
+	return r
+}
+
 // text writes a recording.
 func text(r *drivers.Recording) []byte {
 	b := drivers.AppendHeader(nil, r)

@@ -5,8 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -25,7 +28,7 @@ type Options struct {
 	Shows   []string      // what the display showed, for want of a person to ask
 	Answers <-chan string // lines that a person types; nil: nobody does
 	Out     string        // where to write the configuration; "": to Print
-	Record  string        // where to write a recording; "": nowhere
+	Record  string        // where to write a recording; "": beside Out, nowhere without one
 	Print   io.Writer
 	Log     zerolog.Logger
 	Now     func() time.Time // nil: time.Now
@@ -49,6 +52,14 @@ func Run(ctx context.Context, o Options) error {
 	}
 	if o.Name == "" {
 		o.Name = "new-gauge"
+	}
+	for _, shown := range o.Shows {
+		if _, ok := (Shown{Text: shown}).read(); !ok {
+			return fmt.Errorf("shows %q: give what the display shows, with its unit, such as -0.0044 mm", shown)
+		}
+	}
+	if o.Record == "" && o.Out != "" {
+		o.Record = strings.TrimSuffix(o.Out, filepath.Ext(o.Out)) + ".rec"
 	}
 	l := &listener{Options: o, start: o.Now()}
 	if err := l.find(ctx); err != nil {
@@ -174,7 +185,7 @@ func (l *listener) hear(ctx context.Context, line drivers.Line, p probe, limit t
 	if line.Baud > 0 {
 		l.say("-- %s%s", line, asking(p))
 	}
-	prt := port.New(port.Config{Name: "listen", Device: l.Device, Line: line, Silence: 200 * time.Millisecond, Start: l.start}, l.Log)
+	prt := port.New(port.Config{Name: "to listen on", Device: l.Device, Line: line, Silence: 200 * time.Millisecond, Start: l.start}, l.Log)
 	chunks, ended := make(chan port.Chunk, 64), make(chan error, 1)
 	go func() {
 		err := prt.Run(ctx, func(c port.Chunk) {
@@ -194,7 +205,10 @@ func (l *listener) hear(ctx context.Context, line drivers.Line, p probe, limit t
 	}
 	err := <-ended
 	if err == nil && t.lost != "" && !t.opened {
-		err = fmt.Errorf("%s: %s", l.Device, t.lost)
+		err = errors.New(t.lost)
+		if _, missing := os.Stat(l.Device); kind(l.Device) == "serial" && errors.Is(missing, fs.ErrNotExist) {
+			err = fmt.Errorf("%s fairbore listen, without a port, lists the serial lines that there are", t.lost)
+		}
 	}
 	l.evidence = append(l.evidence, h)
 	return h, err
@@ -212,7 +226,7 @@ func (l *listener) conclude() error {
 	ps := Guess(l.evidence)
 	if len(ps) == 0 {
 		l.say("%s.", Need(l.evidence))
-		return ErrCantTell
+		return errors.Join(l.record(Recording(l.evidence, l.Device, l.Now().Format(time.DateOnly))), ErrCantTell)
 	}
 	for i := range ps[:min(3, len(ps))] {
 		if i == 0 || !ps[0].Sure() {
@@ -220,11 +234,8 @@ func (l *listener) conclude() error {
 		}
 	}
 	date := l.Now().Format(time.DateOnly)
-	if l.Record != "" {
-		if err := os.WriteFile(l.Record, text(ps[0].Recording(l.Device, date)), 0o644); err != nil {
-			return err
-		}
-		l.say("Recording written to %s.", l.Record)
+	if err := l.record(ps[0].Recording(l.Device, date)); err != nil {
+		return err
 	}
 	if !ps[0].Sure() {
 		return ErrCantTell
@@ -238,5 +249,17 @@ func (l *listener) conclude() error {
 		return err
 	}
 	l.say("Configuration written to %s; merge it into yours, add what is missing (job, rings), and run fairbore check.", l.Out)
+	return nil
+}
+
+// record writes what was heard to where it is wanted.
+func (l *listener) record(r *drivers.Recording) error {
+	if l.Record == "" || r == nil {
+		return nil
+	}
+	if err := os.WriteFile(l.Record, text(r), 0o644); err != nil {
+		return err
+	}
+	l.say("Recording written to %s.", l.Record)
 	return nil
 }

@@ -16,6 +16,7 @@ import (
 	"github.com/rs/zerolog"
 	"golang.org/x/term"
 
+	"fairbore/daemon/port"
 	"fairbore/drivers"
 )
 
@@ -131,6 +132,10 @@ func TestRunAsksThePerson(t *testing.T) {
 	answers <- "twelve"
 	out.await(t, `"twelve" is no number`)
 	time.Sleep(200 * time.Millisecond) // of frames, so that there are enough
+	answers <- "13,7003 mm"
+	out.await(t, "undo takes it back")
+	answers <- "undo"
+	out.await(t, "13,7003 mm taken back")
 	answers <- "12,7003 mm"
 	out.await(t, "agrees with driver line: 12.7003")
 	answers <- ""
@@ -188,7 +193,51 @@ func TestRunSaysWhatIsWrongWithThePort(t *testing.T) {
 	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
 	defer cancel()
 	err := Run(ctx, Options{Device: filepath.Join(t.TempDir(), "nothing"), For: time.Second, Print: io.Discard, Log: zerolog.Nop()})
-	if err == nil || !strings.Contains(err.Error(), "nothing") || ctx.Err() != nil {
+	if err == nil || !strings.Contains(err.Error(), "nothing") || !strings.Contains(err.Error(), "lists the serial lines") || ctx.Err() != nil {
 		t.Errorf("a port that isn't there: %v", err)
+	}
+}
+
+// What no driver reads is kept all the same, for somebody who knows the gauge.
+func TestRunKeepsWhatItCannotRead(t *testing.T) {
+	t.Parallel()
+	far, name := terminal(t)
+	stream(t, far, "\xc3\x17\xfe", "\x81\xee\x9b\xd0")
+	out := &printed{}
+	o := Options{Device: name, Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: 300 * time.Millisecond,
+		Out: filepath.Join(t.TempDir(), "new.yaml"), Print: out, Log: zerolog.Nop()}
+	if err := Run(t.Context(), o); !errors.Is(err, ErrCantTell) {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	if _, err := os.Stat(o.Out); err == nil {
+		t.Error("a configuration was written")
+	}
+	text, err := os.ReadFile(strings.TrimSuffix(o.Out, ".yaml") + ".rec")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := drivers.ParseRecording(text)
+	if err != nil || r.Driver != "" || r.Settings != "9600 8N1" || !bytes.Contains(text, []byte(`\xc3\x17\xfe`)) {
+		t.Errorf("%v:\n%s", err, text)
+	}
+}
+
+func TestLines(t *testing.T) {
+	list := []port.Device{
+		{Path: "/dev/serial/by-id/usb-adapter-0001", Node: "/dev/ttyUSB0", Adapter: port.Adapter{Vendor: "1234", Product: "abcd", Serial: "0001", Name: "adapter"}},
+		{Path: "/dev/ttyS0", Node: "/dev/ttyS0"},
+	}
+	var b bytes.Buffer
+	if err := printLines(&b, list); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"/dev/serial/by-id/usb-adapter-0001  (adapter, USB 1234:abcd serial 0001, now /dev/ttyUSB0)", "/dev/ttyS0  (no USB adapter)"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("no %q in\n%s", want, &b)
+		}
+	}
+	b.Reset()
+	if err := printLines(&b, nil); err != nil || !strings.Contains(b.String(), "tcp://") {
+		t.Errorf("%v: %s", err, &b)
 	}
 }

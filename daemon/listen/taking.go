@@ -90,7 +90,9 @@ func (t *taking) take(c port.Chunk) {
 		keep.Mark, t.up, t.opened = drivers.MarkOpened, true, true
 	case port.Lost:
 		keep.Mark, t.up, t.lost = drivers.MarkLost, false, c.Why
-		t.say("%s", c.Why)
+		if t.opened { // else it is the error, and said once
+			t.say("%s", c.Why)
+		}
 	default:
 		return
 	}
@@ -114,6 +116,13 @@ func (t *taking) ask(ctx context.Context) {
 // answer notes what the display shows, and compares it.
 func (t *taking) answer(line string) {
 	s := Shown{Text: strings.TrimSpace(line), At: t.at()}
+	if n := len(t.heard.Shown); strings.EqualFold(s.Text, "undo") {
+		if n > 0 {
+			t.say("%s taken back", t.heard.Shown[n-1].Text)
+			t.heard.Shown = t.heard.Shown[:n-1]
+		}
+		return
+	}
 	if _, ok := s.read(); !ok {
 		t.say("%q is no number with a unit; such as -0.0044 mm", s.Text)
 		return
@@ -128,6 +137,9 @@ func (t *taking) answer(line string) {
 	default:
 		for _, o := range ps[0].Open {
 			t.say("can't tell %s", o)
+		}
+		if ps[0].Matched < ps[0].Told {
+			t.say("If you mistyped, undo takes it back.")
 		}
 	}
 }

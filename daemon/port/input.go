@@ -24,6 +24,8 @@ func openInput(path string, warn func(error)) (*inputLink, error) {
 	switch {
 	case errors.Is(err, fs.ErrPermission):
 		return nil, refuse("open %s: no permission; put the user of fairbore into the group input: %w", path, err)
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fmt.Errorf("%w; is it plugged in? see /dev/input/by-id", err)
 	case err != nil:
 		return nil, err
 	}

@@ -27,7 +27,7 @@ func dialTCP(ctx context.Context, address string, stale time.Duration) (*tcpLink
 	}
 	conn, err := d.DialContext(ctx, "tcp", address)
 	if err != nil {
-		return nil, fmt.Errorf("connect: %w", err)
+		return nil, fmt.Errorf("connect: %w; is the device server on, and are its address and port right?", err)
 	}
 	return &tcpLink{conn: conn, name: schemeTCP + address, stale: stale, heard: time.Now()}, nil
 }
