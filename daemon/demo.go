@@ -31,6 +31,7 @@ type DemoOptions struct {
 	MQTT    string  // of the embedded broker
 	Capture string  // button or turning; "": turning where the pace leaves the samples their times
 	Seed    uint64  // 0: from the clock
+	Keep    string  // a folder to leave the journal and the configuration in; "": nothing is left
 	Version string
 	Out     io.Writer
 	Log     zerolog.Logger
@@ -68,11 +69,13 @@ func Demo(ctx context.Context, o DemoOptions) (err error) {
 	if o.Seed == 0 {
 		o.Seed = uint64(time.Now().UnixNano())
 	}
-	dir, err := os.MkdirTemp("", "fairbore-demo-")
+	dir, err := o.folder()
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	if o.Keep == "" {
+		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	}
 	cfg, err := config.Parse("demo.yaml", configs.Demo)
 	if err != nil {
 		return err
@@ -91,6 +94,18 @@ func Demo(ctx context.Context, o DemoOptions) (err error) {
 		return err
 	}
 	return playDemo(ctx, d, players, o)
+}
+
+// folder makes the one for the journal. One that is kept has the configuration
+// beside it, so that a report can be made from both.
+func (o *DemoOptions) folder() (string, error) {
+	if o.Keep == "" {
+		return os.MkdirTemp("", "fairbore-demo-")
+	}
+	if err := os.MkdirAll(o.Keep, 0o755); err != nil {
+		return "", err
+	}
+	return o.Keep, os.WriteFile(filepath.Join(o.Keep, "demo.yaml"), configs.Demo, 0o644)
 }
 
 // castDemo gives each station that plays its line and its job; stations that

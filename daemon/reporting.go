@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"fairbore/analysis"
@@ -148,9 +149,46 @@ func (r *reporter) filter(limit int) store.Filter {
 func (r *reporter) summaries(ctx context.Context, limit int) ([]store.PartSummary, error) {
 	parts, err := r.journal.Parts(ctx, r.filter(limit))
 	if err == nil && len(parts) == 0 {
-		err = errors.New("the journal has no such part; see station, job, part and the times")
+		err = r.nothing(ctx)
 	}
 	return parts, err
+}
+
+// nothing is the error of options that pick no part: it says what there is.
+func (r *reporter) nothing(ctx context.Context) error {
+	parts, err := r.journal.Parts(ctx, store.Filter{Limit: partsReported})
+	if err != nil {
+		return err
+	}
+	if len(parts) == 0 {
+		return errors.New("the journal has no part yet")
+	}
+	return fmt.Errorf("the journal has no such part; it has %s", jobsOf(parts))
+}
+
+// jobsOf lists jobs and their parts, the newest job first: "J-4112 (002, 001)".
+func jobsOf(parts []store.PartSummary) string {
+	const shown = 5 // jobs, and parts of each
+	var jobs []string
+	by := map[string][]string{}
+	for _, p := range parts {
+		if by[p.Job] == nil {
+			jobs = append(jobs, p.Job)
+		}
+		by[p.Job] = append(by[p.Job], p.Part)
+	}
+	var list []string
+	for _, job := range jobs[:min(len(jobs), shown)] {
+		names := by[job]
+		if n := len(names) - shown; n > 0 {
+			names = append(slices.Clone(names[:shown]), fmt.Sprintf("and %d more", n))
+		}
+		list = append(list, fmt.Sprintf("%s (%s)", job, strings.Join(names, ", ")))
+	}
+	if n := len(jobs) - shown; n > 0 {
+		list = append(list, fmt.Sprintf("and %d more jobs", n))
+	}
+	return strings.Join(list, ", ")
 }
 
 func (r *reporter) onePart(ctx context.Context) (report.Part, error) {
@@ -174,7 +212,11 @@ func (r *reporter) firstArticle(ctx context.Context) (report.Part, error) {
 
 func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 	if r.o.Job == "" {
-		return b, errors.New("name the job to report")
+		parts, err := r.summaries(ctx, partsReported)
+		if err != nil {
+			return b, err
+		}
+		return b, fmt.Errorf("name the job to report: the journal has %s", jobsOf(parts))
 	}
 	b.From, b.To = r.o.From, r.o.To
 	parts, err := r.summaries(ctx, partsReported)

@@ -233,7 +233,7 @@ func TestReportRefuses(t *testing.T) {
 		"want a4 or letter":         {Paper: "a3"},
 		"no such part":              {Part: "999"},
 		"name the job":              {Kind: "job"},
-		"no such part; see station": {Kind: "job", Job: "J-0000"},
+		"no such part; it has J-": {Kind: "job", Job: "J-0000"},
 	} {
 		var b bytes.Buffer
 		err := Report(t.Context(), s.path, &b, o)

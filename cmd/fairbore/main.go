@@ -16,7 +16,6 @@ import (
 	"runtime/debug"
 	"strings"
 	"syscall"
-	"time"
 
 	"github.com/alecthomas/kong"
 	"github.com/rs/zerolog"
@@ -46,11 +45,15 @@ type cli struct {
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
+const about = `The extra hand at the bore gauge.
+
+Exit codes: 0 well; 1 failed, the message says what to do; 2 wrong command line; 3 configuration refused; 4 journal not sound; 5 another program has the gauge or the journal.`
+
 // run is the program; its result is the exit code.
 func run(args []string, stdout, stderr io.Writer) (code int) {
 	var c cli
 	exited := -1
-	parser, err := kong.New(&c, kong.Name("fairbore"), kong.Description("The extra hand at the bore gauge."),
+	parser, err := kong.New(&c, kong.Name("fairbore"), kong.Description(about),
 		kong.Writers(stdout, stderr), kong.Exit(func(n int) { exited = n }), kong.UsageOnError())
 	if err != nil {
 		fmt.Fprintln(stderr, "fairbore:", err)
@@ -69,7 +72,12 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	k.BindTo(ctx, (*context.Context)(nil))
-	if err := k.Run(&streams{stdout, stderr}); err != nil {
+	s := &streams{&answer{to: stdout}, stderr}
+	err = k.Run(s)
+	if err == nil {
+		err = s.out.err
+	}
+	if err != nil {
 		fmt.Fprintln(stderr, "fairbore:", err)
 		return exitCode(err)
 	}
@@ -103,7 +111,25 @@ func exitCode(err error) int {
 }
 
 // streams are where a command writes.
-type streams struct{ out, err io.Writer }
+type streams struct {
+	out *answer
+	err io.Writer
+}
+
+// answer is standard output; it keeps the first error of writing to it, so that
+// an answer that was cut short does not pass for a whole one.
+type answer struct {
+	to  io.Writer
+	err error
+}
+
+func (a *answer) Write(b []byte) (int, error) {
+	n, err := a.to.Write(b)
+	if a.err == nil {
+		a.err = err
+	}
+	return n, err
+}
 
 func (s *streams) log(level zerolog.Level) zerolog.Logger {
 	return zerolog.New(s.err).Level(level).With().Timestamp().Logger()
@@ -137,11 +163,12 @@ type demoCmd struct {
 	Mqtt    string  `help:"Where the embedded broker listens." default:"127.0.0.1:1883"`
 	Capture string  `help:"How readings are captured: button, or turning (hands-free, up to 4 times life); the latter where it can be." enum:",button,turning" default:""`
 	Seed    uint64  `help:"Of the simulated hand and gauge; 0 takes one from the clock."`
+	Keep    string  `help:"Leave journal and configuration in this folder, to try verify, export and report on."`
 }
 
 func (d *demoCmd) Run(ctx context.Context, s *streams) error {
 	return daemon.Demo(ctx, daemon.DemoOptions{
-		Once: d.Once, Speed: d.Speed, Job: d.Job, Listen: d.Listen, MQTT: d.Mqtt, Capture: d.Capture, Seed: d.Seed, Version: version(),
+		Once: d.Once, Speed: d.Speed, Job: d.Job, Listen: d.Listen, MQTT: d.Mqtt, Capture: d.Capture, Seed: d.Seed, Keep: d.Keep, Version: version(),
 		Out: s.out, Log: s.log(zerolog.WarnLevel),
 	})
 }
@@ -163,34 +190,25 @@ func (c *checkCmd) Run(s *streams) error {
 }
 
 type exportCmd struct {
-	Journal string    `arg:"" help:"The journal." type:"existingfile"`
-	Format  string    `help:"csv (readings) or ndjson (all events)." enum:"csv,ndjson" default:"csv"`
-	Output  string    `help:"A file to write; standard output when left out." short:"o"`
-	Station string    `help:"Of this station only."`
-	Job     string    `help:"Of this job only."`
-	Part    string    `help:"Of the part with this serial number only."`
-	From    time.Time `help:"At or after, such as 2026-11-25T08:00:00Z." format:"2006-01-02T15:04:05Z07:00"`
-	To      time.Time `help:"Before." format:"2006-01-02T15:04:05Z07:00"`
-	Guard   bool      `help:"Keep a spreadsheet from taking text for a formula."`
+	Journal string `arg:"" help:"The journal." type:"existingfile"`
+	Format  string `help:"csv (readings) or ndjson (all events)." enum:"csv,ndjson" default:"csv"`
+	Output  string `help:"A file to write; standard output when left out." short:"o"`
+	Station string `help:"Of this station only."`
+	Job     string `help:"Of this job only."`
+	Part    string `help:"Of the part with this serial number only."`
+	From    moment `help:"At or after, such as 2026-11-25 or 2026-11-25T08:00:00Z."`
+	To      moment `help:"Before."`
+	Guard   bool   `help:"Keep a spreadsheet from taking text for a formula."`
 }
 
 func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
-	out := s.out
-	if e.Output != "" {
-		f, err := os.Create(e.Output)
-		if err != nil {
-			return err
-		}
-		defer func() { err = errors.Join(err, f.Close()) }()
-		out = f
-	}
 	o := store.ExportOptions{Format: store.Format(e.Format), Guard: e.Guard, Filter: store.Filter{
-		Station: e.Station, Job: e.Job, Part: e.Part, From: e.From, To: e.To,
+		Station: e.Station, Job: e.Job, Part: e.Part, From: e.From.Time, To: e.To.Time,
 	}}
 	if e.Output != "" {
 		o.Progress = progress(s.err, "export")
 	}
-	return daemon.Export(ctx, e.Journal, out, o)
+	return s.write(e.Output, e.Journal, func(out io.Writer) error { return daemon.Export(ctx, e.Journal, out, o) })
 }
 
 // progress shows how far long work has come, where a person looks on.
@@ -213,10 +231,11 @@ func progress(w io.Writer, what string) func(done, total uint64) {
 
 type verifyCmd struct {
 	Journal string `arg:"" help:"The journal." type:"existingfile"`
+	Hash    string `help:"Look for this chain hash too, which a record ends with."`
 }
 
 func (v *verifyCmd) Run(ctx context.Context, s *streams) error {
-	return daemon.Verify(ctx, v.Journal, s.out, progress(s.err, "verify"))
+	return daemon.Verify(ctx, v.Journal, v.Hash, s.out, progress(s.err, "verify"))
 }
 
 type replayCmd struct {

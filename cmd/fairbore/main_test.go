@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -66,7 +68,11 @@ func TestCommands(t *testing.T) {
 		{"the drivers", "drivers", 0, "modbus-rtu"},
 		{"a driver", "drivers line", 0, "decimal"},
 		{"a driver that isn't", "drivers magic", 1, "not one of"},
-		{"a journal that isn't one", "verify " + few, 1, "few.csv"},
+		{"a journal that isn't one", "verify " + few, 1, "no journal of fairbore"},
+		{"an empty file for a journal", "report " + empty, 1, "no journal of fairbore"},
+		{"a time that is none", "report " + few + "|--from|yesterday", 2, "2026-11-25"},
+		{"a day", "report " + few + "|--from|2026-11-25", 1, "no journal"},
+		{"a table that isn't", "study gauge|nowhere.csv", 1, "nowhere.csv"},
 		{"a demo at no speed", "demo --speed|0", 1, "speed"},
 		{"a demo of no job", "demo --job|J-1|--listen|127.0.0.1:0|--mqtt|127.0.0.1:0", 1, "J-4112"},
 	} {
@@ -83,6 +89,58 @@ func TestCommands(t *testing.T) {
 				t.Error("nothing on standard error")
 			}
 		})
+	}
+}
+
+// What is read from is never written over, and what stood there stays if anything
+// fails.
+func TestOutputIsReplacedWhole(t *testing.T) {
+	dir := t.TempDir()
+	few, out := filepath.Join(dir, "few.csv"), filepath.Join(dir, "out.csv")
+	for _, p := range []string{few, out} {
+		if err := os.WriteFile(p, []byte("old"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if code, _, errs := fairbore("export", few, "-o", out); code != 1 {
+		t.Errorf("exit %d: %s", code, errs)
+	}
+	if code, _, errs := fairbore("export", few, "-o", few); code != 1 || !strings.Contains(errs, "read from") {
+		t.Errorf("exit %d: %s", code, errs)
+	}
+	s := &streams{}
+	if err := s.write(out, few, func(w io.Writer) error { io.WriteString(w, "half"); return io.ErrShortWrite }); !errors.Is(err, io.ErrShortWrite) {
+		t.Error(err)
+	}
+	for _, p := range []string{few, out} {
+		if b, err := os.ReadFile(p); err != nil || string(b) != "old" {
+			t.Errorf("%s holds %q, %v", p, b, err)
+		}
+	}
+	if err := s.write(out, few, func(w io.Writer) error { _, err := io.WriteString(w, "new"); return err }); err != nil {
+		t.Error(err)
+	}
+	info, err := os.Stat(out)
+	if b, _ := os.ReadFile(out); string(b) != "new" || err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("holds %q, mode %v, %v", b, info.Mode(), err)
+	}
+	if left, _ := filepath.Glob(filepath.Join(dir, "*.part")); left != nil {
+		t.Errorf("left %v", left)
+	}
+}
+
+// An answer that was cut short does not pass for a whole one.
+func TestFullStandardOutput(t *testing.T) {
+	full, err := os.OpenFile("/dev/full", os.O_WRONLY, 0)
+	if err != nil {
+		t.Skip("no /dev/full here: ", err)
+	}
+	defer full.Close()
+	for _, args := range [][]string{{"version"}, {"check", "../../configs/fairbore.yaml"}, {"drivers"}} {
+		var errs bytes.Buffer
+		if code := run(args, full, &errs); code != 1 || !strings.Contains(errs.String(), "no space left") {
+			t.Errorf("%v: exit %d: %s", args, code, &errs)
+		}
 	}
 }
 
@@ -107,6 +165,11 @@ func TestStudyOfThePublishedTable(t *testing.T) {
 	code, out, errs := fairbore("study", "gauge", path)
 	if code != 0 {
 		t.Fatalf("exit %d: %s", code, errs)
+	}
+	page := filepath.Join(t.TempDir(), "study.pdf")
+	code, _, errs = fairbore("study", "gauge", path, "--format", "pdf", "--title", "Bore gauge", "--date", "2026-11-25", "-o", page)
+	if b, err := os.ReadFile(page); code != 0 || err != nil || !bytes.HasPrefix(b, []byte("%PDF-")) {
+		t.Errorf("exit %d: %s, %v", code, errs, err)
 	}
 	for _, want := range []string{"takes 26.7 % of the total", "takes 27.9 % of the total", "10 parts, 3 operators, 3 trials"} {
 		if !strings.Contains(out, want) {

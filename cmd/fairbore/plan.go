@@ -78,6 +78,12 @@ type studyCmd struct {
 type studyGaugeCmd struct {
 	File      string             `arg:"" help:"The CSV; - for standard input."`
 	Tolerance analysis.Deviation `help:"The tolerance that the gauge is to judge, such as \"2.54 um\"."`
+
+	Format string `help:"The page of the study instead of its figures: html, pdf or text." enum:",html,pdf,text" default:"" group:"Record"`
+	Output string `help:"A file to write; standard output when left out." short:"o" group:"Record"`
+	Title  string `help:"Of the page, such as the gauge's name." default:"Gauge study" group:"Record"`
+	Date   moment `help:"Of the study." group:"Record"`
+	Paper  string `help:"a4 or letter." enum:"a4,letter" default:"a4" group:"Record"`
 }
 
 func (g *studyGaugeCmd) Run(s *streams) error {
@@ -86,7 +92,12 @@ func (g *studyGaugeCmd) Run(s *streams) error {
 		return err
 	}
 	defer in.Close()
-	return daemon.StudyGauge(in, g.Tolerance, s.out)
+	return s.write(g.Output, g.File, func(out io.Writer) error {
+		if g.Format == "" {
+			return daemon.StudyGauge(in, g.Tolerance, out)
+		}
+		return daemon.ReportGaugeStudy(in, g.Tolerance, out, g.Title, daemon.ReportOptions{Format: g.Format, Paper: g.Paper, To: g.Date.Time})
+	})
 }
 
 type studyLotCmd struct {

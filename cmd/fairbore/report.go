@@ -2,10 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"io"
-	"os"
-	"time"
 
 	"github.com/rs/zerolog"
 
@@ -14,39 +11,30 @@ import (
 )
 
 type reportCmd struct {
-	Journal string    `arg:"" help:"The journal." type:"existingfile"`
-	Kind    string    `help:"part, job, first-article or masterings." enum:"part,job,first-article,masterings" default:"part"`
-	Format  string    `help:"text, html, pdf or csv." enum:"text,html,pdf,csv" default:"text"`
-	Output  string    `help:"A file to write; standard output when left out." short:"o"`
-	Config  string    `help:"The configuration, for budget and judgement." short:"c" type:"existingfile"`
-	Station string    `help:"Of this station only."`
-	Job     string    `help:"Of this job only."`
-	Part    string    `help:"Of the part with this serial number."`
-	From    time.Time `help:"At or after, such as 2026-11-25T08:00:00Z." format:"2006-01-02T15:04:05Z07:00"`
-	To      time.Time `help:"Before." format:"2006-01-02T15:04:05Z07:00"`
-	Paper   string    `help:"a4 or letter." enum:"a4,letter" default:"a4"`
+	Journal string `arg:"" help:"The journal." type:"existingfile"`
+	Kind    string `help:"part, job, first-article or masterings." enum:"part,job,first-article,masterings" default:"part"`
+	Format  string `help:"text, html, pdf or csv." enum:"text,html,pdf,csv" default:"text"`
+	Output  string `help:"A file to write; standard output when left out." short:"o"`
+	Config  string `help:"The configuration, for budget and judgement." short:"c" type:"existingfile"`
+	Station string `help:"Of this station only."`
+	Job     string `help:"Of this job only."`
+	Part    string `help:"Of the part with this serial number."`
+	From    moment `help:"At or after, such as 2026-11-25 or 2026-11-25T08:00:00Z."`
+	To      moment `help:"Before."`
+	Paper   string `help:"a4 or letter." enum:"a4,letter" default:"a4"`
 }
 
 func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
-	o := daemon.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From, To: r.To, Paper: r.Paper}
+	o := daemon.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From.Time, To: r.To.Time, Paper: r.Paper}
 	if r.Config != "" {
 		if o.Config, err = config.Load(r.Config); err != nil {
 			return err
 		}
 	}
-	out := io.Writer(s.out)
-	if r.Output != "" {
-		f, err := os.Create(r.Output)
-		if err != nil {
-			return err
-		}
-		defer func() { err = errors.Join(err, f.Close()) }()
-		out = f
-		if show := progress(s.err, "report"); show != nil {
-			o.Progress = func(done, total int) { show(uint64(done), uint64(total)) }
-		}
+	if show := progress(s.err, "report"); show != nil && r.Output != "" {
+		o.Progress = func(done, total int) { show(uint64(done), uint64(total)) }
 	}
-	return daemon.Report(ctx, r.Journal, out, o)
+	return s.write(r.Output, r.Journal, func(out io.Writer) error { return daemon.Report(ctx, r.Journal, out, o) })
 }
 
 type wallCmd struct {

@@ -2,7 +2,12 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"errors"
 	"fmt"
+	"strings"
 )
 
 // Head returns the hash of a recorded row in hexadecimal. It depends on every row
@@ -17,4 +22,21 @@ func (j *Journal) Head(ctx context.Context, seq uint64) (hash string, err error)
 		return "", fmt.Errorf("read the hash of row %d: %w", seq, err)
 	}
 	return fmt.Sprintf("%x", h), nil
+}
+
+// ErrNoRow says that no row has the hash that was looked for.
+var ErrNoRow = errors.New("no row has this hash: it is of another journal, or of rows that were cut off the end")
+
+// Find returns the row that the chain had a hash at, given in hexadecimal as a
+// record prints it. It fails with [ErrNoRow] if there is none.
+func (j *Journal) Find(ctx context.Context, hash string) (seq uint64, err error) {
+	raw, err := hex.DecodeString(strings.ToLower(strings.TrimSpace(hash)))
+	if err != nil || len(raw) != sha256.Size {
+		return 0, fmt.Errorf("hash %q: want the 64 hex digits that a record ends with", hash)
+	}
+	err = j.read.QueryRowContext(ctx, "select seq from event where hash = ?", raw).Scan(&seq)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, ErrNoRow
+	}
+	return seq, err
 }

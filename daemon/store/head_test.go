@@ -1,6 +1,8 @@
 package store
 
 import (
+	"errors"
+	"strings"
 	"testing"
 )
 
@@ -26,6 +28,17 @@ func TestHead(t *testing.T) {
 	}
 	if len(first) != 64 || first == second || second != mustVerify(t, cfg.Path).Head {
 		t.Errorf("heads %s and %s, verify says %s", first, second, mustVerify(t, cfg.Path).Head)
+	}
+	for want, h := range map[uint64]string{1: first, 2: strings.ToUpper(second)} {
+		if seq, err := v.Find(t.Context(), h); seq != want || err != nil {
+			t.Errorf("hash %s is found at row %d, %v, want %d", h, seq, err, want)
+		}
+	}
+	if _, err := v.Find(t.Context(), strings.Repeat("ab", 32)); !errors.Is(err, ErrNoRow) {
+		t.Errorf("a hash of no row: %v", err)
+	}
+	if _, err := v.Find(t.Context(), "ab"); err == nil || errors.Is(err, ErrNoRow) {
+		t.Errorf("no hash: %v", err)
 	}
 	for _, seq := range []uint64{0, 3} {
 		if h, err := v.Head(t.Context(), seq); err == nil {

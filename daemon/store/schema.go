@@ -102,7 +102,7 @@ func execAll(ctx context.Context, tx *sql.Tx, texts ...string) error {
 // Reasons why a file is not opened, and is left as it is.
 var (
 	ErrNewer      = errors.New("the journal was written by a newer version of this program; use that one")
-	ErrNotJournal = errors.New("the file is a database of something else, not a journal; give another path")
+	ErrNotJournal = errors.New("the file is no journal of fairbore; give the path of one (journal.path in the configuration)")
 )
 
 // version reads how far the schema is and that it is ours.

@@ -43,6 +43,10 @@ func (r *Report) Sound() bool { return r.Bad == nil && len(r.Faults) == 0 }
 func Verify(ctx context.Context, path string, progress func(done, total uint64)) (Report, error) {
 	r := Report{Path: path}
 	db, err := openReadOnly(ctx, path)
+	if damaged(err) {
+		r.Faults = []string{err.Error()}
+		return r, nil
+	}
 	if err != nil {
 		return r, fmt.Errorf("verify %s: %w", path, err)
 	}
@@ -51,7 +55,9 @@ func Verify(ctx context.Context, path string, progress func(done, total uint64))
 		progress = func(uint64, uint64) {}
 	}
 	v := verifier{db: db, report: &r, progress: progress}
-	if err := v.run(ctx); err != nil {
+	if err := v.run(ctx); damaged(err) {
+		r.Faults = append(r.Faults, err.Error())
+	} else if err != nil {
 		return r, fmt.Errorf("verify %s: %w", path, err)
 	}
 	return r, nil
@@ -74,11 +80,14 @@ func openReadOnly(ctx context.Context, path string) (*sql.DB, error) {
 		if err != nil {
 			return nil, err
 		}
-		_, err = version(ctx, db)
-		if err == nil {
+		n, err := version(ctx, db)
+		if err == nil && n > 0 {
 			return db, nil
 		}
 		db.Close()
+		if err == nil || code(err) == lib.SQLITE_NOTADB { // an empty file, or another one
+			return nil, ErrNotJournal
+		}
 		_, noLog := os.Stat(path + "-wal")
 		if code(err) != lib.SQLITE_CANTOPEN || !errors.Is(noLog, fs.ErrNotExist) || options != "mode=ro" {
 			return nil, err
