@@ -39,6 +39,17 @@ func (f Format) unit() analysis.Length {
 	return analysis.Micrometre
 }
 
+// Speaks is the unit in which phrases are said in this format.
+func (f Format) Speaks() analysis.Unit {
+	switch {
+	case f.Inch && f.Fine:
+		return analysis.UIN
+	case f.Inch:
+		return analysis.IN
+	}
+	return analysis.MM
+}
+
 func (f Format) mark(s string) string {
 	s = strings.Replace(s, "-", "−", 1)
 	if f.Comma {

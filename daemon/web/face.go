@@ -87,6 +87,7 @@ type choice struct {
 
 // faceOf puts the state of a station into words.
 func faceOf(b *session.Bore, f picture.Format) face {
+	b = b.In(f.Speaks())
 	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: once(b.Cautions), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs(b, f)
 	v.Due = due(b)
@@ -102,7 +103,42 @@ func faceOf(b *session.Bore, f picture.Format) face {
 	v.places(b, f)
 	v.headline(b, f)
 	v.advise(b)
+	v.translate(f)
 	return v
+}
+
+// translate says what was put in words elsewhere in the viewer's units.
+func (v *face) translate(f picture.Format) {
+	for _, s := range []*string{&v.Why, &v.Advice, &v.Reason, &v.Refused} {
+		*s = f.Recorded(*s)
+	}
+	for i := range v.Cautions {
+		v.Cautions[i] = f.Recorded(v.Cautions[i])
+	}
+}
+
+// away is the face of a station that is out of reach: what was on the machine, and
+// since when nothing is known. The gauge and the record may be well there.
+func away(b *session.Bore, f picture.Format, why string) face {
+	v := face{Tone: none, State: "no signal", Big: "No signal", Why: why, Advice: "Nothing is known of this station now.", Reason: f.Recorded(why), Waiting: "a signal"}
+	v.Master, v.Gauge, v.Record = sign{none, "zero not known"}, sign{none, "gauge not known"}, sign{none, "record not known"}
+	if b.Job != nil {
+		v.Job, v.JobTitle = b.Job.ID, b.Job.Title
+	}
+	if b.Part != nil {
+		v.Part, v.Round = b.Part.Serial, fmt.Sprint(b.Round)
+	}
+	return v
+}
+
+// face puts the state of a station into words, or says that it is out of reach.
+func (s *Server) face(b *session.Bore, f picture.Format) face {
+	if p, ok := s.src.(Presence); ok {
+		if why := p.Gone(b.Station); why != "" {
+			return away(b, f, why)
+		}
+	}
+	return faceOf(b, f)
 }
 
 // headline decides what stands largest: what is not known before what is.

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"encoding/json"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -115,5 +117,50 @@ func TestCautionsOnce(t *testing.T) {
 	got := once([]string{"Stop the spindle and wait for rest before gauging.", "Never force the stone against the bottom.", "Stop the spindle, wait for rest, then gauge."})
 	if len(got) != 2 || got[1] != "Never force the stone against the bottom." {
 		t.Errorf("%q", got)
+	}
+}
+
+// In the unit that a viewer chose, everything he reads of the bore is in it, the
+// sentences too: in mm nothing speaks of inches, in inches nothing of mm.
+func TestOneUnitOnAFace(t *testing.T) {
+	foreign := map[bool]*regexp.Regexp{
+		false: regexp.MustCompile(`\d (in|µin|tenths|millionths)\b`), true: regexp.MustCompile(`\d (mm|µm)\b`),
+	}
+	for name, b := range states() {
+		if b.Refused == nil {
+			b.Refused = &session.Refusal{Reason: "15.8741 mm is 2.5 µm from what can be."}
+		}
+		for _, inch := range []bool{false, true} {
+			f := picture.ForJob(b.Job)
+			f.Inch = inch
+			v := faceOf(b, f)
+			v.Other, v.Places, v.Readings = "", nil, nil // the figure in other units is meant to be
+			text, err := json.Marshal(v)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if bad := foreign[inch].FindString(strings.NewReplacer("in size", "").Replace(string(text))); bad != "" {
+				t.Errorf("%s, inch %v: %q in %s", name, inch, bad, text)
+			}
+		}
+	}
+}
+
+// A caution about the next round of honing is not given with advice to stop.
+func TestCautionsFitTheAdvice(t *testing.T) {
+	honing := 0
+	for name, b := range states() {
+		if b.Advice != nil && b.Advice.Kind.Honing() {
+			honing++
+			continue
+		}
+		for _, c := range faceOf(b, picture.ForJob(b.Job)).Cautions {
+			if strings.Contains(c, "smaller rounds") || strings.Contains(c, "dress them") {
+				t.Errorf("%s: caution %q though no round is advised", name, c)
+			}
+		}
+	}
+	if honing == 0 {
+		t.Error("no state advises a round: nothing was tried")
 	}
 }

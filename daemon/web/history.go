@@ -171,6 +171,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 }
 
 func facts(b *session.Bore, f picture.Format) (out [][2]string) {
+	b = b.In(f.Speaks())
 	add := func(what, is string) { out = append(out, [2]string{what, is}) }
 	add("low limit", f.Size(b.Job.Low))
 	add("high limit", f.Size(b.Job.High))
@@ -183,7 +184,7 @@ func facts(b *session.Bore, f picture.Format) (out [][2]string) {
 		add("uncertainty", "±"+f.Small(b.U.Expanded)+" "+f.SmallUnit()+", k = "+strconv.FormatFloat(b.U.K, 'f', 2, 64))
 	}
 	if v := b.Verdict; v != nil {
-		add("reason", v.Reason)
+		add("reason", f.Recorded(v.Reason))
 		add("decision rule", v.Rule)
 	}
 	add("ring", b.Master.Ring)
@@ -213,7 +214,7 @@ func linesOf(events []session.Record, f picture.Format) (out []line) {
 			out = append(out, l)
 			continue
 		}
-		if l.Note = note(e, f); l.Note != "" {
+		if l.Note = f.Recorded(note(e, f)); l.Note != "" {
 			out = append(out, l)
 		}
 	}
@@ -233,8 +234,10 @@ func note(e *session.Event, f picture.Format) string {
 		return "not counted: " + e.Refused.Reason
 	case session.Voided:
 		return "reading " + strconv.Itoa(e.Void.No) + " void: " + e.Void.Reason
-	case session.Disturbed, session.Told:
+	case session.Disturbed, session.Dressing, session.Told:
 		return e.Note
+	case session.Restored:
+		return "reading " + strconv.Itoa(e.Void.No) + " counts again"
 	case session.Judged:
 		return verdictWord(e.Verdict) + ": " + e.Verdict.Reason
 	case session.GaugeSeen:

@@ -110,6 +110,7 @@ func needleOf(v *session.Live, j *analysis.Job, f picture.Format) needle {
 // viewer writes one viewer's stream: words and drawings of what changed.
 type viewer struct {
 	look
+	server *Server
 	job   *analysis.Job
 	drawn []byte
 	said  []byte
@@ -119,7 +120,7 @@ type viewer struct {
 // view streams to the page of a station what it is to show: words and drawings
 // ready made, in the viewer's units and size.
 func (s *Server) view(w http.ResponseWriter, r *http.Request) {
-	v := viewer{look: parseLook(r.URL.Query())}
+	v := viewer{server: s, look: parseLook(r.URL.Query())}
 	s.follow(w, r, r.PathValue("name"), func(bores []*session.Bore, lives []session.Live, events []session.Record) []byte {
 		v.buf = v.buf[:0]
 		for _, b := range bores {
@@ -137,7 +138,7 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 
 func (v *viewer) show(b *session.Bore) {
 	v.job = b.Job
-	said := appendEvent(nil, "face", faceOf(b, v.format(b.Job)))
+	said := appendEvent(nil, "face", v.server.face(b, v.format(b.Job)))
 	if !bytes.Equal(said, v.said) {
 		v.said = said
 		v.buf = append(v.buf, said...)
@@ -162,7 +163,7 @@ func happening(r *session.Record, f picture.Format) happened {
 	case r.Reading != nil:
 		h.Text = fmt.Sprintf("%s %s", f.Signed(r.Reading.Deviation), f.SmallUnit())
 	case r.Refused != nil:
-		h.Text, h.Good = r.Refused.Reason, false
+		h.Text, h.Good = f.Recorded(r.Refused.Reason), false
 	case r.Verdict != nil:
 		h.Good = r.Verdict.Accepted
 	case r.Check != nil:

@@ -42,7 +42,7 @@ func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 	v := parseLook(r.URL.Query())
 	said := map[string]string{}
 	tell := func(buf []byte, b *session.Bore) []byte {
-		t := tile{Station: b.Station, Face: faceOf(b, v.format(b.Job))}
+		t := tile{Station: b.Station, Face: s.face(b, v.format(b.Job))}
 		if b.Job != nil {
 			t.Cut = string(picture.Cut{Bore: b, W: v.w, H: v.h, Format: v.format(b.Job), Plain: true}.SVG())
 		}

@@ -325,21 +325,45 @@ func TestOnlyWhatChangedIsSent(t *testing.T) {
 // A beat comes though nothing happens, so that a page can tell a dead link; it
 // says which stations are out of reach.
 func TestBeat(t *testing.T) {
-	s := serve(t, Config{}, away{newShop(began("bay1", bush()).bore())})
+	s := serve(t, Config{}, far{newShop(began("bay1", bush()).bore())})
 	ch := sse(t.Context(), t, "http://"+s.Addr()+"/wall/view")
 	var tl tile
 	if err := json.Unmarshal([]byte(next(t, ch, "tile")), &tl); err != nil || tl.Station != "bay1" || tl.Cut == "" {
 		t.Fatalf("tile %+v %v", tl, err)
 	}
-	if got := next(t, ch, "beat"); got != `{"bay1":"switched off"}` {
+	if got := next(t, ch, "beat"); got != `{"bay1":"no word since 10:42:00: switched off"}` {
 		t.Errorf("beat %s", got)
 	}
 }
 
-// away is a shop whose stations are all out of reach.
-type away struct{ *shop }
+// far is a shop whose stations are all out of reach.
+type far struct{ *shop }
 
-func (away) Gone(string) string { return "switched off" }
+func (far) Gone(string) string { return "no word since 10:42:00: switched off" }
+
+// A station that is out of reach is told as that, with since when: its gauge may be
+// well, and no size of it is shown.
+func TestOutOfReachIsNoSignal(t *testing.T) {
+	b := began("bay1", bush()).master().rounds(bushRounds, 3, 0).bore()
+	b.Gauge = &session.Gauge{Lost: true, Why: "no word"} // as a wall has it
+	s := serve(t, Config{}, far{newShop(b)})
+	for _, path := range []string{"/station/bay1/view", "/wall/view"} {
+		ch := sse(t.Context(), t, "http://"+s.Addr()+path)
+		var f face
+		if path == "/wall/view" {
+			var tl tile
+			if err := json.Unmarshal([]byte(next(t, ch, "tile")), &tl); err != nil {
+				t.Fatal(err)
+			}
+			f = tl.Face
+		} else if err := json.Unmarshal([]byte(next(t, ch, "face")), &f); err != nil {
+			t.Fatal(err)
+		}
+		if f.Big != "No signal" || f.Tone != none || f.Figure != "" || f.Gauge.Text == "gauge G-11 lost" || !strings.Contains(f.Reason, "10:42:00") || f.Part != "0007" {
+			t.Errorf("%s: %+v", path, f)
+		}
+	}
+}
 
 // A viewer that takes nothing is dropped, and holds nobody up.
 func TestStuckViewerIsDropped(t *testing.T) {

@@ -17,7 +17,8 @@ function show(name) {
   set(".state span", lost || !f ? "no signal" : f.state);
   const figure = e.querySelector(".figure");
   figure.replaceChildren();
-  if (f && !lost) figure.append(f.figure ? `${f.least || ""}${f.figure} ` : "", Object.assign(document.createElement(f.figure ? "small" : "b"), { textContent: f.figure ? f.unit : f.big }));
+  if (lost) figure.append(Object.assign(document.createElement("b"), { textContent: "No signal" }));
+  else if (f) figure.append(f.figure ? `${f.least || ""}${f.figure} ` : "", Object.assign(document.createElement(f.figure ? "small" : "b"), { textContent: f.figure ? f.unit : f.big }));
   set(".work", f ? [f.job, f.part && `part ${f.part}`, f.round && `round ${f.round}`].filter(Boolean).join(" · ") : "");
   set(".wait", lost || (f && f.waiting ? `waits for ${f.waiting}` : ""));
 }
