@@ -122,7 +122,7 @@ func (c *cut) inside(p []knot) bool {
 
 // work marks the stretches that are to be worked by themselves.
 func (c *cut) work() {
-	if c.Bore.Advice == nil || c.tight == nil || !c.Bore.Advice.Kind.Honing() {
+	if c.Bore.Advice == nil || c.tight == nil || !c.Bore.Advice.Kind.Honing() || !c.Bore.Recording {
 		return
 	}
 	t := 0.5 * c.text

@@ -2,10 +2,13 @@ package web
 
 import (
 	"encoding/json"
+	"errors"
 	"io"
 	"mime"
 	"net/http"
+	"os"
 	"strings"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/daemon/picture"
@@ -120,6 +123,9 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, status, out)
 }
 
+// bodyTime is how long the body of an action may take to come.
+const bodyTime = 10 * time.Second
+
 // posted reads the body of a request that acts, or answers why it is not taken.
 // Only a page of this server may send one: the body must be JSON, which a form of
 // another site cannot send without asking first, and the Origin, where the
@@ -135,8 +141,14 @@ func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {
 		return no(http.StatusForbidden, "actions are taken from this server's own pages only")
 	}
+	if err := http.NewResponseController(w).SetReadDeadline(time.Now().Add(bodyTime)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		return no(http.StatusInternalServerError, err.Error())
+	}
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxAction))
 	if err != nil {
+		if errors.Is(err, os.ErrDeadlineExceeded) {
+			return no(http.StatusRequestTimeout, "too slow")
+		}
 		return no(http.StatusRequestEntityTooLarge, "too long")
 	}
 	dec := json.NewDecoder(strings.NewReader(string(body)))

@@ -112,6 +112,7 @@ func (v *face) translate(f picture.Format) {
 	for _, s := range []*string{&v.Why, &v.Advice, &v.Reason, &v.Refused} {
 		*s = f.Recorded(*s)
 	}
+	v.Reason = sentence(v.Reason)
 	for i := range v.Cautions {
 		v.Cautions[i] = f.Recorded(v.Cautions[i])
 	}

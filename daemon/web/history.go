@@ -136,6 +136,7 @@ type record struct {
 	Units    string
 	Cut      template.HTML
 	Approach template.HTML
+	Sections template.HTML
 	Facts    [][2]string
 	Lines    []line
 }
@@ -165,6 +166,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	// Drawings hold no text that isn't escaped: picture does it.
 	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f}.SVG())
+	rec.Sections = template.HTML(picture.Sections{Bore: b, W: 1400, H: 300, Format: f}.SVG())
 	rec.Facts = facts(b, f)
 	rec.Lines = linesOf(events, f)
 	s.render(w, "part.html", rec)

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"net/http"
 	"net/url"
+	"strings"
 
 	"fairbore/analysis"
 )
@@ -23,7 +24,14 @@ func static() http.Handler {
 	if err != nil { // the folder is embedded, so this can't be
 		return http.NotFoundHandler()
 	}
-	return http.FileServerFS(sub)
+	serve := http.FileServerFS(sub)
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "" || strings.HasSuffix(r.URL.Path, "/") { // folders are not listed
+			http.NotFound(w, r)
+			return
+		}
+		serve.ServeHTTP(w, r)
+	})
 }
 
 // build names what the pages are made of: a page that finds it changed loads

@@ -7,6 +7,8 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fairbore/analysis"
 	"fairbore/analysis/plan"
@@ -20,7 +22,9 @@ type planned struct {
 	Asked  map[string]string // as typed
 	Faults []string
 	Text   []string
-	Cut    template.HTML
+	// Warnings must be heeded, Notes may be.
+	Warnings, Notes []string
+	Cut             template.HTML
 }
 
 // Processes are the ways in which a bore is made before honing.
@@ -54,7 +58,7 @@ func (p *planned) work(q url.Values) {
 	if err == nil {
 		var report *plan.Report
 		if report, err = plan.New(req); err == nil {
-			p.Text = report.Text()
+			p.tell(report.Text())
 		}
 	}
 	if err != nil {
@@ -63,6 +67,27 @@ func (p *planned) work(q url.Values) {
 	if job != nil { // picture escapes its text
 		p.Cut = template.HTML(picture.Cut{Bore: &session.Bore{Job: job}, W: 1400, H: 420, Format: picture.ForJob(job)}.SVG())
 	}
+}
+
+// tell parts what a plan says from what it warns of.
+func (p *planned) tell(lines []string) {
+	for _, line := range lines {
+		weight, rest, marked := strings.Cut(line, ": ")
+		switch {
+		case marked && (weight == "WARNING" || weight == "STOP"):
+			p.Warnings = append(p.Warnings, sentence(rest))
+		case marked && weight == "NOTE":
+			p.Notes = append(p.Notes, sentence(rest))
+		default:
+			p.Text = append(p.Text, line)
+		}
+	}
+}
+
+// sentence begins a line with a capital letter.
+func sentence(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // request reads what is asked; the job, if one is named, gives its limits.

@@ -111,10 +111,10 @@ func needleOf(v *session.Live, j *analysis.Job, f picture.Format) needle {
 type viewer struct {
 	look
 	server *Server
-	job   *analysis.Job
-	drawn []byte
-	said  []byte
-	buf   []byte
+	job    *analysis.Job
+	drawn  []byte
+	said   []byte
+	buf    []byte
 }
 
 // view streams to the page of a station what it is to show: words and drawings
