@@ -307,7 +307,7 @@ func (r *batch) capability() {
 			continue
 		}
 		text := c.Text()
-		said = append(said, x.what+", µm from the target: "+strings.Join(text[:len(text)-len(c.Notes)], " "))
+		said = append(said, x.what+", µm from the target: "+strings.ReplaceAll(strings.Join(text[:len(text)-len(c.Notes)], " "), " -", " −"))
 		for _, n := range c.Notes {
 			notes.add(n)
 		}

@@ -113,7 +113,7 @@ func readings(in study.Table, trials int) *Table {
 		row := []string{clean(p)}
 		for _, trials := range in.Values[i] {
 			for _, v := range trials {
-				row = append(row, fmt.Sprintf("%.2f", v))
+				row = append(row, minus(fmt.Sprintf("%.2f", v)))
 			}
 		}
 		t.Rows = append(t.Rows, row)

@@ -112,7 +112,7 @@ func driftCharts(d *Document, looks []session.Record) {
 		r.Title = "zero, µm"
 		r.Lines = []level{{r.Values[0], picture.Target, "first"}}
 		c := runChart{W: 1000, H: 190, Panels: []panel{r.panel}, Labels: r.labels}
-		d.add(Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: a mastering, which set it. Dot: a check, which left it. Ring: a check that failed."})
+		d.add(Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
 	}
 }
 

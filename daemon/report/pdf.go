@@ -252,12 +252,12 @@ func (s *sheet) stamp(st *Stamp, x, y, w float64) float64 {
 }
 
 func (h Heading) pdf(s *sheet) {
-	s.room(24)
-	y := s.GetY() + 5
+	s.room(20)
+	y := s.GetY() + 4.3
 	s.font("B", 9.5, ink)
 	s.put(s.left, y, "L", string(h))
 	s.rule(s.left, s.left+s.width, y+1.4, 0.3, ink)
-	s.SetY(y + 3)
+	s.SetY(y + 2.6)
 }
 
 func (p Para) pdf(s *sheet) { s.paragraph(string(p), textSize, ink) }
@@ -328,8 +328,8 @@ func (f Figure) pdf(s *sheet) {
 }
 
 func (g Signature) pdf(s *sheet) {
-	s.room(16)
-	y := s.GetY() + 13
+	s.room(12)
+	y := min(s.GetY()+13, s.bottom-1) // closer where the sheet is nearly full
 	w := s.width / float64(len(g))
 	s.font("", 7, grey)
 	for i, word := range g {

@@ -10,6 +10,7 @@ type grid struct {
 	gap    float64   // between the columns
 	points float64
 	step   float64 // of lines
+	spare  float64 // how far below the bottom its end may reach
 }
 
 const (
@@ -17,6 +18,8 @@ const (
 	widestGap   = 6.0
 	tablePoints = 7.2
 	leastPoints = 5.0
+	ruleGap     = 0.8 // about a rule between rows, mm
+	footSpare   = 2.5 // of the space above the foot, mm
 )
 
 // pdf sets the table as wide as it needs, smaller if it is too wide, and repeats
@@ -41,21 +44,44 @@ func (t *Table) pdf(s *sheet) {
 	g.room(g.headHeight() + 3*g.step)
 	g.head()
 	for i, r := range t.Rows {
+		if i == max(0, len(t.Rows)-2) {
+			g.together(t.Rows[i:], t.Under)
+		}
 		g.row(r, "", ink, i%2 == 1)
 	}
 	for i, r := range t.Under {
 		if i == 0 {
-			g.room(g.step * float64(len(t.Under)))
-			g.rule(g.left, g.left+g.total(), g.GetY(), 0.3, ink)
+			g.rule(g.left, g.left+g.total(), g.GetY()+ruleGap/2, 0.3, ink)
+			g.SetY(g.GetY() + ruleGap)
 		}
-		g.row(r, "B", ink, false)
+		g.cells(r, "B", ink)
 	}
 	s.rule(g.left, g.left+g.total(), g.GetY(), 0.3, ink)
-	s.SetY(s.GetY() + 1)
+	s.SetY(s.GetY() + 0.8)
 	for _, n := range t.Notes {
 		s.paragraph(n, 6.6, grey)
 	}
-	s.SetY(s.GetY() + 1.5)
+	s.SetY(s.GetY() + 1)
+}
+
+// together begins a new page where the last rows and what stands under them would
+// part. They may reach a little into the space above the foot, before a page is
+// spent on them.
+func (g *grid) together(rows, under [][]string) {
+	h := 0.0
+	for _, r := range append(rows[:len(rows):len(rows)], under...) {
+		h += g.height(r)
+	}
+	if under == nil {
+		h = 0
+	}
+	if g.GetY()+h > g.bottom+footSpare {
+		g.AddPage()
+		g.head()
+	}
+	if g.GetY()+h > g.bottom { // row must not break what was found to fit
+		g.spare = footSpare
+	}
 }
 
 // measure works out the columns' widths at the size of type, and reports whether
@@ -164,7 +190,8 @@ func (g *grid) head() {
 		g.cells(r, "", grey)
 	}
 	if g.t.Over != nil {
-		g.rule(g.left, g.left+g.total(), g.GetY(), 0.15, thin)
+		g.rule(g.left, g.left+g.total(), g.GetY()+ruleGap/2, 0.15, thin)
+		g.SetY(g.GetY() + ruleGap)
 	}
 }
 
@@ -180,7 +207,7 @@ func (g *grid) cell(i int, x, y float64, text string) {
 func (g *grid) row(r []string, style string, colour int, banded bool) {
 	g.font(style, g.points, colour)
 	h := g.height(r)
-	if g.GetY()+h > g.bottom {
+	if g.GetY()+h > g.bottom+g.spare {
 		g.AddPage()
 		g.head()
 	}

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"fairbore/daemon/picture"
 )
@@ -90,7 +91,7 @@ func (p *panel) draw(cv picture.Canvas, w, top, bottom, step float64) {
 	right := w - chartRight
 	cv.Text(picture.Strong, picture.Point{X: chartLeft, Y: top + 16}, chartText, picture.Start, p.Title)
 	cv.Lines(picture.Frame, false, []picture.Point{{X: chartLeft, Y: y1}, {X: chartLeft, Y: y0}, {X: right, Y: y0}})
-	p.levels(cv, y, right)
+	p.extremes(cv, y, p.levels(cv, y, right))
 	var run []picture.Point
 	for i, v := range p.Values {
 		if p.has(i) {
@@ -116,8 +117,8 @@ func (p *panel) draw(cv picture.Canvas, w, top, bottom, step float64) {
 }
 
 // levels draws the lines with their values on the left and their names on the
-// right, moved apart where they would meet.
-func (p *panel) levels(cv picture.Canvas, y func(float64) float64, right float64) {
+// right, moved apart where they would meet. It returns where values stand.
+func (p *panel) levels(cv picture.Canvas, y func(float64) float64, right float64) (taken []float64) {
 	lastName, lastValue := math.Inf(1), math.Inf(1)
 	for _, l := range p.sorted() { // from below
 		cv.Lines(l.Role, false, []picture.Point{{X: chartLeft, Y: y(l.At)}, {X: right, Y: y(l.At)}})
@@ -130,8 +131,29 @@ func (p *panel) levels(cv picture.Canvas, y func(float64) float64, right float64
 		cv.Text(role, picture.Point{X: right + 6, Y: at}, chartText, picture.Start, l.Name)
 		if at := y(l.At) + 5; at <= lastValue-chartText {
 			lastValue = at
+			taken = append(taken, at)
 			cv.Text(role, picture.Point{X: chartLeft - 6, Y: at}, chartText, picture.End, micro(l.At))
 		}
+	}
+	return taken
+}
+
+// extremes writes the smallest and the largest value on the left, which gives the
+// panel its scale, where there is room beside those of the levels.
+func (p *panel) extremes(cv picture.Canvas, y func(float64) float64, taken []float64) {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i, v := range p.Values {
+		if p.has(i) {
+			lo, hi = min(lo, v), max(hi, v)
+		}
+	}
+	for _, v := range []float64{lo, hi} {
+		at := y(v) + 5
+		if math.IsInf(v, 0) || slices.ContainsFunc(taken, func(t float64) bool { return math.Abs(t-at) < chartText }) {
+			continue
+		}
+		taken = append(taken, at)
+		cv.Text(picture.Soft, picture.Point{X: chartLeft - 6, Y: at}, chartText, picture.End, micro(v))
 	}
 }
 

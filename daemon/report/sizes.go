@@ -11,7 +11,7 @@ import (
 )
 
 // roundsAcross is how many rounds stand side by side in a table of sizes.
-const roundsAcross = 7
+const roundsAcross = 8
 
 // rounds returns the rounds of the part, that before the first honing included.
 func (r *record) rounds() []session.Round {
