@@ -59,16 +59,6 @@ type Warm struct {
 // most is the largest that a part may still shrink: a size is then out by that.
 func (w *Warm) most() analysis.Deviation { return max(w.Shrink, 0) + max(w.Within, 0) }
 
-// Prior is what the shop knows of the rate from earlier parts of the job.
-type Prior struct {
-	// Log is the mean of the natural logarithm of the rate in µm on the diameter
-	// a stroke, or a second with Seconds; Spread its standard deviation.
-	Log     float64 `json:"log_rate"`
-	Spread  float64 `json:"spread"`
-	Seconds bool    `json:"seconds,omitempty"`
-	Parts   int     `json:"parts"` // that it rests on
-}
-
 // Input is what advice is made from.
 type Input struct {
 	Job    *analysis.Job

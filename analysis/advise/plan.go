@@ -260,7 +260,7 @@ func (p *planner) planned(t *tight) round {
 		return round{spell: whole}
 	}
 	full := p.bite() * p.stock / p.per()
-	if !t.real || t.where == "" || t.by <= worth(p.in.Job) || !p.known() {
+	if !t.real || t.where == "" || t.by <= worth(p.in.Job) {
 		return p.steps(round{spell: whole, n: full})
 	}
 	short := p.correction(t)

@@ -49,20 +49,33 @@ func mean(v []float64) (m float64) {
 	return m
 }
 
-// partsScored of each job.
-const partsScored = 2000
+// partsScored of each job, in lots of lotSize, of which each begins with no rate.
+const (
+	partsScored = 2000
+	lotSize     = 10
+)
+
+// rate is what is known of it before a part: nothing, that of the lot's parts so
+// far, or the job's own.
+type rate int
+
+const (
+	ofNone rate = iota
+	ofLot
+	ofJob
+)
 
 // ways to hone a part in the benchmark.
 var ways = []struct {
 	name  string
 	parts int
-	prior bool
+	prior rate // that the shop knows
 	next  func(*shop) advise.Advice
 }{
-	{"advice", partsScored, true, func(s *shop) advise.Advice { return advise.Next(s.adv) }},
-	{"first part", partsScored / 4, false, func(s *shop) advise.Advice { return advise.Next(s.adv) }},
-	{"rate known", partsScored, true, (*shop).informed},
-	{"greedy", partsScored / 4, true, (*shop).greedy},
+	{"advice", partsScored, ofLot, func(s *shop) advise.Advice { return advise.Next(s.adv) }},
+	{"first part", partsScored / 4, ofNone, func(s *shop) advise.Advice { return advise.Next(s.adv) }},
+	{"rate known", partsScored, ofJob, (*shop).informed},
+	{"greedy", partsScored / 4, ofJob, (*shop).greedy},
 }
 
 // BenchmarkAdviceInTheShop hones simulated parts of the scenario's jobs by the
@@ -95,13 +108,19 @@ func scoreWays(job shopJob, rule verdict.Rule, guard string, seed uint64) (all [
 		if rule == verdict.Confidence95 && way.name != "advice" {
 			continue
 		}
-		r := &score{}
+		r, lot := &score{}, (*advise.Prior)(nil)
 		for i := range uint64(way.parts) {
 			s := newShop(job, rule, pcg(seed, i))
-			if !way.prior {
+			if way.prior != ofJob {
 				s.adv.Prior = nil
 			}
+			if i%lotSize == 0 {
+				lot = nil
+			} else if way.prior == ofLot {
+				s.adv.Prior = lot
+			}
 			r.add(s.work(func() advise.Advice { return way.next(s) }))
+			lot = lot.After(s.adv.Rounds, dev(job.repeat))
 		}
 		fmt.Printf("%-8s %-8s %-11s %7.2f %7.2f %7.2f %7.2f %7.2f | %6.0f %6.2f %6.0f %6.2f %7.0f\n", job.ID, guard, way.name,
 			r.per(r.good), r.per(r.over), r.per(r.under), r.per(r.aside), r.per(r.form),

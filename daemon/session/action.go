@@ -241,7 +241,7 @@ func (s *Session) nextPart(serial string) {
 	if serial == "" {
 		serial = fmt.Sprintf("%04d", n)
 	}
-	s.emit(Event{Kind: PartBegun, Part: &Part{Serial: serial, Count: n}})
+	s.emit(Event{Kind: PartBegun, Part: &Part{Serial: serial, Count: n, Rate: s.fold.learnt(s.set.Gauge.Repeatability)}})
 }
 
 func (s *Session) newRound(a Action) error {

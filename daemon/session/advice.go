@@ -5,6 +5,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"fairbore/analysis"
 	"fairbore/analysis/advise"
 )
 
@@ -20,11 +21,25 @@ func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 	if b.U != nil {
 		in.U = *b.U
 	}
+	if f.Part != nil {
+		in.Prior = f.Part.Rate
+	}
 	if c := b.Cooling; c != nil && c.Usable && !c.Ready {
 		in.Warm = &advise.Warm{Shrink: c.Remaining, Within: max(c.Most-c.Remaining, 0), Wait: c.Wait}
 	}
 	a := advise.Next(in)
 	return &a
+}
+
+// learnt is how fast the parts of the job so far were cut, the one in hand included.
+// It goes into the next part's event, so that it outlasts a restart.
+func (f *Fold) learnt(repeat analysis.Deviation) *advise.Prior {
+	if f.Job == nil || f.Part == nil {
+		return nil
+	}
+	var b Bore
+	f.rounds(&b)
+	return f.Part.Rate.After(advisable(b.Rounds, len(f.Job.Plan())), repeat)
 }
 
 // bars are why nothing may be advised now, and what to do instead.

@@ -3,6 +3,7 @@ package session
 import (
 	"bytes"
 	"encoding/json"
+	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
@@ -74,6 +75,43 @@ func TestAdviceThroughAPart(t *testing.T) {
 	b.must(Action{Do: "accept"})
 	if g := b.bore(); g.Advice != nil {
 		t.Errorf("advice for a finished part: %+v", g.Advice)
+	}
+}
+
+// The rate of a part is that of the job's next part, through a restart too: its first
+// round need not be a try. Another job begins with none.
+func TestNextPartBeginsWithTheRate(t *testing.T) {
+	b := gauged(t, guarded(verdict.Expanded), "31.7303", "31.7303", "31.7303", "31.7303", "31.7303", "31.7303")
+	if a := b.bore().Advice; !strings.HasPrefix(a.Sentence, "Try ") || a.Rate.Rounds != 0 {
+		t.Fatalf("first part: %s", a.Sentence)
+	}
+	b.must(Action{Do: "round", Strokes: 20})
+	for range 6 {
+		b.send("31.7403") // 10 µm in 20 strokes
+	}
+	b.must(Action{Do: "part", Confirm: true})
+	p := b.Fold().Part.Rate
+	if p == nil || p.Parts != 1 || math.Abs(math.Exp(p.Log)-0.5) > 0.005 {
+		t.Fatalf("the next part begins with %+v, want 0.5 µm a stroke", p)
+	}
+	for range 6 {
+		b.send("31.7303")
+	}
+	a := b.bore().Advice
+	if strings.HasPrefix(a.Sentence, "Try ") || a.Rate == nil || a.Rate.Per < analysis.Deviation(45*um/100) || a.Rate.Per > analysis.Deviation(50*um/100) {
+		t.Errorf("next part: %s (%s)", a.Sentence, a.Reason)
+	}
+	var again Fold
+	for i := range b.all {
+		again.Apply(&b.all[i])
+	}
+	if q := again.Part.Rate; q == nil || *q != *p {
+		t.Errorf("folded again %+v, before %+v", q, p)
+	}
+	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
+	b.must(Action{Do: "part", Confirm: true})
+	if p := b.Fold().Part.Rate; p != nil {
+		t.Errorf("a job chosen anew begins with %+v", p)
 	}
 }
 

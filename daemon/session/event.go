@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/advise"
 	"fairbore/analysis/master"
 )
 
@@ -81,6 +82,8 @@ type Record struct {
 type Part struct {
 	Serial string `json:"serial"`
 	Count  int    `json:"count"` // how many parts of the job this station has begun
+	// Rate is how fast the parts before it were cut, nil for the first of a job.
+	Rate *advise.Prior `json:"rate,omitempty"`
 }
 
 // Round begins a round of gauging. Strokes and Seconds say what the honing
@@ -197,7 +200,7 @@ type ZeroCheck struct {
 type InDoubt struct {
 	Since    time.Time `json:"since"`
 	Readings int       `json:"readings"`
-	Parts    []string  `json:"parts,omitempty"` // finished since, by serial number
+	Parts    []string  `json:"parts,omitempty"` // finished ones among whose readings they are, by serial number
 }
 
 // Rework gives new values for readings of the part in hand that a failed check

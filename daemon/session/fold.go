@@ -45,7 +45,8 @@ type Fold struct {
 	MasterAt time.Time
 	GoodAt   time.Time  // of the last good look at a ring: that mastering or a check since
 	Since    int        // readings since then
-	Ended    []string   // serial numbers of the parts finished since then
+	Gauged   bool       // the part in hand has a reading since then
+	Ended    []string   // serial numbers of the finished parts with a reading since then
 	Failed   *ZeroCheck // the check that failed since the mastering
 	FailedAt time.Time
 	Knocked  string                // what happened to the gauge since the mastering
@@ -109,6 +110,7 @@ func (f *Fold) Apply(e *Event) {
 	case Taken:
 		f.Readings = append(f.Readings, e.Reading)
 		f.Since++
+		f.Gauged = true
 		if f.Failed != nil {
 			f.mistrust(e.Reading.No)
 		}
@@ -164,7 +166,9 @@ func (f *Fold) Apply(e *Event) {
 		f.warm(e.Warm)
 	case Judged:
 		f.Verdict = e.Verdict
-		f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
+		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
+			f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
+		}
 	case GaugeSeen:
 		f.seen(e.Gauge)
 	case Turning:
@@ -176,7 +180,7 @@ func (f *Fold) Apply(e *Event) {
 
 // look notes a good look at a ring.
 func (f *Fold) look(at time.Time) {
-	f.GoodAt, f.Since, f.Ended = at, 0, nil
+	f.GoodAt, f.Since, f.Ended, f.Gauged = at, 0, nil, false
 }
 
 // seen notes that an instrument was found or lost.
@@ -242,7 +246,7 @@ func (f *Fold) newPart(p *Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
 	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.begin, f.done = nil, nil, nil, nil, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
-	f.Staying = false
+	f.Staying, f.Gauged = false, false
 	f.Warm.Part = nil
 }
 

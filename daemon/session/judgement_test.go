@@ -208,3 +208,30 @@ func TestFormIsNamed(t *testing.T) {
 		t.Errorf("an inch job speaks of µm: %v", g.Words)
 	}
 }
+
+// A part that was gauged and checked before the last good look at the ring is not in
+// doubt when a later check fails; one with a reading since then is.
+func TestOnlyPartsWithReadingsAreInDoubt(t *testing.T) {
+	good := []string{"31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513"}
+	b := gauged(t, guarded(verdict.Simple), good...)
+	ring := func(shown string) {
+		b.must(Action{Do: "check"})
+		for range 3 {
+			b.send(shown)
+		}
+	}
+	ring("31.7500")
+	b.must(Action{Do: "accept"}) // 0001, all of it before the good look
+	b.must(Action{Do: "part"})
+	for _, s := range good {
+		b.send(s)
+	}
+	b.must(Action{Do: "accept"}) // 0002, none of it
+	b.must(Action{Do: "part"})
+	b.send("31.7513")
+	ring("31.75045")
+	d := b.last[len(b.last)-1].Check.Doubt
+	if d == nil || d.Readings != 7 || len(d.Parts) != 1 || d.Parts[0] != "0002" {
+		t.Errorf("in doubt: %+v, want 7 readings, of the finished parts 0002 only", d)
+	}
+}

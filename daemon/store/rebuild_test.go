@@ -78,7 +78,7 @@ func fold(records []session.Record, station string) *session.Fold {
 		}
 	}
 	if f.Master == nil { // what happened since a mastering that never was decides nothing
-		f.Since, f.Moved, f.Ended, f.Failed, f.Knocked, f.Doubtful = 0, 0, nil, nil, "", nil
+		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, "", nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
 	}
 	if f.Failed == nil { // when a check failed that a mastering has made good
