@@ -13,6 +13,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"fairbore/daemon"
 	"fairbore/daemon/store"
 )
 
@@ -325,6 +326,37 @@ func TestBrowserNewJob(t *testing.T) {
 	choose("J-<b>1")
 	if j := r.bore().Job; len(j.Plan()) != 6 || j.High.String() != "31.76 mm" {
 		t.Errorf("job %+v", j)
+	}
+}
+
+// Where the shop has a passphrase it is asked once, before the first action, and
+// that action is then done; a restart does not ask again.
+func TestBrowserPassphrase(t *testing.T) {
+	b := newBrowser(t)
+	r := newRig(t)
+	var hash strings.Builder
+	if err := daemon.HashPassword(strings.NewReader("oil and stones\n"), &hash); err != nil {
+		t.Fatal(err)
+	}
+	r.asks = `, hash: "` + strings.TrimSpace(hash.String()) + `"`
+	r.plug()
+	r.start()
+	b.open(r.page(), 390, 844)
+	b.says("big", "not mastered")
+	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "first"))
+	b.wait("the passphrase to be asked", `document.getElementById("d-login").open`)
+	b.do(chromedp.SendKeys(`#d-login input`, "sand"), chromedp.Click("#d-login .yes"))
+	b.says("login-why", "not the passphrase")
+	b.do(chromedp.SendKeys(`#d-login input`, "oil and stones"), chromedp.Click("#d-login .yes"))
+	b.says("note", "done")
+	r.kill()
+	r.start()
+	b.says("big", "not mastered")
+	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "second"))
+	b.says("note", "done")
+	r.stop()
+	if noted := r.notes(); !slices.Contains(noted, "first") || !slices.Contains(noted, "second") {
+		t.Errorf("the journal has %q", noted)
 	}
 }
 

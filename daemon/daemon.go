@@ -80,11 +80,24 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 	d.journal.OnCommit(d.committed)
 	d.journal.OnStatus(func(s store.Status) { d.hub.recording(s.Recording, s.Why) })
 	if cfg.Web.Listen != "" {
-		if d.web, err = web.Listen(web.Config{Listen: cfg.Web.Listen, Actions: cfg.Web.Actions, Version: version, Metrics: d.metrics(), Jobs: d.jobs, Entry: d.entry(), History: history{d}}, d, log); err != nil {
+		if d.web, err = web.Listen(d.pages(), d, log); err != nil {
 			return nil, err
 		}
 	}
 	return d, nil
+}
+
+// pages says what the pages show and ask.
+func (d *Daemon) pages() web.Config {
+	c := &d.cfg.Web
+	w := web.Config{
+		Listen: c.Listen, Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(),
+		Jobs: d.jobs, Entry: d.entry(), History: history{d},
+	}
+	if c.Hash != "" {
+		w.Gate = &web.Gate{Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Key: []byte(c.Hash)}
+	}
+	return w
 }
 
 func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {

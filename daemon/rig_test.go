@@ -90,6 +90,7 @@ type rig struct {
 	dir    string
 	web    string // address of the page
 	broker string // lines of the configuration under broker
+	asks   string // of the configuration of the page, after its address
 	more   string // lines of the configuration of the station
 	beside string // lines of the configuration, more stations
 	device string // path of the gauge's line
@@ -107,7 +108,7 @@ func newRig(t testing.TB) *rig {
 const rigConfig = `version: 1
 site: test
 journal: {path: %[1]s}
-web: {listen: "%[2]s"}
+web: {listen: "%[2]s"%[7]s}
 recordings: {dir: %[6]s}
 broker: {%[3]s}
 mastering: {readings: 3, spread: 0.5 um, max_age: 8h, max_readings: 0}
@@ -137,7 +138,7 @@ func (r *rig) write() string {
 	r.t.Helper()
 	p := r.path("fairbore.yaml")
 	journal := r.path("journal/journal.db")
-	text := fmt.Sprintf(rigConfig, journal, r.web, r.broker, r.device, r.more, r.path("recordings")) + r.beside
+	text := fmt.Sprintf(rigConfig, journal, r.web, r.broker, r.device, r.more, r.path("recordings"), r.asks) + r.beside
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.t.Fatal(err)
 	}

@@ -110,3 +110,8 @@ func (c *Config) tlsConfig() (*tls.Config, error) {
 	}
 	return &tls.Config{MinVersion: tls.VersionTLS12, Certificates: []tls.Certificate{pair}}, nil
 }
+
+// Matches reports whether a password is that of a hash as [Hash] makes it.
+func Matches(hash, password string) bool {
+	return bcrypt.CompareHashAndPassword([]byte(hash), []byte(password)) == nil
+}

@@ -35,6 +35,9 @@ func (l *loader) check(c *Config) {
 		l.fault("journal.path", "say where the journal is kept")
 	}
 	l.listen("web.listen", c.Web.Listen)
+	if h := c.Web.Hash; h != "" && (len(h) != 60 || !strings.HasPrefix(h, "$2")) {
+		l.fault("web.hash", "give the hash of the passphrase, as fairbore hash prints it, not the passphrase")
+	}
 	l.listen("broker.embedded.listen", c.Broker.Embedded.Listen)
 	l.broker(&c.Broker)
 	l.mastering(&c.Master)

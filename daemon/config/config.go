@@ -44,6 +44,11 @@ type Web struct {
 	Listen string `koanf:"listen"` // host:port, "" for none
 	// Actions from the page may be forbidden, for a wall that only shows.
 	Actions bool `koanf:"actions"`
+	// Hash is that of the passphrase that is asked for before the first action of a
+	// browser, as fairbore hash prints it; "" asks for none.
+	Hash string `koanf:"hash"`
+	// Names are what the server is called, besides addresses and local names.
+	Names []string `koanf:"names"`
 }
 
 // Broker says where events are published; with Embedded, by a broker of our own.

@@ -132,6 +132,7 @@ func TestFaults(t *testing.T) {
 		{"site", "site: quarry-lane", "site: quarry lane", "letters"},
 		{"mastering.max_age", "max_age: 30m", "max_age: 30", "has no unit"},
 		{"mastering.readings", "readings: 3 ", "readings: 3.5 ", "whole number"},
+		{"web.hash", `hash: ""               #`, `hash: sesame             #`, "fairbore hash"},
 		{"guard", "guard: 1.645u", "guard: perhaps", "rule"},
 		{"gauges.G-11.unit", "unit: mm  ", "unit: furlong ", "want mm"},
 		{"gauges.G-11.driver", "driver: line", "driver: lime", "not one of"},

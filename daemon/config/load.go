@@ -319,7 +319,7 @@ func defaults() *Config {
 	usual := master.UsualLapse()
 	return &Config{
 		Journal: Journal{Path: "fairbore.db"},
-		Web:     Web{Listen: "127.0.0.1:8080", Actions: true},
+		Web:     Web{Listen: "127.0.0.1:8080", Actions: true, Names: []string{}},
 		Record:  Record{Dir: "recordings", Max: 64},
 		Master: Mastering{
 			Readings: 3, Spread: um / 2, MaxAge: usual.Age, MaxReadings: usual.Readings, Temperature: usual.Temperature,

@@ -127,19 +127,31 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 const bodyTime = 10 * time.Second
 
 // posted reads the body of a request that acts, or answers why it is not taken.
-// Only a page of this server may send one: the body must be JSON, which a form of
-// another site cannot send without asking first, and the Origin, where the
-// browser gives one, must be ours.
 func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
+	if !s.cfg.Actions {
+		writeJSON(w, http.StatusForbidden, session.Reply{Why: "this page only shows; actions are switched off (web.actions)"})
+		return false
+	}
+	if !s.cfg.Gate.admits(r, time.Now()) {
+		writeJSON(w, http.StatusUnauthorized, session.Reply{Why: "give the shop's passphrase first"})
+		return false
+	}
+	return s.read(w, r, into)
+}
+
+// read reads the body of a post. Only a page of this server may send one: the body
+// must be JSON, which a form of another site cannot send without asking first, and
+// the Origin, where the browser gives one, must be ours, under a name of ours.
+func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 	no := func(status int, why string) bool {
 		writeJSON(w, status, session.Reply{Why: why})
 		return false
 	}
-	if !s.cfg.Actions {
-		return no(http.StatusForbidden, "this page only shows; actions are switched off (web.actions)")
-	}
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {
 		return no(http.StatusForbidden, "actions are taken from this server's own pages only")
+	}
+	if !ownName(r, s.cfg.Names) {
+		return no(http.StatusForbidden, "this server isn't known by the name "+r.Host+"; put it under web.names")
 	}
 	if err := http.NewResponseController(w).SetReadDeadline(time.Now().Add(bodyTime)); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return no(http.StatusInternalServerError, err.Error())

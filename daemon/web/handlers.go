@@ -33,6 +33,9 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("GET /station/{name}/job", s.entryPage)
 		mux.HandleFunc("POST /station/{name}/job", s.enter)
 	}
+	if s.cfg.Gate != nil {
+		mux.HandleFunc("POST /login", s.signIn)
+	}
 	if s.cfg.Metrics != nil {
 		mux.Handle("GET /metrics", s.cfg.Metrics)
 	}

@@ -18,6 +18,7 @@
 //	GET  /wall                  all stations; /wall/view is its stream
 //	GET  /history               parts gauged before; /part/STATION/SEQ is one of them
 //	GET  /plan                  a bore before it is cut
+//	POST /login                 the passphrase, where one is asked for
 //	GET  /metrics               the health of the daemon
 package web
 
@@ -46,6 +47,11 @@ type Config struct {
 	Jobs func(station string) []*analysis.Job
 	// Entry takes new jobs in; nil for no such page.
 	Entry *Entry
+	// Names are what this server is called, besides addresses and names of the
+	// shop's own network.
+	Names []string
+	// Gate asks for a passphrase before a browser may act; nil: it may.
+	Gate *Gate
 	// History answers for parts that were gauged before; nil for no such pages.
 	History History
 }
@@ -60,6 +66,7 @@ type Server struct {
 	stop  chan struct{} // closed when Run ends, so that streams end
 	build string        // changes with what the pages are made of
 	pages *template.Template
+	tries tries
 }
 
 // Listen opens the address; that it is in use is an error here.

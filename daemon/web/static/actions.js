@@ -1,6 +1,7 @@
 // What the operator may do. A button or key opens a question; its answer is sent,
 // and where the tool asks whether it is meant, that is asked too.
 import { settings, set } from "./settings.js";
+import { signIn } from "./login.js";
 
 let station = "", may = false, note = null, face = null, at = null;
 const barFor = 15000; // ms the actions stay without a touch
@@ -16,6 +17,7 @@ async function send(action) {
     const r = await fetch(`/station/${encodeURIComponent(station)}/do`, {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(action), signal: AbortSignal.timeout(8000),
     });
+    if (r.status === 401) return (await signIn()) ? send(action) : note("Not done: it needs the passphrase.", 6000);
     reply = await r.json();
   } catch {
     return note("Not sent: the station can't be reached. Try again.", 8000);
@@ -165,7 +167,7 @@ export const actions = {
       pair.append(dt, dd);
       at("keys").append(pair);
     }
-    for (const d of document.querySelectorAll("dialog")) {
+    for (const d of document.querySelectorAll("dialog:not(#d-login)")) {
       const form = d.querySelector("form");
       form.addEventListener("submit", (e) => {
         const then = answer;

@@ -1,5 +1,6 @@
 // The page of a new job: what is typed is checked as it is typed, and drawn.
 import { settings } from "./settings.js";
+import { signIn } from "./login.js";
 
 const at = (id) => document.getElementById(id);
 const form = at("job"), station = at("main").dataset.station;
@@ -19,6 +20,7 @@ async function send(more) {
     const r = await fetch(`${address}?${q}`, {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ text: text(), ...more }), signal: AbortSignal.timeout(8000),
     });
+    if (r.status === 401) return (await signIn()) ? send(more) : null;
     const got = await r.json();
     if (n !== asked) return null; // something was typed since
     if (!r.ok) { at("note").textContent = got.why || "not taken"; return null; }
