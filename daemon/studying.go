@@ -137,8 +137,17 @@ func lot(x []float64, o LotOptions, out io.Writer) error {
 	if o.Limits.High <= o.Limits.Low {
 		return fmt.Errorf("give the limits that the sizes have to keep, the low one below the high one")
 	}
-	spec := study.Spec{Low: o.Limits.Low.Micrometres(), High: o.Limits.High.Micrometres()}
-	c, err := study.Capability(x, spec, confidence)
+	if o.Subgroup < 0 || o.Subgroup > len(x) {
+		return fmt.Errorf("subgroups of %d: there are %d sizes", o.Subgroup, len(x))
+	}
+	// Above the low limit the figures have the digits that matter in front.
+	low := o.Limits.Low.Micrometres()
+	x = slices.Clone(x)
+	for i := range x {
+		x[i] -= low
+	}
+	fmt.Fprintf(out, "Sizes in µm above the low limit, %s mm (%s in).\n", o.Limits.Low.Format(analysis.MM, 4), o.Limits.Low.Format(analysis.IN, 6))
+	c, err := study.Capability(x, study.Spec{High: o.Limits.High.Micrometres() - low}, confidence)
 	if err != nil {
 		return err
 	}
@@ -168,6 +177,9 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 	r.TrimLeadingSpace = true
 	head, err := r.Read()
 	if err != nil {
+		if errors.Is(err, io.EOF) {
+			return nil, errors.New("the file is empty; want CSV with a header")
+		}
 		return nil, fmt.Errorf("read the header: %w", err)
 	}
 	for i := range head {
@@ -191,6 +203,9 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 	var rows []row
 	for {
 		rec, err := r.Read()
+		if errors.Is(err, io.EOF) && len(rows) == 0 {
+			return nil, errors.New("the file has a header and no readings")
+		}
 		if errors.Is(err, io.EOF) {
 			return rows, nil
 		}
@@ -200,7 +215,7 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 		line, _ := r.FieldPos(size)
 		l, err := analysis.ParseLength(strings.TrimSpace(rec[size]) + unit.String())
 		if err != nil {
-			return nil, fmt.Errorf("line %d: %w", line, err)
+			return nil, fmt.Errorf("line %d: %s %q is not a size", line, head[size], rec[size])
 		}
 		one := row{um: l.Micrometres()}
 		for _, i := range at {

@@ -97,8 +97,8 @@ func ANSI(nominal analysis.Length, class string) (Fit, error) {
 		if nominal > analysis.Length(r.over)*analysis.MicroInch && nominal <= analysis.Length(r.upTo)*analysis.MicroInch {
 			uin := analysis.Deviation(analysis.MicroInch)
 			return Fit{
-				Hole:  Toleranced{nominal, class + " hole", analysis.Deviation(r.holeUpper) * uin, analysis.Deviation(r.holeLower) * uin},
-				Shaft: Toleranced{nominal, class + " shaft", analysis.Deviation(r.shaftUpper) * uin, analysis.Deviation(r.shaftLower) * uin},
+				Hole:  Toleranced{nominal, class, analysis.Deviation(r.holeUpper) * uin, analysis.Deviation(r.holeLower) * uin},
+				Shaft: Toleranced{nominal, class, analysis.Deviation(r.shaftUpper) * uin, analysis.Deviation(r.shaftLower) * uin},
 			}, nil
 		}
 	}

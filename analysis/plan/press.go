@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"fairbore/analysis"
@@ -22,21 +23,47 @@ var materials = [...]Material{
 	{"bronze", 103, 0.34, 100}, // leaded bronze yields at about 100 to 150 MPa
 	{"brass", 105, 0.34, 120},
 	{"iron", 110, 0.26, 150}, // grey; in tension
+	{"ductile iron", 165, 0.28, 270},
 	{"steel", 207, 0.29, 250},
 	{"aluminium", 70, 0.33, 240}, // wrought, aged
 }
 
-// MaterialNamed returns typical values of a material: bronze, brass, iron,
-// steel or aluminium.
-func MaterialNamed(name string) (Material, error) {
-	known := make([]string, 0, len(materials))
-	for _, m := range materials {
-		if strings.EqualFold(m.Name, strings.TrimSpace(name)) {
-			return m, nil
-		}
-		known = append(known, m.Name)
+// called returns the material that another word stands for, or the word itself
+// (common practice).
+func called(word string) string {
+	switch word {
+	case "aluminum", "duralumin", "6061":
+		return "aluminium"
+	case "gunmetal":
+		return "bronze"
+	case "ductile", "nodular", "spheroidal", "sg":
+		return "ductile iron"
 	}
-	return Material{}, fmt.Errorf("material %q: want %s, or give its modulus and Poisson's ratio", name, strings.Join(known, ", "))
+	return word
+}
+
+// MaterialNamed returns typical values of a material by what the trade calls it:
+// bronze, brass, iron, ductile iron, steel or aluminium, with what is said before
+// and after it, as in "leaded bronze", "grey cast iron" or "tool steel, 60 HRC".
+// The last word that names one decides, so aluminium bronze is a bronze.
+func MaterialNamed(name string) (Material, error) {
+	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return strings.ContainsRune(" ,;-/()", r) })
+	for i := len(words) - 1; i >= 0; i-- {
+		w := called(words[i])
+		if w == "iron" && slices.ContainsFunc(words, func(w string) bool { return called(w) == "ductile iron" }) {
+			w = "ductile iron"
+		}
+		for _, m := range materials {
+			if m.Name == w {
+				return m, nil
+			}
+		}
+	}
+	known := make([]string, len(materials))
+	for i, m := range materials {
+		known[i] = m.Name
+	}
+	return Material{}, fmt.Errorf("material %q: want %s, as in \"grey iron\" or \"leaded bronze\"", name, strings.Join(known, ", "))
 }
 
 func (m Material) check(part string) error {

@@ -184,6 +184,15 @@ func TestPressErrors(t *testing.T) {
 			t.Errorf("%v, want %q", err, want)
 		}
 	}
+	for name, want := range map[string]string{
+		"bronze": "bronze", "Leaded Bronze": "bronze", "aluminium bronze": "bronze", "gunmetal": "bronze", "grey iron": "iron", "Gray cast iron": "iron",
+		"ductile iron": "ductile iron", "SG iron": "ductile iron", "iron, nodular": "ductile iron", "tool steel, 60 HRC": "steel",
+		" 6061-type aluminium": "aluminium", "aluminum": "aluminium", "free-cutting brass": "brass",
+	} {
+		if m, err := MaterialNamed(name); err != nil || m.Name != want {
+			t.Errorf("%q is %q (%v), want %q", name, m.Name, err, want)
+		}
+	}
 	if _, err := MaterialNamed("unobtainium"); err == nil || !strings.Contains(err.Error(), "bronze, brass, iron") {
 		t.Error(err)
 	}

@@ -57,7 +57,8 @@ func New(r Request) (*Report, error) {
 	} else if r.Entry > 0 && stock.Start < r.Entry {
 		n.add(Stop, "the mandrel enters from %s on and the bore starts at %s", size(r.Entry), size(stock.Start))
 	}
-	rep.Stock.Rounds = Rounds(rep.Stock.Wanted, r.Bite, analysis.Deviation(lim.Target-lim.Low))
+	// What comes in size at once is still honed once, for its surface.
+	rep.Stock.Rounds = max(1, Rounds(rep.Stock.Wanted, r.Bite, analysis.Deviation(lim.Target-lim.Low)))
 	if r.Gauge != nil {
 		c, more, err := CheckGauge(*r.Gauge, lim)
 		if err != nil {

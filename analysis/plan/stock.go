@@ -144,7 +144,14 @@ func (s StockPlan) Text() []string {
 	}
 	return []string{line,
 		fmt.Sprintf("It takes at least %s to clean up.", small(s.Least)),
-		fmt.Sprintf("About %d rounds, each half of what is left and smaller bites at the end.", s.Rounds)}
+		rounds(s.Rounds)}
+}
+
+func rounds(n int) string {
+	if n == 1 {
+		return "One round."
+	}
+	return fmt.Sprintf("About %d rounds, each half of what is left and smaller bites at the end.", n)
 }
 
 // endGame is the stock below which a round may take three quarters of it

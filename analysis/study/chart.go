@@ -217,7 +217,7 @@ func (c Chart) Text() []string {
 	for _, s := range c.Signals {
 		lines = append(lines, fmt.Sprintf("Point %d, %s: %s.", s.Point, s.Series, s.Rule))
 	}
-	if c.Sigma.Value > 0 && len(c.Signals) == 0 {
+	if c.Sigma.Value > 0 && len(c.Signals) == 0 && len(c.Notes) == 0 { // a trial chart says so instead
 		lines = append(lines, "No point is out of control.")
 	}
 	return append(lines, c.Notes...)

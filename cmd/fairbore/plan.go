@@ -15,6 +15,9 @@ import (
 type planCmd struct {
 	Fit string `help:"Tell a fit only, such as \"28.6 H7/p6\" or \"1.125 in FN2\"."`
 
+	Entry string        `help:"Write the job of this id as an entry of a configuration, with the plan as its comment."`
+	Unit  analysis.Unit `help:"Unit of the drawing in that entry: mm or in." default:"mm"`
+
 	Config  string             `help:"Take the limits of a job from this configuration." type:"existingfile" group:"Size"`
 	Job     string             `help:"The job." group:"Size"`
 	Nominal analysis.Length    `help:"Such as \"25 mm\" or \"0.8752 in\"." group:"Size"`
@@ -48,7 +51,7 @@ type planCmd struct {
 }
 
 func (p *planCmd) Run(s *streams) error {
-	o := daemon.PlanOptions{Fit: p.Fit, Bush: p.Bush, Hub: p.Hub, Request: plan.Request{
+	o := daemon.PlanOptions{Fit: p.Fit, Bush: p.Bush, Hub: p.Hub, Entry: p.Entry, Unit: p.Unit, Request: plan.Request{
 		Nominal: p.Nominal, Class: p.Class, Limits: analysis.Limits{Low: p.Low, High: p.High, Target: p.Target}, Form: p.Form,
 		Process: p.Process, Tooling: p.Tooling, Oval: p.Oval, Taper: p.Taper, Damage: p.Damage, Stock: p.Stock, Bite: p.Bite,
 	}}
