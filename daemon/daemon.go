@@ -153,8 +153,7 @@ func (d *Daemon) openBroker() error {
 			return err
 		}
 		d.broker = own
-		c.Broker = "tcp://" + own.Addr()
-		c.User, c.Password = own.Own()
+		c.Local = own
 	case b.URL == "":
 		return nil
 	case b.Password != "":

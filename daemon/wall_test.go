@@ -279,7 +279,7 @@ func TestWallStartedLate(t *testing.T) {
 	url := "tcp://" + b.Addr()
 	first := startWall(t, daemon.WallOptions{Broker: url})
 	first.says([]string{"no.station.yet"}, session.CannotJudge, "connected to the broker")
-	bay := startBays(t, 1, url, func(c *publish.Config) { c.User, c.Password = b.Own() })
+	bay := startBays(t, 1, url, func(c *publish.Config) { c.Local = b })
 	var names []string
 	for _, name := range bay.names {
 		names = append(names, "test."+name)

@@ -2,8 +2,6 @@ package broker
 
 import (
 	"context"
-	"crypto/rand"
-	"crypto/sha256"
 	"crypto/tls"
 	"errors"
 	"fmt"
@@ -17,11 +15,11 @@ import (
 
 // Broker is an open broker; it serves while Run does.
 type Broker struct {
-	server   *mqtt.Server
-	gate     *gate
-	tcp      net.Listener
-	ws       *webSocket // nil if off
-	password string     // of the daemon's own publisher
+	server *mqtt.Server
+	gate   *gate
+	tcp    net.Listener
+	ws     *webSocket // nil if off
+	pace   pace       // of the publisher in this process
 }
 
 // Stats are counts since Open.
@@ -45,8 +43,8 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Broker{password: rand.Text()}
-	b.gate = newGate(&cfg, b.password)
+	b := &Broker{gate: newGate(&cfg)}
+	b.pace.usual()
 	if b.tcp, err = listen(cfg.Listen, tc); err != nil {
 		return nil, err
 	}
@@ -68,8 +66,8 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	return b, nil
 }
 
-func newGate(cfg *Config, password string) *gate {
-	g := &gate{site: cfg.Site, users: map[string]User{}, anonymous: cfg.Anonymous, own: sha256.Sum256([]byte(password))}
+func newGate(cfg *Config) *gate {
+	g := &gate{site: cfg.Site, users: map[string]User{}, anonymous: cfg.Anonymous}
 	for _, u := range cfg.Users {
 		g.users[u.Name] = u
 	}
@@ -82,7 +80,7 @@ func newServer(cfg *Config, log zerolog.Logger) *mqtt.Server {
 	caps.MaximumPacketSize = MaxPacket
 	caps.MaximumClientWritesPending = maxPending
 	caps.MaximumSessionExpiryInterval = uint32(cfg.Expiry.Seconds())
-	return mqtt.New(&mqtt.Options{Capabilities: caps, Logger: quietLog(log), ClientNetWriteBufferSize: 16 << 10, ClientNetReadBufferSize: 16 << 10})
+	return mqtt.New(&mqtt.Options{InlineClient: true, Capabilities: caps, Logger: quietLog(log), ClientNetWriteBufferSize: 16 << 10, ClientNetReadBufferSize: 16 << 10})
 }
 
 func listen(addr string, tc *tls.Config) (net.Listener, error) {
@@ -90,6 +88,7 @@ func listen(addr string, tc *tls.Config) (net.Listener, error) {
 	if err != nil {
 		return nil, fmt.Errorf("broker can't listen on %s; choose another address or stop what uses it: %w", addr, err)
 	}
+	l = &impatient{l}
 	if tc != nil {
 		l = tls.NewListener(l, tc)
 	}
@@ -142,9 +141,6 @@ func (b *Broker) WebSocketAddr() string {
 	}
 	return b.ws.Address()
 }
-
-// Own returns the credentials of the daemon's own publisher, new at each Open.
-func (b *Broker) Own() (user, password string) { return ownUser, b.password }
 
 // Stats returns the counts.
 func (b *Broker) Stats() Stats {

@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -57,8 +58,12 @@ func start(t testing.TB, cfg Config) *Broker {
 	return b
 }
 
+// The user of another daemon, which may publish.
+const other, otherSecret = "grinding", "swarf"
+
 func opened(t testing.TB, cfg Config) *Broker {
 	t.Helper()
+	cfg.Users = append(slices.Clip(cfg.Users), User{Name: other, Hash: hash(t, otherSecret), Publish: true})
 	cfg.Listen, cfg.Site = "127.0.0.1:0", "quarry-lane"
 	b, err := Open(cfg, zerolog.Nop())
 	if err != nil {
@@ -108,8 +113,7 @@ func login(t testing.TB, b *Broker, id, user, password string) mqtt.Client {
 }
 
 func own(t testing.TB, b *Broker) mqtt.Client {
-	user, password := b.Own()
-	return login(t, b, "own", user, password)
+	return login(t, b, "own", other, otherSecret)
 }
 
 func done(t testing.TB, tok mqtt.Token) error {
@@ -143,13 +147,12 @@ func TestLogin(t *testing.T) {
 	for _, anonymous := range []bool{false, true} {
 		cfg.Anonymous = anonymous
 		b := start(t, cfg)
-		_, password := b.Own()
 		for i, c := range []struct {
 			user, password string
 			want           bool
 		}{
 			{"wall", "oil", true}, {"wall", "water", false}, {"wall", "", false}, {"nobody", "oil", false},
-			{"", "", anonymous}, {ownUser, password, true}, {ownUser, "oil", false}, {ownUser, "", false},
+			{"", "", anonymous}, {other, otherSecret, true}, {other, "oil", false}, {other, "", false},
 		} {
 			_, err := try(t, options(b, fmt.Sprint("c", i), c.user, c.password))
 			if (err == nil) != c.want {
@@ -268,9 +271,8 @@ func TestWillNeedsTheRight(t *testing.T) {
 			t.Errorf("%s with a will on %s: %v", c.user, c.leaf, err)
 		}
 	}
-	user, password := b.Own()
-	if _, err := try(t, options(b, "own", user, password).SetWill(topic+"alive", "x", 1, true)); err != nil {
-		t.Errorf("the daemon's own will: %v", err)
+	if _, err := try(t, options(b, "own", other, otherSecret).SetWill(topic+"alive", "x", 1, true)); err != nil {
+		t.Errorf("the will of another daemon: %v", err)
 	}
 }
 
@@ -284,8 +286,7 @@ func TestClientIDIsNotTakenOver(t *testing.T) {
 	if !o.IsConnectionOpen() || done(t, o.Publish(topic+"event", 1, false, "x")) != nil {
 		t.Error("the daemon was thrown out")
 	}
-	user, password := b.Own()
-	if _, err := try(t, options(b, "own", user, password)); err != nil {
+	if _, err := try(t, options(b, "own", other, otherSecret)); err != nil {
 		t.Errorf("the daemon's next connection: %v", err)
 	}
 }
@@ -393,12 +394,11 @@ func TestOpenFaults(t *testing.T) {
 	defer l.Close()
 	good := Config{Listen: "127.0.0.1:0", Site: "quarry-lane"}
 	for want, set := range map[string]func(*Config){
-		"address already in use":          func(c *Config) { c.Listen = l.Addr().String() },
-		"choose another address":          func(c *Config) { c.WebSocket = l.Addr().String() },
-		"want host:port":                  func(c *Config) { c.Listen = "1883" },
-		"site: give":                      func(c *Config) { c.Site = "" },
-		"as a hash, not as text":          func(c *Config) { c.Users = []User{{Name: "wall", Hash: "oil"}} },
-		`user "fairbore": choose another`: func(c *Config) { c.Users = []User{{Name: ownUser, Hash: hash(t, "p")}} },
+		"address already in use": func(c *Config) { c.Listen = l.Addr().String() },
+		"choose another address": func(c *Config) { c.WebSocket = l.Addr().String() },
+		"want host:port":         func(c *Config) { c.Listen = "1883" },
+		"site: give":             func(c *Config) { c.Site = "" },
+		"as a hash, not as text": func(c *Config) { c.Users = []User{{Name: "wall", Hash: "oil"}} },
 		`user "wall": named twice`: func(c *Config) {
 			c.Users = []User{{Name: "wall", Hash: hash(t, "p")}, {Name: "wall", Hash: hash(t, "p")}}
 		},

@@ -87,8 +87,8 @@ func (c *Config) check() error {
 		bad("TLS: give both the certificate file and the key file")
 	}
 	for i, u := range c.Users {
-		if u.Name == "" || u.Name == ownUser {
-			bad("user %q: choose another name", u.Name)
+		if u.Name == "" {
+			bad("user %q: give a name", u.Name)
 		}
 		if slices.ContainsFunc(c.Users[:i], func(o User) bool { return o.Name == u.Name }) {
 			bad("user %q: named twice", u.Name)

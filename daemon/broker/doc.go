@@ -11,8 +11,8 @@
 // # Who may do what
 //
 // Nothing is allowed unless named here, and topics are compared level by level.
-// The daemon's own publisher logs in with credentials made at each start
-// ([Broker.Own]) and may use all topics of its site. A configured user may read
+// The daemon's own publisher is in the process and needs no connection
+// ([Broker.Publish]). A configured user may read
 // what stations say; publish it too, if Publish is set (another daemon); send
 // commands, if Command is set. Somebody without a user may read if Anonymous is
 // set. A last will counts as publishing. A client id in use by one user can't

@@ -1,8 +1,6 @@
 package broker
 
 import (
-	"crypto/sha256"
-	"crypto/subtle"
 	"sync"
 	"sync/atomic"
 
@@ -10,9 +8,6 @@ import (
 	"github.com/mochi-mqtt/server/v2/packets"
 	"golang.org/x/crypto/bcrypt"
 )
-
-// ownUser is the name of the daemon's own publisher.
-const ownUser = "fairbore"
 
 // blank is the hash of a random password that nobody kept, so that an unknown
 // user costs the same time as a known one.
@@ -24,7 +19,6 @@ type gate struct {
 	site      string
 	users     map[string]User
 	anonymous bool
-	own       [sha256.Size]byte // of the daemon's own password
 	clients   func(id string) (user string, there bool)
 
 	// hashing admits one password check at a time: a check is slow by design,
@@ -55,9 +49,9 @@ func (g *gate) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
 }
 
 // OnConnectAuthenticate checks user and password, the last will, and that the
-// client id isn't somebody else's.
+// client id isn't somebody else's, nor that of the publisher in this process.
 func (g *gate) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
-	ok := g.known(string(pk.Connect.Username), pk.Connect.Password)
+	ok := cl.ID != mqtt.InlineClientId && g.known(string(pk.Connect.Username), pk.Connect.Password)
 	if user, there := g.clients(cl.ID); ok && there {
 		ok = user == string(pk.Connect.Username)
 	}
@@ -71,12 +65,8 @@ func (g *gate) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 }
 
 func (g *gate) known(user string, password []byte) bool {
-	switch user {
-	case "":
+	if user == "" {
 		return g.anonymous && len(password) == 0
-	case ownUser:
-		sum := sha256.Sum256(password)
-		return subtle.ConstantTimeCompare(sum[:], g.own[:]) == 1
 	}
 	u, ok := g.users[user]
 	hash := u.Hash
@@ -89,9 +79,6 @@ func (g *gate) known(user string, password []byte) bool {
 }
 
 func (g *gate) right(user string) right {
-	if user == ownUser {
-		return right{own: true}
-	}
 	u := g.users[user]
 	return right{publish: u.Publish, command: u.Command}
 }

@@ -9,7 +9,6 @@ import (
 type right struct {
 	publish bool // what stations say
 	command bool // to stations
-	own     bool // all topics of the site
 }
 
 // leaves are the last levels of the topics that stations publish; "do" is the
@@ -26,7 +25,7 @@ func (r right) mayPublish(site, topic string) bool {
 	if l[4] == "do" {
 		return r.command
 	}
-	return (r.publish || r.own) && slices.Contains(leaves(), l[4])
+	return r.publish && slices.Contains(leaves(), l[4])
 }
 
 // mayRead reports whether a topic may be delivered, or a filter subscribed to.
@@ -41,7 +40,7 @@ func (r right) mayRead(site, filter string) bool {
 			return true
 		}
 	}
-	return (r.own || r.publish) && overlaps(filter, site, "do")
+	return r.publish && overlaps(filter, site, "do")
 }
 
 // overlaps reports whether the filter can match fairbore/1/site/ANY/leaf.

@@ -2,6 +2,7 @@ package publish
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"crypto/tls"
 	"encoding/json"
@@ -159,6 +160,9 @@ func (p *access) keep(ctx context.Context, connection func(context.Context) (tim
 // connect makes one attempt.
 func (p *Publisher) connect(ctx context.Context) (*link, error) {
 	c := &p.cfg
+	if c.Local != nil {
+		return newLink(p, local{c.Local}, nil), nil
+	}
 	will, err := json.Marshal(c.daemonAlive(Offline, "connection lost", time.Now()))
 	if err != nil {
 		return nil, err
@@ -172,17 +176,24 @@ func (p *Publisher) connect(ctx context.Context) (*link, error) {
 	if err != nil {
 		return nil, err
 	}
-	return newLink(p, client, sock, out, lost), nil
+	return newLink(p, &remote{out, client, sock}, lost), nil
 }
 
 // subscribe asks for the commands of all stations. A broker that refuses them
 // doesn't end the connection; it is told in the status.
-func (p *Publisher) subscribe(client mqtt.Client) (refused string, err error) {
+func (p *Publisher) subscribe(to carrier) (refused string, err error) {
+	r, far := to.(*remote)
+	if !far {
+		for _, s := range p.cfg.Stations {
+			err = errors.Join(err, p.cfg.Local.Subscribe(Topic(p.cfg.Site, s, do), p.arrived))
+		}
+		return "", err
+	}
 	filters := map[string]byte{}
 	for _, s := range p.cfg.Stations {
 		filters[Topic(p.cfg.Site, s, do)] = 1
 	}
-	token := client.SubscribeMultiple(filters, p.arrived)
+	token := r.client.SubscribeMultiple(filters, func(_ mqtt.Client, m mqtt.Message) { p.arrived(m.Topic(), m.Payload(), m.Retained()) })
 	if !token.WaitTimeout(p.pace.ack) {
 		return "", errors.New("the broker did not answer the subscription to commands")
 	}
@@ -199,17 +210,17 @@ func (p *Publisher) subscribe(client mqtt.Client) (refused string, err error) {
 	return refused, nil
 }
 
-// arrived runs on the library's goroutine, which must never wait: what can't be
-// queued is refused and counted. A retained command would be carried out again
-// at each connection and is refused as well.
-func (p *Publisher) arrived(_ mqtt.Client, m mqtt.Message) {
-	levels := strings.Split(m.Topic(), "/")
-	if m.Retained() || len(m.Payload()) > maxCommand || len(levels) != 5 {
+// arrived runs on a goroutine of the library or the broker, which must never wait:
+// what can't be queued is refused and counted. A retained command would be
+// carried out again at each connection and is refused as well.
+func (p *Publisher) arrived(topic string, payload []byte, retained bool) {
+	levels := strings.Split(topic, "/")
+	if retained || len(payload) > maxCommand || len(levels) != 5 {
 		p.count(&p.status.RefusedCommands)
 		return
 	}
 	select {
-	case p.commands <- command{levels[3], m.Payload()}:
+	case p.commands <- command{levels[3], bytes.Clone(payload)}:
 	default:
 		p.count(&p.status.RefusedCommands)
 	}

@@ -27,6 +27,7 @@ const maxCommand = 16_384
 // Config says where and as whom to publish.
 type Config struct {
 	Broker   string // tcp://host:1883, ssl://host:8883, ws:// or wss://host:port/path
+	Local    Local  // the broker in this process, instead of Broker and what belongs to it; nil: none
 	User     string // empty: none
 	Password string
 	CAFile   string // PEM; the only authorities trusted, empty: those of the system
@@ -45,7 +46,9 @@ type Config struct {
 func (c *Config) check() error {
 	var faults []error
 	bad := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
-	faults = append(faults, checkBroker(c.Broker))
+	if c.Local == nil {
+		faults = append(faults, checkBroker(c.Broker))
+	}
 	level := func(what, s string) {
 		if !Level(s) {
 			bad("%s %q: want 1 to 64 of A-Z a-z 0-9 _ -, it becomes a level of the topics", what, s)

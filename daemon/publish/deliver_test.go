@@ -59,9 +59,9 @@ func TestCatchesUp(t *testing.T) {
 
 // A cursor kept by the journal is where a new publisher begins.
 func TestBeginsAtTheCursor(t *testing.T) {
-	url, own, _ := embedded(t)
+	url, _, b := embedded(t)
 	cfg := config(url)
-	own(&cfg)
+	cfg.Local = b
 	e := listen(t, url, nil)
 	j := &paper{}
 	j.add("hone-bay-1", 20)
@@ -90,9 +90,9 @@ func TestCursorBeyondTheJournal(t *testing.T) {
 
 // A record that no broker takes must not stop those behind it.
 func TestSkipsWhatCannotBeSent(t *testing.T) {
-	url, own, _ := embedded(t)
+	url, _, b := embedded(t)
 	cfg := config(url)
-	own(&cfg)
+	cfg.Local = b
 	e := listen(t, url, nil)
 	j := &paper{}
 	j.add("hone-bay-1", 3)
@@ -112,9 +112,9 @@ func TestSkipsWhatCannotBeSent(t *testing.T) {
 
 // A journal that can't be read is told, and sending goes on when it can.
 func TestJournalUnreadable(t *testing.T) {
-	url, own, _ := embedded(t)
+	url, _, b := embedded(t)
 	cfg := config(url)
-	own(&cfg)
+	cfg.Local = b
 	e := listen(t, url, nil)
 	j := &paper{broken: true}
 	j.add("hone-bay-1", 3)
@@ -133,9 +133,9 @@ func TestRetainedToALateSubscriber(t *testing.T) {
 			if which == "mosquitto" {
 				cfg = config(startMosquitto(t).url())
 			} else {
-				url, own, _ := embedded(t)
+				url, _, b := embedded(t)
 				cfg = config(url)
-				own(&cfg)
+				cfg.Local = b
 			}
 			j := &paper{}
 			p := run(t, cfg, j, nil)
@@ -317,9 +317,9 @@ func TestAlive(t *testing.T) {
 
 // With one station the will is on the station's own topic.
 func TestOneStationIsItsOwnDaemon(t *testing.T) {
-	url, own, _ := embedded(t)
+	url, _, b := embedded(t)
 	cfg := config(url)
-	own(&cfg)
+	cfg.Local = b
 	cfg.Stations = cfg.Stations[:1]
 	e := listen(t, url, nil)
 	p, err := New(cfg, &paper{}, zerolog.Nop())

@@ -25,6 +25,11 @@
 // A bore message leaves after the records that it rests on, on the same
 // connection. Order between topics is otherwise not promised by MQTT.
 //
+// The broker inside the daemon is given its messages without a connection
+// ([Config.Local]): it has a record when the call returns, which counts as its
+// acknowledgement. Broker and publisher die together there, so there is no last will;
+// a receiver sees its connection end.
+//
 // # Who is alive
 //
 // A connection has one last will and one daemon may serve several stations, so

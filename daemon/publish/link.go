@@ -20,11 +20,10 @@ var errNoAck = errors.New("the broker stopped acknowledging")
 
 // link is one connection, owned by the goroutine of Run.
 type link struct {
-	p      *Publisher
-	client mqtt.Client
-	sock   *socket
-	out    *batch
-	lost   chan error
+	p    *Publisher
+	to   carrier
+	lost chan error
+	buf  []byte // of a payload that is free again; nil while there is none
 
 	flight  []flying         // oldest first
 	records int              // of them, records
@@ -38,22 +37,23 @@ type link struct {
 	refused string           // why commands don't come, although connected
 }
 
-// flying is a message on its way. What can't be sent has no token: it counts
-// as acknowledged when its turn comes.
+// flying is a message on its way. What the broker has already, or can't be sent,
+// has no token: it counts as acknowledged when its turn comes.
 type flying struct {
-	token  mqtt.Token
-	seq    uint64 // of the record, 0 for other messages
-	landed func() // called with p.mu held; nil: nothing to do
+	token   mqtt.Token
+	seq     uint64 // of the record, 0 for other messages
+	skipped bool   // it can't be sent
+	landed  func() // called with p.mu held; nil: nothing to do
 }
 
-func newLink(p *Publisher, client mqtt.Client, sock *socket, out *batch, lost chan error) *link {
+func newLink(p *Publisher, to carrier, lost chan error) *link {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for _, s := range p.slots {
 		s.bore.again()
 		s.live = nil
 	}
-	return &link{p: p, client: client, sock: sock, out: out, lost: lost, sent: p.acked, saved: p.acked, moved: time.Now()}
+	return &link{p: p, to: to, lost: lost, sent: p.acked, saved: p.acked, moved: time.Now()}
 }
 
 // connection makes one connection and serves it until it fails or ctx ends. It
@@ -65,8 +65,7 @@ func (p *Publisher) connection(ctx context.Context) (held time.Duration, err err
 	}
 	start := time.Now()
 	defer func() {
-		l.sock.close()
-		l.client.Disconnect(0)
+		l.to.cut()
 		l.save()
 		held = max(time.Since(start), 1)
 	}()
@@ -98,7 +97,7 @@ func (l *link) cause(err error) error {
 // greet says who is alive and asks for commands, before any record.
 func (l *link) greet() (err error) {
 	if l.p.cfg.Commands && l.p.OnCommand != nil {
-		if l.refused, err = l.p.subscribe(l.client); err != nil {
+		if l.refused, err = l.p.subscribe(l.to); err != nil {
 			return err
 		}
 	}
@@ -143,7 +142,7 @@ func (l *link) serve(ctx context.Context) error {
 			liveDue.Reset(next)
 		}
 		var head <-chan struct{}
-		if len(l.flight) > 0 {
+		if len(l.flight) > 0 { // none without a token, after settle
 			head = l.flight[0].token.Done()
 		}
 		select {
@@ -180,9 +179,9 @@ func (l *link) pass(ctx context.Context) (time.Duration, error) {
 	if err := l.settle(); err != nil {
 		return 0, err
 	}
-	l.out.hold()
+	l.to.hold()
 	more, err := l.sendRecords(ctx)
-	if err = errors.Join(err, l.out.release()); err != nil {
+	if err = errors.Join(err, l.to.release()); err != nil {
 		return 0, err
 	}
 	if more {
@@ -235,10 +234,10 @@ func (l *link) acknowledge(f *flying) {
 	if f.seq > 0 {
 		l.records--
 		l.p.acked = f.seq
-		if f.token != nil {
-			l.p.status.Published++
-		} else {
+		if f.skipped {
 			l.p.status.Skipped++
+		} else {
+			l.p.status.Published++
 		}
 	}
 	if f.landed != nil {
@@ -273,6 +272,7 @@ func (l *link) leave() {
 	if err == nil {
 		err = l.sayAlive(Offline, "stopped")
 	}
+	err = errors.Join(err, l.settle())
 	for err == nil && len(l.flight) > 0 {
 		select {
 		case <-l.flight[0].token.Done():
@@ -286,7 +286,7 @@ func (l *link) leave() {
 		l.p.log.Warn().Err(err).Msg("could not say goodbye to the broker")
 		return
 	}
-	l.client.Disconnect(250)
+	l.to.leave()
 }
 
 func (l *link) sendJSON(topic string, v any) error {
@@ -297,19 +297,14 @@ func (l *link) sendJSON(topic string, v any) error {
 	return l.send(topic, true, payload, 0, nil)
 }
 
-// send hands a message of QoS 1 to the library and keeps its token. This waits
+// send hands a message of QoS 1 to the carrier and keeps its token. This waits
 // for the socket at most as long as the write limit.
 func (l *link) send(topic string, retain bool, payload []byte, seq uint64, landed func()) error {
-	t := l.client.Publish(topic, 1, retain, payload)
-	select {
-	case <-t.Done():
-		if err := t.Error(); err != nil {
-			return err
-		}
-	default:
+	t, err := l.to.publish(topic, 1, retain, payload)
+	if err == nil {
+		l.fly(flying{token: t, seq: seq, landed: landed})
 	}
-	l.fly(flying{t, seq, landed})
-	return nil
+	return err
 }
 
 func (l *link) fly(f flying) {

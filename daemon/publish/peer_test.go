@@ -17,6 +17,7 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
+	"golang.org/x/crypto/bcrypt"
 
 	"fairbore/daemon/broker"
 	"fairbore/daemon/session"
@@ -248,10 +249,15 @@ func (e *ear) heard(t testing.TB, n uint64) {
 	until(t, fmt.Sprintf("record %d is heard", n), func() bool { last, _ := e.seqs(t); return last == n })
 }
 
-// embedded starts the daemon's own broker.
-func embedded(t testing.TB) (url string, own func(*Config), b *broker.Broker) {
+// embedded starts the daemon's own broker; own is for a publisher in another process.
+func embedded(t testing.TB, users ...broker.User) (url string, own func(*Config), b *broker.Broker) {
 	t.Helper()
-	b, err := broker.Open(broker.Config{Listen: "127.0.0.1:0", WebSocket: "127.0.0.1:0", Site: "quarry-lane", Anonymous: true}, zerolog.Nop())
+	hash, err := bcrypt.GenerateFromPassword([]byte("swarf"), bcrypt.MinCost)
+	if err != nil {
+		t.Fatal(err)
+	}
+	users = append(users, broker.User{Name: "other", Hash: string(hash), Publish: true})
+	b, err = broker.Open(broker.Config{Listen: "127.0.0.1:0", WebSocket: "127.0.0.1:0", Site: "quarry-lane", Anonymous: true, Users: users}, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -264,7 +270,7 @@ func embedded(t testing.TB) (url string, own func(*Config), b *broker.Broker) {
 			t.Error(err)
 		}
 	})
-	return "tcp://" + b.Addr(), func(c *Config) { c.User, c.Password = b.Own() }, b
+	return "tcp://" + b.Addr(), func(c *Config) { c.User, c.Password = "other", "swarf" }, b
 }
 
 // mouth connects a client that sends.

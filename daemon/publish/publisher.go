@@ -148,11 +148,15 @@ func (p *Publisher) Wake() {
 // forgotten while there is no connection.
 func (p *Publisher) Live(station string, value any) {
 	p.mu.Lock()
+	news := false // what waits for its time already has been seen
 	if s := p.slots[station]; s != nil && p.status.Connected {
+		news = s.live == nil
 		s.live = value
 	}
 	p.mu.Unlock()
-	p.Wake()
+	if news {
+		p.Wake()
+	}
 }
 
 // Bore gives the state of a station's bore, which rests on the records committed

@@ -3,6 +3,7 @@ package publish
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"time"
 
 	"fairbore/daemon/session"
@@ -66,14 +67,24 @@ func (l *link) fill(ctx context.Context) bool {
 // sendRecord sends a record; one that no broker would take is skipped, or it
 // would stop all that come after it.
 func (l *link) sendRecord(r *session.Record) error {
-	payload, err := r.AppendJSON(make([]byte, 0, len(r.Body)+96))
+	payload, err := r.AppendJSON(l.room(len(r.Body)))
 	if err != nil || len(payload) > MaxPayload || !Level(r.Station) {
 		l.p.log.Error().Err(err).Uint64("seq", r.Seq).Str("station", r.Station).Int("bytes", len(payload)).
 			Msg("record can't be published, it stays in the journal only")
-		l.fly(flying{seq: r.Seq})
+		l.fly(flying{seq: r.Seq, skipped: true})
 		return nil
 	}
 	return l.send(Topic(l.p.cfg.Site, r.Station, leafOf(r.Kind)), false, payload, r.Seq, nil)
+}
+
+// room returns room for a record with an event of so many bytes. A connection may
+// keep a payload until it is acknowledged, so each has its own.
+func (l *link) room(body int) []byte {
+	if _, free := l.to.(local); !free {
+		return make([]byte, 0, body+96)
+	}
+	l.buf = slices.Grow(l.buf[:0], body+96)
+	return l.buf
 }
 
 // outgoing is a message taken from a slot or queue.
@@ -130,13 +141,9 @@ func (l *link) sendLive(now time.Time) (next time.Duration, err error) {
 		if err != nil || l.p.tooLarge(o.station, live, payload) {
 			continue
 		}
-		t := l.client.Publish(Topic(l.p.cfg.Site, o.station, live), 0, false, payload)
-		select {
-		case <-t.Done():
-			if err := t.Error(); err != nil {
-				return 0, err
-			}
-		default: // written soon, or lost with the connection
+		// It is written soon, or lost with the connection.
+		if _, err := l.to.publish(Topic(l.p.cfg.Site, o.station, live), 0, false, payload); err != nil {
+			return 0, err
 		}
 	}
 	return next, nil

@@ -1,0 +1,64 @@
+package publish
+
+import (
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// Local is a broker in this process. It has a message when Publish returns; the
+// payload is then the caller's again.
+type Local interface {
+	Publish(topic string, payload []byte, retain bool, qos byte) error
+	// Subscribe calls take for each message that matches, by the goroutine of
+	// whoever sends it; take keeps nothing of the payload.
+	Subscribe(filter string, take func(topic string, payload []byte, retained bool)) error
+}
+
+// carrier takes messages to a broker.
+type carrier interface {
+	// publish hands a message over. The token tells of its acknowledgement; nil
+	// says that the broker has it already and the payload can be used again.
+	publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error)
+	// hold says that more messages follow at once, release that they have.
+	hold()
+	release() error
+	// leave ends in order, after the last acknowledgement; cut ends at once.
+	leave()
+	cut()
+}
+
+// remote is a connection to a broker.
+type remote struct {
+	*batch
+	client mqtt.Client
+	sock   *socket
+}
+
+func (r *remote) publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {
+	t := r.client.Publish(topic, qos, retain, payload)
+	select {
+	case <-t.Done():
+		return t, t.Error()
+	default:
+		return t, nil
+	}
+}
+
+func (r *remote) leave() { r.client.Disconnect(250) }
+
+func (r *remote) cut() {
+	r.sock.close()
+	r.client.Disconnect(0)
+}
+
+// local is the broker in this process. There is no connection that could be lost:
+// no acknowledgement to wait for, and no last will, since broker and publisher die together.
+type local struct{ Local }
+
+func (l local) publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {
+	return nil, l.Publish(topic, payload, retain, qos)
+}
+
+func (local) hold()          {}
+func (local) release() error { return nil }
+func (local) leave()         {}
+func (local) cut()           {}
