@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -115,6 +116,20 @@ func memory(b *testing.B, pid int) (now, most float64) {
 	return now, most
 }
 
+// kept returns how long the threads of a process have been ready to run without a
+// processor: what others on the machine, or too few processors, cost it.
+func kept(pid int) (d time.Duration) {
+	tasks, _ := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/schedstat", pid))
+	for _, t := range tasks {
+		text, err := os.ReadFile(t)
+		if f := strings.Fields(string(text)); err == nil && len(f) > 1 { // ns on a processor, ns ready
+			ns, _ := strconv.ParseInt(f[1], 10, 64)
+			d += time.Duration(ns)
+		}
+	}
+	return d
+}
+
 // Benchmark64Ports plays 100 readings a second on each of 64 ports, through the
 // embedded broker, for 10 s or as many as FAIRBORE_SECONDS says, and fails if a
 // reading is lost.
@@ -131,7 +146,7 @@ func Benchmark64Ports(b *testing.B) {
 		m.reset()
 		seconds := number(b, "FAIRBORE_SECONDS", 10)
 		idle, _ := memory(b, pid)
-		before := cpu(b, pid)
+		before, waited := cpu(b, pid), kept(pid)
 		loads := s.loadAll(rate*seconds, rate)
 		m.await(ports * rate * seconds)
 		o := m.outcome(loads)
@@ -149,6 +164,7 @@ func Benchmark64Ports(b *testing.B) {
 		f.add("rss after MiB", rss)
 		f.add("peak rss MiB", most)
 		f.add("cpu ms/1000", ms(cpu(b, pid)-before)/float64(o.sent)*1000)
+		f.add("kept waiting ms/1000", ms(kept(pid)-waited)/float64(o.sent)*1000)
 		f.report(b)
 	}
 }

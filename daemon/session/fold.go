@@ -65,15 +65,15 @@ type Fold struct {
 // Held is the usual [Fold.Most] of a station that runs. A part by hand has some
 // hundreds of readings; a gauge left streaming into one part must not grow the
 // memory, and there may be many stations. The journal keeps them all.
-const Held = 1024
+const Held = 512
 
-// prune forgets the older half of what is too much.
+// prune forgets the oldest quarter.
 func (f *Fold) prune() {
 	if f.Most <= 0 || len(f.Readings) <= f.Most {
 		return
 	}
-	f.Readings = slices.Clone(f.Readings[len(f.Readings)-f.Most/2:])
-	f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-f.Most/2):])
+	f.Readings = slices.Clone(f.Readings[len(f.Readings)-f.Most*3/4:])
+	f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-f.Most*3/4):])
 	oldest := f.Readings[0].No
 	maps.DeleteFunc(f.Voids, func(no int, _ string) bool { return no < oldest })
 	maps.DeleteFunc(f.Doubtful, func(no int, _ bool) bool { return no < oldest })

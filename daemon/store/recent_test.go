@@ -58,7 +58,7 @@ func TestPressure(t *testing.T) {
 	var p pressure
 	play := func(sizes ...int) (held int) {
 		for _, n := range sizes {
-			if p.group(n) {
+			if p.group(n) > 0 {
 				held++
 			}
 		}

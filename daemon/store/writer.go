@@ -194,8 +194,8 @@ func (j *Journal) loop(ctx context.Context) {
 		group := j.group()
 		if len(group) > 0 {
 			idle = 0
-			if p.group(len(group)) {
-				wait(ctx, linger)
+			if d := p.group(len(group)); d > 0 {
+				wait(ctx, d)
 				group = j.group()
 			}
 			if err := j.record(group); err != nil {
@@ -216,26 +216,35 @@ func (j *Journal) loop(ctx context.Context) {
 
 // Where events keep coming while a group is committed, but few, as from many
 // gauges at once, most of the processor would go into syncs. After so many small
-// groups without a pause between, the next is given time to grow. It never is
-// where there is a moment without events, as with one gauge and a person.
+// groups without a pause between, the next is given time to grow: more if events
+// come so fast that each group has some. It never is where there is a moment without
+// events, as with one gauge and a person.
 const (
-	lingerBelow = 32 // events in a small group
+	lingerBelow = 64 // events in a small group
 	lingerAfter = 4  // small groups
+	lingerSome  = 8  // events, from which on it is lingerLong
 	linger      = time.Millisecond
+	lingerLong  = 3 * time.Millisecond
 )
 
 // pressure counts the small groups that came without a pause between.
 type pressure int
 
-// group takes in how many events the next group has, and reports whether it
-// should be given time.
-func (p *pressure) group(n int) bool {
+// group takes in how many events the next group has, and returns the time that it
+// should be given.
+func (p *pressure) group(n int) time.Duration {
 	if n >= lingerBelow {
 		*p = 0
-		return false
+		return 0
 	}
 	*p++
-	return *p > lingerAfter
+	switch {
+	case *p <= lingerAfter:
+		return 0
+	case n < lingerSome:
+		return linger
+	}
+	return lingerLong
 }
 
 func wait(ctx context.Context, d time.Duration) {
