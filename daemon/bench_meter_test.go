@@ -35,8 +35,9 @@ type arrival struct {
 	at    time.Time
 }
 
-// newMeter subscribes to all readings of the site.
-func newMeter(t testing.TB, addr string) *meter {
+// newMeter subscribes to the readings of a station, or of all (+). One that heard
+// what another system sends would take the processor from that system.
+func newMeter(t testing.TB, addr, station string) *meter {
 	t.Helper()
 	conn, err := net.Dial("tcp", addr)
 	if err != nil {
@@ -45,7 +46,7 @@ func newMeter(t testing.TB, addr string) *meter {
 	m := &meter{t: t, conn: conn, in: bufio.NewReaderSize(conn, 64<<10), got: map[string][]arrival{}}
 	m.send(0x10, text("MQTT"), []byte{4, 2, 0, 0}, text("meter-"+strconv.FormatInt(time.Now().UnixNano(), 36)))
 	m.expect(0x20)
-	m.send(0x82, []byte{0, 1}, text("fairbore/1/test/+/reading"), []byte{1})
+	m.send(0x82, []byte{0, 1}, text("fairbore/1/test/"+station+"/reading"), []byte{1})
 	m.expect(0x90)
 	done := make(chan struct{})
 	go func() { defer close(done); m.run() }()

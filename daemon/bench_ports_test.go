@@ -139,7 +139,7 @@ func Benchmark64Ports(b *testing.B) {
 	addr := freePort(b)
 	s.broker = fmt.Sprintf(`embedded: {listen: "%s", anonymous: true}`, addr)
 	s.start()
-	m := newMeter(b, addr)
+	m := newMeter(b, addr, "+")
 	s.masterAll(b)
 	pid := s.proc.Process.Pid
 	for b.Loop() {

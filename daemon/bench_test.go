@@ -61,7 +61,7 @@ func daemonLine(b *testing.B, name, broker, addr string) *line {
 	r.broker = broker
 	r.plug()
 	r.start()
-	m := newMeter(b, addr)
+	m := newMeter(b, addr, "bay2")
 	r.master()
 	l := &line{name: name, topic: "bay2", gauge: r.gauge, meter: m, pid: r.proc.Process.Pid}
 	l.fresh = func() {
@@ -106,7 +106,7 @@ func scriptLine(b *testing.B, m *mosquitto) *line {
 	if said, err := bufio.NewReader(out).ReadString('\n'); err != nil || said != "ready\n" {
 		b.Fatalf("the script said %q, %v", said, err)
 	}
-	l := &line{name: "script", topic: "naive", gauge: r.gauge, meter: newMeter(b, m.addr), pid: p.Process.Pid, fresh: func() {}}
+	l := &line{name: "script", topic: "naive", gauge: r.gauge, meter: newMeter(b, m.addr, "naive"), pid: p.Process.Pid, fresh: func() {}}
 	l.play(b, 50, 100)
 	return l
 }
