@@ -43,7 +43,7 @@ func TestCommands(t *testing.T) {
 		{"a command that isn't", "measure", 2, "fairbore --help"},
 		{"run without a configuration", "run", 2, "config"},
 		{"a configuration that isn't", "check nowhere.yaml", 2, "nowhere.yaml"},
-		{"an empty configuration", "check " + empty, 1, "configs/fairbore.yaml"},
+		{"an empty configuration", "check " + empty, 3, "configs/fairbore.yaml"},
 		{"the complete example", "check ../../configs/fairbore.yaml", 0, "1 stations"},
 		{"a line that isn't", "listen /dev/nowhere --baud|9600", 1, "lists the serial lines"},
 		{"a negative display", "listen /dev/nowhere --baud|9600|--shows|-0.0044 mm", 1, "is the adapter plugged in"},

@@ -222,6 +222,10 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 		a.Interrupts = append(a.Interrupts, analysis.Interrupt{From: in.From, To: in.To, What: or(in.What, "gap")})
 	}
 	for _, deg := range j.Orientations {
+		if !(deg >= 0 && deg < 360) { // which NaN is not either
+			l.fault(key+".orientations", "%v: want degrees from 0 to below 360", deg)
+			continue
+		}
 		a.Orientations = append(a.Orientations, analysis.Angle(math.Round(deg*float64(analysis.Degree))))
 	}
 	for _, err := range a.Check() {

@@ -2,6 +2,7 @@ package config
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -218,9 +219,31 @@ func TestUnreadable(t *testing.T) {
 			t.Errorf("%s: read as %+v", name, c)
 		}
 	}
-	if _, err := Load(filepath.Join(t.TempDir(), "none.yaml")); err == nil {
-		t.Error("a missing file was read")
+	if _, err := Load(filepath.Join(t.TempDir(), "none.yaml")); err == nil || errors.Is(err, ErrInvalid) {
+		t.Errorf("a missing file: %v", err)
 	}
+	for want, text := range map[string]string{
+		"f.yaml:2: is not UTF-8":                   "version: 1\nsite: k\xf6nig\n",
+		"f.yaml:3: has a control character (0x00)": "version: 1\nsite: s\nweb: {listen: \"a\x00b\"}\n",
+		"exceeded max depth":                       "a: " + strings.Repeat("[", 100_000),
+		"excessive aliasing":                       aliases(),
+		"f.yaml: is empty; start from configs":     "",
+		"NaN: want degrees":                        strings.Replace(example(t), "orientations: [0, 90]", "orientations: [.nan, 90]", 1),
+		"too large":                                strings.Replace(example(t), "low: 1.25000 in", "low: 99999999999999999999 in", 1),
+	} {
+		if _, err := Parse("f.yaml", []byte(text)); !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), want) {
+			t.Errorf("%.40q: %v, want %q", text, err, want)
+		}
+	}
+}
+
+// aliases is a list that would be 9^9 long if it were written out.
+func aliases() string {
+	text := "a: &a [x,x,x,x,x,x,x,x,x]\n"
+	for c := 'b'; c < 'j'; c++ {
+		text += fmt.Sprintf("%c: &%[1]c [%s]\n", c, strings.TrimSuffix(strings.Repeat(fmt.Sprintf("*%c,", c-1), 9), ","))
+	}
+	return text
 }
 
 // Each driver has an example, whose gauge its driver takes.

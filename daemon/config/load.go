@@ -1,6 +1,7 @@
 package config
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"os"
@@ -10,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/go-viper/mapstructure/v2"
 	koanfyaml "github.com/knadh/koanf/parsers/yaml"
@@ -57,17 +59,20 @@ func Load(path string) (*Config, error) {
 // Parse checks a configuration that was read from a file of that name.
 func Parse(name string, b []byte) (*Config, error) {
 	l := &loader{name: name, lines: map[string]int{}}
+	if line, err := text(b); err != nil {
+		return nil, &Fault{File: name, Line: line, Err: err}
+	}
 	var root yaml.Node
 	if err := yaml.Unmarshal(b, &root); err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, &Fault{File: name, Err: err}
 	}
 	if len(root.Content) == 0 {
-		return nil, fmt.Errorf("%s: is empty; start from configs/fairbore.yaml", name)
+		return nil, &Fault{File: name, Err: errors.New("is empty; start from configs/fairbore.yaml")}
 	}
 	l.index(root.Content[0], "")
 	k := koanf.NewWithConf(koanf.Conf{Delim: "\x00", StrictMerge: true})
 	if err := k.Load(rawbytes.Provider(b), koanfyaml.Parser()); err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, &Fault{File: name, Err: err}
 	}
 	c := l.decode(k)
 	l.check(c)
@@ -76,6 +81,20 @@ func Parse(name string, b []byte) (*Config, error) {
 		return nil, errors.Join(l.faults...)
 	}
 	return c, nil
+}
+
+// text finds the first line with what is no text, which the parser would not say
+// the place of.
+func text(b []byte) (line int, err error) {
+	for i, l := range bytes.Split(b, []byte("\n")) {
+		if !utf8.Valid(l) {
+			return i + 1, errors.New("is not UTF-8; save the file as UTF-8")
+		}
+		if at := bytes.IndexFunc(l, func(r rune) bool { return r < ' ' && r != '\t' && r != '\r' || r == 0x7f }); at >= 0 {
+			return i + 1, fmt.Errorf("has a control character (%#02x), which is no text", l[at])
+		}
+	}
+	return 0, nil
 }
 
 // decode fills a configuration from what was read. A value that can't be decoded

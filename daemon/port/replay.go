@@ -34,6 +34,9 @@ func (o *owner) replay(ctx context.Context, path string) error {
 	case err != nil:
 		return fmt.Errorf("port %s: recording %s: %w", o.cfg.Name, path, err)
 	}
+	if len(r.Chunks) == 0 {
+		return fmt.Errorf("port %s: recording %s: there is nothing in it", o.cfg.Name, path)
+	}
 	begin := time.Now()
 	for _, c := range playlist(r, o.cfg.Silence) {
 		if !o.keepPace(ctx, begin, c.At.Mono) {
