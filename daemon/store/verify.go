@@ -89,7 +89,8 @@ func openReadOnly(ctx context.Context, path string) (*sql.DB, error) {
 			return nil, ErrNotJournal
 		}
 		_, noLog := os.Stat(path + "-wal")
-		if code(err) != lib.SQLITE_CANTOPEN || !errors.Is(noLog, fs.ErrNotExist) || options != "mode=ro" {
+		noRoom := code(err) == lib.SQLITE_CANTOPEN || code(err) == lib.SQLITE_READONLY // the latter for who may not write there
+		if !noRoom || !errors.Is(noLog, fs.ErrNotExist) || options != "mode=ro" {
 			return nil, err
 		}
 		options = "mode=ro&immutable=1"
