@@ -7,6 +7,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"fairbore/daemon/session"
 	"fairbore/drivers"
 )
 
@@ -27,6 +28,17 @@ type counted struct {
 	mu      sync.Mutex
 	frames  uint64
 	rejects map[drivers.Reason]uint64
+	refused uint64 // values that were captured and can't be one of the job
+}
+
+func (c *counted) refuse(events []session.Event) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for i := range events {
+		if events[i].Kind == session.Refused {
+			c.refused++
+		}
+	}
 }
 
 func (c *counted) reject(r drivers.Reason) {
@@ -88,6 +100,7 @@ func (m metrics) station(s *station, out chan<- prometheus.Metric) {
 	s.counts.mu.Lock()
 	defer s.counts.mu.Unlock()
 	counter("frames_total", "Frames that gave a value.", s.counts.frames)
+	counter("refusals_total", "Values that were captured and refused, as those outside the band of the job; the journal has their reasons.", s.counts.refused)
 	for reason, n := range s.counts.rejects {
 		out <- prometheus.MustNewConstMetric(desc("rejects_total", "Frames and runs of noise that gave no value, by reason.", "station", "reason"),
 			prometheus.CounterValue, float64(n), s.name, string(reason))

@@ -496,6 +496,9 @@ func TestPeer_InstrumentsBeside(t *testing.T) {
 	if b := r.bore(); !strings.Contains(b.Refused.Reason, "depth") {
 		t.Errorf("refused because %q", b.Refused.Reason)
 	}
+	if n := r.counted("fairbore_refusals_total{", "bay2"); n == 0 {
+		t.Error("the refusal is not counted")
+	}
 	r.stop()
 	if n := len(r.taken("bay2")); n != before {
 		t.Errorf("a value without a depth was taken")
