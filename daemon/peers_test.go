@@ -614,3 +614,32 @@ func TestPeer_ListenThenRun(t *testing.T) {
 		t.Errorf("replay of the recording: exit %d: %.500s", code, said)
 	}
 }
+
+// Where the format has no check, a digit that was damaged on the way makes another
+// value. What can't be one of the job is refused with its reason and counted; it
+// is no reading.
+func TestPeer_DamagedDigits(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	gauge := ptys(t, r.device)
+	r.shop(lineGauge, fmt.Sprintf("  - {name: bay2, gauge: G-11, port: %s, job: J-4112, bounce: 1ms}\n", r.device))
+	r.eventually(10*time.Second, "the first reading", func() bool {
+		io.WriteString(gauge, sized(0))
+		b := r.bore()
+		return b != nil && b.Last != nil && b.Last.Raw == size(0)
+	})
+	before := r.counted("fairbore_refusals_total{", "bay2")
+	for i, damaged := range []string{"+71.7400 mm\r\n", "+30.7400 mm\r\n", "-31.7400 mm\r\n", "+31.3400 mm\r\n"} {
+		io.WriteString(gauge, damaged)
+		r.eventually(10*time.Second, "the refusal of "+damaged, func() bool { return r.counted("fairbore_refusals_total{", "bay2") == before+float64(i+1) })
+		if b := r.bore(); b.Refused == nil || b.Refused.Reason == "" {
+			t.Errorf("%q was refused without a reason", damaged)
+		}
+	}
+	io.WriteString(gauge, sized(1))
+	r.shown(size(1))
+	r.stop()
+	if got := sizes(r.taken("bay2")); !slices.Equal(got, []analysis.Length{size(0), size(1)}) {
+		t.Errorf("the journal has %v", got)
+	}
+}
