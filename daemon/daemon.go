@@ -12,6 +12,8 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"net"
+	"net/netip"
 	"os"
 	"slices"
 	"strings"
@@ -94,10 +96,19 @@ func (d *Daemon) pages() web.Config {
 		Listen: c.Listen, Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(),
 		Jobs: d.jobs, Entry: d.entry(), History: history{d},
 	}
+	if host, _, err := net.SplitHostPort(c.Listen); err == nil && c.Actions && c.Hash == "" && !loopback(host) {
+		d.log.Warn().Str("page", c.Listen).Msg("anybody on the network may act at the page; give web.hash, or set web.actions to false")
+	}
 	if c.Hash != "" {
 		w.Gate = &web.Gate{Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Key: []byte(c.Hash)}
 	}
 	return w
+}
+
+// loopback reports whether an address is reached from this machine only.
+func loopback(host string) bool {
+	ip, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && ip.IsLoopback()
 }
 
 func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {

@@ -26,6 +26,7 @@ function show(f) {
   const before = face;
   face = f;
   main.dataset.tone = f.tone;
+  main.classList.toggle("away", f.state === "no signal");
   text("work", [f.job && `${f.job} ${f.title}`, f.part && `part ${f.part}`, f.round && `round ${f.round}`].filter(Boolean).join(" · "));
   text("number", f.figure);
   main.dataset.n = Math.min(7, Math.max(2, (f.figure || "").length));

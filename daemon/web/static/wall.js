@@ -8,8 +8,9 @@ let heard = Date.now(), version = null, gone = {};
 function show(name) {
   const e = document.getElementById("tile-" + name), t = faces.get(name);
   if (!e) return;
-  const lost = Date.now() - heard > staleAfter ? "no link to the station's program" : (gone || {})[name];
-  const f = t && t.face, set = (part, s) => { const p = e.querySelector(part); if (p.textContent !== s) p.textContent = s; };
+  const f = t && t.face;
+  const lost = Date.now() - heard > staleAfter ? "no link to the station's program" : (gone || {})[name] || (f && f.state === "no signal" ? f.why : "");
+  const set = (part, s) => { const p = e.querySelector(part); if (p.textContent !== s) p.textContent = s; };
   e.classList.toggle("gone", !!lost || !f);
   const tone = lost || !f ? "none" : f.tone;
   e.dataset.tone = tone;
