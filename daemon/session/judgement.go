@@ -81,6 +81,9 @@ func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form u
 	if part == ring {
 		in.SameMaterial = 1
 	}
+	if in.Indentation, err = f.indentation(set.Gauge.Tip); err != nil {
+		return size, form, err
+	}
 	if f.Warm.Part != nil && f.RingThen != nil { // measured, and corrected for
 		in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
 		in.PartFromRing, in.PartWithin = *f.Warm.Part-*f.RingThen, thermometer
@@ -92,6 +95,27 @@ func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form u
 		Size: f.Job.Target, Repeat: set.Gauge.Repeatability, Readings: 1, Resolution: set.Gauge.Step, Part: part,
 	})
 	return size, form, err
+}
+
+// usualForce is that of one tip, in newton, and usualTip what it is made of
+// (common practice: 0.5 to 2 N, carbide).
+const (
+	usualForce = 1.0
+	usualTip   = "carbide"
+)
+
+// indentation is by how much a gauge set in the ring reads large in the part, if
+// that is softer, since its tips sink in deeper: a line of the budget, never taken
+// off a size. 0 where the tips are not known.
+func (f *Fold) indentation(tip analysis.Length) (analysis.Deviation, error) {
+	if tip <= 0 || 2*tip >= f.Job.Target {
+		return 0, nil
+	}
+	at := func(wall string) master.Contact {
+		return master.Contact{Tip: tip, Force: usualForce, Diameter: f.Job.Target, Material: usualTip, Wall: orElse(wall, "steel")}
+	}
+	d, err := master.LargerThanRing(at(f.Job.Material), at(f.Master.Ring.Material))
+	return max(d, -d), err
 }
 
 // material returns the expansion of a material; one that is not stated is steel,

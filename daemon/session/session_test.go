@@ -12,6 +12,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/analysis/verdict"
 	"fairbore/drivers"
 )
 
@@ -508,6 +509,33 @@ func BenchmarkBore(b *testing.B) {
 	s := ready(b)
 	for i := range 600 {
 		s.send([]string{"31.7460", "31.7461"}[i%2])
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		s.bore()
+	}
+}
+
+// BenchmarkBore100 is a plan of a hundred places, all gauged, worked out anew.
+func BenchmarkBore100(b *testing.B) {
+	set := guarded(verdict.Expanded)
+	set.Master.Lapse = master.Lapse{}
+	job := set.Jobs["J-4112"]
+	job.Sections, job.Orientations = nil, nil
+	for i := range 20 {
+		job.Sections = append(job.Sections, analysis.Length(3*(i+1))*analysis.Millimetre)
+	}
+	for i := range 5 {
+		job.Orientations = append(job.Orientations, analysis.Angle(36*i)*analysis.Degree)
+	}
+	s := newBench(b, set)
+	s.must(Action{Do: "job", Job: "J-4112"})
+	s.master()
+	for i := range 100 {
+		s.send([]string{"31.7460", "31.7461", "31.7463"}[i%3])
+	}
+	if got := s.bore(); !got.Complete || got.Advice == nil || !got.Advice.Kind.Honing() {
+		b.Fatalf("%d readings, %+v", got.Sizes.Readings, got.Advice)
 	}
 	b.ReportAllocs()
 	for b.Loop() {
