@@ -2,6 +2,7 @@ package advise
 
 import (
 	"math"
+	"slices"
 
 	"fairbore/analysis"
 )
@@ -119,15 +120,24 @@ func (p *planner) most(w spell) float64 {
 		return 0
 	}
 	hi = min(hi, 1e5)
-	if p.risk(w, hi*p.step) <= mostRisk {
+	// A section that is safe enough after the longest round is so after any.
+	var risky []int
+	for i := range p.secs {
+		if p.riskAt(i, w, hi*p.step) > mostRisk {
+			risky = append(risky, i)
+		}
+	}
+	if risky == nil {
 		return hi * p.step
 	}
 	lo := 0.0
 	for hi-lo > 1 {
-		if mid := math.Floor((lo + hi) / 2); p.risk(w, mid*p.step) <= mostRisk {
-			lo = mid
-		} else {
+		mid := math.Floor((lo + hi) / 2)
+		over := func(i int) bool { return p.riskAt(i, w, mid*p.step) > mostRisk }
+		if slices.ContainsFunc(risky, over) {
 			hi = mid
+		} else {
+			lo = mid
 		}
 	}
 	return lo * p.step
@@ -137,10 +147,14 @@ func (p *planner) most(w spell) float64 {
 // section over the high limit, at the worst section.
 func (p *planner) risk(w spell, n float64) float64 {
 	worst := 0.0
-	for i, s := range p.secs {
-		worst = max(worst, Risk(p.high-s.max, n*p.per()*w.share[i], w.cv[i], p.u))
+	for i := range p.secs {
+		worst = max(worst, p.riskAt(i, w, n))
 	}
 	return worst
+}
+
+func (p *planner) riskAt(i int, w spell, n float64) float64 {
+	return Risk(p.high-p.secs[i].max, n*p.per()*w.share[i], w.cv[i], p.u)
 }
 
 // Risk returns the probability that a round which is to take off take µm, with
