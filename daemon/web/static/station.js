@@ -33,7 +33,7 @@ function show(f) {
   text("least", f.least);
   text("unit", f.unit);
   text("word", f.big);
-  wide(f.big);
+  wide(f.big, f.room);
   main.dataset.same = f.big && f.big.toLowerCase() === f.state ? "yes" : "no";
   text("caption", f.caption);
   text("other", f.other);
@@ -63,9 +63,14 @@ function shape(tone) {
   for (const id of ["plate", "big"]) at(id).querySelector("use").setAttribute("href", "#s-" + tone);
 }
 
-// wide tells the style sheet how long the longest word is.
-function wide(big) {
-  main.dataset.w = Math.min(14, Math.max(4, ...(big || "").split(" ").map((w) => w.length)));
+// wide tells the style sheet how long the longer of the lines is that the large
+// words take: one beside a figure, else at most two.
+function wide(big, room) {
+  const words = (big || "").split(" ");
+  const line = (from, to) => words.slice(from, to).join(" ").length;
+  let n = line(0);
+  if (!room) for (let i = 1; i < words.length; i++) n = Math.min(n, Math.max(line(0, i), line(i)));
+  main.dataset.w = Math.min(14, Math.max(4, n));
 }
 
 // fit makes the words of the advice smaller until all of them are seen.
