@@ -89,7 +89,7 @@ func TestRunListens(t *testing.T) {
 	stream(t, far, "+12.7003\r\n", "+12.7104\r\n", "-00.0044\r\n", "+13.1234\r\n")
 	dir := t.TempDir()
 	out := &printed{}
-	o := Options{Device: name, Name: "G-9", For: 300 * time.Millisecond, Shows: []string{"-0.0044 mm", "12.7104 mm"},
+	o := Options{Device: name, Name: "G-9", For: time.Second, Shows: []string{"-0.0044 mm", "12.7104 mm"},
 		Out: filepath.Join(dir, "new.yaml"), Record: filepath.Join(dir, "new.rec"), Print: out, Log: zerolog.Nop()}
 	if err := Run(t.Context(), o); err != nil {
 		t.Fatalf("%v\n%s", err, out)
@@ -127,12 +127,17 @@ func TestRunAsksThePerson(t *testing.T) {
 	out := &printed{}
 	ended := make(chan error, 1)
 	go func() {
-		ended <- Run(t.Context(), Options{Device: name, For: 200 * time.Millisecond, Answers: answers, Print: out, Log: zerolog.Nop()})
+		ended <- Run(t.Context(), Options{Device: name, For: time.Second, Answers: answers, Print: out, Log: zerolog.Nop()})
 	}()
 	out.await(t, "type what its")
 	answers <- "twelve"
 	out.await(t, `"twelve" is no number`)
-	time.Sleep(200 * time.Millisecond) // of frames, so that there are enough
+	seen := strings.Count(out.String(), "12,7003<CR>")
+	for end := time.Now().Add(10 * time.Second); strings.Count(out.String(), "12,7003<CR>") < seen+6; time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("waited for more frames:\n%s", out)
+		}
+	}
 	answers <- "13,7003 mm"
 	out.await(t, "undo takes it back")
 	answers <- "undo"
@@ -205,7 +210,7 @@ func TestRunKeepsWhatItCannotRead(t *testing.T) {
 	far, name := terminal(t)
 	stream(t, far, "\xc3\x17\xfe", "\x81\xee\x9b\xd0")
 	out := &printed{}
-	o := Options{Device: name, Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: 300 * time.Millisecond,
+	o := Options{Device: name, Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: time.Second,
 		Out: filepath.Join(t.TempDir(), "new.yaml"), Print: out, Log: zerolog.Nop()}
 	if err := Run(t.Context(), o); !errors.Is(err, ErrCantTell) {
 		t.Fatalf("%v\n%s", err, out)
