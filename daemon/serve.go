@@ -47,7 +47,8 @@ func Serve(ctx context.Context, cfg *config.Config, path, version string, log ze
 
 // collectAt is how much garbage may lie beside what is in use, in percent. The
 // usual 100 would take half of the memory of a small board with many gauges; this
-// takes a third, for 2 % of a processor at 6400 readings a second.
+// takes a third. The collector then took 6 % of a processor in a profile of 64
+// gauges at 100 readings a second, and 5 % before.
 const collectAt = 50
 
 // spare keeps the memory small, unless the environment says otherwise.
