@@ -1,14 +1,21 @@
 package daemon_test
 
 import (
+	"context"
 	le "encoding/binary"
 	"fmt"
 	"io"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
+	"slices"
+	"strings"
 	"testing"
 	"time"
+
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
 )
 
 // typed makes the records of an input device for a text: lower case letters,
@@ -77,10 +84,16 @@ func TestSpindleAndPedal(t *testing.T) {
 	r.eventually(5*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
 	server.lines(t, 0x20) // DSR
 	r.eventually(5*time.Second, "the spindle to turn", func() bool { return r.bore().Spindle })
-	server.send(t, "+31.74600 mm\r\n")
-	server.send(t, "+31.74600 mm\r\n")
+	for i := range 40 { // two seconds of a level value, with a last digit that lives
+		server.send(t, fmt.Sprintf("+31.7460%d mm\r\n", i%2))
+		time.Sleep(50 * time.Millisecond)
+	}
 	server.lines(t, 0x20|0x10) // and the pedal
-	time.Sleep(300 * time.Millisecond)
+	r.eventually(20*time.Second, "the page to say why nothing is taken", func() bool {
+		more := time.AfterFunc(300*time.Millisecond, func() { io.WriteString(server.c, "+31.74600 mm\r\n") })
+		defer more.Stop()
+		return strings.Contains(r.served("/stream"), "the spindle turns: stop it and wait for rest, then gauge")
+	})
 	if b := r.bore(); b.Last != nil {
 		t.Fatalf("a reading was taken while the spindle turns: %+v", b.Last)
 	}
@@ -91,6 +104,58 @@ func TestSpindleAndPedal(t *testing.T) {
 	server.lines(t, 0x10)
 	r.eventually(5*time.Second, "the reading that the pedal takes", func() bool { b := r.bore(); return b.Last != nil && b.Last.How == "manual" })
 	r.stop()
+}
+
+// Two values in free air, one soon after the other, strike the last reading out.
+func TestTwoValuesInTheAirStrikeOut(t *testing.T) {
+	r := newRig(t)
+	r.plug()
+	r.start()
+	r.master()
+	r.gauge.send("+31.74600 mm\r\n")
+	r.eventually(10*time.Second, "the reading", func() bool { return r.bore().Last != nil })
+	r.gauge.send("+32.40000 mm\r\n")
+	time.Sleep(100 * time.Millisecond) // two presses
+	r.gauge.send("+32.40010 mm\r\n")
+	r.eventually(10*time.Second, "the reading to be struck out", func() bool {
+		return slices.ContainsFunc(r.voids("bay2"), func(v session.Void) bool { return v.Reason == "struck out at the gauge" })
+	})
+	r.stop()
+}
+
+// voids lists what was struck out at a station, as the journal has it.
+func (r *rig) voids(station string) (out []session.Void) {
+	r.t.Helper()
+	j, err := store.View(r.t.Context(), r.path("journal/journal.db"))
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer j.Close()
+	for rec, err := range j.Query(r.t.Context(), store.Filter{Station: station, Kinds: []session.Kind{session.Voided}}) {
+		if err != nil {
+			r.t.Fatal(err)
+		}
+		out = append(out, *rec.Void)
+	}
+	return out
+}
+
+// served is what the server answers within a second for the station's page, or for
+// its stream, which does not end.
+func (r *rig) served(what string) string {
+	ctx, cancel := context.WithTimeout(r.t.Context(), time.Second)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+r.web+"/station/bay2"+what, nil)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return ""
+	}
+	defer resp.Body.Close()
+	b, _ := io.ReadAll(resp.Body) // cut off by the deadline
+	return string(b)
 }
 
 // modemServer is a device server with modem lines: it agrees to everything and

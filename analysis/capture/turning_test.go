@@ -139,6 +139,29 @@ func TestTurningBadFrames(t *testing.T) {
 	}
 }
 
+// A busy computer hands a value over late, and the next close behind it: the
+// passes before it still count. A stall and all of its values at once do not.
+func TestTurningLateValues(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	s := good.samples(0, rng)
+	for _, i := range []int{52, 68, 85, 101} {
+		s[i].At += 47 * time.Millisecond // of 50 between values
+	}
+	got := all(turning(t), s, capture.Taken, capture.Refused)
+	if len(got) != 1 || got[0].Kind != capture.Taken || (got[0].Value-mm(t, "22.2281")).Abs() > um/2 {
+		t.Errorf("late values: %+v, want one reading of 22.2281 mm", got)
+	}
+	s = good.samples(0, rng)
+	for _, i := range []int{60, 80, 100, 120} {
+		for j := i; j < i+10; j++ {
+			s[j].At = s[i+10].At
+		}
+	}
+	if got := all(turning(t), s, capture.Taken); len(got) != 0 {
+		t.Errorf("stalls: took %+v", got)
+	}
+}
+
 // However long it is rocked, a place gives one reading; another depth gives
 // another, smaller or larger, and leaving the bore begins anew.
 func TestTurningOncePerPlace(t *testing.T) {

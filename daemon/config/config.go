@@ -204,7 +204,8 @@ type Station struct {
 	Spindle string `koanf:"spindle"` // the line that is on while the spindle turns: cts, dsr, dcd, ri; "" for none
 	// Scanner is a port on which jobs, rings and serial numbers are typed.
 	Scanner Scanner `koanf:"scanner"`
-	// Twice and Rest are gestures; see session.CaptureSettings. "0s": off.
+	// Twice and Rest are gestures; see session.CaptureSettings. Left out, Twice is 2 s (1 ns
+	// switches it off) and Rest is off.
 	Twice time.Duration `koanf:"twice_in_air"`
 	Rest  time.Duration `koanf:"rest_in_air"`
 	// DepthReach is how far a depth may lie from a planned section to count as it.

@@ -1,0 +1,122 @@
+package daemon_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/drivers"
+	"fairbore/drivers/simulator"
+)
+
+// A rocked gauge plays visits into a pseudo-terminal while the program runs: what
+// the daemon takes is what the capture as a pure function takes of the same
+// samples, those of the recording that the daemon made meanwhile: nothing of a park
+// and of a rock over one side, the size of a good rock.
+func TestTurningThroughALine(t *testing.T) {
+	r := newRig(t)
+	r.plug()
+	r.more = "capture: turning, record: true"
+	r.start()
+	r.eventually(10*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
+	rng := rand.New(rand.NewPCG(5, 14))
+	r.gauge.play(simulator.Parked, rng)
+	r.gauge.play(simulator.OneSided, rng)
+	// On a machine that stalls a rock may be lost, to both alike: then another one.
+	for range 8 {
+		r.gauge.play(simulator.Good, rng)
+		if b := r.bore(); b != nil && b.Last != nil {
+			break
+		}
+	}
+	r.eventually(20*time.Second, "a reading", func() bool { b := r.bore(); return b != nil && b.Last != nil })
+	r.stop()
+
+	var got []analysis.Length
+	for _, x := range r.taken("bay2") {
+		got = append(got, x.Raw)
+	}
+	want := pure(t, r.path("recordings"))
+	if len(want) == 0 || !slices.Equal(got, want) {
+		t.Errorf("the daemon took %v, the pure function %v", got, want)
+	}
+}
+
+// visitOf is a visit to the ring with a gauge of the demo's shop.
+func visitOf(v simulator.Visit) simulator.Params {
+	const degree = math.Pi / 180
+	gauge := simulator.Gauges()[0]
+	gauge.Rate = 20
+	return simulator.Params{
+		Gauge: gauge, Visit: v, Size: 317_497_000, Air: 0.5, Insert: 0.3, Drag: 0.4, Withdraw: 0.3, DragTilt: 2 * degree, Hold: 2,
+		Turns: 4, Half: 1, Swing: 2.5 * degree, Off: 0.1, Dwell: 0.15, Near: 1.5 * degree, NearScatter: 0.2 * degree, Tremor: 0.01 * degree,
+	}
+}
+
+// play writes the lines of a visit in its own time.
+func (g *gauge) play(v simulator.Visit, rng *rand.Rand) {
+	p := visitOf(v)
+	points, _ := simulator.Run(p, rng)
+	start := time.Now()
+	for _, x := range points {
+		time.Sleep(x.T - time.Since(start)) // the motion is real time
+		g.send(string(p.Gauge.Format(nil, x)))
+	}
+}
+
+// pure is what the capture takes of the samples of the recordings in a folder.
+func pure(t *testing.T, dir string) (taken []analysis.Length) {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(dir, "*"))
+	if err != nil || len(files) != 1 {
+		t.Fatalf("recordings %v, %v; want one", files, err)
+	}
+	text, err := os.ReadFile(files[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, err := drivers.ParseRecording(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := drivers.Find("line")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dec, err := d.Decoder(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	nominal, err := analysis.ParseLength("31.75 mm")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := capture.New(capture.Options{Mode: capture.Turning, Nominal: nominal,
+		Repeatability: analysis.Deviation(15 * analysis.Micrometre / 100), Resolution: analysis.Deviation(analysis.Micrometre / 10)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	stream := drivers.Stream{Decoder: dec}
+	for _, chunk := range rec.Chunks {
+		stream.Feed(chunk.Data, false, func(f drivers.Found) {
+			for _, s := range f.Samples {
+				l, err := analysis.ParseLength(s.Decimal() + " mm")
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, x := range c.Feed(capture.Sample{At: chunk.At, Value: l}) {
+					if x.Kind == capture.Taken {
+						taken = append(taken, x.Value)
+					}
+				}
+			}
+		})
+	}
+	return taken
+}
