@@ -25,6 +25,8 @@ type gate struct {
 	// and must not take both cores from the gauge.
 	hashing sync.Mutex
 
+	retained retained
+
 	dropped, refused atomic.Uint64
 }
 
@@ -34,15 +36,18 @@ func (g *gate) ID() string { return "gate" }
 // Provides says which of the library's calls are answered here.
 func (g *gate) Provides(b byte) bool {
 	switch b {
-	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublishDropped:
+	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublishDropped,
+		mqtt.OnPublish, mqtt.OnWill, mqtt.OnRetainMessage, mqtt.OnSubscribed, mqtt.OnPacketProcessed:
 		return true
 	}
 	return false
 }
 
 // OnConnect switches off the flow control towards the client (receive maximum
-// of MQTT 5), which loses messages in this version of the library.
+// of MQTT 5), which loses messages in this version of the library, and the delay
+// of a last will, which would be retained past the lock.
 func (g *gate) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
+	cl.Properties.Will.WillDelayInterval = 0
 	cl.Properties.Props.ReceiveMaximum = 0
 	cl.State.Inflight.ResetSendQuota(0)
 	return nil

@@ -47,6 +47,8 @@ func (b *Broker) Publish(topic string, payload []byte, retain bool, qos byte) er
 func (b *Broker) Subscribe(filter string, take func(topic string, payload []byte, retained bool)) error {
 	b.pace.asking.Store(true)
 	defer b.pace.asking.Store(false)
+	b.gate.retained.mu.RLock()
+	defer b.gate.retained.mu.RUnlock()
 	return b.server.Subscribe(filter, 1, func(_ *mqtt.Client, _ packets.Subscription, pk packets.Packet) {
 		take(pk.TopicName, pk.Payload, pk.FixedHeader.Retain && b.pace.asking.Load())
 	})
