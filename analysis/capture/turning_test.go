@@ -139,6 +139,30 @@ func TestTurningBadFrames(t *testing.T) {
 	}
 }
 
+// A value that the gauge sends twice lies well off where the tilt is large. In a
+// short rock it is one sample of a few dozen, and must not pass for an unsteady
+// hand: the scatter of the others tells how steady it was.
+func TestTurningOneStray(t *testing.T) {
+	taken := 0
+	const tries = 100
+	for n := range uint64(tries) {
+		rng := rand.New(rand.NewPCG(10, n))
+		r := rock{size: 22.2281, rate: 20, half: 0.5, amplitude: 3, off: 0.3, passes: 3, sd: 0.1}
+		s := r.samples(0, rng)
+		i := 40 + 1 + rng.IntN(28) // within the rock
+		s[i].Value = s[i-1].Value
+		for _, x := range all(turning(t), s, capture.Taken) {
+			taken++
+			if d := (x.Value - mm(t, "22.2281")).Abs(); d > um {
+				t.Errorf("%d: took %s ± %d", n, x.Value, x.U)
+			}
+		}
+	}
+	if taken < 80 { // a cap of five standard deviations took 32
+		t.Errorf("%d of %d taken", taken, tries)
+	}
+}
+
 // A busy computer hands a value over late, and the next close behind it: the
 // passes before it still count. A stall and all of its values at once do not.
 func TestTurningLateValues(t *testing.T) {
