@@ -69,8 +69,15 @@ func (b *browser) tab() *browser {
 
 func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
-	if err := chromedp.Do(b.ctx, steps...); err != nil {
-		b.t.Fatal(err)
+	for _, step := range steps {
+		err := chromedp.Do(b.ctx, step)
+		// The page may draw an element anew between finding and using it: nothing was done yet.
+		for end := time.Now().Add(15 * time.Second); err != nil && strings.Contains(err.Error(), "Could not find node") && time.Now().Before(end); {
+			err = chromedp.Do(b.ctx, step)
+		}
+		if err != nil {
+			b.t.Fatal(err)
+		}
 	}
 }
 

@@ -361,7 +361,7 @@ func (v *face) signs(b *session.Bore, f picture.Format) {
 		v.Record = sign{safe, "recording"}
 	}
 	if b.Spindle {
-		v.Cautions = append([]string{"SPINDLE TURNING: nothing is counted until it rests."}, b.Cautions...)
+		v.Cautions = append([]string{"SPINDLE TURNING: nothing is counted until it rests."}, v.Cautions...)
 	}
 }
 
