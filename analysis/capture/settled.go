@@ -175,14 +175,23 @@ func (c *settled) judge(x sample, at time.Duration) {
 		c.rearm(x, at)
 	case c.stuck():
 		c.kept = Result{}
-	case c.resting():
-		alive := changed && c.held.changes(meanOver.Seconds()) > 1
-		if alive || c.landed(x.t) {
-			c.keep(at)
-		}
-		if alive {
-			c.release(at)
-		}
+	default:
+		c.settle(x, changed, at)
+	}
+}
+
+// settle keeps the level that the latest samples may be, and takes it at a sign of life.
+func (c *settled) settle(x sample, changed bool, at time.Duration) {
+	k, level := c.resting()
+	if !level {
+		return
+	}
+	alive := changed && c.held.changes(meanOver.Seconds()) > 1
+	if alive || c.landed(x.t) {
+		c.keep(k, at)
+	}
+	if alive {
+		c.release(at)
 	}
 }
 
@@ -236,25 +245,24 @@ func (c *settled) depart(x sample, at time.Duration) {
 	}
 }
 
-// resting reports whether the latest samples are level.
-func (c *settled) resting() bool {
+// resting reports whether the latest samples are level, and how many of them tell.
+func (c *settled) resting() (k int, level bool) {
 	if c.held.n < levelFewest || c.held.span() < c.o.Settle.Seconds() {
-		return false
+		return 0, false
 	}
 	limit, noise := analysis.Length(c.o.Slope).Micrometres(), c.o.noise()
-	k := c.held.enough(c.o.Settle.Seconds(), noise, limit)
+	k = c.held.enough(c.o.Settle.Seconds(), noise, limit)
 	slope, u := c.held.slope(k, noise)
 	c.trend = slope
 	if math.Abs(slope) > limit || u > 1.5*limit && c.held.span() < maxSettle.Seconds()*0.9 {
-		return false
+		return 0, false
 	}
 	late, uLate := c.held.slope(k/2, noise)
-	return math.Abs(late)-uLate <= limit // not at a peak, and not on the way
+	return k, math.Abs(late)-uLate <= limit // not at a peak, and not on the way
 }
 
-// keep works out the reading that the level would be.
-func (c *settled) keep(at time.Duration) {
-	k := c.held.enough(c.o.Settle.Seconds(), c.o.noise(), analysis.Length(c.o.Slope).Micrometres())
+// keep works out the reading that the level of the latest k samples would be.
+func (c *settled) keep(k int, at time.Duration) {
 	over := max(meanOver.Seconds(), (c.held.at(c.held.n-1).t-c.held.at(c.held.n-k).t)/2)
 	mean, u, sd, over := c.held.mean(over, c.o.noise())
 	v, err := analysis.FromMicrometres(mean)
