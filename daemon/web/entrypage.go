@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"io"
@@ -113,14 +114,14 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	l := parseLook(r.URL.Query())
 	out := entryReply{Faults: d.faults, Echo: d.echo, Usual: d.usual, Ask: d.ask, Cut: d.drawing(&l)}
 	if n := len(d.job.Plan()); n > 0 && len(d.faults) == 0 {
-		out.Plan = plural(n, "place") + " to gauge in each round, limits " + picture.ForJob(&d.job).Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + picture.ForJob(&d.job).SmallUnit() + " apart"
+		f := picture.ForJob(&d.job)
+		out.Plan = plural(n, "place") + " to gauge in each round, limits " + f.Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + f.SmallUnit() + " apart"
 	}
-	status := http.StatusOK
 	if in.Save && len(d.faults) == 0 {
 		reply := s.src.Do(r.Context(), st.Name, session.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})
 		out.Reply = &reply
 	}
-	writeJSON(w, status, out)
+	writeJSON(w, http.StatusOK, out)
 }
 
 // bodyTime is how long the body of an action may take to come.
@@ -163,7 +164,7 @@ func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 		}
 		return no(http.StatusRequestEntityTooLarge, "too long")
 	}
-	dec := json.NewDecoder(strings.NewReader(string(body)))
+	dec := json.NewDecoder(bytes.NewReader(body))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(into); err != nil {
 		return no(http.StatusBadRequest, "not an action: "+err.Error())
