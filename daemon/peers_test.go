@@ -11,7 +11,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,9 +18,7 @@ import (
 	"testing"
 	"time"
 
-	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
-	"golang.org/x/term"
 
 	"fairbore/analysis"
 	"fairbore/daemon/session"
@@ -37,20 +34,7 @@ journal: {path: %[1]s}
 web: {listen: "%[2]s"}
 recordings: {dir: %[3]s}
 guard: simple
-rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}}
-jobs:
-  J-4112:
-    title: spindle sleeve
-    material: tool steel
-    unit: in
-    nominal: 31.75 mm
-    low: 1.25000 in
-    high: 1.25010 in
-    length: 63.5 mm
-    sections: [5 mm, 32 mm, 58 mm]
-    orientations: [0, 90]
-    ring: R-1250
-%[4]s`
+` + sleeveJob + `%[4]s`
 
 // shop starts the program with other gauges and stations than the rig's. The
 // station that the rig looks at is bay2.
@@ -61,21 +45,7 @@ func (r *rig) shop(gauges, stations string) {
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.t.Fatal(err)
 	}
-	proc := exec.Command(binary(r.t), "run", "-c", p)
-	proc.Stderr, proc.Stdout = &r.log, &r.log
-	if err := proc.Start(); err != nil {
-		r.t.Fatal(err)
-	}
-	r.proc = proc
-	r.t.Cleanup(func() {
-		if proc.ProcessState == nil {
-			proc.Process.Kill()
-			proc.Wait()
-		}
-		if r.t.Failed() {
-			r.t.Logf("log of the program:\n%s", r.log.tail(4000))
-		}
-	})
+	r.launchWith(p)
 	r.eventually(10*time.Second, "the page to answer", func() bool { return r.bore() != nil })
 }
 
@@ -93,6 +63,12 @@ func (r *rig) shown(raw analysis.Length) {
 func (r *rig) taken(station string) (out []session.Reading) {
 	r.t.Helper()
 	r.journalReadings()
+	return r.takenSoFar(station)
+}
+
+// takenSoFar returns them while the program may still run.
+func (r *rig) takenSoFar(station string) (out []session.Reading) {
+	r.t.Helper()
 	j, err := store.View(context.Background(), r.path("journal/journal.db"))
 	if err != nil {
 		r.t.Fatal(err)
@@ -177,20 +153,7 @@ func open(t *testing.T, path string) *os.File {
 // ptys makes a line that the test plays the gauge on.
 func ptys(t *testing.T, link string) *os.File {
 	t.Helper()
-	if runtime.GOOS == "windows" {
-		t.Skip("no pseudo-terminals here")
-	}
-	m, s, err := pty.Open()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := term.MakeRaw(int(s.Fd())); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { m.Close(); s.Close() })
-	if err := os.Symlink(s.Name(), link); err != nil {
-		t.Fatal(err)
-	}
+	m, _ := ptyAt(t, link)
 	return m
 }
 
@@ -366,6 +329,16 @@ func (s *script) play(line io.ReadWriter, end string, answer func(n int, request
 	}
 }
 
+// until waits until the script has come to its end.
+func (s *script) until(t *testing.T, end <-chan struct{}) {
+	t.Helper()
+	select {
+	case <-end:
+	case <-time.After(10 * time.Second):
+		t.Fatalf("asked %q", s.requests())
+	}
+}
+
 func (s *script) requests() []string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -396,11 +369,7 @@ func TestPeer_AskedGauge(t *testing.T) {
 	})
 	r.shop("  A-1: {driver: ask, unit: mm, options: {request: 'V?\\r', interval: 20ms, timeout: 200ms, unit: mm}}\n",
 		fmt.Sprintf("  - {name: bay2, gauge: A-1, port: %s, job: J-4112, bounce: 1ms}\n", r.device))
-	select {
-	case <-told:
-	case <-time.After(10 * time.Second):
-		t.Fatalf("asked %q", s.requests())
-	}
+	s.until(t, told)
 	r.shown(size(n - 1))
 	r.stop()
 	var want []analysis.Length
@@ -442,11 +411,7 @@ func TestPeer_SCPIInstrument(t *testing.T) {
 	})
 	r.shop("  A-1: {driver: scpi, unit: mm, options: {query: 'MEAS?', begin: 'SYST:REM', interval: 20ms, timeout: 500ms, quiet: 50ms, unit: mm}}\n",
 		fmt.Sprintf("  - {name: bay2, gauge: A-1, port: %s, job: J-4112, bounce: 1ms}\n", r.device))
-	select {
-	case <-done:
-	case <-time.After(10 * time.Second):
-		t.Fatalf("asked %q", s.requests())
-	}
+	s.until(t, done)
 	r.shown(size(2))
 	r.stop()
 	if got := sizes(r.taken("bay2")); !slices.Equal(got, []analysis.Length{size(0), size(1), size(2)}) {

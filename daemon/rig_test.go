@@ -105,16 +105,8 @@ func newRig(t testing.TB) *rig {
 	return r
 }
 
-const rigConfig = `version: 1
-site: test
-journal: {path: %[1]s}
-web: {listen: "%[2]s"%[7]s}
-recordings: {dir: %[6]s}
-broker: {%[3]s}
-mastering: {readings: 3, spread: 0.5 um, max_age: 8h, max_readings: 0}
-guard: simple
-gauges: {G-11: {driver: line, unit: mm, step: 0.1 um, repeatability: 0.15 um}}
-rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}}
+// sleeveJob is the job that all of the shop works to.
+const sleeveJob = `rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}}
 jobs:
   J-4112:
     title: spindle sleeve
@@ -127,7 +119,18 @@ jobs:
     sections: [5 mm, 32 mm, 58 mm]
     orientations: [0, 90]
     ring: R-1250
-stations:
+`
+
+const rigConfig = `version: 1
+site: test
+journal: {path: %[1]s}
+web: {listen: "%[2]s"%[7]s}
+recordings: {dir: %[6]s}
+broker: {%[3]s}
+mastering: {readings: 3, spread: 0.5 um, max_age: 8h, max_readings: 0}
+guard: simple
+gauges: {G-11: {driver: line, unit: mm, step: 0.1 um, repeatability: 0.15 um}}
+` + sleeveJob + `stations:
   - {name: bay2, title: hone bay 2, gauge: G-11, port: %[4]s, job: J-4112, bounce: 1ms, %[5]s}
 `
 
@@ -154,7 +157,13 @@ func (r *rig) start() {
 
 func (r *rig) launch() {
 	r.t.Helper()
-	r.proc = exec.Command(binary(r.t), "run", "-c", r.write())
+	r.launchWith(r.write())
+}
+
+// launchWith starts the program with a configuration of its own.
+func (r *rig) launchWith(config string) {
+	r.t.Helper()
+	r.proc = exec.Command(binary(r.t), "run", "-c", config)
 	r.proc.Stderr, r.proc.Stdout = &r.log, &r.log
 	if err := r.proc.Start(); err != nil {
 		r.t.Fatal(err)
@@ -255,22 +264,29 @@ type gauge struct {
 // plug makes a pseudo-terminal under the rig's device name.
 func (r *rig) plug() {
 	r.t.Helper()
+	m, s := ptyAt(r.t, r.device)
+	r.gauge = &gauge{t: r.t, master: m, slave: s}
+}
+
+// ptyAt makes a pseudo-terminal, its slave under the name link.
+func ptyAt(t testing.TB, link string) (master, slave *os.File) {
+	t.Helper()
 	if runtime.GOOS == "windows" {
-		r.t.Skip("no pseudo-terminals here")
+		t.Skip("no pseudo-terminals here")
 	}
 	m, s, err := pty.Open()
 	if err != nil {
-		r.t.Fatal(err)
+		t.Fatal(err)
 	}
 	if _, err := term.MakeRaw(int(s.Fd())); err != nil {
-		r.t.Fatal(err)
+		t.Fatal(err)
 	}
-	r.gauge = &gauge{t: r.t, master: m, slave: s}
-	r.t.Cleanup(func() { m.Close(); s.Close() })
-	os.Remove(r.device)
-	if err := os.Symlink(s.Name(), r.device); err != nil {
-		r.t.Fatal(err)
+	t.Cleanup(func() { m.Close(); s.Close() })
+	os.Remove(link)
+	if err := os.Symlink(s.Name(), link); err != nil {
+		t.Fatal(err)
 	}
+	return m, s
 }
 
 // unplug takes the gauge and its name away, as pulling an adapter does.

@@ -1,7 +1,6 @@
 package daemon_test
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"slices"
@@ -9,26 +8,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
-	"fairbore/daemon/store"
 )
-
-// takenSoFar is what the journal holds of a station while the program runs.
-func (r *rig) takenSoFar(station string) (out []analysis.Length) {
-	r.t.Helper()
-	j, err := store.View(context.Background(), r.path("journal/journal.db"))
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	defer j.Close()
-	for rec, err := range j.Query(context.Background(), store.Filter{Station: station, Kinds: []session.Kind{session.Taken}}) {
-		if err != nil {
-			r.t.Fatal(err)
-		}
-		out = append(out, rec.Reading.Raw)
-	}
-	return slices.Compact(out)
-}
 
 // Two gauges of a slave of another make on one RS-485 line, by their addresses, each
 // at its own station, and a third address where nobody answers: each value is in
@@ -58,7 +38,7 @@ func TestShared_Addresses(t *testing.T) {
 		set(2, i)
 		want["bay2"], want["bay3"] = append(want["bay2"], value(1, i)), append(want["bay3"], value(2, i))
 		r.eventually(20*time.Second, fmt.Sprintf("value %d of both", i), func() bool {
-			return slices.Contains(r.takenSoFar("bay2"), value(1, i)) && slices.Contains(r.takenSoFar("bay3"), value(2, i))
+			return slices.Contains(sizes(r.takenSoFar("bay2")), value(1, i)) && slices.Contains(sizes(r.takenSoFar("bay3")), value(2, i))
 		})
 	}
 	r.stop()
