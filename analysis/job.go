@@ -167,8 +167,9 @@ func (j *Job) Plausible(size Length) bool {
 // Ring is a master of known size: a setting ring, with what its certificate says.
 type Ring struct {
 	ID        string    `json:"id"`
-	Size      Length    `json:"size_mm"` // certified, at 20 °C
-	U         Deviation `json:"u_um"`    // expanded uncertainty, k = 2
+	Size      Length    `json:"size_mm"`              // certified, at 20 °C
+	U         Deviation `json:"u_um"`                 // expanded uncertainty, k = 2
+	Nominal   Length    `json:"nominal_mm,omitempty"` // as engraved, 0 if not stated; no size is made with it
 	Material  string    `json:"material,omitempty"`
 	Due       time.Time `json:"due,omitzero"` // of the next calibration
 	Certified string    `json:"certificate,omitempty"`

@@ -170,6 +170,10 @@ func (l *loader) oneOf(key, v string, allowed ...string) {
 	}
 }
 
+// ringFromNominal is the most that a setting ring is made off the size engraved on it
+// (common practice; classes of setting rings are some micrometres wide).
+const ringFromNominal = analysis.Millimetre / 20
+
 func (l *loader) ring(key, id string, r *Ring) {
 	if r == nil {
 		l.fault(key, "is empty")
@@ -191,11 +195,14 @@ func (l *loader) ring(key, id string, r *Ring) {
 	if r.U == 0 {
 		l.fault(key+".u", "give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um; without it no size can be judged")
 	}
+	if r.Nominal != 0 && r.Size > 0 && (r.Nominal-r.Size).Abs() > ringFromNominal {
+		l.fault(key+".nominal", "%s is more than %s from the certified size, %s: one of the two is wrong", r.Nominal, ringFromNominal, r.Size)
+	}
 	r.Material = or(r.Material, "steel")
 	if _, err := master.FindMaterial(r.Material); err != nil {
 		l.fault(key+".material", "%w", err)
 	}
-	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Material: r.Material, Due: due, Certified: r.Certificate}
+	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Nominal: r.Nominal, Material: r.Material, Due: due, Certified: r.Certificate}
 }
 
 func (l *loader) job(key, id string, j *Job, c *Config) {

@@ -149,6 +149,7 @@ func (g *Gauge) Decoder() (drivers.Decoder, error) {
 type Ring struct {
 	Size        analysis.Length    `koanf:"size"`
 	U           analysis.Deviation `koanf:"u"`
+	Nominal     analysis.Length    `koanf:"nominal"` // as engraved; names the slip when two rings disagree
 	Material    string             `koanf:"material"`
 	Due         string             `koanf:"due"` // 2027-01-25
 	Certificate string             `koanf:"certificate"`

@@ -187,7 +187,10 @@ func (l Log) CSV(w io.Writer) error {
 		ring := ringOf(e)
 		row := []string{e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station)}
 		tail := []string{guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring), dated(ring, e.At)}
-		if m := e.Master; e.Kind == session.Mastered {
+		if m := e.Master; e.Kind == session.Mastered && m.Second && m.Gain != nil {
+			row = append(append(row, "second ring", guard(m.Gauge)), tail...)
+			row = append(row, strconv.Itoa(len(m.Gain.Raw)), micron(m.Gain.Spread), micron(m.Zero), "", "", "", guard(gainOutcome(m)))
+		} else if e.Kind == session.Mastered {
 			row = append(append(row, "mastered", guard(m.Gauge)), tail...)
 			row = append(row, strconv.Itoa(m.Of), micron(m.Spread), micron(m.Zero), micron(m.Moved), "", "", "zero set")
 		} else {

@@ -129,6 +129,9 @@ func gaugeRunOf(runs *[]*gaugeRun, name string) *gaugeRun {
 
 func (r *gaugeRun) take(e *session.Record) {
 	v, square, alarm := analysis.Deviation(0), false, false
+	if e.Kind == session.Mastered && e.Master.Second { // the zero is the first ring's, which has its dot
+		return
+	}
 	if e.Kind == session.Mastered {
 		r.zero, r.set = e.Master.Zero, true
 		v, square = r.zero, true

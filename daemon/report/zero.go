@@ -72,13 +72,16 @@ func lookRow(e *session.Record, date *string, stations bool) []string {
 		*date, when = d, d+" "+when
 	}
 	var row, tail []string
-	if m := e.Master; e.Kind == session.Mastered {
+	if m := e.Master; e.Kind == session.Mastered && m.Second && m.Gain != nil {
+		row = []string{when, "second ring", clean(m.Gain.Ring.ID), clean(m.Gauge)}
+		tail = []string{strconv.Itoa(len(m.Gain.Raw)), um(m.Gain.Spread), signed(m.Zero), "–", "–", "–", gainOutcome(m)}
+	} else if e.Kind == session.Mastered {
 		row = []string{when, "mastered", clean(m.Ring.ID), clean(m.Gauge)}
 		moved := "–"
 		if m.Number > 1 {
 			moved = signed(m.Moved)
 		}
-		tail = []string{strconv.Itoa(m.Of), um(m.Spread), signed(m.Zero), moved, "–", "–", "zero set, no. " + strconv.Itoa(m.Number)}
+		tail = []string{strconv.Itoa(m.Of), um(m.Spread), signed(m.Zero), moved, "–", "–", "zero set, no. " + strconv.Itoa(m.Number) + keptGain(m)}
 	} else {
 		c := e.Check
 		row = []string{when, "checked", clean(c.Ring.ID), clean(c.Gauge)}
@@ -88,6 +91,23 @@ func lookRow(e *session.Record, date *string, stations bool) []string {
 		row = append(row, clean(e.Station))
 	}
 	return append(row, tail...)
+}
+
+// gainOutcome says what a second ring gave.
+func gainOutcome(m *session.Master) string {
+	g := m.Gain
+	if !g.Used() {
+		return fmt.Sprintf("gain %.4f ± %.4f not shown to differ from 1, which is kept, no. %d", g.Ratio, g.U, m.Number)
+	}
+	return fmt.Sprintf("gain %.4f ± %.4f set, no. %d", g.Ratio, g.U, m.Number)
+}
+
+// keptGain names the gain that went on over a mastering on one ring.
+func keptGain(m *session.Master) string {
+	if !m.Gain.Used() {
+		return ""
+	}
+	return fmt.Sprintf("; gain %.4f kept from no. %d", m.Gain.Ratio, m.Gain.By)
 }
 
 func checkOutcome(c *session.ZeroCheck) string {
@@ -144,6 +164,9 @@ func certified(l analysis.Length, u analysis.Unit) string {
 }
 
 func ringOf(e *session.Record) *analysis.Ring {
+	if e.Kind == session.Mastered && e.Master.Second && e.Master.Gain != nil {
+		return &e.Master.Gain.Ring
+	}
 	if e.Kind == session.Mastered {
 		return &e.Master.Ring
 	}

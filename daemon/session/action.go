@@ -32,12 +32,15 @@ type Action struct {
 	Place   *analysis.Place `json:"place,omitempty"`
 	Reading int             `json:"reading,omitempty"`  // number of the reading, 0 for the last
 	Of      int             `json:"readings,omitempty"` // ring readings to take, 0 for the usual number
-	Reason  string          `json:"reason,omitempty"`
-	Strokes int             `json:"strokes,omitempty"`
-	Seconds float64         `json:"seconds,omitempty"`
-	Dressed bool            `json:"dressed,omitempty"`
-	Confirm bool            `json:"confirm,omitempty"` // go on although the tool asked whether it is meant
-	Source  string          `json:"source,omitempty"`
+	// Gain, for master, says that the ring is a second one, of another size, read to
+	// set the gain; the zero stays as the first ring has set it.
+	Gain    bool    `json:"gain,omitempty"`
+	Reason  string  `json:"reason,omitempty"`
+	Strokes int     `json:"strokes,omitempty"`
+	Seconds float64 `json:"seconds,omitempty"`
+	Dressed bool    `json:"dressed,omitempty"`
+	Confirm bool    `json:"confirm,omitempty"` // go on although the tool asked whether it is meant
+	Source  string  `json:"source,omitempty"`
 	Warmth
 }
 

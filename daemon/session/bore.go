@@ -148,6 +148,7 @@ type MasterState struct {
 	Since  int                `json:"readings_since"`
 	Spread analysis.Deviation `json:"spread_um"`
 	Zero   analysis.Deviation `json:"zero_um"`
+	Gain   float64            `json:"gain,omitempty"` // that sizes are corrected with, absent if it is 1
 	// Running tells of a mastering in progress.
 	Running *Master `json:"running,omitempty"`
 }
@@ -190,6 +191,9 @@ func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
 	if m := f.Master; m != nil {
 		at := f.MasterAt
 		b.Master.Ring, b.Master.At, b.Master.Spread, b.Master.Zero = m.Ring.ID, &at, m.Spread, m.Zero
+		if m.Gain.Used() {
+			b.Master.Gain = m.Gain.Ratio
+		}
 	}
 }
 

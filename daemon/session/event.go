@@ -183,7 +183,37 @@ type Master struct {
 	// Check says that the ring is only looked at: the zero stays as it is.
 	Check bool   `json:"check,omitempty"`
 	Why   string `json:"why,omitempty"`
+	// Second says that a second ring is read, or was, to set the gain. When that is
+	// done, Ring, Raw and Zero are those of the first.
+	Second bool `json:"second,omitempty"`
+	// Gain is what a second ring said last of the gauge; nil: none was read, and the
+	// gain is taken for 1.
+	Gain *Gain `json:"gain,omitempty"`
 }
+
+// Gain is what a second ring says of a gauge: by how much its scale is off.
+//
+//	size = Anchor + Zero + (shown − Anchor) × Certified / Shown
+//
+// with a gain of 1, and the size shown + Zero, where Certified and Shown are 0.
+type Gain struct {
+	Ring   analysis.Ring      `json:"ring"` // the second
+	Raw    []analysis.Length  `json:"raw_mm"`
+	Spread analysis.Deviation `json:"spread_um"`
+	Ratio  float64            `json:"gain"`   // certified over shown distance of the rings
+	U      float64            `json:"gain_u"` // its expanded uncertainty, k = 2
+	// Certified and Shown are the distances of the rings, 0 if the gain is not shown to
+	// differ from 1; Anchor what the gauge showed at the ring that set the zero.
+	Anchor    analysis.Length `json:"anchor_mm,omitempty"`
+	Certified analysis.Length `json:"certified_mm,omitempty"`
+	Shown     analysis.Length `json:"shown_mm,omitempty"`
+	By        int             `json:"set_by"`  // number of the mastering that set it
+	ZeroAt    time.Time       `json:"zero_at"` // of the last good look at the first ring before it
+	Sentence  string          `json:"sentence"`
+}
+
+// Used reports whether the gain is one that sizes are corrected with.
+func (g *Gain) Used() bool { return g != nil && g.Shown != 0 }
 
 // ZeroCheck is a look at a ring that leaves the zero as it is.
 type ZeroCheck struct {

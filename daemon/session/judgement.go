@@ -1,6 +1,7 @@
 package session
 
 import (
+	"math"
 	"strings"
 	"time"
 
@@ -77,6 +78,9 @@ func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form u
 		Size: f.Job.Target, RingU: f.Master.Ring.U, Repeat: set.Gauge.Repeatability, Readings: 1, Master: f.Master.Of, Capture: capture,
 		Drift: d.Drift, Contact: d.Contact, Resolution: set.Gauge.Step, Ring: ring, Part: part,
 		RingFrom20: d.RingFrom20, RingWithin: d.RingWithin, PartWithin: d.PartWithin,
+	}
+	if more := f.gainDoubt(); more > 0 {
+		in.Contact = analysis.Deviation(math.Ceil(math.Hypot(float64(d.Contact), float64(more))))
 	}
 	if part == ring {
 		in.SameMaterial = 1

@@ -31,6 +31,9 @@ func (s *Session) beginMastering(a Action) error {
 	}
 	ring, ok := s.set.Rings[id]
 	check := a.Do == "check"
+	if a.Gain && a.Ring == "" {
+		return errors.New("name the second ring, of a clearly different size, to set the gain with")
+	}
 	switch {
 	case id == "":
 		return fmt.Errorf("name the ring to read; there are %s", strings.Join(sortedKeys(s.set.Rings), ", "))
@@ -40,9 +43,11 @@ func (s *Session) beginMastering(a Action) error {
 		return errors.New("there is no zero to check yet; master first")
 	case !ring.Due.IsZero() && s.now.Wall.After(ring.Due) && !a.Confirm:
 		return ask("ring %s was due for calibration on %s; use it all the same?", id, ring.Due.Format(time.DateOnly))
-	case !check && f.Job != nil && f.Job.Ring != id && !a.Confirm:
+	case a.Gain && check:
+		return errors.New("a check sets no gain; master on the second ring")
+	case !check && !a.Gain && f.Job != nil && f.Job.Ring != id && !a.Confirm:
 		return ask("job %s is mastered on ring %s; master on %s all the same?", f.Job.ID, f.Job.Ring, id)
-	case f.Job != nil && (ring.Size-f.Job.Target).Abs() > ringReach && !a.Confirm:
+	case !a.Gain && f.Job != nil && (ring.Size-f.Job.Target).Abs() > ringReach && !a.Confirm:
 		return ask("ring %s is %s from the target; use it all the same?", id, (ring.Size - f.Job.Target).Abs())
 	case a.Of < 0 || a.Of > 50:
 		return fmt.Errorf("%d ring readings: want 1 to 50, or 0 for the usual %d", a.Of, s.set.Master.Readings)
@@ -51,8 +56,13 @@ func (s *Session) beginMastering(a Action) error {
 	if of == 0 {
 		of = max(1, s.set.Master.Readings)
 	}
+	if a.Gain {
+		if err := s.canGain(ring, of); err != nil {
+			return err
+		}
+	}
 	s.capture.reset()
-	s.emit(Event{Kind: Mastering, Master: &Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: check}})
+	s.emit(Event{Kind: Mastering, Master: &Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: check, Second: a.Gain}})
 	return nil
 }
 
@@ -81,6 +91,8 @@ func (s *Session) ringReading(smp *drivers.Sample, sent Sent, raw analysis.Lengt
 			scatter.N, analysis.Length(scatter.Spread).Format(analysis.UM, 2), analysis.Length(s.set.Master.Spread).Format(analysis.UM, 2)))
 	case run.Check:
 		s.checked(set)
+	case run.Second:
+		s.gained(set)
 	default:
 		s.mastered(set)
 	}
@@ -98,7 +110,11 @@ func (f *Fold) correction() *master.Correction {
 	if f.Master == nil {
 		return nil
 	}
-	return &master.Correction{Zero: analysis.Length(f.Master.Zero)}
+	c := &master.Correction{Zero: analysis.Length(f.Master.Zero)}
+	if g := f.Master.Gain; g.Used() {
+		c.Anchor, c.Certified, c.Shown = g.Anchor, g.Certified, g.Shown
+	}
+	return c
 }
 
 func (s *Session) mastered(set master.Set) {
@@ -116,6 +132,7 @@ func (s *Session) mastered(set master.Set) {
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1
 		m.Moved = m.Zero - f.Master.Zero
+		m.Gain = f.keptGain(m.Gauge, got.Mean)
 	}
 	rework := s.rework()
 	s.emit(Event{Kind: Mastered, Master: &m})
@@ -136,9 +153,7 @@ func (s *Session) checked(set master.Set) {
 		}
 		c.Check = master.CheckZero(set, *f.correction(), master.DriftLimit(tolerance, rep, f.Master.Of, n), 1, s.set.Master.Spread)
 	} else {
-		own := master.Mastering{Set: master.Set{Ring: f.Master.Ring, Raw: f.Master.Raw}, Correction: *f.correction(), Accepted: true}
-		own.Scatter, _ = master.ScatterOf(f.Master.Raw) // it was accepted, so it has readings
-		second := master.SecondRing(own, set, rep, s.set.Master.Spread, 0, 0)
+		second := master.SecondRing(f.mastering(), set, rep, s.set.Master.Spread, f.Master.Ring.Nominal, set.Ring.Nominal)
 		c.Check, c.Suspect = second.Check, second.Suspect
 	}
 	if c.Valid && !c.Good {

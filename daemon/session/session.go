@@ -291,12 +291,13 @@ func (s *Session) show(raw analysis.Length) {
 	}
 }
 
-// correct returns the size for what the gauge shows: with the zero of the
+// correct returns the size for what the gauge shows: with zero and gain of the
 // newest mastering, or, before any, as the gauge has it. ok is false for a gauge
 // that shows deviations and was never mastered.
 func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
-	if m := s.fold.Master; m != nil {
-		return raw + analysis.Length(m.Zero), true
+	if c := s.fold.correction(); c != nil {
+		size, err := c.Size(raw)
+		return size, err == nil
 	}
 	return raw, !s.set.Gauge.Deviation
 }

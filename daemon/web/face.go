@@ -341,6 +341,9 @@ func (v *face) signs(b *session.Bore, f picture.Format) {
 	switch m := &b.Master; {
 	case m.OK:
 		v.Master = sign{safe, fmt.Sprintf("ring %s, %s", m.Ring, plural(m.Since, "reading since"))}
+		if m.Gain != 0 {
+			v.Master.Text += fmt.Sprintf(", gain %.4f", m.Gain)
+		}
 	default:
 		v.Master = sign{act, "not mastered"}
 	}

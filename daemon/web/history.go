@@ -229,6 +229,9 @@ func note(e *session.Event, f picture.Format) string {
 	case session.RoundOver:
 		return "round " + strconv.Itoa(e.Round.Number) + " begins, " + plural(e.Round.Strokes, "stroke") + " before it"
 	case session.Mastered:
+		if e.Master.Second && e.Master.Gain != nil {
+			return "second ring " + e.Master.Gain.Ring.ID + " read: " + e.Master.Gain.Sentence
+		}
 		return "mastered on ring " + e.Master.Ring.ID + ", zero " + small(e.Master.Zero) + ", moved " + small(e.Master.Moved)
 	case session.Checked:
 		return "zero check: " + e.Check.Sentence

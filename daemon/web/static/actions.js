@@ -53,7 +53,7 @@ function fill(name, form) {
       label.append(input, " " + p.text);
       return label;
     })); break;
-    case "master": case "check": form.ring.value = f.ring || ""; break;
+    case "master": case "check": form.ring.value = f.ring || ""; if (form.gain) form.gain.checked = false; break;
     case "take": at("take-what").textContent = `${at("shows").textContent}, to count at ${f.next || "the place in hand"}`; break;
     case "accept": at("accept-what").textContent = [f.state, f.caption, f.room].filter(Boolean).join(" · "); break;
     case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
@@ -74,7 +74,7 @@ const made = {
     const p = face.places[+f.place.value];
     return { do: f.how.value, place: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
   },
-  master: (f) => ({ ring: value(f, "ring") }),
+  master: (f) => ({ ring: value(f, "ring"), gain: f.gain.checked || undefined }),
   check: (f) => ({ ring: value(f, "ring") }),
   leave: () => ({}),
   restore: () => ({}),

@@ -1,0 +1,131 @@
+package session
+
+import (
+	"strings"
+	"testing"
+
+	"fairbore/analysis"
+	"fairbore/analysis/master"
+	"fairbore/analysis/verdict"
+)
+
+// twoRings is a bench mastered on the first ring, with a second 0.1 mm larger.
+func twoRings(t *testing.T) *bench {
+	set := guarded(verdict.Simple)
+	set.Rings["R-1254"] = &analysis.Ring{ID: "R-1254", Size: lengthOf("31.8497 mm"), U: analysis.Deviation(um / 4)}
+	set.Rings["R-NEAR"] = &analysis.Ring{ID: "R-NEAR", Size: lengthOf("31.7517 mm"), U: analysis.Deviation(um / 4)}
+	b := newBench(t, set)
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.master() // shows 31.7500 in a ring of 31.7497
+	return b
+}
+
+func (b *bench) second(shown string) {
+	b.t.Helper()
+	b.must(Action{Do: "master", Ring: "R-1254", Gain: true})
+	for range 3 {
+		b.send(shown)
+	}
+}
+
+// A gauge whose scale is 2 % short: 98 µm shown for 100 µm. Worked by hand: at 1.96
+// µm above the first ring's value it is 2.00 µm larger (geometry).
+func TestSecondRingSetsTheGain(t *testing.T) {
+	b := twoRings(t)
+	zeroAt := b.Fold().GoodAt
+	b.second("31.8480")
+	f := b.Fold()
+	if m := f.Master; m.Number != 2 || m.Ring.ID != "R-1250" || m.Gain == nil || m.Gain.Ratio != 1.0204082 || m.Gain.By != 2 || m.Gain.Ring.ID != "R-1254" {
+		t.Fatalf("second ring: %+v", m)
+	}
+	if !f.GoodAt.Equal(zeroAt) {
+		t.Errorf("the second ring renewed the zero: %s, was %s", f.GoodAt, zeroAt)
+	}
+	b.send("31.75196")
+	r := f.Newest()
+	if r == nil || r.Size != lengthOf("31.7517 mm") || r.Size != r.Raw+analysis.Length(r.Zero) || r.Mastered != 2 {
+		t.Fatalf("a reading with the gain: %+v", r)
+	}
+	if g := b.bore().Master; !g.OK || g.Gain != 1.0204082 {
+		t.Errorf("state: %+v", g)
+	}
+	// It outlasts a restart and a new mastering on one ring, and ends with a knock.
+	b.Session = New(b.set, records(b.all))
+	b.master()
+	b.send("31.75196")
+	if r := b.Fold().Newest(); r.Size != lengthOf("31.7517 mm") || b.Fold().Master.Gain.By != 2 {
+		t.Errorf("after a restart and a new mastering: %+v", r)
+	}
+	b.must(Action{Do: "knock"})
+	b.master()
+	b.send("31.75196")
+	if r := b.Fold().Newest(); r.Size != lengthOf("31.75166 mm") || b.Fold().Master.Gain != nil {
+		t.Errorf("after a knock: %+v", r)
+	}
+}
+
+func TestGainOfASoundGaugeStaysOne(t *testing.T) {
+	b := twoRings(t)
+	b.second("31.8501") // 0.1 µm of 100, within the rings' uncertainty
+	m := b.Fold().Master
+	if m.Gain == nil || m.Gain.Used() || m.Number != 2 || b.bore().Master.Gain != 0 {
+		t.Fatalf("gain: %+v", m.Gain)
+	}
+	b.send("31.7520")
+	if r := b.Fold().Newest(); r.Size != lengthOf("31.7517 mm") {
+		t.Errorf("size %s", r.Size)
+	}
+}
+
+func TestGainIsRefused(t *testing.T) {
+	b := twoRings(t)
+	for _, c := range []struct {
+		a   Action
+		why string
+	}{
+		{Action{Do: "master", Gain: true}, "name the second ring"},
+		{Action{Do: "master", Gain: true, Ring: "R-1250"}, "has set the zero"},
+		{Action{Do: "master", Gain: true, Ring: "R-NEAR"}, "too close together"},
+		{Action{Do: "check", Gain: true, Ring: "R-1254"}, "a check sets no gain"},
+	} {
+		if r := b.do(c.a); r.Done || !strings.Contains(r.Why, c.why) {
+			t.Errorf("%+v: %+v, want %q", c.a, r, c.why)
+		}
+	}
+	b.second("31.8400") // 90 µm for 100 is no gauge
+	last := b.last[len(b.last)-1]
+	if m := b.Fold().Master; m.Number != 1 || m.Gain != nil || b.Fold().Running != nil {
+		t.Errorf("an implausible gain was set: %+v", m)
+	}
+	if last.Kind != Mastering || !last.Master.Broken || !strings.Contains(last.Master.Why, "not one of a sound gauge") {
+		t.Errorf("the journal does not say why: %+v", last)
+	}
+	b.send("31.7520")
+	if r := b.do(Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "master on ring R-1250 again") {
+		t.Errorf("after a reading: %+v", r)
+	}
+	b.must(Action{Do: "knock"})
+	if r := b.do(Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "zero that holds") {
+		t.Errorf("after a knock: %+v", r)
+	}
+}
+
+// With the sizes engraved on the rings, the entry with the wrong sign is named.
+func TestNominalSizesNameTheSlip(t *testing.T) {
+	set := guarded(verdict.Simple)
+	set.Rings["R-1250"].Size, set.Rings["R-1250"].Nominal = lengthOf("31.7503 mm"), lengthOf("31.75 mm") // certified 31.7497
+	set.Rings["R-1250H"] = &analysis.Ring{ID: "R-1250H", Size: lengthOf("31.76004 mm"), Nominal: lengthOf("31.76 mm"), U: analysis.Deviation(um / 4)}
+	b := newBench(t, set)
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "master"})
+	for range 3 {
+		b.send("31.7497")
+	}
+	b.must(Action{Do: "check", Ring: "R-1250H"})
+	for range 3 {
+		b.send("31.76004")
+	}
+	if c := b.last[len(b.last)-1].Check; c == nil || c.Suspect != master.SignOfFirst {
+		t.Errorf("second ring: %+v", c)
+	}
+}
