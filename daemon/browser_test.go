@@ -194,6 +194,25 @@ func TestBrowserWholePart(t *testing.T) {
 	r.stop()
 }
 
+// A second ring sets the gain by the tick in the question of mastering; the tick is
+// not left on for the next time.
+func TestBrowserSecondRing(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	b.says("big", "not mastered")
+	r.readRing(b, "master")
+	b.act("master", chromedp.SetValue(`#d-master [name="ring"]`, "R-1254"), chromedp.Click(`#d-master [name="gain"]`))
+	r.eventually(5*time.Second, "the second ring to be read", func() bool { m := r.bore().Master.Running; return m != nil && m.Second })
+	for range 3 {
+		time.Sleep(150 * time.Millisecond) // as the hand does; closer than the bounce is one reading
+		r.gauge.send("+31.84800 mm\r\n")
+	}
+	b.says("master", "gain 1.0204") // 100 µm for 98 shown
+	b.press("m")
+	b.wait("the question with its tick off", `document.getElementById("d-master").open && !document.querySelector('#d-master [name="gain"]').checked`)
+}
+
 // A question of the tool is put to the person, and his answer is sent.
 func TestBrowserAsks(t *testing.T) {
 	b := newBrowser(t)

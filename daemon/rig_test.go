@@ -106,7 +106,7 @@ func newRig(t testing.TB) *rig {
 }
 
 // sleeveJob is the job that all of the shop works to.
-const sleeveJob = `rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}}
+const sleeveJob = `rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}, R-1254: {size: 31.84970 mm, u: 0.25 um}}
 jobs:
   J-4112:
     title: spindle sleeve

@@ -40,6 +40,11 @@ type BoreInput struct {
 	// Indentation is ± what the tips sink in deeper in the part than in the
 	// ring, as far as it isn't corrected.
 	Indentation analysis.Deviation `json:"indentation_um,omitempty"`
+	// GainU is the standard uncertainty of the gauge's gain, a bare number, and Away
+	// how far the size is from the ring that set the zero: the further, the more of
+	// it is in the size.
+	GainU float64         `json:"gain_u,omitempty"`
+	Away  analysis.Length `json:"from_ring_mm,omitempty"`
 
 	Ring Expansion `json:"ring_expansion"`
 	Part Expansion `json:"part_expansion"`
@@ -66,6 +71,7 @@ const (
 	LineContact     = "contact and form"
 	LineResolution  = "resolution"
 	LineIndentation = "contact indentation"
+	LineGain        = "gain of the gauge"
 	LineGradient    = "temperature along the part"
 )
 
@@ -89,6 +95,9 @@ func Bore(in BoreInput) (Budget, error) {
 	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: 1, Source: "judgement"})
 	m.rectangle(LineResolution, (in.Resolution+1)/2, "half a step of the gauge")
 	m.rectangle(LineIndentation, in.Indentation, "part against ring, not corrected")
+	if in.Away != 0 {
+		m.add(Line{Name: LineGain, Type: B, Distribution: Normal, Unit: "1", Standard: in.GainU, Sensitivity: in.Away.Micrometres(), Source: "second ring"})
+	}
 	return m.Budget()
 }
 
@@ -121,6 +130,8 @@ func (in *BoreInput) check() error {
 		return errors.New("say how many readings the size is the mean of")
 	case min(in.Capture, in.Drift, in.Contact, in.Resolution, in.Indentation) < 0 || min(in.RingWithin, in.PartWithin) < 0:
 		return errors.New("an uncertainty or a limit can't be negative")
+	case !(in.GainU >= 0 && in.GainU <= 1):
+		return errors.New("the uncertainty of a gain is a number from 0 to 1")
 	case !(min(in.Part.U, in.Ring.U) >= 0):
 		return errors.New("the spread of an expansion coefficient can't be negative")
 	}

@@ -171,6 +171,20 @@ func TestFaults(t *testing.T) {
 	}
 }
 
+// A size engraved on a ring that is far from the certified one is a slip in either.
+func TestNominalOfARing(t *testing.T) {
+	for _, c := range []struct {
+		is    string
+		fault bool
+	}{{"31.75 mm", false}, {"0 mm", false}, {"1.2500 in", false}, {"31.8 mm", true}, {"31.57 mm", true}} {
+		_, err := Parse("f.yaml", []byte(strings.Replace(example(t), "nominal: 31.75 mm", "nominal: "+c.is, 1)))
+		f := find(err, "rings.R-1250.nominal")
+		if (f != nil) != c.fault || c.fault && !strings.Contains(f.Err.Error(), "one of the two is wrong") {
+			t.Errorf("nominal %s: %v", c.is, err)
+		}
+	}
+}
+
 // Several gauges on one port: by their addresses if they are asked, by their
 // channels if they speak by themselves, and in no other way.
 func TestSharedPort(t *testing.T) {

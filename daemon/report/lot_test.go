@@ -103,6 +103,50 @@ func TestMasteringLog(t *testing.T) {
 	}
 }
 
+// A second ring has its row in the log, on the page and in the CSV, with what it says
+// of the gain; the zero it leaves alone is no point of the chart.
+func TestGainInTheLog(t *testing.T) {
+	set := shopSettings(t)
+	set.Rings["R-1254"] = &analysis.Ring{ID: "R-1254", Size: length(t, "31.8497 mm"), U: analysis.Deviation(um1 / 4), Certified: "K-2251"}
+	b := newBench(t, set)
+	b.must(session.Action{Do: "job", Job: "J-4112"})
+	b.ring("master", "R-1250", 0)
+	b.must(session.Action{Do: "master", Ring: "R-1254", Gain: true})
+	for range set.Master.Readings {
+		b.send("31.84770") // 98 µm shown for 100 µm
+	}
+	b.ring("master", "R-1250", um1/10)
+	log := Log{Looks: b.records}
+	text := strings.Join(strings.Fields(MasteringLog(log).Text()), " ")
+	for _, want := range []string{"second ring R-1254", "gain 1.0204 ± 0.0041 set, no. 2", "gain 1.0204 kept from no. 2", "K-2251"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the log lacks %q:\n%s", want, text)
+		}
+	}
+	var out bytes.Buffer
+	if err := log.CSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&out).ReadAll()
+	if err != nil || len(rows) != 4 {
+		t.Fatalf("%d rows, want the head and 3: %v", len(rows), err)
+	}
+	row := map[string]string{}
+	for i, head := range rows[0] {
+		row[head] = rows[2][i]
+	}
+	for head, want := range map[string]string{"what": "second ring", "ring": "R-1254", "certified_mm": "31.8497", "certificate": "K-2251", "readings": "4", "moved_um": "", "outcome": "gain 1.0204 ± 0.0041 set, no. 2"} {
+		if row[head] != want {
+			t.Errorf("%s: %q, want %q", head, row[head], want)
+		}
+	}
+	b.must(session.Action{Do: "part", Part: "001"})
+	b.send("31.75200")
+	if p := Text(b.part("001")); !strings.Contains(p, "gain of the gauge") {
+		t.Error("the budget in the record of the part has no line of the gain")
+	}
+}
+
 // A study of 5 sleeves by 3 people, twice: the demo shop's, with a repeatability of
 // 0.15 µm and operators at +0.05, 0 and −0.08 µm (invented). Against 2.54 µm the
 // gauge is not good enough by the usual table, as the shop knows.

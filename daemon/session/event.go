@@ -183,6 +183,8 @@ type Master struct {
 	// Check says that the ring is only looked at: the zero stays as it is.
 	Check bool   `json:"check,omitempty"`
 	Why   string `json:"why,omitempty"`
+	// RingAt is the temperature of the ring that set the zero, nil if it was not known.
+	RingAt *analysis.Temperature `json:"ring_at_cel,omitempty"`
 	// Second says that a second ring is read, or was, to set the gain. When that is
 	// done, Ring, Raw and Zero are those of the first.
 	Second bool `json:"second,omitempty"`

@@ -148,8 +148,8 @@ func (f *Fold) Apply(e *Event) {
 		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
 		f.Failed, f.Knocked, f.Moved, f.RingThen = nil, "", 0, f.Warm.Ring
 		f.look(e.At)
-		if e.Master.Second { // only the first ring tells of the zero
-			f.GoodAt = e.Master.Gain.ZeroAt
+		if g := e.Master.Gain; e.Master.Second && g != nil { // only the first ring tells of the zero
+			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
 		}
 		f.stands()
 	case Checked:

@@ -99,12 +99,21 @@ func (f *Fold) keptGain(gauge string, anchor analysis.Length) *Gain {
 	return &kept
 }
 
-// gainDoubt is the standard uncertainty that the gain leaves in a size near the
-// target, since it is as far from the ring that set the zero.
-func (f *Fold) gainDoubt() analysis.Deviation {
+// gainDoubt is what a gain leaves in doubt: its standard uncertainty, and how far from
+// the ring that set the zero a size is judged, which is at the limit that is further
+// off. A gain that was found and not used is taken for 1, so what it differed by is
+// not corrected and counts too (JCGM 100:2008, F.2.4.5, as one standard uncertainty).
+// 0 without a second ring: nothing is known of the gain then, and a ring near the size
+// keeps it out.
+func (f *Fold) gainDoubt() (u float64, away analysis.Length) {
 	g := f.Master.Gain
-	if !g.Used() {
-		return 0
+	if g == nil {
+		return 0, 0
 	}
-	return analysis.Deviation(math.Ceil(float64((f.Job.Target - f.Master.Ring.Size).Abs()) * g.U / 2))
+	ring := f.Master.Ring.Size
+	away = max((f.Job.Low - ring).Abs(), (f.Job.High - ring).Abs())
+	if g.Used() {
+		return g.U / 2, away
+	}
+	return math.Hypot(g.U/2, g.Ratio-1), away
 }

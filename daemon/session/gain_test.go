@@ -1,11 +1,13 @@
 package session
 
 import (
+	"math"
 	"strings"
 	"testing"
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 )
 
@@ -49,6 +51,11 @@ func TestSecondRingSetsTheGain(t *testing.T) {
 	if g := b.bore().Master; !g.OK || g.Gain != 1.0204082 {
 		t.Errorf("state: %+v", g)
 	}
+	// By hand: the rings leave 0.125 × √2 = 0.177 µm and the scatter 0.15 × √(2/3) = 0.122
+	// in 100 µm, 0.215 %; the high limit is 2.84 µm from the first ring.
+	if u := budgetLine(b, uncertainty.LineGain); math.Abs(u-0.00611) > 0.0001 {
+		t.Errorf("the gain leaves %.5f µm in the size, want 0.00611", u)
+	}
 	// It outlasts a restart and a new mastering on one ring, and ends with a knock.
 	b.Session = New(b.set, records(b.all))
 	b.master()
@@ -74,6 +81,40 @@ func TestGainOfASoundGaugeStaysOne(t *testing.T) {
 	b.send("31.7520")
 	if r := b.Fold().Newest(); r.Size != lengthOf("31.7517 mm") {
 		t.Errorf("size %s", r.Size)
+	}
+	// What it differed by, 0.1 %, is not corrected: √(0.215² + 0.1²) % of 2.84 µm.
+	if u := budgetLine(b, uncertainty.LineGain); math.Abs(u-0.00674) > 0.0001 {
+		t.Errorf("the gain leaves %.5f µm in the size, want 0.00674", u)
+	}
+	alone := gauged(t, guarded(verdict.Simple), "31.7520")
+	if u := budgetLine(alone, uncertainty.LineGain); u != 0 {
+		t.Errorf("a line of a gain that nothing is known of: %.5f µm", u)
+	}
+}
+
+// budgetLine is what a line of the budget contributes, in µm, 0 without it.
+func budgetLine(b *bench, name string) float64 {
+	for _, l := range b.bore().Budget.Lines {
+		if l.Name == name {
+			return analysis.Length(l.Contribution).Micrometres()
+		}
+	}
+	return 0
+}
+
+// The zero is that of the first ring at its temperature, whatever was measured between.
+func TestGainKeepsTheTemperatureOfTheFirstRing(t *testing.T) {
+	b := newBench(t, twoRings(t).set)
+	b.must(Action{Do: "job", Job: "J-4112"})
+	cool, warm := 20*analysis.Celsius, 20*analysis.Celsius+analysis.Celsius/2
+	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &cool}})
+	b.master()
+	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &warm}})
+	b.second("31.8480")
+	for name, f := range map[string]*Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
+		if f.RingThen == nil || *f.RingThen != cool {
+			t.Errorf("%s: the zero was set at %v, want %s", name, f.RingThen, cool)
+		}
 	}
 }
 

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"math"
 	"strings"
 	"time"
 
@@ -79,9 +78,7 @@ func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form u
 		Drift: d.Drift, Contact: d.Contact, Resolution: set.Gauge.Step, Ring: ring, Part: part,
 		RingFrom20: d.RingFrom20, RingWithin: d.RingWithin, PartWithin: d.PartWithin,
 	}
-	if more := f.gainDoubt(); more > 0 {
-		in.Contact = analysis.Deviation(math.Ceil(math.Hypot(float64(d.Contact), float64(more))))
-	}
+	in.GainU, in.Away = f.gainDoubt()
 	if part == ring {
 		in.SameMaterial = 1
 	}

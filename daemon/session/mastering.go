@@ -127,7 +127,7 @@ func (s *Session) mastered(set master.Set) {
 		return
 	}
 	m := *f.Running
-	m.Why, m.Number = "", 1
+	m.Why, m.Number, m.RingAt = "", 1, set.Temperature
 	m.Spread, m.SD, m.Zero = got.Spread, got.Repeat, analysis.Deviation(got.Zero)
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1

@@ -46,6 +46,10 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 			e.Ring = &session.RingReading{Ring: "R-0875", No: n, Of: 4, Raw: analysis.Length(n), Restart: odd}
 		case session.Mastered:
 			e.Master = &session.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n)}
+			if at := analysis.Temperature(20_000 + n); odd { // a second ring; the zero is older
+				e.Master.Second, e.Master.RingAt = true, &at
+				e.Master.Gain = &session.Gain{Ring: analysis.Ring{ID: "R-0885"}, Ratio: 1.02, Certified: 100, Shown: 98, By: n, ZeroAt: morning.Add(time.Duration(i-n) * time.Minute)}
+			}
 		case session.Warmed:
 			e.Warm = &session.Warmth{}
 			if at := analysis.Temperature(20_000 + n); odd {
