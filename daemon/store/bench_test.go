@@ -207,7 +207,7 @@ func BenchmarkMillion(b *testing.B) {
 	b.Run("catch-up", func(b *testing.B) {
 		at, n := uint64(0), 0
 		for b.Loop() {
-			rs, err := j.After(b.Context(), at, 1000)
+			rs, err := j.after(b.Context(), at, 1000)
 			if err != nil {
 				b.Fatal(err)
 			}

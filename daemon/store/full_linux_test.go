@@ -88,7 +88,7 @@ func TestDiskFullAndBack(t *testing.T) {
 	if s.Recording || s.Queued != n-int(recorded) || !strings.Contains(s.Why, "full") || r.Last() != recorded {
 		t.Errorf("%d recorded of %d: %+v", recorded, n, s)
 	}
-	back, err := r.After(t.Context(), recorded-1, 10)
+	back, err := r.after(t.Context(), recorded-1, 10)
 	if err != nil || len(back) != 1 {
 		t.Errorf("reading while full: %v, %v", back, err)
 	}

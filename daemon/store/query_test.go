@@ -107,7 +107,7 @@ func TestQueryEqualsReadingAll(t *testing.T) {
 	}
 	r.append(t, story...)
 	r.settle(t, uint64(len(story)))
-	all, err := r.After(t.Context(), 0, len(story))
+	all, err := r.after(t.Context(), 0, len(story))
 	if err != nil || len(all) < 100 {
 		t.Fatalf("%d events, %v", len(all), err)
 	}
@@ -250,7 +250,7 @@ func TestExportNDJSON(t *testing.T) {
 	r := start(t, config(t))
 	r.append(t, exportStory()...)
 	r.settle(t, 13)
-	all, err := r.After(t.Context(), 0, 0)
+	all, err := r.after(t.Context(), 0, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,7 +11,8 @@ import (
 // It returns once they are queued, not once they are recorded: [Journal.OnCommit]
 // tells of that. It blocks while the queue is full, which [Status].Waits counts,
 // until there is room or ctx ends. It fails with [ErrClosed], or if an event
-// has no station, kind or time; then none of them is queued.
+// has no station, kind or time; then none of them is queued. The events are the
+// journal's from then on.
 func (j *Journal) Append(ctx context.Context, events []session.Event) error {
 	if len(events) == 0 {
 		return nil

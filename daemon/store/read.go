@@ -86,30 +86,15 @@ func (j *Journal) decode(rows []raw) ([]session.Record, error) {
 	return out, nil
 }
 
-// After returns the recorded events after a number, in order, limit at most (0:
-// 1000); none if there are none yet. The newest are still in memory, so that
-// one who keeps up costs the disk nothing; change nothing in them.
-func (j *Journal) After(ctx context.Context, seq uint64, limit int) ([]session.Record, error) {
-	if limit <= 0 {
-		limit = 1000
-	}
-	last := j.Last() // what is on disk but not yet told of stays untold here as well
-	if rs, ok := j.recent.after(seq, last, limit); ok {
-		return rs, nil
-	}
-	rows, err := readRaw(ctx, j.read, "select seq, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)
-	if err != nil {
-		return nil, fmt.Errorf("read events after %d: %w", seq, err)
-	}
-	return j.decode(rows)
-}
-
-// Texts returns what After does, for who passes the events on as they are
-// written: of those that come from the disk only station, kind and body are
-// set, since reading the rest out of the text costs more than fetching it.
+// Texts returns the recorded events after a number, in order, limit at most, for
+// who passes them on as they are written: only journal, number, station, kind and
+// body are set, since reading the rest out of the text costs more than fetching
+// it. The newest are still in memory, so that one who keeps up costs the disk
+// nothing; change nothing in them. What is on disk but not yet told of by
+// [Journal.OnCommit] stays untold here as well.
 func (j *Journal) Texts(ctx context.Context, seq uint64, limit int) (out []session.Record, err error) {
 	last := j.Last()
-	if rs, ok := j.recent.after(seq, last, limit); ok {
+	if rs, ok := j.recent.after(j.id, seq, last, limit); ok {
 		return rs, nil
 	}
 	rows, err := j.read.QueryContext(ctx, "select seq, station, kind, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)

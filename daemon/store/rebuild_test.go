@@ -104,7 +104,7 @@ func TestRebuildEqualsEverything(t *testing.T) {
 			rt.Fatal(err)
 		}
 		r.settle(t, from+uint64(len(story)))
-		all, err := r.After(t.Context(), from, len(story)+1)
+		all, err := r.after(t.Context(), from, len(story)+1)
 		if err != nil || len(all) != len(story) {
 			rt.Fatalf("%d of %d read back, %v", len(all), len(story), err)
 		}
@@ -159,7 +159,7 @@ func TestRebuildKeepsTheZeroBefore(t *testing.T) {
 	mastered := session.Event{Kind: session.Mastered, Master: &session.Master{Number: 1, Ring: analysis.Ring{ID: "R-0875"}}}
 	r.append(t, at(0, mastered), at(1, check(false)), at(2, check(true)), at(3, jobEvent("a", "J")), at(3, partEvent("a", "1", 1)), at(4, reading("a", "J", "1", 1)), at(5, mastered))
 	r.settle(t, 7)
-	all, err := r.After(t.Context(), 0, 0)
+	all, err := r.after(t.Context(), 0, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

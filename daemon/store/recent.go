@@ -6,39 +6,64 @@ import (
 	"fairbore/daemon/session"
 )
 
-// recentMost is how many records stay in memory at most, some 5 MB of readings;
-// the older half goes when it is full.
-const recentMost = 4096
+// recentMost is how many bytes of events stay in memory at most: of readings some
+// ten thousand, which is a second of a flood.
+const recentMost = 6 << 20
 
-// recent holds the newest records, as they were told. It saves who follows the
-// journal from reading back what was written a moment ago, which costs more
+// recent holds the newest events as they were written. It saves who passes the
+// journal on from reading back what was written a moment ago, which costs more
 // than writing it.
 type recent struct {
-	mu      sync.Mutex
-	records []session.Record // in order, without a gap; what is in it never changes
+	mu    sync.Mutex
+	first uint64 // number of the first text
+	texts []text // without a gap; what is in it never changes
+	bytes int
 }
 
-func (r *recent) add(told []session.Record) {
+// text is an event as it is passed on.
+type text struct {
+	station string
+	kind    session.Kind
+	body    []byte
+}
+
+// textSize is what a text takes beside its body.
+const textSize = 64
+
+func (r *recent) add(last uint64, group []*entry) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if len(r.records)+len(told) > recentMost { // a copy, since others may still look at the old one
-		keep := r.records[len(r.records)-min(len(r.records), recentMost/2):]
-		r.records = append(make([]session.Record, 0, recentMost), keep...)
+	if len(r.texts) == 0 {
+		r.first = last + 1
 	}
-	r.records = append(r.records, told...)
+	for _, e := range group {
+		r.texts = append(r.texts, text{e.event.Station, e.event.Kind, e.body})
+		r.bytes += cap(e.body) + textSize
+	}
+	for r.bytes > recentMost {
+		r.bytes -= cap(r.texts[0].body) + textSize
+		r.texts[0] = text{}
+		r.texts, r.first = r.texts[1:], r.first+1
+	}
 }
 
-// after returns the records after a number up to last, limit at most; false if
-// it does not hold all that come after it.
-func (r *recent) after(seq, last uint64, limit int) ([]session.Record, bool) {
+// after returns what follows a number up to last, limit at most; false if it does
+// not hold all that comes after it.
+func (r *recent) after(journal string, seq, last uint64, limit int) ([]session.Record, bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if len(r.records) == 0 || seq < r.records[0].Seq-1 {
+	if len(r.texts) == 0 || seq < r.first-1 {
 		return nil, false
 	}
-	before := r.records[0].Seq - 1
-	to := min(max(last, before)-before, uint64(len(r.records)))
+	before := r.first - 1
+	to := min(max(last, before)-before, uint64(len(r.texts)))
 	from := min(seq-before, to)
 	to = min(from+uint64(limit), to)
-	return r.records[from:to:to], true
+	out := make([]session.Record, to-from)
+	for i := range out {
+		t := &r.texts[from+uint64(i)]
+		out[i].Journal, out[i].Seq, out[i].Body = journal, seq+uint64(i)+1, t.body
+		out[i].Station, out[i].Kind = t.station, t.kind
+	}
+	return out, true
 }

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"reflect"
 	"testing"
 
@@ -16,21 +17,27 @@ func TestRecentEqualsAll(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		var r recent
 		first := rapid.Uint64Range(1, 9).Draw(rt, "first")
+		body := make([]byte, rapid.IntRange(1<<10, 64<<10).Draw(rt, "length"))
+		kept := uint64(recentMost / (len(body) + textSize))
 		last := first - 1
-		for _, n := range rapid.SliceOfN(rapid.IntRange(1, recentMost+10), 1, 6).Draw(rt, "groups") {
-			told := make([]session.Record, n)
-			for i := range told {
-				last++
-				told[i].Seq = last
+		for _, n := range rapid.SliceOfN(rapid.IntRange(1, 300), 1, 6).Draw(rt, "groups") {
+			group := make([]*entry, n)
+			for i := range group {
+				station := fmt.Sprint(last + 1 + uint64(i))
+				group[i] = &entry{event: &session.Event{Station: station, Kind: session.Taken}, body: body}
 			}
-			r.add(told)
+			r.add(last, group)
+			last += uint64(n)
 		}
 		shown := last - rapid.Uint64Range(0, min(3, last)).Draw(rt, "not yet told")
 		seq := rapid.Uint64Range(0, last+3).Draw(rt, "after")
 		limit := rapid.IntRange(1, 100).Draw(rt, "limit")
-		got, ok := r.after(seq, shown, limit)
+		if n := uint64(len(r.texts)); n > kept || r.bytes != int(n)*(len(body)+textSize) {
+			rt.Fatalf("%d texts of %d bytes in memory, counted as %d bytes", n, len(body), r.bytes)
+		}
+		got, ok := r.after("id", seq, shown, limit)
 		if !ok {
-			if seq+1 >= last-recentMost/2 && seq+1 >= first {
+			if seq+kept >= last && seq+1 >= first {
 				rt.Fatalf("nothing after %d of %d to %d", seq, first, last)
 			}
 			return
@@ -42,13 +49,10 @@ func TestRecentEqualsAll(t *testing.T) {
 		if len(got) != want {
 			rt.Fatalf("%d records after %d up to %d, want %d", len(got), seq, shown, want)
 		}
-		for i := range got {
-			if got[i].Seq != seq+uint64(i)+1 {
-				rt.Fatalf("record %d has number %d, want %d", i, got[i].Seq, seq+uint64(i)+1)
+		for i, x := range got {
+			if x.Seq != seq+uint64(i)+1 || x.Station != fmt.Sprint(x.Seq) || x.Journal != "id" || x.Kind != session.Taken || &x.Body[0] != &body[0] {
+				rt.Fatalf("record %d is %+v, want number %d", i, x, seq+uint64(i)+1)
 			}
-		}
-		if most := recentMost/2 + recentMost + 10; len(r.records) > most {
-			rt.Fatalf("%d records in memory", len(r.records))
 		}
 	})
 }
@@ -75,14 +79,14 @@ func TestPressure(t *testing.T) {
 	}
 }
 
-// A record told from memory is the one that is read back from the disk.
+// What is told from memory, by either way, is what is read back from the disk.
 func TestRecentIsWhatTheDiskHas(t *testing.T) {
 	r := start(t, config(t))
 	for n := range 20 {
 		r.append(t, reading("hone bay 1", "J-4107", "0001", n+1))
 	}
 	r.settle(t, 20)
-	memory, err := r.After(t.Context(), 4, 10)
+	memory, err := r.Texts(t.Context(), 4, 10)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -91,30 +95,25 @@ func TestRecentIsWhatTheDiskHas(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer v.Close()
-	disk, err := v.After(t.Context(), 4, 10)
+	texts, err := v.Texts(t.Context(), 4, 10)
+	if err != nil || len(texts) != 10 || !reflect.DeepEqual(texts, memory) {
+		t.Fatalf("on disk %+v, %v; in memory %+v", texts, err, memory)
+	}
+	disk, err := v.after(t.Context(), 4, 10)
 	if err != nil || len(disk) != 10 {
 		t.Fatalf("%d records, %v", len(disk), err)
 	}
-	texts, err := v.Texts(t.Context(), 4, 10)
-	if err != nil || len(texts) != 10 {
-		t.Fatalf("%d texts, %v", len(texts), err)
-	}
 	for i := range disk {
-		x, want := texts[i], session.Record{Journal: disk[i].Journal, Seq: disk[i].Seq, Body: disk[i].Body}
-		want.Station, want.Kind = disk[i].Station, disk[i].Kind
-		if !reflect.DeepEqual(x, want) {
-			t.Errorf("text %+v, want %+v", x, want)
-		}
-		m, d := &memory[i], &disk[i]
-		if m.Journal != d.Journal || m.Seq != d.Seq || string(m.Body) != string(d.Body) || !m.At.Equal(d.At) {
-			t.Errorf("in memory %+v, on disk %+v", m, d)
+		m, d := &r.told[4+i], &disk[i]
+		if m.Journal != d.Journal || m.Seq != d.Seq || string(m.Body) != string(d.Body) || string(texts[i].Body) != string(d.Body) || !m.At.Equal(d.At) {
+			t.Errorf("told %+v, on disk %+v", m, d)
 		}
 		if body, err := json.Marshal(m.Event); err != nil || string(body) != string(m.Body) {
 			t.Errorf("body %s of event %s (%v)", m.Body, body, err)
 		}
 		m.At, m.Reading.At = d.At, d.Reading.At
 		if !reflect.DeepEqual(m.Event, d.Event) {
-			t.Errorf("in memory %+v, on disk %+v", m.Event, d.Event)
+			t.Errorf("told %+v, on disk %+v", m.Event, d.Event)
 		}
 	}
 }

@@ -95,7 +95,7 @@ func same[T comparable](a, b *T) bool {
 
 // entry is an event on its way to the disk.
 type entry struct {
-	event session.Event
+	event *session.Event
 	body  []byte
 	last  bool // of the events given to one Append
 }
@@ -112,8 +112,7 @@ const bodyUsual = 640
 func encode(events []session.Event) ([]entry, error) {
 	batch := make([]entry, len(events))
 	for i := range events {
-		batch[i].event = events[i]
-		e := &batch[i].event
+		e := &events[i]
 		e.At = e.At.Round(0) // the steady clock's part is worth nothing on disk
 		switch {
 		case e.Station == "":
@@ -127,7 +126,7 @@ func encode(events []session.Event) ([]entry, error) {
 		if err != nil {
 			return nil, fmt.Errorf("event %q of station %s: %w", e.Kind, e.Station, err)
 		}
-		batch[i].body = body
+		batch[i].event, batch[i].body = e, body
 	}
 	batch[len(batch)-1].last = true
 	return batch, nil

@@ -152,7 +152,7 @@ func TestRecordsSurviveRestart(t *testing.T) {
 		t.Fatalf("told %+v", got)
 	}
 	again := start(t, cfg)
-	back, err := again.After(t.Context(), 0, 0)
+	back, err := again.after(t.Context(), 0, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -432,7 +432,7 @@ func TestViewBesideWriter(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer v.Close()
-	back, err := v.After(t.Context(), 0, 0)
+	back, err := v.after(t.Context(), 0, 0)
 	if err != nil || len(back) != 1 || v.ID() != r.ID() {
 		t.Fatalf("%v, %v", back, err)
 	}
@@ -479,4 +479,16 @@ func TestColumnsOf(t *testing.T) {
 	if got := c.differs(c); got != "" || !reflect.DeepEqual(c, columnsOf(&e)) {
 		t.Errorf("the same differs in %q", got)
 	}
+}
+
+// after returns the events after a number whole, limit at most (0: 1000), from the disk.
+func (j *Journal) after(ctx context.Context, seq uint64, limit int) ([]session.Record, error) {
+	if limit == 0 {
+		limit = 1000
+	}
+	rows, err := readRaw(ctx, j.read, "select seq, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(j.Last()), limit)
+	if err != nil {
+		return nil, err
+	}
+	return j.decode(rows)
 }

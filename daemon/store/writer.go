@@ -130,7 +130,7 @@ func (w *writer) rows(last uint64, group []*entry) ([]any, hash) {
 		last++
 		head = link(head, last, e.body)
 		heads = append(heads, head[:]...)
-		c := columnsOf(&e.event)
+		c := columnsOf(e.event)
 		args = append(args, int64(last), c.at, c.station, c.kind, value(c.job), value(c.part), value(c.depth), value(c.angle), string(e.body), heads[len(heads)-len(head):])
 	}
 	w.args = args
@@ -268,7 +268,7 @@ func (j *Journal) record(group []*entry) error {
 	}
 	j.saved(cursors)
 	told := records(j.id, last, group)
-	j.recent.add(told)
+	j.recent.add(last, group)
 	j.taken(len(group), last+uint64(len(group)))
 	j.succeeded()
 	if j.onCommit != nil {
@@ -322,7 +322,7 @@ func (j *Journal) everyCursor() map[string]uint64 {
 func records(id string, last uint64, group []*entry) []session.Record {
 	out := make([]session.Record, len(group))
 	for i, e := range group {
-		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: e.event, Body: e.body}
+		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: *e.event, Body: e.body}
 	}
 	return out
 }
