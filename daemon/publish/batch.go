@@ -1,8 +1,10 @@
 package publish
 
 import (
+	"bufio"
 	"net"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -15,6 +17,7 @@ const batchMost = 32 << 10
 type batch struct {
 	net.Conn
 	limit time.Duration // for a write
+	many  atomic.Bool   // acknowledgements are awaited
 
 	mu       sync.Mutex
 	held     bool
@@ -24,8 +27,36 @@ type batch struct {
 
 // wrap takes the connection that the packets go to.
 func (b *batch) wrap(c net.Conn) net.Conn {
-	b.Conn = c
+	b.Conn = ahead(c, &b.many)
 	return b
+}
+
+// gather implements carrier.
+func (b *batch) gather(many bool) { b.many.Store(many) }
+
+// gathering is how long acknowledgements are left to gather while many are
+// awaited: a broker sends each by itself, and to be woken for each costs more
+// than all else that is done for a record.
+const gathering = time.Millisecond
+
+// buffered reads ahead: the library reads a packet byte by byte at first, and
+// many acknowledgements come at once, or are made to.
+type buffered struct {
+	net.Conn
+	in   *bufio.Reader
+	many *atomic.Bool // nil: never
+}
+
+func ahead(c net.Conn, many *atomic.Bool) *buffered {
+	return &buffered{c, bufio.NewReader(c), many}
+}
+
+// Read implements net.Conn.
+func (b *buffered) Read(p []byte) (int, error) {
+	if b.many != nil && b.in.Buffered() == 0 && b.many.Load() {
+		time.Sleep(gathering)
+	}
+	return b.in.Read(p)
 }
 
 // SetWriteDeadline implements net.Conn. The library sets it from a goroutine of its

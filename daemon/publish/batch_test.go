@@ -2,9 +2,11 @@ package publish
 
 import (
 	"bytes"
+	"io"
 	"net"
 	"slices"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"pgregory.net/rapid"
@@ -63,4 +65,56 @@ func TestBatchProperty(t *testing.T) {
 	if err := b.release(); err != nil || len(end.writes) != 2 {
 		t.Errorf("64 packets left in %d writes (%v), want 2", len(end.writes), err)
 	}
+}
+
+// trickle is a connection on which a byte arrives each tenth of a millisecond.
+type trickle struct {
+	net.Conn
+	began time.Time
+	given int
+	reads int
+}
+
+func (c *trickle) Read(p []byte) (int, error) {
+	c.reads++
+	for {
+		if n := min(int(time.Since(c.began)/(100*time.Microsecond))-c.given, len(p)); n > 0 {
+			for i := range n {
+				p[i] = byte(c.given + i)
+			}
+			c.given += n
+			return n, nil
+		}
+		time.Sleep(100 * time.Microsecond)
+	}
+}
+
+// Acknowledgements that come one by one are read together while many are awaited,
+// and at once otherwise; none is lost either way.
+func TestGathering(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		end := &trickle{began: time.Now()}
+		b := &batch{}
+		c := b.wrap(end)
+		read := func() (reads int) {
+			reads = end.reads
+			p, from := make([]byte, 200), end.given
+			if _, err := io.ReadFull(c, p); err != nil {
+				t.Fatal(err)
+			}
+			for i, x := range p {
+				if x != byte(from+i) {
+					t.Fatalf("byte %d is %d", from+i, x)
+				}
+			}
+			return end.reads - reads
+		}
+		if n := read(); n != 200 {
+			t.Errorf("200 bytes came by %d reads, want each as it came", n)
+		}
+		b.gather(true)
+		if n := read(); n < 18 || n > 22 {
+			t.Errorf("200 bytes came by %d reads, want one a millisecond", n)
+		}
+	})
 }

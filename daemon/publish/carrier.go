@@ -21,6 +21,9 @@ type carrier interface {
 	// hold says that more messages follow at once, release that they have.
 	hold()
 	release() error
+	// gather says that so many acknowledgements are awaited that none of them is
+	// pressing, or that this is over.
+	gather(bool)
 	// leave ends in order, after the last acknowledgement; cut ends at once.
 	leave()
 	cut()
@@ -60,5 +63,6 @@ func (l local) publish(topic string, qos byte, retain bool, payload []byte) (mqt
 
 func (local) hold()          {}
 func (local) release() error { return nil }
+func (local) gather(bool)    {}
 func (local) leave()         {}
 func (local) cut()           {}

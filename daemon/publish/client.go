@@ -1,7 +1,6 @@
 package publish
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"crypto/tls"
@@ -74,19 +73,10 @@ func (p *access) options(ctx context.Context, sock *socket, lost chan<- error, w
 			return nil, err
 		}
 		sock.set(conn)
-		return wrap(&buffered{conn, bufio.NewReader(conn)}), nil
+		return wrap(conn), nil
 	})
 	return o
 }
-
-// buffered reads ahead: the library reads a packet byte by byte at first, and
-// many acknowledgements come at once.
-type buffered struct {
-	net.Conn
-	in *bufio.Reader
-}
-
-func (b *buffered) Read(p []byte) (int, error) { return b.in.Read(p) }
 
 // dial opens the connection itself, so that no proxy from the environment comes
 // between, and that it ends with ctx.

@@ -141,16 +141,12 @@ func (l *link) serve(ctx context.Context) error {
 		if next > 0 {
 			liveDue.Reset(next)
 		}
-		var head <-chan struct{}
-		if len(l.flight) > 0 { // none without a token, after settle
-			head = l.flight[0].token.Done()
-		}
 		select {
 		case <-ctx.Done():
 			return nil
 		case err := <-l.lost:
 			return fmt.Errorf("connection lost: %w", err)
-		case <-head:
+		case <-l.awaited():
 		case <-l.p.poke:
 		case <-liveDue.C:
 		case <-tick.C:
@@ -159,6 +155,24 @@ func (l *link) serve(ctx context.Context) error {
 			}
 		}
 	}
+}
+
+// awaited returns what is closed when something is to be done about an
+// acknowledgement: at the first, or when the window was full, at that which half
+// empties it. After settle the first message on its way has a token.
+func (l *link) awaited() <-chan struct{} {
+	if len(l.flight) == 0 {
+		return nil
+	}
+	if i := l.records - l.p.cfg.Window/2 - 1; l.full && i > 0 && i < len(l.flight) && l.flight[i].token != nil {
+		half := l.flight[i].token.Done()
+		select {
+		case <-half: // before the first: no broker need keep the order
+		default:
+			return half
+		}
+	}
+	return l.flight[0].token.Done()
 }
 
 // tick looks at what depends on time alone.

@@ -40,6 +40,7 @@ func (l *link) crowded() bool {
 	case l.records <= l.p.cfg.Window/2:
 		l.full = false
 	}
+	l.to.gather(l.full)
 	return l.full
 }
 

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
 )
@@ -192,7 +193,7 @@ func TestWrittenEqualsMarshalled(t *testing.T) {
 
 // A window that was full is filled again when it has half emptied, not record by record.
 func TestCrowded(t *testing.T) {
-	l := &link{p: &Publisher{access: access{cfg: Config{Window: 8}}}}
+	l := &link{p: &Publisher{access: access{cfg: Config{Window: 8}}}, to: local{}}
 	for _, step := range []struct {
 		records int
 		want    bool
@@ -211,4 +212,48 @@ func TestCrowded(t *testing.T) {
 	if l.records = 0; l.crowded() {
 		t.Error("a window of 1 stays shut")
 	}
+}
+
+// token is one that is done when its channel is closed.
+type token struct {
+	mqtt.Token
+	done chan struct{}
+}
+
+func (t token) Done() <-chan struct{} { return t.done }
+
+// What is waited for is the first acknowledgement, or of a full window that which
+// half empties it; never one that has come, which would be a busy loop.
+func TestAwaited(t *testing.T) {
+	const window = 8
+	l := &link{p: &Publisher{access: access{cfg: Config{Window: window}}}, to: local{}}
+	if l.awaited() != nil {
+		t.Error("something is awaited with nothing on its way")
+	}
+	came := make([]chan struct{}, window)
+	for i := range came {
+		came[i] = make(chan struct{})
+		l.fly(flying{token: token{done: came[i]}, seq: uint64(i + 1)})
+		l.records++
+	}
+	want := func(i int, when string) {
+		t.Helper()
+		if got := l.awaited(); got != (<-chan struct{})(came[i]) {
+			t.Errorf("%s: not number %d is awaited", when, i+1)
+		}
+	}
+	want(0, "before the window is known to be full")
+	if !l.crowded() {
+		t.Fatal("the window is not full")
+	}
+	want(window/2-1, "with a full window")
+	close(came[window/2-1])
+	want(0, "with the half acknowledged before the first")
+	l.flight[window/2-1].token = nil
+	want(0, "with a half that is not acknowledged, since it can't be sent")
+	l.flight = l.flight[window/2:]
+	came = came[window/2:]
+	l.records = window / 2
+	l.crowded()
+	want(0, "with half a window left")
 }
