@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 
@@ -23,6 +24,7 @@ type line struct {
 	lines    port.Lines
 	outcomes uint64 // frames and rejects so far
 	damaged  bool   // bytes went bad: nothing is believed up to the next frame
+	usual    int    // events that followed from the chunk before
 	reject   func(drivers.Reason, []byte)
 }
 
@@ -39,6 +41,9 @@ func (l *line) take(c port.Chunk) (events []session.Event) {
 		if events == nil {
 			events = more // nearly always the only ones
 			return
+		}
+		if len(events) == cap(events) {
+			events = slices.Grow(events, max(len(more), l.usual))
 		}
 		events = append(events, more...)
 	}
@@ -77,6 +82,7 @@ func (l *line) take(c port.Chunk) (events []session.Event) {
 			add(l.session.GaugeState(at, l.name, true, c.Why))
 		}
 	}
+	l.usual = len(events)
 	return events
 }
 
