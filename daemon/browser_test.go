@@ -209,6 +209,16 @@ func TestBrowserSecondRing(t *testing.T) {
 		r.gauge.send("+31.84800 mm\r\n")
 	}
 	b.says("master", "gain 1.0204") // 100 µm for 98 shown
+	// The first ring again, as a part.
+	b.act("check", chromedp.Click(`#d-check [name="reread"]`))
+	r.eventually(5*time.Second, "the ring to be re-read", func() bool { m := r.bore().Master.Running; return m != nil && m.Reread })
+	for range 3 {
+		time.Sleep(150 * time.Millisecond)
+		r.gauge.send("+31.75010 mm\r\n")
+	}
+	b.says("last", "ring R-1250 as a part")
+	b.says("last", "agrees")
+	b.says("note", "within the")
 	b.press("m")
 	b.wait("the question with its tick off", `document.getElementById("d-master").open && !document.querySelector('#d-master [name="gain"]').checked`)
 }

@@ -93,7 +93,7 @@ func (a *archive) station(ctx context.Context, name string) ([]session.Record, e
 	if marks, ok := a.marks[name]; ok {
 		return marks, nil
 	}
-	kinds := []session.Kind{session.JobChosen, session.Mastered, session.Checked, session.Disturbed, session.Warmed, session.ClockSet}
+	kinds := []session.Kind{session.JobChosen, session.Mastered, session.Checked, session.Reread, session.Disturbed, session.Warmed, session.ClockSet}
 	var marks []session.Record
 	for r, err := range a.journal.Query(ctx, store.Filter{Station: name, Kinds: kinds}) {
 		if err != nil {
@@ -144,7 +144,11 @@ func (a *archive) after(ctx context.Context, station string, seq uint64) ([]sess
 		return nil, err
 	}
 	for i := after(all, seq); i < len(all); i++ {
-		if all[i].Kind == session.Mastered || all[i].Kind == session.Checked && all[i].Check.Valid {
+		c := all[i].Check
+		if r := all[i].Reread; r != nil { // a good one does not renew the zero, so it tells nothing of the part
+			c = r.Failed()
+		}
+		if all[i].Kind == session.Mastered || c != nil && c.Valid {
 			return all[i : i+1 : i+1], nil
 		}
 	}

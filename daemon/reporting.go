@@ -255,7 +255,7 @@ func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 
 func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
 	l = report.Log{Station: r.o.Station, From: r.o.From, To: r.o.To, Trace: report.Trace{Journal: r.journal.ID()}}
-	f := store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To, Kinds: []session.Kind{session.Mastered, session.Checked}}
+	f := store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To, Kinds: []session.Kind{session.Mastered, session.Checked, session.Reread}}
 	for e, err := range r.journal.Query(ctx, f) {
 		if err != nil {
 			return l, err

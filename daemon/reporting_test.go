@@ -225,6 +225,36 @@ func TestReportGathersBeforeAndAfter(t *testing.T) {
 	}
 }
 
+// A ring read as a part that fails puts the part before it in doubt; a good one tells
+// nothing of it, and is passed over.
+func TestReportTellsOfAFailedRereading(t *testing.T) {
+	s := openShop(t)
+	b := s.bay("hone-bay-2")
+	b.do(session.Action{Do: "job", Job: "J-4112"})
+	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	b.do(session.Action{Do: "part", Part: "001"})
+	b.send("31.7512", "31.7514", "31.7514", "31.7513", "31.7515", "31.7514")
+	b.do(session.Action{Do: "accept"})
+	b.do(session.Action{Do: "part", Part: "002"})
+	b.do(session.Action{Do: "reread", Of: 4})
+	b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	if text := s.report(ReportOptions{Part: "001", Config: s.cfg}); strings.Contains(text, "IN DOUBT") || strings.Contains(text, "re-read") {
+		t.Errorf("after a good re-reading:\n%s", text)
+	}
+	b.do(session.Action{Do: "reread", Of: 4})
+	b.send("31.7502", "31.7502", "31.7502", "31.7502")
+	text := s.report(ReportOptions{Part: "001", Config: s.cfg})
+	for _, want := range []string{"ACCEPTED, NOW IN DOUBT", "re-read as a part", "FAILED; in doubt: 6 readings"} {
+		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {
+			t.Errorf("after one that failed the record lacks %q:\n%s", want, text)
+		}
+	}
+	if l := s.report(ReportOptions{Kind: "masterings", Config: s.cfg}); strings.Count(l, "re-read as a part") < 3 { // the counts and two rows
+		t.Errorf("the log:\n%s", l)
+	}
+}
+
 func TestReportRefuses(t *testing.T) {
 	s := story(t)
 	for want, o := range map[string]ReportOptions{

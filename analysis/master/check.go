@@ -80,14 +80,72 @@ func signed(d analysis.Deviation) string {
 	return show(d)
 }
 
-// Reread reads the ring of a mastering again as if it were a part. It proves
-// that the zero repeats; it can't prove the ring's value, since it reads
-// whatever value was entered. s is the gauge's known repeatability, which
-// counts if it is more than the mastering's own.
-func Reread(m Mastering, raw []analysis.Length, s analysis.Deviation) Check {
-	set := m.Set
-	set.Raw = raw
-	return CheckZero(set, m.Correction, resolves(max(s, m.Repeat), m.N, len(raw)), 1, 0)
+// Rereading is a ring read again as if it were a part.
+type Rereading struct {
+	// Check is what it says of the zero; Error is that of Size.
+	Check
+	// Size is what the ring came to, and Thermal how much of it the temperatures did.
+	Size    analysis.Length    `json:"size_mm"`
+	Thermal analysis.Deviation `json:"thermal_um,omitempty"`
+	// Within is the difference that the readings explain, those that set the zero and
+	// those of now; Agrees says that it is no larger than that.
+	Within analysis.Deviation `json:"within_um"`
+	Agrees bool               `json:"agrees"`
+}
+
+// Reread reads the ring of a mastering again as if it were a part: corrected by the
+// zero (and gain) in use and, with adjust, to 20 °C. set holds the readings; s is the
+// standard deviation of one, its display's step included, which counts if it is more
+// than the mastering's own; limit is that of a zero check.
+//
+// The certificate's uncertainty stands in the zero and in the size that it is held
+// against alike, and cancels: what is left of both uncertainties is that of the two
+// means, twice s √(1/m + 1/n). So it proves that gauge, hand and corrections repeat,
+// and can't prove the ring's value, since it reads whatever value was entered; a
+// second ring does, see [SecondRing]. A difference that the readings explain, or
+// within the limit of a check, is Good: it gives no reason to doubt a reading.
+func Reread(m Mastering, set Set, s, limit analysis.Deviation, adjust Adjust) Rereading {
+	set.Ring = m.Ring
+	set.Raw = slices.Clone(set.Raw) // the caller's may change
+	r := Rereading{Check: Check{Set: set, Limit: limit}, Within: resolves(max(s, m.Repeat), m.N, len(set.Raw))}
+	err := r.size(m.Correction, adjust)
+	if err != nil {
+		r.Sentence = fmt.Sprintf("The ring could not be re-read: %v.", err)
+		return r
+	}
+	r.Valid = true
+	r.Error = analysis.Deviation(r.Size - r.Ring.Size)
+	off := max(r.Error, -r.Error)
+	r.Agrees = off <= r.Within
+	r.Good = r.Agrees || off <= limit
+	r.Sentence = r.say()
+	return r
+}
+
+func (r *Rereading) size(c Correction, adjust Adjust) (err error) {
+	if r.Scatter, err = ScatterOf(r.Raw); err != nil {
+		return err
+	}
+	gauged, err := c.Size(r.Mean)
+	if err != nil {
+		return err
+	}
+	if r.Size, err = adjust.Size(gauged); err != nil {
+		return err
+	}
+	r.Thermal = analysis.Deviation(r.Size - gauged)
+	return nil
+}
+
+func (r *Rereading) say() string {
+	came := fmt.Sprintf("Ring %s came to %s mm, certified %s mm: %s off", r.Ring.ID, r.Size.Format(analysis.MM, 5), r.Ring.Size.Format(analysis.MM, 5), signed(r.Error))
+	switch {
+	case r.Agrees:
+		return fmt.Sprintf("%s, within the %s that its readings explain.", came, show(r.Within))
+	case r.Good:
+		return fmt.Sprintf("%s, more than the %s that its readings explain; a zero check allows %s. Check the zero.", came, show(r.Within), show(r.Limit))
+	}
+	return fmt.Sprintf("%s, more than a zero check allows, %s. Re-master; the readings since the last good check are in doubt.", came, show(r.Limit))
 }
 
 // Suspect is what a second ring that disagrees points at.

@@ -48,11 +48,33 @@ func TestCheckZero(t *testing.T) {
 func TestReread(t *testing.T) {
 	m := good(t)
 	s := 15 * micron / 100
-	if k := Reread(m, lengths(t, "um", "12.2", "12.3"), s); !k.Good {
-		t.Errorf("%s", k.Sentence)
+	limit := DriftLimit(25_400, s, 3, 2) // 0.274 µm, which is more than a tenth
+	read := func(limit analysis.Deviation, adjust Adjust, raw ...string) Rereading {
+		return Reread(m, Set{Raw: lengths(t, "um", raw...), At: morning.Add(time.Hour)}, s, limit, adjust)
 	}
-	if k := Reread(m, lengths(t, "um", "12.6", "12.6"), s); k.Good || !k.Valid { // 0.467 against 2 × 0.15 √(1/3 + 1/2) = 0.274
+	k := read(limit, Adjust{}, "12.2", "12.3")
+	if !k.Good || !k.Agrees || k.Error != 1167 || k.Size != m.Ring.Size+1167 || !k.At.Equal(morning.Add(time.Hour)) || !strings.Contains(k.Sentence, "within the 0.27 µm (11 µin) that its readings explain") {
 		t.Errorf("%+v", k)
+	}
+	if k := read(limit, Adjust{}, "12.6", "12.6"); k.Good || k.Agrees || !k.Valid || !strings.Contains(k.Sentence, "Re-master") { // 0.467 against 2 × 0.15 √(1/3 + 1/2) = 0.274
+		t.Errorf("%+v", k)
+	}
+	// A wide tolerance: more than the readings explain, and nothing that a check minds.
+	if k := read(micron/2, Adjust{}, "12.6", "12.6"); !k.Good || k.Agrees || !strings.HasSuffix(k.Sentence, "Check the zero.") {
+		t.Errorf("%+v", k)
+	}
+	// A limit finer than the readings can tell is no reason to doubt.
+	if k := read(micron/100, Adjust{}, "12.2", "12.3"); !k.Good || !k.Agrees {
+		t.Errorf("%+v", k)
+	}
+	// A steel ring of 31.75 mm a kelvin warmer than at the mastering is 0.365 µm larger
+	// (11.5 × 10⁻⁶ per kelvin): as a part it is corrected for.
+	warm := Adjust{Thermal: &Thermal{Ring: m.Ring.Size, RingAlpha: 11.5, PartAlpha: 11.5, RingAt: 20 * analysis.Celsius, PartAt: 21 * analysis.Celsius}}
+	if k := read(limit, warm, "12.5", "12.5"); !k.Agrees || k.Thermal != -3651 || k.Error != 3667-3651 {
+		t.Errorf("warm: %+v", k)
+	}
+	if k := read(limit, Adjust{}); k.Valid || k.Good || !strings.Contains(k.Sentence, "no readings") {
+		t.Errorf("without readings: %+v", k)
 	}
 }
 
@@ -78,7 +100,7 @@ func TestSignSlip(t *testing.T) {
 			ring, other := r1250(t), r1250H(t)
 			ring.Size, other.Size = parse(t, c.first), parse(t, c.second)
 			m := Master(Set{Ring: ring, Raw: raw, At: morning}, UsualRules(s), nil, false)
-			if k := Reread(m, raw, s); !k.Good {
+			if k := Reread(m, Set{Raw: raw, At: morning}, s, micron/4, Adjust{}); !k.Agrees {
 				t.Errorf("re-reading the ring shows it after all: %s", k.Sentence)
 			}
 			k := SecondRing(m, Set{Ring: other, Raw: higher, At: morning}, s, 0, nominal, nominalH)

@@ -253,7 +253,7 @@ func TestEventKinds(t *testing.T) {
 		session.Restored: func(e *session.Event) { e.Void = full.Void }, session.Mastering: func(e *session.Event) { e.Master = full.Master },
 		session.RingRead: func(e *session.Event) { e.Ring = full.Ring }, session.Mastered: func(e *session.Event) { e.Master = full.Master },
 		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
-		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
+		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reread: func(e *session.Event) { e.Reread = full.Reread }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
 		session.Disturbed: func(e *session.Event) { e.Note = "n" }, session.Warmed: func(e *session.Event) { e.Warm = full.Warm },
 		session.Dressing: func(e *session.Event) { e.Note = "n" },
 		session.Turning:  func(e *session.Event) { e.Spindle = full.Spindle },

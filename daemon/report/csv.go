@@ -193,6 +193,9 @@ func (l Log) CSV(w io.Writer) error {
 		} else if e.Kind == session.Mastered {
 			row = append(append(row, "mastered", guard(m.Gauge)), tail...)
 			row = append(row, strconv.Itoa(m.Of), micron(m.Spread), micron(m.Zero), micron(m.Moved), "", "", "zero set")
+		} else if x := e.Reread; x != nil {
+			row = append(append(row, "re-read as a part", guard(x.Gauge)), tail...)
+			row = append(row, strconv.Itoa(x.N), micron(x.Spread), "", "", micron(x.Error), micron(x.Limit), guard(rereadOutcome(x)))
 		} else {
 			c := e.Check
 			row = append(append(row, "checked", guard(c.Gauge)), tail...)

@@ -103,6 +103,32 @@ func TestMasteringLog(t *testing.T) {
 	}
 }
 
+// The ring read as a part has its row in the log.
+func TestRereadingInTheLog(t *testing.T) {
+	b := newBench(t, shopSettings(t))
+	b.begin("J-4112", "003", 0)
+	b.play(rounds(t, "sleeve"), 0)
+	b.finish(0)
+	b.ring("reread", "R-1250", um1/10)
+	b.ring("reread", "R-1250", 6*um1/10)
+	log := Log{Looks: b.records}
+	text := strings.Join(strings.Fields(MasteringLog(log).Text()), " ")
+	for _, want := range []string{"re-read as a part 2", "came to 31.74980 mm, agrees within ± 0.22", "came to 31.75030 mm, FAILED; in doubt: 0 readings"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the log lacks %q:\n%s", want, text)
+		}
+	}
+	var out bytes.Buffer
+	if err := log.CSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"came to 31.74980 mm, agrees within ± 0.22\",gauge\r\n"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("the CSV lacks %q:\n%s", want, out.String())
+		}
+	}
+}
+
 // A second ring has its row in the log, on the page and in the CSV, with what it says
 // of the gain; the zero it leaves alone is no point of the chart.
 func TestGainInTheLog(t *testing.T) {

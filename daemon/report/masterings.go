@@ -61,9 +61,11 @@ func firstAt(looks []session.Record) (t time.Time) {
 }
 
 func lookCounts(looks []session.Record) []Field {
-	mastered, good, failed, untold := 0, 0, 0, 0
+	mastered, good, failed, untold, again := 0, 0, 0, 0, 0
 	for i := range looks {
 		switch c := looks[i].Check; {
+		case looks[i].Reread != nil:
+			again++
 		case c == nil:
 			mastered++
 		case !c.Valid:
@@ -74,9 +76,13 @@ func lookCounts(looks []session.Record) []Field {
 			failed++
 		}
 	}
-	return []Field{
+	counts := []Field{
 		{"masterings", strconv.Itoa(mastered)}, {"checks held", strconv.Itoa(good)}, {"checks failed", strconv.Itoa(failed)}, {"checks void", strconv.Itoa(untold)},
 	}
+	if again > 0 {
+		counts = append(counts, Field{"re-read as a part", strconv.Itoa(again)})
+	}
+	return counts
 }
 
 // gaugeRun is the zero of a gauge at a station over time.
@@ -94,6 +100,9 @@ func driftCharts(d *Document, looks []session.Record) {
 	var runs []*gaugeRun
 	for i := range looks {
 		e := &looks[i]
+		if e.Reread != nil { // corrected for temperature, so no point of the zero
+			continue
+		}
 		gauge := ""
 		if e.Master != nil {
 			gauge = e.Master.Gauge

@@ -119,7 +119,11 @@ func (r *record) doubted() *session.ZeroCheck {
 	}
 	for _, all := range [][]session.Record{r.After, r.Records} {
 		for i := len(all) - 1; i >= 0; i-- {
-			if c := all[i].Check; c != nil && c.Valid && !c.Good {
+			c := all[i].Check
+			if x := all[i].Reread; x != nil {
+				c = x.Failed()
+			}
+			if c != nil && c.Valid && !c.Good {
 				return c
 			}
 		}

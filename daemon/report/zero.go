@@ -36,7 +36,7 @@ func (r *record) looks() (out []session.Record) {
 
 // look reports whether an event is a look at a ring that came to an end.
 func look(e *session.Event) bool {
-	return e.Kind == session.Mastered && e.Master != nil || e.Kind == session.Checked && e.Check != nil
+	return e.Kind == session.Mastered && e.Master != nil || e.Kind == session.Checked && e.Check != nil || e.Kind == session.Reread && e.Reread != nil
 }
 
 // zero tables the looks at rings, and the rings.
@@ -82,6 +82,9 @@ func lookRow(e *session.Record, date *string, stations bool) []string {
 			moved = signed(m.Moved)
 		}
 		tail = []string{strconv.Itoa(m.Of), um(m.Spread), signed(m.Zero), moved, "–", "–", "zero set, no. " + strconv.Itoa(m.Number) + keptGain(m)}
+	} else if x := e.Reread; x != nil {
+		row = []string{when, "re-read as a part", clean(x.Ring.ID), clean(x.Gauge)}
+		tail = []string{strconv.Itoa(x.N), um(x.Spread), "–", "–", signed(x.Error), um(x.Limit), rereadOutcome(x)}
 	} else {
 		c := e.Check
 		row = []string{when, "checked", clean(c.Ring.ID), clean(c.Gauge)}
@@ -121,7 +124,25 @@ func checkOutcome(c *session.ZeroCheck) string {
 	if c.Suspect != "" {
 		s += "; suspect: " + string(c.Suspect)
 	}
-	if d := c.Doubt; d != nil {
+	return s + inDoubt(c.Doubt)
+}
+
+// rereadOutcome says what the ring came to as if it were a part.
+func rereadOutcome(x *session.Rereading) string {
+	s := "came to " + x.Size.Format(analysis.MM, 5) + " mm, "
+	switch {
+	case !x.Valid:
+		return "not told: " + clean(x.Sentence)
+	case x.Agrees:
+		return s + "agrees within ± " + um(x.Within)
+	case x.Good:
+		return s + "beyond ± " + um(x.Within) + " of its readings, within the limit"
+	}
+	return s + "FAILED" + inDoubt(x.Doubt)
+}
+
+func inDoubt(d *session.InDoubt) (s string) {
+	if d != nil {
 		s += "; in doubt: " + count(d.Readings, "reading", "readings") + " since " + clock(d.Since)
 		for i, p := range d.Parts {
 			s += []string{"; finished since: ", ", "}[min(i, 1)] + clean(p)
@@ -169,6 +190,9 @@ func ringOf(e *session.Record) *analysis.Ring {
 	}
 	if e.Kind == session.Mastered {
 		return &e.Master.Ring
+	}
+	if e.Reread != nil {
+		return &e.Reread.Ring
 	}
 	return &e.Check.Ring
 }

@@ -20,7 +20,8 @@ type Action struct {
 	ID string `json:"id"`
 	// Do is one of: job, part, round, place, stay (gauge one place again and
 	// again), skip, take, void, restore, master, check (the zero, leaving it
-	// alone), leave (a mastering or check in progress), knock (the gauge had
+	// alone), reread (the ring that set it, as if it were a part), leave (a ring that is
+	// being read), knock (the gauge had
 	// one), dressed (the stones were), warm (temperatures were measured), accept, reject, note.
 	Do  string `json:"do"`
 	Job string `json:"job,omitempty"`
@@ -94,6 +95,8 @@ func (s *Session) do(a Action) error {
 		return s.beginPart(a)
 	case "master", "check":
 		return s.beginMastering(a)
+	case "reread":
+		return s.beginRereading(a)
 	case "knock":
 		s.emit(Event{Kind: Disturbed, Note: orElse(a.Reason, "the gauge had a knock")})
 		return nil
@@ -132,7 +135,7 @@ func (s *Session) do(a Action) error {
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, leave, knock, dressed, warm, accept, reject, note", a.Do)
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, leave, knock, dressed, warm, accept, reject, note", a.Do)
 }
 
 func (s *Session) chooseJob(a Action) error {

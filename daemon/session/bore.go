@@ -58,6 +58,7 @@ type Bore struct {
 	Beside    []Gauge     `json:"beside,omitempty"`  // other instruments of the station
 	Spindle   bool        `json:"spindle,omitempty"` // it turns, as far as is known
 	Check     *ZeroCheck  `json:"check,omitempty"`   // the one that failed since the mastering
+	Reread    *Rereading  `json:"reread,omitempty"`  // the newest of the ring since the mastering
 	Recording bool        `json:"recording"`
 	Warning   string      `json:"warning,omitempty"` // about the record: reserve in use, not recording
 	Verdict   *Verdict    `json:"verdict,omitempty"`
@@ -171,7 +172,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		w := f.Warm
 		b.Warm = &w
 	}
-	b.Check = f.Failed
+	b.Check, b.Reread = f.Failed, f.Again
 	f.masterState(b, set, now)
 	if f.Job != nil {
 		f.bore(b, set)

@@ -27,6 +27,7 @@ const (
 	RingRead  Kind = "ring"      // a reading of the ring
 	Mastered  Kind = "mastered"  // the zero was set from the ring readings
 	Checked   Kind = "check"     // a ring was read to see whether the zero still holds
+	Reread    Kind = "reread"    // the ring that set the zero was read as if it were a part
 	Reworked  Kind = "reworked"  // new values for readings in doubt, beside the old
 	Disturbed Kind = "disturbed" // the gauge had a knock or new tips: its zero is not to be trusted
 	Dressing  Kind = "dressed"   // the stones were dressed, trued or changed
@@ -57,6 +58,7 @@ type Event struct {
 	Ring    *RingReading  `json:"ring,omitempty"`
 	Master  *Master       `json:"master,omitempty"`
 	Check   *ZeroCheck    `json:"check,omitempty"`
+	Reread  *Rereading    `json:"reread,omitempty"`
 	Rework  *Rework       `json:"rework,omitempty"`
 	Warm    *Warmth       `json:"warm,omitempty"`
 	Verdict *Verdict      `json:"verdict,omitempty"`
@@ -181,8 +183,10 @@ type Master struct {
 	Moved  analysis.Deviation `json:"moved_um"` // against the zero before
 	Broken bool               `json:"broken,omitempty"`
 	// Check says that the ring is only looked at: the zero stays as it is.
-	Check bool   `json:"check,omitempty"`
-	Why   string `json:"why,omitempty"`
+	Check bool `json:"check,omitempty"`
+	// Reread says that it is read as if it were a part, with Check.
+	Reread bool   `json:"reread,omitempty"`
+	Why    string `json:"why,omitempty"`
 	// RingAt is the temperature of the ring that set the zero, nil if it was not known.
 	RingAt *analysis.Temperature `json:"ring_at_cel,omitempty"`
 	// Second says that a second ring is read, or was, to set the gain. When that is
@@ -226,6 +230,28 @@ type ZeroCheck struct {
 	Suspect master.Suspect `json:"suspect,omitempty"`
 	// Doubt tells what a failed check puts in doubt.
 	Doubt *InDoubt `json:"doubt,omitempty"`
+}
+
+// Rereading tells what the ring that set the zero came to as if it were a part. It is no
+// reading of the part in hand, and it leaves the zero alone.
+//
+// A good one does not renew the zero, as a good check does: where temperatures are
+// measured it is corrected for them, so that it speaks for the whole line from tips to
+// page and not for the zero alone, which the parts without a temperature rest on. One
+// that is off by more than a check allows, and than its readings explain, is a failed
+// check all the same: however it came about, the ring does not come out as it must.
+type Rereading struct {
+	master.Rereading
+	Gauge string   `json:"gauge"`
+	Doubt *InDoubt `json:"doubt,omitempty"` // what a failed one puts in doubt
+}
+
+// Failed returns the failed check that it is, nil if it is none.
+func (r *Rereading) Failed() *ZeroCheck {
+	if !r.Valid || r.Good {
+		return nil
+	}
+	return &ZeroCheck{Check: r.Check, Gauge: r.Gauge, Doubt: r.Doubt}
 }
 
 // InDoubt is what was done since the last good look at a ring.

@@ -49,6 +49,7 @@ type Fold struct {
 	Ended    []string   // serial numbers of the finished parts with a reading since then
 	Failed   *ZeroCheck // the check that failed since the mastering
 	FailedAt time.Time
+	Again    *Rereading            // the newest re-reading of the ring since the mastering
 	Knocked  string                // what happened to the gauge since the mastering
 	Running  *Master               // a mastering or check in progress: Raw holds the ring readings so far
 	Moved    float64               // seconds the wall clock jumped since mastering, summed without sign
@@ -146,7 +147,7 @@ func (f *Fold) Apply(e *Event) {
 		}
 	case Mastered:
 		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
-		f.Failed, f.Knocked, f.Moved, f.RingThen = nil, "", 0, f.Warm.Ring
+		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
 		f.look(e.At)
 		if g := e.Master.Gain; e.Master.Second && g != nil { // only the first ring tells of the zero
 			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
@@ -157,9 +158,12 @@ func (f *Fold) Apply(e *Event) {
 		if e.Check.Valid && e.Check.Good {
 			f.look(e.At)
 		} else if e.Check.Valid {
-			f.Failed, f.FailedAt = e.Check, e.At
-			f.doubt()
-			f.stands()
+			f.failed(e.Check, e.At)
+		}
+	case Reread:
+		f.Running, f.Again = nil, e.Reread
+		if c := e.Reread.Failed(); c != nil {
+			f.failed(c, e.At)
 		}
 	case Dressing:
 		f.Dressed = true
@@ -229,13 +233,16 @@ func (f *Fold) standing() master.Standing {
 	return s
 }
 
-// doubt puts the readings of the part since the last good look in doubt.
-func (f *Fold) doubt() {
+// failed takes in that a check did not find the zero as it must be: the readings of the
+// part since the last good look are in doubt.
+func (f *Fold) failed(c *ZeroCheck, at time.Time) {
+	f.Failed, f.FailedAt = c, at
 	for _, r := range f.Readings {
 		if r.At.After(f.GoodAt) {
 			f.mistrust(r.No)
 		}
 	}
+	f.stands()
 }
 
 func (f *Fold) mistrust(no int) {

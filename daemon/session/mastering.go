@@ -49,12 +49,10 @@ func (s *Session) beginMastering(a Action) error {
 		return ask("job %s is mastered on ring %s; master on %s all the same?", f.Job.ID, f.Job.Ring, id)
 	case !a.Gain && f.Job != nil && (ring.Size-f.Job.Target).Abs() > ringReach && !a.Confirm:
 		return ask("ring %s is %s from the target; use it all the same?", id, (ring.Size - f.Job.Target).Abs())
-	case a.Of < 0 || a.Of > 50:
-		return fmt.Errorf("%d ring readings: want 1 to 50, or 0 for the usual %d", a.Of, s.set.Master.Readings)
 	}
-	of := a.Of
-	if of == 0 {
-		of = max(1, s.set.Master.Readings)
+	of, err := s.ringReadings(a.Of)
+	if err != nil {
+		return err
 	}
 	if a.Gain {
 		if err := s.canGain(ring, of); err != nil {
@@ -63,6 +61,36 @@ func (s *Session) beginMastering(a Action) error {
 	}
 	s.capture.reset()
 	s.emit(Event{Kind: Mastering, Master: &Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: check, Second: a.Gain}})
+	return nil
+}
+
+// ringReadings returns how many to take of a ring, of which a person may have said.
+func (s *Session) ringReadings(of int) (int, error) {
+	switch usual := max(1, s.set.Master.Readings); {
+	case of < 0 || of > 50:
+		return 0, fmt.Errorf("%d ring readings: want 1 to 50, or 0 for the usual %d", of, usual)
+	case of == 0:
+		return usual, nil
+	}
+	return of, nil
+}
+
+// beginRereading begins to read the ring that set the zero as if it were a part.
+func (s *Session) beginRereading(a Action) error {
+	f := &s.fold
+	if f.Master == nil {
+		return errors.New("there is no ring to re-read yet; master first")
+	}
+	ring := f.Master.Ring // as it was when it set the zero
+	if a.Ring != "" && a.Ring != ring.ID {
+		return fmt.Errorf("ring %s has not set the zero, %s has; to hold another ring against it, check the zero on that", a.Ring, ring.ID)
+	}
+	of, err := s.ringReadings(a.Of)
+	if err != nil {
+		return err
+	}
+	s.capture.reset()
+	s.emit(Event{Kind: Mastering, Master: &Master{Ring: ring, Gauge: s.set.Gauge.Name, Of: of, Check: true, Reread: true}})
 	return nil
 }
 
@@ -89,6 +117,8 @@ func (s *Session) ringReading(smp *drivers.Sample, sent Sent, raw analysis.Lengt
 	case scatter.Spread > s.set.Master.Spread && s.set.Master.Spread > 0:
 		s.again(fmt.Sprintf("the %d ring readings differ by %s µm, more than %s: wipe ring and tips, and read it again",
 			scatter.N, analysis.Length(scatter.Spread).Format(analysis.UM, 2), analysis.Length(s.set.Master.Spread).Format(analysis.UM, 2)))
+	case run.Reread:
+		s.reread(set)
 	case run.Check:
 		s.checked(set)
 	case run.Second:
@@ -147,19 +177,60 @@ func (s *Session) checked(set master.Set) {
 	rep, n := s.set.Gauge.Repeatability, len(set.Raw)
 	c := &ZeroCheck{Gauge: s.set.Gauge.Name}
 	if set.Ring.ID == f.Master.Ring.ID {
-		tolerance := analysis.Deviation(0)
-		if f.Job != nil {
-			tolerance = analysis.Deviation(f.Job.High - f.Job.Low)
-		}
-		c.Check = master.CheckZero(set, *f.correction(), master.DriftLimit(tolerance, rep, f.Master.Of, n), 1, s.set.Master.Spread)
+		c.Check = master.CheckZero(set, *f.correction(), s.driftLimit(n), 1, s.set.Master.Spread)
 	} else {
 		second := master.SecondRing(f.mastering(), set, rep, s.set.Master.Spread, f.Master.Ring.Nominal, set.Ring.Nominal)
 		c.Check, c.Suspect = second.Check, second.Suspect
 	}
 	if c.Valid && !c.Good {
-		c.Doubt = &InDoubt{Since: f.GoodAt, Readings: f.Since, Parts: f.Ended}
+		c.Doubt = f.inDoubt()
 	}
 	s.emit(Event{Kind: Checked, Check: c})
+}
+
+// driftLimit is how far n readings of the ring that set the zero may be off.
+func (s *Session) driftLimit(n int) analysis.Deviation {
+	f := &s.fold
+	tolerance := analysis.Deviation(0)
+	if f.Job != nil {
+		tolerance = analysis.Deviation(f.Job.High - f.Job.Low)
+	}
+	return master.DriftLimit(tolerance, s.set.Gauge.Repeatability, f.Master.Of, n)
+}
+
+// inDoubt is what a look at a ring that failed now puts in doubt.
+func (f *Fold) inDoubt() *InDoubt {
+	return &InDoubt{Since: f.GoodAt, Readings: f.Since, Parts: f.Ended}
+}
+
+// reread tells what the ring that set the zero comes to as a part does.
+func (s *Session) reread(set master.Set) {
+	f := &s.fold
+	r := &Rereading{Gauge: s.set.Gauge.Name}
+	r.Rereading = master.Reread(f.mastering(), set, s.oneReading(), s.driftLimit(len(set.Raw)), f.adjustRing())
+	if r.Failed() != nil {
+		r.Doubt = f.inDoubt()
+	}
+	s.emit(Event{Kind: Reread, Reread: r})
+	s.live.Hint = r.Sentence
+}
+
+// oneReading is the standard deviation of one captured value, the step of the display
+// in it, of which a value lies anywhere within half (JCGM 100:2008, 4.3.7).
+func (s *Session) oneReading() analysis.Deviation {
+	g := &s.set.Gauge
+	return analysis.Deviation(math.Ceil(math.Hypot(float64(g.Repeatability), float64(g.Step)/math.Sqrt(12))))
+}
+
+// adjustRing is what a ring is corrected by as a part is: the temperatures, if its own
+// was measured at the mastering and since.
+func (f *Fold) adjustRing() (a master.Adjust) {
+	m, err := master.FindMaterial(orElse(f.Master.Ring.Material, "steel"))
+	if err != nil || f.RingThen == nil || f.Warm.Ring == nil {
+		return a
+	}
+	a.Thermal = &master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: m.Alpha, PartAlpha: m.Alpha, RingAt: *f.RingThen, PartAt: *f.Warm.Ring}
+	return a
 }
 
 // rework works out new values for the readings of the part that a failed check

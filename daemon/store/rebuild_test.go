@@ -18,7 +18,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []session.Kind{session.Started, session.JobChosen, session.PartBegun, session.RoundOver, session.Placed,
 		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored,
-		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Disturbed, session.ClockSet, session.Told}
+		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Reread, session.Disturbed, session.ClockSet, session.Told}
 	for i := range rapid.IntRange(least, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
@@ -60,6 +60,9 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 		case session.Checked:
 			e.Check = &session.ZeroCheck{Gauge: "G-11"}
 			e.Check.Valid, e.Check.Good = true, odd
+		case session.Reread:
+			e.Reread = &session.Rereading{Gauge: "G-11"}
+			e.Reread.Valid, e.Reread.Good = true, odd
 		case session.Disturbed:
 			e.Note = "new tips"
 		case session.Judged:
@@ -82,7 +85,7 @@ func fold(records []session.Record, station string) *session.Fold {
 		}
 	}
 	if f.Master == nil { // what happened since a mastering that never was decides nothing
-		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, "", nil
+		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Again, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, "", nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
 	}
 	if f.Failed == nil { // when a check failed that a mastering has made good

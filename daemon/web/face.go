@@ -332,9 +332,23 @@ func (v *face) places(b *session.Bore, f picture.Format) {
 	if l := b.Last; l != nil {
 		v.Last = fmt.Sprintf("no. %d: %s at %s", l.No, f.Size(l.Size), f.Place(l.Place))
 	}
+	if x := b.Reread; x != nil && (b.Last == nil || x.At.After(b.Last.At)) {
+		v.Last = fmt.Sprintf("ring %s as a part: %s, %s %s off, %s", x.Ring.ID, f.Size(x.Size), f.Signed(x.Error), f.SmallUnit(), rereadWord(x))
+	}
 	if b.Refused != nil {
 		v.Refused = b.Refused.Reason
 	}
+}
+
+// rereadWord says how the ring that set the zero came out as a part.
+func rereadWord(x *session.Rereading) string {
+	switch {
+	case x.Agrees:
+		return "agrees"
+	case x.Good:
+		return "check the zero"
+	}
+	return "too far off"
 }
 
 func (v *face) signs(b *session.Bore, f picture.Format) {

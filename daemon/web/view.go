@@ -168,6 +168,8 @@ func happening(r *session.Record, f picture.Format) happened {
 		h.Good = r.Verdict.Accepted
 	case r.Check != nil:
 		h.Good = r.Check.Doubt == nil
+	case r.Reread != nil:
+		h.Text, h.Good = f.Recorded(r.Reread.Sentence), r.Reread.Doubt == nil
 	}
 	return h
 }

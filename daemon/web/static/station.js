@@ -137,6 +137,7 @@ function happened(h) {
     case "refused": sounds.refused(); note(h.text, 6000); break;
     case "ring": sounds.taken(); break;
     case "mastered": note("zero set", 2500); break;
+    case "reread": note(h.text, 20000); if (!h.good) sounds.attention(); break;
     case "check": if (!h.good) sounds.attention(); break;
   }
 }
