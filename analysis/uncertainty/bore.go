@@ -94,7 +94,7 @@ func Bore(in BoreInput) (Budget, error) {
 	m.temperatures(&in)
 	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: 1, Source: "judgement"})
 	m.rectangle(LineResolution, (in.Resolution+1)/2, "half a step of the gauge")
-	m.rectangle(LineIndentation, in.Indentation, "part against ring, not corrected")
+	m.rectangle(LineIndentation, in.Indentation, "part against ring, as far as not corrected")
 	if in.Away != 0 {
 		m.add(Line{Name: LineGain, Type: B, Distribution: Normal, Unit: "1", Standard: in.GainU, Sensitivity: in.Away.Micrometres(), Source: "second ring"})
 	}

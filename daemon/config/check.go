@@ -159,10 +159,20 @@ func (l *loader) gauge(key string, g *Gauge) {
 	if g.Step <= 0 || g.Repeatability <= 0 || g.Tip < 0 {
 		l.fault(key, "step and repeatability must be above 0, tip not below it")
 	}
+	if g.Force < 0 || g.Force > mostForce {
+		l.fault(key+".force", "%v N: want that of one tip, up to %v N; 0 N if it is not known", float64(g.Force), float64(mostForce))
+	}
+	if g.CorrectIndentation && (g.Tip <= 0 || g.Kind != TwoPoint) {
+		l.fault(key+".correct_indentation", "it is worked out for a two-point gauge with round tips; give their radius in tip")
+	}
 	for _, name := range slices.Sorted(maps.Keys(g.Channels)) {
 		l.oneOf(key+".channels."+name, g.Channels[name], roles...)
 	}
 }
+
+// mostForce is more than any gauge for small bores presses with (common practice: 0.5
+// to 2 N, a heavy one 10).
+const mostForce Force = 20
 
 func (l *loader) oneOf(key, v string, allowed ...string) {
 	if !slices.Contains(allowed, v) {

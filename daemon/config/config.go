@@ -127,10 +127,17 @@ type Gauge struct {
 	Kind          string             `koanf:"kind"`  // two-point, three-point or air
 	Shows         string             `koanf:"shows"` // size or deviation
 	Tip           analysis.Length    `koanf:"tip"`
+	Force         Force              `koanf:"force"` // of one tip, 0 if not known
 	Step          analysis.Deviation `koanf:"step"`
 	Repeatability analysis.Deviation `koanf:"repeatability"`
-	Channels      map[string]string  `koanf:"channels"` // name to size, depth, angle, part temperature, ring temperature
+	// CorrectIndentation: sizes are corrected for how much deeper the tips sink into
+	// the part than into the ring.
+	CorrectIndentation bool              `koanf:"correct_indentation"`
+	Channels           map[string]string `koanf:"channels"` // name to size, depth, angle, part temperature, ring temperature
 }
+
+// Force is in newton.
+type Force float64
 
 // Decoder returns a new decoder for the gauge's frames.
 func (g *Gauge) Decoder() (drivers.Decoder, error) {

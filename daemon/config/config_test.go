@@ -185,6 +185,32 @@ func TestNominalOfARing(t *testing.T) {
 	}
 }
 
+// A correction for the contacts wants to know what they are like.
+func TestContacts(t *testing.T) {
+	for _, c := range []struct{ tip, kind, force, correct, key, why string }{
+		{"2 mm", "two-point", "0 N", "true", "", ""},
+		{"2 mm", "two-point", "0.8 N", "false", "", ""},
+		{"0 mm", "two-point", "0 N", "false", "", ""},
+		{"0 mm", "two-point", "0 N", "true", "gauges.G-11.correct_indentation", "radius in tip"},
+		{"2 mm", "three-point", "0 N", "true", "gauges.G-11.correct_indentation", "two-point gauge"},
+		{"2 mm", "two-point", "1", "true", "gauges.G-11.force", "with its unit"},
+		{"2 mm", "two-point", "much N", "true", "gauges.G-11.force", "with its unit"},
+		{"2 mm", "two-point", "-1 N", "true", "gauges.G-11.force", "of one tip"},
+		{"2 mm", "two-point", "200 N", "true", "gauges.G-11.force", "of one tip"},
+	} {
+		text := strings.NewReplacer("tip: 2 mm", "tip: "+c.tip, "kind: two-point", "kind: "+c.kind, "force: 0 N", "force: "+c.force,
+			"correct_indentation: false", "correct_indentation: "+c.correct).Replace(example(t))
+		_, err := Parse("f.yaml", []byte(text))
+		f := find(err, c.key)
+		switch {
+		case c.key == "" && err != nil:
+			t.Errorf("%+v: %v", c, err)
+		case c.key != "" && (f == nil || !strings.Contains(f.Err.Error(), c.why)):
+			t.Errorf("%+v: got %v", c, err)
+		}
+	}
+}
+
 // Several gauges on one port: by their addresses if they are asked, by their
 // channels if they speak by themselves, and in no other way.
 func TestSharedPort(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -272,6 +273,7 @@ var (
 	typeUnit      = reflect.TypeFor[analysis.Unit]()
 
 	typeTemperature = reflect.TypeFor[analysis.Temperature]()
+	typeForce       = reflect.TypeFor[Force]()
 )
 
 // convert turns the text of a length, unit or duration into its value, and
@@ -299,6 +301,8 @@ func convert(from, to reflect.Type, v any) (any, error) {
 		return d, nil
 	case typeTemperature:
 		return temperature(v)
+	case typeForce:
+		return force(v)
 	case typeUnit:
 		u, err := analysis.ParseUnit(text)
 		if !isText || err != nil || u == analysis.NoUnit {
@@ -313,6 +317,17 @@ func convert(from, to reflect.Type, v any) (any, error) {
 		return nil, fmt.Errorf("%v: want text; put it in quotes", v)
 	}
 	return v, nil
+}
+
+// force reads a force: "1 N", "0.8 N".
+func force(v any) (any, error) {
+	text, _ := v.(string)
+	number, found := strings.CutSuffix(strings.TrimSpace(text), "N")
+	n, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if !found || err != nil || math.IsNaN(n) || math.IsInf(n, 0) {
+		return nil, fmt.Errorf("%v: want a force with its unit, such as \"1 N\"", v)
+	}
+	return Force(n), nil
 }
 
 // temperature reads a temperature or a difference of two: "1 K", "21.5 °C".

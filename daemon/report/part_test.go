@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"encoding/csv"
 	"encoding/xml"
 	"errors"
 	"flag"
@@ -10,6 +11,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -91,6 +93,36 @@ func TestNothingIsClaimedThatTwoPointsCantSee(t *testing.T) {
 			if hit := never.FindString(s); hit != "" {
 				t.Errorf("%s speaks of %q", d.Subject, hit)
 			}
+		}
+	}
+}
+
+// A correction for the contacts is said in the record, has its column in the CSV, and
+// leaves a line in the budget.
+func TestIndentationIsSaid(t *testing.T) {
+	for _, correct := range []bool{false, true} {
+		set := shopSettings(t)
+		set.Gauge.Tip, set.Gauge.CorrectIndentation = 2*analysis.Millimetre, correct
+		set.Jobs["J-4112"].Material = "leaded bronze"
+		b := newBench(t, set)
+		b.begin("J-4112", "003", 0)
+		b.play(rounds(t, "sleeve"), 0)
+		p := b.part("003")
+		text := Text(p)
+		if strings.Contains(text, "how much deeper the gauge's tips sink") != correct || !strings.Contains(text, "contact indentation") {
+			t.Errorf("correction %v:\n%s", correct, text)
+		}
+		var out bytes.Buffer
+		if err := p.CSV(&out); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(&out).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := slices.Index(rows[0], "indentation_um")
+		if got, err := strconv.ParseFloat(rows[1][i], 64); err != nil || (got < -0.15 && got > -0.25) != correct {
+			t.Errorf("correction %v: %s µm in the CSV, %v", correct, rows[1][i], err)
 		}
 	}
 }

@@ -33,9 +33,9 @@ func (r *record) sizes() {
 		all = all[n:]
 	}
 	t := r.sizeTable(all, true)
-	t.Notes = append(t.Notes, fmt.Sprintf("Ø in %s, corrected to the master. Depth from the %s / clock angle.", spelt(r.unit), orDash(clean(r.job.Face))))
-	if r.corrected() {
-		t.Notes[0] = fmt.Sprintf("Ø in %s, corrected to the master and to 20 °C from measured temperatures. Depth from the %s / clock angle.", spelt(r.unit), orDash(clean(r.job.Face)))
+	t.Notes = append(t.Notes, fmt.Sprintf("Ø in %s, corrected to the master%s. Depth from the %s / clock angle.", spelt(r.unit), r.corrected(), orDash(clean(r.job.Face))))
+	if r.indented() {
+		t.Notes = append(t.Notes, "Corrected for how much deeper the gauge's tips sink into the part than into the ring; what that leaves is in the budget.")
 	}
 	if len(r.fold.Doubtful) > 0 {
 		t.Notes = append(t.Notes, "In brackets: in doubt after a check that failed, and not counted.")
@@ -46,9 +46,17 @@ func (r *record) sizes() {
 	r.doc.add(t)
 }
 
-// corrected reports whether any size was brought to 20 °C.
-func (r *record) corrected() bool {
-	return slices.ContainsFunc(r.fold.Readings, func(x *session.Reading) bool { return x.Thermal != 0 })
+// corrected says that sizes were brought to 20 °C, if any was.
+func (r *record) corrected() string {
+	if !slices.ContainsFunc(r.fold.Readings, func(x *session.Reading) bool { return x.Thermal != 0 }) {
+		return ""
+	}
+	return " and to 20 °C from measured temperatures"
+}
+
+// indented reports whether any size was corrected for the indentation.
+func (r *record) indented() bool {
+	return slices.ContainsFunc(r.fold.Readings, func(x *session.Reading) bool { return x.Indentation != 0 })
 }
 
 // again reports whether a place was gauged more than once in a round.

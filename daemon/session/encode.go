@@ -64,6 +64,9 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 	if r.Thermal != 0 {
 		b = r.Thermal.AppendJSON(append(b, `,"thermal_um":`...))
 	}
+	if r.Indentation != 0 {
+		b = r.Indentation.AppendJSON(append(b, `,"indentation_um":`...))
+	}
 	b = appendSome(b, `,"ask":`, r.Ask)
 	b = strconv.AppendInt(append(b, `,"mastered":`...), int64(r.Mastered), 10)
 	return append(b, '}'), nil

@@ -20,7 +20,8 @@ func drawReading(t *rapid.T) *Reading {
 		Deviation: analysis.Deviation(length.Draw(t, "deviation")), Gauge: text.Draw(t, "gauge"), Channel: text.Draw(t, "channel"),
 		How: text.Draw(t, "how"), Turns: rapid.IntRange(0, 2).Draw(t, "turns"), Raw: analysis.Length(length.Draw(t, "raw")),
 		Zero: analysis.Deviation(length.Draw(t, "zero")), Thermal: analysis.Deviation(rapid.Int64Range(0, 1).Draw(t, "thermal")),
-		Ask: text.Draw(t, "ask"), Mastered: int(number.Draw(t, "mastered")),
+		Indentation: analysis.Deviation(rapid.Int64Range(-1, 1).Draw(t, "indentation")),
+		Ask:         text.Draw(t, "ask"), Mastered: int(number.Draw(t, "mastered")),
 		Sent: Sent{
 			Digits: rapid.Int64().Draw(t, "digits"), Places: rapid.IntRange(0, 9).Draw(t, "places"), Frame: text.Draw(t, "frame"),
 			Unit:   rapid.SampledFrom([]analysis.Unit{analysis.NoUnit, analysis.MM, analysis.UM, analysis.IN, analysis.UIN}).Draw(t, "unit"),

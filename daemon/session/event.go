@@ -128,10 +128,12 @@ type Reading struct {
 	Turns     int                `json:"turns,omitempty"`
 	Sent      Sent               `json:"sent"`
 	Raw       analysis.Length    `json:"raw_mm"` // as the gauge showed it
-	// Size = Raw + Zero + Thermal: what the mastering adds, and what the measured
-	// temperatures of part and ring add to that for the size at 20 °C.
-	Zero    analysis.Deviation `json:"zero_um"`
-	Thermal analysis.Deviation `json:"thermal_um,omitempty"`
+	// Size = Raw + Zero + Thermal + Indentation: what the mastering adds, what the
+	// measured temperatures of part and ring add to that for the size at 20 °C, and
+	// what is taken off where the tips sink deeper into the part than into the ring.
+	Zero        analysis.Deviation `json:"zero_um"`
+	Thermal     analysis.Deviation `json:"thermal_um,omitempty"`
+	Indentation analysis.Deviation `json:"indentation_um,omitempty"`
 	// Ask says that the size fits another section far better than this one. The
 	// reading stands where it was taken until a person says otherwise.
 	Ask string `json:"ask,omitempty"`

@@ -29,7 +29,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	if f.Master == nil {
 		return
 	}
-	size, form, err := f.budgets(set, readings)
+	size, form, err := f.budgets(set, b.Basis, readings)
 	if err != nil { // the configuration check asks for all that it needs
 		return
 	}
@@ -58,8 +58,8 @@ func words(u analysis.Unit) form.Words {
 const thermometer = 3 * analysis.Celsius / 10
 
 // budgets works out the uncertainty of a size of the round, and of the difference
-// of two of them.
-func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form uncertainty.Budget, err error) {
+// of two of them; basis is the number of the round.
+func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (size, form uncertainty.Budget, err error) {
 	part, err := material(f.Job.Material)
 	if err != nil {
 		return size, form, err
@@ -82,8 +82,13 @@ func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form u
 	if part == ring {
 		in.SameMaterial = 1
 	}
-	if in.Indentation, err = f.indentation(set.Gauge.Tip); err != nil {
+	larger, left, err := f.indentation(&set.Gauge)
+	if err != nil {
 		return size, form, err
+	}
+	in.Indentation = max(larger, -larger)
+	if f.contactCorrected(basis) {
+		in.Indentation = left
 	}
 	if f.Warm.Part != nil && f.RingThen != nil { // measured, and corrected for
 		in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
@@ -96,27 +101,6 @@ func (f *Fold) budgets(set *Settings, readings []analysis.Reading) (size, form u
 		Size: f.Job.Target, Repeat: set.Gauge.Repeatability, Readings: 1, Resolution: set.Gauge.Step, Part: part,
 	})
 	return size, form, err
-}
-
-// usualForce is that of one tip, in newton, and usualTip what it is made of
-// (common practice: 0.5 to 2 N, carbide).
-const (
-	usualForce = 1.0
-	usualTip   = "carbide"
-)
-
-// indentation is by how much a gauge set in the ring reads large in the part, if
-// that is softer, since its tips sink in deeper: a line of the budget, never taken
-// off a size. 0 where the tips are not known.
-func (f *Fold) indentation(tip analysis.Length) (analysis.Deviation, error) {
-	if tip <= 0 || 2*tip >= f.Job.Target {
-		return 0, nil
-	}
-	at := func(wall string) master.Contact {
-		return master.Contact{Tip: tip, Force: usualForce, Diameter: f.Job.Target, Material: usualTip, Wall: orElse(wall, "steel")}
-	}
-	d, err := master.LargerThanRing(at(f.Job.Material), at(f.Master.Ring.Material))
-	return max(d, -d), err
 }
 
 // material returns the expansion of a material; one that is not stated is steel,

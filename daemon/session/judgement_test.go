@@ -1,14 +1,12 @@
 package session
 
 import (
-	"math"
 	"strings"
 	"testing"
 	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
-	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 )
 
@@ -235,26 +233,5 @@ func TestOnlyPartsWithReadingsAreInDoubt(t *testing.T) {
 	d := b.last[len(b.last)-1].Check.Doubt
 	if d == nil || d.Readings != 7 || len(d.Parts) != 1 || d.Parts[0] != "0002" {
 		t.Errorf("in doubt: %+v, want 7 readings, of the finished parts 0002 only", d)
-	}
-}
-
-// Tips sink in deeper in a soft part than in the steel ring: about 0.18 µm in bronze
-// and 0.33 µm in aluminium for tips of 2 mm at 1 N (a worked example of the trade). It
-// is a line of the budget, and the size stays as gauged.
-func TestSoftPartWidensTheBudget(t *testing.T) {
-	for material, want := range map[string]float64{"tool steel": 0, "leaded bronze": 0.18, "aluminium": 0.33} {
-		set := guarded(verdict.Expanded)
-		set.Gauge.Tip = 2 * analysis.Millimetre
-		set.Jobs["J-4112"].Material = material
-		b := gauged(t, set, "31.7513").bore()
-		got := 0.0
-		for _, l := range b.Budget.Lines {
-			if l.Name == uncertainty.LineIndentation {
-				got = l.HalfWidth
-			}
-		}
-		if math.Abs(got-want) > 0.03 || b.Sizes.Largest.Size != lengthOf("31.7510 mm") {
-			t.Errorf("%s: ± %.3f µm, want %.2f; size %s", material, got, want, b.Sizes.Largest.Size)
-		}
 	}
 }

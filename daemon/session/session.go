@@ -386,9 +386,11 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 		Gauge:     s.set.Gauge.Name, Channel: smp.Channel, How: c.how, Turns: c.turns,
 		Sent: sent, Raw: c.raw, Zero: analysis.Deviation(size - c.raw),
 	}
-	r.Thermal = f.thermal(size)
-	r.Size += analysis.Length(r.Thermal)
-	r.Deviation += r.Thermal
+	// The contact first, as it happened at the temperature of the part.
+	r.Indentation = f.contact(&s.set.Gauge)
+	r.Thermal = f.thermal(size + analysis.Length(r.Indentation))
+	r.Size += analysis.Length(r.Thermal + r.Indentation)
+	r.Deviation += r.Thermal + r.Indentation
 	if n := len(f.Readings); n > 0 {
 		r.No = f.Readings[n-1].No + 1
 	}

@@ -43,6 +43,11 @@ type GaugeSettings struct {
 	Step analysis.Deviation
 	// Tip is the radius of the measuring tips of a two-point gauge, 0 if not known.
 	Tip analysis.Length
+	// Force is that of one tip in newton, 0 if not known.
+	Force float64
+	// CorrectIndentation says that a size is corrected for how much deeper the tips
+	// sink into the part than into the ring; what is left is a line of the budget.
+	CorrectIndentation bool
 	// ThreePoint says that the gauge has three self-centring contacts.
 	ThreePoint bool
 }
