@@ -406,10 +406,15 @@ func TestBrowserSmallActions(t *testing.T) {
 	b.wait("the action that is due", `document.getElementById("due").innerText === "Master"`)
 	r.readRing(b, "master")
 	r.reading("31.74510", 1)
+	r.reading("31.74520", 2)
 	b.act("void")
+	b.act("void", chromedp.SetValue(`#d-void [name="reading"]`, "1"))
 	b.says("next", "0°")
-	b.act("restore")
+	b.act("restore", chromedp.SetValue(`#d-restore [name="reading"]`, "1")) // not the newest void
 	b.says("next", "90°")
+	if v := r.bore().Voids; len(v) != 1 || v[0].No != 2 {
+		t.Errorf("struck out: %+v", v)
+	}
 	b.act("place", chromedp.Click(`#places label:nth-child(2)`), chromedp.Click(`#d-place [value="skip"]`))
 	b.says("next", "1.26 in / 0°")
 	b.act("dressed", chromedp.Click(`#d-dressed [value="the stones were trued"]`))

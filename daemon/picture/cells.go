@@ -43,7 +43,7 @@ func (c *cut) cell(p session.PlaceState, next bool, x, y, w float64) {
 		word = c.Format.Signed(*p.Deviation)
 	}
 	if p.Ask != "" { // the page says what is asked
-		word = "? " + word
+		word += " ?"
 	}
 	switch {
 	case next: // an arrow, and the word
@@ -51,6 +51,9 @@ func (c *cut) cell(p session.PlaceState, next bool, x, y, w float64) {
 		c.write(NextAs, Point{mid.X - w*0.05, mid.Y}, w*0.8, "next")
 	case p.State == "taken":
 		c.cv.Lines(Cell, true, box)
+		if p.Ask != "" {
+			c.cv.Lines(Doubted, true, box)
+		}
 		c.write(Strong, mid, w, word)
 		if c.tightest(p.Place) {
 			c.corner(x-w/2, y+gap)
@@ -138,13 +141,18 @@ func (c *cut) ruler() {
 	t := c.text
 	y := c.axis + c.outer
 	var lines [][]Point
+	size := 0.9 * t
+	for i := 1; i < len(c.sections); i++ { // smaller where sections lie close
+		between := c.x(c.sections[i].depth) - c.x(c.sections[i-1].depth)
+		size = min(size, 2*between/textWidth(c.Format.Depth(c.sections[i].depth)+c.Format.Depth(c.sections[i-1].depth)+"  "))
+	}
 	for _, s := range c.sections {
 		x := c.x(s.depth)
 		lines = append(lines, []Point{{x, y}, {x, y + 0.4*t}})
 		word := c.Format.Depth(s.depth)
-		half := 0.45 * t * textWidth(word)
+		half := 0.5 * size * textWidth(word)
 		at := clamp(x, c.x0-0.4*t+half, c.x1+0.4*t-half) // clear of what the ends are called
-		c.cv.Text(Soft, Point{at, y + 1.35*t}, 0.9*t, Middle, word)
+		c.cv.Text(Soft, Point{at, y + 1.35*t}, size, Middle, word)
 	}
 	c.cv.Lines(Frame, false, append(lines, []Point{{c.x0, y + 0.2*t}, {c.x1, y + 0.2*t}})...)
 	c.cv.Text(Strong, Point{c.x0 - 0.6*t, y + 1.0*t}, 0.95*t, End, c.near())

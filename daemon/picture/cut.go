@@ -110,7 +110,7 @@ func (c Cut) lay() *cut {
 // frame parts the drawing into the bore, and the room about it for words.
 func (c *cut) frame() {
 	b := c.Bore.Job
-	c.text = clamp(min(c.H/16, c.W/32), 11, 30)
+	c.text = clamp(min(c.H/16, c.W/32), 12.5, 30)
 	top, bottom, left, right := 0.4*c.text, 3.1*c.text, gutters*c.text, gutters*c.text
 	if c.apart = c.notesApart(); c.apart {
 		bottom += 1.1 * c.text

@@ -156,12 +156,15 @@ func TestWhatDoesNotCount(t *testing.T) {
 	}
 	asked := 0
 	for _, s := range shapes {
-		if strings.HasPrefix(s.text, "? ") {
+		if strings.HasSuffix(s.text, " ?") {
 			asked++
 		}
 	}
 	if asked != 1 {
 		t.Errorf("%d questions, want 1", asked)
+	}
+	if len(of(shapes, "path", "doubted")) != 1 {
+		t.Error("the cell in question looks like the others")
 	}
 }
 
@@ -330,7 +333,7 @@ func TestGreys(t *testing.T) {
 		return (0.2126*float64(c>>16&255) + 0.7152*float64(c>>8&255) + 0.0722*float64(c&255)) / 255
 	}
 	seen := map[string]bool{}
-	for r := picture.Paper; r <= picture.Struck; r++ {
+	for r := picture.Paper; r <= picture.Doubted; r++ {
 		s := r.Style()
 		if s.Name == "" || seen[s.Name] {
 			t.Errorf("role %d has the name %q, which is empty or another's", r, s.Name)

@@ -36,6 +36,7 @@ const (
 	Bar     // of a chart
 	Ahead   // what is predicted
 	Struck  // a void reading
+	Doubted // a reading that may be of another place
 )
 
 // Style is how a role looks on white paper. Colours are 0xRRGGBB, none is -1.
@@ -81,6 +82,7 @@ var roles = [...]Style{
 	Bar:     {"bar", 0x5c6970, 0xc9d2d6, 1, nil, false},
 	Ahead:   {"ahead", 0x0b5cad, 0xd3e5f7, 1.4, []float64{5, 4}, false},
 	Struck:  {"struck", 0x5c6970, -1, 1.6, nil, false},
+	Doubted: {"doubted", 0x8a5a00, 0xffe9b0, 3, []float64{7, 4}, false},
 }
 
 // Style returns how the role looks on white paper.

@@ -28,6 +28,7 @@ type Bore struct {
 	Basis    int             `json:"basis"` // the round that the numbers below rest on
 	Rounds   []RoundSum      `json:"rounds,omitempty"`
 	Places   []PlaceState    `json:"places,omitempty"`
+	Voids    []Struck        `json:"voids,omitempty"` // readings of the part that are struck out, the newest first, at most 20
 	Next     *analysis.Place `json:"next,omitempty"`
 	Complete bool            `json:"complete"` // every place of the plan has a reading in this round
 
@@ -122,6 +123,18 @@ type PlaceState struct {
 	Ask string `json:"ask,omitempty"`
 }
 
+// voidsTold bounds how many readings struck out a state tells of.
+const voidsTold = 20
+
+// Struck is a reading that is struck out.
+type Struck struct {
+	analysis.Place
+	No     int             `json:"no"`
+	Round  int             `json:"round"`
+	Size   analysis.Length `json:"size_mm"`
+	Reason string          `json:"reason"`
+}
+
 // RoundSum sums a round up.
 type RoundSum struct {
 	Round
@@ -212,6 +225,11 @@ func (f *Fold) bore(b *Bore, set *Settings) {
 	}
 	f.rounds(b)
 	f.places(b, now)
+	for _, r := range slices.Backward(f.Readings) {
+		if why, void := f.Voids[r.No]; void && len(b.Voids) < voidsTold {
+			b.Voids = append(b.Voids, Struck{r.Place, r.No, r.Round, r.Size, why})
+		}
+	}
 	if readings := f.numbers(b, f.Current(b.Basis)); readings != nil {
 		f.judgement(b, set, readings)
 	}

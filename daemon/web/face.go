@@ -2,8 +2,10 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/daemon/picture"
@@ -51,6 +53,8 @@ type face struct {
 	Advice   string   `json:"advice,omitempty"`
 	Reason   string   `json:"reason,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
+	Turning  bool     `json:"turning,omitempty"` // the spindle turns; the first caution says so
+	Sizes    string   `json:"sizes,omitempty"`   // the extreme sizes, for the question before a verdict
 
 	Next     string `json:"next,omitempty"`
 	Progress string `json:"progress,omitempty"`
@@ -63,6 +67,7 @@ type face struct {
 
 	Places   []choice `json:"places,omitempty"`
 	Readings []choice `json:"readings,omitempty"`
+	Voids    []choice `json:"voids,omitempty"`
 	Ring     string   `json:"ring,omitempty"`
 	Mastered bool     `json:"mastered"`
 	Reading  bool     `json:"reading_ring"` // a ring is being read
@@ -75,6 +80,7 @@ type face struct {
 type sign struct {
 	Tone tone   `json:"tone"`
 	Text string `json:"text"`
+	More string `json:"more,omitempty"` // after the text, where there is room for it
 }
 
 // choice is a place, or a reading, that an action may name.
@@ -122,7 +128,7 @@ func (v *face) translate(f picture.Format) {
 // since when nothing is known. The gauge and the record may be well there.
 func away(b *session.Bore, f picture.Format, why string) face {
 	v := face{Tone: none, State: "no signal", Big: "No signal", Why: why, Advice: "Nothing is known of this station now.", Reason: f.Recorded(why), Waiting: "a signal"}
-	v.Master, v.Gauge, v.Record = sign{none, "zero not known"}, sign{none, "gauge not known"}, sign{none, "record not known"}
+	v.Master, v.Gauge, v.Record = sign{Tone: none, Text: "zero not known"}, sign{Tone: none, Text: "gauge not known"}, sign{Tone: none, Text: "record not known"}
 	if b.Job != nil {
 		v.Job, v.JobTitle = b.Job.ID, b.Job.Title
 	}
@@ -151,6 +157,7 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 		v.limits(b, f)
 	case b.Verdict != nil:
 		v.says(watch, "Laid aside", "the next part")
+		v.State = "laid aside"
 		v.limits(b, f)
 	case !b.Recording:
 		v.says(watch, "Not recording", "the journal")
@@ -169,10 +176,30 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 		v.says(act, "Gauge it", "gauging")
 	case b.Basis != b.Round:
 		v.says(act, "Gauge again", "gauging")
-		v.Caption = "before honing: smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
+		v.Caption = "before honing: " + extremes(b, f)
+	case warm(b): // a warm bore reads large: in size now is not in size
+		v.says(watch, "Too warm", "the part to cool")
+		v.State = "too warm to judge"
+		v.Caption = "reads now: " + extremes(b, f)
 	default:
 		v.judged(b, f)
 	}
+}
+
+// warm reports whether repeated readings show the part still to shrink.
+func warm(b *session.Bore) bool {
+	return b.Cooling != nil && !b.Cooling.Ready && b.Cooling.Wait > 0
+}
+
+// asked is what the tool asks about the place of the newest reading, "" if
+// nothing. Who gauges on has answered it.
+func asked(b *session.Bore) string {
+	for _, p := range b.Places {
+		if p.Ask != "" && b.Last != nil && p.No == b.Last.No {
+			return p.Ask
+		}
+	}
+	return ""
 }
 
 // due names the action that a person is to choose next, "" where the gauge goes on
@@ -189,7 +216,9 @@ func due(b *session.Bore) string {
 		return "master"
 	case b.State == session.Over:
 		return "reject"
-	case b.Sizes == nil || !b.Complete || b.Basis != b.Round:
+	case asked(b) != "":
+		return "void"
+	case b.Sizes == nil || !b.Complete || b.Basis != b.Round || warm(b):
 		return ""
 	case b.State == session.InSize:
 		return "accept"
@@ -218,10 +247,14 @@ func (v *face) judged(b *session.Bore, f picture.Format) {
 	small := b.Sizes.Smallest
 	v.Unit, v.Figure, v.Other = f.SmallUnit()+" to go", f.Small(b.ToLow), f.Other(b.ToLow)
 	v.Caption = "to the low limit, at " + f.Place(small.Place)
-	if b.State == session.TooClose || b.ToLow <= 0 { // near size the deviation says more
-		d := analysis.Deviation(small.Size - b.Job.Target)
+	if b.State == session.TooClose || b.ToLow <= 0 { // near size the deviation says more, of the place nearest to its limit
+		which, at := "tightest", small
+		if b.Complete && b.Room < -b.ToLow {
+			which, at = "widest", b.Sizes.Largest
+		}
+		d := analysis.Deviation(at.Size - b.Job.Target)
 		v.Unit, v.Figure, v.Other = f.SmallUnit()+" from target", f.Signed(d), f.Other(d)
-		v.Caption = "tightest, at " + f.Place(small.Place)
+		v.Caption = which + ", at " + f.Place(at.Place)
 	}
 	if !b.Complete {
 		v.AtLeast = "≥" // the places not gauged yet may be tighter
@@ -249,7 +282,12 @@ func (v *face) limits(b *session.Bore, f picture.Format) {
 	case !b.Complete && b.Basis == b.Round: // a place not gauged yet may be wider
 		v.RoomWord = "room at most"
 	}
-	v.Caption = "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
+	v.Caption = extremes(b, f)
+}
+
+// extremes tells the smallest and the largest size.
+func extremes(b *session.Bore, f picture.Format) string {
+	return "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
 }
 
 // advise says what to consider doing next, and why.
@@ -269,6 +307,8 @@ func (v *face) advise(b *session.Bore) {
 		v.Advice = "Rock the gauge in ring " + b.Master.Running.Ring.ID + " as in the part."
 	case !b.Master.OK:
 		v.Advice = "Master the gauge on ring " + b.Job.Ring + "."
+	case warm(b) && b.State != session.Over:
+		v.Advice = fmt.Sprintf("Let it cool for about %s, then gauge on here.", wait(b.Cooling.Wait))
 	case b.Next != nil && !b.Complete:
 		v.Advice, v.Reason = "Gauge at "+v.Next+".", v.Progress+" gauged in this round."
 	case a != nil:
@@ -282,6 +322,22 @@ func (v *face) advise(b *session.Bore) {
 	if b.Cooling != nil && !b.Cooling.Ready {
 		v.Reason = join(b.Cooling.Sentence, v.Reason)
 	}
+	v.ask(b)
+}
+
+// ask puts the tool's question before its advice: nothing is to be built on a
+// reading that may be of another place.
+func (v *face) ask(b *session.Bore) {
+	q := asked(b)
+	if q == "" || b.Verdict != nil || v.Big == "Too warm" {
+		return
+	}
+	v.Tone, v.State = watch, "right place?"
+	if v.Big != "" { // a verdict in large words would rest on it
+		v.Big = "Right place?"
+	}
+	v.Reason = join("If it was not, void it and gauge both places. If it was:", v.Advice)
+	v.Advice = sentence(q)
 }
 
 // risk says how likely the advised round goes over.
@@ -293,6 +349,22 @@ func risk(honing bool, p float64) string {
 		return "Risk of going over below 0.1 %."
 	}
 	return fmt.Sprintf("Risk of going over about %.1f %%.", 100*p)
+}
+
+// after puts a word before a text that isn't empty.
+func after(word, text string) string {
+	if text == "" {
+		return ""
+	}
+	return word + text
+}
+
+// wait is how long to wait, no finer than one can tell.
+func wait(d time.Duration) string {
+	if d < time.Minute {
+		return "a minute"
+	}
+	return plural(int(math.Ceil(d.Minutes())), "minute")
 }
 
 // once leaves out what is said twice in other words.
@@ -322,6 +394,12 @@ func (v *face) places(b *session.Bore, f picture.Format) {
 			taken++
 			v.Readings = append(v.Readings, choice{p.Depth, p.Angle, p.No, fmt.Sprintf("no. %d · %s %s at %s", p.No, f.Signed(*p.Deviation), f.SmallUnit(), f.Place(p.Place))})
 		}
+	}
+	for _, r := range b.Voids {
+		v.Voids = append(v.Voids, choice{r.Depth, r.Angle, r.No, fmt.Sprintf("no. %d at %s: %s, %s", r.No, f.Place(r.Place), r.Reason, f.Size(r.Size))})
+	}
+	if b.Sizes != nil {
+		v.Sizes = fmt.Sprintf("%s, smallest %s at %s, largest %s at %s.", b.State, f.Size(b.Sizes.Smallest.Size), f.Place(b.Sizes.Smallest.Place), f.Size(b.Sizes.Largest.Size), f.Place(b.Sizes.Largest.Place))
 	}
 	if len(b.Places) > 0 {
 		v.Progress = fmt.Sprintf("%d of %d places", taken, len(b.Places))
@@ -354,30 +432,32 @@ func rereadWord(x *session.Rereading) string {
 func (v *face) signs(b *session.Bore, f picture.Format) {
 	switch m := &b.Master; {
 	case m.OK:
-		v.Master = sign{safe, fmt.Sprintf("ring %s, %s", m.Ring, plural(m.Since, "reading since"))}
+		v.Master = sign{safe, "ring " + m.Ring, plural(m.Since, "reading since")}
 		if m.Gain != 0 {
-			v.Master.Text += fmt.Sprintf(", gain %.4f", m.Gain)
+			v.Master.More += fmt.Sprintf(", gain %.4f", m.Gain)
 		}
 	default:
-		v.Master = sign{act, "not mastered"}
+		v.Master = sign{Tone: act, Text: "not mastered"}
 	}
 	switch g := b.Gauge; {
 	case g == nil:
-		v.Gauge = sign{none, "gauge not seen yet"}
+		v.Gauge = sign{Tone: none, Text: "gauge not seen yet"}
 	case g.Lost:
-		v.Gauge = sign{watch, "gauge " + g.Name + " lost"}
+		v.Gauge = sign{Tone: watch, Text: "gauge " + g.Name + " lost"}
 	default:
-		v.Gauge = sign{safe, "gauge " + g.Name}
+		v.Gauge = sign{Tone: safe, Text: "gauge " + g.Name}
 	}
 	switch {
 	case !b.Recording:
-		v.Record = sign{danger, "NOT RECORDING"}
+		v.Record = sign{Tone: danger, Text: "NOT RECORDING"}
 	case b.Warning != "":
-		v.Record = sign{watch, b.Warning}
+		v.Record = sign{Tone: watch, Text: "recording, warning"}
+		v.Cautions = append([]string{sentence(b.Warning)}, v.Cautions...)
 	default:
-		v.Record = sign{safe, "recording"}
+		v.Record = sign{Tone: safe, Text: "recording"}
 	}
-	if b.Spindle {
+	if v.Turning = b.Spindle; v.Turning {
+		v.Cautions = slices.DeleteFunc(v.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) // said once
 		v.Cautions = append([]string{"SPINDLE TURNING: nothing is counted until it rests."}, v.Cautions...)
 	}
 }

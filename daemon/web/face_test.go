@@ -71,12 +71,59 @@ func TestNothingIsShownWithoutAZero(t *testing.T) {
 	}
 }
 
-// A reading that may belong elsewhere is asked about, before any other reason.
+// A reading that may belong elsewhere is asked about before anything else is said;
+// who gauges on has answered, and the question stays beside the advice.
 func TestQuestionedReading(t *testing.T) {
+	const q = "does it belong to 25 mm?"
 	b := states()["closing"]
-	b.Places[2].Ask = "Does it belong to 25 mm?"
-	if f := faceOf(b, picture.Format{}); !strings.HasPrefix(f.Reason, "Does it belong to 25 mm?") {
-		t.Errorf("reason %q", f.Reason)
+	b.Places[len(b.Places)-1].Ask = q
+	if f := faceOf(b, picture.Format{}); f.Advice != sentence(q) || f.Tone != watch || f.Due != "void" || !strings.Contains(f.Reason, "2 strokes") {
+		t.Errorf("of the newest: %s %q, advice %q, reason %q", f.Tone, f.Due, f.Advice, f.Reason)
+	}
+	b = states()["closing"]
+	b.Places[2].Ask = q
+	if f := faceOf(b, picture.Format{}); !strings.HasPrefix(f.Reason, sentence(q)) || f.Tone != stock || f.Due != "round" {
+		t.Errorf("of an older: %s %q, reason %q", f.Tone, f.Due, f.Reason)
+	}
+	b = states()["insize"]
+	b.Places[len(b.Places)-1].Ask = q
+	if f := faceOf(b, picture.Format{}); f.Big == "In size" || f.Tone == safe || f.Due == "accept" {
+		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, f.Due)
+	}
+}
+
+// A bore that is still shrinking is not in size, whatever it reads now.
+func TestWarmIsNotInSize(t *testing.T) {
+	for _, name := range []string{"warm", "cool"} {
+		f := faceOf(states()[name], picture.Format{})
+		if f.Tone != watch || f.Big != "Too warm" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "Let it cool for about ") {
+			t.Errorf("%s: %s %q, due %q, room %q, advice %q", name, f.Tone, f.Big, f.Due, f.Room, f.Advice)
+		}
+	}
+}
+
+// Near size the figure is of the place that is nearest to its limit.
+func TestFigureNearSize(t *testing.T) {
+	if f := faceOf(states()["nearhigh"], picture.Format{}); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "widest") || f.RoomWord != "over by" {
+		t.Errorf("high: %q %q %q", f.Figure, f.Caption, f.RoomWord) // 31.7527 − 31.75127 = 1.43 µm
+	}
+	if f := faceOf(states()["close"], picture.Format{}); !strings.HasPrefix(f.Caption, "to the low limit") && !strings.HasPrefix(f.Caption, "tightest") {
+		t.Errorf("low: %q %q", f.Figure, f.Caption)
+	}
+}
+
+// What is said of a finished part, of the spindle and of the record is said once,
+// and does not contradict itself.
+func TestFacesDoNotContradict(t *testing.T) {
+	all := states()
+	if f := faceOf(all["aside"], picture.Format{}); f.State != "laid aside" {
+		t.Errorf("laid aside, and %q", f.State)
+	}
+	if f := faceOf(all["spindle"], picture.Format{}); !f.Turning || !strings.HasPrefix(f.Cautions[0], "SPINDLE TURNING") || slices.ContainsFunc(f.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) {
+		t.Errorf("spindle: %q", f.Cautions)
+	}
+	if f := faceOf(all["reserve"], picture.Format{}); f.Record.Tone != watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
+		t.Errorf("record: %+v, %q", f.Record, f.Cautions)
 	}
 }
 

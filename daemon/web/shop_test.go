@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"errors"
+	"maps"
 	"strings"
 	"sync"
 	"testing"
@@ -203,6 +204,46 @@ func states() map[string]*session.Bore {
 	marks.tell(session.Event{Kind: session.Voided, Void: &session.Void{No: 24, Reason: "dirt"}})
 	marks.tell(session.Event{Kind: session.Placed, Place: &session.Choice{Place: marks.fold.Job.Plan()[8], Skip: true}})
 	all["marks"] = marks.bore()
+	maps.Copy(all, seldom())
+	return all
+}
+
+// seldom are states that a station is seldom in, and that are the more easily misread.
+func seldom() map[string]*session.Bore {
+	all := map[string]*session.Bore{}
+	warm := began("warm", tube()).master().rounds(tubeRounds, 3, 0)
+	first := warm.fold.Job.Plan()[0]
+	for _, size := range lengths("44.4618 44.4600 44.4586 44.4575 44.4566 44.4559 44.4554") { // 8 K falling, 100 s apart
+		warm.at = warm.at.Add(98 * time.Second)
+		warm.take(first, size)
+	}
+	all["warm"] = warm.bore()
+	cool := began("cool", sleeve()).master().rounds(sleeveRounds, 6, 0)
+	for _, size := range lengths("31.7524 31.75215 31.7519 31.7517 31.75155 31.7514 31.7513") {
+		cool.at = cool.at.Add(118 * time.Second)
+		cool.take(cool.fold.Job.Plan()[0], size)
+	}
+	all["cool"] = cool.bore()
+	asks := began("asks", valve()).master().rounds(valveRounds, 3, 7)
+	asks.fold.Readings[len(asks.fold.Readings)-1].Ask = "This size fits the section at 49 mm better than the one at 40 mm: right place?"
+	all["asks"] = asks.bore()
+	all["spindle"] = began("spindle", bush()).master().rounds(bushRounds, 4, 0).tell(session.Event{Kind: session.Turning, Spindle: &session.Spindle{On: true}}).bore()
+	all["honing"] = began("honing", bush()).master().rounds(bushRounds, 4, 0).tell(session.Event{Kind: session.Turning, Spindle: &session.Spindle{On: true}}).hone(4).bore()
+	form := sleeve()
+	form.Variation = analysis.Deviation(analysis.Micrometre / 2)
+	all["form"] = began("form", form).master().rounds(strings.Replace(sleeveRounds, "31.7513 31.7512 31.7512 31.7511 31.7514 31.7513", "31.7517 31.7516 31.7512 31.7511 31.7509 31.7509", 1), 6, 0).bore()
+	all["nearhigh"] = began("nearhigh", sleeve()).master().rounds(strings.Replace(sleeveRounds, "31.7513 31.7512 31.7512", "31.7527 31.7526 31.7512", 1), 6, 0).bore()
+	stale := began("stale", sleeve()).master().rounds(sleeveRounds, 5, 0)
+	all["stale"] = stale.tell(session.Event{Kind: session.Disturbed, Note: "the gauge was dropped"}).bore()
+	refused := began("refused", sleeve()).master().rounds(sleeveRounds, 5, 3)
+	all["refused"] = refused.tell(session.Event{Kind: session.Refused, Refused: &session.Refusal{Reason: "Rocked to one side only: rock through square, to both sides."}}).bore()
+	eight := began("eight", valve()).master().rounds(valveRounds+"\n"+strings.Repeat(strings.Split(valveRounds, "\n")[4]+"\n", 3), 8, 0)
+	all["eight"] = eight.bore()
+	reserve := began("reserve", bush()).master().rounds(bushRounds, 4, 0).bore()
+	reserve.Warning = "the disk is nearly full: the reserve is in use"
+	all["reserve"] = reserve
+	aside := began("aside", sleeve()).master().rounds(sleeveRounds, 5, 0)
+	all["aside"] = aside.tell(session.Event{Kind: session.Judged, Verdict: &session.Verdict{Reason: "too close to call", Part: "0007", Job: "J-4112"}}).bore()
 	return all
 }
 

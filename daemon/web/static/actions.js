@@ -46,6 +46,7 @@ function fill(name, form) {
   const f = face || {};
   const option = (c) => new Option(c.text, c.no);
   switch (name) {
+    case "restore": form.reading.replaceChildren(...((f.voids || []).length ? f.voids.map(option) : [new Option("none is struck out", "")])); break;
     case "void": form.reading.replaceChildren(...(f.readings || []).map(option).reverse()); break;
     case "place": at("places").replaceChildren(...(f.places || []).map((p, i) => {
       const label = document.createElement("label"), input = document.createElement("input");
@@ -54,8 +55,8 @@ function fill(name, form) {
       return label;
     })); break;
     case "master": case "check": form.ring.value = f.ring || ""; if (form.gain) form.gain.checked = false; break;
-    case "take": at("take-what").textContent = `${at("shows").textContent}, to count at ${f.next || "the place in hand"}`; break;
-    case "accept": at("accept-what").textContent = [f.state, f.caption, f.room].filter(Boolean).join(" · "); break;
+    case "take": at("take-what").textContent = `${at("shows").textContent === "–" ? "What the gauge shows" : at("shows").textContent} is to count ${f.next ? "at " + f.next : "at the place in hand"}.`; break;
+    case "accept": at("accept-what").textContent = f.sizes ? f.sizes[0].toUpperCase() + f.sizes.slice(1) : "Nothing is gauged yet."; break;
     case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
   }
 }
@@ -77,7 +78,7 @@ const made = {
   master: (f) => ({ ring: value(f, "ring"), gain: f.gain.checked || undefined }),
   check: (f) => (f.reread.checked ? { do: "reread" } : { ring: value(f, "ring") }),
   leave: () => ({}),
-  restore: () => ({}),
+  restore: (f) => ({ reading: number(f, "reading") }),
   knock: (f) => ({ reason: reason(f) }),
   dressed: (f) => ({ reason: reason(f) }),
   note: (f) => ({ reason: reason(f) }),

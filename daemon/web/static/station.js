@@ -15,11 +15,15 @@ function text(id, s) {
   if (e.textContent !== (s || "")) e.textContent = s || "";
 }
 
+// tied keeps a number and its unit on one line.
+const tied = (s) => (s || "").replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0");
+
 function sign(id, s) {
   const e = at(id);
   e.dataset.tone = s.tone;
   e.querySelector("use").setAttribute("href", "#s-" + s.tone);
   e.querySelector("span").textContent = s.text;
+  e.querySelector("small").textContent = s.more ? "· " + s.more : "";
 }
 
 function show(f) {
@@ -29,7 +33,9 @@ function show(f) {
   main.classList.toggle("away", f.state === "no signal");
   text("work", [f.job && `${f.job} ${f.title}`, f.part && `part ${f.part}`, f.round && `round ${f.round}`].filter(Boolean).join(" · "));
   text("number", f.figure);
-  main.dataset.n = Math.min(7, Math.max(2, (f.figure || "").length));
+  main.style.setProperty("--n", Math.max(1.2, ems(f.figure || "", -.035)));
+  main.dataset.long = f.figure && f.figure.length > 4 ? "yes" : "no"; // the room stands under it then
+  main.dataset.turning = f.turning ? "yes" : "no";
   text("least", f.least);
   text("unit", f.unit);
   text("word", f.big);
@@ -41,8 +47,8 @@ function show(f) {
   text("roomnumber", f.room);
   text("roomword", f.room_word);
   text("roomunit", f.room_unit);
-  text("advice", f.advice);
-  text("reason", f.refused || f.reason);
+  text("advice", tied(f.advice));
+  text("reason", tied(f.refused || f.reason));
   text("next", f.next ? `next ${f.next}` : "");
   text("last", f.last);
   fit();
@@ -63,14 +69,21 @@ function shape(tone) {
   for (const id of ["plate", "big"]) at(id).querySelector("use").setAttribute("href", "#s-" + tone);
 }
 
-// wide tells the style sheet how long the longer of the lines is that the large
-// words take: one beside a figure, else at most two.
+// ems is how wide bold words are, in heights of their type.
+const ruler = document.createElement("canvas").getContext("2d");
+function ems(words, spacing) {
+  ruler.font = "700 100px " + getComputedStyle(main).fontFamily;
+  return ruler.measureText(words).width / 100 + spacing * words.length;
+}
+
+// wide tells the style sheet how wide the longer of the lines is that the large
+// words take: one over a room, else at most two.
 function wide(big, room) {
-  const words = (big || "").split(" ");
-  const line = (from, to) => words.slice(from, to).join(" ").length;
+  const words = (big || "").toUpperCase().split(" ");
+  const line = (from, to) => ems(words.slice(from, to).join(" "), -.02);
   let n = line(0);
   if (!room) for (let i = 1; i < words.length; i++) n = Math.min(n, Math.max(line(0, i), line(i)));
-  main.dataset.w = Math.min(14, Math.max(4, n));
+  main.style.setProperty("--w", Math.max(2.5, n));
 }
 
 // fit makes the words of the advice smaller until all of them are seen.
@@ -119,6 +132,7 @@ function linkIs(state) {
   main.dataset.link = state;
   if (state === "lost") {
     main.dataset.tone = "none";
+    main.dataset.turning = "no";
     text("word", "No signal");
     wide("No signal");
     main.dataset.same = "yes";
