@@ -351,14 +351,6 @@ func risk(honing bool, p float64) string {
 	return fmt.Sprintf("Risk of going over about %.1f %%.", 100*p)
 }
 
-// after puts a word before a text that isn't empty.
-func after(word, text string) string {
-	if text == "" {
-		return ""
-	}
-	return word + text
-}
-
 // wait is how long to wait, no finer than one can tell.
 func wait(d time.Duration) string {
 	if d < time.Minute {
