@@ -38,10 +38,10 @@ func (r *recent) add(last uint64, group []*entry) {
 	}
 	for _, e := range group {
 		r.texts = append(r.texts, text{e.event.Station, e.event.Kind, e.body})
-		r.bytes += cap(e.body) + textSize
+		r.bytes += len(e.body) + textSize
 	}
 	for r.bytes > recentMost {
-		r.bytes -= cap(r.texts[0].body) + textSize
+		r.bytes -= len(r.texts[0].body) + textSize
 		r.texts[0] = text{}
 		r.texts, r.first = r.texts[1:], r.first+1
 	}

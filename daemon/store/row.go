@@ -107,10 +107,11 @@ var (
 )
 
 // bodyUsual is about how long the body of a reading is.
-const bodyUsual = 640
+const bodyUsual = 512
 
 func encode(events []session.Event) ([]entry, error) {
 	batch := make([]entry, len(events))
+	all := make([]byte, 0, bodyUsual*len(events)) // one piece, since a flood has many
 	for i := range events {
 		e := &events[i]
 		e.At = e.At.Round(0) // the steady clock's part is worth nothing on disk
@@ -122,11 +123,12 @@ func encode(events []session.Event) ([]entry, error) {
 		case e.At.Before(earliest) || e.At.After(latest):
 			return nil, fmt.Errorf("event %q of station %s: give it a time between the years 1678 and 2262", e.Kind, e.Station)
 		}
-		body, err := e.AppendJSON(make([]byte, 0, bodyUsual))
-		if err != nil {
+		from := len(all)
+		var err error
+		if all, err = e.AppendJSON(all); err != nil {
 			return nil, fmt.Errorf("event %q of station %s: %w", e.Kind, e.Station, err)
 		}
-		batch[i].event, batch[i].body = e, body
+		batch[i].event, batch[i].body = e, all[from:len(all):len(all)]
 	}
 	batch[len(batch)-1].last = true
 	return batch, nil
