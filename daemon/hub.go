@@ -122,8 +122,8 @@ func (h *hub) poke() {
 
 // tellEvery bounds how often a station's whole state is worked out and told; its
 // readings are told one by one, at once, all the same. tellShare bounds what
-// that may take of a processor, 1 in so much: with many stations that all
-// stream the states come less often, and the readings keep their pace.
+// that may take of a processor, 1 in so much, with a rest after each station: with
+// many that all stream the states come less often, and the readings keep their pace.
 const (
 	tellEvery = 100 * time.Millisecond
 	tellShare = 10
@@ -140,54 +140,60 @@ func (h *hub) run(stop <-chan struct{}) {
 	for all := false; ; {
 		select {
 		case <-stop:
-			h.tell(false)
+			h.tell(false, stop)
 			return
 		case <-lapse.C:
 			all = true
 		case <-h.dirty:
 			all = false
 		}
-		began := time.Now()
-		h.tell(all)
-		select {
-		case <-stop:
-		case <-time.After(max(tellEvery, tellShare*time.Since(began))):
-		}
+		h.tell(all, stop)
+		rest(tellEvery, stop)
+	}
+}
+
+func rest(d time.Duration, stop <-chan struct{}) {
+	select {
+	case <-stop:
+	case <-time.After(d):
 	}
 }
 
 // tell works out the state of what changed, and of all if all is set, and tells
 // those that differ. It holds the lock for one station at a time, and not while
 // it writes: the journal waits for it meanwhile.
-func (h *hub) tell(all bool) {
+func (h *hub) tell(all bool, stop <-chan struct{}) {
 	for _, v := range h.views {
-		b := h.renew(v, all)
-		if b == nil || h.out == nil {
-			continue
+		began := time.Now()
+		b, worked := h.renew(v, all)
+		if b != nil && h.out != nil {
+			if payload, err := json.Marshal(b); err == nil { // a Bore has nothing that can't be written
+				h.out.Bore(v.name, payload)
+			}
 		}
-		if payload, err := json.Marshal(b); err == nil { // a Bore has nothing that can't be written
-			h.out.Bore(v.name, payload)
+		if worked {
+			rest(tellShare*time.Since(began), stop)
 		}
 	}
 }
 
-// renew works the state of a station out and gives it to the viewers; nil if
-// there is nothing new in it.
-func (h *hub) renew(v *view, look bool) *session.Bore {
+// renew works the state of a station out, if there was reason to, and gives it to
+// the viewers; nil if there is nothing new in it.
+func (h *hub) renew(v *view, look bool) (b *session.Bore, worked bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if !v.dirty && !look {
-		return nil
+		return nil, false
 	}
-	b := h.work(v, h.now())
+	b = h.work(v, h.now())
 	if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why == b.Why && v.bore.Master.OK == b.Master.OK {
-		return nil
+		return nil, true
 	}
 	v.dirty, v.bore = false, b
 	for s := range h.subs {
 		s.bore(b)
 	}
-	return b
+	return b, true
 }
 
 func (h *hub) work(v *view, now time.Time) *session.Bore {

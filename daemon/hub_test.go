@@ -28,7 +28,7 @@ func TestStuckViewerCostsNothing(t *testing.T) {
 		h.committed([]session.Record{record("bay1", 2*i+1), record("bay2", 2*i+2)})
 		h.live(session.Live{Station: "bay1"})
 		h.live(session.Live{Station: "bay2"})
-		h.tell(false)
+		h.tell(false, nil)
 	}
 	bores, lives, events := s.Take()
 	if len(bores) != 2 || len(lives) != 2 || len(events) != eventsKept {
@@ -53,7 +53,7 @@ func TestViewerSeesItsStationOnlyAndTheStateFirst(t *testing.T) {
 		t.Fatalf("first %+v, want the state of bay2", bores)
 	}
 	h.committed([]session.Record{record("bay1", 1), record("bay2", 2)})
-	h.tell(false)
+	h.tell(false, nil)
 	if bores, _, events := s.Take(); len(bores) != 1 || len(events) != 1 || events[0].Seq != 2 {
 		t.Errorf("%d states and events %+v, want those of bay2", len(bores), events)
 	}
@@ -63,12 +63,12 @@ func TestViewerSeesItsStationOnlyAndTheStateFirst(t *testing.T) {
 func TestNotRecordingIsTheState(t *testing.T) {
 	h := testHub()
 	h.recording(false, "the disk is full")
-	h.tell(false)
+	h.tell(false, nil)
 	if b := h.Bore("bay1"); b.Recording || b.State != session.CannotJudge || b.Why != "NOT RECORDING: the disk is full" {
 		t.Errorf("%+v", b)
 	}
 	h.recording(true, "")
-	h.tell(false)
+	h.tell(false, nil)
 	if b := h.Bore("bay1"); !b.Recording || b.Warning != "" {
 		t.Errorf("after recovery: %+v", b)
 	}
