@@ -114,7 +114,7 @@ func BenchmarkRestart(b *testing.B) {
 				r.launch()
 				awaitReady(b, manager)
 				f.add("ready ms", ms(time.Since(began)))
-				r.eventually(5*time.Second, "the page", func() bool { return r.bore() != nil })
+				r.eventually(20*time.Second, "the page", func() bool { return r.bore() != nil })
 				f.add("page ms", ms(time.Since(began)))
 				rss, _ := memory(b, r.proc.Process.Pid)
 				f.add("rss MiB", rss)

@@ -52,7 +52,7 @@ func TestOutsidePeers(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { socat.Process.Kill(); socat.Wait() })
-	r.eventually(5*time.Second, "socat's lines", func() bool { _, err := os.Stat(far); return err == nil })
+	r.eventually(20*time.Second, "socat's lines", func() bool { _, err := os.Stat(far); return err == nil })
 	f, err := os.OpenFile(far, os.O_RDWR, 0)
 	if err != nil {
 		t.Fatal(err)
@@ -91,7 +91,7 @@ func TestOutsidePeers(t *testing.T) {
 			t.Errorf("reading %d: size %s of raw %s, want 0.3 µm less", i, x.Size, x.Raw)
 		}
 	}
-	r.eventually(5*time.Second, "a bore message that tells a state", func() bool { return s.has(`"state":"over"`) || s.has(`"state":"stock to go"`) })
+	r.eventually(20*time.Second, "a bore message that tells a state", func() bool { return s.has(`"state":"over"`) || s.has(`"state":"stock to go"`) })
 	r.stop()
 }
 
@@ -245,7 +245,7 @@ func TestBrokerComesAndGoes(t *testing.T) {
 	r.start()
 	r.master()
 	s := subscribe(t, broker.addr, "-c", "-i", "lasting")
-	r.eventually(5*time.Second, "the subscriber", func() bool { return s.has("/bay2/bore ") })
+	r.eventually(20*time.Second, "the subscriber", func() bool { return s.has("/bay2/bore ") })
 	i := 0
 	load := func(n int) {
 		for range n {
@@ -340,7 +340,7 @@ func TestDiskFull(t *testing.T) {
 	r.start()
 	r.master()
 	r.gauge.send(frame(0))
-	r.eventually(5*time.Second, "a reading at the subscriber", func() bool { return len(s.records(t, "reading")) == 1 })
+	r.eventually(20*time.Second, "a reading at the subscriber", func() bool { return len(s.records(t, "reading")) == 1 })
 
 	i := 1
 	fill := filepath.Join(disk, "fill")
@@ -360,7 +360,7 @@ func TestDiskFull(t *testing.T) {
 		return !b.Recording && b.State == session.CannotJudge && strings.Contains(b.Why, "NOT RECORDING")
 	}
 	r.eventually(60*time.Second, "the page to say NOT RECORDING", full)
-	r.eventually(5*time.Second, "the broker to say it", func() bool { return s.has(`"recording":false`) })
+	r.eventually(20*time.Second, "the broker to say it", func() bool { return s.has(`"recording":false`) })
 	told := len(s.records(t, "reading"))
 	for range 20 {
 		r.gauge.send(frame(i))
@@ -404,7 +404,7 @@ func TestSecondDaemonIsRefused(t *testing.T) {
 	r := newRig(t)
 	r.plug()
 	r.start()
-	r.eventually(5*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
+	r.eventually(20*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
 	if code, out := r.exit("run", "-c", r.path("fairbore.yaml")); code != 5 || !strings.Contains(out, "journal") {
 		t.Errorf("a second program on the same journal: exit %d: %s", code, out)
 	}
@@ -455,7 +455,7 @@ func TestReplay(t *testing.T) {
 		r.gauge.send(frame(i))
 		time.Sleep(2 * time.Millisecond)
 	}
-	r.eventually(5*time.Second, "the readings", func() bool { b := r.bore(); return b.Last != nil && b.Last.No == 30 })
+	r.eventually(20*time.Second, "the readings", func() bool { b := r.bore(); return b.Last != nil && b.Last.No == 30 })
 	r.stop()
 	files, err := filepath.Glob(r.path("recordings/*.rec"))
 	if err != nil || len(files) != 1 {

@@ -67,7 +67,7 @@ func TestScannerNamesThePart(t *testing.T) {
 	if _, err := w.Write(typed("sn-77")); err != nil {
 		t.Fatal(err)
 	}
-	r.eventually(5*time.Second, "the part that was scanned", func() bool { b := r.bore(); return b.Part != nil && b.Part.Serial == "sn-77" })
+	r.eventually(20*time.Second, "the part that was scanned", func() bool { b := r.bore(); return b.Part != nil && b.Part.Serial == "sn-77" })
 	r.stop()
 }
 
@@ -81,9 +81,9 @@ func TestSpindleAndPedal(t *testing.T) {
 	r.more = "spindle: dsr, pedal: {line: cts, do: take}, capture: settled"
 	r.start()
 	server.wait(t)
-	r.eventually(5*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
+	r.eventually(20*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
 	server.lines(t, 0x20) // DSR
-	r.eventually(5*time.Second, "the spindle to turn", func() bool { return r.bore().Spindle })
+	r.eventually(20*time.Second, "the spindle to turn", func() bool { return r.bore().Spindle })
 	for i := range 40 { // two seconds of a level value, with a last digit that lives
 		server.send(t, fmt.Sprintf("+31.7460%d mm\r\n", i%2))
 		time.Sleep(50 * time.Millisecond)
@@ -98,11 +98,11 @@ func TestSpindleAndPedal(t *testing.T) {
 		t.Fatalf("a reading was taken while the spindle turns: %+v", b.Last)
 	}
 	server.lines(t, 0)
-	r.eventually(5*time.Second, "the spindle to stop", func() bool { return !r.bore().Spindle })
+	r.eventually(20*time.Second, "the spindle to stop", func() bool { return !r.bore().Spindle })
 	server.send(t, "+31.74601 mm\r\n")
 	time.Sleep(100 * time.Millisecond)
 	server.lines(t, 0x10)
-	r.eventually(5*time.Second, "the reading that the pedal takes", func() bool { b := r.bore(); return b.Last != nil && b.Last.How == "manual" })
+	r.eventually(20*time.Second, "the reading that the pedal takes", func() bool { b := r.bore(); return b.Last != nil && b.Last.How == "manual" })
 	r.stop()
 }
 

@@ -243,7 +243,7 @@ func (r *rig) do(a session.Action) session.Reply {
 // master masters the gauge: it shows 0.3 µm too much.
 func (r *rig) master() {
 	r.t.Helper()
-	r.eventually(5*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
+	r.eventually(20*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
 	time.Sleep(400 * time.Millisecond) // the gauge is silent first, so that the driver need not doubt its first frame
 	if reply := r.do(session.Action{Do: "master"}); !reply.Done {
 		r.t.Fatalf("master: %s", reply.Why)
@@ -252,7 +252,7 @@ func (r *rig) master() {
 		r.gauge.send("+" + shown + " mm\r\n")
 		time.Sleep(5 * time.Millisecond)
 	}
-	r.eventually(5*time.Second, "the mastering", func() bool { return r.bore().Master.OK })
+	r.eventually(20*time.Second, "the mastering", func() bool { return r.bore().Master.OK })
 }
 
 // gauge is the far end of a pseudo-terminal.
