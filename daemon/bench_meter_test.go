@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 )
@@ -24,6 +25,7 @@ type meter struct {
 	t    testing.TB
 	conn net.Conn
 	in   *bufio.Reader
+	rate atomic.Bool // only how many come is wanted, not when each does: they may gather
 	mu   sync.Mutex
 	got  map[string][]arrival // by station, in the order of arrival
 	n    int
@@ -87,6 +89,9 @@ func (m *meter) packet(buf []byte) (head byte, body []byte, err error) {
 func (m *meter) run() {
 	var buf, acks []byte
 	for {
+		if m.rate.Load() && m.in.Buffered() == 0 {
+			time.Sleep(time.Millisecond) // to be woken for each takes the processor that they would need
+		}
 		head, body, err := m.packet(buf)
 		if err != nil {
 			return // closed
@@ -174,17 +179,22 @@ func frame16(i int) (value int, text string) {
 	return value, fmt.Sprintf("+%04d.%05d mm\r\n", value/100000, value%100000)
 }
 
-// load writes n frames at a rate per second, 0: as fast as the line takes them.
+// load writes n frames at a rate per second, 0: as fast as the line takes them, many at once.
 func (g *gauge) load(n int, rate float64) []sent {
 	out := make([]sent, 0, n)
 	start := time.Now()
+	var held strings.Builder
 	for i := range n {
 		value, text := frame16(i)
 		if rate > 0 {
 			time.Sleep(time.Until(start.Add(time.Duration(float64(i) / rate * float64(time.Second)))))
 		}
 		out = append(out, sent{value, time.Now()})
-		g.send(text)
+		held.WriteString(text)
+		if rate > 0 || held.Len() >= 1024 || i == n-1 {
+			g.send(held.String())
+			held.Reset()
+		}
 	}
 	return out
 }
