@@ -152,7 +152,7 @@ func (r *rig) write() string {
 func (r *rig) start() {
 	r.t.Helper()
 	r.launch()
-	r.eventually(10*time.Second, "the page to answer", func() bool { return r.bore() != nil })
+	r.eventually(time.Minute, "the page to answer", func() bool { return r.bore() != nil })
 }
 
 func (r *rig) launch() {
