@@ -175,6 +175,12 @@ type Ring struct {
 	Certified string    `json:"certificate,omitempty"`
 }
 
+// Overdue reports whether a calibration that is due on a day is past it. On the day
+// itself it is still in date (common practice); a due of 0 is not stated, and never past.
+func Overdue(due, at time.Time) bool {
+	return !due.IsZero() && at.Format(time.DateOnly) > due.Format(time.DateOnly)
+}
+
 // Reading is a captured size: corrected, and tagged with where it was taken.
 type Reading struct {
 	Place

@@ -35,7 +35,7 @@ func settings(c *config.Config, st *config.Station) session.Settings {
 func gaugeSettings(name string, g *config.Gauge) session.GaugeSettings {
 	set := session.GaugeSettings{
 		Name: name, Unit: g.Unit, Deviation: g.Shows == "deviation",
-		Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
+		Due: g.Calibrated(), Certified: g.Certificate, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
 	}
 	for channel, role := range g.Channels {
 		if set.Roles == nil {

@@ -118,7 +118,8 @@ func TestLapse(t *testing.T) {
 		"1 °C":           {func(s *Standing) { s.Then, s.Now = temp(21_000), temp(22_000) }, now, nil, ""},
 		"colder":         {func(s *Standing) { s.Then, s.Now = temp(22_100), temp(21_000) }, now, []Code{TooWarmOrCold}, "From 22.1 °C to 21 °C"},
 		"unknown now":    {func(s *Standing) { s.Then = temp(10_000) }, now, nil, ""},
-		"ring overdue":   {func(s *Standing) { s.Ring.Due = now.Add(-time.Hour) }, now, []Code{RingOverdue}, "use a ring in date"},
+		"ring overdue":   {func(s *Standing) { s.Ring.Due = now.AddDate(0, 0, -1) }, now, []Code{RingOverdue}, "use a ring in date"},
+		"ring due today": {func(s *Standing) { s.Ring.Due = now.Add(-time.Hour) }, now, []Code{RingDueSoon}, ", today"},
 		"ring in 9 days": {func(s *Standing) { s.Ring.Due = now.Add(9 * 24 * time.Hour) }, now, []Code{RingDueSoon}, "in 9 days"},
 		"two at once":    {func(s *Standing) { s.Readings, s.Disturbed = 500, "new tips" }, now, []Code{WasDisturbed, TooMany}, "new tips"},
 	} {

@@ -58,6 +58,8 @@ const (
 	TooWarmOrCold Code = "temperature_changed"
 	RingOverdue   Code = "ring_overdue"
 	RingDueSoon   Code = "ring_due_soon"
+	GaugeOverdue  Code = "gauge_overdue"
+	GaugeDueSoon  Code = "gauge_due_soon"
 	CheckDue      Code = "check_due"
 )
 
@@ -100,10 +102,10 @@ func (l Lapse) Reasons(s Standing, now time.Time) (rs []Reason) {
 			add(true, TooWarmOrCold, "From %s to %s since the mastering, limit %s of change: re-master.", s.Then, s.Now, l.Temperature)
 		}
 	}
-	if overdue(s.Ring, now) {
+	if analysis.Overdue(s.Ring.Due, now) {
 		add(true, RingOverdue, "The calibration of ring %s was due on %s: use a ring in date.", s.Ring.ID, s.Ring.Due.Format(time.DateOnly))
 	} else if left := s.Ring.Due.Sub(now); !s.Ring.Due.IsZero() && left <= l.DueSoon {
-		add(false, RingDueSoon, "The calibration of ring %s is due on %s, in %s.", s.Ring.ID, s.Ring.Due.Format(time.DateOnly), days(left))
+		add(false, RingDueSoon, "The calibration of ring %s is due on %s, %s.", s.Ring.ID, s.Ring.Due.Format(time.DateOnly), days(left))
 	}
 	return rs
 }
@@ -139,9 +141,26 @@ func minutes(d time.Duration) string {
 }
 
 func days(d time.Duration) string {
-	n := int(d.Hours() / 24)
-	if n == 1 {
-		return "1 day"
+	switch n := int(d.Hours() / 24); {
+	case d <= 0:
+		return "today"
+	case n == 1:
+		return "in 1 day"
+	default:
+		return fmt.Sprintf("in %d days", n)
 	}
-	return fmt.Sprintf("%d days", n)
+}
+
+// GaugeReasons lists what is to be said of the gauge's own calibration, due on a day (0:
+// not stated). It stops nothing: the ring sets the zero, and what the gauge's calibration
+// adds is that its scale holds away from the ring; the shop decides.
+func (l Lapse) GaugeReasons(gauge string, due, now time.Time) (rs []Reason) {
+	switch left := due.Sub(now); {
+	case due.IsZero():
+	case analysis.Overdue(due, now):
+		rs = append(rs, Reason{GaugeOverdue, fmt.Sprintf("Gauge %s was due for calibration on %s: use one in date.", gauge, due.Format(time.DateOnly)), false})
+	case left <= l.DueSoon:
+		rs = append(rs, Reason{GaugeDueSoon, fmt.Sprintf("Gauge %s is due for calibration on %s, %s.", gauge, due.Format(time.DateOnly), days(left)), false})
+	}
+	return rs
 }

@@ -207,7 +207,7 @@ func questions(m *Mastering, rules Rules, before *Correction) (qs []string) {
 	if far := (m.Ring.Size - rules.Target).Abs(); rules.Target > 0 && rules.Near > 0 && far > rules.Near {
 		ask("Ring %s is %s away from the target, more than %s. Is it the right ring?", m.Ring.ID, far, rules.Near)
 	}
-	if overdue(m.Ring, m.At) {
+	if analysis.Overdue(m.Ring.Due, m.At) {
 		ask("The calibration of ring %s was due on %s. Use it?", m.Ring.ID, m.Ring.Due.Format(time.DateOnly))
 	}
 	if before != nil && rules.Jump > 0 {
@@ -217,8 +217,6 @@ func questions(m *Mastering, rules Rules, before *Correction) (qs []string) {
 	}
 	return qs
 }
-
-func overdue(r analysis.Ring, at time.Time) bool { return !r.Due.IsZero() && at.After(r.Due) }
 
 // show writes a small length in µm to 10 nm, and in millionths of an inch.
 func show(d analysis.Deviation) string {

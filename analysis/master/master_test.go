@@ -138,7 +138,7 @@ func TestMaster_Refuses(t *testing.T) {
 		"nonsense":        {func(s *Set, _ *Rules) { s.Raw = []analysis.Length{math.MaxInt64, 0, 0} }, "check the unit", ""},
 		"other ring":      {func(s *Set, _ *Rules) { s.Ring.ID = "R-0875" }, "", "The job names ring R-1250"},
 		"far from target": {func(s *Set, r *Rules) { r.Target += 2 * analysis.Millimetre / 10 }, "", "away from the target"},
-		"overdue":         {func(s *Set, _ *Rules) { s.At = s.Ring.Due.Add(time.Hour) }, "", "was due on 2027-01-25"},
+		"overdue":         {func(s *Set, _ *Rules) { s.At = s.Ring.Due.AddDate(0, 0, 1) }, "", "was due on 2027-01-25"},
 		"zero jumps":      {func(s *Set, _ *Rules) { s.Raw = lengths(t, "um", "32.1", "32.2", "32.1") }, "", "its value or sign?"},
 	} {
 		t.Run(name, func(t *testing.T) {

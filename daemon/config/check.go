@@ -159,6 +159,7 @@ func (l *loader) gauge(key string, g *Gauge) {
 	if g.Step <= 0 || g.Repeatability <= 0 || g.Tip < 0 {
 		l.fault(key, "step and repeatability must be above 0, tip not below it")
 	}
+	g.due = l.date(key+".due", g.Due)
 	if g.Force < 0 || g.Force > mostForce {
 		l.fault(key+".force", "%v N: want that of one tip, up to %v N; 0 N if it is not known", float64(g.Force), float64(mostForce))
 	}
@@ -195,13 +196,7 @@ func (l *loader) ring(key, id string, r *Ring) {
 	if r.U < 0 || analysis.Length(r.U) > r.Size {
 		l.fault(key+".u", "give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um")
 	}
-	var due time.Time
-	if r.Due != "" {
-		var err error
-		if due, err = time.Parse(time.DateOnly, r.Due); err != nil {
-			l.fault(key+".due", "%q: want a date such as \"2027-01-25\"", r.Due)
-		}
-	}
+	due := l.date(key+".due", r.Due)
 	if r.U == 0 {
 		l.fault(key+".u", "give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um; without it no size can be judged")
 	}
@@ -213,6 +208,18 @@ func (l *loader) ring(key, id string, r *Ring) {
 		l.fault(key+".material", "%w", err)
 	}
 	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Nominal: r.Nominal, Material: r.Material, Due: due, Certified: r.Certificate}
+}
+
+// date reads a day, 0 for none.
+func (l *loader) date(key, text string) (day time.Time) {
+	if text == "" {
+		return day
+	}
+	day, err := time.Parse(time.DateOnly, text)
+	if err != nil {
+		l.fault(key, "%q: want a date such as \"2027-01-25\"", text)
+	}
+	return day
 }
 
 func (l *loader) job(key, id string, j *Job, c *Config) {

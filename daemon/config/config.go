@@ -127,14 +127,20 @@ type Gauge struct {
 	Kind          string             `koanf:"kind"`  // two-point, three-point or air
 	Shows         string             `koanf:"shows"` // size or deviation
 	Tip           analysis.Length    `koanf:"tip"`
+	Due           string             `koanf:"due"` // of the gauge's own calibration: 2027-01-25
+	Certificate   string             `koanf:"certificate"`
 	Force         Force              `koanf:"force"` // of one tip, 0 if not known
 	Step          analysis.Deviation `koanf:"step"`
 	Repeatability analysis.Deviation `koanf:"repeatability"`
 	// CorrectIndentation: sizes are corrected for how much deeper the tips sink into
 	// the part than into the ring.
-	CorrectIndentation bool              `koanf:"correct_indentation"`
+	CorrectIndentation bool `koanf:"correct_indentation"`
+	due                time.Time
 	Channels           map[string]string `koanf:"channels"` // name to size, depth, angle, part temperature, ring temperature
 }
+
+// Calibrated is the day that the calibration of the gauge is due, 0 if not stated.
+func (g *Gauge) Calibrated() time.Time { return g.due }
 
 // Force is in newton.
 type Force float64

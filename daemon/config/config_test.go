@@ -139,6 +139,7 @@ func TestFaults(t *testing.T) {
 		{"gauges.G-11.driver", "driver: line", "driver: lime", "not one of"},
 		{"gauges.G-11.shows", "shows: size", "shows: much", "size, deviation"},
 		{"rings.R-1250.size", "size: 31.74970 mm", "size: 31.74970", "has no unit"},
+		{"gauges.G-11.due", `due: ""              # of the gauge`, `due: "1 March"        # of the gauge`, "date"},
 		{"rings.R-1250.due", `due: "2027-01-25"`, `due: "soon"`, "date"},
 		{"jobs.J-4112.material", "material: tool steel", "material: wood", "not one of"},
 		{"jobs.J-4112.low", "low: 1.25000 in", "low: 1.25020 in", "above the low limit"},

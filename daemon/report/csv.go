@@ -176,7 +176,7 @@ func (r *record) batchRow() []string {
 func (l Log) CSV(w io.Writer) error {
 	head := []string{
 		"journal", "seq", "at", "station", "what", "gauge", "ring", "certified_mm", "ring_u_um", "certificate", "due", "in_date",
-		"readings", "spread_um", "zero_um", "moved_um", "error_um", "limit_um", "outcome", "by",
+		"readings", "spread_um", "zero_um", "moved_um", "error_um", "limit_um", "outcome", "by", "gauge_certificate", "gauge_due", "gauge_in_date",
 	}
 	var rows [][]string
 	for i := range l.Looks {
@@ -186,7 +186,7 @@ func (l Log) CSV(w io.Writer) error {
 		}
 		ring := ringOf(e)
 		row := []string{e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station)}
-		tail := []string{guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring), dated(ring, e.At)}
+		tail := []string{guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At)}
 		if m := e.Master; e.Kind == session.Mastered && m.Second && m.Gain != nil {
 			row = append(append(row, "second ring", guard(m.Gauge)), tail...)
 			row = append(row, strconv.Itoa(len(m.Gain.Raw)), micron(m.Gain.Spread), micron(m.Zero), "", "", "", guard(gainOutcome(m)))
@@ -204,23 +204,29 @@ func (l Log) CSV(w io.Writer) error {
 				row[len(row)-1] = "not told"
 			}
 		}
-		rows = append(rows, append(row, guard(e.Source)))
+		row = append(row, guard(e.Source))
+		if m := e.Master; m != nil {
+			row = append(row, guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At))
+		} else {
+			row = append(row, "", "", "") // it stands by the mastering
+		}
+		rows = append(rows, row)
 	}
 	return writeCSV(w, head, rows)
 }
 
-func dueDate(r *analysis.Ring) string {
-	if r.Due.IsZero() {
+func dueDate(at time.Time) string {
+	if at.IsZero() {
 		return ""
 	}
-	return day(r.Due)
+	return day(at)
 }
 
-func dated(r *analysis.Ring, used time.Time) string {
+func dated(due, used time.Time) string {
 	switch {
-	case r.Due.IsZero():
+	case due.IsZero():
 		return ""
-	case overdue(r, used):
+	case analysis.Overdue(due, used):
 		return "no"
 	}
 	return "yes"

@@ -122,7 +122,7 @@ func TestRereadingInTheLog(t *testing.T) {
 	if err := log.CSV(&out); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"came to 31.74980 mm, agrees within ± 0.22\",gauge\r\n"} {
+	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"came to 31.74980 mm, agrees within ± 0.22\",gauge,,,\r\n"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the CSV lacks %q:\n%s", want, out.String())
 		}

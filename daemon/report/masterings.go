@@ -39,6 +39,9 @@ func MasteringLog(l Log) *Document {
 		driftCharts(d, looks)
 		d.add(Heading("Masterings and checks"), looksTable(looks, true))
 		d.add(Heading("Rings"), ringsTable(looks, analysis.MM))
+		if t := gaugesTable(looks); t != nil {
+			d.add(Heading("Gauges"), t)
+		}
 		d.add(Lines{"A check looks at the ring and leaves the zero alone; only a mastering moves it. What a failed check puts in doubt stands beside it."})
 	}
 	d.source()

@@ -127,6 +127,29 @@ func TestIndentationIsSaid(t *testing.T) {
 	}
 }
 
+// What was stated of the gauge's own calibration when the zero was set is in the record.
+func TestGaugeCalibrationInTheRecord(t *testing.T) {
+	set := shopSettings(t)
+	set.Gauge.Due, set.Gauge.Certified = time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC), "K-3001"
+	b := newBench(t, set)
+	b.begin("J-4112", "003", 0)
+	b.play(rounds(t, "sleeve"), 0)
+	p := b.part("003")
+	if text := strings.Join(strings.Fields(Text(p)), " "); !strings.Contains(text, "G-07 K-3001 2026-11-01 NO, overdue since 2026-11-01") {
+		t.Errorf("the record:\n%s", text)
+	}
+	if text := MasteringLog(Log{Looks: b.records}).Text(); !strings.Contains(text, "K-3001") {
+		t.Errorf("the log:\n%s", text)
+	}
+	var out bytes.Buffer
+	if err := (Log{Looks: b.records}).CSV(&out); err != nil || !strings.Contains(out.String(), ",K-3001,2026-11-01,no\r\n") {
+		t.Errorf("%v\n%s", err, out.String())
+	}
+	if strings.Contains(Text(sleeve(t)), "As the configuration had it") {
+		t.Error("a table of a calibration that nothing is stated of")
+	}
+}
+
 // tool returns the path of a program of the PDF suite that the tests hold ours
 // against; without it they are skipped unless everything must run.
 func tool(t *testing.T, name string) string {

@@ -48,6 +48,9 @@ func (r *record) zero() {
 		return
 	}
 	r.doc.add(looksTable(looks, false), ringsTable(looks, r.unit))
+	if t := gaugesTable(looks); t != nil {
+		r.doc.add(t)
+	}
 }
 
 func looksTable(looks []session.Record, stations bool) *Table {
@@ -172,10 +175,38 @@ func ringsTable(looks []session.Record, u analysis.Unit) *Table {
 		}
 		seen[k] = true
 		t.Rows = append(t.Rows, []string{
-			clean(ring.ID), certified(ring.Size, u), certified(ring.Size, other(u)), um(ring.U), orDash(clean(ring.Certified)), due(ring), inDate(ring, looks[i].At),
+			clean(ring.ID), certified(ring.Size, u), certified(ring.Size, other(u)), um(ring.U), orDash(clean(ring.Certified)), due(ring.Due), inDate(ring.Due, looks[i].At),
 		})
 	}
 	t.Notes = []string{"Certified at 20 °C; U as certified, k = 2."}
+	return t
+}
+
+// gaugesTable lists the gauges with what was stated of their own calibration when a
+// zero was set, nil if nothing was.
+func gaugesTable(looks []session.Record) *Table {
+	t := &Table{Columns: []Column{{Head: "gauge", Left: true}, {Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true}}}
+	type key struct {
+		gauge, certified, inDate string
+		due                      time.Time
+	}
+	seen := map[key]bool{}
+	for i := range looks {
+		m := looks[i].Master
+		if m == nil || m.GaugeDue.IsZero() && m.GaugeCertified == "" {
+			continue
+		}
+		k := key{m.Gauge, m.GaugeCertified, inDate(m.GaugeDue, looks[i].At), m.GaugeDue}
+		if seen[k] {
+			continue
+		}
+		seen[k] = true
+		t.Rows = append(t.Rows, []string{clean(k.gauge), orDash(clean(k.certified)), due(k.due), k.inDate})
+	}
+	if t.Rows == nil {
+		return nil
+	}
+	t.Notes = []string{"As the configuration had it when the gauge was mastered."}
 	return t
 }
 
@@ -197,26 +228,22 @@ func ringOf(e *session.Record) *analysis.Ring {
 	return &e.Check.Ring
 }
 
-func due(r *analysis.Ring) string {
-	if r.Due.IsZero() {
+func due(at time.Time) string {
+	if at.IsZero() {
 		return "not stated"
 	}
-	return day(r.Due)
+	return day(at)
 }
 
-// overdue reports whether a ring was past its due day when it was used.
-func overdue(r *analysis.Ring, used time.Time) bool { return day(used) > day(r.Due) }
-
-// inDate says whether a ring was in date when it was used; on the day that it is
-// due it still is (common practice).
-func inDate(r *analysis.Ring, used time.Time) string {
-	if r.Due.IsZero() {
+// inDate says whether what is due for calibration on a day was in date when it was used.
+func inDate(due, used time.Time) string {
+	if due.IsZero() {
 		return "not known"
 	}
-	days := int(r.Due.Sub(used).Hours() / 24)
+	days := int(due.Sub(used).Hours() / 24)
 	switch {
-	case overdue(r, used):
-		return "NO, overdue since " + day(r.Due)
+	case analysis.Overdue(due, used):
+		return "NO, overdue since " + day(due)
 	case days < 30:
 		return fmt.Sprintf("yes, due in %s", count(days, "day", "days"))
 	}

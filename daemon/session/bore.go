@@ -191,7 +191,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		f.bore(b, set)
 	}
 	b.State, b.Why = f.state(b)
-	b.Cautions = f.cautions(b)
+	b.Cautions = append(f.cautions(b), f.calibrations(set, now)...)
 	return b
 }
 
@@ -331,6 +331,21 @@ func (f *Fold) state(b *Bore) (State, string) {
 		return CannotJudge, plural(len(v.Missing), "place", "places") + " still to gauge"
 	}
 	return State(v.State), v.Sentence
+}
+
+// calibrations says what is due or past due of the gauge and the ring in use.
+func (f *Fold) calibrations(set *Settings, now time.Time) (out []string) {
+	l := &set.Master.Lapse
+	reasons := l.GaugeReasons(set.Gauge.Name, set.Gauge.Due, now)
+	if f.Master != nil {
+		reasons = append(reasons, l.Reasons(f.standing(), now)...)
+	}
+	for _, r := range reasons {
+		if !r.Stops { // what stops is the state itself
+			out = append(out, r.Sentence)
+		}
+	}
+	return out
 }
 
 // cautions are those that matter now (common practice; the machine's manual and

@@ -191,6 +191,10 @@ type Master struct {
 	Why    string `json:"why,omitempty"`
 	// RingAt is the temperature of the ring that set the zero, nil if it was not known.
 	RingAt *analysis.Temperature `json:"ring_at_cel,omitempty"`
+	// GaugeDue is the day that the gauge's own calibration is due, and GaugeCertified its
+	// certificate, as they stood when the zero was set; 0 and empty: not stated.
+	GaugeDue       time.Time `json:"gauge_due,omitzero"`
+	GaugeCertified string    `json:"gauge_certificate,omitempty"`
 	// Second says that a second ring is read, or was, to set the gain. When that is
 	// done, Ring, Raw and Zero are those of the first.
 	Second bool `json:"second,omitempty"`

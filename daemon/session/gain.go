@@ -76,6 +76,7 @@ func (s *Session) gained(set master.Set) {
 	}
 	m := *f.Master
 	m.Number, m.Moved, m.Second, m.Why = m.Number+1, 0, true, ""
+	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
 	m.Gain = &Gain{
 		Ring: set.Ring, Raw: second.Raw, Spread: second.Spread, Ratio: rounded(got.Ratio), U: rounded(got.U),
 		Anchor: got.Anchor, Certified: got.Certified, Shown: got.Shown, By: m.Number, ZeroAt: f.GoodAt, Sentence: got.Sentence,

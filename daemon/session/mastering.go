@@ -41,7 +41,7 @@ func (s *Session) beginMastering(a Action) error {
 		return fmt.Errorf("ring %q is not in the configuration; there are %s", id, strings.Join(sortedKeys(s.set.Rings), ", "))
 	case check && f.Master == nil:
 		return errors.New("there is no zero to check yet; master first")
-	case !ring.Due.IsZero() && s.now.Wall.After(ring.Due) && !a.Confirm:
+	case analysis.Overdue(ring.Due, s.now.Wall) && !a.Confirm:
 		return ask("ring %s was due for calibration on %s; use it all the same?", id, ring.Due.Format(time.DateOnly))
 	case a.Gain && check:
 		return errors.New("a check sets no gain; master on the second ring")
@@ -158,6 +158,7 @@ func (s *Session) mastered(set master.Set) {
 	}
 	m := *f.Running
 	m.Why, m.Number, m.RingAt = "", 1, set.Temperature
+	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
 	m.Spread, m.SD, m.Zero = got.Spread, got.Repeat, analysis.Deviation(got.Zero)
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1

@@ -39,6 +39,10 @@ type GaugeSettings struct {
 	Roles map[string]Role
 	// Repeatability is the standard deviation of one captured value on a ring.
 	Repeatability analysis.Deviation
+	// Due is the day that the gauge's own calibration is due, 0 if not stated, and
+	// Certified its certificate.
+	Due       time.Time
+	Certified string
 	// Step is the gauge's resolution.
 	Step analysis.Deviation
 	// Tip is the radius of the measuring tips of a two-point gauge, 0 if not known.
