@@ -497,7 +497,7 @@ func TestReplay(t *testing.T) {
 
 func TestDemoEndsWithAnAcceptedPart(t *testing.T) {
 	r := newRig(t)
-	code, out := r.exit("demo", "--once", "--speed", "60", "--seed", "7", "--listen", freePort(t), "--mqtt", freePort(t))
+	code, out := r.exit("demo", "--once", "--speed", "500", "--seed", "7", "--listen", freePort(t), "--mqtt", freePort(t))
 	if code != 0 || !strings.Contains(out, "ACCEPTED") || !strings.Contains(out, "J-4112") {
 		t.Errorf("exit %d:\n%s", code, out)
 	}

@@ -48,6 +48,8 @@ type Play struct {
 	Button bool
 	// Masterings is how often the ring is gauged first; 0: 4.
 	Masterings int
+	// Brisk: hardly any time in free air before and after a visit.
+	Brisk bool
 	// Zero is what the gauge shows too much, before it is mastered.
 	Zero int64
 	// Gauge takes the place of the job's own. One that touches at three points
@@ -129,7 +131,14 @@ func (s *player) visit(st Step) Step {
 		st.To = s.now
 		return st
 	}
-	points, truth := Run(s.careful(shown), s.rng)
+	p := s.careful(shown)
+	if s.play.Brisk {
+		p.Air = briskAir
+	}
+	points, truth := Run(p, s.rng)
+	if s.play.Brisk {
+		points = until(points, truth.Out+seconds(p.Withdraw+briskAir))
+	}
 	st.Truth = truth
 	for _, p := range points {
 		st.Chunks = append(st.Chunks, Chunk{st.From + p.T, s.gauge.Format(nil, p)})
@@ -137,6 +146,18 @@ func (s *player) visit(st Step) Step {
 	s.now += points[len(points)-1].T + 10*time.Millisecond
 	st.To = s.now
 	return st
+}
+
+// briskAir is how long a brisk operator's gauge is in free air at each end of a visit, s.
+const briskAir = 0.6
+
+// until returns the points up to a time, one at least.
+func until(points []Point, t time.Duration) []Point {
+	n := len(points)
+	for n > 1 && points[n-1].T > t {
+		n--
+	}
+	return points[:n]
 }
 
 // careful is a visit of an operator who knows how: a slow, even rock of five

@@ -1,0 +1,94 @@
+package simulator
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+)
+
+// Parts differ as they were said to, one from the other; the same seed draws the
+// same part. Checked on the moments of 4000 parts.
+func TestPartsDiffer(t *testing.T) {
+	job, err := FindJob("J-4112")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const n = 4000
+	story := job.Bore()
+	rng := seeded(3)
+	var starts, rates, squares float64
+	for range n {
+		b, h := job.Part(rng)
+		starts += um(b.Start-story.Start) / n
+		squares += math.Pow(um(b.Start-story.Start), 2) / n
+		rates += math.Log(b.Fast/story.Fast) / n
+		if ratio := b.Slow / story.Slow; math.Abs(ratio-b.Fast/story.Fast) > 1e-9 {
+			t.Fatalf("a stone that cuts %.3f as fast fresh and %.3f glazed", b.Fast/story.Fast, ratio)
+		}
+		if h.Scatter < 0.10 || h.Scatter > 0.20 || h.Rest < 0.35 || h.Rest > 0.65 {
+			t.Fatalf("a hand of %+v", h)
+		}
+	}
+	// five standard errors
+	if math.Abs(starts) > 5*3/math.Sqrt(n) || math.Abs(math.Sqrt(squares)-3) > 0.2 || math.Abs(rates) > 5*0.15/math.Sqrt(n) {
+		t.Errorf("starts %.3f ± %.3f µm from the story's, rates e^%.4f", starts, math.Sqrt(squares), rates)
+	}
+	a, _ := job.Part(seeded(9))
+	b, _ := job.Part(seeded(9))
+	c, _ := job.Part(seeded(10))
+	if a.Start != b.Start || !slices.Equal(a.Profile, b.Profile) || a.Fast != b.Fast {
+		t.Error("one seed, two parts")
+	}
+	if a.Start == c.Start || a.Fast == c.Fast {
+		t.Error("two seeds, one part")
+	}
+}
+
+// A visit shows the size it was asked for: by a button at once, with the gauge's
+// noise; rocked nowhere less but for noise and spikes, and at least once near it.
+func TestVisitShowsItsSize(t *testing.T) {
+	job, err := FindJob("J-4112")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const size = 317_480_000
+	at := 7 * time.Second
+	rng, sum := seeded(1), 0.0
+	const n = 2000
+	for range n {
+		s := job.Visit(Play{Button: true}, Measure, size, at, rng)
+		if len(s.Chunks) != 1 || s.Chunks[0].At < at || s.Size != size {
+			t.Fatalf("a press sends %d lines, the first at %s, of %d", len(s.Chunks), s.Chunks[0].At, s.Size)
+		}
+		sum += math.Pow(um(parseLine(t, s.Chunks[0].Bytes)-size), 2)
+	}
+	// the noise of 0.15 µm and the rounding to 0.1 µm, ± four standard errors
+	if sd, want := math.Sqrt(sum/n), math.Hypot(0.15, 0.1/math.Sqrt(12)); math.Abs(sd-want) > 4*want/math.Sqrt(2*n) {
+		t.Errorf("presses scatter by %.3f µm, want %.3f", sd, want)
+	}
+	s := job.Visit(Play{Zero: 2 * Micrometre}, Master, size, at, seeded(1))
+	near := 0
+	for _, c := range s.Chunks {
+		off := um(parseLine(t, c.Bytes) - size - 2*Micrometre)
+		if off < -1.5 && off > -25 { // a spike is 30 µm
+			t.Errorf("%.1f µm under the size", off)
+		}
+		if math.Abs(off) < 0.5 {
+			near++
+		}
+		if c.At < at {
+			t.Errorf("a value at %s, before the visit", c.At)
+		}
+	}
+	brisk := job.Visit(Play{Brisk: true}, Master, size, at, seeded(1))
+	if first, last := parseLine(t, brisk.Chunks[0].Bytes), parseLine(t, brisk.Chunks[len(brisk.Chunks)-1].Bytes); um(first-size) < 500 || um(last-size) < 500 {
+		t.Error("a brisk visit does not begin and end in free air")
+	}
+	if saved := (s.To - s.From) - (brisk.To - brisk.From); saved < time.Second || saved > 4*time.Second {
+		t.Errorf("a brisk visit takes %s less", saved)
+	}
+	if near < 5 || s.Act != Master || s.Truth.Places[0].Size != size+2*Micrometre {
+		t.Errorf("%v: %d values near the size, truth %+v", s.Act, near, s.Truth.Places)
+	}
+}
