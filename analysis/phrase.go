@@ -22,8 +22,8 @@ type Said struct {
 type Manner string
 
 // The manners. Small is an error, a stock, a room: µm to one place, in inches
-// tenths of a thou, or millionths below one tenth. Fine is finer by ten, as a rate
-// of removal a stroke is. Deep is a depth in the bore.
+// tenths of a thou to one place, or millionths. Fine is finer by ten, as a rate of
+// removal a stroke is. Deep is a depth in the bore.
 const (
 	Small Manner = "small"
 	Fine  Manner = "fine"
@@ -69,10 +69,14 @@ func Sayf(format string, args ...any) Phrase {
 	return p
 }
 
-// In says the phrase: MM or UM in µm and mm; IN in tenths of a thou, millionths
-// and inches; UIN the same without tenths. A phrase that came from elsewhere with
-// too few values keeps its holes.
+// In says the phrase: MM or UM in µm and mm; IN in inches and tenths of a thou, or
+// in millionths where none of its errors and stocks comes to a tenth, so that what
+// is read together is in one unit; UIN always in millionths. A phrase that came
+// from elsewhere with too few values keeps its holes.
 func (p Phrase) In(u Unit) string {
+	if u == IN && !p.tenths() {
+		u = UIN
+	}
 	var b strings.Builder
 	text := p.Text
 	for _, v := range p.Values {
@@ -88,6 +92,16 @@ func (p Phrase) In(u Unit) string {
 	return b.String()
 }
 
+// tenths reports whether a small value comes to a tenth of a thou, 2.54 µm.
+func (p Phrase) tenths() bool {
+	for _, v := range p.Values {
+		if v.As == Small && Length(v.Value).Abs() >= Thou/10 {
+			return true
+		}
+	}
+	return false
+}
+
 func (s Said) in(u Unit) string {
 	l := Length(s.Value)
 	switch {
@@ -95,8 +109,10 @@ func (s Said) in(u Unit) string {
 		return l.Format(IN, 2) + " in"
 	case s.As == Deep:
 		return trimZeros(l.Format(MM, 2)) + " mm"
-	case u == IN && s.As == Small && l.Abs() >= Thou/10:
-		return (l*10_000).Format(IN, 1) + " tenths" // a tenth is 2.54 µm
+	case u == IN && s.As == Fine:
+		return (l*10_000).Format(IN, 2) + " tenths"
+	case u == IN:
+		return (l*10_000).Format(IN, 1) + " tenths"
 	case u.Inch():
 		return l.Format(UIN, 0) + " millionths"
 	case s.As == Fine:

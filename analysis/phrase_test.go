@@ -26,12 +26,20 @@ func TestPhraseInUnits(t *testing.T) {
 	}
 	for u, want := range map[analysis.Unit]string{
 		analysis.MM:  "Tight at the () by 5.1 µm over 12.7 mm / 90°; 0.28 µm a stroke, 3 times, 0.8 µm left.",
-		analysis.IN:  "Tight at the () by 2.0 tenths over 0.50 in / 90°; 11 millionths a stroke, 3 times, 30 millionths left.",
+		analysis.IN:  "Tight at the () by 2.0 tenths over 0.50 in / 90°; 0.11 tenths a stroke, 3 times, 0.3 tenths left.",
 		analysis.UIN: "Tight at the () by 200 millionths over 0.50 in / 90°; 11 millionths a stroke, 3 times, 30 millionths left.",
 	} {
 		if s := got.In(u); s != want {
 			t.Errorf("in %s: %q, want %q", u, s, want)
 		}
+	}
+}
+
+// Where no error comes to a tenth, a drawing with tenths speaks of millionths too.
+func TestPhraseBelowATenth(t *testing.T) {
+	p := analysis.Sayf("Straight within %s at %s a stroke.", analysis.Deviation(3_048), analysis.FineLength(2_794))
+	if s, want := p.In(analysis.IN), "Straight within 12 millionths at 11 millionths a stroke."; s != want {
+		t.Errorf("%q, want %q", s, want)
 	}
 }
 

@@ -201,7 +201,10 @@ func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
 	for _, s := range a.At {
 		at = append(at, simulator.Reach{From: int64(s.From), To: int64(s.To)})
 	}
-	meant := max(1, a.Strokes)
+	meant := a.Strokes
+	if meant == 0 { // told only how much to take: by feel
+		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.Fast)))
+	}
 	p.begun = time.Now()
 	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, at, p.honing)
 	took := time.Duration(done) * time.Minute / time.Duration(p.job.Minute)

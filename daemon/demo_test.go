@@ -3,12 +3,12 @@ package daemon
 import (
 	"context"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -27,22 +27,26 @@ type played struct {
 }
 
 // playOnce plays a demo to an accepted part.
-func playOnce(t *testing.T, o DemoOptions) played {
+func playOnce(t *testing.T, o DemoOptions) *played { return play(t, o, math.MaxInt) }
+
+// play plays a demo to an accepted part, or until so many places were visited.
+func play(t *testing.T, o DemoOptions, most int) *played {
 	t.Helper()
 	if runtime.GOOS == "windows" {
 		t.Skip("no pseudo-terminals here")
 	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
 	var p played
-	var mu sync.Mutex
 	var out strings.Builder
 	o.Once, o.Listen, o.MQTT, o.Version = true, "127.0.0.1:0", "127.0.0.1:0", "test"
 	o.Keep, o.Out, o.Log = t.TempDir(), &out, zerolog.New(io.Discard)
-	o.visited = func(v *visited) {
-		mu.Lock()
-		defer mu.Unlock()
-		p.visits = append(p.visits, *v)
+	o.visited = func(v *visited) { // of one operator
+		if p.visits = append(p.visits, *v); len(p.visits) == most {
+			cancel()
+		}
 	}
-	if err := Demo(t.Context(), o); err != nil {
+	if err := Demo(ctx, o); err != nil {
 		t.Fatalf("%v\n%s", err, out.String())
 	}
 	p.out = out.String()
@@ -57,7 +61,7 @@ func playOnce(t *testing.T, o DemoOptions) played {
 		}
 		p.events = append(p.events, r)
 	}
-	return p
+	return &p
 }
 
 // whole checks that a part was gauged by motion alone: each reading taken at the
@@ -133,9 +137,11 @@ func (p *played) right(t *testing.T) {
 // four times life, in a quarter of an hour.
 func TestDemoWithoutAKey(t *testing.T) {
 	jobs := []string{demoOnce}
-	o := DemoOptions{Speed: turnable, Capture: "turning", Seed: 4, nearly: true}
+	o := DemoOptions{Speed: 6, Capture: "turning", Seed: 4, nearly: true}
 	if os.Getenv("FAIRBORE_DEMO") != "" {
-		jobs, o.nearly = []string{"J-4107", "J-4112", "J-4120", "J-4131"}, false
+		jobs = []string{"J-4107", "J-4112", "J-4120", "J-4131"}
+		o = DemoOptions{Speed: turnable, Seed: uint64(time.Now().UnixNano())}
+		t.Logf("seed %d", o.Seed)
 	}
 	for _, job := range jobs {
 		t.Run(job, func(t *testing.T) {
@@ -148,10 +154,10 @@ func TestDemoWithoutAKey(t *testing.T) {
 	}
 }
 
-// sizes are what the first part of each serial number reads before it is honed.
-func (p *played) sizes(serial string) (out []analysis.Length) {
+// sizes are what the part reads before it is honed.
+func (p *played) sizes() (out []analysis.Length) {
 	for i := range p.events {
-		if r := p.events[i].Reading; p.events[i].Kind == session.Taken && r.Part == serial && r.Round == 0 {
+		if r := p.events[i].Reading; p.events[i].Kind == session.Taken && r.Round == 0 {
 			out = append(out, r.Size)
 		}
 	}
@@ -161,20 +167,22 @@ func (p *played) sizes(serial string) (out []analysis.Length) {
 // The same seed plays the same part; the next seed, and the next part of the same
 // seed, another.
 func TestDemoIsDrawnFromItsSeed(t *testing.T) {
-	o := DemoOptions{Speed: 600, Job: demoOnce, Capture: "button", Seed: 11}
-	a, b := playOnce(t, o), playOnce(t, o)
-	a.whole(t, "button")
-	sizes := a.sizes("001")
-	if len(sizes) != 6 || !slices.Equal(sizes, b.sizes("001")) {
-		t.Errorf("seed 11 gave %v, then %v", sizes, b.sizes("001"))
+	const places = 6
+	sizes := func(seed uint64) []analysis.Length {
+		p := play(t, DemoOptions{Speed: 600, Job: demoOnce, Capture: "button", Seed: seed}, places)
+		p.right(t)
+		return p.sizes()
 	}
-	o.Seed = 12
-	if c := playOnce(t, o); slices.Equal(sizes, c.sizes("001")) {
-		t.Errorf("seeds 11 and 12 both gave %v", sizes)
+	first := sizes(11)
+	if again := sizes(11); len(first) != places || !slices.Equal(first, again) {
+		t.Errorf("seed 11 gave %v, then %v", first, again)
 	}
-	p := operator{station: "hone-bay-2", part: "001", options: &o}
-	first := p.random("part").Uint64()
-	if p.part = "002"; p.random("part").Uint64() == first {
+	if other := sizes(12); len(other) != places || slices.Equal(first, other) {
+		t.Errorf("seeds 11 and 12 both gave %v", other)
+	}
+	p := operator{station: "hone-bay-2", part: "001", options: &DemoOptions{Seed: 11}}
+	part := p.random("part").Uint64()
+	if p.part = "002"; p.random("part").Uint64() == part {
 		t.Error("part 002 is drawn as part 001 is")
 	}
 	if p.station = "bench-4"; p.random("honing").Uint64() == p.random("part").Uint64() {

@@ -387,7 +387,7 @@ func TestDiskFull(t *testing.T) {
 // exit runs the program until it ends by itself and returns its exit code and messages.
 func (r *rig) exit(args ...string) (int, string) {
 	r.t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute) // of a busy machine
 	defer cancel()
 	out, err := exec.CommandContext(ctx, binary(r.t), args...).CombinedOutput()
 	var ended *exec.ExitError

@@ -116,15 +116,14 @@ func (p *planner) follow() {
 	p.gains = gains(in.Rounds, p.repeat, common, seconds)
 	p.again = again(p.gains)
 	f := newRates(in.Job, in.Prior, seconds)
-	honed := 0
+	honed, noted := false, false
 	for i := range p.gains {
 		f.observe(&p.gains[i])
-		if !p.gains[i].nothing() {
-			honed++
-		}
+		honed = honed || !p.gains[i].nothing()
+		noted = noted || p.gains[i].effort > 0 // also where it took too little off to tell a rate from
 	}
 	p.rate = f.forecast(seconds, in.Dressed)
-	p.noted = honed == 0 || f.n > 0
+	p.noted = noted || !honed
 	if !p.noted {
 		p.rate, p.step = Rate{cv: feltSpread, Spread: feltSpread}, feltStep
 	}

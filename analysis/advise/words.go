@@ -9,12 +9,16 @@ import (
 	"fairbore/analysis"
 )
 
-// perStroke says a rate of removal.
-func perStroke(r *Rate) analysis.Phrase {
-	if r.Seconds {
-		return analysis.Sayf("%s a second", analysis.FineLength(r.Per))
+// perStroke says the rate of removal that a round is reckoned with.
+func (p *planner) perStroke() analysis.Phrase {
+	rate, each := p.rate.Per, "stroke"
+	if p.rate.Seconds {
+		each = "second"
 	}
-	return analysis.Sayf("%s a stroke", analysis.FineLength(r.Per))
+	if p.light {
+		rate, each = deviation(p.per()), each+" at half the pressure"
+	}
+	return analysis.Sayf("%s a "+each, analysis.FineLength(rate))
 }
 
 func (p *planner) sentence(a *Advice) analysis.Phrase {
@@ -89,12 +93,22 @@ func last(a *Advice, unit string) string {
 	return ", the last " + strconv.Itoa(a.Short) + unit + " short " + atPlace(a.Where)
 }
 
+// reason says what a round rests on: what is left, what it is to take of that, how
+// fast it goes, and how much room there is.
 func (p *planner) reason(a *Advice) analysis.Phrase {
-	room, stock := p.in.Judged.Sizes.Room, deviation(p.stock)
-	if !p.noted {
-		return analysis.Sayf("%s to target by the mean, room at the largest place %s; strokes were not noted.", stock, room)
+	left := analysis.Sayf("%s to target by the mean", deviation(p.stock))
+	if p.stock < 0 {
+		left = analysis.Sayf("%s past the target by the mean", deviation(-p.stock))
 	}
-	return analysis.Sayf("%s to target by the mean at about %s (± %.0f %%); room at the largest place %s.", stock, perStroke(&p.rate), 100*p.rate.Spread, room)
+	room := analysis.Sayf("Room at the largest place: %s.", p.in.Judged.Sizes.Room)
+	if !p.noted {
+		return analysis.Sayf("%s; strokes were not noted. %s", left, room)
+	}
+	where := ""
+	if a.Kind == Correct {
+		where = " there"
+	}
+	return analysis.Sayf("%s; this takes about %s%s, at %s (± %.0f %%). %s", left, a.Take, where, p.perStroke(), 100*p.spread(), room)
 }
 
 func atPlace(where string) string {

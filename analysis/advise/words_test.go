@@ -1,0 +1,79 @@
+package advise_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"fairbore/analysis"
+	"fairbore/analysis/advise"
+)
+
+// What the reason of a round says adds up: the strokes times the rate are what it
+// takes, of which short strokes reach a part of the bore only in part; light
+// strokes go at half the rate; and what is read together is in one unit.
+func TestReasonAddsUp(t *testing.T) {
+	said := 0
+	for _, id := range []string{"J-4107", "J-4112", "J-4120", "J-4131"} {
+		j := job(t, id)
+		for round := range j.sim.Rounds {
+			a := advise.Next(told(t, j, round))
+			if !a.Kind.Honing() {
+				continue
+			}
+			said++
+			v := a.Phrases.Reason.Values
+			if len(v) != 4 || a.Strokes == 0 {
+				t.Fatalf("%s round %d: %d strokes, %q", id, round, a.Strokes, a.Reason)
+			}
+			take, rate := v[1].Value, v[2].Value
+			if take != a.Take || a.Light != strings.Contains(a.Reason, "a stroke at half the pressure") {
+				t.Errorf("%s round %d: takes %.2f µm, light %v: %q", id, round, µmOf(a.Take), a.Light, a.Reason)
+			}
+			if share := float64(take) / (float64(a.Strokes) * float64(rate)); share < 0.7 || share > 1.01 {
+				t.Errorf("%s round %d: %d strokes at %.2f µm are not %.2f: %q", id, round, a.Strokes, µmOf(rate), µmOf(take), a.Reason)
+			}
+			for _, u := range []analysis.Unit{analysis.MM, analysis.IN, analysis.UIN} {
+				if r := a.In(u).Reason; strings.Contains(r, "tenths") && strings.Contains(r, "millionths") {
+					t.Errorf("two units at once: %q", r)
+				}
+			}
+		}
+	}
+	if said < 15 {
+		t.Errorf("only %d rounds", said)
+	}
+}
+
+// A light stroke is reckoned with half the rate of a full one.
+func TestLightStrokesAreReckonedAsSuch(t *testing.T) {
+	j := job(t, "J-4107")
+	a := advise.Next(sized(j, strokes(10, 10, 3), []float64{-40}, []float64{-23}, []float64{-8}, []float64{-2.9}))
+	if !a.Light || !strings.Contains(a.Sentence, "light stroke") {
+		t.Fatalf("no light strokes: %q %q", a.Sentence, a.Reason)
+	}
+	if rate := a.Phrases.Reason.Values[2].Value; math.Abs(float64(rate)-float64(a.Rate.Per)/2) > 1 {
+		t.Errorf("%.3f µm a light stroke, %.3f a full one", µmOf(rate), µmOf(a.Rate.Per))
+	}
+}
+
+// A mean past the target is not said to be a negative way to go.
+func TestPastTheTarget(t *testing.T) {
+	j := job(t, "J-4120")
+	a := advise.Next(sized(j, strokes(10, 5), []float64{-20, -20, -20, -20, -24}, []float64{-7, -7, -7, -7, -12}, []float64{1.0, 1.0, 1.0, 1.0, -2.6}))
+	if !a.Kind.Honing() || strings.Contains(a.Reason, "-") || !strings.HasPrefix(a.Reason, "0.3 µm past the target by the mean; this takes about ") {
+		t.Errorf("%s: %q %q", a.Kind, a.Sentence, a.Reason)
+	}
+}
+
+// Strokes that took off less than the gauge can tell were noted all the same: the
+// rate is not known yet, which is not to say that nobody counted.
+func TestRoundThatToldNothing(t *testing.T) {
+	j := job(t, "J-4112")
+	a := advise.Next(sized(j, strokes(1), []float64{-1.5}, []float64{-1.4}))
+	if a.Kind != advise.Hone || a.Strokes == 0 || a.Rate == nil || !strings.HasPrefix(a.Sentence, "Try ") || strings.Contains(a.Reason, "not noted") {
+		t.Errorf("%s, %d strokes: %q %q", a.Kind, a.Strokes, a.Sentence, a.Reason)
+	}
+}
+
+func µmOf(d analysis.Deviation) float64 { return analysis.Length(d).Micrometres() }
