@@ -92,6 +92,8 @@ type ReplayOptions struct {
 	Job     string // "": the station's
 	Part    string // "": counted
 	Master  bool   // the first readings are of the job's ring
+
+	Progress func(done, total uint64) // called as the recording plays; may be nil
 }
 
 // Replay plays a recording of a port through the station's driver and session,
@@ -111,7 +113,7 @@ func Replay(ctx context.Context, path string, out io.Writer, o ReplayOptions) er
 	w := bufio.NewWriter(out)
 	r := replayer{line: l, out: json.NewEncoder(w), options: o, job: or(o.Job, st.Job)}
 	pc := ins[0].port
-	pc.Device, pc.Speed, pc.RecordDir = "recording:"+path, 0, ""
+	pc.Device, pc.Speed, pc.RecordDir, pc.Progress = "recording:"+path, 0, "", o.Progress
 	err = port.New(pc, zerolog.Nop()).Run(ctx, r.chunk)
 	return errors.Join(err, r.err, w.Flush())
 }

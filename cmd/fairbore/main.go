@@ -72,8 +72,9 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	k.BindTo(ctx, (*context.Context)(nil))
-	s := &streams{&answer{to: stdout}, stderr}
+	s := &streams{out: &answer{to: stdout}, err: stderr}
 	err = k.Run(s)
+	s.meter.end()
 	if err == nil {
 		err = s.out.err
 	}
@@ -112,8 +113,9 @@ func exitCode(err error) int {
 
 // streams are where a command writes.
 type streams struct {
-	out *answer
-	err io.Writer
+	out   *answer
+	err   io.Writer
+	meter *meter // of long work, nil if none shows
 }
 
 // answer is standard output; it keeps the first error of writing to it, so that
@@ -205,28 +207,8 @@ func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
 	o := store.ExportOptions{Format: store.Format(e.Format), Guard: e.Guard, Filter: store.Filter{
 		Station: e.Station, Job: e.Job, Part: e.Part, From: e.From.Time, To: e.To.Time,
 	}}
-	if e.Output != "" {
-		o.Progress = progress(s.err, "export")
-	}
+	o.Progress = s.progressBeside("export", e.Output)
 	return s.write(e.Output, e.Journal, func(out io.Writer) error { return daemon.Export(ctx, e.Journal, out, o) })
-}
-
-// progress shows how far long work has come, where a person looks on.
-func progress(w io.Writer, what string) func(done, total uint64) {
-	f, ok := w.(*os.File)
-	if !ok {
-		return nil
-	}
-	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
-		return nil
-	}
-	return func(done, total uint64) {
-		end := "\r"
-		if done == total {
-			end = "\n"
-		}
-		fmt.Fprintf(f, "%s %d of %d%s", what, done, total, end)
-	}
 }
 
 type verifyCmd struct {
@@ -235,7 +217,7 @@ type verifyCmd struct {
 }
 
 func (v *verifyCmd) Run(ctx context.Context, s *streams) error {
-	return daemon.Verify(ctx, v.Journal, v.Hash, s.out, progress(s.err, "verify"))
+	return daemon.Verify(ctx, v.Journal, v.Hash, s.out, s.progress("verify"))
 }
 
 type replayCmd struct {
@@ -252,7 +234,7 @@ func (r *replayCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	return daemon.Replay(ctx, r.Recording, s.out, daemon.ReplayOptions{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master})
+	return daemon.Replay(ctx, r.Recording, s.out, daemon.ReplayOptions{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", "")})
 }
 
 type driversCmd struct {

@@ -31,7 +31,7 @@ func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
 			return err
 		}
 	}
-	if show := progress(s.err, "report"); show != nil && r.Output != "" {
+	if show := s.progressBeside("report", r.Output); show != nil {
 		o.Progress = func(done, total int) { show(uint64(done), uint64(total)) }
 	}
 	return s.write(r.Output, r.Journal, func(out io.Writer) error { return daemon.Report(ctx, r.Journal, out, o) })

@@ -31,7 +31,8 @@ type Config struct {
 	// out (after some 16 s).
 	Stale time.Duration
 
-	Speed float64 // of a recording: 1 as recorded, 2 twice as fast, 0 as fast as can be
+	Speed    float64                  // of a recording: 1 as recorded, 2 twice as fast, 0 as fast as can be
+	Progress func(done, total uint64) // of a recording, after each of its chunks; may be nil
 
 	RecordDir string            // where to keep recordings of all that passes; empty: none
 	RecordMax int64             // bytes that all recordings of this port may take; 0: 64 MiB

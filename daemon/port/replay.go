@@ -38,11 +38,15 @@ func (o *owner) replay(ctx context.Context, path string) error {
 		return fmt.Errorf("port %s: recording %s: there is nothing in it", o.cfg.Name, path)
 	}
 	begin := time.Now()
-	for _, c := range playlist(r, o.cfg.Silence) {
+	list := playlist(r, o.cfg.Silence)
+	for i, c := range list {
 		if !o.keepPace(ctx, begin, c.At.Mono) {
 			return nil
 		}
 		o.played(c)
+		if o.cfg.Progress != nil {
+			o.cfg.Progress(uint64(i+1), uint64(len(list)))
+		}
 	}
 	return nil
 }
