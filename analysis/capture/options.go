@@ -77,9 +77,10 @@ type Options struct {
 	Tip analysis.Length
 	// Turns, of Turning: the fewest passes through square. Default 3; 3 to 8.
 	Turns int
-	// Worst, of Turning: the largest standard uncertainty that is taken; with
-	// more, another pass is waited for. Default 0.25 µm: to be wrong by 1 µm then
-	// takes four standard deviations.
+	// Worst, of Turning: the largest standard uncertainty that is taken at once.
+	// With more, another pass is waited for; when the gauge leaves without one, up
+	// to twice as much is taken, as it is said with the reading. Default 0.25 µm:
+	// to be wrong by 1 µm then takes four standard deviations.
 	Worst analysis.Deviation
 }
 

@@ -6,27 +6,28 @@ import (
 	"fairbore/analysis"
 )
 
+const degree = math.Pi / 180
+
 // What a rock must be for its size to be taken. The limits were set on
 // simulated visits of all kinds, so that next to none of those that turn before
 // square, or not at all, pass them (see BenchmarkScore).
 const (
-	leastSwing  = 1.25 * math.Pi / 180 // mean tilt of the ends: less is no rock
-	mostTilt    = 9 * math.Pi / 180
-	leastDwell  = -0.10 // slower than this at square: it turned before it, on one side
+	leastSwing  = 1.25 * degree // mean tilt of the ends: less is no rock
+	mostTilt    = 9 * degree
+	leastDwell  = -0.15 // slower than this at square: it turned before it, on one side
 	slowHalf    = 1.2   // s a swing: beyond it leastDwell rises by slowDwell for each s, as a
 	slowDwell   = 0.25  // rock over one side looks twice as slow as it is
 	mostDwell   = 0.6   // the hand stopped at the ends, for longer than it moved
-	mostRhythm  = 2.2   // longest swing over the shortest
-	mostUneven  = 0.04  // error of tilt, root mean square, as a part of the swing
-	mostApart   = 4.0   // standard deviations of a pass from the others
-	doubtful    = 0.025 // error of tilt, and
-	doubtDwell  = -0.04 // dwell, beyond which one pass more is asked for
+	mostRhythm  = 2.8   // longest swing over the shortest
+	mostUneven  = 0.06  // error of tilt, root mean square, as a part of the swing
+	mostApart   = 5.0   // standard deviations of a pass from the others
+	slack       = 2.0   // of Worst, of what is taken when the gauge leaves
 	modelled    = 0.04  // µm, what the model leaves out of the hand's motion (from simulation)
 	skewSpread  = 0.05  // standard deviation of the skew of a swing (an assumption)
 	leastSpare  = 4     // samples more than parameters
 	priorWeight = 10    // samples that the repeatability known counts for
 	mostRatio   = 1.6   // scatter over the scatter expected
-	mostStrays  = 0.08  // part of the samples that lie beyond three standard deviations
+	mostStrays  = 0.12  // part of the samples that lie beyond three standard deviations
 )
 
 // try fits the rock to the passes with the turning points l and says what is
@@ -47,10 +48,9 @@ func (c *turning) try(l []extreme) Reason {
 
 func (c *turning) check() Reason {
 	k := &c.rock
-	swing := 0.0
+	swing := k.swings()
 	for i := range k.ends {
 		tilt := math.Abs(k.p[pEnd+2*i+1])
-		swing += tilt / float64(k.ends)
 		if tilt > mostTilt && i > 0 && i < k.ends-1 { // the outer ends are but guessed at
 			return Uneven
 		}
@@ -67,23 +67,50 @@ func (c *turning) check() Reason {
 		return Uneven
 	case k.q > 2*k.c*sq(mostUneven*swing):
 		return Uneven
-	case k.ends-1 == c.o.Turns && k.ends-1 < most && k.doubtful(swing, half):
-		return FewTurns
 	case k.drifts():
 		return Shrinking
 	case k.worstPass() > mostApart:
 		return Disagree
 	case k.ratio() > mostRatio, k.strays() > mostStrays:
 		return Uneven
-	case k.uncertainty() > analysis.Length(c.o.Worst).Micrometres():
+	case k.doubt(c.worst()) > fair:
+		return Uneven
+	case k.uncertainty() > slack*c.worst():
 		return Fast
 	}
 	return ""
 }
 
-// doubtful reports whether the passes could yet be those of another motion.
-func (k *rock) doubtful(swing, half float64) bool {
-	return k.q > 2*k.c*sq(doubtful*swing) || k.p[pDwell] < doubtDwell+slowDwell*max(0, half-slowHalf)
+// worst is the largest uncertainty that is taken at once, µm.
+func (c *turning) worst() float64 { return analysis.Length(c.o.Worst).Micrometres() }
+
+// doubt is how far the passes are from those of a plain rock: a sum of squares, of
+// how much they disagree, how unsteady the hand and its rhythm were, what the
+// samples scatter, how flat the passes are at square, and how well the size is
+// known, each over a scale that good ones seldom reach. A slip on a chamfer, a rock
+// over one side and passes in two places are off in several of them at once. The
+// scales and limits are from simulated visits.
+func (k *rock) doubt(worst float64) float64 {
+	half, rhythm := k.rhythm()
+	flat := 0.15 - k.p[pDwell] + slowDwell*max(0, half-slowHalf)
+	return sq(k.worstPass()/3.5) + k.q/(2*k.c*sq(0.12*degree)) + sq((rhythm-1)/1.5) + sq(max(0, k.ratio()-1)/0.4) +
+		sq(k.strays()/0.3) + sq(max(0, flat)/0.3) + sq(k.uncertainty()/(2*worst))
+}
+
+// The most doubt of a reading that is taken at once; of one that is taken when all
+// of the visit is known; and of that, where a pass beside it was left out.
+const (
+	firm     = 1.0
+	fair     = 2.0
+	fairLeft = 1.33
+)
+
+// swings is the mean tilt of the ends, rad.
+func (k *rock) swings() (mean float64) {
+	for i := range k.ends {
+		mean += math.Abs(k.p[pEnd+2*i+1]) / float64(k.ends)
+	}
+	return mean
 }
 
 // rhythm is how long the swings take on average, s, and the longest over the shortest.
@@ -203,37 +230,4 @@ func end(l []extreme, i int) sample {
 		return mirrored
 	}
 	return here.sample
-}
-
-// outer is how far up, as a part of the lower end between passes, the way to the
-// first pass and from the last counts: beyond it may be something else.
-const outer = 0.7
-
-// collect takes the samples of the rock from the ring.
-func (c *turning) collect(l []extreme, lowest float64) {
-	k := &c.rock
-	passes := len(l) / 2
-	top := math.Inf(1)
-	for i := 2; i < 2*passes; i += 2 {
-		top = min(top, l[i].v-lowest)
-	}
-	first, last := l[1], l[2*passes-1]
-	from, to := k.p[pEnd], k.p[pEnd+2*passes]
-	n, swing := 0, 0
-	for i := l[0].index; i < c.count; i++ {
-		if next := 2 * (swing + 1); next < 2*passes && i >= l[next].index {
-			swing++
-		}
-		x := c.ring[i%ringCap]
-		if i < first.index || i > last.index {
-			if x.t < from || x.t > to || x.v-lowest > outer*top {
-				continue
-			}
-		}
-		c.buf.t[n], c.buf.v[n], c.buf.swing[n] = x.t, x.v, uint8(swing)
-		n++
-	}
-	b := &c.buf
-	k.t, k.v, k.swing = b.t[:n], b.v[:n], b.swing[:n]
-	k.weight, k.excess, k.rest = b.weight[:n], b.excess[:n], b.rest[:n]
 }

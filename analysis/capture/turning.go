@@ -14,7 +14,8 @@ const ringCap = 1024
 // through square as they come, and after each from the third on it fits the rock
 // ([rock]) to the latest of them; what comes of it is taken when the passes
 // agree, the samples follow the geometry, and the size is known well enough.
-// Otherwise it waits for the next pass.
+// What leaves some doubt is kept: it is taken when the gauge leaves the place and
+// no later pass has spoken against it.
 type turning struct {
 	gate
 	began  time.Duration
@@ -26,6 +27,7 @@ type turning struct {
 	tried  int    // what of the latest pass has been tried: twice turns.passed, plus one when it was whole
 	why    Reason // what was wrong with the last attempt
 	done   bool
+	kept   Result  // a reading that waits for more passes, or for the gauge to leave; no Kind: none
 	level  float64 // of the reading, µm from nominal
 	below  int     // samples below the level, one after the other
 	back   float64 // when the value was last near the level, s
@@ -70,6 +72,7 @@ func (c *turning) Feed(s Sample) []Result {
 	case stays:
 		c.add(s)
 	case leaves:
+		c.release(s.At)
 		c.end(s.At, c.reason((s.At - c.began).Seconds()))
 		c.say(Result{Kind: Left, At: s.At})
 	}
@@ -96,7 +99,7 @@ func (c *turning) begin(at time.Duration) {
 // restart forgets the passes seen so far.
 func (c *turning) restart() {
 	c.turns.clear()
-	c.tried, c.why = 0, ""
+	c.tried, c.why, c.kept = 0, "", Result{}
 }
 
 // brief is a visit too short to have meant a reading.
@@ -137,11 +140,10 @@ func (c *turning) judge(x sample, at time.Duration) {
 	c.ring[c.count%ringCap] = x
 	c.turns.push(extreme{index: c.count, sample: x})
 	c.count++
-	if c.done {
+	if c.done || c.kept.Kind == Taken {
 		c.rearm(x, at)
-		return
 	}
-	if c.due(x) {
+	if !c.done && c.due(x) {
 		c.attempt(at)
 	}
 }
@@ -168,53 +170,6 @@ func (c *turning) due(x sample) bool {
 	return true
 }
 
-// attempt tries the latest passes, as many as agree, and takes what comes of it.
-func (c *turning) attempt(at time.Duration) {
-	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
-		l := c.turns.latest(passes)
-		if passes > most || c.count-l[0].index > ringCap {
-			continue
-		}
-		if c.why = c.try(l); c.why == "" && passes == c.o.Turns && c.undercut(passes) {
-			c.why = Disagree
-		}
-		if c.why == "" {
-			c.take(at, passes)
-			return
-		}
-	}
-}
-
-// undercut reports whether one of the two passes before those that agree went
-// below their size, which it can't have done in the same place.
-func (c *turning) undercut(passes int) bool {
-	floor := c.rock.p[pSize] - 5*c.rock.uncertainty() - c.turns.hysteresis/2
-	all := min(passes+2, c.turns.minima())
-	for i, l := range c.turns.latest(all) {
-		if i%2 == 1 && i < 2*(all-passes) && l.v < floor {
-			return true
-		}
-	}
-	return false
-}
-
-func (c *turning) take(at time.Duration, passes int) {
-	v, err := analysis.FromMicrometres(c.rock.p[pSize])
-	if err != nil {
-		return
-	}
-	k := &c.rock
-	c.done, c.level, c.back = true, k.p[pSize], c.clock.last
-	c.half = 0
-	l := c.turns.latest(passes)
-	for i := 3; i < len(l); i += 2 {
-		c.half = max(c.half, l[i].t-l[i-2].t)
-	}
-	since := c.began + time.Duration(l[1].t*float64(time.Second))
-	c.say(Result{Kind: Taken, At: at, Since: since, Until: at, Value: c.o.Nominal + v, U: deviation(k.uncertainty()),
-		Turns: passes, Quality: clamp01(2 - k.ratio())})
-}
-
 // rearm looks for the gauge going to another place: the value stays away from
 // the size for longer than the rock would, or goes below it, which it can't here.
 func (c *turning) rearm(x sample, at time.Duration) {
@@ -228,9 +183,17 @@ func (c *turning) rearm(x sample, at time.Duration) {
 		c.below = 0
 	}
 	gone := x.t-c.back > max(0.5, 1.3*c.half)
-	if !gone && c.below < 2 {
+	if !c.done { // the next pass is awaited
+		gone = x.t-c.back > 0.5+1.6*c.half
+	}
+	switch {
+	case !gone && c.below < 2:
+		return
+	case !gone && !c.done:
+		c.kept = Result{}
 		return
 	}
+	c.release(at)
 	c.say(Result{Kind: Moved, At: at})
 	c.done, c.tried, c.why, c.below = false, 0, "", 0
 	if gone {

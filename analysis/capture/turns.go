@@ -25,6 +25,7 @@ type turns struct {
 	before     float64 // the sample before now
 	last       float64 // the latest sample
 	passed     int     // passes ever settled, those no longer in the list too
+	cut        bool    // the list does not begin with the way in any more
 }
 
 func (t *turns) clear() { *t = turns{hysteresis: t.hysteresis} }
@@ -62,6 +63,7 @@ func (t *turns) fall() float64 {
 func (t *turns) settle() {
 	if t.n == turnCap { // the oldest pass goes: a maximum and a minimum
 		t.n = copy(t.list[:], t.list[2:])
+		t.cut = true
 	}
 	t.list[t.n] = t.now
 	t.n++
@@ -74,7 +76,7 @@ func (t *turns) settle() {
 // is the floor, so they were not at square. Of the maxima beside such a one the
 // higher stays.
 func (t *turns) sink(x extreme) {
-	for t.falling && t.n >= 3 && t.n%2 == 1 && x.v < t.list[t.n-2].v-t.list[t.n-2].miss-t.hysteresis {
+	for t.falling && t.n >= 3 && t.n%2 == 1 && x.v < t.list[t.n-2].v-max(t.list[t.n-2].miss+t.hysteresis, 0.25*(min(t.list[t.n-1].v, t.list[t.n-3].v)-x.v)) {
 		if t.list[t.n-1].v > t.list[t.n-3].v {
 			t.list[t.n-3] = t.list[t.n-1]
 		}
@@ -88,6 +90,7 @@ func (t *turns) since(at float64) {
 	for k+1 < t.n && t.list[k+1].t <= at {
 		k += 2
 	}
+	t.cut = t.cut || k > 0
 	if k < t.n {
 		t.n = copy(t.list[:], t.list[k:t.n])
 	} else { // the maximum before the next pass is still to come
@@ -95,6 +98,10 @@ func (t *turns) since(at float64) {
 		t.now, t.falling = t.list[0], true
 	}
 }
+
+// entry is how many passes before the latest ones are no more than the way in:
+// the first minimum of a visit lies between free air and the first swing.
+func (t *turns) entry(passes int) bool { return !t.cut && passes+1 == t.minima() }
 
 // minima is how many passes there are so far.
 func (t *turns) minima() int { return t.n / 2 }

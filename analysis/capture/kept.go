@@ -1,0 +1,130 @@
+package capture
+
+import (
+	"math"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// alike is the part of the height of a rock's passes that one must have on both
+// sides to be one of them, and not a waver of the hand on the way in or at rest.
+const alike = 0.3
+
+// attempt tries the latest passes, as many as agree. What is beyond doubt is taken;
+// what is only likely is kept until more passes tell, or the gauge leaves and none
+// of them has spoken against it: rocks of three passes often leave some doubt, and
+// a slip on a chamfer that looks like one betrays itself with the next pass.
+func (c *turning) attempt(at time.Duration) {
+	before, level, half := c.kept, c.level, c.half
+	c.kept = Result{}
+	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
+		l := c.turns.latest(passes)
+		if passes > most || c.count-l[0].index > ringCap {
+			continue
+		}
+		why := c.try(l)
+		if why == "" && c.undercut(passes) {
+			why = Disagree
+		}
+		if why != "" {
+			c.why = why
+			continue
+		}
+		doubt, left := c.rock.doubt(c.worst()), c.leftOut(passes)
+		if left && doubt > fairLeft {
+			c.why = Uneven
+			continue
+		}
+		sure := doubt < firm && !left && c.rock.uncertainty() <= c.worst()
+		if c.kept.Kind == Taken && !sure || !c.keep(at, passes) {
+			continue
+		}
+		c.why = FewTurns
+		if sure {
+			c.release(at)
+			return
+		}
+	}
+	if c.kept.Kind != Taken && before.Kind == Taken {
+		if c.level, c.half = level, half; !c.contradicted() {
+			c.kept, c.why = before, FewTurns
+		}
+	}
+}
+
+// contradicted reports whether the latest pass is as tall as those of the reading
+// that was kept, and turned elsewhere.
+func (c *turning) contradicted() bool {
+	l := c.turns.latest(2)
+	h := c.ring[(c.count-1)%ringCap].v
+	if len(l) > 4 {
+		h = l[4].v
+	}
+	tall := min(l[2].v, h)-l[3].v > alike*(min(l[0].v, l[2].v)-l[1].v)
+	off := l[3].v - c.level
+	near := 0.5 + 4*c.o.noise()
+	return tall && (off < -near || off > near+4*l[3].miss)
+}
+
+// leftOut reports whether a pass just before those that agree, as tall as they, does not.
+func (c *turning) leftOut(passes int) bool {
+	if passes == c.turns.minima() || c.turns.entry(passes) {
+		return false
+	}
+	l := c.turns.latest(passes + 1)
+	low := math.Inf(1)
+	for i := 3; i+1 < len(l); i += 2 {
+		low = min(low, min(l[i-1].v, l[i+1].v)-l[i].v)
+	}
+	half := (l[len(l)-1].t - l[3].t) / float64(passes-1)
+	return min(l[0].v, l[2].v)-l[1].v > alike*low && l[3].t-l[1].t < 2*half
+}
+
+// undercut reports whether one of the two passes before those that agree went
+// below their size, which it can't have done in the same place.
+func (c *turning) undercut(passes int) bool {
+	floor := c.rock.p[pSize] - 5*c.rock.uncertainty() - c.turns.hysteresis/2
+	all := c.turns.latest(min(passes+2, c.turns.minima()))
+	from := 1
+	if c.turns.entry(len(all)/2 - 1) {
+		from = 3
+	}
+	for i := from; i < len(all)-1; i += 2 {
+		a, l, b := all[i-1].v, all[i].v, all[i+1].v
+		if l < floor && min(a, b)-l > alike*(max(a, b)-l) {
+			return true
+		}
+	}
+	return false
+}
+
+// keep works out the reading that the passes would be.
+func (c *turning) keep(at time.Duration, passes int) bool {
+	v, err := analysis.FromMicrometres(c.rock.p[pSize])
+	if err != nil {
+		return false
+	}
+	k := &c.rock
+	c.level, c.back, c.below = k.p[pSize], c.clock.last, 0
+	c.half = 0
+	l := c.turns.latest(passes)
+	for i := 3; i < len(l); i += 2 {
+		c.half = max(c.half, l[i].t-l[i-2].t)
+	}
+	since := c.began + time.Duration(l[1].t*float64(time.Second))
+	until := c.began + time.Duration(k.t[len(k.t)-1]*float64(time.Second))
+	c.kept = Result{Kind: Taken, At: at, Since: since, Until: until, Value: c.o.Nominal + v, U: deviation(k.uncertainty()),
+		Turns: passes, Quality: clamp01(2 - k.ratio())}
+	return true
+}
+
+// release takes the reading that was kept, if there is one.
+func (c *turning) release(at time.Duration) {
+	if c.kept.Kind != Taken {
+		return
+	}
+	c.kept.At = at
+	c.say(c.kept)
+	c.kept, c.done = Result{}, true
+}
