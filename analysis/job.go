@@ -51,7 +51,10 @@ type Job struct {
 	Ovality   Deviation `json:"ovality_um,omitempty"`
 	Taper     Deviation `json:"taper_um,omitempty"`
 
-	Length       Length      `json:"length_mm"` // of the bore
+	Length Length `json:"length_mm"` // of the bore
+	// Outside is the diameter of the part outside, 0 if not stated: with the material
+	// it says how fast a warm part cools.
+	Outside      Length      `json:"outside_mm,omitempty"`
 	Sections     []Length    `json:"sections_mm"`
 	Orientations []Angle     `json:"orientations_deg"`
 	Interrupts   []Interrupt `json:"interrupts,omitempty"`
@@ -104,6 +107,9 @@ func (j *Job) Check() (faults []error) {
 	}
 	if j.Length <= 0 {
 		bad("length: give the length of the bore")
+	}
+	if j.Outside != 0 && (j.Outside <= j.High || j.Outside > 10_000*Millimetre) {
+		bad("outside %s: want the diameter of the part outside, above that of the bore; 0 if it is not stated", j.Outside)
 	}
 	if len(j.Sections) == 0 {
 		bad("sections: give at least one depth to gauge at")

@@ -22,6 +22,8 @@ type CoolingRules struct {
 	// Repeat is the gauge's repeatability; a fit that scatters more than it can
 	// explain is refused.
 	Repeat analysis.Deviation `json:"repeat_sd_um"`
+	// Basis says what the bounds of the time constant rest on; it is handed on.
+	Basis string `json:"basis,omitempty"`
 	// Shortest and Longest bound the time constant.
 	Shortest time.Duration `json:"shortest_ns"`
 	Longest  time.Duration `json:"longest_ns"`
@@ -69,6 +71,29 @@ func TimeConstant(material string, outer, bore analysis.Length, h float64) (time
 	return seconds(m.Heat * 1e6 * metres / h), nil
 }
 
+// usualTau is a time constant of steel between that of a thin tube and a thick sleeve in
+// still air (common practice).
+const usualTau = 8 * time.Minute
+
+// Expect returns how fast a part can be expected to cool, and what that rests on, as a
+// sentence. With its outside diameter, 0 if not known, it is that of a plain tube in
+// still air ([TimeConstant]); without, what is usual, in the ratio of its heat capacity to
+// that of steel, which a wall as thick has. Both may be off by the factor of three that
+// [UsualCooling] allows for: laid on a plate or wetted a part cools faster, in a heavy
+// housing slower. A material that is not known is taken for steel.
+func Expect(material string, outer, bore analysis.Length) (tau time.Duration, basis string) {
+	m, err := FindMaterial(material)
+	if err != nil {
+		m, _ = FindMaterial("steel") // which is in the table
+	}
+	if tau, err = TimeConstant(m.Name, outer, bore, StillAir); err == nil {
+		return tau, fmt.Sprintf("Taken for it: some %s to cool, %s of %s outside in still air.", minutes(tau), m.Name, outer)
+	}
+	steel, _ := FindMaterial("steel")
+	tau = time.Duration(float64(usualTau) * m.Heat / steel.Heat)
+	return tau, fmt.Sprintf("Taken for it: some %s to cool, as is usual of %s; the job states no outside diameter.", minutes(tau), m.Name)
+}
+
 // Cooling is what repeated sizes of a warm part say.
 type Cooling struct {
 	N int `json:"readings"`
@@ -90,6 +115,8 @@ type Cooling struct {
 	Wait     time.Duration `json:"wait_ns"`
 	Ready    bool          `json:"ready"`
 	Sentence string        `json:"sentence"`
+	// Basis says what the time constant was looked for by, see [Expect].
+	Basis string `json:"basis,omitempty"`
 }
 
 // LeastWarm is the least number of readings a fit of three unknowns is asked of.
@@ -112,6 +139,7 @@ func Settle(points []Warm, rules CoolingRules) Cooling {
 	p := newProfile(points, &rules)
 	c.fill(p, points, &rules)
 	c.judge(p, points, &rules)
+	c.Basis = rules.Basis
 	return c
 }
 

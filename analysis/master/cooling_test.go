@@ -150,6 +150,31 @@ func TestSettle_Ready(t *testing.T) {
 	}
 }
 
+// What is expected of the demo's parts: by the formula of a tube in still air where the
+// outside is known (the aluminium tube, 44.45 mm in 50: 2.43 J/(cm³ K) × 1.39 mm / 12
+// W/(m² K) = 281 s), else what is usual of steel in the ratio of the heat capacities.
+func TestExpect(t *testing.T) {
+	mm := func(s string) analysis.Length { return parse(t, s+" mm") }
+	for _, c := range []struct {
+		material    string
+		outer, bore analysis.Length
+		want        float64 // s
+		says        string
+	}{
+		{"aluminium", mm("50"), mm("44.45"), 281, "some 5 min to cool, aluminium of 50 mm outside in still air"},
+		{"tool steel", mm("60"), mm("31.75"), 2119, "some 36 min to cool"},
+		{"steel", 0, mm("31.75"), 480, "as is usual of steel; the job states no outside diameter"},
+		{"aluminium", 0, mm("44.45"), 480 * 2.43 / 3.69, "some 6 min to cool, as is usual of aluminium"},
+		{"", 0, mm("31.75"), 480, "as is usual of steel"},
+		{"steel", mm("30"), mm("31.75"), 480, "no outside diameter"}, // which is none of a tube
+	} {
+		tau, basis := Expect(c.material, c.outer, c.bore)
+		if math.Abs(tau.Seconds()-c.want) > 1 || !strings.Contains(basis, c.says) {
+			t.Errorf("%s, %s: %s, %q", c.material, c.outer, tau, basis)
+		}
+	}
+}
+
 // TestTimeConstant: a bush 22/28 mm and a sleeve 25/50 mm in still air and in
 // moving oil (worked out apart from ρ c V/(h S)).
 func TestTimeConstant(t *testing.T) {

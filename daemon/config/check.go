@@ -240,7 +240,7 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 	a := analysis.Job{
 		ID: id, Title: j.Title, Revision: j.Revision, Unit: j.Unit, Material: j.Material, Face: j.Face, Blind: j.Blind,
 		Nominal: j.Nominal, Limits: analysis.Limits{Low: j.Low, High: j.High, Target: j.Target}, Band: j.Band,
-		Variation: j.Variation, Ovality: j.Ovality, Taper: j.Taper, Length: j.Length, Sections: j.Sections, Ring: j.Ring,
+		Variation: j.Variation, Ovality: j.Ovality, Taper: j.Taper, Length: j.Length, Outside: j.Outside, Sections: j.Sections, Ring: j.Ring,
 	}
 	for _, in := range j.Interrupts {
 		a.Interrupts = append(a.Interrupts, analysis.Interrupt{From: in.From, To: in.To, What: or(in.What, "gap")})

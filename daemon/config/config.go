@@ -186,6 +186,7 @@ type Job struct {
 	Ovality      analysis.Deviation `koanf:"ovality"`
 	Taper        analysis.Deviation `koanf:"taper"`
 	Length       analysis.Length    `koanf:"length"`
+	Outside      analysis.Length    `koanf:"outside"` // diameter of the part, 0 if not stated
 	Sections     []analysis.Length  `koanf:"sections"`
 	Orientations []float64          `koanf:"orientations"`
 	Interrupts   []Interrupt        `koanf:"interrupts"`

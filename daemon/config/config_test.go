@@ -143,6 +143,7 @@ func TestFaults(t *testing.T) {
 		{"rings.R-1250.due", `due: "2027-01-25"`, `due: "soon"`, "date"},
 		{"jobs.J-4112.material", "material: tool steel", "material: wood", "not one of"},
 		{"jobs.J-4112.low", "low: 1.25000 in", "low: 1.25020 in", "above the low limit"},
+		{"jobs.J-4112.outside", "outside: 0 mm ", "outside: 20 mm ", "diameter of the part outside"},
 		{"jobs.J-4112.sections", "sections: [5 mm, 32 mm, 58 mm]", "sections: [5 mm, 32 mm, 580 mm]", "outside the bore"},
 		{"jobs.J-4112.ring", "ring: R-1250 ", "ring: R-1 ", "no ring"},
 		{"stations[0].gouge", "    gauge: G-11", "    gouge: G-11", "unknown key"},

@@ -2,7 +2,6 @@ package session
 
 import (
 	"strings"
-	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/form"
@@ -127,11 +126,10 @@ func (f *Fold) cooling(set *Settings) *master.Cooling {
 	if len(points) < master.LeastWarm {
 		return nil
 	}
-	c := master.Settle(points, master.UsualCooling(set.Gauge.Repeatability, usualTau))
+	tau, basis := master.Expect(f.Job.Material, f.Job.Outside, f.Job.Nominal)
+	rules := master.UsualCooling(set.Gauge.Repeatability, tau)
+	rules.Basis = basis
+	c := master.Settle(points, rules)
 	c.Sentence = strings.TrimSpace(c.Sentence)
 	return &c
 }
-
-// usualTau is a time constant between that of a thin tube and a thick sleeve in
-// still air (common practice); the fit takes it for right within a factor of three.
-const usualTau = 8 * time.Minute

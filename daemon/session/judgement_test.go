@@ -193,8 +193,13 @@ func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 	if n := len(b.Fold().Readings); n != 12 || b.Fold().Readings[11].Place != b.Fold().Readings[0].Place {
 		t.Fatalf("%d readings, the last at %s", n, b.Fold().Readings[11].Place)
 	}
-	if c := b.bore().Cooling; c == nil || c.N != 12 || c.Sentence == "" {
+	if c := b.bore().Cooling; c == nil || c.N != 12 || c.Sentence == "" || !strings.Contains(c.Basis, "usual of tool steel") {
 		t.Errorf("cooling: %+v", c)
+	}
+	// A wall so thick cools in hours, and 12 min tell nothing yet.
+	b.Fold().Job.Outside = lengthOf("160 mm")
+	if c := b.bore().Cooling; c == nil || c.Usable || !strings.Contains(c.Basis, "tool steel of 160 mm outside in still air") || !strings.Contains(c.Sentence, "Too short a time") {
+		t.Errorf("cooling of a thick part: %+v", c)
 	}
 }
 

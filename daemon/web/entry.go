@@ -26,6 +26,7 @@ const (
 	fieldNominal, fieldClass, fieldLow, fieldHigh, fieldTarget   = "nominal", "class", "low", "high", "target"
 	fieldVariation, fieldOvality, fieldTaper                     = "variation", "ovality", "taper"
 	fieldLength, fieldFace, fieldBlind, fieldInterrupts          = "length", "face", "blind", "interrupts"
+	fieldOutside                                                 = "outside"
 	fieldSections, fieldAngles, fieldRing, fieldBand             = "sections", "orientations", "ring", "band"
 )
 
@@ -61,7 +62,7 @@ func readDraft(text map[string]string) *draft {
 	j.Nominal = d.length(fieldNominal)
 	d.limits()
 	j.Variation, j.Ovality, j.Taper = d.deviation(fieldVariation), d.deviation(fieldOvality), d.deviation(fieldTaper)
-	j.Length = d.length(fieldLength)
+	j.Length, j.Outside = d.length(fieldLength), d.length(fieldOutside)
 	d.places()
 	d.interrupts()
 	j.Band = cmp.Or(d.deviation(fieldBand), usualBand)
@@ -279,7 +280,7 @@ func fieldOf(what string) string {
 		return fieldInterrupts
 	case "form":
 		return fieldVariation
-	case fieldID, fieldTitle, fieldRevision, fieldUnit, fieldMaterial, fieldNominal, fieldTarget, fieldLength, fieldFace, fieldRing, fieldBand:
+	case fieldID, fieldTitle, fieldRevision, fieldUnit, fieldMaterial, fieldNominal, fieldTarget, fieldLength, fieldOutside, fieldFace, fieldRing, fieldBand:
 		return word
 	}
 	return ""

@@ -76,6 +76,7 @@ func TestDraftFaults(t *testing.T) {
 		"class and limits": {map[string]string{"class": "H7"}, "class", "not both"},
 		"no limits":        {map[string]string{"low": "", "high": ""}, "low", "both limits"},
 		"target outside":   {map[string]string{"target": "1.26"}, "target", "between"},
+		"no wall":          {map[string]string{"outside": "1.25"}, "outside", "above that of the bore"},
 		"depth outside":    {map[string]string{"sections": "5mm 90mm"}, "sections", "outside the bore"},
 		"depth in groove":  {map[string]string{"sections": "5mm 11mm"}, "sections", "groove"},
 		"no depths":        {map[string]string{"sections": ""}, "sections", "depths"},
@@ -107,7 +108,9 @@ func TestDraftOffersWhatIsUsual(t *testing.T) {
 
 // Any job of the shop, typed as the page would copy it, is that job again.
 func TestTypedJobIsTheJob(t *testing.T) {
-	for _, j := range []*analysis.Job{bush(), sleeve(), valve(), tube()} {
+	thick := sleeve()
+	thick.Outside = length("2.5 in")
+	for _, j := range []*analysis.Job{bush(), sleeve(), valve(), tube(), thick} {
 		text := typed(j)
 		text["id"] = "J-1"
 		got := readDraft(text).job

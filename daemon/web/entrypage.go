@@ -61,7 +61,7 @@ func typed(j *analysis.Job) map[string]string {
 		fieldTitle: j.Title, fieldRevision: j.Revision, fieldUnit: j.Unit.String(), fieldMaterial: j.Material, fieldFace: j.Face,
 		fieldNominal: size(j.Nominal), fieldLow: size(j.Low), fieldHigh: size(j.High), fieldTarget: size(j.Target),
 		fieldVariation: size(analysis.Length(j.Variation)), fieldOvality: size(analysis.Length(j.Ovality)), fieldTaper: size(analysis.Length(j.Taper)),
-		fieldLength: size(j.Length), fieldSections: list(j.Sections), fieldRing: j.Ring, fieldBand: size(analysis.Length(j.Band)),
+		fieldLength: size(j.Length), fieldOutside: size(j.Outside), fieldSections: list(j.Sections), fieldRing: j.Ring, fieldBand: size(analysis.Length(j.Band)),
 	}
 	if j.Blind {
 		text[fieldBlind] = "1"

@@ -320,7 +320,7 @@ func (v *face) advise(b *session.Bore) {
 		v.Reason = join(p.Ask, v.Reason)
 	}
 	if b.Cooling != nil && !b.Cooling.Ready {
-		v.Reason = join(b.Cooling.Sentence, v.Reason)
+		v.Reason = join(b.Cooling.Sentence, b.Cooling.Basis, v.Reason)
 	}
 	v.ask(b)
 }
