@@ -99,8 +99,18 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 	if o.Limits.High == 0 {
 		o.Limits = limits
 	}
-	fmt.Fprintf(out, "%d accepted parts of job %s, the mean of each\n", len(x), job)
+	if len(x) == 0 {
+		return fmt.Errorf("the journal has no accepted part of job %q; fairbore report --kind job says what it has", job)
+	}
+	fmt.Fprintf(out, "%s of job %s, the mean of each\n", parts(len(x)), job)
 	return lot(x, o, out)
+}
+
+func parts(n int) string {
+	if n == 1 {
+		return "1 accepted part"
+	}
+	return fmt.Sprintf("%d accepted parts", n)
 }
 
 // finished returns the mean size, in µm, of each accepted part of a job, and the
@@ -165,6 +175,16 @@ func charted(x []float64, n int) (study.Chart, error) {
 	return study.XbarR(slices.Collect(slices.Chunk(x[:len(x)/n*n], n)))
 }
 
+// glance is the beginning of a header, to be shown to a person.
+func glance(head []string) string {
+	const most = 60
+	text := []rune(strings.ToValidUTF8(strings.Join(head, ","), "?"))
+	if len(text) > most {
+		return string(text[:most]) + "…"
+	}
+	return string(text)
+}
+
 // row is a reading from a file: what it is of, and its size in µm.
 type row struct {
 	keys []string
@@ -192,12 +212,12 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 		}
 	}
 	if size < 0 {
-		return nil, fmt.Errorf("the header %q has none of the columns size_mm, size_in, size_um", strings.Join(head, ","))
+		return nil, fmt.Errorf("the header %q has none of the columns size_mm, size_in, size_um", glance(head))
 	}
 	at := make([]int, len(keys))
 	for i, k := range keys {
 		if at[i] = slices.Index(head, k); at[i] < 0 {
-			return nil, fmt.Errorf("the header %q has no column %s", strings.Join(head, ","), k)
+			return nil, fmt.Errorf("the header %q has no column %s", glance(head), k)
 		}
 	}
 	var rows []row

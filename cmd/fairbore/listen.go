@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"time"
@@ -27,6 +28,20 @@ type listenCmd struct {
 	Stop   int           `help:"Stop bits." default:"1"`
 }
 
+// Validate says what can't be listened with.
+func (l *listenCmd) Validate() error {
+	switch {
+	case l.For < leastListen:
+		return fmt.Errorf("--for %v: want at least %v", l.For, leastListen)
+	case l.Baud < 0:
+		return fmt.Errorf("--baud %d: want the gauge's speed, such as 9600", l.Baud)
+	}
+	return nil
+}
+
+// leastListen is the shortest time in which a gauge can be heard.
+const leastListen = 100 * time.Millisecond
+
 func (l *listenCmd) Run(ctx context.Context, s *streams) error {
 	if l.Port == "" {
 		return listen.Lines(s.out)
@@ -42,13 +57,13 @@ func (l *listenCmd) Run(ctx context.Context, s *streams) error {
 		o.Line.Baud, o.Line.Data, o.Line.Parity, o.Line.Stop = l.Baud, l.Data, l.Parity, l.Stop
 	}
 	if info, err := os.Stdin.Stat(); err == nil && info.Mode()&os.ModeCharDevice != 0 && len(l.Shows) == 0 {
-		o.Answers = typed(os.Stdin)
+		o.Answers = answers(os.Stdin)
 	}
 	return listen.Run(ctx, o)
 }
 
-// typed passes on the lines of a person for as long as the program runs.
-func typed(in io.Reader) <-chan string {
+// answers passes on the lines of a person for as long as the program runs.
+func answers(in io.Reader) <-chan string {
 	lines := make(chan string)
 	go func() {
 		defer close(lines)

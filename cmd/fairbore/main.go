@@ -78,6 +78,9 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	if err == nil {
 		err = s.out.err
 	}
+	if errors.Is(err, context.Canceled) && ctx.Err() != nil {
+		err = errors.New("stopped before it was done")
+	}
 	if err != nil {
 		fmt.Fprintln(stderr, "fairbore:", err)
 		return exitCode(err)
@@ -203,12 +206,23 @@ type exportCmd struct {
 	Guard   bool   `help:"Keep a spreadsheet from taking text for a formula."`
 }
 
+// Validate refuses a span that holds nothing.
+func (e *exportCmd) Validate() error { return span(e.From, e.To) }
+
 func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
 	o := store.ExportOptions{Format: store.Format(e.Format), Guard: e.Guard, Filter: store.Filter{
 		Station: e.Station, Job: e.Job, Part: e.Part, From: e.From.Time, To: e.To.Time,
 	}}
 	o.Progress = s.progressBeside("export", e.Output)
-	return s.write(e.Output, e.Journal, func(out io.Writer) error { return daemon.Export(ctx, e.Journal, out, o) })
+	got := &tally{}
+	err = s.write(e.Output, e.Journal, func(out io.Writer) error {
+		got.Writer = out
+		return daemon.Export(ctx, e.Journal, got, o)
+	})
+	if err == nil && (got.lines == 0 || got.lines == 1 && e.Format == "csv") {
+		fmt.Fprintln(s.err, "fairbore: nothing in the journal matches; fairbore report --kind job names its jobs and parts")
+	}
+	return err
 }
 
 type verifyCmd struct {
@@ -245,7 +259,9 @@ func (d *driversCmd) Run(s *streams) error { return daemon.Drivers(d.Name, s.out
 
 type hashCmd struct{}
 
-func (hashCmd) Run(s *streams) error { return daemon.HashPassword(os.Stdin, s.out) }
+func (hashCmd) Run(ctx context.Context, s *streams) error {
+	return daemon.HashPassword(&typing{ctx: ctx, from: os.Stdin}, s.out)
+}
 
 type versionCmd struct{}
 

@@ -2,12 +2,19 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
 )
 
 func fairbore(args ...string) (code int, out, errs string) {
@@ -32,6 +39,9 @@ func TestCommands(t *testing.T) {
 	headless := file("headless.csv", "31.7511\n31.7513\n")
 	text := file("text.csv", "size_mm\nthick\n")
 	empty := file("empty.yaml", "")
+	broken := file("broken.yaml", "version: 1\nsite: [\n")
+	noise := file("noise.csv", strings.Repeat("\x1b[31m\xff\x00,", 200)+"\n")
+	journal := noted(t, filepath.Join(dir, "journal.db"))
 	for _, c := range []struct {
 		name, args string
 		code       int
@@ -80,6 +90,28 @@ func TestCommands(t *testing.T) {
 		{"a day", "report " + few + "|--from|2026-11-25", 1, "no journal"},
 		{"a table that isn't", "study gauge|nowhere.csv", 1, "nowhere.csv"},
 		{"a demo at no speed", "demo --speed|0", 1, "speed"},
+		{"a demo at a speed that is no number", "demo --speed|NaN", 1, "speed"},
+		{"a press fit with too little", "plan --nominal|25 mm|--class|H7|--bush-outside|30 mm", 2, "--housing"},
+		{"a ring without its size", "plan --nominal|25 mm|--class|H7|--gauge-step|0.1 um|--ring-class|XX", 2, "--ring"},
+		{"a gauge without its step", "plan --nominal|25 mm|--class|H7|--ring|25 mm", 2, "--gauge-step"},
+		{"a fit and more", "plan --fit|28.6 H7/p6|--entry|J-1", 2, "--fit"},
+		{"a job of no configuration", "plan --job|J-1", 2, "--config"},
+		{"the tooling that the help names", "plan --nominal|25 mm|--class|H7|--tooling|stroked", 0, "25.0210 mm"},
+		{"a negative size", "plan --nominal|-25 mm|--class|H7", 1, "above 0"},
+		{"a huge size", "plan --nominal|99999999999999999999 mm|--class|H7", 2, "too large"},
+		{"text for a configuration", "check " + text, 3, "text.csv:1: is no configuration"},
+		{"a broken configuration", "check " + broken, 3, "broken.yaml:2: is no YAML"},
+		{"a table of bytes", "study gauge|" + noise, 1, "none of the columns"},
+		{"a folder for a table", "study lot|" + dir + "|--low|1 mm|--high|2 mm", 1, "folder"},
+		{"a folder for a journal", "study lot|" + dir + "|--job|J-1", 1, "folder"},
+		{"a journal without that job", "study lot|" + journal + "|--job|J-9", 1, "no accepted part of job \"J-9\""},
+		{"an export of nothing", "export " + journal + "|--station|nowhere", 0, "nothing in the journal matches"},
+		{"a span that ends before it begins", "export " + journal + "|--from|2027-01-01|--to|2026-01-01", 2, "--from"},
+		{"an output in no folder", "export " + journal + "|-o|" + dir + "/no/such/file", 1, "there is no folder"},
+		{"a folder for an output", "export " + journal + "|-o|" + dir, 1, "is a folder"},
+		{"no time to listen", "listen /dev/nowhere --for|-3s", 2, "--for"},
+		{"a negative speed", "listen /dev/nowhere --baud|-5", 2, "--baud"},
+		{"a pace that nobody uses", "listen /dev/null --baud|3", 1, "nearest in use is 50"},
 		{"a demo of no job", "demo --job|J-1|--listen|127.0.0.1:0|--mqtt|127.0.0.1:0", 1, "J-4112"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -94,7 +126,50 @@ func TestCommands(t *testing.T) {
 			if code != 0 && errs == "" {
 				t.Error("nothing on standard error")
 			}
+			if strings.ContainsFunc(errs, func(r rune) bool { return r < ' ' && r != '\n' }) || len(errs) > 500 && code != 0 {
+				t.Errorf("no message for a person: %q", errs)
+			}
 		})
+	}
+}
+
+// noted makes a journal with one note in it.
+func noted(t *testing.T, path string) string {
+	t.Helper()
+	j, err := store.Open(t.Context(), store.Config{Path: path, Log: zerolog.Nop()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	j.OnCommit(func([]session.Record) { cancel() })
+	ended := make(chan error, 1)
+	go func() { ended <- j.Run(ctx) }()
+	if err := j.Append(ctx, []session.Event{{Station: "bay", At: time.Unix(1, 0), Kind: session.Told, Note: "n"}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-ended; err != nil && !errors.Is(err, context.Canceled) {
+		t.Fatal(err)
+	}
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// Input that a person may still be typing ends with the first Ctrl-C.
+func TestTypingEndsWhenToldTo(t *testing.T) {
+	r, w := io.Pipe()
+	defer w.Close()
+	ctx, cancel := context.WithCancel(t.Context())
+	in := &typing{ctx: ctx, from: r}
+	go io.WriteString(w, "hone\n")
+	b := make([]byte, 16)
+	if n, err := in.Read(b); err != nil || string(b[:n]) != "hone\n" {
+		t.Errorf("%q, %v", b[:n], err)
+	}
+	time.AfterFunc(10*time.Millisecond, cancel)
+	if n, err := in.Read(b); n != 0 || !errors.Is(err, context.Canceled) {
+		t.Errorf("%d bytes, %v", n, err)
 	}
 }
 

@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 )
 
@@ -24,6 +27,56 @@ func (m *moment) UnmarshalText(text []byte) error {
 	return fmt.Errorf("%q: want a day such as 2026-11-25, or a time such as 2026-11-25T08:00:00Z", text)
 }
 
+// tally counts the lines that pass.
+type tally struct {
+	io.Writer
+	lines int
+}
+
+func (t *tally) Write(b []byte) (int, error) {
+	t.lines += bytes.Count(b, []byte{'\n'})
+	return t.Writer.Write(b)
+}
+
+// span refuses a span of time that holds nothing.
+func span(from, to moment) error {
+	if !from.IsZero() && !to.IsZero() && !from.Before(to.Time) {
+		return errors.New("--from must be before --to")
+	}
+	return nil
+}
+
+// typing is input that a person, or a program, may still be writing: it ends when
+// the program is to end.
+type typing struct {
+	ctx  context.Context
+	from io.Reader
+	more chan typed
+}
+
+type typed struct {
+	b   []byte
+	err error
+}
+
+// Read implements io.Reader. The goroutine that waits for input ends with the program.
+func (t *typing) Read(b []byte) (int, error) {
+	if t.more == nil {
+		t.more = make(chan typed)
+	}
+	go func() {
+		in := make([]byte, len(b))
+		n, err := t.from.Read(in)
+		t.more <- typed{in[:n], err}
+	}()
+	select {
+	case in := <-t.more:
+		return copy(b, in.b), in.err
+	case <-t.ctx.Done():
+		return 0, t.ctx.Err()
+	}
+}
+
 // write gives a command the file to write, or standard output where no path is
 // given. A file is replaced whole, when all of it is there and on disk: what
 // stood there before stays if anything fails. source, what is read from, is
@@ -37,9 +90,15 @@ func (s *streams) write(path, source string, do func(io.Writer) error) error {
 		if src, err := os.Stat(source); err == nil && os.SameFile(was, src) {
 			return fmt.Errorf("%s is what is read from; give the output another name", path)
 		}
+		if was.IsDir() {
+			return fmt.Errorf("%s is a folder; give the name of a file in it", path)
+		}
 		if !was.Mode().IsRegular() { // a terminal, a pipe
 			return direct(path, do)
 		}
+	}
+	if dir := filepath.Dir(path); !folder(dir) {
+		return fmt.Errorf("%s: there is no folder %s to write it in", path, dir)
 	}
 	part := path + ".part"
 	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) { // left by one that was killed

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -28,7 +29,7 @@ type planCmd struct {
 	Form    analysis.Deviation `help:"Form limit." group:"Size"`
 
 	Process plan.Process       `help:"What the bore comes from: drilled, reamed, bored, ground, or pressed (a bush)." group:"Stock"`
-	Tooling plan.Tooling       `help:"What it is honed with: hand-held or machine." group:"Stock"`
+	Tooling plan.Tooling       `help:"What it is honed with: hand-held or stroked (on a honing machine)." group:"Stock"`
 	Oval    analysis.Deviation `help:"Ovality before honing." group:"Stock"`
 	Taper   analysis.Deviation `help:"Taper before honing." group:"Stock"`
 	Damage  analysis.Deviation `help:"Depth of the marks to clean up." group:"Stock"`
@@ -48,6 +49,25 @@ type planCmd struct {
 	Ring      analysis.Length    `help:"Size of the setting ring." group:"Gauge"`
 	RingClass string             `help:"Class of the ring: XXX, XX, X, Y, Z, ZZ." group:"Gauge"`
 	RingU     analysis.Deviation `help:"Uncertainty of its certificate (k = 2)." group:"Gauge"`
+}
+
+// Validate says what of a group is missing, and what would be left out of sight.
+func (p *planCmd) Validate() error {
+	press := p.BushOutside != 0 || p.Housing != 0 || p.Boss != 0 || p.BushBore != 0 || p.Rz != 0
+	gauge := p.GaugeStep != 0 || p.GaugeU != 0 || p.Ring != 0 || p.RingClass != "" || p.RingU != 0
+	switch {
+	case press && (p.BushOutside == 0 || p.Housing == 0 || p.Boss == 0):
+		return errors.New("a press fit wants --bush-outside, --housing and --boss, all three")
+	case gauge && p.GaugeStep == 0:
+		return errors.New("give the resolution of the gauge with --gauge-step, such as \"0.1 um\"")
+	case (p.RingClass != "" || p.RingU != 0) && p.Ring == 0:
+		return errors.New("give the size of the ring with --ring")
+	case p.Fit != "" && (p.Entry != "" || p.Config != "" || p.Class != "" || p.Nominal != 0 || p.Low != 0 || p.High != 0):
+		return errors.New("--fit tells of a fit only; leave out the rest, or give limits in its place")
+	case (p.Config == "") != (p.Job == ""):
+		return errors.New("--config and --job go together: the job's limits are taken from the configuration")
+	}
+	return nil
 }
 
 func (p *planCmd) Run(s *streams) error {
@@ -89,8 +109,8 @@ type studyGaugeCmd struct {
 	Paper  string `help:"a4 or letter." enum:"a4,letter" default:"a4" group:"Record"`
 }
 
-func (g *studyGaugeCmd) Run(s *streams) error {
-	in, err := open(g.File)
+func (g *studyGaugeCmd) Run(ctx context.Context, s *streams) error {
+	in, err := open(ctx, g.File)
 	if err != nil {
 		return err
 	}
@@ -114,9 +134,12 @@ type studyLotCmd struct {
 func (l *studyLotCmd) Run(ctx context.Context, s *streams) error {
 	o := daemon.LotOptions{Limits: analysis.Limits{Low: l.Low, High: l.High}, Subgroup: l.Subgroup}
 	if l.Job != "" {
+		if err := noFolder(l.File, "the journal"); err != nil {
+			return err
+		}
 		return daemon.StudyJob(ctx, l.File, l.Job, o, s.out)
 	}
-	in, err := open(l.File)
+	in, err := open(ctx, l.File)
 	if err != nil {
 		return err
 	}
@@ -124,9 +147,25 @@ func (l *studyLotCmd) Run(ctx context.Context, s *streams) error {
 	return daemon.StudyLot(in, o, s.out)
 }
 
-func open(path string) (io.ReadCloser, error) {
+func open(ctx context.Context, path string) (io.ReadCloser, error) {
 	if path == "-" {
-		return io.NopCloser(os.Stdin), nil
+		return io.NopCloser(&typing{ctx: ctx, from: os.Stdin}), nil
+	}
+	if err := noFolder(path, "a CSV file"); err != nil {
+		return nil, err
 	}
 	return os.Open(path)
+}
+
+// noFolder refuses the path of a folder, where a file was meant.
+func noFolder(path, want string) error {
+	if folder(path) {
+		return fmt.Errorf("%s is a folder; give the path of %s", path, want)
+	}
+	return nil
+}
+
+func folder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir()
 }

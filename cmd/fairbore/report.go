@@ -24,6 +24,9 @@ type reportCmd struct {
 	Paper   string `help:"a4 or letter." enum:"a4,letter" default:"a4"`
 }
 
+// Validate refuses a span that holds nothing.
+func (r *reportCmd) Validate() error { return span(r.From, r.To) }
+
 func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
 	o := daemon.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From.Time, To: r.To.Time, Paper: r.Paper}
 	if r.Config != "" {

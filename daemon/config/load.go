@@ -65,10 +65,14 @@ func Parse(name string, b []byte) (*Config, error) {
 	}
 	var root yaml.Node
 	if err := yaml.Unmarshal(b, &root); err != nil {
-		return nil, &Fault{File: name, Err: err}
+		line, err := unparsed(err)
+		return nil, &Fault{File: name, Line: line, Err: err}
 	}
 	if len(root.Content) == 0 {
 		return nil, &Fault{File: name, Err: errors.New("is empty; start from configs/fairbore.yaml")}
+	}
+	if top := root.Content[0]; top.Kind != yaml.MappingNode {
+		return nil, &Fault{File: name, Line: top.Line, Err: errors.New("is no configuration: it has no keys such as site: my-shop; start from configs/fairbore.yaml")}
 	}
 	l.index(root.Content[0], "")
 	k := koanf.NewWithConf(koanf.Conf{Delim: "\x00", StrictMerge: true})
@@ -82,6 +86,15 @@ func Parse(name string, b []byte) (*Config, error) {
 		return nil, errors.Join(l.faults...)
 	}
 	return c, nil
+}
+
+// unparsed takes the line out of what the parser says, and adds what to do.
+func unparsed(err error) (line int, _ error) {
+	what := strings.TrimPrefix(err.Error(), "yaml: ")
+	if _, e := fmt.Sscanf(what, "line %d: ", &line); e == nil {
+		_, what, _ = strings.Cut(what, ": ")
+	}
+	return line, fmt.Errorf("is no YAML: %s; compare it with configs/fairbore.yaml", what)
 }
 
 // text finds the first line with what is no text, which the parser would not say

@@ -166,8 +166,8 @@ func checkLine(l drivers.Line) []error {
 }
 
 func nearestRate(baud int) int {
-	best := 0
-	for _, r := range rates() {
+	best := rates()[0]
+	for _, r := range rates()[1:] {
 		if abs(r-baud) < abs(best-baud) {
 			best = r
 		}
