@@ -50,7 +50,9 @@ func (l Lot) Draw(cv Canvas) {
 		box := rect(x-w, y.at(p.Largest)-1, x+w, y.at(p.Smallest)+1)
 		cv.Lines(Bar, true, box)
 		if !p.Accepted {
-			cv.Lines(Alarm, false, []Point{box[0], box[2]}, []Point{box[1], box[3]})
+			r, at := 0.28*t, Point{x, max(box[0].Y-0.6*t, y.high+0.3*t)} // a cross above too, that shows where the bar is narrow
+			cv.Lines(Alarm, false, []Point{box[0], box[2]}, []Point{box[1], box[3]},
+				[]Point{{at.X - r, at.Y - r}, {at.X + r, at.Y + r}}, []Point{{at.X - r, at.Y + r}, {at.X + r, at.Y - r}})
 		}
 		if i%each == 0 {
 			cv.Text(Soft, Point{x, l.H - 0.6*t}, 0.85*t, Middle, p.Serial)

@@ -13,6 +13,9 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
+	"fairbore/analysis"
+	"fairbore/daemon/session"
 )
 
 // Every page and state of it, in a real browser at the sizes of a desk screen, a
@@ -214,5 +217,114 @@ func (e *eye) questions(theme, size string) {
 		}
 		e.keep("ask-"+strings.ReplaceAll(key, "?", "keys"), theme, size)
 		e.run(chromedp.Evaluate[chromedp.Void](`document.querySelector("dialog[open]").close()`))
+	}
+}
+
+// many is a History of many finished parts of the sleeve job, and of one in hand.
+type many struct{ shelf }
+
+func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, _ error) {
+	um := analysis.Length(analysis.Micrometre)
+	j := sleeve()
+	for n := 140; n > 0; n-- {
+		small := j.Target + um*analysis.Length(n*7%11-6)/10
+		v := &session.Verdict{Accepted: n%17 != 0, Reason: "in size", Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
+		if !v.Accepted {
+			v.Largest += 2 * um
+		}
+		l := PartLine{Station: []string{"hone-bay-1", "hone-bay-2"}[n%2], Job: j.ID, Part: fmt.Sprintf("SL-%04d", n), Seq: uint64(100 * n), First: h.play.at.Add(-time.Duration(n) * 47 * time.Minute), Readings: 36, Verdict: v}
+		if n == 140 {
+			l.Verdict = nil
+		}
+		if (f.Job == "" || f.Job == l.Job) && (f.Part == "" || f.Part == l.Part) {
+			out = append(out, l)
+		}
+	}
+	return out[:min(len(out), f.Limit)], nil
+}
+
+// The parts of a shop that has worked for a month, and the lot of a job.
+func TestLooksOfHistory(t *testing.T) {
+	cfg, src := everything(true)
+	cfg.History = many{cfg.History.(shelf)}
+	e := newEye(t, serve(t, cfg, src))
+	for name, size := range sizes {
+		for _, theme := range e.themes() {
+			for what, path := range map[string]string{"parts": "/history", "lot": "/history?job=J-4112", "noparts": "/history?part=none"} {
+				e.open(path, theme, size)
+				for _, w := range e.says(wrong) {
+					t.Errorf("%s at %s: %s", what, name, w)
+				}
+				e.keep(what, theme, name)
+			}
+		}
+	}
+}
+
+// crowd is a shop some of whose stations are out of reach.
+type crowd struct {
+	*shop
+	gone map[string]string
+}
+
+func (c crowd) Gone(station string) string { return c.gone[station] }
+
+// newCrowd is a shop of so many stations, in all states, of which every seventh is
+// out of reach.
+func newCrowd(n int) crowd {
+	st := states()
+	names := slices.Sorted(maps.Keys(st))
+	c := crowd{gone: map[string]string{}}
+	var bores []*session.Bore
+	for i := range n {
+		b := *st[names[(5*i+13)%len(names)]]
+		b.Station = fmt.Sprintf("hone-bay-%d", i+1)
+		if i%7 == 6 {
+			c.gone[b.Station] = "no word since 10:42:00: switched off"
+		}
+		bores = append(bores, &b)
+	}
+	c.shop = newShop(bores...)
+	return c
+}
+
+// A wall shows one station as well as fifty, and which of them are out of reach.
+func TestLooksOfWalls(t *testing.T) {
+	for _, n := range []int{1, 8, 50} {
+		src := newCrowd(n)
+		e := newEye(t, serve(t, Config{Version: "test"}, src))
+		for name, size := range sizes {
+			for _, theme := range e.themes() {
+				e.open("/wall", theme, size)
+				e.until("the tiles", fmt.Sprintf(`document.querySelectorAll(".tile .figure:not(:empty)").length === %d && document.querySelectorAll(".tile.gone").length === %d`, n, len(src.gone)))
+				for _, w := range e.says(wrong) {
+					t.Errorf("%d stations at %s: %s", n, name, w)
+				}
+				for _, w := range e.says(`[...document.querySelectorAll(".tile")].flatMap((t) => [...t.querySelectorAll("h2, .figure, .state span")].filter((x) => { const a = x.getBoundingClientRect(), b = t.getBoundingClientRect(); return x.textContent && (a.right > b.right + 1 || a.bottom > b.bottom + 1 || x.scrollWidth > x.clientWidth + 1 && x.clientWidth); }).map((x) => t.dataset.station + ": " + x.textContent + " is cut off"))`) {
+					t.Errorf("%d stations at %s: %s", n, name, w)
+				}
+				e.keep(fmt.Sprintf("wall%d", n), theme, name)
+			}
+		}
+	}
+}
+
+// When the program is gone each page says so in large words, and shows no size.
+func TestLooksOfALostLink(t *testing.T) {
+	for name, size := range sizes {
+		cfg, src := everything(true)
+		s, stop := serveUntil(t, cfg, src)
+		e := newEye(t, s)
+		e.open("/station/closing", "light", size)
+		e.until("the page", drawn)
+		stop()
+		e.until("the page to say so", `document.getElementById("word").innerText.toLowerCase() === "no signal" && getComputedStyle(document.getElementById("figure")).visibility === "hidden"`)
+		for _, w := range append(e.says(wrong), e.says(`[...document.querySelectorAll("#signs li")].filter((s) => s.dataset.tone !== "none").map((s) => "still says " + s.innerText)`)...) {
+			t.Errorf("%s: %s", name, w)
+		}
+		for _, w := range e.says(`["next", "last", "roomnumber", "due"].map((id) => document.getElementById(id)).filter((x) => x.innerText && x.getClientRects().length).map((x) => "still says " + x.innerText)`) {
+			t.Errorf("%s: %s", name, w)
+		}
+		e.keep("nolink", "light", name)
 	}
 }

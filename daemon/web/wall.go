@@ -18,7 +18,7 @@ type Presence interface {
 func (s *Server) wall(w http.ResponseWriter, _ *http.Request) {
 	list := s.src.Stations()
 	cols := 8
-	for _, c := range []struct{ most, cols int }{{1, 1}, {4, 2}, {9, 3}, {16, 4}, {30, 6}} {
+	for _, c := range []struct{ most, cols int }{{1, 1}, {4, 2}, {6, 3}, {8, 4}, {9, 3}, {16, 4}, {20, 5}, {30, 6}} {
 		if len(list) <= c.most {
 			cols = c.cols
 			break

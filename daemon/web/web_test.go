@@ -14,6 +14,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -26,6 +27,13 @@ import (
 // serve serves a shop until the test ends.
 func serve(t testing.TB, cfg Config, src Source) *Server {
 	t.Helper()
+	s, _ := serveUntil(t, cfg, src)
+	return s
+}
+
+// serveUntil serves a shop until stop is called, or the test ends.
+func serveUntil(t testing.TB, cfg Config, src Source) (s *Server, stop func()) {
+	t.Helper()
 	cfg.Listen = "127.0.0.1:0"
 	s, err := Listen(cfg, src, zerolog.Nop())
 	if err != nil {
@@ -34,13 +42,14 @@ func serve(t testing.TB, cfg Config, src Source) *Server {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- s.Run(ctx) }()
-	t.Cleanup(func() {
+	stop = sync.OnceFunc(func() {
 		cancel()
 		if err := <-ended; err != nil {
 			t.Errorf("the server ended with %v", err)
 		}
 	})
-	return s
+	t.Cleanup(stop)
+	return s, stop
 }
 
 func everything(actions bool) (Config, *shop) {

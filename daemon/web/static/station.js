@@ -127,17 +127,27 @@ function live(l) {
   sounds.near(l, face);
 }
 
+// old is what must not stand on the page once nothing is known any more.
+const old = ["number", "least", "unit", "caption", "other", "roomnumber", "roomword", "roomunit", "next", "last", "hint"];
+
 function linkIs(state) {
   if (main.dataset.link === state) return;
   main.dataset.link = state;
   if (state === "lost") {
     main.dataset.tone = "none";
-    main.dataset.turning = "no";
+    main.dataset.turning = main.dataset.long = "no";
+    for (const id of old) text(id, "");
+    text("shows", "–");
+    lastLive = null;
+    for (const [id, what] of [["master", "zero"], ["gauge", "gauge"], ["record", "record"]]) sign(id, { tone: "none", text: what + " not known" });
     text("word", "No signal");
     wide("No signal");
     main.dataset.same = "yes";
     text("state", "no signal");
+    text("advice", "Nothing is known of the station now.");
     text("reason", "What was shown is old. Trying to reach the station again.");
+    actions.face({});
+    fit();
     shape("none");
     text("said", "No signal. What was shown is old.");
     sounds.attention();

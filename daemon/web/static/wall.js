@@ -42,8 +42,10 @@ let stream = null;
 function connect() {
   const box = document.querySelector(".tile .cut")?.getBoundingClientRect() ?? { width: 400, height: 120 };
   const q = new URLSearchParams({ w: Math.round(box.width), h: Math.round(box.height), unit: settings.unit, comma: settings.comma });
+  const url = "/wall/view?" + q;
+  if (stream && stream.url.endsWith(url) && stream.readyState !== 2) return;
   if (stream) stream.close();
-  stream = new EventSource("/wall/view?" + q);
+  stream = new EventSource(url);
   const on = (kind, f) => stream.addEventListener(kind, (e) => { heard = Date.now(); f(JSON.parse(e.data)); });
   on("hello", (h) => {
     if (version && version !== h.version) location.reload();
@@ -57,5 +59,8 @@ setInterval(() => {
   if (stream.readyState === 2) connect();
 }, 1000);
 connect();
+// The drawings are made to the room that words leave, so they are asked for again when that changes.
 let resized = 0;
-addEventListener("resize", () => { clearTimeout(resized); resized = setTimeout(connect, 200); });
+const sized = new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(connect, 200); });
+const first = document.querySelector(".tile .cut");
+if (first) sized.observe(first);
