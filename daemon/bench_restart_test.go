@@ -15,7 +15,7 @@ import (
 )
 
 // fill makes a journal of so many readings of station bay2: parts of 48 readings,
-// a mastering every ten of them, as the rig's gauge and job would give them.
+// each but the last with its verdict, a mastering every ten of them, as the rig's gauge and job would give them.
 func fill(b *testing.B, path string, readings int) {
 	b.Helper()
 	j, err := store.Open(b.Context(), store.Config{Path: path})
@@ -61,6 +61,11 @@ func fill(b *testing.B, path string, readings int) {
 			Sent: session.Sent{Digits: int64(value), Places: 5, Unit: analysis.MM, Frame: frame[:len(frame)-2]},
 		}
 		events = append(events, e)
+		if n%perPart == perPart-1 && n < readings-1 { // the last part is in hand
+			e = event(session.Judged)
+			e.Verdict = &session.Verdict{Accepted: true, Part: serial, Job: job.ID, Round: 7, Readings: perPart, Smallest: job.Low, Largest: job.High}
+			events = append(events, e)
+		}
 		if len(events) >= 500 {
 			if err := j.Append(b.Context(), events); err != nil {
 				b.Fatal(err)

@@ -1,39 +1,88 @@
 package picture
 
 import (
+	"fmt"
 	"strconv"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/daemon/session"
 )
 
-// Approach draws the size against the rounds: of each the range from the tightest
+// Approach draws the approach to size: of each round the range from the tightest
 // place to the widest, between the limits, and what the next round may bring.
 type Approach struct {
-	Bore   *session.Bore
-	W, H   float64
-	Format Format
+	Bore    *session.Bore
+	W, H    float64
+	Format  Format
+	Against Against
 	// Expected is the size after the advised round: its low and high bound; nil
 	// if none is advised.
 	Expected *[2]analysis.Length
 }
+
+// Against is what the sizes are drawn against.
+type Against uint8
+
+// By round each is as far from the next as any other. By honing they are apart as
+// the strokes, or else the seconds, that were honed between them, so that the
+// slope is the rate; by the clock as the time that went by.
+const (
+	ByRound Against = iota
+	ByHoning
+	ByClock
+)
 
 // roundsDrawn is how many rounds the approach shows, the newest.
 const roundsDrawn = 6
 
 // SVG draws it for the page.
 func (a Approach) SVG() []byte {
-	s := NewSVG(a.W, a.H, "Size against rounds of honing, with the limits.")
+	s := NewSVG(a.W, a.H, "Approach to size "+a.by()+", with the limits.")
 	a.Draw(s)
 	return s.Bytes()
 }
 
 // Draw draws it on any canvas.
 func (a Approach) Draw(cv Canvas) {
-	b := a.Bore
 	t := clamp(min(a.H/13, a.W/20), 10, 24)
-	rounds := b.Rounds[max(0, len(b.Rounds)-roundsDrawn):]
-	lo, hi := b.Job.Low, b.Job.High
+	rounds := a.Bore.Rounds[max(0, len(a.Bore.Rounds)-roundsDrawn):]
+	y := a.sizes(rounds)
+	y.low, y.high = a.H-3.6*t, 1.6*t
+	x0, x1 := 3.9*t, a.W-0.6*t
+	cv.Text(Soft, Point{x0, 1.0 * t}, 0.85*t, Start, a.Format.SmallUnit()+" from target, "+a.by())
+	limitBand(cv, a.Bore.Job, y, x0, x1)
+	scale(cv, a.Bore.Job, a.Format, y, x0, t)
+	at, width := a.across(rounds, x0, x1)
+	w := min(0.22*width, 0.9*t)
+	var mean []Point
+	for i, r := range rounds {
+		top, bottom := y.at(r.Largest), y.at(r.Smallest)
+		p := Point{at[i], y.at(r.Mean)}
+		cv.Lines(Bar, true, rect(p.X-w, top-1, p.X+w, bottom+1))
+		if i > 0 {
+			cv.Lines(Frame, false, []Point{mean[i-1], p})
+		}
+		cv.Lines(Mark, false, []Point{{p.X - 1.3*w, bottom + 1}, {p.X + 1.3*w, bottom + 1}})
+		mean = append(mean, p)
+	}
+	next := a.ahead(cv, y, at[len(rounds)], width, t, mean)
+	a.feet(cv, rounds, at, y.low, x0, next, t)
+}
+
+func (a Approach) by() string {
+	switch a.Against {
+	case ByHoning:
+		return "by honing done"
+	case ByClock:
+		return "by the clock"
+	}
+	return "by round"
+}
+
+// sizes is the range that is drawn.
+func (a Approach) sizes(rounds []session.RoundSum) axis {
+	lo, hi := a.Bore.Job.Low, a.Bore.Job.High
 	for _, r := range rounds {
 		lo, hi = min(lo, r.Smallest), max(hi, r.Largest)
 	}
@@ -41,32 +90,100 @@ func (a Approach) Draw(cv Canvas) {
 		lo, hi = min(lo, e[0]), max(hi, e[1])
 	}
 	pad := (hi - lo) / 12
-	y0, y1 := a.H-2.6*t, 1.6*t
-	y := axis{lo - pad, hi + pad, y0, y1}
-	x0, x1 := 3.9*t, a.W-0.6*t
-	cv.Text(Soft, Point{x0, 1.0 * t}, 0.85*t, Start, a.Format.SmallUnit()+" from target, by round")
-	limitBand(cv, b.Job, y, x0, x1)
-	scale(cv, b.Job, a.Format, y, x0, t)
-	n := float64(max(len(rounds), 1) + 1)
-	slot := (x1 - x0) / n
-	var last *Point
-	for i, r := range rounds {
-		x := x0 + slot*(float64(i)+0.5)
-		w := min(0.22*slot, 0.9*t)
-		top, bottom := y.at(r.Largest), y.at(r.Smallest)
-		cv.Lines(Bar, true, rect(x-w, top-1, x+w, bottom+1))
-		at := Point{x, y.at(r.Mean)}
-		if last != nil {
-			cv.Lines(Frame, false, []Point{*last, at})
+	return axis{min: lo - pad, max: hi + pad}
+}
+
+// across returns where each round stands and, after them, the advised one, and
+// how far apart they are at the least.
+func (a Approach) across(rounds []session.RoundSum, x0, x1 float64) (at []float64, width float64) {
+	steps, ok := a.far(rounds)
+	if !ok {
+		steps = make([]float64, len(rounds)+1)
+		for i := range steps {
+			steps[i] = 1
 		}
-		cv.Lines(Mark, false, []Point{{x - 1.3*w, bottom + 1}, {x + 1.3*w, bottom + 1}})
-		last = &at
-		cv.Text(Soft, Point{x, y0 + 1.05*t}, 0.85*t, Middle, strconv.Itoa(r.Number))
-		cv.Text(Soft, Point{x, y0 + 2.1*t}, 0.8*t, Middle, a.spell(r.Round))
 	}
-	cv.Text(Soft, Point{x0 - 0.4*t, y0 + 1.05*t}, 0.8*t, End, "round")
-	cv.Text(Soft, Point{x0 - 0.4*t, y0 + 2.1*t}, 0.8*t, End, "honed")
-	a.ahead(cv, y, x0+slot*(n-0.5), slot, t, last)
+	steps[0] = 0
+	whole := 0.0
+	for _, s := range steps {
+		whole += s
+	}
+	even := (x1 - x0) / float64(len(steps))
+	x := x0 + even/2 // half a slot at either end
+	width = even
+	for i, s := range steps {
+		if whole > 0 {
+			x += (x1 - x0 - even) * s / whole
+		}
+		if at = append(at, x); i > 0 {
+			width = min(width, at[i]-at[i-1])
+		}
+	}
+	return at, max(width, 0.2*even)
+}
+
+// far is how far each round is from the one before, by what the drawing is
+// against, and how far ahead the advised one; not ok where that is not known.
+func (a Approach) far(rounds []session.RoundSum) (far []float64, ok bool) {
+	strokes, seconds := true, true
+	for i, r := range rounds {
+		strokes = strokes && (i == 0 || r.Strokes > 0)
+		seconds = seconds && (i == 0 || r.Seconds > 0)
+	}
+	if len(rounds) < 2 || a.Against == ByRound || a.Against == ByHoning && !strokes && !seconds {
+		return nil, false
+	}
+	for i, r := range rounds {
+		switch {
+		case a.Against == ByClock && i > 0:
+			far = append(far, max(r.At.Sub(rounds[i-1].At).Seconds(), 1))
+		case a.Against == ByHoning && strokes:
+			far = append(far, float64(r.Strokes))
+		default:
+			far = append(far, r.Seconds)
+		}
+	}
+	next := far[len(far)-1] // as long as the one before, where nothing else is known
+	if v := a.Bore.Advice; v != nil && a.Against == ByHoning {
+		switch {
+		case strokes && v.Strokes > 0:
+			next = float64(v.Strokes)
+		case !strokes && v.Seconds > 0:
+			next = float64(v.Seconds)
+		}
+	}
+	return append(far, next), true
+}
+
+// feet writes under each round its number, how long was honed before it, and when
+// it was gauged, as far as there is room for it before x1.
+func (a Approach) feet(cv Canvas, rounds []session.RoundSum, at []float64, y, x0, x1, t float64) {
+	for n, row := range []struct {
+		name string
+		word func(session.RoundSum) string
+	}{
+		{"round", func(r session.RoundSum) string { return strconv.Itoa(r.Number) }},
+		{"honed", func(r session.RoundSum) string { return a.spell(r.Round) }},
+		{"h:min", func(r session.RoundSum) string { return clock(r.At.Sub(a.Bore.Rounds[0].At)) }},
+	} {
+		base := y + (1.05+float64(n))*t
+		cv.Text(Soft, Point{x0 - 0.4*t, base}, 0.8*t, End, row.name)
+		until := x0 - 0.2*t
+		for i, r := range rounds {
+			word := row.word(r)
+			half := 0.42 * t * textWidth(word)
+			if at[i]-half > until && (n == 2 || at[i]+half < x1) {
+				cv.Text(Soft, Point{at[i], base}, 0.82*t, Middle, word)
+				until = at[i] + half
+			}
+		}
+	}
+}
+
+// clock writes hours and minutes.
+func clock(d time.Duration) string {
+	m := int(d.Round(time.Minute).Minutes())
+	return fmt.Sprintf("%d:%02d", m/60, m%60)
 }
 
 // spell says how long was honed before a round, in strokes or else in seconds.
@@ -80,18 +197,24 @@ func (a Approach) spell(r session.Round) string {
 	return ""
 }
 
-// ahead draws what the advised round may bring.
-func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, last *Point) {
+// ahead draws what the advised round may bring, and returns where its words begin.
+func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, mean []Point) (from float64) {
 	e := a.Expected
 	if e == nil {
-		return
+		return a.W
 	}
 	w := min(0.3*slot, 1.1*t)
 	cv.Lines(Ahead, true, rect(x-w, y.at(e[1]), x+w, y.at(e[0])))
-	if last != nil {
-		cv.Lines(Ahead, false, []Point{*last, {x, (y.at(e[0]) + y.at(e[1])) / 2}})
+	if len(mean) > 0 {
+		cv.Lines(Ahead, false, []Point{mean[len(mean)-1], {x, (y.at(e[0]) + y.at(e[1])) / 2}})
 	}
 	cv.Text(NextAs, Point{x, y.low + 1.05*t}, 0.85*t, Middle, "next")
+	if v := a.Bore.Advice; v != nil {
+		if how := a.spell(session.Round{Strokes: v.Strokes, Seconds: float64(v.Seconds)}); how != "" {
+			cv.Text(NextAs, Point{x, y.low + 2.05*t}, 0.82*t, Middle, how)
+		}
+	}
+	return x - 0.45*t*textWidth("next")
 }
 
 // scale writes the limits' and the target's deviation, and a few round ones below.

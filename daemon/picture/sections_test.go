@@ -1,9 +1,11 @@
 package picture_test
 
 import (
+	"math"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
@@ -100,5 +102,34 @@ func TestApproachSaysHowLong(t *testing.T) {
 	svg := string(picture.Approach{Bore: b, W: 400, H: 250}.SVG())
 	if !strings.Contains(svg, ">12×<") || !strings.Contains(svg, ">7.5 s<") {
 		t.Error("strokes or seconds of a round are not said")
+	}
+}
+
+// Against rounds they stand equally far apart, against honing as the strokes, and
+// against the clock as the time between them; each says which it is, and the time
+// of each round.
+func TestApproachAgainst(t *testing.T) {
+	b := &session.Bore{Job: valve(), Advice: &advise.Advice{Strokes: 3}}
+	at := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
+	for i, r := range []session.Round{{}, {Number: 1, Strokes: 12}, {Number: 2, Strokes: 6}} {
+		size := b.Job.Low - analysis.Length(3-i)*um
+		b.Rounds = append(b.Rounds, session.RoundSum{Round: r, At: at.Add(time.Duration(i*i) * 10 * time.Minute), Smallest: size, Largest: size, Mean: size})
+	}
+	e := [2]analysis.Length{b.Job.Low, b.Job.Low + um}
+	for against, want := range map[picture.Against][2]float64{picture.ByRound: {1, 1}, picture.ByHoning: {2, 4}, picture.ByClock: {1. / 3, 1. / 3}} {
+		shapes := parse(t, picture.Approach{Bore: b, W: 900, H: 300, Against: against, Expected: &e}.SVG())
+		var x []float64
+		for _, s := range append(of(shapes, "path", "bar"), of(shapes, "path", "ahead")[0]) {
+			p := points(t, s.attr["d"])
+			x = append(x, (p[0].X+p[1].X)/2)
+		}
+		first, second, third := x[1]-x[0], x[2]-x[1], x[3]-x[2]
+		if math.Abs(first/second-want[0]) > 0.02 || math.Abs(first/third-want[1]) > 0.03 {
+			t.Errorf("%d: steps of %.1f, %.1f and %.1f", against, first, second, third)
+		}
+	}
+	svg := string(picture.Approach{Bore: b, W: 900, H: 300, Against: picture.ByClock}.SVG())
+	if !strings.Contains(svg, "by the clock") || !strings.Contains(svg, ">0:40<") {
+		t.Error("the times are not said")
 	}
 }

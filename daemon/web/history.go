@@ -165,7 +165,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict}, Bore: b, Title: b.Job.Title, Units: f.SmallUnit()}
 	// Drawings hold no text that isn't escaped: picture does it.
 	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
-	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f}.SVG())
+	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())
 	rec.Sections = template.HTML(picture.Sections{Bore: b, W: 1400, H: 300, Format: f}.SVG())
 	rec.Facts = facts(b, f)
 	rec.Lines = linesOf(events, f)

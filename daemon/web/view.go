@@ -18,9 +18,10 @@ import (
 type look struct {
 	unit   string // mm, in, or empty for the job's own
 	comma  bool
-	w, h   float64 // pixels of the cut
-	aw, ah float64 // of the approach to size, 0 for none
-	sw, sh float64 // of the same by section, 0 for none
+	by     picture.Against // of the approach to size
+	w, h   float64         // pixels of the cut
+	aw, ah float64         // of the approach to size, 0 for none
+	sw, sh float64         // of the same by section, 0 for none
 }
 
 // Bounds of a drawing asked for, in pixels.
@@ -37,7 +38,8 @@ func parseLook(q url.Values) look {
 		}
 		return v
 	}
-	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0), sw: side("sw", 0), sh: side("sh", 0)}
+	by := map[string]picture.Against{"honing": picture.ByHoning, "clock": picture.ByClock}[q.Get("by")]
+	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", by: by, w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0), sw: side("sw", 0), sh: side("sh", 0)}
 }
 
 // format is that of the viewer's choice, or of the job.
@@ -67,7 +69,7 @@ func (l *look) draw(b *session.Bore) (d drawing) {
 	f := l.format(b.Job)
 	d.Cut = string(picture.Cut{Bore: b, W: l.w, H: l.h, Format: f}.SVG())
 	if l.aw > 0 && l.ah > 0 {
-		d.Approach = string(picture.Approach{Bore: b, W: l.aw, H: l.ah, Format: f, Expected: expected(b)}.SVG())
+		d.Approach = string(picture.Approach{Bore: b, W: l.aw, H: l.ah, Format: f, Against: l.by, Expected: expected(b)}.SVG())
 	}
 	if l.sw > 0 && l.sh > 0 {
 		d.Sections = string(picture.Sections{Bore: b, W: l.sw, H: l.sh, Format: f}.SVG())

@@ -90,6 +90,11 @@ const made = {
 
 function begin(name) {
   if (name === "view") return view();
+  if (name === "by") { // the approach to size: by round, by honing, by the clock, and again
+    set({ by: { "": "honing", honing: "clock" }[settings.by] || "" });
+    if (at("main").dataset.show !== "rounds" && !at("approach").getClientRects().length) view();
+    return hide();
+  }
   if (name === "settings") return ask(name, (f) => set({
     unit: f.unit.value, comma: f.comma.value, theme: f.theme.value, volume: f.volume.value,
     rise: f.rise.checked ? "1" : "", speak: f.speak.checked ? "1" : "", awake: f.awake.checked ? "1" : "",

@@ -1,6 +1,6 @@
 // Settings of this screen, kept in this browser.
 const key = (name) => "fairbore." + name;
-const usual = { unit: "", comma: "", theme: "", volume: "0.6", rise: "", speak: "", awake: "1" };
+const usual = { unit: "", comma: "", by: "", theme: "", volume: "0.6", rise: "", speak: "", awake: "1" };
 export const settings = {};
 const followers = [];
 export const onSettings = (f) => followers.push(f);

@@ -176,7 +176,7 @@ export function note(s, ms) {
 function address() {
   const c = at("cut").getBoundingClientRect();
   if (c.width < 10) return asked;
-  const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma });
+  const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma, by: settings.by });
   for (const [id, name] of [["rounds", "a"], ["sections", "s"]]) {
     const r = at(id).getBoundingClientRect();
     if (r.width > 100) { q.set(name + "w", Math.round(r.width)); q.set(name + "h", Math.round(r.height)); }
