@@ -16,7 +16,7 @@ function text(id, s) {
 }
 
 // tied keeps a number and its unit on one line.
-const tied = (s) => (s || "").replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0");
+const tied = (s) => (s || "").replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0").replace(/± /g, "±\u00a0");
 
 function sign(id, s) {
   const e = at(id);
