@@ -263,6 +263,17 @@ func (l Length) Format(u Unit, places int) string {
 	return s
 }
 
+// FormatSome is [Length.Format] with as many places more as it takes to show that a
+// length other than 0 is none: FormatSome(UM, 1) of 0.04 µm is "0.04". With four more
+// at most 0.1 nm is said of µm and of millionths.
+func (l Length) FormatSome(u Unit, places int) string {
+	s := l.Format(u, places)
+	for more := 1; l != 0 && more <= 4 && strings.Trim(s, "0.") == ""; more++ {
+		s = l.Format(u, places+more)
+	}
+	return s
+}
+
 // Exact writes l in unit u with all its decimals and no trailing zeros, where
 // the unit has a finite expansion of it: always for mm and µm. In inches a
 // length that is no whole number of 2.54 nm steps has none; it fails with [ErrFiner].

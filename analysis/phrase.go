@@ -22,7 +22,8 @@ type Said struct {
 type Manner string
 
 // The manners. Small is an error, a stock, a room: µm to one place, in inches
-// tenths of a thou to one place, or millionths. Fine is finer by ten, as a rate of
+// tenths of a thou to one place, or millionths, with as many places more as it takes
+// where something would be said as nothing. Fine is finer by ten, as a rate of
 // removal a stroke is. Deep is a depth in the bore.
 const (
 	Small Manner = "small"
@@ -112,13 +113,15 @@ func (s Said) in(u Unit) string {
 	case u == IN && s.As == Fine:
 		return (l*10_000).Format(IN, 2) + " tenths"
 	case u == IN:
-		return (l*10_000).Format(IN, 1) + " tenths"
-	case u.Inch():
+		return (l*10_000).FormatSome(IN, 1) + " tenths"
+	case u.Inch() && s.As == Fine:
 		return l.Format(UIN, 0) + " millionths"
+	case u.Inch():
+		return l.FormatSome(UIN, 0) + " millionths"
 	case s.As == Fine:
 		return l.Format(UM, 2) + " µm"
 	}
-	return l.Format(UM, 1) + " µm"
+	return l.FormatSome(UM, 1) + " µm"
 }
 
 // fineTolerance is the tolerance up to which an inch job speaks of millionths

@@ -43,6 +43,25 @@ func TestPhraseBelowATenth(t *testing.T) {
 	}
 }
 
+// What is over or to go by less than the last digit shown is not said to be nothing;
+// nothing itself is.
+func TestPhraseOfLittle(t *testing.T) {
+	for _, c := range []struct {
+		um   analysis.Deviation // in 0.1 nm
+		unit analysis.Unit
+		want string
+	}{
+		{400, analysis.MM, "Over by 0.04 µm."}, {-400, analysis.MM, "Over by -0.04 µm."}, {1, analysis.MM, "Over by 0.0001 µm."},
+		{600, analysis.MM, "Over by 0.1 µm."}, {0, analysis.MM, "Over by 0.0 µm."},
+		{100, analysis.UIN, "Over by 0.4 millionths."}, {1, analysis.UIN, "Over by 0.004 millionths."}, {254, analysis.UIN, "Over by 1 millionths."},
+		{100, analysis.IN, "Over by 0.4 millionths."}, {0, analysis.UIN, "Over by 0 millionths."},
+	} {
+		if got := analysis.Sayf("Over by %s.", c.um).In(c.unit); got != c.want {
+			t.Errorf("%d in %s: %q, want %q", c.um, c.unit, got, c.want)
+		}
+	}
+}
+
 // A phrase from elsewhere may hold anything: too few or too many values are no
 // reason to fail, and what has no hole is said as it is.
 func TestPhraseFromElsewhere(t *testing.T) {

@@ -73,6 +73,23 @@ func (f Format) Small(d analysis.Deviation) string {
 	return f.mark(analysis.Length(d).Format(analysis.UM, 1))
 }
 
+// Some is [Format.Small] with as many places more as it takes to show that a deviation
+// other than 0 is none, where nothing would be a wrong word: what is over, or to go.
+func (f Format) Some(d analysis.Deviation) string {
+	switch l := analysis.Length(d); {
+	case f.Inch && f.Fine:
+		return f.mark(l.FormatSome(analysis.UIN, 0))
+	case f.Inch:
+		s := ratio(l, tenth, 1)
+		for places := 2; d != 0 && places <= 4 && strings.Trim(s, "0.") == ""; places++ {
+			s = ratio(l, tenth, places)
+		}
+		return f.mark(s)
+	default:
+		return f.mark(l.FormatSome(analysis.UM, 1))
+	}
+}
+
 // Signed is [Format.Small] with a sign, but for zero.
 func (f Format) Signed(d analysis.Deviation) string {
 	s := f.Small(d)

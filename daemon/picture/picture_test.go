@@ -313,6 +313,19 @@ func TestNumbers(t *testing.T) {
 			t.Errorf("%+v: %s, want %s", c.f, got, c.want)
 		}
 	}
+	for _, c := range []struct { // 0.01 µm is 0.39 millionths
+		f    picture.Format
+		d    analysis.Deviation
+		want string
+	}{
+		{picture.Format{}, 100, "0.01"}, {picture.Format{Comma: true}, 100, "0,01"}, {picture.Format{}, 0, "0.0"}, {picture.Format{}, d, "3.1"},
+		{picture.Format{Inch: true}, 100, "0.004"}, {picture.Format{Inch: true}, 0, "0.0"},
+		{picture.Format{Inch: true, Fine: true}, 100, "0.4"}, {picture.Format{Inch: true, Fine: true}, 0, "0"},
+	} {
+		if got := c.f.Some(c.d); got != c.want {
+			t.Errorf("%+v: %d of 0.1 nm is said %s, want %s", c.f, c.d, got, c.want)
+		}
+	}
 	// 22.2282 mm is 0.875126 in: the demo's bush, converted by hand at 25.4 mm.
 	l := 222282 * analysis.Millimetre / 10000
 	if got := (picture.Format{Inch: true}).Size(l); got != "0.8751|26 in" {

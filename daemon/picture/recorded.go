@@ -48,7 +48,7 @@ func (f Format) converted(number, unit string) string {
 	_, places, _ := strings.Cut(number, ".")
 	switch {
 	case unit != "mm" && unit != "in":
-		return f.Small(analysis.Deviation(l/parts)) + " " + f.SmallUnit()
+		return f.Some(analysis.Deviation(l/parts)) + " " + f.SmallUnit()
 	case len(places) > 2:
 		return f.Size(l)
 	}

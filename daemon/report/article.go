@@ -53,7 +53,7 @@ func (r *record) list() (out []article) {
 	}
 	for i, c := range r.characteristics() {
 		out = append(out, article{
-			no: strconv.Itoa(3 + i), what: c.Name, low: "–", high: um(c.Limit), actual: um(c.Value), beside: "–", unit: "µm", decision: string(c.Decision),
+			no: strconv.Itoa(3 + i), what: c.Name, low: "–", high: fineOf(c.Limit, u), actual: fineOf(c.Value, u), beside: "–", unit: fine(u).String(), decision: string(c.Decision),
 		})
 	}
 	now := r.fold.Current(r.Bore.Basis)

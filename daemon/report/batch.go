@@ -139,7 +139,7 @@ func (r *batch) table() *Table {
 	u := r.Job.Unit
 	t := &Table{Columns: []Column{
 		{Head: "no."}, {Head: "part", Left: true}, {Head: "station", Left: true}, {Head: "finished", Left: true}, {Head: "rounds"}, {Head: "strokes"},
-		{Head: "smallest, " + large(u).String()}, {Head: "largest, " + large(u).String()}, {Head: "variation, µm"}, {Head: "U, µm"}, {Head: "outcome", Left: true, Wrap: true},
+		{Head: "smallest, " + large(u).String()}, {Head: "largest, " + large(u).String()}, {Head: "variation, " + fine(u).String()}, {Head: "U, " + fine(u).String()}, {Head: "outcome", Left: true, Wrap: true},
 	}}
 	date := ""
 	for i, p := range r.parts {
@@ -156,11 +156,11 @@ func (r *batch) table() *Table {
 		}
 		lo, hi, v := "–", "–", "–"
 		if z := p.Bore.Sizes; z != nil {
-			lo, hi, v = size(z.Smallest.Size, u), size(z.Largest.Size, u), um(z.Variation)
+			lo, hi, v = size(z.Smallest.Size, u), size(z.Largest.Size, u), fineOf(z.Variation, u)
 		}
 		unc := "–"
 		if U, _ := p.stated(); U > 0 {
-			unc = um(U)
+			unc = fineOf(U, u)
 		}
 		t.Rows = append(t.Rows, []string{
 			strconv.Itoa(i + 1), p.serial(), clean(p.Bore.Station), when, strconv.Itoa(p.fold.Round()), strconv.Itoa(strokes), lo, hi, v, unc, p.summary(),

@@ -97,7 +97,7 @@ func characteristics(j *verdict.Bore, job *analysis.Job) *Table {
 		if c.Decision == verdict.NotJudged {
 			at, chance = c.Why, "–"
 		}
-		t.Rows = append(t.Rows, []string{c.Name, "–", um(c.Limit), um(c.Value), "µm", at, chance, string(c.Decision)})
+		t.Rows = append(t.Rows, []string{c.Name, "–", fineOf(c.Limit, u), fineOf(c.Value, u), fine(u).String(), at, chance, string(c.Decision)})
 	}
 	return t
 }

@@ -68,7 +68,7 @@ func (r *record) tell(e *session.Record) (what, detail string) {
 			return "skipped", where(e.Place.Place, r.unit)
 		}
 	case session.Reworked:
-		return "new values", reworked(e.Rework)
+		return "new values", reworked(e.Rework, r.unit)
 	case session.Disturbed:
 		return "gauge disturbed", clean(e.Note)
 	case session.Mastering:
@@ -114,10 +114,10 @@ func (r *record) reading(no int) string {
 	return ""
 }
 
-func reworked(w *session.Rework) string {
+func reworked(w *session.Rework, u analysis.Unit) string {
 	parts := make([]string, len(w.Values))
 	for i, v := range w.Values {
-		parts[i] = fmt.Sprintf("%d: %s → %s mm ± %s µm", v.No, v.Was.Format(analysis.MM, 4), v.Now.Format(analysis.MM, 4), um(v.Within))
+		parts[i] = fmt.Sprintf("%d: %s → %s %s ± %s %s", v.No, size(v.Was, u), size(v.Now, u), large(u), fineOf(v.Within, u), fine(u))
 	}
 	return "if the zero moved evenly, reading " + strings.Join(parts, "; ")
 }
@@ -131,7 +131,7 @@ func limitsTable(taken []session.Record, now *analysis.Job) Block {
 	u := now.Unit
 	t := &Table{Columns: []Column{
 		{Head: "from", Left: true}, {Head: "station", Left: true}, {Head: "revision", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "target"},
-		{Head: "variation, µm"}, {Head: "what changed", Left: true, Wrap: true}, {Head: "by", Left: true},
+		{Head: "variation, " + fine(u).String()}, {Head: "what changed", Left: true, Wrap: true}, {Head: "by", Left: true},
 	}}
 	var before *analysis.Job
 	for i := range taken {
@@ -166,7 +166,7 @@ func variation(j *analysis.Job) string {
 	if j.Variation == 0 {
 		return "–"
 	}
-	return um(j.Variation)
+	return fineOf(j.Variation, j.Unit)
 }
 
 // changes says what the drawing asks for otherwise than before.
@@ -187,7 +187,7 @@ func changes(a, b *analysis.Job) (s []string) {
 		was, now analysis.Deviation
 	}{{"size variation", a.Variation, b.Variation}, {"taper", a.Taper, b.Taper}, {"out-of-round", a.Ovality, b.Ovality}} {
 		if x.was != x.now {
-			s = append(s, fmt.Sprintf("%s was %s µm", x.what, um(x.was)))
+			s = append(s, fmt.Sprintf("%s was %s %s", x.what, fineOf(x.was, b.Unit), fine(b.Unit)))
 		}
 	}
 	if a.Ring != b.Ring {

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -69,6 +70,48 @@ func TestBatch(t *testing.T) {
 		t.Error("an index of ten sizes is shown")
 	}
 	checkPDF(t, d)
+}
+
+// Of a drawing in inches every length that is decided on is in inches or millionths, on
+// the page and in the CSV of a first article.
+func TestDecisionsAreInTheUnitOfTheDrawing(t *testing.T) {
+	p := sleeve(t)
+	for name, d := range map[string]*Document{"record": PartRecord(p), "first article": FirstArticle(p)} {
+		found := false
+		for _, b := range d.Blocks {
+			table, ok := b.(*Table)
+			if !ok || !slices.ContainsFunc(table.Columns, func(c Column) bool { return c.Head == "characteristic" }) {
+				continue
+			}
+			found = true
+			unit := slices.IndexFunc(table.Columns, func(c Column) bool { return c.Head == "unit" })
+			for _, row := range table.Rows {
+				if row[unit] != "in" && row[unit] != "µin" {
+					t.Errorf("%s: %q", name, row)
+				}
+			}
+		}
+		if !found {
+			t.Errorf("%s: there is no table of characteristics", name)
+		}
+	}
+	var out bytes.Buffer
+	if err := p.FirstArticleCSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&out).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	unit, what := slices.Index(rows[0], "unit"), slices.Index(rows[0], "characteristic")
+	for _, row := range rows[1:] {
+		if row[unit] != "in" && row[unit] != "µin" {
+			t.Errorf("CSV: %q", row)
+		}
+		if row[what] == "size variation" && !slices.Contains(row, "39.4") { // 1 µm is 39.37 millionths
+			t.Errorf("CSV: %q, want a limit of 39.4 µin", row)
+		}
+	}
 }
 
 func TestFirstArticle(t *testing.T) {

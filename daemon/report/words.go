@@ -72,6 +72,15 @@ func small(d analysis.Deviation, u analysis.Unit) string {
 	return metric + " (" + inch + ")"
 }
 
+// fineOf writes a deviation in the unit that [fine] names, without it: µm to two
+// decimals, or millionths of an inch to one, which are as fine.
+func fineOf(d analysis.Deviation, u analysis.Unit) string {
+	if u.Inch() {
+		return minus(analysis.Length(d).Format(analysis.UIN, 1))
+	}
+	return um(d)
+}
+
 // fine is the unit of deviations beside a drawing's sizes.
 func fine(u analysis.Unit) analysis.Unit {
 	if u.Inch() {

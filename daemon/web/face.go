@@ -245,7 +245,7 @@ func (v *face) judged(b *session.Bore, f picture.Format) {
 		v.Tone, v.Waiting = watch, "gauging"
 	}
 	small := b.Sizes.Smallest
-	v.Unit, v.Figure, v.Other = f.SmallUnit()+" to go", f.Small(b.ToLow), f.Other(b.ToLow)
+	v.Unit, v.Figure, v.Other = f.SmallUnit()+" to go", f.Some(b.ToLow), f.Other(b.ToLow)
 	v.Caption = "to the low limit, at " + f.Place(small.Place)
 	if b.State == session.TooClose || b.ToLow <= 0 { // near size the deviation says more, of the place nearest to its limit
 		which, at := "tightest", small
@@ -277,7 +277,7 @@ func (v *face) limits(b *session.Bore, f picture.Format) {
 	v.RoomUnit = f.SmallUnit() + " to the high limit, at " + f.Place(b.Sizes.Largest.Place)
 	switch {
 	case b.Room < 0:
-		v.RoomWord, v.Room = "over by", f.Small(-b.Room)
+		v.RoomWord, v.Room = "over by", f.Some(-b.Room)
 		v.RoomUnit = f.SmallUnit() + ", at " + f.Place(b.Sizes.Largest.Place)
 	case !b.Complete && b.Basis == b.Round: // a place not gauged yet may be wider
 		v.RoomWord = "room at most"

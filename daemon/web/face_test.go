@@ -48,6 +48,17 @@ func TestFaces(t *testing.T) {
 	}
 }
 
+// Over by less than a millionth is over, and the figure beside the word says by what.
+func TestOverByLittle(t *testing.T) {
+	b := *states()["over"]
+	b.Room = -100 // 0.01 µm
+	for unit, want := range map[picture.Format]string{{}: "0.01", {Inch: true, Fine: true}: "0.4", {Inch: true}: "0.004"} {
+		if f := faceOf(&b, unit); f.RoomWord != "over by" || f.Room != want {
+			t.Errorf("%+v: %s %s, want %s", unit, f.RoomWord, f.Room, want)
+		}
+	}
+}
+
 // A stock that places not gauged yet may exceed is a lower bound, a room an upper
 // one; once all are gauged both are what they are.
 func TestBoundsWhilePlacesAreMissing(t *testing.T) {

@@ -29,6 +29,7 @@ import (
 	"html/template"
 	"net"
 	"net/http"
+	"syscall"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -69,6 +70,17 @@ type Server struct {
 	tries tries
 }
 
+// refused says why an address can't be listened on, and what to do.
+func refused(addr string, err error) error {
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE):
+		return fmt.Errorf("web.listen: another program has %s, perhaps another fairbore: stop that, or give another port: %w", addr, err)
+	case errors.Is(err, syscall.EACCES):
+		return fmt.Errorf("web.listen: %s may not be listened on by this user: give a port from 1024 up: %w", addr, err)
+	}
+	return fmt.Errorf("web.listen: give an address of this machine and a free port, such as 127.0.0.1:8080: %w", err)
+}
+
 // Listen opens the address; that it is in use is an error here.
 func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	t, err := pages()
@@ -81,7 +93,7 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	}
 	ln, err := net.Listen("tcp", cfg.Listen)
 	if err != nil {
-		return nil, fmt.Errorf("web.listen: %w; is another fairbore running, or give another port", err)
+		return nil, refused(cfg.Listen, err)
 	}
 	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{}), pages: t, build: cfg.Version + " " + build}
 	s.http = &http.Server{

@@ -177,6 +177,21 @@ func TestOneStationIsShownAtOnce(t *testing.T) {
 	}
 }
 
+// An address that can't be had says which, why and what to do.
+func TestAddressIsRefused(t *testing.T) {
+	cfg, src := everything(true)
+	s := serve(t, cfg, src)
+	for addr, says := range map[string]string{
+		s.Addr():         "another program has " + s.Addr() + ", perhaps another fairbore: stop that, or give another port",
+		"192.0.2.1:8080": "give an address of this machine", // of a network for documentation (RFC 5737)
+	} {
+		cfg.Listen = addr
+		if again, err := Listen(cfg, src, zerolog.Nop()); err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("%s: %v, %v", addr, again, err)
+		}
+	}
+}
+
 // Actions are taken from this server's own pages only, as JSON, of bounded size.
 func TestActions(t *testing.T) {
 	cfg, src := everything(true)
