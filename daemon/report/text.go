@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -68,7 +69,58 @@ func (s Signature) text(b *strings.Builder) {
 	b.WriteString("\n")
 }
 
+// tableWidth is how far a table may pass the width of the text, so that a wide one
+// stays whole as long as it can.
+const tableWidth = textWidth + 10
+
+// spread is how wide a table of columns of widths w is.
+func spread(w []int) int {
+	n := 2 * (len(w) - 1)
+	for _, x := range w {
+		n += x
+	}
+	return n
+}
+
+// across parts a table that is too wide into several, each with the first column,
+// the fuller ones last.
+func (t *Table) across() []*Table {
+	w := t.widths()
+	if spread(w) <= tableWidth || slices.ContainsFunc(t.Columns, func(c Column) bool { return c.Wrap }) {
+		return []*Table{t}
+	}
+	var parts []*Table
+	for end := len(w); end > 1; {
+		from := end - 1
+		for from > 1 && w[0]+2+spread(w[from-1:end]) <= textWidth {
+			from--
+		}
+		parts = append(parts, t.columns(from, end))
+		end = from
+	}
+	slices.Reverse(parts)
+	parts[0].Caption, parts[len(parts)-1].Notes = t.Caption, t.Notes
+	return parts
+}
+
+// columns is a table of the first column and of those of a range.
+func (t *Table) columns(from, end int) *Table {
+	cut := func(rows [][]string) (out [][]string) {
+		for _, r := range rows {
+			out = append(out, append([]string{r[0]}, r[from:end]...))
+		}
+		return out
+	}
+	return &Table{Columns: append([]Column{t.Columns[0]}, t.Columns[from:end]...), Over: cut(t.Over), Rows: cut(t.Rows), Under: cut(t.Under)}
+}
+
 func (t *Table) text(b *strings.Builder) {
+	for _, part := range t.across() {
+		part.whole(b)
+	}
+}
+
+func (t *Table) whole(b *strings.Builder) {
 	if t.Caption != "" {
 		fmt.Fprintf(b, "\n%s\n", t.Caption)
 	}
@@ -80,11 +132,7 @@ func (t *Table) text(b *strings.Builder) {
 	for _, line := range t.breakHeads(heads, w) {
 		b.WriteString(t.line(line, w))
 	}
-	rule := 2 * (len(w) - 1)
-	for _, n := range w {
-		rule += n
-	}
-	line := strings.Repeat("-", rule) + "\n"
+	line := strings.Repeat("-", spread(w)) + "\n"
 	t.rows(b, t.Over, w)
 	b.WriteString(line)
 	t.rows(b, t.Rows, w)
