@@ -163,6 +163,9 @@ type MasterState struct {
 	Spread analysis.Deviation `json:"spread_um"`
 	Zero   analysis.Deviation `json:"zero_um"`
 	Gain   float64            `json:"gain,omitempty"` // that sizes are corrected with, absent if it is 1
+	// CheckDue says why the zero is to be checked before the bore, which is in size, can
+	// be accepted; empty if the last look at the ring is fresh enough.
+	CheckDue string `json:"check_due,omitempty"`
 	// Running tells of a mastering in progress.
 	Running *Master `json:"running,omitempty"`
 }
@@ -191,6 +194,11 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		f.bore(b, set)
 	}
 	b.State, b.Why = f.state(b)
+	if b.State == InSize && f.Verdict == nil {
+		if due := set.Master.Lapse.BeforeAccept(f.standing(), now); due != nil {
+			b.Master.CheckDue = due.Sentence
+		}
+	}
 	b.Cautions = append(f.cautions(b), f.calibrations(set, now)...)
 	return b
 }

@@ -104,6 +104,9 @@ func TestFailedCheckPutsReadingsInDoubt(t *testing.T) {
 func TestGoodCheckRenewsTheZero(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
 	b.wait(11 * time.Minute)
+	if due := b.bore().Master.CheckDue; !strings.Contains(due, "zero check is due") {
+		t.Errorf("not asked for before it is refused: %q", due)
+	}
 	if r := b.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "zero check is due") {
 		t.Errorf("accepted 11 min after the last look at the ring: %+v", r)
 	}

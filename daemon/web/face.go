@@ -220,6 +220,8 @@ func due(b *session.Bore) string {
 		return "void"
 	case b.Sizes == nil || !b.Complete || b.Basis != b.Round || warm(b):
 		return ""
+	case b.State == session.InSize && b.Master.CheckDue != "":
+		return "check"
 	case b.State == session.InSize:
 		return "accept"
 	case b.Advice != nil && b.Advice.Kind.Honing():
@@ -311,6 +313,8 @@ func (v *face) advise(b *session.Bore) {
 		v.Advice = fmt.Sprintf("Let it cool for about %s, then gauge on here.", wait(b.Cooling.Wait))
 	case b.Next != nil && !b.Complete:
 		v.Advice, v.Reason = "Gauge at "+v.Next+".", v.Progress+" gauged in this round."
+	case b.Master.CheckDue != "":
+		v.Advice, v.Reason = "Check the zero on ring "+b.Master.Ring+", then accept.", b.Master.CheckDue
 	case a != nil:
 		v.Advice, v.Reason = a.Sentence, join(a.Reason, risk(a.Kind.Honing(), a.Risk), a.NotSaved)
 	case len(b.Words) > 0:

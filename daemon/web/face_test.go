@@ -48,6 +48,23 @@ func TestFaces(t *testing.T) {
 	}
 }
 
+// A check that is due before accepting is the action that is offered, before it would
+// be refused; with a fresh one it is to accept.
+func TestCheckIsAskedForBeforeAccepting(t *testing.T) {
+	b := *states()["insize"]
+	if b.Master.CheckDue == "" {
+		t.Error("so many readings after the mastering no check is due")
+	}
+	b.Master.CheckDue = ""
+	if f := faceOf(&b, picture.Format{}); f.Due != "accept" || strings.Contains(f.Advice, "Check the zero on ring") {
+		t.Errorf("a fresh zero: %s, %q", f.Due, f.Advice)
+	}
+	b.Master.CheckDue = "A zero check is due."
+	if f := faceOf(&b, picture.Format{}); f.Due != "check" || !strings.Contains(f.Advice, "Check the zero on ring "+b.Master.Ring+", then accept") || f.Reason != "A zero check is due." {
+		t.Errorf("due: %s, %q, %q", f.Due, f.Advice, f.Reason)
+	}
+}
+
 // Over by less than a millionth is over, and the figure beside the word says by what.
 func TestOverByLittle(t *testing.T) {
 	b := *states()["over"]
