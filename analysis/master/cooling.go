@@ -119,6 +119,10 @@ type Cooling struct {
 	Basis string `json:"basis,omitempty"`
 }
 
+// Shrinking reports whether the part is still to shrink by more than may be left:
+// whatever it reads now is not its size.
+func (c *Cooling) Shrinking() bool { return c != nil && !c.Ready && c.Wait > 0 }
+
 // LeastWarm is the least number of readings a fit of three unknowns is asked of.
 const LeastWarm = 5
 

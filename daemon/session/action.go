@@ -362,6 +362,9 @@ func (s *Session) judge(a Action) error {
 		if due := s.set.Master.Lapse.BeforeAccept(f.standing(), s.now.Wall); due != nil {
 			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, due.Sentence)
 		}
+		if b.Cooling.Shrinking() && !a.Confirm {
+			return ask("part %s is in size only as long as it is warm: %s", f.Part.Serial, b.Cooling.Sentence)
+		}
 	} else if strings.TrimSpace(a.Reason) == "" {
 		return errors.New("give the reason for laying the part aside")
 	}

@@ -206,6 +206,32 @@ func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 	}
 }
 
+// A part that is in size only while it is warm is accepted only by who means it.
+func TestAcceptAsksOfAWarmPart(t *testing.T) {
+	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
+	b.must(Action{Do: "place", Place: &analysis.Place{Depth: b.Fold().Job.Sections[0]}})
+	b.must(Action{Do: "stay"})
+	for i := range 8 {
+		b.wait(3 * time.Minute)
+		if i == 7 { // which accepting asks for first
+			b.must(Action{Do: "check"})
+			for range 3 {
+				b.send("31.7500")
+			}
+		}
+		// 1 µm to come off, time constant 12 min, 0.1 µm steps: in size all the way.
+		b.send((lengthOf("31.7510 mm") + analysis.Length([]int{100, 78, 61, 47, 37, 29, 22, 17}[i])*um/100).Format(analysis.MM, 5))
+	}
+	g := b.bore()
+	if g.State != InSize || !g.Cooling.Shrinking() {
+		t.Fatalf("%s, cooling %+v", g.State, g.Cooling)
+	}
+	if r := b.do(Action{Do: "accept"}); r.Done || !r.Ask || !strings.Contains(r.Why, "warm") {
+		t.Errorf("accepted a warm part: %+v", r)
+	}
+	b.must(Action{Do: "accept", Confirm: true})
+}
+
 func TestFormIsNamed(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7480", "31.7480", "31.7490", "31.7490", "31.7500", "31.7500")
 	g := b.bore()

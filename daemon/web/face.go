@@ -188,7 +188,7 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 
 // warm reports whether repeated readings show the part still to shrink.
 func warm(b *session.Bore) bool {
-	return b.Cooling != nil && !b.Cooling.Ready && b.Cooling.Wait > 0
+	return b.Cooling.Shrinking()
 }
 
 // asked is what the tool asks about the place of the newest reading, "" if
