@@ -32,11 +32,11 @@ func (c *turning) attempt(at time.Duration) {
 			continue
 		}
 		doubt, left := c.rock.doubt(c.worst()), c.leftOut(passes)
-		if left && doubt > fairLeft {
+		if left && (passes == c.o.Turns || doubt > firm) {
 			c.why = Uneven
 			continue
 		}
-		sure := doubt < firm && !left && c.rock.uncertainty() <= c.worst()
+		sure := (doubt < firm || passes > c.o.Turns && doubt < firmMore) && !left && c.rock.uncertainty() <= c.worst()
 		if c.kept.Kind == Taken && !sure || !c.keep(at, passes) {
 			continue
 		}
@@ -47,23 +47,27 @@ func (c *turning) attempt(at time.Duration) {
 		}
 	}
 	if c.kept.Kind != Taken && before.Kind == Taken {
-		if c.level, c.half = level, half; !c.contradicted() {
+		c.level, c.half = level, half
+		switch {
+		case !c.contradicted():
 			c.kept, c.why = before, FewTurns
+		case before.Turns > c.o.Turns: // so many agree that the gauge has rather gone on
+			c.kept = before
+			c.release(at)
 		}
 	}
 }
 
 // contradicted reports whether the latest pass is as tall as those of the reading
-// that was kept, and turned elsewhere.
+// that was kept, and turned elsewhere. It must be whole: a hand that comes to rest
+// near square, and then draws the gauge out, makes half of one.
 func (c *turning) contradicted() bool {
 	l := c.turns.latest(2)
-	h := c.ring[(c.count-1)%ringCap].v
-	if len(l) > 4 {
-		h = l[4].v
+	if len(l) < 5 {
+		return false
 	}
-	tall := min(l[2].v, h)-l[3].v > alike*(min(l[0].v, l[2].v)-l[1].v)
-	off := l[3].v - c.level
-	near := 0.5 + 4*c.o.noise()
+	off, near := l[3].v-c.level, 0.5+4*c.o.noise()
+	tall := min(l[2].v, l[4].v)-l[3].v > alike*(min(l[0].v, l[2].v)-l[1].v)
 	return tall && (off < -near || off > near+4*l[3].miss)
 }
 

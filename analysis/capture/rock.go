@@ -79,10 +79,14 @@ func (k *rock) model(i int) (excess float64, d [7]float64) {
 		byX * (x - 1) / length, byTilt * (1 - g), -byX * x / length, byTilt * g, -byY * (1 - cos) / (2 * math.Pi)}
 }
 
+// startTilt is the error of tilt that a fit begins with, rad: so much that no sample
+// counts as astray before the times of the swings are about right.
+const startTilt = 0.003
+
 // fit runs the least squares from the parameters set, and reports whether it
 // came to rest.
 func (k *rock) fit() bool {
-	k.q = 2 * k.c * sq(0.0004)
+	k.q = 2 * k.c * sq(startTilt)
 	cost := k.evaluate(true)
 	damp := 1e-3
 	for step := range 25 {

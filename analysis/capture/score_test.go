@@ -16,6 +16,7 @@ import (
 var (
 	cycles = flag.Int("cycles", 1000, "simulated visits for each line of BenchmarkScore; 10000 for a full score")
 	seed   = flag.Uint64("seed", 0, "of BenchmarkScore; 0 draws one")
+	line   = flag.String("line", "", "of BenchmarkScore: only this line, such as two-point/20")
 	kinds  = flag.Bool("kinds", false, "list false and missed readings of BenchmarkScore by kind of visit")
 )
 
@@ -264,6 +265,9 @@ func score(b *testing.B, s uint64) {
 	var lines []string
 	for _, contact := range []simulator.Contact{simulator.TwoPoint, simulator.ThreePoint, simulator.Air} {
 		for _, rate := range simulator.Rates() {
+			if *line != "" && *line != fmt.Sprintf("%s/%g", contactNames[contact], rate) {
+				continue
+			}
 			rng := rand.New(rand.NewPCG(s, uint64(contact)<<32|uint64(rate)))
 			t := &tally{falseBy: map[string]int{}, missBy: map[string]int{}}
 			for range *cycles {

@@ -72,6 +72,7 @@ func (c *turning) Feed(s Sample) []Result {
 	case stays:
 		c.add(s)
 	case leaves:
+		c.finish(s.At)
 		c.release(s.At)
 		c.end(s.At, c.reason((s.At - c.began).Seconds()))
 		c.say(Result{Kind: Left, At: s.At})
@@ -144,6 +145,17 @@ func (c *turning) judge(x sample, at time.Duration) {
 		c.rearm(x, at)
 	}
 	if !c.done && c.due(x) {
+		c.attempt(at)
+	}
+}
+
+// finish judges what was held back when the gauge has left: that it rose out of the
+// bore shows that the last minimum was one, though few samples may tell.
+func (c *turning) finish(at time.Duration) {
+	for _, x := range c.spikes.rest() {
+		c.judge(x, at)
+	}
+	if !c.done && c.turns.close() && c.turns.minima() >= c.o.Turns && c.tried < 2*c.turns.passed {
 		c.attempt(at)
 	}
 }

@@ -25,7 +25,7 @@ type turns struct {
 	before     float64 // the sample before now
 	last       float64 // the latest sample
 	passed     int     // passes ever settled, those no longer in the list too
-	cut        bool    // the list does not begin with the way in any more
+	cut        bool    // the list does not begin with the way to the place any more
 }
 
 func (t *turns) clear() { *t = turns{hysteresis: t.hysteresis} }
@@ -72,6 +72,16 @@ func (t *turns) settle() {
 	}
 }
 
+// close takes the lowest since the last maximum for a minimum, as the value is about
+// to rise. It reports whether there is one that may have been settled so or before.
+func (t *turns) close() bool {
+	if t.falling && t.n >= 3 && t.n%2 == 1 {
+		t.settle()
+		t.falling = false
+	}
+	return t.n >= 2
+}
+
 // sink drops minima that the value has now fallen below: the size of the bore
 // is the floor, so they were not at square. Of the maxima beside such a one the
 // higher stays.
@@ -90,7 +100,7 @@ func (t *turns) since(at float64) {
 	for k+1 < t.n && t.list[k+1].t <= at {
 		k += 2
 	}
-	t.cut = t.cut || k > 0
+	t.cut = false
 	if k < t.n {
 		t.n = copy(t.list[:], t.list[k:t.n])
 	} else { // the maximum before the next pass is still to come
@@ -100,7 +110,7 @@ func (t *turns) since(at float64) {
 }
 
 // entry is how many passes before the latest ones are no more than the way in:
-// the first minimum of a visit lies between free air and the first swing.
+// the first minimum lies between free air, or the place before, and the first swing.
 func (t *turns) entry(passes int) bool { return !t.cut && passes+1 == t.minima() }
 
 // minima is how many passes there are so far.
@@ -147,4 +157,10 @@ func (d *despike) wild(noise float64) bool {
 	}
 	d.last[2].v = want
 	return true
+}
+
+// rest returns the samples that were held back.
+func (d *despike) rest() []sample {
+	from := min(d.n, max(1, d.n-2))
+	return d.last[from:d.n]
 }
