@@ -310,7 +310,7 @@ func (v *face) advise(b *session.Bore) {
 	case !b.Master.OK:
 		v.Advice = "Master the gauge on ring " + b.Job.Ring + "."
 	case warm(b) && b.State != session.Over:
-		v.Advice = fmt.Sprintf("Let it cool for about %s, then gauge on here.", wait(b.Cooling.Wait))
+		v.Advice, v.Reason = fmt.Sprintf("Let it cool for about %s, then gauge on here.", wait(b.Cooling.Wait)), "" // not the verdict on what it reads now
 	case b.Next != nil && !b.Complete:
 		v.Advice, v.Reason = "Gauge at "+v.Next+".", v.Progress+" gauged in this round."
 	case b.Master.CheckDue != "":

@@ -158,15 +158,16 @@ const wrong = `(() => {
 func TestLooks(t *testing.T) {
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
-	for name, size := range sizes {
-		t.Run(name, func(t *testing.T) {
+	for _, state := range slices.Sorted(maps.Keys(states())) {
+		t.Run(state, func(t *testing.T) {
 			e := e.of(t)
 			for _, theme := range e.themes() {
-				for _, state := range slices.Sorted(maps.Keys(states())) {
-					e.open("/station/"+state, theme, size)
-					e.until(state+" to be drawn", drawn)
+				e.open("/station/"+state, theme, sizes["desk"])
+				for name, size := range sizes {
+					e.run(chromedp.EmulateViewport(size[0], size[1]))
+					e.until("it to be drawn at "+name, drawn)
 					for _, w := range e.says(wrong) {
-						t.Errorf("%s: %s", state, w)
+						t.Errorf("%s: %s", name, w)
 					}
 					e.keep(state, theme, name)
 				}
