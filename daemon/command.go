@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 
 	"fairbore/daemon/session"
@@ -34,6 +35,9 @@ func parseAction(payload []byte) (session.Action, error) {
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&a); err != nil {
 		return session.Action{ID: a.ID, Do: a.Do}, fmt.Errorf("not a command: %w", err)
+	}
+	if dec.More() {
+		return session.Action{ID: a.ID, Do: a.Do}, errors.New("not a command: there is more after it; send one at a time")
 	}
 	return a, nil
 }

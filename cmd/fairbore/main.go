@@ -203,7 +203,7 @@ type exportCmd struct {
 	Part    string `help:"Of the part with this serial number only."`
 	From    moment `help:"At or after, such as 2026-11-25 or 2026-11-25T08:00:00Z."`
 	To      moment `help:"Before."`
-	Guard   bool   `help:"Keep a spreadsheet from taking text for a formula."`
+	Guard   bool   `help:"Keep a spreadsheet from taking text for a formula, by an apostrophe before it; for a program --no-guard leaves text as it is." default:"true" negatable:""`
 }
 
 // Validate refuses a span that holds nothing.

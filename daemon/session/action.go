@@ -84,8 +84,8 @@ func (s *Session) Act(at Stamp, a Action) ([]Event, Reply) {
 }
 
 func (s *Session) do(a Action) error {
-	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
-		return errors.New("too long: at most 64 characters for a serial number, 500 for a reason, 100 for an id")
+	if err := a.check(); err != nil {
+		return err
 	}
 	f := &s.fold
 	switch a.Do {
@@ -138,6 +138,34 @@ func (s *Session) do(a Action) error {
 	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, leave, knock, dressed, warm, accept, reject, note", a.Do)
 }
 
+// Bounds of one round of honing by hand: a day, and far more strokes than one has.
+const (
+	mostStrokes = 100_000
+	mostSeconds = 24 * 60 * 60
+)
+
+// check refuses text that is too long, or that would do something where it is
+// shown: characters that control a terminal or turn the direction of writing. A
+// reason may have been typed in lines, and becomes one.
+func (a *Action) check() error {
+	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
+		return errors.New("too long: at most 64 characters for a serial number, 500 for a reason, 100 for an id")
+	}
+	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
+	for _, t := range [...]struct{ what, text string }{{"serial number", a.Part}, {"reason", a.Reason}, {"id", a.ID}} {
+		if i := strings.IndexFunc(t.text, acts); i >= 0 {
+			r, _ := utf8.DecodeRuneInString(t.text[i:])
+			return fmt.Errorf("the %s has a character that can't be shown, %U; leave it out", t.what, r)
+		}
+	}
+	return nil
+}
+
+// acts reports whether a character does something in place of being shown.
+func acts(r rune) bool {
+	return unicode.IsControl(r) || unicode.In(r, unicode.Bidi_Control, unicode.Zl, unicode.Zp)
+}
+
 func (s *Session) chooseJob(a Action) error {
 	job, ok := s.set.Jobs[a.Job]
 	switch {
@@ -179,7 +207,7 @@ func bounds(j *analysis.Job) (faults []error) {
 		what, text string
 		most       int
 	}{{"id", j.ID, jobWord}, {"title", j.Title, jobTitle}, {"revision", j.Revision, jobWord}, {"material", j.Material, jobWord}, {"face", j.Face, jobWord}, {"ring", j.Ring, jobWord}} {
-		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, unicode.IsControl) {
+		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, acts) {
 			faults = append(faults, fmt.Errorf("%s: want one line of at most %d characters", w.what, w.most))
 		}
 	}
@@ -190,7 +218,7 @@ func bounds(j *analysis.Job) (faults []error) {
 		faults = append(faults, fmt.Errorf("interrupts: at most %d", jobGaps))
 	}
 	for _, in := range j.Interrupts {
-		if utf8.RuneCountInString(in.What) > jobWord || strings.ContainsFunc(in.What, unicode.IsControl) {
+		if utf8.RuneCountInString(in.What) > jobWord || strings.ContainsFunc(in.What, acts) {
 			faults = append(faults, fmt.Errorf("interrupts: what is there wants one line of at most %d characters", jobWord))
 		}
 	}
@@ -259,8 +287,8 @@ func (s *Session) newRound(a Action) error {
 		return fmt.Errorf("part %s is finished; take the next part", f.Part.Serial)
 	case len(f.Current(f.Round())) == 0 && !a.Confirm:
 		return ask("nothing was gauged in round %d; begin the next all the same?", f.Round())
-	case a.Strokes < 0 || a.Seconds < 0:
-		return errors.New("strokes and seconds can't be negative")
+	case a.Strokes < 0 || a.Strokes > mostStrokes || !(a.Seconds >= 0 && a.Seconds <= mostSeconds): // nor NaN
+		return fmt.Errorf("a round has 0 to %d strokes and lasts 0 to %d s", mostStrokes, mostSeconds)
 	}
 	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Strokes: a.Strokes, Seconds: a.Seconds, Dressed: a.Dressed || f.Dressed}})
 	return nil

@@ -169,5 +169,8 @@ func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 	if err := dec.Decode(into); err != nil {
 		return no(http.StatusBadRequest, "not an action: "+err.Error())
 	}
+	if dec.More() {
+		return no(http.StatusBadRequest, "not an action: there is more after it")
+	}
 	return true
 }

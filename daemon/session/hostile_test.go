@@ -1,0 +1,54 @@
+package session
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"unicode"
+)
+
+// Text that would act where it is shown, on a terminal or by turning the direction
+// of writing, is refused and nothing of it is kept; a reason typed in lines is one
+// line.
+func TestTextThatActsIsRefused(t *testing.T) {
+	b := newBench(t, testSettings())
+	b.must(Action{Do: "job", Job: "J-4112"})
+	for _, evil := range []string{"a\x00b", "a\x1b]0;owned\x07", "a\x1b[31m", "\u009b31m", "12\u202e34", "12\u2066 34", "a\u2028b", "a\x7fb", "a\vb"} {
+		for _, a := range []Action{
+			{Do: "part", Part: evil, Confirm: true}, {Do: "note", Reason: evil}, {Do: "note", Reason: "n", ID: evil},
+			{Do: "knock", Reason: evil}, {Do: "reject", Reason: evil},
+		} {
+			if events, r := b.Act(b.now, a); r.Done || len(events) > 0 || !strings.Contains(r.Why, "can't be shown") {
+				t.Errorf("%s %q %q: %+v, %d events", a.Do, a.Part, a.Reason, r, len(events))
+			} else if strings.ContainsFunc(r.Why, unicode.IsControl) {
+				t.Errorf("the refusal acts itself: %q", r.Why)
+			}
+		}
+	}
+	for _, plain := range []string{"Ø 31.75 ± 1 µm", "Größe", "部品-7", "<b>&", "=cmd()", "S/N 12 \U0001f527", "-0042"} {
+		b.must(Action{Do: "part", Part: plain, Confirm: true})
+		if got := b.Fold().Part.Serial; got != plain {
+			t.Errorf("part %q, want %q", got, plain)
+		}
+	}
+	b.must(Action{Do: "note", Reason: "slipped,\r\ntwice\tat least"})
+	if note := b.all[len(b.all)-1].Note; note != "slipped, twice at least" {
+		t.Errorf("noted %q", note)
+	}
+}
+
+// A round that nobody can have honed is refused: no sum over rounds may overflow.
+func TestRoundThatCannotBe(t *testing.T) {
+	b := newBench(t, testSettings())
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "part", Part: "1"})
+	for _, a := range []Action{
+		{Strokes: -1}, {Strokes: math.MaxInt}, {Strokes: mostStrokes + 1}, {Seconds: -1}, {Seconds: 1e308}, {Seconds: math.NaN()}, {Seconds: math.Inf(1)},
+	} {
+		a.Do, a.Confirm = "round", true
+		if events, r := b.Act(b.now, a); r.Done || len(events) > 0 {
+			t.Errorf("%d strokes, %g s: taken", a.Strokes, a.Seconds)
+		}
+	}
+	b.must(Action{Do: "round", Strokes: 400, Seconds: 600, Confirm: true})
+}
