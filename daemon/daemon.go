@@ -93,7 +93,7 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(),
+		Listen: c.Listen, Bound: bounded(pageCrowd), Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(),
 		Jobs: d.jobs, Entry: d.entry(), History: history{d},
 	}
 	if host, _, err := net.SplitHostPort(c.Listen); err == nil && c.Actions && c.Hash == "" && !loopback(host) {
@@ -395,10 +395,10 @@ func (d *Daemon) Do(ctx context.Context, name string, a session.Action) session.
 		}
 		ctx, cancel := context.WithTimeout(ctx, stopIn)
 		defer cancel()
-		recorded := d.waits.add(a.ID)
+		recorded, shared := d.waits.add(a.ID)
 		defer d.waits.remove(a.ID)
 		reply := s.do(ctx, d.recall(ctx, name, a))
-		if !reply.Done {
+		if !reply.Done || reply.Again && !shared { // what was done before is on disk, unless the first still waits for it
 			return reply
 		}
 		select {

@@ -132,7 +132,7 @@ func portConfig(c *config.Config, name, device string, line config.Line, dec dri
 // brokerConfig takes from the configuration what the embedded broker needs.
 func brokerConfig(c *config.Config) broker.Config {
 	e := &c.Broker.Embedded
-	bc := broker.Config{Listen: e.Listen, CertFile: e.Cert, KeyFile: e.Key, Site: c.Site, Anonymous: e.Anonymous}
+	bc := broker.Config{Listen: e.Listen, Bound: bounded(brokerCrowd), CertFile: e.Cert, KeyFile: e.Key, Site: c.Site, Anonymous: e.Anonymous}
 	for _, u := range e.Users {
 		bc.Users = append(bc.Users, broker.User{Name: u.Name, Hash: u.Hash, Command: u.Commands && c.Broker.Commands})
 	}

@@ -6,36 +6,57 @@ import (
 	"fairbore/daemon/session"
 )
 
-// waits lets those who asked for an action wait until it is on disk.
+// waits lets those who asked for an action wait until it is on disk. Several may
+// ask for the same, since a message may come twice.
 type waits struct {
 	mu sync.Mutex
-	by map[string]chan struct{} // by the action's id
+	by map[string]*wait // by the action's id
 }
 
-func (w *waits) add(id string) <-chan struct{} {
+type wait struct {
+	recorded chan struct{}
+	n        int // who wait
+}
+
+// add begins to wait for an action. shared says that somebody else waits for it.
+func (w *waits) add(id string) (recorded <-chan struct{}, shared bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if w.by == nil {
-		w.by = map[string]chan struct{}{}
+		w.by = map[string]*wait{}
 	}
-	c := make(chan struct{})
-	w.by[id] = c
-	return c
+	x, shared := w.by[id]
+	if !shared {
+		x = &wait{recorded: make(chan struct{})}
+		w.by[id] = x
+	}
+	x.n++
+	return x.recorded, shared
 }
 
+// remove ends the waiting that add began.
 func (w *waits) remove(id string) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	delete(w.by, id)
+	if x, ok := w.by[id]; ok {
+		if x.n--; x.n == 0 {
+			delete(w.by, id)
+		}
+	}
 }
 
 func (w *waits) committed(records []session.Record) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for i := range records {
-		if c, ok := w.by[records[i].Command]; ok {
-			close(c)
-			delete(w.by, records[i].Command)
+		x, ok := w.by[records[i].Command]
+		if !ok {
+			continue
+		}
+		select {
+		case <-x.recorded: // another event of the same action
+		default:
+			close(x.recorded)
 		}
 	}
 }

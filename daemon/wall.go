@@ -39,7 +39,7 @@ func Wall(ctx context.Context, o WallOptions) error {
 	if err != nil {
 		return err
 	}
-	page, err := web.Listen(web.Config{Listen: o.Listen, Version: o.Version}, w, o.Log)
+	page, err := web.Listen(web.Config{Listen: o.Listen, Bound: bounded(pageCrowd), Version: o.Version}, w, o.Log)
 	if err != nil {
 		return err
 	}

@@ -45,14 +45,14 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	}
 	b := &Broker{gate: newGate(&cfg)}
 	b.pace.usual()
-	if b.tcp, err = listen(cfg.Listen, tc); err != nil {
+	if b.tcp, err = listen(cfg.Listen, &cfg, tc); err != nil {
 		return nil, err
 	}
 	b.server = newServer(&cfg, log)
 	b.gate.clients = b.user
 	errs := []error{b.server.AddHook(b.gate, nil), b.server.AddListener(listeners.NewNet("tcp", b.tcp))}
 	if cfg.WebSocket != "" {
-		l, err := listen(cfg.WebSocket, tc)
+		l, err := listen(cfg.WebSocket, &cfg, tc)
 		if err == nil {
 			b.ws = newWebSocket(l)
 			err = b.server.AddListener(b.ws)
@@ -83,10 +83,13 @@ func newServer(cfg *Config, log zerolog.Logger) *mqtt.Server {
 	return mqtt.New(&mqtt.Options{InlineClient: true, Capabilities: caps, Logger: quietLog(log), ClientNetWriteBufferSize: 16 << 10, ClientNetReadBufferSize: 16 << 10})
 }
 
-func listen(addr string, tc *tls.Config) (net.Listener, error) {
+func listen(addr string, cfg *Config, tc *tls.Config) (net.Listener, error) {
 	l, err := net.Listen("tcp", addr)
 	if err != nil {
 		return nil, fmt.Errorf("broker can't listen on %s; choose another address or stop what uses it: %w", addr, err)
+	}
+	if cfg.Bound != nil {
+		l = cfg.Bound(l)
 	}
 	l = &impatient{l}
 	if tc != nil {

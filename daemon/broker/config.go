@@ -28,8 +28,9 @@ type Config struct {
 	WebSocket string // host:port for browsers, empty: off
 	CertFile  string // PEM; with KeyFile, TLS on all listeners
 	KeyFile   string
-	Site      string // the site whose topics are served
-	Anonymous bool   // let clients without a user read
+	Bound     func(net.Listener) net.Listener // bounds the connections of each address; nil: nothing does
+	Site      string                          // the site whose topics are served
+	Anonymous bool                            // let clients without a user read
 	Users     []User
 	Clients   int           // connected at most, 0: DefaultClients
 	Expiry    time.Duration // how long the session of an absent client is kept at most, 0: DefaultExpiry

@@ -53,6 +53,8 @@ type Reply struct {
 	Why  string `json:"why,omitempty"`
 	// Ask says that the same action with confirm set would be done.
 	Ask bool `json:"ask,omitempty"`
+	// Again says that an action of this id came before, and nothing was done now.
+	Again bool `json:"-"`
 }
 
 // errAsk marks a refusal that confirm overrides.
@@ -65,6 +67,7 @@ func ask(format string, args ...any) error { return errAsk{fmt.Errorf(format, ar
 func (s *Session) Act(at Stamp, a Action) ([]Event, Reply) {
 	if a.ID != "" {
 		if old, ok := s.replies.get(a.ID); ok {
+			old.Again = true
 			return nil, old
 		}
 	}

@@ -27,6 +27,7 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	stdlog "log"
 	"net"
 	"net/http"
 	"syscall"
@@ -39,8 +40,9 @@ import (
 
 // Config says where to serve and what is allowed.
 type Config struct {
-	Listen  string // host:port
-	Actions bool   // whether the page may act, or only show
+	Listen  string                          // host:port
+	Bound   func(net.Listener) net.Listener // bounds the connections; nil: nothing does
+	Actions bool                            // whether the page may act, or only show
 	Version string
 	Metrics http.Handler // for /metrics, nil for none
 	// Jobs lists the jobs that a station can work to, by id, or with "" all of
@@ -95,6 +97,9 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	if err != nil {
 		return nil, refused(cfg.Listen, err)
 	}
+	if cfg.Bound != nil {
+		ln = cfg.Bound(ln)
+	}
 	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{}), pages: t, build: cfg.Version + " " + build}
 	s.http = &http.Server{
 		Handler:           s.Handler(),
@@ -102,6 +107,7 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    32 << 10,
 		ConnState:         boundSending,
+		ErrorLog:          stdlog.New(log, "", 0),
 	}
 	return s, nil
 }
@@ -109,7 +115,7 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 // boundSending keeps what the kernel holds for a viewer that takes nothing from
 // growing to megabytes, each of which would be drawn before it is let go.
 func boundSending(c net.Conn, state http.ConnState) {
-	if tcp, ok := c.(*net.TCPConn); ok && state == http.StateNew {
+	if tcp, ok := c.(interface{ SetWriteBuffer(int) error }); ok && state == http.StateNew {
 		_ = tcp.SetWriteBuffer(sendBuffer) // an advice to the kernel; all works without
 	}
 }

@@ -1,0 +1,144 @@
+package daemon_test
+
+import (
+	"context"
+	"encoding/json"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+	"unicode"
+
+	"fairbore/daemon/session"
+	"fairbore/daemon/store"
+)
+
+// Commands that are none, come twice, are far too much or try to act where they are
+// shown: each is answered with why it is not done, the journal stays sound, and
+// the station goes on.
+func TestHostileCommands(t *testing.T) {
+	needs(t, "mosquitto", "mosquitto_sub", "mosquitto_pub")
+	r := newRig(t)
+	broker := newMosquitto(t, r.dir, "allow_anonymous true")
+	r.broker = `url: "tcp://` + broker.addr + `", commands: true`
+	s := subscribe(t, broker.addr)
+	r.plug()
+	r.start()
+	r.eventually(20*time.Second, "the station at the broker", func() bool { return s.has("/bay2/bore ") })
+	host, port, _ := strings.Cut(broker.addr, ":")
+	send := func(payload string) {
+		pub := exec.Command("mosquitto_pub", "-h", host, "-p", port, "-q", "1", "-t", "fairbore/1/test/bay2/do", "-s")
+		pub.Stdin = strings.NewReader(payload)
+		if out, err := pub.CombinedOutput(); err != nil {
+			t.Fatalf("%v: %s", err, out)
+		}
+	}
+	hostile := []string{
+		`null`, `[]`, `{`, `"do"`, `{"do":"note","reason":"no id"}`, `{"id":"h1","do":"note","reason":"two"}{"id":"h2","do":"note","reason":"in one"}`,
+		`{"id":"h3","do":"note","reason":"\u001b]0;owned\u0007"}`, `{"id":"h4","do":"part","part":"\u202e21","confirm":true}`,
+		`{"id":"h5","do":"round","strokes":9223372036854775807,"confirm":true}`, `{"id":"h6","do":"round","seconds":1e400}`,
+		`{"id":"h7","do":"place","place":{"depth_mm":1e300,"angle_deg":1}}`, `{"id":"h8","do":"job","spec":{"id":"../../x"}}`,
+		`{"id":"h9","do":"master","ring":"R/+/#"}`, `{"id":"h10","do":"erase"}`, `{"id":"h11","do":"note","reason":"x","more":1}`,
+		`{"id":"` + strings.Repeat("i", 200) + `","do":"note","reason":"x"}`, strings.Repeat("[", 10_000), strings.Repeat("\x00\xff", 5000),
+	}
+	for _, p := range hostile {
+		send(p)
+	}
+	send(strings.Repeat("[", 100_000)) // more than any command: not even answered
+	send(`{"id":"good","do":"note","reason":"all is well"}`)
+	send(`{"id":"good","do":"note","reason":"all is well"}`)
+	replies := func() (out []session.Reply) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		for _, l := range s.lines {
+			if topic, payload, _ := strings.Cut(l, " "); strings.HasSuffix(topic, "/bay2/done") {
+				var x session.Reply
+				if err := json.Unmarshal([]byte(payload), &x); err != nil {
+					t.Fatalf("%q: %v", l, err)
+				}
+				out = append(out, x)
+			}
+		}
+		return out
+	}
+	r.eventually(30*time.Second, "an answer to each", func() bool { return len(replies()) >= len(hostile)+2 })
+	for i, x := range replies() {
+		if good := x.ID == "good"; x.Done != good || (x.Why == "") != good || strings.ContainsFunc(x.Why, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }) {
+			t.Errorf("answer %d: %+v", i, x)
+		}
+	}
+	r.stop()
+	if n := notes(t, r.path("journal/journal.db")); n != 1 {
+		t.Errorf("%d notes in the journal, want 1", n)
+	}
+}
+
+// notes counts those of a journal that is sound.
+func notes(t *testing.T, path string) (n int) {
+	t.Helper()
+	report, err := store.Verify(context.Background(), path, nil)
+	if err != nil || !report.Sound() {
+		t.Fatalf("journal: %+v, %v", report, err)
+	}
+	j, err := store.View(context.Background(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	for _, err := range j.Query(context.Background(), store.Filter{Kinds: []session.Kind{session.Told}}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		n++
+	}
+	return n
+}
+
+// What a gauge sends can't act on the terminal of whoever listens to it, or reads
+// the log or a record: every control character is written out.
+func TestGaugeCannotActOnATerminal(t *testing.T) {
+	const acts = "\x1b]0;owned\x07\x1b[2J\x9b31m\x00\x7f"
+	r := newRig(t)
+	r.plug()
+	path := r.write()
+	r.proc = exec.Command(binary(t), "run", "-c", path, "--level", "debug")
+	r.proc.Stderr, r.proc.Stdout = &r.log, &r.log
+	if err := r.proc.Start(); err != nil {
+		t.Fatal(err)
+	}
+	proc := r.proc
+	t.Cleanup(func() { proc.Process.Kill() })
+	r.eventually(20*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
+	r.gauge.send("\r\n" + acts + "\r\n+31.74600 mm" + acts + "\r\n")
+	r.eventually(20*time.Second, "what can't be taken in the log", func() bool { return strings.Contains(r.log.String(), "rejected") })
+	r.stop()
+	r.proc = nil
+
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	listen := exec.CommandContext(ctx, binary(t), "listen", r.device, "--baud", "9600", "--for", "2s")
+	var heard lockedBuffer
+	listen.Stdout, listen.Stderr = &heard, &heard
+	if err := listen.Start(); err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- listen.Wait() }()
+	for i := 0; ; i++ { // until it has heard enough
+		select {
+		case <-ended:
+		case <-time.After(50 * time.Millisecond):
+			r.gauge.send("\x02" + acts + frame(i))
+			continue
+		}
+		break
+	}
+	for what, text := range map[string]string{"the log": r.log.String(), "listen": heard.String()} {
+		if i := strings.IndexFunc(text, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }); i >= 0 {
+			t.Errorf("%s has %q in %q", what, text[i], text[max(0, i-40):i+1])
+		}
+	}
+	if !strings.Contains(heard.String(), "ESC") {
+		t.Errorf("listen does not show what came:\n%s", heard.String())
+	}
+}
