@@ -79,7 +79,7 @@ type Options struct {
 	Turns int
 	// Worst, of Turning: the largest standard uncertainty that is taken at once.
 	// With more, another pass is waited for; when the gauge leaves without one, up
-	// to twice as much is taken, as it is said with the reading. Default 0.25 µm:
+	// to a third more is taken, and said with the reading. Default 0.25 µm:
 	// to be wrong by 1 µm then takes four standard deviations.
 	Worst analysis.Deviation
 }

@@ -22,7 +22,7 @@ const (
 	mostRhythm  = 2.8   // longest swing over the shortest
 	mostUneven  = 0.06  // error of tilt, root mean square, as a part of the swing
 	mostApart   = 5.0   // standard deviations of a pass from the others
-	slack       = 2.0   // of Worst, of what is taken when the gauge leaves
+	slack       = 1.4   // of Worst, of what is taken when the gauge leaves
 	modelled    = 0.04  // µm, what the model leaves out of the hand's motion (from simulation)
 	skewSpread  = 0.05  // standard deviation of the skew of a swing (an assumption)
 	leastSpare  = 4     // samples more than parameters
@@ -76,7 +76,7 @@ func (c *turning) check() Reason {
 		return Uneven
 	case k.doubt(c.worst()) > fair:
 		return Uneven
-	case k.uncertainty() > slack*c.worst():
+	case k.uncertainty()*k.student() > slack*c.worst():
 		return Fast
 	}
 	return ""
@@ -131,6 +131,12 @@ func (k *rock) rhythm() (half, ratio float64) {
 func (k *rock) uncertainty() float64 {
 	return math.Hypot(math.Sqrt(k.cov)*k.ratio(), modelled)
 }
+
+// student is how much further out the rare errors lie than those of a normal
+// distribution, as the scatter is known from few samples: the quantile of 1 in
+// 10,000 of Student's t over the normal one (first term of Cornish and Fisher,
+// (z³+z)/4ν with z = 3.89).
+func (k *rock) student() float64 { return 1 + 4/(priorWeight+max(0, k.dof)) }
 
 // ratio is the scatter seen over the scatter expected.
 func (k *rock) ratio() float64 {
