@@ -24,18 +24,16 @@ func (d *Daemon) partRecord(ctx context.Context, station, serial string) (report
 	return d.archive().part(ctx, parts[0])
 }
 
-// archive gathers records from a journal for reports. What the parts of a station
-// have in common is read once.
+// archive gathers records from a journal for reports.
 type archive struct {
 	journal *store.Journal
 	// settings are those of a station with a gauge, false if they are not known.
 	settings func(station, gauge string) (session.Settings, bool)
-	marks    map[string][]session.Record // by station: what a part may rest on that came before or after it
-	jobs     map[string][]session.Record // by job: the times that it was taken up, anywhere
+	jobs     map[string][]session.Record // by job: the times that it was taken up, anywhere; read once
 }
 
 func newArchive(j *store.Journal, settings func(station, gauge string) (session.Settings, bool)) *archive {
-	return &archive{journal: j, settings: settings, marks: map[string][]session.Record{}, jobs: map[string][]session.Record{}}
+	return &archive{journal: j, settings: settings, jobs: map[string][]session.Record{}}
 }
 
 // part gathers the record of a part.
@@ -88,50 +86,38 @@ func gaugeOf(records []session.Record) string {
 	return ""
 }
 
-// station returns what a part of a station may rest on that is not of the part.
-func (a *archive) station(ctx context.Context, name string) ([]session.Record, error) {
-	if marks, ok := a.marks[name]; ok {
-		return marks, nil
+// marks are what a part may rest on that is not of the part, beside the job.
+var marks = []session.Kind{session.Mastered, session.Checked, session.Reread, session.Disturbed, session.Warmed, session.ClockSet}
+
+// before returns the job and mastering in force when a part was begun, with the
+// ring's temperature at that mastering and what came to the zero since. What it
+// reads does not grow with the journal.
+func (a *archive) before(ctx context.Context, station string, seq uint64) (past []session.Record, err error) {
+	newest := func(k session.Kind, before uint64) (*session.Record, error) {
+		r, err := a.journal.Newest(ctx, station, k, before)
+		if r != nil && err == nil {
+			past = append(past, *r)
+		}
+		return r, err
 	}
-	kinds := []session.Kind{session.JobChosen, session.Mastered, session.Checked, session.Reread, session.Disturbed, session.Warmed, session.ClockSet}
-	var marks []session.Record
-	for r, err := range a.journal.Query(ctx, store.Filter{Station: name, Kinds: kinds}) {
+	if _, err := newest(session.JobChosen, seq); err != nil {
+		return nil, err
+	}
+	mastered, err := newest(session.Mastered, seq)
+	if err != nil || mastered == nil {
+		return past, err
+	}
+	if _, err := newest(session.Warmed, mastered.Seq); err != nil {
+		return nil, err
+	}
+	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: marks, AfterSeq: mastered.Seq}) {
 		if err != nil {
 			return nil, err
 		}
-		marks = append(marks, r)
-	}
-	a.marks[name] = marks
-	return marks, nil
-}
-
-// before returns the job and mastering in force when a part was begun, with the
-// ring's temperature at that mastering and what came to the zero since.
-func (a *archive) before(ctx context.Context, station string, seq uint64) ([]session.Record, error) {
-	all, err := a.station(ctx, station)
-	if err != nil {
-		return nil, err
-	}
-	all = all[:after(all, seq-1)]
-	job := lastOf(all, session.JobChosen)
-	mastered := lastOf(all, session.Mastered)
-	var past []session.Record
-	if job >= 0 {
-		past = append(past, all[job])
-	}
-	if mastered < 0 {
-		return past, nil
-	}
-	for i := mastered - 1; i >= 0; i-- {
-		if w := all[i].Warm; w != nil && w.Ring != nil {
-			past = append(past, all[i])
+		if r.Seq >= seq {
 			break
 		}
-	}
-	for i := mastered; i < len(all); i++ {
-		if all[i].Kind != session.JobChosen {
-			past = append(past, all[i])
-		}
+		past = append(past, r)
 	}
 	slices.SortFunc(past, func(x, y session.Record) int { return cmp.Compare(x.Seq, y.Seq) })
 	return past, nil
@@ -139,17 +125,17 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) ([]ses
 
 // after returns the first look at a ring that tells something after a part.
 func (a *archive) after(ctx context.Context, station string, seq uint64) ([]session.Record, error) {
-	all, err := a.station(ctx, station)
-	if err != nil {
-		return nil, err
-	}
-	for i := after(all, seq); i < len(all); i++ {
-		c := all[i].Check
-		if r := all[i].Reread; r != nil { // a good one does not renew the zero, so it tells nothing of the part
-			c = r.Failed()
+	looks := []session.Kind{session.Mastered, session.Checked, session.Reread}
+	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: looks, AfterSeq: seq}) {
+		if err != nil {
+			return nil, err
 		}
-		if all[i].Kind == session.Mastered || c != nil && c.Valid {
-			return all[i : i+1 : i+1], nil
+		c := r.Check
+		if r.Reread != nil { // a good one does not renew the zero, so it tells nothing of the part
+			c = r.Reread.Failed()
+		}
+		if r.Kind == session.Mastered || c != nil && c.Valid {
+			return []session.Record{r}, nil
 		}
 	}
 	return nil, nil
@@ -177,13 +163,4 @@ func after(all []session.Record, seq uint64) int {
 		i++
 	}
 	return i
-}
-
-func lastOf(all []session.Record, k session.Kind) int {
-	for i := len(all) - 1; i >= 0; i-- {
-		if all[i].Kind == k {
-			return i
-		}
-	}
-	return -1
 }

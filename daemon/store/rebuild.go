@@ -61,7 +61,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		out = append(append(out, rows...), before...)
 	}
 	// A temperature event need not tell of the ring.
-	ring, err := j.newestOf(ctx, station, session.Warmed, 0, base, 1, "and body ->> '$.warm.ring_cel' is not null")
+	ring, err := j.newestOf(ctx, station, session.Warmed, 0, base, 1, ofRing)
 	if err != nil {
 		return nil, err
 	}
@@ -109,6 +109,24 @@ func (j *Journal) kinds(ctx context.Context, station string) (out []session.Kind
 		out = append(out, k)
 	}
 	return out, rows.Err()
+}
+
+// ofRing picks the temperatures that tell of the ring.
+const ofRing = "and body ->> '$.warm.ring_cel' is not null"
+
+// Newest returns the newest event of a kind of a station before a number, nil if
+// there is none; of temperatures, the newest that tells of the ring.
+func (j *Journal) Newest(ctx context.Context, station string, k session.Kind, before uint64) (*session.Record, error) {
+	and := ""
+	if k == session.Warmed {
+		and = ofRing
+	}
+	rows, err := j.newestOf(ctx, station, k, 0, min(before, math.MaxInt64), 1, and)
+	if err != nil || len(rows) == 0 {
+		return nil, err
+	}
+	r, err := rows[0].record(j.id)
+	return &r, err
 }
 
 // newestOf returns the newest events of a kind from a number on and before

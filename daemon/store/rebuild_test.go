@@ -174,3 +174,36 @@ func TestRebuildKeepsTheZeroBefore(t *testing.T) {
 		t.Errorf("\ngot  %+v\nwant %+v", got, want)
 	}
 }
+
+// Newest is the last of its kind before a number; of temperatures, the last of the ring.
+func TestNewest(t *testing.T) {
+	r := start(t, config(t))
+	round := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		round++
+		stations := []string{fmt.Sprintf("bay %d a", round), fmt.Sprintf("bay %d b", round)}
+		from := r.Last()
+		story := drawStory(rt, stations, 0, 40)
+		if err := r.Append(t.Context(), story); err != nil {
+			rt.Fatal(err)
+		}
+		r.settle(t, from+uint64(len(story)))
+		before := from + rapid.Uint64Range(0, uint64(len(story))+2).Draw(rt, "before")
+		for _, k := range []session.Kind{session.JobChosen, session.Mastered, session.Warmed, session.Taken} {
+			want := uint64(0)
+			for i := range story {
+				e := &story[i]
+				if seq := from + uint64(i) + 1; seq < before && e.Station == stations[0] && e.Kind == k && (k != session.Warmed || e.Warm.Ring != nil) {
+					want = seq
+				}
+			}
+			got, err := r.Newest(t.Context(), stations[0], k, before)
+			if err != nil {
+				rt.Fatal(err)
+			}
+			if got == nil && want != 0 || got != nil && (got.Seq != want || got.Kind != k || got.Station != stations[0]) {
+				rt.Errorf("%s before %d: %+v, want %d", k, before, got, want)
+			}
+		}
+	})
+}
