@@ -183,7 +183,7 @@ func BenchmarkFlood(b *testing.B) {
 		f := figures{}
 		for range rounds(b) {
 			for _, l := range systems {
-				n := 20000
+				n := 40000
 				if l.name == "script" {
 					n = 4000
 				}

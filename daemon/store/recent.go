@@ -8,7 +8,7 @@ import (
 
 // recentMost is how many bytes of events stay in memory at most: of readings some
 // ten thousand, which is a second of a flood.
-const recentMost = 6 << 20
+const recentMost = 5 << 20
 
 // recent holds the newest events as they were written. It saves who passes the
 // journal on from reading back what was written a moment ago, which costs more
