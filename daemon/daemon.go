@@ -93,7 +93,7 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Bound: bounded(pageCrowd), Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(),
+		Listen: c.Listen, Bound: bounded(pageCrowd), Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(), History: history{d},
 	}
 	if host, _, err := net.SplitHostPort(c.Listen); err == nil && c.Actions && c.Hash == "" && !loopback(host) {

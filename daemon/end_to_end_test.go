@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -361,6 +362,9 @@ func TestDiskFull(t *testing.T) {
 	}
 	r.eventually(60*time.Second, "the page to say NOT RECORDING", full)
 	r.eventually(20*time.Second, "the broker to say it", func() bool { return s.has(`"recording":false`) })
+	if code, body := r.get("/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(body, "not recording") {
+		t.Errorf("/healthz with a full disk: %d %s", code, body)
+	}
 	told := len(s.records(t, "reading"))
 	for range 20 {
 		r.gauge.send(frame(i))

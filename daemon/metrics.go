@@ -28,14 +28,18 @@ type counted struct {
 	mu      sync.Mutex
 	frames  uint64
 	rejects map[drivers.Reason]uint64
+	taken   uint64 // readings
 	refused uint64 // values that were captured and can't be one of the job
 }
 
-func (c *counted) refuse(events []session.Event) {
+func (c *counted) events(events []session.Event) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for i := range events {
-		if events[i].Kind == session.Refused {
+		switch events[i].Kind {
+		case session.Taken:
+			c.taken++
+		case session.Refused:
 			c.refused++
 		}
 	}
@@ -76,6 +80,8 @@ func (m metrics) Collect(out chan<- prometheus.Metric) {
 	counter("journal_events_total", "Events in the journal.", j.Last)
 	gauge("journal_queued_events", "Events that wait for the disk.", float64(j.Queued))
 	gauge("journal_recording", "1 if the journal records, 0 if the disk takes nothing.", flag(j.Recording))
+	l := m.d.journal.Latency()
+	out <- prometheus.MustNewConstHistogram(desc("journal_commit_seconds", "How long the commits took that put events on the disk."), l.Commits, l.Sum.Seconds(), l.Within)
 	gauge("journal_free_bytes", "Free bytes on the journal's disk.", float64(j.FreeBytes))
 	if m.d.pub != nil {
 		p := m.d.pub.Status()
@@ -100,6 +106,7 @@ func (m metrics) station(s *station, out chan<- prometheus.Metric) {
 	s.counts.mu.Lock()
 	defer s.counts.mu.Unlock()
 	counter("frames_total", "Frames that gave a value.", s.counts.frames)
+	counter("readings_total", "Readings taken of parts.", s.counts.taken)
 	counter("refusals_total", "Values that were captured and refused, as those outside the band of the job; the journal has their reasons.", s.counts.refused)
 	for reason, n := range s.counts.rejects {
 		out <- prometheus.MustNewConstMetric(desc("rejects_total", "Frames and runs of noise that gave no value, by reason.", "station", "reason"),

@@ -122,7 +122,7 @@ func (s *station) append(ctx context.Context, events []session.Event) error {
 	if len(events) == 0 {
 		return nil
 	}
-	s.counts.refuse(events)
+	s.counts.events(events)
 	return s.journal.Append(ctx, events)
 }
 

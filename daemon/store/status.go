@@ -39,6 +39,11 @@ type condition struct {
 	Status
 	busy   time.Time // when the commit that runs now began; zero: none does
 	damage string    // found by the check in the background
+	// Of the commits since the start: how many, how long in all, and how many in each
+	// class of time.
+	commits uint64
+	took    time.Duration
+	classes []uint64
 }
 
 // Status tells how the journal does now.
@@ -66,6 +71,9 @@ func (j *Journal) Status() Status {
 func (j *Journal) working(on bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
+	if !j.state.busy.IsZero() {
+		j.state.committed(j.cfg.Now().Sub(j.state.busy))
+	}
 	j.state.busy = time.Time{}
 	if on {
 		j.state.busy = j.cfg.Now()

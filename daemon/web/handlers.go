@@ -39,6 +39,9 @@ func (s *Server) Handler() http.Handler {
 	if s.cfg.Metrics != nil {
 		mux.Handle("GET /metrics", s.cfg.Metrics)
 	}
+	if s.cfg.Health != nil {
+		mux.Handle("GET /healthz", s.cfg.Health)
+	}
 	mux.Handle("GET /static/", http.StripPrefix("/static/", static()))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()

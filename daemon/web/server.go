@@ -19,7 +19,8 @@
 //	GET  /history               parts gauged before; /part/STATION/SEQ is one of them
 //	GET  /plan                  a bore before it is cut
 //	POST /login                 the passphrase, where one is asked for
-//	GET  /metrics               the health of the daemon
+//	GET  /metrics               what the daemon counts
+//	GET  /healthz               whether it does its work
 package web
 
 import (
@@ -45,6 +46,7 @@ type Config struct {
 	Actions bool                            // whether the page may act, or only show
 	Version string
 	Metrics http.Handler // for /metrics, nil for none
+	Health  http.Handler // for /healthz, nil for none
 	// Jobs lists the jobs that a station can work to, by id, or with "" all of
 	// them; nil if they are not known here. Any goroutine may call it.
 	Jobs func(station string) []*analysis.Job

@@ -1,0 +1,63 @@
+package daemon
+
+import (
+	"encoding/json"
+	"net/http"
+	"time"
+)
+
+// Health is the answer of /healthz: whether the daemon does its work. A gauge that is
+// unplugged or a broker that is away is told and is no fault of the daemon's, which goes
+// on and catches up; a journal that does not record is, and a station that does not
+// answer.
+type Health struct {
+	OK      bool            `json:"ok"`
+	Why     []string        `json:"why,omitempty"` // what is wrong, and what to do
+	Version string          `json:"version"`
+	Broker  *BrokerHealth   `json:"broker,omitempty"` // absent without one
+	Gauges  []StationHealth `json:"stations"`
+}
+
+// BrokerHealth tells how the publisher does.
+type BrokerHealth struct {
+	Connected bool   `json:"connected"`
+	Why       string `json:"why,omitempty"`
+	Backlog   uint64 `json:"backlog"` // events not yet acknowledged
+}
+
+// StationHealth tells how the gauge's line of a station does.
+type StationHealth struct {
+	Name string `json:"name"`
+	Up   bool   `json:"line_open"`
+	Why  string `json:"why,omitempty"`
+}
+
+// answersWithin is how long the stations may take to answer, in all.
+const answersWithin = time.Second
+
+// health serves /healthz: 200 if all is well, 503 if not.
+func (d *Daemon) health() http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := Health{Version: d.version, Gauges: []StationHealth{}}
+		if j := d.journal.Status(); !j.Recording {
+			h.Why = append(h.Why, "not recording: "+j.Why)
+		}
+		if !d.alive(r.Context(), answersWithin) {
+			h.Why = append(h.Why, "a station does not answer; look at the log, and start the daemon again if it stays so")
+		}
+		h.OK = len(h.Why) == 0
+		if d.pub != nil {
+			p := d.pub.Status()
+			h.Broker = &BrokerHealth{Connected: p.Connected, Why: p.Why, Backlog: p.Backlog}
+		}
+		for _, s := range d.stations {
+			p := s.inputs[0].bus.port.Status()
+			h.Gauges = append(h.Gauges, StationHealth{Name: s.name, Up: p.Up, Why: p.Why})
+		}
+		w.Header().Set("Content-Type", "application/json")
+		if !h.OK {
+			w.WriteHeader(http.StatusServiceUnavailable)
+		}
+		_ = json.NewEncoder(w).Encode(h) // who asked may have gone
+	})
+}

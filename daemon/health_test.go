@@ -1,0 +1,162 @@
+package daemon_test
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"os"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"fairbore/daemon"
+	"fairbore/daemon/session"
+)
+
+// get returns what the program serves at a path, and its status.
+func (r *rig) get(path string) (code int, body string) {
+	r.t.Helper()
+	resp, err := http.Get("http://" + r.web + path)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	text, err := io.ReadAll(resp.Body)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return resp.StatusCode, string(text)
+}
+
+// metric returns the value of a series of /metrics in the text format (Prometheus
+// documentation, "Exposition formats"), -1 if it is not there.
+func (r *rig) metric(series string) float64 {
+	r.t.Helper()
+	code, body := r.get("/metrics")
+	if code != http.StatusOK {
+		r.t.Fatalf("/metrics: %d", code)
+	}
+	for _, l := range strings.Split(body, "\n") {
+		if name, value, ok := strings.Cut(l, "} "); ok && name+"}" == series || !ok && strings.HasPrefix(l, series+" ") {
+			if !ok {
+				value = l[len(series)+1:]
+			}
+			v, err := strconv.ParseFloat(value, 64)
+			if err != nil {
+				r.t.Fatalf("%q: %v", l, err)
+			}
+			return v
+		}
+	}
+	return -1
+}
+
+// What the daemon counts can be watched: readings, rejects by their reasons, lines
+// lost, how long the disk takes, and what waits for the broker.
+func TestMetrics(t *testing.T) {
+	r := newRig(t)
+	r.broker = `url: "tcp://` + freePort(t) + `"` // nobody is there
+	r.plug()
+	r.start()
+	r.master()
+	for i := range 7 {
+		r.gauge.send(frame(i))
+		time.Sleep(5 * time.Millisecond)
+	}
+	r.gauge.send("Err\r\n") // an over-range word, or a frame that is none
+	r.gauge.send("+31.7x000 mm\r\n")
+	const station = `{station="bay2"}`
+	is := func(series string, want float64) {
+		t.Helper()
+		r.eventually(20*time.Second, series+" "+strconv.FormatFloat(want, 'g', -1, 64), func() bool { return r.metric(series) == want })
+	}
+	is("fairbore_readings_total"+station, 7)
+	is("fairbore_frames_total"+station, 10) // three of the ring
+	is("fairbore_port_up"+station, 1)
+	is("fairbore_broker_connected", 0)
+	r.eventually(20*time.Second, "two rejects with their reasons", func() bool {
+		_, body := r.get("/metrics")
+		n := 0.0
+		for _, l := range strings.Split(body, "\n") {
+			if labels, v, ok := strings.Cut(l, "} "); ok && strings.HasPrefix(labels, "fairbore_rejects_total{reason=\"") {
+				got, _ := strconv.ParseFloat(v, 64)
+				n += got
+			}
+		}
+		return n == 2
+	})
+	events := r.metric("fairbore_journal_events_total")
+	if backlog := r.metric("fairbore_broker_backlog_events"); backlog != events || events < 12 {
+		t.Errorf("%g events wait for the broker, of %g", backlog, events)
+	}
+	commits, seconds := r.metric("fairbore_journal_commit_seconds_count"), r.metric("fairbore_journal_commit_seconds_sum")
+	if commits < 2 || commits > events || seconds <= 0 || seconds > commits*20 {
+		t.Errorf("%g commits took %g s", commits, seconds)
+	}
+	if all := r.metric(`fairbore_journal_commit_seconds_bucket{le="+Inf"}`); all < commits {
+		t.Errorf("%g commits in the classes of %g", all, commits)
+	}
+	r.unplug()
+	is("fairbore_port_losses_total"+station, 1)
+	is("fairbore_port_up"+station, 0)
+	code, body := r.get("/healthz") // the program is well without gauge and broker
+	var h daemon.Health
+	if err := json.Unmarshal([]byte(body), &h); err != nil || code != http.StatusOK || !h.OK || len(h.Why) > 0 {
+		t.Fatalf("/healthz without a gauge: %d %s %v", code, body, err)
+	}
+	if h.Broker == nil || h.Broker.Connected || h.Broker.Why == "" || h.Broker.Backlog < 12 {
+		t.Errorf("/healthz: broker %+v, which is away", h.Broker)
+	}
+	if len(h.Gauges) != 1 || h.Gauges[0].Name != "bay2" || h.Gauges[0].Up || h.Gauges[0].Why == "" {
+		t.Errorf("/healthz: stations %+v, of which the gauge is away", h.Gauges)
+	}
+}
+
+// Jobs are read again on SIGHUP: the job in hand keeps its limits until it is chosen
+// anew, and a configuration with a fault changes nothing.
+func TestReload(t *testing.T) {
+	r := newRig(t)
+	r.plug()
+	r.start()
+	r.eventually(20*time.Second, "the job", func() bool { return r.bore().Job != nil })
+	high := func() string { return r.bore().Job.High.String() }
+	before := high()
+	config := r.path("fairbore.yaml")
+	change := func(old, now, says string) {
+		t.Helper()
+		text, err := os.ReadFile(config)
+		if err != nil {
+			t.Fatal(err)
+		}
+		changed := strings.Replace(string(text), old, now, 1)
+		if changed == string(text) {
+			t.Fatalf("no %q in the configuration", old)
+		}
+		if err := os.WriteFile(config, []byte(changed), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := r.proc.Process.Signal(syscall.SIGHUP); err != nil {
+			t.Fatal(err)
+		}
+		r.eventually(20*time.Second, says, func() bool { return strings.Contains(r.log.String(), says) })
+	}
+	change("high: 1.25010 in", "high: 1.25020 in", "configuration reloaded")
+	if now := high(); now != before {
+		t.Errorf("the job in hand has its high limit at %s now, not %s", now, before)
+	}
+	if reply := r.do(session.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
+		t.Fatalf("job: %s", reply.Why)
+	}
+	r.eventually(20*time.Second, "the new limit", func() bool { return high() != before })
+	after := high()
+	change("high: 1.25020 in", "high: 1.24000 in", "configuration not reloaded")
+	if reply := r.do(session.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
+		t.Fatalf("job: %s", reply.Why)
+	}
+	time.Sleep(200 * time.Millisecond)
+	if now := high(); now != after {
+		t.Errorf("a faulty configuration moved the limit to %s from %s", now, after)
+	}
+}
