@@ -72,8 +72,9 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	k.BindTo(ctx, (*context.Context)(nil))
-	s := &streams{out: &answer{to: stdout}, err: stderr}
+	s := &streams{out: &answer{to: stdout}, err: stderr, lines: newLogLines(stderr)}
 	err = k.Run(s)
+	s.lines.close()
 	s.meter.end()
 	if err == nil {
 		err = s.out.err
@@ -118,7 +119,8 @@ func exitCode(err error) int {
 type streams struct {
 	out   *answer
 	err   io.Writer
-	meter *meter // of long work, nil if none shows
+	lines *logLines // of the log, to err
+	meter *meter    // of long work, nil if none shows
 }
 
 // answer is standard output; it keeps the first error of writing to it, so that
@@ -137,7 +139,7 @@ func (a *answer) Write(b []byte) (int, error) {
 }
 
 func (s *streams) log(level zerolog.Level) zerolog.Logger {
-	return zerolog.New(s.err).Level(level).With().Timestamp().Logger()
+	return zerolog.New(s.lines).Level(level).With().Timestamp().Logger()
 }
 
 func version() string {

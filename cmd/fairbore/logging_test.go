@@ -1,0 +1,71 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/rs/zerolog"
+)
+
+// stuck is a standard error that nobody reads until it is opened.
+type stuck struct {
+	open chan struct{}
+	got  strings.Builder
+}
+
+func (s *stuck) Write(b []byte) (int, error) {
+	<-s.open
+	return s.got.Write(b)
+}
+
+// A log that nobody reads holds nobody up: lines are kept as far as there is room, in
+// order, those dropped are counted, and the end waits a second at most.
+func TestLogHoldsNobodyUp(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		end := &stuck{open: make(chan struct{})}
+		l := newLogLines(end)
+		log := zerolog.New(l)
+		began := time.Now()
+		const more = 10
+		for i := range logRoom + 1 + more { // one is with the writer that is stuck
+			log.Info().Int("i", i).Msg("")
+			synctest.Wait()
+		}
+		if waited := time.Since(began); waited != 0 {
+			t.Errorf("writing took %s", waited)
+		}
+		close(end.open)
+		l.close()
+		if waited := time.Since(began); waited != 0 {
+			t.Errorf("the end took %s although the lines were taken", waited)
+		}
+		var want strings.Builder
+		for i := range logRoom + 1 {
+			fmt.Fprintf(&want, `{"level":"info","i":%d}`+"\n", i)
+			if i == 0 {
+				fmt.Fprintf(&want, `{"level":"warn","dropped":%d,"message":"lines of the log were dropped: nobody took them in time"}`+"\n", more)
+			}
+		}
+		if end.got.String() != want.String() {
+			t.Errorf("the log is %.300q…, want %.300q…", end.got.String(), want.String())
+		}
+	})
+}
+
+func TestLogEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		newLogLines(&strings.Builder{}).close() // without a line
+		end := &stuck{open: make(chan struct{})}
+		l := newLogLines(end)
+		l.Write([]byte("a line\n"))
+		began := time.Now()
+		l.close()
+		if waited := time.Since(began); waited != logGrace {
+			t.Errorf("the end waited %s for a reader that never came, want %s", waited, logGrace)
+		}
+		close(end.open)
+	})
+}
