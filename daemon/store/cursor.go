@@ -21,7 +21,7 @@ func (j *Journal) Cursor(name string) (uint64, error) {
 // SetCursor keeps how far a reader has come. It is written with the next
 // commit, or when the journal is idle, so it costs no sync of its own; after a
 // crash a reader may find itself a little behind, never ahead. A number that
-// is not recorded yet is refused.
+// is not recorded yet is refused. What comes up to it is no longer kept in memory.
 func (j *Journal) SetCursor(name string, seq uint64) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -31,6 +31,7 @@ func (j *Journal) SetCursor(name string, seq uint64) {
 	}
 	if j.cursors[name] != seq {
 		j.cursors[name], j.dirty[name] = seq, seq
+		j.recent.passed(seq)
 	}
 }
 

@@ -7,14 +7,15 @@ import (
 )
 
 // recentMost is how many bytes of events stay in memory at most: of readings some
-// ten thousand, which is a second of a flood.
-const recentMost = 5 << 20
+// twenty thousand, which is more than a second of a flood.
+const recentMost = 12 << 20
 
-// recent holds the newest events as they were written. It saves who passes the
-// journal on from reading back what was written a moment ago, which costs more
-// than writing it.
+// recent holds the newest events as they were written, up to where a reader has
+// come. It saves who passes the journal on from reading back what was written a
+// moment ago, which costs more than writing it.
 type recent struct {
 	mu    sync.Mutex
+	asked bool   // somebody reads; before that nothing is kept
 	first uint64 // number of the first text
 	texts []text // without a gap; what is in it never changes
 	bytes int
@@ -33,6 +34,9 @@ const textSize = 64
 func (r *recent) add(last uint64, group []*entry) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	if !r.asked {
+		return
+	}
 	if len(r.texts) == 0 {
 		r.first = last + 1
 	}
@@ -41,10 +45,23 @@ func (r *recent) add(last uint64, group []*entry) {
 		r.bytes += len(e.body) + textSize
 	}
 	for r.bytes > recentMost {
-		r.bytes -= len(r.texts[0].body) + textSize
-		r.texts[0] = text{}
-		r.texts, r.first = r.texts[1:], r.first+1
+		r.drop()
 	}
+}
+
+// passed lets go of what a reader is done with.
+func (r *recent) passed(seq uint64) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for len(r.texts) > 0 && r.first <= seq {
+		r.drop()
+	}
+}
+
+func (r *recent) drop() {
+	r.bytes -= len(r.texts[0].body) + textSize
+	r.texts[0] = text{}
+	r.texts, r.first = r.texts[1:], r.first+1
 }
 
 // after returns what follows a number up to last, limit at most; false if it does
@@ -52,6 +69,7 @@ func (r *recent) add(last uint64, group []*entry) {
 func (r *recent) after(journal string, seq, last uint64, limit int) ([]session.Record, bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	r.asked = true
 	if len(r.texts) == 0 || seq < r.first-1 {
 		return nil, false
 	}

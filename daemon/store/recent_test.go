@@ -16,6 +16,10 @@ import (
 func TestRecentEqualsAll(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		var r recent
+		if r.add(0, []*entry{{event: &session.Event{}}}); len(r.texts) > 0 {
+			rt.Fatal("events are kept for nobody")
+		}
+		r.after("id", 0, 0, 1)
 		first := rapid.Uint64Range(1, 9).Draw(rt, "first")
 		body := make([]byte, rapid.IntRange(1<<10, 64<<10).Draw(rt, "length"))
 		kept := uint64(recentMost / (len(body) + textSize))
@@ -29,6 +33,10 @@ func TestRecentEqualsAll(t *testing.T) {
 			r.add(last, group)
 			last += uint64(n)
 		}
+		done := rapid.Uint64Range(0, last).Draw(rt, "done with")
+		if r.passed(done); done < last && len(r.texts) > 0 && r.first <= done {
+			rt.Fatalf("number %d is kept, of %d to %d, done up to %d", r.first, first, last, done)
+		}
 		shown := last - rapid.Uint64Range(0, min(3, last)).Draw(rt, "not yet told")
 		seq := rapid.Uint64Range(0, last+3).Draw(rt, "after")
 		limit := rapid.IntRange(1, 100).Draw(rt, "limit")
@@ -37,7 +45,7 @@ func TestRecentEqualsAll(t *testing.T) {
 		}
 		got, ok := r.after("id", seq, shown, limit)
 		if !ok {
-			if seq+kept >= last && seq+1 >= first {
+			if seq+kept >= last && seq+1 >= first && seq >= done && done < last {
 				rt.Fatalf("nothing after %d of %d to %d", seq, first, last)
 			}
 			return
@@ -82,6 +90,9 @@ func TestPressure(t *testing.T) {
 // What is told from memory, by either way, is what is read back from the disk.
 func TestRecentIsWhatTheDiskHas(t *testing.T) {
 	r := start(t, config(t))
+	if texts, err := r.Texts(t.Context(), 0, 1); err != nil || len(texts) > 0 { // from now on they are kept
+		t.Fatal(texts, err)
+	}
 	for n := range 20 {
 		r.append(t, reading("hone bay 1", "J-4107", "0001", n+1))
 	}
