@@ -282,13 +282,7 @@ func (p *operator) until(ctx context.Context, at time.Duration) {
 }
 
 func (p *operator) sleep(ctx context.Context, d time.Duration) {
-	if d <= 0 {
-		return
-	}
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-	case <-t.C:
+	if d > 0 {
+		rest(d, ctx.Done())
 	}
 }

@@ -152,6 +152,7 @@ func (h *hub) run(stop <-chan struct{}) {
 	}
 }
 
+// rest waits for a while, or until stop is closed.
 func rest(d time.Duration, stop <-chan struct{}) {
 	select {
 	case <-stop:

@@ -86,9 +86,6 @@ func gaugeOf(records []session.Record) string {
 	return ""
 }
 
-// marks are what a part may rest on that is not of the part, beside the job.
-var marks = []session.Kind{session.Mastered, session.Checked, session.Reread, session.Disturbed, session.Warmed, session.ClockSet}
-
 // before returns the job and mastering in force when a part was begun, with the
 // ring's temperature at that mastering and what came to the zero since. What it
 // reads does not grow with the journal.
@@ -110,6 +107,7 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) (past 
 	if _, err := newest(session.Warmed, mastered.Seq); err != nil {
 		return nil, err
 	}
+	marks := []session.Kind{session.Mastered, session.Checked, session.Reread, session.Disturbed, session.Warmed, session.ClockSet}
 	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: marks, AfterSeq: mastered.Seq}) {
 		if err != nil {
 			return nil, err
@@ -130,11 +128,7 @@ func (a *archive) after(ctx context.Context, station string, seq uint64) ([]sess
 		if err != nil {
 			return nil, err
 		}
-		c := r.Check
-		if r.Reread != nil { // a good one does not renew the zero, so it tells nothing of the part
-			c = r.Reread.Failed()
-		}
-		if r.Kind == session.Mastered || c != nil && c.Valid {
+		if c := r.ZeroCheck(); r.Kind == session.Mastered || c != nil && c.Valid {
 			return []session.Record{r}, nil
 		}
 	}

@@ -16,7 +16,7 @@ const alike = 0.3
 // of them has spoken against it: rocks of three passes often leave some doubt, and
 // a slip on a chamfer that looks like one betrays itself with the next pass.
 func (c *turning) attempt(at time.Duration) {
-	before, level, half := c.kept, c.level, c.half
+	before := c.reading
 	c.kept = Result{}
 	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
 		l := c.turns.latest(passes)
@@ -46,15 +46,17 @@ func (c *turning) attempt(at time.Duration) {
 			return
 		}
 	}
-	if c.kept.Kind != Taken && before.Kind == Taken {
-		c.level, c.half = level, half
-		switch {
-		case !c.contradicted():
-			c.kept, c.why = before, FewTurns
-		case before.Turns > c.o.Turns: // so many agree that the gauge has rather gone on
-			c.kept = before
-			c.release(at)
-		}
+	if c.kept.Kind == Taken || before.kept.Kind != Taken {
+		return
+	}
+	c.reading = before
+	switch {
+	case !c.contradicted():
+		c.why = FewTurns
+	case c.kept.Turns > c.o.Turns: // so many agree that the gauge has rather gone on
+		c.release(at)
+	default:
+		c.kept = Result{}
 	}
 }
 

@@ -27,16 +27,21 @@ type turning struct {
 	tried  int    // what of the latest pass has been tried: twice turns.passed, plus one when it was whole
 	why    Reason // what was wrong with the last attempt
 	done   bool
-	kept   Result  // a reading that waits for more passes, or for the gauge to leave; no Kind: none
-	level  float64 // of the reading, µm from nominal
-	below  int     // samples below the level, one after the other
-	back   float64 // when the value was last near the level, s
-	half   float64 // longest time between passes of the rock that was taken, s
-	rock   rock
-	buf    struct {
+	reading
+	below int     // samples below the level, one after the other
+	back  float64 // when the value was last near the level, s
+	rock  rock
+	buf   struct {
 		t, v, weight, excess, rest [ringCap]float64
 		swing                      [ringCap]uint8
 	}
+}
+
+// reading is what was made of the passes last.
+type reading struct {
+	kept  Result  // waits for more passes, or for the gauge to leave; no Kind: nothing does
+	level float64 // µm from nominal
+	half  float64 // longest time between its passes, s
 }
 
 // gateTilt is how far a gauge may be tilted in the bore and still be in it.

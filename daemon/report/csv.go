@@ -187,7 +187,7 @@ func (l Log) CSV(w io.Writer) error {
 		ring := ringOf(e)
 		row := []string{e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station)}
 		tail := []string{guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At)}
-		if m := e.Master; e.Kind == session.Mastered && m.Second && m.Gain != nil {
+		if m := e.Master; e.Kind == session.Mastered && m.BySecond() != nil {
 			row = append(append(row, "second ring", guard(m.Gauge)), tail...)
 			row = append(row, strconv.Itoa(len(m.Gain.Raw)), micron(m.Gain.Spread), micron(m.Zero), "", "", "", guard(gainOutcome(m)))
 		} else if e.Kind == session.Mastered {

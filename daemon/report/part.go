@@ -119,11 +119,7 @@ func (r *record) doubted() *session.ZeroCheck {
 	}
 	for _, all := range [][]session.Record{r.After, r.Records} {
 		for i := len(all) - 1; i >= 0; i-- {
-			c := all[i].Check
-			if x := all[i].Reread; x != nil {
-				c = x.Failed()
-			}
-			if c != nil && c.Valid && !c.Good {
+			if c := all[i].ZeroCheck(); c != nil && c.Valid && !c.Good {
 				return c
 			}
 		}

@@ -75,7 +75,7 @@ func lookRow(e *session.Record, date *string, stations bool) []string {
 		*date, when = d, d+" "+when
 	}
 	var row, tail []string
-	if m := e.Master; e.Kind == session.Mastered && m.Second && m.Gain != nil {
+	if m := e.Master; e.Kind == session.Mastered && m.BySecond() != nil {
 		row = []string{when, "second ring", clean(m.Gain.Ring.ID), clean(m.Gauge)}
 		tail = []string{strconv.Itoa(len(m.Gain.Raw)), um(m.Gain.Spread), signed(m.Zero), "–", "–", "–", gainOutcome(m)}
 	} else if e.Kind == session.Mastered {
@@ -216,10 +216,10 @@ func certified(l analysis.Length, u analysis.Unit) string {
 }
 
 func ringOf(e *session.Record) *analysis.Ring {
-	if e.Kind == session.Mastered && e.Master.Second && e.Master.Gain != nil {
-		return &e.Master.Gain.Ring
-	}
 	if e.Kind == session.Mastered {
+		if g := e.Master.BySecond(); g != nil {
+			return &g.Ring
+		}
 		return &e.Master.Ring
 	}
 	if e.Reread != nil {

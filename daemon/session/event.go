@@ -224,6 +224,15 @@ type Gain struct {
 	Sentence  string          `json:"sentence"`
 }
 
+// BySecond returns the gain that a mastering on a second ring was about, nil if it was
+// one on the ring that sets the zero.
+func (m *Master) BySecond() *Gain {
+	if !m.Second {
+		return nil
+	}
+	return m.Gain
+}
+
 // Used reports whether the gain is one that sizes are corrected with.
 func (g *Gain) Used() bool { return g != nil && g.Shown != 0 }
 
@@ -258,6 +267,16 @@ func (r *Rereading) Failed() *ZeroCheck {
 		return nil
 	}
 	return &ZeroCheck{Check: r.Check, Gauge: r.Gauge, Doubt: r.Doubt}
+}
+
+// ZeroCheck returns the check of the zero that the event is, nil if it is none. A
+// re-reading counts as one only if it failed: a good one does not renew the zero, so it
+// tells nothing of a part.
+func (e *Event) ZeroCheck() *ZeroCheck {
+	if e.Reread != nil {
+		return e.Reread.Failed()
+	}
+	return e.Check
 }
 
 // InDoubt is what was done since the last good look at a ring.

@@ -149,7 +149,7 @@ func (f *Fold) Apply(e *Event) {
 		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
 		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
 		f.look(e.At)
-		if g := e.Master.Gain; e.Master.Second && g != nil { // only the first ring tells of the zero
+		if g := e.Master.BySecond(); g != nil { // only the first ring tells of the zero
 			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
 		}
 		f.stands()

@@ -3,11 +3,9 @@ package store
 import "time"
 
 // bounds are the upper ends of the classes that the times of commits are counted in.
-func bounds() []time.Duration {
-	return []time.Duration{
-		time.Millisecond, 2 * time.Millisecond, 5 * time.Millisecond, 10 * time.Millisecond, 20 * time.Millisecond, 50 * time.Millisecond,
-		100 * time.Millisecond, 200 * time.Millisecond, 500 * time.Millisecond, time.Second, 5 * time.Second,
-	}
+func bounds() [11]time.Duration {
+	const ms = time.Millisecond
+	return [...]time.Duration{ms, 2 * ms, 5 * ms, 10 * ms, 20 * ms, 50 * ms, 100 * ms, 200 * ms, 500 * ms, time.Second, 5 * time.Second}
 }
 
 // Latency tells how long commits took since the start, those that failed too.
@@ -22,28 +20,27 @@ type Latency struct {
 func (j *Journal) Latency() Latency {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	l := Latency{Commits: j.state.commits, Sum: j.state.took, Within: map[float64]uint64{}}
-	n := uint64(0)
+	t := &j.state.times
+	l := Latency{Commits: t.n, Sum: t.sum, Within: map[float64]uint64{}}
 	for i, b := range bounds() {
-		if i < len(j.state.classes) {
-			n += j.state.classes[i]
-		}
-		l.Within[b.Seconds()] = n
+		l.Within[b.Seconds()] = t.within[i]
 	}
 	return l
 }
 
-// committed counts a commit; j.mu is held.
-func (c *condition) committed(took time.Duration) {
-	if c.classes == nil {
-		c.classes = make([]uint64, len(bounds()))
-	}
-	c.commits++
-	c.took += took
+// times counts commits: how many, how long in all, and how many within each bound.
+type times struct {
+	n      uint64
+	sum    time.Duration
+	within [11]uint64 // of bounds
+}
+
+func (t *times) add(took time.Duration) {
+	t.n++
+	t.sum += took
 	for i, b := range bounds() {
 		if took <= b {
-			c.classes[i]++
-			return
+			t.within[i]++
 		}
 	}
 }

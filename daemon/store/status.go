@@ -39,11 +39,7 @@ type condition struct {
 	Status
 	busy   time.Time // when the commit that runs now began; zero: none does
 	damage string    // found by the check in the background
-	// Of the commits since the start: how many, how long in all, and how many in each
-	// class of time.
-	commits uint64
-	took    time.Duration
-	classes []uint64
+	times  times     // of the commits since the start
 }
 
 // Status tells how the journal does now.
@@ -72,7 +68,7 @@ func (j *Journal) working(on bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if !j.state.busy.IsZero() {
-		j.state.committed(j.cfg.Now().Sub(j.state.busy))
+		j.state.times.add(j.cfg.Now().Sub(j.state.busy))
 	}
 	j.state.busy = time.Time{}
 	if on {

@@ -229,8 +229,8 @@ func note(e *session.Event, f picture.Format) string {
 	case session.RoundOver:
 		return "round " + strconv.Itoa(e.Round.Number) + " begins, " + plural(e.Round.Strokes, "stroke") + " before it"
 	case session.Mastered:
-		if e.Master.Second && e.Master.Gain != nil {
-			return "second ring " + e.Master.Gain.Ring.ID + " read: " + e.Master.Gain.Sentence
+		if g := e.Master.BySecond(); g != nil {
+			return "second ring " + g.Ring.ID + " read: " + g.Sentence
 		}
 		return "mastered on ring " + e.Master.Ring.ID + ", zero " + small(e.Master.Zero) + ", moved " + small(e.Master.Moved)
 	case session.Checked:
