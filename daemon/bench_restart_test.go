@@ -117,7 +117,7 @@ func BenchmarkRestart(b *testing.B) {
 			for b.Loop() {
 				began := time.Now()
 				r.launch()
-				awaitReady(b, manager)
+				hears(b, manager, "READY=1")
 				f.add("ready ms", ms(time.Since(began)))
 				r.eventually(20*time.Second, "the page", func() bool { return r.bore() != nil })
 				f.add("page ms", ms(time.Since(began)))
@@ -133,23 +133,5 @@ func BenchmarkRestart(b *testing.B) {
 			}
 			f.report(b)
 		})
-	}
-}
-
-// awaitReady waits for the message READY=1.
-func awaitReady(b *testing.B, manager *net.UnixConn) {
-	b.Helper()
-	buf := make([]byte, 256)
-	if err := manager.SetReadDeadline(time.Now().Add(30 * time.Second)); err != nil {
-		b.Fatal(err)
-	}
-	for {
-		n, err := manager.Read(buf)
-		if err != nil {
-			b.Fatalf("the program did not say that it is ready: %v", err)
-		}
-		if string(buf[:n]) == "READY=1" {
-			return
-		}
 	}
 }

@@ -2,7 +2,6 @@ package daemon_test
 
 import (
 	"encoding/json"
-	"io"
 	"net/http"
 	"os"
 	"strconv"
@@ -14,44 +13,6 @@ import (
 	"fairbore/daemon"
 	"fairbore/daemon/session"
 )
-
-// get returns what the program serves at a path, and its status.
-func (r *rig) get(path string) (code int, body string) {
-	r.t.Helper()
-	resp, err := http.Get("http://" + r.web + path)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	defer resp.Body.Close()
-	text, err := io.ReadAll(resp.Body)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	return resp.StatusCode, string(text)
-}
-
-// metric returns the value of a series of /metrics in the text format (Prometheus
-// documentation, "Exposition formats"), -1 if it is not there.
-func (r *rig) metric(series string) float64 {
-	r.t.Helper()
-	code, body := r.get("/metrics")
-	if code != http.StatusOK {
-		r.t.Fatalf("/metrics: %d", code)
-	}
-	for _, l := range strings.Split(body, "\n") {
-		if name, value, ok := strings.Cut(l, "} "); ok && name+"}" == series || !ok && strings.HasPrefix(l, series+" ") {
-			if !ok {
-				value = l[len(series)+1:]
-			}
-			v, err := strconv.ParseFloat(value, 64)
-			if err != nil {
-				r.t.Fatalf("%q: %v", l, err)
-			}
-			return v
-		}
-	}
-	return -1
-}
 
 // What the daemon counts can be watched: readings, rejects by their reasons, lines
 // lost, how long the disk takes, and what waits for the broker.
@@ -76,17 +37,7 @@ func TestMetrics(t *testing.T) {
 	is("fairbore_frames_total"+station, 10) // three of the ring
 	is("fairbore_port_up"+station, 1)
 	is("fairbore_broker_connected", 0)
-	r.eventually(20*time.Second, "two rejects with their reasons", func() bool {
-		_, body := r.get("/metrics")
-		n := 0.0
-		for _, l := range strings.Split(body, "\n") {
-			if labels, v, ok := strings.Cut(l, "} "); ok && strings.HasPrefix(labels, "fairbore_rejects_total{reason=\"") {
-				got, _ := strconv.ParseFloat(v, 64)
-				n += got
-			}
-		}
-		return n == 2
-	})
+	r.eventually(20*time.Second, "two rejects with their reasons", func() bool { return r.counted(`fairbore_rejects_total{reason="`, "bay2") == 2 })
 	events := r.metric("fairbore_journal_events_total")
 	if backlog := r.metric("fairbore_broker_backlog_events"); backlog != events || events < 12 {
 		t.Errorf("%g events wait for the broker, of %g", backlog, events)

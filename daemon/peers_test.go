@@ -7,12 +7,10 @@ import (
 	"io"
 	"math"
 	"net"
-	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -508,25 +506,6 @@ func TestPeer_NoiseNextDoor(t *testing.T) {
 	if got := r.taken("bay3"); len(got) > 0 {
 		t.Errorf("%d values were taken of noise", len(got))
 	}
-}
-
-// counted sums a metric of a station.
-func (r *rig) counted(name, station string) (sum float64) {
-	resp, err := http.Get("http://" + r.web + "/metrics")
-	if err != nil {
-		return 0
-	}
-	defer resp.Body.Close()
-	for in := bufio.NewScanner(resp.Body); in.Scan(); {
-		if f := strings.Fields(in.Text()); strings.HasPrefix(in.Text(), name) && strings.Contains(in.Text(), `"`+station+`"`) {
-			v, err := strconv.ParseFloat(f[len(f)-1], 64)
-			if err != nil {
-				r.t.Errorf("%s: %v", in.Text(), err)
-			}
-			sum += v
-		}
-	}
-	return sum
 }
 
 // What listen writes about an unknown gauge is, put into a configuration, one that

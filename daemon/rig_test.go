@@ -13,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 	"sync"
 	"syscall"
@@ -220,6 +221,65 @@ func (r *rig) boreOf(station string) *session.Bore {
 		return nil
 	}
 	return &b
+}
+
+// get returns what the program serves at a path, and its status.
+func (r *rig) get(path string) (code int, body string) {
+	r.t.Helper()
+	resp, err := http.Get("http://" + r.web + path)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	text, err := io.ReadAll(resp.Body)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return resp.StatusCode, string(text)
+}
+
+// metrics returns the series of /metrics with their values (Prometheus
+// documentation, "Exposition formats").
+func (r *rig) metrics() map[string]float64 {
+	r.t.Helper()
+	code, body := r.get("/metrics")
+	if code != http.StatusOK {
+		r.t.Fatalf("/metrics: %d", code)
+	}
+	all := map[string]float64{}
+	for l := range strings.Lines(body) {
+		l = strings.TrimSpace(l)
+		at := strings.LastIndexByte(l, ' ')
+		if at < 0 || l[0] == '#' {
+			continue
+		}
+		v, err := strconv.ParseFloat(l[at+1:], 64)
+		if err != nil {
+			r.t.Fatalf("%q: %v", l, err)
+		}
+		all[l[:at]] = v
+	}
+	return all
+}
+
+// metric returns the value of a series, -1 if it is not there.
+func (r *rig) metric(series string) float64 {
+	r.t.Helper()
+	if v, ok := r.metrics()[series]; ok {
+		return v
+	}
+	return -1
+}
+
+// counted sums the series of a station whose names begin so.
+func (r *rig) counted(name, station string) (sum float64) {
+	r.t.Helper()
+	for series, v := range r.metrics() {
+		if strings.HasPrefix(series, name) && strings.Contains(series, `"`+station+`"`) {
+			sum += v
+		}
+	}
+	return sum
 }
 
 func (r *rig) do(a session.Action) session.Reply {

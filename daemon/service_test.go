@@ -87,28 +87,31 @@ func TestServiceManagerHears(t *testing.T) {
 	t.Setenv("NOTIFY_SOCKET", socket)
 	t.Setenv("WATCHDOG_USEC", "300000")
 	r.start()
-	hears := func(want string) {
-		t.Helper()
-		buf := make([]byte, 256)
-		if err := manager.SetReadDeadline(time.Now().Add(20 * time.Second)); err != nil {
-			t.Fatal(err)
+	hears(t, manager, "READY=1")
+	hears(t, manager, "WATCHDOG=1")
+	hears(t, manager, "WATCHDOG=1")
+	r.stop()
+	hears(t, manager, "STOPPING=1")
+}
+
+// hears waits until a service manager is told something; of pings before it it takes no
+// notice.
+func hears(t testing.TB, manager *net.UnixConn, want string) {
+	t.Helper()
+	buf := make([]byte, 256)
+	if err := manager.SetReadDeadline(time.Now().Add(30 * time.Second)); err != nil {
+		t.Fatal(err)
+	}
+	for {
+		n, err := manager.Read(buf)
+		if err != nil {
+			t.Fatalf("waiting for %s: %v", want, err)
 		}
-		for {
-			n, err := manager.Read(buf)
-			if err != nil {
-				t.Fatalf("waiting for %s: %v", want, err)
-			}
-			switch got := string(buf[:n]); {
-			case got == want:
-				return
-			case got != "WATCHDOG=1":
-				t.Fatalf("%q came in place of %s", got, want)
-			}
+		switch got := string(buf[:n]); {
+		case got == want:
+			return
+		case got != "WATCHDOG=1":
+			t.Fatalf("%q came in place of %s", got, want)
 		}
 	}
-	hears("READY=1")
-	hears("WATCHDOG=1")
-	hears("WATCHDOG=1")
-	r.stop()
-	hears("STOPPING=1")
 }

@@ -156,17 +156,7 @@ func TestNominalSizesNameTheSlip(t *testing.T) {
 	set := guarded(verdict.Simple)
 	set.Rings["R-1250"].Size, set.Rings["R-1250"].Nominal = lengthOf("31.7503 mm"), lengthOf("31.75 mm") // certified 31.7497
 	set.Rings["R-1250H"] = &analysis.Ring{ID: "R-1250H", Size: lengthOf("31.76004 mm"), Nominal: lengthOf("31.76 mm"), U: analysis.Deviation(um / 4)}
-	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
-	for range 3 {
-		b.send("31.7497")
-	}
-	b.must(Action{Do: "check", Ring: "R-1250H"})
-	for range 3 {
-		b.send("31.76004")
-	}
-	if c := b.last[len(b.last)-1].Check; c == nil || c.Suspect != master.SignOfFirst {
+	if c := checkedOnSecond(t, set); c == nil || c.Suspect != master.SignOfFirst {
 		t.Errorf("second ring: %+v", c)
 	}
 }

@@ -129,17 +129,7 @@ func TestSecondRingShowsASignSlip(t *testing.T) {
 	set := guarded(verdict.Simple)
 	set.Rings["R-1250"].Size = lengthOf("31.7503 mm") // certified 31.7497
 	set.Rings["R-1250H"] = &analysis.Ring{ID: "R-1250H", Size: lengthOf("31.76004 mm"), U: analysis.Deviation(um / 4)}
-	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
-	for range 3 {
-		b.send("31.7497")
-	}
-	b.must(Action{Do: "check", Ring: "R-1250H"})
-	for range 3 {
-		b.send("31.76004")
-	}
-	c := b.last[len(b.last)-1].Check
+	c := checkedOnSecond(t, set)
 	if c == nil || c.Good || c.Error != analysis.Deviation(6*um/10) || c.Suspect == master.NoSuspect {
 		t.Errorf("second ring: %+v", c)
 	}
@@ -268,4 +258,21 @@ func TestOnlyPartsWithReadingsAreInDoubt(t *testing.T) {
 	if d == nil || d.Readings != 7 || len(d.Parts) != 1 || d.Parts[0] != "0002" {
 		t.Errorf("in doubt: %+v, want 7 readings, of the finished parts 0002 only", d)
 	}
+}
+
+// checkedOnSecond masters on a ring that is 31.7497 mm, and checks the zero on a second
+// that is 31.76004 mm, both as they truly are.
+func checkedOnSecond(t *testing.T, set Settings) *ZeroCheck {
+	t.Helper()
+	b := newBench(t, set)
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "master"})
+	for range 3 {
+		b.send("31.7497")
+	}
+	b.must(Action{Do: "check", Ring: "R-1250H"})
+	for range 3 {
+		b.send("31.76004")
+	}
+	return b.last[len(b.last)-1].Check
 }

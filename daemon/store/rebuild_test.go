@@ -94,19 +94,24 @@ func fold(records []session.Record, station string) *session.Fold {
 	return &f
 }
 
+// live lets two stations that nothing was heard of yet live through a story drawn, which
+// is recorded after number from.
+func (r *running) live(rt *rapid.T, t *testing.T) (stations []string, from uint64, story []session.Event) {
+	from = r.Last()
+	stations = []string{fmt.Sprintf("bay a, after %d", from), fmt.Sprintf("bay b, after %d", from)}
+	story = drawStory(rt, stations, 0, 40)
+	if err := r.Append(t.Context(), story); err != nil {
+		rt.Fatal(err)
+	}
+	r.settle(t, from+uint64(len(story)))
+	return stations, from, story
+}
+
 // The state folded from what Rebuild returns is the state folded from everything.
 func TestRebuildEqualsEverything(t *testing.T) {
 	r := start(t, config(t))
-	round := 0
 	rapid.Check(t, func(rt *rapid.T) {
-		round++
-		stations := []string{fmt.Sprintf("bay %d a", round), fmt.Sprintf("bay %d b", round)}
-		from := r.Last()
-		story := drawStory(rt, stations, 0, 40)
-		if err := r.Append(t.Context(), story); err != nil {
-			rt.Fatal(err)
-		}
-		r.settle(t, from+uint64(len(story)))
+		stations, from, story := r.live(rt, t)
 		all, err := r.after(t.Context(), from, len(story)+1)
 		if err != nil || len(all) != len(story) {
 			rt.Fatalf("%d of %d read back, %v", len(all), len(story), err)
@@ -178,16 +183,8 @@ func TestRebuildKeepsTheZeroBefore(t *testing.T) {
 // Newest is the last of its kind before a number; of temperatures, the last of the ring.
 func TestNewest(t *testing.T) {
 	r := start(t, config(t))
-	round := 0
 	rapid.Check(t, func(rt *rapid.T) {
-		round++
-		stations := []string{fmt.Sprintf("bay %d a", round), fmt.Sprintf("bay %d b", round)}
-		from := r.Last()
-		story := drawStory(rt, stations, 0, 40)
-		if err := r.Append(t.Context(), story); err != nil {
-			rt.Fatal(err)
-		}
-		r.settle(t, from+uint64(len(story)))
+		stations, from, story := r.live(rt, t)
 		before := from + rapid.Uint64Range(0, uint64(len(story))+2).Draw(rt, "before")
 		for _, k := range []session.Kind{session.JobChosen, session.Mastered, session.Warmed, session.Taken} {
 			want := uint64(0)
