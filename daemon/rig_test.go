@@ -94,6 +94,7 @@ type rig struct {
 	asks   string // of the configuration of the page, after its address
 	more   string // lines of the configuration of the station
 	beside string // lines of the configuration, more stations
+	nice   string // the program's, as of nice(1); empty: as the test
 	device string // path of the gauge's line
 	gauge  *gauge
 	proc   *exec.Cmd
@@ -164,7 +165,11 @@ func (r *rig) launch() {
 // launchWith starts the program with a configuration of its own.
 func (r *rig) launchWith(config string) {
 	r.t.Helper()
-	r.proc = exec.Command(binary(r.t), "run", "-c", config)
+	command := []string{binary(r.t), "run", "-c", config}
+	if r.nice != "" {
+		command = append([]string{"nice", "-n", r.nice}, command...)
+	}
+	r.proc = exec.Command(command[0], command[1:]...)
 	r.proc.Stderr, r.proc.Stdout = &r.log, &r.log
 	if err := r.proc.Start(); err != nil {
 		r.t.Fatal(err)
