@@ -274,6 +274,13 @@ func (l Length) FormatSome(u Unit, places int) string {
 	return s
 }
 
+// Tenths writes l in tenths of a thou, 0.0001 in, as [Length.Format] does: rounded
+// once, half away from zero. l is at most 90 km.
+func (l Length) Tenths(places int) string { return (l * 10_000).Format(IN, places) }
+
+// TenthsSome is to Tenths what [Length.FormatSome] is to Format.
+func (l Length) TenthsSome(places int) string { return (l * 10_000).FormatSome(IN, places) }
+
 // Exact writes l in unit u with all its decimals and no trailing zeros, where
 // the unit has a finite expansion of it: always for mm and µm. In inches a
 // length that is no whole number of 2.54 nm steps has none; it fails with [ErrFiner].

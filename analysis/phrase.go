@@ -111,9 +111,9 @@ func (s Said) in(u Unit) string {
 	case s.As == Deep:
 		return trimZeros(l.Format(MM, 2)) + " mm"
 	case u == IN && s.As == Fine:
-		return (l*10_000).Format(IN, 2) + " tenths"
+		return l.Tenths(2) + " tenths"
 	case u == IN:
-		return (l*10_000).FormatSome(IN, 1) + " tenths"
+		return l.TenthsSome(1) + " tenths"
 	case u.Inch() && s.As == Fine:
 		return l.Format(UIN, 0) + " millionths"
 	case u.Inch():

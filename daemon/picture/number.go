@@ -67,8 +67,8 @@ func (f Format) Small(d analysis.Deviation) string {
 	if f.Inch && f.Fine {
 		return f.mark(analysis.Length(d).Format(analysis.UIN, 0))
 	}
-	if f.Inch { // a tenth is as many units of 0.1 nm as 25.4 / 10 µm
-		return f.mark(ratio(analysis.Length(d), tenth, 1))
+	if f.Inch {
+		return f.mark(analysis.Length(d).Tenths(1))
 	}
 	return f.mark(analysis.Length(d).Format(analysis.UM, 1))
 }
@@ -80,11 +80,7 @@ func (f Format) Some(d analysis.Deviation) string {
 	case f.Inch && f.Fine:
 		return f.mark(l.FormatSome(analysis.UIN, 0))
 	case f.Inch:
-		s := ratio(l, tenth, 1)
-		for places := 2; d != 0 && places <= 4 && strings.Trim(s, "0.") == ""; places++ {
-			s = ratio(l, tenth, places)
-		}
-		return f.mark(s)
+		return f.mark(l.TenthsSome(1))
 	default:
 		return f.mark(l.FormatSome(analysis.UM, 1))
 	}
@@ -115,12 +111,12 @@ func (f Format) SmallUnit() string {
 func (f Format) Other(d analysis.Deviation) string {
 	l := analysis.Length(d)
 	if f.Inch && f.Fine {
-		return f.mark(ratio(l, tenth, 2)) + " tenths · " + f.mark(l.Format(analysis.UM, 2)) + " µm"
+		return f.mark(l.Tenths(2)) + " tenths · " + f.mark(l.Format(analysis.UM, 2)) + " µm"
 	}
 	if f.Inch {
 		return f.mark(l.Format(analysis.UIN, 0)) + " millionths · " + f.mark(l.Format(analysis.UM, 1)) + " µm"
 	}
-	return f.mark(l.Format(analysis.MM, 4)) + " mm · " + f.mark(ratio(l, tenth, 1)) + " tenths"
+	return f.mark(l.Format(analysis.MM, 4)) + " mm · " + f.mark(l.Tenths(1)) + " tenths"
 }
 
 // Size writes a size with its unit: to 0.1 µm, or to a millionth of an inch with
@@ -153,19 +149,6 @@ func (f Format) Depth(l analysis.Length) string {
 
 // Place writes a place with its units.
 func (f Format) Place(p analysis.Place) string { return f.Depth(p.Depth) + " / " + p.Angle.String() }
-
-// ratio writes l / unit to decimal places, half away from zero.
-func ratio(l, unit analysis.Length, places int) string {
-	// l/unit in thousandths of a millimetre reads as l·µm/unit in µm
-	whole := analysis.Micrometre
-	neg := l < 0
-	v := l.Abs()
-	q := v/unit*whole + (v%unit*whole+unit/2)/unit
-	if neg {
-		q = -q
-	}
-	return q.Format(analysis.UM, places)
-}
 
 func trim(s string) string {
 	if strings.Contains(s, ".") {

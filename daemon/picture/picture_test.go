@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/big"
 	"strconv"
 	"strings"
 	"testing"
@@ -374,4 +375,34 @@ func BenchmarkCut(b *testing.B) {
 		n = len(cut(bore).SVG())
 	}
 	b.ReportMetric(float64(n), "bytes")
+}
+
+// A deviation in tenths has the same digits on a drawing as in a sentence, and they
+// are those of the exact value rounded once, half away from zero: 1269 units are
+// 0.04996 tenths, so 0.0, though 0.0500 to four places.
+func TestTenthsAgree(t *testing.T) {
+	f := picture.Format{Inch: true}
+	for d, want := range map[analysis.Deviation]string{1269: "0.0", -1269: "0.0", 1270: "0.1", -1270: "−0.1", 3809: "0.1", 3810: "0.2"} {
+		if got := f.Small(d); got != want {
+			t.Errorf("%d units: %s tenths, want %s", d, got, want)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		d := analysis.Deviation(rapid.Int64Range(-50_000_000, 50_000_000).Draw(t, "units of 0.1 nm"))
+		exact := new(big.Rat).SetFrac64(int64(d), 25_400)
+		drawn := strings.Replace(f.Small(d), "−", "-", 1)
+		want := exact.FloatString(1) // rounds once, half away from zero
+		if want == "-0.0" {
+			want = "0.0"
+		}
+		if drawn != want {
+			t.Fatalf("%d units: %s on a drawing, %s exactly", d, drawn, want)
+		}
+		if analysis.Length(d).Abs() < 25_400 { // a sentence speaks of millionths there
+			return
+		}
+		if said := strings.Replace(analysis.Sayf("%v", d).In(analysis.IN), "-", "−", 1); said != f.Small(d)+" tenths" {
+			t.Fatalf("%d units: %q in a sentence, %q on a drawing", d, said, f.Small(d))
+		}
+	})
 }
