@@ -10,8 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"fairbore/analysis"
-	"fairbore/analysis/study"
 	"fairbore/daemon/config"
 	"fairbore/daemon/report"
 	"fairbore/daemon/session"
@@ -21,7 +19,8 @@ import (
 // ReportOptions say what is reported, of what, and how.
 type ReportOptions struct {
 	// Kind is part (the newest that the rest picks), job, first-article (the oldest
-	// accepted part of a job, or the part named) or masterings; empty is part.
+	// accepted part of a job, or the part named), masterings, or study (the newest
+	// gauge study of a job); empty is part.
 	Kind    string
 	Format  string // text, html, pdf or csv; empty is text
 	Station string // "": any
@@ -40,7 +39,7 @@ type ReportOptions struct {
 
 // kinds and formats that there are.
 const (
-	reportKinds   = "part, job, first-article, masterings"
+	reportKinds   = "part, job, first-article, masterings, study"
 	reportFormats = "text, html, pdf, csv"
 )
 
@@ -54,8 +53,8 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 	if err != nil {
 		return err
 	}
-	if !slices.Contains([]string{"", "text", "html", "pdf", "csv"}, o.Format) {
-		return fmt.Errorf("format %q: want one of %s", o.Format, reportFormats)
+	if err := o.checkFormat(); err != nil {
+		return err
 	}
 	j, err := store.View(ctx, journal)
 	if err != nil {
@@ -71,6 +70,13 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 		return table(out)
 	}
 	return write(out, doc, o.Format, paper)
+}
+
+func (o *ReportOptions) checkFormat() error {
+	if !slices.Contains([]string{"", "text", "html", "pdf", "csv"}, o.Format) {
+		return fmt.Errorf("format %q: want one of %s", o.Format, reportFormats)
+	}
+	return nil
 }
 
 func write(out io.Writer, doc *report.Document, format string, paper report.Paper) (err error) {
@@ -137,6 +143,12 @@ func (r *reporter) report(ctx context.Context) (*report.Document, func(io.Writer
 			return nil, nil, err
 		}
 		return report.MasteringLog(l), l.CSV, nil
+	case "study":
+		g, err := r.studyOf(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.GaugeStudyReport(g), g.CSV, nil
 	}
 	return nil, nil, fmt.Errorf("report %q: want one of %s", r.o.Kind, reportKinds)
 }
@@ -268,36 +280,4 @@ func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
 		l.Trace.Hash, err = r.journal.Head(ctx, l.Trace.Last)
 	}
 	return l, err
-}
-
-// ReportGaugeStudy writes the page of a gauge study from the CSV that [StudyGauge]
-// takes, by both usual methods, the analysis of variance first. Of the options,
-// Format, Paper and To count, which is the date of the study.
-func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer, title string, o ReportOptions) error {
-	paper, err := report.ParsePaper(o.Paper)
-	if err != nil {
-		return err
-	}
-	if !slices.Contains([]string{"", "text", "html", "pdf"}, o.Format) {
-		return fmt.Errorf("format %q: a gauge study has text, html or pdf", o.Format)
-	}
-	rows, err := readings(in, "part", "operator")
-	if err != nil {
-		return err
-	}
-	t, err := table(rows)
-	if err != nil {
-		return err
-	}
-	tol := analysis.Length(tolerance).Micrometres()
-	byANOVA, err := study.ByANOVA(t, tol, study.PoolAbove)
-	if err != nil {
-		return err
-	}
-	byRange, err := study.AverageAndRange(t, tol)
-	if err != nil {
-		return err
-	}
-	g := report.GaugeStudy{Title: title, At: o.To, Table: t, Results: []study.GaugeStudy{byANOVA, byRange}}
-	return write(out, report.GaugeStudyReport(g), o.Format, paper)
 }

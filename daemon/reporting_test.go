@@ -5,7 +5,9 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/xml"
+	"fmt"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -296,6 +298,102 @@ func TestGaugeStudyAsPage(t *testing.T) {
 			if err := xml.Unmarshal(a.Bytes()[bytes.Index(a.Bytes(), []byte("<article")):bytes.Index(a.Bytes(), []byte("</body>"))], new(struct{})); err != nil {
 				t.Error(err)
 			}
+		}
+	}
+}
+
+// studyAt takes the demo shop's study of five sleeves at a station: three people,
+// each part twice, by the notes that say who gauges. One reading is struck out and
+// taken again, one part is gauged by one person only, and honing ends it.
+func studyAt(b *bay) {
+	b.t.Helper()
+	b.do(session.Action{Do: "job", Job: "J-4112"})
+	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	b.do(session.Action{Do: "part", Part: "900"})
+	b.send("31.7500") // before the study
+	place := analysis.Place{Depth: 32 * analysis.Millimetre}
+	sizes := map[string][]string{
+		"first shift": {"31.7512", "31.7511", "31.7514", "31.7513", "31.7509", "31.7510", "31.7516", "31.7515", "31.7512", "31.7513"},
+		"quality":     {"31.7510", "31.7511", "31.7512", "31.7512", "31.7508", "31.7508", "31.7514", "31.7513", "31.7511", "31.7510"},
+		"night":       {"31.7511", "31.7511", "31.7513", "31.7512", "31.7509", "31.7509", "31.7514", "31.7515", "31.7512", "31.7512"},
+	}
+	for _, who := range []string{"first shift", "quality", "night"} {
+		b.do(session.Action{Do: "note", Reason: "Study:  " + who})
+		for i := range 5 {
+			b.do(session.Action{Do: "part", Part: fmt.Sprintf("00%d", i+1)})
+			b.do(session.Action{Do: "stay", Place: &place})
+			b.send(sizes[who][2*i])
+			if who == "quality" && i == 2 {
+				b.send("31.7530")
+				b.do(session.Action{Do: "void", Reading: 2, Reason: "dirt"})
+			}
+			b.send(sizes[who][2*i+1])
+		}
+	}
+	b.do(session.Action{Do: "part", Part: "006"})
+	b.do(session.Action{Do: "stay", Place: &place})
+	b.send("31.7512")
+	b.do(session.Action{Do: "round", Strokes: 20})
+	b.send("31.7520", "31.7520")
+}
+
+// The study of a journal has the readings that the notes say, and none beside; what
+// it leaves out it names; its CSV gives the same study again; and the figures are
+// those of the readings worked out by hand.
+func TestGaugeStudyFromTheJournal(t *testing.T) {
+	s := openShop(t)
+	studyAt(s.bay("hone-bay-2"))
+	o := ReportOptions{Kind: "study", Job: "J-4112"}
+	text := strings.Join(strings.Fields(s.report(o)), " ")
+	for _, want := range []string{
+		"5 parts × 3 operators × 2 trials", "gauge G-11 on J-4112 spindle sleeve", "first shift, quality, night", "chain hash at row",
+		"µin above 31.750", "Part 006: gauged once by night; 2 times are wanted.", "Part 006: gauged not by quality",
+	} {
+		if !strings.Contains(strings.ReplaceAll(text, "1.250000 in", "31.750"), want) {
+			t.Errorf("lacks %q:\n%s", want, text)
+		}
+	}
+	o.Format = "csv"
+	table := s.report(o)
+	if n := strings.Count(table, "\n"); n != 31 || strings.Contains(table, ",900,") || strings.Contains(table, "31.753\r") {
+		t.Errorf("%d lines:\n%s", n, table)
+	}
+	// Ranges of the pairs in µm, in the order of the parts: first shift 0.1 each, quality
+	// 0.1 0 0 0.1 0.1, night 0 0.1 0 0.1 0: mean 1.0/15 = 0.0667. By the AIAG manual's table
+	// d2* is 1.15 for 15 subgroups of two, so the repeatability is 0.0580 µm.
+	var page bytes.Buffer
+	if err := ReportGaugeStudy(strings.NewReader(table), analysis.Deviation(2540*analysis.Nanometre), &page, "again", ReportOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	again := strings.Join(strings.Fields(page.String()), " ")
+	byRange := again[strings.Index(again, "By average and range"):]
+	if !strings.Contains(byRange, "repeatability (gauge) 0.058") {
+		t.Errorf("the study of its own CSV:\n%s", byRange)
+	}
+	for _, share := range regexp.MustCompile(`The gauge takes [0-9.]+ %`).FindAllString(text, -1) {
+		if !strings.Contains(again, share) {
+			t.Errorf("the journal says %q, its CSV another:\n%s", share, again)
+		}
+	}
+	for _, o := range []ReportOptions{{Kind: "study", Job: "J-4107"}, {Kind: "study", To: time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)}} {
+		if err := Report(t.Context(), s.path, &bytes.Buffer{}, o); err == nil || !strings.Contains(err.Error(), "study: NAME") {
+			t.Errorf("%+v: %v", o, err)
+		}
+	}
+}
+
+func TestStudyNotes(t *testing.T) {
+	for note, want := range map[string]string{"study: first shift": "first shift", " STUDY:a  b ": "a b", "study over": "over", "Study over ": "over", "study": "-", "restudy: x": "-", "a study: x": "-", "": "-"} {
+		who, ok := studyNote(note)
+		got := who
+		if !ok {
+			got = "-"
+		} else if who == "" {
+			got = "over"
+		}
+		if got != want {
+			t.Errorf("%q: %q, want %q", note, got, want)
 		}
 	}
 }

@@ -25,7 +25,7 @@ func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error
 	if err != nil {
 		return err
 	}
-	t, err := table(rows)
+	t, err := table(rows, 0)
 	if err != nil {
 		return err
 	}
@@ -42,8 +42,8 @@ func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error
 }
 
 // table arranges rows of part, operator and size, each in the order in which it
-// first came.
-func table(rows []row) (study.Table, error) {
+// first came; sizes are counted from base.
+func table(rows []row, base analysis.Length) (study.Table, error) {
 	var t study.Table
 	for _, r := range rows {
 		if !slices.Contains(t.Parts, r.keys[0]) {
@@ -59,7 +59,7 @@ func table(rows []row) (study.Table, error) {
 	}
 	for _, r := range rows {
 		cell := &t.Values[slices.Index(t.Parts, r.keys[0])][slices.Index(t.Operators, r.keys[1])]
-		*cell = append(*cell, r.um)
+		*cell = append(*cell, (r.size - base).Micrometres())
 	}
 	return t, nil
 }
@@ -79,7 +79,7 @@ func StudyLot(in io.Reader, o LotOptions, out io.Writer) error {
 	}
 	x := make([]float64, len(rows))
 	for i, r := range rows {
-		x[i] = r.um
+		x[i] = r.size.Micrometres()
 	}
 	return lot(x, o, out)
 }
@@ -185,10 +185,11 @@ func glance(head []string) string {
 	return string(text)
 }
 
-// row is a reading from a file: what it is of, and its size in µm.
+// row is a reading from a file: what it is of, and its size.
 type row struct {
 	keys []string
-	um   float64
+	size analysis.Length
+	unit analysis.Unit // that it was written in
 }
 
 // readings reads CSV with the columns named and one of size.
@@ -237,7 +238,7 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 		if err != nil {
 			return nil, fmt.Errorf("line %d: %s %q is not a size", line, head[size], rec[size])
 		}
-		one := row{um: l.Micrometres()}
+		one := row{size: l, unit: unit}
 		for _, i := range at {
 			one.keys = append(one.keys, rec[i])
 		}

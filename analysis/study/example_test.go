@@ -49,7 +49,10 @@ func ExampleByANOVA() {
 	// Total: standard deviation 0.81 µm, 100.0 % of the total, 6 of them are 191.3 % of the tolerance.
 	// Not good enough by the usual table: the gauge takes 30.8 % of the tolerance of 2.54 µm (above 30 %). Use guard bands and repeats.
 	// It tells 8 classes of these parts apart; 5 are wanted.
+	// Both the gauge and the people have their share in it.
 	// Only 3 parts: 10 are usual, spread over the tolerance; the part-to-part figures are rough.
+	// Only two operators: what differs between people rests on a single difference.
+	// 3 parts by 2 operators are too few to rely on: 15 such pairs or more are usual. Take it as a first look.
 }
 
 func ExampleIndividuals() {

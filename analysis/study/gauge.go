@@ -74,7 +74,11 @@ type GaugeStudy struct {
 	Rows          []Row   `json:"anova,omitempty"`
 	Pooled        bool    `json:"interaction_pooled,omitempty"`
 	// RangeLimit is the upper control limit of the ranges of trials, µm (average and range only).
-	RangeLimit Stat     `json:"range_limit"`
+	RangeLimit Stat `json:"range_limit"`
+	// RepeatLow and RepeatHigh bound the repeatability, µm, at 95 % confidence, by
+	// chi-square (analysis of variance only; NIST/SEMATECH e-Handbook 7.2.3.1).
+	RepeatLow  Stat     `json:"repeat_low"`
+	RepeatHigh Stat     `json:"repeat_high"`
 	Notes      []string `json:"notes,omitempty"`
 }
 
@@ -84,6 +88,8 @@ const (
 	goodShare, worstShare = 10, 30 // per cent
 	wantedClasses         = 5
 	wantedParts           = 10
+	wantedOperators       = 3
+	wantedPairs           = 15 // of part and operator
 	largeSample           = 15 // subgroups beyond which d2* is d2
 	classFactor           = 1.41
 )
@@ -155,6 +161,8 @@ func averageAndRange(t Table, tolerance float64, k factors) (GaugeStudy, error) 
 	av = squareRoot(av*av - ev*ev/float64(parts*trials))
 	pv := spanOfMeans(byPart) * k.k3
 	g := GaugeStudy{Method: "average and range", Parts: parts, Operators: operators, Trials: trials, Tolerance: tolerance, RangeLimit: stat(k.d4*r, n)}
+	g.RepeatLow = none(n, "not part of this method")
+	g.RepeatHigh = g.RepeatLow
 	g.fill(n, ev*ev, av*av, 0, pv*pv)
 	g.Interaction.SD = none(n, "not separated by this method")
 	if out := count(ranges, func(v float64) bool { return v > k.d4*r }); out > 0 {
@@ -222,6 +230,23 @@ func (g *GaugeStudy) fill(n int, repeat, operator, interaction, part float64) {
 	if g.Parts < wantedParts {
 		g.Notes = append(g.Notes, fmt.Sprintf("Only %d parts: %d are usual, spread over the tolerance; the part-to-part figures are rough.", g.Parts, wantedParts))
 	}
+	if g.Operators > 1 && g.Operators < wantedOperators {
+		g.Notes = append(g.Notes, "Only two operators: what differs between people rests on a single difference.")
+	}
+	if g.Few() {
+		g.Notes = append(g.Notes, fmt.Sprintf("%d parts by %s are too few to rely on: %d such pairs or more are usual. Take it as a first look.", g.Parts, plural(g.Operators, "operator"), wantedPairs))
+	}
+}
+
+// Few reports whether the study is too small for its figures to be relied on: fewer
+// than 15 pairs of part and operator (common practice).
+func (g GaugeStudy) Few() bool { return g.Parts*g.Operators < wantedPairs }
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return fmt.Sprintf("%d %ss", n, word)
 }
 
 // Judged returns the share in per cent that the gauge is judged by: against
@@ -252,30 +277,60 @@ func (g GaugeStudy) Text() []string {
 		}
 		lines = append(lines, line+".")
 	}
-	return append(append(lines, g.verdict()...), g.Notes...)
+	return append(append(lines, g.verdict()), g.Says()...)
 }
 
-func (g GaugeStudy) verdict() (lines []string) {
+// Says says in plain words what else follows from the figures than the verdict.
+func (g GaugeStudy) Says() []string { return slices.Concat(g.classes(), g.cause(), g.Notes) }
+
+// Shares of the gauge's variance by which one source is most of it.
+const mostOfIt = 2.0 / 3
+
+// cause names what the gauge's spread mostly comes from, and where to look (common
+// practice).
+func (g GaugeStudy) cause() []string {
+	all := g.Gauge.SD.Value * g.Gauge.SD.Value
+	share := func(s Source) float64 { return s.SD.Value * s.SD.Value / all }
+	switch {
+	case !g.Judged().OK || all <= 0 || g.Judged().Value < goodShare || g.Operators < 2:
+		return nil
+	case share(g.Repeatability) >= mostOfIt:
+		return []string{"Most of it is the gauge repeating itself: look at tips, centring, clamping, cleanness and resolution."}
+	case share(g.Operator)+share(g.Interaction) >= mostOfIt:
+		return []string{"Most of it is between people: let them gauge one part side by side and agree on how to hold and rock the gauge."}
+	}
+	return []string{"Both the gauge and the people have their share in it."}
+}
+
+func (g GaugeStudy) verdict() string {
 	against := "the total variation"
 	if g.Tolerance > 0 {
 		against = fmt.Sprintf("the tolerance of %s µm", figures(g.Tolerance))
 	}
 	switch j := g.Judged(); {
 	case !j.OK:
-		lines = append(lines, "The gauge can't be judged: "+j.Why+".")
+		return "The gauge can't be judged: " + j.Why + "."
 	case j.Value < goodShare:
-		lines = append(lines, fmt.Sprintf("Good: the gauge takes %.1f %% of %s (below 10 %%).", j.Value, against))
+		return fmt.Sprintf("Good: the gauge takes %.1f %% of %s (below 10 %%).", j.Value, against)
 	case j.Value <= worstShare:
-		lines = append(lines, fmt.Sprintf("By agreement only: the gauge takes %.1f %% of %s (10 to 30 %%).", j.Value, against))
+		return fmt.Sprintf("By agreement only: the gauge takes %.1f %% of %s (10 to 30 %%).", j.Value, against)
 	default:
-		lines = append(lines, fmt.Sprintf("Not good enough by the usual table: the gauge takes %.1f %% of %s (above 30 %%). Use guard bands and repeats.", j.Value, against))
+		return fmt.Sprintf("Not good enough by the usual table: the gauge takes %.1f %% of %s (above 30 %%). Use guard bands and repeats.", j.Value, against)
 	}
-	if d := g.Distinct; d.OK {
-		line := fmt.Sprintf("It tells %d classes of these parts apart; %d are wanted.", int(d.Value), wantedClasses)
-		if int(d.Value) < wantedClasses {
-			line += " Too few, or the parts are too alike."
-		}
-		lines = append(lines, line)
+}
+
+// classes says how many classes of the parts the gauge tells apart.
+func (g GaugeStudy) classes() []string {
+	d := g.Distinct
+	if !d.OK {
+		return nil
 	}
-	return lines
+	line := fmt.Sprintf("It tells %d classes of these parts apart; %d are wanted.", int(d.Value), wantedClasses)
+	if d.Value < 2 {
+		line = fmt.Sprintf("It can't tell these parts apart; %d classes are wanted.", wantedClasses)
+	}
+	if int(d.Value) < wantedClasses {
+		line += " Too few, or the parts are too alike."
+	}
+	return []string{line}
 }

@@ -161,6 +161,11 @@ func TestByANOVAExample(t *testing.T) {
 			}
 		}
 		near(t, c.name+" classes", g.Distinct.Value, c.want["ndc_raw"], 1e-10)
+		if !g.Pooled { // chi-square at 60 degrees of freedom: 83.298 and 40.482 (NIST/SEMATECH e-Handbook, 1.3.6.7.4)
+			ev := g.Repeatability.SD.Value
+			within(t, "at least", g.RepeatLow.Value, ev*math.Sqrt(60/83.298), 1e-5)
+			within(t, "at most", g.RepeatHigh.Value, ev*math.Sqrt(60/40.482), 1e-5)
+		}
 		if g.Interaction.SD.Value != 0 {
 			t.Errorf("interaction %v", g.Interaction.SD)
 		}
@@ -323,6 +328,36 @@ func one(g *Table) {
 	for i := range g.Values {
 		for j := range g.Values[i] {
 			g.Values[i][j] = g.Values[i][j][:1]
+		}
+	}
+}
+
+// A small study says that it is one, and each says where its spread comes from.
+func TestGaugeStudySaysWhatItRestsOn(t *testing.T) {
+	small := msa(t)
+	small.Parts, small.Values, small.Operators = small.Parts[:7], small.Values[:7], small.Operators[:2]
+	for i := range small.Values {
+		small.Values[i] = small.Values[i][:2]
+	}
+	g, err := ByANOVA(small, 4, PoolAbove)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.Join(g.Says(), " ")
+	if !g.Few() || !strings.Contains(text, "too few to rely on") || !strings.Contains(text, "Only two operators") {
+		t.Error(text)
+	}
+	half := 0.15 / math.Sqrt2
+	for want, table := range map[string]Table{
+		"the gauge repeating itself": sleeves(func() (float64, float64) { return half, -half }),
+		"between people":             sleeves(func() (float64, float64) { return 0.01, -0.01 }),
+	} {
+		g, err := ByANOVA(table, 2.54, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text := strings.Join(g.Says(), " "); g.Few() || !strings.Contains(text, want) {
+			t.Errorf("want %q: %s", want, text)
 		}
 	}
 }

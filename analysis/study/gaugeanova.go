@@ -1,5 +1,7 @@
 package study
 
+import "gonum.org/v1/gonum/stat/distuv"
+
 // PoolAbove is the usual chance above which an interaction is taken as noise
 // and pooled with the repeats (common practice; 0.05 is used too).
 const PoolAbove = 0.25
@@ -50,6 +52,11 @@ func ByANOVA(t Table, tolerance, pool float64) (GaugeStudy, error) {
 	if dfO > 0 {
 		av = max(0, (op.MS-against)/(p*r))
 	}
+	dfRepeat := dfE
+	if g.Pooled {
+		dfRepeat = pooled.DF
+	}
+	g.RepeatLow, g.RepeatHigh = spreadLimits(ev, dfRepeat, n)
 	g.fill(n, ev, av, inter, max(0, (part.MS-against)/(o*r)))
 	return g, nil
 }
@@ -94,4 +101,18 @@ func twoWay(t Table) (s twoWaySums) {
 		s.operator += float64(parts) * r * byOperator[j] * byOperator[j]
 	}
 	return s
+}
+
+// repeatConfidence is that of the limits of the repeatability.
+const repeatConfidence = 0.95
+
+// spreadLimits bounds a standard deviation by chi-square: s √(ν/χ²).
+func spreadLimits(variance float64, df, n int) (low, high Stat) {
+	if variance <= 0 {
+		low = none(n, "all repeats are the same")
+		return low, low
+	}
+	chi := distuv.ChiSquared{K: float64(df)}
+	at := func(p float64) Stat { return stat(squareRoot(variance*float64(df)/chi.Quantile(p)), n) }
+	return at((1 + repeatConfidence) / 2), at((1 - repeatConfidence) / 2)
 }

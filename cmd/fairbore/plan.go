@@ -102,7 +102,7 @@ type studyGaugeCmd struct {
 	File      string             `arg:"" help:"The CSV; - for standard input."`
 	Tolerance analysis.Deviation `help:"The tolerance that the gauge is to judge, such as \"2.54 um\"."`
 
-	Format string `help:"The page of the study instead of its figures: html, pdf or text." enum:",html,pdf,text" default:"" group:"Record"`
+	Format string `help:"The page of the study instead of its figures: html, pdf or text; or csv of its readings." enum:",html,pdf,text,csv" default:"" group:"Record"`
 	Output string `help:"A file to write; standard output when left out." short:"o" group:"Record"`
 	Title  string `help:"Of the page, such as the gauge's name." default:"Gauge study" group:"Record"`
 	Date   moment `help:"Of the study." group:"Record"`

@@ -12,7 +12,7 @@ import (
 
 type reportCmd struct {
 	Journal string `arg:"" help:"The journal." type:"existingfile"`
-	Kind    string `help:"part, job, first-article or masterings." enum:"part,job,first-article,masterings" default:"part"`
+	Kind    string `help:"part, job, first-article, masterings, or study (a gauge study)." enum:"part,job,first-article,masterings,study" default:"part"`
 	Format  string `help:"text, html, pdf or csv." enum:"text,html,pdf,csv" default:"text"`
 	Output  string `help:"A file to write; standard output when left out." short:"o"`
 	Config  string `help:"The configuration, for budget and judgement." short:"c" type:"existingfile"`

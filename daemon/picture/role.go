@@ -34,6 +34,7 @@ const (
 	Mark    // a point in a chart
 	Alarm   // a point in a chart that is out
 	Bar     // of a chart
+	Beam    // a bar of another kind, darker
 	Ahead   // what is predicted
 	Struck  // a void reading
 	Doubted // a reading that may be of another place
@@ -80,6 +81,7 @@ var roles = [...]Style{
 	Mark:    {"mark", 0x14191c, 0x14191c, 1.5, nil, false},
 	Alarm:   {"alarm", 0xb3261e, 0xffffff, 3, nil, false},
 	Bar:     {"bar", 0x5c6970, 0xc9d2d6, 1, nil, false},
+	Beam:    {"beam", 0x5c6970, 0x93a0a6, 1, nil, false},
 	Ahead:   {"ahead", 0x0b5cad, 0xd3e5f7, 1.4, []float64{5, 4}, false},
 	Struck:  {"struck", 0x5c6970, -1, 1.6, nil, false},
 	Doubted: {"doubted", 0x8a5a00, 0xffe9b0, 3, []float64{7, 4}, false},

@@ -2,62 +2,174 @@ package report
 
 import (
 	"fmt"
+	"io"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/study"
+	"fairbore/daemon/picture"
 )
 
 // GaugeStudy is a study of how much of the spread of readings the gauge and the
 // people bring in, by one or both of the usual methods.
 type GaugeStudy struct {
-	Title   string    // of what: gauge and job
-	At      time.Time // when it was made
+	Title string    // of what: gauge and job
+	From  time.Time // of the first reading, if it is known
+	At    time.Time // when it was made
+	// Unit is that of the drawing: of inches all is said in millionths, else in µm.
+	Unit    analysis.Unit
+	Base    analysis.Length // what the values of the table are counted from
 	Table   study.Table
 	Results []study.GaugeStudy
+
+	// Of a study from the journal.
+	Job      *analysis.Job
+	Gauge    string
+	Stations []string
+	Trace    Trace
+	// Readings are those of the table with where they come from, for the CSV.
+	Readings []StudyReading
+	Left     []string // what was left out, and why
+}
+
+// StudyReading is a reading of a gauge study.
+type StudyReading struct {
+	Part, Operator string
+	Trial          int
+	Size           analysis.Length
+	// Of a study from the journal.
+	Seq     uint64
+	At      time.Time
+	Station string
 }
 
 // GaugeStudyReport puts the page of a gauge study together.
 func GaugeStudyReport(g GaugeStudy) *Document {
-	d := &Document{Title: "Gauge study", Lead: clean(g.Title), At: g.At}
+	d := &Document{Title: "Gauge study", Lead: clean(g.Title), At: g.At, Trace: g.Trace}
 	trials := 0
 	if len(g.Results) > 0 {
 		trials = g.Results[0].Trials
 	}
 	d.Subject = fmt.Sprintf("%s × %s × %s", count(len(g.Table.Parts), "part", "parts"), count(len(g.Table.Operators), "operator", "operators"), count(trials, "trial", "trials"))
+	if len(g.Results) > 0 {
+		d.Stamp = studyStamp(&g.Results[0], &g)
+		d.add(g.facts(trials))
+		d.add(g.shares(&g.Results[0]), Lines(g.Results[0].Says()))
+	}
+	d.add(g.drawn())
 	for i := range g.Results {
 		r := &g.Results[i]
-		if i == 0 {
-			d.Stamp = studyStamp(r)
-		}
-		d.add(Heading("By "+r.Method), sources(r), said(r))
+		d.add(Heading("By "+r.Method), g.sources(r))
 		if len(r.Rows) > 0 {
-			d.add(anova(r))
+			d.add(g.anova(r))
+		}
+		if r.RangeLimit.OK {
+			d.add(Lines(g.ranges(r)))
 		}
 	}
-	d.add(Heading("Readings"), readings(g.Table, trials), Signature{"studied by", "date"})
+	d.add(Heading("Readings"), g.readings(trials))
+	if g.Left != nil {
+		d.add(Heading("Left out"), Lines(cleaned(g.Left)))
+	}
+	if g.Trace.Journal != "" {
+		d.source()
+	}
+	d.add(Signature{"studied by", "date"})
 	return d
 }
 
-// said is what the study says of itself beyond the table of sources.
-func said(r *study.GaugeStudy) Lines {
-	text := r.Text()
-	skip := 1 + len(sources(r).Rows)
-	return text[min(skip, len(text)):]
+func cleaned(lines []string) []string {
+	out := make([]string, len(lines))
+	for i, l := range lines {
+		out[i] = clean(l)
+	}
+	return out
+}
+
+// unit is what spreads are said in.
+func (g *GaugeStudy) unit() string { return fine(g.Unit).String() }
+
+// fine writes a value in µm in the unit of the study, without it.
+func (g *GaugeStudy) fine(v float64, decimals int) string {
+	if g.Unit.Inch() { // millionths are as fine with two places less
+		v, decimals = v/analysis.MicroInch.Micrometres(), max(0, decimals-2)
+	}
+	s := strconv.FormatFloat(v, 'f', decimals, 64)
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-")
+	}
+	return minus(s)
+}
+
+// spread is a standard deviation with its unit, or a dash.
+func (g *GaugeStudy) spread(s study.Stat) string {
+	if !s.OK {
+		return "–"
+	}
+	return g.fine(s.Value, 3) + " " + g.unit()
+}
+
+func (g *GaugeStudy) facts(trials int) Fields {
+	of := []Field{}
+	if g.Gauge != "" {
+		of = append(of, Field{"gauge", clean(g.Gauge)})
+	}
+	if g.Job != nil {
+		of = append(of, Field{"job", strings.Join(filled(clean(g.Job.ID), clean(g.Job.Title)), ", ")}, Field{"low limit", both(g.Job.Low, g.Unit)}, Field{"high limit", both(g.Job.High, g.Unit)})
+	}
+	r := &g.Results[0]
+	tolerance := "not given; held against the spread of the parts"
+	if r.Tolerance > 0 {
+		tolerance = g.fine(r.Tolerance, 2) + " " + g.unit()
+	}
+	of = append(of, Field{"tolerance", tolerance})
+	made := []Field{{"parts", strconv.Itoa(len(g.Table.Parts))}, {"people", clean(strings.Join(g.Table.Operators, ", "))}, {"each", count(trials, "time", "times")}}
+	if g.Stations != nil {
+		made = append(made, Field{"at", clean(strings.Join(g.Stations, ", "))})
+	}
+	if !g.From.IsZero() {
+		made = append(made, Field{"taken", span(g.From, g.At)})
+	}
+	return Fields{{"What was studied", of}, {"How", made}, {"What was found", g.found(r)}}
+}
+
+// found are the figures that are looked for first.
+func (g *GaugeStudy) found(r *study.GaugeStudy) []Field {
+	repeat := g.spread(r.Repeatability.SD)
+	if r.RepeatLow.OK && r.RepeatHigh.OK {
+		repeat += fmt.Sprintf(" (95 %% sure: %s to %s)", g.fine(r.RepeatLow.Value, 3), g.fine(r.RepeatHigh.Value, 3))
+	}
+	out := []Field{{"repeatability", repeat}, {"between people", g.spread(r.Operator.SD)}}
+	if r.Gauge.SD.OK {
+		out = append(out, Field{"together, 6 sd", g.fine(6*r.Gauge.SD.Value, 2) + " " + g.unit()})
+	}
+	if r.Gauge.OfTolerance.OK {
+		out = append(out, Field{"of tolerance", stat(r.Gauge.OfTolerance, "%.1f %%")})
+	}
+	out = append(out, Field{"of all spread", stat(r.Gauge.OfTotal, "%.1f %%")})
+	if r.Distinct.OK {
+		out = append(out, Field{"classes told", strconv.Itoa(int(r.Distinct.Value))})
+	}
+	return out
 }
 
 // studyStamp is the usual table's word on the gauge: below 10 % good, up to 30 %
 // by agreement, above it not good enough (common practice).
-func studyStamp(r *study.GaugeStudy) *Stamp {
+func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *Stamp {
 	j := r.Judged()
-	against := "total variation"
+	against := "total spread"
 	if r.Tolerance > 0 {
-		against = fmt.Sprintf("tolerance of %.2f µm", r.Tolerance)
+		against = fmt.Sprintf("tolerance of %s %s", g.fine(r.Tolerance, 2), g.unit())
 	}
 	why := fmt.Sprintf("The gauge takes %.1f %% of the %s.", j.Value, against)
 	switch {
 	case !j.OK:
 		return &Stamp{Open, "CANNOT JUDGE", j.Why}
+	case j.Value < 10 && r.Few():
+		return &Stamp{Open, "GOOD SO FAR", why + " Too few readings to rely on."}
 	case j.Value < 10:
 		return &Stamp{Good, "GOOD", why}
 	case j.Value <= 30:
@@ -66,17 +178,80 @@ func studyStamp(r *study.GaugeStudy) *Stamp {
 	return &Stamp{Bad, "NOT GOOD ENOUGH", why + " Guard bands and repeats make up for it."}
 }
 
-func sources(r *study.GaugeStudy) *Table {
-	t := &Table{Columns: append([]Column{{Head: "source", Left: true}}, numbers("sd, µm", "share of variance, %", "of total sd, %", "6 sd of tolerance, %")...)}
-	for _, s := range []struct {
-		name string
-		study.Source
-	}{
+// shares draws what each source takes of what the gauge is judged against.
+func (g *GaugeStudy) shares(r *study.GaugeStudy) Figure {
+	title, of := "six standard deviations of each, against the tolerance", func(s study.Source) study.Stat { return s.OfTolerance }
+	if r.Tolerance <= 0 {
+		title, of = "standard deviation of each, against that of all readings", func(s study.Source) study.Stat { return s.OfTotal }
+	}
+	c := picture.Shares{Title: title, Good: 10, Worst: 30, W: 1000, H: 250}
+	for _, s := range named(r) {
+		if x := of(s.Source); x.OK && s.name != "total" {
+			c.Bars = append(c.Bars, picture.Share{Name: s.name, Value: x.Value, Whole: s.name == whole})
+		}
+	}
+	return Figure{c, c.W, c.H, "What gauge, people and parts bring in. The gauge is judged by the dark bar: good below 10 %, by agreement up to 30 %."}
+}
+
+// drawn draws the readings.
+func (g *GaugeStudy) drawn() Figure {
+	limit := 0.0
+	for i := range g.Results {
+		if l := g.Results[i].RangeLimit; l.OK {
+			limit = l.Value
+		}
+	}
+	in := 1.0
+	if g.Unit.Inch() {
+		in = analysis.MicroInch.Micrometres()
+	}
+	c := picture.Study{Parts: cleaned(g.Table.Parts), Operators: cleaned(g.Table.Operators), Limit: limit / in, Title: g.counted(), W: 1000, H: 330}
+	for _, by := range g.Table.Values {
+		var row [][]float64
+		for _, trials := range by {
+			cell := make([]float64, len(trials))
+			for k, v := range trials {
+				cell[k] = v / in
+			}
+			row = append(row, cell)
+		}
+		c.Values = append(c.Values, row)
+	}
+	words := "A bar is one person's readings of a part, the marks on it are the readings; the people stand from left to right in the order named, and the broken line is the mean of the part."
+	if limit > 0 {
+		words += " A bar that is longer than repeats explain has a frame."
+	}
+	return Figure{c, c.W, c.H, words}
+}
+
+// counted says what the values of the table are.
+func (g *GaugeStudy) counted() string {
+	if g.Base == 0 {
+		return g.unit()
+	}
+	return g.unit() + " above " + size(g.Base, g.Unit) + " " + large(g.Unit).String()
+}
+
+// whole is the source that the gauge is judged by.
+const whole = "gauge, all together"
+
+type namedSource struct {
+	name string
+	study.Source
+}
+
+func named(r *study.GaugeStudy) []namedSource {
+	return []namedSource{
 		{"repeatability (gauge)", r.Repeatability}, {"operators", r.Operator}, {"operators with parts", r.Interaction},
-		{"gauge, all together", r.Gauge}, {"parts", r.Part}, {"total", r.Total},
-	} {
+		{whole, r.Gauge}, {"parts", r.Part}, {"total", r.Total},
+	}
+}
+
+func (g *GaugeStudy) sources(r *study.GaugeStudy) *Table {
+	t := &Table{Columns: append([]Column{{Head: "source", Left: true}}, numbers("sd, "+g.unit(), "share of variance, %", "of total sd, %", "6 sd of tolerance, %")...)}
+	for _, s := range named(r) {
 		if s.SD.OK {
-			t.Rows = append(t.Rows, []string{s.name, fmt.Sprintf("%.3f", s.SD.Value), stat(s.Contribution, "%.1f"), stat(s.OfTotal, "%.1f"), stat(s.OfTolerance, "%.1f")})
+			t.Rows = append(t.Rows, []string{s.name, g.fine(s.SD.Value, 3), stat(s.Contribution, "%.1f"), stat(s.OfTotal, "%.1f"), stat(s.OfTolerance, "%.1f")})
 		}
 	}
 	return t
@@ -90,10 +265,11 @@ func stat(s study.Stat, format string) string {
 	return fmt.Sprintf(format, s.Value)
 }
 
-func anova(r *study.GaugeStudy) *Table {
+// anova tables the sums, in µm² whatever the drawing's unit.
+func (g *GaugeStudy) anova(r *study.GaugeStudy) *Table {
 	t := &Table{Caption: "Analysis of variance", Columns: append([]Column{{Head: "source", Left: true}}, numbers("degrees of freedom", "sum of squares, µm²", "mean square, µm²", "F", "chance")...)}
 	for _, x := range r.Rows {
-		t.Rows = append(t.Rows, []string{x.Source, strconv.Itoa(x.DF), fmt.Sprintf("%.4g", x.SS), fmt.Sprintf("%.4g", x.MS), stat(x.F, "%.2f"), stat(x.P, "%.3f")})
+		t.Rows = append(t.Rows, []string{x.Source, strconv.Itoa(x.DF), fmt.Sprintf("%.4g", x.SS), fmt.Sprintf("%.4g", x.MS), stat(x.F, "%.2f"), chance(x.P)})
 	}
 	if r.Pooled {
 		t.Notes = []string{"Operators with parts was taken as noise and pooled with the repeats."}
@@ -101,23 +277,62 @@ func anova(r *study.GaugeStudy) *Table {
 	return t
 }
 
+// chance writes a probability; one that is small is not called none.
+func chance(p study.Stat) string {
+	if p.OK && p.Value < 0.0005 {
+		return "< 0.001"
+	}
+	return stat(p, "%.3f")
+}
+
+// ranges says which ranges are above their limit.
+func (g *GaugeStudy) ranges(r *study.GaugeStudy) []string {
+	out := []string{fmt.Sprintf("Repeats may differ by up to %s %s.", g.fine(r.RangeLimit.Value, 3), g.unit())}
+	for i, by := range g.Table.Values {
+		for k, cell := range by {
+			if w := slices.Max(cell) - slices.Min(cell); w > r.RangeLimit.Value {
+				out = append(out, fmt.Sprintf("Those of part %s by %s differ by %s: gauge it again.", clean(g.Table.Parts[i]), clean(g.Table.Operators[k]), g.fine(w, 3)))
+			}
+		}
+	}
+	return out
+}
+
 // readings tables the readings, a row a part, in the order given.
-func readings(in study.Table, trials int) *Table {
+func (g *GaugeStudy) readings(trials int) *Table {
 	t := &Table{Columns: []Column{{Head: "part", Left: true}}}
-	for _, o := range in.Operators {
+	for _, o := range g.Table.Operators {
 		for k := range trials {
 			t.Columns = append(t.Columns, Column{Head: clean(o) + " " + strconv.Itoa(k+1)})
 		}
 	}
-	for i, p := range in.Parts {
+	for i, p := range g.Table.Parts {
 		row := []string{clean(p)}
-		for _, trials := range in.Values[i] {
-			for _, v := range trials {
-				row = append(row, minus(fmt.Sprintf("%.2f", v)))
+		for _, cell := range g.Table.Values[i] {
+			for _, v := range cell {
+				row = append(row, g.fine(v, 2))
 			}
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	t.Notes = []string{"µm."}
+	t.Notes = []string{g.counted() + "."}
 	return t
+}
+
+// CSV writes the readings, a row each, in the columns that a gauge study takes.
+func (g GaugeStudy) CSV(w io.Writer) error {
+	head := []string{"journal", "seq", "at", "station", "gauge", "job", "part", "operator", "trial", "size_mm"}
+	job := ""
+	if g.Job != nil {
+		job = g.Job.ID
+	}
+	var rows [][]string
+	for _, r := range g.Readings {
+		seq, at := "", ""
+		if r.Seq != 0 {
+			seq, at = strconv.FormatUint(r.Seq, 10), stamped(r.At)
+		}
+		rows = append(rows, []string{g.Trace.Journal, seq, at, guard(r.Station), guard(g.Gauge), guard(job), guard(r.Part), guard(r.Operator), strconv.Itoa(r.Trial), mm(r.Size)})
+	}
+	return writeCSV(w, head, rows)
 }

@@ -5,7 +5,9 @@ import (
 	"encoding/csv"
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -13,6 +15,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/study"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/picture"
 	"fairbore/daemon/session"
 )
 
@@ -242,6 +245,104 @@ func TestGaugeStudy(t *testing.T) {
 	checkPDF(t, d)
 }
 
+// aiag is the worked example of the AIAG manual: 10 parts, 3 people, 3 trials.
+func aiag(t *testing.T) study.Table {
+	t.Helper()
+	f, err := os.Open("../../testdata/study/msa/aiag_data.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(name string) int { return slices.Index(rows[0], name) }
+	var table study.Table
+	for _, row := range rows[1:] {
+		part, who := row[at("part")], row[at("appraiser")]
+		if !slices.Contains(table.Parts, part) {
+			table.Parts, table.Values = append(table.Parts, part), append(table.Values, make([][]float64, 3))
+		}
+		if !slices.Contains(table.Operators, who) {
+			table.Operators = append(table.Operators, who)
+		}
+		v, err := strconv.ParseFloat(row[at("value")], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cell := &table.Values[slices.Index(table.Parts, part)][slices.Index(table.Operators, who)]
+		*cell = append(*cell, v)
+	}
+	return table
+}
+
+// The page of the AIAG manual's example (Measurement Systems Analysis, ch. III B) has
+// the figures that are printed there, in text and on paper: by average and range EV
+// 0.202, AV 0.230, GRR 0.306 (26.7 % of the total), PV 1.104, and its one range above
+// the limit of 0.88; by analysis of variance the sums of squares 3.1673, 88.3619,
+// 0.3590, 2.7589 and 94.6471, GRR 0.302 (27.9 %), and 4 classes.
+func TestGaugeStudyOfTheManual(t *testing.T) {
+	table := aiag(t)
+	byANOVA, err := study.ByANOVA(table, 0, study.PoolAbove)
+	if err != nil {
+		t.Fatal(err)
+	}
+	byRange, err := study.AverageAndRange(table, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := GaugeStudyReport(GaugeStudy{Title: "example", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{byANOVA, byRange}})
+	paper := strings.Join(strings.Fields(extracted(t, pdf(t, d, A4))), " ")
+	text := strings.Join(strings.Fields(d.Text()), " ")
+	for _, want := range []string{
+		"repeatability (gauge) 0.202", "operators 0.230", "gauge, all together 0.306 7.1 26.7", "parts 1.104 92.9 96.4", "gauge, all together 0.302 7.8 27.9", "classes told 4",
+		"operator 2 3.167", "part 9 88.36", "operator × part 18 0.359", "repeats 60 2.759", "total 89 94.65",
+		"Repeats may differ by up to 0.880", "Those of part 4 by B differ by 1.020",
+	} {
+		for name, in := range map[string]string{"text": text, "PDF": paper} {
+			if !strings.Contains(in, want) {
+				t.Errorf("the %s lacks %q:\n%s", name, want, in)
+			}
+		}
+	}
+	if d.Stamp.Word != "BY AGREEMENT" { // 26.7 or 27.9 %: between 10 and 30
+		t.Errorf("stamp %+v", d.Stamp)
+	}
+}
+
+// A study of a drawing in inches is said in millionths, one that is too small says
+// that it is, and what is drawn of it is in grey, in the page and on paper alike.
+func TestGaugeStudyInInches(t *testing.T) {
+	table := study.Table{Parts: []string{"1", "2", "3"}, Operators: []string{"a", "b"}, Values: [][][]float64{{{0.254, 0.254}, {0.254, 0.508}}, {{2.54, 2.794}, {2.54, 2.54}}, {{5.08, 5.08}, {5.334, 5.08}}}}
+	r, err := study.ByANOVA(table, 25.4, study.PoolAbove)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := GaugeStudy{Title: "inches", Unit: analysis.IN, Table: table, Results: []study.GaugeStudy{r}}
+	d := GaugeStudyReport(g)
+	text := strings.Join(strings.Fields(d.Text()), " ")
+	for _, want := range []string{"tolerance 1000 µin", "GOOD SO FAR", "3 parts by 2 operators are too few", "1 10 10 10 20", "3 200 200 210 200"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("lacks %q:\n%s", want, text)
+		}
+	}
+	figures := 0
+	for _, b := range d.Blocks {
+		if f, ok := b.(Figure); ok {
+			svg := picture.NewSVG(f.W, f.H, "")
+			f.Drawing.Draw(svg)
+			if b := svg.Bytes(); !bytes.Contains(b, []byte("<path")) || bytes.Contains(b, []byte("NaN")) {
+				t.Errorf("%s", b)
+			}
+			figures++
+		}
+	}
+	if figures != 2 {
+		t.Errorf("%d figures", figures)
+	}
+}
+
 // checkPDF sets a document and has another program read it.
 func checkPDF(t *testing.T, d *Document) {
 	t.Helper()
@@ -265,7 +366,10 @@ func TestCSVIsRFC4180(t *testing.T) {
 		"part":          func(o *bytes.Buffer) error { return p.CSV(o) },
 		"first article": func(o *bytes.Buffer) error { return evil.FirstArticleCSV(o) },
 		"batch":         func(o *bytes.Buffer) error { return batch.CSV(o) },
-		"masterings":    func(o *bytes.Buffer) error { return Log{Looks: b.records}.CSV(o) },
+		"study": func(o *bytes.Buffer) error {
+			return GaugeStudy{Readings: []StudyReading{{Part: "=1+1", Operator: "@a", Trial: 1, Size: um1}}}.CSV(o)
+		},
+		"masterings": func(o *bytes.Buffer) error { return Log{Looks: b.records}.CSV(o) },
 	} {
 		var out bytes.Buffer
 		if err := write(&out); err != nil {
