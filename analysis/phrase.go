@@ -2,8 +2,17 @@ package analysis
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 )
+
+// Count writes a number of things: "1 part", "2 parts".
+func Count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
+}
 
 // Phrase is a sentence whose lengths are kept as values, so that each reader can
 // have it in his own unit: Text has "{}" where the next of Values is to stand.

@@ -49,7 +49,7 @@ func newPlanner(in *Input) (*planner, *bar) {
 		return nil, bar
 	}
 	if n := len(in.Judged.Missing); n > 0 {
-		return nil, &bar{Gauge, analysis.Sayf("Gauge the bore: %s left, first %s.", plural(n, "place"), in.Judged.Missing[0])}
+		return nil, &bar{Gauge, analysis.Sayf("Gauge the bore: %s left, first %s.", analysis.Count(n, "place", "places"), in.Judged.Missing[0])}
 	}
 	if n := len(in.Rounds); n > 0 && !in.Rounds[n-1].Complete {
 		return nil, &bar{Gauge, plain("Gauge every place of the round first.")}

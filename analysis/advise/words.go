@@ -65,7 +65,7 @@ func (p *planner) amount(a *Advice) analysis.Phrase {
 	case a.Seconds > 0:
 		return plain(strconv.Itoa(a.Seconds) + " s" + lightly(a) + last(a, " s"))
 	case a.Strokes > 0:
-		return plain(plural(a.Strokes, strokeOf(a)) + last(a, ""))
+		return plain(analysis.Count(a.Strokes, strokeOf(a), strokeOf(a)+"s") + last(a, ""))
 	}
 	return analysis.Sayf("take about %s", a.Take)
 }
@@ -126,13 +126,6 @@ func thePlace(where string) string {
 		return "both ends"
 	}
 	return "the " + where
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return strconv.Itoa(n) + " " + what + "s"
 }
 
 func minutes(d time.Duration) string {

@@ -53,7 +53,7 @@ func GaugeStudyReport(g GaugeStudy) *Document {
 	if len(g.Results) > 0 {
 		trials = g.Results[0].Trials
 	}
-	d.Subject = fmt.Sprintf("%s × %s × %s", count(len(g.Table.Parts), "part", "parts"), count(len(g.Table.Operators), "operator", "operators"), count(trials, "trial", "trials"))
+	d.Subject = fmt.Sprintf("%s × %s × %s", analysis.Count(len(g.Table.Parts), "part", "parts"), analysis.Count(len(g.Table.Operators), "operator", "operators"), analysis.Count(trials, "trial", "trials"))
 	if len(g.Results) > 0 {
 		d.Stamp = studyStamp(&g.Results[0], &g)
 		d.add(g.facts(trials))
@@ -126,7 +126,7 @@ func (g *GaugeStudy) facts(trials int) Fields {
 		tolerance = g.fine(r.Tolerance, 2) + " " + g.unit()
 	}
 	of = append(of, Field{"tolerance", tolerance})
-	made := []Field{{"parts", strconv.Itoa(len(g.Table.Parts))}, {"people", clean(strings.Join(g.Table.Operators, ", "))}, {"each", count(trials, "time", "times")}}
+	made := []Field{{"parts", strconv.Itoa(len(g.Table.Parts))}, {"people", clean(strings.Join(g.Table.Operators, ", "))}, {"each", analysis.Count(trials, "time", "times")}}
 	if g.Stations != nil {
 		made = append(made, Field{"at", clean(strings.Join(g.Stations, ", "))})
 	}

@@ -280,14 +280,14 @@ func (r *record) made() []Field {
 	if len(r.Records) > 0 {
 		f = append(f, Field{"begun", moment(r.Records[0].At)})
 	}
-	honed := count(r.fold.Round(), "round", "rounds")
+	honed := analysis.Count(r.fold.Round(), "round", "rounds")
 	if strokes > 0 {
-		honed += ", " + count(strokes, "stroke", "strokes")
+		honed += ", " + analysis.Count(strokes, "stroke", "strokes")
 	}
 	if seconds > 0 {
 		honed += ", " + spell(seconds)
 	}
-	read := []string{count(taken, "taken", "taken")}
+	read := []string{analysis.Count(taken, "taken", "taken")}
 	for _, x := range []struct {
 		n    int
 		what string

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -126,14 +125,6 @@ func spell(seconds float64) string {
 		return fmt.Sprintf("%d s", n)
 	}
 	return fmt.Sprintf("%d min %02d s", n/60, n%60)
-}
-
-// count writes a number of things.
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return strconv.Itoa(n) + " " + many
 }
 
 // orDash is for a cell that has nothing to say.

@@ -146,7 +146,7 @@ func rereadOutcome(x *session.Rereading) string {
 
 func inDoubt(d *session.InDoubt) (s string) {
 	if d != nil {
-		s += "; in doubt: " + count(d.Readings, "reading", "readings") + " since " + clock(d.Since)
+		s += "; in doubt: " + analysis.Count(d.Readings, "reading", "readings") + " since " + clock(d.Since)
 		for i, p := range d.Parts {
 			s += []string{"; finished since: ", ", "}[min(i, 1)] + clean(p)
 		}
@@ -245,7 +245,7 @@ func inDate(due, used time.Time) string {
 	case analysis.Overdue(due, used):
 		return "NO, overdue since " + day(due)
 	case days < 30:
-		return fmt.Sprintf("yes, due in %s", count(days, "day", "days"))
+		return fmt.Sprintf("yes, due in %s", analysis.Count(days, "day", "days"))
 	}
 	return "yes"
 }

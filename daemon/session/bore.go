@@ -336,7 +336,7 @@ func (f *Fold) state(b *Bore) (State, string) {
 	}
 	v := b.Judged
 	if v.State == verdict.CannotJudge && len(v.Invalid) == 0 && len(v.Missing) > 0 {
-		return CannotJudge, plural(len(v.Missing), "place", "places") + " still to gauge"
+		return CannotJudge, analysis.Count(len(v.Missing), "place", "places") + " still to gauge"
 	}
 	return State(v.State), v.Sentence
 }

@@ -33,7 +33,7 @@ func (s *Session) canGain(ring *analysis.Ring, of int) error {
 		return fmt.Errorf("the gain wants a zero that holds: %s", why)
 	}
 	if f.Since > 0 {
-		return fmt.Errorf("%s since the zero was set or looked at; master on ring %s again, and on the second ring directly after it", plural(f.Since, "reading was taken", "readings were taken"), first.Ring.ID)
+		return fmt.Errorf("%s since the zero was set or looked at; master on ring %s again, and on the second ring directly after it", analysis.Count(f.Since, "reading was taken", "readings were taken"), first.Ring.ID)
 	}
 	// As if the gauge were perfect: what is refused then is the rings' distance alone.
 	sound := first

@@ -115,7 +115,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	out := entryReply{Faults: d.faults, Echo: d.echo, Usual: d.usual, Ask: d.ask, Cut: d.drawing(&l)}
 	if n := len(d.job.Plan()); n > 0 && len(d.faults) == 0 {
 		f := picture.ForJob(&d.job)
-		out.Plan = plural(n, "place") + " to gauge in each round, limits " + f.Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + f.SmallUnit() + " apart"
+		out.Plan = analysis.Count(n, "place", "places") + " to gauge in each round, limits " + f.Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + f.SmallUnit() + " apart"
 	}
 	if in.Save && len(d.faults) == 0 {
 		reply := s.src.Do(r.Context(), st.Name, session.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})

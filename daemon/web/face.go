@@ -360,7 +360,7 @@ func wait(d time.Duration) string {
 	if d < time.Minute {
 		return "a minute"
 	}
-	return plural(int(math.Ceil(d.Minutes())), "minute")
+	return analysis.Count(int(math.Ceil(d.Minutes())), "minute", "minutes")
 }
 
 // once leaves out what is said twice in other words.
@@ -428,7 +428,7 @@ func rereadWord(x *session.Rereading) string {
 func (v *face) signs(b *session.Bore, f picture.Format) {
 	switch m := &b.Master; {
 	case m.OK:
-		v.Master = sign{safe, "ring " + m.Ring, plural(m.Since, "reading since")}
+		v.Master = sign{safe, "ring " + m.Ring, analysis.Count(m.Since, "reading since", "readings since")}
 		if m.Gain != 0 {
 			v.Master.More += fmt.Sprintf(", gain %.4f", m.Gain)
 		}
@@ -456,12 +456,4 @@ func (v *face) signs(b *session.Bore, f picture.Format) {
 		v.Cautions = slices.DeleteFunc(v.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) // said once
 		v.Cautions = append([]string{"SPINDLE TURNING: nothing is counted until it rests."}, v.Cautions...)
 	}
-}
-
-func plural(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
-	}
-	first, rest, _ := strings.Cut(word, " ")
-	return strings.TrimSpace(fmt.Sprint(n) + " " + first + "s " + rest)
 }

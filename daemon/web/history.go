@@ -227,7 +227,7 @@ func note(e *session.Event, f picture.Format) string {
 	small := func(d analysis.Deviation) string { return f.Signed(d) + " " + f.SmallUnit() }
 	switch e.Kind {
 	case session.RoundOver:
-		return "round " + strconv.Itoa(e.Round.Number) + " begins, " + plural(e.Round.Strokes, "stroke") + " before it"
+		return "round " + strconv.Itoa(e.Round.Number) + " begins, " + analysis.Count(e.Round.Strokes, "stroke", "strokes") + " before it"
 	case session.Mastered:
 		if g := e.Master.BySecond(); g != nil {
 			return "second ring " + g.Ring.ID + " read: " + g.Sentence
