@@ -85,13 +85,15 @@ type GaugeStudy struct {
 // The usual marks for a gauge study: common practice after the AIAG manual
 // Measurement Systems Analysis.
 const (
-	goodShare, worstShare = 10, 30 // per cent
-	wantedClasses         = 5
-	wantedParts           = 10
-	wantedOperators       = 3
-	wantedPairs           = 15 // of part and operator
-	largeSample           = 15 // subgroups beyond which d2* is d2
-	classFactor           = 1.41
+	GoodShare  = 10 // per cent: a gauge that takes less is good
+	WorstShare = 30 // per cent: up to it a gauge is used by agreement
+
+	wantedClasses   = 5
+	wantedParts     = 10
+	wantedOperators = 3
+	wantedPairs     = 15 // of part and operator
+	largeSample     = 15 // subgroups beyond which d2* is d2
+	classFactor     = 1.41
 )
 
 // AverageAndRange evaluates a gauge study by average and range (AIAG,
@@ -292,7 +294,7 @@ func (g GaugeStudy) cause() []string {
 	all := g.Gauge.SD.Value * g.Gauge.SD.Value
 	share := func(s Source) float64 { return s.SD.Value * s.SD.Value / all }
 	switch {
-	case !g.Judged().OK || all <= 0 || g.Judged().Value < goodShare || g.Operators < 2:
+	case !g.Judged().OK || all <= 0 || g.Judged().Value < GoodShare || g.Operators < 2:
 		return nil
 	case share(g.Repeatability) >= mostOfIt:
 		return []string{"Most of it is the gauge repeating itself: look at tips, centring, clamping, cleanness and resolution."}
@@ -310,9 +312,9 @@ func (g GaugeStudy) verdict() string {
 	switch j := g.Judged(); {
 	case !j.OK:
 		return "The gauge can't be judged: " + j.Why + "."
-	case j.Value < goodShare:
+	case j.Value < GoodShare:
 		return fmt.Sprintf("Good: the gauge takes %.1f %% of %s (below 10 %%).", j.Value, against)
-	case j.Value <= worstShare:
+	case j.Value <= WorstShare:
 		return fmt.Sprintf("By agreement only: the gauge takes %.1f %% of %s (10 to 30 %%).", j.Value, against)
 	default:
 		return fmt.Sprintf("Not good enough by the usual table: the gauge takes %.1f %% of %s (above 30 %%). Use guard bands and repeats.", j.Value, against)

@@ -92,10 +92,19 @@ func cleaned(lines []string) []string {
 // unit is what spreads are said in.
 func (g *GaugeStudy) unit() string { return fine(g.Unit).String() }
 
+// step is that unit in µm.
+func (g *GaugeStudy) step() float64 {
+	if g.Unit.Inch() {
+		return analysis.MicroInch.Micrometres()
+	}
+	return 1
+}
+
 // fine writes a value in µm in the unit of the study, without it.
 func (g *GaugeStudy) fine(v float64, decimals int) string {
+	v /= g.step()
 	if g.Unit.Inch() { // millionths are as fine with two places less
-		v, decimals = v/analysis.MicroInch.Micrometres(), max(0, decimals-2)
+		decimals = max(0, decimals-2)
 	}
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if strings.Trim(s, "-0.") == "" {
@@ -168,11 +177,11 @@ func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *Stamp {
 	switch {
 	case !j.OK:
 		return &Stamp{Open, "CANNOT JUDGE", j.Why}
-	case j.Value < 10 && r.Few():
+	case j.Value < study.GoodShare && r.Few():
 		return &Stamp{Open, "GOOD SO FAR", why + " Too few readings to rely on."}
-	case j.Value < 10:
+	case j.Value < study.GoodShare:
 		return &Stamp{Good, "GOOD", why}
-	case j.Value <= 30:
+	case j.Value <= study.WorstShare:
 		return &Stamp{Open, "BY AGREEMENT", why}
 	}
 	return &Stamp{Bad, "NOT GOOD ENOUGH", why + " Guard bands and repeats make up for it."}
@@ -184,7 +193,7 @@ func (g *GaugeStudy) shares(r *study.GaugeStudy) Figure {
 	if r.Tolerance <= 0 {
 		title, of = "standard deviation of each, against that of all readings", func(s study.Source) study.Stat { return s.OfTotal }
 	}
-	c := picture.Shares{Title: title, Good: 10, Worst: 30, W: 1000, H: 250}
+	c := picture.Shares{Title: title, Good: study.GoodShare, Worst: study.WorstShare, W: 1000, H: 250}
 	for _, s := range named(r) {
 		if x := of(s.Source); x.OK && s.name != "total" {
 			c.Bars = append(c.Bars, picture.Share{Name: s.name, Value: x.Value, Whole: s.name == whole})
@@ -201,10 +210,7 @@ func (g *GaugeStudy) drawn() Figure {
 			limit = l.Value
 		}
 	}
-	in := 1.0
-	if g.Unit.Inch() {
-		in = analysis.MicroInch.Micrometres()
-	}
+	in := g.step()
 	c := picture.Study{Parts: cleaned(g.Table.Parts), Operators: cleaned(g.Table.Operators), Limit: limit / in, Title: g.counted(), W: 1000, H: 330}
 	for _, by := range g.Table.Values {
 		var row [][]float64
