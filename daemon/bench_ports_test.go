@@ -134,11 +134,7 @@ func kept(pid int) (d time.Duration) {
 // unitNice is the nice value that the service unit gives the program, or nothing where
 // nobody but root may give it.
 func unitNice(b *testing.B) string {
-	text, err := os.ReadFile(filepath.Join("..", "systemd", "fairbore.service"))
-	if err != nil {
-		b.Fatal(err)
-	}
-	m := regexp.MustCompile(`(?m)^Nice=(-?\d+)$`).FindSubmatch(text)
+	m := regexp.MustCompile(`(?m)^Nice=(-?\d+)$`).FindStringSubmatch(serviceUnit(b))
 	if m == nil {
 		b.Fatal("the service unit gives no nice value")
 	}
@@ -146,7 +142,7 @@ func unitNice(b *testing.B) string {
 		b.Log("not root: the program runs at the priority of those who send to it and read from it")
 		return ""
 	}
-	return string(m[1])
+	return m[1]
 }
 
 // Benchmark64Ports plays 100 readings a second on each of 64 ports, through the

@@ -13,16 +13,22 @@ import (
 	"time"
 )
 
-// The unit is one that systemd takes, exposes little (its own measure, 0 best to 10
-// worst), and leaves the serial lines within reach.
-func TestServiceUnit(t *testing.T) {
-	needs(t, "systemd-analyze")
+func serviceUnit(t testing.TB) string {
+	t.Helper()
 	text, err := os.ReadFile(filepath.Join("..", "systemd", "fairbore.service"))
 	if err != nil {
 		t.Fatal(err)
 	}
+	return string(text)
+}
+
+// The unit is one that systemd takes, exposes little (its own measure, 0 best to 10
+// worst), and leaves the serial lines within reach.
+func TestServiceUnit(t *testing.T) {
+	needs(t, "systemd-analyze")
+	text := serviceUnit(t)
 	unit := filepath.Join(t.TempDir(), "fairbore.service") // with the program where it is here
-	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(string(text), "/usr/bin/fairbore", binary(t))), 0o644); err != nil {
+	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(text, "/usr/bin/fairbore", binary(t))), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	if out, err := exec.Command("systemd-analyze", "verify", "--man=no", unit).CombinedOutput(); err != nil || len(out) > 0 {
@@ -36,13 +42,13 @@ func TestServiceUnit(t *testing.T) {
 	if level, err := strconv.ParseFloat(string(found[1]), 64); err != nil || level > 1.6 {
 		t.Errorf("exposure %s (%v), want at most 1.6\n%s", found[1], err, out)
 	}
-	lines := strings.Split(string(text), "\n")
+	lines := strings.Split(text, "\n")
 	for _, want := range []string{"Type=notify", "WatchdogSec=30", "SupplementaryGroups=dialout", "DeviceAllow=char-ttyUSB rw", "DeviceAllow=char-ttyACM rw", "DeviceAllow=char-ttyS rw"} {
 		if !slices.Contains(lines, want) {
 			t.Errorf("the unit lacks %s", want)
 		}
 	}
-	if strings.Contains(string(text), "\nPrivateDevices=") {
+	if strings.Contains(text, "\nPrivateDevices=") {
 		t.Error("PrivateDevices would hide the serial lines")
 	}
 }

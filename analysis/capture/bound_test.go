@@ -38,14 +38,14 @@ func bound(p simulator.Params, points []simulator.Point, tr simulator.Truth, r c
 		}
 		tilt := path.Smooth(t)
 		spread := math.Hypot(p.Gauge.Noise, c*math.Tan(tilt)*p.Tremor)
-		told := told(float64(p.Gauge.Step)/float64(simulator.Micrometre), spread)
+		information := told(float64(p.Gauge.Step)/float64(simulator.Micrometre), spread)
 		row[0] = 1
 		for i := range path.Keys {
 			for j := range 4 {
 				row[1+4*i+j] = slope(&path, i, j, t, c)
 			}
 		}
-		info.SymRankOne(info, told, mat.NewVecDense(n, row))
+		info.SymRankOne(info, information, mat.NewVecDense(n, row))
 	}
 	for i := range path.Keys {
 		for j, sd := range [4]float64{0.3, 0.03, 0.1, max(p.Skew, 0.005)} {

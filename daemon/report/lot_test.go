@@ -5,7 +5,6 @@ import (
 	"encoding/csv"
 	"fmt"
 	"math/rand/v2"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -248,15 +247,7 @@ func TestGaugeStudy(t *testing.T) {
 // aiag is the worked example of the AIAG manual: 10 parts, 3 people, 3 trials.
 func aiag(t *testing.T) study.Table {
 	t.Helper()
-	f, err := os.Open("../../testdata/study/msa/aiag_data.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	rows := checkValues(t, "study/msa/aiag_data")
 	at := func(name string) int { return slices.Index(rows[0], name) }
 	var table study.Table
 	for _, row := range rows[1:] {

@@ -125,7 +125,13 @@ func (b *bench) ring(do, id string, shift analysis.Length) {
 // rounds reads the table of a part: strokes, then the sizes, round by round.
 func rounds(t testing.TB, name string) [][]string {
 	t.Helper()
-	f, err := os.Open("../../testdata/report/" + name + ".csv")
+	return checkValues(t, "report/"+name)[1:]
+}
+
+// checkValues reads a table of testdata, its head first.
+func checkValues(t testing.TB, name string) [][]string {
+	t.Helper()
+	f, err := os.Open("../../testdata/" + name + ".csv")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -134,7 +140,7 @@ func rounds(t testing.TB, name string) [][]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return rows[1:]
+	return rows
 }
 
 // play gauges a part round by round as its table has it, with the gauge showing
