@@ -170,7 +170,9 @@ func TestRunAsks(t *testing.T) {
 			mu.Lock()
 			got = append(got, buf[:n]...)
 			mu.Unlock()
-			if string(buf[:n]) == "?\r" {
+			// On a busy machine what was asked before may come with it.
+			before, ok := strings.CutSuffix(string(buf[:n]), "?\r")
+			if ok && strings.Trim(before[max(0, len(before)-1):], "\r\n") == "" {
 				io.WriteString(far, []string{"+12.7003 mm\r", "-0.0044 mm\r", "+12.7104 mm\r"}[i%3])
 				i++
 			}
