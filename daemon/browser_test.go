@@ -264,6 +264,33 @@ func TestBrowserLosesAndFindsTheStation(t *testing.T) {
 	b.wait("the size to come back", `getComputedStyle(document.getElementById("figure")).visibility === "visible"`)
 }
 
+// The shop's broker goes away: the toolmaker gauges on, sees that it is recorded
+// here and how much is to be passed on, and no more of it once the broker is back.
+func TestBrowserBrokerAway(t *testing.T) {
+	needs(t, "mosquitto")
+	b := newBrowser(t)
+	r := newRig(t)
+	m := newMosquitto(t, r.dir, "allow_anonymous true")
+	r.broker = "url: tcp://" + m.addr
+	r.plug()
+	r.start()
+	r.master()
+	b.open(r.page(), 1024, 600)
+	b.says("record", "recording")
+	m.stop()
+	b.says("record", "recorded here")
+	b.says("record", "broker not reached")
+	r.reading("31.74510", 1)
+	r.reading("31.74520", 2)
+	b.wait("what waits to be counted", `+(document.getElementById("record").innerText.match(/([0-9]+) to be passed on/) || [])[1] >= 2`)
+	b.wait("no alarm", `document.getElementById("record").dataset.tone === "safe" && !document.getElementById("cautions").innerText.includes("broker")`)
+	b.open(r.page(), 390, 844) // a page opened meanwhile says it too
+	b.says("record", "to be passed on")
+	m.start()
+	b.wait("the page to take it back", `document.getElementById("record").innerText.trim() === "recording"`)
+	r.stop()
+}
+
 // Two screens at one station show the same.
 func TestBrowserTwoAtOnce(t *testing.T) {
 	a := newBrowser(t)

@@ -377,6 +377,21 @@ func (d *Daemon) committed(records []session.Record) {
 // Stations implements [web.Source].
 func (d *Daemon) Stations() []web.Station { return d.hub.Stations() }
 
+// Unreached implements [web.Passing].
+func (d *Daemon) Unreached() (since time.Time, waiting uint64) {
+	if d.pub == nil {
+		return time.Time{}, 0
+	}
+	s := d.pub.Status()
+	switch {
+	case s.Connected:
+		return time.Time{}, 0
+	case s.Since.IsZero(): // the first attempt is still under way
+		return d.start, s.Backlog
+	}
+	return s.Since, s.Backlog
+}
+
 // Bore implements [web.Source].
 func (d *Daemon) Bore(station string) *session.Bore { return d.hub.Bore(station) }
 

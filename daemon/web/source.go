@@ -2,6 +2,8 @@ package web
 
 import (
 	"context"
+	"fmt"
+	"time"
 
 	"fairbore/daemon/session"
 )
@@ -26,6 +28,35 @@ type Source interface {
 	// Do carries an operator's action out and returns the answer once its
 	// events are recorded, or the context ends.
 	Do(ctx context.Context, station string, a session.Action) session.Reply
+}
+
+// Passing is implemented by a [Source] that passes on to a broker what it records.
+type Passing interface {
+	// Unreached returns since when the broker can't be reached, the zero time if it
+	// is or there is none, and how many recorded events wait to be passed on. Any
+	// goroutine may call it.
+	Unreached() (since time.Time, waiting uint64)
+}
+
+// unreachedFor is how long a broker may be away before a page says so: one that is
+// started again is back by then.
+const unreachedFor = 3 * time.Second
+
+// passing says that the broker can't be reached, "" while it is. It is no warning:
+// what is recorded is safe.
+func (s *Server) passing(now time.Time) string {
+	p, ok := s.src.(Passing)
+	if !ok {
+		return ""
+	}
+	since, waiting := p.Unreached()
+	switch {
+	case since.IsZero() || now.Sub(since) < unreachedFor:
+		return ""
+	case waiting == 0:
+		return "broker not reached"
+	}
+	return fmt.Sprintf("broker not reached, %d to be passed on", waiting)
 }
 
 // Subscription brings what is new to one viewer. A viewer that does not keep up

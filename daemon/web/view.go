@@ -204,7 +204,7 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 	}
 	tick := time.NewTicker(beat)
 	defer tick.Stop()
-	for {
+	for told := ""; ; {
 		var out []byte
 		select {
 		case <-r.Context().Done():
@@ -213,6 +213,10 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 			return
 		case <-tick.C:
 			out = appendEvent(nil, "beat", s.gone())
+			if now := s.passing(time.Now()); now != told {
+				told = now
+				out = appendEvent(out, "passing", now)
+			}
 		case <-sub.Ready():
 			out = say(sub.Take())
 		}

@@ -8,7 +8,7 @@ const at = (id) => document.getElementById(id);
 const main = at("main");
 const station = main.dataset.station;
 const staleAfter = 5000; // ms without a beat: what is shown may be old
-let heard = 0, face = null, version = null, stream = null, cut = null;
+let heard = 0, face = null, unpassed = "", version = null, stream = null, cut = null;
 
 function text(id, s) {
   const e = at(id);
@@ -24,6 +24,20 @@ function sign(id, s) {
   e.querySelector("use").setAttribute("href", "#s-" + s.tone);
   e.querySelector("span").textContent = s.text;
   e.querySelector("small").textContent = s.more ? "· " + s.more : "";
+}
+
+// record says whether it is recorded, and what waits to be passed on to the broker:
+// that is no warning, as what is recorded is safe.
+function record() {
+  if (!face) return;
+  const well = face.record.tone === "safe" && unpassed;
+  sign("record", well ? { tone: "safe", text: "recorded here", more: unpassed } : face.record);
+}
+
+function passing(s) {
+  if (s && !unpassed) text("said", "The broker can't be reached. Readings are recorded here and passed on later.");
+  unpassed = s;
+  record();
 }
 
 function show(f) {
@@ -56,7 +70,7 @@ function show(f) {
   at("cautions").replaceChildren(...(f.cautions || []).map((c) => Object.assign(document.createElement("li"), { textContent: c })));
   sign("master", f.master);
   sign("gauge", f.gauge);
-  sign("record", f.record);
+  record();
   if (!before || before.state !== f.state || before.big !== f.big) {
     text("said", [f.state, f.big, f.why].filter(Boolean).join(". "));
     if (before) sounds.state(f.tone, before.tone);
@@ -199,8 +213,10 @@ function connect() {
   on("hello", (h) => {
     if (version && version !== h.version) location.reload(); // the program was replaced
     version = h.version;
+    passing(""); // the stream says it anew if it is so
   });
   on("beat");
+  on("passing", passing);
   on("face", show);
   on("picture", draw);
   on("live", live);
