@@ -75,6 +75,6 @@ func TestLooksOfABrokerAway(t *testing.T) {
 	}
 	o.broker(time.Now().Add(-time.Minute), 1234)
 	e.open("/station/unrecorded", "light", sizes["panel"])
-	e.until("the page", `document.getElementById("said").innerText.includes("broker")`)
-	e.until("what is not recorded not to be called so", `document.getElementById("record").innerText === "NOT RECORDING"`)
+	e.until("the page", drawn)
+	e.until("what is not recorded not to be called recorded", says+` === "NOT RECORDING"`)
 }

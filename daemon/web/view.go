@@ -199,12 +199,13 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 		}
 		return out.Flush() == nil
 	}
-	if !send(fmt.Appendf(nil, "retry: 500\nevent: hello\ndata: {\"version\":%q}\n\n", s.build)) {
+	told := s.passing(time.Now())
+	if !send(appendEvent(fmt.Appendf(nil, "retry: 500\nevent: hello\ndata: {\"version\":%q}\n\n", s.build), "passing", told)) {
 		return
 	}
 	tick := time.NewTicker(beat)
 	defer tick.Stop()
-	for told := ""; ; {
+	for {
 		var out []byte
 		select {
 		case <-r.Context().Done():

@@ -213,7 +213,6 @@ function connect() {
   on("hello", (h) => {
     if (version && version !== h.version) location.reload(); // the program was replaced
     version = h.version;
-    passing(""); // the stream says it anew if it is so
   });
   on("beat");
   on("passing", passing);
