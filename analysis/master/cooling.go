@@ -115,6 +115,10 @@ type Cooling struct {
 	Wait     time.Duration `json:"wait_ns"`
 	Ready    bool          `json:"ready"`
 	Sentence string        `json:"sentence"`
+	// Excess is what the part is still larger by at the last reading, nil unless Usable.
+	// It is a mean over the time constants that the data allow, where Remaining is by the
+	// likeliest alone.
+	Excess *Excess `json:"excess,omitempty"`
 	// Basis says what the time constant was looked for by, see [Expect].
 	Basis string `json:"basis,omitempty"`
 }
@@ -143,6 +147,9 @@ func Settle(points []Warm, rules CoolingRules) Cooling {
 	p := newProfile(points, &rules)
 	c.fill(p, points, &rules)
 	c.judge(p, points, &rules)
+	if c.Usable {
+		c.Excess = p.cooled()
+	}
 	c.Basis = rules.Basis
 	return c
 }
@@ -169,6 +176,7 @@ func refuseWarm(points []Warm, rules *CoolingRules) string {
 type profile struct {
 	t, y   []float64 // seconds since the first, µm less the first
 	fits   []linear
+	grid   int // so many of them are evenly apart in ln τ
 	best   linear
 	sigma2 float64 // variance that the interval is worked out with, µm²
 	cut    float64 // sums of squares up to best.rss + cut are as good
@@ -206,6 +214,7 @@ func newProfile(points []Warm, rules *CoolingRules) *profile {
 			p.best = f
 		}
 	}
+	p.grid = len(p.fits)
 	p.refine((hi - lo) / steps)
 	s2 := math.Pow(analysis.Length(rules.Repeat).Micrometres(), 2)
 	p.sigma2 = s2

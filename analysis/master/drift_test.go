@@ -160,10 +160,14 @@ func TestAccept(t *testing.T) {
 	if r := l.BeforeAccept(s, morning.Add(-time.Minute)); r == nil {
 		t.Error("a clock moved back passes")
 	}
-	if r := AfterAccept(mark(50, 0), mark(49, 0)); r != nil {
+	if r := AfterAccept(Standing{Mastered: true}, "003", 0); r != nil {
 		t.Errorf("checked after the last reading: %+v", r)
 	}
-	if r := AfterAccept(mark(49, 0), mark(50, 0)); r == nil || r.Code != CheckDue {
+	s.Readings = 6
+	if r := AfterAccept(s, "003", 1); r == nil || r.Code != CheckDue || r.Stops || !strings.Contains(r.Sentence, "part 003 is final when") || strings.Contains(r.Sentence, "parts") {
 		t.Errorf("not checked after the last reading: %+v", r)
+	}
+	if r := AfterAccept(s, "003", 4); r == nil || !strings.Contains(r.Sentence, "all 4 parts finished") {
+		t.Errorf("not checked for four parts: %+v", r)
 	}
 }

@@ -123,13 +123,20 @@ func (l Lapse) BeforeAccept(s Standing, now time.Time) *Reason {
 	return &Reason{CheckDue, fmt.Sprintf("A zero check is due before the readings that are to accept the bore: the last was %s and %d readings ago.", minutes(age), s.Readings), true}
 }
 
-// AfterAccept returns the reason why an acceptance isn't final: no good look
-// at the ring since the last reading it rests on; nil if there is one.
-func AfterAccept(lastGood, lastReading Mark) *Reason {
-	if lastGood.Seq > lastReading.Seq {
+// AfterAccept returns the reason why the verdict on a part, just accepted, is not final: no
+// good look at the ring since a reading that it rests on; nil if there is one. It stops
+// nothing, since a ring may be looked at after several parts; of those, finished counts
+// what a look that fails would put in doubt, this part included (common practice: the
+// ring before the readings that accept and after).
+func AfterAccept(s Standing, part string, finished int) *Reason {
+	if s.Readings == 0 {
 		return nil
 	}
-	return &Reason{CheckDue, "Check the zero once more: the verdict is final when the ring still reads true after the last reading.", true}
+	also := ""
+	if finished > 1 {
+		also = fmt.Sprintf(" (so it is with all %d parts finished since the last look)", finished)
+	}
+	return &Reason{CheckDue, fmt.Sprintf("Check the zero once more: the verdict on part %s is final when the ring still reads true after its last reading%s.", part, also), false}
 }
 
 // minutes writes a duration rounded up, so that 30 min and a second isn't 30 min.

@@ -45,6 +45,9 @@ type BoreInput struct {
 	// it is in the size.
 	GainU float64         `json:"gain_u,omitempty"`
 	Away  analysis.Length `json:"from_ring_mm,omitempty"`
+	// Cooling is the standard uncertainty of what was taken off for a part that was warmer
+	// than its surroundings, as its cooling told.
+	Cooling analysis.Deviation `json:"cooling_u_um,omitempty"`
 
 	Ring Expansion `json:"ring_expansion"`
 	Part Expansion `json:"part_expansion"`
@@ -73,6 +76,7 @@ const (
 	LineIndentation = "contact indentation"
 	LineGain        = "gain of the gauge"
 	LineGradient    = "temperature along the part"
+	LineCooling     = "warmth by the cool-down"
 )
 
 // Bore works out the budget of one size. The model is that of JCGM 100:2008,
@@ -92,12 +96,11 @@ func Bore(in BoreInput) (Budget, error) {
 	m.repeats(&in)
 	m.rectangle(LineDrift, in.Drift, "since the last good check")
 	m.temperatures(&in)
+	m.cooling(in.Cooling)
 	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: 1, Source: "judgement"})
 	m.rectangle(LineResolution, (in.Resolution+1)/2, "half a step of the gauge")
 	m.rectangle(LineIndentation, in.Indentation, "part against ring, as far as not corrected")
-	if in.Away != 0 {
-		m.add(Line{Name: LineGain, Type: B, Distribution: Normal, Unit: "1", Standard: in.GainU, Sensitivity: in.Away.Micrometres(), Source: "second ring"})
-	}
+	m.gain(in.GainU, in.Away)
 	return m.Budget()
 }
 
@@ -118,6 +121,13 @@ func (m *Model) repeats(in *BoreInput) {
 	}
 }
 
+var errGain = errors.New("the uncertainty of a gain is a number from 0 to 1")
+
+// cooling adds how well the warmth of a part is known by its cooling.
+func (m *Model) cooling(u analysis.Deviation) {
+	m.add(Line{Name: LineCooling, Type: A, Distribution: Normal, Standard: um(u), Sensitivity: 1, Source: "fit of repeated readings at one place"})
+}
+
 func (in *BoreInput) check() error {
 	switch {
 	case in.Size <= 0 || in.Size > 10_000*analysis.Millimetre:
@@ -128,10 +138,10 @@ func (in *BoreInput) check() error {
 		return errors.New("give the repeatability of the gauge; master it with three readings or more")
 	case in.Readings < 1 || in.Master < 0:
 		return errors.New("say how many readings the size is the mean of")
-	case min(in.Capture, in.Drift, in.Contact, in.Resolution, in.Indentation) < 0 || min(in.RingWithin, in.PartWithin) < 0:
+	case min(in.Capture, in.Drift, in.Contact, in.Resolution, in.Indentation, in.Cooling) < 0 || min(in.RingWithin, in.PartWithin) < 0:
 		return errors.New("an uncertainty or a limit can't be negative")
 	case !(in.GainU >= 0 && in.GainU <= 1):
-		return errors.New("the uncertainty of a gain is a number from 0 to 1")
+		return errGain
 	case !(min(in.Part.U, in.Ring.U) >= 0):
 		return errors.New("the spread of an expansion coefficient can't be negative")
 	}
@@ -168,17 +178,31 @@ type DifferenceInput struct {
 	Resolution    analysis.Deviation   `json:"resolution_um,omitempty"`
 	Part          Expansion            `json:"part_expansion"`
 	Along         analysis.Temperature `json:"along_within_cel,omitempty"` // ± between the two places
+	// Cooling is the largest standard uncertainty of what the cooling took off a size.
+	// The two have it in common, and it falls with time, so that the difference has no
+	// more of it than that.
+	Cooling analysis.Deviation `json:"cooling_u_um,omitempty"`
+	// GainU is the standard uncertainty of the gauge's gain, a bare number, and Apart the
+	// largest difference that is stated: a gain that is off stretches a difference as it
+	// stretches a size, in proportion (geometry: d(gain × shown) = shown × d gain).
+	GainU float64         `json:"gain_u,omitempty"`
+	Apart analysis.Length `json:"difference_mm,omitempty"`
 }
 
-// Difference works out the budget of a form error.
+// Difference works out the budget of a form error, in µm. What the two sizes have in
+// common cancels; what does not is the scatter of both, and what grows with their
+// difference. It fails without a size, a repeatability and a number of readings, and for
+// what is negative.
 func Difference(in DifferenceInput) (Budget, error) {
 	switch {
 	case in.Size <= 0 || in.Size > 10_000*analysis.Millimetre:
 		return Budget{}, errors.New("budget of a form error: give the size of the bore")
 	case in.Repeat <= 0 || in.Readings < 1:
 		return Budget{}, errors.New("budget of a form error: give the repeatability of the gauge and how many readings a size is the mean of")
-	case min(in.Drift, in.Contact, in.Resolution) < 0 || in.Along < 0:
-		return Budget{}, errors.New("budget of a form error: an uncertainty or a limit can't be negative")
+	case min(in.Drift, in.Contact, in.Resolution, in.Cooling) < 0 || in.Along < 0 || in.Apart < 0:
+		return Budget{}, errors.New("budget of a form error: an uncertainty, a limit or a difference can't be negative")
+	case !(in.GainU >= 0 && in.GainU <= 1):
+		return Budget{}, fmt.Errorf("budget of a form error: %w", errGain)
 	}
 	m := Model{Of: "difference of two sizes"}
 	two := math.Sqrt2 // two independent values
@@ -187,7 +211,16 @@ func Difference(in DifferenceInput) (Budget, error) {
 	m.add(Line{Name: LineGradient, Type: B, Distribution: Rectangular, Unit: "K", HalfWidth: in.Along.Degrees(), Sensitivity: in.Size.Micrometres() * 1e-6 * in.Part.Alpha, Source: "shop"})
 	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: two, Source: "judgement"})
 	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Source: "half a step of the gauge"})
+	m.cooling(in.Cooling)
+	m.gain(in.GainU, in.Apart)
 	return m.Budget()
+}
+
+// gain adds how well the gauge's gain is known, over a distance.
+func (m *Model) gain(u float64, over analysis.Length) {
+	if over != 0 {
+		m.add(Line{Name: LineGain, Type: B, Distribution: Normal, Unit: "1", Standard: u, Sensitivity: over.Micrometres(), Source: "second ring"})
+	}
 }
 
 func um(d analysis.Deviation) float64 { return analysis.Length(d).Micrometres() }

@@ -157,12 +157,14 @@ func full[T any]() *T {
 func messages() map[string][]any {
 	r := full[session.Record]()
 	r.Kind, r.Reading.How = session.Taken, "settled"
+	r.Reading.PartFrom = session.ByCooling
 	rd := *r.Reading
 	r.Event = session.Event{Station: r.Station, At: r.At, Kind: session.Taken, Source: "gauge", Command: "c1", Reading: &rd}
 	ev := full[session.Record]()
 	ev.Kind, ev.Reading = session.Told, nil
 	b := full[session.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
+	b.WarmFrom, b.Last.PartFrom = session.ByCooling, session.BySensor
 	d := full[session.Action]()
 	d.Do = "place"
 	return map[string][]any{
@@ -255,7 +257,7 @@ func TestEventKinds(t *testing.T) {
 		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
 		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reread: func(e *session.Event) { e.Reread = full.Reread }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
 		session.Disturbed: func(e *session.Event) { e.Note = "n" }, session.Warmed: func(e *session.Event) { e.Warm = full.Warm },
-		session.Dressing: func(e *session.Event) { e.Note = "n" },
+		session.Dressing: func(e *session.Event) { e.Note = "n" }, session.Cooled: func(e *session.Event) { e.Cool = full.Cool },
 		session.Turning:  func(e *session.Event) { e.Spindle = full.Spindle },
 		session.ClockSet: func(e *session.Event) { e.Clock = full.Clock }, session.Told: func(e *session.Event) { e.Note = "n" },
 	}
@@ -343,7 +345,7 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 
 // Every number says its unit, as a UCUM code that its name agrees with.
 func TestNumbersHaveUnits(t *testing.T) {
-	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s", "_ns": "ns", "_cel": "Cel"}
+	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s", "_ns": "ns", "_cel": "Cel", "_k": "K"}
 	for _, n := range append(names(), "parts", "analysis") {
 		walk(load(t, n), func(o map[string]any) {
 			props, _ := o["properties"].(map[string]any)
@@ -360,7 +362,7 @@ func TestNumbersHaveUnits(t *testing.T) {
 					continue
 				}
 				unit, _ := s["unit"].(string)
-				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "%", "1"}, unit) {
+				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "K", "%", "1"}, unit) {
 					t.Errorf("%s: %s has unit %q", n, name, unit)
 				}
 				for end, want := range suffix {

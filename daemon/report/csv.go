@@ -75,7 +75,7 @@ func (p Part) CSV(w io.Writer) error {
 	}
 	head := []string{
 		"journal", "seq", "at", "station", "job", "part", "no", "round", "depth_mm", "angle_deg", "size_mm", "size_in", "from_target_um",
-		"shown_mm", "zero_um", "thermal_um", "indentation_um", "capture_u_um", "how", "gauge", "mastering", "ring", "by", "counts", "why_not",
+		"shown_mm", "zero_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "capture_u_um", "how", "gauge", "mastering", "ring", "by", "counts", "why_not",
 	}
 	var rows [][]string
 	for i := range p.Records {
@@ -88,7 +88,7 @@ func (p Part) CSV(w io.Writer) error {
 		rows = append(rows, []string{
 			e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station), guard(x.Job), guard(x.Part), strconv.Itoa(x.No), strconv.Itoa(x.Round),
 			exact(x.Depth, analysis.MM), strconv.FormatFloat(x.Angle.Degrees(), 'f', -1, 64), mm(x.Size), inch(x.Size), micron(x.Deviation),
-			mm(x.Raw), micron(x.Zero), micron(x.Thermal), micron(x.Indentation), micron(x.U), guard(x.How), guard(x.Gauge), strconv.Itoa(x.Mastered), guard(rings[x.Mastered]), guard(e.Source),
+			mm(x.Raw), micron(x.Zero), micron(x.Thermal), string(x.PartFrom), micron(x.ExcessU), micron(x.Indentation), micron(x.U), guard(x.How), guard(x.Gauge), strconv.Itoa(x.Mastered), guard(rings[x.Mastered]), guard(e.Source),
 			counts, guard(why),
 		})
 	}
@@ -105,6 +105,8 @@ func (r *record) counts(x *session.Reading) (counts, why string) {
 		return "no", "without a mastering"
 	case r.fold.Doubtful[x.No]:
 		return "no", "in doubt after a check that failed"
+	case r.fold.Warmer[x.No]:
+		return "no", tooWarm
 	}
 	now := r.fold.Current(x.Round)[x.Place]
 	if now == nil || now.No != x.No {

@@ -83,6 +83,8 @@ func (r *record) tell(e *session.Record) (what, detail string) {
 		if e.Warm.Ring != nil { // the part's stands by the rounds
 			return "temperature", fmt.Sprintf("ring %.2f °C", e.Warm.Ring.Degrees())
 		}
+	case session.Cooled:
+		return "temperature", clean(e.Cool.Sentence())
 	case session.GaugeSeen:
 		return map[bool]string{true: "gauge lost", false: "gauge found"}[e.Gauge.Lost], clean(e.Gauge.Name + colon(e.Gauge.Why))
 	case session.ClockSet:

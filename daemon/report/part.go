@@ -114,7 +114,7 @@ func (p Part) record() *record {
 // doubted returns the failed look at a ring that puts the part in doubt, nil if
 // none does.
 func (r *record) doubted() *session.ZeroCheck {
-	if len(r.fold.Doubtful) == 0 || r.Bore.Verdict == nil {
+	if !r.fold.Doubted {
 		return nil
 	}
 	for _, all := range [][]session.Record{r.After, r.Records} {
@@ -291,7 +291,7 @@ func (r *record) made() []Field {
 	for _, x := range []struct {
 		n    int
 		what string
-	}{{len(r.fold.Voids), "struck out"}, {len(r.fold.Doubtful), "in doubt"}, {refused, "refused"}} {
+	}{{len(r.fold.Voids), "struck out"}, {len(r.fold.Doubtful), "in doubt"}, {len(r.fold.Warmer), "too warm"}, {refused, "refused"}} {
 		if x.n > 0 {
 			read = append(read, strconv.Itoa(x.n)+" "+x.what)
 		}

@@ -342,6 +342,42 @@ func TestGoodCheckBetween(t *testing.T) {
 	}
 }
 
+// A part that was accepted with no look at the ring since says that it is not final.
+func TestNotLookedAtAfterAcceptance(t *testing.T) {
+	set := shopSettings(t)
+	set.Master.Lapse.Fresh, set.Master.Lapse.FreshReadings = 0, 0
+	b := newBench(t, set)
+	b.begin("J-4112", "003", 0)
+	b.play(rounds(t, "sleeve"), 0)
+	b.must(session.Action{Do: "accept"})
+	const says = "verdict on part 003 is final when the ring still reads true"
+	if text := strings.Join(strings.Fields(Text(b.part("003"))), " "); !strings.Contains(text, says) {
+		t.Errorf("not said:\n%s", text)
+	}
+	b.ring("check", "R-1250", 0)
+	if text := strings.Join(strings.Fields(Text(b.part("003"))), " "); strings.Contains(text, says) {
+		t.Error("said after a good check")
+	}
+}
+
+// What a check put in doubt before the part was accepted, and was gauged again, leaves no
+// doubt of the verdict.
+func TestDoubtBeforeAcceptance(t *testing.T) {
+	set := shopSettings(t)
+	set.Master.Lapse.Fresh, set.Master.Lapse.FreshReadings = 0, 0
+	b := newBench(t, set)
+	b.begin("J-4112", "003", 0)
+	all := rounds(t, "sleeve")
+	b.play(all[:1], 0)
+	b.ring("check", "R-1250", 45*um1/100)
+	b.ring("master", "R-1250", 0)
+	b.play(all, 0)
+	b.must(session.Action{Do: "accept"})
+	if s := PartRecord(b.part("003")).Stamp; s.Word != "ACCEPTED" {
+		t.Errorf("stamp %+v", s)
+	}
+}
+
 // A reading that a failed check has put in doubt while the part is in hand stands
 // in brackets and does not count.
 func TestDoubtInHand(t *testing.T) {

@@ -40,18 +40,35 @@ func (r *record) sizes() {
 	if len(r.fold.Doubtful) > 0 {
 		t.Notes = append(t.Notes, "In brackets: in doubt after a check that failed, and not counted.")
 	}
+	if len(r.fold.Warmer) > 0 {
+		t.Notes = append(t.Notes, "In brackets: "+tooWarm+", and not counted.")
+	}
 	if r.again() {
 		t.Notes = append(t.Notes, "Where a place was gauged more than once in a round, the newest counts.")
 	}
 	r.doc.add(t)
 }
 
-// corrected says that sizes were brought to 20 °C, if any was.
+// corrected says by what temperatures sizes were corrected, if any was.
 func (r *record) corrected() string {
-	if !slices.ContainsFunc(r.fold.Readings, func(x *session.Reading) bool { return x.Thermal != 0 }) {
-		return ""
+	var measured, cooled bool
+	for _, x := range r.fold.Readings {
+		byCooling := x.PartFrom == session.ByCooling
+		cooled = cooled || byCooling
+		measured = measured || x.Thermal != 0 && !byCooling
 	}
-	return " and to 20 °C from measured temperatures"
+	at20 := slices.ContainsFunc(r.Records, func(e session.Record) bool { return e.Cool != nil && e.Cool.Surroundings != nil })
+	switch {
+	case measured && cooled:
+		return " and to 20 °C from measured temperatures or from how the part cooled"
+	case cooled && at20:
+		return " and to 20 °C from how the part cooled and the measured temperature of its surroundings"
+	case cooled:
+		return " and for how warm the part was above its surroundings, from how it cooled"
+	case measured:
+		return " and to 20 °C from measured temperatures"
+	}
+	return ""
 }
 
 // indented reports whether any size was corrected for the indentation.
@@ -186,6 +203,9 @@ func (r *record) honing(rounds []session.Round, width int) (rows [][]string) {
 	return rows
 }
 
+// tooWarm is why a reading of a warm part does not count.
+const tooWarm = "taken while the part was warm by what was not known"
+
 func nonzero(n int) string {
 	if n == 0 {
 		return ""
@@ -193,7 +213,8 @@ func nonzero(n int) string {
 	return strconv.Itoa(n)
 }
 
-// warmth tells how warm the part was in a round, as last measured in it.
+// warmth tells how warm the part was in a round, as last measured in it or as its cooling
+// told.
 func (r *record) warmth() func(session.Round) string {
 	by, round := map[int]string{}, 0
 	for i := range r.Records {
@@ -202,9 +223,20 @@ func (r *record) warmth() func(session.Round) string {
 			round = e.Round.Number
 		case e.Warm != nil && e.Warm.Part != nil:
 			by[round] = fmt.Sprintf("%.1f", e.Warm.Part.Degrees())
+		case e.Cool != nil && !e.Cool.Ended:
+			by[round] = coolDown(e.Cool)
 		}
 	}
 	return func(x session.Round) string { return by[x.Number] }
+}
+
+// coolDown writes how warm a part was by how it cooled: above 20 °C where the
+// temperature of its surroundings is known, else above those.
+func coolDown(c *session.CoolDown) string {
+	if c.Surroundings == nil {
+		return fmt.Sprintf("+%.1f K", c.Warmer.Degrees())
+	}
+	return fmt.Sprintf("%.1f", (*c.Surroundings + c.Warmer).Degrees())
 }
 
 // sums are the extremes of each round, and what it brought.

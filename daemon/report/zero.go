@@ -47,7 +47,11 @@ func (r *record) zero() {
 		r.doc.add(Para("No ring was read: the sizes are the gauge's own."))
 		return
 	}
-	r.doc.add(looksTable(looks, false), ringsTable(looks, r.unit))
+	r.doc.add(looksTable(looks, false))
+	if after := r.Bore.Master.CheckAfter; after != "" {
+		r.doc.add(Para(clean(after)))
+	}
+	r.doc.add(ringsTable(looks, r.unit))
 	if t := gaugesTable(looks); t != nil {
 		r.doc.add(t)
 	}

@@ -21,7 +21,8 @@ type Action struct {
 	// again), skip, take, void, restore, master, check (the zero, leaving it
 	// alone), reread (the ring that set it, as if it were a part), leave (a ring that is
 	// being read), knock (the gauge had
-	// one), dressed (the stones were), warm (temperatures were measured), accept, reject, note.
+	// one), dressed (the stones were), warm (temperatures were measured), cooldown (take
+	// off what the part is still warm by, as its cooling tells), accept, reject, note.
 	Do  string `json:"do"`
 	Job string `json:"job,omitempty"`
 	// Spec is a job that is not in the configuration, entered at the machine: it
@@ -39,6 +40,7 @@ type Action struct {
 	Strokes int     `json:"strokes,omitempty"`
 	Seconds float64 `json:"seconds,omitempty"`
 	Dressed bool    `json:"dressed,omitempty"`
+	Off     bool    `json:"off,omitempty"`     // for cooldown: no longer
 	Confirm bool    `json:"confirm,omitempty"` // go on although the tool asked whether it is meant
 	Source  string  `json:"source,omitempty"`
 	Warmth
@@ -134,10 +136,12 @@ func (s *Session) do(a Action) error {
 		return s.newRound(a)
 	case "void", "restore":
 		return s.void(a)
+	case "cooldown":
+		return s.coolDown(a)
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, leave, knock, dressed, warm, accept, reject, note", a.Do)
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, leave, knock, dressed, warm, cooldown, accept, reject, note", a.Do)
 }
 
 // Bounds of one round of honing by hand: a day, and far more strokes than one has.
@@ -392,7 +396,10 @@ func (s *Session) judge(a Action) error {
 		if due := s.set.Master.Lapse.BeforeAccept(f.standing(), s.now.Wall); due != nil {
 			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, due.Sentence)
 		}
-		if b.Cooling.Shrinking() && !a.Confirm {
+		if open := f.unclosed(); open != "" {
+			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, open)
+		}
+		if b.Shrinking() && !a.Confirm {
 			return ask("part %s is in size only as long as it is warm: %s", f.Part.Serial, b.Cooling.Sentence)
 		}
 	} else if strings.TrimSpace(a.Reason) == "" {

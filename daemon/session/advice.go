@@ -24,7 +24,7 @@ func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 	if f.Part != nil {
 		in.Prior = f.Part.Rate
 	}
-	if c := b.Cooling; c != nil && c.Usable && !c.Ready {
+	if c := b.Cooling; c != nil && c.Usable && !c.Ready && b.Cool == nil {
 		in.Warm = &advise.Warm{Shrink: c.Remaining, Within: max(c.Most-c.Remaining, 0), Wait: c.Wait}
 	}
 	a := advise.Next(in)

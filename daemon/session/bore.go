@@ -43,6 +43,8 @@ type Bore struct {
 	// gauge is mastered and something is gauged.
 	U      *uncertainty.Stated `json:"u,omitempty"`
 	Budget *uncertainty.Budget `json:"budget,omitempty"`
+	// FormBudget is that of a form error: the difference of two sizes.
+	FormBudget *uncertainty.Budget `json:"form_budget,omitempty"`
 	// Form is the form of the bore in that round; Words say it, worst first.
 	Form  *form.Result `json:"form,omitempty"`
 	Words []string     `json:"words,omitempty"`
@@ -53,6 +55,10 @@ type Bore struct {
 	// Cooling is what repeated readings at one place say of a warm part.
 	Cooling *master.Cooling `json:"cooling,omitempty"`
 	Warm    *Warmth         `json:"warm,omitempty"`
+	// WarmFrom says where the part's temperature in Warm comes from; where it comes from
+	// its cooling, Cool says what that takes off.
+	WarmFrom Source   `json:"part_temperature_from,omitempty"`
+	Cool     *CoolNow `json:"cooldown,omitempty"`
 
 	Master    MasterState `json:"master"`
 	Gauge     *Gauge      `json:"gauge,omitempty"`
@@ -90,6 +96,10 @@ func (b *Bore) In(u analysis.Unit) *Bore {
 	return &c
 }
 
+// Shrinking reports whether the part is still to shrink by more than may be left and
+// nothing takes that off: whatever it reads now is not its size.
+func (b *Bore) Shrinking() bool { return b.Cool == nil && b.Cooling.Shrinking() }
+
 // Sizes are the extreme local sizes of a round and what lies between.
 type Sizes struct {
 	Smallest  Local              `json:"smallest"`
@@ -109,7 +119,8 @@ type Local struct {
 type PlaceState struct {
 	analysis.Place
 	// State is due, taken, skipped, void, or stale: it was taken without a
-	// mastering, or a failed check has put it in doubt.
+	// mastering, a failed check has put it in doubt, or the part was warm by what was
+	// not known.
 	State     string              `json:"state"`
 	Size      *analysis.Length    `json:"size_mm,omitempty"`
 	Deviation *analysis.Deviation `json:"deviation_um,omitempty"`
@@ -166,6 +177,11 @@ type MasterState struct {
 	// CheckDue says why the zero is to be checked before the bore, which is in size, can
 	// be accepted; empty if the last look at the ring is fresh enough.
 	CheckDue string `json:"check_due,omitempty"`
+	// CheckAfter asks for a look at the ring after the part in hand was accepted: the
+	// verdict is final when that is good. Doubted says that one failed, so that the
+	// readings which the verdict rests on are in doubt.
+	CheckAfter string `json:"check_after,omitempty"`
+	Doubted    bool   `json:"verdict_in_doubt,omitempty"`
 	// Running tells of a mastering in progress.
 	Running *Master `json:"running,omitempty"`
 }
@@ -188,6 +204,11 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		w := f.Warm
 		b.Warm = &w
 	}
+	if b.Cool = f.coolNow(now); b.Cool != nil {
+		b.WarmFrom = ByCooling
+	} else if f.Warm.Part != nil {
+		b.WarmFrom = f.WarmFrom
+	}
 	b.Check, b.Reread = f.Failed, f.Again
 	f.masterState(b, set, now)
 	if f.Job != nil {
@@ -199,8 +220,23 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 			b.Master.CheckDue = due.Sentence
 		}
 	}
+	f.after(b)
 	b.Cautions = append(f.cautions(b), f.calibrations(set, now)...)
 	return b
+}
+
+// after tells what the looks at a ring after the verdict say of it.
+func (f *Fold) after(b *Bore) {
+	if f.Verdict == nil {
+		return
+	}
+	b.Master.Doubted = f.Doubted
+	if !f.Verdict.Accepted || b.Master.Doubted || !f.Gauged {
+		return
+	}
+	if due := master.AfterAccept(f.standing(), f.Verdict.Part, len(f.Ended)); due != nil {
+		b.Master.CheckAfter = due.Sentence
+	}
 }
 
 func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {

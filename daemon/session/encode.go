@@ -67,6 +67,10 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 	if r.Indentation != 0 {
 		b = r.Indentation.AppendJSON(append(b, `,"indentation_um":`...))
 	}
+	b = appendSome(b, `,"part_temperature_from":`, string(r.PartFrom))
+	if r.ExcessU != 0 {
+		b = r.ExcessU.AppendJSON(append(b, `,"excess_u_um":`...))
+	}
 	b = appendSome(b, `,"ask":`, r.Ask)
 	b = strconv.AppendInt(append(b, `,"mastered":`...), int64(r.Mastered), 10)
 	return append(b, '}'), nil

@@ -21,6 +21,8 @@ func drawReading(t *rapid.T) *Reading {
 		How: text.Draw(t, "how"), Turns: rapid.IntRange(0, 2).Draw(t, "turns"), Raw: analysis.Length(length.Draw(t, "raw")),
 		Zero: analysis.Deviation(length.Draw(t, "zero")), Thermal: analysis.Deviation(rapid.Int64Range(0, 1).Draw(t, "thermal")),
 		Indentation: analysis.Deviation(rapid.Int64Range(-1, 1).Draw(t, "indentation")),
+		PartFrom:    rapid.SampledFrom([]Source{"", BySensor, ByCooling}).Draw(t, "part from"),
+		ExcessU:     analysis.Deviation(rapid.Int64Range(0, 1).Draw(t, "excess u")),
 		Ask:         text.Draw(t, "ask"), Mastered: int(number.Draw(t, "mastered")),
 		Sent: Sent{
 			Digits: rapid.Int64().Draw(t, "digits"), Places: rapid.IntRange(0, 9).Draw(t, "places"), Frame: text.Draw(t, "frame"),

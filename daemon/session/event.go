@@ -32,6 +32,7 @@ const (
 	Disturbed Kind = "disturbed" // the gauge had a knock or new tips: its zero is not to be trusted
 	Dressing  Kind = "dressed"   // the stones were dressed, trued or changed
 	Warmed    Kind = "warm"      // temperatures of part and ring were measured
+	Cooled    Kind = "cooldown"  // how warm the part is was taken from how it cools, or no longer is
 	Judged    Kind = "verdict"   // a part was accepted or laid aside
 	GaugeSeen Kind = "gauge"     // the gauge was found or lost
 	Turning   Kind = "spindle"   // the spindle was switched on or off
@@ -61,6 +62,7 @@ type Event struct {
 	Reread  *Rereading    `json:"reread,omitempty"`
 	Rework  *Rework       `json:"rework,omitempty"`
 	Warm    *Warmth       `json:"warm,omitempty"`
+	Cool    *CoolDown     `json:"cooldown,omitempty"`
 	Verdict *Verdict      `json:"verdict,omitempty"`
 	Gauge   *Gauge        `json:"gauge,omitempty"`
 	Spindle *Spindle      `json:"spindle,omitempty"`
@@ -129,11 +131,16 @@ type Reading struct {
 	Sent      Sent               `json:"sent"`
 	Raw       analysis.Length    `json:"raw_mm"` // as the gauge showed it
 	// Size = Raw + Zero + Thermal + Indentation: what the mastering adds, what the
-	// measured temperatures of part and ring add to that for the size at 20 °C, and
+	// temperatures of part and ring add to that for the size at 20 °C, and
 	// what is taken off where the tips sink deeper into the part than into the ring.
 	Zero        analysis.Deviation `json:"zero_um"`
 	Thermal     analysis.Deviation `json:"thermal_um,omitempty"`
 	Indentation analysis.Deviation `json:"indentation_um,omitempty"`
+	// PartFrom says where the part's temperature in Thermal comes from, empty: from
+	// nowhere, or the journal is older than this. ExcessU is the standard uncertainty of
+	// what was taken off by the [CoolDown], 0 without one.
+	PartFrom Source             `json:"part_temperature_from,omitempty"`
+	ExcessU  analysis.Deviation `json:"excess_u_um,omitempty"`
 	// Ask says that the size fits another section far better than this one. The
 	// reading stands where it was taken until a person says otherwise.
 	Ask string `json:"ask,omitempty"`

@@ -36,6 +36,7 @@ type Fold struct {
 	done     map[analysis.Place]bool // where a reading of the round in hand stands
 	Voids    map[int]string          // reason by reading number
 	Doubtful map[int]bool            // by reading number: a check that failed has put it in doubt
+	Doubted  bool                    // one that failed after the verdict has put what that rests on in doubt
 	Refused  *Refusal                // the newest, until a reading is taken
 	Chosen   *analysis.Place
 	Staying  bool                    // at Chosen, reading after reading
@@ -54,7 +55,11 @@ type Fold struct {
 	Running  *Master               // a mastering or check in progress: Raw holds the ring readings so far
 	Moved    float64               // seconds the wall clock jumped since mastering, summed without sign
 	Warm     Warmth                // temperatures as last measured; the part's only of the round in hand
+	WarmFrom Source                // of Warm.Part
 	RingThen *analysis.Temperature // of the ring, at the mastering
+	Cool     *CoolDown             // what the part's warmth is taken from while that is not measured
+	Warmer   map[int]bool          // by reading number: taken off a part warm by what was not known
+	steady   int                   // index in Readings since when the clock was not set
 
 	Gauge   Gauge
 	Known   bool             // a gauge event has been seen
@@ -78,6 +83,7 @@ func (f *Fold) prune() {
 	oldest := f.Readings[0].No
 	maps.DeleteFunc(f.Voids, func(no int, _ string) bool { return no < oldest })
 	maps.DeleteFunc(f.Doubtful, func(no int, _ bool) bool { return no < oldest })
+	maps.DeleteFunc(f.Warmer, func(no int, _ bool) bool { return no < oldest })
 }
 
 // Round returns the number of the round in hand, 0 before the first honing.
@@ -104,8 +110,8 @@ func (f *Fold) Apply(e *Event) {
 		f.RoundAt = e.At
 		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
-		f.begin, f.done = len(f.Readings), nil
-		f.Warm.Part, f.Dressed = nil, false
+		f.begin, f.steady, f.done = len(f.Readings), 0, nil
+		f.Warm.Part, f.Cool, f.Dressed = nil, nil, false
 	case Placed:
 		f.place(e.Place)
 	case Taken:
@@ -128,6 +134,9 @@ func (f *Fold) Apply(e *Event) {
 			f.Voids = map[int]string{}
 		}
 		f.Voids[e.Void.No] = e.Void.Reason
+		if c := f.Cool; c != nil && e.Void.No >= c.First && e.Void.No <= c.Last {
+			f.Cool = nil
+		}
 		f.stands()
 	case Restored:
 		delete(f.Voids, e.Void.No)
@@ -148,6 +157,7 @@ func (f *Fold) Apply(e *Event) {
 	case Mastered:
 		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
 		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
+		f.Cool = nil
 		f.look(e.At)
 		if g := e.Master.BySecond(); g != nil { // only the first ring tells of the zero
 			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
@@ -170,7 +180,9 @@ func (f *Fold) Apply(e *Event) {
 	case Disturbed:
 		f.Knocked = e.Note
 	case Warmed:
-		f.warm(e.Warm)
+		f.warm(e.Warm, e.Source)
+	case Cooled:
+		f.cool(e.Cool)
 	case Judged:
 		f.Verdict = e.Verdict
 		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
@@ -182,6 +194,7 @@ func (f *Fold) Apply(e *Event) {
 		f.Spindle = e.Spindle.On
 	case ClockSet:
 		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
+		f.Cool, f.steady = nil, len(f.Readings)
 	}
 }
 
@@ -211,9 +224,12 @@ func (f *Fold) instrument(name string) (Gauge, bool) {
 	return g, ok
 }
 
-func (f *Fold) warm(w *Warmth) {
+func (f *Fold) warm(w *Warmth, source string) {
 	if w.Part != nil {
-		f.Warm.Part = w.Part
+		f.Warm.Part, f.WarmFrom, f.Cool = w.Part, ByEntry, nil
+		if source == "gauge" {
+			f.WarmFrom = BySensor
+		}
 	}
 	if w.Ring != nil {
 		f.Warm.Ring = w.Ring
@@ -236,7 +252,8 @@ func (f *Fold) standing() master.Standing {
 // failed takes in that a check did not find the zero as it must be: the readings of the
 // part since the last good look are in doubt.
 func (f *Fold) failed(c *ZeroCheck, at time.Time) {
-	f.Failed, f.FailedAt = c, at
+	f.Failed, f.FailedAt, f.Cool = c, at, nil
+	f.Doubted = f.Doubted || f.Verdict != nil && f.Gauged
 	for _, r := range f.Readings {
 		if r.At.After(f.GoodAt) {
 			f.mistrust(r.No)
@@ -254,10 +271,10 @@ func (f *Fold) mistrust(no int) {
 
 func (f *Fold) newPart(p *Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
-	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.begin, f.done = nil, nil, nil, nil, 0, nil
+	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.begin, f.steady, f.done = nil, nil, nil, nil, nil, 0, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
-	f.Staying, f.Gauged = false, false
-	f.Warm.Part = nil
+	f.Staying, f.Gauged, f.Doubted = false, false, false
+	f.Warm.Part, f.Cool = nil, nil
 }
 
 func (f *Fold) place(c *Choice) {
@@ -276,9 +293,13 @@ func (f *Fold) place(c *Choice) {
 	f.Skipped[c.Place] = true
 }
 
-// counts reports whether a reading counts: it is not void, rests on a mastering,
-// and no failed check has put it in doubt.
-func (f *Fold) counts(r *Reading) bool {
+// counts reports whether a reading counts: it is sound, and was not taken off a part
+// that was warm by what was not known.
+func (f *Fold) counts(r *Reading) bool { return f.sound(r) && !f.Warmer[r.No] }
+
+// sound reports whether a reading is not void, rests on a mastering, and no failed check
+// has put it in doubt.
+func (f *Fold) sound(r *Reading) bool {
 	_, void := f.Voids[r.No]
 	return !void && r.Mastered > 0 && !f.Doubtful[r.No]
 }
@@ -310,8 +331,8 @@ func (f *Fold) during(round int) []*Reading {
 }
 
 // Due returns the place to gauge next: the one chosen, else the first of the
-// plan that has no reading that counts and is not skipped; nil if the plan is
-// complete or there is no job.
+// plan that has no reading that counts and is not skipped, the place where the part was
+// watched as it cooled last; nil if the plan is complete or there is no job.
 func (f *Fold) Due() *analysis.Place {
 	if f.Job == nil {
 		return nil
@@ -319,14 +340,20 @@ func (f *Fold) Due() *analysis.Place {
 	if f.Chosen != nil {
 		return f.Chosen
 	}
+	var last *analysis.Place
 	for _, d := range f.Job.Sections {
 		for _, a := range f.Job.Orientations {
-			if p := (analysis.Place{Depth: d, Angle: a}); !f.done[p] && !f.Skipped[p] {
+			p := analysis.Place{Depth: d, Angle: a}
+			switch {
+			case f.done[p] || f.Skipped[p]:
+			case f.Cool != nil && f.Cool.Place == p:
+				last = &p
+			default:
 				return &p
 			}
 		}
 	}
-	return nil
+	return last
 }
 
 // stand notes where a reading of the round in hand stands. Without a mastering one

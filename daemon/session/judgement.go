@@ -1,8 +1,6 @@
 package session
 
 import (
-	"strings"
-
 	"fairbore/analysis"
 	"fairbore/analysis/form"
 	"fairbore/analysis/master"
@@ -32,7 +30,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	if err != nil { // the configuration check asks for all that it needs
 		return
 	}
-	b.U, b.Budget = &size.Stated, &size
+	b.U, b.Budget, b.FormBudget = &size.Stated, &size, &form
 	rule := set.Rule
 	if rule == "" {
 		rule = verdict.Simple
@@ -89,17 +87,58 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 	if f.contactCorrected(basis) {
 		in.Indentation = left
 	}
-	if f.Warm.Part != nil && f.RingThen != nil { // measured, and corrected for
-		in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
-		in.PartFromRing, in.PartWithin = *f.Warm.Part-*f.RingThen, thermometer
-	}
+	cooling := f.excessU(basis)
+	in.Cooling = cooling
+	f.temperatures(&in, cooling > 0)
 	if size, err = uncertainty.Bore(in); err != nil {
 		return size, form, err
 	}
 	form, err = uncertainty.Difference(uncertainty.DifferenceInput{
 		Size: f.Job.Target, Repeat: set.Gauge.Repeatability, Readings: 1, Resolution: set.Gauge.Step, Part: part,
+		Cooling: cooling, GainU: in.GainU, Apart: widest(readings),
 	})
 	return size, form, err
+}
+
+// temperatures puts what is known of them into a budget. The cooling tells how far the
+// part is above its surroundings and nothing of how far the ring is from those: that
+// stays in doubt as without it.
+func (f *Fold) temperatures(in *uncertainty.BoreInput, cooled bool) {
+	if f.RingThen == nil {
+		return
+	}
+	var part analysis.Temperature
+	within := thermometer
+	switch t := f.surroundings(); {
+	case f.Warm.Part != nil && !cooled: // measured, and corrected for
+		part = *f.Warm.Part
+	case cooled && t != nil:
+		part, within = *t, max(thermometer, in.PartWithin)
+	default:
+		return
+	}
+	in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
+	in.PartFromRing, in.PartWithin = part-*f.RingThen, within
+}
+
+// excessU is the largest standard uncertainty of what the cooling took off a reading of a
+// round that counts.
+func (f *Fold) excessU(round int) (u analysis.Deviation) {
+	for _, r := range f.during(round) {
+		if f.counts(r) {
+			u = max(u, r.ExcessU)
+		}
+	}
+	return u
+}
+
+// widest is the largest difference of two sizes.
+func widest(readings []analysis.Reading) analysis.Length {
+	lo, hi := readings[0].Size, readings[0].Size
+	for _, r := range readings {
+		lo, hi = min(lo, r.Size), max(hi, r.Size)
+	}
+	return hi - lo
 }
 
 // material returns the expansion of a material; one that is not stated is steel,
@@ -107,29 +146,4 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 func material(name string) (uncertainty.Expansion, error) {
 	m, err := master.FindMaterial(orElse(name, "steel"))
 	return uncertainty.Expansion{Alpha: m.Alpha, U: m.Spread}, err
-}
-
-// cooling looks at the readings at one place, one after the other, for a part that
-// is still warm; nil if there are too few in a row.
-func (f *Fold) cooling(set *Settings) *master.Cooling {
-	var points []master.Warm
-	var at analysis.Place
-	for _, r := range f.Readings[f.begin:] {
-		if !f.counts(r) {
-			continue
-		}
-		if r.Place != at {
-			at, points = r.Place, nil
-		}
-		points = append(points, master.Warm{At: r.At.Sub(f.RoundAt), Size: r.Size})
-	}
-	if len(points) < master.LeastWarm {
-		return nil
-	}
-	tau, basis := master.Expect(f.Job.Material, f.Job.Outside, f.Job.Nominal)
-	rules := master.UsualCooling(set.Gauge.Repeatability, tau)
-	rules.Basis = basis
-	c := master.Settle(points, rules)
-	c.Sentence = strings.TrimSpace(c.Sentence)
-	return &c
 }

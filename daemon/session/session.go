@@ -9,7 +9,6 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
-	"fairbore/analysis/master"
 	"fairbore/drivers"
 )
 
@@ -302,25 +301,6 @@ func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
 	return raw, !s.set.Gauge.Deviation
 }
 
-// thermal is what brings a size, as gauged against the ring, to 20 °C. Without
-// the temperatures of both, or the materials, it is 0, and the doubt is in the budget.
-func (f *Fold) thermal(size analysis.Length) analysis.Deviation {
-	if f.Master == nil || f.Warm.Part == nil || f.RingThen == nil {
-		return 0
-	}
-	part, err1 := master.FindMaterial(f.Job.Material)
-	ring, err2 := master.FindMaterial(orElse(f.Master.Ring.Material, "steel"))
-	if err1 != nil || err2 != nil {
-		return 0
-	}
-	t := master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: ring.Alpha, PartAlpha: part.Alpha, RingAt: *f.RingThen, PartAt: *f.Warm.Part}
-	d, err := t.Correction(size)
-	if err != nil {
-		return 0
-	}
-	return d
-}
-
 // taken handles a captured value: a reading of the ring while mastering, else
 // a reading of the part.
 func (s *Session) taken(smp *drivers.Sample, sent Sent, c captured) {
@@ -388,7 +368,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	}
 	// The contact first, as it happened at the temperature of the part.
 	r.Indentation = f.contact(&s.set.Gauge)
-	r.Thermal = f.thermal(size + analysis.Length(r.Indentation))
+	r.Thermal, r.ExcessU, r.PartFrom = f.warmth(size+analysis.Length(r.Indentation), r.At)
 	r.Size += analysis.Length(r.Thermal + r.Indentation)
 	r.Deviation += r.Thermal + r.Indentation
 	if n := len(f.Readings); n > 0 {
@@ -401,6 +381,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	s.live.Hint = r.Ask
 	s.spindle.since = 0
 	s.emit(Event{Kind: Taken, Reading: r})
+	s.closes(r)
 }
 
 // depthFresh is how old a depth may be to belong to a value captured now.

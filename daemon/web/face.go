@@ -152,6 +152,10 @@ func (s *Server) face(b *session.Bore, f picture.Format) face {
 func (v *face) headline(b *session.Bore, f picture.Format) {
 	running := b.Master.Running
 	switch {
+	case b.Verdict != nil && b.Master.Doubted:
+		v.says(watch, "In doubt", "a person")
+		v.State = "in doubt after a failed zero check"
+		v.limits(b, f)
 	case b.Verdict != nil && b.Verdict.Accepted:
 		v.says(safe, "Accepted", "the next part")
 		v.limits(b, f)
@@ -187,9 +191,7 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 }
 
 // warm reports whether repeated readings show the part still to shrink.
-func warm(b *session.Bore) bool {
-	return b.Cooling.Shrinking()
-}
+func warm(b *session.Bore) bool { return b.Shrinking() }
 
 // asked is what the tool asks about the place of the newest reading, "" if
 // nothing. Who gauges on has answered it.
@@ -296,8 +298,11 @@ func extremes(b *session.Bore, f picture.Format) string {
 func (v *face) advise(b *session.Bore) {
 	v.Reason = b.Why
 	switch a := b.Advice; {
+	case b.Verdict != nil && b.Master.Doubted:
+		v.Advice = "Master the gauge, then gauge part " + b.Verdict.Part + " again as the next part."
+		v.Reason = "A zero check after its verdict failed: its readings since the last good look at the ring are in doubt, and those of other parts in between."
 	case b.Verdict != nil:
-		v.Advice, v.Reason = "Take the next part.", b.Verdict.Reason
+		v.Advice, v.Reason = "Take the next part.", join(b.Verdict.Reason, b.Master.CheckAfter)
 	case !b.Recording:
 		v.Advice, v.Reason = "Stop: what is gauged now is not kept.", join(b.Warning, "Call whoever looks after this computer.")
 		v.Cautions = nil
@@ -323,8 +328,14 @@ func (v *face) advise(b *session.Bore) {
 	for _, p := range b.Places {
 		v.Reason = join(p.Ask, v.Reason)
 	}
-	if b.Cooling != nil && !b.Cooling.Ready {
-		v.Reason = join(b.Cooling.Sentence, b.Cooling.Basis, v.Reason)
+	switch c := b.Cooling; {
+	case b.Cool != nil && b.Verdict == nil:
+		v.Reason = join(b.Cool.Sentence, v.Reason)
+	case c != nil && !c.Ready:
+		if c.Excess != nil && warm(b) {
+			v.Advice += " Or have it taken off, under Warmth."
+		}
+		v.Reason = join(c.Sentence, c.Basis, v.Reason)
 	}
 	v.ask(b)
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"fairbore/analysis/master"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/session"
 )
@@ -127,6 +128,39 @@ func TestWarmIsNotInSize(t *testing.T) {
 		if f.Tone != watch || f.Big != "Too warm" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "Let it cool for about ") || strings.Contains(strings.ToLower(f.Reason), "in size") {
 			t.Errorf("%s: %s %q, due %q, room %q, advice %q", name, f.Tone, f.Big, f.Due, f.Room, f.Advice)
 		}
+	}
+}
+
+// What is taken off for the warmth of a part is said, and the part is judged; where it
+// could be, that is offered.
+func TestWarmthThatIsTakenOff(t *testing.T) {
+	b := states()["warm"]
+	if f := faceOf(b, picture.Format{}); b.Cooling.Excess != nil != strings.Contains(f.Advice, "taken off, under Warmth") {
+		t.Errorf("excess %v, advice %q", b.Cooling.Excess, f.Advice)
+	}
+	b.Cooling.Excess = &master.Excess{Size: 3, U: 1}
+	if f := faceOf(b, picture.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
+		t.Errorf("advice %q", f.Advice)
+	}
+	b.Cool = &session.CoolNow{Sentence: "Warm by its cooling: 1.20 µm is taken off."}
+	if f := faceOf(b, picture.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, b.Cool.Sentence) || strings.Contains(f.Advice, "cool") {
+		t.Errorf("%q, advice %q, reason %q", f.Big, f.Advice, f.Reason)
+	}
+}
+
+// An accepted part whose ring was not looked at since says so; one in doubt is not shown
+// as accepted.
+func TestAfterAcceptance(t *testing.T) {
+	b := states()["accepted"]
+	if b.Master.CheckAfter == "" {
+		t.Fatal("no check is asked for after the last reading")
+	}
+	if f := faceOf(b, picture.Format{}); f.Big != "Accepted" || !strings.Contains(f.Reason, "Check the zero once more") {
+		t.Errorf("%q, %q", f.Big, f.Reason)
+	}
+	b.Master.Doubted = true
+	if f := faceOf(b, picture.Format{}); f.Big != "In doubt" || f.Tone != watch || !strings.Contains(f.Advice, "again") || !strings.Contains(f.Reason, "check after its verdict failed") {
+		t.Errorf("%q %s, %q, %q", f.Big, f.Tone, f.Advice, f.Reason)
 	}
 }
 

@@ -243,6 +243,8 @@ func note(e *session.Event, f picture.Format) string {
 		return "reading " + strconv.Itoa(e.Void.No) + " void: " + e.Void.Reason
 	case session.Disturbed, session.Dressing, session.Told:
 		return e.Note
+	case session.Cooled:
+		return e.Cool.Sentence()
 	case session.Restored:
 		return "reading " + strconv.Itoa(e.Void.No) + " counts again"
 	case session.Judged:

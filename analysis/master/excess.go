@@ -1,0 +1,120 @@
+package master
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Excess is by how much a cooling part is larger than it will be when it has the
+// temperature of its surroundings, as repeated sizes at one place tell. A part of metal
+// is as warm inside as at its wall: in still air the resistance within it is less than a
+// hundredth of that to the air (Biot number h L/k below 0.01, geometry), so what is found
+// at one place holds at all.
+type Excess struct {
+	Size analysis.Deviation `json:"size_um"`
+	// U is the standard uncertainty of Size: of the time constant and the amplitude, with
+	// what they have in common.
+	U analysis.Deviation `json:"u_um"`
+	// Tau is how fast Size falls, TauU how fast U does, which is slower: the slower the
+	// cooling may be, the longer it is in doubt.
+	Tau  time.Duration `json:"time_constant_ns"`
+	TauU time.Duration `json:"u_time_constant_ns"`
+}
+
+// Later returns what is left of it after a time, and the standard uncertainty of that. A
+// time below 0 counts as 0: nothing is said of what was before the last reading of the fit.
+func (x Excess) Later(after time.Duration) (size, u analysis.Deviation) {
+	fall := func(d analysis.Deviation, tau time.Duration) float64 {
+		if tau <= 0 {
+			return 0
+		}
+		return float64(d) * math.Exp(-max(after, 0).Seconds()/tau.Seconds())
+	}
+	return analysis.Deviation(math.Round(fall(x.Size, x.Tau))), analysis.Deviation(math.Ceil(fall(x.U, x.TauU)))
+}
+
+// Warmer returns how much warmer than its surroundings a part of a diameter is, by its
+// excess and its expansion in 10⁻⁶ per kelvin: excess / (α D). 0 without either.
+func (x Excess) Warmer(size analysis.Length, alpha float64) analysis.Temperature {
+	if size <= 0 || !(alpha > 0) {
+		return 0
+	}
+	return analysis.Temperature(math.Round(float64(analysis.Celsius) * float64(x.Size) / (1e-6 * alpha * float64(size))))
+}
+
+// excess works out what the part is still larger by at time t, in seconds, from all time
+// constants that the data allow, each as likely as it fits: the mean and the variance of
+// the sizes that they lead to, their own variances included (the posterior with an even
+// density of ln τ within its bounds; JCGM 101:2008, 6.4.9, has the like for a mean).
+func (p *profile) excess(t float64) (size, u float64) {
+	var sum, first, second float64
+	for _, f := range p.fits[:p.grid] {
+		w := math.Exp(-(f.rss - p.best.rss) / (2 * p.sigma2))
+		fall := math.Exp(-t / f.tau)
+		e := f.amp * fall
+		sum += w
+		first += w * e
+		second += w * (e*e + p.sigma2*f.vAmp*fall*fall)
+	}
+	if sum == 0 {
+		return 0, 0
+	}
+	size = first / sum
+	return size, math.Sqrt(max(second/sum-size*size, 0))
+}
+
+// cooled is the excess at the last reading, and how it goes on.
+func (p *profile) cooled() *Excess {
+	last := p.t[len(p.t)-1]
+	size, u := p.excess(last)
+	then, thenU := p.excess(last + p.best.tau)
+	if !(size > then && then > 0 && u > thenU && thenU > 0) {
+		return nil
+	}
+	return &Excess{
+		Size: analysis.Deviation(length(size)), U: analysis.Deviation(length(u)),
+		Tau: seconds(p.best.tau / math.Log(size/then)), TauU: seconds(p.best.tau / math.Log(u/thenU)),
+	}
+}
+
+// leastExcess is the least number of readings that the part's temperature is taken from.
+const leastExcess = 8
+
+// PartExcess returns the fit of repeated sizes of a cooling part whose Excess may be taken
+// off what the part is gauged at from then on. It is asked more of than one to wait by:
+// eight readings, from which, and from all but the last, and all but the last two,
+// [Settle] tells the final size, so that it is no accident of one of them; and an excess
+// above what a settled part may have left and above twice its own standard uncertainty,
+// since to take off less adds noise. The error says why there is none, and what to do.
+func PartExcess(points []Warm, rules CoolingRules) (Cooling, error) {
+	if len(points) < leastExcess {
+		return Cooling{}, fmt.Errorf("%d of %d readings in a row at one place, by which it can be told how warm the part is; gauge on there", len(points), leastExcess)
+	}
+	all := Settle(points, rules)
+	switch x := all.Excess; {
+	case !all.Usable:
+		return Cooling{}, fmt.Errorf("the cooling can't be told yet. %s", all.Sentence)
+	case x == nil || x.Size <= rules.Remaining || x.Size <= 2*x.U:
+		return Cooling{}, errors.New("what is still to come is too little to be worth taking off; judge the part as it is")
+	}
+	for less := 1; less <= 2; less++ {
+		if c := Settle(points[:len(points)-less], rules); c.Excess == nil {
+			return Cooling{}, errors.New("the cooling can only just be told: gauge twice more at this place")
+		}
+	}
+	return all, nil
+}
+
+// Still says what of it is taken off now, and how warm that is.
+func (x Excess) Still(after time.Duration, warmer analysis.Temperature) string {
+	size, u := x.Later(after)
+	s := fmt.Sprintf("Warm by its cooling: %s ± %s is taken off, less as it cools", show(size), show(2*u))
+	if warmer > 0 && x.Size > 0 {
+		s += fmt.Sprintf("; it is %.1f K above its surroundings", warmer.Degrees()*float64(size)/float64(x.Size))
+	}
+	return s + "."
+}
