@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"flag"
 	"math"
+	"math/rand/v2"
 	"os"
 	"reflect"
 	"strings"
@@ -170,6 +171,42 @@ func TestDifference(t *testing.T) {
 	}
 }
 
+// A gain that is off stretches a difference in proportion: 10 µm by a gain known to
+// 2 % (standard) is in doubt by 0.2 µm; what the gauge's scatter adds is the same. The
+// Monte Carlo draws gain and values, and takes their difference, which is not linear.
+func TestDifference_Gain(t *testing.T) {
+	in := DifferenceInput{Size: 317_500_000, Repeat: 15 * micron / 100, Readings: 1, GainU: 0.02, Apart: 10 * analysis.Micrometre}
+	b, err := Difference(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l := line(t, b, LineGain); l.Contribution != 2000 || l.Unit != "1" || l.Sensitivity != 10 {
+		t.Errorf("the line of the gain: %+v", l)
+	}
+	r := rand.New(rand.NewPCG(3, 1))
+	ys := make([]float64, 200_000)
+	for i := range ys {
+		gain := 1 + 0.02*r.NormFloat64()
+		large, small := 10+0.15*r.NormFloat64(), 0.15*r.NormFloat64()
+		ys[i] = gain*large - gain*small
+	}
+	mean, sd := moments(ys)
+	if d := tolerance(sd, 2); math.Abs(sd-um(b.Standard)) > d || math.Abs(mean-10) > d {
+		t.Errorf("u = %.4f µm, Monte Carlo %.4f about %.4f", um(b.Standard), sd, mean)
+	}
+	for name, spoil := range map[string]func(*DifferenceInput){
+		"no size": func(in *DifferenceInput) { in.Size = 0 }, "no repeatability": func(in *DifferenceInput) { in.Repeat = 0 },
+		"negative gain": func(in *DifferenceInput) { in.GainU = -1 }, "no number": func(in *DifferenceInput) { in.GainU = math.NaN() },
+		"negative difference": func(in *DifferenceInput) { in.Apart = -1 }, "negative cooling": func(in *DifferenceInput) { in.Cooling = -1 },
+	} {
+		bad := in
+		spoil(&bad)
+		if b, err := Difference(bad); err == nil {
+			t.Errorf("%s: accepted as %v", name, b.Stated)
+		}
+	}
+}
+
 func TestBore_Refuses(t *testing.T) {
 	for name, spoil := range map[string]func(*BoreInput){
 		"no size":             func(in *BoreInput) { in.Size = 0 },
@@ -255,7 +292,7 @@ func TestBore_Monotone(t *testing.T) {
 			Drift: dev.Draw(t, "drift"), Contact: dev.Draw(t, "contact"), Resolution: dev.Draw(t, "resolution"), Indentation: dev.Draw(t, "indentation"),
 			Ring: Expansion{11.5, 0.6}, Part: Expansion{18, 0.6}, RingWithin: deg.Draw(t, "ring within"), PartWithin: deg.Draw(t, "part within"), PartFromRing: deg.Draw(t, "apart")}
 		more := in
-		switch rapid.IntRange(0, 7).Draw(t, "which") {
+		switch rapid.IntRange(0, 8).Draw(t, "which") {
 		case 0:
 			more.RingU += 100
 		case 1:
@@ -272,6 +309,8 @@ func TestBore_Monotone(t *testing.T) {
 			more.RingWithin += 100
 		case 7:
 			more.PartWithin += 100
+		case 8:
+			more.Cooling += 100
 		}
 		a, err := Bore(in)
 		if err != nil {

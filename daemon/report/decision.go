@@ -108,13 +108,16 @@ func (r *record) budget() {
 	if b == nil {
 		return
 	}
-	r.doc.add(Heading("Uncertainty of one size"), budgetTable(b))
+	r.doc.add(Heading("Uncertainty of one size"), budgetTable(b, "in size, µm"))
+	if f := r.Bore.FormBudget; f != nil && r.Bore.Judged != nil && len(r.Bore.Judged.Form) > 0 {
+		r.doc.add(Heading("Uncertainty of a form error"), budgetTable(f, "in difference, µm"))
+	}
 }
 
-func budgetTable(b *uncertainty.Budget) *Table {
+func budgetTable(b *uncertainty.Budget, of string) *Table {
 	t := &Table{Columns: []Column{
 		{Head: "input", Left: true, Wrap: true}, {Head: "type", Left: true}, {Head: "distribution", Left: true},
-		{Head: "±"}, {Head: "u"}, {Head: "unit", Left: true}, {Head: "µm per unit"}, {Head: "in size, µm"}, {Head: "share, %"},
+		{Head: "±"}, {Head: "u"}, {Head: "unit", Left: true}, {Head: "µm per unit"}, {Head: of}, {Head: "share, %"},
 	}}
 	for i := range b.Lines {
 		l := &b.Lines[i]

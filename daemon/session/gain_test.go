@@ -102,6 +102,24 @@ func budgetLine(b *bench, name string) float64 {
 	return 0
 }
 
+// What a gain leaves in doubt is in a difference as well: by hand, 0.215 % of 10.0 µm.
+func TestGainIsInTheBudgetOfForm(t *testing.T) {
+	b := twoRings(t)
+	b.send("31.7510")
+	b.send("31.7608")
+	if l := line(b.bore().FormBudget, uncertainty.LineGain); l != nil {
+		t.Errorf("without a second ring: %+v", l)
+	}
+	b = twoRings(t)
+	b.second("31.8480")
+	b.send("31.7510")
+	b.send("31.7608")
+	l := line(b.bore().FormBudget, uncertainty.LineGain)
+	if l == nil || math.Abs(analysis.Length(l.Contribution).Micrometres()-0.0215) > 0.0002 {
+		t.Errorf("the gain in the budget of a form error: %+v", l)
+	}
+}
+
 // The zero is that of the first ring at its temperature, whatever was measured between.
 func TestGainKeepsTheTemperatureOfTheFirstRing(t *testing.T) {
 	b := newBench(t, twoRings(t).set)
