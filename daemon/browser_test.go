@@ -2,9 +2,11 @@ package daemon_test
 
 import (
 	"context"
+	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"os"
+	"os/exec"
 	"slices"
 	"strings"
 	"testing"
@@ -14,6 +16,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"fairbore/daemon"
+	"fairbore/daemon/session"
 	"fairbore/daemon/store"
 )
 
@@ -291,6 +294,65 @@ func TestBrowserBrokerAway(t *testing.T) {
 	r.stop()
 }
 
+// A finished part is found in the list, and its record made, fetched as a file and
+// thrown away, without the mouse; the journal is checked likewise, while gauging goes on.
+func TestBrowserRecords(t *testing.T) {
+	needs(t, "pdftotext")
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 1024, 600)
+	r.readRing(b, "master")
+	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170", "31.75160"} {
+		r.reading(s, i+1)
+	}
+	r.readRing(b, "check")
+	b.act("accept")
+	b.says("big", "accepted")
+	b.open("http://"+r.web+"/history?job=J-4112", 390, 844)
+	b.do(chromedp.Click(`nav a[href^="/records"]`))
+	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=format]").value === "pdf"`)
+	b.do(chromedp.Focus(`#order [name="job"]`), chromedp.KeyEvent(kb.Enter))
+	b.says("came", "fairbore-job-J-4112.pdf: ready")
+	name := r.path("record.pdf")
+	if err := os.WriteFile(name, []byte(b.fetched()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.Command("pdftotext", "-layout", name, "-").Output()
+	if err != nil || !strings.Contains(string(text), "J-4112") || !strings.Contains(string(text), "spindle sleeve") || !strings.Contains(string(text), "µ") {
+		t.Errorf("%v: the record says\n%.2000s", err, text)
+	}
+	for what, want := range map[string]string{"part": "0001", "first-article": "FIRST ARTICLE", "masterings": "R-1250", "readings": "31.7513", "events": `"kind":"mastered"`, "verify": "sound"} {
+		b.wait("what is chosen", `((f) => (f.what.value = "`+what+`", f.what.dispatchEvent(new Event("change")), f.format.value = [...f.format.options].some((o) => o.value === "text" && !o.disabled) ? "text" : f.format.value, f.part.value = "", document.getElementById("make").click(), true))(document.getElementById("order"))`)
+		b.says("came", what)
+		b.says("came", "ready")
+		if got := b.fetched(); !strings.Contains(got, want) {
+			t.Errorf("%s lacks %q: %.500s", what, want, got)
+		}
+	}
+	b.wait("a job that isn't there", `((f) => (f.what.value = "readings", f.what.dispatchEvent(new Event("change")), f.job.value = "J-0", document.getElementById("make").click(), true))(document.getElementById("order"))`)
+	b.says("why", "nothing in the journal is like that")
+	if reply := r.do(session.Action{Do: "part"}); !reply.Done {
+		t.Fatal(reply.Why)
+	}
+	r.reading("31.75160", 1)
+	r.stop()
+}
+
+// fetched returns the file that the page offers, as a browser gets it.
+func (b *browser) fetched() string {
+	b.t.Helper()
+	b.wait("the file to be offered", `document.getElementById("fetch").getClientRects().length`)
+	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`fetch(document.getElementById("fetch").href).then(r => r.arrayBuffer()).then(b => btoa(String.fromCharCode(...new Uint8Array(b))))`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	raw, err := base64.StdEncoding.DecodeString(s)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return string(raw)
+}
+
 // Two screens at one station show the same.
 func TestBrowserTwoAtOnce(t *testing.T) {
 	a := newBrowser(t)
@@ -496,7 +558,7 @@ func TestBrowserFits(t *testing.T) {
 		r.reading(s, i+1)
 	}
 	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}, {960, 540}, {512, 300}, {320, 640}} {
-		for _, path := range []string{"/station/bay2", "/station/bay2/job", "/wall", "/plan", "/history"} {
+		for _, path := range []string{"/station/bay2", "/station/bay2/job", "/wall", "/plan", "/history", "/records"} {
 			b.open("http://"+r.web+path, size[0], size[1])
 			if path == "/station/bay2" {
 				b.says("number", "2")
@@ -543,6 +605,7 @@ func TestBrowserAccessible(t *testing.T) {
 			{"/plan?nominal=x", `true`},
 			{"/station/bay2/job?from=J-4112", `document.querySelector("#drawing svg")`},
 			{"/history", `document.querySelector("table a")`},
+			{"/records?what=verify", `document.getElementById("text").innerText.includes("sound") || (document.getElementById("make").click(), false)`},
 		} {
 			b.open("http://"+r.web+page.path+map[bool]string{true: "&", false: "?"}[strings.Contains(page.path, "?")]+"theme="+theme, 1024, 600)
 			b.wait("the page", page.first)

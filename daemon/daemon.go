@@ -94,7 +94,7 @@ func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
 		Listen: c.Listen, Bound: bounded(pageCrowd), Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(), Health: d.health(),
-		Jobs: d.jobs, Entry: d.entry(), History: history{d},
+		Jobs: d.jobs, Entry: d.entry(), History: history{d}, Records: desk{d},
 	}
 	if host, _, err := net.SplitHostPort(c.Listen); err == nil && c.Actions && c.Hash == "" && !loopback(host) {
 		d.log.Warn().Str("page", c.Listen).Msg("anybody on the network may act at the page; give web.hash, or set web.actions to false")

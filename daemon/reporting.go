@@ -33,6 +33,8 @@ type ReportOptions struct {
 	// reports have what the journal alone tells: no budget, and no judgement but
 	// the recorded one.
 	Config *config.Config
+	// Most is how many parts a report of a job takes in at most; 0 is 9999.
+	Most int
 	// Progress, which may be nil, is called now and then with parts.
 	Progress func(done, total int)
 }
@@ -48,7 +50,12 @@ const partsReported = 10_000
 
 // Report writes a report of what a journal holds, also while a daemon writes to
 // it: the same journal up to the same row gives the same bytes.
-func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions) (err error) {
+func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions) error {
+	return reportBy(ctx, journal, out, o, o.settings)
+}
+
+// reportBy is Report with other settings than the configuration's.
+func reportBy(ctx context.Context, journal string, out io.Writer, o ReportOptions, by func(station, gauge string) (session.Settings, bool)) (err error) {
 	paper, err := report.ParsePaper(o.Paper)
 	if err != nil {
 		return err
@@ -61,7 +68,7 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 		return err
 	}
 	defer func() { err = errors.Join(err, j.Close()) }()
-	r := reporter{archive: newArchive(j, o.settings), o: o}
+	r := reporter{archive: newArchive(j, by), o: o}
 	doc, table, err := r.report(ctx)
 	if err != nil {
 		return err
@@ -231,12 +238,13 @@ func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 		return b, fmt.Errorf("name the job to report: the journal has %s", jobsOf(parts))
 	}
 	b.From, b.To = r.o.From, r.o.To
-	parts, err := r.summaries(ctx, partsReported)
+	most := cmp.Or(r.o.Most, partsReported-1)
+	parts, err := r.summaries(ctx, most+1)
 	if err != nil {
 		return b, err
 	}
-	if len(parts) == partsReported {
-		return b, fmt.Errorf("more than %d parts; narrow the times", partsReported-1)
+	if len(parts) > most {
+		return b, fmt.Errorf("more than %d parts; narrow the times", most)
 	}
 	slices.Reverse(parts)
 	for i, s := range parts {

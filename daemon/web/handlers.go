@@ -33,6 +33,13 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("GET /station/{name}/job", s.entryPage)
 		mux.HandleFunc("POST /station/{name}/job", s.enter)
 	}
+	if s.makes() {
+		mux.HandleFunc("GET /records", s.records)
+		mux.HandleFunc("POST /records", s.order)
+		mux.HandleFunc("POST /records/stop", s.stopOrder)
+		mux.HandleFunc("GET /records/{id}", s.orderState)
+		mux.HandleFunc("GET /records/{id}/file", s.orderFile)
+	}
 	if s.cfg.Gate != nil {
 		mux.HandleFunc("POST /login", s.signIn)
 	}
@@ -53,6 +60,9 @@ func (s *Server) Handler() http.Handler {
 		mux.ServeHTTP(w, r)
 	})
 }
+
+// makes reports whether records and exports are made here.
+func (s *Server) makes() bool { return s.cfg.Records != nil && s.cfg.Actions }
 
 func (s *Server) known(name string) (Station, bool) {
 	for _, st := range s.src.Stations() {

@@ -87,7 +87,8 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		Stations []Station
 		All      bool
 		Lot      template.HTML
-	}{f, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q))})
+		Makes    bool // records can be made
+	}{f, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q)), s.makes()})
 }
 
 // lot draws the finished parts of a job, if the list is of one that is known;
@@ -139,6 +140,7 @@ type record struct {
 	Sections template.HTML
 	Facts    [][2]string
 	Lines    []line
+	Makes    bool // records can be made
 }
 
 func (s *Server) part(w http.ResponseWriter, r *http.Request) {
@@ -162,7 +164,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	}
 	l := parseLook(r.URL.Query())
 	f := l.format(b.Job)
-	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict}, Bore: b, Title: b.Job.Title, Units: f.SmallUnit()}
+	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict}, Bore: b, Title: b.Job.Title, Units: f.SmallUnit(), Makes: s.makes()}
 	// Drawings hold no text that isn't escaped: picture does it.
 	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())

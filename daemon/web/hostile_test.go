@@ -45,9 +45,9 @@ var (
 func TestHostileTextStaysText(t *testing.T) {
 	p := hostile()
 	job := p.fold.Job
-	bad := serve(t, Config{Actions: true, History: shelf{p}, Entry: testEntry(), Jobs: func(string) []*analysis.Job { return []*analysis.Job{job} }}, newShop(p.bore()))
+	bad := serve(t, Config{Actions: true, History: shelf{p}, Entry: testEntry(), Records: newMaker(), Jobs: func(string) []*analysis.Job { return []*analysis.Job{job} }}, newShop(p.bore()))
 	id := "?job=" + strings.NewReplacer("<", "%3C", ">", "%3E", `"`, "%22", "'", "%27", " ", "%20", "{", "%7B", "}", "%7D", "=", "%3D").Replace(evil+"id")
-	for _, path := range []string{"/station/bay2", "/wall", "/history", "/history" + id + "&part=" + id[5:], "/part/bay2/3", "/plan" + id, "/plan?nominal=" + id[5:], "/station/bay2/job?from=" + id[5:]} {
+	for _, path := range []string{"/station/bay2", "/wall", "/history", "/history" + id + "&part=" + id[5:], "/part/bay2/3", "/plan" + id, "/plan?nominal=" + id[5:], "/station/bay2/job?from=" + id[5:], "/records" + id + "&part=" + id[5:] + "&what=" + id[5:] + "&station=" + id[5:]} {
 		_, _, body := get(t, bad, path)
 		for _, tag := range element.FindAllString(body, -1) {
 			if bare := quoted.ReplaceAllString(tag, ""); strings.Contains(bare, "alert") || strings.Contains(bare, "src=x") || strings.Contains(bare, " onerror") {

@@ -17,6 +17,9 @@
 //	GET  /station/NAME/job      enter a new job; posted to, it is checked (JSON) or worked to
 //	GET  /wall                  all stations; /wall/view is its stream
 //	GET  /history               parts gauged before; /part/STATION/SEQ is one of them
+//	GET  /records               what a person takes away is made here: records, exports
+//	POST /records               begins it; /records/ID says how far it is, /records/ID/file is it
+//	POST /records/stop          stops it
 //	GET  /plan                  a bore before it is cut
 //	POST /login                 the passphrase, where one is asked for
 //	GET  /metrics               what the daemon counts
@@ -59,6 +62,10 @@ type Config struct {
 	Gate *Gate
 	// History answers for parts that were gauged before; nil for no such pages.
 	History History
+	// Records makes what a person takes away; nil for no such page. Spool is the
+	// folder where that is kept until it is fetched, "" the system's own for such.
+	Records Records
+	Spool   string
 }
 
 // Server serves the pages. [Listen] opens its address, Run serves it.
@@ -72,6 +79,7 @@ type Server struct {
 	build string        // changes with what the pages are made of
 	pages *template.Template
 	tries tries
+	desk  desk
 }
 
 // refused says why an address can't be listened on, and what to do.
@@ -141,6 +149,7 @@ func (s *Server) Run(ctx context.Context) error {
 	if err != nil {
 		err = s.http.Close()
 	}
+	s.desk.close()
 	if e := <-failed; !errors.Is(e, http.ErrServerClosed) {
 		err = errors.Join(err, e)
 	}

@@ -1,0 +1,118 @@
+// The page of records and exports: long work, with how far it has come.
+import { signIn } from "./login.js";
+import "./settings.js";
+
+const at = (id) => document.getElementById(id);
+const form = at("order"), kept = "fairbore.made";
+const every = 500; // ms between questions how far it is
+let id = sessionStorage.getItem(kept) || "", state = "";
+
+// post sends an order and returns the answer; where a passphrase is asked for, it asks.
+async function post(path, body) {
+  const r = await fetch(path, {
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(15000),
+  });
+  if (r.status === 401) return (await signIn()) ? post(path, body) : null;
+  return { status: r.status, ...await r.json() };
+}
+
+// fitting shows the fields that go with what is chosen.
+function fitting() {
+  const what = form.what.selectedOptions[0], formats = what.dataset.formats.trim().split(" "), by = what.dataset.by.split(" ");
+  for (const o of form.format.options) o.hidden = o.disabled = !formats.includes(o.value);
+  if (!formats.includes(form.format.value)) form.format.value = formats[0];
+  for (const name of ["job", "part", "station", "from", "to"]) field(name, by.includes(name));
+  field("format", formats.length > 1);
+  field("paper", form.format.value === "pdf");
+}
+
+function field(name, wanted) {
+  form.elements[name].closest("label").hidden = !wanted;
+  form.elements[name].disabled = !wanted;
+}
+
+const words = { making: ["act", "being made"], made: ["safe", "ready"], failed: ["watch", "not made"], stopped: ["none", "stopped"] };
+
+function show(p) {
+  state = p.state;
+  const [tone, word] = words[p.state];
+  at("making").hidden = false;
+  at("shape").dataset.tone = tone;
+  at("shape").querySelector("use").setAttribute("href", "#s-" + tone);
+  const said = p.name ? `${p.name}: ${word}` : word;
+  if (at("came").textContent !== said) at("came").textContent = said;
+  at("why").textContent = p.why || "";
+  at("text").hidden = !p.text;
+  at("text").textContent = p.text || "";
+  const percent = p.total ? Math.floor(100 * p.done / p.total) : 0;
+  if (p.total) at("far").value = percent;
+  else at("far").removeAttribute("value");
+  at("percent").textContent = p.state === "making" && p.total ? `${percent} %` : p.size ? bytes(p.size) : "";
+  at("far").hidden = p.state !== "making";
+  at("stop").hidden = p.state !== "making";
+  at("fetch").hidden = p.state !== "made";
+  if (p.state === "made") at("fetch").href = `/records/${id}/file`;
+  at("make").disabled = p.state === "making";
+}
+
+const bytes = (n) => n < 1e4 ? `${n} bytes` : n < 1e6 ? `${Math.round(n / 1e3)} kB` : `${(n / 1e6).toFixed(1)} MB`;
+
+function trouble(why) {
+  show({ state: "failed", why });
+}
+
+let timer = 0;
+async function follow() {
+  clearTimeout(timer);
+  if (!id) return;
+  try {
+    const r = await fetch(`/records/${id}`, { signal: AbortSignal.timeout(15000) });
+    if (r.status === 404) { forget(); if (state === "making") trouble("It is not here any more: the program was started anew. Make it again."); return; }
+    show(await r.json());
+  } catch {
+    at("percent").textContent = "The station can't be reached. Trying again.";
+  }
+  if (state === "making") timer = setTimeout(follow, every);
+}
+
+function forget() {
+  id = "";
+  sessionStorage.removeItem(kept);
+}
+
+form.addEventListener("submit", async (e) => {
+  e.preventDefault();
+  at("make").disabled = true;
+  try {
+    const got = await post("/records", Object.fromEntries(new FormData(form)));
+    if (got && got.status === 202) {
+      id = got.id;
+      sessionStorage.setItem(kept, id);
+      show(got);
+      at("stop").focus();
+      timer = setTimeout(follow, every);
+      return;
+    }
+    if (got) trouble(got.why);
+    if (got && got.status === 409) { forget(); at("stop").hidden = false; } // somebody else's
+  } catch {
+    trouble("The station can't be reached. Try again.");
+  }
+  at("make").disabled = false;
+});
+
+at("stop").addEventListener("click", async () => {
+  try {
+    const got = await post("/records/stop", { id });
+    if (got && !got.done) trouble(got.why);
+    else if (got && !id) { show({ state: "stopped" }); at("make").focus(); }
+    else follow();
+  } catch {
+    at("why").textContent = "The station can't be reached. Try again.";
+  }
+});
+
+form.what.addEventListener("change", fitting);
+form.format.addEventListener("change", fitting);
+fitting();
+follow();
