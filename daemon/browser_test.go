@@ -2,11 +2,9 @@ package daemon_test
 
 import (
 	"context"
-	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"os"
-	"os/exec"
 	"slices"
 	"strings"
 	"testing"
@@ -16,7 +14,6 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"fairbore/daemon"
-	"fairbore/daemon/session"
 	"fairbore/daemon/store"
 )
 
@@ -292,65 +289,6 @@ func TestBrowserBrokerAway(t *testing.T) {
 	m.start()
 	b.wait("the page to take it back", `document.getElementById("record").innerText.trim() === "recording"`)
 	r.stop()
-}
-
-// A finished part is found in the list, and its record made, fetched as a file and
-// thrown away, without the mouse; the journal is checked likewise, while gauging goes on.
-func TestBrowserRecords(t *testing.T) {
-	needs(t, "pdftotext")
-	b := newBrowser(t)
-	r := started(t)
-	b.open(r.page(), 1024, 600)
-	r.readRing(b, "master")
-	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170", "31.75160"} {
-		r.reading(s, i+1)
-	}
-	r.readRing(b, "check")
-	b.act("accept")
-	b.says("big", "accepted")
-	b.open("http://"+r.web+"/history?job=J-4112", 390, 844)
-	b.do(chromedp.Click(`nav a[href^="/records"]`))
-	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=format]").value === "pdf"`)
-	b.do(chromedp.Focus(`#order [name="job"]`), chromedp.KeyEvent(kb.Enter))
-	b.says("came", "fairbore-job-J-4112.pdf: ready")
-	name := r.path("record.pdf")
-	if err := os.WriteFile(name, []byte(b.fetched()), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	text, err := exec.Command("pdftotext", "-layout", name, "-").Output()
-	if err != nil || !strings.Contains(string(text), "J-4112") || !strings.Contains(string(text), "spindle sleeve") || !strings.Contains(string(text), "µ") {
-		t.Errorf("%v: the record says\n%.2000s", err, text)
-	}
-	for what, want := range map[string]string{"part": "0001", "first-article": "FIRST ARTICLE", "masterings": "R-1250", "readings": "31.7513", "events": `"kind":"mastered"`, "verify": "sound"} {
-		b.wait("what is chosen", `((f) => (f.what.value = "`+what+`", f.what.dispatchEvent(new Event("change")), f.format.value = [...f.format.options].some((o) => o.value === "text" && !o.disabled) ? "text" : f.format.value, f.part.value = "", document.getElementById("make").click(), true))(document.getElementById("order"))`)
-		b.says("came", what)
-		b.says("came", "ready")
-		if got := b.fetched(); !strings.Contains(got, want) {
-			t.Errorf("%s lacks %q: %.500s", what, want, got)
-		}
-	}
-	b.wait("a job that isn't there", `((f) => (f.what.value = "readings", f.what.dispatchEvent(new Event("change")), f.job.value = "J-0", document.getElementById("make").click(), true))(document.getElementById("order"))`)
-	b.says("why", "nothing in the journal is like that")
-	if reply := r.do(session.Action{Do: "part"}); !reply.Done {
-		t.Fatal(reply.Why)
-	}
-	r.reading("31.75160", 1)
-	r.stop()
-}
-
-// fetched returns the file that the page offers, as a browser gets it.
-func (b *browser) fetched() string {
-	b.t.Helper()
-	b.wait("the file to be offered", `document.getElementById("fetch").getClientRects().length`)
-	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`fetch(document.getElementById("fetch").href).then(r => r.arrayBuffer()).then(b => btoa(String.fromCharCode(...new Uint8Array(b))))`, chromedp.EvalAwaitPromise))
-	if err != nil {
-		b.t.Fatal(err)
-	}
-	raw, err := base64.StdEncoding.DecodeString(s)
-	if err != nil {
-		b.t.Fatal(err)
-	}
-	return string(raw)
 }
 
 // Two screens at one station show the same.

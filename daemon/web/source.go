@@ -56,7 +56,7 @@ func (s *Server) passing(now time.Time) string {
 	case waiting == 0:
 		return "broker not reached"
 	}
-	return fmt.Sprintf("broker not reached, %d to be passed on", waiting)
+	return fmt.Sprintf("%d to be passed on", waiting)
 }
 
 // Subscription brings what is new to one viewer. A viewer that does not keep up
