@@ -117,11 +117,11 @@ func TestBrowserReadsRecords(t *testing.T) {
 			}
 			b.wait("drawings that can be read", `[...document.querySelectorAll("figure svg")].every((s) => [...s.querySelectorAll("text")].every((x) => x.getBoundingClientRect().height >= 7))`)
 			if dir := os.Getenv("FAIRBORE_LOOK"); dir != "" {
-				shot, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(90))
+				shot, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
 				if err != nil {
 					t.Fatal(err)
 				}
-				if err := os.WriteFile(filepath.Join(dir, kind+"-"+map[int64]string{1920: "desk", 1024: "panel", 390: "hand"}[size[0]]+".jpg"), shot, 0o600); err != nil {
+				if err := os.WriteFile(filepath.Join(dir, kind+"-"+map[int64]string{1920: "desk", 1024: "panel", 390: "hand"}[size[0]]+".png"), shot, 0o600); err != nil {
 					t.Fatal(err)
 				}
 			}
