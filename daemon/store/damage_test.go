@@ -182,7 +182,7 @@ func TestMigration(t *testing.T) {
 	}
 
 	r := start(t, cfg)
-	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "from version 1 to 2") {
+	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "from version 1 to 3") {
 		t.Errorf("warned of %q", w)
 	}
 	if back, err := r.Rebuild(t.Context(), "a"); err != nil || len(back) != 3 {
@@ -194,7 +194,7 @@ func TestMigration(t *testing.T) {
 	if got := lookInto(t, cfg.Path, "pragma user_version"); got != len(schema()) {
 		t.Errorf("version %d", got)
 	}
-	before := cfg.Path + ".before-v2.2" // the failed one left the first
+	before := cfg.Path + ".before-v3"
 	if got := lookInto(t, before, "pragma user_version"); got != 1 {
 		t.Errorf("the copy has version %d", got)
 	}
@@ -218,6 +218,51 @@ func lookInto(t testing.TB, path, query string) (n int) {
 		t.Fatal(err)
 	}
 	return n
+}
+
+// A journal of the version that had no list of readings is given one, and answers as
+// it did; a list that somebody has changed is found.
+func TestListOfReadings(t *testing.T) {
+	cfg := config(t)
+	const n = stretch + 100
+	r := start(t, cfg)
+	story := []session.Event{jobEvent("a", "J-4107"), partEvent("a", "0001", 1)}
+	for no := range n {
+		story = append(story, reading("a", "J-4107", "0001", no+1))
+	}
+	r.append(t, story...)
+	mustStop(t, r)
+	mustVerify(t, cfg.Path)
+	const listed = "select count(*) from reading"
+	if got := lookInto(t, cfg.Path, listed); got != stretch-2 {
+		t.Errorf("%d readings are listed", got)
+	}
+
+	tamper(t, cfg.Path, "drop table reading", "drop index event_station", "create index event_station on event (station, kind)", "pragma user_version = 2")
+	mustVerify(t, cfg.Path)
+	if _, err := View(t.Context(), cfg.Path); err == nil || !strings.Contains(err.Error(), "start the daemon") {
+		t.Errorf("an older journal to look at: %v", err)
+	}
+	r = start(t, cfg)
+	if got := lookInto(t, cfg.Path, listed); got != stretch-2 {
+		t.Errorf("%d readings are listed again", got)
+	}
+	parts, err := r.Parts(t.Context(), Filter{})
+	if err != nil || len(parts) != 1 || parts[0].Readings != n {
+		t.Errorf("%v, %v", parts, err)
+	}
+	mustStop(t, r)
+
+	for what, statement := range map[string]string{
+		"one left out": "delete from reading where seq = 7",
+		"a wrong one":  "update reading set station = 'b' where seq = 9",
+	} {
+		tamper(t, cfg.Path, statement)
+		rep, err := Verify(t.Context(), cfg.Path, nil)
+		if err != nil || rep.Bad != nil || len(rep.Faults) != 1 || !strings.Contains(rep.Faults[0], "list of readings") {
+			t.Errorf("%s: %+v, %v", what, rep, err)
+		}
+	}
 }
 
 const noGuards = "drop trigger event_update; drop trigger event_delete; drop trigger event_insert"

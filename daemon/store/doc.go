@@ -21,6 +21,10 @@
 // that they do, that no number is missing and that the chain of hashes holds.
 // Triggers refuse UPDATE and DELETE.
 //
+// Beside it the table reading lists the readings of each station by their numbers.
+// It is filled 1024 rows at a time, in the commit that completes them, so it says
+// nothing that the rows don't, and those above the last 1024 are read themselves.
+//
 // # What is promised
 //
 // An event is told to the function given to [Journal.OnCommit] after the commit

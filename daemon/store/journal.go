@@ -129,6 +129,12 @@ func View(ctx context.Context, path string) (*Journal, error) {
 	if j.read, err = openReadOnly(ctx, path); err != nil {
 		return nil, fmt.Errorf("view journal %s: %w", path, err)
 	}
+	if n, err := version(ctx, j.read); err != nil || n < len(schema()) {
+		if err == nil {
+			err = errOlder
+		}
+		return nil, errors.Join(fmt.Errorf("view journal %s: %w", path, err), j.release())
+	}
 	if err := j.read.QueryRowContext(ctx, "select id, (select coalesce(max(seq), 0) from event) from journal").Scan(&j.id, &j.last); err != nil {
 		return nil, errors.Join(fmt.Errorf("view journal %s: %w", path, err), j.release())
 	}

@@ -41,9 +41,9 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 		return nil, fmt.Errorf("list the parts: %w", err)
 	}
 	defer stmt.Close()
-	out := make([]PartSummary, len(parts))
+	out, to := make([]PartSummary, len(parts)), listed(j.Last())
 	for i, p := range parts {
-		if out[i], err = p.summary(ctx, stmt); err != nil {
+		if out[i], err = p.summary(ctx, stmt, to); err != nil {
 			return nil, fmt.Errorf("part %s of %s: %w", p.part, p.station, err)
 		}
 	}
@@ -79,9 +79,9 @@ type begun struct {
 }
 
 const begunColumns = `select station, seq, part, at,
-	coalesce((select job from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.seq < e.seq order by i.seq desc limit 1), ''),
-	min(coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'part' and i.seq > e.seq), ?1 + 1),
-	    coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.seq > e.seq), ?1 + 1)) - 1
+	coalesce((select job from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.kind <> 'reading' and i.seq < e.seq order by i.seq desc limit 1), ''),
+	min(coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'part' and i.kind <> 'reading' and i.seq > e.seq), ?1 + 1),
+	    coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.kind <> 'reading' and i.seq > e.seq), ?1 + 1)) - 1
 from event e `
 
 // begun returns the parts begun in a span, the newest first.
@@ -115,19 +115,24 @@ func (j *Journal) begun(ctx context.Context, f *Filter, s span, limit int) (out 
 	return out, rows.Err()
 }
 
-// summary counts the readings of a span in the index alone, and looks two rows up.
+// summary counts the readings of a span in their list, which goes up to ?4, and in
+// the few rows above that, and looks two rows up. Each range has one bound a side: of
+// two, the planner may go by the wrong one.
 const summary = `with r as (
-	select count(*) as n, max(seq) as last from event indexed by event_station where station = ?1 and kind = 'reading' and seq between ?2 and ?3
+	select count(*) as n, max(seq) as last from (
+		select seq from reading where station = ?1 and seq between ?2 and min(?3, ?4)
+		union all
+		select seq from event not indexed where station = ?1 and kind = 'reading' and seq between max(?2, ?4 + 1) and ?3)
 ), v as (
-	select at, body from event indexed by event_station where station = ?1 and kind = 'verdict' and seq between ?2 and ?3 order by seq desc limit 1
+	select at, body from event indexed by event_station where station = ?1 and kind = 'verdict' and kind <> 'reading' and seq between ?2 and ?3 order by seq desc limit 1
 )
 select n, (select at from event where seq = r.last), (select at from v), (select body from v) from r`
 
-func (p *begun) summary(ctx context.Context, stmt *sql.Stmt) (PartSummary, error) {
+func (p *begun) summary(ctx context.Context, stmt *sql.Stmt, to uint64) (PartSummary, error) {
 	s := PartSummary{Seq: p.lo, Station: p.station, Job: p.job, Part: p.part, First: time.Unix(0, p.at).UTC()}
 	var read, judged *int64
 	var body []byte
-	if err := stmt.QueryRowContext(ctx, p.station, int64(p.lo), int64(p.hi)).Scan(&s.Readings, &read, &judged, &body); err != nil {
+	if err := stmt.QueryRowContext(ctx, p.station, int64(p.lo), int64(p.hi), int64(to)).Scan(&s.Readings, &read, &judged, &body); err != nil {
 		return s, err
 	}
 	s.Last = s.First

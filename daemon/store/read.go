@@ -192,12 +192,12 @@ func nextSpan(spans []span, done uint64) (lo uint64) {
 }
 
 func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, err error) {
-	n := 0
+	n, to := 0, listed(j.Last())
 	for _, s := range spans {
 		if s.lo > hi || s.hi < lo {
 			continue
 		}
-		query, args := f.statement(span{s.station, max(s.lo, lo), min(s.hi, hi)})
+		query, args := f.statement(span{s.station, max(s.lo, lo), min(s.hi, hi)}, to)
 		rows, err := readRaw(ctx, j.read, query, args...)
 		if err != nil {
 			return nil, err
@@ -213,38 +213,78 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 
 // statement selects what the filter leaves of a span, and says by which index:
 // the planner has no statistics and may not gather any, and its guess can be
-// the slow one.
-func (f *Filter) statement(s span) (string, []any) {
-	by := "not indexed"
-	where := []string{"seq >= ?", "seq <= ?"}
-	args := []any{int64(s.lo), int64(s.hi)}
-	rare := len(f.Kinds) > 0 && !slices.Contains(f.Kinds, session.Taken)
+// the slow one. The readings up to row listed are in their list.
+func (f *Filter) statement(s span, listed uint64) (string, []any) {
+	var u union
+	rare := slices.DeleteFunc(slices.Clone(f.Kinds), func(k session.Kind) bool { return k == session.Taken })
 	switch {
-	case s.station != "" && len(f.Kinds) > 0:
-		by = "indexed by event_station"
-	case s.station == "" && rare:
-		by = "indexed by event_kind"
-		where = append(where, "kind <> 'reading'")
+	case len(f.Kinds) > 0 && len(rare) == len(f.Kinds):
+		u.rare(f, s, rare)
+	case len(f.Kinds) > 0 && s.station != "":
+		if s.lo <= listed {
+			u.list(f, span{s.station, s.lo, min(s.hi, listed)})
+		}
+		if s.hi > listed {
+			u.rows(f, span{s.station, max(s.lo, listed+1), s.hi}, []session.Kind{session.Taken})
+		}
+		if len(rare) > 0 {
+			u.rare(f, s, rare)
+		}
+	default:
+		u.rows(f, s, f.Kinds)
 	}
+	return strings.Join(u.parts, " union all ") + " order by seq", u.args
+}
+
+// union is a statement in the making, of selections that have no row in common.
+type union struct {
+	parts []string
+	args  []any
+}
+
+func (u *union) add(from string, f *Filter, s span, kinds []session.Kind, where ...string) {
+	where = append(where, "e.seq >= ?", "e.seq <= ?")
+	u.args = append(u.args, int64(s.lo), int64(s.hi))
 	if s.station != "" {
-		where, args = append(where, "station = ?"), append(args, s.station)
+		where, u.args = append(where, "e.station = ?"), append(u.args, s.station)
 	}
-	if len(f.Kinds) > 0 {
-		where = append(where, "kind in (?"+strings.Repeat(",?", len(f.Kinds)-1)+")")
-		for _, k := range f.Kinds {
-			args = append(args, string(k))
+	if len(kinds) > 0 {
+		where = append(where, "e.kind in (?"+strings.Repeat(",?", len(kinds)-1)+")")
+		for _, k := range kinds {
+			u.args = append(u.args, string(k))
 		}
 	}
-	times, more := f.times()
-	return "select seq, body from event " + by + " where " + strings.Join(append(where, times...), " and ") + " order by seq", append(args, more...)
+	times, args := f.times()
+	u.args = append(u.args, args...)
+	u.parts = append(u.parts, "select e.seq as seq, e.body from "+from+" where "+strings.Join(append(where, times...), " and "))
+}
+
+// rare adds events that are no readings.
+func (u *union) rare(f *Filter, s span, kinds []session.Kind) {
+	by := "event_kind"
+	if s.station != "" {
+		by = "event_station"
+	}
+	u.add("event e indexed by "+by, f, s, kinds, "e.kind <> 'reading'")
+}
+
+// list adds readings of a station by their list.
+func (u *union) list(f *Filter, s span) {
+	u.args = append(u.args, s.station, int64(s.lo), int64(s.hi))
+	u.add("reading r cross join event e on e.seq = r.seq", f, s, nil, "r.station = ?", "r.seq >= ?", "r.seq <= ?")
+}
+
+// rows adds events by reading all rows of the span.
+func (u *union) rows(f *Filter, s span, kinds []session.Kind) {
+	u.add("event e not indexed", f, s, kinds)
 }
 
 func (f *Filter) times() (where []string, args []any) {
 	if !f.From.IsZero() {
-		where, args = append(where, "at >= ?"), append(args, nanos(f.From))
+		where, args = append(where, "e.at >= ?"), append(args, nanos(f.From))
 	}
 	if !f.To.IsZero() {
-		where, args = append(where, "at < ?"), append(args, nanos(f.To))
+		where, args = append(where, "e.at < ?"), append(args, nanos(f.To))
 	}
 	return where, args
 }
@@ -286,7 +326,7 @@ func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
 
 // jobSpans returns when a job was worked to.
 func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []span, err error) {
-	query := `select station, seq, coalesce((select min(n.seq) from event n indexed by event_station where n.station = e.station and n.kind = 'job' and n.seq > e.seq) - 1, ?)
+	query := `select station, seq, coalesce((select min(n.seq) from event n indexed by event_station where n.station = e.station and n.kind = 'job' and n.kind <> 'reading' and n.seq > e.seq) - 1, ?)
 		from event e indexed by event_kind where kind = 'job' and kind <> 'reading' and job = ? and seq <= ?`
 	args := []any{int64(last), f.Job, int64(last)}
 	if f.Station != "" {

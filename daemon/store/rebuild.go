@@ -90,17 +90,19 @@ func (j *Journal) base(ctx context.Context, station string) (base uint64, master
 	return rows[0].seq, true, nil
 }
 
-// kinds returns the kinds of event that a station has, by a look-up each.
+// kinds returns the kinds of event that a station has, by a look-up each, and that
+// of a reading in any case.
 func (j *Journal) kinds(ctx context.Context, station string) (out []session.Kind, err error) {
 	rows, err := j.read.QueryContext(ctx, `with recursive k (kind) as (
-		select min(kind) from event indexed by event_station where station = ?1
+		select min(kind) from event indexed by event_station where station = ?1 and kind <> 'reading'
 		union all
-		select (select min(e.kind) from event e indexed by event_station where e.station = ?1 and e.kind > k.kind) from k where k.kind is not null
+		select (select min(e.kind) from event e indexed by event_station where e.station = ?1 and e.kind > k.kind and e.kind <> 'reading') from k where k.kind is not null
 	) select kind from k where kind is not null`, station)
 	if err != nil {
 		return nil, err
 	}
 	defer rows.Close()
+	out = append(out, session.Taken)
 	for rows.Next() {
 		var k session.Kind
 		if err := rows.Scan(&k); err != nil {
@@ -132,6 +134,9 @@ func (j *Journal) Newest(ctx context.Context, station string, k session.Kind, be
 // newestOf returns the newest events of a kind from a number on and before
 // another, the newest first.
 func (j *Journal) newestOf(ctx context.Context, station string, k session.Kind, from, before uint64, limit int, and string) ([]raw, error) {
-	return readRaw(ctx, j.read, "select seq, body from event indexed by event_station where station = ? and kind = ? and seq >= ? and seq < ? "+and+" order by seq desc limit ?",
+	if k == session.Taken {
+		return j.newestReadings(ctx, station, from, before, limit)
+	}
+	return readRaw(ctx, j.read, "select seq, body from event indexed by event_station where station = ? and kind = ? and kind <> 'reading' and seq >= ? and seq < ? "+and+" order by seq desc limit ?",
 		station, string(k), int64(from), int64(before), limit)
 }

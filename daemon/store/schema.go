@@ -34,6 +34,7 @@ func schema() []step {
 			return err
 		}},
 		{"the look-ups", func(ctx context.Context, tx *sql.Tx) error { return execAll(ctx, tx, indexes) }},
+		{"the list of readings", listAll},
 	}
 }
 
@@ -63,7 +64,8 @@ create table cursor (
 
 // indexes serve, in this order: the rebuild of a station and the span of a
 // part; everything that is rare among readings; a part by its serial number.
-// Only the first grows with a reading, so that a commit writes few pages.
+// The third step leaves readings out of the first, so that none grows with a
+// reading and a commit writes few pages.
 const indexes = `
 create index event_station on event (station, kind);
 create index event_kind on event (kind) where kind <> 'reading';
@@ -102,6 +104,7 @@ func execAll(ctx context.Context, tx *sql.Tx, texts ...string) error {
 // Reasons why a file is not opened, and is left as it is.
 var (
 	ErrNewer      = errors.New("the journal was written by a newer version of this program; use that one")
+	errOlder      = errors.New("the journal was last written by an older version of this program; start the daemon with it once, which brings it up to date")
 	ErrNotJournal = errors.New("the file is no journal of fairbore; give the path of one (journal.path in the configuration)")
 )
 

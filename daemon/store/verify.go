@@ -12,6 +12,8 @@ import (
 	"slices"
 
 	lib "modernc.org/sqlite/lib"
+
+	"fairbore/daemon/session"
 )
 
 // Report is what [Verify] found.
@@ -37,7 +39,8 @@ func (r *Report) Sound() bool { return r.Bad == nil && len(r.Faults) == 0 }
 
 // Verify checks a journal, also one that a daemon is writing to, and changes
 // nothing: the file as such, that the rows are numbered without a gap, that the
-// chain of hashes holds and that the columns say what the bodies say. The
+// chain of hashes holds, that the columns say what the bodies say and that the list
+// of readings has them all. The
 // error is for what kept it from checking; what it found is in the report.
 // It calls progress, which may be nil, now and then, with rows.
 func Verify(ctx context.Context, path string, progress func(done, total uint64)) (Report, error) {
@@ -103,6 +106,7 @@ type verifier struct {
 	progress func(done, total uint64)
 	head     hash
 	total    uint64
+	listed   uint64 // readings that the list of them should have
 }
 
 func (v *verifier) run(ctx context.Context) error {
@@ -119,10 +123,13 @@ func (v *verifier) run(ctx context.Context) error {
 		}
 	}
 	v.report.Head = fmt.Sprintf("%x", v.head)
-	if v.report.Bad == nil {
-		return v.cursors(ctx)
+	if v.report.Bad != nil {
+		return nil
 	}
-	return nil
+	if err := v.list(ctx); err != nil {
+		return err
+	}
+	return v.cursors(ctx)
 }
 
 // file checks what does not depend on the rows.
@@ -167,6 +174,9 @@ func (v *verifier) some(ctx context.Context) error {
 		}
 		copy(v.head[:], row.hash)
 		v.report.Rows++
+		if row.kind == string(session.Taken) && row.seq <= listed(v.total) {
+			v.listed++
+		}
 	}
 	v.progress(v.report.Rows, v.total)
 	if len(rows) == 0 { // a row below the highest number, and none is left
@@ -204,6 +214,20 @@ func (v *verifier) blame(ctx context.Context, row *stored) error {
 }
 
 func (v *verifier) bad(seq uint64, what string) { v.report.Bad = &BadRow{Seq: seq, What: what} }
+
+// list holds the list of readings against the rows.
+func (v *verifier) list(ctx context.Context) error {
+	if n, err := version(ctx, v.db); err != nil || n < len(schema()) {
+		return err // an older one has no list
+	}
+	var there, right uint64
+	err := v.db.QueryRowContext(ctx, `select count(*), count(e.seq) from reading r left join event e
+		on e.seq = r.seq and e.station = r.station and e.kind = 'reading' where r.seq <= ?`, int64(listed(v.total))).Scan(&there, &right)
+	if err == nil && (there != v.listed || right != v.listed) {
+		v.report.Faults = append(v.report.Faults, fmt.Sprintf("the list of readings has %d entries, %d of them right, for %d readings: pages and exports may leave some out; go on from a backup, or export all as ndjson, which reads the rows themselves", there, right, v.listed))
+	}
+	return err
+}
 
 // cursors finds rows cut off the end, if they had been passed on.
 func (v *verifier) cursors(ctx context.Context) error {

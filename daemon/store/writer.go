@@ -78,7 +78,8 @@ func (w *writer) close() (err error) {
 func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) error {
 	ctx := context.Background()
 	rows, head := w.rows(last, group)
-	if len(group) == 1 && len(cursors) == 0 { // a statement alone is a transaction
+	from, to := listed(last), listed(last+uint64(len(group)))
+	if len(group) == 1 && len(cursors) == 0 && from == to { // a statement alone is a transaction
 		if _, err := w.one.ExecContext(ctx, rows...); err != nil {
 			return err
 		}
@@ -88,7 +89,7 @@ func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) err
 	if _, err := w.begin.ExecContext(ctx); err != nil {
 		return err
 	}
-	if err := w.fill(ctx, rows, cursors); err != nil {
+	if err := w.fill(ctx, rows, cursors, from, to); err != nil {
 		// SQLite has rolled back by itself after some errors; then this one
 		// fails, and there is nothing left to roll back.
 		_, _ = w.rollback.ExecContext(ctx)
@@ -98,7 +99,9 @@ func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) err
 	return nil
 }
 
-func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64) error {
+// fill writes the rows and the cursors, lists the readings from row from on up to row
+// to, and commits.
+func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64, from, to uint64) error {
 	for len(rows) > 0 {
 		stmt, n := w.one, 1
 		switch {
@@ -114,6 +117,11 @@ func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64
 	}
 	for name, seq := range cursors {
 		if _, err := w.cursor.ExecContext(ctx, name, int64(seq)); err != nil {
+			return err
+		}
+	}
+	if from < to {
+		if _, err := w.conn.ExecContext(ctx, listing, int64(from), int64(to)); err != nil {
 			return err
 		}
 	}
