@@ -81,7 +81,7 @@ var (
 	ErrNumber = errors.New("not a decimal number")
 	ErrRange  = errors.New("too large")
 	ErrFiner  = errors.New("finer than 0.1 nm, so it can't be kept exactly")
-	ErrNoUnit = errors.New("no unit")
+	ErrNoUnit = errors.New("no unit: want mm, um, in or uin behind the number")
 )
 
 // FromDecimal converts digits × 10^-places of a unit, exactly.

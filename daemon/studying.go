@@ -145,10 +145,13 @@ func finished(ctx context.Context, j *store.Journal, job string) (x []float64, l
 
 func lot(x []float64, o LotOptions, out io.Writer) error {
 	if o.Limits.High <= o.Limits.Low {
-		return fmt.Errorf("give the limits that the sizes have to keep, the low one below the high one")
+		return errors.New("give the limits that the sizes have to keep with --low and --high, the low one below the high one")
 	}
 	if o.Subgroup < 0 || o.Subgroup > len(x) {
-		return fmt.Errorf("subgroups of %d: there are %d sizes", o.Subgroup, len(x))
+		return fmt.Errorf("subgroups of %d: there are %d sizes; want 2 to so many, or leave it out", o.Subgroup, len(x))
+	}
+	if err := ofOneUnit(x, o.Limits); err != nil {
+		return err
 	}
 	// Above the low limit the figures have the digits that matter in front.
 	low := o.Limits.Low.Micrometres()
@@ -166,6 +169,21 @@ func lot(x []float64, o LotOptions, out io.Writer) error {
 		return err
 	}
 	return errors.Join(lines(out, c.Text()), lines(out, []string{""}), lines(out, chart.Text()))
+}
+
+// ofOneUnit fails for a size, in µm, that has nothing to do with the limits: a column
+// in another unit, or a slip of the decimal point. Limits up to 1 mm are of deviations,
+// which may be anything.
+func ofOneUnit(x []float64, lim analysis.Limits) error {
+	if lim.Low <= analysis.Millimetre {
+		return nil
+	}
+	for i, v := range x {
+		if v < lim.Low.Micrometres()/2 || v > 2*lim.High.Micrometres() {
+			return fmt.Errorf("size %d of the lot, %.4f mm, is far from the limits %s to %s: check the unit of the column, and that of --low and --high", i+1, v/1000, lim.Low, lim.High)
+		}
+	}
+	return nil
 }
 
 func charted(x []float64, n int) (study.Chart, error) {
@@ -230,13 +248,16 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 		if errors.Is(err, io.EOF) {
 			return rows, nil
 		}
+		if errors.Is(err, csv.ErrFieldCount) {
+			return nil, fmt.Errorf("%w; want %d as in the header, parted by commas", err, len(head))
+		}
 		if err != nil {
 			return nil, err
 		}
 		line, _ := r.FieldPos(size)
 		l, err := analysis.ParseLength(strings.TrimSpace(rec[size]) + unit.String())
 		if err != nil {
-			return nil, fmt.Errorf("line %d: %s %q is not a size", line, head[size], rec[size])
+			return nil, fmt.Errorf("line %d: %s %q is not a size; want a plain number such as 25.4013", line, head[size], rec[size])
 		}
 		one := row{size: l, unit: unit}
 		for _, i := range at {

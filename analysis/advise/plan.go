@@ -161,6 +161,7 @@ func (p *planner) riskAt(i int, w spell, n float64) float64 {
 // the relative spread cv (log-normal: it takes something off, and sometimes much
 // more), goes over a limit that the reading is room µm below, when the
 // reading's own standard uncertainty is u µm (normal).
+// Source: the definitions of the log-normal and the normal distribution.
 func Risk(room, take, cv, u float64) float64 {
 	// The sum runs over the doubt that is the narrower, so that what it sums is smooth.
 	byHand := take > 0 && cv > 0 && u > take*cv

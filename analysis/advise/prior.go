@@ -34,6 +34,7 @@ const (
 // which is what the next part's first round may be. To take it for slower could
 // take off too much. p is nil before the first part; where there was no such round
 // it stays as it is.
+// Source: common practice.
 func (p *Prior) After(rounds []Round, repeat analysis.Deviation) *Prior {
 	seconds := timed(rounds, p)
 	log := math.Inf(-1)

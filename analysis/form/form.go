@@ -110,6 +110,7 @@ type Taper struct {
 
 // TenthsPerInch returns the taper in tenths (0.0001 in) on the diameter per
 // inch of bore.
+// Source: geometry.
 func (t Taper) TenthsPerInch() float64 {
 	return float64(t.PerInch) / float64(analysis.Thou) * 10
 }

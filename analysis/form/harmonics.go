@@ -20,6 +20,7 @@ type Harmonic struct {
 // points can show: fewer than half as many. Equally spaced deviations are
 // transformed; at other angles all undulations are fitted together by least
 // squares, which needs the angles to go around the turn.
+// Source: Fourier's series, its definition; the undulations per revolution of ISO 12181-1 (from memory).
 func (t Turn) Harmonics(upto int) ([]Harmonic, error) {
 	upto = max(min(upto, (len(t.Deviations)-1)/2), 0)
 	coeff, err := t.spectrum()

@@ -45,11 +45,13 @@ func (l *Line) Slope() float64 {
 func (l *Line) At(x float64) float64 { return l.my + l.Slope()*(x-l.mx) }
 
 // Residual returns the sum of squares about the line.
+// Source: least squares, its definition; held to NIST StRD.
 func (l *Line) Residual() float64 { return l.residual }
 
 // Scatter returns the standard deviation about the line and the standard
 // uncertainties of slope and of At(x) that follow from it; ok is false, and
 // all are 0, with fewer than three points.
+// Source: least squares, the usual formulas; held to NIST StRD.
 func (l *Line) Scatter(x float64) (sd, slope, at float64, ok bool) {
 	if l.n < 3 || !l.Fitted() {
 		return 0, 0, 0, false

@@ -25,6 +25,7 @@ type Turn struct {
 }
 
 // Points returns the places on the wall in µm from the axis.
+// Source: geometry.
 func (t Turn) Points() (Points, error) {
 	n := len(t.Deviations)
 	if t.Angles != nil && len(t.Angles) != n {
@@ -74,6 +75,7 @@ type Roundness struct {
 }
 
 // Roundness judges the turn. It wants at least four points that go once around.
+// Source: the reference circles and RONt of ISO 12181-1 (from memory).
 func (t Turn) Roundness() (Roundness, error) {
 	p, err := t.Points()
 	if err != nil {
@@ -123,6 +125,7 @@ func (c Circle) reference() (Reference, error) {
 //
 // The angles are taken to stay the same, which moves a point along the wall by
 // no more than e.
+// Source: geometry.
 func (t Turn) Centred(c Circle) (Turn, error) {
 	p, err := t.Points()
 	if err != nil {

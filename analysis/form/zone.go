@@ -164,6 +164,7 @@ func (p Points) exchange(ref []int, i, kind int, x, y float64) {
 // MinimumCircumscribed is the smallest circle around at least 3 points (MCCI),
 // exact: the farthest point joins the two or three that hold the circle until
 // none lies outside.
+// Source: ISO 12181-1 for the name (from memory), geometry.
 func (p Points) MinimumCircumscribed() (Circle, error) {
 	q, cx, cy, scale, err := p.centred()
 	if err != nil {
@@ -220,6 +221,7 @@ func (p Points) smallest(of []int, eps float64) (hold []int, x, y, r float64) {
 // walk takes the larger neighbour until there is none. A profile of two lobes
 // has two such circles, one either side of its narrow diameter, which are
 // neighbours; of equal ones it returns either.
+// Source: ISO 12181-1 for the name (from memory), geometry.
 func (p Points) MaximumInscribed() (Circle, error) {
 	q, cx, cy, scale, err := p.centred()
 	if err != nil {

@@ -14,6 +14,7 @@ type Adjust struct {
 
 // Size returns the size with the corrections made: the contact first, as it
 // happened at the temperature of the part.
+// Source: common practice.
 func (a Adjust) Size(size analysis.Length) (analysis.Length, error) {
 	size -= analysis.Length(a.Indentation)
 	if a.Thermal == nil {

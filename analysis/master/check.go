@@ -170,6 +170,7 @@ type Second struct {
 // value and sign. The limit holds both rings' expanded uncertainties and the
 // repeatability s. The nominal sizes of the rings, 0 if not known, help to
 // name the slip: a deviation entered with the wrong sign shows double.
+// Source: common practice.
 func SecondRing(m Mastering, set Set, s, spread analysis.Deviation, firstNominal, secondNominal analysis.Length) Second {
 	u := math.Hypot(float64(m.Ring.U), float64(set.Ring.U))
 	limit := analysis.Deviation(math.Ceil(math.Hypot(u, float64(resolves(max(s, m.Repeat), m.N, len(set.Raw))))))

@@ -59,6 +59,7 @@ const (
 // temperature of the medium around it: τ = ρ c V / (h S), where V/S is a
 // quarter of the difference of its diameters (a quarter because both walls
 // count; ends left out). A part in a heavy housing follows the housing, slower.
+// Source: the heat balance of a body as warm inside as at its wall, and geometry.
 func TimeConstant(material string, outer, bore analysis.Length, h float64) (time.Duration, error) {
 	m, err := FindMaterial(material)
 	if err != nil {
@@ -138,6 +139,7 @@ const LeastWarm = 5
 // significantly worse (the likelihood ratio, as an F with one degree of
 // freedom). It is refused when the data can't carry it: too few, too short a
 // span, a part that grows, a poor fit, or an interval too wide to be of use.
+// Source: Newton's law of cooling, and least squares.
 func Settle(points []Warm, rules CoolingRules) Cooling {
 	c := Cooling{N: len(points)}
 	if why := refuseWarm(points, &rules); why != "" {

@@ -3,9 +3,12 @@ package master
 import (
 	"math"
 	"math/rand/v2"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"fairbore/analysis"
 )
@@ -204,4 +207,105 @@ func BenchmarkSettle(b *testing.B) {
 			b.Fatal(k.Sentence)
 		}
 	}
+}
+
+// anyCooling draws repeated sizes of a part that cools, or warms, by any amount, however
+// often and however long it is gauged, and the rules for it.
+func anyCooling(t *rapid.T) (points []Warm, rules CoolingRules, a float64) {
+	tau := rapid.Float64Range(20, 2000).Draw(t, "tau")
+	s := rapid.Float64Range(0.05, 0.4).Draw(t, "repeatability")
+	a = rapid.Float64Range(-15, 15).Draw(t, "warm by")
+	step := tau * rapid.Float64Range(0.005, 0.5).Draw(t, "step")
+	n := rapid.IntRange(0, 40).Draw(t, "readings")
+	guess := tau * math.Exp(rapid.Float64Range(-1, 1).Draw(t, "guess"))
+	r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 5))
+	return cooling(r, a, tau, s, step, n), UsualCooling(analysis.Deviation(s*1e4), seconds(guess)), a
+}
+
+// Nothing comes from data that can't carry it: a final size or an excess is told only
+// with readings enough, for long enough, of a part that shrinks, and to within what is of
+// use; else there is none of it, and it is said why.
+func TestSettle_RefusesWhatCantCarryIt(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		ws, rules, a := anyCooling(t)
+		k := Settle(ws, rules)
+		if k.Sentence == "" {
+			t.Fatal("nothing is said")
+		}
+		if !k.Usable {
+			if k.Ready || k.Excess != nil {
+				t.Fatalf("of no use, and used: %+v", k)
+			}
+			return
+		}
+		if span := ws[len(ws)-1].At - ws[0].At; len(ws) < LeastWarm || span < 2*rules.Shortest {
+			t.Fatalf("told by %d readings in %s: %+v", len(ws), span, k)
+		}
+		if k.U > rules.Widest || k.Low > k.Final || k.High < k.Final || k.Remaining < 0 || k.Most < k.Remaining {
+			t.Fatalf("%+v, widest of use %d", k, rules.Widest)
+		}
+		if k.Remaining > rules.Remaining && (k.Ready || k.Wait <= 0) {
+			t.Fatalf("still to come %d, and not waited for: %+v", k.Remaining, k)
+		}
+		if x := k.Excess; x != nil && (x.Size < 0 || x.U < 0 || x.U == 0 && x.Size > 0 || x.Tau <= 0 || x.TauU <= 0) {
+			t.Fatalf("excess %+v", *x)
+		}
+		// What it is warm by is told with its sign: a cold part is taken for no warm one.
+		if x := k.Excess; a < 0 && x != nil && x.Size > max(4*x.U, rules.Remaining) {
+			t.Fatalf("of a part colder by %.2f µm: %+v", -a, *x)
+		}
+	})
+}
+
+// Cut to less than a fit can rest on, in number or in time, any data are refused; moved
+// by a constant they say the same, about a size moved as far.
+func TestSettle_LessIsRefusedAndMovedIsTheSame(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		ws, rules, _ := anyCooling(t)
+		if k := Settle(ws[:min(len(ws), LeastWarm-1)], rules); k.Usable || k.Ready || k.Final != 0 {
+			t.Fatalf("by %d readings: %+v", k.N, k)
+		}
+		quick := append([]Warm(nil), ws...)
+		for i := range quick {
+			quick[i].At = time.Duration(i) * (2*rules.Shortest - 1) / time.Duration(len(ws))
+		}
+		if k := Settle(quick, rules); k.Usable || k.Ready || k.Final != 0 {
+			t.Fatalf("in less than %s: %+v", 2*rules.Shortest, k)
+		}
+		by := analysis.Length(rapid.Int64Range(-1e8, 1e8).Draw(t, "moved by"))
+		moved := append([]Warm(nil), ws...)
+		for i := range moved {
+			moved[i].Size += by
+		}
+		a, b := Settle(ws, rules), Settle(moved, rules)
+		if a.Final != 0 {
+			a.Final, a.Low, a.High = a.Final+by, a.Low+by, a.High+by
+		}
+		if !reflect.DeepEqual(a, b) {
+			t.Fatalf("%+v\nmoved %+v", a, b)
+		}
+	})
+}
+
+// The excess is taken off only where more than waiting asks for is there: eight readings,
+// an amount worth it, and the same told without the last one and the last two.
+func TestPartExcess_RefusesWhatCantCarryIt(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		ws, rules, _ := anyCooling(t)
+		c, err := PartExcess(ws, rules)
+		if err != nil {
+			if c.Excess != nil || c.Usable || err.Error() == "" {
+				t.Fatalf("%v, and %+v", err, c)
+			}
+			return
+		}
+		if x := c.Excess; len(ws) < leastExcess || !c.Usable || x.Size <= rules.Remaining || x.Size <= 2*x.U {
+			t.Fatalf("by %d readings %+v", len(ws), *x)
+		}
+		for less := 1; less <= 2; less++ {
+			if k := Settle(ws[:len(ws)-less], rules); !k.Usable || k.Excess == nil {
+				t.Fatalf("with %d fewer it can't be told: %s", less, k.Sentence)
+			}
+		}
+	})
 }

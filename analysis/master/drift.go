@@ -33,6 +33,7 @@ func (i Interval) Contains(seq uint64) bool { return seq > i.After.Seq && seq < 
 // InDoubt returns the interval whose readings a failed check puts in doubt:
 // since the last good look before it. Without one, everything before it is in
 // doubt (After is zero). looks may be in any order.
+// Source: common practice.
 func InDoubt(looks []Look, failed Mark) Interval {
 	i := Interval{Before: failed}
 	for _, l := range looks {
@@ -70,6 +71,7 @@ type Recorrected struct {
 // Recorrect works out what readings between two moments would have been,
 // taking the drift from one to the other as linear in time. Readings outside
 // are left out. It fails when the moments aren't in order, by number and by clock.
+// Source: common practice.
 func Recorrect(readings []Taken, from, to Known) ([]Recorrected, error) {
 	span := to.At.Sub(from.At)
 	if to.Seq <= from.Seq || span <= 0 {

@@ -27,6 +27,7 @@ type Excess struct {
 
 // Later returns what is left of it after a time, and the standard uncertainty of that. A
 // time below 0 counts as 0: nothing is said of what was before the last reading of the fit.
+// Source: Newton's law of cooling.
 func (x Excess) Later(after time.Duration) (size, u analysis.Deviation) {
 	fall := func(d analysis.Deviation, tau time.Duration) float64 {
 		if tau <= 0 {

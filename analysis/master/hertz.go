@@ -80,6 +80,7 @@ func ellipse(ratio float64) float64 {
 // part because its two tips sink in deeper there: twice the difference of the
 // indentations. Taken off a size it corrects for it; left in, it is half the
 // width of a line of the budget.
+// Source: Hertz, as in [Contact].
 func LargerThanRing(part, ring Contact) (analysis.Deviation, error) {
 	p, err := part.Indentation()
 	if err != nil {

@@ -165,6 +165,7 @@ type Mastering struct {
 // Master sets a zero: certified size less the mean of the readings. before is
 // the correction in use until now, nil if there is none; confirmed says that a
 // person has answered the questions that an earlier call returned.
+// Source: common practice.
 func Master(set Set, rules Rules, before *Correction, confirmed bool) Mastering {
 	set.Raw = slices.Clone(set.Raw) // the caller's may change
 	m := Mastering{Set: set}

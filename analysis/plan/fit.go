@@ -15,6 +15,7 @@ type Fit struct {
 
 // Clearance returns the least and the most clearance; a negative clearance is
 // an interference.
+// Source: ISO 286-1:2010.
 func (f Fit) Clearance() (least, most analysis.Deviation) {
 	holeLow, holeHigh := f.Hole.Limits()
 	shaftLow, shaftHigh := f.Shaft.Limits()
@@ -103,7 +104,7 @@ func ANSI(nominal analysis.Length, class string) (Fit, error) {
 		}
 	}
 	if !known {
-		return Fit{}, fmt.Errorf("fit %q: the ANSI B4.1 fits held are RC1 to RC5, LC6, LT1, LT3 and FN1 to FN5", class)
+		return Fit{}, fmt.Errorf("fit %q: the ANSI B4.1 fits held are RC1 to RC5, LC6, LT1, LT3 and FN1 to FN5; of ISO 286 give the classes of hole and shaft, such as H7/p6", class)
 	}
 	return Fit{}, fmt.Errorf("fit %s: no row for %s; the table ends at 3.15 in, and some fits sooner", class, size(nominal))
 }

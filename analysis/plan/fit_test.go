@@ -74,6 +74,7 @@ func TestFit(t *testing.T) {
 		"25 H99/p6":   "grades",
 		"20 H7/t6":    "above 24 mm",
 		"25 FN9":      "fits held are",
+		"25 H7":       "classes of hole and shaft, such as H7/p6",
 		"4 in FN2":    "ends at 3.15 in",
 		"0.3 in FN3":  "no row",
 		"-1 in RC1":   "no row",

@@ -45,6 +45,7 @@ const (
 
 // CheckGauge says whether a gauge is good enough for the limits, with the
 // reasons as notes. It fails for limits without a tolerance and for negative values.
+// Source: common practice: a tenth of the tolerance, a quarter at worst.
 func CheckGauge(g Gauge, lim analysis.Limits) (GaugeCheck, []Note, error) {
 	tol := analysis.Deviation(lim.High - lim.Low)
 	if tol <= 0 {
@@ -52,6 +53,9 @@ func CheckGauge(g Gauge, lim analysis.Limits) (GaugeCheck, []Note, error) {
 	}
 	if g.Resolution <= 0 || g.U < 0 || g.RingU < 0 || g.From < 0 || g.To < g.From {
 		return GaugeCheck{}, nil, errors.New("gauge: want a resolution above 0, no negative uncertainty, and a range from small to large")
+	}
+	if g.Ring < 0 {
+		return GaugeCheck{}, nil, fmt.Errorf("ring: its size %s must be above 0", size(g.Ring))
 	}
 	c := GaugeCheck{
 		Tolerance:       tol,

@@ -33,6 +33,9 @@ func (c Class) String() string {
 // there is, for a letter or a grade that the tables do not hold.
 func ParseClass(s string) (Class, error) {
 	s = strings.TrimSpace(s)
+	if strings.Contains(s, "/") {
+		return Class{}, fmt.Errorf("class %q: is a fit of two; give the one of the hole, such as H7", s)
+	}
 	i := strings.IndexAny(s, "0123456789")
 	if i < 1 {
 		return Class{}, fmt.Errorf("class %q: want a letter and a grade, such as H7 for a hole or p6 for a shaft", s)
@@ -62,6 +65,7 @@ type Toleranced struct {
 }
 
 // Limits returns the low and the high limit of size.
+// Source: ISO 286-1:2010.
 func (t Toleranced) Limits() (low, high analysis.Length) {
 	return t.Nominal + analysis.Length(t.Lower), t.Nominal + analysis.Length(t.Upper)
 }

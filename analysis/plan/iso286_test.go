@@ -174,6 +174,7 @@ func TestClassErrors(t *testing.T) {
 		"25J7":    "letters held",
 		"25":      "such as 25H7",
 		"25H":     "want a letter and a grade",
+		"25H7/g6": "is a fit of two",
 		"H7":      "such as 25H7",
 		"0H7":     "above 0",
 		"-25H7":   "above 0",
@@ -220,4 +221,50 @@ func FuzzParseFit(f *testing.F) {
 			fit.Text()
 		}
 	})
+}
+
+// TestFundamentalDeviationsOfISO286 holds each deviation of a shaft, in the grades that it
+// applies to, and each Δ of a hole against the tables, at both ends of their ranges.
+func TestFundamentalDeviationsOfISO286(t *testing.T) {
+	at := func(nominal analysis.Length, letter string, grade int) Toleranced {
+		t.Helper()
+		got, err := ISO(nominal, Class{letter, grade})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got
+	}
+	grades := map[string][]int{"all grades": {5, 8, 11}, "IT4 to IT7": {4, 5, 6, 7}, "up to IT3 and above IT7": {1, 3, 8, 11}}
+	_, rows := table(t, "iso286/iso286_shaft_fundamental_deviations_um.csv")
+	if len(rows) != 369 {
+		t.Fatalf("%d rows, want 369", len(rows))
+	}
+	for _, r := range rows {
+		for _, nominal := range []analysis.Length{mm(t, r[0]) + 1, mm(t, r[1])} {
+			for _, g := range grades[r[5]] {
+				s := at(nominal, r[2], g)
+				got := map[string]analysis.Deviation{"es": s.Upper, "ei": s.Lower}[r[3]]
+				if got != um(t, r[4]) {
+					t.Errorf("%v at %s, grade %d: %v", r, nominal, g, got)
+				}
+			}
+		}
+	}
+	_, rows = table(t, "iso286/iso286_delta_um.csv")
+	for _, r := range rows {
+		for _, nominal := range []analysis.Length{mm(t, r[0]) + 1, mm(t, r[1])} {
+			for i, delta := range r[2:] {
+				letter, g := "S", 3+i
+				if g == 8 { // up to it for K, M and N only
+					letter = "N"
+					if s := at(nominal, "S", g); s.Upper != -at(nominal, "s", g).Lower {
+						t.Errorf("S8 at %s has a Δ: %+v", nominal, s)
+					}
+				}
+				if got := at(nominal, letter, g).Upper + at(nominal, strings.ToLower(letter), g).Lower; got != um(t, delta) {
+					t.Errorf("Δ of %s%d at %s: %v, want %s", letter, g, nominal, got, delta)
+				}
+			}
+		}
+	}
 }

@@ -26,6 +26,7 @@ var ringClasses = [...]struct {
 
 // RingTolerance returns how far a master ring of a class (XXX, XX, X, Y, Z or
 // ZZ) may be from its marked size.
+// Source: ASME B89.1.5 as quoted in US Army TM 9-243, p. 15-2.
 func RingTolerance(ring analysis.Length, class string) (analysis.Deviation, error) {
 	column := -1
 	for i, name := range [...]string{"XXX", "XX", "X", "Y", "Z", "ZZ"} {

@@ -59,6 +59,7 @@ type Groups struct {
 
 // OneWay compares the means of two or more groups of readings. It fails for
 // fewer groups or values that are no sizes.
+// Source: one-way analysis of variance, its definition; held to NIST StRD.
 func OneWay(groups [][]float64) (Groups, error) {
 	n, err := checkAll(groups)
 	if err != nil {

@@ -40,6 +40,7 @@ const wantedSubgroups = 20
 // XbarR charts the means and ranges of subgroups of the same size, 2 to 100;
 // ranges of more than about ten readings waste what they hold. It fails for
 // fewer than two subgroups, unequal ones, or values that are no sizes.
+// Source: NIST/SEMATECH e-Handbook 6.3.2.1 (from memory).
 func XbarR(groups [][]float64) (Chart, error) {
 	c, k, err := newChart("means and ranges", "range", groups, func(g []float64) float64 { return slices.Max(g) - slices.Min(g) })
 	if err != nil {
@@ -69,6 +70,7 @@ func XbarS(groups [][]float64) (Chart, error) {
 
 // Individuals charts single readings and the moving range of each two that
 // follow. It fails for fewer than three readings or values that are no sizes.
+// Source: NIST/SEMATECH e-Handbook 6.3.2.2 (from memory).
 func Individuals(x []float64) (Chart, error) {
 	if err := check(x); err != nil {
 		return Chart{}, err

@@ -28,6 +28,7 @@ const largestSubgroup = 100
 
 // ChartConstants returns the constants for subgroups of 2 to 100 readings, to
 // about 1e-10 (the moments of the range by numerical integration).
+// Source: the definitions of d2, d3 and c4 for the normal distribution.
 func ChartConstants(n int) (Constants, error) {
 	if n < 2 || n > largestSubgroup {
 		return Constants{}, fmt.Errorf("subgroups of %d: want 2 to %d readings", n, largestSubgroup)

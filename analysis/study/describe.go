@@ -21,6 +21,7 @@ type Summary struct {
 
 // Describe returns the summary of x, in the order taken. It fails for no
 // readings or values that are no sizes.
+// Source: the usual definitions; held to NIST StRD.
 func Describe(x []float64) (Summary, error) {
 	if err := check(x); err != nil {
 		return Summary{}, err

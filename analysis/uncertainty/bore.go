@@ -193,6 +193,7 @@ type DifferenceInput struct {
 // common cancels; what does not is the scatter of both, and what grows with their
 // difference. It fails without a size, a repeatability and a number of readings, and for
 // what is negative.
+// Source: JCGM 100:2008, 5.2.2.
 func Difference(in DifferenceInput) (Budget, error) {
 	switch {
 	case in.Size <= 0 || in.Size > 10_000*analysis.Millimetre:

@@ -59,6 +59,7 @@ const most = 1e6
 
 // Budget works the model out. It fails when a line is incomplete or
 // contradicts itself, or when the correlations can't be true together.
+// Source: JCGM 100:2008, 5.2.2 and G.4.1.
 func (m Model) Budget() (Budget, error) {
 	b := Budget{Model: m}
 	b.Lines = append([]Line(nil), m.Lines...)

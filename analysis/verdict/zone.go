@@ -107,11 +107,13 @@ const widest = analysis.Deviation(1e12)
 
 // NewZone lays the zones of a rule. It fails when the rule needs an
 // uncertainty and none is stated, or when the limits are the wrong way round.
+// Source: ISO 14253-1 (from memory).
 func NewZone(low, high analysis.Length, rule Rule, u uncertainty.Stated) (Zone, error) {
 	return newZone(low, high, false, rule, u)
 }
 
 // NewUpperZone lays the zones of a characteristic with an upper limit only.
+// Source: ISO 14253-1 (from memory).
 func NewUpperZone(high analysis.Length, rule Rule, u uncertainty.Stated) (Zone, error) {
 	return newZone(0, high, true, rule, u)
 }
@@ -208,6 +210,7 @@ const (
 
 // Decide judges a value. Where both limits are in doubt it speaks of the high
 // one, since what is cut off can't be put back.
+// Source: ISO 14253-1 (from memory).
 func (z *Zone) Decide(v analysis.Length) (Decision, Side) {
 	switch {
 	case v > z.RejectHigh:
@@ -223,6 +226,7 @@ func (z *Zone) Decide(v analysis.Length) (Decision, Side) {
 }
 
 // Probability returns the conformance probability of a value, 0 to 1.
+// Source: JCGM 106:2012, 7.2 (from memory).
 func (z *Zone) Probability(v analysis.Length) float64 {
 	low := float64(z.Low)
 	if z.OneSided {
