@@ -133,7 +133,7 @@ func (t *Table) html(p *page) {
 	p.open("thead", "")
 	p.open("tr", "")
 	for _, c := range t.Columns {
-		p.b.WriteString(`<th scope="col"` + map[bool]string{true: ` class="left"`}[c.Left] + ">" + html.EscapeString(c.Head) + "</th>")
+		p.b.WriteString(`<th scope="col"` + c.class() + ">" + html.EscapeString(c.Head) + "</th>")
 	}
 	p.close("tr")
 	t.bodyRows(p, t.Over)
@@ -156,12 +156,19 @@ func (t *Table) bodyRows(p *page, rows [][]string) {
 	for _, r := range rows {
 		p.open("tr", "")
 		for i, c := range r {
-			class := ""
-			if t.Columns[i].Left {
-				class = ` class="left"`
-			}
-			p.b.WriteString("<td" + class + ">" + html.EscapeString(c) + "</td>")
+			p.b.WriteString("<td" + t.Columns[i].class() + ">" + html.EscapeString(c) + "</td>")
 		}
 		p.close("tr")
 	}
+}
+
+// class is how the cells of a column are set.
+func (c *Column) class() string {
+	switch {
+	case c.Wrap:
+		return ` class="left wrap"`
+	case c.Left:
+		return ` class="left"`
+	}
+	return ""
 }
