@@ -77,7 +77,7 @@ func (p *profile) cooled() *Excess {
 		return nil
 	}
 	return &Excess{
-		Size: analysis.Deviation(length(size)), U: analysis.Deviation(length(u)),
+		Size: analysis.Deviation(length(size)), U: analysis.Deviation(length(math.Ceil(1e4*u) / 1e4)), // never certain
 		Tau: seconds(p.best.tau / math.Log(size/then)), TauU: seconds(p.best.tau / math.Log(u/thenU)),
 	}
 }
