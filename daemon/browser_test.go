@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -465,6 +466,109 @@ func TestBrowserSmallActions(t *testing.T) {
 	}
 }
 
+// A gauge study from start to end by the page's own buttons, while its page, open beside
+// it, says who is to gauge what, and in the end what the gauge takes.
+func TestBrowserStudy(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.page(), 390, 844)
+	b.says("big", "not mastered")
+	r.readRing(b, "master")
+	page := b.tab()
+	page.open("http://"+r.web+"/study/bay2", 1920, 1080)
+	page.says("study", "no gauge study yet")
+	b.act("study", chromedp.SendKeys(`#d-study [name="appraisers"]`, "first shift, <b>night"), chromedp.SetValue(`#d-study [name="parts"]`, "2"), chromedp.SetValue(`#d-study [name="trials"]`, "2"))
+	b.says("advice", "first shift gauges part 1, trial 1 of 2")
+	page.says("study", "0 of 8")
+	for i, size := range []string{"31.74510", "31.74710", "31.74520", "31.74720", "31.74530", "31.74720", "31.74520", "31.74730"} {
+		if i > 0 {
+			b.wait("the next turn to be offered", `document.getElementById("due").innerText === "Gauge study"`)
+			b.do(chromedp.Click("#due"))
+			b.wait("the question", `document.getElementById("d-study").open && document.querySelector("#d-study [name=part]").value`)
+			if i == 4 {
+				b.wait("the other appraiser to be proposed", `document.querySelector("#d-study [name=appraiser]").value === "<b>night"`)
+				for _, w := range []string{"select", "input[name=part]", "label:has([name=over])", ".yes"} {
+					b.wait(w+" to be large enough for a glove", `(r => r.height >= 48 && r.width >= 48)(document.querySelector("#study-turn ~ .answer .yes, #d-study `+w+`").getBoundingClientRect())`)
+				}
+			}
+			b.press(kb.Enter) // the focus is on the answer
+			b.wait("the question to close", `!document.getElementById("d-study").open`)
+		}
+		b.says("big", "gauge it")
+		r.gauge.send("+" + size + " mm\r\n")
+		b.says("big", "next part")
+		page.says("study", fmt.Sprintf("%d of 8", i+1))
+	}
+	b.says("advice", "all is gauged")
+	b.act("study") // that it is over is proposed
+	page.wait("the end", `!document.getElementById("study").innerText.includes("of 8") && document.querySelectorAll("#study figure").length === 2`)
+	page.says("study", "2 parts × 2 operators × 2 trials")
+	page.says("study", "<b>night 2")
+	page.says("study", "too few to rely on")
+	if st := r.bore().Study; st != nil {
+		t.Errorf("still under way: %+v", st)
+	}
+	for name, size := range map[string][2]int64{"desk": {1920, 1080}, "hand": {390, 844}} {
+		for _, theme := range []string{"light", "dark"} {
+			page.open("http://"+r.web+"/study/bay2?theme="+theme, size[0], size[1])
+			page.says("study", "ndc")
+			page.wait("no sideways scroll", `document.documentElement.scrollWidth <= innerWidth`)
+			page.keep("study-" + name + "-" + theme)
+			page.axe(t, "/study/bay2 "+theme)
+		}
+	}
+	page.open("http://"+r.web+"/history?job=J-4112", 390, 844)
+	page.do(chromedp.Click(`.studies a`))
+	page.says("study", "ndc")
+	r.stop()
+}
+
+// keep keeps a picture of the page for a person to look at, in the folder FAIRBORE_LOOK.
+func (b *browser) keep(name string) {
+	b.t.Helper()
+	dir := os.Getenv("FAIRBORE_LOOK")
+	if dir == "" {
+		return
+	}
+	shot, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), shot, 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// axe lets axe-core judge the page, where it is installed.
+func (b *browser) axe(t *testing.T, name string) {
+	t.Helper()
+	path := os.Getenv("FAIRBORE_AXE")
+	if path == "" {
+		return // TestBrowserAccessible says that it is missing
+	}
+	axe, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.do(chromedp.Evaluate[chromedp.Void](string(axe)))
+	found, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`axe.run({runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}).then(r => JSON.stringify(r.violations))`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var violations []struct {
+		ID, Impact, Help string
+		Nodes            []struct{ HTML, FailureSummary string }
+	}
+	if err := json.Unmarshal([]byte(found), &violations); err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range violations {
+		if v.Impact == "serious" || v.Impact == "critical" {
+			t.Errorf("%s: %s (%s): %+v", name, v.Help, v.ID, v.Nodes)
+		}
+	}
+}
+
 // notes returns what the journal has noted.
 func (r *rig) notes() (out []string) {
 	r.t.Helper()
@@ -520,13 +624,8 @@ func TestBrowserFits(t *testing.T) {
 
 // Nothing that axe-core can judge is seriously wrong with any page, by day or night.
 func TestBrowserAccessible(t *testing.T) {
-	path := os.Getenv("FAIRBORE_AXE")
-	if path == "" {
+	if os.Getenv("FAIRBORE_AXE") == "" {
 		missing(t, "FAIRBORE_AXE does not name axe.min.js of axe-core")
-	}
-	axe, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
 	}
 	b := newBrowser(t)
 	r := started(t)
@@ -539,6 +638,8 @@ func TestBrowserAccessible(t *testing.T) {
 			{"/station/bay2", `document.getElementById("number").innerText`},
 			{"/station/bay2", `(document.getElementById("more").click(), true)`},
 			{"/station/bay2", `document.querySelector("dialog[open]") || (document.querySelector('[data-do="void"]').click(), false)`},
+			{"/station/bay2", `document.querySelector("dialog[open]") || (document.querySelector('[data-do="study"]').click(), false)`},
+			{"/study/bay2", `true`},
 			{"/wall", `document.querySelector(".tile .figure").innerText`},
 			{"/plan?nominal=x", `true`},
 			{"/station/bay2/job?from=J-4112", `document.querySelector("#drawing svg")`},
@@ -547,23 +648,7 @@ func TestBrowserAccessible(t *testing.T) {
 		} {
 			b.open("http://"+r.web+page.path+map[bool]string{true: "&", false: "?"}[strings.Contains(page.path, "?")]+"theme="+theme, 1024, 600)
 			b.wait("the page", page.first)
-			b.do(chromedp.Evaluate[chromedp.Void](string(axe)))
-			found, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`axe.run({runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}).then(r => JSON.stringify(r.violations))`, chromedp.EvalAwaitPromise))
-			if err != nil {
-				t.Fatal(err)
-			}
-			var violations []struct {
-				ID, Impact, Help string
-				Nodes            []struct{ HTML, FailureSummary string }
-			}
-			if err := json.Unmarshal([]byte(found), &violations); err != nil {
-				t.Fatal(err)
-			}
-			for _, v := range violations {
-				if v.Impact == "serious" || v.Impact == "critical" {
-					t.Errorf("%s, %s: %s (%s): %+v", page.path, theme, v.Help, v.ID, v.Nodes)
-				}
-			}
+			b.axe(t, page.path+", "+theme)
 		}
 	}
 }

@@ -8,89 +8,85 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/study"
-	"fairbore/daemon/picture"
 	"fairbore/daemon/report"
 	"fairbore/daemon/session"
 	"fairbore/daemon/store"
 )
 
-// A gauge study is taken at a station like any other gauging: the same parts, by
-// each person, at least twice. What belongs to it, and who gauged, is said in
-// notes: "study: NAME" before a person begins, "study over" at the end. Readings
-// that are void are not in it, and honing ends it: it makes another part of a part.
-
-// studyNote returns who gauges from a note on, "" where a study ends; ok is false
-// for a note of another kind.
-func studyNote(note string) (who string, ok bool) {
-	note = strings.TrimSpace(note)
-	if strings.EqualFold(note, "study over") {
-		return "", true
-	}
-	const mark = "study:"
-	if len(note) < len(mark) || !strings.EqualFold(note[:len(mark)], mark) {
-		return "", false
-	}
-	return strings.Join(strings.Fields(note[len(mark):]), " "), true
-}
-
-// studyGap parts one study from the next: a study is taken within days (common practice).
-const studyGap = 7 * 24 * time.Hour
-
-// studied is a reading of a study.
-type studied struct {
+// studyReading is a reading of a gauge study and whether it was struck out.
+type studyReading struct {
 	session.Record
-	who  string
 	void bool
 }
 
-// studyOf gathers the newest gauge study of a job from the journal, or the newest
-// that the options pick.
-func (r *reporter) studyOf(ctx context.Context) (g report.GaugeStudy, err error) {
-	all, err := r.studied(ctx)
+// errNoStudy says how to take one.
+var errNoStudy = errors.New("the journal has no gauge study here; start one at the station: the action study, with who take part, how many parts and how many trials")
+
+// studyOf gathers the newest gauge study that the options pick.
+func (r *reporter) studyOf(ctx context.Context) (report.GaugeStudy, error) {
+	all, err := r.begun(ctx, r.o.Job, store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To})
+	if err == nil && len(all) == 0 {
+		err = errNoStudy
+	}
+	if err != nil {
+		return report.GaugeStudy{}, err
+	}
+	return r.study(ctx, &all[0])
+}
+
+// begun returns the events with which the studies of a job, "" for any, began that a
+// filter picks, the newest first.
+func (a *archive) begun(ctx context.Context, job string, f store.Filter) (all []session.Record, err error) {
+	f.Kinds = []session.Kind{session.Studied}
+	for e, err := range a.journal.Query(ctx, f) {
+		if err != nil {
+			return nil, err
+		}
+		if e.Study.Begun && (job == "" || e.Study.Job == job) {
+			all = append(all, e)
+		}
+	}
+	slices.SortFunc(all, func(x, y session.Record) int { return cmp.Compare(y.Seq, x.Seq) })
+	return all, nil
+}
+
+// study gathers the gauge study that began with an event, as far as it has come.
+func (a *archive) study(ctx context.Context, begun *session.Record) (g report.GaugeStudy, err error) {
+	g.Plan = &report.StudyPlan{}
+	all, end, err := a.walkStudy(ctx, begun, g.Plan)
 	if err != nil {
 		return g, err
 	}
-	if len(all) == 0 {
-		return g, errors.New("the journal has no reading of a gauge study here; note \"study: NAME\" at the station before each person gauges the parts, each at least twice, and \"study over\" at the end")
+	if g.Job, err = a.jobAt(ctx, begun.Study.Job, begun.Seq); err != nil {
+		return g, err
 	}
-	end := all[len(all)-1]
-	if job := end.Reading.Job; r.o.Job == "" { // the newest study's
-		all = slices.DeleteFunc(all, func(s studied) bool { return s.Reading.Job != job })
+	g.Unit, g.Base, g.From, g.At, g.Stations = g.Job.Unit, g.Job.Low, begun.At, end.At, []string{begun.Station}
+	if n := len(all); n > 0 {
+		g.Gauge = all[n-1].Reading.Gauge
 	}
-	for i := len(all) - 1; i > 0; i-- {
-		if all[i].At.Sub(all[i-1].At) > studyGap {
-			all = all[i:]
-			break
+	for _, s := range all {
+		if s.Reading.Gauge != g.Gauge {
+			return g, fmt.Errorf("gauges %s and %s were used in one study; it tells nothing of either", s.Reading.Gauge, g.Gauge)
 		}
 	}
-	for i := range all {
-		if a := all[i].Reading.Gauge; a != end.Reading.Gauge {
-			return g, fmt.Errorf("gauges %s and %s were studied; name the station, or the time", a, end.Reading.Gauge)
-		}
-	}
-	if g.Job, err = r.jobAt(ctx, end.Reading.Job, end.Seq); err != nil {
+	g.Trace = report.Trace{Journal: a.journal.ID(), First: begun.Seq, Last: end.Seq}
+	if g.Trace.Hash, err = a.journal.Head(ctx, end.Seq); err != nil {
 		return g, err
 	}
-	g.Unit, g.Base = g.Job.Unit, g.Job.Low
-	if err := arrange(&g, all); err != nil {
-		return g, err
+	g.Title = strings.Join(strings.Fields("gauge "+g.Gauge+" on "+g.Job.ID+" "+g.Job.Title), " ")
+	arrange(&g, all)
+	if g.Plan.Short != "" {
+		return g, nil
 	}
-	g.Trace = report.Trace{Journal: r.journal.ID(), First: all[0].Seq, Last: end.Seq}
-	if g.Trace.Hash, err = r.journal.Head(ctx, end.Seq); err != nil {
-		return g, err
-	}
-	g.Gauge, g.From, g.At = end.Reading.Gauge, all[0].At, end.At
-	g.Title = strings.TrimSpace("gauge " + g.Gauge + " on " + g.Job.ID + " " + g.Job.Title)
 	return g, evaluate(&g, analysis.Length(g.Job.High-g.Job.Low).Micrometres())
 }
 
 // jobAt is a job as it was taken up last before a row.
-func (r *reporter) jobAt(ctx context.Context, id string, seq uint64) (*analysis.Job, error) {
-	taken, err := r.limits(ctx, id, seq)
+func (a *archive) jobAt(ctx context.Context, id string, seq uint64) (*analysis.Job, error) {
+	taken, err := a.limits(ctx, id, seq)
 	if err != nil {
 		return nil, err
 	}
@@ -100,149 +96,191 @@ func (r *reporter) jobAt(ctx context.Context, id string, seq uint64) (*analysis.
 	return taken[len(taken)-1].Job, nil
 }
 
-// studied returns the readings of all gauge studies that the options pick, in
-// order, without those that are void.
-func (r *reporter) studied(ctx context.Context) (all []studied, err error) {
-	walked := map[string]uint64{} // by station
-	for note, err := range r.journal.Query(ctx, store.Filter{Station: r.o.Station, Kinds: []session.Kind{session.Told}}) {
+// walkStudy takes the readings of a study from its start until it is over and the part
+// that was in hand then is out of it: until then its readings may be struck out. It
+// puts into plan how it stands; end is the last event that counts.
+func (a *archive) walkStudy(ctx context.Context, begun *session.Record, plan *report.StudyPlan) (all []studyReading, end session.Record, err error) {
+	kinds := []session.Kind{session.Studied, session.Taken, session.Voided, session.Restored, session.PartBegun, session.JobChosen, session.RoundOver, session.Judged}
+	last := uint64(0) // event of the study
+	for e, err := range a.journal.Query(ctx, store.Filter{Station: begun.Station, Kinds: []session.Kind{session.Studied}, AfterSeq: begun.Seq}) {
 		if err != nil {
-			return nil, err
+			return nil, *begun, err
 		}
-		if who, ok := studyNote(note.Note); !ok || who == "" || note.Seq <= walked[note.Station] {
-			continue
-		}
-		var some []studied
-		if some, walked[note.Station], err = r.walk(ctx, note.Station, note.Seq); err != nil {
-			return nil, err
-		}
-		all = append(all, some...)
-	}
-	all = slices.DeleteFunc(all, func(s studied) bool {
-		return s.void || r.o.Job != "" && s.Reading.Job != r.o.Job || s.At.Before(r.o.From) || !r.o.To.IsZero() && !s.At.Before(r.o.To)
-	})
-	slices.SortFunc(all, func(a, b studied) int { return cmp.Compare(a.Seq, b.Seq) })
-	return all, nil
-}
-
-// walk takes the readings of a station from a note on, until the study is over and
-// the part that was in hand then is out of it: until then its readings may be struck out.
-func (r *reporter) walk(ctx context.Context, station string, seq uint64) (out []studied, last uint64, err error) {
-	kinds := []session.Kind{session.Told, session.Taken, session.Voided, session.Restored, session.JobChosen, session.PartBegun, session.RoundOver}
-	who, inHand := "", map[int]int{} // of the part in hand: where its readings are, by number
-	for e, err := range r.journal.Query(ctx, store.Filter{Station: station, Kinds: kinds, AfterSeq: seq - 1}) {
-		if err != nil {
-			return nil, 0, err
+		if e.Study.Begun {
+			break
 		}
 		last = e.Seq
+	}
+	inHand := map[int]int{} // of the part in hand: where its readings are, by number
+	f := session.Fold{Most: session.Held, Part: &session.Part{Serial: begun.Study.Part}}
+	f.Apply(&begun.Event)
+	defer func() {
+		all = slices.DeleteFunc(all, func(s studyReading) bool { return s.void })
+		plan.Study, plan.Now = *f.Study, f.StudyNow()
+	}()
+	end = *begun
+	for e, err := range a.journal.Query(ctx, store.Filter{Station: begun.Station, Kinds: kinds, AfterSeq: begun.Seq}) {
+		if err != nil {
+			return nil, end, err
+		}
 		switch e.Kind {
-		case session.Told:
-			if name, ok := studyNote(e.Note); ok {
-				who = name
+		case session.Studied:
+			if e.Study.Begun { // another; this one was left as it was
+				left := *f.Study
+				left.Over = true
+				f.Study = &left
+				return all, end, nil
 			}
+			end = e
 		case session.Taken:
-			if who != "" {
-				inHand[e.Reading.No] = len(out)
-				out = append(out, studied{Record: e, who: who})
+			if e.Reading.Study != nil {
+				inHand[e.Reading.No] = len(all)
+				all, end = append(all, studyReading{Record: e}), e
 			}
 		case session.Voided, session.Restored:
 			if i, ok := inHand[e.Void.No]; ok {
-				out[i].void = e.Kind == session.Voided
+				all[i].void, end = e.Kind == session.Voided, e
 			}
-		case session.RoundOver:
-			if e.Round.Strokes > 0 || e.Round.Seconds > 0 { // honed: it is another bore from here on
-				who = ""
-			}
-		default: // another part, or job
-			clear(inHand)
-			if e.Kind == session.JobChosen {
-				who = ""
-			}
-			if who == "" {
-				return out, last, nil
+		case session.PartBegun, session.JobChosen:
+			if clear(inHand); f.Study.Appraiser == "" && e.Seq > last { // over, or at rest
+				return all, end, nil
 			}
 		}
+		f.Apply(&e.Event)
 	}
-	return out, last, nil
+	return all, end, nil
 }
 
-// fewestTrials is how often each person has to gauge each part.
+// fewestTrials is how often each appraiser has to gauge each part.
 const fewestTrials = 2
 
-// layout is the readings of a study by part, at each place, and person, both in the
-// order in which they first came.
+// layout is the readings of a study by part, in the order in which they came, and by
+// appraiser: those of trial k + 1 at k.
 type layout struct {
 	parts, people []string
-	cells         map[string]map[string][]studied
+	cells         map[string]map[string][]*studyReading
 }
 
-func laidOut(all []studied, u analysis.Unit) layout {
-	l := layout{cells: map[string]map[string][]studied{}}
-	name := partName(all, u)
-	for _, s := range all {
-		p := name(s)
+// laidOut lays the readings out. Of a trial that was gauged again the later counts.
+func laidOut(all []studyReading, people []string) (l layout, again []string) {
+	l = layout{people: people, cells: map[string]map[string][]*studyReading{}}
+	for i := range all {
+		s := &all[i]
+		p, t := s.Reading.Part, s.Reading.Study
 		if l.cells[p] == nil {
-			l.cells[p] = map[string][]studied{}
+			l.cells[p] = map[string][]*studyReading{}
 			l.parts = append(l.parts, p)
 		}
-		if !slices.Contains(l.people, s.who) {
-			l.people = append(l.people, s.who)
+		of := l.cells[p][t.Appraiser]
+		for len(of) < t.Trial {
+			of = append(of, nil)
 		}
-		l.cells[p][s.who] = append(l.cells[p][s.who], s)
+		if of[t.Trial-1] != nil {
+			again = append(again, fmt.Sprintf("Part %s by %s: trial %d was gauged again; the later reading counts.", p, t.Appraiser, t.Trial))
+		}
+		of[t.Trial-1] = s
+		l.cells[p][t.Appraiser] = of
 	}
-	return l
+	return l, again
 }
 
-// whole takes the parts out that somebody did not gauge often enough. It says why,
-// and how often the others were gauged by everybody.
+// taken is how many trials of a part an appraiser has done from the first on.
+func (l *layout) taken(part, who string) int {
+	of := l.cells[part][who]
+	if i := slices.Index(of, nil); i >= 0 {
+		return i
+	}
+	return len(of)
+}
+
+// whole takes out the appraisers who have gauged nothing often enough, and then the parts
+// that somebody did not. It says so, and how often all others were gauged by everybody.
 func (l *layout) whole() (trials int, left []string) {
-	l.parts = slices.DeleteFunc(l.parts, func(p string) bool {
-		least := len(l.cells[p][l.people[0]])
+	enough := func(p, who string) bool { return l.taken(p, who) >= fewestTrials }
+	l.people = slices.DeleteFunc(slices.Clone(l.people), func(who string) bool {
+		none := !slices.ContainsFunc(l.parts, func(p string) bool { return enough(p, who) })
+		if none {
+			left = append(left, fmt.Sprintf("%s: no part was gauged %d times.", who, fewestTrials))
+		}
+		return none
+	})
+	l.parts = slices.DeleteFunc(slices.Clone(l.parts), func(p string) bool {
+		out := false
 		for _, who := range l.people {
-			n := len(l.cells[p][who])
-			least = min(least, n)
-			if n < fewestTrials {
-				left = append(left, fmt.Sprintf("Part %s: gauged %s by %s; %d times are wanted.", p, times(n), who, fewestTrials))
+			if !enough(p, who) {
+				left = append(left, fmt.Sprintf("Part %s: gauged %s by %s; %d times are wanted.", p, times(l.taken(p, who)), who, fewestTrials))
+				out = true
 			}
 		}
-		if least >= fewestTrials && (trials == 0 || least < trials) {
-			trials = least
-		}
-		return least < fewestTrials
+		return out
 	})
+	for _, p := range l.parts {
+		for _, who := range l.people {
+			if n := l.taken(p, who); trials == 0 || n < trials {
+				trials = n
+			}
+		}
+	}
 	return trials, left
 }
 
-// arrange makes the table of a study: of each part as many readings by each person
-// as all have. What has no counterpart is left out, and said.
-func arrange(g *report.GaugeStudy, all []studied) error {
-	l := laidOut(all, g.Unit)
-	trials, left := l.whole()
-	if len(l.parts) < 2 {
-		return fmt.Errorf("a gauge study wants at least two parts that each person gauged at least twice. %s", strings.Join(left, " "))
-	}
-	g.Table, g.Left = study.Table{Parts: l.parts, Operators: l.people}, left
+// arrange makes the tables of a study: all that is gauged, and of that what can be
+// evaluated, of each part as many readings by each appraiser as all have. What has no
+// counterpart is left out, and said.
+func arrange(g *report.GaugeStudy, all []studyReading) {
+	l, again := laidOut(all, g.Plan.Appraisers)
+	g.Plan.Taken = map[[2]string][]*analysis.Length{}
 	for _, p := range l.parts {
-		var row [][]float64
+		g.Plan.Known = append(g.Plan.Known, p)
+		for who, of := range l.cells[p] {
+			for _, s := range of {
+				var size *analysis.Length
+				if s != nil {
+					size = &s.Reading.Size
+				}
+				g.Plan.Taken[[2]string{p, who}] = append(g.Plan.Taken[[2]string{p, who}], size)
+			}
+		}
+	}
+	trials, left := l.whole()
+	g.Left = append(again, left...)
+	if len(l.parts) < 2 || len(l.people) == 0 {
+		g.Plan.Short = "It can be evaluated when at least two parts are gauged at least twice by each who has begun."
+		return
+	}
+	for _, p := range l.parts {
 		for _, who := range l.people {
-			of := l.cells[p][who]
-			if more := len(of) - trials; more > 0 {
+			if more := l.taken(p, who) - trials; more > 0 {
 				g.Left = append(g.Left, fmt.Sprintf("Part %s by %s: the last %s, which not all have.", p, who, parted(more)))
 			}
-			var cell []float64
-			for k, s := range of[:trials] {
-				cell = append(cell, (s.Reading.Size - g.Base).Micrometres())
+			for k, s := range l.cells[p][who][:trials] {
 				g.Readings = append(g.Readings, report.StudyReading{Part: p, Operator: who, Trial: k + 1, Size: s.Reading.Size, Seq: s.Seq, At: s.At, Station: s.Station})
 			}
-			row = append(row, cell)
-		}
-		g.Table.Values = append(g.Table.Values, row)
-	}
-	for _, s := range all {
-		if !slices.Contains(g.Stations, s.Station) {
-			g.Stations = append(g.Stations, s.Station)
 		}
 	}
-	return nil
+	g.Table = tableOf(g.Readings, g.Base)
+}
+
+// tableOf is the table of readings that are evaluated, each part, operator and trial in
+// the order in which it first came; sizes are counted from base.
+func tableOf(readings []report.StudyReading, base analysis.Length) (t study.Table) {
+	for _, r := range readings {
+		if !slices.Contains(t.Parts, r.Part) {
+			t.Parts = append(t.Parts, r.Part)
+		}
+		if !slices.Contains(t.Operators, r.Operator) {
+			t.Operators = append(t.Operators, r.Operator)
+		}
+	}
+	t.Values = make([][][]float64, len(t.Parts))
+	for i := range t.Values {
+		t.Values[i] = make([][]float64, len(t.Operators))
+	}
+	for _, r := range readings {
+		cell := &t.Values[slices.Index(t.Parts, r.Part)][slices.Index(t.Operators, r.Operator)]
+		*cell = append(*cell, (r.Size - base).Micrometres())
+	}
+	return t
 }
 
 func parted(n int) string {
@@ -250,17 +288,6 @@ func parted(n int) string {
 		return "reading"
 	}
 	return fmt.Sprintf("%d readings", n)
-}
-
-// partName names what a reading is of: the part, and the place where more than one
-// was gauged, which are then as many bores to tell apart.
-func partName(all []studied, u analysis.Unit) func(studied) string {
-	for _, s := range all {
-		if s.Reading.Place != all[0].Reading.Place {
-			return func(s studied) string { return s.Reading.Part + " at " + picture.For(u).Place(s.Reading.Place) }
-		}
-	}
-	return func(s studied) string { return s.Reading.Part }
 }
 
 func times(n int) string {
@@ -274,7 +301,7 @@ func times(n int) string {
 }
 
 // evaluate evaluates a study by both usual methods against a tolerance in µm, the
-// analysis of variance first; ranges say nothing of very many parts.
+// analysis of variance first; ranges say nothing of very many parts, which is said.
 func evaluate(g *report.GaugeStudy, tolerance float64) error {
 	byANOVA, err := study.ByANOVA(g.Table, tolerance, study.PoolAbove)
 	if err != nil {
@@ -290,6 +317,41 @@ func evaluate(g *report.GaugeStudy, tolerance float64) error {
 	return nil
 }
 
+// studyFrom takes a study from CSV and evaluates it.
+func studyFrom(in io.Reader, tolerance analysis.Deviation, counted func([]row) analysis.Length) (g report.GaugeStudy, err error) {
+	rows, err := readings(in, "part", "operator")
+	if err != nil {
+		return g, err
+	}
+	g.Unit, g.Base = rows[0].unit, counted(rows)
+	trial := map[[2]string]int{}
+	for _, r := range rows {
+		key := [2]string{r.keys[0], r.keys[1]}
+		trial[key]++
+		g.Readings = append(g.Readings, report.StudyReading{Part: key[0], Operator: key[1], Trial: trial[key], Size: r.size})
+	}
+	g.Table = tableOf(g.Readings, g.Base)
+	return g, evaluate(&g, analysis.Length(tolerance).Micrometres())
+}
+
+// StudyGauge evaluates a gauge study from CSV with the columns part, operator and
+// one of size_mm, size_in or size_um, a row a reading, by both usual methods.
+func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error {
+	g, err := studyFrom(in, tolerance, func([]row) analysis.Length { return 0 })
+	if err != nil {
+		return err
+	}
+	for _, r := range slices.Backward(g.Results) { // the ranges first, as people work them out by hand
+		if err := lines(out, append(r.Text(), "")); err != nil {
+			return err
+		}
+	}
+	if g.Left == nil {
+		return nil
+	}
+	return lines(out, g.Left)
+}
+
 // ReportGaugeStudy writes the page of a gauge study from the CSV that [StudyGauge]
 // takes, by both usual methods, the analysis of variance first. Of the options,
 // Format, Paper and To count, which is the date of the study.
@@ -301,23 +363,11 @@ func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer,
 	if err := o.checkFormat(); err != nil {
 		return err
 	}
-	rows, err := readings(in, "part", "operator")
+	g, err := studyFrom(in, tolerance, base)
 	if err != nil {
 		return err
 	}
-	g := report.GaugeStudy{Title: title, At: o.To, Unit: rows[0].unit, Base: base(rows)}
-	if g.Table, err = table(rows, g.Base); err != nil {
-		return err
-	}
-	trial := map[[2]string]int{}
-	for _, r := range rows {
-		key := [2]string{r.keys[0], r.keys[1]}
-		trial[key]++
-		g.Readings = append(g.Readings, report.StudyReading{Part: key[0], Operator: key[1], Trial: trial[key], Size: r.size})
-	}
-	if err := evaluate(&g, analysis.Length(tolerance).Micrometres()); err != nil {
-		return err
-	}
+	g.Title, g.At = title, o.To
 	if o.Format == "csv" {
 		return g.CSV(out)
 	}

@@ -2,7 +2,9 @@ package daemon
 
 import (
 	"context"
+	"html/template"
 
+	"fairbore/daemon/report"
 	"fairbore/daemon/session"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
@@ -53,6 +55,41 @@ func (h history) Record(ctx context.Context, station string, seq uint64) (*sessi
 		return nil, nil, err
 	}
 	return p.Bore, p.Records, nil
+}
+
+// Studies implements [web.History].
+func (h history) Studies(ctx context.Context, station, job string) ([]web.StudyLine, error) {
+	all, err := h.d.archive().begun(ctx, job, store.Filter{Station: station})
+	lines := make([]web.StudyLine, len(all))
+	for i := range all {
+		lines[i] = studyLine(&all[i])
+	}
+	return lines, err
+}
+
+func studyLine(e *session.Record) web.StudyLine {
+	return web.StudyLine{Station: e.Station, Job: e.Study.Job, Seq: e.Seq, At: e.At, Parts: e.Study.Parts, Appraisers: e.Study.Appraisers}
+}
+
+// Study implements [web.History].
+func (h history) Study(ctx context.Context, station string, seq uint64) (p web.StudyPage, err error) {
+	a := h.d.archive()
+	all, err := a.begun(ctx, "", store.Filter{Station: station})
+	if err != nil {
+		return p, err
+	}
+	for i := range all {
+		if seq != 0 && all[i].Seq != seq {
+			continue
+		}
+		g, err := a.study(ctx, &all[i])
+		if err != nil {
+			return p, err
+		}
+		// A document's text is escaped.
+		return web.StudyPage{StudyLine: studyLine(&all[i]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g).Fragment())}, nil
+	}
+	return p, web.ErrNoStudy
 }
 
 // archive gathers records with the settings that the stations have now.

@@ -6,8 +6,10 @@ import (
 	"encoding/csv"
 	"encoding/xml"
 	"fmt"
+	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -76,14 +78,15 @@ func (s *shop) keep(events []session.Event) {
 type bay struct {
 	*shop
 	*session.Session
-	gauge string
+	gauge  string
+	events []session.Event // of the newest action
 }
 
 func (s *shop) bay(name string) *bay {
 	for i := range s.cfg.Stations {
 		if st := s.cfg.Stations[i]; st.Name == name {
 			st.Capture = "button"
-			return &bay{s, session.New(settings(s.cfg, &st), nil), st.Gauge}
+			return &bay{s, session.New(settings(s.cfg, &st), nil), st.Gauge, nil}
 		}
 	}
 	s.t.Fatalf("there is no station %s", name)
@@ -98,6 +101,7 @@ func (b *bay) do(a session.Action) {
 	if !r.Done {
 		b.t.Fatalf("%s: %s", a.Do, r.Why)
 	}
+	b.events = events
 	b.keep(events)
 }
 
@@ -302,9 +306,9 @@ func TestGaugeStudyAsPage(t *testing.T) {
 	}
 }
 
-// studyAt takes the demo shop's study of five sleeves at a station: three people,
-// each part twice, by the notes that say who gauges. One reading is struck out and
-// taken again, one part is gauged by one person only, and honing ends it.
+// studyAt takes the demo shop's study of five sleeves at a station: three people, each
+// part twice. One reading is struck out and taken again, and one part is gauged by one
+// person only, who hones it then.
 func studyAt(b *bay) {
 	b.t.Helper()
 	b.do(session.Action{Do: "job", Job: "J-4112"})
@@ -318,11 +322,11 @@ func studyAt(b *bay) {
 		"quality":     {"31.7510", "31.7511", "31.7512", "31.7512", "31.7508", "31.7508", "31.7514", "31.7513", "31.7511", "31.7510"},
 		"night":       {"31.7511", "31.7511", "31.7513", "31.7512", "31.7509", "31.7509", "31.7514", "31.7515", "31.7512", "31.7512"},
 	}
-	for _, who := range []string{"first shift", "quality", "night"} {
-		b.do(session.Action{Do: "note", Reason: "Study:  " + who})
+	who := []string{"first shift", "quality", "night"}
+	b.do(session.Action{Do: "study", Part: "001", Place: &place, StudyAsk: session.StudyAsk{Parts: 6, Trials: 2, Appraisers: who}})
+	for _, who := range who {
 		for i := range 5 {
-			b.do(session.Action{Do: "part", Part: fmt.Sprintf("00%d", i+1)})
-			b.do(session.Action{Do: "stay", Place: &place})
+			b.do(session.Action{Do: "study", Part: fmt.Sprintf("00%d", i+1), StudyAsk: session.StudyAsk{Appraiser: who}})
 			b.send(sizes[who][2*i])
 			if who == "quality" && i == 2 {
 				b.send("31.7530")
@@ -331,15 +335,14 @@ func studyAt(b *bay) {
 			b.send(sizes[who][2*i+1])
 		}
 	}
-	b.do(session.Action{Do: "part", Part: "006"})
-	b.do(session.Action{Do: "stay", Place: &place})
+	b.do(session.Action{Do: "study", Part: "006"})
 	b.send("31.7512")
 	b.do(session.Action{Do: "round", Strokes: 20})
 	b.send("31.7520", "31.7520")
 }
 
-// The study of a journal has the readings that the notes say, and none beside; what
-// it leaves out it names; its CSV gives the same study again; and the figures are
+// The study of a journal has the readings that are marked as its own, and none beside;
+// what it leaves out it names; its CSV gives the same study again; and the figures are
 // those of the readings worked out by hand.
 func TestGaugeStudyFromTheJournal(t *testing.T) {
 	s := openShop(t)
@@ -377,23 +380,80 @@ func TestGaugeStudyFromTheJournal(t *testing.T) {
 		}
 	}
 	for _, o := range []ReportOptions{{Kind: "study", Job: "J-4107"}, {Kind: "study", To: time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)}} {
-		if err := Report(t.Context(), s.path, &bytes.Buffer{}, o); err == nil || !strings.Contains(err.Error(), "study: NAME") {
+		if err := Report(t.Context(), s.path, &bytes.Buffer{}, o); err == nil || !strings.Contains(err.Error(), "the action study") {
 			t.Errorf("%+v: %v", o, err)
 		}
 	}
 }
 
-func TestStudyNotes(t *testing.T) {
-	for note, want := range map[string]string{"study: first shift": "first shift", " STUDY:a  b ": "a b", "study over": "over", "Study over ": "over", "study": "-", "restudy: x": "-", "a study: x": "-", "": "-"} {
-		who, ok := studyNote(note)
-		got := who
-		if !ok {
-			got = "-"
-		} else if who == "" {
-			got = "over"
+// The example of the AIAG manual (Measurement Systems Analysis, ch. III B), taken by the
+// actions at a station as an operator takes it, comes out of the journal with the figures
+// that are printed there: GRR 26.7 % of the total by average and range, 27.9 % by analysis
+// of variance, 4 classes, and the range of part 4 by B above its limit. Its values stand in
+// the place of micrometres from the target.
+func TestGaugeStudyOfTheManualByActions(t *testing.T) {
+	f, err := os.Open("../testdata/study/msa/aiag_data.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	sizes := map[[3]string]string{}
+	for _, row := range rows[1:] {
+		v, err := strconv.ParseFloat(row[3], 64)
+		if err != nil {
+			t.Fatal(err)
 		}
-		if got != want {
-			t.Errorf("%q: %q, want %q", note, got, want)
+		sizes[[3]string{row[0], row[1], row[2]}] = fmt.Sprintf("%.5f", 31.7510+v/1000)
+	}
+	s := openShop(t)
+	b := s.bay("hone-bay-2")
+	b.do(session.Action{Do: "job", Job: "J-4112"})
+	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Appraisers: []string{"A", "B", "C"}}})
+	o := ReportOptions{Kind: "study"}
+	for n := range len(sizes) {
+		if n > 0 {
+			b.do(session.Action{Do: "study"})
 		}
+		turn := b.events[0].Study
+		b.send(sizes[[3]string{turn.Part, turn.Appraiser, strconv.Itoa(turn.Trial)}])
+		if n+1 == 12 {
+			if text := s.report(o); !strings.Contains(text, "UNDER WAY") || !strings.Contains(text, "12 of 90") {
+				t.Errorf("after 12 readings:\n%s", text)
+			}
+		}
+	}
+	b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Over: true}})
+	text := strings.Join(strings.Fields(s.report(o)), " ")
+	for _, want := range []string{
+		"10 parts × 3 operators × 3 trials", "ndc (classes) 4", "It tells 4 classes of these parts apart; 5 are wanted.",
+		"operator 2 3.167", "part 9 88.36", "operator × part 18 0.359", "repeats 60 2.759",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("lacks %q:\n%s", want, text)
+		}
+	}
+	for method, share := range map[string]string{"By analysis of variance": "27.9", "By average and range": "26.7"} {
+		_, of, _ := strings.Cut(text, method)
+		if m := regexp.MustCompile(`gauge, all together [0-9.]+ [0-9.]+ ([0-9.]+) `).FindStringSubmatch(of); m == nil || m[1] != share {
+			t.Errorf("%s: GRR %v of the total, want %s %%", method, m, share)
+		}
+	}
+	if strings.Contains(text, "Left out") {
+		t.Errorf("something is left out:\n%s", text)
+	}
+	d := Daemon{journal: s.journal, hub: newHub("", time.Now)}
+	studies, err := history{&d}.Studies(t.Context(), "", "J-4112")
+	if err != nil || len(studies) != 1 {
+		t.Fatalf("%v %v", studies, err)
+	}
+	page, err := history{&d}.Study(t.Context(), "hone-bay-2", studies[0].Seq)
+	if err != nil || page.Open || !strings.Contains(s.report(ReportOptions{Kind: "study", Format: "html"}), string(page.Article)) {
+		t.Errorf("the page has other figures than the record (%v)", err)
 	}
 }

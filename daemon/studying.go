@@ -18,52 +18,6 @@ import (
 // confidence is that of every interval a study states.
 const confidence = 0.95
 
-// StudyGauge evaluates a gauge study from CSV with the columns part, operator and
-// one of size_mm, size_in or size_um, a row a reading, by both usual methods.
-func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error {
-	rows, err := readings(in, "part", "operator")
-	if err != nil {
-		return err
-	}
-	t, err := table(rows, 0)
-	if err != nil {
-		return err
-	}
-	tol := analysis.Length(tolerance).Micrometres()
-	byRange, err := study.AverageAndRange(t, tol)
-	if err != nil {
-		return err
-	}
-	byANOVA, err := study.ByANOVA(t, tol, study.PoolAbove)
-	if err != nil {
-		return err
-	}
-	return errors.Join(lines(out, byRange.Text()), lines(out, []string{""}), lines(out, byANOVA.Text()))
-}
-
-// table arranges rows of part, operator and size, each in the order in which it
-// first came; sizes are counted from base.
-func table(rows []row, base analysis.Length) (study.Table, error) {
-	var t study.Table
-	for _, r := range rows {
-		if !slices.Contains(t.Parts, r.keys[0]) {
-			t.Parts = append(t.Parts, r.keys[0])
-		}
-		if !slices.Contains(t.Operators, r.keys[1]) {
-			t.Operators = append(t.Operators, r.keys[1])
-		}
-	}
-	t.Values = make([][][]float64, len(t.Parts))
-	for i := range t.Values {
-		t.Values[i] = make([][]float64, len(t.Operators))
-	}
-	for _, r := range rows {
-		cell := &t.Values[slices.Index(t.Parts, r.keys[0])][slices.Index(t.Operators, r.keys[1])]
-		*cell = append(*cell, (r.size - base).Micrometres())
-	}
-	return t, nil
-}
-
 // LotOptions say which sizes to study and what they have to keep.
 type LotOptions struct {
 	Limits   analysis.Limits

@@ -258,6 +258,7 @@ func TestEventKinds(t *testing.T) {
 		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reread: func(e *session.Event) { e.Reread = full.Reread }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
 		session.Disturbed: func(e *session.Event) { e.Note = "n" }, session.Warmed: func(e *session.Event) { e.Warm = full.Warm },
 		session.Dressing: func(e *session.Event) { e.Note = "n" }, session.Cooled: func(e *session.Event) { e.Cool = full.Cool },
+		session.Studied:  func(e *session.Event) { e.Study = full.Study },
 		session.Turning:  func(e *session.Event) { e.Spindle = full.Spindle },
 		session.ClockSet: func(e *session.Event) { e.Clock = full.Clock }, session.Told: func(e *session.Event) { e.Note = "n" },
 	}

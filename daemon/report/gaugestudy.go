@@ -11,6 +11,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/study"
 	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
 )
 
 // GaugeStudy is a study of how much of the spread of readings the gauge and the
@@ -33,6 +34,18 @@ type GaugeStudy struct {
 	// Readings are those of the table with where they come from, for the CSV.
 	Readings []StudyReading
 	Left     []string // what was left out, and why
+	// Plan is what was asked for and how far it has come; nil if that is not known.
+	Plan *StudyPlan
+}
+
+// StudyPlan is the plan of a study at a station, and what was gauged of it.
+type StudyPlan struct {
+	session.Study
+	Now   *session.StudyNow // nil if it is no longer under way
+	Known []string          // the parts gauged so far
+	// Taken are the sizes by part and appraiser: that of trial k + 1 at k, nil where it is missing.
+	Taken map[[2]string][]*analysis.Length
+	Short string // why it can't be evaluated yet, "" if it can
 }
 
 // StudyReading is a reading of a gauge study.
@@ -53,13 +66,24 @@ func GaugeStudyReport(g GaugeStudy) *Document {
 	if len(g.Results) > 0 {
 		trials = g.Results[0].Trials
 	}
-	d.Subject = fmt.Sprintf("%s × %s × %s", analysis.Count(len(g.Table.Parts), "part", "parts"), analysis.Count(len(g.Table.Operators), "operator", "operators"), analysis.Count(trials, "trial", "trials"))
+	d.add(g.progress()...)
+	if g.Plan != nil && g.Plan.Short != "" {
+		d.Subject = counts(g.Plan.Parts, len(g.Plan.Appraisers), g.Plan.Trials) + " planned"
+		d.Stamp = &Stamp{Open, "TOO FEW READINGS", g.Plan.Short}
+		if g.Plan.Now != nil {
+			d.Stamp.Word = "UNDER WAY"
+		}
+	} else {
+		d.Subject = counts(len(g.Table.Parts), len(g.Table.Operators), trials)
+	}
 	if len(g.Results) > 0 {
 		d.Stamp = studyStamp(&g.Results[0], &g)
+		if g.Plan != nil && g.Plan.Now != nil && g.Plan.Now.Taken < g.Plan.Now.Wanted {
+			d.Stamp = &Stamp{Open, "UNDER WAY", "So far: " + d.Stamp.Why}
+		}
 		d.add(g.facts(trials))
-		d.add(g.shares(&g.Results[0]), Lines(g.Results[0].Says()))
+		d.add(g.shares(&g.Results[0]), Lines(g.Results[0].Says()), g.drawn())
 	}
-	d.add(g.drawn())
 	for i := range g.Results {
 		r := &g.Results[i]
 		d.add(Heading("By "+r.Method), g.sources(r))
@@ -70,7 +94,11 @@ func GaugeStudyReport(g GaugeStudy) *Document {
 			d.add(Lines(g.ranges(r)))
 		}
 	}
-	d.add(Heading("Readings"), g.readings(trials))
+	if g.Plan != nil {
+		d.add(Heading("Readings"), g.taken())
+	} else {
+		d.add(Heading("Readings"), g.readings(trials))
+	}
 	if g.Left != nil {
 		d.add(Heading("Left out"), Lines(cleaned(g.Left)))
 	}
@@ -79,6 +107,61 @@ func GaugeStudyReport(g GaugeStudy) *Document {
 	}
 	d.add(Signature{"studied by", "date"})
 	return d
+}
+
+// counts says how large a study is.
+func counts(parts, operators, trials int) string {
+	return fmt.Sprintf("%s × %s × %s", analysis.Count(parts, "part", "parts"), analysis.Count(operators, "operator", "operators"), analysis.Count(trials, "trial", "trials"))
+}
+
+// progress says how far a study under way has come, and who is to gauge what.
+func (g *GaugeStudy) progress() []Block {
+	if g.Plan == nil || g.Plan.Now == nil {
+		return nil
+	}
+	now := g.Plan.Now
+	of := []Field{{"gauged", fmt.Sprintf("%d of %d", now.Taken, now.Wanted)}, {"place", where(now.Place, g.Unit)}}
+	turn := func(who, part string, trial int) []Field {
+		return []Field{{"appraiser", clean(who)}, {"part", clean(part)}, {"trial", fmt.Sprintf("%d of %d", trial, now.Trials)}}
+	}
+	out := Fields{{"Under way", of}}
+	if now.Taking {
+		out = append(out, Group{"To gauge now", turn(now.Appraiser, now.Part, now.Trial)})
+	}
+	if n := now.Next; n != nil {
+		out = append(out, Group{"Next", turn(n.Appraiser, n.Part, n.Trial)})
+	} else if !now.Taking {
+		out = append(out, Group{"Next", []Field{{"all is gauged", "end the study at the station"}}})
+	}
+	return []Block{out}
+}
+
+// taken tables all that was gauged, a row a part, with a dash for what is missing.
+func (g *GaugeStudy) taken() Block {
+	if len(g.Plan.Known) == 0 {
+		return Para("No reading yet.")
+	}
+	t := &Table{Columns: []Column{{Head: "part", Left: true}}, Notes: []string{g.counted() + "."}}
+	for _, who := range g.Plan.Appraisers {
+		for k := range g.Plan.Trials {
+			t.Columns = append(t.Columns, Column{Head: clean(who) + " " + strconv.Itoa(k+1)})
+		}
+	}
+	for _, p := range g.Plan.Known {
+		row := []string{clean(p)}
+		for _, who := range g.Plan.Appraisers {
+			of := g.Plan.Taken[[2]string{p, who}]
+			for k := range g.Plan.Trials {
+				cell := "–"
+				if k < len(of) && of[k] != nil {
+					cell = g.fine((*of[k] - g.Base).Micrometres(), 2)
+				}
+				row = append(row, cell)
+			}
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
 }
 
 func cleaned(lines []string) []string {
@@ -156,11 +239,11 @@ func (g *GaugeStudy) found(r *study.GaugeStudy) []Field {
 		out = append(out, Field{"together, 6 sd", g.fine(6*r.Gauge.SD.Value, 2) + " " + g.unit()})
 	}
 	if r.Gauge.OfTolerance.OK {
-		out = append(out, Field{"of tolerance", stat(r.Gauge.OfTolerance, "%.1f %%")})
+		out = append(out, Field{"GRR, tolerance", stat(r.Gauge.OfTolerance, "%.1f %%")})
 	}
-	out = append(out, Field{"of all spread", stat(r.Gauge.OfTotal, "%.1f %%")})
+	out = append(out, Field{"GRR, spread", stat(r.Gauge.OfTotal, "%.1f %%")})
 	if r.Distinct.OK {
-		out = append(out, Field{"classes told", strconv.Itoa(int(r.Distinct.Value))})
+		out = append(out, Field{"ndc (classes)", strconv.Itoa(int(r.Distinct.Value))})
 	}
 	return out
 }

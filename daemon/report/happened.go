@@ -85,6 +85,8 @@ func (r *record) tell(e *session.Record) (what, detail string) {
 		}
 	case session.Cooled:
 		return "temperature", clean(e.Cool.Sentence())
+	case session.Studied:
+		return "gauge study", clean(e.Study.Sentence())
 	case session.GaugeSeen:
 		return map[bool]string{true: "gauge lost", false: "gauge found"}[e.Gauge.Lost], clean(e.Gauge.Name + colon(e.Gauge.Why))
 	case session.ClockSet:

@@ -287,7 +287,7 @@ func TestGaugeStudyOfTheManual(t *testing.T) {
 	paper := strings.Join(strings.Fields(extracted(t, pdf(t, d, A4))), " ")
 	text := strings.Join(strings.Fields(d.Text()), " ")
 	for _, want := range []string{
-		"repeatability (gauge) 0.202", "operators 0.230", "gauge, all together 0.306 7.1 26.7", "parts 1.104 92.9 96.4", "gauge, all together 0.302 7.8 27.9", "classes told 4",
+		"repeatability (gauge) 0.202", "operators 0.230", "gauge, all together 0.306 7.1 26.7", "parts 1.104 92.9 96.4", "gauge, all together 0.302 7.8 27.9", "ndc (classes) 4",
 		"operator 2 3.167", "part 9 88.36", "operator × part 18 0.359", "repeats 60 2.759", "total 89 94.65",
 		"Repeats may differ by up to 0.880", "Those of part 4 by B differ by 1.020",
 	} {

@@ -22,7 +22,8 @@ type Action struct {
 	// alone), reread (the ring that set it, as if it were a part), leave (a ring that is
 	// being read), knock (the gauge had
 	// one), dressed (the stones were), warm (temperatures were measured), cooldown (take
-	// off what the part is still warm by, as its cooling tells), accept, reject, note.
+	// off what the part is still warm by, as its cooling tells), study (of the
+	// gauge: it starts, somebody's turn comes, or it is over), accept, reject, note.
 	Do  string `json:"do"`
 	Job string `json:"job,omitempty"`
 	// Spec is a job that is not in the configuration, entered at the machine: it
@@ -44,6 +45,7 @@ type Action struct {
 	Confirm bool    `json:"confirm,omitempty"` // go on although the tool asked whether it is meant
 	Source  string  `json:"source,omitempty"`
 	Warmth
+	StudyAsk
 }
 
 // Reply answers an action: done, or the reason why not.
@@ -138,10 +140,12 @@ func (s *Session) do(a Action) error {
 		return s.void(a)
 	case "cooldown":
 		return s.coolDown(a)
+	case "study":
+		return s.study(a)
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, leave, knock, dressed, warm, cooldown, accept, reject, note", a.Do)
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, leave, knock, dressed, warm, cooldown, study, accept, reject, note", a.Do)
 }
 
 // Bounds of one round of honing by hand: a day, and far more strokes than one has.
@@ -156,6 +160,9 @@ const (
 func (a *Action) check() error {
 	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
 		return errors.New("too long: at most 64 characters for a serial number, 500 for a reason, 100 for an id")
+	}
+	if err := a.StudyAsk.check(); err != nil {
+		return err
 	}
 	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
 	for _, t := range [...]struct{ what, text string }{{"serial number", a.Part}, {"reason", a.Reason}, {"id", a.ID}} {
@@ -186,6 +193,7 @@ func (s *Session) chooseJob(a Action) error {
 	if open := s.open(); open != "" && !a.Confirm {
 		return ask("%s; choose another job all the same?", open)
 	}
+	s.restStudy()
 	e := Event{Kind: JobChosen, Job: job}
 	if a.Spec != nil {
 		e.Note = Entered
@@ -251,10 +259,14 @@ func (set *Settings) CheckJob(j *analysis.Job) []error {
 	return faults
 }
 
-// open says why the part in hand isn't finished, "" if it is or there is none.
+// open says why the part in hand isn't finished, "" if it is, there is none, or it is
+// only gauged for a study.
 func (s *Session) open() string {
 	f := &s.fold
 	if f.Part == nil || f.Verdict != nil || len(f.Readings) == 0 {
+		return ""
+	}
+	if f.Round() == 0 && slices.ContainsFunc(f.Readings, func(r *Reading) bool { return r.Study != nil }) {
 		return ""
 	}
 	return "part " + f.Part.Serial + " is neither accepted nor laid aside"
@@ -264,6 +276,9 @@ func (s *Session) beginPart(a Action) error {
 	f := &s.fold
 	if f.Job == nil {
 		return errors.New("choose a job first")
+	}
+	if done, err := s.partOfStudy(a); done {
+		return err
 	}
 	if open := s.open(); open != "" && !a.Confirm {
 		return ask("%s; take the next part all the same?", open)
@@ -275,8 +290,13 @@ func (s *Session) beginPart(a Action) error {
 	return nil
 }
 
-// nextPart begins a part; without a serial number it is counted.
+// nextPart begins a part that is of no study; without a serial number it is counted.
 func (s *Session) nextPart(serial string) {
+	s.restStudy()
+	s.beginSerial(serial)
+}
+
+func (s *Session) beginSerial(serial string) {
 	n := s.fold.Parts + 1
 	if serial == "" {
 		serial = fmt.Sprintf("%04d", n)
@@ -296,6 +316,7 @@ func (s *Session) newRound(a Action) error {
 	case a.Strokes < 0 || a.Strokes > mostStrokes || !(a.Seconds >= 0 && a.Seconds <= mostSeconds): // nor NaN
 		return fmt.Errorf("a round has 0 to %d strokes and lasts 0 to %d s", mostStrokes, mostSeconds)
 	}
+	s.restStudy()
 	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Strokes: a.Strokes, Seconds: a.Seconds, Dressed: a.Dressed || f.Dressed}})
 	return nil
 }
@@ -308,16 +329,25 @@ func (s *Session) choosePlace(a Action) error {
 			return errors.New("no place is due; name one")
 		}
 	}
-	if in := f.Job.Interrupted(p.Depth); in != nil {
-		return fmt.Errorf("%s falls in the %s at %s to %s: there is no wall to gauge", p, in.What, in.From, in.To)
-	}
-	if !slices.Contains(f.Job.Plan(), *p) {
-		return fmt.Errorf("%s is not in the plan of job %s", p, f.Job.ID)
+	if err := s.gaugeable(*p); err != nil {
+		return err
 	}
 	if f.Part == nil {
 		s.nextPart("")
 	}
 	s.emit(Event{Kind: Placed, Place: &Choice{Place: *p, Skip: a.Do == "skip", Stay: a.Do == "stay"}})
+	return nil
+}
+
+// gaugeable refuses a place that is not to be gauged.
+func (s *Session) gaugeable(p analysis.Place) error {
+	job := s.fold.Job
+	if in := job.Interrupted(p.Depth); in != nil {
+		return fmt.Errorf("%s falls in the %s at %s to %s: there is no wall to gauge", p, in.What, in.From, in.To)
+	}
+	if !slices.Contains(job.Plan(), p) {
+		return fmt.Errorf("%s is not in the plan of job %s", p, job.ID)
+	}
 	return nil
 }
 

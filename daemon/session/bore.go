@@ -60,6 +60,9 @@ type Bore struct {
 	WarmFrom Source   `json:"part_temperature_from,omitempty"`
 	Cool     *CoolNow `json:"cooldown,omitempty"`
 
+	// Study is the gauge study under way.
+	Study *StudyNow `json:"study,omitempty"`
+
 	Master    MasterState `json:"master"`
 	Gauge     *Gauge      `json:"gauge,omitempty"`
 	Beside    []Gauge     `json:"beside,omitempty"`  // other instruments of the station
@@ -210,6 +213,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		b.WarmFrom = f.WarmFrom
 	}
 	b.Check, b.Reread = f.Failed, f.Again
+	b.Study = f.StudyNow()
 	f.masterState(b, set, now)
 	if f.Job != nil {
 		f.bore(b, set)

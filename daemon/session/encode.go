@@ -72,6 +72,10 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 		b = r.ExcessU.AppendJSON(append(b, `,"excess_u_um":`...))
 	}
 	b = appendSome(b, `,"ask":`, r.Ask)
+	if r.Study != nil {
+		b = appendString(append(b, `,"study":{"appraiser":`...), r.Study.Appraiser)
+		b = append(strconv.AppendInt(append(b, `,"trial":`...), int64(r.Study.Trial), 10), '}')
+	}
 	b = strconv.AppendInt(append(b, `,"mastered":`...), int64(r.Mastered), 10)
 	return append(b, '}'), nil
 }

@@ -23,6 +23,7 @@ func drawReading(t *rapid.T) *Reading {
 		Indentation: analysis.Deviation(rapid.Int64Range(-1, 1).Draw(t, "indentation")),
 		PartFrom:    rapid.SampledFrom([]Source{"", BySensor, ByCooling}).Draw(t, "part from"),
 		ExcessU:     analysis.Deviation(rapid.Int64Range(0, 1).Draw(t, "excess u")),
+		Study:       rapid.SampledFrom([]*StudyTrial{nil, {Appraiser: "first <shift>", Trial: 2}}).Draw(t, "study"),
 		Ask:         text.Draw(t, "ask"), Mastered: int(number.Draw(t, "mastered")),
 		Sent: Sent{
 			Digits: rapid.Int64().Draw(t, "digits"), Places: rapid.IntRange(0, 9).Draw(t, "places"), Frame: text.Draw(t, "frame"),

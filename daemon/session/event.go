@@ -33,6 +33,7 @@ const (
 	Dressing  Kind = "dressed"   // the stones were dressed, trued or changed
 	Warmed    Kind = "warm"      // temperatures of part and ring were measured
 	Cooled    Kind = "cooldown"  // how warm the part is was taken from how it cools, or no longer is
+	Studied   Kind = "study"     // a gauge study starts, somebody's turn in it comes, or it is over
 	Judged    Kind = "verdict"   // a part was accepted or laid aside
 	GaugeSeen Kind = "gauge"     // the gauge was found or lost
 	Turning   Kind = "spindle"   // the spindle was switched on or off
@@ -63,6 +64,7 @@ type Event struct {
 	Rework  *Rework       `json:"rework,omitempty"`
 	Warm    *Warmth       `json:"warm,omitempty"`
 	Cool    *CoolDown     `json:"cooldown,omitempty"`
+	Study   *Study        `json:"study,omitempty"`
 	Verdict *Verdict      `json:"verdict,omitempty"`
 	Gauge   *Gauge        `json:"gauge,omitempty"`
 	Spindle *Spindle      `json:"spindle,omitempty"`
@@ -144,6 +146,8 @@ type Reading struct {
 	// Ask says that the size fits another section far better than this one. The
 	// reading stands where it was taken until a person says otherwise.
 	Ask string `json:"ask,omitempty"`
+	// Study says that it is of the gauge study under way, nil: it is of none.
+	Study *StudyTrial `json:"study,omitempty"`
 	// Mastered is the number of the mastering used, 0 if there was none; the
 	// size is then the gauge's own.
 	Mastered int `json:"mastered"`

@@ -61,6 +61,8 @@ type Fold struct {
 	Warmer   map[int]bool          // by reading number: taken off a part warm by what was not known
 	steady   int                   // index in Readings since when the clock was not set
 
+	Study *Study // the newest of the station, over or not
+
 	Gauge   Gauge
 	Known   bool             // a gauge event has been seen
 	Beside  map[string]Gauge // other instruments of the station, by name
@@ -183,6 +185,10 @@ func (f *Fold) Apply(e *Event) {
 		f.warm(e.Warm, e.Source)
 	case Cooled:
 		f.cool(e.Cool)
+	case Studied:
+		if f.Study = e.Study; e.Study.Appraiser == "" {
+			f.Chosen, f.Staying = nil, false // the plan goes on
+		}
 	case Judged:
 		f.Verdict = e.Verdict
 		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt

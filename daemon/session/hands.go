@@ -107,6 +107,7 @@ func (s *Session) resting() {
 // known if it has a contact.
 func (s *Session) autoRound() {
 	f := &s.fold
+	s.restStudy()
 	s.emit(Event{Kind: RoundOver, Source: "gauge", Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true, Dressed: f.Dressed}})
 }
 

@@ -377,8 +377,9 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	if f.Master != nil {
 		r.Mastered = f.Master.Number
 	}
+	r.Study = f.trial(r)
 	r.Ask = s.misplaced(r)
-	s.live.Hint = r.Ask
+	s.live.Hint = orElse(r.Ask, f.outside(r))
 	s.spindle.since = 0
 	s.emit(Event{Kind: Taken, Reading: r})
 	s.closes(r)

@@ -18,7 +18,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []session.Kind{session.Started, session.JobChosen, session.PartBegun, session.RoundOver, session.Placed,
 		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored,
-		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Reread, session.Disturbed, session.ClockSet, session.Told}
+		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Reread, session.Disturbed, session.ClockSet, session.Told, session.Studied}
 	for i := range rapid.IntRange(least, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
@@ -69,6 +69,11 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 			e.Verdict = &session.Verdict{Accepted: odd, Part: "0001", Job: "J-4107", Readings: n, State: session.InSize}
 		case session.GaugeSeen:
 			e.Gauge = &session.Gauge{Name: "G-11", Lost: odd}
+		case session.Studied:
+			e.Study = &session.Study{Begun: odd, Job: "J-4107", Parts: n, Appraisers: []string{"first shift"}, Trials: 2, Part: "0001", Trial: 1}
+			if n > 2 {
+				e.Study.Appraiser = "first shift"
+			}
 		case session.ClockSet:
 			e.Clock = &session.Clock{Jump: float64(n)}
 		}

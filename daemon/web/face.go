@@ -65,15 +65,16 @@ type face struct {
 	Gauge  sign `json:"gauge"`
 	Record sign `json:"record"`
 
-	Places   []choice `json:"places,omitempty"`
-	Readings []choice `json:"readings,omitempty"`
-	Voids    []choice `json:"voids,omitempty"`
-	Ring     string   `json:"ring,omitempty"`
-	Mastered bool     `json:"mastered"`
-	Reading  bool     `json:"reading_ring"` // a ring is being read
-	Finished bool     `json:"finished"`
-	Due      string   `json:"due,omitempty"`     // the action that is due now, "" if none is
-	Waiting  string   `json:"waiting,omitempty"` // who waits for whom, for the wall
+	Places   []choice   `json:"places,omitempty"`
+	Readings []choice   `json:"readings,omitempty"`
+	Voids    []choice   `json:"voids,omitempty"`
+	Ring     string     `json:"ring,omitempty"`
+	Mastered bool       `json:"mastered"`
+	Reading  bool       `json:"reading_ring"` // a ring is being read
+	Finished bool       `json:"finished"`
+	Study    *studyFace `json:"study,omitempty"`
+	Due      string     `json:"due,omitempty"`     // the action that is due now, "" if none is
+	Waiting  string     `json:"waiting,omitempty"` // who waits for whom, for the wall
 }
 
 // sign is a small state beside the large one.
@@ -109,6 +110,7 @@ func faceOf(b *session.Bore, f picture.Format) face {
 	v.places(b, f)
 	v.headline(b, f)
 	v.advise(b)
+	v.studied(b, f)
 	v.translate(f)
 	return v
 }
@@ -173,6 +175,10 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 		v.says(act, fmt.Sprintf("Read ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
 	case !b.Master.OK:
 		v.says(act, "Not mastered", "mastering")
+	case gauging(b) && b.Study.Taking:
+		v.says(act, studyNow, "gauging")
+	case gauging(b):
+		v.says(act, studyNext, "the next part")
 	case b.State == session.Over:
 		v.says(danger, "Over", "a person")
 		v.limits(b, f)
@@ -216,6 +222,8 @@ func due(b *session.Bore) string {
 		return "job"
 	case !b.Master.OK:
 		return "master"
+	case gauging(b):
+		return map[bool]string{false: "study"}[b.Study.Taking]
 	case b.State == session.Over:
 		return "reject"
 	case asked(b) != "":

@@ -23,6 +23,8 @@ func (s *Server) Handler() http.Handler {
 	if s.cfg.History != nil {
 		mux.HandleFunc("GET /history", s.history)
 		mux.HandleFunc("GET /part/{station}/{seq}", s.part)
+		mux.HandleFunc("GET /study/{station}", s.study)
+		mux.HandleFunc("GET /study/{station}/{seq}", s.study)
 	}
 	mux.HandleFunc("GET /station/{name}", s.station)
 	mux.HandleFunc("GET /station/{name}/stream", s.stream)

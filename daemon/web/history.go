@@ -24,6 +24,12 @@ type History interface {
 	// seq of a station, and the events from there to its end, in order. It fails
 	// with [ErrNoPart] if no part began there.
 	Record(ctx context.Context, station string, seq uint64) (*session.Bore, []session.Record, error)
+	// Studies returns the gauge studies of a station and job, "" for all of them, the
+	// newest first.
+	Studies(ctx context.Context, station, job string) ([]StudyLine, error)
+	// Study returns the gauge study that began with event seq of a station, the newest of
+	// the station for 0. It fails with [ErrNoStudy] if there is none.
+	Study(ctx context.Context, station string, seq uint64) (StudyPage, error)
 }
 
 // ErrNoPart says that no part began with an event.
@@ -73,6 +79,9 @@ func verdictWord(v *session.Verdict) string {
 // historyShown bounds a list of parts.
 const historyShown = 200
 
+// studiesShown bounds a list of gauge studies.
+const studiesShown = 5
+
 func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	f := PartFilter{Station: q.Get("station"), Job: strings.TrimSpace(q.Get("job")), Part: strings.TrimSpace(q.Get("part")), Limit: historyShown}
@@ -81,14 +90,20 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, "history", err)
 		return
 	}
+	studies, err := s.cfg.History.Studies(r.Context(), f.Station, f.Job)
+	if err != nil {
+		s.failed(w, "history", err)
+		return
+	}
 	s.render(w, "history.html", struct {
 		Filter   PartFilter
+		Studies  []StudyLine
 		Parts    []PartLine
 		Stations []Station
 		All      bool
 		Lot      template.HTML
 		Makes    bool // records can be made
-	}{f, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q)), s.makes()})
+	}{f, studies[:min(len(studies), studiesShown)], parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q)), s.makes()})
 }
 
 // lot draws the finished parts of a job, if the list is of one that is known;
@@ -247,6 +262,8 @@ func note(e *session.Event, f picture.Format) string {
 		return e.Note
 	case session.Cooled:
 		return e.Cool.Sentence()
+	case session.Studied:
+		return e.Study.Sentence()
 	case session.Restored:
 		return "reading " + strconv.Itoa(e.Void.No) + " counts again"
 	case session.Judged:

@@ -210,7 +210,7 @@ func (e *eye) questions(theme, size string) {
 		e.t.Errorf("the actions: %s", w)
 	}
 	e.keep("actions", theme, size)
-	for _, key := range strings.Split("tvugrpmzkdwjnaxs?", "") {
+	for _, key := range strings.Split("tvugrpmzkdwyjnaxs?", "") {
 		e.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`document.querySelector("#bar [data-key=\"%s\"]").click()`, key)))
 		e.until("a question for "+key, `document.querySelector("dialog[open]")`)
 		for _, w := range e.says(wrong) {

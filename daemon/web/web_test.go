@@ -84,7 +84,7 @@ func get(t *testing.T, s *Server, path string) (int, http.Header, string) {
 func pagesToTry() []string {
 	return []string{
 		"/station/rough", "/wall", "/history", "/history?job=J-4112", "/part/bay2/3", "/part/bay2/3?unit=mm&comma=1",
-		"/plan", "/plan?job=J-4107&process=pressed&bush_outside=28.6mm&housing=28.56mm&boss=63.5mm&bush=bronze&hub=iron", "/plan?nominal=abc", "/station/ready/job", "/station/ready/job?from=J-4107", "/records", "/records?what=part&job=J-4112&part=0007&station=ready",
+		"/plan", "/plan?job=J-4107&process=pressed&bush_outside=28.6mm&housing=28.56mm&boss=63.5mm&bush=bronze&hub=iron", "/plan?nominal=abc", "/study/marks", "/study/marks/5", "/study/ready", "/station/ready/job", "/station/ready/job?from=J-4107", "/records", "/records?what=part&job=J-4112&part=0007&station=ready",
 	}
 }
 

@@ -38,7 +38,7 @@ function ask(name, then) {
   fill(name, form);
   hide();
   d.showModal();
-  (d.querySelector("input:not([type=radio], [type=checkbox]), select, .yes") || d.querySelector("button")).focus();
+  (d.querySelector(name === "study" && face?.study ? ".yes" : "input:not([type=radio], [type=checkbox]):enabled, select:enabled, .yes") || d.querySelector("button")).focus();
 }
 
 // fill puts what is known now into a question.
@@ -55,10 +55,25 @@ function fill(name, form) {
       return label;
     })); break;
     case "master": case "check": form.ring.value = f.ring || ""; if (form.gain) form.gain.checked = false; break;
+    case "study": turns(form, f.study); break;
     case "take": at("take-what").textContent = `${at("shows").textContent === "–" ? "What the gauge shows" : at("shows").textContent} is to count ${f.next ? "at " + f.next : "at the place in hand"}.`; break;
     case "accept": at("accept-what").textContent = f.sizes ? f.sizes[0].toUpperCase() + f.sizes.slice(1) : "Nothing is gauged yet."; break;
     case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
   }
+}
+
+// turns asks who gauges what next in the study under way, or what a new one is to be.
+function turns(form, study) {
+  for (const [id, on] of [["study-start", !study], ["study-turn", !!study]]) at(id).hidden = at(id).disabled = !on;
+  if (!study) return;
+  at("study-now").textContent = study.now;
+  const next = study.next;
+  form.appraiser.replaceChildren(...study.appraisers.map((a) => new Option(a)));
+  form.trial.replaceChildren(new Option("the next due", ""), ...Array.from({ length: study.trials }, (_, i) => new Option(i + 1)));
+  form.over.checked = !next;
+  if (next) form.appraiser.value = next.appraiser;
+  form.part.value = next ? next.part : "";
+  form.appraiser.onchange = () => { form.part.value = ""; }; // what is due is another's
 }
 
 const value = (form, name) => form[name] && form[name].value.trim();
@@ -83,6 +98,10 @@ const made = {
   dressed: (f) => ({ reason: reason(f) }),
   note: (f) => ({ reason: reason(f) }),
   warm: (f) => (f.cooldown.checked ? { do: "cooldown" } : { part_cel: number(f, "part_cel"), ring_cel: number(f, "ring_cel") }),
+  study: (f) => {
+    if (at("study-turn").disabled) return { appraisers: value(f, "appraisers").split(/[,;]/).map((s) => s.trim()).filter(Boolean), parts: number(f, "parts"), trials: number(f, "trials"), part: value(f, "first") };
+    return f.over.checked ? { over: true } : { appraiser: f.appraiser.value, part: value(f, "part"), trial: number(f, "trial") };
+  },
   job: (f) => ({ job: value(f, "job") }),
   accept: () => ({}),
   reject: (f) => ({ reason: reason(f) }),

@@ -1,0 +1,425 @@
+package session
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"fairbore/analysis"
+)
+
+// Study is where a gauge repeatability and reproducibility study stands: the same parts,
+// gauged at one place by the same appraisers, each part in several trials (ISO 22514-7;
+// AIAG, Measurement Systems Analysis, ch. III B, whose words these are). Each event has
+// the whole of it, so that the newest tells all but the readings of the part in hand.
+type Study struct {
+	Begun bool `json:"begun,omitempty"` // it starts here
+	Over  bool `json:"over,omitempty"`  // it ends here
+
+	// The plan.
+	Job        string         `json:"job"`
+	Place      analysis.Place `json:"place"` // where every part is gauged
+	Parts      int            `json:"parts"` // that are to be gauged
+	Appraisers []string       `json:"appraisers"`
+	Trials     int            `json:"trials"` // of each part by each appraiser
+
+	// The turn: who gauges which part from here on, and which trial it is. Appraiser is
+	// empty while the study rests: readings are not of it then.
+	Appraiser string `json:"appraiser,omitempty"`
+	Part      string `json:"part,omitempty"`
+	Trial     int    `json:"trial,omitempty"`
+	After     int    `json:"after,omitempty"` // number of the last reading of the part before it
+
+	// Done are the parts that came so far, in that order. The readings of the part that
+	// is in hand are not counted in it.
+	Done []StudyPart `json:"done,omitempty"`
+}
+
+// StudyPart is a part of a study and how many trials of it each appraiser has done, in
+// the order of Study.Appraisers.
+type StudyPart struct {
+	Part   string `json:"part"`
+	Trials []int  `json:"trials"`
+}
+
+// StudyTrial says of a reading that it is of the study under way: the part is the
+// reading's. Of two readings with the same part, appraiser and trial the later counts.
+type StudyTrial struct {
+	Appraiser string `json:"appraiser"`
+	Trial     int    `json:"trial"`
+}
+
+// StudyAsk are the words of the action study: with appraisers it starts one, with over it
+// ends it, else it says whose turn it is, and with which part and trial.
+type StudyAsk struct {
+	Parts      int      `json:"parts,omitempty"`      // to be gauged, 0 for ten
+	Appraisers []string `json:"appraisers,omitempty"` // who take part
+	Trials     int      `json:"trials,omitempty"`     // 0 for three
+	Appraiser  string   `json:"appraiser,omitempty"`  // whose turn it is, empty: as it was
+	Trial      int      `json:"trial,omitempty"`      // 0: the next that is due
+	Over       bool     `json:"over,omitempty"`
+}
+
+// Sizes of a study: what is usual (common practice), and as much as anybody gauges.
+const (
+	usualParts, usualTrials              = 10, 3
+	mostParts, mostAppraisers, mostTrial = 50, 10, 10
+)
+
+// Turn is who gauges which part in which trial.
+type Turn struct {
+	Appraiser string `json:"appraiser"`
+	Part      string `json:"part"`
+	Trial     int    `json:"trial"`
+}
+
+// StudyNow is a study under way.
+type StudyNow struct {
+	Study
+	Taken  int   `json:"taken"`          // trials that are gauged
+	Wanted int   `json:"wanted"`         // trials in all
+	Taking bool  `json:"taking"`         // the next reading at the place is that of the turn
+	Next   *Turn `json:"next,omitempty"` // due next, after the turn if that is not gauged yet; nil: none
+}
+
+// Sentence says what an event of a study tells.
+func (st *Study) Sentence() string {
+	turn := fmt.Sprintf("%s gauges part %s, trial %d", st.Appraiser, st.Part, st.Trial)
+	switch {
+	case st.Over:
+		return "The gauge study is over."
+	case st.Begun:
+		return fmt.Sprintf("A gauge study starts: %s, %s, %s, at %s. First %s.", analysis.Count(st.Parts, "part", "parts"),
+			analysis.Count(len(st.Appraisers), "appraiser", "appraisers"), analysis.Count(st.Trials, "trial", "trials"), st.Place, turn)
+	case st.Appraiser == "":
+		return "The gauge study rests."
+	}
+	return "Gauge study: " + turn + "."
+}
+
+// studying is the study under way as it stands, with the readings of the part in hand
+// counted in Done; nil if there is none.
+func (f *Fold) studying() *Study {
+	if f.Study == nil || f.Study.Over {
+		return nil
+	}
+	st := *f.Study
+	st.Begun = false
+	st.Done = slices.Clone(st.Done)
+	for i, who := range st.Appraisers {
+		for n := 1; f.Part != nil && n <= st.Trials; n++ {
+			if f.tried(who, n) {
+				st.count(f.Part.Serial, i, n)
+			}
+		}
+	}
+	return &st
+}
+
+// tried reports whether the part in hand has a reading that stands of a trial.
+func (f *Fold) tried(who string, trial int) bool {
+	return slices.ContainsFunc(f.Readings, func(r *Reading) bool {
+		_, void := f.Voids[r.No]
+		return !void && r.Study != nil && *r.Study == StudyTrial{who, trial}
+	})
+}
+
+// count takes in that appraiser i has done a trial of a part. Trials are counted from the
+// first on: one that is missing is due.
+func (st *Study) count(part string, i, trial int) {
+	at := slices.IndexFunc(st.Done, func(p StudyPart) bool { return p.Part == part })
+	if at < 0 {
+		at = len(st.Done)
+		st.Done = append(st.Done, StudyPart{part, make([]int, len(st.Appraisers))})
+	}
+	if p := &st.Done[at]; i < len(p.Trials) && p.Trials[i] == trial-1 {
+		p.Trials = slices.Clone(p.Trials)
+		p.Trials[i] = trial
+	}
+}
+
+// done returns how many trials of a part an appraiser has done, and whether the part is
+// one of the study already.
+func (st *Study) done(part, who string) (n int, known bool) {
+	i := slices.Index(st.Appraisers, who)
+	for _, p := range st.Done {
+		if p.Part == part && i >= 0 && i < len(p.Trials) {
+			return p.Trials[i], true
+		}
+	}
+	return 0, false
+}
+
+// due returns what an appraiser is to gauge next: each part once before any a second
+// time, so that he does not remember what he read; false if he has done all.
+func (st *Study) due(who string) (t Turn, ok bool) {
+	for trial := 1; trial <= st.Trials; trial++ {
+		for _, p := range st.Done {
+			if n, _ := st.done(p.Part, who); n < trial {
+				return Turn{who, p.Part, n + 1}, true
+			}
+		}
+		if len(st.Done) < st.Parts { // one that nobody has gauged yet
+			return Turn{who, st.fresh(), 1}, true
+		}
+	}
+	return Turn{}, false
+}
+
+// fresh names a part that has no serial number: by counting, as tables of studies do.
+func (st *Study) fresh() string {
+	for n := len(st.Done) + 1; ; n++ {
+		name := strconv.Itoa(n)
+		if _, known := st.done(name, st.Appraisers[0]); !known {
+			return name
+		}
+	}
+}
+
+// next is what is due: of who gauges now, and then of the others in their order.
+func (st *Study) next() (t Turn, ok bool) {
+	for _, who := range append([]string{st.Appraiser}, st.Appraisers...) {
+		if slices.Contains(st.Appraisers, who) {
+			if t, ok = st.due(who); ok {
+				return t, true
+			}
+		}
+	}
+	return t, false
+}
+
+// trial is what a reading is of the study, nil if it is not of it: elsewhere, of another
+// part, honed since, without a zero, or more than are wanted.
+func (f *Fold) trial(r *Reading) *StudyTrial {
+	st := f.studying()
+	if st == nil || st.Appraiser == "" || r.Part != st.Part || r.Place != st.Place || r.Round != 0 || r.Mastered == 0 {
+		return nil
+	}
+	if !f.turned() {
+		return &StudyTrial{st.Appraiser, st.Trial}
+	}
+	if n, _ := st.done(st.Part, st.Appraiser); n < st.Trials {
+		return &StudyTrial{st.Appraiser, n + 1}
+	}
+	return nil
+}
+
+// outside says that a reading is not of the study although somebody gauges for it, ""
+// if it is, or nobody does.
+func (f *Fold) outside(r *Reading) string {
+	switch st := f.studying(); {
+	case st == nil || st.Appraiser == "" || r.Study != nil:
+		return ""
+	case r.Mastered == 0:
+		return "not of the gauge study: master the gauge first"
+	case r.Place != st.Place:
+		return fmt.Sprintf("not of the gauge study: that is gauged at %s", st.Place)
+	default:
+		return fmt.Sprintf("not of the gauge study: %s has gauged part %s in all trials; take the next", st.Appraiser, st.Part)
+	}
+}
+
+// turned reports whether the trial of the turn is gauged.
+func (f *Fold) turned() bool {
+	return slices.ContainsFunc(f.Readings, func(r *Reading) bool {
+		_, void := f.Voids[r.No]
+		return !void && r.No > f.Study.After && r.Study != nil && *r.Study == StudyTrial{f.Study.Appraiser, f.Study.Trial}
+	})
+}
+
+// StudyNow tells of the study under way, nil if there is none.
+func (f *Fold) StudyNow() *StudyNow {
+	st := f.studying()
+	if st == nil {
+		return nil
+	}
+	now := &StudyNow{Study: *st, Wanted: st.Parts * len(st.Appraisers) * st.Trials}
+	for _, p := range st.Done {
+		for _, n := range p.Trials {
+			now.Taken += n
+		}
+	}
+	now.Taking = st.Appraiser != "" && f.Part != nil && f.Part.Serial == st.Part && f.Verdict == nil && f.Round() == 0 && !f.turned()
+	if now.Taking { // as it will be then
+		st.Done = slices.Clone(st.Done)
+		st.count(st.Part, slices.Index(st.Appraisers, st.Appraiser), st.Trial)
+	}
+	if t, ok := st.next(); ok {
+		now.Next = &t
+	}
+	return now
+}
+
+// check refuses names that are none, as [Action.check] does.
+func (a *StudyAsk) check() error {
+	for _, who := range append([]string{a.Appraiser}, a.Appraisers...) {
+		if utf8.RuneCountInString(who) > jobWord || strings.ContainsFunc(who, acts) {
+			return fmt.Errorf("an appraiser's name wants one line of at most %d characters", jobWord)
+		}
+	}
+	return nil
+}
+
+// study starts a gauge study, says whose turn it is, or ends it.
+func (s *Session) study(a Action) error {
+	st := s.fold.studying()
+	switch {
+	case len(a.Appraisers) > 0 && a.Over:
+		return errors.New("start a study or end it, not both")
+	case len(a.Appraisers) > 0:
+		return s.startStudy(a)
+	case st == nil && a.Over:
+		return errors.New("no gauge study is under way to be over")
+	case st == nil:
+		return errors.New("no gauge study is under way; start one by naming its appraisers, and how many parts and trials")
+	case a.Over:
+		st.Appraiser, st.Part, st.Trial, st.After, st.Over = "", "", 0, 0, true
+		s.emit(Event{Kind: Studied, Study: st})
+		return nil
+	}
+	return s.turn(st, a)
+}
+
+// startStudy starts a study with the first turn.
+func (s *Session) startStudy(a Action) error {
+	f := &s.fold
+	st := &Study{Begun: true, Job: f.Job.ID, Parts: a.Parts, Trials: a.Trials}
+	if st.Parts == 0 {
+		st.Parts = usualParts
+	}
+	if st.Trials == 0 {
+		st.Trials = usualTrials
+	}
+	for _, who := range a.Appraisers {
+		if who = strings.Join(strings.Fields(who), " "); who != "" && !slices.ContainsFunc(st.Appraisers, func(x string) bool { return strings.EqualFold(x, who) }) {
+			st.Appraisers = append(st.Appraisers, who)
+		}
+	}
+	switch {
+	case len(st.Appraisers) != len(a.Appraisers):
+		return errors.New("give each appraiser a name of his own")
+	case len(st.Appraisers) > mostAppraisers, st.Parts < 2 || st.Parts > mostParts, st.Trials < 2 || st.Trials > mostTrial:
+		return fmt.Errorf("a gauge study has 2 to %d parts, 1 to %d appraisers and 2 to %d trials", mostParts, mostAppraisers, mostTrial)
+	case f.studying() != nil && !a.Confirm:
+		return ask("a gauge study is under way; leave it as it is and start another?")
+	}
+	place := a.Place
+	if place == nil {
+		place = f.Due()
+	}
+	if place == nil {
+		place = &f.Job.Plan()[0]
+	}
+	st.Place = *place
+	if err := s.gaugeable(st.Place); err != nil {
+		return err
+	}
+	return s.turn(st, a)
+}
+
+// turn takes up a part for an appraiser.
+func (s *Session) turn(st *Study, a Action) error {
+	f := &s.fold
+	if f.Job.ID != st.Job {
+		return fmt.Errorf("the study is of job %s; choose that first", st.Job)
+	}
+	t, err := st.choose(a)
+	if err != nil {
+		return err
+	}
+	inHand := f.Part != nil && f.Part.Serial == t.Part && f.Verdict == nil && f.Round() == 0
+	if open := s.open(); open != "" && !inHand && !a.Confirm {
+		return ask("%s; take up part %s for the study all the same?", open, t.Part)
+	}
+	st.Appraiser, st.Part, st.Trial, st.After = t.Appraiser, t.Part, t.Trial, 0
+	if n := len(f.Readings); inHand && n > 0 {
+		st.After = f.Readings[n-1].No
+		if f.Study != nil && !st.Begun { // its readings may still be struck out
+			st.Done = f.Study.Done
+		}
+	}
+	s.emit(Event{Kind: Studied, Study: st})
+	if !inHand {
+		s.beginSerial(t.Part)
+	}
+	if f.Chosen == nil || *f.Chosen != st.Place || !f.Staying {
+		s.emit(Event{Kind: Placed, Place: &Choice{Place: st.Place, Stay: true}})
+	}
+	return nil
+}
+
+// choose works out which turn is asked for.
+func (st *Study) choose(a Action) (t Turn, err error) {
+	who := strings.Join(strings.Fields(a.Appraiser), " ")
+	if who == "" {
+		who = st.Appraiser
+	}
+	if who == "" || a.Appraiser == "" && a.Part == "" { // whoever is due
+		if t, ok := st.next(); ok {
+			who = t.Appraiser
+		}
+	}
+	i := slices.IndexFunc(st.Appraisers, func(x string) bool { return strings.EqualFold(x, who) })
+	if i < 0 {
+		return t, fmt.Errorf("%q is none of the study's appraisers: %s", who, strings.Join(st.Appraisers, ", "))
+	}
+	t.Appraiser, t.Part = st.Appraisers[i], strings.TrimSpace(a.Part)
+	if t.Part == "" {
+		due, ok := st.due(t.Appraiser)
+		if !ok {
+			return t, fmt.Errorf("%s has gauged every part; say who gauges now, or that the study is over", t.Appraiser)
+		}
+		t.Part = due.Part
+	}
+	n, known := st.done(t.Part, t.Appraiser)
+	switch t.Trial = a.Trial; {
+	case !known && len(st.Done) >= st.Parts:
+		return t, fmt.Errorf("part %s is beyond the %d parts of the study: %s", t.Part, st.Parts, st.serials())
+	case t.Trial < 0 || t.Trial > st.Trials:
+		return t, fmt.Errorf("trial %d is none of the %d trials of the study", t.Trial, st.Trials)
+	case t.Trial > n+1:
+		return t, fmt.Errorf("%s has to gauge part %s in trial %d first", t.Appraiser, t.Part, n+1)
+	case t.Trial == 0 && n == st.Trials:
+		return t, fmt.Errorf("%s has gauged part %s in all %d trials; name the trial that is to be gauged again", t.Appraiser, t.Part, n)
+	case t.Trial == 0:
+		t.Trial = n + 1
+	}
+	return t, nil
+}
+
+func (st *Study) serials() string {
+	var names []string
+	for _, p := range st.Done {
+		names = append(names, p.Part)
+	}
+	return strings.Join(names, ", ")
+}
+
+// partOfStudy takes up the next part while somebody gauges for a study: it is his next.
+// done is false if it is to be begun as any other part.
+func (s *Session) partOfStudy(a Action) (done bool, err error) {
+	st := s.fold.studying()
+	if st == nil || st.Appraiser == "" {
+		return false, nil
+	}
+	_, known := st.done(strings.TrimSpace(a.Part), st.Appraiser)
+	if a.Part != "" && !known && len(st.Done) >= st.Parts {
+		if !a.Confirm {
+			return true, ask("part %s is beyond the %d parts of the gauge study; let the study rest and begin it?", a.Part, st.Parts)
+		}
+		return false, nil
+	}
+	return true, s.turn(st, Action{Part: a.Part, Confirm: a.Confirm})
+}
+
+// restStudy notes, before the part in hand or its bore becomes another, what was gauged
+// of it for a study; until the next turn nothing is.
+func (s *Session) restStudy() {
+	if st := s.fold.studying(); st != nil && st.Appraiser != "" {
+		st.Appraiser, st.Part, st.Trial, st.After = "", "", 0, 0
+		s.emit(Event{Kind: Studied, Study: st})
+	}
+}
