@@ -142,6 +142,8 @@ const wrong = `(() => {
 		const e = document.getElementById(id);
 		if (e && seen(e)) within(e, id);
 	}
+	const head = document.querySelector("header").getBoundingClientRect();
+	if (innerWidth === 390 && head.height > 72) out.push("the header takes more than three lines: " + head.height); // 14 px of type
 	for (const id of ["size", "what", "foot"]) {
 		const e = document.getElementById(id);
 		if (e.scrollHeight > e.clientHeight + 1 || e.scrollWidth > e.clientWidth + 1) out.push(id + " is cut off");
