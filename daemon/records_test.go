@@ -32,7 +32,7 @@ func TestBrowserRecords(t *testing.T) {
 	b.says("big", "accepted")
 	b.open("http://"+r.web+"/history?job=J-4112", 390, 844)
 	b.do(chromedp.Click(`nav a[href^="/records"]`))
-	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=format]").value === "pdf"`)
+	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=part]").disabled`) // the script has come
 	b.do(chromedp.Focus(`#order [name="job"]`), chromedp.KeyEvent(kb.Enter))
 	b.says("came", "fairbore-job-J-4112.pdf: ready")
 	name := r.path("record.pdf")
