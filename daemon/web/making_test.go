@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -13,7 +12,6 @@ import (
 	"testing"
 	"time"
 
-	"golang.org/x/sys/unix"
 	"pgregory.net/rapid"
 
 	"fairbore/daemon/session"
@@ -261,54 +259,6 @@ func TestOrderRefused(t *testing.T) {
 		t.Errorf("begun: %+v", w)
 	default:
 	}
-}
-
-// A fault in making something is told, and ends neither the page nor the program;
-// no more does a disk without room, which says so.
-func TestOrderFails(t *testing.T) {
-	dir := t.TempDir()
-	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size=256k"); err != nil {
-		if os.Getenv("FAIRBORE_ALL") != "" {
-			t.Fatalf("mount a small file system: %v", err)
-		}
-		t.Skipf("mount a small file system: %v", err)
-	}
-	s, m, _, stop := spooled(t, func(c *Config) { c.Spool = dir })
-	t.Cleanup(func() {
-		stop()
-		if err := unix.Unmount(dir, 0); err != nil { // a file that is still open would keep it
-			t.Error(err)
-		}
-	})
-	for _, c := range []struct {
-		step func(io.Writer, func(uint64, uint64)) (bool, error)
-		why  string
-	}{
-		{func(io.Writer, func(uint64, uint64)) (bool, error) { panic("a fault") }, "could not be made"},
-		{func(out io.Writer, _ func(uint64, uint64)) (bool, error) {
-			for range 100 {
-				if _, err := fmt.Fprint(out, strings.Repeat("x", 10<<10)); err != nil {
-					return true, fmt.Errorf("export the journal: %w", err)
-				}
-			}
-			return true, nil
-		}, "the disk is full"},
-	} {
-		_, p := orders(t, s, `{"what":"events"}`)
-		<-m.got
-		m.step <- c.step
-		eventually(t, "it to fail", func() bool { return toldOf(t, s, p.ID).State == failed })
-		if now := toldOf(t, s, p.ID); !strings.Contains(now.Why, c.why) {
-			t.Errorf("%q, want %q", now.Why, c.why)
-		}
-		if code, _, _ := get(t, s, "/records/"+p.ID+"/file"); code != http.StatusNotFound {
-			t.Errorf("half a file is handed out: %d", code)
-		}
-	}
-	_, p := orders(t, s, `{"what":"events"}`)
-	<-m.got
-	m.end("{}\n", nil)
-	eventually(t, "room again", func() bool { return toldOf(t, s, p.ID).State == made })
 }
 
 // Whatever a job or part is called, the file has a name that leads nowhere.
