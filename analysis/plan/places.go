@@ -19,7 +19,7 @@ func Depths(length, diameter analysis.Length, blind bool, u analysis.Unit) []ana
 	}
 	inside := max(length/20, 7*analysis.Millimetre/2)
 	inside = (inside + step - 1) / step * step
-	span := length - 2*inside
+	span := (length - 2*inside) / step * step // whole steps, so that no two places meet
 	if length <= 0 || diameter <= 0 || span < (n-1)*step {
 		return nil
 	}
@@ -27,6 +27,5 @@ func Depths(length, diameter analysis.Length, blind bool, u analysis.Unit) []ana
 	for i := range n {
 		out[i] = inside + (span*i/(n-1)+step/2)/step*step
 	}
-	out[n-1] = min(out[n-1], (length-inside)/step*step)
 	return out
 }

@@ -24,6 +24,7 @@ func TestDepths(t *testing.T) {
 		{254 * mm, 44 * mm, false, analysis.MM, []analysis.Length{13 * mm, 70 * mm, 127 * mm, 184 * mm, 241 * mm}},
 		{52 * mm, 16 * mm, true, analysis.MM, []analysis.Length{4 * mm, 15 * mm, 26 * mm, 37 * mm, 48 * mm}},
 		{3 * analysis.Inch / 2, analysis.Inch, false, analysis.IN, []analysis.Length{3 * analysis.Inch / 20, 3 * analysis.Inch / 4, 27 * analysis.Inch / 20}},
+		{126_666_667, 3 * mm, false, analysis.MM, []analysis.Length{4 * mm, 5 * mm, 6 * mm, 7 * mm, 8 * mm}}, // no place twice
 		{5 * mm, 20 * mm, false, analysis.MM, nil},
 		{0, 20 * mm, false, analysis.MM, nil},
 	} {
