@@ -33,7 +33,7 @@ func (c *turning) collect(l []extreme, lowest float64) {
 	}
 	b := &c.buf
 	k.t, k.v, k.swing = b.t[:n], b.v[:n], b.swing[:n]
-	k.weight, k.excess, k.rest = b.weight[:n], b.excess[:n], b.rest[:n]
+	k.weight, k.excess, k.rest, k.sigma = b.weight[:n], b.excess[:n], b.rest[:n], b.sigma[:n]
 }
 
 // outermost is the first sample, before the first pass, that is below the top.

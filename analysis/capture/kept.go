@@ -36,7 +36,7 @@ func (c *turning) attempt(at time.Duration) {
 			c.why = Uneven
 			continue
 		}
-		sure := (doubt < firm || passes > c.o.Turns && doubt < firmMore) && !left && c.rock.uncertainty() <= c.worst()
+		sure := (doubt < firm || passes > c.o.Turns && doubt < firmMore) && !left && c.rock.margin() <= c.worst()
 		if c.kept.Kind == Taken && !sure || !c.keep(at, passes) {
 			continue
 		}
@@ -90,7 +90,7 @@ func (c *turning) leftOut(passes int) bool {
 // undercut reports whether one of the two passes before those that agree went
 // below their size, which it can't have done in the same place.
 func (c *turning) undercut(passes int) bool {
-	floor := c.rock.p[pSize] - 5*c.rock.uncertainty() - c.turns.hysteresis/2
+	floor := c.rock.size - 5*c.rock.uncertainty() - c.turns.hysteresis/2
 	all := c.turns.latest(min(passes+2, c.turns.minima()))
 	from := 1
 	if c.turns.entry(len(all)/2 - 1) {
@@ -107,12 +107,12 @@ func (c *turning) undercut(passes int) bool {
 
 // keep works out the reading that the passes would be.
 func (c *turning) keep(at time.Duration, passes int) bool {
-	v, err := analysis.FromMicrometres(c.rock.p[pSize])
+	v, err := analysis.FromMicrometres(c.rock.size)
 	if err != nil {
 		return false
 	}
 	k := &c.rock
-	c.level, c.back, c.below = k.p[pSize], c.clock.last, 0
+	c.level, c.back, c.below = k.size, c.clock.last, 0
 	c.half = 0
 	l := c.turns.latest(passes)
 	for i := 3; i < len(l); i += 2 {

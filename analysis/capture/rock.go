@@ -23,20 +23,24 @@ import "math"
 // q = 2(D-2r)δ². So the samples near square decide, and the others count by
 // what they are worth; q comes from the residuals.
 type rock struct {
-	c      float64 // D-2r, µm
-	noise  float64 // of a sample, µm
-	ends   int     // of the swings: passes + 1
-	p, se  vector  // parameters and the weak knowledge about them (standard deviations)
-	prior  vector
-	t, v   []float64
-	swing  []uint8 // in which each sample lies
-	weight []float64
-	excess []float64
-	rest   []float64
-	q      float64
-	chi2   float64 // of the samples, with their weights
-	dof    float64
-	cov    float64 // variance of the size
+	c         float64 // D-2r, µm
+	noise     float64 // of a sample, µm: the gauge's and what rounding adds
+	own       float64 // the gauge's alone
+	display   float64 // step of the display, µm
+	ends      int     // of the swings: passes + 1
+	p, se     vector  // parameters and the weak knowledge about them (standard deviations)
+	prior     vector
+	t, v      []float64
+	swing     []uint8 // in which each sample lies
+	weight    []float64
+	excess    []float64
+	rest      []float64
+	sigma     []float64 // standard deviations, of the intervals
+	q         float64
+	chi2      float64 // of the samples, with their weights
+	dof       float64
+	size, cov float64 // µm from nominal, and its variance
+	squares   float64 // its variance by least squares
 }
 
 // Parameters: size, dwell, then time and tilt of each end, then the skew of each
@@ -243,7 +247,7 @@ func (k *rock) finish() bool {
 	}
 	b = vector{pSize: 1}
 	solve(&a, &b, n)
-	k.cov = b[pSize]
+	k.size, k.cov = k.p[pSize], b[pSize]
 	return k.cov > 0 && !math.IsInf(k.cov, 0)
 }
 

@@ -23,6 +23,7 @@ const (
 	mostUneven  = 0.06  // error of tilt, root mean square, as a part of the swing
 	mostApart   = 5.0   // standard deviations of a pass from the others
 	slack       = 1.4   // of Worst, of what is taken when the gauge leaves
+	mostUnsure  = 2.0   // of Worst, of a size between the edges of a coarse display
 	modelled    = 0.04  // µm, what the model leaves out of the hand's motion (from simulation)
 	skewSpread  = 0.05  // standard deviation of the skew of a swing (an assumption)
 	leastSpare  = 4     // samples more than parameters
@@ -44,7 +45,17 @@ func (c *turning) try(l []extreme) Reason {
 	if !k.fit() {
 		return Uneven
 	}
-	return c.check()
+	k.squares = k.cov
+	if why := c.check(); why != "" {
+		return why
+	}
+	if !k.refine() {
+		return Uneven
+	}
+	if k.uncertainty() > mostUnsure*c.worst() {
+		return Fast
+	}
+	return ""
 }
 
 func (c *turning) check() Reason {
@@ -76,7 +87,7 @@ func (c *turning) check() Reason {
 		return Uneven
 	case k.doubt(c.worst()) > fair:
 		return Uneven
-	case k.uncertainty()*k.student() > slack*c.worst():
+	case k.margin()*k.student() > slack*c.worst():
 		return Fast
 	}
 	return ""
@@ -95,7 +106,7 @@ func (k *rock) doubt(worst float64) float64 {
 	half, rhythm := k.rhythm()
 	flat := 0.15 - k.p[pDwell] + slowDwell*max(0, half-slowHalf)
 	return sq(k.worstPass()/3.5) + k.q/(2*k.c*sq(0.12*degree)) + sq((rhythm-1)/1.5) + sq(max(0, k.ratio()-1)/0.4) +
-		sq(k.strays()/0.3) + sq(max(0, flat)/0.3) + sq(k.uncertainty()/(2*worst))
+		sq(k.strays()/0.3) + sq(max(0, flat)/0.3) + sq(k.margin()/(2*worst))
 }
 
 // The most doubt of a reading that is taken at once, and of one that is taken when
@@ -130,6 +141,13 @@ func (k *rock) rhythm() (half, ratio float64) {
 // the model.
 func (k *rock) uncertainty() float64 {
 	return math.Hypot(math.Sqrt(k.cov)*k.ratio(), modelled)
+}
+
+// margin is the standard uncertainty that least squares give the size. By it a rock is
+// judged with a coarse display too: it says how well the samples lie, while that of the
+// intervals says where between two edges the size happens to be.
+func (k *rock) margin() float64 {
+	return math.Hypot(math.Sqrt(k.squares)*k.ratio(), modelled)
 }
 
 // student is how much further out the rare errors lie than those of a normal
@@ -191,7 +209,7 @@ func (k *rock) strays() float64 {
 func (c *turning) prepare(l []extreme) bool {
 	passes := len(l) / 2
 	k := &c.rock
-	*k = rock{c: (c.o.Nominal - 2*c.o.Tip).Micrometres(), noise: c.o.noise(), ends: passes + 1}
+	*k = rock{c: (c.o.Nominal - 2*c.o.Tip).Micrometres(), noise: c.o.noise(), own: analysis.Length(c.o.Repeatability).Micrometres(), display: c.o.step(), ends: passes + 1}
 	lowest := math.Inf(1)
 	for i := 1; i < len(l); i += 2 {
 		lowest = min(lowest, l[i].v)

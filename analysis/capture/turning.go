@@ -32,8 +32,8 @@ type turning struct {
 	back  float64 // when the value was last near the level, s
 	rock  rock
 	buf   struct {
-		t, v, weight, excess, rest [ringCap]float64
-		swing                      [ringCap]uint8
+		t, v, weight, excess, rest, sigma [ringCap]float64
+		swing                             [ringCap]uint8
 	}
 }
 

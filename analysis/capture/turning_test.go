@@ -312,26 +312,35 @@ func TestFeedDoesNotAllocate(t *testing.T) {
 	}
 }
 
+// What a sample costs; a display coarser than the noise costs the intervals too.
 func BenchmarkFeed(b *testing.B) {
 	rng := rand.New(rand.NewPCG(9, 9))
 	for _, m := range []capture.Mode{capture.Button, capture.Settled, capture.Turning} {
 		for _, rate := range []float64{20, 50} {
 			r := good
 			r.rate = rate
-			s := r.samples(0, rng)
-			b.Run(m.String()+"/"+time.Duration(float64(time.Second)/rate).String(), func(b *testing.B) {
-				c := newCapture(b, capture.Options{Mode: m, Nominal: mm(b, "22.23")})
-				b.ReportAllocs()
-				at := time.Duration(0)
-				for i := 0; b.Loop(); i++ {
-					x := s[i%len(s)]
-					if i%len(s) == 0 {
-						at += s[len(s)-1].At + time.Second
-					}
-					x.At += at
-					c.Feed(x)
-				}
-			})
+			name := m.String() + "/" + time.Duration(float64(time.Second)/rate).String()
+			benchmarkFeed(b, name, r.samples(0, rng), capture.Options{Mode: m})
+			if m == capture.Turning {
+				benchmarkFeed(b, name+"/coarse", coarse(r.samples(0, rng)), capture.Options{Mode: m, Resolution: analysis.Deviation(2 * um)})
+			}
 		}
 	}
+}
+
+func benchmarkFeed(b *testing.B, name string, s []capture.Sample, o capture.Options) {
+	b.Run(name, func(b *testing.B) {
+		o.Nominal = mm(b, "22.23")
+		c := newCapture(b, o)
+		b.ReportAllocs()
+		at := time.Duration(0)
+		for i := 0; b.Loop(); i++ {
+			x := s[i%len(s)]
+			if i%len(s) == 0 {
+				at += s[len(s)-1].At + time.Second
+			}
+			x.At += at
+			c.Feed(x)
+		}
+	})
 }

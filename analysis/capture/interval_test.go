@@ -1,0 +1,81 @@
+package capture
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// The slope is the derivative of the logarithm of the chance (by central difference);
+// the curvature, averaged over what the display may show, is the Fisher information:
+// 1.806/(s·q) for a coarse step, the integral of φ²/Φ(1-Φ) over s·q.
+func TestWithin(t *testing.T) {
+	const q, s, h = 2.0, 0.1, 1e-6
+	for rest := -1.4; rest <= 1.4; rest += 0.07 {
+		_, slope, _ := within(rest, q, s)
+		up, _, _ := within(rest-h, q, s)
+		down, _, _ := within(rest+h, q, s)
+		if want := (math.Log(up) - math.Log(down)) / (2 * h); math.Abs(slope-want) > 1e-3*max(1, math.Abs(want)) {
+			t.Errorf("rest %g: slope %g, want %g", rest, slope, want)
+		}
+	}
+	information := 0.0
+	const n = 4000
+	for i := range n {
+		mean := (float64(i)+0.5)/n*q - q/2 // within the step about 0
+		for step := -1.0; step <= 1; step++ {
+			p, slope, _ := within(step*q-mean, q, s)
+			if p > 0.02 { // the rest is the wild part
+				information += p * slope * slope / n
+			}
+		}
+	}
+	if want := 1.806 / (s * q); math.Abs(information/want-1) > 0.1 { // a hundredth part counts as wild
+		t.Errorf("a value tells %g, want %g", information, want)
+	}
+}
+
+// On a display far coarser than the noise the samples near the edges of a step
+// tell the size better than least squares make of them.
+func TestIntervalsBeatLeastSquares(t *testing.T) {
+	const step, s, size = 2.0, 0.05, 22.23
+	rng := rand.New(rand.NewPCG(31, 1))
+	var intervals, squares float64
+	const tries = 200
+	taken := 0
+	for range tries {
+		o := Options{Mode: Turning, Nominal: fuzzNominal, Tip: 2 * analysis.Millimetre, Repeatability: 500, Resolution: 2 * micrometre}
+		if err := o.check(); err != nil {
+			t.Fatal(err)
+		}
+		o.fill()
+		c := newTurning(o)
+		off := (rng.Float64() - 0.5) * step
+		for i := range 160 {
+			at := float64(i) / 20
+			v := off + 500
+			if at > 0.5 && at < 6 { // five passes, a second each, at ±3°
+				tilt := 3 * degree * math.Cos(math.Pi*(at-0.5))
+				v = off + (size-4)*1000*(1/math.Cos(tilt)-1) + s*rng.NormFloat64()
+			}
+			shown := analysis.Length(math.Round(v/step) * step * float64(analysis.Micrometre))
+			for _, r := range c.Feed(Sample{At: time.Duration(at * 1e9), Value: fuzzNominal + shown}) {
+				if r.Kind == Taken {
+					taken++
+					intervals += sq((r.Value - fuzzNominal).Micrometres() - off)
+					squares += sq(c.rock.p[pSize] - off)
+				}
+			}
+		}
+	}
+	if taken < tries*9/10 {
+		t.Fatalf("%d of %d taken", taken, tries)
+	}
+	t.Logf("error, root mean square: %.3f µm by intervals, %.3f by least squares", math.Sqrt(intervals/float64(taken)), math.Sqrt(squares/float64(taken)))
+	if intervals > 0.75*squares {
+		t.Errorf("mean square error %.4f µm² by intervals, %.4f by least squares: want three quarters at most", intervals/float64(taken), squares/float64(taken))
+	}
+}
