@@ -26,8 +26,8 @@ func writerPragmas() map[string]string {
 	return map[string]string{
 		"busy_timeout":       "5000",
 		"journal_mode":       "wal",
-		"wal_autocheckpoint": "4000", // pages, 16 MiB: a page that many rows change is written back less often
-		"synchronous":        "2",    // FULL
+		"wal_autocheckpoint": "12000", // pages, 48 MiB: for when writeBack does not keep up
+		"synchronous":        "2",     // FULL
 		"foreign_keys":       "1",
 		"temp_store":         "2", // in memory: what a statement would undo, which it writes down for each page
 		"recursive_triggers": "1", // so that INSERT OR REPLACE meets the trigger on delete

@@ -49,6 +49,7 @@ type Journal struct {
 	write    *sql.DB
 	read     *sql.DB
 	writer   writer
+	back     writeBack
 	reserve  ballast
 	recent   recent
 	warnings []string
@@ -113,6 +114,9 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	if err := readBack(ctx, j.read, readerPragmas()); err != nil {
 		return nil, err
 	}
+	if j.back.db, err = openPool(j.path, "", writerPragmas(), 1); err != nil {
+		return nil, err
+	}
 	j.openBallast()
 	if aside != "" {
 		j.warn(aside)
@@ -168,7 +172,7 @@ func prepare(cfg Config) (*Journal, error) {
 		cfg: cfg, path: path, dir: filepath.Dir(path),
 		reserve: ballast{path: path + ".ballast", size: cfg.Ballast},
 		retry:   time.Second, tick: time.Second,
-		room: make(chan struct{}), wake: make(chan struct{}, 1), changed: make(chan struct{}, 1),
+		room: make(chan struct{}), wake: make(chan struct{}, 1), changed: make(chan struct{}, 1), back: writeBack{due: make(chan struct{}, 1)},
 		cursors: map[string]uint64{}, dirty: map[string]uint64{},
 		state: condition{Status: Status{Recording: true, Since: cfg.Now()}},
 	}, nil
@@ -209,6 +213,10 @@ func (j *Journal) release() (err error) {
 	if j.read != nil {
 		err = j.read.Close()
 		j.read = nil
+	}
+	if j.back.db != nil {
+		err = errors.Join(err, j.back.db.Close())
+		j.back.db = nil
 	}
 	err = errors.Join(err, j.closeWriter())
 	if j.lock != nil {

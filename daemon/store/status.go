@@ -137,6 +137,7 @@ func (j *Journal) startWatch(ctx context.Context) (stop func()) {
 	var wg sync.WaitGroup
 	wg.Go(func() { j.watch(ctx) })
 	wg.Go(func() { j.checkLarge(ctx) })
+	wg.Go(func() { j.writesBack(ctx) })
 	return func() { cancel(); wg.Wait() }
 }
 

@@ -275,6 +275,7 @@ func (j *Journal) record(group []*entry) error {
 		return err
 	}
 	j.saved(cursors)
+	j.back.grown(group)
 	told := records(j.id, last, group)
 	j.recent.add(last, group)
 	j.taken(len(group), last+uint64(len(group)))
@@ -282,6 +283,7 @@ func (j *Journal) record(group []*entry) error {
 	if j.onCommit != nil {
 		j.onCommit(told)
 	}
+	j.restOfLog()
 	return nil
 }
 
@@ -346,19 +348,25 @@ func (j *Journal) upkeep(idle int) {
 		} // else with the next group, or the next time
 	}
 	if idle >= checkpointAfter && j.writer.commits > 0 {
-		j.checkpoint()
+		j.beginLog()
 	}
 }
 
-// checkpoint writes the log back into the database and empties it. A reader in
-// the way is not waited for long; there will be another idle moment.
-func (j *Journal) checkpoint() {
+// beginLog writes the rest of the log back and empties it. A reader in the way is not
+// waited for long; there will be another idle moment.
+func (j *Journal) beginLog() {
 	ctx, cancel := context.WithTimeout(context.Background(), 200*time.Millisecond)
 	defer cancel()
-	var busy, log, done int
-	err := j.writer.conn.QueryRowContext(ctx, "pragma wal_checkpoint(truncate)").Scan(&busy, &log, &done)
-	if err == nil && busy == 0 {
+	if log, done, err := checkpoint(ctx, j.writer.conn, "truncate"); err == nil && done == log {
 		j.writer.commits = 0
+	}
+}
+
+// restOfLog writes back the little that another connection has left of a long log, so
+// that the next commit begins it anew.
+func (j *Journal) restOfLog() {
+	if j.back.long.Swap(false) {
+		_, _, _ = checkpoint(context.Background(), j.writer.conn, "passive") // else another time
 	}
 }
 

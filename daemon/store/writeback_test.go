@@ -1,0 +1,41 @@
+package store
+
+import (
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/daemon/session"
+)
+
+// Without a moment of rest the log is written back beside the writer and begun anew, long
+// before the writer would have to do it by itself, and nothing is missing then.
+func TestLogIsWrittenBackMeanwhile(t *testing.T) {
+	cfg := config(t)
+	r := start(t, cfg, func(j *Journal) { j.tick = time.Hour })
+	const groups, notes = 64, 100 // 64 MiB in all
+	text := strings.Repeat("x", 10<<10)
+	var most int64
+	for g := range groups {
+		var group []session.Event
+		for range notes {
+			group = append(group, note("a", text))
+		}
+		r.append(t, group...)
+		r.settle(t, uint64((g+1)*notes))
+		info, err := os.Stat(cfg.Path + "-wal")
+		if err != nil {
+			t.Fatal(err)
+		}
+		most = max(most, info.Size())
+	}
+	if most > 40<<20 {
+		t.Errorf("the log came to %d MiB", most>>20)
+	}
+	mustStop(t, r)
+	mustVerify(t, cfg.Path)
+	if n := lookInto(t, cfg.Path, "select count(*) from event"); n != groups*notes {
+		t.Errorf("%d rows", n)
+	}
+}
