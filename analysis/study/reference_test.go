@@ -260,6 +260,30 @@ func TestMachineDiameters(t *testing.T) {
 	}
 }
 
+// TestOneWaySums: the machines of e-Handbook 3.2.3.1. The page prints F 4.86, the ratio of
+// rounded mean squares; that of the data is 5.206.
+func TestOneWaySums(t *testing.T) {
+	var ref struct {
+		One struct {
+			SSb, SSw, F, P float64
+		} `json:"ppc_one_way"`
+	}
+	load(t, "ehandbook/results.json", &ref)
+	var machines []string
+	var diameters []float64
+	for _, r := range plain(t, "ehandbook/CHARACTERIZE-3_2_3_1.DAT") {
+		machines, diameters = append(machines, r[0]), append(diameters, value(t, r[1]))
+	}
+	g, err := OneWay(grouped(machines, diameters))
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "between machines", g.Between.SS, ref.One.SSb, 1e-9)
+	near(t, "within a machine", g.Within.SS, ref.One.SSw, 1e-9)
+	near(t, "F", g.Between.F.Value, ref.One.F, 1e-9)
+	near(t, "p", g.Between.P.Value, ref.One.P, 1e-9)
+}
+
 // TestTwoWaySums: machines and coolants (e-Handbook 3.2.3.2) as parts and operators.
 func TestTwoWaySums(t *testing.T) {
 	var ref struct {
