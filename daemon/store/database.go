@@ -26,7 +26,7 @@ func writerPragmas() map[string]string {
 	return map[string]string{
 		"busy_timeout":       "5000",
 		"journal_mode":       "wal",
-		"wal_autocheckpoint": "12000", // pages, 48 MiB: for when writeBack does not keep up
+		"wal_autocheckpoint": "15000", // pages, 60 MiB: for when writeBack does not keep up
 		"synchronous":        "2",     // FULL
 		"foreign_keys":       "1",
 		"temp_store":         "2", // in memory: what a statement would undo, which it writes down for each page

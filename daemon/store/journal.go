@@ -172,7 +172,7 @@ func prepare(cfg Config) (*Journal, error) {
 		cfg: cfg, path: path, dir: filepath.Dir(path),
 		reserve: ballast{path: path + ".ballast", size: cfg.Ballast},
 		retry:   time.Second, tick: time.Second,
-		room: make(chan struct{}), wake: make(chan struct{}, 1), changed: make(chan struct{}, 1), back: writeBack{due: make(chan struct{}, 1)},
+		room: make(chan struct{}), wake: make(chan struct{}, 1), changed: make(chan struct{}, 1), back: writeBack{due: make(chan struct{}, 1), most: longLog},
 		cursors: map[string]uint64{}, dirty: map[string]uint64{},
 		state: condition{Status: Status{Recording: true, Since: cfg.Now()}},
 	}, nil

@@ -13,7 +13,7 @@ import (
 // has become long: with that it begins anew.
 const (
 	backAfter = 4 << 20 // bytes put into the log, from which on they are written back
-	longLog   = 4000    // pages, 16 MiB, from which on the log is to begin anew
+	longLog   = 10_000  // pages, 40 MiB, from which on the log is to begin anew: that costs a commit two syncs
 	rowExtra  = 160     // bytes of a row beside its body, with its part of the look-ups, about
 	pageExtra = 3 << 12 // bytes of a commit beside its rows: pages that are written again, about
 )
@@ -23,6 +23,7 @@ type writeBack struct {
 	db   *sql.DB
 	grew int64         // bytes since it was last asked for, about; only the writer uses it
 	due  chan struct{} // enough has come
+	most int           // pages, longLog
 	long atomic.Bool   // the log is long, and next to all of it is written back
 }
 
@@ -47,7 +48,7 @@ func (j *Journal) writesBack(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		}
-		if log, done, err := checkpoint(ctx, j.back.db, "passive"); err == nil && log >= longLog && 2*done > log {
+		if log, done, err := checkpoint(ctx, j.back.db, "passive"); err == nil && log >= j.back.most && 2*done > log {
 			j.back.long.Store(true)
 		}
 	}
