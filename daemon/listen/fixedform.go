@@ -275,7 +275,8 @@ func constantAny(frames []string, i int) bool {
 	return n*10 >= len(frames)*9
 }
 
-// unitColumns finds a unit written behind the number.
+// unitColumns finds a unit written behind the number, at most two blanks or
+// separators away.
 func unitColumns(frames []string, after int) (from, to int) {
 	var text []byte
 	for i := after; i < len(frames[0]); i++ {
@@ -286,7 +287,7 @@ func unitColumns(frames []string, after int) (from, to int) {
 			if from+size > len(text) || text[from] == ' ' || text[from+size-1] == ' ' {
 				continue
 			}
-			if strings.TrimSpace(string(text[:from])) == "" && isUnit(string(text[from:from+size])) {
+			if strings.Trim(string(text[:from]), " ;:,/|\t") == "" && isUnit(string(text[from:from+size])) {
 				return after + from, after + from + size
 			}
 		}

@@ -187,4 +187,25 @@ func TestForeignFormats(t *testing.T) {
 	}
 }
 
+// A unit is read where it stands, also when a separator parts it from the number.
+func TestUnitBehindSeparator(t *testing.T) {
+	t.Parallel()
+	for _, between := range []string{"", " ", ";", "; ", "/", "\t"} {
+		g := gen{rand.New(rand.NewPCG(3, 9))}
+		u := unknown{family: "unit behind", line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, places: 4, unit: drivers.MM,
+			minus: true, stream: true, period: 200 * time.Millisecond, frame: func(v int64) []byte {
+				sign := "+"
+				if v < 0 {
+					sign = "-"
+				}
+				return []byte("CH1:" + sign + number(v, 4, ".") + between + "mm\r\n")
+			}}
+		e := g.usual()
+		e.shows = 0 // no display was told: only the frame says it
+		if ps := Guess(g.heard(&u, e)); len(ps) == 0 || ps[0].Unit != drivers.MM {
+			t.Errorf("%q before the unit: %+v", between, ps)
+		}
+	}
+}
+
 func hex32(v uint32) string { return hex.EncodeToString(binary.BigEndian.AppendUint32(nil, v)) }
