@@ -1,9 +1,13 @@
 package web
 
 import (
+	"cmp"
+	"slices"
 	"sync"
 	"testing"
 	"time"
+
+	"fairbore/daemon/session"
 )
 
 // outpost is a shop whose broker can be away.
@@ -77,4 +81,51 @@ func TestLooksOfABrokerAway(t *testing.T) {
 	e.open("/station/unrecorded", "light", sizes["panel"])
 	e.until("the page", drawn)
 	e.until("what is not recorded not to be called recorded", says+` === "NOT RECORDING"`)
+}
+
+// The wall says it in the same words, in a line of its own under all stations, and
+// takes it back by itself. While a station doesn't record it says none of it.
+func TestLooksOfAWallWithABrokerAway(t *testing.T) {
+	var bores []*session.Bore
+	for name, b := range states() {
+		if b.Recording {
+			b := *b
+			b.Station = name
+			bores = append(bores, &b)
+		}
+	}
+	slices.SortFunc(bores, func(a, b *session.Bore) int { return cmp.Compare(a.Station, b.Station) })
+	bores = bores[:8]
+	o := &outpost{shop: newShop(bores...)}
+	e := newEye(t, serve(t, Config{Version: "test"}, o))
+	const line = `document.getElementById("unpassed")`
+	const seen = `(` + line + `.getClientRects().length > 0)`
+	for name, size := range sizes {
+		for _, theme := range e.themes() {
+			o.broker(time.Now().Add(-time.Minute), 1234)
+			e.open("/wall", theme, size)
+			e.until("the wall to say so", seen+` && /recorded here.*1234 to be passed on/.test(`+line+`.innerText.replace(/\s+/g, " "))`)
+			e.until("the tiles", `document.querySelectorAll(".tile .figure:not(:empty)").length === 8`)
+			for _, w := range append(e.says(wrong), e.says(`(() => {
+				const r = `+line+`.getBoundingClientRect(), out = [];
+				if (innerWidth > 700 && (r.bottom > innerHeight + 1 || r.height > 0.05 * innerHeight)) out.push("the line is out of sight or large: " + r.bottom + ", " + r.height);
+				for (const t of document.querySelectorAll(".tile")) { const b = t.getBoundingClientRect(); if (b.height < 50 || b.bottom > r.top + 1) out.push(t.dataset.station + " is hidden"); }
+				return out;
+			})()`)...) {
+				t.Errorf("%s: %s", name, w)
+			}
+			e.keep("wall-unreached", theme, name)
+			o.broker(time.Now().Add(-time.Minute), 0)
+			e.until("the wall to say that nothing waits", line+`.innerText.includes("broker not reached")`)
+			o.broker(time.Time{}, 0)
+			e.until("the wall to take it back", "!"+seen+` && document.getElementById("said").textContent === ""`)
+		}
+	}
+	o.broker(time.Now().Add(-time.Minute), 1234)
+	e.open("/wall", "light", sizes["panel"])
+	e.until("the line", seen)
+	unrecorded := *bores[3]
+	unrecorded.Recording = false
+	o.set(&unrecorded)
+	e.until("what is not recorded not to be called recorded", "!"+seen)
 }

@@ -3,13 +3,16 @@ import { settings } from "./settings.js";
 
 const staleAfter = 5000; // ms without a beat: what is shown may be old
 const faces = new Map();
-let heard = Date.now(), version = null, gone = {};
+const at = (id) => document.getElementById(id);
+let heard = Date.now(), version = null, gone = {}, unpassed = "";
+
+const stale = () => Date.now() - heard > staleAfter;
 
 function show(name) {
   const e = document.getElementById("tile-" + name), t = faces.get(name);
   if (!e) return;
   const f = t && t.face;
-  const lost = Date.now() - heard > staleAfter ? "no link to the station's program" : (gone || {})[name] || (f && f.state === "no signal" ? f.why : "");
+  const lost = stale() ? "no link to the station's program" : (gone || {})[name] || (f && f.state === "no signal" ? f.why : "");
   const set = (part, s) => { const p = e.querySelector(part); if (p.textContent !== s) p.textContent = s; };
   e.classList.toggle("gone", !!lost || !f);
   const tone = lost || !f ? "none" : f.tone;
@@ -32,10 +35,23 @@ function tile(t) {
   cut.replaceChildren();
   if (t.cut) cut.append(document.importNode(new DOMParser().parseFromString(t.cut, "image/svg+xml").documentElement, true));
   show(t.station);
+  record();
+}
+
+// record says, as the page of a station does, that readings are recorded here while
+// the broker is away, and what is to be passed on to it: nothing where that is not known,
+// or not so.
+function record() {
+  const well = unpassed && !stale() && faces.size && [...faces.values()].every((t) => t.face.record.tone !== "danger");
+  const said = well ? "The broker can't be reached. Readings are recorded here and passed on later." : "";
+  if (at("said").textContent !== said) at("said").textContent = said;
+  at("unpassed").hidden = !well;
+  at("unpassed").querySelector("small").textContent = "· " + unpassed;
 }
 
 function all() {
   for (const e of document.querySelectorAll(".tile")) show(e.dataset.station);
+  record();
 }
 
 let stream = null;
@@ -52,10 +68,11 @@ function connect() {
     version = h.version;
   });
   on("beat", (g) => { gone = g; all(); });
+  on("passing", (s) => { unpassed = s; record(); });
   on("tile", tile);
 }
 setInterval(() => {
-  if (Date.now() - heard > staleAfter) all();
+  if (stale()) all();
   if (stream.readyState === 2) connect();
 }, 1000);
 connect();
