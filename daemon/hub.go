@@ -124,10 +124,16 @@ func (h *hub) poke() {
 // readings are told one by one, at once, all the same. tellShare bounds what
 // that may take of a processor, 1 in so much, with a rest after each station: with
 // many that all stream the states come less often, and the readings keep their pace.
+// The time that it takes is by the clock, which on a busy machine is mostly waiting:
+// so no rest is longer than tellRest.
 const (
 	tellEvery = 100 * time.Millisecond
 	tellShare = 10
+	tellRest  = 50 * time.Millisecond
 )
+
+// restAfter is how long to rest after a station that took so long.
+func restAfter(took time.Duration) time.Duration { return min(tellShare*took, tellRest) }
 
 // lapseEvery is how often a state that only the passing of time changes is
 // looked at anew: a mastering that lapses.
@@ -173,7 +179,7 @@ func (h *hub) tell(all bool, stop <-chan struct{}) {
 			}
 		}
 		if worked {
-			rest(tellShare*time.Since(began), stop)
+			rest(restAfter(time.Since(began)), stop)
 		}
 	}
 }

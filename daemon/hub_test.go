@@ -73,3 +73,15 @@ func TestNotRecordingIsTheState(t *testing.T) {
 		t.Errorf("after recovery: %+v", b)
 	}
 }
+
+// On a busy machine a state takes seconds by the clock, nearly all of them waiting;
+// the page is not to wait ten times as long for the next.
+func TestRestIsBounded(t *testing.T) {
+	for took, want := range map[time.Duration]time.Duration{
+		0: 0, time.Millisecond: tellShare * time.Millisecond, 3 * time.Second: tellRest, time.Hour: tellRest,
+	} {
+		if got := restAfter(took); got != want {
+			t.Errorf("after %v rests %v, want %v", took, got, want)
+		}
+	}
+}
