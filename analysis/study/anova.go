@@ -71,7 +71,8 @@ func OneWay(groups [][]float64) (Groups, error) {
 	}
 	// All about the grand mean, so that leading digits common to all readings
 	// cost no precision.
-	grand := mean(flat(groups))
+	all := flat(groups)
+	grand := mean(all)
 	between, within := 0.0, 0.0
 	for _, g := range groups {
 		about := make([]float64, len(g))
@@ -82,7 +83,8 @@ func OneWay(groups [][]float64) (Groups, error) {
 		between += float64(len(g)) * m * m
 		within += squares(about, m)
 	}
-	within = max(0, within)
+	least := dust(all, 0)
+	between, within = least(between), least(within)
 	r := Groups{N: n}
 	r.Within = Row{Source: "within groups", DF: n - k, SS: within, F: none(n, "nothing to compare with")}
 	r.Within.P = r.Within.F

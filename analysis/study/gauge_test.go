@@ -1,6 +1,7 @@
 package study
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -358,6 +359,84 @@ func TestGaugeStudySaysWhatItRestsOn(t *testing.T) {
 		}
 		if text := strings.Join(g.Says(), " "); g.Few() || !strings.Contains(text, want) {
 			t.Errorf("want %q: %s", want, text)
+		}
+	}
+}
+
+// additive is a study in which everybody gauges every part alike, but for a step of
+// his own, in tenths of a µm about base: there is no interaction at all. What repeats
+// differ by is the same everywhere.
+func additive(base float64, parts, operators, trials []float64) Table {
+	var table Table
+	for i, p := range parts {
+		table.Parts = append(table.Parts, fmt.Sprint(i+1))
+		var row [][]float64
+		for _, o := range operators {
+			var cell []float64
+			for _, r := range trials {
+				cell = append(cell, (math.Round(10*base)+p+o+r)/10)
+			}
+			row = append(row, cell)
+		}
+		table.Values = append(table.Values, row)
+	}
+	for j := range operators {
+		table.Operators = append(table.Operators, fmt.Sprint(j+1))
+	}
+	return table
+}
+
+// No interaction is a sum of squares of 0, and neither is what rounding leaves of it
+// taken for one; so it is of people and parts that don't differ. Half a nanometre at a
+// single place is an interaction, however small beside the rest and the size.
+func TestNoInteractionIsNone(t *testing.T) {
+	parts, people, repeats := []float64{-31, -17, -9, -4, 3, 8, 11, 22, 26, 37}, []float64{0, 3, -7}, []float64{-1, 2, 0}
+	none := make([]float64, 10)
+	for _, base := range []float64{0, 3.3, 22230.1, 199999.9, 1e6 / 3} {
+		for name, c := range map[string]struct {
+			table Table
+			zero  []int // rows that are 0
+		}{
+			"interaction": {additive(base, parts, people, repeats), []int{2}},
+			"people":      {additive(base, parts, none[:3], repeats), []int{0, 2}},
+			"parts":       {additive(base, none, people, repeats), []int{1, 2}},
+			"repeats":     {additive(base, parts, people, none[:3]), []int{2, 3, 4}},
+			"two people":  {additive(base, parts[:5], people[:2], repeats[:2]), []int{2}},
+		} {
+			g, err := ByANOVA(c.table, 0, PoolAbove)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i, r := range g.Rows {
+				if slices.Contains(c.zero, i) != (r.SS == 0) || slices.Contains(c.zero, i) != (r.MS == 0) {
+					t.Errorf("%s at %v: %s has a sum of squares of %g", name, base, r.Source, r.SS)
+				}
+			}
+			if !g.Pooled || g.Interaction.SD.Value != 0 {
+				t.Errorf("%s at %v: pooled %v, interaction %v", name, base, g.Pooled, g.Interaction.SD)
+			}
+		}
+		table := additive(base, parts, people, repeats)
+		for k := range table.Values[4][1] {
+			table.Values[4][1][k] += 0.0005
+		}
+		g, err := ByANOVA(table, 0, PoolAbove)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, fmt.Sprintf("half a nanometre at %v", base), g.Rows[2].SS, 3*0.0005*0.0005*(1-1./10)*(1-1./3), 1e-5)
+	}
+}
+
+// Groups whose means are the same differ by nothing.
+func TestOneWayOfEqualMeans(t *testing.T) {
+	for _, base := range []float64{0, 3.3, 22230.1} {
+		g, err := OneWay([][]float64{{base + .1, base + .2, base + .3}, {base + .2, base + .2}, {base + .3, base + .1}, {base, base + .2, base + .4}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if g.Between.SS != 0 || g.Within.SS < 0.11 || g.RSquared.Value != 0 || g.Between.P.Value != 1 {
+			t.Errorf("at %v: %+v", base, g)
 		}
 	}
 }

@@ -65,7 +65,7 @@ func ByANOVA(t Table, tolerance, pool float64) (GaugeStudy, error) {
 type twoWaySums struct{ operator, part, interaction, repeat float64 }
 
 // twoWay computes the sums about the grand mean, each as a sum of squares and
-// never as a difference of large ones.
+// never as a difference of large ones. What may be rounding alone is 0.
 func twoWay(t Table) (s twoWaySums) {
 	parts, operators, trials := len(t.Parts), len(t.Operators), len(t.Values[0][0])
 	var all []float64
@@ -100,7 +100,8 @@ func twoWay(t Table) (s twoWaySums) {
 	for j := range byOperator {
 		s.operator += float64(parts) * r * byOperator[j] * byOperator[j]
 	}
-	return s
+	least := dust(all, parts+operators)
+	return twoWaySums{least(s.operator), least(s.part), least(s.interaction), least(s.repeat)}
 }
 
 // repeatConfidence is that of the limits of the repeatability.

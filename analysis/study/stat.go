@@ -131,6 +131,27 @@ func squares(x []float64, m float64) float64 {
 	return sum(len(x), func(i int) float64 { return (x[i] - m) * (x[i] - m) }) - d*d/float64(len(x))
 }
 
+// dust returns what makes a sum of squares of effects, over all readings x, 0 where
+// rounding alone could have made it, so that no effect is none and not 1e-31. An
+// effect is a mean, about the grand mean, less others; terms is how many values those
+// are summed from one by one. In units of u = 2⁻⁵³ times the largest reading, to first
+// order: a reading is in binary to 1, its distance from the grand mean to 2, the mean of
+// such to 2 more, the grand mean to 2; a mean of k of those means to 7 + 2k; what is left
+// of one of them less two such means to 10. That is 31 + 2 terms in all.
+func dust(x []float64, terms int) func(ss float64) float64 {
+	most := 0.0
+	for _, v := range x {
+		most = max(most, math.Abs(v))
+	}
+	d := float64(31+2*terms) * most / (1 << 53)
+	return func(ss float64) float64 {
+		if ss <= float64(len(x))*d*d {
+			return 0
+		}
+		return ss
+	}
+}
+
 // flat returns all values of the groups in one slice.
 func flat(groups [][]float64) []float64 {
 	var all []float64
