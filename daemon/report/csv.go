@@ -75,7 +75,7 @@ func (p Part) CSV(w io.Writer) error {
 	}
 	head := []string{
 		"journal", "seq", "at", "station", "job", "part", "no", "round", "depth_mm", "angle_deg", "size_mm", "size_in", "from_target_um",
-		"shown_mm", "zero_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "capture_u_um", "how", "gauge", "mastering", "ring", "by", "counts", "why_not",
+		"shown_mm", "zero_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "capture_u_um", "how", "gauge", "mastering", "ring", "by", "counts", "why_not", "operator", "trial",
 	}
 	var rows [][]string
 	for i := range p.Records {
@@ -85,11 +85,15 @@ func (p Part) CSV(w io.Writer) error {
 			continue
 		}
 		counts, why := r.counts(x)
+		operator, trial := "", "" // of a gauge study
+		if x.Study != nil {
+			operator, trial = x.Study.Appraiser, strconv.Itoa(x.Study.Trial)
+		}
 		rows = append(rows, []string{
 			e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station), guard(x.Job), guard(x.Part), strconv.Itoa(x.No), strconv.Itoa(x.Round),
 			exact(x.Depth, analysis.MM), strconv.FormatFloat(x.Angle.Degrees(), 'f', -1, 64), mm(x.Size), inch(x.Size), micron(x.Deviation),
 			mm(x.Raw), micron(x.Zero), micron(x.Thermal), string(x.PartFrom), micron(x.ExcessU), micron(x.Indentation), micron(x.U), guard(x.How), guard(x.Gauge), strconv.Itoa(x.Mastered), guard(rings[x.Mastered]), guard(e.Source),
-			counts, guard(why),
+			counts, guard(why), guard(operator), trial,
 		})
 	}
 	return writeCSV(w, head, rows)

@@ -386,6 +386,18 @@ func TestCSVIsRFC4180(t *testing.T) {
 		t.Fatal(err)
 	}
 	golden(t, "relief-valve-readings.csv", out.String())
+	// A reading of a gauge study says which trial it is.
+	out.Reset()
+	first := slices.IndexFunc(p.Records, func(r session.Record) bool { return r.Reading != nil })
+	trial := *p.Records[first].Reading
+	trial.Study = &session.StudyTrial{Appraiser: "=quality", Trial: 2}
+	p.Records[first].Reading = &trial
+	if err := p.CSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	if row := strings.SplitN(out.String(), "\r\n", 3)[1]; !strings.HasSuffix(row, ",'=quality,2") {
+		t.Errorf("a reading of a study ends with %q", row)
+	}
 	out.Reset()
 	if err := batch.CSV(&out); err != nil {
 		t.Fatal(err)

@@ -41,7 +41,8 @@ type ExportOptions struct {
 // with lines that end in CR LF (within a text too) and a header that carries
 // the units; its column void has the reason for which a reading was struck out, also where that
 // happened after the time that the filter ends at, and is empty for one that
-// counts.
+// counts. The columns operator and trial say which trial of a gauge study a reading
+// is, and are empty for one that is of none.
 func (j *Journal) Export(ctx context.Context, w io.Writer, o ExportOptions) error {
 	var err error
 	switch o.Format {
@@ -96,7 +97,7 @@ func (j *Journal) exportNDJSON(ctx context.Context, w io.Writer, o ExportOptions
 var csvHeader = [...]string{
 	"journal", "seq", "at", "station", "job", "part", "no", "round", "depth_mm", "angle_deg",
 	"size_mm", "deviation_um", "raw_mm", "correction_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "mastered", "capture_u_um",
-	"gauge", "channel", "how", "turns", "sent_value", "sent_unit", "void",
+	"gauge", "channel", "how", "turns", "sent_value", "sent_unit", "void", "operator", "trial",
 }
 
 func (j *Journal) exportCSV(ctx context.Context, w io.Writer, o ExportOptions) error {
@@ -138,6 +139,10 @@ func csvRow(r *session.Record, void string, guard bool) []string {
 	if guard {
 		text = guardText
 	}
+	operator, trial := "", ""
+	if g.Study != nil {
+		operator, trial = g.Study.Appraiser, strconv.Itoa(g.Study.Trial)
+	}
 	return []string{
 		r.Journal, strconv.FormatUint(r.Seq, 10), r.At.Format(time.RFC3339Nano),
 		text(r.Station), text(g.Job), text(g.Part), strconv.Itoa(g.No), strconv.Itoa(g.Round),
@@ -146,7 +151,7 @@ func csvRow(r *session.Record, void string, guard bool) []string {
 		exact(g.Raw, analysis.MM), exact(g.Size-g.Raw, analysis.UM), exact(analysis.Length(g.Thermal), analysis.UM), string(g.PartFrom), exact(analysis.Length(g.ExcessU), analysis.UM), exact(analysis.Length(g.Indentation), analysis.UM),
 		strconv.Itoa(g.Mastered), exact(analysis.Length(g.U), analysis.UM),
 		text(g.Gauge), text(g.Channel), text(g.How), strconv.Itoa(g.Turns),
-		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void),
+		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void), text(operator), trial,
 	}
 }
 
