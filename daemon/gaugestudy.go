@@ -27,7 +27,7 @@ var errNoStudy = errors.New("the journal has no gauge study here; start one at t
 
 // studyOf gathers the newest gauge study that the options pick.
 func (r *reporter) studyOf(ctx context.Context) (report.GaugeStudy, error) {
-	all, err := r.begun(ctx, r.o.Job, store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To})
+	all, err := r.begun(ctx, store.Filter{Station: r.o.Station, Job: r.o.Job, From: r.o.From, To: r.o.To, Limit: 1})
 	if err == nil && len(all) == 0 {
 		err = errNoStudy
 	}
@@ -37,20 +37,36 @@ func (r *reporter) studyOf(ctx context.Context) (report.GaugeStudy, error) {
 	return r.study(ctx, &all[0])
 }
 
-// begun returns the events with which the studies of a job, "" for any, began that a
-// filter picks, the newest first.
-func (a *archive) begun(ctx context.Context, job string, f store.Filter) (all []session.Record, err error) {
-	f.Kinds = []session.Kind{session.Studied}
-	for e, err := range a.journal.Query(ctx, f) {
+// begun returns the events with which the studies began that a filter picks, the newest
+// first. It reads back as far as those are.
+func (a *archive) begun(ctx context.Context, f store.Filter) (all []session.Record, err error) {
+	most := f.Limit
+	f.Kinds, f.Limit = []session.Kind{session.Studied}, 0
+	for e, err := range a.journal.Backward(ctx, f) {
 		if err != nil {
 			return nil, err
 		}
-		if e.Study.Begun && (job == "" || e.Study.Job == job) {
-			all = append(all, e)
+		if !e.Study.Begun {
+			continue
+		}
+		if all = append(all, e); len(all) == most {
+			break
 		}
 	}
-	slices.SortFunc(all, func(x, y session.Record) int { return cmp.Compare(y.Seq, x.Seq) })
 	return all, nil
+}
+
+// begunAt returns the event seq of a station if a study began with it.
+func (a *archive) begunAt(ctx context.Context, station string, seq uint64) (begun []session.Record, err error) {
+	for e, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: []session.Kind{session.Studied}, AfterSeq: seq - 1, Limit: 1}) {
+		if err != nil {
+			return nil, err
+		}
+		if e.Seq == seq && e.Study.Begun {
+			begun = append(begun, e)
+		}
+	}
+	return begun, nil
 }
 
 // study gathers the gauge study that began with an event, as far as it has come.

@@ -58,8 +58,8 @@ func (h history) Record(ctx context.Context, station string, seq uint64) (*sessi
 }
 
 // Studies implements [web.History].
-func (h history) Studies(ctx context.Context, station, job string) ([]web.StudyLine, error) {
-	all, err := h.d.archive().begun(ctx, job, store.Filter{Station: station})
+func (h history) Studies(ctx context.Context, station, job string, most int) ([]web.StudyLine, error) {
+	all, err := h.d.archive().begun(ctx, store.Filter{Station: station, Job: job, Limit: most})
 	lines := make([]web.StudyLine, len(all))
 	for i := range all {
 		lines[i] = studyLine(&all[i])
@@ -74,22 +74,24 @@ func studyLine(e *session.Record) web.StudyLine {
 // Study implements [web.History].
 func (h history) Study(ctx context.Context, station string, seq uint64) (p web.StudyPage, err error) {
 	a := h.d.archive()
-	all, err := a.begun(ctx, "", store.Filter{Station: station})
+	var begun []session.Record
+	if seq == 0 {
+		begun, err = a.begun(ctx, store.Filter{Station: station, Limit: 1})
+	} else {
+		begun, err = a.begunAt(ctx, station, seq)
+	}
 	if err != nil {
 		return p, err
 	}
-	for i := range all {
-		if seq != 0 && all[i].Seq != seq {
-			continue
-		}
-		g, err := a.study(ctx, &all[i])
-		if err != nil {
-			return p, err
-		}
-		// A document's text is escaped.
-		return web.StudyPage{StudyLine: studyLine(&all[i]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g).Fragment())}, nil
+	if len(begun) == 0 {
+		return p, web.ErrNoStudy
 	}
-	return p, web.ErrNoStudy
+	g, err := a.study(ctx, &begun[0])
+	if err != nil {
+		return p, err
+	}
+	// A document's text is escaped.
+	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g).Fragment())}, nil
 }
 
 // archive gathers records with the settings that the stations have now.

@@ -2,13 +2,16 @@ package daemon
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/csv"
 	"encoding/xml"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -19,6 +22,7 @@ import (
 	"fairbore/daemon/config"
 	"fairbore/daemon/session"
 	"fairbore/daemon/store"
+	"fairbore/daemon/web"
 	"fairbore/drivers"
 )
 
@@ -448,12 +452,35 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 		t.Errorf("something is left out:\n%s", text)
 	}
 	d := Daemon{journal: s.journal, hub: newHub("", time.Now)}
-	studies, err := history{&d}.Studies(t.Context(), "", "J-4112")
+	studies, err := history{&d}.Studies(t.Context(), "", "J-4112", 5)
 	if err != nil || len(studies) != 1 {
 		t.Fatalf("%v %v", studies, err)
 	}
 	page, err := history{&d}.Study(t.Context(), "hone-bay-2", studies[0].Seq)
 	if err != nil || page.Open || !strings.Contains(s.report(ReportOptions{Kind: "study", Format: "html"}), string(page.Article)) {
 		t.Errorf("the page has other figures than the record (%v)", err)
+	}
+	// Of many studies the newest are listed, and each keeps its page.
+	first := studies[0].Seq
+	for range 3 {
+		b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Appraisers: []string{"A"}}})
+		b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Over: true}})
+	}
+	for _, c := range []struct {
+		station, job string
+		most, want   int
+	}{{"", "", 2, 2}, {"hone-bay-2", "J-4112", 5, 4}, {"", "J-4107", 5, 0}, {"hone-bay-1", "", 5, 0}} {
+		studies, err = history{&d}.Studies(t.Context(), c.station, c.job, c.most)
+		if err != nil || len(studies) != c.want || !slices.IsSortedFunc(studies, func(a, b web.StudyLine) int { return cmp.Compare(b.Seq, a.Seq) }) {
+			t.Errorf("%+v: %+v, %v", c, studies, err)
+		}
+	}
+	for seq, want := range map[uint64]error{0: nil, first: nil, first + 1: web.ErrNoStudy} {
+		if p, err := (history{&d}).Study(t.Context(), "hone-bay-2", seq); !errors.Is(err, want) || seq == 0 && p.Seq <= first || seq == first && p.Seq != first {
+			t.Errorf("study %d: that of %d, %v", seq, p.Seq, err)
+		}
+	}
+	if _, err := (history{&d}).Study(t.Context(), "hone-bay-1", first); !errors.Is(err, web.ErrNoStudy) {
+		t.Errorf("at another station: %v", err)
 	}
 }

@@ -2,6 +2,7 @@ package store
 
 import (
 	"cmp"
+	"context"
 	"encoding/json"
 	"os"
 	"os/exec"
@@ -95,7 +96,18 @@ func (f *Filter) naiveParts(all []session.Record) (out []PartSummary) {
 	return out
 }
 
-// Query and Parts answer as plain reading of everything does.
+// backward returns the numbers of what a filter picks, the newest first.
+func backward(ctx context.Context, t rapid.TB, j *Journal, f Filter) (out []uint64) {
+	for rec, err := range j.Backward(ctx, f) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, rec.Seq)
+	}
+	return out
+}
+
+// Query, Backward and Parts answer as plain reading of everything does.
 func TestQueryEqualsReadingAll(t *testing.T) {
 	r := start(t, config(t))
 	var story []session.Event
@@ -122,6 +134,16 @@ func TestQueryEqualsReadingAll(t *testing.T) {
 		}
 		if want := f.naive(all); !slices.Equal(got, want) {
 			rt.Fatalf("%+v\ngot  %d\nwant %d", f, got, want)
+		}
+		endless := f
+		endless.Limit = 0
+		want := endless.naive(all)
+		slices.Reverse(want)
+		if f.Limit > 0 {
+			want = want[:min(len(want), f.Limit)]
+		}
+		if got := backward(t.Context(), rt, r.Journal, f); !slices.Equal(got, want) {
+			rt.Fatalf("backward: %+v\ngot  %d\nwant %d", f, got, want)
 		}
 		parts, err := r.Parts(t.Context(), f)
 		if err != nil {
@@ -159,6 +181,41 @@ func TestQuerySteps(t *testing.T) {
 	}
 }
 
+// Who wants the newest of many does not read the others: a step at a time is read, and
+// none beyond the one in which the last that was wanted is.
+func TestBackwardReadsFew(t *testing.T) {
+	r := start(t, config(t))
+	const n = 6 * stepLeast
+	var many []session.Event
+	for i := range n {
+		many = append(many, note([]string{"a", "b", "b"}[i%3], "x"))
+	}
+	r.append(t, append(many, partEvent("c", "0001", 1))...)
+	r.settle(t, n+1)
+	for _, f := range []Filter{{Kinds: []session.Kind{session.Told}}, {Kinds: []session.Kind{session.Told}, Station: "b"}, {}, {Station: "a"}} {
+		read, wanted := 0, 5
+		for rows, err := range r.stepsBack(t.Context(), f) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if read += len(rows); read >= wanted {
+				break
+			}
+		}
+		if read < wanted || read > backRows {
+			t.Errorf("%+v: %d rows are read for %d", f, read, wanted)
+		}
+	}
+	if got := backward(t.Context(), t, r.Journal, Filter{Station: "a", Limit: 300}); len(got) != 300 || got[0] != n-2 || got[299] != n-2-3*299 {
+		t.Errorf("%d from %v on", len(got), got[:min(len(got), 1)])
+	}
+	for _, err := range r.Backward(cancelled(t), Filter{}) {
+		if err == nil {
+			t.Error("a context that has ended is not told")
+		}
+	}
+}
+
 // No query needs to read the table through: every plan seeks by an index or by
 // the numbers.
 func TestPlansSeek(t *testing.T) {
@@ -166,22 +223,24 @@ func TestPlansSeek(t *testing.T) {
 	full := span{"a", 1, 9}
 	for _, f := range []Filter{{}, {Kinds: []session.Kind{session.Taken}}, {Kinds: []session.Kind{session.Taken, session.Voided}}, {Kinds: []session.Kind{session.Voided}}} {
 		for _, s := range []span{full, {"", 1, 9}} {
-			query, args := f.statement(s, 5)
-			rows, err := r.read.QueryContext(t.Context(), "explain query plan "+query, args...)
-			if err != nil {
-				t.Fatal(err)
-			}
-			for rows.Next() {
-				var a, b, c int
-				var detail string
-				if err := rows.Scan(&a, &b, &c, &detail); err != nil {
+			forward, args := f.statement(s, 5)
+			for _, query := range []string{forward, forward + " desc limit 64"} {
+				rows, err := r.read.QueryContext(t.Context(), "explain query plan "+query, args...)
+				if err != nil {
 					t.Fatal(err)
 				}
-				if strings.HasPrefix(detail, "SCAN e") || strings.HasPrefix(detail, "SCAN r") {
-					t.Errorf("%s: %s", query, detail)
+				for rows.Next() {
+					var a, b, c int
+					var detail string
+					if err := rows.Scan(&a, &b, &c, &detail); err != nil {
+						t.Fatal(err)
+					}
+					if strings.HasPrefix(detail, "SCAN e") || strings.HasPrefix(detail, "SCAN r") {
+						t.Errorf("%s: %s", query, detail)
+					}
 				}
+				rows.Close()
 			}
-			rows.Close()
 		}
 	}
 }

@@ -213,7 +213,8 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 
 // statement selects what the filter leaves of a span, and says by which index:
 // the planner has no statistics and may not gather any, and its guess can be
-// the slow one. The readings up to row listed are in their list.
+// the slow one. The readings up to row listed are in their list. The rows come in
+// order, and what orders them ends the statement.
 func (f *Filter) statement(s span, listed uint64) (string, []any) {
 	var u union
 	rare := slices.DeleteFunc(slices.Clone(f.Kinds), func(k session.Kind) bool { return k == session.Taken })

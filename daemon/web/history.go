@@ -25,8 +25,8 @@ type History interface {
 	// with [ErrNoPart] if no part began there.
 	Record(ctx context.Context, station string, seq uint64) (*session.Bore, []session.Record, error)
 	// Studies returns the gauge studies of a station and job, "" for all of them, the
-	// newest first.
-	Studies(ctx context.Context, station, job string) ([]StudyLine, error)
+	// newest first, at most so many.
+	Studies(ctx context.Context, station, job string, most int) ([]StudyLine, error)
 	// Study returns the gauge study that began with event seq of a station, the newest of
 	// the station for 0. It fails with [ErrNoStudy] if there is none.
 	Study(ctx context.Context, station string, seq uint64) (StudyPage, error)
@@ -90,7 +90,7 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, "history", err)
 		return
 	}
-	studies, err := s.cfg.History.Studies(r.Context(), f.Station, f.Job)
+	studies, err := s.cfg.History.Studies(r.Context(), f.Station, f.Job, studiesShown)
 	if err != nil {
 		s.failed(w, "history", err)
 		return
@@ -103,7 +103,7 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		All      bool
 		Lot      template.HTML
 		Makes    bool // records can be made
-	}{f, studies[:min(len(studies), studiesShown)], parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q)), s.makes()})
+	}{f, studies, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q)), s.makes()})
 }
 
 // lot draws the finished parts of a job, if the list is of one that is known;

@@ -1,0 +1,103 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+
+	"fairbore/daemon/session"
+)
+
+// backRows bounds what a step backward reads of each span.
+const backRows = 64
+
+// Backward yields the recorded events that a filter picks, the newest at the time of
+// the call first. It reads in short steps of few rows, so that who wants only the newest
+// of them does not pay for the others. After an error it ends.
+func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[session.Record, error] {
+	return func(yield func(session.Record, error) bool) {
+		left := f.Limit
+		if left <= 0 {
+			left = math.MaxInt
+		}
+		for rows, err := range j.stepsBack(ctx, f) {
+			if err != nil {
+				yield(session.Record{}, fmt.Errorf("query the journal backward: %w", err))
+				return
+			}
+			for i := range rows {
+				rec, err := rows[i].record(j.id)
+				if !yield(rec, err) || err != nil {
+					return
+				}
+				if left--; left == 0 {
+					return
+				}
+			}
+		}
+	}
+}
+
+// stepsBack yields the rows that a filter picks, those of a step at a time, the newest
+// first. As forward, each step is one short read transaction over a span of numbers.
+func (j *Journal) stepsBack(ctx context.Context, f Filter) iter.Seq2[[]raw, error] {
+	return func(yield func([]raw, error) bool) {
+		spans, err := j.spans(ctx, f)
+		if err != nil {
+			yield(nil, err)
+			return
+		}
+		size := uint64(stepLeast)
+		for hi := prevSpan(spans, math.MaxUint64); hi > 0; {
+			rows, from, err := j.stepBack(ctx, f, spans, hi-min(size, hi)+1, hi)
+			if err != nil {
+				yield(nil, err)
+				return
+			}
+			if len(rows) > 0 && !yield(rows, nil) {
+				return
+			}
+			size = min(size*2, stepMost)
+			hi = prevSpan(spans, from)
+		}
+	}
+}
+
+// prevSpan returns the last number before done that lies in a span, 0 if none does.
+func prevSpan(spans []span, done uint64) (hi uint64) {
+	for _, s := range spans {
+		if s.lo < done && s.lo <= s.hi {
+			hi = max(hi, min(s.hi, done-1))
+		}
+	}
+	return hi
+}
+
+// stepBack reads rows of the numbers from hi down to lo, the newest first, and says down
+// to which number those are all.
+func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, from uint64, err error) {
+	from = lo
+	to := listed(j.Last())
+	for _, s := range spans {
+		if s.lo > hi || s.hi < lo {
+			continue
+		}
+		query, args := f.statement(span{s.station, max(s.lo, lo), min(s.hi, hi)}, to)
+		rows, err := readRaw(ctx, j.read, query+" desc limit ?", append(args, backRows)...)
+		if err != nil {
+			return nil, 0, err
+		}
+		if len(rows) == backRows { // there may be more
+			from = max(from, rows[len(rows)-1].seq)
+		}
+		out = append(out, rows...)
+	}
+	slices.SortFunc(out, func(a, b raw) int { return cmp.Compare(b.seq, a.seq) })
+	for len(out) > 0 && out[len(out)-1].seq < from {
+		out = out[:len(out)-1]
+	}
+	return out, from, nil
+}
