@@ -33,7 +33,7 @@ func (c *turning) collect(l []extreme, lowest float64) {
 	}
 	b := &c.buf
 	k.t, k.v, k.swing = b.t[:n], b.v[:n], b.swing[:n]
-	k.weight, k.excess, k.rest, k.sigma = b.weight[:n], b.excess[:n], b.rest[:n], b.sigma[:n]
+	k.weight, k.slopes, k.excess, k.rest, k.sigma = b.weight[:n], b.slopes[:n], b.excess[:n], b.rest[:n], b.sigma[:n]
 }
 
 // outermost is the first sample, before the first pass, that is below the top.
@@ -53,7 +53,7 @@ func (c *turning) repeated(i int) bool {
 	}
 	for i++; i < c.count; i++ {
 		if next := c.ring[i%ringCap].v; next != v {
-			return math.Abs(next-v) > leap*c.o.noise()
+			return math.Abs(next-v) > leap*c.noise
 		}
 	}
 	return false

@@ -27,155 +27,159 @@ const least = 0.5
 // intervals reports whether the display is so coarse that the intervals tell more.
 func (k *rock) intervals() bool { return k.display >= k.own }
 
+// likelihood is the way to the greatest likelihood of the intervals.
+var likelihood = course{(*rock).edges, 1, nil}
+
 // refine makes the size and its variance better by the likelihood of the intervals.
-// What else the least squares found stays, residuals and weights too: by them the rock is judged.
+// By what the least squares found the rock is judged.
 func (k *rock) refine() bool {
-	if !k.intervals() {
-		return true
-	}
-	squares := k.p
-	if !k.climb() || !k.finish() || !k.profile() {
-		return false
-	}
-	k.p = squares
-	k.evaluate(true)
-	return true
+	return !k.intervals() || k.descend(&likelihood) && k.finish() && k.profile()
 }
 
 // profile takes the size and its variance for the mean and variance of what the
 // profile of the likelihood says about it: amid a step that is a box rather than a
 // bell, and its highest point says little. All else is made best at each size tried.
 func (k *rock) profile() bool {
-	best, at := k.p, k.p[pSize]
+	best := k.p
+	var move vector // of all with a step of the size, at first as the normal equations have it
 	h := math.Sqrt(k.cov) / perDeviation
-	lowest := k.edges(false)
-	var weight [2*sizes + 1]float64
-	weight[sizes] = 1
+	for i := range move {
+		move[i] = h * k.along[i] / k.cov
+	}
+	lowest := k.at()
+	var logs [2*sizes + 1]float64 // of the weights
+	first, last := sizes, sizes
 	k.se[pSize] = h / 1000 // held there
-	for _, side := range [2]int{-1, 1} {
-		k.p = best
-		for i := 1; i <= sizes; i++ {
-			k.p[pSize] += float64(side) * h
-			k.prior[pSize] = k.p[pSize]
-			w := math.Exp((lowest - k.settle(2)) / 2)
-			weight[sizes+side*i] = w
-			if w < negligible {
-				break
-			}
-		}
+	for last < 2*sizes && logs[last] > negligible {
+		last++
+		logs[last] = (lowest - k.settle(&move)) / 2
+	}
+	k.p = best
+	for i := range move {
+		move[i] = -h * k.along[i] / k.cov
+	}
+	for first > 0 && logs[first] > negligible {
+		first--
+		logs[first] = (lowest - k.settle(&move)) / 2
 	}
 	k.se[pSize], k.p = 0, best
-	var sum, first, second float64
-	for i, w := range weight {
-		d := float64(i-sizes) * h
-		sum, first, second = sum+w, first+w*d, second+w*d*d
-	}
-	first /= sum
-	k.size = at + first
-	k.cov = second/sum - first*first + sq(h)/12
+	mean, variance := moments(logs[first : last+1])
+	k.size += h * (mean + float64(first-sizes))
+	k.cov = sq(h) * variance
 	return true
 }
 
-// settle makes at most so many steps towards a higher likelihood and returns the cost.
-func (k *rock) settle(steps int) float64 {
-	cost := k.edges(false)
-	for range steps {
-		next, ok := k.step(1e-3)
-		if !ok {
-			break
-		}
-		was := k.p
-		k.p = next
-		if now := k.edges(false); k.ordered() && now < cost {
+// settle moves the parameters on, makes one step towards a higher likelihood, and returns the
+// cost; what all moved by is the start for the next size.
+func (k *rock) settle(move *vector) float64 {
+	before := k.p
+	for i, m := range move {
+		k.p[i] += m
+	}
+	k.prior[pSize] = k.p[pSize]
+	cost, was := k.at(), k.p
+	if k.step(1e-3) {
+		if now := k.at(); k.ordered() && now < cost {
 			cost = now
-			continue
+		} else {
+			k.p = was
 		}
-		k.p = was
-		k.edges(false)
-		break
+	}
+	for i := range move {
+		move[i] = k.p[i] - before[i]
 	}
 	return cost
 }
 
-// The sizes tried on either side, and how many a standard deviation.
-const (
-	sizes        = 12
-	perDeviation = 1.5
-	negligible   = 1e-5 // of the weight of the best one
-)
-
-// climb goes to the parameters of the greatest likelihood, and reports whether it could.
-func (k *rock) climb() bool {
-	cost := k.edges(true)
-	damp := 1e-3
-	for step := range 12 {
-		next, ok := k.step(damp)
-		if !ok {
-			return false
-		}
-		was := k.p
-		k.p = next
-		now := k.edges(false)
-		if !(now <= cost+1e-9) || !k.ordered() {
-			k.p = was
-			cost = k.edges(false)
-			if damp *= 10; damp > 1e6 {
-				break
-			}
-			continue
-		}
-		damp = max(damp/10, 1e-9)
-		done := math.Abs(k.p[pSize]-was[pSize]) < 1e-3 && cost-now < 1e-2
-		cost = now
-		if step == 3 {
-			cost = k.edges(true)
-		} else if done {
+// moments returns mean and variance of a density whose logarithms at 0, 1, 2 … are
+// given, by sums with a step of a half; in between the logarithms are interpolated by
+// cubics, lines at the ends. Beside the edge of a box a cubic overshoots: between two points it
+// rises no further above them than a normal density would.
+func moments(logs []float64) (mean, variance float64) {
+	var sum, first, second float64
+	add := func(x, log float64) {
+		w := math.Exp(log)
+		sum, first, second = sum+w, first+w*x, second+w*x*x
+	}
+	for i, l := range logs {
+		add(float64(i), l)
+		if i+1 == len(logs) {
 			break
 		}
+		between := (l + logs[i+1]) / 2
+		if i > 0 && i+2 < len(logs) {
+			between = min(max(l, logs[i+1])+mostArch, (9*(l+logs[i+1])-logs[i-1]-logs[i+2])/16)
+		}
+		add(float64(i)+0.5, between)
 	}
-	k.edges(true)
-	return true
+	mean = first / sum
+	return mean, second/sum - sq(mean)
+}
+
+// The sizes tried at most on either side, how many a standard deviation, and the logarithm of
+// a weight, by the best one's, at which to stop.
+const (
+	sizes        = 8
+	perDeviation = 0.8
+	negligible   = -7
+	mostArch     = 1 / (8 * perDeviation * perDeviation)
+)
+
+// at is the cost at the parameters.
+func (k *rock) at() float64 {
+	k.place()
+	return k.edges(false)
 }
 
 // edges brings slopes and curvatures to the parameters, and the standard
 // deviations too if asked. It returns -2 log of the likelihood and of what is known.
 func (k *rock) edges(deviations bool) (cost float64) {
-	for i := range k.t {
-		e, _ := k.model(i)
+	k.begin()
+	var b block
+	for i, r := range k.rest {
 		if deviations {
-			k.sigma[i] = math.Sqrt(sq(k.own) + sq(modelled) + k.q*e)
+			k.sigma[i] = math.Sqrt(sq(k.own) + sq(modelled) + k.q*k.excess[i])
 		}
-		p, slope, curve := within(k.v[i]-k.p[pSize]-e, k.display, k.sigma[i])
-		k.weight[i], k.rest[i] = curve, slope/curve
+		p, slope, curve := within(r, k.display, k.sigma[i])
 		cost -= 2 * math.Log(p)
+		k.gather(i, &b, curve, slope/curve)
 	}
-	for i := range k.params() {
-		if k.se[i] > 0 {
-			cost += sq((k.p[i] - k.prior[i]) / k.se[i])
-		}
-	}
-	return cost
+	return cost + k.known()
 }
 
 // within is the chance that a normal value of standard deviation s lies within half
 // a step q of rest above its mean, the slope of its logarithm by the mean, and the curvature
 // of that downwards.
 func within(rest, q, s float64) (p, slope, curve float64) {
-	a, b := (rest-q/2)/s, (rest+q/2)/s
-	pa, pb := density(a), density(b)
+	by := 1 / s
+	a, b := (rest-q/2)*by, (rest+q/2)*by
 	lo, hi := a, b
 	if lo > 0 { // by the smaller tail, that the difference does not vanish
 		lo, hi = -b, -a
 	}
-	in := (math.Erfc(-hi/math.Sqrt2) - math.Erfc(-lo/math.Sqrt2)) / 2
+	in := below(hi) - below(lo)
 	p = (1-wildPart)*in + wildPart*min(1, q/(breadth*s))
 	if in < 1e-300 {
-		return p, 0, 1e-6 / (s * s)
+		return p, 0, 1e-6 * by * by
 	}
+	pa, pb := density(a), density(b)
 	mean := (pa - pb) / in // of the value within, in standard deviations
 	held := (b*pb-a*pa)/in + mean*mean
 	counts := (1 - wildPart) * in / p
-	return p, counts * mean / s, max(1e-6, counts*min(1, max(held, least/(1+sq(q/s)/12)))) / (s * s)
+	return p, counts * mean * by, max(1e-6, counts*min(1, max(held, least/(1+sq(q*by)/12)))) * by * by
 }
 
-func density(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
+// below is the chance that a normal value is below x; one to all but 1e-11 from 6.7 on.
+func below(x float64) float64 {
+	if x > 6.7 {
+		return 1
+	}
+	return math.Erfc(-x*(1/math.Sqrt2)) / 2
+}
+
+func density(x float64) float64 {
+	if math.Abs(x) > 38 { // as it underflows
+		return 0
+	}
+	return math.Exp(-x*x/2) * (1 / (math.SqrtPi * math.Sqrt2))
+}

@@ -38,6 +38,29 @@ func TestWithin(t *testing.T) {
 	}
 }
 
+// Mean and variance of a normal density are exact however it is placed, those of a box between
+// the points to a tenth of a step (theory: its mean, and its width squared over twelve).
+func TestMoments(t *testing.T) {
+	var logs [9]float64
+	for _, at := range []float64{3.7, 4, 4.4} {
+		for i := range logs {
+			logs[i] = -sq(float64(i)-at) / (2 * sq(perDeviation))
+		}
+		if mean, variance := moments(logs[:]); math.Abs(mean-at) > 0.01 || math.Abs(math.Sqrt(variance)-perDeviation) > 0.01 {
+			t.Errorf("normal at %g: %g, %g", at, mean, variance)
+		}
+	}
+	for i := range logs {
+		logs[i] = -50
+		if i >= 2 && i <= 6 {
+			logs[i] = 0
+		}
+	}
+	if mean, variance := moments(logs[:]); math.Abs(mean-4) > 1e-9 || math.Abs(variance-sq(4.5)/12) > 0.2 {
+		t.Errorf("box: %g, %g", mean, variance)
+	}
+}
+
 // On a display far coarser than the noise the samples near the edges of a step
 // tell the size better than least squares make of them.
 func TestIntervalsBeatLeastSquares(t *testing.T) {
@@ -66,7 +89,7 @@ func TestIntervalsBeatLeastSquares(t *testing.T) {
 				if r.Kind == Taken {
 					taken++
 					intervals += sq((r.Value - fuzzNominal).Micrometres() - off)
-					squares += sq(c.rock.p[pSize] - off)
+					squares += sq(c.rock.plain.size - off)
 				}
 			}
 		}

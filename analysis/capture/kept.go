@@ -15,7 +15,7 @@ const alike = 0.3
 // what is only likely is kept until more passes tell, or the gauge leaves and none
 // of them has spoken against it: rocks of three passes often leave some doubt, and
 // a slip on a chamfer that looks like one betrays itself with the next pass.
-func (c *turning) attempt(at time.Duration) {
+func (c *turning) attempt(at time.Duration, leaving bool) {
 	before := c.reading
 	c.kept = Result{}
 	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
@@ -36,7 +36,12 @@ func (c *turning) attempt(at time.Duration) {
 			c.why = Uneven
 			continue
 		}
-		sure := (doubt < firm || passes > c.o.Turns && doubt < firmMore) && !left && c.rock.margin() <= c.worst()
+		known := c.rock.margin() <= c.worst()
+		if !known && !leaving && c.turns.n%2 == 0 { // the rest of the pass will tell more
+			c.why = FewTurns
+			break
+		}
+		sure := known && (doubt < firm || passes > c.o.Turns && doubt < firmMore) && !left
 		if c.kept.Kind == Taken && !sure || !c.keep(at, passes) {
 			continue
 		}
@@ -44,6 +49,9 @@ func (c *turning) attempt(at time.Duration) {
 		if sure {
 			c.release(at)
 			return
+		}
+		if !known { // still less so by fewer passes
+			break
 		}
 	}
 	if c.kept.Kind == Taken || before.kept.Kind != Taken {
@@ -68,7 +76,7 @@ func (c *turning) contradicted() bool {
 	if len(l) < 5 {
 		return false
 	}
-	off, near := l[3].v-c.level, 0.5+4*c.o.noise()
+	off, near := l[3].v-c.level, 0.5+4*c.noise
 	tall := min(l[2].v, l[4].v)-l[3].v > alike*(min(l[0].v, l[2].v)-l[1].v)
 	return tall && (off < -near || off > near+4*l[3].miss)
 }
@@ -90,7 +98,7 @@ func (c *turning) leftOut(passes int) bool {
 // undercut reports whether one of the two passes before those that agree went
 // below their size, which it can't have done in the same place.
 func (c *turning) undercut(passes int) bool {
-	floor := c.rock.size - 5*c.rock.uncertainty() - c.turns.hysteresis/2
+	floor := c.rock.plain.size - 5*c.rock.margin() - c.turns.hysteresis/2
 	all := c.turns.latest(min(passes+2, c.turns.minima()))
 	from := 1
 	if c.turns.entry(len(all)/2 - 1) {
@@ -107,11 +115,15 @@ func (c *turning) undercut(passes int) bool {
 
 // keep works out the reading that the passes would be.
 func (c *turning) keep(at time.Duration, passes int) bool {
-	v, err := analysis.FromMicrometres(c.rock.size)
+	k := &c.rock
+	if !k.refine() || k.uncertainty() > mostUnsure*c.worst() {
+		c.why = Fast
+		return false
+	}
+	v, err := analysis.FromMicrometres(k.size)
 	if err != nil {
 		return false
 	}
-	k := &c.rock
 	c.level, c.back, c.below = k.size, c.clock.last, 0
 	c.half = 0
 	l := c.turns.latest(passes)

@@ -23,24 +23,33 @@ import "math"
 // q = 2(D-2r)δ². So the samples near square decide, and the others count by
 // what they are worth; q comes from the residuals.
 type rock struct {
-	c         float64 // D-2r, µm
-	noise     float64 // of a sample, µm: the gauge's and what rounding adds
-	own       float64 // the gauge's alone
-	display   float64 // step of the display, µm
-	ends      int     // of the swings: passes + 1
-	p, se     vector  // parameters and the weak knowledge about them (standard deviations)
-	prior     vector
-	t, v      []float64
-	swing     []uint8 // in which each sample lies
-	weight    []float64
-	excess    []float64
-	rest      []float64
-	sigma     []float64 // standard deviations, of the intervals
-	q         float64
-	chi2      float64 // of the samples, with their weights
-	dof       float64
+	c        float64 // D-2r, µm
+	noise    float64 // of a sample, µm: the gauge's and what rounding adds
+	variance float64 // its square
+	own      float64 // the gauge's alone
+	display  float64 // step of the display, µm
+	ends     int     // of the swings: passes + 1
+	p, se    vector  // parameters and the weak knowledge about them (standard deviations)
+	prior    vector
+	t, v     []float64
+	swing    []uint8      // in which each sample lies
+	slopes   [][7]float64 // derivatives of what is shown
+	weight   []float64
+	excess   []float64
+	rest     []float64
+	sigma    []float64 // standard deviations, of the intervals
+	info     matrix    // normal equations: the lower triangle, and the right side
+	pull     vector
+	along    vector // a column of the inverse: the size's covariances
+	q        float64
+	chi2     float64 // of the samples, with their weights
+	dof      float64
+	estimate
+	plain estimate // by least squares
+}
+
+type estimate struct {
 	size, cov float64 // µm from nominal, and its variance
-	squares   float64 // its variance by least squares
 }
 
 // Parameters: size, dwell, then time and tilt of each end, then the skew of each
@@ -62,65 +71,136 @@ func (k *rock) params() int { return k.skews() + k.ends - 1 }
 // is held near none by what is known of hands.
 func (k *rock) skews() int { return pEnd + 2*k.ends }
 
-// model returns the excess at sample i, and the derivatives of the shown value
+// model returns the excess at sample i, and in d the derivatives of the shown value
 // by the parameters of its swing: size and dwell, the four of its two ends, skew.
-func (k *rock) model(i int) (excess float64, d [7]float64) {
+func (k *rock) model(i int, d *[7]float64) (excess float64) {
 	at := pEnd + 2*int(k.swing[i])
 	t0, v0, t1, v1 := k.p[at], k.p[at+1], k.p[at+2], k.p[at+3]
-	length := t1 - t0
-	x := (k.t[i] - t0) / length
-	sin, cos := math.Sincos(2 * math.Pi * x)
+	rate := 1 / (t1 - t0)
+	x := (k.t[i] - t0) * rate
+	s, c := math.Sincos(math.Pi * x)
+	sin, versed := 2*s*c, 2*s*s // of twice the angle
 	dwell, skew := k.p[pDwell], k.p[k.skews()+int(k.swing[i])]
-	y := x - (dwell*sin+skew*(1-cos))/(2*math.Pi)
-	sinY, cosY := math.Sincos(math.Pi * y)
+	sinY, cosY := turned(s, c, -(dwell*sin+skew*versed)/2)
 	g := (1 - cosY) / 2
-	tilt := v0 + (v1-v0)*g
-	sinT, cosT := math.Sincos(tilt)
-	byTilt := k.c * sinT / (cosT * cosT)
-	byY := byTilt * (v1 - v0) * math.Pi / 2 * sinY
-	byX := byY * (1 - dwell*cos - skew*sin)
-	return k.c * (1/cosT - 1), [7]float64{1, -byY * sin / (2 * math.Pi),
-		byX * (x - 1) / length, byTilt * (1 - g), -byX * x / length, byTilt * g, -byY * (1 - cos) / (2 * math.Pi)}
+	sec, byTilt := secant(v0 + (v1-v0)*g)
+	byTilt *= k.c
+	byY := byTilt * (v1 - v0) * (math.Pi / 2) * sinY
+	byX := byY * (1 - dwell*(1-versed) - skew*sin) * rate
+	byShape := -byY * (1 / (2 * math.Pi))
+	*d = [7]float64{1, byShape * sin, byX * (x - 1), byTilt * (1 - g), -byX * x, byTilt * g, byShape * versed}
+	return k.c * sec
+}
+
+// turned returns sine and cosine of an angle and a, |a| < 1, from those of the angle: by
+// the series of sine and cosine, which end at a^9.
+func turned(sin, cos, a float64) (float64, float64) {
+	u := a * a
+	s := a * (1 - u*(1./6)*(1-u*(1./20)*(1-u*(1./42)*(1-u*(1./72)))))
+	c := 1 - u*(1./2)*(1-u*(1./12)*(1-u*(1./30)*(1-u*(1./56))))
+	return sin*c + cos*s, cos*c - sin*s
+}
+
+// secant returns sec t - 1 and its derivative, by the series of the secant (Euler numbers 1, 5, 61,
+// 1385, 50521): within 0.2 rad right to 1e-10.
+func secant(t float64) (less1, slope float64) {
+	u := t * t
+	if u > 0.04 {
+		sin, cos := math.Sincos(t)
+		return 1/cos - 1, sin / (cos * cos)
+	}
+	const a, b, c, d, e = 1. / 2, 5. / 24, 61. / 720, 1385. / 40320, 50521. / 3628800
+	return u * (a + u*(b+u*(c+u*(d+u*e)))), t * (2*a + u*(4*b+u*(6*c+u*(8*d+u*10*e))))
 }
 
 // startTilt is the error of tilt that a fit begins with, rad: so much that no sample
 // counts as astray before the times of the swings are about right.
 const startTilt = 0.003
 
+// spreads is how often the error of tilt is estimated from the same residuals: each
+// estimate rests on weights by the one before.
+const spreads = 3
+
+// course says how a cost is made small.
+type course struct {
+	// cost brings the normal equations to the residuals; anew: after what it holds
+	// fixed in between (the error of tilt, weights, standard deviations).
+	cost   func(k *rock, anew bool) float64
+	rounds int // times that it must come to rest, with all of it anew after each
+	// hopeless, if any, says after how many times anew it is not worth going on.
+	hopeless func(k *rock, anew int) bool
+}
+
+// squares is the way of the weighted least squares.
+var squares = course{(*rock).squares, 3, (*rock).hopeless}
+
 // fit runs the least squares from the parameters set, and reports whether it
 // came to rest.
 func (k *rock) fit() bool {
-	k.q = 2 * k.c * sq(startTilt)
-	cost := k.evaluate(true)
+	if !k.descend(&squares) || !k.finish() {
+		return false
+	}
+	k.plain = k.estimate
+	return true
+}
+
+// hopeless reports whether the hand was so unsteady, or so slow at square, that the size
+// will not be taken. The first estimate is of times that are not quite right yet.
+func (k *rock) hopeless(anew int) bool {
+	margin := 1.3
+	if anew == 1 {
+		margin = 5
+	}
+	return k.q > margin*k.unsteady() || k.p[pDwell] < k.slowest()-0.1*margin
+}
+
+// A descent is at rest when the size moves by less than still µm and the cost falls by
+// less than that part of it. What is held fixed is brought up to date after so many steps
+// without rest, too.
+const (
+	still = 1e-3
+	while = 4
+)
+
+// descend goes to the parameters of the least cost by damped steps of Newton's
+// method, and reports whether it could.
+func (k *rock) descend(c *course) bool {
+	k.place()
+	cost := c.cost(k, true)
 	damp := 1e-3
-	for step := range 25 {
-		next, ok := k.step(damp)
-		if !ok {
+	for steps, since, rounds, fresh := 0, 0, 0, 0; steps < 25; steps++ {
+		was := k.p
+		if !k.step(damp) {
 			return false
 		}
-		was := k.p
-		k.p = next
-		now := k.evaluate(false)
+		k.place()
+		now := c.cost(k, false)
 		if !(now <= cost*(1+1e-9)) || !k.ordered() {
 			k.p = was
+			k.place()
+			cost = c.cost(k, false)
 			if damp *= 10; damp > 1e6 {
 				break
 			}
-			cost = k.evaluate(false)
 			continue
 		}
 		damp = max(damp/10, 1e-9)
-		done := math.Abs(k.p[pSize]-was[pSize]) < 1e-4 && cost-now < 1e-3*max(1, now)
+		rest := math.Abs(k.p[pSize]-was[pSize]) < still && cost-now < 10*still
 		cost = now
-		if step == 3 || step == 7 || done && step < 14 {
-			k.spread()
-			cost = k.evaluate(true)
-			if done && step > 7 {
+		if rest {
+			if rounds++; rounds == c.rounds {
 				break
 			}
 		}
+		if since++; rest || since == while {
+			since = 0
+			cost = c.cost(k, true)
+			if fresh++; c.hopeless != nil && c.hopeless(k, fresh) {
+				return false
+			}
+		}
 	}
-	return k.finish()
+	return true
 }
 
 func sq(x float64) float64 { return x * x }
@@ -135,26 +215,38 @@ func (k *rock) ordered() bool {
 	return math.Abs(k.p[pDwell]) < 0.95
 }
 
-// evaluate brings residuals (and, if asked, weights) to the parameters and
-// returns the cost: weighted squares of samples and of prior knowledge.
-func (k *rock) evaluate(weights bool) (cost float64) {
-	k.dof = -float64(k.skews())
+// place brings excesses, residuals and derivatives to the parameters.
+func (k *rock) place() {
 	for i := range k.t {
-		e, _ := k.model(i)
+		e := k.model(i, &k.slopes[i])
 		k.excess[i], k.rest[i] = e, k.v[i]-k.p[pSize]-e
-		if weights {
-			k.weight[i] = k.weigh(e, k.rest[i])
+	}
+}
+
+// squares is the cost of least squares: weighted squares of samples and of prior knowledge.
+func (k *rock) squares(anew bool) (cost float64) {
+	switch {
+	case anew && k.q == 0:
+		k.q = 2 * k.c * sq(startTilt)
+	case anew:
+		for range spreads {
+			k.spread()
 		}
-		cost += k.weight[i] * sq(k.rest[i])
-		k.dof += min(1, k.weight[i]*(sq(k.noise)+k.q*e))
+	}
+	k.dof = -float64(k.skews())
+	k.begin()
+	var b block
+	for i, r := range k.rest {
+		if anew {
+			k.weight[i] = k.weigh(k.excess[i], r)
+		}
+		w := k.weight[i]
+		cost += w * r * r
+		k.dof += min(1, w*(k.variance+k.q*k.excess[i]))
+		k.gather(i, &b, w, r)
 	}
 	k.chi2 = cost
-	for i := range k.params() {
-		if k.se[i] > 0 {
-			cost += sq((k.p[i] - k.prior[i]) / k.se[i])
-		}
-	}
-	return cost
+	return cost + k.known()
 }
 
 // strayed is how many standard deviations off a sample no longer counts fully.
@@ -162,7 +254,7 @@ const strayed = 3
 
 // weigh is one over the variance of a sample, less for one that lies further off than that.
 func (k *rock) weigh(excess, rest float64) float64 {
-	variance := sq(k.noise) + k.q*excess
+	variance := k.variance + k.q*excess
 	if far := sq(rest) / (sq(strayed) * variance); far > 1 {
 		return 1 / (variance * sq(far))
 	}
@@ -187,67 +279,96 @@ func (k *rock) spread() {
 	if bottom <= 0 || n <= float64(k.skews()) {
 		return
 	}
-	k.q = min(2*k.c*sq(0.004), max(2*k.c*sq(0.0001), top/bottom*n/(n-float64(k.skews()))))
+	k.q = min(2*k.c*sq(0.01), max(2*k.c*sq(0.0001), top/bottom*n/(n-float64(k.skews()))))
 }
 
-// normal builds the normal matrix and the right side at the parameters.
-func (k *rock) normal(a *matrix, b *vector) {
+// begin empties the normal equations.
+func (k *rock) begin() {
 	n := k.params()
-	*a, *b = matrix{}, vector{}
-	for i := range k.t {
-		_, d := k.model(i)
-		at := pEnd + 2*int(k.swing[i])
-		to := [7]int{pSize, pDwell, at, at + 1, at + 2, at + 3, k.skews() + int(k.swing[i])}
-		w := k.weight[i]
-		for r, row := range to {
-			wd := w * d[r]
-			b[row] += wd * k.rest[i]
-			for c := 0; c <= r; c++ {
-				a[row][to[c]] += wd * d[c]
-			}
+	for i := range n {
+		clear(k.info[i][:n])
+	}
+	k.pull = vector{}
+}
+
+// block is what the samples of one swing tell about its parameters: the lower triangle of their
+// normal matrix, and the right side.
+type block struct {
+	info [7][7]float64
+	pull [7]float64
+}
+
+// add adds a sample, by its derivatives, weight and residual.
+func (b *block) add(d *[7]float64, weight, rest float64) {
+	for r := range d {
+		wd := weight * d[r]
+		b.pull[r] += wd * rest
+		row := &b.info[r]
+		for c := 0; c <= r; c++ {
+			row[c] += wd * d[c]
 		}
 	}
-	for i := range n {
+}
+
+// gather adds sample i to the block of its swing; with the last of the swing the block is told.
+func (k *rock) gather(i int, b *block, weight, rest float64) {
+	b.add(&k.slopes[i], weight, rest)
+	if swing := k.swing[i]; i+1 == len(k.swing) || k.swing[i+1] != swing {
+		k.tell(int(swing), b)
+		*b = block{}
+	}
+}
+
+// tell adds the block of a swing to the normal equations.
+func (k *rock) tell(swing int, b *block) {
+	at := pEnd + 2*swing
+	to := [7]int{pSize, pDwell, at, at + 1, at + 2, at + 3, k.skews() + swing}
+	for r, row := range to {
+		k.pull[row] += b.pull[r]
+		for c := range r + 1 {
+			k.info[row][to[c]] += b.info[r][c]
+		}
+	}
+}
+
+// known adds what is known beforehand to the normal equations, and returns its cost.
+func (k *rock) known() (cost float64) {
+	for i := range k.params() {
 		if k.se[i] > 0 {
-			w := 1 / sq(k.se[i])
-			a[i][i] += w
-			b[i] += w * (k.prior[i] - k.p[i])
+			w, off := 1/sq(k.se[i]), k.prior[i]-k.p[i]
+			k.info[i][i] += w
+			k.pull[i] += w * off
+			cost += w * sq(off)
 		}
 	}
+	return cost
 }
 
-// step returns the parameters after one damped step.
-func (k *rock) step(damp float64) (vector, bool) {
-	var a matrix
-	var b vector
+// step moves the parameters by one damped step, and reports whether it could.
+func (k *rock) step(damp float64) bool {
 	n := k.params()
-	k.normal(&a, &b)
 	for i := range n {
-		a[i][i] *= 1 + damp
+		k.info[i][i] *= 1 + damp
 	}
-	if !cholesky(&a, n) {
-		return k.p, false
-	}
-	solve(&a, &b, n)
-	next := k.p
-	for i := range n {
-		next[i] += b[i]
-	}
-	return next, true
-}
-
-// finish works out the variance of the size.
-func (k *rock) finish() bool {
-	var a matrix
-	var b vector
-	n := k.params()
-	k.normal(&a, &b)
-	if !cholesky(&a, n) {
+	if !cholesky(&k.info, n) {
 		return false
 	}
-	b = vector{pSize: 1}
-	solve(&a, &b, n)
-	k.size, k.cov = k.p[pSize], b[pSize]
+	solve(&k.info, &k.pull, n)
+	for i := range n {
+		k.p[i] += k.pull[i]
+	}
+	return true
+}
+
+// finish works out the variance of the size, and how the other parameters move with it.
+func (k *rock) finish() bool {
+	n := k.params()
+	if !cholesky(&k.info, n) {
+		return false
+	}
+	k.along = vector{pSize: 1}
+	solve(&k.info, &k.along, n)
+	k.size, k.cov = k.p[pSize], k.along[pSize]
 	return k.cov > 0 && !math.IsInf(k.cov, 0)
 }
 

@@ -36,6 +36,9 @@ const (
 // wrong with it, nothing if it may be taken.
 func (c *turning) try(l []extreme) Reason {
 	k := &c.rock
+	if c.apart(l) {
+		return Disagree
+	}
 	if !c.prepare(l) {
 		return Fast
 	}
@@ -43,19 +46,12 @@ func (c *turning) try(l []extreme) Reason {
 		return Fast
 	}
 	if !k.fit() {
+		if k.p[pDwell] < k.slowest() {
+			return OneSide
+		}
 		return Uneven
 	}
-	k.squares = k.cov
-	if why := c.check(); why != "" {
-		return why
-	}
-	if !k.refine() {
-		return Uneven
-	}
-	if k.uncertainty() > mostUnsure*c.worst() {
-		return Fast
-	}
-	return ""
+	return c.check()
 }
 
 func (c *turning) check() Reason {
@@ -73,11 +69,11 @@ func (c *turning) check() Reason {
 		return Fast
 	case swing < leastSwing, half < leastHalf:
 		return NotRocked
-	case k.p[pDwell] < leastDwell+slowDwell*max(0, half-slowHalf):
+	case k.p[pDwell] < k.slowest():
 		return OneSide
 	case rhythm > mostRhythm, k.p[pDwell] > mostDwell:
 		return Uneven
-	case k.q > 2*k.c*sq(mostUneven*swing):
+	case k.q > k.unsteady():
 		return Uneven
 	case k.drifts():
 		return Shrinking
@@ -92,6 +88,15 @@ func (c *turning) check() Reason {
 	}
 	return ""
 }
+
+// slowest is the dwell below which the hand was too slow at square to have passed it.
+func (k *rock) slowest() float64 {
+	half, _ := k.rhythm()
+	return leastDwell + slowDwell*max(0, half-slowHalf)
+}
+
+// unsteady is the q above which the hand was too unsteady.
+func (k *rock) unsteady() float64 { return 2 * k.c * sq(mostUneven*k.swings()) }
 
 // worst is the largest uncertainty that is taken at once, µm.
 func (c *turning) worst() float64 { return analysis.Length(c.o.Worst).Micrometres() }
@@ -147,7 +152,7 @@ func (k *rock) uncertainty() float64 {
 // judged with a coarse display too: it says how well the samples lie, while that of the
 // intervals says where between two edges the size happens to be.
 func (k *rock) margin() float64 {
-	return math.Hypot(math.Sqrt(k.squares)*k.ratio(), modelled)
+	return math.Hypot(math.Sqrt(k.plain.cov)*k.ratio(), modelled)
 }
 
 // student is how much further out the rare errors lie than those of a normal
@@ -209,7 +214,7 @@ func (k *rock) strays() float64 {
 func (c *turning) prepare(l []extreme) bool {
 	passes := len(l) / 2
 	k := &c.rock
-	*k = rock{c: (c.o.Nominal - 2*c.o.Tip).Micrometres(), noise: c.o.noise(), own: analysis.Length(c.o.Repeatability).Micrometres(), display: c.o.step(), ends: passes + 1}
+	*k = rock{c: (c.o.Nominal - 2*c.o.Tip).Micrometres(), noise: c.noise, variance: sq(c.noise), own: analysis.Length(c.o.Repeatability).Micrometres(), display: c.o.step(), ends: passes + 1}
 	lowest := math.Inf(1)
 	for i := 1; i < len(l); i += 2 {
 		lowest = min(lowest, l[i].v)
@@ -256,4 +261,19 @@ func end(l []extreme, i int) sample {
 		return mirrored
 	}
 	return here.sample
+}
+
+// apart reports whether the lowest samples of the passes lie further from one another
+// than noise and the time between samples explain.
+func (c *turning) apart(l []extreme) bool {
+	lowest := math.Inf(1)
+	for i := 1; i < len(l); i += 2 {
+		lowest = min(lowest, l[i].v)
+	}
+	for i := 1; i < len(l); i += 2 {
+		if l[i].v-lowest > 0.3+5*c.noise+6*l[i].miss {
+			return true
+		}
+	}
+	return false
 }

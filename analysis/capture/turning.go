@@ -18,6 +18,7 @@ const ringCap = 1024
 // no later pass has spoken against it.
 type turning struct {
 	gate
+	noise  float64 // of a sample, µm
 	began  time.Duration
 	clock  pace
 	spikes despike
@@ -33,6 +34,7 @@ type turning struct {
 	rock  rock
 	buf   struct {
 		t, v, weight, excess, rest, sigma [ringCap]float64
+		slopes                            [ringCap][7]float64
 		swing                             [ringCap]uint8
 	}
 }
@@ -48,9 +50,9 @@ type reading struct {
 const gateTilt = 7 * math.Pi / 180
 
 func newTurning(o Options) *turning {
-	c := &turning{gate: gate{o: o}}
+	c := &turning{gate: gate{o: o}, noise: o.noise()}
 	c.tilt = analysis.Length(float64(o.Nominal-2*o.Tip) * (1/math.Cos(gateTilt) - 1))
-	c.turns.hysteresis = max(0.8, 6*o.noise())
+	c.turns.hysteresis = max(0.8, 6*c.noise)
 	return c
 }
 
@@ -137,7 +139,7 @@ func (c *turning) add(s Sample) {
 		c.spikes = despike{}
 		c.restart()
 	}
-	if x, ok := c.spikes.push(x, c.o.noise()); ok {
+	if x, ok := c.spikes.push(x, c.noise); ok {
 		c.judge(x, s.At)
 	}
 }
@@ -150,7 +152,7 @@ func (c *turning) judge(x sample, at time.Duration) {
 		c.rearm(x, at)
 	}
 	if !c.done && c.due(x) {
-		c.attempt(at)
+		c.attempt(at, false)
 	}
 }
 
@@ -160,8 +162,8 @@ func (c *turning) finish(at time.Duration) {
 	for _, x := range c.spikes.rest() {
 		c.judge(x, at)
 	}
-	if !c.done && c.turns.close() && c.turns.minima() >= c.o.Turns && c.tried < 2*c.turns.passed {
-		c.attempt(at)
+	if !c.done && c.turns.close() && c.turns.minima() >= c.o.Turns && c.tried <= 2*c.turns.passed {
+		c.attempt(at, true)
 	}
 }
 
@@ -190,7 +192,7 @@ func (c *turning) due(x sample) bool {
 // rearm looks for the gauge going to another place: the value stays away from
 // the size for longer than the rock would, or goes below it, which it can't here.
 func (c *turning) rearm(x sample, at time.Duration) {
-	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.o.noise()
+	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.noise
 	switch {
 	case x.v < c.level-near:
 		c.below++

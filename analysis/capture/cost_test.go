@@ -1,0 +1,49 @@
+package capture_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/drivers/simulator"
+)
+
+// What a sample costs over the visits of the score, good and bad, for each step of
+// the display and two rates. A display coarser than the noise costs the intervals too.
+func BenchmarkTurning(b *testing.B) {
+	for _, rate := range []float64{20, 50} {
+		for _, step := range []int64{simulator.Micrometre / 10, simulator.Micrometre / 2, simulator.Micrometre, 2 * simulator.Micrometre, 100 * simulator.MicroInch} {
+			b.Run(fmt.Sprintf("%g/%.2f", rate, float64(step)/float64(simulator.Micrometre)), func(b *testing.B) {
+				rng := rand.New(rand.NewPCG(9, 10))
+				var captures []capture.Capture
+				var visits [][]capture.Sample
+				samples := 0
+				for range 100 {
+					p := draw(simulator.TwoPoint, rate, rng)
+					p.Gauge.Step = step
+					o := options(p, rng)
+					points, _ := simulator.Run(p, rng)
+					var visit []capture.Sample
+					for _, q := range points {
+						visit = append(visit, capture.Sample{At: q.T, Value: analysis.Length(q.Value)})
+					}
+					captures, visits = append(captures, newCapture(b, o)), append(visits, visit)
+					samples += len(visit)
+				}
+				b.ReportAllocs()
+				for at := time.Duration(0); b.Loop(); at += time.Minute { // silence begins a visit anew
+					for i, c := range captures {
+						for _, s := range visits[i] {
+							s.At += at
+							c.Feed(s)
+						}
+					}
+				}
+				b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*samples), "ns/sample")
+			})
+		}
+	}
+}
