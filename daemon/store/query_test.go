@@ -216,6 +216,22 @@ func TestBackwardReadsFew(t *testing.T) {
 	}
 }
 
+// A job that is taken up again and again is one stretch of its station.
+func TestSpansOfAJobTakenUpAgain(t *testing.T) {
+	r := start(t, config(t))
+	r.append(t, note("a", "x"), jobEvent("a", "J-4107"), note("b", "x"), note("a", "x"), jobEvent("a", "J-4107"), jobEvent("b", "J-4107"), note("a", "x"),
+		jobEvent("a", "J-4107"), jobEvent("a", "J-4112"), note("a", "x"), jobEvent("a", "J-4107"), note("a", "x"))
+	r.settle(t, 12)
+	for after, want := range map[uint64][]span{
+		0: {{"a", 2, 8}, {"a", 11, 12}, {"b", 6, 12}},
+		6: {{"a", 7, 8}, {"a", 11, 12}, {"b", 7, 12}},
+	} {
+		if got, err := r.jobSpans(t.Context(), Filter{Job: "J-4107", AfterSeq: after}, r.Last()); err != nil || !slices.Equal(got, want) {
+			t.Errorf("after %d: %v, want %v; %v", after, got, want, err)
+		}
+	}
+}
+
 // No query needs to read the table through: every plan seeks by an index or by
 // the numbers.
 func TestPlansSeek(t *testing.T) {

@@ -325,7 +325,8 @@ func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
 	return []span{{f.Station, f.AfterSeq + 1, last}}, nil
 }
 
-// jobSpans returns when a job was worked to.
+// jobSpans returns when a job was worked to; the times between which a station took up no
+// other are one.
 func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []span, err error) {
 	query := `select station, seq, coalesce((select min(n.seq) from event n indexed by event_station where n.station = e.station and n.kind = 'job' and n.kind <> 'reading' and n.seq > e.seq) - 1, ?)
 		from event e indexed by event_kind where kind = 'job' and kind <> 'reading' and job = ? and seq <= ?`
@@ -333,7 +334,7 @@ func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []sp
 	if f.Station != "" {
 		query, args = query+" and station = ?", append(args, f.Station)
 	}
-	rows, err := j.read.QueryContext(ctx, query, args...)
+	rows, err := j.read.QueryContext(ctx, query+" order by station, seq", args...)
 	if err != nil {
 		return nil, err
 	}
@@ -343,7 +344,12 @@ func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []sp
 		if err := rows.Scan(&s.station, &s.lo, &s.hi); err != nil {
 			return nil, err
 		}
-		s.lo, s.hi = max(s.lo, f.AfterSeq+1), min(s.hi, last)
+		s.hi = min(s.hi, last)
+		if n := len(out) - 1; n >= 0 && out[n].station == s.station && out[n].hi+1 == s.lo {
+			out[n].hi = s.hi
+			continue
+		}
+		s.lo = max(s.lo, f.AfterSeq+1)
 		out = append(out, s)
 	}
 	return out, rows.Err()
