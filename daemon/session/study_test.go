@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 
@@ -153,6 +154,53 @@ func TestStudyRests(t *testing.T) {
 	}
 }
 
+// A study stays open until somebody ends it, which every state of the station says; but
+// when nothing came of it for a shift, the next part is taken for it only if that is meant.
+func TestStudyStaysOpen(t *testing.T) {
+	b := studyBench(t)
+	says := func(when string, open bool) {
+		t.Helper()
+		said := slices.Contains(b.bore().Cautions, "Gauge study open since 2026-11-25 08:00: anyone may end it, by Gauge study.")
+		if said != open || (b.study() != nil) != open {
+			t.Errorf("%s: %q, want it to be open: %v", when, b.bore().Cautions, open)
+		}
+	}
+	says("before", false)
+	b.must(start(2, 2, "a"))
+	says("at the start", true)
+	b.wait(studyIdle - time.Minute)
+	b.must(Action{Do: "part"}) // the next of the study is taken as ever
+	b.wait(studyIdle)
+	before := len(b.all)
+	if r := b.do(Action{Do: "part"}); r.Done || !r.Ask || !strings.Contains(r.Why, "nothing came of it since 2026-11-25 15:5") || len(b.all) != before {
+		t.Errorf("a part, a shift after the last turn: %+v", r)
+	}
+	says("the next day", true)
+	b.must(Action{Do: "part", Confirm: true})
+	if now := b.study(); !now.Taking {
+		t.Errorf("after it was meant: %+v", now)
+	}
+	b.wait(studyIdle - time.Minute)
+	b.must(Action{Do: "master", Ring: "R-1250"})
+	for range 3 {
+		b.send("31.7497")
+	}
+	b.send("31.7510")
+	if b.fold.Newest().Study == nil {
+		t.Fatal("the reading is of no study")
+	}
+	b.wait(2 * time.Minute)
+	b.must(Action{Do: "part"}) // it went on with the reading
+	b.wait(studyIdle)
+	b.must(Action{Do: "study"}) // which says that it is meant
+	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
+	b.wait(studyIdle)
+	b.must(Action{Do: "part"}) // of no study, as that rests
+	says("at rest", true)
+	b.must(Action{Do: "study", StudyAsk: StudyAsk{Over: true}})
+	says("at the end", false)
+}
+
 // A reading that is struck out is due again; one more than is wanted, one elsewhere and
 // one without a zero are of no study; and a trial that is named is gauged again.
 func TestStudyReadings(t *testing.T) {
@@ -229,7 +277,11 @@ func TestStudyCountsItsReadings(t *testing.T) {
 			parts[c[0]] = true
 		}
 		now := b.study()
-		if now.Taken != total || len(now.Done) != len(parts) || len(parts) > now.Parts || total > now.Wanted || (now.Next == nil) != (total == now.Wanted || total == now.Wanted-1 && now.Taking) {
+		then := total // once the turn is gauged, which may be for the second time
+		if now.Taking && !cells[[2]string{now.Part, now.Appraiser}][now.Trial] {
+			then++
+		}
+		if now.Taken != total || len(now.Done) != len(parts) || len(parts) > now.Parts || total > now.Wanted || (now.Next == nil) != (then == now.Wanted) {
 			rt.Fatalf("says %+v, its readings are %v", now, cells)
 		}
 	})
