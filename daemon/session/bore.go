@@ -226,6 +226,9 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	}
 	f.after(b)
 	b.Cautions = append(f.cautions(b), f.calibrations(set, now)...)
+	if b.Study != nil {
+		b.Cautions = append(b.Cautions, b.Study.caution())
+	}
 	return b
 }
 

@@ -61,7 +61,8 @@ type Fold struct {
 	Warmer   map[int]bool          // by reading number: taken off a part warm by what was not known
 	steady   int                   // index in Readings since when the clock was not set
 
-	Study *Study // the newest of the station, over or not
+	Study   *Study    // the newest of the station, over or not
+	StudyAt time.Time // of its newest event
 
 	Gauge   Gauge
 	Known   bool             // a gauge event has been seen
@@ -186,7 +187,7 @@ func (f *Fold) Apply(e *Event) {
 	case Cooled:
 		f.cool(e.Cool)
 	case Studied:
-		if f.Study = e.Study; e.Study.Appraiser == "" {
+		if f.Study, f.StudyAt = e.Study, e.At; e.Study.Appraiser == "" {
 			f.Chosen, f.Staying = nil, false // the plan goes on
 		}
 	case Judged:

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"fairbore/analysis"
@@ -18,6 +19,9 @@ import (
 type Study struct {
 	Begun bool `json:"begun,omitempty"` // it starts here
 	Over  bool `json:"over,omitempty"`  // it ends here
+	// Since is when it started. It stays open until somebody ends it: appraisers of
+	// several shifts may take part.
+	Since time.Time `json:"since,omitzero"`
 
 	// The plan.
 	Job        string         `json:"job"`
@@ -68,6 +72,10 @@ const (
 	usualParts, usualTrials              = 10, 3
 	mostParts, mostAppraisers, mostTrial = 50, 10, 10
 )
+
+// studyIdle is how long nothing may come of a study before the action part asks whether
+// it is meant to go on with it: a shift (common practice).
+const studyIdle = 8 * time.Hour
 
 // Turn is who gauges which part in which trial.
 type Turn struct {
@@ -253,6 +261,28 @@ func (f *Fold) StudyNow() *StudyNow {
 	return now
 }
 
+// studiedAt is when the study under way last went on: its newest turn, or reading.
+func (f *Fold) studiedAt() time.Time {
+	at := f.StudyAt
+	for _, r := range f.Readings {
+		if r.Study != nil && r.At.After(at) {
+			at = r.At
+		}
+	}
+	return at
+}
+
+const studyTime = "2006-01-02 15:04"
+
+// caution says that a study is open, and what can be done about it.
+func (st *StudyNow) caution() string {
+	since := ""
+	if !st.Since.IsZero() {
+		since = " since " + st.Since.Format(studyTime)
+	}
+	return "Gauge study open" + since + ": anyone may end it, by Gauge study."
+}
+
 // check refuses names that are none, as [Action.check] does.
 func (a *StudyAsk) check() error {
 	for _, who := range append([]string{a.Appraiser}, a.Appraisers...) {
@@ -286,7 +316,7 @@ func (s *Session) study(a Action) error {
 // startStudy starts a study with the first turn.
 func (s *Session) startStudy(a Action) error {
 	f := &s.fold
-	st := &Study{Begun: true, Job: f.Job.ID, Parts: a.Parts, Trials: a.Trials}
+	st := &Study{Begun: true, Since: s.now.Wall, Job: f.Job.ID, Parts: a.Parts, Trials: a.Trials}
 	if st.Parts == 0 {
 		st.Parts = usualParts
 	}
@@ -404,6 +434,9 @@ func (s *Session) partOfStudy(a Action) (done bool, err error) {
 	st := s.fold.studying()
 	if st == nil || st.Appraiser == "" {
 		return false, nil
+	}
+	if at := s.fold.studiedAt(); s.now.Wall.Sub(at) >= studyIdle && !a.Confirm {
+		return true, ask("a gauge study is open, and nothing came of it since %s; take a part for it? Else end it first, by the action study", at.Format(studyTime))
 	}
 	_, known := st.done(strings.TrimSpace(a.Part), st.Appraiser)
 	if a.Part != "" && !known && len(st.Done) >= st.Parts {

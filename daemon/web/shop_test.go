@@ -244,6 +244,12 @@ func seldom() map[string]*session.Bore {
 	all["reserve"] = reserve
 	aside := began("aside", sleeve()).master().rounds(sleeveRounds, 5, 0)
 	all["aside"] = aside.tell(session.Event{Kind: session.Judged, Verdict: &session.Verdict{Reason: "too close to call", Part: "0007", Job: "J-4112"}}).bore()
+	turn := began("turn", sleeve()).master()
+	plan := session.Study{Since: turn.at.Add(-20 * time.Hour), Job: "J-4112", Place: turn.fold.Job.Plan()[0], Parts: 10, Appraisers: []string{"first shift", "second shift", "quality"}, Trials: 3}
+	gauging := plan
+	gauging.Appraiser, gauging.Part, gauging.Trial = "second shift", "0007", 1
+	all["turn"] = turn.tell(session.Event{Kind: session.Studied, Study: &gauging}).bore()
+	all["rests"] = began("rests", sleeve()).master().tell(session.Event{Kind: session.Studied, Study: &plan}).rounds(sleeveRounds, 5, 0).bore()
 	return all
 }
 

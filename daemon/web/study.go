@@ -86,7 +86,11 @@ func (v *face) studied(b *session.Bore, f picture.Format) {
 	if st == nil {
 		return
 	}
-	v.Study = &studyFace{Appraisers: st.Appraisers, Trials: st.Trials, Next: st.Next, Now: fmt.Sprintf("%d of %d gauged, at %s.", st.Taken, st.Wanted, f.Place(st.Place))}
+	since := ""
+	if !st.Since.IsZero() {
+		since = " since " + st.Since.Format("2006-01-02 15:04")
+	}
+	v.Study = &studyFace{Appraisers: st.Appraisers, Trials: st.Trials, Next: st.Next, Now: fmt.Sprintf("%d of %d gauged%s, at %s.", st.Taken, st.Wanted, since, f.Place(st.Place))}
 	if !gauging(b) || b.Verdict != nil || v.Big != studyNow && v.Big != studyNext {
 		return
 	}
