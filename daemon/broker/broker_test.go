@@ -193,6 +193,9 @@ func TestRights(t *testing.T) {
 		{"daemon-2", "fairbore/2/quarry-lane/hone-bay-1/reading", false},
 		{"daemon-2", topic + "other", false},
 		{"daemon-2", "other", false},
+		{"daemon-2", "$SYS/broker/load", false}, // which the library takes no notice of
+		{"daemon-2", "$sys", false},
+		{"daemon-2", "$share/group/" + topic + "reading", false},
 		{"pedal", topic + "do", true},
 		{"pedal", topic + "do/deeper", false},
 		{"pedal", topic + "reading", false},
@@ -257,6 +260,26 @@ func granted(t *testing.T, c mqtt.Client, filter string) byte {
 		t.Fatal("no answer to the subscription")
 	}
 	return tok.(*mqtt.SubscribeToken).Result()[filter]
+}
+
+// MQTT 5 can refuse a message and keep the connection; one below $SYS is answered too.
+func TestRefusedByAcknowledgement(t *testing.T) {
+	pub := need(t, "mosquitto_pub")
+	b := start(t, Config{})
+	host, port, _ := net.SplitHostPort(b.Addr())
+	for i, topic := range []string{"other", "$SYS/broker/load"} {
+		for _, qos := range []string{"1", "2"} {
+			ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+			out, err := exec.CommandContext(ctx, pub, "-h", host, "-p", port, "-V", "5", "-u", other, "-P", otherSecret, "-q", qos, "-t", topic, "-m", "x").CombinedOutput()
+			cancel()
+			if ctx.Err() == context.DeadlineExceeded || !strings.Contains(string(out), "Not authorized") {
+				t.Errorf("%s at QoS %s: %v: %s", topic, qos, err, out)
+			}
+		}
+		if got := b.Stats().Refused; got != uint64(2*i+2) {
+			t.Errorf("%d are counted as refused after %s", got, topic)
+		}
+	}
 }
 
 // A last will is a message, and needs the right to publish it.

@@ -37,7 +37,7 @@ func (g *gate) ID() string { return "gate" }
 func (g *gate) Provides(b byte) bool {
 	switch b {
 	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublishDropped,
-		mqtt.OnPublish, mqtt.OnWill, mqtt.OnRetainMessage, mqtt.OnSubscribed, mqtt.OnPacketProcessed:
+		mqtt.OnPacketRead, mqtt.OnPublish, mqtt.OnWill, mqtt.OnRetainMessage, mqtt.OnSubscribed, mqtt.OnPacketProcessed:
 		return true
 	}
 	return false
@@ -99,6 +99,19 @@ func (g *gate) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
 		g.refused.Add(1)
 	}
 	return ok
+}
+
+// nowhere is a topic that nobody may publish to.
+const nowhere = "nowhere"
+
+// OnPacketRead puts nowhere in the place of a topic that the library passes over in
+// silence, below $SYS or with a wildcard, of which the sender would wait for an answer
+// for ever: it is refused as others are.
+func (g *gate) OnPacketRead(_ *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
+	if pk.FixedHeader.Type == packets.Publish && !mqtt.IsValidFilter(pk.TopicName, true) {
+		pk.TopicName = nowhere
+	}
+	return pk, nil
 }
 
 // OnPublishDropped counts a message that a subscriber was too slow for.
