@@ -70,7 +70,7 @@ const (
 	Growing   Reason = "still growing"                 // the value kept rising
 	Unsteady  Reason = "not steady"                    // neither level nor going one way
 	Stuck     Reason = "the gauge repeats one value"   // a held display or a stuck stream
-	Still     Reason = "level: now draw the gauge out" // a coarse display at rest: taken when it moves again
+	Still     Reason = "level: now draw the gauge out" // level, but not beyond doubt while it lasts: taken when it moves again
 	Outside   Reason = "not in the bore"               // beyond the band about the nominal size
 	Silent    Reason = "no samples in the bore, again" // the stream fell silent during the visit
 )

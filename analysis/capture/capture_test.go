@@ -96,8 +96,8 @@ func plateau(rng *rand.Rand, size analysis.Length, hold, sd float64, slope float
 		x := at - start
 		add(size.Micrometres() - 60*math.Exp(-x/0.25) + slope*x + sd*rng.NormFloat64())
 	}
-	for range 10 {
-		add(size.Micrometres() + 600)
+	for _, v := range []float64{8, 70, 190, 370, 600, 600, 600, 600, 600, 600} { // drawn out
+		add(size.Micrometres() + v)
 	}
 	return out
 }

@@ -22,6 +22,8 @@ func (p *pace) tick(t float64) bool {
 	case p.n == 2 || p.period <= 0:
 		p.period = dt
 		return false
+	case p.n < 10 && p.period > 0.05 && dt < p.period/8: // none so slow comes in bunches else
+		return true
 	case p.n < 10: // learn fast
 		p.period = max(p.period, dt/2)
 		p.period += (dt - p.period) / float64(p.n)

@@ -26,30 +26,39 @@ const (
 // (common practice: 0.1 to 1 s), so a slope of b leaves an error of about b·T:
 // 0.1 µm for 0.2 µm/s and half a second.
 //
+// A hand that sways, or few samples of a coarse display, may never show a slope as
+// small as that, though the gauge has long come home. Such a level is kept, and taken
+// when the gauge is drawn out (see [Still]) and has not settled elsewhere meanwhile.
+//
 // A stream that has stuck is level too, wherever it stuck. So a level is taken
 // only at a value that differs from the one before it: a sign that the gauge
 // lives. A display that is coarser than the gauge's noise may show none for as
 // long as the gauge rests, and then nothing tells a good level from a stuck one
-// while it lasts (see [Still]): it is kept, and taken when the gauge is drawn out.
+// while it lasts: it is kept too, and taken if the value is seen on its way out.
 type settled struct {
 	gate
-	held  window    // the run within Range, oldest first
-	spike [2]sample // the last two samples, the newest not yet judged
-	have  int
-	clock pace
-	began time.Duration
-	done  bool
-	level float64 // µm from nominal, of the reading
-	away  int     // samples beyond Rearm from it, one after the other
-	trend float64 // slope of the last judged run, µm/s
-	seen  int     // samples of the visit
-	kept  Result  // a level that waits for a sign of life; no Kind: none
-	run   int     // how often the latest value came, one after the other
-	most  int     // how often it may
-	stood float64 // since when it stands, s
-	leap  float64 // by which the value came to where it stands, µm
-	gone  bool    // the value has been far from that level
-	near  float64 // when it was last near it, s
+	held    window    // the run within Range, oldest first
+	spike   [2]sample // the last two samples, the newest not yet judged
+	have    int
+	clock   pace
+	began   time.Duration
+	done    bool
+	level   float64         // µm from nominal, of the reading
+	away    int             // samples in a row off it
+	peak    float64         // how far they have been off, µm
+	trend   float64         // slope of the last judged run, µm/s
+	seen    int             // samples of the visit
+	kept    Result          // a level that waits to be sure of; no Kind: none
+	lived   bool            // it ended with a sign of life
+	beyond  analysis.Length // the first sample beyond the band
+	run     int             // how often the latest value came, one after the other
+	most    int             // how often it may
+	hanging bool            // it came too often, and nothing was level since
+	stood   float64         // since when it stands, s
+	ahead   float64         // how far it had still to go when it came to stand, µm
+	leap    float64         // by which the value has just left where it stood, µm
+	leapt   float64         // how far off the level that brought it, of the sample before, µm
+	met     float64         // when the value was last near the level that is kept, s
 }
 
 // sample is a Sample for computing: s since the visit began, µm from nominal.
@@ -79,12 +88,26 @@ func (c *settled) Feed(s Sample) []Result {
 		c.add(s)
 	case stays:
 		c.add(s)
+	case doubt:
+		c.beyond = s.Value
 	case leaves:
-		c.release(s.At)
-		c.end(s.At, c.why())
+		c.drawn(s)
 		c.say(Result{Kind: Left, At: s.At})
 	}
 	return c.res[:c.n]
+}
+
+// drawn takes the level that was kept as the gauge is drawn out, or says why there is none.
+func (c *settled) drawn(s Sample) {
+	if c.kept.Kind == Taken && !c.lived && !c.seenLeaving(s) {
+		c.kept, c.hanging = Result{}, true
+	}
+	c.release(s.At)
+	why := c.why()
+	if c.hanging {
+		why = Stuck
+	}
+	c.end(s.At, why)
 }
 
 // interrupt gives up the visit when the stream broke; if the gauge is still in
@@ -99,11 +122,11 @@ func (c *settled) interrupt(at time.Duration) {
 }
 
 func (c *settled) begin(at time.Duration) {
-	c.held.clear()
+	c.held.forget()
 	c.clock.begin()
-	c.have, c.seen, c.away = 0, 0, 0
+	c.have, c.seen, c.away, c.peak = 0, 0, 0, 0
 	c.done, c.trend, c.began, c.kept = false, 0, at, Result{}
-	c.run, c.leap = 0, 0
+	c.run, c.hanging = 0, false
 }
 
 // end says why there was no reading, if there was none. A visit of one sample
@@ -149,12 +172,20 @@ func (c *settled) add(s Sample) {
 		c.judge(c.spike[0], s.At)
 		return
 	}
-	if mid := c.spike[1]; !wild(c.spike[0].v, mid.v, x.v, c.o.noise()) {
+	switch mid := c.spike[1]; {
+	case !wild(c.spike[0].v, mid.v, x.v, c.o.noise()):
 		c.spike[0] = mid
 		c.judge(mid, s.At)
+	case x.t-c.spike[0].t > shortestMove:
+		c.release(s.At)
+		c.held.clear()
 	}
 	c.spike[1] = x
 }
+
+// shortestMove is the least time in which the gauge is drawn along to another place, s
+// (common practice). In a stream so slow, one sample off may have been that.
+const shortestMove = 0.6
 
 // wild reports whether b sticks out from both its neighbours by more than
 // noise, and they agree far better with one another.
@@ -165,32 +196,40 @@ func wild(a, b, c, noise float64) bool {
 }
 
 func (c *settled) judge(x sample, at time.Duration) {
-	if c.kept.Kind == Taken {
-		c.depart(x, at)
-	}
 	changed := c.follow(x)
 	c.held.push(x, analysis.Length(c.o.Range).Micrometres(), maxSettle.Seconds())
 	switch {
 	case c.done:
 		c.rearm(x, at)
+		return
 	case c.stuck():
-		c.kept = Result{}
-	default:
+		c.kept, c.hanging = Result{}, true
+		return
+	case c.kept.Kind == Taken:
+		c.depart(x, at)
+	}
+	if !c.done {
 		c.settle(x, changed, at)
 	}
 }
 
-// settle keeps the level that the latest samples may be, and takes it at a sign of life.
+// settle keeps the level that the latest samples may be, and takes it at once if it is
+// beyond doubt, at a sign of life.
 func (c *settled) settle(x sample, changed bool, at time.Duration) {
 	k, level := c.resting()
-	if !level {
+	if level == unsettled {
 		return
 	}
+	c.hanging = false
 	alive := changed && c.held.changes(meanOver.Seconds()) > 1
-	if alive || c.landed(x.t) {
-		c.keep(k, at)
+	// A mean of one value alone would only move on in time, perhaps to when the gauge has
+	// left a stream that hangs.
+	fresh := c.kept.Kind != Taken || math.Abs(x.v-c.level) > c.o.step()/10
+	if alive || fresh && c.landed(x.t) {
+		c.keep(k)
+		c.lived = alive
 	}
-	if alive {
+	if alive && level == sure {
 		c.release(at)
 	}
 }
@@ -198,10 +237,13 @@ func (c *settled) settle(x sample, changed bool, at time.Duration) {
 // follow notes how long the value has stood still, and whether it changed.
 func (c *settled) follow(x sample) bool {
 	if c.held.n > 0 && x.v == c.held.latest() {
-		c.run++
+		if c.run++; c.run == 2 {
+			c.ahead = c.held.ahead(c.o.Settle.Seconds(), c.o.step())
+		}
 		return false
 	}
-	if c.held.n > 0 {
+	c.leap = 0
+	if c.held.n > 0 && c.run >= levelFewest {
 		c.leap = math.Abs(x.v - c.held.latest())
 	}
 	if c.stuck() { // and lives again
@@ -215,63 +257,71 @@ func (c *settled) follow(x sample) bool {
 // scatter allows.
 func (c *settled) stuck() bool { return c.run >= c.most }
 
-// How the value may have come to where it stands still, for that to be a level: by
-// small steps, as a contact comes home ever slower while a stream sticks on the
-// way; or else it stands for longer than displays hang (an assumption).
+// How the value may have come to where it stands still, for that to be a level: ever
+// slower, as a contact comes home, so that next to nothing was left of the way, while a
+// stream hangs amid it; or else it stands for longer than displays hang (an assumption).
 const (
-	gentle = 2.5 // steps of the display
+	coarse = 20  // repeats: a display that often shows one value for that long
+	gentle = 1.5 // steps of the display
 	hangs  = 2.0 // s
 )
 
 func (c *settled) landed(now float64) bool {
-	return c.leap <= gentle*c.o.step() || now-c.stood >= hangs
+	return c.run > 1 && c.most > coarse && (c.ahead <= gentle*c.o.step() || now-c.stood >= hangs)
 }
 
-// depart watches the value go from a level that was kept. Gone far and back it was
-// drawn along the bore to another place, so the level was one. Settled elsewhere it
-// may as well have been stuck, and the level is given up.
-func (c *settled) depart(x sample, at time.Duration) {
-	switch off := math.Abs(x.v - c.level); {
-	case off > analysis.Length(c.o.Rearm).Micrometres():
-		c.gone = true
-	case c.gone && off > analysis.Length(c.o.Rearm).Micrometres()/2:
-	case c.gone:
-		c.release(at)
-		c.move(at)
-	case off <= analysis.Length(c.o.Range).Micrometres():
-		c.near = x.t
-	case x.t-c.near > c.o.Settle.Seconds()/2:
-		c.kept = Result{}
-	}
-}
+// rest is how level samples are.
+type rest uint8
+
+const (
+	unsettled rest = iota
+	likely         // the gauge has come home, but sways, or its samples are too few to show a slope
+	sure
+)
 
 // resting reports whether the latest samples are level, and how many of them tell.
-func (c *settled) resting() (k int, level bool) {
-	if c.held.n < levelFewest || c.held.span() < c.o.Settle.Seconds() {
-		return 0, false
+func (c *settled) resting() (k int, level rest) {
+	settle := c.o.Settle.Seconds()
+	if c.held.n < levelFewest || c.held.span() < settle {
+		return 0, unsettled
 	}
 	limit, noise := analysis.Length(c.o.Slope).Micrometres(), c.o.noise()
-	k = c.held.enough(c.o.Settle.Seconds(), noise, limit)
+	k = c.held.enough(settle, noise, limit)
 	slope, u := c.held.slope(k, noise)
 	c.trend = slope
-	if math.Abs(slope) > limit || u > 1.5*limit && c.held.span() < maxSettle.Seconds()*0.9 {
-		return 0, false
+	if math.Abs(slope) <= limit && (u <= 1.5*limit || c.held.span() >= maxSettle.Seconds()*0.9) {
+		late, uLate := c.held.slope(k/2, noise)
+		if math.Abs(late)-uLate <= limit { // not at a peak, and not on the way
+			return k, sure
+		}
 	}
-	late, uLate := c.held.slope(k/2, noise)
-	return k, math.Abs(late)-uLate <= limit // not at a peak, and not on the way
+	slope, u = c.held.slope(c.held.n, noise)
+	if c.held.tail(settle/constants, noise) > mostTail || math.Abs(slope)-u > swaying*limit {
+		return 0, unsettled
+	}
+	return levelFewest, likely
 }
 
+// What a level may still have to go, and how it may sway.
+const (
+	constants = 1.5  // of the gauge's time constants in Settle, at least
+	mostTail  = 0.35 // µm
+	swaying   = 3.0  // of Slope
+)
+
 // keep works out the reading that the level of the latest k samples would be.
-func (c *settled) keep(k int, at time.Duration) {
+func (c *settled) keep(k int) {
 	over := max(meanOver.Seconds(), (c.held.at(c.held.n-1).t-c.held.at(c.held.n-k).t)/2)
-	mean, u, sd, over := c.held.mean(over, c.o.noise())
+	mean, u, sd, over := c.held.mean(over, c.o.noise(), c.o.grain())
 	v, err := analysis.FromMicrometres(mean)
 	if err != nil {
 		return
 	}
 	u = math.Hypot(math.Hypot(u, sway), c.o.grain())
-	c.level, c.gone, c.near = mean, false, c.clock.last
-	c.kept = Result{Kind: Taken, Since: at - time.Duration(over*float64(time.Second)), Until: at,
+	last := c.held.at(c.held.n - 1).t
+	until := c.began + time.Duration(last*float64(time.Second))
+	c.level, c.met, c.away, c.peak = mean, last, 0, 0
+	c.kept = Result{Kind: Taken, Since: until - time.Duration(over*float64(time.Second)), Until: until,
 		Value: c.o.Nominal + v, U: deviation(u), Quality: clamp01(1.5 - sd/(2*c.o.noise()))}
 }
 
@@ -282,24 +332,7 @@ func (c *settled) release(at time.Duration) {
 	}
 	c.kept.At = at
 	c.say(c.kept)
-	c.kept, c.done, c.away = Result{}, true, 0
+	c.kept, c.done = Result{}, true
 }
 
 func clamp01(x float64) float64 { return min(1, max(0, x)) }
-
-// rearm looks for the gauge going elsewhere without leaving the bore.
-func (c *settled) rearm(x sample, at time.Duration) {
-	if math.Abs(x.v-c.level) <= analysis.Length(c.o.Rearm).Micrometres() {
-		c.away = 0
-		return
-	}
-	if c.away++; c.away >= 2 {
-		c.move(at)
-	}
-}
-
-func (c *settled) move(at time.Duration) {
-	c.say(Result{Kind: Moved, At: at})
-	c.done, c.away, c.trend = false, 0, 0
-	c.held.clear()
-}

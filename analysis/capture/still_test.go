@@ -2,6 +2,7 @@ package capture_test
 
 import (
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -40,6 +41,160 @@ func TestSettledStandsStill(t *testing.T) {
 	}
 	if last := s[out-1].At; got[0].Until > last || got[0].At <= last || got[0].Since >= got[0].Until {
 		t.Errorf("rests on %s to %s, taken at %s; drawn out after %s", got[0].Since, got[0].Until, got[0].At, last)
+	}
+}
+
+// A stream that hangs until the gauge is out shows nothing of the way: such a level is
+// not taken, as it may have hung anywhere.
+func TestSettledHangsOut(t *testing.T) {
+	s := coarse(plateau(rand.New(rand.NewPCG(21, 5)), mm(t, "44.4537"), 6, 0.05, 0))
+	for i := len(s) - 10; i < len(s); i++ {
+		s[i].Value = s[len(s)-1].Value
+	}
+	got := all(coarseCapture(t), s, capture.Taken, capture.Refused)
+	if len(got) != 1 || got[0].Reason != capture.Stuck {
+		t.Errorf("%+v, want only %q", got, capture.Stuck)
+	}
+}
+
+// What is taken of a value that stands rests on the time when it came to stand, not on
+// what a hanging stream shows after the gauge has left.
+func TestSettledStandsFrom(t *testing.T) {
+	s := coarse(plateau(rand.New(rand.NewPCG(21, 1)), mm(t, "44.4537"), 6, 0.05, 0))
+	out := len(s) - 10
+	long := append([]capture.Sample{}, s[:out]...)
+	for i := range 12 {
+		long = append(long, capture.Sample{At: s[out-1].At + time.Duration(i+1)*100*time.Millisecond, Value: s[out-1].Value})
+	}
+	for _, x := range s[out:] {
+		long = append(long, capture.Sample{At: x.At + 1200*time.Millisecond, Value: x.Value})
+	}
+	got := all(coarseCapture(t), long, capture.Taken)
+	if len(got) != 1 || got[0].Until >= s[out-1].At-2*time.Second {
+		t.Errorf("%+v, want one that rests on the beginning of the %s in the bore", got, s[out-1].At-s[10].At)
+	}
+}
+
+// shows is a value at ten a second, over and over.
+type shows struct {
+	times int
+	off   float64 // µm from the size
+}
+
+func stream(size analysis.Length, values ...shows) (s []capture.Sample) {
+	for _, v := range values {
+		for range v.times {
+			s = append(s, capture.Sample{At: time.Duration(len(s)) * 100 * time.Millisecond, Value: size + analysis.Length(v.off*float64(um))})
+		}
+	}
+	return s
+}
+
+// A value that hangs on the way home and comes back is not taken, whether the gauge is
+// drawn out soon after or late.
+func TestSettledHangsOnTheWay(t *testing.T) {
+	fine := capture.Options{Mode: capture.Settled, Nominal: mm(t, "44.45")}
+	display := fine
+	display.Repeatability, display.Resolution = 500, analysis.Deviation(2*um)
+	home := []shows{{9, 600}, {1, -184}, {1, -96}, {1, -52}, {1, -28}, {1, -16}, {1, -10}, {1, -8}, {1, -6}} // but for the last 4 µm
+	for _, tc := range []struct {
+		name   string
+		o      capture.Options
+		values []shows
+	}{
+		{"steady way", display, []shows{{9, 600}, {1, -12}, {1, -10}, {1, -8}, {1, -6}, {12, -4}, {1, 8}, {1, 150}, {9, 600}}},
+		{"on the way in", display, []shows{{9, 600}, {8, 150}, {1, 190}, {1, 370}, {9, 600}}},
+		{"back with a leap", display, slices.Concat(home, []shows{{16, -4}, {2, 0}, {1, 8}, {1, 150}, {9, 600}})},
+		{"back by steps", display, slices.Concat(home, []shows{{16, -4}, {1, -2}, {6, 0}, {1, 8}, {1, 150}, {9, 600}})},
+		{"a step short", display, slices.Concat(home, []shows{{1, -4}, {16, -2}, {40, 0}, {1, 8}, {1, 150}, {9, 600}})},
+		{"back from afar", display, []shows{{9, 600}, {1, 180}, {1, 122}, {1, 92}, {1, 76}, {1, 68}, {1, 64}, {1, 62}, {16, 60}, {1, 50}, {20, 0}, {1, 8}, {1, 150}, {9, 600}}},
+		{"fine display", fine, slices.Concat(home, []shows{{1, -4.9}, {1, -4.4}, {1, -4.1}, {8, -4}, {1, 8}, {1, 150}, {9, 600}})},
+	} {
+		c := newCapture(t, tc.o)
+		for _, x := range all(c, stream(mm(t, "44.454"), tc.values...), capture.Taken) {
+			if (x.Value - mm(t, "44.454")).Abs() > um/2 {
+				t.Errorf("%s: took %+v", tc.name, x)
+			}
+		}
+	}
+}
+
+// A hand that sways slowly keeps the value from standing level, though the gauge has
+// long come home: it is taken when the gauge is drawn out.
+func TestSettledSways(t *testing.T) {
+	size := mm(t, "44.4537")
+	c := newCapture(t, capture.Options{Mode: capture.Settled, Nominal: mm(t, "44.45")})
+	s := plateau(rand.New(rand.NewPCG(21, 7)), size, 3, 0.05, 0.4)
+	out := len(s) - 10
+	for _, r := range all(c, s[:out], capture.Taken) {
+		t.Fatalf("while it moves by 0.4 µm/s: took %+v", r)
+	}
+	if got := all(c, s[out:], capture.Taken, capture.Refused); len(got) != 1 || got[0].Kind != capture.Taken || (got[0].Value-size-um).Abs() > um/2 {
+		t.Errorf("drawn out: %+v, want %s", got, size+um)
+	}
+}
+
+// A gauge that is drawn out slowly, with many values on the way, has not gone on to
+// another place, and nothing is missing after its reading.
+func TestSettledDrawnOutSlowly(t *testing.T) {
+	s := plateau(rand.New(rand.NewPCG(21, 8)), mm(t, "44.4537"), 4, 0.1, 0)
+	out := len(s) - 10
+	for i := out; i < len(s); i++ {
+		s[i].Value = mm(t, "44.4537") + analysis.Length((i-out+1)*(i-out+1))*7*um
+	}
+	got := all(newCapture(t, capture.Options{Mode: capture.Settled, Nominal: mm(t, "44.45")}), s, capture.Taken, capture.Refused, capture.Moved, capture.Left)
+	if len(got) != 2 || got[0].Kind != capture.Taken || got[1].Kind != capture.Left {
+		t.Fatalf("%+v, want taken, left", got)
+	}
+	if late := got[0].At - got[0].Until; late.Round(time.Millisecond) != 100*time.Millisecond {
+		t.Errorf("rests on samples up to %s before it was told, want those but the newest, 100ms", late)
+	}
+}
+
+// A wild value that is sent twice is no move to another place, before a reading or after it.
+func TestSettledSpikeSentTwice(t *testing.T) {
+	for _, at := range []int{28, 52} {
+		s := coarse(plateau(rand.New(rand.NewPCG(21, 9)), mm(t, "44.4537"), 6, 0.6, 0))
+		s[at].Value += 40 * um
+		s[at+1].Value = s[at].Value
+		c := newCapture(t, capture.Options{Mode: capture.Settled, Nominal: mm(t, "44.45"), Repeatability: 6000, Resolution: analysis.Deviation(2 * um)})
+		if got := all(c, s, capture.Taken, capture.Moved); len(got) != 1 || got[0].Kind != capture.Taken {
+			t.Errorf("sent at %d: %+v, want one reading", at, got)
+		}
+	}
+}
+
+// At two values a second a move to another place shows in one sample, as a wild value
+// does: no reading is of both sides of it.
+func TestSettledSlowStreamMoves(t *testing.T) {
+	c := newCapture(t, capture.Options{Mode: capture.Settled, Nominal: mm(t, "44.45")})
+	a, b := mm(t, "44.4537"), mm(t, "44.4539")
+	values := []analysis.Length{a + 300*um, a + 40*um, a + 5*um, a, a + 1000, a - 1000, b + 60*um, b, b + 1000, b, b - 1000, b, b + 90*um, b + 300*um, b + 300*um}
+	var s []capture.Sample
+	for i, v := range values {
+		s = append(s, capture.Sample{At: time.Duration(i) * 500 * time.Millisecond, Value: v})
+	}
+	got := all(c, s, capture.Taken)
+	for _, x := range got {
+		if x.Since < 3*time.Second && x.Until > 3*time.Second {
+			t.Errorf("took %s of %s to %s, moved at 3 s", x.Value, x.Since, x.Until)
+		}
+	}
+	if len(got) == 0 {
+		t.Error("took nothing")
+	}
+}
+
+// A slow stream that stalls and comes in a bunch has no times to go by.
+func TestSettledBunchOfFew(t *testing.T) {
+	c := newCapture(t, capture.Options{Mode: capture.Settled, Nominal: mm(t, "44.45")})
+	var s []capture.Sample
+	for i, at := range []float64{0, 0.5, 1, 1.5, 2.9, 2.9, 2.9, 2.9} {
+		v := []analysis.Length{300 * um, 60 * um, 9 * um, 1500, 500, 1500, 500, 1500}[i]
+		s = append(s, capture.Sample{At: time.Duration(at * 1e9), Value: mm(t, "44.4537") + v})
+	}
+	if got := all(c, s, capture.Taken); len(got) != 0 {
+		t.Errorf("took %+v of values that came at once", got)
 	}
 }
 

@@ -3,15 +3,18 @@ package capture
 import "math"
 
 // window is a run of samples that all lie within a range of one another,
-// oldest first, in a ring.
+// oldest first, in a ring. Those before it are still there for a while.
 type window struct {
-	ring    [windowCap]sample
-	head, n int
+	ring          [windowCap]sample
+	head, n, past int
 }
 
-func (w *window) clear() { w.head, w.n = 0, 0 }
+func (w *window) clear() { w.drop(w.n) }
 
-func (w *window) at(i int) sample { return w.ring[(w.head+i)%windowCap] }
+func (w *window) forget() { w.head, w.n, w.past = 0, 0, 0 }
+
+// at is sample i of the run; below 0, down to -past, one before it.
+func (w *window) at(i int) sample { return w.ring[(w.head+i+windowCap)%windowCap] }
 
 // latest is the newest value; there must be one.
 func (w *window) latest() float64 { return w.at(w.n - 1).v }
@@ -24,6 +27,7 @@ func (w *window) push(x sample, width, age float64) {
 	}
 	w.ring[(w.head+w.n)%windowCap] = x
 	w.n++
+	w.past = min(w.past, windowCap-w.n)
 	lo, hi := x.v, x.v
 	keep := 1
 	for ; keep < w.n; keep++ {
@@ -36,7 +40,7 @@ func (w *window) push(x sample, width, age float64) {
 	w.drop(w.n - keep)
 }
 
-func (w *window) drop(k int) { w.head, w.n = (w.head+k)%windowCap, w.n-k }
+func (w *window) drop(k int) { w.head, w.n, w.past = (w.head+k)%windowCap, w.n-k, w.past+k }
 
 // span is the time that the run has lasted, s.
 func (w *window) span() float64 {
@@ -87,11 +91,11 @@ func (w *window) slope(k int, noise float64) (b, u float64) {
 	return b, math.Sqrt(max(rest, noise*noise) / stt)
 }
 
-// mean averages the samples of the last over seconds; u is its standard uncertainty, sd the scatter of the samples, span the time they
-// took, s. Samples
-// closer together than the hand's sway count as one for the scatter that is
-// more than the gauge's own.
-func (w *window) mean(over, noise float64) (mean, u, sd, span float64) {
+// mean averages the samples of the last over seconds; u is its standard uncertainty but for
+// the part grain (µm) of their noise that no mean takes out, sd the scatter of the
+// samples, span the time they took, s. Samples closer together than the hand's sway
+// count as one for the scatter that is more than the gauge's own.
+func (w *window) mean(over, noise, grain float64) (mean, u, sd, span float64) {
 	end := w.at(w.n - 1).t
 	k, sum := 0, 0.0
 	for ; k < w.n; k++ {
@@ -110,10 +114,10 @@ func (w *window) mean(over, noise float64) (mean, u, sd, span float64) {
 	}
 	variance := ss / (n - 1)
 	own := noise * noise
-	sway := max(0, variance-own)
+	sway := max(0, variance-own*n/(n-1)) // less what chance alone adds to few
 	span = end - w.at(w.n-k).t
 	apart := min(n, max(1, span/wobble.Seconds()))
-	return mean, math.Sqrt(own/n + sway/apart), math.Sqrt(variance), span
+	return mean, math.Sqrt((own-grain*grain)/n + sway/apart), math.Sqrt(variance), span
 }
 
 // changes is how often, in the last over seconds, the value differs from the one
@@ -126,4 +130,55 @@ func (w *window) changes(over float64) (n int) {
 		}
 	}
 	return n
+}
+
+// tail is the most that an exponential of time constant t (s) may be off in the least
+// that [window.mean] takes, µm: its amplitude from the means of the two halves of the
+// run, with twice its standard uncertainty. Over a time W they differ by
+// 2T/W·(exp(W/2T)-1)² times what is left in the end.
+func (w *window) tail(t, noise float64) float64 {
+	half := w.n / 2
+	var early, late float64
+	for i := range half {
+		early += w.at(i).v
+		late += w.at(w.n - 1 - i).v
+	}
+	apart := (early - late) / float64(half)
+	span := w.span()
+	gain := 2 * t / span * sq(math.Expm1(span/(2*t)))
+	over := max(meanOver.Seconds(), w.at(w.n-1).t-w.at(w.n-levelFewest).t) / t
+	return (math.Abs(apart) + 2*noise*math.Sqrt(2/float64(half))) / gain * math.Expm1(over) / over
+}
+
+// ahead is how far the latest value had still to go as it slowed, µm, if its way was
+// an exponential, whose time constant the mean speeds of two times show: in the last
+// half of settle (s) and before, or in quarters. None if it had gone no more than a
+// step (µm) in the half.
+func (w *window) ahead(settle, step float64) float64 {
+	least := math.Inf(1)
+	end := w.at(w.n - 1)
+	for _, h := range [...]float64{settle / 2, settle / 4} {
+		a, ok := w.before(end.t - h)
+		b, far := w.before(a.t - h)
+		d1, d2 := end.v-a.v, a.v-b.v
+		if ok && h == settle/2 && math.Abs(d1) < 1.2*step {
+			return 0
+		}
+		t1, t2 := end.t-a.t, a.t-b.t
+		if fall := d2 * t1 / (d1 * t2); far && fall > 1 {
+			t := (t1 + t2) / 2 / math.Log(fall)
+			least = min(least, math.Abs(d1)/math.Expm1(t1/t))
+		}
+	}
+	return least
+}
+
+// before is the latest sample that is no later than t.
+func (w *window) before(t float64) (sample, bool) {
+	for i := w.n - 1; i >= -w.past; i-- {
+		if x := w.at(i); x.t <= t {
+			return x, true
+		}
+	}
+	return sample{}, false
 }
