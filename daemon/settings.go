@@ -17,7 +17,7 @@ func settings(c *config.Config, st *config.Station) session.Settings {
 	set := session.Settings{
 		Station: st.Name,
 		Gauge:   gaugeSettings(st.Gauge, c.Gauges[st.Gauge]),
-		Capture: session.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Twice: st.Twice, Rest: st.Rest},
+		Capture: session.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: st.Twice, Rest: st.Rest},
 		Master:  session.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
 		Doubt:   session.Doubt(c.Doubt),
 		Rule:    c.Rule(),

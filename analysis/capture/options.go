@@ -59,8 +59,8 @@ type Options struct {
 	// Default 300 ms.
 	Bounce time.Duration
 
-	// Settle, of Settled: how long the value must be level; at least two of the
-	// gauge's time constants. Default 600 ms; an air gauge wants 1.5 to 2 s.
+	// Settle, of Settled: how long the value must be level; at least half as long again as
+	// the gauge's time constant. Default 600 ms; an air gauge wants 1.5 s. Up to [MostSettle].
 	Settle time.Duration
 	// Slope, of Settled: the most that a level value moves in a second. Default 0.2 µm.
 	Slope analysis.Deviation
@@ -130,8 +130,8 @@ func (o *Options) check() error {
 	if o.Turns != 0 && (o.Turns < fewest || o.Turns > most) {
 		return fmt.Errorf("turns: want %d to %d", fewest, most)
 	}
-	if o.Settle > maxSettle {
-		return fmt.Errorf("settle: want up to %s", maxSettle)
+	if o.Settle > MostSettle {
+		return fmt.Errorf("settle: want up to %s", MostSettle)
 	}
 	return nil
 }

@@ -7,11 +7,11 @@ import (
 	"fairbore/analysis"
 )
 
-// maxSettle bounds the window of a settled value, and so its memory.
-const maxSettle = 3 * time.Second
+// MostSettle is the most that Settle may be. It bounds the window of a settled value, and so its memory.
+const MostSettle = 3 * time.Second
 
 const (
-	windowCap   = 512 // samples kept: maxSettle at 170 values/s
+	windowCap   = 512 // samples kept: MostSettle at 170 values/s
 	levelFewest = 4   // samples of a level, however slow the stream
 	meanOver    = 500 * time.Millisecond
 	// wobble is how long what else moves the value stays alike, so that samples
@@ -197,7 +197,7 @@ func wild(a, b, c, noise float64) bool {
 
 func (c *settled) judge(x sample, at time.Duration) {
 	changed := c.follow(x)
-	c.held.push(x, analysis.Length(c.o.Range).Micrometres(), maxSettle.Seconds())
+	c.held.push(x, analysis.Length(c.o.Range).Micrometres(), MostSettle.Seconds())
 	switch {
 	case c.done:
 		c.rearm(x, at)
@@ -289,7 +289,7 @@ func (c *settled) resting() (k int, level rest) {
 	k = c.held.enough(settle, noise, limit)
 	slope, u := c.held.slope(k, noise)
 	c.trend = slope
-	if math.Abs(slope) <= limit && (u <= 1.5*limit || c.held.span() >= maxSettle.Seconds()*0.9) {
+	if math.Abs(slope) <= limit && (u <= 1.5*limit || c.held.span() >= MostSettle.Seconds()*0.9) {
 		late, uLate := c.held.slope(k/2, noise)
 		if math.Abs(late)-uLate <= limit { // not at a peak, and not on the way
 			return k, sure

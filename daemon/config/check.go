@@ -298,6 +298,9 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	if s.DepthReach == 0 {
 		s.DepthReach = 2 * analysis.Millimetre
 	}
+	if s.Settle < 0 || s.Settle > capture.MostSettle {
+		l.fault(key+".settle", "%s: want more than 0s and up to %s", s.Settle, capture.MostSettle)
+	}
 	if s.Bounce < 0 || s.DepthReach < 0 {
 		l.fault(key+".bounce", "can't be negative")
 	}
@@ -308,6 +311,11 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	g, ok := c.Gauges[s.Gauge]
 	if !ok {
 		l.fault(key+".gauge", "there is no gauge %q under gauges", s.Gauge)
+	} else if s.Settle == 0 && g.Kind == Air {
+		s.Settle = 1500 * time.Millisecond
+	}
+	if s.Settle == 0 {
+		s.Settle = 600 * time.Millisecond
 	}
 	l.line(key+".line", &s.Line, g)
 	for i := range s.Beside {

@@ -210,7 +210,8 @@ type Station struct {
 	Line    Line          `koanf:"line"`
 	Capture string        `koanf:"capture"`
 	Bounce  time.Duration `koanf:"bounce"`
-	Job     string        `koanf:"job"` // taken up when the station has none
+	Settle  time.Duration `koanf:"settle"` // of settled: how long it must be level; 600 ms, of an air gauge 1.5 s
+	Job     string        `koanf:"job"`    // taken up when the station has none
 	Record  bool          `koanf:"record"`
 	// Beside are other instruments: a depth scale, a temperature sensor.
 	Beside []Beside `koanf:"beside"`

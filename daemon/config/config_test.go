@@ -8,6 +8,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"go.yaml.in/yaml/v3"
 
@@ -146,6 +147,7 @@ func TestFaults(t *testing.T) {
 		{"jobs.J-4112.outside", "outside: 0 mm ", "outside: 20 mm ", "diameter of the part outside"},
 		{"jobs.J-4112.sections", "sections: [5 mm, 32 mm, 58 mm]", "sections: [5 mm, 32 mm, 580 mm]", "outside the bore"},
 		{"jobs.J-4112.ring", "ring: R-1250 ", "ring: R-1 ", "no ring"},
+		{"stations[0].settle", "settle: 600ms ", "settle: 10s ", "up to 3s"},
 		{"stations[0].gouge", "    gauge: G-11", "    gouge: G-11", "unknown key"},
 		{"stations[0].line.parity", "parity: none", "parity: some", "even"},
 		{"stations[0].capture", "capture: button", "capture: magic", "button"},
@@ -174,6 +176,20 @@ func TestFaults(t *testing.T) {
 }
 
 // A size engraved on a ring that is far from the certified one is a slip in either.
+// An air gauge comes home more slowly than a contact, and is given the time.
+func TestAirGaugeSettles(t *testing.T) {
+	text := strings.Replace(example(t), "    settle: 600ms ", "    # ", 1)
+	for kind, want := range map[string]time.Duration{"three-point": 600 * time.Millisecond, "air": 1500 * time.Millisecond} {
+		c, err := Parse("fairbore.yaml", []byte(strings.Replace(text, "kind: two-point ", "kind: "+kind+" ", 1)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := c.Stations[0].Settle; got != want {
+			t.Errorf("%s: level for %s, want %s", kind, got, want)
+		}
+	}
+}
+
 func TestNominalOfARing(t *testing.T) {
 	for _, c := range []struct {
 		is    string

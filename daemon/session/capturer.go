@@ -61,7 +61,7 @@ func (s *Session) retune() {
 		return
 	}
 	c, err := capture.New(capture.Options{
-		Mode: mode, Nominal: nominal, Band: band, Bounce: s.set.Capture.Bounce,
+		Mode: mode, Nominal: nominal, Band: band, Bounce: s.set.Capture.Bounce, Settle: s.set.Capture.Settle,
 		Repeatability: s.set.Gauge.Repeatability, Resolution: s.set.Gauge.Step, Tip: s.set.Gauge.Tip,
 	})
 	if err == nil { // the configuration check has refused what could fail here

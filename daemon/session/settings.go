@@ -73,6 +73,7 @@ const (
 type CaptureSettings struct {
 	Mode   string        // button, settled or turning
 	Bounce time.Duration // a repeated frame within it is one reading
+	Settle time.Duration // how long a gauge that comes to rest must be level; 0: as the capture has it
 	// Twice: two values in free air within it strike the last reading out; 0: off.
 	Twice time.Duration
 	// Rest: the gauge held in free air for so long after a complete plan begins
