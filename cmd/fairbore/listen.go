@@ -12,6 +12,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/listen"
+	"fairbore/daemon/port"
 )
 
 type listenCmd struct {
@@ -35,8 +36,12 @@ func (l *listenCmd) Validate() error {
 		return fmt.Errorf("--for %v: want at least %v", l.For, leastListen)
 	case l.Baud < 0:
 		return fmt.Errorf("--baud %d: want the gauge's speed, such as 9600", l.Baud)
+	case l.Port == "":
+		return nil
 	}
-	return nil
+	c := port.Config{Name: l.Name, Device: l.Port}
+	c.Line.Baud, c.Line.Data, c.Line.Parity, c.Line.Stop = 9600, 8, "none", 1 // how it is set is tried, or told later
+	return errors.Join(c.Check()...)
 }
 
 // leastListen is the shortest time in which a gauge can be heard.

@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"fairbore/daemon/config"
 )
 
 // moment is a time as a person gives it: a day, a minute of it, or RFC 3339. What
@@ -25,6 +27,24 @@ func (m *moment) UnmarshalText(text []byte) error {
 		}
 	}
 	return fmt.Errorf("%q: want a day such as 2026-11-25, or a time such as 2026-11-25T08:00:00Z", text)
+}
+
+// address is where something is to listen.
+type address string
+
+// UnmarshalText implements encoding.TextUnmarshaler.
+func (a *address) UnmarshalText(text []byte) error {
+	*a = address(text)
+	return config.CheckListen(string(text))
+}
+
+// brokerAddress is where a broker is.
+type brokerAddress string
+
+// UnmarshalText implements encoding.TextUnmarshaler.
+func (a *brokerAddress) UnmarshalText(text []byte) error {
+	*a = brokerAddress(text)
+	return config.CheckBroker(string(text))
 }
 
 // tally counts the lines that pass.

@@ -41,20 +41,20 @@ func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
 }
 
 type wallCmd struct {
-	Broker       string `help:"The shop's broker: tcp://host:1883, ssl://host:8883, ws:// or wss://." required:""`
-	Site         string `help:"The site to show; all of them when left out."`
-	Listen       string `help:"Where to serve the page." default:"127.0.0.1:8081"`
-	User         string `help:"At the broker."`
-	PasswordFile string `help:"A file with the password alone." type:"existingfile"`
-	CAFile       string `help:"The shop's own authority, for ssl." name:"ca-file" type:"existingfile"`
-	CertFile     string `help:"A certificate of ours, where the broker wants one." type:"existingfile"`
-	KeyFile      string `help:"Its key." type:"existingfile"`
-	ClientID     string `help:"At the broker; made up when left out." name:"client-id"`
+	Broker       brokerAddress `help:"The shop's broker: tcp://host:1883, ssl://host:8883, ws:// or wss://." required:""`
+	Site         string        `help:"The site to show; all of them when left out."`
+	Listen       address       `help:"Where to serve the page." default:"127.0.0.1:8081"`
+	User         string        `help:"At the broker."`
+	PasswordFile string        `help:"A file with the password alone." type:"existingfile"`
+	CAFile       string        `help:"The shop's own authority, for ssl." name:"ca-file" type:"existingfile"`
+	CertFile     string        `help:"A certificate of ours, where the broker wants one." type:"existingfile"`
+	KeyFile      string        `help:"Its key." type:"existingfile"`
+	ClientID     string        `help:"At the broker; made up when left out." name:"client-id"`
 }
 
 func (w *wallCmd) Run(ctx context.Context, s *streams) error {
 	return daemon.Wall(ctx, daemon.WallOptions{
-		Broker: w.Broker, User: w.User, PasswordFile: w.PasswordFile, CAFile: w.CAFile, CertFile: w.CertFile, KeyFile: w.KeyFile,
-		ClientID: w.ClientID, Site: w.Site, Listen: w.Listen, Version: version(), Log: s.log(zerolog.InfoLevel),
+		Broker: string(w.Broker), User: w.User, PasswordFile: w.PasswordFile, CAFile: w.CAFile, CertFile: w.CertFile, KeyFile: w.KeyFile,
+		ClientID: w.ClientID, Site: w.Site, Listen: string(w.Listen), Version: version(), Log: s.log(zerolog.InfoLevel),
 	})
 }

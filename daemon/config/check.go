@@ -10,6 +10,7 @@ import (
 	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -73,21 +74,46 @@ func (l *loader) listen(key, addr string) {
 	if addr == "" {
 		return
 	}
-	if _, _, err := net.SplitHostPort(addr); err != nil {
-		l.fault(key, "%q: want host:port, such as 127.0.0.1:8080", addr)
+	if err := CheckListen(addr); err != nil {
+		l.fault(key, "%w", err)
 	}
+}
+
+// CheckListen reports what is wrong with an address to listen on: host:port, without a
+// host for every address of the machine, with 0 for any port that is free.
+func CheckListen(addr string) error {
+	_, port, err := net.SplitHostPort(addr)
+	if err != nil {
+		return fmt.Errorf("%q: want host:port, such as 127.0.0.1:8080", addr)
+	}
+	if _, err := strconv.ParseUint(port, 10, 16); err != nil {
+		return fmt.Errorf("%q: want a port number of at most 65535, or 0 for any that is free", addr)
+	}
+	return nil
+}
+
+// CheckBroker reports what is wrong with the address of a broker. It does not repeat a
+// password that stands in it.
+func CheckBroker(address string) error {
+	u, err := url.Parse(address)
+	switch {
+	case err != nil && strings.Contains(address, "@"), err == nil && u.User != nil:
+		return errors.New("give user and password beside the address, not in it")
+	case err != nil || u.Hostname() == "":
+		return fmt.Errorf("%q: want tcp://host:1883 or ssl://host:8883", address)
+	case !slices.Contains([]string{"tcp", "ssl", "ws", "wss"}, u.Scheme):
+		return fmt.Errorf("%q: want tcp, ssl, ws or wss", u.Scheme)
+	}
+	if n, err := strconv.ParseUint(u.Port(), 10, 16); err != nil || n == 0 {
+		return fmt.Errorf("%q: want a port number from 1 to 65535, such as 1883", address)
+	}
+	return nil
 }
 
 func (l *loader) broker(b *Broker) {
 	if b.URL != "" {
-		u, err := url.Parse(b.URL)
-		switch {
-		case err != nil || u.Host == "":
-			l.fault("broker.url", "%q: want tcp://host:1883 or ssl://host:8883", b.URL)
-		case !slices.Contains([]string{"tcp", "ssl", "ws", "wss"}, u.Scheme):
-			l.fault("broker.url", "%q: want tcp, ssl, ws or wss", u.Scheme)
-		case u.User != nil:
-			l.fault("broker.url", "give the user in broker.user and the password in broker.password_file, not in the address")
+		if err := CheckBroker(b.URL); err != nil {
+			l.fault("broker.url", "%w", err)
 		}
 		if b.Embedded.Listen != "" {
 			l.fault("broker.embedded.listen", "there is broker.url as well; use the one or the other")
