@@ -1,0 +1,275 @@
+package session
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Study is where a gauge repeatability and reproducibility study stands: the same parts,
+// gauged at one place by the same appraisers, each part in several trials (ISO 22514-7;
+// AIAG, Measurement Systems Analysis, ch. III B, whose words these are). Each event has
+// the whole of it, so that the newest tells all but the readings of the part in hand.
+type Study struct {
+	Begun bool `json:"begun,omitempty"` // it starts here
+	Over  bool `json:"over,omitempty"`  // it ends here
+	// Since is when it started. It stays open until somebody ends it: appraisers of
+	// several shifts may take part.
+	Since time.Time `json:"since,omitzero"`
+
+	// The plan.
+	Job        string         `json:"job"`
+	Place      analysis.Place `json:"place"` // where every part is gauged
+	Parts      int            `json:"parts"` // that are to be gauged
+	Appraisers []string       `json:"appraisers"`
+	Trials     int            `json:"trials"` // of each part by each appraiser
+
+	// The turn: who gauges which part from here on, and which trial it is. Appraiser is
+	// empty while the study rests: readings are not of it then.
+	Appraiser string `json:"appraiser,omitempty"`
+	Part      string `json:"part,omitempty"`
+	Trial     int    `json:"trial,omitempty"`
+	After     int    `json:"after,omitempty"` // number of the last reading of the part before it
+
+	// Done are the parts that came so far, in that order. The readings of the part that
+	// is in hand are not counted in it.
+	Done []StudyPart `json:"done,omitempty"`
+}
+
+// StudyPart is a part of a study and how many trials of it each appraiser has done, in
+// the order of Study.Appraisers.
+type StudyPart struct {
+	Part   string `json:"part"`
+	Trials []int  `json:"trials"`
+}
+
+// StudyTrial says of a reading that it is of the study under way: the part is the
+// reading's. Of two readings with the same part, appraiser and trial the later counts.
+type StudyTrial struct {
+	Appraiser string `json:"appraiser"`
+	Trial     int    `json:"trial"`
+}
+
+// Sizes of a study: what is usual (common practice), and as much as anybody gauges.
+const (
+	usualParts, usualTrials              = 10, 3
+	mostParts, mostAppraisers, mostTrial = 50, 10, 10
+)
+
+// Turn is who gauges which part in which trial.
+type Turn struct {
+	Appraiser string `json:"appraiser"`
+	Part      string `json:"part"`
+	Trial     int    `json:"trial"`
+}
+
+// StudyNow is a study under way.
+type StudyNow struct {
+	Study
+	Taken  int   `json:"taken"`          // trials that are gauged
+	Wanted int   `json:"wanted"`         // trials in all
+	Taking bool  `json:"taking"`         // the next reading at the place is that of the turn
+	Next   *Turn `json:"next,omitempty"` // due next, after the turn if that is not gauged yet; nil: none
+}
+
+// Sentence says what an event of a study tells.
+func (st *Study) Sentence() string {
+	turn := fmt.Sprintf("%s gauges part %s, trial %d", st.Appraiser, st.Part, st.Trial)
+	switch {
+	case st.Over:
+		return "The gauge study is over."
+	case st.Begun:
+		return fmt.Sprintf("A gauge study starts: %s, %s, %s, at %s. First %s.", analysis.Count(st.Parts, "part", "parts"),
+			analysis.Count(len(st.Appraisers), "appraiser", "appraisers"), analysis.Count(st.Trials, "trial", "trials"), st.Place, turn)
+	case st.Appraiser == "":
+		return "The gauge study rests."
+	}
+	return "Gauge study: " + turn + "."
+}
+
+// studying is the study under way as it stands, with the readings of the part in hand
+// counted in Done; nil if there is none.
+func (f *Fold) studying() *Study {
+	if f.Study == nil || f.Study.Over {
+		return nil
+	}
+	st := *f.Study
+	st.Begun = false
+	st.Done = slices.Clone(st.Done)
+	for i, who := range st.Appraisers {
+		for n := 1; f.Part != nil && n <= st.Trials; n++ {
+			if f.tried(who, n) {
+				st.count(f.Part.Serial, i, n)
+			}
+		}
+	}
+	return &st
+}
+
+// tried reports whether the part in hand has a reading that stands of a trial.
+func (f *Fold) tried(who string, trial int) bool {
+	return slices.ContainsFunc(f.Readings, func(r *Reading) bool {
+		_, void := f.Voids[r.No]
+		return !void && r.Study != nil && *r.Study == StudyTrial{who, trial}
+	})
+}
+
+// count takes in that appraiser i has done a trial of a part. Trials are counted from the
+// first on: one that is missing is due.
+func (st *Study) count(part string, i, trial int) {
+	at := slices.IndexFunc(st.Done, func(p StudyPart) bool { return p.Part == part })
+	if at < 0 {
+		at = len(st.Done)
+		st.Done = append(st.Done, StudyPart{part, make([]int, len(st.Appraisers))})
+	}
+	if p := &st.Done[at]; i < len(p.Trials) && p.Trials[i] == trial-1 {
+		p.Trials = slices.Clone(p.Trials)
+		p.Trials[i] = trial
+	}
+}
+
+// done returns how many trials of a part an appraiser has done, and whether the part is
+// one of the study already.
+func (st *Study) done(part, who string) (n int, known bool) {
+	i := slices.Index(st.Appraisers, who)
+	for _, p := range st.Done {
+		if p.Part == part && i >= 0 && i < len(p.Trials) {
+			return p.Trials[i], true
+		}
+	}
+	return 0, false
+}
+
+// due returns what an appraiser is to gauge next: each part once before any a second
+// time, so that he does not remember what he read; false if he has done all.
+func (st *Study) due(who string) (t Turn, ok bool) {
+	for trial := 1; trial <= st.Trials; trial++ {
+		for _, p := range st.Done {
+			if n, _ := st.done(p.Part, who); n < trial {
+				return Turn{who, p.Part, n + 1}, true
+			}
+		}
+		if len(st.Done) < st.Parts { // one that nobody has gauged yet
+			return Turn{who, st.fresh(), 1}, true
+		}
+	}
+	return Turn{}, false
+}
+
+// fresh names a part that has no serial number: by counting, as tables of studies do.
+func (st *Study) fresh() string {
+	for n := len(st.Done) + 1; ; n++ {
+		name := strconv.Itoa(n)
+		if _, known := st.done(name, st.Appraisers[0]); !known {
+			return name
+		}
+	}
+}
+
+// next is what is due: of who gauges now, and then of the others in their order.
+func (st *Study) next() (t Turn, ok bool) {
+	for _, who := range append([]string{st.Appraiser}, st.Appraisers...) {
+		if slices.Contains(st.Appraisers, who) {
+			if t, ok = st.due(who); ok {
+				return t, true
+			}
+		}
+	}
+	return t, false
+}
+
+// trial is what a reading is of the study, nil if it is not of it: elsewhere, of another
+// part, honed since, without a zero, or more than are wanted.
+func (f *Fold) trial(r *Reading) *StudyTrial {
+	st := f.studying()
+	if st == nil || st.Appraiser == "" || r.Part != st.Part || r.Place != st.Place || r.Round != 0 || r.Mastered == 0 {
+		return nil
+	}
+	if !f.turned() {
+		return &StudyTrial{st.Appraiser, st.Trial}
+	}
+	if n, _ := st.done(st.Part, st.Appraiser); n < st.Trials {
+		return &StudyTrial{st.Appraiser, n + 1}
+	}
+	return nil
+}
+
+// outside says that a reading is not of the study although somebody gauges for it, ""
+// if it is, or nobody does.
+func (f *Fold) outside(r *Reading) string {
+	switch st := f.studying(); {
+	case st == nil || st.Appraiser == "" || r.Study != nil:
+		return ""
+	case r.Mastered == 0:
+		return "not of the gauge study: master the gauge first"
+	case r.Place != st.Place:
+		return fmt.Sprintf("not of the gauge study: that is gauged at %s", st.Place)
+	default:
+		return fmt.Sprintf("not of the gauge study: %s has gauged part %s in all trials; take the next", st.Appraiser, st.Part)
+	}
+}
+
+// turned reports whether the trial of the turn is gauged.
+func (f *Fold) turned() bool {
+	return slices.ContainsFunc(f.Readings, func(r *Reading) bool {
+		_, void := f.Voids[r.No]
+		return !void && r.No > f.Study.After && r.Study != nil && *r.Study == StudyTrial{f.Study.Appraiser, f.Study.Trial}
+	})
+}
+
+// StudyNow tells of the study under way, nil if there is none.
+func (f *Fold) StudyNow() *StudyNow {
+	st := f.studying()
+	if st == nil {
+		return nil
+	}
+	now := &StudyNow{Study: *st, Wanted: st.Parts * len(st.Appraisers) * st.Trials}
+	for _, p := range st.Done {
+		for _, n := range p.Trials {
+			now.Taken += n
+		}
+	}
+	now.Taking = st.Appraiser != "" && f.Part != nil && f.Part.Serial == st.Part && f.Verdict == nil && f.Round() == 0 && !f.turned()
+	if now.Taking { // as it will be then
+		st.Done = slices.Clone(st.Done)
+		st.count(st.Part, slices.Index(st.Appraisers, st.Appraiser), st.Trial)
+	}
+	if t, ok := st.next(); ok {
+		now.Next = &t
+	}
+	return now
+}
+
+// studiedAt is when the study under way last went on: its newest turn, or reading.
+func (f *Fold) studiedAt() time.Time {
+	at := f.StudyAt
+	for _, r := range f.Readings {
+		if r.Study != nil && r.At.After(at) {
+			at = r.At
+		}
+	}
+	return at
+}
+
+const studyTime = "2006-01-02 15:04"
+
+// caution says that a study is open, and what can be done about it.
+func (st *StudyNow) caution() string {
+	since := ""
+	if !st.Since.IsZero() {
+		since = " since " + st.Since.Format(studyTime)
+	}
+	return "Gauge study open" + since + ": anyone may end it, by Gauge study."
+}
+
+func (st *Study) serials() string {
+	var names []string
+	for _, p := range st.Done {
+		names = append(names, p.Part)
+	}
+	return strings.Join(names, ", ")
+}
