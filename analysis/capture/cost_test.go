@@ -13,7 +13,13 @@ import (
 
 // What a sample costs over the visits of the score, good and bad, for each step of
 // the display and two rates. A display coarser than the noise costs the intervals too.
-func BenchmarkTurning(b *testing.B) {
+func BenchmarkTurning(b *testing.B) { cost(b, simulator.TwoPoint) }
+
+func BenchmarkThreePoint(b *testing.B) { cost(b, simulator.ThreePoint) }
+
+func BenchmarkAir(b *testing.B) { cost(b, simulator.Air) }
+
+func cost(b *testing.B, contact simulator.Contact) {
 	for _, rate := range []float64{20, 50} {
 		for _, step := range []int64{simulator.Micrometre / 10, simulator.Micrometre / 2, simulator.Micrometre, 2 * simulator.Micrometre, 100 * simulator.MicroInch} {
 			b.Run(fmt.Sprintf("%g/%.2f", rate, float64(step)/float64(simulator.Micrometre)), func(b *testing.B) {
@@ -22,7 +28,7 @@ func BenchmarkTurning(b *testing.B) {
 				var visits [][]capture.Sample
 				samples := 0
 				for range 100 {
-					p := draw(simulator.TwoPoint, rate, rng)
+					p := draw(contact, rate, rng)
 					p.Gauge.Step = step
 					o := options(p, rng)
 					points, _ := simulator.Run(p, rng)
