@@ -229,7 +229,7 @@ func (c *settled) settle(x sample, changed bool, at time.Duration) {
 		c.keep(k)
 		c.lived = alive
 	}
-	if alive && level == sure {
+	if alive && level == sure && (!c.grainy() || c.held.span() > min(patience*c.o.Settle.Seconds(), 0.9*MostSettle.Seconds())) {
 		c.release(at)
 	}
 }
@@ -270,6 +270,9 @@ func (c *settled) landed(now float64) bool {
 	return c.run > 1 && c.most > coarse && (c.ahead <= gentle*c.o.step() || now-c.stood >= hangs)
 }
 
+// patience is for how many times Settle a grainy display is looked at, if it stays level.
+const patience = 2.5
+
 // rest is how level samples are.
 type rest uint8
 
@@ -289,17 +292,22 @@ func (c *settled) resting() (k int, level rest) {
 	k = c.held.enough(settle, noise, limit)
 	slope, u := c.held.slope(k, noise)
 	c.trend = slope
-	if math.Abs(slope) <= limit && (u <= 1.5*limit || c.held.span() >= MostSettle.Seconds()*0.9) {
+	if math.Abs(slope) <= limit && (u <= 1.5*limit || c.held.span() >= 0.9*MostSettle.Seconds()) {
 		late, uLate := c.held.slope(k/2, noise)
 		if math.Abs(late)-uLate <= limit { // not at a peak, and not on the way
 			return k, sure
 		}
 	}
 	slope, u = c.held.slope(c.held.n, noise)
-	if c.held.tail(settle/constants, noise) > mostTail || math.Abs(slope)-u > swaying*limit {
+	if c.tail(meanOver.Seconds()) > mostTail || math.Abs(slope)-u > swaying*limit {
 		return 0, unsettled
 	}
 	return levelFewest, likely
+}
+
+// tail is how far off a mean over the last over seconds may be, as the gauge comes home.
+func (c *settled) tail(over float64) float64 {
+	return c.held.tail(c.o.Settle.Seconds()/constants, c.o.noise(), over)
 }
 
 // What a level may still have to go, and how it may sway.
@@ -309,10 +317,24 @@ const (
 	swaying   = 3.0  // of Slope
 )
 
+// over is the time of which the mean is taken, s: the later half of that of the latest k
+// samples, or of all with a grainy display if it
+// has long come home.
+func (c *settled) over(k int) float64 {
+	if c.grainy() && c.tail(c.held.span()/2) <= mostTail {
+		k = c.held.n
+	}
+	return max(meanOver.Seconds(), (c.held.at(c.held.n-1).t-c.held.at(c.held.n-k).t)/2)
+}
+
+// grainy reports whether the display's step is so much coarser than the noise that a short
+// mean tells little of where the size lies in it. The first signs of life come when the
+// value is near the edge of a step, and would put it in the middle.
+func (c *settled) grainy() bool { return c.o.grain() > 0.2 }
+
 // keep works out the reading that the level of the latest k samples would be.
 func (c *settled) keep(k int) {
-	over := max(meanOver.Seconds(), (c.held.at(c.held.n-1).t-c.held.at(c.held.n-k).t)/2)
-	mean, u, sd, over := c.held.mean(over, c.o.noise(), c.o.grain())
+	mean, u, sd, over := c.held.mean(c.over(k), c.o.noise(), c.o.grain())
 	v, err := analysis.FromMicrometres(mean)
 	if err != nil {
 		return

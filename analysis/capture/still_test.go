@@ -1,6 +1,7 @@
 package capture_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -148,6 +149,23 @@ func TestSettledDrawnOutSlowly(t *testing.T) {
 	}
 	if late := got[0].At - got[0].Until; late.Round(time.Millisecond) != 100*time.Millisecond {
 		t.Errorf("rests on samples up to %s before it was told, want those but the newest, 100ms", late)
+	}
+}
+
+// A display much coarser than the noise is looked at for longer, as its first signs of
+// life come when the value is near the edge of a step.
+func TestSettledGrainy(t *testing.T) {
+	size := mm(t, "44.45345")
+	c := newCapture(t, capture.Options{Mode: capture.Settled, Nominal: mm(t, "44.45"), Repeatability: 1000, Resolution: analysis.Deviation(um)})
+	rng := rand.New(rand.NewPCG(21, 10))
+	var s []capture.Sample
+	for i := range 200 {
+		v := size + analysis.Length((0.1*rng.NormFloat64()-60*math.Exp(-float64(i)/5))*float64(um))
+		s = append(s, capture.Sample{At: time.Duration(i) * 20 * time.Millisecond, Value: (v + um/2) / um * um})
+	}
+	got := all(c, s, capture.Taken)
+	if len(got) != 1 || got[0].Until < 1800*time.Millisecond || got[0].Until-got[0].Since < 730*time.Millisecond {
+		t.Errorf("%+v, want the mean of the later half of 1.5 s and more at rest", got)
 	}
 }
 

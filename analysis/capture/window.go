@@ -132,11 +132,11 @@ func (w *window) changes(over float64) (n int) {
 	return n
 }
 
-// tail is the most that an exponential of time constant t (s) may be off in the least
-// that [window.mean] takes, µm: its amplitude from the means of the two halves of the
+// tail is the most that an exponential of time constant t (s) may be off in a mean over
+// the last over (s), µm: its amplitude from the means of the two halves of the
 // run, with twice its standard uncertainty. Over a time W they differ by
 // 2T/W·(exp(W/2T)-1)² times what is left in the end.
-func (w *window) tail(t, noise float64) float64 {
+func (w *window) tail(t, noise, over float64) float64 {
 	half := w.n / 2
 	var early, late float64
 	for i := range half {
@@ -146,7 +146,7 @@ func (w *window) tail(t, noise float64) float64 {
 	apart := (early - late) / float64(half)
 	span := w.span()
 	gain := 2 * t / span * sq(math.Expm1(span/(2*t)))
-	over := max(meanOver.Seconds(), w.at(w.n-1).t-w.at(w.n-levelFewest).t) / t
+	over = max(over, w.at(w.n-1).t-w.at(w.n-levelFewest).t) / t
 	return (math.Abs(apart) + 2*noise*math.Sqrt(2/float64(half))) / gain * math.Expm1(over) / over
 }
 
