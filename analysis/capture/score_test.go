@@ -111,6 +111,8 @@ type tally struct {
 	beyond                   int // missed, and the bound says that nobody could be sure of them
 	clear, clearMissed       int // of them, those that are clear
 	outside, off, double     int // false: no place, off by more than the limit; a second one of a place
+	late, wide               int // of outside, those of the right size; of what is not false, those off by more than 1 µm
+	chance, chance1          sample
 	four, fourMissed         int // with four passes asked for, where there were as many
 	err, rel, norm           sample
 	err4, rel4, norm4, bound sample
@@ -132,11 +134,18 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 		switch {
 		case at < 0:
 			t.outside++
-			t.falseBy[name+" outside"]++
+			what := " outside"
+			if right(p, tr, r) {
+				t.late++
+				what = " outside, right size"
+			}
+			t.falseBy[name+what]++
 			continue
 		case math.Abs(e) > limit(p):
 			t.off++
 			t.falseBy[name+" off"]++
+		case math.Abs(e) > 1:
+			t.wide++
 		}
 		if got[at]++; got[at] > 1 {
 			t.double++
@@ -151,6 +160,10 @@ func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 	for i, pl := range tr.Places {
 		if pl.Must {
 			t.miss(p, got[i] == 0, fmt.Sprintf("%s %d", name, i+1))
+			if p.Gauge.Contact != simulator.TwoPoint {
+				t.chance.add(chance(p, points, tr, pl, limit(p)))
+				t.chance1.add(chance(p, points, tr, pl, 1))
+			}
 			if got[i] == 0 && !decidable(p, points, tr, pl) {
 				t.beyond++
 			}
@@ -195,6 +208,17 @@ func locate(tr simulator.Truth, got []int, r capture.Result) (at int, e float64)
 		e = (r.Value - analysis.Length(tr.Places[at].SeenAt(mid))).Micrometres()
 	}
 	return at, e
+}
+
+// right reports whether a reading that rests on a time outside any place is nevertheless
+// the size of one that was left before.
+func right(p simulator.Params, tr simulator.Truth, r capture.Result) bool {
+	for _, pl := range tr.Places {
+		if pl.To < r.Until && math.Abs((r.Value-analysis.Length(pl.SeenAt(pl.To))).Micrometres()) <= limit(p) {
+			return true
+		}
+	}
+	return false
 }
 
 func (t *tally) miss(p simulator.Params, missed bool, name string) {
@@ -310,6 +334,10 @@ func (t *tally) print(contact simulator.Contact, rate float64) (simple string) {
 			mean, sd := s.stats()
 			simple += fmt.Sprintf("   %5.1f%% %6.3f %7.3f", percent(len(s), t.naive), mean, sd)
 		}
+	}
+	if contact != simulator.TwoPoint {
+		fmt.Printf(" late %d, within a step but over 1 µm %d; oracle misses %.2f%%, within 1 µm %.2f%%", t.late, t.wide,
+			percent(unavoidable(t.chance, *cycles), t.must), percent(unavoidable(t.chance1, *cycles), t.must))
 	}
 	fmt.Println()
 	if *kinds {
