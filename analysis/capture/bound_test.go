@@ -20,13 +20,10 @@ import (
 // known of dwell and skew is added to it, so it is the bound for one who knows
 // their spread (van Trees). 0 if there is none.
 func bound(p simulator.Params, points []simulator.Point, tr simulator.Truth, r capture.Result) float64 {
-	keys := tr.Tilt.Keys
-	first := slices.IndexFunc(keys, func(k simulator.Key) bool { return k.T > r.Since.Seconds() }) - 1
-	last := slices.IndexFunc(keys, func(k simulator.Key) bool { return k.T > r.At.Seconds() })
-	if first < 0 || last < 0 {
+	path, ok := rocked(tr, r)
+	if !ok {
 		return 0
 	}
-	path := simulator.Path{Keys: slices.Clone(keys[first : last+1])}
 	n := 1 + 4*len(path.Keys)
 	info := mat.NewSymDense(n, nil)
 	c := float64(p.Size-2*p.Gauge.Tip) / float64(simulator.Micrometre)
@@ -38,7 +35,7 @@ func bound(p simulator.Params, points []simulator.Point, tr simulator.Truth, r c
 		}
 		tilt := path.Smooth(t)
 		spread := math.Hypot(p.Gauge.Noise, c*math.Tan(tilt)*p.Tremor)
-		information := told(float64(p.Gauge.Step)/float64(simulator.Micrometre), spread)
+		information := telling(float64(p.Gauge.Step)/float64(simulator.Micrometre), spread)
 		row[0] = 1
 		for i := range path.Keys {
 			for j := range 4 {
@@ -48,7 +45,7 @@ func bound(p simulator.Params, points []simulator.Point, tr simulator.Truth, r c
 		info.SymRankOne(info, information, mat.NewVecDense(n, row))
 	}
 	for i := range path.Keys {
-		for j, sd := range [4]float64{0.3, 0.03, 0.1, max(p.Skew, 0.005)} {
+		for j, sd := range spreads(p) {
 			k := 1 + 4*i + j
 			info.SetSym(k, k, info.At(k, k)+1/sq(sd))
 		}
@@ -64,7 +61,41 @@ func bound(p simulator.Params, points []simulator.Point, tr simulator.Truth, r c
 	return math.Sqrt(inverse.At(0, 0))
 }
 
+// rocked is the motion of the hand from the key before Since to the one after At.
+func rocked(tr simulator.Truth, r capture.Result) (simulator.Path, bool) {
+	keys := tr.Tilt.Keys
+	first := slices.IndexFunc(keys, func(k simulator.Key) bool { return k.T > r.Since.Seconds() }) - 1
+	last := slices.IndexFunc(keys, func(k simulator.Key) bool { return k.T > r.At.Seconds() })
+	if first < 0 || last < 0 {
+		return simulator.Path{}, false
+	}
+	return simulator.Path{Keys: slices.Clone(keys[first : last+1])}, true
+}
+
+// spreads is what is known of time, tilt, dwell and skew of a key: standard deviations.
+func spreads(p simulator.Params) [4]float64 { return [4]float64{0.3, 0.03, 0.1, max(p.Skew, 0.005)} }
+
 func sq(x float64) float64 { return x * x }
+
+// telling is told, from a table over the logarithm of s/q, as it is asked for each sample.
+func telling(q, s float64) float64 {
+	const lowest, fine = -6.0, 20
+	x := (math.Log(s/q) - lowest) * fine
+	i := int(x)
+	if x < 0 || i+1 >= len(toldTable) {
+		return told(q, s)
+	}
+	f := x - float64(i)
+	return (toldTable[i]*(1-f) + toldTable[i+1]*f) / sq(s)
+}
+
+// toldTable is told(1/x, 1) for the logarithm of x from -6 on, in steps of a twentieth.
+var toldTable = func() (t [160]float64) {
+	for i := range t {
+		t[i] = told(1/math.Exp(-6+float64(i)/20), 1)
+	}
+	return t
+}()
 
 // told is the Fisher information of a normal value of standard deviation s that is
 // rounded to steps of q, about its mean, averaged over where the mean lies in a
@@ -100,8 +131,7 @@ func told(q, s float64) (mean float64) {
 // central difference.
 func slope(path *simulator.Path, i, j int, t, c float64) float64 {
 	const h = 1e-6
-	k := &path.Keys[i]
-	param := [4]*float64{&k.T, &k.V, &k.Dwell, &k.Skew}[j]
+	param := param(&path.Keys[i], j)
 	was := *param
 	*param = was + h
 	up := path.Smooth(t)
@@ -119,4 +149,9 @@ func TestTold(t *testing.T) {
 			t.Errorf("step %g, scatter %g: %g, want %g", x.q, x.s, got, x.want)
 		}
 	}
+}
+
+// param is parameter j of a key: time, tilt, dwell, skew.
+func param(k *simulator.Key, j int) *float64 {
+	return [4]*float64{&k.T, &k.V, &k.Dwell, &k.Skew}[j]
 }

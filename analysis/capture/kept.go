@@ -42,7 +42,7 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 			break
 		}
 		sure := known && (doubt < firm || passes > c.o.Turns && doubt < firmMore) && !left
-		if c.kept.Kind == Taken && !sure || !c.keep(at, passes) {
+		if c.kept.Kind == Taken && !sure || !c.keep(at, l) {
 			continue
 		}
 		c.why = FewTurns
@@ -113,8 +113,9 @@ func (c *turning) undercut(passes int) bool {
 	return false
 }
 
-// keep works out the reading that the passes would be.
-func (c *turning) keep(at time.Duration, passes int) bool {
+// keep works out the reading that the passes would be which were fitted last, of the turning
+// points l.
+func (c *turning) keep(at time.Duration, l []extreme) bool {
 	k := &c.rock
 	if !k.refine() || k.uncertainty() > mostUnsure*c.worst() {
 		c.why = Fast
@@ -126,14 +127,13 @@ func (c *turning) keep(at time.Duration, passes int) bool {
 	}
 	c.level, c.back, c.below = k.size, c.clock.last, 0
 	c.half = 0
-	l := c.turns.latest(passes)
 	for i := 3; i < len(l); i += 2 {
 		c.half = max(c.half, l[i].t-l[i-2].t)
 	}
 	since := c.began + time.Duration(l[1].t*float64(time.Second))
 	until := c.began + time.Duration(k.t[len(k.t)-1]*float64(time.Second))
 	c.kept = Result{Kind: Taken, At: at, Since: since, Until: until, Value: c.o.Nominal + v, U: deviation(k.uncertainty()),
-		Turns: passes, Quality: clamp01(2 - k.ratio())}
+		Turns: k.ends - 1, Quality: clamp01(2 - k.ratio())}
 	return true
 }
 
