@@ -2,6 +2,7 @@ package capture
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"fairbore/analysis"
@@ -19,8 +20,11 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 	before := c.reading
 	c.kept = Result{}
 	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
-		l := c.turns.latest(passes)
-		if passes > most || c.count-l[0].index > ringCap {
+		l := c.merged(passes)
+		if len(l)/2 < c.o.Turns {
+			continue
+		}
+		if len(l)/2 > most || c.count-l[0].index > ringCap {
 			continue
 		}
 		why := c.try(l)
@@ -41,7 +45,7 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 			c.why = FewTurns
 			break
 		}
-		sure := known && (doubt < firm || passes > c.o.Turns && doubt < firmMore) && !left
+		sure := known && (doubt < firm || c.rock.ends-1 > c.o.Turns) && !left
 		if c.kept.Kind == Taken && !sure || !c.keep(at, l) {
 			continue
 		}
@@ -104,7 +108,8 @@ func (c *turning) undercut(passes int) bool {
 	if c.turns.entry(len(all)/2 - 1) {
 		from = 3
 	}
-	for i := from; i < len(all)-1; i += 2 {
+	to := len(all) - len(c.turns.latest(passes))
+	for i := from; i < to; i += 2 {
 		a, l, b := all[i-1].v, all[i].v, all[i+1].v
 		if l < floor && min(a, b)-l > alike*(max(a, b)-l) {
 			return true
@@ -117,7 +122,7 @@ func (c *turning) undercut(passes int) bool {
 // points l.
 func (c *turning) keep(at time.Duration, l []extreme) bool {
 	k := &c.rock
-	if !k.refine() || k.uncertainty() > mostUnsure*c.worst() {
+	if !k.refine() || k.intervals() && k.uncertainty()*k.student() > mostUnsure*c.worst() {
 		c.why = Fast
 		return false
 	}
@@ -126,6 +131,7 @@ func (c *turning) keep(at time.Duration, l []extreme) bool {
 		return false
 	}
 	c.level, c.back, c.below = k.size, c.clock.last, 0
+	c.least = k.size - max(analysis.Length(c.o.Rearm).Micrometres(), c.o.step()/2+3.5*k.own+2*k.margin())
 	c.half = 0
 	for i := 3; i < len(l); i += 2 {
 		c.half = max(c.half, l[i].t-l[i-2].t)
@@ -145,4 +151,33 @@ func (c *turning) release(at time.Duration) {
 	c.kept.At = at
 	c.say(c.kept)
 	c.kept, c.done = Result{}, true
+}
+
+// tooSoon is the part of the usual time between passes in which there is no other.
+const tooSoon = 0.4
+
+// merged are the turning points of the latest passes, of which two that follow one another too
+// soon are taken for one: a hand that wavered at square, or a wild value.
+func (c *turning) merged(passes int) []extreme {
+	l := c.turns.latest(passes)
+	if passes <= c.o.Turns {
+		return l
+	}
+	var gaps [turnCap / 2]float64
+	for i := range passes - 1 {
+		gaps[i] = l[2*i+3].t - l[2*i+1].t
+	}
+	slices.Sort(gaps[:passes-1])
+	soon := tooSoon * gaps[(passes-1)/2]
+	m := append(c.list[:0], l[:2]...)
+	for i := 3; i < len(l); i += 2 {
+		last := &m[len(m)-1]
+		switch {
+		case l[i].t-last.t >= soon:
+			m = append(m, l[i-1], l[i])
+		case l[i].v < last.v:
+			*last = l[i]
+		}
+	}
+	return append(m, l[2*passes:]...)
 }

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -72,5 +73,26 @@ func TestApart(t *testing.T) {
 		if got := c.apart(passes(x.low, x.miss)); got != x.want {
 			t.Errorf("a pass %g µm higher, %g between samples: apart %v", x.low, x.miss, got)
 		}
+	}
+}
+
+// Two minima that follow one another far sooner than the others are one pass: the lower.
+func TestMerged(t *testing.T) {
+	o := Options{Mode: Turning, Nominal: fuzzNominal}
+	o.fill()
+	c := newTurning(o)
+	for _, x := range []sample{{0, 30}, {0.5, 0}, {1, 30}, {1.5, 0.2}, {1.6, 2}, {1.7, 0.1}, {2, 30}, {2.5, 0}, {3, 30}, {3.5, 0}, {4, 30}} {
+		c.turns.list[c.turns.n] = extreme{sample: x}
+		c.turns.n++
+	}
+	var at []float64
+	for _, e := range c.merged(c.turns.minima()) {
+		at = append(at, e.t)
+	}
+	if want := []float64{0, 0.5, 1, 1.7, 2, 2.5, 3, 3.5, 4}; !slices.Equal(at, want) {
+		t.Errorf("turning points at %v, want %v", at, want)
+	}
+	if l := c.merged(3); len(l) != 7 {
+		t.Errorf("three passes: %d turning points, want 7", len(l))
 	}
 }

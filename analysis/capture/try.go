@@ -23,7 +23,8 @@ const (
 	mostUneven  = 0.06  // error of tilt, root mean square, as a part of the swing
 	mostApart   = 5.0   // standard deviations of a pass from the others
 	slack       = 1.4   // of Worst, of what is taken when the gauge leaves
-	mostUnsure  = 2.0   // of Worst, of a size between the edges of a coarse display
+	mostUnsure  = 1.6   // of Worst, of the U that the intervals of a coarse display leave
+	mostForm    = 15.0  // µm, that a place lies above another that was passed on the way (an assumption)
 	modelled    = 0.04  // µm, what the model leaves out of the hand's motion (from simulation)
 	skewSpread  = 0.05  // standard deviation of the skew of a swing (an assumption)
 	leastSpare  = 4     // samples more than parameters
@@ -83,7 +84,7 @@ func (c *turning) check() Reason {
 		return Uneven
 	case k.doubt(c.worst()) > fair:
 		return Uneven
-	case k.margin()*k.student() > slack*c.worst():
+	case k.margin()*k.student() > slack*c.worst() && !k.intervals():
 		return Fast
 	}
 	return ""
@@ -118,9 +119,8 @@ func (k *rock) doubt(worst float64) float64 {
 // all of the visit is known. Nine good rocks in ten have less than firm. Four
 // passes agree by luck far more seldom than three.
 const (
-	firm     = 0.5
-	firmMore = 1.0
-	fair     = 1.2
+	firm = 0.5
+	fair = 1.0
 )
 
 // swings is the mean tilt of the ends, rad.
@@ -168,20 +168,30 @@ func (k *rock) ratio() float64 {
 
 // worstPass is how far the samples of the pass that agrees worst lie from the
 // common size, in standard deviations. Near square only: there the size counts.
-// Wild samples count up to four standard deviations each, so that a spike does
-// not, but a pass that turned elsewhere does.
+// Wild samples count up to four standard deviations each, and the wildest of a pass not at all, so that
+// a spike does not, but a pass that turned elsewhere does.
 func (k *rock) worstPass() float64 {
-	var sum, weight [most + 1]float64
+	type part struct{ sum, weight float64 }
+	var all, wildest [most]part
 	for i, r := range k.rest {
-		deviation := math.Sqrt(sq(k.noise) + k.q*k.excess[i])
-		w := sq(k.noise) / (sq(k.noise) + 4*k.q*k.excess[i])
-		sum[k.swing[i]] += w * min(4, max(-4, r/deviation))
-		weight[k.swing[i]] += w * w
+		deviation := math.Sqrt(k.variance + k.q*k.excess[i])
+		w := k.variance / (k.variance + 4*k.q*k.excess[i])
+		x := part{w * min(4, max(-4, r/deviation)), w * w}
+		s := k.swing[i]
+		all[s].sum += x.sum
+		all[s].weight += x.weight
+		if math.Abs(x.sum) > math.Abs(wildest[s].sum) {
+			wildest[s] = x
+		}
 	}
 	worst := 0.0
 	for i := range k.ends - 1 {
-		if weight[i] > 0 {
-			worst = max(worst, math.Abs(sum[i])/math.Sqrt(weight[i]))
+		a, one := all[i], wildest[i]
+		if math.Abs(one.sum) > strayed*math.Sqrt(one.weight) {
+			a.sum, a.weight = a.sum-one.sum, a.weight-one.weight
+		}
+		if a.weight > 0 {
+			worst = max(worst, math.Abs(a.sum)/math.Sqrt(a.weight))
 		}
 	}
 	return worst
@@ -264,11 +274,15 @@ func end(l []extreme, i int) sample {
 }
 
 // apart reports whether the lowest samples of the passes lie further from one another
-// than noise and the time between samples explain.
+// than noise and the time between samples explain, or all of them further above the lowest of
+// the visit than a bore is out of true: then they are on its edge.
 func (c *turning) apart(l []extreme) bool {
 	lowest := math.Inf(1)
 	for i := 1; i < len(l); i += 2 {
 		lowest = min(lowest, l[i].v)
+	}
+	if lowest-c.floor > mostForm+2*c.noise {
+		return true
 	}
 	for i := 1; i < len(l); i += 2 {
 		if l[i].v-lowest > 0.3+5*c.noise+6*l[i].miss {

@@ -24,9 +24,11 @@ type turning struct {
 	spikes despike
 	turns  turns
 	ring   [ringCap]sample
-	count  int    // samples of the visit; the latest ringCap of them are kept
-	tried  int    // what of the latest pass has been tried: twice turns.passed, plus one when it was whole
-	why    Reason // what was wrong with the last attempt
+	floor  float64          // lowest of the visit, µm, that three samples agree on
+	list   [turnCap]extreme // turning points that are tried
+	count  int              // samples of the visit; the latest ringCap of them are kept
+	tried  int              // what of the latest pass has been tried: twice turns.passed, plus one when it was whole
+	why    Reason           // what was wrong with the last attempt
 	done   bool
 	reading
 	below int     // samples below the level, one after the other
@@ -43,6 +45,7 @@ type turning struct {
 type reading struct {
 	kept  Result  // waits for more passes, or for the gauge to leave; no Kind: nothing does
 	level float64 // µm from nominal
+	least float64 // µm, below which no two samples of the place lie: half a step and the noise below the level
 	half  float64 // longest time between its passes, s
 }
 
@@ -101,7 +104,7 @@ func (c *turning) begin(at time.Duration) {
 	c.clock.begin()
 	c.spikes = despike{}
 	c.restart()
-	c.count = 0
+	c.count, c.floor = 0, math.Inf(1)
 }
 
 // restart forgets the passes seen so far.
@@ -145,6 +148,9 @@ func (c *turning) add(s Sample) {
 }
 
 func (c *turning) judge(x sample, at time.Duration) {
+	if c.count > 1 {
+		c.floor = min(c.floor, max(x.v, c.ring[(c.count-1)%ringCap].v, c.ring[(c.count-2)%ringCap].v))
+	}
 	c.ring[c.count%ringCap] = x
 	c.turns.push(extreme{index: c.count, sample: x})
 	c.count++
@@ -194,7 +200,7 @@ func (c *turning) due(x sample) bool {
 func (c *turning) rearm(x sample, at time.Duration) {
 	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.noise
 	switch {
-	case x.v < c.level-near:
+	case x.v < c.least:
 		c.below++
 	case x.v <= c.level+near:
 		c.below, c.back = 0, x.t

@@ -1,0 +1,88 @@
+package capture_test
+
+import (
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+)
+
+// One wild value where the gauge is square does not make a pass disagree.
+func TestTurningWildAtSquare(t *testing.T) {
+	taken := 0
+	const tries = 50
+	for n := range uint64(tries) {
+		r := rock{size: 22.2281, rate: 50, half: 0.8, amplitude: 3, off: 0.2, passes: 3, sd: 0.1}
+		s := r.samples(0, rand.New(rand.NewPCG(24, n)))
+		s[100+60].Value += 16 * um / 10 // at the second pass, 2 + 1.5·0.8 s
+		for _, x := range all(turning(t), s, capture.Taken) {
+			taken++
+			if d := (x.Value - mm(t, "22.2281")).Abs(); d > um/2 {
+				t.Errorf("%d: took %s ± %d", n, x.Value, x.U)
+			}
+		}
+	}
+	if taken < tries*9/10 {
+		t.Errorf("%d of %d taken", taken, tries)
+	}
+}
+
+// What lies far above the size that the gauge showed on its way is the edge of the bore.
+func TestTurningOnTheEdge(t *testing.T) {
+	for _, x := range []struct {
+		lower analysis.Length // than the rock
+		want  int
+	}{{8 * um, 1}, {25 * um, 0}} {
+		s := good.samples(0, rand.New(rand.NewPCG(25, 1)))
+		for i := 22; i < 32; i++ { // on the way in
+			s[i].Value = mm(t, "22.2281") - x.lower + 2*um + analysis.Length(i%2)*um
+		}
+		if got := all(turning(t), s, capture.Taken); len(got) != x.want {
+			t.Errorf("way in lower by %d: took %+v, want %d", x.lower, got, x.want)
+		}
+	}
+}
+
+// A place that is smaller by little more than half a step of the display is another one.
+func TestTurningMovesByAStep(t *testing.T) {
+	taken := 0
+	const tries = 20
+	for n := range uint64(tries) {
+		rng := rand.New(rand.NewPCG(26, n))
+		a, b := good, good
+		a.sd, b.sd, b.size = 0.05, 0.05, a.size-0.0025
+		s := a.samples(0, rng)
+		s = s[:len(s)-int(good.rate)] // not out into the air
+		for _, x := range b.samples(0, rng)[2*int(good.rate):] { // no way in either
+			x.At = s[len(s)-1].At + time.Second/time.Duration(good.rate)
+			s = append(s, x)
+		}
+		c := newCapture(t, capture.Options{Mode: capture.Turning, Nominal: mm(t, "22.23"), Repeatability: 500, Resolution: analysis.Deviation(2 * um)})
+		taken += len(all(c, coarse(s), capture.Taken))
+	}
+	if taken < 2*tries-2 {
+		t.Errorf("%d readings of %d places", taken, 2*tries)
+	}
+}
+
+// On a coarse display the steps limit what is taken, by the U that they leave, not what least squares
+// make of them.
+func TestTurningCoarseAndQuick(t *testing.T) {
+	taken := 0
+	const tries = 100
+	for n := range uint64(tries) {
+		r := rock{size: 22.2281 + 0.002*float64(n)/tries, rate: 20, half: 0.5, amplitude: 3, off: 0.2, passes: 3, sd: 0.05}
+		c := newCapture(t, capture.Options{Mode: capture.Turning, Nominal: mm(t, "22.23"), Repeatability: 500, Resolution: analysis.Deviation(2 * um)})
+		for _, x := range all(c, coarse(r.samples(0, rand.New(rand.NewPCG(27, n)))), capture.Taken) {
+			taken++
+			if d := x.Value.Micrometres() - 1000*r.size; d > 1 || d < -1 || x.U > 4000 {
+				t.Errorf("%d: off by %.2f µm, U %d", n, d, x.U)
+			}
+		}
+	}
+	if taken < 20 {
+		t.Errorf("%d of %d taken", taken, tries)
+	}
+}
