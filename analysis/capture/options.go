@@ -80,8 +80,8 @@ type Options struct {
 	// Worst, of Turning: the largest standard uncertainty that is taken at once.
 	// With more, another pass is waited for; when the gauge leaves without one, up
 	// to a third more is taken, and said with the reading. With a display coarser than
-	// Repeatability it limits what least squares would have; where the size lies between
-	// two steps, U may come to twice as much. Default 0.25 µm:
+	// Repeatability what is taken at once is limited by what least squares would have, and
+	// U, as its steps leave it, to 1.6 times as much. Default 0.25 µm:
 	// to be wrong by 1 µm then takes four standard deviations.
 	Worst analysis.Deviation
 }

@@ -54,7 +54,7 @@ func TestTurningMovesByAStep(t *testing.T) {
 		a, b := good, good
 		a.sd, b.sd, b.size = 0.05, 0.05, a.size-0.0025
 		s := a.samples(0, rng)
-		s = s[:len(s)-int(good.rate)] // not out into the air
+		s = s[:len(s)-int(good.rate)]                            // not out into the air
 		for _, x := range b.samples(0, rng)[2*int(good.rate):] { // no way in either
 			x.At = s[len(s)-1].At + time.Second/time.Duration(good.rate)
 			s = append(s, x)
