@@ -3,6 +3,7 @@ package daemon_test
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -91,6 +92,7 @@ type rig struct {
 	dir    string
 	web    string // address of the page
 	broker string // lines of the configuration under broker
+	kind   string // of gauge; empty: two-point
 	asks   string // of the configuration of the page, after its address
 	more   string // lines of the configuration of the station
 	beside string // lines of the configuration, more stations
@@ -131,7 +133,7 @@ recordings: {dir: %[6]s}
 broker: {%[3]s}
 mastering: {readings: 3, spread: 0.5 um, max_age: 8h, max_readings: 0}
 guard: simple
-gauges: {G-11: {driver: line, unit: mm, step: 0.1 um, repeatability: 0.15 um}}
+gauges: {G-11: {driver: line, unit: mm, kind: %[8]s, step: 0.1 um, repeatability: 0.15 um}}
 ` + sleeveJob + `stations:
   - {name: bay2, title: hone bay 2, gauge: G-11, port: %[4]s, job: J-4112, bounce: 1ms, %[5]s}
 `
@@ -143,7 +145,7 @@ func (r *rig) write() string {
 	r.t.Helper()
 	p := r.path("fairbore.yaml")
 	journal := r.path("journal/journal.db")
-	text := fmt.Sprintf(rigConfig, journal, r.web, r.broker, r.device, r.more, r.path("recordings"), r.asks) + r.beside
+	text := fmt.Sprintf(rigConfig, journal, r.web, r.broker, r.device, r.more, r.path("recordings"), r.asks, cmp.Or(r.kind, "two-point")) + r.beside
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.t.Fatal(err)
 	}

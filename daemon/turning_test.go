@@ -20,17 +20,33 @@ import (
 // samples, those of the recording that the daemon made meanwhile: nothing of a park
 // and of a rock over one side, the size of a good rock.
 func TestTurningThroughALine(t *testing.T) {
+	throughALine(t, simulator.TwoPoint, "turning", capture.Options{Mode: capture.Turning}, simulator.Parked, simulator.OneSided)
+}
+
+// So do visits of gauges that come to rest: nothing of one that is only pulled through.
+func TestThreePointThroughALine(t *testing.T) {
+	throughALine(t, simulator.ThreePoint, "settled", capture.Options{Mode: capture.Settled}, simulator.Dragged)
+}
+
+// An air gauge is waited for longer, without being told to in the configuration.
+func TestAirThroughALine(t *testing.T) {
+	throughALine(t, simulator.Air, "settled", capture.Options{Mode: capture.Settled, Settle: 1500 * time.Millisecond}, simulator.Dragged)
+}
+
+func throughALine(t *testing.T, contact simulator.Contact, mode string, o capture.Options, bad ...simulator.Visit) {
 	r := newRig(t)
 	r.plug()
-	r.more = "capture: turning, record: true"
+	r.kind = map[simulator.Contact]string{simulator.TwoPoint: "two-point", simulator.ThreePoint: "three-point", simulator.Air: "air"}[contact]
+	r.more = "capture: " + mode + ", record: true"
 	r.start()
 	r.eventually(10*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
 	rng := rand.New(rand.NewPCG(5, 14))
-	r.gauge.play(simulator.Parked, rng)
-	r.gauge.play(simulator.OneSided, rng)
-	// On a machine that stalls a rock may be lost, to both alike: then another one.
+	for _, v := range bad {
+		r.gauge.play(contact, v, rng)
+	}
+	// On a machine that stalls a visit may be lost, to both alike: then another one.
 	for range 8 {
-		r.gauge.play(simulator.Good, rng)
+		r.gauge.play(contact, simulator.Good, rng)
 		if b := r.bore(); b != nil && b.Last != nil {
 			break
 		}
@@ -42,26 +58,29 @@ func TestTurningThroughALine(t *testing.T) {
 	for _, x := range r.taken("bay2") {
 		got = append(got, x.Raw)
 	}
-	want := pure(t, r.path("recordings"))
+	want := pure(t, r.path("recordings"), o)
 	if len(want) == 0 || !slices.Equal(got, want) {
 		t.Errorf("the daemon took %v, the pure function %v", got, want)
 	}
 }
 
-// visitOf is a visit to the ring with a gauge of the demo's shop.
-func visitOf(v simulator.Visit) simulator.Params {
+// visitOf is a visit to the ring with a gauge like one of the demo's shop.
+func visitOf(contact simulator.Contact, v simulator.Visit) simulator.Params {
 	const degree = math.Pi / 180
 	gauge := simulator.Gauges()[0]
-	gauge.Rate = 20
+	gauge.Rate, gauge.Contact, gauge.Settle = 20, contact, 0.3
+	if contact == simulator.Air {
+		gauge.Settle = 0.6
+	}
 	return simulator.Params{
-		Gauge: gauge, Visit: v, Size: 317_497_000, Air: 0.5, Insert: 0.3, Drag: 0.4, Withdraw: 0.3, DragTilt: 2 * degree, Hold: 2,
-		Turns: 4, Half: 1, Swing: 2.5 * degree, Off: 0.1, Dwell: 0.15, Near: 1.5 * degree, NearScatter: 0.2 * degree, Tremor: 0.01 * degree,
+		Gauge: gauge, Visit: v, Size: 317_497_000, Air: 0.5, Insert: 0.3, Drag: 0.4, Withdraw: 0.3, DragTilt: 2 * degree, Hold: 2 + 4*gauge.Settle,
+		From: 40, Wobble: 0.2, Turns: 4, Half: 1, Swing: 2.5 * degree, Off: 0.1, Dwell: 0.15, Near: 1.5 * degree, NearScatter: 0.2 * degree, Tremor: 0.01 * degree,
 	}
 }
 
 // play writes the lines of a visit in its own time.
-func (g *gauge) play(v simulator.Visit, rng *rand.Rand) {
-	p := visitOf(v)
+func (g *gauge) play(contact simulator.Contact, v simulator.Visit, rng *rand.Rand) {
+	p := visitOf(contact, v)
 	points, _ := simulator.Run(p, rng)
 	start := time.Now()
 	for _, x := range points {
@@ -71,7 +90,7 @@ func (g *gauge) play(v simulator.Visit, rng *rand.Rand) {
 }
 
 // pure is what the capture takes of the samples of the recordings in a folder.
-func pure(t *testing.T, dir string) (taken []analysis.Length) {
+func pure(t *testing.T, dir string, o capture.Options) (taken []analysis.Length) {
 	t.Helper()
 	files, err := filepath.Glob(filepath.Join(dir, "*"))
 	if err != nil || len(files) != 1 {
@@ -97,8 +116,8 @@ func pure(t *testing.T, dir string) (taken []analysis.Length) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := capture.New(capture.Options{Mode: capture.Turning, Nominal: nominal,
-		Repeatability: analysis.Deviation(15 * analysis.Micrometre / 100), Resolution: analysis.Deviation(analysis.Micrometre / 10)})
+	o.Nominal, o.Repeatability, o.Resolution = nominal, analysis.Deviation(15*analysis.Micrometre/100), analysis.Deviation(analysis.Micrometre/10)
+	c, err := capture.New(o)
 	if err != nil {
 		t.Fatal(err)
 	}

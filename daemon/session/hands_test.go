@@ -99,6 +99,43 @@ func TestTwoValuesInFreeAirStrikeOut(t *testing.T) {
 	}
 }
 
+// Both gestures can be switched off.
+func TestGesturesSwitchedOff(t *testing.T) {
+	for _, on := range []int{0, 1} {
+		set := testSettings()
+		set.Capture.Mode = "settled"
+		set.Capture.Twice, set.Capture.Rest = time.Duration(on)*2*time.Second, time.Duration(on)*5*time.Second
+		b := newBench(t, set)
+		b.must(Action{Do: "job", Job: "J-4112"})
+		b.must(Action{Do: "master"})
+		stream := func(value string, seconds float64) {
+			for range int(seconds * 20) {
+				b.wait(50 * time.Millisecond)
+				b.keep(b.Sample(b.now, "G-11", []drivers.Sample{lively(t, b, value)}))
+			}
+		}
+		stream("32.4000", 1)
+		for _, size := range []string{"31.7500", "31.7500", "31.7500", "31.7460", "31.7460"} {
+			stream(size, 2)
+			stream("32.4000", 1)
+		}
+		b.do(Action{Do: "take"})
+		stream("32.4000", 0.1)
+		b.do(Action{Do: "take"})
+		for range 4 + on {
+			stream("31.7460", 2)
+			stream("32.4000", 1)
+		}
+		if b.Fold().Due() != nil {
+			t.Fatalf("the plan is not complete: %s is due", b.Fold().Due())
+		}
+		stream("32.4000", 6)
+		if f := b.Fold(); len(f.Voids) != on || f.Round() != on {
+			t.Errorf("switched on %d: %d struck out, in round %d", on, len(f.Voids), f.Round())
+		}
+	}
+}
+
 func TestScannedTextIsJobRingOrSerial(t *testing.T) {
 	b := newBench(t, testSettings())
 	for text, want := range map[string]Kind{"J-4112": JobChosen} {
