@@ -10,7 +10,7 @@ import (
 func Given(o Options, samples []Sample, ends []time.Duration) (Result, bool) {
 	o.fill()
 	c := newTurning(o)
-	c.began = samples[0].At
+	c.began, c.floor = samples[0].At, math.Inf(1)
 	for _, s := range samples {
 		x := sample{(s.At - c.began).Seconds(), (s.Value - o.Nominal).Micrometres()}
 		if x, ok := c.spikes.push(x, c.noise); ok {
