@@ -207,6 +207,9 @@ func (c *turning) rearm(x sample, at time.Duration) {
 	default:
 		c.below = 0
 	}
+	if m, ok := c.turns.lowest(); ok && m.v-m.miss <= c.level+near {
+		c.back = max(c.back, m.t) // between its samples the pass came to the size
+	}
 	gone := x.t-c.back > max(0.5, 1.3*c.half)
 	if !c.done { // the next pass is awaited
 		gone = x.t-c.back > 0.5+1.6*c.half

@@ -113,6 +113,14 @@ func (t *turns) since(at float64) {
 // the first minimum lies between free air, or the place before, and the first swing.
 func (t *turns) entry(passes int) bool { return !t.cut && passes+1 == t.minima() }
 
+// lowest is the latest minimum, settled or not.
+func (t *turns) lowest() (extreme, bool) {
+	if t.falling {
+		return t.now, t.n > 0
+	}
+	return t.list[max(0, t.n-1)], t.n > 0 && t.n%2 == 0
+}
+
 // minima is how many passes there are so far.
 func (t *turns) minima() int { return t.n / 2 }
 
