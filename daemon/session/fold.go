@@ -114,7 +114,7 @@ func (f *Fold) Apply(e *Event) {
 		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
 		f.begin, f.steady, f.done = len(f.Readings), 0, nil
-		f.Warm.Part, f.Cool, f.Dressed = nil, nil, false
+		f.Warm.Part, f.WarmFrom, f.Cool, f.Dressed = nil, "", nil, false
 	case Placed:
 		f.place(e.Place)
 	case Taken:
@@ -281,7 +281,7 @@ func (f *Fold) newPart(p *Part, at time.Time) {
 	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.begin, f.steady, f.done = nil, nil, nil, nil, nil, 0, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
 	f.Staying, f.Gauged, f.Doubted = false, false, false
-	f.Warm.Part, f.Cool = nil, nil
+	f.Warm.Part, f.WarmFrom, f.Cool = nil, "", nil
 }
 
 func (f *Fold) place(c *Choice) {
