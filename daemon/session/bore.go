@@ -209,7 +209,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	}
 	if b.Cool = f.coolNow(now); b.Cool != nil {
 		b.WarmFrom = ByCooling
-	} else if f.Warm.Part != nil {
+	} else {
 		b.WarmFrom = f.WarmFrom
 	}
 	b.Check, b.Reread = f.Failed, f.Again

@@ -114,7 +114,8 @@ func (f *Fold) Apply(e *Event) {
 		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
 		f.begin, f.steady, f.done = len(f.Readings), 0, nil
-		f.Warm.Part, f.WarmFrom, f.Cool, f.Dressed = nil, "", nil, false
+		f.forgetWarmth()
+		f.Dressed = false
 	case Placed:
 		f.place(e.Place)
 	case Taken:
@@ -243,6 +244,9 @@ func (f *Fold) warm(w *Warmth, source string) {
 	}
 }
 
+// forgetWarmth forgets how warm the part is, and where that came from.
+func (f *Fold) forgetWarmth() { f.Warm.Part, f.WarmFrom, f.Cool = nil, "", nil }
+
 // standing is what is known of the zero in use.
 func (f *Fold) standing() master.Standing {
 	s := master.Standing{Mastered: f.Master != nil, Readings: f.Since, Disturbed: f.Knocked, Then: f.RingThen, Now: f.Warm.Ring}
@@ -281,7 +285,7 @@ func (f *Fold) newPart(p *Part, at time.Time) {
 	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.begin, f.steady, f.done = nil, nil, nil, nil, nil, 0, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
 	f.Staying, f.Gauged, f.Doubted = false, false, false
-	f.Warm.Part, f.WarmFrom, f.Cool = nil, "", nil
+	f.forgetWarmth()
 }
 
 func (f *Fold) place(c *Choice) {
