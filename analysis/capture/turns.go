@@ -1,6 +1,9 @@
 package capture
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // extreme is a turning point of the value: where it stopped falling or rising.
 type extreme struct {
@@ -153,17 +156,29 @@ func (d *despike) push(x sample, noise float64) (sample, bool) {
 	return d.last[2], !d.wild(noise)
 }
 
-// wild reports whether the middle sample is far from the cubic through its four
-// neighbours: more than noise and the coarseness of the stream explain. A wild
+// wild reports whether the middle sample is further than noise and the coarseness of the
+// stream explain from all curves through those beside it: the cubic through the four, the parabolas
+// through three, and the lines that end before it or begin after it. So a good sample beside a
+// wild one is not taken for wild too. One that is sent twice is judged without the second. A wild
 // one is replaced, so that it doesn't count against its neighbours.
 func (d *despike) wild(noise float64) bool {
 	a, b, c, e, f := d.last[0].v, d.last[1].v, d.last[2].v, d.last[3].v, d.last[4].v
-	want := (4*(b+e) - a - f) / 6
-	spread := max(a, b, e, f) - min(a, b, e, f)
-	if math.Abs(c-want) <= max(3, 8*noise)+0.35*spread {
+	near := func(curve float64, through ...float64) bool {
+		return math.Abs(c-curve) <= max(3, 8*noise)+0.35*(slices.Max(through)-slices.Min(through))
+	}
+	cubic, early := (4*(b+e)-a-f)/6, (8*b-3*a+f)/6
+	if near(early, a, b, f) || near(2*b-a, a, b) {
 		return false
 	}
-	d.last[2].v = want
+	if c == e {
+		d.last[2].v = early
+		return true
+	}
+	if near(cubic, a, b, e, f) || near((8*e-3*f+a)/6, a, e, f) || near(2*e-f, e, f) ||
+		near((3*b+e-a)/3, a, b, e) || near((3*e+b-f)/3, b, e, f) {
+		return false
+	}
+	d.last[2].v = cubic
 	return true
 }
 
