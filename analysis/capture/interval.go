@@ -38,7 +38,9 @@ func (k *rock) refine() bool {
 
 // profile takes the size and its variance for the mean and variance of what the
 // profile of the likelihood says about it: amid a step that is a box rather than a
-// bell, and its highest point says little. All else is made best at each size tried.
+// bell, and its highest point says little. So how sure the size is, is said by how much of
+// the profile lies beyond what is right: a box may be wide, and have none there. All else is
+// made best at each size tried.
 func (k *rock) profile() bool {
 	best := k.p
 	var move vector // of all with a step of the size, at first as the normal equations have it
@@ -66,6 +68,7 @@ func (k *rock) profile() bool {
 	mean, variance := moments(logs[first : last+1])
 	k.size += h * (mean + float64(first-sizes))
 	k.cov = sq(h) * variance
+	k.beyond = tails(logs[first:last+1], mean, k.reach/h)
 	return true
 }
 
@@ -114,6 +117,27 @@ func moments(logs []float64) (mean, variance float64) {
 	}
 	mean = first / sum
 	return mean, second/sum - sq(mean)
+}
+
+// tails is the part of a density that lies further than reach from a mean, its logarithms at 0, 1,
+// 2 … given and lines in between. What lies beyond the ends does not count: they are
+// where [negligible] is reached.
+func tails(logs []float64, mean, reach float64) float64 {
+	const fine = 8 // sums a step
+	var sum, out float64
+	for i := range fine*(len(logs)-1) + 1 {
+		j, part := i/fine, float64(i%fine)/fine
+		log := logs[j]
+		if part > 0 {
+			log += part * (logs[j+1] - log)
+		}
+		w := math.Exp(log)
+		sum += w
+		if math.Abs(float64(i)/fine-mean) > reach {
+			out += w
+		}
+	}
+	return out / sum
 }
 
 // The sizes tried at most on either side, how many a standard deviation, and the logarithm of

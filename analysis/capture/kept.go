@@ -122,7 +122,7 @@ func (c *turning) undercut(passes int) bool {
 // points l.
 func (c *turning) keep(at time.Duration, l []extreme) bool {
 	k := &c.rock
-	if !k.refine() || k.intervals() && k.uncertainty()*k.student() > mostUnsure*c.worst() {
+	if !k.refine() || k.beyond > mostWrong {
 		c.why = Fast
 		return false
 	}

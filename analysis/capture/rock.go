@@ -28,6 +28,7 @@ type rock struct {
 	variance float64 // its square
 	own      float64 // the gauge's alone
 	display  float64 // step of the display, µm
+	reach    float64 // µm from the size, how far it may lie off and still be right
 	ends     int     // of the swings: passes + 1
 	p, se    vector  // parameters and the weak knowledge about them (standard deviations)
 	prior    vector
@@ -45,7 +46,8 @@ type rock struct {
 	chi2     float64 // of the samples, with their weights
 	dof      float64
 	estimate
-	plain estimate // by least squares
+	beyond float64  // chance that it does not, by the intervals
+	plain  estimate // by least squares
 }
 
 type estimate struct {

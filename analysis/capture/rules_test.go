@@ -67,8 +67,8 @@ func TestTurningMovesByAStep(t *testing.T) {
 	}
 }
 
-// On a coarse display the steps limit what is taken, by the U that they leave, not what least squares
-// make of them.
+// On a coarse display the steps limit what is taken, by the chance that they leave to be off by more
+// than 1 µm, not what least squares make of them: within a step U may be large, and the size right.
 func TestTurningCoarseAndQuick(t *testing.T) {
 	taken := 0
 	const tries = 100
@@ -77,12 +77,32 @@ func TestTurningCoarseAndQuick(t *testing.T) {
 		c := newCapture(t, capture.Options{Mode: capture.Turning, Nominal: mm(t, "22.23"), Repeatability: 500, Resolution: analysis.Deviation(2 * um)})
 		for _, x := range all(c, coarse(r.samples(0, rand.New(rand.NewPCG(27, n)))), capture.Taken) {
 			taken++
-			if d := x.Value.Micrometres() - 1000*r.size; d > 1 || d < -1 || x.U > 4000 {
+			if d := x.Value.Micrometres() - 1000*r.size; d > 1 || d < -1 || x.U > 5000 {
 				t.Errorf("%d: off by %.2f µm, U %d", n, d, x.U)
 			}
 		}
 	}
 	if taken < 20 {
 		t.Errorf("%d of %d taken", taken, tries)
+	}
+}
+
+// A quick rock with a gauge that scatters leaves a size on a coarse display that is off by more than 1 µm
+// too often: it is refused then. Were all taken, 8 of 304 would be wrong.
+func TestTurningCoarseAndUnsure(t *testing.T) {
+	taken, wrong := 0, 0
+	const tries = 400
+	for n := range uint64(tries) {
+		r := rock{size: 22.2281 + 0.002*float64(n)/tries, rate: 20, half: 0.35, amplitude: 3, off: 0.2, passes: 3, sd: 0.3}
+		c := newCapture(t, capture.Options{Mode: capture.Turning, Nominal: mm(t, "22.23"), Repeatability: 3000, Resolution: analysis.Deviation(2 * um)})
+		for _, x := range all(c, coarse(r.samples(0, rand.New(rand.NewPCG(29, n)))), capture.Taken) {
+			taken++
+			if d := x.Value.Micrometres() - 1000*r.size; d > 1 || d < -1 {
+				wrong++
+			}
+		}
+	}
+	if taken < tries/5 || wrong > 2 {
+		t.Errorf("%d of %d taken, %d wrong", taken, tries, wrong)
 	}
 }

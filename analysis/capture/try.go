@@ -23,7 +23,8 @@ const (
 	mostUneven  = 0.06  // error of tilt, root mean square, as a part of the swing
 	mostApart   = 5.0   // standard deviations of a pass from the others
 	slack       = 1.4   // of Worst, of what is taken when the gauge leaves
-	mostUnsure  = 1.6   // of Worst, of the U that the intervals of a coarse display leave
+	wrong       = 4.0   // of Worst: a size that is off by more is wrong
+	mostWrong   = 0.01  // chance of that by the intervals of a coarse display (see DEVELOPERS.md)
 	mostForm    = 15.0  // µm, that a place lies above another that was passed on the way (an assumption)
 	modelled    = 0.04  // µm, what the model leaves out of the hand's motion (from simulation)
 	skewSpread  = 0.05  // standard deviation of the skew of a swing (an assumption)
@@ -45,6 +46,9 @@ func (c *turning) try(l []extreme) Reason {
 	}
 	if len(k.t) < k.skews()+leastSpare {
 		return Fast
+	}
+	if k.intervals() && c.rested(l) {
+		return Uneven
 	}
 	if !k.fit() {
 		if k.p[pDwell] < k.slowest() {
@@ -224,7 +228,7 @@ func (k *rock) strays() float64 {
 func (c *turning) prepare(l []extreme) bool {
 	passes := len(l) / 2
 	k := &c.rock
-	*k = rock{c: (c.o.Nominal - 2*c.o.Tip).Micrometres(), noise: c.noise, variance: sq(c.noise), own: analysis.Length(c.o.Repeatability).Micrometres(), display: c.o.step(), ends: passes + 1}
+	*k = rock{c: (c.o.Nominal - 2*c.o.Tip).Micrometres(), noise: c.noise, variance: sq(c.noise), own: analysis.Length(c.o.Repeatability).Micrometres(), display: c.o.step(), reach: wrong * c.worst(), ends: passes + 1}
 	lowest := math.Inf(1)
 	for i := 1; i < len(l); i += 2 {
 		lowest = min(lowest, l[i].v)
