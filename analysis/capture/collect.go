@@ -10,10 +10,8 @@ const outer = 0.7
 func (c *turning) collect(l []extreme, lowest float64) {
 	k := &c.rock
 	passes := len(l) / 2
-	top := math.Inf(1)
-	for i := 2; i < 2*passes; i += 2 {
-		top = min(top, l[i].v-lowest)
-	}
+	_, top := heights(l)
+	top -= lowest
 	first, last := l[1], l[2*passes-1]
 	from, to := k.p[pEnd], k.p[pEnd+2*passes]
 	n, swing := 0, 0
@@ -38,7 +36,7 @@ func (c *turning) collect(l []extreme, lowest float64) {
 
 // outermost is the first sample, before the first pass, that is below the top.
 func (c *turning) outermost(l []extreme, i int, top float64) int {
-	for i > l[0].index && i > c.count-ringCap && c.ring[(i-1)%ringCap].v <= top {
+	for i > l[0].index && c.held(i-1) && c.ring[(i-1)%ringCap].v <= top {
 		i--
 	}
 	return i

@@ -24,7 +24,7 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 		if len(l)/2 < c.o.Turns {
 			continue
 		}
-		if len(l)/2 > most || c.count-l[0].index > ringCap {
+		if len(l)/2 > most || !c.held(l[0].index) {
 			continue
 		}
 		why := c.try(l)

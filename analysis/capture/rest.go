@@ -1,9 +1,6 @@
 package capture
 
-import (
-	"math"
-	"slices"
-)
+import "slices"
 
 // Many hands end a rock at rest near square (common practice). On a fine display the samples
 // there do not follow the swing that they are fitted as; on a coarse one they show the same
@@ -17,13 +14,7 @@ const (
 
 // rested reports whether the gauge stayed near square in one of the passes.
 func (c *turning) rested(l []extreme) bool {
-	lowest, top := math.Inf(1), math.Inf(1)
-	for i := 1; i < len(l); i += 2 {
-		lowest = min(lowest, l[i].v)
-		if i > 1 {
-			top = min(top, l[i-1].v)
-		}
-	}
+	lowest, top := heights(l)
 	level := lowest + restHeight*(top-lowest)
 	var times [most]float64
 	passes := times[:len(l)/2]
@@ -57,6 +48,3 @@ func (c *turning) crossed(in, out int, level float64) float64 {
 	b := c.ring[out%ringCap]
 	return a.t + (b.t-a.t)*max(0, (level-a.v)/(b.v-a.v))
 }
-
-// held reports whether sample i of the visit is in the ring.
-func (c *turning) held(i int) bool { return i >= 0 && i < c.count && i >= c.count-ringCap }

@@ -229,10 +229,7 @@ func (c *turning) prepare(l []extreme) bool {
 	passes := len(l) / 2
 	k := &c.rock
 	*k = rock{c: (c.o.Nominal - 2*c.o.Tip).Micrometres(), noise: c.noise, variance: sq(c.noise), own: analysis.Length(c.o.Repeatability).Micrometres(), display: c.o.step(), reach: wrong * c.worst(), ends: passes + 1}
-	lowest := math.Inf(1)
-	for i := 1; i < len(l); i += 2 {
-		lowest = min(lowest, l[i].v)
-	}
+	lowest, _ := heights(l)
 	k.p[pSize], k.p[pDwell] = lowest, 0.15
 	for i := range k.ends {
 		at := end(l, i)
@@ -281,10 +278,7 @@ func end(l []extreme, i int) sample {
 // than noise and the time between samples explain, or all of them further above the lowest of
 // the visit than a bore is out of true: then they are on its edge.
 func (c *turning) apart(l []extreme) bool {
-	lowest := math.Inf(1)
-	for i := 1; i < len(l); i += 2 {
-		lowest = min(lowest, l[i].v)
-	}
+	lowest, _ := heights(l)
 	if lowest-c.floor > mostForm+2*c.noise {
 		return true
 	}

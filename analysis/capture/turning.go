@@ -107,6 +107,9 @@ func (c *turning) begin(at time.Duration) {
 	c.count, c.floor = 0, math.Inf(1)
 }
 
+// held reports whether sample i of the visit is in the ring.
+func (c *turning) held(i int) bool { return i >= 0 && i < c.count && i >= c.count-ringCap }
+
 // restart forgets the passes seen so far.
 func (c *turning) restart() {
 	c.turns.clear()

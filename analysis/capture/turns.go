@@ -14,6 +14,18 @@ type extreme struct {
 	miss float64
 }
 
+// heights returns the lowest of the passes with the turning points l, and the lowest end between them.
+func heights(l []extreme) (lowest, top float64) {
+	lowest, top = math.Inf(1), math.Inf(1)
+	for i := 1; i < len(l); i += 2 {
+		lowest = min(lowest, l[i].v)
+		if i > 1 {
+			top = min(top, l[i-1].v)
+		}
+	}
+	return lowest, top
+}
+
 // turnCap bounds the turning points kept: maxima on both sides of each pass.
 const turnCap = 2*most + 2
 
