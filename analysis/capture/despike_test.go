@@ -18,14 +18,13 @@ func TestDespike(t *testing.T) {
 			for _, times := range []int{1, 2} {
 				var d despike
 				got := map[float64]float64{}
-				keep := func(x sample) { got[x.t] = x.v }
 				for i := range n {
 					x := sample{float64(i), shown(i)}
 					if i >= at && i < at+times {
 						x.v = shown(at) + wild
 					}
 					if x, ok := d.push(x, s); ok {
-						keep(x)
+						got[x.t] = x.v
 					}
 				}
 				for i := range n - 2 {

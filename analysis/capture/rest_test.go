@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"fairbore/analysis"
 )
@@ -12,35 +11,18 @@ import (
 // A rock that ends at rest near square has the size of its passes, on a display as coarse as that
 // too: the rest is none of them. Without [turning.rested] ten sizes were off by more than 1 µm or four U.
 func TestRestIsNoPass(t *testing.T) {
-	const step, s, tries = 2.54, 0.15, 300
+	const tries = 300
 	taken, far := 0, 0
 	for n := range uint64(tries) {
 		rng := rand.New(rand.NewPCG(33, n))
-		o := Options{Mode: Turning, Nominal: 30 * analysis.Millimetre, Tip: 2 * analysis.Millimetre, Repeatability: 1500, Resolution: 25400}
-		if err := o.check(); err != nil {
-			t.Fatal(err)
-		}
-		o.fill()
-		c := newTurning(o)
-		off, tilt := (rng.Float64()-0.5)*step, restingRock(rng)
-		for i := range 400 {
-			at := float64(i) / 20
-			v := off + 600
-			if tilt, ok := tilt(at); ok {
-				v = off + 26e3*(1/math.Cos(tilt)-1) + s*rng.NormFloat64()
+		c := coarseTurning(t, Options{Nominal: 30 * analysis.Millimetre, Repeatability: 1500, Resolution: 25400})
+		play(c, (rng.Float64()-0.5)*2.54, 0.15, restingRock(rng), rng, func(r Result, e float64) {
+			taken++
+			if u := analysis.Length(r.U).Micrometres(); math.Abs(e) > min(1, 4*u) {
+				far++
+				t.Logf("%d: off by %.2f µm, U %.2f, %d turns", n, e, u, r.Turns)
 			}
-			shown := analysis.Length(math.Round(v/step) * step * float64(analysis.Micrometre))
-			for _, r := range c.Feed(Sample{At: time.Duration(at * 1e9), Value: o.Nominal + shown}) {
-				if r.Kind != Taken {
-					continue
-				}
-				taken++
-				if e, u := (r.Value-o.Nominal).Micrometres()-off, analysis.Length(r.U).Micrometres(); math.Abs(e) > min(1, 4*u) {
-					far++
-					t.Logf("%d: off by %.2f µm, U %.2f, %d turns", n, e, u, r.Turns)
-				}
-			}
-		}
+		})
 	}
 	if taken < tries*85/100 || far > 1 {
 		t.Errorf("%d of %d taken, %d of them far off", taken, tries, far)

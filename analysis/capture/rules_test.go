@@ -67,6 +67,12 @@ func TestTurningMovesByAStep(t *testing.T) {
 	}
 }
 
+// coarsely returns what is taken of a rock in a bore of 22.23 mm with a display of 2 µm.
+func coarsely(t *testing.T, r rock, rng *rand.Rand) []capture.Result {
+	o := capture.Options{Mode: capture.Turning, Nominal: mm(t, "22.23"), Repeatability: analysis.Deviation(r.sd * float64(um)), Resolution: analysis.Deviation(2 * um)}
+	return all(newCapture(t, o), coarse(r.samples(0, rng)), capture.Taken)
+}
+
 // On a coarse display the steps limit what is taken, by the chance that they leave to be off by more
 // than 1 µm, not what least squares make of them: within a step U may be large, and the size right.
 func TestTurningCoarseAndQuick(t *testing.T) {
@@ -74,8 +80,7 @@ func TestTurningCoarseAndQuick(t *testing.T) {
 	const tries = 100
 	for n := range uint64(tries) {
 		r := rock{size: 22.2281 + 0.002*float64(n)/tries, rate: 20, half: 0.5, amplitude: 3, off: 0.2, passes: 3, sd: 0.05}
-		c := newCapture(t, capture.Options{Mode: capture.Turning, Nominal: mm(t, "22.23"), Repeatability: 500, Resolution: analysis.Deviation(2 * um)})
-		for _, x := range all(c, coarse(r.samples(0, rand.New(rand.NewPCG(27, n)))), capture.Taken) {
+		for _, x := range coarsely(t, r, rand.New(rand.NewPCG(27, n))) {
 			taken++
 			if d := x.Value.Micrometres() - 1000*r.size; d > 1 || d < -1 || x.U > 5000 {
 				t.Errorf("%d: off by %.2f µm, U %d", n, d, x.U)
@@ -94,8 +99,7 @@ func TestTurningCoarseAndUnsure(t *testing.T) {
 	const tries = 400
 	for n := range uint64(tries) {
 		r := rock{size: 22.2281 + 0.002*float64(n)/tries, rate: 20, half: 0.35, amplitude: 3, off: 0.2, passes: 3, sd: 0.3}
-		c := newCapture(t, capture.Options{Mode: capture.Turning, Nominal: mm(t, "22.23"), Repeatability: 3000, Resolution: analysis.Deviation(2 * um)})
-		for _, x := range all(c, coarse(r.samples(0, rand.New(rand.NewPCG(29, n)))), capture.Taken) {
+		for _, x := range coarsely(t, r, rand.New(rand.NewPCG(29, n))) {
 			taken++
 			if d := x.Value.Micrometres() - 1000*r.size; d > 1 || d < -1 {
 				wrong++
