@@ -27,8 +27,9 @@ const least = 0.5
 // intervals reports whether the display is so coarse that the intervals tell more.
 func (k *rock) intervals() bool { return k.display >= k.own }
 
-// likelihood is the way to the greatest likelihood of the intervals.
-var likelihood = course{(*rock).edges, 1, nil}
+// likelihood is the way to the greatest likelihood of the intervals. The profile starts there and
+// goes on by itself, so that near it is enough.
+var likelihood = course{cost: (*rock).edges, rounds: 1, still: 0.05, fallen: 0.1}
 
 // refine makes the size and its variance better by the likelihood of the intervals.
 // By what the least squares found the rock is judged.
@@ -48,7 +49,7 @@ func (k *rock) profile() bool {
 	for i := range move {
 		move[i] = h * k.along[i] / k.cov
 	}
-	lowest := k.at()
+	lowest := k.height()
 	var logs [2*sizes + 1]float64 // of the weights
 	first, last := sizes, sizes
 	k.se[pSize] = h / 1000 // held there
@@ -82,7 +83,7 @@ func (k *rock) settle(move *vector) float64 {
 	k.prior[pSize] = k.p[pSize]
 	cost, was := k.at(), k.p
 	if k.step(1e-3) {
-		if now := k.at(); k.ordered() && now < cost {
+		if now := k.height(); k.ordered() && now < cost {
 			cost = now
 		} else {
 			k.p = was
@@ -155,6 +156,20 @@ func (k *rock) at() float64 {
 	return k.edges(false)
 }
 
+// height is the cost at the parameters, without their normal equations.
+func (k *rock) height() (cost float64) {
+	for i, v := range k.v {
+		p, _, _, _ := inside(v-k.p[pSize]-k.model(i, nil), k.display, k.sigma[i])
+		cost -= 2 * math.Log(p)
+	}
+	for i := range k.params() {
+		if k.se[i] > 0 {
+			cost += sq((k.prior[i] - k.p[i]) / k.se[i])
+		}
+	}
+	return cost
+}
+
 // edges brings slopes and curvatures to the parameters, and the standard
 // deviations too if asked. It returns -2 log of the likelihood and of what is known.
 func (k *rock) edges(deviations bool) (cost float64) {
@@ -171,18 +186,28 @@ func (k *rock) edges(deviations bool) (cost float64) {
 	return cost + k.known()
 }
 
-// within is the chance that a normal value of standard deviation s lies within half
-// a step q of rest above its mean, the slope of its logarithm by the mean, and the curvature
-// of that downwards.
-func within(rest, q, s float64) (p, slope, curve float64) {
+// inside is the chance p that a value is shown as it was: that a normal value of standard deviation
+// s lies within half a step q of rest above its mean, or a wild one does. For the first of these
+// it returns the chance in, and the edges of the step in standard deviations from the mean.
+func inside(rest, q, s float64) (p, in, a, b float64) {
 	by := 1 / s
-	a, b := (rest-q/2)*by, (rest+q/2)*by
+	a, b = (rest-q/2)*by, (rest+q/2)*by
 	lo, hi := a, b
 	if lo > 0 { // by the smaller tail, that the difference does not vanish
 		lo, hi = -b, -a
 	}
-	in := below(hi) - below(lo)
-	p = (1-wildPart)*in + wildPart*min(1, q/(breadth*s))
+	in = below(hi)
+	if lo > -certain || hi < 0 {
+		in -= below(lo)
+	}
+	return (1-wildPart)*in + wildPart*min(1, q/(breadth*s)), in, a, b
+}
+
+// within is the chance of [inside], the slope of its logarithm by the mean, and the curvature
+// of that downwards.
+func within(rest, q, s float64) (p, slope, curve float64) {
+	p, in, a, b := inside(rest, q, s)
+	by := 1 / s
 	if in < 1e-300 {
 		return p, 0, 1e-6 * by * by
 	}
@@ -193,9 +218,12 @@ func within(rest, q, s float64) (p, slope, curve float64) {
 	return p, counts * mean * by, max(1e-6, counts*min(1, max(held, least/(1+sq(q*by)/12)))) * by * by
 }
 
-// below is the chance that a normal value is below x; one to all but 1e-11 from 6.7 on.
+// certain is how many standard deviations below a normal value next to surely is: all but 1e-11.
+const certain = 6.7
+
+// below is the chance that a normal value is below x.
 func below(x float64) float64 {
-	if x > 6.7 {
+	if x > certain {
 		return 1
 	}
 	return math.Erfc(-x*(1/math.Sqrt2)) / 2

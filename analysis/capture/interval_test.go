@@ -142,3 +142,28 @@ func TestIntervalsBeatLeastSquares(t *testing.T) {
 		t.Errorf("mean square error %.4f µm² by intervals, %.4f by least squares: want three quarters at most", intervals/float64(taken), squares/float64(taken))
 	}
 }
+
+// The cost without the normal equations is that with them.
+func TestHeight(t *testing.T) {
+	rng := rand.New(rand.NewPCG(41, 1))
+	c := coarseTurning(t, Options{Nominal: fuzzNominal, Repeatability: 500, Resolution: 2 * micrometre})
+	rock := func(at float64) (float64, bool) { return 3 * degree * math.Cos(math.Pi*(at-0.5)), at > 0.5 && at < 6 }
+	taken := 0
+	play(c, 0.3, 0.05, rock, rng, func(Result, float64) { taken++ })
+	if taken != 1 {
+		t.Fatalf("%d taken", taken)
+	}
+	k := &c.rock
+	for range 100 {
+		was := k.p
+		for i := range k.params() {
+			k.p[i] += 0.3 * rng.NormFloat64() * math.Abs(k.se[i])
+		}
+		k.p[pSize] += rng.NormFloat64()
+		k.place()
+		if got, want := k.height(), k.edges(false); math.Abs(got-want) > 1e-9*want {
+			t.Errorf("cost %.12g, %.12g with the normal equations", got, want)
+		}
+		k.p = was
+	}
+}

@@ -41,11 +41,11 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 			continue
 		}
 		known := c.rock.margin() <= c.worst()
-		if !known && !leaving && c.turns.n%2 == 0 { // the rest of the pass will tell more
+		sure := known && (doubt < firm || c.rock.ends-1 > c.o.Turns) && !left
+		if !sure && !leaving && c.turns.n%2 == 0 { // the rest of the pass will tell more
 			c.why = FewTurns
 			break
 		}
-		sure := known && (doubt < firm || c.rock.ends-1 > c.o.Turns) && !left
 		if c.kept.Kind == Taken && !sure || !c.keep(at, l) {
 			continue
 		}

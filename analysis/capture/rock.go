@@ -73,8 +73,8 @@ func (k *rock) params() int { return k.skews() + k.ends - 1 }
 // is held near none by what is known of hands.
 func (k *rock) skews() int { return pEnd + 2*k.ends }
 
-// model returns the excess at sample i, and in d the derivatives of the shown value
-// by the parameters of its swing: size and dwell, the four of its two ends, skew.
+// model returns the excess at sample i, and in d, if there is one, the derivatives of the shown
+// value by the parameters of its swing: size and dwell, the four of its two ends, skew.
 func (k *rock) model(i int, d *[7]float64) (excess float64) {
 	at := pEnd + 2*int(k.swing[i])
 	t0, v0, t1, v1 := k.p[at], k.p[at+1], k.p[at+2], k.p[at+3]
@@ -86,6 +86,9 @@ func (k *rock) model(i int, d *[7]float64) (excess float64) {
 	sinY, cosY := turned(s, c, -(dwell*sin+skew*versed)/2)
 	g := (1 - cosY) / 2
 	sec, byTilt := secant(v0 + (v1-v0)*g)
+	if d == nil {
+		return k.c * sec
+	}
 	byTilt *= k.c
 	byY := byTilt * (v1 - v0) * (math.Pi / 2) * sinY
 	byX := byY * (1 - dwell*(1-versed) - skew*sin) * rate
@@ -129,12 +132,15 @@ type course struct {
 	// fixed in between (the error of tilt, weights, standard deviations).
 	cost   func(k *rock, anew bool) float64
 	rounds int // times that it must come to rest, with all of it anew after each
+	// It is at rest when a step moves the size by less than the part still of the noise, and the
+	// cost falls by less than fallen, in deviations squared.
+	still, fallen float64
 	// hopeless, if any, says after how many times anew it is not worth going on.
 	hopeless func(k *rock, anew int) bool
 }
 
 // squares is the way of the weighted least squares.
-var squares = course{(*rock).squares, 3, (*rock).hopeless}
+var squares = course{cost: (*rock).squares, rounds: 3, still: 0.005, fallen: 0.01, hopeless: (*rock).hopeless}
 
 // fit runs the least squares from the parameters set, and reports whether it
 // came to rest.
@@ -156,13 +162,8 @@ func (k *rock) hopeless(anew int) bool {
 	return k.q > margin*k.unsteady() || k.p[pDwell] < k.slowest()-0.1*margin
 }
 
-// A descent is at rest when the size moves by less than still µm and the cost falls by
-// less than that part of it. What is held fixed is brought up to date after so many steps
-// without rest, too.
-const (
-	still = 1e-3
-	while = 4
-)
+// while is after how many steps without rest what is held fixed is brought up to date too.
+const while = 4
 
 // descend goes to the parameters of the least cost by damped steps of Newton's
 // method, and reports whether it could.
@@ -187,7 +188,7 @@ func (k *rock) descend(c *course) bool {
 			continue
 		}
 		damp = max(damp/10, 1e-9)
-		rest := math.Abs(k.p[pSize]-was[pSize]) < still && cost-now < 10*still
+		rest := math.Abs(k.p[pSize]-was[pSize]) < c.still*k.noise && cost-now < c.fallen
 		cost = now
 		if rest {
 			if rounds++; rounds == c.rounds {
