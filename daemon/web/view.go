@@ -154,18 +154,25 @@ func (v *viewer) show(b *session.Bore) {
 
 // happened is an event as the page sounds and says it.
 type happened struct {
+	Seq  uint64       `json:"seq"` // of the record
 	Kind session.Kind `json:"kind"`
 	Text string       `json:"text"`
 	Good bool         `json:"good"`
 }
 
 func happening(r *session.Record, f picture.Format) happened {
-	h := happened{Kind: r.Kind, Good: true}
+	h := happened{Seq: r.Seq, Kind: r.Kind, Good: true}
 	switch {
 	case r.Reading != nil:
 		h.Text = fmt.Sprintf("%s %s", f.Signed(r.Reading.Deviation), f.SmallUnit())
 	case r.Refused != nil:
 		h.Text, h.Good = f.Recorded(r.Refused.Reason), false
+	case r.Kind == session.Voided && r.Void != nil:
+		h.Text = fmt.Sprintf("reading %d struck out", r.Void.No)
+	case r.Kind == session.Restored && r.Void != nil:
+		h.Text = fmt.Sprintf("reading %d counts again", r.Void.No)
+	case r.Round != nil:
+		h.Text = fmt.Sprintf("round %d", r.Round.Number)
 	case r.Verdict != nil:
 		h.Good = r.Verdict.Accepted
 	case r.Check != nil:

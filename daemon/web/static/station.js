@@ -8,7 +8,8 @@ const at = (id) => document.getElementById(id);
 const main = at("main");
 const station = main.dataset.station;
 const staleAfter = 5000; // ms without a beat: what is shown may be old
-let heard = 0, face = null, unpassed = "", version = null, stream = null, cut = null;
+// stream is listened to; newest is it too, or soon will be.
+let heard = 0, face = null, unpassed = "", version = null, stream = null, newest = null, cut = null;
 
 function text(id, s) {
   const e = at(id);
@@ -67,7 +68,7 @@ function show(f) {
   text("last", f.last);
   fit();
   shape(f.tone);
-  at("cautions").replaceChildren(...(f.cautions || []).map((c) => Object.assign(document.createElement("li"), { textContent: c })));
+  cautions();
   sign("master", f.master);
   sign("gauge", f.gauge);
   record();
@@ -76,6 +77,13 @@ function show(f) {
     if (before) sounds.state(f.tone, before.tone);
   }
   actions.face(f);
+}
+
+// cautions lists those of the machine, and that nothing can be heard yet.
+let silent = false;
+function cautions() {
+  const all = [...(face?.cautions || []), ...(silent ? ["No sound yet: this browser wants a touch or a key first."] : [])];
+  at("cautions").replaceChildren(...all.map((c) => Object.assign(document.createElement("li"), { textContent: c })));
 }
 
 // shape shows the shape of a tone, beside the word of the state and the large words.
@@ -169,10 +177,16 @@ function linkIs(state) {
   }
 }
 
+const told = []; // what happened last, by its number in the record
 function happened(h) {
+  if (told.includes(h.seq)) return; // two streams told of it
+  if (told.push(h.seq) > 32) told.shift();
   switch (h.kind) {
     case "reading": sounds.taken(); sounds.speak(h.text); note(`taken ${h.text}`, 1500); break;
     case "refused": sounds.refused(); note(h.text, 6000); break;
+    case "void": sounds.struck(); note(h.text, 4000); break;
+    case "restored": sounds.taken(); note(h.text, 4000); break;
+    case "round": sounds.round(); note(h.text, 2500); break;
     case "ring": sounds.taken(); break;
     case "mastered": note("zero set", 2500); break;
     case "reread": note(h.text, 20000); if (!h.good) sounds.attention(); break;
@@ -201,16 +215,18 @@ function address() {
 let asked = "";
 function connect() {
   const url = address();
-  if (url === asked && stream && stream.readyState !== 2) return;
+  if (url === asked && newest && newest.readyState !== 2) return;
   asked = url;
-  if (stream) stream.close();
-  const s = stream = new EventSource(url);
+  if (newest !== stream) newest.close();
+  const s = newest = new EventSource(url); // the one before goes on until this one speaks, so that nothing goes unheard
   const on = (kind, f) => s.addEventListener(kind, (e) => {
     heard = Date.now();
     linkIs("up");
     if (f) f(e.data ? JSON.parse(e.data) : null);
   });
   on("hello", (h) => {
+    if (stream !== s) stream?.close();
+    stream = s;
     if (version && version !== h.version) location.reload(); // the program was replaced
     version = h.version;
   });
@@ -224,7 +240,7 @@ function connect() {
 
 setInterval(() => {
   if (heard && Date.now() - heard > staleAfter) linkIs("lost");
-  if (stream && stream.readyState === 2) { asked = ""; connect(); }
+  if (newest && newest.readyState === 2) { asked = ""; connect(); }
 }, 500);
 
 let resized = 0;
@@ -232,6 +248,7 @@ const sized = new ResizeObserver(() => { clearTimeout(resized); resized = setTim
 for (const id of ["cut", "rounds"]) sized.observe(at(id));
 onSettings(connect);
 sounds.tune(station);
+sounds.waits((s) => { silent = s; cautions(); });
 actions.start(station, main.dataset.actions === "true", note, at);
 heard = Date.now();
 connect();
