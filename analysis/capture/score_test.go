@@ -3,8 +3,10 @@ package capture_test
 import (
 	"flag"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -106,6 +108,9 @@ func (s sample) stats() (mean, sd float64) {
 	return mean, math.Sqrt(sd)
 }
 
+// byStep is the score of the visits on a display of one step.
+type byStep struct{ visits, wrong, must, missed int }
+
 // tally is the score of one gauge and rate.
 type tally struct {
 	must, missed             int // readings that had to be taken; with three passes or more
@@ -119,11 +124,26 @@ type tally struct {
 	err4, rel4, norm4, bound sample
 	smallest, stable, first  sample
 	falseBy, missBy          map[string]int
+	byStep                   map[int64]*byStep // by the step of the display
 	naive                    int
 	limits                   limits
 }
 
 func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
+	d := t.byStep[p.Gauge.Step]
+	if d == nil {
+		d = &byStep{}
+		t.byStep[p.Gauge.Step] = d
+	}
+	was := *t
+	t.visit(p, rng)
+	d.visits++
+	d.wrong += t.outside + t.off - was.outside - was.off
+	d.must += t.must - was.must
+	d.missed += t.missed - was.missed
+}
+
+func (t *tally) visit(p simulator.Params, rng *rand.Rand) {
 	o := options(p, rng)
 	points, tr := simulator.Run(p, rng)
 	name := tr.Visit.String()
@@ -298,7 +318,7 @@ func score(b *testing.B, s uint64) {
 				continue
 			}
 			rng := rand.New(rand.NewPCG(s, uint64(contact)<<32|uint64(rate)))
-			t := &tally{falseBy: map[string]int{}, missBy: map[string]int{}}
+			t := &tally{falseBy: map[string]int{}, missBy: map[string]int{}, byStep: map[int64]*byStep{}}
 			for range *cycles {
 				t.cycle(draw(contact, rate, rng), rng)
 			}
@@ -350,6 +370,11 @@ func (t *tally) print(contact simulator.Contact, rate float64) (simple string) {
 	}
 	if *kinds {
 		fmt.Println("    false", t.falseBy, "missed", t.missBy)
+		for _, step := range slices.Sorted(maps.Keys(t.byStep)) {
+			d := t.byStep[step]
+			fmt.Printf("    display of %5.3f µm: %5.2f%% missed of %d, %d false of %d visits\n",
+				float64(step)/float64(simulator.Micrometre), percent(d.missed, d.must), d.must, d.wrong, d.visits)
+		}
 	}
 	return simple
 }
