@@ -610,6 +610,8 @@ func TestBrowserFits(t *testing.T) {
 	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}} {
 		b.open(r.page(), size[0], size[1])
 		b.says("number", "2")
+		b.says("cautions", "No sound yet") // a line more
+		b.keep(fmt.Sprintf("silent-%d", size[0]))
 		for _, id := range []string{"number", "unit", "room", "roomunit", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
 			b.wait(fmt.Sprintf("#%s to be on the screen at %v", id, size), fmt.Sprintf(`(r => r.width > 0 && r.left >= 0 && r.top >= 0 && r.right <= innerWidth + 1 && r.bottom <= innerHeight + 1)(document.getElementById(%q).getBoundingClientRect())`, id))
 		}
