@@ -129,6 +129,10 @@ type tally struct {
 	limits                   limits
 }
 
+func newTally() *tally {
+	return &tally{falseBy: map[string]int{}, missBy: map[string]int{}, byStep: map[int64]*byStep{}}
+}
+
 func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
 	d := t.byStep[p.Gauge.Step]
 	if d == nil {
@@ -318,7 +322,7 @@ func score(b *testing.B, s uint64) {
 				continue
 			}
 			rng := rand.New(rand.NewPCG(s, uint64(contact)<<32|uint64(rate)))
-			t := &tally{falseBy: map[string]int{}, missBy: map[string]int{}, byStep: map[int64]*byStep{}}
+			t := newTally()
 			for range *cycles {
 				t.cycle(draw(contact, rate, rng), rng)
 			}

@@ -243,7 +243,7 @@ func TestTurningBegunAgain(t *testing.T) {
 // The simulated shop, a fixed sample of it: nothing false, next to nothing missed.
 func TestTurningSimulated(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 6))
-	got := &tally{falseBy: map[string]int{}, missBy: map[string]int{}}
+	got := newTally()
 	for range 200 {
 		got.cycle(draw(simulator.TwoPoint, 50, rng), rng)
 	}
