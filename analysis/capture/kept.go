@@ -19,6 +19,7 @@ const alike = 0.3
 func (c *turning) attempt(at time.Duration, leaving bool) {
 	before := c.reading
 	c.kept = Result{}
+	agreed := 0 // so many are a rock, whatever came before them
 	for passes := c.turns.minima(); passes >= c.o.Turns; passes-- {
 		l := c.merged(passes)
 		if len(l)/2 < c.o.Turns {
@@ -28,14 +29,18 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 			continue
 		}
 		why := c.try(l)
-		if why == "" && c.undercut(passes) {
-			why = Disagree
+		more := agreed == passes+1
+		if why == "" {
+			agreed = passes
+			if c.undercut(passes) {
+				why = Disagree
+			}
 		}
 		if why != "" {
 			c.why = why
 			continue
 		}
-		doubt, left := c.rock.doubt(c.worst()), c.leftOut(passes)
+		doubt, left := c.rock.doubt(c.worst()), !more && c.leftOut(passes)
 		if left && (passes == c.o.Turns || doubt > firm) {
 			c.why = Uneven
 			continue
@@ -51,6 +56,7 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 		}
 		c.why = FewTurns
 		if sure {
+			c.back = c.clock.last // the next pass may be late
 			c.release(at)
 			return
 		}
@@ -65,7 +71,7 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 	switch {
 	case !c.contradicted():
 		c.why = FewTurns
-	case c.kept.Turns > c.o.Turns: // so many agree that the gauge has rather gone on
+	case c.kept.Turns > c.o.Turns || c.turns.latest(1)[1].t-c.back > c.pause(): // so many agree, or so long ago, that the gauge has rather gone on
 		c.release(at)
 	default:
 		c.kept = Result{}
@@ -76,13 +82,8 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 // that was kept, and turned elsewhere. It must be whole: a hand that comes to rest
 // near square, and then draws the gauge out, makes half of one.
 func (c *turning) contradicted() bool {
-	l := c.turns.latest(2)
-	if len(l) < 5 {
-		return false
-	}
-	off, near := l[3].v-c.level, 0.5+4*c.noise
-	tall := min(l[2].v, l[4].v)-l[3].v > alike*(min(l[0].v, l[2].v)-l[1].v)
-	return tall && (off < -near || off > near+4*l[3].miss)
+	l := c.turns.latest(1)
+	return len(l) == 3 && c.beside(l) != 0
 }
 
 // leftOut reports whether a pass just before those that agree, as tall as they, does not.
@@ -130,7 +131,9 @@ func (c *turning) keep(at time.Duration, l []extreme) bool {
 	if err != nil {
 		return false
 	}
-	c.level, c.back, c.below = k.size, c.clock.last, 0
+	lowest, top := heights(l)
+	c.level, c.tall, c.final = k.size, top-lowest, l[len(l)/2*2-1].t
+	c.back, c.away, c.below = c.final, 0, 0
 	c.least = k.size - max(analysis.Length(c.o.Rearm).Micrometres(), c.o.step()/2+3.5*k.own+2*k.margin())
 	c.half = 0
 	for i := 3; i < len(l); i += 2 {

@@ -47,6 +47,9 @@ type reading struct {
 	level float64 // µm from nominal
 	least float64 // µm, below which no two samples of the place lie: half a step and the noise below the level
 	half  float64 // longest time between its passes, s
+	tall  float64 // least height of its passes, µm
+	final float64 // time of its last pass, s
+	away  float64 // how long the value was away before it came near the level again, s
 }
 
 // gateTilt is how far a gauge may be tilted in the bore and still be in it.
@@ -199,37 +202,79 @@ func (c *turning) due(x sample) bool {
 }
 
 // rearm looks for the gauge going to another place: the value stays away from
-// the size for longer than the rock would, or goes below it, which it can't here.
+// the size for longer than the rock would, goes below it, which it can't here, or turns
+// elsewhere twice.
 func (c *turning) rearm(x sample, at time.Duration) {
 	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.noise
 	switch {
 	case x.v < c.least:
 		c.below++
 	case x.v <= c.level+near:
-		c.below, c.back = 0, x.t
+		c.below = 0
+		c.came(x.t)
 	default:
 		c.below = 0
 	}
 	if m, ok := c.turns.lowest(); ok && m.v-m.miss <= c.level+near {
-		c.back = max(c.back, m.t) // between its samples the pass came to the size
+		c.came(m.t) // between its samples the pass came to the size
 	}
-	gone := x.t-c.back > max(0.5, 1.3*c.half)
+	longest := c.pause()
 	if !c.done { // the next pass is awaited
-		gone = x.t-c.back > 0.5+1.6*c.half
+		longest = 0.5 + 1.6*c.half
 	}
+	from := x.t
 	switch {
-	case !gone && c.below < 2:
-		return
-	case !gone && !c.done:
+	case x.t-c.back > longest:
+		from = c.back
+	case c.below >= 2 && !c.done && max(c.away, x.t-c.back) <= c.pause():
 		c.kept = Result{}
+		return
+	case c.below >= 2:
+	case c.done && c.elsewhere():
+		from = c.turns.latest(2)[0].t
+	default:
 		return
 	}
 	c.release(at)
 	c.say(Result{Kind: Moved, At: at})
 	c.done, c.tried, c.why, c.below = false, 0, "", 0
-	if gone {
-		c.turns.since(c.back)
-	} else {
-		c.turns.since(x.t)
+	c.turns.since(from)
+}
+
+// pause is the longest that a rock may take from one pass to the next, s: by then the
+// gauge has rather been drawn along the bore.
+func (c *turning) pause() float64 { return max(0.5, 1.3*c.half) }
+
+// came notes that the value was near the level.
+func (c *turning) came(t float64) {
+	if t-c.back > 0.5*c.half {
+		c.away = t - c.back
 	}
+	c.back = max(c.back, t)
+}
+
+// elsewhere reports whether the latest two passes, both whole and both after the reading,
+// turned at another size, on the same side of it.
+func (c *turning) elsewhere() bool {
+	l := c.turns.latest(min(2, c.turns.minima()))
+	if len(l) < 5 || l[0].t < c.final {
+		return false
+	}
+	a, b := c.beside(l[:3]), c.beside(l[2:])
+	return a != 0 && a == b
+}
+
+// beside tells a whole pass, given by its maximum, minimum and maximum, that is as tall as
+// those of the reading and turned above its level (1) or below it (-1) from others (0).
+func (c *turning) beside(l []extreme) int {
+	near, off := 0.5+4*c.noise, l[1].v-c.level
+	switch {
+	case min(l[0].v, l[2].v)-l[1].v < alike*c.tall:
+		return 0
+	case off < -near:
+		return -1
+	case off > near+4*l[1].miss:
+		return 1
+	}
+	return 0
 }
