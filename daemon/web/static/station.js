@@ -68,7 +68,7 @@ function show(f) {
   text("last", f.last);
   fit();
   shape(f.tone);
-  cautions();
+  cautions(f.cautions || []);
   sign("master", f.master);
   sign("gauge", f.gauge);
   record();
@@ -80,9 +80,10 @@ function show(f) {
 }
 
 // cautions lists those of the machine, and that nothing can be heard yet.
-let silent = false;
-function cautions() {
-  const all = [...(face?.cautions || []), ...(silent ? ["No sound yet: this browser wants a touch or a key first."] : [])];
+let silent = false, cautioned = [];
+function cautions(now = cautioned) {
+  cautioned = now;
+  const all = [...now, ...(silent ? ["No sound yet: this browser wants a touch or a key first."] : [])];
   at("cautions").replaceChildren(...all.map((c) => Object.assign(document.createElement("li"), { textContent: c })));
 }
 
