@@ -92,10 +92,11 @@ func (e *eye) until(what, expression string) {
 	}
 }
 
-// says returns what an expression of the page is.
+// says returns what an expression of the page is, once what changed before is on the screen.
 func (e *eye) says(expression string) []string {
 	e.t.Helper()
-	s, err := chromedp.Run(e.ctx, chromedp.Evaluate[[]string](expression))
+	painted := `new Promise((done) => requestAnimationFrame(() => setTimeout(done))).then(() => ` + expression + `)`
+	s, err := chromedp.Run(e.ctx, chromedp.Evaluate[[]string](painted, chromedp.EvalAwaitPromise))
 	if err != nil {
 		e.t.Fatal(err)
 	}
@@ -173,6 +174,23 @@ func TestLooks(t *testing.T) {
 					}
 					e.keep(state, theme, name)
 				}
+			}
+		})
+	}
+}
+
+// A caution that comes once all is drawn takes room from the words, which fit again.
+func TestLooksOfALateCaution(t *testing.T) {
+	cfg, src := everything(true)
+	e := newEye(t, serve(t, cfg, src))
+	for _, state := range slices.Sorted(maps.Keys(states())) {
+		t.Run(state, func(t *testing.T) {
+			e := e.of(t)
+			e.open("/station/"+state, "light", sizes["hand"])
+			e.until("it to be drawn", drawn)
+			e.until("the page to say that it is silent", `document.getElementById("cautions").innerText.includes("No sound yet")`)
+			for _, w := range e.says(wrong) {
+				t.Error(w)
 			}
 		})
 	}

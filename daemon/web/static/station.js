@@ -247,6 +247,7 @@ setInterval(() => {
 let resized = 0;
 const sized = new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(() => { fit(); connect(); }, 150); });
 for (const id of ["cut", "rounds"]) sized.observe(at(id));
+new ResizeObserver(fit).observe(at("what")); // a caution more leaves it less room
 onSettings(connect);
 sounds.tune(station);
 sounds.waits((s) => { silent = s; cautions(); });
