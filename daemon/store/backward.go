@@ -82,10 +82,11 @@ func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi u
 	from = lo
 	to := listed(j.Last())
 	for _, s := range spans {
-		if s.lo > hi || s.hi < lo {
+		part, ok := s.within(lo, hi)
+		if !ok {
 			continue
 		}
-		query, args := f.statement(span{s.station, max(s.lo, lo), min(s.hi, hi)}, to)
+		query, args := f.statement(part, to)
 		rows, err := readRaw(ctx, j.read, query+" desc limit ?", append(args, backRows)...)
 		if err != nil {
 			return nil, 0, err

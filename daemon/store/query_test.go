@@ -216,6 +216,23 @@ func TestBackwardReadsFew(t *testing.T) {
 	}
 }
 
+// A job that was worked to in the listed stretch only, asked for what came after it, has an
+// empty span beside that of another station.
+func TestAskedBeyondAJob(t *testing.T) {
+	r := start(t, config(t))
+	many := []session.Event{jobEvent("a", "J-4107"), jobEvent("b", "J-4107")}
+	for n := len(many); n < stretch+20; n++ {
+		many = append(many, reading("b", "J-4107", "0001", n))
+	}
+	many[stretch-20] = jobEvent("a", "J-4112")
+	r.append(t, many...)
+	r.settle(t, uint64(len(many)))
+	f := Filter{Job: "J-4107", Kinds: []session.Kind{session.Taken}, AfterSeq: stretch + 10}
+	if got := backward(t.Context(), t, r.Journal, f); len(got) != 10 || got[0] != stretch+20 {
+		t.Errorf("%d", got)
+	}
+}
+
 // A job that is taken up again and again is one stretch of its station.
 func TestSpansOfAJobTakenUpAgain(t *testing.T) {
 	r := start(t, config(t))

@@ -181,6 +181,13 @@ type span struct {
 	lo, hi  uint64
 }
 
+// within returns the part of a span that lies in the numbers lo to hi, and whether there
+// is any: spans themselves may be empty.
+func (s span) within(lo, hi uint64) (span, bool) {
+	s.lo, s.hi = max(s.lo, lo), min(s.hi, hi)
+	return s, s.lo <= s.hi
+}
+
 // nextSpan returns the first number after done that lies in a span, 0 if none does.
 func nextSpan(spans []span, done uint64) (lo uint64) {
 	for _, s := range spans {
@@ -194,10 +201,11 @@ func nextSpan(spans []span, done uint64) (lo uint64) {
 func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, err error) {
 	n, to := 0, listed(j.Last())
 	for _, s := range spans {
-		if s.lo > hi || s.hi < lo {
+		part, ok := s.within(lo, hi)
+		if !ok {
 			continue
 		}
-		query, args := f.statement(span{s.station, max(s.lo, lo), min(s.hi, hi)}, to)
+		query, args := f.statement(part, to)
 		rows, err := readRaw(ctx, j.read, query, args...)
 		if err != nil {
 			return nil, err
@@ -213,7 +221,7 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 
 // statement selects what the filter leaves of a span, and says by which index:
 // the planner has no statistics and may not gather any, and its guess can be
-// the slow one. The readings up to row listed are in their list. The rows come in
+// the slow one. The span is not empty. The readings up to row listed are in their list. The rows come in
 // order, and what orders them ends the statement.
 func (f *Filter) statement(s span, listed uint64) (string, []any) {
 	var u union
