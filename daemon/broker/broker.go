@@ -9,7 +9,6 @@ import (
 	"sync/atomic"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
-	"github.com/mochi-mqtt/server/v2/listeners"
 	"github.com/rs/zerolog"
 )
 
@@ -17,6 +16,7 @@ import (
 type Broker struct {
 	server *mqtt.Server
 	gate   *gate
+	guests guests
 	tcp    net.Listener
 	ws     *webSocket // nil if off
 	pace   pace       // of the publisher in this process
@@ -43,18 +43,18 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Broker{gate: newGate(&cfg)}
+	b := &Broker{gate: newGate(&cfg), guests: guests{here: map[net.Conn]struct{}{}}}
 	b.pace.usual()
 	if b.tcp, err = listen(cfg.Listen, &cfg, tc); err != nil {
 		return nil, err
 	}
 	b.server = newServer(&cfg, log)
 	b.gate.clients = b.user
-	errs := []error{b.server.AddHook(b.gate, nil), b.server.AddListener(listeners.NewNet("tcp", b.tcp))}
+	errs := []error{b.server.AddHook(b.gate, nil), b.server.AddListener(&tcp{listener: b.tcp, guests: &b.guests, log: log})}
 	if cfg.WebSocket != "" {
 		l, err := listen(cfg.WebSocket, &cfg, tc)
 		if err == nil {
-			b.ws = newWebSocket(l)
+			b.ws = newWebSocket(l, &b.guests)
 			err = b.server.AddListener(b.ws)
 		}
 		errs = append(errs, err)
@@ -113,6 +113,7 @@ func (b *Broker) Run(ctx context.Context) error {
 		return errors.Join(err, b.tcp.Close())
 	}
 	<-ctx.Done()
+	b.guests.end(b.server)
 	return b.server.Close()
 }
 

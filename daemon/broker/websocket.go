@@ -19,13 +19,14 @@ import (
 // host connect.
 type webSocket struct {
 	listener  net.Listener
+	guests    *guests
 	server    http.Server
 	establish listeners.EstablishFn
 	log       *slog.Logger
 }
 
-func newWebSocket(l net.Listener) *webSocket {
-	w := &webSocket{listener: l}
+func newWebSocket(l net.Listener, g *guests) *webSocket {
+	w := &webSocket{listener: l, guests: g}
 	w.server = http.Server{Handler: http.HandlerFunc(w.serve), ReadHeaderTimeout: 10 * time.Second}
 	return w
 }
@@ -53,9 +54,8 @@ func (w *webSocket) Serve(establish listeners.EstablishFn) {
 	}
 }
 
-// Close ends the listener and its clients.
-func (w *webSocket) Close(closeClients listeners.CloseFn) {
-	closeClients(w.ID())
+// Close ends the listener; its clients are ended before.
+func (w *webSocket) Close(listeners.CloseFn) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
 	if w.server.Shutdown(ctx) != nil {
@@ -71,7 +71,7 @@ func (w *webSocket) serve(rw http.ResponseWriter, r *http.Request) {
 	}
 	defer c.Close()
 	c.SetReadLimit(MaxPacket)
-	if err := w.establish(w.ID(), &stream{Conn: c.UnderlyingConn(), ws: c}); err != nil {
+	if err := w.guests.serve(w.establish, w.ID(), &stream{Conn: c.UnderlyingConn(), ws: c}); err != nil {
 		w.log.Debug("websocket client", "error", err)
 	}
 }

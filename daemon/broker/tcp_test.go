@@ -1,0 +1,31 @@
+package broker
+
+import (
+	"net"
+	"sync/atomic"
+	"syscall"
+	"testing"
+)
+
+// exhausted is a listener that can't take the first connections.
+type exhausted struct {
+	net.Listener
+	left atomic.Int32
+}
+
+func (l *exhausted) Accept() (net.Conn, error) {
+	if l.left.Add(-1) >= 0 {
+		return nil, &net.OpError{Op: "accept", Net: "tcp", Err: syscall.EMFILE}
+	}
+	return l.Listener.Accept()
+}
+
+// A moment without open files does not end the broker's listener.
+func TestTakesConnectionsAgain(t *testing.T) {
+	b := start(t, Config{Bound: func(l net.Listener) net.Listener {
+		x := &exhausted{Listener: l}
+		x.left.Store(3)
+		return x
+	}})
+	own(t, b)
+}
