@@ -12,6 +12,9 @@ import (
 // sides to be one of them, and not a waver of the hand on the way in or at rest.
 const alike = 0.3
 
+// late is how much longer than usual the pass after a reading may take, in passes: some hands stop to listen.
+const late = 0.6
+
 // attempt tries the latest passes, as many as agree. What is beyond doubt is taken;
 // what is only likely is kept until more passes tell, or the gauge leaves and none
 // of them has spoken against it: rocks of three passes often leave some doubt, and
@@ -56,7 +59,7 @@ func (c *turning) attempt(at time.Duration, leaving bool) {
 		}
 		c.why = FewTurns
 		if sure {
-			c.back = c.clock.last // the next pass may be late
+			c.back = max(c.clock.last, c.final+late*c.half)
 			c.release(at)
 			return
 		}

@@ -91,3 +91,15 @@ func TestTurningAfterASmallerPlace(t *testing.T) {
 		t.Errorf("%d of 20 taken", taken)
 	}
 }
+
+// A hand that stops at the tone of the reading, and then rocks on in the same place, is not
+// read again.
+func TestTurningStopsToListen(t *testing.T) {
+	before := good
+	before.passes = 3
+	for n := range uint64(20) {
+		if got := all(turning(t), along(0.9, rand.New(rand.NewPCG(44, n)), before, good), capture.Taken); len(got) != 1 || !good.isOf(got[0], 0.4) {
+			t.Errorf("%d: %+v", n, got)
+		}
+	}
+}
