@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -154,5 +155,63 @@ func TestBrowserSoundSettings(t *testing.T) {
 	if now := ask[[]string](b, `sounded`); len(now) > 0 {
 		t.Errorf("sounds %q although it is set to silent", now)
 	}
+	r.stop()
+}
+
+// slow lets the streams that a page opens from now on be held up, as a slow link does:
+// what comes meanwhile is told when it is let go, or lost if the stream was closed until then.
+const slow = `
+window.streams = [];
+const Plain = EventSource;
+window.EventSource = class extends Plain {
+  constructor(url) { super(url); this.greeted = false; this.waiting = null; streams.push(this); }
+  addEventListener(kind, f) {
+    super.addEventListener(kind, (e) => {
+      if (kind === "hello") this.greeted = true;
+      if (this.waiting) this.waiting.push(() => this.readyState !== 2 && f(e)); else f(e);
+    });
+  }
+  letGo() { const w = this.waiting; this.waiting = null; for (const f of w) f(); }
+};`
+
+// A page that is turned or resized asks for a stream anew. What the one before has
+// not told yet sounds all the same, and what it still shows is not shown.
+func TestBrowserSoundsAcrossStreams(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	r.master()
+	b.open(r.page(), 1920, 1080)
+	b.says("big", "gauge it")
+	ask[chromedp.Void](b, listen)
+	b.says("cautions", "No sound yet")
+	b.press(kb.Tab)
+	b.wait("the sounds", `window.sounds`)
+	b.wait("the browser to let the page sound", `!document.getElementById("cautions").innerText.includes("No sound")`)
+	r.reading("31.74510", 1)
+	b.says("last", "no. 1")
+
+	ask[chromedp.Void](b, slow)
+	b.do(chromedp.EmulateViewport(1600, 900))
+	b.wait("a slow stream", `streams.length === 1 && streams[0].greeted`)
+	time.Sleep(4 * time.Second) // until the one before it, which can't be held up, has ended
+	ask[chromedp.Void](b, `streams[0].waiting = []`)
+	heard := b.hears("a reading that the stream before it tells late", 1, func() {
+		r.reading("31.74510", 2)
+		b.do(chromedp.EmulateViewport(1024, 768))
+		b.wait("a stream anew", `streams.length > 1 && streams.at(-1).greeted`)
+		b.says("last", "no. 2")
+		b.wait("what is late", `streams[0].waiting.length > 0`)
+		r.reading("31.74470", 3)
+		b.says("last", "no. 3")
+		ask[int](b, `sounded.splice(0).length`)
+		ask[chromedp.Void](b, `streams[0].letGo()`)
+	})
+	if len(heard) != 1 {
+		t.Errorf("it sounds %q", heard)
+	}
+	if last := ask[string](b, `document.getElementById("last").innerText`); !strings.Contains(last, "no. 3") {
+		t.Errorf("the stream before shows %q", last)
+	}
+	b.wait("the stream before to end", `streams[0].readyState === 2`)
 	r.stop()
 }

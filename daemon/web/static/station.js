@@ -8,8 +8,9 @@ const at = (id) => document.getElementById(id);
 const main = at("main");
 const station = main.dataset.station;
 const staleAfter = 5000; // ms without a beat: what is shown may be old
-// stream is listened to; newest is it too, or soon will be.
-let heard = 0, face = null, unpassed = "", version = null, stream = null, newest = null, cut = null;
+const lateFor = 3000; // ms that a stream left for another may still tell what happened before that
+// stream is shown; newest is it too, or soon will be; left are those before it.
+let heard = 0, face = null, unpassed = "", version = null, stream = null, newest = null, left = [], cut = null;
 
 function text(id, s) {
   const e = at(id);
@@ -219,14 +220,22 @@ function connect() {
   if (url === asked && newest && newest.readyState !== 2) return;
   asked = url;
   if (newest !== stream) newest.close();
-  const s = newest = new EventSource(url); // the one before goes on until this one speaks, so that nothing goes unheard
+  const s = newest = new EventSource(url);
   const on = (kind, f) => s.addEventListener(kind, (e) => {
+    const of = e.data ? JSON.parse(e.data) : null;
+    if (left.includes(s)) return kind === "happened" && happened(of);
     heard = Date.now();
     linkIs("up");
-    if (f) f(e.data ? JSON.parse(e.data) : null);
+    if (f) f(of);
   });
+  // The one before goes on until this one speaks, and tells for a while after that what
+  // happened: it may be slower, and this one does not know of what was before it.
   on("hello", (h) => {
-    if (stream !== s) stream?.close();
+    if (stream && stream !== s) {
+      const late = stream;
+      setTimeout(() => late.close(), lateFor);
+      if (left.push(late) > 2) left.shift().close(); // a browser has few connections to one server
+    }
     stream = s;
     if (version && version !== h.version) location.reload(); // the program was replaced
     version = h.version;
