@@ -2,7 +2,6 @@ package broker
 
 import (
 	"fmt"
-	"strings"
 	"sync"
 	"testing"
 )
@@ -25,6 +24,10 @@ func TestRetainedWhileOthersSubscribe(t *testing.T) {
 		}
 	}
 	c := own(t, b)
+	wills := &box{}
+	if err := done(t, c.Subscribe("fairbore/1/+/+/alive", 1, wills.put)); err != nil {
+		t.Fatal(err)
+	}
 	all.Go(func() {
 		say(func(topic, payload string) error { return done(t, c.Publish(topic, 1, true, payload)) })
 	})
@@ -45,6 +48,7 @@ func TestRetainedWhileOthersSubscribe(t *testing.T) {
 		}
 	}
 	all.Wait()
+	until(t, "the last wills are said", func() bool { return len(wills.all()) == rounds }) // late they would come as they are said
 	late, x := login(t, b, "late", "", ""), &box{}
 	if err := done(t, late.Subscribe("fairbore/1/+/+/#", 1, x.put)); err != nil {
 		t.Fatal(err)
@@ -54,18 +58,14 @@ func TestRetainedWhileOthersSubscribe(t *testing.T) {
 		want[fmt.Sprintf("fairbore/1/quarry-lane/hone-bay-%d/bore %d true", no, rounds-1)] = true
 	}
 	for no := range rounds {
-		want[fmt.Sprintf("fairbore/1/quarry-lane/hone-bay-%d/alive gone", no)] = true
+		want[fmt.Sprintf("fairbore/1/quarry-lane/hone-bay-%d/alive gone true", no)] = true
 	}
 	until(t, "the newest of each topic has come", func() bool {
-		got := map[string]bool{}
-		for _, s := range x.all() {
-			if strings.Contains(s, "/alive ") { // retained, or as it is said if that client is given up just now
-				s = s[:strings.LastIndexByte(s, ' ')]
-			}
+		got := x.all()
+		for _, s := range got {
 			if !want[s] {
 				t.Fatalf("got %q", s)
 			}
-			got[s] = true
 		}
 		return len(got) == len(want)
 	})
