@@ -33,6 +33,25 @@ func ask[T any](b *browser, expression string) T {
 	return v
 }
 
+// listening opens the page of a mastered gauge and notes what it sounds.
+func listening(t *testing.T) (*browser, *rig) {
+	b := newBrowser(t)
+	r := started(t)
+	r.master()
+	b.open(r.page(), 1920, 1080)
+	b.says("big", "gauge it")
+	ask[chromedp.Void](b, listen)
+	return b, r
+}
+
+// touch presses a key, which a browser wants before it lets a page sound.
+func (b *browser) touch() {
+	b.t.Helper()
+	b.press(kb.Tab)
+	b.wait("the browser to let the page sound", `!document.getElementById("cautions").innerText.includes("No sound")`)
+	b.wait("the sounds", `window.sounds`)
+}
+
 // hears returns the tones that the page sounds because of what is done, once there
 // are n of them and no more come for a while.
 func (b *browser) hears(what string, n int, do func()) []string {
@@ -48,21 +67,14 @@ func (b *browser) hears(what string, n int, do func()) []string {
 // that wants a touch first is said to, and does not sound all at once then what was
 // due before.
 func TestBrowserSounds(t *testing.T) {
-	b := newBrowser(t)
-	r := started(t)
-	r.master()
-	b.open(r.page(), 1920, 1080)
-	b.says("big", "gauge it")
-	ask[chromedp.Void](b, listen)
+	b, r := listening(t)
 	b.says("cautions", "No sound yet")
 	r.reading("31.74510", 1)
 	b.says("next", "90°")
 	if now := ask[[]string](b, `sounded`); len(now) > 0 {
 		t.Errorf("sounded %q before the browser lets it", now)
 	}
-	b.press(kb.Tab)
-	b.wait("the browser to let the page sound", `!document.getElementById("cautions").innerText.includes("No sound")`)
-	b.wait("the sounds", `window.sounds`)
+	b.touch()
 	if now := ask[[]string](b, `sounded`); len(now) > 0 {
 		t.Errorf("sounded %q late", now)
 	}
@@ -119,12 +131,7 @@ func TestBrowserSounds(t *testing.T) {
 // The tone that rises as the size nears, the spoken value, and silence are settings
 // of the screen.
 func TestBrowserSoundSettings(t *testing.T) {
-	b := newBrowser(t)
-	r := started(t)
-	r.master()
-	b.open(r.page(), 1920, 1080)
-	b.says("big", "gauge it")
-	ask[chromedp.Void](b, listen)
+	b, r := listening(t)
 	set := func(steps ...chromedp.Action[chromedp.Void]) { b.act("settings", steps...) }
 	set(chromedp.SetValue(`#d-settings [name="volume"]`, "0.25"))
 	b.wait("the sounds", `window.sounds`)
@@ -177,16 +184,9 @@ window.EventSource = class extends Plain {
 // A page that is turned or resized asks for a stream anew. What the one before has
 // not told yet sounds all the same, and what it still shows is not shown.
 func TestBrowserSoundsAcrossStreams(t *testing.T) {
-	b := newBrowser(t)
-	r := started(t)
-	r.master()
-	b.open(r.page(), 1920, 1080)
-	b.says("big", "gauge it")
-	ask[chromedp.Void](b, listen)
+	b, r := listening(t)
 	b.says("cautions", "No sound yet")
-	b.press(kb.Tab)
-	b.wait("the sounds", `window.sounds`)
-	b.wait("the browser to let the page sound", `!document.getElementById("cautions").innerText.includes("No sound")`)
+	b.touch()
 	r.reading("31.74510", 1)
 	b.says("last", "no. 1")
 
