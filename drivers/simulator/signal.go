@@ -6,7 +6,7 @@
 // int64 in units of 0.1 nm, angles radians, times seconds as float64 inside the
 // model and time.Duration outside. What the model holds and leaves out is said
 // where it is built: a two-point gauge rocked in the axial plane ([Path],
-// [Gauge.Excess]), a contact or air gauge coming to rest, a hand that trembles
+// [Gauge.Excess]) by hands of many families ([Rocking]), a contact or air gauge coming to rest, a hand that trembles
 // and pushes askew, a stream that drops, repeats and stalls ([Fault]).
 package simulator
 
@@ -48,6 +48,9 @@ type Gauge struct {
 	Inch    bool    // unit of the display
 	Places  int     // decimal places sent
 	Settle  float64 // time constant of coming to rest, s
+	// Average is the time of which a value is the mean, and Lag the time constant
+	// with which it follows, s; of a [Rocking].
+	Average, Lag float64
 }
 
 // Excess is how much more than the bore's size a two-point gauge shows when it

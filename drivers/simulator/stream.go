@@ -45,28 +45,55 @@ type Stream struct {
 	Spike   float64 // how wild, µm
 	Drops   float64 // chance that a value is lost
 	Repeats float64 // chance that the last value is sent again in its place
+	Holds   float64 // chance that the line holds back what comes for 50 to 200 ms, and then hands over all at once
+	Tick    float64 // the times of arrival are whole steps of it, s, as of an adapter that is polled; 0: any
 	Fault   Fault
 	// FaultAt is when the fault comes, as a part of the time in the bore; Lasts
 	// how long it stays, s.
 	FaultAt, Lasts float64
 }
 
+// shown is a visit as a perfect display would show it.
+type shown struct {
+	gauge   *Gauge
+	size    int64                   // true, at the place
+	at      func(t float64) float64 // µm above size
+	noisy   func(t float64) bool    // whether the gauge's noise shows
+	in, out float64                 // in the bore from, to, s
+	end     func() float64          // when the visit is over, s
+}
+
 // values reads the motion at the gauge's rate and sends it.
-func (s *Stream) values(m *motion, tr *Truth, rng *rand.Rand) []Point {
-	g := &m.p.Gauge
+func (s *Stream) values(m *motion, rng *rand.Rand) []Point {
 	var out []Point
+	s.send(&shown{
+		gauge: &m.p.Gauge, size: m.p.Size, at: m.at, in: m.in, out: m.out,
+		noisy: func(t float64) bool { return t >= m.insert && t < m.free }, // in free air the spring stands at its stop
+		end:   func() float64 { return m.free + 1.5 },
+	}, rng, func(p Point) { out = append(out, p) })
+	return out
+}
+
+// send hands over what is shown, value by value; what it is given to may end the visit.
+func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
+	g := m.gauge
 	var last int64
+	var before time.Duration
 	begin := m.in + s.FaultAt*(m.out-m.in)
 	end := begin + s.Lasts
-	for t := between(rng, 0, 1/g.Rate); t < m.free+1.5; t += (1 + s.Jitter*between(rng, -1, 1)) / g.Rate {
+	phase, held := 0.0, 0.0
+	if s.Tick > 0 {
+		phase = between(rng, 0, s.Tick)
+	}
+	for t := between(rng, 0, 1/g.Rate); t < m.end(); t += (1 + s.Jitter*between(rng, -1, 1)) / g.Rate {
 		um := m.at(t)
-		if t >= m.insert && t < m.free { // in free air the spring stands at its stop
+		if m.noisy(t) {
 			um += g.Noise * rng.NormFloat64()
 		}
 		if rng.Float64() < s.Spikes {
 			um += s.Spike * float64(pick(rng, -1, 1))
 		}
-		v := g.Show(m.p.Size + units(um))
+		v := g.Show(m.size + units(um))
 		if rng.Float64() < s.Repeats && last != 0 {
 			v = last
 		}
@@ -75,6 +102,13 @@ func (s *Stream) values(m *motion, tr *Truth, rng *rand.Rand) []Point {
 		if s.Delay > 0 {
 			arrives += s.Delay * rng.ExpFloat64()
 		}
+		if s.Holds > 0 && rng.Float64() < s.Holds {
+			held = arrives + between(rng, 0.05, 0.2)
+		}
+		arrives = max(arrives, held)
+		if s.Tick > 0 {
+			arrives = phase + s.Tick*math.Ceil((arrives-phase)/s.Tick)
+		}
 		p := Point{T: seconds(arrives), Value: v}
 		if t >= begin {
 			p = s.fail(p, last, t < end, end)
@@ -82,14 +116,12 @@ func (s *Stream) values(m *motion, tr *Truth, rng *rand.Rand) []Point {
 		if stands := s.Fault == StuckValue || s.Fault == Frozen && t < end; !stands || t < begin {
 			last = v
 		}
-		if n := len(out); n > 0 && p.T < out[n-1].T {
-			p.T = out[n-1].T // a line keeps the order
-		}
+		p.T = max(p.T, before) // a line keeps the order
 		if !lost {
-			out = append(out, p)
+			before = p.T
+			to(p)
 		}
 	}
-	return out
 }
 
 // fail is what the fault makes of a value.

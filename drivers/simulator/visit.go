@@ -131,7 +131,7 @@ func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
 	}
 	m.free = m.out + p.Withdraw
 	tr.Out, tr.Tilt = seconds(m.out), m.tilt
-	return p.Stream.values(&m, &tr, rng), tr
+	return p.Stream.values(&m, rng), tr
 }
 
 // rock is a visit of a two-point gauge from the edge in to the edge out.

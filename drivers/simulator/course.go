@@ -1,0 +1,228 @@
+package simulator
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// Course is the tilt of a gauge over time, rad, at equal steps from 0 on. Between
+// them it is cubic; before the first and after the last it stands.
+type Course struct {
+	Step float64 // s
+	Tilt []float64
+}
+
+// courseStep is fine enough for a cubic: a tremor of 12 Hz is off by 5e-5 of its amplitude.
+const courseStep = 0.005
+
+// At returns the tilt at a time, by the cubic whose slopes are those of the chords
+// of the neighbours.
+func (c *Course) At(t float64) float64 {
+	n := len(c.Tilt)
+	x := t / c.Step
+	switch {
+	case n == 0:
+		return 0
+	case x <= 0:
+		return c.Tilt[0]
+	case x >= float64(n-1):
+		return c.Tilt[n-1]
+	}
+	i := int(x)
+	f := x - float64(i)
+	a, b, d, e := c.Tilt[max(0, i-1)], c.Tilt[i], c.Tilt[i+1], c.Tilt[min(n-1, i+2)]
+	return b + f*(d-a+f*(2*a-5*b+4*d-e+f*(3*(b-d)+e-a)))/2
+}
+
+// End is when the course ends, s.
+func (c *Course) End() float64 { return c.Step * float64(len(c.Tilt)-1) }
+
+// Pass is a passage through square, from an end on one side to one on the other.
+type Pass struct {
+	At         float64 // when square was passed, s; the middle where it was passed to and fro
+	Begin, End float64 // when the tilt was largest before and after
+	From, To   float64 // the tilt then, rad
+}
+
+// Passes returns the passages through square from one time to another, s. A side
+// counts only once the tilt is beyond least, rad, so that a tremor near square is none.
+func (c *Course) Passes(from, to, least float64) []Pass {
+	var out []Pass
+	var side, top, when, first, last float64
+	i, end := int(math.Ceil(max(0, from)/c.Step)), min(len(c.Tilt)-1, int(to/c.Step))
+	for ; i <= end; i++ {
+		v, t := c.Tilt[i], float64(i)*c.Step
+		if side != 0 && i > 0 && v*c.Tilt[i-1] <= 0 && v != c.Tilt[i-1] {
+			last = t - c.Step*v/(v-c.Tilt[i-1])
+			if first == 0 {
+				first = last
+			}
+		}
+		switch s := math.Copysign(1, v); {
+		case math.Abs(v) <= least:
+			continue
+		case side == 0:
+			side, top, when = s, v, t
+		case s != side:
+			out = append(out, Pass{At: (first + last) / 2, Begin: when, From: top, End: t, To: v})
+			side, top, when = s, v, t
+		case math.Abs(v) > math.Abs(top):
+			top, when = v, t
+			if n := len(out); n > 0 {
+				out[n-1].End, out[n-1].To = when, top
+			}
+		}
+		first = 0 // beyond least on its own side
+	}
+	return out
+}
+
+// stop cuts the course: from a time on the hand comes to rest within 0.3 s and holds
+// for a while, s.
+func (c *Course) stop(t, hold float64) {
+	const slack = 0.1 // s, in which the speed falls to 1/e
+	i := int(t / c.Step)
+	if i < 1 || i >= len(c.Tilt) {
+		return
+	}
+	at, v := c.Tilt[i], (c.Tilt[i]-c.Tilt[i-1])/c.Step
+	c.Tilt = append([]float64(nil), c.Tilt[:i]...)
+	for s := 0.0; s < 3*slack+hold; s += c.Step {
+		c.Tilt = append(c.Tilt, at+v*slack*(1-math.Exp(-s/slack)))
+	}
+}
+
+// Bands of the tremor of a hand that moves, Hz, and its root mean square in them,
+// degrees: smallest and largest of gyroscope recordings of eighteen people.
+var tremors = [...]struct{ lo, hi, least, most float64 }{
+	{1, 3, 0.020, 0.085}, {3, 6, 0.007, 0.041}, {6, 12, 0.005, 0.033},
+}
+
+// Tremor is the root mean square of a tremor in 1 to 3, 3 to 6 and 6 to 12 Hz, rad.
+type Tremor [3]float64
+
+// drawTremor draws a tremor by the measured spectrum, scaled.
+func drawTremor(scale float64, rng *rand.Rand) (t Tremor) {
+	for i, b := range tremors {
+		t[i] = scale * degree * logBetween(rng, b.least, b.most)
+	}
+	return t
+}
+
+// shake adds a tremor: a sine in each quarter of a band.
+func (c *Course) shake(t Tremor, rng *rand.Rand) {
+	const sines = 4
+	for i, b := range tremors {
+		for k := range sines {
+			hertz := b.lo + (b.hi-b.lo)/sines*(float64(k)+between(rng, 0.25, 0.75))
+			c.add(t[i]*math.Sqrt(2.0/sines), hertz, between(rng, 0, 2*math.Pi))
+		}
+	}
+}
+
+// add adds a sine of an amplitude, rad, and frequency, Hz.
+func (c *Course) add(amplitude, hertz, phase float64) {
+	s, k := math.Sincos(phase)
+	ds, dk := math.Sincos(2 * math.Pi * hertz * c.Step)
+	for i := range c.Tilt {
+		c.Tilt[i] += amplitude * s
+		s, k = s*dk+k*ds, k*dk-s*ds
+	}
+}
+
+// builder makes a course, move by move.
+type builder struct {
+	Course
+	now, at float64 // time of its end, s, and the tilt there
+}
+
+// move goes to a tilt in a time, as s does from 0 to 1.
+func (b *builder) move(to, dur float64, s func(float64) float64) {
+	from, start := b.at, b.now
+	b.now, b.at = b.now+dur, to
+	for t := b.next(); t < b.now; t = b.next() {
+		b.Tilt = append(b.Tilt, from+(to-from)*s((t-start)/dur))
+	}
+}
+
+func (b *builder) next() float64 { return float64(len(b.Tilt)) * b.Step }
+
+// follow appends a function of the time since now for a while.
+func (b *builder) follow(f func(float64) float64, dur float64) {
+	start := b.now
+	b.now, b.at = b.now+dur, f(dur)
+	for t := b.next(); t < b.now; t = b.next() {
+		b.Tilt = append(b.Tilt, f(t-start))
+	}
+}
+
+// hold stays about a tilt, as steadily as sway, rad.
+func (b *builder) hold(tilt, dur, sway float64, rng *rand.Rand) {
+	for dur > 0 {
+		step := min(dur, between(rng, 0.2, 0.6))
+		dur -= step
+		b.move(tilt+sway*rng.NormFloat64(), step, leastJerk)
+	}
+}
+
+// leastJerk is the way of least jerk from rest to rest (Flash and Hogan 1985).
+func leastJerk(x float64) float64 { return x * x * x * (10 - x*(15-6*x)) }
+
+func halfCosine(x float64) float64 { return (1 - math.Cos(math.Pi*x)) / 2 }
+
+// even is nearly one speed: it is gained and lost in a part r of the time each.
+func even(r float64) func(float64) float64 {
+	rise := func(x float64) float64 { return x * x / (2 * r * (1 - r)) }
+	return func(x float64) float64 {
+		switch {
+		case x < r:
+			return rise(x)
+		case x > 1-r:
+			return 1 - rise(1-x)
+		}
+		return (x - r/2) / (1 - r)
+	}
+}
+
+// law is the spectrum of the angle of hands that swing to and fro, in power a unit
+// of u, the frequency by that of the swings: flat from lawLow to lawKnee, falling
+// with lawFall beyond. Fitted to gyroscope recordings of ten people (68 stretches of three or
+// four half swings; power at u = 1.75, 2.25, 2.75, 3.5, 4.5, 5.5, 7, 9, 12, 17: measured 25, 8.4,
+// 2.3, 0.51, 0.10, 0.045, 0.018, 0.0048, 0.0010, 0.00018 %; the law is within a factor of two).
+func law(u float64) float64 {
+	if u < lawLow {
+		return 0
+	}
+	return 1 / (1 + math.Pow(u/lawKnee, lawFall))
+}
+
+const lawLow, lawKnee, lawFall = 0.4, 1.5, 5.5
+
+// process returns a smooth random motion of the law with a root mean square, rad,
+// and half swings of a mean time, s: a sine in each of many bands of like width.
+func process(rms, half float64, rng *rand.Rand) func(float64) float64 {
+	const sines = 48
+	var all [sines]sine
+	sum, ratio := 0.0, math.Pow(24/lawLow, 1.0/sines)
+	lo := lawLow
+	for i := range all {
+		hi := lo * ratio
+		u := between(rng, lo, hi)
+		power := law(u) * (hi - lo)
+		sum += power
+		// a Gaussian process: the power of a band scatters as the sum of two squares
+		all[i] = sine{math.Sqrt(2 * power * rng.ExpFloat64()), math.Pi * u / half, between(rng, 0, 2*math.Pi)}
+		lo = hi
+	}
+	scale := rms / math.Sqrt(sum)
+	return func(t float64) (v float64) {
+		for _, s := range all {
+			v += scale * s.at(t)
+		}
+		return v
+	}
+}
+
+func logBetween(rng *rand.Rand, lo, hi float64) float64 {
+	return lo * math.Pow(hi/lo, rng.Float64())
+}

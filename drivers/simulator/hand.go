@@ -1,0 +1,284 @@
+package simulator
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// Family is a family of visits of a two-point gauge that a hand rocks: how the
+// hand swings, or what happens beside. [DrawRocking] draws one.
+type Family uint8
+
+// How a hand swings. All of these must be read.
+const (
+	Pendulum  Family = iota // half cosines
+	LeastJerk               // swings of least jerk
+	EndRests                // rests of up to 0.6 s at the ends
+	EvenSpeed               // nearly one speed from end to end
+	Pausing                 // stands still within some swings
+	TwoSines                // a second sine of 5 to 20 % on a first whose frequency scatters
+	Jerky                   // swings made of two to five pushes
+	OneShort                // one end that lies much nearer to square than the others
+	Skewed                  // starts slower than it ends, or faster
+	Changing                // speed and width change from swing to swing
+	Quick                   // 1.3 to 2.5 Hz to and fro
+	Slow                    // 1.5 to 3 s a swing
+	Process                 // a smooth random process of the spectrum of recorded hands
+	// What happens beside a good rock. These must be read too.
+	TurnsOnce // turns back once before square, between good passes
+	Fumbling  // one to three touches 10 to 110 µm high, before square is passed
+	ToneStop  // stops at the tone, wherever the gauge is, or at a given time where there is none
+	TwoPlaces // drawn on to a second place without leaving the bore
+	Tapered   // the bore changes a little where the gauge wanders along it
+	// Gauges that are not quick, or show little. These must be read if it is known.
+	Averaging   // shows the mean of the last 50 to 150 ms
+	Lagging     // follows with a time constant of 10 to 50 ms
+	Stepping    // handed over in steps of 16 ms
+	ShortTravel // shows 150 to 400 µm above the ring in free air
+	// What must not be read, or not as the size of the place.
+	NeverEqual     // turns before square each time, about equally far
+	NeverScattered // turns before square each time, by 0.1 to 2°
+	HeldOff        // held at a tilt
+	OnChamfer      // a contact slips on the chamfer
+	BesideAxis     // a chord is gauged
+	Drawn          // drawn along a taper while it is rocked
+	Gritty         // grit comes under a contact for a part of the rock
+
+	Recorded // the course is given, see [PlayCourse]; must be read
+)
+
+var families = [...]string{"pendulum", "least jerk", "rests at the ends", "even speed", "pauses", "two sines", "jerky",
+	"one short swing", "skewed", "changing", "quick", "slow", "process", "turns once", "fumbling", "stops at the tone",
+	"two places", "tapered", "averages", "lags", "steps of 16 ms", "short travel", "never square, equal", "never square, scattered", "held off", "chamfer",
+	"beside the axis", "drawn along", "grit", "recorded"}
+
+// String names the family.
+func (f Family) String() string { return families[f] }
+
+// Families lists all that can be drawn.
+func Families() []Family {
+	out := make([]Family, Recorded)
+	for i := range out {
+		out[i] = Family(i)
+	}
+	return out
+}
+
+// Style reports whether the family is a way to swing.
+func (f Family) Style() bool { return f <= Process }
+
+// Good reports whether a visit of the family must be read, if there are passes enough.
+func (f Family) Good() bool { return f < NeverEqual || f == Recorded }
+
+// Never reports whether the gauge is at no time square in the bore.
+func (f Family) Never() bool { return f == NeverEqual || f == NeverScattered || f == HeldOff }
+
+// rocker is a hand at work on a course.
+type rocker struct {
+	builder
+	style       Family
+	width, half float64 // mean of the tilt at the ends, rad, and of a swing's time, s
+	off         float64 // rad by which the middle of the rock is off square
+	ends, times float64 // relative scatter of both
+	sway        float64 // rad, of a tilt that is held
+	skew, speed float64 // exponent of time, of Skewed; the part in which speed is gained, of EvenSpeed
+	rng         *rand.Rand
+}
+
+// drawRocker draws a hand; steadiness divides what it scatters by. Relative scatter of the ends
+// and of the times up to those of recorded hands (0.17, 0.43).
+func drawRocker(style Family, size int64, steadiness float64, rng *rand.Rand) *rocker {
+	r := &rocker{builder: builder{Course: Course{Step: courseStep}}, style: style, rng: rng,
+		width: between(rng, 1.5, 5) * degree, half: logBetween(rng, 0.4, 1.5),
+		ends: between(rng, 0.03, 0.17) / steadiness, times: between(rng, 0.05, 0.4) / steadiness,
+		sway: between(rng, 0.02, 0.15) * degree / steadiness, skew: logBetween(rng, 1.2, 1.7), speed: between(rng, 0.08, 0.25)}
+	switch style {
+	case Quick:
+		r.half = between(rng, 0.2, 0.385)
+	case Slow:
+		r.half = between(rng, 1.5, 3)
+	case Changing:
+		r.ends, r.times = between(rng, 0.2, 0.35), between(rng, 0.25, 0.45)
+	}
+	if um(size) < 12000 { // in a small bore one rocks wider, or it hardly shows
+		r.width = max(r.width, 2.5*degree)
+	}
+	r.off = between(rng, -0.25, 0.25) * r.width
+	if rng.Float64() < 0.5 {
+		r.skew = 1 / r.skew
+	}
+	return r
+}
+
+// far is where a swing to a side ends, rad: at least a third of the width from square.
+func (r *rocker) far(side float64) float64 {
+	return side*r.width*max(0.6, 1+r.ends*r.rng.NormFloat64()) + r.off
+}
+
+// time is how long a swing takes, s.
+func (r *rocker) time() float64 {
+	return r.half * max(0.4, math.Exp(r.times*r.rng.NormFloat64()))
+}
+
+// swing goes to a tilt in the hand's own style.
+func (r *rocker) swing(to float64) {
+	dur, from, rng := r.time(), r.at, r.rng
+	switch r.style {
+	case EndRests:
+		r.move(to, dur, leastJerk)
+		r.hold(to, between(rng, 0, 0.6), r.sway/4, rng)
+		return
+	case EvenSpeed:
+		r.move(to, dur, even(r.speed))
+		return
+	case Pausing:
+		if rng.Float64() < 0.5 {
+			part := between(rng, 0.2, 0.8)
+			stop := from + part*(to-from)
+			r.move(stop, dur*math.Sqrt(part), leastJerk)
+			r.hold(stop, between(rng, 0.1, 0.5), r.sway/8, rng)
+			r.move(to, dur*math.Sqrt(1-part), leastJerk)
+			return
+		}
+	case Jerky:
+		r.pushes(to, dur)
+		return
+	case Skewed:
+		r.move(to, dur, func(x float64) float64 { return leastJerk(math.Pow(x, r.skew)) })
+		return
+	case Pendulum, TurnsOnce:
+		r.move(to, dur, halfCosine)
+		return
+	}
+	r.move(to, dur, leastJerk)
+}
+
+// pushes is a swing of two to five moves of least jerk that overlap by half.
+func (r *rocker) pushes(to, dur float64) {
+	n := 2 + r.rng.IntN(4)
+	part, sum := make([]float64, n), 0.0
+	for i := range part {
+		part[i] = between(r.rng, 0.3, 1)
+		sum += part[i]
+	}
+	one := 2 * dur / float64(n+1)
+	r.move(to, dur, func(x float64) (s float64) {
+		for i, p := range part {
+			y := (x*dur - float64(i)*one/2) / one
+			s += p / sum * leastJerk(min(1, max(0, y)))
+		}
+		return s
+	})
+}
+
+// rock swings to and fro through square, so many passes or about so many.
+func (r *rocker) rock(passes int) {
+	rng := r.rng
+	switch r.style {
+	case TwoSines, Process:
+		r.continuous(passes)
+		return
+	}
+	side := math.Copysign(1, r.at)
+	short := rng.IntN(passes + 1)
+	for i := range passes + 1 {
+		to := r.far(side)
+		if r.style == OneShort && i == short {
+			to *= between(rng, 0.2, 0.5)
+		}
+		if r.style == Changing { // and a trend over the rock
+			r.width *= math.Exp(0.08 * rng.NormFloat64())
+			r.half *= math.Exp(0.08 * rng.NormFloat64())
+		}
+		r.swing(to)
+		side = -side
+	}
+}
+
+// continuous is a rock that is no sequence of swings; it begins and ends where it turns.
+func (r *rocker) continuous(passes int) {
+	rng := r.rng
+	var f func(float64) float64
+	if r.style == Process {
+		g := process(r.width/math.Sqrt2, r.half, rng)
+		f = func(t float64) float64 { return r.off + g(t) }
+	} else {
+		part, ratio, phase := between(rng, 0.05, 0.2), between(rng, 1.7, 3.3), between(rng, 0, 2*math.Pi)
+		var ramp, wander float64 = between(rng, -0.05, 0.05), between(rng, 0, r.times)
+		pace, bend := between(rng, 0.3, 0.8), between(rng, 0, 2*math.Pi)
+		f = func(t float64) float64 {
+			x := math.Pi * t / r.half
+			x += wander*math.Sin(pace*x+bend) + ramp*x
+			return r.off + r.width*(math.Cos(x)+part*math.Sin(ratio*x+phase))
+		}
+	}
+	turn := func(t float64) float64 { // the next one from a time on
+		const h = 0.01
+		d := f(t+h) - f(t)
+		for end := t + 6*r.half; t < end && (f(t+h)-f(t))*d > 0; t += h {
+		}
+		return t
+	}
+	begin := turn(0)
+	end, count := begin, 0
+	for end < begin+float64(passes+4)*2*r.half && count < passes {
+		next := turn(end + 0.02)
+		if f(end)*f(next) < 0 {
+			count++
+		}
+		end = next
+	}
+	r.move(f(begin), r.time(), leastJerk)
+	r.follow(func(t float64) float64 { return f(begin + t) }, end-begin)
+}
+
+// turnsOnce rocks, but turns once before square and goes back.
+func (r *rocker) turnsOnce(passes int) {
+	before := 1 + r.rng.IntN(max(1, passes-2))
+	r.rock(before)
+	side := math.Copysign(1, r.at)
+	near := side * between(r.rng, 0.1, 2) * degree
+	if math.Abs(near) > 0.7*math.Abs(r.at) {
+		near = 0.5 * r.at
+	}
+	r.swing(near)
+	r.swing(r.far(side))
+	side = -side
+	for range passes - before {
+		r.swing(r.far(side))
+		side = -side
+	}
+}
+
+// fumble touches the wall one to three times before square is passed, with k the
+// distance of the centres of the contacts in the bore, µm.
+func (r *rocker) fumble(k float64) {
+	rng := r.rng
+	side := math.Copysign(1, r.at)
+	high := between(rng, 10, min(110, k*(1/math.Cos(6*degree)-1)))
+	scatter := pick(rng, 0.03, 0.3)
+	for range 1 + rng.IntN(3) {
+		e := min(130, max(5, high*(1+scatter*rng.NormFloat64())))
+		near := math.Acos(1 / (1 + e/k))
+		r.swing(side * near)
+		r.swing(side * (near + between(rng, 1, 3)*degree))
+	}
+}
+
+// never rocks on one side of square.
+func (r *rocker) never(turns int, equal bool) {
+	rng := r.rng
+	side := math.Copysign(1, r.at)
+	mean, scatter := between(rng, 0.1, 2)*degree, between(rng, 0.01, 0.05)*degree
+	for range turns {
+		r.swing(side * (2*degree + r.width*max(0.4, 1+r.ends*rng.NormFloat64())))
+		near := between(rng, 0.1, 2) * degree
+		for equal {
+			if near = mean + scatter*rng.NormFloat64(); near > 0.03*degree { // drawn again, as limiting would make equal turns
+				break
+			}
+		}
+		r.swing(side * near)
+	}
+	r.swing(side * (2*degree + r.width))
+}
