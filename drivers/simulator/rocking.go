@@ -302,7 +302,7 @@ func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 				v.Course.stop(stop, v.Hold)
 				out = in + v.Course.End()
 				for i := range v.Stays {
-					v.Stays[i].To = min(v.Stays[i].To, v.Course.End())
+					v.Stays[i].To = max(v.Stays[i].From, min(v.Stays[i].To, v.Course.End()))
 				}
 			}
 		}
@@ -348,9 +348,9 @@ var (
 
 func (v *Rocking) truth(in, out float64) Truth {
 	tr := Truth{Visit: Good, Fault: v.Stream.Fault, In: seconds(in), Out: seconds(out)}
-	for _, s := range v.Stays {
-		if s.From >= s.To {
-			continue // it was drawn out before
+	for i, s := range v.Stays {
+		if i > 0 && s.From >= s.To {
+			break // it was drawn out before
 		}
 		pl := Place{Size: s.Size, Seen: s.Seen, Rate: s.Rate, From: seconds(in + s.From), To: seconds(in + s.To)}
 		for _, p := range v.Course.Passes(s.From, s.To, Least) {
