@@ -17,9 +17,10 @@ import (
 )
 
 var (
-	family = flag.String("family", "", "of BenchmarkHands: only families with this in their names")
-	half   = flag.String("half", "score", "of BenchmarkHands: choose, the half of families and people on which constants are chosen; or score, the other")
-	until  = flag.Int("passes", 0, "of BenchmarkHands: each hand rocks until the tone, or until so many passes")
+	family   = flag.String("family", "", "of BenchmarkHands: only families with this in their names")
+	half     = flag.String("half", "score", "of BenchmarkHands: choose, the half of families and people on which constants are chosen; or score, the other")
+	coarsest = flag.Float64("coarsest", 0, "of BenchmarkHands: the coarsest display, µm; 0: any up to 2.54")
+	until    = flag.Int("passes", 0, "of BenchmarkHands: each hand rocks until the tone, or until so many passes")
 )
 
 // halves of the families: constants are chosen on one, figures are reported on the
@@ -31,7 +32,7 @@ var halves = map[string]struct {
 	"choose": {
 		styles: []simulator.Family{simulator.Pendulum, simulator.EndRests, simulator.Pausing, simulator.TwoSines, simulator.Skewed, simulator.Slow},
 		beside: []simulator.Family{simulator.Fumbling, simulator.TwoPlaces, simulator.Stepping, simulator.Averaging, simulator.ShortTravel,
-			simulator.NeverEqual, simulator.HeldOff, simulator.OnChamfer, simulator.Gritty},
+			simulator.NeverEqual, simulator.HeldOff, simulator.OnChamfer, simulator.Failing, simulator.Gritty},
 		people: []string{"s1", "s2", "s3", "s4", "s5"},
 	},
 	"score": {
@@ -39,7 +40,7 @@ var halves = map[string]struct {
 			simulator.Quick, simulator.Process},
 		beside: []simulator.Family{simulator.Fumbling, simulator.TurnsOnce, simulator.ToneStop, simulator.TwoPlaces, simulator.Tapered,
 			simulator.Stepping, simulator.Averaging, simulator.Lagging, simulator.ShortTravel, simulator.NeverEqual, simulator.NeverScattered,
-			simulator.HeldOff, simulator.OnChamfer, simulator.BesideAxis, simulator.Drawn, simulator.Gritty},
+			simulator.HeldOff, simulator.OnChamfer, simulator.BesideAxis, simulator.Drawn, simulator.Failing, simulator.Gritty},
 		people: []string{"s6", "s7", "s8", "s9", "s10"},
 	},
 }
@@ -85,6 +86,7 @@ type handTally struct {
 	visits, samples         int
 	must, missed            int // places that must be read
 	clear, clearMissed      int // of them, those that are plain
+	fine, fineMissed        int // of them, those on displays of 0.5 µm and finer
 	wrong, lucky, double    int // readings: false; right though the gauge was never square; a second one of a place
 	never                   int // hands that rocked on until the tone and heard none
 	err, norm               sample
@@ -104,6 +106,9 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 	}
 	var taken []capture.Result
 	tr := v.Run(rng, func(p simulator.Point) (tone bool) {
+		if p.Text != "" {
+			return false
+		}
 		t.samples++
 		begun := time.Now()
 		for _, r := range c.Feed(capture.Sample{At: before + p.T, Value: analysis.Length(p.Value)}) {
@@ -147,13 +152,14 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 			t.never++
 			t.passes.add(math.Inf(1))
 		}
+		missed := 1 - min(1, got[i])
+		t.missed += missed
 		if plain(v, v.Stays[i]) {
 			t.clear++
-		}
-		if got[i] == 0 {
-			t.missed++
-			if plain(v, v.Stays[i]) {
-				t.clearMissed++
+			t.clearMissed += missed
+			if v.Gauge.Step <= simulator.Micrometre/2 {
+				t.fine++
+				t.fineMissed += missed
 			}
 		}
 	}
@@ -222,17 +228,18 @@ func (s sample) rms() float64 {
 func (t *handTally) add(o *handTally) {
 	t.visits, t.samples, t.must, t.missed = t.visits+o.visits, t.samples+o.samples, t.must+o.must, t.missed+o.missed
 	t.clear, t.clearMissed = t.clear+o.clear, t.clearMissed+o.clearMissed
+	t.fine, t.fineMissed = t.fine+o.fine, t.fineMissed+o.fineMissed
 	t.wrong, t.lucky, t.double, t.never = t.wrong+o.wrong, t.lucky+o.lucky, t.double+o.double, t.never+o.never
 	t.err, t.norm, t.passes = append(t.err, o.err...), append(t.norm, o.norm...), append(t.passes, o.passes...)
 	t.sincePass, t.late, t.spent = append(t.sincePass, o.sincePass...), append(t.late, o.late...), t.spent+o.spent
 }
 
-const handHeader = "                            /s visits   must  missed   clear missed   false /1e4 lucky double |  mean    sd  rms/U | passes 50 %  95 % never | since square, end s |  µs"
+const handHeader = "                            /s visits   must  missed   clear missed  (fine)   false /1e4 lucky double |  mean    sd  rms/U | passes 50 %  95 % never | since square, end s |  µs"
 
 func (t *handTally) print(name string, rate float64) {
 	mean, sd := t.err.stats()
-	fmt.Printf("%-27s %3g %6d %6d %6.2f%% %6d %6.2f%% %5d %6.1f %5d %6d | %6.3f %5.3f %5.2f | %9.0f %6.0f %5.2f%% | %9.2f %8.2f | %5.2f\n", name, rate, t.visits,
-		t.must, percent(t.missed, t.must), t.clear, percent(t.clearMissed, t.clear), t.wrong, 1e4*float64(t.wrong)/float64(t.visits),
+	fmt.Printf("%-27s %3g %6d %6d %6.2f%% %6d %6.2f%% %6.2f%% %5d %6.1f %5d %6d | %6.3f %5.3f %5.2f | %9.0f %6.0f %5.2f%% | %9.2f %8.2f | %5.2f\n", name, rate, t.visits,
+		t.must, percent(t.missed, t.must), t.clear, percent(t.clearMissed, t.clear), percent(t.fineMissed, t.fine), t.wrong, 1e4*float64(t.wrong)/float64(t.visits),
 		t.lucky, t.double, mean, sd, t.norm.rms(), t.passes.share(0.5), t.passes.share(0.95), percent(t.never, t.must),
 		t.sincePass.share(0.5), t.late.share(0.5), float64(t.spent.Microseconds())/float64(t.samples))
 }
@@ -281,16 +288,17 @@ func scoreHands(styles, beside []simulator.Family, people []recordedHand, rate f
 		}
 		t.print(f.String(), rate)
 		switch {
-		case f == simulator.Gritty || slow(f):
+		case apart(f):
 		case f.Good():
 			good.add(t)
 		default:
 			bad.add(t)
 		}
 	}
+	d := simulator.Draws{Styles: styles, Rate: rate, Passes: *until, Coarsest: int64(*coarsest * float64(simulator.Micrometre))}
 	for _, f := range slices.Concat(styles, beside) {
 		play(f, func(rng *rand.Rand) *simulator.Rocking {
-			return simulator.DrawRocking(f, simulator.Draws{Styles: styles, Rate: rate, Passes: *until}, rng)
+			return simulator.DrawRocking(f, d, rng)
 		})
 	}
 	if len(people) > 0 {
@@ -299,14 +307,14 @@ func scoreHands(styles, beside []simulator.Family, people []recordedHand, rate f
 			if passes == 0 {
 				passes = 3 + rng.IntN(6)
 			}
-			return simulator.PlayCourse(rockOn(people, passes, rng), rate, rng)
+			return simulator.PlayCourse(rockOn(people, passes, rng), d, rng)
 		})
 	}
 	if good.visits > 0 {
-		good.print("= good, quick gauges", rate)
+		good.print("= good, none apart", rate)
 	}
 	if bad.visits > 0 {
-		bad.print("= bad, without grit", rate)
+		bad.print("= bad, none apart", rate)
 	}
 	if all := good; good.visits > 0 && bad.visits > 0 {
 		all.add(bad)
@@ -314,5 +322,8 @@ func scoreHands(styles, beside []simulator.Family, people []recordedHand, rate f
 	}
 }
 
-// slow reports whether the family's gauge follows slowly: its figures stand alone.
-func slow(f simulator.Family) bool { return f == simulator.Averaging || f == simulator.Lagging }
+// apart reports whether the figures of a family stand alone: grit, which nothing shows, and
+// gauges that are not quick or show little in free air.
+func apart(f simulator.Family) bool {
+	return slices.Contains([]simulator.Family{simulator.Gritty, simulator.Averaging, simulator.Lagging, simulator.ShortTravel}, f)
+}

@@ -42,6 +42,7 @@ const (
 	OnChamfer      // a contact slips on the chamfer
 	BesideAxis     // a chord is gauged
 	Drawn          // drawn along a taper while it is rocked
+	Failing        // the stream fails, see [Fault]; what was right before may be read
 	Gritty         // grit comes under a contact for a part of the rock
 
 	Recorded // the course is given, see [PlayCourse]; must be read
@@ -50,7 +51,7 @@ const (
 var families = [...]string{"pendulum", "least jerk", "rests at the ends", "even speed", "pauses", "two sines", "jerky",
 	"one short swing", "skewed", "changing", "quick", "slow", "process", "turns once", "fumbling", "stops at the tone",
 	"two places", "tapered", "averages", "lags", "steps of 16 ms", "short travel", "never square, equal", "never square, scattered", "held off", "chamfer",
-	"beside the axis", "drawn along", "grit", "recorded"}
+	"beside the axis", "drawn along", "failing stream", "grit", "recorded"}
 
 // String names the family.
 func (f Family) String() string { return families[f] }

@@ -217,7 +217,7 @@ func TestHandStream(t *testing.T) {
 	held := 0
 	for seed := range uint64(60) {
 		v := DrawRocking(Families()[seed%uint64(Recorded)], Draws{Rate: 50}, seeded(seed))
-		v.Stream.Spikes = 0
+		v.Stream.Spikes, v.Stream.Fault = 0, NoFault
 		points, tr := v.points(seed)
 		tick := seconds(v.Stream.Tick)
 		stop := v.Ring + v.Gauge.Free + units(6*v.Gauge.Noise) + v.Gauge.Step
@@ -275,7 +275,7 @@ func TestPlayCourse(t *testing.T) {
 	for i := range 501 {
 		c.Tilt = append(c.Tilt, 3*degree*math.Cos(2*math.Pi*float64(i)*0.01))
 	}
-	v := PlayCourse(c, 20, seeded(1))
+	v := PlayCourse(c, Draws{Rate: 20}, seeded(1))
 	tr := v.Run(seeded(2), deaf)
 	if n := len(tr.Places[0].Turns); !tr.Places[0].Must || n < 10 || n > 11 { // and one more if it ends at rest across square
 		t.Errorf("must be read: %v, %d passes, want ten", tr.Places[0].Must, n)

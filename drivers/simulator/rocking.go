@@ -49,13 +49,15 @@ type Draws struct {
 	Styles []Family
 	Rate   float64 // values a second
 	Passes int     // through square; 0: three to seven
+	// Coarsest is the largest step of a display, 0.1 nm; 0: any up to 100 µin.
+	Coarsest int64
 }
 
 // DrawRocking draws a visit of a family, at a size from 8 to 60 mm, with noise of
 // 0.05 to 0.6 µm and steps of 0.1 to 2.54 µm. Half of the hands are as unsteady
 // as recorded ones are in the air, half are steadied by the bore, three to five times.
 func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
-	v := &Rocking{Family: f, Style: f, Gauge: drawHandGauge(d.Rate, rng)}
+	v := &Rocking{Family: f, Style: f, Gauge: d.gauge(rng)}
 	if !f.Style() {
 		styles := d.Styles
 		if len(styles) == 0 {
@@ -86,8 +88,8 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 
 // PlayCourse is a visit of a course, such as a recorded one, from the first time to the
 // last, with a gauge, noise and stream drawn as DrawRocking does. The gauge comes to its first tilt from a drag.
-func PlayCourse(c Course, rate float64, rng *rand.Rand) *Rocking {
-	v := &Rocking{Family: Recorded, Style: Recorded, Gauge: drawHandGauge(rate, rng)}
+func PlayCourse(c Course, d Draws, rng *rand.Rand) *Rocking {
+	v := &Rocking{Family: Recorded, Style: Recorded, Gauge: d.gauge(rng)}
 	v.Ring = 8*Millimetre + rng.Int64N(52*Millimetre)
 	v.Size = v.Ring + units(between(rng, -60, 60))
 	v.Gauge.Tip = tipFor(v.Ring)
@@ -109,17 +111,24 @@ func (v *Rocking) phases(rng *rand.Rand) {
 	v.React, v.Hold = between(rng, 0.2, 0.45), between(rng, 0.1, 1)
 }
 
-func drawHandGauge(rate float64, rng *rand.Rand) Gauge {
-	d := pick(rng, displays[:]...)
-	return Gauge{ID: "drawn", Free: 900 * Micrometre, Rate: rate, Noise: logBetween(rng, 0.05, 0.6),
-		Step: d.step, Inch: d.inch, Places: d.places}
+// gauge draws a gauge.
+func (d *Draws) gauge(rng *rand.Rand) Gauge {
+	show := pick(rng, displays[:]...)
+	for d.Coarsest > 0 && show.step > max(d.Coarsest, Micrometre/10) {
+		show = pick(rng, displays[:]...)
+	}
+	return Gauge{ID: "drawn", Free: 900 * Micrometre, Rate: d.Rate, Noise: logBetween(rng, 0.05, 0.6),
+		Step: show.step, Inch: show.inch, Places: show.places}
 }
 
 func drawStream(f Family, rng *rand.Rand) Stream {
 	s := Stream{Jitter: 0.08, Delay: between(rng, 0, 0.002), Spikes: 0.001, Spike: 30, Drops: 0.01, Holds: 0.002,
 		Repeats: pick(rng, 0, 0, 0.01, 0.03), Tick: pick(rng, 0.001, 0.001, 0.001, 0.004, 0.016)}
-	if f == Stepping {
+	switch f {
+	case Stepping:
 		s.Tick = 0.016
+	case Failing:
+		s.Fault, s.FaultAt, s.Lasts = pick(rng, Faults()...), between(rng, 0.1, 0.9), between(rng, 0.3, 1.5)
 	}
 	return s
 }
