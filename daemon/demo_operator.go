@@ -123,7 +123,27 @@ func (p *operator) draw() {
 		p.nearly()
 	}
 	p.play = simulator.Play{Button: p.options.capture() == capture.Button.String(), Brisk: true, Zero: int64(rng.IntN(9)-4) * simulator.Micrometre / 10}
+	if demoHands {
+		p.play.Hands = p.hands()
+	}
 	p.honing, p.visits, p.sure = p.random("honing"), 0, false
+}
+
+// demoHands: the operators rock as people do, each in his own way, until the tone. Without,
+// they swing like pendulums.
+const demoHands = true
+
+// hands are the ways in which the operator rocks: every second visit in his own, the others
+// in any.
+func (p *operator) hands() []simulator.Family {
+	all := []simulator.Family{simulator.LeastJerk, simulator.EndRests, simulator.Pausing, simulator.Skewed, simulator.Changing, simulator.TurnsOnce}
+	h := fnv.New64a()
+	fmt.Fprint(h, p.station)
+	own := all[h.Sum64()%uint64(len(all))]
+	for range len(all) {
+		all = append(all, own)
+	}
+	return all
 }
 
 // nearly brings the part to just under its low limit, and in form.

@@ -105,20 +105,21 @@ func (p *operator) visit(ctx context.Context, act simulator.Act, size int64) ([]
 	p.watch() // what came before is of another visit
 	p.hint = ""
 	p.visits++
-	step := p.job.Visit(p.play, act, size, 0, p.random(fmt.Sprint("visit ", p.visits)))
 	p.begun = time.Now()
 	var events []session.Record
 	var sent time.Time
-	for _, c := range step.Chunks {
-		p.until(ctx, c.At)
-		if ctx.Err() != nil {
-			return nil, nil
+	var err error
+	p.job.Gauging(p.play, act, size, p.random(fmt.Sprint("visit ", p.visits)), func(c simulator.Chunk) (tone bool) {
+		if p.until(ctx, c.At); ctx.Err() != nil || err != nil {
+			return true
 		}
 		sent = p.d.clock().Wall
-		if _, err := p.line.Write(c.Bytes); err != nil {
-			return nil, err
-		}
+		_, err = p.line.Write(c.Bytes)
 		events = append(events, p.watch()...)
+		return len(events) > 0 && events[len(events)-1].Kind != session.Refused
+	})
+	if ctx.Err() != nil || err != nil {
+		return nil, err
 	}
 	return p.outcome(ctx, sent, events)
 }

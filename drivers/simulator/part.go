@@ -26,15 +26,36 @@ func (j *Job) Part(rng *rand.Rand) (*Bore, Hand) {
 // session; Measure if it is of a bore, Master of a ring. What a press sends has
 // the gauge's noise, as what it streams has.
 func (j *Job) Visit(p Play, act Act, size int64, at time.Duration, rng *rand.Rand) Step {
-	s := player{job: j, play: p, rng: rng, gauge: j.Gauge, now: at}
-	if p.Gauge != nil {
-		s.gauge = *p.Gauge
-	}
-	seen := size
-	if p.Button || s.gauge.Rate == 0 {
-		seen += units(s.gauge.Noise * rng.NormFloat64())
-	}
+	s, seen := j.player(p, size, at, rng)
 	step := s.visit(Step{Act: act, Size: seen})
 	step.Size = size
 	return step
+}
+
+// Gauging plays a visit as [Job.Visit] does, beginning at 0, and hands over what
+// the gauge sends as it comes; each reports whether there was a tone meanwhile. Hands of
+// [Play] rock until then.
+func (j *Job) Gauging(p Play, act Act, size int64, rng *rand.Rand, each func(Chunk) (tone bool)) {
+	s, seen := j.player(p, size, 0, rng)
+	if st := (Step{Act: act, Size: seen}); s.rocks() {
+		const most = 12 // passes, of a hand that hears no tone
+		s.rock(st, seen+p.Zero, most, each)
+	} else {
+		for _, c := range s.visit(st).Chunks {
+			each(c)
+		}
+	}
+}
+
+// player returns who plays a visit, and the size as a press of the button shows it.
+func (j *Job) player(p Play, size int64, at time.Duration, rng *rand.Rand) (s player, seen int64) {
+	s = player{job: j, play: p, rng: rng, gauge: j.Gauge, now: at}
+	if p.Gauge != nil {
+		s.gauge = *p.Gauge
+	}
+	seen = size
+	if p.Button || s.gauge.Rate == 0 {
+		seen += units(s.gauge.Noise * rng.NormFloat64())
+	}
+	return s, seen
 }

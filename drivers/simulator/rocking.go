@@ -19,8 +19,8 @@ type Rocking struct {
 	Course Course
 	Stays  []Stay
 
-	Air, Insert, Withdraw float64 // how long the phases last
-	Stream                Stream
+	Air, Insert, Withdraw, After float64 // how long the phases last; After: in free air
+	Stream                       Stream
 	// React is how long after the tone the hand stops, and Hold how long it holds
 	// then, before it draws the gauge out.
 	React, Hold float64
@@ -82,7 +82,24 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 	if passes == 0 {
 		passes = 3 + rng.IntN(5)
 	}
-	v.work(passes, rng)
+	steadiness := 1.0
+	if rng.Float64() < 0.5 {
+		steadiness = between(rng, 3, 5)
+	}
+	v.work(passes, steadiness, rng)
+	return v
+}
+
+// practised is a visit of a hand that rocks every day, until the tone or so many
+// passes, with a gauge, a ring and a size.
+func practised(f Family, g Gauge, ring, size int64, passes int, rng *rand.Rand) *Rocking {
+	v := &Rocking{Family: f, Style: f, Gauge: g, Ring: ring, Size: size}
+	if !f.Style() {
+		v.Style = LeastJerk
+	}
+	v.phases(rng)
+	v.Stream = Stream{Jitter: 0.05, Delay: 0.001, Drops: 0.005, Spikes: 0.0005, Spike: 30}
+	v.work(passes, between(rng, 3, 5), rng)
 	return v
 }
 
@@ -107,7 +124,7 @@ func PlayCourse(c Course, d Draws, rng *rand.Rand) *Rocking {
 }
 
 func (v *Rocking) phases(rng *rand.Rand) {
-	v.Air, v.Insert, v.Withdraw = between(rng, 0.8, 2.5), between(rng, 0.2, 0.6), between(rng, 0.2, 0.4)
+	v.Air, v.Insert, v.Withdraw, v.After = between(rng, 0.8, 2.5), between(rng, 0.2, 0.6), between(rng, 0.2, 0.4), 1
 	v.React, v.Hold = between(rng, 0.2, 0.45), between(rng, 0.1, 1)
 }
 
@@ -155,11 +172,7 @@ func (v *Rocking) leave(r *rocker, rng *rand.Rand) {
 }
 
 // work makes the course of the family, and its stays.
-func (v *Rocking) work(passes int, rng *rand.Rand) {
-	steadiness := 1.0
-	if rng.Float64() < 0.5 {
-		steadiness = between(rng, 3, 5)
-	}
+func (v *Rocking) work(passes int, steadiness float64, rng *rand.Rand) {
 	for { // until it never is square, where it must not be
 		v.Stays, v.level = v.Stays[:0], Path{}
 		r := drawRocker(v.Style, v.Ring, steadiness, rng)
@@ -303,7 +316,7 @@ func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 		gauge: &v.Gauge, size: v.Size, in: in, out: out,
 		at:    func(t float64) float64 { return v.Gauge.slow(now, t) },
 		noisy: func(float64) bool { return true },
-		end:   func() float64 { return out + v.Withdraw + 1 },
+		end:   func() float64 { return out + v.Withdraw + v.After },
 	}, rng, func(p Point) {
 		if hears(p) && !toned {
 			toned = true

@@ -52,6 +52,9 @@ type Play struct {
 	Brisk bool
 	// Zero is what the gauge shows too much, before it is mastered.
 	Zero int64
+	// Hands are the families of which each visit of a streamed two-point gauge is one, drawn;
+	// none: a pendulum, by [Params]. They rock until the tone of [Job.Gauging], at most twelve passes.
+	Hands []Family
 	// Gauge takes the place of the job's own. One that touches at three points
 	// does not see a pure ovality: it shows the mean over the angles.
 	Gauge *Gauge
@@ -131,6 +134,10 @@ func (s *player) visit(st Step) Step {
 		st.To = s.now
 		return st
 	}
+	if s.rocks() {
+		const passes = 5
+		return s.rock(st, shown, passes, func(Chunk) bool { return false })
+	}
 	p := s.careful(shown)
 	if s.play.Brisk {
 		p.Air = briskAir
@@ -144,6 +151,27 @@ func (s *player) visit(st Step) Step {
 		st.Chunks = append(st.Chunks, Chunk{st.From + p.T, s.gauge.Format(nil, p)})
 	}
 	s.now += points[len(points)-1].T + 10*time.Millisecond
+	st.To = s.now
+	return st
+}
+
+// rocks reports whether a hand of one of the families of the play gauges.
+func (s *player) rocks() bool {
+	return len(s.play.Hands) > 0 && s.gauge.Contact == TwoPoint && s.gauge.Rate > 0 && !s.play.Button
+}
+
+// rock plays a visit of a hand of one of the families, a chunk at a time.
+func (s *player) rock(st Step, shown int64, passes int, hears func(Chunk) bool) Step {
+	v := practised(pick(s.rng, s.play.Hands...), s.gauge, s.job.Ring.Size+s.play.Zero, shown, passes, s.rng)
+	if s.play.Brisk {
+		v.Air, v.After = briskAir, briskAir
+	}
+	st.Truth = v.Run(s.rng, func(p Point) bool {
+		c := Chunk{st.From + p.T, s.gauge.Format(nil, p)}
+		st.Chunks = append(st.Chunks, c)
+		return hears(c)
+	})
+	s.now = st.Chunks[len(st.Chunks)-1].At + 10*time.Millisecond
 	st.To = s.now
 	return st
 }
