@@ -267,3 +267,62 @@ func rockOn(people []recordedHand, passes int, rng *rand.Rand) simulator.Course 
 		}
 	}
 }
+
+// roughness is the root mean square of the second and third derivative of a course between the
+// first end and the last, in units of half the width and the mean time of a swing.
+func roughness(c *simulator.Course, from, to float64) (second, third float64) {
+	const h = 10 // steps
+	passes := c.Passes(from, to, simulator.Least)
+	if len(passes) < 3 {
+		return math.NaN(), math.NaN()
+	}
+	n := float64(len(passes))
+	begin, end := passes[0].Begin, passes[len(passes)-1].End
+	half, width, count := (end-begin)/n, 0.0, 0.0
+	for _, p := range passes {
+		width += math.Abs(p.To-p.From) / 2 / n
+	}
+	for i := int(begin/c.Step) + 2*h; i < int(end/c.Step)-2*h; i++ {
+		v, d := c.Tilt[i-2*h:i+2*h+1], h*c.Step
+		second += math.Pow((v[3*h]-2*v[2*h]+v[h])/(d*d), 2)
+		third += math.Pow((v[4*h]-2*v[3*h]+2*v[h]-v[0])/(2*d*d*d), 2)
+		count++
+	}
+	return math.Sqrt(second/count) * half * half / width, math.Sqrt(third/count) * half * half * half / width
+}
+
+// The simulator's random process is as rough as recorded hands: in second and third
+// derivative by a quarter in the median, and by half at the tenth and ninetieth part.
+func TestProcessIsLikeRecordedHands(t *testing.T) {
+	dir := os.Getenv("FAIRBORE_HANDS")
+	if dir == "" {
+		t.Skip("FAIRBORE_HANDS names no folder of recordings")
+	}
+	people := loadHands(t, dir, slices.Concat(halves["choose"].people, halves["score"].people))
+	if len(people) != 10 {
+		t.Fatalf("%d people", len(people))
+	}
+	rng := rand.New(rand.NewPCG(3, 3))
+	var recorded, made [2]sample
+	add := func(to *[2]sample, c *simulator.Course, from, end float64) {
+		if second, third := roughness(c, from, end); !math.IsNaN(second) {
+			to[0].add(second)
+			to[1].add(third)
+		}
+	}
+	for range 500 {
+		c := rockOn(people, 6, rng)
+		add(&recorded, &c, 0, c.End())
+		v := simulator.DrawRocking(simulator.Process, simulator.Draws{Rate: 20, Passes: 6}, rng)
+		add(&made, &v.Course, v.Stays[0].From, v.Stays[0].To)
+	}
+	for i, name := range []string{"second", "third"} {
+		for part, within := range map[float64]float64{0.1: 1.5, 0.5: 1.25, 0.9: 1.5} {
+			a, b := recorded[i].share(part), made[i].share(part)
+			t.Logf("%s derivative, %g of the rocks below: recorded %.1f, made %.1f", name, part, a, b)
+			if a/b > within || b/a > within {
+				t.Errorf("%s derivative, %g of the rocks: recorded %.1f, made %.1f", name, part, a, b)
+			}
+		}
+	}
+}

@@ -34,7 +34,7 @@ const (
 	Averaging   // shows the mean of the last 50 to 150 ms
 	Lagging     // follows with a time constant of 10 to 50 ms
 	Stepping    // handed over in steps of 16 ms
-	ShortTravel // shows 150 to 400 µm above the ring in free air
+	ShortTravel // shows 150 to 600 µm, not 600 to 900, above the ring in free air
 	// What must not be read, or not as the size of the place.
 	NeverEqual     // turns before square each time, about equally far
 	NeverScattered // turns before square each time, by 0.1 to 2°
@@ -198,39 +198,59 @@ func (r *rocker) rock(passes int) {
 
 // continuous is a rock that is no sequence of swings; it begins and ends where it turns.
 func (r *rocker) continuous(passes int) {
-	rng := r.rng
 	var f func(float64) float64
-	if r.style == Process {
-		g := process(r.width/math.Sqrt2, r.half, rng)
-		f = func(t float64) float64 { return r.off + g(t) }
-	} else {
-		part, ratio, phase := between(rng, 0.05, 0.2), between(rng, 1.7, 3.3), between(rng, 0, 2*math.Pi)
-		var ramp, wander float64 = between(rng, -0.05, 0.05), between(rng, 0, r.times)
-		pace, bend := between(rng, 0.3, 0.8), between(rng, 0, 2*math.Pi)
-		f = func(t float64) float64 {
-			x := math.Pi * t / r.half
-			x += wander*math.Sin(pace*x+bend) + ramp*x
-			return r.off + r.width*(math.Cos(x)+part*math.Sin(ratio*x+phase))
+	var begin, end float64
+	for tries, ok := 0, false; !ok; tries++ {
+		if r.style == Process {
+			g := process(r.width/math.Sqrt2, r.half, r.rng)
+			f = func(t float64) float64 { return r.off + g(t) }
+		} else {
+			f = r.twoSines()
 		}
-	}
-	turn := func(t float64) float64 { // the next one from a time on
-		const h = 0.01
-		d := f(t+h) - f(t)
-		for end := t + 6*r.half; t < end && (f(t+h)-f(t))*d > 0; t += h {
-		}
-		return t
-	}
-	begin := turn(0)
-	end, count := begin, 0
-	for end < begin+float64(passes+4)*2*r.half && count < passes {
-		next := turn(end + 0.02)
-		if f(end)*f(next) < 0 {
-			count++
-		}
-		end = next
+		begin, end, ok = run(f, passes, r.half, tries > 30)
 	}
 	r.move(f(begin), r.time(), leastJerk)
 	r.follow(func(t float64) float64 { return f(begin + t) }, end-begin)
+}
+
+// twoSines is a sine whose frequency scatters, and a second one.
+func (r *rocker) twoSines() func(float64) float64 {
+	rng := r.rng
+	part, ratio, phase := between(rng, 0.05, 0.2), between(rng, 1.7, 3.3), between(rng, 0, 2*math.Pi)
+	ramp, wander := between(rng, -0.05, 0.05), between(rng, 0, r.times)
+	pace, bend := between(rng, 0.3, 0.8), between(rng, 0, 2*math.Pi)
+	return func(t float64) float64 {
+		x := math.Pi * t / r.half
+		x += wander*math.Sin(pace*x+bend) + ramp*x
+		return r.off + r.width*(math.Cos(x)+part*math.Sin(ratio*x+phase))
+	}
+}
+
+// run finds so many swings of a motion through square, one after the other, each 0.4 to 2.5 times as
+// wide as the one before, as the stretches of recorded hands are: when the first begins and the
+// last ends, s. Where any will do it is about so many of whatever there is.
+func run(f func(float64) float64, passes int, half float64, whatever bool) (begin, end float64, ok bool) {
+	const h = 0.02
+	from, top, last, n := 0.0, 0.0, 0.0, -1 // of the run: its first turn, the newest, the swing before, swings
+	a, b := f(0), f(h)
+	for t := 2 * h; t < 40*half; t += h {
+		c := f(t)
+		if (b-a)*(c-b) <= 0 { // a turn at t-h
+			wide := math.Abs(b - top)
+			fits := b*top < 0 && (n == 0 || wide > 0.4*last && wide < 2.5*last)
+			switch {
+			case n < 0 || !fits && !whatever:
+				n, from = 0, t-h
+			case b*top < 0:
+				n++
+			}
+			if top, last = b, wide; n == passes {
+				return from, t - h, true
+			}
+		}
+		a, b = b, c
+	}
+	return from, 40 * half, whatever
 }
 
 // turnsOnce rocks, but turns once before square and goes back.

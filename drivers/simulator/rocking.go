@@ -74,7 +74,7 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 	case Lagging:
 		v.Gauge.Lag = between(rng, 0.01, 0.05)
 	case ShortTravel:
-		v.Gauge.Free = units(between(rng, 150, 400))
+		v.Gauge.Free = units(between(rng, 150, 600))
 	}
 	v.phases(rng)
 	v.Stream = drawStream(f, rng)
@@ -134,7 +134,7 @@ func (d *Draws) gauge(rng *rand.Rand) Gauge {
 	for d.Coarsest > 0 && show.step > max(d.Coarsest, Micrometre/10) {
 		show = pick(rng, displays[:]...)
 	}
-	return Gauge{ID: "drawn", Free: 900 * Micrometre, Rate: d.Rate, Noise: logBetween(rng, 0.05, 0.6),
+	return Gauge{ID: "drawn", Free: units(between(rng, 600, 900)), Rate: d.Rate, Noise: logBetween(rng, 0.05, 0.6),
 		Step: show.step, Inch: show.inch, Places: show.places}
 }
 
