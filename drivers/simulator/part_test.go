@@ -1,6 +1,7 @@
 package simulator
 
 import (
+	"bytes"
 	"math"
 	"slices"
 	"testing"
@@ -90,5 +91,59 @@ func TestVisitShowsItsSize(t *testing.T) {
 	}
 	if near < 5 || s.Act != Master || s.Truth.Places[0].Size != size+2*Micrometre {
 		t.Errorf("%v: %d values near the size, truth %+v", s.Act, near, s.Truth.Places)
+	}
+}
+
+// Hands of a family rock about the size with the zero, in free air before and after; who
+// hears a tone stops, and the same seed gives the same bytes.
+func TestGauging(t *testing.T) {
+	job, err := FindJob("J-4112")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const size, zero = 317_480_000, 2 * Micrometre
+	for _, f := range []Family{LeastJerk, EndRests, Pausing, TurnsOnce} {
+		play := Play{Brisk: true, Zero: zero, Hands: []Family{f}}
+		gauge := func(tone time.Duration) (out []Chunk) {
+			job.Gauging(play, Measure, size, seeded(5), func(c Chunk) bool {
+				out = append(out, c)
+				return c.At >= tone
+			})
+			return out
+		}
+		whole, again, short := gauge(time.Hour), gauge(time.Hour), gauge(5*time.Second)
+		if !slices.EqualFunc(whole, again, func(a, b Chunk) bool { return a.At == b.At && bytes.Equal(a.Bytes, b.Bytes) }) {
+			t.Errorf("%v: one seed, two visits", f)
+		}
+		if end := short[len(short)-1].At; end < 6*time.Second || end > 9*time.Second || end > whole[len(whole)-1].At {
+			t.Errorf("%v: with a tone at 5 s it ends at %s, without at %s", f, end, whole[len(whole)-1].At)
+		}
+		for _, chunks := range [][]Chunk{whole, short} {
+			near, under := 0, 0
+			for i, c := range chunks {
+				off := um(parseLine(t, c.Bytes) - size - zero)
+				if math.Abs(off) < 1 {
+					near++
+				}
+				if off < -1.5 {
+					under++ // a wild value, of which there is one in 2,000
+				}
+				if (i == 0 || i == len(chunks)-1) && off < 500 {
+					t.Errorf("%v: value %d of %d is %.1f µm above: not free air", f, i, len(chunks), off)
+				}
+			}
+			if under > 1 || len(chunks) == len(whole) && near < 5 {
+				t.Errorf("%v: %d values near the size, %d under it", f, near, under)
+			}
+		}
+		step := job.Visit(play, Measure, size, time.Minute, seeded(5))
+		if pl := step.Truth.Places[0]; step.Size != size || pl.Size != size+zero || len(pl.Turns) < 3 || step.Chunks[0].At < time.Minute {
+			t.Errorf("%v: a visit from %s of %d, %+v", f, step.Chunks[0].At, step.Size, pl)
+		}
+	}
+	presses := 0
+	job.Gauging(Play{Button: true, Hands: []Family{LeastJerk}}, Measure, size, seeded(5), func(Chunk) bool { presses++; return false })
+	if presses != 1 {
+		t.Errorf("a button sends %d lines a press", presses)
 	}
 }
