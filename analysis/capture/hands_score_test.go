@@ -130,6 +130,11 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 		switch {
 		case math.Abs(e) > allowed(v):
 			t.wrong++
+			if *kinds {
+				fmt.Printf("    false: %v, %v: off by %.2f µm, U %.2f, %d passes, taken at %.2f s of %.2f to %.2f; display %.3f µm, noise %.2f, stamps %g s, fault %v\n",
+					v.Family, v.Style, e, analysis.Length(r.U).Micrometres(), r.Turns, r.At.Seconds(), pl.From.Seconds(), pl.To.Seconds(),
+					float64(v.Gauge.Step)/float64(simulator.Micrometre), v.Gauge.Noise, v.Stream.Tick, v.Stream.Fault)
+			}
 		case v.Family.Never():
 			t.lucky++
 		}
