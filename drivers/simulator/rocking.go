@@ -57,7 +57,7 @@ type Draws struct {
 // 0.05 to 0.6 µm and steps of 0.1 to 2.54 µm. Half of the hands are as unsteady
 // as recorded ones are in the air, half are steadied by the bore, three to five times.
 func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
-	v := &Rocking{Family: f, Style: f, Gauge: d.gauge(rng)}
+	v := d.rocking(f, rng)
 	if !f.Style() {
 		styles := d.Styles
 		if len(styles) == 0 {
@@ -65,9 +65,6 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 		}
 		v.Style = pick(rng, styles...)
 	}
-	v.Ring = 8*Millimetre + rng.Int64N(52*Millimetre)
-	v.Size = v.Ring + units(between(rng, -60, 60))
-	v.Gauge.Tip = tipFor(v.Ring)
 	switch f {
 	case Averaging:
 		v.Gauge.Average = between(rng, 0.05, 0.15)
@@ -76,8 +73,6 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 	case ShortTravel:
 		v.Gauge.Free = units(between(rng, 150, 600))
 	}
-	v.phases(rng)
-	v.Stream = drawStream(f, rng)
 	passes := d.Passes
 	if passes == 0 {
 		passes = 3 + rng.IntN(5)
@@ -106,12 +101,7 @@ func practised(f Family, g Gauge, ring, size int64, passes int, rng *rand.Rand) 
 // PlayCourse is a visit of a course, such as a recorded one, from the first time to the
 // last, with a gauge, noise and stream drawn as DrawRocking does. The gauge comes to its first tilt from a drag.
 func PlayCourse(c Course, d Draws, rng *rand.Rand) *Rocking {
-	v := &Rocking{Family: Recorded, Style: Recorded, Gauge: d.gauge(rng)}
-	v.Ring = 8*Millimetre + rng.Int64N(52*Millimetre)
-	v.Size = v.Ring + units(between(rng, -60, 60))
-	v.Gauge.Tip = tipFor(v.Ring)
-	v.phases(rng)
-	v.Stream = drawStream(Recorded, rng)
+	v := d.rocking(Recorded, rng)
 	r := drawRocker(Recorded, v.Ring, 1, rng)
 	v.approach(r, rng)
 	from := r.now
@@ -126,6 +116,16 @@ func PlayCourse(c Course, d Draws, rng *rand.Rand) *Rocking {
 func (v *Rocking) phases(rng *rand.Rand) {
 	v.Air, v.Insert, v.Withdraw, v.After = between(rng, 0.8, 2.5), between(rng, 0.2, 0.6), between(rng, 0.2, 0.4), 1
 	v.React, v.Hold = between(rng, 0.2, 0.45), between(rng, 0.1, 1)
+}
+
+// rocking draws all of a visit but the course.
+func (d *Draws) rocking(f Family, rng *rand.Rand) *Rocking {
+	v := &Rocking{Family: f, Style: f, Gauge: d.gauge(rng), Stream: drawStream(f, rng)}
+	v.Ring = 8*Millimetre + rng.Int64N(52*Millimetre)
+	v.Size = v.Ring + units(between(rng, -60, 60))
+	v.Gauge.Tip = tipFor(v.Ring)
+	v.phases(rng)
+	return v
 }
 
 // gauge draws a gauge.
@@ -288,7 +288,7 @@ func (v *Rocking) oneSided() bool {
 // Run plays the visit: it hands over the values that the gauge sends, and returns
 // what it really was; the times of both are since the visit began. If hears reports
 // a tone, the hand stops, holds the gauge and draws it out; the first time counts,
-// and the course is cut there.
+// and the course is cut there. What was wrong with it is told by the family, not by the truth's visit.
 func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 	in := v.Air + v.Insert
 	out := in + v.Course.End()
@@ -369,7 +369,7 @@ var (
 )
 
 func (v *Rocking) truth(in, out float64) Truth {
-	tr := Truth{Visit: Good, Fault: v.Stream.Fault, In: seconds(in), Out: seconds(out)}
+	tr := Truth{Fault: v.Stream.Fault, In: seconds(in), Out: seconds(out)}
 	for i, s := range v.Stays {
 		if i > 0 && s.From >= s.To {
 			break // it was drawn out before
