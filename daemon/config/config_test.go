@@ -125,7 +125,7 @@ func TestFractions(t *testing.T) {
 	if err != nil || c.Rings["R-1250"].Size != 31_750*analysis.Micrometre {
 		t.Errorf("1-1/4 in is %v, %v", c.Rings["R-1250"], err)
 	}
-	if _, err = Parse("f.yaml", []byte(strings.Replace(text, "1-1/4 in", "1-1/3 in", 1))); err == nil || !strings.Contains(err.Error(), "finer than 0.1 nm") {
+	if _, err = Parse("f.yaml", []byte(strings.Replace(text, "size: 1-1/4 in", "size: 1-1/3 in", 1))); err == nil || !strings.Contains(err.Error(), "finer than 0.1 nm") {
 		t.Errorf("1-1/3 in: %v", err)
 	}
 }
