@@ -242,6 +242,9 @@ func (m *mixture) parts(free float64) []normal {
 	x, w := [2][]float64{{0}, {0}}, [2][]float64{{1}, {1}}
 	for f, l := range m.factors {
 		half := l.Standard * math.Sqrt(3)
+		if half == 0 {
+			continue
+		}
 		n := nodes(ends * half * math.Abs(l.Sensitivity) / math.Sqrt(free))
 		x[f], w[f] = make([]float64, n), make([]float64, n)
 		quad.Legendre{}.FixedLocations(x[f], w[f], -half, half)
