@@ -139,7 +139,7 @@ func TestDistribution_ClosedForms(t *testing.T) {
 		"U-shape":         {Model{Lines: []Line{{Name: "a", Type: B, Distribution: UShaped, HalfWidth: 2, Sensitivity: 1}}}, 2 * math.Sin(math.Pi*p/2)},
 		"normal":          {Model{Lines: []Line{normal("a", 3), normal("b", 4)}}, 10},
 		"one with r = 1":  {Model{Lines: []Line{normal("a", 3), normal("b", 4)}, Correlations: []Correlation{{"a", "b", 1}}}, 14},
-		"no width": {Model{Lines: []Line{{Name: "a", Type: B, Distribution: Rectangular}, normal("b", 4)}, Products: []Product{{A: "a", B: "b", Coefficient: 1}}}, 8},
+		"no width":        {Model{Lines: []Line{{Name: "a", Type: B, Distribution: Rectangular}, normal("b", 4)}, Products: []Product{{A: "a", B: "b", Coefficient: 1}}}, 8},
 		"product": {Model{Lines: []Line{{Name: "a", Type: B, Distribution: Rectangular, HalfWidth: 1}, {Name: "b", Type: B, Distribution: Normal, Standard: 1}},
 			Products: []Product{{A: "b", B: "a", Coefficient: 1}}}, -1},
 	} {
