@@ -97,8 +97,16 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) (past 
 		}
 		return r, err
 	}
-	if _, err := newest(session.JobChosen, seq); err != nil {
+	job, err := newest(session.JobChosen, seq)
+	if err != nil {
 		return nil, err
+	}
+	if job != nil {
+		lot, err := a.journal.Verdicts(ctx, station, job.Seq, seq, session.LotMost)
+		if err != nil {
+			return nil, err
+		}
+		past = append(past, lot...)
 	}
 	mastered, err := newest(session.Mastered, seq)
 	if err != nil || mastered == nil {
