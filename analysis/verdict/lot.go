@@ -9,7 +9,9 @@ import (
 	"fairbore/analysis"
 )
 
-// Lot is what the finished parts of a job tell of the process that made them.
+// Lot is what the finished parts of a job tell of the process that made them. Their true
+// sizes are taken for normal and independent of the errors. Those of parts that are honed
+// until they read in size are so only nearly: TestChance_Honed has how far that leads.
 type Lot struct {
 	// Smallest and Largest are the worst sizes of each part but the one in hand.
 	Smallest, Largest []analysis.Length

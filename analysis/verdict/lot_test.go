@@ -158,6 +158,72 @@ func TestChance_Calibrated(t *testing.T) {
 	}
 }
 
+// honed hones a part by its own readings, aiming at nine tenths of the way to the middle of
+// the limits with cuts that scatter, until one is accepted or past that, and returns the true
+// size and that reading.
+func honed(r *rand.Rand, z *Zone, common, own, scatter float64) (x float64, y analysis.Length) {
+	x = float64(z.Low) - 60_000*(1+0.3*r.NormFloat64())
+	for {
+		y = analysis.Length(math.Round(x + common + own*r.NormFloat64()))
+		if y >= z.AcceptLow {
+			return x, y
+		}
+		x += 0.9 * (float64(z.Low+z.High)/2 - float64(y)) * max(0.1, 1+scatter*r.NormFloat64())
+	}
+}
+
+// Lots of parts that were honed by the readings that they are judged by: their sizes are
+// neither normal nor without regard to the errors, and those that read low were honed on. All
+// in all the chances stated of accepted parts are nearer to what is had than the flat ones;
+// where cuts scatter little, fewer are stated out than are. u is 0.3 µm, seed 7107, the
+// 11th to 30th part of 1500 lots; share out, % (-v prints all):
+//
+//	T/2U  cuts ±  own     had   stated  flat         T/2U  cuts ±  own     had   stated  flat
+//	1.2    10 %   0.5 u  1.38    1.64   2.62         2.0    30 %   0.5 u  0.60    0.57   0.66
+//	1.2    30 %   0.5 u  1.88    2.50   2.63         2.0    30 %   1.0 u  0.35    0.39   0.76
+//	2.0    10 %   0.3 u  0.42    0.37   0.48         4.0    10 %   0.5 u  0.11    0.09   0.14
+//	2.0    10 %   0.5 u  0.45    0.24   0.52         4.0    30 %   0.5 u  0.18    0.18   0.21
+//	2.0    10 %   1.0 u  0.27    0.03   0.68         4.0    30 %   1.0 u  0.16    0.10   0.21
+func TestChance_Honed(t *testing.T) {
+	const u, seed = 3000.0, 7107
+	r := rand.New(rand.NewPCG(seed, 1))
+	low := 30 * analysis.Millimetre
+	off, offFlat := 0.0, 0.0
+	for _, ratio := range []float64{1.2, 2, 4} {
+		z, err := NewZone(low, low+analysis.Length(4*ratio*u), Confidence95, uncertainty.Stated{Standard: u, Expanded: 2 * u})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, scatter := range []float64{0.1, 0.3} {
+			for _, share := range []float64{0.3, 0.5, 0.8, 1} {
+				own := share * u
+				used, out, flat, stated := 0.0, 0.0, 0.0, 0.0
+				for range 1500 {
+					common := math.Sqrt(u*u-own*own) * r.NormFloat64()
+					var ys []analysis.Length
+					for n := range 30 {
+						x, y := honed(r, &z, common, own, scatter)
+						if d, _ := z.Decide(y); n >= LotParts && d == Conforms {
+							if c := z.lot(y, worstOf(ys), analysis.Deviation(own)); c.Prior != Flat {
+								used, flat, stated = used+1, flat+1-z.Probability(y), stated+1-c.Probability
+								if x < float64(z.Low) || x > float64(z.High) {
+									out++
+								}
+							}
+						}
+						ys = append(ys, y)
+					}
+				}
+				t.Logf("T/2U %.1f, cuts scatter %.0f %%, own %.1f u: of %.0f out %.3f %%, stated %.3f, flat %.3f", ratio, 100*scatter, share, used, 100*out/used, 100*stated/used, 100*flat/used)
+				off, offFlat = off+math.Abs(stated-out)/used, offFlat+math.Abs(flat-out)/used
+			}
+		}
+	}
+	if off > 0.6*offFlat {
+		t.Errorf("off by %.2f %% on the average, flat %.2f", 100*off/24, 100*offFlat/24)
+	}
+}
+
 // What the prior is is always said, and where it is flat, why.
 func TestChance_SaysItsPrior(t *testing.T) {
 	in := input(t, "31.7510", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514")
