@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/bits"
 	"strconv"
 	"strings"
 )
@@ -79,6 +80,7 @@ func (u *Unit) UnmarshalText(b []byte) (err error) { *u, err = ParseUnit(string(
 // Reasons why a number is not a Length.
 var (
 	ErrNumber = errors.New("not a decimal number")
+	ErrInches = errors.New("a fraction is of inches: write it as 7/8 in or 1-1/4 in")
 	ErrRange  = errors.New("too large")
 	ErrFiner  = errors.New("finer than 0.1 nm, so it can't be kept exactly")
 	ErrNoUnit = errors.New("no unit: want mm, um, in or uin behind the number")
@@ -100,18 +102,7 @@ func FromDecimal(digits int64, places int, u Unit) (Length, error) {
 		default:
 			// What is left of size has factors of two and five at most once more
 			// each; let the product decide.
-			g := pow10(places)
-			if g == 0 {
-				return 0, ErrFiner
-			}
-			v, ok := mul(digits, size)
-			if !ok {
-				return 0, ErrRange
-			}
-			if v%g != 0 {
-				return 0, ErrFiner
-			}
-			return Length(v / g), nil
+			return divided(digits, size, places)
 		}
 		places--
 	}
@@ -129,15 +120,33 @@ func FromDecimal(digits int64, places int, u Unit) (Length, error) {
 	return Length(v), nil
 }
 
-func pow10(n int) int64 {
-	if n > 18 {
-		return 0
+// divided returns digits × size / 10^places, by 128 bits.
+func divided(digits, size int64, places int) (Length, error) {
+	magnitude := uint64(digits)
+	if digits < 0 {
+		magnitude = -magnitude
 	}
-	v := int64(1)
-	for range n {
-		v *= 10
+	if places > 19 { // digits end in no zero and size holds 2 and 5 once, so this is never whole
+		return 0, ErrFiner
 	}
-	return v
+	divisor := uint64(1)
+	for range places {
+		divisor *= 10
+	}
+	hi, lo := bits.Mul64(magnitude, uint64(size))
+	if hi >= divisor {
+		return 0, ErrRange
+	}
+	v, rest := bits.Div64(hi, lo, divisor)
+	switch {
+	case v > math.MaxInt64:
+		return 0, ErrRange
+	case rest != 0:
+		return 0, ErrFiner
+	case digits < 0:
+		return -Length(v), nil
+	}
+	return Length(v), nil
 }
 
 func mul(a, b int64) (int64, bool) {
@@ -149,26 +158,24 @@ func mul(a, b int64) (int64, bool) {
 }
 
 // ParseDecimal reads an optionally signed decimal number (point or comma, no
-// exponent, no grouping) as digits and decimal places; "22.2275" is 222275, 4.
+// exponent, no grouping) as digits and decimal places; "22.2275" is 222275, 4. It
+// fails with [ErrNumber], [ErrRange], or [ErrFiner] for more decimals than an int64
+// holds; with the latter the digits that it holds come back too.
 func ParseDecimal(s string) (digits int64, places int, err error) {
-	neg := false
-	switch {
-	case strings.HasPrefix(s, "-"):
-		neg, s = true, s[1:]
-	case strings.HasPrefix(s, "−"):
-		neg, s = true, s[len("−"):]
-	case strings.HasPrefix(s, "+"):
-		s = s[1:]
-	}
-	point, some := false, false
+	neg, s := sign(s)
+	point, some, full, finer := false, false, false, false
 	for i := range len(s) {
 		switch c := s[i]; {
 		case c >= '0' && c <= '9':
-			if digits > (math.MaxInt64-int64(c-'0'))/10 {
-				return 0, 0, ErrRange
+			some = true
+			if full = full || digits > (math.MaxInt64-int64(c-'0'))/10; full {
+				if !point {
+					return 0, 0, ErrRange
+				}
+				finer = finer || c != '0'
+				continue
 			}
 			digits = digits*10 + int64(c-'0')
-			some = true
 			if point {
 				places++
 			}
@@ -184,27 +191,98 @@ func ParseDecimal(s string) (digits int64, places int, err error) {
 	if neg {
 		digits = -digits
 	}
-	return digits, places, nil
+	if finer {
+		err = ErrFiner
+	}
+	return digits, places, err
+}
+
+// sign cuts the sign off a number.
+func sign(s string) (neg bool, rest string) {
+	for _, minus := range []string{"-", "−"} {
+		if rest, neg = strings.CutPrefix(s, minus); neg {
+			return neg, rest
+		}
+	}
+	return false, strings.TrimPrefix(s, "+")
 }
 
 // ParseLength reads a number with its unit, such as "22.2275 mm", "0.87510 in",
-// "-3 um" or "25uin", exactly. A number without a unit fails with [ErrNoUnit].
+// "-3 um" or "25uin", exactly, and inches as fractions too: "7/8 in", "1-1/4 in",
+// "1 1/4 in". A number without a unit fails with [ErrNoUnit], a fraction of another
+// unit with [ErrInches].
 func ParseLength(s string) (Length, error) {
 	t := strings.TrimSpace(s)
-	i := strings.LastIndexAny(t, "0123456789.,") + 1
-	digits, places, err := ParseDecimal(strings.TrimSpace(t[:i]))
-	if err != nil {
-		return 0, fmt.Errorf("length %q: %w", s, err)
-	}
-	u, err := ParseUnit(strings.TrimSpace(t[i:]))
-	if err != nil {
-		return 0, fmt.Errorf("length %q: %w", s, err)
-	}
-	l, err := FromDecimal(digits, places, u)
+	i := strings.LastIndexAny(t, "0123456789.,/") + 1
+	l, err := parseLength(strings.TrimSpace(t[:i]), strings.TrimSpace(t[i:]))
 	if err != nil {
 		return 0, fmt.Errorf("length %q: %w", s, err)
 	}
 	return l, nil
+}
+
+func parseLength(number, unit string) (Length, error) {
+	if strings.Contains(number, "/") {
+		switch u, err := ParseUnit(unit); {
+		case err != nil:
+			return 0, err
+		case u == NoUnit:
+			return 0, ErrNoUnit
+		case u != IN:
+			return 0, ErrInches
+		}
+		return parseFraction(number)
+	}
+	digits, places, unheld := ParseDecimal(number)
+	if unheld != nil && unheld != ErrFiner {
+		return 0, unheld
+	}
+	u, err := ParseUnit(unit)
+	if err != nil {
+		return 0, err
+	}
+	l, err := FromDecimal(digits, places, u)
+	if unheld != nil && err != ErrRange && err != ErrNoUnit {
+		err = unheld
+	}
+	return l, err
+}
+
+// parseFraction reads inches as a fraction, with whole inches before it or not.
+func parseFraction(s string) (Length, error) {
+	neg, s := sign(s)
+	top, under, _ := strings.Cut(s, "/")
+	whole, mixed := "0", false
+	if i := strings.IndexAny(top, "- "); i >= 0 {
+		whole, top, mixed = top[:i], strings.TrimSpace(top[i+1:]), true
+	}
+	var n [3]int64
+	for i, part := range []string{whole, top, under} {
+		v, places, err := ParseDecimal(part)
+		switch {
+		case err == ErrRange:
+			return 0, ErrRange
+		case err != nil || places != 0 || strings.Trim(part, "0123456789") != "":
+			return 0, ErrNumber
+		}
+		n[i] = v
+	}
+	if n[2] == 0 || mixed && n[1] >= n[2] {
+		return 0, ErrNumber
+	}
+	v, ok1 := mul(n[0], int64(Inch))
+	part, ok2 := mul(n[1], int64(Inch))
+	switch {
+	case !ok1 || !ok2 || v > math.MaxInt64-part/n[2]:
+		return 0, ErrRange
+	case part%n[2] != 0:
+		return 0, ErrFiner
+	}
+	v += part / n[2]
+	if neg {
+		v = -v
+	}
+	return Length(v), nil
 }
 
 // Micrometres returns l in µm for a computation.
@@ -408,7 +486,10 @@ func thousandths(v int64) string {
 
 func parseThousandths(s string) (int32, error) {
 	digits, places, err := ParseDecimal(s)
-	if err != nil {
+	switch {
+	case err == ErrFiner:
+		return 0, fmt.Errorf("%s: finer than a thousandth of a degree", s)
+	case err != nil:
 		return 0, fmt.Errorf("%s: %w", s, err)
 	}
 	for ; places < 3; places++ {

@@ -30,10 +30,11 @@ type archive struct {
 	// settings are those of a station with a gauge, false if they are not known.
 	settings func(station, gauge string) (session.Settings, bool)
 	jobs     map[string][]session.Record // by job: the times that it was taken up, anywhere; read once
+	verdicts map[uint64]*session.Verdict // by row
 }
 
 func newArchive(j *store.Journal, settings func(station, gauge string) (session.Settings, bool)) *archive {
-	return &archive{journal: j, settings: settings, jobs: map[string][]session.Record{}}
+	return &archive{journal: j, settings: settings, jobs: map[string][]session.Record{}, verdicts: map[uint64]*session.Verdict{}}
 }
 
 // part gathers the record of a part.
@@ -41,6 +42,9 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	p := report.Part{}
 	var err error
 	if p.Before, err = a.before(ctx, s.Station, s.Seq); err != nil {
+		return p, err
+	}
+	if p.Lot, err = a.lot(ctx, s.Station, p.Before, s.Seq); err != nil {
 		return p, err
 	}
 	for r, err := range a.journal.Query(ctx, store.Filter{Station: s.Station, Part: s.Part, AfterSeq: s.Seq - 1}) {
@@ -119,6 +123,25 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) (past 
 	}
 	slices.SortFunc(past, func(x, y session.Record) int { return cmp.Compare(x.Seq, y.Seq) })
 	return past, nil
+}
+
+// lot returns the newest verdicts of the job that was chosen last, before a row. Records of
+// one archive share them.
+func (a *archive) lot(ctx context.Context, station string, before []session.Record, seq uint64) (lot []*session.Verdict, err error) {
+	i := slices.IndexFunc(before, func(r session.Record) bool { return r.Kind == session.JobChosen })
+	if i < 0 {
+		return nil, nil
+	}
+	all, err := a.journal.Verdicts(ctx, station, before[i].Seq, seq, session.LotMost)
+	for i := range all {
+		v := a.verdicts[all[i].Seq]
+		if v == nil {
+			v = all[i].Verdict
+			a.verdicts[all[i].Seq] = v
+		}
+		lot = append(lot, v)
+	}
+	return lot, err
 }
 
 // after returns the first look at a ring that tells something after a part.

@@ -235,6 +235,48 @@ func TestReportGathersBeforeAndAfter(t *testing.T) {
 	}
 }
 
+// A record names the prior of the chances that it states: a flat one until ten other parts of
+// the job were finished, then their spread, of which what came after the part is none.
+func TestReportNamesThePrior(t *testing.T) {
+	s := openShop(t)
+	b := s.bay("hone-bay-2")
+	b.do(session.Action{Do: "job", Job: "J-4112"})
+	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	for i, shift := range []int{0, 3, 1, 4, 2, 5, 1, 3, 0, 4, 2, 3} {
+		at := func(tenths int) string { return fmt.Sprintf("31.7%d", 5090+tenths+20*shift) }
+		b.sleeve(fmt.Sprintf("%03d", i+1), "31.7497", at(0), at(1), at(2), at(3), at(2), at(1))
+	}
+	for part, want := range map[string]string{
+		"001": "it takes 10 other finished parts of this job to tell their spread, and there are 0.",
+		"010": "and there are 9.",
+		"011": "with the prior from 10 parts of this job; with a flat one",
+		"012": "with the prior from 11 parts of this job; with a flat one",
+	} {
+		text := strings.Join(strings.Fields(s.report(ReportOptions{Part: part, Config: s.cfg})), " ")
+		if !strings.Contains(text, want) {
+			t.Errorf("the record of %s lacks %q:\n%s", part, want, text)
+		}
+	}
+	// It is what the station itself said before and after a start in between.
+	b.do(session.Action{Do: "part", Part: "013"})
+	b.send("31.7510")
+	records, err := s.journal.Rebuild(t.Context(), "hone-bay-2")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := session.Fold{}
+	for i := range records {
+		f.Apply(&records[i].Event)
+	}
+	set := settings(s.cfg, &s.cfg.Stations[slices.IndexFunc(s.cfg.Stations, func(st config.Station) bool { return st.Name == "hone-bay-2" })])
+	for _, g := range []*session.Bore{b.Fold().Bore(&set, s.now.Wall), f.Bore(&set, s.now.Wall)} {
+		if c := g.Judged.Sizes.Largest.Chance; c.Parts != 12 {
+			t.Errorf("at the station: %+v", c)
+		}
+	}
+}
+
 // A ring read as a part that fails puts the part before it in doubt; a good one tells
 // nothing of it, and is passed over.
 func TestReportTellsOfAFailedRereading(t *testing.T) {

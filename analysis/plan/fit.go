@@ -54,7 +54,7 @@ func (f Fit) Text() []string {
 }
 
 // ParseFit reads a size with the classes of hole and shaft, "28.6 H7/p6", or
-// with an ANSI B4.1 fit, "1.125 in FN2".
+// with an ANSI B4.1 fit, "1.125 in FN2" or "1-1/8 in FN2".
 func ParseFit(s string) (Fit, error) {
 	nominal, rest, err := splitSize(s)
 	if err != nil {
@@ -85,26 +85,33 @@ func ParseFit(s string) (Fit, error) {
 }
 
 // ANSI returns the limits of a fit of ANSI B4.1-1967, such as RC3 or FN2, at a
-// nominal size up to 3.15 in. Held are RC1 to RC5, LC6, LT1, LT3 and FN1 to FN5
-// as far as the rows of the table go; it fails for the others.
+// nominal size up to 3.15 in. Held are RC1 to RC6, LC1, LC6, LT1, LT3, LN1 to LN3
+// and FN1 to FN5 as far as the rows of the table go; it fails for the others.
 func ANSI(nominal analysis.Length, class string) (Fit, error) {
 	class = strings.ToUpper(strings.ReplaceAll(class, " ", ""))
-	known := false
+	begins, ends := analysis.Length(0), analysis.Length(0)
 	for _, r := range ansiRows {
 		if r.class != class {
 			continue
 		}
-		known = true
-		if nominal > analysis.Length(r.over)*analysis.MicroInch && nominal <= analysis.Length(r.upTo)*analysis.MicroInch {
+		over, upTo := analysis.Length(r.over)*analysis.MicroInch, analysis.Length(r.upTo)*analysis.MicroInch
+		if nominal > over && nominal <= upTo {
 			uin := analysis.Deviation(analysis.MicroInch)
 			return Fit{
 				Hole:  Toleranced{nominal, class, analysis.Deviation(r.holeUpper) * uin, analysis.Deviation(r.holeLower) * uin},
 				Shaft: Toleranced{nominal, class, analysis.Deviation(r.shaftUpper) * uin, analysis.Deviation(r.shaftLower) * uin},
 			}, nil
 		}
+		if ends == 0 {
+			begins = over
+		}
+		ends = upTo
 	}
-	if !known {
-		return Fit{}, fmt.Errorf("fit %q: the ANSI B4.1 fits held are RC1 to RC5, LC6, LT1, LT3 and FN1 to FN5; of ISO 286 give the classes of hole and shaft, such as H7/p6", class)
+	if ends == 0 {
+		return Fit{}, fmt.Errorf("fit %q: the ANSI B4.1 fits held are RC1 to RC6, LC1, LC6, LT1, LT3, LN1 to LN3 and FN1 to FN5; of ISO 286 give the classes of hole and shaft, such as H7/p6", class)
 	}
-	return Fit{}, fmt.Errorf("fit %s: no row for %s; the table ends at 3.15 in, and some fits sooner", class, size(nominal))
+	if nominal > 0 && nominal <= begins {
+		return Fit{}, fmt.Errorf("fit %s: begins above %s in ANSI B4.1, which has none for %s", class, size(begins), size(nominal))
+	}
+	return Fit{}, fmt.Errorf("fit %s: no row for %s; the table of it ends at %s", class, size(nominal), size(ends))
 }

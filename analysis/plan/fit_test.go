@@ -36,7 +36,7 @@ func TestANSIRows(t *testing.T) {
 				t.Errorf("%v: got %+v", r, f)
 			}
 			least, most := f.Clearance()
-			if strings.HasPrefix(r[0], "FN") { // printed as interference
+			if strings.HasPrefix(r[0], "FN") || strings.HasPrefix(r[0], "LN") { // printed as interference
 				least, most = -most, -least
 			}
 			if least != thou(r[7]) || most != thou(r[8]) {
@@ -49,6 +49,25 @@ func TestANSIRows(t *testing.T) {
 	}
 }
 
+// LC1 is from memory: its hole is the H6 and its shaft's tolerance the grade 5 of RC2,
+// which are published.
+func TestLC1FollowsFromRC2(t *testing.T) {
+	for _, s := range []string{"0.1 in", "0.2 in", "0.3 in", "0.5 in", "1 in", "1.5 in", "3 in"} {
+		nominal, err := analysis.ParseLength(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lc1, err1 := ANSI(nominal, "LC1")
+		rc2, err2 := ANSI(nominal, "RC2")
+		if err1 != nil || err2 != nil {
+			t.Fatal(err1, err2)
+		}
+		if lc1.Hole.Lower != rc2.Hole.Lower || lc1.Hole.Upper != rc2.Hole.Upper || lc1.Shaft.Upper != 0 || -lc1.Shaft.Lower != rc2.Shaft.Upper-rc2.Shaft.Lower {
+			t.Errorf("%s: LC1 %+v, RC2 %+v", s, lc1, rc2)
+		}
+	}
+}
+
 // TestFit checks the classic loose fit of a design text (Shigley, Ex. 7-7) and
 // the three kinds.
 func TestFit(t *testing.T) {
@@ -57,6 +76,8 @@ func TestFit(t *testing.T) {
 		{"50 H7/s6", "interference", "Interference 18 µm (709 µin) to 59 µm (2.32 thou)."},
 		{"25 H7/k6", "transition", "Transition: from 19 µm (748 µin) clearance to 15 µm (591 µin) interference."},
 		{"1.125 in FN2", "interference", "Interference 15.2 µm (600 µin) to 48.3 µm (1.90 thou)."},
+		{"1-1/8 in FN2", "interference", "Interference 15.2 µm (600 µin) to 48.3 µm (1.90 thou)."},
+		{`1 1/8" H7/k6`, "transition", "Transition: from 19 µm (748 µin) clearance to 15 µm (591 µin) interference."},
 	} {
 		f, err := ParseFit(c.in)
 		if err != nil {
@@ -75,8 +96,11 @@ func TestFit(t *testing.T) {
 		"20 H7/t6":    "above 24 mm",
 		"25 FN9":      "fits held are",
 		"25 H7":       "classes of hole and shaft, such as H7/p6",
-		"4 in FN2":    "ends at 3.15 in",
-		"0.3 in FN3":  "no row",
+		"4 in FN2":    "ends at 80.0100 mm (3.150000 in)",
+		"2.5 in LC6":  "ends at 50.0380 mm (1.970000 in)",
+		"0.95 in FN3": "begins above 24.1300 mm (0.950000 in)",
+		"7/8 FN2":     "a fraction is of inches",
+		"7/8 mm FN2":  "a fraction is of inches",
 		"-1 in RC1":   "no row",
 		"25":          "such as 25H7",
 		"25 mm in H7": "fits held are",

@@ -71,13 +71,18 @@ func (t Toleranced) Limits() (low, high analysis.Length) {
 }
 
 // ISO returns the limit deviations of a class at a nominal size above 0 and up
-// to 500 mm (ISO 286-1:2010). It fails for a size or class outside the tables.
+// to 500 mm (ISO 286-1:2010). It fails for a size or class outside the tables, and
+// up to 1 mm for those that the standard excludes there (ISO 286-1:2010, notes to
+// Tables 1 and 3: IT14 to IT18 by public transcriptions, N from memory).
 func ISO(nominal analysis.Length, c Class) (Toleranced, error) {
 	if nominal <= 0 || nominal > 500*analysis.Millimetre {
 		return Toleranced{}, fmt.Errorf("nominal size %s: ISO 286 classes are held above 0 and up to 500 mm", nominal)
 	}
 	if c.Grade < -1 || c.Grade > 18 {
 		return Toleranced{}, fmt.Errorf("class %s: ISO 286 has the grades 01, 0 and 1 to 18", c)
+	}
+	if nominal <= analysis.Millimetre && (c.Grade >= 14 || c.Letter == "N" && c.Grade > 8) {
+		return Toleranced{}, fmt.Errorf("class %s: ISO 286 has none for sizes up to 1 mm: the grades end at 13 there, those of N holes at 8", c)
 	}
 	step := isoStepOf(nominal)
 	it := analysis.Deviation(step.grade[c.Grade+1]) * tenth
@@ -167,7 +172,7 @@ func isoStepOf(nominal analysis.Length) *isoStep {
 }
 
 // ParseToleranced reads a nominal size with its ISO class: "25H7", "22 p6",
-// "1 in H7". Without a unit the size is in mm, as in the standard.
+// "1 in H7", "7/8 in H7". Without a unit the size is in mm, as in the standard.
 func ParseToleranced(s string) (Toleranced, error) {
 	nominal, class, err := splitSize(s)
 	if err != nil {
@@ -182,11 +187,11 @@ func ParseToleranced(s string) (Toleranced, error) {
 
 func splitSize(s string) (nominal analysis.Length, rest string, err error) {
 	t := strings.TrimSpace(s)
-	i := strings.IndexFunc(t, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-", r) })
+	i := strings.IndexFunc(t, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-/ ", r) })
 	if i < 1 {
 		return 0, "", fmt.Errorf("size %q: want a size and a class, such as 25H7", s)
 	}
-	number, rest, unit := t[:i], strings.TrimSpace(t[i:]), "mm"
+	number, rest, unit := strings.TrimSpace(t[:i]), t[i:], "mm"
 	for _, u := range []string{"mm", "in", `"`} {
 		if r, ok := strings.CutPrefix(rest, u); ok {
 			unit, rest = u, strings.TrimSpace(r)

@@ -211,7 +211,7 @@ func Difference(in DifferenceInput) (Budget, error) {
 	m.rectangle(LineDrift, in.Drift, "between the two readings")
 	m.add(Line{Name: LineGradient, Type: B, Distribution: Rectangular, Unit: "K", HalfWidth: in.Along.Degrees(), Sensitivity: in.Size.Micrometres() * 1e-6 * in.Part.Alpha, Source: "shop"})
 	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: two, Source: "judgement"})
-	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Source: "half a step of the gauge"})
+	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Independent: 2, Source: "half a step of the gauge"})
 	m.cooling(in.Cooling)
 	m.gain(in.GainU, in.Apart)
 	return m.Budget()

@@ -4,7 +4,8 @@
 // A [Model] is a list of inputs with their sensitivities; its [Budget] is the
 // combined standard uncertainty, the effective degrees of freedom (Welch and
 // Satterthwaite), the coverage factor from Student's t and the expanded
-// uncertainty. [Bore] and [Difference] are the models of this trade: a bore
+// uncertainty, which is by propagation of distributions (JCGM 101:2008) where
+// one rectangular input or products of inputs dominate. [Bore] and [Difference] are the models of this trade: a bore
 // compared with a setting ring, and two sizes of one bore compared with each
 // other. What is stated at the end is rounded up to a whole 0.1 nm, so that
 // rounding never makes a measurement look better than it is.
@@ -44,6 +45,9 @@ type Stated struct {
 	Expanded analysis.Deviation `json:"expanded_um"` // U = k × u
 	K        float64            `json:"coverage_factor"`
 	Level    float64            `json:"confidence"` // of U, as a fraction of 1
+	// Propagated says that U is by the distribution of the result, since the GUM's
+	// k × u is too far from it; K is then U / u.
+	Propagated bool `json:"propagated,omitempty"`
 	// Freedom is the effective degrees of freedom; 0 means without limit.
 	Freedom float64 `json:"effective_degrees_of_freedom,omitempty"`
 }
@@ -58,8 +62,9 @@ type Budget struct {
 const most = 1e6
 
 // Budget works the model out. It fails when a line is incomplete or
-// contradicts itself, or when the correlations can't be true together.
-// Source: JCGM 100:2008, 5.2.2 and G.4.1.
+// contradicts itself, or when the correlations can't be true together. Where the
+// distribution of the result is not nearly normal, U is by that.
+// Source: JCGM 100:2008, 5.2.2 and G.4.1; JCGM 101:2008, clauses 5, 6 and 8.
 func (m Model) Budget() (Budget, error) {
 	b := Budget{Model: m}
 	b.Lines = append([]Line(nil), m.Lines...)
@@ -72,10 +77,16 @@ func (m Model) Budget() (Budget, error) {
 	if err != nil {
 		return Budget{}, fmt.Errorf("budget of %s: %w", m.Of, err)
 	}
-	if u*k > most {
+	expanded, propagated := k*u, false
+	if without, _, err := m.coverage(0); err == nil && m.FixedK == 0 {
+		if expanded, propagated = b.propagated(u, k, k/without, level); propagated {
+			k = expanded / u
+		}
+	}
+	if expanded > most {
 		return Budget{}, fmt.Errorf("budget of %s: the uncertainty comes to more than 1 m; check the units", m.Of)
 	}
-	b.Stated = Stated{Standard: up(u), Expanded: up(u * k), K: k, Level: level, Freedom: freedom}
+	b.Stated = Stated{Standard: up(u), Expanded: up(expanded), K: k, Level: level, Freedom: freedom, Propagated: propagated}
 	b.fillShares(u)
 	return b, nil
 }

@@ -50,6 +50,9 @@ type Line struct {
 	// is taken as known without doubt.
 	Freedom     float64 `json:"degrees_of_freedom,omitempty"`
 	Sensitivity float64 `json:"sensitivity_um_per_unit"`
+	// Independent is how many independent values of this input the line stands for, 0
+	// for one; Sensitivity is the root sum of squares of theirs.
+	Independent int `json:"independent_values,omitempty"`
 	// Contribution is |Sensitivity| × Standard, rounded to 0.1 nm; Share its
 	// square as a part of the whole variance, in per cent.
 	Contribution analysis.Deviation `json:"contribution_um"`

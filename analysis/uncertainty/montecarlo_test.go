@@ -59,17 +59,22 @@ func sampleBore(r *rand.Rand, in BoreInput) float64 {
 	return (ring*(1+alphaR*thetaR)+gauged)/(1+alphaP*thetaP) - d
 }
 
+// tube is an aluminium tube, warm, thermometer to ±0.5 K (invented).
+func tube() BoreInput {
+	const µ = analysis.Deviation(analysis.Micrometre)
+	return BoreInput{
+		Size: 44.45 * 10_000_000, RingU: 3 * µ / 10, Repeat: µ / 5, Readings: 1, Master: 5, Drift: 3 * µ / 10, Contact: µ / 20, Resolution: µ / 10, Indentation: µ / 3,
+		Ring: Expansion{11.5, 0.6}, Part: Expansion{23.6, 0.7}, RingFrom20: 2 * analysis.Celsius, RingWithin: analysis.Celsius / 2, PartFromRing: 3 * analysis.Celsius, PartWithin: analysis.Celsius / 2,
+	}
+}
+
 // TestMonteCarlo validates the budgets as JCGM 101:2008, 8.1 says: the ends of
 // the coverage interval agree within δ of the standard uncertainty. δ is that
 // of one significant digit for the interval: with rectangular terms as large as
 // the temperature's, k = 2 is on the safe side by 2 to 3 %. The standard
 // uncertainty itself agrees to two digits.
 func TestMonteCarlo(t *testing.T) {
-	const µ = analysis.Deviation(analysis.Micrometre)
-	tube := BoreInput{ // aluminium tube, warm, thermometer to ±0.5 K
-		Size: 44.45 * 10_000_000, RingU: 3 * µ / 10, Repeat: µ / 5, Readings: 1, Master: 5, Drift: 3 * µ / 10, Contact: µ / 20, Resolution: µ / 10, Indentation: µ / 3,
-		Ring: Expansion{11.5, 0.6}, Part: Expansion{23.6, 0.7}, RingFrom20: 2 * analysis.Celsius, RingWithin: analysis.Celsius / 2, PartFromRing: 3 * analysis.Celsius, PartWithin: analysis.Celsius / 2,
-	}
+	tube := tube()
 	unknown := tube // no thermometer at all: the second order matters
 	unknown.RingFrom20, unknown.PartFromRing, unknown.RingWithin, unknown.PartWithin = 0, 0, 3*analysis.Celsius, analysis.Celsius
 	for name, in := range map[string]BoreInput{"sleeve": sleeve(), "tube": tube, "no thermometer": unknown} {

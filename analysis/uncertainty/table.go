@@ -34,8 +34,12 @@ func (b *Budget) Table() []string {
 
 // String states the result in one line: u, degrees of freedom, k, U.
 func (s Stated) String() string {
-	return fmt.Sprintf("u = %s µm, effective degrees of freedom %s, k = %.2f (%.2f %%), U = %s µm",
-		micrometres(s.Standard), freedom(s.Freedom), s.K, 100*s.Level, micrometres(s.Expanded))
+	by := ""
+	if s.Propagated {
+		by = ", by its distribution (JCGM 101)"
+	}
+	return fmt.Sprintf("u = %s µm, effective degrees of freedom %s, k = %.2f (%.2f %%), U = %s µm%s",
+		micrometres(s.Standard), freedom(s.Freedom), s.K, 100*s.Level, micrometres(s.Expanded), by)
 }
 
 func row(cells ...any) string {

@@ -33,6 +33,7 @@ type Input struct {
 	Size     uncertainty.Stated // of one size
 	Form     uncertainty.Stated // of the difference of two sizes
 	Rule     Rule
+	Lot      Lot // of the job, for the chances of the worst sizes; no decision rests on it
 	// Invalid are reasons, a sentence each, why no size may be trusted now: no
 	// mastering, a failed check, a warm part. Any of them, and nothing is judged.
 	Invalid []string
@@ -45,9 +46,12 @@ type Local struct {
 	Deviation analysis.Deviation `json:"deviation_um"` // from nominal
 	Decision  Decision           `json:"decision"`
 	Side      Side               `json:"side,omitempty"`
-	// Probability that the true size is within the limits (normal); 0 or 1
-	// when no uncertainty is stated.
+	// Probability that the true size is within the limits (normal, with a flat prior); 0
+	// or 1 when no uncertainty is stated.
 	Probability float64 `json:"probability"`
+	// Chance is that with the prior that the lot tells, where it does; of the smallest and
+	// the largest size only.
+	Chance *Chance `json:"chance,omitempty"`
 }
 
 // Sizes is the judgement of all local sizes together.
@@ -65,7 +69,7 @@ type Sizes struct {
 	// largest up to the high limit; negative when the limit is passed.
 	Stock analysis.Deviation `json:"stock_um"`
 	Room  analysis.Deviation `json:"room_um"`
-	// Worst is the smallest conformance probability of any reading. The chance
+	// Worst is the smallest conformance probability of any reading, flat prior. The chance
 	// that all conform is no better; it isn't their product, since they share a zero.
 	Worst  float64 `json:"worst_probability"`
 	Locals []Local `json:"locals,omitempty"` // by depth, then angle, then size
@@ -108,6 +112,7 @@ func Judge(in Input) Bore {
 	b.Missing = missing(in.Job, readings)
 	if len(readings) > 0 && len(b.Invalid) == 0 {
 		b.Sizes.judge(readings, in.Job.Nominal)
+		b.Sizes.chances(&in.Lot)
 		b.Form = form(&in, readings, len(b.Missing) == 0)
 		p := plugs(&b.Sizes)
 		b.Plugs = &p
@@ -161,6 +166,17 @@ func (s *Sizes) judge(readings []analysis.Reading, nominal analysis.Length) {
 	s.Stock = analysis.Deviation(s.Zone.Low - least.Size)
 	s.Room = analysis.Deviation(s.Zone.High - most.Size)
 	s.Side = s.side()
+}
+
+// chances sets those of the worst sizes.
+func (s *Sizes) chances(lot *Lot) {
+	for _, x := range []struct {
+		local *Local
+		lot   []analysis.Length
+	}{{s.Smallest, lot.Smallest}, {s.Largest, lot.Largest}} {
+		c := s.Zone.lot(x.local.Size, worstOf(x.lot), lot.Own)
+		x.local.Chance = &c
+	}
 }
 
 // side names the limit that matters, the high one first.

@@ -21,7 +21,7 @@ type planCmd struct {
 
 	Config  string             `help:"Take the limits of a job from this configuration." type:"existingfile" group:"Size"`
 	Job     string             `help:"The job." group:"Size"`
-	Nominal analysis.Length    `help:"Such as \"25 mm\" or \"0.8752 in\"." group:"Size"`
+	Nominal analysis.Length    `help:"Such as \"25 mm\", \"0.8752 in\" or \"7/8 in\"." group:"Size"`
 	Class   string             `help:"ISO 286 class of the hole, such as H7." group:"Size"`
 	Low     analysis.Length    `help:"Low limit." group:"Size"`
 	High    analysis.Length    `help:"High limit." group:"Size"`

@@ -118,6 +118,18 @@ func TestJobIsExact(t *testing.T) {
 	}
 }
 
+// A length may be inches in a fraction.
+func TestFractions(t *testing.T) {
+	text := strings.Replace(example(t), "size: 31.74970 mm", "size: 1-1/4 in", 1)
+	c, err := Parse("f.yaml", []byte(text))
+	if err != nil || c.Rings["R-1250"].Size != 31_750*analysis.Micrometre {
+		t.Errorf("1-1/4 in is %v, %v", c.Rings["R-1250"], err)
+	}
+	if _, err = Parse("f.yaml", []byte(strings.Replace(text, "size: 1-1/4 in", "size: 1-1/3 in", 1))); err == nil || !strings.Contains(err.Error(), "finer than 0.1 nm") {
+		t.Errorf("1-1/3 in: %v", err)
+	}
+}
+
 // Every fault is reported at once, at its key and its line.
 func TestFaults(t *testing.T) {
 	lines := strings.Split(example(t), "\n")

@@ -40,6 +40,7 @@ func (r *record) decision() {
 		r.otherwise(),
 	)))
 	r.doc.add(characteristics(j, r.job))
+	r.doc.add(Lines(chances(j)))
 	r.doc.add(Lines{"Mind: " + verdict.PlugsCaution + "."})
 }
 
@@ -88,18 +89,44 @@ func characteristics(j *verdict.Bore, job *analysis.Job) *Table {
 		at   *verdict.Local
 	}{{"smallest size", j.Sizes.Smallest}, {"largest size", j.Sizes.Largest}} {
 		if x.at != nil {
-			t.Rows = append(t.Rows, []string{x.name, low, high, size(x.at.Size, u), unit, where(x.at.Place, u), percent(x.at.Probability), decided(x.at.Decision, x.at.Side)})
+			t.Rows = append(t.Rows, []string{x.name, low, high, size(x.at.Size, u), unit, where(x.at.Place, u), verdict.Percent(x.at.Chance.Probability), decided(x.at.Decision, x.at.Side)})
 		}
 	}
 	for _, c := range j.Form {
 		at := where(c.Large, u) + " less " + where(c.Small, u)
-		chance := percent(c.Probability)
+		chance := verdict.Percent(c.Probability)
 		if c.Decision == verdict.NotJudged {
 			at, chance = c.Why, "–"
 		}
 		t.Rows = append(t.Rows, []string{c.Name, "–", fineOf(c.Limit, u), fineOf(c.Value, u), fine(u).String(), at, chance, string(c.Decision)})
 	}
 	return t
+}
+
+// chances says what prior the chances of the worst sizes rest on. Those of a form error
+// rest on a flat one.
+func chances(j *verdict.Bore) (lines []string) {
+	if j.Sizes.Smallest == nil {
+		return nil
+	}
+	flat := func(what string, l *verdict.Local) string {
+		return "Chance of " + what + ": with a flat prior, since " + l.Chance.Why + "."
+	}
+	small, large := j.Sizes.Smallest, j.Sizes.Largest
+	if small.Chance.Why != "" && small.Chance.Why == large.Chance.Why {
+		return []string{flat("both sizes", small)}
+	}
+	for _, l := range []struct {
+		what string
+		at   *verdict.Local
+	}{{"the smallest size", small}, {"the largest size", large}} {
+		if l.at.Chance.Prior == verdict.Flat {
+			lines = append(lines, flat(l.what, l.at))
+			continue
+		}
+		lines = append(lines, fmt.Sprintf("Chance of %s: with the prior %s; with a flat one %s. The guard band rests on the flat one.", l.what, l.at.Chance.Prior, verdict.Percent(l.at.Probability)))
+	}
+	return lines
 }
 
 // budget tables how the uncertainty comes about.

@@ -21,6 +21,8 @@ type Part struct {
 	// Before is what was in force when it began, in order: the job, the mastering,
 	// what was looked at and measured since.
 	Before []session.Record
+	// Lot are the newest verdicts of the job at its station when it began, in order.
+	Lot []*session.Verdict
 	// After is the next look at a ring there, in order: it tells whether the zero
 	// still held.
 	After []session.Record
@@ -46,7 +48,11 @@ func (p *Part) Last() (seq uint64) {
 // Fold returns the state that the records tell, with what came to light after.
 func (p *Part) Fold() *session.Fold {
 	f := &session.Fold{}
-	for _, all := range [][]session.Record{p.Before, p.Records, p.After} {
+	for i := range p.Before {
+		f.Apply(&p.Before[i].Event)
+	}
+	f.Lot = p.Lot
+	for _, all := range [][]session.Record{p.Records, p.After} {
 		for i := range all {
 			f.Apply(&all[i].Event)
 		}

@@ -135,17 +135,6 @@ func orDash(s string) string {
 	return s
 }
 
-// percent writes a probability; what rounds to certainty is not called certain.
-func percent(p float64) string {
-	switch {
-	case p > 0.9995:
-		return "> 99.9 %"
-	case p < 0.0005:
-		return "< 0.1 %"
-	}
-	return fmt.Sprintf("%.1f %%", 100*p)
-}
-
 // clean makes text of a record fit to stand in a line: what would break the line
 // or not show becomes a space. A serial number comes from a scanner, a reason from
 // a keyboard.

@@ -22,6 +22,7 @@ type Fold struct {
 	Last    time.Time // of the newest event
 
 	Job     *analysis.Job
+	Lot     []*Verdict // the newest of the job, at most LotMost
 	Part    *Part
 	Parts   int // begun of this job
 	Rounds  []Round
@@ -76,6 +77,10 @@ type Fold struct {
 // memory, and there may be many stations. The journal keeps them all.
 const Held = 512
 
+// LotMost is how many finished parts of a job its spread is told from at most: with more
+// of them a process that drifts would look wider than it is.
+const LotMost = 50
+
 // prune forgets the oldest quarter.
 func (f *Fold) prune() {
 	if f.Most <= 0 || len(f.Readings) <= f.Most {
@@ -103,7 +108,7 @@ func (f *Fold) Apply(e *Event) {
 	f.Station, f.Last = e.Station, e.At
 	switch e.Kind {
 	case JobChosen:
-		f.Job, f.Parts = e.Job, 0
+		f.Job, f.Parts, f.Lot = e.Job, 0, nil
 		f.newPart(nil, e.At)
 	case PartBegun:
 		f.Parts = e.Part.Count
@@ -193,6 +198,7 @@ func (f *Fold) Apply(e *Event) {
 		}
 	case Judged:
 		f.Verdict = e.Verdict
+		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-LotMost):]), e.Verdict)
 		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
 			f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
 		}

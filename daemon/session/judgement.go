@@ -1,6 +1,9 @@
 package session
 
 import (
+	"math"
+	"slices"
+
 	"fairbore/analysis"
 	"fairbore/analysis/form"
 	"fairbore/analysis/master"
@@ -35,8 +38,40 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	if rule == "" {
 		rule = verdict.Simple
 	}
-	v := verdict.Judge(verdict.Input{Job: f.Job, Readings: readings, Size: size.Stated, Form: form.Stated, Rule: rule})
+	v := verdict.Judge(verdict.Input{Job: f.Job, Readings: readings, Size: size.Stated, Form: form.Stated, Rule: rule, Lot: f.lot(own(&set.Gauge, readings))})
 	b.Judged = &v
+}
+
+// own is the standard uncertainty of one size that differs from part to part: scatter and
+// resolution. What else is in its budget comes from ring, zero and shop, in whole or in part
+// the same for all parts.
+func own(g *GaugeSettings, readings []analysis.Reading) analysis.Deviation {
+	scatter := float64(max(g.Repeatability, capturedU(readings)))
+	return analysis.Deviation(math.Round(math.Hypot(scatter, float64(g.Step)/math.Sqrt(12))))
+}
+
+// capturedU is the largest standard uncertainty that the captures gave.
+func capturedU(readings []analysis.Reading) (u analysis.Deviation) {
+	for _, r := range readings {
+		u = max(u, r.U)
+	}
+	return u
+}
+
+// lot gathers the worst sizes of the finished parts of the job but the one in hand, each
+// as it was judged last. A part that was laid aside before it was in size tells nothing of
+// the sizes that honing ends at.
+func (f *Fold) lot(own analysis.Deviation) verdict.Lot {
+	l := verdict.Lot{Own: own}
+	for i, v := range f.Lot {
+		again := slices.ContainsFunc(f.Lot[i+1:], func(later *Verdict) bool { return later.Part == v.Part })
+		done := v.Accepted || v.State == InSize || v.State == OutOfForm || v.State == TooClose || v.State == Over
+		if again || !done || v.Readings == 0 || f.Part != nil && v.Part == f.Part.Serial {
+			continue
+		}
+		l.Smallest, l.Largest = append(l.Smallest, v.Smallest), append(l.Largest, v.Largest)
+	}
+	return l
 }
 
 // words says lengths as phrases do, in a unit that [analysis.Phrase.In] takes.
@@ -65,13 +100,9 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 	if err != nil {
 		return size, form, err
 	}
-	var capture analysis.Deviation
-	for _, r := range readings {
-		capture = max(capture, r.U)
-	}
 	d := set.Doubt
 	in := uncertainty.BoreInput{
-		Size: f.Job.Target, RingU: f.Master.Ring.U, Repeat: set.Gauge.Repeatability, Readings: 1, Master: f.Master.Of, Capture: capture,
+		Size: f.Job.Target, RingU: f.Master.Ring.U, Repeat: set.Gauge.Repeatability, Readings: 1, Master: f.Master.Of, Capture: capturedU(readings),
 		Drift: d.Drift, Contact: d.Contact, Resolution: set.Gauge.Step, Ring: ring, Part: part,
 		RingFrom20: d.RingFrom20, RingWithin: d.RingWithin, PartWithin: d.PartWithin,
 	}

@@ -55,6 +55,50 @@ func TestGuardBandDecides(t *testing.T) {
 	}
 }
 
+// The spread of the job's finished parts is the prior of a part's chances: each as it was
+// judged last, without the part itself and without those that were given up half-way. The
+// guard bands don't move by it.
+func TestLotIsThePrior(t *testing.T) {
+	sizes := []string{"31.7510", "31.7515", "31.7515", "31.7515", "31.7516", "31.7515"}
+	b := gauged(t, guarded(verdict.Confidence95), sizes...)
+	alone := b.bore().Judged.Sizes
+	if c := alone.Smallest.Chance; c.Prior != verdict.Flat || c.Probability != alone.Smallest.Probability || !strings.Contains(c.Why, "there are 0") {
+		t.Fatalf("without a lot: %+v", c)
+	}
+	tell := func(v Verdict) { b.fold.Lot = append(b.fold.Lot, &v) }
+	done := func(part string, tenths int) Verdict {
+		at := 317_510_000 + analysis.Length(tenths)*1000
+		return Verdict{Accepted: true, Part: part, Readings: 6, State: InSize, Smallest: at, Largest: at + 6000}
+	}
+	for i, tenths := range []int{-4, 5, 0, 3, -2, 6, -5, 1, -3} {
+		tell(done(string(rune('a'+i)), tenths))
+	}
+	over := done("over", 12)
+	over.Accepted, over.State = false, Over
+	tell(over)
+	given := done("given up", -600)
+	given.Accepted, given.State = false, StockToGo
+	tell(given)
+	tell(done(b.Fold().Part.Serial, 40))
+	tell(Verdict{Accepted: true, Part: "not gauged", State: InSize})
+	if c := b.bore().Judged.Sizes.Smallest.Chance; c.Parts != 10 || c.Prior != "from 10 parts of this job" {
+		t.Fatalf("9 parts and one that was over: %+v", c)
+	}
+	tell(done("a", 2)) // gauged again
+	s := b.bore().Judged.Sizes
+	if s.Smallest.Chance.Parts != 10 || s.Largest.Chance.Parts != 10 || s.Smallest.Chance.Probability == s.Smallest.Probability || s.Zone != alone.Zone || s.Decision != alone.Decision {
+		t.Errorf("%+v %+v", s.Smallest.Chance, s.Zone)
+	}
+	// What differs from part to part: 0.15 µm and a step of 0.1 µm, √(0.15² + 0.1²/12).
+	if own := b.fold.lot(own(&b.set.Gauge, nil)).Own; own != 1528 {
+		t.Errorf("own uncertainty %d × 0.1 nm; step %d", own, b.set.Gauge.Step)
+	}
+	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
+	if len(b.Fold().Lot) != 0 {
+		t.Error("a job that is taken up begins a lot")
+	}
+}
+
 // Side story of the demo's shop: a check reads high, what was gauged since the
 // last good look is in doubt and has to be gauged again after re-mastering.
 func TestFailedCheckPutsReadingsInDoubt(t *testing.T) {

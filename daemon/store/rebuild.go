@@ -22,7 +22,7 @@ const rebuildMost = 4096
 //   - everything since the mastering that was in force when the part in hand
 //     was begun (or the job chosen), or since then if there was none;
 //   - before that, the newest event of each kind, for what holds until it is
-//     told otherwise: the job, the gauge, the start;
+//     told otherwise: the job, the gauge, the start; and the newest verdicts;
 //   - before that, the newest temperature of the ring; and if the station was
 //     not mastered, what was done with rings.
 //
@@ -54,7 +54,11 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		if err != nil {
 			return nil, err
 		}
-		before, err := j.newestOf(ctx, station, k, 0, from, 1, "")
+		most := 1
+		if k == session.Judged { // what the finished parts of the job tell
+			most = session.LotMost
+		}
+		before, err := j.newestOf(ctx, station, k, 0, from, most, "")
 		if err != nil {
 			return nil, err
 		}
@@ -129,6 +133,17 @@ func (j *Journal) Newest(ctx context.Context, station string, k session.Kind, be
 	}
 	r, err := rows[0].record(j.id)
 	return &r, err
+}
+
+// Verdicts returns the newest verdicts of a station from a number on and before another,
+// at most so many, in order.
+func (j *Journal) Verdicts(ctx context.Context, station string, from, before uint64, most int) ([]session.Record, error) {
+	rows, err := j.newestOf(ctx, station, session.Judged, from, min(before, math.MaxInt64), most, "")
+	if err != nil {
+		return nil, err
+	}
+	slices.Reverse(rows)
+	return j.decode(rows)
 }
 
 // newestOf returns the newest events of a kind from a number on and before

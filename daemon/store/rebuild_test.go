@@ -155,6 +155,37 @@ func TestRebuildIsBounded(t *testing.T) {
 	}
 }
 
+// The newest verdicts of the job are kept, though they came before the mastering, and not
+// those of the job before; so is which they are, though some tell nothing.
+func TestRebuildKeepsTheLot(t *testing.T) {
+	for _, parts := range []int{3, session.LotMost, session.LotMost + 20} {
+		r := start(t, config(t))
+		verdict := func(n int) session.Event {
+			v := &session.Verdict{Accepted: n%3 > 0, Part: fmt.Sprint(n), Job: "J", Readings: n % 2, State: session.StockToGo, Smallest: analysis.Length(n)}
+			return session.Event{Station: "a", At: morning, Kind: session.Judged, Verdict: v}
+		}
+		story := []session.Event{jobEvent("a", "I"), verdict(1000), jobEvent("a", "J")}
+		for n := range parts {
+			story = append(story, partEvent("a", fmt.Sprint(n), n), verdict(n))
+		}
+		story = append(story, session.Event{Station: "a", At: morning, Kind: session.Mastered, Master: &session.Master{Number: 1, Ring: analysis.Ring{ID: "R-0875"}}}, partEvent("a", "last", parts))
+		r.append(t, story...)
+		r.settle(t, uint64(len(story)))
+		all, err := r.after(t.Context(), 0, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		few, err := r.Rebuild(t.Context(), "a")
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, want := fold(few, "a"), fold(all, "a")
+		if !reflect.DeepEqual(got, want) || len(got.Lot) != min(parts, session.LotMost) {
+			t.Errorf("%d parts: %d verdicts, want %d", parts, len(got.Lot), len(want.Lot))
+		}
+	}
+}
+
 // A mastering in the middle of a part does not make what was known of the zero
 // before it forgotten: a check that failed before the part was begun puts its
 // readings in doubt, also if a later check was good.

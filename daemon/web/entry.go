@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -80,11 +81,17 @@ func (d *draft) bad(field, format string, args ...any) {
 // parse reads a length, in the drawing's unit if it has none.
 func (d *draft) parse(field, text string) (analysis.Length, bool) {
 	l, err := analysis.ParseLength(text)
-	if err != nil {
+	if errors.Is(err, analysis.ErrNoUnit) {
 		l, err = analysis.ParseLength(text + " " + d.job.Unit.String())
 	}
+	for _, why := range []error{analysis.ErrFiner, analysis.ErrRange, analysis.ErrInches} {
+		if errors.Is(err, why) {
+			d.bad(field, "%q: %s", text, why)
+			return 0, false
+		}
+	}
 	if err != nil {
-		d.bad(field, "%q is not a length; write a number, such as %s", text, map[bool]string{false: "31.75 or 31.75 mm", true: "1.2500 or 1.2500 in"}[d.job.Unit.Inch()])
+		d.bad(field, "%q is not a length; write a number, such as %s", text, map[bool]string{false: "31.75 or 31.75 mm", true: "1.2500, 1.2500 in or 1-1/4"}[d.job.Unit.Inch()])
 		return 0, false
 	}
 	return l, true

@@ -45,6 +45,16 @@ func TestDraftIsRead(t *testing.T) {
 	}
 }
 
+// A fraction is read where the drawing is in inches.
+func TestDraftByFraction(t *testing.T) {
+	text := sleeveTyped()
+	text["nominal"] = "1-1/4"
+	d := readDraft(text)
+	if d.check("bay2", testEntry(), nil); len(d.faults) > 0 || d.job.Nominal != sleeve().Nominal || !strings.Contains(d.echo["nominal"], "1.25") {
+		t.Errorf("1-1/4 is %s, echoed %q; faults %v", d.job.Nominal, d.echo["nominal"], d.faults)
+	}
+}
+
 // The class of a hole stands for its limits: 25 H7 is +21 µm and 0 (ISO 286-1:2010,
 // Tables 1 and 2).
 func TestDraftByClass(t *testing.T) {
@@ -70,6 +80,10 @@ func TestDraftFaults(t *testing.T) {
 		"no name":          {map[string]string{"id": " "}, "id", "name"},
 		"name of the shop": {map[string]string{"id": "J-4107"}, "id", "another name"},
 		"no number":        {map[string]string{"nominal": "about 30"}, "nominal", "not a length"},
+		"too fine":         {map[string]string{"nominal": "1-1/3"}, "nominal", "finer than 0.1 nm"},
+		"many decimals":    {map[string]string{"nominal": "1.2500000000000000000001"}, "nominal", "finer than 0.1 nm"},
+		"too large":        {map[string]string{"nominal": "99999999999999999999"}, "nominal", "too large"},
+		"fraction of mm":   {map[string]string{"nominal": "31-3/4 mm"}, "nominal", "a fraction is of inches"},
 		"mm for inch":      {map[string]string{"nominal": "31.75", "low": "", "high": "", "class": "H7"}, "class", "500 mm"},
 		"limits crossed":   {map[string]string{"high": "1.2499"}, "high", "above the low limit"},
 		"shaft":            {map[string]string{"class": "h7", "low": "", "high": ""}, "class", "shaft"},

@@ -202,6 +202,9 @@ func facts(b *session.Bore, f picture.Format) (out [][2]string) {
 	if b.U != nil {
 		add("uncertainty", "±"+f.Small(b.U.Expanded)+" "+f.SmallUnit()+", k = "+strconv.FormatFloat(b.U.K, 'f', 2, 64))
 	}
+	if j := b.Judged; j != nil && j.Sizes.Smallest != nil {
+		add("chance to conform", "smallest size "+j.Sizes.Smallest.Chance.String()+"; largest "+j.Sizes.Largest.Chance.String())
+	}
 	if v := b.Verdict; v != nil {
 		add("reason", f.Recorded(v.Reason))
 		add("decision rule", v.Rule)

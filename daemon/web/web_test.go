@@ -451,7 +451,7 @@ func TestHistory(t *testing.T) {
 		t.Error("the list has what was not asked for")
 	}
 	_, _, body := get(t, s, "/part/bay2/3")
-	for _, want := range []string{"<svg", "void: dirt &lt;b&gt;", "mastered on ring R-1250", "1.2500|00 in", "round 5 begins, 4 strokes before it"} {
+	for _, want := range []string{"<svg", "void: dirt &lt;b&gt;", "mastered on ring R-1250", "1.2500|00 in", "round 5 begins, 4 strokes before it", "chance to conform", ", flat prior; largest"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the record lacks %q", want)
 		}
@@ -468,6 +468,9 @@ func TestPlan(t *testing.T) {
 		if !strings.Contains(strings.ToLower(body), strings.ToLower(want)) {
 			t.Errorf("the plan lacks %q", want)
 		}
+	}
+	if _, _, body := get(t, s, "/plan?nominal=7/8+in&low=7/8+in&high=0.8752+in"); !strings.Contains(body, "0.875200 in") || strings.Contains(body, "no unit") {
+		t.Error("a fraction of an inch is not planned for")
 	}
 	if _, _, body := get(t, s, "/plan?nominal=28.6&low=x"); !strings.Contains(body, "no unit") || !strings.Contains(body, "low:") {
 		t.Error("faults of the request are not all told")
