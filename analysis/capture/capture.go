@@ -58,21 +58,22 @@ type Reason string
 
 // The reasons.
 const (
-	NotRocked Reason = "not rocked"                    // in the bore, but never turned
-	OneTurn   Reason = "only one turn"                 // one pass through square
-	FewTurns  Reason = "too few turns"                 // one pass more was needed
-	OneSide   Reason = "rocked over one side only"     // turned before square, not through it
-	Fast      Reason = "rock slower"                   // too few samples at square to fit
-	Disagree  Reason = "turns do not agree"            // bore, gauge or hand moved between turns
-	Uneven    Reason = "not a clean rock"              // samples do not follow the geometry
-	Soon      Reason = "withdrawn too soon"            // left before the value had settled
-	Shrinking Reason = "still shrinking"               // the value kept falling: warm part, or not home
-	Growing   Reason = "still growing"                 // the value kept rising
-	Unsteady  Reason = "not steady"                    // neither level nor going one way
-	Stuck     Reason = "the gauge repeats one value"   // a held display or a stuck stream
-	Still     Reason = "level: now draw the gauge out" // level, but not beyond doubt while it lasts: taken when it moves again
-	Outside   Reason = "not in the bore"               // beyond the band about the nominal size
-	Silent    Reason = "no samples in the bore, again" // the stream fell silent during the visit
+	NotRocked Reason = "not rocked"                                      // in the bore, but never turned
+	OneTurn   Reason = "only one turn: rock on"                          // one pass through square
+	FewTurns  Reason = "one more pass"                                   // what there is doesn't suffice yet
+	Narrow    Reason = "rock wider"                                      // swings that hardly leave square
+	OneSide   Reason = "it turned back before square: rock through it"   // every pass looks like it
+	Fast      Reason = "rock slower"                                     // too few samples at square to fit
+	Averaged  Reason = "rock slower: the gauge averages"                 // the correction for it is too large to be trusted
+	Disagree  Reason = "turns do not agree: keep the gauge in one place" // bore, gauge or hand moved between turns
+	Soon      Reason = "withdrawn too soon"                              // left before the value had settled
+	Shrinking Reason = "still shrinking"                                 // the value kept falling: warm part, or not home
+	Growing   Reason = "still growing"                                   // the value kept rising
+	Unsteady  Reason = "not steady"                                      // neither level nor going one way
+	Stuck     Reason = "the gauge repeats one value"                     // a held display or a stuck stream
+	Still     Reason = "level: now draw the gauge out"                   // level, but not beyond doubt while it lasts: taken when it moves again
+	Outside   Reason = "not in the bore"                                 // beyond the band about the nominal size
+	Silent    Reason = "no samples in the bore, again"                   // the stream fell silent during the visit
 )
 
 // Result is something that the samples have shown.
@@ -87,6 +88,16 @@ type Result struct {
 	Value analysis.Length    // the size as the gauge says it
 	U     analysis.Deviation // its standard uncertainty from the scatter of the samples alone (type A); 0: not known
 	Turns int                // passes through square that it rests on
+	// Motion, of Turning, is the mean square speed of the root of the excess at square, µm/s²: a value that
+	// averages over T, or lags by τ, shows the size too large by Motion·(T²/12 + τ²). What
+	// [Options] say of that is taken off already.
+	Motion float64
+	// MotionSpread and MotionSlope are sums over the passes: of w·(m − m̄)², µm⁻²·(µm/s²)², and of w·(m − m̄)·(S − S̄), with w = 1/u²,
+	// m the square speed of a pass and S its size. Over many readings ΣSlope/ΣSpread estimates
+	// what T²/12 + τ² is more than stated, s², with the standard uncertainty 1/√ΣSpread.
+	MotionSpread, MotionSlope float64
+	// Surprising says that the size is far from the one that was expected ([Capture.Expect]); it took more passes.
+	Surprising bool
 	// Quality is from 0 to 1: how well the samples followed the model. It is for
 	// a lamp, not for a decision; whatever is taken may be used.
 	Quality float64
@@ -96,7 +107,7 @@ type Result struct {
 type Progress struct {
 	In    bool // the gauge is in the bore
 	Done  bool // a reading of this place has been taken
-	Turns int  // turns seen so far at this place
+	Turns int  // passes at this place that agree so far
 	// Hint is what stands in the way of a reading now, empty if nothing does yet.
 	Hint Reason
 }
@@ -111,4 +122,9 @@ type Capture interface {
 	Reset()
 	// Progress tells how the visit stands.
 	Progress() Progress
+	// Expect says which size is likely at the place that is gauged next, and its standard
+	// uncertainty; 0 and 0 for none. One that fits is taken sooner, one far from it needs more passes.
+	Expect(size analysis.Length, u analysis.Deviation)
+	// Air returns the value that the gauge shows in free air, stated or learned; 0: not known yet.
+	Air() analysis.Length
 }

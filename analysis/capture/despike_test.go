@@ -9,7 +9,7 @@ import (
 func TestDespike(t *testing.T) {
 	const s = 0.2
 	shown := func(i int) float64 { // two swings a second of ±3° in a bore of 25 mm, at 25 values a second
-		tilt := 3 * degree * math.Cos(math.Pi*float64(i)/12.5)
+		tilt := 3 * math.Pi / 180 * math.Cos(math.Pi*float64(i)/12.5)
 		return math.Round(21e3*(1/math.Cos(tilt)-1)*10) / 10
 	}
 	const n = 50

@@ -77,13 +77,12 @@ type Options struct {
 	Tip analysis.Length
 	// Turns, of Turning: the fewest passes through square. Default 3; 3 to 8.
 	Turns int
-	// Worst, of Turning: the largest standard uncertainty that is taken at once.
-	// With more, another pass is waited for; when the gauge leaves without one, up
-	// to a third more is taken, and said with the reading. With a display coarser than
-	// Repeatability what is taken at once is limited by what least squares would have, and
-	// U, as its steps leave it, to 1.6 times as much. Default 0.25 µm:
-	// to be wrong by 1 µm then takes four standard deviations.
-	Worst analysis.Deviation
+	// Averages, of Turning, is the time over which the gauge averages its samples for one value (a moving
+	// mean); Lag is the time constant of a first-order filter. 0: none.
+	Averages, Lag time.Duration
+	// Air is the value that the gauge shows in free air, on the scale of Nominal. 0: it is
+	// learned from where the value rests when the gauge is out.
+	Air analysis.Length
 }
 
 const micrometre = analysis.Deviation(analysis.Micrometre)
@@ -96,7 +95,7 @@ func New(o Options) (Capture, error) {
 	o.fill()
 	switch o.Mode {
 	case Button:
-		return &button{gate: gate{o: o}}, nil
+		return &button{gate: newGate(o)}, nil
 	case Settled:
 		return newSettled(o), nil
 	case Turning:
@@ -115,7 +114,7 @@ func (o *Options) check() error {
 	}{
 		{"band", int64(o.Band)}, {"repeatability", int64(o.Repeatability)}, {"resolution", int64(o.Resolution)},
 		{"bounce", int64(o.Bounce)}, {"settle", int64(o.Settle)}, {"slope", int64(o.Slope)}, {"range", int64(o.Range)},
-		{"rearm", int64(o.Rearm)}, {"tip", int64(o.Tip)}, {"worst", int64(o.Worst)}, {"turns", int64(o.Turns)},
+		{"rearm", int64(o.Rearm)}, {"tip", int64(o.Tip)}, {"turns", int64(o.Turns)}, {"averages", int64(o.Averages)}, {"lag", int64(o.Lag)}, {"air", int64(o.Air)},
 	} {
 		if f.v < 0 {
 			return fmt.Errorf("%s: can't be negative", f.name)
@@ -154,7 +153,6 @@ func (o *Options) fill() {
 	o.Rearm = or(o.Rearm, 30*micrometre)
 	o.Tip = or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))
 	o.Turns = or(o.Turns, fewest)
-	o.Worst = or(o.Worst, micrometre/4)
 }
 
 func or[T comparable](v, otherwise T) T {
@@ -212,3 +210,5 @@ func deviation(um float64) analysis.Deviation {
 	}
 	return analysis.Deviation(l)
 }
+
+func sq(x float64) float64 { return x * x }

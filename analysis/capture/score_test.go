@@ -19,7 +19,6 @@ var (
 	cycles = flag.Int("cycles", 1000, "simulated visits for each line of BenchmarkScore; 10000 for a full score")
 	seed   = flag.Uint64("seed", 0, "of BenchmarkScore; 0 draws one")
 	line   = flag.String("line", "", "of BenchmarkScore: only this line, such as two-point/20")
-	floor  = flag.Bool("limits", false, "BenchmarkScore tells where the missed readings of a two-point line go")
 	kinds  = flag.Bool("kinds", false, "list false and missed readings of BenchmarkScore by kind of visit")
 )
 
@@ -126,7 +125,6 @@ type tally struct {
 	falseBy, missBy          map[string]int
 	byStep                   map[int64]*byStep // by the step of the display
 	naive                    int
-	limits                   limits
 }
 
 func newTally() *tally {
@@ -184,9 +182,6 @@ func (t *tally) visit(p simulator.Params, rng *rand.Rand) {
 		}
 	}
 	for i, pl := range tr.Places {
-		if pl.Must && *floor && p.Gauge.Contact == simulator.TwoPoint {
-			t.limits.add(p, o, points, tr, pl)
-		}
 		if pl.Must {
 			t.miss(p, got[i] == 0, fmt.Sprintf("%s %d", name, i+1))
 			if p.Gauge.Contact != simulator.TwoPoint {
@@ -369,9 +364,6 @@ func (t *tally) print(contact simulator.Contact, rate float64) (simple string) {
 			percent(unavoidable(t.chance, *cycles), t.must), percent(unavoidable(t.chance1, *cycles), t.must))
 	}
 	fmt.Println()
-	if *floor && contact == simulator.TwoPoint {
-		t.limits.print(t, *cycles)
-	}
 	if *kinds {
 		fmt.Println("    false", t.falseBy, "missed", t.missBy)
 		for _, step := range slices.Sorted(maps.Keys(t.byStep)) {

@@ -64,9 +64,13 @@ type settled struct {
 // sample is a Sample for computing: s since the visit began, µm from nominal.
 type sample struct{ t, v float64 }
 
-func newSettled(o Options) *settled { return &settled{gate: gate{o: o}, most: o.repeats()} }
+func newSettled(o Options) *settled { return &settled{gate: newGate(o), most: o.repeats()} }
 
-func (c *settled) Reset() { *c = *newSettled(c.o) }
+func (c *settled) Reset() {
+	air := c.air
+	*c = *newSettled(c.o)
+	c.air = air
+}
 
 func (c *settled) Progress() Progress {
 	p := Progress{In: c.in, Done: c.done}
@@ -81,7 +85,7 @@ func (c *settled) Feed(s Sample) []Result {
 	if c.broken(s.At) {
 		c.interrupt(s.At)
 	}
-	switch c.pass(s.Value) {
+	switch c.pass(s) {
 	case enters:
 		c.begin(s.At)
 		c.say(Result{Kind: Entered, At: s.At})

@@ -5,67 +5,62 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/capture/rock"
 )
 
-// ringCap is the samples kept of a visit: eight slow passes at 100 values/s.
-const ringCap = 1024
-
-// turning takes the size at which a rocked gauge turns. It finds the passes
-// through square as they come, and after each from the third on it fits the rock
-// ([rock]) to the latest of them; what comes of it is taken when the passes
-// agree, the samples follow the geometry, and the size is known well enough.
-// What leaves some doubt is kept: it is taken when the gauge leaves the place and
-// no later pass has spoken against it.
+// turning takes the size at which a rocked gauge turns. Package rock finds the passes
+// through square and believes them or not; here are the visits: in, moved on, out.
 type turning struct {
 	gate
 	noise  float64 // of a sample, µm
 	began  time.Duration
 	clock  pace
 	spikes despike
-	turns  turns
-	ring   [ringCap]sample
-	floor  float64          // lowest of the visit, µm, that three samples agree on
-	list   [turnCap]extreme // turning points that are tried
-	count  int              // samples of the visit; the latest ringCap of them are kept
-	tried  int              // what of the latest pass has been tried: twice turns.passed, plus one when it was whole
-	why    Reason           // what was wrong with the last attempt
+	rock   *rock.Rock
+	count  int // samples of the visit
 	done   bool
-	reading
-	below int     // samples below the level, one after the other
-	back  float64 // when the value was last near the level, s
-	rock  rock
-	buf   struct {
-		t, v, weight, excess, rest, sigma [ringCap]float64
-		slopes                            [ringCap][7]float64
-		swing                             [ringCap]uint8
-	}
+	place
 }
 
-// reading is what was made of the passes last.
-type reading struct {
-	kept  Result  // waits for more passes, or for the gauge to leave; no Kind: nothing does
-	level float64 // µm from nominal
-	least float64 // µm, below which no two samples of the place lie: half a step and the noise below the level
-	half  float64 // longest time between its passes, s
-	tall  float64 // least height of its passes, µm
-	final float64 // time of its last pass, s
-	away  float64 // how long the value was away before it came near the level again, s
+// place is where the reading was taken that was taken last.
+type place struct {
+	level, u float64 // µm from nominal
+	least    float64 // below it no two samples of the place lie
+	below    int     // samples below least, one after the other
 }
 
 // gateTilt is how far a gauge may be tilted in the bore and still be in it.
 const gateTilt = 7 * math.Pi / 180
 
 func newTurning(o Options) *turning {
-	c := &turning{gate: gate{o: o}, noise: o.noise()}
-	c.tilt = analysis.Length(float64(o.Nominal-2*o.Tip) * (1/math.Cos(gateTilt) - 1))
-	c.turns.hysteresis = max(0.8, 6*c.noise)
+	c := &turning{gate: newGate(o), noise: o.noise()}
+	k := float64(o.Nominal - 2*o.Tip)
+	c.tilt = analysis.Length(k * (1/math.Cos(gateTilt) - 1))
+	c.rock = rock.New(rock.Options{
+		Sigma: c.noise, Step: o.step(), Scale: k / float64(analysis.Micrometre), Least: o.Turns,
+		Averages: o.Averages.Seconds(), Lag: o.Lag.Seconds(),
+	})
 	return c
 }
 
-func (c *turning) Reset() { *c = *newTurning(c.o) }
+func (c *turning) Reset() {
+	c.gate.reset()
+	c.done, c.count = false, 0
+	c.clock.begin()
+	c.spikes = despike{}
+	c.rock.Begin()
+}
+
+func (c *turning) Expect(size analysis.Length, u analysis.Deviation) {
+	if u <= 0 {
+		c.rock.Expect(0, 0)
+		return
+	}
+	c.rock.Expect((size - c.o.Nominal).Micrometres(), analysis.Length(u).Micrometres())
+}
 
 func (c *turning) Progress() Progress {
-	p := Progress{In: c.in, Done: c.done, Turns: c.turns.minima()}
+	p := Progress{In: c.in, Done: c.done, Turns: c.rock.Passes()}
 	if c.in && !c.done {
 		p.Hint = c.reason(c.clock.last)
 	}
@@ -77,7 +72,7 @@ func (c *turning) Feed(s Sample) []Result {
 	if c.broken(s.At) {
 		c.interrupt(s.At)
 	}
-	switch c.pass(s.Value) {
+	switch c.pass(s) {
 	case enters:
 		c.begin(s.At)
 		c.say(Result{Kind: Entered, At: s.At})
@@ -85,8 +80,7 @@ func (c *turning) Feed(s Sample) []Result {
 	case stays:
 		c.add(s)
 	case leaves:
-		c.finish(s.At)
-		c.release(s.At)
+		c.leave(s.At)
 		c.end(s.At, c.reason((s.At - c.began).Seconds()))
 		c.say(Result{Kind: Left, At: s.At})
 	}
@@ -103,20 +97,22 @@ func (c *turning) interrupt(at time.Duration) {
 }
 
 func (c *turning) begin(at time.Duration) {
-	c.began, c.done = at, false
+	c.began, c.done, c.count = at, false, 0
 	c.clock.begin()
 	c.spikes = despike{}
-	c.restart()
-	c.count, c.floor = 0, math.Inf(1)
+	c.rock.Begin()
 }
 
-// held reports whether sample i of the visit is in the ring.
-func (c *turning) held(i int) bool { return i >= 0 && i < c.count && i >= c.count-ringCap }
-
-// restart forgets the passes seen so far.
-func (c *turning) restart() {
-	c.turns.clear()
-	c.tried, c.why, c.kept = 0, "", Result{}
+// leave judges what was held back when the gauge has left.
+func (c *turning) leave(at time.Duration) {
+	for _, x := range c.spikes.rest() {
+		c.judge(x, at)
+	}
+	if !c.done {
+		if r, ok := c.rock.Leave(); ok {
+			c.take(r, at)
+		}
+	}
 }
 
 // brief is a visit too short to have meant a reading.
@@ -124,29 +120,29 @@ const brief = 1.5 // s
 
 func (c *turning) end(at time.Duration, why Reason) {
 	if !c.done && c.count > 1 {
-		c.say(Result{Kind: Refused, At: at, Reason: why, Turns: c.turns.minima()})
+		c.say(Result{Kind: Refused, At: at, Reason: why, Turns: c.rock.Passes()})
 	}
 }
 
+// doubts are the reasons for the doubts of a rock.
+var doubts = [...]Reason{
+	rock.None: FewTurns, rock.NoPass: NotRocked, rock.OnePass: OneTurn, rock.More: FewTurns, rock.Narrow: Narrow,
+	rock.Quick: Fast, rock.Scatter: Disagree, rock.Turning: OneSide, rock.Averaged: Averaged,
+}
+
 func (c *turning) reason(t float64) Reason {
-	switch n := c.turns.minima(); {
-	case n == 0 && t < brief:
+	d := c.rock.Doubt()
+	if d == rock.NoPass && t < brief {
 		return Soon
-	case n == 0:
-		return NotRocked
-	case n == 1:
-		return OneTurn
-	case n == 2 || c.why == "":
-		return FewTurns
 	}
-	return c.why
+	return doubts[d]
 }
 
 func (c *turning) add(s Sample) {
 	x := sample{(s.At - c.began).Seconds(), (s.Value - c.o.Nominal).Micrometres()}
 	if c.clock.tick(x.t) { // times that can't be trusted: begin the passes again
 		c.spikes = despike{}
-		c.restart()
+		c.rock.Begin()
 	}
 	if x, ok := c.spikes.push(x, c.noise); ok {
 		c.judge(x, s.At)
@@ -154,127 +150,32 @@ func (c *turning) add(s Sample) {
 }
 
 func (c *turning) judge(x sample, at time.Duration) {
-	if c.count > 1 {
-		c.floor = min(c.floor, max(x.v, c.ring[(c.count-1)%ringCap].v, c.ring[(c.count-2)%ringCap].v))
-	}
-	c.ring[c.count%ringCap] = x
-	c.turns.push(extreme{index: c.count, sample: x})
 	c.count++
-	if c.done || c.kept.Kind == Taken {
+	r, ok := c.rock.Add(x.t, x.v)
+	switch {
+	case c.done && ok:
+		c.another(r, at)
+	case c.done:
 		c.rearm(x, at)
-	}
-	if !c.done && c.due(x) {
-		c.attempt(at, false)
-	}
-}
-
-// finish judges what was held back when the gauge has left: that it rose out of the
-// bore shows that the last minimum was one, though few samples may tell.
-func (c *turning) finish(at time.Duration) {
-	for _, x := range c.spikes.rest() {
-		c.judge(x, at)
-	}
-	if !c.done && c.turns.close() && c.turns.minima() >= c.o.Turns && c.tried <= 2*c.turns.passed {
-		c.attempt(at, true)
+	case ok:
+		c.take(r, at)
 	}
 }
 
-// due reports whether the latest pass has come far enough to be tried: the value
-// has risen again by a third of what it fell, or turned.
-func (c *turning) due(x sample) bool {
-	if c.turns.minima() < c.o.Turns {
-		return false
-	}
-	n := c.turns.passed
-	if c.turns.n%2 == 1 { // the maximum after the latest minimum is settled
-		if c.tried >= 2*n+1 {
-			return false
-		}
-		c.tried = 2*n + 1
-		return true
-	}
-	l := c.turns.latest(1)
-	if c.tried >= 2*n || x.v-l[1].v < 0.35*(l[0].v-l[1].v) {
-		return false
-	}
-	c.tried = 2 * n
-	return true
-}
-
-// rearm looks for the gauge going to another place: the value stays away from
-// the size for longer than the rock would, goes below it, which it can't here, or turns
-// elsewhere twice.
-func (c *turning) rearm(x sample, at time.Duration) {
-	near := analysis.Length(c.o.Rearm).Micrometres() + 4*c.noise
-	switch {
-	case x.v < c.least:
-		c.below++
-	case x.v <= c.level+near:
-		c.below = 0
-		c.came(x.t)
-	default:
-		c.below = 0
-	}
-	if m, ok := c.turns.lowest(); ok && m.v-m.miss <= c.level+near {
-		c.came(m.t) // between its samples the pass came to the size
-	}
-	longest := c.pause()
-	if !c.done { // the next pass is awaited
-		longest = 0.5 + 1.6*c.half
-	}
-	from := x.t
-	switch {
-	case x.t-c.back > longest:
-		from = c.back
-	case c.below >= 2 && !c.done && max(c.away, x.t-c.back) <= c.pause():
-		c.kept = Result{}
-		return
-	case c.below >= 2:
-	case c.done && c.elsewhere():
-		from = c.turns.latest(2)[0].t
-	default:
+// take takes a reading.
+func (c *turning) take(r rock.Reading, at time.Duration) {
+	v, err := analysis.FromMicrometres(r.Size)
+	if err != nil {
 		return
 	}
-	c.release(at)
-	c.say(Result{Kind: Moved, At: at})
-	c.done, c.tried, c.why, c.below = false, 0, "", 0
-	c.turns.since(from)
-}
-
-// pause is the longest that a rock may take from one pass to the next, s: by then the
-// gauge has rather been drawn along the bore.
-func (c *turning) pause() float64 { return max(0.5, 1.3*c.half) }
-
-// came notes that the value was near the level.
-func (c *turning) came(t float64) {
-	if t-c.back > 0.5*c.half {
-		c.away = t - c.back
-	}
-	c.back = max(c.back, t)
-}
-
-// elsewhere reports whether the latest two passes, both whole and both after the reading,
-// turned at another size, on the same side of it.
-func (c *turning) elsewhere() bool {
-	l := c.turns.latest(min(2, c.turns.minima()))
-	if len(l) < 5 || l[0].t < c.final {
-		return false
-	}
-	a, b := c.beside(l[:3]), c.beside(l[2:])
-	return a != 0 && a == b
-}
-
-// beside tells a whole pass, given by its maximum, minimum and maximum, that is as tall as
-// those of the reading and turned above its level (1) or below it (-1) from others (0).
-func (c *turning) beside(l []extreme) int {
-	near, off := 0.5+4*c.noise, l[1].v-c.level
-	switch {
-	case min(l[0].v, l[2].v)-l[1].v < alike*c.tall:
-		return 0
-	case off < -near:
-		return -1
-	case off > near+4*l[1].miss:
-		return 1
-	}
-	return 0
+	moment := func(t float64) time.Duration { return c.began + time.Duration(t*float64(time.Second)) }
+	c.say(Result{
+		Kind: Taken, At: at, Since: moment(r.Since), Until: moment(r.Until), Value: c.o.Nominal + v, U: deviation(r.U),
+		Turns: r.Passes, Quality: clamp01(1.5 - r.Misfit/2), Surprising: r.Surprising,
+		Motion: r.Motion.Speed2, MotionSpread: r.Motion.Spread, MotionSlope: r.Motion.Slope,
+	})
+	c.done = true
+	c.rock.Since(r.Last)
+	c.place = place{level: r.Size, u: r.U,
+		least: r.Size - max(analysis.Length(c.o.Rearm).Micrometres(), c.o.step()/2+3.5*c.noise+3*r.U)}
 }
