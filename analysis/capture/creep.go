@@ -16,7 +16,7 @@ const (
 	oddsLevel = 0.4
 	oddsHome  = 0.09  // for each time constant that the gauge itself may have
 	oddsCreep = 0.012 // for each longer one, and for a steady slope
-	oddsFilm  = 0.048
+	oddsFilm  = 0.06
 	oddsSwing = 0.005 // for each frequency
 	// known since the gauge ought to have been home and yet the run is short: something else moved it
 	oddsLate = 10
@@ -98,11 +98,9 @@ func (w *window) prospect(c circumstance) prospect {
 			best, homes = l, s
 		}
 	}
-	odds := oddsCreep / 4 // a constant near the gauge's is the gauge's
 	for t := 2 * c.home; t <= slowest; t *= 2 {
 		s := m.tail(t)
-		m.fit(more*odds, &s, &homes)
-		odds = min(oddsCreep, 2*odds)
+		m.fit(more*oddsCreep, &s, &homes)
 	}
 	line, film := m.line(), m.film(max(w.span(), w.at(w.n-1).t-c.came))
 	m.fit(more*oddsCreep, &line, &homes)

@@ -20,7 +20,7 @@ type visitor struct {
 	hold              float64 // s
 	settle            time.Duration
 	way               func(t float64) float64
-	final             bool // the size is where the way leads to, else what is shown when the gauge is drawn out
+	part              bool // it is the part that changes: the size is what it is when it is read, else where the way leads to
 }
 
 // family draws visitors of one kind.
@@ -42,7 +42,7 @@ func either(rng *rand.Rand, x float64) float64 {
 func drift(lo, hi float64) func(*visitor, *rand.Rand) {
 	return func(v *visitor, rng *rand.Rand) {
 		b := either(rng, uniform(rng, lo, hi))
-		v.way, v.hold = func(t float64) float64 { return b * t }, 5
+		v.way, v.hold, v.part = func(t float64) float64 { return b * t }, 5, true
 	}
 }
 
@@ -98,11 +98,6 @@ func (f family) drawn(rate float64, rng *rand.Rand) visitor {
 	v := visitor{noise: uniform(rng, 0.05, 0.3), step: steps[rng.IntN(len(steps))], rate: rate, hold: uniform(rng, 3.5, 8)}
 	v.told = v.noise * uniform(rng, 0.75, 1.25)
 	f.draw(&v, rng)
-	switch f.name[0] {
-	case 'd':
-	default:
-		v.final = true
-	}
 	return v
 }
 
@@ -138,25 +133,23 @@ func (v *visitor) play(t testing.TB, rng *rand.Rand) (got []capture.Result, trut
 		}
 	}
 	truth = size
-	if !v.final {
-		if len(got) > 0 {
-			truth += v.way((got[0].Until.Seconds()) - air - push)
-		}
+	if v.part && len(got) > 0 {
+		truth += v.way(got[0].Until.Seconds() - air - push)
 	}
-	l, _ := analysis.FromMicrometres(truth)
-	return got, (nominal + l).Micrometres(), time.Duration((air + push) * 1e9)
+	return got, nominal.Micrometres() + truth, time.Duration((air + push) * 1e9)
 }
 
 // outcome is how a family was read.
 type outcome struct {
-	n, taken, double, wide, fast, false1 int
-	sum, squares, us, wait               float64
+	n, taken, double  int
+	wide, fast, far   int // off by more than 2U; and of them, still going faster than the limit; off by more than 1 µm
+	squares, us, wait float64
 }
 
 func (o outcome) String() string {
 	k := float64(max(1, o.taken))
-	return fmt.Sprintf("taken %6.2f%%  double %d  mean %6.3f µm  U %5.3f  rms/U %5.2f  beyond 2U %5.2f%%  of all fast and beyond 2U %5.2f%%  beyond 1 µm %5.2f%%  after %4.2f s", percent(o.taken, o.n), o.double,
-		o.sum/k, o.us/k, math.Sqrt(o.squares/k), percent(o.wide, o.taken), percent(o.fast, o.n), percent(o.false1, o.taken), o.wait/k)
+	return fmt.Sprintf("taken %6.2f%%, double %d, U %5.3f µm, rms/U %5.2f, beyond 2U %5.2f%%, of all %5.2f%%, and fast %5.2f%%, beyond 1 µm %5.2f%%, told after %4.2f s", percent(o.taken, o.n), o.double,
+		o.us/k, math.Sqrt(o.squares/k), percent(o.wide, o.taken), percent(o.wide, o.n), percent(o.fast, o.n), percent(o.far, o.n), o.wait/k)
 }
 
 func (f family) score(t testing.TB, rate float64, visits int, seed uint64) (o outcome) {
@@ -171,18 +164,108 @@ func (f family) score(t testing.TB, rate float64, visits int, seed uint64) (o ou
 		o.taken++
 		o.double += len(got) - 1
 		e, u := got[0].Value.Micrometres()-truth, analysis.Length(got[0].U).Micrometres()
-		o.sum, o.squares, o.us, o.wait = o.sum+e, o.squares+e*e/u/u, o.us+u, o.wait+(got[0].At-in).Seconds()
+		o.squares, o.us, o.wait = o.squares+e*e/u/u, o.us+u, o.wait+(got[0].At-in).Seconds()
 		if math.Abs(e) > 2*u {
 			o.wide++
-			if at := (got[0].Until - in).Seconds(); math.Abs(v.way(at+0.05)-v.way(at-0.05)) > 0.1*0.2 {
+			if at := (got[0].Until - in).Seconds(); math.Abs(v.way(at+0.05)-v.way(at-0.05)) > 0.2*0.1 {
 				o.fast++
 			}
 		}
 		if math.Abs(e) > 1 {
-			o.false1++
+			o.far++
 		}
 	}
 	return o
+}
+
+// fine is a family on displays of a quarter of a micrometre and finer.
+func (f family) fine() family {
+	draw := f.draw
+	return family{f.name, func(v *visitor, rng *rand.Rand) {
+		v.step = min(v.step, 0.254)
+		draw(v, rng)
+	}}
+}
+
+func familyOf(t *testing.T, name string) family {
+	for _, f := range families {
+		if f.name == name {
+			return f
+		}
+	}
+	t.Fatalf("no family %q", name)
+	return family{}
+}
+
+// What drifts steadily by more than the limit is not taken, but where a coarse display or noise hides it, and
+// then its U covers the drift. (Before the run was weighed, 99 % were taken and 80 % of them beyond 2U.)
+func TestDriftIsNoRest(t *testing.T) {
+	for _, rate := range []float64{10, 20, 50} {
+		for _, name := range []string{"drift 0.3-0.7", "drift 0.7-2"} {
+			if o := familyOf(t, name).fine().score(t, rate, 300, 501); o.taken > 3 || o.wide > 0 {
+				t.Errorf("%g/s %s, fine displays: %s", rate, name, o)
+			}
+			if o := familyOf(t, name).score(t, rate, 300, 502); percent(o.taken, o.n) > 8 || o.wide > 1 {
+				t.Errorf("%g/s %s: %s", rate, name, o)
+			}
+		}
+	}
+}
+
+// A contact that creeps home for seconds is not taken, or its U covers what it still has to go. (Before:
+// 77 % taken, all of them beyond 2U.)
+func TestCreepIsCovered(t *testing.T) {
+	for _, rate := range []float64{10, 20, 50} {
+		for name, most := range map[string]float64{"creep 2.5-6 s": 5, "and 0.5-1.2 s": 3, "oil film": 17} {
+			if o := familyOf(t, name).score(t, rate, 300, 503); percent(o.wide, o.n) > most {
+				t.Errorf("%g/s %s: %s", rate, name, o)
+			}
+		}
+		if o := familyOf(t, "and 2.5-6 s").score(t, rate, 300, 504); percent(o.fast, o.n) > 8 {
+			t.Errorf("%g/s, what moves faster than the limit: %s", rate, o)
+		}
+	}
+}
+
+// A value that swings by several micrometres is not taken at its turn. (Before: 44 %.)
+func TestSwingIsNoRest(t *testing.T) {
+	for _, rate := range []float64{10, 20, 50} {
+		if o := familyOf(t, "swing 0.1-0.5 Hz").score(t, rate, 300, 505); percent(o.taken, o.n) > 4 {
+			t.Errorf("%g/s: %s", rate, o)
+		}
+	}
+}
+
+// What rests is read soon, and right, whatever brought it home; and so is a part that cools slowly.
+func TestRestIsRead(t *testing.T) {
+	for _, rate := range []float64{10, 20, 50} {
+		for _, name := range []string{"level", "sway", "one tail", "drift 0.02-0.1"} {
+			o := familyOf(t, name).score(t, rate, 300, 506)
+			if percent(o.taken, o.n) < 99 || o.wide > 6 || o.double > 0 {
+				t.Errorf("%g/s %s: %s", rate, name, o)
+			}
+			if name == "level" && (o.wait/float64(o.taken) > 3 || o.us/float64(o.taken) > 0.2) {
+				t.Errorf("%g/s %s: %s", rate, name, o)
+			}
+		}
+	}
+}
+
+// A gauge that is noisier than its default says is read, with a U that grows with its noise. (Before: 67 % read
+// at 50/s, 7 % beyond 2U at 10/s.)
+func TestNoisierThanTold(t *testing.T) {
+	noisy := func(lo, hi float64) family {
+		return family{"noise", func(v *visitor, rng *rand.Rand) {
+			v.noise, v.told, v.step = uniform(rng, lo, hi), 0, 0.1
+			v.way = func(t float64) float64 { return 0 }
+		}}
+	}
+	for _, rate := range []float64{10, 20, 50} {
+		quiet, loud := noisy(0.1, 0.15).score(t, rate, 300, 507), noisy(0.5, 0.6).score(t, rate, 300, 508)
+		if percent(loud.taken, loud.n) < 99 || percent(loud.wide, loud.taken) > 5 || loud.us < 1.4*quiet.us {
+			t.Errorf("%g/s: quiet %s\nloud %s", rate, quiet, loud)
+		}
+	}
 }
 
 var only = flag.Float64("only", 0, "of BenchmarkAtRest: only this rate")
@@ -195,7 +278,7 @@ func BenchmarkAtRest(b *testing.B) {
 	}
 	for range b.N {
 		fmt.Printf("seed %d, %d visits a line\n", s, *cycles)
-		for _, rate := range []float64{10, 20, 50} {
+		for _, rate := range []float64{5, 10, 20, 50} {
 			if *only != 0 && *only != rate {
 				continue
 			}
