@@ -85,7 +85,7 @@ type Result struct {
 	Since time.Duration      // of the first sample that it rests on: it is the mean size from then to Until
 	Until time.Duration      // of the last; before At where the reading waited to be sure
 	Value analysis.Length    // the size as the gauge says it
-	U     analysis.Deviation // its standard uncertainty from the scatter of the samples alone (type A); 0: not known
+	U     analysis.Deviation // its standard uncertainty from the samples: their scatter and, at rest, the way that may be left; 0: not known
 	Turns int                // passes through square that it rests on
 	// Quality is from 0 to 1: how well the samples followed the model. It is for
 	// a lamp, not for a decision; whatever is taken may be used.

@@ -86,6 +86,27 @@ var families = []family{
 		p, q := uniform(rng, 0, 2*math.Pi), uniform(rng, 0, 2*math.Pi)
 		v.way = func(t float64) float64 { return a*math.Sin(w*t+p) + b*math.Sin(x*t+q) }
 	}},
+	// no constant was chosen on these
+	{"stretched", func(v *visitor, rng *rand.Rand) {
+		a, T := either(rng, uniform(rng, 2, 8)), uniform(rng, 0.1, 0.6)
+		v.way = func(t float64) float64 { return a * math.Exp(-math.Sqrt(t/T)) }
+	}},
+	{"beyond and back", func(v *visitor, rng *rand.Rand) {
+		a, b := either(rng, uniform(rng, 10, 80)), uniform(rng, 1, 5)
+		t1, t2 := uniform(rng, 0.1, 0.4), uniform(rng, 1, 3)
+		v.way = func(t float64) float64 { return a*math.Exp(-t/t1) - math.Copysign(b, a)*math.Exp(-t/t2) }
+	}},
+	{"stick and slip", func(v *visitor, rng *rand.Rand) {
+		b, every := either(rng, uniform(rng, 0.3, 0.7)), uniform(rng, 0.4, 1)
+		v.way, v.hold, v.part = func(t float64) float64 { return b * every * math.Floor(t/every) }, 5, true
+	}},
+	{"to and fro", func(v *visitor, rng *rand.Rand) {
+		period, p := uniform(rng, 2, 10), uniform(rng, 0, 1)
+		v.way = func(t float64) float64 {
+			x := math.Mod(t/period+p, 1)
+			return 3 * (4*math.Abs(x-0.5) - 1)
+		}
+	}},
 	{"noise 0.2-0.6", func(v *visitor, rng *rand.Rand) {
 		v.noise, v.told, v.step = uniform(rng, 0.2, 0.6), 0, 0.1
 		v.way = func(t float64) float64 { return 0 }

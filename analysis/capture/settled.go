@@ -7,11 +7,11 @@ import (
 	"fairbore/analysis"
 )
 
-// MostSettle is the most that Settle may be. It bounds the window of a settled value, and so its memory.
+// MostSettle is the most that Settle may be: what has been level for as long is looked at for long enough.
 const MostSettle = 3 * time.Second
 
 const (
-	windowCap   = 512 // samples kept: MostSettle at 170 values/s
+	windowCap   = 512 // samples kept, which bounds the memory: MostSettle at 170 values/s
 	levelFewest = 4   // samples of a level, however slow the stream
 	looked      = 5.0 // s that are looked at, at most
 	tells       = 32  // samples that tell the noise
@@ -23,15 +23,14 @@ const (
 )
 
 // settled takes the mean of a plateau. It keeps the longest run of latest
-// samples that stays within Range; when that has lasted for Settle, and its
-// slope is known to be less than Slope, the gauge has settled. The tail of a
-// contact coming home is an exponential with a time constant T below a second
-// (common practice: 0.1 to 1 s), so a slope of b leaves an error of about b·T:
-// 0.1 µm for 0.2 µm/s and half a second.
+// samples that stays within Range. When that has lasted for Settle, it is asked what
+// it may be ([window.prospect]): at rest, coming home, creeping or swinging. What goes one way by more than
+// Slope, or may have too far to go, is not level. What is left of the way is a part of U.
 //
-// A hand that sways, or few samples of a coarse display, may never show a slope as
-// small as that, though the gauge has long come home. Such a level is kept, and taken
-// when the gauge is drawn out (see [Still]) and has not settled elsewhere meanwhile.
+// The longer a run, the less is left in doubt: a slope is known to noise·√(12/n)/T. What is known to
+// be level is taken at once. A hand that sways, a noisy gauge or a slow stream may leave a doubt for long, though
+// the gauge has come home. Such a level is kept, and taken with the U that it has when the gauge is drawn
+// out (see [Still]), unless it crept or settled elsewhere meanwhile.
 //
 // A stream that has stuck is level too, wherever it stuck. So a level is taken
 // only at a value that differs from the one before it: a sign that the gauge
@@ -154,9 +153,9 @@ func (c *settled) why() Reason {
 		return Still
 	case c.held.span() < c.o.Settle.Seconds() && c.trend == 0:
 		return Soon
-	case c.trend < -limit:
+	case c.trend < -limit/2: // a level that goes less far is taken
 		return Shrinking
-	case c.trend > limit:
+	case c.trend > limit/2:
 		return Growing
 	}
 	return Unsteady
@@ -168,7 +167,7 @@ func (c *settled) add(s Sample) {
 	c.seen++
 	x := sample{(s.At - c.began).Seconds(), (s.Value - c.o.Nominal).Micrometres()}
 	if c.clock.tick(x.t) {
-		c.held.clear()
+		c.anew(x.t)
 		c.have, c.kept = 0, Result{}
 	}
 	if c.have < 2 {
@@ -186,9 +185,15 @@ func (c *settled) add(s Sample) {
 		c.judge(mid, s.At)
 	case x.t-c.spike[0].t > shortestMove:
 		c.release(s.At)
-		c.held.clear()
+		c.anew(x.t)
 	}
 	c.spike[1] = x
+}
+
+// anew forgets the run: what comes may be of another place.
+func (c *settled) anew(at float64) {
+	c.held.clear()
+	c.came = at
 }
 
 // shortestMove is the least time in which the gauge is drawn along to another place, s
@@ -265,7 +270,7 @@ func (c *settled) follow(x sample) bool {
 		c.leap = math.Abs(x.v - c.held.latest())
 	}
 	if c.stuck() { // and lives again
-		c.held.clear()
+		c.anew(x.t)
 	}
 	c.run, c.stood = 1, x.t
 	return true
