@@ -16,7 +16,7 @@ const (
 	oddsLevel = 0.4
 	oddsHome  = 0.09  // for each time constant that the gauge itself may have
 	oddsCreep = 0.012 // for each longer one, and for a steady slope
-	oddsFilm  = 0.06
+	oddsFilm  = 0.1
 	oddsSwing = 0.005 // for each frequency
 	// known since the gauge ought to have been home and yet the run is short: something else moved it
 	oddsLate = 10
