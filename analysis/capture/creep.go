@@ -79,7 +79,7 @@ type shape struct {
 
 // prospect weighs what the run may be.
 func (w *window) prospect(c circumstance) prospect {
-	m := models{half: min(creeps, c.width/2), over: c.over, limit: c.limit, top: math.Inf(-1)}
+	m := models{half: min(creeps, c.width/2), over: max(0.01, c.over), limit: c.limit, top: math.Inf(-1)}
 	m.means(w)
 	n := float64(m.n)
 	m.v = (c.noise*c.noise-c.grain*c.grain)*n/float64(w.n) + c.grain*c.grain*max(1, n/stands) + sway*sway
@@ -179,6 +179,7 @@ func (m *models) weigh(odds, left, square, moves float64) float64 {
 
 // tail is an exponential of time constant t, whose amplitude is what is left of it now.
 func (m *models) tail(t float64) (s shape) {
+	t = max(t, m.dt*float64(m.n)/40) // one that is over long since, in numbers that can be squared
 	step := math.Exp(m.dt / t)
 	g := math.Sqrt(step)
 	for i := m.n - 1; i >= 0; i-- {

@@ -289,6 +289,21 @@ func TestNoisierThanTold(t *testing.T) {
 	}
 }
 
+// However short or long Settle is, a level that is taken has a U.
+func TestSettleShortAndLong(t *testing.T) {
+	for _, settle := range []time.Duration{time.Millisecond, 50 * time.Millisecond, 600 * time.Millisecond, capture.MostSettle} {
+		for n := range uint64(20) {
+			rng := rand.New(rand.NewPCG(509, n))
+			v := familyOf(t, "level").drawn(50, rng)
+			v.settle, v.hold = settle, 8
+			got, truth, _ := v.play(t, rng)
+			if len(got) != 1 || got[0].U <= 0 || math.Abs(got[0].Value.Micrometres()-truth) > 3*analysis.Length(got[0].U).Micrometres() {
+				t.Errorf("settle %s, %d: %+v, want %.2f", settle, n, got, truth)
+			}
+		}
+	}
+}
+
 var only = flag.Float64("only", 0, "of BenchmarkAtRest: only this rate")
 
 // BenchmarkAtRest prints how gauges at rest are read that creep, swing or drift.
