@@ -18,7 +18,8 @@ const (
 	oddsCreep = 0.012 // for each longer one, and for a steady slope
 	oddsFilm  = 0.1
 	oddsSwing = 0.005 // for each frequency
-	// known since the gauge ought to have been home and yet the run is short: something else moved it
+	// how much likelier to creep or swing is a run that began when the gauge ought to have been home:
+	// something else moved it
 	oddsLate = 10
 )
 
