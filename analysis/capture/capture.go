@@ -86,7 +86,7 @@ type Result struct {
 	Since time.Duration      // of the first sample that it rests on: it is the mean size from then to Until
 	Until time.Duration      // of the last; before At where the reading waited to be sure
 	Value analysis.Length    // the size as the gauge says it
-	U     analysis.Deviation // its standard uncertainty from the scatter of the samples alone (type A); 0: not known
+	U     analysis.Deviation // its standard uncertainty from the samples: their scatter and, at rest, the way that may be left; 0: not known
 	Turns int                // passes through square that it rests on
 	// Motion, of Turning, is the mean square speed of the root of the excess at square, µm/s²: a value that
 	// averages over T, or lags by τ, shows the size too large by Motion·(T²/12 + τ²). What

@@ -19,8 +19,10 @@ func (c *settled) depart(x sample, at time.Duration) {
 	case back:
 		c.lived = true
 		c.leave(at)
+		c.came = x.t
 	case rests:
 		c.leave(at)
+		c.came = x.t
 	case hung:
 		c.kept = Result{}
 	case off <= c.near():
@@ -50,8 +52,7 @@ func (c *settled) gone(off float64) (back, rests bool) {
 	if c.away < 2 || c.peak <= analysis.Length(c.o.Rearm).Micrometres() {
 		return false, false
 	}
-	_, level := c.resting()
-	return c.peak-off > analysis.Length(c.o.Range).Micrometres(), level != unsettled
+	return c.peak-off > c.width(), c.look().level >= likely
 }
 
 // leave ends the place of a level that was kept, which is taken if it has lived.
@@ -72,7 +73,7 @@ const leaving = 0.4
 // stood on a step of the display may show the next one, but not the one after it.
 func (c *settled) near() float64 {
 	if c.lived {
-		return analysis.Length(c.o.Range).Micrometres()
+		return c.width()
 	}
 	return 1.2*c.o.step() + 2*analysis.Length(c.o.Repeatability).Micrometres()
 }
@@ -81,7 +82,7 @@ func (c *settled) near() float64 {
 // that is sent again is one still.
 func (c *settled) stray(off float64) {
 	switch {
-	case off <= analysis.Length(c.o.Range).Micrometres():
+	case off <= c.width():
 		c.away, c.peak = 0, 0
 	case c.run == 1:
 		c.away++
@@ -97,7 +98,7 @@ func (c *settled) stray(off float64) {
 func (c *settled) seenLeaving(s Sample) bool {
 	air := (s.Value - c.o.Nominal).Micrometres()
 	between := func(v float64) bool {
-		wide := analysis.Length(c.o.Range).Micrometres()
+		wide := c.width()
 		return math.Abs(v-c.level) > wide && math.Abs(v-air) > wide
 	}
 	return c.away > 0 || between(c.spike[1].v) || between((c.beyond - c.o.Nominal).Micrometres())
@@ -108,6 +109,7 @@ func (c *settled) rearm(x sample, at time.Duration) {
 	off := math.Abs(x.v - c.level)
 	if back, rests := c.gone(off); back || rests {
 		c.move(at)
+		c.came = x.t
 		return
 	}
 	c.stray(off)

@@ -62,10 +62,12 @@ type Options struct {
 	// Settle, of Settled: how long the value must be level; at least half as long again as
 	// the gauge's time constant. Default 600 ms; an air gauge wants 1.5 s. Up to [MostSettle].
 	Settle time.Duration
-	// Slope, of Settled: the most that a level value moves in a second. Default 0.2 µm.
+	// Slope, of Settled: the most that a level value moves in a second. What moves faster is
+	// not taken, where noise and display show it; else U covers it. Default 0.2 µm.
 	Slope analysis.Deviation
 	// Range, of Settled: the most between its largest and smallest sample.
-	// Default 0.5 µm for the hand, five times Repeatability and a step.
+	// Default 0.5 µm for the hand, five times Repeatability and a step; more by
+	// five times what the samples scatter more than that.
 	Range analysis.Deviation
 	// Rearm is how far the value must go from a reading, and stay, before there
 	// can be another one without leaving the bore. Default 30 µm for Settled,

@@ -120,6 +120,25 @@ func (w *window) mean(over, noise, grain float64) (mean, u, sd, span float64) {
 	return mean, math.Sqrt((own-grain*grain)/n + sway/apart), math.Sqrt(variance), span
 }
 
+// noise is the standard deviation of a sample, µm: that known, or what the values of the run scatter from one
+// to the next where it is larger by more than chance. Second differences have six times its variance, and
+// hardly anything of a slow way.
+func (w *window) noise(known float64) float64 {
+	k := min(w.n-2, tells)
+	if k < levelFewest {
+		return known
+	}
+	ss := 0.0
+	for i := w.n - k; i < w.n; i++ {
+		d := w.at(i).v - 2*w.at(i-1).v + w.at(i-2).v
+		ss += d * d
+	}
+	if seen := math.Sqrt(ss / float64(6*k)); seen > known*(1+1.5/math.Sqrt(float64(k))) {
+		return min(seen, noisiest*known)
+	}
+	return known
+}
+
 // changes is how often, in the last over seconds, the value differs from the one
 // before it.
 func (w *window) changes(over float64) (n int) {
@@ -130,24 +149,6 @@ func (w *window) changes(over float64) (n int) {
 		}
 	}
 	return n
-}
-
-// tail is the most that an exponential of time constant t (s) may be off in a mean over
-// the last over (s), µm: its amplitude from the means of the two halves of the
-// run, with twice its standard uncertainty. Over a time W they differ by
-// 2T/W·(exp(W/2T)-1)² times what is left in the end.
-func (w *window) tail(t, noise, over float64) float64 {
-	half := w.n / 2
-	var early, late float64
-	for i := range half {
-		early += w.at(i).v
-		late += w.at(w.n - 1 - i).v
-	}
-	apart := (early - late) / float64(half)
-	span := w.span()
-	gain := 2 * t / span * sq(math.Expm1(span/(2*t)))
-	over = max(over, w.at(w.n-1).t-w.at(w.n-levelFewest).t) / t
-	return (math.Abs(apart) + 2*noise*math.Sqrt(2/float64(half))) / gain * math.Expm1(over) / over
 }
 
 // ahead is how far the latest value had still to go as it slowed, µm, if its way was

@@ -1,0 +1,227 @@
+package capture
+
+import "math"
+
+// What a level may still do is one of a few things. It stays. It comes home as the gauge does, by an
+// exponential. It creeps, by a longer exponential or at a steady slope (a contact that beds in, a part
+// that cools), or as a film of oil that is squeezed out, by 1/√t (theory of lubrication: Stefan's plates).
+// It swings slowly about where it will rest. Each is a linear model of the run, with what is
+// thought of its amplitudes before; how well each explains the run says how far the mean may be from
+// where the value goes, and how fast it goes there (Bayesian averaging over linear models whose noise is
+// known but for a scale, with a conjugate prior; textbook statistics).
+//
+// The odds are assumptions. They decide what is made of a run that is too short or too noisy to
+// tell; the longer it is, the less they matter.
+const (
+	oddsLevel = 0.4
+	oddsHome  = 0.09  // for each time constant that the gauge itself may have
+	oddsCreep = 0.012 // for each longer one, and for a steady slope
+	oddsFilm  = 0.1
+	oddsSwing = 0.005 // for each frequency
+	// how much likelier to creep or swing is a run that began when the gauge ought to have been home:
+	// something else moved it
+	oddsLate = 10
+)
+
+// What is thought of the amplitudes and the noise before (assumptions).
+const (
+	blocks   = 12   // as many means tell all that is slow in a run
+	swaysFor = 0.2  // s, over which a hand sways one way, so that a mean of less says nothing more
+	stands   = 3    // values, independent of one another, in a run of a display that stands on a step
+	trusted  = 8    // degrees of freedom of the noise that is known: to a quarter
+	creeps   = 0.75 // µm in a run
+	mostLeft = 4    // µm that an exponential has left
+	slides   = 1    // µm/s of a steady slope
+	onward   = 4    // s for which it goes on
+	thick    = 1    // µm·√s of a film
+	swings   = 2    // µm of a slow swing
+	slowest  = 8    // s, the longest time constant
+	homeward = 4.5  // time constants of the gauge from the edge of the bore to a level
+)
+
+// prospect is where a run may go.
+type prospect struct {
+	rest   float64 // root mean square of the way from its mean over the latest time to where it will rest, µm
+	moving float64 // chance that it goes one way by more than the limit
+}
+
+// circumstance is what is known about a run from elsewhere.
+type circumstance struct {
+	noise, grain float64 // of a sample, µm; the part of it that no mean takes out
+	over         float64 // s, the time of the mean
+	home         float64 // s, the longest time constant of the gauge
+	width        float64 // µm, the range of the run
+	limit        float64 // µm/s, of the slope
+	came         float64 // s, when the gauge came to the place, in the time of the samples
+	late         bool    // the run began later than the gauge takes to come home
+}
+
+// models weighs models of one run.
+type models struct {
+	y             [blocks]float64 // means of its parts less their mean, µm
+	n             int             // parts
+	dt            float64         // s that a part takes; the last one ends now
+	v             float64         // variance of a mean, µm²
+	yy            float64         // sum of squares of y, over v
+	half          float64         // µm, standard deviation of the way in the run
+	over, limit   float64         // see circumstance
+	top           float64         // greatest logarithm of a weight so far
+	sum           float64         // of the weights, as parts of exp(top)
+	square, moves float64         // sums of what they weigh
+}
+
+// shape is a way to go: its values in the parts of a run, the standard deviation that its amplitude
+// is thought to have, and, for an amplitude of 1, how far the mean lies above where it
+// will rest and the slope now.
+type shape struct {
+	x              [blocks]float64
+	sd, far, slope float64
+}
+
+// prospect weighs what the run may be.
+func (w *window) prospect(c circumstance) prospect {
+	m := models{half: min(creeps, c.width/2), over: max(0.01, c.over), limit: c.limit, top: math.Inf(-1)}
+	m.means(w)
+	n := float64(m.n)
+	m.v = (c.noise*c.noise-c.grain*c.grain)*n/float64(w.n) + c.grain*c.grain*max(1, n/stands) + sway*sway
+	for i := range m.n {
+		m.yy += m.y[i] * m.y[i] / m.v
+	}
+	more := 1.0
+	if c.late {
+		more = oddsLate
+	}
+	m.weigh(oddsLevel, m.yy, 0, 0)
+	best, homes, none := math.Inf(-1), shape{}, shape{}
+	for t := c.home; t > c.home/5; t /= math.Sqrt2 {
+		s := m.tail(t)
+		if l := m.fit(oddsHome, &s, &none); l > best {
+			best, homes = l, s
+		}
+	}
+	for t := 2 * c.home; t <= slowest; t *= 2 {
+		s := m.tail(t)
+		m.fit(more*oddsCreep, &s, &homes)
+	}
+	line, film := m.line(), m.film(max(w.span(), w.at(w.n-1).t-c.came))
+	m.fit(more*oddsCreep, &line, &homes)
+	m.fit(more*oddsFilm, &film, &none)
+	for _, f := range [...]float64{0.1, 0.2, 0.4} { // Hz
+		a, b := m.swing(2 * math.Pi * f)
+		m.fit(more*oddsSwing, &a, &b)
+	}
+	return prospect{rest: math.Sqrt(m.square / m.sum), moving: m.moves / m.sum}
+}
+
+// means cuts the run into parts that last at least as long as the hand sways one way.
+func (m *models) means(w *window) {
+	m.n = min(w.n, max(levelFewest, min(blocks, int(w.span()/swaysFor))))
+	m.dt = w.span() * float64(w.n) / float64(w.n-1) / float64(m.n)
+	all, next := 0.0, 0
+	for i := range m.n {
+		end := (i + 1) * w.n / m.n
+		count := float64(end - next)
+		for ; next < end; next++ {
+			m.y[i] += w.at(next).v / count
+		}
+		all += m.y[i] / float64(m.n)
+	}
+	for i := range m.n {
+		m.y[i] -= all
+	}
+}
+
+// fit weighs the model that is the sum of two shapes, or one if the other has no sd, and returns the
+// logarithm of its weight.
+func (m *models) fit(odds float64, a, b *shape) float64 {
+	var ma, mb float64
+	for i := range m.n {
+		ma, mb = ma+a.x[i]/float64(m.n), mb+b.x[i]/float64(m.n)
+	}
+	aa, bb, took := 1/(a.sd*a.sd), 1.0, a.sd
+	if b.sd > 0 {
+		bb, took = 1/(b.sd*b.sd), took*b.sd
+	}
+	var ab, ha, hb float64
+	for i := range m.n {
+		x, y := a.x[i]-ma, b.x[i]-mb
+		aa, ab, bb = aa+x*x/m.v, ab+x*y/m.v, bb+y*y/m.v
+		ha, hb = ha+x*m.y[i]/m.v, hb+y*m.y[i]/m.v
+	}
+	det := aa*bb - ab*ab
+	ca, cb := (bb*ha-ab*hb)/det, (aa*hb-ab*ha)/det
+	left := max(0, m.yy-ca*ha-cb*hb)
+	scale := (trusted + left) / (trusted + float64(m.n) - 1)
+	of := func(x, y float64) (mean, variance float64) {
+		return ca*x + cb*y, scale * max(0, x*x*bb+y*y*aa-2*x*y*ab) / det
+	}
+	far, farther := of(a.far, b.far)
+	slope, steeper := of(a.slope, b.slope)
+	moves := 0.0
+	if steeper > 0 {
+		u := math.Sqrt(2 * steeper)
+		moves = (math.Erfc((m.limit-slope)/u) + math.Erfc((m.limit+slope)/u)) / 2
+	}
+	return m.weigh(odds/(math.Sqrt(det)*took), left, far*far+farther, moves)
+}
+
+// weigh adds a model: what it leaves of the sum of squares, the mean square of the way that is left, and
+// the chance that it moves.
+func (m *models) weigh(odds, left, square, moves float64) float64 {
+	l := math.Log(odds) - (trusted+float64(m.n)-1)/2*math.Log(trusted+left)
+	if l > m.top {
+		f := math.Exp(m.top - l)
+		m.sum, m.square, m.moves, m.top = m.sum*f, m.square*f, m.moves*f, l
+	}
+	p := math.Exp(l - m.top)
+	m.sum, m.square, m.moves = m.sum+p, m.square+p*square, m.moves+p*moves
+	return l
+}
+
+// tail is an exponential of time constant t, whose amplitude is what is left of it now.
+func (m *models) tail(t float64) (s shape) {
+	t = max(t, m.dt*float64(m.n)/40) // one that is over long since, in numbers that can be squared
+	step := math.Exp(m.dt / t)
+	g := math.Sqrt(step)
+	for i := m.n - 1; i >= 0; i-- {
+		s.x[i] = g
+		g *= step
+	}
+	s.sd = min(mostLeft, m.half/math.Expm1(m.dt*float64(m.n)/t))
+	s.far, s.slope = t/m.over*math.Expm1(m.over/t), -1/t
+	return s
+}
+
+func (m *models) line() (s shape) {
+	for i := range m.n {
+		s.x[i] = m.dt * float64(i)
+	}
+	s.sd, s.far, s.slope = min(slides, m.half/(m.dt*float64(m.n))), -(onward + m.over/2), 1
+	return s
+}
+
+// film is of so many seconds' age.
+func (m *models) film(age float64) (s shape) {
+	age = max(age+0.1, m.dt*float64(m.n)) // s; the first part took the hand from the edge of the band to the place
+	for i := range m.n {
+		s.x[i] = 1 / math.Sqrt(age-m.dt*(float64(m.n-1-i)+0.5))
+	}
+	s.sd = min(thick, m.half/(s.x[0]-s.x[m.n-1]))
+	s.far, s.slope = 2/(math.Sqrt(age)+math.Sqrt(age-m.over)), -0.5/(age*math.Sqrt(age))
+	return s
+}
+
+// swing is a swing of angular frequency w (1/s): even and odd about the middle of the run.
+func (m *models) swing(w float64) (a, b shape) {
+	span := m.dt * float64(m.n)
+	ds, dc := math.Sincos(w * m.dt)
+	s, c := math.Sincos(-w * (span - m.dt) / 2)
+	for i := range m.n {
+		a.x[i], b.x[i] = c, s
+		c, s = c*dc-s*ds, s*dc+c*ds
+	}
+	a.sd = min(swings, m.half/(1-math.Cos(min(math.Pi, w*span/2))))
+	b.sd = min(swings, m.half/min(2, w*span))
+	b.far, a.far = math.Sincos(w * (span - m.over) / 2)
+	return a, b
+}
