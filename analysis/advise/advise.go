@@ -3,10 +3,12 @@
 //
 // [Next] works from what the gauge said after each round of this part: a rate
 // of removal that is followed from round to round with its doubt ([Rate]), the
-// room that each section has up to the high limit less the uncertainty of a
-// size, and the rule of the trade that the bites get no larger than half of
-// what is left (common practice). The longest round it ever allows carries a
-// risk of at most one in a hundred of taking any section over the high limit.
+// scatter by which rounds differ from it, learned from them and from earlier
+// parts ([Prior]), the room that each section has up to the high limit less the
+// uncertainty of a size, and the rule of the trade that the bites get no larger
+// than half of what is left (common practice). The longest round it ever allows
+// carries a risk of at most one in a hundred of taking any section over the high
+// limit, the one that it advises less where a smaller one can be taken.
 //
 // It gives no round of honing at all when something forbids it (no zero, a warm
 // part, places not gauged), when a place is past the safe high size, or when

@@ -107,13 +107,17 @@ func (p *planner) warm() *bar {
 // before anybody acts, ± (common practice).
 const driftPart = 0.1
 
+// common is the standard deviation of that, µm.
+func common(j *analysis.Job) float64 {
+	return driftPart / math.Sqrt(3) * (j.High - j.Low).Micrometres()
+}
+
 // follow takes the rounds in for the rate.
 func (p *planner) follow() {
 	in := p.in
 	seconds := timed(in.Rounds, in.Prior)
-	common := driftPart / math.Sqrt(3) * (in.Job.High - in.Job.Low).Micrometres()
-	p.gauging = math.Hypot(p.repeat, common)
-	p.gains = gains(in.Rounds, p.repeat, common, seconds)
+	p.gauging = math.Hypot(p.repeat, common(in.Job))
+	p.gains = gains(in.Rounds, p.repeat, common(in.Job), seconds)
 	p.again = again(p.gains)
 	f := newRates(in.Job, in.Prior, seconds)
 	honed, noted := false, false
@@ -125,7 +129,7 @@ func (p *planner) follow() {
 	p.rate = f.forecast(seconds, in.Dressed)
 	p.noted = noted || !honed
 	if !p.noted {
-		p.rate, p.step = Rate{cv: feltSpread, Spread: feltSpread}, feltStep
+		p.rate, p.step = Rate{full: felt(feltSpread), Spread: feltSpread}, feltStep
 	}
 }
 
@@ -315,7 +319,7 @@ func (p *planner) fill(a *Advice, t *tight, r round) {
 func (p *planner) expect(a *Advice, r round) {
 	for i, s := range p.secs {
 		take := r.n * p.per() * r.share[i]
-		band := 2 * math.Hypot(take*r.cv[i], s.u)
+		band := 2 * math.Hypot(take*math.Hypot(p.spread(), r.doubt[i]), s.u)
 		at := func(v float64) analysis.Length { return p.in.Job.Target + analysis.Length(deviation(v)) }
 		a.Expected = append(a.Expected, Expected{s.depth, at(s.mean + take), at(s.mean + take - band), at(s.mean + take + band)})
 	}

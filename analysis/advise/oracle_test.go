@@ -8,11 +8,11 @@ import (
 )
 
 // informed advises by the same rules as the advice, for a rate that it knows: the
-// true one of the stone as it is now, its glazing included. It doesn't know how
-// the next spell will scatter, nor the errors of the gauge.
+// true one of the stone as it is now, its glazing included, and for a scatter that
+// it knows. It doesn't know the next spell's draw, nor the errors of the gauge.
 func (s *shop) informed() advise.Advice {
 	in := s.adv
-	in.Prior = &advise.Prior{Log: math.Log(s.rate(s.cut)), Spread: 0.05, Parts: 1}
+	in.Prior = known(s.rate(s.cut), math.Hypot(s.bore.Scatter, s.hand.Scatter))
 	in.Dressed = false
 	again := 1
 	for i := len(in.Rounds) - 1; i > 0 && in.Rounds[i].Strokes == 0; i-- {

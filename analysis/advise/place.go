@@ -18,8 +18,12 @@ const (
 	// rest's half of the other's.
 	endsShare = (1 + restShare) / 2
 	// Short strokes dwell, and may cut faster than long ones (common practice).
-	dwellSpread = 0.20
+	dwellSpread = 0.30
+	dwellLeast  = 0.15 // from round to round
 )
+
+// Ends is where a bore is tight that is so at both of its ends.
+const Ends = "ends"
 
 // tight is where a bore is tight along its length.
 type tight struct {
@@ -29,6 +33,7 @@ type tight struct {
 	by     float64
 	kind   form.Kind
 	share  float64 // of the full rate that the worked sections get
+	doubt  float64 // relative standard deviation of that
 	// real: larger than the gauge makes out of nothing.
 	real bool
 }
@@ -40,7 +45,7 @@ const lowPart = 1.0 / 3
 // findTight looks for the low part of the profile: the sections in the lower
 // third between the smallest and the largest section mean.
 func (p *planner) findTight() tight {
-	t := tight{share: 1, worked: make([]bool, len(p.secs))}
+	t := tight{share: 1, doubt: dwellSpread, worked: make([]bool, len(p.secs))}
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, s := range p.secs {
 		low, high = min(low, s.mean), max(high, s.mean)
@@ -56,6 +61,9 @@ func (p *planner) findTight() tight {
 		t.worked[i] = s.mean < low+lowPart*(high-low)
 	}
 	t.name(p)
+	if p.noted {
+		t.share, t.doubt = t.share*p.rate.dwell, p.rate.dwellDoubt
+	}
 	return t
 }
 
@@ -69,7 +77,7 @@ func (t *tight) name(p *planner) {
 	first, last := t.worked[0], t.worked[n-1]
 	switch {
 	case first && last:
-		t.where, t.share = "ends", endsShare
+		t.where, t.share = Ends, endsShare
 	case first:
 		t.where = p.in.Form.Face
 	case last:
@@ -122,7 +130,7 @@ func (p *planner) along(t *tight) string {
 		return "Consider short strokes at the " + t.where + ", with the stone trued square to its end; never force it against the bottom."
 	case t.kind == form.KindBellMouth:
 		return "Bell-mouth: consider less over-run and shorter strokes; only the rest can be brought up to it."
-	case t.where == "ends":
+	case t.where == Ends:
 		return "Tight at both ends: consider a little more over-run, a quarter to a third of the stone at each end, no more."
 	case t.where == "middle":
 		return "Tight in the middle: consider shorter strokes that work the middle, and less over-run."

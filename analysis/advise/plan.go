@@ -2,7 +2,6 @@ package advise
 
 import (
 	"math"
-	"slices"
 
 	"fairbore/analysis"
 )
@@ -17,11 +16,18 @@ type section struct {
 
 // spell is a round to be planned: what each section gets of it.
 type spell struct {
-	share, cv []float64 // of the full rate, and the relative spread of that
+	share, doubt []float64 // of the full rate, and the relative spread of that
 }
 
-// The most that a round may risk, at any section, of going over.
-const mostRisk = 0.01
+// The most that a round may risk, at any section: of going over the high limit, and
+// of passing the safe high size; and what the round advised risks of going over where
+// a smaller one can be taken. Several rounds of a part come near that, and no more
+// than one part in a hundred may go over. Chosen by simulation.
+const (
+	mostRisk = 0.01
+	mostPast = 0.025
+	planRisk = 0.0015
+)
 
 // The spread taken for granted of a section's part of the rate, and of one
 // round's; common practice for an even hand.
@@ -61,7 +67,7 @@ func (p *planner) sectionParts() {
 func (p *planner) whole() spell {
 	w := spell{make([]float64, len(p.secs)), make([]float64, len(p.secs))}
 	for i, s := range p.secs {
-		w.share[i], w.cv[i] = s.part, math.Hypot(p.spread(), s.doubt/s.part)
+		w.share[i], w.doubt[i] = s.part, s.doubt/s.part
 	}
 	return w
 }
@@ -73,142 +79,95 @@ func (p *planner) mixed(t *tight, short float64) spell {
 	for i := range p.secs {
 		share, spread := restShare, restSpread
 		if t.worked[i] {
-			share, spread = t.share, t.share*dwellSpread
+			share, spread = t.share, t.share*t.doubt
 		}
 		all := 1 - short + short*share
 		w.share[i] *= all
-		w.cv[i] = math.Hypot(w.cv[i], short*spread/all)
+		w.doubt[i] = math.Hypot(w.doubt[i], short*spread/all)
 	}
 	return w
 }
 
-// safe is the effort after which the largest reading of any section still lies
-// below the edge with two relative standard deviations to spare:
-// n = (HL - U - dmax) / (r (1 + 2 cv)).
-func (p *planner) safe(w spell) float64 {
-	n := math.Inf(1)
-	for i, s := range p.secs {
-		n = min(n, (p.edge-s.max)/(p.per()*w.share[i]*(1+2*w.cv[i])))
+// ahead is the forecast at the pressure that is planned.
+func (p *planner) ahead() *forecast {
+	if p.light {
+		return &p.rate.light
 	}
-	return n
+	return &p.rate.full
 }
 
 // per is what a step of effort takes off, µm.
-func (p *planner) per() float64 {
-	if p.light {
-		return math.Exp(p.rate.log) * lightPressure
-	}
-	return math.Exp(p.rate.log)
-}
-
-// known: the rate is known from this part or earlier ones, not from the material.
-func (p *planner) known() bool { return p.rate.Rounds > 0 || p.rate.cv < 0.4 }
+func (p *planner) per() float64 { return math.Exp(p.ahead().log) }
 
 // spread is the relative spread of a round.
-func (p *planner) spread() float64 {
-	if p.light {
-		return math.Hypot(p.rate.cv, lightSpread)
+func (p *planner) spread() float64 { return p.ahead().spread }
+
+// known: the rate is known from this part or earlier ones, not from the material.
+func (p *planner) known() bool { return p.rate.Rounds > 0 || p.rate.Spread < wellEnough }
+
+// reach is the effort after which the largest size of every section, gauged with a
+// standard deviation of u, still lies below a limit but for one of the probabilities of past.
+// What the round takes off above its median, of which the forecast tells the
+// quantile and doubt adds to it as if both were normal, is added to the gauge's
+// quantile by squares.
+func (p *planner) reach(w spell, limit float64, often int, u float64) float64 {
+	above, z := p.ahead().above[often], math.Sqrt2*math.Erfcinv(2*past[often])
+	n, d := math.Inf(1), z*u
+	for i, s := range p.secs {
+		room := limit - s.max
+		if room <= d {
+			return 0
+		}
+		k := math.Expm1(math.Hypot(above, z*w.doubt[i]))
+		// take + √((k take)² + d²) = room, solved for take
+		take := (room*room - d*d) / (room + math.Sqrt(room*room-(1-k*k)*(room*room-d*d)))
+		n = min(n, take/(p.per()*w.share[i]))
 	}
-	return p.rate.cv
+	return n
 }
 
 // most is the longest effort, in whole steps, that is safe and has no more than
 // the risk allowed.
 func (p *planner) most(w spell) float64 {
-	hi := math.Floor(p.safe(w)/p.step + 1e-9)
-	if !(hi >= 1) {
+	n := min(p.reach(w, p.edge, pastMost, 0), p.reach(w, p.high, pastRisk, p.u))
+	if n = math.Floor(n/p.step + 1e-9); !(n >= 1) {
 		return 0
 	}
-	hi = min(hi, 1e5)
-	// A section that is safe enough after the longest round is so after any.
-	var risky []int
-	for i := range p.secs {
-		if p.riskAt(i, w, hi*p.step) > mostRisk {
-			risky = append(risky, i)
-		}
-	}
-	if risky == nil {
-		return hi * p.step
-	}
-	lo := 0.0
-	for hi-lo > 1 {
-		mid := math.Floor((lo + hi) / 2)
-		over := func(i int) bool { return p.riskAt(i, w, mid*p.step) > mostRisk }
-		if slices.ContainsFunc(risky, over) {
-			hi = mid
-		} else {
-			lo = mid
-		}
-	}
-	return lo * p.step
+	return min(n, 1e5) * p.step
 }
 
 // risk is the probability that an effort of n takes the largest size of a
-// section over the high limit, at the worst section.
-func (p *planner) risk(w spell, n float64) float64 {
-	worst := 0.0
+// section over the high limit, at the worst section. A section that would be less
+// at risk than another even with three standard deviations of its doubt is not
+// worked out.
+func (p *planner) risk(w spell, n float64) (worst float64) {
+	at := func(i int) float64 { return math.Log(w.share[i] / max(p.high-p.secs[i].max, 1e-9)) }
+	least := math.Inf(-1)
 	for i := range p.secs {
-		worst = max(worst, p.riskAt(i, w, n))
+		least = max(least, at(i))
+	}
+	for i, s := range p.secs {
+		if at(i)+3*w.doubt[i] >= least {
+			worst = max(worst, p.ahead().risk(p.high-s.max, n, w.share[i], w.doubt[i], p.u))
+		}
 	}
 	return worst
 }
 
-func (p *planner) riskAt(i int, w spell, n float64) float64 {
-	return Risk(p.high-p.secs[i].max, n*p.per()*w.share[i], w.cv[i], p.u)
-}
-
-// Risk returns the probability that a round which is to take off take µm, with
-// the relative spread cv (log-normal: it takes something off, and sometimes much
-// more), goes over a limit that the reading is room µm below, when the
-// reading's own standard uncertainty is u µm (normal).
-// Source: the definitions of the log-normal and the normal distribution.
-func Risk(room, take, cv, u float64) float64 {
-	// The sum runs over the doubt that is the narrower, so that what it sums is smooth.
-	byHand := take > 0 && cv > 0 && u > take*cv
-	sum, weight := 0.0, 0.0
-	for z := -5.0; z <= 5; z += 0.5 { // trapezia, exact enough for a normal weight
-		g, v := math.Exp(-z*z/2), 0.0
-		switch {
-		case byHand:
-			v = math.Erfc((room-take*math.Exp(z*cv))/(u*math.Sqrt2)) / 2
-		case u > 0 && take*cv <= 0:
-			return math.Erfc((room-max(take, 0))/(u*math.Sqrt2)) / 2
-		default:
-			v = beyond(room-z*u, take, cv)
-		}
-		sum, weight = sum+g*v, weight+g
-	}
-	return sum / weight
-}
-
-// beyond is the probability that a log-normal removal exceeds room.
-func beyond(room, take, cv float64) float64 {
-	switch {
-	case room <= 0:
-		return 1
-	case take <= 0:
-		return 0
-	case cv <= 0:
-		if take > room {
-			return 1
-		}
-		return 0
-	}
-	return math.Erfc(math.Log(room/take)/(cv*math.Sqrt2)) / 2
-}
-
-// How sure a round is to leave every reading at or below the edge, in standard
-// deviations: far from size a smaller bite costs little and is made up for by the
-// next; near size it would cost rounds. Chosen by simulation.
+// How seldom a round may leave a reading above the edge, by which the honing ends
+// even where the bore itself is good: far from size a smaller bite costs little and
+// is made up for by the next; near size it would cost rounds. Chosen by simulation.
 const (
-	landFar  = 4.0
-	landNear = 2.0
+	landFar  = 0.005
+	landNear = 0.025
 )
 
 // Bites of what is left to the target.
 const (
-	halfBite  = 0.5
-	largeBite = 0.75
+	halfBite   = 0.5
+	largeBite  = 0.75
+	fewScatter = 0.25 // as well known as by two rounds
+	wellEnough = 0.6
 	// smaller is the part of a bite to take when the stones have begun to cut
 	// faster than one was led to expect, or were just dressed.
 	smaller = 0.75
@@ -228,7 +187,7 @@ const (
 // stock and the rate is known from two rounds at least, or as well.
 func (p *planner) bite() float64 {
 	b := halfBite
-	if p.stock <= p.tol || p.stock > 2*p.tol && (p.rate.Rounds >= 2 || p.rate.cv < fewScatter) {
+	if p.stock <= p.tol || p.stock > 2*p.tol && (p.rate.Rounds >= 2 || p.rate.Spread < fewScatter) {
 		b = largeBite
 	}
 	if p.rate.Faster || p.in.Dressed {
@@ -245,28 +204,35 @@ type round struct {
 	want           float64 // before it was cut to whole steps
 }
 
-// Light strokes, for what is left when a stroke is coarse: at about half the
-// pressure, which is less sure (common practice; the figures are a guess).
-const (
-	lightPressure = 0.5
-	lightSpread   = 0.20
-	lightBelow    = 1.5 // steps that are wanted
-)
+// lightBelow is below how many steps that are wanted light strokes take their place.
+const lightBelow = 1.5
 
 // plan works out the next round; n is 0 if there is none that is safe. Where a
 // stroke is coarse for what is left, lighter ones take its place; the planner
 // returned is the one to go on with.
 func (p *planner) plan(t *tight) (*planner, round) {
 	r := p.planned(t)
-	if !p.noted || !p.known() || r.want >= lightBelow*p.step {
+	if !p.noted || !p.known() || r.want >= lightBelow*p.step && !p.eased() {
 		return p, r
 	}
 	q := *p
 	q.light = true
+	q.rate.light.find()
 	if l := q.planned(t); l.n >= p.step {
 		return &q, l
 	}
 	return p, r
+}
+
+// eased: the newest round was to be honed with light strokes. So it goes on to the
+// end, for a hand keeps its pressure.
+func (p *planner) eased() bool {
+	for i := len(p.gains) - 1; i >= 0; i-- {
+		if !p.gains[i].nothing() {
+			return p.gains[i].light > 0
+		}
+	}
+	return false
 }
 
 func (p *planner) planned(t *tight) round {
@@ -346,25 +312,14 @@ func (p *planner) meanParts(t *tight) (worked, rest float64) {
 	return worked / max(n, 1), rest / max(float64(len(p.secs))-n, 1)
 }
 
-// landing is the effort after which the largest reading of every section still
-// lies below the edge, with some standard deviations to spare of what the round takes
-// off and of what the next gauging adds. A reading past the edge stops the
-// honing, even where the bore itself is good.
+// landing is the effort after which the next gauging ends the honing seldom, and that
+// risks no more than a round should.
 func (p *planner) landing(w spell) float64 {
-	n, z := math.Inf(1), landNear
+	often := pastNear
 	if p.stock > p.tol {
-		z = landFar
+		often = pastFar
 	}
-	for i, s := range p.secs {
-		room, k, d := p.edge-s.max, z*w.cv[i], z*p.gauging
-		if room <= d {
-			return 0
-		}
-		// take + √((k take)² + d²) = room, solved for take
-		take := (room*room - d*d) / (room + math.Sqrt(room*room-(1-k*k)*(room*room-d*d)))
-		n = min(n, take/(p.per()*w.share[i]))
-	}
-	return n
+	return min(p.reach(w, p.edge, often, p.gauging), p.reach(w, p.high, pastPlan, p.u))
 }
 
 // steps cuts a round to what is safe and to whole steps, one at least.

@@ -6,14 +6,22 @@ import (
 	"fairbore/analysis"
 )
 
-// Prior is what the shop knows of the rate from earlier parts of the job.
+// Prior is what the shop knows from earlier parts of the job.
 type Prior struct {
 	// Log is the mean of the natural logarithm of the rate in µm on the diameter
-	// a stroke, or a second with Seconds; Spread its standard deviation.
+	// a stroke, or a second with Seconds; Spread its standard deviation, 0 where the
+	// rate isn't known.
 	Log     float64 `json:"log_rate"`
 	Spread  float64 `json:"spread"`
 	Seconds bool    `json:"seconds,omitempty"`
-	Parts   int     `json:"parts"` // that it rests on
+	Parts   int     `json:"parts"` // that the rate rests on
+	// Scatter is the median of the relative standard deviation by which a round
+	// here differs from what its strokes should have taken off; ScatterSpread the
+	// standard deviation of its logarithm. 0: not known.
+	Scatter       float64 `json:"scatter,omitempty"`
+	ScatterSpread float64 `json:"scatter_spread,omitempty"`
+	// Strays is the part of the rounds that are three times as far off.
+	Strays float64 `json:"strays,omitempty"`
 }
 
 // What is taken for granted of the rates from part to part: stones, pressure and
@@ -21,32 +29,77 @@ type Prior struct {
 // forgotten, for stones change.
 const (
 	partsSpread    = 0.35 // to begin with
-	partsLeast     = 0.25
+	partsLeast     = 0.20
 	partsRemember  = 10
-	partsBelief    = 3.0 // parts' worth of belief that the first figure is
+	partsBelief    = 3.0  // parts' worth of belief that the first figure is
+	partsApart     = 0.50 // how far a part's rate may lie from the others'
 	largestLogRate = 12.0
-	wellKnown      = 10.0 // standard uncertainties
+	wellKnown      = 3.0 // standard uncertainties
+	// How the scatter of one part's rounds differs from that of the next's, and
+	// how well it can be known at all, of its logarithm; how sure it can be
+	// whether few or many rounds go astray.
+	handChanges = 0.05
+	handLeast   = 0.12
+	jobsDiffer  = 0.25 // from job to job
+	surest      = 0.02
 )
 
-// After returns the prior for the next part of the job, given the rounds of one
-// that is done, the start first. What counts is the fastest round whose effort was
-// noted and whose removal is well known: it was cut by full strokes of a keen stone,
-// which is what the next part's first round may be. To take it for slower could
-// take off too much. p is nil before the first part; where there was no such round
-// it stays as it is.
-// Source: common practice.
-func (p *Prior) After(rounds []Round, repeat analysis.Deviation) *Prior {
-	seconds := timed(rounds, p)
-	log := math.Inf(-1)
-	for _, g := range gains(rounds, µm(repeat), 0, seconds) {
-		if g.effort > 0 && g.worked > 0 && g.worked >= wellKnown*g.u {
-			log = max(log, math.Log(g.worked/g.effort))
-		}
+// scatter is mean and standard deviation of the logarithm of the scatter.
+func (p *Prior) scatter() (log, spread float64) {
+	if p == nil || !(p.Scatter > 0 && p.Scatter < 10 && p.ScatterSpread > 0) {
+		return math.Log(usualScatter), scatterDoubt
 	}
-	if math.Abs(log) > largestLogRate {
+	return math.Log(min(max(p.Scatter, scatters[0]), scatters[len(scatters)-1])), min(max(p.ScatterSpread, handLeast), scatterDoubt)
+}
+
+// many is the probability that many rounds go astray, not few.
+func (p *Prior) many() float64 {
+	if p == nil || !(p.Strays > 0) {
+		return usualMany
+	}
+	return min(max((p.Strays-straysFew)/(straysMany-straysFew), surest), 1-surest)
+}
+
+// Elsewhere returns what of it holds for another job: how rounds scatter by this
+// hand, and not the rate; nil of nil.
+func (p *Prior) Elsewhere() *Prior {
+	if p == nil {
+		return nil
+	}
+	_, spread := p.scatter()
+	return &Prior{Seconds: p.Seconds, Scatter: p.Scatter, ScatterSpread: math.Hypot(spread, jobsDiffer), Strays: p.Strays}
+}
+
+// After returns the prior for the next part of the job, given the rounds of one
+// that is done, the start first. Of the rate counts the highest that a well known
+// round led to: it was cut by a keen stone, which is what the next part's first
+// round may be. To take it for slower could take off too much. p is nil before the
+// first part; where there was no round to learn from it stays as it is.
+func (p *Prior) After(job *analysis.Job, rounds []Round, repeat analysis.Deviation) *Prior {
+	if job == nil {
 		return p
 	}
-	return p.with(log, seconds)
+	seconds := timed(rounds, p)
+	before := p
+	if p != nil && p.Spread > 0 { // what this part shows is to come from its own rounds
+		q := *p
+		q.Spread = partsApart
+		before = &q
+	}
+	f := newRates(job, before, seconds)
+	known := false
+	for _, g := range gains(rounds, µm(repeat), common(job), seconds) {
+		f.observe(&g)
+		known = known || g.effort > 0 && g.worked >= wellKnown*g.u
+	}
+	if !known || math.Abs(f.fresh) > largestLogRate {
+		return p
+	}
+	next := p.with(f.fresh, seconds)
+	log, sd := f.scatter()
+	next.Strays = f.astray()
+	next.Scatter, next.ScatterSpread = math.Exp(log), max(math.Hypot(sd, handChanges), handLeast)
+	return next
 }
 
 func (p *Prior) with(log float64, seconds bool) *Prior {

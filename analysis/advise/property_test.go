@@ -206,9 +206,13 @@ func TestNonsense(t *testing.T) {
 			}
 		}
 	}
-	in.Prior = &advise.Prior{Log: math.NaN(), Spread: math.Inf(1)}
-	if a := advise.Next(in); math.IsNaN(a.Risk) || a.Strokes != 6 {
-		t.Errorf("with a prior that is no number: %s", a.Sentence)
+	for _, p := range []advise.Prior{
+		{Log: math.NaN(), Spread: math.Inf(1)}, {Scatter: 1e-300, ScatterSpread: 1e-9}, {Scatter: math.NaN(), ScatterSpread: math.Inf(1), Strays: math.NaN()}, {Scatter: 1e9, Strays: -1},
+	} {
+		in.Prior = &p
+		if a := advise.Next(in); math.IsNaN(a.Risk) || math.IsNaN(rateOf(a)) || a.Strokes < 4 || a.Strokes > 6 {
+			t.Errorf("with a prior that is no number, %+v: %s", p, a.Sentence)
+		}
 	}
 }
 

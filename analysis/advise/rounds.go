@@ -17,10 +17,15 @@ type SectionMean struct {
 
 // Round is a spell of honing and the gauging after it.
 type Round struct {
-	Number   int             `json:"number"`
-	Strokes  int             `json:"strokes,omitempty"` // 0: not noted
-	Seconds  float64         `json:"seconds,omitempty"` // 0: not noted
-	Dressed  bool            `json:"dressed,omitempty"` // the stones, or changed, before it
+	Number  int     `json:"number"`
+	Strokes int     `json:"strokes,omitempty"` // 0: not noted
+	Seconds float64 `json:"seconds,omitempty"` // 0: not noted
+	Dressed bool    `json:"dressed,omitempty"` // the stones, or changed, before it
+	// As it was advised: at about half the pressure; the last strokes or seconds
+	// short, where it was tight; and that at both ends.
+	Light    bool            `json:"light,omitempty"`
+	Short    int             `json:"short,omitempty"`
+	Ends     bool            `json:"ends,omitempty"`
 	At       time.Time       `json:"at"`
 	Sections []SectionMean   `json:"sections"` // by depth
 	Smallest analysis.Length `json:"smallest_mm"`
@@ -35,6 +40,9 @@ type gain struct {
 	u       float64 // its standard uncertainty, from repeatability
 	local   bool    // some sections were worked and others less
 	dressed bool
+	light   float64 // 1: at half the pressure
+	short   float64 // the part of the effort in short strokes
+	ends    bool    // those at both ends by turns
 	paused  bool
 	parts   []part
 }
@@ -65,7 +73,13 @@ func gains(rounds []Round, repeat, common float64, seconds bool) []gain {
 	out := make([]gain, 0, len(rounds))
 	for i := 1; i < len(rounds); i++ {
 		before, after := &rounds[i-1], &rounds[i]
-		g := gain{effort: effort(after, seconds), dressed: after.Dressed}
+		g := gain{effort: effort(after, seconds), dressed: after.Dressed, ends: after.Ends}
+		if after.Light {
+			g.light = 1
+		}
+		if g.effort > 0 {
+			g.short = min(max(float64(after.Short), 0)/g.effort, 1)
+		}
 		if !before.At.IsZero() && !after.At.IsZero() {
 			g.paused = after.At.Sub(before.At) > longPause
 		}

@@ -103,8 +103,9 @@ type shop struct {
 	cut   float64 // strokes since the stone was dressed, for the oracle
 	at    time.Time
 	adv   advise.Input
-	eased bool // the pressure
-	dress bool // before the next round
+	eased bool          // the pressure
+	said  advise.Advice // of the newest round
+	dress bool          // before the next round
 }
 
 // newShop draws a part: its start, its stone and its errors differ from the
@@ -143,7 +144,7 @@ func (s *shop) gauge(strokes int, dressed bool) {
 		v = (v + 500) / 1000 * 1000 // shown to 0.1 µm
 		readings = append(readings, analysis.Reading{Place: p, Size: analysis.Length(v), Round: len(s.adv.Rounds)})
 	}
-	rounds := append(s.adv.Rounds, advise.Round{Number: len(s.adv.Rounds), Strokes: strokes, Dressed: dressed, At: s.at})
+	rounds := append(s.adv.Rounds, advise.Round{Number: len(s.adv.Rounds), Strokes: strokes, Dressed: dressed, Light: s.said.Light, Short: s.said.Short, Ends: s.said.Where == advise.Ends, At: s.at})
 	prior := s.adv.Prior
 	s.adv = s.job.input(readings, rounds, s.rule)
 	s.adv.Prior = prior
@@ -241,10 +242,12 @@ func (s *shop) work(next func() advise.Advice) (o outcome) {
 				o.gauged--
 				continue
 			}
+			s.said = a
 			s.hone(a.Strokes, a.Short, a.Light, a.At)
 			s.dress, s.adv.Dressed = false, false
 			o.rounds++
 			a = s.settle(next, a.Strokes, dressed)
+			s.said = advise.Advice{}
 			s.adv.Dressed = false
 		case a.Kind == advise.Dress:
 			s.bore.Dress()

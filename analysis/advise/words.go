@@ -113,7 +113,7 @@ func (p *planner) reason(a *Advice) analysis.Phrase {
 
 func atPlace(where string) string {
 	switch where {
-	case "ends":
+	case Ends:
 		return "at both ends"
 	case "middle":
 		return "in the middle"
@@ -122,7 +122,7 @@ func atPlace(where string) string {
 }
 
 func thePlace(where string) string {
-	if where == "ends" {
+	if where == Ends {
 		return "both ends"
 	}
 	return "the " + where

@@ -60,8 +60,8 @@ func TestLightStrokesAreReckonedAsSuch(t *testing.T) {
 // A mean past the target is not said to be a negative way to go.
 func TestPastTheTarget(t *testing.T) {
 	j := job(t, "J-4120")
-	a := advise.Next(sized(j, strokes(10, 5), []float64{-20, -20, -20, -20, -24}, []float64{-7, -7, -7, -7, -12}, []float64{1.0, 1.0, 1.0, 1.0, -2.6}))
-	if !a.Kind.Honing() || strings.Contains(a.Reason, "-") || !strings.HasPrefix(a.Reason, "0.3 µm past the target by the mean; this takes about ") {
+	a := advise.Next(sized(j, strokes(10, 5), []float64{-20, -20, -20, -20, -24}, []float64{-7, -7, -7, -7, -12}, []float64{0.8, 0.8, 0.8, 0.8, -2.6}))
+	if !a.Kind.Honing() || strings.Contains(a.Reason, "-") || !strings.HasPrefix(a.Reason, "0.1 µm past the target by the mean; this takes about ") {
 		t.Errorf("%s: %q %q", a.Kind, a.Sentence, a.Reason)
 	}
 }

@@ -317,7 +317,9 @@ func (s *Session) newRound(a Action) error {
 		return fmt.Errorf("a round has 0 to %d strokes and lasts 0 to %d s", mostStrokes, mostSeconds)
 	}
 	s.restStudy()
-	s.emit(Event{Kind: RoundOver, Round: &Round{Number: f.Round() + 1, Strokes: a.Strokes, Seconds: a.Seconds, Dressed: a.Dressed || f.Dressed}})
+	r := f.advised(&s.set, s.now.Wall)
+	r.Strokes, r.Seconds, r.Dressed = a.Strokes, a.Seconds, a.Dressed || f.Dressed
+	s.emit(Event{Kind: RoundOver, Round: &r})
 	return nil
 }
 

@@ -2,6 +2,7 @@ package session
 
 import (
 	"strconv"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -31,15 +32,25 @@ func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 	return &a
 }
 
-// learnt is how fast the parts of the job so far were cut, the one in hand included.
+// advised is the next round as far as its honing was advised.
+func (f *Fold) advised(set *Settings, now time.Time) Round {
+	r := Round{Number: f.Round() + 1}
+	if a := f.Bore(set, now).Advice; a != nil && a.Kind.Honing() {
+		r.Light, r.Short, r.Ends = a.Light, a.Short, a.Short > 0 && a.Where == advise.Ends
+	}
+	return r
+}
+
+// learnt is how fast the parts of the job so far were cut, the one in hand included;
+// before its first, how the hand scattered in another.
 // It goes into the next part's event, so that it outlasts a restart.
 func (f *Fold) learnt(repeat analysis.Deviation) *advise.Prior {
 	if f.Job == nil || f.Part == nil {
-		return nil
+		return f.Hand
 	}
 	var b Bore
 	f.rounds(&b)
-	return f.Part.Rate.After(advisable(b.Rounds, len(f.Job.Plan())), repeat)
+	return f.Part.Rate.After(f.Job, advisable(b.Rounds, len(f.Job.Plan())), repeat)
 }
 
 // bars are why nothing may be advised now, and what to do instead.
@@ -65,7 +76,7 @@ func advisable(sums []RoundSum, places int) []advise.Round {
 	out := make([]advise.Round, len(sums))
 	for i, s := range sums {
 		out[i] = advise.Round{
-			Number: s.Number, Strokes: s.Strokes, Seconds: s.Seconds, Dressed: s.Dressed, At: s.At,
+			Number: s.Number, Strokes: s.Strokes, Seconds: s.Seconds, Dressed: s.Dressed, Light: s.Light, Short: s.Short, Ends: s.Ends, At: s.At,
 			Smallest: s.Smallest, Largest: s.Largest, Complete: s.Readings == places,
 			Sections: make([]advise.SectionMean, len(s.Sections)),
 		}

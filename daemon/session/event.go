@@ -88,7 +88,8 @@ type Record struct {
 type Part struct {
 	Serial string `json:"serial"`
 	Count  int    `json:"count"` // how many parts of the job this station has begun
-	// Rate is how fast the parts before it were cut, nil for the first of a job.
+	// Rate is how fast the parts before it were cut, and how rounds scattered; for
+	// the first of a job the latter only, nil where nothing is known.
 	Rate *advise.Prior `json:"rate,omitempty"`
 }
 
@@ -101,6 +102,11 @@ type Round struct {
 	Auto    bool    `json:"auto,omitempty"` // begun by gauging a completed plan again
 	// Dressed says that the stones were dressed or changed before it.
 	Dressed bool `json:"dressed,omitempty"`
+	// How that spell was advised: with light strokes; how many of the strokes or
+	// seconds, the last, short where the bore is tight; and these at both ends.
+	Light bool `json:"light,omitempty"`
+	Short int  `json:"short,omitempty"`
+	Ends  bool `json:"ends,omitempty"`
 }
 
 // Choice is a place chosen or skipped by the operator.

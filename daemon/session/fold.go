@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/advise"
 	"fairbore/analysis/master"
 )
 
@@ -24,7 +25,8 @@ type Fold struct {
 	Job     *analysis.Job
 	Lot     []*Verdict // the newest of the job, at most LotMost
 	Part    *Part
-	Parts   int // begun of this job
+	Parts   int           // begun of this job
+	Hand    *advise.Prior // what was learnt of the hand in the job before
 	Rounds  []Round
 	Begun   time.Time // of the part
 	RoundAt time.Time // when the round in hand began
@@ -108,6 +110,9 @@ func (f *Fold) Apply(e *Event) {
 	f.Station, f.Last = e.Station, e.At
 	switch e.Kind {
 	case JobChosen:
+		if f.Part != nil {
+			f.Hand = f.Part.Rate.Elsewhere()
+		}
 		f.Job, f.Parts, f.Lot = e.Job, 0, nil
 		f.newPart(nil, e.At)
 	case PartBegun:

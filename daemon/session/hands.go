@@ -108,7 +108,9 @@ func (s *Session) resting() {
 func (s *Session) autoRound() {
 	f := &s.fold
 	s.restStudy()
-	s.emit(Event{Kind: RoundOver, Source: "gauge", Round: &Round{Number: f.Round() + 1, Seconds: s.spindle.seconds(), Auto: true, Dressed: f.Dressed}})
+	r := f.advised(&s.set, s.now.Wall)
+	r.Seconds, r.Auto, r.Dressed = s.spindle.seconds(), true, f.Dressed
+	s.emit(Event{Kind: RoundOver, Source: "gauge", Round: &r})
 }
 
 // Limits of doubting a place (common practice; chosen so that a taper of a few
