@@ -90,6 +90,17 @@ type Result struct {
 	// Quality is from 0 to 1: how well the samples followed the model. It is for
 	// a lamp, not for a decision; whatever is taken may be used.
 	Quality float64
+
+	// Motion, of Turning: mean square speed of the excess's root at square, µm/s²: a value that averages over T or lags by τ
+	// and is not corrected for it shows the size too large by Motion·(T²/12 + τ²), T and τ in s. [Options.Averages] and Lag are taken off already.
+	Motion float64
+	// MotionSpread and MotionSlope: sums over the passes of one reading for learning that unknown (T²/12+τ²) over many readings:
+	//   MotionSpread = Σ w (m_j − m̄)²  and MotionSlope = Σ w (m_j − m̄)(S_j − S̄), w = 1/u_j² (µm⁻²), m in µm/s², S in µm:
+	//   the estimate of (T²/12+τ²) in s² from many readings is Σ MotionSlope / Σ MotionSpread, its standard uncertainty 1/√ΣMotionSpread.
+	MotionSpread, MotionSlope float64
+	// Surprising: the value lies beyond what was expected by more than its limits allow and was taken on more passes all the
+	// same; the session asks before it counts.
+	Surprising bool
 }
 
 // Progress is how far the visit has come, for a display.
@@ -111,4 +122,8 @@ type Capture interface {
 	Reset()
 	// Progress tells how the visit stands.
 	Progress() Progress
+	// Expect says which size is likely at the place that is gauged next: size and standard uncertainty, 0 and 0 for none. A value far from it needs more passes.
+	Expect(size analysis.Length, u analysis.Deviation)
+	// Air returns the value in free air, stated or learned; 0: not known yet.
+	Air() analysis.Length
 }

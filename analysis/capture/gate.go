@@ -78,3 +78,9 @@ func (g *gate) pass(v analysis.Length) passage {
 }
 
 func (g *gate) reset() { *g = gate{o: g.o, tilt: g.tilt} }
+
+// Expect is not made use of.
+func (g *gate) Expect(analysis.Length, analysis.Deviation) {}
+
+// Air returns the value in free air as it was stated.
+func (g *gate) Air() analysis.Length { return g.o.Air }

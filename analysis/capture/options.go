@@ -84,6 +84,13 @@ type Options struct {
 	// U, as its steps leave it, to 1.6 times as much. Default 0.25 µm:
 	// to be wrong by 1 µm then takes four standard deviations.
 	Worst analysis.Deviation
+
+	// Averages, of Turning, is the time over which the gauge averages its samples for one value (a moving mean); Lag is the
+	// time constant of a first-order filter. 0: none.
+	Averages, Lag time.Duration
+	// Air is the value that the gauge shows in free air, on the scale of Nominal. 0: it is learned from where the value
+	// rests when the gauge is out.
+	Air analysis.Length
 }
 
 const micrometre = analysis.Deviation(analysis.Micrometre)
