@@ -58,11 +58,12 @@ func (a *Averaging) Add(spread, slope float64) {
 	if part := mostSpread / spread; part < 1 {
 		spread, slope = spread*part, slope*part
 	}
-	a.Spread, a.Slope = digits(spread), digits(slope)
+	a.Spread, a.Slope = Digits(spread), Digits(slope)
 }
 
-// digits rounds to six significant digits.
-func digits(v float64) float64 {
+// Digits rounds to six significant digits, more than which no speed is known to; what is
+// recorded is then the same on every processor.
+func Digits(v float64) float64 {
 	if v == 0 {
 		return 0
 	}

@@ -88,7 +88,7 @@ func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.D
 	sum.Add(between.Spread, between.Slope)
 	slowMotion, slowSize := mean(readings[:slow])
 	fastMotion, fastSize := mean(readings[slow:])
-	s.SlowMotion, s.FastMotion = digits(slowMotion), digits(fastMotion)
+	s.SlowMotion, s.FastMotion = Digits(slowMotion), Digits(fastMotion)
 	s.Larger = analysis.Deviation(math.Round((fastSize - slowSize) * float64(analysis.Micrometre)))
 	s.judge(sum, now)
 	return s
@@ -108,8 +108,8 @@ func (s *Speeds) judge(sum Averaging, now Smoothing) {
 	}
 	s.Told = true
 	if q > surely*u {
-		s.Averages = digits(math.Sqrt(12 * q))
-		s.AveragesU = digits(6 * u / s.Averages) // d√(12 q) = 6/√(12 q) dq
+		s.Averages = Digits(math.Sqrt(12 * q))
+		s.AveragesU = Digits(6 * u / s.Averages) // d√(12 q) = 6/√(12 q) dq
 	}
 	larger := analysis.Length(max(s.Larger, -s.Larger)).Format(analysis.UM, 1)
 	s.Good = math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square())

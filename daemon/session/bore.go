@@ -225,7 +225,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		}
 	}
 	f.after(b)
-	b.Cautions = append(f.cautions(b), f.calibrations(set, now)...)
+	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set)...)
 	if b.Study != nil {
 		b.Cautions = append(b.Cautions, b.Study.caution())
 	}
@@ -247,7 +247,7 @@ func (f *Fold) after(b *Bore) {
 }
 
 func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
-	why := set.Master.lapsed(f, now)
+	why := set.lapsed(f, now)
 	b.Master = MasterState{OK: why == "", Why: why, Since: f.Since}
 	if f.Running != nil {
 		running := *f.Running // which goes on gathering readings
@@ -362,6 +362,9 @@ func (f *Fold) state(b *Bore) (State, string) {
 	switch {
 	case f.Job == nil:
 		return CannotJudge, "choose a job"
+	case f.Running != nil && f.Running.Speeds:
+		speed, no, of := f.Running.AtSpeed()
+		return NotMastered, fmt.Sprintf("rock %s in ring %s: %d of %d", speed, f.Running.Ring.ID, no, of)
 	case f.Running != nil:
 		return NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, reason(f.Running.Why))
 	case !b.Master.OK:
