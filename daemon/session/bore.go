@@ -103,6 +103,21 @@ func (b *Bore) In(u analysis.Unit) *Bore {
 // nothing takes that off: whatever it reads now is not its size.
 func (b *Bore) Shrinking() bool { return b.Cool == nil && b.Cooling.Shrinking() }
 
+// Assumed names the inputs of the uncertainty that nobody has stated or measured and that
+// matter: each a tenth of the variance or more, what is in a table of materials aside.
+func (b *Bore) Assumed() (inputs []string) {
+	if b.Budget == nil {
+		return nil
+	}
+	for i := range b.Budget.Lines {
+		l := &b.Budget.Lines[i]
+		if l.Basis == uncertainty.ByAssumption && l.Share >= 10 && l.Name != uncertainty.LinePartAlpha && l.Name != uncertainty.LineRingAlpha {
+			inputs = append(inputs, l.Name)
+		}
+	}
+	return inputs
+}
+
 // Sizes are the extreme local sizes of a round and what lies between.
 type Sizes struct {
 	Smallest  Local              `json:"smallest"`
