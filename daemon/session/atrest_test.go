@@ -143,9 +143,14 @@ func TestBudgetSaysWhatIsAssumed(t *testing.T) {
 			t.Errorf("%s is %s, want %s", line, known[line], want)
 		}
 	}
-	if got := strings.Join(b.bore().Assumed(), ", "); got != uncertainty.LineDrift { // of the contact there is too little
+	if got := b.bore().Assumed(); got != nil { // nothing of the gauge
 		t.Errorf("assumed: %q", got)
 	}
+	b.set.Gauge.Assumed, b.set.Gauge.Repeatability = true, analysis.Deviation(um/5)
+	if got := b.bore().Assumed(); len(got) != 1 || got[0] != "repeatability" {
+		t.Errorf("assumed: %q", got)
+	}
+	b.set.Gauge.Assumed, b.set.Gauge.Repeatability = false, analysis.Deviation(um/10)
 	if len(set.Bases) != 2 {
 		t.Errorf("the settings were changed: %v", set.Bases)
 	}

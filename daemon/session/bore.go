@@ -103,16 +103,17 @@ func (b *Bore) In(u analysis.Unit) *Bore {
 // nothing takes that off: whatever it reads now is not its size.
 func (b *Bore) Shrinking() bool { return b.Cool == nil && b.Cooling.Shrinking() }
 
-// Assumed names the inputs of the uncertainty that nobody has stated or measured and that
-// matter: each a tenth of the variance or more, what is in a table of materials aside.
+// Assumed names what is assumed of the gauge, in a word each, where it matters: by it the
+// uncertainty has a tenth of its variance or more.
 func (b *Bore) Assumed() (inputs []string) {
 	if b.Budget == nil {
 		return nil
 	}
+	words := map[string]string{uncertainty.LineRepeat: "repeatability", uncertainty.LineAveraging: "averaging", uncertainty.LineResolution: "step"}
 	for i := range b.Budget.Lines {
 		l := &b.Budget.Lines[i]
-		if l.Basis == uncertainty.ByAssumption && l.Share >= 10 && l.Name != uncertainty.LinePartAlpha && l.Name != uncertainty.LineRingAlpha {
-			inputs = append(inputs, l.Name)
+		if word := words[l.Name]; word != "" && l.Basis == uncertainty.ByAssumption && l.Share >= 10 {
+			inputs = append(inputs, word)
 		}
 	}
 	return inputs
