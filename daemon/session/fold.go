@@ -173,7 +173,7 @@ func (f *Fold) Apply(e *Event) {
 		}
 		f.rocked(e.Ring.Gauge, e.Ring.MotionSpread, e.Ring.MotionSlope)
 	case Mastered:
-		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
+		f.Master, f.MasterAt, f.Running, f.Rocked = e.Master, e.At, nil, nil
 		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
 		f.Cool = nil
 		f.Averaging, f.AveragingOf = master.Averaging{}, e.Master.Gauge
@@ -186,17 +186,17 @@ func (f *Fold) Apply(e *Event) {
 		}
 		f.stands()
 	case Checked:
-		f.Running = nil
+		f.Running, f.Rocked = nil, nil
 		if e.Check.Valid && e.Check.Good {
 			f.look(e.At)
 		} else if e.Check.Valid {
 			f.failed(e.Check, e.At)
 		}
 	case Sped:
-		f.Running = nil
+		f.Running, f.Rocked = nil, nil
 		f.rocked(e.Speeds.Gauge, e.Speeds.Between.Spread, e.Speeds.Between.Slope)
 	case Reread:
-		f.Running, f.Again = nil, e.Reread
+		f.Running, f.Rocked, f.Again = nil, nil, e.Reread
 		if c := e.Reread.Failed(); c != nil {
 			f.failed(c, e.At)
 		}
