@@ -77,29 +77,47 @@ func (f *Fold) averaging(set *Settings, round int) (size, form uncertainty.Avera
 	if high == 0 {
 		return size, form
 	}
-	switch g := &set.Gauge; {
-	case g.Smoothing.Stated:
-		q := g.Smoothing.Square()
-		size = uncertainty.Averaging{Square: q, HalfWidth: master.StatedWithin * q, Basis: uncertainty.ByStatement,
-			Source: "configuration; that it holds to ± 10 % is an assumption"}
-	default:
-		var a master.Averaging
-		if m := f.Master; m.Averaging != nil && m.Gauge == g.Name {
-			a = *m.Averaging
-		}
-		u, measured := a.Unknown()
-		size = uncertainty.Averaging{U: u, Basis: uncertainty.ByMeasurement, Source: "not stated; what the gauge's own readings show"}
-		if !measured {
-			size.Basis, size.Source = uncertainty.ByAssumption, fmt.Sprintf("not stated; an average over up to %d ms is assumed", master.UsualAveraging.Milliseconds())
-		}
-		if a.Spread == 0 {
-			size.U, size.HalfWidth = 0, u*math.Sqrt(3)
-		}
-	}
+	size = f.smoothed(&set.Gauge)
 	form = size
 	ring := f.Master.motion()
 	size.Motion, form.Motion = max(math.Abs(high-ring), math.Abs(low-ring)), high-low
 	return size, form
+}
+
+// smoothed is what is known of the averaging of a gauge.
+func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
+	if g.Smoothing.Stated {
+		q := g.Smoothing.Square()
+		return uncertainty.Averaging{Square: q, HalfWidth: master.StatedWithin * q, Basis: uncertainty.ByStatement,
+			Source: "configuration; that it holds to ± 10 % is an assumption"}
+	}
+	var a master.Averaging
+	if m := f.Master; m.Averaging != nil && m.Gauge == g.Name {
+		a = *m.Averaging
+	}
+	u, measured := a.Unknown()
+	known := uncertainty.Averaging{U: u, Basis: uncertainty.ByMeasurement, Source: "not stated; what the gauge's own readings show"}
+	if !measured {
+		known.Basis, known.Source = uncertainty.ByAssumption, fmt.Sprintf("not stated; an average over up to %d ms is assumed", master.UsualAveraging.Milliseconds())
+	}
+	if a.Spread == 0 {
+		known.U, known.HalfWidth = 0, u*math.Sqrt(3)
+	}
+	return known
+}
+
+// bySpeed is how far a ring may seem off because it was rocked otherwise than when it set
+// the zero: two standard uncertainties of what the gauge's averaging makes of that.
+func (f *Fold) bySpeed(g *GaugeSettings) float64 {
+	mean := 0.0
+	for _, r := range f.Rocked {
+		mean += r.Motion / float64(len(f.Rocked))
+	}
+	if mean == 0 {
+		return 0
+	}
+	known := f.smoothed(g)
+	return 2 * max(known.U, known.HalfWidth/math.Sqrt(3)) * math.Abs(mean-f.Master.motion()) * float64(analysis.Micrometre)
 }
 
 // smoothing says that the gauge averages otherwise than is stated, "" if its readings

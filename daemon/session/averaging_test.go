@@ -366,3 +366,31 @@ func TestCaptureIsMadeAnewForTheBand(t *testing.T) {
 		t.Errorf("after a check: band %d, leave %v", got, b.capture.leave)
 	}
 }
+
+// A check of the zero that is rocked faster than the mastering may be off by what the gauge
+// may average, and no more is believed of it: at the same speed, or with a statement, the
+// same error is a drift.
+func TestCheckAtAnotherSpeed(t *testing.T) {
+	for _, c := range []struct {
+		motion float64
+		stated bool
+		limit  float64 // µm: a tenth of the tolerance is 0.254
+		good   bool
+	}{
+		{1500, false, 0.254, false},
+		{2500, false, math.Hypot(0.254, 2*1000*0.01/12/math.Sqrt(3)), true},
+		{2500, true, 0.254, false},
+	} {
+		set := rockedSettings()
+		set.Gauge.Smoothing.Stated = c.stated
+		b := readyToRock(t, set, 1500, 1500, 1500)
+		b.must(Action{Do: "check"})
+		for range 3 {
+			b.rock("31.7506", capture.Result{Motion: c.motion}) // 0.6 µm
+		}
+		k := b.last[len(b.last)-1].Check
+		if k == nil || !k.Valid || k.Good != c.good || !near(k.Limit, c.limit) {
+			t.Errorf("%+v: %+v", c, k)
+		}
+	}
+}

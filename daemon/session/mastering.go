@@ -194,14 +194,16 @@ func (s *Session) checked(set master.Set) {
 	s.emit(Event{Kind: Checked, Check: c})
 }
 
-// driftLimit is how far n readings of the ring that set the zero may be off.
+// driftLimit is how far n readings of the ring that set the zero may be off: as the zero
+// may have drifted, and as they were rocked at another speed.
 func (s *Session) driftLimit(n int) analysis.Deviation {
 	f := &s.fold
 	tolerance := analysis.Deviation(0)
 	if f.Job != nil {
 		tolerance = analysis.Deviation(f.Job.High - f.Job.Low)
 	}
-	return master.DriftLimit(tolerance, f.repeat(&s.set.Gauge), f.Master.Of, n)
+	limit := master.DriftLimit(tolerance, f.repeat(&s.set.Gauge), f.Master.Of, n)
+	return analysis.Deviation(math.Ceil(math.Hypot(float64(limit), f.bySpeed(&s.set.Gauge))))
 }
 
 // inDoubt is what a look at a ring that failed now puts in doubt.
