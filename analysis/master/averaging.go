@@ -41,6 +41,10 @@ const UsualAveraging = 100 * time.Millisecond
 type Averaging struct {
 	Spread float64 `json:"motion_spread"` // Σ w (m − m̄)², s⁻⁴
 	Slope  float64 `json:"motion_slope"`  // Σ w (m − m̄)(S − S̄), s⁻²; S as a gauge without any correction reads
+	// Squares is Σ over readings of the square of a reading's slope over its spread, and
+	// Readings their number: by them the readings scatter as they claim to, or more.
+	Squares  float64 `json:"squares"`
+	Readings float64 `json:"readings"`
 }
 
 // mostSpread bounds what is remembered: beyond it the old is forgotten as new comes, so
@@ -54,11 +58,9 @@ func (a *Averaging) Add(spread, slope float64) {
 	if !(spread > 0) || math.IsInf(spread, 0) || math.IsNaN(slope) || math.IsInf(slope, 0) {
 		return
 	}
-	spread, slope = a.Spread+spread, a.Slope+slope
-	if part := mostSpread / spread; part < 1 {
-		spread, slope = spread*part, slope*part
-	}
-	a.Spread, a.Slope = Digits(spread), Digits(slope)
+	sum := Averaging{a.Spread + spread, a.Slope + slope, a.Squares + slope*slope/spread, a.Readings + 1}
+	part := min(1, mostSpread/sum.Spread)
+	*a = Averaging{Digits(sum.Spread * part), Digits(sum.Slope * part), Digits(sum.Squares * part), Digits(sum.Readings * part)}
 }
 
 // Digits rounds to six significant digits, more than which no speed is known to; what is
@@ -72,12 +74,18 @@ func Digits(v float64) float64 {
 }
 
 // Square returns the estimate of q and its standard uncertainty, in s²; ok is false
-// without any reading to go by.
+// without any reading to go by. Where the readings scatter about it by more than they claim,
+// as those with a slip among their passes do, the uncertainty is larger by that (the ratio
+// of Birge: χ over the root of its degrees of freedom, if above 1).
 func (a Averaging) Square() (q, u float64, ok bool) {
 	if !(a.Spread > 0) {
 		return 0, 0, false
 	}
-	return a.Slope / a.Spread, 1 / math.Sqrt(a.Spread), true
+	ratio := 1.0
+	if a.Readings > 1.5 {
+		ratio = max(1, (a.Squares-a.Slope*a.Slope/a.Spread)/(a.Readings-1))
+	}
+	return a.Slope / a.Spread, math.Sqrt(ratio / a.Spread), true
 }
 
 // Unknown returns what is to be used as the standard uncertainty of q, in s², where

@@ -218,7 +218,7 @@ func TestAveragingBelongsToItsGauge(t *testing.T) {
 		t.Error("learned of the wrong gauge")
 	}
 	b.Fold().rocked("G-12", 1e7, 0)
-	if a := b.Fold().learned("G-12"); a == nil || *a != (master.Averaging{Spread: 1e7}) {
+	if a := b.Fold().learned("G-12"); a == nil || *a != (master.Averaging{Spread: 1e7, Readings: 1}) {
 		t.Errorf("of the next: %+v", a)
 	}
 	r := capture.Result{Motion: math.NaN(), MotionSpread: 1}

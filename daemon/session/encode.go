@@ -2,6 +2,7 @@ package session
 
 import (
 	"encoding/json"
+	"math"
 	"strconv"
 	"time"
 )
@@ -116,8 +117,12 @@ func appendFloat(b []byte, name string, v float64) []byte {
 	if v == 0 {
 		return b
 	}
-	text, _ := json.Marshal(v) // finite, as [capturer.feed] has it
-	return append(append(b, name...), text...)
+	b = append(b, name...)
+	if abs := math.Abs(v); abs >= 1e-6 && abs < 1e21 {
+		return strconv.AppendFloat(b, v, 'f', -1, 64)
+	}
+	text, _ := json.Marshal(v) // finite, as [rocking] has it
+	return append(b, text...)
 }
 
 // appendSome appends a member that is left out if it is empty.
