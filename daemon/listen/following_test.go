@@ -84,3 +84,22 @@ func TestPaceIsReported(t *testing.T) {
 		}
 	}
 }
+
+// Through the whole of what is heard: frames that an adapter hands over in steps of 16 ms.
+func TestStampsAreHeard(t *testing.T) {
+	const ms = time.Millisecond
+	for _, step := range []time.Duration{0, 16 * ms} {
+		h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Shown: []Shown{{Text: "31.7497 mm"}}}
+		for i := range 100 {
+			at := time.Duration(i) * 50 * ms
+			if step > 0 {
+				at = (at + step - 1) / step * step
+			}
+			h.Chunks = append(h.Chunks, drivers.Chunk{At: at, Data: []byte(drivers.Sample{Digits: 317497 + int64(i%3) - 1, Places: 4}.Decimal() + " mm\r\n")})
+		}
+		ps := Guess([]Heard{h})
+		if len(ps) == 0 || ps[0].Stamps != step {
+			t.Errorf("in steps of %s: %+v", step, ps)
+		}
+	}
+}
