@@ -317,6 +317,14 @@ func TestFreeAirGoesOn(t *testing.T) {
 	if a := b.capture.c.Air(); a != mm("31.9998 mm") { // the zero is −0.3 µm
 		t.Errorf("of the part: %s", a)
 	}
+	b.must(Action{Do: "master"})
+	for range 3 {
+		b.capture.c = &given{out: []capture.Result{{Kind: capture.Taken}}, learn: mm("32.0000 mm")}
+		b.send("31.7510")
+	}
+	if a := b.capture.c.Air(); a != mm("31.9990 mm") { // the zero went from −0.3 to −1.3 µm
+		t.Errorf("after another mastering: %s", a)
+	}
 	b.must(Action{Do: "knock"})
 	if a := b.capture.c.Air(); a != 0 {
 		t.Errorf("after a knock: %s", a)

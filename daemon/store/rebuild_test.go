@@ -219,3 +219,42 @@ func TestNewest(t *testing.T) {
 		}
 	})
 }
+
+// What rings have told of how the gauge averages is rebuilt whole, before there is any
+// mastering too; what one was read from is gone when that is done.
+func TestRebuildKeepsTheAveraging(t *testing.T) {
+	for _, mastered := range []bool{false, true} {
+		r := start(t, config(t))
+		run := session.Event{Kind: session.Mastering, Master: &session.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: 2, Check: true, Speeds: true}}
+		ring := session.Event{Kind: session.RingRead, Ring: &session.RingReading{Ring: "R-0875", Gauge: "G-11", Rocking: session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: 3000}}}
+		sped := session.Event{Kind: session.Sped, Speeds: &session.SpeedCheck{Gauge: "G-11", Speeds: master.Speeds{Between: master.Averaging{Spread: 1e8, Slope: 2e4}}}}
+		story := []session.Event{run, ring, ring, sped, run, ring, ring, sped}
+		if mastered {
+			story = append(story, run, ring, ring, session.Event{Kind: session.Mastered, Master: &session.Master{Number: 1, Gauge: "G-11", Averaging: &master.Averaging{Spread: 3e8, Slope: 5e4, Readings: 8}}})
+		}
+		story = append(story, jobEvent("a", "J"), partEvent("a", "1", 1), run, ring, ring, sped)
+		for i := range story {
+			story[i].Station, story[i].At = "a", morning.Add(time.Duration(i)*time.Minute)
+		}
+		r.append(t, story...)
+		r.settle(t, uint64(len(story)))
+		all, err := r.after(t.Context(), 0, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		few, err := r.Rebuild(t.Context(), "a")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got, want session.Fold
+		for i := range few {
+			got.Apply(&few[i].Event)
+		}
+		for i := range all {
+			want.Apply(&all[i].Event)
+		}
+		if !reflect.DeepEqual(got, want) || got.Averaging.Spread < 2e8 {
+			t.Errorf("mastered %v:\ngot  %+v\nwant %+v", mastered, got, want)
+		}
+	}
+}
