@@ -120,15 +120,30 @@ func (f *Fold) bySpeed(g *GaugeSettings) float64 {
 	return 2 * max(known.U, known.HalfWidth/math.Sqrt(3)) * math.Abs(mean-f.Master.motion()) * float64(analysis.Micrometre)
 }
 
-// smoothing says that the gauge averages otherwise than is stated, "" if its readings
-// don't show that.
-func (f *Fold) smoothing(set *Settings) (cautions []string) {
-	if a := f.learned(set.Gauge.Name); a != nil && set.Capture.Mode == capture.Turning.String() {
+// unclear is the share of the variance, in per cent, from which on what is not known of
+// the gauge's averaging is worth a check.
+const unclear = 25
+
+// smoothing cautions that the readings of the gauge show it to average otherwise than is
+// stated; or that nobody knows, and the uncertainty is large by it.
+func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []string) {
+	if set.Capture.Mode != capture.Turning.String() {
+		return nil
+	}
+	if a := f.learned(set.Gauge.Name); a != nil {
 		if s := a.Differs(set.Gauge.Smoothing); s != "" {
-			cautions = append(cautions, s)
+			return []string{s}
 		}
 	}
-	return cautions
+	if b.Budget == nil {
+		return nil
+	}
+	for i := range b.Budget.Lines {
+		if l := &b.Budget.Lines[i]; l.Name == uncertainty.LineAveraging && l.Basis == uncertainty.ByAssumption && l.Share >= unclear {
+			return []string{"Nobody has stated over what time the gauge averages, and U is large by it: under Check zero, rock slowly, then fast."}
+		}
+	}
+	return nil
 }
 
 // speedReadings is how many readings of each speed are taken as a rule.

@@ -116,6 +116,9 @@ func TestAveragingInTheBudget(t *testing.T) {
 		b.rock("31.7515", capture.Result{Motion: 2300})
 		g := b.bore()
 		size, form := averagingLine(t, g.Budget), averagingLine(t, g.FormBudget)
+		if asks := slices.ContainsFunc(g.Cautions, func(s string) bool { return strings.Contains(s, "rock slowly, then fast") }); asks != (c.basis == uncertainty.ByAssumption) {
+			t.Errorf("%s: cautions %q", c.name, g.Cautions)
+		}
 		if c.size == 0 {
 			if size != nil || form != nil {
 				t.Errorf("%s: %+v", c.name, size)

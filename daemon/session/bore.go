@@ -241,7 +241,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		}
 	}
 	f.after(b)
-	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set)...)
+	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set, b)...)
 	if b.Study != nil {
 		b.Cautions = append(b.Cautions, b.Study.caution())
 	}
