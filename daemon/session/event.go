@@ -132,7 +132,7 @@ type Reading struct {
 	Channel   string             `json:"channel,omitempty"`
 	How       string             `json:"how"` // button, settled, turning, manual
 	Turns     int                `json:"turns,omitempty"`
-	// Motion, Spread and Slope are of how it was rocked, see [Rocking].
+	// Motion, MotionSpread and MotionSlope: how it was rocked.
 	Rocking
 	Sent Sent            `json:"sent"`
 	Raw  analysis.Length `json:"raw_mm"` // as the gauge showed it
