@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/port"
@@ -16,10 +17,11 @@ import (
 func settings(c *config.Config, st *config.Station) session.Settings {
 	set := session.Settings{
 		Station: st.Name,
-		Gauge:   gaugeSettings(st.Gauge, c.Gauges[st.Gauge]),
+		Gauge:   gaugeSettings(c, st.Gauge),
 		Capture: session.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: st.Twice, Rest: st.Rest},
 		Master:  session.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
 		Doubt:   session.Doubt(c.Doubt),
+		Bases:   bases(c, st.Gauge),
 		Rule:    c.Rule(),
 		Jobs:    c.AnalysisJobs(), Rings: c.AnalysisRings(), DepthReach: st.DepthReach,
 	}
@@ -27,15 +29,37 @@ func settings(c *config.Config, st *config.Station) session.Settings {
 		if set.Beside == nil {
 			set.Beside = map[string]session.GaugeSettings{}
 		}
-		set.Beside[b.Gauge] = gaugeSettings(b.Gauge, c.Gauges[b.Gauge])
+		set.Beside[b.Gauge] = gaugeSettings(c, b.Gauge)
 	}
 	return set
 }
 
-func gaugeSettings(name string, g *config.Gauge) session.GaugeSettings {
+// bases says of the budget's lines what the configuration leaves out, so that the usual is
+// assumed.
+func bases(c *config.Config, gauge string) map[string]uncertainty.Basis {
+	known := map[string]uncertainty.Basis{}
+	for line, key := range map[string][]string{
+		uncertainty.LineDrift: {"uncertainty", "drift"}, uncertainty.LineContact: {"uncertainty", "contact"},
+		uncertainty.LineApart: {"uncertainty", "part_within"}, uncertainty.LineFrom20: {"uncertainty", "ring_within"},
+		uncertainty.LineResolution: {"gauges", gauge, "step"}, uncertainty.LineIndentation: {"gauges", gauge, "force"},
+	} {
+		if !c.States(key...) {
+			known[line] = uncertainty.ByAssumption
+		}
+	}
+	if c.Gauges[gauge].Force == 0 {
+		known[uncertainty.LineIndentation] = uncertainty.ByAssumption
+	}
+	return known
+}
+
+func gaugeSettings(c *config.Config, name string) session.GaugeSettings {
+	g := c.Gauges[name]
 	set := session.GaugeSettings{
 		Name: name, Unit: g.Unit, Deviation: g.Shows == "deviation",
 		Due: g.Calibrated(), Certified: g.Certificate, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
+		Assumed: !c.States("gauges", name, "repeatability"), FreeAir: g.FreeAir,
+		Smoothing: master.Smoothing{Averages: g.Averages, Lag: g.Lag, Stated: c.States("gauges", name, "averages") || c.States("gauges", name, "lag")},
 	}
 	for channel, role := range g.Channels {
 		if set.Roles == nil {

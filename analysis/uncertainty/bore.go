@@ -48,6 +48,9 @@ type BoreInput struct {
 	// Cooling is the standard uncertainty of what was taken off for a part that was warmer
 	// than its surroundings, as its cooling told.
 	Cooling analysis.Deviation `json:"cooling_u_um,omitempty"`
+	// Averaging is what a gauge that averages its samples, or lags, leaves in a size that
+	// was rocked.
+	Averaging Averaging `json:"averaging"`
 
 	Ring Expansion `json:"ring_expansion"`
 	Part Expansion `json:"part_expansion"`
@@ -59,6 +62,29 @@ type BoreInput struct {
 	RingWithin   analysis.Temperature `json:"ring_within_cel,omitempty"`
 	PartFromRing analysis.Temperature `json:"part_from_ring_cel"`
 	PartWithin   analysis.Temperature `json:"part_within_cel,omitempty"`
+
+	// Bases says how inputs are known, by the names of their lines; a line that is not
+	// named has the basis that is usual of it.
+	Bases map[string]Basis `json:"bases,omitempty"`
+}
+
+// Averaging is what is known of q = T²/12 + τ² of a gauge that takes the mean over T and
+// lags by τ, and how much of it is in a size. A value that is rocked is read too large by
+// m·q, with the mean square speed m of the excess's root at square. The ring that set the
+// zero was rocked too, so that its mean m is taken off every size with the zero: both
+// hold the same q, fully correlated, and
+//
+//	size = ring + (shown − m q) − (shown of the ring − m̄ q)
+//
+// has the sensitivity −(m − m̄) to q and none to what they have in common. Of the
+// difference of two sizes it is that of their own two m, without the ring's.
+type Averaging struct {
+	Square    float64 `json:"square_s2"`              // q that is taken off; 0: nothing is
+	HalfWidth float64 `json:"within_s2,omitempty"`    // ± of q, rectangular; or
+	U         float64 `json:"square_u_s2,omitempty"`  // its standard uncertainty
+	Motion    float64 `json:"motion_um_s2,omitempty"` // largest |m − m̄|, µm/s²
+	Basis     Basis   `json:"basis,omitempty"`
+	Source    string  `json:"source,omitempty"`
 }
 
 // Names of the lines of a bore's budget.
@@ -77,7 +103,19 @@ const (
 	LineGain        = "gain of the gauge"
 	LineGradient    = "temperature along the part"
 	LineCooling     = "warmth by the cool-down"
+	LineAveraging   = "averaging of the gauge"
 )
+
+// usual is how the input of a line is known as a rule.
+func usual(line string) Basis {
+	switch line {
+	case LineCapture, LineGain, LineCooling:
+		return ByMeasurement
+	case LinePartAlpha, LineRingAlpha: // of the material as a whole, not of this piece
+		return ByAssumption
+	}
+	return ByStatement
+}
 
 // Bore works out the budget of one size. The model is that of JCGM 100:2008,
 // H.1, with the temperature terms written in the two quantities that are known
@@ -101,6 +139,8 @@ func Bore(in BoreInput) (Budget, error) {
 	m.rectangle(LineResolution, (in.Resolution+1)/2, "half a step of the gauge")
 	m.rectangle(LineIndentation, in.Indentation, "part against ring, as far as not corrected")
 	m.gain(in.GainU, in.Away)
+	m.averaging(&in.Averaging)
+	m.base(in.Bases)
 	return m.Budget()
 }
 
@@ -123,6 +163,32 @@ func (m *Model) repeats(in *BoreInput) {
 
 var errGain = errors.New("the uncertainty of a gain is a number from 0 to 1")
 
+var errAveraging = errors.New("what is known of a gauge's averaging can't be negative")
+
+func (a *Averaging) sound() bool { return min(a.Square, a.HalfWidth, a.U, a.Motion) >= 0 } // nor NaN
+
+// averaging adds how well the averaging of the gauge is known.
+func (m *Model) averaging(a *Averaging) {
+	l := Line{Name: LineAveraging, Type: B, Distribution: Rectangular, Unit: "s2", Estimate: a.Square, HalfWidth: a.HalfWidth, Sensitivity: -a.Motion, Source: a.Source, Basis: a.Basis}
+	if a.HalfWidth == 0 {
+		l.Distribution, l.Standard = Normal, a.U
+	}
+	m.add(l)
+}
+
+// base says of each line how its input is known.
+func (m *Model) base(known map[string]Basis) {
+	for i := range m.Lines {
+		l := &m.Lines[i]
+		switch b, ok := known[l.Name]; {
+		case ok:
+			l.Basis = b
+		case l.Basis == "":
+			l.Basis = usual(l.Name)
+		}
+	}
+}
+
 // cooling adds how well the warmth of a part is known by its cooling.
 func (m *Model) cooling(u analysis.Deviation) {
 	m.add(Line{Name: LineCooling, Type: A, Distribution: Normal, Standard: um(u), Sensitivity: 1, Source: "fit of repeated readings at one place"})
@@ -142,6 +208,8 @@ func (in *BoreInput) check() error {
 		return errors.New("an uncertainty or a limit can't be negative")
 	case !(in.GainU >= 0 && in.GainU <= 1):
 		return errGain
+	case !in.Averaging.sound():
+		return errAveraging
 	case !(min(in.Part.U, in.Ring.U) >= 0):
 		return errors.New("the spread of an expansion coefficient can't be negative")
 	}
@@ -187,6 +255,9 @@ type DifferenceInput struct {
 	// stretches a size, in proportion (geometry: d(gain × shown) = shown × d gain).
 	GainU float64         `json:"gain_u,omitempty"`
 	Apart analysis.Length `json:"difference_mm,omitempty"`
+	// Averaging is as of one size, with the largest difference of two speeds.
+	Averaging Averaging        `json:"averaging"`
+	Bases     map[string]Basis `json:"bases,omitempty"` // as of one size
 }
 
 // Difference works out the budget of a form error, in µm. What the two sizes have in
@@ -204,6 +275,8 @@ func Difference(in DifferenceInput) (Budget, error) {
 		return Budget{}, errors.New("budget of a form error: an uncertainty, a limit or a difference can't be negative")
 	case !(in.GainU >= 0 && in.GainU <= 1):
 		return Budget{}, fmt.Errorf("budget of a form error: %w", errGain)
+	case !in.Averaging.sound():
+		return Budget{}, fmt.Errorf("budget of a form error: %w", errAveraging)
 	}
 	m := Model{Of: "difference of two sizes"}
 	two := math.Sqrt2 // two independent values
@@ -214,6 +287,8 @@ func Difference(in DifferenceInput) (Budget, error) {
 	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Independent: 2, Source: "half a step of the gauge"})
 	m.cooling(in.Cooling)
 	m.gain(in.GainU, in.Apart)
+	m.averaging(&in.Averaging)
+	m.base(in.Bases)
 	return m.Budget()
 }
 

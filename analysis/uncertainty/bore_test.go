@@ -336,3 +336,63 @@ func BenchmarkBore(b *testing.B) {
 		}
 	}
 }
+
+// A gauge that averages over T ± 10 %, of which T is taken off, is played: ring and part
+// are rocked at their own speeds, and what each is read too large by follows from its own
+// speed and the one true T. The line has the scatter of the size, not counting the ring's
+// speed twice; with both at one speed there is none.
+func TestAveragingCancelsWithTheRing(t *testing.T) {
+	const stated, part, ring = 0.1, 2200.0, 1500.0 // s, µm/s²
+	q := stated * stated / 12
+	in := BoreInput{Size: 31_750 * 10_000, RingU: 1, Repeat: 1, Readings: 1, Averaging: Averaging{Square: q, HalfWidth: 0.2 * q, Motion: part - ring, Basis: ByStatement}}
+	b, err := Bore(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(7, 17))
+	off := make([]float64, 100_000)
+	for i := range off {
+		is := stated * (1 + 0.1*(2*r.Float64()-1))
+		zero := -ring * (is*is/12 - q) // what the ring was read too large by is taken off each size
+		off[i] = part*(is*is/12-q) + zero
+	}
+	l := line(t, b, LineAveraging)
+	if _, sd := moments(off); math.Abs(um(l.Contribution)/sd-1) > 0.01 || l.Basis != ByStatement || l.Distribution != Rectangular {
+		t.Errorf("%+v, played %.4f µm", l, sd)
+	}
+	in.Averaging.Motion = 0
+	if b, err = Bore(in); err != nil || line(t, b, LineAveraging).Contribution != 0 {
+		t.Errorf("at one speed: %+v, %v", b.Lines, err)
+	}
+	in.Averaging.Motion = math.NaN()
+	if _, err := Bore(in); err == nil {
+		t.Error("a speed that is no number passes")
+	}
+	if _, err := Difference(DifferenceInput{Size: in.Size, Repeat: 1, Readings: 1, Averaging: Averaging{U: -1}}); err == nil {
+		t.Error("an uncertainty below 0 passes")
+	}
+}
+
+// How an input is known is said of each line, the usual where nothing else is.
+func TestBasisOfLines(t *testing.T) {
+	in := sleeve()
+	in.Ring.U, in.Part.U = 0.6, 0.6
+	in.Bases = map[string]Basis{LineRepeat: ByMeasurement, LineDrift: ByAssumption}
+	in.Averaging = Averaging{U: 1e-4, Motion: 500, Basis: ByMeasurement}
+	b, err := Bore(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]Basis{LineRing: ByStatement, LineRepeat: ByMeasurement, LineDrift: ByAssumption, LineContact: ByStatement, LinePartAlpha: ByAssumption, LineAveraging: ByMeasurement} {
+		if got := line(t, b, name).Basis; got != want {
+			t.Errorf("%s is %s, want %s", name, got, want)
+		}
+	}
+	if got := line(t, b, LineAveraging); got.Contribution != analysis.Deviation(analysis.Micrometre)/20 || got.Distribution != Normal {
+		t.Errorf("%+v", got)
+	}
+	d, err := Difference(DifferenceInput{Size: in.Size, Repeat: 1500, Readings: 1, Bases: in.Bases, Averaging: in.Averaging})
+	if err != nil || line(t, d, LineRepeat).Basis != ByMeasurement || line(t, d, LineAveraging).Basis != ByMeasurement {
+		t.Errorf("%+v, %v", d.Lines, err)
+	}
+}

@@ -31,6 +31,17 @@ const (
 	UShaped     Distribution = "U-shaped"
 )
 
+// Basis says how an input is known.
+type Basis string
+
+// The bases: somebody has stated it, in a configuration or a certificate; it was measured
+// here; or nobody has, and what is usual is assumed.
+const (
+	ByStatement   Basis = "stated"
+	ByMeasurement Basis = "measured"
+	ByAssumption  Basis = "assumed"
+)
+
 // Line is one input of a budget. Give either HalfWidth or Standard; the rest
 // of the numbers that follow from them are filled in by [Model.Budget].
 type Line struct {
@@ -58,6 +69,7 @@ type Line struct {
 	Contribution analysis.Deviation `json:"contribution_um"`
 	Share        float64            `json:"share_percent"`
 	Source       string             `json:"source,omitempty"` // where the number comes from
+	Basis        Basis              `json:"basis,omitempty"`  // how it is known
 }
 
 // Correlation is the correlation coefficient of two lines, by their names.

@@ -12,7 +12,7 @@ import (
 func (b *Budget) Table() []string {
 	rows := []string{
 		"Budget of " + b.Of,
-		row("input", "type", "distribution", "±", "u", "unit", "dof", "c µm/unit", "µm", "%"),
+		row("input", "type", "distribution", "±", "u", "unit", "dof", "c µm/unit", "µm", "%", "basis"),
 	}
 	for i := range b.Lines {
 		l := &b.Lines[i]
@@ -21,10 +21,10 @@ func (b *Budget) Table() []string {
 			half = number(l.HalfWidth)
 		}
 		rows = append(rows, row(l.Name, string(l.Type), string(l.Distribution), half, number(l.Standard), spoken(l.Unit),
-			freedom(l.Freedom), number(l.Sensitivity), micrometres(l.Contribution), fmt.Sprintf("%.0f", l.Share)))
+			freedom(l.Freedom), number(l.Sensitivity), micrometres(l.Contribution), fmt.Sprintf("%.0f", l.Share), string(l.Basis)))
 	}
 	for _, p := range b.Products {
-		rows = append(rows, row(p.A+" × "+p.B, "", "second order", "", "", "", "", "", micrometres(p.Contribution), ""))
+		rows = append(rows, row(p.A+" × "+p.B, "", "second order", "", "", "", "", "", micrometres(p.Contribution), "", ""))
 	}
 	for _, c := range b.Correlations {
 		rows = append(rows, fmt.Sprintf("%s and %s are correlated, r = %s", c.A, c.B, number(c.R)))
@@ -43,7 +43,7 @@ func (s Stated) String() string {
 }
 
 func row(cells ...any) string {
-	return strings.TrimRight(fmt.Sprintf("%-51s %-4s %-12s %8s %8s %-7s %6s %10s %8s %4s", cells...), " ")
+	return strings.TrimRight(fmt.Sprintf("%-51s %-4s %-12s %8s %8s %-7s %6s %10s %8s %4s %s", cells...), " ")
 }
 
 func number(v float64) string { return fmt.Sprintf("%.3g", v) }
@@ -64,6 +64,8 @@ func spoken(unit string) string {
 		return "µm"
 	case "1e-6/K":
 		return "10⁻⁶/K"
+	case "s2":
+		return "s²"
 	}
 	return unit
 }

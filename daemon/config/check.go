@@ -185,6 +185,17 @@ func (l *loader) gauge(key string, g *Gauge) {
 	if g.Step <= 0 || g.Repeatability <= 0 || g.Tip < 0 {
 		l.fault(key, "step and repeatability must be above 0, tip not below it")
 	}
+	for _, s := range []struct {
+		key string
+		is  time.Duration
+	}{{".averages", g.Averages}, {".lag", g.Lag}} {
+		if s.is < 0 || s.is > mostSmoothing {
+			l.fault(key+s.key, "%s: want 0 ms to %s", s.is, mostSmoothing)
+		}
+	}
+	if g.FreeAir < 0 || g.FreeAir > mostTravel {
+		l.fault(key+".free_air", "%s: want what the gauge shows in free air above the ring that it is set to, up to %s; 0 mm if it is not known", g.FreeAir, mostTravel)
+	}
 	g.due = l.date(key+".due", g.Due)
 	if g.Force < 0 || g.Force > mostForce {
 		l.fault(key+".force", "%v N: want that of one tip, up to %v N; 0 N if it is not known", float64(g.Force), float64(mostForce))
@@ -196,6 +207,13 @@ func (l *loader) gauge(key string, g *Gauge) {
 		l.oneOf(key+".channels."+name, g.Channels[name], roles...)
 	}
 }
+
+// What a gauge that is rocked or comes to rest can have at most: a slower one can't be
+// rocked at all, and no bore gauge has a longer travel (common practice: 0.15 to 3 mm).
+const (
+	mostSmoothing = time.Second
+	mostTravel    = 10 * analysis.Millimetre
+)
 
 // mostForce is more than any gauge for small bores presses with (common practice: 0.5
 // to 2 N, a heavy one 10).

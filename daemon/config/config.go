@@ -10,6 +10,7 @@ package config
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"fairbore/analysis"
@@ -32,7 +33,15 @@ type Config struct {
 	Stations []Station         `koanf:"stations"`
 	Doubt    Doubt             `koanf:"uncertainty"`
 	Guard    string            `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
+
+	stated map[string]bool // keys that the file has, see States
 }
+
+// States reports whether the file has a key, such as "gauges", "G-11", "step": what it
+// leaves out has a value too, which nobody stated.
+func (c *Config) States(key ...string) bool { return c.stated[statedKey(key...)] }
+
+func statedKey(key ...string) string { return strings.ToLower(strings.Join(key, delim)) }
 
 // Journal says where the record is kept.
 type Journal struct {
@@ -132,6 +141,13 @@ type Gauge struct {
 	Force         Force              `koanf:"force"` // of one tip, 0 if not known
 	Step          analysis.Deviation `koanf:"step"`
 	Repeatability analysis.Deviation `koanf:"repeatability"`
+	// Averages is the time over which the gauge takes the mean of its samples for one
+	// value, Lag the time constant of its filter. 0 that is not stated is not known.
+	Averages time.Duration `koanf:"averages"`
+	Lag      time.Duration `koanf:"lag"`
+	// FreeAir is what the gauge shows in free air above the ring that it is set to; 0: it
+	// is learned.
+	FreeAir analysis.Length `koanf:"free_air"`
 	// CorrectIndentation: sizes are corrected for how much deeper the tips sink into
 	// the part than into the ring.
 	CorrectIndentation bool `koanf:"correct_indentation"`

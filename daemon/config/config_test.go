@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -44,6 +45,49 @@ func TestExampleIsCompleteAndGood(t *testing.T) {
 		t.Fatal(err)
 	}
 	covers(t, reflect.TypeOf(*c), tree, "")
+}
+
+// What a file states is told from what it leaves out, 0 from nothing.
+func TestStates(t *testing.T) {
+	text := example(t)
+	c, err := Parse("fairbore.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g := c.Gauges["G-11"]; !c.States("gauges", "G-11", "averages") || !c.States("Gauges", "g-11", "Step") || g.Averages != 0 {
+		t.Error("averages: 0 ms is not stated")
+	}
+	for _, key := range []string{"averages", "lag", "repeatability", "drift"} {
+		text = regexp.MustCompile(`(?m)^ *`+key+`:.*\n`).ReplaceAllString(text, "")
+	}
+	text = strings.Replace(text, "free_air: 0 mm ", "free_air: 0.25 mm", 1)
+	if c, err = Parse("fairbore.yaml", []byte(text)); err != nil {
+		t.Fatal(err)
+	}
+	for _, key := range []string{"averages", "lag", "repeatability"} {
+		if c.States("gauges", "G-11", key) {
+			t.Errorf("%s is stated, and was left out", key)
+		}
+	}
+	if c.States("uncertainty", "drift") || !c.States("uncertainty", "contact") || c.Gauges["G-11"].FreeAir != analysis.Millimetre/4 {
+		t.Errorf("free air %s", c.Gauges["G-11"].FreeAir)
+	}
+}
+
+func TestSmoothingOfAGauge(t *testing.T) {
+	for _, c := range []struct{ from, to, fault string }{
+		{"averages: 0 ms", "averages: 100 ms", ""}, {"averages: 0 ms", "averages: 0.1s", ""}, {"lag: 0 ms", "lag: 20ms", ""},
+		{"averages: 0 ms", "averages: -1 ms", "gauges.G-11.averages: -1ms: want 0 ms to 1s"},
+		{"lag: 0 ms", "lag: 2 s", "gauges.G-11.lag: 2s: want 0 ms to 1s"},
+		{"averages: 0 ms", "averages: 100", "gauges.G-11.averages: 100 has no unit"},
+		{"free_air: 0 mm", "free_air: -0.1 mm", "gauges.G-11.free_air"},
+		{"free_air: 0 mm", "free_air: 30 mm", "up to 10"},
+	} {
+		_, err := Parse("fairbore.yaml", []byte(strings.Replace(example(t), c.from, c.to, 1)))
+		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
+			t.Errorf("%s: %v, want %q", c.to, err, c.fault)
+		}
+	}
 }
 
 // covers checks that a tree has every key that a type has.

@@ -75,11 +75,15 @@ func Parse(name string, b []byte) (*Config, error) {
 		return nil, &Fault{File: name, Line: top.Line, Err: errors.New("is no configuration: it has no keys such as site: my-shop; start from configs/fairbore.yaml")}
 	}
 	l.index(root.Content[0], "")
-	k := koanf.NewWithConf(koanf.Conf{Delim: "\x00", StrictMerge: true})
+	k := koanf.NewWithConf(koanf.Conf{Delim: delim, StrictMerge: true})
 	if err := k.Load(rawbytes.Provider(b), koanfyaml.Parser()); err != nil {
 		return nil, &Fault{File: name, Err: err}
 	}
 	c := l.decode(k)
+	c.stated = map[string]bool{}
+	for _, key := range k.Keys() {
+		c.stated[statedKey(key)] = true
+	}
 	l.check(c)
 	if len(l.faults) > 0 {
 		slices.SortStableFunc(l.faults, func(a, b error) int { return a.(*Fault).Line - b.(*Fault).Line })
@@ -87,6 +91,9 @@ func Parse(name string, b []byte) (*Config, error) {
 	}
 	return c, nil
 }
+
+// delim stands between the levels of a key, in none of which it can be.
+const delim = "\x00"
 
 // unparsed takes the line out of what the parser says, and adds what to do.
 func unparsed(err error) (line int, _ error) {
@@ -127,7 +134,7 @@ func (l *loader) decode(k *koanf.Koanf) *Config {
 		for _, f := range l.faults[before:] {
 			remove(tree, f.(*Fault).Key)
 		}
-		k = koanf.NewWithConf(koanf.Conf{Delim: "\x00"})
+		k = koanf.NewWithConf(koanf.Conf{Delim: delim})
 		if err := k.Load(confmap.Provider(tree, ""), nil); err != nil { // it was loaded before
 			l.fault("", "%w", err)
 			return c
@@ -307,7 +314,7 @@ func convert(from, to reflect.Type, v any) (any, error) {
 		if !isText {
 			return nil, fmt.Errorf("%v has no unit; write it as \"%vs\" or in ms, m, h", v, v)
 		}
-		d, err := time.ParseDuration(text)
+		d, err := time.ParseDuration(strings.ReplaceAll(text, " ", ""))
 		if err != nil {
 			return nil, fmt.Errorf("%q: want a duration such as 300ms or 30m", text)
 		}

@@ -20,6 +20,9 @@ func (p *Proposal) Block(name, device, date string) string {
 		fmt.Fprintf(&b, ", and %d of %d displays", p.Matched, p.Told)
 	}
 	b.WriteString(".\n")
+	for _, t := range p.pace() {
+		fmt.Fprintf(&b, "# Seen: %s.\n", t)
+	}
 	for _, u := range p.Unseen {
 		fmt.Fprintf(&b, "# Not seen: %s.\n", u)
 	}
@@ -43,6 +46,9 @@ func (p *Proposal) Block(name, device, date string) string {
 		for _, o := range p.Others {
 			fmt.Fprintf(&b, "      %s: ignored\n", quoted(o))
 		}
+	}
+	if role == "size" {
+		b.WriteString("    # averages: 100 ms # over what time it averages, of a gauge that is rocked; \"rock slowly, then fast\" under Check zero on the page measures it\n")
 	}
 	fmt.Fprintf(&b, "stations:\n  - name: %s\n    gauge: %s\n    port: %s\n", quoted(name), quoted(name), quoted(device))
 	if p.Line.Baud > 0 {

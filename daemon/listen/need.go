@@ -54,6 +54,9 @@ func (p *Proposal) Report() string {
 	for _, o := range p.Open {
 		fmt.Fprintf(&b, "  can't tell %s\n", o)
 	}
+	for _, t := range p.pace() {
+		fmt.Fprintf(&b, "  %s\n", t)
+	}
 	for _, u := range p.Unseen {
 		fmt.Fprintf(&b, "  not seen: %s\n", u)
 	}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"fairbore/drivers"
 )
@@ -26,11 +27,16 @@ type Proposal struct {
 	Unit    drivers.Unit // of the gauge, by its frames or its display; NoUnit if neither said
 	Places  int          // decimal places of the size
 	Last    drivers.Sample
-	Step    string   // one count of the last place, "0.0001"
-	Open    []string // what can't be told yet and would change a value: "..., need ..."
-	Unseen  []string // what was not seen, and is refused or taken as usual if it comes
-	view    *view
-	strong  bool // a display of three digits or more agreed
+	Step    string        // one count of the last place, "0.0001"
+	Open    []string      // what can't be told yet and would change a value: "..., need ..."
+	Unseen  []string      // what was not seen, and is refused or taken as usual if it comes
+	Stamps  time.Duration // step in which the values are handed over; 0: none is seen
+	// Averages is the time over which the gauge seems to average, at most, by steps that it
+	// followed, and Pace that between its values; 0 and 0 where there were too few steps.
+	Averages, Pace time.Duration
+
+	view   *view
+	strong bool // a display of three digits or more agreed
 }
 
 // Sure reports whether nothing is left that would read another value out of the
@@ -79,6 +85,7 @@ func (o *outcome) propose() Proposal {
 		}
 	}
 	p.Step = stepText(1, p.Places)
+	p.paced(o.frames)
 	if o.tightens() {
 		p.Options = o.tightened()
 	}

@@ -160,7 +160,7 @@ func (l *listener) whole(h *Heard) bool {
 // he types displays, without one three times as long as a setting is listened to.
 func (l *listener) stay(ctx context.Context, h Heard) error {
 	if l.Answers != nil {
-		l.say("Frames come whole. Move the gauge, below zero too if it goes there. Each time it rests, type what its\ndisplay shows, with the unit, then Enter; Enter alone when you are done.")
+		l.say("Frames come whole. Move the gauge, below zero too if it goes there. Each time it rests, type what its\ndisplay shows, with the unit, then Enter; Enter alone when you are done. To see over what time it averages,\npress a contact in, hold it, and let it go at once, a few times.")
 	}
 	p := probe{driver: h.Driver, options: h.Options}
 	line := h.Line

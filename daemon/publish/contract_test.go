@@ -255,7 +255,7 @@ func TestEventKinds(t *testing.T) {
 		session.Restored: func(e *session.Event) { e.Void = full.Void }, session.Mastering: func(e *session.Event) { e.Master = full.Master },
 		session.RingRead: func(e *session.Event) { e.Ring = full.Ring }, session.Mastered: func(e *session.Event) { e.Master = full.Master },
 		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
-		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reread: func(e *session.Event) { e.Reread = full.Reread }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
+		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reread: func(e *session.Event) { e.Reread = full.Reread }, session.Sped: func(e *session.Event) { e.Speeds = full.Speeds }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
 		session.Disturbed: func(e *session.Event) { e.Note = "n" }, session.Warmed: func(e *session.Event) { e.Warm = full.Warm },
 		session.Dressing: func(e *session.Event) { e.Note = "n" }, session.Cooled: func(e *session.Event) { e.Cool = full.Cool },
 		session.Studied:  func(e *session.Event) { e.Study = full.Study },
@@ -363,7 +363,7 @@ func TestNumbersHaveUnits(t *testing.T) {
 					continue
 				}
 				unit, _ := s["unit"].(string)
-				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "K", "%", "1"}, unit) {
+				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "K", "%", "1", "um/s2", "s2", "s-2", "s-4"}, unit) {
 					t.Errorf("%s: %s has unit %q", n, name, unit)
 				}
 				for end, want := range suffix {

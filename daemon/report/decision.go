@@ -144,7 +144,7 @@ func (r *record) budget() {
 func budgetTable(b *uncertainty.Budget, of string) *Table {
 	t := &Table{Columns: []Column{
 		{Head: "input", Left: true, Wrap: true}, {Head: "type", Left: true}, {Head: "distribution", Left: true},
-		{Head: "±"}, {Head: "u"}, {Head: "unit", Left: true}, {Head: "µm per unit"}, {Head: of}, {Head: "share, %"},
+		{Head: "±"}, {Head: "u"}, {Head: "unit", Left: true}, {Head: "µm per unit"}, {Head: of}, {Head: "share, %"}, {Head: "basis", Left: true},
 	}}
 	for i := range b.Lines {
 		l := &b.Lines[i]
@@ -154,7 +154,7 @@ func budgetTable(b *uncertainty.Budget, of string) *Table {
 		}
 		t.Rows = append(t.Rows, []string{
 			l.Name, string(l.Type), string(l.Distribution), half, figure(l.Standard), spoken(l.Unit), figure(l.Sensitivity),
-			analysis.Length(l.Contribution).Format(analysis.UM, 3), fmt.Sprintf("%.0f", l.Share),
+			analysis.Length(l.Contribution).Format(analysis.UM, 3), fmt.Sprintf("%.0f", l.Share), orDash(string(l.Basis)),
 		})
 	}
 	if n := len(b.Products); n > 0 {
@@ -162,12 +162,17 @@ func budgetTable(b *uncertainty.Budget, of string) *Table {
 		for _, p := range b.Products {
 			sum += analysis.Length(p.Contribution).Micrometres() * analysis.Length(p.Contribution).Micrometres()
 		}
-		t.Rows = append(t.Rows, []string{"products of expansion and temperature", "–", "second order", "–", "–", "–", "–", fmt.Sprintf("%.3f", math.Sqrt(sum)), "–"})
+		t.Rows = append(t.Rows, []string{"products of expansion and temperature", "–", "second order", "–", "–", "–", "–", fmt.Sprintf("%.3f", math.Sqrt(sum)), "–", "–"})
 	}
 	for _, c := range b.Correlations {
 		t.Notes = append(t.Notes, fmt.Sprintf("%s and %s are correlated, r = %s.", c.A, c.B, figure(c.R)))
 	}
-	t.Notes = append(t.Notes, "Of "+b.Of+", by JCGM 100:2008 (GUM): "+b.Stated.String()+".")
+	for i := range b.Lines {
+		if l := &b.Lines[i]; l.Name == uncertainty.LineAveraging {
+			t.Notes = append(t.Notes, "The averaging of the gauge is "+clean(l.Source)+".")
+		}
+	}
+	t.Notes = append(t.Notes, "Basis: stated by somebody, measured here, or assumed to be as usual.", "Of "+b.Of+", by JCGM 100:2008 (GUM): "+b.Stated.String()+".")
 	return t
 }
 
@@ -180,6 +185,8 @@ func spoken(unit string) string {
 		return "µm"
 	case "1e-6/K":
 		return "10⁻⁶/K"
+	case "s2":
+		return "s²"
 	case "Cel":
 		return "°C"
 	}

@@ -83,6 +83,8 @@ func (r *record) tell(e *session.Record) (what, detail string) {
 		if e.Warm.Ring != nil { // the part's stands by the rounds
 			return "temperature", fmt.Sprintf("ring %.2f °C", e.Warm.Ring.Degrees())
 		}
+	case session.Sped:
+		return "rocked slowly, then fast", clean("ring " + e.Speeds.Ring + ": " + e.Speeds.Sentence)
 	case session.Cooled:
 		return "temperature", clean(e.Cool.Sentence())
 	case session.Studied:

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 	"fairbore/analysis/study"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/picture"
@@ -421,5 +422,19 @@ func TestWithoutConfiguration(t *testing.T) {
 		if strings.Contains(text, not) {
 			t.Errorf("the record says %q, which nothing is known of", not)
 		}
+	}
+}
+
+// Noise that was measured stands with the mastering.
+func TestNoiseInTheLog(t *testing.T) {
+	b := newBench(t, shopSettings(t))
+	b.must(session.Action{Do: "job", Job: "J-4112"})
+	b.ring("master", "R-1250", 0)
+	looks := slices.Clone(b.records)
+	last := &looks[len(looks)-1]
+	m := *last.Master
+	m.Noise, last.Master = &master.Noise{SD: 1200, Samples: 96}, &m
+	if text := MasteringLog(Log{Looks: looks}).Text(); !strings.Contains(strings.Join(strings.Fields(text), " "), "zero set, no. 1; noise 0.12") {
+		t.Errorf("%s", text)
 	}
 }

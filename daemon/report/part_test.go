@@ -20,6 +20,8 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/session"
 )
 
@@ -421,5 +423,23 @@ func TestLimitsChanged(t *testing.T) {
 	text := strings.Join(strings.Fields(Text(b.part("003"))), " ")
 	if !strings.Contains(text, "revision B to C") || !strings.Contains(text, "was 15.8860") {
 		t.Errorf("the change of limits is missing:\n%s", text)
+	}
+}
+
+// The averaging of a gauge is a line like the others, in s², and says what it rests on; a
+// check of the speeds is told of.
+func TestAveragingInTheRecord(t *testing.T) {
+	b, err := uncertainty.Bore(uncertainty.BoreInput{Size: 31_750 * um1, RingU: 2500, Repeat: 1500, Readings: 1, Averaging: uncertainty.Averaging{HalfWidth: 1e-3, Motion: 500, Basis: uncertainty.ByAssumption, Source: "not stated"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	table := budgetTable(&b, "in size, µm")
+	row := table.Rows[len(table.Rows)-1]
+	if row[0] != uncertainty.LineAveraging || row[5] != "s²" || row[9] != "assumed" || !slices.Contains(table.Notes, "The averaging of the gauge is not stated.") {
+		t.Errorf("%q, %q", row, table.Notes)
+	}
+	what, detail := (&record{}).tell(&session.Record{Event: session.Event{Kind: session.Sped, Speeds: &session.SpeedCheck{Ring: "R-1", Speeds: master.Speeds{Sentence: "Reads 1.3 µm large."}}}})
+	if what != "rocked slowly, then fast" || detail != "ring R-1: Reads 1.3 µm large." {
+		t.Errorf("%q, %q", what, detail)
 	}
 }

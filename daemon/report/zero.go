@@ -88,7 +88,7 @@ func lookRow(e *session.Record, date *string, stations bool) []string {
 		if m.Number > 1 {
 			moved = signed(m.Moved)
 		}
-		tail = []string{strconv.Itoa(m.Of), um(m.Spread), signed(m.Zero), moved, "–", "–", "zero set, no. " + strconv.Itoa(m.Number) + keptGain(m)}
+		tail = []string{strconv.Itoa(m.Of), um(m.Spread), signed(m.Zero), moved, "–", "–", "zero set, no. " + strconv.Itoa(m.Number) + keptGain(m) + noise(m)}
 	} else if x := e.Reread; x != nil {
 		row = []string{when, "re-read as a part", clean(x.Ring.ID), clean(x.Gauge)}
 		tail = []string{strconv.Itoa(x.N), um(x.Spread), "–", "–", signed(x.Error), um(x.Limit), rereadOutcome(x)}
@@ -118,6 +118,14 @@ func keptGain(m *session.Master) string {
 		return ""
 	}
 	return fmt.Sprintf("; gain %.4f kept from no. %d", m.Gain.Ratio, m.Gain.By)
+}
+
+// noise tells how the gauge scattered at rest before a mastering, if it was seen to rest.
+func noise(m *session.Master) string {
+	if m.Noise == nil {
+		return ""
+	}
+	return fmt.Sprintf("; noise %s measured", um(m.Noise.SD))
 }
 
 func checkOutcome(c *session.ZeroCheck) string {

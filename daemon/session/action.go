@@ -19,7 +19,8 @@ type Action struct {
 	ID string `json:"id"`
 	// Do is one of: job, part, round, place, stay (gauge one place again and
 	// again), skip, take, void, restore, master, check (the zero, leaving it
-	// alone), reread (the ring that set it, as if it were a part), leave (a ring that is
+	// alone), reread (the ring that set it, as if it were a part), speeds (of rocking in a
+	// ring, slowly and then fast: does the size depend on it), leave (a ring that is
 	// being read), knock (the gauge had
 	// one), dressed (the stones were), warm (temperatures were measured), cooldown (take
 	// off what the part is still warm by, as its cooling tells), study (of the
@@ -33,7 +34,7 @@ type Action struct {
 	Ring    string          `json:"ring,omitempty"` // empty: the job's
 	Place   *analysis.Place `json:"place,omitempty"`
 	Reading int             `json:"reading,omitempty"`  // number of the reading, 0 for the last
-	Of      int             `json:"readings,omitempty"` // ring readings to take, 0 for the usual number
+	Of      int             `json:"readings,omitempty"` // ring readings to take, for speeds of each, 0 for the usual number
 	// Gain, for master, says that the ring is a second one, of another size, read to
 	// set the gain; the zero stays as the first ring has set it.
 	Gain    bool    `json:"gain,omitempty"`
@@ -103,6 +104,8 @@ func (s *Session) do(a Action) error {
 		return s.beginMastering(a)
 	case "reread":
 		return s.beginRereading(a)
+	case "speeds":
+		return s.beginSpeeds(a)
 	case "knock":
 		s.emit(Event{Kind: Disturbed, Note: orElse(a.Reason, "the gauge had a knock")})
 		return nil
@@ -145,7 +148,7 @@ func (s *Session) do(a Action) error {
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, leave, knock, dressed, warm, cooldown, study, accept, reject, note", a.Do)
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, speeds, leave, knock, dressed, warm, cooldown, study, accept, reject, note", a.Do)
 }
 
 // Bounds of one round of honing by hand: a day, and far more strokes than one has.
@@ -301,7 +304,7 @@ func (s *Session) beginSerial(serial string) {
 	if serial == "" {
 		serial = fmt.Sprintf("%04d", n)
 	}
-	s.emit(Event{Kind: PartBegun, Part: &Part{Serial: serial, Count: n, Rate: s.fold.learnt(s.set.Gauge.Repeatability)}})
+	s.emit(Event{Kind: PartBegun, Part: &Part{Serial: serial, Count: n, Rate: s.fold.learnt(s.fold.repeat(&s.set.Gauge))}})
 }
 
 func (s *Session) newRound(a Action) error {

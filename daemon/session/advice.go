@@ -17,7 +17,7 @@ func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 	}
 	in := advise.Input{
 		Job: f.Job, Judged: b.Judged, Form: b.Form, Rounds: advisable(b.Rounds, len(f.Job.Plan())),
-		Repeatability: set.Gauge.Repeatability, Bars: f.bars(b), Dressed: f.Dressed,
+		Repeatability: f.repeat(&set.Gauge), Bars: f.bars(b), Dressed: f.Dressed,
 	}
 	if b.U != nil {
 		in.U = *b.U

@@ -103,6 +103,22 @@ func (b *Bore) In(u analysis.Unit) *Bore {
 // nothing takes that off: whatever it reads now is not its size.
 func (b *Bore) Shrinking() bool { return b.Cool == nil && b.Cooling.Shrinking() }
 
+// Assumed names what is assumed of the gauge, in a word each, where it matters: by it the
+// uncertainty has a tenth of its variance or more.
+func (b *Bore) Assumed() (inputs []string) {
+	if b.Budget == nil {
+		return nil
+	}
+	words := map[string]string{uncertainty.LineRepeat: "repeatability", uncertainty.LineAveraging: "averaging", uncertainty.LineResolution: "step"}
+	for i := range b.Budget.Lines {
+		l := &b.Budget.Lines[i]
+		if word := words[l.Name]; word != "" && l.Basis == uncertainty.ByAssumption && l.Share >= 10 {
+			inputs = append(inputs, word)
+		}
+	}
+	return inputs
+}
+
 // Sizes are the extreme local sizes of a round and what lies between.
 type Sizes struct {
 	Smallest  Local              `json:"smallest"`
@@ -225,7 +241,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		}
 	}
 	f.after(b)
-	b.Cautions = append(f.cautions(b), f.calibrations(set, now)...)
+	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set, b)...)
 	if b.Study != nil {
 		b.Cautions = append(b.Cautions, b.Study.caution())
 	}
@@ -247,7 +263,7 @@ func (f *Fold) after(b *Bore) {
 }
 
 func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
-	why := set.Master.lapsed(f, now)
+	why := set.lapsed(f, now)
 	b.Master = MasterState{OK: why == "", Why: why, Since: f.Since}
 	if f.Running != nil {
 		running := *f.Running // which goes on gathering readings
@@ -362,6 +378,9 @@ func (f *Fold) state(b *Bore) (State, string) {
 	switch {
 	case f.Job == nil:
 		return CannotJudge, "choose a job"
+	case f.Running != nil && f.Running.Speeds:
+		speed, no, of := f.Running.AtSpeed()
+		return NotMastered, fmt.Sprintf("rock %s in ring %s: %d of %d", speed, f.Running.Ring.ID, no, of)
 	case f.Running != nil:
 		return NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, reason(f.Running.Why))
 	case !b.Master.OK:

@@ -6,6 +6,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/analysis/master"
 	"fairbore/drivers"
 )
 
@@ -15,6 +16,7 @@ type captured struct {
 	u     analysis.Deviation
 	turns int
 	how   string // button, settled, turning, manual
+	Rocking
 }
 
 // capturer holds the capture fitted to what is in the gauge now: the ring while
@@ -22,8 +24,9 @@ type captured struct {
 type capturer struct {
 	c       capture.Capture
 	mode    capture.Mode
-	nominal analysis.Length // of the capture: what it expects, shifted by offset
+	options capture.Options // of the capture, on the scale of Nominal: what the gauge shows, shifted by offset
 	offset  analysis.Length // added to what a gauge of deviations shows
+	air     analysis.Length // what the gauge shows in free air, as the captures up to here have learned it; 0: not known
 	leave   bool            // nothing is taken until the gauge has left the ring
 	last    struct {
 		smp  drivers.Sample
@@ -34,39 +37,58 @@ type capturer struct {
 }
 
 // retune fits the capture to the ring or the job. Called whenever one of them
-// may have changed.
+// may have changed. A capture is made anew when anything of it has, the scale of what it
+// is fed included; what it has learned of free air goes on to the next.
 func (s *Session) retune() {
-	f, k := &s.fold, &s.capture
-	nominal, band := analysis.Length(0), analysis.Deviation(gaugeTravel)
-	switch {
-	case f.Running != nil:
-		nominal = f.Running.Ring.Size
-	case f.Job != nil:
-		nominal, band = f.Job.Nominal, f.Job.Band
-	}
-	k.offset = 0
-	switch {
-	case s.set.Gauge.Deviation && f.Running != nil:
-		k.offset = f.Running.Ring.Size
-	case f.Master != nil:
-		k.offset = analysis.Length(f.Master.Zero)
-	}
-	mode, err := capture.ParseMode(s.set.Capture.Mode)
-	if err == nil && k.c != nil && k.nominal == nominal && k.mode == mode {
+	k := &s.capture
+	o, offset, err := s.options()
+	if k.c != nil && k.options == o && k.offset == offset {
 		return
 	}
-	k.nominal, k.mode = nominal, mode
-	k.c = nil
-	if nominal == 0 || err != nil {
+	if k.c != nil && k.options.Air == 0 && k.c.Air() != 0 {
+		k.air = k.c.Air() - k.offset
+	}
+	k.options, k.offset, k.mode, k.c = o, offset, o.Mode, nil
+	if o.Nominal == 0 || err != nil {
 		return
 	}
-	c, err := capture.New(capture.Options{
-		Mode: mode, Nominal: nominal, Band: band, Bounce: s.set.Capture.Bounce, Settle: s.set.Capture.Settle,
-		Repeatability: s.set.Gauge.Repeatability, Resolution: s.set.Gauge.Step, Tip: s.set.Gauge.Tip,
-	})
-	if err == nil { // the configuration check has refused what could fail here
+	if o.Air == 0 && k.air != 0 {
+		o.Air = k.air + offset
+	}
+	if c, err := capture.New(o); err == nil { // the configuration check has refused what could fail here
 		k.c = c
 	}
+}
+
+// options are those of the capture for what is in the gauge now, with a Nominal of 0 for
+// nothing, and what is to be added to what the gauge shows.
+func (s *Session) options() (o capture.Options, offset analysis.Length, err error) {
+	f, g := &s.fold, &s.set.Gauge
+	o = capture.Options{
+		Band: analysis.Deviation(gaugeTravel), Bounce: s.set.Capture.Bounce, Settle: s.set.Capture.Settle,
+		Repeatability: f.noise(g), Resolution: g.Step, Tip: g.Tip, Averages: g.Smoothing.Averages, Lag: g.Smoothing.Lag,
+	}
+	o.Mode, err = capture.ParseMode(s.set.Capture.Mode)
+	var ring *analysis.Ring // that the gauge is set to
+	switch {
+	case f.Running != nil:
+		o.Nominal = f.Running.Ring.Size
+	case f.Job != nil:
+		o.Nominal, o.Band = f.Job.Nominal, f.Job.Band
+		ring = s.set.Rings[f.Job.Ring]
+	}
+	switch {
+	case g.Deviation && f.Running != nil:
+		offset, ring = f.Running.Ring.Size, &f.Running.Ring
+	case f.Master != nil:
+		offset, ring = analysis.Length(f.Master.Zero), &f.Master.Ring
+	case f.Running != nil:
+		ring = &f.Running.Ring
+	}
+	if g.FreeAir > 0 && ring != nil {
+		o.Air = ring.Size + g.FreeAir
+	}
+	return o, offset, err
 }
 
 // feed gives the capture a value and returns what it took of it, and a hint for
@@ -83,7 +105,10 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 		case r.Kind == capture.Taken && k.leave:
 			hint = "take the gauge out of the ring"
 		case r.Kind == capture.Taken:
-			taken = append(taken, captured{raw: r.Value - k.offset, u: r.U, turns: r.Turns, how: k.mode.String()})
+			taken = append(taken, captured{
+				raw: r.Value - k.offset, u: r.U, turns: r.Turns, how: k.mode.String(),
+				Rocking: rocking(&r, master.Smoothing{Averages: k.options.Averages, Lag: k.options.Lag}.Square()),
+			})
 		case r.Kind == capture.Refused && k.mode == capture.Button: // judged by the session, which can say more
 			taken = append(taken, captured{raw: raw, how: k.mode.String()})
 		case r.Kind == capture.Refused:
@@ -97,6 +122,9 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 	}
 	return taken, hint
 }
+
+// forget forgets the gauge, and what it shows in free air.
+func (k *capturer) forget() { k.c, k.air = nil, 0 }
 
 // reset forgets a visit in progress.
 func (k *capturer) reset() {

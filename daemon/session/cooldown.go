@@ -67,7 +67,7 @@ func (s *Session) coolDown(a Action) error {
 	case f.Warm.Part != nil:
 		return fmt.Errorf("the part's temperature is measured, %s; that stands until the next round", *f.Warm.Part)
 	}
-	if why := s.set.Master.lapsed(f, s.now.Wall); why != "" {
+	if why := s.set.lapsed(f, s.now.Wall); why != "" {
 		return errors.New(why)
 	}
 	c, err := f.coolingNow(&s.set)
@@ -156,7 +156,7 @@ func (r *Reading) asGauged() analysis.Length {
 
 func (f *Fold) coolingRules(set *Settings) master.CoolingRules {
 	tau, basis := master.Expect(f.Job.Material, f.Job.Outside, f.Job.Nominal)
-	rules := master.UsualCooling(set.Gauge.Repeatability, tau)
+	rules := master.UsualCooling(f.repeat(&set.Gauge), tau)
 	rules.Basis = basis
 	return rules
 }

@@ -2,6 +2,7 @@ package session
 
 import (
 	"encoding/json"
+	"math"
 	"strconv"
 	"time"
 )
@@ -58,6 +59,9 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 	if r.Turns != 0 {
 		b = strconv.AppendInt(append(b, `,"turns":`...), int64(r.Turns), 10)
 	}
+	b = appendFloat(b, `,"motion":`, r.Motion)
+	b = appendFloat(b, `,"motion_spread":`, r.MotionSpread)
+	b = appendFloat(b, `,"motion_slope":`, r.MotionSlope)
 	b = r.Sent.appendJSON(append(b, `,"sent":`...))
 	b = r.Raw.AppendJSON(append(b, `,"raw_mm":`...))
 	b = r.Zero.AppendJSON(append(b, `,"zero_um":`...))
@@ -106,6 +110,19 @@ func (r *Record) AppendJSON(b []byte) (_ []byte, err error) {
 	}
 	b[end] = ',' // in the place of the event's opening brace
 	return b, nil
+}
+
+// appendFloat appends a member that is left out if it is 0, as encoding/json writes it.
+func appendFloat(b []byte, name string, v float64) []byte {
+	if v == 0 {
+		return b
+	}
+	b = append(b, name...)
+	if abs := math.Abs(v); abs >= 1e-6 && abs < 1e21 {
+		return strconv.AppendFloat(b, v, 'f', -1, 64)
+	}
+	text, _ := json.Marshal(v) // finite, as [rocking] has it
+	return append(b, text...)
 }
 
 // appendSome appends a member that is left out if it is empty.

@@ -27,6 +27,7 @@ const (
 	RingRead  Kind = "ring"      // a reading of the ring
 	Mastered  Kind = "mastered"  // the zero was set from the ring readings
 	Checked   Kind = "check"     // a ring was read to see whether the zero still holds
+	Sped      Kind = "speeds"    // a ring was rocked at slowly and fast, to see whether the size depends on it
 	Reread    Kind = "reread"    // the ring that set the zero was read as if it were a part
 	Reworked  Kind = "reworked"  // new values for readings in doubt, beside the old
 	Disturbed Kind = "disturbed" // the gauge had a knock or new tips: its zero is not to be trusted
@@ -61,6 +62,7 @@ type Event struct {
 	Master  *Master       `json:"master,omitempty"`
 	Check   *ZeroCheck    `json:"check,omitempty"`
 	Reread  *Rereading    `json:"reread,omitempty"`
+	Speeds  *SpeedCheck   `json:"speeds,omitempty"`
 	Rework  *Rework       `json:"rework,omitempty"`
 	Warm    *Warmth       `json:"warm,omitempty"`
 	Cool    *CoolDown     `json:"cooldown,omitempty"`
@@ -136,8 +138,10 @@ type Reading struct {
 	Channel   string             `json:"channel,omitempty"`
 	How       string             `json:"how"` // button, settled, turning, manual
 	Turns     int                `json:"turns,omitempty"`
-	Sent      Sent               `json:"sent"`
-	Raw       analysis.Length    `json:"raw_mm"` // as the gauge showed it
+	// Motion, MotionSpread and MotionSlope: how it was rocked.
+	Rocking
+	Sent Sent            `json:"sent"`
+	Raw  analysis.Length `json:"raw_mm"` // as the gauge showed it
 	// Size = Raw + Zero + Thermal + Indentation: what the mastering adds, what the
 	// temperatures of part and ring add to that for the size at 20 °C, and
 	// what is taken off where the tips sink deeper into the part than into the ring.
@@ -157,6 +161,16 @@ type Reading struct {
 	// Mastered is the number of the mastering used, 0 if there was none; the
 	// size is then the gauge's own.
 	Mastered int `json:"mastered"`
+}
+
+// Rocking is how the gauge was moved for a value that was rocked, and what its passes
+// tell of how the gauge averages; of any other value it is zero.
+type Rocking struct {
+	Motion float64 `json:"motion,omitempty"` // mean square speed of the excess's root at square, µm/s²
+	// MotionSpread and MotionSlope are to be added to those of [master.Averaging]: what is
+	// stated, and taken off the value, is in the slope again.
+	MotionSpread float64 `json:"motion_spread,omitempty"` // s⁻⁴
+	MotionSlope  float64 `json:"motion_slope,omitempty"`  // s⁻²
 }
 
 // Refusal is a captured value that does not count.
@@ -187,6 +201,9 @@ type RingReading struct {
 	Gauge   string          `json:"gauge"`
 	Restart bool            `json:"restart,omitempty"` // those before it are set aside, see Why
 	Why     string          `json:"why,omitempty"`
+	// U is its standard uncertainty from its samples alone, 0 if not known.
+	U analysis.Deviation `json:"capture_u_um,omitempty"`
+	Rocking
 }
 
 // Master is a mastering begun, broken off (Why says why) or done.
@@ -206,6 +223,19 @@ type Master struct {
 	// Reread says that it is read as if it were a part, with Check.
 	Reread bool   `json:"reread,omitempty"`
 	Why    string `json:"why,omitempty"`
+	// Speeds says that the ring is rocked at slowly for the first half of the readings, then
+	// fast, with Check.
+	Speeds bool `json:"speeds,omitempty"`
+	// Motions are how the gauge was moved for each of Raw, absent if it was not rocked: see
+	// [Rocking]. Square is the T²/12 + τ² of the gauge's averaging, in s², that was taken off them.
+	Motions []float64 `json:"motions,omitempty"`
+	Square  float64   `json:"averaging_s2,omitempty"`
+	// Averaging is what all readings of the gauge up to here tell of that, nil: nothing.
+	Averaging *master.Averaging `json:"averaging,omitempty"`
+	// Noise is how the gauge's samples scattered at rest, in air or on the ring, nil if it
+	// never rested; CaptureU the root mean square of the readings' own standard uncertainties.
+	Noise    *master.Noise      `json:"noise,omitempty"`
+	CaptureU analysis.Deviation `json:"capture_u_um,omitempty"`
 	// RingAt is the temperature of the ring that set the zero, nil if it was not known.
 	RingAt *analysis.Temperature `json:"ring_at_cel,omitempty"`
 	// GaugeDue is the day that the gauge's own calibration is due, and GaugeCertified its
@@ -239,6 +269,21 @@ type Gain struct {
 	By        int             `json:"set_by"`  // number of the mastering that set it
 	ZeroAt    time.Time       `json:"zero_at"` // of the last good look at the first ring before it
 	Sentence  string          `json:"sentence"`
+}
+
+// motion is the mean of how the gauge was moved for the readings of the ring.
+func (m *Master) motion() (mean float64) {
+	for _, v := range m.Motions {
+		mean += v / float64(len(m.Motions))
+	}
+	return mean
+}
+
+// SpeedCheck tells whether the size of a ring depends on the speed at which it is rocked.
+type SpeedCheck struct {
+	master.Speeds
+	Ring  string `json:"ring"`
+	Gauge string `json:"gauge"`
 }
 
 // BySecond returns the gain that a mastering on a second ring was about, nil if it was

@@ -56,6 +56,7 @@ type Fold struct {
 	Again    *Rereading            // the newest re-reading of the ring since the mastering
 	Knocked  string                // what happened to the gauge since the mastering
 	Running  *Master               // a mastering or check in progress: Raw holds the ring readings so far
+	Rocked   []master.Rocked       // what Raw of Running was taken from, in step with it
 	Moved    float64               // seconds the wall clock jumped since mastering, summed without sign
 	Warm     Warmth                // temperatures as last measured; the part's only of the round in hand
 	WarmFrom Source                // of Warm.Part
@@ -63,6 +64,11 @@ type Fold struct {
 	Cool     *CoolDown             // what the part's warmth is taken from while that is not measured
 	Warmer   map[int]bool          // by reading number: taken off a part warm by what was not known
 	steady   int                   // index in Readings since when the clock was not set
+
+	// Averaging is what the readings of AveragingOf, the gauge that hung here last, tell
+	// of how it averages.
+	Averaging   master.Averaging
+	AveragingOf string
 
 	Study   *Study    // the newest of the station, over or not
 	StudyAt time.Time // of its newest event
@@ -131,6 +137,9 @@ func (f *Fold) Apply(e *Event) {
 	case Taken:
 		f.Readings = append(f.Readings, e.Reading)
 		f.Since++
+		if r := e.Reading; r.Mastered > 0 {
+			f.rocked(r.Gauge, r.MotionSpread, r.MotionSlope)
+		}
 		f.Gauged = true
 		if f.Failed != nil {
 			f.mistrust(e.Reading.No)
@@ -156,7 +165,7 @@ func (f *Fold) Apply(e *Event) {
 		delete(f.Voids, e.Void.No)
 		f.stands()
 	case Mastering:
-		f.Running = nil
+		f.Running, f.Rocked = nil, nil
 		if !e.Master.Broken {
 			running := *e.Master // its readings are gathered here; the event stays as it is
 			f.Running = &running
@@ -164,28 +173,40 @@ func (f *Fold) Apply(e *Event) {
 	case RingRead:
 		if f.Running != nil {
 			if e.Ring.Restart {
-				f.Running.Raw = nil
+				f.Running.Raw, f.Rocked = nil, nil
 			}
+			r := e.Ring
+			f.Rocked = append(slices.Clone(f.Rocked), master.Rocked{
+				Size: r.Raw, U: r.U, Motion: r.Motion, Averaging: master.Averaging{Spread: r.MotionSpread, Slope: r.MotionSlope},
+			})
 			f.Running.Raw = append(slices.Clone(f.Running.Raw), e.Ring.Raw)
 		}
+		f.rocked(e.Ring.Gauge, e.Ring.MotionSpread, e.Ring.MotionSlope)
 	case Mastered:
-		f.Master, f.MasterAt, f.Running = e.Master, e.At, nil
+		f.Master, f.MasterAt, f.Running, f.Rocked = e.Master, e.At, nil, nil
 		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
 		f.Cool = nil
+		f.Averaging, f.AveragingOf = master.Averaging{}, e.Master.Gauge
+		if a := e.Master.Averaging; a != nil {
+			f.Averaging = *a
+		}
 		f.look(e.At)
 		if g := e.Master.BySecond(); g != nil { // only the first ring tells of the zero
 			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
 		}
 		f.stands()
 	case Checked:
-		f.Running = nil
+		f.Running, f.Rocked = nil, nil
 		if e.Check.Valid && e.Check.Good {
 			f.look(e.At)
 		} else if e.Check.Valid {
 			f.failed(e.Check, e.At)
 		}
+	case Sped:
+		f.Running, f.Rocked = nil, nil
+		f.rocked(e.Speeds.Gauge, e.Speeds.Between.Spread, e.Speeds.Between.Slope)
 	case Reread:
-		f.Running, f.Again = nil, e.Reread
+		f.Running, f.Rocked, f.Again = nil, nil, e.Reread
 		if c := e.Reread.Failed(); c != nil {
 			f.failed(c, e.At)
 		}

@@ -29,7 +29,7 @@ func (s *Session) canGain(ring *analysis.Ring, of int) error {
 	if ring.ID == first.Ring.ID {
 		return fmt.Errorf("ring %s has set the zero; the gain wants another ring, of a clearly different size", ring.ID)
 	}
-	if why := s.set.Master.lapsed(f, s.now.Wall); why != "" {
+	if why := s.set.lapsed(f, s.now.Wall); why != "" {
 		return fmt.Errorf("the gain wants a zero that holds: %s", why)
 	}
 	if f.Since > 0 {
@@ -39,7 +39,7 @@ func (s *Session) canGain(ring *analysis.Ring, of int) error {
 	sound := first
 	sound.Ring = *ring
 	sound.N, sound.Mean = of, first.Mean+ring.Size-first.Ring.Size
-	if g := master.SetGain(first, sound, s.set.Gauge.Repeatability); !g.Accepted {
+	if g := master.SetGain(first, sound, f.repeat(&s.set.Gauge)); !g.Accepted {
 		return errors.New(refusedGain(g))
 	}
 	return nil
@@ -60,7 +60,7 @@ func (s *Session) gained(set master.Set) {
 		s.emit(Event{Kind: Mastering, Master: &broken})
 		s.live.Hint = broken.Why
 	}
-	if why := s.set.Master.lapsed(f, s.now.Wall); why != "" { // while the ring was read
+	if why := s.set.lapsed(f, s.now.Wall); why != "" { // while the ring was read
 		leave(why)
 		return
 	}
@@ -69,7 +69,7 @@ func (s *Session) gained(set master.Set) {
 		s.again(strings.Join(second.Refused, "; "))
 		return
 	}
-	got := master.SetGain(f.mastering(), second, s.set.Gauge.Repeatability)
+	got := master.SetGain(f.mastering(), second, f.repeat(&s.set.Gauge))
 	if !got.Accepted {
 		leave(refusedGain(got))
 		return
@@ -77,6 +77,7 @@ func (s *Session) gained(set master.Set) {
 	m := *f.Master
 	m.Number, m.Moved, m.Second, m.Why = m.Number+1, 0, true, ""
 	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
+	m.Averaging = f.learned(m.Gauge)
 	m.Gain = &Gain{
 		Ring: set.Ring, Raw: second.Raw, Spread: second.Spread, Ratio: rounded(got.Ratio), U: rounded(got.U),
 		Anchor: got.Anchor, Certified: got.Certified, Shown: got.Shown, By: m.Number, ZeroAt: f.GoodAt, Sentence: got.Sentence,

@@ -124,7 +124,7 @@ const (
 // what the round before took off everywhere, from the sections gauged so far. ""
 // if it fits, or nothing can be said.
 func (s *Session) misplaced(r *Reading) string {
-	f, repeat := &s.fold, s.set.Gauge.Repeatability
+	f, repeat := &s.fold, s.fold.repeat(&s.set.Gauge)
 	if r.Round == 0 || repeat <= 0 {
 		return ""
 	}

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"maps"
 	"math"
 	"slices"
 
@@ -22,7 +23,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 		far = "bottom"
 	}
 	res := form.Evaluate(readings, form.Options{
-		Repeatability: set.Gauge.Repeatability, Step: set.Gauge.Step, Face: f.Job.Face, Far: far, Length: f.Job.Length, Gauge: kind,
+		Repeatability: f.repeat(&set.Gauge), Step: set.Gauge.Step, Face: f.Job.Face, Far: far, Length: f.Job.Length, Gauge: kind,
 	})
 	b.Form = &res
 	b.Words = res.SentencesIn(words(f.Job.Speaks()))
@@ -101,11 +102,20 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 		return size, form, err
 	}
 	d := set.Doubt
+	repeat, known := f.repeatability(&set.Gauge)
+	bases := maps.Clone(set.Bases)
+	if bases == nil {
+		bases = map[string]uncertainty.Basis{}
+	}
+	bases[uncertainty.LineRepeat] = known
 	in := uncertainty.BoreInput{
-		Size: f.Job.Target, RingU: f.Master.Ring.U, Repeat: set.Gauge.Repeatability, Readings: 1, Master: f.Master.Of, Capture: capturedU(readings),
+		Size: f.Job.Target, RingU: f.Master.Ring.U, Repeat: repeat, Readings: 1, Master: f.Master.Of, Capture: capturedU(readings),
 		Drift: d.Drift, Contact: d.Contact, Resolution: set.Gauge.Step, Ring: ring, Part: part,
 		RingFrom20: d.RingFrom20, RingWithin: d.RingWithin, PartWithin: d.PartWithin,
+		Bases: bases,
 	}
+	var between uncertainty.Averaging
+	in.Averaging, between = f.averaging(set, basis)
 	in.GainU, in.Away = f.gainDoubt()
 	if part == ring {
 		in.SameMaterial = 1
@@ -125,8 +135,8 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 		return size, form, err
 	}
 	form, err = uncertainty.Difference(uncertainty.DifferenceInput{
-		Size: f.Job.Target, Repeat: set.Gauge.Repeatability, Readings: 1, Resolution: set.Gauge.Step, Part: part,
-		Cooling: cooling, GainU: in.GainU, Apart: widest(readings),
+		Size: f.Job.Target, Repeat: repeat, Readings: 1, Resolution: set.Gauge.Step, Part: part,
+		Averaging: between, Bases: bases, Cooling: cooling, GainU: in.GainU, Apart: widest(readings),
 	})
 	return size, form, err
 }
@@ -147,6 +157,10 @@ func (f *Fold) temperatures(in *uncertainty.BoreInput, cooled bool) {
 		part, within = *t, max(thermometer, in.PartWithin)
 	default:
 		return
+	}
+	in.Bases[uncertainty.LineFrom20] = uncertainty.ByMeasurement
+	if !cooled || within == thermometer {
+		in.Bases[uncertainty.LineApart] = uncertainty.ByMeasurement
 	}
 	in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
 	in.PartFromRing, in.PartWithin = part-*f.RingThen, within

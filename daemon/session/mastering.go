@@ -9,7 +9,6 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
-	"fairbore/drivers"
 )
 
 // ringReach is how far a ring may lie from the job's target without the tool
@@ -96,17 +95,22 @@ func (s *Session) beginRereading(a Action) error {
 
 // ringReading takes a captured value as one of the ring's. The last one sets the
 // zero, or says whether it holds, if they agree.
-func (s *Session) ringReading(smp *drivers.Sample, sent Sent, raw analysis.Length) {
-	f := &s.fold
+func (s *Session) ringReading(sent Sent, c captured) {
+	f, raw := &s.fold, c.raw
 	run := f.Running
 	if !s.set.Gauge.Deviation && (raw-run.Ring.Size).Abs() > gaugeTravel {
-		s.refuse(smp, sent, 0, fmt.Sprintf("%s is far from ring %s, %s: wrong ring, wrong unit, or the gauge is not set", number(sent), run.Ring.ID, run.Ring.Size))
+		s.refuse(&s.capture.last.smp, sent, 0, fmt.Sprintf("%s is far from ring %s, %s: wrong ring, wrong unit, or the gauge is not set", number(sent), run.Ring.ID, run.Ring.Size))
 		return
 	}
 	s.emit(Event{Kind: RingRead, Ring: &RingReading{
 		Ring: run.Ring.ID, No: len(run.Raw) + 1, Of: run.Of, Raw: raw, Sent: sent, Gauge: s.set.Gauge.Name,
+		U: c.u, Rocking: c.Rocking,
 	}})
 	if len(f.Running.Raw) < f.Running.Of {
+		return
+	}
+	if run.Speeds {
+		s.sped()
 		return
 	}
 	set := master.Set{Ring: f.Running.Ring, Raw: f.Running.Raw, At: s.now.Wall, Temperature: f.Warm.Ring}
@@ -159,6 +163,7 @@ func (s *Session) mastered(set master.Set) {
 	m := *f.Running
 	m.Why, m.Number, m.RingAt = "", 1, set.Temperature
 	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
+	f.ringMoved(&m, s)
 	m.Spread, m.SD, m.Zero = got.Spread, got.Repeat, analysis.Deviation(got.Zero)
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1
@@ -175,7 +180,7 @@ func (s *Session) mastered(set master.Set) {
 // checked tells whether the zero holds.
 func (s *Session) checked(set master.Set) {
 	f := &s.fold
-	rep, n := s.set.Gauge.Repeatability, len(set.Raw)
+	rep, n := f.repeat(&s.set.Gauge), len(set.Raw)
 	c := &ZeroCheck{Gauge: s.set.Gauge.Name}
 	if set.Ring.ID == f.Master.Ring.ID {
 		c.Check = master.CheckZero(set, *f.correction(), s.driftLimit(n), 1, s.set.Master.Spread)
@@ -189,14 +194,16 @@ func (s *Session) checked(set master.Set) {
 	s.emit(Event{Kind: Checked, Check: c})
 }
 
-// driftLimit is how far n readings of the ring that set the zero may be off.
+// driftLimit is how far n readings of the ring that set the zero may be off: as the zero
+// may have drifted, and as they were rocked at another speed.
 func (s *Session) driftLimit(n int) analysis.Deviation {
 	f := &s.fold
 	tolerance := analysis.Deviation(0)
 	if f.Job != nil {
 		tolerance = analysis.Deviation(f.Job.High - f.Job.Low)
 	}
-	return master.DriftLimit(tolerance, s.set.Gauge.Repeatability, f.Master.Of, n)
+	limit := master.DriftLimit(tolerance, f.repeat(&s.set.Gauge), f.Master.Of, n)
+	return analysis.Deviation(math.Ceil(math.Hypot(float64(limit), f.bySpeed(&s.set.Gauge))))
 }
 
 // inDoubt is what a look at a ring that failed now puts in doubt.
@@ -220,7 +227,7 @@ func (s *Session) reread(set master.Set) {
 // in it, of which a value lies anywhere within half (JCGM 100:2008, 4.3.7).
 func (s *Session) oneReading() analysis.Deviation {
 	g := &s.set.Gauge
-	return analysis.Deviation(math.Ceil(math.Hypot(float64(g.Repeatability), float64(g.Step)/math.Sqrt(12))))
+	return analysis.Deviation(math.Ceil(math.Hypot(float64(s.fold.repeat(g)), float64(g.Step)/math.Sqrt(12))))
 }
 
 // adjustRing is what a ring is corrected by as a part is: the temperatures, if its own

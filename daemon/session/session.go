@@ -37,6 +37,7 @@ type Session struct {
 	depth   *measured // newest of the depth channel
 	angle   *measured
 	air     air // the gauge in free air
+	rest    atRest
 	spindle spindle
 	live    Live
 	liveAt  time.Duration
@@ -82,6 +83,10 @@ func New(set Settings, past []Record) *Session {
 // limits: they are in the journal, not here.
 func (s *Session) Configure(set Settings) {
 	set.Station = s.set.Station
+	if set.Gauge.Name != s.set.Gauge.Name {
+		s.capture.forget()
+		s.rest.forget()
+	}
 	s.set = set
 	s.retune()
 }
@@ -114,6 +119,9 @@ func (s *Session) GaugeState(at Stamp, name string, lost bool, why string) []Eve
 	s.emit(Event{Kind: GaugeSeen, Gauge: &g})
 	if name == s.set.Gauge.Name {
 		s.capture.reset()
+		s.capture.forget()
+		s.rest.forget()
+		s.retune()
 		s.hasLive = false
 	}
 	return s.end()
@@ -151,11 +159,16 @@ func (s *Session) emit(e Event) {
 	s.out = append(s.out, e)
 	s.fold.Apply(&s.out[len(s.out)-1])
 	switch e.Kind {
-	case JobChosen, Mastering:
+	case JobChosen:
 		s.retune()
-	case Mastered:
+	case Mastering, Mastered, Checked, Reread, Sped:
 		s.retune()
-		s.capture.leave = s.capture.mode != capture.Button
+		if s.fold.Running == nil { // the gauge may still be in the ring
+			s.capture.leave = s.capture.mode != capture.Button
+		}
+	case Disturbed: // new tips may show something else in free air
+		s.capture.forget()
+		s.retune()
 	}
 }
 
@@ -258,6 +271,11 @@ func (s *Session) size(smp *drivers.Sample) {
 	l.smp, l.sent, l.raw, l.some = *smp, sent, raw, true
 	l.smp.Raw = nil // sent has its text; the bytes are not ours to keep
 	took, hint := s.capture.feed(s.now.Mono, raw)
+	s.rest.sample(s.now.Mono)
+	s.scatters(raw)
+	if hint == "" && !s.capture.inBore() {
+		hint = s.rest.hint()
+	}
 	s.live.Hint = hint
 	if s.spindle.on {
 		s.live.Hint = spindleTurns
@@ -281,7 +299,7 @@ func (s *Session) show(raw analysis.Length) {
 	if !ok {
 		return
 	}
-	s.live.Mastered = f.Master != nil && s.set.Master.lapsed(f, s.now.Wall) == ""
+	s.live.Mastered = f.Master != nil && s.set.lapsed(f, s.now.Wall) == ""
 	if f.Job == nil || f.Job.Plausible(size) {
 		s.live.Size = size
 		if f.Job != nil {
@@ -310,7 +328,7 @@ func (s *Session) taken(smp *drivers.Sample, sent Sent, c captured) {
 	}
 	defer func() { s.source = s.by }()
 	if s.fold.Running != nil {
-		s.ringReading(smp, sent, c.raw)
+		s.ringReading(sent, c)
 		return
 	}
 	s.partReading(smp, sent, c)
@@ -364,7 +382,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 		Reading:   analysis.Reading{Place: *place, Round: f.Round(), Size: size, U: c.u, At: s.now.Wall},
 		Deviation: analysis.Deviation(size - f.Job.Target),
 		Gauge:     s.set.Gauge.Name, Channel: smp.Channel, How: c.how, Turns: c.turns,
-		Sent: sent, Raw: c.raw, Zero: analysis.Deviation(size - c.raw),
+		Rocking: c.Rocking, Sent: sent, Raw: c.raw, Zero: analysis.Deviation(size - c.raw),
 	}
 	// The contact first, as it happened at the temperature of the part.
 	r.Indentation = f.contact(&s.set.Gauge)

@@ -1,10 +1,12 @@
 package session
 
 import (
+	"math"
 	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 )
 
@@ -18,9 +20,12 @@ type Settings struct {
 	Capture CaptureSettings
 	Master  MasterSettings
 	Doubt   Doubt
-	Rule    verdict.Rule // at the limits; empty: simple acceptance
-	Jobs    map[string]*analysis.Job
-	Rings   map[string]*analysis.Ring
+	// Bases says how what is stated or assumed in the configuration is known, by the names
+	// of the budget's lines; what is not named was stated.
+	Bases map[string]uncertainty.Basis
+	Rule  verdict.Rule // at the limits; empty: simple acceptance
+	Jobs  map[string]*analysis.Job
+	Rings map[string]*analysis.Ring
 	// DepthReach is how far a depth from the gauge's depth channel may lie from
 	// a planned section to count as that section.
 	DepthReach analysis.Length
@@ -43,6 +48,13 @@ type GaugeSettings struct {
 	// Certified its certificate.
 	Due       time.Time
 	Certified string
+	// Assumed says that Repeatability is not stated: it is what is usual.
+	Assumed bool
+	// Smoothing is over what time the gauge averages and by what it lags.
+	Smoothing master.Smoothing
+	// FreeAir is what the gauge shows in free air above the ring that it is set to; 0: it
+	// is learned.
+	FreeAir analysis.Length
 	// Step is the gauge's resolution.
 	Step analysis.Deviation
 	// Tip is the radius of the measuring tips of a two-point gauge, 0 if not known.
@@ -102,8 +114,13 @@ type Doubt struct {
 // of a mastering still to be known well enough.
 const clockMoved = 60
 
+// anew is by how much another statement of the averaging moves a zero before it is to be
+// set anew.
+const anew = analysis.Micrometre / 100
+
 // lapsed says why the zero of f does not hold at a moment, "" if it does.
-func (m *MasterSettings) lapsed(f *Fold, now time.Time) string {
+func (set *Settings) lapsed(f *Fold, now time.Time) string {
+	m := &set.Master
 	switch {
 	case f.Master == nil:
 		return "read the ring to set the gauge's zero"
@@ -111,6 +128,8 @@ func (m *MasterSettings) lapsed(f *Fold, now time.Time) string {
 		return "this job is mastered on ring " + f.Job.Ring + ", the gauge was set on " + f.Master.Ring.ID
 	case f.Moved > clockMoved:
 		return "the clock was set since mastering, so its age is not known"
+	case math.Abs(f.Master.motion()*(set.Gauge.Smoothing.Square()-f.Master.Square)) > anew.Micrometres():
+		return "averages or lag of the gauge is stated otherwise since mastering"
 	}
 	for _, r := range m.Lapse.Reasons(f.standing(), now) {
 		if r.Stops {

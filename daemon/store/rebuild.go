@@ -47,7 +47,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 	}
 	for _, k := range kinds {
 		from := base
-		if !mastered && (k == session.Mastering || k == session.RingRead || k == session.Checked || k == session.Reread) {
+		if !mastered && (k == session.Mastering || k == session.RingRead || k == session.Checked || k == session.Reread || k == session.Sped) {
 			from = 0
 		}
 		rows, err := j.newestOf(ctx, station, k, from, math.MaxInt64, rebuildMost, "")

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 	"fairbore/daemon/session"
 )
 
@@ -18,7 +19,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []session.Kind{session.Started, session.JobChosen, session.PartBegun, session.RoundOver, session.Placed,
 		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored,
-		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Reread, session.Disturbed, session.ClockSet, session.Told, session.Studied}
+		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Reread, session.Sped, session.Disturbed, session.ClockSet, session.Told, session.Studied}
 	for i := range rapid.IntRange(least, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
@@ -36,6 +37,9 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 			e.Place = &session.Choice{Place: analysis.Place{Depth: analysis.Length(n)}, Skip: odd}
 		case session.Taken:
 			e = reading(station, "J-4107", "0001", n)
+			if odd {
+				e.Reading.Rocking = session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
+			}
 		case session.Refused:
 			e.Refused = &session.Refusal{Reason: "no settled value", Gauge: "G-11"}
 		case session.Voided, session.Restored:
@@ -43,9 +47,11 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 		case session.Mastering:
 			e.Master = &session.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: n, Broken: odd}
 		case session.RingRead:
-			e.Ring = &session.RingReading{Ring: "R-0875", No: n, Of: 4, Raw: analysis.Length(n), Restart: odd}
+			e.Ring = &session.RingReading{Ring: "R-0875", No: n, Of: 4, Raw: analysis.Length(n), Restart: odd, Gauge: "G-11"}
+			e.Ring.Rocking = session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
 		case session.Mastered:
-			e.Master = &session.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n)}
+			e.Master = &session.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n), Gauge: "G-11"}
+			e.Master.Averaging = &master.Averaging{Spread: 1e8, Slope: float64(n)}
 			if at := analysis.Temperature(20_000 + n); odd { // a second ring; the zero is older
 				e.Master.Second, e.Master.RingAt = true, &at
 				e.Master.Gain = &session.Gain{Ring: analysis.Ring{ID: "R-0885"}, Ratio: 1.02, Certified: 100, Shown: 98, By: n, ZeroAt: morning.Add(time.Duration(i-n) * time.Minute)}
@@ -63,6 +69,9 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 		case session.Reread:
 			e.Reread = &session.Rereading{Gauge: "G-11"}
 			e.Reread.Valid, e.Reread.Good = true, odd
+		case session.Sped:
+			e.Speeds = &session.SpeedCheck{Gauge: "G-11"}
+			e.Speeds.Between = master.Averaging{Spread: 1e9, Slope: float64(n)}
 		case session.Disturbed:
 			e.Note = "new tips"
 		case session.Judged:
@@ -92,6 +101,7 @@ func fold(records []session.Record, station string) *session.Fold {
 	if f.Master == nil { // what happened since a mastering that never was decides nothing
 		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Again, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, "", nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
+		f.Averaging, f.AveragingOf = master.Averaging{}, ""
 	}
 	if f.Failed == nil { // when a check failed that a mastering has made good
 		f.FailedAt = time.Time{}
@@ -239,4 +249,46 @@ func TestNewest(t *testing.T) {
 			}
 		}
 	})
+}
+
+// What rings have told of how the gauge averages is rebuilt whole, before there is any
+// mastering too; what one was read from is gone when that is done.
+func TestRebuildKeepsTheAveraging(t *testing.T) {
+	for _, mastered := range []bool{false, true} {
+		r := start(t, config(t))
+		run := session.Event{Kind: session.Mastering, Master: &session.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: 2, Check: true, Speeds: true}}
+		ring := session.Event{Kind: session.RingRead, Ring: &session.RingReading{Ring: "R-0875", Gauge: "G-11", Rocking: session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: 3000}}}
+		sped := session.Event{Kind: session.Sped, Speeds: &session.SpeedCheck{Gauge: "G-11", Speeds: master.Speeds{Between: master.Averaging{Spread: 1e8, Slope: 2e4}}}}
+		story := []session.Event{run, ring, ring, sped, run, ring, ring, sped}
+		if mastered {
+			story = append(story, run, ring, ring, session.Event{Kind: session.Mastered, Master: &session.Master{Number: 1, Gauge: "G-11", Averaging: &master.Averaging{Spread: 3e8, Slope: 5e4, Readings: 8}}})
+		}
+		story = append(story, jobEvent("a", "J"), partEvent("a", "1", 1))
+		if !mastered {
+			story = append(story, run, ring, ring, sped)
+		}
+		for i := range story {
+			story[i].Station, story[i].At = "a", morning.Add(time.Duration(i)*time.Minute)
+		}
+		r.append(t, story...)
+		r.settle(t, uint64(len(story)))
+		all, err := r.after(t.Context(), 0, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		few, err := r.Rebuild(t.Context(), "a")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got, want session.Fold
+		for i := range few {
+			got.Apply(&few[i].Event)
+		}
+		for i := range all {
+			want.Apply(&all[i].Event)
+		}
+		if !reflect.DeepEqual(got, want) || got.Averaging.Spread < 2e8 {
+			t.Errorf("mastered %v:\ngot  %+v\nwant %+v", mastered, got, want)
+		}
+	}
 }

@@ -169,6 +169,9 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 		v.says(watch, "Not recording", "the journal")
 	case b.Gauge != nil && b.Gauge.Lost:
 		v.says(watch, "Gauge lost", "the gauge")
+	case running != nil && running.Speeds:
+		speed, no, of := running.AtSpeed()
+		v.says(act, fmt.Sprintf("Rock %s %d/%d", speed, no, of), "the ring")
 	case running != nil && running.Check:
 		v.says(act, fmt.Sprintf("Check ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
 	case running != nil:
@@ -318,6 +321,11 @@ func (v *face) advise(b *session.Bore) {
 	case b.Gauge != nil && b.Gauge.Lost:
 		v.Advice, v.Reason = "Nothing is counted until the gauge is back.", "Look at its cable, its switch and its battery."
 		return
+	case b.Master.Running != nil && b.Master.Running.Speeds:
+		v.Advice = "Rock slowly in ring " + b.Master.Running.Ring.ID + ", through square on both sides."
+		if speed, _, _ := b.Master.Running.AtSpeed(); speed == "fast" {
+			v.Advice = "Now rock fast in ring " + b.Master.Running.Ring.ID + ", as wide as before."
+		}
 	case b.Master.Running != nil:
 		v.Advice = "Rock the gauge in ring " + b.Master.Running.Ring.ID + " as in the part."
 	case !b.Master.OK:
@@ -461,6 +469,9 @@ func (v *face) signs(b *session.Bore, f picture.Format) {
 		v.Gauge = sign{Tone: watch, Text: "gauge " + g.Name + " lost"}
 	default:
 		v.Gauge = sign{Tone: safe, Text: "gauge " + g.Name}
+		if assumed := b.Assumed(); len(assumed) > 0 {
+			v.Gauge.More = "assumed: " + strings.Join(assumed, ", ")
+		}
 	}
 	switch {
 	case !b.Recording:

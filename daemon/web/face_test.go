@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"fairbore/analysis"
 	"fairbore/analysis/master"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/session"
@@ -271,5 +272,45 @@ func TestCautionsFitTheAdvice(t *testing.T) {
 	}
 	if honing == 0 {
 		t.Error("no state advises a round: nothing was tried")
+	}
+}
+
+// A check of the speeds says at which speed to rock now, and what came of it.
+func TestSpeedsAreAskedFor(t *testing.T) {
+	b := *states()["ring"]
+	run := *b.Master.Running
+	run.Check, run.Speeds, run.Of = true, true, 6
+	b.Master.Running = &run
+	for n, want := range map[int][2]string{0: {"Rock slowly 1/3", "Rock slowly in ring "}, 2: {"Rock slowly 3/3", "Rock slowly"}, 3: {"Rock fast 1/3", "Now rock fast in ring "}, 5: {"Rock fast 3/3", "Now rock fast"}} {
+		run.Raw = make([]analysis.Length, n)
+		if f := faceOf(&b, picture.Format{}); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != act {
+			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
+		}
+	}
+	e := session.Record{Event: session.Event{Kind: session.Sped, Speeds: &session.SpeedCheck{Speeds: master.Speeds{Sentence: "Reads 1.3 µm large when rocked fast: state averages: 100 ms."}}}}
+	if h := happening(&e, picture.Format{}); h.Good || h.Kind != session.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
+		t.Errorf("%+v", h)
+	}
+	if got := note(&e.Event, picture.Format{}); !strings.HasPrefix(got, "rocked slowly, then fast: Reads") {
+		t.Errorf("in the history: %q", got)
+	}
+}
+
+// What is assumed of the gauge stands beside it.
+func TestAssumedIsSaid(t *testing.T) {
+	b := *states()["insize"]
+	if f := faceOf(&b, picture.Format{}); f.Gauge.More != "" {
+		t.Errorf("nothing is assumed, and it says %q", f.Gauge.More)
+	}
+	budget := *b.Budget
+	budget.Lines = slices.Clone(budget.Lines)
+	for i := range budget.Lines {
+		if l := &budget.Lines[i]; l.Name == "repeat" || l.Name == "contact and form" {
+			l.Basis, l.Share = "assumed", 30
+		}
+	}
+	b.Budget = &budget
+	if f := faceOf(&b, picture.Format{}); f.Gauge.More != "assumed: repeatability" {
+		t.Errorf("says %q", f.Gauge.More)
 	}
 }

@@ -255,6 +255,8 @@ func note(e *session.Event, f picture.Format) string {
 		return "mastered on ring " + e.Master.Ring.ID + ", zero " + small(e.Master.Zero) + ", moved " + small(e.Master.Moved)
 	case session.Checked:
 		return "zero check: " + e.Check.Sentence
+	case session.Sped:
+		return "rocked slowly, then fast: " + e.Speeds.Sentence
 	case session.Reread:
 		return "re-read as a part: " + e.Reread.Sentence
 	case session.Refused:

@@ -179,6 +179,8 @@ func happening(r *session.Record, f picture.Format) happened {
 		h.Good = r.Check.Doubt == nil
 	case r.Reread != nil:
 		h.Text, h.Good = f.Recorded(r.Reread.Sentence), r.Reread.Doubt == nil
+	case r.Speeds != nil:
+		h.Text, h.Good = f.Recorded(r.Speeds.Sentence), r.Speeds.Good
 	}
 	return h
 }

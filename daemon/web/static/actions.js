@@ -91,7 +91,7 @@ const made = {
     return { do: f.how.value, place: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
   },
   master: (f) => ({ ring: value(f, "ring"), gain: f.gain.checked || undefined }),
-  check: (f) => (f.reread.checked ? { do: "reread" } : { ring: value(f, "ring") }),
+  check: (f) => (f.reread.checked ? { do: "reread" } : { do: f.speeds.checked ? "speeds" : "check", ring: value(f, "ring") }),
   leave: () => ({}),
   restore: (f) => ({ reading: number(f, "reading") }),
   knock: (f) => ({ reason: reason(f) }),

@@ -191,6 +191,7 @@ function happened(h) {
     case "round": sounds.round(); note(h.text, 2500); break;
     case "ring": sounds.taken(); break;
     case "mastered": note("zero set", 2500); break;
+    case "speeds":
     case "reread": note(h.text, 20000); if (!h.good) sounds.attention(); break;
     case "check": if (!h.good) sounds.attention(); break;
   }

@@ -1,0 +1,186 @@
+package master
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Smoothing is what is stated of how a gauge smooths its values: over Averages it takes
+// the mean of its samples, with Lag it filters them by the first order. Stated tells 0
+// that was stated from 0 that nobody spoke of.
+//
+// Near square the excess over the size is a square, z² with z = v·t, so that a mean over
+// T centred on square shows v²·T²/12, and a first-order filter of the time constant τ has
+// its smallest value v²·τ² too high (its answer to v²t² is v²((t−τ)² + τ²)). Together
+// they make it too high by v²·q, with q = T²/12 + τ², the variance of the filter's
+// impulse response: variances of filters in a row add.
+type Smoothing struct {
+	Averages, Lag time.Duration
+	Stated        bool
+}
+
+// Square returns q in s².
+func (s Smoothing) Square() float64 {
+	t, tau := s.Averages.Seconds(), s.Lag.Seconds()
+	return t*t/12 + tau*tau
+}
+
+// StatedWithin is the half width of q as a part of it: T and τ are each taken for known to
+// ± 10 % (an assumption), and q goes with their squares.
+const StatedWithin = 0.2
+
+// UsualAveraging is the longest time over which a gauge of which nothing is stated is
+// taken to average (an assumption). Of q it makes a rectangle from 0 to its square / 12.
+const UsualAveraging = 100 * time.Millisecond
+
+// Averaging sums over the readings of a gauge what their passes through square tell of
+// q: a fast pass reads larger than a slow one by q times the difference of their mean
+// square speeds. The estimate is Slope / Spread, its standard uncertainty 1/√Spread
+// (weighted least squares of one slope, a mean to each reading).
+type Averaging struct {
+	Spread float64 `json:"motion_spread"` // Σ w (m − m̄)², s⁻⁴
+	Slope  float64 `json:"motion_slope"`  // Σ w (m − m̄)(S − S̄), s⁻²; S as a gauge without any correction reads
+	// Squares is Σ over readings of the square of a reading's slope over its spread, and
+	// Readings their number: by them the readings scatter as they claim to, or more.
+	Squares  float64 `json:"squares"`
+	Readings float64 `json:"readings"`
+}
+
+// mostSpread bounds what is remembered: beyond it the old is forgotten as new comes, so
+// that a filter that somebody has changed at the gauge shows. q is then known to that of
+// a mean over 10 ms, (10 ms)²/12, which makes no more than 0.02 µm.
+const mostSpread = 1.44e10
+
+// Add takes the sums of one more reading in, to six significant digits: they stand in the
+// journal.
+func (a *Averaging) Add(spread, slope float64) {
+	if !(spread > 0) || math.IsInf(spread, 0) || math.IsNaN(slope) || math.IsInf(slope, 0) {
+		return
+	}
+	sum := Averaging{a.Spread + spread, a.Slope + slope, a.Squares + slope*slope/spread, a.Readings + 1}
+	part := min(1, mostSpread/sum.Spread)
+	*a = Averaging{Digits(sum.Spread * part), Digits(sum.Slope * part), Digits(sum.Squares * part), Digits(sum.Readings * part)}
+}
+
+// Digits rounds to six significant digits, more than which no speed is known to; what is
+// recorded is then the same on every processor.
+func Digits(v float64) float64 {
+	if v == 0 {
+		return 0
+	}
+	scale := math.Pow(10, 5-math.Floor(math.Log10(math.Abs(v))))
+	return math.Round(v*scale) / scale
+}
+
+// Square returns the estimate of q and its standard uncertainty, in s²; ok is false
+// without any reading to go by. Where the readings scatter about it by more than they claim,
+// as those with a slip among their passes do, the uncertainty is larger by that (the ratio
+// of Birge: χ over the root of its degrees of freedom, if above 1).
+func (a Averaging) Square() (q, u float64, ok bool) {
+	if !(a.Spread > 0) {
+		return 0, 0, false
+	}
+	ratio := 1.0
+	if a.Readings > 1.5 {
+		ratio = max(1, (a.Squares-a.Slope*a.Slope/a.Spread)/(a.Readings-1))
+	}
+	return a.Slope / a.Spread, math.Sqrt(ratio / a.Spread), true
+}
+
+// Unknown returns what is to be used as the standard uncertainty of q, in s², where
+// nothing is stated and nothing is taken off: the square root of the mean of q², since
+// what is not corrected counts whole (JCGM 100:2008, F.2.4.5). Before any reading q is as
+// likely anywhere from 0 to that of [UsualAveraging]; the readings narrow that by Bayes'
+// rule. An estimate below 0 counts as 0. measured says that the readings tell more than
+// the assumption does; one of theirs that lies above the rectangle by more than three
+// standard uncertainties then stands alone: the assumption was wrong.
+func (a Averaging) Unknown() (u float64, measured bool) {
+	most := Smoothing{Averages: UsualAveraging}.Square()
+	q, s, ok := a.Square()
+	if !ok {
+		return most / math.Sqrt(3), false
+	}
+	q = max(q, 0)
+	measured = s < most/math.Sqrt(12)
+	likely := min(q, most)
+	if measured && q > most+surely*s {
+		likely, most = q, q+8*s
+	}
+	low, high := max(0, likely-8*s), min(most, likely+8*s)
+	const steps = 200 // Simpson's rule
+	var weight, square float64
+	for i := range steps + 1 {
+		x := low + (high-low)*float64(i)/steps
+		w := math.Exp((likely - x) * (likely + x - 2*q) / (2 * s * s)) // 1 at the likeliest
+		switch {
+		case i == 0 || i == steps:
+		case i%2 == 1:
+			w *= 4
+		default:
+			w *= 2
+		}
+		weight, square = weight+w, square+w*x*x
+	}
+	return math.Sqrt(square / weight), measured
+}
+
+// surely is how many standard uncertainties a q must differ by to be told of, and
+// leastTold the mean that is too short to be worth it: at 1600 µm/s², a brisk rock, the
+// size is 0.05 µm too large by it.
+const (
+	surely    = 3
+	leastTold = 20 * time.Millisecond
+)
+
+// Differs says that a gauge smooths otherwise than is stated, or that it does where
+// nothing is, as a sentence; "" if its readings do not show that.
+func (a Averaging) Differs(now Smoothing) string {
+	q, u, ok := a.Square()
+	off := q - now.Square()
+	if !ok || math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square()) {
+		return ""
+	}
+	switch {
+	case !now.Stated && off < 0:
+		return "" // no gauge does
+	case !now.Stated:
+		return fmt.Sprintf("The gauge averages over about %s: state %s.", spell(over(q)), propose(q, now))
+	}
+	return fmt.Sprintf("The gauge's readings don't agree with %s as stated: state %s.", now, propose(q, now))
+}
+
+// String names what is stated as the configuration does.
+func (s Smoothing) String() string {
+	if s.Lag > 0 && s.Averages > 0 {
+		return fmt.Sprintf("averages: %s, lag: %s", spell(s.Averages), spell(s.Lag))
+	}
+	if s.Lag > 0 {
+		return "lag: " + spell(s.Lag)
+	}
+	return "averages: " + spell(s.Averages)
+}
+
+// over returns the time over which a mean has that q; 0 for none.
+func over(q float64) time.Duration {
+	return time.Duration(math.Sqrt(12*max(q, 0)) * float64(time.Second))
+}
+
+// propose says what to state for that q, where now is stated: a lag alone stays a lag.
+func propose(q float64, now Smoothing) string {
+	tau := now.Lag.Seconds()
+	switch {
+	case now.Lag > 0 && (now.Averages == 0 || q <= tau*tau):
+		return Smoothing{Lag: near(time.Duration(math.Sqrt(max(q, 0)) * float64(time.Second)))}.String()
+	case now.Lag > 0:
+		return Smoothing{Averages: near(over(q - tau*tau)), Lag: now.Lag}.String()
+	}
+	return Smoothing{Averages: near(over(q))}.String()
+}
+
+// near rounds to 5 ms, finer than which nobody knows it.
+func near(d time.Duration) time.Duration { return d.Round(5 * time.Millisecond) }
+
+func spell(d time.Duration) string {
+	return fmt.Sprintf("%d ms", d.Round(time.Millisecond).Milliseconds())
+}

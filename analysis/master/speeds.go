@@ -1,0 +1,128 @@
+package master
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Rocked is a reading of a turning value, and how the gauge was moved for it.
+type Rocked struct {
+	Size   analysis.Length    // as captured
+	U      analysis.Deviation // its standard uncertainty from its samples
+	Motion float64            // mean square speed of the excess's root at square, µm/s²
+	Averaging
+}
+
+// Speeds is what a place that was rocked at slowly, then fast, tells of how the gauge
+// smooths its values: a size must not depend on the speed.
+type Speeds struct {
+	Slow       int     `json:"slow"` // readings
+	Fast       int     `json:"fast"`
+	SlowMotion float64 `json:"slow_motion"` // mean square speed, µm/s²
+	FastMotion float64 `json:"fast_motion"`
+	// Larger is by how much the fast ones are larger than the slow ones, as captured.
+	Larger analysis.Deviation `json:"larger_um"`
+	// Averages is the time over which the gauge averages, with its standard uncertainty,
+	// if all of its smoothing is a mean; 0 and 0 where the readings show none.
+	Averages  float64 `json:"averages_s,omitempty"`
+	AveragesU float64 `json:"averages_u_s,omitempty"`
+	// Told says that the readings decide it; Good that the size does not depend on the speed.
+	Told     bool   `json:"told"`
+	Good     bool   `json:"good"`
+	Sentence string `json:"sentence"`
+	// Between is what the two speeds add to the sums of the gauge, beyond what each
+	// reading holds.
+	Between Averaging `json:"between"`
+}
+
+const (
+	// faster is how many times the mean square speed of the slow readings that of the
+	// fast ones must be: 1.4 times as fast.
+	faster = 2
+	// enough is the mean that must be told from none: at 1600 µm/s² it makes 0.2 µm.
+	enough = 40 * time.Millisecond
+)
+
+// CompareSpeeds compares the first slow readings with the others, all of one place. now is
+// what is stated, which is taken off the sizes already; repeat is the standard
+// deviation of one reading. The estimate is that of [Averaging], to which the two speeds
+// add a weighted slope of the sizes over the mean square speeds.
+func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.Deviation) Speeds {
+	s := Speeds{Slow: slow, Fast: len(readings) - slow}
+	if s.Slow < 1 || s.Fast < 1 {
+		s.Sentence = "Not told: rock slowly, then fast, at the same place."
+		return s
+	}
+	var sum Averaging
+	var w, wm, ws float64
+	mean := func(part []Rocked) (motion, size float64) {
+		for _, r := range part {
+			motion += r.Motion / float64(len(part))
+			size += (r.Size - readings[0].Size).Micrometres() / float64(len(part))
+		}
+		return motion, size
+	}
+	weight := func(r *Rocked) float64 {
+		a, b := analysis.Length(r.U).Micrometres(), analysis.Length(max(repeat, 1)).Micrometres()
+		return 1 / (a*a + b*b)
+	}
+	size := func(r *Rocked) float64 { // as a gauge without any correction reads
+		return (r.Size - readings[0].Size).Micrometres() + r.Motion*now.Square()
+	}
+	for i := range readings {
+		r := &readings[i]
+		sum.Add(r.Spread, r.Slope)
+		w, wm, ws = w+weight(r), wm+weight(r)*r.Motion, ws+weight(r)*size(r)
+	}
+	var between Averaging
+	for i := range readings {
+		r := &readings[i]
+		d := r.Motion - wm/w
+		between.Spread += weight(r) * d * d
+		between.Slope += weight(r) * d * (size(r) - ws/w)
+	}
+	s.Between.Add(between.Spread, between.Slope)
+	sum.Add(between.Spread, between.Slope)
+	slowMotion, slowSize := mean(readings[:slow])
+	fastMotion, fastSize := mean(readings[slow:])
+	s.SlowMotion, s.FastMotion = Digits(slowMotion), Digits(fastMotion)
+	s.Larger = analysis.Deviation(math.Round((fastSize - slowSize) * float64(analysis.Micrometre)))
+	s.judge(sum, now)
+	return s
+}
+
+func (s *Speeds) judge(sum Averaging, now Smoothing) {
+	q, u, ok := sum.Square()
+	off := q - now.Square()
+	limit := over(q + 2*u)
+	switch {
+	case !ok || s.FastMotion < faster*s.SlowMotion:
+		s.Sentence = "Not told: the two speeds were too alike. Rock slowly, then clearly faster and as wide."
+		return
+	case math.Abs(off) <= surely*u && over(max(off, 0)+2*u) > enough:
+		s.Sentence = fmt.Sprintf("Not told: anything up to an average of %s fits. Do it again, with more passes and a faster second half.", spell(limit))
+		return
+	}
+	s.Told = true
+	if q > surely*u {
+		s.Averages = Digits(math.Sqrt(12 * q))
+		s.AveragesU = Digits(6 * u / s.Averages) // d√(12 q) = 6/√(12 q) dq
+	}
+	larger := analysis.Length(max(s.Larger, -s.Larger)).Format(analysis.UM, 1)
+	s.Good = math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square())
+	switch {
+	case s.Good && now.Square() > 0:
+		s.Sentence = fmt.Sprintf("The size does not depend on the speed, with %s taken off.", now)
+	case s.Good:
+		s.Sentence = fmt.Sprintf("The size does not depend on the speed: the gauge averages over no more than %s.", spell(limit))
+	case q <= surely*u && now.Square() == 0:
+		s.Sentence = fmt.Sprintf("Reads %s µm small when rocked fast, which no averaging explains: do it again, through square on both sides.", larger)
+	case off < 0:
+		s.Sentence = fmt.Sprintf("Reads %s µm small when rocked fast, so too much is taken off: state %s.", larger, propose(q, now))
+	default:
+		s.Sentence = fmt.Sprintf("Reads %s µm large when rocked fast: state %s.", larger, propose(q, now))
+	}
+}

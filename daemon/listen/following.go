@@ -1,0 +1,133 @@
+package listen
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fairbore/drivers"
+)
+
+// valued is a value and when it came.
+type valued struct {
+	at    time.Duration
+	value float64 // counts of the last place
+}
+
+const (
+	levelLeast  = 5                      // samples in a row that make a level
+	levelCounts = 5                      // counts by which they differ at most
+	stepCounts  = 100                    // counts between two levels that make a step
+	stepLongest = time.Second            // that a step may take; a hand is slower
+	stepsLeast  = 3                      // steps to tell from
+	stampGap    = 500 * time.Millisecond // after which an interval is none of the gauge's pace
+)
+
+// following tells how quickly a gauge follows a step, such as a contact that is let go:
+// the time over which it averages its samples, if it does, at most; dt is its pace, and ok
+// is false where fewer than three steps came.
+//
+// Of each way from one level to another the parts Δy between samples, at the middles of
+// their intervals, are the gauge's impulse response, seen in bins: its variance less dt²/12
+// (Sheppard's correction) is T²/12 of a mean over T. A hand that lets go slowly adds to it,
+// so that the smallest is taken.
+func following(values []valued) (averages, dt time.Duration, ok bool) {
+	steps, least, pace := 0, math.Inf(1), 0.0
+	for from := 0; from+1 < len(values); {
+		end := level(values, from)
+		if end-from < levelLeast {
+			from++
+			continue
+		}
+		next := end // the beginning of the next level
+		for next < len(values) && level(values, next)-next < levelLeast && values[next].at-values[end-1].at < stepLongest {
+			next++
+		}
+		if next == len(values) {
+			break
+		}
+		if q, p, good := response(values[end-1 : next+1]); good && level(values, next)-next >= levelLeast {
+			steps, pace = steps+1, p
+			least = min(least, q)
+		}
+		from = next
+	}
+	if steps < stepsLeast {
+		return 0, 0, false
+	}
+	seconds := func(s float64) time.Duration {
+		return time.Duration(s * float64(time.Second)).Round(time.Millisecond)
+	}
+	return seconds(math.Sqrt(12 * max(0, least))), seconds(pace), true
+}
+
+// level returns the end of the level that begins at from.
+func level(values []valued, from int) (end int) {
+	low, high := values[from].value, values[from].value
+	for end = from + 1; end < len(values) && values[end].at-values[end-1].at < stampGap; end++ {
+		if low, high = min(low, values[end].value), max(high, values[end].value); high-low > levelCounts {
+			break
+		}
+	}
+	return end
+}
+
+// response returns the variance in s² of the impulse response that the way from the first
+// to the last value shows, and the mean interval in s; good is false if it is no step.
+func response(way []valued) (q, dt float64, good bool) {
+	n := len(way) - 1
+	height := way[n].value - way[0].value
+	if math.Abs(height) < stepCounts {
+		return 0, 0, false
+	}
+	dt = (way[n].at - way[0].at).Seconds() / float64(n)
+	var mean, square float64
+	for i := 1; i <= n; i++ {
+		part := (way[i].value - way[i-1].value) / height
+		if part < -levelCounts/math.Abs(height) {
+			return 0, 0, false // it turned back
+		}
+		at := (way[i].at + way[i-1].at - 2*way[0].at).Seconds() / 2
+		mean += part * at
+		square += part * at * at
+	}
+	return square - mean*mean - dt*dt/12, dt, true
+}
+
+// paced takes from the frames of a proposal how quickly the gauge follows, and in what
+// steps its values are handed over.
+func (p *Proposal) paced(frames []framed) {
+	var values []valued
+	var intervals []time.Duration
+	for _, f := range frames {
+		for _, s := range f.samples {
+			if s.Channel != p.Size {
+				continue
+			}
+			v := valued{f.at, float64(s.Digits) * math.Pow10(p.Places-s.Places)}
+			if n := len(values); n > 0 && v.at >= values[n-1].at && v.at-values[n-1].at < stampGap {
+				intervals = append(intervals, v.at-values[n-1].at)
+			}
+			values = append(values, v)
+		}
+	}
+	p.Stamps = drivers.StampStep(intervals)
+	if t, dt, ok := following(values); ok {
+		p.Averages, p.Pace = t, dt
+	}
+}
+
+// pace says what the times of the values tell, a sentence each.
+func (p *Proposal) pace() (told []string) {
+	if p.Stamps > 0 {
+		told = append(told, fmt.Sprintf("its values are handed over every %d ms only: set the adapter's latency to 1 ms", p.Stamps.Milliseconds()))
+	}
+	switch {
+	case p.Pace == 0:
+	case p.Averages <= p.Pace:
+		told = append(told, fmt.Sprintf("it follows a step within one value (%d ms): it averages over no more than that", p.Pace.Milliseconds()))
+	default:
+		told = append(told, fmt.Sprintf("it follows a step as if it averaged over %d ms, unless the hand was as slow", p.Averages.Milliseconds()))
+	}
+	return told
+}

@@ -1,0 +1,110 @@
+package session
+
+import (
+	"fmt"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
+	"fairbore/drivers"
+)
+
+// atRest is what the samples of the gauge show while it rests, and by their times.
+type atRest struct {
+	ring, air master.Resting
+	where     bool // in the ring
+
+	last      time.Duration // of the newest sample
+	some      bool
+	intervals [64]time.Duration // between samples, round and round
+	n         int
+	step      time.Duration // in which their times come, 0: none is seen
+}
+
+// forget forgets all of it: another gauge may hang there now.
+func (a *atRest) forget() { *a = atRest{} }
+
+// sample takes the time of a sample in.
+func (a *atRest) sample(at time.Duration) {
+	if d := at - a.last; a.some && d >= 0 && d < time.Second {
+		a.intervals[a.n%len(a.intervals)] = d
+		if a.n++; a.n >= len(a.intervals) && a.n%(len(a.intervals)/2) == 0 {
+			a.step = drivers.StampStep(a.intervals[:])
+		}
+	}
+	a.last, a.some = at, true
+}
+
+// hint says what is wrong with the times, "" if nothing is.
+func (a *atRest) hint() string {
+	if a.step == 0 {
+		return ""
+	}
+	return fmt.Sprintf("values are handed over every %d ms only: set the adapter's latency to 1 ms", a.step.Milliseconds())
+}
+
+// scatters takes a sample in for what the gauge scatters by, while it is in free air or a
+// ring is read; whether it rests there the samples say themselves.
+func (s *Session) scatters(raw analysis.Length) {
+	a, k := &s.rest, &s.capture
+	in := k.inBore()
+	ring := in && s.fold.Running != nil
+	if k.c == nil || k.mode == capture.Button || s.spindle.on || in && !ring || ring != a.where {
+		a.ring.Break()
+		a.air.Break()
+	}
+	a.where = ring
+	switch {
+	case k.c == nil || k.mode == capture.Button || s.spindle.on || in && !ring:
+	case ring:
+		a.ring.Step = s.set.Gauge.Step
+		a.ring.Feed(s.now.Mono, raw)
+	default:
+		a.air.Step = s.set.Gauge.Step
+		a.air.Feed(s.now.Mono, raw)
+	}
+}
+
+// noise is what was measured, on the ring if the gauge rested there; nil if nothing was.
+// In free air a gauge that isn't a two-point one may show anything.
+func (a *atRest) noise(g *GaugeSettings) *master.Noise {
+	n, ok := a.ring.Noise()
+	if !ok && !g.ThreePoint {
+		n, ok = a.air.Noise()
+	}
+	if !ok {
+		return nil
+	}
+	return &n
+}
+
+// noise is the standard deviation of single samples: as stated, else as it was measured
+// up to the mastering in use, else as is usual.
+func (f *Fold) noise(g *GaugeSettings) analysis.Deviation {
+	if m := f.Master; g.Assumed && m != nil && m.Noise != nil && m.Gauge == g.Name {
+		return m.Noise.SD
+	}
+	return g.Repeatability
+}
+
+// repeat is the standard deviation of one captured value.
+func (f *Fold) repeat(g *GaugeSettings) analysis.Deviation {
+	sd, _ := f.repeatability(g)
+	return sd
+}
+
+// repeatability is the standard deviation of one captured value, and how it is known: as
+// stated, else what is usual, or more where the samples of the ring readings left more
+// than that. Less is not believed of them: they do not tell how a gauge that is put in
+// again comes back to its place.
+func (f *Fold) repeatability(g *GaugeSettings) (analysis.Deviation, uncertainty.Basis) {
+	switch m := f.Master; {
+	case !g.Assumed:
+		return g.Repeatability, uncertainty.ByStatement
+	case m != nil && m.Gauge == g.Name && m.CaptureU > g.Repeatability:
+		return m.CaptureU, uncertainty.ByMeasurement
+	}
+	return g.Repeatability, uncertainty.ByAssumption
+}
