@@ -113,7 +113,7 @@ const (
 
 func newAir(o *Options) air {
 	around := analysis.Length(6*o.noise()*float64(analysis.Micrometre)) + analysis.Length(o.Resolution)
-	a := air{level: o.Air, stated: o.Air > 0, above: o.Nominal + leastTravel, around: around}
+	a := air{level: o.Air, stated: o.Air > 0 && !o.AirLearned, above: o.Nominal + leastTravel, around: around}
 	a.margin = max(2*around, 10*analysis.Micrometre)
 	return a
 }

@@ -20,6 +20,7 @@ var (
 	family   = flag.String("family", "", "of BenchmarkHands: only families with this in their names")
 	half     = flag.String("half", "score", "of BenchmarkHands: choose, the half of families and people on which constants are chosen; or score, the other")
 	coarsest = flag.Float64("coarsest", 0, "of BenchmarkHands: the coarsest display, µm; 0: any up to 2.54")
+	unstated = flag.Bool("unstated", false, "of BenchmarkHands: what a gauge averages over, and its lag, are not told")
 	until    = flag.Int("passes", 0, "of BenchmarkHands: each hand rocks until the tone, or until so many passes")
 )
 
@@ -54,7 +55,17 @@ func sheet(v *simulator.Rocking, rng *rand.Rand) capture.Options {
 		Tip:           analysis.Length(v.Gauge.Tip),
 		Repeatability: analysis.Deviation(v.Gauge.Noise * (0.75 + 0.5*rng.Float64()) * float64(um)),
 		Resolution:    analysis.Deviation(v.Gauge.Step),
+		Averages:      stated(v.Gauge.Average),
+		Lag:           stated(v.Gauge.Lag),
 	}
+}
+
+// stated is a time, s, as the data sheet has it, or 0 where it says nothing.
+func stated(s float64) time.Duration {
+	if *unstated {
+		return 0
+	}
+	return time.Duration(s * float64(time.Second))
 }
 
 // allowed is how far off a reading is false, µm: beyond a micrometre and a step of the display.

@@ -85,6 +85,8 @@ type Options struct {
 	// Air is the value that the gauge shows in free air, on the scale of Nominal. 0: it is
 	// learned from where the value rests when the gauge is out.
 	Air analysis.Length
+	// AirLearned says that Air is what another capture has learned, so that it may prove higher still.
+	AirLearned bool
 }
 
 const micrometre = analysis.Deviation(analysis.Micrometre)

@@ -45,7 +45,7 @@ func (s *Session) retune() {
 	if k.c != nil && k.options == o && k.offset == offset {
 		return
 	}
-	if k.c != nil && k.options.Air == 0 && k.c.Air() != 0 {
+	if k.c != nil && (k.options.Air == 0 || k.options.AirLearned) && k.c.Air() != 0 {
 		k.air = k.c.Air() - k.offset
 	}
 	k.options, k.offset, k.mode, k.c = o, offset, o.Mode, nil
@@ -53,7 +53,7 @@ func (s *Session) retune() {
 		return
 	}
 	if o.Air == 0 && k.air != 0 {
-		o.Air = k.air + offset
+		o.Air, o.AirLearned = k.air+offset, true
 	}
 	if c, err := capture.New(o); err == nil { // the configuration check has refused what could fail here
 		k.c = c

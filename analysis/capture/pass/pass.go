@@ -68,6 +68,7 @@ type Fit struct {
 	Size, U, Evidence [len(Paces)]float64
 	Square            float64 // time at which it was square, s
 	Speed             float64 // |dz/dt| then, µm^½/s
+	Fastest           float64 // Speed over the mean speed of z from the first sample to the last
 	Height            float64 // A², mean of how far the samples rise on both sides, µm
 	Rough             float64 // ln of q over A²·ω⁵ and the tremor's
 	Misfit            float64 // mean square of what is left, in standard deviations
@@ -171,6 +172,7 @@ func (w *Work) square(f *Fit) {
 		if a, b := w.z[i-1], w.z[i]; a < 0 && b >= 0 {
 			f.Speed = (b - a) / (w.t[i] - w.t[i-1])
 			f.Square = w.t[i-1] - a/f.Speed
+			f.Fastest = f.Speed * (w.t[w.n-1] - w.t[0]) / (w.z[w.n-1] - w.z[0])
 		}
 	}
 }

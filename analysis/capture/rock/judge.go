@@ -17,23 +17,26 @@ const (
 	mostLast     = 0.33 // on leaving
 	counted      = 1.2  // µm: a pass that is known worse does not count as one
 	joins        = 2.5  // µm: one that is known worse is left out
+	leastSigmas  = 3.0  // of a sample: a side of a pass that rises less is none
 	own          = 0.03 // µm, what every pass is uncertain by at least
 	agrees       = 3.0  // standard deviations
 	tellsMost    = 6.0  // log odds that one pass speaks for it at most: models are not that good
 	tellsLeast   = 20.0 // and against it
-	repeats      = 0.1  // relative scatter of where hands turn (gyroscope recordings: 0.10 to 0.15)
-	edges        = 1.5  // log odds that a pass with the way in or out on one side is worth less
+	repeats      = 0.13 // relative scatter of where hands turn (gyroscope recordings: 0.10 to 0.15)
+	edges        = 1.0  // log odds that a pass with the way in or out on one side is worth less
 	leftOut      = 3.0  // log odds that a pass above the others costs, if not far above
 	undercut     = 5.0  // and one below them, on the way to the place
 	deepest      = 15.0 // µm: below it the others are slips on an edge
 	far          = 10.0 // µm
-	another      = 1.0  // and wherever it lies
+	another      = 0.5  // and wherever it lies
 	own2         = 4.0
+	steep        = 60.0 // log odds against hands that are slower at square than beside it, each time
 	plain        = 20.0 // standard deviations of a sample: a swing as high as that tells what it can
 	rougher      = 1.5  // ln of a roughness at which a hand becomes doubtful
 	freedom      = 4.0  // degrees of freedom that the passes' own uncertainties are worth
 	surprise     = 8.0  // log odds that an unexpected size costs at most
 	usual        = 60.0 // µm over which sizes are spread that nobody expects
+	corrected    = 0.06 // of a correction for averaging: what its speed is uncertain by
 	correction   = 3.0  // µm, most that averaging is corrected by
 )
 
@@ -181,8 +184,8 @@ func (r *Rock) weigh(xs *[passes]weighed) (n int) {
 		m := f.Speed * f.Speed
 		x := math.Pi / r.gap(i)
 		// A mean of sin² over T lags its height by more than T²/12 does, and a first-order lag by less than τ² (series to the next order).
-		size -= m * (r.o.Averages*r.o.Averages/12*(1+7*sq(x*r.o.Averages)/60) + r.o.Lag*r.o.Lag*(1-sq(x*r.o.Lag)))
-		xs[n] = weighed{size, u, m, w}
+		c := m * (r.o.Averages*r.o.Averages/12*(1+7*sq(x*r.o.Averages)/60) + r.o.Lag*r.o.Lag*(1-sq(x*r.o.Lag)))
+		xs[n] = weighed{size - c, math.Hypot(u, corrected*c), m, w}
 		n++
 	}
 	return n
@@ -194,7 +197,7 @@ func sq(x float64) float64 { return x * x }
 
 // known reports whether a pass was fitted and rises far enough on both sides.
 func (r *Rock) known(w *valley) bool {
-	return w.ok && w.fit.U[1] <= joins && w.low >= turnSigmas*r.o.Sigma
+	return w.ok && w.fit.U[1] <= joins && w.low >= leastSigmas*r.o.Sigma
 }
 
 // agreeing takes the lowest passes that agree: nothing can lie below the size of the
@@ -225,7 +228,7 @@ func (r *Rock) agreeing(xs []weighed) (j judgement) {
 		}
 	}
 	j.u *= math.Sqrt(max(1, (freedom+j.chi2)/(freedom+float64(max(1, k-1)))))
-	j.correction = r.corrected(xs[:k])
+	j.correction = r.correction(xs[:k])
 	r.weighOdds(&j, xs, k, widest)
 	return j
 }
@@ -252,6 +255,11 @@ func (r *Rock) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
 		}
 		j.odds -= min(2, max(0, x.w.fit.Rough-rougher))
 	}
+	fastest := 0.0
+	for _, x := range xs[:k] {
+		fastest += x.w.fit.Fastest / float64(k)
+	}
+	j.odds -= steep * max(0, 1-fastest)
 	for _, x := range xs[k:] {
 		j.odds -= leftOut*math.Exp(-max(0, x.size-j.size)/far) + another
 	}
@@ -267,8 +275,8 @@ func (r *Rock) tells(w *valley, odds float64) float64 {
 	return min(odds, tellsMost*min(1, w.fit.Height/(plain*r.o.Sigma)))
 }
 
-// corrected is how much the passes were corrected by for averaging, µm.
-func (r *Rock) corrected(xs []weighed) (c float64) {
+// correction is how much the passes were corrected by for averaging, µm.
+func (r *Rock) correction(xs []weighed) (c float64) {
 	for _, x := range xs {
 		c = max(c, x.speed2*(r.o.Averages*r.o.Averages/12+r.o.Lag*r.o.Lag))
 	}
