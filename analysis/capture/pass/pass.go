@@ -38,8 +38,6 @@ type Sample struct {
 type Noise struct {
 	Sigma float64 // standard deviation of a value, with the rounding of the display, µm
 	Time  float64 // standard deviation of a time stamp, s
-	// Tremor is the density of what shakes z, µm/s⁵, however slowly the hand goes.
-	Tremor float64
 }
 
 // Paces are the frequencies of the hand that are tried, as a part of that of a
@@ -70,7 +68,7 @@ type Fit struct {
 	Speed             float64 // |dz/dt| then, µm^½/s
 	Fastest           float64 // Speed over the mean speed of z from the first sample to the last
 	Height            float64 // A², mean of how far the samples rise on both sides, µm
-	Rough             float64 // ln of q over A²·ω⁵ and the tremor's
+	Rough             float64 // ln(q/(A²·ω⁵))
 	Misfit            float64 // mean square of what is left, in standard deviations
 	// Through is the log of how much likelier it is that the gauge went through square
 	// than that it turned back, at each of [Turned] above; Twice against a hand that
@@ -121,7 +119,7 @@ func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok boo
 	best := math.Inf(-1)
 	for _, i := range [...]int{1, 0, 2} { // the harmonic one first: the others begin where it ends
 		w.hand(Paces[i] * omega)
-		r := w.run(noise, size, rough*(unit+noise.Tremor), true)
+		r := w.run(noise, size, rough*unit, true)
 		if !r.ok() {
 			if i == 1 {
 				return f, false
@@ -131,18 +129,18 @@ func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok boo
 		}
 		f.Size[i], f.U[i], f.Evidence[i] = r.size, r.u, r.evidence
 		if i == 1 {
-			size, f.Rough, f.Misfit = r.size, math.Log(r.q/(unit+noise.Tremor)), r.misfit
+			size, f.Rough, f.Misfit = r.size, math.Log(r.q/unit), r.misfit
 			w.square(&f)
 		}
 		best = max(best, r.evidence)
 	}
 	for i, up := range Turned {
-		far := math.Sqrt(up+f.Height) - math.Sqrt(up)   // how far z goes if it turns back so high above square
-		q := back * rough * unit / f.Height * far * far // 8 times for half the amplitude at twice the frequency
+		far := math.Sqrt(up+f.Height) - math.Sqrt(up) // how far z goes if it turns back so high above square
+		q := back * rough * unit / f.Height * far * far
 		// A smooth motion of this size starts anywhere, at any speed: the prior of z is the narrower the less it goes.
 		wide := scales * math.Log(math.Sqrt(f.Height)/far)
-		f.Through[i] = best - wide - w.turned(noise, size-up, omega, q+rough*noise.Tremor)
-		f.Twice[i] = best - wide - w.turned(noise, size-up, 2*omega, 8*q+rough*noise.Tremor)
+		f.Through[i] = best - wide - w.turned(noise, size-up, omega, q)
+		f.Twice[i] = best - wide - w.turned(noise, size-up, 2*omega, 8*q) // half the amplitude, twice the frequency
 	}
 	return f, true
 }

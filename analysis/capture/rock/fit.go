@@ -76,12 +76,8 @@ func (r *Rock) fit(j int) {
 		}
 	}
 	w.until, w.median = r.at(b).T, n
-	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter(), Tremor: tremorDensity * r.o.Scale}, math.Pi/gap, r.rough(j))
+	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter()}, math.Pi/gap, r.rough(j))
 }
-
-// tremorDensity is that of a hand's tremor: 0.03° at 3 Hz (gyroscope recordings: 0.02 to 0.085°
-// from 1 to 3 Hz, 0.007 to 0.041° from 3 to 6) over a band of 10 rad/s, half the square of the angle times k·ω⁶, 1/s⁵.
-const tremorDensity = 0
 
 // stale reports whether sample i is the one before it sent again: the same to
 // the last digit, and then the value leaps.

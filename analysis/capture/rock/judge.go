@@ -7,37 +7,51 @@ import (
 	"fairbore/analysis/capture/pass"
 )
 
-// What is believed. A value of the log odds of 9 is one to eight thousand; on leaving there are no later
-// passes that could betray a chance agreement.
+// What is believed: log odds of 8 are one to three thousand. On leaving no later pass can
+// betray a chance agreement, and less must do. All numbers of this file were chosen on the
+// half of people and families that is for choosing (SCORE.md), but where a source is given.
 const (
 	believed     = 8.0
 	believedLast = 5.0
-	against      = 0.0  // the least odds against a hand that turns back in its own time
-	most         = 0.25 // µm, standard uncertainty that is taken; with a step of the display q, 1 + q as much
-	mostLast     = 0.33 // on leaving
-	counted      = 1.2  // µm: a pass that is known worse does not count as one
-	joins        = 2.5  // µm: one that is known worse is left out
-	leastSigmas  = 3.0  // of a sample: a side of a pass that rises less is none
-	own          = 0.03 // µm, what every pass is uncertain by at least
-	agrees       = 3.0  // standard deviations
-	tellsMost    = 6.0  // log odds that one pass speaks for it at most: models are not that good
-	tellsLeast   = 20.0 // and against it
-	repeats      = 0.13 // relative scatter of where hands turn (gyroscope recordings: 0.10 to 0.15)
-	edges        = 1.0  // log odds that a pass with the way in or out on one side is worth less
-	leftOut      = 3.0  // log odds that a pass above the others costs, if not far above
-	undercut     = 5.0  // and one below them, on the way to the place
-	deepest      = 15.0 // µm: below it the others are slips on an edge
-	far          = 10.0 // µm
-	another      = 0.5  // and wherever it lies
-	own2         = 4.0
-	steep        = 60.0 // log odds against hands that are slower at square than beside it, each time
-	plain        = 20.0 // standard deviations of a sample: a swing as high as that tells what it can
-	rougher      = 1.5  // ln of a roughness at which a hand becomes doubtful
-	freedom      = 4.0  // degrees of freedom that the passes' own uncertainties are worth
-	surprise     = 8.0  // log odds that an unexpected size costs at most
-	usual        = 60.0 // µm over which sizes are spread that nobody expects
-	corrected    = 0.06 // of a correction for averaging: what its speed is uncertain by
-	correction   = 3.0  // µm, most that averaging is corrected by
+	against      = 0.0  // the least log odds against a hand that turns back in its own time
+	most         = 0.25 // µm, standard uncertainty that is taken: to be wrong by 1 µm takes four of it; with a display of step q (µm) 1 + q as much
+	mostLast     = 0.33 // µm, on leaving
+)
+
+// Which passes are weighed, and how well they are known.
+const (
+	leastSigmas = 3.0  // standard deviations of a sample: a side of a pass that rises less is none
+	joins       = 2.5  // µm: a pass that is known worse is left out
+	counted     = 1.2  // µm: one that is known worse does not count as one
+	own         = 0.03 // µm, what every pass is uncertain by at least
+	corrected   = 0.06 // of a correction for averaging: what its speed is uncertain by
+	correction  = 3.0  // µm, most that averaging is corrected by
+	doubtful    = 0.01 // odds before the samples are looked at that a hand turns back just before square
+	agrees      = 3.0  // standard deviations
+	freedom     = 4.0  // degrees of freedom that the passes' own uncertainties are worth
+	undercut    = 5.0  // log odds that a pass below the others costs, on the way to the place
+	deepest     = 15.0 // µm: if the gauge showed that much less the others are slips on an edge
+)
+
+// What makes the odds.
+const (
+	repeats    = 0.13 // relative scatter of where hands turn (gyroscope recordings: 0.10 to 0.15)
+	tellsMost  = 6.0  // log odds that one pass speaks for it at most: models are not that good
+	tellsLeast = 20.0 // and against it
+	twiceLeast = 4.0  // and for a hand that turns back in its own time
+	plain      = 20.0 // standard deviations of a sample: a swing as high as that tells what it can
+	edges      = 1.0  // log odds that a pass with the way in or out on one side is worth less
+	leftOut    = 3.0  // log odds that a pass above the others costs, the less the further it is off
+	far        = 10.0 // µm, how much further by e times
+	another    = 0.5  // log odds that it costs wherever it lies
+	clearly    = 2.0  // and more if it went through square as clearly as they
+	rough      = 1.5  // ln of a roughness at which a hand becomes doubtful; it costs as much as it is more
+	roughest   = 4.0  // log odds, in all at most
+	steep      = 60.0 // log odds against hands that are slower at square than beside it, as a part
+	plainly    = 1.5  // log odds that passes through square have on the average against turning back by [pass.Turned] at first
+	vague      = 4.0  // and what it costs that they have less
+	surprise   = 8.0  // log odds that an unexpected size costs at most
+	usual      = 60.0 // µm over which sizes are spread that nobody expects
 )
 
 // weighed is a pass for the judgement.
@@ -90,6 +104,8 @@ func (r *Rock) judge(when moment) (Reading, bool) {
 		if j.of < r.o.Least {
 			r.doubt = r.unsure()
 		}
+	case r.floor < j.size-deepest:
+		r.doubt = Scatter
 	case j.height < r.narrow:
 		r.doubt = Narrow
 	case j.correction > correction:
@@ -191,8 +207,6 @@ func (r *Rock) weigh(xs *[passes]weighed) (n int) {
 	return n
 }
 
-const doubtful = 0.01
-
 func sq(x float64) float64 { return x * x }
 
 // known reports whether a pass was fitted and rises far enough on both sides.
@@ -244,24 +258,34 @@ func (r *Rock) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
 		for _, x := range xs[:k] {
 			same := math.Log(max(1, scatter/x.u))
 			through += same + r.tells(x.w, x.w.fit.Through[i])
-			twice += same + max(-own2, r.tells(x.w, x.w.fit.Twice[i]))
+			twice += same + max(-twiceLeast, r.tells(x.w, x.w.fit.Twice[i]))
 		}
 		first := math.Log(max(1, scatter/widest)) // the first of them agrees with nothing
 		j.odds, j.back = min(j.odds, through-first), min(j.back, twice-first)
 	}
+	jerks := 0.0
 	for _, x := range xs[:k] {
 		if x.w.edge {
 			j.odds -= edges
 		}
-		j.odds -= min(2, max(0, x.w.fit.Rough-rougher))
+		jerks += min(2, max(0, x.w.fit.Rough-rough))
 	}
+	j.odds -= min(roughest, jerks)
 	fastest := 0.0
 	for _, x := range xs[:k] {
 		fastest += x.w.fit.Fastest / float64(k)
 	}
 	j.odds -= steep * max(0, 1-fastest)
+	shape := 0.0
+	for _, x := range xs[:k] {
+		shape += min(tellsMost, x.w.fit.Through[0]) / float64(k)
+	}
+	j.odds -= vague * max(0, plainly-shape)
 	for _, x := range xs[k:] {
 		j.odds -= leftOut*math.Exp(-max(0, x.size-j.size)/far) + another
+		if x.u <= counted && x.w.fit.Through[0] > plainly {
+			j.odds -= clearly
+		}
 	}
 }
 

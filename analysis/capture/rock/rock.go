@@ -95,10 +95,11 @@ type Rock struct {
 	vs       [passes]valley
 	nv       int // valleys kept
 	rising   bool
-	from     int  // highest sample before the next valley
-	low, top int  // candidates for the next turning point
-	tried    bool // the latest valley was fitted on its rise
-	waited   bool // it was judged as the last one
+	from     int     // highest sample before the next valley
+	low, top int     // candidates for the next turning point
+	floor    float64 // lowest of the visit that three samples agree on, µm
+	tried    bool    // the latest valley was fitted on its rise
+	waited   bool    // it was judged as the last one
 	doubt    Doubt
 	agree    int
 	work     pass.Work
@@ -127,6 +128,7 @@ func (r *Rock) Expect(size, u float64) { r.expect, r.expectU = size, u }
 func (r *Rock) Begin() {
 	r.n, r.nv, r.rising, r.from, r.low, r.top = 0, 0, false, 0, 0, 0
 	r.tried, r.waited, r.doubt, r.agree, r.spacing = false, false, NoPass, 0, 0
+	r.floor = math.Inf(1)
 	r.clock.begin()
 }
 
@@ -163,6 +165,9 @@ func (r *Rock) Add(t, v float64) (Reading, bool) {
 	r.n++
 	if i == 0 {
 		return Reading{}, false
+	}
+	if i > 1 {
+		r.floor = min(r.floor, max(v, r.at(i-1).V, r.at(i-2).V))
 	}
 	if v > r.at(r.top).V {
 		r.top = i
