@@ -13,6 +13,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/analysis/capture/pass"
 	"fairbore/drivers/simulator"
 )
 
@@ -96,6 +97,7 @@ func plain(v *simulator.Rocking, s simulator.Stay) bool {
 type handTally struct {
 	visits, samples         int
 	must, missed            int // places that must be read
+	told                    int // of them, those that are not known well enough by one who is told when each pass was
 	clear, clearMissed      int // of them, those that are plain
 	fine, fineMissed        int // of them, those on displays of 0.5 µm and finer
 	wrong, lucky, double    int // readings: false; right though the gauge was never square; a second one of a place
@@ -116,11 +118,13 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 		before = t.ring(v, c, rng)
 	}
 	var taken []capture.Result
+	var shown []pass.Sample
 	tr := v.Run(rng, func(p simulator.Point) (tone bool) {
 		if p.Text != "" {
 			return false
 		}
 		t.samples++
+		shown = append(shown, pass.Sample{T: p.T.Seconds(), V: analysis.Length(p.Value - v.Ring).Micrometres()})
 		begun := time.Now()
 		for _, r := range c.Feed(capture.Sample{At: before + p.T, Value: analysis.Length(p.Value)}) {
 			if r.Kind == capture.Taken {
@@ -168,6 +172,9 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 			t.never++
 			t.passes.add(math.Inf(1))
 		}
+		if u := toldPasses(v, tr, pl, shown); u > 0.25*allowed(v) {
+			t.told++
+		}
 		missed := 1 - min(1, got[i])
 		t.missed += missed
 		if plain(v, v.Stays[i]) {
@@ -179,6 +186,35 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 			}
 		}
 	}
+}
+
+// toldPasses is the standard uncertainty of a place, µm, for one who is told when each pass began and ended, and
+// how noisy the gauge is: what the fit of a pass makes of all of them.
+func toldPasses(v *simulator.Rocking, tr simulator.Truth, pl simulator.Place, shown []pass.Sample) float64 {
+	ps := v.Course.Passes((pl.From - tr.In).Seconds(), (pl.To - tr.In).Seconds(), simulator.Least)
+	var work pass.Work
+	sum := 0.0
+	for i, p := range ps {
+		var of []pass.Sample
+		from, to := p.Begin, p.End // and a little beyond, up to three quarters of the way to the passes beside it
+		gap := p.End - p.Begin
+		if i > 0 {
+			from, gap = p.At-0.75*(p.At-ps[i-1].At), p.At-ps[i-1].At
+		}
+		if i+1 < len(ps) {
+			to = p.At + 0.75*(ps[i+1].At-p.At)
+		}
+		for _, x := range shown {
+			if at := x.T - tr.In.Seconds(); at >= from && at <= to && len(of) < pass.Most {
+				of = append(of, x)
+			}
+		}
+		f, ok := work.Fit(of, pass.Noise{Sigma: sigma(v.Gauge), Time: max(0.0015, v.Stream.Tick/math.Sqrt(12))}, math.Pi/gap, pass.Rough)
+		if ok && f.U[1] > 0 {
+			sum += 1 / (f.U[1] * f.U[1])
+		}
+	}
+	return 1 / math.Sqrt(sum)
 }
 
 // ring plays a visit of the gauge to the ring, and returns how long it took.
@@ -242,7 +278,7 @@ func (s sample) rms() float64 {
 }
 
 func (t *handTally) add(o *handTally) {
-	t.visits, t.samples, t.must, t.missed = t.visits+o.visits, t.samples+o.samples, t.must+o.must, t.missed+o.missed
+	t.visits, t.samples, t.must, t.missed, t.told = t.visits+o.visits, t.samples+o.samples, t.must+o.must, t.missed+o.missed, t.told+o.told
 	t.clear, t.clearMissed = t.clear+o.clear, t.clearMissed+o.clearMissed
 	t.fine, t.fineMissed = t.fine+o.fine, t.fineMissed+o.fineMissed
 	t.wrong, t.lucky, t.double, t.never = t.wrong+o.wrong, t.lucky+o.lucky, t.double+o.double, t.never+o.never
@@ -250,12 +286,12 @@ func (t *handTally) add(o *handTally) {
 	t.sincePass, t.late, t.spent = append(t.sincePass, o.sincePass...), append(t.late, o.late...), t.spent+o.spent
 }
 
-const handHeader = "                            /s visits   must  missed   clear missed  (fine)   false /1e4 lucky double |  mean    sd  rms/U | passes 50 %  95 % never | since square, end s |  µs"
+const handHeader = "                            /s visits   must  missed  (told)   clear missed  (fine)   false /1e4 lucky double |  mean    sd  rms/U | passes 50 %  95 % never | since square, end s |  µs"
 
 func (t *handTally) print(name string, rate float64) {
 	mean, sd := t.err.stats()
-	fmt.Printf("%-27s %3g %6d %6d %6.2f%% %6d %6.2f%% %6.2f%% %5d %6.1f %5d %6d | %6.3f %5.3f %5.2f | %9.0f %6.0f %5.2f%% | %9.2f %8.2f | %5.2f\n", name, rate, t.visits,
-		t.must, percent(t.missed, t.must), t.clear, percent(t.clearMissed, t.clear), percent(t.fineMissed, t.fine), t.wrong, 1e4*float64(t.wrong)/float64(t.visits),
+	fmt.Printf("%-27s %3g %6d %6d %6.2f%% %6.2f%% %6d %6.2f%% %6.2f%% %5d %6.1f %5d %6d | %6.3f %5.3f %5.2f | %9.0f %6.0f %5.2f%% | %9.2f %8.2f | %5.2f\n", name, rate, t.visits,
+		t.must, percent(t.missed, t.must), percent(t.told, t.must), t.clear, percent(t.clearMissed, t.clear), percent(t.fineMissed, t.fine), t.wrong, 1e4*float64(t.wrong)/float64(t.visits),
 		t.lucky, t.double, mean, sd, t.norm.rms(), t.passes.share(0.5), t.passes.share(0.95), percent(t.never, t.must),
 		t.sincePass.share(0.5), t.late.share(0.5), float64(t.spent.Microseconds())/float64(t.samples))
 }

@@ -18,10 +18,11 @@ func (r *Rock) fitAll() {
 
 // How much of a pass is fitted.
 const (
-	apart = 0.25 // of the time between two passes: so far from the other
-	lower = 0.8  // of the height of its side, if there are
-	sides = 5    // samples left on it
-	entry = 1.5  // of the rise after it, of the way in: what is higher is no swing
+	apart  = 0.25 // of the time between two passes: so far from the other
+	lower  = 0.8  // of the height of its side, if there are
+	sides  = 5    // samples left on it
+	sparse = 5.0  // samples from one pass to the next: with fewer the way between them is anybody's guess
+	entry  = 1.5  // of the rise after it, of the way in: what is higher is no swing
 )
 
 // fit fits valley j with the samples up to now.
@@ -76,6 +77,9 @@ func (r *Rock) fit(j int) {
 		}
 	}
 	w.until, w.median = r.at(b).T, n
+	if r.clock.mean*sparse > gap { // too quick for the stream
+		return
+	}
 	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter()}, math.Pi/gap, r.rough(j))
 }
 

@@ -24,6 +24,7 @@ const (
 	joins       = 2.5  // µm: a pass that is known worse is left out
 	counted     = 1.2  // µm: one that is known worse does not count as one
 	own         = 0.03 // µm, what every pass is uncertain by at least
+	guessed     = 0.4  // µm, more uncertain with so few samples from pass to pass that it is just fitted; none with three in ten more
 	corrected   = 0.06 // of a correction for averaging: what its speed is uncertain by
 	correction  = 3.0  // µm, most that averaging is corrected by
 	doubtful    = 0.01 // odds before the samples are looked at that a hand turns back just before square
@@ -44,7 +45,7 @@ const (
 	leftOut    = 3.0  // log odds that a pass above the others costs, the less the further it is off
 	far        = 10.0 // µm, how much further by e times
 	another    = 0.5  // log odds that it costs wherever it lies
-	clearly    = 2.0  // and more if it went through square as clearly as they
+	clearly    = 0.5  // and more if it went through square as clearly as they
 	rough      = 1.5  // ln of a roughness at which a hand becomes doubtful; it costs as much as it is more
 	roughest   = 4.0  // log odds, in all at most
 	steep      = 60.0 // log odds against hands that are slower at square than beside it, as a part
@@ -191,6 +192,7 @@ func (r *Rock) weigh(xs *[passes]weighed) (n int) {
 		size /= sum
 		u2 = max(u2/sum-size*size, f.U[1]*f.U[1]/4)
 		u := math.Hypot(math.Sqrt(u2), own) * math.Sqrt(max(1, f.Misfit))
+		u = math.Hypot(u, guessed*max(0, 1.3-r.gap(i)/r.clock.mean/sparse)/0.3)
 		if p := doubtful / (doubtful + math.Exp(min(50, f.Through[0]))); p > 0 { // it may have turned back just before square
 			u = math.Hypot(u, math.Sqrt(p)*pass.Turned[0])
 		}
