@@ -102,7 +102,7 @@ func (r *Rock) judge(when moment) (Reading, bool) {
 	switch {
 	case j.n < r.o.Least:
 		r.doubt = Scatter
-		if j.of < r.o.Least {
+		if j.of < r.o.Least || j.of-j.n < 2 { // one that doesn't agree may have been a waver
 			r.doubt = r.unsure()
 		}
 	case r.floor < j.size-deepest:
