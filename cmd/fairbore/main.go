@@ -240,10 +240,10 @@ func (v *verifyCmd) Run(ctx context.Context, s *streams) error {
 type replayCmd struct {
 	Recording []string `arg:"" help:"The recording; with --score files of visits, or the folder of recordings."`
 	Config    string   `help:"The configuration it was made with; not with --score." short:"c" type:"existingfile"`
-	Station   string `help:"The station it was made at; the first when left out."`
-	Job       string `help:"The job; the station's when left out."`
-	Part      string `help:"The serial number; counted when left out."`
-	Master    bool   `help:"The first readings are of the job's ring."`
+	Station   string   `help:"The station it was made at; the first when left out."`
+	Job       string   `help:"The job; the station's when left out."`
+	Part      string   `help:"The serial number; counted when left out."`
+	Master    bool     `help:"The first readings are of the job's ring."`
 
 	Score  bool   `help:"Say what this version makes of visits that were kept, beside what was made of them." group:"Score"`
 	Format string `help:"Of the score: text, or ndjson, a line for each visit, gauge and all." enum:"text,ndjson" default:"text" group:"Score"`

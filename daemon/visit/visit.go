@@ -109,6 +109,7 @@ func (w *follower) take(f *session.Fed) {
 			w.left = at
 		}
 	}
+	w.before = slices.DeleteFunc(w.before, func(b given) bool { return b.at.Mono > at || at-b.at.Mono > around })
 	if entered >= 0 {
 		w.end("")
 		w.begin(&x, f)
@@ -116,10 +117,6 @@ func (w *follower) take(f *session.Fed) {
 		w.before = w.before[:0]
 		return
 	}
-	if n := len(w.before); n > 0 && at < w.before[n-1].at.Mono {
-		w.before = w.before[:0]
-	}
-	w.before = slices.DeleteFunc(w.before, func(b given) bool { return at-b.at.Mono > around })
 	if len(w.before) == mostAround {
 		w.before = slices.Delete(w.before, 0, 1)
 	}
