@@ -29,6 +29,24 @@ type replayed struct {
 	took    time.Duration // all of its samples
 }
 
+// plays is how often a visit is played to see what a sample costs: the quickest counts, since a
+// busy machine only adds to it.
+const plays = 3
+
+// timed is replay, with the time of the quickest of a few plays.
+func (v *Visit) timed() (r replayed, err error) {
+	for i := range plays {
+		again, err := v.replay()
+		if err != nil {
+			return r, err
+		}
+		if i == 0 || again.took < r.took {
+			r = again
+		}
+	}
+	return r, nil
+}
+
 // replay gives the samples of a visit to the capture of this build.
 func (v *Visit) replay() (r replayed, err error) {
 	c, err := capture.New(v.Options)
@@ -299,7 +317,7 @@ func (s *scorer) score(file string) error {
 	v, err := Load(file)
 	var r replayed
 	if err == nil {
-		r, err = v.replay()
+		r, err = v.timed()
 	}
 	shown := clean(file, 4096)
 	if err != nil {
