@@ -602,3 +602,20 @@ func FuzzParse(f *testing.F) {
 		y.finish()
 	})
 }
+
+// A setting of the capture that is added later can't be forgotten in the file.
+func TestEveryOptionIsKept(t *testing.T) {
+	v := &Visit{Began: time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC), Samples: []Sample{{Raw: 30 * analysis.Millimetre}}}
+	for o, i := reflect.ValueOf(&v.Options).Elem(), 0; i < o.NumField(); i++ {
+		switch f := o.Field(i); f.Type() {
+		case reflect.TypeFor[capture.Mode]():
+			f.SetUint(uint64(capture.Turning))
+		default:
+			f.SetInt(int64(10_000 * (3 + i)))
+		}
+	}
+	v.Options.Nominal, v.Options.Turns = 30*analysis.Millimetre, 4
+	if again, err := Parse(v.Append(nil)); err != nil || !reflect.DeepEqual(again, v) {
+		t.Errorf("%v: %+v\nwant %+v", err, again, v)
+	}
+}
