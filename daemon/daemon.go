@@ -123,6 +123,9 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 		journal: d.journal, hub: d.hub, clock: d.clock, stamp: d.stamp,
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
+	if s.visits = visits(d.cfg, c, s.log); s.visits != nil {
+		s.session.Watch(s.visits.Take)
+	}
 	ins, err := instruments(d.cfg, c)
 	if err != nil {
 		return fmt.Errorf("station %s: %w", c.Name, err)
@@ -227,7 +230,7 @@ const stopIn = 5 * time.Second
 // Run runs everything until ctx ends or a part fails that cannot be done
 // without (the journal, or the last port is refused). It stops in the order of the
 // flow: ports, so that nothing more comes in; stations, which take what came;
-// the journal, which syncs it; the publisher, which sends what it can and says
+// the journal, which syncs it; who keeps the visits; the publisher, which sends what it can and says
 // goodbye; the broker and the page. Everything has ended and is closed when Run
 // returns; its error joins whatever went wrong.
 func (d *Daemon) Run(ctx context.Context) error {
@@ -248,6 +251,12 @@ func (d *Daemon) Run(ctx context.Context) error {
 	var telling sync.WaitGroup
 	telling.Go(func() { d.hub.run(quit) })
 
+	visits := map[*station]*part{}
+	for _, s := range d.stations {
+		if s.visits != nil {
+			visits[s] = d.background(s.visits.Run)
+		}
+	}
 	var stations sync.WaitGroup
 	for _, s := range d.stations {
 		stations.Go(func() {
@@ -275,6 +284,12 @@ func (d *Daemon) Run(ctx context.Context) error {
 	stations.Wait()
 	<-watch
 	errs = append(errs, journal.stop("journal", 0))
+	for s, p := range visits {
+		s.visits.End()
+		if err := p.stop("visits", stopIn); err != nil { // of no weight beside the journal
+			s.log.Error().Err(err).Msg("the disk does not take the last visits")
+		}
+	}
 	close(quit)
 	telling.Wait()
 	errs = append(errs, publisher.stop("publisher", stopIn), embedded.stop("broker", stopIn), pages.stop("page", stopIn))

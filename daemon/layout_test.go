@@ -46,11 +46,12 @@ func layout() map[string]allowed {
 		"daemon/store":         {local: []string{"analysis", "daemon/session"}, third: []string{"modernc.org/sqlite", "golang.org/x/sys", zerolog}},
 		"daemon/publish":       {local: []string{"analysis", "daemon/session"}, third: []string{"github.com/eclipse/paho.mqtt.golang", zerolog}},
 		"daemon/broker":        {third: []string{"github.com/mochi-mqtt/server/v2", "github.com/gorilla/websocket", "golang.org/x/crypto", zerolog}},
+		"daemon/visit":         {local: []string{"analysis", "analysis/capture", "daemon/session", "drivers"}, third: []string{zerolog}},
 		"daemon/picture":       {local: []string{"analysis", "daemon/session"}},
 		"daemon/web":           {local: []string{"analysis", "analysis/plan", "daemon/session", "daemon/picture"}, third: []string{zerolog}},
 		"daemon/report":        {local: []string{"analysis", "analysis/...", "daemon/session", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
 		"daemon":               {local: []string{"analysis", "analysis/...", "configs", "drivers", "drivers/simulator", "daemon/..."}, third: []string{zerolog, "github.com/prometheus/client_golang", "github.com/creack/pty", "golang.org/x/term"}},
-		"cmd/fairbore":         {local: []string{"analysis", "analysis/plan", "daemon", "daemon/config", "daemon/listen", "daemon/port", "daemon/store"}, third: []string{"github.com/alecthomas/kong", zerolog}},
+		"cmd/fairbore":         {local: []string{"analysis", "analysis/plan", "daemon", "daemon/config", "daemon/listen", "daemon/port", "daemon/store", "daemon/visit"}, third: []string{"github.com/alecthomas/kong", zerolog}},
 	}
 }
 

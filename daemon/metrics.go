@@ -108,6 +108,11 @@ func (m metrics) station(s *station, out chan<- prometheus.Metric) {
 	counter("frames_total", "Frames that gave a value.", s.counts.frames)
 	counter("readings_total", "Readings taken of parts.", s.counts.taken)
 	counter("refusals_total", "Values that were captured and refused, as those outside the band of the job; the journal has their reasons.", s.counts.refused)
+	if s.visits != nil {
+		kept, dropped := s.visits.Counts()
+		counter("visits_kept_total", "Visits to a bore whose samples were kept.", kept)
+		counter("visits_dropped_total", "Visits that the disk did not take.", dropped)
+	}
 	for reason, n := range s.counts.rejects {
 		out <- prometheus.MustNewConstMetric(desc("rejects_total", "Frames and runs of noise that gave no value, by reason.", "station", "reason"),
 			prometheus.CounterValue, float64(n), s.name, string(reason))

@@ -3,13 +3,18 @@ package daemon
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 
+	"github.com/rs/zerolog"
+
+	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
+	"fairbore/daemon/visit"
 	"fairbore/drivers"
 )
 
@@ -141,6 +146,18 @@ func lapse(m *config.Mastering) master.Lapse {
 	return l
 }
 
+// visitShare is what the visits of a station may take of the allowance for its recordings, bytes.
+func visitShare(c *config.Config) int64 { return int64(c.Record.Max) << 20 / 4 }
+
+// visits returns who keeps the visits of a station, nil if nobody is to, or it has none: with
+// a button each value is a reading.
+func visits(c *config.Config, st *config.Station, log zerolog.Logger) *visit.Keeper {
+	if !st.Record || st.Capture == capture.Button.String() {
+		return nil
+	}
+	return visit.NewKeeper(filepath.Join(c.Record.Dir, visit.Folder), st.Name, visitShare(c), log)
+}
+
 // portConfig says how a port is to be opened.
 func portConfig(c *config.Config, name, device string, line config.Line, dec drivers.Decoder, record bool) port.Config {
 	pc := port.Config{Name: name, Device: device, Line: drivers.Line(line)}
@@ -148,7 +165,7 @@ func portConfig(c *config.Config, name, device string, line config.Line, dec dri
 		pc.Silence = p.Pause()
 	}
 	if record {
-		pc.RecordDir, pc.RecordMax = c.Record.Dir, int64(c.Record.Max)<<20
+		pc.RecordDir, pc.RecordMax = c.Record.Dir, int64(c.Record.Max)<<20-visitShare(c)
 	}
 	return pc
 }

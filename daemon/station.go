@@ -9,6 +9,7 @@ import (
 
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
+	"fairbore/daemon/visit"
 	"fairbore/drivers"
 )
 
@@ -30,6 +31,7 @@ type station struct {
 	stamp    func(port.Stamp) session.Stamp
 	log      zerolog.Logger
 	counts   counted
+	visits   *visit.Keeper // nil: not kept
 }
 
 // input is an instrument of a station.

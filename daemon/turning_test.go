@@ -1,16 +1,19 @@
 package daemon_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/visit"
 	"fairbore/drivers"
 	"fairbore/drivers/simulator"
 )
@@ -45,7 +48,9 @@ func throughALine(t *testing.T, contact simulator.Contact, mode string, o captur
 		r.gauge.play(contact, v, rng)
 	}
 	// On a machine that stalls a visit may be lost, to both alike: then another one.
+	visits := len(bad)
 	for range 8 {
+		visits++
 		r.gauge.play(contact, simulator.Good, rng)
 		if b := r.bore(); b != nil && b.Last != nil {
 			break
@@ -61,6 +66,50 @@ func throughALine(t *testing.T, contact simulator.Contact, mode string, o captur
 	want := pure(t, r.path("recordings"), o)
 	if len(want) == 0 || !slices.Equal(got, want) {
 		t.Errorf("the daemon took %v, the pure function %v", got, want)
+	}
+	r.kept(visits)
+}
+
+// kept checks the visits that were kept: one file each, with the outcome that the journal has; the same
+// program scores them as the same, and a recording of a visit plays as any other.
+func (r *rig) kept(visits int) {
+	r.t.Helper()
+	files, err := filepath.Glob(r.path("recordings/visits/bay2-*.rec"))
+	if err != nil || len(files) != visits {
+		r.t.Errorf("%v: %d visits kept, want %d: %q", err, len(files), visits, files)
+	}
+	var got []visit.Reading
+	for _, f := range files {
+		v, err := visit.Load(f)
+		if err != nil {
+			r.t.Fatalf("%s: %v", f, err)
+		}
+		for _, x := range v.Taken {
+			x.At += time.Duration(v.Began.UnixNano())
+			got = append(got, x)
+		}
+		if len(v.Taken)+len(v.Refused) == 0 {
+			r.t.Errorf("%s says nothing of what came of it", f)
+		}
+	}
+	var want []visit.Reading
+	for _, x := range r.taken("bay2") {
+		want = append(want, visit.Reading{At: time.Duration(x.At.UnixNano()), Raw: x.Raw, U: x.U, Passes: x.Turns})
+	}
+	// The visit's time is by the steady clock, the event's by the wall's, which is slewed.
+	if !slices.EqualFunc(got, want, func(a, b visit.Reading) bool {
+		off := a.At - b.At
+		a.At = b.At
+		return a == b && off.Abs() < 5*time.Millisecond
+	}) {
+		r.t.Errorf("the visits have %+v, the journal %+v", got, want)
+	}
+	code, said := r.exit("replay", "--score", "--format", "ndjson", r.path("recordings"))
+	if all := fmt.Sprintf(`{"kind":"all","visits":%d,"readings_before":%d,"readings_now":%[2]d,"same":%[2]d,"other":0,"newly_read":0,"no_longer_read":0,"changed":0`, visits, len(want)); code != 0 || !strings.Contains(said, all) {
+		r.t.Errorf("score: exit %d: %s\nwant %s", code, said, all)
+	}
+	if code, said := r.exit("replay", "-c", r.path("fairbore.yaml"), files[len(files)-1]); code != 0 || strings.Count(said, `"raw_mm"`) != 1 {
+		r.t.Errorf("replay of a visit: exit %d: %s", code, said)
 	}
 }
 
@@ -92,7 +141,7 @@ func (g *gauge) play(contact simulator.Contact, v simulator.Visit, rng *rand.Ran
 // pure is what the capture takes of the samples of the recordings in a folder.
 func pure(t *testing.T, dir string, o capture.Options) (taken []analysis.Length) {
 	t.Helper()
-	files, err := filepath.Glob(filepath.Join(dir, "*"))
+	files, err := filepath.Glob(filepath.Join(dir, "*.rec"))
 	if err != nil || len(files) != 1 {
 		t.Fatalf("recordings %v, %v; want one", files, err)
 	}

@@ -37,6 +37,9 @@ import (
 // digits for the rest. A request of no bytes stands for a round in which
 // nothing was asked (see Requester). Empty lines and lines that begin with #
 // say nothing.
+//
+// A recording of one visit to a bore says with "visit NAME: value" what gauged
+// and how that was set, and with "outcome: …" what came of it, a line each.
 type Recording struct {
 	Driver    string
 	Options   Options // of the driver
@@ -46,6 +49,8 @@ type Recording struct {
 	Display   string  // what the gauge's own display showed, one value after another
 	Date      string  // ISO 8601
 	Note      string
+	Visit     Options  // of a visit: what gauged it and how that was set; empty of any other recording
+	Outcomes  []string // of a visit, in order
 	Chunks    []Chunk
 }
 
@@ -110,6 +115,12 @@ func AppendHeader(b []byte, r *Recording) []byte {
 	for _, name := range []string{"interface", "settings", "made", "display", "date", "note"} {
 		line(name, *r.field(name))
 	}
+	for _, name := range slices.Sorted(maps.Keys(r.Visit)) {
+		line("visit "+name, r.Visit[name])
+	}
+	for _, o := range r.Outcomes {
+		line("outcome", o)
+	}
 	return append(b, '\n')
 }
 
@@ -171,7 +182,7 @@ func appendQuoted(b, data []byte) []byte {
 // ParseRecording reads a whole recording. Its errors begin with the number of
 // the line. With [ErrTorn] the recording up to the torn line is returned too.
 func ParseRecording(text []byte) (*Recording, error) {
-	r := &Recording{Options: Options{}}
+	r := &Recording{Options: Options{}, Visit: Options{}}
 	for n := 1; len(text) > 0; n++ {
 		line, rest, whole := bytes.Cut(text, []byte("\n"))
 		text = rest
@@ -213,6 +224,14 @@ func (r *Recording) parseLine(s string) error {
 			value = string(v)
 		}
 		r.Options[option] = value
+		return nil
+	}
+	if about, found := strings.CutPrefix(name, "visit "); ok && found {
+		r.Visit[about] = value
+		return nil
+	}
+	if ok && name == "outcome" {
+		r.Outcomes = append(r.Outcomes, value)
 		return nil
 	}
 	f := r.field(name)

@@ -19,6 +19,10 @@ settings: 9600 8N1
 made: by the project, no device
 display: 12.7003
 date: 2026-11-25
+visit gauge: G-11
+visit nominal: 31.75 mm
+outcome: first
+outcome: second, last
 
 ! 0.000000 "opened"
 > 0.400000 "?\r"

@@ -24,6 +24,7 @@ import (
 	"fairbore/daemon/config"
 	"fairbore/daemon/port"
 	"fairbore/daemon/store"
+	"fairbore/daemon/visit"
 )
 
 type cli struct {
@@ -32,7 +33,7 @@ type cli struct {
 	Check   checkCmd   `cmd:"" help:"Check a configuration and say all that is wrong with it."`
 	Export  exportCmd  `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
 	Verify  verifyCmd  `cmd:"" help:"Check that a journal is as it was written."`
-	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events."`
+	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events; or score visits that were kept."`
 	Report  reportCmd  `cmd:"" help:"Write the record of a part or a job as text, HTML, PDF or CSV."`
 	Wall    wallCmd    `cmd:"" help:"Show all stations of a site on a wall screen, from the shop's broker."`
 	Plan    planCmd    `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
@@ -237,20 +238,48 @@ func (v *verifyCmd) Run(ctx context.Context, s *streams) error {
 }
 
 type replayCmd struct {
-	Recording string `arg:"" help:"The recording." type:"existingfile"`
-	Config    string `help:"The configuration it was made with." short:"c" required:"" type:"existingfile"`
-	Station   string `help:"The station it was made at; the first when left out."`
-	Job       string `help:"The job; the station's when left out."`
-	Part      string `help:"The serial number; counted when left out."`
-	Master    bool   `help:"The first readings are of the job's ring."`
+	Recording []string `arg:"" help:"The recording; with --score files of visits, or the folder of recordings."`
+	Config    string   `help:"The configuration it was made with; not with --score." short:"c" type:"existingfile"`
+	Station   string   `help:"The station it was made at; the first when left out."`
+	Job       string   `help:"The job; the station's when left out."`
+	Part      string   `help:"The serial number; counted when left out."`
+	Master    bool     `help:"The first readings are of the job's ring."`
+
+	Score  bool   `help:"Say what this version makes of visits that were kept, beside what was made of them." group:"Score"`
+	Format string `help:"Of the score: text, or ndjson, a line for each visit, gauge and all." enum:"text,ndjson" default:"text" group:"Score"`
+}
+
+// Validate refuses what does not go together.
+func (r *replayCmd) Validate() error {
+	for _, p := range r.Recording {
+		if _, err := os.Stat(p); err != nil {
+			return err
+		}
+	}
+	switch {
+	case r.Score && (r.Config != "" || r.Station != "" || r.Job != "" || r.Part != "" || r.Master):
+		return errors.New("--score needs no configuration: the files of the visits say all; leave --config, --station, --job, --part and --master out")
+	case r.Score:
+		return nil
+	case r.Format != "text":
+		return errors.New("--format is of --score; events are always NDJSON")
+	case r.Config == "":
+		return errors.New("missing flags: --config=STRING")
+	case len(r.Recording) > 1:
+		return errors.New("one recording at a time; many visits are scored with --score")
+	}
+	return noFolder(r.Recording[0], "a recording; the visits in it are scored with --score")
 }
 
 func (r *replayCmd) Run(ctx context.Context, s *streams) error {
+	if r.Score {
+		return visit.Score(ctx, r.Recording, s.out, visit.ScoreOptions{Lines: r.Format == "ndjson", Progress: s.progressBeside("score", "")})
+	}
 	cfg, err := config.Load(r.Config)
 	if err != nil {
 		return err
 	}
-	return daemon.Replay(ctx, r.Recording, s.out, daemon.ReplayOptions{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", "")})
+	return daemon.Replay(ctx, r.Recording[0], s.out, daemon.ReplayOptions{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", "")})
 }
 
 type driversCmd struct {

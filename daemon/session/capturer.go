@@ -23,6 +23,8 @@ type captured struct {
 // mastering, else a bore of the job.
 type capturer struct {
 	c       capture.Capture
+	told    *expecting       // c, and what it was told to expect
+	results []capture.Result // of the latest value, until the next
 	mode    capture.Mode
 	options capture.Options // of the capture, on the scale of Nominal: what the gauge shows, shifted by offset
 	offset  analysis.Length // added to what a gauge of deviations shows
@@ -56,7 +58,8 @@ func (s *Session) retune() {
 		o.Air, o.AirLearned = k.air+offset, true
 	}
 	if c, err := capture.New(o); err == nil { // the configuration check has refused what could fail here
-		k.c = c
+		k.told = &expecting{Capture: c}
+		k.c = k.told
 	}
 }
 
@@ -94,13 +97,15 @@ func (s *Session) options() (o capture.Options, offset analysis.Length, err erro
 // feed gives the capture a value and returns what it took of it, and a hint for
 // the person if it refused.
 func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured, hint string) {
+	k.results = nil
 	if k.c == nil { // no job: whatever a button sends is taken, to be refused with that reason
 		if k.mode == capture.Button {
 			taken = []captured{{raw: raw, how: k.mode.String()}}
 		}
 		return taken, ""
 	}
-	for _, r := range k.c.Feed(capture.Sample{At: at, Value: raw + k.offset}) {
+	k.results = k.c.Feed(capture.Sample{At: at, Value: raw + k.offset})
+	for _, r := range k.results {
 		switch {
 		case r.Kind == capture.Taken && k.leave:
 			hint = "take the gauge out of the ring"

@@ -24,6 +24,7 @@ type Session struct {
 	set     Settings
 	fold    Fold
 	capture capturer
+	watch   func(*Fed)
 	replies replies
 	rooms   struct{ before, now map[analysis.Place]*Reading } // of misplaced
 
@@ -271,6 +272,7 @@ func (s *Session) size(smp *drivers.Sample) {
 	l.smp, l.sent, l.raw, l.some = *smp, sent, raw, true
 	l.smp.Raw = nil // sent has its text; the bytes are not ours to keep
 	took, hint := s.capture.feed(s.now.Mono, raw)
+	fed, follows := s.fed(raw), len(s.out)
 	s.rest.sample(s.now.Mono)
 	s.scatters(raw)
 	if hint == "" && !s.capture.inBore() {
@@ -288,6 +290,10 @@ func (s *Session) size(smp *drivers.Sample) {
 		s.taken(smp, sent, c)
 	}
 	s.live.InBore = s.capture.inBore()
+	if fed != nil {
+		fed.Events, fed.Hint = s.out[follows:], s.live.Hint
+		s.watch(fed)
+	}
 }
 
 // show sets the live value.
