@@ -40,7 +40,8 @@ const (
 	tellsMost  = 6.0  // log odds that one pass speaks for it at most: models are not that good
 	tellsLeast = 20.0 // and against it
 	twiceLeast = 4.0  // and for a hand that turns back in its own time
-	plain      = 20.0 // standard deviations of a sample: a swing as high as that tells what it can
+	plain      = 20.0 // standard deviations of a sample: a swing as high as that tells what it can, and as high as so many
+	steps      = 8.0  // of the display
 	edges      = 1.0  // log odds that a pass with the way in or out on one side is worth less
 	leftOut    = 3.0  // log odds that a pass above the others costs, the less the further it is off
 	far        = 10.0 // µm, how much further by e times
@@ -291,14 +292,14 @@ func (r *Rock) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
 	}
 }
 
-// tells is what one pass may add to the odds: a swing that hardly rises above the noise, or
+// tells is what one pass may add to the odds: a swing that hardly rises above the noise or the steps of the display, or
 // that is fitted badly, speaks for nothing.
 func (r *Rock) tells(w *valley, odds float64) float64 {
 	if odds < 0 {
 		return max(-tellsLeast, odds)
 	}
 	odds /= max(1, w.fit.Misfit)
-	return min(odds, tellsMost*min(1, w.fit.Height/(plain*r.o.Sigma)))
+	return min(odds, tellsMost*min(1, w.fit.Height/max(plain*r.o.Sigma, steps*r.o.Step)))
 }
 
 // correction is how much the passes were corrected by for averaging, µm.
