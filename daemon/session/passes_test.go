@@ -6,7 +6,9 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/drivers"
 )
@@ -17,13 +19,13 @@ func (b *bench) play(passes int, rng *rand.Rand) (told []Live) {
 	const perSecond, swing, size = 25, 0.8, 31_750.0 // s from one pass to the next, µm
 	k := size - 2*b.set.Gauge.Tip.Micrometres()
 	show := func(v float64) {
-		b.wait(1e9 / perSecond)
+		b.wait(time.Second / perSecond)
 		v += 0.1 * rng.NormFloat64()
 		b.keep(b.Sample(b.now, "G-11", []drivers.Sample{sample(b.t, fmt.Sprintf("%.4f", v/1000))}))
 		l, _ := b.Live()
 		told = append(told, l)
 	}
-	for range perSecond {
+	for range 2 * perSecond {
 		show(size + 550)
 	}
 	tilt := func(t float64) float64 { return size + k*(1/math.Cos(2.5*math.Pi/180*math.Cos(math.Pi*t/swing))-1) }
@@ -107,5 +109,26 @@ func TestNoPassesAreTold(t *testing.T) {
 				t.Fatalf("%s: %+v", mode, l)
 			}
 		}
+	}
+}
+
+// What a hand that holds the gauge at a tilt in the ring adds is not the gauge's noise; that
+// is measured in free air, at the plunger's stop.
+func TestTremorIsNoNoise(t *testing.T) {
+	b := newBench(t, rockedSettings())
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "master", Of: 1})
+	rng := rand.New(rand.NewPCG(17, 5))
+	for range 80 {
+		b.wait(40 * time.Millisecond)
+		b.keep(b.Sample(b.now, "G-11", []drivers.Sample{sample(t, fmt.Sprintf("%.4f", 31.76+0.0015*rng.NormFloat64()))}))
+	}
+	b.play(6, rng)
+	m := b.Fold().Master
+	if m == nil || m.Noise == nil {
+		t.Fatalf("%+v", m)
+	}
+	if sd := analysis.Length(m.Noise.SD).Micrometres(); sd < 0.05 || sd > 0.2 { // 0.1 was played
+		t.Errorf("noise of %.2f µm", sd)
 	}
 }
