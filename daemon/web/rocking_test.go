@@ -120,6 +120,7 @@ func TestLooksOfRocking(t *testing.T) {
 			e := e.of(t)
 			for _, theme := range e.themes() {
 				e.open("/station/"+state, theme, sizes["desk"])
+				e.until("the page to say that it is silent", `document.getElementById("cautions").innerText.includes("No sound yet")`)
 				for name, size := range sizes {
 					src.live(session.Live{Station: state, Raw: bush().Low})
 					e.run(chromedp.EmulateViewport(size[0], size[1]))

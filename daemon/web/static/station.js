@@ -17,8 +17,8 @@ function text(id, s) {
   if (e.textContent !== (s || "")) e.textContent = s || "";
 }
 
-// tied keeps a number and its unit on one line.
-const tied = (s) => (s || "").replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0").replace(/± /g, "±\u00a0");
+// tied keeps a number and its unit, and the name of a ring or gauge, on one line.
+const tied = (s) => (s || "").replace(/\b[A-Z]+-[0-9]+/g, (name) => name.replace("-", "\u2060-\u2060")).replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0").replace(/± /g, "±\u00a0");
 
 function sign(id, s) {
   const e = at(id);
