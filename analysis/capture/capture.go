@@ -65,7 +65,7 @@ const (
 	OneSide   Reason = "it turned back before square: rock through it" // every pass looks like it
 	Fast      Reason = "rock slower"                                   // too few samples at square to fit
 	Averaged  Reason = "rock slower: the gauge averages"               // the correction for it is too large to be trusted
-	Disagree  Reason = "the passes differ: keep it at one place"       // bore, gauge or hand moved between turns
+	Disagree  Reason = "the passes differ: rock on at one place"       // bore, gauge or hand moved between turns
 	Soon      Reason = "keep it there a little longer"                 // it hasn't been there for as long as a reading takes
 	Shrinking Reason = "still falling: wait until it stands"           // warm part, or not home
 	Growing   Reason = "still rising: wait until it stands"
