@@ -53,27 +53,27 @@ func (k Kind) String() string {
 
 var kinds = [...]string{"none", "entered", "taken", "refused", "moved", "left"}
 
-// Reason says why there was no reading, in words for the person at the machine.
+// Reason says why there is no reading, or what the hand should do for one, in words for the person at the machine.
 type Reason string
 
-// The reasons.
+// The reasons. Each holds while the gauge is still there, and after it has left.
 const (
-	NotRocked Reason = "not rocked"                                      // in the bore, but never turned
-	OneTurn   Reason = "only one turn: rock on"                          // one pass through square
-	FewTurns  Reason = "one more pass"                                   // what there is doesn't suffice yet
-	Narrow    Reason = "rock wider"                                      // swings that hardly leave square
-	OneSide   Reason = "it turned back before square: rock through it"   // every pass looks like it
-	Fast      Reason = "rock slower"                                     // too few samples at square to fit
-	Averaged  Reason = "rock slower: the gauge averages"                 // the correction for it is too large to be trusted
-	Disagree  Reason = "turns do not agree: keep the gauge in one place" // bore, gauge or hand moved between turns
-	Soon      Reason = "withdrawn too soon"                              // left before the value had settled
-	Shrinking Reason = "still shrinking"                                 // the value kept falling: warm part, or not home
-	Growing   Reason = "still growing"                                   // the value kept rising
-	Unsteady  Reason = "not steady"                                      // neither level nor going one way
-	Stuck     Reason = "the gauge repeats one value"                     // a held display or a stuck stream
-	Still     Reason = "level: now draw the gauge out"                   // level, but not beyond doubt while it lasts: taken when it moves again
-	Outside   Reason = "not in the bore"                                 // beyond the band about the nominal size
-	Silent    Reason = "no samples in the bore, again"                   // the stream fell silent during the visit
+	NotRocked Reason = "rock it through square"                        // in the bore, but never turned
+	OneTurn   Reason = "one pass: rock on"                             // through square
+	FewTurns  Reason = "one more pass"                                 // what there is doesn't suffice yet
+	Narrow    Reason = "rock wider"                                    // swings that hardly leave square
+	OneSide   Reason = "it turned back before square: rock through it" // every pass looks like it
+	Fast      Reason = "rock slower"                                   // too few samples at square to fit
+	Averaged  Reason = "rock slower: the gauge averages"               // the correction for it is too large to be trusted
+	Disagree  Reason = "the passes differ: rock on at one place"       // bore, gauge or hand moved between turns
+	Soon      Reason = "keep it there a little longer"                 // it hasn't been there for as long as a reading takes
+	Shrinking Reason = "still falling: wait until it stands"           // warm part, or not home
+	Growing   Reason = "still rising: wait until it stands"
+	Unsteady  Reason = "not steady: hold it still"                         // neither level nor going one way
+	Stuck     Reason = "the gauge repeats one value: is its display held?" // or the stream stuck
+	Still     Reason = "level: now draw the gauge out"                     // level, but not beyond doubt while it lasts: taken when it moves again
+	Outside   Reason = "not in the bore"                                   // beyond the band about the nominal size
+	Silent    Reason = "the gauge fell silent: gauge it again"             // during the visit
 )
 
 // Result is something that the samples have shown.
@@ -108,6 +108,7 @@ type Progress struct {
 	In    bool // the gauge is in the bore
 	Done  bool // a reading of this place has been taken
 	Turns int  // passes at this place that agree so far
+	Least int  // the fewest that a reading rests on, of Turning while In
 	// Hint is what stands in the way of a reading now, empty if nothing does yet.
 	Hint Reason
 }

@@ -61,8 +61,11 @@ func (c *turning) Expect(size analysis.Length, u analysis.Deviation) {
 
 func (c *turning) Progress() Progress {
 	p := Progress{In: c.in, Done: c.done, Turns: c.rock.Passes()}
+	if c.in {
+		p.Least = c.o.Turns
+	}
 	if c.in && !c.done {
-		p.Hint = c.reason(c.clock.last)
+		p.Hint = doubts[c.rock.Doubt()]
 	}
 	return p
 }

@@ -158,8 +158,8 @@ func (c *cut) ruler() {
 	c.cv.Text(Strong, Point{c.x0 - 0.6*t, y + 1.0*t}, 0.95*t, End, c.near())
 	c.cv.Text(Strong, Point{c.x1 + 0.6*t, y + 1.0*t}, 0.95*t, Start, c.far())
 	for _, in := range c.Bore.Job.Interrupts {
-		if c.x(in.To)-c.x(in.From) > 0.5*t*textWidth(in.What) {
-			c.cv.Text(Soft, Point{(c.x(in.From) + c.x(in.To)) / 2, c.axis - c.core - 0.5*t}, 0.8*t, Middle, in.What)
+		if size := min(0.8*t, (c.x(in.To)-c.x(in.From))/textWidth(in.What)); size > 0.65*t { // smaller ones can't be read
+			c.cv.Text(Soft, Point{(c.x(in.From) + c.x(in.To)) / 2, c.axis - c.core - 0.5*t}, size, Middle, in.What)
 		}
 	}
 }

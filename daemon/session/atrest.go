@@ -50,7 +50,7 @@ func (a *atRest) hint() string {
 func (s *Session) scatters(raw analysis.Length) {
 	a, k := &s.rest, &s.capture
 	in := k.inBore()
-	ring := in && s.fold.Running != nil
+	ring := in && s.fold.Running != nil && k.mode != capture.Turning // a hand that holds a rocked gauge at a tilt shows its tremor
 	if k.c == nil || k.mode == capture.Button || s.spindle.on || in && !ring || ring != a.where {
 		a.ring.Break()
 		a.air.Break()

@@ -30,6 +30,7 @@ type capturer struct {
 	offset  analysis.Length // added to what a gauge of deviations shows
 	air     analysis.Length // what the gauge shows in free air, as the captures up to here have learned it; 0: not known
 	leave   bool            // nothing is taken until the gauge has left the ring
+	why     string          // the last visit gave no reading, until the next one begins
 	last    struct {
 		smp  drivers.Sample
 		sent Sent
@@ -50,7 +51,7 @@ func (s *Session) retune() {
 	if k.c != nil && (k.options.Air == 0 || k.options.AirLearned) && k.c.Air() != 0 {
 		k.air = k.c.Air() - k.offset
 	}
-	k.options, k.offset, k.mode, k.c = o, offset, o.Mode, nil
+	k.options, k.offset, k.mode, k.c, k.why = o, offset, o.Mode, nil, ""
 	if o.Nominal == 0 || err != nil {
 		return
 	}
@@ -94,8 +95,8 @@ func (s *Session) options() (o capture.Options, offset analysis.Length, err erro
 	return o, offset, err
 }
 
-// feed gives the capture a value and returns what it took of it, and a hint for
-// the person if it refused.
+// feed gives the capture a value and returns what it took of it, and what to tell the
+// person: what the hand should do, or why the last visit gave nothing.
 func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured, hint string) {
 	k.results = nil
 	if k.c == nil { // no job: whatever a button sends is taken, to be refused with that reason
@@ -107,8 +108,9 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 	k.results = k.c.Feed(capture.Sample{At: at, Value: raw + k.offset})
 	for _, r := range k.results {
 		switch {
-		case r.Kind == capture.Taken && k.leave:
-			hint = "take the gauge out of the ring"
+		case k.leave:
+		case r.Kind == capture.Entered:
+			k.why = ""
 		case r.Kind == capture.Taken:
 			taken = append(taken, captured{
 				raw: r.Value - k.offset, u: r.U, turns: r.Turns, how: k.mode.String(),
@@ -117,26 +119,41 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 		case r.Kind == capture.Refused && k.mode == capture.Button: // judged by the session, which can say more
 			taken = append(taken, captured{raw: raw, how: k.mode.String()})
 		case r.Kind == capture.Refused:
-			hint = string(r.Reason)
+			k.why = string(r.Reason)
 		}
 	}
 	p := k.c.Progress()
 	k.leave = k.leave && p.In
-	if hint == "" {
-		hint = string(p.Hint)
+	switch {
+	case k.leave:
+		return taken, "take the gauge out of the ring"
+	case p.In:
+		return taken, string(p.Hint)
 	}
-	return taken, hint
+	return taken, k.why
+}
+
+// passes returns how many passes through square count so far at the place that is gauged, and the
+// fewest that a reading rests on; 0 and 0 where none is waited for.
+func (k *capturer) passes() (n, least int) {
+	if k.c == nil || k.leave {
+		return 0, 0
+	}
+	if p := k.c.Progress(); p.Least > 0 && !p.Done {
+		return p.Turns, p.Least
+	}
+	return 0, 0
 }
 
 // forget forgets the gauge, and what it shows in free air.
-func (k *capturer) forget() { k.c, k.air = nil, 0 }
+func (k *capturer) forget() { k.c, k.air, k.why = nil, 0, "" }
 
 // reset forgets a visit in progress.
 func (k *capturer) reset() {
 	if k.c != nil {
 		k.c.Reset()
 	}
-	k.leave = false
+	k.leave, k.why = false, ""
 	k.last.some = false
 }
 

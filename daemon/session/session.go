@@ -60,7 +60,11 @@ type Live struct {
 	Deviation analysis.Deviation `json:"deviation_um"`      // from target
 	Mastered  bool               `json:"mastered"`
 	InBore    bool               `json:"in_bore"`
-	Hint      string             `json:"hint,omitempty"` // what the capture waits for, or why it refused
+	Hint      string             `json:"hint,omitempty"` // what the hand should do, or why nothing was taken
+	// Passes through square that count so far at the place, and the fewest that a reading rests on: of a
+	// gauge that is rocked, while a reading is waited for.
+	Passes int `json:"passes,omitempty"`
+	Wanted int `json:"passes_wanted,omitempty"`
 }
 
 // New returns the session of a station, with its state folded from what the
@@ -290,6 +294,9 @@ func (s *Session) size(smp *drivers.Sample) {
 		s.taken(smp, sent, c)
 	}
 	s.live.InBore = s.capture.inBore()
+	if !s.spindle.on {
+		s.live.Passes, s.live.Wanted = s.capture.passes()
+	}
 	if fed != nil {
 		fed.Events, fed.Hint = s.out[follows:], s.live.Hint
 		s.watch(fed)

@@ -172,8 +172,10 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 	case running != nil && running.Speeds:
 		speed, no, of := running.AtSpeed()
 		v.says(act, fmt.Sprintf("Rock %s %d/%d", speed, no, of), "the ring")
+		v.checks(b)
 	case running != nil && running.Check:
 		v.says(act, fmt.Sprintf("Check ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
+		v.checks(b)
 	case running != nil:
 		v.says(act, fmt.Sprintf("Read ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
 	case !b.Master.OK:
@@ -300,6 +302,13 @@ func (v *face) limits(b *session.Bore, f picture.Format) {
 	v.Caption = extremes(b, f)
 }
 
+// checks says that a zero which holds is only looked at.
+func (v *face) checks(b *session.Bore) {
+	if b.Master.OK {
+		v.State = "checking"
+	}
+}
+
 // extremes tells the smallest and the largest size.
 func extremes(b *session.Bore, f picture.Format) string {
 	return "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
@@ -327,7 +336,7 @@ func (v *face) advise(b *session.Bore) {
 			v.Advice = "Now rock fast in ring " + b.Master.Running.Ring.ID + ", as wide as before."
 		}
 	case b.Master.Running != nil:
-		v.Advice = "Rock the gauge in ring " + b.Master.Running.Ring.ID + " as in the part."
+		v.Advice = "Read ring " + b.Master.Running.Ring.ID + " as you gauge the part."
 	case !b.Master.OK:
 		v.Advice = "Master the gauge on ring " + b.Job.Ring + "."
 	case warm(b) && b.State != session.Over:

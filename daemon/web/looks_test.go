@@ -139,7 +139,7 @@ const wrong = `(() => {
 		if (seen(e) && (r.height < 47.9 || r.width < 47.9)) out.push((e.id || e.textContent.trim() || e.name) + " is too small to touch: " + r.width + " x " + r.height);
 	}
 	if (!document.body.classList.contains("station")) return out;
-	for (const id of ["word", "number", "unit", "roomnumber", "roomunit", "caption", "state", "advice", "reason", "next", "live", "cautions", "cut", "work", "master", "gauge", "record", "due", "more"]) {
+	for (const id of ["word", "number", "unit", "roomnumber", "roomunit", "caption", "state", "advice", "reason", "hand", "next", "live", "cautions", "cut", "work", "master", "gauge", "record", "due", "more"]) {
 		const e = document.getElementById(id);
 		if (e && seen(e)) within(e, id);
 	}

@@ -204,6 +204,12 @@ func states() map[string]*session.Bore {
 	marks.tell(session.Event{Kind: session.Voided, Void: &session.Void{No: 24, Reason: "dirt"}})
 	marks.tell(session.Event{Kind: session.Placed, Place: &session.Choice{Place: marks.fold.Job.Plan()[8], Skip: true}})
 	all["marks"] = marks.bore()
+	speeds := began("speeds", sleeve()).master()
+	speeds.tell(session.Event{Kind: session.Mastering, Master: &session.Master{Ring: *speeds.set.Rings["R-1250"], Of: 6, Check: true, Speeds: true, Raw: lengths("31.7500 31.7501 31.7500")}})
+	all["speeds"] = speeds.bore()
+	assumed := began("assumed", sleeve())
+	assumed.set.Gauge.Assumed = true
+	all["assumed"] = assumed.master().rounds(sleeveRounds, 6, 0).bore()
 	maps.Copy(all, seldom())
 	return all
 }

@@ -97,12 +97,25 @@ type needle struct {
 	InBore bool    `json:"in"`
 	Known  bool    `json:"known"` // corrected to the master
 	Hint   string  `json:"hint,omitempty"`
+	Passes int     `json:"passes"` // through square that count so far
+	Marks  int     `json:"marks"`  // of passes, those that are wanted at least included
+	Count  string  `json:"count,omitempty"`
 }
 
 func needleOf(v *session.Live, j *analysis.Job, f picture.Format) needle {
-	n := needle{InBore: v.InBore, Known: v.Size != 0, Hint: v.Hint}
+	n := needle{InBore: v.InBore, Known: v.Size != 0, Passes: v.Passes, Marks: max(v.Passes, v.Wanted)}
 	size := cmp.Or(v.Size, v.Raw)
 	n.Text = f.Size(size)
+	if v.Hint != "" {
+		n.Hint = sentence(v.Hint)
+	}
+	switch {
+	case n.Marks == 0:
+	case v.Passes < v.Wanted:
+		n.Count = fmt.Sprintf("%d of %d passes", v.Passes, v.Wanted)
+	default:
+		n.Count = fmt.Sprintf("%d passes", v.Passes)
+	}
 	if j != nil {
 		n.Above = (size - j.Low).Micrometres()
 	}

@@ -34,7 +34,7 @@ function tone(freq, start, long, shape = "sine", loud = 1) {
   }
 }
 
-let nearAt = 0;
+let nearAt = 0, counted = null;
 export const sounds = {
   tune(station) { // up to a fifth apart, by name
     let n = 0;
@@ -45,6 +45,10 @@ export const sounds = {
     tell = f;
     try { open(); } catch { return; }
     setTimeout(() => tell(kept()), 1000); // where it is allowed it takes a moment to start
+  },
+  passes(n) { // a quiet tick, higher for each, when one more counts; those before the page was opened are past
+    if (counted !== null && n > counted) tone(392 * 2 ** (Math.min(n, 8) / 6), 0, 0.05, "triangle", 0.35);
+    counted = n;
   },
   taken() { tone(1320, 0, 0.09); },
   refused() { tone(220, 0, 0.16, "square", 0.5); tone(220, 0.22, 0.16, "square", 0.5); },

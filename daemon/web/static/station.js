@@ -17,8 +17,8 @@ function text(id, s) {
   if (e.textContent !== (s || "")) e.textContent = s || "";
 }
 
-// tied keeps a number and its unit on one line.
-const tied = (s) => (s || "").replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0").replace(/± /g, "±\u00a0");
+// tied keeps a number and its unit, and the name of a ring or gauge, on one line.
+const tied = (s) => (s || "").replace(/\b[A-Z]+-[0-9]+/g, (name) => name.replace("-", "\u2060-\u2060")).replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0").replace(/± /g, "±\u00a0");
 
 function sign(id, s) {
   const e = at(id);
@@ -110,10 +110,11 @@ function wide(big, room) {
   main.style.setProperty("--w", Math.max(2.5, n));
 }
 
-// fit makes the words of the advice smaller until all of them are seen.
+// fit makes the words of the advice smaller until all of them are seen. Where that doesn't
+// do, the reason makes way for what the hand is to do.
 function fit() {
-  const e = at("what");
-  for (let n = 0; n < 5; n++) {
+  const e = at("what"), most = at("hand").textContent ? 6 : 5;
+  for (let n = 0; n < most; n++) {
     e.dataset.fit = n;
     if (e.scrollHeight <= e.clientHeight) break;
   }
@@ -134,11 +135,25 @@ function draw(d) {
   if (lastLive) live(lastLive);
 }
 
+// hand shows a mark for each pass through square that counts, and for each that is still
+// wanted, and what the hand should do.
+let handed = "";
+function hand({ passes = 0, marks = 0, count = "", hint = "" }) {
+  const key = [passes, marks, count, hint].join();
+  if (key === handed) return;
+  handed = key;
+  at("marks").innerHTML = Array.from({ length: marks }, (_, i) => `<svg><use href="#s-${i < passes ? "pass" : "due"}"/></svg>`).join("");
+  text("count", count);
+  text("hint", hint);
+  fit();
+}
+
 let lastLive = null;
 function live(l) {
   lastLive = l;
   text("shows", l.text);
-  text("hint", l.hint);
+  hand(l);
+  sounds.passes(l.passes);
   at("live").dataset.in = l.in ? "yes" : "no";
   if (!cut || !cut.up) return;
   const low = +cut.low, h = low + l.um * cut.scale;
@@ -152,7 +167,7 @@ function live(l) {
 }
 
 // old is what must not stand on the page once nothing is known any more.
-const old = ["number", "least", "unit", "caption", "other", "roomnumber", "roomword", "roomunit", "next", "last", "hint"];
+const old = ["number", "least", "unit", "caption", "other", "roomnumber", "roomword", "roomunit", "next", "last"];
 
 function linkIs(state) {
   if (main.dataset.link === state) return;
@@ -162,6 +177,7 @@ function linkIs(state) {
     main.dataset.turning = main.dataset.long = "no";
     for (const id of old) text(id, "");
     text("shows", "–");
+    hand({});
     lastLive = null;
     for (const [id, what] of [["master", "zero"], ["gauge", "gauge"], ["record", "record"]]) sign(id, { tone: "none", text: what + " not known" });
     text("word", "No signal");

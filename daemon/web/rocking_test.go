@@ -1,0 +1,143 @@
+package web
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/session"
+)
+
+// rocked is what a gauge shows that is rocked in a bore.
+func rocked(station string, passes int, hint capture.Reason) session.Live {
+	j := bush()
+	return session.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: string(hint)}
+}
+
+// A mark stands for each pass that counts or is wanted; words say the same.
+func TestPassesAreSaid(t *testing.T) {
+	for n, want := range map[int]needle{0: {Marks: 3, Count: "0 of 3 passes"}, 2: {Marks: 3, Count: "2 of 3 passes"}, 3: {Marks: 3, Count: "3 passes"}, 5: {Marks: 5, Count: "5 passes"}} {
+		l := rocked("bay1", n, capture.FewTurns)
+		got := needleOf(&l, bush(), picture.Format{})
+		if got.Passes != n || got.Marks != want.Marks || got.Count != want.Count || got.Hint != "One more pass" {
+			t.Errorf("%d passes: %+v", n, got)
+		}
+	}
+	l := session.Live{Station: "bay1", Raw: bush().Low}
+	if got := needleOf(&l, bush(), picture.Format{}); got.Marks != 0 || got.Count != "" || got.Hint != "" {
+		t.Errorf("not rocked: %+v", got)
+	}
+}
+
+// hearing notes the tones of a page.
+const hearing = `
+window.sounded = [];
+OscillatorNode.prototype.start = function () { sounded.push(this.type + " " + this.frequency.value.toFixed(1)); };
+Object.defineProperty(AudioContext.prototype, "state", { get: () => "running" });
+void 0;`
+
+// Each pass more that counts ticks once, higher than the one before, and not like a
+// reading; nothing ticks for passes that were before the page, that a new stream tells
+// again, that no longer count, or on a page that is silent.
+func TestPassesTick(t *testing.T) {
+	p := began("bay1", bush()).master().rounds(bushRounds, 2, 0)
+	src := newShop(p.bore())
+	e := newEye(t, serve(t, Config{Version: "test"}, src))
+	e.open("/station/bay1", "light", sizes["desk"])
+	e.until("the page", drawn)
+	e.run(chromedp.Evaluate[chromedp.Void](hearing))
+	shows := func(passes, marks int, hint capture.Reason) {
+		t.Helper()
+		l := rocked("bay1", passes, hint)
+		if marks == 0 {
+			l.Wanted = 0
+		}
+		src.live(l)
+		e.until(fmt.Sprintf("%d passes, %d marks", passes, marks), fmt.Sprintf(`document.querySelectorAll('#marks [href="#s-pass"]').length === %d && document.querySelectorAll("#marks svg").length === %d && document.getElementById("hint").textContent.toLowerCase() === %q`, passes, marks, string(hint)))
+	}
+	heard := func() []string {
+		t.Helper()
+		return e.says(`sounded.splice(0)`)
+	}
+	shows(2, 3, capture.FewTurns)
+	if s := heard(); len(s) > 0 {
+		t.Errorf("passes before the page was opened sound %q", s)
+	}
+	shows(0, 3, capture.NotRocked)
+	var ticks []string
+	last := 0.0
+	for n := 1; n <= 4; n++ {
+		shows(n, max(3, n), "")
+		shows(n, max(3, n), capture.FewTurns)
+		s := heard()
+		var f float64
+		if len(s) != 1 {
+			t.Fatalf("pass %d sounds %q", n, s)
+		}
+		if _, err := fmt.Sscanf(s[0], "triangle %f", &f); err != nil || f <= last {
+			t.Errorf("pass %d sounds %q after %.1f Hz", n, s, last)
+		}
+		last = f
+		ticks = append(ticks, s...)
+	}
+	e.run(chromedp.EmulateViewport(1600, 900)) // a stream in the place of this one
+	e.until("the page at another size", drawn)
+	time.Sleep(300 * time.Millisecond)
+	shows(4, 4, "")
+	shows(3, 3, capture.Disagree)
+	if s := heard(); len(s) > 0 {
+		t.Errorf("passes that were told before sound %q", s)
+	}
+	shows(0, 0, "") // the reading was taken
+	e.run(chromedp.Evaluate[chromedp.Void](`import("/static/sounds.js").then((m) => m.sounds.taken())`))
+	e.until("the tone of a reading", `sounded.length`)
+	if s := heard(); len(s) != 1 || slices.Contains(ticks, s[0]) {
+		t.Errorf("a reading sounds %q, passes %q", s, ticks)
+	}
+	e.run(chromedp.Evaluate[chromedp.Void](`import("/static/settings.js").then((m) => { m.settings.volume = "0"; window.muted = true; })`))
+	e.until("silence", `window.muted`)
+	shows(1, 3, capture.OneTurn)
+	if s := heard(); len(s) > 0 {
+		t.Errorf("silent, it sounds %q", s)
+	}
+}
+
+// All that the hand is told stands on the page with all else, and moves neither the
+// drawing nor the words below it.
+func TestLooksOfRocking(t *testing.T) {
+	cfg, src := everything(true)
+	e := newEye(t, serve(t, cfg, src))
+	const place = `((r) => [r.top, r.height].join())(document.getElementById("cut").getBoundingClientRect())`
+	for _, state := range slices.Sorted(maps.Keys(states())) {
+		t.Run(state, func(t *testing.T) {
+			e := e.of(t)
+			for _, theme := range e.themes() {
+				e.open("/station/"+state, theme, sizes["desk"])
+				e.until("the page to say that it is silent", `document.getElementById("cautions").innerText.includes("No sound yet")`)
+				for name, size := range sizes {
+					src.live(session.Live{Station: state, Raw: bush().Low})
+					e.run(chromedp.EmulateViewport(size[0], size[1]))
+					e.until("it to be drawn at "+name, drawn)
+					e.until("nothing to be rocked", `!document.querySelector("#marks svg")`)
+					before := e.says(`[` + place + `]`)
+					src.live(rocked(state, 4, capture.OneSide))
+					e.until("the passes", `document.querySelectorAll("#marks svg").length === 4`)
+					for _, w := range e.says(wrong) {
+						t.Errorf("%s: %s", name, w)
+					}
+					if after := e.says(`[` + place + `]`); after[0] != before[0] {
+						t.Errorf("%s: the drawing moves from %s to %s", name, before, after)
+					}
+					e.keep("rocking-"+state, theme, name)
+				}
+			}
+		})
+	}
+}
