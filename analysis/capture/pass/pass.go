@@ -79,13 +79,29 @@ type Fit struct {
 
 // Work is the memory of a fit. It may be used again.
 type Work struct {
-	n       int
-	t, v    [Most]float64
-	z, p    [Most]float64    // posterior mean and variance of z
-	prior   [Most][4]float64 // of the hand, for q = 1: entry (i, i-d)
-	a, l, c [Most][4]float64 // precision; its factors L (d > 0) and D (d = 0); covariance near the diagonal
-	x, y, b [Most]float64
-	jac     float64 // log determinant of the change from z to what is white
+	n      int
+	t, v   [Most]float64
+	apart  [Most]float64 // 1 / the time from the sample before to the one after
+	hands  [len(Paces)]hand
+	s2, e2 [Most]float64 // variance of a sample; its squared error by it
+	a      [Most]row     // precision: entry (i, i-d)
+	l      [Most + 3]row // its factors L (d > 0) and D (d = 0)
+	d      [Most]float64 // 1/D
+	c      [Most]row     // covariance near the diagonal: entry (i+d, i)
+	p      [Most]float64 // posterior variance of z
+	// The posterior mean of z; right sides and solutions of the samples and of the size.
+	z, x, y [Most + 3]float64
+}
+
+// row is a row of a symmetric matrix of band width three, by the distance from the diagonal. Behind
+// the last one are three of zeros.
+type row = [4]float64
+
+// hand is the prior of a hand for q = 1: Σ h·(Lz)², L the operator of
+// four terms that annihilates 1, cos ωt and sin ωt, scaled so that L(t³/6) = 1.
+type hand struct {
+	prior [Most + 3]row // entry (i, i-d)
+	jac   float64       // log determinant of the change from z to what is white
 }
 
 // Fit fits the samples of one pass, from about one end of the swing to the other, in
@@ -119,8 +135,8 @@ func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok boo
 	size := w.v[lowest]
 	best := math.Inf(-1)
 	for _, i := range [...]int{1, 0, 2} { // the harmonic one first: the others begin where it ends
-		w.hand(Paces[i] * omega)
-		r := w.run(noise, size, rough*(unit+noise.Tremor), true)
+		w.hands[i].set(w.t[:w.n], Paces[i]*omega)
+		r := w.run(&w.hands[i], noise, size, rough*(unit+noise.Tremor), true)
 		if !r.ok() {
 			if i == 1 {
 				return f, false
@@ -140,8 +156,8 @@ func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok boo
 		q := back * rough * unit / f.Height * far * far // 8 times for half the amplitude at twice the frequency
 		// A smooth motion of this size starts anywhere, at any speed: the prior of z is the narrower the less it goes.
 		wide := scales * math.Log(math.Sqrt(f.Height)/far)
-		f.Through[i] = best - wide - w.turned(noise, size-up, omega, q+rough*noise.Tremor)
-		f.Twice[i] = best - wide - w.turned(noise, size-up, 2*omega, 8*q+rough*noise.Tremor)
+		f.Through[i] = best - wide - w.turned(&w.hands[1], noise, size-up, q+rough*noise.Tremor)
+		f.Twice[i] = best - wide - w.turned(&w.hands[2], noise, size-up, 8*q+rough*noise.Tremor)
 	}
 	return f, true
 }
@@ -162,7 +178,21 @@ func (w *Work) load(s []Sample) (lowest int, ok bool) {
 		}
 		w.n++
 	}
-	return lowest, w.n >= fewest
+	if w.n < fewest {
+		return 0, false
+	}
+	for i := range w.n {
+		w.apart[i] = 1 / (w.t[min(w.n-1, i+1)] - w.t[max(0, i-1)])
+	}
+	w.end()
+	return lowest, true
+}
+
+// end puts zeros behind the last sample.
+func (w *Work) end() {
+	for i := w.n; i < w.n+3; i++ {
+		w.z[i], w.x[i], w.y[i], w.l[i] = 0, 0, 0, row{}
+	}
 }
 
 // square notes when z changes its sign, and how fast.
@@ -176,35 +206,32 @@ func (w *Work) square(f *Fit) {
 }
 
 // turned returns the evidence of a hand that turns back above a size.
-func (w *Work) turned(noise Noise, size, omega, q float64) float64 {
+func (w *Work) turned(h *hand, noise Noise, size, q float64) float64 {
 	for i, v := range w.v[:w.n] {
 		w.z[i] = math.Sqrt(max(0.04, v-size))
 	}
-	w.hand(omega)
-	r := w.run(noise, size, q, false)
+	r := w.run(h, noise, size, q, false)
 	if !r.ok() {
 		return math.Inf(-1)
 	}
 	return r.evidence
 }
 
-// hand works out the prior of a hand of frequency omega: Σ h·(Lz)², L the operator of
-// four terms that annihilates 1, cos and sin, scaled so that L(t³/6) = 1.
-func (w *Work) hand(omega float64) {
-	w.jac = 0
-	for i := range w.prior[:w.n] {
-		w.prior[i] = [4]float64{}
-	}
-	for i := 0; i+3 < w.n; i++ {
-		c := operator(w.t[i:i+4], omega)
-		h := (w.t[i+3] - w.t[i]) / 3
-		w.jac += math.Log(math.Abs(c[3]))
+// set works out the prior of a hand of frequency omega at the times t.
+func (h *hand) set(t []float64, omega float64) {
+	clear(h.prior[:len(t)+3])
+	scale := product{p: 1}
+	for i := 0; i+3 < len(t); i++ {
+		c := operator(t[i:i+4], omega)
+		width := (t[i+3] - t[i]) / 3
+		scale.times(math.Abs(c[3]))
 		for a := range 4 {
 			for d := 0; d <= a; d++ {
-				w.prior[i+a][d] += h * c[a] * c[a-d]
+				h.prior[i+a][d] += width * c[a] * c[a-d]
 			}
 		}
 	}
+	h.jac = scale.log()
 }
 
 // operator returns the four terms at the times t.

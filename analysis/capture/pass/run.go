@@ -16,43 +16,38 @@ const (
 	mostRun  = 24
 )
 
-// run fits z, from where it stands, with a given size or a free one, and the roughness
-// by expectation and maximisation from its prior q0.
-func (w *Work) run(noise Noise, size, q0 float64, free bool) (f fitted) {
+// run fits z, from where it stands, with the prior h of the hand and a given size or a free one, and
+// the roughness by expectation and maximisation from its prior q0.
+func (w *Work) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted) {
 	n := w.n
 	f.size, f.q = size, q0
 	for i := range w.p[:n] {
 		w.p[i] = 0
 	}
+	white := float64(n - scales)
 	for step := range mostRun {
-		likely, info, sum := w.linearise(noise, &f, free)
-		logDet := w.factor()
-		w.solve(&w.x)
-		before := f.size
+		info, sum := w.linearise(h, noise, &f, free)
+		xy, yy := w.eliminate()
+		before, q := f.size, f.q
 		variance := 0.0 // of the size
 		if free {
-			w.solve(&w.y)
-			for i := range n {
-				info -= w.b[i] * w.y[i]
-				sum -= w.b[i] * w.x[i]
-			}
-			info = max(info, 1e-9)
-			f.size, variance = sum/info, 1/info
+			info = max(info-yy, 1e-9)
+			f.size, variance = (sum-xy)/info, 1/info
 			f.u = math.Sqrt(variance)
-			logDet += math.Log(info)
 		}
-		w.inverse()
+		w.back()
 		moved := w.move(f.size, variance, free, step)
-		fixed, expected := w.roughness(variance, free)
-		white := float64(n - scales)
-		f.evidence = likely - fixed/f.q/2 - white/2*math.Log(f.q) - logDet/2 + w.jac - counts/2*(math.Log(f.q/q0)+q0/f.q)
+		fixed, expected := w.roughness(h, variance)
 		change := 1.0
 		if step > 0 {
-			change = (expected + counts*q0) / (white + counts) / f.q
+			change = (expected + counts*q0) / (white + counts) / q
 			change = min(5, max(0.2, change*math.Sqrt(change))) // a little further than the step goes: it is slow
 			f.q *= change
 		}
-		if step >= leastRun && math.Abs(f.size-before) < restSize && moved < restZ && math.Abs(math.Log(change)) < restQ {
+		rests := step >= leastRun && math.Abs(f.size-before) < restSize && moved < restZ && math.Abs(math.Log(change)) < restQ
+		if rests || step == mostRun-1 {
+			f.evidence = w.evidence(variance) + h.jac - fixed/q/2 - white/2*math.Log(q) - counts/2*(math.Log(q/q0)+q0/q)
+			f.misfit = w.misfit()
 			break
 		}
 	}
@@ -60,90 +55,126 @@ func (w *Work) run(noise Noise, size, q0 float64, free bool) (f fitted) {
 }
 
 // linearise makes the equations about the posterior as it stands: the precision in a,
-// the right sides in x (of the samples) and y (of the size). It returns the log
-// likelihood, and the information on the size by itself.
-func (w *Work) linearise(noise Noise, f *fitted, free bool) (likely, info, sum float64) {
+// the right sides in x (of the samples) and y (of the size), which is b too. It returns the
+// information on the size by itself, and the weighted sum of the values.
+func (w *Work) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum float64) {
 	n := w.n
-	misfit := 0.0
+	smooth := 1 / f.q
+	given := 0.0
+	if !free {
+		given = f.size
+	}
 	for i := range n {
-		a, b := max(0, i-1), min(n-1, i+1)
-		speed := (w.z[b] - w.z[a]) / (w.t[b] - w.t[a])
 		z := w.z[i]
+		speed := (w.z[min(n-1, i+1)] - w.z[max(0, i-1)]) * w.apart[i]
 		p := min(w.p[i], 0.25*z*z+0.5)
 		late := 2 * z * speed * noise.Time
 		s2 := noise.Sigma*noise.Sigma + late*late + 2*p*p
 		e := w.v[i] - (f.size + z*z + p)
-		e2 := e * e / s2
-		likely -= math.Log(s2)/2 + (student+1)/2*math.Log1p(e2/student)
-		misfit += min(16, e2)
-		weight := min(1, (student+1)/(student+e2)) / s2
-		y := w.v[i] + z*z - p
-		if !free {
-			y -= f.size
+		weight := 1 / s2
+		e2 := e * e * weight
+		w.s2[i], w.e2[i] = s2, e2
+		if e2 > 1 {
+			weight *= (student + 1) / (student + e2)
 		}
-		for d := range w.a[i] {
-			w.a[i][d] = w.prior[i][d] / f.q
-		}
-		w.a[i][0] += 4 * z * z * weight
-		w.b[i] = 2 * z * weight
-		w.x[i], w.y[i] = w.b[i]*y, w.b[i]
+		y := w.v[i] + z*z - p - given
+		b := 2 * z * weight
+		prior := &h.prior[i]
+		w.a[i] = row{prior[0]*smooth + 2*z*b, prior[1] * smooth, prior[2] * smooth, prior[3] * smooth}
+		w.x[i], w.y[i] = b*y, b
 		info += weight
 		sum += weight * y
 	}
-	f.misfit = misfit / float64(n)
-	return likely, info, sum
+	return info, sum
 }
 
-// factor takes a apart into L·D·Lᵀ and returns its log determinant.
-func (w *Work) factor() (logDet float64) {
+// evidence is the log likelihood of the samples about the z that the last equations were made
+// about, less half the log determinant of these.
+func (w *Work) evidence(variance float64) float64 {
+	all := product{p: 1}
 	for i := range w.n {
-		for d := min(3, i); d >= 0; d-- {
-			s := w.a[i][d]
-			for k := d + 1; k <= 3 && k <= i; k++ {
-				s -= w.l[i][k] * w.l[i-d][k-d] * w.l[i-k][0]
-			}
-			if d > 0 {
-				w.l[i][d] = s / w.l[i-d][0]
-				continue
-			}
-			w.l[i][0] = max(s, 1e-12)
-			logDet += math.Log(w.l[i][0])
-		}
+		t := 1 + w.e2[i]/student
+		all.times(w.s2[i] * t * w.l[i][0])
+		all.times(t * t)
+		all.times(t * t) // to the power student + 1
 	}
-	return logDet
+	if variance > 0 {
+		all.times(1 / variance)
+	}
+	return -all.log() / 2
 }
 
-// solve replaces x by the solution for it.
-func (w *Work) solve(x *[Most]float64) {
-	n := w.n
-	for i := range n {
-		for d := 1; d <= min(3, i); d++ {
-			x[i] -= w.l[i][d] * x[i-d]
-		}
+// misfit is the mean square of what is left, in standard deviations.
+func (w *Work) misfit() float64 {
+	sum := 0.0
+	for _, e2 := range w.e2[:w.n] {
+		sum += min(16, e2)
 	}
-	for i := n - 1; i >= 0; i-- {
-		x[i] /= w.l[i][0]
-		for d := 1; d <= min(3, n-1-i); d++ {
-			x[i] -= w.l[i+d][d] * x[i+d]
-		}
+	return sum / float64(w.n)
+}
+
+// product gathers the logarithm of a product: one logarithm for many factors.
+type product struct{ p, sum float64 }
+
+func (x *product) times(v float64) {
+	x.p *= v
+	if x.p > 1e100 || x.p < 1e-100 {
+		x.sum += math.Log(x.p)
+		x.p = 1
 	}
 }
 
-// inverse works out the covariance near the diagonal (Takahashi's recursion).
-func (w *Work) inverse() {
-	n := w.n
-	for i := n - 1; i >= 0; i-- {
-		for d := min(3, n-1-i); d >= 0; d-- {
-			s := 0.0
-			if d == 0 {
-				s = 1 / w.l[i][0]
-			}
-			for k := 1; k <= min(3, n-1-i); k++ {
-				hi, lo := max(i+d, i+k), min(i+d, i+k)
-				s -= w.l[i+k][k] * w.c[hi][hi-lo]
-			}
-			w.c[i+d][d] = s
-		}
+func (x *product) log() float64 { return x.sum + math.Log(x.p) }
+
+// eliminate takes a apart into L·D·Lᵀ, and solves L for the right sides x and y. It
+// returns yᵀ·a⁻¹·x and yᵀ·a⁻¹·y.
+func (w *Work) eliminate() (xy, yy float64) {
+	var i1, i2, i3 float64 // 1/D of the rows before
+	var m11, m12, m21 float64
+	var x1, x2, x3, y1, y2, y3 float64
+	for i := range w.n {
+		a, l := &w.a[i], &w.l[i]
+		// of L·D: entries (i, i-3), (i, i-2), (i, i-1)
+		u3 := a[3]
+		u2 := a[2] - u3*m21
+		u1 := a[1] - u2*m11 - u3*m12
+		l1, l2, l3 := u1*i1, u2*i2, u3*i3
+		d := max(a[0]-u1*l1-u2*l2-u3*l3, 1e-12)
+		inv := 1 / d
+		*l = row{d, l1, l2, l3}
+		w.d[i] = inv
+		x := w.x[i] - l1*x1 - l2*x2 - l3*x3
+		y := w.y[i] - l1*y1 - l2*y2 - l3*y3
+		w.x[i], w.y[i] = x, y
+		xy += x * y * inv
+		yy += y * y * inv
+		i1, i2, i3 = inv, i1, i2
+		m11, m12, m21 = l1, l2, m11
+		x1, x2, x3 = x, x1, x2
+		y1, y2, y3 = y, y1, y2
+	}
+	return xy, yy
+}
+
+// back solves D·Lᵀ for what eliminate left in x and y, and works out the covariance a⁻¹ near the
+// diagonal (Takahashi's recursion).
+func (w *Work) back() {
+	var c11, c12, c13, c22, c23, c33 float64 // covariance of the three rows after
+	var x1, x2, x3, y1, y2, y3 float64
+	for i := w.n - 1; i >= 0; i-- {
+		l1, l2, l3 := w.l[i+1][1], w.l[i+2][2], w.l[i+3][3]
+		inv := w.d[i]
+		x := w.x[i]*inv - l1*x1 - l2*x2 - l3*x3
+		y := w.y[i]*inv - l1*y1 - l2*y2 - l3*y3
+		w.x[i], w.y[i] = x, y
+		c03 := -(l1*c13 + l2*c23 + l3*c33)
+		c02 := -(l1*c12 + l2*c22 + l3*c23)
+		c01 := -(l1*c11 + l2*c12 + l3*c13)
+		c00 := inv - (l1*c01 + l2*c02 + l3*c03)
+		w.c[i] = row{c00, c01, c02, c03}
+		c11, c12, c13, c22, c23, c33 = c00, c01, c02, c11, c12, c22
+		x1, x2, x3 = x, x1, x2
+		y1, y2, y3 = y, y1, y2
 	}
 }
 
@@ -170,19 +201,17 @@ func (w *Work) move(size, variance float64, free bool, step int) (moved float64)
 }
 
 // roughness returns Σ h·(Lz)² of the mean of z, and its expectation.
-func (w *Work) roughness(variance float64, free bool) (fixed, expected float64) {
+func (w *Work) roughness(h *hand, variance float64) (fixed, expected float64) {
 	for i := range w.n {
-		for d := range min(3, i) + 1 {
-			twice := 2.0
-			if d == 0 {
-				twice = 1
-			}
-			cov := w.c[i][d]
-			if free {
-				cov += w.y[i] * w.y[i-d] * variance
-			}
-			fixed += twice * w.prior[i][d] * w.z[i] * w.z[i-d]
-			expected += twice * w.prior[i][d] * cov
+		z, y := w.z[i], w.y[i]*variance
+		c := &w.c[i]
+		prior := h.prior[i][0]
+		fixed += prior * z * z
+		expected += prior * (c[0] + y*w.y[i])
+		for d := 1; d <= 3; d++ {
+			prior := 2 * h.prior[i+d][d]
+			fixed += prior * z * w.z[i+d]
+			expected += prior * (c[d] + y*w.y[i+d])
 		}
 	}
 	return fixed, fixed + max(0, expected)
