@@ -107,7 +107,7 @@ type Rock struct {
 
 // New returns a Rock.
 func New(o Options) *Rock {
-	r := &Rock{o: o, turn: max(leastTurn, turnSigmas*o.Sigma)}
+	r := &Rock{o: o, turn: max(leastTurn, turnSigmas*o.Sigma), doubt: More}
 	tilt := narrowTilt * math.Pi / 180
 	r.narrow = o.Scale * tilt * tilt / 2
 	return r
@@ -126,7 +126,7 @@ func (r *Rock) Expect(size, u float64) { r.expect, r.expectU = size, u }
 // Begin forgets everything but what is expected.
 func (r *Rock) Begin() {
 	r.n, r.nv, r.rising, r.from, r.low, r.top = 0, 0, false, 0, 0, 0
-	r.tried, r.waited, r.doubt, r.agree, r.spacing = false, false, NoPass, 0, 0
+	r.tried, r.waited, r.doubt, r.agree, r.spacing = false, false, More, 0, 0
 	r.clock.begin()
 }
 
@@ -278,5 +278,5 @@ func (r *Rock) Since(t float64) {
 			r.from, r.top = r.n-1, r.n-1
 		}
 	}
-	r.agree, r.doubt = 0, NoPass
+	r.agree, r.doubt = 0, More
 }
