@@ -30,7 +30,7 @@ func FuzzRock(f *testing.F) {
 			f.Add(fuzzSeed(byte(i), plain.samples(p.rocked(rng), rng)))
 		}
 	}
-	f.Add([]byte{7, 20, doFar, 0xff, 0x7f, 20, doFar, 0, 0x80, 20, doExpect, 1, 0, 0, doSince, 9, 0, 20, doHush, 0xff, 0x7f, 20, doLeave, 0, 0, 20, doBegin, 0, 0})
+	f.Add([]byte{7, 20, doSince, 0, 0, 20, doFar, 0xff, 0x7f, 20, doFar, 0, 0x80, 20, doExpect, 1, 0, 0, doSince, 9, 0, 20, doHush, 0xff, 0x7f, 20, doLeave, 0, 0, 20, doBegin, 0, 0})
 	f.Fuzz(func(t *testing.T, data []byte) {
 		if len(data) == 0 {
 			return

@@ -273,9 +273,9 @@ func (r *Rock) Since(t float64) {
 	r.nv = copy(r.vs[:], r.vs[k:r.nv])
 	r.rising = r.rising && r.nv > 0
 	if !r.rising {
-		r.low = r.n - 1
+		r.low = max(0, r.n-1)
 		if r.nv == 0 {
-			r.from, r.top = r.n-1, r.n-1
+			r.from, r.top = r.low, r.low
 		}
 	}
 	r.agree, r.doubt = 0, More
