@@ -97,6 +97,7 @@ type Rock struct {
 	rising   bool
 	from     int  // highest sample before the next valley
 	low, top int  // candidates for the next turning point
+	ended    int  // sample that showed the end of the latest pass
 	tried    bool // the latest valley was fitted on its rise
 	waited   bool // it was judged as the last one
 	doubt    Doubt
@@ -125,7 +126,7 @@ func (r *Rock) Expect(size, u float64) { r.expect, r.expectU = size, u }
 
 // Begin forgets everything but what is expected.
 func (r *Rock) Begin() {
-	r.n, r.nv, r.rising, r.from, r.low, r.top = 0, 0, false, 0, 0, 0
+	r.n, r.nv, r.rising, r.from, r.low, r.top, r.ended = 0, 0, false, 0, 0, 0, 0
 	r.tried, r.waited, r.doubt, r.agree, r.spacing = false, false, More, 0, 0
 	r.clock.begin()
 }
@@ -175,7 +176,7 @@ func (r *Rock) Add(t, v float64) (Reading, bool) {
 		r.valley()
 	case r.rising && v < r.at(r.top).V-r.fall():
 		r.vs[r.nv-1].end = r.top
-		r.from, r.rising, r.low = r.top, false, i
+		r.from, r.rising, r.low, r.ended = r.top, false, i, i
 		if r.nv >= r.o.Least {
 			r.fitAll()
 			return r.judge(rocked)
@@ -254,7 +255,7 @@ func (r *Rock) highest(a, b int) float64 {
 // Latest returns the latest pass by itself, when it has just ended and could be fitted (ok): when it
 // was, its size and standard uncertainty, s and µm.
 func (r *Rock) Latest() (t, size, u float64, ok bool) {
-	if r.rising || r.nv == 0 || r.low != r.n-1 {
+	if r.rising || r.nv == 0 || r.ended != r.n-1 {
 		return 0, 0, 0, false
 	}
 	w := &r.vs[r.nv-1]
