@@ -129,7 +129,7 @@ func (x *product) log() float64 { return x.sum + math.Log(x.p) }
 // eliminate takes a apart into L·D·Lᵀ, and solves L for the right sides x and y. It
 // returns yᵀ·a⁻¹·x and yᵀ·a⁻¹·y.
 func (w *Work) eliminate() (xy, yy float64) {
-	var i1, i2, i3 float64 // 1/D of the rows before
+	var i1, i2, i3 float64    // 1/D of the rows before
 	var m11, m12, m21 float64 // L(i-1, i-2), L(i-1, i-3), L(i-2, i-3)
 	var x1, x2, x3, y1, y2, y3 float64
 	for i := range w.n {
