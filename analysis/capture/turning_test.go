@@ -318,7 +318,7 @@ func TestFeedDoesNotAllocate(t *testing.T) {
 	}
 }
 
-// What a sample costs; a display coarser than the noise costs the intervals too.
+// What a sample costs.
 func BenchmarkFeed(b *testing.B) {
 	rng := rand.New(rand.NewPCG(9, 9))
 	for _, m := range []capture.Mode{capture.Button, capture.Settled, capture.Turning} {

@@ -98,6 +98,9 @@ func (v *Visit) Append(b []byte) []byte {
 	if v.Options.Turns != 0 {
 		r.Visit["turns"] = strconv.Itoa(v.Options.Turns)
 	}
+	if v.Options.AirLearned {
+		r.Visit["air_learned"] = "true"
+	}
 	for _, t := range v.Taken {
 		at := seconds(t.At)
 		r.Outcomes = append(r.Outcomes, fmt.Sprintf("%s reading %s u %s passes %d", at, t.Raw, analysis.Length(t.U), t.Passes))
@@ -234,6 +237,8 @@ func (v *Visit) setting(name, value string) (err error) {
 		v.Options.Mode, err = capture.ParseMode(value)
 	case "turns":
 		v.Options.Turns, err = strconv.Atoi(value)
+	case "air_learned":
+		v.Options.AirLearned, err = strconv.ParseBool(value)
 	case "samples":
 		_, err = strconv.Atoi(value)
 	default:

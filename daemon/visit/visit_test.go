@@ -610,6 +610,8 @@ func TestEveryOptionIsKept(t *testing.T) {
 		switch f := o.Field(i); f.Type() {
 		case reflect.TypeFor[capture.Mode]():
 			f.SetUint(uint64(capture.Turning))
+		case reflect.TypeFor[bool]():
+			f.SetBool(true)
 		default:
 			f.SetInt(int64(10_000 * (3 + i)))
 		}

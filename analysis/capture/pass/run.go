@@ -55,7 +55,7 @@ func (w *Work) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted)
 }
 
 // linearise makes the equations about the posterior as it stands: the precision in a,
-// the right sides in x (of the samples) and y (of the size), which is b too. It returns the
+// the right sides in x (of the samples) and y (of the size). It returns the
 // information on the size by itself, and the weighted sum of the values.
 func (w *Work) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum float64) {
 	n := w.n
@@ -129,8 +129,8 @@ func (x *product) log() float64 { return x.sum + math.Log(x.p) }
 // eliminate takes a apart into L·D·Lᵀ, and solves L for the right sides x and y. It
 // returns yᵀ·a⁻¹·x and yᵀ·a⁻¹·y.
 func (w *Work) eliminate() (xy, yy float64) {
-	var i1, i2, i3 float64 // 1/D of the rows before
-	var m11, m12, m21 float64
+	var i1, i2, i3 float64    // 1/D of the rows before
+	var m11, m12, m21 float64 // L(i-1, i-2), L(i-1, i-3), L(i-2, i-3)
 	var x1, x2, x3, y1, y2, y3 float64
 	for i := range w.n {
 		a, l := &w.a[i], &w.l[i]

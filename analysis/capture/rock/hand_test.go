@@ -108,7 +108,7 @@ type gauge struct {
 
 // samples are t and v of what the gauge shows of the hand.
 func (g gauge) samples(h hand, rng *rand.Rand) (out [][2]float64) {
-	const fine = 0.001 // s
+	const fine = 0.002 // s
 	var shown []float64
 	for _, l := range h.legs {
 		for t := 0.0; t < l.time; t += fine {
