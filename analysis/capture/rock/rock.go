@@ -111,7 +111,7 @@ type Rock struct {
 func New(o Options) *Rock {
 	r := &Rock{o: o, turn: max(leastTurn, turnSigmas*o.Sigma), doubt: More}
 	tilt := narrowTilt * math.Pi / 180
-	r.narrow = o.Scale * tilt * tilt / 2
+	r.narrow = max(o.Scale*tilt*tilt/2, noiseRises*o.Sigma)
 	return r
 }
 
@@ -120,6 +120,7 @@ const (
 	leastTurn  = 0.7 // µm
 	turnSigmas = 4.5
 	narrowTilt = 0.8 // degrees: what swings less on the average may be any waver
+	noiseRises = 8   // standard deviations: noise alone makes turning points that are 6 to 8 high, as much as it may be told too low
 )
 
 // Expect says what size is likely here, µm, and its standard uncertainty; 0 for none.
