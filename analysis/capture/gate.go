@@ -105,9 +105,11 @@ type air struct {
 }
 
 // A gauge has at least so much travel above the ring (common practice: plug gauges
-// 0.15 mm and more), and rests for at least so long out of the bore.
+// 0.15 mm and more), and at most so much: what it shows beyond it says that it fails. It rests for at
+// least so long out of the bore.
 const (
 	leastTravel = 100 * analysis.Micrometre
+	mostTravel  = 5 * analysis.Millimetre
 	restsFor    = 800 * time.Millisecond
 )
 
@@ -123,7 +125,7 @@ func (a *air) shows(v analysis.Length) bool { return a.level > 0 && v > a.level-
 
 // learn follows where the value rests.
 func (a *air) learn(s Sample) {
-	if a.stated || s.Value < a.above {
+	if a.stated || s.Value < a.above || s.Value > a.above+mostTravel {
 		a.some = false
 		return
 	}

@@ -122,9 +122,10 @@ type clock struct {
 	last     float64
 	mean, sd float64 // of the intervals: running mean and mean absolute deviation, s
 	n        int
+	strange  int // intervals in a row that are none of these
 }
 
-func (c *clock) begin() { c.n = 0 }
+func (c *clock) begin() { c.n, c.strange = 0, 0 }
 
 func (c *clock) tick(t float64) {
 	dt := t - c.last
@@ -137,8 +138,12 @@ func (c *clock) tick(t float64) {
 		k := 1 / min(float64(c.n-1), 32)
 		off := dt - c.mean
 		if math.Abs(off) > c.mean { // a gap, or a value that came late
+			if c.strange++; c.strange == 8 { // or the first interval was one
+				c.n = 1
+			}
 			return
 		}
+		c.strange = 0
 		c.mean += k * off
 		c.sd += k * (math.Abs(off) - c.sd)
 	}

@@ -52,7 +52,7 @@ const (
 	steep      = 60.0 // log odds against hands that are slower at square than beside it, as a part
 	plainly    = 1.5  // log odds that passes through square have on the average against turning back by [pass.Turned] at first
 	vague      = 4.0  // and what it costs that they have less
-	surprise   = 8.0  // log odds that an unexpected size costs at most
+	surprise   = 5.0  // log odds that an unexpected size costs at most
 	usual      = 60.0 // µm over which sizes are spread that nobody expects
 )
 
