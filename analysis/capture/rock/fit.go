@@ -76,7 +76,7 @@ func (r *Rock) fit(j int) {
 			n++
 		}
 	}
-	w.until, w.median = r.at(b).T, n
+	w.until, w.count = r.at(b).T, n
 	if r.clock.mean*sparse > gap { // too quick for the stream
 		return
 	}

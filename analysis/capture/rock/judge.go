@@ -154,7 +154,7 @@ func earlier(a, b []weighed) bool {
 func (r *Rock) unsure() Doubt {
 	n, few := 0, 0
 	for i := range r.nv {
-		if n++; r.vs[i].median < 2*sides-1 {
+		if n++; r.vs[i].count < 2*sides-1 {
 			few++
 		}
 	}

@@ -78,7 +78,7 @@ type valley struct {
 	edge          bool    // one side is the way in or out
 	low           float64 // the lower of its two sides, µm
 	until         float64 // time of the latest sample fitted
-	median        int     // samples of the fit
+	count         int     // samples of the fit
 }
 
 // Rock follows one place in the bore.
