@@ -49,6 +49,7 @@ func (s *Session) retune() {
 		k.air = k.c.Air() - k.offset
 	}
 	k.options, k.offset, k.mode, k.c = o, offset, o.Mode, nil
+	s.expect.stale = true
 	if o.Nominal == 0 || err != nil {
 		return
 	}

@@ -25,7 +25,8 @@ type Session struct {
 	fold    Fold
 	capture capturer
 	replies replies
-	rooms   struct{ before, now map[analysis.Place]*Reading } // of misplaced
+	rooms   struct{ before, now map[analysis.Place]*Reading } // of misplaced and expected
+	expect  expecting
 
 	now     Stamp
 	last    Stamp
@@ -143,6 +144,7 @@ func (s *Session) begin(at Stamp) {
 }
 
 func (s *Session) end() []Event {
+	s.tell()
 	out := s.out
 	s.out = nil
 	return out
@@ -158,6 +160,7 @@ func (s *Session) emit(e Event) {
 	}
 	s.out = append(s.out, e)
 	s.fold.Apply(&s.out[len(s.out)-1])
+	s.expect.stale = true
 	switch e.Kind {
 	case JobChosen:
 		s.retune()
@@ -190,10 +193,12 @@ func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []Even
 		case DepthChannel:
 			if l, _, err := length(smp, set.Unit); err == nil {
 				s.depth = &measured{l, at.Mono}
+				s.moved()
 			}
 		case AngleChannel:
 			if d, err := thousandths(smp, drivers.Degree); err == nil {
 				s.angle = &measured{analysis.Length(d), at.Mono}
+				s.moved()
 			}
 		case PartTemp, RingTemp:
 			if v, err := thousandths(smp, drivers.Celsius); err == nil {
@@ -396,11 +401,15 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 		r.Mastered = f.Master.Number
 	}
 	r.Study = f.trial(r)
+	s.answers(r)
 	r.Ask = s.misplaced(r)
+	s.surprises(r)
 	s.live.Hint = orElse(r.Ask, f.outside(r))
 	s.spindle.since = 0
 	s.emit(Event{Kind: Taken, Reading: r})
-	s.closes(r)
+	if !r.Surprising {
+		s.closes(r)
+	}
 }
 
 // depthFresh is how old a depth may be to belong to a value captured now.
