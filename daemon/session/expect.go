@@ -94,11 +94,9 @@ func (s *Session) removed(p analysis.Place, last int, round *Round, size analysi
 			n, sum = n+1, sum+(r.Size-before[r.Place].Size).Micrometres()
 		}
 	}
-	apart := removalAstray
-	mean, u = 0, 1e3 // nothing: the places tell
-	if n < removalSeen {
-		mean, u, apart = s.honed(last, round, size)
-		u = math.Hypot(u, s.warmer(honedWarm))
+	mean, u, apart := s.honed(last, round, size)
+	if u = math.Hypot(u, s.warmer(honedWarm)); n >= removalSeen {
+		mean, u = 0, 1e3 // the places tell
 	}
 	much := math.Abs(mean)
 	if n > 0 {
@@ -147,7 +145,7 @@ func (s *Session) warmer(kelvin float64) float64 {
 	if err != nil || f.Warm.Part != nil {
 		return 0
 	}
-	return m.Alpha * kelvin * f.Job.Nominal.Micrometres()
+	return m.Alpha * 1e-6 * kelvin * f.Job.Nominal.Micrometres()
 }
 
 // shape is the form of the bore as the readings of a round show it so far.

@@ -63,6 +63,9 @@ func TestWholePartWithoutAKey(t *testing.T) {
 				}
 			}
 			readings := taken(b.all)
+			if n := questions(b.all); n != 0 {
+				t.Errorf("%d readings of an ordinary job are asked about", n)
+			}
 			if len(readings) != len(want) {
 				t.Fatalf("%d readings, want %d", len(readings), len(want))
 			}

@@ -16,6 +16,7 @@ import (
 type trend struct {
 	middle, half float64 // depths, mm
 	local        float64
+	mean, weight float64               // m before any value, and the precision of that
 	a            [terms][terms]float64 // precision of the coefficients
 	b            [terms]float64
 	yy           float64
@@ -33,8 +34,8 @@ func (s *Session) newTrend(mean, u float64, form [4]float64, local float64) tren
 		first, last = min(first, d), max(last, d)
 	}
 	g := trend{middle: millimetres(first+last) / 2, half: max(millimetres(last-first)/2, 1e-3), local: max(local, 1e-3)}
-	g.a[0][0] = 1 / max(u*u, 1e-6)
-	g.b[0], g.yy = mean*g.a[0][0], mean*mean*g.a[0][0]
+	g.mean, g.weight = mean, 1/max(u*u, 1e-6)
+	g.a[0][0], g.b[0], g.yy = g.weight, mean*g.weight, mean*mean*g.weight
 	for i, sd := range form {
 		g.a[i+1][i+1] = 1 / (sd * sd)
 	}
@@ -66,7 +67,7 @@ func (g *trend) add(p analysis.Place, y float64) {
 const believes = 4.0
 
 // predict is the mean of a value at a place and its standard deviation; larger where the
-// values so far fit worse than the deviations stated have it.
+// values so far fit worse than the deviations stated of form and local have it.
 func (g *trend) predict(p analysis.Place) (mean, u float64) {
 	l := g.a // Cholesky's factor, then what it solves
 	for i := range l {
@@ -90,13 +91,16 @@ func (g *trend) predict(p analysis.Place) (mean, u float64) {
 		}
 		return v
 	}
-	x, b := half(g.row(p)), half(g.b)
-	v, fit := g.local*g.local, 0.0
+	x, b, first := half(g.row(p)), half(g.b), half([terms]float64{1})
+	v, fit, m := g.local*g.local, 0.0, -g.mean
 	for i := range x {
 		mean += x[i] * b[i]
 		v += x[i] * x[i]
 		fit += b[i] * b[i]
+		m += first[i] * b[i]
 	}
-	misfit := max(0, g.yy-fit) // chi squared of the values and of the coefficients against their priors
+	// Chi squared of the values and of the coefficients against their priors, but for m: how
+	// much honing took off says nothing of how evenly.
+	misfit := max(0, g.yy-fit-m*m*g.weight)
 	return mean, math.Sqrt(v * max(1, (believes+misfit)/(believes+float64(g.n))))
 }
