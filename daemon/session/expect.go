@@ -15,6 +15,9 @@ type expecting struct {
 	stale   bool // something has happened since
 	section int  // index of that within reach of the depth channel, -1: none
 	turned  int  // index of the orientation nearest to the angle channel
+
+	material string // of which alpha is the expansion, 1e-6/K; it is looked up once
+	alpha    float64
 }
 
 // How far sizes of one part differ that are not known yet (common practice), as standard
@@ -140,12 +143,15 @@ func (s *Session) honed(last int, round *Round, size analysis.Length) (mean, u, 
 // warmer is by how much a size of the part changes with so many kelvin, µm; nothing where
 // its temperature is measured and taken off.
 func (s *Session) warmer(kelvin float64) float64 {
-	f := &s.fold
-	m, err := master.FindMaterial(orElse(f.Job.Material, "steel"))
-	if err != nil || f.Warm.Part != nil {
+	f, x := &s.fold, &s.expect
+	if f.Warm.Part != nil {
 		return 0
 	}
-	return m.Alpha * 1e-6 * kelvin * f.Job.Nominal.Micrometres()
+	if name := orElse(f.Job.Material, "steel"); name != x.material {
+		m, _ := master.FindMaterial(name) // of one that isn't known nothing is said here
+		x.material, x.alpha = name, m.Alpha
+	}
+	return x.alpha * 1e-6 * kelvin * f.Job.Nominal.Micrometres()
 }
 
 // shape is the form of the bore as the readings of a round show it so far.

@@ -13,7 +13,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
-	"fairbore/analysis/master"
+	"fairbore/drivers"
 	"fairbore/drivers/simulator"
 )
 
@@ -375,10 +375,7 @@ func newShop(t testing.TB, job *simulator.Job, told bool, seed uint64, wrong fun
 	set := simulated(job)
 	set.Capture.Mode, set.Master.Readings = "button", 3
 	set.Gauge.Name = "G-11" // whom the bench sends for
-	set.Jobs[job.ID].Material = job.Material
-	if _, err := master.FindMaterial(job.Material); err != nil {
-		set.Jobs[job.ID].Material = "steel"
-	}
+	set.Jobs[job.ID].Material = materialOf(job)
 	set.Doubt = Doubt{Drift: analysis.Deviation(um / 2), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius}
 	x := &shop{bench: newBench(t, set), job: job, told: told, rng: rand.New(rand.NewPCG(seed, 17)), noise: 0.2}
 	if wrong != nil {
@@ -427,5 +424,64 @@ func TestJumpsAreAsked(t *testing.T) {
 	}
 	if injected < 50 || caught*100 < 90*injected {
 		t.Errorf("%d of %d jumps are asked about", caught, injected)
+	}
+}
+
+// A sample that nothing comes of allocates nothing for what is expected.
+func TestExpectingAllocatesNothing(t *testing.T) {
+	b := newBench(t, rockedSettings())
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "master"})
+	g := &given{}
+	b.capture.c, b.expect.stale = g, true
+	smp := []drivers.Sample{sample(t, "32.3000")}
+	smp[0].Raw = nil
+	b.Sample(b.now, "G-11", smp)
+	told := g.told
+	without := testing.AllocsPerRun(100, func() { b.size(&smp[0]) })
+	with := testing.AllocsPerRun(100, func() { b.Sample(b.now, "G-11", smp) })
+	if g.told != told || with > without {
+		t.Errorf("told %d times more, %.0f allocations for %.0f", g.told-told, with, without)
+	}
+}
+
+// The depth and angle channels say where the gauge stands: the capture is told of the
+// place there, when it changes.
+func TestCaptureIsToldWhereTheGaugeStands(t *testing.T) {
+	set := rockedSettings()
+	set.Gauge.Roles = map[string]Role{"D": DepthChannel, "A": AngleChannel}
+	b := newBench(t, set)
+	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(Action{Do: "master"})
+	for range 3 {
+		b.rock("31.7500", capture.Result{})
+	}
+	place := func(depth, angle string) {
+		b.wait(time.Second)
+		b.Sample(b.now, "G-11", []drivers.Sample{sample(t, "D "+depth+" mm"), sample(t, "A "+angle+" deg")})
+	}
+	for _, p := range [][3]string{{"5", "0", "31.7400"}, {"5", "90", "31.7420"}} {
+		b.capture.c = &given{}
+		place(p[0], p[1])
+		b.send("32.3000")
+		place(p[0], p[1])
+		b.capture.c = &given{out: []capture.Result{{Kind: capture.Taken, Turns: 4, U: 1000}}}
+		b.send(p[2])
+	}
+	if n := len(taken(b.all)); n != 2 {
+		t.Fatalf("%d readings, want 2", n)
+	}
+	g := &given{}
+	b.capture.c, b.expect.stale = g, true
+	for i, want := range []struct{ depth, angle, size string }{{"5", "0", "31.7400 mm"}, {"5", "90", "31.7420 mm"}, {"6", "88", "31.7420 mm"}, {"20", "0", ""}} {
+		before := g.told
+		place(want.depth, want.angle)
+		size := analysis.Length(0)
+		if want.size != "" {
+			size = lengthOf(want.size) - 3*um/10 // by the zero
+		}
+		if g.want.size != size || i > 0 && (g.told == before) != (i == 2) {
+			t.Errorf("at %s mm, %s°: expected %s, told %d times", want.depth, want.angle, g.want.size, g.told-before)
+		}
 	}
 }

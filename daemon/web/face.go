@@ -382,7 +382,7 @@ func (v *face) ask(b *session.Bore) {
 		v.Big = "Right place?"
 	}
 	if surprise(b) != nil { // the question names the choices
-		v.Reason, v.Advice = "", sentence(q)
+		v.Reason, v.Advice = "It does not count until then.", sentence(q)
 		return
 	}
 	v.Reason = join("If it was not, void it and gauge both places. If it was:", v.Advice)

@@ -128,7 +128,7 @@ func TestQuestionedReading(t *testing.T) {
 func TestSurprisingReading(t *testing.T) {
 	b := states()["surprise"]
 	f := faceOf(b, picture.Format{})
-	if f.Advice != "12 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != watch || f.State != "right place?" || f.Due != "keep" {
+	if f.Advice != "12 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
 		t.Errorf("%s %q, due %q, advice %q", f.Tone, f.State, f.Due, f.Advice)
 	}
 	if len(f.Asked) != 1 || f.Asked[0].No != b.Last.No || len(f.Readings) != 3 || f.Next != "13 mm / 90°" {
