@@ -211,7 +211,9 @@ func (s *Session) likely() (analysis.Length, analysis.Deviation) {
 		return 0, 0
 	case p == nil || s.spindle.since > 0 && len(f.Current(round.Number)) > 0: // what is gauged next is of another round
 		round = Round{Number: round.Number + 1, Seconds: s.spindle.seconds(), Dressed: f.Dressed}
-		p = &f.Job.Plan()[0]
+		if p == nil || s.depth == nil {
+			p = &f.Job.Plan()[0]
+		}
 	}
 	size, u := s.expected(*p, &round)
 	if u == 0 {
