@@ -59,6 +59,10 @@ func (p *operator) look(ctx context.Context, v *visited, events []session.Record
 	for i := range events {
 		switch e := &events[i]; e.Kind {
 		case session.Taken:
+			if e.Reading.Surprising && e.Reading.Place == v.place { // gauged again, as the page asks
+				v.why = e.Reading.Ask
+				continue
+			}
 			v.took = append(v.took, e.Reading)
 			if e.Reading.Place != v.place {
 				a := session.Action{Do: "void", Reading: e.Reading.No, Reason: "the gauge was at " + v.place.String()}

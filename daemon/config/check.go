@@ -394,7 +394,7 @@ func (l *loader) hands(key string, s *Station) {
 		l.fault(key+".pedal.line", "%q: want cts, dsr, dcd or ri", s.Pedal.Line)
 	}
 	s.Pedal.Do = or(s.Pedal.Do, "take")
-	l.oneOf(key+".pedal.do", s.Pedal.Do, "take", "round", "skip", "part", "check")
+	l.oneOf(key+".pedal.do", s.Pedal.Do, "take", "round", "skip", "part", "check", "keep")
 	if !slices.Contains(contacts, s.Spindle) {
 		l.fault(key+".spindle", "%q: want cts, dsr, dcd or ri", s.Spindle)
 	} else if s.Spindle != "" && s.Spindle == s.Pedal.Line {

@@ -252,7 +252,7 @@ func TestEventKinds(t *testing.T) {
 		session.Started: nil, session.JobChosen: func(e *session.Event) { e.Job = full.Job }, session.PartBegun: func(e *session.Event) { e.Part = full.Part },
 		session.RoundOver: func(e *session.Event) { e.Round = full.Round }, session.Placed: func(e *session.Event) { e.Place = full.Place },
 		session.Refused: func(e *session.Event) { e.Refused = full.Refused }, session.Voided: func(e *session.Event) { e.Void = full.Void },
-		session.Restored: func(e *session.Event) { e.Void = full.Void }, session.Mastering: func(e *session.Event) { e.Master = full.Master },
+		session.Restored: func(e *session.Event) { e.Void = full.Void }, session.Kept: func(e *session.Event) { e.Void = full.Void }, session.Mastering: func(e *session.Event) { e.Master = full.Master },
 		session.RingRead: func(e *session.Event) { e.Ring = full.Ring }, session.Mastered: func(e *session.Event) { e.Master = full.Master },
 		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
 		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reread: func(e *session.Event) { e.Reread = full.Reread }, session.Sped: func(e *session.Event) { e.Speeds = full.Speeds }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },

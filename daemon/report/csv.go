@@ -99,6 +99,9 @@ func (p Part) CSV(w io.Writer) error {
 	return writeCSV(w, head, rows)
 }
 
+// notConfirmed is what is said of a surprising reading that nobody kept and no other confirmed.
+const notConfirmed = "asked about and not confirmed"
+
 // counts says whether a reading counts, and if not why.
 func (r *record) counts(x *session.Reading) (counts, why string) {
 	if why, void := r.fold.Voids[x.No]; void {
@@ -111,6 +114,8 @@ func (r *record) counts(x *session.Reading) (counts, why string) {
 		return "no", "in doubt after a check that failed"
 	case r.fold.Warmer[x.No]:
 		return "no", tooWarm
+	case r.fold.Asked[x.No]:
+		return "no", notConfirmed
 	}
 	now := r.fold.Current(x.Round)[x.Place]
 	if now == nil || now.No != x.No {

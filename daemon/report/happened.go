@@ -61,6 +61,8 @@ func (r *record) tell(e *session.Record) (what, detail string) {
 		return "struck out", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), clean(e.Void.Reason))
 	case session.Restored:
 		return "put back", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), orDash(clean(e.Void.Reason)))
+	case session.Kept:
+		return "kept", fmt.Sprintf("reading %d%s%s", e.Void.No, r.reading(e.Void.No), colon(clean(e.Void.Reason)))
 	case session.Refused:
 		return "refused", clean(e.Refused.Reason)
 	case session.Placed:
@@ -99,6 +101,8 @@ func (r *record) tell(e *session.Record) (what, detail string) {
 		return "note", clean(e.Note)
 	case session.Taken:
 		switch {
+		case e.Reading.Surprising:
+			return "surprising", clean(fmt.Sprintf("reading %d, expected %s ± %s %s: %s", e.Reading.No, both(e.Reading.Expected, r.unit), fineOf(2*e.Reading.ExpectedU, r.unit), fine(r.unit), e.Reading.Ask))
 		case e.Reading.Ask != "":
 			return "place questioned", clean(fmt.Sprintf("reading %d: %s", e.Reading.No, e.Reading.Ask))
 		case e.Reading.How == "manual":

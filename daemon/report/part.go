@@ -297,7 +297,7 @@ func (r *record) made() []Field {
 	for _, x := range []struct {
 		n    int
 		what string
-	}{{len(r.fold.Voids), "struck out"}, {len(r.fold.Doubtful), "in doubt"}, {len(r.fold.Warmer), "too warm"}, {refused, "refused"}} {
+	}{{len(r.fold.Voids), "struck out"}, {len(r.fold.Doubtful), "in doubt"}, {len(r.fold.Warmer), "too warm"}, {len(r.fold.Asked), "not confirmed"}, {refused, "refused"}} {
 		if x.n > 0 {
 			read = append(read, strconv.Itoa(x.n)+" "+x.what)
 		}

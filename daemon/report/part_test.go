@@ -86,6 +86,29 @@ func TestRecordHasEverySize(t *testing.T) {
 	}
 }
 
+// A surprising reading stands in the record with what was expected and with its answer;
+// one that nobody answered is not counted, and says so.
+func TestSurprisesInTheRecord(t *testing.T) {
+	b := newBench(t, shopSettings(t))
+	b.begin("J-4120", "001", 0)
+	for _, s := range []string{"15.8508", "15.8489", "15.8800", "15.8801", "15.8488", "15.8200"} {
+		b.send(s)
+	}
+	text := Text(b.part("001"))
+	for _, want := range []string{"surprising", "larger than expected at", "kept", "which agrees", "smaller than expected", "1 not confirmed", "In brackets: asked about and not confirmed"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the record lacks %q:\n%s", want, text)
+		}
+	}
+	var rows strings.Builder
+	if err := b.part("001").CSV(&rows); err != nil {
+		t.Fatal(err)
+	}
+	if strings.Count(rows.String(), "asked about and not confirmed") != 1 || strings.Count(rows.String(), ",yes,") != 4 {
+		t.Errorf("rows:\n%s", rows.String())
+	}
+}
+
 // From two-point readings nothing may be said that they can't show.
 func TestNothingIsClaimedThatTwoPointsCantSee(t *testing.T) {
 	never := regexp.MustCompile(`(?i)cylindric|roundness`)

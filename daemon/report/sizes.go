@@ -43,6 +43,9 @@ func (r *record) sizes() {
 	if len(r.fold.Warmer) > 0 {
 		t.Notes = append(t.Notes, "In brackets: "+tooWarm+", and not counted.")
 	}
+	if len(r.fold.Asked) > 0 {
+		t.Notes = append(t.Notes, "In brackets: "+notConfirmed+", and not counted.")
+	}
 	if r.again() {
 		t.Notes = append(t.Notes, "Where a place was gauged more than once in a round, the newest counts.")
 	}

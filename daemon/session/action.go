@@ -18,7 +18,7 @@ type Action struct {
 	// ID names the action; one that comes twice with the same ID is done once.
 	ID string `json:"id"`
 	// Do is one of: job, part, round, place, stay (gauge one place again and
-	// again), skip, take, void, restore, master, check (the zero, leaving it
+	// again), skip, take, void, restore, keep (a reading that is asked about), master, check (the zero, leaving it
 	// alone), reread (the ring that set it, as if it were a part), speeds (of rocking in a
 	// ring, slowly and then fast: does the size depend on it), leave (a ring that is
 	// being read), knock (the gauge had
@@ -33,7 +33,7 @@ type Action struct {
 	Part    string          `json:"part,omitempty"` // serial number, empty to count on
 	Ring    string          `json:"ring,omitempty"` // empty: the job's
 	Place   *analysis.Place `json:"place,omitempty"`
-	Reading int             `json:"reading,omitempty"`  // number of the reading, 0 for the last
+	Reading int             `json:"reading,omitempty"`  // number of the reading, 0 for the last; for keep, the last asked about
 	Of      int             `json:"readings,omitempty"` // ring readings to take, for speeds of each, 0 for the usual number
 	// Gain, for master, says that the ring is a second one, of another size, read to
 	// set the gain; the zero stays as the first ring has set it.
@@ -141,6 +141,8 @@ func (s *Session) do(a Action) error {
 		return s.newRound(a)
 	case "void", "restore":
 		return s.void(a)
+	case "keep":
+		return s.keepAsked(a)
 	case "cooldown":
 		return s.coolDown(a)
 	case "study":
@@ -148,7 +150,7 @@ func (s *Session) do(a Action) error {
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, master, check, reread, speeds, leave, knock, dressed, warm, cooldown, study, accept, reject, note", a.Do)
+	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, keep, master, check, reread, speeds, leave, knock, dressed, warm, cooldown, study, accept, reject, note", a.Do)
 }
 
 // Bounds of one round of honing by hand: a day, and far more strokes than one has.
@@ -433,6 +435,9 @@ func (s *Session) judge(a Action) error {
 		}
 		if open := f.unclosed(); open != "" {
 			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, open)
+		}
+		if r := f.question(nil); r != nil {
+			return fmt.Errorf("can't accept part %s yet: reading %d is asked about. %s", f.Part.Serial, r.No, r.Ask)
 		}
 		if b.Shrinking() && !a.Confirm {
 			return ask("part %s is in size only as long as it is warm: %s", f.Part.Serial, b.Cooling.Sentence)

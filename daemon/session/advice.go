@@ -65,6 +65,8 @@ func (f *Fold) bars(b *Bore) (bars []advise.Bar) {
 		bar(advise.GaugeAgain, sentence("gauge lost"+reason(f.Gauge.Why)))
 	case b.Basis != b.Round:
 		bar(advise.Gauge, "Gauge round "+strconv.Itoa(b.Round)+".")
+	case f.question(nil) != nil:
+		bar(advise.Gauge, sentence(f.question(nil).Ask))
 	case b.Sizes == nil:
 		bar(advise.Gauge, "Gauge the bore.")
 	}

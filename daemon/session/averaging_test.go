@@ -21,6 +21,11 @@ type given struct {
 	in    bool
 	out   []capture.Result
 	learn analysis.Length // of free air
+	want  struct {        // expected
+		size analysis.Length
+		u    analysis.Deviation
+	}
+	told int // how often
 }
 
 func (g *given) Feed(s capture.Sample) []capture.Result {
@@ -32,6 +37,10 @@ func (g *given) Feed(s capture.Sample) []capture.Result {
 func (g *given) Progress() capture.Progress { return capture.Progress{In: g.in} }
 func (g *given) Air() analysis.Length       { return g.learn }
 func (g *given) Reset()                     {}
+func (g *given) Expect(size analysis.Length, u analysis.Deviation) {
+	g.want.size, g.want.u = size, u
+	g.told++
+}
 
 // rocked are settings of a gauge that is rocked.
 func rockedSettings() Settings {

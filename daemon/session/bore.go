@@ -137,9 +137,9 @@ type Local struct {
 // PlaceState is a planned place in the round in hand.
 type PlaceState struct {
 	analysis.Place
-	// State is due, taken, skipped, void, or stale: it was taken without a
-	// mastering, a failed check has put it in doubt, or the part was warm by what was
-	// not known.
+	// State is due, taken, skipped, void, asked (what it is, is surprising, and doesn't
+	// count yet), or stale: it was taken without a mastering, a failed check has put it
+	// in doubt, or the part was warm by what was not known.
 	State     string              `json:"state"`
 	Size      *analysis.Length    `json:"size_mm,omitempty"`
 	Deviation *analysis.Deviation `json:"deviation_um,omitempty"`
@@ -149,7 +149,7 @@ type PlaceState struct {
 	// place of; Void those that were struck out.
 	Superseded []analysis.Length `json:"superseded_mm,omitempty"`
 	Void       []analysis.Length `json:"void_mm,omitempty"`
-	// Ask is a question about the reading here: does it fit another place better?
+	// Ask is a question about the reading here: was it the right place?
 	Ask string `json:"ask,omitempty"`
 }
 
@@ -310,10 +310,12 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 		before = f.Current(b.Round - 1)
 	}
 	void, old := map[analysis.Place][]analysis.Length{}, map[analysis.Place][]analysis.Length{}
-	stale := map[analysis.Place]*Reading{}
+	stale, asked := map[analysis.Place]*Reading{}, map[analysis.Place]*Reading{}
 	for _, r := range f.Readings[f.begin:] {
 		if _, v := f.Voids[r.No]; v {
 			void[r.Place] = append(void[r.Place], r.Size)
+		} else if f.Asked[r.No] {
+			asked[r.Place] = r
 		} else if !f.counts(r) {
 			stale[r.Place] = r
 		} else if now[r.Place] != r {
@@ -324,6 +326,8 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 		s := PlaceState{Place: p, State: "due", Superseded: old[p], Void: void[p]}
 		r := now[p]
 		switch {
+		case asked[p] != nil:
+			r, s.State = asked[p], "asked"
 		case r != nil:
 			s.State = "taken"
 		case stale[p] != nil:

@@ -23,7 +23,7 @@ type captured struct {
 // mastering, else a bore of the job.
 type capturer struct {
 	c       capture.Capture
-	told    *expecting       // c, and what it was told to expect
+	told    *informed        // c, and what it was told to expect
 	results []capture.Result // of the latest value, until the next
 	mode    capture.Mode
 	options capture.Options // of the capture, on the scale of Nominal: what the gauge shows, shifted by offset
@@ -52,6 +52,7 @@ func (s *Session) retune() {
 		k.air = k.c.Air() - k.offset
 	}
 	k.options, k.offset, k.mode, k.c, k.why = o, offset, o.Mode, nil, ""
+	s.expect.stale = true
 	if o.Nominal == 0 || err != nil {
 		return
 	}
@@ -59,7 +60,7 @@ func (s *Session) retune() {
 		o.Air, o.AirLearned = k.air+offset, true
 	}
 	if c, err := capture.New(o); err == nil { // the configuration check has refused what could fail here
-		k.told = &expecting{Capture: c}
+		k.told = &informed{Capture: c}
 		k.c = k.told
 	}
 }

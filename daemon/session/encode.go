@@ -75,6 +75,15 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 	if r.ExcessU != 0 {
 		b = r.ExcessU.AppendJSON(append(b, `,"excess_u_um":`...))
 	}
+	if r.Surprising {
+		b = append(b, `,"surprising":true`...)
+	}
+	if r.Expected != 0 {
+		b = r.Expected.AppendJSON(append(b, `,"expected_mm":`...))
+	}
+	if r.ExpectedU != 0 {
+		b = r.ExpectedU.AppendJSON(append(b, `,"expected_u_um":`...))
+	}
 	b = appendSome(b, `,"ask":`, r.Ask)
 	if r.Study != nil {
 		b = appendString(append(b, `,"study":{"appraiser":`...), r.Study.Appraiser)

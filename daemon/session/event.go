@@ -23,6 +23,7 @@ const (
 	Refused   Kind = "refused"   // a value was captured and not counted, with the reason
 	Voided    Kind = "void"      // a reading was struck out
 	Restored  Kind = "restored"  // a void was taken back
+	Kept      Kind = "kept"      // a reading that was asked about counts
 	Mastering Kind = "mastering" // mastering on a ring began, or was broken off
 	RingRead  Kind = "ring"      // a reading of the ring
 	Mastered  Kind = "mastered"  // the zero was set from the ring readings
@@ -153,8 +154,13 @@ type Reading struct {
 	// what was taken off by the [CoolDown], 0 without one.
 	PartFrom Source             `json:"part_temperature_from,omitempty"`
 	ExcessU  analysis.Deviation `json:"excess_u_um,omitempty"`
-	// Ask says that the size fits another section far better than this one. The
-	// reading stands where it was taken until a person says otherwise.
+	// Surprising says that the size is far from Expected, the one that was likely here, of
+	// standard uncertainty ExpectedU: it is asked about, and counts from [Kept] on.
+	Surprising bool               `json:"surprising,omitempty"`
+	Expected   analysis.Length    `json:"expected_mm,omitempty"`
+	ExpectedU  analysis.Deviation `json:"expected_u_um,omitempty"`
+	// Ask is what is asked about it. One that isn't surprising fits another section far
+	// better than this one, and stands where it was taken until a person says otherwise.
 	Ask string `json:"ask,omitempty"`
 	// Study says that it is of the gauge study under way, nil: it is of none.
 	Study *StudyTrial `json:"study,omitempty"`
@@ -185,7 +191,8 @@ type Refusal struct {
 	Size    analysis.Length `json:"size_mm,omitempty"` // what it would have been, if it could be told
 }
 
-// Void strikes out a reading of the part in hand, or takes the void back.
+// Void strikes out a reading of the part in hand, or takes the void back, or keeps one
+// that was asked about.
 type Void struct {
 	No     int    `json:"no"`
 	Reason string `json:"reason"`

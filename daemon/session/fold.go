@@ -40,6 +40,7 @@ type Fold struct {
 	Voids    map[int]string          // reason by reading number
 	Doubtful map[int]bool            // by reading number: a check that failed has put it in doubt
 	Doubted  bool                    // one that failed after the verdict has put what that rests on in doubt
+	Asked    map[int]bool            // by reading number: surprising, and not kept
 	Refused  *Refusal                // the newest, until a reading is taken
 	Chosen   *analysis.Place
 	Staying  bool                    // at Chosen, reading after reading
@@ -100,6 +101,7 @@ func (f *Fold) prune() {
 	maps.DeleteFunc(f.Voids, func(no int, _ string) bool { return no < oldest })
 	maps.DeleteFunc(f.Doubtful, func(no int, _ bool) bool { return no < oldest })
 	maps.DeleteFunc(f.Warmer, func(no int, _ bool) bool { return no < oldest })
+	maps.DeleteFunc(f.Asked, func(no int, _ bool) bool { return no < oldest })
 }
 
 // Round returns the number of the round in hand, 0 before the first honing.
@@ -144,12 +146,17 @@ func (f *Fold) Apply(e *Event) {
 		if f.Failed != nil {
 			f.mistrust(e.Reading.No)
 		}
-		f.stand(e.Reading)
 		f.Refused = nil
-		if f.Chosen != nil && *f.Chosen == e.Reading.Place && !f.Staying {
-			f.Chosen = nil
-		}
 		delete(f.Skipped, e.Reading.Place)
+		if e.Reading.Surprising { // the place stays due
+			if f.Asked == nil {
+				f.Asked = map[int]bool{}
+			}
+			f.Asked[e.Reading.No] = true
+			break
+		}
+		f.stand(e.Reading)
+		f.chosen(e.Reading)
 	case Refused:
 		f.Refused = e.Refused
 	case Voided:
@@ -157,6 +164,7 @@ func (f *Fold) Apply(e *Event) {
 			f.Voids = map[int]string{}
 		}
 		f.Voids[e.Void.No] = e.Void.Reason
+		delete(f.Asked, e.Void.No)
 		if c := f.Cool; c != nil && e.Void.No >= c.First && e.Void.No <= c.Last {
 			f.Cool = nil
 		}
@@ -164,6 +172,12 @@ func (f *Fold) Apply(e *Event) {
 	case Restored:
 		delete(f.Voids, e.Void.No)
 		f.stands()
+	case Kept:
+		delete(f.Asked, e.Void.No)
+		f.stands()
+		if r := f.reading(e.Void.No); r != nil {
+			f.chosen(r)
+		}
 	case Mastering:
 		f.Running, f.Rocked = nil, nil
 		if !e.Master.Broken {
@@ -314,10 +328,17 @@ func (f *Fold) mistrust(no int) {
 
 func (f *Fold) newPart(p *Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
-	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.begin, f.steady, f.done = nil, nil, nil, nil, nil, 0, 0, nil
+	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.Asked, f.begin, f.steady, f.done = nil, nil, nil, nil, nil, nil, 0, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
 	f.Staying, f.Gauged, f.Doubted = false, false, false
 	f.forgetWarmth()
+}
+
+// chosen goes on to the next place where the one chosen was gauged.
+func (f *Fold) chosen(r *Reading) {
+	if f.Chosen != nil && *f.Chosen == r.Place && !f.Staying {
+		f.Chosen = nil
+	}
 }
 
 func (f *Fold) place(c *Choice) {
@@ -340,11 +361,11 @@ func (f *Fold) place(c *Choice) {
 // that was warm by what was not known.
 func (f *Fold) counts(r *Reading) bool { return f.sound(r) && !f.Warmer[r.No] }
 
-// sound reports whether a reading is not void, rests on a mastering, and no failed check
-// has put it in doubt.
+// sound reports whether a reading is not void, rests on a mastering, no failed check
+// has put it in doubt, and nothing is asked about it.
 func (f *Fold) sound(r *Reading) bool {
 	_, void := f.Voids[r.No]
-	return !void && r.Mastered > 0 && !f.Doubtful[r.No]
+	return !void && r.Mastered > 0 && !f.Doubtful[r.No] && !f.Asked[r.No]
 }
 
 // Current returns the reading that counts at each place in a round, the newest
@@ -417,6 +438,29 @@ func (f *Fold) stands() {
 	for _, r := range f.Readings[f.begin:] {
 		f.stand(r)
 	}
+}
+
+// reading returns that of a number of the part in hand, nil if it is none or forgotten.
+func (f *Fold) reading(no int) *Reading {
+	i, found := slices.BinarySearchFunc(f.Readings, no, func(r *Reading, no int) int { return r.No - no })
+	if !found {
+		return nil
+	}
+	return f.Readings[i]
+}
+
+// question returns the newest reading of the round in hand that is asked about, at a
+// place or (nil) anywhere; nil if none is.
+func (f *Fold) question(p *analysis.Place) *Reading {
+	if len(f.Asked) == 0 {
+		return nil
+	}
+	for _, r := range slices.Backward(f.Readings[f.begin:]) {
+		if f.Asked[r.No] && (p == nil || r.Place == *p) {
+			return r
+		}
+	}
+	return nil
 }
 
 // Newest returns the newest reading of the part that is not void, nil if none.

@@ -1,10 +1,14 @@
 package session
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"testing"
+	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/analysis/master"
 	"fairbore/drivers"
 	"fairbore/drivers/simulator"
 )
@@ -63,6 +67,9 @@ func TestWholePartWithoutAKey(t *testing.T) {
 				}
 			}
 			readings := taken(b.all)
+			if n := questions(b.all); n != 0 {
+				t.Errorf("%d readings of an ordinary job are asked about", n)
+			}
 			if len(readings) != len(want) {
 				t.Fatalf("%d readings, want %d", len(readings), len(want))
 			}
@@ -85,7 +92,7 @@ func taken(events []Event) (out []*Reading) {
 	return out
 }
 
-func mustLine(t *testing.T) drivers.Decoder {
+func mustLine(t testing.TB) drivers.Decoder {
 	t.Helper()
 	d, err := drivers.Find("line")
 	if err != nil {
@@ -96,4 +103,119 @@ func mustLine(t *testing.T) drivers.Decoder {
 		t.Fatal(err)
 	}
 	return dec
+}
+
+// heedless is a capture that is told nothing of what is expected.
+type heedless struct{ capture.Capture }
+
+func (heedless) Expect(analysis.Length, analysis.Deviation) {}
+
+// BenchmarkExpecting plays the rounds of the demo's two-point jobs, rocked by families of
+// hands that stop at the tone, with and without what is expected told to the capture; once
+// with hands that swing well only, once with every second visit from hands that come to
+// square late or never, slip or bring grit. It reports the readings, those beyond 1 µm and
+// those asked about, the passes that a reading took, and the seconds.
+func BenchmarkExpecting(b *testing.B) {
+	well := simulator.Families()[:simulator.Process+1]
+	ill := []simulator.Family{simulator.NeverEqual, simulator.NeverScattered, simulator.OnChamfer, simulator.TurnsOnce, simulator.Fumbling, simulator.Gritty}
+	for _, mixed := range []bool{false, true} {
+		for _, told := range []bool{false, true} {
+			b.Run(fmt.Sprintf("ill=%t/told=%t", mixed, told), func(b *testing.B) {
+				for b.Loop() {
+					var x expected
+					for _, job := range simulator.Jobs() {
+						for seed := uint64(401); seed < 409 && job.Gauge.Contact == simulator.TwoPoint; seed++ {
+							rng := rand.New(rand.NewPCG(seed, 4))
+							x.play(b, &job, told, rng, func() []simulator.Family {
+								if mixed && rng.Float64() < 0.5 {
+									return ill
+								}
+								return well
+							})
+						}
+					}
+					n := float64(x.readings)
+					b.ReportMetric(n, "readings")
+					b.ReportMetric(float64(x.visits), "visits")
+					b.ReportMetric(float64(x.far), "beyond_1µm")
+					b.ReportMetric(float64(x.asked), "asked")
+					b.ReportMetric(float64(x.farAsked), "asked_beyond_1µm")
+					b.ReportMetric(float64(x.passes)/n, "passes/reading")
+					b.ReportMetric(x.seconds/n, "s/reading")
+				}
+			})
+		}
+	}
+}
+
+// expected counts what comes of visits.
+type expected struct {
+	readings, visits, far, asked, farAsked, passes int
+	seconds                                        float64
+}
+
+// play plays the rounds of a job; a place that is not read is gauged up to three times more.
+func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.Rand, hands func() []simulator.Family) {
+	b := newBench(t, simulated(job))
+	b.set.Jobs[job.ID].Material = materialOf(job)
+	b.must(Action{Do: "job", Job: job.ID})
+	b.must(Action{Do: "part", Part: "001"})
+	b.must(Action{Do: "master"})
+	stream := drivers.Stream{Decoder: mustLine(t)}
+	visit := func(p simulator.Play, act simulator.Act, size int64) []Event {
+		b.wait(2 * time.Second)
+		start, before := b.now, len(b.all)
+		p.Zero = 3 * simulator.Micrometre / 10
+		job.Gauging(p, act, size, rng, func(c simulator.Chunk) (tone bool) {
+			b.now = Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
+			if _, is := b.capture.c.(heedless); !is && !told && b.capture.c != nil {
+				b.capture.c = heedless{b.capture.c}
+			}
+			stream.Feed(c.Bytes, false, func(f drivers.Found) {
+				if f.Reject == "" {
+					b.keep(b.Sample(b.now, job.Gauge.ID, f.Samples))
+				}
+			})
+			return len(b.all) > before
+		})
+		for _, r := range taken(b.all[before:]) {
+			x.seconds += r.At.Sub(start.Wall).Seconds()
+		}
+		return b.all[before:]
+	}
+	for range 12 {
+		if b.Fold().Running != nil {
+			visit(simulator.Play{}, simulator.Master, job.Ring.Size)
+		}
+	}
+	for i, r := range job.Rounds {
+		if i > 0 {
+			b.must(Action{Do: "round", Strokes: r.Strokes, Confirm: true})
+		}
+		for k, p := range b.Fold().Job.Plan() {
+			for try := 0; try < 4 && b.Fold().Due() != nil && *b.Fold().Due() == p; try++ {
+				x.visits++
+				for _, got := range taken(visit(simulator.Play{Hands: hands()}, simulator.Measure, r.Sizes[k])) {
+					far := (got.Size - analysis.Length(r.Sizes[k])).Abs() > um
+					x.readings, x.passes = x.readings+1, x.passes+got.Turns
+					x.far, x.asked, x.farAsked = x.far+count(far), x.asked+count(got.Surprising), x.farAsked+count(far && got.Surprising)
+				}
+			}
+		}
+	}
+}
+
+// materialOf is that of the job, as the list of materials has it.
+func materialOf(job *simulator.Job) string {
+	if _, err := master.FindMaterial(job.Material); err != nil {
+		return "tool steel"
+	}
+	return job.Material
+}
+
+func count(is bool) int {
+	if is {
+		return 1
+	}
+	return 0
 }

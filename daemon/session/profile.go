@@ -43,16 +43,23 @@ func roundDiv(a, n analysis.Length) analysis.Length {
 // roundsShown bounds the history of a part in its message.
 const roundsShown = 40
 
-func (f *Fold) rounds(b *Bore) {
+func (f *Fold) rounds(b *Bore) { b.Rounds = f.sums(f.Round()) }
+
+// sums sums the rounds with a reading that counts up, to the one of a number.
+func (f *Fold) sums(last int) (out []RoundSum) {
 	all := append([]Round{{}}, f.Rounds...)
 	all = all[max(0, len(all)-roundsShown):]
 	now := map[analysis.Place]*Reading{}
 	for _, r := range all {
 		clear(now)
+		if r.Number > last {
+			break
+		}
 		if f.current(r.Number, now); len(now) > 0 {
-			b.Rounds = append(b.Rounds, f.sum(r, now))
+			out = append(out, f.sum(r, now))
 		}
 	}
+	return out
 }
 
 // sum sums up the readings of a round.

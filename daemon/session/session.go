@@ -26,7 +26,8 @@ type Session struct {
 	capture capturer
 	watch   func(*Fed)
 	replies replies
-	rooms   struct{ before, now map[analysis.Place]*Reading } // of misplaced
+	rooms   struct{ before, now map[analysis.Place]*Reading } // of misplaced and expected
+	expect  expecting
 
 	now     Stamp
 	last    Stamp
@@ -148,6 +149,7 @@ func (s *Session) begin(at Stamp) {
 }
 
 func (s *Session) end() []Event {
+	s.tell()
 	out := s.out
 	s.out = nil
 	return out
@@ -163,6 +165,7 @@ func (s *Session) emit(e Event) {
 	}
 	s.out = append(s.out, e)
 	s.fold.Apply(&s.out[len(s.out)-1])
+	s.expect.stale = true
 	switch e.Kind {
 	case JobChosen:
 		s.retune()
@@ -195,10 +198,12 @@ func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []Even
 		case DepthChannel:
 			if l, _, err := length(smp, set.Unit); err == nil {
 				s.depth = &measured{l, at.Mono}
+				s.moved()
 			}
 		case AngleChannel:
 			if d, err := thousandths(smp, drivers.Degree); err == nil {
 				s.angle = &measured{analysis.Length(d), at.Mono}
+				s.moved()
 			}
 		case PartTemp, RingTemp:
 			if v, err := thousandths(smp, drivers.Celsius); err == nil {
@@ -409,11 +414,15 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 		r.Mastered = f.Master.Number
 	}
 	r.Study = f.trial(r)
+	s.answers(r)
 	r.Ask = s.misplaced(r)
+	s.surprises(r)
 	s.live.Hint = orElse(r.Ask, f.outside(r))
 	s.spindle.since = 0
 	s.emit(Event{Kind: Taken, Reading: r})
-	s.closes(r)
+	if !r.Surprising {
+		s.closes(r)
+	}
 }
 
 // depthFresh is how old a depth may be to belong to a value captured now.

@@ -433,7 +433,7 @@ func records(events []Event) []Record {
 // the same inputs give the same events byte for byte.
 func TestStateIsAFoldOverTheEvents(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		script := rapid.SliceOfN(rapid.IntRange(0, 13), 1, 60).Draw(rt, "script")
+		script := rapid.SliceOfN(rapid.IntRange(0, 14), 1, 60).Draw(rt, "script")
 		values := rapid.SliceOfN(rapid.IntRange(-40, 40), len(script), len(script)).Draw(rt, "values")
 		a, c := play(t, script, values), play(t, script, values)
 		ja, jc := encode(t, a.all), encode(t, c.all)
@@ -467,7 +467,7 @@ func play(t testing.TB, script, values []int) *bench {
 	actions := []Action{
 		{Do: "job", Job: "J-4112", Confirm: true}, {Do: "part", Confirm: true}, {Do: "master"}, {Do: "round", Strokes: 4, Confirm: true},
 		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "skip"}, {Do: "accept"}, {Do: "reject", Reason: "scratched"},
-		{Do: "place", Place: &analysis.Place{Depth: lengthOf("32 mm")}}, {Do: "leave"}, {Do: "take"},
+		{Do: "place", Place: &analysis.Place{Depth: lengthOf("32 mm")}}, {Do: "leave"}, {Do: "take"}, {Do: "keep"},
 	}
 	b.do(actions[0])
 	for i, n := range script {

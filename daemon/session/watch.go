@@ -48,15 +48,15 @@ func (s *Session) fed(raw analysis.Length) *Fed {
 	return x
 }
 
-// expecting is a capture that remembers what it was told to expect.
-type expecting struct {
+// informed is a capture that remembers what it was told to expect.
+type informed struct {
 	capture.Capture
 	size analysis.Length
 	u    analysis.Deviation
 }
 
 // Expect implements [capture.Capture].
-func (e *expecting) Expect(size analysis.Length, u analysis.Deviation) {
+func (e *informed) Expect(size analysis.Length, u analysis.Deviation) {
 	e.size, e.u = size, u
 	e.Capture.Expect(size, u)
 }

@@ -199,13 +199,14 @@ type voids map[string][]inHand // by station, in order
 type inHand struct {
 	from   uint64
 	reason map[int]string
+	kept   map[int]bool // that were asked about
 }
 
 // voids gathers the voids of all that the filter's station, job and part pick,
 // whenever they were made.
 func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 	all := voids{}
-	f.Kinds = []session.Kind{session.JobChosen, session.PartBegun, session.Voided, session.Restored}
+	f.Kinds = []session.Kind{session.JobChosen, session.PartBegun, session.Voided, session.Restored, session.Kept}
 	f.From, f.To, f.AfterSeq, f.Limit = time.Time{}, time.Time{}, 0, 0
 	for r, err := range j.Query(ctx, f) {
 		if err != nil {
@@ -226,6 +227,12 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 		if now.reason == nil {
 			now.reason = map[int]string{}
 		}
+		if r.Kind != session.Voided {
+			if now.kept == nil {
+				now.kept = map[int]bool{}
+			}
+			now.kept[r.Void.No] = true
+		}
 		delete(now.reason, r.Void.No)
 		if r.Kind == session.Voided {
 			now.reason[r.Void.No] = r.Void.Reason
@@ -237,8 +244,13 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 	return all, nil
 }
 
-// reason returns why a reading is struck out, "" if it counts.
+// reason returns why a reading is struck out, or doesn't count as it was surprising and
+// not confirmed; "" if it counts.
 func (v voids) reason(r *session.Record) string {
+	open := ""
+	if r.Reading.Surprising {
+		open = "asked about and not confirmed"
+	}
 	parts := v[r.Station]
 	i, found := slices.BinarySearchFunc(parts, r.Seq, func(p inHand, seq uint64) int {
 		return cmp.Compare(p.from, seq)
@@ -247,7 +259,10 @@ func (v voids) reason(r *session.Record) string {
 		i--
 	}
 	if i < 0 {
-		return ""
+		return open
 	}
-	return parts[i].reason[r.Reading.No]
+	if why := parts[i].reason[r.Reading.No]; why != "" || parts[i].kept[r.Reading.No] {
+		return why
+	}
+	return open
 }

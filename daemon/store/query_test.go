@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"context"
+	"encoding/csv"
 	"encoding/json"
 	"os"
 	"os/exec"
@@ -300,6 +301,37 @@ func exportStory() []session.Event {
 		void(1, "-chip on the tip", session.Voided), void(2, "by mistake", session.Voided), void(2, "", session.Restored),
 		partEvent("hone bay 1", "=0002", 2), odd,
 		void(1, "", session.Voided), partEvent("hone bay 1", "0001", 3), reading("hone bay 1", "J-4107", "0001", 1),
+	}
+}
+
+// A surprising reading says in the export that it does not count, until it was kept; a
+// number may come again in the next part.
+func TestExportOfSurprises(t *testing.T) {
+	asked := func(part string, no int) session.Event {
+		e := reading("hone bay 1", "J-4107", part, no)
+		e.Reading.Surprising = true
+		return e
+	}
+	answer := func(no int, kind session.Kind) session.Event {
+		return session.Event{Station: "hone bay 1", At: morning, Kind: kind, Void: &session.Void{No: no, Reason: "gauged again"}}
+	}
+	r := start(t, config(t))
+	story := []session.Event{
+		jobEvent("hone bay 1", "J-4107"), partEvent("hone bay 1", "0001", 1), asked("0001", 1), asked("0001", 2), asked("0001", 3),
+		answer(1, session.Kept), answer(2, session.Voided), partEvent("hone bay 1", "0002", 2), asked("0002", 1),
+	}
+	r.append(t, story...)
+	r.settle(t, uint64(len(story)))
+	var got []string
+	rows, err := csv.NewReader(strings.NewReader(export(t, r.Journal, ExportOptions{Format: CSV}))).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range rows[1:] {
+		got = append(got, row[slices.Index(rows[0], "void")])
+	}
+	if want := []string{"", "gauged again", "asked about and not confirmed", "asked about and not confirmed"}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
 	}
 }
 

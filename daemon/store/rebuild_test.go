@@ -18,7 +18,7 @@ import (
 func drawStory(t *rapid.T, stations []string, least, most int) (story []session.Event) {
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []session.Kind{session.Started, session.JobChosen, session.PartBegun, session.RoundOver, session.Placed,
-		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored,
+		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored, session.Kept,
 		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Reread, session.Sped, session.Disturbed, session.ClockSet, session.Told, session.Studied}
 	for i := range rapid.IntRange(least, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
@@ -39,10 +39,11 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []session.
 			e = reading(station, "J-4107", "0001", n)
 			if odd {
 				e.Reading.Rocking = session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
+				e.Reading.Surprising, e.Reading.Expected, e.Reading.ExpectedU = true, analysis.Length(n), 1
 			}
 		case session.Refused:
 			e.Refused = &session.Refusal{Reason: "no settled value", Gauge: "G-11"}
-		case session.Voided, session.Restored:
+		case session.Voided, session.Restored, session.Kept:
 			e.Void = &session.Void{No: n, Reason: "chip"}
 		case session.Mastering:
 			e.Master = &session.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: n, Broken: odd}

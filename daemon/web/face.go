@@ -68,6 +68,7 @@ type face struct {
 	Places   []choice   `json:"places,omitempty"`
 	Readings []choice   `json:"readings,omitempty"`
 	Voids    []choice   `json:"voids,omitempty"`
+	Asked    []choice   `json:"asked,omitempty"` // readings that wait for an answer
 	Ring     string     `json:"ring,omitempty"`
 	Mastered bool       `json:"mastered"`
 	Reading  bool       `json:"reading_ring"` // a ring is being read
@@ -204,9 +205,20 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 // warm reports whether repeated readings show the part still to shrink.
 func warm(b *session.Bore) bool { return b.Shrinking() }
 
+// surprise is a place whose reading was surprising and waits for an answer, nil if none does.
+func surprise(b *session.Bore) *session.PlaceState {
+	if i := slices.IndexFunc(b.Places, func(p session.PlaceState) bool { return p.State == "asked" }); i >= 0 {
+		return &b.Places[i]
+	}
+	return nil
+}
+
 // asked is what the tool asks about the place of the newest reading, "" if
-// nothing. Who gauges on has answered it.
+// nothing. Who gauges on has answered it, unless the reading waits for the answer.
 func asked(b *session.Bore) string {
+	if p := surprise(b); p != nil {
+		return p.Ask
+	}
 	for _, p := range b.Places {
 		if p.Ask != "" && b.Last != nil && p.No == b.Last.No {
 			return p.Ask
@@ -231,6 +243,8 @@ func due(b *session.Bore) string {
 		return map[bool]string{false: "study"}[b.Study.Taking]
 	case b.State == session.Over:
 		return "reject"
+	case surprise(b) != nil:
+		return "keep"
 	case asked(b) != "":
 		return "void"
 	case b.Sizes == nil || !b.Complete || b.Basis != b.Round || warm(b):
@@ -376,6 +390,10 @@ func (v *face) ask(b *session.Bore) {
 	if v.Big != "" { // a verdict in large words would rest on it
 		v.Big = "Right place?"
 	}
+	if surprise(b) != nil { // the question names the choices
+		v.Reason, v.Advice = "It does not count until then.", sentence(q)
+		return
+	}
 	v.Reason = join("If it was not, void it and gauge both places. If it was:", v.Advice)
 	v.Advice = sentence(q)
 }
@@ -422,6 +440,9 @@ func (v *face) places(b *session.Bore, f picture.Format) {
 			text += " " + f.Signed(*p.Deviation)
 		}
 		v.Places = append(v.Places, choice{p.Depth, p.Angle, p.No, text})
+		if p.State == "asked" {
+			v.Asked = append(v.Asked, choice{p.Depth, p.Angle, p.No, fmt.Sprintf("no. %d · %s %s at %s", p.No, f.Signed(*p.Deviation), f.SmallUnit(), f.Place(p.Place))})
+		}
 		if p.State == "taken" {
 			taken++
 			v.Readings = append(v.Readings, choice{p.Depth, p.Angle, p.No, fmt.Sprintf("no. %d · %s %s at %s", p.No, f.Signed(*p.Deviation), f.SmallUnit(), f.Place(p.Place))})

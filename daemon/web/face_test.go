@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"fmt"
 	"regexp"
 	"slices"
 	"strings"
@@ -119,6 +120,45 @@ func TestQuestionedReading(t *testing.T) {
 	b.Places[len(b.Places)-1].Ask = q
 	if f := faceOf(b, picture.Format{}); f.Big == "In size" || f.Tone == safe || f.Due == "accept" {
 		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, f.Due)
+	}
+}
+
+// A surprising reading is asked about with both choices, before anything is built on it,
+// also when other places were gauged since.
+func TestSurprisingReading(t *testing.T) {
+	b := states()["surprise"]
+	f := faceOf(b, picture.Format{})
+	if f.Advice != "12 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
+		t.Errorf("%s %q, due %q, advice %q", f.Tone, f.State, f.Due, f.Advice)
+	}
+	if len(f.Asked) != 1 || f.Asked[0].No != b.Last.No || len(f.Readings) != 3 || f.Next != "13 mm / 90°" {
+		t.Errorf("asked %+v, %d readings, next %s", f.Asked, len(f.Readings), f.Next)
+	}
+	p := began("surprise", bush()).master().rounds(bushRounds, 4, 3)
+	plan := p.fold.Job.Plan()
+	p.surprise(plan[3], length("22.2340 mm")).take(plan[4], length("22.2239 mm"))
+	if f := faceOf(p.bore(), picture.Format{}); f.Due != "keep" || !strings.Contains(f.Advice, "larger than expected") {
+		t.Errorf("gauged on: due %q, advice %q", f.Due, f.Advice)
+	}
+	asked := p.told[len(p.told)-2]
+	if h := happening(&asked, picture.Format{}); h.Good || h.Text != asked.Reading.Ask {
+		t.Errorf("sounds as taken: %+v", h)
+	}
+	if f := faceOf(b, picture.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
+		t.Errorf("in inches: %q", f.Advice)
+	}
+	lines := linesOf(p.told, picture.Format{})
+	i := slices.IndexFunc(lines, func(l line) bool { return l.No == asked.Reading.No })
+	if lines[i].Void != "asked about, not confirmed" || !strings.Contains(lines[i+1].Note, "larger than expected") {
+		t.Errorf("the list has %+v", lines[i:i+2])
+	}
+	p.tell(session.Event{Kind: session.Kept, Void: &session.Void{No: asked.Reading.No}})
+	lines = linesOf(p.told, picture.Format{})
+	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("reading %d kept", asked.Reading.No) {
+		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
+	}
+	if f := faceOf(p.bore(), picture.Format{}); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
+		t.Errorf("kept: due %q, asked %+v", f.Due, f.Asked)
 	}
 }
 

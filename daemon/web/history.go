@@ -221,9 +221,13 @@ func linesOf(events []session.Record, f picture.Format) (out []line) {
 	void := map[int]string{}
 	for i := range events {
 		switch e := &events[i].Event; e.Kind {
+		case session.Taken:
+			if e.Reading.Surprising {
+				void[e.Reading.No] = "asked about, not confirmed"
+			}
 		case session.Voided:
 			void[e.Void.No] = e.Void.Reason
-		case session.Restored:
+		case session.Restored, session.Kept:
 			delete(void, e.Void.No)
 		}
 	}
@@ -234,6 +238,9 @@ func linesOf(events []session.Record, f picture.Format) (out []line) {
 			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), r.How, void[r.No]
 			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
 			out = append(out, l)
+			if r.Surprising {
+				out = append(out, line{At: l.At, Note: f.Recorded(r.Ask)})
+			}
 			continue
 		}
 		if l.Note = f.Recorded(note(e, f)); l.Note != "" {
@@ -271,6 +278,8 @@ func note(e *session.Event, f picture.Format) string {
 		return e.Study.Sentence()
 	case session.Restored:
 		return "reading " + strconv.Itoa(e.Void.No) + " counts again"
+	case session.Kept:
+		return strings.TrimSuffix("reading "+strconv.Itoa(e.Void.No)+" kept: "+e.Void.Reason, ": ")
 	case session.Judged:
 		return verdictWord(e.Verdict) + ": " + e.Verdict.Reason
 	case session.GaugeSeen:

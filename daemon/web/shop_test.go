@@ -143,6 +143,17 @@ func (p *play) take(place analysis.Place, size analysis.Length) *play {
 	return p.tell(session.Event{Kind: session.Taken, Reading: r})
 }
 
+// surprise takes a reading that is asked about.
+func (p *play) surprise(place analysis.Place, size analysis.Length) *play {
+	p.no++
+	r := &session.Reading{
+		No: p.no, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.fold.Job.Target), Surprising: true,
+		Expected: size - 12*analysis.Micrometre, ExpectedU: 12_000, Ask: "12 µm larger than expected at " + place.String() + ": right place? Gauge it again, or keep it.",
+	}
+	r.Place, r.Round, r.Size, r.At = place, p.fold.Round(), size, p.at.Add(2*time.Second)
+	return p.tell(session.Event{Kind: session.Taken, Reading: r})
+}
+
 // rounds plays rounds of gauging with honing between them; of the last, only so
 // many readings if some is more than 0.
 func (p *play) rounds(table string, n, some int) *play {
@@ -233,6 +244,9 @@ func seldom() map[string]*session.Bore {
 	asks := began("asks", valve()).master().rounds(valveRounds, 3, 7)
 	asks.fold.Readings[len(asks.fold.Readings)-1].Ask = "This size fits the section at 49 mm better than the one at 40 mm: right place?"
 	all["asks"] = asks.bore()
+	surprise := began("surprise", bush()).master().rounds(bushRounds, 4, 3)
+	surprise.surprise(surprise.fold.Job.Plan()[3], length("22.2340 mm"))
+	all["surprise"] = surprise.bore()
 	all["spindle"] = began("spindle", bush()).master().rounds(bushRounds, 4, 0).tell(session.Event{Kind: session.Turning, Spindle: &session.Spindle{On: true}}).bore()
 	all["honing"] = began("honing", bush()).master().rounds(bushRounds, 4, 0).tell(session.Event{Kind: session.Turning, Spindle: &session.Spindle{On: true}}).hone(4).bore()
 	form := sleeve()

@@ -176,6 +176,8 @@ type happened struct {
 func happening(r *session.Record, f picture.Format) happened {
 	h := happened{Seq: r.Seq, Kind: r.Kind, Good: true}
 	switch {
+	case r.Reading != nil && r.Reading.Surprising:
+		h.Text, h.Good = f.Recorded(r.Reading.Ask), false
 	case r.Reading != nil:
 		h.Text = fmt.Sprintf("%s %s", f.Signed(r.Reading.Deviation), f.SmallUnit())
 	case r.Refused != nil:
@@ -184,6 +186,8 @@ func happening(r *session.Record, f picture.Format) happened {
 		h.Text = fmt.Sprintf("reading %d struck out", r.Void.No)
 	case r.Kind == session.Restored && r.Void != nil:
 		h.Text = fmt.Sprintf("reading %d counts again", r.Void.No)
+	case r.Kind == session.Kept && r.Void != nil:
+		h.Text = fmt.Sprintf("reading %d counts", r.Void.No)
 	case r.Round != nil:
 		h.Text = fmt.Sprintf("round %d", r.Round.Number)
 	case r.Verdict != nil:

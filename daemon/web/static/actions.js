@@ -47,7 +47,8 @@ function fill(name, form) {
   const option = (c) => new Option(c.text, c.no);
   switch (name) {
     case "restore": form.reading.replaceChildren(...((f.voids || []).length ? f.voids.map(option) : [new Option("none is struck out", "")])); break;
-    case "void": form.reading.replaceChildren(...(f.readings || []).map(option).reverse()); break;
+    case "void": form.reading.replaceChildren(...(f.asked || []).map(option), ...(f.readings || []).map(option).reverse()); break;
+    case "keep": form.reading.replaceChildren(...((f.asked || []).length ? f.asked.map(option) : [new Option("none is asked about", "")])); break;
     case "place": at("places").replaceChildren(...(f.places || []).map((p, i) => {
       const label = document.createElement("label"), input = document.createElement("input");
       Object.assign(input, { type: "radio", name: "place", value: i, checked: i === 0 });
@@ -94,6 +95,7 @@ const made = {
   check: (f) => (f.reread.checked ? { do: "reread" } : { do: f.speeds.checked ? "speeds" : "check", ring: value(f, "ring") }),
   leave: () => ({}),
   restore: (f) => ({ reading: number(f, "reading") }),
+  keep: (f) => ({ reading: number(f, "reading") }),
   knock: (f) => ({ reason: reason(f) }),
   dressed: (f) => ({ reason: reason(f) }),
   note: (f) => ({ reason: reason(f) }),

@@ -200,9 +200,12 @@ function happened(h) {
   if (told.includes(h.seq)) return; // two streams told of it
   if (told.push(h.seq) > 32) told.shift();
   switch (h.kind) {
-    case "reading": sounds.taken(); sounds.speak(h.text); note(`taken ${h.text}`, 1500); break;
+    case "reading":
+      if (!h.good) { sounds.refused(); note(h.text, 6000); break; } // it waits for an answer
+      sounds.taken(); sounds.speak(h.text); note(`taken ${h.text}`, 1500); break;
     case "refused": sounds.refused(); note(h.text, 6000); break;
     case "void": sounds.struck(); note(h.text, 4000); break;
+    case "kept":
     case "restored": sounds.taken(); note(h.text, 4000); break;
     case "round": sounds.round(); note(h.text, 2500); break;
     case "ring": sounds.taken(); break;

@@ -1,0 +1,56 @@
+package advise
+
+import (
+	"math"
+
+	"fairbore/analysis"
+)
+
+// Removal is what a spell of honing is likely to have taken off.
+type Removal struct {
+	Mean analysis.Deviation // on the diameter, where the stone worked fully
+	U    analysis.Deviation // standard deviation of that
+	// Apart is the relative standard deviation by which places differ in what they get of it.
+	Apart float64
+}
+
+// learntFrom is how many rounds a removal is foretold from at most: what is older hardly weighs.
+const learntFrom = 12
+
+// Removed foretells what the honing before a round took off, by the strokes or seconds
+// that the round notes, from the rounds of the part before it and from what was learnt of
+// earlier parts (prior, may be nil). It is the mean of the forecast that advice rests on,
+// at the middle of the spell. ok is false where neither strokes nor seconds are noted.
+func Removed(job *analysis.Job, before []Round, now Round, prior *Prior, repeat analysis.Deviation) (r Removal, ok bool) {
+	before = before[max(0, len(before)-learntFrom):]
+	seconds := now.Strokes <= 0
+	n := effort(&now, seconds)
+	if job == nil || n <= 0 {
+		return r, false
+	}
+	f := newRates(job, prior, seconds)
+	for _, g := range gains(before, µm(repeat), common(job), seconds) {
+		f.observe(&g)
+	}
+	if now.Dressed {
+		f.dress()
+	}
+	f.move(f.half + n/2)
+	h := state{level: 1}
+	if now.Light {
+		h[light] = 1
+	}
+	h[dwell] = min(max(float64(now.Short), 0)/n, 1)
+	all, mean, square := f.round(h), 0.0, 0.0
+	for _, c := range all.parts { // moments of log-normal distributions
+		mean += c.weight * math.Exp(c.log+c.sd*c.sd/2)
+		square += c.weight * math.Exp(2*c.log+2*c.sd*c.sd)
+	}
+	u := math.Sqrt(max(square-mean*mean, 0))
+	if now.Ends {
+		n *= 1 - h[dwell]*(1-endsShare)
+	}
+	r.Apart = math.Hypot(math.Hypot(partSpread, partScatter), h[dwell]*(1-restShare))
+	r.Mean, r.U = deviation(n*mean), deviation(n*u)
+	return r, r.Mean > 0
+}
