@@ -214,5 +214,3 @@ func deviation(um float64) analysis.Deviation {
 	}
 	return analysis.Deviation(l)
 }
-
-func sq(x float64) float64 { return x * x }

@@ -21,7 +21,9 @@ const (
 	apart  = 0.25 // of the time between two passes: so far from the other
 	lower  = 0.8  // of the height of its side, if there are
 	sides  = 5    // samples left on it
-	sparse = 5.0  // samples from one pass to the next: with fewer the way between them is anybody's guess
+	sparse = 5.0  // samples from one pass to the next: with fewer the way between them is anybody's guess,
+	slow   = 60.0 // and with so many more for each second that they are further apart than
+	near   = 0.05 // s, as a hand's own motion goes up to 3 Hz
 	entry  = 1.5  // of the rise after it, of the way in: what is higher is no swing
 )
 
@@ -77,11 +79,14 @@ func (r *Rock) fit(j int) {
 		}
 	}
 	w.until, w.count = r.at(b).T, n
-	if r.clock.mean*sparse > gap { // too quick for the stream
+	if r.clock.mean*r.enough() > gap { // too quick for the stream
 		return
 	}
 	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter()}, math.Pi/gap, r.rough(j))
 }
+
+// enough is how many samples there must be from one pass to the next.
+func (r *Rock) enough() float64 { return sparse + slow*max(0, r.clock.mean-near) }
 
 // stale reports whether sample i is the one before it sent again: the same to
 // the last digit, and then the value leaps.

@@ -193,7 +193,7 @@ func (r *Rock) weigh(xs *[passes]weighed) (n int) {
 		size /= sum
 		u2 = max(u2/sum-size*size, f.U[1]*f.U[1]/4)
 		u := math.Hypot(math.Sqrt(u2), own) * math.Sqrt(max(1, f.Misfit))
-		u = math.Hypot(u, guessed*max(0, 1.3-r.gap(i)/r.clock.mean/sparse)/0.3)
+		u = math.Hypot(u, guessed*max(0, 1.3-r.gap(i)/r.clock.mean/r.enough())/0.3)
 		if p := doubtful / (doubtful + math.Exp(min(50, f.Through[0]))); p > 0 { // it may have turned back just before square
 			u = math.Hypot(u, math.Sqrt(p)*pass.Turned[0])
 		}
