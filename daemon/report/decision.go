@@ -172,7 +172,7 @@ func budgetTable(b *uncertainty.Budget, of string) *Table {
 			t.Notes = append(t.Notes, "The averaging of the gauge is "+clean(l.Source)+".")
 		}
 	}
-	t.Notes = append(t.Notes, "Basis: stated by somebody, measured here, or assumed to be as usual.", "Of "+b.Of+", by JCGM 100:2008 (GUM): "+b.Stated.String()+".")
+	t.Notes = append(t.Notes, "Of "+b.Of+", by JCGM 100:2008 (GUM): "+b.Stated.String()+".")
 	return t
 }
 
