@@ -292,15 +292,16 @@ func roughness(c *simulator.Course, from, to float64) (second, third float64) {
 }
 
 // The simulator's random process is as rough as recorded hands: in second and third
-// derivative by a quarter in the median, and by half at the tenth and ninetieth part.
-func TestProcessIsLikeRecordedHands(t *testing.T) {
+// derivative by a quarter in the median, and by half at the tenth and ninetieth part. A
+// benchmark, as the recordings are none of the project's.
+func BenchmarkProcessIsLikeRecordedHands(b *testing.B) {
 	dir := os.Getenv("FAIRBORE_HANDS")
 	if dir == "" {
-		t.Skip("FAIRBORE_HANDS names no folder of recordings")
+		b.Skip("FAIRBORE_HANDS names no folder of recordings")
 	}
-	people := loadHands(t, dir, slices.Concat(halves["choose"].people, halves["score"].people))
+	people := loadHands(b, dir, slices.Concat(halves["choose"].people, halves["score"].people))
 	if len(people) != 10 {
-		t.Fatalf("%d people", len(people))
+		b.Fatalf("%d people", len(people))
 	}
 	rng := rand.New(rand.NewPCG(3, 3))
 	var recorded, made [2]sample
@@ -318,10 +319,10 @@ func TestProcessIsLikeRecordedHands(t *testing.T) {
 	}
 	for i, name := range []string{"second", "third"} {
 		for part, within := range map[float64]float64{0.1: 1.5, 0.5: 1.25, 0.9: 1.5} {
-			a, b := recorded[i].share(part), made[i].share(part)
-			t.Logf("%s derivative, %g of the rocks below: recorded %.1f, made %.1f", name, part, a, b)
-			if a/b > within || b/a > within {
-				t.Errorf("%s derivative, %g of the rocks: recorded %.1f, made %.1f", name, part, a, b)
+			was, is := recorded[i].share(part), made[i].share(part)
+			b.Logf("%s derivative, %g of the rocks below: recorded %.1f, made %.1f", name, part, was, is)
+			if was/is > within || is/was > within {
+				b.Errorf("%s derivative, %g of the rocks: recorded %.1f, made %.1f", name, part, was, is)
 			}
 		}
 	}
