@@ -152,13 +152,13 @@ func earlier(a, b []weighed) bool {
 
 // unsure says why the passes are not known better.
 func (r *Rock) unsure() Doubt {
-	n, few := 0, 0
+	few := 0
 	for i := range r.nv {
-		if n++; r.vs[i].count < 2*sides-1 {
+		if r.vs[i].count < 2*sides-1 {
 			few++
 		}
 	}
-	if 2*few > n {
+	if 2*few > r.nv {
 		return Quick
 	}
 	return More
@@ -266,23 +266,17 @@ func (r *Rock) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
 		first := math.Log(max(1, scatter/widest)) // the first of them agrees with nothing
 		j.odds, j.back = min(j.odds, through-first), min(j.back, twice-first)
 	}
-	jerks := 0.0
+	jerks, fastest, shape := 0.0, 0.0, 0.0
 	for _, x := range xs[:k] {
 		if x.w.edge {
 			j.odds -= edges
 		}
 		jerks += min(2, max(0, x.w.fit.Rough-rough))
-	}
-	j.odds -= min(roughest, jerks)
-	fastest := 0.0
-	for _, x := range xs[:k] {
 		fastest += x.w.fit.Fastest / float64(k)
-	}
-	j.odds -= steep * max(0, 1-fastest)
-	shape := 0.0
-	for _, x := range xs[:k] {
 		shape += min(tellsMost, x.w.fit.Through[0]) / float64(k)
 	}
+	j.odds -= min(roughest, jerks)
+	j.odds -= steep * max(0, 1-fastest)
 	j.odds -= vague * max(0, plainly-shape)
 	for _, x := range xs[k:] {
 		j.odds -= leftOut*math.Exp(-max(0, x.size-j.size)/far) + another
