@@ -3,6 +3,7 @@ package session
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"unicode"
@@ -193,7 +194,7 @@ func (s *Session) chooseJob(a Action) error {
 		}
 		job = a.Spec
 	case !ok:
-		return fmt.Errorf("job %q is not in the configuration; there are %s", a.Job, strings.Join(sortedKeys(s.set.Jobs), ", "))
+		return fmt.Errorf("job %q is not in the configuration; there are %s", a.Job, strings.Join(slices.Sorted(maps.Keys(s.set.Jobs)), ", "))
 	}
 	if open := s.open(); open != "" && !a.Confirm {
 		return ask("%s; choose another job all the same?", open)
@@ -207,6 +208,9 @@ func (s *Session) chooseJob(a Action) error {
 	return nil
 }
 
+// jobWord is how many characters a name may have.
+const jobWord = 64
+
 // Entered is the note of a [JobChosen] whose job is not of the configuration: the
 // journal is where it is kept.
 const Entered = "entered at the machine"
@@ -214,7 +218,6 @@ const Entered = "entered at the machine"
 // Bounds of a job entered at the machine: as much as anybody gauges by hand, and
 // little enough to be worked out and drawn after each reading.
 const (
-	jobWord   = 64  // characters of its names
 	jobTitle  = 120 // of its title
 	jobPlaces = 240 // to gauge
 	jobGaps   = 40  // without a wall
@@ -256,7 +259,7 @@ func (set *Settings) CheckJob(j *analysis.Job) []error {
 		faults = append(faults, err)
 	}
 	if _, ok := set.Rings[j.Ring]; j.Ring != "" && !ok {
-		faults = append(faults, fmt.Errorf("ring: there is no ring %q; there are %s", j.Ring, strings.Join(sortedKeys(set.Rings), ", ")))
+		faults = append(faults, fmt.Errorf("ring: there is no ring %q; there are %s", j.Ring, strings.Join(slices.Sorted(maps.Keys(set.Rings)), ", ")))
 	}
 	if _, ok := set.Jobs[j.ID]; ok {
 		faults = append(faults, fmt.Errorf("id: the configuration has a job %s; give this one another name", j.ID))
@@ -428,7 +431,7 @@ func (s *Session) judge(a Action) error {
 	b := f.Bore(&s.set, s.now.Wall)
 	if a.Do == "accept" {
 		if b.State != InSize {
-			return fmt.Errorf("can't accept part %s: %s%s", f.Part.Serial, b.State, reason(b.Why))
+			return fmt.Errorf("can't accept part %s: %s%s", f.Part.Serial, b.State, because(b.Why))
 		}
 		if due := s.set.Master.Lapse.BeforeAccept(f.standing(), s.now.Wall); due != nil {
 			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, due.Sentence)
@@ -459,27 +462,11 @@ func (s *Session) judge(a Action) error {
 	return nil
 }
 
-func reason(why string) string {
-	if why == "" {
-		return ""
-	}
-	return ": " + why
-}
-
 func orElse(s, other string) string {
 	if strings.TrimSpace(s) == "" {
 		return other
 	}
 	return s
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }
 
 // replies remembers the newest answers, so that an action which comes twice is

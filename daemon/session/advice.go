@@ -62,7 +62,7 @@ func (f *Fold) bars(b *Bore) (bars []advise.Bar) {
 	case !b.Master.OK:
 		bar(advise.CheckZero, sentence(b.Master.Why))
 	case f.Known && f.Gauge.Lost:
-		bar(advise.GaugeAgain, sentence("gauge lost"+reason(f.Gauge.Why)))
+		bar(advise.GaugeAgain, sentence("gauge lost"+because(f.Gauge.Why)))
 	case b.Basis != b.Round:
 		bar(advise.Gauge, "Gauge round "+strconv.Itoa(b.Round)+".")
 	case f.question(nil) != nil:

@@ -3,7 +3,9 @@ package session
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 
 	"fairbore/analysis"
@@ -43,9 +45,8 @@ func (f *Fold) learned(gauge string) *master.Averaging {
 }
 
 // ringMoved puts into a mastering how the gauge was moved for it.
-func (f *Fold) ringMoved(m *Master, s *Session) {
-	g := &s.set.Gauge
-	m.Motions, m.Square, m.CaptureU, m.Noise = nil, 0, 0, s.rest.noise(g)
+func (f *Fold) ringMoved(m *Master, g *GaugeSettings) {
+	m.Motions, m.Square, m.CaptureU = nil, 0, 0
 	moved, square := false, 0.0
 	for _, r := range f.Rocked {
 		m.Motions = append(m.Motions, r.Motion)
@@ -161,7 +162,7 @@ func (s *Session) beginSpeeds(a Action) error {
 	case s.set.Capture.Mode != capture.Turning.String():
 		return errors.New("only a gauge that is rocked (capture: turning) can read larger by its speed")
 	case !ok:
-		return fmt.Errorf("name a ring to rock in; there are %s", strings.Join(sortedKeys(s.set.Rings), ", "))
+		return fmt.Errorf("name a ring to rock in; there are %s", strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
 	case a.Of < 0 || a.Of > 25:
 		return fmt.Errorf("%d readings of each speed: want 1 to 25, or 0 for the usual %d", a.Of, speedReadings)
 	case a.Of == 0:

@@ -386,11 +386,11 @@ func (f *Fold) state(b *Bore) (State, string) {
 		speed, no, of := f.Running.AtSpeed()
 		return NotMastered, fmt.Sprintf("rock %s in ring %s: %d of %d", speed, f.Running.Ring.ID, no, of)
 	case f.Running != nil:
-		return NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, reason(f.Running.Why))
+		return NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, because(f.Running.Why))
 	case !b.Master.OK:
 		return NotMastered, b.Master.Why
 	case f.Known && f.Gauge.Lost:
-		return CannotJudge, "gauge lost" + reason(f.Gauge.Why)
+		return CannotJudge, "gauge lost" + because(f.Gauge.Why)
 	case b.Sizes == nil:
 		return CannotJudge, "nothing gauged yet"
 	case b.Judged != nil && b.Judged.State == verdict.Over: // whatever was done since: it can't be put back
@@ -435,4 +435,12 @@ func (f *Fold) cautions(b *Bore) []string {
 		}
 	}
 	return c
+}
+
+// because joins why to what it explains.
+func because(why string) string {
+	if why == "" {
+		return ""
+	}
+	return ": " + why
 }

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -100,7 +101,7 @@ func (f *Fold) coolingNow(set *Settings) (*CoolDown, error) {
 		return nil, err
 	}
 	first, last := row[0], row[len(row)-1]
-	m, err := master.FindMaterial(orElse(f.Job.Material, "steel"))
+	m, err := master.FindMaterial(cmp.Or(f.Job.Material, "steel"))
 	if err != nil {
 		return nil, err
 	}
@@ -204,7 +205,7 @@ func (f *Fold) to20(size analysis.Length, part analysis.Temperature) (analysis.D
 		return 0, false
 	}
 	m, err1 := master.FindMaterial(f.Job.Material)
-	ring, err2 := master.FindMaterial(orElse(f.Master.Ring.Material, "steel"))
+	ring, err2 := master.FindMaterial(cmp.Or(f.Master.Ring.Material, "steel"))
 	if err1 != nil || err2 != nil {
 		return 0, false
 	}

@@ -92,3 +92,16 @@ func BenchmarkAppendJSON(b *testing.B) {
 		text, _ = e.AppendJSON(text[:0])
 	}
 }
+
+// A reading of a journal written before there was the correction is read as it was.
+func TestReadingWithoutIndentation(t *testing.T) {
+	const old = `{"no":1,"job":"J-4112","part":"001","depth_mm":5,"angle_deg":0,"round":0,"size_mm":31.751,"at":"2026-11-25T08:00:00Z","deviation_um":-0.27,` +
+		`"gauge":"G-11","how":"button","sent":{"digits":317513,"places":4,"unit":"mm"},"raw_mm":31.7513,"zero_um":-0.3,"mastered":1}`
+	var r Reading
+	if err := json.Unmarshal([]byte(old), &r); err != nil {
+		t.Fatal(err)
+	}
+	if again, err := r.appendJSON(nil); err != nil || string(again) != old || r.Indentation != 0 {
+		t.Errorf("read and written again: %s, %v", again, err)
+	}
+}

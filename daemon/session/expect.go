@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"math"
 
 	"fairbore/analysis"
@@ -147,7 +148,7 @@ func (s *Session) warmer(kelvin float64) float64 {
 	if f.Warm.Part != nil {
 		return 0
 	}
-	if name := orElse(f.Job.Material, "steel"); name != x.material {
+	if name := cmp.Or(f.Job.Material, "steel"); name != x.material {
 		m, _ := master.FindMaterial(name) // of one that isn't known nothing is said here
 		x.material, x.alpha = name, m.Alpha
 	}

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"math"
 
 	"fairbore/analysis"
@@ -35,7 +36,7 @@ func (f *Fold) indentation(g *GaugeSettings) (larger, left analysis.Deviation, e
 		force, most = g.Force, g.Force*(1+statedForce)
 	}
 	at := func(wall string) master.Contact {
-		return master.Contact{Tip: g.Tip, Force: force, Diameter: f.Job.Target, Material: usualTip, Wall: orElse(wall, "steel")}
+		return master.Contact{Tip: g.Tip, Force: force, Diameter: f.Job.Target, Material: usualTip, Wall: cmp.Or(wall, "steel")}
 	}
 	if larger, err = master.LargerThanRing(at(f.Job.Material), at(f.Master.Ring.Material)); err != nil {
 		return 0, 0, err

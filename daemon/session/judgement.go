@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -189,6 +190,6 @@ func widest(readings []analysis.Reading) analysis.Length {
 // material returns the expansion of a material; one that is not stated is steel,
 // as rings are.
 func material(name string) (uncertainty.Expansion, error) {
-	m, err := master.FindMaterial(orElse(name, "steel"))
+	m, err := master.FindMaterial(cmp.Or(name, "steel"))
 	return uncertainty.Expansion{Alpha: m.Alpha, U: m.Spread}, err
 }

@@ -89,10 +89,6 @@ func TestLotIsThePrior(t *testing.T) {
 	if s.Smallest.Chance.Parts != 10 || s.Largest.Chance.Parts != 10 || s.Smallest.Chance.Probability == s.Smallest.Probability || s.Zone != alone.Zone || s.Decision != alone.Decision {
 		t.Errorf("%+v %+v", s.Smallest.Chance, s.Zone)
 	}
-	// What differs from part to part: 0.15 µm and a step of 0.1 µm, √(0.15² + 0.1²/12).
-	if own := b.fold.lot(own(&b.set.Gauge, nil)).Own; own != 1528 {
-		t.Errorf("own uncertainty %d × 0.1 nm; step %d", own, b.set.Gauge.Step)
-	}
 	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
 	if len(b.Fold().Lot) != 0 {
 		t.Error("a job that is taken up begins a lot")

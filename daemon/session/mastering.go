@@ -1,9 +1,12 @@
 package session
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -35,9 +38,9 @@ func (s *Session) beginMastering(a Action) error {
 	}
 	switch {
 	case id == "":
-		return fmt.Errorf("name the ring to read; there are %s", strings.Join(sortedKeys(s.set.Rings), ", "))
+		return fmt.Errorf("name the ring to read; there are %s", strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
 	case !ok:
-		return fmt.Errorf("ring %q is not in the configuration; there are %s", id, strings.Join(sortedKeys(s.set.Rings), ", "))
+		return fmt.Errorf("ring %q is not in the configuration; there are %s", id, strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
 	case check && f.Master == nil:
 		return errors.New("there is no zero to check yet; master first")
 	case analysis.Overdue(ring.Due, s.now.Wall) && !a.Confirm:
@@ -163,7 +166,8 @@ func (s *Session) mastered(set master.Set) {
 	m := *f.Running
 	m.Why, m.Number, m.RingAt = "", 1, set.Temperature
 	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
-	f.ringMoved(&m, s)
+	f.ringMoved(&m, &s.set.Gauge)
+	m.Noise = s.rest.noise(&s.set.Gauge)
 	m.Spread, m.SD, m.Zero = got.Spread, got.Repeat, analysis.Deviation(got.Zero)
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1
@@ -233,7 +237,7 @@ func (s *Session) oneReading() analysis.Deviation {
 // adjustRing is what a ring is corrected by as a part is: the temperatures, if its own
 // was measured at the mastering and since.
 func (f *Fold) adjustRing() (a master.Adjust) {
-	m, err := master.FindMaterial(orElse(f.Master.Ring.Material, "steel"))
+	m, err := master.FindMaterial(cmp.Or(f.Master.Ring.Material, "steel"))
 	if err != nil || f.RingThen == nil || f.Warm.Ring == nil {
 		return a
 	}

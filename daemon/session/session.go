@@ -1,6 +1,7 @@
 package session
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -417,7 +418,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	s.answers(r)
 	r.Ask = s.misplaced(r)
 	s.surprises(r)
-	s.live.Hint = orElse(r.Ask, f.outside(r))
+	s.live.Hint = cmp.Or(r.Ask, f.outside(r))
 	s.spindle.since = 0
 	s.emit(Event{Kind: Taken, Reading: r})
 	if !r.Surprising {
