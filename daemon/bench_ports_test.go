@@ -2,6 +2,7 @@ package daemon_test
 
 import (
 	"encoding/json"
+	"fairbore/daemon/state"
 	"fmt"
 	"net/http"
 	"os"
@@ -12,8 +13,6 @@ import (
 	"sync"
 	"testing"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // shop is a rig of many stations, each with a gauge of its own.
@@ -40,7 +39,7 @@ func newShop(b *testing.B, stations int) *shop {
 }
 
 // all waits until something holds of the state of every station.
-func (s *shop) all(what string, ok func(*session.Bore) bool) {
+func (s *shop) all(what string, ok func(*state.Bore) bool) {
 	for _, name := range s.names {
 		s.eventually(20*time.Second, what, func() bool {
 			resp, err := http.Get("http://" + s.web + "/station/" + name + "/bore")
@@ -48,7 +47,7 @@ func (s *shop) all(what string, ok func(*session.Bore) bool) {
 				return false
 			}
 			defer resp.Body.Close()
-			var bore session.Bore
+			var bore state.Bore
 			return json.NewDecoder(resp.Body).Decode(&bore) == nil && ok(&bore)
 		})
 	}
@@ -56,7 +55,7 @@ func (s *shop) all(what string, ok func(*session.Bore) bool) {
 
 // masterAll masters all gauges at once.
 func (s *shop) masterAll(b *testing.B) {
-	s.all("the gauge to be found", func(bore *session.Bore) bool { return bore.Gauge != nil && !bore.Gauge.Lost })
+	s.all("the gauge to be found", func(bore *state.Bore) bool { return bore.Gauge != nil && !bore.Gauge.Lost })
 	time.Sleep(400 * time.Millisecond) // the gauges are silent first, so that no first frame is doubted
 	var each sync.WaitGroup
 	for i, g := range s.gauges {
@@ -74,7 +73,7 @@ func (s *shop) masterAll(b *testing.B) {
 		})
 	}
 	each.Wait()
-	s.all("the mastering", func(bore *session.Bore) bool { return bore.Master.OK })
+	s.all("the mastering", func(bore *state.Bore) bool { return bore.Master.OK })
 }
 
 // loadAll plays the same load on every gauge, the phases spread over a period.

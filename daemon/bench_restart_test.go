@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -26,9 +26,9 @@ func fill(b *testing.B, path string, readings int) {
 	done := make(chan error, 1)
 	go func() { done <- j.Run(ctx) }()
 	at := time.Date(2026, 11, 2, 6, 30, 0, 0, time.UTC)
-	event := func(kind session.Kind) session.Event {
+	made := func(kind event.Kind) event.Event {
 		at = at.Add(20 * time.Second)
-		return session.Event{Station: "bay2", At: at, Kind: kind, Source: "gauge"}
+		return event.Event{Station: "bay2", At: at, Kind: kind, Source: "gauge"}
 	}
 	const perPart = 48
 	mm := analysis.Millimetre
@@ -37,33 +37,33 @@ func fill(b *testing.B, path string, readings int) {
 		Band: analysis.Deviation(mm / 5), Length: 63 * mm, Sections: []analysis.Length{5 * mm, 32 * mm, 58 * mm}, Orientations: []analysis.Angle{0, 90 * analysis.Degree}, Ring: "R-1250",
 	}
 	plan := job.Plan()
-	e := event(session.JobChosen)
+	e := made(event.JobChosen)
 	e.Job = job
-	events := []session.Event{e}
+	events := []event.Event{e}
 	for n := range readings {
 		serial := fmt.Sprintf("%05d", n/perPart+1)
 		if n%(10*perPart) == 0 {
-			e = event(session.Mastered)
-			e.Master = &session.Master{Number: n/perPart/10 + 1, Ring: analysis.Ring{ID: "R-1250", Size: job.Nominal - 3*analysis.Micrometre/10}, Gauge: "G-11", Of: 3}
+			e = made(event.Mastered)
+			e.Master = &event.Master{Number: n/perPart/10 + 1, Ring: analysis.Ring{ID: "R-1250", Size: job.Nominal - 3*analysis.Micrometre/10}, Gauge: "G-11", Of: 3}
 			events = append(events, e)
 		}
 		if n%perPart == 0 {
-			e = event(session.PartBegun)
-			e.Part = &session.Part{Serial: serial, Count: n/perPart + 1}
+			e = made(event.PartBegun)
+			e.Part = &event.Part{Serial: serial, Count: n/perPart + 1}
 			events = append(events, e)
 		}
 		value, frame := frame16(n)
 		raw := analysis.Length(value) * mm / 100_000
-		e = event(session.Taken)
-		e.Reading = &session.Reading{
+		e = made(event.Taken)
+		e.Reading = &event.Reading{
 			No: n%perPart + 1, Job: job.ID, Part: serial, Gauge: "G-11", How: "button", Mastered: n/perPart/10 + 1, Raw: raw,
 			Reading: analysis.Reading{Place: plan[n%len(plan)], Size: raw, At: e.At}, Deviation: analysis.Deviation(raw - job.Target),
-			Sent: session.Sent{Digits: int64(value), Places: 5, Unit: analysis.MM, Frame: frame[:len(frame)-2]},
+			Sent: event.Sent{Digits: int64(value), Places: 5, Unit: analysis.MM, Frame: frame[:len(frame)-2]},
 		}
 		events = append(events, e)
 		if n%perPart == perPart-1 && n < readings-1 { // the last part is in hand
-			e = event(session.Judged)
-			e.Verdict = &session.Verdict{Accepted: true, Part: serial, Job: job.ID, Round: 7, Readings: perPart, Smallest: job.Low, Largest: job.High}
+			e = made(event.Judged)
+			e.Verdict = &event.Verdict{Accepted: true, Part: serial, Job: job.ID, Round: 7, Readings: perPart, Smallest: job.Low, Largest: job.High}
 			events = append(events, e)
 		}
 		if len(events) >= 500 {

@@ -2,6 +2,7 @@ package daemon_test
 
 import (
 	"bufio"
+	"fairbore/daemon/event"
 	"fmt"
 	"math"
 	"os"
@@ -11,8 +12,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // The benchmarks of the whole line: bytes into a pseudo-terminal, to a subscriber
@@ -65,7 +64,7 @@ func daemonLine(b *testing.B, name, broker, addr string) *line {
 	r.master()
 	l := &line{name: name, topic: "bay2", gauge: r.gauge, meter: m, pid: r.proc.Process.Pid}
 	l.fresh = func() {
-		if reply := r.do(session.Action{Do: "part", Confirm: true}); !reply.Done {
+		if reply := r.do(event.Action{Do: "part", Confirm: true}); !reply.Done {
 			b.Fatalf("next part: %s", reply.Why)
 		}
 	}

@@ -5,9 +5,8 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fairbore/daemon/event"
 	"fmt"
-
-	"fairbore/daemon/session"
 )
 
 // command carries out what came over the broker, and replies.
@@ -29,15 +28,15 @@ func (d *Daemon) command(station string, payload []byte) {
 }
 
 // parseAction reads an action strictly: an unknown field is an error.
-func parseAction(payload []byte) (session.Action, error) {
-	var a session.Action
+func parseAction(payload []byte) (event.Action, error) {
+	var a event.Action
 	dec := json.NewDecoder(bytes.NewReader(payload))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&a); err != nil {
-		return session.Action{ID: a.ID, Do: a.Do}, fmt.Errorf("not a command: %w", err)
+		return event.Action{ID: a.ID, Do: a.Do}, fmt.Errorf("not a command: %w", err)
 	}
 	if dec.More() {
-		return session.Action{ID: a.ID, Do: a.Do}, errors.New("not a command: there is more after it; send one at a time")
+		return event.Action{ID: a.ID, Do: a.Do}, errors.New("not a command: there is more after it; send one at a time")
 	}
 	return a, nil
 }

@@ -24,9 +24,11 @@ import (
 
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
+	"fairbore/daemon/event"
 	"fairbore/daemon/port"
 	"fairbore/daemon/publish"
 	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
 )
@@ -119,7 +121,7 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	set := settings(d.cfg, c)
 	s := &station{
 		name: c.Name, job: c.Job, session: session.New(set, past),
-		chunks: make(chan told, chunksKept), requests: make(chan request), settings: make(chan session.Settings), ping: make(chan struct{}),
+		chunks: make(chan told, chunksKept), requests: make(chan request), settings: make(chan state.Settings), ping: make(chan struct{}),
 		journal: d.journal, hub: d.hub, clock: d.clock, stamp: d.stamp,
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
@@ -380,7 +382,7 @@ func (p *part) stop(name string, limit time.Duration) error {
 }
 
 // committed hears of records that are on disk.
-func (d *Daemon) committed(records []session.Record) {
+func (d *Daemon) committed(records []event.Record) {
 	d.hub.committed(records)
 	d.waits.committed(records)
 	d.entered.committed(records)
@@ -408,14 +410,14 @@ func (d *Daemon) Unreached() (since time.Time, waiting uint64) {
 }
 
 // Bore implements [web.Source].
-func (d *Daemon) Bore(station string) *session.Bore { return d.hub.Bore(station) }
+func (d *Daemon) Bore(station string) *state.Bore { return d.hub.Bore(station) }
 
 // Subscribe implements [web.Source].
 func (d *Daemon) Subscribe(station string) web.Subscription { return d.hub.Subscribe(station) }
 
 // Do implements [web.Source]: it carries an action out and returns when what
 // came of it is on disk.
-func (d *Daemon) Do(ctx context.Context, name string, a session.Action) session.Reply {
+func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Reply {
 	for _, s := range d.stations {
 		if s.name != name {
 			continue

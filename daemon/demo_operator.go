@@ -14,7 +14,8 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
 	"fairbore/analysis/capture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/daemon/web"
 	"fairbore/drivers/simulator"
 )
@@ -31,10 +32,10 @@ type operator struct {
 
 	d     *Daemon
 	sub   web.Subscription
-	seq   uint64       // of the newest event seen
-	live  session.Live // newest
-	hint  string       // that the page gave last, during a visit
-	begun time.Time    // the spell or visit that is played
+	seq   uint64     // of the newest event seen
+	live  event.Live // newest
+	hint  string     // that the page gave last, during a visit
+	begun time.Time  // the spell or visit that is played
 
 	part   string
 	play   simulator.Play
@@ -91,10 +92,10 @@ const shopTemperature = 20 * analysis.Celsius
 func (p *operator) onePart(ctx context.Context) (accepted bool, err error) {
 	p.draw()
 	ring := shopTemperature
-	if err := p.do(ctx, session.Action{Do: "part", Part: p.part, Confirm: true}); err != nil {
+	if err := p.do(ctx, event.Action{Do: "part", Part: p.part, Confirm: true}); err != nil {
 		return false, err
 	}
-	if err := p.do(ctx, session.Action{Do: "warm", Warmth: session.Warmth{Ring: &ring}}); err != nil {
+	if err := p.do(ctx, event.Action{Do: "warm", Warmth: event.Warmth{Ring: &ring}}); err != nil {
 		return false, err
 	}
 	if err := p.readRing(ctx, "master"); err != nil {
@@ -161,7 +162,7 @@ func (p *operator) random(what string) *rand.Rand {
 }
 
 // step does the next thing, as the page stands.
-func (p *operator) step(ctx context.Context, b *session.Bore) error {
+func (p *operator) step(ctx context.Context, b *state.Bore) error {
 	a := b.Advice
 	switch {
 	case !b.Master.OK:
@@ -176,11 +177,11 @@ func (p *operator) step(ctx context.Context, b *session.Bore) error {
 	case a.Kind == advise.Dress:
 		p.tell(b, a)
 		p.bore.Dress()
-		return p.do(ctx, session.Action{Do: "dressed"})
+		return p.do(ctx, event.Action{Do: "dressed"})
 	case a.Kind == advise.CheckZero:
 		p.tell(b, a)
 		return p.readRing(ctx, "check")
-	case a.Kind == advise.Stop && b.State == session.InSize && !p.sure:
+	case a.Kind == advise.Stop && b.State == event.InSize && !p.sure:
 		p.tell(b, a)
 		return p.readRing(ctx, "check")
 	case a.Kind == advise.Stop || a.Kind == advise.LayAside:
@@ -196,16 +197,16 @@ func (p *operator) step(ctx context.Context, b *session.Bore) error {
 }
 
 // tell says what is advised and done.
-func (p *operator) tell(b *session.Bore, a *advise.Advice) {
+func (p *operator) tell(b *state.Bore, a *advise.Advice) {
 	p.story.tell("%s, part %s, round %d: %s  %s", p.title, p.part, b.Round, a.Sentence, a.Reason)
 }
 
 // judge accepts the part, or lays it aside with what the tool says of it.
-func (p *operator) judge(ctx context.Context, b *session.Bore) error {
-	a := session.Action{Do: "accept"}
+func (p *operator) judge(ctx context.Context, b *state.Bore) error {
+	a := event.Action{Do: "accept"}
 	word := "accepted"
-	if b.State != session.InSize {
-		a = session.Action{Do: "reject", Reason: fmt.Sprintf("%s: %s", b.State, b.Why)}
+	if b.State != event.InSize {
+		a = event.Action{Do: "reject", Reason: fmt.Sprintf("%s: %s", b.State, b.Why)}
 		word = "laid aside"
 	}
 	p.story.tell("%s, part %s, round %d: %s. %s", p.title, p.part, b.Round, word, b.Why)
@@ -229,7 +230,7 @@ func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
 	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, at, p.honing)
 	took := time.Duration(done) * time.Minute / time.Duration(p.job.Minute)
 	p.until(ctx, took)
-	return p.do(ctx, session.Action{Do: "round", Strokes: meant, Seconds: math.Round(took.Seconds()), Confirm: true})
+	return p.do(ctx, event.Action{Do: "round", Strokes: meant, Seconds: math.Round(took.Seconds()), Confirm: true})
 }
 
 const (
@@ -257,7 +258,7 @@ func (p *operator) gauge(ctx context.Context) error {
 		p.cool(ctx)
 	}
 	part := shopTemperature + analysis.Temperature(math.Round(10*p.bore.Warmth()))*analysis.Celsius/10
-	if err := p.do(ctx, session.Action{Do: "warm", Warmth: session.Warmth{Part: &part}}); err != nil {
+	if err := p.do(ctx, event.Action{Do: "warm", Warmth: event.Warmth{Part: &part}}); err != nil {
 		return err
 	}
 	for again := true; ctx.Err() == nil; again = false {
@@ -282,7 +283,7 @@ func (p *operator) near() bool {
 	return (p.job.Low+p.job.High)/2-middle < 2*(p.job.High-p.job.Low)
 }
 
-func (p *operator) do(ctx context.Context, a session.Action) error {
+func (p *operator) do(ctx context.Context, a event.Action) error {
 	a.Source = "demo"
 	r := p.d.Do(ctx, p.station, a)
 	if !r.Done && ctx.Err() == nil {

@@ -15,7 +15,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -23,7 +23,7 @@ import (
 type played struct {
 	visits []visited
 	out    string
-	events []session.Record
+	events []event.Record
 }
 
 // playOnce plays a demo to an accepted part.
@@ -69,18 +69,18 @@ func play(t *testing.T, o DemoOptions, most int) *played {
 // every place in every round; and that the part that was accepted is truly good.
 func (p *played) whole(t *testing.T, how string) {
 	t.Helper()
-	var end *session.Verdict
+	var end *event.Verdict
 	var job *analysis.Job
 	done := map[int]map[analysis.Place]bool{} // by round
 	for i := range p.events {
 		switch e := &p.events[i]; e.Kind {
-		case session.JobChosen:
+		case event.JobChosen:
 			job = e.Job
-		case session.PartBegun:
+		case event.PartBegun:
 			clear(done)
-		case session.Judged:
+		case event.Judged:
 			end = e.Verdict
-		case session.Taken:
+		case event.Taken:
 			if r := e.Reading; r.How != how {
 				t.Errorf("reading %d was taken by %q, want %q", r.No, r.How, how)
 			} else if done[r.Round] == nil {
@@ -157,7 +157,7 @@ func TestDemoWithoutAKey(t *testing.T) {
 // sizes are what the part reads before it is honed.
 func (p *played) sizes() (out []analysis.Length) {
 	for i := range p.events {
-		if r := p.events[i].Reading; p.events[i].Kind == session.Taken && r.Round == 0 {
+		if r := p.events[i].Reading; p.events[i].Kind == event.Taken && r.Round == 0 {
 			out = append(out, r.Size)
 		}
 	}

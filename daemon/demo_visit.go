@@ -8,7 +8,8 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers/simulator"
 )
 
@@ -18,7 +19,7 @@ type visited struct {
 	part  string
 	place analysis.Place
 	size  analysis.Length // true, at 20 °C as at the shop's temperature
-	took  []*session.Reading
+	took  []*event.Reading
 	why   string // nothing was taken
 }
 
@@ -55,22 +56,22 @@ func (p *operator) visitPlace(ctx context.Context, place analysis.Place) error {
 }
 
 // look sees what came of a visit. What was taken for another place is struck out.
-func (p *operator) look(ctx context.Context, v *visited, events []session.Record) error {
+func (p *operator) look(ctx context.Context, v *visited, events []event.Record) error {
 	for i := range events {
 		switch e := &events[i]; e.Kind {
-		case session.Taken:
+		case event.Taken:
 			if e.Reading.Surprising && e.Reading.Place == v.place { // gauged again, as the page asks
 				v.why = e.Reading.Ask
 				continue
 			}
 			v.took = append(v.took, e.Reading)
 			if e.Reading.Place != v.place {
-				a := session.Action{Do: "void", Reading: e.Reading.No, Reason: "the gauge was at " + v.place.String()}
+				a := event.Action{Do: "void", Reading: e.Reading.No, Reason: "the gauge was at " + v.place.String()}
 				if err := p.do(ctx, a); err != nil {
 					return err
 				}
 			}
-		case session.Refused:
+		case event.Refused:
 			v.why = e.Refused.Reason
 		}
 	}
@@ -80,7 +81,7 @@ func (p *operator) look(ctx context.Context, v *visited, events []session.Record
 // readRing reads the ring: to master, or to check the zero. A check that fails is
 // followed by a mastering, and so is a mastering that did not succeed.
 func (p *operator) readRing(ctx context.Context, do string) error {
-	if err := p.do(ctx, session.Action{Do: do, Of: ringReadings, Confirm: true}); err != nil {
+	if err := p.do(ctx, event.Action{Do: do, Of: ringReadings, Confirm: true}); err != nil {
 		return err
 	}
 	why := ""
@@ -105,12 +106,12 @@ func (p *operator) readRing(ctx context.Context, do string) error {
 const ringReadings = 4
 
 // visit plays a visit of the gauge and returns the events that came of it.
-func (p *operator) visit(ctx context.Context, act simulator.Act, size int64) ([]session.Record, error) {
+func (p *operator) visit(ctx context.Context, act simulator.Act, size int64) ([]event.Record, error) {
 	p.watch() // what came before is of another visit
 	p.hint = ""
 	p.visits++
 	p.begun = time.Now()
-	var events []session.Record
+	var events []event.Record
 	var sent time.Time
 	var err error
 	p.job.Gauging(p.play, act, size, p.random(fmt.Sprint("visit ", p.visits)), func(c simulator.Chunk) (tone bool) {
@@ -120,7 +121,7 @@ func (p *operator) visit(ctx context.Context, act simulator.Act, size int64) ([]
 		sent = p.d.clock().Wall
 		_, err = p.line.Write(c.Bytes)
 		events = append(events, p.watch()...)
-		return len(events) > 0 && events[len(events)-1].Kind != session.Refused
+		return len(events) > 0 && events[len(events)-1].Kind != event.Refused
 	})
 	if ctx.Err() != nil || err != nil {
 		return nil, err
@@ -135,7 +136,7 @@ const patience = 20 * time.Second
 // outcome waits until the program has seen all that the gauge sent, up to what it
 // sent last, and returns the events of it, those seen before included. Of a press
 // something comes for certain.
-func (p *operator) outcome(ctx context.Context, sent time.Time, events []session.Record) ([]session.Record, error) {
+func (p *operator) outcome(ctx context.Context, sent time.Time, events []event.Record) ([]event.Record, error) {
 	late := time.Now().Add(patience)
 	seen, settled := false, time.Time{}
 	for ; ctx.Err() == nil; p.sleep(ctx, 2*time.Millisecond) {
@@ -160,7 +161,7 @@ func (p *operator) outcome(ctx context.Context, sent time.Time, events []session
 }
 
 // watch takes in what the station has told since, and returns what is of the gauge.
-func (p *operator) watch() (events []session.Record) {
+func (p *operator) watch() (events []event.Record) {
 	_, lives, records := p.sub.Take()
 	for _, l := range lives {
 		p.live = l
@@ -171,7 +172,7 @@ func (p *operator) watch() (events []session.Record) {
 	for _, r := range records {
 		p.seq = r.Seq
 		switch r.Kind {
-		case session.Taken, session.Refused, session.RingRead:
+		case event.Taken, event.Refused, event.RingRead:
 			events = append(events, r)
 		}
 	}
@@ -179,7 +180,7 @@ func (p *operator) watch() (events []session.Record) {
 }
 
 // fresh returns the state of the bore with all in it that has been seen to happen.
-func (p *operator) fresh(ctx context.Context) (*session.Bore, error) {
+func (p *operator) fresh(ctx context.Context) (*state.Bore, error) {
 	p.watch()
 	for late := time.Now().Add(patience); ctx.Err() == nil; p.sleep(ctx, 2*time.Millisecond) {
 		if b := p.d.Bore(p.station); b.Seq >= p.seq {

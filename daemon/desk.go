@@ -6,7 +6,7 @@ import (
 	"errors"
 	"io"
 
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
 )
@@ -41,7 +41,7 @@ func (k desk) Make(ctx context.Context, out io.Writer, w web.Wanted, progress fu
 
 // settingsWith are those that a station has now, or had by the configuration with
 // another gauge; false if it is not known any more.
-func (d *Daemon) settingsWith(station, gauge string) (session.Settings, bool) {
+func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 	if d.hub.view(station) != nil {
 		if set := d.hub.settings(station); gauge == "" || set.Gauge.Name == gauge {
 			return set, true

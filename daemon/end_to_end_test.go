@@ -17,7 +17,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -114,7 +114,7 @@ func (r *rig) journalReadings() map[uint64]int {
 	}
 	defer j.Close()
 	out := map[uint64]int{}
-	for rec, err := range j.Query(context.Background(), store.Filter{Kinds: []session.Kind{session.Taken}}) {
+	for rec, err := range j.Query(context.Background(), store.Filter{Kinds: []event.Kind{event.Taken}}) {
 		if err != nil {
 			r.t.Fatal(err)
 		}
@@ -219,7 +219,7 @@ func TestKilledUnderLoad(t *testing.T) {
 }
 
 // inOrder checks that records are in order once repeats are left out.
-func inOrder(t testing.TB, got []session.Record) {
+func inOrder(t testing.TB, got []event.Record) {
 	t.Helper()
 	seen, last := map[uint64]bool{}, uint64(0)
 	for _, rec := range got {
@@ -301,7 +301,7 @@ func TestUnplugged(t *testing.T) {
 	for i := range 20 {
 		r.unplug()
 		at := time.Now()
-		r.eventually(3*time.Second, "the page to say that the gauge is lost", func() bool { b := r.bore(); return b.Gauge.Lost && b.State == session.CannotJudge })
+		r.eventually(3*time.Second, "the page to say that the gauge is lost", func() bool { b := r.bore(); return b.Gauge.Lost && b.State == event.CannotJudge })
 		if d := time.Since(at); d > time.Second {
 			t.Errorf("loss %d was told after %s, want 1 s at most", i, d)
 		}
@@ -358,7 +358,7 @@ func TestDiskFull(t *testing.T) {
 		i++
 		time.Sleep(20 * time.Millisecond)
 		b := r.bore()
-		return !b.Recording && b.State == session.CannotJudge && strings.Contains(b.Why, "NOT RECORDING")
+		return !b.Recording && b.State == event.CannotJudge && strings.Contains(b.Why, "NOT RECORDING")
 	}
 	r.eventually(60*time.Second, "the page to say NOT RECORDING", full)
 	r.eventually(20*time.Second, "the broker to say it", func() bool { return s.has(`"recording":false`) })
@@ -475,11 +475,11 @@ func TestReplay(t *testing.T) {
 	}
 	var replayed []int
 	for _, line := range strings.Split(strings.TrimSpace(first), "\n") {
-		var rec session.Record
+		var rec event.Record
 		if err := json.Unmarshal([]byte(line), &rec); err != nil {
 			t.Fatalf("%s: %v", line, err)
 		}
-		if rec.Kind == session.Taken {
+		if rec.Kind == event.Taken {
 			replayed = append(replayed, int(rec.Reading.Size))
 		}
 	}

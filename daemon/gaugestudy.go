@@ -11,14 +11,15 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/study"
+	"fairbore/daemon/event"
 	"fairbore/daemon/report"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 )
 
 // studyReading is a reading of a gauge study and whether it was struck out.
 type studyReading struct {
-	session.Record
+	event.Record
 	void bool
 }
 
@@ -39,9 +40,9 @@ func (r *reporter) studyOf(ctx context.Context) (report.GaugeStudy, error) {
 
 // begun returns the events with which the studies began that a filter picks, the newest
 // first. It reads back as far as those are.
-func (a *archive) begun(ctx context.Context, f store.Filter) (all []session.Record, err error) {
+func (a *archive) begun(ctx context.Context, f store.Filter) (all []event.Record, err error) {
 	most := f.Limit
-	f.Kinds, f.Limit = []session.Kind{session.Studied}, 0
+	f.Kinds, f.Limit = []event.Kind{event.Studied}, 0
 	for e, err := range a.journal.Backward(ctx, f) {
 		if err != nil {
 			return nil, err
@@ -57,8 +58,8 @@ func (a *archive) begun(ctx context.Context, f store.Filter) (all []session.Reco
 }
 
 // begunAt returns the event seq of a station if a study began with it.
-func (a *archive) begunAt(ctx context.Context, station string, seq uint64) (begun []session.Record, err error) {
-	for e, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: []session.Kind{session.Studied}, AfterSeq: seq - 1, Limit: 1}) {
+func (a *archive) begunAt(ctx context.Context, station string, seq uint64) (begun []event.Record, err error) {
+	for e, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.Studied}, AfterSeq: seq - 1, Limit: 1}) {
 		if err != nil {
 			return nil, err
 		}
@@ -70,7 +71,7 @@ func (a *archive) begunAt(ctx context.Context, station string, seq uint64) (begu
 }
 
 // study gathers the gauge study that began with an event, as far as it has come.
-func (a *archive) study(ctx context.Context, begun *session.Record) (g report.GaugeStudy, err error) {
+func (a *archive) study(ctx context.Context, begun *event.Record) (g report.GaugeStudy, err error) {
 	g.Plan = &report.StudyPlan{}
 	all, end, err := a.walkStudy(ctx, begun, g.Plan)
 	if err != nil {
@@ -115,10 +116,10 @@ func (a *archive) jobAt(ctx context.Context, id string, seq uint64) (*analysis.J
 // walkStudy takes the readings of a study from its start until it is over and the part
 // that was in hand then is out of it: until then its readings may be struck out. It
 // puts into plan how it stands; end is the last event that counts.
-func (a *archive) walkStudy(ctx context.Context, begun *session.Record, plan *report.StudyPlan) (all []studyReading, end session.Record, err error) {
-	kinds := []session.Kind{session.Studied, session.Taken, session.Voided, session.Restored, session.PartBegun, session.JobChosen, session.RoundOver, session.Judged}
+func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *report.StudyPlan) (all []studyReading, end event.Record, err error) {
+	kinds := []event.Kind{event.Studied, event.Taken, event.Voided, event.Restored, event.PartBegun, event.JobChosen, event.RoundOver, event.Judged}
 	last := uint64(0) // event of the study
-	for e, err := range a.journal.Query(ctx, store.Filter{Station: begun.Station, Kinds: []session.Kind{session.Studied}, AfterSeq: begun.Seq}) {
+	for e, err := range a.journal.Query(ctx, store.Filter{Station: begun.Station, Kinds: []event.Kind{event.Studied}, AfterSeq: begun.Seq}) {
 		if err != nil {
 			return nil, *begun, err
 		}
@@ -128,7 +129,7 @@ func (a *archive) walkStudy(ctx context.Context, begun *session.Record, plan *re
 		last = e.Seq
 	}
 	inHand := map[int]int{} // of the part in hand: where its readings are, by number
-	f := session.Fold{Most: session.Held, Part: &session.Part{Serial: begun.Study.Part}}
+	f := state.Fold{Most: state.Held, Part: &event.Part{Serial: begun.Study.Part}}
 	f.Apply(&begun.Event)
 	defer func() {
 		all = slices.DeleteFunc(all, func(s studyReading) bool { return s.void })
@@ -140,7 +141,7 @@ func (a *archive) walkStudy(ctx context.Context, begun *session.Record, plan *re
 			return nil, end, err
 		}
 		switch e.Kind {
-		case session.Studied:
+		case event.Studied:
 			if e.Study.Begun { // another; this one was left as it was
 				left := *f.Study
 				left.Over = true
@@ -148,16 +149,16 @@ func (a *archive) walkStudy(ctx context.Context, begun *session.Record, plan *re
 				return all, end, nil
 			}
 			end = e
-		case session.Taken:
+		case event.Taken:
 			if e.Reading.Study != nil {
 				inHand[e.Reading.No] = len(all)
 				all, end = append(all, studyReading{Record: e}), e
 			}
-		case session.Voided, session.Restored:
+		case event.Voided, event.Restored:
 			if i, ok := inHand[e.Void.No]; ok {
-				all[i].void, end = e.Kind == session.Voided, e
+				all[i].void, end = e.Kind == event.Voided, e
 			}
-		case session.PartBegun, session.JobChosen:
+		case event.PartBegun, event.JobChosen:
 			if clear(inHand); f.Study.Appraiser == "" && e.Seq > last { // over, or at rest
 				return all, end, nil
 			}

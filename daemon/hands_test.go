@@ -14,7 +14,7 @@ import (
 	"testing"
 	"time"
 
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -118,20 +118,20 @@ func TestTwoValuesInTheAirStrikeOut(t *testing.T) {
 	time.Sleep(100 * time.Millisecond) // two presses
 	r.gauge.send("+32.40010 mm\r\n")
 	r.eventually(10*time.Second, "the reading to be struck out", func() bool {
-		return slices.ContainsFunc(r.voids("bay2"), func(v session.Void) bool { return v.Reason == "struck out at the gauge" })
+		return slices.ContainsFunc(r.voids("bay2"), func(v event.Void) bool { return v.Reason == "struck out at the gauge" })
 	})
 	r.stop()
 }
 
 // voids lists what was struck out at a station, as the journal has it.
-func (r *rig) voids(station string) (out []session.Void) {
+func (r *rig) voids(station string) (out []event.Void) {
 	r.t.Helper()
 	j, err := store.View(r.t.Context(), r.path("journal/journal.db"))
 	if err != nil {
 		r.t.Fatal(err)
 	}
 	defer j.Close()
-	for rec, err := range j.Query(r.t.Context(), store.Filter{Station: station, Kinds: []session.Kind{session.Voided}}) {
+	for rec, err := range j.Query(r.t.Context(), store.Filter{Station: station, Kinds: []event.Kind{event.Voided}}) {
 		if err != nil {
 			r.t.Fatal(err)
 		}

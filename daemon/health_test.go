@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"fairbore/daemon"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // What the daemon counts can be watched: readings, rejects by their reasons, lines
@@ -97,13 +97,13 @@ func TestReload(t *testing.T) {
 	if now := high(); now != before {
 		t.Errorf("the job in hand has its high limit at %s now, not %s", now, before)
 	}
-	if reply := r.do(session.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
+	if reply := r.do(event.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
 		t.Fatalf("job: %s", reply.Why)
 	}
 	r.eventually(20*time.Second, "the new limit", func() bool { return high() != before })
 	after := high()
 	change("high: 1.25020 in", "high: 1.24000 in", "configuration not reloaded")
-	if reply := r.do(session.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
+	if reply := r.do(event.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
 		t.Fatalf("job: %s", reply.Why)
 	}
 	time.Sleep(200 * time.Millisecond)

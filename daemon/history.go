@@ -4,8 +4,9 @@ import (
 	"context"
 	"html/template"
 
+	"fairbore/daemon/event"
 	"fairbore/daemon/report"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
 )
@@ -29,12 +30,12 @@ func (h history) Parts(ctx context.Context, f web.PartFilter) ([]web.PartLine, e
 }
 
 // Record implements [web.History].
-func (h history) Record(ctx context.Context, station string, seq uint64) (*session.Bore, []session.Record, error) {
+func (h history) Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error) {
 	if seq == 0 || h.d.hub.view(station) == nil {
 		return nil, nil, web.ErrNoPart
 	}
 	serial := ""
-	for r, err := range h.d.journal.Query(ctx, store.Filter{Station: station, Kinds: []session.Kind{session.PartBegun}, AfterSeq: seq - 1, Limit: 1}) {
+	for r, err := range h.d.journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.PartBegun}, AfterSeq: seq - 1, Limit: 1}) {
 		if err != nil {
 			return nil, nil, err
 		}
@@ -67,14 +68,14 @@ func (h history) Studies(ctx context.Context, station, job string, most int) ([]
 	return lines, err
 }
 
-func studyLine(e *session.Record) web.StudyLine {
+func studyLine(e *event.Record) web.StudyLine {
 	return web.StudyLine{Station: e.Station, Job: e.Study.Job, Seq: e.Seq, At: e.At, Parts: e.Study.Parts, Appraisers: e.Study.Appraisers}
 }
 
 // Study implements [web.History].
 func (h history) Study(ctx context.Context, station string, seq uint64) (p web.StudyPage, err error) {
 	a := h.d.archive()
-	var begun []session.Record
+	var begun []event.Record
 	if seq == 0 {
 		begun, err = a.begun(ctx, store.Filter{Station: station, Limit: 1})
 	} else {
@@ -96,5 +97,5 @@ func (h history) Study(ctx context.Context, station string, seq uint64) (p web.S
 
 // archive gathers records with the settings that the stations have now.
 func (d *Daemon) archive() *archive {
-	return newArchive(d.journal, func(station, _ string) (session.Settings, bool) { return d.hub.settings(station), true })
+	return newArchive(d.journal, func(station, _ string) (state.Settings, bool) { return d.hub.settings(station), true })
 }

@@ -9,7 +9,7 @@ import (
 	"time"
 	"unicode"
 
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -47,12 +47,12 @@ func TestHostileCommands(t *testing.T) {
 	send(strings.Repeat("[", 100_000)) // more than any command: not even answered
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
-	replies := func() (out []session.Reply) {
+	replies := func() (out []event.Reply) {
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		for _, l := range s.lines {
 			if topic, payload, _ := strings.Cut(l, " "); strings.HasSuffix(topic, "/bay2/done") {
-				var x session.Reply
+				var x event.Reply
 				if err := json.Unmarshal([]byte(payload), &x); err != nil {
 					t.Fatalf("%q: %v", l, err)
 				}
@@ -85,7 +85,7 @@ func notes(t *testing.T, path string) (n int) {
 		t.Fatal(err)
 	}
 	defer j.Close()
-	for _, err := range j.Query(context.Background(), store.Filter{Kinds: []session.Kind{session.Told}}) {
+	for _, err := range j.Query(context.Background(), store.Filter{Kinds: []event.Kind{event.Told}}) {
 		if err != nil {
 			t.Fatal(err)
 		}

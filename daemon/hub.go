@@ -6,7 +6,8 @@ import (
 	"sync"
 	"time"
 
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/daemon/web"
 )
 
@@ -33,10 +34,10 @@ type hub struct {
 // view is one station as recorded.
 type view struct {
 	name, title string
-	set         session.Settings
-	fold        session.Fold
+	set         state.Settings
+	fold        state.Fold
 	seq         uint64
-	bore        *session.Bore
+	bore        *state.Bore
 	dirty       bool
 }
 
@@ -45,9 +46,9 @@ func newHub(journal string, now func() time.Time) *hub {
 }
 
 // add takes a station in, with what the journal has of it.
-func (h *hub) add(name, title string, set session.Settings, past []session.Record) {
+func (h *hub) add(name, title string, set state.Settings, past []event.Record) {
 	v := &view{name: name, title: title, set: set, dirty: true}
-	v.fold.Station, v.fold.Most = name, session.Held
+	v.fold.Station, v.fold.Most = name, state.Held
 	for i := range past {
 		v.fold.Apply(&past[i].Event)
 		v.seq = past[i].Seq
@@ -57,7 +58,7 @@ func (h *hub) add(name, title string, set session.Settings, past []session.Recor
 }
 
 // configure replaces the settings of a station.
-func (h *hub) configure(name string, set session.Settings) {
+func (h *hub) configure(name string, set state.Settings) {
 	h.mu.Lock()
 	if v := h.view(name); v != nil {
 		v.set, v.dirty = set, true
@@ -67,7 +68,7 @@ func (h *hub) configure(name string, set session.Settings) {
 }
 
 // settings returns the settings of a station.
-func (h *hub) settings(name string) session.Settings {
+func (h *hub) settings(name string) state.Settings {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return h.view(name).set
@@ -84,7 +85,7 @@ func (h *hub) view(name string) *view {
 
 // committed takes in records that are on disk. It is called by the journal's
 // writer, so it only notes and signals.
-func (h *hub) committed(records []session.Record) {
+func (h *hub) committed(records []event.Record) {
 	h.mu.Lock()
 	for i := range records {
 		r := &records[i]
@@ -186,7 +187,7 @@ func (h *hub) tell(all bool, stop <-chan struct{}) {
 
 // renew works the state of a station out, if there was reason to, and gives it to
 // the viewers; nil if there is nothing new in it.
-func (h *hub) renew(v *view, look bool) (b *session.Bore, worked bool) {
+func (h *hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if !v.dirty && !look {
@@ -203,19 +204,19 @@ func (h *hub) renew(v *view, look bool) (b *session.Bore, worked bool) {
 	return b, true
 }
 
-func (h *hub) work(v *view, now time.Time) *session.Bore {
+func (h *hub) work(v *view, now time.Time) *state.Bore {
 	b := v.fold.Bore(&v.set, now)
 	b.Journal, b.Seq = h.journal, v.seq
 	b.Warning = h.warning
 	if h.stopped {
 		b.Recording = false
-		b.State, b.Why = session.CannotJudge, "NOT RECORDING: "+h.warning
+		b.State, b.Why = event.CannotJudge, "NOT RECORDING: "+h.warning
 	}
 	return b
 }
 
 // live tells what the gauge of a station shows.
-func (h *hub) live(l session.Live) {
+func (h *hub) live(l event.Live) {
 	h.mu.Lock()
 	for s := range h.subs {
 		s.live(l)
@@ -236,7 +237,7 @@ func (h *hub) Stations() []web.Station {
 }
 
 // Bore implements web.Source.
-func (h *hub) Bore(station string) *session.Bore {
+func (h *hub) Bore(station string) *state.Bore {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if v := h.view(station); v != nil {
@@ -254,9 +255,9 @@ type subscriber struct {
 	station string
 	ready   chan struct{}
 	mu      sync.Mutex
-	bores   []*session.Bore
-	lives   []session.Live
-	events  []session.Record
+	bores   []*state.Bore
+	lives   []event.Live
+	events  []event.Record
 }
 
 // Subscribe implements web.Source. The viewer gets the state as it stands first.
@@ -282,7 +283,7 @@ func (s *subscriber) Close() {
 }
 
 // Take implements web.Subscription.
-func (s *subscriber) Take() ([]*session.Bore, []session.Live, []session.Record) {
+func (s *subscriber) Take() ([]*state.Bore, []event.Live, []event.Record) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	b, l, e := s.bores, s.lives, s.events
@@ -299,12 +300,12 @@ func (s *subscriber) signal() {
 	}
 }
 
-func (s *subscriber) bore(b *session.Bore) {
+func (s *subscriber) bore(b *state.Bore) {
 	if !s.wants(b.Station) {
 		return
 	}
 	s.mu.Lock()
-	i := slices.IndexFunc(s.bores, func(x *session.Bore) bool { return x.Station == b.Station })
+	i := slices.IndexFunc(s.bores, func(x *state.Bore) bool { return x.Station == b.Station })
 	if i >= 0 {
 		s.bores[i] = b
 	} else {
@@ -314,12 +315,12 @@ func (s *subscriber) bore(b *session.Bore) {
 	s.signal()
 }
 
-func (s *subscriber) live(l session.Live) {
+func (s *subscriber) live(l event.Live) {
 	if !s.wants(l.Station) {
 		return
 	}
 	s.mu.Lock()
-	i := slices.IndexFunc(s.lives, func(x session.Live) bool { return x.Station == l.Station })
+	i := slices.IndexFunc(s.lives, func(x event.Live) bool { return x.Station == l.Station })
 	if i >= 0 {
 		s.lives[i] = l
 	} else {
@@ -329,7 +330,7 @@ func (s *subscriber) live(l session.Live) {
 	s.signal()
 }
 
-func (s *subscriber) event(r *session.Record) {
+func (s *subscriber) event(r *event.Record) {
 	if !s.wants(r.Station) {
 		return
 	}

@@ -1,21 +1,21 @@
 package daemon
 
 import (
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"testing"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 func testHub() *hub {
 	h := newHub("j", time.Now)
-	h.add("bay1", "bay 1", session.Settings{Station: "bay1"}, nil)
-	h.add("bay2", "bay 2", session.Settings{Station: "bay2"}, nil)
+	h.add("bay1", "bay 1", state.Settings{Station: "bay1"}, nil)
+	h.add("bay2", "bay 2", state.Settings{Station: "bay2"}, nil)
 	return h
 }
 
-func record(station string, seq uint64) session.Record {
-	return session.Record{Journal: "j", Seq: seq, Event: session.Event{Station: station, Kind: session.Told, Note: "n", At: time.Unix(int64(seq), 0)}}
+func record(station string, seq uint64) event.Record {
+	return event.Record{Journal: "j", Seq: seq, Event: event.Event{Station: station, Kind: event.Told, Note: "n", At: time.Unix(int64(seq), 0)}}
 }
 
 // A viewer that takes nothing holds a bounded number of events, the newest, and
@@ -25,9 +25,9 @@ func TestStuckViewerCostsNothing(t *testing.T) {
 	s := h.Subscribe("")
 	defer s.Close()
 	for i := range uint64(10 * eventsKept) {
-		h.committed([]session.Record{record("bay1", 2*i+1), record("bay2", 2*i+2)})
-		h.live(session.Live{Station: "bay1"})
-		h.live(session.Live{Station: "bay2"})
+		h.committed([]event.Record{record("bay1", 2*i+1), record("bay2", 2*i+2)})
+		h.live(event.Live{Station: "bay1"})
+		h.live(event.Live{Station: "bay2"})
 		h.tell(false, nil)
 	}
 	bores, lives, events := s.Take()
@@ -52,7 +52,7 @@ func TestViewerSeesItsStationOnlyAndTheStateFirst(t *testing.T) {
 	if bores, _, _ := s.Take(); len(bores) != 1 || bores[0].Station != "bay2" {
 		t.Fatalf("first %+v, want the state of bay2", bores)
 	}
-	h.committed([]session.Record{record("bay1", 1), record("bay2", 2)})
+	h.committed([]event.Record{record("bay1", 1), record("bay2", 2)})
 	h.tell(false, nil)
 	if bores, _, events := s.Take(); len(bores) != 1 || len(events) != 1 || events[0].Seq != 2 {
 		t.Errorf("%d states and events %+v, want those of bay2", len(bores), events)
@@ -64,7 +64,7 @@ func TestNotRecordingIsTheState(t *testing.T) {
 	h := testHub()
 	h.recording(false, "the disk is full")
 	h.tell(false, nil)
-	if b := h.Bore("bay1"); b.Recording || b.State != session.CannotJudge || b.Why != "NOT RECORDING: the disk is full" {
+	if b := h.Bore("bay1"); b.Recording || b.State != event.CannotJudge || b.Why != "NOT RECORDING: the disk is full" {
 		t.Errorf("%+v", b)
 	}
 	h.recording(true, "")

@@ -8,7 +8,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
 )
@@ -22,9 +22,9 @@ type entered struct {
 }
 
 // committed takes in jobs that are on disk.
-func (e *entered) committed(records []session.Record) {
+func (e *entered) committed(records []event.Record) {
 	for i := range records {
-		if r := &records[i]; r.Kind == session.JobChosen && r.Note == session.Entered {
+		if r := &records[i]; r.Kind == event.JobChosen && r.Note == event.Entered {
 			e.mu.Lock()
 			e.put(r.Job, true)
 			e.mu.Unlock()
@@ -48,11 +48,11 @@ func (e *entered) all(ctx context.Context, j *store.Journal) (map[string]*analys
 	e.mu.Unlock()
 	if !read { // without the lock: the journal's writer must not wait
 		past := map[string]*analysis.Job{}
-		for r, err := range j.Query(ctx, store.Filter{Kinds: []session.Kind{session.JobChosen}}) {
+		for r, err := range j.Query(ctx, store.Filter{Kinds: []event.Kind{event.JobChosen}}) {
 			if err != nil {
 				return nil, err
 			}
-			if r.Note == session.Entered {
+			if r.Note == event.Entered {
 				past[r.Job.ID] = r.Job
 			}
 		}
@@ -96,7 +96,7 @@ func (d *Daemon) jobs(station string) []*analysis.Job {
 
 // recall makes an action that names a job entered before into one that has it
 // whole, as the session wants it.
-func (d *Daemon) recall(ctx context.Context, station string, a session.Action) session.Action {
+func (d *Daemon) recall(ctx context.Context, station string, a event.Action) event.Action {
 	if a.Do != "job" || a.Spec != nil || a.Job == "" {
 		return a
 	}

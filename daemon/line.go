@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode"
 
+	"fairbore/daemon/event"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
 	"fairbore/drivers"
@@ -35,9 +36,9 @@ func newLine(name string, d drivers.Decoder, s *session.Session) *line {
 }
 
 // take takes a chunk of the port in and returns the events that follow.
-func (l *line) take(c port.Chunk) (events []session.Event) {
+func (l *line) take(c port.Chunk) (events []event.Event) {
 	at := session.Stamp(c.At)
-	add := func(more []session.Event) {
+	add := func(more []event.Event) {
 		if events == nil {
 			events = more // nearly always the only ones
 			return
@@ -87,7 +88,7 @@ func (l *line) take(c port.Chunk) (events []session.Event) {
 }
 
 // scan gives what was typed to the session: printable text of a sensible length.
-func (l *line) scan(at session.Stamp, frame []byte) []session.Event {
+func (l *line) scan(at session.Stamp, frame []byte) []event.Event {
 	text := strings.TrimSpace(strings.Map(func(r rune) rune {
 		if unicode.IsPrint(r) {
 			return r
@@ -103,14 +104,14 @@ func (l *line) scan(at session.Stamp, frame []byte) []session.Event {
 
 // contacts acts on what changed on the modem lines: the foot switch when it is
 // pressed, the spindle both ways.
-func (l *line) contacts(at session.Stamp, now port.Lines) (events []session.Event) {
+func (l *line) contacts(at session.Stamp, now port.Lines) (events []event.Event) {
 	before := l.lines
 	l.lines = now
 	if l.spindle != "" {
 		events = l.session.SpindleState(at, contact(now, l.spindle))
 	}
 	if l.pedal != "" && contact(now, l.pedal) && !contact(before, l.pedal) {
-		more, _ := l.session.Act(at, session.Action{Do: l.does, Source: "pedal"})
+		more, _ := l.session.Act(at, event.Action{Do: l.does, Source: "pedal"})
 		events = append(events, more...)
 	}
 	return events

@@ -7,7 +7,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/drivers"
 )
 
@@ -32,14 +32,14 @@ type counted struct {
 	refused uint64 // values that were captured and can't be one of the job
 }
 
-func (c *counted) events(events []session.Event) {
+func (c *counted) events(events []event.Event) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for i := range events {
 		switch events[i].Kind {
-		case session.Taken:
+		case event.Taken:
 			c.taken++
-		case session.Refused:
+		case event.Refused:
 			c.refused++
 		}
 	}

@@ -19,7 +19,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -58,21 +58,21 @@ func (r *rig) shown(raw analysis.Length) {
 
 // taken returns the readings of a station that the journal has, in order, after
 // its chain has been verified.
-func (r *rig) taken(station string) (out []session.Reading) {
+func (r *rig) taken(station string) (out []event.Reading) {
 	r.t.Helper()
 	r.journalReadings()
 	return r.takenSoFar(station)
 }
 
 // takenSoFar returns them while the program may still run.
-func (r *rig) takenSoFar(station string) (out []session.Reading) {
+func (r *rig) takenSoFar(station string) (out []event.Reading) {
 	r.t.Helper()
 	j, err := store.View(context.Background(), r.path("journal/journal.db"))
 	if err != nil {
 		r.t.Fatal(err)
 	}
 	defer j.Close()
-	for rec, err := range j.Query(context.Background(), store.Filter{Station: station, Kinds: []session.Kind{session.Taken}}) {
+	for rec, err := range j.Query(context.Background(), store.Filter{Station: station, Kinds: []event.Kind{event.Taken}}) {
 		if err != nil {
 			r.t.Fatal(err)
 		}
@@ -82,7 +82,7 @@ func (r *rig) takenSoFar(station string) (out []session.Reading) {
 }
 
 // sizes are the raw values of readings, the same one after another once.
-func sizes(readings []session.Reading) (out []analysis.Length) {
+func sizes(readings []event.Reading) (out []analysis.Length) {
 	for _, x := range readings {
 		out = append(out, x.Raw)
 	}

@@ -6,8 +6,9 @@ import (
 	"fmt"
 	"slices"
 
+	"fairbore/daemon/event"
 	"fairbore/daemon/report"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 )
 
@@ -28,13 +29,13 @@ func (d *Daemon) partRecord(ctx context.Context, station, serial string) (report
 type archive struct {
 	journal *store.Journal
 	// settings are those of a station with a gauge, false if they are not known.
-	settings func(station, gauge string) (session.Settings, bool)
-	jobs     map[string][]session.Record // by job: the times that it was taken up, anywhere; read once
-	verdicts map[uint64]*session.Verdict // by row
+	settings func(station, gauge string) (state.Settings, bool)
+	jobs     map[string][]event.Record // by job: the times that it was taken up, anywhere; read once
+	verdicts map[uint64]*event.Verdict // by row
 }
 
-func newArchive(j *store.Journal, settings func(station, gauge string) (session.Settings, bool)) *archive {
-	return &archive{journal: j, settings: settings, jobs: map[string][]session.Record{}, verdicts: map[uint64]*session.Verdict{}}
+func newArchive(j *store.Journal, settings func(station, gauge string) (state.Settings, bool)) *archive {
+	return &archive{journal: j, settings: settings, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}}
 }
 
 // part gathers the record of a part.
@@ -51,7 +52,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 		if err != nil {
 			return p, err
 		}
-		if r.Kind == session.PartBegun && r.Seq > s.Seq { // begun anew
+		if r.Kind == event.PartBegun && r.Seq > s.Seq { // begun anew
 			break
 		}
 		p.Records = append(p.Records, r)
@@ -81,7 +82,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 }
 
 // gaugeOf returns the gauge of the newest reading, "" without one.
-func gaugeOf(records []session.Record) string {
+func gaugeOf(records []event.Record) string {
 	for i := len(records) - 1; i >= 0; i-- {
 		if r := records[i].Reading; r != nil {
 			return r.Gauge
@@ -93,25 +94,25 @@ func gaugeOf(records []session.Record) string {
 // before returns the job and mastering in force when a part was begun, with the
 // ring's temperature at that mastering and what came to the zero since. What it
 // reads does not grow with the journal.
-func (a *archive) before(ctx context.Context, station string, seq uint64) (past []session.Record, err error) {
-	newest := func(k session.Kind, before uint64) (*session.Record, error) {
+func (a *archive) before(ctx context.Context, station string, seq uint64) (past []event.Record, err error) {
+	newest := func(k event.Kind, before uint64) (*event.Record, error) {
 		r, err := a.journal.Newest(ctx, station, k, before)
 		if r != nil && err == nil {
 			past = append(past, *r)
 		}
 		return r, err
 	}
-	if _, err := newest(session.JobChosen, seq); err != nil {
+	if _, err := newest(event.JobChosen, seq); err != nil {
 		return nil, err
 	}
-	mastered, err := newest(session.Mastered, seq)
+	mastered, err := newest(event.Mastered, seq)
 	if err != nil || mastered == nil {
 		return past, err
 	}
-	if _, err := newest(session.Warmed, mastered.Seq); err != nil {
+	if _, err := newest(event.Warmed, mastered.Seq); err != nil {
 		return nil, err
 	}
-	marks := []session.Kind{session.Mastered, session.Checked, session.Reread, session.Disturbed, session.Warmed, session.ClockSet}
+	marks := []event.Kind{event.Mastered, event.Checked, event.Reread, event.Disturbed, event.Warmed, event.ClockSet}
 	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: marks, AfterSeq: mastered.Seq}) {
 		if err != nil {
 			return nil, err
@@ -121,18 +122,18 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) (past 
 		}
 		past = append(past, r)
 	}
-	slices.SortFunc(past, func(x, y session.Record) int { return cmp.Compare(x.Seq, y.Seq) })
+	slices.SortFunc(past, func(x, y event.Record) int { return cmp.Compare(x.Seq, y.Seq) })
 	return past, nil
 }
 
 // lot returns the newest verdicts of the job that was chosen last, before a row. Records of
 // one archive share them.
-func (a *archive) lot(ctx context.Context, station string, before []session.Record, seq uint64) (lot []*session.Verdict, err error) {
-	i := slices.IndexFunc(before, func(r session.Record) bool { return r.Kind == session.JobChosen })
+func (a *archive) lot(ctx context.Context, station string, before []event.Record, seq uint64) (lot []*event.Verdict, err error) {
+	i := slices.IndexFunc(before, func(r event.Record) bool { return r.Kind == event.JobChosen })
 	if i < 0 {
 		return nil, nil
 	}
-	all, err := a.journal.Verdicts(ctx, station, before[i].Seq, seq, session.LotMost)
+	all, err := a.journal.Verdicts(ctx, station, before[i].Seq, seq, state.LotMost)
 	for i := range all {
 		v := a.verdicts[all[i].Seq]
 		if v == nil {
@@ -145,24 +146,24 @@ func (a *archive) lot(ctx context.Context, station string, before []session.Reco
 }
 
 // after returns the first look at a ring that tells something after a part.
-func (a *archive) after(ctx context.Context, station string, seq uint64) ([]session.Record, error) {
-	looks := []session.Kind{session.Mastered, session.Checked, session.Reread}
+func (a *archive) after(ctx context.Context, station string, seq uint64) ([]event.Record, error) {
+	looks := []event.Kind{event.Mastered, event.Checked, event.Reread}
 	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: looks, AfterSeq: seq}) {
 		if err != nil {
 			return nil, err
 		}
-		if c := r.ZeroCheck(); r.Kind == session.Mastered || c != nil && c.Valid {
-			return []session.Record{r}, nil
+		if c := r.ZeroCheck(); r.Kind == event.Mastered || c != nil && c.Valid {
+			return []event.Record{r}, nil
 		}
 	}
 	return nil, nil
 }
 
 // limits returns the times that a job was taken up anywhere, up to a row.
-func (a *archive) limits(ctx context.Context, job string, seq uint64) ([]session.Record, error) {
+func (a *archive) limits(ctx context.Context, job string, seq uint64) ([]event.Record, error) {
 	all, ok := a.jobs[job]
 	if !ok {
-		for r, err := range a.journal.Query(ctx, store.Filter{Job: job, Kinds: []session.Kind{session.JobChosen}}) {
+		for r, err := range a.journal.Query(ctx, store.Filter{Job: job, Kinds: []event.Kind{event.JobChosen}}) {
 			if err != nil {
 				return nil, err
 			}
@@ -174,8 +175,8 @@ func (a *archive) limits(ctx context.Context, job string, seq uint64) ([]session
 }
 
 // after returns the index of the first record after a row.
-func after(all []session.Record, seq uint64) int {
-	i, found := slices.BinarySearchFunc(all, seq, func(r session.Record, seq uint64) int { return cmp.Compare(r.Seq, seq) })
+func after(all []event.Record, seq uint64) int {
+	i, found := slices.BinarySearchFunc(all, seq, func(r event.Record, seq uint64) int { return cmp.Compare(r.Seq, seq) })
 	if found {
 		i++
 	}

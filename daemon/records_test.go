@@ -13,7 +13,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"fairbore/daemon"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // A finished part is found in the list, and its record made, fetched as a file and
@@ -53,7 +53,7 @@ func TestBrowserRecords(t *testing.T) {
 	}
 	b.wait("a job that isn't there", `((f) => (f.what.value = "readings", f.what.dispatchEvent(new Event("change")), f.job.value = "J-0", document.getElementById("make").click(), true))(document.getElementById("order"))`)
 	b.says("why", "nothing in the journal is like that")
-	if reply := r.do(session.Action{Do: "part"}); !reply.Done {
+	if reply := r.do(event.Action{Do: "part"}); !reply.Done {
 		t.Fatal(reply.Why)
 	}
 	r.reading("31.75160", 1)
@@ -87,7 +87,7 @@ func TestBrowserReadsRecords(t *testing.T) {
 	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} {
 		r.reading(s, i+1)
 	}
-	if reply := r.do(session.Action{Do: "reject", Reason: "a very long reason without an end: " + strings.Repeat("x", 60)}); !reply.Done {
+	if reply := r.do(event.Action{Do: "reject", Reason: "a very long reason without an end: " + strings.Repeat("x", 60)}); !reply.Done {
 		t.Fatal(reply.Why)
 	}
 	r.stop()

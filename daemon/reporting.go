@@ -11,8 +11,9 @@ import (
 	"time"
 
 	"fairbore/daemon/config"
+	"fairbore/daemon/event"
 	"fairbore/daemon/report"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 )
 
@@ -55,7 +56,7 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 }
 
 // reportBy is Report with other settings than the configuration's.
-func reportBy(ctx context.Context, journal string, out io.Writer, o ReportOptions, by func(station, gauge string) (session.Settings, bool)) (err error) {
+func reportBy(ctx context.Context, journal string, out io.Writer, o ReportOptions, by func(station, gauge string) (state.Settings, bool)) (err error) {
 	paper, err := report.ParsePaper(o.Paper)
 	if err != nil {
 		return err
@@ -100,9 +101,9 @@ func write(out io.Writer, doc *report.Document, format string, paper report.Pape
 
 // settings are those of a station by the configuration, with the gauge that the
 // readings were taken with.
-func (o *ReportOptions) settings(station, gauge string) (session.Settings, bool) {
+func (o *ReportOptions) settings(station, gauge string) (state.Settings, bool) {
 	if o.Config == nil {
-		return session.Settings{Station: station}, false
+		return state.Settings{Station: station}, false
 	}
 	for i := range o.Config.Stations {
 		st := o.Config.Stations[i]
@@ -114,7 +115,7 @@ func (o *ReportOptions) settings(station, gauge string) (session.Settings, bool)
 		}
 		return settings(o.Config, &st), true
 	}
-	return session.Settings{Station: station}, false
+	return state.Settings{Station: station}, false
 }
 
 // reporter makes one report.
@@ -275,14 +276,14 @@ func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 
 func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
 	l = report.Log{Station: r.o.Station, From: r.o.From, To: r.o.To, Trace: report.Trace{Journal: r.journal.ID()}}
-	f := store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To, Kinds: []session.Kind{session.Mastered, session.Checked, session.Reread}}
+	f := store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To, Kinds: []event.Kind{event.Mastered, event.Checked, event.Reread}}
 	for e, err := range r.journal.Query(ctx, f) {
 		if err != nil {
 			return l, err
 		}
 		l.Looks = append(l.Looks, e)
 	}
-	slices.SortFunc(l.Looks, func(a, b session.Record) int { return cmp.Compare(a.Seq, b.Seq) })
+	slices.SortFunc(l.Looks, func(a, b event.Record) int { return cmp.Compare(a.Seq, b.Seq) })
 	if n := len(l.Looks); n > 0 {
 		l.Trace.First, l.Trace.Last = l.Looks[0].Seq, l.Looks[n-1].Seq
 		l.Trace.Hash, err = r.journal.Head(ctx, l.Trace.Last)

@@ -20,7 +20,9 @@ import (
 	"fairbore/analysis"
 	"fairbore/configs"
 	"fairbore/daemon/config"
+	"fairbore/daemon/event"
 	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
 	"fairbore/drivers"
@@ -62,7 +64,7 @@ func openShop(t *testing.T) *shop {
 	return s
 }
 
-func (s *shop) keep(events []session.Event) {
+func (s *shop) keep(events []event.Event) {
 	s.t.Helper()
 	if len(events) == 0 {
 		return
@@ -83,7 +85,7 @@ type bay struct {
 	*shop
 	*session.Session
 	gauge  string
-	events []session.Event // of the newest action
+	events []event.Event // of the newest action
 }
 
 func (s *shop) bay(name string) *bay {
@@ -97,7 +99,7 @@ func (s *shop) bay(name string) *bay {
 	return nil
 }
 
-func (b *bay) do(a session.Action) {
+func (b *bay) do(a event.Action) {
 	b.t.Helper()
 	b.wait(2 * time.Second)
 	a.Source, a.Confirm = "page", true
@@ -126,29 +128,29 @@ func (b *bay) send(values ...string) {
 // sleeve gauges a sleeve twice and accepts it; shift is added in 0.1 µm.
 func (b *bay) sleeve(serial string, zero string, last ...string) {
 	b.t.Helper()
-	b.do(session.Action{Do: "part", Part: serial})
+	b.do(event.Action{Do: "part", Part: serial})
 	b.send("31.7508", "31.7505", "31.7506", "31.7504", "31.7509", "31.7507")
-	b.do(session.Action{Do: "round", Strokes: 3, Seconds: 4})
+	b.do(event.Action{Do: "round", Strokes: 3, Seconds: 4})
 	b.send(last...)
-	b.do(session.Action{Do: "check", Ring: "R-1250", Of: 4})
+	b.do(event.Action{Do: "check", Ring: "R-1250", Of: 4})
 	b.send(zero, zero, zero, zero)
-	b.do(session.Action{Do: "accept"})
+	b.do(event.Action{Do: "accept"})
 }
 
 // story is what happened in the shop: two sleeves, and a check that fails after.
 func story(t *testing.T) *shop {
 	s := openShop(t)
 	b := s.bay("hone-bay-2")
-	b.do(session.Action{Do: "job", Job: "J-4112"})
-	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
 	b.sleeve("001", "31.7497", "31.7510", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514")
 	b.sleeve("002", "31.7497", "31.7512", "31.7514", "31.7514", "31.7513", "31.7515", "31.7514")
 	other := s.bay("hone-bay-3") // another station, whose events lie between
-	other.do(session.Action{Do: "job", Job: "J-4120"})
-	b.do(session.Action{Do: "part", Part: "003"})
+	other.do(event.Action{Do: "job", Job: "J-4120"})
+	b.do(event.Action{Do: "part", Part: "003"})
 	b.send("31.7508", "31.7505")
-	b.do(session.Action{Do: "check", Ring: "R-1250", Of: 4})
+	b.do(event.Action{Do: "check", Ring: "R-1250", Of: 4})
 	b.send("31.75015", "31.75015", "31.75015", "31.75015")
 	return s
 }
@@ -240,8 +242,8 @@ func TestReportGathersBeforeAndAfter(t *testing.T) {
 func TestReportNamesThePrior(t *testing.T) {
 	s := openShop(t)
 	b := s.bay("hone-bay-2")
-	b.do(session.Action{Do: "job", Job: "J-4112"})
-	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
 	for i, shift := range []int{0, 3, 1, 4, 2, 5, 1, 3, 0, 4, 2, 3} {
 		at := func(tenths int) string { return fmt.Sprintf("31.7%d", 5090+tenths+20*shift) }
@@ -259,18 +261,18 @@ func TestReportNamesThePrior(t *testing.T) {
 		}
 	}
 	// It is what the station itself said before and after a start in between.
-	b.do(session.Action{Do: "part", Part: "013"})
+	b.do(event.Action{Do: "part", Part: "013"})
 	b.send("31.7510")
 	records, err := s.journal.Rebuild(t.Context(), "hone-bay-2")
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := session.Fold{}
+	f := state.Fold{}
 	for i := range records {
 		f.Apply(&records[i].Event)
 	}
 	set := settings(s.cfg, &s.cfg.Stations[slices.IndexFunc(s.cfg.Stations, func(st config.Station) bool { return st.Name == "hone-bay-2" })])
-	for _, g := range []*session.Bore{b.Fold().Bore(&set, s.now.Wall), f.Bore(&set, s.now.Wall)} {
+	for _, g := range []*state.Bore{b.Fold().Bore(&set, s.now.Wall), f.Bore(&set, s.now.Wall)} {
 		if c := g.Judged.Sizes.Largest.Chance; c.Parts != 12 {
 			t.Errorf("at the station: %+v", c)
 		}
@@ -282,19 +284,19 @@ func TestReportNamesThePrior(t *testing.T) {
 func TestReportTellsOfAFailedRereading(t *testing.T) {
 	s := openShop(t)
 	b := s.bay("hone-bay-2")
-	b.do(session.Action{Do: "job", Job: "J-4112"})
-	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
-	b.do(session.Action{Do: "part", Part: "001"})
+	b.do(event.Action{Do: "part", Part: "001"})
 	b.send("31.7512", "31.7514", "31.7514", "31.7513", "31.7515", "31.7514")
-	b.do(session.Action{Do: "accept"})
-	b.do(session.Action{Do: "part", Part: "002"})
-	b.do(session.Action{Do: "reread", Of: 4})
+	b.do(event.Action{Do: "accept"})
+	b.do(event.Action{Do: "part", Part: "002"})
+	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
 	if text := s.report(ReportOptions{Part: "001", Config: s.cfg}); strings.Contains(text, "IN DOUBT") || strings.Contains(text, "re-read") {
 		t.Errorf("after a good re-reading:\n%s", text)
 	}
-	b.do(session.Action{Do: "reread", Of: 4})
+	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7502", "31.7502", "31.7502", "31.7502")
 	text := s.report(ReportOptions{Part: "001", Config: s.cfg})
 	for _, want := range []string{"ACCEPTED, NOW IN DOUBT", "re-read as a part", "FAILED; in doubt: 6 readings"} {
@@ -357,10 +359,10 @@ func TestGaugeStudyAsPage(t *testing.T) {
 // person only, who hones it then.
 func studyAt(b *bay) {
 	b.t.Helper()
-	b.do(session.Action{Do: "job", Job: "J-4112"})
-	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
-	b.do(session.Action{Do: "part", Part: "900"})
+	b.do(event.Action{Do: "part", Part: "900"})
 	b.send("31.7500") // before the study
 	place := analysis.Place{Depth: 32 * analysis.Millimetre}
 	sizes := map[string][]string{
@@ -369,21 +371,21 @@ func studyAt(b *bay) {
 		"night":       {"31.7511", "31.7511", "31.7513", "31.7512", "31.7509", "31.7509", "31.7514", "31.7515", "31.7512", "31.7512"},
 	}
 	who := []string{"first shift", "quality", "night"}
-	b.do(session.Action{Do: "study", Part: "001", Place: &place, StudyAsk: session.StudyAsk{Parts: 6, Trials: 2, Appraisers: who}})
+	b.do(event.Action{Do: "study", Part: "001", Place: &place, StudyAsk: event.StudyAsk{Parts: 6, Trials: 2, Appraisers: who}})
 	for _, who := range who {
 		for i := range 5 {
-			b.do(session.Action{Do: "study", Part: fmt.Sprintf("00%d", i+1), StudyAsk: session.StudyAsk{Appraiser: who}})
+			b.do(event.Action{Do: "study", Part: fmt.Sprintf("00%d", i+1), StudyAsk: event.StudyAsk{Appraiser: who}})
 			b.send(sizes[who][2*i])
 			if who == "quality" && i == 2 {
 				b.send("31.7530")
-				b.do(session.Action{Do: "void", Reading: 2, Reason: "dirt"})
+				b.do(event.Action{Do: "void", Reading: 2, Reason: "dirt"})
 			}
 			b.send(sizes[who][2*i+1])
 		}
 	}
-	b.do(session.Action{Do: "study", Part: "006"})
+	b.do(event.Action{Do: "study", Part: "006"})
 	b.send("31.7512")
-	b.do(session.Action{Do: "round", Strokes: 20})
+	b.do(event.Action{Do: "round", Strokes: 20})
 	b.send("31.7520", "31.7520")
 }
 
@@ -457,14 +459,14 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 	}
 	s := openShop(t)
 	b := s.bay("hone-bay-2")
-	b.do(session.Action{Do: "job", Job: "J-4112"})
-	b.do(session.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
-	b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Appraisers: []string{"A", "B", "C"}}})
+	b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"A", "B", "C"}}})
 	o := ReportOptions{Kind: "study"}
 	for n := range len(sizes) {
 		if n > 0 {
-			b.do(session.Action{Do: "study"})
+			b.do(event.Action{Do: "study"})
 		}
 		turn := b.events[0].Study
 		b.send(sizes[[3]string{turn.Part, turn.Appraiser, strconv.Itoa(turn.Trial)}])
@@ -474,7 +476,7 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 			}
 		}
 	}
-	b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Over: true}})
+	b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
 	text := strings.Join(strings.Fields(s.report(o)), " ")
 	for _, want := range []string{
 		"10 parts × 3 operators × 3 trials", "ndc (classes) 4", "It tells 4 classes of these parts apart; 5 are wanted.",
@@ -505,8 +507,8 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 	// Of many studies the newest are listed, and each keeps its page.
 	first := studies[0].Seq
 	for range 3 {
-		b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Appraisers: []string{"A"}}})
-		b.do(session.Action{Do: "study", StudyAsk: session.StudyAsk{Over: true}})
+		b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"A"}}})
+		b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
 	}
 	for _, c := range []struct {
 		station, job string

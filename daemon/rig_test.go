@@ -6,6 +6,8 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fmt"
 	"io"
 	"net"
@@ -23,8 +25,6 @@ import (
 
 	"github.com/creack/pty"
 	"golang.org/x/term"
-
-	"fairbore/daemon/session"
 )
 
 // needs skips a test whose peer is not installed. Where FAIRBORE_ALL is set, as in
@@ -215,15 +215,15 @@ func (r *rig) eventually(limit time.Duration, what string, ok func() bool) {
 }
 
 // bore asks the page for the state, nil if it does not answer.
-func (r *rig) bore() *session.Bore { return r.boreOf("bay2") }
+func (r *rig) bore() *state.Bore { return r.boreOf("bay2") }
 
-func (r *rig) boreOf(station string) *session.Bore {
+func (r *rig) boreOf(station string) *state.Bore {
 	resp, err := http.Get("http://" + r.web + "/station/" + station + "/bore")
 	if err != nil {
 		return nil
 	}
 	defer resp.Body.Close()
-	var b session.Bore
+	var b state.Bore
 	if resp.StatusCode != http.StatusOK || json.NewDecoder(resp.Body).Decode(&b) != nil {
 		return nil
 	}
@@ -289,7 +289,7 @@ func (r *rig) counted(name, station string) (sum float64) {
 	return sum
 }
 
-func (r *rig) do(a session.Action) session.Reply {
+func (r *rig) do(a event.Action) event.Reply {
 	r.t.Helper()
 	body, err := json.Marshal(a)
 	if err != nil {
@@ -300,7 +300,7 @@ func (r *rig) do(a session.Action) session.Reply {
 		r.t.Fatal(err)
 	}
 	defer resp.Body.Close()
-	var reply session.Reply
+	var reply event.Reply
 	if err := json.NewDecoder(resp.Body).Decode(&reply); err != nil {
 		r.t.Fatal(err)
 	}
@@ -312,7 +312,7 @@ func (r *rig) master() {
 	r.t.Helper()
 	r.eventually(20*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
 	time.Sleep(400 * time.Millisecond) // the gauge is silent first, so that the driver need not doubt its first frame
-	if reply := r.do(session.Action{Do: "master"}); !reply.Done {
+	if reply := r.do(event.Action{Do: "master"}); !reply.Done {
 		r.t.Fatalf("master: %s", reply.Why)
 	}
 	for _, shown := range []string{"31.75000", "31.75001", "31.74999"} { // different, or two that are read at once would be one press
@@ -454,17 +454,17 @@ func subscribe(t testing.TB, addr string, args ...string) *sub {
 }
 
 // records returns the records that came on a topic's last word, in order.
-func (s *sub) records(t testing.TB, leaf string) []session.Record {
+func (s *sub) records(t testing.TB, leaf string) []event.Record {
 	t.Helper()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	var out []session.Record
+	var out []event.Record
 	for _, l := range s.lines {
 		topic, payload, _ := strings.Cut(l, " ")
 		if !strings.HasSuffix(topic, "/bay2/"+leaf) {
 			continue
 		}
-		var r session.Record
+		var r event.Record
 		if err := json.Unmarshal([]byte(payload), &r); err != nil {
 			t.Fatalf("%s: %v", l, err)
 		}
@@ -513,17 +513,17 @@ func (v *viewer) follow(ctx context.Context, url string) {
 	defer resp.Body.Close()
 	in := bufio.NewScanner(resp.Body)
 	in.Buffer(nil, 1<<20)
-	event := ""
+	kind := ""
 	for in.Scan() {
 		if e, ok := strings.CutPrefix(in.Text(), "event: "); ok {
-			event = e
+			kind = e
 		}
 		data, ok := strings.CutPrefix(in.Text(), "data: ")
-		if !ok || event != "event" {
+		if !ok || kind != "event" {
 			continue
 		}
-		var rec session.Record
-		if json.Unmarshal([]byte(data), &rec) == nil && rec.Kind == session.Taken {
+		var rec event.Record
+		if json.Unmarshal([]byte(data), &rec) == nil && rec.Kind == event.Taken {
 			v.mu.Lock()
 			v.seqs[rec.Seq] = true
 			v.mu.Unlock()

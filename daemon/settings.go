@@ -13,26 +13,26 @@ import (
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/port"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/visit"
 	"fairbore/drivers"
 )
 
 // settings takes from the configuration what the session of a station needs.
-func settings(c *config.Config, st *config.Station) session.Settings {
-	set := session.Settings{
+func settings(c *config.Config, st *config.Station) state.Settings {
+	set := state.Settings{
 		Station: st.Name,
 		Gauge:   gaugeSettings(c, st.Gauge),
-		Capture: session.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: st.Twice, Rest: st.Rest},
-		Master:  session.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
-		Doubt:   session.Doubt(c.Doubt),
+		Capture: state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: st.Twice, Rest: st.Rest},
+		Master:  state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
+		Doubt:   state.Doubt(c.Doubt),
 		Bases:   bases(c, st.Gauge),
 		Rule:    c.Rule(),
 		Jobs:    c.AnalysisJobs(), Rings: c.AnalysisRings(), DepthReach: st.DepthReach,
 	}
 	for _, b := range st.Beside {
 		if set.Beside == nil {
-			set.Beside = map[string]session.GaugeSettings{}
+			set.Beside = map[string]state.GaugeSettings{}
 		}
 		set.Beside[b.Gauge] = gaugeSettings(c, b.Gauge)
 	}
@@ -58,9 +58,9 @@ func bases(c *config.Config, gauge string) map[string]uncertainty.Basis {
 	return known
 }
 
-func gaugeSettings(c *config.Config, name string) session.GaugeSettings {
+func gaugeSettings(c *config.Config, name string) state.GaugeSettings {
 	g := c.Gauges[name]
-	set := session.GaugeSettings{
+	set := state.GaugeSettings{
 		Name: name, Unit: g.Unit, Deviation: g.Shows == "deviation",
 		Due: g.Calibrated(), Certified: g.Certificate, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
 		Assumed: !c.States("gauges", name, "repeatability"), FreeAir: g.FreeAir,
@@ -68,9 +68,9 @@ func gaugeSettings(c *config.Config, name string) session.GaugeSettings {
 	}
 	for channel, role := range g.Channels {
 		if set.Roles == nil {
-			set.Roles = map[string]session.Role{}
+			set.Roles = map[string]state.Role{}
 		}
-		set.Roles[channel] = session.Role(role)
+		set.Roles[channel] = state.Role(role)
 	}
 	return set
 }

@@ -1,6 +1,7 @@
 package daemon_test
 
 import (
+	"fairbore/daemon/event"
 	"fmt"
 	"math"
 	"slices"
@@ -10,8 +11,6 @@ import (
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
-
-	"fairbore/daemon/session"
 )
 
 // listen notes what the page sounds, each tone by its shape and frequency, and what
@@ -91,14 +90,14 @@ func TestBrowserSounds(t *testing.T) {
 		r.reading(s, i+3)
 	}
 	b.says("state", "stock to go")
-	heard["round"] = b.hears("a new round, and the places that are due again", 4, func() { r.do(session.Action{Do: "round", Strokes: 10}) })
+	heard["round"] = b.hears("a new round, and the places that are due again", 4, func() { r.do(event.Action{Do: "round", Strokes: 10}) })
 	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170"} {
 		r.reading(s, i+8)
 	}
 	b.says("next", "2.28 in / 90°")
 	heard["in size"] = b.hears("the last reading of a part in size", 4, func() { r.reading("31.75160", 13) })
 	b.says("state", "in size")
-	heard["attention"] = b.hears("a gauge that was knocked", 2, func() { r.do(session.Action{Do: "knock", Reason: "the gauge was dropped"}) })
+	heard["attention"] = b.hears("a gauge that was knocked", 2, func() { r.do(event.Action{Do: "knock", Reason: "the gauge was dropped"}) })
 	b.says("big", "not mastered")
 	r.master()
 	heard["over"] = b.hears("the first reading of another round, over size", 4, func() { r.reading("31.76160", 14) })

@@ -7,8 +7,10 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/daemon/event"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/visit"
 	"fairbore/drivers"
 )
@@ -22,7 +24,7 @@ type station struct {
 	job      string   // taken up when the journal has none
 	chunks   chan told
 	requests chan request
-	settings chan session.Settings
+	settings chan state.Settings
 	ping     chan struct{} // taken to show that the goroutine still runs
 	due      chan *input   // who is to be asked now
 	journal  appender
@@ -50,12 +52,12 @@ type told struct {
 // appender is the journal, as a station needs it: Append queues events in order
 // and waits only when the queue is full.
 type appender interface {
-	Append(ctx context.Context, events []session.Event) error
+	Append(ctx context.Context, events []event.Event) error
 }
 
 type request struct {
-	action session.Action
-	reply  chan session.Reply
+	action event.Action
+	reply  chan event.Reply
 }
 
 // chunksKept is how many chunks may wait between ports and session. When the
@@ -110,17 +112,17 @@ func (s *station) take(ctx context.Context, c told) error {
 }
 
 // begin marks the start and takes the configured job up if there is none yet.
-func (s *station) begin() []session.Event {
+func (s *station) begin() []event.Event {
 	at := s.clock()
 	events := s.session.Begin(at, "started")
 	if s.session.Fold().Job == nil && s.job != "" {
-		more, _ := s.session.Act(at, session.Action{Do: "job", Job: s.job, Source: "daemon"})
+		more, _ := s.session.Act(at, event.Action{Do: "job", Job: s.job, Source: "daemon"})
 		events = append(events, more...)
 	}
 	return events
 }
 
-func (s *station) append(ctx context.Context, events []session.Event) error {
+func (s *station) append(ctx context.Context, events []event.Event) error {
 	if len(events) == 0 {
 		return nil
 	}
@@ -129,8 +131,8 @@ func (s *station) append(ctx context.Context, events []session.Event) error {
 }
 
 // do carries an action out in the station's goroutine.
-func (s *station) do(ctx context.Context, a session.Action) session.Reply {
-	r := request{a, make(chan session.Reply, 1)}
+func (s *station) do(ctx context.Context, a event.Action) event.Reply {
+	r := request{a, make(chan event.Reply, 1)}
 	select {
 	case s.requests <- r:
 	case <-ctx.Done():
@@ -144,14 +146,14 @@ func (s *station) do(ctx context.Context, a session.Action) session.Reply {
 	}
 }
 
-func refused(a session.Action, why string) session.Reply {
-	return session.Reply{ID: a.ID, Do: a.Do, Why: why}
+func refused(a event.Action, why string) event.Reply {
+	return event.Reply{ID: a.ID, Do: a.Do, Why: why}
 }
 
 // ask sends the next request to an instrument. One that can't be written is left
 // out: the port says why in its log, and comes back.
 func (s *station) ask(ctx context.Context, in *input) error {
-	var events []session.Event
+	var events []event.Event
 	if in.ask.waiting { // no reply: what came of it is over
 		events = in.line.take(port.Chunk{At: port.Stamp(s.clock()), Kind: port.Idle})
 		in.ask.missed()

@@ -11,7 +11,8 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/study"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 )
 
@@ -70,18 +71,18 @@ func parts(n int) string {
 // finished returns the mean size, in µm, of each accepted part of a job, and the
 // limits that the last of them was held against.
 func finished(ctx context.Context, j *store.Journal, job string) (x []float64, limits analysis.Limits, err error) {
-	folds := map[string]*session.Fold{}
+	folds := map[string]*state.Fold{}
 	for r, err := range j.Query(ctx, store.Filter{Job: job}) {
 		if err != nil {
 			return nil, limits, err
 		}
 		f := folds[r.Station]
 		if f == nil {
-			f = &session.Fold{}
+			f = &state.Fold{}
 			folds[r.Station] = f
 		}
 		f.Apply(&r.Event)
-		if r.Kind != session.Judged || !r.Verdict.Accepted || f.Job == nil {
+		if r.Kind != event.Judged || !r.Verdict.Accepted || f.Job == nil {
 			continue
 		}
 		limits = f.Job.Limits

@@ -13,6 +13,7 @@ import (
 
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
+	"fairbore/daemon/event"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
 	"fairbore/daemon/store"
@@ -150,9 +151,9 @@ func (r *replayer) chunk(c port.Chunk) {
 
 // begin does what an operator would: job, part and mastering.
 func (r *replayer) begin(at session.Stamp) {
-	actions := []session.Action{{Do: "job", Job: r.job}, {Do: "part", Part: r.options.Part}}
+	actions := []event.Action{{Do: "job", Job: r.job}, {Do: "part", Part: r.options.Part}}
 	if r.options.Master {
-		actions = append(actions, session.Action{Do: "master", Confirm: true})
+		actions = append(actions, event.Action{Do: "master", Confirm: true})
 	}
 	for _, a := range actions {
 		a.Source = "replay"
@@ -164,10 +165,10 @@ func (r *replayer) begin(at session.Stamp) {
 	}
 }
 
-func (r *replayer) write(events []session.Event) {
+func (r *replayer) write(events []event.Event) {
 	for _, e := range events {
 		r.seq++
-		if err := r.out.Encode(session.Record{Journal: "replay", Seq: r.seq, Event: e}); err != nil {
+		if err := r.out.Encode(event.Record{Journal: "replay", Seq: r.seq, Event: e}); err != nil {
 			r.err = errors.Join(r.err, err)
 		}
 	}

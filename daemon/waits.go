@@ -1,9 +1,8 @@
 package daemon
 
 import (
+	"fairbore/daemon/event"
 	"sync"
-
-	"fairbore/daemon/session"
 )
 
 // waits lets those who asked for an action wait until it is on disk. Several may
@@ -45,7 +44,7 @@ func (w *waits) remove(id string) {
 	}
 }
 
-func (w *waits) committed(records []session.Record) {
+func (w *waits) committed(records []event.Record) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for i := range records {

@@ -1,9 +1,8 @@
 package daemon
 
 import (
+	"fairbore/daemon/event"
 	"testing"
-
-	"fairbore/daemon/session"
 )
 
 // Two who ask for the same action are both told when it is on disk, and nothing is
@@ -20,8 +19,8 @@ func TestTwoWaitForOneAction(t *testing.T) {
 	}
 	other, _ := w.add("b")
 	w.remove("a") // the first gives up
-	record := session.Record{Event: session.Event{Command: "a"}}
-	w.committed([]session.Record{record, record}) // an action may have two events
+	record := event.Record{Event: event.Event{Command: "a"}}
+	w.committed([]event.Record{record, record}) // an action may have two events
 	for i, c := range []<-chan struct{}{first, second} {
 		select {
 		case <-c:

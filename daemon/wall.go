@@ -11,8 +11,9 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/daemon/event"
 	"fairbore/daemon/publish"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/daemon/web"
 )
 
@@ -71,7 +72,7 @@ type wall struct {
 
 // tile is what is shown of a station.
 type tile struct {
-	bore *session.Bore
+	bore *state.Bore
 	gone string // why it is out of reach, "" if it isn't
 }
 
@@ -166,12 +167,12 @@ func (w *wall) forget(site, station string) {
 	w.tell(func(v *subscriber) { v.bore(b) })
 }
 
-func (w *wall) record(site string, r session.Record) {
+func (w *wall) record(site string, r event.Record) {
 	r.Station = w.name(site, r.Station)
 	w.tell(func(v *subscriber) { v.event(&r) })
 }
 
-func (w *wall) live(site string, l session.Live) {
+func (w *wall) live(site string, l event.Live) {
 	l.Station = w.name(site, l.Station)
 	w.tell(func(v *subscriber) { v.live(l) })
 }
@@ -204,10 +205,10 @@ func noWord(s *publish.Seen, now time.Time) string {
 // outOfReach is the state of a bore of which nothing is known now: what was on
 // the machine stays, every size and verdict goes, since the work may have gone
 // on, and nobody may act on an old size.
-func outOfReach(name string, was *session.Bore, why string) *session.Bore {
-	b := &session.Bore{Station: name, State: session.CannotJudge, Why: why, Recording: true, Warning: why}
+func outOfReach(name string, was *state.Bore, why string) *state.Bore {
+	b := &state.Bore{Station: name, State: event.CannotJudge, Why: why, Recording: true, Warning: why}
 	b.Master.Why = why
-	b.Gauge = &session.Gauge{Lost: true, Why: why}
+	b.Gauge = &event.Gauge{Lost: true, Why: why}
 	if was == nil {
 		return b
 	}
@@ -251,7 +252,7 @@ func (w *wall) tile(name string) tile {
 }
 
 // Bore implements [web.Source].
-func (w *wall) Bore(station string) *session.Bore { return w.tile(station).bore }
+func (w *wall) Bore(station string) *state.Bore { return w.tile(station).bore }
 
 // Gone implements [web.Presence].
 func (w *wall) Gone(station string) string { return w.tile(station).gone }
@@ -271,6 +272,6 @@ func (w *wall) Subscribe(station string) web.Subscription {
 }
 
 // Do implements [web.Source]: a wall only shows.
-func (w *wall) Do(_ context.Context, _ string, a session.Action) session.Reply {
+func (w *wall) Do(_ context.Context, _ string, a event.Action) event.Reply {
 	return refused(a, "the wall only shows; act at the station's own page")
 }

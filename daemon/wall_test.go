@@ -20,8 +20,9 @@ import (
 	"fairbore/analysis"
 	"fairbore/daemon"
 	"fairbore/daemon/broker"
+	"fairbore/daemon/event"
 	"fairbore/daemon/publish"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // screen is a wall of stations and the browser before it.
@@ -71,7 +72,7 @@ func (s *screen) get(path string) string {
 }
 
 // bore returns what is shown of a station, an empty one if there is no such.
-func (s *screen) bore(name string) (b session.Bore) {
+func (s *screen) bore(name string) (b state.Bore) {
 	if text := s.get("/station/" + name + "/bore"); text != "" {
 		if err := json.Unmarshal([]byte(text), &b); err != nil {
 			s.t.Fatalf("%s: %v", text, err)
@@ -81,7 +82,7 @@ func (s *screen) bore(name string) (b session.Bore) {
 }
 
 // says waits until all the stations have a state, with a part of the reason.
-func (s *screen) says(names []string, state session.State, why string) {
+func (s *screen) says(names []string, state event.State, why string) {
 	s.t.Helper()
 	for _, name := range names {
 		s.eventually(fmt.Sprintf("%s: %s, %s", name, state, why), func() bool {
@@ -102,14 +103,14 @@ type bays struct {
 type records struct {
 	mu   sync.Mutex
 	id   string
-	list []session.Record
+	list []event.Record
 }
 
-func (j *records) Texts(_ context.Context, seq uint64, limit int) ([]session.Record, error) {
+func (j *records) Texts(_ context.Context, seq uint64, limit int) ([]event.Record, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	rest := j.list[min(seq, uint64(len(j.list))):]
-	return append([]session.Record(nil), rest[:min(limit, len(rest))]...), nil
+	return append([]event.Record(nil), rest[:min(limit, len(rest))]...), nil
 }
 
 func (j *records) Last() uint64 {
@@ -125,7 +126,7 @@ func (j *records) add(station string) uint64 {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	seq := uint64(len(j.list) + 1)
-	j.list = append(j.list, session.Record{Journal: j.id, Seq: seq, Event: session.Event{Station: station, At: time.Now(), Kind: session.Told, Note: "gauged"}})
+	j.list = append(j.list, event.Record{Journal: j.id, Seq: seq, Event: event.Event{Station: station, At: time.Now(), Kind: event.Told, Note: "gauged"}})
 	return seq
 }
 
@@ -161,12 +162,12 @@ func (b *bays) tell(t testing.TB) {
 	t.Helper()
 	size := 25 * analysis.Millimetre
 	for _, name := range b.names {
-		state := session.Bore{
+		state := state.Bore{
 			Journal: b.journal.id, Seq: b.journal.add(name), Station: name, At: time.Now(), Recording: true,
 			Job:   &analysis.Job{ID: "J-4107", Title: "bush", Limits: analysis.Limits{Low: size, High: size + 25_000, Target: size + 12_000}},
-			Part:  &session.Part{Serial: "12", Count: 12},
-			State: session.InSize, Why: "in size everywhere",
-			Sizes: &session.Sizes{Smallest: session.Local{Size: size + 1000}, Largest: session.Local{Size: size + 2000}, Mean: size + 1500, Readings: 2},
+			Part:  &event.Part{Serial: "12", Count: 12},
+			State: event.InSize, Why: "in size everywhere",
+			Sizes: &state.Sizes{Smallest: state.Local{Size: size + 1000}, Largest: state.Local{Size: size + 2000}, Mean: size + 1500, Readings: 2},
 			Room:  4, ToLow: -1,
 		}
 		payload, err := json.Marshal(state)
@@ -227,7 +228,7 @@ func TestWallOfFiftyStations(t *testing.T) {
 	for no := range 5 {
 		names = append(names, startBays(t, no, url, func(*publish.Config) {}).names...)
 	}
-	s.says(names, session.InSize, "")
+	s.says(names, event.InSize, "")
 	s.says([]string{"bay2"}, r.bore().State, r.bore().Why)
 	page := s.get("/") // goes to the wall
 	for _, name := range append(names, "bay2") {
@@ -238,25 +239,25 @@ func TestWallOfFiftyStations(t *testing.T) {
 	s.stream("/wall/view", "hone-bay-49", "J-4107")
 
 	r.kill()
-	s.says([]string{"bay2"}, session.CannotJudge, "no word from the station since ")
+	s.says([]string{"bay2"}, event.CannotJudge, "no word from the station since ")
 	s.stream("/wall/view", `"bay2":"no word from the station since `)
 	if b := s.bore("bay2"); !strings.HasSuffix(b.Why, "daemon bay2: connection lost") || b.Job == nil || b.Job.ID != "J-4112" || b.Sizes != nil || b.Places != nil {
 		t.Errorf("%+v", b)
 	}
-	s.says(names, session.InSize, "")
+	s.says(names, event.InSize, "")
 
 	m.kill()
-	s.says(names, session.CannotJudge, "no connection to the broker")
+	s.says(names, event.CannotJudge, "no connection to the broker")
 	if b := s.bore(names[0]); b.Sizes != nil || b.Room != 0 || b.ToLow != 0 || b.Part.Serial != "12" {
 		t.Errorf("a size of before is left: %+v", b)
 	}
 	m.start()
-	s.says(names, session.InSize, "")
+	s.says(names, event.InSize, "")
 	if b := s.bore(names[0]); b.Sizes == nil || b.Room != 4 {
 		t.Errorf("not as it was: %+v", b)
 	}
 	r.proc = nil // its broker has forgotten it: still shown, and why
-	s.says([]string{"bay2"}, session.CannotJudge, "nothing says who serves it")
+	s.says([]string{"bay2"}, event.CannotJudge, "nothing says who serves it")
 }
 
 // At the embedded broker, for all sites: names have the site before them; a wall
@@ -278,15 +279,15 @@ func TestWallStartedLate(t *testing.T) {
 	})
 	url := "tcp://" + b.Addr()
 	first := startWall(t, daemon.WallOptions{Broker: url})
-	first.says([]string{"no.station.yet"}, session.CannotJudge, "connected to the broker")
+	first.says([]string{"no.station.yet"}, event.CannotJudge, "connected to the broker")
 	bay := startBays(t, 1, url, func(c *publish.Config) { c.Local = b })
 	var names []string
 	for _, name := range bay.names {
 		names = append(names, "test."+name)
 	}
-	first.says(names, session.InSize, "")
+	first.says(names, event.InSize, "")
 	late := startWall(t, daemon.WallOptions{Broker: url, ClientID: "late"})
-	late.says(names, session.InSize, "")
+	late.says(names, event.InSize, "")
 	bay.tell(t)
 	for _, name := range names {
 		late.eventually("the next state of "+name, func() bool { return late.bore(name).Seq > 10 })
@@ -294,7 +295,7 @@ func TestWallStartedLate(t *testing.T) {
 	if page := late.get("/wall"); !strings.Contains(page, "test/hone-bay-19") {
 		t.Error("the wall doesn't name site and station")
 	}
-	body, _ := json.Marshal(session.Action{Do: "part"})
+	body, _ := json.Marshal(event.Action{Do: "part"})
 	resp, err := http.Post("http://"+late.addr+"/station/test.hone-bay-10/do", "application/json", bytes.NewReader(body))
 	if err != nil {
 		t.Fatal(err)

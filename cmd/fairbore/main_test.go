@@ -13,7 +13,7 @@ import (
 
 	"github.com/rs/zerolog"
 
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -180,10 +180,10 @@ func noted(t *testing.T, path string) string {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
-	j.OnCommit(func([]session.Record) { cancel() })
+	j.OnCommit(func([]event.Record) { cancel() })
 	ended := make(chan error, 1)
 	go func() { ended <- j.Run(ctx) }()
-	if err := j.Append(ctx, []session.Event{{Station: "bay", At: time.Unix(1, 0), Kind: session.Told, Note: "n"}}); err != nil {
+	if err := j.Append(ctx, []event.Event{{Station: "bay", At: time.Unix(1, 0), Kind: event.Told, Note: "n"}}); err != nil {
 		t.Fatal(err)
 	}
 	if err := <-ended; err != nil && !errors.Is(err, context.Canceled) {

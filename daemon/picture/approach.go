@@ -6,13 +6,14 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // Approach draws the approach to size: of each round the range from the tightest
 // place to the widest, between the limits, and what the next round may bring.
 type Approach struct {
-	Bore    *session.Bore
+	Bore    *state.Bore
 	W, H    float64
 	Format  Format
 	Against Against
@@ -81,7 +82,7 @@ func (a Approach) by() string {
 }
 
 // sizes is the range that is drawn.
-func (a Approach) sizes(rounds []session.RoundSum) axis {
+func (a Approach) sizes(rounds []state.RoundSum) axis {
 	lo, hi := a.Bore.Job.Low, a.Bore.Job.High
 	for _, r := range rounds {
 		lo, hi = min(lo, r.Smallest), max(hi, r.Largest)
@@ -95,7 +96,7 @@ func (a Approach) sizes(rounds []session.RoundSum) axis {
 
 // across returns where each round stands and, after them, the advised one, and
 // how far apart they are at the least.
-func (a Approach) across(rounds []session.RoundSum, x0, x1 float64) (at []float64, width float64) {
+func (a Approach) across(rounds []state.RoundSum, x0, x1 float64) (at []float64, width float64) {
 	steps, ok := a.far(rounds)
 	if !ok {
 		steps = make([]float64, len(rounds)+1)
@@ -124,7 +125,7 @@ func (a Approach) across(rounds []session.RoundSum, x0, x1 float64) (at []float6
 
 // far is how far each round is from the one before, by what the drawing is
 // against, and how far ahead the advised one; not ok where that is not known.
-func (a Approach) far(rounds []session.RoundSum) (far []float64, ok bool) {
+func (a Approach) far(rounds []state.RoundSum) (far []float64, ok bool) {
 	strokes, seconds := true, true
 	for i, r := range rounds {
 		strokes = strokes && (i == 0 || r.Strokes > 0)
@@ -157,14 +158,14 @@ func (a Approach) far(rounds []session.RoundSum) (far []float64, ok bool) {
 
 // feet writes under each round its number, how long was honed before it, and when
 // it was gauged, as far as there is room for it before x1.
-func (a Approach) feet(cv Canvas, rounds []session.RoundSum, at []float64, y, x0, x1, t float64) {
+func (a Approach) feet(cv Canvas, rounds []state.RoundSum, at []float64, y, x0, x1, t float64) {
 	for n, row := range []struct {
 		name string
-		word func(session.RoundSum) string
+		word func(state.RoundSum) string
 	}{
-		{"round", func(r session.RoundSum) string { return strconv.Itoa(r.Number) }},
-		{"honed", func(r session.RoundSum) string { return a.spell(r.Round) }},
-		{"h:min", func(r session.RoundSum) string { return clock(r.At.Sub(a.Bore.Rounds[0].At)) }},
+		{"round", func(r state.RoundSum) string { return strconv.Itoa(r.Number) }},
+		{"honed", func(r state.RoundSum) string { return a.spell(r.Round) }},
+		{"h:min", func(r state.RoundSum) string { return clock(r.At.Sub(a.Bore.Rounds[0].At)) }},
 	} {
 		base := y + (1.05+float64(n))*t
 		cv.Text(Soft, Point{x0 - 0.4*t, base}, 0.8*t, End, row.name)
@@ -187,7 +188,7 @@ func clock(d time.Duration) string {
 }
 
 // spell says how long was honed before a round, in strokes or else in seconds.
-func (a Approach) spell(r session.Round) string {
+func (a Approach) spell(r event.Round) string {
 	switch {
 	case r.Strokes > 0:
 		return strconv.Itoa(r.Strokes) + "×"
@@ -210,7 +211,7 @@ func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, mean []Point) (fr
 	}
 	cv.Text(NextAs, Point{x, y.low + 1.05*t}, 0.85*t, Middle, "next")
 	if v := a.Bore.Advice; v != nil {
-		if how := a.spell(session.Round{Strokes: v.Strokes, Seconds: float64(v.Seconds)}); how != "" {
+		if how := a.spell(event.Round{Strokes: v.Strokes, Seconds: float64(v.Seconds)}); how != "" {
 			cv.Text(NextAs, Point{x, y.low + 2.05*t}, 0.82*t, Middle, how)
 		}
 	}

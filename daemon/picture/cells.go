@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // cells draws along the axis what is known at each planned place: a column a
@@ -32,7 +32,7 @@ func (c *cut) cellWidth() float64 {
 	return max(w, 2*c.text)
 }
 
-func (c *cut) cell(p session.PlaceState, next bool, x, y, w float64) {
+func (c *cut) cell(p state.PlaceState, next bool, x, y, w float64) {
 	gap := 0.07 * c.row
 	box := rect(x-w/2, y+gap, x+w/2, y+c.row-gap)
 	mid := Point{x, y + c.row*0.5 + c.cellText(w)*0.36}

@@ -5,14 +5,14 @@ import (
 	"strconv"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // Cut is the bore cut lengthwise, as it lies on the machine, the error of its
 // wall hugely magnified. Its bore must have a job. Without readings it draws what
 // the job asks for.
 type Cut struct {
-	Bore   *session.Bore
+	Bore   *state.Bore
 	W, H   float64 // pixels
 	Format Format
 	Plain  bool // only the wall, the limits and what is to come off: no words, no cells

@@ -16,8 +16,9 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 const um = analysis.Micrometre
@@ -34,13 +35,13 @@ func valve() *analysis.Job {
 
 // gauged is a bore of the job with a size, in µm above the low limit, at each
 // place of the plan as far as there are some.
-func gauged(job *analysis.Job, above ...float64) *session.Bore {
-	f := session.Fold{Station: "bay3"}
+func gauged(job *analysis.Job, above ...float64) *state.Bore {
+	f := state.Fold{Station: "bay3"}
 	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
-	set := &session.Settings{Gauge: session.GaugeSettings{Repeatability: analysis.Deviation(um / 5), Step: analysis.Deviation(um / 10)}}
-	for _, e := range []session.Event{
-		{Kind: session.JobChosen, Job: job}, {Kind: session.PartBegun, Part: &session.Part{Serial: "1", Count: 1}},
-		{Kind: session.Mastered, Master: &session.Master{Number: 1, Ring: analysis.Ring{ID: job.Ring, Size: job.Target}, Of: 3}},
+	set := &state.Settings{Gauge: state.GaugeSettings{Repeatability: analysis.Deviation(um / 5), Step: analysis.Deviation(um / 10)}}
+	for _, e := range []event.Event{
+		{Kind: event.JobChosen, Job: job}, {Kind: event.PartBegun, Part: &event.Part{Serial: "1", Count: 1}},
+		{Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: analysis.Ring{ID: job.Ring, Size: job.Target}, Of: 3}},
 	} {
 		e.At = now
 		f.Apply(&e)
@@ -49,11 +50,11 @@ func gauged(job *analysis.Job, above ...float64) *session.Bore {
 		if i == len(above) {
 			break
 		}
-		r := &session.Reading{No: i + 1, Mastered: 1}
+		r := &event.Reading{No: i + 1, Mastered: 1}
 		r.Place, r.At = p, now.Add(time.Duration(i)*time.Second)
 		r.Size = job.Low + analysis.Length(math.Round(above[i]*float64(um)))
 		r.Deviation = analysis.Deviation(r.Size - job.Target)
-		f.Apply(&session.Event{Kind: session.Taken, At: r.At, Reading: r})
+		f.Apply(&event.Event{Kind: event.Taken, At: r.At, Reading: r})
 	}
 	return f.Bore(set, now.Add(time.Minute))
 }
@@ -115,7 +116,7 @@ func of(shapes []shape, name, class string) (out []shape) {
 	return out
 }
 
-func cut(b *session.Bore) picture.Cut { return picture.Cut{Bore: b, W: 1200, H: 420} }
+func cut(b *state.Bore) picture.Cut { return picture.Cut{Bore: b, W: 1200, H: 420} }
 
 // Every place of the plan is drawn once, whatever its state, and what is due next
 // is marked.
@@ -244,14 +245,14 @@ func TestTextIsEscaped(t *testing.T) {
 // forth as a part approaches its size.
 func TestScaleIsSteady(t *testing.T) {
 	job := valve()
-	scale := func(b *session.Bore) string {
+	scale := func(b *state.Bore) string {
 		root := parse(t, cut(b).SVG())[0]
 		return root.attr["data-scale"]
 	}
 	a := gauged(job, -20, -20, -22, -22, -24, -24, -26, -26, -30, -30)
 	b := *a
 	b.Round, b.Basis, b.Complete = 1, 1, false
-	b.Rounds = append(b.Rounds[:1:1], session.RoundSum{Round: session.Round{Number: 1}, Smallest: job.Low - 8*um, Largest: job.Low - 6*um, Mean: job.Low - 7*um})
+	b.Rounds = append(b.Rounds[:1:1], state.RoundSum{Round: event.Round{Number: 1}, Smallest: job.Low - 8*um, Largest: job.Low - 6*um, Mean: job.Low - 7*um})
 	if scale(a) != scale(&b) {
 		t.Errorf("the scale jumped from %s to %s within a round", scale(a), scale(&b))
 	}
@@ -363,7 +364,7 @@ func TestGreys(t *testing.T) {
 }
 
 func ExampleCut() {
-	svg := picture.Cut{Bore: &session.Bore{Job: valve()}, W: 800, H: 300}.SVG()
+	svg := picture.Cut{Bore: &state.Bore{Job: valve()}, W: 800, H: 300}.SVG()
 	fmt.Println(strings.HasPrefix(string(svg), "<svg"))
 	// Output: true
 }

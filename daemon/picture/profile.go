@@ -4,7 +4,7 @@ import (
 	"slices"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // section is what is to be drawn at one depth.
@@ -13,18 +13,18 @@ type section struct {
 	tight, wide analysis.Length // of the readings that count; 0 without one
 	before      analysis.Length // the tightest in the round before, 0 without one
 	sizes       []analysis.Length
-	old, void   []analysis.Length    // superseded by newer ones, struck out
-	places      []session.PlaceState // by angle
-	next        int                  // index of the place that is next, -1 if none is
+	old, void   []analysis.Length  // superseded by newer ones, struck out
+	places      []state.PlaceState // by angle
+	next        int                // index of the place that is next, -1 if none is
 }
 
 // sections gathers the places of a bore by depth.
-func sections(b *session.Bore) []section {
+func sections(b *state.Bore) []section {
 	var all []section
 	states := b.Places
 	if states == nil {
 		for _, p := range b.Job.Plan() {
-			states = append(states, session.PlaceState{Place: p, State: "due"})
+			states = append(states, state.PlaceState{Place: p, State: "due"})
 		}
 	}
 	for _, p := range states {
@@ -38,7 +38,7 @@ func sections(b *session.Bore) []section {
 	return all
 }
 
-func (s *section) add(p session.PlaceState, next *analysis.Place) {
+func (s *section) add(p state.PlaceState, next *analysis.Place) {
 	if next != nil && *next == p.Place {
 		s.next = len(s.places)
 	}

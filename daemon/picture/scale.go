@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // steps are the magnifications that a drawing takes, times a power of ten.
@@ -38,7 +38,7 @@ func (s span) with(l analysis.Length) span { return span{min(s.lo, l), max(s.hi,
 // to hold, in order: the limits, a margin beyond the high one, and the readings.
 // A round in progress keeps the range of the one before, so that the scale stays
 // as it is until the round is complete.
-func spans(b *session.Bore) []span {
+func spans(b *state.Bore) []span {
 	j := b.Job
 	tol := j.High - j.Low
 	least := span{j.Low - tol/2, j.High + tol/4}

@@ -2,14 +2,14 @@ package picture
 
 import (
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // Sections draws, for each section of the bore from the named face on, its mean
 // size by round: small charts side by side on one scale, with the limits, and
 // what the advised round may bring there.
 type Sections struct {
-	Bore   *session.Bore
+	Bore   *state.Bore
 	W, H   float64
 	Format Format
 }
@@ -52,7 +52,7 @@ func (s Sections) axis(t float64) axis {
 	return axis{lo - pad, hi + pad, s.H - 1.5*t, 1.5 * t}
 }
 
-func (s Sections) rounds() []session.RoundSum {
+func (s Sections) rounds() []state.RoundSum {
 	return s.Bore.Rounds[max(0, len(s.Bore.Rounds)-roundsDrawn):]
 }
 

@@ -9,8 +9,9 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // Each section has a chart of its own with the limits in it, at the left the one
@@ -61,7 +62,7 @@ func TestSections(t *testing.T) {
 
 // Nothing gauged is nothing drawn but the limits.
 func TestSectionsOfNothing(t *testing.T) {
-	shapes := parse(t, picture.Sections{Bore: &session.Bore{Job: valve()}, W: 300, H: 100}.SVG())
+	shapes := parse(t, picture.Sections{Bore: &state.Bore{Job: valve()}, W: 300, H: 100}.SVG())
 	if len(of(shapes, "circle", "mark")) != 0 || len(of(shapes, "path", "limit")) != 5 {
 		t.Error("a bore that was not gauged has sizes, or no limits")
 	}
@@ -72,7 +73,7 @@ func TestSectionsOfNothing(t *testing.T) {
 func TestScaleWaitsForTheRound(t *testing.T) {
 	job := valve()
 	b := gauged(job, -20, -20, -22, -22, -24, -24, -26, -26, -30, -30)
-	b.Rounds = append([]session.RoundSum{{Round: session.Round{Number: 0}, Smallest: job.Low - 90*um, Largest: job.High}}, b.Rounds...)
+	b.Rounds = append([]state.RoundSum{{Round: event.Round{Number: 0}, Smallest: job.Low - 90*um, Largest: job.High}}, b.Rounds...)
 	b.Rounds[1].Number, b.Round, b.Basis = 1, 1, 1
 	before := magnification(t, b)
 	b.Round, b.Complete = 2, false // honed since
@@ -81,7 +82,7 @@ func TestScaleWaitsForTheRound(t *testing.T) {
 	}
 }
 
-func magnification(t *testing.T, b *session.Bore) string {
+func magnification(t *testing.T, b *state.Bore) string {
 	t.Helper()
 	svg := string(picture.Cut{Bore: b, W: 1000, H: 400}.SVG())
 	_, rest, ok := strings.Cut(svg, "errors drawn ")
@@ -94,10 +95,10 @@ func magnification(t *testing.T, b *session.Bore) string {
 
 // How long was honed stands under a round, in strokes or in seconds.
 func TestApproachSaysHowLong(t *testing.T) {
-	b := &session.Bore{Job: valve()}
-	for i, r := range []session.Round{{}, {Number: 1, Strokes: 12}, {Number: 2, Seconds: 7.5}} {
+	b := &state.Bore{Job: valve()}
+	for i, r := range []event.Round{{}, {Number: 1, Strokes: 12}, {Number: 2, Seconds: 7.5}} {
 		size := b.Job.Low - analysis.Length(3-i)*um
-		b.Rounds = append(b.Rounds, session.RoundSum{Round: r, Smallest: size, Largest: size, Mean: size})
+		b.Rounds = append(b.Rounds, state.RoundSum{Round: r, Smallest: size, Largest: size, Mean: size})
 	}
 	svg := string(picture.Approach{Bore: b, W: 400, H: 250}.SVG())
 	if !strings.Contains(svg, ">12×<") || !strings.Contains(svg, ">7.5 s<") {
@@ -109,11 +110,11 @@ func TestApproachSaysHowLong(t *testing.T) {
 // against the clock as the time between them; each says which it is, and the time
 // of each round.
 func TestApproachAgainst(t *testing.T) {
-	b := &session.Bore{Job: valve(), Advice: &advise.Advice{Strokes: 3}}
+	b := &state.Bore{Job: valve(), Advice: &advise.Advice{Strokes: 3}}
 	at := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
-	for i, r := range []session.Round{{}, {Number: 1, Strokes: 12}, {Number: 2, Strokes: 6}} {
+	for i, r := range []event.Round{{}, {Number: 1, Strokes: 12}, {Number: 2, Strokes: 6}} {
 		size := b.Job.Low - analysis.Length(3-i)*um
-		b.Rounds = append(b.Rounds, session.RoundSum{Round: r, At: at.Add(time.Duration(i*i) * 10 * time.Minute), Smallest: size, Largest: size, Mean: size})
+		b.Rounds = append(b.Rounds, state.RoundSum{Round: r, At: at.Add(time.Duration(i*i) * 10 * time.Minute), Smallest: size, Largest: size, Mean: size})
 	}
 	e := [2]analysis.Length{b.Job.Low, b.Job.Low + um}
 	for against, want := range map[picture.Against][2]float64{picture.ByRound: {1, 1}, picture.ByHoning: {2, 4}, picture.ByClock: {1. / 3, 1. / 3}} {

@@ -19,7 +19,8 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 const contract = "../../configs/fairbore.asyncapi.yaml"
@@ -27,7 +28,7 @@ const contract = "../../configs/fairbore.asyncapi.yaml"
 func schemaFile(name string) string { return "../../configs/schema/" + name + ".json" }
 
 // names are the messages of the contract.
-func names() []string { return []string{live, reading, event, bore, alive, do, done} }
+func names() []string { return []string{live, reading, events, bore, alive, do, done} }
 
 // compile reads the schemas; closed ones allow no property that they don't name,
 // which is for us, not for receivers.
@@ -114,8 +115,8 @@ func fill(v reflect.Value) {
 	case analysis.Angle:
 		v.SetInt(90_500)
 		return
-	case session.State:
-		v.SetString(string(session.InSize))
+	case event.State:
+		v.SetString(string(event.InSize))
 		return
 	case advise.Kind:
 		v.SetString(string(advise.Hone))
@@ -155,26 +156,26 @@ func full[T any]() *T {
 
 // messages are full ones of each kind, with the words that have a meaning.
 func messages() map[string][]any {
-	r := full[session.Record]()
-	r.Kind, r.Reading.How = session.Taken, "settled"
-	r.Reading.PartFrom = session.ByCooling
+	r := full[event.Record]()
+	r.Kind, r.Reading.How = event.Taken, "settled"
+	r.Reading.PartFrom = event.ByCooling
 	rd := *r.Reading
-	r.Event = session.Event{Station: r.Station, At: r.At, Kind: session.Taken, Source: "gauge", Command: "c1", Reading: &rd}
-	ev := full[session.Record]()
-	ev.Kind, ev.Reading = session.Told, nil
-	b := full[session.Bore]()
+	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Reading: &rd}
+	ev := full[event.Record]()
+	ev.Kind, ev.Reading = event.Told, nil
+	b := full[state.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
-	b.WarmFrom, b.Last.PartFrom = session.ByCooling, session.BySensor
-	d := full[session.Action]()
+	b.WarmFrom, b.Last.PartFrom = event.ByCooling, event.BySensor
+	d := full[event.Action]()
 	d.Do = "place"
 	return map[string][]any{
-		reading: {r}, event: {ev}, bore: {b}, do: {d},
-		live: {full[session.Live]()}, done: {full[session.Reply]()},
+		reading: {r}, events: {ev}, bore: {b}, do: {d},
+		live: {full[event.Live]()}, done: {full[event.Reply]()},
 		alive: {Alive{Daemon: "d", State: Online, Why: "w", Journal: "j", Version: "v", At: r.At, Stations: []string{"a"}}},
 	}
 }
 
-// The schemas name every property that is sent, and no other.
+// The schemas name every property that is sent, and no events.
 func TestSchemasCoverTheMessages(t *testing.T) {
 	for name, msgs := range messages() {
 		s := compile(t, name, true)
@@ -246,28 +247,28 @@ func walk(v any, see func(map[string]any)) {
 
 // Every kind of event is known, and needs the object that tells it.
 func TestEventKinds(t *testing.T) {
-	s := compile(t, event, false)
-	full := full[session.Event]()
-	objects := map[session.Kind]func(*session.Event){
-		session.Started: nil, session.JobChosen: func(e *session.Event) { e.Job = full.Job }, session.PartBegun: func(e *session.Event) { e.Part = full.Part },
-		session.RoundOver: func(e *session.Event) { e.Round = full.Round }, session.Placed: func(e *session.Event) { e.Place = full.Place },
-		session.Refused: func(e *session.Event) { e.Refused = full.Refused }, session.Voided: func(e *session.Event) { e.Void = full.Void },
-		session.Restored: func(e *session.Event) { e.Void = full.Void }, session.Kept: func(e *session.Event) { e.Void = full.Void }, session.Mastering: func(e *session.Event) { e.Master = full.Master },
-		session.RingRead: func(e *session.Event) { e.Ring = full.Ring }, session.Mastered: func(e *session.Event) { e.Master = full.Master },
-		session.Judged: func(e *session.Event) { e.Verdict = full.Verdict }, session.GaugeSeen: func(e *session.Event) { e.Gauge = full.Gauge },
-		session.Checked: func(e *session.Event) { e.Check = full.Check }, session.Reread: func(e *session.Event) { e.Reread = full.Reread }, session.Sped: func(e *session.Event) { e.Speeds = full.Speeds }, session.Reworked: func(e *session.Event) { e.Rework = full.Rework },
-		session.Disturbed: func(e *session.Event) { e.Note = "n" }, session.Warmed: func(e *session.Event) { e.Warm = full.Warm },
-		session.Dressing: func(e *session.Event) { e.Note = "n" }, session.Cooled: func(e *session.Event) { e.Cool = full.Cool },
-		session.Studied:  func(e *session.Event) { e.Study = full.Study },
-		session.Turning:  func(e *session.Event) { e.Spindle = full.Spindle },
-		session.ClockSet: func(e *session.Event) { e.Clock = full.Clock }, session.Told: func(e *session.Event) { e.Note = "n" },
+	s := compile(t, events, false)
+	full := full[event.Event]()
+	objects := map[event.Kind]func(*event.Event){
+		event.Started: nil, event.JobChosen: func(e *event.Event) { e.Job = full.Job }, event.PartBegun: func(e *event.Event) { e.Part = full.Part },
+		event.RoundOver: func(e *event.Event) { e.Round = full.Round }, event.Placed: func(e *event.Event) { e.Place = full.Place },
+		event.Refused: func(e *event.Event) { e.Refused = full.Refused }, event.Voided: func(e *event.Event) { e.Void = full.Void },
+		event.Restored: func(e *event.Event) { e.Void = full.Void }, event.Kept: func(e *event.Event) { e.Void = full.Void }, event.Mastering: func(e *event.Event) { e.Master = full.Master },
+		event.RingRead: func(e *event.Event) { e.Ring = full.Ring }, event.Mastered: func(e *event.Event) { e.Master = full.Master },
+		event.Judged: func(e *event.Event) { e.Verdict = full.Verdict }, event.GaugeSeen: func(e *event.Event) { e.Gauge = full.Gauge },
+		event.Checked: func(e *event.Event) { e.Check = full.Check }, event.Reread: func(e *event.Event) { e.Reread = full.Reread }, event.Sped: func(e *event.Event) { e.Speeds = full.Speeds }, event.Reworked: func(e *event.Event) { e.Rework = full.Rework },
+		event.Disturbed: func(e *event.Event) { e.Note = "n" }, event.Warmed: func(e *event.Event) { e.Warm = full.Warm },
+		event.Dressing: func(e *event.Event) { e.Note = "n" }, event.Cooled: func(e *event.Event) { e.Cool = full.Cool },
+		event.Studied:  func(e *event.Event) { e.Study = full.Study },
+		event.Turning:  func(e *event.Event) { e.Spindle = full.Spindle },
+		event.ClockSet: func(e *event.Event) { e.Clock = full.Clock }, event.Told: func(e *event.Event) { e.Note = "n" },
 	}
-	enum := load(t, event).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
+	enum := load(t, events).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
 	if len(enum) != len(objects) {
 		t.Errorf("%d kinds in the schema, %d here", len(enum), len(objects))
 	}
 	for kind, set := range objects {
-		rec := session.Record{Journal: "J", Seq: 1, Event: session.Event{Station: "s", At: full.At, Kind: kind}}
+		rec := event.Record{Journal: "J", Seq: 1, Event: event.Event{Station: "s", At: full.At, Kind: kind}}
 		if _, err := validate(t, s, rec); (err == nil) != (set == nil) {
 			t.Errorf("%s without its object: %v", kind, err)
 		}
@@ -279,7 +280,7 @@ func TestEventKinds(t *testing.T) {
 			t.Errorf("%s: %v\n%s", kind, err, raw)
 		}
 	}
-	if _, err := validate(t, s, session.Record{Journal: "J", Seq: 1, Event: session.Event{Station: "s", At: full.At, Kind: session.Taken}}); err == nil {
+	if _, err := validate(t, s, event.Record{Journal: "J", Seq: 1, Event: event.Event{Station: "s", At: full.At, Kind: event.Taken}}); err == nil {
 		t.Error("a reading passes as an event")
 	}
 }
@@ -311,7 +312,7 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 	e := listen(t, m.url(), nil)
 	j := &paper{}
 	j.add("hone-bay-1", 3)
-	j.recs[1].Event = session.Event{Station: "hone-bay-1", At: j.recs[1].At, Kind: session.GaugeSeen, Gauge: &session.Gauge{Name: "G-11"}}
+	j.recs[1].Event = event.Event{Station: "hone-bay-1", At: j.recs[1].At, Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11"}}
 	msgs := messages()
 	p := run(t, config(m.url()), j, nil)
 	connected(t, p)
@@ -330,7 +331,7 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 		}
 		return c
 	}
-	want := map[string]int{live: 1, reading: 2, event: 1, bore: 1, alive: 3, done: 1}
+	want := map[string]int{live: 1, reading: 2, events: 1, bore: 1, alive: 3, done: 1}
 	until(t, "all messages", func() bool { return maps.Equal(counts(), want) })
 	for _, msg := range e.all() {
 		leaf := filepath.Base(msg.Topic())

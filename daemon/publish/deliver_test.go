@@ -2,6 +2,7 @@ package publish
 
 import (
 	"encoding/json"
+	"fairbore/daemon/event"
 	"fmt"
 	"strings"
 	"testing"
@@ -10,8 +11,6 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
 	"github.com/rs/zerolog"
-
-	"fairbore/daemon/session"
 )
 
 func connected(t testing.TB, p *Publisher) {
@@ -31,7 +30,7 @@ func TestCatchesUp(t *testing.T) {
 	e := listen(t, m.url(), nil)
 	j := &paper{}
 	j.add("hone-bay-1", 300)
-	j.recs[9].Event = session.Event{Station: "hone-bay-2", At: j.recs[9].At, Kind: session.Told, Note: "stones dressed"}
+	j.recs[9].Event = event.Event{Station: "hone-bay-2", At: j.recs[9].At, Kind: event.Told, Note: "stones dressed"}
 	p := run(t, config(m.url()), j, func(p *Publisher) {
 		p.Bore("hone-bay-1", []byte(`{"bore":"old"}`))
 		p.Bore("hone-bay-1", []byte(`{"bore":"new"}`))

@@ -9,27 +9,27 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // paper is a journal in memory.
 type paper struct {
 	mu      sync.Mutex
-	recs    []session.Record
+	recs    []event.Record
 	cursors map[string]uint64
 	broken  bool // After fails
 }
 
 var errBroken = errors.New("disk is on fire")
 
-func (j *paper) Texts(_ context.Context, seq uint64, limit int) ([]session.Record, error) {
+func (j *paper) Texts(_ context.Context, seq uint64, limit int) ([]event.Record, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.broken {
 		return nil, errBroken
 	}
 	rest := j.recs[min(seq, uint64(len(j.recs))):]
-	return append([]session.Record(nil), rest[:min(limit, len(rest))]...), nil
+	return append([]event.Record(nil), rest[:min(limit, len(rest))]...), nil
 }
 
 func (j *paper) Last() uint64 {
@@ -68,14 +68,14 @@ func (j *paper) add(station string, n int) {
 	}
 }
 
-func record(station string, seq uint64) session.Record {
+func record(station string, seq uint64) event.Record {
 	at := time.Date(2026, 11, 25, 9, 30, 0, 0, time.UTC).Add(time.Duration(seq) * time.Second)
-	return session.Record{Journal: "J1", Seq: seq, Event: session.Event{
-		Station: station, At: at, Kind: session.Taken, Source: "gauge",
-		Reading: &session.Reading{
+	return event.Record{Journal: "J1", Seq: seq, Event: event.Event{
+		Station: station, At: at, Kind: event.Taken, Source: "gauge",
+		Reading: &event.Reading{
 			No: int(seq), Job: "J-4107", Part: "12", Gauge: "G-11", How: "settled",
 			Reading: analysis.Reading{Place: analysis.Place{Depth: 13 * analysis.Millimetre, Angle: 90 * analysis.Degree}, Round: 1, Size: 222_300_000, At: at},
-			Sent:    session.Sent{Digits: 222300, Places: 4, Unit: analysis.MM},
+			Sent:    event.Sent{Digits: 222300, Places: 4, Unit: analysis.MM},
 		},
 	}}
 }

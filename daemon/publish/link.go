@@ -4,12 +4,11 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fairbore/daemon/event"
 	"fmt"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
-
-	"fairbore/daemon/session"
 )
 
 // chunk is how many records are read and sent before acknowledgements, live
@@ -25,16 +24,16 @@ type link struct {
 	lost chan error
 	buf  []byte // of a payload that is free again; nil while there is none
 
-	flight  []flying         // oldest first
-	records int              // of them, records
-	full    bool             // the window was full and has not half emptied since
-	queue   []session.Record // read from the journal, not sent
-	sent    uint64           // last record sent
-	saved   uint64           // cursor as last given to the journal
-	replied uint64           // last reply sent
-	moved   time.Time        // of the last acknowledgement, or of the first message awaited
-	beat    time.Time        // when alive is due again
-	refused string           // why commands don't come, although connected
+	flight  []flying       // oldest first
+	records int            // of them, records
+	full    bool           // the window was full and has not half emptied since
+	queue   []event.Record // read from the journal, not sent
+	sent    uint64         // last record sent
+	saved   uint64         // cursor as last given to the journal
+	replied uint64         // last reply sent
+	moved   time.Time      // of the last acknowledgement, or of the first message awaited
+	beat    time.Time      // when alive is due again
+	refused string         // why commands don't come, although connected
 }
 
 // flying is a message on its way. What the broker has already, or can't be sent,

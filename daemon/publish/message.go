@@ -1,16 +1,15 @@
 package publish
 
 import (
+	"fairbore/daemon/event"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // The last levels of the topics.
 const (
 	live    = "live"
 	reading = "reading"
-	event   = "event"
+	events  = "event"
 	bore    = "bore"
 	alive   = "alive"
 	do      = "do"
@@ -41,11 +40,11 @@ func Topic(site, station, leaf string) string {
 	return "fairbore/1/" + site + "/" + station + "/" + leaf
 }
 
-func leafOf(k session.Kind) string {
-	if k == session.Taken {
+func leafOf(k event.Kind) string {
+	if k == event.Taken {
 		return reading
 	}
-	return event
+	return events
 }
 
 // daemonLevel is the level of the topic that has the last will.

@@ -20,7 +20,7 @@ import (
 	"golang.org/x/crypto/bcrypt"
 
 	"fairbore/daemon/broker"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // need finds a program or skips; with FAIRBORE_ALL it must be there.
@@ -228,7 +228,7 @@ func (e *ear) seqs(t testing.TB) (last uint64, repeats int) {
 		if !strings.HasSuffix(m.Topic(), "/reading") && !strings.HasSuffix(m.Topic(), "/event") {
 			continue
 		}
-		var r session.Record
+		var r event.Record
 		if err := json.Unmarshal(m.Payload(), &r); err != nil {
 			t.Fatal(err)
 		}

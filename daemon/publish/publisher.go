@@ -2,13 +2,12 @@ package publish
 
 import (
 	"context"
+	"fairbore/daemon/event"
 	"fmt"
 	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
-
-	"fairbore/daemon/session"
 )
 
 // cursorName is the name under which the journal keeps how far the broker is.
@@ -24,7 +23,7 @@ const (
 type Source interface {
 	// Texts returns up to limit records with a number above seq, in order. Of each
 	// it needs station, kind and body; without a body, all.
-	Texts(ctx context.Context, seq uint64, limit int) ([]session.Record, error)
+	Texts(ctx context.Context, seq uint64, limit int) ([]event.Record, error)
 	// Last returns the number of the newest committed record, 0 if there is none.
 	Last() uint64
 	// Cursor returns the number last given to SetCursor under the name, or 0.

@@ -3,10 +3,9 @@ package publish
 import (
 	"context"
 	"encoding/json"
+	"fairbore/daemon/event"
 	"slices"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // sendRecords sends up to a chunk of records, as far as the window allows. It
@@ -67,7 +66,7 @@ func (l *link) fill(ctx context.Context) bool {
 
 // sendRecord sends a record; one that no broker would take is skipped, or it
 // would stop all that come after it.
-func (l *link) sendRecord(r *session.Record) error {
+func (l *link) sendRecord(r *event.Record) error {
 	payload, err := r.AppendJSON(l.room(len(r.Body)))
 	if err != nil || len(payload) > MaxPayload || !Level(r.Station) {
 		l.p.log.Error().Err(err).Uint64("seq", r.Seq).Str("station", r.Station).Int("bytes", len(payload)).

@@ -2,13 +2,12 @@ package publish
 
 import (
 	"encoding/json"
+	"fairbore/daemon/event"
 	"net"
 	"sync"
 	"testing"
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
-
-	"fairbore/daemon/session"
 )
 
 // tap stands between publisher and broker, passes whole packets on, and keeps
@@ -48,7 +47,7 @@ func (x *tap) accept() {
 		var ids sync.Map // packet id to record number
 		go pass(out, in, func(p packets.ControlPacket) {
 			if pub, ok := p.(*packets.PublishPacket); ok {
-				var r session.Record
+				var r event.Record
 				if json.Unmarshal(pub.Payload, &r) == nil && r.Seq > 0 {
 					ids.Store(pub.MessageID, r.Seq)
 				}

@@ -2,14 +2,14 @@ package publish
 
 import (
 	"context"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fmt"
 	"slices"
 	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
-
-	"fairbore/daemon/session"
 )
 
 // AllSites is the site of a watcher that follows every site of a broker.
@@ -58,7 +58,7 @@ type Seen struct {
 	Site, Station string
 	// Bore is the newest state, nil until there is one. It may be old: see
 	// Presence. It must not be changed.
-	Bore     *session.Bore
+	Bore     *state.Bore
 	Presence Presence
 	Why      string // why it isn't served, or isn't known to be
 	// Heard is when the station or its daemon last said something, by this
@@ -80,11 +80,11 @@ type Watcher struct {
 	// All of these are called from one goroutine of Run, in order, and may take
 	// their time: states that can't be taken meanwhile are replaced by newer
 	// ones. Set them before Run.
-	OnStation   func(Seen)                          // its bore or its presence has changed
-	OnForgotten func(site, station string)          // what the broker kept of it was deleted
-	OnLive      func(site string, l session.Live)   // of a station that is served
-	OnRecord    func(site string, r session.Record) // once each, in the order of arrival
-	OnStatus    func(WatchStatus)                   // Connected or Why has changed
+	OnStation   func(Seen)                        // its bore or its presence has changed
+	OnForgotten func(site, station string)        // what the broker kept of it was deleted
+	OnLive      func(site string, l event.Live)   // of a station that is served
+	OnRecord    func(site string, r event.Record) // once each, in the order of arrival
+	OnStatus    func(WatchStatus)                 // Connected or Why has changed
 
 	inbox   *inbox
 	silence time.Duration // after so long without a word a daemon's state isn't known

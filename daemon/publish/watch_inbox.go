@@ -83,7 +83,7 @@ func parse(topic string) (at place, leaf string, ok bool) {
 		return place{}, "", false
 	}
 	switch l[4] {
-	case live, reading, event, bore, alive:
+	case live, reading, events, bore, alive:
 		return place{l[2], l[3]}, l[4], true
 	}
 	return place{}, "", false
@@ -113,7 +113,7 @@ func (i *inbox) put(link int, topic string, retained bool, payload []byte) {
 		i.count.WrongStation++
 	case len(payload) > limit(leaf):
 		i.count.TooLarge++
-	case leaf == reading || leaf == event:
+	case leaf == reading || leaf == events:
 		i.queue(message{at, leaf, retained, payload})
 	default:
 		i.replace(message{at, leaf, retained, payload})

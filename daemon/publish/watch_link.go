@@ -58,12 +58,12 @@ func (w *Watcher) follow(ctx context.Context, client mqtt.Client, link int, lost
 	}
 }
 
-// subscribe asks for the topics one after the other, so that what is kept at
+// subscribe asks for the topics one after the events, so that what is kept at
 // the broker doesn't come all at once: some keep only 1000 messages for a client
 // that is slower than they are. First comes who is alive. A subscription made
 // again brings what is kept again (MQTT 3.1.1, section 3.8.4).
 func (w *Watcher) subscribe(ctx context.Context, client mqtt.Client, link int) error {
-	for _, leaf := range []string{alive, bore, reading, event, live} {
+	for _, leaf := range []string{alive, bore, reading, events, live} {
 		qos := byte(1)
 		if leaf == live {
 			qos = 0

@@ -2,12 +2,12 @@ package publish
 
 import (
 	"cmp"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // maxHeld bounds the newest bores of all stations together, in bytes as they
@@ -16,7 +16,7 @@ const maxHeld = 32 << 20
 
 // watched is a station as the watcher has it.
 type watched struct {
-	bore  *session.Bore
+	bore  *state.Bore
 	size  int       // bytes of it as it came
 	heard time.Time // zero: never
 
@@ -56,7 +56,7 @@ func (w *Watcher) station(m *message, now time.Time) *watched {
 	return s
 }
 
-func (s *watched) noteRecord(r *session.Record, now time.Time) {
+func (s *watched) noteRecord(r *event.Record, now time.Time) {
 	s.journal, s.record = r.Journal, r.Seq
 	if s.bore != nil && s.behind.IsZero() && (s.bore.Journal != r.Journal || s.bore.Seq < r.Seq) {
 		s.behind = now

@@ -4,10 +4,10 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"slices"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // take hands on what comes, and what the passing of time changes, until ctx ends.
@@ -38,12 +38,12 @@ type news struct {
 
 type sitedLive struct {
 	site string
-	live session.Live
+	live event.Live
 }
 
 type sitedRecord struct {
 	site   string
-	record session.Record
+	record event.Record
 }
 
 // handed is what was told last.
@@ -140,7 +140,7 @@ func (w *Watcher) state(m *message, now time.Time, n *news) {
 	case m.leaf == alive:
 		w.alive(m, now)
 	default:
-		var l session.Live
+		var l event.Live
 		if w.read(m, &l) && w.own(m, l.Station) && w.station(m, now) != nil {
 			n.lives = append(n.lives, sitedLive{m.site, l})
 		}
@@ -176,7 +176,7 @@ func (w *Watcher) own(m *message, says string) bool {
 }
 
 func (w *Watcher) bore(m *message, now time.Time) {
-	var b session.Bore
+	var b state.Bore
 	if !w.read(m, &b) || !w.own(m, b.Station) {
 		return
 	}
@@ -229,7 +229,7 @@ func (w *Watcher) alive(m *message, now time.Time) {
 
 // record takes a record in, unless it has come before.
 func (w *Watcher) record(m *message, now time.Time, n *news) {
-	var r session.Record
+	var r event.Record
 	if !w.read(m, &r) || !w.own(m, r.Station) {
 		return
 	}

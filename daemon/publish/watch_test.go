@@ -3,6 +3,7 @@ package publish
 import (
 	"context"
 	"encoding/json"
+	"fairbore/daemon/event"
 	"fmt"
 	"maps"
 	"slices"
@@ -13,8 +14,6 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
-
-	"fairbore/daemon/session"
 )
 
 // eye is a watcher and what it told.
@@ -22,7 +21,7 @@ type eye struct {
 	*Watcher
 	mu        sync.Mutex
 	stations  map[string]Seen
-	lives     map[string]session.Live
+	lives     map[string]event.Live
 	records   map[string][]uint64 // numbers by journal, in the order told
 	statuses  []WatchStatus
 	forgotten []string
@@ -35,14 +34,14 @@ func watch(t testing.TB, cfg WatchConfig) *eye {
 	if err != nil {
 		t.Fatal(err)
 	}
-	e := &eye{Watcher: w, stations: map[string]Seen{}, lives: map[string]session.Live{}, records: map[string][]uint64{}}
+	e := &eye{Watcher: w, stations: map[string]Seen{}, lives: map[string]event.Live{}, records: map[string][]uint64{}}
 	w.pace, w.look = quick(), 20*time.Millisecond
 	w.OnStation = func(s Seen) { e.lock(func() { e.stations[s.Station] = s }) }
 	w.OnForgotten = func(_, station string) {
 		e.lock(func() { delete(e.stations, station); e.forgotten = append(e.forgotten, station) })
 	}
-	w.OnLive = func(_ string, l session.Live) { e.lock(func() { e.lives[l.Station] = l }) }
-	w.OnRecord = func(_ string, r session.Record) {
+	w.OnLive = func(_ string, l event.Live) { e.lock(func() { e.lives[l.Station] = l }) }
+	w.OnRecord = func(_ string, r event.Record) {
 		e.lock(func() { e.records[r.Journal] = append(e.records[r.Journal], r.Seq) })
 	}
 	w.OnStatus = func(s WatchStatus) { e.lock(func() { e.statuses = append(e.statuses, s) }) }
@@ -163,9 +162,9 @@ func TestWatchFiftyStations(t *testing.T) {
 		for _, b := range all {
 			until(t, "its records are heard", func() bool { return e.heardAll(b.journal, 50) })
 		}
-		all[1].Live("hone-bay-10", session.Live{Station: "hone-bay-10", Raw: 222_300_000})
+		all[1].Live("hone-bay-10", event.Live{Station: "hone-bay-10", Raw: 222_300_000})
 		until(t, "what the gauge shows is seen", func() bool {
-			var l session.Live
+			var l event.Live
 			e.lock(func() { l = e.lives["hone-bay-10"] })
 			return l.Raw == 222_300_000
 		})

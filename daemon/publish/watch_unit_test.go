@@ -3,6 +3,8 @@ package publish
 import (
 	"bytes"
 	"encoding/json"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fmt"
 	"io"
 	"math"
@@ -15,8 +17,6 @@ import (
 	mqttpackets "github.com/eclipse/paho.mqtt.golang/packets"
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
-
-	"fairbore/daemon/session"
 )
 
 func watchConfig(url string) WatchConfig {
@@ -44,9 +44,9 @@ func (w *Watcher) give(topic string, retained bool, v any) {
 	w.inbox.put(w.inbox.link, "fairbore/1/quarry-lane/"+topic, retained, payload)
 }
 
-func boreOf(station string, seq uint64) *session.Bore {
-	return &session.Bore{
-		Journal: "J1", Seq: seq, Station: station, State: session.InSize, Recording: true,
+func boreOf(station string, seq uint64) *state.Bore {
+	return &state.Bore{
+		Journal: "J1", Seq: seq, Station: station, State: event.InSize, Recording: true,
 		At: time.Date(2026, 11, 25, 9, 30, 0, 0, time.UTC).Add(time.Duration(seq) * time.Second),
 	}
 }
@@ -154,7 +154,7 @@ func TestOlderRetainedBore(t *testing.T) {
 	newJournal := boreOf("bay", 1)
 	newJournal.Journal = "J2"
 	for i, c := range []struct {
-		bore     *session.Bore
+		bore     *state.Bore
 		retained bool
 		want     string
 	}{
@@ -220,7 +220,7 @@ func TestHostile(t *testing.T) {
 		"number 0":              {"bay/reading", record("bay", 0), func(s *WatchStatus) uint64 { return s.NotJSON }},
 		"a reading as an event": {"bay/event", event1, func(s *WatchStatus) uint64 { return s.NotJSON }},
 		"bore of another":       {"bay/bore", boreOf("bay2", 9), func(s *WatchStatus) uint64 { return s.WrongStation }},
-		"live of another":       {"bay/live", session.Live{Station: "bay2"}, func(s *WatchStatus) uint64 { return s.WrongStation }},
+		"live of another":       {"bay/live", event.Live{Station: "bay2"}, func(s *WatchStatus) uint64 { return s.WrongStation }},
 		"record of another":     {"bay/reading", record("bay2", 1), func(s *WatchStatus) uint64 { return s.WrongStation }},
 		"name of nonsense":      {"<b>/bore", boreOf("<b>", 1), func(s *WatchStatus) uint64 { return s.WrongStation }},
 	} {
@@ -536,7 +536,7 @@ func TestReadBackWhole(t *testing.T) {
 			t.Fatal(err)
 		}
 		w := deaf(t)
-		station := v.(*session.Bore).Station
+		station := v.(*state.Bore).Station
 		w.give(station+"/bore", false, sent)
 		w.pass(time.Now(), false)
 		seen := w.Stations()
@@ -558,13 +558,13 @@ func BenchmarkWatchFiftyStations(b *testing.B) {
 	names := make([]string, 50)
 	for i := range names {
 		names[i] = fmt.Sprintf("bay-%d", i)
-		state := boreOf(names[i], 1)
+		told := boreOf(names[i], 1)
 		for d := range 36 {
-			size := session.Local{}.Size + 222_300_000
-			state.Places = append(state.Places, session.PlaceState{State: "taken", Size: &size, No: d})
+			size := state.Local{}.Size + 222_300_000
+			told.Places = append(told.Places, state.PlaceState{State: "taken", Size: &size, No: d})
 		}
-		bores[i], _ = json.Marshal(state)
-		lives[i], _ = json.Marshal(session.Live{Station: names[i], At: now, Raw: 222_300_000})
+		bores[i], _ = json.Marshal(told)
+		lives[i], _ = json.Marshal(event.Live{Station: names[i], At: now, Raw: 222_300_000})
 		w.give(names[i]+"/alive", false, Alive{Daemon: names[i], State: Online, Stations: names[i : i+1]})
 	}
 	w.pass(now, false)

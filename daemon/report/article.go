@@ -5,7 +5,7 @@ import (
 	"strconv"
 
 	"fairbore/analysis/verdict"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // FirstArticle puts the sheet together on which each characteristic of a part that
@@ -43,7 +43,7 @@ func (r *record) list() (out []article) {
 	if z := r.Bore.Sizes; z != nil {
 		for i, x := range []struct {
 			what string
-			at   session.Local
+			at   state.Local
 		}{{"smallest size", z.Smallest}, {"largest size", z.Largest}} {
 			out = append(out, article{
 				no: strconv.Itoa(i + 1), what: "Ø, " + x.what + ", at " + where(x.at.Place, u), low: low, high: high,

@@ -9,15 +9,15 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/study"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
 )
 
 // Batch is what was made of a job.
 type Batch struct {
-	Job    *analysis.Job    // as last taken up
-	Parts  []Part           // in the order in which they were begun
-	Limits []session.Record // the times that the job was taken up
+	Job    *analysis.Job  // as last taken up
+	Parts  []Part         // in the order in which they were begun
+	Limits []event.Record // the times that the job was taken up
 	Trace  Trace
 	// From and To bound when the parts were begun; zero is without a bound.
 	From, To time.Time
@@ -148,7 +148,7 @@ func (r *batch) table() *Table {
 			strokes += x.Strokes
 		}
 		when := "–"
-		if at := p.at(session.Judged); !at.IsZero() {
+		if at := p.at(event.Judged); !at.IsZero() {
 			when = clock(at)
 			if d := day(at); d != date {
 				date, when = d, d+" "+when
@@ -318,7 +318,7 @@ func (r *batch) capability() {
 // zero tables the looks at rings that the batch rests on, each once.
 func (r *batch) zero() {
 	seen := map[uint64]bool{}
-	var looks []session.Record
+	var looks []event.Record
 	for _, p := range r.parts {
 		for _, l := range p.looks() {
 			if !seen[l.Seq] {
@@ -327,7 +327,7 @@ func (r *batch) zero() {
 			}
 		}
 	}
-	slices.SortFunc(looks, func(a, b session.Record) int { return int(int64(a.Seq) - int64(b.Seq)) })
+	slices.SortFunc(looks, func(a, b event.Record) int { return int(int64(a.Seq) - int64(b.Seq)) })
 	r.doc.add(Heading("Zero of the gauges"))
 	if len(looks) == 0 {
 		r.doc.add(Para("No ring was read."))

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // The CSV is that of RFC 4180: lines end in CR LF, fields are quoted where they
@@ -103,7 +103,7 @@ func (p Part) CSV(w io.Writer) error {
 const notConfirmed = "asked about and not confirmed"
 
 // counts says whether a reading counts, and if not why.
-func (r *record) counts(x *session.Reading) (counts, why string) {
+func (r *record) counts(x *event.Reading) (counts, why string) {
 	if why, void := r.fold.Voids[x.No]; void {
 		return "no", "struck out: " + why
 	}
@@ -178,8 +178,8 @@ func (r *record) batchRow() []string {
 	t := r.doc.Trace
 	return []string{
 		t.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), guard(r.Bore.Station), guard(r.job.ID), guard(r.job.Revision), guard(r.serial()),
-		stamped(r.Records[0].At), stamped(r.at(session.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(strokes),
-		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), guard(rule), state, doubt, guard(why), guard(r.by(session.Judged)),
+		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(strokes),
+		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), guard(rule), state, doubt, guard(why), guard(r.by(event.Judged)),
 	}
 }
 
@@ -198,10 +198,10 @@ func (l Log) CSV(w io.Writer) error {
 		ring := ringOf(e)
 		row := []string{e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station)}
 		tail := []string{guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At)}
-		if m := e.Master; e.Kind == session.Mastered && m.BySecond() != nil {
+		if m := e.Master; e.Kind == event.Mastered && m.BySecond() != nil {
 			row = append(append(row, "second ring", guard(m.Gauge)), tail...)
 			row = append(row, strconv.Itoa(len(m.Gain.Raw)), micron(m.Gain.Spread), micron(m.Zero), "", "", "", guard(gainOutcome(m)))
-		} else if e.Kind == session.Mastered {
+		} else if e.Kind == event.Mastered {
 			row = append(append(row, "mastered", guard(m.Gauge)), tail...)
 			row = append(row, strconv.Itoa(m.Of), micron(m.Spread), micron(m.Zero), micron(m.Moved), "", "", "zero set")
 		} else if x := e.Reread; x != nil {

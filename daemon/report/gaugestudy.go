@@ -10,8 +10,9 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/study"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // GaugeStudy is a study of how much of the spread of readings the gauge and the
@@ -40,9 +41,9 @@ type GaugeStudy struct {
 
 // StudyPlan is the plan of a study at a station, and what was gauged of it.
 type StudyPlan struct {
-	session.Study
-	Now   *session.StudyNow // nil if it is no longer under way
-	Known []string          // the parts gauged so far
+	event.Study
+	Now   *state.StudyNow // nil if it is no longer under way
+	Known []string        // the parts gauged so far
 	// Taken are the sizes by part and appraiser: that of trial k + 1 at k, nil where it is missing.
 	Taken map[[2]string][]*analysis.Length
 	Short string // why it can't be evaluated yet, "" if it can

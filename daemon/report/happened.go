@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // happened tables what a reader of the record has to know besides: what was struck
@@ -15,7 +15,7 @@ func (r *record) happened() {
 	t := &Table{Columns: []Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "detail", Left: true, Wrap: true}, {Head: "by", Left: true}}}
 	date, last := "", []string(nil)
 	times := 0
-	for _, all := range [][]session.Record{r.Records, r.After} {
+	for _, all := range [][]event.Record{r.Records, r.After} {
 		for i := range all {
 			e := &all[i]
 			what, detail := r.tell(e)
@@ -55,51 +55,51 @@ func times2(n int) string {
 func strip(s string, n int) string { return strings.TrimSuffix(s, times2(n)) }
 
 // tell says what an event is, "" for those that stand elsewhere in the record.
-func (r *record) tell(e *session.Record) (what, detail string) {
+func (r *record) tell(e *event.Record) (what, detail string) {
 	switch e.Kind {
-	case session.Voided:
+	case event.Voided:
 		return "struck out", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), clean(e.Void.Reason))
-	case session.Restored:
+	case event.Restored:
 		return "put back", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), orDash(clean(e.Void.Reason)))
-	case session.Kept:
+	case event.Kept:
 		return "kept", fmt.Sprintf("reading %d%s%s", e.Void.No, r.reading(e.Void.No), colon(clean(e.Void.Reason)))
-	case session.Refused:
+	case event.Refused:
 		return "refused", clean(e.Refused.Reason)
-	case session.Placed:
+	case event.Placed:
 		if e.Place.Skip {
 			return "skipped", where(e.Place.Place, r.unit)
 		}
-	case session.Reworked:
+	case event.Reworked:
 		return "new values", reworked(e.Rework, r.unit)
-	case session.Disturbed:
+	case event.Disturbed:
 		return "gauge disturbed", clean(e.Note)
-	case session.Mastering:
+	case event.Mastering:
 		if e.Master.Broken || e.Master.Why != "" {
 			return "ring reading", clean(e.Master.Ring.ID + colon(e.Master.Why))
 		}
-	case session.RingRead:
+	case event.RingRead:
 		if e.Ring.Restart {
 			return "ring reading", clean("begun anew" + colon(e.Ring.Why))
 		}
-	case session.Warmed:
+	case event.Warmed:
 		if e.Warm.Ring != nil { // the part's stands by the rounds
 			return "temperature", fmt.Sprintf("ring %.2f °C", e.Warm.Ring.Degrees())
 		}
-	case session.Sped:
+	case event.Sped:
 		return "rocked slowly, then fast", clean("ring " + e.Speeds.Ring + ": " + e.Speeds.Sentence)
-	case session.Cooled:
+	case event.Cooled:
 		return "temperature", clean(e.Cool.Sentence())
-	case session.Studied:
+	case event.Studied:
 		return "gauge study", clean(e.Study.Sentence())
-	case session.GaugeSeen:
+	case event.GaugeSeen:
 		return map[bool]string{true: "gauge lost", false: "gauge found"}[e.Gauge.Lost], clean(e.Gauge.Name + colon(e.Gauge.Why))
-	case session.ClockSet:
+	case event.ClockSet:
 		return "clock set", fmt.Sprintf("%s s", minus(fmt.Sprintf("%+.1f", e.Clock.Jump)))
-	case session.Started:
+	case event.Started:
 		return "program started", orDash(clean(e.Note))
-	case session.Told:
+	case event.Told:
 		return "note", clean(e.Note)
-	case session.Taken:
+	case event.Taken:
 		switch {
 		case e.Reading.Surprising:
 			return "surprising", clean(fmt.Sprintf("reading %d, expected %s ± %s %s: %s", e.Reading.No, both(e.Reading.Expected, r.unit), fineOf(2*e.Reading.ExpectedU, r.unit), fine(r.unit), e.Reading.Ask))
@@ -124,7 +124,7 @@ func (r *record) reading(no int) string {
 	return ""
 }
 
-func reworked(w *session.Rework, u analysis.Unit) string {
+func reworked(w *event.Rework, u analysis.Unit) string {
 	parts := make([]string, len(w.Values))
 	for i, v := range w.Values {
 		parts[i] = fmt.Sprintf("%d: %s → %s %s ± %s %s", v.No, size(v.Was, u), size(v.Now, u), large(u), fineOf(v.Within, u), fine(u))
@@ -137,7 +137,7 @@ func (r *record) limits() {
 	r.doc.add(Heading("Limits in force"), limitsTable(r.Limits, r.job))
 }
 
-func limitsTable(taken []session.Record, now *analysis.Job) Block {
+func limitsTable(taken []event.Record, now *analysis.Job) Block {
 	u := now.Unit
 	t := &Table{Columns: []Column{
 		{Head: "from", Left: true}, {Head: "station", Left: true}, {Head: "revision", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "target"},

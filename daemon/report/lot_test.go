@@ -15,8 +15,9 @@ import (
 	"fairbore/analysis/master"
 	"fairbore/analysis/study"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // lotMeans are the final means of ten sleeves, in 0.1 µm above the low limit
@@ -30,18 +31,18 @@ func lot(t testing.TB) (*bench, Batch) {
 	set.Rule = verdict.Simple
 	set.Master.Lapse.Age, set.Master.Lapse.Readings = 30*time.Hour, 900
 	b := newBench(t, set)
-	b.must(session.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	table := rounds(t, "sleeve")
 	for i, mean := range lotMeans {
 		b.wait(20 * time.Minute)
 		if i%4 == 0 {
 			b.ring("master", "R-1250", analysis.Length(i)*um1/20)
 		}
-		b.must(session.Action{Do: "part", Part: fmt.Sprintf("%03d", i+1)})
+		b.must(event.Action{Do: "part", Part: fmt.Sprintf("%03d", i+1)})
 		shift := analysis.Length(i-i%4)*um1/20 + mean*um1/10 - 135*um1/100
 		if i == 3 {
 			b.play(table[5:], 3*um1)
-			b.must(session.Action{Do: "reject", Reason: "over at the front, concession asked for"})
+			b.must(event.Action{Do: "reject", Reason: "over at the front, concession asked for"})
 			continue
 		}
 		b.play(table[5:], shift)
@@ -181,9 +182,9 @@ func TestGainInTheLog(t *testing.T) {
 	set := shopSettings(t)
 	set.Rings["R-1254"] = &analysis.Ring{ID: "R-1254", Size: length(t, "31.8497 mm"), U: analysis.Deviation(um1 / 4), Certified: "K-2251"}
 	b := newBench(t, set)
-	b.must(session.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.ring("master", "R-1250", 0)
-	b.must(session.Action{Do: "master", Ring: "R-1254", Gain: true})
+	b.must(event.Action{Do: "master", Ring: "R-1254", Gain: true})
 	for range set.Master.Readings {
 		b.send("31.84770") // 98 µm shown for 100 µm
 	}
@@ -212,7 +213,7 @@ func TestGainInTheLog(t *testing.T) {
 			t.Errorf("%s: %q, want %q", head, row[head], want)
 		}
 	}
-	b.must(session.Action{Do: "part", Part: "001"})
+	b.must(event.Action{Do: "part", Part: "001"})
 	b.send("31.75200")
 	if p := Text(b.part("001")); !strings.Contains(p, "gain of the gauge") {
 		t.Error("the budget in the record of the part has no line of the gain")
@@ -352,7 +353,7 @@ func TestCSVIsRFC4180(t *testing.T) {
 	b, batch := lot(t)
 	p := valve(t)
 	evil := p
-	bore, part := *p.Bore, session.Part{Serial: "=1+1"}
+	bore, part := *p.Bore, event.Part{Serial: "=1+1"}
 	bore.Part, evil.Bore = &part, &bore
 	for name, write := range map[string]func(*bytes.Buffer) error{
 		"part":          func(o *bytes.Buffer) error { return p.CSV(o) },
@@ -389,9 +390,9 @@ func TestCSVIsRFC4180(t *testing.T) {
 	golden(t, "relief-valve-readings.csv", out.String())
 	// A reading of a gauge study says which trial it is.
 	out.Reset()
-	first := slices.IndexFunc(p.Records, func(r session.Record) bool { return r.Reading != nil })
+	first := slices.IndexFunc(p.Records, func(r event.Record) bool { return r.Reading != nil })
 	trial := *p.Records[first].Reading
-	trial.Study = &session.StudyTrial{Appraiser: "=quality", Trial: 2}
+	trial.Study = &event.StudyTrial{Appraiser: "=quality", Trial: 2}
 	p.Records[first].Reading = &trial
 	if err := p.CSV(&out); err != nil {
 		t.Fatal(err)
@@ -411,7 +412,7 @@ func TestCSVIsRFC4180(t *testing.T) {
 func TestWithoutConfiguration(t *testing.T) {
 	p := valve(t)
 	p.NoSettings = true
-	p.Bore = p.Fold().Bore(&session.Settings{Station: "bay-3"}, p.Records[len(p.Records)-1].At)
+	p.Bore = p.Fold().Bore(&state.Settings{Station: "bay-3"}, p.Records[len(p.Records)-1].At)
 	text := strings.Join(strings.Fields(Text(p)), " ")
 	for _, want := range []string{"ISO 14253-1, 95 %", "U = 0.60 µm", "budget behind U is not in the journal", "ACCEPTED", "15.8811"} {
 		if !strings.Contains(text, want) {
@@ -428,7 +429,7 @@ func TestWithoutConfiguration(t *testing.T) {
 // Noise that was measured stands with the mastering.
 func TestNoiseInTheLog(t *testing.T) {
 	b := newBench(t, shopSettings(t))
-	b.must(session.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.ring("master", "R-1250", 0)
 	looks := slices.Clone(b.records)
 	last := &looks[len(looks)-1]

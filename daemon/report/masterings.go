@@ -5,14 +5,14 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
 )
 
 // Log is what was done to the zeros of gauges.
 type Log struct {
 	// Looks are masterings and checks in order; others among them are passed over.
-	Looks    []session.Record
+	Looks    []event.Record
 	Station  string // "": all
 	Trace    Trace
 	From, To time.Time
@@ -25,7 +25,7 @@ func MasteringLog(l Log) *Document {
 	if l.Station != "" {
 		d.Subject = "station " + clean(l.Station)
 	}
-	var looks []session.Record
+	var looks []event.Record
 	for _, e := range l.Looks {
 		if look(&e.Event) {
 			looks = append(looks, e)
@@ -56,14 +56,14 @@ func period(from, to time.Time) string {
 	return span(from, to)
 }
 
-func firstAt(looks []session.Record) (t time.Time) {
+func firstAt(looks []event.Record) (t time.Time) {
 	if len(looks) > 0 {
 		t = looks[0].At
 	}
 	return t
 }
 
-func lookCounts(looks []session.Record) []Field {
+func lookCounts(looks []event.Record) []Field {
 	mastered, good, failed, untold, again := 0, 0, 0, 0, 0
 	for i := range looks {
 		switch c := looks[i].Check; {
@@ -99,7 +99,7 @@ type gaugeRun struct {
 
 // driftCharts draw, for each gauge, the zero that each look at a ring asked for:
 // what a mastering set, or at a check the zero in force less the error found.
-func driftCharts(d *Document, looks []session.Record) {
+func driftCharts(d *Document, looks []event.Record) {
 	var runs []*gaugeRun
 	for i := range looks {
 		e := &looks[i]
@@ -139,12 +139,12 @@ func gaugeRunOf(runs *[]*gaugeRun, name string) *gaugeRun {
 	return r
 }
 
-func (r *gaugeRun) take(e *session.Record) {
+func (r *gaugeRun) take(e *event.Record) {
 	v, square, alarm := analysis.Deviation(0), false, false
-	if e.Kind == session.Mastered && e.Master.Second { // the zero is the first ring's, which has its dot
+	if e.Kind == event.Mastered && e.Master.Second { // the zero is the first ring's, which has its dot
 		return
 	}
-	if e.Kind == session.Mastered {
+	if e.Kind == event.Mastered {
 		r.zero, r.set = e.Master.Zero, true
 		v, square = r.zero, true
 	} else {

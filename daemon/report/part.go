@@ -9,25 +9,26 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // Part is the record of one part: the events of its station from its beginning
 // up to the next part, and the state that follows from them.
 type Part struct {
-	Bore    *session.Bore
-	Records []session.Record // in order, the one that began the part first
+	Bore    *state.Bore
+	Records []event.Record // in order, the one that began the part first
 	// Before is what was in force when it began, in order: the job, the mastering,
 	// what was looked at and measured since.
-	Before []session.Record
+	Before []event.Record
 	// Lot are the newest verdicts of the job at its station when it began, in order.
-	Lot []*session.Verdict
+	Lot []*event.Verdict
 	// After is the next look at a ring there, in order: it tells whether the zero
 	// still held.
-	After []session.Record
+	After []event.Record
 	// Limits are the times that the job was taken up, to see its limits change.
-	Limits []session.Record
+	Limits []event.Record
 	Hash   string // of the journal at row [Part.Last], hexadecimal
 	// NoSettings says that gauge and rule were not known when the bore was worked
 	// out, so that there is no budget and no judgement beside the recorded one.
@@ -37,7 +38,7 @@ type Part struct {
 // Last returns the number of the newest row that the record rests on, 0 if it
 // rests on none.
 func (p *Part) Last() (seq uint64) {
-	for _, all := range [][]session.Record{p.Before, p.Records, p.After, p.Limits} {
+	for _, all := range [][]event.Record{p.Before, p.Records, p.After, p.Limits} {
 		for i := range all {
 			seq = max(seq, all[i].Seq)
 		}
@@ -46,13 +47,13 @@ func (p *Part) Last() (seq uint64) {
 }
 
 // Fold returns the state that the records tell, with what came to light after.
-func (p *Part) Fold() *session.Fold {
-	f := &session.Fold{}
+func (p *Part) Fold() *state.Fold {
+	f := &state.Fold{}
 	for i := range p.Before {
 		f.Apply(&p.Before[i].Event)
 	}
 	f.Lot = p.Lot
-	for _, all := range [][]session.Record{p.Records, p.After} {
+	for _, all := range [][]event.Record{p.Records, p.After} {
 		for i := range all {
 			f.Apply(&all[i].Event)
 		}
@@ -68,7 +69,7 @@ type record struct {
 	Part
 	job  *analysis.Job
 	unit analysis.Unit
-	fold *session.Fold
+	fold *state.Fold
 	doc  *Document
 }
 
@@ -107,7 +108,7 @@ func (p Part) record() *record {
 		r.doc.Trace.Journal, r.doc.Trace.First = p.Records[0].Journal, p.Records[0].Seq
 	}
 	r.doc.Trace.Last = p.Last()
-	for _, all := range [][]session.Record{p.Records, p.After} {
+	for _, all := range [][]event.Record{p.Records, p.After} {
 		for i := range all {
 			if at := all[i].At; at.After(r.doc.At) {
 				r.doc.At = at
@@ -119,11 +120,11 @@ func (p Part) record() *record {
 
 // doubted returns the failed look at a ring that puts the part in doubt, nil if
 // none does.
-func (r *record) doubted() *session.ZeroCheck {
+func (r *record) doubted() *event.ZeroCheck {
 	if !r.fold.Doubted {
 		return nil
 	}
-	for _, all := range [][]session.Record{r.After, r.Records} {
+	for _, all := range [][]event.Record{r.After, r.Records} {
 		for i := len(all) - 1; i >= 0; i-- {
 			if c := all[i].ZeroCheck(); c != nil && c.Valid && !c.Good {
 				return c
@@ -146,7 +147,7 @@ func (r *record) stamp() *Stamp {
 	return &Stamp{Bad, outcome(v), clean(v.Reason)}
 }
 
-func outcome(v *session.Verdict) string {
+func outcome(v *event.Verdict) string {
 	if v.Accepted {
 		return "ACCEPTED"
 	}
@@ -218,7 +219,7 @@ func (r *record) found() (f []Field) {
 		f = append(f, Field{"by the rule", string(j.Decision)})
 	}
 	if v != nil {
-		f = append(f, Field{"verdict", strings.ToLower(outcome(v)) + " by " + orDash(r.by(session.Judged))}, Field{"given", moment(r.at(session.Judged))})
+		f = append(f, Field{"verdict", strings.ToLower(outcome(v)) + " by " + orDash(r.by(event.Judged))}, Field{"given", moment(r.at(event.Judged))})
 	}
 	if f == nil {
 		f = []Field{{"sizes", "none"}}
@@ -241,21 +242,21 @@ func (r *record) stated() (u analysis.Deviation, k string) {
 }
 
 // by returns who caused the newest event of a kind, at when it was.
-func (r *record) by(k session.Kind) string {
+func (r *record) by(k event.Kind) string {
 	if e := r.newest(k); e != nil {
 		return clean(e.Source)
 	}
 	return ""
 }
 
-func (r *record) at(k session.Kind) (t time.Time) {
+func (r *record) at(k event.Kind) (t time.Time) {
 	if e := r.newest(k); e != nil {
 		t = e.At
 	}
 	return t
 }
 
-func (r *record) newest(k session.Kind) *session.Record {
+func (r *record) newest(k event.Kind) *event.Record {
 	for i := len(r.Records) - 1; i >= 0; i-- {
 		if r.Records[i].Kind == k {
 			return &r.Records[i]
@@ -272,7 +273,7 @@ func (r *record) made() []Field {
 		case e.Round != nil:
 			strokes += e.Round.Strokes
 			seconds += e.Round.Seconds
-		case e.Kind == session.Refused:
+		case e.Kind == event.Refused:
 			refused++
 		case e.Reading != nil:
 			taken++

@@ -22,7 +22,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 var update = flag.Bool("update", false, "write the expected reports anew")
@@ -334,7 +334,7 @@ func TestDoubtAfterAcceptance(t *testing.T) {
 	b := newBench(t, set)
 	b.begin("J-4112", "003", 0)
 	b.play(rounds(t, "sleeve"), 0)
-	b.must(session.Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	b.wait(37 * time.Minute)
 	b.ring("check", "R-1250", 45*um1/100)
 	p := b.part("003")
@@ -374,7 +374,7 @@ func TestNotLookedAtAfterAcceptance(t *testing.T) {
 	b := newBench(t, set)
 	b.begin("J-4112", "003", 0)
 	b.play(rounds(t, "sleeve"), 0)
-	b.must(session.Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	const says = "verdict on part 003 is final when the ring still reads true"
 	if text := strings.Join(strings.Fields(Text(b.part("003"))), " "); !strings.Contains(text, says) {
 		t.Errorf("not said:\n%s", text)
@@ -397,7 +397,7 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 	b.ring("check", "R-1250", 45*um1/100)
 	b.ring("master", "R-1250", 0)
 	b.play(all, 0)
-	b.must(session.Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	if s := PartRecord(b.part("003")).Stamp; s.Word != "ACCEPTED" {
 		t.Errorf("stamp %+v", s)
 	}
@@ -419,8 +419,8 @@ func TestDoubtInHand(t *testing.T) {
 // A part of which nothing was gauged has a record too.
 func TestEmptyPart(t *testing.T) {
 	b := newBench(t, shopSettings(t))
-	b.must(session.Action{Do: "job", Job: "J-4120"})
-	b.must(session.Action{Do: "part", Part: "009"})
+	b.must(event.Action{Do: "job", Job: "J-4120"})
+	b.must(event.Action{Do: "part", Part: "009"})
 	d := PartRecord(b.part("009"))
 	if !strings.Contains(d.Text(), "NOT FINISHED") || !strings.Contains(d.Text(), "No ring was read") {
 		t.Errorf("record:\n%s", d.Text())
@@ -436,13 +436,13 @@ func TestLimitsChanged(t *testing.T) {
 	set := shopSettings(t)
 	b := newBench(t, set)
 	set.Jobs["J-4120"].High = length(t, "15.8860 mm")
-	b.must(session.Action{Do: "job", Job: "J-4120"})
+	b.must(event.Action{Do: "job", Job: "J-4120"})
 	b.wait(time.Hour)
 	next := shopSettings(t)
 	next.Jobs["J-4120"].Revision = "C"
 	b.Configure(next)
-	b.must(session.Action{Do: "job", Job: "J-4120"})
-	b.must(session.Action{Do: "part", Part: "003"})
+	b.must(event.Action{Do: "job", Job: "J-4120"})
+	b.must(event.Action{Do: "part", Part: "003"})
 	text := strings.Join(strings.Fields(Text(b.part("003"))), " ")
 	if !strings.Contains(text, "revision B to C") || !strings.Contains(text, "was 15.8860") {
 		t.Errorf("the change of limits is missing:\n%s", text)
@@ -461,7 +461,7 @@ func TestAveragingInTheRecord(t *testing.T) {
 	if row[0] != uncertainty.LineAveraging || row[5] != "s²" || row[9] != "assumed" || !slices.Contains(table.Notes, "The averaging of the gauge is not stated.") {
 		t.Errorf("%q, %q", row, table.Notes)
 	}
-	what, detail := (&record{}).tell(&session.Record{Event: session.Event{Kind: session.Sped, Speeds: &session.SpeedCheck{Ring: "R-1", Speeds: master.Speeds{Sentence: "Reads 1.3 µm large."}}}})
+	what, detail := (&record{}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: master.Speeds{Sentence: "Reads 1.3 µm large."}}}})
 	if what != "rocked slowly, then fast" || detail != "ring R-1: Reads 1.3 µm large." {
 		t.Errorf("%q, %q", what, detail)
 	}

@@ -11,7 +11,9 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/master"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
 	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 )
 
@@ -47,14 +49,14 @@ func shopJobs(t testing.TB) map[string]*analysis.Job {
 	}
 }
 
-func shopSettings(t testing.TB) session.Settings {
+func shopSettings(t testing.TB) state.Settings {
 	day := func(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC) }
-	return session.Settings{
+	return state.Settings{
 		Station: "bay-3", Rule: verdict.Confidence95, Jobs: shopJobs(t), DepthReach: 2 * analysis.Millimetre,
-		Gauge:   session.GaugeSettings{Name: "G-07", Unit: analysis.MM, Repeatability: analysis.Deviation(15 * um1 / 100), Step: analysis.Deviation(um1 / 10)},
-		Capture: session.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
-		Master:  session.MasterSettings{Readings: 4, Spread: analysis.Deviation(um1 / 2), Lapse: master.Lapse{Age: 4 * time.Hour, Readings: 200, Fresh: 30 * time.Minute, FreshReadings: 40}},
-		Doubt:   session.Doubt{Drift: analysis.Deviation(3 * um1 / 10), Contact: analysis.Deviation(um1 / 20), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius},
+		Gauge:   state.GaugeSettings{Name: "G-07", Unit: analysis.MM, Repeatability: analysis.Deviation(15 * um1 / 100), Step: analysis.Deviation(um1 / 10)},
+		Capture: state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
+		Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um1 / 2), Lapse: master.Lapse{Age: 4 * time.Hour, Readings: 200, Fresh: 30 * time.Minute, FreshReadings: 40}},
+		Doubt:   state.Doubt{Drift: analysis.Deviation(3 * um1 / 10), Contact: analysis.Deviation(um1 / 20), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius},
 		Rings: map[string]*analysis.Ring{
 			"R-0625": {ID: "R-0625", Size: length(t, "15.87508 mm"), U: analysis.Deviation(um1 / 4), Material: "steel", Due: day(2026, 12, 4), Certified: "K-2218"},
 			"R-1250": {ID: "R-1250", Size: length(t, "31.7497 mm"), U: analysis.Deviation(um1 / 4), Material: "steel", Due: day(2027, 1, 25), Certified: "K-2240"},
@@ -66,14 +68,14 @@ func shopSettings(t testing.TB) session.Settings {
 type bench struct {
 	*session.Session
 	t       testing.TB
-	set     session.Settings
+	set     state.Settings
 	now     session.Stamp
-	records []session.Record
+	records []event.Record
 }
 
 const journalID = "0f1e2d3c4b5a69788796a5b4c3d2e1f0"
 
-func newBench(t testing.TB, set session.Settings) *bench {
+func newBench(t testing.TB, set state.Settings) *bench {
 	start := time.Date(2026, 11, 25, 8, 0, 0, 0, time.FixedZone("", 3600))
 	return &bench{Session: session.New(set, nil), t: t, set: set, now: session.Stamp{Wall: start}}
 }
@@ -82,9 +84,9 @@ func (b *bench) wait(d time.Duration) {
 	b.now.Wall, b.now.Mono = b.now.Wall.Add(d), b.now.Mono+d
 }
 
-func (b *bench) keep(events []session.Event) {
+func (b *bench) keep(events []event.Event) {
 	for _, e := range events {
-		b.records = append(b.records, session.Record{Journal: journalID, Seq: uint64(len(b.records) + 1), Event: e})
+		b.records = append(b.records, event.Record{Journal: journalID, Seq: uint64(len(b.records) + 1), Event: e})
 	}
 }
 
@@ -98,7 +100,7 @@ func (b *bench) send(text string) {
 	b.keep(b.Sample(b.now, b.set.Gauge.Name, []drivers.Sample{{Digits: digits, Places: places, Raw: []byte(text)}}))
 }
 
-func (b *bench) must(a session.Action) {
+func (b *bench) must(a event.Action) {
 	b.t.Helper()
 	a.Source = "page"
 	b.wait(2 * time.Second)
@@ -112,7 +114,7 @@ func (b *bench) must(a session.Action) {
 // ring reads a ring: do is master or check; the gauge shows shift more than it is.
 func (b *bench) ring(do, id string, shift analysis.Length) {
 	b.t.Helper()
-	b.must(session.Action{Do: do, Ring: id, Confirm: true})
+	b.must(event.Action{Do: do, Ring: id, Confirm: true})
 	for i := range b.set.Master.Readings {
 		l := b.set.Rings[id].Size + shift + analysis.Length(2*(i%2)-1)*um1/20
 		b.send(l.Format(analysis.MM, 5))
@@ -154,7 +156,7 @@ func (b *bench) play(table [][]string, shift analysis.Length) {
 				b.t.Fatal(err)
 			}
 			b.wait(time.Duration(strokes) * 1200 * time.Millisecond)
-			b.must(session.Action{Do: "round", Strokes: strokes, Seconds: 1.2 * float64(strokes)})
+			b.must(event.Action{Do: "round", Strokes: strokes, Seconds: 1.2 * float64(strokes)})
 			b.wait(5 * time.Minute) // to cool
 		}
 		for _, s := range row[2:] {
@@ -166,16 +168,16 @@ func (b *bench) play(table [][]string, shift analysis.Length) {
 // begin takes a job up and a part, mastered.
 func (b *bench) begin(job, part string, shift analysis.Length) {
 	b.t.Helper()
-	b.must(session.Action{Do: "job", Job: job, Confirm: true})
+	b.must(event.Action{Do: "job", Job: job, Confirm: true})
 	b.ring("master", b.set.Jobs[job].Ring, shift)
-	b.must(session.Action{Do: "part", Part: part})
+	b.must(event.Action{Do: "part", Part: part})
 }
 
 // finish checks the zero and accepts.
 func (b *bench) finish(shift analysis.Length) {
 	b.t.Helper()
 	b.ring("check", b.Fold().Job.Ring, shift)
-	b.must(session.Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 }
 
 // part gathers the record of the newest part of a serial number, as a journal
@@ -189,7 +191,7 @@ func (b *bench) part(serial string) Part {
 		if e.Job != nil {
 			p.Limits = append(p.Limits, *e)
 		}
-		if from >= 0 && (e.Kind == session.PartBegun || e.Kind == session.JobChosen) {
+		if from >= 0 && (e.Kind == event.PartBegun || e.Kind == event.JobChosen) {
 			to = min(to, i)
 		}
 		if e.Part != nil && e.Part.Serial == serial {
@@ -217,10 +219,10 @@ func valve(t testing.TB) Part {
 	b.begin("J-4120", "001", 3*um1/10)
 	table := rounds(t, "relief-valve")
 	b.play(table[:5], 3*um1/10)
-	b.must(session.Action{Do: "void", Reason: "mud in the bore, washed and gauged again"})
+	b.must(event.Action{Do: "void", Reason: "mud in the bore, washed and gauged again"})
 	b.send("15.8766")
 	b.send("0.62473") // the gauge was switched to inch
-	b.must(session.Action{Do: "round", Strokes: 4, Seconds: 5, Dressed: true})
+	b.must(event.Action{Do: "round", Strokes: 4, Seconds: 5, Dressed: true})
 	b.wait(8 * time.Minute)
 	for _, s := range table[5][2:] {
 		b.send((length(t, s+" mm") + 3*um1/10).Format(analysis.MM, 5))

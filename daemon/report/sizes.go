@@ -7,22 +7,22 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/verdict"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // roundsAcross is how many rounds stand side by side in a table of sizes.
 const roundsAcross = 8
 
 // rounds returns the rounds of the part, that before the first honing included.
-func (r *record) rounds() []session.Round {
-	return append([]session.Round{{}}, r.fold.Rounds...)
+func (r *record) rounds() []event.Round {
+	return append([]event.Round{{}}, r.fold.Rounds...)
 }
 
 // sizes tables the size at each place by round, the newest round last and in full.
 func (r *record) sizes() {
 	all := r.rounds()
 	last := r.Bore.Basis
-	if n := slices.IndexFunc(all, func(x session.Round) bool { return x.Number == last }); n >= 0 {
+	if n := slices.IndexFunc(all, func(x event.Round) bool { return x.Number == last }); n >= 0 {
 		all = all[:n+1]
 	}
 	r.doc.add(Heading("Sizes by round"))
@@ -56,11 +56,11 @@ func (r *record) sizes() {
 func (r *record) corrected() string {
 	var measured, cooled bool
 	for _, x := range r.fold.Readings {
-		byCooling := x.PartFrom == session.ByCooling
+		byCooling := x.PartFrom == event.ByCooling
 		cooled = cooled || byCooling
 		measured = measured || x.Thermal != 0 && !byCooling
 	}
-	at20 := slices.ContainsFunc(r.Records, func(e session.Record) bool { return e.Cool != nil && e.Cool.Surroundings != nil })
+	at20 := slices.ContainsFunc(r.Records, func(e event.Record) bool { return e.Cool != nil && e.Cool.Surroundings != nil })
 	switch {
 	case measured && cooled:
 		return " and to 20 °C from measured temperatures or from how the part cooled"
@@ -76,7 +76,7 @@ func (r *record) corrected() string {
 
 // indented reports whether any size was corrected for the indentation.
 func (r *record) indented() bool {
-	return slices.ContainsFunc(r.fold.Readings, func(x *session.Reading) bool { return x.Indentation != 0 })
+	return slices.ContainsFunc(r.fold.Readings, func(x *event.Reading) bool { return x.Indentation != 0 })
 }
 
 // again reports whether a place was gauged more than once in a round.
@@ -97,7 +97,7 @@ type at struct {
 	place analysis.Place
 }
 
-func (r *record) sizeTable(rounds []session.Round, full bool) *Table {
+func (r *record) sizeTable(rounds []event.Round, full bool) *Table {
 	t := &Table{Columns: []Column{{Head: "depth / angle", Left: true}}}
 	for _, x := range rounds {
 		t.Columns = append(t.Columns, Column{Head: "round " + strconv.Itoa(x.Number)})
@@ -107,7 +107,7 @@ func (r *record) sizeTable(rounds []session.Round, full bool) *Table {
 		t.Columns = append(t.Columns, Column{Head: o.String()}, Column{Head: "from target, " + fine(r.unit).String()}, Column{Head: "by the rule", Left: true})
 	}
 	t.Over = r.honing(rounds, len(t.Columns))
-	current := make([]map[analysis.Place]*session.Reading, len(rounds))
+	current := make([]map[analysis.Place]*event.Reading, len(rounds))
 	for i, x := range rounds {
 		current[i] = r.fold.Current(x.Number)
 	}
@@ -127,7 +127,7 @@ func (r *record) sizeTable(rounds []session.Round, full bool) *Table {
 
 // cell is the size at a place in a round: in brackets if it is in doubt, a dash
 // if there is none that stands.
-func (r *record) cell(x *session.Reading, a at) string {
+func (r *record) cell(x *event.Reading, a at) string {
 	if x != nil {
 		return size(x.Size, r.unit)
 	}
@@ -142,7 +142,7 @@ func (r *record) cell(x *session.Reading, a at) string {
 }
 
 // last are the cells beside the size of the newest round.
-func (r *record) last(x *session.Reading) []string {
+func (r *record) last(x *event.Reading) []string {
 	if x == nil {
 		return []string{"–", "–", "–"}
 	}
@@ -172,8 +172,8 @@ func decided(d verdict.Decision, s verdict.Side) string {
 }
 
 // honing are the rows that say what was done before each round.
-func (r *record) honing(rounds []session.Round, width int) (rows [][]string) {
-	row := func(name string, cell func(session.Round) string) {
+func (r *record) honing(rounds []event.Round, width int) (rows [][]string) {
+	row := func(name string, cell func(event.Round) string) {
 		cells := make([]string, width)
 		cells[0] = name
 		some := false
@@ -186,7 +186,7 @@ func (r *record) honing(rounds []session.Round, width int) (rows [][]string) {
 			rows = append(rows, cells)
 		}
 	}
-	row("gauged until", func(x session.Round) string {
+	row("gauged until", func(x event.Round) string {
 		for i := range r.Bore.Rounds {
 			if y := &r.Bore.Rounds[i]; y.Number == x.Number {
 				return clock(y.At)
@@ -194,9 +194,9 @@ func (r *record) honing(rounds []session.Round, width int) (rows [][]string) {
 		}
 		return ""
 	})
-	row("strokes before", func(x session.Round) string { return nonzero(x.Strokes) })
-	row("seconds before", func(x session.Round) string { return nonzero(int(x.Seconds + 0.5)) })
-	row("stones", func(x session.Round) string {
+	row("strokes before", func(x event.Round) string { return nonzero(x.Strokes) })
+	row("seconds before", func(x event.Round) string { return nonzero(int(x.Seconds + 0.5)) })
+	row("stones", func(x event.Round) string {
 		if x.Dressed {
 			return "dressed"
 		}
@@ -218,7 +218,7 @@ func nonzero(n int) string {
 
 // warmth tells how warm the part was in a round, as last measured in it or as its cooling
 // told.
-func (r *record) warmth() func(session.Round) string {
+func (r *record) warmth() func(event.Round) string {
 	by, round := map[int]string{}, 0
 	for i := range r.Records {
 		switch e := &r.Records[i]; {
@@ -230,12 +230,12 @@ func (r *record) warmth() func(session.Round) string {
 			by[round] = coolDown(e.Cool)
 		}
 	}
-	return func(x session.Round) string { return by[x.Number] }
+	return func(x event.Round) string { return by[x.Number] }
 }
 
 // coolDown writes how warm a part was by how it cooled: above 20 °C where the
 // temperature of its surroundings is known, else above those.
-func coolDown(c *session.CoolDown) string {
+func coolDown(c *event.CoolDown) string {
 	if c.Surroundings == nil {
 		return fmt.Sprintf("+%.1f K", c.Warmer.Degrees())
 	}
@@ -243,7 +243,7 @@ func coolDown(c *session.CoolDown) string {
 }
 
 // sums are the extremes of each round, and what it brought.
-func (r *record) sums(rounds []session.Round, current []map[analysis.Place]*session.Reading, width int, full bool) [][]string {
+func (r *record) sums(rounds []event.Round, current []map[analysis.Place]*event.Reading, width int, full bool) [][]string {
 	smallest, largest := make([]string, width), make([]string, width)
 	smallest[0], largest[0] = "smallest", "largest"
 	for i := range rounds {
@@ -260,7 +260,7 @@ func (r *record) sums(rounds []session.Round, current []map[analysis.Place]*sess
 	return [][]string{smallest, largest}
 }
 
-func extremes(now map[analysis.Place]*session.Reading) (lo, hi *session.Reading) {
+func extremes(now map[analysis.Place]*event.Reading) (lo, hi *event.Reading) {
 	for _, x := range now {
 		if lo == nil || x.Size < lo.Size {
 			lo = x

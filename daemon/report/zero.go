@@ -6,15 +6,15 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // masters returns the masterings that the part's readings rest on, and those made
 // while it was in hand.
-func (r *record) masters() (out []session.Record) {
-	for _, all := range [][]session.Record{r.Before, r.Records} {
+func (r *record) masters() (out []event.Record) {
+	for _, all := range [][]event.Record{r.Before, r.Records} {
 		for i := range all {
-			if all[i].Kind == session.Mastered && all[i].Master != nil {
+			if all[i].Kind == event.Mastered && all[i].Master != nil {
 				out = append(out, all[i])
 			}
 		}
@@ -23,8 +23,8 @@ func (r *record) masters() (out []session.Record) {
 }
 
 // looks returns the masterings and checks in order, that after the part included.
-func (r *record) looks() (out []session.Record) {
-	for _, all := range [][]session.Record{r.Before, r.Records, r.After} {
+func (r *record) looks() (out []event.Record) {
+	for _, all := range [][]event.Record{r.Before, r.Records, r.After} {
 		for i := range all {
 			if look(&all[i].Event) {
 				out = append(out, all[i])
@@ -35,8 +35,8 @@ func (r *record) looks() (out []session.Record) {
 }
 
 // look reports whether an event is a look at a ring that came to an end.
-func look(e *session.Event) bool {
-	return e.Kind == session.Mastered && e.Master != nil || e.Kind == session.Checked && e.Check != nil || e.Kind == session.Reread && e.Reread != nil
+func look(e *event.Event) bool {
+	return e.Kind == event.Mastered && e.Master != nil || e.Kind == event.Checked && e.Check != nil || e.Kind == event.Reread && e.Reread != nil
 }
 
 // zero tables the looks at rings, and the rings.
@@ -57,7 +57,7 @@ func (r *record) zero() {
 	}
 }
 
-func looksTable(looks []session.Record, stations bool) *Table {
+func looksTable(looks []event.Record, stations bool) *Table {
 	t := &Table{Columns: []Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "ring", Left: true}, {Head: "gauge", Left: true}}}
 	if stations {
 		t.Columns = append(t.Columns, Column{Head: "station", Left: true})
@@ -73,16 +73,16 @@ func looksTable(looks []session.Record, stations bool) *Table {
 }
 
 // lookRow writes a look at a ring; the date stands where it changes.
-func lookRow(e *session.Record, date *string, stations bool) []string {
+func lookRow(e *event.Record, date *string, stations bool) []string {
 	when := clock(e.At)
 	if d := day(e.At); d != *date {
 		*date, when = d, d+" "+when
 	}
 	var row, tail []string
-	if m := e.Master; e.Kind == session.Mastered && m.BySecond() != nil {
+	if m := e.Master; e.Kind == event.Mastered && m.BySecond() != nil {
 		row = []string{when, "second ring", clean(m.Gain.Ring.ID), clean(m.Gauge)}
 		tail = []string{strconv.Itoa(len(m.Gain.Raw)), um(m.Gain.Spread), signed(m.Zero), "–", "–", "–", gainOutcome(m)}
-	} else if e.Kind == session.Mastered {
+	} else if e.Kind == event.Mastered {
 		row = []string{when, "mastered", clean(m.Ring.ID), clean(m.Gauge)}
 		moved := "–"
 		if m.Number > 1 {
@@ -104,7 +104,7 @@ func lookRow(e *session.Record, date *string, stations bool) []string {
 }
 
 // gainOutcome says what a second ring gave.
-func gainOutcome(m *session.Master) string {
+func gainOutcome(m *event.Master) string {
 	g := m.Gain
 	if !g.Used() {
 		return fmt.Sprintf("gain %.4f ± %.4f not shown to differ from 1, which is kept, no. %d", g.Ratio, g.U, m.Number)
@@ -113,7 +113,7 @@ func gainOutcome(m *session.Master) string {
 }
 
 // keptGain names the gain that went on over a mastering on one ring.
-func keptGain(m *session.Master) string {
+func keptGain(m *event.Master) string {
 	if !m.Gain.Used() {
 		return ""
 	}
@@ -121,14 +121,14 @@ func keptGain(m *session.Master) string {
 }
 
 // noise tells how the gauge scattered at rest before a mastering, if it was seen to rest.
-func noise(m *session.Master) string {
+func noise(m *event.Master) string {
 	if m.Noise == nil {
 		return ""
 	}
 	return fmt.Sprintf("; noise %s measured", um(m.Noise.SD))
 }
 
-func checkOutcome(c *session.ZeroCheck) string {
+func checkOutcome(c *event.ZeroCheck) string {
 	switch {
 	case !c.Valid:
 		return "not told: " + clean(c.Sentence)
@@ -143,7 +143,7 @@ func checkOutcome(c *session.ZeroCheck) string {
 }
 
 // rereadOutcome says what the ring came to as if it were a part.
-func rereadOutcome(x *session.Rereading) string {
+func rereadOutcome(x *event.Rereading) string {
 	s := "came to " + x.Size.Format(analysis.MM, 5) + " mm, "
 	switch {
 	case !x.Valid:
@@ -156,7 +156,7 @@ func rereadOutcome(x *session.Rereading) string {
 	return s + "FAILED" + inDoubt(x.Doubt)
 }
 
-func inDoubt(d *session.InDoubt) (s string) {
+func inDoubt(d *event.InDoubt) (s string) {
 	if d != nil {
 		s += "; in doubt: " + analysis.Count(d.Readings, "reading", "readings") + " since " + clock(d.Since)
 		for i, p := range d.Parts {
@@ -168,7 +168,7 @@ func inDoubt(d *session.InDoubt) (s string) {
 
 // ringsTable lists the rings that were looked at with what their certificates say,
 // and whether each was in date on the day.
-func ringsTable(looks []session.Record, u analysis.Unit) *Table {
+func ringsTable(looks []event.Record, u analysis.Unit) *Table {
 	t := &Table{Columns: []Column{
 		{Head: "ring", Left: true}, {Head: "certified, " + large(u).String()}, {Head: other(u).String()}, {Head: "U, µm"},
 		{Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true},
@@ -196,7 +196,7 @@ func ringsTable(looks []session.Record, u analysis.Unit) *Table {
 
 // gaugesTable lists the gauges with what was stated of their own calibration when a
 // zero was set, nil if nothing was.
-func gaugesTable(looks []session.Record) *Table {
+func gaugesTable(looks []event.Record) *Table {
 	t := &Table{Columns: []Column{{Head: "gauge", Left: true}, {Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true}}}
 	type key struct {
 		gauge, certified, inDate string
@@ -227,8 +227,8 @@ func certified(l analysis.Length, u analysis.Unit) string {
 	return l.Format(large(u), places(u)+1)
 }
 
-func ringOf(e *session.Record) *analysis.Ring {
-	if e.Kind == session.Mastered {
+func ringOf(e *event.Record) *analysis.Ring {
+	if e.Kind == event.Mastered {
 		if g := e.Master.BySecond(); g != nil {
 			return &g.Ring
 		}

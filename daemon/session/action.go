@@ -6,61 +6,11 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
-
-// Action is what an operator asks for, from the page, the broker, a foot
-// switch or a scanner alike.
-type Action struct {
-	// ID names the action; one that comes twice with the same ID is done once.
-	ID string `json:"id"`
-	// Do is one of: job, part, round, place, stay (gauge one place again and
-	// again), skip, take, void, restore, keep (a reading that is asked about), master, check (the zero, leaving it
-	// alone), reread (the ring that set it, as if it were a part), speeds (of rocking in a
-	// ring, slowly and then fast: does the size depend on it), leave (a ring that is
-	// being read), knock (the gauge had
-	// one), dressed (the stones were), warm (temperatures were measured), cooldown (take
-	// off what the part is still warm by, as its cooling tells), study (of the
-	// gauge: it starts, somebody's turn comes, or it is over), accept, reject, note.
-	Do  string `json:"do"`
-	Job string `json:"job,omitempty"`
-	// Spec is a job that is not in the configuration, entered at the machine: it
-	// is worked to from here on, and the journal has it whole.
-	Spec    *analysis.Job   `json:"spec,omitempty"`
-	Part    string          `json:"part,omitempty"` // serial number, empty to count on
-	Ring    string          `json:"ring,omitempty"` // empty: the job's
-	Place   *analysis.Place `json:"place,omitempty"`
-	Reading int             `json:"reading,omitempty"`  // number of the reading, 0 for the last; for keep, the last asked about
-	Of      int             `json:"readings,omitempty"` // ring readings to take, for speeds of each, 0 for the usual number
-	// Gain, for master, says that the ring is a second one, of another size, read to
-	// set the gain; the zero stays as the first ring has set it.
-	Gain    bool    `json:"gain,omitempty"`
-	Reason  string  `json:"reason,omitempty"`
-	Strokes int     `json:"strokes,omitempty"`
-	Seconds float64 `json:"seconds,omitempty"`
-	Dressed bool    `json:"dressed,omitempty"`
-	Off     bool    `json:"off,omitempty"`     // for cooldown: no longer
-	Confirm bool    `json:"confirm,omitempty"` // go on although the tool asked whether it is meant
-	Source  string  `json:"source,omitempty"`
-	Warmth
-	StudyAsk
-}
-
-// Reply answers an action: done, or the reason why not.
-type Reply struct {
-	ID   string `json:"id"`
-	Do   string `json:"do"`
-	Done bool   `json:"done"`
-	Why  string `json:"why,omitempty"`
-	// Ask says that the same action with confirm set would be done.
-	Ask bool `json:"ask,omitempty"`
-	// Again says that an action of this id came before, and nothing was done now.
-	Again bool `json:"-"`
-}
 
 // errAsk marks a refusal that confirm overrides.
 type errAsk struct{ error }
@@ -69,7 +19,7 @@ func ask(format string, args ...any) error { return errAsk{fmt.Errorf(format, ar
 
 // Act carries an action out. It returns the events, none if it was refused,
 // and the reply.
-func (s *Session) Act(at Stamp, a Action) ([]Event, Reply) {
+func (s *Session) Act(at Stamp, a event.Action) ([]event.Event, event.Reply) {
 	if a.ID != "" {
 		if old, ok := s.replies.get(a.ID); ok {
 			old.Again = true
@@ -80,7 +30,7 @@ func (s *Session) Act(at Stamp, a Action) ([]Event, Reply) {
 	s.by, s.source, s.command = a.Source, a.Source, a.ID
 	err := s.do(a)
 	s.by, s.source, s.command = "", "", ""
-	r := Reply{ID: a.ID, Do: a.Do, Done: err == nil}
+	r := event.Reply{ID: a.ID, Do: a.Do, Done: err == nil}
 	if err != nil {
 		r.Why = err.Error()
 		r.Ask = errors.As(err, &errAsk{})
@@ -91,8 +41,8 @@ func (s *Session) Act(at Stamp, a Action) ([]Event, Reply) {
 	return s.end(), r
 }
 
-func (s *Session) do(a Action) error {
-	if err := a.check(); err != nil {
+func (s *Session) do(a event.Action) error {
+	if err := a.Check(); err != nil {
 		return err
 	}
 	f := &s.fold
@@ -108,10 +58,10 @@ func (s *Session) do(a Action) error {
 	case "speeds":
 		return s.beginSpeeds(a)
 	case "knock":
-		s.emit(Event{Kind: Disturbed, Note: orElse(a.Reason, "the gauge had a knock")})
+		s.emit(event.Event{Kind: event.Disturbed, Note: orElse(a.Reason, "the gauge had a knock")})
 		return nil
 	case "dressed":
-		s.emit(Event{Kind: Dressing, Note: orElse(a.Reason, "the stones were dressed")})
+		s.emit(event.Event{Kind: event.Dressing, Note: orElse(a.Reason, "the stones were dressed")})
 		return nil
 	case "warm":
 		return s.warm(a.Warmth)
@@ -121,13 +71,13 @@ func (s *Session) do(a Action) error {
 		}
 		broken := *f.Running
 		broken.Broken, broken.Why = true, orElse(a.Reason, "left by the operator")
-		s.emit(Event{Kind: Mastering, Master: &broken})
+		s.emit(event.Event{Kind: event.Mastering, Master: &broken})
 		return nil
 	case "note":
 		if strings.TrimSpace(a.Reason) == "" {
 			return errors.New("write what is to be noted")
 		}
-		s.emit(Event{Kind: Told, Note: a.Reason})
+		s.emit(event.Event{Kind: event.Told, Note: a.Reason})
 		return nil
 	}
 	if f.Job == nil {
@@ -160,32 +110,7 @@ const (
 	mostSeconds = 24 * 60 * 60
 )
 
-// check refuses text that is too long, or that would do something where it is
-// shown: characters that control a terminal or turn the direction of writing. A
-// reason may have been typed in lines, and becomes one.
-func (a *Action) check() error {
-	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
-		return errors.New("too long: at most 64 characters for a serial number, 500 for a reason, 100 for an id")
-	}
-	if err := a.StudyAsk.check(); err != nil {
-		return err
-	}
-	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
-	for _, t := range [...]struct{ what, text string }{{"serial number", a.Part}, {"reason", a.Reason}, {"id", a.ID}} {
-		if i := strings.IndexFunc(t.text, acts); i >= 0 {
-			r, _ := utf8.DecodeRuneInString(t.text[i:])
-			return fmt.Errorf("the %s has a character that can't be shown, %U; leave it out", t.what, r)
-		}
-	}
-	return nil
-}
-
-// acts reports whether a character does something in place of being shown.
-func acts(r rune) bool {
-	return unicode.IsControl(r) || unicode.In(r, unicode.Bidi_Control, unicode.Zl, unicode.Zp)
-}
-
-func (s *Session) chooseJob(a Action) error {
+func (s *Session) chooseJob(a event.Action) error {
 	job, ok := s.set.Jobs[a.Job]
 	switch {
 	case a.Spec != nil:
@@ -200,71 +125,12 @@ func (s *Session) chooseJob(a Action) error {
 		return ask("%s; choose another job all the same?", open)
 	}
 	s.restStudy()
-	e := Event{Kind: JobChosen, Job: job}
+	e := event.Event{Kind: event.JobChosen, Job: job}
 	if a.Spec != nil {
-		e.Note = Entered
+		e.Note = event.Entered
 	}
 	s.emit(e)
 	return nil
-}
-
-// jobWord is how many characters a name may have.
-const jobWord = 64
-
-// Entered is the note of a [JobChosen] whose job is not of the configuration: the
-// journal is where it is kept.
-const Entered = "entered at the machine"
-
-// Bounds of a job entered at the machine: as much as anybody gauges by hand, and
-// little enough to be worked out and drawn after each reading.
-const (
-	jobTitle  = 120 // of its title
-	jobPlaces = 240 // to gauge
-	jobGaps   = 40  // without a wall
-)
-
-// bounds reports what is too much of a job entered at the machine.
-func bounds(j *analysis.Job) (faults []error) {
-	for _, w := range []struct {
-		what, text string
-		most       int
-	}{{"id", j.ID, jobWord}, {"title", j.Title, jobTitle}, {"revision", j.Revision, jobWord}, {"material", j.Material, jobWord}, {"face", j.Face, jobWord}, {"ring", j.Ring, jobWord}} {
-		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, acts) {
-			faults = append(faults, fmt.Errorf("%s: want one line of at most %d characters", w.what, w.most))
-		}
-	}
-	if len(j.Sections) > jobPlaces || len(j.Orientations) > jobPlaces || len(j.Sections)*len(j.Orientations) > jobPlaces {
-		faults = append(faults, fmt.Errorf("sections: %d at %d angles is too much to gauge by hand; at most %d places", len(j.Sections), len(j.Orientations), jobPlaces))
-	}
-	if len(j.Interrupts) > jobGaps {
-		faults = append(faults, fmt.Errorf("interrupts: at most %d", jobGaps))
-	}
-	for _, in := range j.Interrupts {
-		if utf8.RuneCountInString(in.What) > jobWord || strings.ContainsFunc(in.What, acts) {
-			faults = append(faults, fmt.Errorf("interrupts: what is there wants one line of at most %d characters", jobWord))
-		}
-	}
-	return faults
-}
-
-// CheckJob reports all that is wrong with a job entered at the machine: what
-// [analysis.Job.Check] finds, a material or ring that is not known, an id that a
-// job of the configuration has, and what is too much to be worked to.
-func (set *Settings) CheckJob(j *analysis.Job) []error {
-	if faults := bounds(j); len(faults) > 0 {
-		return faults
-	}
-	faults := j.Check()
-	if _, err := master.FindMaterial(j.Material); err != nil {
-		faults = append(faults, err)
-	}
-	if _, ok := set.Rings[j.Ring]; j.Ring != "" && !ok {
-		faults = append(faults, fmt.Errorf("ring: there is no ring %q; there are %s", j.Ring, strings.Join(slices.Sorted(maps.Keys(set.Rings)), ", ")))
-	}
-	if _, ok := set.Jobs[j.ID]; ok {
-		faults = append(faults, fmt.Errorf("id: the configuration has a job %s; give this one another name", j.ID))
-	}
-	return faults
 }
 
 // open says why the part in hand isn't finished, "" if it is, there is none, or it is
@@ -274,13 +140,13 @@ func (s *Session) open() string {
 	if f.Part == nil || f.Verdict != nil || len(f.Readings) == 0 {
 		return ""
 	}
-	if f.Round() == 0 && slices.ContainsFunc(f.Readings, func(r *Reading) bool { return r.Study != nil }) {
+	if f.Round() == 0 && slices.ContainsFunc(f.Readings, func(r *event.Reading) bool { return r.Study != nil }) {
 		return ""
 	}
 	return "part " + f.Part.Serial + " is neither accepted nor laid aside"
 }
 
-func (s *Session) beginPart(a Action) error {
+func (s *Session) beginPart(a event.Action) error {
 	f := &s.fold
 	if f.Job == nil {
 		return errors.New("choose a job first")
@@ -309,10 +175,10 @@ func (s *Session) beginSerial(serial string) {
 	if serial == "" {
 		serial = fmt.Sprintf("%04d", n)
 	}
-	s.emit(Event{Kind: PartBegun, Part: &Part{Serial: serial, Count: n, Rate: s.fold.learnt(s.fold.repeat(&s.set.Gauge))}})
+	s.emit(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: serial, Count: n, Rate: s.fold.RatePrior(s.fold.Repeat(&s.set.Gauge))}})
 }
 
-func (s *Session) newRound(a Action) error {
+func (s *Session) newRound(a event.Action) error {
 	f := &s.fold
 	switch {
 	case f.Part == nil:
@@ -325,13 +191,13 @@ func (s *Session) newRound(a Action) error {
 		return fmt.Errorf("a round has 0 to %d strokes and lasts 0 to %d s", mostStrokes, mostSeconds)
 	}
 	s.restStudy()
-	r := f.advised(&s.set, s.now.Wall)
+	r := f.AdvisedRound(&s.set, s.now.Wall)
 	r.Strokes, r.Seconds, r.Dressed = a.Strokes, a.Seconds, a.Dressed || f.Dressed
-	s.emit(Event{Kind: RoundOver, Round: &r})
+	s.emit(event.Event{Kind: event.RoundOver, Round: &r})
 	return nil
 }
 
-func (s *Session) choosePlace(a Action) error {
+func (s *Session) choosePlace(a event.Action) error {
 	f := &s.fold
 	p := a.Place
 	if p == nil {
@@ -345,7 +211,7 @@ func (s *Session) choosePlace(a Action) error {
 	if f.Part == nil {
 		s.nextPart("")
 	}
-	s.emit(Event{Kind: Placed, Place: &Choice{Place: *p, Skip: a.Do == "skip", Stay: a.Do == "stay"}})
+	s.emit(event.Event{Kind: event.Placed, Place: &event.Choice{Place: *p, Skip: a.Do == "skip", Stay: a.Do == "stay"}})
 	return nil
 }
 
@@ -363,7 +229,7 @@ func (s *Session) gaugeable(p analysis.Place) error {
 
 // warm takes in measured temperatures. A part is not gauged at those that are
 // refused here.
-func (s *Session) warm(w Warmth) error {
+func (s *Session) warm(w event.Warmth) error {
 	if w.Part == nil && w.Ring == nil {
 		return errors.New("give the temperature of the part, of the ring, or both, in °C")
 	}
@@ -375,17 +241,17 @@ func (s *Session) warm(w Warmth) error {
 	if f := &s.fold; w.Part != nil && f.Job != nil && f.Part == nil {
 		s.nextPart("") // it is that part's temperature
 	}
-	s.emit(Event{Kind: Warmed, Warm: &w})
+	s.emit(event.Event{Kind: event.Warmed, Warm: &w})
 	return nil
 }
 
-func (s *Session) void(a Action) error {
+func (s *Session) void(a event.Action) error {
 	f := &s.fold
 	no := a.Reading
 	if no == 0 {
 		no = s.lastFor(a.Do)
 	}
-	i := slices.IndexFunc(f.Readings, func(r *Reading) bool { return r.No == no })
+	i := slices.IndexFunc(f.Readings, func(r *event.Reading) bool { return r.No == no })
 	_, void := f.Voids[no]
 	switch {
 	case i < 0 && a.Do == "void":
@@ -401,9 +267,9 @@ func (s *Session) void(a Action) error {
 	case a.Do == "void" && strings.TrimSpace(a.Reason) == "":
 		return errors.New("give the reason for striking it out, such as: dirt, slipped, wrong place")
 	case a.Do == "void":
-		s.emit(Event{Kind: Voided, Void: &Void{No: no, Reason: a.Reason}})
+		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: no, Reason: a.Reason}})
 	default:
-		s.emit(Event{Kind: Restored, Void: &Void{No: no, Reason: a.Reason}})
+		s.emit(event.Event{Kind: event.Restored, Void: &event.Void{No: no, Reason: a.Reason}})
 	}
 	return nil
 }
@@ -420,7 +286,7 @@ func (s *Session) lastFor(do string) int {
 	return 0
 }
 
-func (s *Session) judge(a Action) error {
+func (s *Session) judge(a event.Action) error {
 	f := &s.fold
 	if f.Part == nil {
 		return errors.New("no part is in hand")
@@ -430,16 +296,16 @@ func (s *Session) judge(a Action) error {
 	}
 	b := f.Bore(&s.set, s.now.Wall)
 	if a.Do == "accept" {
-		if b.State != InSize {
-			return fmt.Errorf("can't accept part %s: %s%s", f.Part.Serial, b.State, because(b.Why))
+		if b.State != event.InSize {
+			return fmt.Errorf("can't accept part %s: %s%s", f.Part.Serial, b.State, state.Because(b.Why))
 		}
-		if due := s.set.Master.Lapse.BeforeAccept(f.standing(), s.now.Wall); due != nil {
+		if due := s.set.Master.Lapse.BeforeAccept(f.Standing(), s.now.Wall); due != nil {
 			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, due.Sentence)
 		}
-		if open := f.unclosed(); open != "" {
+		if open := f.Unclosed(); open != "" {
 			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, open)
 		}
-		if r := f.question(nil); r != nil {
+		if r := f.Question(nil); r != nil {
 			return fmt.Errorf("can't accept part %s yet: reading %d is asked about. %s", f.Part.Serial, r.No, r.Ask)
 		}
 		if b.Shrinking() && !a.Confirm {
@@ -448,7 +314,7 @@ func (s *Session) judge(a Action) error {
 	} else if strings.TrimSpace(a.Reason) == "" {
 		return errors.New("give the reason for laying the part aside")
 	}
-	v := &Verdict{Accepted: a.Do == "accept", Reason: orElse(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
+	v := &event.Verdict{Accepted: a.Do == "accept", Reason: orElse(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
 	if z := b.Sizes; z != nil {
 		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
 	}
@@ -458,7 +324,7 @@ func (s *Session) judge(a Action) error {
 	if b.Judged != nil {
 		v.Rule, v.U = string(b.Judged.Rule), b.U.Expanded
 	}
-	s.emit(Event{Kind: Judged, Verdict: v})
+	s.emit(event.Event{Kind: event.Judged, Verdict: v})
 	return nil
 }
 
@@ -472,17 +338,17 @@ func orElse(s, other string) string {
 // replies remembers the newest answers, so that an action which comes twice is
 // done once.
 type replies struct {
-	by    map[string]Reply
+	by    map[string]event.Reply
 	order []string
 }
 
 const repliesKept = 256
 
-func (r *replies) get(id string) (Reply, bool) { v, ok := r.by[id]; return v, ok }
+func (r *replies) get(id string) (event.Reply, bool) { v, ok := r.by[id]; return v, ok }
 
-func (r *replies) put(id string, v Reply) {
+func (r *replies) put(id string, v event.Reply) {
 	if r.by == nil {
-		r.by = map[string]Reply{}
+		r.by = map[string]event.Reply{}
 	}
 	if len(r.order) == repliesKept {
 		delete(r.by, r.order[0])

@@ -12,6 +12,8 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 	"fairbore/drivers/simulator"
 )
@@ -26,17 +28,17 @@ func TestAdviceThroughAPart(t *testing.T) {
 		t.Fatal(err)
 	}
 	set := simulated(job)
-	set.Capture = CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond}
+	set.Capture = state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond}
 	set.Rule = verdict.Confidence95
 	set.Doubt = guarded(set.Rule).Doubt
 	set.Jobs[job.ID].Material = "tool steel"
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: job.ID})
-	b.must(Action{Do: "part"})
+	b.must(event.Action{Do: "job", Job: job.ID})
+	b.must(event.Action{Do: "part"})
 	if a := b.bore().Advice; a == nil || a.Kind != advise.CheckZero || a.Strokes != 0 {
 		t.Errorf("before mastering: %+v", a)
 	}
-	b.must(Action{Do: "master", Of: 4})
+	b.must(event.Action{Do: "master", Of: 4})
 	stream := drivers.Stream{Decoder: mustLine(t)}
 	stream.Feed(nil, true, func(drivers.Found) {}) // a silent line first
 	start := b.now
@@ -51,7 +53,7 @@ func TestAdviceThroughAPart(t *testing.T) {
 			if step.Round == 5 && (a.Strokes < 3 || a.Strokes > 9) {
 				t.Errorf("after round 4: %d strokes, want about 6", a.Strokes)
 			}
-			b.must(Action{Do: "round", Strokes: step.Strokes})
+			b.must(event.Action{Do: "round", Strokes: step.Strokes})
 			if a := b.bore().Advice; a.Kind != advise.Gauge {
 				t.Errorf("honed and not gauged: %+v", a)
 			}
@@ -66,13 +68,13 @@ func TestAdviceThroughAPart(t *testing.T) {
 		}
 	}
 	g := b.bore()
-	if a := g.Advice; a.Kind != advise.Stop || g.State != InSize {
+	if a := g.Advice; a.Kind != advise.Stop || g.State != event.InSize {
 		t.Errorf("in the end: %s: %+v", g.State, a)
 	}
 	if !strings.Contains(strings.Join(g.Cautions, " "), "spindle") {
 		t.Errorf("cautions %v", g.Cautions)
 	}
-	b.must(Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	if g := b.bore(); g.Advice != nil {
 		t.Errorf("advice for a finished part: %+v", g.Advice)
 	}
@@ -85,11 +87,11 @@ func TestNextPartBeginsWithTheRate(t *testing.T) {
 	if a := b.bore().Advice; !strings.HasPrefix(a.Sentence, "Try ") || a.Rate.Rounds != 0 {
 		t.Fatalf("first part: %s", a.Sentence)
 	}
-	b.must(Action{Do: "round", Strokes: 20})
+	b.must(event.Action{Do: "round", Strokes: 20})
 	for range 6 {
 		b.send("31.7403") // 10 µm in 20 strokes
 	}
-	b.must(Action{Do: "part", Confirm: true})
+	b.must(event.Action{Do: "part", Confirm: true})
 	p := b.Fold().Part.Rate
 	if p == nil || p.Parts != 1 || math.Abs(math.Exp(p.Log)-0.5) > 0.025 {
 		t.Fatalf("the next part begins with %+v, want about 0.5 µm a stroke", p)
@@ -101,15 +103,15 @@ func TestNextPartBeginsWithTheRate(t *testing.T) {
 	if strings.HasPrefix(a.Sentence, "Try ") || a.Rate == nil || a.Rate.Per < analysis.Deviation(45*um/100) || a.Rate.Per > analysis.Deviation(50*um/100) {
 		t.Errorf("next part: %s (%s)", a.Sentence, a.Reason)
 	}
-	var again Fold
+	var again state.Fold
 	for i := range b.all {
 		again.Apply(&b.all[i])
 	}
 	if q := again.Part.Rate; q == nil || *q != *p {
 		t.Errorf("folded again %+v, before %+v", q, p)
 	}
-	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
-	b.must(Action{Do: "part", Confirm: true})
+	b.must(event.Action{Do: "job", Job: "J-4112", Confirm: true})
+	b.must(event.Action{Do: "part", Confirm: true})
 	if q := b.Fold().Part.Rate; q == nil || q.Parts != 0 || q.Spread != 0 || q.Scatter != p.Scatter {
 		t.Errorf("a job chosen anew begins with %+v, before %+v", q, p)
 	}
@@ -118,8 +120,8 @@ func TestNextPartBeginsWithTheRate(t *testing.T) {
 func TestDressedStonesBelongToTheNextRound(t *testing.T) {
 	b := ready(t)
 	b.send("31.7460")
-	b.must(Action{Do: "dressed"})
-	b.must(Action{Do: "round", Strokes: 5})
+	b.must(event.Action{Do: "dressed"})
+	b.must(event.Action{Do: "round", Strokes: 5})
 	if r := b.Fold().Rounds[0]; !r.Dressed || b.Fold().Dressed {
 		t.Errorf("round %+v, still dressed: %v", r, b.Fold().Dressed)
 	}
@@ -133,7 +135,7 @@ func TestBoreInAnotherUnit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var g Bore
+	var g state.Bore
 	if err := json.Unmarshal(wire, &g); err != nil {
 		t.Fatal(err)
 	}
@@ -167,7 +169,7 @@ func TestRoundKeepsHowItWasAdvised(t *testing.T) {
 	if !a.Kind.Honing() || a.Short == 0 || a.Where != "back" {
 		t.Fatalf("%s at %q, %d short", a.Kind, a.Where, a.Short)
 	}
-	b.must(Action{Do: "round", Strokes: a.Strokes})
+	b.must(event.Action{Do: "round", Strokes: a.Strokes})
 	if r := b.Fold().Rounds[0]; r.Short != a.Short || r.Light != a.Light || r.Ends {
 		t.Errorf("advised %+v, kept %+v", a, r)
 	}
@@ -177,7 +179,7 @@ func TestRoundKeepsHowItWasAdvised(t *testing.T) {
 	if a = b.bore().Advice; a.Short == 0 || a.Where != advise.Ends {
 		t.Fatalf("%s at %q, %d short", a.Kind, a.Where, a.Short)
 	}
-	b.must(Action{Do: "round", Strokes: a.Strokes})
+	b.must(event.Action{Do: "round", Strokes: a.Strokes})
 	if r := b.Fold().Rounds[1]; r.Short != a.Short || !r.Ends {
 		t.Errorf("advised %+v, kept %+v", a, r)
 	}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
 )
 
 // accepted is the sleeve accepted with no look at the ring after its last reading.
@@ -15,13 +16,13 @@ func accepted(t *testing.T) *bench {
 	if m := b.bore().Master; m.CheckAfter != "" || m.Doubted {
 		t.Errorf("before the verdict: %+v", m)
 	}
-	b.must(Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	return b
 }
 
 func (b *bench) check(shown string) {
 	b.t.Helper()
-	b.must(Action{Do: "check"})
+	b.must(event.Action{Do: "check"})
 	for range 3 {
 		b.send(shown)
 	}
@@ -55,7 +56,7 @@ func TestFailedCheckAfterAcceptance(t *testing.T) {
 		if g := b.bore(); !g.Master.Doubted || g.Master.CheckAfter != "" || g.Verdict == nil || !g.Verdict.Accepted {
 			t.Errorf("in doubt: %+v, verdict %+v", g.Master, g.Verdict)
 		}
-		b.must(Action{Do: "master"})
+		b.must(event.Action{Do: "master"})
 		for range 3 {
 			b.send("31.75050")
 		}
@@ -68,14 +69,14 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 	set.Master.Lapse.Fresh, set.Master.Lapse.FreshReadings = 0, 0
 	b := gauged(t, set, "31.7513", "31.7513")
 	b.check("31.75050")
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.send("31.75050")
 	}
 	for range 6 {
 		b.send("31.7515")
 	}
-	b.must(Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	if m := b.bore().Master; m.Doubted || m.CheckAfter == "" || len(b.Fold().Doubtful) != 2 {
 		t.Errorf("%+v, %d in doubt", m, len(b.Fold().Doubtful))
 	}
@@ -84,7 +85,7 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 // A part that was laid aside needs no check after.
 func TestNoCheckAfterLayingAside(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513")
-	b.must(Action{Do: "reject", Reason: "scratched"})
+	b.must(event.Action{Do: "reject", Reason: "scratched"})
 	if m := b.bore().Master; m.CheckAfter != "" {
 		t.Errorf("%+v", m)
 	}

@@ -7,7 +7,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
-	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 )
 
@@ -69,7 +69,7 @@ func (s *Session) scatters(raw analysis.Length) {
 
 // noise is what was measured, on the ring if the gauge rested there; nil if nothing was.
 // In free air a gauge that isn't a two-point one may show anything.
-func (a *atRest) noise(g *GaugeSettings) *master.Noise {
+func (a *atRest) noise(g *state.GaugeSettings) *master.Noise {
 	n, ok := a.ring.Noise()
 	if !ok && !g.ThreePoint {
 		n, ok = a.air.Noise()
@@ -78,33 +78,4 @@ func (a *atRest) noise(g *GaugeSettings) *master.Noise {
 		return nil
 	}
 	return &n
-}
-
-// noise is the standard deviation of single samples: as stated, else as it was measured
-// up to the mastering in use, else as is usual.
-func (f *Fold) noise(g *GaugeSettings) analysis.Deviation {
-	if m := f.Master; g.Assumed && m != nil && m.Noise != nil && m.Gauge == g.Name {
-		return m.Noise.SD
-	}
-	return g.Repeatability
-}
-
-// repeat is the standard deviation of one captured value.
-func (f *Fold) repeat(g *GaugeSettings) analysis.Deviation {
-	sd, _ := f.repeatability(g)
-	return sd
-}
-
-// repeatability is the standard deviation of one captured value, and how it is known: as
-// stated, else what is usual, or more where the samples of the ring readings left more
-// than that. Less is not believed of them: they do not tell how a gauge that is put in
-// again comes back to its place.
-func (f *Fold) repeatability(g *GaugeSettings) (analysis.Deviation, uncertainty.Basis) {
-	switch m := f.Master; {
-	case !g.Assumed:
-		return g.Repeatability, uncertainty.ByStatement
-	case m != nil && m.Gauge == g.Name && m.CaptureU > g.Repeatability:
-		return m.CaptureU, uncertainty.ByMeasurement
-	}
-	return g.Repeatability, uncertainty.ByAssumption
 }

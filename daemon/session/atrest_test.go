@@ -11,16 +11,18 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 )
 
 // resting plays a gauge that comes to rest in ring and part, whose samples scatter by
 // noise µm in steps of 0.1, through a mastering and a reading.
-func resting(t *testing.T, set Settings, noise float64) *bench {
+func resting(t *testing.T, set state.Settings, noise float64) *bench {
 	rng := rand.New(rand.NewPCG(17, 11))
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "part"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "part"})
 	stream := func(um float64, seconds float64) {
 		for range int(20 * seconds) {
 			b.wait(50 * time.Millisecond)
@@ -28,7 +30,7 @@ func resting(t *testing.T, set Settings, noise float64) *bench {
 		}
 	}
 	stream(32300, 3)
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		stream(31749.7, 4)
 		stream(32300, 2)
@@ -41,7 +43,7 @@ func resting(t *testing.T, set Settings, noise float64) *bench {
 	return b
 }
 
-func settledSettings(assumed bool) Settings {
+func settledSettings(assumed bool) state.Settings {
 	set := testSettings()
 	set.Capture.Mode = "settled"
 	set.Gauge.Assumed, set.Gauge.Repeatability = assumed, analysis.Deviation(um/5)
@@ -88,12 +90,12 @@ func TestRepeatabilityIsNoLessThanWhatTheSamplesLeave(t *testing.T) {
 		basis uncertainty.Basis
 	}{{0, 1000, uncertainty.ByAssumption}, {999, 1000, uncertainty.ByAssumption}, {4000, 4000, uncertainty.ByMeasurement}} {
 		b.Fold().Master.CaptureU = c.left
-		if sd, basis := b.Fold().repeatability(&b.set.Gauge); sd != c.want || basis != c.basis {
+		if sd, basis := b.Fold().Repeatability(&b.set.Gauge); sd != c.want || basis != c.basis {
 			t.Errorf("samples leave %d: %d, %s", c.left, sd, basis)
 		}
 	}
 	b.set.Gauge.Assumed = false
-	if sd, basis := b.Fold().repeatability(&b.set.Gauge); sd != 1000 || basis != uncertainty.ByStatement {
+	if sd, basis := b.Fold().Repeatability(&b.set.Gauge); sd != 1000 || basis != uncertainty.ByStatement {
 		t.Errorf("stated: %d, %s", sd, basis)
 	}
 }
@@ -121,7 +123,7 @@ func TestNoiseInFreeAir(t *testing.T) {
 	for i := range 100 {
 		a.air.Feed(time.Duration(i)*50*time.Millisecond, analysis.Length(3000*rng.NormFloat64()))
 	}
-	if a.noise(&GaugeSettings{}) == nil || a.noise(&GaugeSettings{ThreePoint: true}) != nil {
+	if a.noise(&state.GaugeSettings{}) == nil || a.noise(&state.GaugeSettings{ThreePoint: true}) != nil {
 		t.Error("free air is believed of the wrong gauge")
 	}
 }
@@ -129,7 +131,7 @@ func TestNoiseInFreeAir(t *testing.T) {
 // How inputs are known is in the budget, and what is assumed and matters is named.
 func TestBudgetSaysWhatIsAssumed(t *testing.T) {
 	set := testSettings()
-	set.Doubt = Doubt{Drift: analysis.Deviation(3 * um / 10), Contact: analysis.Deviation(um / 20), RingWithin: 2 * analysis.Celsius, PartWithin: analysis.Celsius}
+	set.Doubt = state.Doubt{Drift: analysis.Deviation(3 * um / 10), Contact: analysis.Deviation(um / 20), RingWithin: 2 * analysis.Celsius, PartWithin: analysis.Celsius}
 	set.Bases = map[string]uncertainty.Basis{uncertainty.LineDrift: uncertainty.ByAssumption, uncertainty.LineContact: uncertainty.ByAssumption}
 	b := gauged(t, set, "31.7513")
 	known := map[string]uncertainty.Basis{}
@@ -155,7 +157,7 @@ func TestBudgetSaysWhatIsAssumed(t *testing.T) {
 		t.Errorf("the settings were changed: %v", set.Bases)
 	}
 	cool := 20 * analysis.Celsius
-	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &cool, Part: &cool}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &cool, Part: &cool}})
 	b.master()
 	b.send("31.7513")
 	for _, l := range b.bore().Budget.Lines {
@@ -170,7 +172,7 @@ func TestStepsOfTimeAreSaid(t *testing.T) {
 	for _, step := range []time.Duration{0, 16 * time.Millisecond} {
 		set := settledSettings(false)
 		b := newBench(t, set)
-		b.must(Action{Do: "job", Job: "J-4112"})
+		b.must(event.Action{Do: "job", Job: "J-4112"})
 		start := b.now
 		for i := range 100 {
 			at := time.Duration(i) * 50 * time.Millisecond

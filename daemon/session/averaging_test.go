@@ -13,6 +13,8 @@ import (
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // given is a capture that gives what a test tells it to, as one that is rocked does.
@@ -43,7 +45,7 @@ func (g *given) Expect(size analysis.Length, u analysis.Deviation) {
 }
 
 // rocked are settings of a gauge that is rocked.
-func rockedSettings() Settings {
+func rockedSettings() state.Settings {
 	set := testSettings()
 	set.Capture.Mode, set.Gauge.Tip = "turning", 2*analysis.Millimetre
 	return set
@@ -61,7 +63,7 @@ func (b *bench) rock(shown string, r capture.Result) {
 
 func (b *bench) rockRing(motions ...float64) {
 	b.t.Helper()
-	b.must(Action{Do: "master", Of: len(motions)})
+	b.must(event.Action{Do: "master", Of: len(motions)})
 	for _, m := range motions {
 		b.rock("31.7500", capture.Result{Motion: m})
 	}
@@ -71,11 +73,11 @@ func (b *bench) rockRing(motions ...float64) {
 }
 
 // readyToRock is a station with a job, its gauge mastered by rocking at those speeds.
-func readyToRock(t *testing.T, set Settings, motions ...float64) *bench {
+func readyToRock(t *testing.T, set state.Settings, motions ...float64) *bench {
 	t.Helper()
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "part", Part: "003"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "part", Part: "003"})
 	b.rockRing(motions...)
 	return b
 }
@@ -157,7 +159,7 @@ func pass(rng *rand.Rand, q, off float64) capture.Result {
 // The gauge's own readings narrow what is not known of it, and say so when it averages;
 // all of it outlasts a restart.
 func TestAveragingIsLearnedFromReadings(t *testing.T) {
-	play := func(set Settings, averages time.Duration) *bench {
+	play := func(set state.Settings, averages time.Duration) *bench {
 		rng := rand.New(rand.NewPCG(17, 2))
 		b := readyToRock(t, set, 1500, 1500, 1500)
 		q := master.Smoothing{Averages: averages}.Square()
@@ -201,17 +203,17 @@ func TestAveragingIsLearnedFromReadings(t *testing.T) {
 		t.Errorf("stated, and it does not average: %q", c)
 	}
 
-	var past []Record // as the journal gives it back
+	var past []event.Record // as the journal gives it back
 	for i := range sharp.all {
 		text, err := sharp.all[i].AppendJSON(nil)
 		if err != nil {
 			t.Fatal(err)
 		}
-		var e Event
+		var e event.Event
 		if err := json.Unmarshal(text, &e); err != nil {
 			t.Fatal(err)
 		}
-		past = append(past, Record{Journal: "J", Seq: uint64(i + 1), Event: e})
+		past = append(past, event.Record{Journal: "J", Seq: uint64(i + 1), Event: e})
 	}
 	again := New(sharp.set, past)
 	if again.fold.Averaging != sharp.Fold().Averaging || again.fold.AveragingOf != "G-11" {
@@ -226,15 +228,15 @@ func TestAveragingIsLearnedFromReadings(t *testing.T) {
 func TestAveragingBelongsToItsGauge(t *testing.T) {
 	b := readyToRock(t, rockedSettings(), 1500, 1500, 1500)
 	b.rock("31.7515", capture.Result{Motion: 1500, MotionSpread: 1e9, MotionSlope: 1e6})
-	if b.Fold().learned("G-11") == nil || b.Fold().learned("G-12") != nil {
+	if b.Fold().Averages("G-11") == nil || b.Fold().Averages("G-12") != nil {
 		t.Error("learned of the wrong gauge")
 	}
-	b.Fold().rocked("G-12", 1e7, 0)
-	if a := b.Fold().learned("G-12"); a == nil || *a != (master.Averaging{Spread: 1e7, Readings: 1}) {
+	b.Fold().NoteRocking("G-12", 1e7, 0)
+	if a := b.Fold().Averages("G-12"); a == nil || *a != (master.Averaging{Spread: 1e7, Readings: 1}) {
 		t.Errorf("of the next: %+v", a)
 	}
 	r := capture.Result{Motion: math.NaN(), MotionSpread: 1}
-	if got := rocking(&r, 0); got != (Rocking{}) {
+	if got := rocking(&r, 0); got != (event.Rocking{}) {
 		t.Errorf("no number gives %+v", got)
 	}
 }
@@ -258,33 +260,33 @@ func TestAnotherStatementLapsesTheZero(t *testing.T) {
 
 func TestRockSlowlyThenFast(t *testing.T) {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	if r := b.do(Action{Do: "speeds"}); r.Done || !strings.Contains(r.Why, "rocked") {
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	if r := b.do(event.Action{Do: "speeds"}); r.Done || !strings.Contains(r.Why, "rocked") {
 		t.Errorf("with a button: %+v", r)
 	}
 	b = newBench(t, rockedSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	if r := b.do(Action{Do: "speeds", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250") {
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	if r := b.do(event.Action{Do: "speeds", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250") {
 		t.Errorf("in no ring: %+v", r)
 	}
-	if r := b.do(Action{Do: "speeds", Of: 26}); r.Done {
+	if r := b.do(event.Action{Do: "speeds", Of: 26}); r.Done {
 		t.Error("26 readings of each speed")
 	}
-	check := func(slow, fast float64, values ...string) *SpeedCheck {
+	check := func(slow, fast float64, values ...string) *event.SpeedCheck {
 		t.Helper()
-		b.must(Action{Do: "speeds"})
+		b.must(event.Action{Do: "speeds"})
 		for i, v := range values {
 			m, want := slow, "rock slowly in ring R-1250: "
 			if i >= 3 {
 				m, want = fast, "rock fast in ring R-1250: "
 			}
-			if g := b.bore(); !strings.Contains(g.Why, want+string(rune('1'+i%3))+" of 3") || g.State != NotMastered {
+			if g := b.bore(); !strings.Contains(g.Why, want+string(rune('1'+i%3))+" of 3") || g.State != event.NotMastered {
 				t.Errorf("reading %d: %s", i, g.Why)
 			}
 			b.rock(v, capture.Result{Motion: m})
 		}
 		last := b.last[len(b.last)-1]
-		if last.Kind != Sped || last.Speeds == nil || b.Fold().Running != nil {
+		if last.Kind != event.Sped || last.Speeds == nil || b.Fold().Running != nil {
 			t.Fatalf("%+v", last)
 		}
 		if l, _ := b.Live(); l.Hint != last.Speeds.Sentence {
@@ -313,12 +315,12 @@ func TestRockSlowlyThenFast(t *testing.T) {
 func TestFreeAirGoesOn(t *testing.T) {
 	mm := lengthOf
 	b := newBench(t, rockedSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	if a := b.capture.c.Air(); a != 0 {
 		t.Errorf("known from nowhere: %s", a)
 	}
 	b.capture.c = &given{learn: mm("32.0000 mm")}
-	b.must(Action{Do: "master"}) // a gauge of sizes: the scale is its own
+	b.must(event.Action{Do: "master"}) // a gauge of sizes: the scale is its own
 	if a := b.capture.c.Air(); a != mm("32.0000 mm") {
 		t.Errorf("on the ring: %s", a)
 	}
@@ -329,7 +331,7 @@ func TestFreeAirGoesOn(t *testing.T) {
 	if a := b.capture.c.Air(); a != mm("31.9998 mm") { // the zero is −0.3 µm
 		t.Errorf("of the part: %s", a)
 	}
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.capture.c = &given{out: []capture.Result{{Kind: capture.Taken}}, learn: mm("32.0000 mm")}
 		b.send("31.7510")
@@ -337,7 +339,7 @@ func TestFreeAirGoesOn(t *testing.T) {
 	if a := b.capture.c.Air(); a != mm("31.9990 mm") { // the zero went from −0.3 to −1.3 µm
 		t.Errorf("after another mastering: %s", a)
 	}
-	b.must(Action{Do: "knock"})
+	b.must(event.Action{Do: "knock"})
 	if a := b.capture.c.Air(); a != 0 {
 		t.Errorf("after a knock: %s", a)
 	}
@@ -345,14 +347,14 @@ func TestFreeAirGoesOn(t *testing.T) {
 	set := rockedSettings()
 	set.Gauge.FreeAir = mm("0.25 mm")
 	b = newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	if a := b.capture.c.Air(); a != mm("31.9997 mm") {
 		t.Errorf("stated, no zero yet: %s", a)
 	}
 	set.Gauge.Deviation = true
 	b = newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	if a := b.capture.c.Air(); a != mm("31.9997 mm") {
 		t.Errorf("stated, of a gauge of deviations: %s", a)
 	}
@@ -364,8 +366,8 @@ func TestCaptureIsMadeAnewForTheBand(t *testing.T) {
 	set := rockedSettings()
 	set.Rings["R-1250"].Size = set.Jobs["J-4112"].Nominal
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	if got := b.capture.options.Band; got != analysis.Deviation(gaugeTravel) {
 		t.Errorf("on the ring: band %d", got)
 	}
@@ -378,7 +380,7 @@ func TestCaptureIsMadeAnewForTheBand(t *testing.T) {
 	if _, real := b.capture.c.(*given); real || b.capture.c == nil {
 		t.Error("the capture of the ring goes on")
 	}
-	b.must(Action{Do: "check"})
+	b.must(event.Action{Do: "check"})
 	for range 3 {
 		b.rock("31.7500", capture.Result{})
 	}
@@ -404,7 +406,7 @@ func TestCheckAtAnotherSpeed(t *testing.T) {
 		set := rockedSettings()
 		set.Gauge.Smoothing.Stated = c.stated
 		b := readyToRock(t, set, 1500, 1500, 1500)
-		b.must(Action{Do: "check"})
+		b.must(event.Action{Do: "check"})
 		for range 3 {
 			b.rock("31.7506", capture.Result{Motion: c.motion}) // 0.6 µm
 		}

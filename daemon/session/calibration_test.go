@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
 )
 
 // A gauge past the day that its own calibration is due has a caution, and nothing more:
@@ -37,7 +38,7 @@ func TestGaugeCalibrationIsDue(t *testing.T) {
 		if m := b.Fold().Master; !m.GaugeDue.Equal(c.due) || slices.Contains(b.bore().Cautions, c.says) {
 			t.Errorf("due %s: after the reload %s, %q", c.due, m.GaugeDue, b.bore().Cautions)
 		}
-		b.must(Action{Do: "accept"})
+		b.must(event.Action{Do: "accept"})
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
+	"fairbore/daemon/event"
 	"fairbore/drivers"
 )
 
@@ -16,7 +17,7 @@ type captured struct {
 	u     analysis.Deviation
 	turns int
 	how   string // button, settled, turning, manual
-	Rocking
+	event.Rocking
 }
 
 // capturer holds the capture fitted to what is in the gauge now: the ring while
@@ -33,7 +34,7 @@ type capturer struct {
 	why     string          // the last visit gave no reading, until the next one begins
 	last    struct {
 		smp  drivers.Sample
-		sent Sent
+		sent event.Sent
 		raw  analysis.Length
 		some bool
 	}
@@ -71,7 +72,7 @@ func (s *Session) options() (o capture.Options, offset analysis.Length, err erro
 	f, g := &s.fold, &s.set.Gauge
 	o = capture.Options{
 		Band: analysis.Deviation(gaugeTravel), Bounce: s.set.Capture.Bounce, Settle: s.set.Capture.Settle,
-		Repeatability: f.noise(g), Resolution: g.Step, Tip: g.Tip, Averages: g.Smoothing.Averages, Lag: g.Smoothing.Lag,
+		Repeatability: f.SampleNoise(g), Resolution: g.Step, Tip: g.Tip, Averages: g.Smoothing.Averages, Lag: g.Smoothing.Lag,
 	}
 	o.Mode, err = capture.ParseMode(s.set.Capture.Mode)
 	var ring *analysis.Ring // that the gauge is set to
@@ -170,7 +171,7 @@ func (s *Session) takeLive() error {
 		return errors.New("what the gauge showed last is old; is it still sending?")
 	}
 	s.taken(&l.smp, l.sent, captured{raw: l.raw, how: "manual"})
-	if r := s.fold.Refused; r != nil && len(s.out) > 0 && s.out[len(s.out)-1].Kind == Refused {
+	if r := s.fold.Refused; r != nil && len(s.out) > 0 && s.out[len(s.out)-1].Kind == event.Refused {
 		return errors.New(r.Reason)
 	}
 	return nil

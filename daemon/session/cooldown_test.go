@@ -12,6 +12,8 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // warmPart is a part of the sleeve's job that cools to its surroundings: an exact
@@ -28,17 +30,17 @@ type warmPart struct {
 
 // newWarmPart is a sleeve of aluminium, which cools in minutes, with a gauge that repeats
 // to 0.1 µm. The gauge shows 0.3 µm more than a size is, as [bench.master] has it.
-func newWarmPart(t testing.TB, set Settings, seed uint64, final float64) *warmPart {
+func newWarmPart(t testing.TB, set state.Settings, seed uint64, final float64) *warmPart {
 	set.Jobs["J-4112"].Material = "aluminium"
 	set.Jobs["J-4112"].Outside = lengthOf("37 mm") // some 4 min in still air
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master()
 	return &warmPart{bench: b, r: rand.New(rand.NewPCG(seed, 1)), final: final, excess: 8, tau: 200, noise: 0.1, start: b.now.Mono}
 }
 
 // gauge takes a reading now; off is what it is wrong by, in µm.
-func (w *warmPart) gauge(off float64) *Reading {
+func (w *warmPart) gauge(off float64) *event.Reading {
 	w.wait(time.Second) // send waits as long before it sends
 	age := (w.now.Mono - w.start).Seconds()
 	w.now.Wall, w.now.Mono = w.now.Wall.Add(-time.Second), w.now.Mono-time.Second
@@ -51,19 +53,19 @@ func (w *warmPart) gauge(off float64) *Reading {
 // warm the part is, and takes it.
 func (w *warmPart) watch() {
 	w.t.Helper()
-	w.must(Action{Do: "stay"})
+	w.must(event.Action{Do: "stay"})
 	for range 40 {
 		w.wait(30 * time.Second)
 		w.gauge(0)
-		if w.do(Action{Do: "cooldown"}).Done {
+		if w.do(event.Action{Do: "cooldown"}).Done {
 			return
 		}
 	}
-	w.t.Fatalf("never told: %s", w.do(Action{Do: "cooldown"}).Why)
+	w.t.Fatalf("never told: %s", w.do(event.Action{Do: "cooldown"}).Why)
 }
 
 // rest gauges what is still due of the plan.
-func (w *warmPart) rest() (taken []*Reading) {
+func (w *warmPart) rest() (taken []*event.Reading) {
 	for w.Fold().Due() != nil && len(taken) < 20 {
 		w.wait(5 * time.Second)
 		taken = append(taken, w.gauge(0))
@@ -93,10 +95,10 @@ func TestCoolDownGivesTheFinalSize(t *testing.T) {
 		if seed > 0 {
 			continue
 		}
-		if r.PartFrom != ByCooling || r.Thermal >= 0 || r.Size != r.Raw+analysis.Length(r.Zero+r.Thermal+r.Indentation) {
+		if r.PartFrom != event.ByCooling || r.Thermal >= 0 || r.Size != r.Raw+analysis.Length(r.Zero+r.Thermal+r.Indentation) {
 			t.Errorf("reading %+v", r)
 		}
-		if b.Cool == nil || b.WarmFrom != ByCooling || !strings.Contains(b.Cool.Sentence, "is taken off") {
+		if b.Cool == nil || b.WarmFrom != event.ByCooling || !strings.Contains(b.Cool.Sentence, "is taken off") {
 			t.Errorf("the state does not say where the temperature is from: %+v", b.Cool)
 		}
 		if l := line(b.Budget, uncertainty.LineCooling); l == nil || l.Contribution <= 0 {
@@ -127,7 +129,7 @@ func TestCoolDownAndSurroundings(t *testing.T) {
 	set := testSettings()
 	w := newWarmPart(t, set, 1, 1.2)
 	shop := 23 * analysis.Celsius
-	w.must(Action{Do: "warm", Warmth: Warmth{Ring: &shop}})
+	w.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &shop}})
 	w.master()
 	w.start = w.now.Mono
 	w.watch()
@@ -147,7 +149,7 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 		set  func(*warmPart)
 		says string
 	}{
-		"nothing gauged": {func(w *warmPart) { w.must(Action{Do: "part"}) }, "0 of 8 readings"},
+		"nothing gauged": {func(w *warmPart) { w.must(event.Action{Do: "part"}) }, "0 of 8 readings"},
 		"too few":        {func(w *warmPart) { w.repeat(5, 30*time.Second) }, "5 of 8 readings"},
 		"too early":      {func(w *warmPart) { w.repeat(9, 15*time.Second) }, "can't be told yet"},
 		"growing":        {func(w *warmPart) { w.excess = -8; w.repeat(16, 30*time.Second) }, "growing"},
@@ -155,7 +157,7 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 		"noisy":          {func(w *warmPart) { w.noise = 1; w.repeat(16, 30*time.Second) }, ""},
 		"measured": {func(w *warmPart) {
 			at := 24 * analysis.Celsius
-			w.must(Action{Do: "warm", Warmth: Warmth{Part: &at}})
+			w.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &at}})
 			w.repeat(16, 30*time.Second)
 		}, "is measured, 24"},
 		"several places": {func(w *warmPart) {
@@ -174,7 +176,7 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 			w := newWarmPart(t, testSettings(), 5, 1.2)
 			c.set(w)
 			before := w.bore()
-			r := w.do(Action{Do: "cooldown"})
+			r := w.do(event.Action{Do: "cooldown"})
 			if r.Done || !strings.Contains(r.Why, c.says) || len(w.last) != 0 {
 				t.Fatalf("%+v", r)
 			}
@@ -188,7 +190,7 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 func (w *warmPart) repeat(n int, apart time.Duration) {
 	w.t.Helper()
 	if !w.Fold().Staying {
-		w.must(Action{Do: "stay"})
+		w.must(event.Action{Do: "stay"})
 	}
 	for range n {
 		w.wait(apart)
@@ -211,7 +213,7 @@ func TestCoolDownJudgesWhatItWillBe(t *testing.T) {
 	w := newWarmPart(t, guarded(verdict.Simple), 3, -1)
 	w.watch()
 	watched := w.Fold().Cool.Place
-	if b := w.bore(); b.Sizes != nil || b.State != CannotJudge || b.Places[0].State != "stale" || *b.Next == watched {
+	if b := w.bore(); b.Sizes != nil || b.State != event.CannotJudge || b.Places[0].State != "stale" || *b.Next == watched {
 		t.Fatalf("right after: %s, next %s", b.State, b.Next)
 	}
 	taken := w.rest()
@@ -219,7 +221,7 @@ func TestCoolDownJudgesWhatItWillBe(t *testing.T) {
 		t.Fatalf("%d taken, the last at %s, watched %s", len(taken), taken[len(taken)-1].Place, watched)
 	}
 	b := w.bore()
-	if b.State != StockToGo || b.ToLow < analysis.Deviation(5*um/10) {
+	if b.State != event.StockToGo || b.ToLow < analysis.Deviation(5*um/10) {
 		t.Errorf("1 µm under the low limit when cool: %s, %d to go", b.State, b.ToLow)
 	}
 	if b.U.Expanded < without.U.Expanded {
@@ -236,15 +238,15 @@ func TestCoolDownIsClosedBeforeAccepting(t *testing.T) {
 	w := newWarmPart(t, set, 4, 1.3)
 	w.watch()
 	watched := w.Fold().Cool.Place
-	w.must(Action{Do: "place", Place: &watched})
+	w.must(event.Action{Do: "place", Place: &watched})
 	w.gauge(0)
 	w.rest()
-	if r := w.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "gauge "+watched.String()+" once more") {
+	if r := w.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "gauge "+watched.String()+" once more") {
 		t.Fatalf("accepted before the place was gauged last: %+v, %s", r, w.bore().Why)
 	}
-	w.must(Action{Do: "place", Place: &watched})
+	w.must(event.Action{Do: "place", Place: &watched})
 	w.gauge(0)
-	w.must(Action{Do: "accept"})
+	w.must(event.Action{Do: "accept"})
 }
 
 // A part that was held, or laid elsewhere, does not come out where the cooling led: what was
@@ -267,7 +269,7 @@ func TestCoolDownThatProvesWrong(t *testing.T) {
 		t.Errorf("still used, %d readings count", len(f.Current(0)))
 	}
 	for _, r := range f.Readings {
-		if r.PartFrom == ByCooling && f.counts(r) {
+		if r.PartFrom == event.ByCooling && f.Counts(r) {
 			t.Errorf("reading %d, corrected by it, counts", r.No)
 		}
 	}
@@ -277,19 +279,19 @@ func TestCoolDownThatProvesWrong(t *testing.T) {
 func TestCoolDownEnds(t *testing.T) {
 	at := 24 * analysis.Celsius
 	for name, do := range map[string]func(*warmPart){
-		"round":  func(w *warmPart) { w.gauge(0); w.must(Action{Do: "round"}) },
-		"part":   func(w *warmPart) { w.must(Action{Do: "part", Confirm: true}) },
-		"warm":   func(w *warmPart) { w.must(Action{Do: "warm", Warmth: Warmth{Part: &at}}) },
+		"round":  func(w *warmPart) { w.gauge(0); w.must(event.Action{Do: "round"}) },
+		"part":   func(w *warmPart) { w.must(event.Action{Do: "part", Confirm: true}) },
+		"warm":   func(w *warmPart) { w.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &at}}) },
 		"master": func(w *warmPart) { w.master() },
 		"check": func(w *warmPart) {
-			w.must(Action{Do: "check"})
+			w.must(event.Action{Do: "check"})
 			for range 3 {
 				w.send("31.7510")
 			}
 		},
 		"clock": func(w *warmPart) { w.now.Wall = w.now.Wall.Add(time.Hour); w.gauge(0) },
-		"void":  func(w *warmPart) { w.must(Action{Do: "void", Reading: w.Fold().Cool.First, Reason: "dirt"}) },
-		"off":   func(w *warmPart) { w.must(Action{Do: "cooldown", Off: true}) },
+		"void":  func(w *warmPart) { w.must(event.Action{Do: "void", Reading: w.Fold().Cool.First, Reason: "dirt"}) },
+		"off":   func(w *warmPart) { w.must(event.Action{Do: "cooldown", Off: true}) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := newWarmPart(t, testSettings(), 7, 1.2)
@@ -298,10 +300,10 @@ func TestCoolDownEnds(t *testing.T) {
 			if w.Fold().Cool != nil || w.bore().Cool != nil {
 				t.Fatal("still used")
 			}
-			if r := w.gauge(0); r.PartFrom == ByCooling {
+			if r := w.gauge(0); r.PartFrom == event.ByCooling {
 				t.Errorf("a reading is corrected by it: %+v", r)
 			}
-			if r := w.do(Action{Do: "cooldown", Off: true}); r.Done {
+			if r := w.do(event.Action{Do: "cooldown", Off: true}); r.Done {
 				t.Error("ended once more")
 			}
 		})
@@ -313,13 +315,13 @@ func TestCoolDownIsReplayed(t *testing.T) {
 	w := newWarmPart(t, testSettings(), 8, 1.2)
 	w.watch()
 	w.rest()
-	var f Fold
+	var f state.Fold
 	for i := range w.all {
 		text, err := w.all[i].AppendJSON(nil)
 		if err != nil {
 			t.Fatal(err)
 		}
-		var e Event
+		var e event.Event
 		if err := json.Unmarshal(text, &e); err != nil {
 			t.Fatal(err)
 		}
@@ -340,20 +342,20 @@ func TestCoolDownIsReplayed(t *testing.T) {
 // A temperature says whether a sensor or a person gave it.
 func TestTemperatureSaysItsSource(t *testing.T) {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.Fold().Job.Material = "aluminium"
 	twenty, warm := 20*analysis.Celsius, 22*analysis.Celsius
-	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &twenty}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &twenty}})
 	b.master()
-	b.must(Action{Do: "warm", Warmth: Warmth{Part: &warm}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &warm}})
 	b.send("31.7600")
-	b.set.Gauge.Roles = map[string]Role{"T": PartTemp}
+	b.set.Gauge.Roles = map[string]state.Role{"T": state.PartTemp}
 	b.send("T 23.5 Cel")
 	b.send("31.7600")
-	if r := b.Fold().Readings; r[0].PartFrom != ByEntry || r[1].PartFrom != BySensor || r[1].Thermal >= r[0].Thermal {
+	if r := b.Fold().Readings; r[0].PartFrom != event.ByEntry || r[1].PartFrom != event.BySensor || r[1].Thermal >= r[0].Thermal {
 		t.Errorf("%+v\n%+v", r[0], r[1])
 	}
-	if b.bore().WarmFrom != BySensor {
+	if b.bore().WarmFrom != event.BySensor {
 		t.Errorf("the state says %q", b.bore().WarmFrom)
 	}
 }

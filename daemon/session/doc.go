@@ -5,6 +5,6 @@
 //
 // A session is a function from its inputs to its events. It has no goroutine,
 // no lock and no clock; the same inputs give the same events byte for byte, and
-// its whole state is a fold over them ([Fold.Apply]), which is how it is rebuilt after
+// its whole state is a fold over them ([state.Fold]), which is how it is rebuilt after
 // a crash. Whoever tells others of an event does so after the journal has it.
 package session

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 )
 
 // A job entered at the machine is worked to like one of the configuration, and a
@@ -14,10 +15,10 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 	b := newBench(t, testSettings())
 	job := sleeve()
 	job.ID, job.Material = "J-9001", "tool steel"
-	b.must(Action{Do: "job", Spec: job})
+	b.must(event.Action{Do: "job", Spec: job})
 	b.master()
 	b.send("31.7513")
-	if n := slices.IndexFunc(b.all, func(e Event) bool { return e.Kind == JobChosen && e.Note == Entered }); n < 0 {
+	if n := slices.IndexFunc(b.all, func(e event.Event) bool { return e.Kind == event.JobChosen && e.Note == event.Entered }); n < 0 {
 		t.Error("the journal does not say that the job was entered")
 	}
 	again := New(b.set, records(b.all))
@@ -26,7 +27,7 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 	}
 	bad := sleeve()
 	bad.Material, bad.Ring, bad.Sections = "wood", "R-9", nil
-	r := b.do(Action{Do: "job", Spec: bad, Confirm: true})
+	r := b.do(event.Action{Do: "job", Spec: bad, Confirm: true})
 	if r.Done {
 		t.Fatal("a job with four faults was taken")
 	}

@@ -8,6 +8,8 @@ import (
 	"fairbore/analysis/advise"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // expecting is what the capture was told to expect, and where the instruments beside the
@@ -51,7 +53,7 @@ const (
 // standard uncertainty, from the readings that count: those of the round, by the form seen
 // so far, and those of the round before with what honing is likely to have taken off
 // since. 0 and 0 where nothing is known.
-func (s *Session) expected(p analysis.Place, round *Round) (analysis.Length, analysis.Deviation) {
+func (s *Session) expected(p analysis.Place, round *event.Round) (analysis.Length, analysis.Deviation) {
 	f := &s.fold
 	if f.Job == nil || f.Part == nil || f.Master == nil || len(f.Readings) == 0 {
 		return 0, 0
@@ -59,7 +61,7 @@ func (s *Session) expected(p analysis.Place, round *Round) (analysis.Length, ana
 	now, before := s.rooms.now, s.rooms.before
 	clear(now)
 	clear(before)
-	f.current(round.Number, now)
+	f.CurrentInto(round.Number, now)
 	one := analysis.Length(s.oneReading()).Micrometres()
 	if r := now[p]; r != nil {
 		return r.Size, wide(one)
@@ -67,7 +69,7 @@ func (s *Session) expected(p analysis.Place, round *Round) (analysis.Length, ana
 	last := round.Number
 	for last > f.Readings[0].Round && len(before) == 0 {
 		last--
-		f.current(last, before)
+		f.CurrentInto(last, before)
 	}
 	switch {
 	case len(now) == 0 && len(before) == 0:
@@ -90,10 +92,10 @@ func (s *Session) expected(p analysis.Place, round *Round) (analysis.Length, ana
 // removed is what honing is likely to have taken off at a place since the round last, and
 // its standard deviation, µm: by the places gauged before and since, and while these are
 // few by what is known of the honing.
-func (s *Session) removed(p analysis.Place, last int, round *Round, size analysis.Length, now, before map[analysis.Place]*Reading, one float64) (mean, u float64) {
+func (s *Session) removed(p analysis.Place, last int, round *event.Round, size analysis.Length, now, before map[analysis.Place]*event.Reading, one float64) (mean, u float64) {
 	f, n, sum := &s.fold, 0, 0.0
-	both := func(r *Reading) bool { return now[r.Place] == r && before[r.Place] != nil }
-	for _, r := range f.during(round.Number) {
+	both := func(r *event.Reading) bool { return now[r.Place] == r && before[r.Place] != nil }
+	for _, r := range f.During(round.Number) {
 		if both(r) {
 			n, sum = n+1, sum+(r.Size-before[r.Place].Size).Micrometres()
 		}
@@ -108,7 +110,7 @@ func (s *Session) removed(p analysis.Place, last int, round *Round, size analysi
 	}
 	uneven := max(removalForm, apart*much)
 	g := s.newTrend(mean, u, [4]float64{uneven, uneven, removalForm, removalForm}, math.Hypot(math.Hypot(removalLocal, apart/2*much), math.Sqrt2*one))
-	for _, r := range f.during(round.Number) {
+	for _, r := range f.During(round.Number) {
 		if both(r) {
 			g.add(r.Place, (r.Size - before[r.Place].Size).Micrometres())
 		}
@@ -119,7 +121,7 @@ func (s *Session) removed(p analysis.Place, last int, round *Round, size analysi
 // honed is what the honing between a round that was gauged and another is likely to have
 // taken off, its standard deviation, µm, and the part of it by which places differ: from
 // the strokes or seconds told; else anything from nothing to more than the stock.
-func (s *Session) honed(last int, round *Round, size analysis.Length) (mean, u, apart float64) {
+func (s *Session) honed(last int, round *event.Round, size analysis.Length) (mean, u, apart float64) {
 	f := &s.fold
 	all, noted := *round, round.Strokes > 0 || round.Seconds > 0
 	for i := range f.Rounds {
@@ -132,7 +134,7 @@ func (s *Session) honed(last int, round *Round, size analysis.Length) (mean, u, 
 		next := advise.Round{
 			Number: all.Number, Strokes: all.Strokes, Seconds: all.Seconds, Dressed: all.Dressed, Light: all.Light, Short: all.Short, Ends: all.Ends,
 		}
-		if r, ok := advise.Removed(f.Job, advisable(f.sums(last), len(f.Job.Plan())), next, f.Part.Rate, f.repeat(&s.set.Gauge)); ok {
+		if r, ok := advise.Removed(f.Job, state.AdviceRounds(f.Sums(last), len(f.Job.Plan())), next, f.Part.Rate, f.Repeat(&s.set.Gauge)); ok {
 			mean, u = analysis.Length(r.Mean).Micrometres(), analysis.Length(r.U).Micrometres()
 			return mean, u, r.Apart
 		}
@@ -156,12 +158,12 @@ func (s *Session) warmer(kelvin float64) float64 {
 }
 
 // shape is the form of the bore as the readings of a round show it so far.
-func (s *Session) shape(round int, now map[analysis.Place]*Reading, one float64) *shape {
+func (s *Session) shape(round int, now map[analysis.Place]*event.Reading, one float64) *shape {
 	f := &s.fold
 	coarse := max(1, (f.Job.High-f.Job.Low).Micrometres()/fineTolerance)
 	warm := s.warmer(s.set.Doubt.PartWithin.Degrees() / math.Sqrt(3))
 	g := shape{trend: s.newTrend(0, 1e3, [4]float64{formTaper * coarse, formBell * coarse, formOval * coarse, formOval * coarse}, math.Hypot(math.Hypot(formLocal*coarse, one), warm))}
-	for _, r := range f.during(round) {
+	for _, r := range f.During(round) {
 		if now[r.Place] != r {
 			continue
 		}
@@ -202,16 +204,16 @@ func (s *Session) likely() (analysis.Length, analysis.Deviation) {
 	if f.Running != nil {
 		return s.likelyInRing()
 	}
-	if f.Job == nil || f.Verdict != nil || f.Knocked != "" || f.gauging() {
+	if f.Job == nil || f.Verdict != nil || f.Knocked != "" || f.Gauging() {
 		return 0, 0
 	}
-	round := f.latest()
+	round := f.LatestRound()
 	p, err := s.place()
 	switch {
 	case err != nil:
 		return 0, 0
 	case p == nil || s.spindle.since > 0 && len(f.Current(round.Number)) > 0: // what is gauged next is of another round
-		round = Round{Number: round.Number + 1, Seconds: s.spindle.seconds(), Dressed: f.Dressed}
+		round = event.Round{Number: round.Number + 1, Seconds: s.spindle.seconds(), Dressed: f.Dressed}
 		if p == nil || s.depth == nil {
 			p = &f.Job.Plan()[0]
 		}
@@ -220,35 +222,9 @@ func (s *Session) likely() (analysis.Length, analysis.Deviation) {
 	if u == 0 {
 		return 0, 0
 	}
-	size -= analysis.Length(f.contact(&s.set.Gauge))
-	thermal, _, _ := f.warmth(size, s.now.Wall)
-	return f.shows(size - analysis.Length(thermal)), u
-}
-
-// latest is the round in hand.
-func (f *Fold) latest() Round {
-	if n := len(f.Rounds); n > 0 {
-		return f.Rounds[n-1]
-	}
-	return Round{}
-}
-
-// gauging reports whether an appraiser gauges for a study: no trial is to be led by another.
-func (f *Fold) gauging() bool {
-	return f.Study != nil && !f.Study.Over && f.Study.Appraiser != ""
-}
-
-// shows is what the gauge shows of a size, by zero and gain.
-func (f *Fold) shows(size analysis.Length) analysis.Length {
-	c := f.correction()
-	if c == nil {
-		return size
-	}
-	raw := size - c.Zero
-	if got, err := c.Size(raw); err == nil {
-		raw -= got - size
-	}
-	return raw
+	size -= analysis.Length(f.ContactCorrection(&s.set.Gauge))
+	thermal, _, _ := f.ThermalAt(size, s.now.Wall)
+	return f.Shown(size - analysis.Length(thermal)), u
 }
 
 // likelyInRing is what the gauge is likely to show in the ring that is read: what it
@@ -273,7 +249,7 @@ func (s *Session) likelyInRing() (analysis.Length, analysis.Deviation) {
 		}
 		return run.Raw[0] + micrometres(mean), analysis.Deviation(micrometres(u))
 	case known:
-		return f.shows(run.Ring.Size), analysis.Deviation(micrometres(zeroU))
+		return f.Shown(run.Ring.Size), analysis.Deviation(micrometres(zeroU))
 	case g.Deviation:
 		return 0, 0
 	}

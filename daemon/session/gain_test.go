@@ -9,6 +9,8 @@ import (
 	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // twoRings is a bench mastered on the first ring, with a second 0.1 mm larger.
@@ -17,14 +19,14 @@ func twoRings(t *testing.T) *bench {
 	set.Rings["R-1254"] = &analysis.Ring{ID: "R-1254", Size: lengthOf("31.8497 mm"), U: analysis.Deviation(um / 4)}
 	set.Rings["R-NEAR"] = &analysis.Ring{ID: "R-NEAR", Size: lengthOf("31.7517 mm"), U: analysis.Deviation(um / 4)}
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master() // shows 31.7500 in a ring of 31.7497
 	return b
 }
 
 func (b *bench) second(shown string) {
 	b.t.Helper()
-	b.must(Action{Do: "master", Ring: "R-1254", Gain: true})
+	b.must(event.Action{Do: "master", Ring: "R-1254", Gain: true})
 	for range 3 {
 		b.send(shown)
 	}
@@ -63,7 +65,7 @@ func TestSecondRingSetsTheGain(t *testing.T) {
 	if r := b.Fold().Newest(); r.Size != lengthOf("31.7517 mm") || b.Fold().Master.Gain.By != 2 {
 		t.Errorf("after a restart and a new mastering: %+v", r)
 	}
-	b.must(Action{Do: "knock"})
+	b.must(event.Action{Do: "knock"})
 	b.master()
 	b.send("31.75196")
 	if r := b.Fold().Newest(); r.Size != lengthOf("31.75166 mm") || b.Fold().Master.Gain != nil {
@@ -123,13 +125,13 @@ func TestGainIsInTheBudgetOfForm(t *testing.T) {
 // The zero is that of the first ring at its temperature, whatever was measured between.
 func TestGainKeepsTheTemperatureOfTheFirstRing(t *testing.T) {
 	b := newBench(t, twoRings(t).set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	cool, warm := 20*analysis.Celsius, 20*analysis.Celsius+analysis.Celsius/2
-	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &cool}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &cool}})
 	b.master()
-	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &warm}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &warm}})
 	b.second("31.8480")
-	for name, f := range map[string]*Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
+	for name, f := range map[string]*state.Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
 		if f.RingThen == nil || *f.RingThen != cool {
 			t.Errorf("%s: the zero was set at %v, want %s", name, f.RingThen, cool)
 		}
@@ -139,13 +141,13 @@ func TestGainKeepsTheTemperatureOfTheFirstRing(t *testing.T) {
 func TestGainIsRefused(t *testing.T) {
 	b := twoRings(t)
 	for _, c := range []struct {
-		a   Action
+		a   event.Action
 		why string
 	}{
-		{Action{Do: "master", Gain: true}, "name the second ring"},
-		{Action{Do: "master", Gain: true, Ring: "R-1250"}, "has set the zero"},
-		{Action{Do: "master", Gain: true, Ring: "R-NEAR"}, "too close together"},
-		{Action{Do: "check", Gain: true, Ring: "R-1254"}, "a check sets no gain"},
+		{event.Action{Do: "master", Gain: true}, "name the second ring"},
+		{event.Action{Do: "master", Gain: true, Ring: "R-1250"}, "has set the zero"},
+		{event.Action{Do: "master", Gain: true, Ring: "R-NEAR"}, "too close together"},
+		{event.Action{Do: "check", Gain: true, Ring: "R-1254"}, "a check sets no gain"},
 	} {
 		if r := b.do(c.a); r.Done || !strings.Contains(r.Why, c.why) {
 			t.Errorf("%+v: %+v, want %q", c.a, r, c.why)
@@ -156,15 +158,15 @@ func TestGainIsRefused(t *testing.T) {
 	if m := b.Fold().Master; m.Number != 1 || m.Gain != nil || b.Fold().Running != nil {
 		t.Errorf("an implausible gain was set: %+v", m)
 	}
-	if last.Kind != Mastering || !last.Master.Broken || !strings.Contains(last.Master.Why, "not one of a sound gauge") {
+	if last.Kind != event.Mastering || !last.Master.Broken || !strings.Contains(last.Master.Why, "not one of a sound gauge") {
 		t.Errorf("the journal does not say why: %+v", last)
 	}
 	b.send("31.7520")
-	if r := b.do(Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "master on ring R-1250 again") {
+	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "master on ring R-1250 again") {
 		t.Errorf("after a reading: %+v", r)
 	}
-	b.must(Action{Do: "knock"})
-	if r := b.do(Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "zero that holds") {
+	b.must(event.Action{Do: "knock"})
+	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "zero that holds") {
 		t.Errorf("after a knock: %+v", r)
 	}
 }

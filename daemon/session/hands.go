@@ -7,6 +7,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
 )
 
 // spindleTurns is why nothing is taken while the spindle is known to turn.
@@ -24,7 +25,7 @@ func (s *spindle) seconds() float64 { return math.Round(s.since.Seconds()*10) / 
 
 // SpindleState takes in what the spindle's contact says. The time that it turned
 // between two readings is the time of the round.
-func (s *Session) SpindleState(at Stamp, on bool) []Event {
+func (s *Session) SpindleState(at Stamp, on bool) []event.Event {
 	if s.spindle.on == on && s.fold.Spindle == on {
 		return nil
 	}
@@ -38,18 +39,18 @@ func (s *Session) SpindleState(at Stamp, on bool) []Event {
 		s.spindle.since += ran
 	}
 	s.spindle.on = on
-	s.emit(Event{Kind: Turning, Spindle: &Spindle{On: on, Seconds: math.Round(ran.Seconds()*10) / 10}, Source: "spindle"})
+	s.emit(event.Event{Kind: event.Turning, Spindle: &event.Spindle{On: on, Seconds: math.Round(ran.Seconds()*10) / 10}, Source: "spindle"})
 	return s.end()
 }
 
 // Scanned takes in what a scanner or a keypad typed: a job of the configuration
 // is chosen, a ring mastered on, anything else is the serial number of the next part.
-func (s *Session) Scanned(at Stamp, text string) ([]Event, Reply) {
-	a := Action{Do: "part", Part: text, Source: "scanner"}
+func (s *Session) Scanned(at Stamp, text string) ([]event.Event, event.Reply) {
+	a := event.Action{Do: "part", Part: text, Source: "scanner"}
 	if _, ok := s.set.Jobs[text]; ok {
-		a = Action{Do: "job", Job: text, Source: "scanner"}
+		a = event.Action{Do: "job", Job: text, Source: "scanner"}
 	} else if _, ok := s.set.Rings[text]; ok {
-		a = Action{Do: "master", Ring: text, Source: "scanner"}
+		a = event.Action{Do: "master", Ring: text, Source: "scanner"}
 	}
 	events, reply := s.Act(at, a)
 	if !reply.Done {
@@ -78,7 +79,7 @@ func (s *Session) twice() {
 	}
 	s.air.once = false
 	if r := f.Newest(); r != nil {
-		s.emit(Event{Kind: Voided, Void: &Void{No: r.No, Reason: "struck out at the gauge"}, Source: "gauge"})
+		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: r.No, Reason: "struck out at the gauge"}, Source: "gauge"})
 	}
 }
 
@@ -108,9 +109,9 @@ func (s *Session) resting() {
 func (s *Session) autoRound() {
 	f := &s.fold
 	s.restStudy()
-	r := f.advised(&s.set, s.now.Wall)
+	r := f.AdvisedRound(&s.set, s.now.Wall)
 	r.Seconds, r.Auto, r.Dressed = s.spindle.seconds(), true, f.Dressed
-	s.emit(Event{Kind: RoundOver, Source: "gauge", Round: &r})
+	s.emit(event.Event{Kind: event.RoundOver, Source: "gauge", Round: &r})
 }
 
 // Limits of doubting a place (common practice; chosen so that a taper of a few
@@ -123,16 +124,16 @@ const (
 // misplaced says that a reading fits another section far better than its own: by
 // what the round before took off everywhere, from the sections gauged so far. ""
 // if it fits, or nothing can be said.
-func (s *Session) misplaced(r *Reading) string {
-	f, repeat := &s.fold, s.fold.repeat(&s.set.Gauge)
+func (s *Session) misplaced(r *event.Reading) string {
+	f, repeat := &s.fold, s.fold.Repeat(&s.set.Gauge)
 	if r.Round == 0 || repeat <= 0 {
 		return ""
 	}
 	before, now := s.rooms.before, s.rooms.now // used again, since this is asked of every reading
 	clear(before)
 	clear(now)
-	f.current(r.Round-1, before)
-	f.current(r.Round, now)
+	f.CurrentInto(r.Round-1, before)
+	f.CurrentInto(r.Round, now)
 	if before[r.Place] == nil || len(now) < 2 {
 		return ""
 	}

@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 )
 
@@ -19,9 +21,9 @@ func TestNothingIsTakenWhileTheSpindleTurns(t *testing.T) {
 	set := testSettings()
 	set.Capture.Mode = "settled"
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "part"})
-	stream := func(value string, seconds float64) (events []Event) {
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "part"})
+	stream := func(value string, seconds float64) (events []event.Event) {
 		for range int(seconds * 20) {
 			b.wait(50 * time.Millisecond)
 			events = append(events, b.keep(b.Sample(b.now, "G-11", []drivers.Sample{lively(t, b, value)}))...)
@@ -39,7 +41,7 @@ func TestNothingIsTakenWhileTheSpindleTurns(t *testing.T) {
 	if !b.bore().Spindle {
 		t.Error("the state does not say that the spindle turns")
 	}
-	if r := b.do(Action{Do: "take"}); r.Done || !strings.Contains(r.Why, "spindle") {
+	if r := b.do(event.Action{Do: "take"}); r.Done || !strings.Contains(r.Why, "spindle") {
 		t.Errorf("taken by hand while the spindle turns: %+v", r)
 	}
 	stream("32.3000", 1)
@@ -47,7 +49,7 @@ func TestNothingIsTakenWhileTheSpindleTurns(t *testing.T) {
 	stream("32.3000", 1)
 	taken := 0
 	for _, e := range stream("31.7460", 3) {
-		if e.Kind == Taken {
+		if e.Kind == event.Taken {
 			taken++
 		}
 	}
@@ -79,7 +81,7 @@ func TestTwoValuesInFreeAirStrikeOut(t *testing.T) {
 	set := testSettings()
 	set.Capture.Twice = 2 * time.Second
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master()
 	b.send("31.7460")
 	b.send("32.4000")
@@ -106,8 +108,8 @@ func TestGesturesSwitchedOff(t *testing.T) {
 		set.Capture.Mode = "settled"
 		set.Capture.Twice, set.Capture.Rest = time.Duration(on)*2*time.Second, time.Duration(on)*5*time.Second
 		b := newBench(t, set)
-		b.must(Action{Do: "job", Job: "J-4112"})
-		b.must(Action{Do: "master"})
+		b.must(event.Action{Do: "job", Job: "J-4112"})
+		b.must(event.Action{Do: "master"})
 		stream := func(value string, seconds float64) {
 			for range int(seconds * 20) {
 				b.wait(50 * time.Millisecond)
@@ -119,9 +121,9 @@ func TestGesturesSwitchedOff(t *testing.T) {
 			stream(size, 2)
 			stream("32.4000", 1)
 		}
-		b.do(Action{Do: "take"})
+		b.do(event.Action{Do: "take"})
 		stream("32.4000", 0.1)
-		b.do(Action{Do: "take"})
+		b.do(event.Action{Do: "take"})
 		for range 4 + on {
 			stream("31.7460", 2)
 			stream("32.4000", 1)
@@ -138,7 +140,7 @@ func TestGesturesSwitchedOff(t *testing.T) {
 
 func TestScannedTextIsJobRingOrSerial(t *testing.T) {
 	b := newBench(t, testSettings())
-	for text, want := range map[string]Kind{"J-4112": JobChosen} {
+	for text, want := range map[string]event.Kind{"J-4112": event.JobChosen} {
 		if ev, r := b.Scanned(b.now, text); !r.Done || ev[0].Kind != want || ev[0].Source != "scanner" {
 			t.Errorf("%s: %+v %+v", text, ev, r)
 		}
@@ -146,7 +148,7 @@ func TestScannedTextIsJobRingOrSerial(t *testing.T) {
 	if ev, r := b.Scanned(b.now, "SN-0042"); !r.Done || ev[0].Part.Serial != "SN-0042" {
 		t.Errorf("a serial number: %+v %+v", ev, r)
 	}
-	if ev, r := b.Scanned(b.now, "R-1250"); !r.Done || ev[0].Kind != Mastering {
+	if ev, r := b.Scanned(b.now, "R-1250"); !r.Done || ev[0].Kind != event.Mastering {
 		t.Errorf("a ring: %+v %+v", ev, r)
 	}
 }
@@ -173,9 +175,9 @@ func TestReadingAtTheWrongPlaceIsQuestioned(t *testing.T) {
 
 func TestInstrumentsBesideTheGauge(t *testing.T) {
 	set := testSettings()
-	set.Beside = map[string]GaugeSettings{"Z-1": {Name: "Z-1", Unit: set.Gauge.Unit, Roles: map[string]Role{"": DepthChannel}}}
+	set.Beside = map[string]state.GaugeSettings{"Z-1": {Name: "Z-1", Unit: set.Gauge.Unit, Roles: map[string]state.Role{"": state.DepthChannel}}}
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master()
 	b.keep(b.Sample(b.now, "Z-1", []drivers.Sample{sample(t, "57.5")}))
 	b.send("31.7460")
@@ -183,10 +185,10 @@ func TestInstrumentsBesideTheGauge(t *testing.T) {
 		t.Errorf("a reading with the depth scale at 57.5 mm: %+v", r)
 	}
 	b.keep(b.GaugeState(b.now, "Z-1", true, "unplugged"))
-	if g := b.bore(); g.State == CannotJudge && strings.Contains(g.Why, "gauge lost") {
+	if g := b.bore(); g.State == event.CannotJudge && strings.Contains(g.Why, "gauge lost") {
 		t.Errorf("a lost depth scale is told as a lost gauge: %s", g.Why)
 	}
-	if g, ok := b.Fold().instrument("Z-1"); !ok || !g.Lost {
+	if g, ok := b.Fold().Instrument("Z-1"); !ok || !g.Lost {
 		t.Error("the loss of the depth scale is not known")
 	}
 }
@@ -195,14 +197,14 @@ func TestRestInFreeAirBeginsTheNextRound(t *testing.T) {
 	set := testSettings()
 	set.Capture.Mode, set.Capture.Rest = "settled", 5*time.Second
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	stream := func(value string, seconds float64) {
 		for range int(seconds * 20) {
 			b.wait(50 * time.Millisecond)
 			b.keep(b.Sample(b.now, "G-11", []drivers.Sample{lively(t, b, value)}))
 		}
 	}
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	stream("32.4000", 1)
 	for range 3 {
 		stream("31.7500", 2)

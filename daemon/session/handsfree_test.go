@@ -9,12 +9,14 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 	"fairbore/drivers/simulator"
 )
 
 // simulated makes the settings for a job of the demo's shop.
-func simulated(j *simulator.Job) Settings {
+func simulated(j *simulator.Job) state.Settings {
 	job := &analysis.Job{
 		ID: j.ID, Title: j.Title, Unit: analysis.MM, Face: "front", Nominal: analysis.Length(j.Nominal),
 		Limits: analysis.Limits{Low: analysis.Length(j.Low), High: analysis.Length(j.High), Target: analysis.Length(j.Low+j.High) / 2},
@@ -26,15 +28,15 @@ func simulated(j *simulator.Job) Settings {
 	for _, a := range j.Angles {
 		job.Orientations = append(job.Orientations, analysis.Angle(a)*analysis.Degree)
 	}
-	return Settings{
+	return state.Settings{
 		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: job},
 		Rings: map[string]*analysis.Ring{j.Ring.ID: {ID: j.Ring.ID, Size: analysis.Length(j.Ring.Size), U: analysis.Deviation(um / 4)}},
-		Gauge: GaugeSettings{
+		Gauge: state.GaugeSettings{
 			Name: j.Gauge.ID, Unit: analysis.MM, Tip: analysis.Length(j.Gauge.Tip), Step: analysis.Deviation(j.Gauge.Step),
 			Repeatability: analysis.Deviation(j.Gauge.Noise * float64(um)),
 		},
-		Capture: CaptureSettings{Mode: "turning"},
-		Master:  MasterSettings{Readings: 4, Spread: analysis.Deviation(um)},
+		Capture: state.CaptureSettings{Mode: "turning"},
+		Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)},
 	}
 }
 
@@ -45,9 +47,9 @@ func TestWholePartWithoutAKey(t *testing.T) {
 	for _, job := range simulator.Jobs() {
 		t.Run(job.ID, func(t *testing.T) {
 			b := newBench(t, simulated(&job))
-			b.must(Action{Do: "job", Job: job.ID})
-			b.must(Action{Do: "part", Part: "001"})
-			b.must(Action{Do: "master"})
+			b.must(event.Action{Do: "job", Job: job.ID})
+			b.must(event.Action{Do: "part", Part: "001"})
+			b.must(event.Action{Do: "master"})
 			dec := mustLine(t)
 			stream := drivers.Stream{Decoder: dec}
 			start := b.now
@@ -83,9 +85,9 @@ func TestWholePartWithoutAKey(t *testing.T) {
 	}
 }
 
-func taken(events []Event) (out []*Reading) {
+func taken(events []event.Event) (out []*event.Reading) {
 	for i := range events {
-		if events[i].Kind == Taken {
+		if events[i].Kind == event.Taken {
 			out = append(out, events[i].Reading)
 		}
 	}
@@ -158,11 +160,11 @@ type expected struct {
 func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.Rand, hands func() []simulator.Family) {
 	b := newBench(t, simulated(job))
 	b.set.Jobs[job.ID].Material = materialOf(job)
-	b.must(Action{Do: "job", Job: job.ID})
-	b.must(Action{Do: "part", Part: "001"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: job.ID})
+	b.must(event.Action{Do: "part", Part: "001"})
+	b.must(event.Action{Do: "master"})
 	stream := drivers.Stream{Decoder: mustLine(t)}
-	visit := func(p simulator.Play, act simulator.Act, size int64) []Event {
+	visit := func(p simulator.Play, act simulator.Act, size int64) []event.Event {
 		b.wait(2 * time.Second)
 		start, before := b.now, len(b.all)
 		p.Zero = 3 * simulator.Micrometre / 10
@@ -190,7 +192,7 @@ func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.R
 	}
 	for i, r := range job.Rounds {
 		if i > 0 {
-			b.must(Action{Do: "round", Strokes: r.Strokes, Confirm: true})
+			b.must(event.Action{Do: "round", Strokes: r.Strokes, Confirm: true})
 		}
 		for k, p := range b.Fold().Job.Plan() {
 			for try := 0; try < 4 && b.Fold().Due() != nil && *b.Fold().Due() == p; try++ {

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"fairbore/daemon/event"
 	"math"
 	"strings"
 	"testing"
@@ -12,9 +13,9 @@ import (
 // line.
 func TestTextThatActsIsRefused(t *testing.T) {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	for _, evil := range []string{"a\x00b", "a\x1b]0;owned\x07", "a\x1b[31m", "\u009b31m", "12\u202e34", "12\u2066 34", "a\u2028b", "a\x7fb", "a\vb"} {
-		for _, a := range []Action{
+		for _, a := range []event.Action{
 			{Do: "part", Part: evil, Confirm: true}, {Do: "note", Reason: evil}, {Do: "note", Reason: "n", ID: evil},
 			{Do: "knock", Reason: evil}, {Do: "reject", Reason: evil},
 		} {
@@ -26,12 +27,12 @@ func TestTextThatActsIsRefused(t *testing.T) {
 		}
 	}
 	for _, plain := range []string{"Ø 31.75 ± 1 µm", "Größe", "部品-7", "<b>&", "=cmd()", "S/N 12 \U0001f527", "-0042"} {
-		b.must(Action{Do: "part", Part: plain, Confirm: true})
+		b.must(event.Action{Do: "part", Part: plain, Confirm: true})
 		if got := b.Fold().Part.Serial; got != plain {
 			t.Errorf("part %q, want %q", got, plain)
 		}
 	}
-	b.must(Action{Do: "note", Reason: "slipped,\r\ntwice\tat least"})
+	b.must(event.Action{Do: "note", Reason: "slipped,\r\ntwice\tat least"})
 	if note := b.all[len(b.all)-1].Note; note != "slipped, twice at least" {
 		t.Errorf("noted %q", note)
 	}
@@ -40,9 +41,9 @@ func TestTextThatActsIsRefused(t *testing.T) {
 // A round that nobody can have honed is refused: no sum over rounds may overflow.
 func TestRoundThatCannotBe(t *testing.T) {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "part", Part: "1"})
-	for _, a := range []Action{
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "part", Part: "1"})
+	for _, a := range []event.Action{
 		{Strokes: -1}, {Strokes: math.MaxInt}, {Strokes: mostStrokes + 1}, {Seconds: -1}, {Seconds: 1e308}, {Seconds: math.NaN()}, {Seconds: math.Inf(1)},
 	} {
 		a.Do, a.Confirm = "round", true
@@ -50,5 +51,5 @@ func TestRoundThatCannotBe(t *testing.T) {
 			t.Errorf("%d strokes, %g s: taken", a.Strokes, a.Seconds)
 		}
 	}
-	b.must(Action{Do: "round", Strokes: 400, Seconds: 600, Confirm: true})
+	b.must(event.Action{Do: "round", Strokes: 400, Seconds: 600, Confirm: true})
 }

@@ -7,9 +7,11 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
-func soft(material string, change func(*GaugeSettings)) Settings {
+func soft(material string, change func(*state.GaugeSettings)) state.Settings {
 	set := guarded(verdict.Expanded)
 	set.Gauge.Tip = 2 * analysis.Millimetre
 	set.Jobs["J-4112"].Material = material
@@ -56,7 +58,7 @@ func TestIndentationIsCorrectedIfWanted(t *testing.T) {
 		{"aluminium", 2, 0.52, 0.1196}, // 2^⅔ as deep
 		{"leaded bronze", 0, 0.18, 0.595},
 	} {
-		b := gauged(t, soft(c.material, func(g *GaugeSettings) { g.Force, g.CorrectIndentation = c.force, true }), "31.7513")
+		b := gauged(t, soft(c.material, func(g *state.GaugeSettings) { g.Force, g.CorrectIndentation = c.force, true }), "31.7513")
 		r := b.Fold().Newest()
 		taken := -analysis.Length(r.Indentation).Micrometres()
 		if math.Abs(taken-c.larger) > 0.03 {
@@ -69,7 +71,7 @@ func TestIndentationIsCorrectedIfWanted(t *testing.T) {
 			t.Errorf("%s at %v N: ± %.4f µm left in the budget, want %.4f", c.material, c.force, left, c.left*taken)
 		}
 	}
-	if r := gauged(t, soft("tool steel", func(g *GaugeSettings) { g.CorrectIndentation = true }), "31.7513").Fold().Newest(); r.Indentation != 0 {
+	if r := gauged(t, soft("tool steel", func(g *state.GaugeSettings) { g.CorrectIndentation = true }), "31.7513").Fold().Newest(); r.Indentation != 0 {
 		t.Errorf("a steel part against a steel ring: %v", r.Indentation)
 	}
 }
@@ -79,7 +81,7 @@ func TestIndentationIsCorrectedIfWanted(t *testing.T) {
 func TestIndentationOfAMixedRound(t *testing.T) {
 	b := gauged(t, soft("aluminium", nil), "31.7513")
 	whole, first := halfWidth(b), *b.Fold().Newest()
-	b.Configure(soft("aluminium", func(g *GaugeSettings) { g.CorrectIndentation = true }))
+	b.Configure(soft("aluminium", func(g *state.GaugeSettings) { g.CorrectIndentation = true }))
 	b.send("31.7513")
 	if got := halfWidth(b); got != whole || b.Fold().Newest().Indentation == 0 {
 		t.Errorf("± %.3f µm, want %.3f as before", got, whole)
@@ -87,7 +89,7 @@ func TestIndentationOfAMixedRound(t *testing.T) {
 	if *b.Fold().Readings[0] != first {
 		t.Error("the reading before was changed")
 	}
-	b.must(Action{Do: "round"})
+	b.must(event.Action{Do: "round"})
 	b.send("31.7513")
 	if got := halfWidth(b); got >= whole {
 		t.Errorf("± %.3f µm in a round that is corrected throughout", got)

@@ -8,24 +8,26 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/master"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // guarded are the settings of the demo's sleeve with an uncertainty stated; the
 // parts of the budget are those of a worked example of the trade: drift ±0.3 µm,
 // part ±1 K from the ring, contact 0.05 µm.
-func guarded(rule verdict.Rule) Settings {
+func guarded(rule verdict.Rule) state.Settings {
 	set := testSettings()
 	set.Rule = rule
 	set.Gauge.Repeatability = analysis.Deviation(15 * um / 100)
-	set.Doubt = Doubt{Drift: analysis.Deviation(3 * um / 10), Contact: analysis.Deviation(5 * um / 100), PartWithin: analysis.Celsius}
+	set.Doubt = state.Doubt{Drift: analysis.Deviation(3 * um / 10), Contact: analysis.Deviation(5 * um / 100), PartWithin: analysis.Celsius}
 	set.Jobs["J-4112"].Material = "tool steel"
 	set.Jobs["J-4112"].Variation = 0
 	return set
 }
 
-func gauged(t *testing.T, set Settings, sizes ...string) *bench {
+func gauged(t *testing.T, set state.Settings, sizes ...string) *bench {
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master()
 	for _, s := range sizes {
 		b.send(s)
@@ -37,11 +39,11 @@ func gauged(t *testing.T, set Settings, sizes ...string) *bench {
 // band the same size is in.
 func TestGuardBandDecides(t *testing.T) {
 	near := []string{"31.7505", "31.7515", "31.7515", "31.7515", "31.7515", "31.7515"} // 0.2 µm above the low limit
-	if b := gauged(t, guarded(verdict.Simple), near...).bore(); b.State != InSize {
+	if b := gauged(t, guarded(verdict.Simple), near...).bore(); b.State != event.InSize {
 		t.Errorf("simple acceptance: %s (%s)", b.State, b.Why)
 	}
 	b := gauged(t, guarded(verdict.Expanded), near...).bore()
-	if b.State != TooClose || b.U == nil || b.Judged.Decision != verdict.Uncertain {
+	if b.State != event.TooClose || b.U == nil || b.Judged.Decision != verdict.Uncertain {
 		t.Fatalf("guarded by U: %s (%s)", b.State, b.Why)
 	}
 	// The worked example has U = 0.63 µm with a mean of three captures; with one
@@ -50,7 +52,7 @@ func TestGuardBandDecides(t *testing.T) {
 	if u := analysis.Length(b.U.Expanded).Micrometres(); u < 0.66 || u > 0.78 {
 		t.Errorf("U = %.3f µm, want about 0.70", u)
 	}
-	if r := gauged(t, guarded(verdict.Expanded), near...).do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "too close to call") {
+	if r := gauged(t, guarded(verdict.Expanded), near...).do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "too close to call") {
 		t.Errorf("accepted within the guard band: %+v", r)
 	}
 }
@@ -65,22 +67,22 @@ func TestLotIsThePrior(t *testing.T) {
 	if c := alone.Smallest.Chance; c.Prior != verdict.Flat || c.Probability != alone.Smallest.Probability || !strings.Contains(c.Why, "there are 0") {
 		t.Fatalf("without a lot: %+v", c)
 	}
-	tell := func(v Verdict) { b.fold.Lot = append(b.fold.Lot, &v) }
-	done := func(part string, tenths int) Verdict {
+	tell := func(v event.Verdict) { b.fold.Lot = append(b.fold.Lot, &v) }
+	done := func(part string, tenths int) event.Verdict {
 		at := 317_510_000 + analysis.Length(tenths)*1000
-		return Verdict{Accepted: true, Part: part, Readings: 6, State: InSize, Smallest: at, Largest: at + 6000}
+		return event.Verdict{Accepted: true, Part: part, Readings: 6, State: event.InSize, Smallest: at, Largest: at + 6000}
 	}
 	for i, tenths := range []int{-4, 5, 0, 3, -2, 6, -5, 1, -3} {
 		tell(done(string(rune('a'+i)), tenths))
 	}
 	over := done("over", 12)
-	over.Accepted, over.State = false, Over
+	over.Accepted, over.State = false, event.Over
 	tell(over)
 	given := done("given up", -600)
-	given.Accepted, given.State = false, StockToGo
+	given.Accepted, given.State = false, event.StockToGo
 	tell(given)
 	tell(done(b.Fold().Part.Serial, 40))
-	tell(Verdict{Accepted: true, Part: "not gauged", State: InSize})
+	tell(event.Verdict{Accepted: true, Part: "not gauged", State: event.InSize})
 	if c := b.bore().Judged.Sizes.Smallest.Chance; c.Parts != 10 || c.Prior != "from 10 parts of this job" {
 		t.Fatalf("9 parts and one that was over: %+v", c)
 	}
@@ -89,7 +91,7 @@ func TestLotIsThePrior(t *testing.T) {
 	if s.Smallest.Chance.Parts != 10 || s.Largest.Chance.Parts != 10 || s.Smallest.Chance.Probability == s.Smallest.Probability || s.Zone != alone.Zone || s.Decision != alone.Decision {
 		t.Errorf("%+v %+v", s.Smallest.Chance, s.Zone)
 	}
-	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
+	b.must(event.Action{Do: "job", Job: "J-4112", Confirm: true})
 	if len(b.Fold().Lot) != 0 {
 		t.Error("a job that is taken up begins a lot")
 	}
@@ -99,7 +101,7 @@ func TestLotIsThePrior(t *testing.T) {
 // last good look is in doubt and has to be gauged again after re-mastering.
 func TestFailedCheckPutsReadingsInDoubt(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7514")
-	b.must(Action{Do: "check"})
+	b.must(event.Action{Do: "check"})
 	for range 3 {
 		b.send("31.75045") // the ring showed 31.7500: 0.45 µm high
 	}
@@ -111,16 +113,16 @@ func TestFailedCheckPutsReadingsInDoubt(t *testing.T) {
 		t.Errorf("in doubt: %+v, want the 3 readings since mastering", c.Doubt)
 	}
 	g := b.bore()
-	if g.State != NotMastered || g.Sizes != nil || g.Places[0].State != "stale" || g.Check == nil {
+	if g.State != event.NotMastered || g.Sizes != nil || g.Places[0].State != "stale" || g.Check == nil {
 		t.Errorf("after a failed check: %s, places %+v", g.State, g.Places[0])
 	}
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.send("31.75045")
 	}
-	var rework *Rework
+	var rework *event.Rework
 	for _, e := range b.last {
-		if e.Kind == Reworked {
+		if e.Kind == event.Reworked {
 			rework = e.Rework
 		}
 	}
@@ -147,17 +149,17 @@ func TestGoodCheckRenewsTheZero(t *testing.T) {
 	if due := b.bore().Master.CheckDue; !strings.Contains(due, "zero check is due") {
 		t.Errorf("not asked for before it is refused: %q", due)
 	}
-	if r := b.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "zero check is due") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "zero check is due") {
 		t.Errorf("accepted 11 min after the last look at the ring: %+v", r)
 	}
-	b.must(Action{Do: "check"})
+	b.must(event.Action{Do: "check"})
 	for range 3 {
 		b.send("31.7501")
 	}
 	if f := b.Fold(); f.Failed != nil || f.Since != 0 || f.Running != nil || f.Master.Number != 1 {
 		t.Fatalf("a good check: failed %v, %d readings since, mastering %d", f.Failed, f.Since, f.Master.Number)
 	}
-	b.must(Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	if v := b.Fold().Verdict; v.Rule != string(verdict.Simple) || v.U == 0 {
 		t.Errorf("the verdict does not state rule and uncertainty: %+v", v)
 	}
@@ -177,8 +179,8 @@ func TestSecondRingShowsASignSlip(t *testing.T) {
 
 func TestKnockLapsesTheZero(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513")
-	b.must(Action{Do: "knock", Reason: "dropped"})
-	if g := b.bore(); g.State != NotMastered || !strings.Contains(g.Why, "dropped") {
+	b.must(event.Action{Do: "knock", Reason: "dropped"})
+	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(g.Why, "dropped") {
 		t.Errorf("after a knock: %s (%s)", g.State, g.Why)
 	}
 }
@@ -190,11 +192,11 @@ func TestMeasuredTemperaturesCorrectTheSize(t *testing.T) {
 	set := guarded(verdict.Simple)
 	set.Jobs["J-4112"].Material = "aluminium"
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	twenty, warm := 20*analysis.Celsius, 28*analysis.Celsius
-	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &twenty}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &twenty}})
 	b.master()
-	b.must(Action{Do: "warm", Warmth: Warmth{Part: &warm}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &warm}})
 	b.send("31.7600")
 	r := b.Fold().Readings[0]
 	want := -31.7597 * 23.6e-6 * 8 / (1 + 23.6e-6*8) * 1000 // µm
@@ -204,20 +206,20 @@ func TestMeasuredTemperaturesCorrectTheSize(t *testing.T) {
 	if r.Size != r.Raw+analysis.Length(r.Zero)+analysis.Length(r.Thermal) {
 		t.Error("size is not raw + zero + thermal")
 	}
-	b.must(Action{Do: "round", Confirm: true})
+	b.must(event.Action{Do: "round", Confirm: true})
 	b.send("31.7600")
 	if r := b.Fold().Readings[1]; r.Thermal != 0 {
 		t.Errorf("the temperature of the round before is used again: %+v", r.Thermal)
 	}
 	cold := -40 * analysis.Celsius
-	if r := b.do(Action{Do: "warm", Warmth: Warmth{Part: &cold}}); r.Done {
+	if r := b.do(event.Action{Do: "warm", Warmth: event.Warmth{Part: &cold}}); r.Done {
 		t.Error("took -40 °C for the temperature of a part")
 	}
 }
 
 func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple))
-	b.must(Action{Do: "stay"})
+	b.must(event.Action{Do: "stay"})
 	for i := range 12 {
 		b.wait(time.Minute)
 		// 3 µm to come off, time constant 8 min, 0.1 µm steps.
@@ -239,12 +241,12 @@ func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 // A part that is in size only while it is warm is accepted only by who means it.
 func TestAcceptAsksOfAWarmPart(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
-	b.must(Action{Do: "place", Place: &analysis.Place{Depth: b.Fold().Job.Sections[0]}})
-	b.must(Action{Do: "stay"})
+	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: b.Fold().Job.Sections[0]}})
+	b.must(event.Action{Do: "stay"})
 	for i := range 8 {
 		b.wait(3 * time.Minute)
 		if i == 7 { // which accepting asks for first
-			b.must(Action{Do: "check"})
+			b.must(event.Action{Do: "check"})
 			for range 3 {
 				b.send("31.7500")
 			}
@@ -253,13 +255,13 @@ func TestAcceptAsksOfAWarmPart(t *testing.T) {
 		b.send((lengthOf("31.7510 mm") + analysis.Length([]int{100, 78, 61, 47, 37, 29, 22, 17}[i])*um/100).Format(analysis.MM, 5))
 	}
 	g := b.bore()
-	if g.State != InSize || !g.Cooling.Shrinking() {
+	if g.State != event.InSize || !g.Cooling.Shrinking() {
 		t.Fatalf("%s, cooling %+v", g.State, g.Cooling)
 	}
-	if r := b.do(Action{Do: "accept"}); r.Done || !r.Ask || !strings.Contains(r.Why, "warm") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !r.Ask || !strings.Contains(r.Why, "warm") {
 		t.Errorf("accepted a warm part: %+v", r)
 	}
-	b.must(Action{Do: "accept", Confirm: true})
+	b.must(event.Action{Do: "accept", Confirm: true})
 }
 
 func TestFormIsNamed(t *testing.T) {
@@ -279,19 +281,19 @@ func TestOnlyPartsWithReadingsAreInDoubt(t *testing.T) {
 	good := []string{"31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513"}
 	b := gauged(t, guarded(verdict.Simple), good...)
 	ring := func(shown string) {
-		b.must(Action{Do: "check"})
+		b.must(event.Action{Do: "check"})
 		for range 3 {
 			b.send(shown)
 		}
 	}
 	ring("31.7500")
-	b.must(Action{Do: "accept"}) // 0001, all of it before the good look
-	b.must(Action{Do: "part"})
+	b.must(event.Action{Do: "accept"}) // 0001, all of it before the good look
+	b.must(event.Action{Do: "part"})
 	for _, s := range good {
 		b.send(s)
 	}
-	b.must(Action{Do: "accept"}) // 0002, none of it
-	b.must(Action{Do: "part"})
+	b.must(event.Action{Do: "accept"}) // 0002, none of it
+	b.must(event.Action{Do: "part"})
 	b.send("31.7513")
 	ring("31.75045")
 	d := b.last[len(b.last)-1].Check.Doubt
@@ -302,15 +304,15 @@ func TestOnlyPartsWithReadingsAreInDoubt(t *testing.T) {
 
 // checkedOnSecond masters on a ring that is 31.7497 mm, and checks the zero on a second
 // that is 31.76004 mm, both as they truly are.
-func checkedOnSecond(t *testing.T, set Settings) *ZeroCheck {
+func checkedOnSecond(t *testing.T, set state.Settings) *event.ZeroCheck {
 	t.Helper()
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.send("31.7497")
 	}
-	b.must(Action{Do: "check", Ring: "R-1250H"})
+	b.must(event.Action{Do: "check", Ring: "R-1250H"})
 	for range 3 {
 		b.send("31.76004")
 	}

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -12,6 +11,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/daemon/event"
 )
 
 // ringReach is how far a ring may lie from the job's target without the tool
@@ -25,7 +25,7 @@ const gaugeTravel = analysis.Length(500 * analysis.Micrometre)
 
 // beginMastering begins the reading of a ring: to set the zero, or (check) only to
 // look whether it still holds.
-func (s *Session) beginMastering(a Action) error {
+func (s *Session) beginMastering(a event.Action) error {
 	f := &s.fold
 	id := a.Ring
 	if id == "" && f.Job != nil {
@@ -62,7 +62,7 @@ func (s *Session) beginMastering(a Action) error {
 		}
 	}
 	s.capture.reset()
-	s.emit(Event{Kind: Mastering, Master: &Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: check, Second: a.Gain}})
+	s.emit(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: check, Second: a.Gain}})
 	return nil
 }
 
@@ -78,7 +78,7 @@ func (s *Session) ringReadings(of int) (int, error) {
 }
 
 // beginRereading begins to read the ring that set the zero as if it were a part.
-func (s *Session) beginRereading(a Action) error {
+func (s *Session) beginRereading(a event.Action) error {
 	f := &s.fold
 	if f.Master == nil {
 		return errors.New("there is no ring to re-read yet; master first")
@@ -92,20 +92,20 @@ func (s *Session) beginRereading(a Action) error {
 		return err
 	}
 	s.capture.reset()
-	s.emit(Event{Kind: Mastering, Master: &Master{Ring: ring, Gauge: s.set.Gauge.Name, Of: of, Check: true, Reread: true}})
+	s.emit(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: ring, Gauge: s.set.Gauge.Name, Of: of, Check: true, Reread: true}})
 	return nil
 }
 
 // ringReading takes a captured value as one of the ring's. The last one sets the
 // zero, or says whether it holds, if they agree.
-func (s *Session) ringReading(sent Sent, c captured) {
+func (s *Session) ringReading(sent event.Sent, c captured) {
 	f, raw := &s.fold, c.raw
 	run := f.Running
 	if !s.set.Gauge.Deviation && (raw-run.Ring.Size).Abs() > gaugeTravel {
 		s.refuse(&s.capture.last.smp, sent, 0, fmt.Sprintf("%s is far from ring %s, %s: wrong ring, wrong unit, or the gauge is not set", number(sent), run.Ring.ID, run.Ring.Size))
 		return
 	}
-	s.emit(Event{Kind: RingRead, Ring: &RingReading{
+	s.emit(event.Event{Kind: event.RingRead, Ring: &event.RingReading{
 		Ring: run.Ring.ID, No: len(run.Raw) + 1, Of: run.Of, Raw: raw, Sent: sent, Gauge: s.set.Gauge.Name,
 		U: c.u, Rocking: c.Rocking,
 	}})
@@ -139,26 +139,14 @@ func (s *Session) ringReading(sent Sent, c captured) {
 func (s *Session) again(why string) {
 	again := *s.fold.Running
 	again.Raw, again.Why = nil, why
-	s.emit(Event{Kind: Mastering, Master: &again})
-}
-
-// correction is the one in use.
-func (f *Fold) correction() *master.Correction {
-	if f.Master == nil {
-		return nil
-	}
-	c := &master.Correction{Zero: analysis.Length(f.Master.Zero)}
-	if g := f.Master.Gain; g.Used() {
-		c.Anchor, c.Certified, c.Shown = g.Anchor, g.Certified, g.Shown
-	}
-	return c
+	s.emit(event.Event{Kind: event.Mastering, Master: &again})
 }
 
 func (s *Session) mastered(set master.Set) {
 	f := &s.fold
 	// Spread, ring and travel have been looked at as the readings came, and the
 	// operator has been asked what there was to ask.
-	got := master.Master(set, master.Rules{Least: 1}, f.correction(), true)
+	got := master.Master(set, master.Rules{Least: 1}, f.Correction(), true)
 	if !got.Accepted {
 		s.again(strings.Join(got.Refused, "; "))
 		return
@@ -166,36 +154,36 @@ func (s *Session) mastered(set master.Set) {
 	m := *f.Running
 	m.Why, m.Number, m.RingAt = "", 1, set.Temperature
 	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
-	f.ringMoved(&m, &s.set.Gauge)
+	f.PutMotions(&m, &s.set.Gauge)
 	m.Noise = s.rest.noise(&s.set.Gauge)
 	m.Spread, m.SD, m.Zero = got.Spread, got.Repeat, analysis.Deviation(got.Zero)
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1
 		m.Moved = m.Zero - f.Master.Zero
-		m.Gain = f.keptGain(m.Gauge, got.Mean)
+		m.Gain = f.KeptGain(m.Gauge, got.Mean)
 	}
 	rework := s.rework()
-	s.emit(Event{Kind: Mastered, Master: &m})
+	s.emit(event.Event{Kind: event.Mastered, Master: &m})
 	if rework != nil {
-		s.emit(Event{Kind: Reworked, Rework: rework})
+		s.emit(event.Event{Kind: event.Reworked, Rework: rework})
 	}
 }
 
 // checked tells whether the zero holds.
 func (s *Session) checked(set master.Set) {
 	f := &s.fold
-	rep, n := f.repeat(&s.set.Gauge), len(set.Raw)
-	c := &ZeroCheck{Gauge: s.set.Gauge.Name}
+	rep, n := f.Repeat(&s.set.Gauge), len(set.Raw)
+	c := &event.ZeroCheck{Gauge: s.set.Gauge.Name}
 	if set.Ring.ID == f.Master.Ring.ID {
-		c.Check = master.CheckZero(set, *f.correction(), s.driftLimit(n), 1, s.set.Master.Spread)
+		c.Check = master.CheckZero(set, *f.Correction(), s.driftLimit(n), 1, s.set.Master.Spread)
 	} else {
-		second := master.SecondRing(f.mastering(), set, rep, s.set.Master.Spread, f.Master.Ring.Nominal, set.Ring.Nominal)
+		second := master.SecondRing(f.Mastering(), set, rep, s.set.Master.Spread, f.Master.Ring.Nominal, set.Ring.Nominal)
 		c.Check, c.Suspect = second.Check, second.Suspect
 	}
 	if c.Valid && !c.Good {
-		c.Doubt = f.inDoubt()
+		c.Doubt = f.InDoubt()
 	}
-	s.emit(Event{Kind: Checked, Check: c})
+	s.emit(event.Event{Kind: event.Checked, Check: c})
 }
 
 // driftLimit is how far n readings of the ring that set the zero may be off: as the zero
@@ -206,24 +194,19 @@ func (s *Session) driftLimit(n int) analysis.Deviation {
 	if f.Job != nil {
 		tolerance = analysis.Deviation(f.Job.High - f.Job.Low)
 	}
-	limit := master.DriftLimit(tolerance, f.repeat(&s.set.Gauge), f.Master.Of, n)
-	return analysis.Deviation(math.Ceil(math.Hypot(float64(limit), f.bySpeed(&s.set.Gauge))))
-}
-
-// inDoubt is what a look at a ring that failed now puts in doubt.
-func (f *Fold) inDoubt() *InDoubt {
-	return &InDoubt{Since: f.GoodAt, Readings: f.Since, Parts: f.Ended}
+	limit := master.DriftLimit(tolerance, f.Repeat(&s.set.Gauge), f.Master.Of, n)
+	return analysis.Deviation(math.Ceil(math.Hypot(float64(limit), f.BySpeed(&s.set.Gauge))))
 }
 
 // reread tells what the ring that set the zero comes to as a part does.
 func (s *Session) reread(set master.Set) {
 	f := &s.fold
-	r := &Rereading{Gauge: s.set.Gauge.Name}
-	r.Rereading = master.Reread(f.mastering(), set, s.oneReading(), s.driftLimit(len(set.Raw)), f.adjustRing())
+	r := &event.Rereading{Gauge: s.set.Gauge.Name}
+	r.Rereading = master.Reread(f.Mastering(), set, s.oneReading(), s.driftLimit(len(set.Raw)), f.AdjustRing())
 	if r.Failed() != nil {
-		r.Doubt = f.inDoubt()
+		r.Doubt = f.InDoubt()
 	}
-	s.emit(Event{Kind: Reread, Reread: r})
+	s.emit(event.Event{Kind: event.Reread, Reread: r})
 	s.live.Hint = r.Sentence
 }
 
@@ -231,23 +214,12 @@ func (s *Session) reread(set master.Set) {
 // in it, of which a value lies anywhere within half (JCGM 100:2008, 4.3.7).
 func (s *Session) oneReading() analysis.Deviation {
 	g := &s.set.Gauge
-	return analysis.Deviation(math.Ceil(math.Hypot(float64(s.fold.repeat(g)), float64(g.Step)/math.Sqrt(12))))
-}
-
-// adjustRing is what a ring is corrected by as a part is: the temperatures, if its own
-// was measured at the mastering and since.
-func (f *Fold) adjustRing() (a master.Adjust) {
-	m, err := master.FindMaterial(cmp.Or(f.Master.Ring.Material, "steel"))
-	if err != nil || f.RingThen == nil || f.Warm.Ring == nil {
-		return a
-	}
-	a.Thermal = &master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: m.Alpha, PartAlpha: m.Alpha, RingAt: *f.RingThen, PartAt: *f.Warm.Ring}
-	return a
+	return analysis.Deviation(math.Ceil(math.Hypot(float64(s.fold.Repeat(g)), float64(g.Step)/math.Sqrt(12))))
 }
 
 // rework works out new values for the readings of the part that a failed check
 // put in doubt; nil if there are none or the drift can't be known.
-func (s *Session) rework() *Rework {
+func (s *Session) rework() *event.Rework {
 	f := &s.fold
 	if f.Failed == nil {
 		return nil
@@ -264,9 +236,9 @@ func (s *Session) rework() *Rework {
 	if err != nil || len(values) == 0 {
 		return nil
 	}
-	w := &Rework{}
+	w := &event.Rework{}
 	for _, v := range values {
-		w.Values = append(w.Values, Reworking{No: int(v.Seq), Was: v.Was, Now: v.Now, Within: v.Within})
+		w.Values = append(w.Values, event.Reworking{No: int(v.Seq), Was: v.Was, Now: v.Now, Within: v.Within})
 	}
 	return w
 }

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // A journal of an earlier version is read as it was: each event is the same bytes when
@@ -16,10 +18,10 @@ func TestEarlierJournal(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var f Fold
+	var f state.Fold
 	lines := bytes.Split(bytes.TrimSpace(text), []byte("\n"))
 	for i, line := range lines {
-		var r Record
+		var r event.Record
 		if err := json.Unmarshal(line, &r); err != nil {
 			t.Fatalf("event %d: %v", i+1, err)
 		}
@@ -38,7 +40,7 @@ func TestEarlierJournal(t *testing.T) {
 }
 
 // sizeOf is the smallest or largest size of the newest round.
-func sizeOf(f *Fold, smallest bool) (l analysis.Length) {
+func sizeOf(f *state.Fold, smallest bool) (l analysis.Length) {
 	for _, r := range f.Current(f.Round()) {
 		if l == 0 || r.Size < l == smallest {
 			l = r.Size

@@ -10,12 +10,13 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
 	"fairbore/drivers"
 )
 
 // play sends what a gauge shows that is put in and rocked through square so often, µm above
 // size by k·(sec θ − 1), and drawn out; it returns what is told live of each sample.
-func (b *bench) play(passes int, rng *rand.Rand) (told []Live) {
+func (b *bench) play(passes int, rng *rand.Rand) (told []event.Live) {
 	const perSecond, swing, size = 25, 0.8, 31_750.0 // s from one pass to the next, µm
 	k := size - 2*b.set.Gauge.Tip.Micrometres()
 	show := func(v float64) {
@@ -44,12 +45,12 @@ func (b *bench) play(passes int, rng *rand.Rand) (told []Live) {
 func TestPassesAreTold(t *testing.T) {
 	set := rockedSettings()
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "part", Part: "003"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "part", Part: "003"})
 	rng := rand.New(rand.NewPCG(17, 3))
-	b.must(Action{Do: "master", Of: 1})
+	b.must(event.Action{Do: "master", Of: 1})
 	ring := b.play(6, rng)
-	at := slices.IndexFunc(ring, func(l Live) bool { return l.Mastered })
+	at := slices.IndexFunc(ring, func(l event.Live) bool { return l.Mastered })
 	if at < 0 || b.Fold().Master == nil {
 		t.Fatal("the ring was not read")
 	}
@@ -78,7 +79,7 @@ func TestPassesAreTold(t *testing.T) {
 		t.Errorf("after a single pass: %+v", l)
 	}
 	next := b.play(6, rng)
-	in := slices.IndexFunc(next, func(l Live) bool { return l.InBore })
+	in := slices.IndexFunc(next, func(l event.Live) bool { return l.InBore })
 	if next[in-1].Hint != string(capture.OneTurn) || next[in].Hint != string(capture.NotRocked) {
 		t.Errorf("as the next visit begins: %q, then %q", next[in-1].Hint, next[in].Hint)
 	}
@@ -103,7 +104,7 @@ func TestNoPassesAreTold(t *testing.T) {
 		set := testSettings()
 		set.Capture.Mode = mode
 		b := newBench(t, set)
-		b.must(Action{Do: "job", Job: "J-4112"})
+		b.must(event.Action{Do: "job", Job: "J-4112"})
 		for _, l := range b.play(4, rand.New(rand.NewPCG(17, 4))) {
 			if l.Passes != 0 || l.Wanted != 0 {
 				t.Fatalf("%s: %+v", mode, l)
@@ -116,8 +117,8 @@ func TestNoPassesAreTold(t *testing.T) {
 // is measured in free air, at the plunger's stop.
 func TestTremorIsNoNoise(t *testing.T) {
 	b := newBench(t, rockedSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master", Of: 1})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master", Of: 1})
 	rng := rand.New(rand.NewPCG(17, 5))
 	for range 80 {
 		b.wait(40 * time.Millisecond)

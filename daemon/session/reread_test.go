@@ -6,17 +6,19 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // reread reads the ring three times as a part; it shows 31.7500 when all is well.
-func (b *bench) reread(shown string) *Rereading {
+func (b *bench) reread(shown string) *event.Rereading {
 	b.t.Helper()
-	b.must(Action{Do: "reread"})
+	b.must(event.Action{Do: "reread"})
 	for range 3 {
 		b.send(shown)
 	}
 	last := b.last[len(b.last)-1]
-	if last.Kind != Reread || last.Reread == nil {
+	if last.Kind != event.Reread || last.Reread == nil {
 		b.t.Fatalf("the ring was not re-read: %+v", last)
 	}
 	return last.Reread
@@ -41,7 +43,7 @@ func TestRereadingLeavesAllAsItWas(t *testing.T) {
 	if g := b.bore(); !g.Master.OK || g.Reread != x || g.Sizes.Readings != 2 {
 		t.Errorf("state: %+v", g.Master)
 	}
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.send("31.7500")
 	}
@@ -58,19 +60,19 @@ func TestRereadingFarOffIsAFailedCheck(t *testing.T) {
 	if x.Agrees || x.Good || x.Doubt == nil || x.Doubt.Readings != 2 || !strings.Contains(x.Sentence, "in doubt") {
 		t.Fatalf("%+v", x)
 	}
-	for name, f := range map[string]*Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
+	for name, f := range map[string]*state.Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
 		if f.Failed == nil || len(f.Doubtful) != 2 || f.Failed.Error != x.Error {
 			t.Errorf("%s: failed %+v, %d in doubt", name, f.Failed, len(f.Doubtful))
 		}
 	}
-	if g := b.bore(); g.State != NotMastered || g.Places[0].State != "stale" {
+	if g := b.bore(); g.State != event.NotMastered || g.Places[0].State != "stale" {
 		t.Errorf("state %s, first place %s", g.State, g.Places[0].State)
 	}
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.send("31.75045")
 	}
-	if last := b.last[len(b.last)-1]; last.Kind != Reworked || len(last.Rework.Values) != 2 {
+	if last := b.last[len(b.last)-1]; last.Kind != event.Reworked || len(last.Rework.Values) != 2 {
 		t.Errorf("no new values after the re-mastering: %+v", last)
 	}
 }
@@ -89,11 +91,11 @@ func TestRereadingBetween(t *testing.T) {
 // a check of the zero would find it too large. 11.5 × 10⁻⁶ × 31.75 mm × 1.5 K is 0.55 µm.
 func TestRereadingIsCorrectedForTemperature(t *testing.T) {
 	b := newBench(t, guarded(verdict.Simple))
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	cool, warm := 20*analysis.Celsius, 20*analysis.Celsius+3*analysis.Celsius/2
-	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &cool}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &cool}})
 	b.master()
-	b.must(Action{Do: "warm", Warmth: Warmth{Ring: &warm}})
+	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &warm}})
 	x := b.reread("31.7505") // in steps of 0.1 µm
 	if got := analysis.Length(x.Thermal).Micrometres(); got > -0.54 || got < -0.56 || !x.Agrees {
 		t.Errorf("thermal %.4f µm: %+v", got, x)
@@ -102,18 +104,18 @@ func TestRereadingIsCorrectedForTemperature(t *testing.T) {
 
 func TestRereadingIsRefused(t *testing.T) {
 	b := newBench(t, guarded(verdict.Simple))
-	if r := b.do(Action{Do: "reread"}); r.Done || !strings.Contains(r.Why, "master first") {
+	if r := b.do(event.Action{Do: "reread"}); r.Done || !strings.Contains(r.Why, "master first") {
 		t.Errorf("without a zero: %+v", r)
 	}
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master()
-	if r := b.do(Action{Do: "reread", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250 has") {
+	if r := b.do(event.Action{Do: "reread", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250 has") {
 		t.Errorf("another ring: %+v", r)
 	}
-	if r := b.do(Action{Do: "reread", Of: 51}); r.Done || !strings.Contains(r.Why, "1 to 50") {
+	if r := b.do(event.Action{Do: "reread", Of: 51}); r.Done || !strings.Contains(r.Why, "1 to 50") {
 		t.Errorf("51 readings: %+v", r)
 	}
-	b.must(Action{Do: "reread", Of: 1})
+	b.must(event.Action{Do: "reread", Of: 1})
 	if b.send("31.7500"); b.Fold().Again == nil || b.Fold().Again.N != 1 {
 		t.Errorf("one reading, as of a part: %+v", b.Fold().Again)
 	}

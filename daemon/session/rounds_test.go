@@ -8,36 +8,38 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // The readings that count in a round are those that a look at all of them
 // finds, also after the oldest have been forgotten.
 func TestCurrentEqualsLookingAtAll(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		f := Fold{Most: Held, Job: sleeve(), Part: &Part{Serial: "0001"}}
+		f := state.Fold{Most: state.Held, Job: sleeve(), Part: &event.Part{Serial: "0001"}}
 		plan := f.Job.Plan()
 		no := 0
 		rounds := rapid.SliceOfN(rapid.IntRange(0, 9), 1, 8).Draw(rt, "readings in each round")
-		long := rapid.SampledFrom([]int{0, 0, 0, 0, 0, 0, 0, 0, 0, Held}).Draw(rt, "long round")
+		long := rapid.SampledFrom([]int{0, 0, 0, 0, 0, 0, 0, 0, 0, state.Held}).Draw(rt, "long round")
 		rounds = append(rounds, long, 3)
 		for n, readings := range rounds {
 			if n > 0 {
-				f.Apply(&Event{Kind: RoundOver, Round: &Round{Number: n}})
+				f.Apply(&event.Event{Kind: event.RoundOver, Round: &event.Round{Number: n}})
 			}
 			for range readings {
 				no++
-				r := &Reading{No: no, Mastered: 1}
+				r := &event.Reading{No: no, Mastered: 1}
 				r.Place, r.Round = plan[no%len(plan)], f.Round()
-				f.Apply(&Event{Kind: Taken, Reading: r})
+				f.Apply(&event.Event{Kind: event.Taken, Reading: r})
 				if no%5 == 0 {
-					f.Apply(&Event{Kind: Voided, Void: &Void{No: no}})
+					f.Apply(&event.Event{Kind: event.Voided, Void: &event.Void{No: no}})
 				}
 			}
 		}
 		for n := range len(rounds) + 1 {
-			want := map[analysis.Place]*Reading{}
+			want := map[analysis.Place]*event.Reading{}
 			for _, r := range f.Readings {
-				if r.Round == n && f.counts(r) {
+				if r.Round == n && f.Counts(r) {
 					want[r.Place] = r
 				}
 			}
@@ -52,8 +54,8 @@ func TestCurrentEqualsLookingAtAll(t *testing.T) {
 // it meanwhile.
 func TestBoreKeepsItsMastering(t *testing.T) {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	b.wait(time.Second)
 	b.send("31.7497")
 	told := b.bore()

@@ -10,6 +10,8 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 )
 
@@ -22,27 +24,29 @@ type Stamp struct {
 
 // Session is the live job of one station. One goroutine uses it.
 type Session struct {
-	set     Settings
-	fold    Fold
+	set     state.Settings
+	fold    state.Fold
 	capture capturer
 	watch   func(*Fed)
 	replies replies
-	rooms   struct{ before, now map[analysis.Place]*Reading } // of misplaced and expected
-	expect  expecting
+	rooms   struct {
+		before, now map[analysis.Place]*event.Reading
+	} // of misplaced and expected
+	expect expecting
 
 	now     Stamp
 	last    Stamp
 	by      string // who asked for the action that is carried out
 	source  string
 	command string
-	out     []Event
+	out     []event.Event
 
 	depth   *measured // newest of the depth channel
 	angle   *measured
 	air     air // the gauge in free air
 	rest    atRest
 	spindle spindle
-	live    Live
+	live    event.Live
 	liveAt  time.Duration
 	hasLive bool
 }
@@ -53,33 +57,17 @@ type measured struct {
 	at    time.Duration
 }
 
-// Live is what the gauge shows now. It is never stored.
-type Live struct {
-	Station   string             `json:"station"`
-	At        time.Time          `json:"at"`
-	Raw       analysis.Length    `json:"raw_mm"`
-	Size      analysis.Length    `json:"size_mm,omitempty"` // corrected; 0 when it can't be told
-	Deviation analysis.Deviation `json:"deviation_um"`      // from target
-	Mastered  bool               `json:"mastered"`
-	InBore    bool               `json:"in_bore"`
-	Hint      string             `json:"hint,omitempty"` // what the hand should do, or why nothing was taken
-	// Passes through square that count so far at the place, and the fewest that a reading rests on: of a
-	// gauge that is rocked, while a reading is waited for.
-	Passes int `json:"passes,omitempty"`
-	Wanted int `json:"passes_wanted,omitempty"`
-}
-
 // New returns the session of a station, with its state folded from what the
 // journal has of it.
-func New(set Settings, past []Record) *Session {
+func New(set state.Settings, past []event.Record) *Session {
 	s := &Session{set: set}
-	s.rooms.before, s.rooms.now = map[analysis.Place]*Reading{}, map[analysis.Place]*Reading{}
-	s.fold.Station, s.fold.Most = set.Station, Held
+	s.rooms.before, s.rooms.now = map[analysis.Place]*event.Reading{}, map[analysis.Place]*event.Reading{}
+	s.fold.Station, s.fold.Most = set.Station, state.Held
 	for i := range past {
 		e := &past[i].Event
 		s.fold.Apply(e)
 		if e.Command != "" {
-			s.replies.put(e.Command, Reply{ID: e.Command, Done: true})
+			s.replies.put(e.Command, event.Reply{ID: e.Command, Done: true})
 		}
 	}
 	s.retune()
@@ -88,7 +76,7 @@ func New(set Settings, past []Record) *Session {
 
 // Configure replaces the settings, as on a reload. The job in progress keeps its
 // limits: they are in the journal, not here.
-func (s *Session) Configure(set Settings) {
+func (s *Session) Configure(set state.Settings) {
 	set.Station = s.set.Station
 	if set.Gauge.Name != s.set.Gauge.Name {
 		s.capture.forget()
@@ -99,31 +87,31 @@ func (s *Session) Configure(set Settings) {
 }
 
 // Fold returns the state, to read only until the next call.
-func (s *Session) Fold() *Fold { return &s.fold }
+func (s *Session) Fold() *state.Fold { return &s.fold }
 
 // Live returns what the gauge shows now, false if it has shown nothing yet or
 // is lost.
-func (s *Session) Live() (Live, bool) { return s.live, s.hasLive }
+func (s *Session) Live() (event.Live, bool) { return s.live, s.hasLive }
 
 // Begin marks that the daemon took the station up.
-func (s *Session) Begin(at Stamp, note string) []Event {
+func (s *Session) Begin(at Stamp, note string) []event.Event {
 	s.last = at // the time in between is not a jump
 	s.begin(at)
 	s.source = "daemon"
-	s.emit(Event{Kind: Started, Note: note})
+	s.emit(event.Event{Kind: event.Started, Note: note})
 	s.source = ""
 	return s.end()
 }
 
 // GaugeState says that an instrument of the station was found or lost: the gauge
 // itself, or one beside it, by name.
-func (s *Session) GaugeState(at Stamp, name string, lost bool, why string) []Event {
-	g := Gauge{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
-	if before, known := s.fold.instrument(name); known && before.Lost == lost {
+func (s *Session) GaugeState(at Stamp, name string, lost bool, why string) []event.Event {
+	g := event.Gauge{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
+	if before, known := s.fold.Instrument(name); known && before.Lost == lost {
 		return nil
 	}
 	s.begin(at)
-	s.emit(Event{Kind: GaugeSeen, Gauge: &g})
+	s.emit(event.Event{Kind: event.GaugeSeen, Gauge: &g})
 	if name == s.set.Gauge.Name {
 		s.capture.reset()
 		s.capture.forget()
@@ -143,20 +131,20 @@ func (s *Session) begin(at Stamp) {
 	s.now = at
 	if s.last != (Stamp{}) {
 		if jump := at.Wall.Sub(s.last.Wall) - (at.Mono - s.last.Mono); jump.Abs() > clockJump {
-			s.emit(Event{Kind: ClockSet, Clock: &Clock{Jump: math.Round(jump.Seconds()*1000) / 1000}})
+			s.emit(event.Event{Kind: event.ClockSet, Clock: &event.Clock{Jump: math.Round(jump.Seconds()*1000) / 1000}})
 		}
 	}
 	s.last = at
 }
 
-func (s *Session) end() []Event {
+func (s *Session) end() []event.Event {
 	s.tell()
 	out := s.out
 	s.out = nil
 	return out
 }
 
-func (s *Session) emit(e Event) {
+func (s *Session) emit(e event.Event) {
 	e.Station, e.At = s.set.Station, s.now.Wall
 	if e.Source == "" {
 		e.Source = s.source
@@ -168,21 +156,21 @@ func (s *Session) emit(e Event) {
 	s.fold.Apply(&s.out[len(s.out)-1])
 	s.expect.stale = true
 	switch e.Kind {
-	case JobChosen:
+	case event.JobChosen:
 		s.retune()
-	case Mastering, Mastered, Checked, Reread, Sped:
+	case event.Mastering, event.Mastered, event.Checked, event.Reread, event.Sped:
 		s.retune()
 		if s.fold.Running == nil { // the gauge may still be in the ring
 			s.capture.leave = s.capture.mode != capture.Button
 		}
-	case Disturbed: // new tips may show something else in free air
+	case event.Disturbed: // new tips may show something else in free air
 		s.capture.forget()
 		s.retune()
 	}
 }
 
 // Sample takes in what an instrument of the station sent in one frame.
-func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []Event {
+func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []event.Event {
 	s.begin(at)
 	set, ok := &s.set.Gauge, true
 	if name != set.Name {
@@ -191,22 +179,22 @@ func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []Even
 	}
 	for i := 0; ok && i < len(samples); i++ {
 		smp := &samples[i]
-		switch role := set.role(smp.Channel); role {
-		case SizeChannel:
+		switch role := set.RoleOf(smp.Channel); role {
+		case state.SizeChannel:
 			if name == s.set.Gauge.Name {
 				s.size(smp)
 			}
-		case DepthChannel:
+		case state.DepthChannel:
 			if l, _, err := length(smp, set.Unit); err == nil {
 				s.depth = &measured{l, at.Mono}
 				s.moved()
 			}
-		case AngleChannel:
+		case state.AngleChannel:
 			if d, err := thousandths(smp, drivers.Degree); err == nil {
 				s.angle = &measured{analysis.Length(d), at.Mono}
 				s.moved()
 			}
-		case PartTemp, RingTemp:
+		case state.PartTemp, state.RingTemp:
 			if v, err := thousandths(smp, drivers.Celsius); err == nil {
 				s.sensed(role, analysis.Temperature(v))
 			}
@@ -215,19 +203,9 @@ func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []Even
 	return s.end()
 }
 
-func (g *GaugeSettings) role(channel string) Role {
-	if r, ok := g.Roles[channel]; ok {
-		return r
-	}
-	if channel == "" {
-		return SizeChannel
-	}
-	return Ignored
-}
-
 // length converts a sample, exactly; the unit in the frame rules.
-func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, Sent, error) {
-	sent := Sent{Digits: smp.Digits, Places: smp.Places, Frame: string(smp.Raw)}
+func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, event.Sent, error) {
+	sent := event.Sent{Digits: smp.Digits, Places: smp.Places, Frame: string(smp.Raw)}
 	u, err := analysis.ParseUnit(string(smp.Unit))
 	if err != nil {
 		return 0, sent, fmt.Errorf("the gauge sends %q, which is no unit of length", smp.Unit)
@@ -260,15 +238,15 @@ func thousandths(smp *drivers.Sample, want drivers.Unit) (int32, error) {
 const sensedStep = analysis.Celsius / 20
 
 // sensed takes in what a temperature sensor shows.
-func (s *Session) sensed(role Role, t analysis.Temperature) {
-	w, known := &Warmth{Part: &t}, s.fold.Warm.Part
-	if role == RingTemp {
-		w, known = &Warmth{Ring: &t}, s.fold.Warm.Ring
+func (s *Session) sensed(role state.Role, t analysis.Temperature) {
+	w, known := &event.Warmth{Part: &t}, s.fold.Warm.Part
+	if role == state.RingTemp {
+		w, known = &event.Warmth{Ring: &t}, s.fold.Warm.Ring
 	}
 	if known != nil && max(t-*known, *known-t) < sensedStep {
 		return
 	}
-	s.emit(Event{Kind: Warmed, Warm: w, Source: "gauge"})
+	s.emit(event.Event{Kind: event.Warmed, Warm: w, Source: "gauge"})
 }
 
 func (s *Session) size(smp *drivers.Sample) {
@@ -312,13 +290,13 @@ func (s *Session) size(smp *drivers.Sample) {
 // show sets the live value.
 func (s *Session) show(raw analysis.Length) {
 	f := &s.fold
-	s.live = Live{Station: s.set.Station, At: s.now.Wall, Raw: raw}
+	s.live = event.Live{Station: s.set.Station, At: s.now.Wall, Raw: raw}
 	s.hasLive, s.liveAt = true, s.now.Mono
 	size, ok := s.correct(raw)
 	if !ok {
 		return
 	}
-	s.live.Mastered = f.Master != nil && s.set.lapsed(f, s.now.Wall) == ""
+	s.live.Mastered = f.Master != nil && s.set.Lapsed(f, s.now.Wall) == ""
 	if f.Job == nil || f.Job.Plausible(size) {
 		s.live.Size = size
 		if f.Job != nil {
@@ -331,7 +309,7 @@ func (s *Session) show(raw analysis.Length) {
 // newest mastering, or, before any, as the gauge has it. ok is false for a gauge
 // that shows deviations and was never mastered.
 func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
-	if c := s.fold.correction(); c != nil {
+	if c := s.fold.Correction(); c != nil {
 		size, err := c.Size(raw)
 		return size, err == nil
 	}
@@ -340,7 +318,7 @@ func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
 
 // taken handles a captured value: a reading of the ring while mastering, else
 // a reading of the part.
-func (s *Session) taken(smp *drivers.Sample, sent Sent, c captured) {
+func (s *Session) taken(smp *drivers.Sample, sent event.Sent, c captured) {
 	s.source = "gauge"
 	if c.how == "manual" {
 		s.source = s.by
@@ -353,7 +331,7 @@ func (s *Session) taken(smp *drivers.Sample, sent Sent, c captured) {
 	s.partReading(smp, sent, c)
 }
 
-func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
+func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) {
 	f := &s.fold
 	size, known := s.correct(c.raw)
 	switch {
@@ -396,7 +374,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 			return
 		}
 	}
-	r := &Reading{
+	r := &event.Reading{
 		No: 1, Job: f.Job.ID, Part: f.Part.Serial,
 		Reading:   analysis.Reading{Place: *place, Round: f.Round(), Size: size, U: c.u, At: s.now.Wall},
 		Deviation: analysis.Deviation(size - f.Job.Target),
@@ -404,8 +382,8 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 		Rocking: c.Rocking, Sent: sent, Raw: c.raw, Zero: analysis.Deviation(size - c.raw),
 	}
 	// The contact first, as it happened at the temperature of the part.
-	r.Indentation = f.contact(&s.set.Gauge)
-	r.Thermal, r.ExcessU, r.PartFrom = f.warmth(size+analysis.Length(r.Indentation), r.At)
+	r.Indentation = f.ContactCorrection(&s.set.Gauge)
+	r.Thermal, r.ExcessU, r.PartFrom = f.ThermalAt(size+analysis.Length(r.Indentation), r.At)
 	r.Size += analysis.Length(r.Thermal + r.Indentation)
 	r.Deviation += r.Thermal + r.Indentation
 	if n := len(f.Readings); n > 0 {
@@ -414,13 +392,13 @@ func (s *Session) partReading(smp *drivers.Sample, sent Sent, c captured) {
 	if f.Master != nil {
 		r.Mastered = f.Master.Number
 	}
-	r.Study = f.trial(r)
+	r.Study = f.TrialOf(r)
 	s.answers(r)
 	r.Ask = s.misplaced(r)
 	s.surprises(r)
-	s.live.Hint = cmp.Or(r.Ask, f.outside(r))
+	s.live.Hint = cmp.Or(r.Ask, f.OutsideStudy(r))
 	s.spindle.since = 0
-	s.emit(Event{Kind: Taken, Reading: r})
+	s.emit(event.Event{Kind: event.Taken, Reading: r})
 	if !r.Surprising {
 		s.closes(r)
 	}
@@ -469,7 +447,7 @@ func (s *Session) orient(section analysis.Length) *analysis.Place {
 		return c
 	}
 	for _, a := range f.Job.Orientations {
-		if p := (analysis.Place{Depth: section, Angle: a}); !f.done[p] {
+		if p := (analysis.Place{Depth: section, Angle: a}); !f.Done[p] {
 			return &p
 		}
 	}
@@ -488,7 +466,7 @@ func turn(a analysis.Angle) analysis.Angle {
 }
 
 // implausible says why a size can't be one of this job, and what the cause may be.
-func (s *Session) implausible(sent Sent, size analysis.Length) string {
+func (s *Session) implausible(sent event.Sent, size analysis.Length) string {
 	j := s.fold.Job
 	lo, hi := j.Nominal-analysis.Length(j.Band), j.Nominal+analysis.Length(j.Band)
 	why := fmt.Sprintf("%s is not a size of this job, %s to %s %s", number(sent), lo.Format(j.Unit, screenPlaces(j.Unit)), hi.Format(j.Unit, screenPlaces(j.Unit)), j.Unit)
@@ -515,7 +493,7 @@ func screenPlaces(u analysis.Unit) int {
 }
 
 // number writes a value as the gauge sent it.
-func number(s Sent) string {
+func number(s event.Sent) string {
 	neg := s.Digits < 0
 	digits := strconv.FormatUint(uint64(max(s.Digits, -s.Digits)), 10)
 	for len(digits) <= s.Places {
@@ -533,9 +511,9 @@ func number(s Sent) string {
 	return digits
 }
 
-func (s *Session) refuse(smp *drivers.Sample, sent Sent, size analysis.Length, why string) {
+func (s *Session) refuse(smp *drivers.Sample, sent event.Sent, size analysis.Length, why string) {
 	f := &s.fold
-	r := &Refusal{Reason: why, Gauge: s.set.Gauge.Name, Channel: smp.Channel, Sent: sent, Size: size}
+	r := &event.Refusal{Reason: why, Gauge: s.set.Gauge.Name, Channel: smp.Channel, Sent: sent, Size: size}
 	if f.Job != nil {
 		r.Job, r.Place = f.Job.ID, f.Due()
 	}
@@ -543,5 +521,5 @@ func (s *Session) refuse(smp *drivers.Sample, sent Sent, size analysis.Length, w
 		r.Part = f.Part.Serial
 	}
 	s.live.Hint = why
-	s.emit(Event{Kind: Refused, Refused: r, Source: "gauge"})
+	s.emit(event.Event{Kind: event.Refused, Refused: r, Source: "gauge"})
 }

@@ -13,6 +13,8 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/master"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 )
 
@@ -39,13 +41,13 @@ func lengthOf(s string) analysis.Length {
 	return l
 }
 
-func testSettings() Settings {
+func testSettings() state.Settings {
 	job := sleeve()
-	return Settings{
+	return state.Settings{
 		Station: "bay2",
-		Gauge:   GaugeSettings{Name: "G-11", Unit: analysis.MM, Repeatability: analysis.Deviation(um / 10), Step: analysis.Deviation(um / 10)},
-		Capture: CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
-		Master:  MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), Lapse: master.Lapse{Age: 30 * time.Minute, Readings: 60, Fresh: 10 * time.Minute, FreshReadings: 20}},
+		Gauge:   state.GaugeSettings{Name: "G-11", Unit: analysis.MM, Repeatability: analysis.Deviation(um / 10), Step: analysis.Deviation(um / 10)},
+		Capture: state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
+		Master:  state.MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), Lapse: master.Lapse{Age: 30 * time.Minute, Readings: 60, Fresh: 10 * time.Minute, FreshReadings: 20}},
 		Jobs:    map[string]*analysis.Job{job.ID: job},
 		Rings:   map[string]*analysis.Ring{"R-1250": {ID: "R-1250", Size: lengthOf("31.7497 mm"), U: analysis.Deviation(um / 4)}},
 
@@ -58,11 +60,11 @@ type bench struct {
 	*Session
 	t    testing.TB
 	now  Stamp
-	all  []Event
-	last []Event
+	all  []event.Event
+	last []event.Event
 }
 
-func newBench(t testing.TB, set Settings) *bench {
+func newBench(t testing.TB, set state.Settings) *bench {
 	start := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
 	return &bench{Session: New(set, nil), t: t, now: Stamp{Wall: start}}
 }
@@ -71,14 +73,14 @@ func (b *bench) wait(d time.Duration) {
 	b.now.Wall, b.now.Mono = b.now.Wall.Add(d), b.now.Mono+d
 }
 
-func (b *bench) keep(ev []Event) []Event {
+func (b *bench) keep(ev []event.Event) []event.Event {
 	b.last = ev
 	b.all = append(b.all, ev...)
 	return ev
 }
 
 // send sends what a gauge shows, such as "31.7497" or "A 31.7497 mm".
-func (b *bench) send(text string) []Event {
+func (b *bench) send(text string) []event.Event {
 	b.t.Helper()
 	b.wait(time.Second)
 	return b.keep(b.Sample(b.now, "G-11", []drivers.Sample{sample(b.t, text)}))
@@ -101,14 +103,14 @@ func sample(t testing.TB, text string) drivers.Sample {
 	return smp
 }
 
-func (b *bench) do(a Action) Reply {
+func (b *bench) do(a event.Action) event.Reply {
 	b.wait(time.Second)
 	ev, r := b.Act(b.now, a)
 	b.keep(ev)
 	return r
 }
 
-func (b *bench) must(a Action) {
+func (b *bench) must(a event.Action) {
 	b.t.Helper()
 	if r := b.do(a); !r.Done {
 		b.t.Fatalf("%s: refused: %s", a.Do, r.Why)
@@ -117,7 +119,7 @@ func (b *bench) must(a Action) {
 
 func (b *bench) master() {
 	b.t.Helper()
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.send("31.7500") // 0.3 µm more than the ring is
 	}
@@ -126,12 +128,12 @@ func (b *bench) master() {
 	}
 }
 
-func (b *bench) bore() *Bore { return b.Fold().Bore(&b.set, b.now.Wall) }
+func (b *bench) bore() *state.Bore { return b.Fold().Bore(&b.set, b.now.Wall) }
 
 func ready(t testing.TB) *bench {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "part", Part: "003"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "part", Part: "003"})
 	b.master()
 	return b
 }
@@ -142,7 +144,7 @@ func TestReadingsAreCorrectedAndTagged(t *testing.T) {
 	for i, place := range want {
 		b.send(fmt.Sprintf("31.74%d", 60+i))
 		ev := b.last
-		if len(ev) != 1 || ev[0].Kind != Taken {
+		if len(ev) != 1 || ev[0].Kind != event.Taken {
 			t.Fatalf("reading %d: events %+v", i, ev)
 		}
 		r := ev[0].Reading
@@ -160,14 +162,14 @@ func TestReadingsAreCorrectedAndTagged(t *testing.T) {
 		t.Error("the plan is gauged but not complete")
 	}
 	b.send("31.7480")
-	if len(b.last) != 2 || b.last[0].Kind != RoundOver || !b.last[0].Round.Auto || b.last[1].Reading.Round != 1 || b.last[1].Reading.Place.String() != want[0] {
+	if len(b.last) != 2 || b.last[0].Kind != event.RoundOver || !b.last[0].Round.Auto || b.last[1].Reading.Round != 1 || b.last[1].Reading.Place.String() != want[0] {
 		t.Errorf("gauging a complete plan again: %+v", b.last)
 	}
 }
 
 func TestStates(t *testing.T) {
 	b := newBench(t, testSettings())
-	state := func(want State, why string) {
+	state := func(want event.State, why string) {
 		t.Helper()
 		if g := b.bore(); g.State != want || !strings.Contains(g.Why, why) {
 			t.Errorf("state %q (%s), want %q (%s)", g.State, g.Why, want, why)
@@ -178,62 +180,62 @@ func TestStates(t *testing.T) {
 			b.send(s)
 		}
 	}
-	state(CannotJudge, "choose a job")
-	b.must(Action{Do: "job", Job: "J-4112"})
-	state(NotMastered, "read the ring")
+	state(event.CannotJudge, "choose a job")
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	state(event.NotMastered, "read the ring")
 	b.master()
-	state(CannotJudge, "nothing gauged")
+	state(event.CannotJudge, "nothing gauged")
 	// The zero is −0.3 µm: 31.7503 shown is 31.7500, the low limit itself.
 	gauge("31.7502", "31.7503", "31.7504", "31.7504", "31.7504")
-	state(StockToGo, "0.20 in / 0°")
+	state(event.StockToGo, "0.20 in / 0°")
 	gauge("31.7504")
 	if g := b.bore(); g.ToLow != analysis.Deviation(um/10) || g.Room != analysis.Deviation(um*244/100) {
 		t.Errorf("to low %d, room %d, want 1000 and 24400 (0.1 and 2.44 µm)", g.ToLow, g.Room)
 	}
-	b.must(Action{Do: "round", Strokes: 3})
-	state(CannotJudge, "honed since")
+	b.must(event.Action{Do: "round", Strokes: 3})
+	state(event.CannotJudge, "honed since")
 	gauge("31.7503", "31.7504")
-	state(CannotJudge, "4 places still to gauge")
+	state(event.CannotJudge, "4 places still to gauge")
 	gauge("31.7504", "31.7504", "31.7504", "31.75284") // the last is the high limit exactly
 	if g := b.bore(); g.Room != 0 {
 		t.Errorf("room %d at the high limit itself", g.Room)
 	}
-	state(OutOfForm, "size variation")
-	b.must(Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
+	state(event.OutOfForm, "size variation")
+	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.7505")
-	state(InSize, "")
-	b.must(Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
+	state(event.InSize, "")
+	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.75285")
-	state(Over, "2.28 in / 90°")
+	state(event.Over, "2.28 in / 90°")
 	b.wait(31 * time.Minute)
-	state(NotMastered, "30 min")
+	state(event.NotMastered, "30 min")
 }
 
 func TestAcceptNeedsABoreInSize(t *testing.T) {
 	b := ready(t)
-	if r := b.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "nothing gauged") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "nothing gauged") {
 		t.Errorf("accepted an empty part: %+v", r)
 	}
 	for range 6 {
 		b.send("31.7490")
 		b.wait(time.Second)
 	}
-	if r := b.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "stock to go") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "stock to go") {
 		t.Errorf("accepted a bore with stock to go: %+v", r)
 	}
 	for range 6 {
 		b.send("31.7513")
 	}
-	b.must(Action{Do: "accept"})
+	b.must(event.Action{Do: "accept"})
 	v := b.Fold().Verdict
 	if v == nil || !v.Accepted || v.Readings != 6 || v.Smallest != lengthOf("31.7510 mm") || v.Round != 1 {
 		t.Errorf("verdict %+v", v)
 	}
 	b.send("31.7513")
-	if b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, "next part") {
+	if b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, "next part") {
 		t.Errorf("a reading after acceptance: %+v", b.last)
 	}
-	b.must(Action{Do: "part"})
+	b.must(event.Action{Do: "part"})
 	if p := b.Fold().Part; p.Serial != "0002" {
 		t.Errorf("the next part counted is %s, want 0002", p.Serial)
 	}
@@ -252,7 +254,7 @@ func TestImplausibleIsRefusedAndKept(t *testing.T) {
 		"1.23456789": "finer than 0.1 nm",
 	} {
 		b.send(text)
-		if len(b.last) != 1 || b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, why) {
+		if len(b.last) != 1 || b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, why) {
 			t.Errorf("%s: %+v, want refused: %s", text, b.last, why)
 			continue
 		}
@@ -261,7 +263,7 @@ func TestImplausibleIsRefusedAndKept(t *testing.T) {
 		}
 	}
 	b.send("1.249900 [in_i]")
-	if b.last[0].Kind != Taken {
+	if b.last[0].Kind != event.Taken {
 		t.Errorf("the unit in the frame does not rule: %+v", b.last[0].Refused)
 	}
 }
@@ -281,15 +283,15 @@ func TestRepeatedFrameIsOneReading(t *testing.T) {
 
 func TestVoidAndRestore(t *testing.T) {
 	b := ready(t)
-	if r := b.do(Action{Do: "void", Reason: "dirt"}); r.Done {
+	if r := b.do(event.Action{Do: "void", Reason: "dirt"}); r.Done {
 		t.Error("voided a reading that isn't there")
 	}
 	b.send("31.7460")
 	b.send("31.7470")
-	if r := b.do(Action{Do: "void"}); r.Done || !strings.Contains(r.Why, "reason") {
+	if r := b.do(event.Action{Do: "void"}); r.Done || !strings.Contains(r.Why, "reason") {
 		t.Errorf("voided without a reason: %+v", r)
 	}
-	b.must(Action{Do: "void", Reason: "dirt"})
+	b.must(event.Action{Do: "void", Reason: "dirt"})
 	if n := b.Fold().Newest(); n.No != 1 {
 		t.Errorf("newest is %d after voiding 2", n.No)
 	}
@@ -302,13 +304,13 @@ func TestVoidAndRestore(t *testing.T) {
 	if p := b.bore().Places[1]; len(p.Void) != 1 || p.Void[0] != lengthOf("31.7467 mm") {
 		t.Errorf("what was struck out is not shown: %v", p.Void)
 	}
-	b.must(Action{Do: "restore"})
-	b.must(Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("5 mm")}})
+	b.must(event.Action{Do: "restore"})
+	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("5 mm")}})
 	b.send("31.7465")
 	if p := b.bore().Places[0]; len(p.Superseded) != 1 || p.Superseded[0] != lengthOf("31.7457 mm") || *p.Size != lengthOf("31.7462 mm") {
 		t.Errorf("gauged again: %v, superseded %v", p.Size, p.Superseded)
 	}
-	b.must(Action{Do: "void", Reason: "only a try"})
+	b.must(event.Action{Do: "void", Reason: "only a try"})
 	if len(b.Fold().Current(0)) != 2 || len(b.Fold().Readings) != 3 {
 		t.Error("the reading did not come back")
 	}
@@ -316,10 +318,10 @@ func TestVoidAndRestore(t *testing.T) {
 
 func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	b.send("22.2251") // another ring
-	if b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, "wrong ring") {
+	if b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, "wrong ring") {
 		t.Errorf("another ring: %+v", b.last[0])
 	}
 	for _, s := range []string{"31.7500", "31.7506", "31.7500"} {
@@ -338,21 +340,21 @@ func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
 	if f.Master.SD != 577 { // s of 1, 0, 0 (tenths of a µm) is 0.0577
 		t.Errorf("sd %d, want 577 (0.0577 µm)", f.Master.SD)
 	}
-	if r := b.do(Action{Do: "master", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250") {
+	if r := b.do(event.Action{Do: "master", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250") {
 		t.Errorf("an unknown ring: %+v", r)
 	}
 }
 
 func TestPlacesByDepthChannel(t *testing.T) {
 	set := testSettings()
-	set.Gauge.Roles = map[string]Role{"S": SizeChannel, "Z": DepthChannel}
+	set.Gauge.Roles = map[string]state.Role{"S": state.SizeChannel, "Z": state.DepthChannel}
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.send("S 31.7500")
 	}
-	at := func(depth, size string) Event {
+	at := func(depth, size string) event.Event {
 		b.wait(time.Second)
 		return b.keep(b.Sample(b.now, "G-11", []drivers.Sample{sample(t, "Z "+depth), sample(t, "S "+size)}))[0]
 	}
@@ -360,31 +362,31 @@ func TestPlacesByDepthChannel(t *testing.T) {
 	if r := b.Fold().Readings; len(r) != 1 || r[0].Place.String() != "32 mm / 0°" {
 		t.Errorf("a depth of 31.4 mm: %+v", r)
 	}
-	if e := at("57.9", "31.7461"); e.Kind != Taken || e.Reading.Place.String() != "58 mm / 0°" {
+	if e := at("57.9", "31.7461"); e.Kind != event.Taken || e.Reading.Place.String() != "58 mm / 0°" {
 		t.Errorf("a depth of 57.9 mm: %+v", e)
 	}
 	for depth, why := range map[string]string{"41": "groove", "20": "no section is planned"} {
-		if e := at(depth, "31.7462"); e.Kind != Refused || !strings.Contains(e.Refused.Reason, why) {
+		if e := at(depth, "31.7462"); e.Kind != event.Refused || !strings.Contains(e.Refused.Reason, why) {
 			t.Errorf("a depth of %s mm: %+v, want refused: %s", depth, e, why)
 		}
 	}
 	b.wait(5 * time.Second)
 	b.send("S 31.7463")
-	if b.last[0].Kind != Refused || !strings.Contains(b.last[0].Refused.Reason, "no depth") {
+	if b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, "no depth") {
 		t.Errorf("an old depth is used: %+v", b.last[0])
 	}
 }
 
 func TestUnmasteredReadingsNeverJudge(t *testing.T) {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	for range 6 {
 		b.send("31.7513")
 	}
-	if g := b.bore(); g.State != NotMastered || g.Sizes != nil || g.Places[0].State != "stale" {
+	if g := b.bore(); g.State != event.NotMastered || g.Sizes != nil || g.Places[0].State != "stale" {
 		t.Errorf("without a mastering: state %s, sizes %v", g.State, g.Sizes)
 	}
-	if r := b.do(Action{Do: "accept"}); r.Done {
+	if r := b.do(event.Action{Do: "accept"}); r.Done {
 		t.Error("accepted without a mastering")
 	}
 	b.master()
@@ -397,10 +399,10 @@ func TestWallClockJump(t *testing.T) {
 	b := ready(t)
 	b.now.Wall = b.now.Wall.Add(-2 * time.Hour)
 	b.send("31.7460")
-	if b.last[0].Kind != ClockSet || b.last[0].Clock.Jump != -7200 {
+	if b.last[0].Kind != event.ClockSet || b.last[0].Clock.Jump != -7200 {
 		t.Fatalf("events %+v, want the clock set back by two hours", b.last)
 	}
-	if g := b.bore(); g.State != NotMastered || !strings.Contains(g.Why, "clock") {
+	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(g.Why, "clock") {
 		t.Errorf("state %s (%s): the age of the mastering isn't known", g.State, g.Why)
 	}
 }
@@ -408,7 +410,7 @@ func TestWallClockJump(t *testing.T) {
 func TestActionComesTwice(t *testing.T) {
 	b := ready(t)
 	b.send("31.7460")
-	a := Action{ID: "a1", Do: "round", Strokes: 5}
+	a := event.Action{ID: "a1", Do: "round", Strokes: 5}
 	b.must(a)
 	b.must(a)
 	if b.Fold().Round() != 1 {
@@ -420,10 +422,10 @@ func TestActionComesTwice(t *testing.T) {
 	}
 }
 
-func records(events []Event) []Record {
-	out := make([]Record, len(events))
+func records(events []event.Event) []event.Record {
+	out := make([]event.Record, len(events))
 	for i, e := range events {
-		out[i] = Record{Journal: "j", Seq: uint64(i + 1), Event: e}
+		out[i] = event.Record{Journal: "j", Seq: uint64(i + 1), Event: e}
 	}
 	return out
 }
@@ -440,7 +442,7 @@ func TestStateIsAFoldOverTheEvents(t *testing.T) {
 		if ja != jc {
 			rt.Fatal("the same inputs gave other events")
 		}
-		var back []Event
+		var back []event.Event
 		if err := json.Unmarshal([]byte(ja), &back); err != nil {
 			rt.Fatal(err)
 		}
@@ -464,7 +466,7 @@ func encode(t testing.TB, v any) string {
 
 func play(t testing.TB, script, values []int) *bench {
 	b := newBench(t, testSettings())
-	actions := []Action{
+	actions := []event.Action{
 		{Do: "job", Job: "J-4112", Confirm: true}, {Do: "part", Confirm: true}, {Do: "master"}, {Do: "round", Strokes: 4, Confirm: true},
 		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "skip"}, {Do: "accept"}, {Do: "reject", Reason: "scratched"},
 		{Do: "place", Place: &analysis.Place{Depth: lengthOf("32 mm")}}, {Do: "leave"}, {Do: "take"}, {Do: "keep"},
@@ -482,15 +484,15 @@ func play(t testing.TB, script, values []int) *bench {
 
 func TestPrunedPartKeepsCounting(t *testing.T) {
 	b := ready(t)
-	for i := range 3 * Held {
+	for i := range 3 * state.Held {
 		b.send([]string{"31.7460", "31.7461"}[i%2])
 		b.now.Wall = time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC).Add(b.now.Mono)
 	}
 	f := b.Fold()
-	if len(f.Readings) > 2*Held || f.Readings[len(f.Readings)-1].No != 3*Held {
-		t.Errorf("%d readings held, the last is number %d; want a bounded number and %d", len(f.Readings), f.Readings[len(f.Readings)-1].No, 3*Held)
+	if len(f.Readings) > 2*state.Held || f.Readings[len(f.Readings)-1].No != 3*state.Held {
+		t.Errorf("%d readings held, the last is number %d; want a bounded number and %d", len(f.Readings), f.Readings[len(f.Readings)-1].No, 3*state.Held)
 	}
-	if !slices.IsSortedFunc(f.Readings, func(a, b *Reading) int { return a.No - b.No }) {
+	if !slices.IsSortedFunc(f.Readings, func(a, b *event.Reading) int { return a.No - b.No }) {
 		t.Error("readings out of order")
 	}
 }
@@ -529,7 +531,7 @@ func BenchmarkBore100(b *testing.B) {
 		job.Orientations = append(job.Orientations, analysis.Angle(36*i)*analysis.Degree)
 	}
 	s := newBench(b, set)
-	s.must(Action{Do: "job", Job: "J-4112"})
+	s.must(event.Action{Do: "job", Job: "J-4112"})
 	s.master()
 	for i := range 100 {
 		s.send([]string{"31.7460", "31.7461", "31.7463"}[i%3])

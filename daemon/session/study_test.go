@@ -10,26 +10,28 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 func studyBench(t testing.TB) *bench {
 	b := newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master", Ring: "R-1250"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master", Ring: "R-1250"})
 	for range 3 {
 		b.send("31.7497")
 	}
 	return b
 }
 
-func (b *bench) study() *StudyNow { return b.fold.Bore(&b.set, b.now.Wall).Study }
+func (b *bench) study() *state.StudyNow { return b.fold.Bore(&b.set, b.now.Wall).Study }
 
-func start(parts, trials int, who ...string) Action {
-	return Action{Do: "study", StudyAsk: StudyAsk{Parts: parts, Trials: trials, Appraisers: who}}
+func start(parts, trials int, who ...string) event.Action {
+	return event.Action{Do: "study", StudyAsk: event.StudyAsk{Parts: parts, Trials: trials, Appraisers: who}}
 }
 
-func asks(who, part string, trial int) Action {
-	return Action{Do: "study", Part: part, StudyAsk: StudyAsk{Appraiser: who, Trial: trial}}
+func asks(who, part string, trial int) event.Action {
+	return event.Action{Do: "study", Part: part, StudyAsk: event.StudyAsk{Appraiser: who, Trial: trial}}
 }
 
 // Who gauges what is due as the usual order has it: one appraiser each part once, then
@@ -52,7 +54,7 @@ func TestStudyTurns(t *testing.T) {
 		if now.Next == nil {
 			break
 		}
-		b.must(Action{Do: "study"})
+		b.must(event.Action{Do: "study"})
 	}
 	want := []string{
 		"first shift 1 1", "first shift 2 1", "first shift 1 2", "first shift 2 2",
@@ -61,11 +63,11 @@ func TestStudyTurns(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("gauged %v, want %v", got, want)
 	}
-	b.must(Action{Do: "study", StudyAsk: StudyAsk{Over: true}})
+	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
 	if b.study() != nil || b.fold.Staying {
 		t.Error("the study goes on after it is over")
 	}
-	b.must(Action{Do: "part"})
+	b.must(event.Action{Do: "part"})
 	b.send("31.7510")
 	if b.fold.Newest().Study != nil {
 		t.Error("a reading after the study is of it")
@@ -75,14 +77,14 @@ func TestStudyTurns(t *testing.T) {
 // What must be refused, and what a person is to do then.
 func TestStudyRefuses(t *testing.T) {
 	b := studyBench(t)
-	refused := func(a Action, want string) {
+	refused := func(a event.Action, want string) {
 		t.Helper()
 		before := len(b.all)
 		if r := b.do(a); r.Done || !strings.Contains(r.Why, want) || len(b.all) != before {
 			t.Errorf("%+v: %+v, want %q and no event", a, r, want)
 		}
 	}
-	over := Action{Do: "study", StudyAsk: StudyAsk{Over: true}}
+	over := event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}}
 	refused(over, "no gauge study is under way")
 	refused(asks("a", "", 0), "start one by naming its appraisers")
 	refused(start(1, 2, "a"), "2 to 50 parts")
@@ -107,12 +109,12 @@ func TestStudyRefuses(t *testing.T) {
 	b.must(asks("", "SL-7", 0))
 	b.send("31.7510")
 	refused(asks("a", "3", 0), "part 3 is beyond the 2 parts of the study: 1, SL-7")
-	if r := b.do(Action{Do: "part", Part: "900"}); r.Done || !r.Ask || !strings.Contains(r.Why, "beyond the 2 parts") {
+	if r := b.do(event.Action{Do: "part", Part: "900"}); r.Done || !r.Ask || !strings.Contains(r.Why, "beyond the 2 parts") {
 		t.Errorf("a part that is none of the study: %+v", r)
 	}
 	b.send("31.7511")
 	refused(asks("a", "SL-7", 0), "in all 2 trials")
-	b.must(Action{Do: "study"}) // part 1, trial 2
+	b.must(event.Action{Do: "study"}) // part 1, trial 2
 	b.send("31.7511")
 	refused(asks("a", "", 0), "a has gauged every part")
 }
@@ -123,12 +125,12 @@ func TestStudyRests(t *testing.T) {
 	b := studyBench(t)
 	b.must(start(2, 2, "a"))
 	b.send("31.7510")
-	b.must(Action{Do: "part", Part: "S2"})
+	b.must(event.Action{Do: "part", Part: "S2"})
 	if now := b.study(); now.Part != "S2" || now.Trial != 1 || !now.Taking {
 		t.Errorf("after the next part was scanned: %+v", now)
 	}
 	b.send("31.7510")
-	b.must(Action{Do: "part", Part: "900", Confirm: true})
+	b.must(event.Action{Do: "part", Part: "900", Confirm: true})
 	b.send("31.7510")
 	if now := b.study(); now.Appraiser != "" || now.Taken != 2 || b.fold.Newest().Study != nil {
 		t.Errorf("with a part beside the study: %+v", now)
@@ -136,19 +138,19 @@ func TestStudyRests(t *testing.T) {
 	if r := b.do(asks("a", "1", 0)); r.Done || !r.Ask || !strings.Contains(r.Why, "part 900 is neither accepted") {
 		t.Errorf("the study taken up again over a part that is open: %+v", r)
 	}
-	b.must(Action{Do: "reject", Reason: "damaged"})
+	b.must(event.Action{Do: "reject", Reason: "damaged"})
 	b.must(asks("a", "1", 0))
 	b.send("31.7510")
-	b.must(Action{Do: "round", Strokes: 3})
+	b.must(event.Action{Do: "round", Strokes: 3})
 	b.send("31.7510")
 	if now := b.study(); now.Appraiser != "" || now.Taken != 3 || b.fold.Newest().Study != nil {
 		t.Errorf("after honing: %+v", now)
 	}
-	b.must(Action{Do: "study", Confirm: true})
+	b.must(event.Action{Do: "study", Confirm: true})
 	if now := b.study(); now.Part != "S2" || now.Trial != 2 {
 		t.Errorf("taken up again: %+v", now)
 	}
-	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
+	b.must(event.Action{Do: "job", Job: "J-4112", Confirm: true})
 	if now := b.study(); now.Appraiser != "" || now.Taken != 3 || now.Next == nil || now.Next.Part != "S2" {
 		t.Errorf("after the job was chosen: %+v", now)
 	}
@@ -169,19 +171,19 @@ func TestStudyStaysOpen(t *testing.T) {
 	b.must(start(2, 2, "a"))
 	says("at the start", true)
 	b.wait(studyIdle - time.Minute)
-	b.must(Action{Do: "part"}) // the next of the study is taken as ever
+	b.must(event.Action{Do: "part"}) // the next of the study is taken as ever
 	b.wait(studyIdle)
 	before := len(b.all)
-	if r := b.do(Action{Do: "part"}); r.Done || !r.Ask || !strings.Contains(r.Why, "nothing came of it since 2026-11-25 15:5") || len(b.all) != before {
+	if r := b.do(event.Action{Do: "part"}); r.Done || !r.Ask || !strings.Contains(r.Why, "nothing came of it since 2026-11-25 15:5") || len(b.all) != before {
 		t.Errorf("a part, a shift after the last turn: %+v", r)
 	}
 	says("the next day", true)
-	b.must(Action{Do: "part", Confirm: true})
+	b.must(event.Action{Do: "part", Confirm: true})
 	if now := b.study(); !now.Taking {
 		t.Errorf("after it was meant: %+v", now)
 	}
 	b.wait(studyIdle - time.Minute)
-	b.must(Action{Do: "master", Ring: "R-1250"})
+	b.must(event.Action{Do: "master", Ring: "R-1250"})
 	for range 3 {
 		b.send("31.7497")
 	}
@@ -190,14 +192,14 @@ func TestStudyStaysOpen(t *testing.T) {
 		t.Fatal("the reading is of no study")
 	}
 	b.wait(2 * time.Minute)
-	b.must(Action{Do: "part"}) // it went on with the reading
+	b.must(event.Action{Do: "part"}) // it went on with the reading
 	b.wait(studyIdle)
-	b.must(Action{Do: "study"}) // which says that it is meant
-	b.must(Action{Do: "job", Job: "J-4112", Confirm: true})
+	b.must(event.Action{Do: "study"}) // which says that it is meant
+	b.must(event.Action{Do: "job", Job: "J-4112", Confirm: true})
 	b.wait(studyIdle)
-	b.must(Action{Do: "part"}) // of no study, as that rests
+	b.must(event.Action{Do: "part"}) // of no study, as that rests
 	says("at rest", true)
-	b.must(Action{Do: "study", StudyAsk: StudyAsk{Over: true}})
+	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
 	says("at the end", false)
 }
 
@@ -207,7 +209,7 @@ func TestStudyReadings(t *testing.T) {
 	b := studyBench(t)
 	b.must(start(2, 2, "a", "b"))
 	b.send("31.7510")
-	b.must(Action{Do: "void", Reason: "dirt"})
+	b.must(event.Action{Do: "void", Reason: "dirt"})
 	if now := b.study(); now.Taken != 0 || !now.Taking {
 		t.Errorf("after it was struck out: %+v", now)
 	}
@@ -224,18 +226,18 @@ func TestStudyReadings(t *testing.T) {
 	b.must(asks("b", "1", 0)) // the same part, in his hand now
 	b.must(asks("a", "1", 1))
 	b.send("31.7514")
-	if r := b.fold.Newest(); r.Study == nil || *r.Study != (StudyTrial{"a", 1}) {
+	if r := b.fold.Newest(); r.Study == nil || *r.Study != (event.StudyTrial{Appraiser: "a", Trial: 1}) {
 		t.Errorf("gauged again: %+v", r.Study)
 	}
 	place := sleeve().Plan()[1]
 	b.must(asks("b", "1", 0))
-	b.must(Action{Do: "place", Place: &place})
+	b.must(event.Action{Do: "place", Place: &place})
 	b.send("31.7514")
 	if b.fold.Newest().Study != nil || !b.study().Taking {
 		t.Error("a reading elsewhere is of the study")
 	}
 	without := newBench(t, testSettings())
-	without.must(Action{Do: "job", Job: "J-4112"})
+	without.must(event.Action{Do: "job", Job: "J-4112"})
 	without.must(start(2, 2, "a"))
 	without.send("31.7510")
 	if r := without.fold.Newest(); r == nil || r.Study != nil {
@@ -252,11 +254,11 @@ func TestStudyCountsItsReadings(t *testing.T) {
 			who := rapid.SampledFrom([]string{"", "a", "b"}).Draw(rt, "who")
 			switch rapid.IntRange(0, 6).Draw(rt, "step") {
 			case 0, 1:
-				b.do(Action{Do: "study"})
+				b.do(event.Action{Do: "study"})
 			case 2:
 				b.do(asks(who, rapid.SampledFrom([]string{"", "1", "2", "S"}).Draw(rt, "part"), rapid.IntRange(0, 2).Draw(rt, "trial")))
 			case 3:
-				b.do(Action{Do: "part", Part: rapid.SampledFrom([]string{"", "900"}).Draw(rt, "serial"), Confirm: true})
+				b.do(event.Action{Do: "part", Part: rapid.SampledFrom([]string{"", "900"}).Draw(rt, "serial"), Confirm: true})
 			default:
 				b.send("31.7510")
 			}

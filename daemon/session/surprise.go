@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 )
 
 // What is a surprise: as the capture has it, in package rock. How often that is, of simulated parts of the
@@ -38,11 +39,11 @@ const (
 // at its place. It is asked about then: it counts when the place is gauged again and
 // agrees, or when a person keeps it. A trial of a gauge study is never asked about, as
 // leaving trials out would make the gauge look better than it is.
-func (s *Session) surprises(r *Reading) {
+func (s *Session) surprises(r *event.Reading) {
 	if r.Study != nil || r.Mastered == 0 {
 		return
 	}
-	round := s.fold.latest()
+	round := s.fold.LatestRound()
 	size, u := s.expected(r.Place, &round)
 	off := r.Size - size
 	if u == 0 || off.Abs().Micrometres() <= surprisingBy+surprisingSigmas*s.between(u, r.U) {
@@ -71,26 +72,26 @@ func (s *Session) between(u, captured analysis.Deviation) float64 {
 
 // answers looks whether a reading that is about to be taken answers what was asked about
 // the one before it at its place: one that agrees confirms that, any other strikes it out.
-func (s *Session) answers(r *Reading) {
+func (s *Session) answers(r *event.Reading) {
 	f := &s.fold
-	asked := f.question(&r.Place)
+	asked := f.Question(&r.Place)
 	if asked == nil || r.Mastered == 0 {
 		return
 	}
 	off := (r.Size - asked.Size).Abs()
 	if off.Micrometres() <= max(agreeLeast, agreeSigmas*s.between(max(asked.U, s.oneReading()), r.U)) {
-		s.emit(Event{Kind: Kept, Void: &Void{No: asked.No, Reason: "gauged again: " + r.Size.String() + ", which agrees"}})
+		s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.No, Reason: "gauged again: " + r.Size.String() + ", which agrees"}})
 		return
 	}
-	s.emit(Event{Kind: Voided, Void: &Void{No: asked.No, Reason: "surprising, and not confirmed: gauged again, " + r.Size.String()}})
+	s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: asked.No, Reason: "surprising, and not confirmed: gauged again, " + r.Size.String()}})
 }
 
 // keepAsked keeps a reading that is asked about: it counts from here on.
-func (s *Session) keepAsked(a Action) error {
+func (s *Session) keepAsked(a event.Action) error {
 	f := &s.fold
-	r := f.question(nil)
+	r := f.Question(nil)
 	if a.Reading != 0 {
-		r = f.reading(a.Reading)
+		r = f.ReadingNo(a.Reading)
 	}
 	switch {
 	case r == nil && a.Reading == 0:
@@ -100,7 +101,7 @@ func (s *Session) keepAsked(a Action) error {
 	case f.Verdict != nil:
 		return fmt.Errorf("part %s is finished; its record stays as it is", f.Part.Serial)
 	}
-	s.emit(Event{Kind: Kept, Void: &Void{No: r.No, Reason: a.Reason}})
+	s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: r.No, Reason: a.Reason}})
 	s.closes(r)
 	return nil
 }

@@ -13,6 +13,8 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 	"fairbore/drivers/simulator"
 )
@@ -23,8 +25,8 @@ func known(t testing.TB) *bench {
 	set := testSettings()
 	set.Jobs["J-4112"].Material = "tool steel"
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "part", Part: "003"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "part", Part: "003"})
 	b.master()
 	for _, v := range []string{"31.7400", "31.7420", "31.7415", "31.7435", "31.7430", "31.7450"} {
 		b.send(v)
@@ -32,11 +34,11 @@ func known(t testing.TB) *bench {
 	if n := questions(b.all); n != 0 {
 		t.Fatalf("%d questions about an honest taper and oval", n)
 	}
-	b.must(Action{Do: "round", Strokes: 5})
+	b.must(event.Action{Do: "round", Strokes: 5})
 	return b
 }
 
-func questions(events []Event) (n int) {
+func questions(events []event.Event) (n int) {
 	for _, r := range taken(events) {
 		if r.Surprising {
 			n++
@@ -55,15 +57,15 @@ func (b *bench) rebuilt() *bench {
 	return again
 }
 
-func (b *bench) newest() *Reading { b.t.Helper(); return taken(b.last)[len(taken(b.last))-1] }
+func (b *bench) newest() *event.Reading { b.t.Helper(); return taken(b.last)[len(taken(b.last))-1] }
 
 // asks gauges a place with a jump of 15 µm and looks whether it is asked about.
-func (b *bench) asks(shown string) *Reading {
+func (b *bench) asks(shown string) *event.Reading {
 	b.t.Helper()
 	b.send(shown)
 	r := b.newest()
 	g := b.bore()
-	i := slices.IndexFunc(g.Places, func(p PlaceState) bool { return p.Place == r.Place })
+	i := slices.IndexFunc(g.Places, func(p state.PlaceState) bool { return p.Place == r.Place })
 	if !r.Surprising || r.Expected == 0 || r.ExpectedU < analysis.Deviation(um) || !strings.Contains(r.Ask, "right place? Gauge it again, or keep it.") {
 		b.t.Fatalf("%s is not asked about: %+v", shown, r)
 	}
@@ -81,7 +83,7 @@ func TestSurpriseIsConfirmedByGaugingAgain(t *testing.T) {
 	asked := b.asks("31.7565") // 16.5 µm more than before five strokes of some 0.4 µm
 	b = b.rebuilt()
 	b.send("31.7566")
-	if len(b.last) != 2 || b.last[0].Kind != Kept || b.last[0].Void.No != asked.No || b.last[1].Kind != Taken || b.last[1].Reading.Surprising {
+	if len(b.last) != 2 || b.last[0].Kind != event.Kept || b.last[0].Void.No != asked.No || b.last[1].Kind != event.Taken || b.last[1].Reading.Surprising {
 		t.Fatalf("gauged again with a size that agrees: %+v", b.last)
 	}
 	g := b.rebuilt().bore()
@@ -95,7 +97,7 @@ func TestSurpriseIsStruckOutByAnotherValue(t *testing.T) {
 	asked := b.asks("31.7565")
 	b = b.rebuilt()
 	b.send("31.7418")
-	if len(b.last) != 2 || b.last[0].Kind != Voided || b.last[0].Void.No != asked.No || b.last[1].Reading.Surprising {
+	if len(b.last) != 2 || b.last[0].Kind != event.Voided || b.last[0].Void.No != asked.No || b.last[1].Reading.Surprising {
 		t.Fatalf("gauged again with the size that was expected: %+v", b.last)
 	}
 	g := b.rebuilt().bore()
@@ -117,25 +119,25 @@ func TestSurpriseAfterSurprise(t *testing.T) {
 
 func TestSurpriseIsKept(t *testing.T) {
 	b := known(t)
-	if r := b.do(Action{Do: "keep"}); r.Done || !strings.Contains(r.Why, "asked") {
+	if r := b.do(event.Action{Do: "keep"}); r.Done || !strings.Contains(r.Why, "asked") {
 		t.Errorf("keep with nothing asked: %+v", r)
 	}
 	asked := b.asks("31.7565")
 	b = b.rebuilt()
-	if r := b.do(Action{Do: "keep", Reading: 1}); r.Done {
+	if r := b.do(event.Action{Do: "keep", Reading: 1}); r.Done {
 		t.Error("a reading that isn't asked about was kept")
 	}
-	b.must(Action{Do: "keep", ID: "k1", Source: "broker"})
-	if e := b.last[0]; e.Kind != Kept || e.Void.No != asked.No || e.Source != "broker" || e.Command != "k1" {
+	b.must(event.Action{Do: "keep", ID: "k1", Source: "broker"})
+	if e := b.last[0]; e.Kind != event.Kept || e.Void.No != asked.No || e.Source != "broker" || e.Command != "k1" {
 		t.Fatalf("%+v", e)
 	}
 	if g := b.rebuilt().bore(); g.Places[0].State != "taken" || g.Places[0].No != asked.No || g.Sizes.Readings != 1 {
 		t.Errorf("%+v", g.Places[0])
 	}
 	// It may be struck out as any other, and a void of one that is asked about is an answer.
-	b.must(Action{Do: "void", Reason: "dirt"})
+	b.must(event.Action{Do: "void", Reason: "dirt"})
 	asked = b.asks("31.7565")
-	b.must(Action{Do: "void", Reason: "dirt"})
+	b.must(event.Action{Do: "void", Reason: "dirt"})
 	if b.Fold().Asked[asked.No] {
 		t.Error("struck out, and still asked about")
 	}
@@ -150,13 +152,13 @@ func TestSurpriseAtACompletePlan(t *testing.T) {
 		b.send("31.7514")
 	}
 	place := b.set.Jobs["J-4112"].Plan()[3]
-	b.must(Action{Do: "place", Place: &place})
+	b.must(event.Action{Do: "place", Place: &place})
 	b.asks("31.7664")
 	g := b.bore()
-	if g.Sizes.Readings != 6 || g.State == Over {
+	if g.Sizes.Readings != 6 || g.State == event.Over {
 		t.Errorf("%d readings, %s", g.Sizes.Readings, g.State)
 	}
-	if r := b.do(Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "asked about") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "asked about") {
 		t.Errorf("accepted with a question open: %+v", r)
 	}
 	b.send("31.7515") // at the place, though it was chosen by hand
@@ -170,23 +172,23 @@ func TestSurpriseAtACompletePlan(t *testing.T) {
 // part, readings before any mastering, trials of a gauge study.
 func TestNothingKnownNothingAsked(t *testing.T) {
 	b := known(t)
-	b.must(Action{Do: "part", Confirm: true})
+	b.must(event.Action{Do: "part", Confirm: true})
 	b.send("31.7100")
-	b.must(Action{Do: "part", Confirm: true})
+	b.must(event.Action{Do: "part", Confirm: true})
 	b.send("31.7520")
 	if n := questions(b.all); n != 0 {
 		t.Errorf("%d questions of first readings", n)
 	}
 	b = newBench(t, testSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.send("31.7400")
 	b.send("31.7600")
 	if n := questions(b.all); n != 0 {
 		t.Errorf("%d questions without a mastering", n)
 	}
 	b = ready(t)
-	b.must(Action{Do: "study", StudyAsk: StudyAsk{Appraisers: []string{"a", "b"}, Parts: 2, Trials: 2}, Confirm: true})
-	b.must(Action{Do: "study", StudyAsk: StudyAsk{Appraiser: "a"}})
+	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"a", "b"}, Parts: 2, Trials: 2}, Confirm: true})
+	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraiser: "a"}})
 	b.send("31.7400")
 	b.send("31.7600")
 	if got := taken(b.all); questions(b.all) != 0 || got[len(got)-1].Study == nil {
@@ -202,14 +204,14 @@ func TestQuestionsAreAFold(t *testing.T) {
 		b := known(t)
 		plan := b.Fold().Job.Plan()
 		acts := []func(){
-			func() { b.do(Action{Do: "keep"}) },
-			func() { b.do(Action{Do: "void", Reason: "dirt"}) },
-			func() { b.do(Action{Do: "restore"}) },
-			func() { b.do(Action{Do: "round", Strokes: 3, Confirm: true}) },
-			func() { b.do(Action{Do: "part", Confirm: true}) },
-			func() { b.do(Action{Do: "place", Place: &plan[rapid.IntRange(0, 5).Draw(rt, "place")]}) },
-			func() { b.do(Action{Do: "skip"}) },
-			func() { b.do(Action{Do: "knock"}) },
+			func() { b.do(event.Action{Do: "keep"}) },
+			func() { b.do(event.Action{Do: "void", Reason: "dirt"}) },
+			func() { b.do(event.Action{Do: "restore"}) },
+			func() { b.do(event.Action{Do: "round", Strokes: 3, Confirm: true}) },
+			func() { b.do(event.Action{Do: "part", Confirm: true}) },
+			func() { b.do(event.Action{Do: "place", Place: &plan[rapid.IntRange(0, 5).Draw(rt, "place")]}) },
+			func() { b.do(event.Action{Do: "skip"}) },
+			func() { b.do(event.Action{Do: "knock"}) },
 		}
 		for _, n := range rapid.SliceOfN(rapid.IntRange(0, 25), 1, 40).Draw(rt, "script") {
 			if n < len(acts) {
@@ -224,7 +226,7 @@ func TestQuestionsAreAFold(t *testing.T) {
 					continue
 				}
 				at := fmt.Sprint(r.Round, r.Place)
-				if f.counts(r) || f.Current(r.Round)[r.Place] == r || open[at] {
+				if f.Counts(r) || f.Current(r.Round)[r.Place] == r || open[at] {
 					rt.Fatalf("reading %d is asked about and counts, or is the second at its place", r.No)
 				}
 				open[at] = true
@@ -251,8 +253,8 @@ func TestCaptureIsTold(t *testing.T) {
 		}
 		return g
 	}
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	told := func(g *given, size string, least, most analysis.Length) {
 		t.Helper()
 		if u := analysis.Length(g.want.u); (g.want.size-lengthOf(size)).Abs() > um/20 || u < least || u > most {
@@ -278,12 +280,12 @@ func TestCaptureIsTold(t *testing.T) {
 	if g.told != n {
 		t.Errorf("told %d times more while nothing happened", g.told-n)
 	}
-	b.must(Action{Do: "part", Confirm: true})
+	b.must(event.Action{Do: "part", Confirm: true})
 	if b.send("32.3000"); g.want.u != 0 {
 		t.Errorf("a new part is expected at %s", g.want.size)
 	}
-	b.must(Action{Do: "master"})
-	if b.send("32.3000"); (b.fold.shows(lengthOf("31.7497 mm")) - lengthOf("31.7500 mm")).Abs() > um/10 {
+	b.must(event.Action{Do: "master"})
+	if b.send("32.3000"); (b.fold.Shown(lengthOf("31.7497 mm")) - lengthOf("31.7500 mm")).Abs() > um/10 {
 		t.Error("the ring is expected elsewhere than the zero has it")
 	}
 }
@@ -310,11 +312,11 @@ func (x *shop) gaugeIt(b *simulator.Bore) {
 		}
 		p := *g.Next
 		off := 0.0
-		if x.wrong != nil && x.Fold().question(&p) == nil && x.Fold().Newest() != nil {
+		if x.wrong != nil && x.Fold().Question(&p) == nil && x.Fold().Newest() != nil {
 			off = x.wrong()
 		}
 		size := analysis.Length(b.Size(int64(p.Depth), p.Angle.Degrees()*math.Pi/180)) + micrometres(x.noise*x.rng.NormFloat64()+off)
-		again := x.Fold().question(&p) != nil
+		again := x.Fold().Question(&p) != nil
 		x.wait(10 * time.Second)
 		x.send((size + 3*um/10).Format(analysis.MM, 4))
 		x.readings++
@@ -324,7 +326,7 @@ func (x *shop) gaugeIt(b *simulator.Bore) {
 			if x.injected++; surprise {
 				x.caught++
 			} else if len(taken(x.last)) > 0 {
-				x.do(Action{Do: "void", Reason: "injected"})
+				x.do(event.Action{Do: "void", Reason: "injected"})
 			}
 		case surprise && !again:
 			x.asked++
@@ -341,11 +343,11 @@ func (x *shop) part() {
 		}
 		bore.Oval += math.Abs(x.rng.NormFloat64())
 	}
-	x.must(Action{Do: "master", Confirm: true})
+	x.must(event.Action{Do: "master", Confirm: true})
 	for range 3 {
 		x.send((analysis.Length(x.job.Ring.Size) + 3*um/10).Format(analysis.MM, 4))
 	}
-	x.must(Action{Do: "part", Confirm: true})
+	x.must(event.Action{Do: "part", Confirm: true})
 	for range 14 {
 		x.gaugeIt(bore)
 		a := x.bore().Advice
@@ -363,7 +365,7 @@ func (x *shop) part() {
 		hand.Work(bore, meant-a.Short, nil, x.rng)
 		hand.Work(bore, a.Short, at, x.rng)
 		bore.Cool(3 * time.Minute)
-		round := Action{Do: "round", Strokes: meant, Confirm: true}
+		round := event.Action{Do: "round", Strokes: meant, Confirm: true}
 		if !x.told {
 			round.Strokes = 0
 		}
@@ -376,12 +378,12 @@ func newShop(t testing.TB, job *simulator.Job, told bool, seed uint64, wrong fun
 	set.Capture.Mode, set.Master.Readings = "button", 3
 	set.Gauge.Name = "G-11" // whom the bench sends for
 	set.Jobs[job.ID].Material = materialOf(job)
-	set.Doubt = Doubt{Drift: analysis.Deviation(um / 2), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius}
+	set.Doubt = state.Doubt{Drift: analysis.Deviation(um / 2), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius}
 	x := &shop{bench: newBench(t, set), job: job, told: told, rng: rand.New(rand.NewPCG(seed, 17)), noise: 0.2}
 	if wrong != nil {
 		x.wrong = func() float64 { return wrong(x.rng) }
 	}
-	x.must(Action{Do: "job", Job: job.ID})
+	x.must(event.Action{Do: "job", Job: job.ID})
 	return x
 }
 
@@ -430,8 +432,8 @@ func TestJumpsAreAsked(t *testing.T) {
 // A sample that nothing comes of allocates nothing for what is expected.
 func TestExpectingAllocatesNothing(t *testing.T) {
 	b := newBench(t, rockedSettings())
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	g := &given{}
 	b.capture.c, b.expect.stale = g, true
 	smp := []drivers.Sample{sample(t, "32.3000")}
@@ -449,10 +451,10 @@ func TestExpectingAllocatesNothing(t *testing.T) {
 // place there, when it changes.
 func TestCaptureIsToldWhereTheGaugeStands(t *testing.T) {
 	set := rockedSettings()
-	set.Gauge.Roles = map[string]Role{"D": DepthChannel, "A": AngleChannel}
+	set.Gauge.Roles = map[string]state.Role{"D": state.DepthChannel, "A": state.AngleChannel}
 	b := newBench(t, set)
-	b.must(Action{Do: "job", Job: "J-4112"})
-	b.must(Action{Do: "master"})
+	b.must(event.Action{Do: "job", Job: "J-4112"})
+	b.must(event.Action{Do: "master"})
 	for range 3 {
 		b.rock("31.7500", capture.Result{})
 	}

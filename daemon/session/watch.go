@@ -3,6 +3,7 @@ package session
 import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
 )
 
 // Fed is a value that the capture was given, and what came of it: what it takes to give
@@ -21,7 +22,7 @@ type Fed struct {
 
 	Results []capture.Result // of the capture, on the scale of Options
 	Inside  bool             // the gauge is in the bore
-	Events  []Event          // that followed
+	Events  []event.Event    // that followed
 	Hint    string           // for the person; of a value that was taken and not counted, why
 }
 

@@ -3,12 +3,11 @@ package store
 import (
 	"cmp"
 	"context"
+	"fairbore/daemon/event"
 	"fmt"
 	"iter"
 	"math"
 	"slices"
-
-	"fairbore/daemon/session"
 )
 
 // backRows bounds what a step backward reads of each span.
@@ -17,15 +16,15 @@ const backRows = 64
 // Backward yields the recorded events that a filter picks, the newest at the time of
 // the call first. It reads in short steps of few rows, so that who wants only the newest
 // of them does not pay for the others. After an error it ends.
-func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[session.Record, error] {
-	return func(yield func(session.Record, error) bool) {
+func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
+	return func(yield func(event.Record, error) bool) {
 		left := f.Limit
 		if left <= 0 {
 			left = math.MaxInt
 		}
 		for rows, err := range j.stepsBack(ctx, f) {
 			if err != nil {
-				yield(session.Record{}, fmt.Errorf("query the journal backward: %w", err))
+				yield(event.Record{}, fmt.Errorf("query the journal backward: %w", err))
 				return
 			}
 			for i := range rows {

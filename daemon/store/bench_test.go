@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"fairbore/daemon/event"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -9,8 +10,6 @@ import (
 	"sync"
 	"testing"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // BenchmarkCommit measures the writer alone: a group in one transaction, synced.
@@ -22,7 +21,7 @@ func BenchmarkCommit(b *testing.B) {
 				b.Fatal(err)
 			}
 			defer j.Close()
-			events := make([]session.Event, rows)
+			events := make([]event.Event, rows)
 			for i := range events {
 				events[i] = reading("hone bay 1", "J-4107", "0001", i+1)
 			}
@@ -60,8 +59,8 @@ func percentiles(b *testing.B, took []time.Duration) {
 // BenchmarkOneByOne measures from Append of one event to its acknowledgement.
 func BenchmarkOneByOne(b *testing.B) {
 	told := make(chan struct{}, 1)
-	r := start(b, config(b), func(j *Journal) { j.OnCommit(func([]session.Record) { told <- struct{}{} }) })
-	e := []session.Event{reading("hone bay 1", "J-4107", "0001", 1)}
+	r := start(b, config(b), func(j *Journal) { j.OnCommit(func([]event.Record) { told <- struct{}{} }) })
+	e := []event.Event{reading("hone bay 1", "J-4107", "0001", 1)}
 	took := make([]time.Duration, 0, 4096)
 	b.ReportAllocs()
 	for b.Loop() {
@@ -88,7 +87,7 @@ func BenchmarkFlood(b *testing.B) {
 				wg.Go(func() {
 					e := reading(fmt.Sprintf("bay %d", s), "J-4107", "0001", 1)
 					for n := s; n < b.N; n += stations {
-						if err := r.Append(b.Context(), []session.Event{e}); err != nil {
+						if err := r.Append(b.Context(), []event.Event{e}); err != nil {
 							b.Error(err)
 						}
 					}
@@ -119,18 +118,18 @@ func million(b *testing.B) Config {
 	for p := range 1_000_000 / 48 {
 		s, serial := stations[p%3], fmt.Sprintf("%05d", p)
 		job := fmt.Sprintf("J-%04d", p/300)
-		var batch []session.Event
+		var batch []event.Event
 		if p%300 < 3 {
 			batch = append(batch, jobEvent(s, job))
 		}
 		if p%30 < 3 {
-			batch = append(batch, session.Event{Station: s, At: morning, Kind: session.Mastered, Master: &session.Master{Number: p}})
+			batch = append(batch, event.Event{Station: s, At: morning, Kind: event.Mastered, Master: &event.Master{Number: p}})
 		}
 		batch = append(batch, partEvent(s, serial, p+1))
 		for n := range 48 {
 			batch = append(batch, reading(s, job, serial, n+1))
 		}
-		batch = append(batch, session.Event{Station: s, At: morning, Kind: session.Judged, Verdict: &session.Verdict{Accepted: true, Part: serial, Job: job, Readings: 48}})
+		batch = append(batch, event.Event{Station: s, At: morning, Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Part: serial, Job: job, Readings: 48}})
 		r.append(b, batch...)
 	}
 	if err := r.stop(); err != nil {
@@ -187,8 +186,8 @@ func BenchmarkMillion(b *testing.B) {
 	}
 	for name, f := range map[string]Filter{
 		"part":       {Station: "hone bay 2", Part: "10000"},
-		"job":        {Job: "J-0030", Kinds: []session.Kind{session.Judged}},
-		"masterings": {Kinds: []session.Kind{session.Mastered}},
+		"job":        {Job: "J-0030", Kinds: []event.Kind{event.Judged}},
+		"masterings": {Kinds: []event.Kind{event.Mastered}},
 	} {
 		b.Run("query="+name, func(b *testing.B) {
 			n := 0

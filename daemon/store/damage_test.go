@@ -4,12 +4,11 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fairbore/daemon/event"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"fairbore/daemon/session"
 )
 
 // fill makes a journal of some size and closes it.
@@ -67,7 +66,7 @@ func TestDamagedIsMovedAside(t *testing.T) {
 			}
 			r.settle(t, 1)
 			told := r.told[0]
-			if told.Kind != session.Told || told.Seq != 1 || !strings.Contains(told.Note, "damaged") {
+			if told.Kind != event.Told || told.Seq != 1 || !strings.Contains(told.Note, "damaged") {
 				t.Errorf("told %+v", told)
 			}
 			if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "damaged") {
@@ -163,7 +162,7 @@ func TestMigration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := old.Append(t.Context(), []session.Event{jobEvent("a", "J"), partEvent("a", "1", 1), reading("a", "J", "1", 1)}); err != nil {
+	if err := old.Append(t.Context(), []event.Event{jobEvent("a", "J"), partEvent("a", "1", 1), reading("a", "J", "1", 1)}); err != nil {
 		t.Fatal(err)
 	}
 	if err := errors.Join(old.Run(cancelled(t)), old.Close()); err != nil {
@@ -226,7 +225,7 @@ func TestListOfReadings(t *testing.T) {
 	cfg := config(t)
 	const n = stretch + 100
 	r := start(t, cfg)
-	story := []session.Event{jobEvent("a", "J-4107"), partEvent("a", "0001", 1)}
+	story := []event.Event{jobEvent("a", "J-4107"), partEvent("a", "0001", 1)}
 	for no := range n {
 		story = append(story, reading("a", "J-4107", "0001", no+1))
 	}

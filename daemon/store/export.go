@@ -13,7 +13,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // Format is what [Journal.Export] writes.
@@ -111,7 +111,7 @@ func (j *Journal) exportCSV(ctx context.Context, w io.Writer, o ExportOptions) e
 		return err
 	}
 	last, n := j.Last(), 0
-	o.Kinds = []session.Kind{session.Taken}
+	o.Kinds = []event.Kind{event.Taken}
 	for r, err := range j.Query(ctx, o.Filter) {
 		if err != nil {
 			return err
@@ -133,7 +133,7 @@ func (j *Journal) exportCSV(ctx context.Context, w io.Writer, o ExportOptions) e
 	return nil
 }
 
-func csvRow(r *session.Record, void string, guard bool) []string {
+func csvRow(r *event.Record, void string, guard bool) []string {
 	g := r.Reading
 	text := func(s string) string { return s }
 	if guard {
@@ -176,7 +176,7 @@ func degrees(a analysis.Angle) string {
 }
 
 // sentValue writes what the gauge sent with the decimals it had.
-func sentValue(s session.Sent) string {
+func sentValue(s event.Sent) string {
 	if s.Places <= 0 {
 		return strconv.FormatInt(s.Digits, 10) + strings.Repeat("0", -s.Places)
 	}
@@ -206,7 +206,7 @@ type inHand struct {
 // whenever they were made.
 func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 	all := voids{}
-	f.Kinds = []session.Kind{session.JobChosen, session.PartBegun, session.Voided, session.Restored, session.Kept}
+	f.Kinds = []event.Kind{event.JobChosen, event.PartBegun, event.Voided, event.Restored, event.Kept}
 	f.From, f.To, f.AfterSeq, f.Limit = time.Time{}, time.Time{}, 0, 0
 	for r, err := range j.Query(ctx, f) {
 		if err != nil {
@@ -214,7 +214,7 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 		}
 		parts := all[r.Station]
 		switch {
-		case r.Kind == session.JobChosen, r.Kind == session.PartBegun:
+		case r.Kind == event.JobChosen, r.Kind == event.PartBegun:
 			all[r.Station] = append(parts, inHand{from: r.Seq})
 			continue
 		case r.Void == nil:
@@ -227,14 +227,14 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 		if now.reason == nil {
 			now.reason = map[int]string{}
 		}
-		if r.Kind != session.Voided {
+		if r.Kind != event.Voided {
 			if now.kept == nil {
 				now.kept = map[int]bool{}
 			}
 			now.kept[r.Void.No] = true
 		}
 		delete(now.reason, r.Void.No)
-		if r.Kind == session.Voided {
+		if r.Kind == event.Voided {
 			now.reason[r.Void.No] = r.Void.Reason
 			if r.Void.Reason == "" {
 				now.reason[r.Void.No] = "no reason given"
@@ -246,7 +246,7 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 
 // reason returns why a reading is struck out, or doesn't count as it was surprising and
 // not confirmed; "" if it counts.
-func (v voids) reason(r *session.Record) string {
+func (v voids) reason(r *event.Record) string {
 	open := ""
 	if r.Reading.Surprising {
 		open = "asked about and not confirmed"

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fairbore/daemon/event"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,8 +12,6 @@ import (
 	"time"
 
 	"github.com/rs/zerolog"
-
-	"fairbore/daemon/session"
 )
 
 // Config says where the journal is and how it is kept.
@@ -54,7 +53,7 @@ type Journal struct {
 	recent   recent
 	warnings []string
 
-	onCommit func([]session.Record)
+	onCommit func([]event.Record)
 	onStatus func(Status)
 
 	retry time.Duration // after a failed commit
@@ -120,7 +119,7 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	j.openBallast()
 	if aside != "" {
 		j.warn(aside)
-		err = j.Append(ctx, []session.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: session.Told, Source: "daemon", Note: aside}})
+		err = j.Append(ctx, []event.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: event.Told, Source: "daemon", Note: aside}})
 	}
 	return j, err
 }
@@ -194,7 +193,7 @@ func (j *Journal) Last() uint64 {
 // OnCommit sets the function that is given every recorded event, once, in the
 // order of the journal, by the goroutine of Run: it holds up the journal for
 // as long as it takes. Set it before Run.
-func (j *Journal) OnCommit(f func([]session.Record)) { j.onCommit = f }
+func (j *Journal) OnCommit(f func([]event.Record)) { j.onCommit = f }
 
 // OnStatus sets the function that is told when the journal's state changes, by
 // a goroutine of Run. Set it before Run.

@@ -3,6 +3,7 @@ package store
 import (
 	"bufio"
 	"context"
+	"fairbore/daemon/event"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -12,8 +13,6 @@ import (
 	"sync"
 	"testing"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 const childEnv = "FAIRBORE_STORE_CHILD"
@@ -35,7 +34,7 @@ func child(path string) int {
 		fmt.Println("error:", err)
 		return 1
 	}
-	j.OnCommit(func(rs []session.Record) {
+	j.OnCommit(func(rs []event.Record) {
 		var b strings.Builder
 		for _, r := range rs {
 			fmt.Fprintf(&b, "%d %s\n", r.Seq, r.Note)
@@ -44,7 +43,7 @@ func child(path string) int {
 	})
 	go j.Run(ctx)
 	for n := 0; ; n++ {
-		batch := make([]session.Event, 1+rand.IntN(5))
+		batch := make([]event.Event, 1+rand.IntN(5))
 		for i := range batch {
 			batch[i] = note("bay", fmt.Sprintf("%d/%d", os.Getpid(), n))
 		}

@@ -3,8 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
-
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // stretch is how many rows the table reading gains at once. An entry for each
@@ -50,7 +49,7 @@ func listAll(ctx context.Context, tx *sql.Tx) error {
 func (j *Journal) newestReadings(ctx context.Context, station string, from, before uint64, limit int) ([]raw, error) {
 	to := listed(j.Last())
 	out, err := readRaw(ctx, j.read, "select seq, body from event not indexed where seq >= ? and seq < ? and station = ? and kind = ? order by seq desc limit ?",
-		int64(max(from, to+1)), int64(before), station, string(session.Taken), limit)
+		int64(max(from, to+1)), int64(before), station, string(event.Taken), limit)
 	if err != nil || len(out) == limit {
 		return out, err
 	}

@@ -4,25 +4,24 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"fairbore/daemon/event"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // PartSummary is a part as a list of parts shows it: one for each time that a
 // part was begun, so that a part begun anew stands there twice.
 type PartSummary struct {
-	Seq      uint64           `json:"seq"` // of the event that began it
-	Station  string           `json:"station"`
-	Job      string           `json:"job"`
-	Part     string           `json:"part"`
-	First    time.Time        `json:"first"`             // when it was begun, in UTC
-	Last     time.Time        `json:"last"`              // its newest reading or verdict, in UTC; First if there is none
-	Readings int              `json:"readings"`          // taken, void ones included
-	Verdict  *session.Verdict `json:"verdict,omitempty"` // the newest
+	Seq      uint64         `json:"seq"` // of the event that began it
+	Station  string         `json:"station"`
+	Job      string         `json:"job"`
+	Part     string         `json:"part"`
+	First    time.Time      `json:"first"`             // when it was begun, in UTC
+	Last     time.Time      `json:"last"`              // its newest reading or verdict, in UTC; First if there is none
+	Readings int            `json:"readings"`          // taken, void ones included
+	Verdict  *event.Verdict `json:"verdict,omitempty"` // the newest
 }
 
 // Parts returns the parts that a filter picks, the newest first, at most Limit

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"fairbore/daemon/event"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,20 +16,18 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
-
-	"fairbore/daemon/session"
 )
 
 // inHandAt says by plain reading of all events which job and part each station
 // had at each of them.
-func inHandAt(all []session.Record) (jobs, parts map[uint64]string, begun map[uint64]uint64) {
+func inHandAt(all []event.Record) (jobs, parts map[uint64]string, begun map[uint64]uint64) {
 	jobs, parts, begun = map[uint64]string{}, map[uint64]string{}, map[uint64]uint64{}
 	job, part, by := map[string]string{}, map[string]string{}, map[string]uint64{}
 	for _, r := range all {
 		switch r.Kind {
-		case session.JobChosen:
+		case event.JobChosen:
 			job[r.Station], part[r.Station], by[r.Station] = r.Job.ID, "", 0
-		case session.PartBegun:
+		case event.PartBegun:
 			part[r.Station], by[r.Station] = r.Part.Serial, r.Seq
 		}
 		jobs[r.Seq], parts[r.Seq], begun[r.Seq] = job[r.Station], part[r.Station], by[r.Station]
@@ -44,7 +43,7 @@ func drawFilter(t *rapid.T, last int) Filter {
 		AfterSeq: uint64(max(0, rapid.IntRange(-last, last).Draw(t, "after"))),
 		Limit:    max(0, rapid.IntRange(-5, 20).Draw(t, "limit")),
 	}
-	f.Kinds = rapid.SampledFrom([][]session.Kind{nil, nil, {session.Taken}, {session.Voided, session.Judged}, {session.Taken, session.Voided}, {session.Told}}).Draw(t, "kinds")
+	f.Kinds = rapid.SampledFrom([][]event.Kind{nil, nil, {event.Taken}, {event.Voided, event.Judged}, {event.Taken, event.Voided}, {event.Told}}).Draw(t, "kinds")
 	if rapid.Bool().Draw(t, "timed") {
 		f.From = morning.Add(time.Duration(rapid.IntRange(-5, last).Draw(t, "from")) * time.Minute)
 		f.To = f.From.Add(time.Duration(rapid.IntRange(0, last).Draw(t, "for")) * time.Minute)
@@ -56,7 +55,7 @@ func (f *Filter) inTime(at time.Time) bool {
 	return (f.From.IsZero() || !at.Before(f.From)) && (f.To.IsZero() || at.Before(f.To))
 }
 
-func (f *Filter) naive(all []session.Record) (out []uint64) {
+func (f *Filter) naive(all []event.Record) (out []uint64) {
 	jobs, parts, _ := inHandAt(all)
 	for _, r := range all {
 		if (f.Station == "" || f.Station == r.Station) && (f.Job == "" || f.Job == jobs[r.Seq]) && (f.Part == "" || f.Part == parts[r.Seq]) &&
@@ -70,17 +69,17 @@ func (f *Filter) naive(all []session.Record) (out []uint64) {
 	return out
 }
 
-func (f *Filter) naiveParts(all []session.Record) (out []PartSummary) {
+func (f *Filter) naiveParts(all []event.Record) (out []PartSummary) {
 	jobs, _, begun := inHandAt(all)
 	at := map[uint64]*PartSummary{}
 	for _, r := range all {
-		if p := at[begun[r.Seq]]; p != nil && r.Kind == session.Taken {
+		if p := at[begun[r.Seq]]; p != nil && r.Kind == event.Taken {
 			p.Readings++
 			p.Last = r.At
-		} else if p != nil && r.Kind == session.Judged {
+		} else if p != nil && r.Kind == event.Judged {
 			p.Verdict, p.Last = r.Verdict, r.At
 		}
-		if r.Kind == session.PartBegun {
+		if r.Kind == event.PartBegun {
 			at[r.Seq] = &PartSummary{Seq: r.Seq, Station: r.Station, Job: jobs[r.Seq], Part: r.Part.Serial, First: r.At, Last: r.At}
 		}
 	}
@@ -111,9 +110,9 @@ func backward(ctx context.Context, t rapid.TB, j *Journal, f Filter) (out []uint
 // Query, Backward and Parts answer as plain reading of everything does.
 func TestQueryEqualsReadingAll(t *testing.T) {
 	r := start(t, config(t))
-	var story []session.Event
+	var story []event.Event
 	for seed := range 20 { // more than one stretch of the list of readings
-		story = append(story, rapid.Custom(func(rt *rapid.T) []session.Event { return drawStory(rt, []string{"a", "b"}, 60, 60) }).Example(seed)...)
+		story = append(story, rapid.Custom(func(rt *rapid.T) []event.Event { return drawStory(rt, []string{"a", "b"}, 60, 60) }).Example(seed)...)
 	}
 	for i := range story {
 		story[i].At = morning.Add(time.Duration(i) * time.Minute)
@@ -160,7 +159,7 @@ func TestQueryEqualsReadingAll(t *testing.T) {
 func TestQuerySteps(t *testing.T) {
 	r := start(t, config(t))
 	const n = 5 * stepLeast
-	var many []session.Event
+	var many []event.Event
 	for i := range n {
 		many = append(many, note([]string{"a", "b", "b"}[i%3], "x"))
 	}
@@ -187,13 +186,13 @@ func TestQuerySteps(t *testing.T) {
 func TestBackwardReadsFew(t *testing.T) {
 	r := start(t, config(t))
 	const n = 6 * stepLeast
-	var many []session.Event
+	var many []event.Event
 	for i := range n {
 		many = append(many, note([]string{"a", "b", "b"}[i%3], "x"))
 	}
 	r.append(t, append(many, partEvent("c", "0001", 1))...)
 	r.settle(t, n+1)
-	for _, f := range []Filter{{Kinds: []session.Kind{session.Told}}, {Kinds: []session.Kind{session.Told}, Station: "b"}, {}, {Station: "a"}} {
+	for _, f := range []Filter{{Kinds: []event.Kind{event.Told}}, {Kinds: []event.Kind{event.Told}, Station: "b"}, {}, {Station: "a"}} {
 		read, wanted := 0, 5
 		for rows, err := range r.stepsBack(t.Context(), f) {
 			if err != nil {
@@ -221,14 +220,14 @@ func TestBackwardReadsFew(t *testing.T) {
 // empty span beside that of another station.
 func TestAskedBeyondAJob(t *testing.T) {
 	r := start(t, config(t))
-	many := []session.Event{jobEvent("a", "J-4107"), jobEvent("b", "J-4107")}
+	many := []event.Event{jobEvent("a", "J-4107"), jobEvent("b", "J-4107")}
 	for n := len(many); n < stretch+20; n++ {
 		many = append(many, reading("b", "J-4107", "0001", n))
 	}
 	many[stretch-20] = jobEvent("a", "J-4112")
 	r.append(t, many...)
 	r.settle(t, uint64(len(many)))
-	f := Filter{Job: "J-4107", Kinds: []session.Kind{session.Taken}, AfterSeq: stretch + 10}
+	f := Filter{Job: "J-4107", Kinds: []event.Kind{event.Taken}, AfterSeq: stretch + 10}
 	if got := backward(t.Context(), t, r.Journal, f); len(got) != 10 || got[0] != stretch+20 {
 		t.Errorf("%d", got)
 	}
@@ -255,7 +254,7 @@ func TestSpansOfAJobTakenUpAgain(t *testing.T) {
 func TestPlansSeek(t *testing.T) {
 	r := start(t, config(t))
 	full := span{"a", 1, 9}
-	for _, f := range []Filter{{}, {Kinds: []session.Kind{session.Taken}}, {Kinds: []session.Kind{session.Taken, session.Voided}}, {Kinds: []session.Kind{session.Voided}}} {
+	for _, f := range []Filter{{}, {Kinds: []event.Kind{event.Taken}}, {Kinds: []event.Kind{event.Taken, event.Voided}}, {Kinds: []event.Kind{event.Voided}}} {
 		for _, s := range []span{full, {"", 1, 9}} {
 			forward, args := f.statement(s, 5)
 			for _, query := range []string{forward, forward + " desc limit 64"} {
@@ -288,37 +287,37 @@ func export(t *testing.T, j *Journal, o ExportOptions) string {
 	return b.String()
 }
 
-func exportStory() []session.Event {
-	void := func(no int, reason string, kind session.Kind) session.Event {
-		return session.Event{Station: "hone bay 1", At: morning.Add(time.Hour), Kind: kind, Void: &session.Void{No: no, Reason: reason}}
+func exportStory() []event.Event {
+	void := func(no int, reason string, kind event.Kind) event.Event {
+		return event.Event{Station: "hone bay 1", At: morning.Add(time.Hour), Kind: kind, Void: &event.Void{No: no, Reason: reason}}
 	}
 	odd := reading("hone bay 1", "J-4107", "=0002", 1)
 	odd.Reading.Channel, odd.Reading.Sent.Places, odd.Reading.Sent.Digits = "a \"b\", c\nd", 9, -12
-	odd.Reading.Study = &session.StudyTrial{Appraiser: "@night shift", Trial: 2}
-	return []session.Event{
+	odd.Reading.Study = &event.StudyTrial{Appraiser: "@night shift", Trial: 2}
+	return []event.Event{
 		jobEvent("hone bay 1", "J-4107"), partEvent("hone bay 1", "0001", 1),
 		reading("hone bay 1", "J-4107", "0001", 1), reading("hone bay 1", "J-4107", "0001", 2), reading("hone bay 1", "J-4107", "0001", 3),
-		void(1, "-chip on the tip", session.Voided), void(2, "by mistake", session.Voided), void(2, "", session.Restored),
+		void(1, "-chip on the tip", event.Voided), void(2, "by mistake", event.Voided), void(2, "", event.Restored),
 		partEvent("hone bay 1", "=0002", 2), odd,
-		void(1, "", session.Voided), partEvent("hone bay 1", "0001", 3), reading("hone bay 1", "J-4107", "0001", 1),
+		void(1, "", event.Voided), partEvent("hone bay 1", "0001", 3), reading("hone bay 1", "J-4107", "0001", 1),
 	}
 }
 
 // A surprising reading says in the export that it does not count, until it was kept; a
 // number may come again in the next part.
 func TestExportOfSurprises(t *testing.T) {
-	asked := func(part string, no int) session.Event {
+	asked := func(part string, no int) event.Event {
 		e := reading("hone bay 1", "J-4107", part, no)
 		e.Reading.Surprising = true
 		return e
 	}
-	answer := func(no int, kind session.Kind) session.Event {
-		return session.Event{Station: "hone bay 1", At: morning, Kind: kind, Void: &session.Void{No: no, Reason: "gauged again"}}
+	answer := func(no int, kind event.Kind) event.Event {
+		return event.Event{Station: "hone bay 1", At: morning, Kind: kind, Void: &event.Void{No: no, Reason: "gauged again"}}
 	}
 	r := start(t, config(t))
-	story := []session.Event{
+	story := []event.Event{
 		jobEvent("hone bay 1", "J-4107"), partEvent("hone bay 1", "0001", 1), asked("0001", 1), asked("0001", 2), asked("0001", 3),
-		answer(1, session.Kept), answer(2, session.Voided), partEvent("hone bay 1", "0002", 2), asked("0002", 1),
+		answer(1, event.Kept), answer(2, event.Voided), partEvent("hone bay 1", "0002", 2), asked("0002", 1),
 	}
 	r.append(t, story...)
 	r.settle(t, uint64(len(story)))

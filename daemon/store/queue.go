@@ -2,9 +2,8 @@ package store
 
 import (
 	"context"
+	"fairbore/daemon/event"
 	"fmt"
-
-	"fairbore/daemon/session"
 )
 
 // Append queues events for the disk, in order; they are committed together.
@@ -13,7 +12,7 @@ import (
 // until there is room or ctx ends. It fails with [ErrClosed], or if an event
 // has no station, kind or time; then none of them is queued. The events are the
 // journal's from then on.
-func (j *Journal) Append(ctx context.Context, events []session.Event) error {
+func (j *Journal) Append(ctx context.Context, events []event.Event) error {
 	if len(events) == 0 {
 		return nil
 	}

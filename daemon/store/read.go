@@ -3,24 +3,23 @@ package store
 import (
 	"cmp"
 	"context"
+	"fairbore/daemon/event"
 	"fmt"
 	"iter"
 	"math"
 	"slices"
 	"strings"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // Filter picks events; the zero value picks all. Every field narrows it.
 type Filter struct {
 	Station string
-	Job     string         // what happened while the station worked to this job
-	Part    string         // what happened while this part was in hand, its voids and verdict included
-	Kinds   []session.Kind // of these kinds
-	From    time.Time      // at or after
-	To      time.Time      // before
+	Job     string       // what happened while the station worked to this job
+	Part    string       // what happened while this part was in hand, its voids and verdict included
+	Kinds   []event.Kind // of these kinds
+	From    time.Time    // at or after
+	To      time.Time    // before
 	// AfterSeq picks what comes after this number in the journal, to go on
 	// where an earlier answer ended. Limit bounds the answer; 0: no bound, or
 	// what the function says.
@@ -34,12 +33,12 @@ type raw struct {
 	body []byte
 }
 
-func (r *raw) record(id string) (session.Record, error) {
+func (r *raw) record(id string) (event.Record, error) {
 	e, err := decode(r.body)
 	if err != nil {
-		return session.Record{}, fmt.Errorf("event %d: %w", r.seq, err)
+		return event.Record{}, fmt.Errorf("event %d: %w", r.seq, err)
 	}
-	return session.Record{Journal: id, Seq: r.seq, Event: e, Body: r.body}, nil
+	return event.Record{Journal: id, Seq: r.seq, Event: e, Body: r.body}, nil
 }
 
 func readRaw(ctx context.Context, db querier, query string, args ...any) (out []raw, err error) {
@@ -74,8 +73,8 @@ func readStored(ctx context.Context, db querier, query string, args ...any) (out
 	return out, rows.Err()
 }
 
-func (j *Journal) decode(rows []raw) ([]session.Record, error) {
-	out := make([]session.Record, len(rows))
+func (j *Journal) decode(rows []raw) ([]event.Record, error) {
+	out := make([]event.Record, len(rows))
 	for i := range rows {
 		r, err := rows[i].record(j.id)
 		if err != nil {
@@ -92,7 +91,7 @@ func (j *Journal) decode(rows []raw) ([]session.Record, error) {
 // it. The newest are still in memory, so that one who keeps up costs the disk
 // nothing; change nothing in them. What is on disk but not yet told of by
 // [Journal.OnCommit] stays untold here as well.
-func (j *Journal) Texts(ctx context.Context, seq uint64, limit int) (out []session.Record, err error) {
+func (j *Journal) Texts(ctx context.Context, seq uint64, limit int) (out []event.Record, err error) {
 	last := j.Last()
 	if rs, ok := j.recent.after(j.id, seq, last, limit); ok {
 		return rs, nil
@@ -103,7 +102,7 @@ func (j *Journal) Texts(ctx context.Context, seq uint64, limit int) (out []sessi
 	}
 	defer rows.Close()
 	for rows.Next() {
-		r := session.Record{Journal: j.id}
+		r := event.Record{Journal: j.id}
 		if err := rows.Scan(&r.Seq, &r.Station, &r.Kind, &r.Body); err != nil {
 			return nil, fmt.Errorf("read events after %d: %w", seq, err)
 		}
@@ -115,11 +114,11 @@ func (j *Journal) Texts(ctx context.Context, seq uint64, limit int) (out []sessi
 // Query yields the recorded events that a filter picks, in order, up to the
 // newest at the time of the call. It reads in short steps, so that a slow taker
 // does not hold the journal up. After an error it ends.
-func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[session.Record, error] {
-	return func(yield func(session.Record, error) bool) {
+func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
+	return func(yield func(event.Record, error) bool) {
 		for r, err := range j.scan(ctx, f) {
 			if err != nil {
-				yield(session.Record{}, fmt.Errorf("query the journal: %w", err))
+				yield(event.Record{}, fmt.Errorf("query the journal: %w", err))
 				return
 			}
 			rec, err := r.record(j.id)
@@ -225,7 +224,7 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 // order, and what orders them ends the statement.
 func (f *Filter) statement(s span, listed uint64) (string, []any) {
 	var u union
-	rare := slices.DeleteFunc(slices.Clone(f.Kinds), func(k session.Kind) bool { return k == session.Taken })
+	rare := slices.DeleteFunc(slices.Clone(f.Kinds), func(k event.Kind) bool { return k == event.Taken })
 	switch {
 	case len(f.Kinds) > 0 && len(rare) == len(f.Kinds):
 		u.rare(f, s, rare)
@@ -234,7 +233,7 @@ func (f *Filter) statement(s span, listed uint64) (string, []any) {
 			u.list(f, span{s.station, s.lo, min(s.hi, listed)})
 		}
 		if s.hi > listed {
-			u.rows(f, span{s.station, max(s.lo, listed+1), s.hi}, []session.Kind{session.Taken})
+			u.rows(f, span{s.station, max(s.lo, listed+1), s.hi}, []event.Kind{event.Taken})
 		}
 		if len(rare) > 0 {
 			u.rare(f, s, rare)
@@ -251,7 +250,7 @@ type union struct {
 	args  []any
 }
 
-func (u *union) add(from string, f *Filter, s span, kinds []session.Kind, where ...string) {
+func (u *union) add(from string, f *Filter, s span, kinds []event.Kind, where ...string) {
 	where = append(where, "e.seq >= ?", "e.seq <= ?")
 	u.args = append(u.args, int64(s.lo), int64(s.hi))
 	if s.station != "" {
@@ -269,7 +268,7 @@ func (u *union) add(from string, f *Filter, s span, kinds []session.Kind, where 
 }
 
 // rare adds events that are no readings.
-func (u *union) rare(f *Filter, s span, kinds []session.Kind) {
+func (u *union) rare(f *Filter, s span, kinds []event.Kind) {
 	by := "event_kind"
 	if s.station != "" {
 		by = "event_station"
@@ -284,7 +283,7 @@ func (u *union) list(f *Filter, s span) {
 }
 
 // rows adds events by reading all rows of the span.
-func (u *union) rows(f *Filter, s span, kinds []session.Kind) {
+func (u *union) rows(f *Filter, s span, kinds []event.Kind) {
 	u.add("event e not indexed", f, s, kinds)
 }
 

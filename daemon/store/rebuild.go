@@ -3,11 +3,11 @@ package store
 import (
 	"cmp"
 	"context"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fmt"
 	"math"
 	"slices"
-
-	"fairbore/daemon/session"
 )
 
 // rebuildMost bounds how many events of one kind Rebuild returns, so that a
@@ -28,7 +28,7 @@ const rebuildMost = 4096
 //
 // Of each kind it returns the newest 4096 at most. How long it takes depends on
 // that, not on how long the journal is.
-func (j *Journal) Rebuild(ctx context.Context, station string) ([]session.Record, error) {
+func (j *Journal) Rebuild(ctx context.Context, station string) ([]event.Record, error) {
 	rows, err := j.rebuild(ctx, station)
 	if err != nil {
 		return nil, fmt.Errorf("rebuild the state of %s: %w", station, err)
@@ -47,7 +47,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 	}
 	for _, k := range kinds {
 		from := base
-		if !mastered && (k == session.Mastering || k == session.RingRead || k == session.Checked || k == session.Reread || k == session.Sped) {
+		if !mastered && (k == event.Mastering || k == event.RingRead || k == event.Checked || k == event.Reread || k == event.Sped) {
 			from = 0
 		}
 		rows, err := j.newestOf(ctx, station, k, from, math.MaxInt64, rebuildMost, "")
@@ -55,8 +55,8 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 			return nil, err
 		}
 		most := 1
-		if k == session.Judged { // what the finished parts of the job tell
-			most = session.LotMost
+		if k == event.Judged { // what the finished parts of the job tell
+			most = state.LotMost
 		}
 		before, err := j.newestOf(ctx, station, k, 0, from, most, "")
 		if err != nil {
@@ -65,7 +65,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		out = append(append(out, rows...), before...)
 	}
 	// A temperature event need not tell of the ring.
-	ring, err := j.newestOf(ctx, station, session.Warmed, 0, base, 1, ofRing)
+	ring, err := j.newestOf(ctx, station, event.Warmed, 0, base, 1, ofRing)
 	if err != nil {
 		return nil, err
 	}
@@ -78,7 +78,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 // that of a mastering. One done in the middle of the part is no base: readings
 // before it are judged by the one before.
 func (j *Journal) base(ctx context.Context, station string) (base uint64, mastered bool, err error) {
-	for _, k := range []session.Kind{session.JobChosen, session.PartBegun} {
+	for _, k := range []event.Kind{event.JobChosen, event.PartBegun} {
 		rows, err := j.newestOf(ctx, station, k, base, math.MaxInt64, 1, "")
 		if err != nil {
 			return 0, false, err
@@ -87,7 +87,7 @@ func (j *Journal) base(ctx context.Context, station string) (base uint64, master
 			base = rows[0].seq
 		}
 	}
-	rows, err := j.newestOf(ctx, station, session.Mastered, 0, base, 1, "")
+	rows, err := j.newestOf(ctx, station, event.Mastered, 0, base, 1, "")
 	if err != nil || len(rows) == 0 {
 		return base, false, err
 	}
@@ -96,7 +96,7 @@ func (j *Journal) base(ctx context.Context, station string) (base uint64, master
 
 // kinds returns the kinds of event that a station has, by a look-up each, and that
 // of a reading in any case.
-func (j *Journal) kinds(ctx context.Context, station string) (out []session.Kind, err error) {
+func (j *Journal) kinds(ctx context.Context, station string) (out []event.Kind, err error) {
 	rows, err := j.read.QueryContext(ctx, `with recursive k (kind) as (
 		select min(kind) from event indexed by event_station where station = ?1 and kind <> 'reading'
 		union all
@@ -106,9 +106,9 @@ func (j *Journal) kinds(ctx context.Context, station string) (out []session.Kind
 		return nil, err
 	}
 	defer rows.Close()
-	out = append(out, session.Taken)
+	out = append(out, event.Taken)
 	for rows.Next() {
-		var k session.Kind
+		var k event.Kind
 		if err := rows.Scan(&k); err != nil {
 			return nil, err
 		}
@@ -122,9 +122,9 @@ const ofRing = "and body ->> '$.warm.ring_cel' is not null"
 
 // Newest returns the newest event of a kind of a station before a number, nil if
 // there is none; of temperatures, the newest that tells of the ring.
-func (j *Journal) Newest(ctx context.Context, station string, k session.Kind, before uint64) (*session.Record, error) {
+func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, before uint64) (*event.Record, error) {
 	and := ""
-	if k == session.Warmed {
+	if k == event.Warmed {
 		and = ofRing
 	}
 	rows, err := j.newestOf(ctx, station, k, 0, min(before, math.MaxInt64), 1, and)
@@ -137,8 +137,8 @@ func (j *Journal) Newest(ctx context.Context, station string, k session.Kind, be
 
 // Verdicts returns the newest verdicts of a station from a number on and before another,
 // at most so many, in order.
-func (j *Journal) Verdicts(ctx context.Context, station string, from, before uint64, most int) ([]session.Record, error) {
-	rows, err := j.newestOf(ctx, station, session.Judged, from, min(before, math.MaxInt64), most, "")
+func (j *Journal) Verdicts(ctx context.Context, station string, from, before uint64, most int) ([]event.Record, error) {
+	rows, err := j.newestOf(ctx, station, event.Judged, from, min(before, math.MaxInt64), most, "")
 	if err != nil {
 		return nil, err
 	}
@@ -148,8 +148,8 @@ func (j *Journal) Verdicts(ctx context.Context, station string, from, before uin
 
 // newestOf returns the newest events of a kind from a number on and before
 // another, the newest first.
-func (j *Journal) newestOf(ctx context.Context, station string, k session.Kind, from, before uint64, limit int, and string) ([]raw, error) {
-	if k == session.Taken {
+func (j *Journal) newestOf(ctx context.Context, station string, k event.Kind, from, before uint64, limit int, and string) ([]raw, error) {
+	if k == event.Taken {
 		return j.newestReadings(ctx, station, from, before, limit)
 	}
 	return readRaw(ctx, j.read, "select seq, body from event indexed by event_station where station = ? and kind = ? and kind <> 'reading' and seq >= ? and seq < ? "+and+" order by seq desc limit ?",

@@ -11,89 +11,90 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // drawStory draws what may happen at some stations, in any order, sensible or not.
-func drawStory(t *rapid.T, stations []string, least, most int) (story []session.Event) {
+func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Event) {
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
-	kinds := []session.Kind{session.Started, session.JobChosen, session.PartBegun, session.RoundOver, session.Placed,
-		session.Taken, session.Taken, session.Taken, session.Taken, session.Refused, session.Voided, session.Restored, session.Kept,
-		session.Mastering, session.RingRead, session.Mastered, session.Judged, session.GaugeSeen, session.Warmed, session.Checked, session.Reread, session.Sped, session.Disturbed, session.ClockSet, session.Told, session.Studied}
+	kinds := []event.Kind{event.Started, event.JobChosen, event.PartBegun, event.RoundOver, event.Placed,
+		event.Taken, event.Taken, event.Taken, event.Taken, event.Refused, event.Voided, event.Restored, event.Kept,
+		event.Mastering, event.RingRead, event.Mastered, event.Judged, event.GaugeSeen, event.Warmed, event.Checked, event.Reread, event.Sped, event.Disturbed, event.ClockSet, event.Told, event.Studied}
 	for i := range rapid.IntRange(least, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
 		n := rapid.IntRange(1, 4).Draw(t, "n")
 		odd := rapid.Bool().Draw(t, "odd")
-		e := session.Event{Station: station, At: morning.Add(time.Duration(i) * time.Minute), Kind: kind}
+		e := event.Event{Station: station, At: morning.Add(time.Duration(i) * time.Minute), Kind: kind}
 		switch kind {
-		case session.JobChosen:
+		case event.JobChosen:
 			e.Job = jobEvent(station, rapid.SampledFrom(jobs).Draw(t, "job")).Job
-		case session.PartBegun:
-			e.Part = &session.Part{Serial: rapid.SampledFrom(serials).Draw(t, "serial"), Count: n}
-		case session.RoundOver:
-			e.Round = &session.Round{Number: n, Strokes: 3 * n}
-		case session.Placed:
-			e.Place = &session.Choice{Place: analysis.Place{Depth: analysis.Length(n)}, Skip: odd}
-		case session.Taken:
+		case event.PartBegun:
+			e.Part = &event.Part{Serial: rapid.SampledFrom(serials).Draw(t, "serial"), Count: n}
+		case event.RoundOver:
+			e.Round = &event.Round{Number: n, Strokes: 3 * n}
+		case event.Placed:
+			e.Place = &event.Choice{Place: analysis.Place{Depth: analysis.Length(n)}, Skip: odd}
+		case event.Taken:
 			e = reading(station, "J-4107", "0001", n)
 			if odd {
-				e.Reading.Rocking = session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
+				e.Reading.Rocking = event.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
 				e.Reading.Surprising, e.Reading.Expected, e.Reading.ExpectedU = true, analysis.Length(n), 1
 			}
-		case session.Refused:
-			e.Refused = &session.Refusal{Reason: "no settled value", Gauge: "G-11"}
-		case session.Voided, session.Restored, session.Kept:
-			e.Void = &session.Void{No: n, Reason: "chip"}
-		case session.Mastering:
-			e.Master = &session.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: n, Broken: odd}
-		case session.RingRead:
-			e.Ring = &session.RingReading{Ring: "R-0875", No: n, Of: 4, Raw: analysis.Length(n), Restart: odd, Gauge: "G-11"}
-			e.Ring.Rocking = session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
-		case session.Mastered:
-			e.Master = &session.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n), Gauge: "G-11"}
+		case event.Refused:
+			e.Refused = &event.Refusal{Reason: "no settled value", Gauge: "G-11"}
+		case event.Voided, event.Restored, event.Kept:
+			e.Void = &event.Void{No: n, Reason: "chip"}
+		case event.Mastering:
+			e.Master = &event.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: n, Broken: odd}
+		case event.RingRead:
+			e.Ring = &event.RingReading{Ring: "R-0875", No: n, Of: 4, Raw: analysis.Length(n), Restart: odd, Gauge: "G-11"}
+			e.Ring.Rocking = event.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
+		case event.Mastered:
+			e.Master = &event.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n), Gauge: "G-11"}
 			e.Master.Averaging = &master.Averaging{Spread: 1e8, Slope: float64(n)}
 			if at := analysis.Temperature(20_000 + n); odd { // a second ring; the zero is older
 				e.Master.Second, e.Master.RingAt = true, &at
-				e.Master.Gain = &session.Gain{Ring: analysis.Ring{ID: "R-0885"}, Ratio: 1.02, Certified: 100, Shown: 98, By: n, ZeroAt: morning.Add(time.Duration(i-n) * time.Minute)}
+				e.Master.Gain = &event.Gain{Ring: analysis.Ring{ID: "R-0885"}, Ratio: 1.02, Certified: 100, Shown: 98, By: n, ZeroAt: morning.Add(time.Duration(i-n) * time.Minute)}
 			}
-		case session.Warmed:
-			e.Warm = &session.Warmth{}
+		case event.Warmed:
+			e.Warm = &event.Warmth{}
 			if at := analysis.Temperature(20_000 + n); odd {
 				e.Warm.Ring = &at
 			} else {
 				e.Warm.Part = &at
 			}
-		case session.Checked:
-			e.Check = &session.ZeroCheck{Gauge: "G-11"}
+		case event.Checked:
+			e.Check = &event.ZeroCheck{Gauge: "G-11"}
 			e.Check.Valid, e.Check.Good = true, odd
-		case session.Reread:
-			e.Reread = &session.Rereading{Gauge: "G-11"}
+		case event.Reread:
+			e.Reread = &event.Rereading{Gauge: "G-11"}
 			e.Reread.Valid, e.Reread.Good = true, odd
-		case session.Sped:
-			e.Speeds = &session.SpeedCheck{Gauge: "G-11"}
+		case event.Sped:
+			e.Speeds = &event.SpeedCheck{Gauge: "G-11"}
 			e.Speeds.Between = master.Averaging{Spread: 1e9, Slope: float64(n)}
-		case session.Disturbed:
+		case event.Disturbed:
 			e.Note = "new tips"
-		case session.Judged:
-			e.Verdict = &session.Verdict{Accepted: odd, Part: "0001", Job: "J-4107", Readings: n, State: session.InSize}
-		case session.GaugeSeen:
-			e.Gauge = &session.Gauge{Name: "G-11", Lost: odd}
-		case session.Studied:
-			e.Study = &session.Study{Begun: odd, Job: "J-4107", Parts: n, Appraisers: []string{"first shift"}, Trials: 2, Part: "0001", Trial: 1}
+		case event.Judged:
+			e.Verdict = &event.Verdict{Accepted: odd, Part: "0001", Job: "J-4107", Readings: n, State: event.InSize}
+		case event.GaugeSeen:
+			e.Gauge = &event.Gauge{Name: "G-11", Lost: odd}
+		case event.Studied:
+			e.Study = &event.Study{Begun: odd, Job: "J-4107", Parts: n, Appraisers: []string{"first shift"}, Trials: 2, Part: "0001", Trial: 1}
 			if n > 2 {
 				e.Study.Appraiser = "first shift"
 			}
-		case session.ClockSet:
-			e.Clock = &session.Clock{Jump: float64(n)}
+		case event.ClockSet:
+			e.Clock = &event.Clock{Jump: float64(n)}
 		}
 		story = append(story, e)
 	}
 	return story
 }
 
-func fold(records []session.Record, station string) *session.Fold {
-	var f session.Fold
+func fold(records []event.Record, station string) *state.Fold {
+	var f state.Fold
 	for i := range records {
 		if e := &records[i].Event; e.Station == station {
 			f.Apply(e)
@@ -112,7 +113,7 @@ func fold(records []session.Record, station string) *session.Fold {
 
 // live lets two stations that nothing was heard of yet live through a story drawn, which
 // is recorded after number from.
-func (r *running) live(rt *rapid.T, t *testing.T) (stations []string, from uint64, story []session.Event) {
+func (r *running) live(rt *rapid.T, t *testing.T) (stations []string, from uint64, story []event.Event) {
 	from = r.Last()
 	stations = []string{fmt.Sprintf("bay a, after %d", from), fmt.Sprintf("bay b, after %d", from)}
 	story = drawStory(rt, stations, 0, 40)
@@ -137,7 +138,7 @@ func TestRebuildEqualsEverything(t *testing.T) {
 			if err != nil {
 				rt.Fatal(err)
 			}
-			if !slices.IsSortedFunc(few, func(a, b session.Record) int { return int(a.Seq) - int(b.Seq) }) {
+			if !slices.IsSortedFunc(few, func(a, b event.Record) int { return int(a.Seq) - int(b.Seq) }) {
 				rt.Error("out of order")
 			}
 			if got, want := fold(few, station), fold(all, station); !reflect.DeepEqual(got, want) {
@@ -151,7 +152,7 @@ func TestRebuildEqualsEverything(t *testing.T) {
 func TestRebuildIsBounded(t *testing.T) {
 	r := start(t, config(t))
 	r.append(t, jobEvent("a", "J"), partEvent("a", "1", 1))
-	var many []session.Event
+	var many []event.Event
 	for n := range rebuildMost + 100 {
 		many = append(many, reading("a", "J", "1", n+1))
 	}
@@ -161,7 +162,7 @@ func TestRebuildIsBounded(t *testing.T) {
 	if err != nil || len(few) != rebuildMost+2 {
 		t.Fatalf("%d, %v", len(few), err)
 	}
-	if few[0].Kind != session.JobChosen || few[1].Kind != session.PartBegun || few[len(few)-1].Seq != r.Last() {
+	if few[0].Kind != event.JobChosen || few[1].Kind != event.PartBegun || few[len(few)-1].Seq != r.Last() {
 		t.Errorf("%s %s … %d", few[0].Kind, few[1].Kind, few[len(few)-1].Seq)
 	}
 }
@@ -169,17 +170,17 @@ func TestRebuildIsBounded(t *testing.T) {
 // The newest verdicts of the job are kept, though they came before the mastering, and not
 // those of the job before; so is which they are, though some tell nothing.
 func TestRebuildKeepsTheLot(t *testing.T) {
-	for _, parts := range []int{3, session.LotMost, session.LotMost + 20} {
+	for _, parts := range []int{3, state.LotMost, state.LotMost + 20} {
 		r := start(t, config(t))
-		verdict := func(n int) session.Event {
-			v := &session.Verdict{Accepted: n%3 > 0, Part: fmt.Sprint(n), Job: "J", Readings: n % 2, State: session.StockToGo, Smallest: analysis.Length(n)}
-			return session.Event{Station: "a", At: morning, Kind: session.Judged, Verdict: v}
+		verdict := func(n int) event.Event {
+			v := &event.Verdict{Accepted: n%3 > 0, Part: fmt.Sprint(n), Job: "J", Readings: n % 2, State: event.StockToGo, Smallest: analysis.Length(n)}
+			return event.Event{Station: "a", At: morning, Kind: event.Judged, Verdict: v}
 		}
-		story := []session.Event{jobEvent("a", "I"), verdict(1000), jobEvent("a", "J")}
+		story := []event.Event{jobEvent("a", "I"), verdict(1000), jobEvent("a", "J")}
 		for n := range parts {
 			story = append(story, partEvent("a", fmt.Sprint(n), n), verdict(n))
 		}
-		story = append(story, session.Event{Station: "a", At: morning, Kind: session.Mastered, Master: &session.Master{Number: 1, Ring: analysis.Ring{ID: "R-0875"}}}, partEvent("a", "last", parts))
+		story = append(story, event.Event{Station: "a", At: morning, Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: analysis.Ring{ID: "R-0875"}}}, partEvent("a", "last", parts))
 		r.append(t, story...)
 		r.settle(t, uint64(len(story)))
 		all, err := r.after(t.Context(), 0, 0)
@@ -191,7 +192,7 @@ func TestRebuildKeepsTheLot(t *testing.T) {
 			t.Fatal(err)
 		}
 		got, want := fold(few, "a"), fold(all, "a")
-		if !reflect.DeepEqual(got, want) || len(got.Lot) != min(parts, session.LotMost) {
+		if !reflect.DeepEqual(got, want) || len(got.Lot) != min(parts, state.LotMost) {
 			t.Errorf("%d parts: %d verdicts, want %d", parts, len(got.Lot), len(want.Lot))
 		}
 	}
@@ -202,16 +203,16 @@ func TestRebuildKeepsTheLot(t *testing.T) {
 // readings in doubt, also if a later check was good.
 func TestRebuildKeepsTheZeroBefore(t *testing.T) {
 	r := start(t, config(t))
-	at := func(minute int, e session.Event) session.Event {
+	at := func(minute int, e event.Event) event.Event {
 		e.Station, e.At = "a", morning.Add(time.Duration(minute)*time.Minute)
 		return e
 	}
-	check := func(good bool) session.Event {
-		e := session.Event{Kind: session.Checked, Check: &session.ZeroCheck{Gauge: "G-11"}}
+	check := func(good bool) event.Event {
+		e := event.Event{Kind: event.Checked, Check: &event.ZeroCheck{Gauge: "G-11"}}
 		e.Check.Valid, e.Check.Good = true, good
 		return e
 	}
-	mastered := session.Event{Kind: session.Mastered, Master: &session.Master{Number: 1, Ring: analysis.Ring{ID: "R-0875"}}}
+	mastered := event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: analysis.Ring{ID: "R-0875"}}}
 	r.append(t, at(0, mastered), at(1, check(false)), at(2, check(true)), at(3, jobEvent("a", "J")), at(3, partEvent("a", "1", 1)), at(4, reading("a", "J", "1", 1)), at(5, mastered))
 	r.settle(t, 7)
 	all, err := r.after(t.Context(), 0, 0)
@@ -233,11 +234,11 @@ func TestNewest(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		stations, from, story := r.live(rt, t)
 		before := from + rapid.Uint64Range(0, uint64(len(story))+2).Draw(rt, "before")
-		for _, k := range []session.Kind{session.JobChosen, session.Mastered, session.Warmed, session.Taken} {
+		for _, k := range []event.Kind{event.JobChosen, event.Mastered, event.Warmed, event.Taken} {
 			want := uint64(0)
 			for i := range story {
 				e := &story[i]
-				if seq := from + uint64(i) + 1; seq < before && e.Station == stations[0] && e.Kind == k && (k != session.Warmed || e.Warm.Ring != nil) {
+				if seq := from + uint64(i) + 1; seq < before && e.Station == stations[0] && e.Kind == k && (k != event.Warmed || e.Warm.Ring != nil) {
 					want = seq
 				}
 			}
@@ -257,12 +258,12 @@ func TestNewest(t *testing.T) {
 func TestRebuildKeepsTheAveraging(t *testing.T) {
 	for _, mastered := range []bool{false, true} {
 		r := start(t, config(t))
-		run := session.Event{Kind: session.Mastering, Master: &session.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: 2, Check: true, Speeds: true}}
-		ring := session.Event{Kind: session.RingRead, Ring: &session.RingReading{Ring: "R-0875", Gauge: "G-11", Rocking: session.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: 3000}}}
-		sped := session.Event{Kind: session.Sped, Speeds: &session.SpeedCheck{Gauge: "G-11", Speeds: master.Speeds{Between: master.Averaging{Spread: 1e8, Slope: 2e4}}}}
-		story := []session.Event{run, ring, ring, sped, run, ring, ring, sped}
+		run := event.Event{Kind: event.Mastering, Master: &event.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: 2, Check: true, Speeds: true}}
+		ring := event.Event{Kind: event.RingRead, Ring: &event.RingReading{Ring: "R-0875", Gauge: "G-11", Rocking: event.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: 3000}}}
+		sped := event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Gauge: "G-11", Speeds: master.Speeds{Between: master.Averaging{Spread: 1e8, Slope: 2e4}}}}
+		story := []event.Event{run, ring, ring, sped, run, ring, ring, sped}
 		if mastered {
-			story = append(story, run, ring, ring, session.Event{Kind: session.Mastered, Master: &session.Master{Number: 1, Gauge: "G-11", Averaging: &master.Averaging{Spread: 3e8, Slope: 5e4, Readings: 8}}})
+			story = append(story, run, ring, ring, event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Gauge: "G-11", Averaging: &master.Averaging{Spread: 3e8, Slope: 5e4, Readings: 8}}})
 		}
 		story = append(story, jobEvent("a", "J"), partEvent("a", "1", 1))
 		if !mastered {
@@ -281,7 +282,7 @@ func TestRebuildKeepsTheAveraging(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var got, want session.Fold
+		var got, want state.Fold
 		for i := range few {
 			got.Apply(&few[i].Event)
 		}

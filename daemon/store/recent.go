@@ -1,9 +1,8 @@
 package store
 
 import (
+	"fairbore/daemon/event"
 	"sync"
-
-	"fairbore/daemon/session"
 )
 
 // recentMost is how many bytes of events stay in memory at most: of readings some
@@ -24,7 +23,7 @@ type recent struct {
 // text is an event as it is passed on.
 type text struct {
 	station string
-	kind    session.Kind
+	kind    event.Kind
 	body    []byte
 }
 
@@ -66,7 +65,7 @@ func (r *recent) drop() {
 
 // after returns what follows a number up to last, limit at most; false if it does
 // not hold all that comes after it.
-func (r *recent) after(journal string, seq, last uint64, limit int) ([]session.Record, bool) {
+func (r *recent) after(journal string, seq, last uint64, limit int) ([]event.Record, bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.asked = true
@@ -77,7 +76,7 @@ func (r *recent) after(journal string, seq, last uint64, limit int) ([]session.R
 	to := min(max(last, before)-before, uint64(len(r.texts)))
 	from := min(seq-before, to)
 	to = min(from+uint64(limit), to)
-	out := make([]session.Record, to-from)
+	out := make([]event.Record, to-from)
 	for i := range out {
 		t := &r.texts[from+uint64(i)]
 		out[i].Journal, out[i].Seq, out[i].Body = journal, seq+uint64(i)+1, t.body

@@ -3,20 +3,19 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"fairbore/daemon/event"
 	"fmt"
 	"reflect"
 	"testing"
 
 	"pgregory.net/rapid"
-
-	"fairbore/daemon/session"
 )
 
 // What is in memory is what the whole of it says, or said to be missing.
 func TestRecentEqualsAll(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		var r recent
-		if r.add(0, []*entry{{event: &session.Event{}}}); len(r.texts) > 0 {
+		if r.add(0, []*entry{{event: &event.Event{}}}); len(r.texts) > 0 {
 			rt.Fatal("events are kept for nobody")
 		}
 		r.after("id", 0, 0, 1)
@@ -28,7 +27,7 @@ func TestRecentEqualsAll(t *testing.T) {
 			group := make([]*entry, n)
 			for i := range group {
 				station := fmt.Sprint(last + 1 + uint64(i))
-				group[i] = &entry{event: &session.Event{Station: station, Kind: session.Taken}, body: body}
+				group[i] = &entry{event: &event.Event{Station: station, Kind: event.Taken}, body: body}
 			}
 			r.add(last, group)
 			last += uint64(n)
@@ -58,7 +57,7 @@ func TestRecentEqualsAll(t *testing.T) {
 			rt.Fatalf("%d records after %d up to %d, want %d", len(got), seq, shown, want)
 		}
 		for i, x := range got {
-			if x.Seq != seq+uint64(i)+1 || x.Station != fmt.Sprint(x.Seq) || x.Journal != "id" || x.Kind != session.Taken || &x.Body[0] != &body[0] {
+			if x.Seq != seq+uint64(i)+1 || x.Station != fmt.Sprint(x.Seq) || x.Journal != "id" || x.Kind != event.Taken || &x.Body[0] != &body[0] {
 				rt.Fatalf("record %d is %+v, want number %d", i, x, seq+uint64(i)+1)
 			}
 		}

@@ -6,10 +6,9 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"errors"
+	"fairbore/daemon/event"
 	"fmt"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 type hash = [sha256.Size]byte
@@ -39,7 +38,7 @@ type columns struct {
 	depth, angle *int64
 }
 
-func columnsOf(e *session.Event) columns {
+func columnsOf(e *event.Event) columns {
 	c := columns{at: e.At.UnixNano(), station: e.Station, kind: string(e.Kind)}
 	switch {
 	case e.Job != nil:
@@ -95,7 +94,7 @@ func same[T comparable](a, b *T) bool {
 
 // entry is an event on its way to the disk.
 type entry struct {
-	event *session.Event
+	event *event.Event
 	body  []byte
 	last  bool // of the events given to one Append
 }
@@ -109,7 +108,7 @@ var (
 // bodyUsual is about how long the body of a reading is.
 const bodyUsual = 512
 
-func encode(events []session.Event) ([]entry, error) {
+func encode(events []event.Event) ([]entry, error) {
 	batch := make([]entry, len(events))
 	all := make([]byte, 0, bodyUsual*len(events)) // one piece, since a flood has many
 	for i := range events {
@@ -134,7 +133,7 @@ func encode(events []session.Event) ([]entry, error) {
 	return batch, nil
 }
 
-func decode(body []byte) (e session.Event, err error) {
+func decode(body []byte) (e event.Event, err error) {
 	if err = json.Unmarshal(body, &e); err != nil {
 		return e, fmt.Errorf("body: %w", err)
 	}

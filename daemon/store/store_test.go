@@ -15,33 +15,33 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 var morning = time.Date(2026, 3, 9, 8, 0, 0, 0, time.FixedZone("", 3600))
 
-func note(station, text string) session.Event {
-	return session.Event{Station: station, At: morning, Kind: session.Told, Note: text}
+func note(station, text string) event.Event {
+	return event.Event{Station: station, At: morning, Kind: event.Told, Note: text}
 }
 
-func jobEvent(station, id string) session.Event {
-	return session.Event{Station: station, At: morning, Kind: session.JobChosen, Job: &analysis.Job{
+func jobEvent(station, id string) event.Event {
+	return event.Event{Station: station, At: morning, Kind: event.JobChosen, Job: &analysis.Job{
 		ID: id, Title: "pivot bracket bush", Unit: analysis.IN, Nominal: 222_300_800, Length: 38 * analysis.Millimetre, Ring: "R-0875",
 		Sections: []analysis.Length{4 * analysis.Millimetre, 13 * analysis.Millimetre}, Orientations: []analysis.Angle{0, 90 * analysis.Degree},
 	}}
 }
 
-func partEvent(station, serial string, count int) session.Event {
-	return session.Event{Station: station, At: morning, Kind: session.PartBegun, Part: &session.Part{Serial: serial, Count: count}}
+func partEvent(station, serial string, count int) event.Event {
+	return event.Event{Station: station, At: morning, Kind: event.PartBegun, Part: &event.Part{Serial: serial, Count: count}}
 }
 
-func reading(station, job, part string, no int) session.Event {
+func reading(station, job, part string, no int) event.Event {
 	at := morning.Add(time.Duration(no) * 20 * time.Second)
-	return session.Event{Station: station, At: at, Kind: session.Taken, Source: "gauge", Reading: &session.Reading{
+	return event.Event{Station: station, At: at, Kind: event.Taken, Source: "gauge", Reading: &event.Reading{
 		No: no, Job: job, Part: part, Gauge: "G-11", How: "settled", Mastered: 1,
 		Reading: analysis.Reading{Place: analysis.Place{Depth: 13 * analysis.Millimetre, Angle: 90 * analysis.Degree}, Size: 222_282_000 + analysis.Length(no), At: at},
 		Raw:     222_281_000, Deviation: -18_800,
-		Sent: session.Sent{Digits: 2222810, Places: 5, Unit: analysis.MM, Frame: "+22.22810 mm\\r\\n"},
+		Sent: event.Sent{Digits: 2222810, Places: 5, Unit: analysis.MM, Frame: "+22.22810 mm\\r\\n"},
 	}}
 }
 
@@ -54,7 +54,7 @@ func config(t testing.TB) Config {
 type running struct {
 	*Journal
 	mu   sync.Mutex
-	told []session.Record
+	told []event.Record
 	stop func() error
 }
 
@@ -66,7 +66,7 @@ func start(t testing.TB, cfg Config, tune ...func(*Journal)) *running {
 	}
 	r := &running{Journal: j}
 	j.tick, j.retry = 10*time.Millisecond, 10*time.Millisecond
-	j.OnCommit(func(rs []session.Record) {
+	j.OnCommit(func(rs []event.Record) {
 		r.mu.Lock()
 		defer r.mu.Unlock()
 		r.told = append(r.told, rs...)
@@ -85,7 +85,7 @@ func start(t testing.TB, cfg Config, tune ...func(*Journal)) *running {
 	return r
 }
 
-func (r *running) append(t testing.TB, events ...session.Event) {
+func (r *running) append(t testing.TB, events ...event.Event) {
 	t.Helper()
 	if err := r.Append(t.Context(), events); err != nil {
 		t.Fatal(err)
@@ -185,12 +185,12 @@ func TestChainAsDocumented(t *testing.T) {
 
 func TestAppendRefuses(t *testing.T) {
 	r := start(t, config(t))
-	for name, e := range map[string]session.Event{
-		"station": {At: morning, Kind: session.Told},
+	for name, e := range map[string]event.Event{
+		"station": {At: morning, Kind: event.Told},
 		"kind":    {Station: "bench 4", At: morning},
-		"time":    {Station: "bench 4", Kind: session.Told},
+		"time":    {Station: "bench 4", Kind: event.Told},
 	} {
-		err := r.Append(t.Context(), []session.Event{note("bench 4", "sound"), e})
+		err := r.Append(t.Context(), []event.Event{note("bench 4", "sound"), e})
 		if err == nil || !strings.Contains(err.Error(), name) {
 			t.Errorf("without %s: %v", name, err)
 		}
@@ -199,7 +199,7 @@ func TestAppendRefuses(t *testing.T) {
 	if r.Last() != 0 {
 		t.Errorf("%d events recorded of refused ones", r.Last())
 	}
-	if err := r.Append(t.Context(), []session.Event{note("bench 4", "late")}); !errors.Is(err, ErrClosed) {
+	if err := r.Append(t.Context(), []event.Event{note("bench 4", "late")}); !errors.Is(err, ErrClosed) {
 		t.Errorf("after Close: %v", err)
 	}
 }
@@ -207,18 +207,18 @@ func TestAppendRefuses(t *testing.T) {
 // Many at once: every event is told once, in the order of its station, and an
 // Append is never split between commits unless it is larger than a group.
 func TestOrderUnderLoad(t *testing.T) {
-	var groups [][]session.Record
+	var groups [][]event.Record
 	cfg := config(t)
 	cfg.Queue = 700
 	r := start(t, cfg, func(j *Journal) {
-		j.OnCommit(func(rs []session.Record) { groups = append(groups, rs) })
+		j.OnCommit(func(rs []event.Record) { groups = append(groups, rs) })
 	})
 	const stations, appends, size = 4, 80, 7
 	var wg sync.WaitGroup
 	for s := range stations {
 		wg.Go(func() {
 			for a := range appends {
-				var batch []session.Event
+				var batch []event.Event
 				for k := range size {
 					batch = append(batch, note(fmt.Sprintf("bay %d", s), fmt.Sprint(a*size+k)))
 				}
@@ -229,7 +229,7 @@ func TestOrderUnderLoad(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	big := make([]session.Event, 3*groupMost)
+	big := make([]event.Event, 3*groupMost)
 	for i := range big {
 		big[i] = note("big", fmt.Sprint(i))
 	}
@@ -263,7 +263,7 @@ func TestAppendWaitsForRoom(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	three := []session.Event{note("a", "1"), note("a", "2"), note("a", "3")}
+	three := []event.Event{note("a", "1"), note("a", "2"), note("a", "3")}
 	if err := j.Append(t.Context(), three); err != nil {
 		t.Fatal(err)
 	}
@@ -436,7 +436,7 @@ func TestViewBesideWriter(t *testing.T) {
 	if err != nil || len(back) != 1 || v.ID() != r.ID() {
 		t.Fatalf("%v, %v", back, err)
 	}
-	if err := v.Append(t.Context(), []session.Event{note("a", "2")}); !errors.Is(err, ErrClosed) {
+	if err := v.Append(t.Context(), []event.Event{note("a", "2")}); !errors.Is(err, ErrClosed) {
 		t.Errorf("Append to a view: %v", err)
 	}
 }
@@ -482,7 +482,7 @@ func TestColumnsOf(t *testing.T) {
 }
 
 // after returns the events after a number whole, limit at most (0: 1000), from the disk.
-func (j *Journal) after(ctx context.Context, seq uint64, limit int) ([]session.Record, error) {
+func (j *Journal) after(ctx context.Context, seq uint64, limit int) ([]event.Record, error) {
 	if limit == 0 {
 		limit = 1000
 	}

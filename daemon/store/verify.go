@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fairbore/daemon/event"
 	"fmt"
 	"io/fs"
 	"os"
@@ -12,8 +13,6 @@ import (
 	"slices"
 
 	lib "modernc.org/sqlite/lib"
-
-	"fairbore/daemon/session"
 )
 
 // Report is what [Verify] found.
@@ -174,7 +173,7 @@ func (v *verifier) some(ctx context.Context) error {
 		}
 		copy(v.head[:], row.hash)
 		v.report.Rows++
-		if row.kind == string(session.Taken) && row.seq <= listed(v.total) {
+		if row.kind == string(event.Taken) && row.seq <= listed(v.total) {
 			v.listed++
 		}
 	}

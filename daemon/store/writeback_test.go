@@ -1,12 +1,11 @@
 package store
 
 import (
+	"fairbore/daemon/event"
 	"os"
 	"strings"
 	"testing"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // Without a moment of rest the log is written back beside the writer and begun anew, long
@@ -18,7 +17,7 @@ func TestLogIsWrittenBackMeanwhile(t *testing.T) {
 	text := strings.Repeat("x", 10<<10)
 	var most int64
 	for g := range groups {
-		var group []session.Event
+		var group []event.Event
 		for range notes {
 			group = append(group, note("a", text))
 		}

@@ -5,11 +5,10 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fairbore/daemon/event"
 	"fmt"
 	"strings"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // How many rows one INSERT of a group has: some of the first, then of the second,
@@ -329,10 +328,10 @@ func (j *Journal) everyCursor() map[string]uint64 {
 	return all
 }
 
-func records(id string, last uint64, group []*entry) []session.Record {
-	out := make([]session.Record, len(group))
+func records(id string, last uint64, group []*entry) []event.Record {
+	out := make([]event.Record, len(group))
 	for i, e := range group {
-		out[i] = session.Record{Journal: id, Seq: last + uint64(i) + 1, Event: *e.event, Body: e.body}
+		out[i] = event.Record{Journal: id, Seq: last + uint64(i) + 1, Event: *e.event, Body: e.body}
 	}
 	return out
 }

@@ -14,6 +14,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
 	"fairbore/daemon/session"
 )
 
@@ -184,7 +185,7 @@ func uncounted(f *session.Fed, raw analysis.Length) string {
 		switch e := &f.Events[i]; {
 		case e.Reading != nil && e.Reading.Raw == raw, e.Ring != nil && e.Ring.Raw == raw:
 			return ""
-		case e.Kind == session.Refused:
+		case e.Kind == event.Refused:
 			return e.Refused.Reason
 		}
 	}

@@ -22,7 +22,9 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
 	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 	"fairbore/drivers"
 	"fairbore/drivers/simulator"
 )
@@ -30,7 +32,7 @@ import (
 const um = analysis.Micrometre
 
 // played plays a part of a job of the demo's shop, with its mastering, and returns the visits and the events.
-func played(t testing.TB, id string) (visits []*Visit, events []session.Event) {
+func played(t testing.TB, id string) (visits []*Visit, events []event.Event) {
 	t.Helper()
 	j, err := simulator.FindJob(id)
 	if err != nil {
@@ -47,20 +49,20 @@ func played(t testing.TB, id string) (visits []*Visit, events []session.Event) {
 	for _, a := range j.Angles {
 		job.Orientations = append(job.Orientations, analysis.Angle(a)*analysis.Degree)
 	}
-	s := session.New(session.Settings{
+	s := session.New(state.Settings{
 		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: job},
 		Rings: map[string]*analysis.Ring{j.Ring.ID: {ID: j.Ring.ID, Size: analysis.Length(j.Ring.Size), U: analysis.Deviation(um / 4)}},
-		Gauge: session.GaugeSettings{
+		Gauge: state.GaugeSettings{
 			Name: j.Gauge.ID, Unit: analysis.MM, Tip: analysis.Length(j.Gauge.Tip), Step: analysis.Deviation(j.Gauge.Step),
 			Repeatability: analysis.Deviation(j.Gauge.Noise * float64(um)),
 		},
-		Capture: session.CaptureSettings{Mode: "turning"},
-		Master:  session.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)},
+		Capture: state.CaptureSettings{Mode: "turning"},
+		Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)},
 	}, nil)
 	w := &follower{station: "bay", put: func(v *Visit) { visits = append(visits, v) }}
 	s.Watch(w.take)
 	start := session.Stamp{Wall: time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC), Mono: time.Hour}
-	for _, a := range []session.Action{{Do: "job", Job: j.ID}, {Do: "part", Part: "001"}, {Do: "master"}} {
+	for _, a := range []event.Action{{Do: "job", Job: j.ID}, {Do: "part", Part: "001"}, {Do: "master"}} {
 		if _, r := s.Act(start, a); !r.Done {
 			t.Fatal(r.Why)
 		}
@@ -103,9 +105,9 @@ func TestVisitsOfAPart(t *testing.T) {
 		var want, got []outcome
 		for i := range events {
 			switch e := &events[i]; e.Kind {
-			case session.Taken:
+			case event.Taken:
 				want = append(want, outcome{e.At, e.Reading.Raw, e.Reading.U, e.Reading.Turns})
-			case session.RingRead:
+			case event.RingRead:
 				want = append(want, outcome{e.At, e.Ring.Raw, e.Ring.U, 0})
 			}
 		}

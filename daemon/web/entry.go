@@ -9,7 +9,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // Entry is what the page of a new job needs to know. Any goroutine may call its
@@ -324,5 +324,5 @@ func (d *draft) drawing(l *look) string {
 	if j.Length <= 0 || j.High <= j.Low || j.Low <= 0 || len(d.faults[fieldSections]+d.faults[fieldAngles]+d.faults[fieldInterrupts]) > 0 {
 		return ""
 	}
-	return string(picture.Cut{Bore: &session.Bore{Job: &j}, W: l.w, H: l.h, Format: l.format(&j)}.SVG())
+	return string(picture.Cut{Bore: &state.Bore{Job: &j}, W: l.w, H: l.h, Format: l.format(&j)}.SVG())
 }

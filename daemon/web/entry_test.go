@@ -9,7 +9,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // sleeveTyped is the demo's sleeve as a person types it.
@@ -182,8 +182,8 @@ func TestEnterJob(t *testing.T) {
 	if out := say(bad, true); out.Faults["ring"] == "" || len(src.did) > 0 {
 		t.Error("a job without a ring was taken")
 	}
-	src.reply = func(a session.Action) session.Reply {
-		return session.Reply{ID: a.ID, Do: a.Do, Ask: true, Why: "a part is open"}
+	src.reply = func(a event.Action) event.Reply {
+		return event.Reply{ID: a.ID, Do: a.Do, Ask: true, Why: "a part is open"}
 	}
 	if out := say(sleeveTyped(), true); out.Reply == nil || !out.Reply.Ask {
 		t.Error("the tool's question is not passed on")

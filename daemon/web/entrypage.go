@@ -12,8 +12,8 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
 )
 
 // entryPage shows the form of a new job; with ?from=ID it begins as another one.
@@ -86,7 +86,7 @@ type entryReply struct {
 	Ask    []string          `json:"ask,omitempty"`
 	Cut    string            `json:"cut,omitempty"`
 	Plan   string            `json:"plan,omitempty"` // how many places there are to gauge
-	Reply  *session.Reply    `json:"reply,omitempty"`
+	Reply  *event.Reply      `json:"reply,omitempty"`
 }
 
 // entryPosted is what the page posts: the fields as typed; with Save set the job
@@ -118,7 +118,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 		out.Plan = analysis.Count(n, "place", "places") + " to gauge in each round, limits " + f.Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + f.SmallUnit() + " apart"
 	}
 	if in.Save && len(d.faults) == 0 {
-		reply := s.src.Do(r.Context(), st.Name, session.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})
+		reply := s.src.Do(r.Context(), st.Name, event.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})
 		out.Reply = &reply
 	}
 	writeJSON(w, http.StatusOK, out)
@@ -130,11 +130,11 @@ const bodyTime = 10 * time.Second
 // posted reads the body of a request that acts, or answers why it is not taken.
 func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
 	if !s.cfg.Actions {
-		writeJSON(w, http.StatusForbidden, session.Reply{Why: "this page only shows; actions are switched off (web.actions)"})
+		writeJSON(w, http.StatusForbidden, event.Reply{Why: "this page only shows; actions are switched off (web.actions)"})
 		return false
 	}
 	if !s.cfg.Gate.admits(r, time.Now()) {
-		writeJSON(w, http.StatusUnauthorized, session.Reply{Why: "give the shop's passphrase first"})
+		writeJSON(w, http.StatusUnauthorized, event.Reply{Why: "give the shop's passphrase first"})
 		return false
 	}
 	return s.read(w, r, into)
@@ -145,7 +145,7 @@ func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
 // the Origin, where the browser gives one, must be ours, under a name of ours.
 func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 	no := func(status int, why string) bool {
-		writeJSON(w, status, session.Reply{Why: why})
+		writeJSON(w, status, event.Reply{Why: why})
 		return false
 	}
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {

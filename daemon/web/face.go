@@ -8,8 +8,9 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // tone is the meaning of a colour at a machine (IEC 60073); each comes with a
@@ -94,7 +95,7 @@ type choice struct {
 }
 
 // faceOf puts the state of a station into words.
-func faceOf(b *session.Bore, f picture.Format) face {
+func faceOf(b *state.Bore, f picture.Format) face {
 	b = b.In(f.Speaks())
 	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: once(b.Cautions), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs(b, f)
@@ -129,7 +130,7 @@ func (v *face) translate(f picture.Format) {
 
 // away is the face of a station that is out of reach: what was on the machine, and
 // since when nothing is known. The gauge and the record may be well there.
-func away(b *session.Bore, f picture.Format, why string) face {
+func away(b *state.Bore, f picture.Format, why string) face {
 	v := face{Tone: none, State: "no signal", Big: "No signal", Why: why, Advice: "Nothing is known of this station now.", Reason: f.Recorded(why), Waiting: "a signal"}
 	v.Master, v.Gauge, v.Record = sign{Tone: none, Text: "zero not known"}, sign{Tone: none, Text: "gauge not known"}, sign{Tone: none, Text: "record not known"}
 	if b.Job != nil {
@@ -142,7 +143,7 @@ func away(b *session.Bore, f picture.Format, why string) face {
 }
 
 // face puts the state of a station into words, or says that it is out of reach.
-func (s *Server) face(b *session.Bore, f picture.Format) face {
+func (s *Server) face(b *state.Bore, f picture.Format) face {
 	if p, ok := s.src.(Presence); ok {
 		if why := p.Gone(b.Station); why != "" {
 			return away(b, f, why)
@@ -152,7 +153,7 @@ func (s *Server) face(b *session.Bore, f picture.Format) face {
 }
 
 // headline decides what stands largest: what is not known before what is.
-func (v *face) headline(b *session.Bore, f picture.Format) {
+func (v *face) headline(b *state.Bore, f picture.Format) {
 	running := b.Master.Running
 	switch {
 	case b.Verdict != nil && b.Master.Doubted:
@@ -185,7 +186,7 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 		v.says(act, studyNow, "gauging")
 	case gauging(b):
 		v.says(act, studyNext, "the next part")
-	case b.State == session.Over:
+	case b.State == event.Over:
 		v.says(danger, "Over", "a person")
 		v.limits(b, f)
 	case b.Sizes == nil:
@@ -203,11 +204,11 @@ func (v *face) headline(b *session.Bore, f picture.Format) {
 }
 
 // warm reports whether repeated readings show the part still to shrink.
-func warm(b *session.Bore) bool { return b.Shrinking() }
+func warm(b *state.Bore) bool { return b.Shrinking() }
 
 // surprise is a place whose reading was surprising and waits for an answer, nil if none does.
-func surprise(b *session.Bore) *session.PlaceState {
-	if i := slices.IndexFunc(b.Places, func(p session.PlaceState) bool { return p.State == "asked" }); i >= 0 {
+func surprise(b *state.Bore) *state.PlaceState {
+	if i := slices.IndexFunc(b.Places, func(p state.PlaceState) bool { return p.State == "asked" }); i >= 0 {
 		return &b.Places[i]
 	}
 	return nil
@@ -215,7 +216,7 @@ func surprise(b *session.Bore) *session.PlaceState {
 
 // asked is what the tool asks about the place of the newest reading, "" if
 // nothing. Who gauges on has answered it, unless the reading waits for the answer.
-func asked(b *session.Bore) string {
+func asked(b *state.Bore) string {
 	if p := surprise(b); p != nil {
 		return p.Ask
 	}
@@ -229,7 +230,7 @@ func asked(b *session.Bore) string {
 
 // due names the action that a person is to choose next, "" where the gauge goes on
 // by itself or nothing is certain.
-func due(b *session.Bore) string {
+func due(b *state.Bore) string {
 	switch {
 	case b.Verdict != nil:
 		return "part"
@@ -241,7 +242,7 @@ func due(b *session.Bore) string {
 		return "master"
 	case gauging(b):
 		return map[bool]string{false: "study"}[b.Study.Taking]
-	case b.State == session.Over:
+	case b.State == event.Over:
 		return "reject"
 	case surprise(b) != nil:
 		return "keep"
@@ -249,9 +250,9 @@ func due(b *session.Bore) string {
 		return "void"
 	case b.Sizes == nil || !b.Complete || b.Basis != b.Round || warm(b):
 		return ""
-	case b.State == session.InSize && b.Master.CheckDue != "":
+	case b.State == event.InSize && b.Master.CheckDue != "":
 		return "check"
-	case b.State == session.InSize:
+	case b.State == event.InSize:
 		return "accept"
 	case b.Advice != nil && b.Advice.Kind.Honing():
 		return "round"
@@ -261,24 +262,24 @@ func due(b *session.Bore) string {
 
 func (v *face) says(t tone, big, waits string) { v.Tone, v.Big, v.Waiting = t, big, waits }
 
-func (v *face) judged(b *session.Bore, f picture.Format) {
+func (v *face) judged(b *state.Bore, f picture.Format) {
 	v.limits(b, f)
 	switch b.State {
-	case session.InSize:
+	case event.InSize:
 		v.says(safe, "In size", "accepting")
 		return
-	case session.OutOfForm:
+	case event.OutOfForm:
 		v.says(watch, "Out of form", "a person")
 		return
-	case session.StockToGo:
+	case event.StockToGo:
 		v.Tone = stock
-	case session.TooClose:
+	case event.TooClose:
 		v.Tone, v.Waiting = watch, "gauging"
 	}
 	small := b.Sizes.Smallest
 	v.Unit, v.Figure, v.Other = f.SmallUnit()+" to go", f.Some(b.ToLow), f.Other(b.ToLow)
 	v.Caption = "to the low limit, at " + f.Place(small.Place)
-	if b.State == session.TooClose || b.ToLow <= 0 { // near size the deviation says more, of the place nearest to its limit
+	if b.State == event.TooClose || b.ToLow <= 0 { // near size the deviation says more, of the place nearest to its limit
 		which, at := "tightest", small
 		if b.Complete && b.Room < -b.ToLow {
 			which, at = "widest", b.Sizes.Largest
@@ -292,7 +293,7 @@ func (v *face) judged(b *session.Bore, f picture.Format) {
 		if v.Tone == none {
 			v.Tone, v.State = act, "gauging"
 		}
-		if b.State != session.StockToGo {
+		if b.State != event.StockToGo {
 			v.AtLeast = ""
 			v.Caption += ", so far"
 		}
@@ -300,7 +301,7 @@ func (v *face) judged(b *session.Bore, f picture.Format) {
 }
 
 // limits tells the room, and of what was gauged the sizes.
-func (v *face) limits(b *session.Bore, f picture.Format) {
+func (v *face) limits(b *state.Bore, f picture.Format) {
 	if b.Sizes == nil {
 		return
 	}
@@ -317,19 +318,19 @@ func (v *face) limits(b *session.Bore, f picture.Format) {
 }
 
 // checks says that a zero which holds is only looked at.
-func (v *face) checks(b *session.Bore) {
+func (v *face) checks(b *state.Bore) {
 	if b.Master.OK {
 		v.State = "checking"
 	}
 }
 
 // extremes tells the smallest and the largest size.
-func extremes(b *session.Bore, f picture.Format) string {
+func extremes(b *state.Bore, f picture.Format) string {
 	return "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
 }
 
 // advise says what to consider doing next, and why.
-func (v *face) advise(b *session.Bore) {
+func (v *face) advise(b *state.Bore) {
 	v.Reason = b.Why
 	switch a := b.Advice; {
 	case b.Verdict != nil && b.Master.Doubted:
@@ -353,7 +354,7 @@ func (v *face) advise(b *session.Bore) {
 		v.Advice = "Read ring " + b.Master.Running.Ring.ID + " as you gauge the part."
 	case !b.Master.OK:
 		v.Advice = "Master the gauge on ring " + b.Job.Ring + "."
-	case warm(b) && b.State != session.Over:
+	case warm(b) && b.State != event.Over:
 		v.Advice, v.Reason = fmt.Sprintf("Let it cool for about %s, then gauge on here.", wait(b.Cooling.Wait)), "" // not the verdict on what it reads now
 	case b.Next != nil && !b.Complete:
 		v.Advice, v.Reason = "Gauge at "+v.Next+".", v.Progress+" gauged in this round."
@@ -381,7 +382,7 @@ func (v *face) advise(b *session.Bore) {
 
 // ask puts the tool's question before its advice: nothing is to be built on a
 // reading that may be of another place.
-func (v *face) ask(b *session.Bore) {
+func (v *face) ask(b *state.Bore) {
 	q := asked(b)
 	if q == "" || b.Verdict != nil || v.Big == "Too warm" {
 		return
@@ -432,7 +433,7 @@ func join(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
 }
 
-func (v *face) places(b *session.Bore, f picture.Format) {
+func (v *face) places(b *state.Bore, f picture.Format) {
 	taken := 0
 	for _, p := range b.Places {
 		text := f.Place(p.Place) + " · " + p.State
@@ -472,7 +473,7 @@ func (v *face) places(b *session.Bore, f picture.Format) {
 }
 
 // rereadWord says how the ring that set the zero came out as a part.
-func rereadWord(x *session.Rereading) string {
+func rereadWord(x *event.Rereading) string {
 	switch {
 	case x.Agrees:
 		return "agrees"
@@ -482,7 +483,7 @@ func rereadWord(x *session.Rereading) string {
 	return "too far off"
 }
 
-func (v *face) signs(b *session.Bore, f picture.Format) {
+func (v *face) signs(b *state.Bore, f picture.Format) {
 	switch m := &b.Master; {
 	case m.OK:
 		v.Master = sign{safe, "ring " + m.Ring, analysis.Count(m.Since, "reading since", "readings since")}

@@ -10,8 +10,9 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // Each state says what it is in words and with a shape of its own, and what it
@@ -152,7 +153,7 @@ func TestSurprisingReading(t *testing.T) {
 	if lines[i].Void != "asked about, not confirmed" || !strings.Contains(lines[i+1].Note, "larger than expected") {
 		t.Errorf("the list has %+v", lines[i:i+2])
 	}
-	p.tell(session.Event{Kind: session.Kept, Void: &session.Void{No: asked.Reading.No}})
+	p.tell(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.Reading.No}})
 	lines = linesOf(p.told, picture.Format{})
 	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("reading %d kept", asked.Reading.No) {
 		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
@@ -183,7 +184,7 @@ func TestWarmthThatIsTakenOff(t *testing.T) {
 	if f := faceOf(b, picture.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
 		t.Errorf("advice %q", f.Advice)
 	}
-	b.Cool = &session.CoolNow{Sentence: "Warm by its cooling: 1.20 µm is taken off."}
+	b.Cool = &state.CoolNow{Sentence: "Warm by its cooling: 1.20 µm is taken off."}
 	if f := faceOf(b, picture.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, b.Cool.Sentence) || strings.Contains(f.Advice, "cool") {
 		t.Errorf("%q, advice %q, reason %q", f.Big, f.Advice, f.Reason)
 	}
@@ -231,7 +232,7 @@ func TestFacesDoNotContradict(t *testing.T) {
 }
 
 func TestNoJob(t *testing.T) {
-	f := faceOf(&session.Bore{State: session.CannotJudge, Why: "choose a job"}, picture.Format{})
+	f := faceOf(&state.Bore{State: event.CannotJudge, Why: "choose a job"}, picture.Format{})
 	if f.Tone != act || f.Big != "Choose a job" {
 		t.Errorf("%+v", f)
 	}
@@ -278,7 +279,7 @@ func TestOneUnitOnAFace(t *testing.T) {
 	}
 	for name, b := range states() {
 		if b.Refused == nil {
-			b.Refused = &session.Refusal{Reason: "15.8741 mm is 2.5 µm from what can be."}
+			b.Refused = &event.Refusal{Reason: "15.8741 mm is 2.5 µm from what can be."}
 		}
 		for _, inch := range []bool{false, true} {
 			f := picture.ForJob(b.Job)
@@ -327,8 +328,8 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
 	}
-	e := session.Record{Event: session.Event{Kind: session.Sped, Speeds: &session.SpeedCheck{Speeds: master.Speeds{Sentence: "Reads 1.3 µm large when rocked fast: state averages: 100 ms."}}}}
-	if h := happening(&e, picture.Format{}); h.Good || h.Kind != session.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
+	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: master.Speeds{Sentence: "Reads 1.3 µm large when rocked fast: state averages: 100 ms."}}}}
+	if h := happening(&e, picture.Format{}); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
 		t.Errorf("%+v", h)
 	}
 	if got := note(&e.Event, picture.Format{}); !strings.HasPrefix(got, "rocked slowly, then fast: Reads") {

@@ -4,6 +4,7 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
+	"fairbore/daemon/event"
 	"net"
 	"net/http"
 	"net/netip"
@@ -13,8 +14,6 @@ import (
 	"strings"
 	"sync"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // Gate asks for a passphrase before the first action of a browser. Looking needs
@@ -76,13 +75,13 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	defer s.tries.one.Unlock()
 	if wait := s.tries.wait(from, time.Now()); wait > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(wait.Seconds())+1))
-		writeJSON(w, http.StatusTooManyRequests, session.Reply{Why: "too many wrong passphrases; wait " + strconv.Itoa(int(wait.Seconds())+1) + " s"})
+		writeJSON(w, http.StatusTooManyRequests, event.Reply{Why: "too many wrong passphrases; wait " + strconv.Itoa(int(wait.Seconds())+1) + " s"})
 		return
 	}
 	if !s.cfg.Gate.Opens(in.Passphrase) {
 		s.tries.wrong(from, time.Now())
 		s.log.Warn().Str("from", from).Msg("wrong passphrase at the page")
-		writeJSON(w, http.StatusForbidden, session.Reply{Why: "that is not the passphrase"})
+		writeJSON(w, http.StatusForbidden, event.Reply{Why: "that is not the passphrase"})
 		return
 	}
 	s.tries.right(from)
@@ -90,7 +89,7 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 		Name: cookie, Value: s.cfg.Gate.ticket(time.Now().Add(signedFor)), Path: "/", MaxAge: int(signedFor.Seconds()),
 		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil,
 	})
-	writeJSON(w, http.StatusOK, session.Reply{Done: true})
+	writeJSON(w, http.StatusOK, event.Reply{Done: true})
 }
 
 // tries counts wrong passphrases by address.

@@ -2,11 +2,11 @@ package web
 
 import (
 	"encoding/json"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"net/http"
 	"net/url"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // maxAction bounds the body of an action.
@@ -103,7 +103,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "no such station", http.StatusNotFound)
 		return
 	}
-	var a session.Action
+	var a event.Action
 	if !s.posted(w, r, &a) {
 		return
 	}
@@ -138,7 +138,7 @@ const (
 // stream sends a viewer what is new, newest first where it does not keep up.
 func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	var buf []byte
-	s.follow(w, r, r.PathValue("name"), func(bores []*session.Bore, lives []session.Live, events []session.Record) []byte {
+	s.follow(w, r, r.PathValue("name"), func(bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
 		buf = buf[:0]
 		for i := range events {
 			buf = appendEvent(buf, "event", &events[i])

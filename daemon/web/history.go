@@ -11,8 +11,9 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // History answers for the parts in the journal. Any goroutine may call it.
@@ -23,7 +24,7 @@ type History interface {
 	// Record returns the state in which the part was left that began with event
 	// seq of a station, and the events from there to its end, in order. It fails
 	// with [ErrNoPart] if no part began there.
-	Record(ctx context.Context, station string, seq uint64) (*session.Bore, []session.Record, error)
+	Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error)
 	// Studies returns the gauge studies of a station and job, "" for all of them, the
 	// newest first, at most so many.
 	Studies(ctx context.Context, station, job string, most int) ([]StudyLine, error)
@@ -47,7 +48,7 @@ type PartLine struct {
 	Seq                uint64 // of the event that began it
 	First, Last        time.Time
 	Readings           int
-	Verdict            *session.Verdict // nil if it has none
+	Verdict            *event.Verdict // nil if it has none
 }
 
 // Tone is that of the verdict.
@@ -56,7 +57,7 @@ func (p PartLine) Tone() string { return string(verdictTone(p.Verdict)) }
 // Word is the verdict in words.
 func (p PartLine) Word() string { return verdictWord(p.Verdict) }
 
-func verdictTone(v *session.Verdict) tone {
+func verdictTone(v *event.Verdict) tone {
 	switch {
 	case v == nil:
 		return none
@@ -66,7 +67,7 @@ func verdictTone(v *session.Verdict) tone {
 	return watch
 }
 
-func verdictWord(v *session.Verdict) string {
+func verdictWord(v *event.Verdict) string {
 	switch {
 	case v == nil:
 		return "not finished"
@@ -147,7 +148,7 @@ type line struct {
 // record is the page of a part.
 type record struct {
 	Line     PartLine
-	Bore     *session.Bore
+	Bore     *state.Bore
 	Title    string
 	Units    string
 	Cut      template.HTML
@@ -189,7 +190,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	s.render(w, "part.html", rec)
 }
 
-func facts(b *session.Bore, f picture.Format) (out [][2]string) {
+func facts(b *state.Bore, f picture.Format) (out [][2]string) {
 	b = b.In(f.Speaks())
 	add := func(what, is string) { out = append(out, [2]string{what, is}) }
 	add("low limit", f.Size(b.Job.Low))
@@ -217,24 +218,24 @@ func facts(b *session.Bore, f picture.Format) (out [][2]string) {
 }
 
 // linesOf tells the events of a part, each reading with what became of it.
-func linesOf(events []session.Record, f picture.Format) (out []line) {
+func linesOf(events []event.Record, f picture.Format) (out []line) {
 	void := map[int]string{}
 	for i := range events {
 		switch e := &events[i].Event; e.Kind {
-		case session.Taken:
+		case event.Taken:
 			if e.Reading.Surprising {
 				void[e.Reading.No] = "asked about, not confirmed"
 			}
-		case session.Voided:
+		case event.Voided:
 			void[e.Void.No] = e.Void.Reason
-		case session.Restored, session.Kept:
+		case event.Restored, event.Kept:
 			delete(void, e.Void.No)
 		}
 	}
 	for i := range events {
 		e := &events[i].Event
 		l := line{At: e.At.Format("15:04:05")}
-		if r := e.Reading; e.Kind == session.Taken && r != nil {
+		if r := e.Reading; e.Kind == event.Taken && r != nil {
 			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), r.How, void[r.No]
 			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
 			out = append(out, l)
@@ -250,39 +251,39 @@ func linesOf(events []session.Record, f picture.Format) (out []line) {
 	return out
 }
 
-func note(e *session.Event, f picture.Format) string {
+func note(e *event.Event, f picture.Format) string {
 	small := func(d analysis.Deviation) string { return f.Signed(d) + " " + f.SmallUnit() }
 	switch e.Kind {
-	case session.RoundOver:
+	case event.RoundOver:
 		return "round " + strconv.Itoa(e.Round.Number) + " begins, " + analysis.Count(e.Round.Strokes, "stroke", "strokes") + " before it"
-	case session.Mastered:
+	case event.Mastered:
 		if g := e.Master.BySecond(); g != nil {
 			return "second ring " + g.Ring.ID + " read: " + g.Sentence
 		}
 		return "mastered on ring " + e.Master.Ring.ID + ", zero " + small(e.Master.Zero) + ", moved " + small(e.Master.Moved)
-	case session.Checked:
+	case event.Checked:
 		return "zero check: " + e.Check.Sentence
-	case session.Sped:
+	case event.Sped:
 		return "rocked slowly, then fast: " + e.Speeds.Sentence
-	case session.Reread:
+	case event.Reread:
 		return "re-read as a part: " + e.Reread.Sentence
-	case session.Refused:
+	case event.Refused:
 		return "not counted: " + e.Refused.Reason
-	case session.Voided:
+	case event.Voided:
 		return "reading " + strconv.Itoa(e.Void.No) + " void: " + e.Void.Reason
-	case session.Disturbed, session.Dressing, session.Told:
+	case event.Disturbed, event.Dressing, event.Told:
 		return e.Note
-	case session.Cooled:
+	case event.Cooled:
 		return e.Cool.Sentence()
-	case session.Studied:
+	case event.Studied:
 		return e.Study.Sentence()
-	case session.Restored:
+	case event.Restored:
 		return "reading " + strconv.Itoa(e.Void.No) + " counts again"
-	case session.Kept:
+	case event.Kept:
 		return strings.TrimSuffix("reading "+strconv.Itoa(e.Void.No)+" kept: "+e.Void.Reason, ": ")
-	case session.Judged:
+	case event.Judged:
 		return verdictWord(e.Verdict) + ": " + e.Verdict.Reason
-	case session.GaugeSeen:
+	case event.GaugeSeen:
 		if e.Gauge.Lost {
 			return "gauge lost"
 		}

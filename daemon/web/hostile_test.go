@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
 )
 
 // evil is text that would act if a page took it for markup, in each place where
@@ -24,13 +24,13 @@ func hostile() *play {
 	job.ID, job.Title, job.Revision, job.Face, job.Material, job.Ring = evil+"id", evil+"title", evil, evil, evil, "R"+evil
 	job.Interrupts[0].What = evil
 	p := began("bay2", job)
-	p.tell(session.Event{Kind: session.PartBegun, Part: &session.Part{Serial: evil + "serial", Count: 8}})
+	p.tell(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: evil + "serial", Count: 8}})
 	p.master().rounds(bushRounds, 2, 0)
-	p.tell(session.Event{Kind: session.Voided, Void: &session.Void{No: 3, Reason: evil + "reason"}})
-	p.tell(session.Event{Kind: session.Told, Note: evil + "note"})
-	p.tell(session.Event{Kind: session.Disturbed, Note: evil + "knock"})
-	p.tell(session.Event{Kind: session.Refused, Refused: &session.Refusal{Reason: evil + "refused"}})
-	p.tell(session.Event{Kind: session.Judged, Verdict: &session.Verdict{Reason: evil + "verdict", Part: evil, Job: job.ID, Readings: 8, Smallest: job.Low, Largest: job.High}})
+	p.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 3, Reason: evil + "reason"}})
+	p.tell(event.Event{Kind: event.Told, Note: evil + "note"})
+	p.tell(event.Event{Kind: event.Disturbed, Note: evil + "knock"})
+	p.tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: evil + "refused"}})
+	p.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: evil + "verdict", Part: evil, Job: job.ID, Readings: 8, Smallest: job.Low, Largest: job.High}})
 	return p
 }
 

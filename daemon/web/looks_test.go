@@ -15,7 +15,8 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // Every page and state of it, in a real browser at the sizes of a desk screen, a
@@ -249,7 +250,7 @@ func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, _ error) {
 	j := sleeve()
 	for n := 140; n > 0; n-- {
 		small := j.Target + um*analysis.Length(n*7%11-6)/10
-		v := &session.Verdict{Accepted: n%17 != 0, Reason: "in size", Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
+		v := &event.Verdict{Accepted: n%17 != 0, Reason: "in size", Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
 		if !v.Accepted {
 			v.Largest += 2 * um
 		}
@@ -296,7 +297,7 @@ func newCrowd(n int) crowd {
 	st := states()
 	names := slices.Sorted(maps.Keys(st))
 	c := crowd{gone: map[string]string{}}
-	var bores []*session.Bore
+	var bores []*state.Bore
 	for i := range n {
 		b := *st[names[(5*i+13)%len(names)]]
 		b.Station = fmt.Sprintf("hone-bay-%d", i+1)

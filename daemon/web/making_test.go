@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fairbore/daemon/event"
 	"io"
 	"net/http"
 	"os"
@@ -13,8 +14,6 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
-
-	"fairbore/daemon/session"
 )
 
 // maker is a Records whose work a test leads.
@@ -73,7 +72,7 @@ func orders(t *testing.T, s *Server, body string) (int, progress) {
 	t.Helper()
 	status, answer := post(t, s, "/records", body, nil)
 	var p progress
-	var no session.Reply
+	var no event.Reply
 	into := any(&p)
 	if status != http.StatusAccepted {
 		into = &no

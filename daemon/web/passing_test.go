@@ -2,12 +2,11 @@ package web
 
 import (
 	"cmp"
+	"fairbore/daemon/state"
 	"slices"
 	"sync"
 	"testing"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // outpost is a shop whose broker can be away.
@@ -86,7 +85,7 @@ func TestLooksOfABrokerAway(t *testing.T) {
 // The wall says it in the same words, in a line of its own under all stations, and
 // takes it back by itself. While a station doesn't record it says none of it.
 func TestLooksOfAWallWithABrokerAway(t *testing.T) {
-	var bores []*session.Bore
+	var bores []*state.Bore
 	for name, b := range states() {
 		if b.Recording {
 			b := *b
@@ -94,7 +93,7 @@ func TestLooksOfAWallWithABrokerAway(t *testing.T) {
 			bores = append(bores, &b)
 		}
 	}
-	slices.SortFunc(bores, func(a, b *session.Bore) int { return cmp.Compare(a.Station, b.Station) })
+	slices.SortFunc(bores, func(a, b *state.Bore) int { return cmp.Compare(a.Station, b.Station) })
 	bores = bores[:8]
 	o := &outpost{shop: newShop(bores...)}
 	e := newEye(t, serve(t, Config{Version: "test"}, o))

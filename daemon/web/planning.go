@@ -13,7 +13,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // planned is the page of a bore before it is cut.
@@ -65,7 +65,7 @@ func (p *planned) work(q url.Values) {
 		p.Faults = strings.Split(err.Error(), "\n")
 	}
 	if job != nil { // picture escapes its text
-		p.Cut = template.HTML(picture.Cut{Bore: &session.Bore{Job: job}, W: 1400, H: 420, Format: picture.ForJob(job)}.SVG())
+		p.Cut = template.HTML(picture.Cut{Bore: &state.Bore{Job: job}, W: 1400, H: 420, Format: picture.ForJob(job)}.SVG())
 	}
 }
 

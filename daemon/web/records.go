@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fairbore/daemon/event"
 	"fmt"
 	"io"
 	"mime"
@@ -11,8 +12,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // Records makes what a person takes away: records, exports, a verified journal.
@@ -157,12 +156,12 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) {
 	}
 	want, err := o.wanted()
 	if err != nil {
-		writeJSON(w, http.StatusBadRequest, session.Reply{Why: err.Error()})
+		writeJSON(w, http.StatusBadRequest, event.Reply{Why: err.Error()})
 		return
 	}
 	m, err := s.begin(want)
 	if err != nil {
-		writeJSON(w, http.StatusConflict, session.Reply{Why: err.Error()})
+		writeJSON(w, http.StatusConflict, event.Reply{Why: err.Error()})
 		return
 	}
 	writeJSON(w, http.StatusAccepted, m.told())
@@ -178,18 +177,18 @@ func (s *Server) stopOrder(w http.ResponseWriter, r *http.Request) {
 	}
 	m := s.desk.newest()
 	if m == nil || which.ID != "" && which.ID != m.id {
-		writeJSON(w, http.StatusNotFound, session.Reply{Why: "that is not being made"})
+		writeJSON(w, http.StatusNotFound, event.Reply{Why: "that is not being made"})
 		return
 	}
 	m.drop()
-	writeJSON(w, http.StatusOK, session.Reply{Done: true})
+	writeJSON(w, http.StatusOK, event.Reply{Done: true})
 }
 
 // ordered finds what an address speaks of: who began it alone knows its id.
 func (s *Server) ordered(w http.ResponseWriter, r *http.Request) *making {
 	m := s.desk.newest()
 	if m == nil || r.PathValue("id") != m.id {
-		writeJSON(w, http.StatusNotFound, session.Reply{Why: "that is not here any more; make it again"})
+		writeJSON(w, http.StatusNotFound, event.Reply{Why: "that is not here any more; make it again"})
 		return nil
 	}
 	return m
@@ -214,7 +213,7 @@ func (s *Server) orderFile(w http.ResponseWriter, r *http.Request) {
 	}
 	content, done := m.open()
 	if content == nil {
-		writeJSON(w, http.StatusNotFound, session.Reply{Why: "it is not ready, or not here any more"})
+		writeJSON(w, http.StatusNotFound, event.Reply{Why: "it is not ready, or not here any more"})
 		return
 	}
 	defer done()

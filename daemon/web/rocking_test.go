@@ -11,14 +11,14 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
 )
 
 // rocked is what a gauge shows that is rocked in a bore.
-func rocked(station string, passes int, hint capture.Reason) session.Live {
+func rocked(station string, passes int, hint capture.Reason) event.Live {
 	j := bush()
-	return session.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: string(hint)}
+	return event.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: string(hint)}
 }
 
 // A mark stands for each pass that counts or is wanted; words say the same.
@@ -30,7 +30,7 @@ func TestPassesAreSaid(t *testing.T) {
 			t.Errorf("%d passes: %+v", n, got)
 		}
 	}
-	l := session.Live{Station: "bay1", Raw: bush().Low}
+	l := event.Live{Station: "bay1", Raw: bush().Low}
 	if got := needleOf(&l, bush(), picture.Format{}); got.Marks != 0 || got.Count != "" || got.Hint != "" {
 		t.Errorf("not rocked: %+v", got)
 	}
@@ -122,7 +122,7 @@ func TestLooksOfRocking(t *testing.T) {
 				e.open("/station/"+state, theme, sizes["desk"])
 				e.until("the page to say that it is silent", `document.getElementById("cautions").innerText.includes("No sound yet")`)
 				for name, size := range sizes {
-					src.live(session.Live{Station: state, Raw: bush().Low})
+					src.live(event.Live{Station: state, Raw: bush().Low})
 					e.run(chromedp.EmulateViewport(size[0], size[1]))
 					e.until("it to be drawn at "+name, drawn)
 					e.until("nothing to be rocked", `!document.querySelector("#marks svg")`)

@@ -12,7 +12,8 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/master"
 	"fairbore/analysis/verdict"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // The demo's shop: four invented jobs, each with the sizes that were gauged round
@@ -99,59 +100,59 @@ const tubeRounds = `44.4160 44.4133 44.4082 44.4110 44.4084 44.4033 44.4071 44.4
 
 // play is a station's life up to a moment.
 type play struct {
-	fold session.Fold
-	set  session.Settings
+	fold state.Fold
+	set  state.Settings
 	at   time.Time
 	no   int
-	told []session.Record
+	told []event.Record
 }
 
 func began(station string, job *analysis.Job) *play {
 	um := analysis.Deviation(analysis.Micrometre)
 	ring := &analysis.Ring{ID: job.Ring, Size: job.Target, U: um / 4, Material: "steel"}
-	p := &play{at: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC), set: session.Settings{
-		Station: station, Gauge: session.GaugeSettings{Name: "G-11", Repeatability: um * 15 / 100, Step: um / 10},
-		Master: session.MasterSettings{Readings: 3, Spread: um / 2, Lapse: master.UsualLapse()},
-		Doubt:  session.Doubt{Drift: um * 3 / 10, Contact: um / 20, PartWithin: analysis.Celsius / 2}, Rule: verdict.Expanded,
+	p := &play{at: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC), set: state.Settings{
+		Station: station, Gauge: state.GaugeSettings{Name: "G-11", Repeatability: um * 15 / 100, Step: um / 10},
+		Master: state.MasterSettings{Readings: 3, Spread: um / 2, Lapse: master.UsualLapse()},
+		Doubt:  state.Doubt{Drift: um * 3 / 10, Contact: um / 20, PartWithin: analysis.Celsius / 2}, Rule: verdict.Expanded,
 		Jobs: map[string]*analysis.Job{job.ID: job}, Rings: map[string]*analysis.Ring{ring.ID: ring},
 	}}
 	p.fold.Station = station
 	p.set.Master.Lapse.Age = 24 * time.Hour
-	p.tell(session.Event{Kind: session.JobChosen, Job: job})
-	p.tell(session.Event{Kind: session.GaugeSeen, Gauge: &session.Gauge{Name: "G-11"}})
-	p.tell(session.Event{Kind: session.PartBegun, Part: &session.Part{Serial: "0007", Count: 7}})
+	p.tell(event.Event{Kind: event.JobChosen, Job: job})
+	p.tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11"}})
+	p.tell(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: "0007", Count: 7}})
 	return p
 }
 
-func (p *play) tell(e session.Event) *play {
+func (p *play) tell(e event.Event) *play {
 	p.at = p.at.Add(2 * time.Second)
 	e.At, e.Station = p.at, p.set.Station
 	p.fold.Apply(&e)
-	p.told = append(p.told, session.Record{Journal: "6f1c", Seq: uint64(len(p.told) + 1), Event: e})
+	p.told = append(p.told, event.Record{Journal: "6f1c", Seq: uint64(len(p.told) + 1), Event: e})
 	return p
 }
 
 func (p *play) master() *play {
 	ring := p.set.Rings[p.fold.Job.Ring]
-	return p.tell(session.Event{Kind: session.Mastered, Master: &session.Master{Number: 1, Ring: *ring, Of: 3}})
+	return p.tell(event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: *ring, Of: 3}})
 }
 
 func (p *play) take(place analysis.Place, size analysis.Length) *play {
 	p.no++
-	r := &session.Reading{No: p.no, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.fold.Job.Target)}
+	r := &event.Reading{No: p.no, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.fold.Job.Target)}
 	r.Place, r.Round, r.Size, r.At = place, p.fold.Round(), size, p.at.Add(2*time.Second)
-	return p.tell(session.Event{Kind: session.Taken, Reading: r})
+	return p.tell(event.Event{Kind: event.Taken, Reading: r})
 }
 
 // surprise takes a reading that is asked about.
 func (p *play) surprise(place analysis.Place, size analysis.Length) *play {
 	p.no++
-	r := &session.Reading{
+	r := &event.Reading{
 		No: p.no, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.fold.Job.Target), Surprising: true,
 		Expected: size - 12*analysis.Micrometre, ExpectedU: 12_000, Ask: "12 µm larger than expected at " + place.String() + ": right place? Gauge it again, or keep it.",
 	}
 	r.Place, r.Round, r.Size, r.At = place, p.fold.Round(), size, p.at.Add(2*time.Second)
-	return p.tell(session.Event{Kind: session.Taken, Reading: r})
+	return p.tell(event.Event{Kind: event.Taken, Reading: r})
 }
 
 // rounds plays rounds of gauging with honing between them; of the last, only so
@@ -174,18 +175,18 @@ func (p *play) rounds(table string, n, some int) *play {
 }
 
 func (p *play) hone(strokes int) *play {
-	return p.tell(session.Event{Kind: session.RoundOver, Round: &session.Round{Number: p.fold.Round() + 1, Strokes: strokes}})
+	return p.tell(event.Event{Kind: event.RoundOver, Round: &event.Round{Number: p.fold.Round() + 1, Strokes: strokes}})
 }
 
-func (p *play) bore() *session.Bore {
+func (p *play) bore() *state.Bore {
 	b := p.fold.Bore(&p.set, p.at)
 	b.Journal, b.Seq = "6f1c", uint64(p.no)
 	return b
 }
 
 // states are stations in each state that a page has to tell.
-func states() map[string]*session.Bore {
-	all := map[string]*session.Bore{
+func states() map[string]*state.Bore {
+	all := map[string]*state.Bore{
 		"rough":    began("rough", bush()).master().rounds(bushRounds, 2, 0).bore(),
 		"partial":  began("partial", bush()).master().rounds(bushRounds, 4, 5).bore(),
 		"closing":  began("closing", bush()).master().rounds(bushRounds, 4, 0).bore(),
@@ -202,21 +203,21 @@ func states() map[string]*session.Bore {
 		"accepted": nil, "lost": nil, "unrecorded": nil, "ring": nil, "marks": nil,
 	}
 	done := began("accepted", sleeve()).master().rounds(sleeveRounds, 6, 0)
-	done.tell(session.Event{Kind: session.Judged, Verdict: &session.Verdict{Accepted: true, Reason: "In size.", Part: "0007", Job: "J-4112"}})
+	done.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: "In size.", Part: "0007", Job: "J-4112"}})
 	all["accepted"] = done.bore()
 	lost := began("lost", bush()).master().rounds(bushRounds, 3, 0)
-	all["lost"] = lost.tell(session.Event{Kind: session.GaugeSeen, Gauge: &session.Gauge{Name: "G-11", Lost: true, Why: "unplugged"}}).bore()
+	all["lost"] = lost.tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11", Lost: true, Why: "unplugged"}}).bore()
 	all["unrecorded"] = began("unrecorded", bush()).master().rounds(bushRounds, 3, 0).bore()
-	all["unrecorded"].Recording, all["unrecorded"].State, all["unrecorded"].Why = false, session.CannotJudge, "NOT RECORDING: the disk is full"
+	all["unrecorded"].Recording, all["unrecorded"].State, all["unrecorded"].Why = false, event.CannotJudge, "NOT RECORDING: the disk is full"
 	ring := began("ring", sleeve())
-	ring.tell(session.Event{Kind: session.Mastering, Master: &session.Master{Ring: *ring.set.Rings["R-1250"], Of: 3, Raw: lengths("31.7500")}})
+	ring.tell(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *ring.set.Rings["R-1250"], Of: 3, Raw: lengths("31.7500")}})
 	all["ring"] = ring.bore()
 	marks := began("marks", valve()).master().rounds(valveRounds, 3, 7)
-	marks.tell(session.Event{Kind: session.Voided, Void: &session.Void{No: 24, Reason: "dirt"}})
-	marks.tell(session.Event{Kind: session.Placed, Place: &session.Choice{Place: marks.fold.Job.Plan()[8], Skip: true}})
+	marks.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 24, Reason: "dirt"}})
+	marks.tell(event.Event{Kind: event.Placed, Place: &event.Choice{Place: marks.fold.Job.Plan()[8], Skip: true}})
 	all["marks"] = marks.bore()
 	speeds := began("speeds", sleeve()).master()
-	speeds.tell(session.Event{Kind: session.Mastering, Master: &session.Master{Ring: *speeds.set.Rings["R-1250"], Of: 6, Check: true, Speeds: true, Raw: lengths("31.7500 31.7501 31.7500")}})
+	speeds.tell(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *speeds.set.Rings["R-1250"], Of: 6, Check: true, Speeds: true, Raw: lengths("31.7500 31.7501 31.7500")}})
 	all["speeds"] = speeds.bore()
 	assumed := began("assumed", sleeve())
 	assumed.set.Gauge.Assumed = true
@@ -226,8 +227,8 @@ func states() map[string]*session.Bore {
 }
 
 // seldom are states that a station is seldom in, and that are the more easily misread.
-func seldom() map[string]*session.Bore {
-	all := map[string]*session.Bore{}
+func seldom() map[string]*state.Bore {
+	all := map[string]*state.Bore{}
 	warm := began("warm", tube()).master().rounds(tubeRounds, 3, 0)
 	first := warm.fold.Job.Plan()[0]
 	for _, size := range lengths("44.4618 44.4600 44.4586 44.4575 44.4566 44.4559 44.4554") { // 8 K falling, 100 s apart
@@ -247,29 +248,29 @@ func seldom() map[string]*session.Bore {
 	surprise := began("surprise", bush()).master().rounds(bushRounds, 4, 3)
 	surprise.surprise(surprise.fold.Job.Plan()[3], length("22.2340 mm"))
 	all["surprise"] = surprise.bore()
-	all["spindle"] = began("spindle", bush()).master().rounds(bushRounds, 4, 0).tell(session.Event{Kind: session.Turning, Spindle: &session.Spindle{On: true}}).bore()
-	all["honing"] = began("honing", bush()).master().rounds(bushRounds, 4, 0).tell(session.Event{Kind: session.Turning, Spindle: &session.Spindle{On: true}}).hone(4).bore()
+	all["spindle"] = began("spindle", bush()).master().rounds(bushRounds, 4, 0).tell(event.Event{Kind: event.Turning, Spindle: &event.Spindle{On: true}}).bore()
+	all["honing"] = began("honing", bush()).master().rounds(bushRounds, 4, 0).tell(event.Event{Kind: event.Turning, Spindle: &event.Spindle{On: true}}).hone(4).bore()
 	form := sleeve()
 	form.Variation = analysis.Deviation(analysis.Micrometre / 2)
 	all["form"] = began("form", form).master().rounds(strings.Replace(sleeveRounds, "31.7513 31.7512 31.7512 31.7511 31.7514 31.7513", "31.7517 31.7516 31.7512 31.7511 31.7509 31.7509", 1), 6, 0).bore()
 	all["nearhigh"] = began("nearhigh", sleeve()).master().rounds(strings.Replace(sleeveRounds, "31.7513 31.7512 31.7512", "31.7527 31.7526 31.7512", 1), 6, 0).bore()
 	stale := began("stale", sleeve()).master().rounds(sleeveRounds, 5, 0)
-	all["stale"] = stale.tell(session.Event{Kind: session.Disturbed, Note: "the gauge was dropped"}).bore()
+	all["stale"] = stale.tell(event.Event{Kind: event.Disturbed, Note: "the gauge was dropped"}).bore()
 	refused := began("refused", sleeve()).master().rounds(sleeveRounds, 5, 3)
-	all["refused"] = refused.tell(session.Event{Kind: session.Refused, Refused: &session.Refusal{Reason: "Rocked to one side only: rock through square, to both sides."}}).bore()
+	all["refused"] = refused.tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: "Rocked to one side only: rock through square, to both sides."}}).bore()
 	eight := began("eight", valve()).master().rounds(valveRounds+"\n"+strings.Repeat(strings.Split(valveRounds, "\n")[4]+"\n", 3), 8, 0)
 	all["eight"] = eight.bore()
 	reserve := began("reserve", bush()).master().rounds(bushRounds, 4, 0).bore()
 	reserve.Warning = "the disk is nearly full: the reserve is in use"
 	all["reserve"] = reserve
 	aside := began("aside", sleeve()).master().rounds(sleeveRounds, 5, 0)
-	all["aside"] = aside.tell(session.Event{Kind: session.Judged, Verdict: &session.Verdict{Reason: "too close to call", Part: "0007", Job: "J-4112"}}).bore()
+	all["aside"] = aside.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: "too close to call", Part: "0007", Job: "J-4112"}}).bore()
 	turn := began("turn", sleeve()).master()
-	plan := session.Study{Since: turn.at.Add(-20 * time.Hour), Job: "J-4112", Place: turn.fold.Job.Plan()[0], Parts: 10, Appraisers: []string{"first shift", "second shift", "quality"}, Trials: 3}
+	plan := event.Study{Since: turn.at.Add(-20 * time.Hour), Job: "J-4112", Place: turn.fold.Job.Plan()[0], Parts: 10, Appraisers: []string{"first shift", "second shift", "quality"}, Trials: 3}
 	gauging := plan
 	gauging.Appraiser, gauging.Part, gauging.Trial = "second shift", "0007", 1
-	all["turn"] = turn.tell(session.Event{Kind: session.Studied, Study: &gauging}).bore()
-	all["rests"] = began("rests", sleeve()).master().tell(session.Event{Kind: session.Studied, Study: &plan}).rounds(sleeveRounds, 5, 0).bore()
+	all["turn"] = turn.tell(event.Event{Kind: event.Studied, Study: &gauging}).bore()
+	all["rests"] = began("rests", sleeve()).master().tell(event.Event{Kind: event.Studied, Study: &plan}).rounds(sleeveRounds, 5, 0).bore()
 	return all
 }
 
@@ -277,14 +278,14 @@ func seldom() map[string]*session.Bore {
 type shop struct {
 	mu    sync.Mutex
 	order []string
-	bores map[string]*session.Bore
+	bores map[string]*state.Bore
 	subs  map[*shopper]bool
-	did   []session.Action
-	reply func(session.Action) session.Reply
+	did   []event.Action
+	reply func(event.Action) event.Reply
 }
 
-func newShop(bores ...*session.Bore) *shop {
-	s := &shop{bores: map[string]*session.Bore{}, subs: map[*shopper]bool{}}
+func newShop(bores ...*state.Bore) *shop {
+	s := &shop{bores: map[string]*state.Bore{}, subs: map[*shopper]bool{}}
 	for _, b := range bores {
 		s.order = append(s.order, b.Station)
 		s.bores[b.Station] = b
@@ -299,23 +300,23 @@ func (s *shop) Stations() (out []Station) {
 	return out
 }
 
-func (s *shop) Bore(name string) *session.Bore {
+func (s *shop) Bore(name string) *state.Bore {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.bores[name]
 }
 
-func (s *shop) Do(_ context.Context, _ string, a session.Action) session.Reply {
+func (s *shop) Do(_ context.Context, _ string, a event.Action) event.Reply {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.did = append(s.did, a)
 	if s.reply != nil {
 		return s.reply(a)
 	}
-	return session.Reply{ID: a.ID, Do: a.Do, Done: true}
+	return event.Reply{ID: a.ID, Do: a.Do, Done: true}
 }
 
-func (s *shop) set(b *session.Bore) {
+func (s *shop) set(b *state.Bore) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.bores[b.Station] = b
@@ -324,13 +325,13 @@ func (s *shop) set(b *session.Bore) {
 	}
 }
 
-func (s *shop) live(l session.Live) {
+func (s *shop) live(l event.Live) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for sub := range s.subs {
 		if sub.name == "" || sub.name == l.Station {
 			sub.mu.Lock()
-			sub.lives = []session.Live{l}
+			sub.lives = []event.Live{l}
 			sub.mu.Unlock()
 			sub.signal()
 		}
@@ -360,8 +361,8 @@ type shopper struct {
 	name  string
 	ready chan struct{}
 	mu    sync.Mutex
-	bores []*session.Bore
-	lives []session.Live
+	bores []*state.Bore
+	lives []event.Live
 }
 
 func (v *shopper) signal() {
@@ -371,7 +372,7 @@ func (v *shopper) signal() {
 	}
 }
 
-func (v *shopper) put(b *session.Bore) {
+func (v *shopper) put(b *state.Bore) {
 	if v.name != "" && v.name != b.Station {
 		return
 	}
@@ -383,7 +384,7 @@ func (v *shopper) put(b *session.Bore) {
 
 func (v *shopper) Ready() <-chan struct{} { return v.ready }
 
-func (v *shopper) Take() ([]*session.Bore, []session.Live, []session.Record) {
+func (v *shopper) Take() ([]*state.Bore, []event.Live, []event.Record) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	b, l := v.bores, v.lives
@@ -413,7 +414,7 @@ func testEntry() *Entry {
 		{ID: "R-0875", Size: length("22.22512 mm"), U: analysis.Deviation(analysis.Micrometre / 4), Material: "steel"},
 		{ID: "R-1250", Size: length("31.74970 mm"), U: analysis.Deviation(analysis.Micrometre / 4), Material: "steel"},
 	}
-	set := session.Settings{Jobs: map[string]*analysis.Job{"J-4107": bush()}, Rings: map[string]*analysis.Ring{}}
+	set := state.Settings{Jobs: map[string]*analysis.Job{"J-4107": bush()}, Rings: map[string]*analysis.Ring{}}
 	for _, r := range rings {
 		set.Rings[r.ID] = r
 	}
@@ -436,7 +437,7 @@ func (h shelf) Parts(_ context.Context, f PartFilter) ([]PartLine, error) {
 	return []PartLine{l}, nil
 }
 
-func (h shelf) Record(_ context.Context, station string, seq uint64) (*session.Bore, []session.Record, error) {
+func (h shelf) Record(_ context.Context, station string, seq uint64) (*state.Bore, []event.Record, error) {
 	if station != h.play.set.Station || seq != 3 {
 		return nil, nil, ErrNoPart
 	}

@@ -2,10 +2,10 @@ package web
 
 import (
 	"context"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 	"fmt"
 	"time"
-
-	"fairbore/daemon/session"
 )
 
 // Station is a station to show.
@@ -21,13 +21,13 @@ type Source interface {
 	Stations() []Station
 	// Bore returns the newest state of a station as recorded, nil if there is
 	// no such station. The caller must not change it.
-	Bore(station string) *session.Bore
+	Bore(station string) *state.Bore
 	// Subscribe follows a station, "" for all of them. Close the subscription
 	// when done.
 	Subscribe(station string) Subscription
 	// Do carries an operator's action out and returns the answer once its
 	// events are recorded, or the context ends.
-	Do(ctx context.Context, station string, a session.Action) session.Reply
+	Do(ctx context.Context, station string, a event.Action) event.Reply
 }
 
 // Passing is implemented by a [Source] that passes on to a broker what it records.
@@ -66,6 +66,6 @@ type Subscription interface {
 	// Ready is signalled when there is something to take.
 	Ready() <-chan struct{}
 	// Take returns what is new since the last call; any of them may be nil.
-	Take() (bores []*session.Bore, lives []session.Live, events []session.Record)
+	Take() (bores []*state.Bore, lives []event.Live, events []event.Record)
 	Close()
 }

@@ -9,8 +9,9 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // ErrNoStudy says that no gauge study began with an event, or at a station at all.
@@ -70,18 +71,18 @@ func (s *Server) study(w http.ResponseWriter, r *http.Request) {
 
 // studyFace is what the question about a gauge study needs to know of one under way.
 type studyFace struct {
-	Appraisers []string      `json:"appraisers"`
-	Trials     int           `json:"trials"`
-	Now        string        `json:"now"`
-	Next       *session.Turn `json:"next,omitempty"` // the turn that is usual now
+	Appraisers []string    `json:"appraisers"`
+	Trials     int         `json:"trials"`
+	Now        string      `json:"now"`
+	Next       *event.Turn `json:"next,omitempty"` // the turn that is usual now
 }
 
 // gauging reports whether somebody gauges for a study: what stands large then is the
 // turn, not the size, by which nobody is to go.
-func gauging(b *session.Bore) bool { return b.Study != nil && b.Study.Appraiser != "" }
+func gauging(b *state.Bore) bool { return b.Study != nil && b.Study.Appraiser != "" }
 
 // studied puts the study under way into words.
-func (v *face) studied(b *session.Bore, f picture.Format) {
+func (v *face) studied(b *state.Bore, f picture.Format) {
 	st := b.Study
 	if st == nil {
 		return

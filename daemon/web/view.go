@@ -10,8 +10,9 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // look is how one viewer wants to see a station.
@@ -62,7 +63,7 @@ type drawing struct {
 	Sections string `json:"sections,omitempty"`
 }
 
-func (l *look) draw(b *session.Bore) (d drawing) {
+func (l *look) draw(b *state.Bore) (d drawing) {
 	if b.Job == nil {
 		return d
 	}
@@ -79,7 +80,7 @@ func (l *look) draw(b *session.Bore) (d drawing) {
 
 // expected is the range of sizes that the advised round may bring, nil if none is
 // advised.
-func expected(b *session.Bore) *[2]analysis.Length {
+func expected(b *state.Bore) *[2]analysis.Length {
 	if b.Advice == nil || len(b.Advice.Expected) == 0 {
 		return nil
 	}
@@ -102,7 +103,7 @@ type needle struct {
 	Count  string  `json:"count,omitempty"`
 }
 
-func needleOf(v *session.Live, j *analysis.Job, f picture.Format) needle {
+func needleOf(v *event.Live, j *analysis.Job, f picture.Format) needle {
 	n := needle{InBore: v.InBore, Known: v.Size != 0, Passes: v.Passes, Marks: max(v.Passes, v.Wanted)}
 	size := cmp.Or(v.Size, v.Raw)
 	n.Text = f.Size(size)
@@ -136,7 +137,7 @@ type viewer struct {
 // ready made, in the viewer's units and size.
 func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 	v := viewer{server: s, look: parseLook(r.URL.Query())}
-	s.follow(w, r, r.PathValue("name"), func(bores []*session.Bore, lives []session.Live, events []session.Record) []byte {
+	s.follow(w, r, r.PathValue("name"), func(bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
 		v.buf = v.buf[:0]
 		for _, b := range bores {
 			v.show(b)
@@ -151,7 +152,7 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
-func (v *viewer) show(b *session.Bore) {
+func (v *viewer) show(b *state.Bore) {
 	v.job = b.Job
 	said := appendEvent(nil, "face", v.server.face(b, v.format(b.Job)))
 	if !bytes.Equal(said, v.said) {
@@ -167,13 +168,13 @@ func (v *viewer) show(b *session.Bore) {
 
 // happened is an event as the page sounds and says it.
 type happened struct {
-	Seq  uint64       `json:"seq"` // of the record
-	Kind session.Kind `json:"kind"`
-	Text string       `json:"text"`
-	Good bool         `json:"good"`
+	Seq  uint64     `json:"seq"` // of the record
+	Kind event.Kind `json:"kind"`
+	Text string     `json:"text"`
+	Good bool       `json:"good"`
 }
 
-func happening(r *session.Record, f picture.Format) happened {
+func happening(r *event.Record, f picture.Format) happened {
 	h := happened{Seq: r.Seq, Kind: r.Kind, Good: true}
 	switch {
 	case r.Reading != nil && r.Reading.Surprising:
@@ -182,11 +183,11 @@ func happening(r *session.Record, f picture.Format) happened {
 		h.Text = fmt.Sprintf("%s %s", f.Signed(r.Reading.Deviation), f.SmallUnit())
 	case r.Refused != nil:
 		h.Text, h.Good = f.Recorded(r.Refused.Reason), false
-	case r.Kind == session.Voided && r.Void != nil:
+	case r.Kind == event.Voided && r.Void != nil:
 		h.Text = fmt.Sprintf("reading %d struck out", r.Void.No)
-	case r.Kind == session.Restored && r.Void != nil:
+	case r.Kind == event.Restored && r.Void != nil:
 		h.Text = fmt.Sprintf("reading %d counts again", r.Void.No)
-	case r.Kind == session.Kept && r.Void != nil:
+	case r.Kind == event.Kept && r.Void != nil:
 		h.Text = fmt.Sprintf("reading %d counts", r.Void.No)
 	case r.Round != nil:
 		h.Text = fmt.Sprintf("round %d", r.Round.Number)
@@ -204,7 +205,7 @@ func happening(r *session.Record, f picture.Format) happened {
 
 // follow keeps a stream of server-sent events going: a greeting, then what say
 // says of what is new, and a beat where nothing is.
-func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say func([]*session.Bore, []session.Live, []session.Record) []byte) {
+func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say func([]*state.Bore, []event.Live, []event.Record) []byte) {
 	if _, ok := s.known(name); !ok && name != "" {
 		http.Error(w, "no such station", http.StatusNotFound)
 		return

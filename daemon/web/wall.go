@@ -4,8 +4,9 @@ import (
 	"encoding/json"
 	"net/http"
 
+	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/session"
+	"fairbore/daemon/state"
 )
 
 // Presence is implemented by a [Source] whose stations may be out of reach.
@@ -41,7 +42,7 @@ type tile struct {
 func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 	v := parseLook(r.URL.Query())
 	said := map[string]string{}
-	tell := func(buf []byte, b *session.Bore) []byte {
+	tell := func(buf []byte, b *state.Bore) []byte {
 		t := tile{Station: b.Station, Face: s.face(b, v.format(b.Job))}
 		if b.Job != nil {
 			t.Cut = string(picture.Cut{Bore: b, W: v.w, H: v.h, Format: v.format(b.Job), Plain: true}.SVG())
@@ -53,7 +54,7 @@ func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 		said[b.Station] = string(out)
 		return appendEvent(buf, "tile", json.RawMessage(out))
 	}
-	s.follow(w, r, "", func(bores []*session.Bore, _ []session.Live, _ []session.Record) (buf []byte) {
+	s.follow(w, r, "", func(bores []*state.Bore, _ []event.Live, _ []event.Record) (buf []byte) {
 		for _, b := range bores {
 			buf = tell(buf, b)
 		}

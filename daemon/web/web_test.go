@@ -21,7 +21,8 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
-	"fairbore/daemon/session"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // serve serves a shop until the test ends.
@@ -54,12 +55,12 @@ func serveUntil(t testing.TB, cfg Config, src Source) (s *Server, stop func()) {
 
 func everything(actions bool) (Config, *shop) {
 	st := states()
-	var bores []*session.Bore
+	var bores []*state.Bore
 	for _, n := range slices.Sorted(maps.Keys(st)) {
 		bores = append(bores, st[n])
 	}
 	done := began("bay2", sleeve()).master().rounds(sleeveRounds, 6, 0)
-	done.tell(session.Event{Kind: session.Voided, Void: &session.Void{No: 36, Reason: "dirt <b>"}})
+	done.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 36, Reason: "dirt <b>"}})
 	return Config{
 		Actions: actions, Version: "test", History: shelf{done},
 		Jobs:  func(string) []*analysis.Job { return []*analysis.Job{bush(), sleeve(), valve(), tube()} },
@@ -325,7 +326,7 @@ func TestOnlyWhatChangedIsSent(t *testing.T) {
 	ch := sse(t.Context(), t, "http://"+s.Addr()+"/station/bay1/view?unit=mm")
 	next(t, ch, "picture")
 	src.set(p.bore())
-	src.live(session.Live{Station: "bay1", Raw: bush().Low, Size: bush().Low - 3*analysis.Micrometre, InBore: true})
+	src.live(event.Live{Station: "bay1", Raw: bush().Low, Size: bush().Low - 3*analysis.Micrometre, InBore: true})
 	var seen []string
 	for len(seen) == 0 || seen[len(seen)-1] != "live" {
 		select {
@@ -369,7 +370,7 @@ func (far) Gone(string) string { return "no word since 10:42:00: switched off" }
 // well, and no size of it is shown.
 func TestOutOfReachIsNoSignal(t *testing.T) {
 	b := began("bay1", bush()).master().rounds(bushRounds, 3, 0).bore()
-	b.Gauge = &session.Gauge{Lost: true, Why: "no word"} // as a wall has it
+	b.Gauge = &event.Gauge{Lost: true, Why: "no word"} // as a wall has it
 	s := serve(t, Config{}, far{newShop(b)})
 	for _, path := range []string{"/station/bay1/view", "/wall/view"} {
 		ch := sse(t.Context(), t, "http://"+s.Addr()+path)
@@ -402,7 +403,7 @@ func TestStuckViewerIsDropped(t *testing.T) {
 	conn.(*net.TCPConn).SetReadBuffer(4096)
 	fmt.Fprintf(conn, "GET /station/bay1/view HTTP/1.1\r\nHost: %s\r\n\r\n", s.Addr())
 	eventually(t, "the viewer", func() bool { return src.viewers() == 1 })
-	var bores []*session.Bore // each is drawn anew
+	var bores []*state.Bore // each is drawn anew
 	for i := range 2 {
 		p.take(p.fold.Job.Plan()[i], bush().Low-analysis.Micrometre)
 		bores = append(bores, p.bore())
@@ -419,7 +420,7 @@ func TestStuckViewerIsDropped(t *testing.T) {
 
 // Fifty stations are on one wall.
 func TestWallOfFifty(t *testing.T) {
-	var bores []*session.Bore
+	var bores []*state.Bore
 	for i := range 50 {
 		bores = append(bores, began(fmt.Sprintf("bay%02d", i), valve()).master().rounds(valveRounds, 1+i%5, 0).bore())
 	}
@@ -442,8 +443,8 @@ func TestHistory(t *testing.T) {
 	if _, _, body := get(t, s, "/history?job=J-4112"); strings.Contains(body, "<svg xmlns") {
 		t.Error("a lot is drawn though no part is finished")
 	}
-	v := &session.Verdict{Accepted: true, Part: "0007", Job: "J-4112", Smallest: length("31.7511 mm"), Largest: length("31.7514 mm"), Readings: 6}
-	cfg.History.(shelf).play.tell(session.Event{Kind: session.Judged, Verdict: v})
+	v := &event.Verdict{Accepted: true, Part: "0007", Job: "J-4112", Smallest: length("31.7511 mm"), Largest: length("31.7514 mm"), Readings: 6}
+	cfg.History.(shelf).play.tell(event.Event{Kind: event.Judged, Verdict: v})
 	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `class="bar"`) || !strings.Contains(body, "accepted") {
 		t.Error("the finished part is not drawn in its lot")
 	}

@@ -1,4 +1,4 @@
-package session
+package state
 
 import (
 	"strconv"
@@ -8,6 +8,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
+	"fairbore/daemon/event"
 )
 
 // advice says what to do next, as far as that can be said.
@@ -16,8 +17,8 @@ func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 		return nil
 	}
 	in := advise.Input{
-		Job: f.Job, Judged: b.Judged, Form: b.Form, Rounds: advisable(b.Rounds, len(f.Job.Plan())),
-		Repeatability: f.repeat(&set.Gauge), Bars: f.bars(b), Dressed: f.Dressed,
+		Job: f.Job, Judged: b.Judged, Form: b.Form, Rounds: AdviceRounds(b.Rounds, len(f.Job.Plan())),
+		Repeatability: f.Repeat(&set.Gauge), Bars: f.bars(b), Dressed: f.Dressed,
 	}
 	if b.U != nil {
 		in.U = *b.U
@@ -32,25 +33,25 @@ func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 	return &a
 }
 
-// advised is the next round as far as its honing was advised.
-func (f *Fold) advised(set *Settings, now time.Time) Round {
-	r := Round{Number: f.Round() + 1}
+// AdvisedRound is the next round as far as its honing was advised.
+func (f *Fold) AdvisedRound(set *Settings, now time.Time) event.Round {
+	r := event.Round{Number: f.Round() + 1}
 	if a := f.Bore(set, now).Advice; a != nil && a.Kind.Honing() {
 		r.Light, r.Short, r.Ends = a.Light, a.Short, a.Short > 0 && a.Where == advise.Ends
 	}
 	return r
 }
 
-// learnt is how fast the parts of the job so far were cut, the one in hand included;
+// RatePrior is how fast the parts of the job so far were cut, the one in hand included;
 // before its first, how the hand scattered in another.
 // It goes into the next part's event, so that it outlasts a restart.
-func (f *Fold) learnt(repeat analysis.Deviation) *advise.Prior {
+func (f *Fold) RatePrior(repeat analysis.Deviation) *advise.Prior {
 	if f.Job == nil || f.Part == nil {
 		return f.Hand
 	}
 	var b Bore
 	f.rounds(&b)
-	return f.Part.Rate.After(f.Job, advisable(b.Rounds, len(f.Job.Plan())), repeat)
+	return f.Part.Rate.After(f.Job, AdviceRounds(b.Rounds, len(f.Job.Plan())), repeat)
 }
 
 // bars are why nothing may be advised now, and what to do instead.
@@ -62,19 +63,19 @@ func (f *Fold) bars(b *Bore) (bars []advise.Bar) {
 	case !b.Master.OK:
 		bar(advise.CheckZero, sentence(b.Master.Why))
 	case f.Known && f.Gauge.Lost:
-		bar(advise.GaugeAgain, sentence("gauge lost"+because(f.Gauge.Why)))
+		bar(advise.GaugeAgain, sentence("gauge lost"+Because(f.Gauge.Why)))
 	case b.Basis != b.Round:
 		bar(advise.Gauge, "Gauge round "+strconv.Itoa(b.Round)+".")
-	case f.question(nil) != nil:
-		bar(advise.Gauge, sentence(f.question(nil).Ask))
+	case f.Question(nil) != nil:
+		bar(advise.Gauge, sentence(f.Question(nil).Ask))
 	case b.Sizes == nil:
 		bar(advise.Gauge, "Gauge the bore.")
 	}
 	return bars
 }
 
-// advisable turns the sums of rounds into what advice is made from.
-func advisable(sums []RoundSum, places int) []advise.Round {
+// AdviceRounds turns the sums of rounds into what advice is made from.
+func AdviceRounds(sums []RoundSum, places int) []advise.Round {
 	out := make([]advise.Round, len(sums))
 	for i, s := range sums {
 		out[i] = advise.Round{

@@ -1,4 +1,4 @@
-package session
+package state
 
 import (
 	"fmt"
@@ -12,6 +12,7 @@ import (
 	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
 )
 
 // Bore is everything a display needs to draw a station: the whole of it comes in
@@ -23,7 +24,7 @@ type Bore struct {
 	At      time.Time `json:"at"`
 
 	Job      *analysis.Job   `json:"job,omitempty"`
-	Part     *Part           `json:"part,omitempty"`
+	Part     *event.Part     `json:"part,omitempty"`
 	Round    int             `json:"round"`
 	Basis    int             `json:"basis"` // the round that the numbers below rest on
 	Rounds   []RoundSum      `json:"rounds,omitempty"`
@@ -32,7 +33,7 @@ type Bore struct {
 	Next     *analysis.Place `json:"next,omitempty"`
 	Complete bool            `json:"complete"` // every place of the plan has a reading in this round
 
-	State    State              `json:"state"`
+	State    event.State        `json:"state"`
 	Why      string             `json:"why,omitempty"`
 	Sizes    *Sizes             `json:"sizes,omitempty"`
 	ToLow    analysis.Deviation `json:"to_low_um"`    // stock to the low limit at the smallest place; 0 or less: there
@@ -54,27 +55,27 @@ type Bore struct {
 	Advice *advise.Advice `json:"advice,omitempty"`
 	// Cooling is what repeated readings at one place say of a warm part.
 	Cooling *master.Cooling `json:"cooling,omitempty"`
-	Warm    *Warmth         `json:"warm,omitempty"`
+	Warm    *event.Warmth   `json:"warm,omitempty"`
 	// WarmFrom says where the part's temperature in Warm comes from; where it comes from
 	// its cooling, Cool says what that takes off.
-	WarmFrom Source   `json:"part_temperature_from,omitempty"`
-	Cool     *CoolNow `json:"cooldown,omitempty"`
+	WarmFrom event.Source `json:"part_temperature_from,omitempty"`
+	Cool     *CoolNow     `json:"cooldown,omitempty"`
 
 	// Study is the gauge study under way.
 	Study *StudyNow `json:"study,omitempty"`
 
-	Master    MasterState `json:"master"`
-	Gauge     *Gauge      `json:"gauge,omitempty"`
-	Beside    []Gauge     `json:"beside,omitempty"`  // other instruments of the station
-	Spindle   bool        `json:"spindle,omitempty"` // it turns, as far as is known
-	Check     *ZeroCheck  `json:"check,omitempty"`   // the one that failed since the mastering
-	Reread    *Rereading  `json:"reread,omitempty"`  // the newest of the ring since the mastering
-	Recording bool        `json:"recording"`
-	Warning   string      `json:"warning,omitempty"` // about the record: reserve in use, not recording
-	Verdict   *Verdict    `json:"verdict,omitempty"`
-	Last      *Reading    `json:"last,omitempty"`
-	Refused   *Refusal    `json:"refused,omitempty"` // newest, if after the last reading
-	Cautions  []string    `json:"cautions,omitempty"`
+	Master    MasterState      `json:"master"`
+	Gauge     *event.Gauge     `json:"gauge,omitempty"`
+	Beside    []event.Gauge    `json:"beside,omitempty"`  // other instruments of the station
+	Spindle   bool             `json:"spindle,omitempty"` // it turns, as far as is known
+	Check     *event.ZeroCheck `json:"check,omitempty"`   // the one that failed since the mastering
+	Reread    *event.Rereading `json:"reread,omitempty"`  // the newest of the ring since the mastering
+	Recording bool             `json:"recording"`
+	Warning   string           `json:"warning,omitempty"` // about the record: reserve in use, not recording
+	Verdict   *event.Verdict   `json:"verdict,omitempty"`
+	Last      *event.Reading   `json:"last,omitempty"`
+	Refused   *event.Refusal   `json:"refused,omitempty"` // newest, if after the last reading
+	Cautions  []string         `json:"cautions,omitempty"`
 }
 
 // In returns the bore with its sentences in another unit: MM, IN (tenths of a thou,
@@ -167,7 +168,7 @@ type Struck struct {
 
 // RoundSum sums a round up.
 type RoundSum struct {
-	Round
+	event.Round
 	At       time.Time       `json:"at"`
 	Smallest analysis.Length `json:"smallest_mm"`
 	Largest  analysis.Length `json:"largest_mm"`
@@ -202,7 +203,7 @@ type MasterState struct {
 	CheckAfter string `json:"check_after,omitempty"`
 	Doubted    bool   `json:"verdict_in_doubt,omitempty"`
 	// Running tells of a mastering in progress.
-	Running *Master `json:"running,omitempty"`
+	Running *event.Master `json:"running,omitempty"`
 }
 
 // Bore works the state of the bore out of what has happened, at a moment.
@@ -219,12 +220,12 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		b.Beside = append(b.Beside, f.Beside[name])
 	}
 	b.Spindle = f.Spindle
-	if f.Warm != (Warmth{}) {
+	if f.Warm != (event.Warmth{}) {
 		w := f.Warm
 		b.Warm = &w
 	}
 	if b.Cool = f.coolNow(now); b.Cool != nil {
-		b.WarmFrom = ByCooling
+		b.WarmFrom = event.ByCooling
 	} else {
 		b.WarmFrom = f.WarmFrom
 	}
@@ -235,8 +236,8 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		f.bore(b, set)
 	}
 	b.State, b.Why = f.state(b)
-	if b.State == InSize && f.Verdict == nil {
-		if due := set.Master.Lapse.BeforeAccept(f.standing(), now); due != nil {
+	if b.State == event.InSize && f.Verdict == nil {
+		if due := set.Master.Lapse.BeforeAccept(f.Standing(), now); due != nil {
 			b.Master.CheckDue = due.Sentence
 		}
 	}
@@ -257,13 +258,13 @@ func (f *Fold) after(b *Bore) {
 	if !f.Verdict.Accepted || b.Master.Doubted || !f.Gauged {
 		return
 	}
-	if due := master.AfterAccept(f.standing(), f.Verdict.Part, len(f.Ended)); due != nil {
+	if due := master.AfterAccept(f.Standing(), f.Verdict.Part, len(f.Ended)); due != nil {
 		b.Master.CheckAfter = due.Sentence
 	}
 }
 
 func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
-	why := set.lapsed(f, now)
+	why := set.Lapsed(f, now)
 	b.Master = MasterState{OK: why == "", Why: why, Since: f.Since}
 	if f.Running != nil {
 		running := *f.Running // which goes on gathering readings
@@ -304,19 +305,19 @@ func (f *Fold) bore(b *Bore, set *Settings) {
 	b.Advice = f.advice(b, set)
 }
 
-func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
-	var before map[analysis.Place]*Reading
+func (f *Fold) places(b *Bore, now map[analysis.Place]*event.Reading) {
+	var before map[analysis.Place]*event.Reading
 	if b.Round > 0 {
 		before = f.Current(b.Round - 1)
 	}
 	void, old := map[analysis.Place][]analysis.Length{}, map[analysis.Place][]analysis.Length{}
-	stale, asked := map[analysis.Place]*Reading{}, map[analysis.Place]*Reading{}
+	stale, asked := map[analysis.Place]*event.Reading{}, map[analysis.Place]*event.Reading{}
 	for _, r := range f.Readings[f.begin:] {
 		if _, v := f.Voids[r.No]; v {
 			void[r.Place] = append(void[r.Place], r.Size)
 		} else if f.Asked[r.No] {
 			asked[r.Place] = r
-		} else if !f.counts(r) {
+		} else if !f.Counts(r) {
 			stale[r.Place] = r
 		} else if now[r.Place] != r {
 			old[r.Place] = append(old[r.Place], r.Size)
@@ -349,7 +350,7 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*Reading) {
 
 // numbers works out what the operator goes by, and returns the readings that it
 // rests on, in the order of the plan.
-func (f *Fold) numbers(b *Bore, now map[analysis.Place]*Reading) []analysis.Reading {
+func (f *Fold) numbers(b *Bore, now map[analysis.Place]*event.Reading) []analysis.Reading {
 	if len(now) == 0 {
 		return nil
 	}
@@ -378,33 +379,33 @@ func (f *Fold) numbers(b *Bore, now map[analysis.Place]*Reading) []analysis.Read
 }
 
 // state says where the bore stands. What is not known comes before what is.
-func (f *Fold) state(b *Bore) (State, string) {
+func (f *Fold) state(b *Bore) (event.State, string) {
 	switch {
 	case f.Job == nil:
-		return CannotJudge, "choose a job"
+		return event.CannotJudge, "choose a job"
 	case f.Running != nil && f.Running.Speeds:
 		speed, no, of := f.Running.AtSpeed()
-		return NotMastered, fmt.Sprintf("rock %s in ring %s: %d of %d", speed, f.Running.Ring.ID, no, of)
+		return event.NotMastered, fmt.Sprintf("rock %s in ring %s: %d of %d", speed, f.Running.Ring.ID, no, of)
 	case f.Running != nil:
-		return NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, because(f.Running.Why))
+		return event.NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, Because(f.Running.Why))
 	case !b.Master.OK:
-		return NotMastered, b.Master.Why
+		return event.NotMastered, b.Master.Why
 	case f.Known && f.Gauge.Lost:
-		return CannotJudge, "gauge lost" + because(f.Gauge.Why)
+		return event.CannotJudge, "gauge lost" + Because(f.Gauge.Why)
 	case b.Sizes == nil:
-		return CannotJudge, "nothing gauged yet"
+		return event.CannotJudge, "nothing gauged yet"
 	case b.Judged != nil && b.Judged.State == verdict.Over: // whatever was done since: it can't be put back
-		return Over, b.Judged.Sentence
+		return event.Over, b.Judged.Sentence
 	case b.Basis != b.Round:
-		return CannotJudge, "honed since it was gauged"
+		return event.CannotJudge, "honed since it was gauged"
 	case b.Judged == nil:
-		return CannotJudge, "the uncertainty of a size can't be worked out; see the configuration of gauge, ring and material"
+		return event.CannotJudge, "the uncertainty of a size can't be worked out; see the configuration of gauge, ring and material"
 	}
 	v := b.Judged
 	if v.State == verdict.CannotJudge && len(v.Invalid) == 0 && len(v.Missing) > 0 {
-		return CannotJudge, analysis.Count(len(v.Missing), "place", "places") + " still to gauge"
+		return event.CannotJudge, analysis.Count(len(v.Missing), "place", "places") + " still to gauge"
 	}
-	return State(v.State), v.Sentence
+	return event.State(v.State), v.Sentence
 }
 
 // calibrations says what is due or past due of the gauge and the ring in use.
@@ -412,7 +413,7 @@ func (f *Fold) calibrations(set *Settings, now time.Time) (out []string) {
 	l := &set.Master.Lapse
 	reasons := l.GaugeReasons(set.Gauge.Name, set.Gauge.Due, now)
 	if f.Master != nil {
-		reasons = append(reasons, l.Reasons(f.standing(), now)...)
+		reasons = append(reasons, l.Reasons(f.Standing(), now)...)
 	}
 	for _, r := range reasons {
 		if !r.Stops { // what stops is the state itself
@@ -437,8 +438,8 @@ func (f *Fold) cautions(b *Bore) []string {
 	return c
 }
 
-// because joins why to what it explains.
-func because(why string) string {
+// Because joins why to what it explains.
+func Because(why string) string {
 	if why == "" {
 		return ""
 	}

@@ -1,4 +1,4 @@
-package session
+package state
 
 import (
 	"maps"
@@ -9,6 +9,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
 	"fairbore/analysis/master"
+	"fairbore/daemon/event"
 )
 
 // Fold is the state of a station as its events tell it. The zero value is a
@@ -23,46 +24,46 @@ type Fold struct {
 	Last    time.Time // of the newest event
 
 	Job     *analysis.Job
-	Lot     []*Verdict // the newest of the job, at most LotMost
-	Part    *Part
+	Lot     []*event.Verdict // the newest of the job, at most LotMost
+	Part    *event.Part
 	Parts   int           // begun of this job
 	Hand    *advise.Prior // what was learnt of the hand in the job before
-	Rounds  []Round
+	Rounds  []event.Round
 	Begun   time.Time // of the part
 	RoundAt time.Time // when the round in hand began
-	Verdict *Verdict
+	Verdict *event.Verdict
 
 	// Readings are those of the part, in order, void ones included. They belong to
 	// the events and are never changed, so that several folds share them.
-	Readings []*Reading
+	Readings []*event.Reading
 	begin    int                     // index in Readings of the round in hand
-	done     map[analysis.Place]bool // where a reading of the round in hand stands
+	Done     map[analysis.Place]bool // where a reading of the round in hand stands
 	Voids    map[int]string          // reason by reading number
 	Doubtful map[int]bool            // by reading number: a check that failed has put it in doubt
 	Doubted  bool                    // one that failed after the verdict has put what that rests on in doubt
 	Asked    map[int]bool            // by reading number: surprising, and not kept
-	Refused  *Refusal                // the newest, until a reading is taken
+	Refused  *event.Refusal          // the newest, until a reading is taken
 	Chosen   *analysis.Place
 	Staying  bool                    // at Chosen, reading after reading
 	Skipped  map[analysis.Place]bool // in the round in hand
 
-	Master   *Master // the newest done, nil if the station was never mastered
+	Master   *event.Master // the newest done, nil if the station was never mastered
 	MasterAt time.Time
-	GoodAt   time.Time  // of the last good look at a ring: that mastering or a check since
-	Since    int        // readings since then
-	Gauged   bool       // the part in hand has a reading since then
-	Ended    []string   // serial numbers of the finished parts with a reading since then
-	Failed   *ZeroCheck // the check that failed since the mastering
+	GoodAt   time.Time        // of the last good look at a ring: that mastering or a check since
+	Since    int              // readings since then
+	Gauged   bool             // the part in hand has a reading since then
+	Ended    []string         // serial numbers of the finished parts with a reading since then
+	Failed   *event.ZeroCheck // the check that failed since the mastering
 	FailedAt time.Time
-	Again    *Rereading            // the newest re-reading of the ring since the mastering
+	Again    *event.Rereading      // the newest re-reading of the ring since the mastering
 	Knocked  string                // what happened to the gauge since the mastering
-	Running  *Master               // a mastering or check in progress: Raw holds the ring readings so far
+	Running  *event.Master         // a mastering or check in progress: Raw holds the ring readings so far
 	Rocked   []master.Rocked       // what Raw of Running was taken from, in step with it
 	Moved    float64               // seconds the wall clock jumped since mastering, summed without sign
-	Warm     Warmth                // temperatures as last measured; the part's only of the round in hand
-	WarmFrom Source                // of Warm.Part
+	Warm     event.Warmth          // temperatures as last measured; the part's only of the round in hand
+	WarmFrom event.Source          // of Warm.Part
 	RingThen *analysis.Temperature // of the ring, at the mastering
-	Cool     *CoolDown             // what the part's warmth is taken from while that is not measured
+	Cool     *event.CoolDown       // what the part's warmth is taken from while that is not measured
 	Warmer   map[int]bool          // by reading number: taken off a part warm by what was not known
 	steady   int                   // index in Readings since when the clock was not set
 
@@ -71,14 +72,14 @@ type Fold struct {
 	Averaging   master.Averaging
 	AveragingOf string
 
-	Study   *Study    // the newest of the station, over or not
-	StudyAt time.Time // of its newest event
+	Study   *event.Study // the newest of the station, over or not
+	StudyAt time.Time    // of its newest event
 
-	Gauge   Gauge
-	Known   bool             // a gauge event has been seen
-	Beside  map[string]Gauge // other instruments of the station, by name
-	Spindle bool             // it turns, as far as is known
-	Dressed bool             // the stones were dressed or changed, and nothing was honed since
+	Gauge   event.Gauge
+	Known   bool                   // a gauge event has been seen
+	Beside  map[string]event.Gauge // other instruments of the station, by name
+	Spindle bool                   // it turns, as far as is known
+	Dressed bool                   // the stones were dressed or changed, and nothing was honed since
 }
 
 // Held is the usual [Fold.Most] of a station that runs. A part by hand has some
@@ -114,33 +115,33 @@ func (f *Fold) Round() int {
 
 // Apply takes the next event of the station in. Events of other stations and of
 // kinds it need not know change nothing.
-func (f *Fold) Apply(e *Event) {
+func (f *Fold) Apply(e *event.Event) {
 	f.Station, f.Last = e.Station, e.At
 	switch e.Kind {
-	case JobChosen:
+	case event.JobChosen:
 		if f.Part != nil {
 			f.Hand = f.Part.Rate.Elsewhere()
 		}
 		f.Job, f.Parts, f.Lot = e.Job, 0, nil
 		f.newPart(nil, e.At)
-	case PartBegun:
+	case event.PartBegun:
 		f.Parts = e.Part.Count
 		f.newPart(e.Part, e.At)
-	case RoundOver:
+	case event.RoundOver:
 		f.Rounds = append(f.Rounds, *e.Round)
 		f.RoundAt = e.At
 		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
-		f.begin, f.steady, f.done = len(f.Readings), 0, nil
+		f.begin, f.steady, f.Done = len(f.Readings), 0, nil
 		f.forgetWarmth()
 		f.Dressed = false
-	case Placed:
+	case event.Placed:
 		f.place(e.Place)
-	case Taken:
+	case event.Taken:
 		f.Readings = append(f.Readings, e.Reading)
 		f.Since++
 		if r := e.Reading; r.Mastered > 0 {
-			f.rocked(r.Gauge, r.MotionSpread, r.MotionSlope)
+			f.NoteRocking(r.Gauge, r.MotionSpread, r.MotionSlope)
 		}
 		f.Gauged = true
 		if f.Failed != nil {
@@ -157,9 +158,9 @@ func (f *Fold) Apply(e *Event) {
 		}
 		f.stand(e.Reading)
 		f.chosen(e.Reading)
-	case Refused:
+	case event.Refused:
 		f.Refused = e.Refused
-	case Voided:
+	case event.Voided:
 		if f.Voids == nil {
 			f.Voids = map[int]string{}
 		}
@@ -169,22 +170,22 @@ func (f *Fold) Apply(e *Event) {
 			f.Cool = nil
 		}
 		f.stands()
-	case Restored:
+	case event.Restored:
 		delete(f.Voids, e.Void.No)
 		f.stands()
-	case Kept:
+	case event.Kept:
 		delete(f.Asked, e.Void.No)
 		f.stands()
-		if r := f.reading(e.Void.No); r != nil {
+		if r := f.ReadingNo(e.Void.No); r != nil {
 			f.chosen(r)
 		}
-	case Mastering:
+	case event.Mastering:
 		f.Running, f.Rocked = nil, nil
 		if !e.Master.Broken {
 			running := *e.Master // its readings are gathered here; the event stays as it is
 			f.Running = &running
 		}
-	case RingRead:
+	case event.RingRead:
 		if f.Running != nil {
 			if e.Ring.Restart {
 				f.Running.Raw, f.Rocked = nil, nil
@@ -195,8 +196,8 @@ func (f *Fold) Apply(e *Event) {
 			})
 			f.Running.Raw = append(slices.Clone(f.Running.Raw), e.Ring.Raw)
 		}
-		f.rocked(e.Ring.Gauge, e.Ring.MotionSpread, e.Ring.MotionSlope)
-	case Mastered:
+		f.NoteRocking(e.Ring.Gauge, e.Ring.MotionSpread, e.Ring.MotionSlope)
+	case event.Mastered:
 		f.Master, f.MasterAt, f.Running, f.Rocked = e.Master, e.At, nil, nil
 		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
 		f.Cool = nil
@@ -209,44 +210,44 @@ func (f *Fold) Apply(e *Event) {
 			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
 		}
 		f.stands()
-	case Checked:
+	case event.Checked:
 		f.Running, f.Rocked = nil, nil
 		if e.Check.Valid && e.Check.Good {
 			f.look(e.At)
 		} else if e.Check.Valid {
 			f.failed(e.Check, e.At)
 		}
-	case Sped:
+	case event.Sped:
 		f.Running, f.Rocked = nil, nil
-		f.rocked(e.Speeds.Gauge, e.Speeds.Between.Spread, e.Speeds.Between.Slope)
-	case Reread:
+		f.NoteRocking(e.Speeds.Gauge, e.Speeds.Between.Spread, e.Speeds.Between.Slope)
+	case event.Reread:
 		f.Running, f.Rocked, f.Again = nil, nil, e.Reread
 		if c := e.Reread.Failed(); c != nil {
 			f.failed(c, e.At)
 		}
-	case Dressing:
+	case event.Dressing:
 		f.Dressed = true
-	case Disturbed:
+	case event.Disturbed:
 		f.Knocked = e.Note
-	case Warmed:
+	case event.Warmed:
 		f.warm(e.Warm, e.Source)
-	case Cooled:
+	case event.Cooled:
 		f.cool(e.Cool)
-	case Studied:
+	case event.Studied:
 		if f.Study, f.StudyAt = e.Study, e.At; e.Study.Appraiser == "" {
 			f.Chosen, f.Staying = nil, false // the plan goes on
 		}
-	case Judged:
+	case event.Judged:
 		f.Verdict = e.Verdict
 		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-LotMost):]), e.Verdict)
 		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
 			f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
 		}
-	case GaugeSeen:
+	case event.GaugeSeen:
 		f.seen(e.Gauge)
-	case Turning:
+	case event.Turning:
 		f.Spindle = e.Spindle.On
-	case ClockSet:
+	case event.ClockSet:
 		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
 		f.Cool, f.steady = nil, len(f.Readings)
 	}
@@ -258,19 +259,19 @@ func (f *Fold) look(at time.Time) {
 }
 
 // seen notes that an instrument was found or lost.
-func (f *Fold) seen(g *Gauge) {
+func (f *Fold) seen(g *event.Gauge) {
 	if !g.Beside {
 		f.Gauge, f.Known = *g, true
 		return
 	}
 	if f.Beside == nil {
-		f.Beside = map[string]Gauge{}
+		f.Beside = map[string]event.Gauge{}
 	}
 	f.Beside[g.Name] = *g
 }
 
-// instrument returns what was told last of an instrument.
-func (f *Fold) instrument(name string) (Gauge, bool) {
+// Instrument returns what was told last of an instrument.
+func (f *Fold) Instrument(name string) (event.Gauge, bool) {
 	if f.Known && f.Gauge.Name == name {
 		return f.Gauge, true
 	}
@@ -278,11 +279,11 @@ func (f *Fold) instrument(name string) (Gauge, bool) {
 	return g, ok
 }
 
-func (f *Fold) warm(w *Warmth, source string) {
+func (f *Fold) warm(w *event.Warmth, source string) {
 	if w.Part != nil {
-		f.Warm.Part, f.WarmFrom, f.Cool = w.Part, ByEntry, nil
+		f.Warm.Part, f.WarmFrom, f.Cool = w.Part, event.ByEntry, nil
 		if source == "gauge" {
-			f.WarmFrom = BySensor
+			f.WarmFrom = event.BySensor
 		}
 	}
 	if w.Ring != nil {
@@ -293,8 +294,8 @@ func (f *Fold) warm(w *Warmth, source string) {
 // forgetWarmth forgets how warm the part is, and where that came from.
 func (f *Fold) forgetWarmth() { f.Warm.Part, f.WarmFrom, f.Cool = nil, "", nil }
 
-// standing is what is known of the zero in use.
-func (f *Fold) standing() master.Standing {
+// Standing is what is known of the zero in use.
+func (f *Fold) Standing() master.Standing {
 	s := master.Standing{Mastered: f.Master != nil, Readings: f.Since, Disturbed: f.Knocked, Then: f.RingThen, Now: f.Warm.Ring}
 	s.LastGood.At = f.GoodAt
 	if f.Master != nil {
@@ -308,7 +309,7 @@ func (f *Fold) standing() master.Standing {
 
 // failed takes in that a check did not find the zero as it must be: the readings of the
 // part since the last good look are in doubt.
-func (f *Fold) failed(c *ZeroCheck, at time.Time) {
+func (f *Fold) failed(c *event.ZeroCheck, at time.Time) {
 	f.Failed, f.FailedAt, f.Cool = c, at, nil
 	f.Doubted = f.Doubted || f.Verdict != nil && f.Gauged
 	for _, r := range f.Readings {
@@ -326,22 +327,22 @@ func (f *Fold) mistrust(no int) {
 	f.Doubtful[no] = true
 }
 
-func (f *Fold) newPart(p *Part, at time.Time) {
+func (f *Fold) newPart(p *event.Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
-	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.Asked, f.begin, f.steady, f.done = nil, nil, nil, nil, nil, nil, 0, 0, nil
+	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.Asked, f.begin, f.steady, f.Done = nil, nil, nil, nil, nil, nil, 0, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
 	f.Staying, f.Gauged, f.Doubted = false, false, false
 	f.forgetWarmth()
 }
 
 // chosen goes on to the next place where the one chosen was gauged.
-func (f *Fold) chosen(r *Reading) {
+func (f *Fold) chosen(r *event.Reading) {
 	if f.Chosen != nil && *f.Chosen == r.Place && !f.Staying {
 		f.Chosen = nil
 	}
 }
 
-func (f *Fold) place(c *Choice) {
+func (f *Fold) place(c *event.Choice) {
 	f.Staying = c.Stay
 	if !c.Skip {
 		f.Chosen = &c.Place
@@ -357,37 +358,37 @@ func (f *Fold) place(c *Choice) {
 	f.Skipped[c.Place] = true
 }
 
-// counts reports whether a reading counts: it is sound, and was not taken off a part
+// Counts reports whether a reading counts: it is sound, and was not taken off a part
 // that was warm by what was not known.
-func (f *Fold) counts(r *Reading) bool { return f.sound(r) && !f.Warmer[r.No] }
+func (f *Fold) Counts(r *event.Reading) bool { return f.sound(r) && !f.Warmer[r.No] }
 
 // sound reports whether a reading is not void, rests on a mastering, no failed check
 // has put it in doubt, and nothing is asked about it.
-func (f *Fold) sound(r *Reading) bool {
+func (f *Fold) sound(r *event.Reading) bool {
 	_, void := f.Voids[r.No]
 	return !void && r.Mastered > 0 && !f.Doubtful[r.No] && !f.Asked[r.No]
 }
 
 // Current returns the reading that counts at each place in a round, the newest
 // there.
-func (f *Fold) Current(round int) map[analysis.Place]*Reading {
-	now := map[analysis.Place]*Reading{}
-	f.current(round, now)
+func (f *Fold) Current(round int) map[analysis.Place]*event.Reading {
+	now := map[analysis.Place]*event.Reading{}
+	f.CurrentInto(round, now)
 	return now
 }
 
-// current is Current into a map that is there.
-func (f *Fold) current(round int, now map[analysis.Place]*Reading) {
-	for _, r := range f.during(round) {
-		if f.counts(r) {
+// CurrentInto is Current into a map that is there.
+func (f *Fold) CurrentInto(round int, now map[analysis.Place]*event.Reading) {
+	for _, r := range f.During(round) {
+		if f.Counts(r) {
 			now[r.Place] = r
 		}
 	}
 }
 
-// during returns the readings of a round, void ones included. A part is gauged
+// During returns the readings of a round, void ones included. A part is gauged
 // round by round, so they lie together.
-func (f *Fold) during(round int) []*Reading {
+func (f *Fold) During(round int) []*event.Reading {
 	first := func(round int) int {
 		return sort.Search(len(f.Readings), func(i int) bool { return f.Readings[i].Round >= round })
 	}
@@ -409,7 +410,7 @@ func (f *Fold) Due() *analysis.Place {
 		for _, a := range f.Job.Orientations {
 			p := analysis.Place{Depth: d, Angle: a}
 			switch {
-			case f.done[p] || f.Skipped[p]:
+			case f.Done[p] || f.Skipped[p]:
 			case f.Cool != nil && f.Cool.Place == p:
 				last = &p
 			default:
@@ -422,36 +423,36 @@ func (f *Fold) Due() *analysis.Place {
 
 // stand notes where a reading of the round in hand stands. Without a mastering one
 // that was taken without it stands too, so that the plan goes on.
-func (f *Fold) stand(r *Reading) {
-	if _, void := f.Voids[r.No]; !f.counts(r) && (void || f.Master != nil) {
+func (f *Fold) stand(r *event.Reading) {
+	if _, void := f.Voids[r.No]; !f.Counts(r) && (void || f.Master != nil) {
 		return
 	}
-	if f.done == nil {
-		f.done = map[analysis.Place]bool{}
+	if f.Done == nil {
+		f.Done = map[analysis.Place]bool{}
 	}
-	f.done[r.Place] = true
+	f.Done[r.Place] = true
 }
 
 // stands works out anew where the readings of the round in hand stand.
 func (f *Fold) stands() {
-	f.done = nil
+	f.Done = nil
 	for _, r := range f.Readings[f.begin:] {
 		f.stand(r)
 	}
 }
 
-// reading returns that of a number of the part in hand, nil if it is none or forgotten.
-func (f *Fold) reading(no int) *Reading {
-	i, found := slices.BinarySearchFunc(f.Readings, no, func(r *Reading, no int) int { return r.No - no })
+// ReadingNo returns that of a number of the part in hand, nil if it is none or forgotten.
+func (f *Fold) ReadingNo(no int) *event.Reading {
+	i, found := slices.BinarySearchFunc(f.Readings, no, func(r *event.Reading, no int) int { return r.No - no })
 	if !found {
 		return nil
 	}
 	return f.Readings[i]
 }
 
-// question returns the newest reading of the round in hand that is asked about, at a
+// Question returns the newest reading of the round in hand that is asked about, at a
 // place or (nil) anywhere; nil if none is.
-func (f *Fold) question(p *analysis.Place) *Reading {
+func (f *Fold) Question(p *analysis.Place) *event.Reading {
 	if len(f.Asked) == 0 {
 		return nil
 	}
@@ -464,11 +465,37 @@ func (f *Fold) question(p *analysis.Place) *Reading {
 }
 
 // Newest returns the newest reading of the part that is not void, nil if none.
-func (f *Fold) Newest() *Reading {
+func (f *Fold) Newest() *event.Reading {
 	for i := len(f.Readings) - 1; i >= 0; i-- {
 		if _, void := f.Voids[f.Readings[i].No]; !void {
 			return f.Readings[i]
 		}
 	}
 	return nil
+}
+
+// LatestRound is the round in hand.
+func (f *Fold) LatestRound() event.Round {
+	if n := len(f.Rounds); n > 0 {
+		return f.Rounds[n-1]
+	}
+	return event.Round{}
+}
+
+// Gauging reports whether an appraiser gauges for a study: no trial is to be led by another.
+func (f *Fold) Gauging() bool {
+	return f.Study != nil && !f.Study.Over && f.Study.Appraiser != ""
+}
+
+// Shown is what the gauge shows of a size, by zero and gain.
+func (f *Fold) Shown(size analysis.Length) analysis.Length {
+	c := f.Correction()
+	if c == nil {
+		return size
+	}
+	raw := size - c.Zero
+	if got, err := c.Size(raw); err == nil {
+		raw -= got - size
+	}
+	return raw
 }

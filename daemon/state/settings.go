@@ -1,4 +1,4 @@
-package session
+package state
 
 import (
 	"math"
@@ -118,8 +118,8 @@ const clockMoved = 60
 // set anew.
 const anew = analysis.Micrometre / 100
 
-// lapsed says why the zero of f does not hold at a moment, "" if it does.
-func (set *Settings) lapsed(f *Fold, now time.Time) string {
+// Lapsed says why the zero of f does not hold at a moment, "" if it does.
+func (set *Settings) Lapsed(f *Fold, now time.Time) string {
 	m := &set.Master
 	switch {
 	case f.Master == nil:
@@ -128,13 +128,24 @@ func (set *Settings) lapsed(f *Fold, now time.Time) string {
 		return "this job is mastered on ring " + f.Job.Ring + ", the gauge was set on " + f.Master.Ring.ID
 	case f.Moved > clockMoved:
 		return "the clock was set since mastering, so its age is not known"
-	case math.Abs(f.Master.motion()*(set.Gauge.Smoothing.Square()-f.Master.Square)) > anew.Micrometres():
+	case math.Abs(f.Master.MeanMotion()*(set.Gauge.Smoothing.Square()-f.Master.Square)) > anew.Micrometres():
 		return "averages or lag of the gauge is stated otherwise since mastering"
 	}
-	for _, r := range m.Lapse.Reasons(f.standing(), now) {
+	for _, r := range m.Lapse.Reasons(f.Standing(), now) {
 		if r.Stops {
 			return r.Sentence
 		}
 	}
 	return ""
+}
+
+// RoleOf returns what a channel of the gauge is.
+func (g *GaugeSettings) RoleOf(channel string) Role {
+	if r, ok := g.Roles[channel]; ok {
+		return r
+	}
+	if channel == "" {
+		return SizeChannel
+	}
+	return Ignored
 }

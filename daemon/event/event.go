@@ -1,4 +1,4 @@
-package session
+package event
 
 import (
 	"time"
@@ -278,8 +278,8 @@ type Gain struct {
 	Sentence  string          `json:"sentence"`
 }
 
-// motion is the mean of how the gauge was moved for the readings of the ring.
-func (m *Master) motion() (mean float64) {
+// MeanMotion is the mean of how the gauge was moved for the readings of the ring.
+func (m *Master) MeanMotion() (mean float64) {
 	for _, v := range m.Motions {
 		mean += v / float64(len(m.Motions))
 	}
@@ -426,3 +426,12 @@ const (
 	TooClose    State = "too close to call" // within the guard band of a limit
 	CannotJudge State = "cannot judge"      // Bore.Why says why
 )
+
+// AtSpeed says which reading of the ring is due at which speed, for a check of the speeds.
+func (m *Master) AtSpeed() (speed string, no, of int) {
+	of = m.Of / 2
+	if n := len(m.Raw); n >= of {
+		return "fast", min(n-of+1, of), of
+	}
+	return "slowly", len(m.Raw) + 1, of
+}

@@ -1,4 +1,4 @@
-package session
+package event
 
 import (
 	"encoding/json"

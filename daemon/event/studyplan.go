@@ -1,4 +1,4 @@
-package session
+package event
 
 import (
 	"fmt"
@@ -56,8 +56,8 @@ type StudyTrial struct {
 
 // Sizes of a study: what is usual (common practice), and as much as anybody gauges.
 const (
-	usualParts, usualTrials              = 10, 3
-	mostParts, mostAppraisers, mostTrial = 50, 10, 10
+	UsualParts, UsualTrials              = 10, 3
+	MostParts, MostAppraisers, MostTrial = 50, 10, 10
 )
 
 // Turn is who gauges which part in which trial.
@@ -65,15 +65,6 @@ type Turn struct {
 	Appraiser string `json:"appraiser"`
 	Part      string `json:"part"`
 	Trial     int    `json:"trial"`
-}
-
-// StudyNow is a study under way.
-type StudyNow struct {
-	Study
-	Taken  int   `json:"taken"`          // trials that are gauged
-	Wanted int   `json:"wanted"`         // trials in all
-	Taking bool  `json:"taking"`         // the next reading at the place is that of the turn
-	Next   *Turn `json:"next,omitempty"` // due next, after the turn if that is not gauged yet; nil: none
 }
 
 // Sentence says what an event of a study tells.
@@ -91,36 +82,9 @@ func (st *Study) Sentence() string {
 	return "Gauge study: " + turn + "."
 }
 
-// studying is the study under way as it stands, with the readings of the part in hand
-// counted in Done; nil if there is none.
-func (f *Fold) studying() *Study {
-	if f.Study == nil || f.Study.Over {
-		return nil
-	}
-	st := *f.Study
-	st.Begun = false
-	st.Done = slices.Clone(st.Done)
-	for i, who := range st.Appraisers {
-		for n := 1; f.Part != nil && n <= st.Trials; n++ {
-			if f.tried(who, n) {
-				st.count(f.Part.Serial, i, n)
-			}
-		}
-	}
-	return &st
-}
-
-// tried reports whether the part in hand has a reading that stands of a trial.
-func (f *Fold) tried(who string, trial int) bool {
-	return slices.ContainsFunc(f.Readings, func(r *Reading) bool {
-		_, void := f.Voids[r.No]
-		return !void && r.Study != nil && *r.Study == StudyTrial{who, trial}
-	})
-}
-
-// count takes in that appraiser i has done a trial of a part. Trials are counted from the
+// CountReading takes in that appraiser i has done a trial of a part. Trials are counted from the
 // first on: one that is missing is due.
-func (st *Study) count(part string, i, trial int) {
+func (st *Study) CountReading(part string, i, trial int) {
 	at := slices.IndexFunc(st.Done, func(p StudyPart) bool { return p.Part == part })
 	if at < 0 {
 		at = len(st.Done)
@@ -132,9 +96,9 @@ func (st *Study) count(part string, i, trial int) {
 	}
 }
 
-// done returns how many trials of a part an appraiser has done, and whether the part is
+// TrialsDone returns how many trials of a part an appraiser has done, and whether the part is
 // one of the study already.
-func (st *Study) done(part, who string) (n int, known bool) {
+func (st *Study) TrialsDone(part, who string) (n int, known bool) {
 	i := slices.Index(st.Appraisers, who)
 	for _, p := range st.Done {
 		if p.Part == part && i >= 0 && i < len(p.Trials) {
@@ -149,7 +113,7 @@ func (st *Study) done(part, who string) (n int, known bool) {
 func (st *Study) due(who string) (t Turn, ok bool) {
 	for trial := 1; trial <= st.Trials; trial++ {
 		for _, p := range st.Done {
-			if n, _ := st.done(p.Part, who); n < trial {
+			if n, _ := st.TrialsDone(p.Part, who); n < trial {
 				return Turn{who, p.Part, n + 1}, true
 			}
 		}
@@ -164,14 +128,14 @@ func (st *Study) due(who string) (t Turn, ok bool) {
 func (st *Study) fresh() string {
 	for n := len(st.Done) + 1; ; n++ {
 		name := strconv.Itoa(n)
-		if _, known := st.done(name, st.Appraisers[0]); !known {
+		if _, known := st.TrialsDone(name, st.Appraisers[0]); !known {
 			return name
 		}
 	}
 }
 
-// next is what is due: of who gauges now, and then of the others in their order.
-func (st *Study) next() (t Turn, ok bool) {
+// NextTurn is what is due: of who gauges now, and then of the others in their order.
+func (st *Study) NextTurn() (t Turn, ok bool) {
 	for _, who := range append([]string{st.Appraiser}, st.Appraisers...) {
 		if slices.Contains(st.Appraisers, who) {
 			if t, ok = st.due(who); ok {
@@ -182,89 +146,7 @@ func (st *Study) next() (t Turn, ok bool) {
 	return t, false
 }
 
-// trial is what a reading is of the study, nil if it is not of it: elsewhere, of another
-// part, honed since, without a zero, or more than are wanted.
-func (f *Fold) trial(r *Reading) *StudyTrial {
-	st := f.studying()
-	if st == nil || st.Appraiser == "" || r.Part != st.Part || r.Place != st.Place || r.Round != 0 || r.Mastered == 0 {
-		return nil
-	}
-	if !f.turned() {
-		return &StudyTrial{st.Appraiser, st.Trial}
-	}
-	if n, _ := st.done(st.Part, st.Appraiser); n < st.Trials {
-		return &StudyTrial{st.Appraiser, n + 1}
-	}
-	return nil
-}
-
-// outside says that a reading is not of the study although somebody gauges for it, ""
-// if it is, or nobody does.
-func (f *Fold) outside(r *Reading) string {
-	switch st := f.studying(); {
-	case st == nil || st.Appraiser == "" || r.Study != nil:
-		return ""
-	case r.Mastered == 0:
-		return "not of the gauge study: master the gauge first"
-	case r.Place != st.Place:
-		return fmt.Sprintf("not of the gauge study: that is gauged at %s", st.Place)
-	default:
-		return fmt.Sprintf("not of the gauge study: %s has gauged part %s in all trials; take the next", st.Appraiser, st.Part)
-	}
-}
-
-// turned reports whether the trial of the turn is gauged.
-func (f *Fold) turned() bool {
-	return slices.ContainsFunc(f.Readings, func(r *Reading) bool {
-		_, void := f.Voids[r.No]
-		return !void && r.No > f.Study.After && r.Study != nil && *r.Study == StudyTrial{f.Study.Appraiser, f.Study.Trial}
-	})
-}
-
-// StudyNow tells of the study under way, nil if there is none.
-func (f *Fold) StudyNow() *StudyNow {
-	st := f.studying()
-	if st == nil {
-		return nil
-	}
-	now := &StudyNow{Study: *st, Wanted: st.Parts * len(st.Appraisers) * st.Trials}
-	for _, p := range st.Done {
-		for _, n := range p.Trials {
-			now.Taken += n
-		}
-	}
-	now.Taking = st.Appraiser != "" && f.Part != nil && f.Part.Serial == st.Part && f.Verdict == nil && f.Round() == 0 && !f.turned()
-	if now.Taking { // as it will be then
-		st.Done = slices.Clone(st.Done)
-		st.count(st.Part, slices.Index(st.Appraisers, st.Appraiser), st.Trial)
-	}
-	if t, ok := st.next(); ok {
-		now.Next = &t
-	}
-	return now
-}
-
-// studiedAt is when the study under way last went on: its newest turn, or reading.
-func (f *Fold) studiedAt() time.Time {
-	at := f.StudyAt
-	for _, r := range f.Readings {
-		if r.Study != nil && r.At.After(at) {
-			at = r.At
-		}
-	}
-	return at
-}
-
-const studyTime = "2006-01-02 15:04"
-
-// caution says that a study is open, and what can be done about it.
-func (st *StudyNow) caution() string {
-	since := ""
-	if !st.Since.IsZero() {
-		since = " since " + st.Since.Format(studyTime)
-	}
-	return "Gauge study open" + since + ": anyone may end it, by Gauge study."
-}
+const StudyTime = "2006-01-02 15:04"
 
 func (st *Study) serials() string {
 	var names []string

@@ -1,9 +1,12 @@
-package session
+package state
 
-import "fairbore/analysis"
+import (
+	"fairbore/analysis"
+	"fairbore/daemon/event"
+)
 
 // profile returns the section means in order of depth.
-func (f *Fold) profile(now map[analysis.Place]*Reading) []SectionMean {
+func (f *Fold) profile(now map[analysis.Place]*event.Reading) []SectionMean {
 	out := make([]SectionMean, 0, len(f.Job.Sections))
 	for _, d := range f.Job.Sections {
 		var sum, first analysis.Length
@@ -43,19 +46,19 @@ func roundDiv(a, n analysis.Length) analysis.Length {
 // roundsShown bounds the history of a part in its message.
 const roundsShown = 40
 
-func (f *Fold) rounds(b *Bore) { b.Rounds = f.sums(f.Round()) }
+func (f *Fold) rounds(b *Bore) { b.Rounds = f.Sums(f.Round()) }
 
-// sums sums the rounds with a reading that counts up, to the one of a number.
-func (f *Fold) sums(last int) (out []RoundSum) {
-	all := append([]Round{{}}, f.Rounds...)
+// Sums sums the rounds with a reading that counts up, to the one of a number.
+func (f *Fold) Sums(last int) (out []RoundSum) {
+	all := append([]event.Round{{}}, f.Rounds...)
 	all = all[max(0, len(all)-roundsShown):]
-	now := map[analysis.Place]*Reading{}
+	now := map[analysis.Place]*event.Reading{}
 	for _, r := range all {
 		clear(now)
 		if r.Number > last {
 			break
 		}
-		if f.current(r.Number, now); len(now) > 0 {
+		if f.CurrentInto(r.Number, now); len(now) > 0 {
 			out = append(out, f.sum(r, now))
 		}
 	}
@@ -63,7 +66,7 @@ func (f *Fold) sums(last int) (out []RoundSum) {
 }
 
 // sum sums up the readings of a round.
-func (f *Fold) sum(r Round, now map[analysis.Place]*Reading) RoundSum {
+func (f *Fold) sum(r event.Round, now map[analysis.Place]*event.Reading) RoundSum {
 	sum := RoundSum{Round: r, Readings: len(now)}
 	for _, x := range now {
 		if sum.Smallest == 0 || x.Size < sum.Smallest {

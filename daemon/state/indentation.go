@@ -1,4 +1,4 @@
-package session
+package state
 
 import (
 	"cmp"
@@ -45,8 +45,8 @@ func (f *Fold) indentation(g *GaugeSettings) (larger, left analysis.Deviation, e
 	return larger, analysis.Deviation(math.Ceil(math.Hypot(off, elastic) * math.Abs(float64(larger)))), nil
 }
 
-// contact is what a size is corrected by for the indentation; 0 unless that is wanted.
-func (f *Fold) contact(g *GaugeSettings) analysis.Deviation {
+// ContactCorrection is what a size is corrected by for the indentation; 0 unless that is wanted.
+func (f *Fold) ContactCorrection(g *GaugeSettings) analysis.Deviation {
 	if !g.CorrectIndentation {
 		return 0
 	}
@@ -61,8 +61,8 @@ func (f *Fold) contact(g *GaugeSettings) analysis.Deviation {
 // the indentation: what was taken before the setting was changed stays as it is.
 func (f *Fold) contactCorrected(round int) bool {
 	n := 0
-	for _, r := range f.during(round) {
-		if !f.counts(r) {
+	for _, r := range f.During(round) {
+		if !f.Counts(r) {
 			continue
 		}
 		if r.Indentation == 0 {

@@ -1,4 +1,4 @@
-package session
+package state
 
 import (
 	"cmp"
@@ -11,6 +11,7 @@ import (
 	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
 )
 
 // judgement works out form, uncertainty and verdict of the readings of a round.
@@ -24,7 +25,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 		far = "bottom"
 	}
 	res := form.Evaluate(readings, form.Options{
-		Repeatability: f.repeat(&set.Gauge), Step: set.Gauge.Step, Face: f.Job.Face, Far: far, Length: f.Job.Length, Gauge: kind,
+		Repeatability: f.Repeat(&set.Gauge), Step: set.Gauge.Step, Face: f.Job.Face, Far: far, Length: f.Job.Length, Gauge: kind,
 	})
 	b.Form = &res
 	b.Words = res.SentencesIn(words(f.Job.Speaks()))
@@ -66,8 +67,8 @@ func capturedU(readings []analysis.Reading) (u analysis.Deviation) {
 func (f *Fold) lot(own analysis.Deviation) verdict.Lot {
 	l := verdict.Lot{Own: own}
 	for i, v := range f.Lot {
-		again := slices.ContainsFunc(f.Lot[i+1:], func(later *Verdict) bool { return later.Part == v.Part })
-		done := v.Accepted || v.State == InSize || v.State == OutOfForm || v.State == TooClose || v.State == Over
+		again := slices.ContainsFunc(f.Lot[i+1:], func(later *event.Verdict) bool { return later.Part == v.Part })
+		done := v.Accepted || v.State == event.InSize || v.State == event.OutOfForm || v.State == event.TooClose || v.State == event.Over
 		if again || !done || v.Readings == 0 || f.Part != nil && v.Part == f.Part.Serial {
 			continue
 		}
@@ -103,7 +104,7 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 		return size, form, err
 	}
 	d := set.Doubt
-	repeat, known := f.repeatability(&set.Gauge)
+	repeat, known := f.Repeatability(&set.Gauge)
 	bases := maps.Clone(set.Bases)
 	if bases == nil {
 		bases = map[string]uncertainty.Basis{}
@@ -170,8 +171,8 @@ func (f *Fold) temperatures(in *uncertainty.BoreInput, cooled bool) {
 // excessU is the largest standard uncertainty of what the cooling took off a reading of a
 // round that counts.
 func (f *Fold) excessU(round int) (u analysis.Deviation) {
-	for _, r := range f.during(round) {
-		if f.counts(r) {
+	for _, r := range f.During(round) {
+		if f.Counts(r) {
 			u = max(u, r.ExcessU)
 		}
 	}

@@ -1,0 +1,23 @@
+package event
+
+import (
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Live is what the gauge shows now. It is never stored.
+type Live struct {
+	Station   string             `json:"station"`
+	At        time.Time          `json:"at"`
+	Raw       analysis.Length    `json:"raw_mm"`
+	Size      analysis.Length    `json:"size_mm,omitempty"` // corrected; 0 when it can't be told
+	Deviation analysis.Deviation `json:"deviation_um"`      // from target
+	Mastered  bool               `json:"mastered"`
+	InBore    bool               `json:"in_bore"`
+	Hint      string             `json:"hint,omitempty"` // what the hand should do, or why nothing was taken
+	// Passes through square that count so far at the place, and the fewest that a reading rests on: of a
+	// gauge that is rocked, while a reading is waited for.
+	Passes int `json:"passes,omitempty"`
+	Wanted int `json:"passes_wanted,omitempty"`
+}

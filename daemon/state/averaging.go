@@ -1,0 +1,133 @@
+package state
+
+import (
+	"fmt"
+	"math"
+
+	"fairbore/analysis"
+	"fairbore/analysis/capture"
+	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/event"
+)
+
+// NoteRocking notes what a value that was rocked tells of a gauge. What was learned of another
+// gauge that hung here before is forgotten.
+func (f *Fold) NoteRocking(gauge string, spread, slope float64) {
+	if f.AveragingOf != gauge {
+		f.Averaging, f.AveragingOf = master.Averaging{}, gauge
+	}
+	f.Averaging.Add(spread, slope)
+}
+
+// Averages is what the readings of a gauge tell up to now, nil if nothing.
+func (f *Fold) Averages(gauge string) *master.Averaging {
+	if f.AveragingOf != gauge || f.Averaging == (master.Averaging{}) {
+		return nil
+	}
+	a := f.Averaging
+	return &a
+}
+
+// PutMotions puts into a mastering how the gauge was moved for it.
+func (f *Fold) PutMotions(m *event.Master, g *GaugeSettings) {
+	m.Motions, m.Square, m.CaptureU = nil, 0, 0
+	moved, square := false, 0.0
+	for _, r := range f.Rocked {
+		m.Motions = append(m.Motions, r.Motion)
+		moved = moved || r.Motion != 0
+		square += float64(r.U) * float64(r.U) / float64(len(f.Rocked))
+	}
+	m.CaptureU = analysis.Deviation(math.Ceil(math.Sqrt(square)))
+	m.Averaging = f.Averages(g.Name)
+	if m.Square = g.Smoothing.Square(); !moved {
+		m.Motions, m.Square = nil, 0
+	}
+}
+
+// averaging is what a gauge that averages leaves in the sizes of a round, and in the
+// difference of two of them, by how they and the ring were rocked; nothing where none was.
+// What is not stated is known as the readings had told when the zero was set, so that a
+// budget doesn't change with readings of other parts.
+func (f *Fold) averaging(set *Settings, round int) (size, form uncertainty.Averaging) {
+	low, high, some := 0.0, 0.0, false
+	for _, r := range f.During(round) {
+		if !f.Counts(r) {
+			continue
+		}
+		if low, high = min(low, r.Motion), max(high, r.Motion); !some {
+			low, high = r.Motion, r.Motion
+		}
+		some = true
+	}
+	if high == 0 {
+		return size, form
+	}
+	size = f.smoothed(&set.Gauge)
+	form = size
+	ring := f.Master.MeanMotion()
+	size.Motion, form.Motion = max(math.Abs(high-ring), math.Abs(low-ring)), high-low
+	return size, form
+}
+
+// smoothed is what is known of the averaging of a gauge.
+func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
+	if g.Smoothing.Stated {
+		q := g.Smoothing.Square()
+		return uncertainty.Averaging{Square: q, HalfWidth: master.StatedWithin * q, Basis: uncertainty.ByStatement,
+			Source: "configuration; that it holds to ± 10 % is an assumption"}
+	}
+	var a master.Averaging
+	if m := f.Master; m.Averaging != nil && m.Gauge == g.Name {
+		a = *m.Averaging
+	}
+	u, measured := a.Unknown()
+	known := uncertainty.Averaging{U: u, Basis: uncertainty.ByMeasurement, Source: "not stated; what the gauge's own readings show"}
+	if !measured {
+		known.Basis, known.Source = uncertainty.ByAssumption, fmt.Sprintf("not stated; an average over up to %d ms is assumed", master.UsualAveraging.Milliseconds())
+	}
+	if a.Spread == 0 {
+		known.U, known.HalfWidth = 0, u*math.Sqrt(3)
+	}
+	return known
+}
+
+// BySpeed is how far a ring may seem off because it was rocked otherwise than when it set
+// the zero: two standard uncertainties of what the gauge's averaging makes of that.
+func (f *Fold) BySpeed(g *GaugeSettings) float64 {
+	mean := 0.0
+	for _, r := range f.Rocked {
+		mean += r.Motion / float64(len(f.Rocked))
+	}
+	if mean == 0 {
+		return 0
+	}
+	known := f.smoothed(g)
+	return 2 * max(known.U, known.HalfWidth/math.Sqrt(3)) * math.Abs(mean-f.Master.MeanMotion()) * float64(analysis.Micrometre)
+}
+
+// unclear is the share of the variance, in per cent, from which on what is not known of
+// the gauge's averaging is worth a check.
+const unclear = 25
+
+// smoothing cautions that the readings of the gauge show it to average otherwise than is
+// stated; or that nobody knows, and the uncertainty is large by it.
+func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []string) {
+	if set.Capture.Mode != capture.Turning.String() {
+		return nil
+	}
+	if a := f.Averages(set.Gauge.Name); a != nil {
+		if s := a.Differs(set.Gauge.Smoothing); s != "" {
+			return []string{s}
+		}
+	}
+	if b.Budget == nil {
+		return nil
+	}
+	for i := range b.Budget.Lines {
+		if l := &b.Budget.Lines[i]; l.Name == uncertainty.LineAveraging && l.Basis == uncertainty.ByAssumption && l.Share >= unclear {
+			return []string{"Nobody has stated over what time the gauge averages, and U is large by it: under Check zero, rock slowly, then fast."}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,65 @@
+package state
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"fairbore/analysis"
+	"fairbore/analysis/master"
+	"fairbore/daemon/event"
+)
+
+// Bounds of a job entered at the machine: as much as anybody gauges by hand, and
+// little enough to be worked out and drawn after each reading.
+const (
+	jobTitle  = 120 // of its title
+	jobPlaces = 240 // to gauge
+	jobGaps   = 40  // without a wall
+)
+
+// bounds reports what is too much of a job entered at the machine.
+func bounds(j *analysis.Job) (faults []error) {
+	for _, w := range []struct {
+		what, text string
+		most       int
+	}{{"id", j.ID, event.MostName}, {"title", j.Title, jobTitle}, {"revision", j.Revision, event.MostName}, {"material", j.Material, event.MostName}, {"face", j.Face, event.MostName}, {"ring", j.Ring, event.MostName}} {
+		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, event.Unprintable) {
+			faults = append(faults, fmt.Errorf("%s: want one line of at most %d characters", w.what, w.most))
+		}
+	}
+	if len(j.Sections) > jobPlaces || len(j.Orientations) > jobPlaces || len(j.Sections)*len(j.Orientations) > jobPlaces {
+		faults = append(faults, fmt.Errorf("sections: %d at %d angles is too much to gauge by hand; at most %d places", len(j.Sections), len(j.Orientations), jobPlaces))
+	}
+	if len(j.Interrupts) > jobGaps {
+		faults = append(faults, fmt.Errorf("interrupts: at most %d", jobGaps))
+	}
+	for _, in := range j.Interrupts {
+		if utf8.RuneCountInString(in.What) > event.MostName || strings.ContainsFunc(in.What, event.Unprintable) {
+			faults = append(faults, fmt.Errorf("interrupts: what is there wants one line of at most %d characters", event.MostName))
+		}
+	}
+	return faults
+}
+
+// CheckJob reports all that is wrong with a job entered at the machine: what
+// [analysis.Job.Check] finds, a material or ring that is not known, an id that a
+// job of the configuration has, and what is too much to be worked to.
+func (set *Settings) CheckJob(j *analysis.Job) []error {
+	if faults := bounds(j); len(faults) > 0 {
+		return faults
+	}
+	faults := j.Check()
+	if _, err := master.FindMaterial(j.Material); err != nil {
+		faults = append(faults, err)
+	}
+	if _, ok := set.Rings[j.Ring]; j.Ring != "" && !ok {
+		faults = append(faults, fmt.Errorf("ring: there is no ring %q; there are %s", j.Ring, strings.Join(slices.Sorted(maps.Keys(set.Rings)), ", ")))
+	}
+	if _, ok := set.Jobs[j.ID]; ok {
+		faults = append(faults, fmt.Errorf("id: the configuration has a job %s; give this one another name", j.ID))
+	}
+	return faults
+}
