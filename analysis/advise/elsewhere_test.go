@@ -44,7 +44,7 @@ func (w world) judge(seed uint64, shops, parts int) (t tally) {
 			c.adv.Prior = prior
 			o := c.work(func() advise.Advice { return advise.Next(c.adv) })
 			t.calls = append(t.calls, c.calls...)
-			prior = prior.After(p.job.Job, c.adv.Rounds, dev(p.job.repeat))
+			prior = advise.Learn(prior, p.job.Job, c.adv.Rounds, dev(p.job.repeat))
 			switch {
 			case k == 0:
 				t.first.add(o)

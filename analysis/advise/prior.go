@@ -44,16 +44,16 @@ const (
 	surest      = 0.02
 )
 
-// scatter is mean and standard deviation of the logarithm of the scatter.
-func (p *Prior) scatter() (log, spread float64) {
+// scatterOf is mean and standard deviation of the logarithm of the scatter.
+func scatterOf(p *Prior) (log, spread float64) {
 	if p == nil || !(p.Scatter > 0 && p.Scatter < 10 && p.ScatterSpread > 0) {
 		return math.Log(usualScatter), scatterDoubt
 	}
 	return math.Log(min(max(p.Scatter, scatters[0]), scatters[len(scatters)-1])), min(max(p.ScatterSpread, handLeast), scatterDoubt)
 }
 
-// many is the probability that many rounds go astray, not few.
-func (p *Prior) many() float64 {
+// manyStrays is the probability that many rounds go astray, not few.
+func manyStrays(p *Prior) float64 {
 	if p == nil || !(p.Strays > 0) {
 		return usualMany
 	}
@@ -62,20 +62,20 @@ func (p *Prior) many() float64 {
 
 // Elsewhere returns what of it holds for another job: how rounds scatter by this
 // hand, and not the rate; nil of nil.
-func (p *Prior) Elsewhere() *Prior {
+func Elsewhere(p *Prior) *Prior {
 	if p == nil {
 		return nil
 	}
-	_, spread := p.scatter()
+	_, spread := scatterOf(p)
 	return &Prior{Seconds: p.Seconds, Scatter: p.Scatter, ScatterSpread: math.Hypot(spread, jobsDiffer), Strays: p.Strays}
 }
 
-// After returns the prior for the next part of the job, given the rounds of one
+// Learn returns the prior for the next part of the job, given the rounds of one
 // that is done, the start first. Of the rate counts the highest that a well known
 // round led to: it was cut by a keen stone, which is what the next part's first
 // round may be. To take it for slower could take off too much. p is nil before the
 // first part; where there was no round to learn from it stays as it is.
-func (p *Prior) After(job *analysis.Job, rounds []Round, repeat analysis.Deviation) *Prior {
+func Learn(p *Prior, job *analysis.Job, rounds []Round, repeat analysis.Deviation) *Prior {
 	if job == nil {
 		return p
 	}
@@ -95,14 +95,14 @@ func (p *Prior) After(job *analysis.Job, rounds []Round, repeat analysis.Deviati
 	if !known || math.Abs(f.fresh) > largestLogRate {
 		return p
 	}
-	next := p.with(f.fresh, seconds)
+	next := withRate(p, f.fresh, seconds)
 	log, sd := f.scatter()
 	next.Strays = f.astray()
 	next.Scatter, next.ScatterSpread = math.Exp(log), max(math.Hypot(sd, handChanges), handLeast)
 	return next
 }
 
-func (p *Prior) with(log float64, seconds bool) *Prior {
+func withRate(p *Prior, log float64, seconds bool) *Prior {
 	if p == nil || p.Seconds != seconds || p.Parts <= 0 {
 		return &Prior{Log: log, Spread: partsSpread, Seconds: seconds, Parts: 1}
 	}

@@ -17,24 +17,24 @@ func TestPriorFollowsTheLot(t *testing.T) {
 		return sized(j, strokes(n, 0), []float64{-66}, []float64{-66 + rate*12}, []float64{-66 + rate*12}).Rounds
 	}
 	var p *advise.Prior
-	if p = p.After(j.Job, rounds(1.9, 0)[:2], dev(0.15)); p != nil {
+	if p = advise.Learn(p, j.Job, rounds(1.9, 0)[:2], dev(0.15)); p != nil {
 		t.Fatalf("from a round without strokes: %+v", p)
 	}
-	if p = p.After(j.Job, rounds(1.9, 12), dev(0.15)); p == nil || p.Parts != 1 || p.Spread < 0.3 {
+	if p = advise.Learn(p, j.Job, rounds(1.9, 12), dev(0.15)); p == nil || p.Parts != 1 || p.Spread < 0.3 {
 		t.Fatalf("after one part: %+v", p)
 	}
 	near(t, "log of the first", p.Log, math.Log(1.9), 0.05) // and a little of the material's
 	rng := rand.New(rand.NewPCG(1, 2))
 	for range 60 {
-		p = p.After(j.Job, rounds(1.5*math.Exp(0.3*rng.NormFloat64()), 12), dev(0.15))
+		p = advise.Learn(p, j.Job, rounds(1.5*math.Exp(0.3*rng.NormFloat64()), 12), dev(0.15))
 	}
 	near(t, "log of the mean", p.Log, math.Log(1.5), 0.3)
 	near(t, "spread", p.Spread, 0.3, 0.1)
 	before := *p
-	if p = p.After(j.Job, nil, dev(0.15)); *p != before {
+	if p = advise.Learn(p, j.Job, nil, dev(0.15)); *p != before {
 		t.Errorf("a part without rounds changed %+v to %+v", before, *p)
 	}
-	if p = p.After(j.Job, rounds(4.5, 12), dev(0.15)); p.Spread <= before.Spread {
+	if p = advise.Learn(p, j.Job, rounds(4.5, 12), dev(0.15)); p.Spread <= before.Spread {
 		t.Errorf("a part three times as fast: %+v, before %+v", p, before)
 	}
 }

@@ -113,8 +113,8 @@ func newRates(job *analysis.Job, prior *Prior, seconds bool) *rates {
 		log, spread = prior.Log, max(prior.Spread, wander)
 	}
 	f, sum := &rates{}, 0.0
-	usual, doubt := prior.scatter()
-	many := prior.many()
+	usual, doubt := scatterOf(prior)
+	many := manyStrays(prior)
 	for k := range f.models {
 		s, often := scatters[k/len(strays)], k%len(strays)
 		z := (math.Log(s) - usual) / doubt

@@ -120,7 +120,7 @@ func scoreWays(job shopJob, rule verdict.Rule, guard string, seed uint64) (all [
 				s.adv.Prior = lot
 			}
 			r.add(s.work(func() advise.Advice { return way.next(s) }))
-			lot = lot.After(job.Job, s.adv.Rounds, dev(job.repeat))
+			lot = advise.Learn(lot, job.Job, s.adv.Rounds, dev(job.repeat))
 		}
 		fmt.Printf("%-8s %-8s %-11s %7.2f %7.2f %7.2f %7.2f %7.2f | %6.0f %6.2f %6.0f %6.2f %7.0f\n", job.ID, guard, way.name,
 			r.per(r.good), r.per(r.over), r.per(r.under), r.per(r.aside), r.per(r.form),

@@ -95,7 +95,7 @@ func (a Averaging) Square() (q, u float64, ok bool) {
 // rule. An estimate below 0 counts as 0. measured says that the readings tell more than
 // the assumption does; one of theirs that lies above the rectangle by more than three
 // standard uncertainties then stands alone: the assumption was wrong.
-func (a Averaging) Unknown() (u float64, measured bool) {
+func Unknown(a Averaging) (u float64, measured bool) {
 	most := Smoothing{Averages: UsualAveraging}.Square()
 	q, s, ok := a.Square()
 	if !ok {
@@ -135,7 +135,7 @@ const (
 
 // Differs says that a gauge smooths otherwise than is stated, or that it does where
 // nothing is, as a sentence; "" if its readings do not show that.
-func (a Averaging) Differs(now Smoothing) string {
+func Differs(a Averaging, now Smoothing) string {
 	q, u, ok := a.Square()
 	off := q - now.Square()
 	if !ok || math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square()) {

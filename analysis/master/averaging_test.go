@@ -134,25 +134,25 @@ func TestAveragingTakesNothingBroken(t *testing.T) {
 func TestUnknownIsHonest(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 5))
 	most := Smoothing{Averages: UsualAveraging}.Square()
-	if u, measured := (Averaging{}).Unknown(); math.Abs(u-most/math.Sqrt(3)) > 1e-12 || measured {
+	if u, measured := Unknown(Averaging{}); math.Abs(u-most/math.Sqrt(3)) > 1e-12 || measured {
 		t.Errorf("of nothing: %g, %v", u, measured)
 	}
 	for _, u := range []float64{10 * most, most, most / 4, most / 20, most / 200} { // of the readings' estimate
 		var is, said float64
 		for range 20_000 {
 			q := most * rng.Float64()
-			got, _ := Averaging{Spread: 1 / (u * u), Slope: (q + u*rng.NormFloat64()) / (u * u)}.Unknown()
+			got, _ := Unknown(Averaging{Spread: 1 / (u * u), Slope: (q + u*rng.NormFloat64()) / (u * u)})
 			is, said = is+q*q, said+got*got
 		}
 		if ratio := is / said; ratio < 0.85 || ratio > 1.03 {
 			t.Errorf("estimate to %g: mean of q² is %.3f of what is said", u, ratio)
 		}
 	}
-	if u, measured := (Averaging{Spread: 1 / (most * most), Slope: 100 / most}).Unknown(); measured || !(u > 0.98*most && u <= most) { // few readings, far off by chance
+	if u, measured := Unknown(Averaging{Spread: 1 / (most * most), Slope: 100 / most}); measured || !(u > 0.98*most && u <= most) { // few readings, far off by chance
 		t.Errorf("u %g, want %g at most: %v", u, most, measured)
 	}
 	slow := Smoothing{Averages: 300 * ms}.Square() // beyond what was assumed
-	if u, measured := (Averaging{Spread: 1e10, Slope: 1e10 * slow}).Unknown(); math.Abs(u/slow-1) > 0.01 || !measured {
+	if u, measured := Unknown(Averaging{Spread: 1e10, Slope: 1e10 * slow}); math.Abs(u/slow-1) > 0.01 || !measured {
 		t.Errorf("u %g, want %g", u, slow)
 	}
 }
@@ -178,7 +178,7 @@ func TestDiffers(t *testing.T) {
 		{Averaging{Spread: 1e10, Slope: -1e7}, Smoothing{}, ""},
 		{Averaging{}, Smoothing{}, ""},
 	} {
-		if got := c.is.Differs(c.now); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+		if got := Differs(c.is, c.now); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
 			t.Errorf("%+v, stated %+v: %q, want %q", c.is, c.now, got, c.want)
 		}
 	}

@@ -57,11 +57,11 @@ func CheckZero(set Set, c Correction, limit analysis.Deviation, least int, sprea
 	k.Error = analysis.Deviation(size - set.Ring.Size)
 	k.Valid = k.N >= least && (spread <= 0 || k.Spread <= spread)
 	k.Good = k.Valid && analysis.Length(k.Error).Abs() <= analysis.Length(limit)
-	k.Sentence = k.say(least, spread)
+	k.Sentence = sayCheck(&k, least, spread)
 	return k
 }
 
-func (k *Check) say(least int, spread analysis.Deviation) string {
+func sayCheck(k *Check, least int, spread analysis.Deviation) string {
 	switch {
 	case k.N < least:
 		return fmt.Sprintf("%d of %d readings of the ring; take the rest.", k.N, least)
@@ -108,7 +108,7 @@ func Reread(m Mastering, set Set, s, limit analysis.Deviation, adjust Adjust) Re
 	set.Ring = m.Ring
 	set.Raw = slices.Clone(set.Raw) // the caller's may change
 	r := Rereading{Check: Check{Set: set, Limit: limit}, Within: resolves(max(s, m.Repeat), m.N, len(set.Raw))}
-	err := r.size(m.Correction, adjust)
+	err := sizeRing(&r, m.Correction, adjust)
 	if err != nil {
 		r.Sentence = fmt.Sprintf("The ring could not be re-read: %v.", err)
 		return r
@@ -118,11 +118,11 @@ func Reread(m Mastering, set Set, s, limit analysis.Deviation, adjust Adjust) Re
 	off := max(r.Error, -r.Error)
 	r.Agrees = off <= r.Within
 	r.Good = r.Agrees || off <= limit
-	r.Sentence = r.say()
+	r.Sentence = sayReread(&r)
 	return r
 }
 
-func (r *Rereading) size(c Correction, adjust Adjust) (err error) {
+func sizeRing(r *Rereading, c Correction, adjust Adjust) (err error) {
 	if r.Scatter, err = ScatterOf(r.Raw); err != nil {
 		return err
 	}
@@ -137,7 +137,7 @@ func (r *Rereading) size(c Correction, adjust Adjust) (err error) {
 	return nil
 }
 
-func (r *Rereading) say() string {
+func sayReread(r *Rereading) string {
 	came := fmt.Sprintf("Ring %s came to %s mm, certified %s mm: %s off", r.Ring.ID, r.Size.Format(analysis.MM, 5), r.Ring.Size.Format(analysis.MM, 5), signed(r.Error))
 	switch {
 	case r.Agrees:

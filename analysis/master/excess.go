@@ -111,7 +111,7 @@ func PartExcess(points []Warm, rules CoolingRules) (Cooling, error) {
 }
 
 // Still says what of it is taken off now, and how warm that is.
-func (x Excess) Still(after time.Duration, warmer analysis.Temperature) string {
+func Still(x Excess, after time.Duration, warmer analysis.Temperature) string {
 	size, u := x.Later(after)
 	s := fmt.Sprintf("Warm by its cooling: %s ± %s is taken off, less as it cools", show(size), show(2*u))
 	if warmer > 0 && x.Size > 0 {

@@ -147,7 +147,7 @@ func TestExcess_Warmer(t *testing.T) {
 		t.Error("a warmth without a size or an expansion")
 	}
 	x.Tau, x.TauU = time.Minute, time.Minute
-	if s := x.Still(0, 3*analysis.Celsius); !strings.Contains(s, "1.20 µm") || !strings.Contains(s, "3.0 K above") {
+	if s := Still(x, 0, 3*analysis.Celsius); !strings.Contains(s, "1.20 µm") || !strings.Contains(s, "3.0 K above") {
 		t.Error(s)
 	}
 }

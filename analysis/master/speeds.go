@@ -90,11 +90,11 @@ func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.D
 	fastMotion, fastSize := mean(readings[slow:])
 	s.SlowMotion, s.FastMotion = Digits(slowMotion), Digits(fastMotion)
 	s.Larger = analysis.Deviation(math.Round((fastSize - slowSize) * float64(analysis.Micrometre)))
-	s.judge(sum, now)
+	judgeSpeeds(&s, sum, now)
 	return s
 }
 
-func (s *Speeds) judge(sum Averaging, now Smoothing) {
+func judgeSpeeds(s *Speeds, sum Averaging, now Smoothing) {
 	q, u, ok := sum.Square()
 	off := q - now.Square()
 	limit := over(q + 2*u)

@@ -62,7 +62,7 @@ func (c *CoolDown) Sentence() string {
 	if c.Ended {
 		return "The cooling of the part is no longer used: " + c.Why
 	}
-	return fmt.Sprintf("%s It was told by readings %d to %d at %s.", c.Excess.Still(0, c.Warmer), c.First, c.Last, c.Place)
+	return fmt.Sprintf("%s It was told by readings %d to %d at %s.", master.Still(c.Excess, 0, c.Warmer), c.First, c.Last, c.Place)
 }
 
 // AsGauged is the size without what the cooling took off it.

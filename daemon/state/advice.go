@@ -51,7 +51,7 @@ func (f *Fold) RatePrior(repeat analysis.Deviation) *advise.Prior {
 	}
 	var b Bore
 	f.rounds(&b)
-	return f.Part.Rate.After(f.Job, AdviceRounds(b.Rounds, len(f.Job.Plan())), repeat)
+	return advise.Learn(f.Part.Rate, f.Job, AdviceRounds(b.Rounds, len(f.Job.Plan())), repeat)
 }
 
 // bars are why nothing may be advised now, and what to do instead.

@@ -81,7 +81,7 @@ func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
 	if m := f.Master; m.Averaging != nil && m.Gauge == g.Name {
 		a = *m.Averaging
 	}
-	u, measured := a.Unknown()
+	u, measured := master.Unknown(a)
 	known := uncertainty.Averaging{U: u, Basis: uncertainty.ByMeasurement, Source: "not stated; what the gauge's own readings show"}
 	if !measured {
 		known.Basis, known.Source = uncertainty.ByAssumption, fmt.Sprintf("not stated; an average over up to %d ms is assumed", master.UsualAveraging.Milliseconds())
@@ -117,7 +117,7 @@ func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []string) {
 		return nil
 	}
 	if a := f.Averages(set.Gauge.Name); a != nil {
-		if s := a.Differs(set.Gauge.Smoothing); s != "" {
+		if s := master.Differs(*a, set.Gauge.Smoothing); s != "" {
 			return []string{s}
 		}
 	}

@@ -170,7 +170,7 @@ func (f *Fold) coolNow(now time.Time) *CoolNow {
 		return nil
 	}
 	after := now.Sub(f.Cool.At)
-	n := &CoolNow{CoolDown: *f.Cool, Sentence: f.Cool.Excess.Still(after, f.Cool.Warmer)}
+	n := &CoolNow{CoolDown: *f.Cool, Sentence: master.Still(f.Cool.Excess, after, f.Cool.Warmer)}
 	n.Left, n.LeftU = f.Cool.Excess.Later(after)
 	return n
 }

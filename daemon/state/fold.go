@@ -120,7 +120,7 @@ func (f *Fold) Apply(e *event.Event) {
 	switch e.Kind {
 	case event.JobChosen:
 		if f.Part != nil {
-			f.Hand = f.Part.Rate.Elsewhere()
+			f.Hand = advise.Elsewhere(f.Part.Rate)
 		}
 		f.Job, f.Parts, f.Lot = e.Job, 0, nil
 		f.newPart(nil, e.At)
