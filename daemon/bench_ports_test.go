@@ -2,7 +2,6 @@ package daemon_test
 
 import (
 	"encoding/json"
-	"fairbore/daemon/state"
 	"fmt"
 	"net/http"
 	"os"
@@ -13,6 +12,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"fairbore/daemon/state"
 )
 
 // shop is a rig of many stations, each with a gauge of its own.

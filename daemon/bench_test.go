@@ -2,7 +2,6 @@ package daemon_test
 
 import (
 	"bufio"
-	"fairbore/daemon/event"
 	"fmt"
 	"math"
 	"os"
@@ -12,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // The benchmarks of the whole line: bytes into a pseudo-terminal, to a subscriber

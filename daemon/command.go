@@ -5,8 +5,9 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
+
+	"fairbore/daemon/event"
 )
 
 // command carries out what came over the broker, and replies.

@@ -1,10 +1,11 @@
 package daemon
 
 import (
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"testing"
 	"time"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 func testHub() *hub {

@@ -133,7 +133,7 @@ func (a *archive) lot(ctx context.Context, station string, before []event.Record
 	if i < 0 {
 		return nil, nil
 	}
-	all, err := a.journal.Verdicts(ctx, station, before[i].Seq, seq, state.LotMost)
+	all, err := a.journal.Verdicts(ctx, station, before[i].Seq, seq, event.LotMost)
 	for i := range all {
 		v := a.verdicts[all[i].Seq]
 		if v == nil {

@@ -6,8 +6,6 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"fmt"
 	"io"
 	"net"
@@ -25,6 +23,9 @@ import (
 
 	"github.com/creack/pty"
 	"golang.org/x/term"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // needs skips a test whose peer is not installed. Where FAIRBORE_ALL is set, as in

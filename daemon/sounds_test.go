@@ -1,7 +1,6 @@
 package daemon_test
 
 import (
-	"fairbore/daemon/event"
 	"fmt"
 	"math"
 	"slices"
@@ -11,6 +10,8 @@ import (
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"fairbore/daemon/event"
 )
 
 // listen notes what the page sounds, each tone by its shape and frequency, and what

@@ -1,8 +1,9 @@
 package daemon
 
 import (
-	"fairbore/daemon/event"
 	"sync"
+
+	"fairbore/daemon/event"
 )
 
 // waits lets those who asked for an action wait until it is on disk. Several may

@@ -1,8 +1,9 @@
 package daemon
 
 import (
-	"fairbore/daemon/event"
 	"testing"
+
+	"fairbore/daemon/event"
 )
 
 // Two who ask for the same action are both told when it is on disk, and nothing is

@@ -76,9 +76,9 @@ type Input struct {
 	// Fixed says that a through bore can't be turned end for end all the same.
 	Fixed   bool
 	Warm    *Warm
-	Bars    []Bar  // any of them, and no round is advised
-	Prior   *Prior // nil: from the material, roughly
-	Dressed bool   // the stones were dressed or changed after the newest round
+	Bars    []Bar               // any of them, and no round is advised
+	Prior   *analysis.RatePrior // nil: from the material, roughly
+	Dressed bool                // the stones were dressed or changed after the newest round
 }
 
 // Stretch is a part of the bore's length.

@@ -345,7 +345,7 @@ func TestUnknownRate(t *testing.T) {
 		t.Errorf("got %s: %q", a.Kind, a.Sentence)
 	}
 	in := sized(j, nil, []float64{-66})
-	in.Prior = &advise.Prior{Log: math.Log(1.9), Spread: 0.15, Parts: 5}
+	in.Prior = &analysis.RatePrior{Log: math.Log(1.9), Spread: 0.15, Parts: 5}
 	if b := advise.Next(in); b.Strokes <= a.Strokes || b.Strokes > 26 {
 		t.Errorf("with the shop's rate %d strokes, without %d", b.Strokes, a.Strokes)
 	}

@@ -8,12 +8,13 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/advise"
 )
 
 // known is the prior of one who knows rate and scatter.
-func known(rate, scatter float64) *advise.Prior {
-	return &advise.Prior{Log: math.Log(rate), Spread: 0.05, Parts: 1, Scatter: scatter, ScatterSpread: 0.05, Strays: 0.02}
+func known(rate, scatter float64) *analysis.RatePrior {
+	return &analysis.RatePrior{Log: math.Log(rate), Spread: 0.05, Parts: 1, Scatter: scatter, ScatterSpread: 0.05, Strays: 0.02}
 }
 
 // shopsScored of each world, and parts that each hones: it learns from those
@@ -37,7 +38,7 @@ type tally struct {
 func (w world) judge(seed uint64, shops, parts int) (t tally) {
 	for i := range uint64(shops) {
 		p := newProcess(w, pcg(seed, 2*i))
-		var prior *advise.Prior
+		var prior *analysis.RatePrior
 		for k := range uint64(parts) {
 			part := pcg(seed, 2*i+1+(k+1)<<32)
 			c := p.newPiece(part)

@@ -81,12 +81,12 @@ func TestRiskAgainstDraws(t *testing.T) {
 }
 
 // ready is a filter before any round, of a material that isn't known.
-func ready(p *Prior) *rates { return newRates(&analysis.Job{}, p, false) }
+func ready(p *analysis.RatePrior) *rates { return newRates(&analysis.Job{}, p, false) }
 
 // One weak round, a third of what was expected: the scatter is thought wider, and the
 // next round is not planned as if the rate had fallen to a third.
 func TestOneWeakRound(t *testing.T) {
-	known := &Prior{Log: math.Log(0.32), Spread: 0.25, Parts: 10}
+	known := &analysis.RatePrior{Log: math.Log(0.32), Spread: 0.25, Parts: 10}
 	even, weak := ready(known), ready(known)
 	for _, worked := range []float64{6.4, 6.2, 6.0} {
 		g := gain{effort: 20, worked: worked, u: 0.2}
@@ -114,14 +114,14 @@ func TestOneWeakRound(t *testing.T) {
 func TestScatterIsLearned(t *testing.T) {
 	for _, scatter := range []float64{0.12, 0.2, 0.35} {
 		rng := rand.New(rand.NewPCG(7, uint64(1000*scatter)))
-		var p *Prior
+		var p *analysis.RatePrior
 		for range 20 {
 			f := ready(p)
 			for range 6 {
 				f.observe(&gain{effort: 10, worked: 5 * math.Exp(scatter*rng.NormFloat64()), u: 0.2})
 			}
 			log, sd := f.scatter()
-			p = &Prior{Log: math.Log(0.5), Spread: 0.2, Parts: 10, Scatter: math.Exp(log), ScatterSpread: math.Hypot(sd, handChanges), Strays: f.astray()}
+			p = &analysis.RatePrior{Log: math.Log(0.5), Spread: 0.2, Parts: 10, Scatter: math.Exp(log), ScatterSpread: math.Hypot(sd, handChanges), Strays: f.astray()}
 		}
 		closeTo(t, "scatter", p.Scatter, scatter, 0.2*scatter)
 		if p.Strays > 0.04 {

@@ -6,24 +6,6 @@ import (
 	"fairbore/analysis"
 )
 
-// Prior is what the shop knows from earlier parts of the job.
-type Prior struct {
-	// Log is the mean of the natural logarithm of the rate in µm on the diameter
-	// a stroke, or a second with Seconds; Spread its standard deviation, 0 where the
-	// rate isn't known.
-	Log     float64 `json:"log_rate"`
-	Spread  float64 `json:"spread"`
-	Seconds bool    `json:"seconds,omitempty"`
-	Parts   int     `json:"parts"` // that the rate rests on
-	// Scatter is the median of the relative standard deviation by which a round
-	// here differs from what its strokes should have taken off; ScatterSpread the
-	// standard deviation of its logarithm. 0: not known.
-	Scatter       float64 `json:"scatter,omitempty"`
-	ScatterSpread float64 `json:"scatter_spread,omitempty"`
-	// Strays is the part of the rounds that are three times as far off.
-	Strays float64 `json:"strays,omitempty"`
-}
-
 // What is taken for granted of the rates from part to part: stones, pressure and
 // the hand differ (common practice; the figures are a guess). The oldest parts are
 // forgotten, for stones change.
@@ -45,7 +27,7 @@ const (
 )
 
 // scatterOf is mean and standard deviation of the logarithm of the scatter.
-func scatterOf(p *Prior) (log, spread float64) {
+func scatterOf(p *analysis.RatePrior) (log, spread float64) {
 	if p == nil || !(p.Scatter > 0 && p.Scatter < 10 && p.ScatterSpread > 0) {
 		return math.Log(usualScatter), scatterDoubt
 	}
@@ -53,7 +35,7 @@ func scatterOf(p *Prior) (log, spread float64) {
 }
 
 // manyStrays is the probability that many rounds go astray, not few.
-func manyStrays(p *Prior) float64 {
+func manyStrays(p *analysis.RatePrior) float64 {
 	if p == nil || !(p.Strays > 0) {
 		return usualMany
 	}
@@ -62,12 +44,12 @@ func manyStrays(p *Prior) float64 {
 
 // Elsewhere returns what of it holds for another job: how rounds scatter by this
 // hand, and not the rate; nil of nil.
-func Elsewhere(p *Prior) *Prior {
+func Elsewhere(p *analysis.RatePrior) *analysis.RatePrior {
 	if p == nil {
 		return nil
 	}
 	_, spread := scatterOf(p)
-	return &Prior{Seconds: p.Seconds, Scatter: p.Scatter, ScatterSpread: math.Hypot(spread, jobsDiffer), Strays: p.Strays}
+	return &analysis.RatePrior{Seconds: p.Seconds, Scatter: p.Scatter, ScatterSpread: math.Hypot(spread, jobsDiffer), Strays: p.Strays}
 }
 
 // Learn returns the prior for the next part of the job, given the rounds of one
@@ -75,7 +57,7 @@ func Elsewhere(p *Prior) *Prior {
 // round led to: it was cut by a keen stone, which is what the next part's first
 // round may be. To take it for slower could take off too much. p is nil before the
 // first part; where there was no round to learn from it stays as it is.
-func Learn(p *Prior, job *analysis.Job, rounds []Round, repeat analysis.Deviation) *Prior {
+func Learn(p *analysis.RatePrior, job *analysis.Job, rounds []Round, repeat analysis.Deviation) *analysis.RatePrior {
 	if job == nil {
 		return p
 	}
@@ -102,13 +84,13 @@ func Learn(p *Prior, job *analysis.Job, rounds []Round, repeat analysis.Deviatio
 	return next
 }
 
-func withRate(p *Prior, log float64, seconds bool) *Prior {
+func withRate(p *analysis.RatePrior, log float64, seconds bool) *analysis.RatePrior {
 	if p == nil || p.Seconds != seconds || p.Parts <= 0 {
-		return &Prior{Log: log, Spread: partsSpread, Seconds: seconds, Parts: 1}
+		return &analysis.RatePrior{Log: log, Spread: partsSpread, Seconds: seconds, Parts: 1}
 	}
 	n := float64(min(p.Parts, partsRemember-1))
 	d := log - p.Log
 	old := n - 1 + partsBelief
 	v := (old*p.Spread*p.Spread + d*d*n/(n+1)) / (old + 1)
-	return &Prior{Log: p.Log + d/(n+1), Spread: max(math.Sqrt(v), partsLeast), Seconds: seconds, Parts: min(p.Parts+1, 1e6)}
+	return &analysis.RatePrior{Log: p.Log + d/(n+1), Spread: max(math.Sqrt(v), partsLeast), Seconds: seconds, Parts: min(p.Parts+1, 1e6)}
 }

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"fairbore/analysis"
 	"fairbore/analysis/advise"
 )
 
@@ -16,7 +17,7 @@ func TestPriorFollowsTheLot(t *testing.T) {
 	rounds := func(rate float64, n int) []advise.Round {
 		return sized(j, strokes(n, 0), []float64{-66}, []float64{-66 + rate*12}, []float64{-66 + rate*12}).Rounds
 	}
-	var p *advise.Prior
+	var p *analysis.RatePrior
 	if p = advise.Learn(p, j.Job, rounds(1.9, 0)[:2], dev(0.15)); p != nil {
 		t.Fatalf("from a round without strokes: %+v", p)
 	}

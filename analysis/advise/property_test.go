@@ -206,7 +206,7 @@ func TestNonsense(t *testing.T) {
 			}
 		}
 	}
-	for _, p := range []advise.Prior{
+	for _, p := range []analysis.RatePrior{
 		{Log: math.NaN(), Spread: math.Inf(1)}, {Scatter: 1e-300, ScatterSpread: 1e-9}, {Scatter: math.NaN(), ScatterSpread: math.Inf(1), Strays: math.NaN()}, {Scatter: 1e9, Strays: -1},
 	} {
 		in.Prior = &p

@@ -107,7 +107,7 @@ type rates struct {
 	jumped bool
 }
 
-func newRates(job *analysis.Job, prior *Prior, seconds bool) *rates {
+func newRates(job *analysis.Job, prior *analysis.RatePrior, seconds bool) *rates {
 	log, spread := material(job.Material)
 	if prior != nil && prior.Seconds == seconds && prior.Spread > 0 && math.Abs(prior.Log) < 20 && prior.Spread < 20 {
 		log, spread = prior.Log, max(prior.Spread, wander)

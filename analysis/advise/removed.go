@@ -21,7 +21,7 @@ const learntFrom = 12
 // that the round notes, from the rounds of the part before it and from what was learnt of
 // earlier parts (prior, may be nil). It is the mean of the forecast that advice rests on,
 // at the middle of the spell. ok is false where neither strokes nor seconds are noted.
-func Removed(job *analysis.Job, before []Round, now Round, prior *Prior, repeat analysis.Deviation) (r Removal, ok bool) {
+func Removed(job *analysis.Job, before []Round, now Round, prior *analysis.RatePrior, repeat analysis.Deviation) (r Removal, ok bool) {
 	before = before[max(0, len(before)-learntFrom):]
 	seconds := now.Strokes <= 0
 	n := effort(&now, seconds)

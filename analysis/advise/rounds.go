@@ -132,7 +132,7 @@ func (g *gain) nothing() bool { return g.effort == 0 && math.Abs(g.worked) < 4*g
 
 // timed reports whether the rounds count seconds rather than strokes: by the
 // newest that notes either.
-func timed(rounds []Round, prior *Prior) bool {
+func timed(rounds []Round, prior *analysis.RatePrior) bool {
 	for i := len(rounds) - 1; i > 0; i-- {
 		if rounds[i].Strokes > 0 {
 			return false

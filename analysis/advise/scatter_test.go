@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"fairbore/analysis"
 	"fairbore/analysis/advise"
 )
 
@@ -55,7 +56,7 @@ func TestMoreScatterOrLessRoomIsNoLonger(t *testing.T) {
 		j := shopJobs(t)[rapid.IntRange(0, 3).Draw(rt, "job")]
 		left := rapid.Float64Range(1, 60).Draw(rt, "left")
 		oval := rapid.Float64Range(0, 2).Draw(rt, "oval")
-		p := advise.Prior{Log: math.Log(rapid.Float64Range(0.1, 2).Draw(rt, "rate")), Spread: 0.2, Parts: 5, ScatterSpread: 0.15}
+		p := analysis.RatePrior{Log: math.Log(rapid.Float64Range(0.1, 2).Draw(rt, "rate")), Spread: 0.2, Parts: 5, ScatterSpread: 0.15}
 		advice := func(scatter, oval float64) advise.Advice {
 			in := flat(j, -left, oval)
 			q := p

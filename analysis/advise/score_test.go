@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/advise"
 	"fairbore/analysis/verdict"
 )
@@ -108,7 +109,7 @@ func scoreWays(job shopJob, rule verdict.Rule, guard string, seed uint64) (all [
 		if rule == verdict.Confidence95 && way.name != "advice" {
 			continue
 		}
-		r, lot := &score{}, (*advise.Prior)(nil)
+		r, lot := &score{}, (*analysis.RatePrior)(nil)
 		for i := range uint64(way.parts) {
 			s := newShop(job, rule, pcg(seed, i))
 			if way.prior != ofJob {

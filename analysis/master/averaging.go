@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // Smoothing is what is stated of how a gauge smooths its values: over Averages it takes
@@ -34,60 +36,6 @@ const StatedWithin = 0.2
 // taken to average (an assumption). Of q it makes a rectangle from 0 to its square / 12.
 const UsualAveraging = 100 * time.Millisecond
 
-// Averaging sums over the readings of a gauge what their passes through square tell of
-// q: a fast pass reads larger than a slow one by q times the difference of their mean
-// square speeds. The estimate is Slope / Spread, its standard uncertainty 1/√Spread
-// (weighted least squares of one slope, a mean to each reading).
-type Averaging struct {
-	Spread float64 `json:"motion_spread"` // Σ w (m − m̄)², s⁻⁴
-	Slope  float64 `json:"motion_slope"`  // Σ w (m − m̄)(S − S̄), s⁻²; S as a gauge without any correction reads
-	// Squares is Σ over readings of the square of a reading's slope over its spread, and
-	// Readings their number: by them the readings scatter as they claim to, or more.
-	Squares  float64 `json:"squares"`
-	Readings float64 `json:"readings"`
-}
-
-// mostSpread bounds what is remembered: beyond it the old is forgotten as new comes, so
-// that a filter that somebody has changed at the gauge shows. q is then known to that of
-// a mean over 10 ms, (10 ms)²/12, which makes no more than 0.02 µm.
-const mostSpread = 1.44e10
-
-// Add takes the sums of one more reading in, to six significant digits: they stand in the
-// journal.
-func (a *Averaging) Add(spread, slope float64) {
-	if !(spread > 0) || math.IsInf(spread, 0) || math.IsNaN(slope) || math.IsInf(slope, 0) {
-		return
-	}
-	sum := Averaging{a.Spread + spread, a.Slope + slope, a.Squares + slope*slope/spread, a.Readings + 1}
-	part := min(1, mostSpread/sum.Spread)
-	*a = Averaging{Digits(sum.Spread * part), Digits(sum.Slope * part), Digits(sum.Squares * part), Digits(sum.Readings * part)}
-}
-
-// Digits rounds to six significant digits, more than which no speed is known to; what is
-// recorded is then the same on every processor.
-func Digits(v float64) float64 {
-	if v == 0 {
-		return 0
-	}
-	scale := math.Pow(10, 5-math.Floor(math.Log10(math.Abs(v))))
-	return math.Round(v*scale) / scale
-}
-
-// Square returns the estimate of q and its standard uncertainty, in s²; ok is false
-// without any reading to go by. Where the readings scatter about it by more than they claim,
-// as those with a slip among their passes do, the uncertainty is larger by that (the ratio
-// of Birge: χ over the root of its degrees of freedom, if above 1).
-func (a Averaging) Square() (q, u float64, ok bool) {
-	if !(a.Spread > 0) {
-		return 0, 0, false
-	}
-	ratio := 1.0
-	if a.Readings > 1.5 {
-		ratio = max(1, (a.Squares-a.Slope*a.Slope/a.Spread)/(a.Readings-1))
-	}
-	return a.Slope / a.Spread, math.Sqrt(ratio / a.Spread), true
-}
-
 // Unknown returns what is to be used as the standard uncertainty of q, in s², where
 // nothing is stated and nothing is taken off: the square root of the mean of q², since
 // what is not corrected counts whole (JCGM 100:2008, F.2.4.5). Before any reading q is as
@@ -95,7 +43,7 @@ func (a Averaging) Square() (q, u float64, ok bool) {
 // rule. An estimate below 0 counts as 0. measured says that the readings tell more than
 // the assumption does; one of theirs that lies above the rectangle by more than three
 // standard uncertainties then stands alone: the assumption was wrong.
-func Unknown(a Averaging) (u float64, measured bool) {
+func Unknown(a analysis.Averaging) (u float64, measured bool) {
 	most := Smoothing{Averages: UsualAveraging}.Square()
 	q, s, ok := a.Square()
 	if !ok {
@@ -135,7 +83,7 @@ const (
 
 // Differs says that a gauge smooths otherwise than is stated, or that it does where
 // nothing is, as a sentence; "" if its readings do not show that.
-func Differs(a Averaging, now Smoothing) string {
+func Differs(a analysis.Averaging, now Smoothing) string {
 	q, u, ok := a.Square()
 	off := q - now.Square()
 	if !ok || math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square()) {

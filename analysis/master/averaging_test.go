@@ -59,7 +59,7 @@ func TestAveragingIsLearned(t *testing.T) {
 		var squares float64
 		const runs = 400
 		for range runs {
-			var a Averaging
+			var a analysis.Averaging
 			for range 30 {
 				a.Add(played(rng, s.Square()))
 			}
@@ -82,7 +82,7 @@ func TestAveragingWithSlips(t *testing.T) {
 	var squares float64
 	const runs = 300
 	for range runs {
-		var a Averaging
+		var a analysis.Averaging
 		for range 100 {
 			spread, slope := played(rng, 0)
 			if rng.Float64() < 0.1 {
@@ -102,11 +102,11 @@ func TestAveragingWithSlips(t *testing.T) {
 // uncertainty never claims more than what is remembered.
 func TestAveragingForgets(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 4))
-	var a Averaging
+	var a analysis.Averaging
 	for range 5000 {
 		a.Add(played(rng, 0))
 	}
-	if a.Spread > mostSpread*(1+1e-5) {
+	if a.Spread > 1.44e10*(1+1e-5) {
 		t.Errorf("spread %g", a.Spread)
 	}
 	want := Smoothing{Averages: 100 * ms}.Square()
@@ -119,11 +119,11 @@ func TestAveragingForgets(t *testing.T) {
 }
 
 func TestAveragingTakesNothingBroken(t *testing.T) {
-	a := Averaging{Spread: 1e9, Slope: 1e5}
+	a := analysis.Averaging{Spread: 1e9, Slope: 1e5}
 	for _, x := range [][2]float64{{0, 1}, {-1, 1}, {math.NaN(), 1}, {math.Inf(1), 1}, {1, math.NaN()}, {1, math.Inf(-1)}} {
 		a.Add(x[0], x[1])
 	}
-	if want := (Averaging{Spread: 1e9, Slope: 1e5}); a != want {
+	if want := (analysis.Averaging{Spread: 1e9, Slope: 1e5}); a != want {
 		t.Errorf("%+v", a)
 	}
 }
@@ -134,36 +134,36 @@ func TestAveragingTakesNothingBroken(t *testing.T) {
 func TestUnknownIsHonest(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 5))
 	most := Smoothing{Averages: UsualAveraging}.Square()
-	if u, measured := Unknown(Averaging{}); math.Abs(u-most/math.Sqrt(3)) > 1e-12 || measured {
+	if u, measured := Unknown(analysis.Averaging{}); math.Abs(u-most/math.Sqrt(3)) > 1e-12 || measured {
 		t.Errorf("of nothing: %g, %v", u, measured)
 	}
 	for _, u := range []float64{10 * most, most, most / 4, most / 20, most / 200} { // of the readings' estimate
 		var is, said float64
 		for range 20_000 {
 			q := most * rng.Float64()
-			got, _ := Unknown(Averaging{Spread: 1 / (u * u), Slope: (q + u*rng.NormFloat64()) / (u * u)})
+			got, _ := Unknown(analysis.Averaging{Spread: 1 / (u * u), Slope: (q + u*rng.NormFloat64()) / (u * u)})
 			is, said = is+q*q, said+got*got
 		}
 		if ratio := is / said; ratio < 0.85 || ratio > 1.03 {
 			t.Errorf("estimate to %g: mean of q² is %.3f of what is said", u, ratio)
 		}
 	}
-	if u, measured := Unknown(Averaging{Spread: 1 / (most * most), Slope: 100 / most}); measured || !(u > 0.98*most && u <= most) { // few readings, far off by chance
+	if u, measured := Unknown(analysis.Averaging{Spread: 1 / (most * most), Slope: 100 / most}); measured || !(u > 0.98*most && u <= most) { // few readings, far off by chance
 		t.Errorf("u %g, want %g at most: %v", u, most, measured)
 	}
 	slow := Smoothing{Averages: 300 * ms}.Square() // beyond what was assumed
-	if u, measured := Unknown(Averaging{Spread: 1e10, Slope: 1e10 * slow}); math.Abs(u/slow-1) > 0.01 || !measured {
+	if u, measured := Unknown(analysis.Averaging{Spread: 1e10, Slope: 1e10 * slow}); math.Abs(u/slow-1) > 0.01 || !measured {
 		t.Errorf("u %g, want %g", u, slow)
 	}
 }
 
 func TestDiffers(t *testing.T) {
-	learned := func(averages, lag time.Duration) Averaging {
+	learned := func(averages, lag time.Duration) analysis.Averaging {
 		const spread = 1e10 // u is 1e-5 s²
-		return Averaging{Spread: spread, Slope: spread * Smoothing{Averages: averages, Lag: lag}.Square()}
+		return analysis.Averaging{Spread: spread, Slope: spread * Smoothing{Averages: averages, Lag: lag}.Square()}
 	}
 	for _, c := range []struct {
-		is   Averaging
+		is   analysis.Averaging
 		now  Smoothing
 		want string
 	}{
@@ -174,9 +174,9 @@ func TestDiffers(t *testing.T) {
 		{learned(0, 50*ms), Smoothing{Lag: 20 * ms, Stated: true}, "agree with lag: 20 ms as stated: state lag: 50 ms"},
 		{learned(80*ms, 20*ms), Smoothing{Averages: 40 * ms, Lag: 20 * ms, Stated: true}, "state averages: 80 ms, lag: 20 ms"},
 		{learned(15*ms, 0), Smoothing{}, ""},
-		{Averaging{Spread: 1e6, Slope: 1e6 * Smoothing{Averages: 98 * ms}.Square()}, Smoothing{}, ""}, // not sure
-		{Averaging{Spread: 1e10, Slope: -1e7}, Smoothing{}, ""},
-		{Averaging{}, Smoothing{}, ""},
+		{analysis.Averaging{Spread: 1e6, Slope: 1e6 * Smoothing{Averages: 98 * ms}.Square()}, Smoothing{}, ""}, // not sure
+		{analysis.Averaging{Spread: 1e10, Slope: -1e7}, Smoothing{}, ""},
+		{analysis.Averaging{}, Smoothing{}, ""},
 	} {
 		if got := Differs(c.is, c.now); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
 			t.Errorf("%+v, stated %+v: %q, want %q", c.is, c.now, got, c.want)

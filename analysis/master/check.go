@@ -8,21 +8,6 @@ import (
 	"fairbore/analysis"
 )
 
-// Check is a look at a ring that leaves the zero alone.
-type Check struct {
-	Set
-	Scatter
-	// Error is the size read less the certified size: positive when the gauge
-	// reads large.
-	Error analysis.Deviation `json:"error_um"`
-	Limit analysis.Deviation `json:"limit_um"`
-	// Valid says that the ring was read well enough to tell; Good that the
-	// error is within the limit.
-	Valid    bool   `json:"valid"`
-	Good     bool   `json:"good"`
-	Sentence string `json:"sentence"`
-}
-
 // DriftLimit returns how far a check may be off: a tenth of the tolerance, but
 // not less than the check can resolve, two standard deviations of the
 // difference of two means: 2 s √(1/m + 1/n) for a zero set by m readings and
@@ -41,9 +26,9 @@ func resolves(s analysis.Deviation, m, n int) analysis.Deviation {
 // CheckZero looks at a ring with the correction in use. limit is how far it
 // may be off, see [DriftLimit]; least and spread are what the readings must
 // meet to tell anything, as in [Rules] (spread 0: not asked).
-func CheckZero(set Set, c Correction, limit analysis.Deviation, least int, spread analysis.Deviation) Check {
+func CheckZero(set analysis.RingSet, c Correction, limit analysis.Deviation, least int, spread analysis.Deviation) analysis.RingCheck {
 	set.Raw = slices.Clone(set.Raw) // the caller's may change
-	k := Check{Set: set, Limit: limit}
+	k := analysis.RingCheck{RingSet: set, Limit: limit}
 	var err error
 	if k.Scatter, err = ScatterOf(set.Raw); err != nil {
 		k.Sentence = fmt.Sprintf("No zero check: %v.", err)
@@ -61,7 +46,7 @@ func CheckZero(set Set, c Correction, limit analysis.Deviation, least int, sprea
 	return k
 }
 
-func sayCheck(k *Check, least int, spread analysis.Deviation) string {
+func sayCheck(k *analysis.RingCheck, least int, spread analysis.Deviation) string {
 	switch {
 	case k.N < least:
 		return fmt.Sprintf("%d of %d readings of the ring; take the rest.", k.N, least)
@@ -80,19 +65,6 @@ func signed(d analysis.Deviation) string {
 	return show(d)
 }
 
-// Rereading is a ring read again as if it were a part.
-type Rereading struct {
-	// Check is what it says of the zero; Error is that of Size.
-	Check
-	// Size is what the ring came to, and Thermal how much of it the temperatures did.
-	Size    analysis.Length    `json:"size_mm"`
-	Thermal analysis.Deviation `json:"thermal_um,omitempty"`
-	// Within is the difference that the readings explain, those that set the zero and
-	// those of now; Agrees says that it is no larger than that.
-	Within analysis.Deviation `json:"within_um"`
-	Agrees bool               `json:"agrees"`
-}
-
 // Reread reads the ring of a mastering again as if it were a part: corrected by the
 // zero (and gain) in use and, with adjust, to 20 °C. set holds the readings; s is the
 // standard deviation of one, its display's step included, which counts if it is more
@@ -104,10 +76,10 @@ type Rereading struct {
 // and can't prove the ring's value, since it reads whatever value was entered; a
 // second ring does, see [SecondRing]. A difference that the readings explain, or
 // within the limit of a check, is Good: it gives no reason to doubt a reading.
-func Reread(m Mastering, set Set, s, limit analysis.Deviation, adjust Adjust) Rereading {
+func Reread(m Mastering, set analysis.RingSet, s, limit analysis.Deviation, adjust Adjust) analysis.Rereading {
 	set.Ring = m.Ring
 	set.Raw = slices.Clone(set.Raw) // the caller's may change
-	r := Rereading{Check: Check{Set: set, Limit: limit}, Within: resolves(max(s, m.Repeat), m.N, len(set.Raw))}
+	r := analysis.Rereading{RingCheck: analysis.RingCheck{RingSet: set, Limit: limit}, Within: resolves(max(s, m.Repeat), m.N, len(set.Raw))}
 	err := sizeRing(&r, m.Correction, adjust)
 	if err != nil {
 		r.Sentence = fmt.Sprintf("The ring could not be re-read: %v.", err)
@@ -122,7 +94,7 @@ func Reread(m Mastering, set Set, s, limit analysis.Deviation, adjust Adjust) Re
 	return r
 }
 
-func sizeRing(r *Rereading, c Correction, adjust Adjust) (err error) {
+func sizeRing(r *analysis.Rereading, c Correction, adjust Adjust) (err error) {
 	if r.Scatter, err = ScatterOf(r.Raw); err != nil {
 		return err
 	}
@@ -137,7 +109,7 @@ func sizeRing(r *Rereading, c Correction, adjust Adjust) (err error) {
 	return nil
 }
 
-func sayReread(r *Rereading) string {
+func sayReread(r *analysis.Rereading) string {
 	came := fmt.Sprintf("Ring %s came to %s mm, certified %s mm: %s off", r.Ring.ID, r.Size.Format(analysis.MM, 5), r.Ring.Size.Format(analysis.MM, 5), signed(r.Error))
 	switch {
 	case r.Agrees:
@@ -148,22 +120,10 @@ func sayReread(r *Rereading) string {
 	return fmt.Sprintf("%s, more than a zero check allows, %s. Re-master; the readings since the last good check are in doubt.", came, show(r.Limit))
 }
 
-// Suspect is what a second ring that disagrees points at.
-type Suspect string
-
-// The suspects. The second ring alone can't say which of the two is wrong.
-const (
-	NoSuspect    Suspect = ""
-	SignOfFirst  Suspect = "sign of the first ring"
-	SignOfSecond Suspect = "sign of the second ring"
-	NominalTaken Suspect = "nominal size entered in place of the certified one"
-	RingOrValue  Suspect = "a ring, its value or its sign"
-)
-
 // Second is the outcome of reading a second ring.
 type Second struct {
-	Check
-	Suspect Suspect `json:"suspect,omitempty"`
+	analysis.RingCheck
+	Suspect analysis.Suspect `json:"suspect,omitempty"`
 }
 
 // SecondRing reads another ring with the zero of a mastering. Only this proves
@@ -171,31 +131,31 @@ type Second struct {
 // repeatability s. The nominal sizes of the rings, 0 if not known, help to
 // name the slip: a deviation entered with the wrong sign shows double.
 // Source: common practice.
-func SecondRing(m Mastering, set Set, s, spread analysis.Deviation, firstNominal, secondNominal analysis.Length) Second {
+func SecondRing(m Mastering, set analysis.RingSet, s, spread analysis.Deviation, firstNominal, secondNominal analysis.Length) Second {
 	u := math.Hypot(float64(m.Ring.U), float64(set.Ring.U))
 	limit := analysis.Deviation(math.Ceil(math.Hypot(u, float64(resolves(max(s, m.Repeat), m.N, len(set.Raw))))))
-	r := Second{Check: CheckZero(set, m.Correction, limit, 2, spread)}
+	r := Second{RingCheck: CheckZero(set, m.Correction, limit, 2, spread)}
 	if !r.Valid || r.Good {
 		return r
 	}
-	r.Suspect = suspect(&m, &r.Check, firstNominal, secondNominal)
+	r.Suspect = suspect(&m, &r.RingCheck, firstNominal, secondNominal)
 	r.Sentence = fmt.Sprintf("Ring %s reads %s off, more than %s: ring value or sign? Suspect: %s. Compare both entries with the certificates.",
 		r.Ring.ID, signed(r.Error), show(limit), r.Suspect)
 	return r
 }
 
-func suspect(m *Mastering, k *Check, firstNominal, secondNominal analysis.Length) Suspect {
+func suspect(m *Mastering, k *analysis.RingCheck, firstNominal, secondNominal analysis.Length) analysis.Suspect {
 	first, second := m.Ring.Size-firstNominal, k.Ring.Size-secondNominal
 	explains := func(e analysis.Length) bool {
 		return e.Abs() > analysis.Length(k.Limit) && (analysis.Length(k.Error)-e).Abs() <= analysis.Length(k.Limit)
 	}
 	switch {
 	case firstNominal > 0 && explains(2*first):
-		return SignOfFirst
+		return analysis.SignOfFirst
 	case secondNominal > 0 && explains(-2*second):
-		return SignOfSecond
+		return analysis.SignOfSecond
 	case firstNominal > 0 && first == 0 || secondNominal > 0 && second == 0:
-		return NominalTaken
+		return analysis.NominalTaken
 	}
-	return RingOrValue
+	return analysis.RingOrValue
 }

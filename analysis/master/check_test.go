@@ -25,8 +25,8 @@ func TestDriftLimit(t *testing.T) {
 func TestCheckZero(t *testing.T) {
 	m := good(t)
 	limit := DriftLimit(25_400, 15*micron/100, 3, 3)
-	check := func(raw ...string) Check {
-		return CheckZero(Set{Ring: r1250(t), Raw: lengths(t, "um", raw...), At: morning.Add(37 * time.Minute)}, m.Correction, limit, 3, 6*micron/10)
+	check := func(raw ...string) analysis.RingCheck {
+		return CheckZero(analysis.RingSet{Ring: r1250(t), Raw: lengths(t, "um", raw...), At: morning.Add(37 * time.Minute)}, m.Correction, limit, 3, 6*micron/10)
 	}
 	k := check("12.55", "12.6", "12.6")
 	if k.Good || !k.Valid || k.Error != 4500 || !strings.Contains(k.Sentence, "+0.45 µm (18 µin) off, limit 0.25 µm (10 µin). Re-master") {
@@ -49,8 +49,8 @@ func TestReread(t *testing.T) {
 	m := good(t)
 	s := 15 * micron / 100
 	limit := DriftLimit(25_400, s, 3, 2) // 0.274 µm, which is more than a tenth
-	read := func(limit analysis.Deviation, adjust Adjust, raw ...string) Rereading {
-		return Reread(m, Set{Raw: lengths(t, "um", raw...), At: morning.Add(time.Hour)}, s, limit, adjust)
+	read := func(limit analysis.Deviation, adjust Adjust, raw ...string) analysis.Rereading {
+		return Reread(m, analysis.RingSet{Raw: lengths(t, "um", raw...), At: morning.Add(time.Hour)}, s, limit, adjust)
 	}
 	k := read(limit, Adjust{}, "12.2", "12.3")
 	if !k.Good || !k.Agrees || k.Error != 1167 || k.Size != m.Ring.Size+1167 || !k.At.Equal(morning.Add(time.Hour)) || !strings.Contains(k.Sentence, "within the 0.27 µm (11 µin) that its readings explain") {
@@ -89,22 +89,22 @@ func TestSignSlip(t *testing.T) {
 		first   string
 		second  string
 		error   analysis.Deviation
-		suspect Suspect
+		suspect analysis.Suspect
 	}{
-		"right":              {"31.74970 mm", "31.76004 mm", 0, NoSuspect},
-		"sign of the first":  {"31.75030 mm", "31.76004 mm", 6000, SignOfFirst},
-		"wrong first value":  {"31.75150 mm", "31.76004 mm", 18_000, RingOrValue},
-		"wrong second value": {"31.74970 mm", "31.76204 mm", -20_000, RingOrValue},
+		"right":              {"31.74970 mm", "31.76004 mm", 0, analysis.NoSuspect},
+		"sign of the first":  {"31.75030 mm", "31.76004 mm", 6000, analysis.SignOfFirst},
+		"wrong first value":  {"31.75150 mm", "31.76004 mm", 18_000, analysis.RingOrValue},
+		"wrong second value": {"31.74970 mm", "31.76204 mm", -20_000, analysis.RingOrValue},
 	} {
 		t.Run(name, func(t *testing.T) {
 			ring, other := r1250(t), r1250H(t)
 			ring.Size, other.Size = parse(t, c.first), parse(t, c.second)
-			m := Master(Set{Ring: ring, Raw: raw, At: morning}, UsualRules(s), nil, false)
-			if k := Reread(m, Set{Raw: raw, At: morning}, s, micron/4, Adjust{}); !k.Agrees {
+			m := Master(analysis.RingSet{Ring: ring, Raw: raw, At: morning}, UsualRules(s), nil, false)
+			if k := Reread(m, analysis.RingSet{Raw: raw, At: morning}, s, micron/4, Adjust{}); !k.Agrees {
 				t.Errorf("re-reading the ring shows it after all: %s", k.Sentence)
 			}
-			k := SecondRing(m, Set{Ring: other, Raw: higher, At: morning}, s, 0, nominal, nominalH)
-			if k.Error != c.error || k.Suspect != c.suspect || k.Good != (c.suspect == NoSuspect) {
+			k := SecondRing(m, analysis.RingSet{Ring: other, Raw: higher, At: morning}, s, 0, nominal, nominalH)
+			if k.Error != c.error || k.Suspect != c.suspect || k.Good != (c.suspect == analysis.NoSuspect) {
 				t.Errorf("%d off, suspect %q: %s", k.Error, k.Suspect, k.Sentence)
 			}
 			if !k.Good && !strings.Contains(k.Sentence, "ring value or sign?") {
@@ -121,17 +121,17 @@ func TestSecondRing_Suspects(t *testing.T) {
 	for name, c := range map[string]struct {
 		first, second string
 		shown         string // distance of the rings as they truly are
-		suspect       Suspect
+		suspect       analysis.Suspect
 	}{
 		// Truly 31.749 and 31.7585 (nominal 31.76 − 1.5 µm), the second entered as + 1.5.
-		"second sign": {"31.749 mm", "31.7615 mm", "9.5", SignOfSecond},
+		"second sign": {"31.749 mm", "31.7615 mm", "9.5", analysis.SignOfSecond},
 		// Truly 31.749, entered as its nominal size.
-		"nominal": {"31.75 mm", "31.7615 mm", "12.5", NominalTaken},
+		"nominal": {"31.75 mm", "31.7615 mm", "12.5", analysis.NominalTaken},
 	} {
 		ring, other := r1250(t), r1250H(t)
 		ring.Size, other.Size = parse(t, c.first), parse(t, c.second)
-		m := Master(Set{Ring: ring, Raw: raw, At: morning}, UsualRules(s), nil, false)
-		k := SecondRing(m, Set{Ring: other, Raw: lengths(t, "um", c.shown, c.shown, c.shown), At: morning}, s, 0, parse(t, "31.75 mm"), parse(t, "31.76 mm"))
+		m := Master(analysis.RingSet{Ring: ring, Raw: raw, At: morning}, UsualRules(s), nil, false)
+		k := SecondRing(m, analysis.RingSet{Ring: other, Raw: lengths(t, "um", c.shown, c.shown, c.shown), At: morning}, s, 0, parse(t, "31.75 mm"), parse(t, "31.76 mm"))
 		if k.Suspect != c.suspect {
 			t.Errorf("%s: %q, %s", name, k.Suspect, k.Sentence)
 		}

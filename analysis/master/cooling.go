@@ -119,7 +119,7 @@ type Cooling struct {
 	// Excess is what the part is still larger by at the last reading, nil unless Usable.
 	// It is a mean over the time constants that the data allow, where Remaining is by the
 	// likeliest alone.
-	Excess *Excess `json:"excess,omitempty"`
+	Excess *analysis.Excess `json:"excess,omitempty"`
 	// Basis says what the time constant was looked for by, see [Expect].
 	Basis string `json:"basis,omitempty"`
 }

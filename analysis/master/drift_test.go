@@ -108,7 +108,7 @@ func TestLapse(t *testing.T) {
 	}{
 		"good":           {func(*Standing) {}, now, nil, ""},
 		"not mastered":   {func(s *Standing) { *s = Standing{} }, now, []Code{NotMastered}, "read the ring"},
-		"failed":         {func(s *Standing) { s.Failed = &Check{Set: Set{At: morning}, Error: 4500} }, now, []Code{CheckFailed}, "at 10:05 failed, +0.45 µm (18 µin) off"},
+		"failed":         {func(s *Standing) { s.Failed = &analysis.RingCheck{RingSet: analysis.RingSet{At: morning}, Error: 4500} }, now, []Code{CheckFailed}, "at 10:05 failed, +0.45 µm (18 µin) off"},
 		"knocked":        {func(s *Standing) { s.Disturbed = "the gauge was knocked" }, now, []Code{WasDisturbed}, "knocked. Re-master"},
 		"clock":          {func(*Standing) {}, morning.Add(-time.Second), []Code{ClockBack}, "clock"},
 		"30 min":         {func(*Standing) {}, morning.Add(30 * time.Minute), nil, ""},

@@ -9,44 +9,6 @@ import (
 	"fairbore/analysis"
 )
 
-// Excess is by how much a cooling part is larger than it will be when it has the
-// temperature of its surroundings, as repeated sizes at one place tell. A part of metal
-// is as warm inside as at its wall: in still air the resistance within it is less than a
-// hundredth of that to the air (Biot number h L/k below 0.01, geometry), so what is found
-// at one place holds at all.
-type Excess struct {
-	Size analysis.Deviation `json:"size_um"`
-	// U is the standard uncertainty of Size: of the time constant and the amplitude, with
-	// what they have in common.
-	U analysis.Deviation `json:"u_um"`
-	// Tau is how fast Size falls, TauU how fast U does, which is slower: the slower the
-	// cooling may be, the longer it is in doubt.
-	Tau  time.Duration `json:"time_constant_ns"`
-	TauU time.Duration `json:"u_time_constant_ns"`
-}
-
-// Later returns what is left of it after a time, and the standard uncertainty of that. A
-// time below 0 counts as 0: nothing is said of what was before the last reading of the fit.
-// Source: Newton's law of cooling.
-func (x Excess) Later(after time.Duration) (size, u analysis.Deviation) {
-	fall := func(d analysis.Deviation, tau time.Duration) float64 {
-		if tau <= 0 {
-			return 0
-		}
-		return float64(d) * math.Exp(-max(after, 0).Seconds()/tau.Seconds())
-	}
-	return analysis.Deviation(math.Round(fall(x.Size, x.Tau))), analysis.Deviation(math.Ceil(fall(x.U, x.TauU)))
-}
-
-// Warmer returns how much warmer than its surroundings a part of a diameter is, by its
-// excess and its expansion in 10⁻⁶ per kelvin: excess / (α D). 0 without either.
-func (x Excess) Warmer(size analysis.Length, alpha float64) analysis.Temperature {
-	if size <= 0 || !(alpha > 0) {
-		return 0
-	}
-	return analysis.Temperature(math.Round(float64(analysis.Celsius) * float64(x.Size) / (1e-6 * alpha * float64(size))))
-}
-
 // excess works out what the part is still larger by at time t, in seconds, from all time
 // constants that the data allow, each as likely as it fits: the mean and the variance of
 // the sizes that they lead to, their own variances included (the posterior with an even
@@ -69,14 +31,14 @@ func (p *profile) excess(t float64) (size, u float64) {
 }
 
 // cooled is the excess at the last reading, and how it goes on.
-func (p *profile) cooled() *Excess {
+func (p *profile) cooled() *analysis.Excess {
 	last := p.t[len(p.t)-1]
 	size, u := p.excess(last)
 	then, thenU := p.excess(last + p.best.tau)
 	if !(size > then && then > 0 && u > thenU && thenU > 0) {
 		return nil
 	}
-	return &Excess{
+	return &analysis.Excess{
 		Size: analysis.Deviation(length(size)), U: analysis.Deviation(length(math.Ceil(1e4*u) / 1e4)), // never certain
 		Tau: seconds(p.best.tau / math.Log(size/then)), TauU: seconds(p.best.tau / math.Log(u/thenU)),
 	}
@@ -111,7 +73,7 @@ func PartExcess(points []Warm, rules CoolingRules) (Cooling, error) {
 }
 
 // Still says what of it is taken off now, and how warm that is.
-func Still(x Excess, after time.Duration, warmer analysis.Temperature) string {
+func Still(x analysis.Excess, after time.Duration, warmer analysis.Temperature) string {
 	size, u := x.Later(after)
 	s := fmt.Sprintf("Warm by its cooling: %s ± %s is taken off, less as it cools", show(size), show(2*u))
 	if warmer > 0 && x.Size > 0 {

@@ -17,13 +17,13 @@ func microns(d analysis.Deviation) float64 { return analysis.Length(d).Micrometr
 // firstExcess gauges a cooling part until what it is warm by can be told, as a person
 // does, who goes on from there: that the fit is used as soon as it may be favours the
 // lucky ones, and the stated uncertainty has to bear it.
-func firstExcess(ws []Warm, rules CoolingRules) (Excess, int) {
+func firstExcess(ws []Warm, rules CoolingRules) (analysis.Excess, int) {
 	for n := leastExcess; n <= len(ws); n++ {
 		if c, err := PartExcess(ws[:n], rules); err == nil {
 			return *c.Excess, n
 		}
 	}
-	return Excess{}, 0
+	return analysis.Excess{}, 0
 }
 
 // TestPartExcess_Honest: the excess of simulated parts (an exact exponential and normal
@@ -123,7 +123,7 @@ func TestPartExcess_Refuses(t *testing.T) {
 // An excess and what is in doubt of it only ever fall, and never below 0.
 func TestExcess_Falls(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		x := Excess{
+		x := analysis.Excess{
 			Size: analysis.Deviation(rapid.Int64Range(0, 1e6).Draw(t, "size")), U: analysis.Deviation(rapid.Int64Range(0, 1e5).Draw(t, "u")),
 			Tau: time.Duration(rapid.Int64Range(0, 1e13).Draw(t, "tau")), TauU: time.Duration(rapid.Int64Range(0, 1e13).Draw(t, "tau of u")),
 		}
@@ -139,7 +139,7 @@ func TestExcess_Falls(t *testing.T) {
 
 // A bronze bush of 22.2 mm is 0.40 µm larger for each kelvin (geometry: 18 × 10⁻⁶ × 22.2 mm).
 func TestExcess_Warmer(t *testing.T) {
-	x := Excess{Size: 12 * micron / 10}
+	x := analysis.Excess{Size: 12 * micron / 10}
 	if got := x.Warmer(222_000_000, 18).Degrees(); math.Abs(got-3) > 0.01 {
 		t.Errorf("%.3f K, want 3", got)
 	}

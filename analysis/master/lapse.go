@@ -35,7 +35,7 @@ type Standing struct {
 	// Readings counts those taken since LastGood.
 	Readings int `json:"readings"`
 	// Failed is the last check, if it failed and no mastering came since.
-	Failed *Check `json:"failed,omitempty"`
+	Failed *analysis.RingCheck `json:"failed,omitempty"`
 	// Disturbed is what happened to the gauge since the mastering, in words: a
 	// knock, a change of tips. Empty: nothing known.
 	Disturbed string `json:"disturbed,omitempty"`

@@ -21,42 +21,23 @@ import (
 // largest is the largest diameter taken for one, as in [analysis.Job.Check].
 const largest = 1000 * analysis.Millimetre
 
-// Set is one spell of reading a ring: what the gauge showed, uncorrected.
-type Set struct {
-	Ring        analysis.Ring         `json:"ring"`
-	Raw         []analysis.Length     `json:"raw_mm"`
-	At          time.Time             `json:"at"`
-	Temperature *analysis.Temperature `json:"ring_at_cel,omitempty"`
-}
-
-// Scatter describes repeated raw readings.
-type Scatter struct {
-	N      int                `json:"readings"`
-	Mean   analysis.Length    `json:"mean_mm"` // to 0.1 nm, half away from zero
-	Spread analysis.Deviation `json:"spread_um"`
-	// Repeat is the standard deviation of one reading; it may be used when
-	// Known, that is from two readings on.
-	Repeat analysis.Deviation `json:"repeat_sd_um"`
-	Known  bool               `json:"repeat_known"`
-}
-
 // ScatterOf describes readings; it fails for none, and for what is no length
 // of a gauge (beyond ±1 m).
-func ScatterOf(raw []analysis.Length) (Scatter, error) {
+func ScatterOf(raw []analysis.Length) (analysis.Scatter, error) {
 	if len(raw) == 0 {
-		return Scatter{}, errors.New("no readings of the ring")
+		return analysis.Scatter{}, errors.New("no readings of the ring")
 	}
 	var sum analysis.Length
 	lo, hi := raw[0], raw[0]
 	for _, r := range raw {
 		if r > largest || r < -largest {
-			return Scatter{}, fmt.Errorf("reading %s of the ring: check the unit", r)
+			return analysis.Scatter{}, fmt.Errorf("reading %s of the ring: check the unit", r)
 		}
 		sum += r
 		lo, hi = min(lo, r), max(hi, r)
 	}
 	n := analysis.Length(len(raw))
-	s := Scatter{N: len(raw), Mean: divide(sum, n), Spread: analysis.Deviation(hi - lo)}
+	s := analysis.Scatter{N: len(raw), Mean: divide(sum, n), Spread: analysis.Deviation(hi - lo)}
 	if n < 2 {
 		return s, nil
 	}
@@ -152,8 +133,8 @@ func UsualRules(s analysis.Deviation) Rules {
 
 // Mastering is a zero set from a ring.
 type Mastering struct {
-	Set
-	Scatter
+	analysis.RingSet
+	analysis.Scatter
 	Correction `json:"correction"`
 	// Accepted says that it may be used. Refused are the reasons why it may not;
 	// Questions must be answered yes by a person first.
@@ -166,9 +147,9 @@ type Mastering struct {
 // the correction in use until now, nil if there is none; confirmed says that a
 // person has answered the questions that an earlier call returned.
 // Source: common practice.
-func Master(set Set, rules Rules, before *Correction, confirmed bool) Mastering {
+func Master(set analysis.RingSet, rules Rules, before *Correction, confirmed bool) Mastering {
 	set.Raw = slices.Clone(set.Raw) // the caller's may change
-	m := Mastering{Set: set}
+	m := Mastering{RingSet: set}
 	refuse := func(format string, args ...any) { m.Refused = append(m.Refused, fmt.Sprintf(format, args...)) }
 	if set.Ring.Size <= 0 || set.Ring.Size > largest || set.Ring.U <= 0 {
 		refuse("Ring %s has no certified size with an uncertainty: take both from its certificate.", set.Ring.ID)

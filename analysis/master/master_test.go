@@ -46,7 +46,7 @@ func r1250H(t testing.TB) analysis.Ring {
 // good is an accepted mastering of the sleeve's gauge, which shows deviations
 // about a setting of its own.
 func good(t testing.TB) Mastering {
-	m := Master(Set{Ring: r1250(t), Raw: lengths(t, "um", "12.1", "12.2", "12.1"), At: morning}, UsualRules(15*micron/100), nil, false)
+	m := Master(analysis.RingSet{Ring: r1250(t), Raw: lengths(t, "um", "12.1", "12.2", "12.1"), At: morning}, UsualRules(15*micron/100), nil, false)
 	if !m.Accepted {
 		t.Fatal(m.Refused, m.Questions)
 	}
@@ -71,7 +71,7 @@ func TestMaster(t *testing.T) {
 func TestMaster_Zero(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		raw := rapid.SliceOfN(rapid.Map(rapid.Int64Range(-5_000_000_000, 5_000_000_000), func(v int64) analysis.Length { return analysis.Length(v) }), 1, 9).Draw(rt, "raw")
-		set := Set{Ring: r1250(t), Raw: raw, At: morning}
+		set := analysis.RingSet{Ring: r1250(t), Raw: raw, At: morning}
 		m := Master(set, Rules{}, nil, true)
 		if !m.Accepted {
 			rt.Fatal(m.Refused)
@@ -124,25 +124,25 @@ func TestMaster_Refuses(t *testing.T) {
 	raw := lengths(t, "um", "12.1", "12.2", "12.1")
 	before := good(t).Correction
 	for name, c := range map[string]struct {
-		change            func(*Set, *Rules)
+		change            func(*analysis.RingSet, *Rules)
 		refused, question string
 	}{
-		"in order":     {func(*Set, *Rules) {}, "", ""},
-		"two readings": {func(s *Set, _ *Rules) { s.Raw = s.Raw[:2] }, "2 of 3", ""},
-		"none":         {func(s *Set, _ *Rules) { s.Raw = nil }, "no readings", ""},
-		"scattered":    {func(s *Set, _ *Rules) { s.Raw = lengths(t, "um", "12.1", "12.2", "12.8") }, "spread over 0.70 µm", ""},
+		"in order":     {func(*analysis.RingSet, *Rules) {}, "", ""},
+		"two readings": {func(s *analysis.RingSet, _ *Rules) { s.Raw = s.Raw[:2] }, "2 of 3", ""},
+		"none":         {func(s *analysis.RingSet, _ *Rules) { s.Raw = nil }, "no readings", ""},
+		"scattered":    {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "12.1", "12.2", "12.8") }, "spread over 0.70 µm", ""},
 		// Another ring, 9.5 mm smaller: the gauge hangs at the end of its travel.
-		"wrong ring":      {func(s *Set, _ *Rules) { s.Raw = lengths(t, "um", "1000", "1000", "1000") }, "wrong ring?", "Wrong ring"},
-		"no certificate":  {func(s *Set, _ *Rules) { s.Ring.Size = 0 }, "certificate", ""},
-		"no uncertainty":  {func(s *Set, _ *Rules) { s.Ring.U = 0 }, "certificate", ""},
-		"nonsense":        {func(s *Set, _ *Rules) { s.Raw = []analysis.Length{math.MaxInt64, 0, 0} }, "check the unit", ""},
-		"other ring":      {func(s *Set, _ *Rules) { s.Ring.ID = "R-0875" }, "", "The job names ring R-1250"},
-		"far from target": {func(s *Set, r *Rules) { r.Target += 2 * analysis.Millimetre / 10 }, "", "away from the target"},
-		"overdue":         {func(s *Set, _ *Rules) { s.At = s.Ring.Due.AddDate(0, 0, 1) }, "", "was due on 2027-01-25"},
-		"zero jumps":      {func(s *Set, _ *Rules) { s.Raw = lengths(t, "um", "32.1", "32.2", "32.1") }, "", "its value or sign?"},
+		"wrong ring":      {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "1000", "1000", "1000") }, "wrong ring?", "Wrong ring"},
+		"no certificate":  {func(s *analysis.RingSet, _ *Rules) { s.Ring.Size = 0 }, "certificate", ""},
+		"no uncertainty":  {func(s *analysis.RingSet, _ *Rules) { s.Ring.U = 0 }, "certificate", ""},
+		"nonsense":        {func(s *analysis.RingSet, _ *Rules) { s.Raw = []analysis.Length{math.MaxInt64, 0, 0} }, "check the unit", ""},
+		"other ring":      {func(s *analysis.RingSet, _ *Rules) { s.Ring.ID = "R-0875" }, "", "The job names ring R-1250"},
+		"far from target": {func(s *analysis.RingSet, r *Rules) { r.Target += 2 * analysis.Millimetre / 10 }, "", "away from the target"},
+		"overdue":         {func(s *analysis.RingSet, _ *Rules) { s.At = s.Ring.Due.AddDate(0, 0, 1) }, "", "was due on 2027-01-25"},
+		"zero jumps":      {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "32.1", "32.2", "32.1") }, "", "its value or sign?"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			set, r := Set{Ring: r1250(t), Raw: raw, At: morning}, rules
+			set, r := analysis.RingSet{Ring: r1250(t), Raw: raw, At: morning}, rules
 			c.change(&set, &r)
 			m := Master(set, r, &before, false)
 			refused, questions := strings.Join(m.Refused, " "), strings.Join(m.Questions, " ")
@@ -198,7 +198,7 @@ func TestSetGain(t *testing.T) {
 	second := func(size string, shown ...string) Mastering {
 		ring := r1250H(t)
 		ring.Size = parse(t, size+" mm")
-		return Master(Set{Ring: ring, Raw: lengths(t, "um", shown...), At: morning}, UsualRules(15*micron/100), nil, false)
+		return Master(analysis.RingSet{Ring: ring, Raw: lengths(t, "um", shown...), At: morning}, UsualRules(15*micron/100), nil, false)
 	}
 	first := good(t)
 	s := 15 * micron / 100
@@ -213,7 +213,7 @@ func TestSetGain(t *testing.T) {
 	if size, err := g.Size(first.Mean); err != nil || size != first.Ring.Size {
 		t.Errorf("the first ring reads %s, %v", size, err)
 	}
-	if k := CheckZero(Set{Ring: analysis.Ring{ID: "between", Size: parse(t, "31.7997 mm"), U: micron / 4}, Raw: lengths(t, "um", "61.6", "61.6", "61.7"), At: morning}, g.Correction, micron/4, 3, 0); !k.Good {
+	if k := CheckZero(analysis.RingSet{Ring: analysis.Ring{ID: "between", Size: parse(t, "31.7997 mm"), U: micron / 4}, Raw: lengths(t, "um", "61.6", "61.6", "61.7"), At: morning}, g.Correction, micron/4, 3, 0); !k.Good {
 		t.Errorf("a ring between: %s", k.Sentence)
 	}
 	if g := SetGain(first, second("31.8497", "112.0", "112.1", "112.0"), s); !g.Accepted || g.Differs || g.Shown != 0 || g.Ratio == 1 {
@@ -254,8 +254,8 @@ func TestMastering_JSON(t *testing.T) {
 // The caller's slice may change afterwards; what was kept may not.
 func TestMaster_KeepsItsOwnReadings(t *testing.T) {
 	raw := lengths(t, "um", "12.1", "12.2", "12.1")
-	m := Master(Set{Ring: r1250(t), Raw: raw, At: morning}, Rules{}, nil, false)
-	k := CheckZero(Set{Ring: r1250(t), Raw: raw, At: morning}, m.Correction, micron, 3, 0)
+	m := Master(analysis.RingSet{Ring: r1250(t), Raw: raw, At: morning}, Rules{}, nil, false)
+	k := CheckZero(analysis.RingSet{Ring: r1250(t), Raw: raw, At: morning}, m.Correction, micron, 3, 0)
 	raw[0] = 0
 	if m.Raw[0] == 0 || k.Raw[0] == 0 {
 		t.Error("a kept raw reading changed with the caller's slice")
@@ -263,7 +263,7 @@ func TestMaster_KeepsItsOwnReadings(t *testing.T) {
 }
 
 func BenchmarkMasterAndCheck(b *testing.B) {
-	set := Set{Ring: r1250(b), Raw: lengths(b, "um", "12.1", "12.2", "12.1"), At: morning}
+	set := analysis.RingSet{Ring: r1250(b), Raw: lengths(b, "um", "12.1", "12.2", "12.1"), At: morning}
 	rules := UsualRules(15 * micron / 100)
 	for b.Loop() {
 		m := Master(set, rules, nil, false)

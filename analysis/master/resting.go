@@ -8,12 +8,6 @@ import (
 	"fairbore/analysis"
 )
 
-// Noise is how the samples of a gauge scatter while it rests.
-type Noise struct {
-	SD      analysis.Deviation `json:"sd_um"`   // standard deviation of one sample, without what the display rounds
-	Samples int                `json:"samples"` // that it rests on
-}
-
 const (
 	restWindow = 24 // samples that are looked at together
 	restKept   = 4  // windows that are kept, the newest
@@ -121,9 +115,9 @@ func straighten(x, y []float64) (slope float64) {
 }
 
 // Noise returns what the windows at rest tell; false if there was none.
-func (r *Resting) Noise() (Noise, bool) {
+func (r *Resting) Noise() (analysis.RestNoise, bool) {
 	kept := r.kept[:min(r.count, restKept)]
-	var n Noise
+	var n analysis.RestNoise
 	var square, freedom float64
 	for i := range kept {
 		n.Samples += kept[i].n

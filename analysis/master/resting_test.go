@@ -19,7 +19,7 @@ func shown(um, step float64) analysis.Length {
 }
 
 // rest plays n samples of a gauge at rest and returns what was measured.
-func rest(rng *rand.Rand, n int, sd, step float64, more func(i int) float64) (Noise, bool) {
+func rest(rng *rand.Rand, n int, sd, step float64, more func(i int) float64) (analysis.RestNoise, bool) {
 	r := Resting{Step: analysis.Deviation(shown(step, step))}
 	at := 20 * rng.Float64()
 	for i := range n {

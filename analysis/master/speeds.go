@@ -13,29 +13,7 @@ type Rocked struct {
 	Size   analysis.Length    // as captured
 	U      analysis.Deviation // its standard uncertainty from its samples
 	Motion float64            // mean square speed of the excess's root at square, µm/s²
-	Averaging
-}
-
-// Speeds is what a place that was rocked at slowly, then fast, tells of how the gauge
-// smooths its values: a size must not depend on the speed.
-type Speeds struct {
-	Slow       int     `json:"slow"` // readings
-	Fast       int     `json:"fast"`
-	SlowMotion float64 `json:"slow_motion"` // mean square speed, µm/s²
-	FastMotion float64 `json:"fast_motion"`
-	// Larger is by how much the fast ones are larger than the slow ones, as captured.
-	Larger analysis.Deviation `json:"larger_um"`
-	// Averages is the time over which the gauge averages, with its standard uncertainty,
-	// if all of its smoothing is a mean; 0 and 0 where the readings show none.
-	Averages  float64 `json:"averages_s,omitempty"`
-	AveragesU float64 `json:"averages_u_s,omitempty"`
-	// Told says that the readings decide it; Good that the size does not depend on the speed.
-	Told     bool   `json:"told"`
-	Good     bool   `json:"good"`
-	Sentence string `json:"sentence"`
-	// Between is what the two speeds add to the sums of the gauge, beyond what each
-	// reading holds.
-	Between Averaging `json:"between"`
+	analysis.Averaging
 }
 
 const (
@@ -50,13 +28,13 @@ const (
 // what is stated, which is taken off the sizes already; repeat is the standard
 // deviation of one reading. The estimate is that of [Averaging], to which the two speeds
 // add a weighted slope of the sizes over the mean square speeds.
-func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.Deviation) Speeds {
-	s := Speeds{Slow: slow, Fast: len(readings) - slow}
+func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.Deviation) analysis.Speeds {
+	s := analysis.Speeds{Slow: slow, Fast: len(readings) - slow}
 	if s.Slow < 1 || s.Fast < 1 {
 		s.Sentence = "Not told: rock slowly, then fast, at the same place."
 		return s
 	}
-	var sum Averaging
+	var sum analysis.Averaging
 	var w, wm, ws float64
 	mean := func(part []Rocked) (motion, size float64) {
 		for _, r := range part {
@@ -77,7 +55,7 @@ func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.D
 		sum.Add(r.Spread, r.Slope)
 		w, wm, ws = w+weight(r), wm+weight(r)*r.Motion, ws+weight(r)*size(r)
 	}
-	var between Averaging
+	var between analysis.Averaging
 	for i := range readings {
 		r := &readings[i]
 		d := r.Motion - wm/w
@@ -88,13 +66,13 @@ func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.D
 	sum.Add(between.Spread, between.Slope)
 	slowMotion, slowSize := mean(readings[:slow])
 	fastMotion, fastSize := mean(readings[slow:])
-	s.SlowMotion, s.FastMotion = Digits(slowMotion), Digits(fastMotion)
+	s.SlowMotion, s.FastMotion = analysis.SixDigits(slowMotion), analysis.SixDigits(fastMotion)
 	s.Larger = analysis.Deviation(math.Round((fastSize - slowSize) * float64(analysis.Micrometre)))
 	judgeSpeeds(&s, sum, now)
 	return s
 }
 
-func judgeSpeeds(s *Speeds, sum Averaging, now Smoothing) {
+func judgeSpeeds(s *analysis.Speeds, sum analysis.Averaging, now Smoothing) {
 	q, u, ok := sum.Square()
 	off := q - now.Square()
 	limit := over(q + 2*u)
@@ -108,8 +86,8 @@ func judgeSpeeds(s *Speeds, sum Averaging, now Smoothing) {
 	}
 	s.Told = true
 	if q > surely*u {
-		s.Averages = Digits(math.Sqrt(12 * q))
-		s.AveragesU = Digits(6 * u / s.Averages) // d√(12 q) = 6/√(12 q) dq
+		s.Averages = analysis.SixDigits(math.Sqrt(12 * q))
+		s.AveragesU = analysis.SixDigits(6 * u / s.Averages) // d√(12 q) = 6/√(12 q) dq
 	}
 	larger := analysis.Length(max(s.Larger, -s.Larger)).Format(analysis.UM, 1)
 	s.Good = math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square())

@@ -43,7 +43,7 @@ type CoolDown struct {
 	// Final is the size that the readings come to when the part has the temperature of
 	// its surroundings, as gauged: not at 20 °C.
 	Final  analysis.Length `json:"final_mm"`
-	Excess master.Excess   `json:"excess"`
+	Excess analysis.Excess `json:"excess"`
 	// Warmer is how far the part is above its surroundings, by its expansion.
 	Warmer analysis.Temperature `json:"warmer_k,omitempty"`
 	// Surroundings is their temperature, taken for that of the ring, which lies there;

@@ -4,8 +4,6 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/analysis/advise"
-	"fairbore/analysis/master"
 )
 
 // Kind says what an event tells.
@@ -93,7 +91,7 @@ type Part struct {
 	Count  int    `json:"count"` // how many parts of the job this station has begun
 	// Rate is how fast the parts before it were cut, and how rounds scattered; for
 	// the first of a job the latter only, nil where nothing is known.
-	Rate *advise.Prior `json:"rate,omitempty"`
+	Rate *analysis.RatePrior `json:"rate,omitempty"`
 }
 
 // Round begins a round of gauging. Strokes and Seconds say what the honing
@@ -238,11 +236,11 @@ type Master struct {
 	Motions []float64 `json:"motions,omitempty"`
 	Square  float64   `json:"averaging_s2,omitempty"`
 	// Averaging is what all readings of the gauge up to here tell of that, nil: nothing.
-	Averaging *master.Averaging `json:"averaging,omitempty"`
+	Averaging *analysis.Averaging `json:"averaging,omitempty"`
 	// Noise is how the gauge's samples scattered at rest, in air or on the ring, nil if it
 	// never rested; CaptureU the root mean square of the readings' own standard uncertainties.
-	Noise    *master.Noise      `json:"noise,omitempty"`
-	CaptureU analysis.Deviation `json:"capture_u_um,omitempty"`
+	Noise    *analysis.RestNoise `json:"noise,omitempty"`
+	CaptureU analysis.Deviation  `json:"capture_u_um,omitempty"`
 	// RingAt is the temperature of the ring that set the zero, nil if it was not known.
 	RingAt *analysis.Temperature `json:"ring_at_cel,omitempty"`
 	// GaugeDue is the day that the gauge's own calibration is due, and GaugeCertified its
@@ -288,7 +286,7 @@ func (m *Master) MeanMotion() (mean float64) {
 
 // SpeedCheck tells whether the size of a ring depends on the speed at which it is rocked.
 type SpeedCheck struct {
-	master.Speeds
+	analysis.Speeds
 	Ring  string `json:"ring"`
 	Gauge string `json:"gauge"`
 }
@@ -307,11 +305,11 @@ func (g *Gain) Used() bool { return g != nil && g.Shown != 0 }
 
 // ZeroCheck is a look at a ring that leaves the zero as it is.
 type ZeroCheck struct {
-	master.Check
+	analysis.RingCheck
 	Gauge string `json:"gauge"`
 	// Suspect is what another ring than the one mastered on points at, if it
 	// does not agree.
-	Suspect master.Suspect `json:"suspect,omitempty"`
+	Suspect analysis.Suspect `json:"suspect,omitempty"`
 	// Doubt tells what a failed check puts in doubt.
 	Doubt *InDoubt `json:"doubt,omitempty"`
 }
@@ -325,7 +323,7 @@ type ZeroCheck struct {
 // that is off by more than a check allows, and than its readings explain, is a failed
 // check all the same: however it came about, the ring does not come out as it must.
 type Rereading struct {
-	master.Rereading
+	analysis.Rereading
 	Gauge string   `json:"gauge"`
 	Doubt *InDoubt `json:"doubt,omitempty"` // what a failed one puts in doubt
 }
@@ -335,7 +333,7 @@ func (r *Rereading) Failed() *ZeroCheck {
 	if !r.Valid || r.Good {
 		return nil
 	}
-	return &ZeroCheck{Check: r.Check, Gauge: r.Gauge, Doubt: r.Doubt}
+	return &ZeroCheck{RingCheck: r.RingCheck, Gauge: r.Gauge, Doubt: r.Doubt}
 }
 
 // ZeroCheck returns the check of the zero that the event is, nil if it is none. A
@@ -391,6 +389,10 @@ type Verdict struct {
 	Rule     string             `json:"rule,omitempty"`
 	U        analysis.Deviation `json:"u_um,omitempty"` // expanded, of one size
 }
+
+// LotMost is how many finished parts of a job its spread is told from at most: with more
+// of them a process that drifts would look wider than it is.
+const LotMost = 50
 
 // Gauge tells that the gauge came or went.
 type Gauge struct {

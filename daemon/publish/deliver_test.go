@@ -2,15 +2,15 @@ package publish
 
 import (
 	"encoding/json"
-	"fairbore/daemon/event"
 	"fmt"
 	"strings"
 	"testing"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
-
 	"github.com/rs/zerolog"
+
+	"fairbore/daemon/event"
 )
 
 func connected(t testing.TB, p *Publisher) {

@@ -4,11 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"fairbore/daemon/event"
 )
 
 // chunk is how many records are read and sent before acknowledgements, live

@@ -1,8 +1,9 @@
 package publish
 
 import (
-	"fairbore/daemon/event"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // The last levels of the topics.

@@ -2,12 +2,13 @@ package publish
 
 import (
 	"context"
-	"fairbore/daemon/event"
 	"fmt"
 	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
+
+	"fairbore/daemon/event"
 )
 
 // cursorName is the name under which the journal keeps how far the broker is.

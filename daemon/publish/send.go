@@ -3,9 +3,10 @@ package publish
 import (
 	"context"
 	"encoding/json"
-	"fairbore/daemon/event"
 	"slices"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // sendRecords sends up to a chunk of records, as far as the window allows. It

@@ -2,12 +2,13 @@ package publish
 
 import (
 	"encoding/json"
-	"fairbore/daemon/event"
 	"net"
 	"sync"
 	"testing"
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
+
+	"fairbore/daemon/event"
 )
 
 // tap stands between publisher and broker, passes whole packets on, and keeps

@@ -2,14 +2,15 @@ package publish
 
 import (
 	"context"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"fmt"
 	"slices"
 	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // AllSites is the site of a watcher that follows every site of a broker.

@@ -2,12 +2,13 @@ package publish
 
 import (
 	"cmp"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // maxHeld bounds the newest bores of all stations together, in bytes as they

@@ -4,10 +4,11 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"slices"
 	"time"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // take hands on what comes, and what the passing of time changes, until ctx ends.

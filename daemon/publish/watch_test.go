@@ -3,7 +3,6 @@ package publish
 import (
 	"context"
 	"encoding/json"
-	"fairbore/daemon/event"
 	"fmt"
 	"maps"
 	"slices"
@@ -14,6 +13,8 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
+
+	"fairbore/daemon/event"
 )
 
 // eye is a watcher and what it told.

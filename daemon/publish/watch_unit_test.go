@@ -3,8 +3,6 @@ package publish
 import (
 	"bytes"
 	"encoding/json"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"fmt"
 	"io"
 	"math"
@@ -17,6 +15,9 @@ import (
 	mqttpackets "github.com/eclipse/paho.mqtt.golang/packets"
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 func watchConfig(url string) WatchConfig {

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/analysis/study"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
@@ -434,7 +433,7 @@ func TestNoiseInTheLog(t *testing.T) {
 	looks := slices.Clone(b.records)
 	last := &looks[len(looks)-1]
 	m := *last.Master
-	m.Noise, last.Master = &master.Noise{SD: 1200, Samples: 96}, &m
+	m.Noise, last.Master = &analysis.RestNoise{SD: 1200, Samples: 96}, &m
 	if text := MasteringLog(Log{Looks: looks}).Text(); !strings.Contains(strings.Join(strings.Fields(text), " "), "zero set, no. 1; noise 0.12") {
 		t.Errorf("%s", text)
 	}

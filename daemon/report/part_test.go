@@ -20,7 +20,6 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/event"
 )
@@ -461,7 +460,7 @@ func TestAveragingInTheRecord(t *testing.T) {
 	if row[0] != uncertainty.LineAveraging || row[5] != "s²" || row[9] != "assumed" || !slices.Contains(table.Notes, "The averaging of the gauge is not stated.") {
 		t.Errorf("%q, %q", row, table.Notes)
 	}
-	what, detail := (&record{}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: master.Speeds{Sentence: "Reads 1.3 µm large."}}}})
+	what, detail := (&record{}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: analysis.Speeds{Sentence: "Reads 1.3 µm large."}}}})
 	if what != "rocked slowly, then fast" || detail != "ring R-1: Reads 1.3 µm large." {
 		t.Errorf("%q, %q", what, detail)
 	}

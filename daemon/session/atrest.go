@@ -69,7 +69,7 @@ func (s *Session) scatters(raw analysis.Length) {
 
 // noise is what was measured, on the ring if the gauge rested there; nil if nothing was.
 // In free air a gauge that isn't a two-point one may show anything.
-func (a *atRest) noise(g *state.GaugeSettings) *master.Noise {
+func (a *atRest) noise(g *state.GaugeSettings) *analysis.RestNoise {
 	n, ok := a.ring.Noise()
 	if !ok && !g.ThreePoint {
 		n, ok = a.air.Noise()

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
 	"fairbore/daemon/event"
@@ -16,7 +17,7 @@ import (
 // rocking is how the gauge was moved for a value that the capture took. With q taken off
 // its passes tell of what is left; what is recorded tells of all of it.
 func rocking(r *capture.Result, q float64) event.Rocking {
-	k := event.Rocking{Motion: master.Digits(r.Motion), MotionSpread: master.Digits(r.MotionSpread), MotionSlope: master.Digits(r.MotionSlope + q*r.MotionSpread)}
+	k := event.Rocking{Motion: analysis.SixDigits(r.Motion), MotionSpread: analysis.SixDigits(r.MotionSpread), MotionSlope: analysis.SixDigits(r.MotionSlope + q*r.MotionSpread)}
 	for _, v := range []float64{k.Motion, k.MotionSpread, k.MotionSlope} {
 		if math.IsNaN(v) || math.IsInf(v, 0) { // which the journal could not hold
 			return event.Rocking{}

@@ -232,7 +232,7 @@ func TestAveragingBelongsToItsGauge(t *testing.T) {
 		t.Error("learned of the wrong gauge")
 	}
 	b.Fold().NoteRocking("G-12", 1e7, 0)
-	if a := b.Fold().Averages("G-12"); a == nil || *a != (master.Averaging{Spread: 1e7, Readings: 1}) {
+	if a := b.Fold().Averages("G-12"); a == nil || *a != (analysis.Averaging{Spread: 1e7, Readings: 1}) {
 		t.Errorf("of the next: %+v", a)
 	}
 	r := capture.Result{Motion: math.NaN(), MotionSpread: 1}

@@ -46,7 +46,7 @@ func refusedGain(g master.Gain) string {
 
 // gained sets the gain from the readings of a second ring. A gain that is none of a
 // sound gauge leaves everything as it was, and what was read stays in the journal.
-func (s *Session) gained(set master.Set) {
+func (s *Session) gained(set analysis.RingSet) {
 	f := &s.fold
 	leave := func(why string) {
 		broken := *f.Running

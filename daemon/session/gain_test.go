@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
@@ -176,7 +175,7 @@ func TestNominalSizesNameTheSlip(t *testing.T) {
 	set := guarded(verdict.Simple)
 	set.Rings["R-1250"].Size, set.Rings["R-1250"].Nominal = lengthOf("31.7503 mm"), lengthOf("31.75 mm") // certified 31.7497
 	set.Rings["R-1250H"] = &analysis.Ring{ID: "R-1250H", Size: lengthOf("31.76004 mm"), Nominal: lengthOf("31.76 mm"), U: analysis.Deviation(um / 4)}
-	if c := checkedOnSecond(t, set); c == nil || c.Suspect != master.SignOfFirst {
+	if c := checkedOnSecond(t, set); c == nil || c.Suspect != analysis.SignOfFirst {
 		t.Errorf("second ring: %+v", c)
 	}
 }

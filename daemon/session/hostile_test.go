@@ -1,11 +1,12 @@
 package session
 
 import (
-	"fairbore/daemon/event"
 	"math"
 	"strings"
 	"testing"
 	"unicode"
+
+	"fairbore/daemon/event"
 )
 
 // Text that would act where it is shown, on a terminal or by turning the direction

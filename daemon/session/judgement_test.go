@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -172,7 +171,7 @@ func TestSecondRingShowsASignSlip(t *testing.T) {
 	set.Rings["R-1250"].Size = lengthOf("31.7503 mm") // certified 31.7497
 	set.Rings["R-1250H"] = &analysis.Ring{ID: "R-1250H", Size: lengthOf("31.76004 mm"), U: analysis.Deviation(um / 4)}
 	c := checkedOnSecond(t, set)
-	if c == nil || c.Good || c.Error != analysis.Deviation(6*um/10) || c.Suspect == master.NoSuspect {
+	if c == nil || c.Good || c.Error != analysis.Deviation(6*um/10) || c.Suspect == analysis.NoSuspect {
 		t.Errorf("second ring: %+v", c)
 	}
 }

@@ -116,7 +116,7 @@ func (s *Session) ringReading(sent event.Sent, c captured) {
 		s.sped()
 		return
 	}
-	set := master.Set{Ring: f.Running.Ring, Raw: f.Running.Raw, At: s.now.Wall, Temperature: f.Warm.Ring}
+	set := analysis.RingSet{Ring: f.Running.Ring, Raw: f.Running.Raw, At: s.now.Wall, Temperature: f.Warm.Ring}
 	scatter, err := master.ScatterOf(set.Raw)
 	switch {
 	case err != nil:
@@ -142,7 +142,7 @@ func (s *Session) again(why string) {
 	s.emit(event.Event{Kind: event.Mastering, Master: &again})
 }
 
-func (s *Session) mastered(set master.Set) {
+func (s *Session) mastered(set analysis.RingSet) {
 	f := &s.fold
 	// Spread, ring and travel have been looked at as the readings came, and the
 	// operator has been asked what there was to ask.
@@ -170,15 +170,15 @@ func (s *Session) mastered(set master.Set) {
 }
 
 // checked tells whether the zero holds.
-func (s *Session) checked(set master.Set) {
+func (s *Session) checked(set analysis.RingSet) {
 	f := &s.fold
 	rep, n := f.Repeat(&s.set.Gauge), len(set.Raw)
 	c := &event.ZeroCheck{Gauge: s.set.Gauge.Name}
 	if set.Ring.ID == f.Master.Ring.ID {
-		c.Check = master.CheckZero(set, *f.Correction(), s.driftLimit(n), 1, s.set.Master.Spread)
+		c.RingCheck = master.CheckZero(set, *f.Correction(), s.driftLimit(n), 1, s.set.Master.Spread)
 	} else {
 		second := master.SecondRing(f.Mastering(), set, rep, s.set.Master.Spread, f.Master.Ring.Nominal, set.Ring.Nominal)
-		c.Check, c.Suspect = second.Check, second.Suspect
+		c.RingCheck, c.Suspect = second.RingCheck, second.Suspect
 	}
 	if c.Valid && !c.Good {
 		c.Doubt = f.InDoubt()
@@ -199,7 +199,7 @@ func (s *Session) driftLimit(n int) analysis.Deviation {
 }
 
 // reread tells what the ring that set the zero comes to as a part does.
-func (s *Session) reread(set master.Set) {
+func (s *Session) reread(set analysis.RingSet) {
 	f := &s.fold
 	r := &event.Rereading{Gauge: s.set.Gauge.Name}
 	r.Rereading = master.Reread(f.Mastering(), set, s.oneReading(), s.driftLimit(len(set.Raw)), f.AdjustRing())

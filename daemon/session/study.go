@@ -2,11 +2,12 @@ package session
 
 import (
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // studyIdle is how long nothing may come of a study before the action part asks whether

@@ -45,7 +45,7 @@ func (f *Fold) AdvisedRound(set *Settings, now time.Time) event.Round {
 // RatePrior is how fast the parts of the job so far were cut, the one in hand included;
 // before its first, how the hand scattered in another.
 // It goes into the next part's event, so that it outlasts a restart.
-func (f *Fold) RatePrior(repeat analysis.Deviation) *advise.Prior {
+func (f *Fold) RatePrior(repeat analysis.Deviation) *analysis.RatePrior {
 	if f.Job == nil || f.Part == nil {
 		return f.Hand
 	}

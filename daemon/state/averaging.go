@@ -15,14 +15,14 @@ import (
 // gauge that hung here before is forgotten.
 func (f *Fold) NoteRocking(gauge string, spread, slope float64) {
 	if f.AveragingOf != gauge {
-		f.Averaging, f.AveragingOf = master.Averaging{}, gauge
+		f.Averaging, f.AveragingOf = analysis.Averaging{}, gauge
 	}
 	f.Averaging.Add(spread, slope)
 }
 
 // Averages is what the readings of a gauge tell up to now, nil if nothing.
-func (f *Fold) Averages(gauge string) *master.Averaging {
-	if f.AveragingOf != gauge || f.Averaging == (master.Averaging{}) {
+func (f *Fold) Averages(gauge string) *analysis.Averaging {
+	if f.AveragingOf != gauge || f.Averaging == (analysis.Averaging{}) {
 		return nil
 	}
 	a := f.Averaging
@@ -77,7 +77,7 @@ func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
 		return uncertainty.Averaging{Square: q, HalfWidth: master.StatedWithin * q, Basis: uncertainty.ByStatement,
 			Source: "configuration; that it holds to ± 10 % is an assumption"}
 	}
-	var a master.Averaging
+	var a analysis.Averaging
 	if m := f.Master; m.Averaging != nil && m.Gauge == g.Name {
 		a = *m.Averaging
 	}

@@ -24,10 +24,10 @@ type Fold struct {
 	Last    time.Time // of the newest event
 
 	Job     *analysis.Job
-	Lot     []*event.Verdict // the newest of the job, at most LotMost
+	Lot     []*event.Verdict // the newest of the job, at most event.LotMost
 	Part    *event.Part
-	Parts   int           // begun of this job
-	Hand    *advise.Prior // what was learnt of the hand in the job before
+	Parts   int                 // begun of this job
+	Hand    *analysis.RatePrior // what was learnt of the hand in the job before
 	Rounds  []event.Round
 	Begun   time.Time // of the part
 	RoundAt time.Time // when the round in hand began
@@ -69,7 +69,7 @@ type Fold struct {
 
 	// Averaging is what the readings of AveragingOf, the gauge that hung here last, tell
 	// of how it averages.
-	Averaging   master.Averaging
+	Averaging   analysis.Averaging
 	AveragingOf string
 
 	Study   *event.Study // the newest of the station, over or not
@@ -86,10 +86,6 @@ type Fold struct {
 // hundreds of readings; a gauge left streaming into one part must not grow the
 // memory, and there may be many stations. The journal keeps them all.
 const Held = 512
-
-// LotMost is how many finished parts of a job its spread is told from at most: with more
-// of them a process that drifts would look wider than it is.
-const LotMost = 50
 
 // prune forgets the oldest quarter.
 func (f *Fold) prune() {
@@ -192,7 +188,7 @@ func (f *Fold) Apply(e *event.Event) {
 			}
 			r := e.Ring
 			f.Rocked = append(slices.Clone(f.Rocked), master.Rocked{
-				Size: r.Raw, U: r.U, Motion: r.Motion, Averaging: master.Averaging{Spread: r.MotionSpread, Slope: r.MotionSlope},
+				Size: r.Raw, U: r.U, Motion: r.Motion, Averaging: analysis.Averaging{Spread: r.MotionSpread, Slope: r.MotionSlope},
 			})
 			f.Running.Raw = append(slices.Clone(f.Running.Raw), e.Ring.Raw)
 		}
@@ -201,7 +197,7 @@ func (f *Fold) Apply(e *event.Event) {
 		f.Master, f.MasterAt, f.Running, f.Rocked = e.Master, e.At, nil, nil
 		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
 		f.Cool = nil
-		f.Averaging, f.AveragingOf = master.Averaging{}, e.Master.Gauge
+		f.Averaging, f.AveragingOf = analysis.Averaging{}, e.Master.Gauge
 		if a := e.Master.Averaging; a != nil {
 			f.Averaging = *a
 		}
@@ -239,7 +235,7 @@ func (f *Fold) Apply(e *event.Event) {
 		}
 	case event.Judged:
 		f.Verdict = e.Verdict
-		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-LotMost):]), e.Verdict)
+		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-event.LotMost):]), e.Verdict)
 		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
 			f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
 		}
@@ -302,7 +298,7 @@ func (f *Fold) Standing() master.Standing {
 		s.Ring = f.Master.Ring
 	}
 	if f.Failed != nil {
-		s.Failed = &f.Failed.Check
+		s.Failed = &f.Failed.RingCheck
 	}
 	return s
 }

@@ -39,7 +39,7 @@ func (f *Fold) AdjustRing() (a master.Adjust) {
 
 // Mastering is the one in use, as it was accepted.
 func (f *Fold) Mastering() master.Mastering {
-	m := master.Mastering{Set: master.Set{Ring: f.Master.Ring, Raw: f.Master.Raw, At: f.MasterAt}, Correction: *f.Correction(), Accepted: true}
+	m := master.Mastering{RingSet: analysis.RingSet{Ring: f.Master.Ring, Raw: f.Master.Raw, At: f.MasterAt}, Correction: *f.Correction(), Accepted: true}
 	m.Scatter, _ = master.ScatterOf(f.Master.Raw) // it was accepted, so it has readings
 	return m
 }

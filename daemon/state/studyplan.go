@@ -1,10 +1,11 @@
 package state
 
 import (
-	"fairbore/daemon/event"
 	"fmt"
 	"slices"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // StudyNow is a study under way.

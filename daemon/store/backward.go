@@ -3,11 +3,12 @@ package store
 import (
 	"cmp"
 	"context"
-	"fairbore/daemon/event"
 	"fmt"
 	"iter"
 	"math"
 	"slices"
+
+	"fairbore/daemon/event"
 )
 
 // backRows bounds what a step backward reads of each span.

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"fairbore/daemon/event"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -10,6 +9,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // BenchmarkCommit measures the writer alone: a group in one transaction, synced.

@@ -4,11 +4,12 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fairbore/daemon/event"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"fairbore/daemon/event"
 )
 
 // fill makes a journal of some size and closes it.

@@ -13,7 +13,7 @@
 //	part     the part it names, if it names one
 //	depth    of a reading, in 0.1 nm from the named face
 //	angle    of a reading, in 0.001°
-//	body     the event, exactly as encoding/json writes a [session.Event]
+//	body     the event, exactly as encoding/json writes a [event.Event]
 //	hash     SHA-256(hash of the row before ‖ seq, 8 bytes, big-endian ‖ body);
 //	         before row 1 stands SHA-256(journal id)
 //

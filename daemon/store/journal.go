@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -12,6 +11,8 @@ import (
 	"time"
 
 	"github.com/rs/zerolog"
+
+	"fairbore/daemon/event"
 )
 
 // Config says where the journal is and how it is kept.

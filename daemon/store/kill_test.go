@@ -3,7 +3,6 @@ package store
 import (
 	"bufio"
 	"context"
-	"fairbore/daemon/event"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -13,6 +12,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 const childEnv = "FAIRBORE_STORE_CHILD"

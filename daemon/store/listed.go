@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+
 	"fairbore/daemon/event"
 )
 

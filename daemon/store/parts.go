@@ -4,11 +4,12 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
-	"fairbore/daemon/event"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // PartSummary is a part as a list of parts shows it: one for each time that a

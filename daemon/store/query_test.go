@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
-	"fairbore/daemon/event"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -16,6 +15,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"fairbore/daemon/event"
 )
 
 // inHandAt says by plain reading of all events which job and part each station

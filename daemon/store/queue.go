@@ -2,8 +2,9 @@ package store
 
 import (
 	"context"
-	"fairbore/daemon/event"
 	"fmt"
+
+	"fairbore/daemon/event"
 )
 
 // Append queues events for the disk, in order; they are committed together.

@@ -3,13 +3,14 @@ package store
 import (
 	"cmp"
 	"context"
-	"fairbore/daemon/event"
 	"fmt"
 	"iter"
 	"math"
 	"slices"
 	"strings"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // Filter picks events; the zero value picks all. Every field narrows it.

@@ -3,16 +3,16 @@ package store
 import (
 	"cmp"
 	"context"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"fmt"
 	"math"
 	"slices"
+
+	"fairbore/daemon/event"
 )
 
 // rebuildMost bounds how many events of one kind Rebuild returns, so that a
 // gauge left streaming into one part does not make the next start slow. It is
-// more than [session.Held], since the readings since the mastering are counted too.
+// more than the readings that a state holds, since the readings since the mastering are counted too.
 const rebuildMost = 4096
 
 // Rebuild returns what the state of a station follows from, in order, without
@@ -56,7 +56,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		}
 		most := 1
 		if k == event.Judged { // what the finished parts of the job tell
-			most = state.LotMost
+			most = event.LotMost
 		}
 		before, err := j.newestOf(ctx, station, k, 0, from, most, "")
 		if err != nil {

@@ -10,7 +10,6 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 )
@@ -53,7 +52,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 			e.Ring.Rocking = event.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
 		case event.Mastered:
 			e.Master = &event.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n), Gauge: "G-11"}
-			e.Master.Averaging = &master.Averaging{Spread: 1e8, Slope: float64(n)}
+			e.Master.Averaging = &analysis.Averaging{Spread: 1e8, Slope: float64(n)}
 			if at := analysis.Temperature(20_000 + n); odd { // a second ring; the zero is older
 				e.Master.Second, e.Master.RingAt = true, &at
 				e.Master.Gain = &event.Gain{Ring: analysis.Ring{ID: "R-0885"}, Ratio: 1.02, Certified: 100, Shown: 98, By: n, ZeroAt: morning.Add(time.Duration(i-n) * time.Minute)}
@@ -73,7 +72,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 			e.Reread.Valid, e.Reread.Good = true, odd
 		case event.Sped:
 			e.Speeds = &event.SpeedCheck{Gauge: "G-11"}
-			e.Speeds.Between = master.Averaging{Spread: 1e9, Slope: float64(n)}
+			e.Speeds.Between = analysis.Averaging{Spread: 1e9, Slope: float64(n)}
 		case event.Disturbed:
 			e.Note = "new tips"
 		case event.Judged:
@@ -103,7 +102,7 @@ func fold(records []event.Record, station string) *state.Fold {
 	if f.Master == nil { // what happened since a mastering that never was decides nothing
 		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Again, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, "", nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
-		f.Averaging, f.AveragingOf = master.Averaging{}, ""
+		f.Averaging, f.AveragingOf = analysis.Averaging{}, ""
 	}
 	if f.Failed == nil { // when a check failed that a mastering has made good
 		f.FailedAt = time.Time{}
@@ -170,7 +169,7 @@ func TestRebuildIsBounded(t *testing.T) {
 // The newest verdicts of the job are kept, though they came before the mastering, and not
 // those of the job before; so is which they are, though some tell nothing.
 func TestRebuildKeepsTheLot(t *testing.T) {
-	for _, parts := range []int{3, state.LotMost, state.LotMost + 20} {
+	for _, parts := range []int{3, event.LotMost, event.LotMost + 20} {
 		r := start(t, config(t))
 		verdict := func(n int) event.Event {
 			v := &event.Verdict{Accepted: n%3 > 0, Part: fmt.Sprint(n), Job: "J", Readings: n % 2, State: event.StockToGo, Smallest: analysis.Length(n)}
@@ -192,7 +191,7 @@ func TestRebuildKeepsTheLot(t *testing.T) {
 			t.Fatal(err)
 		}
 		got, want := fold(few, "a"), fold(all, "a")
-		if !reflect.DeepEqual(got, want) || len(got.Lot) != min(parts, state.LotMost) {
+		if !reflect.DeepEqual(got, want) || len(got.Lot) != min(parts, event.LotMost) {
 			t.Errorf("%d parts: %d verdicts, want %d", parts, len(got.Lot), len(want.Lot))
 		}
 	}
@@ -260,10 +259,10 @@ func TestRebuildKeepsTheAveraging(t *testing.T) {
 		r := start(t, config(t))
 		run := event.Event{Kind: event.Mastering, Master: &event.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: 2, Check: true, Speeds: true}}
 		ring := event.Event{Kind: event.RingRead, Ring: &event.RingReading{Ring: "R-0875", Gauge: "G-11", Rocking: event.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: 3000}}}
-		sped := event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Gauge: "G-11", Speeds: master.Speeds{Between: master.Averaging{Spread: 1e8, Slope: 2e4}}}}
+		sped := event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Gauge: "G-11", Speeds: analysis.Speeds{Between: analysis.Averaging{Spread: 1e8, Slope: 2e4}}}}
 		story := []event.Event{run, ring, ring, sped, run, ring, ring, sped}
 		if mastered {
-			story = append(story, run, ring, ring, event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Gauge: "G-11", Averaging: &master.Averaging{Spread: 3e8, Slope: 5e4, Readings: 8}}})
+			story = append(story, run, ring, ring, event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Gauge: "G-11", Averaging: &analysis.Averaging{Spread: 3e8, Slope: 5e4, Readings: 8}}})
 		}
 		story = append(story, jobEvent("a", "J"), partEvent("a", "1", 1))
 		if !mastered {

@@ -1,8 +1,9 @@
 package store
 
 import (
-	"fairbore/daemon/event"
 	"sync"
+
+	"fairbore/daemon/event"
 )
 
 // recentMost is how many bytes of events stay in memory at most: of readings some

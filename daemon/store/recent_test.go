@@ -3,12 +3,13 @@ package store
 import (
 	"context"
 	"encoding/json"
-	"fairbore/daemon/event"
 	"fmt"
 	"reflect"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"fairbore/daemon/event"
 )
 
 // What is in memory is what the whole of it says, or said to be missing.

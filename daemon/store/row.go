@@ -6,9 +6,10 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 type hash = [sha256.Size]byte

@@ -5,7 +5,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
 	"io/fs"
 	"os"
@@ -13,6 +12,8 @@ import (
 	"slices"
 
 	lib "modernc.org/sqlite/lib"
+
+	"fairbore/daemon/event"
 )
 
 // Report is what [Verify] found.

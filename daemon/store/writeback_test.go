@@ -1,11 +1,12 @@
 package store
 
 import (
-	"fairbore/daemon/event"
 	"os"
 	"strings"
 	"testing"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // Without a moment of rest the log is written back beside the writer and begun anew, long

@@ -5,10 +5,11 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
 	"strings"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // How many rows one INSERT of a group has: some of the first, then of the second,

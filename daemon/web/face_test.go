@@ -9,7 +9,6 @@ import (
 	"testing"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -180,7 +179,7 @@ func TestWarmthThatIsTakenOff(t *testing.T) {
 	if f := faceOf(b, picture.Format{}); b.Cooling.Excess != nil != strings.Contains(f.Advice, "taken off, under Warmth") {
 		t.Errorf("excess %v, advice %q", b.Cooling.Excess, f.Advice)
 	}
-	b.Cooling.Excess = &master.Excess{Size: 3, U: 1}
+	b.Cooling.Excess = &analysis.Excess{Size: 3, U: 1}
 	if f := faceOf(b, picture.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
 		t.Errorf("advice %q", f.Advice)
 	}
@@ -328,7 +327,7 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
 	}
-	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: master.Speeds{Sentence: "Reads 1.3 µm large when rocked fast: state averages: 100 ms."}}}}
+	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: "Reads 1.3 µm large when rocked fast: state averages: 100 ms."}}}}
 	if h := happening(&e, picture.Format{}); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
 		t.Errorf("%+v", h)
 	}

@@ -4,7 +4,6 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
-	"fairbore/daemon/event"
 	"net"
 	"net/http"
 	"net/netip"
@@ -14,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // Gate asks for a passphrase before the first action of a browser. Looking needs

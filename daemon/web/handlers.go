@@ -2,11 +2,12 @@ package web
 
 import (
 	"encoding/json"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"net/http"
 	"net/url"
 	"time"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // maxAction bounds the body of an action.

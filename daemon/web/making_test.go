@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fairbore/daemon/event"
 	"io"
 	"net/http"
 	"os"
@@ -14,6 +13,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"fairbore/daemon/event"
 )
 
 // maker is a Records whose work a test leads.

@@ -2,11 +2,12 @@ package web
 
 import (
 	"cmp"
-	"fairbore/daemon/state"
 	"slices"
 	"sync"
 	"testing"
 	"time"
+
+	"fairbore/daemon/state"
 )
 
 // outpost is a shop whose broker can be away.

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fairbore/daemon/event"
 	"fmt"
 	"io"
 	"mime"
@@ -12,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // Records makes what a person takes away: records, exports, a verified journal.

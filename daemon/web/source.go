@@ -2,10 +2,11 @@ package web
 
 import (
 	"context"
-	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 	"fmt"
 	"time"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
 )
 
 // Station is a station to show.
