@@ -2,135 +2,170 @@ package analysis
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
+	"time"
 )
 
-// Count writes a number of things: "1 part", "2 parts".
-func Count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return strconv.Itoa(n) + " " + many
-}
-
-// Phrase is a sentence whose lengths are kept as values, so that each reader can
-// have it in his own unit: Text has "{}" where the next of Values is to stand.
+// Phrase is something to be told to a person: a code, for which the catalogue of each
+// language has a text, and the values that stand in that text. It becomes text where it
+// is shown, in the reader's unit and language, by [fairbore/analysis/notation]; nothing
+// in the program depends on that text.
+//
+// As an error it is a refusal that a person is to read.
 type Phrase struct {
-	Text   string `json:"text"`
-	Values []Said `json:"values,omitempty"`
+	Code string `json:"code,omitempty"`
+	Args []Arg  `json:"args,omitempty"`
+	// Text is the phrase in English in the unit of the job, for receivers without a
+	// catalogue. A phrase without a code is text that a person has written.
+	Text string `json:"text,omitempty"`
 }
 
-// Said is a length in a phrase, and how it is said.
-type Said struct {
-	As    Manner    `json:"as"`
-	Value Deviation `json:"um"`
+// Arg is a value in a phrase. Which of the pointers is set follows from Is.
+type Arg struct {
+	Is     ArgKind      `json:"is"`
+	UM     *Deviation   `json:"um,omitempty"`
+	MM     *Length      `json:"mm,omitempty"`
+	Deg    *Angle       `json:"deg,omitempty"`
+	Cel    *Temperature `json:"cel,omitempty"`
+	S      *float64     `json:"s,omitempty"` // seconds
+	At     *time.Time   `json:"at,omitempty"`
+	N      *int         `json:"n,omitempty"`
+	Value  *float64     `json:"value,omitempty"`
+	Places int          `json:"places,omitempty"` // decimal places of Value
+	Name   *string      `json:"name,omitempty"`
+	Phrase *Phrase      `json:"phrase,omitempty"`
 }
 
-// Manner is how a length is said.
-type Manner string
+// ArgKind says what a value in a phrase is, and so how it is written.
+type ArgKind string
 
-// The manners. Small is an error, a stock, a room: µm to one place, in inches
-// tenths of a thou to one place, or millionths, with as many places more as it takes
-// where something would be said as nothing. Fine is finer by ten, as a rate of
-// removal a stroke is. Deep is a depth in the bore.
+// The kinds of value, with the members that each has.
 const (
-	Small Manner = "small"
-	Fine  Manner = "fine"
-	Deep  Manner = "depth"
+	IsDeviation   ArgKind = "deviation"   // um: an error, a stock, a room
+	IsRate        ArgKind = "rate"        // um: finer by ten, as what a stroke takes off
+	IsDepth       ArgKind = "depth"       // mm
+	IsSize        ArgKind = "size"        // mm
+	IsPlace       ArgKind = "place"       // mm, deg: a depth and an angle
+	IsAngle       ArgKind = "angle"       // deg
+	IsTemperature ArgKind = "temperature" // cel
+	IsKelvin      ArgKind = "difference"  // cel: of two temperatures
+	IsTime        ArgKind = "time"        // s: a span
+	IsMoment      ArgKind = "moment"      // at
+	IsCount       ArgKind = "count"       // n
+	IsNumber      ArgKind = "number"      // value, places
+	IsName        ArgKind = "name"        // name: of a job, a ring, a person; as it is
+	IsPhrase      ArgKind = "phrase"      // phrase
 )
 
-// FineLength is a length that [Sayf] is to say as Fine.
-type FineLength Deviation
-
-// hole is where a value stands in the text of a phrase.
-const hole = "{}"
-
-// Sayf makes a phrase as [fmt.Sprintf] makes a text. A Deviation is kept as Small, a
-// Length as Deep, a FineLength as Fine, a Place with its depth, a Phrase with all
-// that it holds; each takes a %s, in the order of the text.
-func Sayf(format string, args ...any) Phrase {
-	var p Phrase
-	keep := func(as Manner, v Deviation) string {
-		p.Values = append(p.Values, Said{as, v})
-		return hole
+// What [Say] takes beside the types that tell by themselves what they are.
+type (
+	// Rate is a length that is written finer by ten than a [Deviation].
+	Rate Deviation
+	// Size is a diameter; a [Length] by itself is a depth.
+	Size Length
+	// Kelvin is a difference of two temperatures.
+	Kelvin Temperature
+	// Number is a value written with so many decimal places.
+	Number struct {
+		Value  float64
+		Places int
 	}
-	texts := make([]any, len(args))
-	for i, arg := range args {
-		switch v := arg.(type) {
-		case Deviation:
-			texts[i] = keep(Small, v)
-		case FineLength:
-			texts[i] = keep(Fine, Deviation(v))
-		case Length:
-			texts[i] = keep(Deep, Deviation(v))
-		case Place:
-			texts[i] = keep(Deep, Deviation(v.Depth)) + " / " + v.Angle.String()
-		case Phrase:
-			texts[i] = v.Text
-			p.Values = append(p.Values, v.Values...)
-		case string: // a name that looks like a hole must not take a value
-			texts[i] = strings.ReplaceAll(v, hole, "()")
-		default:
-			texts[i] = arg
-		}
+)
+
+// Say returns the phrase of a code. A Deviation, a [Rate], a Length (a depth), a [Size], a
+// Place, an Angle, a Temperature, a [Kelvin], a duration, a time, an int (a count), a
+// [Number], a string (a name) and a Phrase keep their values; an error that is a Phrase
+// is one, any other error and any other value is a name, as it prints.
+func Say(code string, args ...any) Phrase {
+	p := Phrase{Code: code}
+	if len(args) > 0 {
+		p.Args = make([]Arg, len(args))
 	}
-	p.Text = fmt.Sprintf(format, texts...)
+	for i, v := range args {
+		p.Args[i] = argOf(v)
+	}
 	return p
 }
 
-// In says the phrase: MM or UM in µm and mm; IN in inches and tenths of a thou, or
-// in millionths where none of its errors and stocks comes to a tenth, so that what
-// is read together is in one unit; UIN always in millionths. A phrase that came
-// from elsewhere with too few values keeps its holes.
-func (p Phrase) In(u Unit) string {
-	if u == IN && !p.tenths() {
-		u = UIN
+func argOf(v any) Arg {
+	switch v := v.(type) {
+	case Deviation:
+		return Arg{Is: IsDeviation, UM: &v}
+	case Rate:
+		return Arg{Is: IsRate, UM: (*Deviation)(&v)}
+	case Length:
+		return Arg{Is: IsDepth, MM: &v}
+	case Size:
+		return Arg{Is: IsSize, MM: (*Length)(&v)}
+	case Place:
+		return Arg{Is: IsPlace, MM: &v.Depth, Deg: &v.Angle}
+	case Angle:
+		return Arg{Is: IsAngle, Deg: &v}
+	case Temperature:
+		return Arg{Is: IsTemperature, Cel: &v}
+	case Kelvin:
+		return Arg{Is: IsKelvin, Cel: (*Temperature)(&v)}
+	case time.Duration:
+		s := v.Seconds()
+		return Arg{Is: IsTime, S: &s}
+	case time.Time:
+		return Arg{Is: IsMoment, At: &v}
+	case int:
+		return Arg{Is: IsCount, N: &v}
+	case Number:
+		return Arg{Is: IsNumber, Value: &v.Value, Places: v.Places}
+	case Phrase:
+		return Arg{Is: IsPhrase, Phrase: &v}
 	}
-	var b strings.Builder
-	text := p.Text
-	for _, v := range p.Values {
-		before, after, found := strings.Cut(text, hole)
-		if !found {
-			break
-		}
-		b.WriteString(before)
-		b.WriteString(v.in(u))
-		text = after
-	}
-	b.WriteString(text)
-	return b.String()
+	name := fmt.Sprint(v)
+	return Arg{Is: IsName, Name: &name}
 }
 
-// tenths reports whether a small value comes to a tenth of a thou, 2.54 µm.
-func (p Phrase) tenths() bool {
-	for _, v := range p.Values {
-		if v.As == Small && Length(v.Value).Abs() >= Thou/10 {
-			return true
-		}
+// Quote returns what a person has written as a phrase: it is shown as it is.
+func Quote(text string) Phrase { return Phrase{Text: text} }
+
+// IsZero reports whether there is nothing to say.
+func (p Phrase) IsZero() bool { return p.Code == "" && p.Text == "" }
+
+// Error implements error, for a log: the text, or else the code with its values.
+func (p Phrase) Error() string {
+	if p.Text != "" {
+		return p.Text
 	}
-	return false
+	parts := make([]string, len(p.Args))
+	for i, a := range p.Args {
+		parts[i] = a.raw()
+	}
+	return p.Code + "(" + strings.Join(parts, ", ") + ")"
 }
 
-func (s Said) in(u Unit) string {
-	l := Length(s.Value)
+// raw writes the value as it is kept.
+func (a Arg) raw() string {
 	switch {
-	case s.As == Deep && u.Inch():
-		return l.Format(IN, 2) + " in"
-	case s.As == Deep:
-		return trimZeros(l.Format(MM, 2)) + " mm"
-	case u == IN && s.As == Fine:
-		return l.Tenths(2) + " tenths"
-	case u == IN:
-		return l.TenthsSome(1) + " tenths"
-	case u.Inch() && s.As == Fine:
-		return l.Format(UIN, 0) + " millionths"
-	case u.Inch():
-		return l.FormatSome(UIN, 0) + " millionths"
-	case s.As == Fine:
-		return l.Format(UM, 2) + " µm"
+	case a.Is == IsPlace:
+		return Place{Depth: *a.MM, Angle: *a.Deg}.String()
+	case a.UM != nil:
+		return Length(*a.UM).Format(UM, 1) + " µm"
+	case a.MM != nil:
+		return a.MM.String()
+	case a.Deg != nil:
+		return a.Deg.String()
+	case a.Cel != nil:
+		return a.Cel.String()
+	case a.S != nil:
+		return fmt.Sprintf("%g s", *a.S)
+	case a.At != nil:
+		return a.At.Format(time.RFC3339)
+	case a.N != nil:
+		return fmt.Sprint(*a.N)
+	case a.Value != nil:
+		return fmt.Sprintf("%.*f", a.Places, *a.Value)
+	case a.Name != nil:
+		return *a.Name
+	case a.Phrase != nil:
+		return a.Phrase.Error()
 	}
-	return l.FormatSome(UM, 1) + " µm"
+	return "?"
 }
 
 // fineTolerance is the tolerance up to which an inch job speaks of millionths

@@ -20,7 +20,7 @@ func TestPhraseInUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var got analysis.Phrase // as a display that is fed by messages has it
+	var got analysis.OldPhrase // as a display that is fed by messages has it
 	if err := json.Unmarshal(b, &got); err != nil {
 		t.Fatal(err)
 	}
@@ -66,7 +66,7 @@ func TestPhraseOfLittle(t *testing.T) {
 // reason to fail, and what has no hole is said as it is.
 func TestPhraseFromElsewhere(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := analysis.Phrase{Text: rapid.SampledFrom([]string{"", "{}", "a {} b {}", "no hole", "{}{}{}"}).Draw(t, "text")}
+		p := analysis.OldPhrase{Text: rapid.SampledFrom([]string{"", "{}", "a {} b {}", "no hole", "{}{}{}"}).Draw(t, "text")}
 		for range rapid.IntRange(0, 4).Draw(t, "n") {
 			p.Values = append(p.Values, analysis.Said{As: analysis.Manner(rapid.StringN(0, 6, -1).Draw(t, "as")), Value: analysis.Deviation(rapid.Int64().Draw(t, "v"))})
 		}

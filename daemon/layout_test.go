@@ -27,6 +27,7 @@ func layout() map[string]allowed {
 	const zerolog, gonum = "github.com/rs/zerolog", "gonum.org/v1/gonum"
 	return map[string]allowed{
 		"analysis":              {},
+		"analysis/notation":     {local: []string{"analysis"}},
 		"analysis/plan":         {local: []string{"analysis"}},
 		"analysis/master":       {local: []string{"analysis"}, third: []string{gonum}},
 		"analysis/capture":      {local: []string{"analysis", "analysis/capture/rock"}},
@@ -51,8 +52,8 @@ func layout() map[string]allowed {
 		"daemon/publish":        {local: []string{"analysis", "daemon/event", "daemon/state"}, third: []string{"github.com/eclipse/paho.mqtt.golang", zerolog}},
 		"daemon/broker":         {third: []string{"github.com/mochi-mqtt/server/v2", "github.com/gorilla/websocket", "golang.org/x/crypto", zerolog}},
 		"daemon/visit":          {local: []string{"analysis", "analysis/capture", "daemon/event", "daemon/session", "drivers"}, third: []string{zerolog}},
-		"daemon/picture":        {local: []string{"analysis", "daemon/state", "daemon/event"}},
-		"daemon/web":            {local: []string{"analysis", "analysis/plan", "daemon/event", "daemon/state", "daemon/picture"}, third: []string{zerolog}},
+		"daemon/picture":        {local: []string{"analysis", "analysis/notation", "daemon/state", "daemon/event"}},
+		"daemon/web":            {local: []string{"analysis", "analysis/notation", "analysis/plan", "daemon/event", "daemon/state", "daemon/picture"}, third: []string{zerolog}},
 		"daemon/report":         {local: []string{"analysis", "analysis/...", "daemon/event", "daemon/state", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
 		"daemon":                {local: []string{"analysis", "analysis/...", "configs", "drivers", "drivers/simulator", "daemon/..."}, third: []string{zerolog, "github.com/prometheus/client_golang", "github.com/creack/pty", "golang.org/x/term"}},
 		"cmd/fairbore":          {local: []string{"analysis", "analysis/plan", "daemon", "daemon/config", "daemon/event", "daemon/listen", "daemon/port", "daemon/store", "daemon/visit"}, third: []string{"github.com/alecthomas/kong", zerolog}},
@@ -63,8 +64,8 @@ func layout() map[string]allowed {
 // standard library: no I/O, no log, no goroutines, no clock.
 func pureStd() []string {
 	return []string{
-		"bufio", "bytes", "cmp", "encoding", "encoding/binary", "encoding/hex", "errors", "fmt", "hash/...", "iter", "maps",
-		"math", "math/...", "regexp", "slices", "sort", "strconv", "strings", "text/tabwriter", "time", "unicode", "unicode/utf8",
+		"bufio", "bytes", "cmp", "embed", "encoding", "encoding/binary", "encoding/hex", "errors", "fmt", "hash/...", "iter", "maps",
+		"math", "math/...", "reflect", "regexp", "slices", "sort", "strconv", "strings", "sync", "text/tabwriter", "time", "unicode", "unicode/utf8",
 	}
 }
 

@@ -105,9 +105,9 @@ type Remaining struct {
 
 // Phrases are the texts of an advice, with their lengths as values.
 type Phrases struct {
-	Sentence analysis.Phrase  `json:"sentence"`
-	Reason   analysis.Phrase  `json:"reason"`
-	NotSaved *analysis.Phrase `json:"not_saved,omitempty"`
+	Sentence analysis.OldPhrase  `json:"sentence"`
+	Reason   analysis.OldPhrase  `json:"reason"`
+	NotSaved *analysis.OldPhrase `json:"not_saved,omitempty"`
 }
 
 // Advice is what to do next. Its texts are in the unit of the drawing.
@@ -172,7 +172,7 @@ func Next(in Input) Advice {
 	return a.In(unit)
 }
 
-// In returns the advice with its texts in another unit, as [analysis.Phrase.In]
+// In returns the advice with its texts in another unit, as [analysis.OldPhrase.In]
 // says them.
 func (a Advice) In(u analysis.Unit) Advice {
 	if a.Phrases.Sentence.Text == "" {
@@ -186,16 +186,16 @@ func (a Advice) In(u analysis.Unit) Advice {
 }
 
 // says makes sentence and reason of an advice.
-func (a *Advice) says(k Kind, sentence string, reason analysis.Phrase) {
+func (a *Advice) says(k Kind, sentence string, reason analysis.OldPhrase) {
 	a.Kind, a.Phrases.Sentence, a.Phrases.Reason = k, plain(sentence), reason
 }
 
 // lost says that the part can't be saved, and why, unless that was said before.
-func (a *Advice) lost(why analysis.Phrase) {
+func (a *Advice) lost(why analysis.OldPhrase) {
 	a.Saved = false
 	if a.Phrases.NotSaved == nil {
 		a.Phrases.NotSaved = &why
 	}
 }
 
-func plain(text string) analysis.Phrase { return analysis.Phrase{Text: text} }
+func plain(text string) analysis.OldPhrase { return analysis.OldPhrase{Text: text} }

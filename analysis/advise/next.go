@@ -36,7 +36,7 @@ const (
 // bar is what forbids a round.
 type bar struct {
 	do  Kind
-	why analysis.Phrase
+	why analysis.OldPhrase
 }
 
 func newPlanner(in *Input) (*planner, *bar) {
@@ -207,7 +207,7 @@ func (p *planner) even(a *Advice, t *tight) bool {
 // doubt is for a bore past the safe high size: gauge it again, cool. Lay it aside
 // when it reads over the limit itself again; or past the safe size a third
 // time, by the mean of two, since the first may have been warm.
-func (p *planner) doubt(a *Advice, why analysis.Phrase) {
+func (p *planner) doubt(a *Advice, why analysis.OldPhrase) {
 	a.Nearly = true
 	if p.again > 0 && p.largest > p.high || p.again > 1 && p.meanLargest() > p.edge || p.again >= 3 {
 		a.lost(plain("It is past the safe high size each time it was gauged."))
@@ -223,7 +223,7 @@ func (p *planner) meanLargest() float64 {
 	return ((last[0].Largest - p.in.Job.Target).Micrometres() + (last[1].Largest - p.in.Job.Target).Micrometres()) / 2
 }
 
-func (a *Advice) aside(sentence string, why analysis.Phrase) {
+func (a *Advice) aside(sentence string, why analysis.OldPhrase) {
 	a.says(LayAside, sentence, why)
 	a.How = nil
 }
@@ -286,7 +286,7 @@ func (p *planner) hone(a *Advice, t *tight) {
 	}
 }
 
-func (p *planner) noRoom() analysis.Phrase {
+func (p *planner) noRoom() analysis.OldPhrase {
 	return analysis.Sayf("Room at the largest place, %s, is less than U and one small round.", p.in.Judged.Sizes.Room)
 }
 

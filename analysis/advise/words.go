@@ -10,7 +10,7 @@ import (
 )
 
 // perStroke says the rate of removal that a round is reckoned with.
-func (p *planner) perStroke() analysis.Phrase {
+func (p *planner) perStroke() analysis.OldPhrase {
 	rate, each := p.rate.Per, "stroke"
 	if p.rate.Seconds {
 		each = "second"
@@ -21,7 +21,7 @@ func (p *planner) perStroke() analysis.Phrase {
 	return analysis.Sayf("%s a "+each, analysis.FineLength(rate))
 }
 
-func (p *planner) sentence(a *Advice) analysis.Phrase {
+func (p *planner) sentence(a *Advice) analysis.OldPhrase {
 	much := p.amount(a)
 	switch {
 	case a.Kind == Correct:
@@ -43,12 +43,12 @@ func (p *planner) sentence(a *Advice) analysis.Phrase {
 // mostRunes is how long a sentence may be to be read at a glance, in any unit.
 const mostRunes = 90
 
-func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
+func (p *planner) correctly(a *Advice, much analysis.OldPhrase) analysis.OldPhrase {
 	between := ", "
 	if !p.noted {
 		between = ": "
 	}
-	say := func(place string) analysis.Phrase {
+	say := func(place string) analysis.OldPhrase {
 		return analysis.Sayf("Tight %s by %s. Short-stroke %s%s%s, then gauge.", atPlace(a.Where), a.By, place, between, much)
 	}
 	s := say(thePlace(a.Where))
@@ -60,7 +60,7 @@ func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
 	return s
 }
 
-func (p *planner) amount(a *Advice) analysis.Phrase {
+func (p *planner) amount(a *Advice) analysis.OldPhrase {
 	switch {
 	case a.Seconds > 0:
 		return plain(strconv.Itoa(a.Seconds) + " s" + lightly(a) + last(a, " s"))
@@ -95,7 +95,7 @@ func last(a *Advice, unit string) string {
 
 // reason says what a round rests on: what is left, what it is to take of that, how
 // fast it goes, and how much room there is.
-func (p *planner) reason(a *Advice) analysis.Phrase {
+func (p *planner) reason(a *Advice) analysis.OldPhrase {
 	left := analysis.Sayf("%s to target by the mean", deviation(p.stock))
 	if p.stock < 0 {
 		left = analysis.Sayf("%s past the target by the mean", deviation(-p.stock))

@@ -82,9 +82,9 @@ type Bore struct {
 	Side     Side     `json:"side,omitempty"` // of the limit that State speaks of
 	Sentence string   `json:"sentence"`       // in the unit of the drawing
 	// Said is the sentence, to be said in any unit.
-	Said  analysis.Phrase `json:"said"`
-	Rule  Rule            `json:"rule"`
-	Sizes Sizes           `json:"sizes"`
+	Said  analysis.OldPhrase `json:"said"`
+	Rule  Rule               `json:"rule"`
+	Sizes Sizes              `json:"sizes"`
 	// Form holds the characteristics that the job asks for.
 	Form    []Characteristic `json:"form,omitempty"`
 	Plugs   *Plugs           `json:"plugs,omitempty"`

@@ -25,7 +25,7 @@ type Stop struct {
 	Action Action `json:"action"`
 	Reason string `json:"reason"` // in the unit of the drawing
 	// Because is the reason, to be said in any unit.
-	Because analysis.Phrase `json:"because"`
+	Because analysis.OldPhrase `json:"because"`
 	// Narrow: the sizes differ by more than the acceptance zone is wide, so
 	// that honing all places alike can't bring them all in.
 	Narrow bool `json:"narrow,omitempty"`
@@ -34,10 +34,10 @@ type Stop struct {
 func stop(b *Bore) Stop {
 	s := &b.Sizes
 	if len(b.Invalid) > 0 {
-		return Stop{Action: NotKnown, Because: analysis.Phrase{Text: b.Invalid[0]}}
+		return Stop{Action: NotKnown, Because: analysis.OldPhrase{Text: b.Invalid[0]}}
 	}
 	if s.N == 0 {
-		return Stop{Action: NotKnown, Because: analysis.Phrase{Text: "Nothing is gauged yet."}}
+		return Stop{Action: NotKnown, Because: analysis.OldPhrase{Text: "Nothing is gauged yet."}}
 	}
 	z := &s.Zone
 	narrow := s.Largest.Size-s.Smallest.Size > z.AcceptHigh-z.AcceptLow
@@ -72,7 +72,7 @@ func places(n int) string {
 }
 
 // sentence says the state with its figure, for the page and the record.
-func sentence(b *Bore) analysis.Phrase {
+func sentence(b *Bore) analysis.OldPhrase {
 	s := &b.Sizes
 	switch {
 	case b.State == CannotJudge:
@@ -96,15 +96,15 @@ func sentence(b *Bore) analysis.Phrase {
 			return analysis.Sayf("In size; %s of %s is too close to call, limit %s.", c.Name, c.Value, c.Limit)
 		}
 	}
-	return analysis.Phrase{}
+	return analysis.OldPhrase{}
 }
 
-func cannot(b *Bore) analysis.Phrase {
+func cannot(b *Bore) analysis.OldPhrase {
 	switch {
 	case len(b.Invalid) > 0:
-		return analysis.Phrase{Text: "Cannot judge. " + b.Invalid[0]}
+		return analysis.OldPhrase{Text: "Cannot judge. " + b.Invalid[0]}
 	case b.Sizes.N == 0:
-		return analysis.Phrase{Text: "Cannot judge: nothing is gauged yet."}
+		return analysis.OldPhrase{Text: "Cannot judge: nothing is gauged yet."}
 	case len(b.Missing) > 0:
 		return analysis.Sayf("In size so far; %s not gauged, first %s.", places(len(b.Missing)), b.Missing[0])
 	}
@@ -113,11 +113,11 @@ func cannot(b *Bore) analysis.Phrase {
 			return analysis.Sayf("Cannot judge the %s: %s.", c.Name, c.Why)
 		}
 	}
-	return analysis.Phrase{Text: "Cannot judge."}
+	return analysis.OldPhrase{Text: "Cannot judge."}
 }
 
 // In returns the verdict with its sentence and the reason of the stop rule in the
-// words of another unit, as [analysis.Phrase.In] says them.
+// words of another unit, as [analysis.OldPhrase.In] says them.
 func (b Bore) In(u analysis.Unit) Bore {
 	if b.Said.Text != "" {
 		b.Sentence, b.Stop.Reason = b.Said.In(u), b.Stop.Because.In(u)

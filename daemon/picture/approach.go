@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 )
@@ -15,7 +16,7 @@ import (
 type Approach struct {
 	Bore    *state.Bore
 	W, H    float64
-	Format  Format
+	Format  notation.Format
 	Against Against
 	// Expected is the size after the advised round: its low and high bound; nil
 	// if none is advised.
@@ -193,7 +194,7 @@ func (a Approach) spell(r event.Round) string {
 	case r.Strokes > 0:
 		return strconv.Itoa(r.Strokes) + "×"
 	case r.Seconds > 0:
-		return a.Format.mark(trimFloat(r.Seconds)) + " s"
+		return a.Format.Plain(r.Seconds) + " s"
 	}
 	return ""
 }
@@ -219,7 +220,7 @@ func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, mean []Point) (fr
 }
 
 // scale writes the limits' and the target's deviation, and a few round ones below.
-func scale(cv Canvas, j *analysis.Job, f Format, y axis, x, t float64) {
+func scale(cv Canvas, j *analysis.Job, f notation.Format, y axis, x, t float64) {
 	last := -1e9
 	write := func(r Role, l analysis.Length) {
 		if at := y.at(l); at-last > 0.95*t && at < y.low {
@@ -229,7 +230,7 @@ func scale(cv Canvas, j *analysis.Job, f Format, y axis, x, t float64) {
 	}
 	write(LimitAs, j.High)
 	write(LimitAs, j.Low)
-	unit := f.unit()
+	unit := f.Unit()
 	step := analysis.Length(floorFine((y.max-y.min).Micrometres()/unit.Micrometres()/2.5) * float64(unit))
 	for l := j.Target - step; step > 0 && l > y.min; l -= step {
 		write(Soft, l)

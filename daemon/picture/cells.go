@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/state"
 )
 
@@ -184,17 +185,17 @@ func (c *cut) limitNames() {
 		c.cv.Lines(Frame, false, []Point{{from, c.axis - n.h}, {x - 0.15*t, y}})
 		c.cv.Text(LimitAs, Point{x, y + 0.3*t}, 0.9*t, Start, n.word)
 	}
-	unit := c.Format.unit()
+	unit := c.Format.Unit()
 	step := floorFine(c.outer * 0.45 / c.perMicron / unit.Micrometres())
 	long := c.perMicron * step * unit.Micrometres()
 	xl, y := c.x0-1.0*t, c.axis-c.outer
 	c.cv.Lines(Frame, false, []Point{{xl - 0.25*t, y}, {xl + 0.25*t, y}}, []Point{{xl, y}, {xl, y + long}}, []Point{{xl - 0.25*t, y + long}, {xl + 0.25*t, y + long}})
-	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2}, 0.85*t, End, c.Format.mark(trimFloat(step)))
+	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2}, 0.85*t, End, c.Format.Plain(step))
 	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.95*t}, 0.75*t, End, unitWord(c.Format, step))
 }
 
 // unitWord is the small unit as it follows a number.
-func unitWord(f Format, n float64) string {
+func unitWord(f notation.Format, n float64) string {
 	switch {
 	case f.Inch && f.Fine:
 		return analysis.UIN.String()

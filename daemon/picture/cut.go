@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/state"
 )
 
@@ -14,7 +15,7 @@ import (
 type Cut struct {
 	Bore   *state.Bore
 	W, H   float64 // pixels
-	Format Format
+	Format notation.Format
 	Plain  bool // only the wall, the limits and what is to come off: no words, no cells
 }
 

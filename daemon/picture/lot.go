@@ -1,6 +1,9 @@
 package picture
 
-import "fairbore/analysis"
+import (
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
+)
 
 // Lot draws the finished parts of a job one beside the other: of each the range
 // from its smallest size to its largest, between the limits. It is no control
@@ -9,7 +12,7 @@ type Lot struct {
 	Job    *analysis.Job
 	Parts  []LotPart // in the order of time
 	W, H   float64
-	Format Format
+	Format notation.Format
 }
 
 // LotPart is a part of a lot.

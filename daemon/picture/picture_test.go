@@ -16,6 +16,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -303,26 +304,26 @@ func TestLot(t *testing.T) {
 func TestNumbers(t *testing.T) {
 	d := analysis.Deviation(3*um + um/10) // 3.1 µm = 122.05 millionths = 1.2205 tenths
 	for _, c := range []struct {
-		f    picture.Format
+		f    notation.Format
 		want string
 	}{
-		{picture.Format{}, "3.1 µm|0.0031 mm · 1.2 tenths"},
-		{picture.Format{Comma: true}, "3,1 µm|0,0031 mm · 1,2 tenths"},
-		{picture.Format{Inch: true}, "1.2 tenths|122 millionths · 3.1 µm"},
-		{picture.Format{Inch: true, Fine: true}, "122 millionths|1.22 tenths · 3.10 µm"},
+		{notation.Format{}, "3.1 µm|0.0031 mm · 1.2 tenths"},
+		{notation.Format{Comma: true}, "3,1 µm|0,0031 mm · 1,2 tenths"},
+		{notation.Format{Inch: true}, "1.2 tenths|122 millionths · 3.1 µm"},
+		{notation.Format{Inch: true, Fine: true}, "122 millionths|1.22 tenths · 3.10 µm"},
 	} {
 		if got := c.f.Small(d) + " " + c.f.SmallUnit() + "|" + c.f.Other(d); got != c.want {
 			t.Errorf("%+v: %s, want %s", c.f, got, c.want)
 		}
 	}
 	for _, c := range []struct { // 0.01 µm is 0.39 millionths
-		f    picture.Format
+		f    notation.Format
 		d    analysis.Deviation
 		want string
 	}{
-		{picture.Format{}, 100, "0.01"}, {picture.Format{Comma: true}, 100, "0,01"}, {picture.Format{}, 0, "0.0"}, {picture.Format{}, d, "3.1"},
-		{picture.Format{Inch: true}, 100, "0.004"}, {picture.Format{Inch: true}, 0, "0.0"},
-		{picture.Format{Inch: true, Fine: true}, 100, "0.4"}, {picture.Format{Inch: true, Fine: true}, 0, "0"},
+		{notation.Format{}, 100, "0.01"}, {notation.Format{Comma: true}, 100, "0,01"}, {notation.Format{}, 0, "0.0"}, {notation.Format{}, d, "3.1"},
+		{notation.Format{Inch: true}, 100, "0.004"}, {notation.Format{Inch: true}, 0, "0.0"},
+		{notation.Format{Inch: true, Fine: true}, 100, "0.4"}, {notation.Format{Inch: true, Fine: true}, 0, "0"},
 	} {
 		if got := c.f.Some(c.d); got != c.want {
 			t.Errorf("%+v: %d of 0.1 nm is said %s, want %s", c.f, c.d, got, c.want)
@@ -330,13 +331,13 @@ func TestNumbers(t *testing.T) {
 	}
 	// 22.2282 mm is 0.875126 in: the demo's bush, converted by hand at 25.4 mm.
 	l := 222282 * analysis.Millimetre / 10000
-	if got := (picture.Format{Inch: true}).Size(l); got != "0.8751|26 in" {
+	if got := (notation.Format{Inch: true}).Size(l); got != "0.8751|26 in" {
 		t.Errorf("22.2282 mm is said %s", got)
 	}
-	if got := (picture.Format{}).Signed(-d); got != "−3.1" {
+	if got := (notation.Format{}).Signed(-d); got != "−3.1" {
 		t.Errorf("-3.1 µm is said %s", got)
 	}
-	if got := (picture.Format{}).Signed(analysis.Deviation(um / 100)); got != "0.0" {
+	if got := (notation.Format{}).Signed(analysis.Deviation(um / 100)); got != "0.0" {
 		t.Errorf("0.01 µm is said %s, with a sign it can't have", got)
 	}
 }
@@ -382,7 +383,7 @@ func BenchmarkCut(b *testing.B) {
 // are those of the exact value rounded once, half away from zero: 1269 units are
 // 0.04996 tenths, so 0.0, though 0.0500 to four places.
 func TestTenthsAgree(t *testing.T) {
-	f := picture.Format{Inch: true}
+	f := notation.Format{Inch: true}
 	for d, want := range map[analysis.Deviation]string{1269: "0.0", -1269: "0.0", 1270: "0.1", -1270: "−0.1", 3809: "0.1", 3810: "0.2"} {
 		if got := f.Small(d); got != want {
 			t.Errorf("%d units: %s tenths, want %s", d, got, want)

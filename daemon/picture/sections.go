@@ -2,6 +2,7 @@ package picture
 
 import (
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/state"
 )
 
@@ -11,7 +12,7 @@ import (
 type Sections struct {
 	Bore   *state.Bore
 	W, H   float64
-	Format Format
+	Format notation.Format
 }
 
 // SVG draws them for the page.

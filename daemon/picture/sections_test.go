@@ -9,6 +9,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -54,7 +55,7 @@ func TestSections(t *testing.T) {
 	}
 	all := string(picture.Sections{Bore: b, W: 500, H: 160}.SVG())
 	for _, d := range job.Sections {
-		if !strings.Contains(all, ">"+(picture.Format{}).Depth(d)+"<") {
+		if !strings.Contains(all, ">"+(notation.Format{}).Depth(d)+"<") {
 			t.Errorf("the section at %s is not named", d)
 		}
 	}

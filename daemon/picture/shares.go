@@ -1,6 +1,10 @@
 package picture
 
-import "fmt"
+import (
+	"fmt"
+
+	"fairbore/analysis/notation"
+)
 
 // Shares draws what each source takes of a whole as a bar, in per cent, with the
 // two marks that it is judged by.
@@ -68,7 +72,7 @@ func (s Shares) bar(cv Canvas, b Share, y float64, x func(float64) float64, x0, 
 	if x(b.Value) > x1 { // goes on
 		cv.Lines(Paper, true, rect(end-0.9*t, y-half-2, end-0.5*t, y+half+2))
 	}
-	value := Format{}.mark(fmt.Sprintf("%.1f %%", b.Value))
+	value := notation.Format{}.Decimal(b.Value, 1) + " %"
 	w := 0.9*t*textWidth(value) + 0.6*t
 	crosses := func(m float64) bool { return end <= x(m) && end+w > x(m) }
 	if end < x1 && end-x0 > w && (crosses(s.Good) || crosses(s.Worst)) {

@@ -2,7 +2,8 @@ package picture
 
 import (
 	"math"
-	"strconv"
+
+	"fairbore/analysis/notation"
 )
 
 // Study draws the readings of a gauge study part by part: of each person a bar from
@@ -124,6 +125,6 @@ func ruled(cv Canvas, lo, hi float64, y func(float64) float64, x0, x1, t float64
 			break
 		}
 		cv.Lines(Frame, false, []Point{{x0, y(v)}, {x1, y(v)}})
-		cv.Text(Soft, Point{x0 - 0.4*t, y(v) + 0.3*t}, 0.85*t, End, Format{}.mark(strconv.FormatFloat(v+0, 'f', decimals, 64)))
+		cv.Text(Soft, Point{x0 - 0.4*t, y(v) + 0.3*t}, 0.85*t, End, notation.Format{}.Decimal(v+0, decimals))
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
@@ -228,7 +229,7 @@ func (r *batch) charts() {
 	c := runChart{W: 1000, Labels: labels}
 	t := &Table{Columns: append([]Column{{Head: "section", Left: true}}, numbers("parts", "mean", "low control limit", "high control limit", "within, sd")...)}
 	t.Columns = append(t.Columns, Column{Head: "signals", Left: true, Wrap: true})
-	f := picture.For(r.Job.Unit)
+	f := notation.In(r.Job.Unit)
 	for _, x := range r.runs(parts) {
 		p := panel{Title: "at " + f.Depth(x.depth) + ", µm from target", Values: x.values, Has: x.has, Lines: []level{
 			{(r.Job.Low - r.Job.Target).Micrometres(), picture.Limit, "low limit"}, {(r.Job.High - r.Job.Target).Micrometres(), picture.Limit, "high limit"},

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -186,7 +187,7 @@ func asked(j *analysis.Job) []Field {
 	if j.Blind {
 		kind = "blind"
 	}
-	f = append(f, Field{"bore", strings.Join(filled(picture.For(u).Depth(j.Length)+" long", kind, clean(j.Material)), ", ")})
+	f = append(f, Field{"bore", strings.Join(filled(notation.In(u).Depth(j.Length)+" long", kind, clean(j.Material)), ", ")})
 	return f
 }
 
@@ -342,7 +343,7 @@ func (r *record) pictures() {
 	if b.Job == nil || b.Sizes == nil {
 		return
 	}
-	f := picture.For(r.unit)
+	f := notation.In(r.unit)
 	c := picture.Cut{Bore: b, W: 1000, H: 300, Format: f}
 	r.doc.add(Figure{c, c.W, c.H, "The bore cut lengthwise, as last gauged."})
 	if len(b.Rounds) > 1 {

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/daemon/picture"
+	"fairbore/analysis/notation"
 )
 
 // other returns the unit that stands beside a drawing's.
@@ -104,7 +104,7 @@ func from(d analysis.Deviation, u analysis.Unit) string {
 func minus(s string) string { return strings.Replace(s, "-", "−", 1) }
 
 // where writes a place as it is called on the drawing.
-func where(p analysis.Place, u analysis.Unit) string { return picture.For(u).Place(p) }
+func where(p analysis.Place, u analysis.Unit) string { return notation.In(u).Place(p) }
 
 func clock(t time.Time) string { return t.Format("15:04:05") }
 

@@ -77,7 +77,7 @@ func (f *Fold) lot(own analysis.Deviation) verdict.Lot {
 	return l
 }
 
-// words says lengths as phrases do, in a unit that [analysis.Phrase.In] takes.
+// words says lengths as phrases do, in a unit that [analysis.OldPhrase.In] takes.
 func words(u analysis.Unit) form.Words {
 	if !u.Inch() {
 		return form.Metric()

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -119,7 +120,7 @@ func (d *draft) deviation(field string) analysis.Deviation {
 
 // both writes a size in mm and inches, so that a slip between them shows.
 func both(l analysis.Length) string {
-	return (picture.Format{}).Size(l) + " · " + l.Format(analysis.IN, 6) + " in"
+	return (notation.Format{}).Size(l) + " · " + l.Format(analysis.IN, 6) + " in"
 }
 
 func bothSmall(d analysis.Deviation) string {
@@ -214,7 +215,7 @@ func (d *draft) places() {
 		}
 		j.Orientations = append(j.Orientations, a)
 	}
-	f := picture.For(j.Unit)
+	f := notation.In(j.Unit)
 	var usual []string
 	for _, l := range plan.Depths(j.Length, j.Nominal, j.Blind, j.Unit) {
 		usual = append(usual, strings.TrimSuffix(f.Depth(l), " "+j.Unit.String()))
@@ -297,7 +298,7 @@ func fieldOf(what string) string {
 func (d *draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 	j := &d.job
 	ask := func(format string, args ...any) { d.ask = append(d.ask, fmt.Sprintf(format, args...)) }
-	f := picture.For(j.Unit)
+	f := notation.In(j.Unit)
 	for _, r := range rings {
 		if r.ID != j.Ring || j.Target == 0 {
 			continue

@@ -12,8 +12,8 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
-	"fairbore/daemon/picture"
 )
 
 // entryPage shows the form of a new job; with ?from=ID it begins as another one.
@@ -114,7 +114,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	l := parseLook(r.URL.Query())
 	out := entryReply{Faults: d.faults, Echo: d.echo, Usual: d.usual, Ask: d.ask, Cut: d.drawing(&l)}
 	if n := len(d.job.Plan()); n > 0 && len(d.faults) == 0 {
-		f := picture.ForJob(&d.job)
+		f := notation.ForJob(&d.job)
 		out.Plan = analysis.Count(n, "place", "places") + " to gauge in each round, limits " + f.Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + f.SmallUnit() + " apart"
 	}
 	if in.Save && len(d.faults) == 0 {

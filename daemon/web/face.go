@@ -8,8 +8,8 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
-	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
 )
 
@@ -95,7 +95,7 @@ type choice struct {
 }
 
 // faceOf puts the state of a station into words.
-func faceOf(b *state.Bore, f picture.Format) face {
+func faceOf(b *state.Bore, f notation.Format) face {
 	b = b.In(f.Speaks())
 	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: once(b.Cautions), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs(b, f)
@@ -118,7 +118,7 @@ func faceOf(b *state.Bore, f picture.Format) face {
 }
 
 // translate says what was put in words elsewhere in the viewer's units.
-func (v *face) translate(f picture.Format) {
+func (v *face) translate(f notation.Format) {
 	for _, s := range []*string{&v.Why, &v.Advice, &v.Reason, &v.Refused} {
 		*s = f.Recorded(*s)
 	}
@@ -130,7 +130,7 @@ func (v *face) translate(f picture.Format) {
 
 // away is the face of a station that is out of reach: what was on the machine, and
 // since when nothing is known. The gauge and the record may be well there.
-func away(b *state.Bore, f picture.Format, why string) face {
+func away(b *state.Bore, f notation.Format, why string) face {
 	v := face{Tone: none, State: "no signal", Big: "No signal", Why: why, Advice: "Nothing is known of this station now.", Reason: f.Recorded(why), Waiting: "a signal"}
 	v.Master, v.Gauge, v.Record = sign{Tone: none, Text: "zero not known"}, sign{Tone: none, Text: "gauge not known"}, sign{Tone: none, Text: "record not known"}
 	if b.Job != nil {
@@ -143,7 +143,7 @@ func away(b *state.Bore, f picture.Format, why string) face {
 }
 
 // face puts the state of a station into words, or says that it is out of reach.
-func (s *Server) face(b *state.Bore, f picture.Format) face {
+func (s *Server) face(b *state.Bore, f notation.Format) face {
 	if p, ok := s.src.(Presence); ok {
 		if why := p.Gone(b.Station); why != "" {
 			return away(b, f, why)
@@ -153,7 +153,7 @@ func (s *Server) face(b *state.Bore, f picture.Format) face {
 }
 
 // headline decides what stands largest: what is not known before what is.
-func (v *face) headline(b *state.Bore, f picture.Format) {
+func (v *face) headline(b *state.Bore, f notation.Format) {
 	running := b.Master.Running
 	switch {
 	case b.Verdict != nil && b.Master.Doubted:
@@ -262,7 +262,7 @@ func due(b *state.Bore) string {
 
 func (v *face) says(t tone, big, waits string) { v.Tone, v.Big, v.Waiting = t, big, waits }
 
-func (v *face) judged(b *state.Bore, f picture.Format) {
+func (v *face) judged(b *state.Bore, f notation.Format) {
 	v.limits(b, f)
 	switch b.State {
 	case event.InSize:
@@ -301,7 +301,7 @@ func (v *face) judged(b *state.Bore, f picture.Format) {
 }
 
 // limits tells the room, and of what was gauged the sizes.
-func (v *face) limits(b *state.Bore, f picture.Format) {
+func (v *face) limits(b *state.Bore, f notation.Format) {
 	if b.Sizes == nil {
 		return
 	}
@@ -325,7 +325,7 @@ func (v *face) checks(b *state.Bore) {
 }
 
 // extremes tells the smallest and the largest size.
-func extremes(b *state.Bore, f picture.Format) string {
+func extremes(b *state.Bore, f notation.Format) string {
 	return "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
 }
 
@@ -433,7 +433,7 @@ func join(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
 }
 
-func (v *face) places(b *state.Bore, f picture.Format) {
+func (v *face) places(b *state.Bore, f notation.Format) {
 	taken := 0
 	for _, p := range b.Places {
 		text := f.Place(p.Place) + " · " + p.State
@@ -483,7 +483,7 @@ func rereadWord(x *event.Rereading) string {
 	return "too far off"
 }
 
-func (v *face) signs(b *state.Bore, f picture.Format) {
+func (v *face) signs(b *state.Bore, f notation.Format) {
 	switch m := &b.Master; {
 	case m.OK:
 		v.Master = sign{safe, "ring " + m.Ring, analysis.Count(m.Since, "reading since", "readings since")}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -190,7 +191,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	s.render(w, "part.html", rec)
 }
 
-func facts(b *state.Bore, f picture.Format) (out [][2]string) {
+func facts(b *state.Bore, f notation.Format) (out [][2]string) {
 	b = b.In(f.Speaks())
 	add := func(what, is string) { out = append(out, [2]string{what, is}) }
 	add("low limit", f.Size(b.Job.Low))
@@ -218,7 +219,7 @@ func facts(b *state.Bore, f picture.Format) (out [][2]string) {
 }
 
 // linesOf tells the events of a part, each reading with what became of it.
-func linesOf(events []event.Record, f picture.Format) (out []line) {
+func linesOf(events []event.Record, f notation.Format) (out []line) {
 	void := map[int]string{}
 	for i := range events {
 		switch e := &events[i].Event; e.Kind {
@@ -251,7 +252,7 @@ func linesOf(events []event.Record, f picture.Format) (out []line) {
 	return out
 }
 
-func note(e *event.Event, f picture.Format) string {
+func note(e *event.Event, f notation.Format) string {
 	small := func(d analysis.Deviation) string { return f.Signed(d) + " " + f.SmallUnit() }
 	switch e.Kind {
 	case event.RoundOver:

@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -65,7 +66,7 @@ func (p *planned) work(q url.Values) {
 		p.Faults = strings.Split(err.Error(), "\n")
 	}
 	if job != nil { // picture escapes its text
-		p.Cut = template.HTML(picture.Cut{Bore: &state.Bore{Job: job}, W: 1400, H: 420, Format: picture.ForJob(job)}.SVG())
+		p.Cut = template.HTML(picture.Cut{Bore: &state.Bore{Job: job}, W: 1400, H: 420, Format: notation.ForJob(job)}.SVG())
 	}
 }
 

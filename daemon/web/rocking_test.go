@@ -11,8 +11,8 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
-	"fairbore/daemon/picture"
 )
 
 // rocked is what a gauge shows that is rocked in a bore.
@@ -25,13 +25,13 @@ func rocked(station string, passes int, hint capture.Reason) event.Live {
 func TestPassesAreSaid(t *testing.T) {
 	for n, want := range map[int]needle{0: {Marks: 3, Count: "0 of 3 passes"}, 2: {Marks: 3, Count: "2 of 3 passes"}, 3: {Marks: 3, Count: "3 passes"}, 5: {Marks: 5, Count: "5 passes"}} {
 		l := rocked("bay1", n, capture.FewTurns)
-		got := needleOf(&l, bush(), picture.Format{})
+		got := needleOf(&l, bush(), notation.Format{})
 		if got.Passes != n || got.Marks != want.Marks || got.Count != want.Count || got.Hint != "One more pass" {
 			t.Errorf("%d passes: %+v", n, got)
 		}
 	}
 	l := event.Live{Station: "bay1", Raw: bush().Low}
-	if got := needleOf(&l, bush(), picture.Format{}); got.Marks != 0 || got.Count != "" || got.Hint != "" {
+	if got := needleOf(&l, bush(), notation.Format{}); got.Marks != 0 || got.Count != "" || got.Hint != "" {
 		t.Errorf("not rocked: %+v", got)
 	}
 }

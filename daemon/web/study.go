@@ -9,8 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
-	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
 )
 
@@ -82,7 +82,7 @@ type studyFace struct {
 func gauging(b *state.Bore) bool { return b.Study != nil && b.Study.Appraiser != "" }
 
 // studied puts the study under way into words.
-func (v *face) studied(b *state.Bore, f picture.Format) {
+func (v *face) studied(b *state.Bore, f notation.Format) {
 	st := b.Study
 	if st == nil {
 		return

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -44,10 +45,10 @@ func parseLook(q url.Values) look {
 }
 
 // format is that of the viewer's choice, or of the job.
-func (l *look) format(j *analysis.Job) picture.Format {
-	var f picture.Format
+func (l *look) format(j *analysis.Job) notation.Format {
+	var f notation.Format
 	if j != nil {
-		f = picture.ForJob(j)
+		f = notation.ForJob(j)
 	}
 	if l.unit == "in" || l.unit == "mm" {
 		f.Inch = l.unit == "in"
@@ -103,7 +104,7 @@ type needle struct {
 	Count  string  `json:"count,omitempty"`
 }
 
-func needleOf(v *event.Live, j *analysis.Job, f picture.Format) needle {
+func needleOf(v *event.Live, j *analysis.Job, f notation.Format) needle {
 	n := needle{InBore: v.InBore, Known: v.Size != 0, Passes: v.Passes, Marks: max(v.Passes, v.Wanted)}
 	size := cmp.Or(v.Size, v.Raw)
 	n.Text = f.Size(size)
@@ -174,7 +175,7 @@ type happened struct {
 	Good bool       `json:"good"`
 }
 
-func happening(r *event.Record, f picture.Format) happened {
+func happening(r *event.Record, f notation.Format) happened {
 	h := happened{Seq: r.Seq, Kind: r.Kind, Good: true}
 	switch {
 	case r.Reading != nil && r.Reading.Surprising:

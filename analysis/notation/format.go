@@ -1,4 +1,4 @@
-package picture
+package notation
 
 import (
 	"strconv"
@@ -7,29 +7,29 @@ import (
 	"fairbore/analysis"
 )
 
-// Format is how numbers are written: in metric or inch units, with a decimal
-// point or comma.
+// Format is how a reader has lengths and phrases: in metric or inch units, with a
+// decimal point or comma, in a language. The zero value is metric, in English.
 type Format struct {
-	Inch  bool
-	Fine  bool // inch deviations in millionths, not tenths
-	Comma bool
+	Inch     bool
+	Fine     bool // inch deviations in millionths, not tenths
+	Comma    bool
+	Language *Language // nil: English
 }
 
-// fine is the tolerance up to which millionths are spoken of, not tenths: with
-// less than that a tenth of a tenth is too coarse (common practice).
-const fine = 15 * tenth / 10
-
-// For returns the format of a unit.
-func For(u analysis.Unit) Format { return Format{Inch: u.Inch()} }
+// In returns the format of a unit: MM or UM, IN (tenths of a thou) or UIN (millionths).
+func In(u analysis.Unit) Format { return Format{Inch: u.Inch(), Fine: u == analysis.UIN} }
 
 // ForJob returns the format of a job's own unit. The small unit stays the same all
-// through the job.
+// through the job. Without a job it is metric.
 func ForJob(j *analysis.Job) Format {
-	return Format{Inch: j.Unit.Inch(), Fine: j.High-j.Low <= fine}
+	if j == nil {
+		return Format{}
+	}
+	return In(j.Speaks())
 }
 
-// unit is the unit of deviations, as a length.
-func (f Format) unit() analysis.Length {
+// Unit is the unit of deviations, as a length.
+func (f Format) Unit() analysis.Length {
 	switch {
 	case f.Inch && f.Fine:
 		return analysis.MicroInch
@@ -37,17 +37,6 @@ func (f Format) unit() analysis.Length {
 		return tenth
 	}
 	return analysis.Micrometre
-}
-
-// Speaks is the unit in which phrases are said in this format.
-func (f Format) Speaks() analysis.Unit {
-	switch {
-	case f.Inch && f.Fine:
-		return analysis.UIN
-	case f.Inch:
-		return analysis.IN
-	}
-	return analysis.MM
 }
 
 func (f Format) mark(s string) string {
@@ -144,7 +133,7 @@ func (f Format) Depth(l analysis.Length) string {
 	if f.Inch {
 		return f.mark(l.Format(analysis.IN, 2)) + " in"
 	}
-	return f.mark(trim(l.Format(analysis.MM, 1))) + " mm"
+	return f.mark(trim(l.Format(analysis.MM, 2))) + " mm"
 }
 
 // Place writes a place with its units.
@@ -157,4 +146,10 @@ func trim(s string) string {
 	return s
 }
 
-func trimFloat(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+// Decimal writes a number with so many decimal places.
+func (f Format) Decimal(v float64, places int) string {
+	return f.mark(strconv.FormatFloat(v, 'f', places, 64))
+}
+
+// Plain writes a number with up to six digits.
+func (f Format) Plain(v float64) string { return f.mark(strconv.FormatFloat(v, 'g', 6, 64)) }

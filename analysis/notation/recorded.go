@@ -1,4 +1,4 @@
-package picture
+package notation
 
 import (
 	"regexp"
@@ -53,4 +53,15 @@ func (f Format) converted(number, unit string) string {
 		return f.Size(l)
 	}
 	return f.Depth(l)
+}
+
+// Speaks is the unit in which old phrases are said in this format.
+func (f Format) Speaks() analysis.Unit {
+	switch {
+	case f.Inch && f.Fine:
+		return analysis.UIN
+	case f.Inch:
+		return analysis.IN
+	}
+	return analysis.MM
 }

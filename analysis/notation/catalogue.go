@@ -1,0 +1,134 @@
+package notation
+
+import (
+	_ "embed" // the English catalogue
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"sync"
+)
+
+// Language is a catalogue: the texts of one language by their codes.
+type Language struct {
+	Tag   string // BCP 47: "en"
+	texts map[string]text
+	codes bool // it shows codes in place of texts
+}
+
+// text is the text of one code, in pieces.
+type text struct {
+	names  []string // of its values, in the order that [analysis.Say] has them
+	pieces []piece
+}
+
+// piece is a stretch of text and the value after it. one and many are what stands for a
+// count, if it is said in words: # is the number.
+type piece struct {
+	before    string
+	arg       int // -1: none
+	one, many string
+}
+
+//go:embed en.txt
+var enText string
+
+// english is parsed once, at its first use.
+var english = sync.OnceValue(func() *Language {
+	l, err := Parse("en", enText, nil)
+	if err != nil {
+		panic(err) // a test reads the file too
+	}
+	return l
+})
+
+// English returns the English catalogue.
+func English() *Language { return english() }
+
+// Codes returns a language that has each phrase as its code and values in brackets ⟦⟧:
+// what is not in brackets has not come from a catalogue.
+func Codes() *Language { return &Language{Tag: "en-x-codes", texts: English().texts, codes: true} }
+
+// Has reports whether the language has a text for a code.
+func (l *Language) Has(code string) bool { _, ok := l.texts[code]; return ok }
+
+// Values returns how many values the text of a code names.
+func (l *Language) Values(code string) int { return len(l.texts[code].names) }
+
+// All returns the codes in order.
+func (l *Language) All() []string { return slices.Sorted(maps.Keys(l.texts)) }
+
+// Parse reads a catalogue: a line a text,
+//
+//	code(name, name) = text with {name} and {name|# place|# places}
+//
+// An indented line goes on with the text of the line before; a line with # at its start
+// is a comment. In {name|one|many} the first stands for a count of 1, with # for the
+// number. A catalogue of another language has the names of values from that of English,
+// which is given as like, and must have no code that like has not.
+func Parse(tag, file string, like *Language) (*Language, error) {
+	l := &Language{Tag: tag, texts: map[string]text{}}
+	var lines []string
+	numbers := []int{}
+	for i, line := range strings.Split(file, "\n") {
+		switch trimmed := strings.TrimSpace(line); {
+		case trimmed == "" || strings.HasPrefix(line, "#"):
+		case line != strings.TrimLeft(line, " \t") && len(lines) > 0:
+			lines[len(lines)-1] += " " + trimmed
+		default:
+			lines, numbers = append(lines, trimmed), append(numbers, i+1)
+		}
+	}
+	for i, line := range lines {
+		head, body, ok := strings.Cut(line, " = ")
+		if !ok {
+			return nil, fmt.Errorf("%s.txt:%d: want code = text", tag, numbers[i])
+		}
+		code, args, _ := strings.Cut(strings.TrimSuffix(head, ")"), "(")
+		var t text
+		if args != "" {
+			for name := range strings.SplitSeq(args, ",") {
+				t.names = append(t.names, strings.TrimSpace(name))
+			}
+		}
+		if like != nil {
+			if !like.Has(code) {
+				return nil, fmt.Errorf("%s.txt:%d: English has no %s", tag, numbers[i], code)
+			}
+			t.names = like.texts[code].names
+		}
+		if l.Has(code) {
+			return nil, fmt.Errorf("%s.txt:%d: %s is there twice", tag, numbers[i], code)
+		}
+		var err error
+		if t.pieces, err = pieces(body, t.names); err != nil {
+			return nil, fmt.Errorf("%s.txt:%d: %s: %w", tag, numbers[i], code, err)
+		}
+		l.texts[code] = t
+	}
+	return l, nil
+}
+
+func pieces(body string, names []string) (out []piece, err error) {
+	for {
+		before, rest, found := strings.Cut(body, "{")
+		if !found {
+			return append(out, piece{before: before, arg: -1}), nil
+		}
+		inside, after, closed := strings.Cut(rest, "}")
+		if !closed {
+			return nil, fmt.Errorf("a { without its }")
+		}
+		p := piece{before: before}
+		name, forms, counted := strings.Cut(inside, "|")
+		if p.arg = slices.Index(names, name); p.arg < 0 {
+			return nil, fmt.Errorf("{%s} is none of its values: %s", name, strings.Join(names, ", "))
+		}
+		if counted {
+			if p.one, p.many, counted = strings.Cut(forms, "|"); !counted || p.one == "" || p.many == "" {
+				return nil, fmt.Errorf("{%s}: want {name|one|many}", inside)
+			}
+		}
+		out, body = append(out, p), after
+	}
+}

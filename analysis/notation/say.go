@@ -1,0 +1,209 @@
+// Package notation is how a size, a deviation, a depth or a phrase is written for a
+// reader: in his unit, with his decimal sign, in his language. It is the one place where
+// a length becomes text and a code becomes a sentence. The English texts are in en.txt.
+package notation
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"strconv"
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Text says the phrase of a code with its values, see [analysis.Say].
+func (f Format) Text(code string, args ...any) string { return f.Say(analysis.Say(code, args...)) }
+
+// Say writes a phrase. Where tenths of a thou are spoken and none of its errors and
+// stocks comes to one, it speaks of millionths, so that what is read together is in one
+// unit. A phrase without a code is said as it was written; an unknown code with fewer
+// values than its text wants leaves a gap that shows.
+func (f Format) Say(p analysis.Phrase) string {
+	f.Fine = f.Fine || !tenths(&p)
+	return f.write(&p)
+}
+
+func (f Format) write(p *analysis.Phrase) string {
+	if p.Code == "" {
+		return p.Text
+	}
+	l := f.Language
+	if l == nil {
+		l = English()
+	}
+	return l.say(f, p)
+}
+
+// SayAll says phrases one after the other, those that say something.
+func (f Format) SayAll(ps ...analysis.Phrase) string {
+	parts := make([]string, 0, len(ps))
+	for _, p := range ps {
+		if s := f.Say(p); s != "" {
+			parts = append(parts, s)
+		}
+	}
+	return strings.Join(parts, " ")
+}
+
+// Error says what an error tells a person: a phrase in the reader's language, any other
+// error as it is.
+func (f Format) Error(err error) string {
+	if p, ok := err.(analysis.Phrase); ok {
+		return f.Say(p)
+	}
+	return err.Error()
+}
+
+// tenths reports whether a deviation in the phrase comes to a tenth of a thou, 2.54 µm.
+func tenths(p *analysis.Phrase) bool {
+	for i := range p.Args {
+		switch a := &p.Args[i]; {
+		case a.Is == analysis.IsDeviation && a.UM != nil && analysis.Length(*a.UM).Abs() >= tenth, a.Phrase != nil && tenths(a.Phrase):
+			return true
+		}
+	}
+	return false
+}
+
+// value writes a value of a phrase.
+func (f Format) value(a *analysis.Arg) string {
+	switch {
+	case a.Is == analysis.IsPlace && a.MM != nil && a.Deg != nil:
+		return f.Place(analysis.Place{Depth: *a.MM, Angle: *a.Deg})
+	case a.Is == analysis.IsRate && a.UM != nil:
+		return f.Rate(*a.UM)
+	case a.UM != nil:
+		return f.Some(*a.UM) + " " + f.SmallUnit()
+	case a.Is == analysis.IsSize && a.MM != nil:
+		return f.Size(*a.MM)
+	case a.MM != nil:
+		return f.Depth(*a.MM)
+	case a.Deg != nil:
+		return f.mark(a.Deg.String())
+	case a.Is == analysis.IsKelvin && a.Cel != nil:
+		return f.Decimal(a.Cel.Degrees(), 1) + " K"
+	case a.Cel != nil:
+		return f.mark(a.Cel.String())
+	case a.S != nil:
+		return f.Span(*a.S)
+	case a.At != nil:
+		return a.At.Format("2006-01-02 15:04")
+	case a.N != nil:
+		return strconv.Itoa(*a.N)
+	case a.Value != nil:
+		return f.Decimal(*a.Value, a.Places)
+	case a.Name != nil:
+		return *a.Name
+	case a.Phrase != nil:
+		return f.write(a.Phrase)
+	}
+	return "?"
+}
+
+// Rate writes what a stroke or a second takes off, with its unit, finer by ten than
+// [Format.Some].
+func (f Format) Rate(d analysis.Deviation) string {
+	l := analysis.Length(d)
+	switch {
+	case f.Inch && f.Fine:
+		return f.mark(l.Format(analysis.UIN, 0)) + " " + f.SmallUnit()
+	case f.Inch:
+		return f.mark(l.Tenths(2)) + " " + f.SmallUnit()
+	}
+	return f.mark(l.Format(analysis.UM, 2)) + " " + f.SmallUnit()
+}
+
+// Span writes a span of time with its unit, as finely as it is of use: ms below a second,
+// s below two minutes, min below two hours, h below two days, days.
+func (f Format) Span(seconds float64) string {
+	switch d := time.Duration(math.Abs(seconds) * float64(time.Second)).Round(time.Millisecond); {
+	case d < time.Second:
+		return strconv.Itoa(int(d.Milliseconds())) + " ms"
+	case d < 2*time.Minute:
+		return f.mark(trim(strconv.FormatFloat(d.Seconds(), 'f', 1, 64))) + " s"
+	case d < 2*time.Hour:
+		return strconv.Itoa(int(math.Ceil(d.Minutes()))) + " min"
+	case d < 48*time.Hour:
+		return strconv.Itoa(int(math.Ceil(d.Hours()))) + " h"
+	default:
+		return strconv.Itoa(int(math.Ceil(d.Hours()/24))) + " d"
+	}
+}
+
+// Fill writes the English text of every phrase that v points at and that has none, in
+// structs, slices and behind pointers, for receivers without a catalogue. What is shared
+// must have been filled before it was.
+func (f Format) Fill(v any) { f.fill(reflect.ValueOf(v)) }
+
+func (f Format) fill(v reflect.Value) {
+	switch v.Kind() {
+	case reflect.Pointer, reflect.Interface:
+		if !v.IsNil() {
+			f.fill(v.Elem())
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			if k := v.Index(i).Kind(); k != reflect.Struct && k != reflect.Pointer {
+				return
+			}
+			f.fill(v.Index(i))
+		}
+	case reflect.Struct:
+		if p, ok := v.Addr().Interface().(*analysis.Phrase); ok {
+			if p.Text == "" && p.Code != "" {
+				p.Text = f.Say(*p)
+			}
+			return
+		}
+		for i := range v.NumField() {
+			if v.Type().Field(i).IsExported() {
+				f.fill(v.Field(i))
+			}
+		}
+	}
+}
+
+// Missing marks a value that a text wants and a phrase does not have.
+const missing = "…"
+
+// say writes a phrase in the language.
+func (l *Language) say(f Format, p *analysis.Phrase) string {
+	t, ok := l.texts[p.Code]
+	if !ok || l.codes {
+		return l.code(f, p)
+	}
+	var b strings.Builder
+	for _, piece := range t.pieces {
+		b.WriteString(piece.before)
+		if piece.arg < 0 {
+			continue
+		}
+		if piece.arg >= len(p.Args) {
+			b.WriteString(missing)
+			continue
+		}
+		a := &p.Args[piece.arg]
+		switch {
+		case piece.many == "" && piece.one == "":
+			b.WriteString(f.value(a))
+		case a.N != nil && *a.N == 1:
+			b.WriteString(strings.ReplaceAll(piece.one, "#", "1"))
+		default:
+			b.WriteString(strings.ReplaceAll(piece.many, "#", f.value(a)))
+		}
+	}
+	return b.String()
+}
+
+// code writes a phrase by its code and values, in brackets.
+func (l *Language) code(f Format, p *analysis.Phrase) string {
+	parts := make([]string, 0, len(p.Args)+1)
+	parts = append(parts, p.Code)
+	for i := range p.Args {
+		parts = append(parts, f.value(&p.Args[i]))
+	}
+	return fmt.Sprintf("⟦%s⟧", strings.Join(parts, " "))
+}

@@ -1,0 +1,244 @@
+package notation_test
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
+)
+
+// trial is a language of a few texts.
+func trial(t *testing.T, texts string) *notation.Language {
+	t.Helper()
+	l, err := notation.Parse("test", texts, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+// One phrase in the units of three drawings: 25.4 mm are an inch, and 2.54 µm a tenth of
+// a thou, by definition.
+func TestPhraseInUnits(t *testing.T) {
+	l := trial(t, "tight(by, at, rate, n, left) = Tight by {by} at {at}; {rate} a stroke,\n  {n|# time|# times}, {left}.\nleft(much) = {much} left\n")
+	p := analysis.Say("tight", analysis.Deviation(50_800), analysis.Place{Depth: 127 * analysis.Millimetre / 10, Angle: 90 * analysis.Degree},
+		analysis.Rate(2_794), 3, analysis.Say("left", analysis.Deviation(7_620)))
+	b, err := json.Marshal(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got analysis.Phrase // as a display that is fed by messages has it
+	if err := json.Unmarshal(b, &got); err != nil {
+		t.Fatal(err)
+	}
+	for u, want := range map[analysis.Unit]string{
+		analysis.MM:  "Tight by 5.1 µm at 12.7 mm / 90°; 0.28 µm a stroke, 3 times, 0.8 µm left.",
+		analysis.IN:  "Tight by 2.0 tenths at 0.50 in / 90°; 0.11 tenths a stroke, 3 times, 0.3 tenths left.",
+		analysis.UIN: "Tight by 200 millionths at 0.50 in / 90°; 11 millionths a stroke, 3 times, 30 millionths left.",
+	} {
+		f := notation.In(u)
+		f.Language = l
+		if s := f.Say(got); s != want {
+			t.Errorf("in %s: %q, want %q", u, s, want)
+		}
+	}
+}
+
+// What is over or to go by less than the last digit shown is not said to be nothing;
+// nothing itself is. Where no error comes to a tenth, millionths are spoken.
+func TestPhraseOfLittle(t *testing.T) {
+	l := trial(t, "over(by) = Over by {by}.")
+	for _, c := range []struct {
+		um   analysis.Deviation // in 0.1 nm
+		unit analysis.Unit
+		want string
+	}{
+		{400, analysis.MM, "Over by 0.04 µm."}, {-400, analysis.MM, "Over by −0.04 µm."}, {1, analysis.MM, "Over by 0.0001 µm."},
+		{600, analysis.MM, "Over by 0.1 µm."}, {0, analysis.MM, "Over by 0.0 µm."},
+		{100, analysis.UIN, "Over by 0.4 millionths."}, {1, analysis.UIN, "Over by 0.004 millionths."},
+		{100, analysis.IN, "Over by 0.4 millionths."}, {25_400, analysis.IN, "Over by 1.0 tenths."},
+	} {
+		f := notation.In(c.unit)
+		f.Language = l
+		if got := f.Text("over", c.um); got != c.want {
+			t.Errorf("%d in %s: %q, want %q", c.um, c.unit, got, c.want)
+		}
+	}
+}
+
+func TestValuesAreWrittenByTheirKind(t *testing.T) {
+	l := trial(t, "x(v) = {v}")
+	for want, v := range map[string]any{
+		"12.75 mm": analysis.Length(127_500_000), "31.7513 mm": analysis.Size(317_513_000), "45°": 45 * analysis.Degree,
+		"21.5 °C": 21500 * analysis.Celsius / 1000, "−0.3 K": analysis.Kelvin(-300), "40 ms": 40 * time.Millisecond, "90 s": 90 * time.Second,
+		"3 min": 121 * time.Second, "4 h": 3*time.Hour + time.Minute, "3 d": 60 * time.Hour, "2026-11-29 08:05": time.Date(2026, 11, 29, 8, 5, 0, 0, time.UTC),
+		"12.5": analysis.Number{Value: 12.46, Places: 1}, "R-1250": "R-1250", "broken": errors.New("broken"),
+	} {
+		if got := (notation.Format{Language: l}).Text("x", v); got != want {
+			t.Errorf("%T %v: %q, want %q", v, v, got, want)
+		}
+	}
+	if got := (notation.Format{Comma: true, Language: l}).Text("x", analysis.Deviation(12_500)); got != "1,3 µm" {
+		t.Errorf("with a comma: %q", got)
+	}
+}
+
+// A phrase from elsewhere may be of another build: nothing that it lacks is made up.
+func TestStrangePhrasesShow(t *testing.T) {
+	f := notation.Format{Language: trial(t, "two(a, b) = {a} and {b|one|many}")}
+	for want, p := range map[string]analysis.Phrase{
+		"⟦nobody.knows R-1⟧": analysis.Say("nobody.knows", "R-1"),
+		"a and …":            analysis.Say("two", "a"),
+		"as he wrote it":     analysis.Quote("as he wrote it"),
+		"":                   {},
+		"? and many":         {Code: "two", Args: []analysis.Arg{{Is: analysis.IsDeviation}, {Is: "new"}}},
+	} {
+		if got := f.Say(p); got != want {
+			t.Errorf("%+v: %q, want %q", p, got, want)
+		}
+	}
+}
+
+func TestFillWritesOnlyWhatHasNoText(t *testing.T) {
+	type inner struct{ Why analysis.Phrase }
+	v := struct {
+		Name string
+		Said *analysis.Phrase
+		All  []analysis.Phrase
+		In   *inner
+		At   time.Time
+	}{Said: &analysis.Phrase{Code: "a.code"}, All: []analysis.Phrase{{Code: "b"}, {Code: "c", Text: "there"}, {}}, In: &inner{analysis.Say("d", 3)}}
+	notation.Format{Language: trial(t, "a.code = A\nb = B\nd(n) = {n|# thing|# things}")}.Fill(&v)
+	if got := fmt.Sprint(v.Said.Text, v.All[0].Text, v.All[1].Text, v.All[2].Text, v.In.Why.Text); got != "ABthere3 things" {
+		t.Error(got)
+	}
+}
+
+func TestCatalogueFaultsAreNamed(t *testing.T) {
+	for want, texts := range map[string]string{
+		"test.txt:2: want code = text":  "a = b\nno text",
+		"test.txt:2: a is there twice":  "a = b\na = c",
+		"{m} is none of its values: n":  "a(n) = {m}",
+		"a { without its }":             "a(n) = {n",
+		"{n|one}: want {name|one|many}": "a(n) = {n|one}",
+	} {
+		if _, err := notation.Parse("test", texts, nil); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %q", texts, err, want)
+		}
+	}
+	if _, err := notation.Parse("de", "b = x", trial(t, "a = y")); err == nil || !strings.Contains(err.Error(), "English has no b") {
+		t.Errorf("a code that English has not: %v", err)
+	}
+	if l, err := notation.Parse("de", "a = {n} Stück", trial(t, "a(n) = {n} pieces")); err != nil || (notation.Format{Language: l}).Text("a", 2) != "2 Stück" {
+		t.Errorf("names of values come from English: %v", err)
+	}
+}
+
+// Every code that the program says has an English text with as many values, and every
+// text is said somewhere. A code that is put together ("state." + x) uses all with that
+// beginning.
+func TestEveryCodeHasATextAndEveryTextIsUsed(t *testing.T) {
+	en := notation.English()
+	used, begun := map[string]bool{}, []string{}
+	code := regexp.MustCompile(`^[a-z_]+(\.[a-z_0-9 ,-]+)+$`)
+	see := func(where, c string) {
+		used[c] = true
+		if !en.Has(c) {
+			t.Errorf("%s: %q has no text in en.txt", where, c)
+		}
+	}
+	inPage := regexp.MustCompile(`(?:\bt|\bsay)[ (]+["']([a-z_]+\.[a-z_0-9. ,-]+)["'](\s*\+)?`)
+	root := filepath.Join("..", "..")
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		switch ext := filepath.Ext(path); {
+		case d.IsDir() && (d.Name() == "testdata" || strings.HasPrefix(d.Name(), ".") && path != root):
+			return filepath.SkipDir
+		case ext == ".html" || ext == ".js":
+			b, err := os.ReadFile(path)
+			if err != nil {
+				return err
+			}
+			for _, m := range inPage.FindAllStringSubmatch(string(b), -1) {
+				if m[2] != "" {
+					begun = append(begun, m[1])
+				} else {
+					see(path, m[1])
+				}
+			}
+		case ext == ".go" && !strings.HasSuffix(path, "_test.go"):
+			fset := token.NewFileSet()
+			f, err := parser.ParseFile(fset, path, nil, 0)
+			if err != nil {
+				return err
+			}
+			ast.Inspect(f, func(n ast.Node) bool {
+				switch n := n.(type) {
+				case *ast.BinaryExpr: // "state." + x
+					if l, ok := n.X.(*ast.BasicLit); ok && n.Op == token.ADD && l.Kind == token.STRING {
+						if s, _ := strconv.Unquote(l.Value); strings.HasSuffix(s, ".") && code.MatchString(s+"x") {
+							begun = append(begun, s)
+						}
+					}
+				case *ast.BasicLit:
+					if n.Kind == token.STRING {
+						if s, _ := strconv.Unquote(n.Value); code.MatchString(s) && en.Has(s) {
+							used[s] = true
+						}
+					}
+				case *ast.CallExpr:
+					if name := called(n); name != "Say" && name != "Text" || len(n.Args) == 0 {
+						return true
+					}
+					if l, ok := n.Args[0].(*ast.BasicLit); ok && l.Kind == token.STRING {
+						if s, _ := strconv.Unquote(l.Value); code.MatchString(s) {
+							see(fset.Position(n.Pos()).String(), s)
+							if want := en.Values(s); en.Has(s) && n.Ellipsis == token.NoPos && len(n.Args)-1 != want {
+								t.Errorf("%s: %s has %d values, its text wants %d", fset.Position(n.Pos()), s, len(n.Args)-1, want)
+							}
+						}
+					}
+				}
+				return true
+			})
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range en.All() {
+		ok := used[c]
+		for _, b := range begun {
+			ok = ok || strings.HasPrefix(c, b)
+		}
+		if !ok {
+			t.Errorf("nobody says %q", c)
+		}
+	}
+}
+
+func called(c *ast.CallExpr) string {
+	switch f := c.Fun.(type) {
+	case *ast.Ident:
+		return f.Name
+	case *ast.SelectorExpr:
+		return f.Sel.Name
+	}
+	return ""
+}
