@@ -106,7 +106,7 @@ type records struct {
 	list []event.Record
 }
 
-func (j *records) Texts(_ context.Context, seq uint64, limit int) ([]event.Record, error) {
+func (j *records) RawRecords(_ context.Context, seq uint64, limit int) ([]event.Record, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	rest := j.list[min(seq, uint64(len(j.list))):]

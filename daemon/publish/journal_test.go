@@ -22,7 +22,7 @@ type paper struct {
 
 var errBroken = errors.New("disk is on fire")
 
-func (j *paper) Texts(_ context.Context, seq uint64, limit int) ([]event.Record, error) {
+func (j *paper) RawRecords(_ context.Context, seq uint64, limit int) ([]event.Record, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.broken {
@@ -83,7 +83,7 @@ func record(station string, seq uint64) event.Record {
 func TestPaperIsAJournal(t *testing.T) {
 	j := &paper{}
 	j.add("bay", 3)
-	recs, err := j.Texts(t.Context(), 1, 10)
+	recs, err := j.RawRecords(t.Context(), 1, 10)
 	if err != nil || len(recs) != 2 || recs[0].Seq != 2 {
 		t.Fatalf("after 1: %v %v", recs, err)
 	}

@@ -22,9 +22,9 @@ const (
 
 // Source is the journal, as a publisher needs it.
 type Source interface {
-	// Texts returns up to limit records with a number above seq, in order. Of each
+	// RawRecords returns up to limit records with a number above seq, in order. Of each
 	// it needs station, kind and body; without a body, all.
-	Texts(ctx context.Context, seq uint64, limit int) ([]event.Record, error)
+	RawRecords(ctx context.Context, seq uint64, limit int) ([]event.Record, error)
 	// Last returns the number of the newest committed record, 0 if there is none.
 	Last() uint64
 	// Cursor returns the number last given to SetCursor under the name, or 0.

@@ -52,7 +52,7 @@ func (l *link) fill(ctx context.Context) bool {
 	}
 	limited, cancel := context.WithTimeout(ctx, l.p.pace.ack)
 	defer cancel()
-	recs, err := l.p.src.Texts(limited, l.sent, chunk)
+	recs, err := l.p.src.RawRecords(limited, l.sent, chunk)
 	switch {
 	case ctx.Err() != nil:
 		return false

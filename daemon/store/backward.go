@@ -80,7 +80,7 @@ func prevSpan(spans []span, done uint64) (hi uint64) {
 // to which number those are all.
 func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, from uint64, err error) {
 	from = lo
-	to := listed(j.Last())
+	to := indexedUpTo(j.Last())
 	for _, s := range spans {
 		part, ok := s.within(lo, hi)
 		if !ok {

@@ -109,7 +109,7 @@ func BenchmarkFlood(b *testing.B) {
 func million(b *testing.B) Config {
 	b.Helper()
 	dir := filepath.Join(os.TempDir(), "fairbore-bench-1")
-	cfg := Config{Path: filepath.Join(dir, "million.db"), Ballast: -1, Queue: 4096}
+	cfg := Config{Path: filepath.Join(dir, "million.db"), Reserve: -1, Queue: 4096}
 	if _, err := os.Stat(filepath.Join(dir, "made")); err == nil {
 		return cfg
 	}

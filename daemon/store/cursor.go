@@ -5,7 +5,15 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"sync"
 )
+
+// cursors are how far the readers of the journal have come, by their names.
+type cursors struct {
+	mu      sync.Mutex
+	set     map[string]uint64
+	unsaved map[string]uint64 // the ones whose newest value is not on disk
+}
 
 // Cursor returns how far a reader of the journal has come, as it last said by
 // [Journal.SetCursor]; 0 if it never did.
@@ -13,9 +21,10 @@ func (j *Journal) Cursor(name string) (uint64, error) {
 	if name == "" {
 		return 0, errors.New("cursor: give its name")
 	}
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	return j.cursors[name], nil
+	c := &j.cursors
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.set[name], nil
 }
 
 // SetCursor keeps how far a reader has come. It is written with the next
@@ -23,15 +32,16 @@ func (j *Journal) Cursor(name string) (uint64, error) {
 // crash a reader may find itself a little behind, never ahead. A number that
 // is not recorded yet is refused. What comes up to it is no longer kept in memory.
 func (j *Journal) SetCursor(name string, seq uint64) {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if name == "" || seq > j.last {
-		j.cfg.Log.Error().Str("cursor", name).Uint64("seq", seq).Uint64("last", j.last).Msg("cursor not set: it points beyond what is recorded")
+	if last := j.Last(); name == "" || seq > last {
+		j.cfg.Log.Error().Str("cursor", name).Uint64("seq", seq).Uint64("last", last).Msg("cursor not set: it points beyond what is recorded")
 		return
 	}
-	if j.cursors[name] != seq {
-		j.cursors[name], j.dirty[name] = seq, seq
-		j.recent.passed(seq)
+	c := &j.cursors
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.set[name] != seq {
+		c.set[name], c.unsaved[name] = seq, seq
+		j.tail.release(seq)
 	}
 }
 
@@ -51,28 +61,38 @@ func (j *Journal) loadCursors(ctx context.Context) error {
 			j.warn(fmt.Sprintf("%s was passed on up to event %d and the journal ends at %d: its newest events are missing", name, seq, j.last))
 			seq = j.last
 		}
-		j.cursors[name] = seq
+		j.cursors.set[name] = seq
 	}
 	return rows.Err()
 }
 
-// unsaved returns the cursors that are not on disk.
-func (j *Journal) unsaved() map[string]uint64 {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if len(j.dirty) == 0 {
+// toSave returns the cursors that are not on disk.
+func (c *cursors) toSave() map[string]uint64 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if len(c.unsaved) == 0 {
 		return nil
 	}
-	return maps.Clone(j.dirty)
+	return maps.Clone(c.unsaved)
 }
 
 // saved notes that the cursors are on disk as they were then.
-func (j *Journal) saved(then map[string]uint64) {
-	j.mu.Lock()
-	defer j.mu.Unlock()
+func (c *cursors) saved(then map[string]uint64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
 	for name, seq := range then {
-		if j.dirty[name] == seq {
-			delete(j.dirty, name)
+		if c.unsaved[name] == seq {
+			delete(c.unsaved, name)
 		}
 	}
+}
+
+// everyCursor returns all cursors, and one of the journal itself so that there
+// is one to write.
+func (j *Journal) everyCursor() map[string]uint64 {
+	j.cursors.mu.Lock()
+	defer j.cursors.mu.Unlock()
+	all := maps.Clone(j.cursors.set)
+	all["journal"] = j.Last()
+	return all
 }

@@ -157,53 +157,55 @@ func TestRefusedFilesStay(t *testing.T) {
 	}
 }
 
-func TestMigration(t *testing.T) {
+func TestStepBringsAnOlderJournalUpToDate(t *testing.T) {
 	cfg := config(t)
-	old, err := open(t.Context(), cfg, schema()[:1])
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := old.Append(t.Context(), []event.Event{jobEvent("a", "J"), partEvent("a", "1", 1), reading("a", "J", "1", 1)}); err != nil {
-		t.Fatal(err)
-	}
-	if err := errors.Join(old.Run(cancelled(t)), old.Close()); err != nil {
-		t.Fatal(err)
-	}
-
-	// A step that fails leaves the journal as it was.
-	broken := append(schema()[:1], step{"a step that fails", func(ctx context.Context, tx *sql.Tx) error {
+	fill(t, cfg, 3)
+	two := append(steps(), step{"a column for notes", func(ctx context.Context, tx *sql.Tx) error {
+		return execAll(ctx, tx, "alter table cursor add column note text", "insert into cursor (name, seq, note) values ('plant', 1, 'by the step')")
+	}})
+	broken := append(two, step{"a step that fails", func(ctx context.Context, tx *sql.Tx) error {
 		return execAll(ctx, tx, "create table half (x)", "select no_such_thing()")
 	}})
+	if _, err := openReadOnly(t.Context(), cfg.Path, newest(two)); !errors.Is(err, errOlder) {
+		t.Errorf("an older journal to look at: %v", err)
+	}
 	if _, err := open(t.Context(), cfg, broken); err == nil || !strings.Contains(err.Error(), "a step that fails") {
 		t.Fatalf("%v", err)
 	}
 	if got := lookInto(t, cfg.Path, "select count(*) from sqlite_schema where name = 'half'"); got != 0 {
 		t.Error("half a step was kept")
 	}
-
-	r := start(t, cfg)
-	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "from version 1 to 3") {
-		t.Errorf("warned of %q", w)
+	for range 2 { // the second time there is nothing to do
+		j, err := open(t.Context(), cfg, two)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if seq, err := j.Cursor("plant"); seq != 1 || err != nil || j.Last() < 3 || len(j.Warnings()) > 0 {
+			t.Errorf("cursor %d, %v; %d events; warned of %q", seq, err, j.Last(), j.Warnings())
+		}
+		if err := j.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if got := lookInto(t, cfg.Path, "pragma user_version"); got != newest(two) {
+			t.Errorf("version %d, want %d", got, newest(two))
+		}
 	}
-	if back, err := r.Rebuild(t.Context(), "a"); err != nil || len(back) != 3 {
-		t.Errorf("%v, %v", back, err)
+	if _, err := Open(t.Context(), cfg); !errors.Is(err, ErrNewer) {
+		t.Errorf("opened by a program without the step: %v", err)
 	}
-	r.append(t, note("a", "goes on"))
-	mustStop(t, r)
-	mustVerify(t, cfg.Path)
-	if got := lookInto(t, cfg.Path, "pragma user_version"); got != len(schema()) {
-		t.Errorf("version %d", got)
+	cfg = config(t)
+	j, err := open(t.Context(), cfg, two)
+	if err != nil {
+		t.Fatal(err)
 	}
-	before := cfg.Path + ".before-v3"
-	if got := lookInto(t, before, "pragma user_version"); got != 1 {
-		t.Errorf("the copy has version %d", got)
+	if seq, err := j.Cursor("plant"); seq != 0 || err != nil { // the step's row, beyond the end of an empty journal
+		t.Errorf("a new journal: cursor %d, %v", seq, err)
 	}
-	if got := lookInto(t, before, "select count(*) from event"); got != 3 {
-		t.Errorf("the copy has %d rows", got)
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
 	}
-	again := start(t, cfg)
-	if len(again.Warnings()) != 0 {
-		t.Errorf("warned again of %v", again.Warnings())
+	if got := lookInto(t, cfg.Path, "select count(note) from cursor"); got != 1 {
+		t.Error("a new journal does not take the step")
 	}
 }
 
@@ -220,38 +222,27 @@ func lookInto(t testing.TB, path, query string) (n int) {
 	return n
 }
 
-// A journal of the version that had no list of readings is given one, and answers as
-// it did; a list that somebody has changed is found.
-func TestListOfReadings(t *testing.T) {
+// The index of readings grows by whole batches; a part has all its readings, indexed or
+// not; an index that somebody has changed is found.
+func TestIndexOfReadings(t *testing.T) {
 	cfg := config(t)
-	const n = stretch + 100
+	const n = indexBatch + 100
 	r := start(t, cfg)
 	story := []event.Event{jobEvent("a", "J-4107"), partEvent("a", "0001", 1)}
 	for no := range n {
 		story = append(story, reading("a", "J-4107", "0001", no+1))
 	}
 	r.append(t, story...)
-	mustStop(t, r)
-	mustVerify(t, cfg.Path)
-	const listed = "select count(*) from reading"
-	if got := lookInto(t, cfg.Path, listed); got != stretch-2 {
-		t.Errorf("%d readings are listed", got)
-	}
-
-	tamper(t, cfg.Path, "drop table reading", "drop index event_station", "create index event_station on event (station, kind)", "pragma user_version = 2")
-	mustVerify(t, cfg.Path)
-	if _, err := View(t.Context(), cfg.Path); err == nil || !strings.Contains(err.Error(), "start the daemon") {
-		t.Errorf("an older journal to look at: %v", err)
-	}
-	r = start(t, cfg)
-	if got := lookInto(t, cfg.Path, listed); got != stretch-2 {
-		t.Errorf("%d readings are listed again", got)
-	}
+	r.settle(t, n+2)
 	parts, err := r.Parts(t.Context(), Filter{})
 	if err != nil || len(parts) != 1 || parts[0].Readings != n {
 		t.Errorf("%v, %v", parts, err)
 	}
 	mustStop(t, r)
+	mustVerify(t, cfg.Path)
+	if got := lookInto(t, cfg.Path, "select count(*) from reading"); got != indexBatch-2 {
+		t.Errorf("%d readings are indexed", got)
+	}
 
 	for what, statement := range map[string]string{
 		"one left out": "delete from reading where seq = 7",
@@ -259,7 +250,7 @@ func TestListOfReadings(t *testing.T) {
 	} {
 		tamper(t, cfg.Path, statement)
 		rep, err := Verify(t.Context(), cfg.Path, nil)
-		if err != nil || rep.Bad != nil || len(rep.Faults) != 1 || !strings.Contains(rep.Faults[0], "list of readings") {
+		if err != nil || rep.Bad != nil || len(rep.Faults) != 1 || !strings.Contains(rep.Faults[0], "index of readings") {
 			t.Errorf("%s: %+v, %v", what, rep, err)
 		}
 	}

@@ -6,27 +6,27 @@ import (
 	"path/filepath"
 )
 
-// place is the kind of file system a journal is to lie on.
-type place int
+// fileSystem is the kind of file system a journal is to lie on.
+type fileSystem int
 
 const (
-	local   place = iota
-	network       // its locks and its syncs can't be relied on
-	memory        // gone with the power
-	unknown       // may be either
+	local   fileSystem = iota
+	network            // its locks and its syncs can't be relied on
+	memory             // gone with the power
+	unknown            // may be either
 )
 
-// fitPlace refuses a folder on a network and warns of one in memory.
-func fitPlace(dir string) (warning string, err error) {
-	p, name, err := placeOf(dir)
+// checkFileSystem refuses a folder on a network and warns of one in memory.
+func checkFileSystem(dir string) (warning string, err error) {
+	fs, name, err := fileSystemOf(dir)
 	if err != nil {
 		return "", fmt.Errorf("look at the file system of %s: %w", dir, err)
 	}
-	return judgePlace(dir, p, name)
+	return judgeFileSystem(dir, fs, name)
 }
 
-func judgePlace(dir string, p place, name string) (warning string, err error) {
-	switch p {
+func judgeFileSystem(dir string, fs fileSystem, name string) (warning string, err error) {
+	switch fs {
 	case network:
 		return "", fmt.Errorf("%s lies on a network file system (%s), where a journal is not safe; put it on a disk of this machine", dir, name)
 	case memory:

@@ -6,19 +6,19 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// place says what kind of file system a folder is on.
-func placeOf(dir string) (place, string, error) {
+// fileSystemOf says what kind of file system a folder is on.
+func fileSystemOf(dir string) (fileSystem, string, error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(dir, &s); err != nil {
 		return local, "", err
 	}
-	p, name := placeOfMagic(uint32(s.Type))
+	p, name := fileSystemOfMagic(uint32(s.Type))
 	return p, name, nil
 }
 
-// placeOfMagic knows the file systems by the numbers of statfs(2). The first
+// fileSystemOfMagic knows the file systems by the numbers of statfs(2). The first
 // two are cluster file systems whose numbers are from memory.
-func placeOfMagic(magic uint32) (place, string) {
+func fileSystemOfMagic(magic uint32) (fileSystem, string) {
 	switch magic {
 	case 0x0bd00bd0:
 		return network, "Lustre"

@@ -8,8 +8,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// place can't be told here.
-func placeOf(string) (place, string, error) { return local, "", nil }
+// fileSystemOf can't tell here.
+func fileSystemOf(string) (fileSystem, string, error) { return local, "", nil }
 
 // freeBytes returns the room that this process may still fill.
 func freeBytes(dir string) (int64, error) {

@@ -6,8 +6,8 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// place says what kind of drive a folder is on.
-func placeOf(dir string) (place, string, error) {
+// fileSystemOf says what kind of drive a folder is on.
+func fileSystemOf(dir string) (fileSystem, string, error) {
 	root, err := windows.UTF16PtrFromString(filepath.VolumeName(dir) + `\`)
 	if err != nil {
 		return local, "", err

@@ -8,7 +8,7 @@
 //	seq      1, 2, 3, … over all stations, without a gap
 //	at       when it happened, ns since 1970-01-01 UTC
 //	station  where
-//	kind     what, see [session.Kind]
+//	kind     what, see [event.Kind]
 //	job      the job it names, if it names one
 //	part     the part it names, if it names one
 //	depth    of a reading, in 0.1 nm from the named face

@@ -52,7 +52,7 @@ func stuff(t *testing.T, dir string) string {
 
 func TestDiskFullAndBack(t *testing.T) {
 	dir := smallDisk(t)
-	cfg := Config{Path: filepath.Join(dir, "journal.db"), Ballast: 256 << 10}
+	cfg := Config{Path: filepath.Join(dir, "journal.db"), Reserve: 256 << 10}
 	var seen []Status
 	r := start(t, cfg, func(j *Journal) { j.OnStatus(func(s Status) { seen = append(seen, s) }) })
 	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "in memory") {
@@ -72,7 +72,7 @@ func TestDiskFullAndBack(t *testing.T) {
 		more()
 		r.settleOrFail(t, uint64(n))
 	}
-	if s := r.Status(); !s.Recording || r.reserve.there() {
+	if s := r.Status(); !s.Recording || r.reserve.whole() {
 		t.Fatalf("on the reserve: %+v", s)
 	}
 	// Then no longer, and says so, and keeps what comes.
@@ -98,7 +98,7 @@ func TestDiskFullAndBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.settle(t, uint64(n))
-	eventually(t, "the reserve to be back", func() bool { s := r.Status(); return s.Recording && !s.Reserve && r.reserve.there() })
+	eventually(t, "the reserve to be back", func() bool { s := r.Status(); return s.Recording && !s.Reserve && r.reserve.whole() })
 	mustStop(t, r)
 	for i, rec := range r.told {
 		if rec.Seq != uint64(i+1) || rec.Note != fmt.Sprint(i) {
@@ -129,7 +129,7 @@ func (r *running) settleOrFail(t *testing.T, n uint64) {
 // What can't be recorded at the end is put elsewhere, and the error says so.
 func TestEndOnFullDisk(t *testing.T) {
 	dir := smallDisk(t)
-	cfg := Config{Path: filepath.Join(dir, "journal.db"), Ballast: -1, Spill: t.TempDir()}
+	cfg := Config{Path: filepath.Join(dir, "journal.db"), Reserve: -1, DumpDir: t.TempDir()}
 	r := start(t, cfg)
 	r.append(t, note("a", "0"))
 	r.settle(t, 1)
@@ -146,7 +146,7 @@ func TestEndOnFullDisk(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("%d events are not recorded", n-recorded)) {
 		t.Fatalf("%d of %d recorded: %v", recorded, n, err)
 	}
-	names, _ := filepath.Glob(filepath.Join(cfg.Spill, "*.ndjson"))
+	names, _ := filepath.Glob(filepath.Join(cfg.DumpDir, "*.ndjson"))
 	if len(names) != 1 || !strings.Contains(err.Error(), names[0]) {
 		t.Fatalf("files %v; %v", names, err)
 	}
@@ -170,11 +170,11 @@ func TestEndOnFullDisk(t *testing.T) {
 	}
 }
 
-func TestPlaceOfMagic(t *testing.T) {
+func TestFileSystemOfMagic(t *testing.T) {
 	// The numbers as statfs(2) lists them.
-	for magic, want := range map[uint32]place{0x6969: network, 0xfe534d42: network, 0xff534d42: network, 0x517b: network, 0x01021997: network,
+	for magic, want := range map[uint32]fileSystem{0x6969: network, 0xfe534d42: network, 0xff534d42: network, 0x517b: network, 0x01021997: network,
 		0x01021994: memory, 0x65735546: unknown, 0xef53: local, 0x9123683e: local} {
-		if got, _ := placeOfMagic(magic); got != want {
+		if got, _ := fileSystemOfMagic(magic); got != want {
 			t.Errorf("%#x: %d, want %d", magic, got, want)
 		}
 	}

@@ -18,10 +18,10 @@ import (
 // Config says where the journal is and how it is kept.
 type Config struct {
 	Path    string           // of the database file; its folder is made if need be
-	Ballast int64            // bytes set aside for when the disk is full; 0: 8 MiB, negative: none
+	Reserve int64            // bytes kept free for when the disk is full; 0: 8 MiB, negative: none
 	Queue   int              // events that may wait for the disk before Append blocks; 0: 10 000
 	Station string           // under which the journal notes what happened to itself; "": "journal"
-	Spill   string           // folder for events that can't be recorded at the end; "": beside the journal, else the system's for temporary files
+	DumpDir string           // folder for events that can't be recorded at the end; "": beside the journal, else the system's for temporary files
 	Log     zerolog.Logger   // the zero value is silent
 	Now     func() time.Time // nil: time.Now
 }
@@ -43,35 +43,30 @@ const (
 type Journal struct {
 	cfg      Config
 	path     string
-	dir      string
 	id       string
 	lock     *os.File
 	write    *sql.DB
 	read     *sql.DB
 	writer   writer
-	back     writeBack
-	reserve  ballast
-	recent   recent
+	queue    *queue
 	warnings []string
+
+	checkpoints checkpointer
+	reserve     reserveFile
+	tail        tailCache
+	cursors     cursors
 
 	onCommit func([]event.Record)
 	onStatus func(Status)
 
 	retry time.Duration // after a failed commit
-	tick  time.Duration // of the upkeep
+	tick  time.Duration // between two rounds of upkeep
 
-	mu      sync.Mutex
-	queue   []*entry
-	room    chan struct{} // closed when some has come free
-	closed  bool          // to Append
+	mu      sync.Mutex // guards what follows
 	running bool
-	last    uint64            // committed
-	cursors map[string]uint64 // as set
-	dirty   map[string]uint64 // set and not on disk
+	last    uint64 // number of the newest event that is recorded
 	state   condition
-
-	wake    chan struct{} // something has queued
-	changed chan struct{} // the state has
+	changed chan struct{} // receives when the state has changed
 }
 
 // Open opens the journal, or begins one. A file that is damaged is moved aside,
@@ -80,7 +75,7 @@ type Journal struct {
 // network file system, and if the disk does not take the settings that make
 // the journal safe.
 func Open(ctx context.Context, cfg Config) (*Journal, error) {
-	return open(ctx, cfg, schema())
+	return open(ctx, cfg, steps())
 }
 
 func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error) {
@@ -96,16 +91,18 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	if err := j.takeLock(); err != nil {
 		return nil, err
 	}
-	place, err := fitPlace(j.dir)
+	warning, err := checkFileSystem(j.dir())
 	if err != nil {
 		return nil, err
 	}
-	j.warn(place)
+	if warning != "" {
+		j.warn(warning)
+	}
 	aside, err := j.load(ctx, steps)
 	if err != nil {
 		return nil, err
 	}
-	if err := syncDir(j.dir); err != nil {
+	if err := syncDir(j.dir()); err != nil {
 		return nil, err
 	}
 	if j.read, err = openPool(j.path, "", readerPragmas(), readers); err != nil {
@@ -114,10 +111,10 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	if err := readBack(ctx, j.read, readerPragmas()); err != nil {
 		return nil, err
 	}
-	if j.back.db, err = openPool(j.path, "", writerPragmas(), 1); err != nil {
+	if j.checkpoints.db, err = openPool(j.path, "", writerPragmas(), 1); err != nil {
 		return nil, err
 	}
-	j.openBallast()
+	j.ensureReserve()
 	if aside != "" {
 		j.warn(aside)
 		err = j.Append(ctx, []event.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: event.Told, Source: "daemon", Note: aside}})
@@ -128,16 +125,11 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 // View opens a journal to read only, also one that a daemon has open. It shows
 // what was recorded up to now; it takes no events and no lock.
 func View(ctx context.Context, path string) (*Journal, error) {
-	j := &Journal{path: path, closed: true, cursors: map[string]uint64{}, cfg: Config{Now: time.Now}, room: make(chan struct{})}
+	j := &Journal{path: path, cfg: Config{Now: time.Now}, queue: newQueue(0, nil)}
+	j.queue.close()
 	var err error
-	if j.read, err = openReadOnly(ctx, path); err != nil {
+	if j.read, err = openReadOnly(ctx, path, newest(steps())); err != nil {
 		return nil, fmt.Errorf("view journal %s: %w", path, err)
-	}
-	if n, err := version(ctx, j.read); err != nil || n < len(schema()) {
-		if err == nil {
-			err = errOlder
-		}
-		return nil, errors.Join(fmt.Errorf("view journal %s: %w", path, err), j.release())
 	}
 	if err := j.read.QueryRowContext(ctx, "select id, (select coalesce(max(seq), 0) from event) from journal").Scan(&j.id, &j.last); err != nil {
 		return nil, errors.Join(fmt.Errorf("view journal %s: %w", path, err), j.release())
@@ -153,8 +145,8 @@ func prepare(cfg Config) (*Journal, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open journal: %w", err)
 	}
-	if cfg.Ballast == 0 {
-		cfg.Ballast = 8 << 20
+	if cfg.Reserve == 0 {
+		cfg.Reserve = 8 << 20
 	}
 	if cfg.Queue <= 0 {
 		cfg.Queue = 10_000
@@ -168,15 +160,18 @@ func prepare(cfg Config) (*Journal, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
 		return nil, fmt.Errorf("make the folder of the journal: %w", err)
 	}
+	changed := make(chan struct{}, 1)
 	return &Journal{
-		cfg: cfg, path: path, dir: filepath.Dir(path),
-		reserve: ballast{path: path + ".ballast", size: cfg.Ballast},
-		retry:   time.Second, tick: time.Second,
-		room: make(chan struct{}), wake: make(chan struct{}, 1), changed: make(chan struct{}, 1), back: writeBack{due: make(chan struct{}, 1), most: longLog},
-		cursors: map[string]uint64{}, dirty: map[string]uint64{},
-		state: condition{Status: Status{Recording: true, Since: cfg.Now()}},
+		cfg: cfg, path: path, queue: newQueue(cfg.Queue, changed),
+		checkpoints: checkpointer{due: make(chan struct{}, 1), most: longLog},
+		reserve:     reserveFile{path: path + ".reserve", size: cfg.Reserve},
+		cursors:     cursors{set: map[string]uint64{}, unsaved: map[string]uint64{}},
+		retry:       time.Second, tick: time.Second,
+		state: condition{Status: Status{Recording: true, Since: cfg.Now()}}, changed: changed,
 	}, nil
 }
+
+func (j *Journal) dir() string { return filepath.Dir(j.path) }
 
 // Warnings are what a person should know of how the journal was found.
 func (j *Journal) Warnings() []string { return j.warnings }
@@ -203,7 +198,7 @@ func (j *Journal) OnStatus(f func(Status)) { j.onStatus = f }
 // Close releases the journal. Run must have returned. Events that Run has not
 // recorded are dealt with as at the end of Run.
 func (j *Journal) Close() error {
-	j.shut()
+	j.queue.close()
 	return errors.Join(j.finish(), j.release())
 }
 
@@ -214,9 +209,9 @@ func (j *Journal) release() (err error) {
 		err = j.read.Close()
 		j.read = nil
 	}
-	if j.back.db != nil {
-		err = errors.Join(err, j.back.db.Close())
-		j.back.db = nil
+	if j.checkpoints.db != nil {
+		err = errors.Join(err, j.checkpoints.db.Close())
+		j.checkpoints.db = nil
 	}
 	err = errors.Join(err, j.closeWriter())
 	if j.lock != nil {

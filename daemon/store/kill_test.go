@@ -30,7 +30,7 @@ func TestMain(m *testing.M) {
 // told is recorded: number and text, one a line.
 func child(path string) int {
 	ctx := context.Background()
-	j, err := Open(ctx, Config{Path: path, Ballast: 64 << 10})
+	j, err := Open(ctx, Config{Path: path, Reserve: 64 << 10})
 	if err != nil {
 		fmt.Println("error:", err)
 		return 1

@@ -50,7 +50,8 @@ func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
 		return err
 	}
 	// The version comes first: a file that is not ours must stay as it is.
-	if _, err := version(ctx, j.write); err != nil {
+	n, err := version(ctx, j.write, newest(steps))
+	if err != nil {
 		return err
 	}
 	if err := readBack(ctx, j.write, writerPragmas()); err != nil {
@@ -59,11 +60,9 @@ func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
 	if err := j.checkFile(ctx); err != nil {
 		return err
 	}
-	said, err := migrate(ctx, j.write, j.path, steps)
-	if err != nil {
+	if err := migrate(ctx, j.write, n, steps); err != nil {
 		return err
 	}
-	j.warn(said...)
 	if err := j.loadHead(ctx); err != nil {
 		return err
 	}
@@ -107,7 +106,7 @@ func (j *Journal) loadHead(ctx context.Context) error {
 	if err := j.loadCursors(ctx); err != nil {
 		return err
 	}
-	return j.checkGuards(ctx)
+	return j.restoreTriggers(ctx)
 }
 
 // checkTail checks the newest rows, and leaves the hash of the last in head. A
@@ -131,24 +130,20 @@ func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err e
 	return last, nil
 }
 
-// checkGuards puts triggers back that somebody has taken away.
-func (j *Journal) checkGuards(ctx context.Context) error {
-	missing, err := missingGuards(ctx, j.write)
+// restoreTriggers puts back the triggers that somebody has taken away.
+func (j *Journal) restoreTriggers(ctx context.Context) error {
+	missing, err := missingTriggers(ctx, j.write)
 	if err != nil || len(missing) == 0 {
 		return err
 	}
 	j.warn(fmt.Sprintf("the triggers that keep the journal from being changed were gone (%v) and have been put back; run verify", missing))
-	_, err = j.write.ExecContext(ctx, triggers())
+	_, err = j.write.ExecContext(ctx, createTriggers())
 	return err
 }
 
-func (j *Journal) warn(texts ...string) {
-	for _, text := range texts {
-		if text != "" {
-			j.warnings = append(j.warnings, text)
-			j.cfg.Log.Warn().Str("journal", j.path).Msg(text)
-		}
-	}
+func (j *Journal) warn(text string) {
+	j.warnings = append(j.warnings, text)
+	j.cfg.Log.Warn().Str("journal", j.path).Msg(text)
 }
 
 // moveAside renames the database with its log and shared memory, which belong
@@ -161,6 +156,17 @@ func moveAside(path string, now time.Time) (string, error) {
 		}
 	}
 	return to, syncDir(filepath.Dir(path))
+}
+
+// unused returns name, or name with a number after it if there is such a file.
+func unused(name string) string {
+	try := name
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(try); errors.Is(err, os.ErrNotExist) {
+			return try
+		}
+		try = fmt.Sprintf("%s.%d", name, n)
+	}
 }
 
 func remove(path string) error {

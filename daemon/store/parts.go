@@ -41,7 +41,7 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 		return nil, fmt.Errorf("list the parts: %w", err)
 	}
 	defer stmt.Close()
-	out, to := make([]PartSummary, len(parts)), listed(j.Last())
+	out, to := make([]PartSummary, len(parts)), indexedUpTo(j.Last())
 	for i, p := range parts {
 		if out[i], err = p.summary(ctx, stmt, to); err != nil {
 			return nil, fmt.Errorf("part %s of %s: %w", p.part, p.station, err)

@@ -112,7 +112,7 @@ func backward(ctx context.Context, t rapid.TB, j *Journal, f Filter) (out []uint
 func TestQueryEqualsReadingAll(t *testing.T) {
 	r := start(t, config(t))
 	var story []event.Event
-	for seed := range 20 { // more than one stretch of the list of readings
+	for seed := range 20 { // more than one indexBatch of the list of readings
 		story = append(story, rapid.Custom(func(rt *rapid.T) []event.Event { return drawStory(rt, []string{"a", "b"}, 60, 60) }).Example(seed)...)
 	}
 	for i := range story {
@@ -121,7 +121,7 @@ func TestQueryEqualsReadingAll(t *testing.T) {
 	r.append(t, story...)
 	r.settle(t, uint64(len(story)))
 	all, err := r.after(t.Context(), 0, len(story))
-	if err != nil || len(all) < stretch+100 {
+	if err != nil || len(all) < indexBatch+100 {
 		t.Fatalf("%d events, %v", len(all), err)
 	}
 	rapid.Check(t, func(rt *rapid.T) {
@@ -217,24 +217,24 @@ func TestBackwardReadsFew(t *testing.T) {
 	}
 }
 
-// A job that was worked to in the listed stretch only, asked for what came after it, has an
+// A job that was worked to in the listed indexBatch only, asked for what came after it, has an
 // empty span beside that of another station.
 func TestAskedBeyondAJob(t *testing.T) {
 	r := start(t, config(t))
 	many := []event.Event{jobEvent("a", "J-4107"), jobEvent("b", "J-4107")}
-	for n := len(many); n < stretch+20; n++ {
+	for n := len(many); n < indexBatch+20; n++ {
 		many = append(many, reading("b", "J-4107", "0001", n))
 	}
-	many[stretch-20] = jobEvent("a", "J-4112")
+	many[indexBatch-20] = jobEvent("a", "J-4112")
 	r.append(t, many...)
 	r.settle(t, uint64(len(many)))
-	f := Filter{Job: "J-4107", Kinds: []event.Kind{event.Taken}, AfterSeq: stretch + 10}
-	if got := backward(t.Context(), t, r.Journal, f); len(got) != 10 || got[0] != stretch+20 {
+	f := Filter{Job: "J-4107", Kinds: []event.Kind{event.Taken}, AfterSeq: indexBatch + 10}
+	if got := backward(t.Context(), t, r.Journal, f); len(got) != 10 || got[0] != indexBatch+20 {
 		t.Errorf("%d", got)
 	}
 }
 
-// A job that is taken up again and again is one stretch of its station.
+// A job that is taken up again and again is one indexBatch of its station.
 func TestSpansOfAJobTakenUpAgain(t *testing.T) {
 	r := start(t, config(t))
 	r.append(t, note("a", "x"), jobEvent("a", "J-4107"), note("b", "x"), note("a", "x"), jobEvent("a", "J-4107"), jobEvent("b", "J-4107"), note("a", "x"),

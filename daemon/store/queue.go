@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"sync"
 
 	"fairbore/daemon/event"
 )
@@ -21,86 +22,118 @@ func (j *Journal) Append(ctx context.Context, events []event.Event) error {
 	if err != nil {
 		return err
 	}
-	if err := j.enqueue(ctx, batch); err != nil {
-		return err
-	}
-	signal(j.wake)
-	return nil
+	return j.queue.add(ctx, batch)
 }
 
-func (j *Journal) enqueue(ctx context.Context, batch []entry) error {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	for waited := false; !j.closed && len(j.queue) > 0 && len(j.queue)+len(batch) > j.cfg.Queue; waited = true {
+// queue holds the events that wait for the disk.
+type queue struct {
+	size    int           // how many events may wait
+	added   chan struct{} // receives when events have come
+	blocked chan struct{} // receives when add begins to wait
+
+	mu      sync.Mutex
+	entries []*entry
+	changed chan struct{} // closed, and made anew, when events have left or the queue is closed
+	closed  bool          // to add
+	waits   uint64        // how often add has waited
+}
+
+func newQueue(size int, blocked chan struct{}) *queue {
+	return &queue{size: size, added: make(chan struct{}, 1), blocked: blocked, changed: make(chan struct{})}
+}
+
+// add queues the events of one Append. It waits for room until ctx ends. A batch
+// larger than the queue goes into an empty one.
+func (q *queue) add(ctx context.Context, batch []entry) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for waited := false; !q.closed && len(q.entries) > 0 && len(q.entries)+len(batch) > q.size; waited = true {
 		if !waited {
-			j.state.Waits++
-			signal(j.changed)
+			q.waits++
+			signal(q.blocked)
 		}
-		if err := j.awaitRoom(ctx); err != nil {
+		if err := q.await(ctx); err != nil {
 			return err
 		}
 	}
-	if j.closed {
+	if q.closed {
 		return ErrClosed
 	}
 	for i := range batch {
-		j.queue = append(j.queue, &batch[i])
+		q.entries = append(q.entries, &batch[i])
 	}
+	signal(q.added)
 	return nil
 }
 
-// awaitRoom gives the lock up until some of the queue has come free.
-func (j *Journal) awaitRoom(ctx context.Context) error {
-	room := j.room
-	j.mu.Unlock()
-	defer j.mu.Lock()
+// await unlocks the queue until it has changed.
+func (q *queue) await(ctx context.Context) error {
+	changed := q.changed
+	q.mu.Unlock()
+	defer q.mu.Lock()
 	select {
-	case <-room:
+	case <-changed:
 		return nil
 	case <-ctx.Done():
 		return fmt.Errorf("the journal's queue is full: %w", context.Cause(ctx))
 	}
 }
 
-// group returns the events to commit next: as many as have queued, up to
-// groupMost, but no part of an Append without the rest of it. They stay queued
-// until taken is called, and what was returned is good until then.
-func (j *Journal) group() []*entry {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	n := min(len(j.queue), groupMost)
-	for n > 0 && !j.queue[n-1].last {
+// group returns the events to commit next: up to groupMost of them, but each Append
+// whole. They stay queued until remove is called; the slice is valid until then.
+func (q *queue) group() []*entry {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	n := min(len(q.entries), groupMost)
+	for n > 0 && !q.entries[n-1].last {
 		n--
 	}
-	if n == 0 && len(j.queue) > 0 { // one Append larger than a group
-		for n = groupMost; !j.queue[n-1].last; n++ {
+	if n == 0 && len(q.entries) > 0 { // one Append larger than a group
+		for n = groupMost; !q.entries[n-1].last; n++ {
 		}
 	}
-	return j.queue[:n:n]
+	return q.entries[:n:n]
 }
 
-// taken takes the first n events off the queue, which are recorded up to last.
-func (j *Journal) taken(n int, last uint64) {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	left := copy(j.queue, j.queue[n:])
-	clear(j.queue[left:])
-	j.queue = j.queue[:left]
-	j.last = last
-	close(j.room)
-	j.room = make(chan struct{})
+// all returns all that is queued, valid until remove is called.
+func (q *queue) all() []*entry {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.entries[:len(q.entries):len(q.entries)]
 }
 
-// shut refuses further events.
-func (j *Journal) shut() {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	j.closed = true
-	close(j.room)
-	j.room = make(chan struct{})
+// status returns how many events wait, how often add has waited for room, and
+// whether the queue is closed.
+func (q *queue) status() (waiting int, waits uint64, closed bool) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return len(q.entries), q.waits, q.closed
 }
 
-// signal wakes whoever waits on a channel of one place.
+// remove removes the first n events.
+func (q *queue) remove(n int) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	left := copy(q.entries, q.entries[n:])
+	clear(q.entries[left:])
+	q.entries = q.entries[:left]
+	q.tell()
+}
+
+// close refuses further events, and those that wait for room.
+func (q *queue) close() {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.closed = true
+	q.tell()
+}
+
+func (q *queue) tell() {
+	close(q.changed)
+	q.changed = make(chan struct{})
+}
+
+// signal sends on a channel that has room for one, unless it is full.
 func signal(c chan<- struct{}) {
 	select {
 	case c <- struct{}{}:

@@ -92,9 +92,9 @@ func (j *Journal) decode(rows []raw) ([]event.Record, error) {
 // it. The newest are still in memory, so that one who keeps up costs the disk
 // nothing; change nothing in them. What is on disk but not yet told of by
 // [Journal.OnCommit] stays untold here as well.
-func (j *Journal) Texts(ctx context.Context, seq uint64, limit int) (out []event.Record, err error) {
+func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) (out []event.Record, err error) {
 	last := j.Last()
-	if rs, ok := j.recent.after(j.id, seq, last, limit); ok {
+	if rs, ok := j.tail.after(j.id, seq, last, limit); ok {
 		return rs, nil
 	}
 	rows, err := j.read.QueryContext(ctx, "select seq, station, kind, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)
@@ -175,7 +175,7 @@ func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[raw, error] {
 	}
 }
 
-// span is a stretch of the journal, of one station or ("") of all.
+// span is a indexBatch of the journal, of one station or ("") of all.
 type span struct {
 	station string
 	lo, hi  uint64
@@ -199,7 +199,7 @@ func nextSpan(spans []span, done uint64) (lo uint64) {
 }
 
 func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, err error) {
-	n, to := 0, listed(j.Last())
+	n, to := 0, indexedUpTo(j.Last())
 	for _, s := range spans {
 		part, ok := s.within(lo, hi)
 		if !ok {

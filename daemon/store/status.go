@@ -22,7 +22,7 @@ type Status struct {
 	Waits     uint64    `json:"waits"`             // times that Append had to wait for room, since the start
 	FreeBytes int64     `json:"free_bytes"`        // on the disk; -1: not known
 	Low       bool      `json:"low,omitempty"`     // less than 200 MiB are free
-	Reserve   bool      `json:"reserve,omitempty"` // the ballast has been given up and is not back
+	Reserve   bool      `json:"reserve,omitempty"` // the reserve file has been removed and is not back
 	LogBytes  int64     `json:"log_bytes"`         // of the write-ahead log
 	Swollen   bool      `json:"swollen,omitempty"` // that is more than 64 MiB: a reader stays too long
 	Last      uint64    `json:"last"`              // number of the newest recorded event
@@ -45,10 +45,11 @@ type condition struct {
 // Status tells how the journal does now.
 func (j *Journal) Status() Status {
 	now := j.cfg.Now()
+	queued, waits, _ := j.queue.status()
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	s := j.state.Status
-	s.Queued, s.Room, s.Last = len(j.queue), j.cfg.Queue, j.last
+	s.Queued, s.Room, s.Waits, s.Last = queued, j.cfg.Queue, waits, j.last
 	s.Crowded = 2*s.Queued >= s.Room
 	switch {
 	case s.Recording && !j.state.busy.IsZero() && now.Sub(j.state.busy) > stallAfter:
@@ -79,6 +80,7 @@ func (j *Journal) working(on bool) {
 // failed notes that a commit has failed.
 func (j *Journal) failed(err error) {
 	why := explain(err)
+	queued, _, _ := j.queue.status()
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if !j.state.Recording && j.state.Why == why {
@@ -88,7 +90,7 @@ func (j *Journal) failed(err error) {
 		j.state.Since = j.cfg.Now()
 	}
 	j.state.Recording, j.state.Why = false, why
-	j.cfg.Log.Error().Err(err).Str("journal", j.path).Int("queued", len(j.queue)).Msg("journal not recording: " + why)
+	j.cfg.Log.Error().Err(err).Str("journal", j.path).Int("queued", queued).Msg("journal not recording: " + why)
 	if damaged(err) {
 		j.suspected()
 	}
@@ -137,22 +139,22 @@ func (j *Journal) startWatch(ctx context.Context) (stop func()) {
 	var wg sync.WaitGroup
 	wg.Go(func() { j.watch(ctx) })
 	wg.Go(func() { j.checkLarge(ctx) })
-	wg.Go(func() { j.writesBack(ctx) })
+	wg.Go(func() { j.checkpoints.run(ctx) })
 	return func() { cancel(); wg.Wait() }
 }
 
-// watch looks at the disk, brings the ballast back and tells of changes. Since
+// watch looks at the disk, makes the reserve file again and tells of changes. Since
 // it is not the writer, it can tell that the writer is stuck.
 func (j *Journal) watch(ctx context.Context) {
 	tick := time.NewTicker(j.tick)
 	defer tick.Stop()
 	told := Status{Recording: true}
 	for {
-		j.look()
+		j.measureDisk()
 		told = j.tell(told)
 		select {
 		case <-tick.C:
-			j.restoreBallast()
+			j.restoreReserve()
 		case <-j.changed:
 		case <-ctx.Done():
 			j.tell(told)
@@ -161,9 +163,9 @@ func (j *Journal) watch(ctx context.Context) {
 	}
 }
 
-// look measures what the disk says.
-func (j *Journal) look() {
-	free, err := freeBytes(j.dir)
+// measureDisk measures the free room and the log.
+func (j *Journal) measureDisk() {
+	free, err := freeBytes(j.dir())
 	if err != nil {
 		free = -1
 	}

@@ -46,7 +46,7 @@ func reading(station, job, part string, no int) event.Event {
 }
 
 func config(t testing.TB) Config {
-	return Config{Path: filepath.Join(t.TempDir(), "journal.db"), Ballast: 64 << 10}
+	return Config{Path: filepath.Join(t.TempDir(), "journal.db"), Reserve: 64 << 10}
 }
 
 // running is an open journal with its writer; stop ends it and returns what
@@ -411,14 +411,14 @@ func TestOddPaths(t *testing.T) {
 	}
 }
 
-func TestPlaces(t *testing.T) {
-	for p, want := range map[place][2]bool{local: {false, false}, memory: {true, false}, unknown: {true, false}, network: {false, true}} {
-		warning, err := judgePlace("/srv", p, "X")
+func TestFileSystemsThatAreRefusedOrWarnedOf(t *testing.T) {
+	for fs, want := range map[fileSystem][2]bool{local: {false, false}, memory: {true, false}, unknown: {true, false}, network: {false, true}} {
+		warning, err := judgeFileSystem("/srv", fs, "X")
 		if got := [2]bool{warning != "", err != nil}; got != want {
-			t.Errorf("place %d: warned, refused %v; want %v", p, got, want)
+			t.Errorf("file system %d: warned, refused %v; want %v", fs, got, want)
 		}
 	}
-	if _, err := fitPlace(t.TempDir()); err != nil {
+	if _, err := checkFileSystem(t.TempDir()); err != nil {
 		t.Errorf("the folder for tests: %v", err)
 	}
 }

@@ -45,7 +45,7 @@ func (r *Report) Sound() bool { return r.Bad == nil && len(r.Faults) == 0 }
 // It calls progress, which may be nil, now and then, with rows.
 func Verify(ctx context.Context, path string, progress func(done, total uint64)) (Report, error) {
 	r := Report{Path: path}
-	db, err := openReadOnly(ctx, path)
+	db, err := openReadOnly(ctx, path, newest(steps()))
 	if damaged(err) {
 		r.Faults = []string{err.Error()}
 		return r, nil
@@ -69,7 +69,7 @@ func Verify(ctx context.Context, path string, progress func(done, total uint64))
 // openReadOnly opens a journal without the right to change it. A journal that
 // is not open elsewhere, in a folder that can't be written to, has no room for
 // SQLite's shared memory: it is then read as a file that nobody changes.
-func openReadOnly(ctx context.Context, path string) (*sql.DB, error) {
+func openReadOnly(ctx context.Context, path string, newest int) (*sql.DB, error) {
 	path, err := filepath.Abs(path)
 	if err != nil {
 		return nil, err
@@ -83,7 +83,10 @@ func openReadOnly(ctx context.Context, path string) (*sql.DB, error) {
 		if err != nil {
 			return nil, err
 		}
-		n, err := version(ctx, db)
+		n, err := version(ctx, db, newest)
+		if err == nil && n > 0 && n < newest {
+			err = errOlder
+		}
 		if err == nil && n > 0 {
 			return db, nil
 		}
@@ -106,7 +109,7 @@ type verifier struct {
 	progress func(done, total uint64)
 	head     hash
 	total    uint64
-	listed   uint64 // readings that the list of them should have
+	indexed  uint64 // readings that the index should have
 }
 
 func (v *verifier) run(ctx context.Context) error {
@@ -126,7 +129,7 @@ func (v *verifier) run(ctx context.Context) error {
 	if v.report.Bad != nil {
 		return nil
 	}
-	if err := v.list(ctx); err != nil {
+	if err := v.index(ctx); err != nil {
 		return err
 	}
 	return v.cursors(ctx)
@@ -139,7 +142,7 @@ func (v *verifier) file(ctx context.Context) error {
 	} else if err != nil {
 		return err
 	}
-	missing, err := missingGuards(ctx, v.db)
+	missing, err := missingTriggers(ctx, v.db)
 	if err != nil {
 		return err
 	}
@@ -174,8 +177,8 @@ func (v *verifier) some(ctx context.Context) error {
 		}
 		copy(v.head[:], row.hash)
 		v.report.Rows++
-		if row.kind == string(event.Taken) && row.seq <= listed(v.total) {
-			v.listed++
+		if row.kind == string(event.Taken) && row.seq <= indexedUpTo(v.total) {
+			v.indexed++
 		}
 	}
 	v.progress(v.report.Rows, v.total)
@@ -215,16 +218,13 @@ func (v *verifier) blame(ctx context.Context, row *stored) error {
 
 func (v *verifier) bad(seq uint64, what string) { v.report.Bad = &BadRow{Seq: seq, What: what} }
 
-// list holds the list of readings against the rows.
-func (v *verifier) list(ctx context.Context) error {
-	if n, err := version(ctx, v.db); err != nil || n < len(schema()) {
-		return err // an older one has no list
-	}
+// index compares the index of readings with the rows.
+func (v *verifier) index(ctx context.Context) error {
 	var there, right uint64
 	err := v.db.QueryRowContext(ctx, `select count(*), count(e.seq) from reading r left join event e
-		on e.seq = r.seq and e.station = r.station and e.kind = 'reading' where r.seq <= ?`, int64(listed(v.total))).Scan(&there, &right)
-	if err == nil && (there != v.listed || right != v.listed) {
-		v.report.Faults = append(v.report.Faults, fmt.Sprintf("the list of readings has %d entries, %d of them right, for %d readings: pages and exports may leave some out; go on from a backup, or export all as ndjson, which reads the rows themselves", there, right, v.listed))
+		on e.seq = r.seq and e.station = r.station and e.kind = 'reading' where r.seq <= ?`, int64(indexedUpTo(v.total))).Scan(&there, &right)
+	if err == nil && (there != v.indexed || right != v.indexed) {
+		v.report.Faults = append(v.report.Faults, fmt.Sprintf("the index of readings has %d entries, %d of them right, for %d readings: pages and exports may leave some out; go on from a backup, or export all as ndjson, which reads the rows themselves", there, right, v.indexed))
 	}
 	return err
 }
@@ -247,8 +247,8 @@ func (v *verifier) cursors(ctx context.Context) error {
 	return rows.Err()
 }
 
-// missingGuards names the triggers that are not there as they were made.
-func missingGuards(ctx context.Context, db querier) (names []string, err error) {
+// missingTriggers names the triggers that are not there as they were made.
+func missingTriggers(ctx context.Context, db querier) (names []string, err error) {
 	rows, err := db.QueryContext(ctx, "select name, sql from sqlite_schema where type = 'trigger'")
 	if err != nil {
 		return nil, err
@@ -262,7 +262,7 @@ func missingGuards(ctx context.Context, db querier) (names []string, err error) 
 		}
 		there[name] = text
 	}
-	for name, text := range guards() {
+	for name, text := range triggers() {
 		if there[name] != "CREATE TRIGGER "+name+" "+text {
 			names = append(names, name)
 		}

@@ -78,7 +78,7 @@ func (w *writer) close() (err error) {
 func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) error {
 	ctx := context.Background()
 	rows, head := w.rows(last, group)
-	from, to := listed(last), listed(last+uint64(len(group)))
+	from, to := indexedUpTo(last), indexedUpTo(last+uint64(len(group)))
 	if len(group) == 1 && len(cursors) == 0 && from == to { // a statement alone is a transaction
 		if _, err := w.one.ExecContext(ctx, rows...); err != nil {
 			return err
@@ -99,8 +99,8 @@ func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) err
 	return nil
 }
 
-// fill writes the rows and the cursors, lists the readings from row from on up to row
-// to, and commits.
+// fill writes the rows and the cursors, enters the readings of the rows after from, up to
+// to, into their index, and commits.
 func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64, from, to uint64) error {
 	for len(rows) > 0 {
 		stmt, n := w.one, 1
@@ -121,7 +121,7 @@ func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64
 		}
 	}
 	if from < to {
-		if _, err := w.conn.ExecContext(ctx, listing, int64(from), int64(to)); err != nil {
+		if _, err := w.conn.ExecContext(ctx, indexReadings, int64(from), int64(to)); err != nil {
 			return err
 		}
 	}
@@ -179,8 +179,9 @@ func (w *writer) landed(last uint64, group []*entry) (bool, hash, error) {
 // left. It returns nil if every event that Append took is recorded; else an
 // error that says how many are not, and where they have been put instead.
 func (j *Journal) Run(ctx context.Context) error {
+	_, _, closed := j.queue.status()
 	j.mu.Lock()
-	twice := j.running || j.closed
+	twice := j.running || closed
 	j.running = true
 	j.mu.Unlock()
 	if twice {
@@ -188,7 +189,7 @@ func (j *Journal) Run(ctx context.Context) error {
 	}
 	stop := j.startWatch(ctx)
 	j.loop(ctx)
-	j.shut()
+	j.queue.close()
 	err := j.finish()
 	stop()
 	return err
@@ -197,23 +198,23 @@ func (j *Journal) Run(ctx context.Context) error {
 func (j *Journal) loop(ctx context.Context) {
 	tick := time.NewTicker(j.tick)
 	defer tick.Stop()
-	var p pressure
+	var b batcher
 	for idle := 0; ctx.Err() == nil; {
-		group := j.group()
+		group := j.queue.group()
 		if len(group) > 0 {
 			idle = 0
-			if d := p.group(len(group)); d > 0 {
+			if d := b.delay(len(group)); d > 0 {
 				wait(ctx, d)
-				group = j.group()
+				group = j.queue.group()
 			}
 			if err := j.record(group); err != nil {
 				wait(ctx, j.retry)
 			}
 			continue
 		}
-		p = 0
+		b = 0
 		select {
-		case <-j.wake:
+		case <-j.queue.added:
 		case <-tick.C:
 			idle++
 			j.upkeep(idle)
@@ -222,37 +223,35 @@ func (j *Journal) loop(ctx context.Context) {
 	}
 }
 
-// Where events keep coming while a group is committed, but few, as from many
-// gauges at once, most of the processor would go into syncs. After so many small
-// groups without a pause between, the next is given time to grow: more if events
-// come so fast that each group has some. It never is where there is a moment without
-// events, as with one gauge and a person.
+// One event a commit costs most of the processor in syncs when many gauges send at
+// once. So after some small groups without a pause between them, the next group is
+// given time to grow: a longer one if there are several events in each. A pause
+// without events ends that, so that one gauge never waits.
 const (
-	lingerBelow = 64 // events in a small group
-	lingerAfter = 4  // small groups
-	lingerSome  = 8  // events, from which on it is lingerLong
-	linger      = time.Millisecond
-	lingerLong  = 3 * time.Millisecond
+	smallGroup     = 64 // events, below which a group is small
+	smallGroups    = 4  // small groups, after which the next is delayed
+	longDelayFrom  = 8  // events in a group, from which on the delay is the longer one
+	batchDelay     = time.Millisecond
+	batchDelayLong = 3 * time.Millisecond
 )
 
-// pressure counts the small groups that came without a pause between.
-type pressure int
+// batcher counts the small groups that came without a pause between them.
+type batcher int
 
-// group takes in how many events the next group has, and returns the time that it
-// should be given.
-func (p *pressure) group(n int) time.Duration {
-	if n >= lingerBelow {
-		*p = 0
+// delay takes the number of events that have queued, and returns how long to wait for more.
+func (b *batcher) delay(n int) time.Duration {
+	if n >= smallGroup {
+		*b = 0
 		return 0
 	}
-	*p++
+	*b++
 	switch {
-	case *p <= lingerAfter:
+	case *b <= smallGroups:
 		return 0
-	case n < lingerSome:
-		return linger
+	case n < longDelayFrom:
+		return batchDelay
 	}
-	return lingerLong
+	return batchDelayLong
 }
 
 func wait(ctx context.Context, d time.Duration) {
@@ -266,7 +265,7 @@ func wait(ctx context.Context, d time.Duration) {
 
 // record commits a group and tells of it; or says why not, and leaves it queued.
 func (j *Journal) record(group []*entry) error {
-	last, cursors := j.Last(), j.unsaved()
+	last, cursors := j.Last(), j.cursors.toSave()
 	j.working(true)
 	err := j.commit(last, group, cursors)
 	j.working(false)
@@ -274,23 +273,26 @@ func (j *Journal) record(group []*entry) error {
 		j.failed(err)
 		return err
 	}
-	j.saved(cursors)
-	j.back.grown(group)
+	j.cursors.saved(cursors)
+	j.checkpoints.committed(group)
 	told := records(j.id, last, group)
-	j.recent.add(last, group)
-	j.taken(len(group), last+uint64(len(group)))
+	j.tail.add(last, group)
+	j.mu.Lock()
+	j.last = last + uint64(len(group))
+	j.mu.Unlock()
+	j.queue.remove(len(group))
 	j.succeeded()
 	if j.onCommit != nil {
 		j.onCommit(told)
 	}
-	j.restOfLog()
+	j.restartLog()
 	return nil
 }
 
-// commit puts a group on disk, with the ballast given up for it if that helps.
+// commit puts a group on disk, and removes the reserve file for it if that helps.
 func (j *Journal) commit(last uint64, group []*entry, cursors map[string]uint64) error {
 	err := j.commitOnce(last, group, cursors)
-	if err != nil && wantsRoom(err) && j.dropBallast() {
+	if err != nil && wantsRoom(err) && j.useReserve() {
 		err = j.commitOnce(last, group, cursors)
 	}
 	return err
@@ -317,18 +319,6 @@ func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uin
 	return nil
 }
 
-// everyCursor returns all cursors, and one of the journal itself so that there
-// is one to write.
-func (j *Journal) everyCursor() map[string]uint64 {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	all := map[string]uint64{"journal": j.last}
-	for name, seq := range j.cursors {
-		all[name] = seq
-	}
-	return all
-}
-
 func records(id string, last uint64, group []*entry) []event.Record {
 	out := make([]event.Record, len(group))
 	for i, e := range group {
@@ -337,54 +327,33 @@ func records(id string, last uint64, group []*entry) []event.Record {
 	return out
 }
 
-// checkpointAfter is how many idle ticks pass before the log is written back.
-const checkpointAfter = 5
-
 // upkeep does what can wait for a moment without events.
 func (j *Journal) upkeep(idle int) {
-	if cursors := j.unsaved(); cursors != nil {
+	if cursors := j.cursors.toSave(); cursors != nil {
 		if err := j.writer.put(j.Last(), nil, cursors); err == nil {
-			j.saved(cursors)
+			j.cursors.saved(cursors)
 		} // else with the next group, or the next time
 	}
-	if idle >= checkpointAfter && j.writer.commits > 0 {
-		j.beginLog()
+	if idle >= truncateAfter && j.writer.commits > 0 {
+		j.truncateLog()
 	}
 }
 
-// beginLog writes the rest of the log back and empties it. A reader in the way is not
-// waited for long; there will be another idle moment.
-func (j *Journal) beginLog() {
-	ctx, cancel := context.WithTimeout(context.Background(), 200*time.Millisecond)
-	defer cancel()
-	if log, done, err := checkpoint(ctx, j.writer.conn, "truncate"); err == nil && done == log {
-		j.writer.commits = 0
-	}
-}
-
-// restOfLog writes back the little that another connection has left of a long log, so
-// that the next commit begins it anew.
-func (j *Journal) restOfLog() {
-	if j.back.long.Swap(false) {
-		_, _, _ = checkpoint(context.Background(), j.writer.conn, "passive") // else another time
-	}
-}
-
-// finish records what is left in the queue and the cursors, or spills it.
+// finish records what is left in the queue and the cursors, or dumps the queue.
 func (j *Journal) finish() error {
-	for group := j.group(); len(group) > 0; group = j.group() {
+	for group := j.queue.group(); len(group) > 0; group = j.queue.group() {
 		if err := j.record(group); err != nil {
-			return j.spill(err)
+			return j.dumpQueue(err)
 		}
 	}
 	if j.writer.conn == nil {
 		return nil
 	}
-	if cursors := j.unsaved(); cursors != nil {
+	if cursors := j.cursors.toSave(); cursors != nil {
 		if err := j.writer.put(j.Last(), nil, cursors); err != nil {
 			return fmt.Errorf("save how far the journal was passed on; some events will be passed on again: %w", err)
 		}
-		j.saved(cursors)
+		j.cursors.saved(cursors)
 	}
 	return nil
 }

@@ -13,7 +13,7 @@ import (
 // before the writer would have to do it by itself, and nothing is missing then.
 func TestLogIsWrittenBackMeanwhile(t *testing.T) {
 	cfg := config(t)
-	r := start(t, cfg, func(j *Journal) { j.tick, j.back.most = time.Hour, 4000 })
+	r := start(t, cfg, func(j *Journal) { j.tick, j.checkpoints.most = time.Hour, 4000 })
 	const groups, notes = 64, 100 // 64 MiB in all
 	text := strings.Repeat("x", 10<<10)
 	var most int64

@@ -5,23 +5,22 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 )
 
-// spill writes what is queued and can't be recorded to a file elsewhere, one
-// event in JSON a line, and returns the error that says so.
-func (j *Journal) spill(why error) error {
-	j.mu.Lock()
-	left := j.queue
-	j.mu.Unlock()
+// dumpQueue writes the queued events, which can't be recorded, to a file elsewhere,
+// one event in JSON a line. It returns the error that says so.
+func (j *Journal) dumpQueue(why error) error {
+	left := j.queue.all()
 	err := fmt.Errorf("%d events are not recorded in %s: %s: %w", len(left), j.path, explain(why), why)
+	dirs := []string{j.dir(), os.TempDir()}
+	if j.cfg.DumpDir != "" {
+		dirs = append([]string{j.cfg.DumpDir}, dirs...)
+	}
 	var failures error
-	for _, dir := range j.spillDirs() {
-		name, failure := spillTo(dir, j.id, left)
+	for _, dir := range dirs {
+		name, failure := dumpTo(dir, j.id, left)
 		if failure == nil {
-			j.mu.Lock()
-			j.queue = nil // Close must not spill them again
-			j.mu.Unlock()
+			j.queue.remove(len(left)) // so that Close does not dump them again
 			return fmt.Errorf("%w; they are in %s, keep that file", err, name)
 		}
 		failures = errors.Join(failures, failure)
@@ -29,14 +28,7 @@ func (j *Journal) spill(why error) error {
 	return fmt.Errorf("%w; and they could not be put elsewhere: %w", err, failures)
 }
 
-func (j *Journal) spillDirs() []string {
-	if j.cfg.Spill != "" {
-		return []string{j.cfg.Spill, j.dir, os.TempDir()}
-	}
-	return []string{j.dir, os.TempDir()}
-}
-
-func spillTo(dir, id string, left []*entry) (name string, err error) {
+func dumpTo(dir, id string, left []*entry) (name string, err error) {
 	f, err := os.CreateTemp(dir, "fairbore-unrecorded-"+id+"-*.ndjson")
 	if err != nil {
 		return "", err
@@ -47,12 +39,12 @@ func spillTo(dir, id string, left []*entry) (name string, err error) {
 		}
 	}()
 	w := bufio.NewWriter(f)
-	for i := range left {
-		w.Write(left[i].body) // Flush tells of a failure
+	for _, e := range left {
+		w.Write(e.body) // Flush tells of a failure
 		w.WriteByte('\n')
 	}
 	if err := errors.Join(w.Flush(), f.Sync()); err != nil {
 		return "", err
 	}
-	return f.Name(), syncDir(filepath.Dir(f.Name()))
+	return f.Name(), syncDir(dir)
 }

@@ -13,16 +13,16 @@ import (
 )
 
 // What is in memory is what the whole of it says, or said to be missing.
-func TestRecentEqualsAll(t *testing.T) {
+func TestTailCacheHoldsTheNewestRecords(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		var r recent
-		if r.add(0, []*entry{{event: &event.Event{}}}); len(r.texts) > 0 {
+		var r tailCache
+		if r.add(0, []*entry{{event: &event.Event{}}}); len(r.records) > 0 {
 			rt.Fatal("events are kept for nobody")
 		}
 		r.after("id", 0, 0, 1)
 		first := rapid.Uint64Range(1, 9).Draw(rt, "first")
 		body := make([]byte, rapid.IntRange(1<<10, 64<<10).Draw(rt, "length"))
-		kept := uint64(recentMost / (len(body) + textSize))
+		kept := uint64(tailMost / (len(body) + rawOverhead))
 		last := first - 1
 		for _, n := range rapid.SliceOfN(rapid.IntRange(1, 300), 1, 6).Draw(rt, "groups") {
 			group := make([]*entry, n)
@@ -34,13 +34,13 @@ func TestRecentEqualsAll(t *testing.T) {
 			last += uint64(n)
 		}
 		done := rapid.Uint64Range(0, last).Draw(rt, "done with")
-		if r.passed(done); done < last && len(r.texts) > 0 && r.first <= done {
+		if r.release(done); done < last && len(r.records) > 0 && r.first <= done {
 			rt.Fatalf("number %d is kept, of %d to %d, done up to %d", r.first, first, last, done)
 		}
 		shown := last - rapid.Uint64Range(0, min(3, last)).Draw(rt, "not yet told")
 		seq := rapid.Uint64Range(0, last+3).Draw(rt, "after")
 		limit := rapid.IntRange(1, 100).Draw(rt, "limit")
-		if n := uint64(len(r.texts)); n > kept || r.bytes != int(n)*(len(body)+textSize) {
+		if n := uint64(len(r.records)); n > kept || r.bytes != int(n)*(len(body)+rawOverhead) {
 			rt.Fatalf("%d texts of %d bytes in memory, counted as %d bytes", n, len(body), r.bytes)
 		}
 		got, ok := r.after("id", seq, shown, limit)
@@ -65,39 +65,17 @@ func TestRecentEqualsAll(t *testing.T) {
 	})
 }
 
-// A few small groups, or a large one, are not held up; small ones without end are.
-func TestPressure(t *testing.T) {
-	var p pressure
-	play := func(sizes ...int) (held int) {
-		for _, n := range sizes {
-			if p.group(n) > 0 {
-				held++
-			}
-		}
-		return held
-	}
-	if n := play(1, 2, 3, 1); n != 0 {
-		t.Errorf("%d of the first four groups were held up", n)
-	}
-	if n := play(1, 9, 9); n != 3 {
-		t.Errorf("%d of three more groups were held up, want all", n)
-	}
-	if n := play(lingerBelow, 1, 1); n != 0 {
-		t.Errorf("%d groups were held up after a large one", n)
-	}
-}
-
 // What is told from memory, by either way, is what is read back from the disk.
-func TestRecentIsWhatTheDiskHas(t *testing.T) {
+func TestTailCacheIsWhatTheDiskHas(t *testing.T) {
 	r := start(t, config(t))
-	if texts, err := r.Texts(t.Context(), 0, 1); err != nil || len(texts) > 0 { // from now on they are kept
+	if texts, err := r.RawRecords(t.Context(), 0, 1); err != nil || len(texts) > 0 { // from now on they are kept
 		t.Fatal(texts, err)
 	}
 	for n := range 20 {
 		r.append(t, reading("hone bay 1", "J-4107", "0001", n+1))
 	}
 	r.settle(t, 20)
-	memory, err := r.Texts(t.Context(), 4, 10)
+	memory, err := r.RawRecords(t.Context(), 4, 10)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -106,7 +84,7 @@ func TestRecentIsWhatTheDiskHas(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer v.Close()
-	texts, err := v.Texts(t.Context(), 4, 10)
+	texts, err := v.RawRecords(t.Context(), 4, 10)
 	if err != nil || len(texts) != 10 || !reflect.DeepEqual(texts, memory) {
 		t.Fatalf("on disk %+v, %v; in memory %+v", texts, err, memory)
 	}
