@@ -61,7 +61,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 		return p, fmt.Errorf("event %d of the journal begins no part; run verify", s.Seq)
 	}
 	end := p.Records[len(p.Records)-1]
-	if p.After, err = a.after(ctx, s.Station, end.Seq); err != nil {
+	if p.After, err = a.nextRingCheck(ctx, s.Station, end.Seq); err != nil {
 		return p, err
 	}
 	if p.Limits, err = a.limits(ctx, s.Job, end.Seq); err != nil {
@@ -145,8 +145,8 @@ func (a *archive) lot(ctx context.Context, station string, before []event.Record
 	return lot, err
 }
 
-// after returns the first look at a ring that tells something after a part.
-func (a *archive) after(ctx context.Context, station string, seq uint64) ([]event.Record, error) {
+// nextRingCheck returns the first check of the ring after a part that tells something.
+func (a *archive) nextRingCheck(ctx context.Context, station string, seq uint64) ([]event.Record, error) {
 	looks := []event.Kind{event.Mastered, event.Checked, event.Reread}
 	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: looks, AfterSeq: seq}) {
 		if err != nil {
@@ -171,11 +171,11 @@ func (a *archive) limits(ctx context.Context, job string, seq uint64) ([]event.R
 		}
 		a.jobs[job] = all
 	}
-	return all[:after(all, seq)], nil
+	return all[:indexAfter(all, seq)], nil
 }
 
-// after returns the index of the first record after a row.
-func after(all []event.Record, seq uint64) int {
+// indexAfter returns the index of the first record after a row.
+func indexAfter(all []event.Record, seq uint64) int {
 	i, found := slices.BinarySearchFunc(all, seq, func(r event.Record, seq uint64) int { return cmp.Compare(r.Seq, seq) })
 	if found {
 		i++

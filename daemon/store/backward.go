@@ -15,8 +15,8 @@ import (
 const backRows = 64
 
 // Backward yields the recorded events that a filter picks, the newest at the time of
-// the call first. It reads in short steps of few rows, so that who wants only the newest
-// of them does not pay for the others. After an error it ends.
+// the call first. It reads in short steps of few rows, so that a caller who wants only
+// the newest does not wait for the others. After an error it ends.
 func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
 	return func(yield func(event.Record, error) bool) {
 		left := f.Limit
@@ -41,8 +41,8 @@ func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[event.Record
 	}
 }
 
-// stepsBack yields the rows that a filter picks, those of a step at a time, the newest
-// first. As forward, each step is one short read transaction over a span of numbers.
+// stepsBack yields the rows that a filter picks, a step at a time, the newest first. As
+// in scan, each step is one short read transaction over a span of the journal.
 func (j *Journal) stepsBack(ctx context.Context, f Filter) iter.Seq2[[]raw, error] {
 	return func(yield func([]raw, error) bool) {
 		spans, err := j.spans(ctx, f)
@@ -76,8 +76,8 @@ func prevSpan(spans []span, done uint64) (hi uint64) {
 	return hi
 }
 
-// stepBack reads rows of the numbers from hi down to lo, the newest first, and says down
-// to which number those are all.
+// stepBack reads rows of the span lo to hi, the newest first. It returns the number from
+// which on these are all rows of the span.
 func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, from uint64, err error) {
 	from = lo
 	to := indexedUpTo(j.Last())
@@ -87,7 +87,7 @@ func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi u
 			continue
 		}
 		query, args := f.statement(part, to)
-		rows, err := readRaw(ctx, j.read, query+" desc limit ?", append(args, backRows)...)
+		rows, err := readRows(ctx, j.read, (*raw).fields, query+" desc limit ?", append(args, backRows)...)
 		if err != nil {
 			return nil, 0, err
 		}

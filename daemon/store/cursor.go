@@ -15,6 +15,14 @@ type cursors struct {
 	unsaved map[string]uint64 // the ones whose newest value is not on disk
 }
 
+// cursor is a row of the table cursor.
+type cursor struct {
+	name string
+	seq  uint64
+}
+
+func (c *cursor) fields() []any { return []any{&c.name, &c.seq} }
+
 // Cursor returns how far a reader of the journal has come, as it last said by
 // [Journal.SetCursor]; 0 if it never did.
 func (j *Journal) Cursor(name string) (uint64, error) {
@@ -46,24 +54,17 @@ func (j *Journal) SetCursor(name string, seq uint64) {
 }
 
 func (j *Journal) loadCursors(ctx context.Context) error {
-	rows, err := j.write.QueryContext(ctx, "select name, seq from cursor")
+	saved, err := readRows(ctx, j.write, (*cursor).fields, "select name, seq from cursor")
 	if err != nil {
 		return fmt.Errorf("read the cursors: %w", err)
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var name string
-		var seq uint64
-		if err := rows.Scan(&name, &seq); err != nil {
-			return fmt.Errorf("read the cursors: %w", err)
+	for _, c := range saved {
+		if c.seq > j.last {
+			j.warn(fmt.Sprintf("%s was passed on up to event %d and the journal ends at %d: its newest events are missing", c.name, c.seq, j.last))
 		}
-		if seq > j.last {
-			j.warn(fmt.Sprintf("%s was passed on up to event %d and the journal ends at %d: its newest events are missing", name, seq, j.last))
-			seq = j.last
-		}
-		j.cursors.set[name] = seq
+		j.cursors.set[c.name] = min(c.seq, j.last)
 	}
-	return rows.Err()
+	return nil
 }
 
 // toSave returns the cursors that are not on disk.

@@ -20,6 +20,24 @@ type querier interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
+// readRows returns the rows that a query picks. fields returns where the columns of a
+// row are to be put.
+func readRows[T any](ctx context.Context, db querier, fields func(*T) []any, query string, args ...any) (out []T, err error) {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var row T
+		if err := rows.Scan(fields(&row)...); err != nil {
+			return nil, err
+		}
+		out = append(out, row)
+	}
+	return out, rows.Err()
+}
+
 // Every pragma is in the data source name, since one that is executed reaches
 // only one connection of a pool. The value is what it must read back as.
 func writerPragmas() map[string]string {

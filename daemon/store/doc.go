@@ -17,33 +17,33 @@
 //	hash     SHA-256(hash of the row before ‖ seq, 8 bytes, big-endian ‖ body);
 //	         before row 1 stands SHA-256(journal id)
 //
-// The columns before body repeat what body says, for look-ups. [Verify] checks
+// The columns before body repeat what body says, for searches. [Verify] checks
 // that they do, that no number is missing and that the chain of hashes holds.
 // Triggers refuse UPDATE and DELETE.
 //
-// Beside it the table reading lists the readings of each station by their numbers.
-// It is filled 1024 rows at a time, in the commit that completes them, so it says
-// nothing that the rows don't, and those above the last 1024 are read themselves.
+// The table reading is an index of the readings of each station. It grows by 1024
+// rows of event at a time, in the commit that completes them. The newest rows, which it
+// does not have yet, are searched themselves. It holds nothing that event does not.
 //
 // # What is promised
 //
-// An event is told to the function given to [Journal.OnCommit] after the commit
-// that holds it has been synced to the disk (WAL, synchronous=FULL), in the
+// The function given to [Journal.OnCommit] is called with an event after the commit
+// that holds the event has been synced to the disk (WAL, synchronous=FULL), in the
 // order of seq, and never otherwise. The events of one Append are in one commit.
-// There is one writer, the goroutine that calls [Journal.Run]; it commits what
-// has queued as soon as the disk is free, so a group forms while the last sync
-// runs and an event alone waits for nothing.
+// There is one writer, the goroutine that calls [Journal.Run]. It commits what
+// has queued as soon as the disk is free: a group forms while the last sync
+// runs, and a single event does not wait.
 //
-// # What will hurt
+// # Limits
 //
-//   - A disk that says "synced" and has not. Nothing above it can tell.
-//   - The chain shows a row that was changed or taken out. It can't show that
+//   - A disk may report a sync that it has not made. The program can't detect that.
+//   - The chain shows a row that was changed or removed. It does not show that
 //     rows were cut off the end, unless a cursor points beyond, nor that somebody
-//     who can write the file worked all hashes out anew: keep the newest hash
+//     who can write the file has recomputed all hashes: keep the newest hash
 //     ([Report].Head) somewhere else if that matters.
-//   - The lock that keeps a second daemon away is beside the file. Somebody who
-//     deletes it can start a second daemon; that one's rows then break the
-//     numbering, and are refused by a trigger.
+//   - The lock that keeps a second daemon away is a file beside the journal. Somebody
+//     who deletes it can start a second daemon. A trigger then refuses the rows of
+//     that one, since they break the numbering.
 //   - Opening the journal's file by other means in this process (os.Open) drops
 //     SQLite's locks when that file is closed (fcntl locks, POSIX.1). Don't.
 package store

@@ -191,12 +191,12 @@ func sentValue(s event.Sent) string {
 	return sign + digits[:point] + "." + digits[point:]
 }
 
-// voids tells which readings are struck out. A void names a reading by its
-// number in the part in hand, so the parts have to be told apart.
-type voids map[string][]inHand // by station, in order
+// voids holds which readings are struck out, by station, in order. A void names a
+// reading by its number in the current part, so there is one entry for each part.
+type voids map[string][]partVoids
 
-// inHand is what was struck out while a part was in hand.
-type inHand struct {
+// partVoids holds what was struck out while a part was the current one.
+type partVoids struct {
 	from   uint64
 	reason map[int]string
 	kept   map[int]bool // that were asked about
@@ -215,12 +215,12 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 		parts := all[r.Station]
 		switch {
 		case r.Kind == event.JobChosen, r.Kind == event.PartBegun:
-			all[r.Station] = append(parts, inHand{from: r.Seq})
+			all[r.Station] = append(parts, partVoids{from: r.Seq})
 			continue
 		case r.Void == nil:
 			return nil, fmt.Errorf("event %d is a void that does not say of what; run verify", r.Seq)
 		case len(parts) == 0:
-			parts = []inHand{{}}
+			parts = []partVoids{{}}
 			all[r.Station] = parts
 		}
 		now := &parts[len(parts)-1]
@@ -252,7 +252,7 @@ func (v voids) reason(r *event.Record) string {
 		open = "asked about and not confirmed"
 	}
 	parts := v[r.Station]
-	i, found := slices.BinarySearchFunc(parts, r.Seq, func(p inHand, seq uint64) int {
+	i, found := slices.BinarySearchFunc(parts, r.Seq, func(p partVoids, seq uint64) int {
 		return cmp.Compare(p.from, seq)
 	})
 	if !found {

@@ -21,15 +21,15 @@ func (j *Journal) takeLock() error {
 		return err
 	}
 	j.lock = f
-	// For a person who wonders; nothing reads it.
+	// The process is written for a person to read; the program does not use it.
 	if err := f.Truncate(0); err == nil {
 		fmt.Fprintf(f, "%d\n", os.Getpid())
 	}
 	return nil
 }
 
-// load opens the database and reads what the writer goes on from. If it is
-// damaged it is moved aside and a new one begun; aside tells that story.
+// load opens the database and reads what the writer needs to go on. If it is
+// damaged it is moved aside and a new one begun; aside then says what happened.
 func (j *Journal) load(ctx context.Context, steps []step) (aside string, err error) {
 	err = j.loadOnce(ctx, steps)
 	if err == nil || !damaged(err) {
@@ -89,8 +89,8 @@ func (j *Journal) checkFile(ctx context.Context) error {
 	return remove(j.suspect())
 }
 
-// suspect is a file that says that damage was found while the journal ran, so
-// that the next start checks all of it.
+// suspect is the path of a file that exists if damage was found while the journal
+// ran. The next start then checks the whole journal.
 func (j *Journal) suspect() string { return j.path + ".suspect" }
 
 func (j *Journal) loadHead(ctx context.Context) error {
@@ -109,11 +109,10 @@ func (j *Journal) loadHead(ctx context.Context) error {
 	return j.restoreTriggers(ctx)
 }
 
-// checkTail checks the newest rows, and leaves the hash of the last in head. A
-// row that does not fit is reported and left for verify to judge; the chain
-// goes on from what is there.
+// checkTail checks the newest rows, and puts the hash of the last into head. It warns
+// of a row that is not sound, and leaves it to verify to find out more.
 func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err error) {
-	rows, err := readStored(ctx, j.write, "select * from (select "+storedColumns+" from event order by seq desc limit ?) order by seq", tailRows)
+	rows, err := readRows(ctx, j.write, (*stored).fields, "select * from (select "+storedColumns+" from event order by seq desc limit ?) order by seq", tailRows)
 	if err != nil {
 		return 0, fmt.Errorf("read the end of the journal: %w", err)
 	}

@@ -12,8 +12,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// PartSummary is a part as a list of parts shows it: one for each time that a
-// part was begun, so that a part begun anew stands there twice.
+// PartSummary is a part as a list of parts shows it: one for each time that the
+// part was begun, so that a part begun again is listed twice.
 type PartSummary struct {
 	Seq      uint64         `json:"seq"` // of the event that began it
 	Station  string         `json:"station"`
@@ -26,8 +26,8 @@ type PartSummary struct {
 }
 
 // Parts returns the parts that a filter picks, the newest first, at most Limit
-// (0: 200). AfterSeq, From and To are held against the event that began the
-// part; Kinds does not count.
+// (0: 200). AfterSeq, From and To apply to the event that began the
+// part; Kinds is ignored.
 func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 	if f.Limit <= 0 {
 		f.Limit = 200
@@ -51,7 +51,7 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 }
 
 // newest returns the newest parts that the filter picks, the newest first.
-func (j *Journal) newest(ctx context.Context, f Filter) (out []begun, err error) {
+func (j *Journal) newest(ctx context.Context, f Filter) (out []partSpan, err error) {
 	last := j.Last()
 	spans := []span{{f.Station, f.AfterSeq + 1, last}}
 	if f.Job != "" {
@@ -60,32 +60,32 @@ func (j *Journal) newest(ctx context.Context, f Filter) (out []begun, err error)
 		}
 	}
 	for _, s := range spans {
-		parts, err := j.begun(ctx, &f, s, f.Limit)
+		parts, err := j.partSpans(ctx, &f, s, f.Limit)
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, parts...)
 	}
-	slices.SortFunc(out, func(a, b begun) int { return cmp.Compare(b.lo, a.lo) })
+	slices.SortFunc(out, func(a, b partSpan) int { return cmp.Compare(b.lo, a.lo) })
 	return out[:min(len(out), f.Limit)], nil
 }
 
-// begun is a part that was begun, and the span in which it was in hand: up to
-// the next part or job of the station.
-type begun struct {
+// partSpan is a part and the span of the journal in which it was measured: from the
+// event that began it to the next part or job of the station.
+type partSpan struct {
 	span
 	job, part string
 	at        int64
 }
 
-const begunColumns = `select station, seq, part, at,
+const partColumns = `select station, seq, part, at,
 	coalesce((select job from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.kind <> 'reading' and i.seq < e.seq order by i.seq desc limit 1), ''),
 	min(coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'part' and i.kind <> 'reading' and i.seq > e.seq), ?1 + 1),
 	    coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.kind <> 'reading' and i.seq > e.seq), ?1 + 1)) - 1
 from event e `
 
-// begun returns the parts begun in a span, the newest first.
-func (j *Journal) begun(ctx context.Context, f *Filter, s span, limit int) (out []begun, err error) {
+// partSpans returns the parts begun in a span, the newest first.
+func (j *Journal) partSpans(ctx context.Context, f *Filter, s span, limit int) ([]partSpan, error) {
 	last := j.Last()
 	by, args := "indexed by event_kind", []any{int64(last), int64(s.lo), int64(s.hi)}
 	where := []string{"kind = 'part'", "kind <> 'reading'", "seq >= ?", "seq <= ?"}
@@ -99,25 +99,17 @@ func (j *Journal) begun(ctx context.Context, f *Filter, s span, limit int) (out 
 	}
 	times, more := f.times()
 	where, args = append(where, times...), append(append(args, more...), limit)
-	rows, err := j.read.QueryContext(ctx, begunColumns+by+" where "+strings.Join(where, " and ")+" order by seq desc limit ?", args...)
-	if err != nil {
-		return nil, err
+	fields := func(p *partSpan) []any { return []any{&p.station, &p.lo, &p.part, &p.at, &p.job, &p.hi} }
+	out, err := readRows(ctx, j.read, fields, partColumns+by+" where "+strings.Join(where, " and ")+" order by seq desc limit ?", args...)
+	for i := range out {
+		out[i].hi = min(out[i].hi, last)
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var p begun
-		if err := rows.Scan(&p.station, &p.lo, &p.part, &p.at, &p.job, &p.hi); err != nil {
-			return nil, err
-		}
-		p.hi = min(p.hi, last)
-		out = append(out, p)
-	}
-	return out, rows.Err()
+	return out, err
 }
 
-// summary counts the readings of a span in their list, which goes up to ?4, and in
-// the few rows above that, and looks two rows up. Each range has one bound a side: of
-// two, the planner may go by the wrong one.
+// summary counts the readings of a span, in their index up to the row ?4 and in the few
+// rows above that, and reads two rows. Each range has one bound on each side: of two
+// bounds the planner may use the wrong one.
 const summary = `with r as (
 	select count(*) as n, max(seq) as last from (
 		select seq from reading where station = ?1 and seq between ?2 and min(?3, ?4)
@@ -128,7 +120,7 @@ const summary = `with r as (
 )
 select n, (select at from event where seq = r.last), (select at from v), (select body from v) from r`
 
-func (p *begun) summary(ctx context.Context, stmt *sql.Stmt, to uint64) (PartSummary, error) {
+func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, to uint64) (PartSummary, error) {
 	s := PartSummary{Seq: p.lo, Station: p.station, Job: p.job, Part: p.part, First: time.Unix(0, p.at).UTC()}
 	var read, judged *int64
 	var body []byte

@@ -112,7 +112,7 @@ func backward(ctx context.Context, t rapid.TB, j *Journal, f Filter) (out []uint
 func TestQueryEqualsReadingAll(t *testing.T) {
 	r := start(t, config(t))
 	var story []event.Event
-	for seed := range 20 { // more than one indexBatch of the list of readings
+	for seed := range 20 { // more rows than the index of readings gains at once
 		story = append(story, rapid.Custom(func(rt *rapid.T) []event.Event { return drawStory(rt, []string{"a", "b"}, 60, 60) }).Example(seed)...)
 	}
 	for i := range story {
@@ -217,7 +217,7 @@ func TestBackwardReadsFew(t *testing.T) {
 	}
 }
 
-// A job that was worked to in the listed indexBatch only, asked for what came after it, has an
+// A job that was worked to in the indexed rows only, asked for what came after it, has an
 // empty span beside that of another station.
 func TestAskedBeyondAJob(t *testing.T) {
 	r := start(t, config(t))
@@ -234,7 +234,7 @@ func TestAskedBeyondAJob(t *testing.T) {
 	}
 }
 
-// A job that is taken up again and again is one indexBatch of its station.
+// A job that is taken up again and again is one span of its station.
 func TestSpansOfAJobTakenUpAgain(t *testing.T) {
 	r := start(t, config(t))
 	r.append(t, note("a", "x"), jobEvent("a", "J-4107"), note("b", "x"), note("a", "x"), jobEvent("a", "J-4107"), jobEvent("b", "J-4107"), note("a", "x"),

@@ -28,11 +28,13 @@ type Filter struct {
 	Limit    int
 }
 
-// raw is a row as far as telling it needs.
+// raw is what a [event.Record] is made of.
 type raw struct {
 	seq  uint64
 	body []byte
 }
+
+func (r *raw) fields() []any { return []any{&r.seq, &r.body} }
 
 func (r *raw) record(id string) (event.Record, error) {
 	e, err := decode(r.body)
@@ -40,38 +42,6 @@ func (r *raw) record(id string) (event.Record, error) {
 		return event.Record{}, fmt.Errorf("event %d: %w", r.seq, err)
 	}
 	return event.Record{Journal: id, Seq: r.seq, Event: e, Body: r.body}, nil
-}
-
-func readRaw(ctx context.Context, db querier, query string, args ...any) (out []raw, err error) {
-	rows, err := db.QueryContext(ctx, query, args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var r raw
-		if err := rows.Scan(&r.seq, &r.body); err != nil {
-			return nil, err
-		}
-		out = append(out, r)
-	}
-	return out, rows.Err()
-}
-
-func readStored(ctx context.Context, db querier, query string, args ...any) (out []stored, err error) {
-	rows, err := db.QueryContext(ctx, query, args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var s stored
-		if err := rows.Scan(s.fields()...); err != nil {
-			return nil, err
-		}
-		out = append(out, s)
-	}
-	return out, rows.Err()
 }
 
 func (j *Journal) decode(rows []raw) ([]event.Record, error) {
@@ -86,34 +56,29 @@ func (j *Journal) decode(rows []raw) ([]event.Record, error) {
 	return out, nil
 }
 
-// Texts returns the recorded events after a number, in order, limit at most, for
-// who passes them on as they are written: only journal, number, station, kind and
-// body are set, since reading the rest out of the text costs more than fetching
-// it. The newest are still in memory, so that one who keeps up costs the disk
-// nothing; change nothing in them. What is on disk but not yet told of by
-// [Journal.OnCommit] stays untold here as well.
-func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) (out []event.Record, err error) {
+// RawRecords returns the recorded events after a number, in order, limit at most, for a
+// reader that passes them on as they are written. Only journal, number, station, kind
+// and body are set, since parsing the body costs more than fetching it. The newest
+// are still in memory, so that a reader that keeps up costs the disk nothing; they must not be
+// changed. What is on disk but not yet told of by [Journal.OnCommit] is not returned.
+func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]event.Record, error) {
 	last := j.Last()
 	if rs, ok := j.tail.after(j.id, seq, last, limit); ok {
 		return rs, nil
 	}
-	rows, err := j.read.QueryContext(ctx, "select seq, station, kind, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)
+	fields := func(r *event.Record) []any {
+		r.Journal = j.id
+		return []any{&r.Seq, &r.Station, &r.Kind, &r.Body}
+	}
+	rs, err := readRows(ctx, j.read, fields, "select seq, station, kind, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)
 	if err != nil {
 		return nil, fmt.Errorf("read events after %d: %w", seq, err)
 	}
-	defer rows.Close()
-	for rows.Next() {
-		r := event.Record{Journal: j.id}
-		if err := rows.Scan(&r.Seq, &r.Station, &r.Kind, &r.Body); err != nil {
-			return nil, fmt.Errorf("read events after %d: %w", seq, err)
-		}
-		out = append(out, r)
-	}
-	return out, rows.Err()
+	return rs, nil
 }
 
 // Query yields the recorded events that a filter picks, in order, up to the
-// newest at the time of the call. It reads in short steps, so that a slow taker
+// newest at the time of the call. It reads in short steps, so that a slow caller
 // does not hold the journal up. After an error it ends.
 func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
 	return func(yield func(event.Record, error) bool) {
@@ -130,15 +95,15 @@ func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[event.Record, e
 	}
 }
 
-// The numbers of a step: it grows while it finds little.
+// A step reads a span of the journal. The span grows while few rows are found in it.
 const (
 	stepLeast = 512
 	stepMost  = 16 << 10
-	stepRows  = 1024 // found in a step, above which the next is made smaller
+	stepRows  = 1024 // found in a step, above which the next step is smaller
 )
 
-// scan yields the rows that a filter picks. Each step is one short read
-// transaction over a span of numbers, whatever the filter leaves of it.
+// scan yields the rows that a filter picks. Each step is one short read transaction
+// over a span of the journal.
 func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[raw, error] {
 	return func(yield func(raw, error) bool) {
 		spans, err := j.spans(ctx, f)
@@ -175,11 +140,13 @@ func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[raw, error] {
 	}
 }
 
-// span is a indexBatch of the journal, of one station or ("") of all.
+// span is the rows lo to hi of the journal, of one station or ("") of all.
 type span struct {
 	station string
 	lo, hi  uint64
 }
+
+func (s *span) fields() []any { return []any{&s.station, &s.lo, &s.hi} }
 
 // within returns the part of a span that lies in the numbers lo to hi, and whether there
 // is any: spans themselves may be empty.
@@ -206,7 +173,7 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 			continue
 		}
 		query, args := f.statement(part, to)
-		rows, err := readRaw(ctx, j.read, query, args...)
+		rows, err := readRows(ctx, j.read, (*raw).fields, query, args...)
 		if err != nil {
 			return nil, err
 		}
@@ -219,25 +186,25 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 	return out, nil
 }
 
-// statement selects what the filter leaves of a span, and says by which index:
-// the planner has no statistics and may not gather any, and its guess can be
-// the slow one. The span is not empty. The readings up to row listed are in their list. The rows come in
-// order, and what orders them ends the statement.
-func (f *Filter) statement(s span, listed uint64) (string, []any) {
+// statement selects what the filter picks from a span that is not empty, in order; more
+// may be added to the ORDER BY at its end. The readings up to the row indexed are in
+// their index. The statement names the index to use for each part: the planner has no
+// statistics, must not gather any, and may choose the slow one.
+func (f *Filter) statement(s span, indexed uint64) (string, []any) {
 	var u union
-	rare := slices.DeleteFunc(slices.Clone(f.Kinds), func(k event.Kind) bool { return k == event.Taken })
+	others := slices.DeleteFunc(slices.Clone(f.Kinds), func(k event.Kind) bool { return k == event.Taken })
 	switch {
-	case len(f.Kinds) > 0 && len(rare) == len(f.Kinds):
-		u.rare(f, s, rare)
+	case len(f.Kinds) > 0 && len(others) == len(f.Kinds):
+		u.others(f, s, others)
 	case len(f.Kinds) > 0 && s.station != "":
-		if s.lo <= listed {
-			u.list(f, span{s.station, s.lo, min(s.hi, listed)})
+		if s.lo <= indexed {
+			u.index(f, span{s.station, s.lo, min(s.hi, indexed)})
 		}
-		if s.hi > listed {
-			u.rows(f, span{s.station, max(s.lo, listed+1), s.hi}, []event.Kind{event.Taken})
+		if s.hi > indexed {
+			u.rows(f, span{s.station, max(s.lo, indexed+1), s.hi}, []event.Kind{event.Taken})
 		}
-		if len(rare) > 0 {
-			u.rare(f, s, rare)
+		if len(others) > 0 {
+			u.others(f, s, others)
 		}
 	default:
 		u.rows(f, s, f.Kinds)
@@ -245,7 +212,7 @@ func (f *Filter) statement(s span, listed uint64) (string, []any) {
 	return strings.Join(u.parts, " union all ") + " order by seq", u.args
 }
 
-// union is a statement in the making, of selections that have no row in common.
+// union joins selections that have no row in common into one statement.
 type union struct {
 	parts []string
 	args  []any
@@ -268,8 +235,8 @@ func (u *union) add(from string, f *Filter, s span, kinds []event.Kind, where ..
 	u.parts = append(u.parts, "select e.seq as seq, e.body from "+from+" where "+strings.Join(append(where, times...), " and "))
 }
 
-// rare adds events that are no readings.
-func (u *union) rare(f *Filter, s span, kinds []event.Kind) {
+// others adds events of kinds other than readings.
+func (u *union) others(f *Filter, s span, kinds []event.Kind) {
 	by := "event_kind"
 	if s.station != "" {
 		by = "event_station"
@@ -277,13 +244,13 @@ func (u *union) rare(f *Filter, s span, kinds []event.Kind) {
 	u.add("event e indexed by "+by, f, s, kinds, "e.kind <> 'reading'")
 }
 
-// list adds readings of a station by their list.
-func (u *union) list(f *Filter, s span) {
+// index adds readings of a station by their index.
+func (u *union) index(f *Filter, s span) {
 	u.args = append(u.args, s.station, int64(s.lo), int64(s.hi))
 	u.add("reading r cross join event e on e.seq = r.seq", f, s, nil, "r.station = ?", "r.seq >= ?", "r.seq <= ?")
 }
 
-// rows adds events by reading all rows of the span.
+// rows adds events by a search through all rows of the span.
 func (u *union) rows(f *Filter, s span, kinds []event.Kind) {
 	u.add("event e not indexed", f, s, kinds)
 }
@@ -298,7 +265,7 @@ func (f *Filter) times() (where []string, args []any) {
 	return where, args
 }
 
-// nanos is UnixNano, held to the times it can tell.
+// nanos is UnixNano, limited to the times that it can express.
 func nanos(t time.Time) int64 {
 	switch {
 	case t.Before(earliest):
@@ -309,14 +276,14 @@ func nanos(t time.Time) int64 {
 	return t.UnixNano()
 }
 
-// spans returns the stretches that a filter's job and part come to.
+// spans returns the spans of the journal that a filter's job and part stand for.
 func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
 	last := j.Last()
 	switch {
 	case f.Part != "":
-		whenever := f // the times are held against the events, not against when the part was begun
-		whenever.From, whenever.To = time.Time{}, time.Time{}
-		parts, err := j.begun(ctx, &whenever, span{f.Station, 1, last}, math.MaxInt32)
+		anyTime := f // From and To apply to the events, not to when the part was begun
+		anyTime.From, anyTime.To = time.Time{}, time.Time{}
+		parts, err := j.partSpans(ctx, &anyTime, span{f.Station, 1, last}, math.MaxInt32)
 		if err != nil {
 			return nil, err
 		}
@@ -333,8 +300,8 @@ func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
 	return []span{{f.Station, f.AfterSeq + 1, last}}, nil
 }
 
-// jobSpans returns when a job was worked to; the times between which a station took up no
-// other are one.
+// jobSpans returns the spans in which a job was set at a station. A job that was set
+// again, with no other in between, gives one span.
 func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []span, err error) {
 	query := `select station, seq, coalesce((select min(n.seq) from event n indexed by event_station where n.station = e.station and n.kind = 'job' and n.kind <> 'reading' and n.seq > e.seq) - 1, ?)
 		from event e indexed by event_kind where kind = 'job' and kind <> 'reading' and job = ? and seq <= ?`
@@ -342,16 +309,11 @@ func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []sp
 	if f.Station != "" {
 		query, args = query+" and station = ?", append(args, f.Station)
 	}
-	rows, err := j.read.QueryContext(ctx, query+" order by station, seq", args...)
+	found, err := readRows(ctx, j.read, (*span).fields, query+" order by station, seq", args...)
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var s span
-		if err := rows.Scan(&s.station, &s.lo, &s.hi); err != nil {
-			return nil, err
-		}
+	for _, s := range found {
 		s.hi = min(s.hi, last)
 		if n := len(out) - 1; n >= 0 && out[n].station == s.station && out[n].hi+1 == s.lo {
 			out[n].hi = s.hi
@@ -360,5 +322,5 @@ func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []sp
 		s.lo = max(s.lo, f.AfterSeq+1)
 		out = append(out, s)
 	}
-	return out, rows.Err()
+	return out, nil
 }

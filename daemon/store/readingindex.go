@@ -27,12 +27,12 @@ const indexReadings = `insert into reading (station, seq) select station, seq fr
 // another, the newest first.
 func (j *Journal) newestReadings(ctx context.Context, station string, from, before uint64, limit int) ([]raw, error) {
 	to := indexedUpTo(j.Last())
-	out, err := readRaw(ctx, j.read, "select seq, body from event not indexed where seq >= ? and seq < ? and station = ? and kind = ? order by seq desc limit ?",
+	out, err := readRows(ctx, j.read, (*raw).fields, "select seq, body from event not indexed where seq >= ? and seq < ? and station = ? and kind = ? order by seq desc limit ?",
 		int64(max(from, to+1)), int64(before), station, string(event.Taken), limit)
 	if err != nil || len(out) == limit {
 		return out, err
 	}
-	older, err := readRaw(ctx, j.read, "select e.seq, e.body from reading r cross join event e on e.seq = r.seq where r.station = ? and r.seq >= ? and r.seq < ? order by r.seq desc limit ?",
+	older, err := readRows(ctx, j.read, (*raw).fields, "select e.seq, e.body from reading r cross join event e on e.seq = r.seq where r.station = ? and r.seq >= ? and r.seq < ? order by r.seq desc limit ?",
 		station, int64(from), int64(min(before, to+1)), limit-len(out))
 	return append(out, older...), err
 }

@@ -19,10 +19,10 @@ const rebuildMost = 4096
 // reading the rest: folding it gives what folding all events of the station
 // gives. That is
 //
-//   - everything since the mastering that was in force when the part in hand
+//   - everything since the mastering that was in force when the current part
 //     was begun (or the job chosen), or since then if there was none;
-//   - before that, the newest event of each kind, for what holds until it is
-//     told otherwise: the job, the gauge, the start; and the newest verdicts;
+//   - before that, the newest event of each kind, for what holds until the next
+//     such event: the job, the gauge, the start; and the newest verdicts;
 //   - before that, the newest temperature of the ring; and if the station was
 //     not mastered, what was done with rings.
 //
@@ -55,7 +55,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 			return nil, err
 		}
 		most := 1
-		if k == event.Judged { // what the finished parts of the job tell
+		if k == event.Judged { // of the finished parts of the job
 			most = event.LotMost
 		}
 		before, err := j.newestOf(ctx, station, k, 0, from, most, "")
@@ -64,7 +64,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		}
 		out = append(append(out, rows...), before...)
 	}
-	// A temperature event need not tell of the ring.
+	// Not every temperature event has the temperature of the ring.
 	ring, err := j.newestOf(ctx, station, event.Warmed, 0, base, 1, ofRing)
 	if err != nil {
 		return nil, err
@@ -94,34 +94,23 @@ func (j *Journal) base(ctx context.Context, station string) (base uint64, master
 	return rows[0].seq, true, nil
 }
 
-// kinds returns the kinds of event that a station has, by a look-up each, and that
-// of a reading in any case.
+// kinds returns the kinds of event that a station has, by one search each, and always
+// that of a reading.
 func (j *Journal) kinds(ctx context.Context, station string) (out []event.Kind, err error) {
-	rows, err := j.read.QueryContext(ctx, `with recursive k (kind) as (
+	kind := func(k *event.Kind) []any { return []any{k} }
+	out, err = readRows(ctx, j.read, kind, `with recursive k (kind) as (
 		select min(kind) from event indexed by event_station where station = ?1 and kind <> 'reading'
 		union all
 		select (select min(e.kind) from event e indexed by event_station where e.station = ?1 and e.kind > k.kind and e.kind <> 'reading') from k where k.kind is not null
 	) select kind from k where kind is not null`, station)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	out = append(out, event.Taken)
-	for rows.Next() {
-		var k event.Kind
-		if err := rows.Scan(&k); err != nil {
-			return nil, err
-		}
-		out = append(out, k)
-	}
-	return out, rows.Err()
+	return append(out, event.Taken), err
 }
 
-// ofRing picks the temperatures that tell of the ring.
+// ofRing picks the temperature events that have the temperature of the ring.
 const ofRing = "and body ->> '$.warm.ring_cel' is not null"
 
 // Newest returns the newest event of a kind of a station before a number, nil if
-// there is none; of temperatures, the newest that tells of the ring.
+// there is none; of temperatures, the newest that has the temperature of the ring.
 func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, before uint64) (*event.Record, error) {
 	and := ""
 	if k == event.Warmed {
@@ -152,6 +141,6 @@ func (j *Journal) newestOf(ctx context.Context, station string, k event.Kind, fr
 	if k == event.Taken {
 		return j.newestReadings(ctx, station, from, before, limit)
 	}
-	return readRaw(ctx, j.read, "select seq, body from event indexed by event_station where station = ? and kind = ? and kind <> 'reading' and seq >= ? and seq < ? "+and+" order by seq desc limit ?",
+	return readRows(ctx, j.read, (*raw).fields, "select seq, body from event indexed by event_station where station = ? and kind = ? and kind <> 'reading' and seq >= ? and seq < ? "+and+" order by seq desc limit ?",
 		station, string(k), int64(from), int64(before), limit)
 }

@@ -14,7 +14,7 @@ import (
 
 type hash = [sha256.Size]byte
 
-// genesis stands before the first row; it ties the chain to its journal.
+// genesis is the hash before the first row. It binds the chain to its journal.
 func genesis(id string) hash { return sha256.Sum256([]byte(id)) }
 
 // link is the hash of a row.
@@ -100,7 +100,7 @@ type entry struct {
 	last  bool // of the events given to one Append
 }
 
-// The times that UnixNano can tell.
+// The times that UnixNano can express.
 var (
 	earliest = time.Date(1678, 1, 1, 0, 0, 0, 0, time.UTC)
 	latest   = time.Date(2262, 1, 1, 0, 0, 0, 0, time.UTC)
@@ -114,7 +114,7 @@ func encode(events []event.Event) ([]entry, error) {
 	all := make([]byte, 0, bodyUsual*len(events)) // one piece, since a flood has many
 	for i := range events {
 		e := &events[i]
-		e.At = e.At.Round(0) // the steady clock's part is worth nothing on disk
+		e.At = e.At.Round(0) // the monotonic clock means nothing on disk
 		switch {
 		case e.Station == "":
 			return nil, fmt.Errorf("event %q: say which station it belongs to", e.Kind)

@@ -14,7 +14,7 @@ import (
 // Status says whether the journal does its work, for people and for alarms.
 type Status struct {
 	Recording bool      `json:"recording"`         // events get to the disk
-	Why       string    `json:"why,omitempty"`     // they do not, or what is wrong besides
+	Why       string    `json:"why,omitempty"`     // why they do not, or what else is wrong
 	Since     time.Time `json:"since"`             // when Recording last changed
 	Queued    int       `json:"queued"`            // events not recorded yet, of at most Room
 	Room      int       `json:"room"`              //
@@ -42,7 +42,7 @@ type condition struct {
 	times  times     // of the commits since the start
 }
 
-// Status tells how the journal does now.
+// Status returns the state of the journal.
 func (j *Journal) Status() Status {
 	now := j.cfg.Now()
 	queued, waits, _ := j.queue.status()
@@ -125,15 +125,15 @@ func (j *Journal) succeeded() {
 	signal(j.changed)
 }
 
-// suspected leaves word for the next start to check the whole file.
+// suspected makes the next start check the whole file.
 func (j *Journal) suspected() {
 	if err := os.WriteFile(j.suspect(), nil, 0o640); err != nil {
-		j.cfg.Log.Error().Err(err).Msg("could not leave word that the journal is to be checked at the next start")
+		j.cfg.Log.Error().Err(err).Msg("the next start will not check the journal: its mark could not be written")
 	}
 }
 
-// startWatch starts what goes on beside the writer, and returns the function
-// that ends it and waits for that.
+// startWatch starts the goroutines beside the writer. It returns the function that
+// ends them and waits until they have ended.
 func (j *Journal) startWatch(ctx context.Context) (stop func()) {
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	var wg sync.WaitGroup
@@ -143,8 +143,8 @@ func (j *Journal) startWatch(ctx context.Context) (stop func()) {
 	return func() { cancel(); wg.Wait() }
 }
 
-// watch looks at the disk, makes the reserve file again and tells of changes. Since
-// it is not the writer, it can tell that the writer is stuck.
+// watch looks at the disk, restores the reserve file and calls the function of OnStatus.
+// It is not the writer, so it can report that the writer is stuck.
 func (j *Journal) watch(ctx context.Context) {
 	tick := time.NewTicker(j.tick)
 	defer tick.Stop()
@@ -207,7 +207,7 @@ func (j *Journal) checkLarge(ctx context.Context) {
 		return
 	}
 	if err := quickCheck(ctx, j.read); err == nil || !damaged(err) {
-		return // sound, or ctx has ended, or the disk fails, which the writer will tell
+		return // the file is sound, or ctx has ended, or the disk fails, which the writer will report
 	} else {
 		j.cfg.Log.Error().Err(err).Str("journal", j.path).Msg("journal damaged")
 	}

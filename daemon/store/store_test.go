@@ -486,7 +486,7 @@ func (j *Journal) after(ctx context.Context, seq uint64, limit int) ([]event.Rec
 	if limit == 0 {
 		limit = 1000
 	}
-	rows, err := readRaw(ctx, j.read, "select seq, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(j.Last()), limit)
+	rows, err := readRows(ctx, j.read, (*raw).fields, "select seq, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(j.Last()), limit)
 	if err != nil {
 		return nil, err
 	}

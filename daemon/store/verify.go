@@ -38,11 +38,10 @@ type BadRow struct {
 func (r *Report) Sound() bool { return r.Bad == nil && len(r.Faults) == 0 }
 
 // Verify checks a journal, also one that a daemon is writing to, and changes
-// nothing: the file as such, that the rows are numbered without a gap, that the
-// chain of hashes holds, that the columns say what the bodies say and that the list
-// of readings has them all. The
-// error is for what kept it from checking; what it found is in the report.
-// It calls progress, which may be nil, now and then, with rows.
+// nothing. It checks the file itself, that the rows are numbered without a gap, that
+// the chain of hashes holds, that the columns say what the bodies say, and that the
+// index of readings is complete. What it finds is in the report; the error says what
+// kept it from checking. It calls progress, which may be nil, now and then, with rows.
 func Verify(ctx context.Context, path string, progress func(done, total uint64)) (Report, error) {
 	r := Report{Path: path}
 	db, err := openReadOnly(ctx, path, newest(steps()))
@@ -95,7 +94,7 @@ func openReadOnly(ctx context.Context, path string, newest int) (*sql.DB, error)
 			return nil, ErrNotJournal
 		}
 		_, noLog := os.Stat(path + "-wal")
-		noRoom := code(err) == lib.SQLITE_CANTOPEN || code(err) == lib.SQLITE_READONLY // the latter for who may not write there
+		noRoom := code(err) == lib.SQLITE_CANTOPEN || code(err) == lib.SQLITE_READONLY // the latter if this user may not write there
 		if !noRoom || !errors.Is(noLog, fs.ErrNotExist) || options != "mode=ro" {
 			return nil, err
 		}
@@ -121,7 +120,7 @@ func (v *verifier) run(ctx context.Context) error {
 	}
 	v.head = genesis(v.report.Journal)
 	for v.report.Bad == nil && v.report.Rows < v.total {
-		if err := v.some(ctx); err != nil {
+		if err := v.step(ctx); err != nil {
 			return err
 		}
 	}
@@ -152,13 +151,14 @@ func (v *verifier) file(ctx context.Context) error {
 	return nil
 }
 
-// verifyStep rows are read in one go; a longer read would keep the log of a
-// running daemon from being written back.
+// verifyStep is how many rows are read at once. A longer read would keep a running
+// daemon from copying its log into the database.
 const verifyStep = 2000
 
-func (v *verifier) some(ctx context.Context) error {
+// step checks the next rows.
+func (v *verifier) step(ctx context.Context) error {
 	v.progress(v.report.Rows, v.total)
-	rows, err := readStored(ctx, v.db, "select "+storedColumns+" from event where seq > ? and seq <= ? order by seq limit ?",
+	rows, err := readRows(ctx, v.db, (*stored).fields, "select "+storedColumns+" from event where seq > ? and seq <= ? order by seq limit ?",
 		int64(v.report.Rows), int64(v.total), verifyStep)
 	if err != nil {
 		return err
@@ -170,7 +170,7 @@ func (v *verifier) some(ctx context.Context) error {
 			return nil
 		}
 		if err := row.check(v.head); errors.Is(err, errNoMatch) {
-			return v.blame(ctx, row)
+			return v.changed(ctx, row)
 		} else if err != nil {
 			v.bad(row.seq, err.Error())
 			return nil
@@ -195,11 +195,11 @@ func missing(from, to uint64) string {
 	return fmt.Sprintf("rows %d to %d are missing", from, to)
 }
 
-// blame says whether the body or the hash of a row was changed, by which of
-// the two the next row goes on from.
-func (v *verifier) blame(ctx context.Context, row *stored) error {
+// changed reports whether the body or the hash of a row was changed: the hash of the
+// next row follows from the one that was not.
+func (v *verifier) changed(ctx context.Context, row *stored) error {
 	what := "its body or its hash was changed, or the end of the row before it"
-	next, err := readStored(ctx, v.db, "select "+storedColumns+" from event where seq = ?", int64(row.seq)+1)
+	next, err := readRows(ctx, v.db, (*stored).fields, "select "+storedColumns+" from event where seq = ?", int64(row.seq)+1)
 	if err != nil {
 		return err
 	}
@@ -229,38 +229,25 @@ func (v *verifier) index(ctx context.Context) error {
 	return err
 }
 
-// cursors finds rows cut off the end, if they had been passed on.
+// cursors finds that rows were cut off the end, if a cursor points beyond it.
 func (v *verifier) cursors(ctx context.Context) error {
-	rows, err := v.db.QueryContext(ctx, "select name, seq from cursor where seq > (select coalesce(max(seq), 0) from event) order by name")
-	if err != nil {
-		return err
+	beyond, err := readRows(ctx, v.db, (*cursor).fields, "select name, seq from cursor where seq > (select coalesce(max(seq), 0) from event) order by name")
+	for _, c := range beyond {
+		v.report.Faults = append(v.report.Faults, fmt.Sprintf("%s was passed on up to row %d, which is missing: rows were cut off the end", c.name, c.seq))
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var name string
-		var seq uint64
-		if err := rows.Scan(&name, &seq); err != nil {
-			return err
-		}
-		v.report.Faults = append(v.report.Faults, fmt.Sprintf("%s was passed on up to row %d, which is missing: rows were cut off the end", name, seq))
-	}
-	return rows.Err()
+	return err
 }
 
 // missingTriggers names the triggers that are not there as they were made.
 func missingTriggers(ctx context.Context, db querier) (names []string, err error) {
-	rows, err := db.QueryContext(ctx, "select name, sql from sqlite_schema where type = 'trigger'")
+	type trigger struct{ name, text string }
+	found, err := readRows(ctx, db, func(t *trigger) []any { return []any{&t.name, &t.text} }, "select name, sql from sqlite_schema where type = 'trigger'")
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
 	there := map[string]string{}
-	for rows.Next() {
-		var name, text string
-		if err := rows.Scan(&name, &text); err != nil {
-			return nil, err
-		}
-		there[name] = text
+	for _, t := range found {
+		there[t.name] = t.text
 	}
 	for name, text := range triggers() {
 		if there[name] != "CREATE TRIGGER "+name+" "+text {
@@ -268,5 +255,5 @@ func missingTriggers(ctx context.Context, db querier) (names []string, err error
 		}
 	}
 	slices.Sort(names)
-	return names, rows.Err()
+	return names, nil
 }

@@ -12,11 +12,11 @@ import (
 	"fairbore/daemon/event"
 )
 
-// How many rows one INSERT of a group has: some of the first, then of the second,
-// the rest one by one.
+// How many rows one INSERT has: a group is written by the larger statement as far as
+// it goes, then by the smaller one, and the rest row by row.
 const (
-	chunk   = 64
-	handful = 8
+	manyRows = 64
+	fewRows  = 8
 )
 
 const rowColumns = 10
@@ -45,7 +45,7 @@ func (w *writer) open(ctx context.Context, db *sql.DB) (err error) {
 		to   **sql.Stmt
 		text string
 	}{
-		{&w.one, insert(1)}, {&w.few, insert(handful)}, {&w.many, insert(chunk)},
+		{&w.one, insert(1)}, {&w.few, insert(fewRows)}, {&w.many, insert(manyRows)},
 		{&w.cursor, "insert into cursor (name, seq) values (?, ?) on conflict (name) do update set seq = excluded.seq"},
 		{&w.begin, "begin immediate"}, {&w.commit, "commit"}, {&w.rollback, "rollback"},
 		{&w.tail, "select seq, hash from event order by seq desc limit 1"},
@@ -73,8 +73,8 @@ func (w *writer) close() (err error) {
 // put commits a group, whose first event gets the number after last, and the
 // cursors. On success head is the hash of the group's last row.
 //
-// It takes no context: a commit that is cut off half way leaves nobody the
-// wiser. What it waits for is bounded by busy_timeout and the disk.
+// It takes no context: of a commit that was interrupted nobody knows whether it was
+// made. How long it takes is limited by busy_timeout and the disk.
 func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) error {
 	ctx := context.Background()
 	rows, head := w.rows(last, group)
@@ -105,10 +105,10 @@ func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64
 	for len(rows) > 0 {
 		stmt, n := w.one, 1
 		switch {
-		case len(rows) >= chunk*rowColumns:
-			stmt, n = w.many, chunk
-		case len(rows) >= handful*rowColumns:
-			stmt, n = w.few, handful
+		case len(rows) >= manyRows*rowColumns:
+			stmt, n = w.many, manyRows
+		case len(rows) >= fewRows*rowColumns:
+			stmt, n = w.few, fewRows
 		}
 		if _, err := stmt.ExecContext(ctx, rows[:n*rowColumns]...); err != nil {
 			return err
@@ -153,8 +153,8 @@ func value[T any](p *T) any {
 }
 
 // landed finds out whether a group whose commit reported an error is on disk
-// all the same, and what the hash of its last row is. The answer is the file's:
-// a failed sync tells neither way.
+// all the same, and what the hash of its last row is. It reads the file, since the
+// error of a failed sync does not say.
 func (w *writer) landed(last uint64, group []*entry) (bool, hash, error) {
 	var seq uint64
 	var h []byte
@@ -263,7 +263,8 @@ func wait(ctx context.Context, d time.Duration) {
 	}
 }
 
-// record commits a group and tells of it; or says why not, and leaves it queued.
+// record commits a group and calls the function of OnCommit. If that fails, the group
+// stays queued and the state says why.
 func (j *Journal) record(group []*entry) error {
 	last, cursors := j.Last(), j.cursors.toSave()
 	j.working(true)
