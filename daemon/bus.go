@@ -70,7 +70,7 @@ func (b *bus) sink(ctx context.Context) func(port.Chunk) {
 		c.Data = append([]byte(nil), c.Data...) // the port's until it returns; nobody changes it
 		for _, e := range b.hearers(c.Kind) {
 			own := c
-			own.At = port.Stamp(e.station.stamp(c.At))
+			own.At = port.Moment(e.station.stamp(c.At))
 			select {
 			case e.station.chunks <- told{e.input, own}:
 			case <-ctx.Done():

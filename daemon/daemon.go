@@ -191,11 +191,11 @@ func (d *Daemon) openBroker() error {
 // clock reads both clocks.
 func (d *Daemon) clock() session.Stamp {
 	now := time.Now()
-	return d.stamp(port.Stamp{Wall: now, Mono: now.Sub(d.start)})
+	return d.stamp(port.Moment{Wall: now, Mono: now.Sub(d.start)})
 }
 
 // stamp is when something came, at the daemon's pace.
-func (d *Daemon) stamp(at port.Stamp) session.Stamp {
+func (d *Daemon) stamp(at port.Moment) session.Stamp {
 	if d.pace == 1 {
 		return session.Stamp{Wall: at.Wall.Round(0), Mono: at.Mono}
 	}

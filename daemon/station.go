@@ -30,7 +30,7 @@ type station struct {
 	journal  appender
 	hub      *hub
 	clock    func() session.Stamp
-	stamp    func(port.Stamp) session.Stamp
+	stamp    func(port.Moment) session.Stamp
 	log      zerolog.Logger
 	counts   counted
 	visits   *visit.Keeper // nil: not kept
@@ -155,7 +155,7 @@ func refused(a event.Action, why string) event.Reply {
 func (s *station) ask(ctx context.Context, in *input) error {
 	var events []event.Event
 	if in.ask.waiting { // no reply: what came of it is over
-		events = in.line.take(port.Chunk{At: port.Stamp(s.clock()), Kind: port.Idle})
+		events = in.line.take(port.Chunk{At: port.Moment(s.clock()), Kind: port.Idle})
 		in.ask.missed()
 		in.bus.release(in)
 	}

@@ -7,21 +7,21 @@ import (
 	"time"
 )
 
-// Stamp is when something came: by the wall clock, which may jump, and since
-// [Config.Start] by a clock that never does.
-type Stamp struct {
+// Moment is when something happened: by the wall clock, which may jump, and by the
+// monotonic clock, which does not, since [Config.Start].
+type Moment struct {
 	Wall time.Time
 	Mono time.Duration
 }
 
-// Kind says what a chunk tells.
+// Kind says what happened on the line.
 type Kind uint8
 
 // The kinds of chunk.
 const (
 	Data      Kind = iota // bytes came
-	Idle                  // the line was silent for Config.Silence after bytes or Up; told again after as much more, up to three times
-	LineError             // here a byte came damaged or went missing; the frame around this place isn't to be trusted
+	Idle                  // the line was silent for Config.Silence after bytes or Up; repeated after the same time again, up to three times
+	LineError             // a byte came damaged or went missing here; the frame around this place can't be trusted
 	LineState             // a modem line changed and stayed so
 	Up                    // the line was opened: what comes next may begin within a frame
 	Lost                  // the line can't be read: an unfinished frame will never be finished
@@ -39,7 +39,7 @@ func (k Kind) String() string {
 
 // Chunk is one thing that happened on the line.
 type Chunk struct {
-	At    Stamp
+	At    Moment
 	Kind  Kind
 	Data  []byte // of Data; valid until the sink returns
 	Lines Lines  // of LineState
@@ -95,7 +95,7 @@ next:
 // errNoLines says that a line has no modem lines, as a pseudo-terminal.
 var errNoLines = errors.New("no modem lines")
 
-// debounce lets a change of the lines through once it has stayed for hold.
+// debounce reports a change of the lines once it has lasted for hold.
 type debounce struct {
 	hold        time.Duration
 	known       bool

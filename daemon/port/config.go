@@ -38,7 +38,7 @@ type Config struct {
 	RecordMax int64             // bytes that all recordings of this port may take; 0: 64 MiB
 	About     drivers.Recording // what to write at the head of a recording; its chunks aren't used
 
-	Start time.Time // Stamp.Mono counts from here; zero: when New was called
+	Start time.Time // Moment.Mono counts from here; zero: when New was called
 	Host  Host      // where the system shows its devices; zero: where Linux does
 }
 

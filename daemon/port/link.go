@@ -9,8 +9,8 @@ import (
 // link is an open line. Its owner goroutine calls everything but write, which
 // the writer goroutine calls; close comes after write has returned for good.
 type link interface {
-	// read waits for bytes, at most for wait, and hands them to got in order;
-	// damaged tells of a byte that came damaged or is missing in this place.
+	// read waits for bytes, at most for wait, and passes them to got in order;
+	// damaged says that a byte came damaged or is missing in this place.
 	// Silence is no error: got isn't called. An error ends the link.
 	read(wait time.Duration, got func(data []byte, damaged bool)) error
 	// write sends all of b, or fails within about a second where it can.
@@ -24,7 +24,7 @@ type (
 	// checker looks whether the line is still what was opened; every quarter
 	// of a second. An error ends the link.
 	checker interface{ check() error }
-	// modem has modem lines; errNoLines says that it has none after all.
+	// modem has modem lines, or returns errNoLines.
 	modem interface{ lines() (Lines, error) }
 	// counter has counters of the kernel, since it was opened.
 	counter interface{ counts() (KernelCounts, bool) }
@@ -52,7 +52,7 @@ var (
 	ErrOtherAdapter = errors.New("another adapter has this name now")
 )
 
-// refusal is an error that trying again will not mend.
+// refusal is an error that another attempt can't fix.
 type refusal struct{ error }
 
 func (r refusal) Unwrap() error { return r.error }

@@ -16,8 +16,8 @@ const (
 	goodBytes = "\xFF"
 )
 
-// feed hands the good bytes in p to got, and tells of each damaged one, which
-// is dropped. The bytes are slices of p, or constant.
+// feed passes the good bytes in p to got, and calls it with damaged for each damaged
+// one, which is dropped. The bytes are slices of p, or constant.
 func (m *marks) feed(p []byte, got func(data []byte, damaged bool)) {
 	for len(p) > 0 {
 		switch m.state {

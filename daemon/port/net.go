@@ -29,7 +29,11 @@ func dialTCP(ctx context.Context, address string, stale time.Duration) (*tcpLink
 	if err != nil {
 		return nil, fmt.Errorf("connect: %w; is the device server on, and are its address and port right?", err)
 	}
-	return &tcpLink{conn: conn, name: schemeTCP + address, stale: stale, heard: time.Now()}, nil
+	return newTCP(conn, address, stale), nil
+}
+
+func newTCP(conn net.Conn, address string, stale time.Duration) *tcpLink {
+	return &tcpLink{conn: conn, name: schemeTCP + address, stale: stale, heard: time.Now()}
 }
 
 func (t *tcpLink) read(wait time.Duration, got func([]byte, bool)) error {

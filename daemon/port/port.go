@@ -15,26 +15,27 @@ import (
 const (
 	readWait   = 100 * time.Millisecond // longest read; so long does a stop or a failed write wait to be seen
 	modemPoll  = 8 * time.Millisecond   // a foot switch is down for 50 ms at the very least (common practice)
-	checkEvery = 250 * time.Millisecond // a vanished device is told within this and a read
+	checkEvery = 250 * time.Millisecond // a device that is gone is noticed within this and a read
 	writeLimit = time.Second            // a write not back by then has failed
-	idleMost   = 3                      // Idles in one silence; more would say nothing new
-	retryFirst = 250 * time.Millisecond
+	idleMost   = 3                      // Idle chunks in one silence
+	retryFirst = 250 * time.Millisecond // before the first attempt after a loss
 	retryMost  = 5 * time.Second
-	upForGood  = 2 * time.Second // a line up for so long, or that sent bytes, is tried anew at once
+	upForGood  = 2 * time.Second // a line that was up for so long, or sent bytes, is tried again after retryFirst
 )
 
 // Port is one line. Its methods may be called from any goroutine.
 type Port struct {
-	cfg  Config
-	log  zerolog.Logger
-	open func(context.Context) (link, error)
-	tap  *tap // nil without recording
+	cfg      Config
+	log      zerolog.Logger
+	open     func(context.Context) (link, error)
+	wait     time.Duration // before the first attempt after a loss
+	recorder *recorder     // nil without recording
 
 	running atomic.Bool
 	count   counters
 
 	mu      sync.Mutex // guards what follows
-	session *session   // of the open link, nil when down
+	current *openLine  // nil when down
 	status  Status
 	kernel  KernelCounts // of links closed since
 }
@@ -56,10 +57,10 @@ func New(c Config, log zerolog.Logger) *Port {
 		c.RecordMax = recordMaxDefault
 	}
 	c.Host = c.Host.orSystem()
-	p := &Port{cfg: c, log: log.With().Str("port", c.Name).Str("device", c.Device).Logger()}
+	p := &Port{cfg: c, log: log.With().Str("port", c.Name).Str("device", c.Device).Logger(), wait: retryFirst}
 	p.open = p.opener()
 	if c.RecordDir != "" {
-		p.tap = newTap(c, p.log)
+		p.recorder = newRecorder(c, p.log)
 	}
 	return p
 }
@@ -71,7 +72,7 @@ func (p *Port) opener() func(context.Context) (link, error) {
 		return func(ctx context.Context) (link, error) { return dialTCP(ctx, rest, p.cfg.Stale) }
 	case schemeInput:
 		return func(context.Context) (link, error) {
-			return openInput(rest, func(err error) { p.log.Warn().Err(err).Msg("input device not had for ourselves alone") })
+			return openInput(rest, func(err error) { p.log.Warn().Err(err).Msg("input device not held by this program alone") })
 		}
 	case schemeRFC2217:
 		return func(ctx context.Context) (link, error) { return dialRFC2217(ctx, rest, p.cfg, p.log) }
@@ -98,9 +99,9 @@ func (p *Port) Run(ctx context.Context, sink func(Chunk)) error {
 	if faults := p.cfg.Check(); faults != nil {
 		return fmt.Errorf("port %s: %w", p.cfg.Name, errors.Join(faults...))
 	}
-	if p.tap != nil {
-		p.tap.start()
-		defer p.tap.stop()
+	if p.recorder != nil {
+		p.recorder.start()
+		defer p.recorder.stop()
 	}
 	o := &owner{Port: p, sink: sink}
 	if scheme, path := p.cfg.split(); scheme == schemeRecording {
@@ -112,16 +113,16 @@ func (p *Port) Run(ctx context.Context, sink func(Chunk)) error {
 // owner is the state of Run, used by its goroutine alone.
 type owner struct {
 	*Port
-	sink  func(Chunk)
-	buzz  debounce
-	delay time.Duration // before the next attempt, without jitter
-	fault string        // the cause last logged, empty when up
-	down  time.Duration // since when
+	sink     func(Chunk)
+	debounce debounce
+	delay    time.Duration // before the next attempt, without jitter
+	fault    string        // the cause last logged, empty when up
+	down     time.Duration // since when
 }
 
-func (p *Port) now() Stamp {
+func (p *Port) now() Moment {
 	t := time.Now()
-	return Stamp{Wall: t.Round(0), Mono: t.Sub(p.cfg.Start)}
+	return Moment{Wall: t.Round(0), Mono: t.Sub(p.cfg.Start)}
 }
 
 func (o *owner) emit(c Chunk) {
@@ -135,8 +136,8 @@ func (o *owner) emit(c Chunk) {
 		o.status.Lines, o.status.HasLines = c.Lines, true
 		o.mu.Unlock()
 	}
-	if o.tap != nil {
-		o.tap.chunk(c)
+	if o.recorder != nil {
+		o.recorder.chunk(c)
 	}
 	o.sink(c)
 }
@@ -159,7 +160,7 @@ func (o *owner) keepOpen(ctx context.Context) error {
 		case errors.As(err, new(refusal)) && o.count.attempts.Load() == 1:
 			return fmt.Errorf("port %s: %w", o.cfg.Name, err)
 		default:
-			o.toldDown(err)
+			o.lineDown(err)
 		}
 		if !o.pause(ctx) {
 			return nil
@@ -167,10 +168,10 @@ func (o *owner) keepOpen(ctx context.Context) error {
 	}
 }
 
-// pause waits before the next attempt, ever longer, with a jitter of a fifth so
-// that ports lost together don't come back in step. It returns false when ctx ended.
+// pause waits before the next attempt, each time longer, with a jitter of a fifth so
+// that ports lost together aren't tried again together. It returns false when ctx ended.
 func (o *owner) pause(ctx context.Context) bool {
-	o.delay = min(max(2*o.delay, retryFirst), retryMost)
+	o.delay = min(max(2*o.delay, o.wait), retryMost)
 	t := time.NewTimer(o.delay - time.Duration(rand.Int64N(int64(o.delay)/5)))
 	defer t.Stop()
 	select {
@@ -185,11 +186,11 @@ func (o *owner) pause(ctx context.Context) bool {
 func (o *owner) serve(ctx context.Context, l link) error {
 	s := o.begin(l)
 	opened := o.now()
-	o.toldUp(l, opened)
+	o.lineUp(l, opened)
 	got := o.count.bytes.Load()
 	err := o.read(ctx, s)
 	o.mu.Lock()
-	o.session = nil
+	o.current = nil
 	o.mu.Unlock()
 	close(s.quit)
 	if ctx.Err() == nil {
@@ -197,9 +198,9 @@ func (o *owner) serve(ctx context.Context, l link) error {
 			o.delay = 0
 		}
 		o.count.losses.Add(1)
-		o.toldDown(err)
-	} else if o.tap != nil {
-		o.tap.remark(o.now(), "closed")
+		o.lineDown(err)
+	} else if o.recorder != nil {
+		o.recorder.remark(o.now(), "closed")
 	}
 	return o.end(ctx, s)
 }
@@ -207,7 +208,7 @@ func (o *owner) serve(ctx context.Context, l link) error {
 // end joins the writer and closes the link. A writer stuck in a driver is
 // waited for as long as it takes, since closing under it would let it write
 // into whatever file gets its descriptor next.
-func (o *owner) end(ctx context.Context, s *session) error {
+func (o *owner) end(ctx context.Context, s *openLine) error {
 	t := time.NewTimer(writeLimit)
 	defer t.Stop()
 	select {
@@ -227,16 +228,16 @@ func (o *owner) end(ctx context.Context, s *session) error {
 	}
 }
 
-// read is the loop of an open link.
-func (o *owner) read(ctx context.Context, s *session) error {
+// read reads an open link until it fails or ctx ends.
+func (o *owner) read(ctx context.Context, s *openLine) error {
 	var (
-		told    int            // how often Idle was, since
+		idles   int            // Idle chunks since
 		last    = o.now().Mono // the latest bytes, or opening
 		checked = last
 		watched = o.cfg.Modem
 		fresh   = func(data []byte, damaged bool) {
 			at := o.now()
-			last, told = at.Mono, 0
+			last, idles = at.Mono, 0
 			if damaged {
 				o.emit(Chunk{At: at, Kind: LineError})
 			} else {
@@ -245,9 +246,9 @@ func (o *owner) read(ctx context.Context, s *session) error {
 		}
 	)
 	idle := func() (due time.Duration, wanted bool) {
-		return last + time.Duration(told+1)*o.cfg.Silence, o.cfg.Silence > 0 && told < idleMost
+		return last + time.Duration(idles+1)*o.cfg.Silence, o.cfg.Silence > 0 && idles < idleMost
 	}
-	o.buzz = debounce{hold: o.cfg.Debounce}
+	o.debounce = debounce{hold: o.cfg.Debounce}
 	for ctx.Err() == nil {
 		wait := readWait
 		if watched {
@@ -261,7 +262,7 @@ func (o *owner) read(ctx context.Context, s *session) error {
 		}
 		now := o.now()
 		if due, ok := idle(); ok && now.Mono >= due {
-			told++
+			idles++
 			o.emit(Chunk{At: now, Kind: Idle})
 		}
 		if watched {
@@ -281,7 +282,7 @@ func (o *owner) read(ctx context.Context, s *session) error {
 }
 
 // watch looks at the modem lines, and returns whether to do so again.
-func (o *owner) watch(l link, now Stamp) bool {
+func (o *owner) watch(l link, now Moment) bool {
 	m, ok := l.(modem)
 	if !ok {
 		return false
@@ -291,13 +292,13 @@ func (o *owner) watch(l link, now Stamp) bool {
 		o.log.Warn().Err(err).Msg("modem lines not watched")
 		return false
 	}
-	if state, changed := o.buzz.step(seen, now.Mono); changed {
+	if state, changed := o.debounce.step(seen, now.Mono); changed {
 		o.emit(Chunk{At: now, Kind: LineState, Lines: state})
 	}
 	return true
 }
 
-// check asks the link whether all is well, and takes its counts.
+// check checks the link, and reads its counters.
 func (o *owner) check(l link) error {
 	if c, ok := l.(counter); ok {
 		if k, ok := c.counts(); ok {
@@ -312,7 +313,8 @@ func (o *owner) check(l link) error {
 	return nil
 }
 
-func (o *owner) toldUp(l link, at Stamp) {
+// lineUp logs and emits that the line is open.
+func (o *owner) lineUp(l link, at Moment) {
 	o.mu.Lock()
 	o.kernel = o.status.Counters.Kernel
 	o.status.Up, o.status.Since, o.status.Why, o.status.HasLines = true, at, l.String(), false
@@ -329,13 +331,13 @@ func (o *owner) toldUp(l link, at Stamp) {
 	o.emit(Chunk{At: at, Kind: Up, Why: l.String()})
 }
 
-// toldDown tells of a loss once, and logs a cause when it is a new one.
-func (o *owner) toldDown(err error) {
+// lineDown emits a loss once, and logs each new cause.
+func (o *owner) lineDown(err error) {
 	at, why := o.now(), err.Error()
 	o.mu.Lock()
 	was := o.status
 	o.status.Up, o.status.Why, o.status.HasLines = false, why, false
-	if was.Up || was.Since == (Stamp{}) {
+	if was.Up || was.Since == (Moment{}) {
 		o.status.Since = at
 	}
 	o.mu.Unlock()

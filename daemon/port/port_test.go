@@ -48,12 +48,13 @@ func (s *safeBuffer) String() string {
 	return s.b.String()
 }
 
+// run runs a port on a real device, which is back sooner than a user could plug it in.
 func run(t *testing.T, c Config) *running {
 	t.Helper()
-	return runOpen(t, c, nil)
+	return runOpen(t, c, nil, func(p *Port) { p.wait = 10 * time.Millisecond })
 }
 
-func runOpen(t *testing.T, c Config, open func(context.Context) (link, error)) *running {
+func runOpen(t *testing.T, c Config, open func(context.Context) (link, error), tune ...func(*Port)) *running {
 	t.Helper()
 	if c.Name == "" {
 		c.Name = "bench"
@@ -62,6 +63,9 @@ func runOpen(t *testing.T, c Config, open func(context.Context) (link, error)) *
 	r.Port = New(c, zerolog.New(r.log))
 	if open != nil {
 		r.Port.open = open
+	}
+	for _, f := range tune {
+		f(r.Port)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	r.cancel = cancel
@@ -531,24 +535,31 @@ func TestPort_LineThatOpensAndDiesIsNotTriedWithoutPause(t *testing.T) {
 }
 
 func TestPort_StuckWriteThatReturnsAfterTheStopDoesNoHarm(t *testing.T) {
-	t.Parallel()
-	a := newFake()
-	a.stuck = make(chan struct{})
-	open, _ := give(a)
 	c := fakeConfig()
 	c.RecordDir = t.TempDir()
-	r := runOpen(t, c, open)
-	r.until("the line to open", func() bool { return r.Status().Up })
-	go r.Write(t.Context(), []byte("?\r"))
-	r.until("the write to be stuck", func() bool { return r.Status().Counters.Blocked })
-	if err := r.stop(); err != nil {
-		t.Error(err)
-	}
-	close(a.stuck)
-	if got := string(<-a.wrote); got != "?\r" {
-		t.Errorf("wrote %q", got)
-	}
-	within(t, 20*time.Second, "the writer to count it and end", func() bool { return r.Status().Counters.Written == 2 })
+	synctest.Test(t, func(t *testing.T) {
+		a := newFake()
+		a.stuck = make(chan struct{})
+		open, _ := give(a)
+		r := runOpen(t, c, open)
+		synctest.Wait()
+		go r.Write(t.Context(), []byte("?\r"))
+		time.Sleep(time.Minute)
+		if !r.Status().Counters.Blocked {
+			t.Fatal("the write is not stuck")
+		}
+		if err := r.stop(); err != nil {
+			t.Error(err)
+		}
+		close(a.stuck)
+		if got := string(<-a.wrote); got != "?\r" {
+			t.Errorf("wrote %q", got)
+		}
+		synctest.Wait()
+		if n := r.Status().Counters.Written; n != 2 {
+			t.Errorf("%d bytes are counted as written, want 2", n)
+		}
+	})
 }
 
 // panicking is a library port whose read panics, as the library's does on a

@@ -85,9 +85,8 @@ func (o *owner) played(c Chunk) {
 
 // playlist turns a recording into the chunks it gives.
 //
-// Where the recording says when the line fell silent, that is what is played;
-// where it never does, as one written by hand, silence is worked out from its
-// times.
+// If the recording has marks of silence, these are played. If it has none, as one
+// written by hand, silence follows from its times.
 func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 	p := player{silence: silence, wall: wallOf(r)}
 	if slices.ContainsFunc(r.Chunks, func(c drivers.Chunk) bool { return c.Mark == markIdle }) {
@@ -104,8 +103,8 @@ func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 type player struct {
 	silence time.Duration
 	wall    func(drivers.Chunk) time.Time
-	last    Stamp // of the latest chunk
-	idles   int   // that may still be told of the silence since bytes or opening
+	last    Moment // of the latest chunk
+	idles   int    // that may still be told of the silence since bytes or opening
 	up      bool
 	why     string
 	out     []Chunk
@@ -121,7 +120,7 @@ func (p *player) take(c drivers.Chunk) {
 		return
 	}
 	p.idle(c.At)
-	at := Stamp{Wall: p.wall(c), Mono: c.At}
+	at := Moment{Wall: p.wall(c), Mono: c.At}
 	if because, ok := strings.CutPrefix(c.Mark, markBecause); ok {
 		p.why = because
 		return
@@ -150,7 +149,7 @@ func (p *player) take(c drivers.Chunk) {
 	}
 }
 
-func (p *player) opened(at Stamp) {
+func (p *player) opened(at Moment) {
 	p.up, p.idles = true, idleMost
 	p.put(Chunk{At: at, Kind: Up, Why: p.because("recording")})
 }
@@ -164,12 +163,11 @@ func (p *player) because(otherwise string) string {
 	return why
 }
 
-// idle tells of a silence that began after the latest bytes and is long enough by
-// now, as often as a port does.
+// idle adds the Idle chunks that a port gives for the silence since the latest bytes.
 func (p *player) idle(now time.Duration) {
 	for p.silence > 0 && p.idles > 0 && now-p.last.Mono >= p.silence {
 		p.idles--
-		p.put(Chunk{At: Stamp{Wall: p.last.Wall.Add(p.silence), Mono: p.last.Mono + p.silence}, Kind: Idle})
+		p.put(Chunk{At: Moment{Wall: p.last.Wall.Add(p.silence), Mono: p.last.Mono + p.silence}, Kind: Idle})
 	}
 }
 

@@ -75,7 +75,7 @@ func TestReplay_GivesTheTimesOfTheRecording(t *testing.T) {
 1.65s 2026-11-25T08:17:32.65Z idle
 1.65s 2026-11-25T08:17:32.65Z end
 `},
-		{"tapped", 4 * time.Millisecond, `0s 2026-11-25T09:00:00+01:00 up
+		{"recorded", 4 * time.Millisecond, `0s 2026-11-25T09:00:00+01:00 up
 100ms 2026-11-25T09:00:00.1+01:00 line state CTS
 200ms 2026-11-25T09:00:00.2+01:00 data "+12.7\xff"
 250ms 2026-11-25T09:00:00.25+01:00 line error
@@ -134,8 +134,8 @@ func TestReplay_RefusesWhatIsNoRecording(t *testing.T) {
 	}
 }
 
-// tapped returns the recordings in dir, oldest first.
-func tapped(t testing.TB, dir string) []string {
+// recordingsIn returns the recordings in dir, oldest first.
+func recordingsIn(t testing.TB, dir string) []string {
 	t.Helper()
 	names, err := filepath.Glob(filepath.Join(dir, "*.rec"))
 	if err != nil {
@@ -146,7 +146,7 @@ func tapped(t testing.TB, dir string) []string {
 
 // A recording played and recorded again is the same to the byte: for any
 // chunks, whatever the bytes, times and marks.
-func TestTap_ReplayIsByteEqual(t *testing.T) {
+func TestRecorder_ReplayIsByteEqual(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		wall := time.Date(2026, 11, 25, 9, 0, 0, 0, time.FixedZone("", 3600))
@@ -171,7 +171,7 @@ func TestTap_ReplayIsByteEqual(t *testing.T) {
 				add(drivers.Chunk{Data: rapid.SliceOfN(rapid.Byte(), 1, 20).Draw(rt, "data")})
 			}
 		}
-		dir, err := os.MkdirTemp("", "tap")
+		dir, err := os.MkdirTemp("", "recorder")
 		if err != nil {
 			rt.Fatal(err)
 		}
@@ -182,7 +182,7 @@ func TestTap_ReplayIsByteEqual(t *testing.T) {
 		}
 		out := filepath.Join(dir, "out")
 		play(t, Config{Device: schemeRecording + path, RecordDir: out, About: drivers.Recording{Driver: "line", Settings: "9600 8N1"}})
-		names := tapped(t, out)
+		names := recordingsIn(t, out)
 		if len(names) != 1 {
 			rt.Fatalf("recordings: %q", names)
 		}
@@ -196,7 +196,7 @@ func TestTap_ReplayIsByteEqual(t *testing.T) {
 	})
 }
 
-func TestTap_StaysWithinItsAllowance(t *testing.T) {
+func TestRecorder_StaysWithinItsAllowance(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	other := filepath.Join(dir, "bench-notes.txt")
@@ -204,18 +204,18 @@ func TestTap_StaysWithinItsAllowance(t *testing.T) {
 		t.Fatal(err)
 	}
 	c := Config{Name: "bench", RecordDir: dir, RecordMax: 512 << 10}
-	tp := newTap(c, zerolog.Nop())
-	tp.start()
+	r := newRecorder(c, zerolog.Nop())
+	r.start()
 	wall := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	var last string
 	for i := range 30000 {
 		at := time.Duration(i) * time.Millisecond
 		last = fmt.Sprintf("+%07d mm\r\n", i)
-		within(t, 10*time.Second, "room in the queue", func() bool { return len(tp.queue) < tapQueue })
-		tp.chunk(Chunk{At: Stamp{wall.Add(at), at}, Data: []byte(last)})
+		within(t, 10*time.Second, "room in the queue", func() bool { return len(r.queue) < recorderQueue })
+		r.chunk(Chunk{At: Moment{wall.Add(at), at}, Data: []byte(last)})
 	}
-	tp.stop()
-	names, total := tapped(t, dir), int64(0)
+	r.stop()
+	names, total := recordingsIn(t, dir), int64(0)
 	for _, name := range names {
 		info, err := os.Stat(name)
 		if err != nil {
@@ -240,28 +240,34 @@ func TestTap_StaysWithinItsAllowance(t *testing.T) {
 	if _, err := os.Stat(other); err != nil {
 		t.Error("a file that isn't a recording was removed")
 	}
-	if tp.dropped.Load() != 0 {
-		t.Errorf("dropped %d", tp.dropped.Load())
+	if r.dropped.Load() != 0 {
+		t.Errorf("dropped %d", r.dropped.Load())
 	}
 }
 
-func TestTap_FaultNeverDisturbsReading(t *testing.T) {
+func TestRecorder_FaultNeverDisturbsReading(t *testing.T) {
 	notDir := filepath.Join(t.TempDir(), "file")
 	if err := os.WriteFile(notDir, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	f := newFake()
-	open, _ := give(f)
 	c := fakeConfig()
 	c.RecordDir = notDir
-	r := runOpen(t, c, open)
-	for range 20 {
-		f.in <- []byte("+12.7003 mm\r\n")
+	var r *running
+	synctest.Test(t, func(t *testing.T) {
+		f := newFake()
+		open, _ := give(f)
+		r = runOpen(t, c, open)
+		for range 20 {
+			f.in <- []byte("+12.7003 mm\r\n")
+		}
+		synctest.Wait()
+		r.stop()
+	})
+	if n := len(r.bytes()); n != 20*13 {
+		t.Errorf("%d bytes came, want 20 lines of 13", n)
 	}
-	r.until("20 lines", func() bool { return len(r.bytes()) == 20*13 })
-	r.stop()
 	s := r.Status().Counters
-	if s.TapFaults == 0 || s.TapDropped < 20 {
+	if s.RecordFaults == 0 || s.RecordDropped < 20 {
 		t.Errorf("counted %+v", s)
 	}
 	if n := strings.Count(r.log.String(), "recording stopped"); n != 1 {

@@ -42,7 +42,7 @@ type rfcLink struct {
 	log      zerolog.Logger
 	line     drivers.Line
 	codec    telnet
-	us, them map[byte]asked
+	us, them map[byte]optionState
 	answers  map[byte]uint32 // of settings
 	controls map[byte]bool   // control settings acknowledged; nil once told
 	opened   time.Time
@@ -52,12 +52,12 @@ type rfcLink struct {
 	early    []byte             // came with the last answer
 }
 
-// asked is where the negotiation of an option stands (RFC 1143, without its
+// optionState is where the negotiation of an option stands (RFC 1143, without its
 // queue, since we never change our mind).
-type asked uint8
+type optionState uint8
 
 const (
-	optionOff asked = iota
+	optionOff optionState = iota
 	optionWanted
 	optionOn
 	optionRefused
@@ -68,8 +68,13 @@ func dialRFC2217(ctx context.Context, address string, c Config, log zerolog.Logg
 	if err != nil {
 		return nil, err
 	}
+	return newRFC2217(ctx, t, address, c, log)
+}
+
+// newRFC2217 sets the line of the server at the other end of a connection.
+func newRFC2217(ctx context.Context, t *tcpLink, address string, c Config, log zerolog.Logger) (link, error) {
 	t.name = fmt.Sprintf("%s%s at %v", schemeRFC2217, address, c.Line)
-	r := &rfcLink{tcpLink: t, log: log, line: c.Line, us: map[byte]asked{}, them: map[byte]asked{},
+	r := &rfcLink{tcpLink: t, log: log, line: c.Line, us: map[byte]optionState{}, them: map[byte]optionState{},
 		answers: map[byte]uint32{}, controls: map[byte]bool{controlFlow: false, controlDTR: false, controlRTS: false}}
 	if err := r.negotiate(ctx); err != nil {
 		return nil, errors.Join(err, t.close())
@@ -80,8 +85,8 @@ func dialRFC2217(ctx context.Context, address string, c Config, log zerolog.Logg
 
 // negotiate agrees on the options and sets the line.
 func (r *rfcLink) negotiate(ctx context.Context) error {
-	r.us = map[byte]asked{optionBinary: optionWanted, optionSGA: optionWanted, optionComPort: optionWanted}
-	r.them = map[byte]asked{optionBinary: optionWanted, optionSGA: optionWanted}
+	r.us = map[byte]optionState{optionBinary: optionWanted, optionSGA: optionWanted, optionComPort: optionWanted}
+	r.them = map[byte]optionState{optionBinary: optionWanted, optionSGA: optionWanted}
 	if err := r.tcpLink.write([]byte{
 		telnetIAC, telnetWILL, optionBinary, telnetIAC, telnetDO, optionBinary,
 		telnetIAC, telnetWILL, optionSGA, telnetIAC, telnetDO, optionSGA,
@@ -175,7 +180,7 @@ func (r *rfcLink) write(b []byte) error {
 	return r.tcpLink.write(appendEscaped(make([]byte, 0, len(b)+8), b))
 }
 
-// data, option and sub take what the codec finds.
+// data, option and sub are called with what the codec finds.
 func (r *rfcLink) data(b []byte) { r.got(b, false) }
 
 func (r *rfcLink) option(verb, option byte) {
@@ -194,7 +199,7 @@ func (r *rfcLink) option(verb, option byte) {
 
 // agree answers an offer or a request, but not the answer to our own, which
 // would go round for ever.
-func (r *rfcLink) agree(side map[byte]asked, option byte, can bool, yes, no byte) {
+func (r *rfcLink) agree(side map[byte]optionState, option byte, can bool, yes, no byte) {
 	switch was := side[option]; {
 	case !can && was != optionRefused:
 		side[option] = optionRefused
@@ -207,7 +212,7 @@ func (r *rfcLink) agree(side map[byte]asked, option byte, can bool, yes, no byte
 	}
 }
 
-func (r *rfcLink) disagree(side map[byte]asked, option, no byte) {
+func (r *rfcLink) disagree(side map[byte]optionState, option, no byte) {
 	was := side[option]
 	side[option] = optionRefused
 	if was == optionOn {
@@ -247,7 +252,7 @@ func (r *rfcLink) sub(b []byte) {
 	}
 }
 
-// lines are those that the server told last; none are on before it told any.
+// lines returns what the server reported last; none are on before its first report.
 func (r *rfcLink) lines() (Lines, error) { return r.state, nil }
 
 // check warns once of what the server left unanswered. Without control settings

@@ -142,7 +142,7 @@ func (t *ttyLink) prepare(o *serialOpener) error {
 		return fmt.Errorf("%s: %w", t.path, err)
 	}
 	t.set = *now
-	if err := t.took(); err != nil {
+	if err := t.checkSettings(); err != nil {
 		return err
 	}
 	t.start, t.count = readCounts(t.side)
@@ -159,9 +159,9 @@ func (t *ttyLink) change(f func(*unix.Termios)) error {
 	return unix.IoctlSetTermios(t.side, unix.TCSETS2, s)
 }
 
-// took refuses a line whose driver did not take our settings. A
+// checkSettings refuses a line whose driver did not take our settings. A
 // pseudo-terminal takes only the rate; it has no bits on a wire.
-func (t *ttyLink) took() error {
+func (t *ttyLink) checkSettings() error {
 	got := lineOf(&t.set)
 	if off := abs(got.Baud - t.line.Baud); off*50 > t.line.Baud { // 2 %: half the tolerance of a UART (common practice)
 		return refuse("%s: the adapter runs at %d baud in place of %d; use another adapter", t.path, got.Baud, t.line.Baud)

@@ -133,7 +133,7 @@ func TestSerial_UnpluggedAndPluggedInTwentyTimes(t *testing.T) {
 
 func TestSerial_IdleAndLostLinesCostNothing(t *testing.T) {
 	p := newPlug(t)
-	r := run(t, p.config())
+	r := runOpen(t, p.config(), nil)
 	r.until("the line to open", func() bool { return r.Status().Up })
 	idle := func(what string) {
 		began := cpu(t)
@@ -425,14 +425,14 @@ func TestSerial_LineSettingsOfATerminal(t *testing.T) {
 	line := line9600
 	line.Parity = "even"
 	tty := &ttyLink{path: "x", line: line, dev: unix.Mkdev(188, 0), set: unix.Termios{Cflag: unix.CS8, Ospeed: 9600}}
-	if err := tty.took(); err == nil || !strings.Contains(err.Error(), "can't do 9600 8E1") {
+	if err := tty.checkSettings(); err == nil || !strings.Contains(err.Error(), "can't do 9600 8E1") {
 		t.Errorf("an adapter without parity: %v", err)
 	}
 	tty.line, tty.set.Ospeed = line9600, 9700
-	if err := tty.took(); err != nil {
+	if err := tty.checkSettings(); err != nil {
 		t.Errorf("1 %% off: %v", err)
 	}
-	if tty.set.Ospeed = 4800; tty.took() == nil {
+	if tty.set.Ospeed = 4800; tty.checkSettings() == nil {
 		t.Error("4800 in place of 9600 went through")
 	}
 }
@@ -525,34 +525,34 @@ func TestSerial_StableNameIsRecommended(t *testing.T) {
 }
 
 // A disk that is really full: a small file system of its own.
-func TestTap_FullDisk(t *testing.T) {
+func TestRecorder_FullDisk(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size=128k"); err != nil {
 		t.Skipf("mounting a small file system needs the superuser: %v", err)
 	}
 	defer unix.Unmount(dir, unix.MNT_DETACH)
-	ballast := filepath.Join(dir, "ballast")
-	file(t, ballast, strings.Repeat("x", 64<<10))
+	filler := filepath.Join(dir, "filler")
+	file(t, filler, strings.Repeat("x", 64<<10))
 	log := &safeBuffer{}
-	tp := newTap(Config{Name: "bench", RecordDir: dir, RecordMax: 4 << 20}, zerolog.New(log))
-	tp.retry = time.Millisecond
-	tp.start()
-	at := Stamp{Wall: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}
+	r := newRecorder(Config{Name: "bench", RecordDir: dir, RecordMax: 4 << 20}, zerolog.New(log))
+	r.retry = time.Millisecond
+	r.start()
+	at := Moment{Wall: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}
 	one := func() {
-		within(t, 20*time.Second, "room in the queue", func() bool { return len(tp.queue) < tapQueue })
+		within(t, 20*time.Second, "room in the queue", func() bool { return len(r.queue) < recorderQueue })
 		at.Mono, at.Wall = at.Mono+time.Millisecond, at.Wall.Add(time.Millisecond)
-		tp.chunk(Chunk{At: at, Data: []byte("+12.7003 mm\r\n")})
+		r.chunk(Chunk{At: at, Data: []byte("+12.7003 mm\r\n")})
 	}
 	for range 20000 {
-		if one(); tp.faults.Load() > 2 {
+		if one(); r.faults.Load() > 2 {
 			break
 		}
 	}
-	if tp.faults.Load() == 0 {
+	if r.faults.Load() == 0 {
 		t.Fatal("the disk never filled")
 	}
-	if err := os.Remove(ballast); err != nil {
+	if err := os.Remove(filler); err != nil {
 		t.Fatal(err)
 	}
 	count := func() (stops, starts int) {
@@ -560,7 +560,7 @@ func TestTap_FullDisk(t *testing.T) {
 		return strings.Count(s, "recording stopped"), strings.Count(s, "recording goes on")
 	}
 	within(t, 20*time.Second, "recording to go on", func() bool { one(); stops, starts := count(); return stops > 0 && stops == starts })
-	tp.stop()
+	r.stop()
 	// A block that the cut-off of a torn batch gives back may hold a short
 	// recording before the disk is full again; however often: one word for each
 	// stop, one recording for each start.
@@ -568,7 +568,7 @@ func TestTap_FullDisk(t *testing.T) {
 	if stops != starts || stops > 3 {
 		t.Errorf("told of %d stops and %d starts:\n%s", stops, starts, log)
 	}
-	names := tapped(t, dir)
+	names := recordingsIn(t, dir)
 	if len(names) != 1+starts {
 		t.Fatalf("recordings %q; want one to the full disk, and one after each of %d starts", names, starts)
 	}
@@ -588,8 +588,8 @@ func TestTap_FullDisk(t *testing.T) {
 			}
 		}
 	}
-	if all := int(at.Mono / time.Millisecond); kept+int(tp.dropped.Load()) != all {
-		t.Errorf("%d kept and %d dropped of %d", kept, tp.dropped.Load(), all)
+	if all := int(at.Mono / time.Millisecond); kept+int(r.dropped.Load()) != all {
+		t.Errorf("%d kept and %d dropped of %d", kept, r.dropped.Load(), all)
 	}
 }
 

@@ -3,7 +3,7 @@ package port
 // Status is how a port is now.
 type Status struct {
 	Up      bool
-	Since   Stamp   // of the last change of Up; zero before the first
+	Since   Moment  // of the last change of Up; zero before the first
 	Why     string  // what was opened, or the latest cause of being down
 	Adapter Adapter // seen at the last opening; zero if there is none to see
 	// Lines are the modem lines; valid if HasLines.
@@ -14,14 +14,14 @@ type Status struct {
 
 // Counters count since New. Bytes are those of the line, without escapes.
 type Counters struct {
-	Bytes, Written         uint64 // read, written
-	Attempts, Opens        uint64 // to open; of them those that did
-	Losses                 uint64 // of an open line
-	LineErrors             uint64 // places with a damaged or missing byte
-	WriteFaults            uint64
-	TapDropped, TapFaults  uint64 // chunks that are in no recording; faults in writing one
-	Kernel                 KernelCounts
-	KernelCounted, Blocked bool // whether there are kernel counts; whether a write is stuck in the driver
+	Bytes, Written              uint64 // read, written
+	Attempts, Opens             uint64 // to open; of them those that did
+	Losses                      uint64 // of an open line
+	LineErrors                  uint64 // places with a damaged or missing byte
+	WriteFaults                 uint64
+	RecordDropped, RecordFaults uint64 // chunks that are in no recording; faults in writing one
+	Kernel                      KernelCounts
+	KernelCounted, Blocked      bool // whether there are kernel counts; whether a write is stuck in the driver
 }
 
 // Status returns how the port is.
@@ -35,8 +35,8 @@ func (p *Port) Status() Status {
 		LineErrors: p.count.lineErrors.Load(), WriteFaults: p.count.writeFaults.Load(), Blocked: p.count.blocked.Load(),
 		Kernel: p.status.Counters.Kernel, KernelCounted: p.status.Counters.KernelCounted,
 	}
-	if p.tap != nil {
-		s.Counters.TapDropped, s.Counters.TapFaults = p.tap.dropped.Load(), p.tap.faults.Load()
+	if p.recorder != nil {
+		s.Counters.RecordDropped, s.Counters.RecordFaults = p.recorder.dropped.Load(), p.recorder.faults.Load()
 	}
 	return s
 }

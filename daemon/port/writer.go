@@ -10,8 +10,8 @@ import (
 // maxWrite is the longest command: short, so that it fits in any kernel buffer.
 const maxWrite = 1024
 
-// session is one opening of the line, with its writer goroutine.
-type session struct {
+// openLine is an open link with its writer goroutine.
+type openLine struct {
 	link   link
 	queue  chan request
 	quit   chan struct{} // closed by the owner: no further write
@@ -39,7 +39,7 @@ func (p *Port) Write(ctx context.Context, b []byte) error {
 		return nil
 	}
 	p.mu.Lock()
-	s := p.session
+	s := p.current
 	p.mu.Unlock()
 	err := ErrDown
 	if s != nil {
@@ -51,7 +51,7 @@ func (p *Port) Write(ctx context.Context, b []byte) error {
 	return nil
 }
 
-func (s *session) write(ctx context.Context, b []byte) error {
+func (s *openLine) write(ctx context.Context, b []byte) error {
 	r := request{ctx: ctx, data: append([]byte(nil), b...), done: make(chan error, 1)}
 	select {
 	case s.queue <- r:
@@ -76,16 +76,16 @@ func (s *session) write(ctx context.Context, b []byte) error {
 }
 
 // begin makes the link the open one and starts its writer.
-func (p *Port) begin(l link) *session {
-	s := &session{link: l, queue: make(chan request, 4), quit: make(chan struct{}), ended: make(chan struct{}), fault: make(chan error, 1)}
+func (p *Port) begin(l link) *openLine {
+	s := &openLine{link: l, queue: make(chan request, 4), quit: make(chan struct{}), ended: make(chan struct{}), fault: make(chan error, 1)}
 	go p.writer(s)
 	p.mu.Lock()
-	p.session = s
+	p.current = s
 	p.mu.Unlock()
 	return s
 }
 
-func (p *Port) writer(s *session) {
+func (p *Port) writer(s *openLine) {
 	defer close(s.ended)
 	for {
 		select {
@@ -101,8 +101,8 @@ func (p *Port) writer(s *session) {
 			s.busyAt.Store(0)
 			if err == nil {
 				p.count.written.Add(uint64(len(r.data)))
-				if p.tap != nil && !s.stopped() { // a write stuck till after the stop has no recording any more
-					p.tap.sent(p.now(), r.data)
+				if p.recorder != nil && !s.stopped() { // a write stuck till after the stop has no recording any more
+					p.recorder.sent(p.now(), r.data)
 				}
 			} else {
 				p.count.writeFaults.Add(1)
@@ -116,7 +116,7 @@ func (p *Port) writer(s *session) {
 	}
 }
 
-func (s *session) stopped() bool {
+func (s *openLine) stopped() bool {
 	select {
 	case <-s.quit:
 		return true
@@ -127,7 +127,7 @@ func (s *session) stopped() bool {
 
 // failed returns why the writer is of no use any more. A link bounds its
 // writes by writeLimit itself where it can; the quarter more is for it to say so.
-func (s *session) failed(now time.Duration) error {
+func (s *openLine) failed(now time.Duration) error {
 	select {
 	case err := <-s.fault:
 		return err

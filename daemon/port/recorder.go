@@ -1,0 +1,305 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"fairbore/drivers"
+
+	"github.com/rs/zerolog"
+)
+
+const (
+	recorderQueue  = 256              // chunks that may wait for the disk
+	recorderBatch  = 32 << 10         // bytes written at once at most
+	recordings     = 8                // full recordings that fit into Config.RecordMax
+	recordingsMost = 64               // recordings at most, however short
+	recorderRetry  = 10 * time.Second // after a fault of the disk
+	recorderStop   = 2 * time.Second  // how long a stop waits for the disk
+)
+
+// recorder keeps recordings of all that passes. Its own goroutine writes them; what the
+// disk can't take is dropped and counted, so that a slow or full disk never holds up a
+// reading.
+//
+// A recording is only appended to. It is synced when it is full and at the end, so
+// a power cut leaves at most a torn last line. The oldest recordings are removed, so
+// that all of them together stay within Config.RecordMax.
+type recorder struct {
+	cfg     Config
+	log     zerolog.Logger
+	retry   time.Duration // pause after a fault of the disk
+	queue   chan drivers.Chunk
+	quit    chan struct{} // closed: write what has queued, and end
+	done    chan struct{}
+	dropped atomic.Uint64
+	faults  atomic.Uint64
+
+	// Of the goroutine alone.
+	file   *os.File
+	size   int64         // of the file's whole lines
+	base   time.Duration // what the file's times count from
+	buf    []byte
+	lines  uint64    // in buf
+	failed time.Time // when the disk last failed, zero: it works
+	missed uint64    // chunks since then
+}
+
+func newRecorder(c Config, log zerolog.Logger) *recorder {
+	return &recorder{cfg: c, log: log, retry: recorderRetry}
+}
+
+func (r *recorder) start() {
+	r.queue, r.quit, r.done = make(chan drivers.Chunk, recorderQueue), make(chan struct{}), make(chan struct{})
+	go r.run()
+}
+
+// stop waits until what has queued is written, at most for recorderStop.
+func (r *recorder) stop() {
+	close(r.quit)
+	limit := time.NewTimer(recorderStop)
+	defer limit.Stop()
+	select {
+	case <-r.done:
+	case <-limit.C:
+		r.log.Error().Msg("the disk does not take the end of the recording")
+	}
+}
+
+func (r *recorder) put(c drivers.Chunk) {
+	select {
+	case r.queue <- c:
+	default:
+		r.dropped.Add(1)
+	}
+}
+
+// chunk records what came.
+func (r *recorder) chunk(c Chunk) {
+	switch c.Kind {
+	case Data:
+		r.put(drivers.Chunk{At: c.At.Mono, Wall: c.At.Wall, Data: append([]byte(nil), c.Data...)})
+	case Idle:
+		r.remark(c.At, markIdle)
+	case LineError:
+		r.remark(c.At, markLineError)
+	case LineState:
+		r.remark(c.At, markLines+c.Lines.String())
+	case Up:
+		r.remark(c.At, markBecause+c.Why)
+		r.remark(c.At, drivers.MarkOpened)
+	case Lost:
+		r.remark(c.At, markBecause+c.Why)
+		r.remark(c.At, drivers.MarkLost)
+	}
+}
+
+func (r *recorder) remark(at Moment, mark string) {
+	r.put(drivers.Chunk{At: at.Mono, Wall: at.Wall, Mark: mark})
+}
+
+// sent records what was written to the gauge.
+func (r *recorder) sent(at Moment, data []byte) {
+	r.put(drivers.Chunk{At: at.Mono, Wall: at.Wall, Out: true, Data: data})
+}
+
+func (r *recorder) run() {
+	defer close(r.done)
+	for {
+		select {
+		case c := <-r.queue:
+			r.add(c)
+			r.drain()
+		case <-r.quit:
+			r.drain()
+			r.finish()
+			return
+		}
+	}
+}
+
+// drain writes what has queued.
+func (r *recorder) drain() {
+	for {
+		select {
+		case c := <-r.queue:
+			if r.add(c); len(r.buf) >= recorderBatch {
+				r.flush()
+			}
+		default:
+			r.flush()
+			return
+		}
+	}
+}
+
+// add puts a chunk into the batch, with a recording open for it.
+func (r *recorder) add(c drivers.Chunk) {
+	if !r.failed.IsZero() && time.Since(r.failed) < r.retry {
+		r.miss(1)
+		return
+	}
+	if r.file != nil && r.size+int64(len(r.buf)) >= r.cfg.RecordMax/recordings {
+		r.flush()
+		r.finish()
+		if !r.failed.IsZero() {
+			r.miss(1)
+			return
+		}
+	}
+	if r.file == nil {
+		if err := r.begin(c); err != nil {
+			r.fail(err)
+			r.miss(1)
+			return
+		}
+	}
+	c.At -= r.base
+	r.buf = drivers.AppendChunk(r.buf, c)
+	r.lines++
+}
+
+func (r *recorder) miss(n uint64) {
+	r.missed += n
+	r.dropped.Add(n)
+}
+
+func (r *recorder) begin(c drivers.Chunk) error {
+	if err := os.MkdirAll(r.cfg.RecordDir, 0o750); err != nil {
+		return err
+	}
+	if err := r.prune(); err != nil {
+		return err
+	}
+	name := r.prefix() + c.Wall.UTC().Format("20060102T150405.000000Z") + ".rec"
+	f, err := os.OpenFile(filepath.Join(r.cfg.RecordDir, name), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o640)
+	if err != nil {
+		return err
+	}
+	if r.size, err = f.Seek(0, 2); err != nil {
+		return errors.Join(err, f.Close())
+	}
+	r.file, r.base = f, c.At
+	if r.size == 0 {
+		about := r.cfg.About
+		about.Date = c.Wall.Format(time.RFC3339)
+		r.buf = drivers.AppendHeader(r.buf, &about)
+	}
+	if r.missed > 0 {
+		r.buf = drivers.AppendChunk(r.buf, drivers.Chunk{Wall: c.Wall, Mark: fmt.Sprintf("%d chunks before this are missing", r.missed)})
+	}
+	return nil
+}
+
+// flush writes the batch. If only a part of it is written, that part is cut off again,
+// so that a full disk leaves no torn line in the middle.
+func (r *recorder) flush() {
+	if len(r.buf) == 0 {
+		return
+	}
+	_, err := r.file.Write(r.buf)
+	switch {
+	case err == nil:
+		r.size += int64(len(r.buf))
+		r.mended()
+	default:
+		r.miss(r.lines)
+		r.fail(errors.Join(err, r.file.Truncate(r.size)))
+	}
+	r.buf, r.lines = r.buf[:0], 0
+}
+
+func (r *recorder) fail(err error) {
+	r.faults.Add(1)
+	if r.failed.IsZero() {
+		r.log.Error().Err(err).Str("dir", r.cfg.RecordDir).Msg("recording stopped; reading goes on")
+	}
+	r.failed = time.Now()
+	if r.file == nil {
+		return
+	}
+	name := r.file.Name()
+	r.closeFile()
+	if r.size == 0 { // else each retry on a full disk would leave an empty one, and a good recording would be removed for it
+		if err := os.Remove(name); err != nil {
+			r.faults.Add(1)
+		}
+	}
+}
+
+func (r *recorder) mended() {
+	if r.failed.IsZero() {
+		return
+	}
+	r.log.Info().Uint64("missed", r.missed).Msg("recording goes on")
+	r.failed, r.missed = time.Time{}, 0
+}
+
+// finish syncs and closes the recording, and syncs its folder so that its name
+// is safe too.
+func (r *recorder) finish() {
+	if r.file == nil {
+		return
+	}
+	if err := r.file.Sync(); err != nil {
+		r.fail(err)
+		return
+	}
+	r.closeFile()
+	if err := syncDir(r.cfg.RecordDir); err != nil {
+		r.fail(err)
+	}
+}
+
+func (r *recorder) closeFile() {
+	if err := r.file.Close(); err != nil {
+		r.faults.Add(1)
+	}
+	r.file = nil
+}
+
+// prune removes the oldest recordings of this port until another fits.
+func (r *recorder) prune() error {
+	names, err := filepath.Glob(filepath.Join(globQuote(r.cfg.RecordDir), r.prefix()+"????????T??????.??????Z.rec"))
+	if err != nil {
+		return err
+	}
+	sizes, total := make([]int64, len(names)), int64(0)
+	for i, name := range names {
+		info, err := os.Stat(name)
+		if err != nil {
+			return err
+		}
+		sizes[i], total = info.Size(), total+info.Size()
+	}
+	room := r.cfg.RecordMax - r.cfg.RecordMax/recordings - recorderBatch
+	for i, name := range names { // Glob sorts them, and the time in the name makes that the oldest first
+		if total <= room && len(names)-i < recordingsMost {
+			break
+		}
+		if err := os.Remove(name); err != nil {
+			return fmt.Errorf("make room: %w", err)
+		}
+		total -= sizes[i]
+	}
+	return nil
+}
+
+// prefix is the port's name as a file name, and a dash.
+func (r *recorder) prefix() string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' || r == '_' {
+			return r
+		}
+		return '_'
+	}, r.cfg.Name) + "-"
+}
+
+func globQuote(s string) string {
+	return strings.NewReplacer(`\`, `\\`, `*`, `\*`, `?`, `\?`, `[`, `\[`).Replace(s)
+}
