@@ -17,7 +17,7 @@ var errNoSubscription = errors.New("the broker did not answer the subscription i
 func (w *Watcher) connection(ctx context.Context) (held time.Duration, err error) {
 	lost := make(chan error, 1)
 	sock := &socket{}
-	o := w.options(ctx, sock, lost, func(conn net.Conn) net.Conn { return strain(ahead(conn, nil), maxPacket, w.inbox.tooLarge) })
+	o := w.options(ctx, sock, lost, func(conn net.Conn) net.Conn { return newPacketFilter(ahead(conn, nil), maxPacket, w.inbox.tooLarge) })
 	link := w.inbox.begin()
 	client, err := w.call(ctx, o, sock)
 	if err != nil {

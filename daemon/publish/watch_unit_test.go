@@ -418,7 +418,7 @@ func (w *wire) Write(p []byte) (int, error) { return w.out.Write(p) }
 // Whatever packets come, in whatever pieces: those not too large pass byte for
 // byte, messages too large are taken out, and acknowledged if they ask for it.
 // The packets are written by the library's own encoder.
-func TestStrainerProperty(t *testing.T) {
+func TestPacketFilterProperty(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		const most = 300
 		var sent, want, acks bytes.Buffer
@@ -449,7 +449,7 @@ func TestStrainerProperty(t *testing.T) {
 		}
 		w := &wire{in: &pieces{sent.Bytes(), rapid.IntRange(1, 100).Draw(t, "piece")}}
 		count := 0
-		got, err := io.ReadAll(strain(w, most, func() { count++ }))
+		got, err := io.ReadAll(newPacketFilter(w, most, func() { count++ }))
 		if err != nil || !bytes.Equal(got, want.Bytes()) || count != large || !bytes.Equal(w.out.Bytes(), acks.Bytes()) {
 			t.Fatalf("%v: %d bytes of %d, %d of %d too large, acknowledged %x, want %x", err, len(got), want.Len(), count, large, w.out.Bytes(), acks.Bytes())
 		}
@@ -472,14 +472,14 @@ func (p *pieces) Read(b []byte) (int, error) {
 }
 
 // A length that can't be, or a large packet that is no message, ends the connection.
-func TestStrainerRefuses(t *testing.T) {
+func TestPacketFilterRefuses(t *testing.T) {
 	for want, sent := range map[string]string{
 		"length that can't be": "\x30\xff\xff\xff\xff\x01",
 		"that is no message":   "\x90\xff\xff\x01",
 		"a length that can":    "\x30\x80\x40\xff\xff",
 		"unexpected EOF":       "\x32\x80\x40\x00",
 	} {
-		_, err := io.ReadAll(strain(&wire{in: strings.NewReader(sent)}, 300, func() {}))
+		_, err := io.ReadAll(newPacketFilter(&wire{in: strings.NewReader(sent)}, 300, func() {}))
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%x: %v, want %s", sent, err, want)
 		}

@@ -9,15 +9,15 @@ import (
 	"net"
 )
 
-// strainer takes packets out of what a broker sends that are larger than any
-// that is wanted, before the library makes room for them: it would do so for
-// 256 MB, as often as a stranger publishes them. A message taken out is
-// acknowledged, or it would hold up those after it.
+// packetFilter removes packets from what a broker sends that are larger than any that
+// is wanted, before the library allocates memory for them: it would do so for 256 MB,
+// as often as anybody publishes them. A message that is removed is acknowledged, since
+// it would hold up those after it.
 //
 // The framing is that of MQTT 3.1.1, sections 2.2 and 3.3: a byte of type and
 // flags, the remaining length in one to four bytes of seven bits, and in a
 // PUBLISH the topic with its length and, above QoS 0, the packet identifier.
-type strainer struct {
+type packetFilter struct {
 	net.Conn
 	in    *bufio.Reader
 	most  int // remaining length
@@ -26,8 +26,8 @@ type strainer struct {
 	large func()
 }
 
-func strain(conn net.Conn, most int, large func()) *strainer {
-	return &strainer{Conn: conn, in: bufio.NewReader(conn), most: most, large: large}
+func newPacketFilter(conn net.Conn, most int, large func()) *packetFilter {
+	return &packetFilter{Conn: conn, in: bufio.NewReader(conn), most: most, large: large}
 }
 
 // The packets of MQTT 3.1.1 that matter here, as the upper half of the first byte.
@@ -39,25 +39,25 @@ const (
 var errLength = errors.New("the broker sent a packet with a length that can't be")
 
 // Read passes packets on that are not too large.
-func (s *strainer) Read(p []byte) (int, error) {
-	for len(s.head) == 0 && s.left == 0 {
-		if err := s.next(); err != nil {
+func (f *packetFilter) Read(p []byte) (int, error) {
+	for len(f.head) == 0 && f.left == 0 {
+		if err := f.next(); err != nil {
 			return 0, err
 		}
 	}
-	if len(s.head) > 0 {
-		n := copy(p, s.head)
-		s.head = s.head[n:]
+	if len(f.head) > 0 {
+		n := copy(p, f.head)
+		f.head = f.head[n:]
 		return n, nil
 	}
-	n, err := s.in.Read(p[:min(len(p), s.left)])
-	s.left -= n
+	n, err := f.in.Read(p[:min(len(p), f.left)])
+	f.left -= n
 	return n, err
 }
 
 // next reads the head of a packet, and all of it if it is too large.
-func (s *strainer) next() error {
-	first, err := s.in.ReadByte()
+func (f *packetFilter) next() error {
+	first, err := f.in.ReadByte()
 	if err != nil {
 		return err
 	}
@@ -66,7 +66,7 @@ func (s *strainer) next() error {
 		if shift > 21 {
 			return errLength
 		}
-		b, err := s.in.ReadByte()
+		b, err := f.in.ReadByte()
 		if err != nil {
 			return err
 		}
@@ -76,21 +76,21 @@ func (s *strainer) next() error {
 			break
 		}
 	}
-	if size <= s.most {
-		s.head, s.left = head, size
+	if size <= f.most {
+		f.head, f.left = head, size
 		return nil
 	}
 	if first>>4 != packetPublish {
 		return fmt.Errorf("the broker sent a packet of %d bytes that is no message", size)
 	}
-	return s.drop(first, size)
+	return f.drop(first, size)
 }
 
 // drop reads a message without keeping it.
-func (s *strainer) drop(first byte, size int) error {
-	s.large()
+func (f *packetFilter) drop(first byte, size int) error {
+	f.large()
 	var b [2]byte
-	if _, err := io.ReadFull(s.in, b[:]); err != nil {
+	if _, err := io.ReadFull(f.in, b[:]); err != nil {
 		return err
 	}
 	topic := int(binary.BigEndian.Uint16(b[:]))
@@ -102,15 +102,15 @@ func (s *strainer) drop(first byte, size int) error {
 	if size < len(b)+topic+id {
 		return errLength
 	}
-	if _, err := s.in.Discard(topic); err != nil {
+	if _, err := f.in.Discard(topic); err != nil {
 		return err
 	}
-	if _, err := io.ReadFull(s.in, b[:id]); err != nil {
+	if _, err := io.ReadFull(f.in, b[:id]); err != nil {
 		return err
 	}
-	if _, err := s.in.Discard(size - len(b) - topic - id); err != nil || qos == 0 {
+	if _, err := f.in.Discard(size - len(b) - topic - id); err != nil || qos == 0 {
 		return err
 	}
-	_, err := s.Conn.Write([]byte{packetPuback << 4, 2, b[0], b[1]})
+	_, err := f.Conn.Write([]byte{packetPuback << 4, 2, b[0], b[1]})
 	return err
 }
