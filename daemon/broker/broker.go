@@ -14,12 +14,12 @@ import (
 
 // Broker is an open broker; it serves while Run does.
 type Broker struct {
-	server *mqtt.Server
-	gate   *gate
-	guests guests
-	tcp    net.Listener
-	ws     *webSocket // nil if off
-	pace   pace       // of the publisher in this process
+	server   *mqtt.Server
+	hook     *hook
+	conns    connTracker
+	tcp      net.Listener
+	ws       *webSocket // nil if off
+	throttle throttle   // of the publisher in this process
 }
 
 // Stats are counts since Open.
@@ -43,18 +43,18 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Broker{gate: newGate(&cfg), guests: guests{here: map[net.Conn]struct{}{}}}
-	b.pace.usual()
+	b := &Broker{hook: newHook(&cfg), conns: connTracker{open: map[net.Conn]struct{}{}}}
+	b.throttle.setDefaults()
 	if b.tcp, err = listen(cfg.Listen, &cfg, tc); err != nil {
 		return nil, err
 	}
 	b.server = newServer(&cfg, log)
-	b.gate.clients = b.user
-	errs := []error{b.server.AddHook(b.gate, nil), b.server.AddListener(&tcp{listener: b.tcp, guests: &b.guests, log: log})}
+	b.hook.clients = b.user
+	errs := []error{b.server.AddHook(b.hook, nil), b.server.AddListener(&tcp{listener: listener{socket: b.tcp, id: "tcp", protocol: "tcp", conns: &b.conns}, log: log})}
 	if cfg.WebSocket != "" {
 		l, err := listen(cfg.WebSocket, &cfg, tc)
 		if err == nil {
-			b.ws = newWebSocket(l, &b.guests)
+			b.ws = newWebSocket(l, &b.conns)
 			err = b.server.AddListener(b.ws)
 		}
 		errs = append(errs, err)
@@ -66,8 +66,8 @@ func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	return b, nil
 }
 
-func newGate(cfg *Config) *gate {
-	g := &gate{site: cfg.Site, users: map[string]User{}, anonymous: cfg.Anonymous}
+func newHook(cfg *Config) *hook {
+	g := &hook{site: cfg.Site, users: map[string]User{}, anonymous: cfg.Anonymous}
 	for _, u := range cfg.Users {
 		g.users[u.Name] = u
 	}
@@ -91,7 +91,7 @@ func listen(addr string, cfg *Config, tc *tls.Config) (net.Listener, error) {
 	if cfg.Bound != nil {
 		l = cfg.Bound(l)
 	}
-	l = &impatient{l}
+	l = &writeTimeoutListener{l}
 	if tc != nil {
 		l = tls.NewListener(l, tc)
 	}
@@ -113,7 +113,7 @@ func (b *Broker) Run(ctx context.Context) error {
 		return errors.Join(err, b.tcp.Close())
 	}
 	<-ctx.Done()
-	b.guests.end(b.server)
+	b.conns.end(b.server)
 	return b.server.Close()
 }
 
@@ -132,7 +132,7 @@ func (b *Broker) listeners() []net.Listener {
 	if b.ws == nil {
 		return []net.Listener{b.tcp}
 	}
-	return []net.Listener{b.tcp, b.ws.listener}
+	return []net.Listener{b.tcp, b.ws.socket}
 }
 
 // Addr returns the address of the TCP listener, host:port.
@@ -153,7 +153,7 @@ func (b *Broker) Stats() Stats {
 		Clients:  atomic.LoadInt64(&i.ClientsConnected),
 		Received: uint64(atomic.LoadInt64(&i.MessagesReceived)),
 		Sent:     uint64(atomic.LoadInt64(&i.MessagesSent)),
-		Dropped:  b.gate.dropped.Load() + uint64(atomic.LoadInt64(&i.InflightDropped)),
-		Refused:  b.gate.refused.Load(),
+		Dropped:  b.hook.dropped.Load() + uint64(atomic.LoadInt64(&i.InflightDropped)),
+		Refused:  b.hook.refused.Load(),
 	}
 }

@@ -9,12 +9,12 @@ import (
 	"golang.org/x/crypto/bcrypt"
 )
 
-// blank is the hash of a random password that nobody kept, so that an unknown
+// unknownUserHash is the hash of a random password that nobody kept, so that an unknown
 // user costs the same time as a known one.
-const blank = "$2a$10$cTJjhsG6rCqk1zF3zVbRuOl9sethncbHTLOdk/fxs7lecAjU6OY0m"
+const unknownUserHash = "$2a$10$cTJjhsG6rCqk1zF3zVbRuOl9sethncbHTLOdk/fxs7lecAjU6OY0m"
 
-// gate is the broker's only hook: it lets clients in, says what each may do, and counts losses.
-type gate struct {
+// hook is the broker's only hook: it lets clients in, says what each may do, and counts losses.
+type hook struct {
 	mqtt.HookBase
 	site      string
 	users     map[string]User
@@ -31,10 +31,10 @@ type gate struct {
 }
 
 // ID names the hook in the library's log.
-func (g *gate) ID() string { return "gate" }
+func (h *hook) ID() string { return "fairbore" }
 
 // Provides says which of the library's calls are answered here.
-func (g *gate) Provides(b byte) bool {
+func (h *hook) Provides(b byte) bool {
 	switch b {
 	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublishDropped,
 		mqtt.OnPacketRead, mqtt.OnPublish, mqtt.OnWill, mqtt.OnRetainMessage, mqtt.OnSubscribed, mqtt.OnPacketProcessed:
@@ -46,7 +46,7 @@ func (g *gate) Provides(b byte) bool {
 // OnConnect switches off the flow control towards the client (receive maximum
 // of MQTT 5), which loses messages in this version of the library, and the delay
 // of a last will, which would be retained past the lock.
-func (g *gate) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
+func (h *hook) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
 	cl.Properties.Will.WillDelayInterval = 0
 	cl.Properties.Props.ReceiveMaximum = 0
 	cl.State.Inflight.ResetSendQuota(0)
@@ -55,64 +55,64 @@ func (g *gate) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
 
 // OnConnectAuthenticate checks user and password, the last will, and that the
 // client id isn't somebody else's, nor that of the publisher in this process.
-func (g *gate) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
-	ok := cl.ID != mqtt.InlineClientId && g.known(string(pk.Connect.Username), pk.Connect.Password)
-	if user, there := g.clients(cl.ID); ok && there {
+func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
+	ok := cl.ID != mqtt.InlineClientId && h.known(string(pk.Connect.Username), pk.Connect.Password)
+	if user, there := h.clients(cl.ID); ok && there {
 		ok = user == string(pk.Connect.Username)
 	}
 	if ok && pk.Connect.WillFlag {
-		ok = g.right(string(pk.Connect.Username)).mayPublish(g.site, pk.Connect.WillTopic)
+		ok = h.right(string(pk.Connect.Username)).mayPublish(h.site, pk.Connect.WillTopic)
 	}
 	if !ok {
-		g.refused.Add(1)
+		h.refused.Add(1)
 	}
 	return ok
 }
 
-func (g *gate) known(user string, password []byte) bool {
+func (h *hook) known(user string, password []byte) bool {
 	if user == "" {
-		return g.anonymous && len(password) == 0
+		return h.anonymous && len(password) == 0
 	}
-	u, ok := g.users[user]
+	u, ok := h.users[user]
 	hash := u.Hash
 	if !ok {
-		hash = blank
+		hash = unknownUserHash
 	}
-	g.hashing.Lock()
-	defer g.hashing.Unlock()
+	h.hashing.Lock()
+	defer h.hashing.Unlock()
 	return bcrypt.CompareHashAndPassword([]byte(hash), password) == nil && ok
 }
 
-func (g *gate) right(user string) right {
-	u := g.users[user]
+func (h *hook) right(user string) right {
+	u := h.users[user]
 	return right{publish: u.Publish, command: u.Command}
 }
 
 // OnACLCheck says whether a client may publish to a topic, or read one.
-func (g *gate) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
-	r := g.right(string(cl.Properties.Username))
+func (h *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
+	r := h.right(string(cl.Properties.Username))
 	if !write {
-		return r.mayRead(g.site, topic)
+		return r.mayRead(h.site, topic)
 	}
-	ok := r.mayPublish(g.site, topic)
+	ok := r.mayPublish(h.site, topic)
 	if !ok {
-		g.refused.Add(1)
+		h.refused.Add(1)
 	}
 	return ok
 }
 
-// nowhere is a topic that nobody may publish to.
-const nowhere = "nowhere"
+// forbidden is a topic that nobody may publish to.
+const forbidden = "nowhere"
 
-// OnPacketRead puts nowhere in the place of a topic that the library passes over in
-// silence, below $SYS or with a wildcard, of which the sender would wait for an answer
-// for ever: it is refused as others are.
-func (g *gate) OnPacketRead(_ *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
+// OnPacketRead replaces a topic below $SYS or with a wildcard by a forbidden one, so that
+// it is refused as others are. The library would ignore it, and the sender would wait
+// for an answer without end.
+func (h *hook) OnPacketRead(_ *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
 	if pk.FixedHeader.Type == packets.Publish && !mqtt.IsValidFilter(pk.TopicName, true) {
-		pk.TopicName = nowhere
+		pk.TopicName = forbidden
 	}
 	return pk, nil
 }
 
 // OnPublishDropped counts a message that a subscriber was too slow for.
-func (g *gate) OnPublishDropped(*mqtt.Client, packets.Packet) { g.dropped.Add(1) }
+func (h *hook) OnPublishDropped(*mqtt.Client, packets.Packet) { h.dropped.Add(1) }

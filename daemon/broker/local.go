@@ -12,25 +12,25 @@ import (
 // A publisher in this process needs no connection, which would cost more than
 // all that the broker does with a message. But without one nothing slows it
 // down, and it could fill the queues of subscribers that keep up with a gauge
-// and not with a processor. So it waits for them a little.
+// but not with a processor. So it waits a little for crowded subscribers.
 const (
-	crowd    = 1024 // messages of QoS 1 on their way to a subscriber
-	lookEach = 32   // messages between looks
+	crowdedFrom = 1024 // messages of QoS 1 on their way to a subscriber
+	checkEvery  = 32   // messages between looks
 )
 
-// pace is who is waited for, and how long.
-type pace struct {
-	wait     time.Duration // at most, at each look
-	patience time.Duration // after which a subscriber that stays crowded is not waited for
-	asking   atomic.Bool   // retained messages are being given to a new local subscriber
+// throttle says which subscribers are waited for, and how long.
+type throttle struct {
+	wait   time.Duration // at most, at each look
+	giveUp time.Duration // after which a subscriber that stays crowded is not waited for
+	asking atomic.Bool   // retained messages are being given to a new local subscriber
 
 	mu    sync.Mutex // guards what follows
 	count int
 	slow  map[string]time.Time // since when a subscriber has been crowded, by client id
 }
 
-func (p *pace) usual() {
-	p.wait, p.patience, p.slow = 20*time.Millisecond, 2*time.Second, map[string]time.Time{}
+func (t *throttle) setDefaults() {
+	t.wait, t.giveUp, t.slow = 20*time.Millisecond, 2*time.Second, map[string]time.Time{}
 }
 
 // Publish gives a message to all who subscribe to its topic, and returns when the
@@ -45,39 +45,39 @@ func (b *Broker) Publish(topic string, payload []byte, retain bool, qos byte) er
 // Subscribe calls take for each message that matches the filter, by the goroutine
 // of whoever publishes it: take must not wait, and must not keep the payload.
 func (b *Broker) Subscribe(filter string, take func(topic string, payload []byte, retained bool)) error {
-	b.pace.asking.Store(true)
-	defer b.pace.asking.Store(false)
-	b.gate.retained.mu.RLock()
-	defer b.gate.retained.mu.RUnlock()
+	b.throttle.asking.Store(true)
+	defer b.throttle.asking.Store(false)
+	b.hook.retained.mu.RLock()
+	defer b.hook.retained.mu.RUnlock()
 	return b.server.Subscribe(filter, 1, func(_ *mqtt.Client, _ packets.Subscription, pk packets.Packet) {
-		take(pk.TopicName, pk.Payload, pk.FixedHeader.Retain && b.pace.asking.Load())
+		take(pk.TopicName, pk.Payload, pk.FixedHeader.Retain && b.throttle.asking.Load())
 	})
 }
 
-// await looks now and then for subscribers that are crowded.
+// await waits for crowded subscribers, at one message in checkEvery.
 func (b *Broker) await() {
-	p := &b.pace
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.count++; p.count%lookEach != 0 || atomic.LoadInt64(&b.server.Info.Inflight) < crowd {
+	t := &b.throttle
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.count++; t.count%checkEvery != 0 || atomic.LoadInt64(&b.server.Info.Inflight) < crowdedFrom {
 		return
 	}
-	end := time.Now().Add(p.wait)
+	end := time.Now().Add(t.wait)
 	for id, cl := range b.server.Clients.GetAll() {
-		for p.waitsFor(id, cl, time.Now()) && time.Now().Before(end) {
+		for t.waitsFor(id, cl, time.Now()) && time.Now().Before(end) {
 			time.Sleep(time.Millisecond)
 		}
 	}
 }
 
-func (p *pace) waitsFor(id string, cl *mqtt.Client, now time.Time) bool {
-	if cl.Net.Inline || cl.Closed() || cl.State.Inflight.Len() < crowd {
-		delete(p.slow, id)
+func (t *throttle) waitsFor(id string, cl *mqtt.Client, now time.Time) bool {
+	if cl.Net.Inline || cl.Closed() || cl.State.Inflight.Len() < crowdedFrom {
+		delete(t.slow, id)
 		return false
 	}
-	since, known := p.slow[id]
+	since, known := t.slow[id]
 	if !known {
-		since, p.slow[id] = now, now
+		since, t.slow[id] = now, now
 	}
-	return now.Sub(since) < p.patience
+	return now.Sub(since) < t.giveUp
 }

@@ -79,7 +79,7 @@ func TestSubscribeFromThisProcess(t *testing.T) {
 // still is not.
 func TestSlowSubscriberIsWaitedFor(t *testing.T) {
 	b := start(t, Config{Anonymous: true})
-	b.pace.wait, b.pace.patience = time.Minute, time.Hour
+	b.throttle.wait, b.throttle.giveUp = time.Minute, time.Hour
 	var x box
 	r := login(t, b, "r", "", "")
 	if err := done(t, r.Subscribe("fairbore/1/#", 1, x.put)); err != nil {
@@ -96,7 +96,7 @@ func TestSlowSubscriberIsWaitedFor(t *testing.T) {
 		t.Errorf("%d dropped", n)
 	}
 
-	b.pace.wait, b.pace.patience = time.Millisecond, 0
+	b.throttle.wait, b.throttle.giveUp = time.Millisecond, 0
 	block := make(chan struct{})
 	defer close(block)
 	s := login(t, b, "s", "", "")

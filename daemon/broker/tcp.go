@@ -2,7 +2,6 @@ package broker
 
 import (
 	"errors"
-	"log/slog"
 	"net"
 	"time"
 
@@ -13,25 +12,8 @@ import (
 // tcp is a listener for MQTT clients. The library's own ends for good when a
 // connection can't be accepted, as while too many files are open.
 type tcp struct {
-	listener net.Listener
-	guests   *guests
-	log      zerolog.Logger
-	quiet    *slog.Logger // for what a client may cause
-}
-
-// ID, Address, Protocol, Init, Serve and Close are what the library asks of a listener.
-func (l *tcp) ID() string { return "tcp" }
-
-// Address returns host:port.
-func (l *tcp) Address() string { return l.listener.Addr().String() }
-
-// Protocol names the protocol.
-func (l *tcp) Protocol() string { return "tcp" }
-
-// Init takes the log.
-func (l *tcp) Init(log *slog.Logger) error {
-	l.quiet = log
-	return nil
+	listener
+	log zerolog.Logger
 }
 
 // retry is how long to wait for another connection after one could not be accepted.
@@ -39,8 +21,9 @@ const retry = 100 * time.Millisecond
 
 // Serve takes connections until Close.
 func (l *tcp) Serve(establish listeners.EstablishFn) {
+	l.establish = establish
 	for failed := false; ; {
-		c, err := l.listener.Accept()
+		c, err := l.socket.Accept()
 		if errors.Is(err, net.ErrClosed) {
 			return
 		}
@@ -53,13 +36,9 @@ func (l *tcp) Serve(establish listeners.EstablishFn) {
 			continue
 		}
 		failed = false
-		go func() {
-			if err := l.guests.serve(establish, l.ID(), c); err != nil {
-				l.quiet.Warn("", "error", err)
-			}
-		}()
+		go l.serve(c)
 	}
 }
 
 // Close ends the listener; its clients are ended before.
-func (l *tcp) Close(listeners.CloseFn) { l.listener.Close() }
+func (l *tcp) Close(listeners.CloseFn) { l.socket.Close() }

@@ -9,61 +9,61 @@ import (
 	"github.com/mochi-mqtt/server/v2/packets"
 )
 
-// guests are the connections that are served. The library ends the clients that it
-// finds, and then waits for all: for one that was just connecting as long as he likes
-// to stay. While it looks for them it may lock itself out, if one comes or goes in that
-// moment. So they are ended here, before it is asked to.
-type guests struct {
-	mu    sync.Mutex
-	ended bool
-	here  map[net.Conn]struct{}
-	all   sync.WaitGroup
+// connTracker holds the connections that are served, to end them before the library is
+// closed. The library ends the clients that it knows and then waits for all
+// connections, without limit for one whose client is still connecting. It may also
+// lock itself out if a client comes or goes while it looks for them.
+type connTracker struct {
+	mu     sync.Mutex
+	ended  bool
+	open   map[net.Conn]struct{}
+	served sync.WaitGroup
 }
 
-// serve has the library serve a connection, unless they were ended.
-func (g *guests) serve(establish listeners.EstablishFn, id string, c net.Conn) error {
-	if !g.enter(c) {
+// serve has the library serve a connection, or closes it after end.
+func (t *connTracker) serve(establish listeners.EstablishFn, id string, c net.Conn) error {
+	if !t.add(c) {
 		return c.Close()
 	}
-	defer g.leave(c)
+	defer t.remove(c)
 	return establish(id, c)
 }
 
-func (g *guests) enter(c net.Conn) bool {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if !g.ended {
-		g.here[c] = struct{}{}
-		g.all.Add(1)
+func (t *connTracker) add(c net.Conn) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if !t.ended {
+		t.open[c] = struct{}{}
+		t.served.Add(1)
 	}
-	return !g.ended
+	return !t.ended
 }
 
-func (g *guests) leave(c net.Conn) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	delete(g.here, c)
-	g.all.Done()
+func (t *connTracker) remove(c net.Conn) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	delete(t.open, c)
+	t.served.Done()
 }
 
-// end lets nobody in any more, tells the clients of a server that it ends, and returns
-// when all of them are gone.
-func (g *guests) end(s *mqtt.Server) {
-	g.mu.Lock()
-	g.ended = true
-	g.mu.Unlock()
-	var told sync.WaitGroup
+// end admits no further connection, tells the clients of a server that it ends, and
+// returns when all connections are closed.
+func (t *connTracker) end(s *mqtt.Server) {
+	t.mu.Lock()
+	t.ended = true
+	t.mu.Unlock()
+	var closing sync.WaitGroup
 	for _, cl := range s.Clients.GetAll() {
 		if !cl.Net.Inline {
-			told.Go(func() { s.DisconnectClient(cl, packets.ErrServerShuttingDown) })
+			closing.Go(func() { s.DisconnectClient(cl, packets.ErrServerShuttingDown) })
 		}
 	}
-	told.Wait()
-	g.mu.Lock()
-	for c := range g.here {
-		told.Go(func() { c.Close() })
+	closing.Wait()
+	t.mu.Lock()
+	for c := range t.open {
+		closing.Go(func() { c.Close() })
 	}
-	g.mu.Unlock()
-	told.Wait()
-	g.all.Wait()
+	t.mu.Unlock()
+	closing.Wait()
+	t.served.Wait()
 }

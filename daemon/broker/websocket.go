@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"log/slog"
 	"net"
 	"net/http"
 	"net/url"
@@ -18,39 +17,21 @@ import (
 // while serving, too late for "in use" to be an error of Open, and lets pages of any
 // host connect.
 type webSocket struct {
-	listener  net.Listener
-	guests    *guests
-	server    http.Server
-	establish listeners.EstablishFn
-	log       *slog.Logger
+	listener
+	server http.Server
 }
 
-func newWebSocket(l net.Listener, g *guests) *webSocket {
-	w := &webSocket{listener: l, guests: g}
-	w.server = http.Server{Handler: http.HandlerFunc(w.serve), ReadHeaderTimeout: 10 * time.Second}
+func newWebSocket(l net.Listener, conns *connTracker) *webSocket {
+	w := &webSocket{listener: listener{socket: l, id: "websocket", protocol: "ws", conns: conns}}
+	w.server = http.Server{Handler: http.HandlerFunc(w.upgrade), ReadHeaderTimeout: 10 * time.Second}
 	return w
-}
-
-// ID, Address, Protocol, Init, Serve and Close are what the library asks of a listener.
-func (w *webSocket) ID() string { return "websocket" }
-
-// Address returns host:port.
-func (w *webSocket) Address() string { return w.listener.Addr().String() }
-
-// Protocol names the protocol.
-func (w *webSocket) Protocol() string { return "ws" }
-
-// Init takes the log.
-func (w *webSocket) Init(log *slog.Logger) error {
-	w.log = log
-	return nil
 }
 
 // Serve takes connections until Close.
 func (w *webSocket) Serve(establish listeners.EstablishFn) {
 	w.establish = establish
-	if err := w.server.Serve(w.listener); !errors.Is(err, http.ErrServerClosed) {
-		w.log.Error("websocket listener ended", "error", err)
+	if err := w.server.Serve(w.socket); !errors.Is(err, http.ErrServerClosed) {
+		w.quiet.Error("websocket listener ended", "error", err)
 	}
 }
 
@@ -63,7 +44,7 @@ func (w *webSocket) Close(listeners.CloseFn) {
 	}
 }
 
-func (w *webSocket) serve(rw http.ResponseWriter, r *http.Request) {
+func (w *webSocket) upgrade(rw http.ResponseWriter, r *http.Request) {
 	up := websocket.Upgrader{Subprotocols: []string{"mqtt"}, CheckOrigin: sameHost}
 	c, err := up.Upgrade(rw, r, nil)
 	if err != nil {
@@ -71,9 +52,7 @@ func (w *webSocket) serve(rw http.ResponseWriter, r *http.Request) {
 	}
 	defer c.Close()
 	c.SetReadLimit(MaxPacket)
-	if err := w.guests.serve(w.establish, w.ID(), &stream{Conn: c.UnderlyingConn(), ws: c}); err != nil {
-		w.log.Debug("websocket client", "error", err)
-	}
+	w.serve(&stream{Conn: c.UnderlyingConn(), ws: c})
 }
 
 // sameHost lets pages of this host connect, on any port, and programs that are no browser.

@@ -1,0 +1,40 @@
+package broker
+
+import (
+	"log/slog"
+	"net"
+
+	"github.com/mochi-mqtt/server/v2/listeners"
+)
+
+// listener is what the listeners for MQTT and for browsers have in common. It has the
+// methods that the library asks for, but for Serve and Close.
+type listener struct {
+	socket       net.Listener
+	id, protocol string
+	conns        *connTracker
+	establish    listeners.EstablishFn // of the library, for each connection
+	quiet        *slog.Logger          // for what a client may cause
+}
+
+// ID returns the name of the listener.
+func (l *listener) ID() string { return l.id }
+
+// Address returns host:port.
+func (l *listener) Address() string { return l.socket.Addr().String() }
+
+// Protocol names the protocol.
+func (l *listener) Protocol() string { return l.protocol }
+
+// Init takes the log.
+func (l *listener) Init(log *slog.Logger) error {
+	l.quiet = log
+	return nil
+}
+
+// serve serves a connection until it ends.
+func (l *listener) serve(c net.Conn) {
+	if err := l.conns.serve(l.establish, l.id, c); err != nil {
+		l.quiet.Warn("connection ended", "listener", l.id, "error", err)
+	}
+}
