@@ -13,24 +13,24 @@ import (
 
 // Status says whether the journal does its work, for people and for alarms.
 type Status struct {
-	Recording bool      `json:"recording"`         // events get to the disk
-	Why       string    `json:"why,omitempty"`     // why they do not, or what else is wrong
-	Since     time.Time `json:"since"`             // when Recording last changed
-	Queued    int       `json:"queued"`            // events not recorded yet, of at most Room
-	Room      int       `json:"room"`              //
-	Crowded   bool      `json:"crowded,omitempty"` // the queue is half full
-	Waits     uint64    `json:"waits"`             // times that Append had to wait for room, since the start
-	FreeBytes int64     `json:"free_bytes"`        // on the disk; -1: not known
-	Low       bool      `json:"low,omitempty"`     // less than 200 MiB are free
-	Reserve   bool      `json:"reserve,omitempty"` // the reserve file has been removed and is not back
-	LogBytes  int64     `json:"log_bytes"`         // of the write-ahead log
-	Swollen   bool      `json:"swollen,omitempty"` // that is more than 64 MiB: a reader stays too long
-	Last      uint64    `json:"last"`              // number of the newest recorded event
+	Recording bool      // events get to the disk
+	Why       string    // why they do not, or what else is wrong
+	Since     time.Time // when Recording last changed
+	Queued    int       // events not recorded yet, of at most Room
+	Room      int
+	HalfFull  bool   // the queue is
+	Waits     uint64 // times that Append had to wait for room, since the start
+	FreeBytes int64  // on the disk; -1: not known
+	Low       bool   // less than 200 MiB are free
+	Reserve   bool   // the reserve file has been removed and is not back
+	LogBytes  int64  // of the write-ahead log
+	LongLog   bool   // that is more than 64 MiB: a reader stays too long
+	Last      uint64 // number of the newest recorded event
 }
 
 const (
 	lowBytes     = 200 << 20
-	swollenBytes = 64 << 20
+	longLogBytes = 64 << 20
 	stallAfter   = 3 * time.Second // a commit that takes longer counts as not recording
 )
 
@@ -50,7 +50,7 @@ func (j *Journal) Status() Status {
 	defer j.mu.Unlock()
 	s := j.state.Status
 	s.Queued, s.Room, s.Waits, s.Last = queued, j.cfg.Queue, waits, j.last
-	s.Crowded = 2*s.Queued >= s.Room
+	s.HalfFull = 2*s.Queued >= s.Room
 	switch {
 	case s.Recording && !j.state.busy.IsZero() && now.Sub(j.state.busy) > stallAfter:
 		s.Recording, s.Since, s.Why = false, j.state.busy, "the disk does not answer; look at it"
@@ -179,7 +179,7 @@ func (j *Journal) measureDisk() {
 	defer j.mu.Unlock()
 	s := &j.state.Status
 	s.FreeBytes, s.Low = free, free >= 0 && free < lowBytes
-	s.LogBytes, s.Swollen = log, log > swollenBytes
+	s.LogBytes, s.LongLog = log, log > longLogBytes
 }
 
 // tell calls the function of OnStatus if something changed that a person
@@ -187,10 +187,10 @@ func (j *Journal) measureDisk() {
 func (j *Journal) tell(told Status) Status {
 	now := j.Status()
 	if now.Recording == told.Recording && now.Why == told.Why && now.Reserve == told.Reserve &&
-		now.Low == told.Low && now.Crowded == told.Crowded && now.Swollen == told.Swollen && now.Waits == told.Waits {
+		now.Low == told.Low && now.HalfFull == told.HalfFull && now.LongLog == told.LongLog && now.Waits == told.Waits {
 		return told
 	}
-	if now.Waits != told.Waits || now.Crowded && !told.Crowded || now.Swollen && !told.Swollen {
+	if now.Waits != told.Waits || now.HalfFull && !told.HalfFull || now.LongLog && !told.LongLog {
 		j.cfg.Log.Warn().Int("queued", now.Queued).Uint64("waits", now.Waits).Int64("log_bytes", now.LogBytes).Msg("the journal does not keep up")
 	}
 	if j.onStatus != nil {

@@ -271,7 +271,7 @@ func TestAppendWaitsForRoom(t *testing.T) {
 	blocked := make(chan error)
 	go func() { blocked <- j.Append(ctx, three[:1]) }()
 	eventually(t, "an Append that waits", func() bool { return j.Status().Waits == 1 })
-	if s := j.Status(); s.Queued != 3 || !s.Crowded {
+	if s := j.Status(); s.Queued != 3 || !s.HalfFull {
 		t.Errorf("%+v", s)
 	}
 	cancel()
