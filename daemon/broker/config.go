@@ -22,7 +22,7 @@ const (
 	maxPending = 4096
 )
 
-// Config says where to listen and whom to let in.
+// Config says where to listen and who may connect.
 type Config struct {
 	Listen    string // host:port, empty: DefaultListen; port 0 picks a free one
 	WebSocket string // host:port for browsers, empty: off

@@ -13,7 +13,7 @@ import (
 // user costs the same time as a known one.
 const unknownUserHash = "$2a$10$cTJjhsG6rCqk1zF3zVbRuOl9sethncbHTLOdk/fxs7lecAjU6OY0m"
 
-// hook is the broker's only hook: it lets clients in, says what each may do, and counts losses.
+// hook is the broker's only hook: it admits clients, says what each may do, and counts losses.
 type hook struct {
 	mqtt.HookBase
 	site      string
@@ -44,8 +44,8 @@ func (h *hook) Provides(b byte) bool {
 }
 
 // OnConnect switches off the flow control towards the client (receive maximum
-// of MQTT 5), which loses messages in this version of the library, and the delay
-// of a last will, which would be retained past the lock.
+// of MQTT 5), which loses messages in this version of the library. It also switches off
+// the delay of a last will, which the library would retain without the lock.
 func (h *hook) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
 	cl.Properties.Will.WillDelayInterval = 0
 	cl.Properties.Props.ReceiveMaximum = 0

@@ -43,7 +43,7 @@ func (b *Broker) Publish(topic string, payload []byte, retain bool, qos byte) er
 }
 
 // Subscribe calls take for each message that matches the filter, by the goroutine
-// of whoever publishes it: take must not wait, and must not keep the payload.
+// that publishes it: take must not wait, and must not keep the payload.
 func (b *Broker) Subscribe(filter string, take func(topic string, payload []byte, retained bool)) error {
 	b.throttle.asking.Store(true)
 	defer b.throttle.asking.Store(false)

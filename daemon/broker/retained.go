@@ -15,8 +15,8 @@ import (
 // them leaves early.
 type retained struct {
 	mu        sync.RWMutex
-	storer    atomic.Pointer[mqtt.Client] // who has it to store
-	searchers sync.Map                    // *mqtt.Client: who has it to look
+	storer    atomic.Pointer[mqtt.Client] // the client that holds it to store a message
+	searchers sync.Map                    // *mqtt.Client: those that hold it to search
 }
 
 func (r *retained) lockStore(cl *mqtt.Client) {

@@ -20,7 +20,7 @@ func (h Host) orSystem() Host {
 	return Host{cmp.Or(h.Sys, "/sys"), cmp.Or(h.Dev, "/dev"), cmp.Or(h.Proc, "/proc")}
 }
 
-// Adapter is what a USB adapter says of itself. The zero value is no adapter,
+// Adapter is how a USB adapter describes itself. The zero value is no adapter,
 // or one that can't be seen.
 type Adapter struct {
 	Vendor, Product string // four hex digits each

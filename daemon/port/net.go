@@ -22,7 +22,7 @@ type tcpLink struct {
 func dialTCP(ctx context.Context, address string, stale time.Duration) (*tcpLink, error) {
 	d := net.Dialer{
 		Timeout: 5 * time.Second,
-		// A device server that lost its power says no goodbye: found out after 10 + 3 × 2 s.
+		// A device server that loses its power does not close the connection; it is noticed after 10 + 3 × 2 s.
 		KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 2 * time.Second, Count: 3},
 	}
 	conn, err := d.DialContext(ctx, "tcp", address)

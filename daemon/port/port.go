@@ -13,7 +13,7 @@ import (
 )
 
 const (
-	readWait   = 100 * time.Millisecond // longest read; so long does a stop or a failed write wait to be seen
+	readWait   = 100 * time.Millisecond // longest read; a stop or a failed write is noticed within this
 	modemPoll  = 8 * time.Millisecond   // a foot switch is down for 50 ms at the very least (common practice)
 	checkEvery = 250 * time.Millisecond // a device that is gone is noticed within this and a read
 	writeLimit = time.Second            // a write not back by then has failed
@@ -84,7 +84,7 @@ func (p *Port) opener() func(context.Context) (link, error) {
 // Run opens the line, reads it, and opens it again whenever it goes away, until
 // ctx ends; then it returns nil. It hands each chunk to sink, in order and in
 // this goroutine, so sink should return soon. It fails if the very first
-// opening is refused for a reason that trying again will not mend: settings
+// opening is refused for a reason that another attempt can't fix: settings
 // that the line can't have, or a device that another program has ([ErrBusy]);
 // the error says what to do. A recording is played once, then Run returns nil.
 //
@@ -205,9 +205,9 @@ func (o *owner) serve(ctx context.Context, l link) error {
 	return o.end(ctx, s)
 }
 
-// end joins the writer and closes the link. A writer stuck in a driver is
-// waited for as long as it takes, since closing under it would let it write
-// into whatever file gets its descriptor next.
+// end waits for the writer and closes the link. It waits without limit for a writer that
+// is stuck in a driver: if the link were closed, that writer could write into another
+// file that gets the same descriptor.
 func (o *owner) end(ctx context.Context, s *openLine) error {
 	t := time.NewTimer(writeLimit)
 	defer t.Stop()

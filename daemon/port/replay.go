@@ -51,7 +51,7 @@ func (o *owner) replay(ctx context.Context, path string) error {
 	return nil
 }
 
-// keepPace waits until the time at of the recording is due.
+// keepPace waits until the time at in the recording is due. It returns false when ctx ended.
 func (o *owner) keepPace(ctx context.Context, begin time.Time, at time.Duration) bool {
 	if o.cfg.Speed == 0 {
 		return ctx.Err() == nil
@@ -104,7 +104,7 @@ type player struct {
 	silence time.Duration
 	wall    func(drivers.Chunk) time.Time
 	last    Moment // of the latest chunk
-	idles   int    // that may still be told of the silence since bytes or opening
+	idles   int    // Idle chunks that may still follow in the silence since bytes or opening
 	up      bool
 	why     string
 	out     []Chunk

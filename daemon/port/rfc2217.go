@@ -44,7 +44,7 @@ type rfcLink struct {
 	codec    telnet
 	us, them map[byte]optionState
 	answers  map[byte]uint32 // of settings
-	controls map[byte]bool   // control settings acknowledged; nil once told
+	controls map[byte]bool   // control settings acknowledged; nil after the warning
 	opened   time.Time
 	state    Lines
 	err      error
@@ -197,8 +197,8 @@ func (r *rfcLink) option(verb, option byte) {
 	}
 }
 
-// agree answers an offer or a request, but not the answer to our own, which
-// would go round for ever.
+// agree answers an offer or a request. It does not answer the answer to our own: two
+// sides that do so never stop.
 func (r *rfcLink) agree(side map[byte]optionState, option byte, can bool, yes, no byte) {
 	switch was := side[option]; {
 	case !can && was != optionRefused:
@@ -255,9 +255,9 @@ func (r *rfcLink) sub(b []byte) {
 // lines returns what the server reported last; none are on before its first report.
 func (r *rfcLink) lines() (Lines, error) { return r.state, nil }
 
-// check warns once of what the server left unanswered. Without control settings
-// it has a line without DTR and RTS, as a pseudo-terminal, and a foot switch
-// that they feed won't work.
+// check warns once of what the server did not acknowledge. Without control settings
+// the server's line has no DTR and RTS, as a pseudo-terminal, and a foot switch that
+// they supply does not work.
 func (r *rfcLink) check() error {
 	if r.controls == nil || time.Since(r.opened) < answerWithin {
 		return nil

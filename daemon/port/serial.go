@@ -44,9 +44,9 @@ func mode(l drivers.Line) *serial.Mode {
 	return m
 }
 
-// serialPort is the library's port with what it leaves to its user: a read
-// timeout set by the reading goroutine only and only when it changes, and a
-// panic of its select on a descriptor of 1024 or more made an error.
+// serialPort is the library's port. It sets the read timeout in the reading goroutine,
+// and only when it changes, and turns the panic of the library's select on a
+// descriptor of 1024 or more into an error.
 type serialPort struct {
 	serial.Port
 	wait  time.Duration

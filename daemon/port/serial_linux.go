@@ -15,9 +15,8 @@ import (
 )
 
 // ttyLink is a serial line or pseudo-terminal on Linux. Beside the library's
-// port there is a descriptor of our own on the same terminal: it holds the
-// lock, never blocks, is read and written, and reaches what the library leaves
-// alone.
+// port it has a descriptor of its own on the same terminal. That one holds the lock,
+// never blocks, is read and written, and sets what the library does not.
 type ttyLink struct {
 	*serialPort
 	path  string
@@ -82,7 +81,7 @@ func (t *ttyLink) lock(o *serialOpener) error {
 			return busy(t.path, who)
 		}
 		// On a pseudo-terminal the flag outlives a holder that was killed, as long
-		// as the other end is open (tried): nobody has it.
+		// as the other end is open (tried): the line is free.
 	}
 	t.id = o.cfg.Host.Adapter(unix.Major(t.dev), unix.Minor(t.dev))
 	if !o.known {
@@ -107,7 +106,7 @@ func (t *ttyLink) pty() bool {
 	return major >= 136 && major <= 143 // Unix98 pseudo-terminal slaves: Linux admin-guide, devices.txt
 }
 
-// prepare opens the library's port and does what it leaves undone.
+// prepare opens the library's port and sets what the library does not.
 func (t *ttyLink) prepare(o *serialOpener) error {
 	// Before the library changes anything: closing must not drop DTR, which
 	// resets some gauges.
@@ -216,8 +215,8 @@ func (p *polled) SetReadTimeout(wait time.Duration) error {
 	return nil
 }
 
-// waitLeast is how long bytes are waited for at the least: those that are there
-// are read even if the wait is over, which the poller would not do.
+// waitLeast is the shortest wait. With a deadline that has passed, the poller would not
+// read even the bytes that are there.
 const waitLeast = time.Millisecond / 2
 
 // Read implements serial.Port.
@@ -235,8 +234,8 @@ func (p *polled) Read(b []byte) (int, error) {
 	return n, err
 }
 
-// read tells of bytes that the driver says it lost before it hands on those
-// that came with them.
+// read reports bytes that the driver counted as lost before the bytes that came with
+// them.
 func (t *ttyLink) read(wait time.Duration, got func([]byte, bool)) error {
 	if !t.count {
 		return t.serialPort.read(wait, got)
@@ -253,9 +252,9 @@ func (t *ttyLink) read(wait time.Duration, got func([]byte, bool)) error {
 	})
 }
 
-// write goes through the side descriptor, which doesn't block: a device that
-// takes nothing gives an error after writeLimit, and not a goroutine that
-// nothing can bring back, as a write through the library does.
+// write uses the side descriptor, which doesn't block: a device that takes nothing gives
+// an error after writeLimit. A write through the library would block its goroutine
+// until the device goes away.
 func (t *ttyLink) write(b []byte) error {
 	deadline := time.Now().Add(writeLimit)
 	for len(b) > 0 {
@@ -327,8 +326,8 @@ func (t *ttyLink) String() string {
 	return fmt.Sprintf("%s at %v, %v", t.path, t.line, t.id)
 }
 
-// close throws away what wasn't sent, since closing would wait for a device
-// that takes nothing, then closes both descriptors, the lock's last.
+// close discards what wasn't sent, since closing would wait for a device that takes
+// nothing. Then it closes both descriptors, the one with the lock last.
 func (t *ttyLink) close() error {
 	var flush, closing error
 	if err := unix.IoctlSetInt(t.side, unix.TCFLSH, unix.TCOFLUSH); err != nil && !errors.Is(err, unix.EIO) {

@@ -29,7 +29,7 @@ type request struct {
 // Write sends a command and returns when the system has taken it. It fails
 // with [ErrDown] while the line is down; a command is never kept for later,
 // when it would come as a surprise. A write that fails, or isn't back in a
-// second, fails the port, which then opens the line anew. A recording takes
+// second, fails the port, which then opens the line again. A recording takes
 // every command and drops it.
 func (p *Port) Write(ctx context.Context, b []byte) error {
 	if len(b) > maxWrite {
@@ -67,7 +67,7 @@ func (s *openLine) write(ctx context.Context, b []byte) error {
 		return ctx.Err()
 	case <-s.quit:
 	}
-	select { // it may have been done all the same
+	select { // it may have been done before the line went down
 	case err := <-r.done:
 		return err
 	default:

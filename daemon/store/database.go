@@ -130,8 +130,8 @@ func damaged(err error) bool {
 }
 
 // wantsRoom reports whether an error can come from a full disk. A write that
-// fails for a quota, or for lack of room for the shared-memory file, is told
-// as an I/O error only.
+// fails for a quota, or for lack of room for the shared-memory file, is
+// reported as an I/O error only.
 func wantsRoom(err error) bool {
 	c := code(err)
 	return c == lib.SQLITE_FULL || c == lib.SQLITE_IOERR || errors.Is(err, syscall.ENOSPC)

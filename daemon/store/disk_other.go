@@ -8,7 +8,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// fileSystemOf can't tell here.
+// fileSystemOf does not know the file systems of this operating system.
 func fileSystemOf(string) (fileSystem, string, error) { return local, "", nil }
 
 // freeBytes returns the room that this process may still fill.

@@ -71,7 +71,7 @@ type Journal struct {
 
 // Open opens the journal, or begins one. A file that is damaged is moved aside,
 // whole, and a new journal begun; [Journal.Warnings] and an event of kind "note"
-// tell of it. It fails with [ErrInUse], [ErrNewer] or [ErrNotJournal], on a
+// say so. It fails with [ErrInUse], [ErrNewer] or [ErrNotJournal], on a
 // network file system, and if the disk does not take the settings that make
 // the journal safe.
 func Open(ctx context.Context, cfg Config) (*Journal, error) {
@@ -191,7 +191,7 @@ func (j *Journal) Last() uint64 {
 // as long as it takes. Set it before Run.
 func (j *Journal) OnCommit(f func([]event.Record)) { j.onCommit = f }
 
-// OnStatus sets the function that is told when the journal's state changes, by
+// OnStatus sets the function that is called when the journal's state changes, by
 // a goroutine of Run. Set it before Run.
 func (j *Journal) OnStatus(f func(Status)) { j.onStatus = f }
 

@@ -16,7 +16,7 @@ type Latency struct {
 	Within map[float64]uint64
 }
 
-// Latency tells how long commits took.
+// Latency returns how long commits took since the start.
 func (j *Journal) Latency() Latency {
 	j.mu.Lock()
 	defer j.mu.Unlock()

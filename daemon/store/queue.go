@@ -9,8 +9,8 @@ import (
 )
 
 // Append queues events for the disk, in order; they are committed together.
-// It returns once they are queued, not once they are recorded: [Journal.OnCommit]
-// tells of that. It blocks while the queue is full, which [Status].Waits counts,
+// It returns once they are queued, not once they are recorded: that is when the function
+// of [Journal.OnCommit] is called. It blocks while the queue is full, which [Status].Waits counts,
 // until there is room or ctx ends. It fails with [ErrClosed], or if an event
 // has no station, kind or time; then none of them is queued. The events are the
 // journal's from then on.
@@ -33,7 +33,7 @@ type queue struct {
 
 	mu      sync.Mutex
 	entries []*entry
-	changed chan struct{} // closed, and made anew, when events have left or the queue is closed
+	changed chan struct{} // closed, and replaced, when events have left or the queue is closed
 	closed  bool          // to add
 	waits   uint64        // how often add has waited
 }

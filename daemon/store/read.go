@@ -17,7 +17,7 @@ import (
 type Filter struct {
 	Station string
 	Job     string       // what happened while the station worked to this job
-	Part    string       // what happened while this part was in hand, its voids and verdict included
+	Part    string       // what happened while this part was the current one, its voids and verdict included
 	Kinds   []event.Kind // of these kinds
 	From    time.Time    // at or after
 	To      time.Time    // before
@@ -60,7 +60,7 @@ func (j *Journal) decode(rows []raw) ([]event.Record, error) {
 // reader that passes them on as they are written. Only journal, number, station, kind
 // and body are set, since parsing the body costs more than fetching it. The newest
 // are still in memory, so that a reader that keeps up costs the disk nothing; they must not be
-// changed. What is on disk but not yet told of by [Journal.OnCommit] is not returned.
+// changed. What [Journal.OnCommit] has not been called with yet is not returned.
 func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]event.Record, error) {
 	last := j.Last()
 	if rs, ok := j.tail.after(j.id, seq, last, limit); ok {

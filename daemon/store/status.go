@@ -151,13 +151,13 @@ func (j *Journal) watch(ctx context.Context) {
 	told := Status{Recording: true}
 	for {
 		j.measureDisk()
-		told = j.tell(told)
+		told = j.report(told)
 		select {
 		case <-tick.C:
 			j.restoreReserve()
 		case <-j.changed:
 		case <-ctx.Done():
-			j.tell(told)
+			j.report(told)
 			return
 		}
 	}
@@ -182,9 +182,9 @@ func (j *Journal) measureDisk() {
 	s.LogBytes, s.LongLog = log, log > longLogBytes
 }
 
-// tell calls the function of OnStatus if something changed that a person
-// should know, and returns the status as told.
-func (j *Journal) tell(told Status) Status {
+// report calls the function of OnStatus if something that a person should know differs
+// from told, the status that was reported last. It returns what is reported now.
+func (j *Journal) report(told Status) Status {
 	now := j.Status()
 	if now.Recording == told.Recording && now.Why == told.Why && now.Reserve == told.Reserve &&
 		now.Low == told.Low && now.HalfFull == told.HalfFull && now.LongLog == told.LongLog && now.Waits == told.Waits {

@@ -20,7 +20,7 @@ type tailCache struct {
 	bytes   int
 }
 
-// rawRecord is what [Journal.RawRecords] tells of an event.
+// rawRecord is what [Journal.RawRecords] returns of an event.
 type rawRecord struct {
 	station string
 	kind    event.Kind

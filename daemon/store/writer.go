@@ -310,7 +310,7 @@ func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uin
 		return errors.Join(err, whyNot)
 	}
 	// The rows can be read back, but whether they were synced is not known:
-	// write something after them, which syncs the log, before anybody is told.
+	// write something after them, which syncs the log, before OnCommit is called.
 	before := w.head
 	w.head = head
 	if err := w.put(last+uint64(len(group)), nil, j.everyCursor()); err != nil {
