@@ -3,7 +3,6 @@ package port
 import (
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"time"
@@ -39,18 +38,9 @@ func openInput(path string, warn func(error)) (*inputLink, error) {
 }
 
 func (l *inputLink) read(wait time.Duration, got func([]byte, bool)) error {
-	if err := l.file.SetReadDeadline(time.Now().Add(wait)); err != nil {
-		return err
-	}
-	n, err := l.file.Read(l.buf[:])
+	n, err := readWithin(l.file, wait, l.buf[:], "the device is gone")
 	if n > 0 {
 		got(l.buf[:n], false)
-	}
-	switch {
-	case err == nil || errors.Is(err, os.ErrDeadlineExceeded):
-		return nil
-	case errors.Is(err, io.EOF):
-		return errors.New("the device is gone")
 	}
 	return err
 }

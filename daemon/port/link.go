@@ -3,6 +3,8 @@ package port
 import (
 	"errors"
 	"fmt"
+	"io"
+	"os"
 	"time"
 )
 
@@ -31,6 +33,25 @@ type (
 	// identified knows which adapter it goes through.
 	identified interface{ adapter() Adapter }
 )
+
+// readWithin reads what comes within wait. Silence is no error; the end of the stream is
+// the error gone.
+func readWithin(r interface {
+	io.Reader
+	SetReadDeadline(time.Time) error
+}, wait time.Duration, b []byte, gone string) (int, error) {
+	if err := r.SetReadDeadline(time.Now().Add(wait)); err != nil {
+		return 0, err
+	}
+	n, err := r.Read(b)
+	switch {
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		return n, nil
+	case errors.Is(err, io.EOF):
+		return n, errors.New(gone)
+	}
+	return n, err
+}
 
 // KernelCounts are what the kernel's driver counted on the line.
 type KernelCounts struct {

@@ -2,11 +2,8 @@ package port
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"net"
-	"os"
 	"time"
 )
 
@@ -37,24 +34,13 @@ func newTCP(conn net.Conn, address string, stale time.Duration) *tcpLink {
 }
 
 func (t *tcpLink) read(wait time.Duration, got func([]byte, bool)) error {
-	if err := t.conn.SetReadDeadline(time.Now().Add(wait)); err != nil {
-		return err
-	}
-	n, err := t.conn.Read(t.buf[:])
-	if n > 0 {
+	n, err := readWithin(t.conn, wait, t.buf[:], "the server closed the connection")
+	switch {
+	case n > 0:
 		t.heard = time.Now()
 		got(t.buf[:n], false)
-	}
-	switch {
-	case err == nil:
-		return nil
-	case errors.Is(err, os.ErrDeadlineExceeded):
-		if quiet := time.Since(t.heard); t.stale > 0 && quiet > t.stale {
-			return fmt.Errorf("nothing came for %v", t.stale)
-		}
-		return nil
-	case errors.Is(err, io.EOF):
-		return errors.New("the server closed the connection")
+	case err == nil && t.stale > 0 && time.Since(t.heard) > t.stale:
+		return fmt.Errorf("nothing came for %v", t.stale)
 	}
 	return err
 }

@@ -3,7 +3,6 @@ package port
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"time"
 	"unsafe"
@@ -221,17 +220,7 @@ const waitLeast = time.Millisecond / 2
 
 // Read implements serial.Port.
 func (p *polled) Read(b []byte) (int, error) {
-	if err := p.file.SetReadDeadline(time.Now().Add(max(p.wait, waitLeast))); err != nil {
-		return 0, err
-	}
-	n, err := p.file.Read(b)
-	switch {
-	case errors.Is(err, os.ErrDeadlineExceeded):
-		return n, nil
-	case errors.Is(err, io.EOF): // what a line without a device reads
-		return n, errors.New("the device went away")
-	}
-	return n, err
+	return readWithin(p.file, max(p.wait, waitLeast), b, "the device went away") // what a line without a device reads is its end
 }
 
 // read reports bytes that the driver counted as lost before the bytes that came with
