@@ -22,6 +22,12 @@ type Limits struct {
 	Target Length `json:"target_mm"`
 }
 
+// Stretch is a part of the bore's length.
+type Stretch struct {
+	From Length `json:"from_mm"`
+	To   Length `json:"to_mm"`
+}
+
 // Interrupt is a part of the bore's length without a wall to gauge: a groove,
 // a port, an oil hole.
 type Interrupt struct {

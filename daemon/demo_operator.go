@@ -39,7 +39,7 @@ type operator struct {
 
 	part   string
 	play   simulator.Play
-	bore   *simulator.Bore
+	bore   *simulator.Part
 	hand   simulator.Hand
 	honing *rand.Rand
 	visits int  // of this part
@@ -123,7 +123,7 @@ func (p *operator) draw() {
 	if p.options.nearly {
 		p.nearly()
 	}
-	p.play = simulator.Play{Button: p.options.capture() == capture.Button.String(), Brisk: true, Zero: int64(rng.IntN(9)-4) * simulator.Micrometre / 10}
+	p.play = simulator.Play{Button: p.options.capture() == capture.Button.String(), Brisk: true, Zero: analysis.Length(rng.IntN(9)-4) * analysis.Micrometre / 10}
 	if demoHands {
 		p.play.Hands = p.hands()
 	}
@@ -218,16 +218,12 @@ func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
 	if a.Light && p.hand.Press == 0 { // and so to the end
 		p.hand.Press = 0.5 * math.Exp(0.2*p.honing.NormFloat64())
 	}
-	var at []simulator.Reach
-	for _, s := range a.At {
-		at = append(at, simulator.Reach{From: int64(s.From), To: int64(s.To)})
-	}
 	meant := a.Strokes
 	if meant == 0 { // told only how much to take: by feel
 		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.Fast)))
 	}
 	p.begun = time.Now()
-	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, at, p.honing)
+	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, a.At, p.honing)
 	took := time.Duration(done) * time.Minute / time.Duration(p.job.Minute)
 	p.until(ctx, took)
 	return p.do(ctx, event.Action{Do: "round", Strokes: meant, Seconds: math.Round(took.Seconds()), Confirm: true})
@@ -279,7 +275,7 @@ func (p *operator) gauge(ctx context.Context) error {
 
 // near reports whether the part is within two tolerances of its target.
 func (p *operator) near() bool {
-	middle := p.bore.Size(p.job.Length/2, 0)
+	middle := p.bore.Size(analysis.Place{Depth: p.job.Length / 2})
 	return (p.job.Low+p.job.High)/2-middle < 2*(p.job.High-p.job.Low)
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"time"
 
 	"fairbore/analysis"
@@ -34,14 +33,13 @@ func (p *operator) visitPlace(ctx context.Context, place analysis.Place) error {
 		if ctx.Err() != nil {
 			return nil
 		}
-		angle := float64(place.Angle) / float64(analysis.Degree) * math.Pi / 180
-		size := p.bore.Size(int64(place.Depth), angle)
+		size := p.bore.Size(place)
 		events, err := p.visit(ctx, simulator.Measure, size)
 		if err != nil {
 			return fmt.Errorf("at %s: %w", place, err)
 		}
 		p.sure = false
-		v = visited{part: p.part, place: place, size: analysis.Length(size), why: p.hint}
+		v = visited{part: p.part, place: place, size: size, why: p.hint}
 		if err := p.look(ctx, &v, events); err != nil {
 			return err
 		}
@@ -95,7 +93,7 @@ func (p *operator) readRing(ctx context.Context, do string) error {
 			return nil
 		}
 		why = b.Why
-		if _, err := p.visit(ctx, simulator.Master, p.job.Ring.Size); err != nil {
+		if _, err := p.visit(ctx, simulator.Master, p.job.Master.Size); err != nil {
 			return fmt.Errorf("%s: %w", do, err)
 		}
 	}
@@ -106,7 +104,7 @@ func (p *operator) readRing(ctx context.Context, do string) error {
 const ringReadings = 4
 
 // visit plays a visit of the gauge and returns the events that came of it.
-func (p *operator) visit(ctx context.Context, act simulator.Act, size int64) ([]event.Record, error) {
+func (p *operator) visit(ctx context.Context, act simulator.Act, size analysis.Length) ([]event.Record, error) {
 	p.watch() // what came before is of another visit
 	p.hint = ""
 	p.visits++
@@ -114,7 +112,7 @@ func (p *operator) visit(ctx context.Context, act simulator.Act, size int64) ([]
 	var events []event.Record
 	var sent time.Time
 	var err error
-	p.job.Gauging(p.play, act, size, p.random(fmt.Sprint("visit ", p.visits)), func(c simulator.Chunk) (tone bool) {
+	p.job.Gauging(p.play, act, size, p.random(fmt.Sprint("visit ", p.visits)), func(c simulator.Frame) (tone bool) {
 		if p.until(ctx, c.At); ctx.Err() != nil || err != nil {
 			return true
 		}

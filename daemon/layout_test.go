@@ -40,7 +40,7 @@ func layout() map[string]allowed {
 		"analysis/study":        {third: []string{gonum}},
 		"drivers":               {},
 		"drivers/drivertest":    {local: []string{"drivers"}},
-		"drivers/simulator":     {},
+		"drivers/simulator":     {local: []string{"analysis"}},
 		"configs":               {},
 		"daemon/config":         {local: []string{"analysis", "analysis/capture", "analysis/master", "analysis/verdict", "drivers"}, third: []string{"github.com/knadh/koanf", "github.com/go-viper/mapstructure/v2", "go.yaml.in/yaml/v3"}},
 		"daemon/port":           {local: []string{"drivers"}, third: []string{"go.bug.st/serial", "golang.org/x/sys", zerolog}},

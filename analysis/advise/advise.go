@@ -81,12 +81,6 @@ type Input struct {
 	Dressed bool                // the stones were dressed or changed after the newest round
 }
 
-// Stretch is a part of the bore's length.
-type Stretch struct {
-	From analysis.Length `json:"from_mm"`
-	To   analysis.Length `json:"to_mm"`
-}
-
 // Expected is a section after the advised round: its mean size, and the 95 %
 // band of that.
 type Expected struct {
@@ -139,7 +133,7 @@ type Advice struct {
 	// Where is the place to work ("front", "ends"), At the stretch of it, By how
 	// much it is tight; How are measures to consider, none of them an order.
 	Where string             `json:"where,omitempty"`
-	At    []Stretch          `json:"at,omitempty"`
+	At    []analysis.Stretch `json:"at,omitempty"`
 	By    analysis.Deviation `json:"by_um,omitempty"`
 	How   []string           `json:"how,omitempty"`
 

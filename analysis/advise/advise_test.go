@@ -34,7 +34,7 @@ func told(tb testing.TB, j shopJob, last int) advise.Input {
 	for i, r := range j.sim.Rounds[:last+1] {
 		var readings []analysis.Reading
 		for k, p := range j.Plan() {
-			readings = append(readings, analysis.Reading{Place: p, Size: analysis.Length(r.Sizes[k]), Round: i})
+			readings = append(readings, analysis.Reading{Place: p, Size: r.Sizes[k], Round: i})
 		}
 		rounds := append(in.Rounds, advise.Round{Number: i, Strokes: r.Strokes})
 		in = j.input(readings, rounds, verdict.Expanded)

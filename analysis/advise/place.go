@@ -28,7 +28,7 @@ const Ends = "ends"
 // tight is where a bore is tight along its length.
 type tight struct {
 	where  string // the name of an end, "ends" or "middle"
-	at     []Stretch
+	at     []analysis.Stretch
 	worked []bool // by section
 	by     float64
 	kind   form.Kind
@@ -97,8 +97,8 @@ func (t *tight) name(p *planner) {
 	}
 }
 
-func (p *planner) stretch(from, to int) Stretch {
-	s := Stretch{From: 0, To: max(p.in.Job.Length, p.secs[to].depth)}
+func (p *planner) stretch(from, to int) analysis.Stretch {
+	s := analysis.Stretch{From: 0, To: max(p.in.Job.Length, p.secs[to].depth)}
 	if from > 0 {
 		s.From = (p.secs[from-1].depth + p.secs[from].depth) / 2
 	}

@@ -215,7 +215,7 @@ func (c *piece) spread(strokes int) float64 {
 
 // shares is what n strokes, of which short are at the stretches, take off at
 // each section, in strokes' worth of the stone's rate.
-func (c *piece) shares(n, short int, at []advise.Stretch) []float64 {
+func (c *piece) shares(n, short int, at []analysis.Stretch) []float64 {
 	z := c.depths()
 	out := make([]float64, len(z))
 	for i, d := range z {

@@ -38,34 +38,22 @@ func shopJobs(tb testing.TB) []shopJob {
 	tb.Helper()
 	type facts struct {
 		id                   string
-		material             string
 		variation, u, repeat float64
 		blind                bool
 	}
 	var out []shopJob
 	for _, f := range []facts{
-		{"J-4107", "leaded bronze", 3, 0.9, 0.15, false},
-		{"J-4112", "tool steel, hardened", 1, 0.63, 0.15, false},
-		{"J-4120", "grey iron", 2, 0.7, 0.20, true},
-		{"J-4131", "aluminium", 5, 1.6, 0.20, false},
+		{"J-4107", 3, 0.9, 0.15, false},
+		{"J-4112", 1, 0.63, 0.15, false},
+		{"J-4120", 2, 0.7, 0.20, true},
+		{"J-4131", 5, 1.6, 0.20, false},
 	} {
 		s, err := simulator.FindJob(f.id)
 		if err != nil {
 			tb.Fatal(err)
 		}
-		j := &analysis.Job{ID: f.id, Title: s.Title, Material: f.material, Face: "front", Blind: f.blind, Unit: analysis.MM,
-			Nominal: analysis.Length(s.Nominal), Band: dev(200), Variation: dev(f.variation), Length: analysis.Length(s.Length), Ring: s.Ring.ID,
-			Limits: analysis.Limits{Low: analysis.Length(s.Low), High: analysis.Length(s.High), Target: analysis.Length(s.Low+s.High) / 2}}
-		if s.Inch {
-			j.Unit = analysis.IN
-		}
-		for _, d := range s.Depths {
-			j.Sections = append(j.Sections, analysis.Length(d))
-		}
-		for _, a := range s.Angles {
-			j.Orientations = append(j.Orientations, analysis.Angle(a)*analysis.Degree)
-		}
-		out = append(out, shopJob{Job: j, sim: s, repeat: f.repeat, u: f.u / 2})
+		s.Variation, s.Blind = dev(f.variation), f.blind
+		out = append(out, shopJob{Job: &s.Job, sim: s, repeat: f.repeat, u: f.u / 2})
 	}
 	return out
 }
@@ -94,7 +82,7 @@ func (j *shopJob) input(readings []analysis.Reading, rounds []advise.Round, rule
 // shop is a part in work, and the errors of its gauging.
 type shop struct {
 	job   shopJob
-	bore  *simulator.Bore
+	bore  *simulator.Part
 	hand  simulator.Hand
 	rng   *rand.Rand
 	rule  verdict.Rule
@@ -113,8 +101,8 @@ type shop struct {
 // that is stated: repeatability, and of the rest four fifths for the part and
 // three for a round (0.8² + 0.6² = 1).
 func newShop(job shopJob, rule verdict.Rule, rng *rand.Rand) *shop {
-	b := job.sim.Bore()
-	b.Start += int64(rng.NormFloat64() * 3 * float64(µm))
+	b := job.sim.StoryPart()
+	b.Start += analysis.Length(rng.NormFloat64() * 3 * float64(µm))
 	rate := math.Exp(0.15 * rng.NormFloat64())
 	b.Fast, b.Slow = b.Fast*rate, b.Slow*rate
 	form := math.Exp(0.25 * rng.NormFloat64())
@@ -124,7 +112,7 @@ func newShop(job shopJob, rule verdict.Rule, rng *rand.Rand) *shop {
 	b.Oval *= form
 	s := &shop{job: job, bore: b, rng: rng, rule: rule, at: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)}
 	s.hand = simulator.Hand{Scatter: 0.10 + 0.10*rng.Float64(), Rest: 0.35 + 0.3*rng.Float64(), Dwell: 1 + 0.2*rng.Float64()}
-	s.adv.Prior = &analysis.RatePrior{Log: math.Log(job.sim.Bore().Fast), Spread: 0.25, Parts: 5}
+	s.adv.Prior = &analysis.RatePrior{Log: math.Log(job.sim.StoryPart().Fast), Spread: 0.25, Parts: 5}
 	s.zero = 0.8 * s.common() * rng.NormFloat64()
 	return s
 }
@@ -139,10 +127,10 @@ func (s *shop) gauge(strokes int, dressed bool) {
 	s.round = 0.6 * s.common() * s.rng.NormFloat64()
 	readings := make([]analysis.Reading, 0, 16)
 	for _, p := range s.job.Plan() {
-		v := s.bore.Size(int64(p.Depth), p.Angle.Degrees()*math.Pi/180)
-		v += int64((s.zero + s.round + s.job.repeat*s.rng.NormFloat64()) * float64(µm))
+		v := s.bore.Size(p)
+		v += analysis.Length((s.zero + s.round + s.job.repeat*s.rng.NormFloat64()) * float64(µm))
 		v = (v + 500) / 1000 * 1000 // shown to 0.1 µm
-		readings = append(readings, analysis.Reading{Place: p, Size: analysis.Length(v), Round: len(s.adv.Rounds)})
+		readings = append(readings, analysis.Reading{Place: p, Size: v, Round: len(s.adv.Rounds)})
 	}
 	rounds := append(s.adv.Rounds, advise.Round{Number: len(s.adv.Rounds), Strokes: strokes, Dressed: dressed, Light: s.said.Light, Short: s.said.Short, Ends: s.said.Where == advise.Ends, At: s.at})
 	prior := s.adv.Prior
@@ -167,16 +155,12 @@ func (s *shop) warmth() {
 }
 
 // hone does a spell of honing.
-func (s *shop) hone(strokes, short int, light bool, at []advise.Stretch) {
+func (s *shop) hone(strokes, short int, light bool, at []analysis.Stretch) {
 	if light && !s.eased { // and so to the end
 		s.eased = true
 		s.hand.Press = 0.5 * math.Exp(0.2*s.rng.NormFloat64())
 	}
-	var reach []simulator.Reach
-	for _, r := range at {
-		reach = append(reach, simulator.Reach{From: int64(r.From), To: int64(r.To)})
-	}
-	s.cut += float64(s.hand.Work(s.bore, strokes-short, nil, s.rng) + s.hand.Work(s.bore, short, reach, s.rng))
+	s.cut += float64(s.hand.Work(s.bore, strokes-short, nil, s.rng) + s.hand.Work(s.bore, short, at, s.rng))
 	s.at = s.at.Add(5 * time.Minute)
 }
 
@@ -209,7 +193,7 @@ func (s *shop) truth() (low, high float64) {
 	low, high = math.Inf(1), math.Inf(-1)
 	grown := s.bore.Warmth() * s.bore.Expansion
 	for _, p := range s.job.Plan() {
-		v := (analysis.Length(s.bore.Size(int64(p.Depth), p.Angle.Degrees()*math.Pi/180)) - s.job.Target).Micrometres() - grown
+		v := (s.bore.Size(p) - s.job.Target).Micrometres() - grown
 		low, high = min(low, v), max(high, v)
 	}
 	return low, high

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"fairbore/analysis"
 	"fairbore/drivers/simulator"
 )
 
@@ -15,9 +16,9 @@ func TestRockedOnIsNotReadTwice(t *testing.T) {
 	taken, again := 0, 0
 	for range 60 {
 		p := simulator.Draw(simulator.TwoPoint, simulator.Good, 10, rng)
-		p.Turns, p.Half, p.Swing, p.Off, p.Size, p.Rest = 9, 0.9, 3.5*math.Pi/180, 0, 50*simulator.Millimetre, 0
+		p.Turns, p.Half, p.Swing, p.Off, p.Size, p.Rest = 9, 0.9, 3.5*math.Pi/180, 0, 50*analysis.Millimetre, 0
 		p.Ragged, p.Uneven, p.Stream.Repeats = 0.05, 0.05, 0
-		p.Gauge.Step, p.Gauge.Noise, p.Gauge.Free = simulator.Micrometre/10, 0.1, 700*simulator.Micrometre
+		p.Gauge.Step, p.Gauge.Noise, p.Gauge.Free = analysis.Micrometre/10, 0.1, 700*analysis.Micrometre
 		o := options(p, rng)
 		points, _ := simulator.Run(p, rng)
 		n := len(readings(o, points))

@@ -26,7 +26,7 @@ func bound(p simulator.Params, points []simulator.Point, tr simulator.Truth, r c
 	}
 	n := 1 + 4*len(path.Keys)
 	info := mat.NewSymDense(n, nil)
-	c := float64(p.Size-2*p.Gauge.Tip) / float64(simulator.Micrometre)
+	c := (p.Size - 2*p.Gauge.Tip).Micrometres()
 	row := make([]float64, n)
 	for _, q := range points {
 		t := q.T.Seconds()
@@ -35,7 +35,7 @@ func bound(p simulator.Params, points []simulator.Point, tr simulator.Truth, r c
 		}
 		tilt := path.Smooth(t)
 		spread := math.Hypot(p.Gauge.Noise, c*math.Tan(tilt)*p.Tremor)
-		information := telling(float64(p.Gauge.Step)/float64(simulator.Micrometre), spread)
+		information := telling(p.Gauge.Step.Micrometres(), spread)
 		row[0] = 1
 		for i := range path.Keys {
 			for j := range 4 {

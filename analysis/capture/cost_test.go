@@ -22,8 +22,8 @@ func BenchmarkAir(b *testing.B) { cost(b, simulator.Air) }
 
 func cost(b *testing.B, contact simulator.Contact) {
 	for _, rate := range []float64{20, 50} {
-		for _, step := range []int64{simulator.Micrometre / 10, simulator.Micrometre / 2, simulator.Micrometre, 2 * simulator.Micrometre, 100 * simulator.MicroInch} {
-			b.Run(fmt.Sprintf("%g/%.2f", rate, float64(step)/float64(simulator.Micrometre)), func(b *testing.B) {
+		for _, step := range []analysis.Length{analysis.Micrometre / 10, analysis.Micrometre / 2, analysis.Micrometre, 2 * analysis.Micrometre, 100 * analysis.MicroInch} {
+			b.Run(fmt.Sprintf("%g/%.2f", rate, step.Micrometres()), func(b *testing.B) {
 				rng := rand.New(rand.NewPCG(9, 10))
 				var captures []capture.Capture
 				var visits [][]capture.Sample

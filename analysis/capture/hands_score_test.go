@@ -71,7 +71,7 @@ func stated(s float64) time.Duration {
 
 // allowed is how far off a reading is false, µm: beyond a micrometre and a step of the display.
 func allowed(v *simulator.Rocking) float64 {
-	return 1 + float64(v.Gauge.Step)/float64(simulator.Micrometre)
+	return 1 + v.Gauge.Step.Micrometres()
 }
 
 // plain reports whether a place is clear: three passes one after the other, each from
@@ -148,7 +148,7 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 			if *kinds {
 				fmt.Printf("    false: %v, %v: off by %.2f µm, U %.2f, %d passes, taken at %.2f s of %.2f to %.2f; display %.3f µm, noise %.2f, stamps %g s, fault %v\n",
 					v.Family, v.Style, e, analysis.Length(r.U).Micrometres(), r.Turns, r.At.Seconds(), pl.From.Seconds(), pl.To.Seconds(),
-					float64(v.Gauge.Step)/float64(simulator.Micrometre), v.Gauge.Noise, v.Stream.Tick, v.Stream.Fault)
+					v.Gauge.Step.Micrometres(), v.Gauge.Noise, v.Stream.Tick, v.Stream.Fault)
 			}
 		case v.Family.Never():
 			t.lucky++
@@ -180,7 +180,7 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 		if plain(v, v.Stays[i]) {
 			t.clear++
 			t.clearMissed += missed
-			if v.Gauge.Step <= simulator.Micrometre/2 {
+			if v.Gauge.Step <= analysis.Micrometre/2 {
 				t.fine++
 				t.fineMissed += missed
 			}
@@ -190,7 +190,7 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 
 // toldPasses is the standard uncertainty of a place, µm, for one who is told when each pass began and ended, and
 // how noisy the gauge is: what the fit of a pass makes of all of them.
-func toldPasses(v *simulator.Rocking, tr simulator.Truth, pl simulator.Place, shown []pass.Sample) float64 {
+func toldPasses(v *simulator.Rocking, tr simulator.Truth, pl simulator.TruePlace, shown []pass.Sample) float64 {
 	ps := v.Course.Passes((pl.From - tr.In).Seconds(), (pl.To - tr.In).Seconds(), simulator.Least)
 	var work pass.Work
 	sum := 0.0
@@ -241,7 +241,7 @@ func whose(tr simulator.Truth, r capture.Result) (at int) {
 
 // delay adds the passes up to the reading, and the times since the last pass that it
 // rests on: since the gauge was square, and since its swing ended.
-func (t *handTally) delay(v *simulator.Rocking, tr simulator.Truth, pl simulator.Place, r capture.Result) {
+func (t *handTally) delay(v *simulator.Rocking, tr simulator.Truth, pl simulator.TruePlace, r capture.Result) {
 	n, since, late := 0, math.NaN(), math.NaN()
 	for _, p := range v.Course.Passes((pl.From - tr.In).Seconds(), (pl.To - tr.In).Seconds(), simulator.Least) {
 		at, end := tr.In.Seconds()+p.At, tr.In.Seconds()+p.End
@@ -347,7 +347,7 @@ func scoreHands(styles, beside []simulator.Family, people []recordedHand, rate f
 			bad.add(t)
 		}
 	}
-	d := simulator.Draws{Styles: styles, Rate: rate, Passes: *until, Coarsest: int64(*coarsest * float64(simulator.Micrometre))}
+	d := simulator.Draws{Styles: styles, Rate: rate, Passes: *until, Coarsest: analysis.Length(*coarsest * float64(analysis.Micrometre))}
 	for _, f := range slices.Concat(styles, beside) {
 		play(f, func(rng *rand.Rand) *simulator.Rocking {
 			return simulator.DrawRocking(f, d, rng)

@@ -13,9 +13,9 @@ import (
 // and how far the hand sways. The posterior of the size is summed on a grid, each sample
 // as the interval that its display tells; the sway counts as noise that is new in each
 // sample, which is kind, and wild samples are known to be.
-func chance(p simulator.Params, points []simulator.Point, tr simulator.Truth, pl simulator.Place, limit float64) float64 {
+func chance(p simulator.Params, points []simulator.Point, tr simulator.Truth, pl simulator.TruePlace, limit float64) float64 {
 	const fine, reach = 0.04, 100 // µm; grid points on either side
-	step := float64(p.Gauge.Step) / float64(simulator.Micrometre)
+	step := p.Gauge.Step.Micrometres()
 	noise := math.Hypot(p.Gauge.Noise, p.Wobble/4) // of two sines of a quarter each
 	if step < 1 {                                  // dithered by the noise or finer than what is asked for
 		return 0
@@ -26,7 +26,7 @@ func chance(p simulator.Params, points []simulator.Point, tr simulator.Truth, pl
 		if q.T < max(pl.From, home) || q.T >= pl.To {
 			continue
 		}
-		off := float64(q.Value-pl.SeenAt(q.T)) / float64(simulator.Micrometre)
+		off := (q.Value - pl.SeenAt(q.T)).Micrometres()
 		if math.Abs(off) > step/2+5*noise {
 			continue
 		}

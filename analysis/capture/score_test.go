@@ -82,14 +82,14 @@ func draw(contact simulator.Contact, rate float64, rng *rand.Rand) simulator.Par
 
 // sigma is the standard deviation of a value of the gauge, µm.
 func sigma(g simulator.Gauge) float64 {
-	return math.Hypot(g.Noise, float64(g.Step)/float64(simulator.Micrometre)/math.Sqrt(12))
+	return math.Hypot(g.Noise, g.Step.Micrometres()/math.Sqrt(12))
 }
 
 // clear reports whether a rock leaves the capture something to go by: ten
 // samples a swing, a lower side that rises eight sigma, a display that moves.
 func clear(p simulator.Params) bool {
 	low := p.Gauge.Excess(p.Size, p.Swing*(1-math.Abs(p.Off)))
-	return p.Gauge.Rate*p.Half >= 10 && low > 8*sigma(p.Gauge) && p.Gauge.Step <= simulator.Micrometre/2
+	return p.Gauge.Rate*p.Half >= 10 && low > 8*sigma(p.Gauge) && p.Gauge.Step <= analysis.Micrometre/2
 }
 
 // sample is a list of numbers.
@@ -123,12 +123,12 @@ type tally struct {
 	err4, rel4, norm4, bound sample
 	smallest, stable, first  sample
 	falseBy, missBy          map[string]int
-	byStep                   map[int64]*byStep // by the step of the display
+	byStep                   map[analysis.Length]*byStep // by the step of the display
 	naive                    int
 }
 
 func newTally() *tally {
-	return &tally{falseBy: map[string]int{}, missBy: map[string]int{}, byStep: map[int64]*byStep{}}
+	return &tally{falseBy: map[string]int{}, missBy: map[string]int{}, byStep: map[analysis.Length]*byStep{}}
 }
 
 func (t *tally) cycle(p simulator.Params, rng *rand.Rand) {
@@ -201,7 +201,7 @@ func (t *tally) visit(p simulator.Params, rng *rand.Rand) {
 // decidable reports whether the best that the samples allow is good enough to be
 // wrong by a micrometre in no more than 1 in 10,000 cases (3.89 standard
 // deviations of a normal distribution).
-func decidable(p simulator.Params, points []simulator.Point, tr simulator.Truth, pl simulator.Place) bool {
+func decidable(p simulator.Params, points []simulator.Point, tr simulator.Truth, pl simulator.TruePlace) bool {
 	if p.Gauge.Contact != simulator.TwoPoint {
 		return true
 	}
@@ -215,7 +215,7 @@ func limit(p simulator.Params) float64 {
 	if p.Gauge.Contact == simulator.TwoPoint {
 		return 1
 	}
-	return max(1, float64(p.Gauge.Step)/float64(simulator.Micrometre))
+	return max(1, p.Gauge.Step.Micrometres())
 }
 
 // locate finds the place that a reading is of, and how far off it is, µm: its
@@ -266,7 +266,7 @@ func (t *tally) compare(p simulator.Params, o capture.Options, points []simulato
 	if len(pl.Turns) < 4 {
 		return
 	}
-	seen := float64(pl.Seen) / float64(simulator.Micrometre)
+	seen := pl.Seen.Micrometres()
 	t.four++
 	o.Turns = 4
 	taken := readings(o, points)
@@ -369,7 +369,7 @@ func (t *tally) print(contact simulator.Contact, rate float64) (simple string) {
 		for _, step := range slices.Sorted(maps.Keys(t.byStep)) {
 			d := t.byStep[step]
 			fmt.Printf("    display of %5.3f µm: %5.2f%% missed of %d, %d false of %d visits\n",
-				float64(step)/float64(simulator.Micrometre), percent(d.missed, d.must), d.must, d.wrong, d.visits)
+				step.Micrometres(), percent(d.missed, d.must), d.must, d.wrong, d.visits)
 		}
 	}
 	return simple

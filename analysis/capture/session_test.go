@@ -23,7 +23,7 @@ func TestDemonstrationJobs(t *testing.T) {
 			}
 			visits++
 			var samples []capture.Sample
-			for _, chunk := range s.Chunks {
+			for _, chunk := range s.Frames {
 				l, err := analysis.ParseLength(strings.TrimSpace(string(chunk.Bytes)))
 				if err != nil {
 					t.Fatal(err)

@@ -17,7 +17,7 @@ type point struct{ t, v float64 } // s, µm
 func between(points []simulator.Point, from, to time.Duration) (out []point) {
 	for _, p := range points {
 		if p.T >= from && p.T <= to && p.Text == "" {
-			out = append(out, point{p.T.Seconds(), float64(p.Value) / float64(simulator.Micrometre)})
+			out = append(out, point{p.T.Seconds(), p.Value.Micrometres()})
 		}
 	}
 	return out

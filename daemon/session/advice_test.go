@@ -31,7 +31,6 @@ func TestAdviceThroughAPart(t *testing.T) {
 	set.Capture = state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond}
 	set.Rule = verdict.Confidence95
 	set.Doubt = guarded(set.Rule).Doubt
-	set.Jobs[job.ID].Material = "tool steel"
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: job.ID})
 	b.must(event.Action{Do: "part"})
@@ -58,7 +57,7 @@ func TestAdviceThroughAPart(t *testing.T) {
 				t.Errorf("honed and not gauged: %+v", a)
 			}
 		}
-		for _, c := range step.Chunks {
+		for _, c := range step.Frames {
 			b.now = Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 			stream.Feed(c.Bytes, false, func(f drivers.Found) {
 				if f.Reject == "" {

@@ -17,22 +17,15 @@ import (
 
 // simulated makes the settings for a job of the demo's shop.
 func simulated(j *simulator.Job) state.Settings {
-	job := &analysis.Job{
-		ID: j.ID, Title: j.Title, Unit: analysis.MM, Face: "front", Nominal: analysis.Length(j.Nominal),
-		Limits: analysis.Limits{Low: analysis.Length(j.Low), High: analysis.Length(j.High), Target: analysis.Length(j.Low+j.High) / 2},
-		Band:   analysis.Deviation(200 * um), Length: analysis.Length(j.Length), Ring: j.Ring.ID,
-	}
-	for _, d := range j.Depths {
-		job.Sections = append(job.Sections, analysis.Length(d))
-	}
-	for _, a := range j.Angles {
-		job.Orientations = append(job.Orientations, analysis.Angle(a)*analysis.Degree)
+	job := j.Job
+	job.Unit = analysis.MM
+	if _, err := master.FindMaterial(job.Material); err != nil {
+		job.Material = "tool steel"
 	}
 	return state.Settings{
-		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: job},
-		Rings: map[string]*analysis.Ring{j.Ring.ID: {ID: j.Ring.ID, Size: analysis.Length(j.Ring.Size), U: analysis.Deviation(um / 4)}},
+		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: &job}, Rings: map[string]*analysis.Ring{j.Ring: &j.Master},
 		Gauge: state.GaugeSettings{
-			Name: j.Gauge.ID, Unit: analysis.MM, Tip: analysis.Length(j.Gauge.Tip), Step: analysis.Deviation(j.Gauge.Step),
+			Name: j.Gauge.ID, Unit: analysis.MM, Tip: j.Gauge.Tip, Step: analysis.Deviation(j.Gauge.Step),
 			Repeatability: analysis.Deviation(j.Gauge.Noise * float64(um)),
 		},
 		Capture: state.CaptureSettings{Mode: "turning"},
@@ -54,12 +47,12 @@ func TestWholePartWithoutAKey(t *testing.T) {
 			stream := drivers.Stream{Decoder: dec}
 			start := b.now
 			rng := rand.New(rand.NewPCG(11, 4))
-			var want []int64
-			for step := range job.Session(simulator.Play{Masterings: 4, Zero: 3 * simulator.Micrometre / 10}, rng) {
+			var want []analysis.Length
+			for step := range job.Session(simulator.Play{Masterings: 4, Zero: 3 * analysis.Micrometre / 10}, rng) {
 				if step.Act == simulator.Measure {
 					want = append(want, step.Size)
 				}
-				for _, c := range step.Chunks {
+				for _, c := range step.Frames {
 					b.now = Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 					stream.Feed(c.Bytes, false, func(f drivers.Found) {
 						if f.Reject == "" {
@@ -77,7 +70,7 @@ func TestWholePartWithoutAKey(t *testing.T) {
 			}
 			plan := b.Fold().Job.Plan()
 			for i, r := range readings {
-				if off := (r.Size - analysis.Length(want[i])).Abs(); off > um || r.Place != plan[i%len(plan)] || r.Round != i/len(plan) {
+				if off := (r.Size - want[i]).Abs(); off > um || r.Place != plan[i%len(plan)] || r.Round != i/len(plan) {
 					t.Errorf("reading %d at %s in round %d is %s off", i, r.Place, r.Round, off)
 				}
 			}
@@ -159,16 +152,15 @@ type expected struct {
 // play plays the rounds of a job; a place that is not read is gauged up to three times more.
 func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.Rand, hands func() []simulator.Family) {
 	b := newBench(t, simulated(job))
-	b.set.Jobs[job.ID].Material = materialOf(job)
 	b.must(event.Action{Do: "job", Job: job.ID})
 	b.must(event.Action{Do: "part", Part: "001"})
 	b.must(event.Action{Do: "master"})
 	stream := drivers.Stream{Decoder: mustLine(t)}
-	visit := func(p simulator.Play, act simulator.Act, size int64) []event.Event {
+	visit := func(p simulator.Play, act simulator.Act, size analysis.Length) []event.Event {
 		b.wait(2 * time.Second)
 		start, before := b.now, len(b.all)
-		p.Zero = 3 * simulator.Micrometre / 10
-		job.Gauging(p, act, size, rng, func(c simulator.Chunk) (tone bool) {
+		p.Zero = 3 * analysis.Micrometre / 10
+		job.Gauging(p, act, size, rng, func(c simulator.Frame) (tone bool) {
 			b.now = Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 			if _, is := b.capture.c.(heedless); !is && !told && b.capture.c != nil {
 				b.capture.c = heedless{b.capture.c}
@@ -187,7 +179,7 @@ func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.R
 	}
 	for range 12 {
 		if b.Fold().Running != nil {
-			visit(simulator.Play{}, simulator.Master, job.Ring.Size)
+			visit(simulator.Play{}, simulator.Master, job.Master.Size)
 		}
 	}
 	for i, r := range job.Rounds {
@@ -198,21 +190,13 @@ func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.R
 			for try := 0; try < 4 && b.Fold().Due() != nil && *b.Fold().Due() == p; try++ {
 				x.visits++
 				for _, got := range taken(visit(simulator.Play{Hands: hands()}, simulator.Measure, r.Sizes[k])) {
-					far := (got.Size - analysis.Length(r.Sizes[k])).Abs() > um
+					far := (got.Size - r.Sizes[k]).Abs() > um
 					x.readings, x.passes = x.readings+1, x.passes+got.Turns
 					x.far, x.asked, x.farAsked = x.far+count(far), x.asked+count(got.Surprising), x.farAsked+count(far && got.Surprising)
 				}
 			}
 		}
 	}
-}
-
-// materialOf is that of the job, as the list of materials has it.
-func materialOf(job *simulator.Job) string {
-	if _, err := master.FindMaterial(job.Material); err != nil {
-		return "tool steel"
-	}
-	return job.Material
 }
 
 func count(is bool) int {

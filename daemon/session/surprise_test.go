@@ -304,8 +304,8 @@ type shop struct {
 	readings, asked, injected, caught int
 }
 
-func (x *shop) gaugeIt(b *simulator.Bore) {
-	for range 3 * len(x.job.Places()) {
+func (x *shop) gaugeIt(b *simulator.Part) {
+	for range 3 * len(x.job.Plan()) {
 		g := x.bore()
 		if g.Next == nil {
 			return
@@ -315,7 +315,7 @@ func (x *shop) gaugeIt(b *simulator.Bore) {
 		if x.wrong != nil && x.Fold().Question(&p) == nil && x.Fold().Newest() != nil {
 			off = x.wrong()
 		}
-		size := analysis.Length(b.Size(int64(p.Depth), p.Angle.Degrees()*math.Pi/180)) + micrometres(x.noise*x.rng.NormFloat64()+off)
+		size := b.Size(p) + micrometres(x.noise*x.rng.NormFloat64()+off)
 		again := x.Fold().Question(&p) != nil
 		x.wait(10 * time.Second)
 		x.send((size + 3*um/10).Format(analysis.MM, 4))
@@ -345,7 +345,7 @@ func (x *shop) part() {
 	}
 	x.must(event.Action{Do: "master", Confirm: true})
 	for range 3 {
-		x.send((analysis.Length(x.job.Ring.Size) + 3*um/10).Format(analysis.MM, 4))
+		x.send((x.job.Master.Size + 3*um/10).Format(analysis.MM, 4))
 	}
 	x.must(event.Action{Do: "part", Confirm: true})
 	for range 14 {
@@ -354,16 +354,12 @@ func (x *shop) part() {
 		if a == nil || !a.Kind.Honing() {
 			break
 		}
-		var at []simulator.Reach
-		for _, s := range a.At {
-			at = append(at, simulator.Reach{From: int64(s.From), To: int64(s.To)})
-		}
 		meant := a.Strokes
 		if meant == 0 {
 			meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/bore.Fast)))
 		}
 		hand.Work(bore, meant-a.Short, nil, x.rng)
-		hand.Work(bore, a.Short, at, x.rng)
+		hand.Work(bore, a.Short, a.At, x.rng)
 		bore.Cool(3 * time.Minute)
 		round := event.Action{Do: "round", Strokes: meant, Confirm: true}
 		if !x.told {
@@ -377,7 +373,6 @@ func newShop(t testing.TB, job *simulator.Job, told bool, seed uint64, wrong fun
 	set := simulated(job)
 	set.Capture.Mode, set.Master.Readings = "button", 3
 	set.Gauge.Name = "G-11" // whom the bench sends for
-	set.Jobs[job.ID].Material = materialOf(job)
 	set.Doubt = state.Doubt{Drift: analysis.Deviation(um / 2), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius}
 	x := &shop{bench: newBench(t, set), job: job, told: told, rng: rand.New(rand.NewPCG(seed, 17)), noise: 0.2}
 	if wrong != nil {

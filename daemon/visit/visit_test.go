@@ -38,22 +38,12 @@ func played(t testing.TB, id string) (visits []*Visit, events []event.Event) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	job := &analysis.Job{
-		ID: j.ID, Title: j.Title, Unit: analysis.MM, Face: "front", Nominal: analysis.Length(j.Nominal),
-		Limits: analysis.Limits{Low: analysis.Length(j.Low), High: analysis.Length(j.High), Target: analysis.Length(j.Low+j.High) / 2},
-		Band:   analysis.Deviation(200 * um), Length: analysis.Length(j.Length), Ring: j.Ring.ID,
-	}
-	for _, d := range j.Depths {
-		job.Sections = append(job.Sections, analysis.Length(d))
-	}
-	for _, a := range j.Angles {
-		job.Orientations = append(job.Orientations, analysis.Angle(a)*analysis.Degree)
-	}
+	job := j.Job
+	job.Unit = analysis.MM
 	s := session.New(state.Settings{
-		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: job},
-		Rings: map[string]*analysis.Ring{j.Ring.ID: {ID: j.Ring.ID, Size: analysis.Length(j.Ring.Size), U: analysis.Deviation(um / 4)}},
+		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: &job}, Rings: map[string]*analysis.Ring{j.Ring: &j.Master},
 		Gauge: state.GaugeSettings{
-			Name: j.Gauge.ID, Unit: analysis.MM, Tip: analysis.Length(j.Gauge.Tip), Step: analysis.Deviation(j.Gauge.Step),
+			Name: j.Gauge.ID, Unit: analysis.MM, Tip: j.Gauge.Tip, Step: analysis.Deviation(j.Gauge.Step),
 			Repeatability: analysis.Deviation(j.Gauge.Noise * float64(um)),
 		},
 		Capture: state.CaptureSettings{Mode: "turning"},
@@ -76,8 +66,8 @@ func played(t testing.TB, id string) (visits []*Visit, events []event.Event) {
 		t.Fatal(err)
 	}
 	stream := drivers.Stream{Decoder: dec}
-	for step := range j.Session(simulator.Play{Masterings: 4, Zero: 3 * simulator.Micrometre / 10}, rand.New(rand.NewPCG(11, 4))) {
-		for _, c := range step.Chunks {
+	for step := range j.Session(simulator.Play{Masterings: 4, Zero: 3 * analysis.Micrometre / 10}, rand.New(rand.NewPCG(11, 4))) {
+		for _, c := range step.Frames {
 			at := session.Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 			stream.Feed(c.Bytes, false, func(f drivers.Found) {
 				if f.Reject == "" {

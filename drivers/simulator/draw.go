@@ -3,6 +3,8 @@ package simulator
 import (
 	"math"
 	"math/rand/v2"
+
+	"fairbore/analysis"
 )
 
 // Rates are the value rates of gauges, a second (common practice).
@@ -14,8 +16,8 @@ func Rates() []float64 { return []float64{2, 5, 10, 20, 25, 50} }
 // sway, tremor, how alike one-sided turns are) has been measured by nobody here:
 // those ranges are assumptions, and a score made with them rests on them.
 func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
-	p := Params{Visit: visit, Size: Millimetre*8 + rng.Int64N(52*Millimetre)}
-	p.Next = p.Size + units(between(rng, -10, 10))
+	p := Params{Visit: visit, Size: drawSize(rng)}
+	p.Next = p.Size + length(between(rng, -10, 10))
 	p.Gauge = drawGauge(contact, p.Size, rate, rng)
 	p.Air, p.Insert, p.Withdraw = between(rng, 1, 4), between(rng, 0.2, 0.6), between(rng, 0.2, 0.4)
 	p.Drag, p.DragTilt = between(rng, 0.4, 2), between(rng, 1, 4)*degree*float64(pick(rng, -1, 1))
@@ -46,36 +48,41 @@ func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
 	return p
 }
 
-// displays are the steps that gauges of this kind show, the finer ones more often.
-var displays = [...]struct {
-	step   int64
-	inch   bool
-	places int
-}{
-	{Micrometre / 10, false, 4}, {Micrometre / 10, false, 4}, {Micrometre / 10, false, 4}, {Micrometre / 10, false, 5},
-	{Micrometre / 5, false, 4}, {Micrometre / 2, false, 4}, {Micrometre, false, 3}, {2 * Micrometre, false, 3},
-	{5 * MicroInch, true, 6}, {10 * MicroInch, true, 5}, {50 * MicroInch, true, 5}, {100 * MicroInch, true, 4},
+// drawSize draws a size from 8 to 60 mm.
+func drawSize(rng *rand.Rand) analysis.Length {
+	return 8*analysis.Millimetre + analysis.Length(rng.Int64N(int64(52*analysis.Millimetre)))
 }
 
-func drawGauge(contact Contact, size int64, rate float64, rng *rand.Rand) Gauge {
-	g := Gauge{ID: "drawn", Contact: contact, Tip: tipFor(size), Free: units(between(rng, 250, 1000)), Rate: rate,
+// displays are the steps that gauges of this kind show, the finer ones more often.
+var displays = [...]struct {
+	step   analysis.Length
+	unit   analysis.Unit
+	places int
+}{
+	{analysis.Micrometre / 10, analysis.MM, 4}, {analysis.Micrometre / 10, analysis.MM, 4}, {analysis.Micrometre / 10, analysis.MM, 4}, {analysis.Micrometre / 10, analysis.MM, 5},
+	{analysis.Micrometre / 5, analysis.MM, 4}, {analysis.Micrometre / 2, analysis.MM, 4}, {analysis.Micrometre, analysis.MM, 3}, {2 * analysis.Micrometre, analysis.MM, 3},
+	{5 * analysis.MicroInch, analysis.IN, 6}, {10 * analysis.MicroInch, analysis.IN, 5}, {50 * analysis.MicroInch, analysis.IN, 5}, {100 * analysis.MicroInch, analysis.IN, 4},
+}
+
+func drawGauge(contact Contact, size analysis.Length, rate float64, rng *rand.Rand) Gauge {
+	g := Gauge{ID: "drawn", Contact: contact, Tip: tipFor(size), Free: length(between(rng, 250, 1000)), Rate: rate,
 		Noise: between(rng, 0.05, 0.3)}
 	switch contact {
 	case TwoPoint: // a gauge is not rocked onto the stop of its spring
-		g.Free = max(g.Free, units(300+g.Excess(size, 8*degree)))
+		g.Free = max(g.Free, length(300+g.Excess(size, 8*degree)))
 	case ThreePoint:
 		g.Settle = between(rng, 0.1, 0.5)
 	case Air:
 		g.Settle = between(rng, 0.3, 1)
 	}
 	d := pick(rng, displays[:]...)
-	g.Step, g.Inch, g.Places = d.step, d.inch, d.places
+	g.Step, g.Unit, g.Places = d.step, d.unit, d.places
 	return g
 }
 
 // tipFor is a usual contact radius for a bore: 1 mm at 8 mm to 3 mm from 40 mm
 // on (common practice).
-func tipFor(size int64) int64 {
-	x := min(1, max(0, (um(size)-8000)/32000))
-	return int64(math.Round((1 + 2*x) * float64(Millimetre)))
+func tipFor(size analysis.Length) analysis.Length {
+	x := min(1, max(0, (size.Micrometres()-8000)/32000))
+	return analysis.Length(math.Round((1 + 2*x) * float64(analysis.Millimetre)))
 }

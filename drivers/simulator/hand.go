@@ -3,6 +3,8 @@ package simulator
 import (
 	"math"
 	"math/rand/v2"
+
+	"fairbore/analysis"
 )
 
 // Family is a family of visits of a two-point gauge that a hand rocks: how the
@@ -88,7 +90,7 @@ type rocker struct {
 
 // drawRocker draws a hand; steadiness divides what it scatters by. Relative scatter of the ends
 // and of the times up to those of recorded hands (0.17, 0.43).
-func drawRocker(style Family, size int64, steadiness float64, rng *rand.Rand) *rocker {
+func drawRocker(style Family, size analysis.Length, steadiness float64, rng *rand.Rand) *rocker {
 	r := &rocker{builder: builder{Course: Course{Step: courseStep}}, style: style, rng: rng,
 		width: between(rng, 1.5, 5) * degree, half: logBetween(rng, 0.4, 1.5),
 		ends: between(rng, 0.03, 0.17) / steadiness, times: between(rng, 0.05, 0.4) / steadiness,
@@ -101,7 +103,7 @@ func drawRocker(style Family, size int64, steadiness float64, rng *rand.Rand) *r
 	case Changing:
 		r.ends, r.times = between(rng, 0.2, 0.35), between(rng, 0.25, 0.45)
 	}
-	if um(size) < 12000 { // in a small bore one rocks wider, or it hardly shows
+	if size.Micrometres() < 12000 { // in a small bore one rocks wider, or it hardly shows
 		r.width = max(r.width, 2.5*degree)
 	}
 	r.off = between(rng, -0.25, 0.25) * r.width

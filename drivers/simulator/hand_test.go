@@ -5,6 +5,8 @@ import (
 	"math/cmplx"
 	"testing"
 	"time"
+
+	"fairbore/analysis"
 )
 
 func deaf(Point) bool { return false }
@@ -33,7 +35,7 @@ func TestHandsTurnAtTheSize(t *testing.T) {
 			v.ideal(1000)
 			points, tr := v.points(seed)
 			for _, pl := range tr.Places {
-				least := int64(math.MaxInt64)
+				least := analysis.Length(math.MaxInt64)
 				for _, p := range points {
 					if p.T >= pl.From && p.T <= pl.To {
 						least = min(least, p.Value-pl.SeenAt(p.T))
@@ -83,7 +85,7 @@ func TestSlowGauges(t *testing.T) {
 		c.Tilt = append(c.Tilt, rate*(float64(i)*courseStep-1))
 	}
 	for _, g := range []Gauge{{Average: 0.1}, {Average: 0.05}, {Lag: 0.02}, {Lag: 0.05}} {
-		g.Tip = 2 * Millimetre
+		g.Tip = 2 * analysis.Millimetre
 		least := math.Inf(1)
 		for at := 0.6; at < 1.5; at += 1e-4 {
 			least = min(least, g.slow(func(t float64) float64 { return g.Excess(317_500_000, c.At(t)) }, at))
@@ -220,7 +222,7 @@ func TestHandStream(t *testing.T) {
 		v.Stream.Spikes, v.Stream.Fault = 0, NoFault
 		points, tr := v.points(seed)
 		tick := seconds(v.Stream.Tick)
-		stop := v.Ring + v.Gauge.Free + units(6*v.Gauge.Noise) + v.Gauge.Step
+		stop := v.Ring + v.Gauge.Free + length(6*v.Gauge.Noise) + v.Gauge.Step
 		for i, p := range points {
 			if off := (p.T - points[0].T + tick/2) % tick; (off - tick/2).Abs() > 2*time.Nanosecond {
 				t.Fatalf("seed %d: value %d comes %s off a step of %s", seed, i, off-tick/2, tick)

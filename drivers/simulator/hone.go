@@ -3,6 +3,8 @@ package simulator
 import (
 	"math"
 	"math/rand/v2"
+
+	"fairbore/analysis"
 )
 
 // Hand is how an operator hones by hand.
@@ -18,14 +20,11 @@ type Hand struct {
 	Press float64
 }
 
-// Reach is a stretch of the bore to be worked.
-type Reach struct{ From, To int64 }
-
 // Work hones a number of strokes meant; over the whole length, or short ones at
 // the stretches, by turns if there are several. Half of the short strokes reach
 // a twentieth of the bore further, so that they leave no step. It returns the
 // strokes done, one at least.
-func (h Hand) Work(b *Bore, meant int, at []Reach, rng *rand.Rand) (done int) {
+func (h Hand) Work(p *Part, meant int, at []analysis.Stretch, rng *rand.Rand) (done int) {
 	if meant <= 0 {
 		return 0
 	}
@@ -37,7 +36,7 @@ func (h Hand) Work(b *Bore, meant int, at []Reach, rng *rand.Rand) (done int) {
 		press *= h.Press
 	}
 	if len(at) == 0 {
-		b.Hone(done, Spell{Pressure: press}, rng)
+		p.Hone(done, Spell{Pressure: press}, rng)
 		return done
 	}
 	if h.Dwell > 0 {
@@ -47,13 +46,9 @@ func (h Hand) Work(b *Bore, meant int, at []Reach, rng *rand.Rand) (done int) {
 	for i, r := range at {
 		n := left / (len(at) - i)
 		left -= n
-		wide := Reach{max(0, r.From-b.Length/20), min(b.Length, r.To+b.Length/20)}
-		b.Hone(n-n/2, h.spell(r, press), rng)
-		b.Hone(n/2, h.spell(wide, press), rng)
+		wide := analysis.Stretch{From: max(0, r.From-p.Length/20), To: min(p.Length, r.To+p.Length/20)}
+		p.Hone(n-n/2, Spell{r, h.Rest, press}, rng)
+		p.Hone(n/2, Spell{wide, h.Rest, press}, rng)
 	}
 	return done
-}
-
-func (h Hand) spell(r Reach, press float64) Spell {
-	return Spell{From: r.From, To: r.To, Rest: h.Rest, Pressure: press}
 }

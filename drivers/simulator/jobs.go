@@ -6,71 +6,44 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"fairbore/analysis"
 )
 
-// Ring is a setting ring.
-type Ring struct {
-	ID   string
-	Size int64 // certified
-}
-
-// Round is a spell of honing and what was gauged after it.
-type Round struct {
-	Strokes int     // since the round before
-	Warm    float64 // K above the ring when gauged
-	Sizes   []int64 // as gauged, warm, in the order of Job.Places
-}
-
-// Station is where in the bore a size was gauged.
-type Station struct {
-	Depth int64 // from the front face
-	Angle int   // degrees
+// StoryRound is a spell of honing in the story of a part, and what was gauged after it.
+type StoryRound struct {
+	Strokes int               // since the round before
+	Warm    float64           // K above the ring when gauged
+	Sizes   []analysis.Length // as gauged, warm, in the order of Job.Plan
 }
 
 // Job is a bore to be honed, with the story of one part. It is invented
 // demonstration data: no real part, shop or person.
 type Job struct {
-	ID, Title, Station, Material string
-	Inch                         bool // the drawing's unit
-	Nominal, Low, High           int64
-	Length                       int64
-	Ring                         Ring
-	Gauge                        Gauge
-	Depths                       []int64
-	Angles                       []int
-	Rounds                       []Round // the first is the start, with 0 strokes
-	Minute                       int     // strokes in a minute
-	Expansion                    float64 // µm on the diameter a kelvin
-	bore                         Bore    // what the table can't tell: rates, cooling, reach
+	analysis.Job
+	Master    analysis.Ring // the ring that Job.Ring names
+	Gauge     Gauge
+	Rounds    []StoryRound // the first is the start, with 0 strokes
+	Minute    int          // strokes in a minute
+	Expansion float64      // µm on the diameter a kelvin
+	part      Part         // what the table can't tell: rates, cooling, reach
 }
 
-// Places lists the stations in the order in which they are gauged: depth by
-// depth, at each its angles.
-func (j *Job) Places() []Station {
-	out := make([]Station, 0, len(j.Depths)*len(j.Angles))
-	for _, d := range j.Depths {
-		for _, a := range j.Angles {
-			out = append(out, Station{d, a})
-		}
-	}
-	return out
-}
-
-// Bore returns a bore in the job's start state: mean, profile and ovality as
-// first gauged, rates as the story has them.
-func (j *Job) Bore() *Bore {
-	b := j.bore
+// StoryPart returns the part of the story in its start state: mean, profile and
+// ovality as first gauged, rates as the story has them.
+func (j *Job) StoryPart() *Part {
+	p := j.part
 	first := j.Rounds[0].Sizes
-	n := len(j.Angles)
+	n := len(j.Orientations)
 	var sum float64
 	for _, v := range first {
 		sum += float64(v)
 	}
-	b.Start = int64(math.Round(sum / float64(len(first))))
+	p.Start = analysis.Length(math.Round(sum / float64(len(first))))
 	var re, im float64
 	for i, v := range first {
-		s, c := math.Sincos(2 * float64(j.Angles[i%n]) * degree)
-		re, im = re+um(v-b.Start)*c, im+um(v-b.Start)*s
+		s, c := math.Sincos(2 * j.Orientations[i%n].Degrees() * degree)
+		re, im = re+(v-p.Start).Micrometres()*c, im+(v-p.Start).Micrometres()*s
 	}
 	// least squares of Oval·cos 2(a-Lie): at 0/60/120 the mean of cos² is 1/2; at
 	// 0/90, where sin 2a is nowhere seen, it is 1.
@@ -78,16 +51,16 @@ func (j *Job) Bore() *Bore {
 	if n == 2 {
 		part = 1
 	}
-	b.Oval, b.Lie = math.Hypot(re, im)/(part*float64(len(first))), math.Atan2(im, re)/2
-	for i, d := range j.Depths {
+	p.Oval, p.Lie = math.Hypot(re, im)/(part*float64(len(first))), math.Atan2(im, re)/2
+	for i, d := range j.Sections {
 		mean := 0.0
 		for _, v := range first[i*n : (i+1)*n] {
-			mean += um(v-b.Start) / float64(n)
+			mean += (v - p.Start).Micrometres() / float64(n)
 		}
-		b.Profile = append(b.Profile, Point2{d, mean})
+		p.Profile = append(p.Profile, Offset{d, mean})
 	}
-	b.Length, b.Rounding, b.Expansion, b.Scatter = j.Length, 15, j.Expansion, 0.1
-	return &b
+	p.Length, p.Rounding, p.Expansion, p.Scatter = j.Length, 15, j.Expansion, 0.1
+	return &p
 }
 
 // FindJob returns the job of that id.
@@ -106,11 +79,11 @@ func FindJob(id string) (*Job, error) {
 // Gauges lists the gauges of the shop.
 func Gauges() []Gauge {
 	return []Gauge{
-		{ID: "G-11", Contact: TwoPoint, Tip: 2 * Millimetre, Free: 600 * Micrometre, Rate: 20, Noise: 0.15, Step: Micrometre / 10, Places: 4},
-		{ID: "G-07", Contact: TwoPoint, Tip: 3 * Millimetre / 2, Free: 500 * Micrometre, Rate: 10, Noise: 0.20, Step: 5 * MicroInch, Inch: true, Places: 6},
-		{ID: "G-12", Contact: TwoPoint, Tip: 3 * Millimetre, Free: 800 * Micrometre, Rate: 20, Noise: 0.20, Step: Micrometre / 10, Places: 4},
-		{ID: "G-21", Contact: ThreePoint, Tip: 2 * Millimetre, Free: 700 * Micrometre, Rate: 10, Noise: 0.30, Step: Micrometre / 10, Places: 4, Settle: 0.25},
-		{ID: "G-30", Contact: Air, Free: 400 * Micrometre, Rate: 10, Noise: 0.10, Step: Micrometre / 10, Places: 4, Settle: 0.5},
+		{ID: "G-11", Contact: TwoPoint, Tip: 2 * analysis.Millimetre, Free: 600 * analysis.Micrometre, Rate: 20, Noise: 0.15, Step: analysis.Micrometre / 10, Unit: analysis.MM, Places: 4},
+		{ID: "G-07", Contact: TwoPoint, Tip: 3 * analysis.Millimetre / 2, Free: 500 * analysis.Micrometre, Rate: 10, Noise: 0.20, Step: 5 * analysis.MicroInch, Unit: analysis.IN, Places: 6},
+		{ID: "G-12", Contact: TwoPoint, Tip: 3 * analysis.Millimetre, Free: 800 * analysis.Micrometre, Rate: 20, Noise: 0.20, Step: analysis.Micrometre / 10, Unit: analysis.MM, Places: 4},
+		{ID: "G-21", Contact: ThreePoint, Tip: 2 * analysis.Millimetre, Free: 700 * analysis.Micrometre, Rate: 10, Noise: 0.30, Step: analysis.Micrometre / 10, Unit: analysis.MM, Places: 4, Settle: 0.25},
+		{ID: "G-30", Contact: Air, Free: 400 * analysis.Micrometre, Rate: 10, Noise: 0.10, Step: analysis.Micrometre / 10, Unit: analysis.MM, Places: 4, Settle: 0.5},
 	}
 }
 
@@ -126,56 +99,71 @@ func gauge(id string) Gauge {
 // Jobs lists the four jobs.
 func Jobs() []Job {
 	return []Job{
-		{
-			ID: "J-4107", Title: "pivot bracket bush", Station: "hone bay 1", Material: "leaded bronze", Inch: true,
-			Nominal: 222_300_800, Low: 222_275_400, High: 222_326_200, Length: 381_000_000,
-			Ring: Ring{"R-0875", 222_251_200}, Gauge: gauge("G-11"), Minute: 50, Expansion: 0.40,
-			Depths: depths(4, 13, 25, 34), Angles: []int{0, 90}, Rounds: rounds(bushTable, 0, 2, 3, 3, 1, 0),
-			bore: Bore{Fast: 2.05, Slow: 0.8, Glaze: 35, Warming: 0.2, WarmMost: 3, Cooling: 418 * time.Second},
-		},
-		{
-			ID: "J-4112", Title: "spindle sleeve", Station: "hone bay 2", Material: "hardened steel", Inch: true,
-			Nominal: 317_500_000, Low: 317_500_000, High: 317_525_400, Length: 635_000_000,
-			Ring: Ring{"R-1250", 317_497_000}, Gauge: gauge("G-11"), Minute: 45, Expansion: 0.365,
-			Depths: depths(5, 32, 58), Angles: []int{0, 90}, Rounds: rounds(sleeveTable, 0, 1, 1, 1, 0.5, 0, 0, 0),
-			bore: Bore{Fast: 0.40, Slow: 0.20, Glaze: 60, Warming: 0.05, WarmMost: 1, Cooling: 1922 * time.Second},
-		},
-		{
-			ID: "J-4120", Title: "relief valve body", Station: "hone bay 3", Material: "grey iron",
-			Nominal: 158_800_000, Low: 158_780_000, High: 158_840_000, Length: 520_000_000,
-			Ring: Ring{"R-0625", 158_750_800}, Gauge: gauge("G-07"), Minute: 60, Expansion: 0.167,
-			Depths: depths(5, 16, 28, 40, 49), Angles: []int{0, 90}, Rounds: rounds(valveTable, 0, 1, 1, 0.5, 0, 0),
-			bore: Bore{Fast: 1.02, Slow: 0.5, Glaze: 30, Blind: 12 * Millimetre, Warming: 0.1, WarmMost: 1, Cooling: 900 * time.Second},
-		},
-		{
-			ID: "J-4131", Title: "dash tube", Station: "bench 4", Material: "aluminium alloy",
-			Nominal: 444_500_000, Low: 444_500_000, High: 444_700_000, Length: 2_540_000_000,
-			Ring: Ring{"R-1750", 444_499_000}, Gauge: gauge("G-12"), Minute: 40, Expansion: 1.02,
-			Depths: depths(10, 65, 127, 190, 244), Angles: []int{0, 60, 120}, Rounds: rounds(tubeTable, 0, 8, 6, 3, 0),
-			bore: Bore{Fast: 1.7, Slow: 0.9, Glaze: 18, Warming: 0.6, WarmMost: 9, Cooling: 182 * time.Second},
-		},
+		drawn(Job{
+			Job: analysis.Job{
+				ID: "J-4107", Title: "pivot bracket bush", Material: "leaded bronze", Unit: analysis.IN, Nominal: 222_300_800,
+				Limits: analysis.Limits{Low: 222_275_400, High: 222_326_200}, Length: 381_000_000, Ring: "R-0875",
+				Sections: times(analysis.Millimetre, 4, 13, 25, 34), Orientations: times(analysis.Degree, 0, 90),
+			},
+			Master: analysis.Ring{Size: 222_251_200}, Gauge: gauge("G-11"), Minute: 50, Expansion: 0.40, Rounds: rounds(bushTable, 0, 2, 3, 3, 1, 0),
+			part: Part{Fast: 2.05, Slow: 0.8, Glaze: 35, Warming: 0.2, WarmMost: 3, Cooling: 418 * time.Second},
+		}),
+		drawn(Job{
+			Job: analysis.Job{
+				ID: "J-4112", Title: "spindle sleeve", Material: "hardened steel", Unit: analysis.IN, Nominal: 317_500_000,
+				Limits: analysis.Limits{Low: 317_500_000, High: 317_525_400}, Length: 635_000_000, Ring: "R-1250",
+				Sections: times(analysis.Millimetre, 5, 32, 58), Orientations: times(analysis.Degree, 0, 90),
+			},
+			Master: analysis.Ring{Size: 317_497_000}, Gauge: gauge("G-11"), Minute: 45, Expansion: 0.365, Rounds: rounds(sleeveTable, 0, 1, 1, 1, 0.5, 0, 0, 0),
+			part: Part{Fast: 0.40, Slow: 0.20, Glaze: 60, Warming: 0.05, WarmMost: 1, Cooling: 1922 * time.Second},
+		}),
+		drawn(Job{
+			Job: analysis.Job{
+				ID: "J-4120", Title: "relief valve body", Material: "grey iron", Unit: analysis.MM, Nominal: 158_800_000,
+				Limits: analysis.Limits{Low: 158_780_000, High: 158_840_000}, Length: 520_000_000, Ring: "R-0625",
+				Sections: times(analysis.Millimetre, 5, 16, 28, 40, 49), Orientations: times(analysis.Degree, 0, 90),
+			},
+			Master: analysis.Ring{Size: 158_750_800}, Gauge: gauge("G-07"), Minute: 60, Expansion: 0.167, Rounds: rounds(valveTable, 0, 1, 1, 0.5, 0, 0),
+			part: Part{Fast: 1.02, Slow: 0.5, Glaze: 30, Blind: 12 * analysis.Millimetre, Warming: 0.1, WarmMost: 1, Cooling: 900 * time.Second},
+		}),
+		drawn(Job{
+			Job: analysis.Job{
+				ID: "J-4131", Title: "dash tube", Material: "aluminium alloy", Unit: analysis.MM, Nominal: 444_500_000,
+				Limits: analysis.Limits{Low: 444_500_000, High: 444_700_000}, Length: 2_540_000_000, Ring: "R-1750",
+				Sections: times(analysis.Millimetre, 10, 65, 127, 190, 244), Orientations: times(analysis.Degree, 0, 60, 120),
+			},
+			Master: analysis.Ring{Size: 444_499_000}, Gauge: gauge("G-12"), Minute: 40, Expansion: 1.02, Rounds: rounds(tubeTable, 0, 8, 6, 3, 0),
+			part: Part{Fast: 1.7, Slow: 0.9, Glaze: 18, Warming: 0.6, WarmMost: 9, Cooling: 182 * time.Second},
+		}),
 	}
 }
 
-func depths(mm ...int64) []int64 {
-	out := make([]int64, len(mm))
-	for i, d := range mm {
-		out[i] = d * Millimetre
+// drawn completes a job by what all have in common.
+func drawn(j Job) Job {
+	j.Face, j.Band, j.Target = "front", analysis.Deviation(200*analysis.Micrometre), (j.Low+j.High)/2
+	j.Master.ID, j.Master.U = j.Ring, analysis.Deviation(analysis.Micrometre/4)
+	return j
+}
+
+// times multiplies numbers by a unit.
+func times[T analysis.Length | analysis.Angle](unit T, n ...T) []T {
+	for i := range n {
+		n[i] *= unit
 	}
-	return out
+	return n
 }
 
 // rounds reads a table: a line a round, the strokes and then the sizes in mm to
 // four places, as gauged; warm gives the warmth of each round.
-func rounds(table string, warm ...float64) []Round {
-	var out []Round
+func rounds(table string, warm ...float64) []StoryRound {
+	var out []StoryRound
 	for i, line := range strings.Split(strings.TrimSpace(table), "\n") {
 		cells := strings.Fields(line)
-		r := Round{Warm: warm[i]}
+		r := StoryRound{Warm: warm[i]}
 		r.Strokes, _ = strconv.Atoi(cells[0])
 		for _, c := range cells[1:] {
 			v, _ := strconv.ParseInt(strings.Replace(c, ".", "", 1), 10, 64)
-			r.Sizes = append(r.Sizes, v*Micrometre/10)
+			r.Sizes = append(r.Sizes, analysis.Length(v)*analysis.Micrometre/10)
 		}
 		out = append(out, r)
 	}

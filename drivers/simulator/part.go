@@ -4,58 +4,157 @@ import (
 	"math"
 	"math/rand/v2"
 	"time"
+
+	"fairbore/analysis"
 )
+
+// nodes along a bore at which its size is kept; between them it is interpolated.
+const nodes = 65
+
+// Part is a part whose bore is honed: its size at a place is the size at the start,
+// with a profile along the depth and an oval, and what honing has taken off since,
+// grown by its warmth. Noise is the gauge's business, not the part's.
+type Part struct {
+	Length analysis.Length // depth from the datum face to the other end
+	Start  analysis.Length // mean size at the start, at the temperature of the ring
+	// Profile is the departure from Start at depths in rising order, at the start.
+	Profile []Offset
+	// Oval is the amplitude of the ovality, µm, and Lie the angle of its long
+	// axis, rad: the size is larger by Oval·cos 2(angle-Lie). It wears out with
+	// Rounding: to 1/e for each Rounding µm taken off.
+	Oval, Lie, Rounding float64
+	// Fast, Slow and Glaze are the rate of a fresh stone and of a glazed one,
+	// µm a stroke, and the strokes in which the difference falls to 1/e.
+	Fast, Slow, Glaze float64
+	// Blind is the depth over which the stone does not reach the bottom fully, 0: a through hole.
+	Blind analysis.Length
+	// Scatter is the relative standard deviation of a spell's removal.
+	Scatter float64
+	// Expansion is the growth of the size by a kelvin, µm; Warming the kelvins a
+	// stroke brings, WarmMost the most; Cooling the time constant.
+	Expansion, Warming, WarmMost float64
+	Cooling                      time.Duration
+
+	removed [nodes]float64 // µm off the diameter
+	strokes float64        // since the stone was dressed
+	warm    float64        // K above the ring
+}
+
+// Offset is a departure from the mean size at a depth.
+type Offset struct {
+	Depth analysis.Length
+	Off   float64 // µm
+}
+
+// Spell is where a spell of honing works: the strokes over a stretch of the bore
+// (To 0: the whole length), and how evenly over the rest.
+type Spell struct {
+	analysis.Stretch
+	// Rest is the part of the removal that the bore outside From to To sees.
+	Rest float64
+	// Pressure multiplies the rate; 0: 1.
+	Pressure float64
+}
+
+// Size returns the diameter at a place as it is now, warm.
+func (p *Part) Size(at analysis.Place) analysis.Length {
+	x, angle := p.interpolate(at.Depth), at.Angle.Degrees()*math.Pi/180
+	oval := p.Oval
+	if p.Rounding > 0 {
+		oval *= math.Exp(-x / p.Rounding)
+	}
+	return p.Start + length(p.profile(at.Depth)+x+oval*math.Cos(2*(angle-p.Lie))+p.warm*p.Expansion)
+}
+
+// Warmth is how much warmer than the ring the part is, K.
+func (p *Part) Warmth() float64 { return p.warm }
+
+func (p *Part) profile(depth analysis.Length) float64 {
+	all := p.Profile
+	for i := range all {
+		if depth <= all[i].Depth {
+			if i == 0 {
+				return all[0].Off
+			}
+			f := float64(depth-all[i-1].Depth) / float64(all[i].Depth-all[i-1].Depth)
+			return all[i-1].Off + f*(all[i].Off-all[i-1].Off)
+		}
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	return all[len(all)-1].Off
+}
+
+func (p *Part) interpolate(depth analysis.Length) float64 {
+	x := float64(depth) / float64(max(p.Length, 1)) * (nodes - 1)
+	i := int(min(max(x, 0), nodes-2))
+	f := min(1, max(0, x-float64(i)))
+	return p.removed[i]*(1-f) + p.removed[i+1]*f
+}
+
+// Hone takes off what a number of strokes take off, and warms the part. It
+// returns the mean removal, µm on the diameter.
+func (p *Part) Hone(strokes int, s Spell, rng *rand.Rand) float64 {
+	if strokes <= 0 {
+		return 0
+	}
+	total := 0.0
+	for range strokes {
+		total += p.Slow + (p.Fast-p.Slow)*math.Exp(-p.strokes/max(p.Glaze, 1))
+		p.strokes++
+	}
+	if s.Pressure > 0 {
+		total *= s.Pressure
+	}
+	total *= max(0, 1+p.Scatter*rng.NormFloat64())
+	sum := 0.0
+	for i := range p.removed {
+		off := total * p.reach(i, s)
+		p.removed[i] += off
+		sum += off
+	}
+	p.warm = min(max(p.WarmMost, p.warm), p.warm+p.Warming*float64(strokes))
+	return sum / nodes
+}
+
+// reach is the part of a spell's removal that comes to a node.
+func (p *Part) reach(i int, s Spell) float64 {
+	depth := p.Length * analysis.Length(i) / (nodes - 1)
+	part := 1.0
+	if s.To > 0 && (depth < s.From || depth > s.To) {
+		part = s.Rest
+	}
+	if left := p.Length - depth; left < p.Blind {
+		part *= 0.8 + 0.2*float64(left)/float64(p.Blind)
+	}
+	return part
+}
+
+// Dress makes the stone cut as a fresh one.
+func (p *Part) Dress() { p.strokes = 0 }
+
+// Cool lets time pass: the warmth above the ring falls to 1/e in Cooling.
+func (p *Part) Cool(dt time.Duration) {
+	if p.Cooling <= 0 {
+		p.warm = 0
+		return
+	}
+	p.warm *= math.Exp(-dt.Seconds() / p.Cooling.Seconds())
+}
 
 // Part draws a part of the job and the hand that hones it: where it starts, how
 // freely its stone cuts, how far out of form it is and how evenly the hand works
 // differ from the story's part as parts do (invented, as the jobs are).
-func (j *Job) Part(rng *rand.Rand) (*Bore, Hand) {
-	b := j.Bore()
-	b.Start += units(3 * rng.NormFloat64())
+func (j *Job) Part(rng *rand.Rand) (*Part, Hand) {
+	p := j.StoryPart()
+	p.Start += length(3 * rng.NormFloat64())
 	rate := math.Exp(0.15 * rng.NormFloat64())
-	b.Fast, b.Slow = b.Fast*rate, b.Slow*rate
+	p.Fast, p.Slow = p.Fast*rate, p.Slow*rate
 	form := math.Exp(0.25 * rng.NormFloat64())
-	for i := range b.Profile {
-		b.Profile[i].Off *= form
+	for i := range p.Profile {
+		p.Profile[i].Off *= form
 	}
-	b.Oval *= form
-	return b, Hand{Scatter: between(rng, 0.10, 0.20), Rest: between(rng, 0.35, 0.65), Dwell: between(rng, 1, 1.2)}
-}
-
-// Visit plays one visit of a careful operator to a size, at a moment of a
-// session; Measure if it is of a bore, Master of a ring. What a press sends has
-// the gauge's noise, as what it streams has.
-func (j *Job) Visit(p Play, act Act, size int64, at time.Duration, rng *rand.Rand) Step {
-	s, seen := j.player(p, size, at, rng)
-	step := s.visit(Step{Act: act, Size: seen})
-	step.Size = size
-	return step
-}
-
-// Gauging plays a visit as [Job.Visit] does, beginning at 0, and hands over what
-// the gauge sends as it comes; each reports whether there was a tone meanwhile. Hands of
-// [Play] rock until then.
-func (j *Job) Gauging(p Play, act Act, size int64, rng *rand.Rand, each func(Chunk) (tone bool)) {
-	s, seen := j.player(p, size, 0, rng)
-	if st := (Step{Act: act, Size: seen}); s.rocks() {
-		const most = 12 // passes, of a hand that hears no tone
-		s.rock(st, seen+p.Zero, most, each)
-	} else {
-		for _, c := range s.visit(st).Chunks {
-			each(c)
-		}
-	}
-}
-
-// player returns who plays a visit, and the size as a press of the button shows it.
-func (j *Job) player(p Play, size int64, at time.Duration, rng *rand.Rand) (s player, seen int64) {
-	s = player{job: j, play: p, rng: rng, gauge: j.Gauge, now: at}
-	if p.Gauge != nil {
-		s.gauge = *p.Gauge
-	}
-	seen = size
-	if p.Button || s.gauge.Rate == 0 {
-		seen += units(s.gauge.Noise * rng.NormFloat64())
-	}
-	return s, seen
+	p.Oval *= form
+	return p, Hand{Scatter: between(rng, 0.10, 0.20), Rest: between(rng, 0.35, 0.65), Dwell: between(rng, 1, 1.2)}
 }

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // Parts differ as they were said to, one from the other; the same seed draws the
@@ -16,13 +18,13 @@ func TestPartsDiffer(t *testing.T) {
 		t.Fatal(err)
 	}
 	const n = 4000
-	story := job.Bore()
+	story := job.StoryPart()
 	rng := seeded(3)
 	var starts, rates, squares float64
 	for range n {
 		b, h := job.Part(rng)
-		starts += um(b.Start-story.Start) / n
-		squares += math.Pow(um(b.Start-story.Start), 2) / n
+		starts += (b.Start - story.Start).Micrometres() / n
+		squares += math.Pow((b.Start-story.Start).Micrometres(), 2) / n
 		rates += math.Log(b.Fast/story.Fast) / n
 		if ratio := b.Slow / story.Slow; math.Abs(ratio-b.Fast/story.Fast) > 1e-9 {
 			t.Fatalf("a stone that cuts %.3f as fast fresh and %.3f glazed", b.Fast/story.Fast, ratio)
@@ -59,19 +61,19 @@ func TestVisitShowsItsSize(t *testing.T) {
 	const n = 2000
 	for range n {
 		s := job.Visit(Play{Button: true}, Measure, size, at, rng)
-		if len(s.Chunks) != 1 || s.Chunks[0].At < at || s.Size != size {
-			t.Fatalf("a press sends %d lines, the first at %s, of %d", len(s.Chunks), s.Chunks[0].At, s.Size)
+		if len(s.Frames) != 1 || s.Frames[0].At < at || s.Size != size {
+			t.Fatalf("a press sends %d lines, the first at %s, of %d", len(s.Frames), s.Frames[0].At, s.Size)
 		}
-		sum += math.Pow(um(parseLine(t, s.Chunks[0].Bytes)-size), 2)
+		sum += math.Pow((parseLine(t, s.Frames[0].Bytes) - size).Micrometres(), 2)
 	}
 	// the noise of 0.15 µm and the rounding to 0.1 µm, ± four standard errors
 	if sd, want := math.Sqrt(sum/n), math.Hypot(0.15, 0.1/math.Sqrt(12)); math.Abs(sd-want) > 4*want/math.Sqrt(2*n) {
 		t.Errorf("presses scatter by %.3f µm, want %.3f", sd, want)
 	}
-	s := job.Visit(Play{Zero: 2 * Micrometre}, Master, size, at, seeded(1))
+	s := job.Visit(Play{Zero: 2 * analysis.Micrometre}, Master, size, at, seeded(1))
 	near := 0
-	for _, c := range s.Chunks {
-		off := um(parseLine(t, c.Bytes) - size - 2*Micrometre)
+	for _, c := range s.Frames {
+		off := (parseLine(t, c.Bytes) - size - 2*analysis.Micrometre).Micrometres()
 		if off < -1.5 && off > -25 { // a spike is 30 µm
 			t.Errorf("%.1f µm under the size", off)
 		}
@@ -83,13 +85,13 @@ func TestVisitShowsItsSize(t *testing.T) {
 		}
 	}
 	brisk := job.Visit(Play{Brisk: true}, Master, size, at, seeded(1))
-	if first, last := parseLine(t, brisk.Chunks[0].Bytes), parseLine(t, brisk.Chunks[len(brisk.Chunks)-1].Bytes); um(first-size) < 500 || um(last-size) < 500 {
+	if first, last := parseLine(t, brisk.Frames[0].Bytes), parseLine(t, brisk.Frames[len(brisk.Frames)-1].Bytes); (first-size).Micrometres() < 500 || (last-size).Micrometres() < 500 {
 		t.Error("a brisk visit does not begin and end in free air")
 	}
 	if saved := (s.To - s.From) - (brisk.To - brisk.From); saved < time.Second || saved > 4*time.Second {
 		t.Errorf("a brisk visit takes %s less", saved)
 	}
-	if near < 5 || s.Act != Master || s.Truth.Places[0].Size != size+2*Micrometre {
+	if near < 5 || s.Act != Master || s.Truth.Places[0].Size != size+2*analysis.Micrometre {
 		t.Errorf("%v: %d values near the size, truth %+v", s.Act, near, s.Truth.Places)
 	}
 }
@@ -101,27 +103,27 @@ func TestGauging(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const size, zero = 317_480_000, 2 * Micrometre
+	const size, zero = 317_480_000, 2 * analysis.Micrometre
 	for _, f := range []Family{LeastJerk, EndRests, Pausing, TurnsOnce} {
 		play := Play{Brisk: true, Zero: zero, Hands: []Family{f}}
-		gauge := func(tone time.Duration) (out []Chunk) {
-			job.Gauging(play, Measure, size, seeded(5), func(c Chunk) bool {
+		gauge := func(tone time.Duration) (out []Frame) {
+			job.Gauging(play, Measure, size, seeded(5), func(c Frame) bool {
 				out = append(out, c)
 				return c.At >= tone
 			})
 			return out
 		}
 		whole, again, short := gauge(time.Hour), gauge(time.Hour), gauge(5*time.Second)
-		if !slices.EqualFunc(whole, again, func(a, b Chunk) bool { return a.At == b.At && bytes.Equal(a.Bytes, b.Bytes) }) {
+		if !slices.EqualFunc(whole, again, func(a, b Frame) bool { return a.At == b.At && bytes.Equal(a.Bytes, b.Bytes) }) {
 			t.Errorf("%v: one seed, two visits", f)
 		}
 		if end := short[len(short)-1].At; end < 6*time.Second || end > 9*time.Second || end > whole[len(whole)-1].At {
 			t.Errorf("%v: with a tone at 5 s it ends at %s, without at %s", f, end, whole[len(whole)-1].At)
 		}
-		for _, chunks := range [][]Chunk{whole, short} {
+		for _, chunks := range [][]Frame{whole, short} {
 			near, under := 0, 0
 			for i, c := range chunks {
-				off := um(parseLine(t, c.Bytes) - size - zero)
+				off := (parseLine(t, c.Bytes) - size - zero).Micrometres()
 				if math.Abs(off) < 1 {
 					near++
 				}
@@ -137,12 +139,12 @@ func TestGauging(t *testing.T) {
 			}
 		}
 		step := job.Visit(play, Measure, size, time.Minute, seeded(5))
-		if pl := step.Truth.Places[0]; step.Size != size || pl.Size != size+zero || len(pl.Turns) < 3 || step.Chunks[0].At < time.Minute {
-			t.Errorf("%v: a visit from %s of %d, %+v", f, step.Chunks[0].At, step.Size, pl)
+		if pl := step.Truth.Places[0]; step.Size != size || pl.Size != size+zero || len(pl.Turns) < 3 || step.Frames[0].At < time.Minute {
+			t.Errorf("%v: a visit from %s of %d, %+v", f, step.Frames[0].At, step.Size, pl)
 		}
 	}
 	presses := 0
-	job.Gauging(Play{Button: true, Hands: []Family{LeastJerk}}, Measure, size, seeded(5), func(Chunk) bool { presses++; return false })
+	job.Gauging(Play{Button: true, Hands: []Family{LeastJerk}}, Measure, size, seeded(5), func(Frame) bool { presses++; return false })
 	if presses != 1 {
 		t.Errorf("a button sends %d lines a press", presses)
 	}

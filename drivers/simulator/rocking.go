@@ -3,6 +3,8 @@ package simulator
 import (
 	"math"
 	"math/rand/v2"
+
+	"fairbore/analysis"
 )
 
 // Rocking is a visit of a two-point gauge, all but the chance of the single
@@ -12,8 +14,8 @@ type Rocking struct {
 	Family Family
 	Style  Family // how the hand swings
 	Gauge  Gauge
-	Ring   int64 // size of the ring: free air shows it and Gauge.Free more, where the plunger meets its stop
-	Size   int64 // true, at the first place
+	Ring   analysis.Length // size of the ring: free air shows it and Gauge.Free more, where the plunger meets its stop
+	Size   analysis.Length // true, at the first place
 	// Course is the tilt since the gauge is in the bore, and Stays are the places
 	// where it is rocked, in its time.
 	Course Course
@@ -31,9 +33,9 @@ type Rocking struct {
 // Stay is a place where a gauge is rocked.
 type Stay struct {
 	From, To float64
-	Size     int64 // true
-	Seen     int64 // what a perfect reading would be, at From: with the chord, for one
-	Rate     int64 // how Seen changes in a second
+	Size     analysis.Length // true
+	Seen     analysis.Length // what a perfect reading would be, at From: with the chord, for one
+	Rate     analysis.Length // how Seen changes in a second
 }
 
 // Least is the tilt that a passage through square must exceed on either side to
@@ -50,7 +52,7 @@ type Draws struct {
 	Rate   float64 // values a second
 	Passes int     // through square; 0: three to seven
 	// Coarsest is the largest step of a display, 0.1 nm; 0: any up to 100 µin.
-	Coarsest int64
+	Coarsest analysis.Length
 }
 
 // DrawRocking draws a visit of a family, at a size from 8 to 60 mm, with noise of
@@ -71,7 +73,7 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 	case Lagging:
 		v.Gauge.Lag = between(rng, 0.01, 0.05)
 	case ShortTravel:
-		v.Gauge.Free = units(between(rng, 150, 600))
+		v.Gauge.Free = length(between(rng, 150, 600))
 	}
 	passes := d.Passes
 	if passes == 0 {
@@ -87,7 +89,7 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 
 // practised is a visit of a hand that rocks every day, until the tone or so many
 // passes, with a gauge, a ring and a size.
-func practised(f Family, g Gauge, ring, size int64, passes int, rng *rand.Rand) *Rocking {
+func practised(f Family, g Gauge, ring, size analysis.Length, passes int, rng *rand.Rand) *Rocking {
 	v := &Rocking{Family: f, Style: f, Gauge: g, Ring: ring, Size: size}
 	if !f.Style() {
 		v.Style = LeastJerk
@@ -121,8 +123,8 @@ func (v *Rocking) phases(rng *rand.Rand) {
 // rocking draws all of a visit but the course.
 func (d *Draws) rocking(f Family, rng *rand.Rand) *Rocking {
 	v := &Rocking{Family: f, Style: f, Gauge: d.gauge(rng), Stream: drawStream(f, rng)}
-	v.Ring = 8*Millimetre + rng.Int64N(52*Millimetre)
-	v.Size = v.Ring + units(between(rng, -60, 60))
+	v.Ring = drawSize(rng)
+	v.Size = v.Ring + length(between(rng, -60, 60))
 	v.Gauge.Tip = tipFor(v.Ring)
 	v.phases(rng)
 	return v
@@ -131,11 +133,11 @@ func (d *Draws) rocking(f Family, rng *rand.Rand) *Rocking {
 // gauge draws a gauge.
 func (d *Draws) gauge(rng *rand.Rand) Gauge {
 	show := pick(rng, displays[:]...)
-	for d.Coarsest > 0 && show.step > max(d.Coarsest, Micrometre/10) {
+	for d.Coarsest > 0 && show.step > max(d.Coarsest, analysis.Micrometre/10) {
 		show = pick(rng, displays[:]...)
 	}
-	return Gauge{ID: "drawn", Free: units(between(rng, 600, 900)), Rate: d.Rate, Noise: logBetween(rng, 0.05, 0.6),
-		Step: show.step, Inch: show.inch, Places: show.places}
+	return Gauge{ID: "drawn", Free: length(between(rng, 600, 900)), Rate: d.Rate, Noise: logBetween(rng, 0.05, 0.6),
+		Step: show.step, Unit: show.unit, Places: show.places}
 }
 
 func drawStream(f Family, rng *rand.Rand) Stream {
@@ -151,7 +153,7 @@ func drawStream(f Family, rng *rand.Rand) Stream {
 }
 
 // k is the distance of the centres of the contacts, µm.
-func (v *Rocking) k() float64 { return um(v.Size - 2*v.Gauge.Tip) }
+func (v *Rocking) k() float64 { return (v.Size - 2*v.Gauge.Tip).Micrometres() }
 
 // approach drags the gauge to its place, at a tilt.
 func (v *Rocking) approach(r *rocker, rng *rand.Rand) {
@@ -182,7 +184,7 @@ func (v *Rocking) work(passes int, steadiness float64, rng *rand.Rand) {
 		to := r.now
 		seen := v.Size
 		if v.Family == BesideAxis {
-			seen += units(v.level.Keys[len(v.level.Keys)-1].V)
+			seen += length(v.level.Keys[len(v.level.Keys)-1].V)
 		}
 		v.Stays = append(v.Stays, Stay{From: from, To: to, Size: v.Size, Seen: seen})
 		v.beside(r, from, to, rng)
@@ -231,7 +233,7 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 	stay := &v.Stays[0]
 	switch l := &v.level; v.Family {
 	case TwoPlaces:
-		next := v.Size + units(between(rng, -10, 10))
+		next := v.Size + length(between(rng, -10, 10))
 		drag := between(rng, 0.4, 1.5)
 		l.to(to-l.end(), 0)
 		if math.Abs(r.at) < degree/2 { // nobody draws it along while it is square
@@ -239,7 +241,7 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 			l.to(r.now-l.end(), 0)
 		}
 		r.hold(r.at, drag, r.sway, rng)
-		l.to(drag, um(next-v.Size))
+		l.to(drag, (next - v.Size).Micrometres())
 		second := r.now
 		r.rock(fewestPasses + rng.IntN(4))
 		v.leave(r, rng)
@@ -250,7 +252,7 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 			rate = between(rng, 0.5, 3)
 		}
 		rate *= float64(pick(rng, -1, 1))
-		stay.Rate = units(rate)
+		stay.Rate = length(rate)
 		const step = 0.05
 		for t := from + step; t < to; t += step { // a straight line, nearly
 			l.to(t-l.end(), rate*(t-from))
@@ -264,7 +266,7 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 	case BesideAxis:
 		chord := v.Gauge.Chord(v.Size, between(rng, 30, 100))
 		l.to(0.01, chord)
-		stay.Seen = v.Size + units(chord)
+		stay.Seen = v.Size + length(chord)
 	case Gritty:
 		grit := -between(rng, 1, 15)
 		on := between(rng, from, to)
@@ -293,7 +295,7 @@ func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 	in := v.Air + v.Insert
 	out := in + v.Course.End()
 	bounce := between(rng, 0, 80)
-	air := um(v.Ring + v.Gauge.Free - v.Size)
+	air := (v.Ring + v.Gauge.Free - v.Size).Micrometres()
 	now := func(t float64) float64 {
 		bore := func() float64 { return v.level.At(t-in) + v.Gauge.Excess(v.Size, v.Course.At(t-in)) }
 		um := air
@@ -374,7 +376,7 @@ func (v *Rocking) truth(in, out float64) Truth {
 		if i > 0 && s.From >= s.To {
 			break // it was drawn out before
 		}
-		pl := Place{Size: s.Size, Seen: s.Seen, Rate: s.Rate, From: seconds(in + s.From), To: seconds(in + s.To)}
+		pl := TruePlace{Size: s.Size, Seen: s.Seen, Rate: s.Rate, From: seconds(in + s.From), To: seconds(in + s.To)}
 		for _, p := range v.Course.Passes(s.From, s.To, Least) {
 			pl.Turns = append(pl.Turns, seconds(in+p.At))
 		}

@@ -4,6 +4,8 @@ import (
 	"iter"
 	"math/rand/v2"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // Act is what a step of a session is.
@@ -21,8 +23,8 @@ var acts = [...]string{"master", "measure", "hone"}
 // String names the act.
 func (a Act) String() string { return acts[a] }
 
-// Chunk is bytes that come from the gauge at one moment.
-type Chunk struct {
+// Frame is a line that the gauge sends, and when it arrives.
+type Frame struct {
 	At    time.Duration // since the start of the session
 	Bytes []byte
 }
@@ -31,13 +33,13 @@ type Chunk struct {
 type Step struct {
 	Act     Act
 	Round   int
-	Place   Station // of Measure
-	Strokes int     // of Honing
-	Warm    float64 // K above the ring: the part, of Measure
-	Size    int64   // of Measure and Master: what is gauged, without the gauge's zero error
+	Place   analysis.Place  // of Measure
+	Strokes int             // of Honing
+	Warm    float64         // K above the ring: the part, of Measure
+	Size    analysis.Length // of Measure and Master: what is gauged, without the gauge's zero error
 	From    time.Duration
 	To      time.Duration
-	Chunks  []Chunk
+	Frames  []Frame
 	Truth   Truth // of a streamed visit; times are since From
 }
 
@@ -51,7 +53,7 @@ type Play struct {
 	// Brisk: hardly any time in free air before and after a visit.
 	Brisk bool
 	// Zero is what the gauge shows too much, before it is mastered.
-	Zero int64
+	Zero analysis.Length
 	// Hands are the families of which each visit of a streamed two-point gauge is one, drawn;
 	// none: a pendulum, by [Params]. They rock until the tone of [Job.Gauging], at most twelve passes.
 	Hands []Family
@@ -61,7 +63,7 @@ type Play struct {
 }
 
 // Session plays a job: the ring first, then round by round the honing and every
-// place in the order of Places. The sizes are those of the job's table. The
+// place in the order of its plan. The sizes are those of the job's table. The
 // bytes are lines as [Gauge.Format] writes them.
 func (j *Job) Session(p Play, rng *rand.Rand) iter.Seq[Step] {
 	s := player{job: j, play: p, rng: rng, gauge: j.Gauge}
@@ -85,11 +87,11 @@ type player struct {
 func (s *player) run(yield func(Step) bool) {
 	s.now = 0
 	for range s.play.Masterings {
-		if !yield(s.visit(Step{Act: Master, Size: s.job.Ring.Size})) {
+		if !yield(s.visit(Step{Act: Master, Size: s.job.Master.Size})) {
 			return
 		}
 	}
-	places := s.job.Places()
+	places := s.job.Plan()
 	for i, r := range s.job.Rounds {
 		if r.Strokes > 0 && !yield(s.hone(i, r.Strokes)) {
 			return
@@ -107,13 +109,13 @@ func (s *player) run(yield func(Step) bool) {
 }
 
 // mean is the mean over the angles at the depth of place k.
-func (s *player) mean(sizes []int64, k int) int64 {
-	n := len(s.job.Angles)
-	var sum int64
+func (s *player) mean(sizes []analysis.Length, k int) analysis.Length {
+	n := len(s.job.Orientations)
+	var sum analysis.Length
 	for _, v := range sizes[k/n*n : k/n*n+n] {
 		sum += v
 	}
-	return sum / int64(n)
+	return sum / analysis.Length(n)
 }
 
 func (s *player) hone(round, strokes int) Step {
@@ -129,14 +131,14 @@ func (s *player) visit(st Step) Step {
 	shown := st.Size + s.play.Zero
 	if s.play.Button || s.gauge.Rate == 0 {
 		s.now += 4 * time.Second // to place and rock the gauge
-		st.Chunks = []Chunk{{s.now, s.gauge.Format(nil, Point{Value: s.gauge.Show(shown)})}}
+		st.Frames = []Frame{{s.now, s.gauge.Format(nil, Point{Value: s.gauge.Show(shown)})}}
 		s.now += time.Second
 		st.To = s.now
 		return st
 	}
 	if s.rocks() {
 		const passes = 5
-		return s.rock(st, shown, passes, func(Chunk) bool { return false })
+		return s.rock(st, shown, passes, func(Frame) bool { return false })
 	}
 	p := s.careful(shown)
 	if s.play.Brisk {
@@ -148,7 +150,7 @@ func (s *player) visit(st Step) Step {
 	}
 	st.Truth = truth
 	for _, p := range points {
-		st.Chunks = append(st.Chunks, Chunk{st.From + p.T, s.gauge.Format(nil, p)})
+		st.Frames = append(st.Frames, Frame{st.From + p.T, s.gauge.Format(nil, p)})
 	}
 	s.now += points[len(points)-1].T + 10*time.Millisecond
 	st.To = s.now
@@ -161,17 +163,17 @@ func (s *player) rocks() bool {
 }
 
 // rock plays a visit of a hand of one of the families, a chunk at a time.
-func (s *player) rock(st Step, shown int64, passes int, hears func(Chunk) bool) Step {
-	v := practised(pick(s.rng, s.play.Hands...), s.gauge, s.job.Ring.Size+s.play.Zero, shown, passes, s.rng)
+func (s *player) rock(st Step, shown analysis.Length, passes int, hears func(Frame) bool) Step {
+	v := practised(pick(s.rng, s.play.Hands...), s.gauge, s.job.Master.Size+s.play.Zero, shown, passes, s.rng)
 	if s.play.Brisk {
 		v.Air, v.After = briskAir, briskAir
 	}
 	st.Truth = v.Run(s.rng, func(p Point) bool {
-		c := Chunk{st.From + p.T, s.gauge.Format(nil, p)}
-		st.Chunks = append(st.Chunks, c)
+		c := Frame{st.From + p.T, s.gauge.Format(nil, p)}
+		st.Frames = append(st.Frames, c)
 		return hears(c)
 	})
-	s.now = st.Chunks[len(st.Chunks)-1].At + 10*time.Millisecond
+	s.now = st.Frames[len(st.Frames)-1].At + 10*time.Millisecond
 	st.To = s.now
 	return st
 }
@@ -190,7 +192,7 @@ func until(points []Point, t time.Duration) []Point {
 
 // careful is a visit of an operator who knows how: a slow, even rock of five
 // passes, or a steady hold.
-func (s *player) careful(size int64) Params {
+func (s *player) careful(size analysis.Length) Params {
 	rng := s.rng
 	return Params{
 		Gauge: s.gauge, Visit: Good, Size: size,
@@ -201,4 +203,42 @@ func (s *player) careful(size int64) Params {
 		Hold: between(rng, 4, 5), From: between(rng, -60, -20), Wobble: 0.2,
 		Stream: Stream{Jitter: 0.05, Delay: 0.001, Drops: 0.005, Spikes: 0.0005, Spike: 30},
 	}
+}
+
+// Visit plays one visit of a careful operator to a size, at a moment of a
+// session; Measure if it is of a bore, Master of a ring. What a press sends has
+// the gauge's noise, as what it streams has.
+func (j *Job) Visit(p Play, act Act, size analysis.Length, at time.Duration, rng *rand.Rand) Step {
+	s, seen := j.player(p, size, at, rng)
+	step := s.visit(Step{Act: act, Size: seen})
+	step.Size = size
+	return step
+}
+
+// Gauging plays a visit as [Job.Visit] does, beginning at 0, and hands over what
+// the gauge sends as it comes; each reports whether there was a tone meanwhile. Hands of
+// [Play] rock until then.
+func (j *Job) Gauging(p Play, act Act, size analysis.Length, rng *rand.Rand, each func(Frame) (tone bool)) {
+	s, seen := j.player(p, size, 0, rng)
+	if st := (Step{Act: act, Size: seen}); s.rocks() {
+		const most = 12 // passes, of a hand that hears no tone
+		s.rock(st, seen+p.Zero, most, each)
+	} else {
+		for _, c := range s.visit(st).Frames {
+			each(c)
+		}
+	}
+}
+
+// player returns who plays a visit, and the size as a press of the button shows it.
+func (j *Job) player(p Play, size analysis.Length, at time.Duration, rng *rand.Rand) (s player, seen analysis.Length) {
+	s = player{job: j, play: p, rng: rng, gauge: j.Gauge, now: at}
+	if p.Gauge != nil {
+		s.gauge = *p.Gauge
+	}
+	seen = size
+	if p.Button || s.gauge.Rate == 0 {
+		seen += length(s.gauge.Noise * rng.NormFloat64())
+	}
+	return s, seen
 }

@@ -2,26 +2,20 @@
 // and the bytes that a real session would, with the truth beside them, so that
 // the rest can be tried, shown and scored without a machine.
 //
-// It is pure and seeded: the same generator gives the same bytes. Lengths are
-// int64 in units of 0.1 nm, angles radians, times seconds as float64 inside the
-// model and time.Duration outside. What the model holds and leaves out is said
-// where it is built: a two-point gauge rocked in the axial plane ([Path],
-// [Gauge.Excess]) by hands of many families ([Rocking]), a contact or air gauge coming to rest, a hand that trembles
-// and pushes askew, a stream that drops, repeats and stalls ([Fault]).
+// It is pure and seeded: the same generator gives the same bytes. Tilts are
+// radians, times seconds as float64 inside the model and time.Duration outside.
+// What the model holds and leaves out is said where it is built: a two-point gauge
+// rocked in the axial plane ([Path], [Gauge.Excess]) by hands of many families
+// ([Rocking]), a contact or air gauge coming to rest, a hand that trembles and
+// pushes askew, a stream that drops, repeats and stalls ([Fault]).
 package simulator
 
 import (
 	"math"
 	"math/rand/v2"
 	"time"
-)
 
-// Lengths in units of 0.1 nm.
-const (
-	Micrometre int64 = 10_000
-	Millimetre int64 = 10_000_000
-	Inch       int64 = 254_000_000
-	MicroInch  int64 = 254
+	"fairbore/analysis"
 )
 
 const degree = math.Pi / 180
@@ -40,14 +34,14 @@ const (
 type Gauge struct {
 	ID      string
 	Contact Contact
-	Tip     int64   // radius of the contacts
-	Free    int64   // how far above the bore's size it shows in free air
-	Rate    float64 // values a second; 0: only at the press of a button
-	Noise   float64 // standard deviation of a value, µm
-	Step    int64   // of the display
-	Inch    bool    // unit of the display
-	Places  int     // decimal places sent
-	Settle  float64 // time constant of coming to rest, s
+	Tip     analysis.Length // radius of the contacts
+	Free    analysis.Length // how far above the bore's size it shows in free air
+	Rate    float64         // values a second; 0: only at the press of a button
+	Noise   float64         // standard deviation of a value, µm
+	Step    analysis.Length // of the display
+	Unit    analysis.Unit   // unit of the display
+	Places  int             // decimal places sent
+	Settle  float64         // time constant of coming to rest, s
 	// Average is the time of which a value is the mean, and Lag the time constant
 	// with which it follows, s; of a [Rocking].
 	Average, Lag float64
@@ -56,26 +50,27 @@ type Gauge struct {
 // Excess is how much more than the bore's size a two-point gauge shows when it
 // is tilted in the axial plane, µm: (D-2r)(sec t - 1) for spherical contacts of
 // radius r (geometry).
-func (g *Gauge) Excess(size int64, tilt float64) float64 {
-	return um(size-2*g.Tip) * (1/math.Cos(tilt) - 1)
+func (g *Gauge) Excess(size analysis.Length, tilt float64) float64 {
+	return (size - 2*g.Tip).Micrometres() * (1/math.Cos(tilt) - 1)
 }
 
 // Chord is how much less than the bore's size a two-point gauge shows when it
 // gauges beside the axis by off, µm: twice √((R-r)²-h²) less twice (R-r) (geometry).
-func (g *Gauge) Chord(size int64, off float64) float64 {
-	d := um(size - 2*g.Tip)
+func (g *Gauge) Chord(size analysis.Length, off float64) float64 {
+	d := (size - 2*g.Tip).Micrometres()
 	return math.Sqrt(d*d-4*off*off) - d
 }
 
 // Show rounds a length to the steps of the display.
-func (g *Gauge) Show(v int64) int64 {
+func (g *Gauge) Show(v analysis.Length) analysis.Length {
 	step := max(g.Step, 1)
-	return int64(math.Round(float64(v)/float64(step))) * step
+	return analysis.Length(math.Round(float64(v)/float64(step))) * step
 }
 
-func um(v int64) float64 { return float64(v) / float64(Micrometre) }
-
-func units(um float64) int64 { return int64(math.Round(um * float64(Micrometre))) }
+// length rounds µm to a length.
+func length(um float64) analysis.Length {
+	return analysis.Length(math.Round(um * float64(analysis.Micrometre)))
+}
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"fairbore/analysis"
 )
 
 func seeded(n uint64) *rand.Rand { return rand.New(rand.NewPCG(n, 20)) }
@@ -16,8 +18,8 @@ func seeded(n uint64) *rand.Rand { return rand.New(rand.NewPCG(n, 20)) }
 // Against closed forms worked out by hand (geometry): (D-2r)(1/cos t - 1), and
 // to second order -2h²/(D-2r).
 func TestGeometry(t *testing.T) {
-	g := Gauge{Tip: 2 * Millimetre}
-	size := Inch // 25.4 mm
+	g := Gauge{Tip: 2 * analysis.Millimetre}
+	size := analysis.Inch // 25.4 mm
 	for deg, want := range map[float64]float64{1: 3.260, 2: 13.045, 3: 29.37, 5: 81.75} {
 		if got := g.Excess(size, deg*degree); math.Abs(got-want) > 0.01 {
 			t.Errorf("excess at %g°: %.3f µm, want %.3f", deg, got, want)
@@ -44,7 +46,7 @@ func TestTurnsShowTheSize(t *testing.T) {
 			t.Fatalf("seed %d: must %v, %d turns named, want at least %d", seed, pl.Must, len(pl.Turns), p.Turns)
 		}
 		for _, turn := range pl.Turns {
-			near := int64(math.MaxInt64)
+			near := analysis.Length(math.MaxInt64)
 			for _, q := range points {
 				if d := q.T - turn; d.Abs() < 2*time.Millisecond {
 					near = min(near, q.Value)
@@ -83,7 +85,7 @@ func checkVisit(t *testing.T, p Params, points []Point, tr Truth) {
 			t.Fatalf("%v: time runs backwards at %s", p.Visit, q.T)
 		}
 	}
-	if first := points[0].Value; first < p.Size+200*Micrometre {
+	if first := points[0].Value; first < p.Size+200*analysis.Micrometre {
 		t.Errorf("%v: free air shows %d, at size %d", p.Visit, first, p.Size)
 	}
 	want := map[Visit]int{Move: 2, Dragged: 0}
@@ -129,7 +131,7 @@ func TestFaults(t *testing.T) {
 		}
 		switch f {
 		case StuckValue:
-			if points[len(points)-5].Value != last.Value || last.Value > p.Size+150*Micrometre {
+			if points[len(points)-5].Value != last.Value || last.Value > p.Size+150*analysis.Micrometre {
 				t.Errorf("%v: ends at %d", f, last.Value)
 			}
 		case Burst:
@@ -154,19 +156,19 @@ func TestFaults(t *testing.T) {
 
 func TestFormat(t *testing.T) {
 	for _, tc := range []struct {
-		v      int64
-		inch   bool
+		v      analysis.Length
+		unit   analysis.Unit
 		places int
 		want   string
 	}{
-		{222_275_400, false, 5, "+22.22754 mm\r\n"},
-		{222_275_400, false, 4, "+22.2275 mm\r\n"},
-		{222_275_400, true, 6, "+0.875100 in\r\n"},
-		{-50_000, false, 4, "-0.0050 mm\r\n"},
-		{9_999_960, false, 4, "+1.0000 mm\r\n"},
-		{30 * Millimetre, false, 0, "+30 mm\r\n"},
+		{222_275_400, analysis.MM, 5, "+22.22754 mm\r\n"},
+		{222_275_400, analysis.MM, 4, "+22.2275 mm\r\n"},
+		{222_275_400, analysis.IN, 6, "+0.875100 in\r\n"},
+		{-50_000, analysis.MM, 4, "-0.0050 mm\r\n"},
+		{9_999_960, analysis.MM, 4, "+1.0000 mm\r\n"},
+		{30 * analysis.Millimetre, analysis.MM, 0, "+30 mm\r\n"},
 	} {
-		g := Gauge{Inch: tc.inch, Places: tc.places}
+		g := Gauge{Unit: tc.unit, Places: tc.places}
 		if got := string(g.Format(nil, Point{Value: tc.v})); got != tc.want {
 			t.Errorf("%d: %q, want %q", tc.v, got, tc.want)
 		}
@@ -190,14 +192,14 @@ func TestTables(t *testing.T) {
 			t.Fatalf("%s: %d rounds, want %d", j.ID, len(j.Rounds), len(means[j.ID]))
 		}
 		for i, r := range j.Rounds {
-			if len(r.Sizes) != len(j.Places()) {
-				t.Fatalf("%s round %d: %d sizes for %d places", j.ID, i, len(r.Sizes), len(j.Places()))
+			if len(r.Sizes) != len(j.Plan()) {
+				t.Fatalf("%s round %d: %d sizes for %d places", j.ID, i, len(r.Sizes), len(j.Plan()))
 			}
-			var sum int64
+			var sum analysis.Length
 			for _, v := range r.Sizes {
 				sum += v
 			}
-			mean := float64(sum) / float64(len(r.Sizes)) / float64(Millimetre)
+			mean := float64(sum) / float64(len(r.Sizes)) / float64(analysis.Millimetre)
 			if math.Abs(mean-means[j.ID][i]) > 0.00006 { // printed to 0.1 µm, with rounded cells
 				t.Errorf("%s round %d: mean %.5f, want %.4f", j.ID, i, mean, means[j.ID][i])
 			}
@@ -223,19 +225,19 @@ func TestSessionButton(t *testing.T) {
 			case Master:
 				ring++
 			case Measure:
-				if s.Size != j.Rounds[s.Round].Sizes[places%len(j.Places())] {
+				if s.Size != j.Rounds[s.Round].Sizes[places%len(j.Plan())] {
 					t.Fatalf("%s round %d %v: size %d", j.ID, s.Round, s.Place, s.Size)
 				}
 				places++
 			}
-			if len(s.Chunks) != 1 {
-				t.Fatalf("%s: %d lines for a press", j.ID, len(s.Chunks))
+			if len(s.Frames) != 1 {
+				t.Fatalf("%s: %d lines for a press", j.ID, len(s.Frames))
 			}
-			if got := parseLine(t, s.Chunks[0].Bytes); abs(got-s.Size) > j.Gauge.Step/2+1 {
-				t.Errorf("%s: %q for %d", j.ID, s.Chunks[0].Bytes, s.Size)
+			if got := parseLine(t, s.Frames[0].Bytes); (got - s.Size).Abs() > j.Gauge.Step/2+1 {
+				t.Errorf("%s: %q for %d", j.ID, s.Frames[0].Bytes, s.Size)
 			}
 		}
-		if ring != 4 || spells != len(j.Rounds)-1 || places != len(j.Rounds)*len(j.Places()) {
+		if ring != 4 || spells != len(j.Rounds)-1 || places != len(j.Rounds)*len(j.Plan()) {
 			t.Errorf("%s: %d masterings, %d places, %d spells", j.ID, ring, places, spells)
 		}
 	}
@@ -250,15 +252,15 @@ func TestSessionStream(t *testing.T) {
 	}
 	play := func(seed uint64) (out []byte) {
 		var last time.Duration
-		for s := range j.Session(Play{Zero: 2 * Micrometre}, seeded(seed)) {
-			for _, c := range s.Chunks {
+		for s := range j.Session(Play{Zero: 2 * analysis.Micrometre}, seeded(seed)) {
+			for _, c := range s.Frames {
 				if c.At < last || c.At < s.From || c.At > s.To {
 					t.Fatalf("%v: bytes at %s after %s, step %s to %s", s.Act, c.At, last, s.From, s.To)
 				}
 				last = c.At
 				out = append(out, c.Bytes...)
 			}
-			if s.Act == Measure && abs(s.Truth.Places[0].Size-s.Size) != 2*Micrometre {
+			if s.Act == Measure && (s.Truth.Places[0].Size-s.Size).Abs() != 2*analysis.Micrometre {
 				t.Fatalf("shown %d of %d, zero 2 µm", s.Truth.Places[0].Size, s.Size)
 			}
 		}
@@ -286,18 +288,18 @@ func TestThreePointBlindToOval(t *testing.T) {
 	}
 	g := gauge("G-21")
 	for s := range j.Session(Play{Button: true, Gauge: &g}, seeded(1)) {
-		if s.Act == Measure && s.Place.Depth == 127*Millimetre {
-			if want := int64(444_035_333); s.Size != want { // (44.4071+44.4042+44.3993)/3
+		if s.Act == Measure && s.Place.Depth == 127*analysis.Millimetre {
+			if want := analysis.Length(444_035_333); s.Size != want { // (44.4071+44.4042+44.3993)/3
 				t.Errorf("%v: %d, want %d", s.Place, s.Size, want)
 			}
-			if s.Place.Angle == 120 {
+			if s.Place.Angle == 120*analysis.Degree {
 				break
 			}
 		}
 	}
 }
 
-func parseLine(t *testing.T, line []byte) int64 {
+func parseLine(t *testing.T, line []byte) analysis.Length {
 	t.Helper()
 	f := strings.Fields(string(line))
 	v, err := strconv.ParseFloat(f[0], 64)
@@ -305,20 +307,18 @@ func parseLine(t *testing.T, line []byte) int64 {
 		t.Fatalf("line %q", line)
 	}
 	if f[1] == "in" {
-		return int64(math.Round(v * float64(Inch)))
+		return analysis.Length(math.Round(v * float64(analysis.Inch)))
 	}
-	return int64(math.Round(v * float64(Millimetre)))
+	return analysis.Length(math.Round(v * float64(analysis.Millimetre)))
 }
-
-func abs(v int64) int64 { return max(v, -v) }
 
 // The bore starts as first gauged, to the noise and rounding of the table.
 func TestBoreStart(t *testing.T) {
 	for _, j := range Jobs() {
-		b := j.Bore()
-		for k, p := range j.Places() {
-			got := b.Size(p.Depth, float64(p.Angle)*degree)
-			if d := abs(got - j.Rounds[0].Sizes[k]); d > 4*Micrometre/10 {
+		b := j.StoryPart()
+		for k, p := range j.Plan() {
+			got := b.Size(p)
+			if d := (got - j.Rounds[0].Sizes[k]).Abs(); d > 4*analysis.Micrometre/10 {
 				t.Errorf("%s %v: %d, gauged %d", j.ID, p, got, j.Rounds[0].Sizes[k])
 			}
 		}
@@ -329,7 +329,7 @@ func TestBoreStart(t *testing.T) {
 // 5 µm of the table's.
 func TestBoreHone(t *testing.T) {
 	for _, j := range Jobs() {
-		b := j.Bore()
+		b := j.StoryPart()
 		b.Scatter = 0
 		rng := seeded(1)
 		for _, r := range j.Rounds {
@@ -338,15 +338,15 @@ func TestBoreHone(t *testing.T) {
 				t.Errorf("%s: not warm after %d strokes", j.ID, r.Strokes)
 			}
 		}
-		warm := b.Size(j.Depths[1], 0)
+		warm := b.Size(analysis.Place{Depth: j.Sections[1]})
 		b.Cool(24 * time.Hour)
-		if cool := b.Size(j.Depths[1], 0); cool >= warm {
+		if cool := b.Size(analysis.Place{Depth: j.Sections[1]}); cool >= warm {
 			t.Errorf("%s: %d warm, %d cool", j.ID, warm, cool)
 		}
 		var got, want float64
-		for k, p := range j.Places() {
-			got += um(b.Size(p.Depth, float64(p.Angle)*degree)-j.Nominal) / float64(len(j.Places()))
-			want += um(j.Rounds[len(j.Rounds)-1].Sizes[k]-j.Nominal) / float64(len(j.Places()))
+		for k, p := range j.Plan() {
+			got += (b.Size(p) - j.Nominal).Micrometres() / float64(len(j.Plan()))
+			want += (j.Rounds[len(j.Rounds)-1].Sizes[k] - j.Nominal).Micrometres() / float64(len(j.Plan()))
 		}
 		if math.Abs(got-want) > 5 {
 			t.Errorf("%s: mean %.1f µm from nominal, table %.1f", j.ID, got, want)
@@ -355,11 +355,11 @@ func TestBoreHone(t *testing.T) {
 }
 
 func TestBoreSpell(t *testing.T) {
-	b := &Bore{Length: 40 * Millimetre, Start: 20 * Millimetre, Fast: 1, Slow: 1, Glaze: 10, Blind: 10 * Millimetre}
-	b.Hone(10, Spell{To: 10 * Millimetre, Rest: 0.2}, seeded(1))
-	for depth, want := range map[int64]float64{5 * Millimetre: 10, 20 * Millimetre: 2, 40 * Millimetre: 1.6} {
-		if got := um(b.Size(depth, 0) - b.Start); math.Abs(got-want) > 1e-3 {
-			t.Errorf("at %d mm: %.4f µm off, want %.4f", depth/Millimetre, got, want)
+	b := &Part{Length: 40 * analysis.Millimetre, Start: 20 * analysis.Millimetre, Fast: 1, Slow: 1, Glaze: 10, Blind: 10 * analysis.Millimetre}
+	b.Hone(10, Spell{Stretch: analysis.Stretch{To: 10 * analysis.Millimetre}, Rest: 0.2}, seeded(1))
+	for depth, want := range map[analysis.Length]float64{5 * analysis.Millimetre: 10, 20 * analysis.Millimetre: 2, 40 * analysis.Millimetre: 1.6} {
+		if got := (b.Size(analysis.Place{Depth: depth}) - b.Start).Micrometres(); math.Abs(got-want) > 1e-3 {
+			t.Errorf("at %d mm: %.4f µm off, want %.4f", depth/analysis.Millimetre, got, want)
 		}
 	}
 	if got := b.Hone(0, Spell{}, seeded(1)); got != 0 {
@@ -381,7 +381,7 @@ func ExampleJob_Session() {
 	}
 	n := 0
 	for s := range j.Session(Play{Button: true, Masterings: 1}, rand.New(rand.NewPCG(1, 1))) {
-		fmt.Println(s.Act, strings.TrimSpace(string(s.Chunks[0].Bytes)))
+		fmt.Println(s.Act, strings.TrimSpace(string(s.Frames[0].Bytes)))
 		if n++; n == 3 {
 			break
 		}

@@ -3,15 +3,16 @@ package simulator
 import (
 	"math"
 	"math/rand/v2"
-	"strconv"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // Point is one value as the gauge sends it.
 type Point struct {
-	T     time.Duration // at which it arrives
-	Value int64         // as shown, 0.1 nm
-	Text  string        // sent in the number's place, if any
+	T     time.Duration   // at which it arrives
+	Value analysis.Length // as shown, 0.1 nm
+	Text  string          // sent in the number's place, if any
 }
 
 // Fault is something that goes wrong with the stream, once in a visit.
@@ -56,7 +57,7 @@ type Stream struct {
 // shown is a visit as a perfect display would show it.
 type shown struct {
 	gauge   *Gauge
-	size    int64                   // true, at the place
+	size    analysis.Length         // true, at the place
 	at      func(t float64) float64 // µm above size
 	noisy   func(t float64) bool    // whether the gauge's noise shows
 	in, out float64                 // in the bore from, to, s
@@ -77,7 +78,7 @@ func (s *Stream) values(m *motion, rng *rand.Rand) []Point {
 // send hands over what is shown, value by value; what it is given to may end the visit.
 func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 	g := m.gauge
-	var last int64
+	var last analysis.Length
 	var before time.Duration
 	begin := m.in + s.FaultAt*(m.out-m.in)
 	end := begin + s.Lasts
@@ -93,7 +94,7 @@ func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 		if rng.Float64() < s.Spikes {
 			um += s.Spike * float64(pick(rng, -1, 1))
 		}
-		v := g.Show(m.size + units(um))
+		v := g.Show(m.size + length(um))
 		if rng.Float64() < s.Repeats && last != 0 {
 			v = last
 		}
@@ -125,7 +126,7 @@ func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 }
 
 // fail is what the fault makes of a value.
-func (s *Stream) fail(p Point, last int64, during bool, end float64) Point {
+func (s *Stream) fail(p Point, last analysis.Length, during bool, end float64) Point {
 	switch s.Fault {
 	case StuckValue:
 		p.Value = last
@@ -134,7 +135,7 @@ func (s *Stream) fail(p Point, last int64, during bool, end float64) Point {
 			p.T = seconds(end)
 		}
 	case UnitSwitch:
-		p.Value = int64(math.Round(float64(p.Value) / 25.4))
+		p.Value = analysis.Length(math.Round(float64(p.Value) / 25.4))
 	case Sign:
 		p.Value = -p.Value
 	case Frozen:
@@ -152,31 +153,13 @@ func (s *Stream) fail(p Point, last int64, during bool, end float64) Point {
 // Format appends a value as a signed decimal line with its unit, such as
 // "+22.2275 mm\r\n", rounded to the places of the gauge.
 func (g *Gauge) Format(out []byte, p Point) []byte {
-	if p.Text != "" {
-		return append(append(out, p.Text...), "\r\n"...)
+	text := p.Text
+	if text == "" {
+		sign := "+"
+		if p.Value < 0 {
+			sign = "-"
+		}
+		text = sign + p.Value.Abs().Format(g.Unit, g.Places) + " " + g.Unit.String()
 	}
-	size, unit := Millimetre, " mm\r\n"
-	if g.Inch {
-		size, unit = Inch, " in\r\n"
-	}
-	v, sign := p.Value, byte('+')
-	if v < 0 {
-		v, sign = -v, '-'
-	}
-	scale := int64(1)
-	for range g.Places {
-		scale *= 10
-	}
-	whole, rest := v/size, v%size
-	frac := (rest*scale*2 + size) / (2 * size)
-	if frac == scale {
-		whole, frac = whole+1, 0
-	}
-	out = append(out, sign)
-	out = strconv.AppendInt(out, whole, 10)
-	if g.Places > 0 {
-		digits := strconv.FormatInt(scale+frac, 10) // a leading 1 keeps the zeros
-		out = append(append(out, '.'), digits[1:]...)
-	}
-	return append(out, unit...)
+	return append(append(out, text...), "\r\n"...)
 }

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // Visit is what the operator does with the gauge.
@@ -37,8 +39,8 @@ func Visits() []Visit {
 type Params struct {
 	Gauge Gauge
 	Visit Visit
-	Size  int64 // true size at the place
-	Next  int64 // true size at the next place, of Move
+	Size  analysis.Length // true size at the place
+	Next  analysis.Length // true size at the next place, of Move
 
 	Air, Insert, Drag, Withdraw float64 // how long the phases last
 	DragTilt, Sway              float64 // the tilt of the drag or of parking, and its scatter
@@ -58,12 +60,12 @@ type Params struct {
 	Stream                      Stream
 }
 
-// Place is where a gauge was held to be read.
-type Place struct {
-	Size int64 // true
-	Seen int64 // what a perfect reading by this gauge would be there at From, with chord and drift
-	Rate int64 // how Seen changes in a second: drift, and a part that shrinks
-	Must bool  // gauged as it should be: must be captured
+// TruePlace is where a gauge was held to be read.
+type TruePlace struct {
+	Size analysis.Length // true
+	Seen analysis.Length // what a perfect reading by this gauge would be there at From, with chord and drift
+	Rate analysis.Length // how Seen changes in a second: drift, and a part that shrinks
+	Must bool            // gauged as it should be: must be captured
 	// From and To are when the gauge was there: a reading outside is false.
 	From, To time.Duration
 	Turns    []time.Duration // passes through square
@@ -74,7 +76,7 @@ type Truth struct {
 	Visit   Visit
 	Fault   Fault
 	In, Out time.Duration // in the bore from, to
-	Places  []Place
+	Places  []TruePlace
 	Tilt    Path // of a rocked gauge, rad
 }
 
@@ -90,7 +92,7 @@ type motion struct {
 
 // at returns what is shown at a time, µm above Params.Size.
 func (m *motion) at(t float64) float64 {
-	air := um(m.p.Gauge.Free)
+	air := m.p.Gauge.Free.Micrometres()
 	switch {
 	case t < m.insert || t >= m.free:
 		return air
@@ -148,7 +150,7 @@ func (m *motion) rock(tr *Truth, rng *rand.Rand) {
 	m.work(tr, p.Size, level, rng)
 	if p.Visit == Move {
 		m.drag(p.Drag, p.DragTilt, rng)
-		level = um(p.Next - p.Size)
+		level = (p.Next - p.Size).Micrometres()
 		m.level.to(p.Drag, level)
 		m.work(tr, p.Next, level, rng)
 	}
@@ -164,7 +166,7 @@ func (m *motion) drag(length, tilt float64, rng *rand.Rand) {
 }
 
 // work is what is done at a place, and its truth.
-func (m *motion) work(tr *Truth, size int64, level float64, rng *rand.Rand) {
+func (m *motion) work(tr *Truth, size analysis.Length, level float64, rng *rand.Rand) {
 	p, from := m.p, m.tilt.end()
 	switch p.Visit {
 	case Dragged:
@@ -246,14 +248,14 @@ func (m *motion) rest(tr *Truth, rng *rand.Rand) {
 	case Move:
 		// the contacts follow the wall to the next depth
 		m.level.to(between(rng, 0.2, 0.5), between(rng, 40, 120))
-		m.level.to(p.Drag, um(p.Next-p.Size))
-		tr.Places = append(tr.Places, m.held(p.Next, um(p.Next-p.Size), m.level.end()))
+		m.level.to(p.Drag, (p.Next - p.Size).Micrometres())
+		tr.Places = append(tr.Places, m.held(p.Next, (p.Next-p.Size).Micrometres(), m.level.end()))
 	case Dragged:
 		tr.Places = nil
 	}
 }
 
-func (m *motion) held(size int64, level, from float64) Place {
+func (m *motion) held(size analysis.Length, level, from float64) TruePlace {
 	p := m.p
 	hold := p.Hold
 	if p.Visit == Dragged {
@@ -267,16 +269,16 @@ func (m *motion) held(size int64, level, from float64) Place {
 }
 
 // place is the truth of a place.
-func (m *motion) place(size int64, level, from, to float64) Place {
+func (m *motion) place(size analysis.Length, level, from, to float64) TruePlace {
 	p := m.p
-	return Place{
-		Size: size, Seen: p.Size + units(level+p.Drift*from+m.shrink*(from-m.in)), Rate: units(p.Drift + m.shrink),
+	return TruePlace{
+		Size: size, Seen: p.Size + length(level+p.Drift*from+m.shrink*(from-m.in)), Rate: length(p.Drift + m.shrink),
 		Must: (p.Visit == Good || p.Visit == Move) && p.Stream.Fault == NoFault,
 		From: seconds(from), To: seconds(to),
 	}
 }
 
 // SeenAt is Seen at a time of the visit.
-func (pl *Place) SeenAt(at time.Duration) int64 {
-	return pl.Seen + int64(math.Round(float64(pl.Rate)*(at-pl.From).Seconds()))
+func (pl *TruePlace) SeenAt(at time.Duration) analysis.Length {
+	return pl.Seen + analysis.Length(math.Round(float64(pl.Rate)*(at-pl.From).Seconds()))
 }
