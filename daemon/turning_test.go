@@ -171,7 +171,7 @@ func pure(t *testing.T, dir string, o capture.Options) (taken []analysis.Length)
 		t.Fatal(err)
 	}
 	stream := drivers.Stream{Decoder: dec}
-	for _, chunk := range rec.Chunks {
+	for _, chunk := range rec.Entries {
 		stream.Feed(chunk.Data, false, func(f drivers.Found) {
 			for _, s := range f.Samples {
 				l, err := analysis.ParseLength(s.Decimal() + " mm")

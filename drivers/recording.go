@@ -51,12 +51,12 @@ type Recording struct {
 	Note      string
 	Visit     Options  // of a visit: what gauged it and how that was set; empty of any other recording
 	Outcomes  []string // of a visit, in order
-	Chunks    []Chunk
+	Entries    []Entry
 }
 
-// Chunk is one piece of a recording: bytes that came in one read or went out
+// Entry is one piece of a recording: bytes that came in one read or went out
 // in one write, or a mark.
-type Chunk struct {
+type Entry struct {
 	At   time.Duration // since the recording began, 0 or more
 	Wall time.Time     // zero if not known
 	Out  bool          // sent to the gauge
@@ -98,7 +98,7 @@ func (r *Recording) field(name string) *string {
 	return nil
 }
 
-// AppendHeader appends the header lines of r, without its chunks, to b. A
+// AppendHeader appends the header lines of r, without its entries, to b. A
 // header value is one line; a line break in it becomes a blank.
 func AppendHeader(b []byte, r *Recording) []byte {
 	line := func(name, value string) {
@@ -126,8 +126,8 @@ func AppendHeader(b []byte, r *Recording) []byte {
 
 func isBreak(c rune) bool { return c == '\n' || c == '\r' }
 
-// AppendChunk appends the line of one chunk to b.
-func AppendChunk(b []byte, c Chunk) []byte {
+// AppendEntry appends the line of one entry to b.
+func AppendEntry(b []byte, c Entry) []byte {
 	data := c.Data
 	switch {
 	case c.Mark != "":
@@ -207,9 +207,9 @@ func (r *Recording) parseLine(s string) error {
 	case s == "" || s[0] == '#':
 		return nil
 	case s[0] == '<' || s[0] == '>' || s[0] == '!':
-		c, err := ParseChunk(s)
+		c, err := ParseEntry(s)
 		if err == nil {
-			r.Chunks = append(r.Chunks, c)
+			r.Entries = append(r.Entries, c)
 		}
 		return err
 	}
@@ -242,30 +242,30 @@ func (r *Recording) parseLine(s string) error {
 	return nil
 }
 
-// ParseChunk reads the line of one chunk.
-func ParseChunk(line string) (Chunk, error) {
+// ParseEntry reads the line of one entry.
+func ParseEntry(line string) (Entry, error) {
 	head, quoted, ok := strings.Cut(line, ` "`)
 	f := strings.Fields(head)
 	if !ok || len(f) < 2 || len(f) > 3 || !strings.Contains("<>!", f[0]) {
-		return Chunk{}, errors.New(`want <, > or !, the seconds, perhaps the wall clock, and the bytes in quotes`)
+		return Entry{}, errors.New(`want <, > or !, the seconds, perhaps the wall clock, and the bytes in quotes`)
 	}
 	data, err := unquote(`"` + quoted)
 	if err != nil {
-		return Chunk{}, err
+		return Entry{}, err
 	}
-	c := Chunk{Out: f[0] == ">", Data: data}
+	c := Entry{Out: f[0] == ">", Data: data}
 	if f[0] == "!" {
 		c.Mark, c.Data = string(data), nil
 		if c.Mark == "" {
-			return Chunk{}, errors.New("a mark must say something")
+			return Entry{}, errors.New("a mark must say something")
 		}
 	}
 	if c.At, err = time.ParseDuration(f[1] + "s"); err != nil || c.At < 0 {
-		return Chunk{}, fmt.Errorf("%q: want seconds since the beginning", f[1])
+		return Entry{}, fmt.Errorf("%q: want seconds since the beginning", f[1])
 	}
 	if len(f) == 3 {
 		if c.Wall, err = time.Parse(time.RFC3339Nano, f[2]); err != nil {
-			return Chunk{}, fmt.Errorf("%q: want a time by RFC 3339", f[2])
+			return Entry{}, fmt.Errorf("%q: want a time by RFC 3339", f[2])
 		}
 	}
 	return c, nil

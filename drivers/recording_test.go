@@ -37,24 +37,24 @@ func TestRecording_PrintsWhatItRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := AppendHeader(nil, r)
-	for _, c := range r.Chunks {
-		got = AppendChunk(got, c)
+	for _, c := range r.Entries {
+		got = AppendEntry(got, c)
 	}
 	if string(got) != sampleRecording {
 		t.Errorf("got\n%s\nwant\n%s", got, sampleRecording)
 	}
-	last := r.Chunks[3]
+	last := r.Entries[3]
 	if !bytes.Equal(last.Data, []byte{0, 0xff, '\\'}) || last.At != 812345678 || last.Wall.UTC().Hour() != 8 {
-		t.Errorf("last chunk %+v", last)
+		t.Errorf("last entry %+v", last)
 	}
-	if r.Options["separator"] != "\t" || !r.Chunks[1].Out || r.Chunks[0].Mark != MarkOpened {
+	if r.Options["separator"] != "\t" || !r.Entries[1].Out || r.Entries[0].Mark != MarkOpened {
 		t.Errorf("recording %+v", r)
 	}
 }
 
-func TestChunk_RoundTrip(t *testing.T) {
+func TestEntry_RoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		c := Chunk{
+		c := Entry{
 			At:   time.Duration(rapid.Int64Range(0, int64(100*24*time.Hour)).Draw(t, "at")),
 			Out:  rapid.Bool().Draw(t, "out"),
 			Data: rapid.SliceOfN(rapid.Byte(), 0, 40).Draw(t, "data"),
@@ -62,11 +62,11 @@ func TestChunk_RoundTrip(t *testing.T) {
 		if rapid.Bool().Draw(t, "walled") {
 			c.Wall = time.Unix(rapid.Int64Range(0, 4e9).Draw(t, "s"), rapid.Int64Range(0, 999999999).Draw(t, "ns")).UTC()
 		}
-		line := AppendChunk(nil, c)
+		line := AppendEntry(nil, c)
 		if bytes.Count(line, []byte("\n")) != 1 {
 			t.Fatalf("%q is not one line", line)
 		}
-		got, err := ParseChunk(strings.TrimSuffix(string(line), "\n"))
+		got, err := ParseEntry(strings.TrimSuffix(string(line), "\n"))
 		if err != nil || !reflect.DeepEqual(got, c) {
 			t.Fatalf("%s gave %+v, %v; want %+v", line, got, err, c)
 		}
@@ -76,7 +76,7 @@ func TestChunk_RoundTrip(t *testing.T) {
 func TestParseRecording_Torn(t *testing.T) {
 	for cut := len(sampleRecording) - 2; sampleRecording[cut-1] != '\n'; cut-- {
 		r, err := ParseRecording([]byte(sampleRecording[:cut]))
-		if !errors.Is(err, ErrTorn) || len(r.Chunks) != 3 {
+		if !errors.Is(err, ErrTorn) || len(r.Entries) != 3 {
 			t.Errorf("cut at %d: %v", cut, err)
 		}
 	}
@@ -111,10 +111,10 @@ func FuzzParseRecording(f *testing.F) {
 			return
 		}
 		printed := AppendHeader(nil, r)
-		for _, c := range r.Chunks {
-			printed = AppendChunk(printed, c)
+		for _, c := range r.Entries {
+			printed = AppendEntry(printed, c)
 		}
-		if again, err := ParseRecording(printed); err != nil || len(again.Chunks) != len(r.Chunks) {
+		if again, err := ParseRecording(printed); err != nil || len(again.Entries) != len(r.Entries) {
 			t.Fatalf("printed again: %v\n%s", err, printed)
 		}
 	})

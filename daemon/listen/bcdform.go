@@ -15,7 +15,7 @@ var hexLine = regexp.MustCompile(`^[0-9A-Fa-f]{13}$`)
 // behind the fill.
 func bcdForms(v *view) (forms []form) {
 	var packings []string
-	all := bytesOf(v.chunks)
+	all := bytesOf(v.entries)
 	if bytes.Contains(all, []byte{15, 15, 15, 15}) {
 		packings = append(packings, "nibbles")
 	}
@@ -57,9 +57,9 @@ func bcdLayouts() []string {
 	return out
 }
 
-func bytesOf(chunks []drivers.Chunk) []byte {
+func bytesOf(entries []drivers.Entry) []byte {
 	var b bytes.Buffer
-	for _, c := range chunks {
+	for _, c := range entries {
 		if c.Mark == "" && !c.Out {
 			b.Write(c.Data)
 		}
@@ -70,7 +70,7 @@ func bytesOf(chunks []drivers.Chunk) []byte {
 // controlled cuts bytes into frames that begin with one control character and
 // are not lines: what driver fixed reads with end none.
 func controlled(v *view) (frames []string) {
-	all := bytesOf(v.chunks)
+	all := bytesOf(v.entries)
 	if n := bytes.Count(all, []byte("\r")) + bytes.Count(all, []byte("\n")); n > len(all)/200 {
 		return nil
 	}

@@ -62,7 +62,7 @@ func quoted(s string) string { return "'" + strings.ReplaceAll(s, "'", "''") + "
 
 // Recording returns what was heard, with the head filled in.
 func (p *Proposal) Recording(device, date string) *drivers.Recording {
-	r := &drivers.Recording{Driver: p.Driver, Options: p.Options, Interface: kind(device), Made: "fairbore listen, from a gauge", Date: date, Chunks: p.view.chunks}
+	r := &drivers.Recording{Driver: p.Driver, Options: p.Options, Interface: kind(device), Made: "fairbore listen, from a gauge", Date: date, Entries: p.view.entries}
 	if p.Line.Baud > 0 {
 		r.Settings = p.Line.String()
 	}
@@ -97,8 +97,8 @@ func Recording(evidence []Heard, device, date string) *drivers.Recording {
 // text writes a recording.
 func text(r *drivers.Recording) []byte {
 	b := drivers.AppendHeader(nil, r)
-	for _, c := range r.Chunks {
-		b = drivers.AppendChunk(b, c)
+	for _, c := range r.Entries {
+		b = drivers.AppendEntry(b, c)
 	}
 	return b
 }

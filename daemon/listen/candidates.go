@@ -46,7 +46,7 @@ func textForms(v *view) []form {
 // back.
 func askCandidates(v *view, request string) (out []*candidate) {
 	echo := "no"
-	if bytes.Count(bytesOf(v.chunks), []byte(request)) > 1 && strings.TrimSpace(request) != "" {
+	if bytes.Count(bytesOf(v.entries), []byte(request)) > 1 && strings.TrimSpace(request) != "" {
 		echo = "yes"
 	}
 	for _, f := range textForms(v) {
@@ -113,7 +113,7 @@ func typedCandidates(v *view) (out []*candidate) {
 // typedTexts are the texts of an input device, whether or not they are numbers.
 func typedTexts(v *view, o drivers.Options) (texts []string) {
 	s := drivers.Stream{Decoder: decoder("typed", o)}
-	for _, c := range v.chunks {
+	for _, c := range v.entries {
 		if c.Mark == "" && !c.Out {
 			s.Feed(c.Data, false, func(f drivers.Found) {
 				if f.Reject != drivers.Noise && f.Reject != drivers.TooShort {

@@ -10,14 +10,14 @@ import (
 // escape writes text with the escapes of a recording, which are those of the
 // options that hold bytes.
 func escape(s string) string {
-	line := string(drivers.AppendChunk(nil, drivers.Chunk{Data: []byte(s)}))
+	line := string(drivers.AppendEntry(nil, drivers.Entry{Data: []byte(s)}))
 	quoted := line[strings.IndexByte(line, '"')+1 : len(line)-2]
 	return strings.ReplaceAll(quoted, `\"`, `"`)
 }
 
 // unescape is the inverse of escape.
 func unescape(s string) (string, error) {
-	c, err := drivers.ParseChunk(`< 0.0 "` + strings.ReplaceAll(s, `"`, `\"`) + `"`)
+	c, err := drivers.ParseEntry(`< 0.0 "` + strings.ReplaceAll(s, `"`, `\"`) + `"`)
 	return string(c.Data), err
 }
 

@@ -95,7 +95,7 @@ func TestStampsAreHeard(t *testing.T) {
 			if step > 0 {
 				at = (at + step - 1) / step * step
 			}
-			h.Chunks = append(h.Chunks, drivers.Chunk{At: at, Data: []byte(drivers.Sample{Digits: 317497 + int64(i%3) - 1, Places: 4}.Decimal() + " mm\r\n")})
+			h.Entries = append(h.Entries, drivers.Entry{At: at, Data: []byte(drivers.Sample{Digits: 317497 + int64(i%3) - 1, Places: 4}.Decimal() + " mm\r\n")})
 		}
 		ps := Guess([]Heard{h})
 		if len(ps) == 0 || ps[0].Stamps != step {

@@ -13,9 +13,9 @@ import (
 
 // spoken is a gauge that sends each text at 9600 8N1, one a second.
 func spoken(texts ...string) Heard {
-	h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Chunks: opened(nil)}
+	h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Entries: opened(nil)}
 	for i, t := range texts {
-		h.Chunks = append(h.Chunks, drivers.Chunk{At: time.Duration(i+1) * time.Second, Data: []byte(t)})
+		h.Entries = append(h.Entries, drivers.Entry{At: time.Duration(i+1) * time.Second, Data: []byte(t)})
 	}
 	return h
 }
@@ -83,13 +83,13 @@ func TestDisplayTells(t *testing.T) {
 func TestNoise(t *testing.T) {
 	for seed := range uint64(80) {
 		r := rand.New(rand.NewPCG(seed, 3))
-		h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Chunks: opened(nil)}
+		h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Entries: opened(nil)}
 		for i := range 60 {
 			b := make([]byte, 1+r.IntN(20))
 			for j := range b {
 				b[j] = byte(r.Uint32())
 			}
-			h.Chunks = append(h.Chunks, drivers.Chunk{At: time.Duration(i) * 100 * time.Millisecond, Data: b})
+			h.Entries = append(h.Entries, drivers.Entry{At: time.Duration(i) * 100 * time.Millisecond, Data: b})
 		}
 		if ps := Guess([]Heard{h}); len(ps) > 0 && ps[0].Sure() {
 			t.Errorf("seed %d: sure of noise: %s %v", seed, ps[0].Driver, ps[0].Options)
@@ -98,7 +98,7 @@ func TestNoise(t *testing.T) {
 			t.Errorf("noise: %s", n)
 		}
 	}
-	if n := Need([]Heard{{Chunks: opened(nil)}}); !strings.Contains(n, "--ask") {
+	if n := Need([]Heard{{Entries: opened(nil)}}); !strings.Contains(n, "--ask") {
 		t.Errorf("silence: %s", n)
 	}
 }

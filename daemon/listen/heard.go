@@ -16,14 +16,14 @@ type Heard struct {
 	Keys    bool            // the bytes are records of an input device
 	Driver  string          // the driver that made the requests; "" if nothing was asked
 	Options drivers.Options // of it
-	Chunks  []drivers.Chunk // by time since listening began
+	Entries  []drivers.Entry // by time since listening began
 	Shown   []Shown         // what the gauge's own display showed meanwhile
 }
 
 // Shown is what a person read off the gauge's display.
 type Shown struct {
 	Text string        // "-0.0044 mm"
-	At   time.Duration // by the clock of the chunks; 0: some time while listening
+	At   time.Duration // by the clock of the entries; 0: some time while listening
 }
 
 // display is Shown as a number.

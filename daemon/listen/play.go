@@ -59,14 +59,14 @@ func (c *candidate) play() *outcome {
 	if s, ok := dec.(drivers.Pauser); ok {
 		p.pause = s.Pause()
 	}
-	for _, chunk := range c.view.chunks {
-		p.take(chunk)
+	for _, entry := range c.view.entries {
+		p.take(entry)
 	}
 	p.silence(p.last + time.Hour)
 	return o
 }
 
-// player plays chunks into the stream of a driver.
+// player plays entries into the stream of a driver.
 type player struct {
 	*outcome
 	stream  drivers.Stream
@@ -75,7 +75,7 @@ type player struct {
 	damaged bool
 }
 
-func (p *player) take(c drivers.Chunk) {
+func (p *player) take(c drivers.Entry) {
 	p.silence(c.At)
 	p.last = c.At
 	switch {

@@ -113,7 +113,7 @@ func TestRunListens(t *testing.T) {
 		t.Fatal(err)
 	}
 	r, err := drivers.ParseRecording(rec)
-	if err != nil || r.Driver != "line" || !strings.HasSuffix(r.Settings, " 8N1") || !strings.Contains(r.Display, "12.7104 mm") || len(r.Chunks) < 10 {
+	if err != nil || r.Driver != "line" || !strings.HasSuffix(r.Settings, " 8N1") || !strings.Contains(r.Display, "12.7104 mm") || len(r.Entries) < 10 {
 		t.Errorf("recording: %v: %+v", err, r)
 	}
 }

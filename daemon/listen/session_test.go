@@ -64,13 +64,13 @@ func (g gen) heard(u *unknown, e effort) []Heard {
 	var shown []Shown
 	at := time.Duration(500) * time.Millisecond
 	var w wire
-	var direct []drivers.Chunk
+	var direct []drivers.Entry
 	put := func(b []byte) {
 		b = g.spoil(append([]byte(nil), b...), e.noise, u.line)
 		if u.line.Baud > 0 {
 			w.send(at, u.line, b)
 		} else {
-			direct = append(direct, drivers.Chunk{At: at, Data: b})
+			direct = append(direct, drivers.Entry{At: at, Data: b})
 		}
 	}
 	if u.stream && !u.keys { // listening begins within a frame
@@ -95,7 +95,7 @@ func (g gen) heard(u *unknown, e effort) []Heard {
 		}
 	}
 	if u.line.Baud == 0 {
-		return []Heard{{Keys: u.keys, Chunks: opened(direct), Shown: shown}}
+		return []Heard{{Keys: u.keys, Entries: opened(direct), Shown: shown}}
 	}
 	return g.swept(u, &w, shown)
 }
@@ -126,7 +126,7 @@ func (g gen) swept(u *unknown, w *wire, shown []Shown) (out []Heard) {
 		}
 	}
 	for _, l := range settings {
-		h := Heard{Line: l, Chunks: opened(w.receive(l))}
+		h := Heard{Line: l, Entries: opened(w.receive(l))}
 		if l.Baud == u.line.Baud && (u.line.Data == 7 || l.Parity == u.line.Parity) {
 			h.Shown = shown
 		}
@@ -135,8 +135,8 @@ func (g gen) swept(u *unknown, w *wire, shown []Shown) (out []Heard) {
 	return out
 }
 
-func opened(chunks []drivers.Chunk) []drivers.Chunk {
-	return append([]drivers.Chunk{{Mark: drivers.MarkOpened}}, chunks...)
+func opened(entries []drivers.Entry) []drivers.Entry {
+	return append([]drivers.Entry{{Mark: drivers.MarkOpened}}, entries...)
 }
 
 func (g gen) display(u *unknown, v int64, at time.Duration, unit bool) Shown {
@@ -153,16 +153,16 @@ func (g gen) display(u *unknown, v int64, at time.Duration, unit bool) Shown {
 // asking simulates requests by the driver that makes them.
 func (g gen) asking(u *unknown, vals []int64, e effort) []Heard {
 	dec := decoder(u.driver, u.probe).(drivers.Requester)
-	h := Heard{Line: u.line, Driver: u.driver, Options: u.probe, Chunks: opened(nil)}
+	h := Heard{Line: u.line, Driver: u.driver, Options: u.probe, Entries: opened(nil)}
 	at := time.Duration(0)
 	stream := drivers.Stream{Decoder: dec.(drivers.Decoder)}
 	for i := 0; i < len(vals); {
 		req := append([]byte(nil), dec.Request(nil)...)
-		h.Chunks = append(h.Chunks, drivers.Chunk{At: at, Out: true, Data: req})
+		h.Entries = append(h.Entries, drivers.Entry{At: at, Out: true, Data: req})
 		at += 20 * time.Millisecond
 		if len(req) > 0 {
 			reply := g.spoil(u.answer(req, vals[i]), e.noise, u.line)
-			h.Chunks = append(h.Chunks, drivers.Chunk{At: at, Data: reply})
+			h.Entries = append(h.Entries, drivers.Entry{At: at, Data: reply})
 			stream.Feed(reply, false, func(drivers.Found) {})
 			if e.shows > 0 && i%4 == 3 && i > 3 && len(h.Shown) < e.shows {
 				h.Shown = append(h.Shown, g.display(u, vals[i], at+50*time.Millisecond, e.unit))

@@ -72,7 +72,7 @@ func (t *taking) at() time.Duration { return t.Now().Sub(t.start) }
 
 // take keeps a chunk of the port as evidence and shows it.
 func (t *taking) take(c port.Chunk) {
-	keep := drivers.Chunk{At: c.At.Mono, Wall: c.At.Wall}
+	keep := drivers.Entry{At: c.At.Mono, Wall: c.At.Wall}
 	switch c.Kind {
 	case port.Data:
 		keep.Data = c.Data
@@ -96,7 +96,7 @@ func (t *taking) take(c port.Chunk) {
 	default:
 		return
 	}
-	t.heard.Chunks = append(t.heard.Chunks, keep)
+	t.heard.Entries = append(t.heard.Entries, keep)
 }
 
 // ask sends the next request, and notes it.
@@ -106,7 +106,7 @@ func (t *taking) ask(ctx context.Context) {
 	if len(request) > 0 && t.port.Write(ctx, request) != nil {
 		return
 	}
-	t.heard.Chunks = append(t.heard.Chunks, drivers.Chunk{At: t.at(), Wall: t.Now(), Out: true, Data: request})
+	t.heard.Entries = append(t.heard.Entries, drivers.Entry{At: t.at(), Wall: t.Now(), Out: true, Data: request})
 	if len(request) > 0 {
 		t.screen.flush()
 		t.say("%10s  > %s", seconds(t.at()), visible(request))

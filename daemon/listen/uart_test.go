@@ -72,7 +72,7 @@ func (w *wire) level(t time.Duration, r int) bool {
 
 // receive is what a UART set to l takes from the wire: bytes, and marks where one
 // came with a parity or framing error.
-func (w *wire) receive(l drivers.Line) (chunks []drivers.Chunk) {
+func (w *wire) receive(l drivers.Line) (entries []drivers.Entry) {
 	one := time.Second / time.Duration(l.Baud)
 	t := time.Duration(0)
 	step := one / 8
@@ -109,14 +109,14 @@ func (w *wire) receive(l drivers.Line) (chunks []drivers.Chunk) {
 			at += one
 		}
 		good = good && w.level(at, r)
-		n := len(chunks) - 1
+		n := len(entries) - 1
 		switch {
 		case !good:
-			chunks = append(chunks, drivers.Chunk{At: at, Mark: MarkDamaged})
-		case n >= 0 && chunks[n].Mark == "" && at-chunks[n].At < 16*time.Millisecond: // adapters gather bytes
-			chunks[n].Data = append(chunks[n].Data, b)
+			entries = append(entries, drivers.Entry{At: at, Mark: MarkDamaged})
+		case n >= 0 && entries[n].Mark == "" && at-entries[n].At < 16*time.Millisecond: // adapters gather bytes
+			entries[n].Data = append(entries[n].Data, b)
 		default:
-			chunks = append(chunks, drivers.Chunk{At: at, Data: []byte{b}})
+			entries = append(entries, drivers.Entry{At: at, Data: []byte{b}})
 		}
 		if t = at; !w.level(at, r) { // wait for the line to be idle
 			for t < end && !w.level(t, r) {
@@ -124,5 +124,5 @@ func (w *wire) receive(l drivers.Line) (chunks []drivers.Chunk) {
 			}
 		}
 	}
-	return chunks
+	return entries
 }

@@ -14,7 +14,7 @@ type view struct {
 	keys    bool
 	driver  string
 	options drivers.Options
-	chunks  []drivers.Chunk
+	entries  []drivers.Entry
 	shown   []display
 	bytes   int // that came
 	damaged int // places where one came damaged
@@ -50,10 +50,10 @@ func views(evidence []Heard) []*view {
 			all = append(all, &view{line: h.Line, keys: h.Keys, driver: h.Driver, options: h.Options})
 		}
 		v := all[i]
-		if len(v.chunks) > 0 {
-			v.chunks = append(v.chunks, drivers.Chunk{At: v.chunks[len(v.chunks)-1].At, Mark: drivers.MarkLost})
+		if len(v.entries) > 0 {
+			v.entries = append(v.entries, drivers.Entry{At: v.entries[len(v.entries)-1].At, Mark: drivers.MarkLost})
 		}
-		v.chunks = append(v.chunks, h.Chunks...)
+		v.entries = append(v.entries, h.Entries...)
 		for _, s := range h.Shown {
 			if d, ok := s.read(); ok {
 				v.shown = append(v.shown, d)
@@ -87,7 +87,7 @@ func equalOptions(a, b drivers.Options) bool {
 
 // measure counts, and cuts the bytes into texts.
 func (v *view) measure() {
-	for _, c := range v.chunks {
+	for _, c := range v.entries {
 		switch {
 		case c.Mark == MarkDamaged:
 			v.damaged++
@@ -95,7 +95,7 @@ func (v *view) measure() {
 			v.bytes += len(c.Data)
 		}
 	}
-	v.texts = texts(v.chunks)
+	v.texts = texts(v.entries)
 }
 
 // sevenBits returns the view with each parity that the eighth bits agree with.
@@ -103,7 +103,7 @@ func (v *view) measure() {
 func (v *view) sevenBits() []*view {
 	total, high := 0, 0
 	agree := map[string]int{}
-	for _, c := range v.chunks {
+	for _, c := range v.entries {
 		if c.Mark != "" || c.Out {
 			continue
 		}
@@ -141,16 +141,16 @@ func (v *view) strip(parity string) *view {
 	if parity == "mark" { // a second stop bit is the same on the wire, and usual
 		w.line.Parity, w.line.Stop = "none", 2
 	}
-	for _, c := range v.chunks {
+	for _, c := range v.entries {
 		if c.Mark != "" || c.Out {
-			w.chunks = append(w.chunks, c)
+			w.entries = append(w.entries, c)
 			continue
 		}
 		from := 0
 		data := make([]byte, len(c.Data))
 		put := func(to int) {
 			if to > from {
-				w.chunks = append(w.chunks, drivers.Chunk{At: c.At, Wall: c.Wall, Data: data[from:to]})
+				w.entries = append(w.entries, drivers.Entry{At: c.At, Wall: c.Wall, Data: data[from:to]})
 			}
 		}
 		for i, b := range c.Data {
@@ -161,7 +161,7 @@ func (v *view) strip(parity string) *view {
 			}
 			if !good {
 				put(i)
-				w.chunks = append(w.chunks, drivers.Chunk{At: c.At, Mark: MarkDamaged})
+				w.entries = append(w.entries, drivers.Entry{At: c.At, Mark: MarkDamaged})
 				from = i + 1
 			}
 		}
@@ -172,7 +172,7 @@ func (v *view) strip(parity string) *view {
 
 // texts cuts what came into lines, without their ends and the empty ones. A
 // line during which a byte was damaged or the line lost is left out.
-func texts(chunks []drivers.Chunk) (lines []string) {
+func texts(entries []drivers.Entry) (lines []string) {
 	var text []byte
 	spoilt := true // the first may be cut
 	last := time.Duration(0)
@@ -182,7 +182,7 @@ func texts(chunks []drivers.Chunk) (lines []string) {
 		}
 		text, spoilt = text[:0], false
 	}
-	for _, c := range chunks {
+	for _, c := range entries {
 		switch {
 		case c.Out:
 			text, spoilt = text[:0], false

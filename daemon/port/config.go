@@ -32,11 +32,11 @@ type Config struct {
 	Stale time.Duration
 
 	Speed    float64                  // of a recording: 1 as recorded, 2 twice as fast, 0 as fast as can be
-	Progress func(done, total uint64) // of a recording, after each of its chunks; may be nil
+	Progress func(done, total uint64) // of a recording, after each of its entries; may be nil
 
 	RecordDir string            // where to keep recordings of all that passes; empty: none
 	RecordMax int64             // bytes that all recordings of this port may take; 0: 64 MiB
-	About     drivers.Recording // what to write at the head of a recording; its chunks aren't used
+	About     drivers.Recording // what to write at the head of a recording; its entries aren't used
 
 	Start time.Time // Moment.Mono counts from here; zero: when New was called
 	Host  Host      // where the system shows its devices; zero: where Linux does

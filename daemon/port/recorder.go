@@ -34,7 +34,7 @@ type recorder struct {
 	cfg     Config
 	log     zerolog.Logger
 	retry   time.Duration // pause after a fault of the disk
-	queue   chan drivers.Chunk
+	queue   chan drivers.Entry
 	quit    chan struct{} // closed: write what has queued, and end
 	done    chan struct{}
 	dropped atomic.Uint64
@@ -55,7 +55,7 @@ func newRecorder(c Config, log zerolog.Logger) *recorder {
 }
 
 func (r *recorder) start() {
-	r.queue, r.quit, r.done = make(chan drivers.Chunk, recorderQueue), make(chan struct{}), make(chan struct{})
+	r.queue, r.quit, r.done = make(chan drivers.Entry, recorderQueue), make(chan struct{}), make(chan struct{})
 	go r.run()
 }
 
@@ -71,7 +71,7 @@ func (r *recorder) stop() {
 	}
 }
 
-func (r *recorder) put(c drivers.Chunk) {
+func (r *recorder) put(c drivers.Entry) {
 	select {
 	case r.queue <- c:
 	default:
@@ -83,7 +83,7 @@ func (r *recorder) put(c drivers.Chunk) {
 func (r *recorder) chunk(c Chunk) {
 	switch c.Kind {
 	case Data:
-		r.put(drivers.Chunk{At: c.At.Mono, Wall: c.At.Wall, Data: append([]byte(nil), c.Data...)})
+		r.put(drivers.Entry{At: c.At.Mono, Wall: c.At.Wall, Data: append([]byte(nil), c.Data...)})
 	case Idle:
 		r.remark(c.At, markIdle)
 	case LineError:
@@ -100,12 +100,12 @@ func (r *recorder) chunk(c Chunk) {
 }
 
 func (r *recorder) remark(at Moment, mark string) {
-	r.put(drivers.Chunk{At: at.Mono, Wall: at.Wall, Mark: mark})
+	r.put(drivers.Entry{At: at.Mono, Wall: at.Wall, Mark: mark})
 }
 
 // sent records what was written to the gauge.
 func (r *recorder) sent(at Moment, data []byte) {
-	r.put(drivers.Chunk{At: at.Mono, Wall: at.Wall, Out: true, Data: data})
+	r.put(drivers.Entry{At: at.Mono, Wall: at.Wall, Out: true, Data: data})
 }
 
 func (r *recorder) run() {
@@ -139,7 +139,7 @@ func (r *recorder) drain() {
 }
 
 // add puts a chunk into the batch, with a recording open for it.
-func (r *recorder) add(c drivers.Chunk) {
+func (r *recorder) add(c drivers.Entry) {
 	if !r.failed.IsZero() && time.Since(r.failed) < r.retry {
 		r.miss(1)
 		return
@@ -160,7 +160,7 @@ func (r *recorder) add(c drivers.Chunk) {
 		}
 	}
 	c.At -= r.base
-	r.buf = drivers.AppendChunk(r.buf, c)
+	r.buf = drivers.AppendEntry(r.buf, c)
 	r.lines++
 }
 
@@ -169,7 +169,7 @@ func (r *recorder) miss(n uint64) {
 	r.dropped.Add(n)
 }
 
-func (r *recorder) begin(c drivers.Chunk) error {
+func (r *recorder) begin(c drivers.Entry) error {
 	if err := os.MkdirAll(r.cfg.RecordDir, 0o750); err != nil {
 		return err
 	}
@@ -191,7 +191,7 @@ func (r *recorder) begin(c drivers.Chunk) error {
 		r.buf = drivers.AppendHeader(r.buf, &about)
 	}
 	if r.missed > 0 {
-		r.buf = drivers.AppendChunk(r.buf, drivers.Chunk{Wall: c.Wall, Mark: fmt.Sprintf("%d chunks before this are missing", r.missed)})
+		r.buf = drivers.AppendEntry(r.buf, drivers.Entry{Wall: c.Wall, Mark: fmt.Sprintf("%d chunks before this are missing", r.missed)})
 	}
 	return nil
 }

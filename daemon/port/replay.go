@@ -20,7 +20,7 @@ const (
 	markBecause   = "because " // and the Why of the mark that follows
 )
 
-// replay plays a recording: each chunk with the times it has in the recording,
+// replay plays a recording: each entry with the times it has in the recording,
 // at its pace times Speed, so that two runs give the same chunks to the byte.
 func (o *owner) replay(ctx context.Context, path string) error {
 	text, err := os.ReadFile(path)
@@ -34,7 +34,7 @@ func (o *owner) replay(ctx context.Context, path string) error {
 	case err != nil:
 		return fmt.Errorf("port %s: recording %s: %w", o.cfg.Name, path, err)
 	}
-	if len(r.Chunks) == 0 {
+	if len(r.Entries) == 0 {
 		return fmt.Errorf("port %s: recording %s: there is nothing in it", o.cfg.Name, path)
 	}
 	begin := time.Now()
@@ -89,10 +89,10 @@ func (o *owner) played(c Chunk) {
 // written by hand, silence follows from its times.
 func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 	p := player{silence: silence, wall: wallOf(r)}
-	if slices.ContainsFunc(r.Chunks, func(c drivers.Chunk) bool { return c.Mark == markIdle }) {
+	if slices.ContainsFunc(r.Entries, func(c drivers.Entry) bool { return c.Mark == markIdle }) {
 		p.silence = 0
 	}
-	for _, c := range r.Chunks {
+	for _, c := range r.Entries {
 		p.take(c)
 	}
 	p.idle(p.last.Mono + p.silence)
@@ -102,7 +102,7 @@ func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 
 type player struct {
 	silence time.Duration
-	wall    func(drivers.Chunk) time.Time
+	wall    func(drivers.Entry) time.Time
 	last    Moment // of the latest chunk
 	idles   int    // Idle chunks that may still follow in the silence since bytes or opening
 	up      bool
@@ -115,7 +115,7 @@ func (p *player) put(c Chunk) {
 	p.out = append(p.out, c)
 }
 
-func (p *player) take(c drivers.Chunk) {
+func (p *player) take(c drivers.Entry) {
 	if c.Out {
 		return
 	}
@@ -171,17 +171,17 @@ func (p *player) idle(now time.Duration) {
 	}
 }
 
-// wallOf returns the wall clock of a recording's chunks: their own where they
+// wallOf returns the wall clock of a recording's entries: their own where they
 // have one, else counted from the latest that had, else from the date of the
 // recording, else from 1970.
-func wallOf(r *drivers.Recording) func(drivers.Chunk) time.Time {
+func wallOf(r *drivers.Recording) func(drivers.Entry) time.Time {
 	zero, err := time.Parse(time.DateOnly, r.Date)
 	if err != nil {
 		if zero, err = time.Parse(time.RFC3339, r.Date); err != nil {
 			zero = time.Unix(0, 0).UTC()
 		}
 	}
-	return func(c drivers.Chunk) time.Time {
+	return func(c drivers.Entry) time.Time {
 		if !c.Wall.IsZero() {
 			zero = c.Wall.Add(-c.At)
 			return c.Wall

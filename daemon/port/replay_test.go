@@ -152,23 +152,23 @@ func TestRecorder_ReplayIsByteEqual(t *testing.T) {
 		wall := time.Date(2026, 11, 25, 9, 0, 0, 0, time.FixedZone("", 3600))
 		var at time.Duration
 		text := drivers.AppendHeader(nil, &drivers.Recording{Driver: "line", Settings: "9600 8N1", Date: wall.Format(time.RFC3339)})
-		add := func(c drivers.Chunk) {
+		add := func(c drivers.Entry) {
 			c.At, c.Wall = at, wall.Add(at)
-			text = drivers.AppendChunk(text, c)
+			text = drivers.AppendEntry(text, c)
 		}
-		add(drivers.Chunk{Mark: markBecause + "recording"})
-		add(drivers.Chunk{Mark: drivers.MarkOpened})
+		add(drivers.Entry{Mark: markBecause + "recording"})
+		add(drivers.Entry{Mark: drivers.MarkOpened})
 		for range rapid.IntRange(0, 60).Draw(rt, "n") {
 			at += time.Duration(rapid.Int64Range(0, 3e9).Draw(rt, "gap"))
 			switch rapid.IntRange(0, 5).Draw(rt, "kind") {
 			case 0:
-				add(drivers.Chunk{Mark: markIdle})
+				add(drivers.Entry{Mark: markIdle})
 			case 1:
-				add(drivers.Chunk{Mark: markLineError})
+				add(drivers.Entry{Mark: markLineError})
 			case 2:
-				add(drivers.Chunk{Mark: markLines + "CTS RI"})
+				add(drivers.Entry{Mark: markLines + "CTS RI"})
 			default:
-				add(drivers.Chunk{Data: rapid.SliceOfN(rapid.Byte(), 1, 20).Draw(rt, "data")})
+				add(drivers.Entry{Data: rapid.SliceOfN(rapid.Byte(), 1, 20).Draw(rt, "data")})
 			}
 		}
 		dir, err := os.MkdirTemp("", "recorder")
@@ -231,11 +231,11 @@ func TestRecorder_StaysWithinItsAllowance(t *testing.T) {
 		t.Fatal(err)
 	}
 	rec, err := drivers.ParseRecording(text)
-	if err != nil || string(rec.Chunks[len(rec.Chunks)-1].Data) != last {
-		t.Errorf("the newest ends with %q, %v; want %q", rec.Chunks[len(rec.Chunks)-1].Data, err, last)
+	if err != nil || string(rec.Entries[len(rec.Entries)-1].Data) != last {
+		t.Errorf("the newest ends with %q, %v; want %q", rec.Entries[len(rec.Entries)-1].Data, err, last)
 	}
-	if rec.Chunks[0].At != 0 {
-		t.Errorf("the newest begins at %v, want 0", rec.Chunks[0].At)
+	if rec.Entries[0].At != 0 {
+		t.Errorf("the newest begins at %v, want 0", rec.Entries[0].At)
 	}
 	if _, err := os.Stat(other); err != nil {
 		t.Error("a file that isn't a recording was removed")
@@ -282,7 +282,7 @@ func TestRecorder_FaultNeverDisturbsReading(t *testing.T) {
 
 func TestWallOf_NothingKnown(t *testing.T) {
 	wall := wallOf(&drivers.Recording{})
-	if got := wall(drivers.Chunk{At: time.Second}); !got.Equal(time.Unix(1, 0)) {
+	if got := wall(drivers.Entry{At: time.Second}); !got.Equal(time.Unix(1, 0)) {
 		t.Errorf("got %v", got)
 	}
 }

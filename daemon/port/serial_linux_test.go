@@ -582,7 +582,7 @@ func TestRecorder_FullDisk(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s is torn: %v", name, err)
 		}
-		for _, c := range rec.Chunks {
+		for _, c := range rec.Entries {
 			if c.Mark == "" {
 				kept++
 			}

@@ -115,14 +115,14 @@ func (v *Visit) Append(b []byte) []byte {
 	var was Sample
 	for _, s := range v.Samples {
 		if s.Expected != was.Expected || s.ExpectedU != was.ExpectedU {
-			b = drivers.AppendChunk(b, drivers.Chunk{At: s.At, Mark: expects + s.Expected.String() + " u " + analysis.Length(s.ExpectedU).String()})
+			b = drivers.AppendEntry(b, drivers.Entry{At: s.At, Mark: expects + s.Expected.String() + " u " + analysis.Length(s.ExpectedU).String()})
 		}
 		was = s
 		text := s.Raw.String() + "\r\n"
 		if s.Raw >= 0 {
 			text = "+" + text
 		}
-		b = drivers.AppendChunk(b, drivers.Chunk{At: s.At, Data: []byte(text)})
+		b = drivers.AppendEntry(b, drivers.Entry{At: s.At, Data: []byte(text)})
 	}
 	return b
 }
@@ -287,7 +287,7 @@ func (v *Visit) outcome(s string) error {
 // body takes in the samples.
 func (v *Visit) body(r *drivers.Recording) error {
 	var told Sample
-	for i, c := range r.Chunks {
+	for i, c := range r.Entries {
 		if told.At > c.At {
 			return fmt.Errorf("sample %d: its time is before that of the one before", len(v.Samples)+1)
 		}

@@ -82,7 +82,7 @@ func load(t testing.TB, d drivers.Driver, dir string) (cases []*recorded) {
 		path := strings.TrimSuffix(file, ".rec")
 		c := &recorded{driver: d, name: filepath.Base(path), path: path, Recording: rec}
 		c.header(t)
-		c.steps = steps(c.decoder(t), rec.Chunks)
+		c.steps = steps(c.decoder(t), rec.Entries)
 		c.want = c.play(t, play{steps: c.steps, strict: true})
 		cases = append(cases, c)
 	}

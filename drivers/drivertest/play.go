@@ -18,14 +18,14 @@ type step struct {
 	reset bool   // the line was lost
 }
 
-// steps turns chunks into what happens, with the silence between them as the
+// steps turns entries into what happens, with the silence between them as the
 // decoder is told of it.
-func steps(w *watched, chunks []drivers.Chunk) (all []step) {
+func steps(w *watched, entries []drivers.Entry) (all []step) {
 	var pause, last time.Duration
 	if p, ok := w.Decoder.(drivers.Pauser); ok {
 		pause = p.Pause()
 	}
-	for _, c := range chunks {
+	for _, c := range entries {
 		if pause > 0 {
 			if n := int(min(3, (c.At-last)/pause)); n > 0 {
 				all = append(all, step{idle: n})
