@@ -22,7 +22,7 @@ type line struct {
 	pedal    string            // modem line of the foot switch, "" for none
 	does     string            // what it does
 	spindle  string            // modem line that is on while the spindle turns
-	lines    port.Lines
+	lines    port.ModemLines
 	outcomes uint64 // frames and rejects so far
 	damaged  bool   // bytes went bad: nothing is believed up to the next frame
 	usual    int    // events that followed from the chunk before
@@ -104,7 +104,7 @@ func (l *line) scan(at session.Stamp, frame []byte) []event.Event {
 
 // contacts acts on what changed on the modem lines: the foot switch when it is
 // pressed, the spindle both ways.
-func (l *line) contacts(at session.Stamp, now port.Lines) (events []event.Event) {
+func (l *line) contacts(at session.Stamp, now port.ModemLines) (events []event.Event) {
 	before := l.lines
 	l.lines = now
 	if l.spindle != "" {
@@ -118,7 +118,7 @@ func (l *line) contacts(at session.Stamp, now port.Lines) (events []event.Event)
 }
 
 // contact reports whether a modem line is on.
-func contact(l port.Lines, name string) bool {
+func contact(l port.ModemLines, name string) bool {
 	switch name {
 	case "cts":
 		return l.CTS

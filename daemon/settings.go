@@ -159,8 +159,8 @@ func visits(c *config.Config, st *config.Station, log zerolog.Logger) *visit.Kee
 }
 
 // portConfig says how a port is to be opened.
-func portConfig(c *config.Config, name, device string, line config.Line, dec drivers.Decoder, record bool) port.Config {
-	pc := port.Config{Name: name, Device: device, Line: drivers.Line(line)}
+func portConfig(c *config.Config, name, device string, line drivers.Serial, dec drivers.Decoder, record bool) port.Config {
+	pc := port.Config{Name: name, Device: device, Line: line}
 	if p, ok := dec.(drivers.Pauser); ok {
 		pc.Silence = p.Pause()
 	}

@@ -21,7 +21,7 @@ func askDriver() Driver {
 	return Driver{
 		Name:    "ask",
 		Help:    "a line for each request",
-		Line:    Line{9600, 8, "none", 1},
+		Line:    Serial{9600, 8, "none", 1},
 		Options: askOptions(),
 		New:     func(o Options) (Decoder, error) { return newAsk(o) },
 	}
@@ -52,7 +52,7 @@ type form interface {
 	start()
 }
 
-func (l *lines) start() { l.place, l.fault = begin, "" }
+func (l *splitter) start() { l.nextByte, l.fault = begin, "" }
 
 type ask struct {
 	exchange

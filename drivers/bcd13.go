@@ -38,7 +38,7 @@ func bcd13Driver() Driver {
 	return Driver{
 		Name: "bcd13",
 		Help: "frame of 13 nibbles: fill, sign, six digits, decimal places, unit",
-		Line: Line{9600, 8, "none", 1},
+		Line: Serial{9600, 8, "none", 1},
 		Options: []Option{
 			{"packing", "how the nibbles come", "nibbles", []string{"nibbles", "packed", "hex"}},
 			{"layout", "one letter for each of the 13 nibbles: f fill, s sign, d digit, p places, u unit, _ zero", bcdLayout, nil},
@@ -58,7 +58,7 @@ const (
 )
 
 type bcd13 struct {
-	lines
+	splitter
 	layout   string
 	packing  string
 	least    bool // least significant digit first
@@ -69,7 +69,7 @@ type bcd13 struct {
 func newBCD13(o Options) (*bcd13, error) {
 	r := &optionReader{options: o}
 	d := &bcd13{layout: r.text("layout"), packing: r.text("packing"), least: r.is("digits", "least"), reversed: r.is("bits", "highest"), want: r.units("unit", 1)[0]}
-	d.quiet, d.lines.fixed = readQuiet(r), true
+	d.quiet, d.splitter.fixed = readQuiet(r), true
 	count := func(c string) int { return strings.Count(d.layout, c) }
 	switch {
 	case len(d.layout) != bcdNibbles || len(strings.Trim(d.layout, "fsdpu_")) > 0:
@@ -85,7 +85,7 @@ func newBCD13(o Options) (*bcd13, error) {
 // Split implements Decoder.
 func (d *bcd13) Split(data []byte, idle bool) (advance int, frame []byte) {
 	if d.packing == "hex" {
-		return d.lines.Split(data, idle)
+		return d.splitter.Split(data, idle)
 	}
 	fill, size, lead := byte(0x0f), bcdNibbles, d.lead()
 	if d.packing == "packed" {

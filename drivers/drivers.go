@@ -149,8 +149,8 @@ type Requester interface {
 	Pace() (interval, timeout time.Duration)
 }
 
-// Line is how a serial line is set.
-type Line struct {
+// Serial is how a serial line is set.
+type Serial struct {
 	Baud   int    // bits per second
 	Data   int    // 7 or 8
 	Parity string // none, even, odd, mark, space
@@ -158,7 +158,7 @@ type Line struct {
 }
 
 // String writes the line the usual way: "9600 8N1".
-func (l Line) String() string {
+func (l Serial) String() string {
 	p := "?"
 	if l.Parity != "" {
 		p = strings.ToUpper(l.Parity[:1])
@@ -178,7 +178,7 @@ type Option struct {
 type Driver struct {
 	Name    string // as in the configuration
 	Help    string // one line
-	Line    Line   // usual settings of the serial line
+	Line    Serial // usual settings of the serial line
 	Options []Option
 	// New makes a decoder; use the method Decoder, which sets the options that
 	// were left out to their defaults. It touches no port. Its errors name the

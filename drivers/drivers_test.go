@@ -70,7 +70,7 @@ func TestTable(t *testing.T) {
 }
 
 func TestLine_String(t *testing.T) {
-	for want, l := range map[string]drivers.Line{
+	for want, l := range map[string]drivers.Serial{
 		"9600 8N1":   {Baud: 9600, Data: 8, Parity: "none", Stop: 1},
 		"4800 7E2":   {Baud: 4800, Data: 7, Parity: "even", Stop: 2},
 		"19200 8?1":  {Baud: 19200, Data: 8, Stop: 1},

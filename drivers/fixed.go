@@ -32,7 +32,7 @@ func fixedDriver() Driver {
 	return Driver{
 		Name:    "fixed",
 		Help:    "number whose sign, digits, unit and status stand in fixed columns",
-		Line:    Line{4800, 7, "even", 2},
+		Line:    Serial{4800, 7, "even", 2},
 		Options: fixedOptions(),
 		New:     func(o Options) (Decoder, error) { return newFixed(o) },
 	}
@@ -66,7 +66,7 @@ type span struct{ from, to int }
 func (s span) of(frame []byte) []byte { return frame[s.from:s.to] }
 
 type fixed struct {
-	lines
+	splitter
 	columns   []column
 	places    int
 	number    span
@@ -88,7 +88,7 @@ type fixed struct {
 func newFixed(o Options) (*fixed, error) {
 	r := &optionReader{options: o}
 	d := &fixed{check: r.text("check"), lined: r.is("end", "line"), channels: r.names("channels"), want: r.units("unit", 1)[0]}
-	d.quiet, d.lines.fixed, d.words = readQuiet(r), true, readWords(r)
+	d.quiet, d.splitter.fixed, d.words = readQuiet(r), true, readWords(r)
 	d.readLayout(r)
 	d.readCodes(r)
 	d.checkFrom = r.number("check-from", 0, maxLine)
@@ -102,7 +102,7 @@ func (d *fixed) Checked() bool { return d.check != "none" }
 // Split implements Decoder.
 func (d *fixed) Split(data []byte, idle bool) (advance int, frame []byte) {
 	if d.lined {
-		return d.lines.Split(data, idle)
+		return d.splitter.Split(data, idle)
 	}
 	start := bytes.IndexByte(data, d.columns[0].self)
 	switch {

@@ -30,7 +30,7 @@ func lineDriver() Driver {
 	return Driver{
 		Name:    "line",
 		Help:    "signed decimal number on a line, with or without channel and unit",
-		Line:    Line{9600, 8, "none", 1},
+		Line:    Serial{9600, 8, "none", 1},
 		Options: lineOptions(),
 		New:     func(o Options) (Decoder, error) { return newLine(o) },
 	}
@@ -56,21 +56,21 @@ func lineOptions() []Option {
 // skipField is the name of a field that is left out.
 const skipField = "-"
 
-type line struct {
-	lines
+type lineDecoder struct {
+	splitter
 	form lineForm
 }
 
 func newLine(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
-	d := &line{form: readLineForm(r)}
+	d := &lineDecoder{form: readLineForm(r)}
 	d.quiet = readQuiet(r)
 	d.fixed = d.form.length > 0
 	return d, r.err()
 }
 
 // Decode implements Decoder.
-func (d *line) Decode(frame []byte, out []Sample) ([]Sample, error) {
+func (d *lineDecoder) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	if d.fault != "" {
 		return out, d.takeFault()
 	}

@@ -5,22 +5,22 @@ import "time"
 // maxLine is the longest line, in bytes; common practice for indicators is 40.
 const maxLine = 256
 
-// lines cuts a stream into lines that end by CR, LF or both. See lineDriver
+// splitter cuts a stream into lines that end by CR, LF or both. See lineDriver
 // for what it does not believe.
-type lines struct {
-	quiet time.Duration
-	fixed bool // all lines have the same length, so a cut one shows
-	place place
-	fault Reason // of the frame returned last, if not empty
+type splitter struct {
+	quiet    time.Duration
+	fixed    bool // all lines have the same length, so a cut one shows
+	nextByte nextByte
+	fault    Reason // of the frame returned last, if not empty
 }
 
-// place is what is known of the next byte.
-type place uint8
+// nextByte is what is known of the byte that comes next.
+type nextByte uint8
 
 const (
-	unsure place = iota // it may be within a line
-	begin               // it begins a line
-	within              // it belongs to a line that was given up
+	unsure nextByte = iota // it may be within a line
+	begin                  // it begins a line
+	within                 // it belongs to a line that was given up
 )
 
 func readQuiet(r *optionReader) time.Duration {
@@ -28,26 +28,26 @@ func readQuiet(r *optionReader) time.Duration {
 }
 
 // Pause implements Pauser.
-func (l *lines) Pause() time.Duration { return l.quiet }
+func (l *splitter) Pause() time.Duration { return l.quiet }
 
 // Reset implements Resetter.
-func (l *lines) Reset() { l.place, l.fault = unsure, "" }
+func (l *splitter) Reset() { l.nextByte, l.fault = unsure, "" }
 
-func (l *lines) takeFault() Reason {
+func (l *splitter) takeFault() Reason {
 	f := l.fault
 	l.fault = ""
 	return f
 }
 
 // Split implements Decoder.
-func (l *lines) Split(data []byte, idle bool) (advance int, frame []byte) {
+func (l *splitter) Split(data []byte, idle bool) (advance int, frame []byte) {
 	l.fault = ""
 	n := 0
 	for n < len(data) && isEnd(data[n]) {
 		n++
 	}
 	if n > 0 {
-		l.place = begin
+		l.nextByte = begin
 		return n, data[:0]
 	}
 	seen := min(len(data), maxLine+1)
@@ -57,16 +57,16 @@ func (l *lines) Split(data []byte, idle bool) (advance int, frame []byte) {
 		}
 	}
 	switch {
-	case l.place == within && len(data) > 0:
+	case l.nextByte == within && len(data) > 0:
 		return seen, data[:0] // the line end may be in the rest
 	case len(data) > maxLine:
-		l.place = within
+		l.nextByte = within
 		return maxLine + 1, data[:maxLine+1]
 	case idle && len(data) > 0: // it broke off
-		l.place, l.fault = unsure, TooShort
+		l.nextByte, l.fault = unsure, TooShort
 		return len(data), data
 	case idle:
-		l.place = begin
+		l.nextByte = begin
 	}
 	return 0, nil
 }
@@ -74,9 +74,9 @@ func (l *lines) Split(data []byte, idle bool) (advance int, frame []byte) {
 func isEnd(c byte) bool { return c == '\r' || c == '\n' }
 
 // whole returns the line that ends at i.
-func (l *lines) whole(data []byte, i int) (int, []byte) {
-	was := l.place
-	l.place = begin
+func (l *splitter) whole(data []byte, i int) (int, []byte) {
+	was := l.nextByte
+	l.nextByte = begin
 	switch {
 	case was == within:
 		return i + 1, data[:0]

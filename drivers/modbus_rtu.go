@@ -23,7 +23,7 @@ func modbusRTUDriver() Driver {
 	return Driver{
 		Name:    "modbus-rtu",
 		Help:    "registers read by Modbus over a serial line",
-		Line:    Line{19200, 8, "even", 1},
+		Line:    Serial{19200, 8, "even", 1},
 		Options: append(modbusOptions(), Option{"quiet", "silence after which an unfinished reply is given up", "50ms", nil}),
 		New:     func(o Options) (Decoder, error) { return newModbusRTU(o) },
 	}

@@ -24,7 +24,7 @@ func patternDriver() Driver {
 	return Driver{
 		Name: "pattern",
 		Help: "a line of any kind, read by a regular expression",
-		Line: Line{9600, 8, "none", 1},
+		Line: Serial{9600, 8, "none", 1},
 		Options: []Option{
 			{"expression", "regular expression of a whole line, with the groups value, unit and channel, or value_NAME and unit_NAME", `\s*(?P<value>[+-]?\d*[.]?\d+)\s*(?P<unit>\S*)\s*`, nil},
 			{"decimal", "decimal mark", "point", []string{"point", "comma"}},
@@ -42,7 +42,7 @@ func patternDriver() Driver {
 const maxExpression = 500
 
 type pattern struct {
-	lines
+	splitter
 	expression *regexp.Regexp
 	values     []patternValue
 	channelAt  int // group of the channel, 0 if none

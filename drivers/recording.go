@@ -51,7 +51,7 @@ type Recording struct {
 	Note      string
 	Visit     Options  // of a visit: what gauged it and how that was set; empty of any other recording
 	Outcomes  []string // of a visit, in order
-	Entries    []Entry
+	Entries   []Entry
 }
 
 // Entry is one piece of a recording: bytes that came in one read or went out

@@ -30,7 +30,7 @@ func scpiDriver() Driver {
 	return Driver{
 		Name: "scpi",
 		Help: "instrument that answers queries such as MEAS? or READ?",
-		Line: Line{9600, 8, "none", 1},
+		Line: Serial{9600, 8, "none", 1},
 		Options: append([]Option{
 			{"query", "the query for a value", "MEAS?", nil},
 			{"begin", "commands that are sent first after opening, such as SYST:REM", "", nil},
@@ -46,7 +46,7 @@ func scpiDriver() Driver {
 
 type scpi struct {
 	exchange
-	lines
+	splitter
 	query, errors, begin []byte // with their ends
 	fields               []string
 	units                []Unit
@@ -91,7 +91,7 @@ func newSCPI(o Options) (*scpi, error) {
 // Reset implements Resetter.
 func (d *scpi) Reset() {
 	d.exchange.Reset()
-	d.lines.Reset()
+	d.splitter.Reset()
 	d.begun, d.trouble, d.forErrors = false, false, false
 }
 
@@ -116,7 +116,7 @@ func (d *scpi) Request(out []byte) []byte {
 
 // Split implements Decoder.
 func (d *scpi) Split(data []byte, idle bool) (advance int, frame []byte) {
-	return d.split(data, idle, d.lines.Split)
+	return d.split(data, idle, d.splitter.Split)
 }
 
 // Decode implements Decoder.

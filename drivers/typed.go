@@ -82,15 +82,15 @@ type typed struct {
 	gap    time.Duration
 	end    uint16
 
-	place  place
-	text   []byte // typed so far
-	spoilt Reason // why the text is not to be believed
-	shift  [2]bool
-	last   time.Duration // of the latest key, or of the first event, by their clock
-	known  bool          // there was one
-	heard  bool          // something came since the device was opened
-	frame  []byte        // the text returned last
-	fault  Reason        // of it
+	nextByte nextByte
+	text     []byte // typed so far
+	spoilt   Reason // why the text is not to be believed
+	shift    [2]bool
+	last     time.Duration // of the latest key, or of the first event, by their clock
+	known    bool          // there was one
+	heard    bool          // something came since the device was opened
+	frame    []byte        // the text returned last
+	fault    Reason        // of it
 }
 
 func newTyped(o Options) (*typed, error) {
@@ -108,7 +108,7 @@ func (d *typed) Pause() time.Duration { return d.gap }
 
 // Reset implements Resetter.
 func (d *typed) Reset() {
-	d.place, d.text, d.spoilt, d.fault = unsure, d.text[:0], "", ""
+	d.nextByte, d.text, d.spoilt, d.fault = unsure, d.text[:0], "", ""
 	d.shift, d.known, d.heard = [2]bool{}, false, false
 }
 
@@ -126,7 +126,7 @@ func (d *typed) Split(data []byte, idle bool) (advance int, frame []byte) {
 			d.lose()
 			return len(data), nil
 		case !d.heard:
-			d.place = begin
+			d.nextByte = begin
 		}
 		return 0, nil
 	}
@@ -141,7 +141,7 @@ func (d *typed) Split(data []byte, idle bool) (advance int, frame []byte) {
 // lose notes that events were lost: the text has a hole, or the next one begins
 // with it.
 func (d *typed) lose() {
-	d.place = unsure
+	d.nextByte = unsure
 	d.spoil(LineError)
 }
 
@@ -209,7 +209,7 @@ func (d *typed) event(e inputEvent) (frame []byte) {
 		if len(d.text) > 0 {
 			return d.take()
 		}
-		d.place = begin
+		d.nextByte = begin
 	case e.value == 2:
 		d.spoil(Noise)
 	default:
@@ -230,7 +230,7 @@ func (d *typed) pause(at time.Duration) (frame []byte) {
 		frame = d.breakOff()
 	}
 	if paused && since >= restGaps*d.gap && since < restMost {
-		d.place = begin
+		d.nextByte = begin
 	}
 	d.last, d.known = at, true
 	return frame
@@ -238,7 +238,7 @@ func (d *typed) pause(at time.Duration) (frame []byte) {
 
 // key adds the character of a key.
 func (d *typed) key(code uint16) {
-	if len(d.text) == 0 && d.place == unsure {
+	if len(d.text) == 0 && d.nextByte == unsure {
 		d.spoilt = Cut
 	}
 	plain := typedPlain
@@ -262,7 +262,7 @@ func (d *typed) take() []byte {
 	d.frame = append(d.frame[:0], d.text...)
 	d.fault = d.spoilt
 	d.text, d.spoilt = d.text[:0], ""
-	d.place = begin
+	d.nextByte = begin
 	return d.frame
 }
 
@@ -270,7 +270,7 @@ func (d *typed) take() []byte {
 func (d *typed) breakOff() []byte {
 	d.spoil(TooShort)
 	frame := d.take()
-	d.place = unsure
+	d.nextByte = unsure
 	return frame
 }
 

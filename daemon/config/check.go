@@ -412,8 +412,8 @@ func (l *loader) hands(key string, s *Station) {
 
 // line fills the serial settings of a station in from the driver of its gauge, if
 // that is known, and checks them.
-func (l *loader) line(key string, n *Line, g *Gauge) {
-	usual := drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
+func (l *loader) line(key string, n *drivers.Serial, g *Gauge) {
+	usual := drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
 	if g != nil {
 		if d, err := drivers.Find(g.Driver); err == nil && d.Line.Baud > 0 {
 			usual = d.Line

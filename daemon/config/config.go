@@ -219,16 +219,16 @@ type Interrupt struct {
 
 // Station is a place where a gauge hangs.
 type Station struct {
-	Name    string        `koanf:"name"`
-	Title   string        `koanf:"title"` // as people call it
-	Gauge   string        `koanf:"gauge"`
-	Port    string        `koanf:"port"`
-	Line    Line          `koanf:"line"`
-	Capture string        `koanf:"capture"`
-	Bounce  time.Duration `koanf:"bounce"`
-	Settle  time.Duration `koanf:"settle"` // of settled: how long it must be level; 600 ms, of an air gauge 1.5 s
-	Job     string        `koanf:"job"`    // taken up when the station has none
-	Record  bool          `koanf:"record"`
+	Name    string         `koanf:"name"`
+	Title   string         `koanf:"title"` // as people call it
+	Gauge   string         `koanf:"gauge"`
+	Port    string         `koanf:"port"`
+	Line    drivers.Serial `koanf:"line"`
+	Capture string         `koanf:"capture"`
+	Bounce  time.Duration  `koanf:"bounce"`
+	Settle  time.Duration  `koanf:"settle"` // of settled: how long it must be level; 600 ms, of an air gauge 1.5 s
+	Job     string         `koanf:"job"`    // taken up when the station has none
+	Record  bool           `koanf:"record"`
 	// Beside are other instruments: a depth scale, a temperature sensor.
 	Beside []Beside `koanf:"beside"`
 	// Pedal and Spindle are contacts on the modem lines of the gauge's port.
@@ -246,10 +246,10 @@ type Station struct {
 
 // Beside is an instrument beside the gauge, on a port of its own.
 type Beside struct {
-	Gauge  string `koanf:"gauge"`
-	Port   string `koanf:"port"`
-	Line   Line   `koanf:"line"`
-	Record bool   `koanf:"record"`
+	Gauge  string         `koanf:"gauge"`
+	Port   string         `koanf:"port"`
+	Line   drivers.Serial `koanf:"line"`
+	Record bool           `koanf:"record"`
 }
 
 // Pedal is a foot switch.
@@ -260,17 +260,9 @@ type Pedal struct {
 
 // Scanner is what types jobs, rings and serial numbers.
 type Scanner struct {
-	Port   string `koanf:"port"` // an input device that types, or a serial line; "" for none
-	Driver string `koanf:"driver"`
-	Line   Line   `koanf:"line"`
-}
-
-// Line is how a serial line is set; what is left out is as the driver has it.
-type Line struct {
-	Baud   int    `koanf:"baud"`
-	Data   int    `koanf:"data"`
-	Parity string `koanf:"parity"`
-	Stop   int    `koanf:"stop"`
+	Port   string         `koanf:"port"` // an input device that types, or a serial line; "" for none
+	Driver string         `koanf:"driver"`
+	Line   drivers.Serial `koanf:"line"`
 }
 
 // AnalysisJob returns the job of that id, nil if there is none.

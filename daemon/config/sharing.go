@@ -10,7 +10,7 @@ import (
 // use is an instrument at a port.
 type use struct {
 	key, gauge string
-	line       Line
+	line       drivers.Serial
 	scanner    bool
 }
 

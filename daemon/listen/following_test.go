@@ -89,7 +89,7 @@ func TestPaceIsReported(t *testing.T) {
 func TestStampsAreHeard(t *testing.T) {
 	const ms = time.Millisecond
 	for _, step := range []time.Duration{0, 16 * ms} {
-		h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Shown: []Shown{{Text: "31.7497 mm"}}}
+		h := Heard{Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Shown: []Shown{{Text: "31.7497 mm"}}}
 		for i := range 100 {
 			at := time.Duration(i) * 50 * ms
 			if step > 0 {

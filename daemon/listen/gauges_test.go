@@ -14,7 +14,7 @@ import (
 // unknown is a made-up gauge: what it shows, and how it says it.
 type unknown struct {
 	family string
-	line   drivers.Line
+	line   drivers.Serial
 	places int
 	unit   drivers.Unit
 	told   bool // the person tells the unit with the display
@@ -73,7 +73,7 @@ func (g gen) unknown() unknown {
 	u := unknown{
 		unit: pick(g, drivers.MM, drivers.MM, drivers.Inch), told: true, minus: g.IntN(2) == 0,
 		stream: g.IntN(2) == 0,
-		line:   drivers.Line{Baud: pick(g, 1200, 2400, 4800, 9600, 9600, 9600, 19200, 38400, 57600, 115200), Data: 8, Parity: "none", Stop: 1},
+		line:   drivers.Serial{Baud: pick(g, 1200, 2400, 4800, 9600, 9600, 9600, 19200, 38400, 57600, 115200), Data: 8, Parity: "none", Stop: 1},
 	}
 	u.places = pick(g, 3, 4, 4)
 	if u.unit == drivers.Inch {
@@ -300,9 +300,9 @@ func (g gen) modbus(u *unknown) {
 	u.driver = pick(g, "modbus-rtu", "modbus-rtu", "modbus-tcp")
 	const n = 6
 	u.probe = drivers.Options{"registers": probeRegisters(n), "function": pick(g, "3", "4"), "timeout": "300ms"}
-	u.line = drivers.Line{Baud: pick(g, 9600, 19200), Data: 8, Parity: pick(g, "even", "none"), Stop: 1}
+	u.line = drivers.Serial{Baud: pick(g, 9600, 19200), Data: 8, Parity: pick(g, "even", "none"), Stop: 1}
 	if u.driver == "modbus-tcp" {
-		u.line = drivers.Line{}
+		u.line = drivers.Serial{}
 	}
 	u.minus = true
 	at, kind, order, places := g.IntN(3), pick(g, "int32", "int32", "float32"), pick(g, "ABCD", "CDAB", "BADC", "DCBA"), u.places
@@ -345,7 +345,7 @@ func crc(b []byte) uint16 {
 
 func (g gen) typed(u *unknown) {
 	u.family = "typed"
-	u.line, u.keys, u.stream = drivers.Line{}, true, false
+	u.line, u.keys, u.stream = drivers.Serial{}, true, false
 	u.period = 3 * time.Second
 	size, end, places := pick(g, 24, 24, 16), pick(g, uint16(28), uint16(15)), u.places
 	unit := pick(g, "", "mm")

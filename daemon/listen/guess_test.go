@@ -13,7 +13,7 @@ import (
 
 // spoken is a gauge that sends each text at 9600 8N1, one a second.
 func spoken(texts ...string) Heard {
-	h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Entries: opened(nil)}
+	h := Heard{Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Entries: opened(nil)}
 	for i, t := range texts {
 		h.Entries = append(h.Entries, drivers.Entry{At: time.Duration(i+1) * time.Second, Data: []byte(t)})
 	}
@@ -83,7 +83,7 @@ func TestDisplayTells(t *testing.T) {
 func TestNoise(t *testing.T) {
 	for seed := range uint64(80) {
 		r := rand.New(rand.NewPCG(seed, 3))
-		h := Heard{Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Entries: opened(nil)}
+		h := Heard{Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Entries: opened(nil)}
 		for i := range 60 {
 			b := make([]byte, 1+r.IntN(20))
 			for j := range b {
@@ -174,7 +174,7 @@ func TestForeignFormats(t *testing.T) {
 			for seed := range uint64(10) {
 				g := gen{rand.New(rand.NewPCG(seed, 9))}
 				largest = 0
-				u := unknown{family: name, line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, places: 4, unit: drivers.MM,
+				u := unknown{family: name, line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, places: 4, unit: drivers.MM,
 					minus: g.IntN(2) == 0, stream: true, period: 200 * time.Millisecond, frame: func(v int64) []byte { return []byte(frame(v)) }}
 				e := g.usual()
 				e.shows = g.IntN(4)
@@ -192,7 +192,7 @@ func TestUnitBehindSeparator(t *testing.T) {
 	t.Parallel()
 	for _, between := range []string{"", " ", ";", "; ", "/", "\t"} {
 		g := gen{rand.New(rand.NewPCG(3, 9))}
-		u := unknown{family: "unit behind", line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, places: 4, unit: drivers.MM,
+		u := unknown{family: "unit behind", line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, places: 4, unit: drivers.MM,
 			minus: true, stream: true, period: 200 * time.Millisecond, frame: func(v int64) []byte {
 				sign := "+"
 				if v < 0 {

@@ -12,11 +12,11 @@ const MarkDamaged = "line error"
 
 // Heard is what passed while the line was set in one way.
 type Heard struct {
-	Line    drivers.Line    // zero: the bytes came without one, as over a network
+	Line    drivers.Serial  // zero: the bytes came without one, as over a network
 	Keys    bool            // the bytes are records of an input device
 	Driver  string          // the driver that made the requests; "" if nothing was asked
 	Options drivers.Options // of it
-	Entries  []drivers.Entry // by time since listening began
+	Entries []drivers.Entry // by time since listening began
 	Shown   []Shown         // what the gauge's own display showed meanwhile
 }
 

@@ -41,16 +41,16 @@ func probes(device string) (out []probe) {
 // listenLines are the settings to listen with. Those with 7 bits and parity are
 // heard with 8 bits and none; 8 bits with parity is tried where bytes came
 // damaged (see next in run.go).
-func listenLines() (out []drivers.Line) {
+func listenLines() (out []drivers.Serial) {
 	for _, baud := range []int{9600, 4800, 19200, 2400, 38400, 57600, 115200, 1200, 300} {
-		out = append(out, drivers.Line{Baud: baud, Data: 8, Parity: "none", Stop: 1})
+		out = append(out, drivers.Serial{Baud: baud, Data: 8, Parity: "none", Stop: 1})
 	}
 	return out
 }
 
 // askLines are the settings to ask with.
-func askLines() []drivers.Line {
-	return []drivers.Line{
+func askLines() []drivers.Serial {
+	return []drivers.Serial{
 		{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, {Baud: 19200, Data: 8, Parity: "even", Stop: 1},
 		{Baud: 4800, Data: 7, Parity: "even", Stop: 2}, {Baud: 9600, Data: 8, Parity: "even", Stop: 1},
 		{Baud: 9600, Data: 7, Parity: "even", Stop: 1}, {Baud: 19200, Data: 8, Parity: "none", Stop: 1},

@@ -16,16 +16,16 @@ import (
 type Proposal struct {
 	Driver  string
 	Options drivers.Options
-	Line    drivers.Line // zero: the bytes came without one
-	Score   float64      // share of the frames that agreed, 0 to 1
-	Agreed  int          // frames that gave values
-	Of      int          // frames that should have
-	Matched int          // of the displays that were told, those that a frame agreed with
-	Told    int          // displays that were told
-	Size    string       // the channel that the display showed; "" if the gauge sends one value
-	Others  []string     // its other channels
-	Unit    drivers.Unit // of the gauge, by its frames or its display; NoUnit if neither said
-	Places  int          // decimal places of the size
+	Line    drivers.Serial // zero: the bytes came without one
+	Score   float64        // share of the frames that agreed, 0 to 1
+	Agreed  int            // frames that gave values
+	Of      int            // frames that should have
+	Matched int            // of the displays that were told, those that a frame agreed with
+	Told    int            // displays that were told
+	Size    string         // the channel that the display showed; "" if the gauge sends one value
+	Others  []string       // its other channels
+	Unit    drivers.Unit   // of the gauge, by its frames or its display; NoUnit if neither said
+	Places  int            // decimal places of the size
 	Last    drivers.Sample
 	Step    string        // one count of the last place, "0.0001"
 	Open    []string      // what can't be told yet and would change a value: "..., need ..."

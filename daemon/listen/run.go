@@ -21,14 +21,14 @@ import (
 // Options say how to listen.
 type Options struct {
 	Device  string
-	Line    drivers.Line  // of a serial line; Baud 0: the usual ones are tried
-	Ask     bool          // allow requests; without, nothing is ever sent
-	Name    string        // of the gauge and station in the configuration
-	For     time.Duration // how long to listen with each setting; 0: 3 s
-	Shows   []string      // what the display showed, for want of a person to ask
-	Answers <-chan string // lines that a person types; nil: nobody does
-	Out     string        // where to write the configuration; "": to Print
-	Record  string        // where to write a recording; "": beside Out, nowhere without one
+	Line    drivers.Serial // of a serial line; Baud 0: the usual ones are tried
+	Ask     bool           // allow requests; without, nothing is ever sent
+	Name    string         // of the gauge and station in the configuration
+	For     time.Duration  // how long to listen with each setting; 0: 3 s
+	Shows   []string       // what the display showed, for want of a person to ask
+	Answers <-chan string  // lines that a person types; nil: nobody does
+	Out     string         // where to write the configuration; "": to Print
+	Record  string         // where to write a recording; "": beside Out, nowhere without one
 	Print   io.Writer
 	Log     zerolog.Logger
 	Now     func() time.Time // nil: time.Now
@@ -117,19 +117,19 @@ func (l *listener) find(ctx context.Context) error {
 }
 
 // lines are the settings to try: those of the options, or none on a network.
-func (l *listener) lines(usual []drivers.Line) []drivers.Line {
+func (l *listener) lines(usual []drivers.Serial) []drivers.Serial {
 	switch k := kind(l.Device); {
 	case k == "tcp" || k == "keyboard":
-		return []drivers.Line{{}}
+		return []drivers.Serial{{}}
 	case l.Line.Baud > 0:
-		return []drivers.Line{l.Line}
+		return []drivers.Serial{l.Line}
 	}
 	return usual
 }
 
 // next puts the same speed with parity before the others, where bytes came
 // damaged without one.
-func next(lines []drivers.Line, h *Heard) []drivers.Line {
+func next(lines []drivers.Serial, h *Heard) []drivers.Serial {
 	v := views([]Heard{*h})[0]
 	if h.Line.Parity != "none" || v.bytes+v.damaged < 8 || v.damaged*10 < v.bytes+v.damaged || v.damaged > 3*v.bytes {
 		return lines
@@ -178,7 +178,7 @@ func (l *listener) stay(ctx context.Context, h Heard) error {
 
 // hear opens the port with one setting, asks if there is a probe, and keeps what
 // passed as evidence.
-func (l *listener) hear(ctx context.Context, line drivers.Line, p probe, limit time.Duration) (Heard, error) {
+func (l *listener) hear(ctx context.Context, line drivers.Serial, p probe, limit time.Duration) (Heard, error) {
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	h := Heard{Line: line, Keys: isKeys(l.Device), Driver: p.driver, Options: p.options}

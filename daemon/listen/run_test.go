@@ -178,7 +178,7 @@ func TestRunAsks(t *testing.T) {
 			}
 		}
 	}()
-	o := Options{Device: name, Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: 700 * time.Millisecond, Shows: []string{"12.7003 mm"}, Print: &printed{}, Log: zerolog.Nop()}
+	o := Options{Device: name, Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: 700 * time.Millisecond, Shows: []string{"12.7003 mm"}, Print: &printed{}, Log: zerolog.Nop()}
 	if err := Run(t.Context(), o); !errors.Is(err, ErrCantTell) || !strings.Contains(o.Print.(*printed).String(), "--ask") {
 		t.Errorf("without leave to ask: %v\n%s", err, o.Print)
 	}
@@ -212,7 +212,7 @@ func TestRunKeepsWhatItCannotRead(t *testing.T) {
 	far, name := terminal(t)
 	stream(t, far, "\xc3\x17\xfe", "\x81\xee\x9b\xd0")
 	out := &printed{}
-	o := Options{Device: name, Line: drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: time.Second,
+	o := Options{Device: name, Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, For: time.Second,
 		Out: filepath.Join(t.TempDir(), "new.yaml"), Print: out, Log: zerolog.Nop()}
 	if err := Run(t.Context(), o); !errors.Is(err, ErrCantTell) {
 		t.Fatalf("%v\n%s", err, out)

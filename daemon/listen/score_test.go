@@ -95,7 +95,7 @@ func (g gen) judge(u *unknown, ps []Proposal) (verdict, string) {
 
 // sameLine compares what can be told: one stop bit or two receive the same, and
 // a second stop bit is a mark.
-func sameLine(a, b drivers.Line) bool {
+func sameLine(a, b drivers.Serial) bool {
 	return a.Baud == b.Baud && a.Data == b.Data && a.Parity == b.Parity
 }
 

@@ -101,7 +101,7 @@ func (g gen) heard(u *unknown, e effort) []Heard {
 }
 
 // spoil turns bits over.
-func (g gen) spoil(b []byte, chance float64, l drivers.Line) []byte {
+func (g gen) spoil(b []byte, chance float64, l drivers.Serial) []byte {
 	for i := range b {
 		if g.Float64() < chance {
 			b[i] ^= 1 << g.IntN(max(l.Data, 1))
@@ -113,16 +113,16 @@ func (g gen) spoil(b []byte, chance float64, l drivers.Line) []byte {
 // swept is what a sweep hears of a wire: a few other speeds, and then the
 // gauge's, with parity where bytes came damaged without.
 func (g gen) swept(u *unknown, w *wire, shown []Shown) (out []Heard) {
-	settings := []drivers.Line{}
+	settings := []drivers.Serial{}
 	for _, b := range []int{9600, 4800, 19200} {
 		if b != u.line.Baud {
-			settings = append(settings, drivers.Line{Baud: b, Data: 8, Parity: "none", Stop: 1})
+			settings = append(settings, drivers.Serial{Baud: b, Data: 8, Parity: "none", Stop: 1})
 		}
 	}
-	settings = append(settings, drivers.Line{Baud: u.line.Baud, Data: 8, Parity: "none", Stop: 1})
+	settings = append(settings, drivers.Serial{Baud: u.line.Baud, Data: 8, Parity: "none", Stop: 1})
 	if u.line.Data == 8 && u.line.Parity != "none" {
 		for _, p := range []string{"even", "odd"} {
-			settings = append(settings, drivers.Line{Baud: u.line.Baud, Data: 8, Parity: p, Stop: 1})
+			settings = append(settings, drivers.Serial{Baud: u.line.Baud, Data: 8, Parity: p, Stop: 1})
 		}
 	}
 	for _, l := range settings {

@@ -18,7 +18,7 @@ type wire struct {
 }
 
 // send puts a run of bytes on the wire at a time, back to back.
-func (w *wire) send(at time.Duration, l drivers.Line, data []byte) {
+func (w *wire) send(at time.Duration, l drivers.Serial, data []byte) {
 	w.baud = l.Baud
 	if n := len(w.start); n > 0 { // no sooner than what is under way is over
 		at = max(at, w.start[n-1]+w.bit(len(w.bits)-w.runs[n-1]+1))
@@ -38,7 +38,7 @@ func (w *wire) send(at time.Duration, l drivers.Line, data []byte) {
 	}
 }
 
-func parityBit(b byte, l drivers.Line) (bit, has bool) {
+func parityBit(b byte, l drivers.Serial) (bit, has bool) {
 	odd := bits.OnesCount8(b&byte(1<<l.Data-1))%2 != 0
 	switch l.Parity {
 	case "even":
@@ -72,7 +72,7 @@ func (w *wire) level(t time.Duration, r int) bool {
 
 // receive is what a UART set to l takes from the wire: bytes, and marks where one
 // came with a parity or framing error.
-func (w *wire) receive(l drivers.Line) (entries []drivers.Entry) {
+func (w *wire) receive(l drivers.Serial) (entries []drivers.Entry) {
 	one := time.Second / time.Duration(l.Baud)
 	t := time.Duration(0)
 	step := one / 8

@@ -10,11 +10,11 @@ import (
 
 // view is evidence taken in one way: a line, and what passed on it.
 type view struct {
-	line    drivers.Line
+	line    drivers.Serial
 	keys    bool
 	driver  string
 	options drivers.Options
-	entries  []drivers.Entry
+	entries []drivers.Entry
 	shown   []display
 	bytes   int // that came
 	damaged int // places where one came damaged

@@ -41,17 +41,17 @@ func (k Kind) String() string {
 type Chunk struct {
 	At    Moment
 	Kind  Kind
-	Data  []byte // of Data; valid until the sink returns
-	Lines Lines  // of LineState
-	Why   string // of Up: what was opened; of Lost: the cause, for a person to read
+	Data  []byte     // of Data; valid until the sink returns
+	Lines ModemLines // of LineState
+	Why   string     // of Up: what was opened; of Lost: the cause, for a person to read
 }
 
-// Lines are the modem lines that come in, true when on. A dry contact between
+// ModemLines are the modem lines that come in, true when on. A dry contact between
 // DTR or RTS, which are held on, and one of them is a foot switch (common practice).
-type Lines struct{ CTS, DSR, DCD, RI bool }
+type ModemLines struct{ CTS, DSR, DCD, RI bool }
 
 // String lists the lines that are on, "none" if there are none.
-func (l Lines) String() string {
+func (l ModemLines) String() string {
 	var on []string
 	for _, f := range l.fields() {
 		if *f.on {
@@ -69,13 +69,13 @@ type lineField struct {
 	on   *bool
 }
 
-func (l *Lines) fields() [4]lineField {
+func (l *ModemLines) fields() [4]lineField {
 	return [4]lineField{{"CTS", &l.CTS}, {"DSR", &l.DSR}, {"DCD", &l.DCD}, {"RI", &l.RI}}
 }
 
 // parseLines is the inverse of Lines.String.
-func parseLines(s string) (Lines, error) {
-	var l Lines
+func parseLines(s string) (ModemLines, error) {
+	var l ModemLines
 	if s == "none" {
 		return l, nil
 	}
@@ -87,7 +87,7 @@ next:
 				continue next
 			}
 		}
-		return Lines{}, fmt.Errorf("%q: not a modem line", word)
+		return ModemLines{}, fmt.Errorf("%q: not a modem line", word)
 	}
 	return l, nil
 }
@@ -99,13 +99,13 @@ var errNoLines = errors.New("no modem lines")
 type debounce struct {
 	hold        time.Duration
 	known       bool
-	state, next Lines
+	state, next ModemLines
 	since       time.Duration
 }
 
 // step takes what the lines are at the time now and returns the settled state,
 // and whether it has just changed. The first state seen is a change too.
-func (d *debounce) step(seen Lines, now time.Duration) (Lines, bool) {
+func (d *debounce) step(seen ModemLines, now time.Duration) (ModemLines, bool) {
 	if !d.known {
 		d.known, d.state, d.next = true, seen, seen
 		return seen, true

@@ -14,9 +14,9 @@ import (
 
 // Config says what to open and how.
 type Config struct {
-	Name   string       // of the port, in messages and names of recordings
-	Device string       // see the package comment
-	Line   drivers.Line // of a serial line or an RFC 2217 server; not used by the others
+	Name   string         // of the port, in messages and names of recordings
+	Device string         // see the package comment
+	Line   drivers.Serial // of a serial line or an RFC 2217 server; not used by the others
 
 	// Silence is how long the line must be quiet after bytes or opening for an Idle chunk;
 	// 0 gives none. It is measured where the bytes arrive: an adapter or network
@@ -147,7 +147,7 @@ func checkAddress(address string) []error {
 	return faults
 }
 
-func checkLine(l drivers.Line) []error {
+func checkLine(l drivers.Serial) []error {
 	var faults []error
 	fault := func(format string, a ...any) { faults = append(faults, fmt.Errorf(format, a...)) }
 	if !slices.Contains(rates(), l.Baud) {

@@ -27,7 +27,7 @@ type (
 	// of a second. An error ends the link.
 	checker interface{ check() error }
 	// modem has modem lines, or returns errNoLines.
-	modem interface{ lines() (Lines, error) }
+	modem interface{ lines() (ModemLines, error) }
 	// counter has counters of the kernel, since it was opened.
 	counter interface{ counts() (KernelCounts, bool) }
 	// identified knows which adapter it goes through.

@@ -279,7 +279,7 @@ func (s *comServer) sub(in *bufio.Reader, send func(...byte)) error {
 	return nil
 }
 
-var line7E1 = drivers.Line{Baud: 4800, Data: 7, Parity: "even", Stop: 1}
+var line7E1 = drivers.Serial{Baud: 4800, Data: 7, Parity: "even", Stop: 1}
 
 func TestRFC2217_SetsTheLineAndCarriesEveryByte(t *testing.T) {
 	s := &comServer{set: map[byte]uint32{}}

@@ -18,7 +18,7 @@ import (
 	"go.bug.st/serial"
 )
 
-var line9600 = drivers.Line{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
+var line9600 = drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
 
 // running is a port under test with all that it told.
 type running struct {
@@ -158,13 +158,13 @@ type fakeLink struct {
 	stuck   chan struct{}
 	wrote   chan []byte
 	closed  chan struct{}
-	state   func() (Lines, error)
+	state   func() (ModemLines, error)
 	checked func() error
 }
 
 func newFake() *fakeLink {
 	return &fakeLink{in: make(chan []byte, 64), wrote: make(chan []byte, 64), closed: make(chan struct{}),
-		state: func() (Lines, error) { return Lines{}, errNoLines }, checked: func() error { return nil }}
+		state: func() (ModemLines, error) { return ModemLines{}, errNoLines }, checked: func() error { return nil }}
 }
 
 func (f *fakeLink) read(wait time.Duration, got func([]byte, bool)) error {
@@ -194,10 +194,10 @@ func (f *fakeLink) write(b []byte) error {
 	return nil
 }
 
-func (f *fakeLink) close() error          { close(f.closed); return nil }
-func (f *fakeLink) String() string        { return "a fake line" }
-func (f *fakeLink) lines() (Lines, error) { return f.state() }
-func (f *fakeLink) check() error          { return f.checked() }
+func (f *fakeLink) close() error               { close(f.closed); return nil }
+func (f *fakeLink) String() string             { return "a fake line" }
+func (f *fakeLink) lines() (ModemLines, error) { return f.state() }
+func (f *fakeLink) check() error               { return f.checked() }
 
 // give returns an opener that gives the links one after another, then fails.
 func give(links ...*fakeLink) (open func(context.Context) (link, error), times *[]time.Time) {
@@ -381,10 +381,10 @@ func TestPort_FootSwitchIsDebounced(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		began := time.Now()
 		f := newFake()
-		f.state = func() (Lines, error) {
+		f.state = func() (ModemLines, error) {
 			at := time.Since(began) / time.Millisecond
 			bounce := at >= 1000 && at < 1020 && at%20 < 10
-			return Lines{CTS: bounce || at >= 1020 && at < 1200}, nil
+			return ModemLines{CTS: bounce || at >= 1020 && at < 1200}, nil
 		}
 		open, _ := give(f)
 		c := fakeConfig()
@@ -411,7 +411,7 @@ func TestPort_LineWithoutModemLinesIsAskedOnce(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		asked := 0
 		f := newFake()
-		f.state = func() (Lines, error) { asked++; return Lines{}, errNoLines }
+		f.state = func() (ModemLines, error) { asked++; return ModemLines{}, errNoLines }
 		open, _ := give(f)
 		c := fakeConfig()
 		c.Modem = true
@@ -460,9 +460,9 @@ func TestConfig_CheckTellsAllFaults(t *testing.T) {
 		{"good tcp needs no line", Config{Name: "a", Device: "tcp://[::1]:4001"}, nil},
 		{"good recording", Config{Name: "a", Device: "recording:/x.rec", Speed: 2}, nil},
 		{"empty", Config{}, []string{"name:", "device: missing", "baud: 0", "data: 0", `parity: ""`, "stop: 0"}},
-		{"line", Config{Name: "a", Device: "COM3", Line: drivers.Line{Baud: 19201, Data: 9, Parity: "E", Stop: 3}},
+		{"line", Config{Name: "a", Device: "COM3", Line: drivers.Serial{Baud: 19201, Data: 9, Parity: "E", Stop: 3}},
 			[]string{"baud: 19201: want the gauge's rate, such as 9600; the nearest in use is 19200", "data: 9", `parity: "E"`, "stop: 3"}},
-		{"negative rate", Config{Name: "a", Device: "COM3", Line: drivers.Line{Baud: -5, Data: 7, Parity: "even", Stop: 1}}, []string{"baud: -5"}},
+		{"negative rate", Config{Name: "a", Device: "COM3", Line: drivers.Serial{Baud: -5, Data: 7, Parity: "even", Stop: 1}}, []string{"baud: -5"}},
 		{"scheme", Config{Name: "a", Device: "udp://x:1", Line: line9600}, []string{`device: "udp://x:1"`}},
 		{"address", Config{Name: "a", Device: "tcp://:99999"}, []string{"device: \":99999\": the host", "device: \":99999\": want a port"}},
 		{"no port", Config{Name: "a", Device: "rfc2217://host", Line: line9600}, []string{`device: "host"`}},
@@ -507,7 +507,7 @@ func TestMarks_TakesDamagedBytesOut(t *testing.T) {
 }
 
 func TestLines_String(t *testing.T) {
-	for _, l := range []Lines{{}, {CTS: true}, {CTS: true, DSR: true, DCD: true, RI: true}, {RI: true}} {
+	for _, l := range []ModemLines{{}, {CTS: true}, {CTS: true, DSR: true, DCD: true, RI: true}, {RI: true}} {
 		if back, err := parseLines(l.String()); err != nil || back != l {
 			t.Errorf("%v: came back as %v, %v", l, back, err)
 		}

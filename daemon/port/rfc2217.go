@@ -40,13 +40,13 @@ const (
 type rfcLink struct {
 	*tcpLink
 	log      zerolog.Logger
-	line     drivers.Line
+	line     drivers.Serial
 	codec    telnet
 	us, them map[byte]optionState
 	answers  map[byte]uint32 // of settings
 	controls map[byte]bool   // control settings acknowledged; nil after the warning
 	opened   time.Time
-	state    Lines
+	state    ModemLines
 	err      error
 	got      func([]byte, bool) // of the read under way
 	early    []byte             // came with the last answer
@@ -121,7 +121,7 @@ func (r *rfcLink) negotiate(ctx context.Context) error {
 }
 
 // lineValues are the values of RFC 2217 for a line.
-func lineValues(l drivers.Line) map[byte]uint32 {
+func lineValues(l drivers.Serial) map[byte]uint32 {
 	parity := map[string]uint32{"none": 1, "odd": 2, "even": 3, "mark": 4, "space": 5}
 	return map[byte]uint32{setBaud: uint32(l.Baud), setData: uint32(l.Data), setParity: parity[l.Parity], setStop: uint32(l.Stop)}
 }
@@ -248,12 +248,12 @@ func (r *rfcLink) sub(b []byte) {
 		}
 	case notifyModem:
 		s := value[0]
-		r.state = Lines{CTS: s&modemCTS != 0, DSR: s&modemDSR != 0, DCD: s&modemDCD != 0, RI: s&modemRI != 0}
+		r.state = ModemLines{CTS: s&modemCTS != 0, DSR: s&modemDSR != 0, DCD: s&modemDCD != 0, RI: s&modemRI != 0}
 	}
 }
 
 // lines returns what the server reported last; none are on before its first report.
-func (r *rfcLink) lines() (Lines, error) { return r.state, nil }
+func (r *rfcLink) lines() (ModemLines, error) { return r.state, nil }
 
 // check warns once of what the server did not acknowledge. Without control settings
 // the server's line has no DTR and RTS, as a pseudo-terminal, and a foot switch that

@@ -32,7 +32,7 @@ func (o *serialOpener) recognise(a Adapter) error {
 	return nil
 }
 
-func mode(l drivers.Line) *serial.Mode {
+func mode(l drivers.Serial) *serial.Mode {
 	parity := map[string]serial.Parity{
 		"none": serial.NoParity, "even": serial.EvenParity, "odd": serial.OddParity,
 		"mark": serial.MarkParity, "space": serial.SpaceParity,
@@ -54,7 +54,7 @@ type serialPort struct {
 	buf   [4096]byte
 }
 
-func openSerial(path string, l drivers.Line) (*serialPort, error) {
+func openSerial(path string, l drivers.Serial) (*serialPort, error) {
 	port, err := serial.Open(path, mode(l))
 	if err != nil {
 		return nil, err

@@ -19,7 +19,7 @@ import (
 type ttyLink struct {
 	*serialPort
 	path  string
-	line  drivers.Line
+	line  drivers.Serial
 	file  *os.File
 	side  int // its descriptor
 	id    Adapter
@@ -172,8 +172,8 @@ func (t *ttyLink) checkSettings() error {
 }
 
 // lineOf reads the settings from a terminal's.
-func lineOf(s *unix.Termios) drivers.Line {
-	l := drivers.Line{Baud: int(s.Ospeed), Data: 5, Parity: "none", Stop: 1}
+func lineOf(s *unix.Termios) drivers.Serial {
+	l := drivers.Serial{Baud: int(s.Ospeed), Data: 5, Parity: "none", Stop: 1}
 	switch s.Cflag & unix.CSIZE {
 	case unix.CS6:
 		l.Data = 6
@@ -290,12 +290,12 @@ func (t *ttyLink) check() error {
 	return nil
 }
 
-func (t *ttyLink) lines() (Lines, error) {
+func (t *ttyLink) lines() (ModemLines, error) {
 	b, err := unix.IoctlGetInt(t.side, unix.TIOCMGET)
 	if errors.Is(err, unix.ENOTTY) || errors.Is(err, unix.EINVAL) {
-		return Lines{}, fmt.Errorf("%s: %w", t.path, errNoLines)
+		return ModemLines{}, fmt.Errorf("%s: %w", t.path, errNoLines)
 	}
-	return Lines{CTS: b&unix.TIOCM_CTS != 0, DSR: b&unix.TIOCM_DSR != 0, DCD: b&unix.TIOCM_CD != 0, RI: b&unix.TIOCM_RI != 0}, err
+	return ModemLines{CTS: b&unix.TIOCM_CTS != 0, DSR: b&unix.TIOCM_DSR != 0, DCD: b&unix.TIOCM_CD != 0, RI: b&unix.TIOCM_RI != 0}, err
 }
 
 func (t *ttyLink) counts() (KernelCounts, bool) {

@@ -35,12 +35,12 @@ func (t *ttyLink) write(b []byte) error {
 	return err
 }
 
-func (t *ttyLink) lines() (Lines, error) {
+func (t *ttyLink) lines() (ModemLines, error) {
 	b, err := t.GetModemStatusBits()
 	if err != nil {
-		return Lines{}, fmt.Errorf("%w: %w", errNoLines, err)
+		return ModemLines{}, fmt.Errorf("%w: %w", errNoLines, err)
 	}
-	return Lines{CTS: b.CTS, DSR: b.DSR, DCD: b.DCD, RI: b.RI}, nil
+	return ModemLines{CTS: b.CTS, DSR: b.DSR, DCD: b.DCD, RI: b.RI}, nil
 }
 
 func (t *ttyLink) close() error   { return t.Port.Close() }

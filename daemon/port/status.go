@@ -6,8 +6,8 @@ type Status struct {
 	Since   Moment  // of the last change of Up; zero before the first
 	Why     string  // what was opened, or the latest cause of being down
 	Adapter Adapter // seen at the last opening; zero if there is none to see
-	// Lines are the modem lines; valid if HasLines.
-	Lines    Lines
+	// ModemLines are the modem lines; valid if HasLines.
+	Lines    ModemLines
 	HasLines bool
 	Counters Counters
 }
