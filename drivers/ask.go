@@ -23,7 +23,7 @@ func askDriver() Driver {
 		Help:    "a line for each request",
 		Line:    Serial{9600, 8, "none", 1},
 		Options: askOptions(),
-		New:     func(o Options) (Decoder, error) { return newAsk(o) },
+		New:     newAsk,
 	}
 }
 
@@ -63,7 +63,7 @@ type ask struct {
 	garbled bool // it came, and was another
 }
 
-func newAsk(o Options) (*ask, error) {
+func newAsk(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &ask{exchange: exchange{pace: readPace(r)}, request: r.bytes("request"), echo: r.is("echo", "yes")}
 	if len(d.request) == 0 {

@@ -47,7 +47,7 @@ func bcd13Driver() Driver {
 			{"unit", "unit the gauge is set to; others are refused", "", nil},
 			{"quiet", "silence that ends a frame of nibbles or packed, and after which an unfinished line of hex is given up", "50ms", nil},
 		},
-		New: func(o Options) (Decoder, error) { return newBCD13(o) },
+		New: newBCD13,
 	}
 }
 
@@ -66,7 +66,7 @@ type bcd13 struct {
 	want     Unit
 }
 
-func newBCD13(o Options) (*bcd13, error) {
+func newBCD13(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &bcd13{layout: r.text("layout"), packing: r.text("packing"), least: r.is("digits", "least"), reversed: r.is("bits", "highest"), want: r.units("unit", 1)[0]}
 	d.quiet, d.splitter.fixed = readQuiet(r), true
@@ -129,23 +129,23 @@ func (d *bcd13) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	s := Sample{Raw: frame, Unit: d.want}
 	negative, scale := false, int64(1)
 	for i, n := range nibbles {
-		switch c := d.layout[i]; {
-		case c == 'f' && n == 15, c == '_' && n == 0:
-		case c == 's' && (n == 0 || n == 8):
+		if codes, fault := bcdCodes(d.layout[i]); codes>>n&1 == 0 {
+			return out, fault
+		}
+		switch d.layout[i] {
+		case 's':
 			negative = n == 8
-		case c == 'd' && n <= 9 && d.least:
-			s.Digits += int64(n) * scale
-			scale *= 10
-		case c == 'd' && n <= 9:
-			s.Digits = s.Digits*10 + int64(n)
-		case c == 'p' && n <= bcdDigits:
+		case 'd':
+			if d.least {
+				s.Digits += int64(n) * scale
+				scale *= 10
+			} else {
+				s.Digits = s.Digits*10 + int64(n)
+			}
+		case 'p':
 			s.Places = int(n)
-		case c == 'u' && n <= 1:
+		case 'u':
 			s.Unit = [...]Unit{MM, Inch}[n]
-		case c == 'u':
-			return out, UnknownUnit
-		default:
-			return out, Noise
 		}
 	}
 	if negative {
@@ -155,6 +155,24 @@ func (d *bcd13) Decode(frame []byte, out []Sample) ([]Sample, error) {
 		return out, OtherUnit
 	}
 	return append(out, s), nil
+}
+
+// bcdCodes returns which values a nibble of that letter can have, a bit for each, and
+// what is wrong with another.
+func bcdCodes(letter byte) (codes uint16, fault Reason) {
+	switch letter {
+	case 'f':
+		return 1 << 15, Noise
+	case 's':
+		return 1<<8 | 1<<0, Noise
+	case 'd':
+		return 1<<10 - 1, Noise
+	case 'p':
+		return 1<<(bcdDigits+1) - 1, Noise
+	case 'u':
+		return 1<<1 | 1<<0, UnknownUnit
+	}
+	return 1 << 0, Noise
 }
 
 // unpack returns the nibbles of a frame in the order they were clocked.

@@ -34,7 +34,7 @@ func fixedDriver() Driver {
 		Help:    "number whose sign, digits, unit and status stand in fixed columns",
 		Line:    Serial{4800, 7, "even", 2},
 		Options: fixedOptions(),
-		New:     func(o Options) (Decoder, error) { return newFixed(o) },
+		New:     newFixed,
 	}
 }
 
@@ -63,6 +63,8 @@ type column struct {
 // span is a run of columns of one kind.
 type span struct{ from, to int }
 
+func (s span) width() int { return s.to - s.from }
+
 func (s span) of(frame []byte) []byte { return frame[s.from:s.to] }
 
 type fixed struct {
@@ -85,7 +87,7 @@ type fixed struct {
 	words     []word
 }
 
-func newFixed(o Options) (*fixed, error) {
+func newFixed(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &fixed{check: r.text("check"), lined: r.is("end", "line"), channels: r.names("channels"), want: r.units("unit", 1)[0]}
 	d.quiet, d.splitter.fixed, d.words = readQuiet(r), true, readWords(r)
@@ -217,20 +219,14 @@ func (d *fixed) readNumber(s *Sample, frame []byte) Reason {
 	number := d.number.of(frame)
 	for i, c := range number {
 		switch col := d.columns[d.number.from+i]; {
-		case col.kind == '.':
-			if c != col.self {
-				return d.notNumber(number)
-			}
+		case col.kind == '.' && c == col.self:
 			begun = true
-		case col.kind == 's':
-			if c != '+' && c != '-' && c != ' ' {
-				return d.notNumber(number)
-			}
+		case col.kind == 's' && strings.IndexByte("+- ", c) >= 0:
 			negative = c == '-'
-		case c == ' ' && !begun:
-		case (c == '-' || c == '+') && !begun && !d.signed:
+		case col.kind == 'd' && c == ' ' && !begun:
+		case col.kind == 'd' && (c == '-' || c == '+') && !begun && !d.signed:
 			negative, begun = c == '-', true
-		case !isDigit(c):
+		case col.kind != 'd' || !isDigit(c):
 			return d.notNumber(number)
 		case s.Digits > (math.MaxInt64-int64(c-'0'))/10:
 			return TooLarge

@@ -2,6 +2,8 @@ package drivers
 
 import (
 	"fmt"
+	"iter"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -116,29 +118,27 @@ func blanked(code string) string { return strings.ReplaceAll(code, "_", " ") }
 
 // verify finds what does not go together.
 func (d *fixed) verify(r *optionReader) {
-	has := func(s span) bool { return s.to > s.from }
-	if has(d.status) != (len(d.codes) > 0) {
+	if (d.status.width() > 0) != (len(d.codes) > 0) {
 		r.fault("status", "want a code for each status column t of the layout, and none without")
 	}
-	for code := range d.codes {
-		if len(code) != d.status.to-d.status.from {
-			r.fault("status", "%q: the layout has %d columns for it", code, d.status.to-d.status.from)
+	fit := func(option string, codes iter.Seq[string], columns int) {
+		for code := range codes {
+			if len(code) != columns {
+				r.fault(option, "%q: the layout has %d columns for it", code, columns)
+			}
 		}
 	}
-	for code := range d.units {
-		if len(code) != d.unit.to-d.unit.from {
-			r.fault("units", "%q: the layout has %d columns for it", code, d.unit.to-d.unit.from)
-		}
-	}
-	if has(d.channel) != (d.channels != nil) {
+	fit("status", maps.Keys(d.codes), d.status.width())
+	fit("units", maps.Keys(d.units), d.unit.width())
+	if (d.channel.width() > 0) != (d.channels != nil) {
 		r.fault("channels", "want the channels to take where the layout has a column c, and none without")
 	}
-	if n := d.checkAt.to - d.checkAt.from; (d.check == "none" && n != 0) || (d.check != "none" && n != 2) {
+	if n := d.checkAt.width(); (d.check == "none" && n != 0) || (d.check != "none" && n != 2) {
 		r.fault("check", "want two check columns h in the layout with xor or sum, and none without")
 	} else if d.check != "none" {
 		first := d.checkFrom
 		for _, s := range []span{d.number, d.unit, d.status, d.channel} {
-			if has(s) && (s.from < first || s.from > d.checkAt.from) {
+			if s.width() > 0 && (s.from < first || s.from > d.checkAt.from) {
 				r.fault("check", "the check digits must stand behind all that they check")
 			}
 		}

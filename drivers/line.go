@@ -32,7 +32,7 @@ func lineDriver() Driver {
 		Help:    "signed decimal number on a line, with or without channel and unit",
 		Line:    Serial{9600, 8, "none", 1},
 		Options: lineOptions(),
-		New:     func(o Options) (Decoder, error) { return newLine(o) },
+		New:     newLine,
 	}
 }
 

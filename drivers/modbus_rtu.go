@@ -25,7 +25,7 @@ func modbusRTUDriver() Driver {
 		Help:    "registers read by Modbus over a serial line",
 		Line:    Serial{19200, 8, "even", 1},
 		Options: append(modbusOptions(), Option{"quiet", "silence after which an unfinished reply is given up", "50ms", nil}),
-		New:     func(o Options) (Decoder, error) { return newModbusRTU(o) },
+		New:     newModbusRTU,
 	}
 }
 
@@ -37,7 +37,7 @@ type modbusRTU struct {
 	heard   bool // the request came back, or something else came
 }
 
-func newModbusRTU(o Options) (*modbusRTU, error) {
+func newModbusRTU(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &modbusRTU{exchange: exchange{pace: readPace(r)}, modbus: readModbus(r)}
 	d.quiet = readQuiet(r)

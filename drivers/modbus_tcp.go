@@ -19,7 +19,7 @@ func modbusTCPDriver() Driver {
 		Name:    "modbus-tcp",
 		Help:    "registers read by Modbus over a network",
 		Options: modbusOptions(),
-		New:     func(o Options) (Decoder, error) { return newModbusTCP(o) },
+		New:     newModbusTCP,
 	}
 }
 
@@ -30,7 +30,7 @@ type modbusTCP struct {
 	asked       bool   // it was not answered yet
 }
 
-func newModbusTCP(o Options) (*modbusTCP, error) {
+func newModbusTCP(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &modbusTCP{pace: readPace(r), modbus: readModbus(r)}
 	return d, r.err()

@@ -34,7 +34,7 @@ func patternDriver() Driver {
 			{"fault", "more words in the number's place that mean a fault of the gauge", "", nil},
 			{"quiet", "silence after which the next byte begins a line", "300ms", nil},
 		},
-		New: func(o Options) (Decoder, error) { return newPattern(o) },
+		New: newPattern,
 	}
 }
 
@@ -57,7 +57,7 @@ type patternValue struct {
 	unitAt  int // group of the unit, 0 if none
 }
 
-func newPattern(o Options) (*pattern, error) {
+func newPattern(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &pattern{channels: r.names("channels")}
 	d.quiet = readQuiet(r)

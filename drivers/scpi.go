@@ -40,7 +40,7 @@ func scpiDriver() Driver {
 			{"unit", "unit of the numbers, one or one for each field; m is given as mm with the decimal point moved", "", nil},
 			{"quiet", "silence after which an unfinished answer is given up", "300ms", nil},
 		}, paceOptions("100ms", "2s")...),
-		New: func(o Options) (Decoder, error) { return newSCPI(o) },
+		New: newSCPI,
 	}
 }
 
@@ -56,7 +56,7 @@ type scpi struct {
 	forErrors            bool // what was asked last is errors
 }
 
-func newSCPI(o Options) (*scpi, error) {
+func newSCPI(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &scpi{exchange: exchange{pace: readPace(r)}, fields: r.names("fields"), metres: r.is("unit", "m")}
 	d.quiet = readQuiet(r)

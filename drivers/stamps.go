@@ -27,24 +27,8 @@ func StampStep(intervals []time.Duration) time.Duration {
 	if len(intervals) < stampsLeast {
 		return 0
 	}
-	d := slices.Clone(intervals)
-	slices.Sort(d)
-	var means []float64
-	in, from := 0, 0
-	for i := range d {
-		if i+1 < len(d) && d[i+1]-d[i] < stampsApart {
-			continue
-		}
-		if heap := d[from : i+1]; float64(len(heap)) >= stampsHeap*float64(len(d)) {
-			sum := 0.0
-			for _, v := range heap {
-				sum += v.Seconds()
-			}
-			means, in = append(means, sum/float64(len(heap))), in+len(heap)
-		}
-		from = i + 1
-	}
-	if len(means) < 2 || float64(in) < stampsIn*float64(len(d)) {
+	means, in := heaps(slices.Sorted(slices.Values(intervals)))
+	if len(means) < 2 || float64(in) < stampsIn*float64(len(intervals)) {
 		return 0
 	}
 	step := math.Inf(1)
@@ -61,4 +45,24 @@ func StampStep(intervals []time.Duration) time.Duration {
 		return 0
 	}
 	return time.Duration(step * float64(time.Second)).Round(time.Millisecond)
+}
+
+// heaps returns the means of the heaps of intervals that are sorted, s, and how many
+// intervals are in them.
+func heaps(d []time.Duration) (means []float64, in int) {
+	from := 0
+	for i := range d {
+		if i+1 < len(d) && d[i+1]-d[i] < stampsApart {
+			continue
+		}
+		if heap := d[from : i+1]; float64(len(heap)) >= stampsHeap*float64(len(d)) {
+			sum := 0.0
+			for _, v := range heap {
+				sum += v.Seconds()
+			}
+			means, in = append(means, sum/float64(len(heap))), in+len(heap)
+		}
+		from = i + 1
+	}
+	return means, in
 }

@@ -38,7 +38,7 @@ func typedDriver() Driver {
 		Name:    "typed",
 		Help:    "gauge that types like a keyboard, by Linux input events",
 		Options: options,
-		New:     func(o Options) (Decoder, error) { return newTyped(o) },
+		New:     newTyped,
 	}
 }
 
@@ -93,7 +93,7 @@ type typed struct {
 	fault    Reason        // of it
 }
 
-func newTyped(o Options) (*typed, error) {
+func newTyped(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &typed{form: readLineForm(r), record: r.number("record", 16, 24), gap: r.duration("gap", time.Millisecond, 10*time.Second), end: keyEnter}
 	if r.is("end", "tab") {

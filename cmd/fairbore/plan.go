@@ -1,11 +1,13 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 
 	"fairbore/analysis"
 	"fairbore/analysis/plan"
@@ -53,16 +55,19 @@ type planCmd struct {
 
 // Validate says what of a group is missing, and what would be left out of sight.
 func (p *planCmd) Validate() error {
-	press := p.BushOutside != 0 || p.Housing != 0 || p.Boss != 0 || p.BushBore != 0 || p.Rz != 0
-	gauge := p.GaugeStep != 0 || p.GaugeU != 0 || p.Ring != 0 || p.RingClass != "" || p.RingU != 0
+	seats := []analysis.Length{p.BushOutside, p.Housing, p.Boss}
+	press := cmp.Or(p.BushOutside, p.Housing, p.Boss, p.BushBore, analysis.Length(p.Rz)) != 0
+	ring := p.RingClass != "" || p.RingU != 0
+	gauge := ring || p.Ring != 0 || cmp.Or(p.GaugeStep, p.GaugeU) != 0
+	size := cmp.Or(p.Entry, p.Config, p.Class) != "" || cmp.Or(p.Nominal, p.Low, p.High) != 0
 	switch {
-	case press && (p.BushOutside == 0 || p.Housing == 0 || p.Boss == 0):
+	case press && slices.Contains(seats, 0):
 		return errors.New("a press fit wants --bush-outside, --housing and --boss, all three")
 	case gauge && p.GaugeStep == 0:
 		return errors.New("give the resolution of the gauge with --gauge-step, such as \"0.1 um\"")
-	case (p.RingClass != "" || p.RingU != 0) && p.Ring == 0:
+	case ring && p.Ring == 0:
 		return errors.New("give the size of the ring with --ring")
-	case p.Fit != "" && (p.Entry != "" || p.Config != "" || p.Class != "" || p.Nominal != 0 || p.Low != 0 || p.High != 0):
+	case p.Fit != "" && size:
 		return errors.New("--fit tells of a fit only; leave out the rest, or give limits in its place")
 	case (p.Config == "") != (p.Job == ""):
 		return errors.New("--config and --job go together: the job's limits are taken from the configuration")
@@ -75,10 +80,10 @@ func (p *planCmd) Run(s *streams) error {
 		Nominal: p.Nominal, Class: p.Class, Limits: analysis.Limits{Low: p.Low, High: p.High, Target: p.Target}, Form: p.Form,
 		Process: p.Process, Tooling: p.Tooling, Oval: p.Oval, Taper: p.Taper, Damage: p.Damage, Stock: p.Stock, Bite: p.Bite,
 	}}
-	if p.BushOutside != 0 || p.Housing != 0 || p.Boss != 0 {
+	if p.BushOutside != 0 { // and the others, by Validate
 		o.Request.Press = &plan.Press{Bore: p.BushBore, Outside: p.BushOutside, Housing: p.Housing, Boss: p.Boss, Rz: p.Rz}
 	}
-	if p.GaugeStep != 0 || p.GaugeU != 0 || p.Ring != 0 {
+	if p.GaugeStep != 0 {
 		o.Request.Gauge = &plan.Gauge{Resolution: p.GaugeStep, U: p.GaugeU, Ring: p.Ring, RingClass: p.RingClass, RingU: p.RingU}
 	}
 	if p.Config != "" {
