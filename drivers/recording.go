@@ -101,6 +101,7 @@ func (r *Recording) field(name string) *string {
 // AppendHeader appends the header lines of r, without its entries, to b. A
 // header value is one line; a line break in it becomes a blank.
 func AppendHeader(b []byte, r *Recording) []byte {
+	isBreak := func(c rune) bool { return c == '\n' || c == '\r' }
 	line := func(name, value string) {
 		if value != "" {
 			b = append(b, name+": "+strings.Join(strings.FieldsFunc(value, isBreak), " ")+"\n"...)
@@ -123,8 +124,6 @@ func AppendHeader(b []byte, r *Recording) []byte {
 	}
 	return append(b, '\n')
 }
-
-func isBreak(c rune) bool { return c == '\n' || c == '\r' }
 
 // AppendEntry appends the line of one entry to b.
 func AppendEntry(b []byte, c Entry) []byte {

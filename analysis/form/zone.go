@@ -92,7 +92,7 @@ func (p Points) MinimumZone() (Circle, error) {
 		return Circle{}, err
 	}
 	for range 500 {
-		x, y, ok := q.between(ref)
+		x, y, ok := q.equidistant(ref[0], ref[2], ref[1], ref[3])
 		if !ok {
 			return Circle{}, ErrNotRound
 		}
@@ -116,14 +116,8 @@ func (p Points) MinimumZone() (Circle, error) {
 	return Circle{}, ErrNotRound
 }
 
-// between returns the centre that lies as far from ref[0] as from ref[2], and
-// as far from ref[1] as from ref[3].
-func (p Points) between(ref []int) (x, y float64, ok bool) {
-	a, b, c, d := ref[0], ref[1], ref[2], ref[3]
-	return p.equidistant(a, c, b, d)
-}
-
-// equidistant solves |a-x| = |b-x|, |c-x| = |d-x|.
+// equidistant returns the centre that lies as far from a as from b, and as far from c
+// as from d: it solves |a-x| = |b-x|, |c-x| = |d-x|.
 func (p Points) equidistant(a, b, c, d int) (x, y float64, ok bool) {
 	ux, uy := p.X[b]-p.X[a], p.Y[b]-p.Y[a]
 	vx, vy := p.X[d]-p.X[c], p.Y[d]-p.Y[c]

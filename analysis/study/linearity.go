@@ -120,15 +120,11 @@ func bias(reference float64, off []float64, confidence float64) (Bias, error) {
 	if s.N < 2 {
 		return Bias{}, errors.New("want at least two readings")
 	}
-	half := studentT(confidence, s.N-1) * s.SD.Value / math.Sqrt(float64(s.N))
+	t := distuv.StudentsT{Sigma: 1, Nu: float64(s.N - 1)}.Quantile((1 + confidence) / 2)
+	half := t * s.SD.Value / math.Sqrt(float64(s.N))
 	b := Bias{Reference: reference, Bias: s.Mean, Low: stat(s.Mean.Value-half, s.N), High: stat(s.Mean.Value+half, s.N)}
 	b.Real = b.Low.Value > 0 || b.High.Value < 0
 	return b, nil
-}
-
-// studentT is the two-sided quantile of Student's t.
-func studentT(confidence float64, df int) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(df)}.Quantile((1 + confidence) / 2)
 }
 
 func (l *Linear) judge(x []float64) {

@@ -66,10 +66,7 @@ type Play struct {
 // place in the order of its plan. The sizes are those of the job's table. The
 // bytes are lines as [Gauge.Format] writes them.
 func (j *Job) Session(p Play, rng *rand.Rand) iter.Seq[Step] {
-	s := player{job: j, play: p, rng: rng, gauge: j.Gauge}
-	if p.Gauge != nil {
-		s.gauge = *p.Gauge
-	}
+	s := j.player(p, 0, rng)
 	if p.Masterings == 0 {
 		s.play.Masterings = 4
 	}
@@ -129,7 +126,7 @@ func (s *player) hone(round, strokes int) Step {
 func (s *player) visit(st Step) Step {
 	st.From = s.now
 	shown := st.Size + s.play.Zero
-	if s.play.Button || s.gauge.Rate == 0 {
+	if s.presses() {
 		s.now += 4 * time.Second // to place and rock the gauge
 		st.Frames = []Frame{{s.now, s.gauge.Format(nil, Point{Value: s.gauge.Show(shown)})}}
 		s.now += time.Second
@@ -159,7 +156,7 @@ func (s *player) visit(st Step) Step {
 
 // rocks reports whether a hand of one of the families of the play gauges.
 func (s *player) rocks() bool {
-	return len(s.play.Hands) > 0 && s.gauge.Contact == TwoPoint && s.gauge.Rate > 0 && !s.play.Button
+	return len(s.play.Hands) > 0 && s.gauge.Contact == TwoPoint && !s.presses()
 }
 
 // rock plays a visit of a hand of one of the families, a chunk at a time.
@@ -209,8 +206,8 @@ func (s *player) careful(size analysis.Length) Params {
 // session; Measure if it is of a bore, Master of a ring. What a press sends has
 // the gauge's noise, as what it streams has.
 func (j *Job) Visit(p Play, act Act, size analysis.Length, at time.Duration, rng *rand.Rand) Step {
-	s, seen := j.player(p, size, at, rng)
-	step := s.visit(Step{Act: act, Size: seen})
+	s := j.player(p, at, rng)
+	step := s.visit(Step{Act: act, Size: s.seen(size)})
 	step.Size = size
 	return step
 }
@@ -219,10 +216,10 @@ func (j *Job) Visit(p Play, act Act, size analysis.Length, at time.Duration, rng
 // the gauge sends as it comes; each reports whether there was a tone meanwhile. Hands of
 // [Play] rock until then.
 func (j *Job) Gauging(p Play, act Act, size analysis.Length, rng *rand.Rand, each func(Frame) (tone bool)) {
-	s, seen := j.player(p, size, 0, rng)
-	if st := (Step{Act: act, Size: seen}); s.rocks() {
+	s := j.player(p, 0, rng)
+	if st := (Step{Act: act, Size: s.seen(size)}); s.rocks() {
 		const most = 12 // passes, of a hand that hears no tone
-		s.rock(st, seen+p.Zero, most, each)
+		s.rock(st, st.Size+p.Zero, most, each)
 	} else {
 		for _, c := range s.visit(st).Frames {
 			each(c)
@@ -230,15 +227,22 @@ func (j *Job) Gauging(p Play, act Act, size analysis.Length, rng *rand.Rand, eac
 	}
 }
 
-// player returns who plays a visit, and the size as a press of the button shows it.
-func (j *Job) player(p Play, size analysis.Length, at time.Duration, rng *rand.Rand) (s player, seen analysis.Length) {
-	s = player{job: j, play: p, rng: rng, gauge: j.Gauge, now: at}
+// player returns who plays, from a moment on.
+func (j *Job) player(p Play, at time.Duration, rng *rand.Rand) *player {
+	s := &player{job: j, play: p, rng: rng, gauge: j.Gauge, now: at}
 	if p.Gauge != nil {
 		s.gauge = *p.Gauge
 	}
-	seen = size
-	if p.Button || s.gauge.Rate == 0 {
-		seen += length(s.gauge.Noise * rng.NormFloat64())
+	return s
+}
+
+// presses reports whether the gauge sends at the press of a button only.
+func (s *player) presses() bool { return s.play.Button || s.gauge.Rate == 0 }
+
+// seen is a size as a press of the button shows it, or the size itself of a gauge that streams.
+func (s *player) seen(size analysis.Length) analysis.Length {
+	if s.presses() {
+		size += length(s.gauge.Noise * s.rng.NormFloat64())
 	}
-	return s, seen
+	return size
 }
