@@ -6,9 +6,9 @@ import (
 	"fairbore/analysis"
 )
 
-// maxGap is the silence after which a visit cannot be one movement of the hand
+// longestSilence is the silence after which a visit cannot be one movement of the hand
 // any more: it is begun again.
-const maxGap = 3 * time.Second
+const longestSilence = 3 * time.Second
 
 // gate is what all modes have in common: whether the gauge is in the bore, and
 // the results to give back.
@@ -46,7 +46,7 @@ func (g *gate) within(v analysis.Length) bool {
 func (g *gate) broken(at time.Duration) bool {
 	was, some := g.last, g.some
 	g.last, g.some = at, true
-	return some && (at < was || at > was+maxGap || was+maxGap < was)
+	return some && (at < was || at > was+longestSilence || was+longestSilence < was)
 }
 
 // passage is what a sample means for being in the bore.
@@ -97,7 +97,7 @@ type air struct {
 	level  analysis.Length // 0: not known
 	stated bool
 	above  analysis.Length // no bore is there: nominal and leastTravel
-	margin analysis.Length // how far below the level it is in air still
+	margin analysis.Length // how far below the level it is still in air
 	around analysis.Length // how far a value that rests wanders
 	rests  analysis.Length // where it rests now
 	since  time.Duration
@@ -110,7 +110,7 @@ type air struct {
 const (
 	leastTravel = 100 * analysis.Micrometre
 	mostTravel  = 5 * analysis.Millimetre
-	restsFor    = 800 * time.Millisecond
+	leastRest   = 800 * time.Millisecond
 )
 
 func newAir(o *Options) air {
@@ -133,7 +133,7 @@ func (a *air) learn(s Sample) {
 		a.rests, a.since, a.some = s.Value, s.At, true
 		return
 	}
-	if s.At-a.since >= restsFor && a.rests > a.level {
+	if s.At-a.since >= leastRest && a.rests > a.level {
 		a.level = a.rests
 	}
 }

@@ -1,11 +1,13 @@
 package capture
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/capture/settle"
 )
 
 // Mode is the way in which a gauge shows a size.
@@ -130,8 +132,8 @@ func (o *Options) check() error {
 	if 2*o.Tip >= o.Nominal {
 		return fmt.Errorf("tip: two contacts of radius %s do not go into a bore of %s", o.Tip, o.Nominal)
 	}
-	if o.Turns != 0 && (o.Turns < fewest || o.Turns > most) {
-		return fmt.Errorf("turns: want %d to %d", fewest, most)
+	if o.Turns != 0 && (o.Turns < fewestTurns || o.Turns > mostTurns) {
+		return fmt.Errorf("turns: want %d to %d", fewestTurns, mostTurns)
 	}
 	if o.Settle > MostSettle {
 		return fmt.Errorf("settle: want up to %s", MostSettle)
@@ -139,32 +141,27 @@ func (o *Options) check() error {
 	return nil
 }
 
-// Passes through square that a reading rests on.
-const fewest, most = 3, 8
+// How many passes through square a reading may be asked to rest on.
+const fewestTurns, mostTurns = 3, 8
+
+// MostSettle is the most that Settle may be.
+const MostSettle = settle.Longest * time.Second
 
 // fill puts the defaults in.
 func (o *Options) fill() {
-	o.Band = or(o.Band, 200*micrometre)
-	o.Repeatability = or(o.Repeatability, 15*micrometre/100)
-	o.Resolution = or(o.Resolution, micrometre/10)
-	o.Bounce = or(o.Bounce, 300*time.Millisecond)
-	o.Settle = or(o.Settle, 600*time.Millisecond)
-	o.Slope = or(o.Slope, micrometre/5)
-	o.Range = or(o.Range, micrometre/2+5*o.Repeatability+o.Resolution)
+	o.Band = cmp.Or(o.Band, 200*micrometre)
+	o.Repeatability = cmp.Or(o.Repeatability, 15*micrometre/100)
+	o.Resolution = cmp.Or(o.Resolution, micrometre/10)
+	o.Bounce = cmp.Or(o.Bounce, 300*time.Millisecond)
+	o.Settle = cmp.Or(o.Settle, 600*time.Millisecond)
+	o.Slope = cmp.Or(o.Slope, micrometre/5)
+	o.Range = cmp.Or(o.Range, micrometre/2+5*o.Repeatability+o.Resolution)
 	if o.Mode == Turning {
-		o.Rearm = or(o.Rearm, micrometre)
+		o.Rearm = cmp.Or(o.Rearm, micrometre)
 	}
-	o.Rearm = or(o.Rearm, 30*micrometre)
-	o.Tip = or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))
-	o.Turns = or(o.Turns, fewest)
-}
-
-func or[T comparable](v, otherwise T) T {
-	var zero T
-	if v == zero {
-		return otherwise
-	}
-	return v
+	o.Rearm = cmp.Or(o.Rearm, 30*micrometre)
+	o.Tip = cmp.Or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))
+	o.Turns = cmp.Or(o.Turns, fewestTurns)
 }
 
 // noise is the standard deviation of a sample, µm: what the gauge scatters and
@@ -173,38 +170,8 @@ func (o *Options) noise() float64 {
 	return math.Hypot(analysis.Length(o.Repeatability).Micrometres(), o.step()/math.Sqrt(12))
 }
 
-// sway is what a hand that holds a gauge still moves the value, µm (common
-// practice: 0.2 to 0.5 µm from end to end, slower than a second or two can average).
-const sway = 0.06
-
-// grain is the standard uncertainty that the display's step leaves in a mean,
-// however many samples it is of, µm. Noise s averages the step q out, all but
-// the first harmonic of its sawtooth, of amplitude q/π·exp(-2π²s²/q²) (theory
-// of dither; for s = 0 it is near q/√12).
-func (o *Options) grain() float64 {
-	q, s := o.step(), analysis.Length(o.Repeatability).Micrometres()
-	return q / math.Sqrt(12) * math.Exp(-2*math.Pi*math.Pi*s*s/(q*q))
-}
-
+// step is that of the display, µm.
 func (o *Options) step() float64 { return analysis.Length(o.Resolution).Micrometres() }
-
-// chance is how seldom a good gauge may be taken for a stuck one.
-const chance = 1e-4
-
-// repeats is how often one value may come, one after the other: its step q takes
-// in at most the part erf(q/√8s) of a gauge's values (normal scatter s, here a
-// quarter less than stated). Ten or so for a step as fine as the scatter; for a
-// coarse one there is no end to it. A display that is steadied inside needs a
-// repeatability less than its step in the options.
-func (o *Options) repeats() int {
-	const endless = 1 << 30
-	s := 0.75 * analysis.Length(o.Repeatability).Micrometres()
-	part := math.Erf(o.step() / (math.Sqrt(8) * s))
-	if part > 1-1e-6 {
-		return endless
-	}
-	return int(math.Ceil(math.Log(chance)/math.Log(part))) + 1
-}
 
 // deviation converts µm to a Deviation; what does not fit is 0, "not known".
 func deviation(um float64) analysis.Deviation {

@@ -8,34 +8,35 @@ import (
 	"fairbore/analysis/capture/rock"
 )
 
-// turning takes the size at which a rocked gauge turns. Package rock finds the passes
-// through square and believes them or not; here are the visits: in, moved on, out.
+// turning takes the size at which a rocked gauge turns. Package rock finds the passes through square and
+// says whether they may be believed; here are the visits, and whether a reading is of another place.
+//
+// After a reading the gauge may be drawn along to another place, or the hand rocks on. A hand that
+// rests at a tilt for a second and then rocks on shows the same as one that goes to another
+// place of the same size, and a place that is read twice is a wrong reading of the next one. So only
+// another size is another place. To gauge another place of the same size, the gauge is drawn out.
 type turning struct {
-	gate
-	noise  float64 // of a sample, µm
-	began  time.Duration
-	clock  pace
+	visit
+	noise  float64 // standard deviation of a sample, µm
 	spikes despike
 	rock   *rock.Rock
-	count  int // samples of the visit
-	done   bool
 	place
 }
 
-// place is where the reading was taken that was taken last.
+// place is where the last reading was taken.
 type place struct {
-	level, u float64 // µm from nominal
-	least    float64 // below it no two samples of the place lie
-	below    int     // samples below least, one after the other
+	size, u float64 // µm from nominal, and its standard uncertainty
+	least   float64 // no two samples of the place in a row lie below it, µm
+	below   int     // samples below least in a row
 }
 
-// gateTilt is how far a gauge may be tilted in the bore and still be in it.
-const gateTilt = 7 * math.Pi / 180
+// mostTilt is how far a gauge may be tilted in the bore and still be in it, rad.
+const mostTilt = 7 * math.Pi / 180
 
 func newTurning(o Options) *turning {
-	c := &turning{gate: newGate(o), noise: o.noise()}
+	c := &turning{visit: visit{gate: newGate(o)}, noise: o.noise()}
 	k := float64(o.Nominal - 2*o.Tip)
-	c.tilt = analysis.Length(k * (1/math.Cos(gateTilt) - 1))
+	c.tilt = analysis.Length(k * (1/math.Cos(mostTilt) - 1))
 	c.rock = rock.New(rock.Options{
 		Sigma: c.noise, Step: o.step(), Scale: k / float64(analysis.Micrometre), Least: o.Turns,
 		Averages: o.Averages.Seconds(), Lag: o.Lag.Seconds(),
@@ -43,12 +44,11 @@ func newTurning(o Options) *turning {
 	return c
 }
 
+func (c *turning) Feed(s Sample) []Result { return c.follow(s, c) }
+
 func (c *turning) Reset() {
 	c.gate.reset()
-	c.done, c.count = false, 0
-	c.clock.begin()
-	c.spikes = despike{}
-	c.rock.Begin()
+	c.start(0, c)
 }
 
 func (c *turning) Expect(size analysis.Length, u analysis.Deviation) {
@@ -70,115 +70,87 @@ func (c *turning) Progress() Progress {
 	return p
 }
 
-func (c *turning) Feed(s Sample) []Result {
-	c.n = 0
-	if c.broken(s.At) {
-		c.interrupt(s.At)
-	}
-	switch c.pass(s) {
-	case enters:
-		c.begin(s.At)
-		c.say(Result{Kind: Entered, At: s.At})
-		c.add(s)
-	case stays:
-		c.add(s)
-	case leaves:
-		c.leave(s.At)
-		c.end(s.At, c.reason((s.At - c.began).Seconds()))
-		c.say(Result{Kind: Left, At: s.At})
-	}
-	return c.res[:c.n]
-}
-
-func (c *turning) interrupt(at time.Duration) {
-	if !c.in {
-		return
-	}
-	c.in, c.out = false, 0
-	c.end(at, Silent)
-	c.say(Result{Kind: Left, At: at})
-}
-
-func (c *turning) begin(at time.Duration) {
-	c.began, c.done, c.count = at, false, 0
-	c.clock.begin()
-	c.spikes = despike{}
-	c.rock.Begin()
-}
-
-// leave judges what was held back when the gauge has left.
-func (c *turning) leave(at time.Duration) {
-	for _, x := range c.spikes.rest() {
-		c.judge(x, at)
-	}
-	if !c.done {
-		if r, ok := c.rock.Leave(); ok {
-			c.take(r, at)
-		}
-	}
-}
-
-// brief is a visit too short to have meant a reading.
-const brief = 1.5 // s
-
-func (c *turning) end(at time.Duration, why Reason) {
-	if !c.done && c.count > 1 {
-		c.say(Result{Kind: Refused, At: at, Reason: why, Turns: c.rock.Passes()})
-	}
-}
-
 // doubts are the reasons for the doubts of a rock.
 var doubts = [...]Reason{
 	rock.None: FewTurns, rock.NoPass: NotRocked, rock.OnePass: OneTurn, rock.More: FewTurns, rock.Narrow: Narrow,
 	rock.Quick: Fast, rock.Scatter: Disagree, rock.Turning: OneSide, rock.Averaged: Averaged,
 }
 
-func (c *turning) reason(t float64) Reason {
+func (c *turning) begin() { c.restart(0) }
+
+func (c *turning) restart(float64) {
+	c.spikes = despike{}
+	c.rock.Begin()
+}
+
+func (c *turning) add(x sample, at time.Duration) {
+	if x, ok := c.spikes.push(x, c.noise); ok {
+		c.judge(x, at)
+	}
+}
+
+// shortestVisit is the least time of a visit that was meant to give a reading.
+const shortestVisit = 1500 * time.Millisecond
+
+// leave judges the samples that were held back, and then takes what there is.
+func (c *turning) leave(last Sample) Reason {
+	for _, x := range c.spikes.rest() {
+		c.judge(x, last.At)
+	}
+	if !c.done {
+		if r, ok := c.rock.Leave(); ok {
+			c.read(r, last.At)
+		}
+	}
 	d := c.rock.Doubt()
-	if d == rock.NoPass && t < brief {
+	if d == rock.NoPass && last.At-c.began < shortestVisit {
 		return Soon
 	}
 	return doubts[d]
-}
-
-func (c *turning) add(s Sample) {
-	x := sample{(s.At - c.began).Seconds(), (s.Value - c.o.Nominal).Micrometres()}
-	if c.clock.tick(x.t) { // times that can't be trusted: begin the passes again
-		c.spikes = despike{}
-		c.rock.Begin()
-	}
-	if x, ok := c.spikes.push(x, c.noise); ok {
-		c.judge(x, s.At)
-	}
 }
 
 func (c *turning) judge(x sample, at time.Duration) {
 	c.count++
 	r, ok := c.rock.Add(x.t, x.v)
 	switch {
-	case c.done && ok:
-		c.another(r, at)
-	case c.done:
+	case !ok && c.done:
 		c.rearm(x, at)
+	case ok && c.done && c.same(r.Size, r.U):
+		c.rock.Since(r.Last)
 	case ok:
-		c.take(r, at)
+		if c.done {
+			c.move(at)
+		}
+		c.read(r, at)
 	}
 }
 
-// take takes a reading.
-func (c *turning) take(r rock.Reading, at time.Duration) {
-	v, err := analysis.FromMicrometres(r.Size)
-	if err != nil {
+// rearm looks for what can't be of the place of the reading: two values in a row below its size.
+func (c *turning) rearm(x sample, at time.Duration) {
+	if x.v >= c.least {
+		c.below = 0
+	} else if c.below++; c.below >= 2 {
+		c.move(at)
 		return
 	}
-	moment := func(t float64) time.Duration { return c.began + time.Duration(t*float64(time.Second)) }
-	c.say(Result{
-		Kind: Taken, At: at, Since: moment(r.Since), Until: moment(r.Until), Value: c.o.Nominal + v, U: deviation(r.U),
+	if t, size, u, ok := c.rock.Latest(); ok && c.same(size, u) {
+		c.rock.Since(t)
+	}
+}
+
+// same reports whether a size may be that of the reading.
+func (c *turning) same(size, u float64) bool {
+	return math.Abs(size-c.size) <= analysis.Length(c.o.Rearm).Micrometres()/2+4*math.Hypot(u, c.u)
+}
+
+// read takes a reading, and forgets its passes.
+func (c *turning) read(r rock.Reading, at time.Duration) {
+	c.take(r.Size, Result{
+		At: at, Since: c.moment(r.Since), Until: c.moment(r.Until), U: deviation(r.U),
 		Turns: r.Passes, Quality: clamp01(1.5 - r.Misfit/2), Surprising: r.Surprising,
 		Motion: r.Motion.Speed2, MotionSpread: r.Motion.Spread, MotionSlope: r.Motion.Slope,
 	})
-	c.done = true
 	c.rock.Since(r.Last)
-	c.place = place{level: r.Size, u: r.U,
+	c.place = place{size: r.Size, u: r.U,
 		least: r.Size - max(analysis.Length(c.o.Rearm).Micrometres(), c.o.step()/2+3.5*c.noise+3*r.U)}
 }

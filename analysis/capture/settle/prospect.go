@@ -1,16 +1,16 @@
-package capture
+package settle
 
 import "math"
 
-// What a level may still do is one of a few things. It stays. It comes home as the gauge does, by an
-// exponential. It creeps, by a longer exponential or at a steady slope (a contact that beds in, a part
-// that cools), or as a film of oil that is squeezed out, by 1/√t (theory of lubrication: Stefan's plates).
-// It swings slowly about where it will rest. Each is a linear model of the run, with what is
-// thought of its amplitudes before; how well each explains the run says how far the mean may be from
+// A run may be one of a few things. It stays. It comes home as the gauge does, by an
+// exponential. It creeps: by a longer exponential or at a steady slope (a contact that beds in, a part
+// that cools), or by 1/√t (a film of oil that is squeezed out; theory of lubrication: Stefan's plates).
+// It swings slowly about where it will rest. Each is a linear model of the run with a prior of its
+// amplitudes. How well each explains the run says how far the mean may be from
 // where the value goes, and how fast it goes there (Bayesian averaging over linear models whose noise is
 // known but for a scale, with a conjugate prior; textbook statistics).
 //
-// The odds are assumptions. They decide what is made of a run that is too short or too noisy to
+// The odds are assumptions. They decide what becomes of a run that is too short or too noisy to
 // tell; the longer it is, the less they matter.
 const (
 	oddsLevel = 0.4
@@ -18,72 +18,71 @@ const (
 	oddsCreep = 0.012 // for each longer one, and for a steady slope
 	oddsFilm  = 0.1
 	oddsSwing = 0.005 // for each frequency
-	// how much likelier to creep or swing is a run that began when the gauge ought to have been home:
-	// something else moved it
+	// How much likelier to creep or swing is a run that began when the gauge ought to have been home:
+	// something else moved it.
 	oddsLate = 10
 )
 
-// What is thought of the amplitudes and the noise before (assumptions).
+// The prior of the amplitudes and of the noise (assumptions).
 const (
-	blocks   = 12   // as many means tell all that is slow in a run
-	swaysFor = 0.2  // s, over which a hand sways one way, so that a mean of less says nothing more
-	stands   = 3    // values, independent of one another, in a run of a display that stands on a step
-	trusted  = 8    // degrees of freedom of the noise that is known: to a quarter
-	creeps   = 0.75 // µm in a run
-	mostLeft = 4    // µm that an exponential has left
-	slides   = 1    // µm/s of a steady slope
-	onward   = 4    // s for which it goes on
-	thick    = 1    // µm·√s of a film
-	swings   = 2    // µm of a slow swing
-	slowest  = 8    // s, the longest time constant
-	homeward = 4.5  // time constants of the gauge from the edge of the bore to a level
+	mostParts       = 12   // of a run: their means tell all that is slow in it
+	shortestPart    = 0.2  // s, over which a hand sways one way, so that a mean of less says nothing more
+	standingValues  = 3    // independent values in a run of a display that stands on a step
+	noiseFreedom    = 8    // degrees of freedom of the noise that is known: to a quarter
+	mostInRun       = 0.75 // µm, standard deviation of the way in a run
+	exponentialLeft = 4    // µm, the same of what an exponential has left
+	steadySlope     = 1    // µm/s
+	steadyTime      = 4    // s, for which a steady slope goes on
+	filmAmplitude   = 1    // µm·√s
+	swingAmplitude  = 2    // µm
+	longestConstant = 8    // s, the longest time constant
 )
 
 // prospect is where a run may go.
 type prospect struct {
-	rest   float64 // root mean square of the way from its mean over the latest time to where it will rest, µm
-	moving float64 // chance that it goes one way by more than the limit
+	left  float64 // root mean square of the way from its mean over the latest time to where it will rest, µm
+	moves float64 // chance that it moves faster than the limit
 }
 
 // circumstance is what is known about a run from elsewhere.
 type circumstance struct {
-	noise, grain float64 // of a sample, µm; the part of it that no mean takes out
-	over         float64 // s, the time of the mean
-	home         float64 // s, the longest time constant of the gauge
-	width        float64 // µm, the range of the run
-	limit        float64 // µm/s, of the slope
-	came         float64 // s, when the gauge came to the place, in the time of the samples
+	noise, grain float64 // standard deviation of a sample, and the part of it that no mean reduces, µm
+	over         float64 // the time of the mean, s
+	home         float64 // the longest time constant of the gauge, s
+	width        float64 // the range of the run, µm
+	limit        float64 // of the slope, µm/s
+	arrived      float64 // when the gauge came to the place, in the time of the samples, s
 	late         bool    // the run began later than the gauge takes to come home
 }
 
 // models weighs models of one run.
 type models struct {
-	y             [blocks]float64 // means of its parts less their mean, µm
-	n             int             // parts
-	dt            float64         // s that a part takes; the last one ends now
-	v             float64         // variance of a mean, µm²
-	yy            float64         // sum of squares of y, over v
-	half          float64         // µm, standard deviation of the way in the run
-	over, limit   float64         // see circumstance
-	top           float64         // greatest logarithm of a weight so far
-	sum           float64         // of the weights, as parts of exp(top)
-	square, moves float64         // sums of what they weigh
+	y             [mostParts]float64 // means of its parts less their mean, µm
+	n             int                // parts
+	dt            float64            // time that a part takes, s; the last one ends now
+	v             float64            // variance of a mean, µm²
+	yy            float64            // sum of squares of y, over v
+	inRun         float64            // standard deviation of the way in the run, µm
+	over, limit   float64            // see circumstance
+	top           float64            // greatest logarithm of a weight so far
+	sum           float64            // of the weights, as parts of exp(top)
+	square, moves float64            // weighted sums: mean square of the way that is left, chance to move
 }
 
-// shape is a way to go: its values in the parts of a run, the standard deviation that its amplitude
-// is thought to have, and, for an amplitude of 1, how far the mean lies above where it
-// will rest and the slope now.
+// shape is a way to go: its values in the parts of a run, the standard deviation of its amplitude
+// by the prior, and, for an amplitude of 1, how far the mean lies above where it
+// will rest, and the slope now.
 type shape struct {
-	x              [blocks]float64
+	x              [mostParts]float64
 	sd, far, slope float64
 }
 
 // prospect weighs what the run may be.
 func (w *window) prospect(c circumstance) prospect {
-	m := models{half: min(creeps, c.width/2), over: max(0.01, c.over), limit: c.limit, top: math.Inf(-1)}
+	m := models{inRun: min(mostInRun, c.width/2), over: max(0.01, c.over), limit: c.limit, top: math.Inf(-1)}
 	m.means(w)
 	n := float64(m.n)
-	m.v = (c.noise*c.noise-c.grain*c.grain)*n/float64(w.n) + c.grain*c.grain*max(1, n/stands) + sway*sway
+	m.v = (c.noise*c.noise-c.grain*c.grain)*n/float64(w.n) + c.grain*c.grain*max(1, n/standingValues) + sway*sway
 	for i := range m.n {
 		m.yy += m.y[i] * m.y[i] / m.v
 	}
@@ -99,23 +98,23 @@ func (w *window) prospect(c circumstance) prospect {
 			best, homes = l, s
 		}
 	}
-	for t := 2 * c.home; t <= slowest; t *= 2 {
+	for t := 2 * c.home; t <= longestConstant; t *= 2 {
 		s := m.tail(t)
 		m.fit(more*oddsCreep, &s, &homes)
 	}
-	line, film := m.line(), m.film(max(w.span(), w.at(w.n-1).t-c.came))
+	line, film := m.line(), m.film(max(w.span(), w.latest().t-c.arrived))
 	m.fit(more*oddsCreep, &line, &homes)
 	m.fit(more*oddsFilm, &film, &none)
 	for _, f := range [...]float64{0.1, 0.2, 0.4} { // Hz
 		a, b := m.swing(2 * math.Pi * f)
 		m.fit(more*oddsSwing, &a, &b)
 	}
-	return prospect{rest: math.Sqrt(m.square / m.sum), moving: m.moves / m.sum}
+	return prospect{left: math.Sqrt(m.square / m.sum), moves: m.moves / m.sum}
 }
 
 // means cuts the run into parts that last at least as long as the hand sways one way.
 func (m *models) means(w *window) {
-	m.n = min(w.n, max(levelFewest, min(blocks, int(w.span()/swaysFor))))
+	m.n = min(w.n, max(fewestSamples, min(mostParts, int(w.span()/shortestPart))))
 	m.dt = w.span() * float64(w.n) / float64(w.n-1) / float64(m.n)
 	all, next := 0.0, 0
 	for i := range m.n {
@@ -151,7 +150,7 @@ func (m *models) fit(odds float64, a, b *shape) float64 {
 	det := aa*bb - ab*ab
 	ca, cb := (bb*ha-ab*hb)/det, (aa*hb-ab*ha)/det
 	left := max(0, m.yy-ca*ha-cb*hb)
-	scale := (trusted + left) / (trusted + float64(m.n) - 1)
+	scale := (noiseFreedom + left) / (noiseFreedom + float64(m.n) - 1)
 	of := func(x, y float64) (mean, variance float64) {
 		return ca*x + cb*y, scale * max(0, x*x*bb+y*y*aa-2*x*y*ab) / det
 	}
@@ -168,7 +167,7 @@ func (m *models) fit(odds float64, a, b *shape) float64 {
 // weigh adds a model: what it leaves of the sum of squares, the mean square of the way that is left, and
 // the chance that it moves.
 func (m *models) weigh(odds, left, square, moves float64) float64 {
-	l := math.Log(odds) - (trusted+float64(m.n)-1)/2*math.Log(trusted+left)
+	l := math.Log(odds) - (noiseFreedom+float64(m.n)-1)/2*math.Log(noiseFreedom+left)
 	if l > m.top {
 		f := math.Exp(m.top - l)
 		m.sum, m.square, m.moves, m.top = m.sum*f, m.square*f, m.moves*f, l
@@ -187,7 +186,7 @@ func (m *models) tail(t float64) (s shape) {
 		s.x[i] = g
 		g *= step
 	}
-	s.sd = min(mostLeft, m.half/math.Expm1(m.dt*float64(m.n)/t))
+	s.sd = min(exponentialLeft, m.inRun/math.Expm1(m.dt*float64(m.n)/t))
 	s.far, s.slope = t/m.over*math.Expm1(m.over/t), -1/t
 	return s
 }
@@ -196,7 +195,7 @@ func (m *models) line() (s shape) {
 	for i := range m.n {
 		s.x[i] = m.dt * float64(i)
 	}
-	s.sd, s.far, s.slope = min(slides, m.half/(m.dt*float64(m.n))), -(onward + m.over/2), 1
+	s.sd, s.far, s.slope = min(steadySlope, m.inRun/(m.dt*float64(m.n))), -(steadyTime + m.over/2), 1
 	return s
 }
 
@@ -206,7 +205,7 @@ func (m *models) film(age float64) (s shape) {
 	for i := range m.n {
 		s.x[i] = 1 / math.Sqrt(age-m.dt*(float64(m.n-1-i)+0.5))
 	}
-	s.sd = min(thick, m.half/(s.x[0]-s.x[m.n-1]))
+	s.sd = min(filmAmplitude, m.inRun/(s.x[0]-s.x[m.n-1]))
 	s.far, s.slope = 2/(math.Sqrt(age)+math.Sqrt(age-m.over)), -0.5/(age*math.Sqrt(age))
 	return s
 }
@@ -220,8 +219,8 @@ func (m *models) swing(w float64) (a, b shape) {
 		a.x[i], b.x[i] = c, s
 		c, s = c*dc-s*ds, s*dc+c*ds
 	}
-	a.sd = min(swings, m.half/(1-math.Cos(min(math.Pi, w*span/2))))
-	b.sd = min(swings, m.half/min(2, w*span))
+	a.sd = min(swingAmplitude, m.inRun/(1-math.Cos(min(math.Pi, w*span/2))))
+	b.sd = min(swingAmplitude, m.inRun/min(2, w*span))
 	b.far, a.far = math.Sincos(w * (span - m.over) / 2)
 	return a, b
 }

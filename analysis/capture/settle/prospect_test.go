@@ -1,4 +1,4 @@
-package capture
+package settle
 
 import (
 	"math"
@@ -16,7 +16,7 @@ func run(span, sd float64, seed uint64, way func(t float64) float64) (w window) 
 }
 
 // evidence is how likely parts with variances v·s, s of a scaled inverse chi-square distribution with as many
-// degrees of freedom as are trusted, are for a shape of unknown amplitude and a level of which nothing is known;
+// degrees of freedom as are noiseFreedom, are for a shape of unknown amplitude and a level of which nothing is known;
 // and the mean square of the amplitude: by sums over a grid of amplitude and s.
 func evidence(y, x []float64, v, sd float64) (weight, square float64) {
 	n := float64(len(y))
@@ -33,7 +33,7 @@ func evidence(y, x []float64, v, sd float64) (weight, square float64) {
 		}
 		for k := -300; k <= 300; k++ {
 			s := math.Exp(float64(k) / 60) // steps of equal ratio: ds = s/60
-			p := math.Pow(s, -trusted/2.0-1) * math.Exp(-trusted/(2*s)) * math.Pow(s, -(n-1)/2) * math.Exp(-left/(2*s)) *
+			p := math.Pow(s, -noiseFreedom/2.0-1) * math.Exp(-noiseFreedom/(2*s)) * math.Pow(s, -(n-1)/2) * math.Exp(-left/(2*s)) *
 				math.Exp(-b*b/(2*sd*sd*s)) / (sd * math.Sqrt(s)) * s
 			weight, square = weight+p*sd, square+p*sd*b*b
 		}
@@ -44,7 +44,7 @@ func evidence(y, x []float64, v, sd float64) (weight, square float64) {
 // The weights of two models, and what they leave of the way, are those of the integrals that define them.
 func TestModelsWeighAsTheIntegrals(t *testing.T) {
 	w := run(2.4, 0.15, 1, func(t float64) float64 { return 0.5 * math.Exp(-t/1.5) })
-	m := models{half: 0.7, over: 0.8, limit: 0.2, v: 0.008, top: math.Inf(-1)}
+	m := models{inRun: 0.7, over: 0.8, limit: 0.2, v: 0.008, top: math.Inf(-1)}
 	m.means(&w)
 	for i := range m.n {
 		m.yy += m.y[i] * m.y[i] / m.v
@@ -95,7 +95,7 @@ func TestProspect(t *testing.T) {
 	} {
 		for seed := range uint64(20) {
 			p := look(run(3, 0.1, seed, tc.way), 0.5)
-			if p.rest < tc.low || p.rest > tc.high || tc.moves != (p.moving > 0.5) {
+			if p.left < tc.low || p.left > tc.high || tc.moves != (p.moves > 0.5) {
 				t.Errorf("%s, seed %d: %+v; %.2f is left", name, seed, p, mean(tc.way))
 			}
 		}
