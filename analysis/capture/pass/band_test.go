@@ -99,7 +99,7 @@ func TestBandAgainstDense(t *testing.T) {
 	rng := rand.New(rand.NewPCG(42, 1))
 	var w Work
 	for range 200 {
-		n := fewest + rng.IntN(Most-fewest+1)
+		n := fewestSamples + rng.IntN(Most-fewestSamples+1)
 		w.n = n
 		w.end()
 		dense := random(&w, rng)

@@ -6,18 +6,17 @@
 //
 //	v(t) = S + k·(sec θ − 1) + e,   k = D − 2·r
 //
-// with z = ±√(k·(sec θ − 1)) it is S + z² + e. Of the hand nothing is presumed but
-// that z is smooth, and changes its sign where the gauge goes through square:
-// z‴ + ω²·z′ is white noise of density q. Its frequency ω is that of a hand which
-// passes as often, or it is slower or quicker ([Paces]); q has a prior in units of
-// A²·ω⁵, A² the height of the pass, and is estimated with it. k only scales z.
+// With z = ±√(k·(sec θ − 1)) that is S + z² + e. The fit assumes only that z is smooth and changes
+// its sign where the gauge goes through square: z‴ + ω²·z′ is white noise of density q. The frequency ω is
+// that of a harmonic hand which passes as often, or lower or higher ([Paces]). The density q has a
+// prior in units of A²·ω⁵, where A² is the height of the pass, and is estimated with z. k only scales z.
 //
 // The fit is that of a Gaussian process by Gauss and Newton, linearised about the
 // posterior: with mean z̄ and variance P, E(z²) = z̄² + P, so v + z̄² − P = S + 2·z̄·z + e.
 // The operator that annihilates 1, cos ωt and sin ωt has four terms at uneven times,
 // so all matrices are banded. Weights are Student's, against stale and wild values.
 //
-// It knows no stream and judges nothing: package rock does.
+// Package rock finds the passes in a stream and judges the fits.
 package pass
 
 import "math"
@@ -25,8 +24,8 @@ import "math"
 // Most is the most samples of a pass that are fitted.
 const Most = 72
 
-// fewest is the least.
-const fewest = 5
+// fewestSamples is the fewest samples that are fitted.
+const fewestSamples = 5
 
 // Sample is a value of the gauge at a time.
 type Sample struct {
@@ -44,17 +43,19 @@ type Noise struct {
 // harmonic one: below 1 for one that moves evenly, above it for one that rests at its ends.
 var Paces = [3]float64{0.2, 1, 2}
 
-// Turned are the heights above square, µm, at which a hand may have turned back instead.
+// Turned are the heights above square, µm, at which a hand may have turned back instead of going through.
 var Turned = [4]float64{1, 4, 15, 60}
 
-// Constants of the model. The first four were chosen on the half of recorded hands and made
+// Constants of the model, chosen on the half of recorded hands and made
 // families that is for choosing (see SCORE.md in the folder above).
 const (
-	counts  = 6.0 // of observations that the prior of the roughness is worth
-	back    = 4.0 // roughness of a hand that turns back, of one that goes through
-	student = 4.0 // degrees of freedom of a sample's error
-	scales  = 3   // numbers that a smooth motion starts with: place, speed, acceleration
+	roughnessWorth = 6.0 // observations that the prior of the roughness is worth
+	roughnessBack  = 4.0 // roughness of a hand that turns back, as a multiple of that of one that goes through
+	errorFreedom   = 4.0 // degrees of freedom of a sample's error
 )
+
+// startNumbers is how many numbers a smooth motion starts with: place, speed, acceleration.
+const startNumbers = 3
 
 // Rough is the roughness of a middling hand, q/(A²·ω⁵) (median of gyroscope recordings of ten people, 0.4 to 1).
 const Rough = 1.0
@@ -152,9 +153,9 @@ func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok boo
 	}
 	for i, up := range Turned {
 		far := math.Sqrt(up+f.Height) - math.Sqrt(up) // how far z goes if it turns back so high above square
-		q := back * rough * unit / f.Height * far * far
+		q := roughnessBack * rough * unit / f.Height * far * far
 		// A smooth motion of this size starts anywhere, at any speed: the prior of z is the narrower the less it goes.
-		wide := scales * math.Log(math.Sqrt(f.Height)/far)
+		wide := startNumbers * math.Log(math.Sqrt(f.Height)/far)
 		f.Through[i] = best - wide - w.turned(&w.hands[1], noise, size-up, q)
 		f.Twice[i] = best - wide - w.turned(&w.hands[2], noise, size-up, 8*q) // half the amplitude, twice the frequency
 	}
@@ -177,7 +178,7 @@ func (w *Work) load(s []Sample) (lowest int, ok bool) {
 		}
 		w.n++
 	}
-	if w.n < fewest {
+	if w.n < fewestSamples {
 		return 0, false
 	}
 	for i := range w.n {

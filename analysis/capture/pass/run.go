@@ -7,13 +7,13 @@ type fitted struct{ size, u, q, evidence, misfit float64 }
 
 func (f fitted) ok() bool { return !math.IsNaN(f.evidence) && !math.IsNaN(f.size) }
 
-// When a run has come to rest: size, z and q move by less; and the most steps of it.
+// A run ends when size, z and q move by less in a step.
 const (
-	restSize = 0.003 // µm
-	restZ    = 0.03  // µm^½
-	restQ    = 0.1   // of the logarithm
-	leastRun = 4
-	mostRun  = 24
+	stillSize   = 0.003 // µm
+	stillZ      = 0.03  // µm^½
+	stillQ      = 0.1   // of the logarithm
+	fewestSteps = 4
+	mostSteps   = 24
 )
 
 // run fits z, from where it stands, with the prior h of the hand and a given size or a free one, and
@@ -24,8 +24,8 @@ func (w *Work) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted)
 	for i := range w.p[:n] {
 		w.p[i] = 0
 	}
-	white := float64(n - scales)
-	for step := range mostRun {
+	white := float64(n - startNumbers)
+	for step := range mostSteps {
 		info, sum := w.linearise(h, noise, &f, free)
 		xy, yy := w.eliminate()
 		before, q := f.size, f.q
@@ -40,13 +40,13 @@ func (w *Work) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted)
 		fixed, expected := w.roughness(h, variance)
 		change := 1.0
 		if step > 0 {
-			change = (expected + counts*q0) / (white + counts) / q
+			change = (expected + roughnessWorth*q0) / (white + roughnessWorth) / q
 			change = min(5, max(0.2, change*math.Sqrt(change))) // a little further than the step goes: it is slow
 			f.q *= change
 		}
-		rests := step >= leastRun && math.Abs(f.size-before) < restSize && moved < restZ && math.Abs(math.Log(change)) < restQ
-		if rests || step == mostRun-1 {
-			f.evidence = w.evidence(variance) + h.jac - fixed/q/2 - white/2*math.Log(q) - counts/2*(math.Log(q/q0)+q0/q)
+		still := step >= fewestSteps && math.Abs(f.size-before) < stillSize && moved < stillZ && math.Abs(math.Log(change)) < stillQ
+		if still || step == mostSteps-1 {
+			f.evidence = w.evidence(variance) + h.jac - fixed/q/2 - white/2*math.Log(q) - roughnessWorth/2*(math.Log(q/q0)+q0/q)
 			f.misfit = w.misfit()
 			break
 		}
@@ -75,7 +75,7 @@ func (w *Work) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum 
 		e2 := e * e * weight
 		w.s2[i], w.e2[i] = s2, e2
 		if e2 > 1 {
-			weight *= (student + 1) / (student + e2)
+			weight *= (errorFreedom + 1) / (errorFreedom + e2)
 		}
 		y := w.v[i] + z*z - p - given
 		b := 2 * z * weight
@@ -93,10 +93,10 @@ func (w *Work) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum 
 func (w *Work) evidence(variance float64) float64 {
 	all := product{p: 1}
 	for i := range w.n {
-		t := 1 + w.e2[i]/student
+		t := 1 + w.e2[i]/errorFreedom
 		all.times(w.s2[i] * t * w.l[i][0])
 		all.times(t * t)
-		all.times(t * t) // to the power student + 1
+		all.times(t * t) // to the power errorFreedom + 1
 	}
 	if variance > 0 {
 		all.times(1 / variance)

@@ -18,13 +18,14 @@ func (r *Rock) fitAll() {
 
 // How much of a pass is fitted.
 const (
-	apart  = 0.25 // of the time between two passes: so far from the other
-	lower  = 0.8  // of the height of its side, if there are
-	sides  = 5    // samples left on it
-	sparse = 5.0  // samples from one pass to the next: with fewer the way between them is anybody's guess,
-	slow   = 60.0 // and with so many more for each second that they are further apart than
-	near   = 0.05 // s, as a hand's own motion goes up to 3 Hz
-	entry  = 1.5  // of the rise after it, of the way in: what is higher is no swing
+	fitApart      = 0.25 // of the time between two passes: how far the samples of the one stay from the other
+	fitHeight     = 0.8  // of the height of a side: its top is left out if fitSide samples remain
+	fitSide       = 5    // samples
+	entryRatio    = 1.5  // of the height of the other side: what is higher is the way in or out, no swing
+	entryMargin   = 3.0  // µm, more than that
+	betweenPasses = 5.0  // samples from one pass to the next, at least: with fewer nobody can say what the hand did between them
+	perSecond     = 60.0 // more of them for each second that the samples are further apart than
+	closeSamples  = 0.05 // s, as a hand's own motion goes up to 3 Hz
 )
 
 // fit fits valley j with the samples up to now.
@@ -35,58 +36,73 @@ func (r *Rock) fit(j int) {
 	if !(gap > 0) || !r.held(w.peak) {
 		return
 	}
-	a, b := w.peak, w.end
-	if b == 0 {
-		b = r.n - 1
+	last := w.end
+	if last == 0 {
+		last = r.n - 1
 	}
-	fall, rise := r.highest(a, w.at)-w.v, r.highest(w.at, b)-w.v
-	w.edge = j == 0 && fall > entry*rise+3 || w.end == 0 && rise > entry*fall+3
-	if j == 0 || fall > 4*rise { // the way in, or from another place
-		for a < w.at && (r.at(a).V-w.v > entry*rise || w.t-r.at(a).T > gap) {
-			a++
-		}
-		fall = r.highest(a, w.at) - w.v
-	} else {
-		before := r.vs[j-1].t
-		for r.held(a-1) && r.at(a-1).T-before > apart*(w.t-before) {
-			a--
-		}
-	}
-	if j+1 < r.nv {
-		next := r.vs[j+1].t
-		for b+1 < r.n && next-r.at(b+1).T > apart*(next-w.t) {
-			b++
-		}
-	} else { // perhaps the way out
-		for b > w.at && (r.at(b).V-w.v > entry*fall+3 || r.at(b).T-w.t > 1.2*gap) {
-			b--
-		}
-		rise = r.highest(w.at, b) - w.v
-	}
+	fall, rise := r.highest(w.peak, w.at)-w.v, r.highest(w.at, last)-w.v
+	w.edge = j == 0 && fall > entryRatio*rise+entryMargin || w.end == 0 && rise > entryRatio*fall+entryMargin
+	first, fall := r.first(j, gap, fall, rise)
+	last, rise = r.last(j, gap, last, fall, rise)
 	w.low = min(rise, fall)
-	for w.at-a > sides && r.highest(a, w.at)-w.v > lower*fall {
-		a++
+	for w.at-first > fitSide && r.highest(first, w.at)-w.v > fitHeight*fall {
+		first++
 	}
-	for b-w.at > sides && r.highest(w.at, b)-w.v > lower*rise {
-		b--
+	for last-w.at > fitSide && r.highest(w.at, last)-w.v > fitHeight*rise {
+		last--
 	}
-	a, b = max(a, w.at-pass.Most/2+1), min(b, w.at+pass.Most/2)
+	first, last = max(first, w.at-pass.Most/2+1), min(last, w.at+pass.Most/2)
 	n := 0
-	for i := a; i <= b; i++ {
+	for i := first; i <= last; i++ {
 		if !r.stale(i) {
 			r.buf[n] = r.at(i)
 			n++
 		}
 	}
-	w.until, w.count = r.at(b).T, n
-	if r.clock.mean*r.enough() > gap { // too quick for the stream
+	w.until, w.count = r.at(last).T, n
+	if r.clock.mean*r.leastBetween() > gap { // too quick to be fitted; the count tells [Rock.unsure] so
 		return
 	}
 	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter()}, math.Pi/gap, r.rough(j))
 }
 
-// enough is how many samples there must be from one pass to the next.
-func (r *Rock) enough() float64 { return sparse + slow*max(0, r.clock.mean-near) }
+// first is the first sample of valley j to be fitted, with the height of its falling side, µm.
+func (r *Rock) first(j int, gap, fall, rise float64) (int, float64) {
+	w := &r.vs[j]
+	i := w.peak
+	if j == 0 || fall > 4*rise { // the way in, or from another place
+		for i < w.at && (r.at(i).V-w.v > entryRatio*rise || w.t-r.at(i).T > gap) {
+			i++
+		}
+		return i, r.highest(i, w.at) - w.v
+	}
+	before := r.vs[j-1].t
+	for r.held(i-1) && r.at(i-1).T-before > fitApart*(w.t-before) {
+		i--
+	}
+	return i, fall
+}
+
+// last is the last sample of valley j to be fitted, from sample i on, with the height of its rising side, µm.
+func (r *Rock) last(j int, gap float64, i int, fall, rise float64) (int, float64) {
+	w := &r.vs[j]
+	if j+1 == r.nv { // perhaps the way out
+		for i > w.at && (r.at(i).V-w.v > entryRatio*fall+entryMargin || r.at(i).T-w.t > 1.2*gap) {
+			i--
+		}
+		return i, r.highest(w.at, i) - w.v
+	}
+	next := r.vs[j+1].t
+	for i+1 < r.n && next-r.at(i+1).T > fitApart*(next-w.t) {
+		i++
+	}
+	return i, rise
+}
+
+// leastBetween is how many samples there must be from one pass to the next.
+func (r *Rock) leastBetween() float64 {
+	return betweenPasses + perSecond*max(0, r.clock.mean-closeSamples)
+}
 
 // stale reports whether sample i is the one before it sent again: the same to
 // the last digit, and then the value leaps.
@@ -94,10 +110,11 @@ func (r *Rock) stale(i int) bool {
 	if !r.held(i-1) || !r.held(i+1) || r.at(i-1).V != r.at(i).V {
 		return false
 	}
-	return math.Abs(r.at(i+1).V-r.at(i).V) > leap*r.o.Sigma && math.Abs(r.at(i+1).V-r.at(i).V) > 2*r.o.Step
+	leap := math.Abs(r.at(i+1).V - r.at(i).V)
+	return leap > leapSigmas*r.o.Sigma && leap > 2*r.o.Step
 }
 
-const leap = 6 // standard deviations
+const leapSigmas = 6 // standard deviations of a sample
 
 // gap is the time between passes about valley j, s; 0 where there is no other, and was none.
 func (r *Rock) gap(j int) float64 {
@@ -121,13 +138,13 @@ func (r *Rock) rough(j int) float64 {
 	return math.Exp(sum / n)
 }
 
-// clock finds how far the times of samples are off, from the steps of time stamps. Times that are
-// handed over in steps of q scatter by q/√12, and their intervals by √2 as much.
+// clock finds how much the times of samples scatter, as time stamps have steps. Times in
+// steps of q scatter by q/√12, and their intervals by √2 as much.
 type clock struct {
 	last     float64
 	mean, sd float64 // of the intervals: running mean and mean absolute deviation, s
 	n        int
-	strange  int // intervals in a row that are none of these
+	strange  int // intervals in a row that are far off the mean
 }
 
 func (c *clock) begin() { c.n, c.strange = 0, 0 }
@@ -143,7 +160,7 @@ func (c *clock) tick(t float64) {
 		k := 1 / min(float64(c.n-1), 32)
 		off := dt - c.mean
 		if math.Abs(off) > c.mean { // a gap, or a value that came late
-			if c.strange++; c.strange == 8 { // or the first interval was one
+			if c.strange++; c.strange == mostStrange { // or the first interval was a gap
 				c.n = 1
 			}
 			return
@@ -154,11 +171,10 @@ func (c *clock) tick(t float64) {
 	}
 }
 
-// What the times of a serial line scatter by (an assumption), and the most that is
-// taken for the steps of stamps and not for an uneven stream.
 const (
-	leastScatter = 0.0015 // s
-	mostScatter  = 0.006
+	leastScatter = 0.0015 // s, of the times of a serial line (an assumption)
+	mostScatter  = 0.006  // s: more is no step of time stamps but an uneven stream
+	mostStrange  = 8      // intervals
 )
 
 // scatter is the standard deviation of a time stamp, s: 1.25 times the mean absolute

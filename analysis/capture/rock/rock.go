@@ -6,9 +6,9 @@
 //	                             a pass ends  ── fit ──┘
 //	                             the gauge leaves ─────┘
 //
-// A hand that turns back before square leaves minima too, and all of them too high. So
+// A hand that turns back before square leaves minima too, all of them too high. So
 // a size is believed when the odds that these were passes through square are high
-// enough : the shape of each pass tells, and that they agree, as no
+// enough. The shape of each pass tells, and so does their agreement, as no
 // hand turns back at the same tilt again and again. Nothing may lie below the size.
 //
 // Memory is bounded, and nothing is allocated after [New].
@@ -65,20 +65,21 @@ const (
 )
 
 const (
-	samples = 1024 // kept: eight slow passes at 100 a second
-	passes  = 10   // judged together, the latest
+	mostSamples = 1024 // that are kept: eight slow passes at 100 a second
+	mostPasses  = 10   // that are judged together, the latest
 )
 
+// valley is a turning point of the value: perhaps a pass through square.
 type valley struct {
-	peak, at, end int // number of the highest sample before, of the lowest, of the highest after (0: still to come)
-	t, v          float64
-	final         bool // both ends were known when it was fitted
-	fit           pass.Fit
+	peak, at, end int      // number of the highest sample before, of the lowest, of the highest after (0: still to come)
+	t, v          float64  // of the lowest sample, s and µm
+	final         bool     // both ends were known when it was fitted
+	fit           pass.Fit // if ok
 	ok            bool
 	edge          bool    // one side is the way in or out
-	low           float64 // the lower of its two sides, µm
-	until         float64 // time of the latest sample fitted
-	count         int     // samples of the fit
+	low           float64 // height of the lower one of its two sides, µm
+	until         float64 // time of the last sample to be fitted, s
+	count         int     // samples to be fitted
 }
 
 // Rock follows one place in the bore.
@@ -90,9 +91,9 @@ type Rock struct {
 	expectU  float64
 	spacing  float64 // time between the passes of the last reading, s
 	clock    clock
-	ring     [samples]pass.Sample
+	ring     [mostSamples]pass.Sample
 	n        int // samples so far
-	vs       [passes]valley
+	vs       [mostPasses]valley
 	nv       int // valleys kept
 	rising   bool
 	from     int     // highest sample before the next valley
@@ -111,16 +112,22 @@ type Rock struct {
 func New(o Options) *Rock {
 	r := &Rock{o: o, turn: max(leastTurn, turnSigmas*o.Sigma), doubt: More}
 	tilt := narrowTilt * math.Pi / 180
-	r.narrow = max(o.Scale*tilt*tilt/2, noiseRises*o.Sigma)
+	r.narrow = max(o.Scale*tilt*tilt/2, narrowSigmas*o.Sigma)
 	return r
 }
 
-// Turning points: a valley is one when the value has risen by so much.
+// A valley is known as soon as the value has risen by turnSigmas and by leastTurn.
 const (
-	leastTurn  = 0.7 // µm
-	turnSigmas = 4.5
-	narrowTilt = 0.8 // degrees: what swings less on the average may be any waver
-	noiseRises = 8   // standard deviations: noise alone makes turning points that are 6 to 8 high, as much as it may be told too low
+	leastTurn    = 0.7  // µm
+	turnSigmas   = 4.5  // standard deviations of a sample
+	tremorRise   = 0.1  // of the height above the valley: how far a peak must be passed, as a tremor shows the more the larger the tilt is
+	narrowTilt   = 0.8  // degrees: a hand that swings less on the average may only waver
+	narrowSigmas = 8    // standard deviations: noise alone makes turning points with heights of 6 to 8, and it may be stated too low
+	risenPart    = 0.4  // of the falling side: a rise by which little of the pass is to come
+	risenHeight  = 12.0 // µm, such a rise wherever the pass began
+	risenSigmas  = 6    // standard deviations, in addition to risenHeight
+	leastWait    = 0.7  // s, for the next pass
+	waitRatio    = 1.5  // of the time between passes: the same
 )
 
 // Expect says what size is likely here, µm, and its standard uncertainty; 0 for none.
@@ -155,15 +162,15 @@ func (r *Rock) Doubt() Doubt {
 	return r.doubt
 }
 
-func (r *Rock) at(i int) pass.Sample { return r.ring[i%samples] }
+func (r *Rock) at(i int) pass.Sample { return r.ring[i%mostSamples] }
 
-func (r *Rock) held(i int) bool { return i >= 0 && i < r.n && i >= r.n-samples }
+func (r *Rock) held(i int) bool { return i >= 0 && i < r.n && i >= r.n-mostSamples }
 
 // Add takes the next sample, s and µm, and returns a reading when one can be believed.
 func (r *Rock) Add(t, v float64) (Reading, bool) {
 	r.clock.tick(t)
 	i := r.n
-	r.ring[i%samples] = pass.Sample{T: t, V: v}
+	r.ring[i%mostSamples] = pass.Sample{T: t, V: v}
 	r.n++
 	if i == 0 {
 		return Reading{}, false
@@ -218,7 +225,7 @@ func (r *Rock) Leave() (Reading, bool) {
 
 // valley notes that the lowest sample since the last peak is a turning point.
 func (r *Rock) valley() {
-	if r.nv == passes {
+	if r.nv == mostPasses {
 		copy(r.vs[:], r.vs[1:])
 		r.nv--
 	}
@@ -229,37 +236,33 @@ func (r *Rock) valley() {
 	r.tried, r.waited = false, false
 }
 
-// fall is how far below a peak the value must go: where the tilt is large, a tremor
-// shows far more than at square, in step with the height.
+// fall is how far the value must go below a peak for that to be a turning point, µm.
 func (r *Rock) fall() float64 {
-	return max(r.turn, tremor*(r.at(r.top).V-r.vs[r.nv-1].v))
+	return max(r.turn, tremorRise*(r.at(r.top).V-r.vs[r.nv-1].v))
 }
 
-const tremor = 0.1
-
-// risen reports whether the value has risen so far from a valley that little is to come.
+// risen reports whether the value v has risen so far from a valley that little of the pass is to come.
 func (r *Rock) risen(w *valley, v float64) bool {
-	const enough = 12 // µm, with six standard deviations
 	rise := v - w.v
-	return rise > 0.4*(r.highest(w.peak, w.at)-w.v) || rise > enough+6*r.o.Sigma
+	return rise > risenPart*(r.highest(w.peak, w.at)-w.v) || rise > risenHeight+risenSigmas*r.o.Sigma
 }
 
-// patience is after how long the next pass is no longer awaited, s.
+// patience is how long the next pass is awaited, s.
 func (r *Rock) patience() float64 {
-	return max(0.7, 1.5*(r.vs[r.nv-1].t-r.vs[0].t)/float64(r.nv-1))
+	return max(leastWait, waitRatio*(r.vs[r.nv-1].t-r.vs[0].t)/float64(r.nv-1))
 }
 
 // highest is the highest of the samples from a to b.
 func (r *Rock) highest(a, b int) float64 {
 	top := math.Inf(-1)
-	for i := max(a, r.n-samples); i <= b; i++ {
+	for i := max(a, r.n-mostSamples); i <= b; i++ {
 		top = max(top, r.at(i).V)
 	}
 	return top
 }
 
-// Latest returns the latest pass by itself, when it has just ended and could be fitted (ok): when it
-// was, its size and standard uncertainty, s and µm.
+// Latest returns the latest pass by itself, if it has just ended and could be fitted (ok): its time (s), and
+// its size with the standard uncertainty (µm).
 func (r *Rock) Latest() (t, size, u float64, ok bool) {
 	if r.rising || r.nv == 0 || r.ended != r.n-1 {
 		return 0, 0, 0, false
