@@ -5,10 +5,10 @@ import (
 	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/mat"
+
 	"fairbore/analysis/capture"
 	"fairbore/drivers/simulator"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // bound is the Cramér-Rao bound of the standard deviation of the size, µm, for
