@@ -14,17 +14,16 @@ type despike struct {
 
 // push takes a sample and returns the one two before it, unless that was wild.
 func (d *despike) push(x sample, noise float64) (sample, bool) {
-	if d.n < 5 {
-		d.last[d.n] = x
-		d.n++
-		if d.n < 3 {
-			return sample{}, false
-		}
-		return d.last[d.n-3], d.n < 5 || !d.wild(noise)
+	if d.n == 5 {
+		copy(d.last[:], d.last[1:])
+		d.n--
 	}
-	copy(d.last[:], d.last[1:])
-	d.last[4] = x
-	return d.last[2], !d.wild(noise)
+	d.last[d.n] = x
+	if d.n++; d.n < 3 {
+		return sample{}, false
+	}
+	ok := d.n < 5 || !d.wild(noise)
+	return d.last[d.n-3], ok
 }
 
 // wild reports whether the middle sample is further than noise and the coarseness of the

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"fairbore/analysis"
@@ -32,10 +33,8 @@ func (m Mode) String() string {
 
 // ParseMode reads a mode's name.
 func ParseMode(s string) (Mode, error) {
-	for i, name := range modes {
-		if s == name {
-			return Mode(i), nil
-		}
+	if i := slices.Index(modes[:], s); i >= 0 {
+		return Mode(i), nil
 	}
 	return 0, fmt.Errorf("capture %q: want button, settled or turning", s)
 }
@@ -175,9 +174,6 @@ func (o *Options) step() float64 { return analysis.Length(o.Resolution).Micromet
 
 // deviation converts µm to a Deviation; what does not fit is 0, "not known".
 func deviation(um float64) analysis.Deviation {
-	l, err := analysis.FromMicrometres(um)
-	if err != nil {
-		return 0
-	}
+	l, _ := analysis.FromMicrometres(um)
 	return analysis.Deviation(l)
 }

@@ -24,7 +24,7 @@ const (
 	entryRatio    = 1.5  // of the height of the other side: what is higher is the way in or out, no swing
 	entryMargin   = 3.0  // µm, more than that
 	betweenPasses = 5.0  // samples from one pass to the next, at least: with fewer nobody can say what the hand did between them
-	perSecond     = 60.0 // more of them for each second that the samples are further apart than
+	morePerSecond = 60.0 // more of them for each second that the samples are further apart than
 	closeSamples  = 0.05 // s, as a hand's own motion goes up to 3 Hz
 )
 
@@ -101,7 +101,7 @@ func (r *Rock) last(j int, gap float64, i int, fall, rise float64) (int, float64
 
 // leastBetween is how many samples there must be from one pass to the next.
 func (r *Rock) leastBetween() float64 {
-	return betweenPasses + perSecond*max(0, r.clock.mean-closeSamples)
+	return betweenPasses + morePerSecond*max(0, r.clock.mean-closeSamples)
 }
 
 // stale reports whether sample i is the one before it sent again: the same to
@@ -147,8 +147,7 @@ type clock struct {
 	strange  int // intervals in a row that are far off the mean
 }
 
-func (c *clock) begin() { c.n, c.strange = 0, 0 }
-
+// tick notes the time of a sample, s.
 func (c *clock) tick(t float64) {
 	dt := t - c.last
 	c.last = t

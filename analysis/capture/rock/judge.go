@@ -76,8 +76,9 @@ type judgement struct {
 	correction, chi2 float64
 }
 
-// judge says whether the passes so far may be believed.
+// judge fits the passes so far, and says whether they may be believed.
 func (r *Rock) judge(when moment) (Reading, bool) {
+	r.fitAll()
 	var xs [mostPasses]weighed
 	agreeing, j := r.best(xs[:r.weigh(&xs)])
 	r.agree = j.n
@@ -146,13 +147,11 @@ const (
 
 // earlier reports whether all passes a came before all b.
 func earlier(a, b []weighed) bool {
-	last := math.Inf(-1)
 	for _, x := range a {
-		last = max(last, x.w.t)
-	}
-	for _, x := range b {
-		if x.w.t < last {
-			return false
+		for _, y := range b {
+			if y.w.t < x.w.t {
+				return false
+			}
 		}
 	}
 	return true
@@ -248,12 +247,12 @@ func (r *Rock) agreeing(xs []weighed) (j judgement) {
 		j.chi2 += sq((x.size - j.size) / x.u)
 		j.height += x.w.fit.Height / float64(k)
 		widest = max(widest, x.u)
+		j.correction = max(j.correction, x.speed2*(r.o.Averages*r.o.Averages/12+r.o.Lag*r.o.Lag))
 		if x.u <= countedU {
 			j.n++
 		}
 	}
 	j.u *= math.Sqrt(max(1, (scatterFreedom+j.chi2)/(scatterFreedom+float64(max(1, k-1)))))
-	j.correction = r.correction(xs[:k])
 	r.weighOdds(&j, xs, k, widest)
 	return j
 }
@@ -302,14 +301,6 @@ func (r *Rock) tells(w *valley, odds float64) float64 {
 	}
 	odds /= max(1, w.fit.Misfit)
 	return min(odds, mostFor*min(1, w.fit.Height/max(tellingSigmas*r.o.Sigma, tellingSteps*r.o.Step)))
-}
-
-// correction is how much the passes were corrected by for averaging, µm.
-func (r *Rock) correction(xs []weighed) (c float64) {
-	for _, x := range xs {
-		c = max(c, x.speed2*(r.o.Averages*r.o.Averages/12+r.o.Lag*r.o.Lag))
-	}
-	return c
 }
 
 // unexpected is the log odds that a size costs for being unlike what is expected; below 0 for one that is like

@@ -137,8 +137,7 @@ func (r *Rock) Expect(size, u float64) { r.expect, r.expectU = size, u }
 func (r *Rock) Begin() {
 	r.n, r.nv, r.rising, r.from, r.low, r.top, r.ended = 0, 0, false, 0, 0, 0, 0
 	r.tried, r.waited, r.doubt, r.agree, r.spacing = false, false, More, 0, 0
-	r.floor = math.Inf(1)
-	r.clock.begin()
+	r.floor, r.clock = math.Inf(1), clock{}
 }
 
 // Passes is how many passes agree so far, or stand unjudged.
@@ -184,30 +183,25 @@ func (r *Rock) Add(t, v float64) (Reading, bool) {
 	if v < r.at(r.low).V {
 		r.low = i
 	}
+	ended := false
 	switch {
 	case !r.rising && v > r.at(r.low).V+r.turn:
 		r.valley()
 	case r.rising && v < r.at(r.top).V-r.fall():
 		r.vs[r.nv-1].end = r.top
-		r.from, r.rising, r.low, r.ended = r.top, false, i, i
-		if r.nv >= r.o.Least {
-			r.fitAll()
-			return r.judge(rocked)
-		}
-		return Reading{}, false
+		r.from, r.rising, r.low, r.ended, ended = r.top, false, i, i, true
 	}
 	if r.nv < r.o.Least {
 		return Reading{}, false
 	}
-	last := &r.vs[r.nv-1]
-	switch {
+	switch last := &r.vs[r.nv-1]; {
+	case ended:
+		return r.judge(rocked)
 	case r.rising && !r.tried && r.risen(last, v):
 		r.tried = true
-		r.fitAll()
 		return r.judge(rocked)
 	case !r.waited && t-last.t > r.patience():
 		r.waited = true
-		r.fitAll()
 		return r.judge(passed)
 	}
 	return Reading{}, false
@@ -219,7 +213,6 @@ func (r *Rock) Leave() (Reading, bool) {
 		return Reading{}, false
 	}
 	r.vs[r.nv-1].final = false
-	r.fitAll()
 	return r.judge(left)
 }
 

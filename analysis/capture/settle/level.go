@@ -53,17 +53,16 @@ func (f *Finder) assess() (l level) {
 	u := math.Hypot(math.Hypot(l.u, sway), f.grain)
 	long := f.long()
 	late := !long && f.run.at(0).t-f.arrived > homeTimes*f.home()
-	p := f.run.prospect(circumstance{noise: f.seen, grain: f.grain, over: l.over, home: f.home(), width: f.width(), limit: f.o.Slope,
-		arrived: f.arrived, late: late})
-	l.u = math.Hypot(u, p.left)
-	left, chance := mostLeft, mostChance
+	left, moves := f.prospect(l.over, late)
+	l.u = math.Hypot(u, left)
+	most, chance := mostLeft, mostChance
 	if long || late {
-		left, chance = mostLeftLate, mostChanceLate
+		most, chance = mostLeftLate, mostChanceLate
 	}
 	switch {
-	case p.moves > chance || p.left > max(left, mostLeftCoarse*u):
+	case moves > chance || left > max(most, mostLeftCoarse*u):
 		l.class = moving
-	case p.moves < certainChance && (p.left < certainLeft*u || long && p.left < certainLeftLong):
+	case moves < certainChance && (left < certainLeft*u || long && left < certainLeftLong):
 		l.class = certain
 	default:
 		l.class = likely

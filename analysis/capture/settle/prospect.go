@@ -38,23 +38,6 @@ const (
 	longestConstant = 8    // s, the longest time constant
 )
 
-// prospect is where a run may go.
-type prospect struct {
-	left  float64 // root mean square of the way from its mean over the latest time to where it will rest, µm
-	moves float64 // chance that it moves faster than the limit
-}
-
-// circumstance is what is known about a run from elsewhere.
-type circumstance struct {
-	noise, grain float64 // standard deviation of a sample, and the part of it that no mean reduces, µm
-	over         float64 // the time of the mean, s
-	home         float64 // the longest time constant of the gauge, s
-	width        float64 // the range of the run, µm
-	limit        float64 // of the slope, µm/s
-	arrived      float64 // when the gauge came to the place, in the time of the samples, s
-	late         bool    // the run began later than the gauge takes to come home
-}
-
 // models weighs models of one run.
 type models struct {
 	y             [mostParts]float64 // means of its parts less their mean, µm
@@ -63,7 +46,8 @@ type models struct {
 	v             float64            // variance of a mean, µm²
 	yy            float64            // sum of squares of y, over v
 	inRun         float64            // standard deviation of the way in the run, µm
-	over, limit   float64            // see circumstance
+	over          float64            // time of the mean, s
+	limit         float64            // of the slope, µm/s
 	top           float64            // greatest logarithm of a weight so far
 	sum           float64            // of the weights, as parts of exp(top)
 	square, moves float64            // weighted sums: mean square of the way that is left, chance to move
@@ -77,39 +61,42 @@ type shape struct {
 	sd, far, slope float64
 }
 
-// prospect weighs what the run may be.
-func (w *window) prospect(c circumstance) prospect {
-	m := models{inRun: min(mostInRun, c.width/2), over: max(0.01, c.over), limit: c.limit, top: math.Inf(-1)}
+// prospect weighs what the run may be. It returns how far it is from its mean over the latest over seconds to where
+// the value will rest (root mean square, µm), and the chance that the value moves faster than Options.Slope. A run
+// is late if it began later than the gauge takes to come home.
+func (f *Finder) prospect(over float64, late bool) (left, moves float64) {
+	w, home := &f.run, f.home()
+	m := models{inRun: min(mostInRun, f.width()/2), over: max(0.01, over), limit: f.o.Slope, top: math.Inf(-1)}
 	m.means(w)
 	n := float64(m.n)
-	m.v = (c.noise*c.noise-c.grain*c.grain)*n/float64(w.n) + c.grain*c.grain*max(1, n/standingValues) + sway*sway
+	m.v = (f.seen*f.seen-f.grain*f.grain)*n/float64(w.n) + f.grain*f.grain*max(1, n/standingValues) + sway*sway
 	for i := range m.n {
 		m.yy += m.y[i] * m.y[i] / m.v
 	}
 	more := 1.0
-	if c.late {
+	if late {
 		more = oddsLate
 	}
 	m.weigh(oddsLevel, m.yy, 0, 0)
 	best, homes, none := math.Inf(-1), shape{}, shape{}
-	for t := c.home; t > c.home/5; t /= math.Sqrt2 {
+	for t := home; t > home/5; t /= math.Sqrt2 {
 		s := m.tail(t)
 		if l := m.fit(oddsHome, &s, &none); l > best {
 			best, homes = l, s
 		}
 	}
-	for t := 2 * c.home; t <= longestConstant; t *= 2 {
+	for t := 2 * home; t <= longestConstant; t *= 2 {
 		s := m.tail(t)
 		m.fit(more*oddsCreep, &s, &homes)
 	}
-	line, film := m.line(), m.film(max(w.span(), w.latest().t-c.arrived))
+	line, film := m.line(), m.film(max(w.span(), w.latest().t-f.arrived))
 	m.fit(more*oddsCreep, &line, &homes)
 	m.fit(more*oddsFilm, &film, &none)
-	for _, f := range [...]float64{0.1, 0.2, 0.4} { // Hz
-		a, b := m.swing(2 * math.Pi * f)
+	for _, hz := range [...]float64{0.1, 0.2, 0.4} {
+		a, b := m.swing(2 * math.Pi * hz)
 		m.fit(more*oddsSwing, &a, &b)
 	}
-	return prospect{left: math.Sqrt(m.square / m.sum), moves: m.moves / m.sum}
+	return math.Sqrt(m.square / m.sum), m.moves / m.sum
 }
 
 // means cuts the run into parts that last at least as long as the hand sways one way.

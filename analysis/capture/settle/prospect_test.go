@@ -69,9 +69,7 @@ func TestModelsWeighAsTheIntegrals(t *testing.T) {
 
 // What is left of the way of each kind is found, where the run tells it.
 func TestProspect(t *testing.T) {
-	look := func(w window, home float64) prospect {
-		return w.prospect(circumstance{noise: 0.1, over: 0.8, home: home, width: 1.5, limit: 0.2})
-	}
+	o := Options{Settle: 0.6, Slope: 0.2, Range: 1.5} // which leaves the gauge a time constant of 0.5 s
 	mean := func(way func(float64) float64) (m float64) {
 		for i := range 80 {
 			m += way(2.2+float64(i)/100) / 80
@@ -94,9 +92,10 @@ func TestProspect(t *testing.T) {
 		"large swing": {func(t float64) float64 { return -3 * math.Cos(2*math.Pi*0.1*(t-1.5)) }, 1, 4, false},
 	} {
 		for seed := range uint64(20) {
-			p := look(run(3, 0.1, seed, tc.way), 0.5)
-			if p.left < tc.low || p.left > tc.high || tc.moves != (p.moves > 0.5) {
-				t.Errorf("%s, seed %d: %+v; %.2f is left", name, seed, p, mean(tc.way))
+			f := Finder{o: o, run: run(3, 0.1, seed, tc.way), noise: 0.1, seen: 0.1}
+			left, moves := f.prospect(0.8, false)
+			if left < tc.low || left > tc.high || tc.moves != (moves > 0.5) {
+				t.Errorf("%s, seed %d: %.2f µm left, moves with a chance of %.2f; %.2f is left", name, seed, left, moves, mean(tc.way))
 			}
 		}
 	}
