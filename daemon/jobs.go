@@ -7,7 +7,7 @@ import (
 	"sync"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
@@ -124,15 +124,6 @@ func (d *Daemon) entry() *web.Entry {
 			}
 			return out
 		},
-		Materials: materials(),
+		Materials: material.Names(),
 	}
-}
-
-func materials() []string {
-	all := master.Materials()
-	out := make([]string, len(all))
-	for i, m := range all {
-		out[i] = m.Name
-	}
-	return out
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 	"fairbore/analysis/plan"
 )
 
@@ -39,8 +40,8 @@ func Plan(o PlanOptions, out io.Writer) error {
 	}
 	if r.Press != nil {
 		var err1, err2 error
-		r.Press.Bush, err1 = plan.MaterialNamed(o.Bush)
-		r.Press.Hub, err2 = plan.MaterialNamed(o.Hub)
+		r.Press.Bush, err1 = material.Find(o.Bush)
+		r.Press.Hub, err2 = material.Find(o.Hub)
 		if err := errors.Join(err1, err2); err != nil {
 			return err
 		}

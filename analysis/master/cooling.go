@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 )
 
 // Warm is one of repeated sizes of a part at one and the same place.
@@ -60,8 +61,8 @@ const (
 // quarter of the difference of its diameters (a quarter because both walls
 // count; ends left out). A part in a heavy housing follows the housing, slower.
 // Source: the heat balance of a body as warm inside as at its wall, and geometry.
-func TimeConstant(material string, outer, bore analysis.Length, h float64) (time.Duration, error) {
-	m, err := FindMaterial(material)
+func TimeConstant(of string, outer, bore analysis.Length, h float64) (time.Duration, error) {
+	m, err := material.Find(of)
 	if err != nil {
 		return 0, err
 	}
@@ -82,15 +83,15 @@ const usualTau = 8 * time.Minute
 // that of steel, which a wall as thick has. Both may be off by the factor of three that
 // [UsualCooling] allows for: laid on a plate or wetted a part cools faster, in a heavy
 // housing slower. A material that is not known is taken for steel.
-func Expect(material string, outer, bore analysis.Length) (tau time.Duration, basis string) {
-	m, err := FindMaterial(material)
+func Expect(of string, outer, bore analysis.Length) (tau time.Duration, basis string) {
+	m, err := material.Find(of)
 	if err != nil {
-		m, _ = FindMaterial("steel") // which is in the table
+		m, _ = material.Find("steel") // which is in the table
 	}
 	if tau, err = TimeConstant(m.Name, outer, bore, StillAir); err == nil {
 		return tau, fmt.Sprintf("Taken for it: some %s to cool, %s of %s outside in still air.", minutes(tau), m.Name, outer)
 	}
-	steel, _ := FindMaterial("steel")
+	steel, _ := material.Find("steel")
 	tau = time.Duration(float64(usualTau) * m.Heat / steel.Heat)
 	return tau, fmt.Sprintf("Taken for it: some %s to cool, as is usual of %s; the job states no outside diameter.", minutes(tau), m.Name)
 }

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/mathext"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 )
 
 // Contact is a spherical tip pressed against the wall of a bore.
@@ -24,11 +25,11 @@ type Contact struct {
 // On a flat wall it is (9 F² / (16 r E*²))^⅓; in a bore the contact is an
 // ellipse along the axis and the tip sinks in a little less.
 func (c Contact) Indentation() (float64, error) {
-	tip, err := FindMaterial(c.Material)
+	tip, err := material.Find(c.Material)
 	if err != nil {
 		return 0, err
 	}
-	wall, err := FindMaterial(c.Wall)
+	wall, err := material.Find(c.Wall)
 	if err != nil {
 		return 0, err
 	}

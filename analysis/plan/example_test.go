@@ -4,13 +4,14 @@ import (
 	"fmt"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 	"fairbore/analysis/plan"
 )
 
 // A bronze bush, 28.6 mm outside, for an iron bracket bored 28.56 mm.
 func ExamplePress_Closure() {
-	bronze, _ := plan.MaterialNamed("bronze")
-	iron, _ := plan.MaterialNamed("iron")
+	bronze, _ := material.Find("bronze")
+	iron, _ := material.Find("iron")
 	c, err := plan.Press{
 		Bore:    22_200 * analysis.Micrometre,
 		Outside: 28_600 * analysis.Micrometre,
@@ -26,8 +27,8 @@ func ExamplePress_Closure() {
 	ok, why := c.Judge(analysis.Deviation(12 * analysis.Micrometre))
 	fmt.Println(ok, why)
 	// Output:
-	// Interference 40 µm (1.57 thou); the bore will close by about 29.2 µm (1.15 thou), 0.73 of it (elastic, by Lamé).
-	// false the bore closed by 12 µm (472 µin), less than half of the forecast 29.2 µm (1.15 thou): check both seats' sizes, a seat that picked up, and the readings
+	// Interference 40 µm (1.57 thou); the bore will close by about 28.8 µm (1.13 thou), 0.72 of it (elastic, by Lamé).
+	// false the bore closed by 12 µm (472 µin), less than half of the forecast 28.8 µm (1.13 thou): check both seats' sizes, a seat that picked up, and the readings
 }
 
 func ExampleParseFit() {

@@ -4,70 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
-	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 )
 
-// Material is how a part of a press fit gives and when it yields.
-type Material struct {
-	Name string  `json:"name"`
-	E    float64 `json:"e_gpa"`        // modulus of elasticity
-	Nu   float64 `json:"poisson"`      // Poisson's ratio
-	From float64 `json:"strength_mpa"` // stress at which it may begin to yield (iron: to crack); 0 not known
-}
-
-// materials are typical values (from memory): a certificate of the stock wins.
-var materials = [...]Material{
-	{"bronze", 103, 0.34, 100}, // leaded bronze yields at about 100 to 150 MPa
-	{"brass", 105, 0.34, 120},
-	{"iron", 110, 0.26, 150}, // grey; in tension
-	{"ductile iron", 165, 0.28, 270},
-	{"steel", 207, 0.29, 250},
-	{"aluminium", 70, 0.33, 240}, // wrought, aged
-}
-
-// called returns the material that another word stands for, or the word itself
-// (common practice).
-func called(word string) string {
-	switch word {
-	case "aluminum", "duralumin", "6061":
-		return "aluminium"
-	case "gunmetal":
-		return "bronze"
-	case "ductile", "nodular", "spheroidal", "sg":
-		return "ductile iron"
-	}
-	return word
-}
-
-// MaterialNamed returns typical values of a material by what the trade calls it:
-// bronze, brass, iron, ductile iron, steel or aluminium, with what is said before
-// and after it, as in "leaded bronze", "grey cast iron" or "tool steel, 60 HRC".
-// The last word that names one decides, so aluminium bronze is a bronze.
-func MaterialNamed(name string) (Material, error) {
-	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return strings.ContainsRune(" ,;-/()", r) })
-	for i := len(words) - 1; i >= 0; i-- {
-		w := called(words[i])
-		if w == "iron" && slices.ContainsFunc(words, func(w string) bool { return called(w) == "ductile iron" }) {
-			w = "ductile iron"
-		}
-		for _, m := range materials {
-			if m.Name == w {
-				return m, nil
-			}
-		}
-	}
-	known := make([]string, len(materials))
-	for i, m := range materials {
-		known[i] = m.Name
-	}
-	return Material{}, fmt.Errorf("material %q: want %s, as in \"grey iron\" or \"leaded bronze\"", name, strings.Join(known, ", "))
-}
-
-func (m Material) check(part string) error {
-	if !(m.E > 0 && m.E < 1000) || !(m.Nu >= 0 && m.Nu < 0.5) || !(m.From >= 0 && m.From < 1e4) {
+// checkMaterial reports values that no material has.
+func checkMaterial(m *material.Material, part string) error {
+	if !(m.Young > 0 && m.Young < 1000) || !(m.Poisson >= 0 && m.Poisson < 0.5) || !(m.Strength >= 0 && m.Strength < 1e4) {
 		return fmt.Errorf("%s material: want a modulus in GPa above 0, Poisson's ratio from 0 to below 0.5 and a strength in MPa", part)
 	}
 	return nil
@@ -76,12 +20,12 @@ func (m Material) check(part string) error {
 // Press is a bush and the housing it is pressed into; the outside diameter and
 // the housing bore as measured, not as drawn, where they are at hand.
 type Press struct {
-	Bore    analysis.Length `json:"bush_bore_mm"` // before pressing
-	Outside analysis.Length `json:"bush_outside_mm"`
-	Housing analysis.Length `json:"housing_bore_mm"`
-	Boss    analysis.Length `json:"boss_outside_mm"`
-	Bush    Material        `json:"bush"`
-	Hub     Material        `json:"hub"`
+	Bore    analysis.Length   `json:"bush_bore_mm"` // before pressing
+	Outside analysis.Length   `json:"bush_outside_mm"`
+	Housing analysis.Length   `json:"housing_bore_mm"`
+	Boss    analysis.Length   `json:"boss_outside_mm"`
+	Bush    material.Material `json:"bush"`
+	Hub     material.Material `json:"hub"`
 	// Rz is the sum of the roughness depths Rz of both seats. Pressing smooths
 	// some of it away and that much interference is lost.
 	Rz analysis.Deviation `json:"rz_sum_um,omitempty"`
@@ -142,7 +86,7 @@ func (p Press) Check() error {
 	if p.Rz < 0 || analysis.Length(p.Rz) > 200*analysis.Micrometre {
 		bad("roughness: want the sum of both Rz from 0 to 200 µm")
 	}
-	return errors.Join(append(faults, p.Bush.check("bush"), p.Hub.check("housing"))...)
+	return errors.Join(append(faults, checkMaterial(&p.Bush, "bush"), checkMaterial(&p.Hub, "housing"))...)
 }
 
 // Closure forecasts how much the bore closes when the bush is pressed in, and
@@ -203,7 +147,7 @@ type tube struct{ inner, outer, e, nu float64 }
 func (p Press) tubes(interference float64) (bush, hub tube, _ float64) {
 	mm := func(l analysis.Length) float64 { return float64(l) / float64(analysis.Millimetre) }
 	seat := mm(p.Outside)
-	return tube{mm(p.Bore), seat, p.Bush.E * 1000, p.Bush.Nu}, tube{seat, mm(p.Boss), p.Hub.E * 1000, p.Hub.Nu}, interference
+	return tube{mm(p.Bore), seat, p.Bush.Young * 1000, p.Bush.Poisson}, tube{seat, mm(p.Boss), p.Hub.Young * 1000, p.Hub.Poisson}, interference
 }
 
 // lameResult: stresses in MPa, changes of diameter in mm.
@@ -235,14 +179,14 @@ func lame(bush, hub tube, interference float64) lameResult {
 
 // notes are the cautions that come with a press fit.
 func (p Press) notes(c Closure) (n notes) {
-	if y := p.Bush.From; y > 0 && -c.HoopBore >= y {
+	if y := p.Bush.Strength; y > 0 && -c.HoopBore >= y {
 		n.add(Warning, "the bush is stressed to %.0f MPa at its bore; %s may yield from about %.0f MPa on (typical), and past yield the closure is less predictable: don't reuse its fraction", -c.HoopBore, p.Bush.Name, y)
 	}
-	if y := p.Hub.From; y > 0 && c.HoopHub+c.Pressure >= y {
+	if y := p.Hub.Strength; y > 0 && c.HoopHub+c.Pressure >= y {
 		n.add(Warning, "the housing is stressed to %.0f MPa at the seat; %s may fail from about %.0f MPa on (typical)", c.HoopHub+c.Pressure, p.Hub.Name, y)
 	}
 	perMM := analysis.Length(c.Interference).Micrometres() / (float64(p.Outside) / float64(analysis.Millimetre))
-	if perMM > 1 && strings.EqualFold(p.Bush.Name, "bronze") {
+	if perMM > 1 && p.Bush.Name == "bronze" {
 		n.add(Remark, "the interference is %.2f thou per inch of outside; 0.5 to 1.0 is usual for bronze (common practice)", perMM)
 	}
 	if c.Forecast > c.BandHigh || c.Forecast < c.BandLow {

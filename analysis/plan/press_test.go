@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 	"pgregory.net/rapid"
 )
 
@@ -87,17 +88,17 @@ func TestLameKeepsTheRingsTogether(t *testing.T) {
 	})
 }
 
-func material(t *testing.T, name string) Material {
+func stock(t *testing.T, name string) material.Material {
 	t.Helper()
-	m, err := MaterialNamed(name)
+	m, err := material.Find(name)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return m
 }
 
-// TestClosureOfUsualBushes holds figures worked for these bushes by Lamé with
-// the typical moduli of this package.
+// TestClosureOfUsualBushes holds figures worked for these bushes by Lamé, outside this
+// program, with the moduli of bronze, 100 GPa, grey iron, 102, and aluminium, 69.
 func TestClosureOfUsualBushes(t *testing.T) {
 	for _, c := range []struct {
 		name                       string
@@ -106,12 +107,12 @@ func TestClosureOfUsualBushes(t *testing.T) {
 		pressure, closure, share   float64
 		stress                     float64
 	}{
-		{"bronze in iron", "22.2", "28.6", "63.5", "0.040", "iron", 26.9, 29.2, 0.73, -136},
-		{"thin bronze in iron", "22", "25", "60", "0.030", "iron", 13.6, 25.7, 0.86, -120},
-		{"bronze in aluminium", "22.2", "28.6", "63.5", "0.040", "aluminium", 22.5, 24.4, 0.61, -113},
-		{"thick bronze in iron", "22", "38", "80", "0.040", "iron", 31.9, 20.5, 0.51, -96},
+		{"bronze in iron", "22.2", "28.6", "63.5", "0.040", "iron", 25.8, 28.8, 0.72, -130},
+		{"thin bronze in iron", "22", "25", "60", "0.030", "iron", 13.1, 25.5, 0.85, -116},
+		{"bronze in aluminium", "22.2", "28.6", "63.5", "0.040", "aluminium", 22.0, 24.6, 0.61, -111},
+		{"thick bronze in iron", "22", "38", "80", "0.040", "iron", 30.3, 20.0, 0.50, -91},
 	} {
-		p := Press{Bore: mm(t, c.bore), Outside: mm(t, c.outside), Boss: mm(t, c.boss), Bush: material(t, "Bronze"), Hub: material(t, c.hub)}
+		p := Press{Bore: mm(t, c.bore), Outside: mm(t, c.outside), Boss: mm(t, c.boss), Bush: stock(t, "Bronze"), Hub: stock(t, c.hub)}
 		p.Housing = p.Outside - mm(t, c.tight)
 		got, err := p.Closure()
 		if err != nil {
@@ -125,7 +126,7 @@ func TestClosureOfUsualBushes(t *testing.T) {
 }
 
 func pivotBush(t *testing.T) Press {
-	return Press{Bore: mm(t, "22.1920"), Outside: mm(t, "28.600"), Housing: mm(t, "28.560"), Boss: mm(t, "63.5"), Bush: material(t, "bronze"), Hub: material(t, "iron")}
+	return Press{Bore: mm(t, "22.1920"), Outside: mm(t, "28.600"), Housing: mm(t, "28.560"), Boss: mm(t, "63.5"), Bush: stock(t, "bronze"), Hub: stock(t, "iron")}
 }
 
 func TestClosureBandsAndAlarms(t *testing.T) {
@@ -137,7 +138,7 @@ func TestClosureBandsAndAlarms(t *testing.T) {
 		t.Errorf("band %v to %v, smoothing %v", c.BandLow, c.BandHigh, c.Smoothing)
 	}
 	// Measured 28.4 µm after pressing agrees; the alarms are at half and 1.3 times.
-	for measured, want := range map[string]bool{"28.4": true, "14.5": false, "14.7": true, "37.9": true, "38.1": false, "-3": false} {
+	for measured, want := range map[string]bool{"28.4": true, "14.3": false, "14.5": true, "37.3": true, "37.5": false, "-3": false} {
 		if ok, why := c.Judge(um(t, measured)); ok != want || why == "" {
 			t.Errorf("%s µm: %v %q", measured, ok, why)
 		}
@@ -175,25 +176,13 @@ func TestPressErrors(t *testing.T) {
 		"more than 1 %":           func(p *Press) { p.Housing = p.Outside - analysis.Millimetre },
 		"check the unit":          func(p *Press) { p.Boss *= 1000 },
 		"sum of both Rz":          func(p *Press) { p.Rz = -1 },
-		"bush material":           func(p *Press) { p.Bush.E = math.NaN() },
-		"housing material":        func(p *Press) { p.Hub = Material{} },
+		"bush material":           func(p *Press) { p.Bush.Young = math.NaN() },
+		"housing material":        func(p *Press) { p.Hub = material.Material{} },
 	} {
 		p := pivotBush(t)
 		spoil(&p)
 		if _, err := p.Closure(); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v, want %q", err, want)
 		}
-	}
-	for name, want := range map[string]string{
-		"bronze": "bronze", "Leaded Bronze": "bronze", "aluminium bronze": "bronze", "gunmetal": "bronze", "grey iron": "iron", "Gray cast iron": "iron",
-		"ductile iron": "ductile iron", "SG iron": "ductile iron", "iron, nodular": "ductile iron", "tool steel, 60 HRC": "steel",
-		" 6061-type aluminium": "aluminium", "aluminum": "aluminium", "free-cutting brass": "brass",
-	} {
-		if m, err := MaterialNamed(name); err != nil || m.Name != want {
-			t.Errorf("%q is %q (%v), want %q", name, m.Name, err, want)
-		}
-	}
-	if _, err := MaterialNamed("unobtainium"); err == nil || !strings.Contains(err.Error(), "bronze, brass, iron") {
-		t.Error(err)
 	}
 }

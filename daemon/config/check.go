@@ -16,7 +16,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
-	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/analysis/verdict"
 	"fairbore/drivers"
 )
@@ -248,7 +248,7 @@ func (l *loader) ring(key, id string, r *Ring) {
 		l.fault(key+".nominal", "%s is more than %s from the certified size, %s: one of the two is wrong", r.Nominal, ringFromNominal, r.Size)
 	}
 	r.Material = or(r.Material, "steel")
-	if _, err := master.FindMaterial(r.Material); err != nil {
+	if _, err := material.Find(r.Material); err != nil {
 		l.fault(key+".material", "%w", err)
 	}
 	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Nominal: r.Nominal, Material: r.Material, Due: due, Certified: r.Certificate}
@@ -302,7 +302,7 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 	}
 	if j.Material == "" {
 		l.fault(key+".material", "say what the part is made of: it sets how the size moves with temperature")
-	} else if _, err := master.FindMaterial(j.Material); err != nil {
+	} else if _, err := material.Find(j.Material); err != nil {
 		l.fault(key+".material", "%w", err)
 	}
 	if _, ok := c.Rings[j.Ring]; j.Ring != "" && !ok {

@@ -7,7 +7,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
 	"fairbore/analysis/capture"
-	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 )
@@ -151,7 +151,7 @@ func (s *Session) warmer(kelvin float64) float64 {
 		return 0
 	}
 	if name := cmp.Or(f.Job.Material, "steel"); name != x.material {
-		m, _ := master.FindMaterial(name) // of one that isn't known nothing is said here
+		m, _ := material.Find(name) // of one that isn't known nothing is said here
 		x.material, x.alpha = name, m.Alpha
 	}
 	return x.alpha * 1e-6 * kelvin * f.Job.Nominal.Micrometres()

@@ -8,7 +8,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
-	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/drivers"
@@ -19,7 +19,7 @@ import (
 func simulated(j *simulator.Job) state.Settings {
 	job := j.Job
 	job.Unit = analysis.MM
-	if _, err := master.FindMaterial(job.Material); err != nil {
+	if _, err := material.Find(job.Material); err != nil {
 		job.Material = "tool steel"
 	}
 	return state.Settings{

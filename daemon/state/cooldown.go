@@ -7,6 +7,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/daemon/event"
 )
 
@@ -18,7 +19,7 @@ func (f *Fold) CoolingNow(set *Settings) (*event.CoolDown, error) {
 		return nil, err
 	}
 	first, last := row[0], row[len(row)-1]
-	m, err := master.FindMaterial(cmp.Or(f.Job.Material, "steel"))
+	m, err := material.Find(cmp.Or(f.Job.Material, "steel"))
 	if err != nil {
 		return nil, err
 	}
@@ -113,8 +114,8 @@ func (f *Fold) to20(size analysis.Length, part analysis.Temperature) (analysis.D
 	if f.Master == nil || f.RingThen == nil {
 		return 0, false
 	}
-	m, err1 := master.FindMaterial(f.Job.Material)
-	ring, err2 := master.FindMaterial(cmp.Or(f.Master.Ring.Material, "steel"))
+	m, err1 := material.Find(f.Job.Material)
+	ring, err2 := material.Find(cmp.Or(f.Master.Ring.Material, "steel"))
 	if err1 != nil || err2 != nil {
 		return 0, false
 	}

@@ -17,7 +17,7 @@ const (
 )
 
 // How well an indentation is known: it goes with the power 2/3 of the force and of the
-// compliance (Hertz). The elastic constants of [master.Materials] are good to some 5 to
+// compliance (Hertz). The elastic constants of [material.All] are good to some 5 to
 // 15 %; a force that is stated is taken for right within 10 % (common practice).
 const (
 	elastic     = 0.1

@@ -8,7 +8,7 @@ import (
 	"unicode/utf8"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/daemon/event"
 )
 
@@ -52,7 +52,7 @@ func (set *Settings) CheckJob(j *analysis.Job) []error {
 		return faults
 	}
 	faults := j.Check()
-	if _, err := master.FindMaterial(j.Material); err != nil {
+	if _, err := material.Find(j.Material); err != nil {
 		faults = append(faults, err)
 	}
 	if _, ok := set.Rings[j.Ring]; j.Ring != "" && !ok {

@@ -8,7 +8,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/form"
-	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
@@ -95,11 +95,11 @@ const thermometer = 3 * analysis.Celsius / 10
 // budgets works out the uncertainty of a size of the round, and of the difference
 // of two of them; basis is the number of the round.
 func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (size, form uncertainty.Budget, err error) {
-	part, err := material(f.Job.Material)
+	part, err := expansion(f.Job.Material)
 	if err != nil {
 		return size, form, err
 	}
-	ring, err := material(f.Master.Ring.Material)
+	ring, err := expansion(f.Master.Ring.Material)
 	if err != nil {
 		return size, form, err
 	}
@@ -188,9 +188,9 @@ func widest(readings []analysis.Reading) analysis.Length {
 	return hi - lo
 }
 
-// material returns the expansion of a material; one that is not stated is steel,
-// as rings are.
-func material(name string) (uncertainty.Expansion, error) {
-	m, err := master.FindMaterial(cmp.Or(name, "steel"))
-	return uncertainty.Expansion{Alpha: m.Alpha, U: m.Spread}, err
+// expansion returns how a material expands; one that is not stated is steel, as
+// rings are.
+func expansion(name string) (uncertainty.Expansion, error) {
+	m, err := material.Find(cmp.Or(name, "steel"))
+	return uncertainty.Expansion{Alpha: m.Alpha, U: m.AlphaU}, err
 }

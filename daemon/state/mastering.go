@@ -6,6 +6,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/analysis/material"
 	"fairbore/daemon/event"
 )
 
@@ -29,7 +30,7 @@ func (f *Fold) InDoubt() *event.InDoubt {
 // AdjustRing is what a ring is corrected by as a part is: the temperatures, if its own
 // was measured at the mastering and since.
 func (f *Fold) AdjustRing() (a master.Adjust) {
-	m, err := master.FindMaterial(cmp.Or(f.Master.Ring.Material, "steel"))
+	m, err := material.Find(cmp.Or(f.Master.Ring.Material, "steel"))
 	if err != nil || f.RingThen == nil || f.Warm.Ring == nil {
 		return a
 	}

@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
@@ -148,8 +149,8 @@ func (f *form) deviation(name string) analysis.Deviation { return analysis.Devia
 func (f *form) press() *plan.Press {
 	p := &plan.Press{Outside: f.length("bush_outside"), Housing: f.length("housing"), Boss: f.length("boss")}
 	var err1, err2 error
-	p.Bush, err1 = plan.MaterialNamed(f.q.Get("bush"))
-	p.Hub, err2 = plan.MaterialNamed(f.q.Get("hub"))
+	p.Bush, err1 = material.Find(f.q.Get("bush"))
+	p.Hub, err2 = material.Find(f.q.Get("hub"))
 	for _, err := range []error{err1, err2} {
 		if err != nil {
 			f.faults = append(f.faults, err)
