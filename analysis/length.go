@@ -56,7 +56,7 @@ func (u Unit) Inch() bool { return u == IN || u == UIN }
 // ParseUnit reads a unit: mm, um, µm, in, ", uin, µin, in any case, or a UCUM
 // code. The empty text is NoUnit.
 func ParseUnit(s string) (Unit, error) {
-	switch strings.ToLower(strings.ReplaceAll(s, "μ", "µ")) { // Greek mu to micro sign
+	switch strings.ReplaceAll(strings.ToLower(s), "μ", "µ") { // Greek mu to micro sign
 	case "":
 		return NoUnit, nil
 	case "mm":
@@ -89,9 +89,18 @@ var (
 // FromDecimal converts digits × 10^-places of a unit, exactly.
 // It fails with [ErrFiner], [ErrRange] or [ErrNoUnit].
 func FromDecimal(digits int64, places int, u Unit) (Length, error) {
-	size := int64(u.Size())
-	if size == 0 {
+	if u == NoUnit {
 		return 0, ErrNoUnit
+	}
+	v, err := scaled(digits, places, int64(u.Size()))
+	return Length(v), err
+}
+
+// scaled returns digits × size / 10^places, where it is whole. With its powers of ten
+// taken out, size has the factors 2 and 5 once at most.
+func scaled(digits int64, places int, size int64) (int64, error) {
+	if digits == 0 { // whatever its places
+		return 0, nil
 	}
 	for places > 0 {
 		switch {
@@ -100,8 +109,6 @@ func FromDecimal(digits int64, places int, u Unit) (Length, error) {
 		case digits%10 == 0:
 			digits /= 10
 		default:
-			// What is left of size has factors of two and five at most once more
-			// each; let the product decide.
 			return divided(digits, size, places)
 		}
 		places--
@@ -117,23 +124,36 @@ func FromDecimal(digits int64, places int, u Unit) (Length, error) {
 	if !ok {
 		return 0, ErrRange
 	}
-	return Length(v), nil
+	return v, nil
 }
 
-// divided returns digits × size / 10^places, by 128 bits.
-func divided(digits, size int64, places int) (Length, error) {
-	magnitude := uint64(digits)
-	if digits < 0 {
-		magnitude = -magnitude
-	}
-	if places > 19 { // digits end in no zero and size holds 2 and 5 once, so this is never whole
+// divided returns digits × size / 10^places.
+func divided(digits, size int64, places int) (int64, error) {
+	if places > 19 { // digits end in no zero and size holds 2 and 5 once at most, so this is never whole
 		return 0, ErrFiner
 	}
 	divisor := uint64(1)
 	for range places {
 		divisor *= 10
 	}
-	hi, lo := bits.Mul64(magnitude, uint64(size))
+	magnitude := uint64(digits)
+	if digits < 0 {
+		magnitude = -magnitude
+	}
+	v, err := ratio(magnitude, uint64(size), divisor)
+	switch {
+	case err != nil:
+		return 0, err
+	case digits < 0:
+		return -v, nil
+	}
+	return v, nil
+}
+
+// ratio returns a × b / divisor, by 128 bits; where it is not whole, what is whole of it
+// and [ErrFiner].
+func ratio(a, b, divisor uint64) (int64, error) {
+	hi, lo := bits.Mul64(a, b)
 	if hi >= divisor {
 		return 0, ErrRange
 	}
@@ -142,11 +162,9 @@ func divided(digits, size int64, places int) (Length, error) {
 	case v > math.MaxInt64:
 		return 0, ErrRange
 	case rest != 0:
-		return 0, ErrFiner
-	case digits < 0:
-		return -Length(v), nil
+		return int64(v), ErrFiner
 	}
-	return Length(v), nil
+	return int64(v), nil
 }
 
 func mul(a, b int64) (int64, bool) {
@@ -256,7 +274,7 @@ func parseFraction(s string) (Length, error) {
 	if i := strings.IndexAny(top, "- "); i >= 0 {
 		whole, top, mixed = top[:i], strings.TrimSpace(top[i+1:]), true
 	}
-	var n [3]int64
+	var n [3]uint64
 	for i, part := range []string{whole, top, under} {
 		v, places, err := ParseDecimal(part)
 		switch {
@@ -265,24 +283,22 @@ func parseFraction(s string) (Length, error) {
 		case err != nil || places != 0 || strings.Trim(part, "0123456789") != "":
 			return 0, ErrNumber
 		}
-		n[i] = v
+		n[i] = uint64(v)
 	}
 	if n[2] == 0 || mixed && n[1] >= n[2] {
 		return 0, ErrNumber
 	}
-	v, ok1 := mul(n[0], int64(Inch))
-	part, ok2 := mul(n[1], int64(Inch))
+	l, err := ratio(n[0], uint64(Inch), 1)
+	part, err2 := ratio(n[1], uint64(Inch), n[2])
 	switch {
-	case !ok1 || !ok2 || v > math.MaxInt64-part/n[2]:
+	case err != nil || err2 == ErrRange || l > math.MaxInt64-part:
 		return 0, ErrRange
-	case part%n[2] != 0:
-		return 0, ErrFiner
+	case err2 != nil:
+		return 0, err2
+	case neg:
+		return -Length(l + part), nil
 	}
-	v += part / n[2]
-	if neg {
-		v = -v
-	}
-	return Length(v), nil
+	return Length(l + part), nil
 }
 
 // Micrometres returns l in µm for a computation.
@@ -304,8 +320,11 @@ func (l Length) Abs() Length { return max(l, -l) }
 // Format writes l in unit u rounded to a number of decimal places, half away
 // from zero, without the unit: Format(MM, 4) of 22.22755 mm is "22.2276".
 // A negative number has an ASCII minus; zero has no sign.
-func (l Length) Format(u Unit, places int) string {
-	size := uint64(u.Size())
+func (l Length) Format(u Unit, places int) string { return l.over(u.Size(), places) }
+
+// over writes l/one rounded to a number of decimal places.
+func (l Length) over(one Length, places int) string {
+	size := uint64(one)
 	neg := l < 0
 	v := uint64(l)
 	if neg {
@@ -344,20 +363,25 @@ func (l Length) Format(u Unit, places int) string {
 // FormatSome is [Length.Format] with as many places more as it takes to show that a
 // length other than 0 is none: FormatSome(UM, 1) of 0.04 µm is "0.04". With four more
 // at most 0.1 nm is said of µm and of millionths.
-func (l Length) FormatSome(u Unit, places int) string {
-	s := l.Format(u, places)
+func (l Length) FormatSome(u Unit, places int) string { return l.overSome(u.Size(), places) }
+
+func (l Length) overSome(one Length, places int) string {
+	s := l.over(one, places)
 	for more := 1; l != 0 && more <= 4 && strings.Trim(s, "0.") == ""; more++ {
-		s = l.Format(u, places+more)
+		s = l.over(one, places+more)
 	}
 	return s
 }
 
+// tenth is 0.0001 in.
+const tenth = Thou / 10
+
 // Tenths writes l in tenths of a thou, 0.0001 in, as [Length.Format] does: rounded
-// once, half away from zero. l is at most 90 km.
-func (l Length) Tenths(places int) string { return (l * 10_000).Format(IN, places) }
+// once, half away from zero.
+func (l Length) Tenths(places int) string { return l.over(tenth, places) }
 
 // TenthsSome is to Tenths what [Length.FormatSome] is to Format.
-func (l Length) TenthsSome(places int) string { return (l * 10_000).FormatSome(IN, places) }
+func (l Length) TenthsSome(places int) string { return l.overSome(tenth, places) }
 
 // Exact writes l in unit u with all its decimals and no trailing zeros, where
 // the unit has a finite expansion of it: always for mm and µm. In inches a
@@ -434,21 +458,13 @@ const Degree Angle = 1000
 func (a Angle) Degrees() float64 { return float64(a) / float64(Degree) }
 
 // String writes the angle in degrees with its sign: "90°".
-func (a Angle) String() string { return a.decimal() + "°" }
-
-func (a Angle) decimal() string {
-	return thousandths(int64(a))
-}
+func (a Angle) String() string { return string(a.AppendJSON(nil)) + "°" }
 
 // MarshalJSON writes a JSON number of degrees.
 func (a Angle) MarshalJSON() ([]byte, error) { return a.AppendJSON(nil), nil }
 
 // UnmarshalJSON reads a JSON number of degrees.
-func (a *Angle) UnmarshalJSON(b []byte) error {
-	v, err := parseThousandths(string(b))
-	*a = Angle(v)
-	return err
-}
+func (a *Angle) UnmarshalJSON(b []byte) error { return unmarshalThousandths(b, (*int32)(a)) }
 
 // Temperature is a temperature, or a difference of two, in thousandths of a
 // degree Celsius.
@@ -464,51 +480,35 @@ const Reference = 20 * Celsius
 func (t Temperature) Degrees() float64 { return float64(t) / float64(Celsius) }
 
 // String writes the temperature in °C.
-func (t Temperature) String() string { return thousandths(int64(t)) + " °C" }
+func (t Temperature) String() string { return string(appendDecimal(nil, int64(t), 1000, 3)) + " °C" }
 
 // MarshalJSON writes a JSON number of °C.
-func (t Temperature) MarshalJSON() ([]byte, error) { return []byte(thousandths(int64(t))), nil }
+func (t Temperature) MarshalJSON() ([]byte, error) { return appendDecimal(nil, int64(t), 1000, 3), nil }
 
 // UnmarshalJSON reads a JSON number of °C.
-func (t *Temperature) UnmarshalJSON(b []byte) error {
-	v, err := parseThousandths(string(b))
-	*t = Temperature(v)
-	return err
-}
+func (t *Temperature) UnmarshalJSON(b []byte) error { return unmarshalThousandths(b, (*int32)(t)) }
 
-func thousandths(v int64) string {
-	sign := ""
-	if v < 0 {
-		sign, v = "-", -v
+// unmarshalThousandths reads a JSON number of degrees.
+func unmarshalThousandths(b []byte, to *int32) error {
+	if string(b) == "null" {
+		return nil
 	}
-	return sign + trimZeros(fmt.Sprintf("%d.%03d", v/1000, v%1000))
-}
-
-func parseThousandths(s string) (int32, error) {
-	digits, places, err := ParseDecimal(s)
-	switch {
-	case err == ErrFiner:
-		return 0, fmt.Errorf("%s: finer than a thousandth of a degree", s)
-	case err != nil:
-		return 0, fmt.Errorf("%s: %w", s, err)
+	digits, places, err := ParseDecimal(string(b))
+	v := int64(0)
+	if err == nil {
+		v, err = scaled(digits, places, 1000)
 	}
-	for ; places < 3; places++ {
-		if v, ok := mul(digits, 10); ok {
-			digits = v
-		} else {
-			return 0, fmt.Errorf("%s: %w", s, ErrRange)
-		}
+	if err == nil && v != int64(int32(v)) {
+		err = ErrRange
 	}
-	for ; places > 3; places-- {
-		if digits%10 != 0 {
-			return 0, fmt.Errorf("%s: finer than a thousandth of a degree", s)
-		}
-		digits /= 10
+	switch err {
+	case nil:
+		*to = int32(v)
+		return nil
+	case ErrFiner:
+		return fmt.Errorf("%s: finer than a thousandth of a degree", b)
 	}
-	if digits != int64(int32(digits)) {
-		return 0, fmt.Errorf("%s: %w", s, ErrRange)
-	}
-	return int32(digits), nil
+	return fmt.Errorf("%s: %w", b, err)
 }
 
 // UnmarshalText reads what [ParseLength] reads: a number with its unit, as in a
