@@ -30,12 +30,18 @@ func (f Format) write(p *analysis.Phrase) string {
 	if p.Code == "" {
 		return p.Text
 	}
-	l := f.Language
-	if l == nil {
-		l = English()
-	}
-	return l.say(f, p)
+	return f.language().say(f, p)
 }
+
+func (f Format) language() *Language {
+	if f.Language == nil {
+		return English()
+	}
+	return f.Language
+}
+
+// Tag names the language of the format: "en".
+func (f Format) Tag() string { return f.language().Tag }
 
 // SayAll says phrases one after the other, those that say something.
 func (f Format) SayAll(ps ...analysis.Phrase) string {

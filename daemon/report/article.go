@@ -14,15 +14,15 @@ import (
 func FirstArticle(p Part) *Document {
 	r := p.record()
 	r.doc.Title = "First article"
-	r.doc.Stamp = r.stamp()
-	r.doc.add(r.facts())
-	r.doc.add(Heading("Characteristics"), r.articles())
+	r.doc.Outcome = r.outcome()
+	r.doc.Add(r.facts())
+	r.doc.Add(Heading("Characteristics"), r.articles())
 	r.decisionRule()
 	r.form()
 	r.zero()
 	r.limits()
-	r.doc.source()
-	r.doc.add(Signature{"inspected by", "date", "approved by", "date"})
+	r.from.stand(r.doc)
+	r.doc.Add(Signature{"inspected by", "date", "approved by", "date"})
 	return r.doc
 }
 
@@ -105,11 +105,11 @@ func (r *record) tools() (gauge, ring string) {
 func (r *record) decisionRule() {
 	j := r.Bore.Judged
 	if j == nil {
-		r.doc.add(Heading("Decision rule"), r.recorded())
+		r.doc.Add(Heading("Decision rule"), r.recorded())
 		return
 	}
 	z := &j.Sizes.Zone
-	r.doc.add(Heading("Decision rule"), Lines(filled(
+	r.doc.Add(Heading("Decision rule"), Lines(filled(
 		string(j.Rule)+".",
 		fmt.Sprintf("U of a size = %s. Guard band g = %s: accepted is what reads from %s to %s.",
 			small(r.Bore.U.Expanded, r.unit), small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),

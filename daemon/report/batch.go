@@ -37,7 +37,7 @@ type batch struct {
 // BatchReport puts the page of a batch together: each part with its outcome, a
 // control chart of each section, and capability with what is to be said against it.
 func BatchReport(b Batch) *Document {
-	r := &batch{Batch: b, doc: &Document{Title: "Batch report", Lead: clean(b.Job.Title), Subject: "job " + clean(b.Job.ID), Trace: b.Trace}}
+	r := &batch{Batch: b, doc: &Document{Title: "Batch report", Lead: clean(b.Job.Title), Subject: "job " + clean(b.Job.ID)}}
 	for i := range b.Parts {
 		p := b.Parts[i].record()
 		if p.doc.At.After(r.doc.At) {
@@ -45,14 +45,14 @@ func BatchReport(b Batch) *Document {
 		}
 		r.parts = append(r.parts, p)
 	}
-	r.doc.add(Fields{{"Asked for", asked(b.Job)}, {"Outcome", r.outcome()}, {"Made and gauged", r.made()}})
-	r.doc.add(Heading("Parts"), r.table())
+	r.doc.Add(Fields{{"Asked for", asked(b.Job)}, {"Outcome", r.outcome()}, {"Made and gauged", r.made()}})
+	r.doc.Add(Heading("Parts"), r.table())
 	r.charts()
 	r.capability()
 	r.zero()
-	r.doc.add(Heading("Limits in force"), limitsTable(b.Limits, b.Job))
-	r.doc.source()
-	r.doc.add(Signature{"released by", "date"})
+	r.doc.Add(Heading("Limits in force"), limitsTable(b.Limits, b.Job))
+	r.Trace.stand(r.doc)
+	r.doc.Add(Signature{"released by", "date"})
 	return r.doc
 }
 
@@ -179,11 +179,11 @@ func (r *record) serial() string {
 
 // summary is the outcome in a few words, with the reason of what was laid aside.
 func (r *record) summary() string {
-	s := strings.ToLower(r.stamp().Word)
+	s := strings.ToLower(r.outcome().Word)
 	if v := r.Bore.Verdict; v != nil && !v.Accepted {
 		s += ": " + clean(v.Reason)
 	}
-	return r.stamp().Mark.Glyph() + " " + s
+	return r.outcome().Mark.Glyph() + " " + s
 }
 
 // run is the mean of a section over the finished parts.
@@ -221,7 +221,7 @@ func (r *batch) charts() {
 	if len(parts) < 2 {
 		return
 	}
-	r.doc.add(Heading("Section by section, part after part"))
+	r.doc.Add(Heading("Section by section, part after part"))
 	labels := make([]string, len(parts))
 	for i, p := range parts {
 		labels[i] = p.serial()
@@ -243,7 +243,7 @@ func (r *batch) charts() {
 		"µm from the target. Points: mean of the section over its orientations, for the trend; acceptance is by each single size. Control limits are what the sizes themselves spread, not what the drawing allows.",
 		"Each bore is honed until it is in size, so neighbours are not left to chance: read signals as hints.",
 	}
-	r.doc.add(Figure{c, c.W, c.H, "Mean of each section by part, between the limits of the drawing. A ring marks a signal."}, t)
+	r.doc.Add(Figure{c, c.W, c.H, "Mean of each section by part, between the limits of the drawing. A ring marks a signal."}, t)
 }
 
 // control works out the control chart of a run, marks its signals in the panel and
@@ -282,9 +282,9 @@ func control(p *panel, name string, parts []string) []string {
 // part against the low limit, the largest against the high one.
 func (r *batch) capability() {
 	parts := r.finished()
-	r.doc.add(Heading("Capability"))
+	r.doc.Add(Heading("Capability"))
 	if len(parts) == 0 {
-		r.doc.add(Para("No finished part has sizes to go by."))
+		r.doc.Add(Para("No finished part has sizes to go by."))
 		return
 	}
 	lo, hi := make([]float64, len(parts)), make([]float64, len(parts))
@@ -313,7 +313,7 @@ func (r *batch) capability() {
 			notes.add(n)
 		}
 	}
-	r.doc.add(append(said, notes...))
+	r.doc.Add(append(said, notes...))
 }
 
 // zero tables the looks at rings that the batch rests on, each once.
@@ -329,10 +329,10 @@ func (r *batch) zero() {
 		}
 	}
 	slices.SortFunc(looks, func(a, b event.Record) int { return int(int64(a.Seq) - int64(b.Seq)) })
-	r.doc.add(Heading("Zero of the gauges"))
+	r.doc.Add(Heading("Zero of the gauges"))
 	if len(looks) == 0 {
-		r.doc.add(Para("No ring was read."))
+		r.doc.Add(Para("No ring was read."))
 		return
 	}
-	r.doc.add(looksTable(looks, true), ringsTable(looks, r.Job.Unit))
+	r.doc.Add(looksTable(looks, true), ringsTable(looks, r.Job.Unit))
 }

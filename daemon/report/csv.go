@@ -175,7 +175,7 @@ func (r *record) batchRow() []string {
 	if r.doubted() != nil {
 		doubt = "yes"
 	}
-	t := r.doc.Trace
+	t := r.from
 	return []string{
 		t.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), guard(r.Bore.Station), guard(r.job.ID), guard(r.job.Revision), guard(r.serial()),
 		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(strokes),

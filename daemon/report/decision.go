@@ -15,23 +15,23 @@ func (r *record) form() {
 		return
 	}
 	if r.NoSettings {
-		r.doc.add(Heading("Form"), Para("Not worked out: what the gauge can see and how well it repeats stands in the configuration, not in the journal."))
+		r.doc.Add(Heading("Form"), Para("Not worked out: what the gauge can see and how well it repeats stands in the configuration, not in the journal."))
 		return
 	}
-	r.doc.add(Heading("Form"), Lines(r.Bore.Words))
+	r.doc.Add(Heading("Form"), Lines(r.Bore.Words))
 }
 
 // decision states the rule and what it comes to.
 func (r *record) decision() {
-	r.doc.add(Heading("Decision"))
+	r.doc.Add(Heading("Decision"))
 	b := r.Bore
 	if b.Judged == nil {
-		r.doc.add(r.recorded())
+		r.doc.Add(r.recorded())
 		return
 	}
 	j := b.Judged
 	z := &j.Sizes.Zone
-	r.doc.add(Lines(filled(
+	r.doc.Add(Lines(filled(
 		"Rule: "+string(j.Rule)+".",
 		fmt.Sprintf("Guard band g = %s: accepted is what reads from %s to %s, at every place; no average is judged.",
 			small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),
@@ -39,9 +39,9 @@ func (r *record) decision() {
 		fits(j.Sizes.Fit),
 		r.otherwise(),
 	)))
-	r.doc.add(characteristics(j, r.job))
-	r.doc.add(Lines(chances(j)))
-	r.doc.add(Lines{"Mind: " + verdict.PlugsCaution + "."})
+	r.doc.Add(characteristics(j, r.job))
+	r.doc.Add(Lines(chances(j)))
+	r.doc.Add(Lines{"Mind: " + verdict.PlugsCaution + "."})
 }
 
 func fits(f verdict.Fit) string {
@@ -135,9 +135,9 @@ func (r *record) budget() {
 	if b == nil {
 		return
 	}
-	r.doc.add(Heading("Uncertainty of one size"), budgetTable(b, "in size, µm"))
+	r.doc.Add(Heading("Uncertainty of one size"), budgetTable(b, "in size, µm"))
 	if f := r.Bore.FormBudget; f != nil && r.Bore.Judged != nil && len(r.Bore.Judged.Form) > 0 {
-		r.doc.add(Heading("Uncertainty of a form error"), budgetTable(f, "in difference, µm"))
+		r.doc.Add(Heading("Uncertainty of a form error"), budgetTable(f, "in difference, µm"))
 	}
 }
 

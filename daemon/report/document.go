@@ -1,47 +1,34 @@
-// Package report sets down what was done to a part, a job or a gauge, as plain
-// text, a page, a PDF and CSV.
+// Package document sets headings, text, fields, tables, drawings and signatures as plain
+// text, as a page and as PDF.
 //
-// What stands in a report is put together once, as a [Document]: headings,
-// fields, tables, drawings, in order, without a word on how they look. The
-// renderers set it: [Document.Text], [Document.HTML], [Document.PDF]. The same
-// records give the same bytes in every format. CSV is written from the records
-// themselves, with all decimals.
-//
-// Sizes stand in the unit of the drawing first and in the other beside it.
-// Two-point readings are called what they are: nothing here is said of the axis
-// or of odd lobes.
+// A [Document] is put together once, without a word on how it looks; [Document.Text],
+// [Document.HTML] and [Document.PDF] set it. The same document gives the same bytes.
 package report
 
 import (
 	"strings"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/picture"
 )
 
-// Document is a report before it is set.
+// Document is what is to be set.
 type Document struct {
 	Title   string // what it is: "Bore record"
 	Subject string // of what: "job J-4112, part 003"
-	Lead    string // what the thing is called on the drawing
-	// At is the moment that the report speaks of, that of the newest record it
-	// rests on. It is the creation date of the file, whenever that is written.
-	At     time.Time
-	Trace  Trace
-	Stamp  *Stamp
-	Blocks []Block
+	Lead    string // the name of the thing, as its owners call it
+	// At is the moment that the document speaks of. It is the creation date of the
+	// file, whenever that is written.
+	At      time.Time
+	Outcome *Outcome // nil: there is none
+	Foot    []string // small lines at the foot of every page
+	Blocks  []Block
+	Format  notation.Format
 }
 
-// Trace says where in which journal a report comes from, so that a print can be
-// held against it.
-type Trace struct {
-	Journal     string
-	First, Last uint64
-	Hash        string // of row Last, hexadecimal; it depends on every row before it
-}
-
-// Stamp is the outcome, told by word and shape.
-type Stamp struct {
+// Outcome is what it comes to, told by word and shape.
+type Outcome struct {
 	Mark Mark
 	Word string
 	Why  string
@@ -114,7 +101,7 @@ type Column struct {
 	Wrap bool // takes the room that is left, and breaks its lines; one a table at most
 }
 
-// Drawing is what package picture draws.
+// Drawing is a drawing of package picture.
 type Drawing interface{ Draw(picture.Canvas) }
 
 // Figure is a drawing of a width and height in pixels. Caption says what it
@@ -128,13 +115,5 @@ type Figure struct {
 // Signature leaves room to sign for what the words say.
 type Signature []string
 
-func (d *Document) add(blocks ...Block) { d.Blocks = append(d.Blocks, blocks...) }
-
-// numbers makes columns of numbers.
-func numbers(heads ...string) []Column {
-	out := make([]Column, len(heads))
-	for i, h := range heads {
-		out[i].Head = h
-	}
-	return out
-}
+// Add appends blocks.
+func (d *Document) Add(blocks ...Block) { d.Blocks = append(d.Blocks, blocks...) }

@@ -62,51 +62,51 @@ type StudyReading struct {
 
 // GaugeStudyReport puts the page of a gauge study together.
 func GaugeStudyReport(g GaugeStudy) *Document {
-	d := &Document{Title: "Gauge study", Lead: clean(g.Title), At: g.At, Trace: g.Trace}
+	d := &Document{Title: "Gauge study", Lead: clean(g.Title), At: g.At}
 	trials := 0
 	if len(g.Results) > 0 {
 		trials = g.Results[0].Trials
 	}
-	d.add(g.progress()...)
+	d.Add(g.progress()...)
 	if g.Plan != nil && g.Plan.Short != "" {
 		d.Subject = counts(g.Plan.Parts, len(g.Plan.Appraisers), g.Plan.Trials) + " planned"
-		d.Stamp = &Stamp{Open, "TOO FEW READINGS", g.Plan.Short}
+		d.Outcome = &Outcome{Open, "TOO FEW READINGS", g.Plan.Short}
 		if g.Plan.Now != nil {
-			d.Stamp.Word = "UNDER WAY"
+			d.Outcome.Word = "UNDER WAY"
 		}
 	} else {
 		d.Subject = counts(len(g.Table.Parts), len(g.Table.Operators), trials)
 	}
 	if len(g.Results) > 0 {
-		d.Stamp = studyStamp(&g.Results[0], &g)
+		d.Outcome = studyStamp(&g.Results[0], &g)
 		if g.Plan != nil && g.Plan.Now != nil && g.Plan.Now.Taken < g.Plan.Now.Wanted {
-			d.Stamp = &Stamp{Open, "UNDER WAY", "So far: " + d.Stamp.Why}
+			d.Outcome = &Outcome{Open, "UNDER WAY", "So far: " + d.Outcome.Why}
 		}
-		d.add(g.facts(trials))
-		d.add(g.shares(&g.Results[0]), Lines(g.Results[0].Says()), g.drawn())
+		d.Add(g.facts(trials))
+		d.Add(g.shares(&g.Results[0]), Lines(g.Results[0].Says()), g.drawn())
 	}
 	for i := range g.Results {
 		r := &g.Results[i]
-		d.add(Heading("By "+r.Method), g.sources(r))
+		d.Add(Heading("By "+r.Method), g.sources(r))
 		if len(r.Rows) > 0 {
-			d.add(g.anova(r))
+			d.Add(g.anova(r))
 		}
 		if r.RangeLimit.OK {
-			d.add(Lines(g.ranges(r)))
+			d.Add(Lines(g.ranges(r)))
 		}
 	}
 	if g.Plan != nil {
-		d.add(Heading("Readings"), g.taken())
+		d.Add(Heading("Readings"), g.taken())
 	} else {
-		d.add(Heading("Readings"), g.readings(trials))
+		d.Add(Heading("Readings"), g.readings(trials))
 	}
 	if g.Left != nil {
-		d.add(Heading("Left out"), Lines(cleaned(g.Left)))
+		d.Add(Heading("Left out"), Lines(cleaned(g.Left)))
 	}
 	if g.Trace.Journal != "" {
-		d.source()
+		g.Trace.stand(d)
 	}
-	d.add(Signature{"studied by", "date"})
+	d.Add(Signature{"studied by", "date"})
 	return d
 }
 
@@ -251,7 +251,7 @@ func (g *GaugeStudy) found(r *study.GaugeStudy) []Field {
 
 // studyStamp is the usual table's word on the gauge: below 10 % good, up to 30 %
 // by agreement, above it not good enough (common practice).
-func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *Stamp {
+func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *Outcome {
 	j := r.Judged()
 	against := "total spread"
 	if r.Tolerance > 0 {
@@ -260,15 +260,15 @@ func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *Stamp {
 	why := fmt.Sprintf("The gauge takes %.1f %% of the %s.", j.Value, against)
 	switch {
 	case !j.OK:
-		return &Stamp{Open, "CANNOT JUDGE", j.Why}
+		return &Outcome{Open, "CANNOT JUDGE", j.Why}
 	case j.Value < study.GoodShare && r.Few():
-		return &Stamp{Open, "GOOD SO FAR", why + " Too few readings to rely on."}
+		return &Outcome{Open, "GOOD SO FAR", why + " Too few readings to rely on."}
 	case j.Value < study.GoodShare:
-		return &Stamp{Good, "GOOD", why}
+		return &Outcome{Good, "GOOD", why}
 	case j.Value <= study.WorstShare:
-		return &Stamp{Open, "BY AGREEMENT", why}
+		return &Outcome{Open, "BY AGREEMENT", why}
 	}
-	return &Stamp{Bad, "NOT GOOD ENOUGH", why + " Guard bands and repeats make up for it."}
+	return &Outcome{Bad, "NOT GOOD ENOUGH", why + " Guard bands and repeats make up for it."}
 }
 
 // shares draws what each source takes of what the gauge is judged against.

@@ -36,12 +36,12 @@ func (r *record) happened() {
 			t.Rows = append(t.Rows, last)
 		}
 	}
-	r.doc.add(Heading("What else happened"))
+	r.doc.Add(Heading("What else happened"))
 	if t.Rows == nil {
-		r.doc.add(Para("Nothing was struck out, refused or skipped."))
+		r.doc.Add(Para("Nothing was struck out, refused or skipped."))
 		return
 	}
-	r.doc.add(t)
+	r.doc.Add(t)
 }
 
 // times2 says that the same came more than once.
@@ -134,7 +134,7 @@ func reworked(w *event.Rework, u analysis.Unit) string {
 
 // limits tables the limits in force and their changes.
 func (r *record) limits() {
-	r.doc.add(Heading("Limits in force"), limitsTable(r.Limits, r.job))
+	r.doc.Add(Heading("Limits in force"), limitsTable(r.Limits, r.job))
 }
 
 func limitsTable(taken []event.Record, now *analysis.Job) Block {

@@ -9,7 +9,7 @@ import (
 	"fairbore/daemon/picture"
 )
 
-// Style is the style sheet of a report's page. A server that forbids what stands
+// Style is the style sheet of a document's page. A server that forbids what stands
 // in the page itself serves it beside.
 //
 //go:embed report.css
@@ -46,7 +46,7 @@ func (d *Document) Fragment() string {
 		p.tag("p", "lead", d.Lead)
 	}
 	p.tag("p", "subject", d.Subject)
-	if s := d.Stamp; s != nil {
+	if s := d.Outcome; s != nil {
 		p.open("p", "stamp "+string(s.Mark))
 		p.tag("span", "mark", s.Mark.Glyph())
 		p.tag("strong", "", s.Word)
@@ -70,7 +70,7 @@ func (d *Document) HTML(style string) string {
 		style, from = "data:text/css;base64,"+base64.StdEncoding.EncodeToString([]byte(Style)), "data:"
 	}
 	var b strings.Builder
-	b.WriteString("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n" +
+	b.WriteString("<!doctype html>\n<html lang=\"" + html.EscapeString(d.Format.Tag()) + "\">\n<head>\n<meta charset=\"utf-8\">\n" +
 		"<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src " + from + "\">\n" +
 		"<meta name=\"viewport\" content=\"width=device-width\">\n" +
 		"<title>" + html.EscapeString(d.Title+", "+d.Subject) + "</title>\n" +

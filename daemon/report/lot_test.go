@@ -238,8 +238,8 @@ func TestGaugeStudy(t *testing.T) {
 	}
 	d := GaugeStudyReport(GaugeStudy{Title: "G-11 on J-4112, spindle sleeve", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{r}})
 	golden(t, "gauge-study.txt", d.Text())
-	if d.Stamp.Mark != Bad || d.Stamp.Word != "NOT GOOD ENOUGH" {
-		t.Errorf("stamp %+v for %.1f %%", d.Stamp, r.Judged().Value)
+	if d.Outcome.Mark != Bad || d.Outcome.Word != "NOT GOOD ENOUGH" {
+		t.Errorf("stamp %+v for %.1f %%", d.Outcome, r.Judged().Value)
 	}
 	wellFormed(t, d.Fragment())
 	checkPDF(t, d)
@@ -298,8 +298,8 @@ func TestGaugeStudyOfTheManual(t *testing.T) {
 			}
 		}
 	}
-	if d.Stamp.Word != "BY AGREEMENT" { // 26.7 or 27.9 %: between 10 and 30
-		t.Errorf("stamp %+v", d.Stamp)
+	if d.Outcome.Word != "BY AGREEMENT" { // 26.7 or 27.9 %: between 10 and 30
+		t.Errorf("stamp %+v", d.Outcome)
 	}
 }
 

@@ -21,7 +21,7 @@ type Log struct {
 // MasteringLog puts the log of masterings and checks together, with a chart of the
 // zero of each gauge, and the rings with their certificates.
 func MasteringLog(l Log) *Document {
-	d := &Document{Title: "Mastering log", Subject: "all stations", Trace: l.Trace}
+	d := &Document{Title: "Mastering log", Subject: "all stations"}
 	if l.Station != "" {
 		d.Subject = "station " + clean(l.Station)
 	}
@@ -32,20 +32,20 @@ func MasteringLog(l Log) *Document {
 			d.At = e.At
 		}
 	}
-	d.add(Fields{{"Looks at a ring", lookCounts(looks)}, {"Period", []Field{{"first", moment(firstAt(looks))}, {"last", moment(d.At)}, {"asked", period(l.From, l.To)}}}})
+	d.Add(Fields{{"Looks at a ring", lookCounts(looks)}, {"Period", []Field{{"first", moment(firstAt(looks))}, {"last", moment(d.At)}, {"asked", period(l.From, l.To)}}}})
 	if len(looks) == 0 {
-		d.add(Para("No ring was read."))
+		d.Add(Para("No ring was read."))
 	} else {
 		driftCharts(d, looks)
-		d.add(Heading("Masterings and checks"), looksTable(looks, true))
-		d.add(Heading("Rings"), ringsTable(looks, analysis.MM))
+		d.Add(Heading("Masterings and checks"), looksTable(looks, true))
+		d.Add(Heading("Rings"), ringsTable(looks, analysis.MM))
 		if t := gaugesTable(looks); t != nil {
-			d.add(Heading("Gauges"), t)
+			d.Add(Heading("Gauges"), t)
 		}
-		d.add(Lines{"A check looks at the ring and leaves the zero alone; only a mastering moves it. What a failed check puts in doubt stands beside it."})
+		d.Add(Lines{"A check looks at the ring and leaves the zero alone; only a mastering moves it. What a failed check puts in doubt stands beside it."})
 	}
-	d.source()
-	d.add(Signature{"reviewed by", "date"})
+	l.Trace.stand(d)
+	d.Add(Signature{"reviewed by", "date"})
 	return d
 }
 
@@ -118,13 +118,13 @@ func driftCharts(d *Document, looks []event.Record) {
 	}
 	for _, r := range runs {
 		if len(r.Values) < 2 {
-			d.add(Para(r.name + ": one look only, so nothing is known of its drift."))
+			d.Add(Para(r.name + ": one look only, so nothing is known of its drift."))
 			continue
 		}
 		r.Title = "zero, µm"
 		r.Lines = []level{{r.Values[0], picture.Target, "first"}}
 		c := runChart{W: 1000, H: 190, Panels: []panel{r.panel}, Labels: r.labels}
-		d.add(Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
+		d.Add(Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
 	}
 }
 

@@ -72,14 +72,15 @@ type record struct {
 	unit analysis.Unit
 	fold *state.Fold
 	doc  *Document
+	from Trace
 }
 
 // PartRecord puts the record of a part together.
 func PartRecord(p Part) *Document {
 	r := p.record()
 	r.doc.Title = "Bore record"
-	r.doc.Stamp = r.stamp()
-	r.doc.add(r.facts())
+	r.doc.Outcome = r.outcome()
+	r.doc.Add(r.facts())
 	r.pictures()
 	r.sizes()
 	r.form()
@@ -88,8 +89,8 @@ func PartRecord(p Part) *Document {
 	r.zero()
 	r.happened()
 	r.limits()
-	r.doc.source()
-	r.doc.add(Signature{"checked by", "date"})
+	r.from.stand(r.doc)
+	r.doc.Add(Signature{"checked by", "date"})
 	return r.doc
 }
 
@@ -104,11 +105,11 @@ func (p Part) record() *record {
 	if p.Bore.Part != nil {
 		r.doc.Subject += ", part " + clean(p.Bore.Part.Serial)
 	}
-	r.doc.Trace.Hash = p.Hash
+	r.from.Hash = p.Hash
 	if n := len(p.Records); n > 0 {
-		r.doc.Trace.Journal, r.doc.Trace.First = p.Records[0].Journal, p.Records[0].Seq
+		r.from.Journal, r.from.First = p.Records[0].Journal, p.Records[0].Seq
 	}
-	r.doc.Trace.Last = p.Last()
+	r.from.Last = p.Last()
 	for _, all := range [][]event.Record{p.Records, p.After} {
 		for i := range all {
 			if at := all[i].At; at.After(r.doc.At) {
@@ -135,17 +136,17 @@ func (r *record) doubted() *event.ZeroCheck {
 	return nil
 }
 
-func (r *record) stamp() *Stamp {
+func (r *record) outcome() *Outcome {
 	v := r.Bore.Verdict
 	switch c := r.doubted(); {
 	case v == nil:
-		return &Stamp{Open, "NOT FINISHED", clean(string(r.Bore.State) + colon(r.Bore.Why))}
+		return &Outcome{Open, "NOT FINISHED", clean(string(r.Bore.State) + colon(r.Bore.Why))}
 	case c != nil:
-		return &Stamp{Open, outcome(v) + ", NOW IN DOUBT", clean(c.Sentence)}
+		return &Outcome{Open, outcome(v) + ", NOW IN DOUBT", clean(c.Sentence)}
 	case v.Accepted:
-		return &Stamp{Good, outcome(v), clean(v.Reason)}
+		return &Outcome{Good, outcome(v), clean(v.Reason)}
 	}
-	return &Stamp{Bad, outcome(v), clean(v.Reason)}
+	return &Outcome{Bad, outcome(v), clean(v.Reason)}
 }
 
 func outcome(v *event.Verdict) string {
@@ -345,19 +346,9 @@ func (r *record) pictures() {
 	}
 	f := notation.In(r.unit)
 	c := picture.Cut{Bore: b, W: 1000, H: 300, Format: f}
-	r.doc.add(Figure{c, c.W, c.H, "The bore cut lengthwise, as last gauged."})
+	r.doc.Add(Figure{c, c.W, c.H, "The bore cut lengthwise, as last gauged."})
 	if len(b.Rounds) > 1 {
 		a := picture.Approach{Bore: b, W: 1000, H: 170, Format: f}
-		r.doc.add(Figure{a, a.W, a.H, "The way to size: smallest to largest of each round, between the limits."})
+		r.doc.Add(Figure{a, a.W, a.H, "The way to size: smallest to largest of each round, between the limits."})
 	}
-}
-
-// source says where the report comes from.
-func (d *Document) source() {
-	t := d.Trace
-	d.add(Heading("Where this comes from"), Lines{
-		fmt.Sprintf("Journal %s, rows %d to %d; chain hash at row %d:", orDash(t.Journal), t.First, t.Last, t.Last),
-		orDash(t.Hash),
-		"That hash rests on every row before it, and rows are only ever added: what was struck out stands here with its reason.",
-	})
 }

@@ -261,7 +261,7 @@ func TestAnyTextIsSafe(t *testing.T) {
 		p.Bore = &b
 		d := PartRecord(p)
 		wellFormed(t, d.Fragment())
-		for _, r := range shown(d.Subject + d.Stamp.Why) {
+		for _, r := range shown(d.Subject + d.Outcome.Why) {
 			if !hasGlyph(regular, r) || !hasGlyph(bold, r) {
 				t.Fatalf("%U goes into the PDF, which would show nothing for it", r)
 			}
@@ -338,8 +338,8 @@ func TestDoubtAfterAcceptance(t *testing.T) {
 	b.ring("check", "R-1250", 45*um1/100)
 	p := b.part("003")
 	d := PartRecord(p)
-	if d.Stamp.Word != "ACCEPTED, NOW IN DOUBT" || d.Stamp.Mark != Open {
-		t.Errorf("stamp %+v", d.Stamp)
+	if d.Outcome.Word != "ACCEPTED, NOW IN DOUBT" || d.Outcome.Mark != Open {
+		t.Errorf("stamp %+v", d.Outcome)
 	}
 	text := strings.Join(strings.Fields(d.Text()), " ")
 	for _, want := range []string{"FAILED", "+0.45", "finished since: 003"} {
@@ -361,7 +361,7 @@ func TestGoodCheckBetween(t *testing.T) {
 	b.finish(0)
 	b.wait(37 * time.Minute)
 	b.ring("check", "R-1250", 45*um1/100)
-	if s := PartRecord(b.part("003")).Stamp; s.Word != "ACCEPTED" {
+	if s := PartRecord(b.part("003")).Outcome; s.Word != "ACCEPTED" {
 		t.Errorf("stamp %+v", s)
 	}
 }
@@ -397,7 +397,7 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 	b.ring("master", "R-1250", 0)
 	b.play(all, 0)
 	b.must(event.Action{Do: "accept"})
-	if s := PartRecord(b.part("003")).Stamp; s.Word != "ACCEPTED" {
+	if s := PartRecord(b.part("003")).Outcome; s.Word != "ACCEPTED" {
 		t.Errorf("stamp %+v", s)
 	}
 }
@@ -410,7 +410,7 @@ func TestDoubtInHand(t *testing.T) {
 	b.play(rounds(t, "sleeve")[:1], 0)
 	b.ring("check", "R-1250", 45*um1/100)
 	d := PartRecord(b.part("004"))
-	if d.Stamp.Mark != Open || !strings.Contains(d.Text(), "(1.249071)") || !strings.Contains(d.Text(), "6 in doubt") {
+	if d.Outcome.Mark != Open || !strings.Contains(d.Text(), "(1.249071)") || !strings.Contains(d.Text(), "6 in doubt") {
 		t.Errorf("the record of a part in doubt:\n%s", d.Text())
 	}
 }

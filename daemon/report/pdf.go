@@ -62,6 +62,9 @@ const (
 	band  = 0xf2f5f6
 )
 
+// pages stands for the number of pages until that is known.
+const pages = "{pages}"
+
 // sheet is a PDF being set.
 type sheet struct {
 	*fpdf.Fpdf
@@ -89,10 +92,10 @@ func (d *Document) PDF(w io.Writer, paper Paper) error {
 	s.SetSubject(shown(d.Lead), true)
 	s.SetCreator("fairbore", true)
 	s.SetProducer("fairbore", true)
-	s.SetLang("en")
+	s.SetLang(d.Format.Tag())
 	s.AddUTF8FontFromBytes("sans", "", bytes.Clone(regular))
 	s.AddUTF8FontFromBytes("sans", "B", bytes.Clone(bold))
-	s.AliasNbPages("{pages}")
+	s.AliasNbPages(pages)
 	wide, high := s.GetPageSize()
 	s.width, s.bottom = wide-2*margin, high-footRoom
 	s.SetHeaderFunc(s.head)
@@ -147,24 +150,23 @@ func (s *sheet) head() {
 	s.font("B", 7.5, ink)
 	s.put(s.left, margin-1, "L", s.doc.Title)
 	s.font("", 7.5, grey)
-	s.put(s.left+s.width, margin-1, "R", strings.Join(filled(s.doc.Lead, s.doc.Subject), " · "))
+	s.put(s.left+s.width, margin-1, "R", strings.TrimPrefix(s.doc.Lead+" · "+s.doc.Subject, " · "))
 	s.rule(s.left, s.left+s.width, margin+0.8, 0.2, thin)
 	s.SetY(margin + 4)
 }
 
-// foot says on every page where it comes from.
+// foot stands on every page.
 func (s *sheet) foot() {
-	t := s.doc.Trace
 	y := s.bottom + 4
 	s.rule(s.left, s.left+s.width, y, 0.2, thin)
-	if t.Journal != "" {
-		s.font("", 6, grey)
-		s.put(s.left, y+3.2, "L", fmt.Sprintf("journal %s, rows %d to %d", orDash(t.Journal), t.First, t.Last))
-		s.put(s.left, y+6, "L", fmt.Sprintf("chain hash at row %d: %s", t.Last, orDash(t.Hash)))
+	s.font("", 6, grey)
+	for i, l := range s.doc.Foot {
+		s.put(s.left, y+3.2+2.8*float64(i), "L", l)
 	}
 	s.font("", 7.5, grey)
 	// The number of pages is filled in at the end, so its width is not known here.
-	s.put(s.left+s.width-s.GetStringWidth("page 9 of 99"), y+4, "L", fmt.Sprintf("page %d of {pages}", s.PageNo()))
+	page := func(of string) string { return s.doc.Format.Text("document.page", s.PageNo(), of) }
+	s.put(s.left+s.width-s.GetStringWidth(page("99")), y+4, "L", page(pages))
 }
 
 // room begins a new page if less than a height is left on this one.
@@ -174,12 +176,12 @@ func (s *sheet) room(h float64) {
 	}
 }
 
-// title sets the name of the document and the stamp beside it.
+// title sets the name of the document and the outcome beside it.
 func (s *sheet) title() {
 	const stampWidth = 70.0
 	top := s.GetY()
 	right := s.width
-	if s.doc.Stamp != nil {
+	if s.doc.Outcome != nil {
 		right = s.width - stampWidth - 6
 	}
 	s.font("B", 20, ink)
@@ -197,7 +199,7 @@ func (s *sheet) title() {
 		s.put(s.left, y, "L", l)
 		y += 4.2
 	}
-	if st := s.doc.Stamp; st != nil {
+	if st := s.doc.Outcome; st != nil {
 		y = max(y, s.stamp(st, s.left+s.width-stampWidth, top, stampWidth))
 	}
 	s.rule(s.left, s.left+s.width, y, 0.7, ink)
@@ -216,7 +218,7 @@ func stampLook(m Mark) (frame, ground int, dash []float64) {
 }
 
 // stamp draws the outcome in a box and returns the y below it.
-func (s *sheet) stamp(st *Stamp, x, y, w float64) float64 {
+func (s *sheet) stamp(st *Outcome, x, y, w float64) float64 {
 	frame, ground, dash := stampLook(st.Mark)
 	s.font("", 7, ink)
 	why := s.SplitText(st.Why, w-18)

@@ -25,11 +25,11 @@ func (r *record) sizes() {
 	if n := slices.IndexFunc(all, func(x event.Round) bool { return x.Number == last }); n >= 0 {
 		all = all[:n+1]
 	}
-	r.doc.add(Heading("Sizes by round"))
+	r.doc.Add(Heading("Sizes by round"))
 	for len(all) > roundsAcross {
 		tables := (len(all) + roundsAcross - 1) / roundsAcross
 		n := len(all) / tables // the fuller ones come last
-		r.doc.add(r.sizeTable(all[:n], false))
+		r.doc.Add(r.sizeTable(all[:n], false))
 		all = all[n:]
 	}
 	t := r.sizeTable(all, true)
@@ -49,7 +49,7 @@ func (r *record) sizes() {
 	if r.again() {
 		t.Notes = append(t.Notes, "Where a place was gauged more than once in a round, the newest counts.")
 	}
-	r.doc.add(t)
+	r.doc.Add(t)
 }
 
 // corrected says by what temperatures sizes were corrected, if any was.

@@ -19,7 +19,7 @@ func (d *Document) Text() string {
 		title += "  " + d.Lead
 	}
 	fmt.Fprintf(&b, "%s\n%s\n", title, d.Subject)
-	if s := d.Stamp; s != nil {
+	if s := d.Outcome; s != nil {
 		fmt.Fprintf(&b, "\n%s %s\n", s.Mark.Glyph(), s.Word)
 		if s.Why != "" {
 			writeWrapped(&b, "  ", s.Why)

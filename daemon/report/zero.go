@@ -42,18 +42,18 @@ func look(e *event.Event) bool {
 // zero tables the looks at rings, and the rings.
 func (r *record) zero() {
 	looks := r.looks()
-	r.doc.add(Heading("Zero of the gauge"))
+	r.doc.Add(Heading("Zero of the gauge"))
 	if len(looks) == 0 {
-		r.doc.add(Para("No ring was read: the sizes are the gauge's own."))
+		r.doc.Add(Para("No ring was read: the sizes are the gauge's own."))
 		return
 	}
-	r.doc.add(looksTable(looks, false))
+	r.doc.Add(looksTable(looks, false))
 	if after := r.Bore.Master.CheckAfter; after != "" {
-		r.doc.add(Para(clean(after)))
+		r.doc.Add(Para(clean(after)))
 	}
-	r.doc.add(ringsTable(looks, r.unit))
+	r.doc.Add(ringsTable(looks, r.unit))
 	if t := gaugesTable(looks); t != nil {
-		r.doc.add(t)
+		r.doc.Add(t)
 	}
 }
 
