@@ -1,28 +1,15 @@
 package report
 
 import (
-	"bytes"
 	_ "embed"
 	"strings"
 	"testing"
 )
 
-// Every character of every label has a glyph in both weights; those that the
-// package's own source writes are taken from the source.
-func TestEveryLabelHasItsGlyphs(t *testing.T) {
-	for _, p := range []Part{valve(t), sleeve(t)} {
-		for _, r := range PartRecord(p).Text() {
-			if r != '\n' && (!hasGlyph(regular, r) || !hasGlyph(bold, r)) {
-				t.Errorf("no glyph for %q", r)
-			}
-		}
-	}
-	for _, m := range []Mark{Good, Bad, Open} {
-		if s := m.Glyph(); shown(s) != s {
-			t.Errorf("no glyph for %q", s)
-		}
-	}
-	for _, r := range "Ø±µ−°⁻⁶×∞→–·√σ" {
+// The marks, and the signs that measures and formulas are written with, have a glyph in
+// both weights.
+func TestMarksAndSignsHaveTheirGlyphs(t *testing.T) {
+	for _, r := range "Ø±µ−°⁻⁶×∞→–·√σ²" + Good.Glyph() + Bad.Glyph() + Open.Glyph() {
 		if !hasGlyph(regular, r) || !hasGlyph(bold, r) {
 			t.Errorf("no glyph for %q", r)
 		}
@@ -50,17 +37,3 @@ func TestFontComesWithItsLicence(t *testing.T) {
 
 //go:embed font/LICENSE
 var licence string
-
-// How long a record takes as PDF, the typeface's subset included.
-func BenchmarkPDF(b *testing.B) {
-	d := PartRecord(valve(b))
-	n := 0
-	for b.Loop() {
-		var out bytes.Buffer
-		if err := d.PDF(&out, A4); err != nil {
-			b.Fatal(err)
-		}
-		n = out.Len()
-	}
-	b.ReportMetric(float64(n)/1024, "KiB")
-}

@@ -211,6 +211,15 @@ func extracted(t *testing.T, pdf []byte) string {
 	return string(out)
 }
 
+// Every character of a record has a glyph in the typeface of the PDF.
+func TestEveryLabelHasItsGlyphs(t *testing.T) {
+	for _, p := range []Part{valve(t), sleeve(t)} {
+		if text := extracted(t, pdf(t, PartRecord(p), A4)); strings.ContainsRune(text, '\uFFFD') {
+			t.Errorf("a character has no glyph:\n%s", text)
+		}
+	}
+}
+
 // A record of 5 sections × 2 orientations × 6 rounds is two pages, which another
 // program opens and reads the same text out of.
 func TestPDFIsReadByOthers(t *testing.T) {
@@ -464,4 +473,18 @@ func TestAveragingInTheRecord(t *testing.T) {
 	if what != "rocked slowly, then fast" || detail != "ring R-1: Reads 1.3 µm large." {
 		t.Errorf("%q, %q", what, detail)
 	}
+}
+
+// How long a record takes as PDF, the typeface's subset included.
+func BenchmarkPDF(b *testing.B) {
+	d := PartRecord(valve(b))
+	n := 0
+	for b.Loop() {
+		var out bytes.Buffer
+		if err := d.PDF(&out, A4); err != nil {
+			b.Fatal(err)
+		}
+		n = out.Len()
+	}
+	b.ReportMetric(float64(n)/1024, "KiB")
 }
