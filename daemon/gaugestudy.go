@@ -11,6 +11,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/study"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
 	"fairbore/daemon/state"
@@ -373,7 +374,7 @@ func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error
 // takes, by both usual methods, the analysis of variance first. Of the options,
 // Format, Paper and To count, which is the date of the study.
 func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer, title string, o ReportOptions) error {
-	paper, err := report.ParsePaper(o.Paper)
+	paper, err := document.ParsePaper(o.Paper)
 	if err != nil {
 		return err
 	}

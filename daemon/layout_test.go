@@ -56,7 +56,8 @@ func layout() map[string]allowed {
 		"daemon/visit":            {local: []string{"analysis", "analysis/capture", "daemon/event", "daemon/session", "drivers"}, third: []string{zerolog}},
 		"daemon/picture":          {local: []string{"analysis", "analysis/notation", "daemon/state", "daemon/event"}},
 		"daemon/web":              {local: []string{"analysis", "analysis/material", "analysis/notation", "analysis/plan", "daemon/event", "daemon/state", "daemon/picture"}, third: []string{zerolog}},
-		"daemon/report":           {local: []string{"analysis", "analysis/...", "daemon/event", "daemon/state", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
+		"daemon/document":         {local: []string{"analysis/notation", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
+		"daemon/report":           {local: []string{"analysis", "analysis/...", "daemon/document", "daemon/event", "daemon/state", "daemon/picture"}},
 		"daemon":                  {local: []string{"analysis", "analysis/...", "configs", "drivers", "drivers/simulator", "daemon/..."}, third: []string{zerolog, "github.com/prometheus/client_golang", "github.com/creack/pty", "golang.org/x/term"}},
 		"cmd/fairbore":            {local: []string{"analysis", "analysis/plan", "daemon", "daemon/config", "daemon/event", "daemon/listen", "daemon/port", "daemon/store", "daemon/visit"}, third: []string{"github.com/alecthomas/kong", zerolog}},
 	}

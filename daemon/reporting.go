@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"fairbore/daemon/config"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
 	"fairbore/daemon/state"
@@ -57,7 +58,7 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 
 // reportBy is Report with other settings than the configuration's.
 func reportBy(ctx context.Context, journal string, out io.Writer, o ReportOptions, by func(station, gauge string) (state.Settings, bool)) (err error) {
-	paper, err := report.ParsePaper(o.Paper)
+	paper, err := document.ParsePaper(o.Paper)
 	if err != nil {
 		return err
 	}
@@ -87,7 +88,7 @@ func (o *ReportOptions) checkFormat() error {
 	return nil
 }
 
-func write(out io.Writer, doc *report.Document, format string, paper report.Paper) (err error) {
+func write(out io.Writer, doc *document.Document, format string, paper document.Paper) (err error) {
 	switch format {
 	case "html":
 		_, err = io.WriteString(out, doc.HTML(""))
@@ -125,7 +126,7 @@ type reporter struct {
 }
 
 // report returns the document asked for and what writes its CSV.
-func (r *reporter) report(ctx context.Context) (*report.Document, func(io.Writer) error, error) {
+func (r *reporter) report(ctx context.Context) (*document.Document, func(io.Writer) error, error) {
 	switch r.o.Kind {
 	case "", "part":
 		p, err := r.onePart(ctx)

@@ -5,24 +5,25 @@ import (
 	"strconv"
 
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/document"
 	"fairbore/daemon/state"
 )
 
 // FirstArticle puts the sheet together on which each characteristic of a part that
 // the drawing asks for stands with its limits, what was found, what with, and the
 // decision.
-func FirstArticle(p Part) *Document {
+func FirstArticle(p Part) *document.Document {
 	r := p.record()
 	r.doc.Title = "First article"
 	r.doc.Outcome = r.outcome()
 	r.doc.Add(r.facts())
-	r.doc.Add(Heading("Characteristics"), r.articles())
+	r.doc.Add(document.Heading("Characteristics"), r.articles())
 	r.decisionRule()
 	r.form()
 	r.zero()
 	r.limits()
 	r.from.stand(r.doc)
-	r.doc.Add(Signature{"inspected by", "date", "approved by", "date"})
+	r.doc.Add(document.Signature{"inspected by", "date", "approved by", "date"})
 	return r.doc
 }
 
@@ -74,8 +75,8 @@ func (r *record) characteristics() []verdict.Characteristic {
 	return r.Bore.Judged.Form
 }
 
-func (r *record) articles() *Table {
-	t := &Table{Columns: []Column{
+func (r *record) articles() *document.Table {
+	t := &document.Table{Columns: []document.Column{
 		{Head: "no."}, {Head: "characteristic", Left: true, Wrap: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "actual"}, {Head: "unit", Left: true},
 		{Head: other(r.unit).String()}, {Head: "gauge", Left: true}, {Head: "ring", Left: true}, {Head: "decision", Left: true},
 	}}
@@ -105,11 +106,11 @@ func (r *record) tools() (gauge, ring string) {
 func (r *record) decisionRule() {
 	j := r.Bore.Judged
 	if j == nil {
-		r.doc.Add(Heading("Decision rule"), r.recorded())
+		r.doc.Add(document.Heading("Decision rule"), r.recorded())
 		return
 	}
 	z := &j.Sizes.Zone
-	r.doc.Add(Heading("Decision rule"), Lines(filled(
+	r.doc.Add(document.Heading("Decision rule"), document.Lines(filled(
 		string(j.Rule)+".",
 		fmt.Sprintf("U of a size = %s. Guard band g = %s: accepted is what reads from %s to %s.",
 			small(r.Bore.U.Expanded, r.unit), small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),

@@ -10,6 +10,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 )
@@ -30,14 +31,14 @@ const confidence = 0.95
 // batch is a batch's report being written.
 type batch struct {
 	Batch
-	doc   *Document
+	doc   *document.Document
 	parts []*record
 }
 
 // BatchReport puts the page of a batch together: each part with its outcome, a
 // control chart of each section, and capability with what is to be said against it.
-func BatchReport(b Batch) *Document {
-	r := &batch{Batch: b, doc: &Document{Title: "Batch report", Lead: clean(b.Job.Title), Subject: "job " + clean(b.Job.ID)}}
+func BatchReport(b Batch) *document.Document {
+	r := &batch{Batch: b, doc: &document.Document{Title: "Batch report", Lead: clean(b.Job.Title), Subject: "job " + clean(b.Job.ID)}}
 	for i := range b.Parts {
 		p := b.Parts[i].record()
 		if p.doc.At.After(r.doc.At) {
@@ -45,18 +46,18 @@ func BatchReport(b Batch) *Document {
 		}
 		r.parts = append(r.parts, p)
 	}
-	r.doc.Add(Fields{{"Asked for", asked(b.Job)}, {"Outcome", r.outcome()}, {"Made and gauged", r.made()}})
-	r.doc.Add(Heading("Parts"), r.table())
+	r.doc.Add(document.Fields{{"Asked for", asked(b.Job)}, {"Outcome", r.outcome()}, {"Made and gauged", r.made()}})
+	r.doc.Add(document.Heading("Parts"), r.table())
 	r.charts()
 	r.capability()
 	r.zero()
-	r.doc.Add(Heading("Limits in force"), limitsTable(b.Limits, b.Job))
+	r.doc.Add(document.Heading("Limits in force"), limitsTable(b.Limits, b.Job))
 	r.Trace.stand(r.doc)
-	r.doc.Add(Signature{"released by", "date"})
+	r.doc.Add(document.Signature{"released by", "date"})
 	return r.doc
 }
 
-func (r *batch) outcome() []Field {
+func (r *batch) outcome() []document.Field {
 	accepted, aside, open, doubt := 0, 0, 0, 0
 	for _, p := range r.parts {
 		switch v := p.Bore.Verdict; {
@@ -71,7 +72,7 @@ func (r *batch) outcome() []Field {
 			doubt++
 		}
 	}
-	f := []Field{
+	f := []document.Field{
 		{"parts begun", strconv.Itoa(len(r.parts))}, {"not finished", strconv.Itoa(open)}, {"laid aside", strconv.Itoa(aside)}, {"accepted", strconv.Itoa(accepted)},
 	}
 	var lo, hi analysis.Length
@@ -87,15 +88,15 @@ func (r *batch) outcome() []Field {
 	}
 	if lo > 0 {
 		u := r.Job.Unit
-		f = append(f, Field{"sizes from", both(lo, u)}, Field{"sizes to", both(hi, u)})
+		f = append(f, document.Field{"sizes from", both(lo, u)}, document.Field{"sizes to", both(hi, u)})
 	}
 	if doubt > 0 {
-		f = append(f, Field{"now in doubt", strconv.Itoa(doubt) + ", after a check that failed"})
+		f = append(f, document.Field{"now in doubt", strconv.Itoa(doubt) + ", after a check that failed"})
 	}
 	return f
 }
 
-func (r *batch) made() []Field {
+func (r *batch) made() []document.Field {
 	stations, gauges, rings, rules := set{}, set{}, set{}, set{}
 	for _, p := range r.parts {
 		stations.add(clean(p.Bore.Station))
@@ -109,14 +110,14 @@ func (r *batch) made() []Field {
 			rules.add(v.Rule)
 		}
 	}
-	f := []Field{{"stations", orDash(stations.String())}, {"gauges", orDash(gauges.String())}, {"master rings", orDash(rings.String())}}
+	f := []document.Field{{"stations", orDash(stations.String())}, {"gauges", orDash(gauges.String())}, {"master rings", orDash(rings.String())}}
 	if n := len(r.parts); n > 0 {
-		f = append(f, Field{"first begun", moment(r.parts[0].Records[0].At)}, Field{"last record", moment(r.doc.At)})
+		f = append(f, document.Field{"first begun", moment(r.parts[0].Records[0].At)}, document.Field{"last record", moment(r.doc.At)})
 	}
 	if !r.From.IsZero() || !r.To.IsZero() {
-		f = append(f, Field{"period asked", span(r.From, r.To)})
+		f = append(f, document.Field{"period asked", span(r.From, r.To)})
 	}
-	return append(f, Field{"decision rule", orDash(strings.Join(rules, "; "))})
+	return append(f, document.Field{"decision rule", orDash(strings.Join(rules, "; "))})
 }
 
 func span(from, to time.Time) string {
@@ -136,9 +137,9 @@ func (r *batch) finished() []*record {
 	})
 }
 
-func (r *batch) table() *Table {
+func (r *batch) table() *document.Table {
 	u := r.Job.Unit
-	t := &Table{Columns: []Column{
+	t := &document.Table{Columns: []document.Column{
 		{Head: "no."}, {Head: "part", Left: true}, {Head: "station", Left: true}, {Head: "finished", Left: true}, {Head: "rounds"}, {Head: "strokes"},
 		{Head: "smallest, " + large(u).String()}, {Head: "largest, " + large(u).String()}, {Head: "variation, " + fine(u).String()}, {Head: "U, " + fine(u).String()}, {Head: "outcome", Left: true, Wrap: true},
 	}}
@@ -221,14 +222,14 @@ func (r *batch) charts() {
 	if len(parts) < 2 {
 		return
 	}
-	r.doc.Add(Heading("Section by section, part after part"))
+	r.doc.Add(document.Heading("Section by section, part after part"))
 	labels := make([]string, len(parts))
 	for i, p := range parts {
 		labels[i] = p.serial()
 	}
 	c := runChart{W: 1000, Labels: labels}
-	t := &Table{Columns: append([]Column{{Head: "section", Left: true}}, numbers("parts", "mean", "low control limit", "high control limit", "within, sd")...)}
-	t.Columns = append(t.Columns, Column{Head: "signals", Left: true, Wrap: true})
+	t := &document.Table{Columns: append([]document.Column{{Head: "section", Left: true}}, numbers("parts", "mean", "low control limit", "high control limit", "within, sd")...)}
+	t.Columns = append(t.Columns, document.Column{Head: "signals", Left: true, Wrap: true})
 	f := notation.In(r.Job.Unit)
 	for _, x := range r.runs(parts) {
 		p := panel{Title: "at " + f.Depth(x.depth) + ", µm from target", Values: x.values, Has: x.has, Lines: []level{
@@ -243,7 +244,7 @@ func (r *batch) charts() {
 		"µm from the target. Points: mean of the section over its orientations, for the trend; acceptance is by each single size. Control limits are what the sizes themselves spread, not what the drawing allows.",
 		"Each bore is honed until it is in size, so neighbours are not left to chance: read signals as hints.",
 	}
-	r.doc.Add(Figure{c, c.W, c.H, "Mean of each section by part, between the limits of the drawing. A ring marks a signal."}, t)
+	r.doc.Add(document.Figure{c, c.W, c.H, "Mean of each section by part, between the limits of the drawing. A ring marks a signal."}, t)
 }
 
 // control works out the control chart of a run, marks its signals in the panel and
@@ -282,9 +283,9 @@ func control(p *panel, name string, parts []string) []string {
 // part against the low limit, the largest against the high one.
 func (r *batch) capability() {
 	parts := r.finished()
-	r.doc.Add(Heading("Capability"))
+	r.doc.Add(document.Heading("Capability"))
 	if len(parts) == 0 {
-		r.doc.Add(Para("No finished part has sizes to go by."))
+		r.doc.Add(document.Para("No finished part has sizes to go by."))
 		return
 	}
 	lo, hi := make([]float64, len(parts)), make([]float64, len(parts))
@@ -293,7 +294,7 @@ func (r *batch) capability() {
 		hi[i] = (p.Bore.Sizes.Largest.Size - r.Job.Target).Micrometres()
 	}
 	low, high := (r.Job.Low - r.Job.Target).Micrometres(), (r.Job.High - r.Job.Target).Micrometres()
-	said, notes := Lines{}, set{}
+	said, notes := document.Lines{}, set{}
 	for _, x := range []struct {
 		what  string
 		sizes []float64
@@ -329,9 +330,9 @@ func (r *batch) zero() {
 		}
 	}
 	slices.SortFunc(looks, func(a, b event.Record) int { return int(int64(a.Seq) - int64(b.Seq)) })
-	r.doc.Add(Heading("Zero of the gauges"))
+	r.doc.Add(document.Heading("Zero of the gauges"))
 	if len(looks) == 0 {
-		r.doc.Add(Para("No ring was read."))
+		r.doc.Add(document.Para("No ring was read."))
 		return
 	}
 	r.doc.Add(looksTable(looks, true), ringsTable(looks, r.Job.Unit))

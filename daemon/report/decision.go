@@ -7,6 +7,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/document"
 )
 
 // form says the form of the bore in words.
@@ -15,15 +16,15 @@ func (r *record) form() {
 		return
 	}
 	if r.NoSettings {
-		r.doc.Add(Heading("Form"), Para("Not worked out: what the gauge can see and how well it repeats stands in the configuration, not in the journal."))
+		r.doc.Add(document.Heading("Form"), document.Para("Not worked out: what the gauge can see and how well it repeats stands in the configuration, not in the journal."))
 		return
 	}
-	r.doc.Add(Heading("Form"), Lines(r.Bore.Words))
+	r.doc.Add(document.Heading("Form"), document.Lines(r.Bore.Words))
 }
 
 // decision states the rule and what it comes to.
 func (r *record) decision() {
-	r.doc.Add(Heading("Decision"))
+	r.doc.Add(document.Heading("Decision"))
 	b := r.Bore
 	if b.Judged == nil {
 		r.doc.Add(r.recorded())
@@ -31,7 +32,7 @@ func (r *record) decision() {
 	}
 	j := b.Judged
 	z := &j.Sizes.Zone
-	r.doc.Add(Lines(filled(
+	r.doc.Add(document.Lines(filled(
 		"Rule: "+string(j.Rule)+".",
 		fmt.Sprintf("Guard band g = %s: accepted is what reads from %s to %s, at every place; no average is judged.",
 			small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),
@@ -40,8 +41,8 @@ func (r *record) decision() {
 		r.otherwise(),
 	)))
 	r.doc.Add(characteristics(j, r.job))
-	r.doc.Add(Lines(chances(j)))
-	r.doc.Add(Lines{"Mind: " + verdict.PlugsCaution + "."})
+	r.doc.Add(document.Lines(chances(j)))
+	r.doc.Add(document.Lines{"Mind: " + verdict.PlugsCaution + "."})
 }
 
 func fits(f verdict.Fit) string {
@@ -62,24 +63,24 @@ func (r *record) otherwise() string {
 }
 
 // recorded is what the journal itself has of the decision.
-func (r *record) recorded() Lines {
+func (r *record) recorded() document.Lines {
 	v := r.Bore.Verdict
 	switch {
 	case v == nil || v.Rule == "":
-		return Lines{"Not judged by a rule."}
+		return document.Lines{"Not judged by a rule."}
 	case r.NoSettings:
-		return Lines{
+		return document.Lines{
 			fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", v.Rule, small(v.U, r.unit), v.State),
 			"The budget behind U is not in the journal; with the configuration at hand it is worked out here.",
 		}
 	}
-	return Lines{fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", v.Rule, small(v.U, r.unit), v.State)}
+	return document.Lines{fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", v.Rule, small(v.U, r.unit), v.State)}
 }
 
 // characteristics table what was judged.
-func characteristics(j *verdict.Bore, job *analysis.Job) *Table {
+func characteristics(j *verdict.Bore, job *analysis.Job) *document.Table {
 	u := job.Unit
-	t := &Table{Columns: []Column{
+	t := &document.Table{Columns: []document.Column{
 		{Head: "characteristic", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "found"}, {Head: "unit", Left: true},
 		{Head: "at", Left: true, Wrap: true}, {Head: "chance to conform"}, {Head: "decision", Left: true},
 	}}
@@ -135,14 +136,14 @@ func (r *record) budget() {
 	if b == nil {
 		return
 	}
-	r.doc.Add(Heading("Uncertainty of one size"), budgetTable(b, "in size, µm"))
+	r.doc.Add(document.Heading("Uncertainty of one size"), budgetTable(b, "in size, µm"))
 	if f := r.Bore.FormBudget; f != nil && r.Bore.Judged != nil && len(r.Bore.Judged.Form) > 0 {
-		r.doc.Add(Heading("Uncertainty of a form error"), budgetTable(f, "in difference, µm"))
+		r.doc.Add(document.Heading("Uncertainty of a form error"), budgetTable(f, "in difference, µm"))
 	}
 }
 
-func budgetTable(b *uncertainty.Budget, of string) *Table {
-	t := &Table{Columns: []Column{
+func budgetTable(b *uncertainty.Budget, of string) *document.Table {
+	t := &document.Table{Columns: []document.Column{
 		{Head: "input", Left: true, Wrap: true}, {Head: "type", Left: true}, {Head: "distribution", Left: true},
 		{Head: "±"}, {Head: "u"}, {Head: "unit", Left: true}, {Head: "µm per unit"}, {Head: of}, {Head: "share, %"}, {Head: "basis", Left: true},
 	}}

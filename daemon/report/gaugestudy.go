@@ -10,6 +10,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/study"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -61,8 +62,8 @@ type StudyReading struct {
 }
 
 // GaugeStudyReport puts the page of a gauge study together.
-func GaugeStudyReport(g GaugeStudy) *Document {
-	d := &Document{Title: "Gauge study", Lead: clean(g.Title), At: g.At}
+func GaugeStudyReport(g GaugeStudy) *document.Document {
+	d := &document.Document{Title: "Gauge study", Lead: clean(g.Title), At: g.At}
 	trials := 0
 	if len(g.Results) > 0 {
 		trials = g.Results[0].Trials
@@ -70,7 +71,7 @@ func GaugeStudyReport(g GaugeStudy) *Document {
 	d.Add(g.progress()...)
 	if g.Plan != nil && g.Plan.Short != "" {
 		d.Subject = counts(g.Plan.Parts, len(g.Plan.Appraisers), g.Plan.Trials) + " planned"
-		d.Outcome = &Outcome{Open, "TOO FEW READINGS", g.Plan.Short}
+		d.Outcome = &document.Outcome{document.Open, "TOO FEW READINGS", g.Plan.Short}
 		if g.Plan.Now != nil {
 			d.Outcome.Word = "UNDER WAY"
 		}
@@ -80,33 +81,33 @@ func GaugeStudyReport(g GaugeStudy) *Document {
 	if len(g.Results) > 0 {
 		d.Outcome = studyStamp(&g.Results[0], &g)
 		if g.Plan != nil && g.Plan.Now != nil && g.Plan.Now.Taken < g.Plan.Now.Wanted {
-			d.Outcome = &Outcome{Open, "UNDER WAY", "So far: " + d.Outcome.Why}
+			d.Outcome = &document.Outcome{document.Open, "UNDER WAY", "So far: " + d.Outcome.Why}
 		}
 		d.Add(g.facts(trials))
-		d.Add(g.shares(&g.Results[0]), Lines(g.Results[0].Says()), g.drawn())
+		d.Add(g.shares(&g.Results[0]), document.Lines(g.Results[0].Says()), g.drawn())
 	}
 	for i := range g.Results {
 		r := &g.Results[i]
-		d.Add(Heading("By "+r.Method), g.sources(r))
+		d.Add(document.Heading("By "+r.Method), g.sources(r))
 		if len(r.Rows) > 0 {
 			d.Add(g.anova(r))
 		}
 		if r.RangeLimit.OK {
-			d.Add(Lines(g.ranges(r)))
+			d.Add(document.Lines(g.ranges(r)))
 		}
 	}
 	if g.Plan != nil {
-		d.Add(Heading("Readings"), g.taken())
+		d.Add(document.Heading("Readings"), g.taken())
 	} else {
-		d.Add(Heading("Readings"), g.readings(trials))
+		d.Add(document.Heading("Readings"), g.readings(trials))
 	}
 	if g.Left != nil {
-		d.Add(Heading("Left out"), Lines(cleaned(g.Left)))
+		d.Add(document.Heading("Left out"), document.Lines(cleaned(g.Left)))
 	}
 	if g.Trace.Journal != "" {
 		g.Trace.stand(d)
 	}
-	d.Add(Signature{"studied by", "date"})
+	d.Add(document.Signature{"studied by", "date"})
 	return d
 }
 
@@ -116,36 +117,36 @@ func counts(parts, operators, trials int) string {
 }
 
 // progress says how far a study under way has come, and who is to gauge what.
-func (g *GaugeStudy) progress() []Block {
+func (g *GaugeStudy) progress() []document.Block {
 	if g.Plan == nil || g.Plan.Now == nil {
 		return nil
 	}
 	now := g.Plan.Now
-	of := []Field{{"gauged", fmt.Sprintf("%d of %d", now.Taken, now.Wanted)}, {"place", where(now.Place, g.Unit)}}
-	turn := func(who, part string, trial int) []Field {
-		return []Field{{"appraiser", clean(who)}, {"part", clean(part)}, {"trial", fmt.Sprintf("%d of %d", trial, now.Trials)}}
+	of := []document.Field{{"gauged", fmt.Sprintf("%d of %d", now.Taken, now.Wanted)}, {"place", where(now.Place, g.Unit)}}
+	turn := func(who, part string, trial int) []document.Field {
+		return []document.Field{{"appraiser", clean(who)}, {"part", clean(part)}, {"trial", fmt.Sprintf("%d of %d", trial, now.Trials)}}
 	}
-	out := Fields{{"Under way", of}}
+	out := document.Fields{{"Under way", of}}
 	if now.Taking {
-		out = append(out, Group{"To gauge now", turn(now.Appraiser, now.Part, now.Trial)})
+		out = append(out, document.Group{"To gauge now", turn(now.Appraiser, now.Part, now.Trial)})
 	}
 	if n := now.Next; n != nil {
-		out = append(out, Group{"Next", turn(n.Appraiser, n.Part, n.Trial)})
+		out = append(out, document.Group{"Next", turn(n.Appraiser, n.Part, n.Trial)})
 	} else if !now.Taking {
-		out = append(out, Group{"Next", []Field{{"all is gauged", "end the study at the station"}}})
+		out = append(out, document.Group{"Next", []document.Field{{"all is gauged", "end the study at the station"}}})
 	}
-	return []Block{out}
+	return []document.Block{out}
 }
 
 // taken tables all that was gauged, a row a part, with a dash for what is missing.
-func (g *GaugeStudy) taken() Block {
+func (g *GaugeStudy) taken() document.Block {
 	if len(g.Plan.Known) == 0 {
-		return Para("No reading yet.")
+		return document.Para("No reading yet.")
 	}
-	t := &Table{Columns: []Column{{Head: "part", Left: true}}, Notes: []string{g.counted() + "."}}
+	t := &document.Table{Columns: []document.Column{{Head: "part", Left: true}}, Notes: []string{g.counted() + "."}}
 	for _, who := range g.Plan.Appraisers {
 		for k := range g.Plan.Trials {
-			t.Columns = append(t.Columns, Column{Head: clean(who) + " " + strconv.Itoa(k+1)})
+			t.Columns = append(t.Columns, document.Column{Head: clean(who) + " " + strconv.Itoa(k+1)})
 		}
 	}
 	for _, p := range g.Plan.Known {
@@ -205,53 +206,53 @@ func (g *GaugeStudy) spread(s study.Stat) string {
 	return g.fine(s.Value, 3) + " " + g.unit()
 }
 
-func (g *GaugeStudy) facts(trials int) Fields {
-	of := []Field{}
+func (g *GaugeStudy) facts(trials int) document.Fields {
+	of := []document.Field{}
 	if g.Gauge != "" {
-		of = append(of, Field{"gauge", clean(g.Gauge)})
+		of = append(of, document.Field{"gauge", clean(g.Gauge)})
 	}
 	if g.Job != nil {
-		of = append(of, Field{"job", strings.Join(filled(clean(g.Job.ID), clean(g.Job.Title)), ", ")}, Field{"low limit", both(g.Job.Low, g.Unit)}, Field{"high limit", both(g.Job.High, g.Unit)})
+		of = append(of, document.Field{"job", strings.Join(filled(clean(g.Job.ID), clean(g.Job.Title)), ", ")}, document.Field{"low limit", both(g.Job.Low, g.Unit)}, document.Field{"high limit", both(g.Job.High, g.Unit)})
 	}
 	r := &g.Results[0]
 	tolerance := "not given; held against the spread of the parts"
 	if r.Tolerance > 0 {
 		tolerance = g.fine(r.Tolerance, 2) + " " + g.unit()
 	}
-	of = append(of, Field{"tolerance", tolerance})
-	made := []Field{{"parts", strconv.Itoa(len(g.Table.Parts))}, {"people", clean(strings.Join(g.Table.Operators, ", "))}, {"each", analysis.Count(trials, "time", "times")}}
+	of = append(of, document.Field{"tolerance", tolerance})
+	made := []document.Field{{"parts", strconv.Itoa(len(g.Table.Parts))}, {"people", clean(strings.Join(g.Table.Operators, ", "))}, {"each", analysis.Count(trials, "time", "times")}}
 	if g.Stations != nil {
-		made = append(made, Field{"at", clean(strings.Join(g.Stations, ", "))})
+		made = append(made, document.Field{"at", clean(strings.Join(g.Stations, ", "))})
 	}
 	if !g.From.IsZero() {
-		made = append(made, Field{"taken", span(g.From, g.At)})
+		made = append(made, document.Field{"taken", span(g.From, g.At)})
 	}
-	return Fields{{"What was studied", of}, {"How", made}, {"What was found", g.found(r)}}
+	return document.Fields{{"What was studied", of}, {"How", made}, {"What was found", g.found(r)}}
 }
 
 // found are the figures that are looked for first.
-func (g *GaugeStudy) found(r *study.GaugeStudy) []Field {
+func (g *GaugeStudy) found(r *study.GaugeStudy) []document.Field {
 	repeat := g.spread(r.Repeatability.SD)
 	if r.RepeatLow.OK && r.RepeatHigh.OK {
 		repeat += fmt.Sprintf(" (95 %% sure: %s to %s)", g.fine(r.RepeatLow.Value, 3), g.fine(r.RepeatHigh.Value, 3))
 	}
-	out := []Field{{"repeatability", repeat}, {"between people", g.spread(r.Operator.SD)}}
+	out := []document.Field{{"repeatability", repeat}, {"between people", g.spread(r.Operator.SD)}}
 	if r.Gauge.SD.OK {
-		out = append(out, Field{"together, 6 sd", g.fine(6*r.Gauge.SD.Value, 2) + " " + g.unit()})
+		out = append(out, document.Field{"together, 6 sd", g.fine(6*r.Gauge.SD.Value, 2) + " " + g.unit()})
 	}
 	if r.Gauge.OfTolerance.OK {
-		out = append(out, Field{"GRR, tolerance", stat(r.Gauge.OfTolerance, "%.1f %%")})
+		out = append(out, document.Field{"GRR, tolerance", stat(r.Gauge.OfTolerance, "%.1f %%")})
 	}
-	out = append(out, Field{"GRR, spread", stat(r.Gauge.OfTotal, "%.1f %%")})
+	out = append(out, document.Field{"GRR, spread", stat(r.Gauge.OfTotal, "%.1f %%")})
 	if r.Distinct.OK {
-		out = append(out, Field{"ndc (classes)", strconv.Itoa(int(r.Distinct.Value))})
+		out = append(out, document.Field{"ndc (classes)", strconv.Itoa(int(r.Distinct.Value))})
 	}
 	return out
 }
 
 // studyStamp is the usual table's word on the gauge: below 10 % good, up to 30 %
 // by agreement, above it not good enough (common practice).
-func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *Outcome {
+func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *document.Outcome {
 	j := r.Judged()
 	against := "total spread"
 	if r.Tolerance > 0 {
@@ -260,19 +261,19 @@ func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *Outcome {
 	why := fmt.Sprintf("The gauge takes %.1f %% of the %s.", j.Value, against)
 	switch {
 	case !j.OK:
-		return &Outcome{Open, "CANNOT JUDGE", j.Why}
+		return &document.Outcome{document.Open, "CANNOT JUDGE", j.Why}
 	case j.Value < study.GoodShare && r.Few():
-		return &Outcome{Open, "GOOD SO FAR", why + " Too few readings to rely on."}
+		return &document.Outcome{document.Open, "GOOD SO FAR", why + " Too few readings to rely on."}
 	case j.Value < study.GoodShare:
-		return &Outcome{Good, "GOOD", why}
+		return &document.Outcome{document.Good, "GOOD", why}
 	case j.Value <= study.WorstShare:
-		return &Outcome{Open, "BY AGREEMENT", why}
+		return &document.Outcome{document.Open, "BY AGREEMENT", why}
 	}
-	return &Outcome{Bad, "NOT GOOD ENOUGH", why + " Guard bands and repeats make up for it."}
+	return &document.Outcome{document.Bad, "NOT GOOD ENOUGH", why + " Guard bands and repeats make up for it."}
 }
 
 // shares draws what each source takes of what the gauge is judged against.
-func (g *GaugeStudy) shares(r *study.GaugeStudy) Figure {
+func (g *GaugeStudy) shares(r *study.GaugeStudy) document.Figure {
 	title, of := "six standard deviations of each, against the tolerance", func(s study.Source) study.Stat { return s.OfTolerance }
 	if r.Tolerance <= 0 {
 		title, of = "standard deviation of each, against that of all readings", func(s study.Source) study.Stat { return s.OfTotal }
@@ -283,11 +284,11 @@ func (g *GaugeStudy) shares(r *study.GaugeStudy) Figure {
 			c.Bars = append(c.Bars, picture.Share{Name: s.name, Value: x.Value, Whole: s.name == whole})
 		}
 	}
-	return Figure{c, c.W, c.H, "What gauge, people and parts bring in. The gauge is judged by the dark bar: good below 10 %, by agreement up to 30 %."}
+	return document.Figure{c, c.W, c.H, "What gauge, people and parts bring in. The gauge is judged by the dark bar: good below 10 %, by agreement up to 30 %."}
 }
 
 // drawn draws the readings.
-func (g *GaugeStudy) drawn() Figure {
+func (g *GaugeStudy) drawn() document.Figure {
 	limit := 0.0
 	for i := range g.Results {
 		if l := g.Results[i].RangeLimit; l.OK {
@@ -311,7 +312,7 @@ func (g *GaugeStudy) drawn() Figure {
 	if limit > 0 {
 		words += " A bar that is longer than repeats explain has a frame."
 	}
-	return Figure{c, c.W, c.H, words}
+	return document.Figure{c, c.W, c.H, words}
 }
 
 // counted says what the values of the table are.
@@ -337,8 +338,8 @@ func named(r *study.GaugeStudy) []namedSource {
 	}
 }
 
-func (g *GaugeStudy) sources(r *study.GaugeStudy) *Table {
-	t := &Table{Columns: append([]Column{{Head: "source", Left: true}}, numbers("sd, "+g.unit(), "share of variance, %", "of total sd, %", "6 sd of tolerance, %")...)}
+func (g *GaugeStudy) sources(r *study.GaugeStudy) *document.Table {
+	t := &document.Table{Columns: append([]document.Column{{Head: "source", Left: true}}, numbers("sd, "+g.unit(), "share of variance, %", "of total sd, %", "6 sd of tolerance, %")...)}
 	for _, s := range named(r) {
 		if s.SD.OK {
 			t.Rows = append(t.Rows, []string{s.name, g.fine(s.SD.Value, 3), stat(s.Contribution, "%.1f"), stat(s.OfTotal, "%.1f"), stat(s.OfTolerance, "%.1f")})
@@ -356,8 +357,8 @@ func stat(s study.Stat, format string) string {
 }
 
 // anova tables the sums, in µm² whatever the drawing's unit.
-func (g *GaugeStudy) anova(r *study.GaugeStudy) *Table {
-	t := &Table{Caption: "Analysis of variance", Columns: append([]Column{{Head: "source", Left: true}}, numbers("degrees of freedom", "sum of squares, µm²", "mean square, µm²", "F", "chance")...)}
+func (g *GaugeStudy) anova(r *study.GaugeStudy) *document.Table {
+	t := &document.Table{Caption: "Analysis of variance", Columns: append([]document.Column{{Head: "source", Left: true}}, numbers("degrees of freedom", "sum of squares, µm²", "mean square, µm²", "F", "chance")...)}
 	for _, x := range r.Rows {
 		t.Rows = append(t.Rows, []string{x.Source, strconv.Itoa(x.DF), fmt.Sprintf("%.4g", x.SS), fmt.Sprintf("%.4g", x.MS), stat(x.F, "%.2f"), chance(x.P)})
 	}
@@ -389,11 +390,11 @@ func (g *GaugeStudy) ranges(r *study.GaugeStudy) []string {
 }
 
 // readings tables the readings, a row a part, in the order given.
-func (g *GaugeStudy) readings(trials int) *Table {
-	t := &Table{Columns: []Column{{Head: "part", Left: true}}}
+func (g *GaugeStudy) readings(trials int) *document.Table {
+	t := &document.Table{Columns: []document.Column{{Head: "part", Left: true}}}
 	for _, o := range g.Table.Operators {
 		for k := range trials {
-			t.Columns = append(t.Columns, Column{Head: clean(o) + " " + strconv.Itoa(k+1)})
+			t.Columns = append(t.Columns, document.Column{Head: clean(o) + " " + strconv.Itoa(k+1)})
 		}
 	}
 	for i, p := range g.Table.Parts {

@@ -6,13 +6,14 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 )
 
 // happened tables what a reader of the record has to know besides: what was struck
 // out and why, what was refused, what came to the gauge.
 func (r *record) happened() {
-	t := &Table{Columns: []Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "detail", Left: true, Wrap: true}, {Head: "by", Left: true}}}
+	t := &document.Table{Columns: []document.Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "detail", Left: true, Wrap: true}, {Head: "by", Left: true}}}
 	date, last := "", []string(nil)
 	times := 0
 	for _, all := range [][]event.Record{r.Records, r.After} {
@@ -36,9 +37,9 @@ func (r *record) happened() {
 			t.Rows = append(t.Rows, last)
 		}
 	}
-	r.doc.Add(Heading("What else happened"))
+	r.doc.Add(document.Heading("What else happened"))
 	if t.Rows == nil {
-		r.doc.Add(Para("Nothing was struck out, refused or skipped."))
+		r.doc.Add(document.Para("Nothing was struck out, refused or skipped."))
 		return
 	}
 	r.doc.Add(t)
@@ -134,12 +135,12 @@ func reworked(w *event.Rework, u analysis.Unit) string {
 
 // limits tables the limits in force and their changes.
 func (r *record) limits() {
-	r.doc.Add(Heading("Limits in force"), limitsTable(r.Limits, r.job))
+	r.doc.Add(document.Heading("Limits in force"), limitsTable(r.Limits, r.job))
 }
 
-func limitsTable(taken []event.Record, now *analysis.Job) Block {
+func limitsTable(taken []event.Record, now *analysis.Job) document.Block {
 	u := now.Unit
-	t := &Table{Columns: []Column{
+	t := &document.Table{Columns: []document.Column{
 		{Head: "from", Left: true}, {Head: "station", Left: true}, {Head: "revision", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "target"},
 		{Head: "variation, " + fine(u).String()}, {Head: "what changed", Left: true, Wrap: true}, {Head: "by", Left: true},
 	}}
@@ -162,7 +163,7 @@ func limitsTable(taken []event.Record, now *analysis.Job) Block {
 		})
 	}
 	if t.Rows == nil {
-		return Para(fmt.Sprintf("From %s to %s, as in this record throughout.", both(now.Low, u), both(now.High, u)))
+		return document.Para(fmt.Sprintf("From %s to %s, as in this record throughout.", both(now.Low, u), both(now.High, u)))
 	}
 	if len(t.Rows) == 1 {
 		t.Notes = []string{"Not changed since. Sizes in " + spelt(u) + "."}

@@ -14,6 +14,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/study"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -79,15 +80,15 @@ func TestBatch(t *testing.T) {
 // the page and in the CSV of a first article.
 func TestDecisionsAreInTheUnitOfTheDrawing(t *testing.T) {
 	p := sleeve(t)
-	for name, d := range map[string]*Document{"record": PartRecord(p), "first article": FirstArticle(p)} {
+	for name, d := range map[string]*document.Document{"record": PartRecord(p), "first article": FirstArticle(p)} {
 		found := false
 		for _, b := range d.Blocks {
-			table, ok := b.(*Table)
-			if !ok || !slices.ContainsFunc(table.Columns, func(c Column) bool { return c.Head == "characteristic" }) {
+			table, ok := b.(*document.Table)
+			if !ok || !slices.ContainsFunc(table.Columns, func(c document.Column) bool { return c.Head == "characteristic" }) {
 				continue
 			}
 			found = true
-			unit := slices.IndexFunc(table.Columns, func(c Column) bool { return c.Head == "unit" })
+			unit := slices.IndexFunc(table.Columns, func(c document.Column) bool { return c.Head == "unit" })
 			for _, row := range table.Rows {
 				if row[unit] != "in" && row[unit] != "µin" {
 					t.Errorf("%s: %q", name, row)
@@ -238,7 +239,7 @@ func TestGaugeStudy(t *testing.T) {
 	}
 	d := GaugeStudyReport(GaugeStudy{Title: "G-11 on J-4112, spindle sleeve", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{r}})
 	golden(t, "gauge-study.txt", d.Text())
-	if d.Outcome.Mark != Bad || d.Outcome.Word != "NOT GOOD ENOUGH" {
+	if d.Outcome.Mark != document.Bad || d.Outcome.Word != "NOT GOOD ENOUGH" {
 		t.Errorf("stamp %+v for %.1f %%", d.Outcome, r.Judged().Value)
 	}
 	wellFormed(t, d.Fragment())
@@ -285,7 +286,7 @@ func TestGaugeStudyOfTheManual(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := GaugeStudyReport(GaugeStudy{Title: "example", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{byANOVA, byRange}})
-	paper := strings.Join(strings.Fields(extracted(t, pdf(t, d, A4))), " ")
+	paper := strings.Join(strings.Fields(extracted(t, pdf(t, d, document.A4))), " ")
 	text := strings.Join(strings.Fields(d.Text()), " ")
 	for _, want := range []string{
 		"repeatability (gauge) 0.202", "operators 0.230", "gauge, all together 0.306 7.1 26.7", "parts 1.104 92.9 96.4", "gauge, all together 0.302 7.8 27.9", "ndc (classes) 4",
@@ -321,7 +322,7 @@ func TestGaugeStudyInInches(t *testing.T) {
 	}
 	figures := 0
 	for _, b := range d.Blocks {
-		if f, ok := b.(Figure); ok {
+		if f, ok := b.(document.Figure); ok {
 			svg := picture.NewSVG(f.W, f.H, "")
 			f.Drawing.Draw(svg)
 			if b := svg.Bytes(); !bytes.Contains(b, []byte("<path")) || bytes.Contains(b, []byte("NaN")) {
@@ -336,11 +337,11 @@ func TestGaugeStudyInInches(t *testing.T) {
 }
 
 // checkPDF sets a document and has another program read it.
-func checkPDF(t *testing.T, d *Document) {
+func checkPDF(t *testing.T, d *document.Document) {
 	t.Helper()
-	text := extracted(t, pdf(t, d, A4))
+	text := extracted(t, pdf(t, d, document.A4))
 	for _, b := range d.Blocks {
-		if h, ok := b.(Heading); ok && !strings.Contains(text, string(h)) {
+		if h, ok := b.(document.Heading); ok && !strings.Contains(text, string(h)) {
 			t.Errorf("%s: the PDF lacks %q", d.Title, h)
 		}
 	}

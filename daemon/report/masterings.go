@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 )
@@ -20,8 +21,8 @@ type Log struct {
 
 // MasteringLog puts the log of masterings and checks together, with a chart of the
 // zero of each gauge, and the rings with their certificates.
-func MasteringLog(l Log) *Document {
-	d := &Document{Title: "Mastering log", Subject: "all stations"}
+func MasteringLog(l Log) *document.Document {
+	d := &document.Document{Title: "Mastering log", Subject: "all stations"}
 	if l.Station != "" {
 		d.Subject = "station " + clean(l.Station)
 	}
@@ -32,20 +33,20 @@ func MasteringLog(l Log) *Document {
 			d.At = e.At
 		}
 	}
-	d.Add(Fields{{"Looks at a ring", lookCounts(looks)}, {"Period", []Field{{"first", moment(firstAt(looks))}, {"last", moment(d.At)}, {"asked", period(l.From, l.To)}}}})
+	d.Add(document.Fields{{"Looks at a ring", lookCounts(looks)}, {"Period", []document.Field{{"first", moment(firstAt(looks))}, {"last", moment(d.At)}, {"asked", period(l.From, l.To)}}}})
 	if len(looks) == 0 {
-		d.Add(Para("No ring was read."))
+		d.Add(document.Para("No ring was read."))
 	} else {
 		driftCharts(d, looks)
-		d.Add(Heading("Masterings and checks"), looksTable(looks, true))
-		d.Add(Heading("Rings"), ringsTable(looks, analysis.MM))
+		d.Add(document.Heading("Masterings and checks"), looksTable(looks, true))
+		d.Add(document.Heading("Rings"), ringsTable(looks, analysis.MM))
 		if t := gaugesTable(looks); t != nil {
-			d.Add(Heading("Gauges"), t)
+			d.Add(document.Heading("Gauges"), t)
 		}
-		d.Add(Lines{"A check looks at the ring and leaves the zero alone; only a mastering moves it. What a failed check puts in doubt stands beside it."})
+		d.Add(document.Lines{"A check looks at the ring and leaves the zero alone; only a mastering moves it. What a failed check puts in doubt stands beside it."})
 	}
 	l.Trace.stand(d)
-	d.Add(Signature{"reviewed by", "date"})
+	d.Add(document.Signature{"reviewed by", "date"})
 	return d
 }
 
@@ -63,7 +64,7 @@ func firstAt(looks []event.Record) (t time.Time) {
 	return t
 }
 
-func lookCounts(looks []event.Record) []Field {
+func lookCounts(looks []event.Record) []document.Field {
 	mastered, good, failed, untold, again := 0, 0, 0, 0, 0
 	for i := range looks {
 		switch c := looks[i].Check; {
@@ -79,11 +80,11 @@ func lookCounts(looks []event.Record) []Field {
 			failed++
 		}
 	}
-	counts := []Field{
+	counts := []document.Field{
 		{"masterings", strconv.Itoa(mastered)}, {"checks held", strconv.Itoa(good)}, {"checks failed", strconv.Itoa(failed)}, {"checks void", strconv.Itoa(untold)},
 	}
 	if again > 0 {
-		counts = append(counts, Field{"re-read as a part", strconv.Itoa(again)})
+		counts = append(counts, document.Field{"re-read as a part", strconv.Itoa(again)})
 	}
 	return counts
 }
@@ -99,7 +100,7 @@ type gaugeRun struct {
 
 // driftCharts draw, for each gauge, the zero that each look at a ring asked for:
 // what a mastering set, or at a check the zero in force less the error found.
-func driftCharts(d *Document, looks []event.Record) {
+func driftCharts(d *document.Document, looks []event.Record) {
 	var runs []*gaugeRun
 	for i := range looks {
 		e := &looks[i]
@@ -118,13 +119,13 @@ func driftCharts(d *Document, looks []event.Record) {
 	}
 	for _, r := range runs {
 		if len(r.Values) < 2 {
-			d.Add(Para(r.name + ": one look only, so nothing is known of its drift."))
+			d.Add(document.Para(r.name + ": one look only, so nothing is known of its drift."))
 			continue
 		}
 		r.Title = "zero, µm"
 		r.Lines = []level{{r.Values[0], picture.Target, "first"}}
 		c := runChart{W: 1000, H: 190, Panels: []panel{r.panel}, Labels: r.labels}
-		d.Add(Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
+		d.Add(document.Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -71,12 +72,12 @@ type record struct {
 	job  *analysis.Job
 	unit analysis.Unit
 	fold *state.Fold
-	doc  *Document
+	doc  *document.Document
 	from Trace
 }
 
 // PartRecord puts the record of a part together.
-func PartRecord(p Part) *Document {
+func PartRecord(p Part) *document.Document {
 	r := p.record()
 	r.doc.Title = "Bore record"
 	r.doc.Outcome = r.outcome()
@@ -90,12 +91,12 @@ func PartRecord(p Part) *Document {
 	r.happened()
 	r.limits()
 	r.from.stand(r.doc)
-	r.doc.Add(Signature{"checked by", "date"})
+	r.doc.Add(document.Signature{"checked by", "date"})
 	return r.doc
 }
 
 func (p Part) record() *record {
-	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, doc: &Document{}}
+	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, doc: &document.Document{}}
 	if r.job == nil { // a part without a job has no readings either
 		r.job = &analysis.Job{Unit: analysis.MM}
 	}
@@ -136,17 +137,17 @@ func (r *record) doubted() *event.ZeroCheck {
 	return nil
 }
 
-func (r *record) outcome() *Outcome {
+func (r *record) outcome() *document.Outcome {
 	v := r.Bore.Verdict
 	switch c := r.doubted(); {
 	case v == nil:
-		return &Outcome{Open, "NOT FINISHED", clean(string(r.Bore.State) + colon(r.Bore.Why))}
+		return &document.Outcome{document.Open, "NOT FINISHED", clean(string(r.Bore.State) + colon(r.Bore.Why))}
 	case c != nil:
-		return &Outcome{Open, outcome(v) + ", NOW IN DOUBT", clean(c.Sentence)}
+		return &document.Outcome{document.Open, outcome(v) + ", NOW IN DOUBT", clean(c.Sentence)}
 	case v.Accepted:
-		return &Outcome{Good, outcome(v), clean(v.Reason)}
+		return &document.Outcome{document.Good, outcome(v), clean(v.Reason)}
 	}
-	return &Outcome{Bad, outcome(v), clean(v.Reason)}
+	return &document.Outcome{document.Bad, outcome(v), clean(v.Reason)}
 }
 
 func outcome(v *event.Verdict) string {
@@ -164,13 +165,13 @@ func colon(s string) string {
 }
 
 // facts are what was asked for, what was found, and how it was made.
-func (r *record) facts() Fields {
-	return Fields{{"Asked for", asked(r.job)}, {"Found", r.found()}, {"Made and gauged", r.made()}}
+func (r *record) facts() document.Fields {
+	return document.Fields{{"Asked for", asked(r.job)}, {"Found", r.found()}, {"Made and gauged", r.made()}}
 }
 
-func asked(j *analysis.Job) []Field {
+func asked(j *analysis.Job) []document.Field {
 	u := j.Unit
-	f := []Field{
+	f := []document.Field{
 		{"low limit", "Ø " + both(j.Low, u)},
 		{"high limit", "Ø " + both(j.High, u)},
 		{"target", "Ø " + both(j.Target, u)},
@@ -180,15 +181,15 @@ func asked(j *analysis.Job) []Field {
 		max  analysis.Deviation
 	}{{"size variation", j.Variation}, {"taper", j.Taper}, {"out-of-round", j.Ovality}} {
 		if x.max > 0 {
-			f = append(f, Field{x.name, "at most " + small(x.max, u)})
+			f = append(f, document.Field{x.name, "at most " + small(x.max, u)})
 		}
 	}
-	f = append(f, Field{"drawing", strings.Join(filled(prefixed("revision ", clean(j.Revision)), "in "+spelt(u)), ", ")})
+	f = append(f, document.Field{"drawing", strings.Join(filled(prefixed("revision ", clean(j.Revision)), "in "+spelt(u)), ", ")})
 	kind := "through"
 	if j.Blind {
 		kind = "blind"
 	}
-	f = append(f, Field{"bore", strings.Join(filled(notation.In(u).Depth(j.Length)+" long", kind, clean(j.Material)), ", ")})
+	f = append(f, document.Field{"bore", strings.Join(filled(notation.In(u).Depth(j.Length)+" long", kind, clean(j.Material)), ", ")})
 	return f
 }
 
@@ -204,27 +205,27 @@ func prefixed(prefix, s string) string {
 	return prefix + s
 }
 
-func (r *record) found() (f []Field) {
+func (r *record) found() (f []document.Field) {
 	b, v := r.Bore, r.Bore.Verdict
 	if z := b.Sizes; z != nil {
 		f = append(f,
-			Field{"smallest", both(z.Smallest.Size, r.unit)}, Field{"at", where(z.Smallest.Place, r.unit)},
-			Field{"largest", both(z.Largest.Size, r.unit)}, Field{"at", where(z.Largest.Place, r.unit)},
-			Field{"variation", small(z.Variation, r.unit)})
+			document.Field{"smallest", both(z.Smallest.Size, r.unit)}, document.Field{"at", where(z.Smallest.Place, r.unit)},
+			document.Field{"largest", both(z.Largest.Size, r.unit)}, document.Field{"at", where(z.Largest.Place, r.unit)},
+			document.Field{"variation", small(z.Variation, r.unit)})
 	} else if v != nil && v.Readings > 0 {
-		f = append(f, Field{"smallest", both(v.Smallest, r.unit)}, Field{"largest", both(v.Largest, r.unit)})
+		f = append(f, document.Field{"smallest", both(v.Smallest, r.unit)}, document.Field{"largest", both(v.Largest, r.unit)})
 	}
 	if u, k := r.stated(); u > 0 {
-		f = append(f, Field{"U of a size", small(u, r.unit) + k})
+		f = append(f, document.Field{"U of a size", small(u, r.unit) + k})
 	}
 	if j := b.Judged; j != nil {
-		f = append(f, Field{"by the rule", string(j.Decision)})
+		f = append(f, document.Field{"by the rule", string(j.Decision)})
 	}
 	if v != nil {
-		f = append(f, Field{"verdict", strings.ToLower(outcome(v)) + " by " + orDash(r.by(event.Judged))}, Field{"given", moment(r.at(event.Judged))})
+		f = append(f, document.Field{"verdict", strings.ToLower(outcome(v)) + " by " + orDash(r.by(event.Judged))}, document.Field{"given", moment(r.at(event.Judged))})
 	}
 	if f == nil {
-		f = []Field{{"sizes", "none"}}
+		f = []document.Field{{"sizes", "none"}}
 	}
 	return f
 }
@@ -267,7 +268,7 @@ func (r *record) newest(k event.Kind) *event.Record {
 	return nil
 }
 
-func (r *record) made() []Field {
+func (r *record) made() []document.Field {
 	strokes, seconds, taken, refused := 0, 0.0, 0, 0
 	gauges, rings := set{}, set{}
 	for i := range r.Records {
@@ -285,9 +286,9 @@ func (r *record) made() []Field {
 	for _, m := range r.masters() {
 		rings.add(clean(m.Master.Ring.ID))
 	}
-	f := []Field{{"station", clean(r.Bore.Station)}, {"gauge", orDash(gauges.String())}, {"master ring", orDash(rings.String())}}
+	f := []document.Field{{"station", clean(r.Bore.Station)}, {"gauge", orDash(gauges.String())}, {"master ring", orDash(rings.String())}}
 	if len(r.Records) > 0 {
-		f = append(f, Field{"begun", moment(r.Records[0].At)})
+		f = append(f, document.Field{"begun", moment(r.Records[0].At)})
 	}
 	honed := analysis.Count(r.fold.Round(), "round", "rounds")
 	if strokes > 0 {
@@ -305,7 +306,7 @@ func (r *record) made() []Field {
 			read = append(read, strconv.Itoa(x.n)+" "+x.what)
 		}
 	}
-	return append(f, Field{"honed", honed}, Field{"readings", strings.Join(read, ", ")}, Field{"entered by", r.sources()})
+	return append(f, document.Field{"honed", honed}, document.Field{"readings", strings.Join(read, ", ")}, document.Field{"entered by", r.sources()})
 }
 
 // sources tells who or what caused how many events.
@@ -346,9 +347,9 @@ func (r *record) pictures() {
 	}
 	f := notation.In(r.unit)
 	c := picture.Cut{Bore: b, W: 1000, H: 300, Format: f}
-	r.doc.Add(Figure{c, c.W, c.H, "The bore cut lengthwise, as last gauged."})
+	r.doc.Add(document.Figure{c, c.W, c.H, "The bore cut lengthwise, as last gauged."})
 	if len(b.Rounds) > 1 {
 		a := picture.Approach{Bore: b, W: 1000, H: 170, Format: f}
-		r.doc.Add(Figure{a, a.W, a.H, "The way to size: smallest to largest of each round, between the limits."})
+		r.doc.Add(document.Figure{a, a.W, a.H, "The way to size: smallest to largest of each round, between the limits."})
 	}
 }

@@ -21,6 +21,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 )
 
@@ -188,7 +189,7 @@ func tool(t *testing.T, name string) string {
 	return path
 }
 
-func pdf(t *testing.T, d *Document, paper Paper) []byte {
+func pdf(t *testing.T, d *document.Document, paper document.Paper) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	if err := d.PDF(&b, paper); err != nil {
@@ -214,7 +215,7 @@ func extracted(t *testing.T, pdf []byte) string {
 // Every character of a record has a glyph in the typeface of the PDF.
 func TestEveryLabelHasItsGlyphs(t *testing.T) {
 	for _, p := range []Part{valve(t), sleeve(t)} {
-		if text := extracted(t, pdf(t, PartRecord(p), A4)); strings.ContainsRune(text, '\uFFFD') {
+		if text := extracted(t, pdf(t, PartRecord(p), document.A4)); strings.ContainsRune(text, '\uFFFD') {
 			t.Errorf("a character has no glyph:\n%s", text)
 		}
 	}
@@ -225,14 +226,14 @@ func TestEveryLabelHasItsGlyphs(t *testing.T) {
 func TestPDFIsReadByOthers(t *testing.T) {
 	render := tool(t, "pdftoppm")
 	d := PartRecord(valve(t))
-	for _, paper := range []Paper{A4, Letter} {
+	for _, paper := range []document.Paper{document.A4, document.Letter} {
 		file := filepath.Join(t.TempDir(), "record.pdf")
 		if err := os.WriteFile(file, pdf(t, d, paper), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		text := extracted(t, pdf(t, d, paper))
 		pages := strings.Count(text, "\f")
-		if paper == A4 && pages != 2 {
+		if paper == document.A4 && pages != 2 {
 			t.Errorf("%s: %d pages, want 2", paper, pages)
 		}
 		for _, want := range []string{"Ø 15.8780 mm", "±", "µm", "ACCEPTED", "✔", "15.8811", "R-0625", "K-2218", "mud in the bore", "page 2 of " + strconv.Itoa(pages), strings.Repeat("a1b2c3d4", 8)} {
@@ -248,8 +249,8 @@ func TestPDFIsReadByOthers(t *testing.T) {
 
 // The same record gives the same bytes, whenever it is printed.
 func TestPDFIsReproducible(t *testing.T) {
-	a := pdf(t, PartRecord(valve(t)), A4)
-	b := pdf(t, PartRecord(valve(t)), A4)
+	a := pdf(t, PartRecord(valve(t)), document.A4)
+	b := pdf(t, PartRecord(valve(t)), document.A4)
 	if !bytes.Equal(a, b) {
 		t.Error("the same record gave two different files")
 	}
@@ -270,8 +271,8 @@ func TestAnyTextIsSafe(t *testing.T) {
 		p.Bore = &b
 		d := PartRecord(p)
 		wellFormed(t, d.Fragment())
-		for _, r := range shown(d.Subject + d.Outcome.Why) {
-			if !hasGlyph(regular, r) || !hasGlyph(bold, r) {
+		for _, r := range document.Shown(d.Subject + d.Outcome.Why) {
+			if !document.HasGlyph(document.Regular, r) || !document.HasGlyph(document.Bold, r) {
 				t.Fatalf("%U goes into the PDF, which would show nothing for it", r)
 			}
 		}
@@ -286,8 +287,8 @@ func TestAnyTextIsSafe(t *testing.T) {
 // Characters that the typeface lacks, even beyond the basic plane, leave the PDF
 // whole and show as lacking.
 func TestPDFOfAnyText(t *testing.T) {
-	d := &Document{Title: "溝 😀", Subject: "part \u0000", At: time.Unix(0, 0), Blocks: []Block{Para(strings.Repeat("a", 400) + " 😀 12 µm")}}
-	if text := extracted(t, pdf(t, d, A4)); strings.Count(text, "�") != 4 || !strings.Contains(text, "12 µm") {
+	d := &document.Document{Title: "溝 😀", Subject: "part \u0000", At: time.Unix(0, 0), Blocks: []document.Block{document.Para(strings.Repeat("a", 400) + " 😀 12 µm")}}
+	if text := extracted(t, pdf(t, d, document.A4)); strings.Count(text, "�") != 4 || !strings.Contains(text, "12 µm") {
 		t.Errorf("read back: %q", text)
 	}
 }
@@ -347,7 +348,7 @@ func TestDoubtAfterAcceptance(t *testing.T) {
 	b.ring("check", "R-1250", 45*um1/100)
 	p := b.part("003")
 	d := PartRecord(p)
-	if d.Outcome.Word != "ACCEPTED, NOW IN DOUBT" || d.Outcome.Mark != Open {
+	if d.Outcome.Word != "ACCEPTED, NOW IN DOUBT" || d.Outcome.Mark != document.Open {
 		t.Errorf("stamp %+v", d.Outcome)
 	}
 	text := strings.Join(strings.Fields(d.Text()), " ")
@@ -419,7 +420,7 @@ func TestDoubtInHand(t *testing.T) {
 	b.play(rounds(t, "sleeve")[:1], 0)
 	b.ring("check", "R-1250", 45*um1/100)
 	d := PartRecord(b.part("004"))
-	if d.Outcome.Mark != Open || !strings.Contains(d.Text(), "(1.249071)") || !strings.Contains(d.Text(), "6 in doubt") {
+	if d.Outcome.Mark != document.Open || !strings.Contains(d.Text(), "(1.249071)") || !strings.Contains(d.Text(), "6 in doubt") {
 		t.Errorf("the record of a part in doubt:\n%s", d.Text())
 	}
 }
@@ -433,7 +434,7 @@ func TestEmptyPart(t *testing.T) {
 	if !strings.Contains(d.Text(), "NOT FINISHED") || !strings.Contains(d.Text(), "No ring was read") {
 		t.Errorf("record:\n%s", d.Text())
 	}
-	if d.At.IsZero() || len(pdf(t, d, Letter)) == 0 {
+	if d.At.IsZero() || len(pdf(t, d, document.Letter)) == 0 {
 		t.Error("no file")
 	}
 	wellFormed(t, d.Fragment())
@@ -481,7 +482,7 @@ func BenchmarkPDF(b *testing.B) {
 	n := 0
 	for b.Loop() {
 		var out bytes.Buffer
-		if err := d.PDF(&out, A4); err != nil {
+		if err := d.PDF(&out, document.A4); err != nil {
 			b.Fatal(err)
 		}
 		n = out.Len()

@@ -7,6 +7,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 )
 
@@ -25,7 +26,7 @@ func (r *record) sizes() {
 	if n := slices.IndexFunc(all, func(x event.Round) bool { return x.Number == last }); n >= 0 {
 		all = all[:n+1]
 	}
-	r.doc.Add(Heading("Sizes by round"))
+	r.doc.Add(document.Heading("Sizes by round"))
 	for len(all) > roundsAcross {
 		tables := (len(all) + roundsAcross - 1) / roundsAcross
 		n := len(all) / tables // the fuller ones come last
@@ -97,14 +98,14 @@ type at struct {
 	place analysis.Place
 }
 
-func (r *record) sizeTable(rounds []event.Round, full bool) *Table {
-	t := &Table{Columns: []Column{{Head: "depth / angle", Left: true}}}
+func (r *record) sizeTable(rounds []event.Round, full bool) *document.Table {
+	t := &document.Table{Columns: []document.Column{{Head: "depth / angle", Left: true}}}
 	for _, x := range rounds {
-		t.Columns = append(t.Columns, Column{Head: "round " + strconv.Itoa(x.Number)})
+		t.Columns = append(t.Columns, document.Column{Head: "round " + strconv.Itoa(x.Number)})
 	}
 	o := other(r.unit)
 	if full {
-		t.Columns = append(t.Columns, Column{Head: o.String()}, Column{Head: "from target, " + fine(r.unit).String()}, Column{Head: "by the rule", Left: true})
+		t.Columns = append(t.Columns, document.Column{Head: o.String()}, document.Column{Head: "from target, " + fine(r.unit).String()}, document.Column{Head: "by the rule", Left: true})
 	}
 	t.Over = r.honing(rounds, len(t.Columns))
 	current := make([]map[analysis.Place]*event.Reading, len(rounds))

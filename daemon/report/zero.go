@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 )
 
@@ -42,14 +43,14 @@ func look(e *event.Event) bool {
 // zero tables the looks at rings, and the rings.
 func (r *record) zero() {
 	looks := r.looks()
-	r.doc.Add(Heading("Zero of the gauge"))
+	r.doc.Add(document.Heading("Zero of the gauge"))
 	if len(looks) == 0 {
-		r.doc.Add(Para("No ring was read: the sizes are the gauge's own."))
+		r.doc.Add(document.Para("No ring was read: the sizes are the gauge's own."))
 		return
 	}
 	r.doc.Add(looksTable(looks, false))
 	if after := r.Bore.Master.CheckAfter; after != "" {
-		r.doc.Add(Para(clean(after)))
+		r.doc.Add(document.Para(clean(after)))
 	}
 	r.doc.Add(ringsTable(looks, r.unit))
 	if t := gaugesTable(looks); t != nil {
@@ -57,13 +58,13 @@ func (r *record) zero() {
 	}
 }
 
-func looksTable(looks []event.Record, stations bool) *Table {
-	t := &Table{Columns: []Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "ring", Left: true}, {Head: "gauge", Left: true}}}
+func looksTable(looks []event.Record, stations bool) *document.Table {
+	t := &document.Table{Columns: []document.Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "ring", Left: true}, {Head: "gauge", Left: true}}}
 	if stations {
-		t.Columns = append(t.Columns, Column{Head: "station", Left: true})
+		t.Columns = append(t.Columns, document.Column{Head: "station", Left: true})
 	}
 	t.Columns = append(t.Columns, numbers("read", "spread", "zero", "moved", "error", "limit")...)
-	t.Columns = append(t.Columns, Column{Head: "outcome", Left: true, Wrap: true})
+	t.Columns = append(t.Columns, document.Column{Head: "outcome", Left: true, Wrap: true})
 	date := ""
 	for i := range looks {
 		t.Rows = append(t.Rows, lookRow(&looks[i], &date, stations))
@@ -168,8 +169,8 @@ func inDoubt(d *event.InDoubt) (s string) {
 
 // ringsTable lists the rings that were looked at with what their certificates say,
 // and whether each was in date on the day.
-func ringsTable(looks []event.Record, u analysis.Unit) *Table {
-	t := &Table{Columns: []Column{
+func ringsTable(looks []event.Record, u analysis.Unit) *document.Table {
+	t := &document.Table{Columns: []document.Column{
 		{Head: "ring", Left: true}, {Head: "certified, " + large(u).String()}, {Head: other(u).String()}, {Head: "U, µm"},
 		{Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true},
 	}}
@@ -196,8 +197,8 @@ func ringsTable(looks []event.Record, u analysis.Unit) *Table {
 
 // gaugesTable lists the gauges with what was stated of their own calibration when a
 // zero was set, nil if nothing was.
-func gaugesTable(looks []event.Record) *Table {
-	t := &Table{Columns: []Column{{Head: "gauge", Left: true}, {Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true}}}
+func gaugesTable(looks []event.Record) *document.Table {
+	t := &document.Table{Columns: []document.Column{{Head: "gauge", Left: true}, {Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true}}}
 	type key struct {
 		gauge, certified, inDate string
 		due                      time.Time

@@ -3,7 +3,7 @@
 //
 // A [Document] is put together once, without a word on how it looks; [Document.Text],
 // [Document.HTML] and [Document.PDF] set it. The same document gives the same bytes.
-package report
+package document
 
 import (
 	"strings"

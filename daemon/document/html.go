@@ -1,4 +1,4 @@
-package report
+package document
 
 import (
 	_ "embed"
@@ -12,7 +12,7 @@ import (
 // Style is the style sheet of a document's page. A server that forbids what stands
 // in the page itself serves it beside.
 //
-//go:embed report.css
+//go:embed document.css
 var Style string
 
 // page is HTML being written. It holds no script, no style and no style attribute,
