@@ -4,6 +4,8 @@ import (
 	_ "embed"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // The marks, and the signs that measures and formulas are written with, have a glyph in
@@ -27,6 +29,17 @@ func TestMissingGlyphShows(t *testing.T) {
 	if hasGlyph(regular, 0xfffe) || hasGlyph(regular, 0x6e9d) || !hasGlyph(regular, 'A') || !hasGlyph(bold, noGlyph) {
 		t.Error("the character map is misread")
 	}
+}
+
+// Whatever text comes in, every character that goes into the PDF has a glyph.
+func TestAnyTextIsShownWithGlyphs(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		for _, r := range shown(rapid.String().Draw(t, "text")) {
+			if !hasGlyph(regular, r) || !hasGlyph(bold, r) {
+				t.Fatalf("%U goes into the PDF, which would show nothing for it", r)
+			}
+		}
+	})
 }
 
 func TestFontComesWithItsLicence(t *testing.T) {
