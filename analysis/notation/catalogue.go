@@ -58,6 +58,37 @@ func (l *Language) Values(code string) int { return len(l.texts[code].names) }
 // All returns the codes in order.
 func (l *Language) All() []string { return slices.Sorted(maps.Keys(l.texts)) }
 
+// Texts returns the texts of all codes with one of the beginnings, for a program that
+// puts the values in itself: {0} stands for the first value, {0|one|many} for a count.
+func (l *Language) Texts(beginnings ...string) map[string]string {
+	out := map[string]string{}
+	for code, t := range l.texts {
+		if !slices.ContainsFunc(beginnings, func(b string) bool { return strings.HasPrefix(code, b) }) {
+			continue
+		}
+		var b strings.Builder
+		if l.codes {
+			b.WriteString("⟦" + code)
+			for i := range t.names {
+				fmt.Fprintf(&b, " {%d}", i)
+			}
+			out[code] = b.String() + "⟧"
+			continue
+		}
+		for _, p := range t.pieces {
+			b.WriteString(p.before)
+			switch {
+			case p.many != "":
+				fmt.Fprintf(&b, "{%d|%s|%s}", p.arg, p.one, p.many)
+			case p.arg >= 0:
+				fmt.Fprintf(&b, "{%d}", p.arg)
+			}
+		}
+		out[code] = b.String()
+	}
+	return out
+}
+
 // Parse reads a catalogue: a line a text,
 //
 //	code(name, name) = text with {name} and {name|# place|# places}

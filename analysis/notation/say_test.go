@@ -8,6 +8,7 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -147,6 +148,20 @@ func TestCatalogueFaultsAreNamed(t *testing.T) {
 	}
 }
 
+// A script gets the texts that it says, with the places of their values by number.
+func TestTextsForAScript(t *testing.T) {
+	const texts = "page.a(one, two) = {two} of {one|# piece|# pieces}, {two}\npage.b = B\nother.c = C\npages.d = D"
+	got := trial(t, texts).Texts("page.", "pages.d")
+	if want := map[string]string{"page.a": "{1} of {0|# piece|# pieces}, {1}", "page.b": "B", "pages.d": "D"}; !maps.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	for code, text := range notation.Codes().Texts("") {
+		if !strings.HasPrefix(text, "⟦"+code) || strings.Count(text, "{") != notation.English().Values(code) {
+			t.Errorf("the code of %s is %q", code, text)
+		}
+	}
+}
+
 // Every code that the program says has an English text with as many values, and every
 // text is said somewhere. A code that is put together ("state." + x) uses all with that
 // beginning.
@@ -160,7 +175,7 @@ func TestEveryCodeHasATextAndEveryTextIsUsed(t *testing.T) {
 			t.Errorf("%s: %q has no text in en.txt", where, c)
 		}
 	}
-	inPage := regexp.MustCompile(`(?:\bt|\bsay)[ (]+["']([a-z_]+\.[a-z_0-9. ,-]+)["'](\s*\+)?`)
+	inPage := regexp.MustCompile(`(?:\bt|\bsay)[ (]+(?:print )?["']([a-z_]+\.[a-z_0-9. ,-]+)["'](\s*\+)?`)
 	root := filepath.Join("..", "..")
 	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
@@ -175,7 +190,7 @@ func TestEveryCodeHasATextAndEveryTextIsUsed(t *testing.T) {
 				return err
 			}
 			for _, m := range inPage.FindAllStringSubmatch(string(b), -1) {
-				if m[2] != "" {
+				if m[2] != "" || strings.HasSuffix(m[1], ".") {
 					begun = append(begun, m[1])
 				} else {
 					see(path, m[1])

@@ -40,7 +40,7 @@ const roundsDrawn = 6
 
 // SVG draws it for the page.
 func (a Approach) SVG() []byte {
-	s := NewSVG(a.W, a.H, "Approach to size "+a.by()+", with the limits.")
+	s := NewSVG(a.W, a.H, a.Format.Text("picture.title.approach."+a.Against.code()))
 	a.Draw(s)
 	return s.Bytes()
 }
@@ -52,7 +52,7 @@ func (a Approach) Draw(cv Canvas) {
 	y := a.sizes(rounds)
 	y.low, y.high = a.H-3.6*t, 1.6*t
 	x0, x1 := 3.9*t, a.W-0.6*t
-	cv.Text(Soft, Point{x0, 1.0 * t}, 0.85*t, Start, a.Format.SmallUnit()+" from target, "+a.by())
+	cv.Text(Soft, Point{x0, 1.0 * t}, 0.85*t, Start, a.Format.Text("picture.approach."+a.Against.code(), a.Format.SmallUnit()))
 	limitBand(cv, a.Bore.Job, y, x0, x1)
 	scale(cv, a.Bore.Job, a.Format, y, x0, t)
 	at, width := a.across(rounds, x0, x1)
@@ -72,15 +72,8 @@ func (a Approach) Draw(cv Canvas) {
 	a.feet(cv, rounds, at, y.low, x0, next, t)
 }
 
-func (a Approach) by() string {
-	switch a.Against {
-	case ByHoning:
-		return "by honing done"
-	case ByClock:
-		return "by the clock"
-	}
-	return "by round"
-}
+// code is the end of the codes of texts that say what is drawn against what.
+func (a Against) code() string { return [...]string{"round", "honing", "clock"}[min(a, ByClock)] }
 
 // sizes is the range that is drawn.
 func (a Approach) sizes(rounds []state.RoundSum) axis {
@@ -161,15 +154,15 @@ func (a Approach) far(rounds []state.RoundSum) (far []float64, ok bool) {
 // it was gauged, as far as there is room for it before x1.
 func (a Approach) feet(cv Canvas, rounds []state.RoundSum, at []float64, y, x0, x1, t float64) {
 	for n, row := range []struct {
-		name string
+		code string
 		word func(state.RoundSum) string
 	}{
-		{"round", func(r state.RoundSum) string { return strconv.Itoa(r.Number) }},
-		{"honed", func(r state.RoundSum) string { return a.spell(r.Round) }},
-		{"h:min", func(r state.RoundSum) string { return clock(r.At.Sub(a.Bore.Rounds[0].At)) }},
+		{"picture.round", func(r state.RoundSum) string { return strconv.Itoa(r.Number) }},
+		{"picture.honed", func(r state.RoundSum) string { return a.spell(r.Round) }},
+		{"picture.hours", func(r state.RoundSum) string { return clock(r.At.Sub(a.Bore.Rounds[0].At)) }},
 	} {
 		base := y + (1.05+float64(n))*t
-		cv.Text(Soft, Point{x0 - 0.4*t, base}, 0.8*t, End, row.name)
+		cv.Text(Soft, Point{x0 - 0.4*t, base}, 0.8*t, End, a.Format.Text(row.code))
 		until := x0 - 0.2*t
 		for i, r := range rounds {
 			word := row.word(r)
@@ -210,13 +203,14 @@ func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, mean []Point) (fr
 	if len(mean) > 0 {
 		cv.Lines(Ahead, false, []Point{mean[len(mean)-1], {x, (y.at(e[0]) + y.at(e[1])) / 2}})
 	}
-	cv.Text(NextAs, Point{x, y.low + 1.05*t}, 0.85*t, Middle, "next")
+	next := a.Format.Text("picture.next")
+	cv.Text(NextAs, Point{x, y.low + 1.05*t}, 0.85*t, Middle, next)
 	if v := a.Bore.Advice; v != nil {
 		if how := a.spell(event.Round{Strokes: v.Strokes, Seconds: float64(v.Seconds)}); how != "" {
 			cv.Text(NextAs, Point{x, y.low + 2.05*t}, 0.82*t, Middle, how)
 		}
 	}
-	return x - 0.45*t*textWidth("next")
+	return x - 0.45*t*textWidth(next)
 }
 
 // scale writes the limits' and the target's deviation, and a few round ones below.

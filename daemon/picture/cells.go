@@ -1,7 +1,6 @@
 package picture
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -49,7 +48,7 @@ func (c *cut) cell(p state.PlaceState, next bool, x, y, w float64) {
 	switch {
 	case next: // an arrow, and the word
 		c.cv.Lines(Next, true, []Point{{x - w/2, y + gap}, {x + w*0.36, y + gap}, {x + w/2, y + c.row/2}, {x + w*0.36, y + c.row - gap}, {x - w/2, y + c.row - gap}})
-		c.write(NextAs, Point{mid.X - w*0.05, mid.Y}, w*0.8, "next")
+		c.write(NextAs, Point{mid.X - w*0.05, mid.Y}, w*0.8, c.Format.Text("picture.next"))
 	case p.State == "taken":
 		c.cv.Lines(Cell, true, box)
 		if p.Ask != "" {
@@ -63,7 +62,7 @@ func (c *cut) cell(p state.PlaceState, next bool, x, y, w float64) {
 		c.cv.Circle(Cell, Point{x, y + c.row/2}, 0.2*c.row)
 	default: // void, stale, skipped: the word stands there, crossed out if it was a value
 		c.cv.Lines(Past, true, box)
-		c.write(PastAs, mid, w, p.State)
+		c.write(PastAs, mid, w, c.Format.Text("place."+p.State))
 	}
 }
 
@@ -122,8 +121,8 @@ const noteHeight = 0.82 // of the text's height
 
 // notes say what is drawn how large, and what the figures are.
 func (c *cut) notes() (scale, figures string) {
-	scale = fmt.Sprintf("errors drawn %s times too large", grouped(c.magnified))
-	figures = fmt.Sprintf("figures in %s from %s", c.Format.SmallUnit(), c.Format.Size(c.Bore.Job.Target))
+	scale = c.Format.Text("picture.magnified", grouped(c.magnified))
+	figures = c.Format.Text("picture.figures", c.Format.SmallUnit(), analysis.Size(c.Bore.Job.Target))
 	if u := c.Bore.U; u != nil {
 		figures += " · ±" + c.Format.Small(u.Expanded)
 	}
@@ -170,9 +169,9 @@ func (c *cut) ruler() {
 func (c *cut) limitNames() {
 	t := c.text
 	names := []struct {
-		word string
+		code string
 		h    float64
-	}{{"high", c.hHigh}, {"target", c.hTarget}, {"low", c.hLow}}
+	}{{"picture.high", c.hHigh}, {"picture.target", c.hTarget}, {"picture.low", c.hLow}}
 	from := c.x1 + 0.15*t
 	if c.Bore.Job.Blind {
 		from += bottomWide * t
@@ -183,7 +182,7 @@ func (c *cut) limitNames() {
 		y := max(c.axis-n.h, last+0.95*t)
 		last = y
 		c.cv.Lines(Frame, false, []Point{{from, c.axis - n.h}, {x - 0.15*t, y}})
-		c.cv.Text(LimitAs, Point{x, y + 0.3*t}, 0.9*t, Start, n.word)
+		c.cv.Text(LimitAs, Point{x, y + 0.3*t}, 0.9*t, Start, c.Format.Text(n.code))
 	}
 	unit := c.Format.Unit()
 	step := floorFine(c.outer * 0.45 / c.perMicron / unit.Micrometres())
@@ -200,7 +199,7 @@ func unitWord(f notation.Format, n float64) string {
 	case f.Inch && f.Fine:
 		return analysis.UIN.String()
 	case f.Inch && n == 1:
-		return "tenth"
+		return f.Text("picture.tenth")
 	}
 	return f.SmallUnit()
 }

@@ -1,7 +1,6 @@
 package picture
 
 import (
-	"fmt"
 	"strconv"
 
 	"fairbore/analysis"
@@ -64,13 +63,13 @@ func (c Cut) Draw(cv Canvas) {
 
 func (c *cut) title() string {
 	j := c.Bore.Job
-	t := fmt.Sprintf("Bore of job %s cut lengthwise, %s deep, errors drawn %s times too large.", j.ID, c.Format.Depth(j.Length), grouped(c.magnified))
+	said := []analysis.Phrase{analysis.Say("picture.title.cut", j.ID, j.Length, grouped(c.magnified))}
 	for _, s := range c.sections {
 		if s.tight != 0 {
-			t += fmt.Sprintf(" At %s smallest %s, largest %s.", c.Format.Depth(s.depth), c.Format.Size(s.tight), c.Format.Size(s.wide))
+			said = append(said, analysis.Say("picture.title.section", s.depth, analysis.Size(s.tight), analysis.Size(s.wide)))
 		}
 	}
-	return t
+	return c.Format.SayAll(said...)
 }
 
 // Shares of the drawing's height and width.

@@ -24,7 +24,7 @@ type LotPart struct {
 
 // SVG draws it for a page.
 func (l Lot) SVG() []byte {
-	s := NewSVG(l.W, l.H, "Smallest and largest size of each finished part of job "+l.Job.ID+", with the limits.")
+	s := NewSVG(l.W, l.H, l.Format.Text("picture.title.lot", l.Job.ID))
 	l.Draw(s)
 	return s.Bytes()
 }
@@ -39,7 +39,7 @@ func (l Lot) Draw(cv Canvas) {
 	pad := (hi - lo) / 12
 	y := axis{lo - pad, hi + pad, l.H - 1.8*t, 1.6 * t}
 	x0, x1 := 4.2*t, l.W-0.6*t
-	cv.Text(Soft, Point{x0, t}, 0.85*t, Start, l.Format.SmallUnit()+" from target, by part")
+	cv.Text(Soft, Point{x0, t}, 0.85*t, Start, l.Format.Text("picture.lot", l.Format.SmallUnit()))
 	limitBand(cv, l.Job, y, x0, x1)
 	scale(cv, l.Job, l.Format, y, x0, t)
 	slot := (x1 - x0) / float64(max(1, len(l.Parts)))

@@ -17,7 +17,7 @@ type Sections struct {
 
 // SVG draws them for the page.
 func (s Sections) SVG() []byte {
-	c := NewSVG(s.W, s.H, "Mean size of each section against rounds of honing, with the limits.")
+	c := NewSVG(s.W, s.H, s.Format.Text("picture.title.sections"))
 	s.Draw(c)
 	return c.Bytes()
 }
@@ -28,7 +28,7 @@ func (s Sections) Draw(cv Canvas) {
 	t := clamp(min(s.H/9, s.W/22), 9, 22)
 	y := s.axis(t)
 	x0, x1 := 3.9*t, s.W-0.6*t
-	cv.Text(Soft, Point{x0, t}, 0.85*t, Start, "the same, by section")
+	cv.Text(Soft, Point{x0, t}, 0.85*t, Start, s.Format.Text("picture.sections"))
 	scale(cv, j, s.Format, y, x0, t)
 	slot := (x1 - x0) / float64(max(1, len(j.Sections)))
 	for i, d := range j.Sections {

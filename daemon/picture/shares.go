@@ -13,6 +13,7 @@ type Shares struct {
 	Title       string
 	Good, Worst float64 // per cent: below the one good, above the other not good enough
 	W, H        float64
+	Format      notation.Format
 }
 
 // Share is one bar.
@@ -53,10 +54,11 @@ func (s Shares) Draw(cv Canvas) {
 	cv.Text(Soft, Point{x0, foot + 16}, 14, Middle, "0")
 	for _, w := range []struct {
 		at, until float64
-		word      string
-	}{{x0, x(s.Good), "good"}, {x(s.Good), x(s.Worst), "by agreement"}, {x(s.Worst), x1, "not good enough"}} {
-		if w.until-w.at > 12*textWidth(w.word)+60 { // beside the marks, too
-			cv.Text(Soft, Point{(w.at + w.until) / 2, foot + 16}, 12, Middle, w.word)
+		code      string
+	}{{x0, x(s.Good), "good"}, {x(s.Good), x(s.Worst), "agreement"}, {x(s.Worst), x1, "bad"}} {
+		word := s.Format.Text("picture.shares." + w.code)
+		if w.until-w.at > 12*textWidth(word)+60 { // beside the marks, too
+			cv.Text(Soft, Point{(w.at + w.until) / 2, foot + 16}, 12, Middle, word)
 		}
 	}
 }
@@ -72,7 +74,7 @@ func (s Shares) bar(cv Canvas, b Share, y float64, x func(float64) float64, x0, 
 	if x(b.Value) > x1 { // goes on
 		cv.Lines(Paper, true, rect(end-0.9*t, y-half-2, end-0.5*t, y+half+2))
 	}
-	value := notation.Format{}.Decimal(b.Value, 1) + " %"
+	value := s.Format.Decimal(b.Value, 1) + " %"
 	w := 0.9*t*textWidth(value) + 0.6*t
 	crosses := func(m float64) bool { return end <= x(m) && end+w > x(m) }
 	if end < x1 && end-x0 > w && (crosses(s.Good) || crosses(s.Worst)) {

@@ -219,22 +219,26 @@ func (c *cut) ends() {
 
 func (c *cut) far() string {
 	if c.Bore.Job.Blind {
-		return "bottom"
+		return c.Format.Text("picture.bottom")
 	}
 	switch c.Bore.Job.Face {
 	case "back":
-		return "front"
+		return c.Format.Text("picture.front")
 	case "", "front":
-		return "back"
+		return c.Format.Text("picture.back")
 	}
-	return "far end"
+	return c.Format.Text("picture.far_end")
 }
 
 func (c *cut) near() string {
-	if f := c.Bore.Job.Face; f != "" {
+	switch f := c.Bore.Job.Face; f {
+	case "", "front":
+		return c.Format.Text("picture.front")
+	case "back":
+		return c.Format.Text("picture.back")
+	default: // as the drawing calls it
 		return f
 	}
-	return "front"
 }
 
 // tightest reports whether a place is the one that the stock to go is told of.

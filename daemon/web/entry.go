@@ -3,7 +3,6 @@ package web
 import (
 	"cmp"
 	"errors"
-	"fmt"
 	"strings"
 
 	"fairbore/analysis"
@@ -41,6 +40,7 @@ const farRing = 100 * analysis.Micrometre
 
 // draft is a job as it was typed, field by field, and what was found in it.
 type draft struct {
+	f      notation.Format // of who types
 	text   map[string]string
 	job    analysis.Job
 	faults map[string]string // by field, the first of each
@@ -51,14 +51,14 @@ type draft struct {
 
 // readDraft reads what was typed. A length without a unit is in that of the
 // drawing, a limit with a sign a deviation from nominal.
-func readDraft(text map[string]string) *draft {
-	d := &draft{text: text, faults: map[string]string{}, echo: map[string]string{}, usual: map[string]string{}}
+func readDraft(text map[string]string, f notation.Format) *draft {
+	d := &draft{f: f, text: text, faults: map[string]string{}, echo: map[string]string{}, usual: map[string]string{}}
 	j := &d.job
 	j.ID, j.Title, j.Revision = d.word(fieldID), cmp.Or(d.word(fieldTitle), d.word(fieldID)), d.word(fieldRevision)
 	j.Material, j.Face, j.Ring = d.word(fieldMaterial), cmp.Or(d.word(fieldFace), "front"), d.word(fieldRing)
 	j.Blind = d.word(fieldBlind) != ""
 	if err := j.Unit.UnmarshalText([]byte(d.word(fieldUnit))); err != nil || j.Unit != analysis.MM && j.Unit != analysis.IN {
-		d.bad(fieldUnit, "say whether the drawing is in mm or inches")
+		d.bad(fieldUnit, analysis.Say("entry.unit"))
 		j.Unit = analysis.MM
 	}
 	j.Nominal = d.length(fieldNominal)
@@ -73,9 +73,10 @@ func readDraft(text map[string]string) *draft {
 
 func (d *draft) word(field string) string { return strings.TrimSpace(d.text[field]) }
 
-func (d *draft) bad(field, format string, args ...any) {
+// bad notes a fault of a field, if it is the first there.
+func (d *draft) bad(field string, why error) {
 	if d.faults[field] == "" {
-		d.faults[field] = fmt.Sprintf(format, args...)
+		d.faults[field] = d.f.Error(why)
 	}
 }
 
@@ -85,17 +86,21 @@ func (d *draft) parse(field, text string) (analysis.Length, bool) {
 	if errors.Is(err, analysis.ErrNoUnit) {
 		l, err = analysis.ParseLength(text + " " + d.job.Unit.String())
 	}
-	for _, why := range []error{analysis.ErrFiner, analysis.ErrRange, analysis.ErrInches} {
-		if errors.Is(err, why) {
-			d.bad(field, "%q: %s", text, why)
-			return 0, false
-		}
+	switch {
+	case err == nil:
+		return l, true
+	case errors.Is(err, analysis.ErrFiner):
+		d.bad(field, analysis.Say("entry.length.finer", text))
+	case errors.Is(err, analysis.ErrRange):
+		d.bad(field, analysis.Say("entry.length.range", text))
+	case errors.Is(err, analysis.ErrInches):
+		d.bad(field, analysis.Say("entry.length.inches", text))
+	case d.job.Unit.Inch():
+		d.bad(field, analysis.Say("entry.length.in", text))
+	default:
+		d.bad(field, analysis.Say("entry.length.mm", text))
 	}
-	if err != nil {
-		d.bad(field, "%q is not a length; write a number, such as %s", text, map[bool]string{false: "31.75 or 31.75 mm", true: "1.2500, 1.2500 in or 1-1/4"}[d.job.Unit.Inch()])
-		return 0, false
-	}
-	return l, true
+	return 0, false
 }
 
 func (d *draft) length(field string) analysis.Length {
@@ -136,14 +141,14 @@ func (d *draft) limits() {
 	case d.word(fieldClass) == "":
 		j.Low, j.High = d.limit(fieldLow, low), d.limit(fieldHigh, high)
 	case low != "" || high != "":
-		d.bad(fieldClass, "give a class or limits, not both")
+		d.bad(fieldClass, analysis.Say("entry.class_and_limits"))
 	default:
 		d.class()
 	}
 	j.Target = d.length(fieldTarget)
 	if j.Target == 0 && j.High > j.Low && d.faults[fieldTarget] == "" {
 		j.Target = j.Low + (j.High-j.Low)/2
-		d.echo[fieldTarget] = "the middle, " + both(j.Target)
+		d.echo[fieldTarget] = d.f.Text("entry.middle", both(j.Target))
 	}
 }
 
@@ -167,22 +172,22 @@ func (d *draft) class() {
 	c, err := plan.ParseClass(d.word(fieldClass))
 	switch {
 	case err != nil:
-		d.bad(fieldClass, "%v", err)
+		d.bad(fieldClass, err)
 		return
 	case !c.Hole():
-		d.bad(fieldClass, "%s is a shaft's; a bore has a capital letter, such as %s", c, strings.ToUpper(c.String()))
+		d.bad(fieldClass, analysis.Say("entry.class_of_shaft", c.String(), strings.ToUpper(c.String())))
 		return
 	case j.Nominal == 0:
-		d.bad(fieldClass, "a class needs the nominal size")
+		d.bad(fieldClass, analysis.Say("entry.class_nominal"))
 		return
 	}
 	t, err := plan.ISO(j.Nominal, c)
 	if err != nil {
-		d.bad(fieldClass, "%v", err)
+		d.bad(fieldClass, err)
 		return
 	}
 	j.Low, j.High = t.Limits()
-	d.echo[fieldClass] = both(j.Low) + " to " + both(j.High)
+	d.echo[fieldClass] = d.f.Text("entry.from_to", both(j.Low), both(j.High))
 }
 
 // fields splits a list at blanks, semicolons, and commas that a blank follows: a
@@ -210,7 +215,7 @@ func (d *draft) places() {
 	for _, text := range fields(d.word(fieldAngles)) {
 		var a analysis.Angle
 		if err := a.UnmarshalJSON([]byte(strings.TrimSuffix(text, "°"))); err != nil {
-			d.bad(fieldAngles, "%q is not an angle; write degrees, such as 0 90", text)
+			d.bad(fieldAngles, analysis.Say("entry.angle", text))
 			continue
 		}
 		j.Orientations = append(j.Orientations, a)
@@ -233,32 +238,28 @@ func (d *draft) interrupts() {
 			continue
 		}
 		if len(words) < 2 {
-			d.bad(fieldInterrupts, "write from, to and what is there, such as: 17 21 oil hole")
+			d.bad(fieldInterrupts, analysis.Say("entry.interrupts"))
 			continue
 		}
 		from, ok1 := d.parse(fieldInterrupts, words[0])
 		to, ok2 := d.parse(fieldInterrupts, words[1])
 		if ok1 && ok2 {
-			d.job.Interrupts = append(d.job.Interrupts, analysis.Interrupt{From: from, To: to, What: cmp.Or(strings.Join(words[2:], " "), "gap")})
+			d.job.Interrupts = append(d.job.Interrupts, analysis.Interrupt{From: from, To: to, What: cmp.Or(strings.Join(words[2:], " "), d.f.Text("entry.gap"))})
 		}
 	}
 }
 
 // check adds what is wrong with the job as a whole to what could not be read.
 func (d *draft) check(station string, e *Entry, known []*analysis.Job) {
-	for field, ask := range map[string]string{
-		fieldID: "give the job a name", fieldMaterial: "say what the part is made of: it sets how its size moves with temperature",
-		fieldNominal: "give the nominal size", fieldLength: "give the length of the bore", fieldRing: "choose the ring to master on",
-		fieldSections: "give the depths to gauge at", fieldAngles: "give the angles to gauge at",
-	} {
+	for _, field := range []string{fieldID, fieldMaterial, fieldNominal, fieldLength, fieldRing, fieldSections, fieldAngles} {
 		if d.word(field) == "" {
-			d.bad(field, "%s", ask)
+			d.bad(field, analysis.Say("entry.missing."+field))
 		}
 	}
 	if d.word(fieldClass) == "" {
 		for _, field := range []string{fieldLow, fieldHigh} {
 			if d.word(field) == "" {
-				d.bad(field, "give both limits, or a class such as H7")
+				d.bad(field, analysis.Say("entry.missing.limits"))
 			}
 		}
 	}
@@ -266,10 +267,10 @@ func (d *draft) check(station string, e *Entry, known []*analysis.Job) {
 		what, rest, _ := strings.Cut(err.Error(), ":")
 		field := fieldOf(what)
 		if field == "" || !strings.Contains(what, " ") {
-			d.bad(cmp.Or(field, fieldID), "%s", strings.TrimSpace(cmp.Or(rest, what)))
+			d.bad(cmp.Or(field, fieldID), analysis.Quote(strings.TrimSpace(cmp.Or(rest, what))))
 			continue
 		}
-		d.bad(field, "%s", err)
+		d.bad(field, err)
 	}
 	d.questions(e.Rings(station), known)
 }
@@ -297,24 +298,25 @@ func fieldOf(what string) string {
 // questions asks about what can be meant, and usually isn't.
 func (d *draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 	j := &d.job
-	ask := func(format string, args ...any) { d.ask = append(d.ask, fmt.Sprintf(format, args...)) }
+	ask := func(p analysis.Phrase) { d.ask = append(d.ask, d.f.Say(p)) }
 	f := notation.In(j.Unit)
+	f.Language, f.Comma = d.f.Language, d.f.Comma
 	for _, r := range rings {
 		if r.ID != j.Ring || j.Target == 0 {
 			continue
 		}
 		off := r.Size - j.Target
-		d.echo[fieldRing] = f.Signed(analysis.Deviation(off)) + " " + f.SmallUnit() + " from the target"
+		d.echo[fieldRing] = f.Text("entry.off_target", f.Signed(analysis.Deviation(off))+" "+f.SmallUnit())
 		if off.Abs() > farRing {
-			ask("Ring %s is %s from the target: is it the right one?", r.ID, both(off.Abs()))
+			ask(analysis.Say("entry.ask.ring", r.ID, both(off.Abs())))
 		}
 	}
 	if j.Low > 0 && j.High > j.Low && (j.Nominal < j.Low || j.Nominal > j.High) {
-		ask("The nominal size lies outside the limits: is that what the drawing says?")
+		ask(analysis.Say("entry.ask.nominal"))
 	}
 	for _, k := range known {
 		if k.ID == j.ID && d.faults[fieldID] == "" {
-			ask("A job %s was entered before; this one takes its place for parts begun from now on.", k.ID)
+			ask(analysis.Say("entry.ask.known", k.ID))
 		}
 	}
 }

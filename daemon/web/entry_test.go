@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 )
 
@@ -24,7 +25,7 @@ func sleeveTyped() map[string]string {
 // A job as typed is the job that is meant: the unit of the drawing where none is
 // written, limits as sizes or as deviations, lists with any of their separators.
 func TestDraftIsRead(t *testing.T) {
-	d := readDraft(sleeveTyped())
+	d := readDraft(sleeveTyped(), notation.Format{})
 	d.check("bay2", testEntry(), nil)
 	if len(d.faults) > 0 {
 		t.Fatalf("faults %v", d.faults)
@@ -49,7 +50,7 @@ func TestDraftIsRead(t *testing.T) {
 func TestDraftByFraction(t *testing.T) {
 	text := sleeveTyped()
 	text["nominal"] = "1-1/4"
-	d := readDraft(text)
+	d := readDraft(text, notation.Format{})
 	if d.check("bay2", testEntry(), nil); len(d.faults) > 0 || d.job.Nominal != sleeve().Nominal || !strings.Contains(d.echo["nominal"], "1.25") {
 		t.Errorf("1-1/4 is %s, echoed %q; faults %v", d.job.Nominal, d.echo["nominal"], d.faults)
 	}
@@ -60,7 +61,7 @@ func TestDraftByFraction(t *testing.T) {
 func TestDraftByClass(t *testing.T) {
 	text := sleeveTyped()
 	maps.Copy(text, map[string]string{"unit": "mm", "nominal": "25", "class": "H7", "low": "", "high": "", "length": "60", "ring": "R-0875"})
-	d := readDraft(text)
+	d := readDraft(text, notation.Format{})
 	if d.job.Low != 25*analysis.Millimetre || d.job.High != 25*analysis.Millimetre+21*analysis.Micrometre {
 		t.Errorf("25 H7 is %s to %s", d.job.Low, d.job.High)
 	}
@@ -103,7 +104,7 @@ func TestDraftFaults(t *testing.T) {
 	} {
 		text := sleeveTyped()
 		maps.Copy(text, c.change)
-		d := readDraft(text)
+		d := readDraft(text, notation.Format{})
 		d.check("bay2", testEntry(), nil)
 		if !strings.Contains(d.faults[c.field], c.says) {
 			t.Errorf("%s: want %q at %s, got %q", name, c.says, c.field, d.faults)
@@ -115,7 +116,7 @@ func TestDraftFaults(t *testing.T) {
 func TestDraftOffersWhatIsUsual(t *testing.T) {
 	text := sleeveTyped()
 	maps.Copy(text, map[string]string{"unit": "mm", "nominal": "31.75", "length": "63.5", "sections": ""})
-	if d := readDraft(text); d.usual["sections"] != "4 32 59" || d.usual["orientations"] != "0 90" {
+	if d := readDraft(text, notation.Format{}); d.usual["sections"] != "4 32 59" || d.usual["orientations"] != "0 90" {
 		t.Errorf("offered %q", d.usual)
 	}
 }
@@ -127,7 +128,7 @@ func TestTypedJobIsTheJob(t *testing.T) {
 	for _, j := range []*analysis.Job{bush(), sleeve(), valve(), tube(), thick} {
 		text := typed(j)
 		text["id"] = "J-1"
-		got := readDraft(text).job
+		got := readDraft(text, notation.Format{}).job
 		got.ID = j.ID
 		a, err1 := json.Marshal(j)
 		b, err2 := json.Marshal(&got)

@@ -20,7 +20,7 @@ import (
 func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("name"))
 	if !ok {
-		http.Error(w, "no such station", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
 	jobs := s.jobs(st.Name)
@@ -30,7 +30,7 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 			text = typed(j)
 		}
 	}
-	s.render(w, "job.html", struct {
+	s.render(w, r, "job.html", struct {
 		Station
 		Jobs      []*analysis.Job
 		Rings     []*analysis.Ring
@@ -102,20 +102,21 @@ type entryPosted struct {
 func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("name"))
 	if !ok {
-		http.Error(w, "no such station", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
 	var in entryPosted
 	if !s.posted(w, r, &in) {
 		return
 	}
-	d := readDraft(in.Text)
+	l := s.look(r)
+	d := readDraft(in.Text, l.format(nil))
 	d.check(st.Name, s.cfg.Entry, s.jobs(st.Name))
-	l := parseLook(r.URL.Query())
 	out := entryReply{Faults: d.faults, Echo: d.echo, Usual: d.usual, Ask: d.ask, Cut: d.drawing(&l)}
 	if n := len(d.job.Plan()); n > 0 && len(d.faults) == 0 {
 		f := notation.ForJob(&d.job)
-		out.Plan = analysis.Count(n, "place", "places") + " to gauge in each round, limits " + f.Small(analysis.Deviation(d.job.High-d.job.Low)) + " " + f.SmallUnit() + " apart"
+		f.Language, f.Comma = l.language, l.comma
+		out.Plan = f.Text("entry.plan", n, f.Small(analysis.Deviation(d.job.High-d.job.Low))+" "+f.SmallUnit())
 	}
 	if in.Save && len(d.faults) == 0 {
 		reply := s.src.Do(r.Context(), st.Name, event.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})
@@ -130,47 +131,52 @@ const bodyTime = 10 * time.Second
 // posted reads the body of a request that acts, or answers why it is not taken.
 func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
 	if !s.cfg.Actions {
-		writeJSON(w, http.StatusForbidden, event.Reply{Why: "this page only shows; actions are switched off (web.actions)"})
+		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.shows"))
 		return false
 	}
 	if !s.cfg.Gate.admits(r, time.Now()) {
-		writeJSON(w, http.StatusUnauthorized, event.Reply{Why: "give the shop's passphrase first"})
+		s.no(w, r, http.StatusUnauthorized, analysis.Say("page.refused.passphrase"))
 		return false
 	}
 	return s.read(w, r, into)
+}
+
+// no answers why what was posted is not done.
+func (s *Server) no(w http.ResponseWriter, r *http.Request, status int, why error) {
+	writeJSON(w, status, event.Reply{Why: s.words(r).Error(why)})
 }
 
 // read reads the body of a post. Only a page of this server may send one: the body
 // must be JSON, which a form of another site cannot send without asking first, and
 // the Origin, where the browser gives one, must be ours, under a name of ours.
 func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
-	no := func(status int, why string) bool {
-		writeJSON(w, status, event.Reply{Why: why})
+	no := func(status int, why error) bool {
+		s.no(w, r, status, why)
 		return false
 	}
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {
-		return no(http.StatusForbidden, "actions are taken from this server's own pages only")
+		return no(http.StatusForbidden, analysis.Say("page.refused.foreign"))
 	}
 	if !ownName(r, s.cfg.Names) {
-		return no(http.StatusForbidden, "this server isn't known by the name "+r.Host+"; put it under web.names")
+		return no(http.StatusForbidden, analysis.Say("page.refused.name", r.Host))
 	}
 	if err := http.NewResponseController(w).SetReadDeadline(time.Now().Add(bodyTime)); err != nil && !errors.Is(err, http.ErrNotSupported) {
-		return no(http.StatusInternalServerError, err.Error())
+		return no(http.StatusInternalServerError, err)
 	}
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxAction))
 	if err != nil {
 		if errors.Is(err, os.ErrDeadlineExceeded) {
-			return no(http.StatusRequestTimeout, "too slow")
+			return no(http.StatusRequestTimeout, analysis.Say("page.refused.slow"))
 		}
-		return no(http.StatusRequestEntityTooLarge, "too long")
+		return no(http.StatusRequestEntityTooLarge, analysis.Say("page.refused.long"))
 	}
 	dec := json.NewDecoder(bytes.NewReader(body))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(into); err != nil {
-		return no(http.StatusBadRequest, "not an action: "+err.Error())
+		return no(http.StatusBadRequest, analysis.Say("page.refused.json", err))
 	}
 	if dec.More() {
-		return no(http.StatusBadRequest, "not an action: there is more after it")
+		return no(http.StatusBadRequest, analysis.Say("page.refused.more"))
 	}
 	return true
 }

@@ -1,11 +1,11 @@
 package web
 
 import (
-	"fmt"
+	"cmp"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
-	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
@@ -26,17 +26,36 @@ const (
 	none   tone = "none"   // no colour, a dashed square: nothing is known
 )
 
-// face is what a person reads off the page of a station, in his units: all
-// words and figures, so that the page only has to set them.
-type face struct {
+// stationView is what a person reads off the page of a station, in his language and
+// units: all words and figures, so that the page only has to set them.
+type stationView struct {
+	work
+	headline
+	counsel
+	signs
+	choices
+	Mastered bool       `json:"mastered"`
+	Reading  bool       `json:"reading_ring"` // a ring is being read
+	Finished bool       `json:"finished"`
+	Study    *studyView `json:"study,omitempty"`
+}
+
+// work is what is on the machine.
+type work struct {
 	Job      string `json:"job"`
 	JobTitle string `json:"title"`
 	Part     string `json:"part"`
 	Round    string `json:"round"`
+}
 
-	Tone  tone   `json:"tone"`
-	State string `json:"state"` // the word of the state
-	Why   string `json:"why,omitempty"`
+// headline is the state of a station and what stands largest.
+type headline struct {
+	is    situation // what the words below are of
+	Tone  tone      `json:"tone"`
+	State string    `json:"state"`          // the word of the state
+	Same  bool      `json:"same,omitempty"` // Big says that too
+	Away  bool      `json:"away,omitempty"` // the station is out of reach
+	Why   string    `json:"why,omitempty"`
 
 	// Figure is the largest figure, or else Big the words in its place.
 	Figure  string `json:"figure,omitempty"`
@@ -50,40 +69,43 @@ type face struct {
 	Room     string `json:"room,omitempty"`
 	RoomWord string `json:"room_word,omitempty"`
 	RoomUnit string `json:"room_unit,omitempty"`
+	Waiting  string `json:"waiting,omitempty"` // who waits for whom, for the wall
+}
 
+// counsel is what to consider doing next, and what to mind.
+type counsel struct {
 	Advice   string   `json:"advice,omitempty"`
 	Reason   string   `json:"reason,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
 	Turning  bool     `json:"turning,omitempty"` // the spindle turns; the first caution says so
-	Sizes    string   `json:"sizes,omitempty"`   // the extreme sizes, for the question before a verdict
+	Due      string   `json:"due,omitempty"`     // the action that is due now, "" if none is
+	Next     string   `json:"next,omitempty"`
+	Last     string   `json:"last,omitempty"`
+	Refused  string   `json:"refused,omitempty"`
+}
 
-	Next     string `json:"next,omitempty"`
-	Progress string `json:"progress,omitempty"`
-	Last     string `json:"last,omitempty"`
-	Refused  string `json:"refused,omitempty"`
-
+// signs are the small states beside the large one.
+type signs struct {
 	Master sign `json:"master"`
 	Gauge  sign `json:"gauge"`
 	Record sign `json:"record"`
-
-	Places   []choice   `json:"places,omitempty"`
-	Readings []choice   `json:"readings,omitempty"`
-	Voids    []choice   `json:"voids,omitempty"`
-	Asked    []choice   `json:"asked,omitempty"` // readings that wait for an answer
-	Ring     string     `json:"ring,omitempty"`
-	Mastered bool       `json:"mastered"`
-	Reading  bool       `json:"reading_ring"` // a ring is being read
-	Finished bool       `json:"finished"`
-	Study    *studyFace `json:"study,omitempty"`
-	Due      string     `json:"due,omitempty"`     // the action that is due now, "" if none is
-	Waiting  string     `json:"waiting,omitempty"` // who waits for whom, for the wall
 }
 
-// sign is a small state beside the large one.
+// sign is a small state.
 type sign struct {
 	Tone tone   `json:"tone"`
 	Text string `json:"text"`
 	More string `json:"more,omitempty"` // after the text, where there is room for it
+}
+
+// choices are what an action may be about.
+type choices struct {
+	Places   []choice `json:"places,omitempty"`
+	Readings []choice `json:"readings,omitempty"`
+	Voids    []choice `json:"voids,omitempty"`
+	Asked    []choice `json:"asked,omitempty"` // readings that wait for an answer
+	Ring     string   `json:"ring,omitempty"`
+	Sizes    string   `json:"sizes,omitempty"` // the extreme sizes, for the question before a verdict
 }
 
 // choice is a place, or a reading, that an action may name.
@@ -94,117 +116,272 @@ type choice struct {
 	Text  string          `json:"text"`
 }
 
-// faceOf puts the state of a station into words.
-func faceOf(b *state.Bore, f notation.Format) face {
+// viewOf puts the state of a station into words.
+func viewOf(b *state.Bore, f notation.Format) stationView {
 	b = b.In(f.Speaks())
-	v := face{Tone: none, State: string(b.State), Why: b.Why, Cautions: once(b.Cautions), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
-	v.signs(b, f)
-	v.Due = due(b)
+	v := stationView{work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
+	v.signs = signsOf(b, f)
+	v.cautions(b, f)
+	v.Due = due(b, v.is)
 	if b.Job == nil {
-		v.Tone, v.Big, v.Waiting = act, "Choose a job", "a job"
-		v.Advice = "Choose the job, or enter a new one."
+		v.Advice = f.Text("face.advice.no_job")
 		return v
 	}
-	v.Job, v.JobTitle, v.Ring = b.Job.ID, b.Job.Title, b.Job.Ring
-	if b.Part != nil {
-		v.Part, v.Round = b.Part.Serial, fmt.Sprint(b.Round)
-	}
-	v.places(b, f)
-	v.headline(b, f)
-	v.advise(b)
-	v.studied(b, f)
-	v.translate(f)
-	return v
-}
-
-// translate says what was put in words elsewhere in the viewer's units.
-func (v *face) translate(f notation.Format) {
-	for _, s := range []*string{&v.Why, &v.Advice, &v.Reason, &v.Refused} {
-		*s = f.Recorded(*s)
-	}
+	v.choices = choicesOf(b, f)
+	v.events(b, f)
+	v.advise(b, f)
 	v.Reason = sentence(v.Reason)
-	for i := range v.Cautions {
-		v.Cautions[i] = f.Recorded(v.Cautions[i])
-	}
-}
-
-// away is the face of a station that is out of reach: what was on the machine, and
-// since when nothing is known. The gauge and the record may be well there.
-func away(b *state.Bore, f notation.Format, why string) face {
-	v := face{Tone: none, State: "no signal", Big: "No signal", Why: why, Advice: "Nothing is known of this station now.", Reason: f.Recorded(why), Waiting: "a signal"}
-	v.Master, v.Gauge, v.Record = sign{Tone: none, Text: "zero not known"}, sign{Tone: none, Text: "gauge not known"}, sign{Tone: none, Text: "record not known"}
-	if b.Job != nil {
-		v.Job, v.JobTitle = b.Job.ID, b.Job.Title
-	}
-	if b.Part != nil {
-		v.Part, v.Round = b.Part.Serial, fmt.Sprint(b.Round)
-	}
+	v.studied(b, f)
 	return v
 }
 
-// face puts the state of a station into words, or says that it is out of reach.
-func (s *Server) face(b *state.Bore, f notation.Format) face {
+func workOf(b *state.Bore) (w work) {
+	if b.Job != nil {
+		w.Job, w.JobTitle = b.Job.ID, b.Job.Title
+	}
+	if b.Part != nil {
+		w.Part, w.Round = b.Part.Serial, strconv.Itoa(b.Round)
+	}
+	return w
+}
+
+// away is the view of a station that is out of reach: what was on the machine, and
+// since when nothing is known. The gauge and the record may be well there.
+func away(b *state.Bore, f notation.Format, why string) stationView {
+	return stationView{
+		work:     workOf(b),
+		headline: headline{Tone: none, State: f.Text("away.state"), Same: true, Away: true, Big: f.Text("away.big"), Why: why, Waiting: f.Text("face.waits.signal")},
+		counsel:  counsel{Advice: f.Text("away.advice"), Reason: f.Recorded(why)},
+		signs:    signs{sign{Tone: none, Text: f.Text("away.master")}, sign{Tone: none, Text: f.Text("away.gauge")}, sign{Tone: none, Text: f.Text("away.record")}},
+	}
+}
+
+// stationView puts the state of a station into words, or says that it is out of reach.
+func (s *Server) stationView(b *state.Bore, f notation.Format) stationView {
 	if p, ok := s.src.(Presence); ok {
 		if why := p.Gone(b.Station); why != "" {
 			return away(b, f, why)
 		}
 	}
-	return faceOf(b, f)
+	return viewOf(b, f)
 }
 
-// headline decides what stands largest: what is not known before what is.
-func (v *face) headline(b *state.Bore, f notation.Format) {
-	running := b.Master.Running
+// situation is what matters most at a station.
+type situation string
+
+// The situations: what is not known comes before what is.
+const (
+	noJob        situation = "no_job"
+	inDoubt      situation = "in_doubt" // a verdict whose zero has failed since
+	accepted     situation = "accepted"
+	laidAside    situation = "laid_aside"
+	notRecording situation = "not_recording"
+	gaugeLost    situation = "gauge_lost"
+	rockSlowly   situation = "rock_slowly"
+	rockFast     situation = "rock_fast"
+	checkRing    situation = "check_ring"
+	readRing     situation = "read_ring"
+	notMastered  situation = "not_mastered"
+	studyTrial   situation = "study_trial" // a trial of a gauge study is to be gauged
+	studyNext    situation = "study_next"  // its next part is to be taken
+	overSize     situation = "over"
+	gaugeIt      situation = "gauge_it"
+	gaugeAgain   situation = "gauge_again" // it was honed since
+	tooWarm      situation = "too_warm"    // a warm bore reads large: in size now is not in size
+	inSize       situation = "in_size"
+	outOfForm    situation = "out_of_form"
+	sized        situation = "sized" // a figure says how far it is from size
+	rightPlace   situation = "right_place"
+)
+
+// looksOf is what a situation looks like: its tone, for whom or what it waits, and the
+// action that is due in it whatever else is known.
+var looksOf = map[situation]struct {
+	tone  tone
+	waits string
+	due   string
+	own   bool // it has a word of its own for the state of the station
+	same  bool // and its large words are that word
+}{
+	noJob:        {tone: act, waits: "job", due: "job"},
+	inDoubt:      {tone: watch, waits: "person", due: "part", own: true},
+	accepted:     {tone: safe, waits: "part", due: "part"},
+	laidAside:    {tone: watch, waits: "part", due: "part", own: true, same: true},
+	notRecording: {tone: watch, waits: "journal"},
+	gaugeLost:    {tone: watch, waits: "gauge"},
+	rockSlowly:   {tone: act, waits: "ring"},
+	rockFast:     {tone: act, waits: "ring"},
+	checkRing:    {tone: act, waits: "ring"},
+	readRing:     {tone: act, waits: "ring"},
+	notMastered:  {tone: act, waits: "mastering", due: "master", same: true},
+	studyTrial:   {tone: act, waits: "gauging", own: true},
+	studyNext:    {tone: act, waits: "part", due: "study", own: true},
+	overSize:     {tone: danger, waits: "person", due: "reject", same: true},
+	gaugeIt:      {tone: act, waits: "gauging"},
+	gaugeAgain:   {tone: act, waits: "gauging"},
+	tooWarm:      {tone: watch, waits: "cooling", own: true},
+	inSize:       {tone: safe, waits: "accepting", same: true},
+	outOfForm:    {tone: watch, waits: "person"},
+	rightPlace:   {tone: watch, own: true, same: true},
+}
+
+// situationOf decides what matters most: what is not known before what is.
+func situationOf(b *state.Bore) situation {
 	switch {
+	case b.Job == nil:
+		return noJob
 	case b.Verdict != nil && b.Master.Doubted:
-		v.says(watch, "In doubt", "a person")
-		v.State = "in doubt after a failed zero check"
-		v.limits(b, f)
+		return inDoubt
 	case b.Verdict != nil && b.Verdict.Accepted:
-		v.says(safe, "Accepted", "the next part")
-		v.limits(b, f)
+		return accepted
 	case b.Verdict != nil:
-		v.says(watch, "Laid aside", "the next part")
-		v.State = "laid aside"
-		v.limits(b, f)
+		return laidAside
 	case !b.Recording:
-		v.says(watch, "Not recording", "the journal")
-	case b.Gauge != nil && b.Gauge.Lost:
-		v.says(watch, "Gauge lost", "the gauge")
-	case running != nil && running.Speeds:
-		speed, no, of := running.AtSpeed()
-		v.says(act, fmt.Sprintf("Rock %s %d/%d", speed, no, of), "the ring")
-		v.checks(b)
-	case running != nil && running.Check:
-		v.says(act, fmt.Sprintf("Check ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
-		v.checks(b)
-	case running != nil:
-		v.says(act, fmt.Sprintf("Read ring %d/%d", min(len(running.Raw)+1, running.Of), running.Of), "the ring")
+		return notRecording
+	case lost(b):
+		return gaugeLost
+	case b.Master.Running != nil:
+		return atRing(b.Master.Running)
 	case !b.Master.OK:
-		v.says(act, "Not mastered", "mastering")
+		return notMastered
 	case gauging(b) && b.Study.Taking:
-		v.says(act, studyNow, "gauging")
+		return studyTrial
 	case gauging(b):
-		v.says(act, studyNext, "the next part")
+		return studyNext
+	}
+	return bySize(b)
+}
+
+func lost(b *state.Bore) bool { return b.Gauge != nil && b.Gauge.Lost }
+
+func atRing(m *event.Master) situation {
+	switch speed, _, _ := m.AtSpeed(); {
+	case m.Speeds && speed == "fast":
+		return rockFast
+	case m.Speeds:
+		return rockSlowly
+	case m.Check:
+		return checkRing
+	}
+	return readRing
+}
+
+func bySize(b *state.Bore) situation {
+	switch {
 	case b.State == event.Over:
-		v.says(danger, "Over", "a person")
-		v.limits(b, f)
+		return overSize
 	case b.Sizes == nil:
-		v.says(act, "Gauge it", "gauging")
+		return gaugeIt
 	case b.Basis != b.Round:
-		v.says(act, "Gauge again", "gauging")
-		v.Caption = "before honing: " + extremes(b, f)
-	case warm(b): // a warm bore reads large: in size now is not in size
-		v.says(watch, "Too warm", "the part to cool")
-		v.State = "too warm to judge"
-		v.Caption = "reads now: " + extremes(b, f)
-	default:
-		v.judged(b, f)
+		return gaugeAgain
+	case b.Shrinking():
+		return tooWarm
+	case b.State == event.InSize:
+		return inSize
+	case b.State == event.OutOfForm:
+		return outOfForm
+	}
+	return sized
+}
+
+// headlineOf says the state, and what stands largest.
+func headlineOf(b *state.Bore, f notation.Format) headline {
+	h := headline{is: situationOf(b), Tone: none, State: f.Text("state." + string(b.State)), Why: f.Recorded(b.Why)}
+	h.say(h.is, b, f)
+	switch h.is {
+	case inDoubt, accepted, laidAside, overSize, inSize, outOfForm:
+		h.limits(b, f)
+	case checkRing, rockSlowly, rockFast:
+		if b.Master.OK { // a zero that holds is only looked at
+			h.State = f.Text("face.state.checking")
+		}
+	case gaugeAgain:
+		h.Caption = f.Text("face.caption.before_honing", analysis.Size(b.Sizes.Smallest.Size), analysis.Size(b.Sizes.Largest.Size))
+	case tooWarm:
+		h.Caption = f.Text("face.caption.reads_now", analysis.Size(b.Sizes.Smallest.Size), analysis.Size(b.Sizes.Largest.Size))
+	case sized:
+		h.limits(b, f)
+		h.figure(b, f)
+	}
+	return h
+}
+
+// say puts the large words of a situation, and what goes with them.
+func (h *headline) say(is situation, b *state.Bore, f notation.Format) {
+	looks, ok := looksOf[is]
+	if !ok {
+		return
+	}
+	h.Tone, h.Same, h.Big = looks.tone, looks.same, f.Say(bigOf(is, b.Master.Running))
+	if looks.waits != "" {
+		h.Waiting = f.Text("face.waits." + looks.waits)
+	}
+	if looks.own {
+		h.State = f.Text("face.state." + string(is))
 	}
 }
 
-// warm reports whether repeated readings show the part still to shrink.
-func warm(b *state.Bore) bool { return b.Shrinking() }
+// bigOf is the large words of a situation. At a ring they count.
+func bigOf(is situation, m *event.Master) analysis.Phrase {
+	switch is {
+	case rockSlowly, rockFast:
+		_, no, of := m.AtSpeed()
+		return analysis.Say("face.big."+string(is), no, of)
+	case checkRing, readRing:
+		return analysis.Say("face.big."+string(is), min(len(m.Raw)+1, m.Of), m.Of)
+	}
+	return analysis.Say("face.big." + string(is))
+}
+
+// figure says how far the bore is from its size.
+func (h *headline) figure(b *state.Bore, f notation.Format) {
+	switch b.State {
+	case event.StockToGo:
+		h.Tone = stock
+	case event.TooClose:
+		h.Tone, h.Waiting = watch, f.Text("face.waits.gauging")
+	}
+	small := b.Sizes.Smallest
+	h.Unit, h.Figure, h.Other = f.Text("face.unit.to_go", f.SmallUnit()), f.Some(b.ToLow), f.Other(b.ToLow)
+	caption := analysis.Say("face.caption.to_low", small.Place)
+	if b.State == event.TooClose || b.ToLow <= 0 { // near size the deviation says more, of the place nearest to its limit
+		at := small
+		caption = analysis.Say("face.caption.tightest", at.Place)
+		if b.Complete && b.Room < -b.ToLow {
+			at = b.Sizes.Largest
+			caption = analysis.Say("face.caption.widest", at.Place)
+		}
+		d := analysis.Deviation(at.Size - b.Job.Target)
+		h.Unit, h.Figure, h.Other = f.Text("face.unit.from_target", f.SmallUnit()), f.Signed(d), f.Other(d)
+	}
+	if !b.Complete {
+		if h.Tone == none {
+			h.Tone, h.State = act, f.Text("face.state.gauging")
+		}
+		if b.State == event.StockToGo {
+			h.AtLeast = "≥" // the places not gauged yet may be tighter
+		} else {
+			caption = analysis.Say("face.caption.so_far", caption)
+		}
+	}
+	h.Caption = f.Say(caption)
+}
+
+// limits tells the room, and of what was gauged the sizes.
+func (h *headline) limits(b *state.Bore, f notation.Format) {
+	if b.Sizes == nil {
+		return
+	}
+	largest := b.Sizes.Largest
+	h.RoomWord, h.Room, h.RoomUnit = f.Text("face.room.left"), f.Small(b.Room), f.Text("face.room.to_high", f.SmallUnit(), largest.Place)
+	switch {
+	case b.Room < 0:
+		h.RoomWord, h.Room, h.RoomUnit = f.Text("face.room.over"), f.Some(-b.Room), f.Text("face.room.over_at", f.SmallUnit(), largest.Place)
+	case !b.Complete && b.Basis == b.Round: // a place not gauged yet may be wider
+		h.RoomWord = f.Text("face.room.at_most")
+	}
+	h.Caption = f.Text("face.caption.extremes", analysis.Size(b.Sizes.Smallest.Size), analysis.Size(largest.Size))
+}
 
 // surprise is a place whose reading was surprising and waits for an answer, nil if none does.
 func surprise(b *state.Bore) *state.PlaceState {
@@ -230,192 +407,129 @@ func asked(b *state.Bore) string {
 
 // due names the action that a person is to choose next, "" where the gauge goes on
 // by itself or nothing is certain.
-func due(b *state.Bore) string {
+func due(b *state.Bore, is situation) string {
+	switch is {
+	case noJob:
+		if !b.Recording || lost(b) || b.Master.Running != nil {
+			return ""
+		}
+		return looksOf[is].due
+	case gaugeIt, gaugeAgain, tooWarm, inSize, outOfForm, sized:
+		return cmp.Or(dueOfAsking(b), dueBySize(b, is))
+	}
+	return looksOf[is].due
+}
+
+func dueOfAsking(b *state.Bore) string {
 	switch {
-	case b.Verdict != nil:
-		return "part"
-	case !b.Recording || b.Gauge != nil && b.Gauge.Lost || b.Master.Running != nil:
-		return ""
-	case b.Job == nil:
-		return "job"
-	case !b.Master.OK:
-		return "master"
-	case gauging(b):
-		return map[bool]string{false: "study"}[b.Study.Taking]
-	case b.State == event.Over:
-		return "reject"
 	case surprise(b) != nil:
 		return "keep"
 	case asked(b) != "":
 		return "void"
-	case b.Sizes == nil || !b.Complete || b.Basis != b.Round || warm(b):
+	}
+	return ""
+}
+
+func dueBySize(b *state.Bore, is situation) string {
+	switch {
+	case !b.Complete:
 		return ""
-	case b.State == event.InSize && b.Master.CheckDue != "":
+	case is == inSize && b.Master.CheckDue != "":
 		return "check"
-	case b.State == event.InSize:
+	case is == inSize:
 		return "accept"
-	case b.Advice != nil && b.Advice.Kind.Honing():
+	case (is == sized || is == outOfForm) && b.Advice != nil && b.Advice.Kind.Honing():
 		return "round"
 	}
 	return ""
 }
 
-func (v *face) says(t tone, big, waits string) { v.Tone, v.Big, v.Waiting = t, big, waits }
-
-func (v *face) judged(b *state.Bore, f notation.Format) {
-	v.limits(b, f)
-	switch b.State {
-	case event.InSize:
-		v.says(safe, "In size", "accepting")
-		return
-	case event.OutOfForm:
-		v.says(watch, "Out of form", "a person")
-		return
-	case event.StockToGo:
-		v.Tone = stock
-	case event.TooClose:
-		v.Tone, v.Waiting = watch, "gauging"
-	}
-	small := b.Sizes.Smallest
-	v.Unit, v.Figure, v.Other = f.SmallUnit()+" to go", f.Some(b.ToLow), f.Other(b.ToLow)
-	v.Caption = "to the low limit, at " + f.Place(small.Place)
-	if b.State == event.TooClose || b.ToLow <= 0 { // near size the deviation says more, of the place nearest to its limit
-		which, at := "tightest", small
-		if b.Complete && b.Room < -b.ToLow {
-			which, at = "widest", b.Sizes.Largest
-		}
-		d := analysis.Deviation(at.Size - b.Job.Target)
-		v.Unit, v.Figure, v.Other = f.SmallUnit()+" from target", f.Signed(d), f.Other(d)
-		v.Caption = which + ", at " + f.Place(at.Place)
-	}
-	if !b.Complete {
-		v.AtLeast = "≥" // the places not gauged yet may be tighter
-		if v.Tone == none {
-			v.Tone, v.State = act, "gauging"
-		}
-		if b.State != event.StockToGo {
-			v.AtLeast = ""
-			v.Caption += ", so far"
-		}
-	}
-}
-
-// limits tells the room, and of what was gauged the sizes.
-func (v *face) limits(b *state.Bore, f notation.Format) {
-	if b.Sizes == nil {
-		return
-	}
-	v.RoomWord, v.Room = "room", f.Small(b.Room)
-	v.RoomUnit = f.SmallUnit() + " to the high limit, at " + f.Place(b.Sizes.Largest.Place)
-	switch {
-	case b.Room < 0:
-		v.RoomWord, v.Room = "over by", f.Some(-b.Room)
-		v.RoomUnit = f.SmallUnit() + ", at " + f.Place(b.Sizes.Largest.Place)
-	case !b.Complete && b.Basis == b.Round: // a place not gauged yet may be wider
-		v.RoomWord = "room at most"
-	}
-	v.Caption = extremes(b, f)
-}
-
-// checks says that a zero which holds is only looked at.
-func (v *face) checks(b *state.Bore) {
-	if b.Master.OK {
-		v.State = "checking"
-	}
-}
-
-// extremes tells the smallest and the largest size.
-func extremes(b *state.Bore, f notation.Format) string {
-	return "smallest " + f.Size(b.Sizes.Smallest.Size) + ", largest " + f.Size(b.Sizes.Largest.Size)
-}
-
 // advise says what to consider doing next, and why.
-func (v *face) advise(b *state.Bore) {
-	v.Reason = b.Why
-	switch a := b.Advice; {
-	case b.Verdict != nil && b.Master.Doubted:
-		v.Advice = "Master the gauge, then gauge part " + b.Verdict.Part + " again as the next part."
-		v.Reason = "A zero check after its verdict failed: its readings since the last good look at the ring are in doubt, and those of other parts in between."
-	case b.Verdict != nil:
-		v.Advice, v.Reason = "Take the next part.", join(b.Verdict.Reason, b.Master.CheckAfter)
-	case !b.Recording:
-		v.Advice, v.Reason = "Stop: what is gauged now is not kept.", join(b.Warning, "Call whoever looks after this computer.")
-		v.Cautions = nil
+func (v *stationView) advise(b *state.Bore, f notation.Format) {
+	v.Reason = v.Why
+	switch v.is {
+	case notRecording:
+		v.Advice, v.Reason, v.Cautions = f.Text("face.advice.not_recording"), join(f.Recorded(b.Warning), f.Text("face.reason.not_recording")), nil
 		return
-	case b.Gauge != nil && b.Gauge.Lost:
-		v.Advice, v.Reason = "Nothing is counted until the gauge is back.", "Look at its cable, its switch and its battery."
+	case gaugeLost:
+		v.Advice, v.Reason = f.Text("face.advice.gauge_lost"), f.Text("face.reason.gauge_lost")
 		return
-	case b.Master.Running != nil && b.Master.Running.Speeds:
-		v.Advice = "Rock slowly in ring " + b.Master.Running.Ring.ID + ", through square on both sides."
-		if speed, _, _ := b.Master.Running.AtSpeed(); speed == "fast" {
-			v.Advice = "Now rock fast in ring " + b.Master.Running.Ring.ID + ", as wide as before."
-		}
-	case b.Master.Running != nil:
-		v.Advice = "Read ring " + b.Master.Running.Ring.ID + " as you gauge the part."
-	case !b.Master.OK:
-		v.Advice = "Master the gauge on ring " + b.Job.Ring + "."
-	case warm(b) && b.State != event.Over:
-		v.Advice, v.Reason = fmt.Sprintf("Let it cool for about %s, then gauge on here.", wait(b.Cooling.Wait)), "" // not the verdict on what it reads now
-	case b.Next != nil && !b.Complete:
-		v.Advice, v.Reason = "Gauge at "+v.Next+".", v.Progress+" gauged in this round."
-	case b.Master.CheckDue != "":
-		v.Advice, v.Reason = "Check the zero on ring "+b.Master.Ring+", then accept.", b.Master.CheckDue
-	case a != nil:
-		v.Advice, v.Reason = a.Sentence, join(a.Reason, risk(a.Kind.Honing(), a.Risk), a.NotSaved)
-	case len(b.Words) > 0:
-		v.Advice = b.Words[0]
+	case inDoubt:
+		v.Advice, v.Reason = f.Text("face.advice.in_doubt", b.Verdict.Part), f.Text("face.reason.in_doubt")
+	case accepted, laidAside:
+		v.Advice, v.Reason = f.Text("face.advice.next_part"), join(f.Recorded(b.Verdict.Reason), f.Recorded(b.Master.CheckAfter))
+	case rockSlowly, rockFast, checkRing, readRing:
+		v.Advice = f.Text("face.advice."+string(v.is), b.Master.Running.Ring.ID)
+	case notMastered:
+		v.Advice = f.Text("face.advice.not_mastered", b.Job.Ring)
+	default:
+		v.onBore(b, f)
 	}
+	v.warmth(b, f)
+	v.ask(b, f)
+}
+
+// onBore advises by what is known of the bore.
+func (v *stationView) onBore(b *state.Bore, f notation.Format) {
+	switch a := b.Advice; {
+	case b.Shrinking() && b.State != event.Over: // no reason: not the verdict on what it reads now
+		v.Advice, v.Reason = f.Text("face.advice.cool", max(1, int(math.Ceil(b.Cooling.Wait.Minutes())))), ""
+	case b.Next != nil && !b.Complete:
+		v.Advice, v.Reason = f.Text("face.advice.gauge_at", *b.Next), f.Text("face.reason.gauged", len(v.Readings), len(b.Places))
+	case b.Master.CheckDue != "":
+		v.Advice, v.Reason = f.Text("face.advice.check", b.Master.Ring), f.Recorded(b.Master.CheckDue)
+	case a != nil:
+		v.Advice, v.Reason = f.Recorded(a.Sentence), join(f.Recorded(a.Reason), f.Say(risk(a.Kind.Honing(), a.Risk)), f.Recorded(a.NotSaved))
+	case len(b.Words) > 0:
+		v.Advice = f.Recorded(b.Words[0])
+	}
+}
+
+// warmth adds what is asked about places and known of the part's warmth.
+func (v *stationView) warmth(b *state.Bore, f notation.Format) {
 	for _, p := range b.Places {
-		v.Reason = join(p.Ask, v.Reason)
+		v.Reason = join(f.Recorded(p.Ask), v.Reason)
 	}
 	switch c := b.Cooling; {
 	case b.Cool != nil && b.Verdict == nil:
-		v.Reason = join(b.Cool.Sentence, v.Reason)
+		v.Reason = join(f.Recorded(b.Cool.Sentence), v.Reason)
 	case c != nil && !c.Ready:
-		if c.Excess != nil && warm(b) {
-			v.Advice += " Or have it taken off, under Warmth."
+		if c.Excess != nil && b.Shrinking() {
+			v.Advice = join(v.Advice, f.Text("face.advice.take_off"))
 		}
-		v.Reason = join(c.Sentence, c.Basis, v.Reason)
+		v.Reason = join(f.Recorded(c.Sentence), f.Recorded(c.Basis), v.Reason)
 	}
-	v.ask(b)
 }
 
 // ask puts the tool's question before its advice: nothing is to be built on a
 // reading that may be of another place.
-func (v *face) ask(b *state.Bore) {
+func (v *stationView) ask(b *state.Bore, f notation.Format) {
 	q := asked(b)
-	if q == "" || b.Verdict != nil || v.Big == "Too warm" {
+	if q == "" || b.Verdict != nil || v.is == tooWarm {
 		return
 	}
-	v.Tone, v.State = watch, "right place?"
-	if v.Big != "" { // a verdict in large words would rest on it
-		v.Big = "Right place?"
+	figure := v.Big == ""
+	v.say(rightPlace, b, f)
+	v.is = rightPlace
+	if figure { // it stays; a verdict in large words would rest on the reading
+		v.Big, v.Same = "", false
 	}
 	if surprise(b) != nil { // the question names the choices
-		v.Reason, v.Advice = "It does not count until then.", sentence(q)
+		v.Reason, v.Advice = f.Text("face.reason.not_yet"), sentence(f.Recorded(q))
 		return
 	}
-	v.Reason = join("If it was not, void it and gauge both places. If it was:", v.Advice)
-	v.Advice = sentence(q)
+	v.Reason, v.Advice = f.Text("face.reason.right_place", v.Advice), sentence(f.Recorded(q))
 }
 
 // risk says how likely the advised round goes over.
-func risk(honing bool, p float64) string {
+func risk(honing bool, p float64) analysis.Phrase {
 	switch {
 	case !honing:
-		return ""
+		return analysis.Phrase{}
 	case p < 0.001:
-		return "Risk of going over below 0.1 %."
+		return analysis.Say("face.reason.risk_below", analysis.Number{Value: 0.1, Places: 1})
 	}
-	return fmt.Sprintf("Risk of going over about %.1f %%.", 100*p)
-}
-
-// wait is how long to wait, no finer than one can tell.
-func wait(d time.Duration) string {
-	if d < time.Minute {
-		return "a minute"
-	}
-	return analysis.Count(int(math.Ceil(d.Minutes())), "minute", "minutes")
+	return analysis.Say("face.reason.risk", analysis.Number{Value: 100 * p, Places: 1})
 }
 
 // once leaves out what is said twice in other words.
@@ -433,88 +547,115 @@ func join(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
 }
 
-func (v *face) places(b *state.Bore, f notation.Format) {
-	taken := 0
+// cautions are what to mind, what is worst first.
+func (v *stationView) cautions(b *state.Bore, f notation.Format) {
+	for _, c := range once(b.Cautions) {
+		if b.Spindle && strings.HasPrefix(c, "Stop the spindle") { // said once
+			continue
+		}
+		v.Cautions = append(v.Cautions, f.Recorded(c))
+	}
+	if b.Recording && b.Warning != "" {
+		v.Cautions = slices.Insert(v.Cautions, 0, sentence(f.Recorded(b.Warning)))
+	}
+	if v.Turning = b.Spindle; v.Turning {
+		v.Cautions = slices.Insert(v.Cautions, 0, f.Text("face.caution.turning"))
+	}
+}
+
+// choicesOf lists the places and readings that an action may name.
+func choicesOf(b *state.Bore, f notation.Format) choices {
+	c := choices{Ring: b.Job.Ring}
 	for _, p := range b.Places {
-		text := f.Place(p.Place) + " · " + p.State
+		text := f.Place(p.Place) + " · " + f.Text("place."+p.State)
 		if p.Deviation != nil {
 			text += " " + f.Signed(*p.Deviation)
 		}
-		v.Places = append(v.Places, choice{p.Depth, p.Angle, p.No, text})
-		if p.State == "asked" {
-			v.Asked = append(v.Asked, choice{p.Depth, p.Angle, p.No, fmt.Sprintf("no. %d · %s %s at %s", p.No, f.Signed(*p.Deviation), f.SmallUnit(), f.Place(p.Place))})
+		c.Places = append(c.Places, choice{p.Depth, p.Angle, p.No, text})
+		if p.State != "asked" && p.State != "taken" {
+			continue
 		}
-		if p.State == "taken" {
-			taken++
-			v.Readings = append(v.Readings, choice{p.Depth, p.Angle, p.No, fmt.Sprintf("no. %d · %s %s at %s", p.No, f.Signed(*p.Deviation), f.SmallUnit(), f.Place(p.Place))})
+		reading := choice{p.Depth, p.Angle, p.No, f.Text("face.reading", p.No, f.Signed(*p.Deviation)+" "+f.SmallUnit(), p.Place)}
+		if p.State == "asked" {
+			c.Asked = append(c.Asked, reading)
+		} else {
+			c.Readings = append(c.Readings, reading)
 		}
 	}
 	for _, r := range b.Voids {
-		v.Voids = append(v.Voids, choice{r.Depth, r.Angle, r.No, fmt.Sprintf("no. %d at %s: %s, %s", r.No, f.Place(r.Place), r.Reason, f.Size(r.Size))})
+		c.Voids = append(c.Voids, choice{r.Depth, r.Angle, r.No, f.Text("face.void", r.No, r.Place, r.Reason, analysis.Size(r.Size))})
 	}
-	if b.Sizes != nil {
-		v.Sizes = fmt.Sprintf("%s, smallest %s at %s, largest %s at %s.", b.State, f.Size(b.Sizes.Smallest.Size), f.Place(b.Sizes.Smallest.Place), f.Size(b.Sizes.Largest.Size), f.Place(b.Sizes.Largest.Place))
+	if z := b.Sizes; z != nil {
+		c.Sizes = sentence(f.Text("face.sizes", analysis.Say("state."+string(b.State)), analysis.Size(z.Smallest.Size), z.Smallest.Place, analysis.Size(z.Largest.Size), z.Largest.Place))
 	}
-	if len(b.Places) > 0 {
-		v.Progress = fmt.Sprintf("%d of %d places", taken, len(b.Places))
-	}
+	return c
+}
+
+// events says what is next and what came last.
+func (v *stationView) events(b *state.Bore, f notation.Format) {
 	if b.Next != nil {
 		v.Next = f.Place(*b.Next)
 	}
 	if l := b.Last; l != nil {
-		v.Last = fmt.Sprintf("no. %d: %s at %s", l.No, f.Size(l.Size), f.Place(l.Place))
+		v.Last = f.Text("face.last", l.No, analysis.Size(l.Size), l.Place)
 	}
 	if x := b.Reread; x != nil && (b.Last == nil || x.At.After(b.Last.At)) {
-		v.Last = fmt.Sprintf("ring %s as a part: %s, %s %s off, %s", x.Ring.ID, f.Size(x.Size), f.Signed(x.Error), f.SmallUnit(), rereadWord(x))
+		v.Last = f.Text("face.reread."+reread(x), x.Ring.ID, analysis.Size(x.Size), f.Signed(x.Error)+" "+f.SmallUnit())
 	}
 	if b.Refused != nil {
-		v.Refused = b.Refused.Reason
+		v.Refused = f.Recorded(b.Refused.Reason)
 	}
 }
 
-// rereadWord says how the ring that set the zero came out as a part.
-func rereadWord(x *event.Rereading) string {
+// reread is the code of how the ring that set the zero came out as a part.
+func reread(x *event.Rereading) string {
 	switch {
 	case x.Agrees:
 		return "agrees"
 	case x.Good:
-		return "check the zero"
+		return "check"
 	}
-	return "too far off"
+	return "off"
 }
 
-func (v *face) signs(b *state.Bore, f notation.Format) {
+// signsOf says how gauge, zero and record are.
+func signsOf(b *state.Bore, f notation.Format) (s signs) {
 	switch m := &b.Master; {
+	case m.OK && m.Gain != 0:
+		s.Master = sign{safe, f.Text("face.sign.ring", m.Ring), f.Text("face.sign.since_gain", m.Since, analysis.Number{Value: m.Gain, Places: 4})}
 	case m.OK:
-		v.Master = sign{safe, "ring " + m.Ring, analysis.Count(m.Since, "reading since", "readings since")}
-		if m.Gain != 0 {
-			v.Master.More += fmt.Sprintf(", gain %.4f", m.Gain)
-		}
+		s.Master = sign{safe, f.Text("face.sign.ring", m.Ring), f.Text("face.sign.since", m.Since)}
 	default:
-		v.Master = sign{Tone: act, Text: "not mastered"}
+		s.Master = sign{Tone: act, Text: f.Text("face.sign.not_mastered")}
 	}
 	switch g := b.Gauge; {
 	case g == nil:
-		v.Gauge = sign{Tone: none, Text: "gauge not seen yet"}
+		s.Gauge = sign{Tone: none, Text: f.Text("face.sign.no_gauge")}
 	case g.Lost:
-		v.Gauge = sign{Tone: watch, Text: "gauge " + g.Name + " lost"}
+		s.Gauge = sign{Tone: watch, Text: f.Text("face.sign.gauge_lost", g.Name)}
 	default:
-		v.Gauge = sign{Tone: safe, Text: "gauge " + g.Name}
-		if assumed := b.Assumed(); len(assumed) > 0 {
-			v.Gauge.More = "assumed: " + strings.Join(assumed, ", ")
-		}
+		s.Gauge = sign{Tone: safe, Text: f.Text("face.sign.gauge", g.Name), More: assumed(b, f)}
 	}
 	switch {
 	case !b.Recording:
-		v.Record = sign{Tone: danger, Text: "NOT RECORDING"}
+		s.Record = sign{Tone: danger, Text: f.Text("face.sign.not_recording")}
 	case b.Warning != "":
-		v.Record = sign{Tone: watch, Text: "recording, warning"}
-		v.Cautions = append([]string{sentence(b.Warning)}, v.Cautions...)
+		s.Record = sign{Tone: watch, Text: f.Text("face.sign.record_warning")}
 	default:
-		v.Record = sign{Tone: safe, Text: "recording"}
+		s.Record = sign{Tone: safe, Text: f.Text("face.sign.recording")}
 	}
-	if v.Turning = b.Spindle; v.Turning {
-		v.Cautions = slices.DeleteFunc(v.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) // said once
-		v.Cautions = append([]string{"SPINDLE TURNING: nothing is counted until it rests."}, v.Cautions...)
+	return s
+}
+
+// assumed says what is assumed of the gauge, "" if nothing is.
+func assumed(b *state.Bore, f notation.Format) string {
+	all := b.Assumed()
+	if len(all) == 0 {
+		return ""
 	}
+	words := make([]string, len(all))
+	for i, what := range all {
+		words[i] = f.Text("face.assumed." + what)
+	}
+	return f.Text("face.sign.assumed", strings.Join(words, ", "))
 }

@@ -38,7 +38,7 @@ func TestFaces(t *testing.T) {
 		"unrecorded": {watch, "", "Not recording"},
 	} {
 		b := states()[name]
-		f := faceOf(b, notation.ForJob(b.Job))
+		f := viewOf(b, notation.ForJob(b.Job))
 		if f.Tone != want.tone || f.Figure != want.figure || f.Big != want.big {
 			t.Errorf("%s: %s %q %q, want %+v", name, f.Tone, f.Figure, f.Big, want)
 		}
@@ -59,11 +59,11 @@ func TestCheckIsAskedForBeforeAccepting(t *testing.T) {
 		t.Error("so many readings after the mastering no check is due")
 	}
 	b.Master.CheckDue = ""
-	if f := faceOf(&b, notation.Format{}); f.Due != "accept" || strings.Contains(f.Advice, "Check the zero on ring") {
+	if f := viewOf(&b, notation.Format{}); f.Due != "accept" || strings.Contains(f.Advice, "Check the zero on ring") {
 		t.Errorf("a fresh zero: %s, %q", f.Due, f.Advice)
 	}
 	b.Master.CheckDue = "A zero check is due."
-	if f := faceOf(&b, notation.Format{}); f.Due != "check" || !strings.Contains(f.Advice, "Check the zero on ring "+b.Master.Ring+", then accept") || f.Reason != "A zero check is due." {
+	if f := viewOf(&b, notation.Format{}); f.Due != "check" || !strings.Contains(f.Advice, "Check the zero on ring "+b.Master.Ring+", then accept") || f.Reason != "A zero check is due." {
 		t.Errorf("due: %s, %q, %q", f.Due, f.Advice, f.Reason)
 	}
 }
@@ -73,7 +73,7 @@ func TestOverByLittle(t *testing.T) {
 	b := *states()["over"]
 	b.Room = -100 // 0.01 µm
 	for unit, want := range map[notation.Format]string{{}: "0.01", {Inch: true, Fine: true}: "0.4", {Inch: true}: "0.004"} {
-		if f := faceOf(&b, unit); f.RoomWord != "over by" || f.Room != want {
+		if f := viewOf(&b, unit); f.RoomWord != "over by" || f.Room != want {
 			t.Errorf("%+v: %s %s, want %s", unit, f.RoomWord, f.Room, want)
 		}
 	}
@@ -83,7 +83,7 @@ func TestOverByLittle(t *testing.T) {
 // one; once all are gauged both are what they are.
 func TestBoundsWhilePlacesAreMissing(t *testing.T) {
 	all := states()
-	some, whole := faceOf(all["partial"], notation.Format{}), faceOf(all["closing"], notation.Format{})
+	some, whole := viewOf(all["partial"], notation.Format{}), viewOf(all["closing"], notation.Format{})
 	if some.AtLeast != "≥" || some.RoomWord != "room at most" {
 		t.Errorf("places missing: %q %q", some.AtLeast, some.RoomWord)
 	}
@@ -95,7 +95,7 @@ func TestBoundsWhilePlacesAreMissing(t *testing.T) {
 // No size is shown as if it were known when the zero is not.
 func TestNothingIsShownWithoutAZero(t *testing.T) {
 	for _, name := range []string{"unset", "ring", "lost", "unrecorded", "honed"} {
-		f := faceOf(states()[name], notation.Format{})
+		f := viewOf(states()[name], notation.Format{})
 		if f.Figure != "" || f.Room != "" {
 			t.Errorf("%s: shows %q and %q", name, f.Figure, f.Room)
 		}
@@ -108,17 +108,17 @@ func TestQuestionedReading(t *testing.T) {
 	const q = "does it belong to 25 mm?"
 	b := states()["closing"]
 	b.Places[len(b.Places)-1].Ask = q
-	if f := faceOf(b, notation.Format{}); f.Advice != sentence(q) || f.Tone != watch || f.Due != "void" || !strings.Contains(f.Reason, "2 strokes") {
+	if f := viewOf(b, notation.Format{}); f.Advice != sentence(q) || f.Tone != watch || f.Due != "void" || !strings.Contains(f.Reason, "2 strokes") {
 		t.Errorf("of the newest: %s %q, advice %q, reason %q", f.Tone, f.Due, f.Advice, f.Reason)
 	}
 	b = states()["closing"]
 	b.Places[2].Ask = q
-	if f := faceOf(b, notation.Format{}); !strings.HasPrefix(f.Reason, sentence(q)) || f.Tone != stock || f.Due != "round" {
+	if f := viewOf(b, notation.Format{}); !strings.HasPrefix(f.Reason, sentence(q)) || f.Tone != stock || f.Due != "round" {
 		t.Errorf("of an older: %s %q, reason %q", f.Tone, f.Due, f.Reason)
 	}
 	b = states()["insize"]
 	b.Places[len(b.Places)-1].Ask = q
-	if f := faceOf(b, notation.Format{}); f.Big == "In size" || f.Tone == safe || f.Due == "accept" {
+	if f := viewOf(b, notation.Format{}); f.Big == "In size" || f.Tone == safe || f.Due == "accept" {
 		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, f.Due)
 	}
 }
@@ -127,7 +127,7 @@ func TestQuestionedReading(t *testing.T) {
 // also when other places were gauged since.
 func TestSurprisingReading(t *testing.T) {
 	b := states()["surprise"]
-	f := faceOf(b, notation.Format{})
+	f := viewOf(b, notation.Format{})
 	if f.Advice != "12 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
 		t.Errorf("%s %q, due %q, advice %q", f.Tone, f.State, f.Due, f.Advice)
 	}
@@ -137,14 +137,14 @@ func TestSurprisingReading(t *testing.T) {
 	p := began("surprise", bush()).master().rounds(bushRounds, 4, 3)
 	plan := p.fold.Job.Plan()
 	p.surprise(plan[3], length("22.2340 mm")).take(plan[4], length("22.2239 mm"))
-	if f := faceOf(p.bore(), notation.Format{}); f.Due != "keep" || !strings.Contains(f.Advice, "larger than expected") {
+	if f := viewOf(p.bore(), notation.Format{}); f.Due != "keep" || !strings.Contains(f.Advice, "larger than expected") {
 		t.Errorf("gauged on: due %q, advice %q", f.Due, f.Advice)
 	}
 	asked := p.told[len(p.told)-2]
 	if h := happening(&asked, notation.Format{}); h.Good || h.Text != asked.Reading.Ask {
 		t.Errorf("sounds as taken: %+v", h)
 	}
-	if f := faceOf(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
+	if f := viewOf(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
 		t.Errorf("in inches: %q", f.Advice)
 	}
 	lines := linesOf(p.told, notation.Format{})
@@ -157,7 +157,7 @@ func TestSurprisingReading(t *testing.T) {
 	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("reading %d kept", asked.Reading.No) {
 		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
 	}
-	if f := faceOf(p.bore(), notation.Format{}); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
+	if f := viewOf(p.bore(), notation.Format{}); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
 		t.Errorf("kept: due %q, asked %+v", f.Due, f.Asked)
 	}
 }
@@ -165,7 +165,7 @@ func TestSurprisingReading(t *testing.T) {
 // A bore that is still shrinking is not in size, whatever it reads now.
 func TestWarmIsNotInSize(t *testing.T) {
 	for _, name := range []string{"warm", "cool"} {
-		f := faceOf(states()[name], notation.Format{})
+		f := viewOf(states()[name], notation.Format{})
 		if f.Tone != watch || f.Big != "Too warm" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "Let it cool for about ") || strings.Contains(strings.ToLower(f.Reason), "in size") {
 			t.Errorf("%s: %s %q, due %q, room %q, advice %q", name, f.Tone, f.Big, f.Due, f.Room, f.Advice)
 		}
@@ -176,15 +176,15 @@ func TestWarmIsNotInSize(t *testing.T) {
 // could be, that is offered.
 func TestWarmthThatIsTakenOff(t *testing.T) {
 	b := states()["warm"]
-	if f := faceOf(b, notation.Format{}); b.Cooling.Excess != nil != strings.Contains(f.Advice, "taken off, under Warmth") {
+	if f := viewOf(b, notation.Format{}); b.Cooling.Excess != nil != strings.Contains(f.Advice, "taken off, under Warmth") {
 		t.Errorf("excess %v, advice %q", b.Cooling.Excess, f.Advice)
 	}
 	b.Cooling.Excess = &analysis.Excess{Size: 3, U: 1}
-	if f := faceOf(b, notation.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
+	if f := viewOf(b, notation.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
 		t.Errorf("advice %q", f.Advice)
 	}
 	b.Cool = &state.CoolNow{Sentence: "Warm by its cooling: 1.20 µm is taken off."}
-	if f := faceOf(b, notation.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, b.Cool.Sentence) || strings.Contains(f.Advice, "cool") {
+	if f := viewOf(b, notation.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, b.Cool.Sentence) || strings.Contains(f.Advice, "cool") {
 		t.Errorf("%q, advice %q, reason %q", f.Big, f.Advice, f.Reason)
 	}
 }
@@ -196,21 +196,21 @@ func TestAfterAcceptance(t *testing.T) {
 	if b.Master.CheckAfter == "" {
 		t.Fatal("no check is asked for after the last reading")
 	}
-	if f := faceOf(b, notation.Format{}); f.Big != "Accepted" || !strings.Contains(f.Reason, "Check the zero once more") {
+	if f := viewOf(b, notation.Format{}); f.Big != "Accepted" || !strings.Contains(f.Reason, "Check the zero once more") {
 		t.Errorf("%q, %q", f.Big, f.Reason)
 	}
 	b.Master.Doubted = true
-	if f := faceOf(b, notation.Format{}); f.Big != "In doubt" || f.Tone != watch || !strings.Contains(f.Advice, "again") || !strings.Contains(f.Reason, "check after its verdict failed") {
+	if f := viewOf(b, notation.Format{}); f.Big != "In doubt" || f.Tone != watch || !strings.Contains(f.Advice, "again") || !strings.Contains(f.Reason, "check after its verdict failed") {
 		t.Errorf("%q %s, %q, %q", f.Big, f.Tone, f.Advice, f.Reason)
 	}
 }
 
 // Near size the figure is of the place that is nearest to its limit.
 func TestFigureNearSize(t *testing.T) {
-	if f := faceOf(states()["nearhigh"], notation.Format{}); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "widest") || f.RoomWord != "over by" {
+	if f := viewOf(states()["nearhigh"], notation.Format{}); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "widest") || f.RoomWord != "over by" {
 		t.Errorf("high: %q %q %q", f.Figure, f.Caption, f.RoomWord) // 31.7527 − 31.75127 = 1.43 µm
 	}
-	if f := faceOf(states()["close"], notation.Format{}); !strings.HasPrefix(f.Caption, "to the low limit") && !strings.HasPrefix(f.Caption, "tightest") {
+	if f := viewOf(states()["close"], notation.Format{}); !strings.HasPrefix(f.Caption, "to the low limit") && !strings.HasPrefix(f.Caption, "tightest") {
 		t.Errorf("low: %q %q", f.Figure, f.Caption)
 	}
 }
@@ -219,19 +219,19 @@ func TestFigureNearSize(t *testing.T) {
 // and does not contradict itself.
 func TestFacesDoNotContradict(t *testing.T) {
 	all := states()
-	if f := faceOf(all["aside"], notation.Format{}); f.State != "laid aside" {
+	if f := viewOf(all["aside"], notation.Format{}); f.State != "laid aside" {
 		t.Errorf("laid aside, and %q", f.State)
 	}
-	if f := faceOf(all["spindle"], notation.Format{}); !f.Turning || !strings.HasPrefix(f.Cautions[0], "SPINDLE TURNING") || slices.ContainsFunc(f.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) {
+	if f := viewOf(all["spindle"], notation.Format{}); !f.Turning || !strings.HasPrefix(f.Cautions[0], "SPINDLE TURNING") || slices.ContainsFunc(f.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) {
 		t.Errorf("spindle: %q", f.Cautions)
 	}
-	if f := faceOf(all["reserve"], notation.Format{}); f.Record.Tone != watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
+	if f := viewOf(all["reserve"], notation.Format{}); f.Record.Tone != watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
 		t.Errorf("record: %+v, %q", f.Record, f.Cautions)
 	}
 }
 
 func TestNoJob(t *testing.T) {
-	f := faceOf(&state.Bore{State: event.CannotJudge, Why: "choose a job"}, notation.Format{})
+	f := viewOf(&state.Bore{State: event.CannotJudge, Why: "choose a job"}, notation.Format{})
 	if f.Tone != act || f.Big != "Choose a job" {
 		t.Errorf("%+v", f)
 	}
@@ -283,7 +283,7 @@ func TestOneUnitOnAFace(t *testing.T) {
 		for _, inch := range []bool{false, true} {
 			f := notation.ForJob(b.Job)
 			f.Inch = inch
-			v := faceOf(b, f)
+			v := viewOf(b, f)
 			v.Other, v.Places, v.Readings = "", nil, nil // the figure in other units is meant to be
 			text, err := json.Marshal(v)
 			if err != nil {
@@ -304,7 +304,7 @@ func TestCautionsFitTheAdvice(t *testing.T) {
 			honing++
 			continue
 		}
-		for _, c := range faceOf(b, notation.ForJob(b.Job)).Cautions {
+		for _, c := range viewOf(b, notation.ForJob(b.Job)).Cautions {
 			if strings.Contains(c, "smaller rounds") || strings.Contains(c, "dress them") {
 				t.Errorf("%s: caution %q though no round is advised", name, c)
 			}
@@ -323,7 +323,7 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 	b.Master.Running = &run
 	for n, want := range map[int][2]string{0: {"Rock slowly 1/3", "Rock slowly in ring "}, 2: {"Rock slowly 3/3", "Rock slowly"}, 3: {"Rock fast 1/3", "Now rock fast in ring "}, 5: {"Rock fast 3/3", "Now rock fast"}} {
 		run.Raw = make([]analysis.Length, n)
-		if f := faceOf(&b, notation.Format{}); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != act {
+		if f := viewOf(&b, notation.Format{}); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != act {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
 	}
@@ -339,7 +339,7 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 // What is assumed of the gauge stands beside it.
 func TestAssumedIsSaid(t *testing.T) {
 	b := *states()["insize"]
-	if f := faceOf(&b, notation.Format{}); f.Gauge.More != "" {
+	if f := viewOf(&b, notation.Format{}); f.Gauge.More != "" {
 		t.Errorf("nothing is assumed, and it says %q", f.Gauge.More)
 	}
 	budget := *b.Budget
@@ -350,7 +350,7 @@ func TestAssumedIsSaid(t *testing.T) {
 		}
 	}
 	b.Budget = &budget
-	if f := faceOf(&b, notation.Format{}); f.Gauge.More != "assumed: repeatability" {
+	if f := viewOf(&b, notation.Format{}); f.Gauge.More != "assumed: repeatability" {
 		t.Errorf("says %q", f.Gauge.More)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 )
 
@@ -76,13 +77,13 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	defer s.tries.one.Unlock()
 	if wait := s.tries.wait(from, time.Now()); wait > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(wait.Seconds())+1))
-		writeJSON(w, http.StatusTooManyRequests, event.Reply{Why: "too many wrong passphrases; wait " + strconv.Itoa(int(wait.Seconds())+1) + " s"})
+		s.no(w, r, http.StatusTooManyRequests, analysis.Say("page.refused.guessed", int(wait.Seconds())+1))
 		return
 	}
 	if !s.cfg.Gate.Opens(in.Passphrase) {
 		s.tries.wrong(from, time.Now())
 		s.log.Warn().Str("from", from).Msg("wrong passphrase at the page")
-		writeJSON(w, http.StatusForbidden, event.Reply{Why: "that is not the passphrase"})
+		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.wrong"))
 		return
 	}
 	s.tries.right(from)

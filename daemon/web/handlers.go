@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 )
@@ -79,7 +80,7 @@ func (s *Server) known(name string) (Station, bool) {
 func (s *Server) bore(w http.ResponseWriter, r *http.Request) {
 	b := s.src.Bore(r.PathValue("name"))
 	if b == nil {
-		http.Error(w, "no such station", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
 	writeJSON(w, http.StatusOK, b)
@@ -101,7 +102,7 @@ func writeJSON(w http.ResponseWriter, status int, v any) {
 func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	if _, ok := s.known(name); !ok {
-		http.Error(w, "no such station", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
 	var a event.Action

@@ -55,7 +55,7 @@ type PartLine struct {
 // Tone is that of the verdict.
 func (p PartLine) Tone() string { return string(verdictTone(p.Verdict)) }
 
-// Word is the verdict in words.
+// Word is the code of the verdict in words.
 func (p PartLine) Word() string { return verdictWord(p.Verdict) }
 
 func verdictTone(v *event.Verdict) tone {
@@ -71,11 +71,11 @@ func verdictTone(v *event.Verdict) tone {
 func verdictWord(v *event.Verdict) string {
 	switch {
 	case v == nil:
-		return "not finished"
+		return "history.verdict.none"
 	case v.Accepted:
-		return "accepted"
+		return "history.verdict.accepted"
 	}
-	return "laid aside"
+	return "history.verdict.laid_aside"
 }
 
 // historyShown bounds a list of parts.
@@ -89,15 +89,15 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 	f := PartFilter{Station: q.Get("station"), Job: strings.TrimSpace(q.Get("job")), Part: strings.TrimSpace(q.Get("part")), Limit: historyShown}
 	parts, err := s.cfg.History.Parts(r.Context(), f)
 	if err != nil {
-		s.failed(w, "history", err)
+		s.failed(w, r, analysis.Say("page.failed.history", err), err)
 		return
 	}
 	studies, err := s.cfg.History.Studies(r.Context(), f.Station, f.Job, studiesShown)
 	if err != nil {
-		s.failed(w, "history", err)
+		s.failed(w, r, analysis.Say("page.failed.history", err), err)
 		return
 	}
-	s.render(w, "history.html", struct {
+	s.render(w, r, "history.html", struct {
 		Filter   PartFilter
 		Studies  []StudyLine
 		Parts    []PartLine
@@ -105,7 +105,7 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		All      bool
 		Lot      template.HTML
 		Makes    bool // records can be made
-	}{f, studies, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, parseLook(q)), s.makes()})
+	}{f, studies, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, s.look(r)), s.makes()})
 }
 
 // lot draws the finished parts of a job, if the list is of one that is known;
@@ -126,11 +126,6 @@ func (s *Server) lot(id string, parts []PartLine, l look) template.HTML {
 		}
 	}
 	return ""
-}
-
-func (s *Server) failed(w http.ResponseWriter, what string, err error) {
-	s.log.Error().Err(err).Msg(what)
-	http.Error(w, what+": "+err.Error(), http.StatusInternalServerError)
 }
 
 // line is a reading, or a fact beside the readings, of a record.
@@ -164,22 +159,22 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	station := r.PathValue("station")
 	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 64)
 	if err != nil {
-		http.Error(w, "no such part", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_part"))
 		return
 	}
 	b, events, err := s.cfg.History.Record(r.Context(), station, seq)
 	switch {
 	case errors.Is(err, ErrNoPart):
-		http.Error(w, "no such part", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_part"))
 		return
 	case err != nil:
-		s.failed(w, "record", err)
+		s.failed(w, r, analysis.Say("page.failed.part", err), err)
 		return
 	case b.Job == nil || b.Part == nil:
-		http.Error(w, "no job was chosen for this part", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_job"))
 		return
 	}
-	l := parseLook(r.URL.Query())
+	l := s.look(r)
 	f := l.format(b.Job)
 	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict}, Bore: b, Title: b.Job.Title, Units: f.SmallUnit(), Makes: s.makes()}
 	// Drawings hold no text that isn't escaped: picture does it.
@@ -188,32 +183,32 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	rec.Sections = template.HTML(picture.Sections{Bore: b, W: 1400, H: 300, Format: f}.SVG())
 	rec.Facts = facts(b, f)
 	rec.Lines = linesOf(events, f)
-	s.render(w, "part.html", rec)
+	s.render(w, r, "part.html", rec)
 }
 
 func facts(b *state.Bore, f notation.Format) (out [][2]string) {
 	b = b.In(f.Speaks())
-	add := func(what, is string) { out = append(out, [2]string{what, is}) }
-	add("low limit", f.Size(b.Job.Low))
-	add("high limit", f.Size(b.Job.High))
+	add := func(what, is string) { out = append(out, [2]string{f.Text("history.fact." + what), is}) }
+	add("low", f.Size(b.Job.Low))
+	add("high", f.Size(b.Job.High))
 	if z := b.Sizes; z != nil {
-		add("smallest", f.Size(z.Smallest.Size)+" at "+f.Place(z.Smallest.Place))
-		add("largest", f.Size(z.Largest.Size)+" at "+f.Place(z.Largest.Place))
+		add("smallest", f.Text("history.size_at", analysis.Size(z.Smallest.Size), z.Smallest.Place))
+		add("largest", f.Text("history.size_at", analysis.Size(z.Largest.Size), z.Largest.Place))
 		add("variation", f.Small(z.Variation)+" "+f.SmallUnit())
 	}
 	if b.U != nil {
-		add("uncertainty", "±"+f.Small(b.U.Expanded)+" "+f.SmallUnit()+", k = "+strconv.FormatFloat(b.U.K, 'f', 2, 64))
+		add("uncertainty", "±"+f.Small(b.U.Expanded)+" "+f.SmallUnit()+", k = "+f.Decimal(b.U.K, 2))
 	}
 	if j := b.Judged; j != nil && j.Sizes.Smallest != nil {
-		add("chance to conform", "smallest size "+j.Sizes.Smallest.Chance.String()+"; largest "+j.Sizes.Largest.Chance.String())
+		add("chance", f.Text("history.chance", j.Sizes.Smallest.Chance.String(), j.Sizes.Largest.Chance.String()))
 	}
 	if v := b.Verdict; v != nil {
 		add("reason", f.Recorded(v.Reason))
-		add("decision rule", v.Rule)
+		add("rule", v.Rule)
 	}
 	add("ring", b.Master.Ring)
 	for _, w := range b.Words {
-		add("form", w)
+		add("form", f.Recorded(w))
 	}
 	return out
 }
@@ -225,7 +220,7 @@ func linesOf(events []event.Record, f notation.Format) (out []line) {
 		switch e := &events[i].Event; e.Kind {
 		case event.Taken:
 			if e.Reading.Surprising {
-				void[e.Reading.No] = "asked about, not confirmed"
+				void[e.Reading.No] = f.Text("history.not_confirmed")
 			}
 		case event.Voided:
 			void[e.Void.No] = e.Void.Reason
@@ -237,7 +232,7 @@ func linesOf(events []event.Record, f notation.Format) (out []line) {
 		e := &events[i].Event
 		l := line{At: e.At.Format("15:04:05")}
 		if r := e.Reading; e.Kind == event.Taken && r != nil {
-			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), r.How, void[r.No]
+			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), f.Text("history.how."+r.How), void[r.No]
 			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
 			out = append(out, l)
 			if r.Surprising {
@@ -245,49 +240,59 @@ func linesOf(events []event.Record, f notation.Format) (out []line) {
 			}
 			continue
 		}
-		if l.Note = f.Recorded(note(e, f)); l.Note != "" {
+		if l.Note = note(e, f); l.Note != "" {
 			out = append(out, l)
 		}
 	}
 	return out
 }
 
+// note tells an event that is no reading, "" for one that is not told.
 func note(e *event.Event, f notation.Format) string {
 	small := func(d analysis.Deviation) string { return f.Signed(d) + " " + f.SmallUnit() }
 	switch e.Kind {
 	case event.RoundOver:
-		return "round " + strconv.Itoa(e.Round.Number) + " begins, " + analysis.Count(e.Round.Strokes, "stroke", "strokes") + " before it"
+		return f.Text("history.round", e.Round.Number, e.Round.Strokes)
 	case event.Mastered:
 		if g := e.Master.BySecond(); g != nil {
-			return "second ring " + g.Ring.ID + " read: " + g.Sentence
+			return f.Text("history.second_ring", g.Ring.ID, f.Recorded(g.Sentence))
 		}
-		return "mastered on ring " + e.Master.Ring.ID + ", zero " + small(e.Master.Zero) + ", moved " + small(e.Master.Moved)
+		return f.Text("history.mastered", e.Master.Ring.ID, small(e.Master.Zero), small(e.Master.Moved))
 	case event.Checked:
-		return "zero check: " + e.Check.Sentence
+		return f.Text("history.check", f.Recorded(e.Check.Sentence))
 	case event.Sped:
-		return "rocked slowly, then fast: " + e.Speeds.Sentence
+		return f.Text("history.speeds", f.Recorded(e.Speeds.Sentence))
 	case event.Reread:
-		return "re-read as a part: " + e.Reread.Sentence
+		return f.Text("history.reread", f.Recorded(e.Reread.Sentence))
 	case event.Refused:
-		return "not counted: " + e.Refused.Reason
-	case event.Voided:
-		return "reading " + strconv.Itoa(e.Void.No) + " void: " + e.Void.Reason
+		return f.Text("history.refused", f.Recorded(e.Refused.Reason))
 	case event.Disturbed, event.Dressing, event.Told:
 		return e.Note
 	case event.Cooled:
-		return e.Cool.Sentence()
+		return f.Recorded(e.Cool.Sentence())
 	case event.Studied:
-		return e.Study.Sentence()
-	case event.Restored:
-		return "reading " + strconv.Itoa(e.Void.No) + " counts again"
-	case event.Kept:
-		return strings.TrimSuffix("reading "+strconv.Itoa(e.Void.No)+" kept: "+e.Void.Reason, ": ")
+		return f.Recorded(e.Study.Sentence())
+	case event.Voided, event.Restored, event.Kept:
+		return struck(e, f)
 	case event.Judged:
-		return verdictWord(e.Verdict) + ": " + e.Verdict.Reason
+		return f.Text("history.judged", analysis.Say(verdictWord(e.Verdict)), f.Recorded(e.Verdict.Reason))
 	case event.GaugeSeen:
 		if e.Gauge.Lost {
-			return "gauge lost"
+			return f.Text("history.gauge_lost")
 		}
 	}
 	return ""
+}
+
+// struck tells that a reading was struck out, or counts.
+func struck(e *event.Event, f notation.Format) string {
+	switch {
+	case e.Kind == event.Voided:
+		return f.Text("history.void", e.Void.No, e.Void.Reason)
+	case e.Kind == event.Restored:
+		return f.Text("history.restored", e.Void.No)
+	case e.Void.Reason == "":
+		return f.Text("history.kept", e.Void.No)
+	}
+	return f.Text("history.kept_because", e.Void.No, e.Void.Reason)
 }

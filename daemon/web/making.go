@@ -5,13 +5,15 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"sync"
 	"sync/atomic"
 	"syscall"
 	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // desk makes one thing at a time, so that the gauges keep the machine.
@@ -33,8 +35,8 @@ type making struct {
 	done, total    atomic.Uint64
 
 	mu      sync.Mutex
-	state   string // making, made, failed or stopped
-	why     string
+	state   string   // making, made, failed or stopped
+	why     error    // why it is not made
 	text    string   // its beginning, of what a person reads at once
 	file    *os.File // once it is made; nil when it was thrown away
 	size    int64
@@ -66,10 +68,22 @@ type progress struct {
 	Text  string `json:"text,omitempty"`
 }
 
-func (m *making) told() progress {
+// told says how far it is, in a viewer's language.
+func (m *making) told(f notation.Format) progress {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return progress{m.id, m.state, m.done.Load(), m.total.Load(), m.name, m.size, m.why, m.text}
+	p := progress{ID: m.id, State: m.state, Done: m.done.Load(), Total: m.total.Load(), Name: m.name, Size: m.size, Text: m.text}
+	if m.why != nil {
+		p.Why = f.Error(m.why)
+	}
+	return p
+}
+
+// is returns the state.
+func (m *making) is() string {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.state
 }
 
 func (d *desk) newest() *making {
@@ -84,11 +98,11 @@ func (s *Server) begin(want Wanted) (*making, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.closed {
-		return nil, errors.New("the program is ending")
+		return nil, analysis.Say("page.order.ending")
 	}
 	if m := d.last; m != nil {
-		if now := m.told(); now.State == underWay {
-			return nil, fmt.Errorf("%s is being made since %s; wait for it, or stop it", now.Name, m.began.Format("15:04:05"))
+		if m.is() == underWay {
+			return nil, analysis.Say("page.order.busy", m.name, m.began.Format("15:04:05"))
 		}
 		m.drop()
 	}
@@ -146,7 +160,7 @@ func (s *Server) write(m *making, want Wanted, f *os.File) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			s.log.Error().Any("fault", p).Str("what", want.What).Msg("could not be made")
-			err = errors.New("this could not be made; the log says more")
+			err = analysis.Say("page.order.failed")
 		}
 	}()
 	out := bufio.NewWriterSize(until{m.ctx, f}, 64<<10)
@@ -180,10 +194,10 @@ func (m *making) ended(err error, f *os.File, read bool) {
 		m.state = stopped
 		return
 	case errors.Is(err, syscall.ENOSPC):
-		m.state, m.why = failed, "the disk is full where it is put until you fetch it; make room and try again"
+		m.state, m.why = failed, analysis.Say("page.order.full")
 		return
 	case err != nil:
-		m.state, m.why = failed, err.Error()
+		m.state, m.why = failed, err
 	default:
 		m.state, m.file = made, f
 		m.size, _ = f.Seek(0, io.SeekEnd) // our own file, just written

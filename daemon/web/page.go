@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 //go:embed static templates
@@ -49,8 +50,24 @@ func build() (string, error) {
 	return hex.EncodeToString(sum.Sum(nil)[:6]), err
 }
 
-func pages() (*template.Template, error) {
-	return template.New("").Funcs(template.FuncMap{"dict": dict}).ParseFS(files, "templates/*.html")
+// pages returns the pages in a language. In them t is the text of a code with its values,
+// language the tag of the language, and texts are those that scripts say.
+func pages(l *notation.Language) (*template.Template, error) {
+	f := notation.Format{Language: l}
+	return template.New("").Funcs(template.FuncMap{
+		"dict": dict, "t": f.Text, "texts": l.Texts, "language": func() string { return l.Tag },
+	}).ParseFS(files, "templates/*.html")
+}
+
+// language is the one that a browser asks for with ?lang=, or English.
+func (s *Server) language(r *http.Request) *notation.Language {
+	tag := r.URL.Query().Get("lang")
+	for _, l := range s.cfg.Languages {
+		if l.Tag == tag {
+			return l
+		}
+	}
+	return notation.English()
 }
 
 // dict makes the data of a template that is used many times, from pairs of name
@@ -79,10 +96,10 @@ func (s *Server) index(w http.ResponseWriter, r *http.Request) {
 func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("name"))
 	if !ok {
-		http.Error(w, "no such station", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
-	s.render(w, "station.html", struct {
+	s.render(w, r, "station.html", struct {
 		Station
 		Actions bool
 		Jobs    []*analysis.Job
@@ -98,14 +115,25 @@ func (s *Server) jobs(station string) []*analysis.Job {
 	return s.cfg.Jobs(station)
 }
 
-func (s *Server) render(w http.ResponseWriter, page string, data any) {
+func (s *Server) render(w http.ResponseWriter, r *http.Request, page string, data any) {
 	var b bytes.Buffer
-	if err := s.pages.ExecuteTemplate(&b, page, data); err != nil {
+	if err := s.pages[s.language(r)].ExecuteTemplate(&b, page, data); err != nil {
 		s.log.Error().Err(err).Str("page", page).Msg("page not made")
-		http.Error(w, "the page could not be made; see the log", http.StatusInternalServerError)
+		s.refuse(w, r, http.StatusInternalServerError, analysis.Say("page.not_made"))
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	_, _ = w.Write(b.Bytes()) // the viewer is gone; nothing is left to tell it
+}
+
+// refuse answers in words why a page is not there.
+func (s *Server) refuse(w http.ResponseWriter, r *http.Request, status int, why analysis.Phrase) {
+	http.Error(w, s.words(r).Say(why), status)
+}
+
+// failed notes what has failed, and answers it in words.
+func (s *Server) failed(w http.ResponseWriter, r *http.Request, what analysis.Phrase, err error) {
+	s.log.Error().Err(err).Msg(what.Code)
+	s.refuse(w, r, http.StatusInternalServerError, what)
 }

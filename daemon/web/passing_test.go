@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/state"
 )
 
@@ -47,11 +48,11 @@ func TestPassing(t *testing.T) {
 		{now.Add(-time.Hour), 12, "12 to be passed on"},
 	} {
 		o.broker(c.since, c.waiting)
-		if got := s.passing(now); got != c.want {
+		if got := s.passing(now, notation.Format{}); got != c.want {
 			t.Errorf("away %s, %d waiting: %q, want %q", now.Sub(c.since), c.waiting, got, c.want)
 		}
 	}
-	if got := (&Server{src: newShop()}).passing(now); got != "" {
+	if got := (&Server{src: newShop()}).passing(now, notation.Format{}); got != "" {
 		t.Errorf("without a broker: %q", got)
 	}
 }

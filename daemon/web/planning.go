@@ -1,8 +1,6 @@
 package web
 
 import (
-	"errors"
-	"fmt"
 	"html/template"
 	"net/http"
 	"net/url"
@@ -12,7 +10,6 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/material"
-	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -50,38 +47,39 @@ func (s *Server) plan(w http.ResponseWriter, r *http.Request) {
 		some = some || v != ""
 	}
 	if some {
-		p.work(q)
+		p.work(q, s.look(r))
 	}
-	s.render(w, "plan.html", p)
+	s.render(w, r, "plan.html", p)
 }
 
-func (p *planned) work(q url.Values) {
-	req, job, err := request(q, p.Jobs)
-	if err == nil {
-		var report *plan.Report
-		if report, err = plan.New(req); err == nil {
-			p.tell(report.Text())
+func (p *planned) work(q url.Values, l look) {
+	f := l.format(nil)
+	req, job, faults := request(q, p.Jobs)
+	if len(faults) == 0 {
+		report, err := plan.New(req)
+		if err == nil {
+			p.tell(report)
+		} else {
+			faults = []error{err}
 		}
 	}
-	if err != nil {
-		p.Faults = strings.Split(err.Error(), "\n")
+	for _, err := range faults {
+		p.Faults = append(p.Faults, strings.Split(f.Error(err), "\n")...)
 	}
 	if job != nil { // picture escapes its text
-		p.Cut = template.HTML(picture.Cut{Bore: &state.Bore{Job: job}, W: 1400, H: 420, Format: notation.ForJob(job)}.SVG())
+		p.Cut = template.HTML(picture.Cut{Bore: &state.Bore{Job: job}, W: 1400, H: 420, Format: l.format(job)}.SVG())
 	}
 }
 
 // tell parts what a plan says from what it warns of.
-func (p *planned) tell(lines []string) {
-	for _, line := range lines {
-		weight, rest, marked := strings.Cut(line, ": ")
-		switch {
-		case marked && (weight == "WARNING" || weight == "STOP"):
-			p.Warnings = append(p.Warnings, sentence(rest))
-		case marked && weight == "NOTE":
-			p.Notes = append(p.Notes, sentence(rest))
-		default:
-			p.Text = append(p.Text, line)
+func (p *planned) tell(r *plan.Report) {
+	p.Text = r.Text()
+	p.Text = p.Text[:len(p.Text)-len(r.Notes)] // which come last, a line each
+	for _, n := range r.Notes {
+		if n.Weight == plan.Remark {
+			p.Notes = append(p.Notes, sentence(n.Text))
+		} else {
+			p.Warnings = append(p.Warnings, sentence(n.Text))
 		}
 	}
 }
@@ -93,7 +91,7 @@ func sentence(s string) string {
 }
 
 // request reads what is asked; the job, if one is named, gives its limits.
-func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.Job, err error) {
+func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.Job, faults []error) {
 	f := form{q: q}
 	if id := q.Get("job"); id != "" {
 		for _, j := range jobs {
@@ -103,7 +101,7 @@ func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.
 			}
 		}
 		if job == nil {
-			f.bad("job %q is not known here", id)
+			f.bad(analysis.Say("plan.unknown_job", id))
 		}
 	} else {
 		r.Nominal, r.Class = f.length("nominal"), strings.TrimSpace(q.Get("class"))
@@ -112,14 +110,14 @@ func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.
 	}
 	if v := q.Get("process"); v != "" {
 		if err := r.Process.UnmarshalText([]byte(v)); err != nil {
-			f.bad("%w", err)
+			f.bad(err)
 		}
 	}
 	r.Oval, r.Taper, r.Stock = f.deviation("oval"), f.deviation("taper"), f.deviation("stock")
 	if q.Get("bush_outside") != "" {
 		r.Press = f.press()
 	}
-	return r, job, errors.Join(f.faults...)
+	return r, job, f.faults
 }
 
 // form reads fields and gathers what is wrong with them.
@@ -128,9 +126,7 @@ type form struct {
 	faults []error
 }
 
-func (f *form) bad(format string, args ...any) {
-	f.faults = append(f.faults, fmt.Errorf(format, args...))
-}
+func (f *form) bad(why error) { f.faults = append(f.faults, why) }
 
 func (f *form) length(name string) analysis.Length {
 	v := strings.TrimSpace(f.q.Get(name))
@@ -139,7 +135,7 @@ func (f *form) length(name string) analysis.Length {
 	}
 	l, err := analysis.ParseLength(v)
 	if err != nil {
-		f.bad("%s: %w; write it with its unit, such as 31.75 mm or 1.2500 in", strings.ReplaceAll(name, "_", " "), err)
+		f.bad(analysis.Say("plan.length", analysis.Say("plan.field."+name), err))
 	}
 	return l
 }
@@ -153,7 +149,7 @@ func (f *form) press() *plan.Press {
 	p.Hub, err2 = material.Find(f.q.Get("hub"))
 	for _, err := range []error{err1, err2} {
 		if err != nil {
-			f.faults = append(f.faults, err)
+			f.bad(err)
 		}
 	}
 	return p

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"mime"
 	"net/http"
@@ -12,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 )
 
@@ -34,35 +34,35 @@ type Wanted struct {
 
 // offer is something that can be made.
 type offer struct {
-	Name, Title string
-	Formats     []string // the first is the usual one
-	By          string   // what it can be narrowed by
+	Name    string
+	Formats []string // the first is the usual one
+	By      string   // what it can be narrowed by
 }
 
 func offers() []offer {
 	papers := []string{"pdf", "html", "text", "csv"}
 	return []offer{
-		{"job", "Record of a job, with all its parts", papers, "job station from to"},
-		{"part", "Record of one part", papers, "job part station from to"},
-		{"first-article", "First article of a job", papers, "job part station from to"},
-		{"masterings", "Masterings and zero checks", papers, "station from to"},
-		{"study", "Gauge study", papers, "job station from to"},
-		{"readings", "All readings, for a spreadsheet", []string{"csv"}, "job part station from to"},
-		{"events", "All that was recorded, for a program", []string{"ndjson"}, "job part station from to"},
-		{"verify", "Check that the journal is as it was written", []string{"text"}, ""},
+		{"job", papers, "job station from to"},
+		{"part", papers, "job part station from to"},
+		{"first-article", papers, "job part station from to"},
+		{"masterings", papers, "station from to"},
+		{"study", papers, "job station from to"},
+		{"readings", []string{"csv"}, "job part station from to"},
+		{"events", []string{"ndjson"}, "job part station from to"},
+		{"verify", []string{"text"}, ""},
 	}
 }
 
 // format is a kind of file.
-type format struct{ Name, Title, End, Kind string }
+type format struct{ Name, End, Kind string }
 
 func formats() []format {
 	return []format{
-		{"pdf", "PDF, to print", "pdf", "application/pdf"},
-		{"html", "page for a browser", "html", "text/html; charset=utf-8"},
-		{"text", "plain text", "txt", "text/plain; charset=utf-8"},
-		{"csv", "CSV, a table", "csv", "text/csv; charset=utf-8"},
-		{"ndjson", "JSON, one a line", "ndjson", "application/x-ndjson"},
+		{"pdf", "pdf", "application/pdf"},
+		{"html", "html", "text/html; charset=utf-8"},
+		{"text", "txt", "text/plain; charset=utf-8"},
+		{"csv", "csv", "text/csv; charset=utf-8"},
+		{"ndjson", "ndjson", "application/x-ndjson"},
 	}
 }
 
@@ -82,17 +82,17 @@ func (o *order) wanted() (Wanted, error) {
 	w := Wanted{What: o.What, Format: o.Format, Paper: o.Paper, Station: o.Station, Job: strings.TrimSpace(o.Job), Part: strings.TrimSpace(o.Part)}
 	i := slices.IndexFunc(offers(), func(f offer) bool { return f.Name == w.What })
 	if i < 0 {
-		return w, fmt.Errorf("nothing is called %q here", w.What)
+		return w, analysis.Say("page.order.unknown", w.What)
 	}
 	f := offers()[i]
 	w.Format = cmp.Or(w.Format, f.Formats[0])
 	switch {
 	case !slices.Contains(f.Formats, w.Format):
-		return w, fmt.Errorf("there is no %q of that, only %s", w.Format, strings.Join(f.Formats, ", "))
+		return w, analysis.Say("page.order.format", w.Format, strings.Join(f.Formats, ", "))
 	case w.Paper != "" && w.Paper != "a4" && w.Paper != "letter":
-		return w, fmt.Errorf("paper %q: want a4 or letter", w.Paper)
+		return w, analysis.Say("page.order.paper", w.Paper)
 	case w.Job == "" && (w.What == "job" || w.What == "first-article"):
-		return w, errors.New("name the job")
+		return w, analysis.Say("page.order.job")
 	}
 	var err error
 	if w.From, err = day(o.From, 0); err != nil {
@@ -102,7 +102,7 @@ func (o *order) wanted() (Wanted, error) {
 		return w, err
 	}
 	if !w.To.IsZero() && !w.From.Before(w.To) {
-		return w, errors.New("the last day is before the first")
+		return w, analysis.Say("page.order.days")
 	}
 	return w, nil
 }
@@ -114,7 +114,7 @@ func day(s string, later int) (time.Time, error) {
 	}
 	t, err := time.ParseInLocation(time.DateOnly, s, time.Local)
 	if err != nil {
-		return t, fmt.Errorf("%q is not a day; write it as 2026-11-25", s)
+		return t, analysis.Say("page.order.day", s)
 	}
 	return t.AddDate(0, 0, later), nil
 }
@@ -141,7 +141,7 @@ func (w *Wanted) file() (name, kind string) {
 // records is the page on which they are asked for.
 func (s *Server) records(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	s.render(w, "records.html", struct {
+	s.render(w, r, "records.html", struct {
 		Offers                   []offer
 		Formats                  []format
 		Stations                 []Station
@@ -157,15 +157,15 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) {
 	}
 	want, err := o.wanted()
 	if err != nil {
-		writeJSON(w, http.StatusBadRequest, event.Reply{Why: err.Error()})
+		s.no(w, r, http.StatusBadRequest, err)
 		return
 	}
 	m, err := s.begin(want)
 	if err != nil {
-		writeJSON(w, http.StatusConflict, event.Reply{Why: err.Error()})
+		s.no(w, r, http.StatusConflict, err)
 		return
 	}
-	writeJSON(w, http.StatusAccepted, m.told())
+	writeJSON(w, http.StatusAccepted, m.told(s.words(r)))
 }
 
 // stopOrder stops what is being made, or throws away what was.
@@ -178,7 +178,7 @@ func (s *Server) stopOrder(w http.ResponseWriter, r *http.Request) {
 	}
 	m := s.desk.newest()
 	if m == nil || which.ID != "" && which.ID != m.id {
-		writeJSON(w, http.StatusNotFound, event.Reply{Why: "that is not being made"})
+		s.no(w, r, http.StatusNotFound, analysis.Say("page.order.not_made"))
 		return
 	}
 	m.drop()
@@ -189,7 +189,7 @@ func (s *Server) stopOrder(w http.ResponseWriter, r *http.Request) {
 func (s *Server) ordered(w http.ResponseWriter, r *http.Request) *making {
 	m := s.desk.newest()
 	if m == nil || r.PathValue("id") != m.id {
-		writeJSON(w, http.StatusNotFound, event.Reply{Why: "that is not here any more; make it again"})
+		s.no(w, r, http.StatusNotFound, analysis.Say("page.order.gone"))
 		return nil
 	}
 	return m
@@ -198,7 +198,7 @@ func (s *Server) ordered(w http.ResponseWriter, r *http.Request) *making {
 // orderState says how far it has come.
 func (s *Server) orderState(w http.ResponseWriter, r *http.Request) {
 	if m := s.ordered(w, r); m != nil {
-		writeJSON(w, http.StatusOK, m.told())
+		writeJSON(w, http.StatusOK, m.told(s.words(r)))
 	}
 }
 
@@ -214,12 +214,12 @@ func (s *Server) orderFile(w http.ResponseWriter, r *http.Request) {
 	}
 	content, done := m.open()
 	if content == nil {
-		writeJSON(w, http.StatusNotFound, event.Reply{Why: "it is not ready, or not here any more"})
+		s.no(w, r, http.StatusNotFound, analysis.Say("page.order.not_ready"))
 		return
 	}
 	defer done()
 	if err := http.NewResponseController(w).SetWriteDeadline(time.Now().Add(takeTime)); err != nil && !errors.Is(err, http.ErrNotSupported) {
-		s.failed(w, "send what was made", err)
+		s.failed(w, r, analysis.Say("page.failed.send", err), err)
 		return
 	}
 	h := w.Header()

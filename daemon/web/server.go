@@ -41,6 +41,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // Config says where to serve and what is allowed.
@@ -49,8 +50,10 @@ type Config struct {
 	Bound   func(net.Listener) net.Listener // bounds the connections; nil: nothing does
 	Actions bool                            // whether the page may act, or only show
 	Version string
-	Metrics http.Handler // for /metrics, nil for none
-	Health  http.Handler // for /healthz, nil for none
+	// Languages are those of the pages besides English, each asked for with ?lang= its tag.
+	Languages []*notation.Language
+	Metrics   http.Handler // for /metrics, nil for none
+	Health    http.Handler // for /healthz, nil for none
 	// Jobs lists the jobs that a station can work to, by id, or with "" all of
 	// them; nil if they are not known here. Any goroutine may call it.
 	Jobs func(station string) []*analysis.Job
@@ -78,7 +81,7 @@ type Server struct {
 	http  *http.Server
 	stop  chan struct{} // closed when Run ends, so that streams end
 	build string        // changes with what the pages are made of
-	pages *template.Template
+	pages map[*notation.Language]*template.Template
 	tries tries
 	desk  desk
 }
@@ -96,9 +99,13 @@ func refused(addr string, err error) error {
 
 // Listen opens the address; that it is in use is an error here.
 func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
-	t, err := pages()
-	if err != nil {
-		return nil, err
+	in := map[*notation.Language]*template.Template{}
+	for _, l := range append([]*notation.Language{notation.English()}, cfg.Languages...) {
+		t, err := pages(l)
+		if err != nil {
+			return nil, err
+		}
+		in[l] = t
 	}
 	build, err := build()
 	if err != nil {
@@ -111,7 +118,7 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	if cfg.Bound != nil {
 		ln = cfg.Bound(ln)
 	}
-	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{}), pages: t, build: cfg.Version + " " + build}
+	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{}), pages: in, build: cfg.Version + " " + build}
 	s.http = &http.Server{
 		Handler:           s.Handler(),
 		ReadHeaderTimeout: 5 * time.Second,

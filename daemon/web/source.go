@@ -2,9 +2,9 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 )
@@ -45,7 +45,7 @@ const unreachedFor = 3 * time.Second
 
 // passing says that the broker can't be reached, "" while it is. It is no warning:
 // what is recorded is safe.
-func (s *Server) passing(now time.Time) string {
+func (s *Server) passing(now time.Time, f notation.Format) string {
 	p, ok := s.src.(Passing)
 	if !ok {
 		return ""
@@ -55,9 +55,9 @@ func (s *Server) passing(now time.Time) string {
 	case since.IsZero() || now.Sub(since) < unreachedFor:
 		return ""
 	case waiting == 0:
-		return "broker not reached"
+		return f.Text("face.broker.away")
 	}
-	return fmt.Sprintf("%d to be passed on", waiting)
+	return f.Text("face.broker.waiting", int(waiting))
 }
 
 // Subscription brings what is new to one viewer. A viewer that does not keep up

@@ -2,13 +2,13 @@ package web
 
 import (
 	"errors"
-	"fmt"
 	"html/template"
 	"net/http"
 	"strconv"
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -41,27 +41,27 @@ type StudyPage struct {
 func (s *Server) study(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("station"))
 	if !ok {
-		http.Error(w, "no such station", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
 	var seq uint64
 	if text := r.PathValue("seq"); text != "" {
 		var err error
 		if seq, err = strconv.ParseUint(text, 10, 64); err != nil || seq == 0 {
-			http.Error(w, ErrNoStudy.Error(), http.StatusNotFound)
+			s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_study"))
 			return
 		}
 	}
 	p, err := s.cfg.History.Study(r.Context(), st.Name, seq)
 	switch {
 	case errors.Is(err, ErrNoStudy) && seq != 0:
-		http.Error(w, err.Error(), http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_study"))
 		return
 	case err != nil && !errors.Is(err, ErrNoStudy):
-		s.failed(w, "gauge study", err)
+		s.failed(w, r, analysis.Say("page.failed.study", err), err)
 		return
 	}
-	s.render(w, "study.html", struct {
+	s.render(w, r, "study.html", struct {
 		Place Station
 		StudyPage
 		Newest bool // another may follow it on this page
@@ -69,8 +69,8 @@ func (s *Server) study(w http.ResponseWriter, r *http.Request) {
 	}{st, p, seq == 0, s.makes()})
 }
 
-// studyFace is what the question about a gauge study needs to know of one under way.
-type studyFace struct {
+// studyView is what the question about a gauge study needs to know of one under way.
+type studyView struct {
 	Appraisers []string    `json:"appraisers"`
 	Trials     int         `json:"trials"`
 	Now        string      `json:"now"`
@@ -82,32 +82,28 @@ type studyFace struct {
 func gauging(b *state.Bore) bool { return b.Study != nil && b.Study.Appraiser != "" }
 
 // studied puts the study under way into words.
-func (v *face) studied(b *state.Bore, f notation.Format) {
+func (v *stationView) studied(b *state.Bore, f notation.Format) {
 	st := b.Study
 	if st == nil {
 		return
 	}
-	since := ""
+	now := analysis.Say("face.study.now", st.Taken, st.Wanted, st.Place)
 	if !st.Since.IsZero() {
-		since = " since " + st.Since.Format("2006-01-02 15:04")
+		now = analysis.Say("face.study.now_since", st.Taken, st.Wanted, st.Since, st.Place)
 	}
-	v.Study = &studyFace{Appraisers: st.Appraisers, Trials: st.Trials, Next: st.Next, Now: fmt.Sprintf("%d of %d gauged%s, at %s.", st.Taken, st.Wanted, since, f.Place(st.Place))}
-	if !gauging(b) || b.Verdict != nil || v.Big != studyNow && v.Big != studyNext {
+	v.Study = &studyView{Appraisers: st.Appraisers, Trials: st.Trials, Next: st.Next, Now: f.Say(now)}
+	if v.is != studyTrial && v.is != studyNext {
 		return
 	}
-	v.State, v.Sizes = "gauge study", ""
-	v.Reason = "Gauge study: " + v.Study.Now
+	v.Sizes, v.Reason = "", f.Text("face.study.reason", now)
 	switch {
 	case st.Taking:
-		v.Advice = fmt.Sprintf("%s gauges part %s, trial %d of %d.", st.Appraiser, st.Part, st.Trial, st.Trials)
+		v.Advice = f.Text("face.study.gauges", st.Appraiser, st.Part, st.Trial, st.Trials)
 	case st.Next == nil:
-		v.Advice = "All is gauged: end the study, and look at its page."
+		v.Advice = f.Text("face.study.all")
 	case st.Next.Appraiser != st.Appraiser:
-		v.Advice = fmt.Sprintf("%s has gauged all. Now %s: take part %s.", st.Appraiser, st.Next.Appraiser, st.Next.Part)
+		v.Advice = f.Text("face.study.other", st.Appraiser, st.Next.Appraiser, st.Next.Part)
 	default:
-		v.Advice = fmt.Sprintf("Take part %s, for trial %d of %d.", st.Next.Part, st.Next.Trial, st.Trials)
+		v.Advice = f.Text("face.study.take", st.Next.Part, st.Next.Trial, st.Trials)
 	}
 }
-
-// The large words while somebody gauges for a study.
-const studyNow, studyNext = "Gauge it", "Next part"

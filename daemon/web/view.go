@@ -24,6 +24,8 @@ type look struct {
 	w, h   float64         // pixels of the cut
 	aw, ah float64         // of the approach to size, 0 for none
 	sw, sh float64         // of the same by section, 0 for none
+
+	language *notation.Language
 }
 
 // Bounds of a drawing asked for, in pixels.
@@ -44,6 +46,19 @@ func parseLook(q url.Values) look {
 	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", by: by, w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0), sw: side("sw", 0), sh: side("sh", 0)}
 }
 
+// look is how the viewer who asks wants to see a station.
+func (s *Server) look(r *http.Request) look {
+	l := parseLook(r.URL.Query())
+	l.language = s.language(r)
+	return l
+}
+
+// words is how the viewer who asks reads what is not of a job.
+func (s *Server) words(r *http.Request) notation.Format {
+	l := s.look(r)
+	return l.format(nil)
+}
+
 // format is that of the viewer's choice, or of the job.
 func (l *look) format(j *analysis.Job) notation.Format {
 	var f notation.Format
@@ -53,7 +68,7 @@ func (l *look) format(j *analysis.Job) notation.Format {
 	if l.unit == "in" || l.unit == "mm" {
 		f.Inch = l.unit == "in"
 	}
-	f.Comma = l.comma
+	f.Comma, f.Language = l.comma, l.language
 	return f
 }
 
@@ -109,14 +124,14 @@ func needleOf(v *event.Live, j *analysis.Job, f notation.Format) needle {
 	size := cmp.Or(v.Size, v.Raw)
 	n.Text = f.Size(size)
 	if v.Hint != "" {
-		n.Hint = sentence(v.Hint)
+		n.Hint = sentence(f.Recorded(v.Hint))
 	}
 	switch {
 	case n.Marks == 0:
 	case v.Passes < v.Wanted:
-		n.Count = fmt.Sprintf("%d of %d passes", v.Passes, v.Wanted)
+		n.Count = f.Text("face.passes_of", v.Passes, v.Wanted)
 	default:
-		n.Count = fmt.Sprintf("%d passes", v.Passes)
+		n.Count = f.Text("face.passes", v.Passes)
 	}
 	if j != nil {
 		n.Above = (size - j.Low).Micrometres()
@@ -137,7 +152,7 @@ type viewer struct {
 // view streams to the page of a station what it is to show: words and drawings
 // ready made, in the viewer's units and size.
 func (s *Server) view(w http.ResponseWriter, r *http.Request) {
-	v := viewer{server: s, look: parseLook(r.URL.Query())}
+	v := viewer{server: s, look: s.look(r)}
 	s.follow(w, r, r.PathValue("name"), func(bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
 		v.buf = v.buf[:0]
 		for _, b := range bores {
@@ -155,7 +170,7 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 
 func (v *viewer) show(b *state.Bore) {
 	v.job = b.Job
-	said := appendEvent(nil, "face", v.server.face(b, v.format(b.Job)))
+	said := appendEvent(nil, "face", v.server.stationView(b, v.format(b.Job)))
 	if !bytes.Equal(said, v.said) {
 		v.said = said
 		v.buf = append(v.buf, said...)
@@ -181,17 +196,17 @@ func happening(r *event.Record, f notation.Format) happened {
 	case r.Reading != nil && r.Reading.Surprising:
 		h.Text, h.Good = f.Recorded(r.Reading.Ask), false
 	case r.Reading != nil:
-		h.Text = fmt.Sprintf("%s %s", f.Signed(r.Reading.Deviation), f.SmallUnit())
+		h.Text = f.Signed(r.Reading.Deviation) + " " + f.SmallUnit()
 	case r.Refused != nil:
 		h.Text, h.Good = f.Recorded(r.Refused.Reason), false
 	case r.Kind == event.Voided && r.Void != nil:
-		h.Text = fmt.Sprintf("reading %d struck out", r.Void.No)
+		h.Text = f.Text("face.happened.void", r.Void.No)
 	case r.Kind == event.Restored && r.Void != nil:
-		h.Text = fmt.Sprintf("reading %d counts again", r.Void.No)
+		h.Text = f.Text("face.happened.restored", r.Void.No)
 	case r.Kind == event.Kept && r.Void != nil:
-		h.Text = fmt.Sprintf("reading %d counts", r.Void.No)
+		h.Text = f.Text("face.happened.kept", r.Void.No)
 	case r.Round != nil:
-		h.Text = fmt.Sprintf("round %d", r.Round.Number)
+		h.Text = f.Text("face.happened.round", r.Round.Number)
 	case r.Verdict != nil:
 		h.Good = r.Verdict.Accepted
 	case r.Check != nil:
@@ -208,7 +223,7 @@ func happening(r *event.Record, f notation.Format) happened {
 // says of what is new, and a beat where nothing is.
 func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say func([]*state.Bore, []event.Live, []event.Record) []byte) {
 	if _, ok := s.known(name); !ok && name != "" {
-		http.Error(w, "no such station", http.StatusNotFound)
+		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
 	sub := s.src.Subscribe(name)
@@ -227,7 +242,8 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 		}
 		return out.Flush() == nil
 	}
-	told := s.passing(time.Now())
+	f := s.words(r)
+	told := s.passing(time.Now(), f)
 	if !send(appendEvent(fmt.Appendf(nil, "retry: 500\nevent: hello\ndata: {\"version\":%q}\n\n", s.build), "passing", told)) {
 		return
 	}
@@ -242,7 +258,7 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 			return
 		case <-tick.C:
 			out = appendEvent(nil, "beat", s.gone())
-			if now := s.passing(time.Now()); now != told {
+			if now := s.passing(time.Now(), f); now != told {
 				told = now
 				out = appendEvent(out, "passing", now)
 			}

@@ -16,7 +16,7 @@ type Presence interface {
 	Gone(station string) string
 }
 
-func (s *Server) wall(w http.ResponseWriter, _ *http.Request) {
+func (s *Server) wall(w http.ResponseWriter, r *http.Request) {
 	list := s.src.Stations()
 	cols := 8
 	for _, c := range []struct{ most, cols int }{{1, 1}, {4, 2}, {6, 3}, {8, 4}, {9, 3}, {16, 4}, {20, 5}, {30, 6}} {
@@ -25,7 +25,7 @@ func (s *Server) wall(w http.ResponseWriter, _ *http.Request) {
 			break
 		}
 	}
-	s.render(w, "wall.html", struct {
+	s.render(w, r, "wall.html", struct {
 		Stations []Station
 		Cols     int
 	}{list, cols})
@@ -33,17 +33,17 @@ func (s *Server) wall(w http.ResponseWriter, _ *http.Request) {
 
 // tile is what the wall shows of a station.
 type tile struct {
-	Station string `json:"station"`
-	Face    face   `json:"face"`
-	Cut     string `json:"cut"`
+	Station string      `json:"station"`
+	Face    stationView `json:"face"`
+	Cut     string      `json:"cut"`
 }
 
 // wallView streams the tiles that change, and which stations are out of reach.
 func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
-	v := parseLook(r.URL.Query())
+	v := s.look(r)
 	said := map[string]string{}
 	tell := func(buf []byte, b *state.Bore) []byte {
-		t := tile{Station: b.Station, Face: s.face(b, v.format(b.Job))}
+		t := tile{Station: b.Station, Face: s.stationView(b, v.format(b.Job))}
 		if b.Job != nil {
 			t.Cut = string(picture.Cut{Bore: b, W: v.w, H: v.h, Format: v.format(b.Job), Plain: true}.SVG())
 		}

@@ -2,6 +2,7 @@
 // and where the tool asks whether it is meant, that is asked too.
 import { settings, set } from "./settings.js";
 import { signIn } from "./login.js";
+import { t, language } from "./words.js";
 
 let station = "", may = false, note = null, face = null, at = null;
 const barFor = 15000; // ms the actions stay without a touch
@@ -14,16 +15,16 @@ async function send(action) {
   action.id ??= id();
   let reply;
   try {
-    const r = await fetch(`/station/${encodeURIComponent(station)}/do`, {
+    const r = await fetch(`/station/${encodeURIComponent(station)}/do?lang=${language}`, {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(action), signal: AbortSignal.timeout(8000),
     });
-    if (r.status === 401) return (await signIn()) ? send(action) : note("Not done: it needs the passphrase.", 6000);
+    if (r.status === 401) return (await signIn()) ? send(action) : note(t("script.needs_passphrase"), 6000);
     reply = await r.json();
   } catch {
-    return note("Not sent: the station can't be reached. Try again.", 8000);
+    return note(t("script.not_sent"), 8000);
   }
-  if (reply.done) return note("done", 1200);
-  if (!reply.ask) return note(reply.why || "not done", 8000);
+  if (reply.done) return note(t("script.done"), 1200);
+  if (!reply.ask) return note(reply.why || t("script.not_done"), 8000);
   at("ask-what").textContent = reply.why;
   ask("ask", () => send({ ...action, confirm: true }));
 }
@@ -46,9 +47,9 @@ function fill(name, form) {
   const f = face || {};
   const option = (c) => new Option(c.text, c.no);
   switch (name) {
-    case "restore": form.reading.replaceChildren(...((f.voids || []).length ? f.voids.map(option) : [new Option("none is struck out", "")])); break;
+    case "restore": form.reading.replaceChildren(...((f.voids || []).length ? f.voids.map(option) : [new Option(t("script.none_void"), "")])); break;
     case "void": form.reading.replaceChildren(...(f.asked || []).map(option), ...(f.readings || []).map(option).reverse()); break;
-    case "keep": form.reading.replaceChildren(...((f.asked || []).length ? f.asked.map(option) : [new Option("none is asked about", "")])); break;
+    case "keep": form.reading.replaceChildren(...((f.asked || []).length ? f.asked.map(option) : [new Option(t("script.none_asked"), "")])); break;
     case "place": at("places").replaceChildren(...(f.places || []).map((p, i) => {
       const label = document.createElement("label"), input = document.createElement("input");
       Object.assign(input, { type: "radio", name: "place", value: i, checked: i === 0 });
@@ -57,10 +58,16 @@ function fill(name, form) {
     })); break;
     case "master": case "check": form.ring.value = f.ring || ""; if (form.gain) form.gain.checked = false; break;
     case "study": turns(form, f.study); break;
-    case "take": at("take-what").textContent = `${at("shows").textContent === "–" ? "What the gauge shows" : at("shows").textContent} is to count ${f.next ? "at " + f.next : "at the place in hand"}.`; break;
-    case "accept": at("accept-what").textContent = f.sizes ? f.sizes[0].toUpperCase() + f.sizes.slice(1) : "Nothing is gauged yet."; break;
+    case "take": at("take-what").textContent = taking(at("shows").textContent, f.next); break;
+    case "accept": at("accept-what").textContent = f.sizes || t("script.nothing_gauged"); break;
     case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
   }
+}
+
+// taking says which value is to count, and where.
+function taking(value, next) {
+  if (value === "–") return next ? t("script.take_shown_at", next) : t("script.take_shown");
+  return next ? t("script.take_at", value, next) : t("script.take", value);
 }
 
 // turns asks who gauges what next in the study under way, or what a new one is to be.
@@ -70,7 +77,7 @@ function turns(form, study) {
   at("study-now").textContent = study.now;
   const next = study.next;
   form.appraiser.replaceChildren(...study.appraisers.map((a) => new Option(a)));
-  form.trial.replaceChildren(new Option("the next due", ""), ...Array.from({ length: study.trials }, (_, i) => new Option(i + 1)));
+  form.trial.replaceChildren(new Option(t("script.next_due"), ""), ...Array.from({ length: study.trials }, (_, i) => new Option(i + 1)));
   form.over.checked = !next;
   if (next) form.appraiser.value = next.appraiser;
   form.part.value = next ? next.part : "";
@@ -132,7 +139,7 @@ function view() {
   main.dataset.show = rounds ? "rounds" : "bore";
   const b = document.querySelector('#bar [data-do="view"]');
   b.setAttribute("aria-pressed", rounds);
-  b.textContent = rounds ? "Bore" : "Rounds";
+  b.textContent = rounds ? t("script.bore") : t("script.rounds");
   hide();
 }
 

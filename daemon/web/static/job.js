@@ -1,6 +1,7 @@
 // The page of a new job: what is typed is checked as it is typed, and drawn.
 import { settings } from "./settings.js";
 import { signIn } from "./login.js";
+import { t, language } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const form = at("job"), station = at("main").dataset.station;
@@ -15,7 +16,7 @@ const id = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.to
 let asked = 0;
 async function send(more) {
   const n = ++asked, box = at("drawing").getBoundingClientRect();
-  const q = new URLSearchParams({ w: Math.max(200, Math.round(box.width - 26)), h: Math.round(Math.max(180, 0.42 * box.width)), unit: settings.unit, comma: settings.comma });
+  const q = new URLSearchParams({ w: Math.max(200, Math.round(box.width - 26)), h: Math.round(Math.max(180, 0.42 * box.width)), unit: settings.unit, comma: settings.comma, lang: language });
   try {
     const r = await fetch(`${address}?${q}`, {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ text: text(), ...more }), signal: AbortSignal.timeout(8000),
@@ -23,12 +24,12 @@ async function send(more) {
     if (r.status === 401) return (await signIn()) ? send(more) : null;
     const got = await r.json();
     if (n !== asked) return null; // something was typed since
-    if (!r.ok) { at("note").textContent = got.why || "not taken"; return null; }
+    if (!r.ok) { at("note").textContent = got.why || t("script.not_taken"); return null; }
     at("note").textContent = "";
     show(got);
     return got;
   } catch {
-    at("note").textContent = "The station can't be reached; what was typed stays here. Try again.";
+    at("note").textContent = t("script.unreached_typed");
     return null;
   }
 }
@@ -52,7 +53,7 @@ function show(got) {
 function echo(e, name, s, usual) {
   if (usual && !form.elements[name].value) {
     const b = document.createElement("button");
-    Object.assign(b, { type: "button", textContent: `use ${usual}` });
+    Object.assign(b, { type: "button", textContent: t("script.use", usual) });
     b.addEventListener("click", () => { form.elements[name].value = usual; touched.add(name); form.elements[name].focus(); send(); });
     if (e.textContent !== b.textContent) e.replaceChildren(b);
     return;
@@ -75,7 +76,7 @@ async function save(confirm) {
   if (!got) return;
   const first = names.find((name) => got.faults[name]);
   if (first) {
-    at("note").textContent = "Not saved yet: something is missing or can't be so.";
+    at("note").textContent = t("script.not_saved");
     form.elements[first].focus();
     return;
   }

@@ -1,4 +1,6 @@
 // The shop's passphrase, asked once of a browser before its first action.
+import { t, language } from "./words.js";
+
 const at = (id) => document.getElementById(id);
 
 // signIn asks for it and resolves to whether it was right.
@@ -13,7 +15,7 @@ export function signIn() {
     form.onsubmit = async (e) => {
       e.preventDefault();
       try {
-        const r = await fetch("/login", {
+        const r = await fetch("/login?lang=" + language, {
           method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ passphrase: form.passphrase.value }), signal: AbortSignal.timeout(15000),
         });
         const reply = await r.json();
@@ -22,7 +24,7 @@ export function signIn() {
         at("login-why").textContent = reply.why;
         form.passphrase.select();
       } catch {
-        at("login-why").textContent = "The station can't be reached. Try again.";
+        at("login-why").textContent = t("script.unreached");
       }
     };
     d.querySelector("[data-no]").onclick = () => d.close();

@@ -1,6 +1,7 @@
 // The page of records and exports: long work, with how far it has come.
 import { signIn } from "./login.js";
 import "./settings.js";
+import { t, language } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const form = at("order"), kept = "fairbore.made";
@@ -9,7 +10,7 @@ let id = sessionStorage.getItem(kept) || "", state = "";
 
 // post sends an order and returns the answer; where a passphrase is asked for, it asks.
 async function post(path, body) {
-  const r = await fetch(path, {
+  const r = await fetch(`${path}?lang=${language}`, {
     method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(15000),
   });
   if (r.status === 401) return (await signIn()) ? post(path, body) : null;
@@ -31,15 +32,15 @@ function field(name, wanted) {
   form.elements[name].disabled = !wanted;
 }
 
-const words = { making: ["act", "being made"], made: ["safe", "ready"], failed: ["watch", "not made"], stopped: ["none", "stopped"] };
+const tones = { making: "act", made: "safe", failed: "watch", stopped: "none" };
 
 function show(p) {
   state = p.state;
-  const [tone, word] = words[p.state];
+  const tone = tones[p.state], word = t("script.made." + p.state);
   at("making").hidden = false;
   at("shape").dataset.tone = tone;
   at("shape").querySelector("use").setAttribute("href", "#s-" + tone);
-  const said = p.name ? `${p.name}: ${word}` : word;
+  const said = p.name ? t("script.made_of", p.name, word) : word;
   if (at("came").textContent !== said) at("came").textContent = said;
   at("why").textContent = p.why || "";
   at("text").hidden = !p.text;
@@ -55,7 +56,7 @@ function show(p) {
   at("make").disabled = p.state === "making";
 }
 
-const bytes = (n) => n < 1e4 ? `${n} bytes` : n < 1e6 ? `${Math.round(n / 1e3)} kB` : `${(n / 1e6).toFixed(1)} MB`;
+const bytes = (n) => n < 1e4 ? t("script.bytes", n) : n < 1e6 ? `${Math.round(n / 1e3)} kB` : `${(n / 1e6).toFixed(1)} MB`;
 
 function trouble(why) {
   show({ state: "failed", why });
@@ -66,11 +67,11 @@ async function follow() {
   clearTimeout(timer);
   if (!id) return;
   try {
-    const r = await fetch(`/records/${id}`, { signal: AbortSignal.timeout(15000) });
-    if (r.status === 404) { forget(); if (state === "making") trouble("It is not here any more: the program was started anew. Make it again."); return; }
+    const r = await fetch(`/records/${id}?lang=${language}`, { signal: AbortSignal.timeout(15000) });
+    if (r.status === 404) { forget(); if (state === "making") trouble(t("script.gone")); return; }
     show(await r.json());
   } catch {
-    at("percent").textContent = "The station can't be reached. Trying again.";
+    at("percent").textContent = t("script.unreached_trying");
   }
   if (state === "making") timer = setTimeout(follow, every);
 }
@@ -96,7 +97,7 @@ form.addEventListener("submit", async (e) => {
     if (got) trouble(got.why);
     if (got && got.status === 409) { forget(); at("stop").hidden = false; } // somebody else's
   } catch {
-    trouble("The station can't be reached. Try again.");
+    trouble(t("script.unreached"));
   }
   at("make").disabled = false;
 });
@@ -108,7 +109,7 @@ at("stop").addEventListener("click", async () => {
     else if (got && !id) { show({ state: "stopped" }); at("make").focus(); }
     else follow();
   } catch {
-    at("why").textContent = "The station can't be reached. Try again.";
+    at("why").textContent = t("script.unreached");
   }
 });
 

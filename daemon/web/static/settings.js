@@ -1,4 +1,6 @@
 // Settings of this screen, kept in this browser.
+import { t } from "./words.js";
+
 const key = (name) => "fairbore." + name;
 const usual = { unit: "", comma: "", by: "", theme: "", volume: "0.6", rise: "", speak: "", awake: "1" };
 export const settings = {};
@@ -23,7 +25,7 @@ let lock = null;
 async function awake() {
   const why = document.getElementById("awake-why");
   if (!navigator.wakeLock) {
-    if (why) why.textContent = "This browser can't, over a plain connection; set it in the system.";
+    if (why) why.textContent = t("script.awake_not");
     return;
   }
   try {

@@ -1,5 +1,6 @@
 // Short tones, each for one thing, each shown as well. A station has its own pitch.
 import { settings } from "./settings.js";
+import { t, language } from "./words.js";
 
 let audio = null, pitch = 1, tell = () => {};
 
@@ -19,16 +20,16 @@ function tone(freq, start, long, shape = "sine", loud = 1) {
   try {
     open();
     if (!audio || kept()) return; // what is due now must not sound later, all at once
-    const o = audio.createOscillator(), g = audio.createGain(), t = audio.currentTime + start;
+    const o = audio.createOscillator(), g = audio.createGain(), from = audio.currentTime + start;
     o.type = shape;
     o.frequency.value = freq * pitch;
-    g.gain.setValueAtTime(0, t);
-    g.gain.linearRampToValueAtTime(0.4 * volume * loud, t + 0.008);
-    g.gain.setValueAtTime(0.4 * volume * loud, t + long - 0.02);
-    g.gain.linearRampToValueAtTime(0, t + long);
+    g.gain.setValueAtTime(0, from);
+    g.gain.linearRampToValueAtTime(0.4 * volume * loud, from + 0.008);
+    g.gain.setValueAtTime(0.4 * volume * loud, from + long - 0.02);
+    g.gain.linearRampToValueAtTime(0, from + long);
     o.connect(g).connect(audio.destination);
-    o.start(t);
-    o.stop(t + long);
+    o.start(from);
+    o.stop(from + long);
   } catch {
     // no sound here; everything is shown anyway
   }
@@ -69,6 +70,8 @@ export const sounds = {
   speak(text) {
     if (!settings.speak || !window.speechSynthesis) return;
     speechSynthesis.cancel();
-    speechSynthesis.speak(new SpeechSynthesisUtterance(text.replace("−", "minus ").replace("µm", "")));
+    const said = new SpeechSynthesisUtterance(text.replace("−", t("script.minus") + " ").replace("µm", ""));
+    said.lang = language;
+    speechSynthesis.speak(said);
   },
 };

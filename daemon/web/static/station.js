@@ -3,6 +3,7 @@
 import { settings, onSettings } from "./settings.js";
 import { sounds } from "./sounds.js";
 import { actions } from "./actions.js";
+import { t, language } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 const main = at("main");
@@ -33,11 +34,11 @@ function sign(id, s) {
 function record() {
   if (!face) return;
   const well = face.record.tone === "safe" && unpassed;
-  sign("record", well ? { tone: "safe", text: "recorded here", more: unpassed } : face.record);
+  sign("record", well ? { tone: "safe", text: t("script.recorded_here"), more: unpassed } : face.record);
 }
 
 function passing(s) {
-  if (s && !unpassed) text("said", "The broker can't be reached. Readings are recorded here and passed on later.");
+  if (s && !unpassed) text("said", t("script.broker_away"));
   unpassed = s;
   record();
 }
@@ -46,8 +47,8 @@ function show(f) {
   const before = face;
   face = f;
   main.dataset.tone = f.tone;
-  main.classList.toggle("away", f.state === "no signal");
-  text("work", [f.job && `${f.job} ${f.title}`, f.part && `part ${f.part}`, f.round && `round ${f.round}`].filter(Boolean).join(" · "));
+  main.classList.toggle("away", !!f.away);
+  text("work", [f.job && `${f.job} ${f.title}`, f.part && t("script.part", f.part), f.round && t("script.round", f.round)].filter(Boolean).join(" · "));
   text("number", f.figure);
   main.style.setProperty("--n", Math.max(1.2, ems(f.figure || "", -.035)));
   main.dataset.long = f.figure && f.figure.length > 4 ? "yes" : "no"; // the room stands under it then
@@ -56,7 +57,7 @@ function show(f) {
   text("unit", f.unit);
   text("word", f.big);
   wide(f.big, f.room);
-  main.dataset.same = f.big && f.big.toLowerCase() === f.state ? "yes" : "no";
+  main.dataset.same = f.same ? "yes" : "no";
   text("caption", f.caption);
   text("other", f.other);
   text("state", f.state);
@@ -65,7 +66,7 @@ function show(f) {
   text("roomunit", f.room_unit);
   text("advice", tied(f.advice));
   text("reason", tied(f.refused || f.reason));
-  text("next", f.next ? `next ${f.next}` : "");
+  text("next", f.next ? t("script.next", f.next) : "");
   text("last", f.last);
   fit();
   shape(f.tone);
@@ -84,7 +85,7 @@ function show(f) {
 let silent = false, cautioned = [];
 function cautions(now = cautioned) {
   cautioned = now;
-  const all = [...now, ...(silent ? ["No sound yet: this browser wants a touch or a key first."] : [])];
+  const all = [...now, ...(silent ? [t("script.silent")] : [])];
   at("cautions").replaceChildren(...all.map((c) => Object.assign(document.createElement("li"), { textContent: c })));
 }
 
@@ -179,17 +180,17 @@ function linkIs(state) {
     text("shows", "–");
     hand({});
     lastLive = null;
-    for (const [id, what] of [["master", "zero"], ["gauge", "gauge"], ["record", "record"]]) sign(id, { tone: "none", text: what + " not known" });
-    text("word", "No signal");
-    wide("No signal");
+    for (const id of ["master", "gauge", "record"]) sign(id, { tone: "none", text: t("away." + id) });
+    text("word", t("away.big"));
+    wide(t("away.big"));
     main.dataset.same = "yes";
-    text("state", "no signal");
-    text("advice", "Nothing is known of the station now.");
-    text("reason", "What was shown is old. Trying to reach the station again.");
+    text("state", t("away.state"));
+    text("advice", t("away.advice"));
+    text("reason", t("script.trying"));
     actions.face({});
     fit();
     shape("none");
-    text("said", "No signal. What was shown is old.");
+    text("said", t("script.lost"));
     sounds.attention();
     face = null;
   }
@@ -202,14 +203,14 @@ function happened(h) {
   switch (h.kind) {
     case "reading":
       if (!h.good) { sounds.refused(); note(h.text, 6000); break; } // it waits for an answer
-      sounds.taken(); sounds.speak(h.text); note(`taken ${h.text}`, 1500); break;
+      sounds.taken(); sounds.speak(h.text); note(t("script.taken", h.text), 1500); break;
     case "refused": sounds.refused(); note(h.text, 6000); break;
     case "void": sounds.struck(); note(h.text, 4000); break;
     case "kept":
     case "restored": sounds.taken(); note(h.text, 4000); break;
     case "round": sounds.round(); note(h.text, 2500); break;
     case "ring": sounds.taken(); break;
-    case "mastered": note("zero set", 2500); break;
+    case "mastered": note(t("script.zero_set"), 2500); break;
     case "speeds":
     case "reread": note(h.text, 20000); if (!h.good) sounds.attention(); break;
     case "check": if (!h.good) sounds.attention(); break;
@@ -226,7 +227,7 @@ export function note(s, ms) {
 function address() {
   const c = at("cut").getBoundingClientRect();
   if (c.width < 10) return asked;
-  const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma, by: settings.by });
+  const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma, by: settings.by, lang: language });
   for (const [id, name] of [["rounds", "a"], ["sections", "s"]]) {
     const r = at(id).getBoundingClientRect();
     if (r.width > 100) { q.set(name + "w", Math.round(r.width)); q.set(name + "h", Math.round(r.height)); }

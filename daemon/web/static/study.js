@@ -1,5 +1,7 @@
 // The page of a gauge study: it comes anew with each event of the station that may
 // change it. The server makes it, by the same computation as the record.
+import { t } from "./words.js";
+
 const main = document.querySelector("main"), study = document.getElementById("study"), said = document.getElementById("said");
 
 // What is wider than the screen can be moved by keys too.
@@ -27,7 +29,7 @@ async function renew() {
       lost("");
     }
   } catch {
-    lost("No link to the station: this may be old.");
+    lost(t("script.no_link"));
   }
   busy = false;
   if (again) { again = false; renew(); }
@@ -43,5 +45,5 @@ if (main.dataset.live === "true") {
   const telling = ["study", "reading", "void", "restored", "part", "job", "verdict", "round"];
   stream.addEventListener("event", (e) => { if (telling.includes(JSON.parse(e.data).kind)) renew(); });
   stream.addEventListener("open", renew); // also after a loss
-  stream.addEventListener("error", () => lost("No link to the station: this may be old."));
+  stream.addEventListener("error", () => lost(t("script.no_link")));
 }

@@ -1,5 +1,6 @@
 // The wall of stations: a tile each, set from what the server sends ready made.
 import { settings } from "./settings.js";
+import { t, language } from "./words.js";
 
 const staleAfter = 5000; // ms without a beat: what is shown may be old
 const faces = new Map();
@@ -9,32 +10,32 @@ let heard = Date.now(), version = null, gone = {}, unpassed = "";
 const stale = () => Date.now() - heard > staleAfter;
 
 function show(name) {
-  const e = document.getElementById("tile-" + name), t = faces.get(name);
+  const e = document.getElementById("tile-" + name), of = faces.get(name);
   if (!e) return;
-  const f = t && t.face;
-  const lost = stale() ? "no link to the station's program" : (gone || {})[name] || (f && f.state === "no signal" ? f.why : "");
+  const f = of && of.face;
+  const lost = stale() ? t("script.no_program") : (gone || {})[name] || (f && f.away ? f.why : "");
   const set = (part, s) => { const p = e.querySelector(part); if (p.textContent !== s) p.textContent = s; };
   e.classList.toggle("gone", !!lost || !f);
   const tone = lost || !f ? "none" : f.tone;
   e.dataset.tone = tone;
   e.querySelector("use").setAttribute("href", "#s-" + tone);
-  set(".state span", lost || !f ? "no signal" : f.state);
+  set(".state span", lost || !f ? t("away.state") : f.state);
   const figure = e.querySelector(".figure");
   figure.replaceChildren();
-  if (lost) figure.append(Object.assign(document.createElement("b"), { textContent: "No signal" }));
+  if (lost) figure.append(Object.assign(document.createElement("b"), { textContent: t("away.big") }));
   else if (f) figure.append(f.figure ? `${f.least || ""}${f.figure} ` : "", Object.assign(document.createElement(f.figure ? "small" : "b"), { textContent: f.figure ? f.unit : f.big }));
-  set(".work", f ? [f.job, f.part && `part ${f.part}`, f.round && `round ${f.round}`].filter(Boolean).join(" · ") : "");
-  set(".wait", lost || (f && f.waiting ? `waits for ${f.waiting}` : ""));
+  set(".work", f ? [f.job, f.part && t("script.part", f.part), f.round && t("script.round", f.round)].filter(Boolean).join(" · ") : "");
+  set(".wait", lost || (f && f.waiting) || "");
 }
 
-function tile(t) {
-  faces.set(t.station, t);
-  const e = document.getElementById("tile-" + t.station);
+function tile(now) {
+  faces.set(now.station, now);
+  const e = document.getElementById("tile-" + now.station);
   if (!e) return location.reload(); // a station was added
   const cut = e.querySelector(".cut");
   cut.replaceChildren();
-  if (t.cut) cut.append(document.importNode(new DOMParser().parseFromString(t.cut, "image/svg+xml").documentElement, true));
-  show(t.station);
+  if (now.cut) cut.append(document.importNode(new DOMParser().parseFromString(now.cut, "image/svg+xml").documentElement, true));
+  show(now.station);
   record();
 }
 
@@ -42,8 +43,8 @@ function tile(t) {
 // the broker is away, and what is to be passed on to it: nothing where that is not known,
 // or not so.
 function record() {
-  const well = unpassed && !stale() && faces.size && [...faces.values()].every((t) => t.face.record.tone !== "danger");
-  const said = well ? "The broker can't be reached. Readings are recorded here and passed on later." : "";
+  const well = unpassed && !stale() && faces.size && [...faces.values()].every((x) => x.face.record.tone !== "danger");
+  const said = well ? t("script.broker_away") : "";
   if (at("said").textContent !== said) at("said").textContent = said;
   at("unpassed").hidden = !well;
   at("unpassed").querySelector("small").textContent = "· " + unpassed;
@@ -57,7 +58,7 @@ function all() {
 let stream = null;
 function connect() {
   const box = document.querySelector(".tile .cut")?.getBoundingClientRect() ?? { width: 400, height: 120 };
-  const q = new URLSearchParams({ w: Math.round(box.width), h: Math.round(box.height), unit: settings.unit, comma: settings.comma });
+  const q = new URLSearchParams({ w: Math.round(box.width), h: Math.round(box.height), unit: settings.unit, comma: settings.comma, lang: language });
   const url = "/wall/view?" + q;
   if (stream && stream.url.endsWith(url) && stream.readyState !== 2) return;
   if (stream) stream.close();
