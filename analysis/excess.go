@@ -42,3 +42,12 @@ func (x Excess) Warmer(size Length, alpha float64) Temperature {
 	}
 	return Temperature(math.Round(float64(Celsius) * float64(x.Size) / (1e-6 * alpha * float64(size))))
 }
+
+// Still says what of it is taken off now, and how warm that is.
+func (x Excess) Still(after time.Duration, warmer Temperature) Phrase {
+	size, u := x.Later(after)
+	if warmer > 0 && x.Size > 0 {
+		return Say("master.excess.still_warmer", Fine(size), Fine(2*u), Kelvin(math.Round(float64(warmer)*float64(size)/float64(x.Size))))
+	}
+	return Say("master.excess.still", Fine(size), Fine(2*u))
+}

@@ -78,7 +78,7 @@ type Speeds struct {
 	// Told says that the readings decide it; Good that the size does not depend on the speed.
 	Told     bool   `json:"told"`
 	Good     bool   `json:"good"`
-	Sentence string `json:"sentence"`
+	Sentence Phrase `json:"sentence"`
 	// Between is what the two speeds add to the sums of the gauge, beyond what each
 	// reading holds.
 	Between Averaging `json:"between"`

@@ -1,7 +1,8 @@
 package analysis
 
 import (
-	"fmt"
+	"errors"
+	"strings"
 	"time"
 )
 
@@ -80,77 +81,100 @@ func (j *Job) Plan() []Place {
 	return plan
 }
 
-// Check reports everything that is wrong with the job, a sentence each that
-// says what to do; nil if it can be worked to.
+// Check reports everything that is wrong with the job, a [Phrase] each that says what to
+// do; nil if it can be worked to.
 func (j *Job) Check() (faults []error) {
-	bad := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
+	bad := func(code string, args ...any) { faults = append(faults, Say(code, args...)) }
 	if j.ID == "" {
-		bad("id: give the job a name")
+		bad("job.id_none")
 	}
 	if j.Unit != MM && j.Unit != IN {
-		bad("unit: say mm or in, as the drawing does")
+		bad("job.unit")
 	}
-	if j.Nominal <= 0 || j.Nominal > 1000*Millimetre {
-		bad("nominal %s: want a diameter above 0 and up to 1000 mm", j.Nominal)
-	}
-	if j.High <= j.Low {
-		bad("limits: the high limit %s must be above the low limit %s", j.High, j.Low)
-	} else {
-		if tol := j.High - j.Low; j.Nominal > 0 && tol > j.Nominal/100 {
-			bad("limits: a tolerance of %s is more than 1 %% of the size; check the unit", tol)
-		}
-		if j.Target <= j.Low || j.Target >= j.High {
-			bad("target %s: must lie between the limits %s and %s", j.Target, j.Low, j.High)
-		}
-	}
-	if j.Band <= 0 {
-		bad("band: say how far from nominal a size can lie at all, such as 0.2 mm")
-	} else if lo, hi := j.Nominal-Length(j.Band), j.Nominal+Length(j.Band); j.Low < lo || j.High > hi {
-		bad("limits: %s to %s lie outside nominal ± band, %s to %s", j.Low, j.High, lo, hi)
-	}
-	if j.Variation < 0 || j.Ovality < 0 || j.Taper < 0 {
-		bad("form limits: can't be negative")
-	}
+	j.checkSizes(bad)
 	if j.Length <= 0 {
-		bad("length: give the length of the bore")
+		bad("job.length")
 	}
 	if j.Outside != 0 && (j.Outside <= j.High || j.Outside > 10_000*Millimetre) {
-		bad("outside %s: want the diameter of the part outside, above that of the bore; 0 if it is not stated", j.Outside)
+		bad("job.outside", j.Outside)
 	}
+	j.checkPlan(bad)
+	if j.Ring == "" {
+		bad("job.ring_none")
+	}
+	return faults
+}
+
+func (j *Job) checkSizes(bad func(code string, args ...any)) {
+	if j.Nominal <= 0 || j.Nominal > 1000*Millimetre {
+		bad("job.nominal", Size(j.Nominal))
+	}
+	switch tol := j.High - j.Low; {
+	case tol <= 0:
+		bad("job.low_order", Size(j.High), Size(j.Low))
+	case j.Nominal > 0 && tol > j.Nominal/100:
+		bad("job.low_unit", tol)
+	}
+	if j.High > j.Low && (j.Target <= j.Low || j.Target >= j.High) {
+		bad("job.target", Size(j.Target), Size(j.Low), Size(j.High))
+	}
+	if j.Band <= 0 {
+		bad("job.band")
+	} else if lo, hi := j.Nominal-Length(j.Band), j.Nominal+Length(j.Band); j.Low < lo || j.High > hi {
+		bad("job.low_band", Size(j.Low), Size(j.High), Size(lo), Size(hi))
+	}
+	if j.Variation < 0 || j.Ovality < 0 || j.Taper < 0 {
+		bad("job.variation_negative")
+	}
+}
+
+func (j *Job) checkPlan(bad func(code string, args ...any)) {
 	if len(j.Sections) == 0 {
-		bad("sections: give at least one depth to gauge at")
+		bad("job.sections_none")
 	}
 	if len(j.Orientations) == 0 {
-		bad("orientations: give at least one angle to gauge at")
+		bad("job.orientations_none")
 	}
 	for i, d := range j.Sections {
 		if d < 0 || d > j.Length {
-			bad("section %s: lies outside the bore, 0 to %s", d, j.Length)
+			bad("job.sections_outside", d, j.Length)
 		}
 		if i > 0 && d <= j.Sections[i-1] {
-			bad("section %s: give the depths in order from the %s, each once", d, j.face())
+			bad("job.sections_order", d, j.face())
 		}
 		if in := j.Interrupted(d); in != nil {
-			bad("section %s: falls in the %s at %s to %s; move it onto the wall", d, in.What, in.From, in.To)
+			bad("job.sections_gap", d, in.What, in.From, in.To)
 		}
 	}
 	for i, a := range j.Orientations {
 		if a < 0 || a >= 360*Degree {
-			bad("orientation %s: want 0° up to below 360°", a)
+			bad("job.orientations_range", a)
 		}
 		if i > 0 && a <= j.Orientations[i-1] {
-			bad("orientation %s: give the angles in rising order, each once", a)
+			bad("job.orientations_order", a)
 		}
 	}
 	for _, in := range j.Interrupts {
 		if in.To <= in.From || in.From < 0 || in.To > j.Length {
-			bad("interrupt %s to %s: must lie inside the bore, from below to", in.From, in.To)
+			bad("job.interrupts_range", in.From, in.To)
 		}
 	}
-	if j.Ring == "" {
-		bad("ring: name the master to use")
+}
+
+// FaultField returns the JSON or configuration key of the member that a fault of a job is
+// about, without a unit, such as "sections"; "" of any other error. The codes of faults
+// begin with it.
+func FaultField(fault error) string {
+	var p Phrase
+	if !errors.As(fault, &p) {
+		return ""
 	}
-	return faults
+	field, ok := strings.CutPrefix(p.Code, "job.")
+	if !ok {
+		return ""
+	}
+	field, _, _ = strings.Cut(field, "_")
+	return field
 }
 
 func (j *Job) face() string {

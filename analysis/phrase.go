@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -42,7 +43,8 @@ type ArgKind string
 // The kinds of value, with the members that each has.
 const (
 	IsDeviation   ArgKind = "deviation"   // um: an error, a stock, a room
-	IsRate        ArgKind = "rate"        // um: finer by ten, as what a stroke takes off
+	IsFine        ArgKind = "fine"        // um: finer by ten, as what a stroke takes off
+	IsOffset      ArgKind = "offset"      // um: as fine, with its sign
 	IsDepth       ArgKind = "depth"       // mm
 	IsSize        ArgKind = "size"        // mm
 	IsPlace       ArgKind = "place"       // mm, deg: a depth and an angle
@@ -51,6 +53,8 @@ const (
 	IsKelvin      ArgKind = "difference"  // cel: of two temperatures
 	IsTime        ArgKind = "time"        // s: a span
 	IsMoment      ArgKind = "moment"      // at
+	IsDay         ArgKind = "day"         // at: its date
+	IsClock       ArgKind = "clock"       // at: its hour and minute
 	IsCount       ArgKind = "count"       // n
 	IsNumber      ArgKind = "number"      // value, places
 	IsName        ArgKind = "name"        // name: of a job, a ring, a person; as it is
@@ -59,12 +63,17 @@ const (
 
 // What [Say] takes beside the types that tell by themselves what they are.
 type (
-	// Rate is a length that is written finer by ten than a [Deviation].
-	Rate Deviation
+	// Fine is a length that is written finer by ten than a [Deviation], Offset one with
+	// its sign: what a stroke takes off, what a ring reads off.
+	Fine   Deviation
+	Offset Deviation
 	// Size is a diameter; a [Length] by itself is a depth.
 	Size Length
 	// Kelvin is a difference of two temperatures.
 	Kelvin Temperature
+	// Day is a date, Clock a time of the day.
+	Day   time.Time
+	Clock time.Time
 	// Number is a value written with so many decimal places.
 	Number struct {
 		Value  float64
@@ -72,7 +81,7 @@ type (
 	}
 )
 
-// Say returns the phrase of a code. A Deviation, a [Rate], a Length (a depth), a [Size], a
+// Say returns the phrase of a code. A Deviation, a [Fine], an [Offset], a Length (a depth), a [Size], a
 // Place, an Angle, a Temperature, a [Kelvin], a duration, a time, an int (a count), a
 // [Number], a string (a name) and a Phrase keep their values; an error that is a Phrase
 // is one, any other error and any other value is a name, as it prints.
@@ -91,8 +100,10 @@ func argOf(v any) Arg {
 	switch v := v.(type) {
 	case Deviation:
 		return Arg{Is: IsDeviation, UM: &v}
-	case Rate:
-		return Arg{Is: IsRate, UM: (*Deviation)(&v)}
+	case Fine:
+		return Arg{Is: IsFine, UM: (*Deviation)(&v)}
+	case Offset:
+		return Arg{Is: IsOffset, UM: (*Deviation)(&v)}
 	case Length:
 		return Arg{Is: IsDepth, MM: &v}
 	case Size:
@@ -110,6 +121,10 @@ func argOf(v any) Arg {
 		return Arg{Is: IsTime, S: &s}
 	case time.Time:
 		return Arg{Is: IsMoment, At: &v}
+	case Day:
+		return Arg{Is: IsDay, At: (*time.Time)(&v)}
+	case Clock:
+		return Arg{Is: IsClock, At: (*time.Time)(&v)}
 	case int:
 		return Arg{Is: IsCount, N: &v}
 	case Number:
@@ -123,6 +138,15 @@ func argOf(v any) Arg {
 
 // Quote returns what a person has written as a phrase: it is shown as it is.
 func Quote(text string) Phrase { return Phrase{Text: text} }
+
+// Reason returns what an error says as a phrase.
+func Reason(err error) Phrase {
+	var p Phrase
+	if errors.As(err, &p) {
+		return p
+	}
+	return Quote(err.Error())
+}
 
 // IsZero reports whether there is nothing to say.
 func (p Phrase) IsZero() bool { return p.Code == "" && p.Text == "" }

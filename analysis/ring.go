@@ -33,7 +33,7 @@ type RingCheck struct {
 	// error is within the limit.
 	Valid    bool   `json:"valid"`
 	Good     bool   `json:"good"`
-	Sentence string `json:"sentence"`
+	Sentence Phrase `json:"sentence"`
 }
 
 // Rereading is a ring read again as if it were a part.
@@ -49,14 +49,17 @@ type Rereading struct {
 	Agrees bool      `json:"agrees"`
 }
 
+// Phrase names the suspect.
+func (s Suspect) Phrase() Phrase { return Say("master.suspect." + string(s)) }
+
 // Suspect is what a second ring that disagrees points at.
 type Suspect string
 
 // The suspects. The second ring alone can't say which of the two is wrong.
 const (
 	NoSuspect    Suspect = ""
-	SignOfFirst  Suspect = "sign of the first ring"
-	SignOfSecond Suspect = "sign of the second ring"
-	NominalTaken Suspect = "nominal size entered in place of the certified one"
-	RingOrValue  Suspect = "a ring, its value or its sign"
+	SignOfFirst  Suspect = "sign_of_first"
+	SignOfSecond Suspect = "sign_of_second"
+	NominalTaken Suspect = "nominal_taken"
+	RingOrValue  Suspect = "ring_or_value"
 )

@@ -7,18 +7,19 @@ import (
 	"errors"
 	"fmt"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 )
 
 // command carries out what came over the broker, and replies.
 func (d *Daemon) command(station string, payload []byte) {
 	a, err := parseAction(payload)
-	reply := refused(a, "")
+	reply := refused(a, analysis.Phrase{})
 	switch {
 	case err != nil:
-		reply.Why = err.Error()
+		reply.Why = analysis.Quote(err.Error())
 	case a.ID == "":
-		reply.Why = "give the command an id, so that it is done once even if it comes twice"
+		reply.Why = analysis.Say("daemon.no_id")
 	default:
 		a.Source = "broker"
 		reply = d.Do(context.Background(), station, a)

@@ -22,6 +22,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/analysis"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/event"
@@ -436,9 +437,9 @@ func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Repl
 		select {
 		case <-recorded:
 		case <-ctx.Done():
-			reply.Why = "done, but not yet on disk: " + d.journal.Status().Why
+			reply.Why = analysis.Say("daemon.not_on_disk", d.journal.Status().Why)
 		}
 		return reply
 	}
-	return refused(a, fmt.Sprintf("there is no station %q", name))
+	return refused(a, analysis.Say("daemon.no_station", name))
 }

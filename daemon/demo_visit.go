@@ -59,7 +59,7 @@ func (p *operator) look(ctx context.Context, v *visited, events []event.Record) 
 		switch e := &events[i]; e.Kind {
 		case event.Taken:
 			if e.Reading.Surprising && e.Reading.Place == v.place { // gauged again, as the page asks
-				v.why = e.Reading.Ask
+				v.why = e.Reading.Ask.Text
 				continue
 			}
 			v.took = append(v.took, e.Reading)
@@ -70,7 +70,7 @@ func (p *operator) look(ctx context.Context, v *visited, events []event.Record) 
 				}
 			}
 		case event.Refused:
-			v.why = e.Refused.Reason
+			v.why = e.Refused.Reason.Text
 		}
 	}
 	return nil
@@ -92,7 +92,7 @@ func (p *operator) readRing(ctx context.Context, do string) error {
 			p.sure = b.Master.OK
 			return nil
 		}
-		why = b.Why
+		why = b.Why.Error()
 		if _, err := p.visit(ctx, simulator.Master, p.job.Master.Size); err != nil {
 			return fmt.Errorf("%s: %w", do, err)
 		}
@@ -163,8 +163,8 @@ func (p *operator) watch() (events []event.Record) {
 	_, lives, records := p.sub.Take()
 	for _, l := range lives {
 		p.live = l
-		if l.Hint != "" {
-			p.hint = l.Hint
+		if !l.Hint.IsZero() {
+			p.hint = l.Hint.Error()
 		}
 	}
 	for _, r := range records {

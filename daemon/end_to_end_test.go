@@ -358,7 +358,7 @@ func TestDiskFull(t *testing.T) {
 		i++
 		time.Sleep(20 * time.Millisecond)
 		b := r.bore()
-		return !b.Recording && b.State == event.CannotJudge && strings.Contains(b.Why, "NOT RECORDING")
+		return !b.Recording && b.State == event.CannotJudge && strings.Contains(b.Why.Text, "NOT RECORDING")
 	}
 	r.eventually(60*time.Second, "the page to say NOT RECORDING", full)
 	r.eventually(20*time.Second, "the broker to say it", func() bool { return s.has(`"recording":false`) })

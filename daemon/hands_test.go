@@ -118,7 +118,7 @@ func TestTwoValuesInTheAirStrikeOut(t *testing.T) {
 	time.Sleep(100 * time.Millisecond) // two presses
 	r.gauge.send("+32.40010 mm\r\n")
 	r.eventually(10*time.Second, "the reading to be struck out", func() bool {
-		return slices.ContainsFunc(r.voids("bay2"), func(v event.Void) bool { return v.Reason == "struck out at the gauge" })
+		return slices.ContainsFunc(r.voids("bay2"), func(v event.Void) bool { return v.Reason.Text == "struck out at the gauge" })
 	})
 	r.stop()
 }

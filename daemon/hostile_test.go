@@ -63,7 +63,7 @@ func TestHostileCommands(t *testing.T) {
 	}
 	r.eventually(30*time.Second, "an answer to each", func() bool { return len(replies()) >= len(hostile)+2 })
 	for i, x := range replies() {
-		if good := x.ID == "good"; x.Done != good || (x.Why == "") != good || strings.ContainsFunc(x.Why, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }) {
+		if good := x.ID == "good"; x.Done != good || (x.Why.IsZero()) != good || strings.ContainsFunc(x.Why.Text, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }) {
 			t.Errorf("answer %d: %+v", i, x)
 		}
 	}

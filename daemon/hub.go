@@ -6,6 +6,8 @@ import (
 	"sync"
 	"time"
 
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/daemon/web"
@@ -194,7 +196,7 @@ func (h *hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 		return nil, false
 	}
 	b = h.work(v, h.now())
-	if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why == b.Why && v.bore.Master.OK == b.Master.OK {
+	if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why.Error() == b.Why.Error() && v.bore.Master.OK == b.Master.OK {
 		return nil, true
 	}
 	v.dirty, v.bore = false, b
@@ -207,11 +209,12 @@ func (h *hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 func (h *hub) work(v *view, now time.Time) *state.Bore {
 	b := v.fold.Bore(&v.set, now)
 	b.Journal, b.Seq = h.journal, v.seq
-	b.Warning = h.warning
+	b.Warning = analysis.Quote(h.warning)
 	if h.stopped {
 		b.Recording = false
-		b.State, b.Why = event.CannotJudge, "NOT RECORDING: "+h.warning
+		b.State, b.Why = event.CannotJudge, analysis.Say("bore.not_recording", h.warning)
 	}
+	notation.ForJob(b.Job).Fill(b)
 	return b
 }
 

@@ -65,12 +65,12 @@ func TestNotRecordingIsTheState(t *testing.T) {
 	h := testHub()
 	h.recording(false, "the disk is full")
 	h.tell(false, nil)
-	if b := h.Bore("bay1"); b.Recording || b.State != event.CannotJudge || b.Why != "NOT RECORDING: the disk is full" {
+	if b := h.Bore("bay1"); b.Recording || b.State != event.CannotJudge || b.Why.Text != "NOT RECORDING: the disk is full" {
 		t.Errorf("%+v", b)
 	}
 	h.recording(true, "")
 	h.tell(false, nil)
-	if b := h.Bore("bay1"); !b.Recording || b.Warning != "" {
+	if b := h.Bore("bay1"); !b.Recording || !b.Warning.IsZero() {
 		t.Errorf("after recovery: %+v", b)
 	}
 }

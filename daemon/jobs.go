@@ -24,7 +24,7 @@ type entered struct {
 // committed takes in jobs that are on disk.
 func (e *entered) committed(records []event.Record) {
 	for i := range records {
-		if r := &records[i]; r.Kind == event.JobChosen && r.Note == event.Entered {
+		if r := &records[i]; r.Kind == event.JobChosen && r.Entered {
 			e.mu.Lock()
 			e.put(r.Job, true)
 			e.mu.Unlock()
@@ -52,7 +52,7 @@ func (e *entered) all(ctx context.Context, j *store.Journal) (map[string]*analys
 			if err != nil {
 				return nil, err
 			}
-			if r.Note == event.Entered {
+			if r.Entered {
 				past[r.Job.ID] = r.Job
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
@@ -75,12 +76,12 @@ func (l *line) take(c port.Chunk) (events []event.Event) {
 		l.stream.Reset(found)
 		l.damaged = false
 		if !l.scanner {
-			add(l.session.GaugeState(at, l.name, false, ""))
+			add(l.session.GaugeState(at, l.name, false, analysis.Phrase{}))
 		}
 	case port.Lost, port.End:
 		l.stream.Reset(found)
 		if c.Kind == port.Lost && !l.scanner {
-			add(l.session.GaugeState(at, l.name, true, c.Why))
+			add(l.session.GaugeState(at, l.name, true, analysis.Quote(c.Why)))
 		}
 	}
 	l.usual = len(events)

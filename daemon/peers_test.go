@@ -456,7 +456,7 @@ func TestPeer_InstrumentsBeside(t *testing.T) {
 	before := len(r.taken("bay2"))
 	io.WriteString(gauge, sized(50))
 	r.eventually(5*time.Second, "the refusal", func() bool { b := r.bore(); return b != nil && b.Refused != nil })
-	if b := r.bore(); !strings.Contains(b.Refused.Reason, "depth") {
+	if b := r.bore(); !strings.Contains(b.Refused.Reason.Text, "depth") {
 		t.Errorf("refused because %q", b.Refused.Reason)
 	}
 	if n := r.counted("fairbore_refusals_total{", "bay2"); n == 0 {
@@ -576,7 +576,7 @@ func TestPeer_DamagedDigits(t *testing.T) {
 	for i, damaged := range []string{"+71.7400 mm\r\n", "+30.7400 mm\r\n", "-31.7400 mm\r\n", "+31.3400 mm\r\n"} {
 		io.WriteString(gauge, damaged)
 		r.eventually(10*time.Second, "the refusal of "+damaged, func() bool { return r.counted("fairbore_refusals_total{", "bay2") == before+float64(i+1) })
-		r.eventually(10*time.Second, "the reason of "+damaged, func() bool { b := r.bore(); return b != nil && b.Refused != nil && b.Refused.Reason != "" })
+		r.eventually(10*time.Second, "the reason of "+damaged, func() bool { b := r.bore(); return b != nil && b.Refused != nil && !b.Refused.Reason.IsZero() })
 	}
 	io.WriteString(gauge, sized(1))
 	r.shown(size(1))

@@ -93,7 +93,7 @@ func TestRefusedPortNextDoor(t *testing.T) {
 	})
 	r.eventually(10*time.Second, "the reason at the other station", func() bool {
 		b := r.boreOf("bay3")
-		return b != nil && b.Gauge != nil && b.Gauge.Lost && b.Gauge.Why == "/dev/null is not a serial line: inappropriate ioctl for device; give the device file of the gauge's line"
+		return b != nil && b.Gauge != nil && b.Gauge.Lost && b.Gauge.Why.Text == "/dev/null is not a serial line: inappropriate ioctl for device; give the device file of the gauge's line"
 	})
 	r.stop()
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
@@ -136,17 +137,17 @@ func (s *station) do(ctx context.Context, a event.Action) event.Reply {
 	select {
 	case s.requests <- r:
 	case <-ctx.Done():
-		return refused(a, "the station did not answer in time; try again")
+		return refused(a, analysis.Say("daemon.try_again"))
 	}
 	select {
 	case reply := <-r.reply:
 		return reply
 	case <-ctx.Done():
-		return refused(a, "the station did not answer in time; look whether it was done before you try again")
+		return refused(a, analysis.Say("daemon.no_answer"))
 	}
 }
 
-func refused(a event.Action, why string) event.Reply {
+func refused(a event.Action, why analysis.Phrase) event.Reply {
 	return event.Reply{ID: a.ID, Do: a.Do, Why: why}
 }
 

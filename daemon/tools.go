@@ -159,7 +159,7 @@ func (r *replayer) begin(at session.Stamp) {
 		a.Source = "replay"
 		events, reply := r.line.session.Act(at, a)
 		if !reply.Done {
-			r.err = errors.Join(r.err, errors.New(reply.Why))
+			r.err = errors.Join(r.err, reply.Why)
 		}
 		r.write(events)
 	}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/publish"
 	"fairbore/daemon/state"
@@ -205,7 +206,8 @@ func noWord(s *publish.Seen, now time.Time) string {
 // outOfReach is the state of a bore of which nothing is known now: what was on
 // the machine stays, every size and verdict goes, since the work may have gone
 // on, and nobody may act on an old size.
-func outOfReach(name string, was *state.Bore, why string) *state.Bore {
+func outOfReach(name string, was *state.Bore, since string) *state.Bore {
+	why := analysis.Quote(since)
 	b := &state.Bore{Station: name, State: event.CannotJudge, Why: why, Recording: true, Warning: why}
 	b.Master.Why = why
 	b.Gauge = &event.Gauge{Lost: true, Why: why}
@@ -273,5 +275,5 @@ func (w *wall) Subscribe(station string) web.Subscription {
 
 // Do implements [web.Source]: a wall only shows.
 func (w *wall) Do(_ context.Context, _ string, a event.Action) event.Reply {
-	return refused(a, "the wall only shows; act at the station's own page")
+	return refused(a, analysis.Say("daemon.wall_shows"))
 }

@@ -87,7 +87,7 @@ func (s *screen) says(names []string, state event.State, why string) {
 	for _, name := range names {
 		s.eventually(fmt.Sprintf("%s: %s, %s", name, state, why), func() bool {
 			b := s.bore(name)
-			return b.State == state && strings.Contains(b.Why, why) && b.Station == name
+			return b.State == state && strings.Contains(b.Why.Text, why) && b.Station == name
 		})
 	}
 }
@@ -166,7 +166,7 @@ func (b *bays) tell(t testing.TB) {
 			Journal: b.journal.id, Seq: b.journal.add(name), Station: name, At: time.Now(), Recording: true,
 			Job:   &analysis.Job{ID: "J-4107", Title: "bush", Limits: analysis.Limits{Low: size, High: size + 25_000, Target: size + 12_000}},
 			Part:  &event.Part{Serial: "12", Count: 12},
-			State: event.InSize, Why: "in size everywhere",
+			State: event.InSize, Why: analysis.Quote("in size everywhere"),
 			Sizes: &state.Sizes{Smallest: state.Local{Size: size + 1000}, Largest: state.Local{Size: size + 2000}, Mean: size + 1500, Readings: 2},
 			Room:  4, ToLow: -1,
 		}
@@ -229,7 +229,7 @@ func TestWallOfFiftyStations(t *testing.T) {
 		names = append(names, startBays(t, no, url, func(*publish.Config) {}).names...)
 	}
 	s.says(names, event.InSize, "")
-	s.says([]string{"bay2"}, r.bore().State, r.bore().Why)
+	s.says([]string{"bay2"}, r.bore().State, r.bore().Why.Text)
 	page := s.get("/") // goes to the wall
 	for _, name := range append(names, "bay2") {
 		if !strings.Contains(page, `id="tile-`+name+`"`) {
@@ -241,7 +241,7 @@ func TestWallOfFiftyStations(t *testing.T) {
 	r.kill()
 	s.says([]string{"bay2"}, event.CannotJudge, "no word from the station since ")
 	s.stream("/wall/view", `"bay2":"no word from the station since `)
-	if b := s.bore("bay2"); !strings.HasSuffix(b.Why, "daemon bay2: connection lost") || b.Job == nil || b.Job.ID != "J-4112" || b.Sizes != nil || b.Places != nil {
+	if b := s.bore("bay2"); !strings.HasSuffix(b.Why.Text, "daemon bay2: connection lost") || b.Job == nil || b.Job.ID != "J-4112" || b.Sizes != nil || b.Places != nil {
 		t.Errorf("%+v", b)
 	}
 	s.says(names, event.InSize, "")

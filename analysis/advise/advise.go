@@ -44,11 +44,11 @@ const (
 // Honing reports whether the advice is a round of honing.
 func (k Kind) Honing() bool { return k == Hone || k == Correct }
 
-// Bar is a reason why nothing may be advised now, a sentence, and what to do
+// Bar is a reason why nothing may be advised now, and what to do
 // instead: CheckZero, Gauge, GaugeAgain or Wait.
 type Bar struct {
-	Do  Kind   `json:"do"`
-	Why string `json:"why"`
+	Do  Kind            `json:"do"`
+	Why analysis.Phrase `json:"why"`
 }
 
 // Warm is what is known of a part that is warmer than its ring.
@@ -97,20 +97,11 @@ type Remaining struct {
 	Seconds bool `json:"seconds,omitempty"` // else strokes
 }
 
-// Phrases are the texts of an advice, with their lengths as values.
-type Phrases struct {
-	Sentence analysis.OldPhrase  `json:"sentence"`
-	Reason   analysis.OldPhrase  `json:"reason"`
-	NotSaved *analysis.OldPhrase `json:"not_saved,omitempty"`
-}
-
-// Advice is what to do next. Its texts are in the unit of the drawing.
+// Advice is what to do next.
 type Advice struct {
-	Kind     Kind   `json:"kind"`
-	Sentence string `json:"sentence"` // one, to be read from three metres
-	Reason   string `json:"reason"`
-	// Phrases are sentence, reason and NotSaved again, to be said in any unit.
-	Phrases Phrases `json:"phrases"`
+	Kind     Kind            `json:"kind"`
+	Sentence analysis.Phrase `json:"sentence"` // one, to be read from three metres
+	Reason   analysis.Phrase `json:"reason"`
 
 	// Strokes or Seconds is the round recommended, 0 where there is none or
 	// where neither was ever noted; Most is the longest with a risk of at most
@@ -135,61 +126,42 @@ type Advice struct {
 	Where string             `json:"where,omitempty"`
 	At    []analysis.Stretch `json:"at,omitempty"`
 	By    analysis.Deviation `json:"by_um,omitempty"`
-	How   []string           `json:"how,omitempty"`
+	How   []analysis.Phrase  `json:"how,omitempty"`
 
 	// Saved: the part can, or need not, still be brought into its limits.
-	Saved    bool       `json:"saved"`
-	NotSaved string     `json:"not_saved,omitempty"` // why it can't, or hardly
-	Rate     *Rate      `json:"rate,omitempty"`
-	Left     *Remaining `json:"left,omitempty"`
-	Cautions []string   `json:"cautions,omitempty"`
+	Saved    bool              `json:"saved"`
+	NotSaved analysis.Phrase   `json:"not_saved,omitzero"` // why it can't, or hardly
+	Rate     *Rate             `json:"rate,omitempty"`
+	Left     *Remaining        `json:"left,omitempty"`
+	Cautions []analysis.Phrase `json:"cautions,omitempty"`
 }
 
 // Next works out what to do next. It never fails: what is missing or wrong in
 // the input is what the advice speaks of.
 func Next(in Input) Advice {
-	unit := analysis.MM
-	if in.Job != nil {
-		unit = in.Job.Speaks()
-	}
 	p, bar := newPlanner(&in)
 	if bar != nil {
-		a := Advice{Kind: bar.do, Saved: true, Phrases: Phrases{Sentence: bar.why, Reason: plain("No round is advised until then.")}}
+		a := Advice{Kind: bar.do, Saved: true, Sentence: bar.why, Reason: analysis.Say("advise.until_then")}
 		if a.Kind == Wait && in.Warm != nil {
 			a.Wait = max(in.Warm.Wait, 0)
 		}
 		a.Cautions = cautions(&a, nil)
-		return a.In(unit)
+		return a
 	}
 	a := p.advise()
 	a.Cautions = cautions(&a, p)
-	return a.In(unit)
-}
-
-// In returns the advice with its texts in another unit, as [analysis.OldPhrase.In]
-// says them.
-func (a Advice) In(u analysis.Unit) Advice {
-	if a.Phrases.Sentence.Text == "" {
-		return a
-	}
-	a.Sentence, a.Reason = a.Phrases.Sentence.In(u), a.Phrases.Reason.In(u)
-	if w := a.Phrases.NotSaved; w != nil {
-		a.NotSaved = w.In(u)
-	}
 	return a
 }
 
 // says makes sentence and reason of an advice.
-func (a *Advice) says(k Kind, sentence string, reason analysis.OldPhrase) {
-	a.Kind, a.Phrases.Sentence, a.Phrases.Reason = k, plain(sentence), reason
+func (a *Advice) says(k Kind, sentence string, reason analysis.Phrase) {
+	a.Kind, a.Sentence, a.Reason = k, analysis.Say(sentence), reason
 }
 
 // lost says that the part can't be saved, and why, unless that was said before.
-func (a *Advice) lost(why analysis.OldPhrase) {
+func (a *Advice) lost(why analysis.Phrase) {
 	a.Saved = false
-	if a.Phrases.NotSaved == nil {
-		a.Phrases.NotSaved = &why
+	if a.NotSaved.IsZero() {
+		a.NotSaved = why
 	}
 }
-
-func plain(text string) analysis.OldPhrase { return analysis.OldPhrase{Text: text} }

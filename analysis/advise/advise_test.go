@@ -11,6 +11,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 )
 
@@ -131,7 +132,7 @@ func TestWorkedSleeve(t *testing.T) {
 	if a.Most < 8 || a.Most > 10 {
 		t.Errorf("%d strokes are safe, want 8 to 10", a.Most)
 	}
-	if a.Kind != advise.Hone || a.Strokes != 6 || a.Sentence != "6 strokes, then gauge." {
+	if a.Kind != advise.Hone || a.Strokes != 6 || english(a.Sentence) != "6 strokes, then gauge." {
 		t.Errorf("got %s, %d strokes, %q; want 6 strokes, then gauge", a.Kind, a.Strokes, a.Sentence)
 	}
 	if a.Risk > 0.002 || a.Left == nil || a.Left.Low > 13 || a.Left.High < 14 {
@@ -159,7 +160,7 @@ func TestSleeveOfTheScenario(t *testing.T) {
 	a = advise.Next(told(t, job(t, "J-4112"), 7))
 	if a.Kind != advise.Stop || a.Strokes != 0 {
 		// all sizes lie in the accept zone; with 0.6 µm of 1 µm the form is in doubt
-		if a.Kind != advise.GaugeAgain || !strings.Contains(a.Sentence, "In size") {
+		if a.Kind != advise.GaugeAgain || !strings.Contains(english(a.Sentence), "In size") {
 			t.Errorf("finished, but %s: %s", a.Kind, a.Sentence)
 		}
 	}
@@ -204,17 +205,17 @@ func TestWorkedTaper(t *testing.T) {
 	a := advise.Next(in)
 	near(t, "rate", float64(a.Rate.Per)/float64(µm), 0.25, 0.02)
 	want := "Tight at the front by 2.5 µm. Short-stroke the front, 10 s, then gauge."
-	if a.Sentence != want || a.Kind != advise.Correct || a.Seconds != 10 || a.Where != "front" {
+	if english(a.Sentence) != want || a.Kind != advise.Correct || a.Seconds != 10 || a.Where != "front" {
 		t.Errorf("got %s, %d s: %q, want %q", a.Kind, a.Seconds, a.Sentence, want)
 	}
-	if len(a.How) == 0 || !strings.Contains(a.How[0], "onsider turning the part end for end") {
+	if len(a.How) == 0 || a.How[0].Code != "advise.how.turn" {
 		t.Errorf("how: %q", a.How)
 	}
 	if len(a.At) != 1 || a.At[0].From != 0 || a.At[0].To <= 6*mm || a.At[0].To > 30*mm {
 		t.Errorf("at %v", a.At)
 	}
 	in.Fixed = true
-	if f := advise.Next(in); strings.Contains(strings.Join(f.How, " "), "turning the part") || f.Seconds != 10 {
+	if f := advise.Next(in); slices.ContainsFunc(f.How, func(p analysis.Phrase) bool { return p.Code == "advise.how.turn" }) || f.Seconds != 10 {
 		t.Errorf("a part that can't be turned: %q", f.How)
 	}
 }
@@ -228,14 +229,14 @@ func TestDressed(t *testing.T) {
 	pending := plain
 	pending.Dressed = true
 	a := advise.Next(pending)
-	if a.Strokes >= before.Strokes || a.Rate.Per <= before.Rate.Per || !strings.Contains(a.Sentence, "ressed") {
+	if a.Strokes >= before.Strokes || a.Rate.Per <= before.Rate.Per || !strings.Contains(english(a.Sentence), "ressed") {
 		t.Errorf("dressed: %d strokes, %s; before %d", a.Strokes, a.Sentence, before.Strokes)
 	}
 	after := sized(j, func(i int, r *advise.Round) { r.Strokes, r.Dressed = []int{12, 12, 4}[i-1], i == 3 },
 		[]float64{-66}, []float64{-42.4}, []float64{-21.5}, []float64{-12.3})
 	b := advise.Next(after)
 	same := advise.Next(sized(j, strokes(12, 12, 4), []float64{-54.6}, []float64{-33.6}, []float64{-12.3 - 4*1.6}, []float64{-12.3}))
-	if !b.Rate.Faster || !strings.Contains(b.Sentence, "Cutting faster, smaller rounds") || !slices.Contains(b.Cautions, "Cutting faster than before: smaller rounds.") {
+	if !b.Rate.Faster || !strings.Contains(english(b.Sentence), "Cutting faster, smaller rounds") || !slices.ContainsFunc(b.Cautions, func(p analysis.Phrase) bool { return p.Code == "caution.faster" }) {
 		t.Errorf("faster %v: %q %q", b.Rate.Faster, b.Sentence, b.Cautions)
 	}
 	if b.Strokes >= same.Strokes || float64(b.Take) >= 1.1*float64(same.Take) { // in whole strokes
@@ -259,7 +260,7 @@ func TestBlind(t *testing.T) {
 	j := job(t, "J-4120")
 	for round := 1; round <= 3; round++ {
 		a := advise.Next(told(t, j, round))
-		text := strings.ToLower(a.Sentence + a.Reason + strings.Join(a.How, " ") + strings.Join(a.Cautions, " "))
+		text := strings.ToLower(notation.Format{}.SayAll(slices.Concat([]analysis.Phrase{a.Sentence, a.Reason}, a.How, a.Cautions)...))
 		if !a.Kind.Honing() || a.Where != "bottom" || a.Short == 0 || !strings.Contains(text, "short strokes at the bottom") {
 			t.Errorf("round %d: %s at %q: %s", round, a.Kind, a.Where, text)
 		}
@@ -274,7 +275,7 @@ func TestWarmTube(t *testing.T) {
 	in := told(t, job(t, "J-4131"), 1)
 	in.Warm = &advise.Warm{Shrink: dev(8.2), Within: dev(0.3), Wait: 9 * time.Minute}
 	a := advise.Next(in)
-	if a.Kind != advise.Wait || a.Wait != 9*time.Minute || a.Strokes != 0 || a.Sentence != "Warm: let it cool, about 9 min, then gauge; still to shrink 8.2 µm." {
+	if a.Kind != advise.Wait || a.Wait != 9*time.Minute || a.Strokes != 0 || english(a.Sentence) != "Warm: let it cool, about 9 min, then gauge; still to shrink 8.2 µm." {
 		t.Errorf("got %s, %d strokes: %s", a.Kind, a.Strokes, a.Sentence)
 	}
 	in.Warm = &advise.Warm{Shrink: dev(0.2), Within: dev(0.2)}
@@ -288,12 +289,12 @@ func TestWarmTube(t *testing.T) {
 func TestCannotBeSaved(t *testing.T) {
 	j := job(t, "J-4112")
 	a := advise.Next(sized(j, strokes(10), []float64{-8, -7.5, -1.5}, []float64{-6, -5.5, 0.4}))
-	if a.Saved || a.NotSaved == "" || a.Kind.Honing() {
+	if a.Saved || a.NotSaved.IsZero() || a.Kind.Honing() {
 		t.Errorf("6.4 µm of taper with 0.9 µm of room: saved %v, %s: %s", a.Saved, a.Kind, a.Sentence)
 	}
 	// 14 strokes at 31.7475: the front reads 31.7528, 31.7526 cool
 	first := sized(j, strokes(14), []float64{-3.2, -4, -4}, []float64{1.53, 0.7, 0.7})
-	if a = advise.Next(first); a.Kind != advise.GaugeAgain || !strings.HasPrefix(a.Sentence, "STOP") {
+	if a = advise.Next(first); a.Kind != advise.GaugeAgain || !strings.HasPrefix(english(a.Sentence), "STOP") {
 		t.Errorf("got %s: %s", a.Kind, a.Sentence)
 	}
 	second := sized(j, strokes(14, 0), []float64{-3.2, -4, -4}, []float64{1.53, 0.7, 0.7}, []float64{1.33, 0.6, 0.6})
@@ -310,11 +311,17 @@ func TestCannotBeSaved(t *testing.T) {
 func TestBars(t *testing.T) {
 	_, in := sleeveWorked(t)
 	for name, change := range map[string]func(*advise.Input){
-		"no zero":           func(in *advise.Input) { in.Bars = []advise.Bar{{Do: advise.CheckZero, Why: "Read the ring."}} },
-		"no verdict":        func(in *advise.Input) { in.Judged = nil },
-		"no form":           func(in *advise.Input) { in.Form = nil },
-		"no job":            func(in *advise.Input) { in.Job = nil },
-		"invalid":           func(in *advise.Input) { v := *in.Judged; v.Invalid = []string{"The zero is lost."}; in.Judged = &v },
+		"no zero": func(in *advise.Input) {
+			in.Bars = []advise.Bar{{Do: advise.CheckZero, Why: analysis.Say("state.read_ring", "R-1")}}
+		},
+		"no verdict": func(in *advise.Input) { in.Judged = nil },
+		"no form":    func(in *advise.Input) { in.Form = nil },
+		"no job":     func(in *advise.Input) { in.Job = nil },
+		"invalid": func(in *advise.Input) {
+			v := *in.Judged
+			v.Invalid = []analysis.Phrase{analysis.Quote("The zero is lost.")}
+			in.Judged = &v
+		},
 		"no uncertainty":    func(in *advise.Input) { in.U = stated(0) },
 		"places left":       func(in *advise.Input) { v := *in.Judged; v.Missing = in.Job.Plan()[:2]; in.Judged = &v },
 		"round not gauged":  func(in *advise.Input) { r := slices.Clone(in.Rounds); r[4].Complete = false; in.Rounds = r },
@@ -325,7 +332,7 @@ func TestBars(t *testing.T) {
 	} {
 		bad := in
 		change(&bad)
-		if a := advise.Next(bad); a.Kind.Honing() || a.Strokes != 0 || a.Sentence == "" || a.Kind == "" {
+		if a := advise.Next(bad); a.Kind.Honing() || a.Strokes != 0 || a.Sentence.IsZero() || a.Kind == "" {
 			t.Errorf("%s: %s, %d strokes: %q", name, a.Kind, a.Strokes, a.Sentence)
 		}
 	}
@@ -335,13 +342,13 @@ func TestBars(t *testing.T) {
 func TestUnknownRate(t *testing.T) {
 	j := job(t, "J-4107")
 	a := advise.Next(sized(j, nil, []float64{-40}, []float64{-20}, []float64{-4}))
-	if a.Kind != advise.Hone || a.Strokes != 0 || a.Seconds != 0 || a.Rate != nil || !strings.HasPrefix(a.Sentence, "Take about ") {
+	if a.Kind != advise.Hone || a.Strokes != 0 || a.Seconds != 0 || a.Rate != nil || !strings.HasPrefix(english(a.Sentence), "Take about ") {
 		t.Errorf("got %s: %q", a.Kind, a.Sentence)
 	}
 	// a removal that scatters by 35 % exceeds 2.83 times its median in 0.15 % (log-normal)
 	near(t, "take", float64(a.Take)/float64(µm), (2.54+4)/math.Exp(2.968*0.35), 0.25)
 	a = advise.Next(sized(j, nil, []float64{-66}))
-	if a.Kind != advise.Hone || a.Rate.Rounds != 0 || a.Strokes < 3 || a.Strokes > 15 || !strings.HasPrefix(a.Sentence, "Try ") {
+	if a.Kind != advise.Hone || a.Rate.Rounds != 0 || a.Strokes < 3 || a.Strokes > 15 || !strings.HasPrefix(english(a.Sentence), "Try ") {
 		t.Errorf("got %s: %q", a.Kind, a.Sentence)
 	}
 	in := sized(j, nil, []float64{-66})
@@ -357,7 +364,7 @@ func TestWire(t *testing.T) {
 		j := job(t, id)
 		for round := range j.sim.Rounds {
 			a := advise.Next(told(t, j, round))
-			if n := utf8.RuneCountInString(a.Sentence); n > 90 {
+			if n := utf8.RuneCountInString(english(a.Sentence)); n > 90 {
 				t.Errorf("%s round %d: %d characters: %s", id, round, n, a.Sentence)
 			}
 			b, err := json.Marshal(a)
@@ -387,3 +394,6 @@ func TestPartsEndInSize(t *testing.T) {
 		}
 	}
 }
+
+// english is a phrase in English, in mm and µm.
+func english(p analysis.Phrase) string { return notation.Format{}.Say(p) }

@@ -36,7 +36,7 @@ const (
 // bar is what forbids a round.
 type bar struct {
 	do  Kind
-	why analysis.OldPhrase
+	why analysis.Phrase
 }
 
 func newPlanner(in *Input) (*planner, *bar) {
@@ -49,10 +49,10 @@ func newPlanner(in *Input) (*planner, *bar) {
 		return nil, bar
 	}
 	if n := len(in.Judged.Missing); n > 0 {
-		return nil, &bar{Gauge, analysis.Sayf("Gauge the bore: %s left, first %s.", analysis.Count(n, "place", "places"), in.Judged.Missing[0])}
+		return nil, &bar{Gauge, analysis.Say("advise.gauge_rest", n, in.Judged.Missing[0])}
 	}
 	if n := len(in.Rounds); n > 0 && !in.Rounds[n-1].Complete {
-		return nil, &bar{Gauge, plain("Gauge every place of the round first.")}
+		return nil, &bar{Gauge, analysis.Say("advise.gauge_round")}
 	}
 	p.follow()
 	p.locate()
@@ -63,15 +63,15 @@ func newPlanner(in *Input) (*planner, *bar) {
 func forbidden(in *Input) *bar {
 	switch {
 	case in.Job == nil:
-		return &bar{Gauge, plain("Choose a job first.")}
+		return &bar{Gauge, analysis.Say("advise.choose_job")}
 	case len(in.Bars) > 0:
-		return &bar{in.Bars[0].Do, plain(in.Bars[0].Why)}
+		return &bar{in.Bars[0].Do, in.Bars[0].Why}
 	case in.Judged == nil || in.Form == nil || len(in.Form.Sections) == 0 || in.Judged.Sizes.Largest == nil && len(in.Judged.Invalid) == 0:
-		return &bar{Gauge, plain("Gauge the bore first.")}
+		return &bar{Gauge, analysis.Say("advise.gauge_first")}
 	case len(in.Judged.Invalid) > 0:
-		return &bar{CheckZero, plain(in.Judged.Invalid[0])}
+		return &bar{CheckZero, in.Judged.Invalid[0]}
 	case in.U.Standard <= 0 || in.U.Expanded <= 0:
-		return &bar{CheckZero, plain("No round is advised while the uncertainty of a size isn't known.")}
+		return &bar{CheckZero, analysis.Say("advise.no_u")}
 	}
 	return nil
 }
@@ -96,11 +96,10 @@ func (p *planner) warm() *bar {
 	if µm(w.most()) <= max(1.5*p.repeat, (p.in.Job.High-p.in.Job.Low).Micrometres()/20) {
 		return nil
 	}
-	s := "Warm: let it cool"
 	if w.Wait > 0 {
-		s += ", about " + minutes(w.Wait)
+		return &bar{Wait, analysis.Say("advise.warm_wait", w.Wait, w.Shrink)}
 	}
-	return &bar{Wait, analysis.Sayf(s+", then gauge; still to shrink %s.", w.Shrink)}
+	return &bar{Wait, analysis.Say("advise.warm", w.Shrink)}
 }
 
 // driftPart is the part of the tolerance that zero and temperature may wander
@@ -164,14 +163,14 @@ func (p *planner) advise() Advice {
 	p.salvage(&a, &t)
 	switch b := p.in.Judged; {
 	case b.State == verdict.Over:
-		a.lost(plain("It is over the high limit."))
-		a.aside("STOP: over. Lay it aside.", b.Said)
+		a.lost(analysis.Say("advise.lost.over"))
+		a.aside("advise.aside.over", b.Sentence)
 	case b.Stop.Action == verdict.LayAside:
-		p.doubt(&a, b.Stop.Because)
+		p.doubt(&a, b.Stop.Reason)
 	case b.Stop.Action == verdict.StopNow:
-		p.doubt(&a, b.Stop.Because)
+		p.doubt(&a, b.Stop.Reason)
 	case b.Stop.Action == verdict.Finished:
-		a.says(Stop, "Stop: in size everywhere. Check the zero, then accept.", b.Stop.Because)
+		a.says(Stop, "advise.stop.in_size", b.Stop.Reason)
 	case b.Stop.Action == verdict.FormFault:
 		p.mend(&a, &t)
 	case b.Stop.Action == verdict.HoneOn:
@@ -189,10 +188,10 @@ func (p *planner) formDoubt(a *Advice, t *tight) {
 		return
 	}
 	if p.again > 0 {
-		a.says(Stop, "Stop: in size; the form is too close to call. Decide.", p.in.Judged.Said)
+		a.says(Stop, "advise.stop.form_close", p.in.Judged.Sentence)
 		return
 	}
-	a.says(GaugeAgain, "In size; the form is too close to call. Gauge again.", p.in.Judged.Said)
+	a.says(GaugeAgain, "advise.again.form_close", p.in.Judged.Sentence)
 }
 
 // even makes a round of short strokes the advice, if there is room for one.
@@ -207,14 +206,14 @@ func (p *planner) even(a *Advice, t *tight) bool {
 // doubt is for a bore past the safe high size: gauge it again, cool. Lay it aside
 // when it reads over the limit itself again; or past the safe size a third
 // time, by the mean of two, since the first may have been warm.
-func (p *planner) doubt(a *Advice, why analysis.OldPhrase) {
+func (p *planner) doubt(a *Advice, why analysis.Phrase) {
 	a.Nearly = true
 	if p.again > 0 && p.largest > p.high || p.again > 1 && p.meanLargest() > p.edge || p.again >= 3 {
-		a.lost(plain("It is past the safe high size each time it was gauged."))
-		a.aside("STOP: can't be saved by honing. Lay it aside.", why)
+		a.lost(analysis.Say("advise.lost.past_safe"))
+		a.aside("advise.aside.past_safe", why)
 		return
 	}
-	a.says(GaugeAgain, "STOP. Let it cool, check the zero, gauge again.", why)
+	a.says(GaugeAgain, "advise.again.past_safe", why)
 }
 
 // meanLargest is the mean of the largest readings of the newest two rounds.
@@ -223,7 +222,7 @@ func (p *planner) meanLargest() float64 {
 	return ((last[0].Largest - p.in.Job.Target).Micrometres() + (last[1].Largest - p.in.Job.Target).Micrometres()) / 2
 }
 
-func (a *Advice) aside(sentence string, why analysis.OldPhrase) {
+func (a *Advice) aside(sentence string, why analysis.Phrase) {
 	a.says(LayAside, sentence, why)
 	a.How = nil
 }
@@ -247,7 +246,7 @@ func (p *planner) salvage(a *Advice, t *tight) {
 	if cost := alongPart * restLeast / (1 - restLeast); cost <= room && excess-alongPart <= room {
 		return
 	}
-	a.lost(analysis.Sayf("Sizes differ by %s, %s too much; safe room at the largest place is only %s.",
+	a.lost(analysis.Say("advise.lost.differ",
 		deviation(differ), deviation(excess), deviation(max(room, 0))))
 }
 
@@ -257,11 +256,11 @@ func (p *planner) mend(a *Advice, t *tight) {
 		return
 	}
 	if p.again == 0 {
-		a.says(GaugeAgain, "In size, out of form: gauge again, unclamped and cool.", p.in.Judged.Said)
+		a.says(GaugeAgain, "advise.again.form", p.in.Judged.Sentence)
 		return
 	}
-	a.lost(plain("There is no room left to mend the form."))
-	a.aside("In size, out of form: lay it aside for a decision.", p.in.Judged.Said)
+	a.lost(analysis.Say("advise.lost.form"))
+	a.aside("advise.aside.form", p.in.Judged.Sentence)
 }
 
 // hone is for a bore with stock to go.
@@ -269,25 +268,24 @@ func (p *planner) hone(a *Advice, t *tight) {
 	q, r := p.plan(t)
 	switch {
 	case !a.Saved && p.again == 0:
-		a.says(GaugeAgain, "May be past saving: gauge again, cool, before any more.", *a.Phrases.NotSaved)
+		a.says(GaugeAgain, "advise.again.lost", a.NotSaved)
 	case !a.Saved:
-		a.aside("Can't be saved by more size: lay it aside for a decision.", *a.Phrases.NotSaved)
+		a.aside("advise.aside.lost", a.NotSaved)
 	case p.rate.stalled && p.stock > 2*p.tol:
-		a.says(Dress, "Stones cut half as fast: dress or true them, then a short round.",
-			plain("The rate fell by half over the last three rounds; a dressed stone starts fast."))
+		a.says(Dress, "advise.dress", analysis.Say("advise.dress_why"))
 	case r.n >= p.step:
 		q.fill(a, t, r)
 	case p.again < 3:
 		a.Nearly = true
-		a.says(GaugeAgain, "Nearly: no room for a safe round. Check the zero, gauge again.", p.noRoom())
+		a.says(GaugeAgain, "advise.again.no_room", p.noRoom())
 	default:
 		a.Nearly = true
-		a.aside("Too close to call, and no safe round left: lay it aside.", p.noRoom())
+		a.aside("advise.aside.no_room", p.noRoom())
 	}
 }
 
-func (p *planner) noRoom() analysis.OldPhrase {
-	return analysis.Sayf("Room at the largest place, %s, is less than U and one small round.", p.in.Judged.Sizes.Room)
+func (p *planner) noRoom() analysis.Phrase {
+	return analysis.Say("advise.no_room", p.in.Judged.Sizes.Room)
 }
 
 // fill makes a planned round the advice.
@@ -313,7 +311,7 @@ func (p *planner) fill(a *Advice, t *tight, r round) {
 	a.Risk = p.risk(r.spell, r.n)
 	p.expect(a, r)
 	p.remain(a)
-	a.Phrases.Sentence, a.Phrases.Reason = p.sentence(a), p.reason(a)
+	a.Sentence, a.Reason = p.sentence(a), p.reason(a)
 }
 
 func (p *planner) expect(a *Advice, r round) {

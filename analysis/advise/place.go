@@ -109,35 +109,35 @@ func (p *planner) stretch(from, to int) analysis.Stretch {
 }
 
 // how lists what to consider for the errors that the form shows (common practice).
-func (p *planner) how(t *tight) []string {
-	var out []string
+func (p *planner) how(t *tight) []analysis.Phrase {
+	var out []analysis.Phrase
 	if t.real {
 		out = append(out, p.along(t))
 	}
 	for _, n := range p.in.Form.Named {
 		if n.Kind == form.KindOval || n.Kind == form.KindOutOfRound {
-			out = append(out, "Oval: consider lighter pressure and a look at holding and shoe; gauge a thin wall unclamped.")
+			out = append(out, analysis.Say("advise.how.oval"))
 			break
 		}
 	}
 	return out
 }
 
-func (p *planner) along(t *tight) string {
+func (p *planner) along(t *tight) analysis.Phrase {
 	blind := p.in.Job.Blind && t.where == p.in.Form.Far
 	switch {
 	case blind:
-		return "Consider short strokes at the " + t.where + ", with the stone trued square to its end; never force it against the bottom."
+		return analysis.Say("advise.how.blind", form.End(t.where))
 	case t.kind == form.KindBellMouth:
-		return "Bell-mouth: consider less over-run and shorter strokes; only the rest can be brought up to it."
+		return analysis.Say("advise.how.bell_mouth")
 	case t.where == Ends:
-		return "Tight at both ends: consider a little more over-run, a quarter to a third of the stone at each end, no more."
+		return analysis.Say("advise.how.ends")
 	case t.where == "middle":
-		return "Tight in the middle: consider shorter strokes that work the middle, and less over-run."
+		return analysis.Say("advise.how.middle")
 	case p.in.Job.Blind || p.in.Fixed:
-		return "Consider short strokes at the " + t.where + ", and true the stones often."
+		return analysis.Say("advise.how.fixed", form.End(t.where))
 	}
-	return "Consider turning the part end for end, and short strokes at the " + t.where + "; stop early, dwell cuts fast and leaves a step."
+	return analysis.Say("advise.how.turn", form.End(t.where))
 }
 
 // worth is how large a difference along the bore must be to be worked at by

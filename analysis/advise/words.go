@@ -1,160 +1,135 @@
 package advise
 
 import (
-	"math"
-	"strconv"
-	"time"
 	"unicode/utf8"
 
 	"fairbore/analysis"
+	"fairbore/analysis/form"
+	"fairbore/analysis/notation"
 )
 
-// perStroke says the rate of removal that a round is reckoned with.
-func (p *planner) perStroke() analysis.OldPhrase {
-	rate, each := p.rate.Per, "stroke"
-	if p.rate.Seconds {
-		each = "second"
-	}
-	if p.light {
-		rate, each = deviation(p.per()), each+" at half the pressure"
-	}
-	return analysis.Sayf("%s a "+each, analysis.FineLength(rate))
-}
-
-func (p *planner) sentence(a *Advice) analysis.OldPhrase {
+// sentence says the round.
+func (p *planner) sentence(a *Advice) analysis.Phrase {
 	much := p.amount(a)
 	switch {
 	case a.Kind == Correct:
 		return p.correctly(a, much)
 	case p.rate.Faster:
-		return analysis.Sayf("Cutting faster, smaller rounds: %s, then gauge.", much)
+		return analysis.Say("advise.hone.faster", much)
 	case p.in.Dressed:
-		return analysis.Sayf("Dressed stones cut fast: %s, then gauge.", much)
+		return analysis.Say("advise.hone.dressed", much)
 	case p.noted && !p.known():
-		return analysis.Sayf("Try %s, then gauge: the rate isn't known yet.", much)
+		return analysis.Say("advise.hone.try", much)
 	case a.Nearly:
-		return analysis.Sayf("Nearly: %s, then gauge.", much)
+		return analysis.Say("advise.hone.nearly", much)
 	case !p.noted:
-		return analysis.Sayf("Take about %s, then gauge.", a.Take)
+		return analysis.Say("advise.hone.take", a.Take)
 	}
-	return analysis.Sayf("%s, then gauge.", much)
+	return analysis.Say("advise.hone", much)
 }
 
 // mostRunes is how long a sentence may be to be read at a glance, in any unit.
 const mostRunes = 90
 
-func (p *planner) correctly(a *Advice, much analysis.OldPhrase) analysis.OldPhrase {
-	between := ", "
+// correctly says short strokes at a place; where that gets too long to be read at a
+// glance, the place is named once.
+func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
+	code, short := "advise.correct", "advise.correct_there"
 	if !p.noted {
-		between = ": "
+		code, short = "advise.correct_take", "advise.correct_take_there"
 	}
-	say := func(place string) analysis.OldPhrase {
-		return analysis.Sayf("Tight %s by %s. Short-stroke %s%s%s, then gauge.", atPlace(a.Where), a.By, place, between, much)
-	}
-	s := say(thePlace(a.Where))
+	s := analysis.Say(code, form.AtEnd(a.Where), a.By, form.End(a.Where), much)
 	for _, u := range []analysis.Unit{analysis.MM, analysis.IN, analysis.UIN} {
-		if utf8.RuneCountInString(s.In(u)) > mostRunes {
-			return say("there")
+		if utf8.RuneCountInString(notation.In(u).Say(s)) > mostRunes {
+			return analysis.Say(short, form.AtEnd(a.Where), a.By, much)
 		}
 	}
 	return s
 }
 
-func (p *planner) amount(a *Advice) analysis.OldPhrase {
+// amount says how long the round is: its strokes or seconds, how light they are, and
+// how many of the last are short ones, where not all of them are.
+func (p *planner) amount(a *Advice) analysis.Phrase {
+	var much analysis.Phrase
 	switch {
+	case a.Seconds > 0 && a.Light:
+		much = analysis.Say("advise.much.seconds_light", a.Seconds)
 	case a.Seconds > 0:
-		return plain(strconv.Itoa(a.Seconds) + " s" + lightly(a) + last(a, " s"))
+		much = analysis.Say("advise.much.seconds", a.Seconds)
+	case a.Strokes > 0 && a.Light:
+		much = analysis.Say("advise.much.strokes_light", a.Strokes)
 	case a.Strokes > 0:
-		return plain(analysis.Count(a.Strokes, strokeOf(a), strokeOf(a)+"s") + last(a, ""))
+		much = analysis.Say("advise.much.strokes", a.Strokes)
+	default:
+		return analysis.Say("advise.much.take", a.Take)
 	}
-	return analysis.Sayf("take about %s", a.Take)
-}
-
-func strokeOf(a *Advice) string {
-	if a.Light {
-		return "light stroke"
+	switch {
+	case a.Kind != Hone || a.Short == 0:
+		return much
+	case a.Seconds > 0:
+		return analysis.Say("advise.much.last_seconds", much, a.Short, form.AtEnd(a.Where))
 	}
-	return "stroke"
-}
-
-func lightly(a *Advice) string {
-	if a.Light {
-		return " at light pressure"
-	}
-	return ""
-}
-
-// last says how many of a round's strokes are short ones, of a round that is not
-// all of them.
-func last(a *Advice, unit string) string {
-	if a.Kind != Hone || a.Short == 0 {
-		return ""
-	}
-	return ", the last " + strconv.Itoa(a.Short) + unit + " short " + atPlace(a.Where)
+	return analysis.Say("advise.much.last_strokes", much, a.Short, form.AtEnd(a.Where))
 }
 
 // reason says what a round rests on: what is left, what it is to take of that, how
 // fast it goes, and how much room there is.
-func (p *planner) reason(a *Advice) analysis.OldPhrase {
-	left := analysis.Sayf("%s to target by the mean", deviation(p.stock))
+func (p *planner) reason(a *Advice) analysis.Phrase {
+	left := analysis.Say("advise.left", deviation(p.stock))
 	if p.stock < 0 {
-		left = analysis.Sayf("%s past the target by the mean", deviation(-p.stock))
+		left = analysis.Say("advise.past", deviation(-p.stock))
 	}
-	room := analysis.Sayf("Room at the largest place: %s.", p.in.Judged.Sizes.Room)
+	room := p.in.Judged.Sizes.Room
 	if !p.noted {
-		return analysis.Sayf("%s; strokes were not noted. %s", left, room)
+		return analysis.Say("advise.reason.not_noted", left, room)
 	}
-	where := ""
+	code := "advise.reason"
 	if a.Kind == Correct {
-		where = " there"
+		code = "advise.reason_there"
 	}
-	return analysis.Sayf("%s; this takes about %s%s, at %s (± %.0f %%). %s", left, a.Take, where, p.perStroke(), 100*p.spread(), room)
+	return analysis.Say(code, left, a.Take, p.perStroke(), analysis.Number{Value: 100 * p.spread()}, room)
 }
 
-func atPlace(where string) string {
-	switch where {
-	case Ends:
-		return "at both ends"
-	case "middle":
-		return "in the middle"
+// perStroke says the rate of removal that a round is reckoned with.
+func (p *planner) perStroke() analysis.Phrase {
+	switch {
+	case p.light && p.rate.Seconds:
+		return analysis.Say("advise.rate.second_light", analysis.Fine(deviation(p.per())))
+	case p.light:
+		return analysis.Say("advise.rate.stroke_light", analysis.Fine(deviation(p.per())))
+	case p.rate.Seconds:
+		return analysis.Say("advise.rate.second", analysis.Fine(p.rate.Per))
 	}
-	return "at the " + where
+	return analysis.Say("advise.rate.stroke", analysis.Fine(p.rate.Per))
 }
 
-func thePlace(where string) string {
-	if where == Ends {
-		return "both ends"
-	}
-	return "the " + where
-}
-
-func minutes(d time.Duration) string {
-	return strconv.Itoa(int(math.Ceil(min(d.Minutes(), 1e6)))) + " min"
-}
+// StopSpindle is the code of the caution that the spindle is to be stopped before gauging.
+const StopSpindle = "caution.spindle"
 
 // cautions are the short ones that matter to this advice (common practice; the
 // machine's manual and the shop's rules come first). How the stones cut matters
 // only where more honing is advised.
-func cautions(a *Advice, p *planner) []string {
-	var out []string
+func cautions(a *Advice, p *planner) (out []analysis.Phrase) {
+	caution := func(code string) { out = append(out, analysis.Say(code)) }
 	if p != nil && p.rate.Faster && a.Kind.Honing() {
-		out = append(out, "Cutting faster than before: smaller rounds.")
+		caution("caution.faster")
 	}
 	if p != nil && p.rate.Slower && a.Kind.Honing() {
-		out = append(out, "Stones slowing: dress them?")
+		caution("caution.slower")
 	}
 	switch a.Kind {
 	case Hone, Correct:
-		out = append(out, "Stop the spindle, wait for rest, then gauge.")
+		caution(StopSpindle)
 		if p != nil && p.in.Job.Blind && a.Where == p.in.Form.Far && a.Kind == Correct {
-			out = append(out, "Never force the stone against the bottom.")
+			caution("caution.bottom")
 		}
 	case Wait:
-		out = append(out, "A hot part burns, and reads large.")
+		caution("caution.hot")
 	case Gauge, GaugeAgain, CheckZero:
-		out = append(out, "Stop the spindle, wait for rest, then gauge.")
+		caution(StopSpindle)
 	case Dress:
-		out = append(out, "Stop the spindle and wait for rest before you touch the stones.")
+		caution("caution.stones")
 	}
-	return append(out, "Advice may be wrong: you decide.")
+	caution("caution.you_decide")
+	return out
 }

@@ -7,6 +7,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
+	"fairbore/analysis/notation"
 )
 
 // What the reason of a round says adds up: the strokes times the rate are what it
@@ -22,19 +23,19 @@ func TestReasonAddsUp(t *testing.T) {
 				continue
 			}
 			said++
-			v := a.Phrases.Reason.Values
-			if len(v) != 4 || a.Strokes == 0 {
+			v := a.Reason.Args // left, take, rate, within, room
+			if len(v) != 5 || a.Strokes == 0 {
 				t.Fatalf("%s round %d: %d strokes, %q", id, round, a.Strokes, a.Reason)
 			}
-			take, rate := v[1].Value, v[2].Value
-			if take != a.Take || a.Light != strings.Contains(a.Reason, "a stroke at half the pressure") {
+			take, rate := *v[1].UM, *v[2].Phrase.Args[0].UM
+			if take != a.Take || a.Light != (v[2].Phrase.Code == "advise.rate.stroke_light") {
 				t.Errorf("%s round %d: takes %.2f µm, light %v: %q", id, round, µmOf(a.Take), a.Light, a.Reason)
 			}
 			if share := float64(take) / (float64(a.Strokes) * float64(rate)); share < 0.7 || share > 1.01 {
 				t.Errorf("%s round %d: %d strokes at %.2f µm are not %.2f: %q", id, round, a.Strokes, µmOf(rate), µmOf(take), a.Reason)
 			}
 			for _, u := range []analysis.Unit{analysis.MM, analysis.IN, analysis.UIN} {
-				if r := a.In(u).Reason; strings.Contains(r, "tenths") && strings.Contains(r, "millionths") {
+				if r := notation.In(u).Say(a.Reason); strings.Contains(r, "tenths") && strings.Contains(r, "millionths") {
 					t.Errorf("two units at once: %q", r)
 				}
 			}
@@ -49,10 +50,10 @@ func TestReasonAddsUp(t *testing.T) {
 func TestLightStrokesAreReckonedAsSuch(t *testing.T) {
 	j := job(t, "J-4107")
 	a := advise.Next(sized(j, strokes(10, 10, 3), []float64{-40}, []float64{-23}, []float64{-8}, []float64{-2.9}))
-	if !a.Light || !strings.Contains(a.Sentence, "light stroke") {
+	if !a.Light || !strings.Contains(english(a.Sentence), "light stroke") {
 		t.Fatalf("no light strokes: %q %q", a.Sentence, a.Reason)
 	}
-	if rate := a.Phrases.Reason.Values[2].Value; math.Abs(float64(rate)-float64(a.Rate.Per)/2) > 1 {
+	if rate := *a.Reason.Args[2].Phrase.Args[0].UM; math.Abs(float64(rate)-float64(a.Rate.Per)/2) > 1 {
 		t.Errorf("%.3f µm a light stroke, %.3f a full one", µmOf(rate), µmOf(a.Rate.Per))
 	}
 }
@@ -61,7 +62,7 @@ func TestLightStrokesAreReckonedAsSuch(t *testing.T) {
 func TestPastTheTarget(t *testing.T) {
 	j := job(t, "J-4120")
 	a := advise.Next(sized(j, strokes(10, 5), []float64{-20, -20, -20, -20, -24}, []float64{-7, -7, -7, -7, -12}, []float64{0.8, 0.8, 0.8, 0.8, -2.6}))
-	if !a.Kind.Honing() || strings.Contains(a.Reason, "-") || !strings.HasPrefix(a.Reason, "0.1 µm past the target by the mean; this takes about ") {
+	if !a.Kind.Honing() || strings.Contains(english(a.Reason), "-") || !strings.HasPrefix(english(a.Reason), "0.1 µm past the target by the mean; this takes about ") {
 		t.Errorf("%s: %q %q", a.Kind, a.Sentence, a.Reason)
 	}
 }
@@ -71,7 +72,7 @@ func TestPastTheTarget(t *testing.T) {
 func TestRoundThatToldNothing(t *testing.T) {
 	j := job(t, "J-4112")
 	a := advise.Next(sized(j, strokes(1), []float64{-1.5}, []float64{-1.4}))
-	if a.Kind != advise.Hone || a.Strokes == 0 || a.Rate == nil || !strings.HasPrefix(a.Sentence, "Try ") || strings.Contains(a.Reason, "not noted") {
+	if a.Kind != advise.Hone || a.Strokes == 0 || a.Rate == nil || !strings.HasPrefix(english(a.Sentence), "Try ") || strings.Contains(english(a.Reason), "not noted") {
 		t.Errorf("%s, %d strokes: %q %q", a.Kind, a.Strokes, a.Sentence, a.Reason)
 	}
 }

@@ -53,27 +53,27 @@ func (k Kind) String() string {
 
 var kinds = [...]string{"none", "entered", "taken", "refused", "moved", "left"}
 
-// Reason says why there is no reading, or what the hand should do for one, in words for the person at the machine.
+// Reason says why there is no reading, or what the hand should do for one: the code of a text.
 type Reason string
 
 // The reasons. Each holds while the gauge is still there, and after it has left.
 const (
-	NotRocked Reason = "rock it through square"                        // in the bore, but never turned
-	OneTurn   Reason = "one pass: rock on"                             // through square
-	FewTurns  Reason = "one more pass"                                 // what there is doesn't suffice yet
-	Narrow    Reason = "rock wider"                                    // swings that hardly leave square
-	OneSide   Reason = "it turned back before square: rock through it" // every pass looks like it
-	Fast      Reason = "rock slower"                                   // too few samples at square to fit
-	Averaged  Reason = "rock slower: the gauge averages"               // the correction for it is too large to be trusted
-	Disagree  Reason = "the passes differ: rock on at one place"       // bore, gauge or hand moved between turns
-	Soon      Reason = "keep it there a little longer"                 // it hasn't been there for as long as a reading takes
-	Shrinking Reason = "still falling: wait until it stands"           // warm part, or not home
-	Growing   Reason = "still rising: wait until it stands"
-	Unsteady  Reason = "not steady: hold it still"                         // neither level nor going one way
-	Stuck     Reason = "the gauge repeats one value: is its display held?" // or the stream stuck
-	Still     Reason = "level: now draw the gauge out"                     // level, but not beyond doubt while it lasts: taken when it moves again
-	Outside   Reason = "not in the bore"                                   // beyond the band about the nominal size
-	Silent    Reason = "the gauge fell silent: gauge it again"             // during the visit
+	NotRocked Reason = "capture.not_rocked"    // in the bore, but never turned
+	OneTurn   Reason = "capture.one_pass"      // through square
+	FewTurns  Reason = "capture.one_more_pass" // what there is doesn't suffice yet
+	Narrow    Reason = "capture.narrow"        // swings that hardly leave square
+	OneSide   Reason = "capture.one_side"      // every pass looks like it
+	Fast      Reason = "capture.fast"          // too few samples at square to fit
+	Averaged  Reason = "capture.averaged"      // the correction for it is too large to be trusted
+	Disagree  Reason = "capture.disagree"      // bore, gauge or hand moved between turns
+	Soon      Reason = "capture.soon"          // it hasn't been there for as long as a reading takes
+	Shrinking Reason = "capture.falling"       // warm part, or not home
+	Growing   Reason = "capture.rising"
+	Unsteady  Reason = "capture.unsteady" // neither level nor going one way
+	Stuck     Reason = "capture.stuck"    // or the stream stuck
+	Still     Reason = "capture.draw_out" // level, but not beyond doubt while it lasts: taken when it moves again
+	Outside   Reason = "capture.outside"  // beyond the band about the nominal size
+	Silent    Reason = "capture.silent"   // during the visit
 )
 
 // Result is something that the samples have shown.

@@ -22,11 +22,11 @@ func rangeOfNothing(n int) float64 {
 // across fills in the errors about the axis, section by section, and names
 // those of the worst.
 func (r *Result) across(p *profile) {
-	why := "gauge each depth at a second angle"
+	why := analysis.Say("form.why.second_angle_each")
 	if p.opt.Gauge != TwoPoint {
-		why = "a " + p.opt.Gauge.String() + " gauge can't see an oval"
+		why = analysis.Say("form.why.no_oval", p.opt.Gauge.name())
 	}
-	r.OutOfRound, r.Oval.Amount = unusable("gauge each depth at a second angle", 0), unusable(why, 0)
+	r.OutOfRound, r.Oval.Amount = unusable(analysis.Say("form.why.second_angle_each"), 0), unusable(why, 0)
 	worst, oval := -1, -1
 	for i := range p.secs {
 		s := &r.Sections[i]
@@ -72,11 +72,11 @@ func (p *profile) outOfRound(s section) Amount {
 	places := p.places[s.from:s.to]
 	n := len(places)
 	if n < 2 {
-		return unusable("gauge at a second angle", n)
+		return unusable(analysis.Say("form.why.second_angle"), n)
 	}
 	if p.opt.Gauge == TwoPoint {
 		if d, _, _ := distinct(places); d < 2 {
-			return unusable("half a turn on is the same diameter: gauge at a second angle", d)
+			return unusable(analysis.Say("form.why.half_turn"), d)
 		}
 	}
 	small, large, variance := places[0], places[0], 0.0
@@ -101,7 +101,7 @@ func (p *profile) outOfRound(s section) Amount {
 func (p *profile) oval(s section) Oval {
 	places := p.places[s.from:s.to]
 	if p.opt.Gauge != TwoPoint {
-		return Oval{Amount: unusable("a "+p.opt.Gauge.String()+" gauge can't see an oval", len(places))}
+		return Oval{Amount: unusable(analysis.Say("form.why.no_oval", p.opt.Gauge.name()), len(places))}
 	}
 	switch n, a, b := distinct(places); {
 	case n >= 3:
@@ -109,7 +109,7 @@ func (p *profile) oval(s section) Oval {
 	case n == 2:
 		return p.leastOval(a, b)
 	default:
-		return Oval{Amount: unusable("gauge at a second angle", n)}
+		return Oval{Amount: unusable(analysis.Say("form.why.second_angle"), n)}
 	}
 }
 
@@ -136,7 +136,7 @@ func distinct(places []place) (n int, a, b place) {
 func (p *profile) leastOval(a, b place) Oval {
 	g := math.Abs(math.Sin(radians(a.angle - b.angle)))
 	if g < 0.1 {
-		return Oval{Amount: unusable("gauge at angles farther apart, best 90°", 2)}
+		return Oval{Amount: unusable(analysis.Say("form.why.apart_90"), 2)}
 	}
 	u := p.repeat * math.Sqrt(a.variance+b.variance) / g
 	t := RoundCoverage * p.repeat * math.Sqrt(max(a.variance, b.variance)) / g
@@ -158,7 +158,7 @@ func (p *profile) fitOval(places []place) Oval {
 	}
 	det := cc*ss - cs*cs
 	if det < 1e-6*cc*ss {
-		return Oval{Amount: unusable("gauge at angles farther apart, best 60°", len(places))}
+		return Oval{Amount: unusable(analysis.Say("form.why.apart_60"), len(places))}
 	}
 	x, y := (ss*cd-cs*sd)/det, (cc*sd-cs*cd)/det
 	amplitude := math.Hypot(x, y)

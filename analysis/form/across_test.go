@@ -94,8 +94,8 @@ func TestOvalOfTwoAnglesIsALowerBound(t *testing.T) {
 		t.Errorf("%+v", missed.Oval)
 	}
 	across := Evaluate(bore([]float64{10}, []int{0, 90}, []float64{4, -4}), gauge)
-	if got := kinds(across); !slices.Equal(got, []string{"oval 8.0"}) || !strings.Contains(strings.Join(across.Sentences(), " "), "Oval by 8.0 µm at least") {
-		t.Errorf("%q, %q", got, across.Sentences())
+	if got := kinds(across); !slices.Equal(got, []string{"oval 8.0"}) || !strings.Contains(strings.Join(spoken(across), " "), "Oval by 8.0 µm at least") {
+		t.Errorf("%q, %q", got, spoken(across))
 	}
 }
 
@@ -113,7 +113,7 @@ func TestOvalNotKnown(t *testing.T) {
 		opt := gauge
 		opt.Gauge = c.kind
 		o := Evaluate(bore([]float64{10}, c.angles, []float64{0, 9, 3}[:len(c.angles)]), opt).Sections[0].Oval
-		if o.Usable || o.Significant || !strings.Contains(o.Why, c.why) {
+		if o.Usable || o.Significant || !strings.Contains(english(o.Why), c.why) {
 			t.Errorf("%s: %+v", what, o)
 		}
 	}

@@ -27,11 +27,11 @@ func (r *Result) along(p *profile) {
 	r.allowForAngles(p)
 	n := len(p.secs)
 	if n < 2 {
-		r.refuseAlong("gauge at a second depth", n)
+		r.refuseAlong(analysis.Say("form.why.second_depth"), n)
 		return
 	}
 	if r.Unbalanced && r.OutOfRound.N < 2 {
-		r.refuseAlong("gauge each depth at the same angles", n)
+		r.refuseAlong(analysis.Say("form.why.same_angles"), n)
 		return
 	}
 	c := make([]float64, n)
@@ -46,7 +46,7 @@ func (r *Result) along(p *profile) {
 	r.Named = append(named, r.Named...)
 }
 
-func (r *Result) refuseAlong(why string, n int) {
+func (r *Result) refuseAlong(why analysis.Phrase, n int) {
 	a := unusable(why, n)
 	r.Taper.Amount, r.Barrel, r.FrontFlare, r.BackFlare, r.Straightness.Amount = a, a, a, a, a
 }
@@ -64,7 +64,7 @@ func (r *Result) taper(p *profile, c []float64) {
 	perInch, err2 := analysis.FromMicrometres(v * 25.4)
 	whole, err3 := analysis.FromMicrometres(v * float64(p.opt.Length) / float64(analysis.Millimetre))
 	if err1 != nil || err2 != nil || err3 != nil {
-		t.Amount = unusable("places too close together to tell", len(p.secs))
+		t.Amount = unusable(analysis.Say("form.why.places_close"), len(p.secs))
 		return
 	}
 	t.Per100, t.PerInch, t.Whole = analysis.Deviation(per100), analysis.Deviation(perInch), analysis.Deviation(whole)
@@ -108,7 +108,7 @@ func (p *profile) slope(c []float64, lo, hi int) {
 func (r *Result) curve(p *profile, c []float64) {
 	n := float64(len(p.secs))
 	if n < 3 {
-		r.Barrel = unusable("gauge at a third depth to tell barrel or waist", len(p.secs))
+		r.Barrel = unusable(analysis.Say("form.why.third_depth_barrel"), len(p.secs))
 		return
 	}
 	q := p.quadratic(c)
@@ -144,7 +144,7 @@ func (p *profile) quadratic(c []float64) (sum float64) {
 func (r *Result) flares(p *profile, c []float64) {
 	n := len(p.secs)
 	if n < 4 {
-		r.FrontFlare = unusable("gauge at a fourth depth to tell a bell-mouth", n)
+		r.FrontFlare = unusable(analysis.Say("form.why.fourth_depth"), n)
 		r.BackFlare = r.FrontFlare
 		return
 	}

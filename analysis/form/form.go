@@ -60,8 +60,8 @@ type Amount struct {
 	N         int                `json:"n"`            // sections, or orientations, that it rests on
 	Usable    bool               `json:"usable"`
 	// Significant: usable, and larger than the threshold.
-	Significant bool   `json:"significant"`
-	Why         string `json:"why,omitempty"` // not usable, and what to do
+	Significant bool            `json:"significant"`
+	Why         analysis.Phrase `json:"why,omitzero"` // not usable, and what to do
 }
 
 // Local is a local size and where it was read.
@@ -262,15 +262,15 @@ func pooled(readings []analysis.Reading) analysis.Deviation {
 func (o Options) amount(v, u, t float64, n int) Amount {
 	value, err := analysis.FromMicrometres(v)
 	if err != nil {
-		return unusable("sizes too far apart to be one bore: check the unit", n)
+		return unusable(analysis.Say("form.why.sizes_apart"), n)
 	}
 	su, err := analysis.FromMicrometres(u)
 	if err != nil {
-		return unusable("places too close together to tell", n)
+		return unusable(analysis.Say("form.why.places_close"), n)
 	}
 	limit, err := analysis.FromMicrometres(t)
 	if err != nil {
-		return unusable("places too close together to tell", n)
+		return unusable(analysis.Say("form.why.places_close"), n)
 	}
 	limit = max(limit, analysis.Length(o.Step))
 	return Amount{
@@ -279,4 +279,4 @@ func (o Options) amount(v, u, t float64, n int) Amount {
 	}
 }
 
-func unusable(why string, n int) Amount { return Amount{N: n, Why: why} }
+func unusable(why analysis.Phrase, n int) Amount { return Amount{N: n, Why: why} }

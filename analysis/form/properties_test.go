@@ -184,7 +184,7 @@ func TestAlwaysAnAnswer(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := Evaluate(anyBore(t), gauge)
 		for _, a := range []Amount{r.Taper.Amount, r.Barrel, r.FrontFlare, r.BackFlare, r.Straightness.Amount, r.Oval.Amount, r.OutOfRound} {
-			if a.Usable == (a.Why != "") || a.Significant && (!a.Usable || max(a.Value, -a.Value) <= a.Threshold) {
+			if a.Usable == !a.Why.IsZero() || a.Significant && (!a.Usable || max(a.Value, -a.Value) <= a.Threshold) {
 				t.Fatalf("%+v", a)
 			}
 		}

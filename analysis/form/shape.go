@@ -177,7 +177,7 @@ func name(kind Kind, a Amount) Named {
 func (r *Result) straightness(p *profile, c []float64) {
 	n := len(p.secs)
 	if n < 3 {
-		r.Straightness.Amount = unusable("gauge at a third depth", n)
+		r.Straightness.Amount = unusable(analysis.Say("form.why.third_depth"), n)
 		return
 	}
 	var line Line
@@ -191,7 +191,7 @@ func (r *Result) straightness(p *profile, c []float64) {
 	}
 	ls, err := analysis.FromMicrometres(high - low)
 	if err != nil {
-		r.Straightness.Amount = unusable("sizes too far apart to be one bore: check the unit", n)
+		r.Straightness.Amount = unusable(analysis.Say("form.why.sizes_apart"), n)
 		return
 	}
 	r.Straightness.LeastSquares = analysis.Deviation(ls)

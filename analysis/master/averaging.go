@@ -82,20 +82,20 @@ const (
 )
 
 // Differs says that a gauge smooths otherwise than is stated, or that it does where
-// nothing is, as a sentence; "" if its readings do not show that.
-func Differs(a analysis.Averaging, now Smoothing) string {
+// nothing is; nothing if its readings do not show that.
+func Differs(a analysis.Averaging, now Smoothing) analysis.Phrase {
 	q, u, ok := a.Square()
 	off := q - now.Square()
 	if !ok || math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square()) {
-		return ""
+		return analysis.Phrase{}
 	}
 	switch {
 	case !now.Stated && off < 0:
-		return "" // no gauge does
+		return analysis.Phrase{} // no gauge does
 	case !now.Stated:
-		return fmt.Sprintf("The gauge averages over about %s: state %s.", spell(over(q)), propose(q, now))
+		return analysis.Say("master.averages", over(q).Round(time.Millisecond), propose(q, now))
 	}
-	return fmt.Sprintf("The gauge's readings don't agree with %s as stated: state %s.", now, propose(q, now))
+	return analysis.Say("master.averages_otherwise", now.String(), propose(q, now))
 }
 
 // String names what is stated as the configuration does.

@@ -178,7 +178,7 @@ func TestDiffers(t *testing.T) {
 		{analysis.Averaging{Spread: 1e10, Slope: -1e7}, Smoothing{}, ""},
 		{analysis.Averaging{}, Smoothing{}, ""},
 	} {
-		if got := Differs(c.is, c.now); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+		if got := english(Differs(c.is, c.now)); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
 			t.Errorf("%+v, stated %+v: %q, want %q", c.is, c.now, got, c.want)
 		}
 	}
@@ -221,7 +221,7 @@ func TestCompareSpeeds(t *testing.T) {
 		wrong := 0
 		for seed := range uint64(seeds) {
 			s := CompareSpeeds(rocks(rand.New(rand.NewPCG(17, seed)), c.is, c.now, 400, c.fast), 3, c.now, um/10)
-			if s.Told != c.told || s.Good != c.good || !strings.Contains(s.Sentence, c.want) {
+			if s.Told != c.told || s.Good != c.good || !strings.Contains(english(s.Sentence), c.want) {
 				wrong++
 			}
 			if want := c.is.Averages.Seconds(); want > 0 && s.Told && math.Abs(s.Averages-want) > 4.5*s.AveragesU {
@@ -232,7 +232,7 @@ func TestCompareSpeeds(t *testing.T) {
 			t.Errorf("%+v, stated %+v: %d of %d are not %q", c.is, c.now, wrong, seeds, c.want)
 		}
 	}
-	if s := CompareSpeeds(nil, 0, Smoothing{}, um); s.Told || s.Sentence == "" {
+	if s := CompareSpeeds(nil, 0, Smoothing{}, um); s.Told || s.Sentence.IsZero() {
 		t.Errorf("of nothing: %+v", s)
 	}
 }

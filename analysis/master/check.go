@@ -1,7 +1,6 @@
 package master
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -31,12 +30,12 @@ func CheckZero(set analysis.RingSet, c Correction, limit analysis.Deviation, lea
 	k := analysis.RingCheck{RingSet: set, Limit: limit}
 	var err error
 	if k.Scatter, err = ScatterOf(set.Raw); err != nil {
-		k.Sentence = fmt.Sprintf("No zero check: %v.", err)
+		k.Sentence = analysis.Say("master.check.none", analysis.Reason(err))
 		return k
 	}
 	size, err := c.Size(k.Mean)
 	if err != nil {
-		k.Sentence = fmt.Sprintf("No zero check: %v.", err)
+		k.Sentence = analysis.Say("master.check.none", analysis.Reason(err))
 		return k
 	}
 	k.Error = analysis.Deviation(size - set.Ring.Size)
@@ -46,23 +45,16 @@ func CheckZero(set analysis.RingSet, c Correction, limit analysis.Deviation, lea
 	return k
 }
 
-func sayCheck(k *analysis.RingCheck, least int, spread analysis.Deviation) string {
+func sayCheck(k *analysis.RingCheck, least int, spread analysis.Deviation) analysis.Phrase {
 	switch {
 	case k.N < least:
-		return fmt.Sprintf("%d of %d readings of the ring; take the rest.", k.N, least)
+		return analysis.Say("master.check.few", k.N, least)
 	case !k.Valid:
-		return fmt.Sprintf("The readings of the ring spread over %s, limit %s: clean ring and gauge, and check again.", show(k.Spread), show(spread))
+		return analysis.Say("master.check.spread", analysis.Fine(k.Spread), analysis.Fine(spread))
 	case k.Good:
-		return fmt.Sprintf("Zero good: ring %s reads %s off, limit %s.", k.Ring.ID, signed(k.Error), show(k.Limit))
+		return analysis.Say("master.check.good", k.Ring.ID, analysis.Offset(k.Error), analysis.Fine(k.Limit))
 	}
-	return fmt.Sprintf("Zero check failed: ring %s reads %s off, limit %s. Re-master; the readings since the last good check are in doubt.", k.Ring.ID, signed(k.Error), show(k.Limit))
-}
-
-func signed(d analysis.Deviation) string {
-	if d > 0 {
-		return "+" + show(d)
-	}
-	return show(d)
+	return analysis.Say("master.check.failed", k.Ring.ID, analysis.Offset(k.Error), analysis.Fine(k.Limit))
 }
 
 // Reread reads the ring of a mastering again as if it were a part: corrected by the
@@ -82,7 +74,7 @@ func Reread(m Mastering, set analysis.RingSet, s, limit analysis.Deviation, adju
 	r := analysis.Rereading{RingCheck: analysis.RingCheck{RingSet: set, Limit: limit}, Within: resolves(max(s, m.Repeat), m.N, len(set.Raw))}
 	err := sizeRing(&r, m.Correction, adjust)
 	if err != nil {
-		r.Sentence = fmt.Sprintf("The ring could not be re-read: %v.", err)
+		r.Sentence = analysis.Say("master.reread.none", analysis.Reason(err))
 		return r
 	}
 	r.Valid = true
@@ -109,15 +101,15 @@ func sizeRing(r *analysis.Rereading, c Correction, adjust Adjust) (err error) {
 	return nil
 }
 
-func sayReread(r *analysis.Rereading) string {
-	came := fmt.Sprintf("Ring %s came to %s mm, certified %s mm: %s off", r.Ring.ID, r.Size.Format(analysis.MM, 5), r.Ring.Size.Format(analysis.MM, 5), signed(r.Error))
+func sayReread(r *analysis.Rereading) analysis.Phrase {
+	came := analysis.Say("master.reread.came", r.Ring.ID, analysis.Size(r.Size), analysis.Size(r.Ring.Size), analysis.Offset(r.Error))
 	switch {
 	case r.Agrees:
-		return fmt.Sprintf("%s, within the %s that its readings explain.", came, show(r.Within))
+		return analysis.Say("master.reread.agrees", came, analysis.Fine(r.Within))
 	case r.Good:
-		return fmt.Sprintf("%s, more than the %s that its readings explain; a zero check allows %s. Check the zero.", came, show(r.Within), show(r.Limit))
+		return analysis.Say("master.reread.check", came, analysis.Fine(r.Within), analysis.Fine(r.Limit))
 	}
-	return fmt.Sprintf("%s, more than a zero check allows, %s. Re-master; the readings since the last good check are in doubt.", came, show(r.Limit))
+	return analysis.Say("master.reread.failed", came, analysis.Fine(r.Limit))
 }
 
 // Second is the outcome of reading a second ring.
@@ -139,8 +131,7 @@ func SecondRing(m Mastering, set analysis.RingSet, s, spread analysis.Deviation,
 		return r
 	}
 	r.Suspect = suspect(&m, &r.RingCheck, firstNominal, secondNominal)
-	r.Sentence = fmt.Sprintf("Ring %s reads %s off, more than %s: ring value or sign? Suspect: %s. Compare both entries with the certificates.",
-		r.Ring.ID, signed(r.Error), show(limit), r.Suspect)
+	r.Sentence = analysis.Say("master.second.off", r.Ring.ID, analysis.Offset(r.Error), analysis.Fine(limit), r.Suspect.Phrase())
 	return r
 }
 

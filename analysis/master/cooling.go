@@ -2,7 +2,6 @@ package master
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"time"
 
@@ -24,7 +23,7 @@ type CoolingRules struct {
 	// explain is refused.
 	Repeat analysis.Deviation `json:"repeat_sd_um"`
 	// Basis says what the bounds of the time constant rest on; it is handed on.
-	Basis string `json:"basis,omitempty"`
+	Basis analysis.Phrase `json:"basis,omitzero"`
 	// Shortest and Longest bound the time constant.
 	Shortest time.Duration `json:"shortest_ns"`
 	Longest  time.Duration `json:"longest_ns"`
@@ -77,23 +76,23 @@ func TimeConstant(of string, outer, bore analysis.Length, h float64) (time.Durat
 // still air (common practice).
 const usualTau = 8 * time.Minute
 
-// Expect returns how fast a part can be expected to cool, and what that rests on, as a
-// sentence. With its outside diameter, 0 if not known, it is that of a plain tube in
+// Expect returns how fast a part can be expected to cool, and what that rests on.
+// With its outside diameter, 0 if not known, it is that of a plain tube in
 // still air ([TimeConstant]); without, what is usual, in the ratio of its heat capacity to
 // that of steel, which a wall as thick has. Both may be off by the factor of three that
 // [UsualCooling] allows for: laid on a plate or wetted a part cools faster, in a heavy
 // housing slower. A material that is not known is taken for steel.
-func Expect(of string, outer, bore analysis.Length) (tau time.Duration, basis string) {
+func Expect(of string, outer, bore analysis.Length) (tau time.Duration, basis analysis.Phrase) {
 	m, err := material.Find(of)
 	if err != nil {
 		m, _ = material.Find("steel") // which is in the table
 	}
 	if tau, err = TimeConstant(m.Name, outer, bore, StillAir); err == nil {
-		return tau, fmt.Sprintf("Taken for it: some %s to cool, %s of %s outside in still air.", minutes(tau), m.Name, outer)
+		return tau, analysis.Say("master.cooling.by_size", tau, analysis.Say("material."+m.Name), outer)
 	}
 	steel, _ := material.Find("steel")
 	tau = time.Duration(float64(usualTau) * m.Heat / steel.Heat)
-	return tau, fmt.Sprintf("Taken for it: some %s to cool, as is usual of %s; the job states no outside diameter.", minutes(tau), m.Name)
+	return tau, analysis.Say("master.cooling.usual", tau, analysis.Say("material."+m.Name))
 }
 
 // Cooling is what repeated sizes of a warm part say.
@@ -114,15 +113,15 @@ type Cooling struct {
 	Rate      analysis.Deviation `json:"rate_um_per_minute"` // of change at the last reading; negative: shrinking
 	// Wait is how long until Remaining is small enough; Ready that it is, and
 	// that the last readings agree.
-	Wait     time.Duration `json:"wait_ns"`
-	Ready    bool          `json:"ready"`
-	Sentence string        `json:"sentence"`
+	Wait     time.Duration   `json:"wait_ns"`
+	Ready    bool            `json:"ready"`
+	Sentence analysis.Phrase `json:"sentence"`
 	// Excess is what the part is still larger by at the last reading, nil unless Usable.
 	// It is a mean over the time constants that the data allow, where Remaining is by the
 	// likeliest alone.
 	Excess *analysis.Excess `json:"excess,omitempty"`
 	// Basis says what the time constant was looked for by, see [Expect].
-	Basis string `json:"basis,omitempty"`
+	Basis analysis.Phrase `json:"basis,omitzero"`
 }
 
 // Shrinking reports whether the part is still to shrink by more than may be left:
@@ -143,7 +142,7 @@ const LeastWarm = 5
 // Source: Newton's law of cooling, and least squares.
 func Settle(points []Warm, rules CoolingRules) Cooling {
 	c := Cooling{N: len(points)}
-	if why := refuseWarm(points, &rules); why != "" {
+	if why := refuseWarm(points, &rules); !why.IsZero() {
 		c.Sentence = why
 		return c
 	}
@@ -157,22 +156,22 @@ func Settle(points []Warm, rules CoolingRules) Cooling {
 	return c
 }
 
-func refuseWarm(points []Warm, rules *CoolingRules) string {
+func refuseWarm(points []Warm, rules *CoolingRules) analysis.Phrase {
 	if rules.Repeat <= 0 || rules.Shortest <= 0 || rules.Longest <= rules.Shortest {
-		return "Settling can't be worked out without the gauge's repeatability and bounds of the time constant."
+		return analysis.Say("master.cooling.no_rules")
 	}
 	if len(points) < LeastWarm {
-		return fmt.Sprintf("Too warm to judge? %d of %d readings at one place; go on gauging there.", len(points), LeastWarm)
+		return analysis.Say("master.cooling.few", len(points), LeastWarm)
 	}
 	for i, w := range points {
 		if w.Size <= 0 || w.Size > largest {
-			return "Settling: a reading is no size of a bore; void it."
+			return analysis.Say("master.cooling.no_size")
 		}
 		if i > 0 && w.At <= points[i-1].At {
-			return "Settling: the readings aren't in the order of time; start again."
+			return analysis.Say("master.cooling.order")
 		}
 	}
-	return ""
+	return analysis.Phrase{}
 }
 
 // profile is the least-squares fit as a function of the time constant.
@@ -327,29 +326,29 @@ func (c *Cooling) judge(p *profile, points []Warm, rules *CoolingRules) {
 	c.Ready = agree && c.Remaining <= rules.Remaining && c.Most <= rules.Widest
 	switch {
 	case !p.best.ok || span < 2*rules.Shortest:
-		c.Sentence = fmt.Sprintf("Too short a time to tell whether the part is warm: %s so far; go on gauging at this place.", span.Round(time.Second))
+		c.Sentence = analysis.Say("master.cooling.short", span)
 		*c = Cooling{N: c.N, Sentence: c.Sentence}
 	case p.poor(rules):
-		c.Sentence = "The readings don't follow a cooling: gauge in one place only, clean, and hold the part still in one medium."
+		c.Sentence = analysis.Say("master.cooling.poor")
 		*c = Cooling{N: c.N, Sentence: c.Sentence}
 	case p.growing():
-		c.Sentence = "The part is growing: it is colder than its surroundings, or warmed by the hand. Lay part and ring on the plate together."
+		c.Sentence = analysis.Say("master.cooling.growing")
 		*c = Cooling{N: c.N, Sentence: c.Sentence}
 	case c.U > rules.Widest && c.Remaining <= rules.Remaining:
 		c.Ready = false
-		c.Sentence = "No more shrinking seen, but too short a time to be sure: gauge on at this place."
+		c.Sentence = analysis.Say("master.cooling.unsure")
 	case c.U > rules.Widest:
 		c.Ready = false
-		c.Sentence = fmt.Sprintf("Too warm to judge: shrinking by %s a minute; wait about %s. How far it goes can't be told yet, gauge on at this place.", show(-c.Rate), minutes(c.Wait))
+		c.Sentence = analysis.Say("master.cooling.shrinking", analysis.Fine(-c.Rate), c.Wait)
 	case c.Ready:
 		c.Usable = true
-		c.Sentence = fmt.Sprintf("Settled: %s still to come, at most %s.", show(c.Remaining), show(c.Most))
+		c.Sentence = analysis.Say("master.cooling.settled", analysis.Fine(c.Remaining), analysis.Fine(c.Most))
 	case c.Remaining <= rules.Remaining:
 		c.Usable = true // only the time between the readings, or their agreement, is wanting
-		c.Sentence = fmt.Sprintf("Nearly settled: gauge once more, %s after the last reading.", minutes(rules.Apart))
+		c.Sentence = analysis.Say("master.cooling.nearly", rules.Apart)
 	default:
 		c.Usable = true
-		c.Sentence = fmt.Sprintf("Too warm to judge: wait about %s. It will shrink by %s more.", minutes(c.Wait), show(c.Remaining))
+		c.Sentence = analysis.Say("master.cooling.wait", c.Wait, analysis.Fine(c.Remaining))
 	}
 }
 

@@ -107,7 +107,7 @@ func TestSettle_Exact(t *testing.T) {
 	if want := -60 * left / 200; math.Abs(analysis.Length(k.Rate).Micrometres()-want) > 0.005 {
 		t.Errorf("rate %d, want %.3f µm a minute", k.Rate, want)
 	}
-	if !k.Usable || k.Ready || !strings.HasPrefix(k.Sentence, "Too warm to judge: wait about 6 min.") {
+	if !k.Usable || k.Ready || !strings.HasPrefix(english(k.Sentence), "Too warm to judge: wait about 6 min.") {
 		t.Errorf("%+v", k)
 	}
 }
@@ -132,7 +132,7 @@ func TestSettle_Refuses(t *testing.T) {
 		"no bounds":        {good(), CoolingRules{Repeat: 1}, "bounds"},
 	} {
 		k := Settle(c.points, c.rules)
-		if k.Usable || k.Ready || k.Final != 0 || !strings.Contains(k.Sentence, c.says) {
+		if k.Usable || k.Ready || k.Final != 0 || !strings.Contains(english(k.Sentence), c.says) {
 			t.Errorf("%s: %+v", name, k)
 		}
 	}
@@ -143,12 +143,12 @@ func TestSettle_Ready(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	ws := cooling(r, 8, 182, 0.1, 30, 44)
 	rules := UsualCooling(micron/10, 182*time.Second)
-	if k := Settle(ws, rules); !k.Ready || !strings.HasPrefix(k.Sentence, "Settled") {
+	if k := Settle(ws, rules); !k.Ready || !strings.HasPrefix(english(k.Sentence), "Settled") {
 		t.Errorf("after 22 min: %+v", k)
 	}
 	rules.Agree = 1
 	ws[43].Size += 1000
-	if k := Settle(ws, rules); k.Ready || !k.Usable || !strings.HasPrefix(k.Sentence, "Nearly") {
+	if k := Settle(ws, rules); k.Ready || !k.Usable || !strings.HasPrefix(english(k.Sentence), "Nearly") {
 		t.Errorf("with readings that disagree: %+v", k)
 	}
 }
@@ -172,7 +172,7 @@ func TestExpect(t *testing.T) {
 		{"steel", mm("30"), mm("31.75"), 480, "no outside diameter"}, // which is none of a tube
 	} {
 		tau, basis := Expect(c.material, c.outer, c.bore)
-		if math.Abs(tau.Seconds()-c.want) > 1 || !strings.Contains(basis, c.says) {
+		if math.Abs(tau.Seconds()-c.want) > 1 || !strings.Contains(english(basis), c.says) {
 			t.Errorf("%s, %s: %s, %q", c.material, c.outer, tau, basis)
 		}
 	}
@@ -229,7 +229,7 @@ func TestSettle_RefusesWhatCantCarryIt(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ws, rules, a := anyCooling(t)
 		k := Settle(ws, rules)
-		if k.Sentence == "" {
+		if k.Sentence.IsZero() {
 			t.Fatal("nothing is said")
 		}
 		if !k.Usable {

@@ -1,10 +1,7 @@
 package master
 
 import (
-	"errors"
-	"fmt"
 	"math"
-	"time"
 
 	"fairbore/analysis"
 )
@@ -55,29 +52,19 @@ const leastExcess = 8
 // since to take off less adds noise. The error says why there is none, and what to do.
 func PartExcess(points []Warm, rules CoolingRules) (Cooling, error) {
 	if len(points) < leastExcess {
-		return Cooling{}, fmt.Errorf("%d of %d readings in a row at one place, by which it can be told how warm the part is; gauge on there", len(points), leastExcess)
+		return Cooling{}, analysis.Say("master.excess.few", len(points), leastExcess)
 	}
 	all := Settle(points, rules)
 	switch x := all.Excess; {
 	case !all.Usable:
-		return Cooling{}, fmt.Errorf("the cooling can't be told yet. %s", all.Sentence)
+		return Cooling{}, analysis.Say("master.excess.not_yet", all.Sentence)
 	case x == nil || x.Size <= rules.Remaining || x.Size <= 2*x.U:
-		return Cooling{}, errors.New("what is still to come is too little to be worth taking off; judge the part as it is")
+		return Cooling{}, analysis.Say("master.excess.little")
 	}
 	for less := 1; less <= 2; less++ {
 		if c := Settle(points[:len(points)-less], rules); c.Excess == nil {
-			return Cooling{}, errors.New("the cooling can only just be told: gauge twice more at this place")
+			return Cooling{}, analysis.Say("master.excess.twice_more")
 		}
 	}
 	return all, nil
-}
-
-// Still says what of it is taken off now, and how warm that is.
-func Still(x analysis.Excess, after time.Duration, warmer analysis.Temperature) string {
-	size, u := x.Later(after)
-	s := fmt.Sprintf("Warm by its cooling: %s ± %s is taken off, less as it cools", show(size), show(2*u))
-	if warmer > 0 && x.Size > 0 {
-		s += fmt.Sprintf("; it is %.1f K above its surroundings", warmer.Degrees()*float64(size)/float64(x.Size))
-	}
-	return s + "."
 }

@@ -114,7 +114,7 @@ func TestPartExcess_Refuses(t *testing.T) {
 		"never was": {cooling(r, 0, 182, 0.15, 30, 30), ""},
 		"moved":     {func() []Warm { w := cooling(r, 8, 182, 0.15, 30, 24); w[20].Size += 50_000; return w }(), "don't follow"},
 	} {
-		if x, err := PartExcess(c.points, rules); err == nil || x.Excess != nil || !strings.Contains(err.Error(), c.says) {
+		if x, err := PartExcess(c.points, rules); err == nil || x.Excess != nil || !strings.Contains(english(analysis.Reason(err)), c.says) {
 			t.Errorf("%s: %+v, %v", name, x.Excess, err)
 		}
 	}
@@ -147,7 +147,7 @@ func TestExcess_Warmer(t *testing.T) {
 		t.Error("a warmth without a size or an expansion")
 	}
 	x.Tau, x.TauU = time.Minute, time.Minute
-	if s := Still(x, 0, 3*analysis.Celsius); !strings.Contains(s, "1.20 µm") || !strings.Contains(s, "3.0 K above") {
+	if s := english(x.Still(0, 3*analysis.Celsius)); !strings.Contains(s, "1.20 µm") || !strings.Contains(s, "3.0 K above") {
 		t.Error(s)
 	}
 }

@@ -1,7 +1,6 @@
 package master
 
 import (
-	"fmt"
 	"math"
 
 	"fairbore/analysis"
@@ -16,9 +15,9 @@ type Gain struct {
 	U     float64 `json:"gain_u"`
 	// Differs says that the gain is shown to differ from 1; if not, 1 is kept,
 	// since a correction smaller than its own uncertainty adds noise.
-	Differs  bool   `json:"differs"`
-	Accepted bool   `json:"accepted"`
-	Sentence string `json:"sentence"`
+	Differs  bool            `json:"differs"`
+	Accepted bool            `json:"accepted"`
+	Sentence analysis.Phrase `json:"sentence"`
 }
 
 // Limits of a gain (common practice): a ratio beyond MostGain is no gain of a
@@ -35,12 +34,12 @@ const (
 func SetGain(first, second Mastering, s analysis.Deviation) Gain {
 	g := Gain{Correction: Correction{Zero: first.Zero}, Ratio: 1}
 	if !first.Accepted || !second.Accepted {
-		g.Sentence = "No gain: both masterings must be accepted first."
+		g.Sentence = analysis.Say("master.gain.both")
 		return g
 	}
 	certified, shown := second.Ring.Size-first.Ring.Size, second.Mean-first.Mean
 	if certified == 0 || shown == 0 || (certified < 0) != (shown < 0) {
-		g.Sentence = "No gain: the two rings don't show a distance in the direction of their sizes; wrong ring, or a sign?"
+		g.Sentence = analysis.Say("master.gain.direction")
 		return g
 	}
 	// Standard uncertainties: the rings' are half of their U.
@@ -50,19 +49,19 @@ func SetGain(first, second Mastering, s analysis.Deviation) Gain {
 	expanded := 2 * u / math.Abs(float64(certified))
 	switch {
 	case expanded > MostGainU:
-		g.Sentence = fmt.Sprintf("No gain: the rings are too close together to set it (known to %.1f %% only); use the second as a check.", 100*min(expanded, 10))
+		g.Sentence = analysis.Say("master.gain.close", analysis.Number{Value: 100 * min(expanded, 10), Places: 1})
 		return g
 	case math.Abs(ratio-1) > MostGain:
-		g.Sentence = fmt.Sprintf("No gain: %.4f is not one of a sound gauge; wrong ring, or its value or sign?", min(ratio, 1000))
+		g.Sentence = analysis.Say("master.gain.unsound", analysis.Number{Value: min(ratio, 1000), Places: 4})
 		return g
 	}
 	g.Ratio, g.U, g.Accepted = ratio, expanded, true
 	g.Differs = math.Abs(ratio-1) > expanded
 	if !g.Differs {
-		g.Sentence = fmt.Sprintf("The gain, %.4f ± %.4f, isn't shown to differ from 1, which is kept.", ratio, expanded)
+		g.Sentence = analysis.Say("master.gain.one", analysis.Number{Value: ratio, Places: 4}, analysis.Number{Value: expanded, Places: 4})
 		return g
 	}
 	g.Anchor, g.Certified, g.Shown = first.Mean, certified, shown
-	g.Sentence = fmt.Sprintf("Gain %.4f ± %.4f, from rings %s and %s.", ratio, expanded, first.Ring.ID, second.Ring.ID)
+	g.Sentence = analysis.Say("master.gain", analysis.Number{Value: ratio, Places: 4}, analysis.Number{Value: expanded, Places: 4}, first.Ring.ID, second.Ring.ID)
 	return g
 }

@@ -1,7 +1,6 @@
 package master
 
 import (
-	"fmt"
 	"time"
 
 	"fairbore/analysis"
@@ -36,76 +35,56 @@ type Standing struct {
 	Readings int `json:"readings"`
 	// Failed is the last check, if it failed and no mastering came since.
 	Failed *analysis.RingCheck `json:"failed,omitempty"`
-	// Disturbed is what happened to the gauge since the mastering, in words: a
-	// knock, a change of tips. Empty: nothing known.
-	Disturbed string `json:"disturbed,omitempty"`
+	// Disturbed is what happened to the gauge since the mastering: a knock, a change of
+	// tips. Zero: nothing known.
+	Disturbed analysis.Phrase `json:"disturbed,omitzero"`
 	// Then and Now are temperatures at the mastering and now, where known.
 	Then *analysis.Temperature `json:"then_cel,omitempty"`
 	Now  *analysis.Temperature `json:"now_cel,omitempty"`
 }
 
-// Code names a reason for a program.
-type Code string
-
-// The codes.
-const (
-	NotMastered   Code = "not_mastered"
-	CheckFailed   Code = "check_failed"
-	WasDisturbed  Code = "disturbed"
-	ClockBack     Code = "clock_back"
-	TooOld        Code = "too_old"
-	TooMany       Code = "too_many_readings"
-	TooWarmOrCold Code = "temperature_changed"
-	RingOverdue   Code = "ring_overdue"
-	RingDueSoon   Code = "ring_due_soon"
-	GaugeOverdue  Code = "gauge_overdue"
-	GaugeDueSoon  Code = "gauge_due_soon"
-	CheckDue      Code = "check_due"
-)
-
-// Reason is a reason why a zero isn't to be trusted, as a plain sentence that
-// says what to do. One that doesn't stop is only to be mentioned.
+// Reason is a reason why a zero isn't to be trusted, which says what to do. One that
+// doesn't stop is only to be mentioned.
 type Reason struct {
-	Code     Code   `json:"code"`
-	Sentence string `json:"sentence"`
-	Stops    bool   `json:"stops"`
+	analysis.Phrase
+	Stops bool `json:"stops"`
 }
 
 // Reasons lists why the zero isn't to be trusted now, the gravest first; no
 // reason that stops, and it may be used.
 func (l Lapse) Reasons(s Standing, now time.Time) (rs []Reason) {
-	add := func(stops bool, c Code, format string, args ...any) {
-		rs = append(rs, Reason{c, fmt.Sprintf(format, args...), stops})
+	add := func(stops bool, code string, args ...any) {
+		rs = append(rs, Reason{analysis.Say(code, args...), stops})
 	}
 	if !s.Mastered {
-		add(true, NotMastered, "The gauge is not mastered: read the ring.")
+		add(true, "master.not_mastered")
 		return rs
 	}
 	if s.Failed != nil {
-		add(true, CheckFailed, "The zero check at %s failed, %s off: re-master.", s.Failed.At.Format("15:04"), signed(s.Failed.Error))
+		add(true, "master.check_failed", analysis.Clock(s.Failed.At), analysis.Offset(s.Failed.Error))
 	}
-	if s.Disturbed != "" {
-		add(true, WasDisturbed, "Since the mastering: %s. Re-master.", s.Disturbed)
+	if !s.Disturbed.IsZero() {
+		add(true, "master.disturbed", s.Disturbed)
 	}
 	age := now.Sub(s.LastGood.At)
 	if age < 0 {
-		add(true, ClockBack, "The clock was moved back past the last look at the ring: check the zero.")
+		add(true, "master.clock_back")
 	}
 	if l.Age > 0 && age > l.Age {
-		add(true, TooOld, "The last good look at the ring was %s ago, limit %s: check the zero.", minutes(age), minutes(l.Age))
+		add(true, "master.too_old", age, l.Age)
 	}
 	if l.Readings > 0 && s.Readings > l.Readings {
-		add(true, TooMany, "%d readings since the last good look at the ring, limit %d: check the zero.", s.Readings, l.Readings)
+		add(true, "master.too_many", s.Readings, l.Readings)
 	}
 	if l.Temperature > 0 && s.Then != nil && s.Now != nil {
 		if d := max(*s.Now-*s.Then, *s.Then-*s.Now); d > l.Temperature {
-			add(true, TooWarmOrCold, "From %s to %s since the mastering, limit %s of change: re-master.", s.Then, s.Now, l.Temperature)
+			add(true, "master.temperature", *s.Then, *s.Now, analysis.Kelvin(l.Temperature))
 		}
 	}
 	if analysis.Overdue(s.Ring.Due, now) {
-		add(true, RingOverdue, "The calibration of ring %s was due on %s: use a ring in date.", s.Ring.ID, s.Ring.Due.Format(time.DateOnly))
+		add(true, "master.ring_overdue", s.Ring.ID, analysis.Day(s.Ring.Due))
 	} else if left := s.Ring.Due.Sub(now); !s.Ring.Due.IsZero() && left <= l.DueSoon {
-		add(false, RingDueSoon, "The calibration of ring %s is due on %s, %s.", s.Ring.ID, s.Ring.Due.Format(time.DateOnly), days(left))
+		add(false, "master.ring_due", s.Ring.ID, analysis.Day(s.Ring.Due), days(left))
 	}
 	return rs
 }
@@ -118,9 +97,9 @@ func (l Lapse) BeforeAccept(s Standing, now time.Time) *Reason {
 		return nil
 	}
 	if !s.Mastered || age < 0 {
-		return &Reason{CheckDue, "Look at the ring before the readings that are to accept the bore.", true}
+		return &Reason{analysis.Say("master.look_first"), true}
 	}
-	return &Reason{CheckDue, fmt.Sprintf("A zero check is due before the readings that are to accept the bore: the last was %s and %d readings ago.", minutes(age), s.Readings), true}
+	return &Reason{analysis.Say("master.check_due", age, s.Readings), true}
 }
 
 // AfterAccept returns the reason why the verdict on a part, just accepted, is not final: no
@@ -132,30 +111,18 @@ func AfterAccept(s Standing, part string, finished int) *Reason {
 	if s.Readings == 0 {
 		return nil
 	}
-	also := ""
 	if finished > 1 {
-		also = fmt.Sprintf(" (so it is with all %d parts finished since the last look)", finished)
+		return &Reason{analysis.Say("master.check_after_all", part, finished), false}
 	}
-	return &Reason{CheckDue, fmt.Sprintf("Check the zero once more: the verdict on part %s is final when the ring still reads true after its last reading%s.", part, also), false}
+	return &Reason{analysis.Say("master.check_after", part), false}
 }
 
-// minutes writes a duration rounded up, so that 30 min and a second isn't 30 min.
-func minutes(d time.Duration) string {
-	if d > 2*time.Hour {
-		return fmt.Sprintf("%d h", (d+time.Hour-1)/time.Hour)
+// days says in how many days something is.
+func days(d time.Duration) analysis.Phrase {
+	if n := int(d.Hours() / 24); n > 0 {
+		return analysis.Say("master.in_days", n)
 	}
-	return fmt.Sprintf("%d min", (d+time.Minute-1)/time.Minute)
-}
-
-func days(d time.Duration) string {
-	switch n := int(d.Hours() / 24); {
-	case d <= 0:
-		return "today"
-	case n == 1:
-		return "in 1 day"
-	default:
-		return fmt.Sprintf("in %d days", n)
-	}
+	return analysis.Say("master.today")
 }
 
 // GaugeReasons lists what is to be said of the gauge's own calibration, due on a day (0:
@@ -165,9 +132,9 @@ func (l Lapse) GaugeReasons(gauge string, due, now time.Time) (rs []Reason) {
 	switch left := due.Sub(now); {
 	case due.IsZero():
 	case analysis.Overdue(due, now):
-		rs = append(rs, Reason{GaugeOverdue, fmt.Sprintf("Gauge %s was due for calibration on %s: use one in date.", gauge, due.Format(time.DateOnly)), false})
+		rs = append(rs, Reason{analysis.Say("master.gauge_overdue", gauge, analysis.Day(due)), false})
 	case left <= l.DueSoon:
-		rs = append(rs, Reason{GaugeDueSoon, fmt.Sprintf("Gauge %s is due for calibration on %s, %s.", gauge, due.Format(time.DateOnly), days(left)), false})
+		rs = append(rs, Reason{analysis.Say("master.gauge_due", gauge, analysis.Day(due), days(left)), false})
 	}
 	return rs
 }

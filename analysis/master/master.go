@@ -8,12 +8,9 @@
 package master
 
 import (
-	"errors"
-	"fmt"
 	"math"
 	"math/bits"
 	"slices"
-	"time"
 
 	"fairbore/analysis"
 )
@@ -25,13 +22,13 @@ const largest = 1000 * analysis.Millimetre
 // of a gauge (beyond ±1 m).
 func ScatterOf(raw []analysis.Length) (analysis.Scatter, error) {
 	if len(raw) == 0 {
-		return analysis.Scatter{}, errors.New("no readings of the ring")
+		return analysis.Scatter{}, analysis.Say("master.no_readings")
 	}
 	var sum analysis.Length
 	lo, hi := raw[0], raw[0]
 	for _, r := range raw {
 		if r > largest || r < -largest {
-			return analysis.Scatter{}, fmt.Errorf("reading %s of the ring: check the unit", r)
+			return analysis.Scatter{}, analysis.Say("master.ring_unit", r)
 		}
 		sum += r
 		lo, hi = min(lo, r), max(hi, r)
@@ -74,7 +71,7 @@ type Correction struct {
 // fails for values no gauge can show.
 func (c Correction) Size(raw analysis.Length) (analysis.Length, error) {
 	if raw > 10*largest || raw < -10*largest || c.Zero > 10*largest || c.Zero < -10*largest {
-		return 0, fmt.Errorf("correct %s: it is no length of a gauge", raw)
+		return 0, analysis.Say("master.no_length", raw)
 	}
 	if c.Shown == 0 {
 		return raw + c.Zero, nil
@@ -92,14 +89,14 @@ func scale(v, num, den analysis.Length) (analysis.Length, error) {
 	hi, lo := bits.Mul64(uint64(v.Abs()), uint64(num.Abs()))
 	d := uint64(den.Abs())
 	if d == 0 || hi >= d {
-		return 0, errors.New("correct: the gain isn't one of a gauge; master again")
+		return 0, analysis.Say("master.no_gain")
 	}
 	q, rest := bits.Div64(hi, lo, d)
 	if rest >= d-rest {
 		q++
 	}
 	if q > uint64(100*largest) {
-		return 0, errors.New("correct: the gain isn't one of a gauge; master again")
+		return 0, analysis.Say("master.no_gain")
 	}
 	if negative {
 		return -analysis.Length(q), nil
@@ -138,9 +135,9 @@ type Mastering struct {
 	Correction `json:"correction"`
 	// Accepted says that it may be used. Refused are the reasons why it may not;
 	// Questions must be answered yes by a person first.
-	Accepted  bool     `json:"accepted"`
-	Refused   []string `json:"refused,omitempty"`
-	Questions []string `json:"questions,omitempty"`
+	Accepted  bool              `json:"accepted"`
+	Refused   []analysis.Phrase `json:"refused,omitempty"`
+	Questions []analysis.Phrase `json:"questions,omitempty"`
 }
 
 // Master sets a zero: certified size less the mean of the readings. before is
@@ -150,24 +147,24 @@ type Mastering struct {
 func Master(set analysis.RingSet, rules Rules, before *Correction, confirmed bool) Mastering {
 	set.Raw = slices.Clone(set.Raw) // the caller's may change
 	m := Mastering{RingSet: set}
-	refuse := func(format string, args ...any) { m.Refused = append(m.Refused, fmt.Sprintf(format, args...)) }
+	refuse := func(code string, args ...any) { m.Refused = append(m.Refused, analysis.Say(code, args...)) }
 	if set.Ring.Size <= 0 || set.Ring.Size > largest || set.Ring.U <= 0 {
-		refuse("Ring %s has no certified size with an uncertainty: take both from its certificate.", set.Ring.ID)
+		refuse("master.refuse.certificate", set.Ring.ID)
 		return m
 	}
 	var err error
 	if m.Scatter, err = ScatterOf(set.Raw); err != nil {
-		refuse("Read the ring: %v.", err)
+		refuse("master.refuse.read", analysis.Reason(err))
 		return m
 	}
 	if m.N < rules.Least {
-		refuse("%d of %d readings of the ring; take the rest.", m.N, rules.Least)
+		refuse("master.check.few", m.N, rules.Least)
 	}
 	if rules.Spread > 0 && m.Spread > rules.Spread {
-		refuse("The readings of the ring spread over %s, limit %s: clean ring and gauge, and read it again.", show(m.Spread), show(rules.Spread))
+		refuse("master.refuse.spread", analysis.Fine(m.Spread), analysis.Fine(rules.Spread))
 	}
 	if (rules.RawLow != 0 || rules.RawHigh != 0) && (m.Mean < rules.RawLow || m.Mean > rules.RawHigh) {
-		refuse("Ring %s shows %s, outside the travel of the gauge as it is set (%s to %s): wrong ring?", set.Ring.ID, m.Mean, rules.RawLow, rules.RawHigh)
+		refuse("master.refuse.travel", set.Ring.ID, analysis.Size(m.Mean), analysis.Size(rules.RawLow), analysis.Size(rules.RawHigh))
 	}
 	n := analysis.Length(m.N)
 	sum := analysis.Length(0)
@@ -181,27 +178,21 @@ func Master(set analysis.RingSet, rules Rules, before *Correction, confirmed boo
 }
 
 // questions lists what is odd about a mastering, but may be so.
-func questions(m *Mastering, rules Rules, before *Correction) (qs []string) {
-	ask := func(format string, args ...any) { qs = append(qs, fmt.Sprintf(format, args...)) }
+func questions(m *Mastering, rules Rules, before *Correction) (qs []analysis.Phrase) {
+	ask := func(code string, args ...any) { qs = append(qs, analysis.Say(code, args...)) }
 	if rules.Wanted != "" && m.Ring.ID != rules.Wanted {
-		ask("The job names ring %s, this is %s. Use it?", rules.Wanted, m.Ring.ID)
+		ask("master.ask.other_ring", rules.Wanted, m.Ring.ID)
 	}
 	if far := (m.Ring.Size - rules.Target).Abs(); rules.Target > 0 && rules.Near > 0 && far > rules.Near {
-		ask("Ring %s is %s away from the target, more than %s. Is it the right ring?", m.Ring.ID, far, rules.Near)
+		ask("master.ask.far", m.Ring.ID, far, rules.Near)
 	}
 	if analysis.Overdue(m.Ring.Due, m.At) {
-		ask("The calibration of ring %s was due on %s. Use it?", m.Ring.ID, m.Ring.Due.Format(time.DateOnly))
+		ask("master.ask.overdue", m.Ring.ID, analysis.Day(m.Ring.Due))
 	}
 	if before != nil && rules.Jump > 0 {
 		if was, err := before.Size(m.Mean); err == nil && (m.Ring.Size-was).Abs() > analysis.Length(rules.Jump) {
-			ask("By the zero until now this ring measures %s, certified is %s. Wrong ring, or its value or sign?", was, m.Ring.Size)
+			ask("master.ask.jump", analysis.Size(was), analysis.Size(m.Ring.Size))
 		}
 	}
 	return qs
-}
-
-// show writes a small length in µm to 10 nm, and in millionths of an inch.
-func show(d analysis.Deviation) string {
-	l := analysis.Length(d)
-	return l.Format(analysis.UM, 2) + " µm (" + l.Format(analysis.UIN, 0) + " µin)"
 }

@@ -14,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 func parse(t testing.TB, s string) analysis.Length {
@@ -145,7 +146,7 @@ func TestMaster_Refuses(t *testing.T) {
 			set, r := analysis.RingSet{Ring: r1250(t), Raw: raw, At: morning}, rules
 			c.change(&set, &r)
 			m := Master(set, r, &before, false)
-			refused, questions := strings.Join(m.Refused, " "), strings.Join(m.Questions, " ")
+			refused, questions := notation.Format{}.SayAll(m.Refused...), notation.Format{}.SayAll(m.Questions...)
 			if (c.refused == "") != (refused == "") || !strings.Contains(refused, c.refused) {
 				t.Errorf("refused: %q, want %q", refused, c.refused)
 			}
@@ -226,7 +227,7 @@ func TestSetGain(t *testing.T) {
 		"same ring":    first,
 		"not accepted": {},
 	} {
-		if g := SetGain(first, m, s); g.Accepted || g.Ratio != 1 || g.Zero != first.Zero || g.Shown != 0 || g.Sentence == "" {
+		if g := SetGain(first, m, s); g.Accepted || g.Ratio != 1 || g.Zero != first.Zero || g.Shown != 0 || g.Sentence.IsZero() {
 			t.Errorf("%s: %+v", name, g)
 		}
 	}
@@ -272,3 +273,6 @@ func BenchmarkMasterAndCheck(b *testing.B) {
 		}
 	}
 }
+
+// english is a phrase in English, in mm and µm.
+func english(p analysis.Phrase) string { return notation.Format{}.Say(p) }

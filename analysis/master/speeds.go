@@ -1,7 +1,6 @@
 package master
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -31,7 +30,7 @@ const (
 func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.Deviation) analysis.Speeds {
 	s := analysis.Speeds{Slow: slow, Fast: len(readings) - slow}
 	if s.Slow < 1 || s.Fast < 1 {
-		s.Sentence = "Not told: rock slowly, then fast, at the same place."
+		s.Sentence = analysis.Say("master.speeds.both")
 		return s
 	}
 	var sum analysis.Averaging
@@ -78,10 +77,10 @@ func judgeSpeeds(s *analysis.Speeds, sum analysis.Averaging, now Smoothing) {
 	limit := over(q + 2*u)
 	switch {
 	case !ok || s.FastMotion < faster*s.SlowMotion:
-		s.Sentence = "Not told: the two speeds were too alike. Rock slowly, then clearly faster and as wide."
+		s.Sentence = analysis.Say("master.speeds.alike")
 		return
 	case math.Abs(off) <= surely*u && over(max(off, 0)+2*u) > enough:
-		s.Sentence = fmt.Sprintf("Not told: anything up to an average of %s fits. Do it again, with more passes and a faster second half.", spell(limit))
+		s.Sentence = analysis.Say("master.speeds.open", limit.Round(time.Millisecond))
 		return
 	}
 	s.Told = true
@@ -89,18 +88,18 @@ func judgeSpeeds(s *analysis.Speeds, sum analysis.Averaging, now Smoothing) {
 		s.Averages = analysis.SixDigits(math.Sqrt(12 * q))
 		s.AveragesU = analysis.SixDigits(6 * u / s.Averages) // d√(12 q) = 6/√(12 q) dq
 	}
-	larger := analysis.Length(max(s.Larger, -s.Larger)).Format(analysis.UM, 1)
+	larger := max(s.Larger, -s.Larger)
 	s.Good = math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square())
 	switch {
 	case s.Good && now.Square() > 0:
-		s.Sentence = fmt.Sprintf("The size does not depend on the speed, with %s taken off.", now)
+		s.Sentence = analysis.Say("master.speeds.good_with", now.String())
 	case s.Good:
-		s.Sentence = fmt.Sprintf("The size does not depend on the speed: the gauge averages over no more than %s.", spell(limit))
+		s.Sentence = analysis.Say("master.speeds.good", limit.Round(time.Millisecond))
 	case q <= surely*u && now.Square() == 0:
-		s.Sentence = fmt.Sprintf("Reads %s µm small when rocked fast, which no averaging explains: do it again, through square on both sides.", larger)
+		s.Sentence = analysis.Say("master.speeds.unexplained", larger)
 	case off < 0:
-		s.Sentence = fmt.Sprintf("Reads %s µm small when rocked fast, so too much is taken off: state %s.", larger, propose(q, now))
+		s.Sentence = analysis.Say("master.speeds.too_much", larger, propose(q, now))
 	default:
-		s.Sentence = fmt.Sprintf("Reads %s µm large when rocked fast: state %s.", larger, propose(q, now))
+		s.Sentence = analysis.Say("master.speeds.large", larger, propose(q, now))
 	}
 }

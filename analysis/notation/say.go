@@ -79,8 +79,12 @@ func (f Format) value(a *analysis.Arg) string {
 	switch {
 	case a.Is == analysis.IsPlace && a.MM != nil && a.Deg != nil:
 		return f.Place(analysis.Place{Depth: *a.MM, Angle: *a.Deg})
-	case a.Is == analysis.IsRate && a.UM != nil:
-		return f.Rate(*a.UM)
+	case a.Is == analysis.IsFine && a.UM != nil:
+		return f.Precise(*a.UM)
+	case a.Is == analysis.IsOffset && a.UM != nil && *a.UM > 0:
+		return "+" + f.Precise(*a.UM)
+	case a.Is == analysis.IsOffset && a.UM != nil:
+		return f.Precise(*a.UM)
 	case a.UM != nil:
 		return f.Some(*a.UM) + " " + f.SmallUnit()
 	case a.Is == analysis.IsSize && a.MM != nil:
@@ -95,6 +99,10 @@ func (f Format) value(a *analysis.Arg) string {
 		return f.mark(a.Cel.String())
 	case a.S != nil:
 		return f.Span(*a.S)
+	case a.Is == analysis.IsDay && a.At != nil:
+		return a.At.Format(time.DateOnly)
+	case a.Is == analysis.IsClock && a.At != nil:
+		return a.At.Format("15:04")
 	case a.At != nil:
 		return a.At.Format("2006-01-02 15:04")
 	case a.N != nil:
@@ -109,9 +117,8 @@ func (f Format) value(a *analysis.Arg) string {
 	return "?"
 }
 
-// Rate writes what a stroke or a second takes off, with its unit, finer by ten than
-// [Format.Some].
-func (f Format) Rate(d analysis.Deviation) string {
+// Precise writes a deviation with its unit, finer by ten than [Format.Some].
+func (f Format) Precise(d analysis.Deviation) string {
 	l := analysis.Length(d)
 	switch {
 	case f.Inch && f.Fine:

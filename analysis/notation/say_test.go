@@ -36,7 +36,7 @@ func trial(t *testing.T, texts string) *notation.Language {
 func TestPhraseInUnits(t *testing.T) {
 	l := trial(t, "tight(by, at, rate, n, left) = Tight by {by} at {at}; {rate} a stroke,\n  {n|# time|# times}, {left}.\nleft(much) = {much} left\n")
 	p := analysis.Say("tight", analysis.Deviation(50_800), analysis.Place{Depth: 127 * analysis.Millimetre / 10, Angle: 90 * analysis.Degree},
-		analysis.Rate(2_794), 3, analysis.Say("left", analysis.Deviation(7_620)))
+		analysis.Fine(2_794), 3, analysis.Say("left", analysis.Deviation(7_620)))
 	b, err := json.Marshal(p)
 	if err != nil {
 		t.Fatal(err)
@@ -86,7 +86,8 @@ func TestValuesAreWrittenByTheirKind(t *testing.T) {
 		"12.75 mm": analysis.Length(127_500_000), "31.7513 mm": analysis.Size(317_513_000), "45°": 45 * analysis.Degree,
 		"21.5 °C": 21500 * analysis.Celsius / 1000, "−0.3 K": analysis.Kelvin(-300), "40 ms": 40 * time.Millisecond, "90 s": 90 * time.Second,
 		"3 min": 121 * time.Second, "4 h": 3*time.Hour + time.Minute, "3 d": 60 * time.Hour, "2026-11-29 08:05": time.Date(2026, 11, 29, 8, 5, 0, 0, time.UTC),
-		"12.5": analysis.Number{Value: 12.46, Places: 1}, "R-1250": "R-1250", "broken": errors.New("broken"),
+		"12.5": analysis.Number{Value: 12.46, Places: 1}, "2026-11-29": analysis.Day(time.Date(2026, 11, 29, 8, 5, 0, 0, time.UTC)), "08:05": analysis.Clock(time.Date(2026, 11, 29, 8, 5, 0, 0, time.UTC)),
+		"+0.30 µm": analysis.Offset(3_000), "−0.25 µm": analysis.Offset(-2_500), "0.00 µm": analysis.Offset(0), "1.25 µm": analysis.Fine(12_500), "R-1250": "R-1250", "broken": errors.New("broken"),
 	} {
 		if got := (notation.Format{Language: l}).Text("x", v); got != want {
 			t.Errorf("%T %v: %q, want %q", v, v, got, want)

@@ -8,8 +8,9 @@ import (
 	"strings"
 	"testing"
 
-	"fairbore/analysis"
 	"pgregory.net/rapid"
+
+	"fairbore/analysis"
 )
 
 const testdata = "../../testdata/plan/"

@@ -7,9 +7,10 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"fairbore/analysis"
 	"fairbore/analysis/material"
-	"pgregory.net/rapid"
 )
 
 func near(t *testing.T, what string, got, want, relative float64) {

@@ -7,8 +7,9 @@ import (
 	"strings"
 	"testing"
 
-	"fairbore/analysis"
 	"pgregory.net/rapid"
+
+	"fairbore/analysis"
 )
 
 var update = flag.Bool("update", false, "write the expected texts anew")

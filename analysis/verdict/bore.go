@@ -36,7 +36,7 @@ type Input struct {
 	Lot      Lot // of the job, for the chances of the worst sizes; no decision rests on it
 	// Invalid are reasons, a sentence each, why no size may be trusted now: no
 	// mastering, a failed check, a warm part. Any of them, and nothing is judged.
-	Invalid []string
+	Invalid []analysis.Phrase
 }
 
 // Local is the judgement of one reading.
@@ -77,20 +77,18 @@ type Sizes struct {
 
 // Bore is the verdict on a bore.
 type Bore struct {
-	Decision Decision `json:"decision"`
-	State    State    `json:"state"`
-	Side     Side     `json:"side,omitempty"` // of the limit that State speaks of
-	Sentence string   `json:"sentence"`       // in the unit of the drawing
-	// Said is the sentence, to be said in any unit.
-	Said  analysis.OldPhrase `json:"said"`
-	Rule  Rule               `json:"rule"`
-	Sizes Sizes              `json:"sizes"`
+	Decision Decision        `json:"decision"`
+	State    State           `json:"state"`
+	Side     Side            `json:"side,omitempty"` // of the limit that State speaks of
+	Sentence analysis.Phrase `json:"sentence"`
+	Rule     Rule            `json:"rule"`
+	Sizes    Sizes           `json:"sizes"`
 	// Form holds the characteristics that the job asks for.
-	Form    []Characteristic `json:"form,omitempty"`
-	Plugs   *Plugs           `json:"plugs,omitempty"`
-	Stop    Stop             `json:"stop"`
-	Missing []analysis.Place `json:"missing,omitempty"` // planned, not gauged
-	Invalid []string         `json:"invalid,omitempty"`
+	Form    []Characteristic  `json:"form,omitempty"`
+	Plugs   *Plugs            `json:"plugs,omitempty"`
+	Stop    Stop              `json:"stop"`
+	Missing []analysis.Place  `json:"missing,omitempty"` // planned, not gauged
+	Invalid []analysis.Phrase `json:"invalid,omitempty"`
 }
 
 // Judge works out the verdict. The order of the readings makes no difference.
@@ -99,14 +97,14 @@ func Judge(in Input) Bore {
 	b.Sizes.Decision = NotJudged
 	zone, err := NewZone(in.Job.Low, in.Job.High, in.Rule, in.Size)
 	if err != nil {
-		b.Invalid = append(b.Invalid, "The size can't be judged: "+err.Error()+".")
+		b.Invalid = append(b.Invalid, analysis.Say("verdict.invalid.limits", analysis.Reason(err)))
 	}
 	b.Sizes.Zone = zone
 	b.Sizes.TestRatio, b.Sizes.Fit = fit(in.Job.Low, in.Job.High, false, in.Size)
 	readings := sorted(in.Readings)
 	for i := range readings {
 		if s := readings[i].Size; s <= 0 || s > largest {
-			b.Invalid = append(b.Invalid, "The reading at "+readings[i].Place.String()+" is no size of a bore; void it.")
+			b.Invalid = append(b.Invalid, analysis.Say("verdict.invalid.size", readings[i].Place))
 		}
 	}
 	b.Missing = missing(in.Job, readings)
@@ -118,8 +116,8 @@ func Judge(in Input) Bore {
 		b.Plugs = &p
 		b.decide()
 	}
-	b.Stop, b.Said = stop(&b), sentence(&b)
-	return b.In(in.Job.Speaks())
+	b.Stop, b.Sentence = stop(&b), sentence(&b)
+	return b
 }
 
 func sorted(readings []analysis.Reading) []analysis.Reading {

@@ -1,25 +1,29 @@
 package verdict
 
 import (
-	"fmt"
-
 	"fairbore/analysis"
 	"fairbore/analysis/uncertainty"
 )
 
-// Characteristic names of form. All are differences of two-point sizes, and
+// Name is what a characteristic of form is.
+type Name string
+
+// The characteristics. All are differences of two-point sizes, and
 // say no more than a two-point gauge can see (geometry): no odd lobes, no bend
 // of the axis; so none is called roundness or cylindricity.
 const (
-	Variation = "size variation"
-	Taper     = "taper, end to end"
-	Ovality   = "out-of-round (two-point: can't see 3 or 5 lobes)"
+	Variation Name = "variation"
+	Taper     Name = "taper"
+	Ovality   Name = "ovality"
 )
+
+// Phrase is what the characteristic is called.
+func (n Name) Phrase() analysis.Phrase { return analysis.Say("verdict.form." + string(n)) }
 
 // Characteristic is the judgement of a form characteristic with an upper
 // limit. Its value is the largest difference of single readings, not of means.
 type Characteristic struct {
-	Name        string             `json:"name"`
+	Name        Name               `json:"name"`
 	Value       analysis.Deviation `json:"value_um"`
 	Limit       analysis.Deviation `json:"limit_um"`
 	Decision    Decision           `json:"decision"`
@@ -31,8 +35,8 @@ type Characteristic struct {
 	Large analysis.Place `json:"large"`
 	Small analysis.Place `json:"small"`
 	// N is how many readings it rests on.
-	N   int    `json:"readings"`
-	Why string `json:"why,omitempty"` // it couldn't be judged
+	N   int             `json:"readings"`
+	Why analysis.Phrase `json:"why,omitzero"` // it couldn't be judged
 }
 
 // extreme is the smallest and largest size at one place.
@@ -76,7 +80,7 @@ func (s *spread) over(a, b *extreme) {
 func form(in *Input, sorted []analysis.Reading, complete bool) (cs []Characteristic) {
 	es := extremes(sorted)
 	for _, c := range []struct {
-		name  string
+		name  Name
 		limit analysis.Deviation
 		of    func(*analysis.Job, []extreme) spread
 	}{{Variation, in.Job.Variation, variation}, {Taper, in.Job.Taper, taper}, {Ovality, in.Job.Ovality, ovality}} {
@@ -89,12 +93,12 @@ func form(in *Input, sorted []analysis.Reading, complete bool) (cs []Characteris
 	return cs
 }
 
-func characteristic(name string, limit analysis.Deviation, s spread, rule Rule, u uncertainty.Stated) Characteristic {
+func characteristic(name Name, limit analysis.Deviation, s spread, rule Rule, u uncertainty.Stated) Characteristic {
 	c := Characteristic{Name: name, Value: analysis.Deviation(s.value), Limit: limit, Decision: NotJudged, Large: s.large, Small: s.small, N: s.n}
 	c.TestRatio, c.Fit = fit(0, analysis.Length(limit), true, u)
 	zone, err := NewUpperZone(analysis.Length(limit), rule, u)
 	if err != nil {
-		c.Why = err.Error()
+		c.Why = analysis.Reason(err)
 		return c
 	}
 	c.Zone, c.Probability = zone, zone.Probability(s.value)
@@ -102,9 +106,9 @@ func characteristic(name string, limit analysis.Deviation, s spread, rule Rule, 
 	// What is missing can only make a largest difference larger.
 	if !s.complete && c.Decision == Conforms {
 		c.Decision = NotJudged
-		c.Why = fmt.Sprintf("%s so far; gauge the rest of the places that show it", readings(s.n))
+		c.Why = analysis.Say("verdict.why.rest", s.n)
 		if s.never {
-			c.Why = "the plan has too few sections or orientations to show it"
+			c.Why = analysis.Say("verdict.why.plan")
 		}
 	}
 	return c

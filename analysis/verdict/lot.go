@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -24,8 +23,15 @@ type Lot struct {
 // deviation is known to 24 %, and the chances that are stated hold (TestChance_Calibrated).
 const LotParts = 10
 
-// Flat is the prior that knows nothing of the process. Guard bands rest on it always.
-const Flat = "flat"
+// Prior says what a probability rests on beside the measurement.
+type Prior string
+
+// The priors. Flat knows nothing of the process; guard bands rest on it always. OfLot is
+// from the finished parts of the job.
+const (
+	Flat  Prior = "flat"
+	OfLot Prior = "lot"
+)
 
 // apart is beyond how many standard deviations from the mean of the others a part is none
 // of them (common practice for an outlier).
@@ -33,30 +39,30 @@ const apart = 3
 
 // Chance is a probability of conformity, 0 to 1, with the prior that it rests on.
 type Chance struct {
-	Probability float64 `json:"probability"`
-	Prior       string  `json:"prior"`           // [Flat], or "from 14 parts of this job"
-	Parts       int     `json:"parts,omitempty"` // that the prior is from
-	Why         string  `json:"why,omitempty"`   // why the prior is flat
+	Probability float64         `json:"probability"`
+	Prior       Prior           `json:"prior"`
+	Parts       int             `json:"parts,omitempty"` // that the prior is from
+	Why         analysis.Phrase `json:"why,omitzero"`    // why the prior is flat
 }
 
-// String says the chance and its prior: "98.6 %, prior from 14 parts of this job", or
+// Phrase says the chance and its prior: "98.6 %, prior from 14 parts of this job", or
 // "97.2 %, flat prior".
-func (c Chance) String() string {
+func (c Chance) Phrase() analysis.Phrase {
 	if c.Prior == Flat {
-		return Percent(c.Probability) + ", flat prior"
+		return analysis.Say("verdict.chance.flat", Percent(c.Probability))
 	}
-	return Percent(c.Probability) + ", prior " + c.Prior
+	return analysis.Say("verdict.chance.lot", Percent(c.Probability), c.Parts)
 }
 
-// Percent writes a probability; what rounds to certainty is not called certain.
-func Percent(p float64) string {
+// Percent says a probability; what rounds to certainty is not called certain.
+func Percent(p float64) analysis.Phrase {
 	switch {
 	case p > 0.9995:
-		return "> 99.9 %"
+		return analysis.Say("verdict.percent.above")
 	case p < 0.0005:
-		return "< 0.1 %"
+		return analysis.Say("verdict.percent.below")
 	}
-	return fmt.Sprintf("%.1f %%", 100*p)
+	return analysis.Say("verdict.percent", analysis.Number{Value: 100 * p, Places: 1})
 }
 
 // worst is the spread of the worst sizes of a lot, in 0.1 nm from the first of them.
@@ -90,18 +96,18 @@ func (z *Zone) lot(v analysis.Length, s worst, own analysis.Deviation) Chance {
 	y := float64(v-s.from) - s.mean
 	switch {
 	case s.n < LotParts:
-		flat.Why = fmt.Sprintf("it takes %d other finished parts of this job to tell their spread, and there are %d", LotParts, s.n)
+		flat.Why = analysis.Say("verdict.lot.few", LotParts, s.n)
 	case o <= 0:
-		flat.Why = "what differs from part to part in the uncertainty is not known"
+		flat.Why = analysis.Say("verdict.lot.own")
 	case s.about <= o*o*distuv.ChiSquared{K: float64(s.n - 1)}.Quantile(0.95):
-		flat.Why = "the parts of this job spread no more than the gauge scatters"
+		flat.Why = analysis.Say("verdict.lot.scatter")
 	case math.Abs(y) > apart*math.Sqrt(s.about/float64(s.n-1)*(1+1/float64(s.n))):
-		flat.Why = "the part lies apart from the others of this job"
+		flat.Why = analysis.Say("verdict.lot.apart")
 	default:
 		mean, u := s.posterior(y, o)
 		u = math.Sqrt(u*u + float64(z.Standard)*float64(z.Standard) - o*o)
 		at := float64(s.from) + s.mean + mean
-		return Chance{Probability: conformance(float64(z.Low), float64(z.High), at, u), Prior: fmt.Sprintf("from %d parts of this job", s.n), Parts: s.n}
+		return Chance{Probability: conformance(float64(z.Low), float64(z.High), at, u), Prior: OfLot, Parts: s.n}
 	}
 	return flat
 }

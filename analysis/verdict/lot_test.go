@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/uncertainty"
 )
 
@@ -57,7 +58,7 @@ func TestChance_Process(t *testing.T) {
 			}
 			flat += 1 - z.Probability(y)
 			got := z.lot(y, lot, analysis.Deviation(u))
-			if got.Parts != 2000 && !strings.Contains(got.Why, "lies apart") {
+			if got.Parts != 2000 && !strings.HasSuffix(got.Why.Code, ".apart") {
 				t.Fatalf("%+v", got)
 			}
 			stated += 1 - got.Probability
@@ -246,14 +247,14 @@ func TestChance_SaysItsPrior(t *testing.T) {
 		in.Lot = c.lot
 		s := Judge(in).Sizes
 		for _, l := range []*Local{s.Smallest, s.Largest} {
-			if l.Chance == nil || l.Chance.Prior != Flat || l.Chance.Parts != 0 || l.Chance.Probability != l.Probability || !strings.Contains(l.Chance.Why, c.why) {
+			if l.Chance == nil || l.Chance.Prior != Flat || l.Chance.Parts != 0 || l.Chance.Probability != l.Probability || !strings.Contains(notation.Format{}.Say(l.Chance.Why), c.why) {
 				t.Errorf("%s: %+v", name, l.Chance)
 			}
 		}
 	}
 	in.Lot = lot(14)
 	b := Judge(in)
-	if c := b.Sizes.Largest.Chance; c.Prior != "from 14 parts of this job" || c.Parts != 14 || c.Why != "" || c.Probability == b.Sizes.Largest.Probability {
+	if c := b.Sizes.Largest.Chance; c.Prior != OfLot || c.Parts != 14 || !c.Why.IsZero() || c.Probability == b.Sizes.Largest.Probability {
 		t.Errorf("%+v", c)
 	}
 	// No decision and no zone rests on it.

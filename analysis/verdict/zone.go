@@ -9,7 +9,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 
 	"fairbore/analysis"
@@ -24,28 +23,31 @@ type Rule string
 const (
 	// Simple acceptance: g = 0. What measures within the limits is accepted,
 	// and the customer carries the risk of the uncertainty (JCGM 106:2012, 8.2).
-	Simple Rule = "simple acceptance (g = 0)"
+	Simple Rule = "simple"
 	// Confidence95 accepts at a conformance probability of at least 95 %:
 	// g = 1.645 u, more where the tolerance is so narrow that both limits count
 	// (ISO 14253-1:2017 as its summaries describe it; JCGM 106:2012, Table 1).
-	Confidence95 Rule = "ISO 14253-1, 95 % conformance probability (g = 1.645 u)"
+	Confidence95 Rule = "1.645u"
 	// Expanded accepts only what lies within the limits by the whole expanded
 	// uncertainty: g = U (ISO 14253-1:1998; JCGM 106:2012, 8.3.2).
-	Expanded Rule = "ISO 14253-1, guarded by U (g = U)"
+	Expanded Rule = "U"
 )
+
+// Phrase is what the rule is called on a record.
+func (r Rule) Phrase() analysis.Phrase { return analysis.Say("verdict.rule." + string(r)) }
 
 // ParseRule reads a rule as a person writes it in a configuration: "0" or
 // simple, "1.645" or "95 %", "U".
 func ParseRule(s string) (Rule, error) {
 	switch s {
-	case "0", "simple", string(Simple):
+	case "0", string(Simple):
 		return Simple, nil
-	case "1.645", "1.645u", "1.645 u", "95 %", "95%", string(Confidence95):
+	case "1.645", "1.645 u", "95 %", "95%", string(Confidence95):
 		return Confidence95, nil
-	case "U", "2u", "2 u", string(Expanded):
+	case "2u", "2 u", string(Expanded):
 		return Expanded, nil
 	}
-	return "", fmt.Errorf("decision rule %q: want simple, 1.645u or U", s)
+	return "", analysis.Say("verdict.rule_unknown", s)
 }
 
 // z95 is the one-sided 95 % point of the normal distribution (JCGM 106:2012,
@@ -121,11 +123,11 @@ func NewUpperZone(high analysis.Length, rule Rule, u uncertainty.Stated) (Zone, 
 func newZone(low, high analysis.Length, oneSided bool, rule Rule, u uncertainty.Stated) (Zone, error) {
 	switch {
 	case low >= high:
-		return Zone{}, fmt.Errorf("limits %s to %s: the high limit must be above the low limit", low, high)
+		return Zone{}, analysis.Say("verdict.limits.order", analysis.Size(low), analysis.Size(high))
 	case max(low.Abs(), high.Abs()) > analysis.Length(widest):
-		return Zone{}, fmt.Errorf("limits %s to %s: check the unit", low, high)
+		return Zone{}, analysis.Say("verdict.limits.unit", analysis.Size(low), analysis.Size(high))
 	case rule != Simple && (u.Standard <= 0 || u.Expanded <= 0):
-		return Zone{}, fmt.Errorf("no uncertainty is stated, and %s needs one", rule)
+		return Zone{}, analysis.Say("verdict.limits.no_u", rule.Phrase())
 	}
 	standard, expanded := min(max(u.Standard, 0), widest), min(max(u.Expanded, 0), widest)
 	var inner, outer analysis.Deviation
@@ -140,7 +142,7 @@ func newZone(low, high analysis.Length, oneSided bool, rule Rule, u uncertainty.
 	case Expanded:
 		inner, outer = expanded, expanded
 	default:
-		return Zone{}, fmt.Errorf("decision rule %q: want simple, 1.645u or U", rule)
+		return Zone{}, analysis.Say("verdict.rule_unknown", string(rule))
 	}
 	z := Zone{Rule: rule, OneSided: oneSided, Low: low, High: high, Guard: inner, Standard: standard,
 		AcceptLow: low + analysis.Length(inner), AcceptHigh: high - analysis.Length(inner),
@@ -241,9 +243,9 @@ type Fit string
 // The fits, by tolerance / 2U (common practice).
 const (
 	GoodFit Fit = ""
-	PoorFit Fit = "the uncertainty takes more than half of the tolerance"
-	NotFit  Fit = "the gauge is not good enough for this limit"
-	NoFit   Fit = "no uncertainty is stated"
+	PoorFit Fit = "poor"
+	NotFit  Fit = "not"
+	NoFit   Fit = "none"
 )
 
 // fit returns tolerance / 2U; a one-sided limit counts its own height once.

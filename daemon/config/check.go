@@ -17,6 +17,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/material"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/drivers"
 )
@@ -297,8 +298,7 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 		a.Orientations = append(a.Orientations, analysis.Angle(math.Round(deg*float64(analysis.Degree))))
 	}
 	for _, err := range a.Check() {
-		what, _, _ := strings.Cut(err.Error(), ":")
-		l.fault(key+"."+subject(what), "%w", err)
+		l.fault(key+"."+analysis.FaultField(err), "%s", notation.Format{}.Error(err))
 	}
 	if j.Material == "" {
 		l.fault(key+".material", "say what the part is made of: it sets how the size moves with temperature")
@@ -309,20 +309,6 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 		l.fault(key+".ring", "there is no ring %q under rings", j.Ring)
 	}
 	j.job = a
-}
-
-// subject turns the first words of a job's fault into the key it is about.
-func subject(what string) string {
-	word, _, _ := strings.Cut(what, " ")
-	switch word {
-	case "limits":
-		return "low"
-	case "section", "orientation", "interrupt":
-		return word + "s"
-	case "form":
-		return "variation"
-	}
-	return word
 }
 
 func (l *loader) station(key string, s *Station, c *Config, seen map[string]string) {

@@ -1,7 +1,6 @@
 package event
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 	"unicode"
@@ -49,10 +48,10 @@ type Action struct {
 
 // Reply answers an action: done, or the reason why not.
 type Reply struct {
-	ID   string `json:"id"`
-	Do   string `json:"do"`
-	Done bool   `json:"done"`
-	Why  string `json:"why,omitempty"`
+	ID   string          `json:"id"`
+	Do   string          `json:"do"`
+	Done bool            `json:"done"`
+	Why  analysis.Phrase `json:"why,omitzero"`
 	// Ask says that the same action with confirm set would be done.
 	Ask bool `json:"ask,omitempty"`
 	// Again says that an action of this id came before, and nothing was done now.
@@ -64,16 +63,16 @@ type Reply struct {
 // reason may have been typed in lines, and becomes one.
 func (a *Action) Check() error {
 	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
-		return errors.New("too long: at most 64 characters for a serial number, 500 for a reason, 100 for an id")
+		return analysis.Say("action.too_long")
 	}
 	if err := a.StudyAsk.check(); err != nil {
 		return err
 	}
 	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
-	for _, t := range [...]struct{ what, text string }{{"serial number", a.Part}, {"reason", a.Reason}, {"id", a.ID}} {
+	for _, t := range [...]struct{ what, text string }{{"action.word.serial", a.Part}, {"action.word.reason", a.Reason}, {"action.word.id", a.ID}} {
 		if i := strings.IndexFunc(t.text, Unprintable); i >= 0 {
 			r, _ := utf8.DecodeRuneInString(t.text[i:])
-			return fmt.Errorf("the %s has a character that can't be shown, %U; leave it out", t.what, r)
+			return analysis.Say("action.unprintable", analysis.Say(t.what), fmt.Sprintf("%U", r))
 		}
 	}
 	return nil
@@ -86,7 +85,3 @@ func Unprintable(r rune) bool {
 
 // MostName is how many characters a name may have.
 const MostName = 64
-
-// Entered is the note of a [JobChosen] whose job is not of the configuration: the
-// journal is where it is kept.
-const Entered = "entered at the machine"

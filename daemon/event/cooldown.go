@@ -1,11 +1,9 @@
 package event
 
 import (
-	"fmt"
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 )
 
 // Source says where the temperature of a part comes from.
@@ -29,8 +27,8 @@ const (
 // is measured; with a mastering, a check that failed or a clock that was set; when one of
 // its readings is struck out; and when a reading at its place does not fit.
 type CoolDown struct {
-	Ended bool   `json:"ended,omitempty"`
-	Why   string `json:"why,omitempty"` // it ended
+	Ended bool            `json:"ended,omitempty"`
+	Why   analysis.Phrase `json:"why,omitzero"` // it ended
 	// Wrong says that a reading did not come out where it leads, so that what was
 	// corrected by it does not count either.
 	Wrong bool `json:"wrong,omitempty"`
@@ -51,18 +49,18 @@ type CoolDown struct {
 	Surroundings *analysis.Temperature `json:"surroundings_cel,omitempty"`
 }
 
-func (c *CoolDown) End(why string, wrong bool) *CoolDown {
+func (c *CoolDown) End(why analysis.Phrase, wrong bool) *CoolDown {
 	ended := *c
 	ended.Ended, ended.Why, ended.Wrong = true, why, wrong
 	return &ended
 }
 
-// Sentence says what happened.
-func (c *CoolDown) Sentence() string {
+// Phrase says what happened.
+func (c *CoolDown) Phrase() analysis.Phrase {
 	if c.Ended {
-		return "The cooling of the part is no longer used: " + c.Why
+		return analysis.Say("cooldown.ended", c.Why)
 	}
-	return fmt.Sprintf("%s It was told by readings %d to %d at %s.", master.Still(c.Excess, 0, c.Warmer), c.First, c.Last, c.Place)
+	return analysis.Say("cooldown.begun", c.Excess.Still(0, c.Warmer), c.First, c.Last, c.Place)
 }
 
 // AsGauged is the size without what the cooling took off it.

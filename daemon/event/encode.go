@@ -84,7 +84,13 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 	if r.ExpectedU != 0 {
 		b = r.ExpectedU.AppendJSON(append(b, `,"expected_u_um":`...))
 	}
-	b = appendSome(b, `,"ask":`, r.Ask)
+	if !r.Ask.IsZero() {
+		text, err := json.Marshal(r.Ask)
+		if err != nil {
+			return b, err
+		}
+		b = append(append(b, `,"ask":`...), text...)
+	}
 	if r.Study != nil {
 		b = appendString(append(b, `,"study":{"appraiser":`...), r.Study.Appraiser)
 		b = append(strconv.AppendInt(append(b, `,"trial":`...), int64(r.Study.Trial), 10), '}')

@@ -30,7 +30,7 @@ func drawReading(t *rapid.T) *Reading {
 		Study:      rapid.SampledFrom([]*StudyTrial{nil, {Appraiser: "first <shift>", Trial: 2}}).Draw(t, "study"),
 		Surprising: rapid.Bool().Draw(t, "surprising"), Expected: analysis.Length(rapid.Int64Range(0, 1).Draw(t, "expected")),
 		ExpectedU: analysis.Deviation(rapid.Int64Range(0, 1).Draw(t, "expected u")),
-		Ask:       text.Draw(t, "ask"), Mastered: int(number.Draw(t, "mastered")),
+		Ask:       analysis.Phrase{Code: text.Draw(t, "code"), Text: text.Draw(t, "ask")}, Mastered: int(number.Draw(t, "mastered")),
 		Sent: Sent{
 			Digits: rapid.Int64().Draw(t, "digits"), Places: rapid.IntRange(0, 9).Draw(t, "places"), Frame: text.Draw(t, "frame"),
 			Unit:   rapid.SampledFrom([]analysis.Unit{analysis.NoUnit, analysis.MM, analysis.UM, analysis.IN, analysis.UIN}).Draw(t, "unit"),

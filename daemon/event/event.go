@@ -70,7 +70,23 @@ type Event struct {
 	Gauge   *Gauge        `json:"gauge,omitempty"`
 	Spindle *Spindle      `json:"spindle,omitempty"`
 	Clock   *Clock        `json:"clock,omitempty"`
-	Note    string        `json:"note,omitempty"`
+	Note    string        `json:"note,omitempty"` // what a person, or the daemon at its start, has written
+	// Entered says of a [JobChosen] that the job is not of the configuration: the journal is
+	// where it is kept.
+	Entered bool `json:"entered,omitempty"`
+}
+
+// Noted is the note of the event, or what it says without one.
+func (e *Event) Noted() analysis.Phrase {
+	switch {
+	case e.Note != "":
+		return analysis.Quote(e.Note)
+	case e.Kind == Disturbed:
+		return analysis.Say("event.knocked")
+	case e.Kind == Dressing:
+		return analysis.Say("event.dressed")
+	}
+	return analysis.Phrase{}
 }
 
 // Record is an event with its place in the journal. (Journal, Seq) is its
@@ -159,7 +175,7 @@ type Reading struct {
 	ExpectedU  analysis.Deviation `json:"expected_u_um,omitempty"`
 	// Ask is what is asked about it. One that isn't surprising fits another section far
 	// better than this one, and stands where it was taken until a person says otherwise.
-	Ask string `json:"ask,omitempty"`
+	Ask analysis.Phrase `json:"ask,omitzero"`
 	// Study says that it is of the gauge study under way, nil: it is of none.
 	Study *StudyTrial `json:"study,omitempty"`
 	// Mastered is the number of the mastering used, 0 if there was none; the
@@ -179,7 +195,7 @@ type Rocking struct {
 
 // Refusal is a captured value that does not count.
 type Refusal struct {
-	Reason  string          `json:"reason"` // a sentence that says what to do
+	Reason  analysis.Phrase `json:"reason"` // says what to do
 	Job     string          `json:"job,omitempty"`
 	Part    string          `json:"part,omitempty"`
 	Place   *analysis.Place `json:"at,omitempty"` // where it would have been counted
@@ -192,8 +208,8 @@ type Refusal struct {
 // Void strikes out a reading of the part in hand, or takes the void back, or keeps one
 // that was asked about.
 type Void struct {
-	No     int    `json:"no"`
-	Reason string `json:"reason"`
+	No     int             `json:"no"`
+	Reason analysis.Phrase `json:"reason"`
 }
 
 // RingReading is one reading of the ring while mastering.
@@ -205,7 +221,7 @@ type RingReading struct {
 	Sent    Sent            `json:"sent"`
 	Gauge   string          `json:"gauge"`
 	Restart bool            `json:"restart,omitempty"` // those before it are set aside, see Why
-	Why     string          `json:"why,omitempty"`
+	Why     analysis.Phrase `json:"why,omitzero"`
 	// U is its standard uncertainty from its samples alone, 0 if not known.
 	U analysis.Deviation `json:"capture_u_um,omitempty"`
 	Rocking
@@ -226,8 +242,8 @@ type Master struct {
 	// Check says that the ring is only looked at: the zero stays as it is.
 	Check bool `json:"check,omitempty"`
 	// Reread says that it is read as if it were a part, with Check.
-	Reread bool   `json:"reread,omitempty"`
-	Why    string `json:"why,omitempty"`
+	Reread bool            `json:"reread,omitempty"`
+	Why    analysis.Phrase `json:"why,omitzero"`
 	// Speeds says that the ring is rocked at slowly for the first half of the readings, then
 	// fast, with Check.
 	Speeds bool `json:"speeds,omitempty"`
@@ -273,7 +289,7 @@ type Gain struct {
 	Shown     analysis.Length `json:"shown_mm,omitempty"`
 	By        int             `json:"set_by"`  // number of the mastering that set it
 	ZeroAt    time.Time       `json:"zero_at"` // of the last good look at the first ring before it
-	Sentence  string          `json:"sentence"`
+	Sentence  analysis.Phrase `json:"sentence"`
 }
 
 // MeanMotion is the mean of how the gauge was moved for the readings of the ring.
@@ -377,7 +393,7 @@ type Warmth struct {
 // Verdict ends a part.
 type Verdict struct {
 	Accepted bool               `json:"accepted"`
-	Reason   string             `json:"reason"`
+	Reason   analysis.Phrase    `json:"reason"`
 	Part     string             `json:"part"`
 	Job      string             `json:"job"`
 	Round    int                `json:"round"`
@@ -396,9 +412,9 @@ const LotMost = 50
 
 // Gauge tells that the gauge came or went.
 type Gauge struct {
-	Name string `json:"name"`
-	Lost bool   `json:"lost"`
-	Why  string `json:"why,omitempty"`
+	Name string          `json:"name"`
+	Lost bool            `json:"lost"`
+	Why  analysis.Phrase `json:"why,omitzero"`
 	// Beside says that it is not the gauge itself but an instrument beside it: a
 	// depth scale, a temperature sensor.
 	Beside bool `json:"beside,omitempty"`
@@ -429,11 +445,20 @@ const (
 	CannotJudge State = "cannot judge"      // Bore.Why says why
 )
 
+// Speed is how fast a ring is rocked.
+type Speed string
+
+// The speeds.
+const (
+	Slow Speed = "slow"
+	Fast Speed = "fast"
+)
+
 // AtSpeed says which reading of the ring is due at which speed, for a check of the speeds.
-func (m *Master) AtSpeed() (speed string, no, of int) {
+func (m *Master) AtSpeed() (speed Speed, no, of int) {
 	of = m.Of / 2
 	if n := len(m.Raw); n >= of {
-		return "fast", min(n-of+1, of), of
+		return Fast, min(n-of+1, of), of
 	}
-	return "slowly", len(m.Raw) + 1, of
+	return Slow, len(m.Raw) + 1, of
 }

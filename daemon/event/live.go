@@ -15,7 +15,7 @@ type Live struct {
 	Deviation analysis.Deviation `json:"deviation_um"`      // from target
 	Mastered  bool               `json:"mastered"`
 	InBore    bool               `json:"in_bore"`
-	Hint      string             `json:"hint,omitempty"` // what the hand should do, or why nothing was taken
+	Hint      analysis.Phrase    `json:"hint,omitzero"` // what the hand should do, or why nothing was taken
 	// Passes through square that count so far at the place, and the fewest that a reading rests on: of a
 	// gauge that is rocked, while a reading is waited for.
 	Passes int `json:"passes,omitempty"`

@@ -1,10 +1,11 @@
 package event
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"fairbore/analysis"
 )
 
 // StudyAsk are the words of the action study: with appraisers it starts one, with over it
@@ -22,7 +23,7 @@ type StudyAsk struct {
 func (a *StudyAsk) check() error {
 	for _, who := range append([]string{a.Appraiser}, a.Appraisers...) {
 		if utf8.RuneCountInString(who) > MostName || strings.ContainsFunc(who, Unprintable) {
-			return fmt.Errorf("an appraiser's name wants one line of at most %d characters", MostName)
+			return analysis.Say("study.name", MostName)
 		}
 	}
 	return nil
@@ -41,26 +42,26 @@ func (st *Study) TurnAsked(a Action) (t Turn, err error) {
 	}
 	i := slices.IndexFunc(st.Appraisers, func(x string) bool { return strings.EqualFold(x, who) })
 	if i < 0 {
-		return t, fmt.Errorf("%q is none of the study's appraisers: %s", who, strings.Join(st.Appraisers, ", "))
+		return t, analysis.Say("study.no_appraiser", who, strings.Join(st.Appraisers, ", "))
 	}
 	t.Appraiser, t.Part = st.Appraisers[i], strings.TrimSpace(a.Part)
 	if t.Part == "" {
 		due, ok := st.due(t.Appraiser)
 		if !ok {
-			return t, fmt.Errorf("%s has gauged every part; say who gauges now, or that the study is over", t.Appraiser)
+			return t, analysis.Say("study.all_parts", t.Appraiser)
 		}
 		t.Part = due.Part
 	}
 	n, known := st.TrialsDone(t.Part, t.Appraiser)
 	switch t.Trial = a.Trial; {
 	case !known && len(st.Done) >= st.Parts:
-		return t, fmt.Errorf("part %s is beyond the %d parts of the study: %s", t.Part, st.Parts, st.serials())
+		return t, analysis.Say("study.beyond", t.Part, st.Parts, st.serials())
 	case t.Trial < 0 || t.Trial > st.Trials:
-		return t, fmt.Errorf("trial %d is none of the %d trials of the study", t.Trial, st.Trials)
+		return t, analysis.Say("study.no_trial", t.Trial, st.Trials)
 	case t.Trial > n+1:
-		return t, fmt.Errorf("%s has to gauge part %s in trial %d first", t.Appraiser, t.Part, n+1)
+		return t, analysis.Say("study.trial_first", t.Appraiser, t.Part, n+1)
 	case t.Trial == 0 && n == st.Trials:
-		return t, fmt.Errorf("%s has gauged part %s in all %d trials; name the trial that is to be gauged again", t.Appraiser, t.Part, n)
+		return t, analysis.Say("study.all_trials", t.Appraiser, t.Part, n)
 	case t.Trial == 0:
 		t.Trial = n + 1
 	}

@@ -1,7 +1,6 @@
 package event
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -67,19 +66,17 @@ type Turn struct {
 	Trial     int    `json:"trial"`
 }
 
-// Sentence says what an event of a study tells.
-func (st *Study) Sentence() string {
-	turn := fmt.Sprintf("%s gauges part %s, trial %d", st.Appraiser, st.Part, st.Trial)
+// Phrase says what an event of a study tells.
+func (st *Study) Phrase() analysis.Phrase {
 	switch {
 	case st.Over:
-		return "The gauge study is over."
+		return analysis.Say("study.over")
 	case st.Begun:
-		return fmt.Sprintf("A gauge study starts: %s, %s, %s, at %s. First %s.", analysis.Count(st.Parts, "part", "parts"),
-			analysis.Count(len(st.Appraisers), "appraiser", "appraisers"), analysis.Count(st.Trials, "trial", "trials"), st.Place, turn)
+		return analysis.Say("study.starts", st.Parts, len(st.Appraisers), st.Trials, st.Place, st.Appraiser, st.Part, st.Trial)
 	case st.Appraiser == "":
-		return "The gauge study rests."
+		return analysis.Say("study.rests")
 	}
-	return "Gauge study: " + turn + "."
+	return analysis.Say("study.turn", st.Appraiser, st.Part, st.Trial)
 }
 
 // CountReading takes in that appraiser i has done a trial of a part. Trials are counted from the
@@ -145,8 +142,6 @@ func (st *Study) NextTurn() (t Turn, ok bool) {
 	}
 	return t, false
 }
-
-const StudyTime = "2006-01-02 15:04"
 
 func (st *Study) serials() string {
 	var names []string

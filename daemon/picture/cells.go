@@ -42,7 +42,7 @@ func (c *cut) cell(p state.PlaceState, next bool, x, y, w float64) {
 	if p.Deviation != nil {
 		word = c.Format.Signed(*p.Deviation)
 	}
-	if p.Ask != "" { // the page says what is asked
+	if !p.Ask.IsZero() { // the page says what is asked
 		word += " ?"
 	}
 	switch {
@@ -51,7 +51,7 @@ func (c *cut) cell(p state.PlaceState, next bool, x, y, w float64) {
 		c.write(NextAs, Point{mid.X - w*0.05, mid.Y}, w*0.8, c.Format.Text("picture.next"))
 	case p.State == "taken":
 		c.cv.Lines(Cell, true, box)
-		if p.Ask != "" {
+		if !p.Ask.IsZero() {
 			c.cv.Lines(Doubted, true, box)
 		}
 		c.write(Strong, mid, w, word)

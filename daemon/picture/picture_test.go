@@ -148,7 +148,7 @@ func TestEveryPlaceOnce(t *testing.T) {
 func TestWhatDoesNotCount(t *testing.T) {
 	b := gauged(valve(), -5, -5, -5)
 	b.Places[0].Superseded, b.Places[1].Void = []analysis.Length{b.Job.Low - 8*um}, []analysis.Length{b.Job.Low - 9*um}
-	b.Places[2].Ask = "does it belong to 5 mm?"
+	b.Places[2].Ask = analysis.Quote("does it belong to 5 mm?")
 	shapes := parse(t, cut(b).SVG())
 	if n := len(of(shapes, "circle", "past")); n != 2 { // on both walls
 		t.Errorf("%d rings for a superseded reading, want 2", n)
@@ -403,7 +403,7 @@ func TestTenthsAgree(t *testing.T) {
 		if analysis.Length(d).Abs() < 25_400 { // a sentence speaks of millionths there
 			return
 		}
-		if said := strings.Replace(analysis.Sayf("%v", d).In(analysis.IN), "-", "−", 1); said != f.Small(d)+" tenths" {
+		if said := notation.In(analysis.IN).Text("form.barrel", d); !strings.HasSuffix(said, " by "+f.Small(d)+" tenths.") {
 			t.Fatalf("%d units: %q in a sentence, %q on a drawing", d, said, f.Small(d))
 		}
 	})

@@ -16,6 +16,7 @@ import (
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 )
@@ -262,7 +263,7 @@ func TestBounds(t *testing.T) {
 
 	w.most = 1_000_000
 	big := boreOf("bay-0", 2)
-	big.Why = strings.Repeat("x", 150_000)
+	big.Why = analysis.Quote(strings.Repeat("x", 150_000))
 	for i := range 10 {
 		big.Station = fmt.Sprintf("bay-%d", i)
 		w.give(big.Station+"/bore", false, big)

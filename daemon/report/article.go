@@ -54,7 +54,7 @@ func (r *record) list() (out []article) {
 	}
 	for i, c := range r.characteristics() {
 		out = append(out, article{
-			no: strconv.Itoa(3 + i), what: c.Name, low: "–", high: fineOf(c.Limit, u), actual: fineOf(c.Value, u), beside: "–", unit: fine(u).String(), decision: string(c.Decision),
+			no: strconv.Itoa(3 + i), what: english(c.Name.Phrase()), low: "–", high: fineOf(c.Limit, u), actual: fineOf(c.Value, u), beside: "–", unit: fine(u).String(), decision: string(c.Decision),
 		})
 	}
 	now := r.fold.Current(r.Bore.Basis)
@@ -111,7 +111,7 @@ func (r *record) decisionRule() {
 	}
 	z := &j.Sizes.Zone
 	r.doc.Add(document.Heading("Decision rule"), document.Lines(filled(
-		string(j.Rule)+".",
+		english(j.Rule.Phrase())+".",
 		fmt.Sprintf("U of a size = %s. Guard band g = %s: accepted is what reads from %s to %s.",
 			small(r.Bore.U.Expanded, r.unit), small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),
 		fits(j.Sizes.Fit), r.otherwise(),

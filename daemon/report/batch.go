@@ -10,6 +10,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
+	"fairbore/analysis/verdict"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
@@ -46,7 +47,7 @@ func BatchReport(b Batch) *document.Document {
 		}
 		r.parts = append(r.parts, p)
 	}
-	r.doc.Add(document.Fields{{"Asked for", asked(b.Job)}, {"Outcome", r.outcome()}, {"Made and gauged", r.made()}})
+	r.doc.Add(document.Fields{{Name: "Asked for", Fields: asked(b.Job)}, {Name: "Outcome", Fields: r.outcome()}, {Name: "Made and gauged", Fields: r.made()}})
 	r.doc.Add(document.Heading("Parts"), r.table())
 	r.charts()
 	r.capability()
@@ -73,7 +74,7 @@ func (r *batch) outcome() []document.Field {
 		}
 	}
 	f := []document.Field{
-		{"parts begun", strconv.Itoa(len(r.parts))}, {"not finished", strconv.Itoa(open)}, {"laid aside", strconv.Itoa(aside)}, {"accepted", strconv.Itoa(accepted)},
+		{Name: "parts begun", Value: strconv.Itoa(len(r.parts))}, {Name: "not finished", Value: strconv.Itoa(open)}, {Name: "laid aside", Value: strconv.Itoa(aside)}, {Name: "accepted", Value: strconv.Itoa(accepted)},
 	}
 	var lo, hi analysis.Length
 	for _, p := range r.finished() {
@@ -88,10 +89,10 @@ func (r *batch) outcome() []document.Field {
 	}
 	if lo > 0 {
 		u := r.Job.Unit
-		f = append(f, document.Field{"sizes from", both(lo, u)}, document.Field{"sizes to", both(hi, u)})
+		f = append(f, document.Field{Name: "sizes from", Value: both(lo, u)}, document.Field{Name: "sizes to", Value: both(hi, u)})
 	}
 	if doubt > 0 {
-		f = append(f, document.Field{"now in doubt", strconv.Itoa(doubt) + ", after a check that failed"})
+		f = append(f, document.Field{Name: "now in doubt", Value: strconv.Itoa(doubt) + ", after a check that failed"})
 	}
 	return f
 }
@@ -107,17 +108,17 @@ func (r *batch) made() []document.Field {
 			rings.add(clean(m.Master.Ring.ID))
 		}
 		if v := p.Bore.Verdict; v != nil {
-			rules.add(v.Rule)
+			rules.add(english(verdict.Rule(v.Rule).Phrase()))
 		}
 	}
-	f := []document.Field{{"stations", orDash(stations.String())}, {"gauges", orDash(gauges.String())}, {"master rings", orDash(rings.String())}}
+	f := []document.Field{{Name: "stations", Value: orDash(stations.String())}, {Name: "gauges", Value: orDash(gauges.String())}, {Name: "master rings", Value: orDash(rings.String())}}
 	if n := len(r.parts); n > 0 {
-		f = append(f, document.Field{"first begun", moment(r.parts[0].Records[0].At)}, document.Field{"last record", moment(r.doc.At)})
+		f = append(f, document.Field{Name: "first begun", Value: moment(r.parts[0].Records[0].At)}, document.Field{Name: "last record", Value: moment(r.doc.At)})
 	}
 	if !r.From.IsZero() || !r.To.IsZero() {
-		f = append(f, document.Field{"period asked", span(r.From, r.To)})
+		f = append(f, document.Field{Name: "period asked", Value: span(r.From, r.To)})
 	}
-	return append(f, document.Field{"decision rule", orDash(strings.Join(rules, "; "))})
+	return append(f, document.Field{Name: "decision rule", Value: orDash(strings.Join(rules, "; "))})
 }
 
 func span(from, to time.Time) string {
@@ -182,7 +183,7 @@ func (r *record) serial() string {
 func (r *record) summary() string {
 	s := strings.ToLower(r.outcome().Word)
 	if v := r.Bore.Verdict; v != nil && !v.Accepted {
-		s += ": " + clean(v.Reason)
+		s += ": " + clean(english(v.Reason))
 	}
 	return r.outcome().Mark.Glyph() + " " + s
 }
@@ -244,7 +245,7 @@ func (r *batch) charts() {
 		"µm from the target. Points: mean of the section over its orientations, for the trend; acceptance is by each single size. Control limits are what the sizes themselves spread, not what the drawing allows.",
 		"Each bore is honed until it is in size, so neighbours are not left to chance: read signals as hints.",
 	}
-	r.doc.Add(document.Figure{c, c.W, c.H, "Mean of each section by part, between the limits of the drawing. A ring marks a signal."}, t)
+	r.doc.Add(document.Figure{Drawing: c, W: c.W, H: c.H, Caption: "Mean of each section by part, between the limits of the drawing. A ring marks a signal."}, t)
 }
 
 // control works out the control chart of a run, marks its signals in the panel and

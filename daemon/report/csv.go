@@ -105,7 +105,7 @@ const notConfirmed = "asked about and not confirmed"
 // counts says whether a reading counts, and if not why.
 func (r *record) counts(x *event.Reading) (counts, why string) {
 	if why, void := r.fold.Voids[x.No]; void {
-		return "no", "struck out: " + why
+		return "no", "struck out: " + english(why)
 	}
 	switch {
 	case x.Mastered == 0:
@@ -169,7 +169,7 @@ func (r *record) batchRow() []string {
 	u, _ := r.stated()
 	state, rule, why := "not finished", "", ""
 	if v := r.Bore.Verdict; v != nil {
-		state, rule, why = strings.ToLower(outcome(v)), v.Rule, v.Reason
+		state, rule, why = strings.ToLower(outcome(v)), v.Rule, english(v.Reason)
 	}
 	doubt := "no"
 	if r.doubted() != nil {

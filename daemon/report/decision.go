@@ -19,7 +19,7 @@ func (r *record) form() {
 		r.doc.Add(document.Heading("Form"), document.Para("Not worked out: what the gauge can see and how well it repeats stands in the configuration, not in the journal."))
 		return
 	}
-	r.doc.Add(document.Heading("Form"), document.Lines(r.Bore.Words))
+	r.doc.Add(document.Heading("Form"), englishAll(r.Bore.Words))
 }
 
 // decision states the rule and what it comes to.
@@ -33,10 +33,10 @@ func (r *record) decision() {
 	j := b.Judged
 	z := &j.Sizes.Zone
 	r.doc.Add(document.Lines(filled(
-		"Rule: "+string(j.Rule)+".",
+		"Rule: "+english(j.Rule.Phrase())+".",
 		fmt.Sprintf("Guard band g = %s: accepted is what reads from %s to %s, at every place; no average is judged.",
 			small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),
-		clean(j.Sentence),
+		clean(english(j.Sentence)),
 		fits(j.Sizes.Fit),
 		r.otherwise(),
 	)))
@@ -46,10 +46,15 @@ func (r *record) decision() {
 }
 
 func fits(f verdict.Fit) string {
-	if f == verdict.GoodFit {
-		return ""
+	switch f {
+	case verdict.PoorFit:
+		return "Mind: the uncertainty takes more than half of the tolerance."
+	case verdict.NotFit:
+		return "Mind: the gauge is not good enough for this limit."
+	case verdict.NoFit:
+		return "Mind: no uncertainty is stated."
 	}
-	return "Mind: " + string(f) + "."
+	return ""
 }
 
 // otherwise says where the verdict on record was given by other terms than those
@@ -59,7 +64,7 @@ func (r *record) otherwise() string {
 	if v == nil || v.Rule == "" || v.Rule == string(j.Rule) && (r.Bore.U == nil || v.U == r.Bore.U.Expanded) {
 		return ""
 	}
-	return fmt.Sprintf("The verdict on record was given by: %s, with U = %s. What stands here is worked out with the settings of now.", v.Rule, small(v.U, r.unit))
+	return fmt.Sprintf("The verdict on record was given by: %s, with U = %s. What stands here is worked out with the settings of now.", english(verdict.Rule(v.Rule).Phrase()), small(v.U, r.unit))
 }
 
 // recorded is what the journal itself has of the decision.
@@ -70,11 +75,11 @@ func (r *record) recorded() document.Lines {
 		return document.Lines{"Not judged by a rule."}
 	case r.NoSettings:
 		return document.Lines{
-			fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", v.Rule, small(v.U, r.unit), v.State),
+			fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", english(verdict.Rule(v.Rule).Phrase()), small(v.U, r.unit), v.State),
 			"The budget behind U is not in the journal; with the configuration at hand it is worked out here.",
 		}
 	}
-	return document.Lines{fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", v.Rule, small(v.U, r.unit), v.State)}
+	return document.Lines{fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", english(verdict.Rule(v.Rule).Phrase()), small(v.U, r.unit), v.State)}
 }
 
 // characteristics table what was judged.
@@ -90,16 +95,16 @@ func characteristics(j *verdict.Bore, job *analysis.Job) *document.Table {
 		at   *verdict.Local
 	}{{"smallest size", j.Sizes.Smallest}, {"largest size", j.Sizes.Largest}} {
 		if x.at != nil {
-			t.Rows = append(t.Rows, []string{x.name, low, high, size(x.at.Size, u), unit, where(x.at.Place, u), verdict.Percent(x.at.Chance.Probability), decided(x.at.Decision, x.at.Side)})
+			t.Rows = append(t.Rows, []string{x.name, low, high, size(x.at.Size, u), unit, where(x.at.Place, u), english(verdict.Percent(x.at.Chance.Probability)), decided(x.at.Decision, x.at.Side)})
 		}
 	}
 	for _, c := range j.Form {
 		at := where(c.Large, u) + " less " + where(c.Small, u)
-		chance := verdict.Percent(c.Probability)
+		chance := english(verdict.Percent(c.Probability))
 		if c.Decision == verdict.NotJudged {
-			at, chance = c.Why, "–"
+			at, chance = english(c.Why), "–"
 		}
-		t.Rows = append(t.Rows, []string{c.Name, "–", fineOf(c.Limit, u), fineOf(c.Value, u), fine(u).String(), at, chance, string(c.Decision)})
+		t.Rows = append(t.Rows, []string{english(c.Name.Phrase()), "–", fineOf(c.Limit, u), fineOf(c.Value, u), fine(u).String(), at, chance, string(c.Decision)})
 	}
 	return t
 }
@@ -111,10 +116,10 @@ func chances(j *verdict.Bore) (lines []string) {
 		return nil
 	}
 	flat := func(what string, l *verdict.Local) string {
-		return "Chance of " + what + ": with a flat prior, since " + l.Chance.Why + "."
+		return "Chance of " + what + ": with a flat prior, since " + english(l.Chance.Why) + "."
 	}
 	small, large := j.Sizes.Smallest, j.Sizes.Largest
-	if small.Chance.Why != "" && small.Chance.Why == large.Chance.Why {
+	if !small.Chance.Why.IsZero() && small.Chance.Why.Code == large.Chance.Why.Code {
 		return []string{flat("both sizes", small)}
 	}
 	for _, l := range []struct {
@@ -125,7 +130,7 @@ func chances(j *verdict.Bore) (lines []string) {
 			lines = append(lines, flat(l.what, l.at))
 			continue
 		}
-		lines = append(lines, fmt.Sprintf("Chance of %s: with the prior %s; with a flat one %s. The guard band rests on the flat one.", l.what, l.at.Chance.Prior, verdict.Percent(l.at.Probability)))
+		lines = append(lines, fmt.Sprintf("Chance of %s: with the prior from %d parts of this job; with a flat one %s. The guard band rests on the flat one.", l.what, l.at.Chance.Parts, english(verdict.Percent(l.at.Probability))))
 	}
 	return lines
 }

@@ -71,7 +71,7 @@ func GaugeStudyReport(g GaugeStudy) *document.Document {
 	d.Add(g.progress()...)
 	if g.Plan != nil && g.Plan.Short != "" {
 		d.Subject = counts(g.Plan.Parts, len(g.Plan.Appraisers), g.Plan.Trials) + " planned"
-		d.Outcome = &document.Outcome{document.Open, "TOO FEW READINGS", g.Plan.Short}
+		d.Outcome = &document.Outcome{Mark: document.Open, Word: "TOO FEW READINGS", Why: g.Plan.Short}
 		if g.Plan.Now != nil {
 			d.Outcome.Word = "UNDER WAY"
 		}
@@ -81,7 +81,7 @@ func GaugeStudyReport(g GaugeStudy) *document.Document {
 	if len(g.Results) > 0 {
 		d.Outcome = studyStamp(&g.Results[0], &g)
 		if g.Plan != nil && g.Plan.Now != nil && g.Plan.Now.Taken < g.Plan.Now.Wanted {
-			d.Outcome = &document.Outcome{document.Open, "UNDER WAY", "So far: " + d.Outcome.Why}
+			d.Outcome = &document.Outcome{Mark: document.Open, Word: "UNDER WAY", Why: "So far: " + d.Outcome.Why}
 		}
 		d.Add(g.facts(trials))
 		d.Add(g.shares(&g.Results[0]), document.Lines(g.Results[0].Says()), g.drawn())
@@ -122,18 +122,18 @@ func (g *GaugeStudy) progress() []document.Block {
 		return nil
 	}
 	now := g.Plan.Now
-	of := []document.Field{{"gauged", fmt.Sprintf("%d of %d", now.Taken, now.Wanted)}, {"place", where(now.Place, g.Unit)}}
+	of := []document.Field{{Name: "gauged", Value: fmt.Sprintf("%d of %d", now.Taken, now.Wanted)}, {Name: "place", Value: where(now.Place, g.Unit)}}
 	turn := func(who, part string, trial int) []document.Field {
-		return []document.Field{{"appraiser", clean(who)}, {"part", clean(part)}, {"trial", fmt.Sprintf("%d of %d", trial, now.Trials)}}
+		return []document.Field{{Name: "appraiser", Value: clean(who)}, {Name: "part", Value: clean(part)}, {Name: "trial", Value: fmt.Sprintf("%d of %d", trial, now.Trials)}}
 	}
-	out := document.Fields{{"Under way", of}}
+	out := document.Fields{{Name: "Under way", Fields: of}}
 	if now.Taking {
-		out = append(out, document.Group{"To gauge now", turn(now.Appraiser, now.Part, now.Trial)})
+		out = append(out, document.Group{Name: "To gauge now", Fields: turn(now.Appraiser, now.Part, now.Trial)})
 	}
 	if n := now.Next; n != nil {
-		out = append(out, document.Group{"Next", turn(n.Appraiser, n.Part, n.Trial)})
+		out = append(out, document.Group{Name: "Next", Fields: turn(n.Appraiser, n.Part, n.Trial)})
 	} else if !now.Taking {
-		out = append(out, document.Group{"Next", []document.Field{{"all is gauged", "end the study at the station"}}})
+		out = append(out, document.Group{Name: "Next", Fields: []document.Field{{Name: "all is gauged", Value: "end the study at the station"}}})
 	}
 	return []document.Block{out}
 }
@@ -209,25 +209,25 @@ func (g *GaugeStudy) spread(s study.Stat) string {
 func (g *GaugeStudy) facts(trials int) document.Fields {
 	of := []document.Field{}
 	if g.Gauge != "" {
-		of = append(of, document.Field{"gauge", clean(g.Gauge)})
+		of = append(of, document.Field{Name: "gauge", Value: clean(g.Gauge)})
 	}
 	if g.Job != nil {
-		of = append(of, document.Field{"job", strings.Join(filled(clean(g.Job.ID), clean(g.Job.Title)), ", ")}, document.Field{"low limit", both(g.Job.Low, g.Unit)}, document.Field{"high limit", both(g.Job.High, g.Unit)})
+		of = append(of, document.Field{Name: "job", Value: strings.Join(filled(clean(g.Job.ID), clean(g.Job.Title)), ", ")}, document.Field{Name: "low limit", Value: both(g.Job.Low, g.Unit)}, document.Field{Name: "high limit", Value: both(g.Job.High, g.Unit)})
 	}
 	r := &g.Results[0]
 	tolerance := "not given; held against the spread of the parts"
 	if r.Tolerance > 0 {
 		tolerance = g.fine(r.Tolerance, 2) + " " + g.unit()
 	}
-	of = append(of, document.Field{"tolerance", tolerance})
-	made := []document.Field{{"parts", strconv.Itoa(len(g.Table.Parts))}, {"people", clean(strings.Join(g.Table.Operators, ", "))}, {"each", analysis.Count(trials, "time", "times")}}
+	of = append(of, document.Field{Name: "tolerance", Value: tolerance})
+	made := []document.Field{{Name: "parts", Value: strconv.Itoa(len(g.Table.Parts))}, {Name: "people", Value: clean(strings.Join(g.Table.Operators, ", "))}, {Name: "each", Value: analysis.Count(trials, "time", "times")}}
 	if g.Stations != nil {
-		made = append(made, document.Field{"at", clean(strings.Join(g.Stations, ", "))})
+		made = append(made, document.Field{Name: "at", Value: clean(strings.Join(g.Stations, ", "))})
 	}
 	if !g.From.IsZero() {
-		made = append(made, document.Field{"taken", span(g.From, g.At)})
+		made = append(made, document.Field{Name: "taken", Value: span(g.From, g.At)})
 	}
-	return document.Fields{{"What was studied", of}, {"How", made}, {"What was found", g.found(r)}}
+	return document.Fields{{Name: "What was studied", Fields: of}, {Name: "How", Fields: made}, {Name: "What was found", Fields: g.found(r)}}
 }
 
 // found are the figures that are looked for first.
@@ -236,16 +236,16 @@ func (g *GaugeStudy) found(r *study.GaugeStudy) []document.Field {
 	if r.RepeatLow.OK && r.RepeatHigh.OK {
 		repeat += fmt.Sprintf(" (95 %% sure: %s to %s)", g.fine(r.RepeatLow.Value, 3), g.fine(r.RepeatHigh.Value, 3))
 	}
-	out := []document.Field{{"repeatability", repeat}, {"between people", g.spread(r.Operator.SD)}}
+	out := []document.Field{{Name: "repeatability", Value: repeat}, {Name: "between people", Value: g.spread(r.Operator.SD)}}
 	if r.Gauge.SD.OK {
-		out = append(out, document.Field{"together, 6 sd", g.fine(6*r.Gauge.SD.Value, 2) + " " + g.unit()})
+		out = append(out, document.Field{Name: "together, 6 sd", Value: g.fine(6*r.Gauge.SD.Value, 2) + " " + g.unit()})
 	}
 	if r.Gauge.OfTolerance.OK {
-		out = append(out, document.Field{"GRR, tolerance", stat(r.Gauge.OfTolerance, "%.1f %%")})
+		out = append(out, document.Field{Name: "GRR, tolerance", Value: stat(r.Gauge.OfTolerance, "%.1f %%")})
 	}
-	out = append(out, document.Field{"GRR, spread", stat(r.Gauge.OfTotal, "%.1f %%")})
+	out = append(out, document.Field{Name: "GRR, spread", Value: stat(r.Gauge.OfTotal, "%.1f %%")})
 	if r.Distinct.OK {
-		out = append(out, document.Field{"ndc (classes)", strconv.Itoa(int(r.Distinct.Value))})
+		out = append(out, document.Field{Name: "ndc (classes)", Value: strconv.Itoa(int(r.Distinct.Value))})
 	}
 	return out
 }
@@ -261,15 +261,15 @@ func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *document.Outcome {
 	why := fmt.Sprintf("The gauge takes %.1f %% of the %s.", j.Value, against)
 	switch {
 	case !j.OK:
-		return &document.Outcome{document.Open, "CANNOT JUDGE", j.Why}
+		return &document.Outcome{Mark: document.Open, Word: "CANNOT JUDGE", Why: j.Why}
 	case j.Value < study.GoodShare && r.Few():
-		return &document.Outcome{document.Open, "GOOD SO FAR", why + " Too few readings to rely on."}
+		return &document.Outcome{Mark: document.Open, Word: "GOOD SO FAR", Why: why + " Too few readings to rely on."}
 	case j.Value < study.GoodShare:
-		return &document.Outcome{document.Good, "GOOD", why}
+		return &document.Outcome{Mark: document.Good, Word: "GOOD", Why: why}
 	case j.Value <= study.WorstShare:
-		return &document.Outcome{document.Open, "BY AGREEMENT", why}
+		return &document.Outcome{Mark: document.Open, Word: "BY AGREEMENT", Why: why}
 	}
-	return &document.Outcome{document.Bad, "NOT GOOD ENOUGH", why + " Guard bands and repeats make up for it."}
+	return &document.Outcome{Mark: document.Bad, Word: "NOT GOOD ENOUGH", Why: why + " Guard bands and repeats make up for it."}
 }
 
 // shares draws what each source takes of what the gauge is judged against.
@@ -284,7 +284,7 @@ func (g *GaugeStudy) shares(r *study.GaugeStudy) document.Figure {
 			c.Bars = append(c.Bars, picture.Share{Name: s.name, Value: x.Value, Whole: s.name == whole})
 		}
 	}
-	return document.Figure{c, c.W, c.H, "What gauge, people and parts bring in. The gauge is judged by the dark bar: good below 10 %, by agreement up to 30 %."}
+	return document.Figure{Drawing: c, W: c.W, H: c.H, Caption: "What gauge, people and parts bring in. The gauge is judged by the dark bar: good below 10 %, by agreement up to 30 %."}
 }
 
 // drawn draws the readings.
@@ -312,7 +312,7 @@ func (g *GaugeStudy) drawn() document.Figure {
 	if limit > 0 {
 		words += " A bar that is longer than repeats explain has a frame."
 	}
-	return document.Figure{c, c.W, c.H, words}
+	return document.Figure{Drawing: c, W: c.W, H: c.H, Caption: words}
 }
 
 // counted says what the values of the table are.

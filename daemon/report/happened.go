@@ -59,13 +59,13 @@ func strip(s string, n int) string { return strings.TrimSuffix(s, times2(n)) }
 func (r *record) tell(e *event.Record) (what, detail string) {
 	switch e.Kind {
 	case event.Voided:
-		return "struck out", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), clean(e.Void.Reason))
+		return "struck out", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), clean(english(e.Void.Reason)))
 	case event.Restored:
-		return "put back", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), orDash(clean(e.Void.Reason)))
+		return "put back", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), orDash(clean(english(e.Void.Reason))))
 	case event.Kept:
-		return "kept", fmt.Sprintf("reading %d%s%s", e.Void.No, r.reading(e.Void.No), colon(clean(e.Void.Reason)))
+		return "kept", fmt.Sprintf("reading %d%s%s", e.Void.No, r.reading(e.Void.No), colon(clean(english(e.Void.Reason))))
 	case event.Refused:
-		return "refused", clean(e.Refused.Reason)
+		return "refused", clean(english(e.Refused.Reason))
 	case event.Placed:
 		if e.Place.Skip {
 			return "skipped", where(e.Place.Place, r.unit)
@@ -73,27 +73,27 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 	case event.Reworked:
 		return "new values", reworked(e.Rework, r.unit)
 	case event.Disturbed:
-		return "gauge disturbed", clean(e.Note)
+		return "gauge disturbed", clean(english(e.Noted()))
 	case event.Mastering:
-		if e.Master.Broken || e.Master.Why != "" {
-			return "ring reading", clean(e.Master.Ring.ID + colon(e.Master.Why))
+		if e.Master.Broken || !e.Master.Why.IsZero() {
+			return "ring reading", clean(e.Master.Ring.ID + colon(english(e.Master.Why)))
 		}
 	case event.RingRead:
 		if e.Ring.Restart {
-			return "ring reading", clean("begun anew" + colon(e.Ring.Why))
+			return "ring reading", clean("begun anew" + colon(english(e.Ring.Why)))
 		}
 	case event.Warmed:
 		if e.Warm.Ring != nil { // the part's stands by the rounds
 			return "temperature", fmt.Sprintf("ring %.2f °C", e.Warm.Ring.Degrees())
 		}
 	case event.Sped:
-		return "rocked slowly, then fast", clean("ring " + e.Speeds.Ring + ": " + e.Speeds.Sentence)
+		return "rocked slowly, then fast", clean("ring " + e.Speeds.Ring + ": " + english(e.Speeds.Sentence))
 	case event.Cooled:
-		return "temperature", clean(e.Cool.Sentence())
+		return "temperature", clean(english(e.Cool.Phrase()))
 	case event.Studied:
-		return "gauge study", clean(e.Study.Sentence())
+		return "gauge study", clean(english(e.Study.Phrase()))
 	case event.GaugeSeen:
-		return map[bool]string{true: "gauge lost", false: "gauge found"}[e.Gauge.Lost], clean(e.Gauge.Name + colon(e.Gauge.Why))
+		return map[bool]string{true: "gauge lost", false: "gauge found"}[e.Gauge.Lost], clean(e.Gauge.Name + colon(english(e.Gauge.Why)))
 	case event.ClockSet:
 		return "clock set", fmt.Sprintf("%s s", minus(fmt.Sprintf("%+.1f", e.Clock.Jump)))
 	case event.Started:
@@ -104,7 +104,7 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		switch {
 		case e.Reading.Surprising:
 			return "surprising", clean(fmt.Sprintf("reading %d, expected %s ± %s %s: %s", e.Reading.No, both(e.Reading.Expected, r.unit), fineOf(2*e.Reading.ExpectedU, r.unit), fine(r.unit), e.Reading.Ask))
-		case e.Reading.Ask != "":
+		case !e.Reading.Ask.IsZero():
 			return "place questioned", clean(fmt.Sprintf("reading %d: %s", e.Reading.No, e.Reading.Ask))
 		case e.Reading.How == "manual":
 			return "taken by hand", fmt.Sprintf("reading %d, %s", e.Reading.No, where(e.Reading.Place, r.unit))

@@ -33,7 +33,7 @@ func MasteringLog(l Log) *document.Document {
 			d.At = e.At
 		}
 	}
-	d.Add(document.Fields{{"Looks at a ring", lookCounts(looks)}, {"Period", []document.Field{{"first", moment(firstAt(looks))}, {"last", moment(d.At)}, {"asked", period(l.From, l.To)}}}})
+	d.Add(document.Fields{{Name: "Looks at a ring", Fields: lookCounts(looks)}, {Name: "Period", Fields: []document.Field{{Name: "first", Value: moment(firstAt(looks))}, {Name: "last", Value: moment(d.At)}, {Name: "asked", Value: period(l.From, l.To)}}}})
 	if len(looks) == 0 {
 		d.Add(document.Para("No ring was read."))
 	} else {
@@ -81,10 +81,10 @@ func lookCounts(looks []event.Record) []document.Field {
 		}
 	}
 	counts := []document.Field{
-		{"masterings", strconv.Itoa(mastered)}, {"checks held", strconv.Itoa(good)}, {"checks failed", strconv.Itoa(failed)}, {"checks void", strconv.Itoa(untold)},
+		{Name: "masterings", Value: strconv.Itoa(mastered)}, {Name: "checks held", Value: strconv.Itoa(good)}, {Name: "checks failed", Value: strconv.Itoa(failed)}, {Name: "checks void", Value: strconv.Itoa(untold)},
 	}
 	if again > 0 {
-		counts = append(counts, document.Field{"re-read as a part", strconv.Itoa(again)})
+		counts = append(counts, document.Field{Name: "re-read as a part", Value: strconv.Itoa(again)})
 	}
 	return counts
 }
@@ -125,7 +125,7 @@ func driftCharts(d *document.Document, looks []event.Record) {
 		r.Title = "zero, µm"
 		r.Lines = []level{{r.Values[0], picture.Target, "first"}}
 		c := runChart{W: 1000, H: 190, Panels: []panel{r.panel}, Labels: r.labels}
-		d.Add(document.Figure{c, c.W, c.H, r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
+		d.Add(document.Figure{Drawing: c, W: c.W, H: c.H, Caption: r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
 	}
 }
 

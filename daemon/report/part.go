@@ -141,13 +141,13 @@ func (r *record) outcome() *document.Outcome {
 	v := r.Bore.Verdict
 	switch c := r.doubted(); {
 	case v == nil:
-		return &document.Outcome{document.Open, "NOT FINISHED", clean(string(r.Bore.State) + colon(r.Bore.Why))}
+		return &document.Outcome{Mark: document.Open, Word: "NOT FINISHED", Why: clean(string(r.Bore.State) + colon(english(r.Bore.Why)))}
 	case c != nil:
-		return &document.Outcome{document.Open, outcome(v) + ", NOW IN DOUBT", clean(c.Sentence)}
+		return &document.Outcome{Mark: document.Open, Word: outcome(v) + ", NOW IN DOUBT", Why: clean(english(c.Sentence))}
 	case v.Accepted:
-		return &document.Outcome{document.Good, outcome(v), clean(v.Reason)}
+		return &document.Outcome{Mark: document.Good, Word: outcome(v), Why: clean(english(v.Reason))}
 	}
-	return &document.Outcome{document.Bad, outcome(v), clean(v.Reason)}
+	return &document.Outcome{Mark: document.Bad, Word: outcome(v), Why: clean(english(v.Reason))}
 }
 
 func outcome(v *event.Verdict) string {
@@ -166,30 +166,30 @@ func colon(s string) string {
 
 // facts are what was asked for, what was found, and how it was made.
 func (r *record) facts() document.Fields {
-	return document.Fields{{"Asked for", asked(r.job)}, {"Found", r.found()}, {"Made and gauged", r.made()}}
+	return document.Fields{{Name: "Asked for", Fields: asked(r.job)}, {Name: "Found", Fields: r.found()}, {Name: "Made and gauged", Fields: r.made()}}
 }
 
 func asked(j *analysis.Job) []document.Field {
 	u := j.Unit
 	f := []document.Field{
-		{"low limit", "Ø " + both(j.Low, u)},
-		{"high limit", "Ø " + both(j.High, u)},
-		{"target", "Ø " + both(j.Target, u)},
+		{Name: "low limit", Value: "Ø " + both(j.Low, u)},
+		{Name: "high limit", Value: "Ø " + both(j.High, u)},
+		{Name: "target", Value: "Ø " + both(j.Target, u)},
 	}
 	for _, x := range []struct {
 		name string
 		max  analysis.Deviation
 	}{{"size variation", j.Variation}, {"taper", j.Taper}, {"out-of-round", j.Ovality}} {
 		if x.max > 0 {
-			f = append(f, document.Field{x.name, "at most " + small(x.max, u)})
+			f = append(f, document.Field{Name: x.name, Value: "at most " + small(x.max, u)})
 		}
 	}
-	f = append(f, document.Field{"drawing", strings.Join(filled(prefixed("revision ", clean(j.Revision)), "in "+spelt(u)), ", ")})
+	f = append(f, document.Field{Name: "drawing", Value: strings.Join(filled(prefixed("revision ", clean(j.Revision)), "in "+spelt(u)), ", ")})
 	kind := "through"
 	if j.Blind {
 		kind = "blind"
 	}
-	f = append(f, document.Field{"bore", strings.Join(filled(notation.In(u).Depth(j.Length)+" long", kind, clean(j.Material)), ", ")})
+	f = append(f, document.Field{Name: "bore", Value: strings.Join(filled(notation.In(u).Depth(j.Length)+" long", kind, clean(j.Material)), ", ")})
 	return f
 }
 
@@ -209,23 +209,23 @@ func (r *record) found() (f []document.Field) {
 	b, v := r.Bore, r.Bore.Verdict
 	if z := b.Sizes; z != nil {
 		f = append(f,
-			document.Field{"smallest", both(z.Smallest.Size, r.unit)}, document.Field{"at", where(z.Smallest.Place, r.unit)},
-			document.Field{"largest", both(z.Largest.Size, r.unit)}, document.Field{"at", where(z.Largest.Place, r.unit)},
-			document.Field{"variation", small(z.Variation, r.unit)})
+			document.Field{Name: "smallest", Value: both(z.Smallest.Size, r.unit)}, document.Field{Name: "at", Value: where(z.Smallest.Place, r.unit)},
+			document.Field{Name: "largest", Value: both(z.Largest.Size, r.unit)}, document.Field{Name: "at", Value: where(z.Largest.Place, r.unit)},
+			document.Field{Name: "variation", Value: small(z.Variation, r.unit)})
 	} else if v != nil && v.Readings > 0 {
-		f = append(f, document.Field{"smallest", both(v.Smallest, r.unit)}, document.Field{"largest", both(v.Largest, r.unit)})
+		f = append(f, document.Field{Name: "smallest", Value: both(v.Smallest, r.unit)}, document.Field{Name: "largest", Value: both(v.Largest, r.unit)})
 	}
 	if u, k := r.stated(); u > 0 {
-		f = append(f, document.Field{"U of a size", small(u, r.unit) + k})
+		f = append(f, document.Field{Name: "U of a size", Value: small(u, r.unit) + k})
 	}
 	if j := b.Judged; j != nil {
-		f = append(f, document.Field{"by the rule", string(j.Decision)})
+		f = append(f, document.Field{Name: "by the rule", Value: string(j.Decision)})
 	}
 	if v != nil {
-		f = append(f, document.Field{"verdict", strings.ToLower(outcome(v)) + " by " + orDash(r.by(event.Judged))}, document.Field{"given", moment(r.at(event.Judged))})
+		f = append(f, document.Field{Name: "verdict", Value: strings.ToLower(outcome(v)) + " by " + orDash(r.by(event.Judged))}, document.Field{Name: "given", Value: moment(r.at(event.Judged))})
 	}
 	if f == nil {
-		f = []document.Field{{"sizes", "none"}}
+		f = []document.Field{{Name: "sizes", Value: "none"}}
 	}
 	return f
 }
@@ -286,9 +286,9 @@ func (r *record) made() []document.Field {
 	for _, m := range r.masters() {
 		rings.add(clean(m.Master.Ring.ID))
 	}
-	f := []document.Field{{"station", clean(r.Bore.Station)}, {"gauge", orDash(gauges.String())}, {"master ring", orDash(rings.String())}}
+	f := []document.Field{{Name: "station", Value: clean(r.Bore.Station)}, {Name: "gauge", Value: orDash(gauges.String())}, {Name: "master ring", Value: orDash(rings.String())}}
 	if len(r.Records) > 0 {
-		f = append(f, document.Field{"begun", moment(r.Records[0].At)})
+		f = append(f, document.Field{Name: "begun", Value: moment(r.Records[0].At)})
 	}
 	honed := analysis.Count(r.fold.Round(), "round", "rounds")
 	if strokes > 0 {
@@ -306,7 +306,7 @@ func (r *record) made() []document.Field {
 			read = append(read, strconv.Itoa(x.n)+" "+x.what)
 		}
 	}
-	return append(f, document.Field{"honed", honed}, document.Field{"readings", strings.Join(read, ", ")}, document.Field{"entered by", r.sources()})
+	return append(f, document.Field{Name: "honed", Value: honed}, document.Field{Name: "readings", Value: strings.Join(read, ", ")}, document.Field{Name: "entered by", Value: r.sources()})
 }
 
 // sources tells who or what caused how many events.
@@ -347,9 +347,9 @@ func (r *record) pictures() {
 	}
 	f := notation.In(r.unit)
 	c := picture.Cut{Bore: b, W: 1000, H: 300, Format: f}
-	r.doc.Add(document.Figure{c, c.W, c.H, "The bore cut lengthwise, as last gauged."})
+	r.doc.Add(document.Figure{Drawing: c, W: c.W, H: c.H, Caption: "The bore cut lengthwise, as last gauged."})
 	if len(b.Rounds) > 1 {
 		a := picture.Approach{Bore: b, W: 1000, H: 170, Format: f}
-		r.doc.Add(document.Figure{a, a.W, a.H, "The way to size: smallest to largest of each round, between the limits."})
+		r.doc.Add(document.Figure{Drawing: a, W: a.W, H: a.H, Caption: "The way to size: smallest to largest of each round, between the limits."})
 	}
 }

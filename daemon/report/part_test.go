@@ -266,7 +266,7 @@ func TestAnyTextIsSafe(t *testing.T) {
 		p := base
 		b, v, part := *base.Bore, *base.Bore.Verdict, *base.Bore.Part
 		part.Serial = rapid.String().Draw(t, "serial")
-		v.Reason = rapid.OneOf(rapid.String(), rapid.Just(`<script>alert(1)</script>"'&`), rapid.Just("溝 😀 \x00\u202e")).Draw(t, "reason")
+		v.Reason = analysis.Quote(rapid.OneOf(rapid.String(), rapid.Just(`<script>alert(1)</script>"'&`), rapid.Just("溝 😀 \x00\u202e")).Draw(t, "reason"))
 		b.Verdict, b.Part = &v, &part
 		p.Bore = &b
 		d := PartRecord(p)
@@ -465,7 +465,7 @@ func TestAveragingInTheRecord(t *testing.T) {
 	if row[0] != uncertainty.LineAveraging || row[5] != "s²" || row[9] != "assumed" || !slices.Contains(table.Notes, "The averaging of the gauge is not stated.") {
 		t.Errorf("%q, %q", row, table.Notes)
 	}
-	what, detail := (&record{}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: analysis.Speeds{Sentence: "Reads 1.3 µm large."}}}})
+	what, detail := (&record{}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large.")}}}})
 	if what != "rocked slowly, then fast" || detail != "ring R-1: Reads 1.3 µm large." {
 		t.Errorf("%q, %q", what, detail)
 	}

@@ -7,6 +7,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/daemon/document"
 )
 
 // other returns the unit that stands beside a drawing's.
@@ -145,4 +146,19 @@ func clean(s string) string {
 		}
 		return r
 	}, s))
+}
+
+// english is a phrase as it stands in the journal, or else in English.
+func english(p analysis.Phrase) string {
+	if p.Text != "" {
+		return p.Text
+	}
+	return notation.Format{}.Say(p)
+}
+
+func englishAll(ps []analysis.Phrase) (lines document.Lines) {
+	for _, p := range ps {
+		lines = append(lines, english(p))
+	}
+	return lines
 }

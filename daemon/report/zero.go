@@ -49,8 +49,8 @@ func (r *record) zero() {
 		return
 	}
 	r.doc.Add(looksTable(looks, false))
-	if after := r.Bore.Master.CheckAfter; after != "" {
-		r.doc.Add(document.Para(clean(after)))
+	if after := r.Bore.Master.CheckAfter; !after.IsZero() {
+		r.doc.Add(document.Para(clean(english(after))))
 	}
 	r.doc.Add(ringsTable(looks, r.unit))
 	if t := gaugesTable(looks); t != nil {
@@ -132,7 +132,7 @@ func noise(m *event.Master) string {
 func checkOutcome(c *event.ZeroCheck) string {
 	switch {
 	case !c.Valid:
-		return "not told: " + clean(c.Sentence)
+		return "not told: " + clean(english(c.Sentence))
 	case c.Good:
 		return "holds"
 	}
@@ -148,7 +148,7 @@ func rereadOutcome(x *event.Rereading) string {
 	s := "came to " + x.Size.Format(analysis.MM, 5) + " mm, "
 	switch {
 	case !x.Valid:
-		return "not told: " + clean(x.Sentence)
+		return "not told: " + clean(english(x.Sentence))
 	case x.Agrees:
 		return s + "agrees within ± " + um(x.Within)
 	case x.Good:

@@ -9,13 +9,12 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
-	"fairbore/daemon/state"
 )
 
 // errAsk marks a refusal that confirm overrides.
-type errAsk struct{ error }
+type errAsk struct{ analysis.Phrase }
 
-func ask(format string, args ...any) error { return errAsk{fmt.Errorf(format, args...)} }
+func ask(code string, args ...any) error { return errAsk{analysis.Say(code, args...)} }
 
 // Act carries an action out. It returns the events, none if it was refused,
 // and the reply.
@@ -32,8 +31,11 @@ func (s *Session) Act(at Stamp, a event.Action) ([]event.Event, event.Reply) {
 	s.by, s.source, s.command = "", "", ""
 	r := event.Reply{ID: a.ID, Do: a.Do, Done: err == nil}
 	if err != nil {
-		r.Why = err.Error()
-		r.Ask = errors.As(err, &errAsk{})
+		var asked errAsk
+		if r.Ask = errors.As(err, &asked); r.Ask {
+			err = asked.Phrase
+		}
+		r.Why = s.written(analysis.Reason(err))
 	}
 	if a.ID != "" && !r.Ask {
 		s.replies.put(a.ID, r)
@@ -58,30 +60,30 @@ func (s *Session) do(a event.Action) error {
 	case "speeds":
 		return s.beginSpeeds(a)
 	case "knock":
-		s.emit(event.Event{Kind: event.Disturbed, Note: orElse(a.Reason, "the gauge had a knock")})
+		s.emit(event.Event{Kind: event.Disturbed, Note: a.Reason})
 		return nil
 	case "dressed":
-		s.emit(event.Event{Kind: event.Dressing, Note: orElse(a.Reason, "the stones were dressed")})
+		s.emit(event.Event{Kind: event.Dressing, Note: a.Reason})
 		return nil
 	case "warm":
 		return s.warm(a.Warmth)
 	case "leave":
 		if f.Running == nil {
-			return errors.New("no ring is being read")
+			return analysis.Say("action.leave.none")
 		}
 		broken := *f.Running
-		broken.Broken, broken.Why = true, orElse(a.Reason, "left by the operator")
+		broken.Broken, broken.Why = true, said(a.Reason, analysis.Say("action.left"))
 		s.emit(event.Event{Kind: event.Mastering, Master: &broken})
 		return nil
 	case "note":
 		if strings.TrimSpace(a.Reason) == "" {
-			return errors.New("write what is to be noted")
+			return analysis.Say("action.note.empty")
 		}
 		s.emit(event.Event{Kind: event.Told, Note: a.Reason})
 		return nil
 	}
 	if f.Job == nil {
-		return errors.New("choose a job first")
+		return analysis.Say("action.no_job")
 	}
 	switch a.Do {
 	case "take":
@@ -101,7 +103,16 @@ func (s *Session) do(a event.Action) error {
 	case "accept", "reject":
 		return s.judge(a)
 	}
-	return fmt.Errorf("%q is not something to do here; there are job, part, round, place, stay, skip, take, void, restore, keep, master, check, reread, speeds, leave, knock, dressed, warm, cooldown, study, accept, reject, note", a.Do)
+	return analysis.Say("action.unknown", a.Do)
+}
+
+// faulty says all that is wrong with a job.
+func faulty(faults []error) analysis.Phrase {
+	first := analysis.Reason(faults[0])
+	if len(faults) == 1 {
+		return first
+	}
+	return analysis.Say("job.faults", first, faulty(faults[1:]))
 }
 
 // Bounds of one round of honing by hand: a day, and far more strokes than one has.
@@ -115,50 +126,46 @@ func (s *Session) chooseJob(a event.Action) error {
 	switch {
 	case a.Spec != nil:
 		if faults := s.set.CheckJob(a.Spec); len(faults) > 0 {
-			return errors.Join(faults...)
+			return faulty(faults)
 		}
 		job = a.Spec
 	case !ok:
-		return fmt.Errorf("job %q is not in the configuration; there are %s", a.Job, strings.Join(slices.Sorted(maps.Keys(s.set.Jobs)), ", "))
+		return analysis.Say("action.unknown_job", a.Job, strings.Join(slices.Sorted(maps.Keys(s.set.Jobs)), ", "))
 	}
-	if open := s.open(); open != "" && !a.Confirm {
-		return ask("%s; choose another job all the same?", open)
+	if open := s.open(); !open.IsZero() && !a.Confirm {
+		return ask("ask.other_job", open)
 	}
 	s.restStudy()
-	e := event.Event{Kind: event.JobChosen, Job: job}
-	if a.Spec != nil {
-		e.Note = event.Entered
-	}
-	s.emit(e)
+	s.emit(event.Event{Kind: event.JobChosen, Job: job, Entered: a.Spec != nil})
 	return nil
 }
 
-// open says why the part in hand isn't finished, "" if it is, there is none, or it is
+// open says why the part in hand isn't finished, zero if it is, there is none, or it is
 // only gauged for a study.
-func (s *Session) open() string {
+func (s *Session) open() analysis.Phrase {
 	f := &s.fold
 	if f.Part == nil || f.Verdict != nil || len(f.Readings) == 0 {
-		return ""
+		return analysis.Phrase{}
 	}
 	if f.Round() == 0 && slices.ContainsFunc(f.Readings, func(r *event.Reading) bool { return r.Study != nil }) {
-		return ""
+		return analysis.Phrase{}
 	}
-	return "part " + f.Part.Serial + " is neither accepted nor laid aside"
+	return analysis.Say("action.open", f.Part.Serial)
 }
 
 func (s *Session) beginPart(a event.Action) error {
 	f := &s.fold
 	if f.Job == nil {
-		return errors.New("choose a job first")
+		return analysis.Say("action.no_job")
 	}
 	if done, err := s.partOfStudy(a); done {
 		return err
 	}
-	if open := s.open(); open != "" && !a.Confirm {
-		return ask("%s; take the next part all the same?", open)
+	if open := s.open(); !open.IsZero() && !a.Confirm {
+		return ask("ask.next_part", open)
 	}
 	if a.Part != "" && f.Part != nil && a.Part == f.Part.Serial && !a.Confirm {
-		return ask("part %s is in hand already; begin it anew?", a.Part)
+		return ask("ask.part_again", a.Part)
 	}
 	s.nextPart(strings.TrimSpace(a.Part))
 	return nil
@@ -182,13 +189,13 @@ func (s *Session) newRound(a event.Action) error {
 	f := &s.fold
 	switch {
 	case f.Part == nil:
-		return errors.New("begin a part first")
+		return analysis.Say("action.round.no_part")
 	case f.Verdict != nil:
-		return fmt.Errorf("part %s is finished; take the next part", f.Part.Serial)
+		return analysis.Say("action.part_finished", f.Part.Serial)
 	case len(f.Current(f.Round())) == 0 && !a.Confirm:
-		return ask("nothing was gauged in round %d; begin the next all the same?", f.Round())
+		return ask("ask.round_empty", f.Round())
 	case a.Strokes < 0 || a.Strokes > mostStrokes || !(a.Seconds >= 0 && a.Seconds <= mostSeconds): // nor NaN
-		return fmt.Errorf("a round has 0 to %d strokes and lasts 0 to %d s", mostStrokes, mostSeconds)
+		return analysis.Say("action.round.bounds", mostStrokes, mostSeconds)
 	}
 	s.restStudy()
 	r := f.AdvisedRound(&s.set, s.now.Wall)
@@ -202,7 +209,7 @@ func (s *Session) choosePlace(a event.Action) error {
 	p := a.Place
 	if p == nil {
 		if p = f.Due(); p == nil {
-			return errors.New("no place is due; name one")
+			return analysis.Say("action.place.none")
 		}
 	}
 	if err := s.gaugeable(*p); err != nil {
@@ -219,10 +226,10 @@ func (s *Session) choosePlace(a event.Action) error {
 func (s *Session) gaugeable(p analysis.Place) error {
 	job := s.fold.Job
 	if in := job.Interrupted(p.Depth); in != nil {
-		return fmt.Errorf("%s falls in the %s at %s to %s: there is no wall to gauge", p, in.What, in.From, in.To)
+		return analysis.Say("action.no_wall", p, in.What, in.From, in.To)
 	}
 	if !slices.Contains(job.Plan(), p) {
-		return fmt.Errorf("%s is not in the plan of job %s", p, job.ID)
+		return analysis.Say("action.not_planned", p, job.ID)
 	}
 	return nil
 }
@@ -231,11 +238,11 @@ func (s *Session) gaugeable(p analysis.Place) error {
 // refused here.
 func (s *Session) warm(w event.Warmth) error {
 	if w.Part == nil && w.Ring == nil {
-		return errors.New("give the temperature of the part, of the ring, or both, in °C")
+		return analysis.Say("action.warm.none")
 	}
 	for _, t := range []*analysis.Temperature{w.Part, w.Ring} {
 		if t != nil && (*t < -10*analysis.Celsius || *t > 80*analysis.Celsius) {
-			return fmt.Errorf("%s is no temperature to gauge at; want -10 to 80 °C", *t)
+			return analysis.Say("action.warm.bounds", *t)
 		}
 	}
 	if f := &s.fold; w.Part != nil && f.Job != nil && f.Part == nil {
@@ -255,21 +262,21 @@ func (s *Session) void(a event.Action) error {
 	_, void := f.Voids[no]
 	switch {
 	case i < 0 && a.Do == "void":
-		return errors.New("this part has no such reading to strike out")
+		return analysis.Say("action.void.none")
 	case i < 0:
-		return errors.New("no reading of this part is struck out")
+		return analysis.Say("action.restore.none")
 	case f.Verdict != nil:
-		return fmt.Errorf("part %s is finished; its record stays as it is", f.Part.Serial)
+		return analysis.Say("action.part_finished_record", f.Part.Serial)
 	case a.Do == "void" && void:
-		return fmt.Errorf("reading %d is struck out already", no)
+		return analysis.Say("action.void.already", no)
 	case a.Do == "restore" && !void:
-		return fmt.Errorf("reading %d is not struck out", no)
+		return analysis.Say("action.restore.not_void", no)
 	case a.Do == "void" && strings.TrimSpace(a.Reason) == "":
-		return errors.New("give the reason for striking it out, such as: dirt, slipped, wrong place")
+		return analysis.Say("action.void.reason")
 	case a.Do == "void":
-		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: no, Reason: a.Reason}})
+		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: no, Reason: analysis.Quote(a.Reason)}})
 	default:
-		s.emit(event.Event{Kind: event.Restored, Void: &event.Void{No: no, Reason: a.Reason}})
+		s.emit(event.Event{Kind: event.Restored, Void: &event.Void{No: no, Reason: analysis.Quote(a.Reason)}})
 	}
 	return nil
 }
@@ -289,32 +296,32 @@ func (s *Session) lastFor(do string) int {
 func (s *Session) judge(a event.Action) error {
 	f := &s.fold
 	if f.Part == nil {
-		return errors.New("no part is in hand")
+		return analysis.Say("action.no_part")
 	}
 	if f.Verdict != nil {
-		return fmt.Errorf("part %s is finished already", f.Part.Serial)
+		return analysis.Say("action.part_judged", f.Part.Serial)
 	}
 	b := f.Bore(&s.set, s.now.Wall)
 	if a.Do == "accept" {
 		if b.State != event.InSize {
-			return fmt.Errorf("can't accept part %s: %s%s", f.Part.Serial, b.State, state.Because(b.Why))
+			return analysis.Say("action.accept.state", f.Part.Serial, analysis.Say("state."+string(b.State)), b.Why)
 		}
 		if due := s.set.Master.Lapse.BeforeAccept(f.Standing(), s.now.Wall); due != nil {
-			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, due.Sentence)
+			return analysis.Say("action.accept.not_yet", f.Part.Serial, due.Phrase)
 		}
-		if open := f.Unclosed(); open != "" {
-			return fmt.Errorf("can't accept part %s yet: %s", f.Part.Serial, open)
+		if open := f.Unclosed(); !open.IsZero() {
+			return analysis.Say("action.accept.not_yet", f.Part.Serial, open)
 		}
 		if r := f.Question(nil); r != nil {
-			return fmt.Errorf("can't accept part %s yet: reading %d is asked about. %s", f.Part.Serial, r.No, r.Ask)
+			return analysis.Say("action.accept.asked", f.Part.Serial, r.No, r.Ask)
 		}
 		if b.Shrinking() && !a.Confirm {
-			return ask("part %s is in size only as long as it is warm: %s", f.Part.Serial, b.Cooling.Sentence)
+			return ask("ask.warm", f.Part.Serial, b.Cooling.Sentence)
 		}
 	} else if strings.TrimSpace(a.Reason) == "" {
-		return errors.New("give the reason for laying the part aside")
+		return analysis.Say("action.reject.reason")
 	}
-	v := &event.Verdict{Accepted: a.Do == "accept", Reason: orElse(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
+	v := &event.Verdict{Accepted: a.Do == "accept", Reason: said(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
 	if z := b.Sizes; z != nil {
 		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
 	}
@@ -328,11 +335,12 @@ func (s *Session) judge(a event.Action) error {
 	return nil
 }
 
-func orElse(s, other string) string {
-	if strings.TrimSpace(s) == "" {
+// said is what a person has written, or else what is to be said.
+func said(text string, other analysis.Phrase) analysis.Phrase {
+	if strings.TrimSpace(text) == "" {
 		return other
 	}
-	return s
+	return analysis.Quote(text)
 }
 
 // replies remembers the newest answers, so that an action which comes twice is

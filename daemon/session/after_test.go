@@ -13,7 +13,7 @@ func accepted(t *testing.T) *bench {
 	set := guarded(verdict.Simple)
 	set.Master.Lapse.Fresh, set.Master.Lapse.FreshReadings = 0, 0
 	b := gauged(t, set, "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
-	if m := b.bore().Master; m.CheckAfter != "" || m.Doubted {
+	if m := b.bore().Master; !m.CheckAfter.IsZero() || m.Doubted {
 		t.Errorf("before the verdict: %+v", m)
 	}
 	b.must(event.Action{Do: "accept"})
@@ -31,15 +31,15 @@ func (b *bench) check(shown string) {
 // The verdict is final when the ring still reads true after the last reading.
 func TestCheckAfterAcceptance(t *testing.T) {
 	b := accepted(t)
-	if m := b.bore().Master; !strings.Contains(m.CheckAfter, "part 0001 is final when") || m.Doubted {
+	if m := b.bore().Master; !strings.Contains(english(m.CheckAfter), "part 0001 is final when") || m.Doubted {
 		t.Errorf("after the verdict: %+v", m)
 	}
 	b.check("31.75005")
-	if m := b.bore().Master; m.CheckAfter != "" || m.Doubted {
+	if m := b.bore().Master; !m.CheckAfter.IsZero() || m.Doubted {
 		t.Errorf("after a good check: %+v", m)
 	}
 	b.check("31.75050") // since the good one nothing of the part was gauged
-	if m := b.bore().Master; m.CheckAfter != "" || m.Doubted {
+	if m := b.bore().Master; !m.CheckAfter.IsZero() || m.Doubted {
 		t.Errorf("a failed check after a good one: %+v", m)
 	}
 }
@@ -53,7 +53,7 @@ func TestFailedCheckAfterAcceptance(t *testing.T) {
 		t.Fatalf("check %+v", c)
 	}
 	for range 2 {
-		if g := b.bore(); !g.Master.Doubted || g.Master.CheckAfter != "" || g.Verdict == nil || !g.Verdict.Accepted {
+		if g := b.bore(); !g.Master.Doubted || !g.Master.CheckAfter.IsZero() || g.Verdict == nil || !g.Verdict.Accepted {
 			t.Errorf("in doubt: %+v, verdict %+v", g.Master, g.Verdict)
 		}
 		b.must(event.Action{Do: "master"})
@@ -77,7 +77,7 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 		b.send("31.7515")
 	}
 	b.must(event.Action{Do: "accept"})
-	if m := b.bore().Master; m.Doubted || m.CheckAfter == "" || len(b.Fold().Doubtful) != 2 {
+	if m := b.bore().Master; m.Doubted || m.CheckAfter.IsZero() || len(b.Fold().Doubtful) != 2 {
 		t.Errorf("%+v, %d in doubt", m, len(b.Fold().Doubtful))
 	}
 }
@@ -86,7 +86,7 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 func TestNoCheckAfterLayingAside(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513")
 	b.must(event.Action{Do: "reject", Reason: "scratched"})
-	if m := b.bore().Master; m.CheckAfter != "" {
+	if m := b.bore().Master; !m.CheckAfter.IsZero() {
 		t.Errorf("%+v", m)
 	}
 }

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"fmt"
 	"time"
 
 	"fairbore/analysis"
@@ -37,12 +36,12 @@ func (a *atRest) sample(at time.Duration) {
 	a.last, a.some = at, true
 }
 
-// hint says what is wrong with the times, "" if nothing is.
-func (a *atRest) hint() string {
+// hint says what is wrong with the times, zero if nothing is.
+func (a *atRest) hint() analysis.Phrase {
 	if a.step == 0 {
-		return ""
+		return analysis.Phrase{}
 	}
-	return fmt.Sprintf("values are handed over every %d ms only: set the adapter's latency to 1 ms", a.step.Milliseconds())
+	return analysis.Say("hint.adapter", int(a.step.Milliseconds()))
 }
 
 // scatters takes a sample in for what the gauge scatters by, while it is in free air or a

@@ -182,11 +182,11 @@ func TestStepsOfTimeAreSaid(t *testing.T) {
 			b.now = Stamp{Wall: start.Wall.Add(at), Mono: start.Mono + at}
 			b.keep(b.Sample(b.now, "G-11", []drivers.Sample{lively(t, b, "32.3000")}))
 		}
-		if l, _ := b.Live(); strings.Contains(l.Hint, "every 16 ms") != (step > 0) {
+		if l, _ := b.Live(); strings.Contains(english(l.Hint), "every 16 ms") != (step > 0) {
 			t.Errorf("in steps of %s: %q", step, l.Hint)
 		}
-		b.GaugeState(b.now, "G-11", true, "unplugged")
-		if b.rest.hint() != "" {
+		b.GaugeState(b.now, "G-11", true, analysis.Quote("unplugged"))
+		if !b.rest.hint().IsZero() {
 			t.Error("another cable has the steps of the last")
 		}
 	}

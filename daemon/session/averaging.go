@@ -1,8 +1,6 @@
 package session
 
 import (
-	"errors"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -39,11 +37,11 @@ func (s *Session) beginSpeeds(a event.Action) error {
 	ring, ok := s.set.Rings[id]
 	switch {
 	case s.set.Capture.Mode != capture.Turning.String():
-		return errors.New("only a gauge that is rocked (capture: turning) can read larger by its speed")
+		return analysis.Say("action.speeds.not_rocked")
 	case !ok:
-		return fmt.Errorf("name a ring to rock in; there are %s", strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
+		return analysis.Say("action.name_ring_to_rock", strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
 	case a.Of < 0 || a.Of > 25:
-		return fmt.Errorf("%d readings of each speed: want 1 to 25, or 0 for the usual %d", a.Of, speedReadings)
+		return analysis.Say("action.speed_readings", a.Of, speedReadings)
 	case a.Of == 0:
 		a.Of = speedReadings
 	}

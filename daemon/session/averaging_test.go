@@ -12,6 +12,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -127,7 +128,7 @@ func TestAveragingInTheBudget(t *testing.T) {
 		b.rock("31.7515", capture.Result{Motion: 2300})
 		g := b.bore()
 		size, form := averagingLine(t, g.Budget), averagingLine(t, g.FormBudget)
-		if asks := slices.ContainsFunc(g.Cautions, func(s string) bool { return strings.Contains(s, "rock slowly, then fast") }); asks != (c.basis == uncertainty.ByAssumption) {
+		if asks := slices.ContainsFunc(g.Cautions, func(p analysis.Phrase) bool { return p.Code == "caution.averaging" }); asks != (c.basis == uncertainty.ByAssumption) {
 			t.Errorf("%s: cautions %q", c.name, g.Cautions)
 		}
 		if c.size == 0 {
@@ -170,8 +171,8 @@ func TestAveragingIsLearnedFromReadings(t *testing.T) {
 	}
 	caution := func(b *bench) string {
 		for _, c := range b.bore().Cautions {
-			if strings.Contains(c, "averages: ") {
-				return c
+			if strings.Contains(english(c), "averages: ") {
+				return english(c)
 			}
 		}
 		return ""
@@ -248,7 +249,7 @@ func TestAnotherStatementLapsesTheZero(t *testing.T) {
 	set := b.set
 	set.Gauge.Smoothing = master.Smoothing{Averages: 100 * time.Millisecond, Stated: true}
 	b.Configure(set)
-	if g := b.bore(); g.Master.OK || !strings.Contains(g.Master.Why, "averages or lag") {
+	if g := b.bore(); g.Master.OK || !strings.Contains(english(g.Master.Why), "averages or lag") {
 		t.Errorf("%+v", g.Master)
 	}
 	set.Gauge.Smoothing = master.Smoothing{Stated: true}
@@ -261,12 +262,12 @@ func TestAnotherStatementLapsesTheZero(t *testing.T) {
 func TestRockSlowlyThenFast(t *testing.T) {
 	b := newBench(t, testSettings())
 	b.must(event.Action{Do: "job", Job: "J-4112"})
-	if r := b.do(event.Action{Do: "speeds"}); r.Done || !strings.Contains(r.Why, "rocked") {
+	if r := b.do(event.Action{Do: "speeds"}); r.Done || !strings.Contains(english(r.Why), "rocked") {
 		t.Errorf("with a button: %+v", r)
 	}
 	b = newBench(t, rockedSettings())
 	b.must(event.Action{Do: "job", Job: "J-4112"})
-	if r := b.do(event.Action{Do: "speeds", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250") {
+	if r := b.do(event.Action{Do: "speeds", Ring: "R-9"}); r.Done || !strings.Contains(english(r.Why), "R-1250") {
 		t.Errorf("in no ring: %+v", r)
 	}
 	if r := b.do(event.Action{Do: "speeds", Of: 26}); r.Done {
@@ -280,7 +281,7 @@ func TestRockSlowlyThenFast(t *testing.T) {
 			if i >= 3 {
 				m, want = fast, "rock fast in ring R-1250: "
 			}
-			if g := b.bore(); !strings.Contains(g.Why, want+string(rune('1'+i%3))+" of 3") || g.State != event.NotMastered {
+			if g := b.bore(); !strings.Contains(english(g.Why), want+string(rune('1'+i%3))+" of 3") || g.State != event.NotMastered {
 				t.Errorf("reading %d: %s", i, g.Why)
 			}
 			b.rock(v, capture.Result{Motion: m})
@@ -289,20 +290,20 @@ func TestRockSlowlyThenFast(t *testing.T) {
 		if last.Kind != event.Sped || last.Speeds == nil || b.Fold().Running != nil {
 			t.Fatalf("%+v", last)
 		}
-		if l, _ := b.Live(); l.Hint != last.Speeds.Sentence {
+		if l, _ := b.Live(); l.Hint.Code != last.Speeds.Sentence.Code {
 			t.Errorf("the page is told %q", l.Hint)
 		}
 		return last.Speeds
 	}
 	// 100 ms make 2600 µm/s² × 0.1²/12 s² = 2.17 µm.
 	s := check(400, 3000, "31.7500", "31.7500", "31.7501", "31.7522", "31.7521", "31.7522")
-	if !s.Told || s.Good || s.Sentence != "Reads 2.1 µm large when rocked fast: state averages: 100 ms." || s.Ring != "R-1250" || s.Gauge != "G-11" {
+	if !s.Told || s.Good || (notation.Format{}).Say(s.Sentence) != "Reads 2.1 µm large when rocked fast: state averages: 100 ms." || s.Ring != "R-1250" || s.Gauge != "G-11" {
 		t.Errorf("%+v", s)
 	}
 	if f := b.Fold(); f.Master != nil || f.Averaging.Spread < 1e7 {
 		t.Errorf("the check set a zero, or taught nothing: %+v", f.Averaging)
 	}
-	if s := check(400, 3000, "31.7500", "31.7500", "31.7501", "31.7500", "31.7500", "31.7501"); !s.Told || !s.Good || !strings.Contains(s.Sentence, "does not depend on the speed") {
+	if s := check(400, 3000, "31.7500", "31.7500", "31.7501", "31.7500", "31.7500", "31.7501"); !s.Told || !s.Good || !strings.Contains(english(s.Sentence), "does not depend on the speed") {
 		t.Errorf("%+v", s)
 	}
 	if f := New(b.set, records(b.all)).Fold(); f.Averaging != b.Fold().Averaging || f.Running != nil {

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"errors"
 	"time"
 
 	"fairbore/analysis"
@@ -31,7 +30,7 @@ type capturer struct {
 	offset  analysis.Length // added to what a gauge of deviations shows
 	air     analysis.Length // what the gauge shows in free air, as the captures up to here have learned it; 0: not known
 	leave   bool            // nothing is taken until the gauge has left the ring
-	why     string          // the last visit gave no reading, until the next one begins
+	why     analysis.Phrase // the last visit gave no reading, until the next one begins
 	last    struct {
 		smp  drivers.Sample
 		sent event.Sent
@@ -52,7 +51,7 @@ func (s *Session) retune() {
 	if k.c != nil && (k.options.Air == 0 || k.options.AirLearned) && k.c.Air() != 0 {
 		k.air = k.c.Air() - k.offset
 	}
-	k.options, k.offset, k.mode, k.c, k.why = o, offset, o.Mode, nil, ""
+	k.options, k.offset, k.mode, k.c, k.why = o, offset, o.Mode, nil, analysis.Phrase{}
 	s.expect.stale = true
 	if o.Nominal == 0 || err != nil {
 		return
@@ -99,20 +98,20 @@ func (s *Session) options() (o capture.Options, offset analysis.Length, err erro
 
 // feed gives the capture a value and returns what it took of it, and what to tell the
 // person: what the hand should do, or why the last visit gave nothing.
-func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured, hint string) {
+func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured, hint analysis.Phrase) {
 	k.results = nil
 	if k.c == nil { // no job: whatever a button sends is taken, to be refused with that reason
 		if k.mode == capture.Button {
 			taken = []captured{{raw: raw, how: k.mode.String()}}
 		}
-		return taken, ""
+		return taken, analysis.Phrase{}
 	}
 	k.results = k.c.Feed(capture.Sample{At: at, Value: raw + k.offset})
 	for _, r := range k.results {
 		switch {
 		case k.leave:
 		case r.Kind == capture.Entered:
-			k.why = ""
+			k.why = analysis.Phrase{}
 		case r.Kind == capture.Taken:
 			taken = append(taken, captured{
 				raw: r.Value - k.offset, u: r.U, turns: r.Turns, how: k.mode.String(),
@@ -121,16 +120,16 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 		case r.Kind == capture.Refused && k.mode == capture.Button: // judged by the session, which can say more
 			taken = append(taken, captured{raw: raw, how: k.mode.String()})
 		case r.Kind == capture.Refused:
-			k.why = string(r.Reason)
+			k.why = analysis.Phrase{Code: string(r.Reason)}
 		}
 	}
 	p := k.c.Progress()
 	k.leave = k.leave && p.In
 	switch {
 	case k.leave:
-		return taken, "take the gauge out of the ring"
+		return taken, analysis.Phrase{Code: "hint.leave_ring"}
 	case p.In:
-		return taken, string(p.Hint)
+		return taken, analysis.Phrase{Code: string(p.Hint)}
 	}
 	return taken, k.why
 }
@@ -148,14 +147,14 @@ func (k *capturer) passes() (n, least int) {
 }
 
 // forget forgets the gauge, and what it shows in free air.
-func (k *capturer) forget() { k.c, k.air, k.why = nil, 0, "" }
+func (k *capturer) forget() { k.c, k.air, k.why = nil, 0, analysis.Phrase{} }
 
 // reset forgets a visit in progress.
 func (k *capturer) reset() {
 	if k.c != nil {
 		k.c.Reset()
 	}
-	k.leave, k.why = false, ""
+	k.leave, k.why = false, analysis.Phrase{}
 	k.last.some = false
 }
 
@@ -165,14 +164,14 @@ func (k *capturer) inBore() bool { return k.c != nil && k.c.Progress().In }
 func (s *Session) takeLive() error {
 	l := &s.capture.last
 	if !s.hasLive || !l.some {
-		return errors.New("the gauge shows nothing to take")
+		return analysis.Say("action.take.nothing")
 	}
 	if s.now.Mono-s.liveAt > depthFresh {
-		return errors.New("what the gauge showed last is old; is it still sending?")
+		return analysis.Say("action.take.old")
 	}
 	s.taken(&l.smp, l.sent, captured{raw: l.raw, how: "manual"})
 	if r := s.fold.Refused; r != nil && len(s.out) > 0 && s.out[len(s.out)-1].Kind == event.Refused {
-		return errors.New(r.Reason)
+		return r.Reason
 	}
 	return nil
 }

@@ -1,8 +1,6 @@
 package session
 
 import (
-	"errors"
-	"fmt"
 	"math"
 
 	"fairbore/analysis"
@@ -14,17 +12,17 @@ func (s *Session) coolDown(a event.Action) error {
 	f := &s.fold
 	switch {
 	case a.Off && f.Cool == nil:
-		return errors.New("the part's temperature isn't taken from its cooling")
+		return analysis.Say("action.cooldown.off")
 	case a.Off:
-		s.emit(event.Event{Kind: event.Cooled, Cool: f.Cool.End(orElse(a.Reason, "left by the operator"), false)})
+		s.emit(event.Event{Kind: event.Cooled, Cool: f.Cool.End(said(a.Reason, analysis.Say("action.left")), false)})
 		return nil
 	case f.Part == nil || f.Verdict != nil:
-		return errors.New("begin a part first, and gauge one place again and again")
+		return analysis.Say("action.cooldown.no_part")
 	case f.Warm.Part != nil:
-		return fmt.Errorf("the part's temperature is measured, %s; that stands until the next round", *f.Warm.Part)
+		return analysis.Say("action.cooldown.measured", *f.Warm.Part)
 	}
-	if why := s.set.Lapsed(f, s.now.Wall); why != "" {
-		return errors.New(why)
+	if why := s.set.Lapsed(f, s.now.Wall); !why.IsZero() {
+		return why
 	}
 	c, err := f.CoolingNow(&s.set)
 	if err != nil {
@@ -50,8 +48,7 @@ func (s *Session) closes(r *event.Reading) {
 	if off.Abs() <= limit {
 		return
 	}
-	why := fmt.Sprintf("reading %d came out %s µm from where the cooling leads, more than %s: was it laid elsewhere, or held in the hand? Gauge the places again.",
-		r.No, off.Format(analysis.UM, 2), limit.Format(analysis.UM, 2))
+	why := analysis.Say("cooldown.off", r.No, analysis.Fine(off), analysis.Fine(limit))
 	s.emit(event.Event{Kind: event.Cooled, Cool: c.End(why, true), Source: "gauge"})
 	s.live.Hint = why
 }

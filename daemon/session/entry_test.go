@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 )
 
@@ -18,7 +19,7 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 	b.must(event.Action{Do: "job", Spec: job})
 	b.master()
 	b.send("31.7513")
-	if n := slices.IndexFunc(b.all, func(e event.Event) bool { return e.Kind == event.JobChosen && e.Note == event.Entered }); n < 0 {
+	if n := slices.IndexFunc(b.all, func(e event.Event) bool { return e.Kind == event.JobChosen && e.Entered }); n < 0 {
 		t.Error("the journal does not say that the job was entered")
 	}
 	again := New(b.set, records(b.all))
@@ -32,7 +33,7 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 		t.Fatal("a job with four faults was taken")
 	}
 	for _, want := range []string{"wood", "R-9", "sections", "another name"} {
-		if !strings.Contains(r.Why, want) {
+		if !strings.Contains(english(r.Why), want) {
 			t.Errorf("%s is not reported: %s", want, r.Why)
 		}
 	}
@@ -53,7 +54,7 @@ func TestJobTooLarge(t *testing.T) {
 		job := sleeve()
 		job.ID = "J-9002"
 		spoil(job)
-		if faults := set.CheckJob(job); len(faults) != 1 || !strings.Contains(faults[0].Error(), what) {
+		if faults := set.CheckJob(job); len(faults) != 1 || !strings.Contains((notation.Format{}).Error(faults[0]), what) {
 			t.Errorf("%s: %v", what, faults)
 		}
 	}

@@ -204,7 +204,7 @@ func (s *Session) likely() (analysis.Length, analysis.Deviation) {
 	if f.Running != nil {
 		return s.likelyInRing()
 	}
-	if f.Job == nil || f.Verdict != nil || f.Knocked != "" || f.Gauging() {
+	if f.Job == nil || f.Verdict != nil || !f.Knocked.IsZero() || f.Gauging() {
 		return 0, 0
 	}
 	round := f.LatestRound()
@@ -231,7 +231,7 @@ func (s *Session) likely() (analysis.Length, analysis.Deviation) {
 // showed there, or before that the certified size with the doubt of the zero.
 func (s *Session) likelyInRing() (analysis.Length, analysis.Deviation) {
 	f, g, run := &s.fold, &s.set.Gauge, s.fold.Running
-	known := f.Master != nil && f.Master.Gauge == g.Name && f.Knocked == ""
+	known := f.Master != nil && f.Master.Gauge == g.Name && f.Knocked.IsZero()
 	switch {
 	case len(run.Raw) > 0:
 		var x []float64

@@ -1,10 +1,7 @@
 package session
 
 import (
-	"errors"
-	"fmt"
 	"math"
-	"strings"
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
@@ -17,59 +14,54 @@ import (
 func (s *Session) canGain(ring *analysis.Ring, of int) error {
 	f := &s.fold
 	if f.Master == nil {
-		return errors.New("a second ring sets the gain only after the first has set the zero; master on that first")
+		return analysis.Say("action.gain.first")
 	}
 	first := f.Mastering()
 	if ring.ID == first.Ring.ID {
-		return fmt.Errorf("ring %s has set the zero; the gain wants another ring, of a clearly different size", ring.ID)
+		return analysis.Say("action.gain.same_ring", ring.ID)
 	}
-	if why := s.set.Lapsed(f, s.now.Wall); why != "" {
-		return fmt.Errorf("the gain wants a zero that holds: %s", why)
+	if why := s.set.Lapsed(f, s.now.Wall); !why.IsZero() {
+		return analysis.Say("action.gain.zero", why)
 	}
 	if f.Since > 0 {
-		return fmt.Errorf("%s since the zero was set or looked at; master on ring %s again, and on the second ring directly after it", analysis.Count(f.Since, "reading was taken", "readings were taken"), first.Ring.ID)
+		return analysis.Say("action.gain.readings", f.Since, first.Ring.ID)
 	}
 	// As if the gauge were perfect: what is refused then is the rings' distance alone.
 	sound := first
 	sound.Ring = *ring
 	sound.N, sound.Mean = of, first.Mean+ring.Size-first.Ring.Size
 	if g := master.SetGain(first, sound, f.Repeat(&s.set.Gauge)); !g.Accepted {
-		return errors.New(refusedGain(g))
+		return g.Sentence
 	}
 	return nil
-}
-
-// refusedGain is why there is none, as a reason.
-func refusedGain(g master.Gain) string {
-	return strings.TrimSuffix(strings.TrimPrefix(g.Sentence, "No gain: "), ".")
 }
 
 // gained sets the gain from the readings of a second ring. A gain that is none of a
 // sound gauge leaves everything as it was, and what was read stays in the journal.
 func (s *Session) gained(set analysis.RingSet) {
 	f := &s.fold
-	leave := func(why string) {
+	leave := func(why analysis.Phrase) {
 		broken := *f.Running
-		broken.Broken, broken.Why = true, "no gain was set: "+why
+		broken.Broken, broken.Why = true, analysis.Say("action.gain.not_set", why)
 		s.emit(event.Event{Kind: event.Mastering, Master: &broken})
 		s.live.Hint = broken.Why
 	}
-	if why := s.set.Lapsed(f, s.now.Wall); why != "" { // while the ring was read
+	if why := s.set.Lapsed(f, s.now.Wall); !why.IsZero() { // while the ring was read
 		leave(why)
 		return
 	}
 	second := master.Master(set, master.Rules{Least: 1}, nil, true)
 	if !second.Accepted {
-		s.again(strings.Join(second.Refused, "; "))
+		s.again(second.Refused[0])
 		return
 	}
 	got := master.SetGain(f.Mastering(), second, f.Repeat(&s.set.Gauge))
 	if !got.Accepted {
-		leave(refusedGain(got))
+		leave(got.Sentence)
 		return
 	}
 	m := *f.Master
-	m.Number, m.Moved, m.Second, m.Why = m.Number+1, 0, true, ""
+	m.Number, m.Moved, m.Second, m.Why = m.Number+1, 0, true, analysis.Phrase{}
 	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
 	m.Averaging = f.Averages(m.Gauge)
 	m.Gain = &event.Gain{

@@ -148,7 +148,7 @@ func TestGainIsRefused(t *testing.T) {
 		{event.Action{Do: "master", Gain: true, Ring: "R-NEAR"}, "too close together"},
 		{event.Action{Do: "check", Gain: true, Ring: "R-1254"}, "a check sets no gain"},
 	} {
-		if r := b.do(c.a); r.Done || !strings.Contains(r.Why, c.why) {
+		if r := b.do(c.a); r.Done || !strings.Contains(english(r.Why), c.why) {
 			t.Errorf("%+v: %+v, want %q", c.a, r, c.why)
 		}
 	}
@@ -157,15 +157,15 @@ func TestGainIsRefused(t *testing.T) {
 	if m := b.Fold().Master; m.Number != 1 || m.Gain != nil || b.Fold().Running != nil {
 		t.Errorf("an implausible gain was set: %+v", m)
 	}
-	if last.Kind != event.Mastering || !last.Master.Broken || !strings.Contains(last.Master.Why, "not one of a sound gauge") {
+	if last.Kind != event.Mastering || !last.Master.Broken || !strings.Contains(english(last.Master.Why), "not one of a sound gauge") {
 		t.Errorf("the journal does not say why: %+v", last)
 	}
 	b.send("31.7520")
-	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "master on ring R-1250 again") {
+	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(english(r.Why), "master on ring R-1250 again") {
 		t.Errorf("after a reading: %+v", r)
 	}
 	b.must(event.Action{Do: "knock"})
-	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(r.Why, "zero that holds") {
+	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(english(r.Why), "zero that holds") {
 		t.Errorf("after a knock: %+v", r)
 	}
 }

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -10,8 +9,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// spindleTurns is why nothing is taken while the spindle is known to turn.
-const spindleTurns = "the spindle turns: stop it and wait for rest, then gauge"
+// spindleTurns is the code of why nothing is taken while the spindle is known to turn.
+const spindleTurns = "reading.spindle"
 
 // spindle is what the spindle's contact has told.
 type spindle struct {
@@ -79,7 +78,7 @@ func (s *Session) twice() {
 	}
 	s.air.once = false
 	if r := f.Newest(); r != nil {
-		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: r.No, Reason: "struck out at the gauge"}, Source: "gauge"})
+		s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: r.No, Reason: analysis.Say("void.at_gauge")}, Source: "gauge"})
 	}
 }
 
@@ -122,12 +121,12 @@ const (
 )
 
 // misplaced says that a reading fits another section far better than its own: by
-// what the round before took off everywhere, from the sections gauged so far. ""
+// what the round before took off everywhere, from the sections gauged so far. zero
 // if it fits, or nothing can be said.
-func (s *Session) misplaced(r *event.Reading) string {
+func (s *Session) misplaced(r *event.Reading) analysis.Phrase {
 	f, repeat := &s.fold, s.fold.Repeat(&s.set.Gauge)
 	if r.Round == 0 || repeat <= 0 {
-		return ""
+		return analysis.Phrase{}
 	}
 	before, now := s.rooms.before, s.rooms.now // used again, since this is asked of every reading
 	clear(before)
@@ -135,7 +134,7 @@ func (s *Session) misplaced(r *event.Reading) string {
 	f.CurrentInto(r.Round-1, before)
 	f.CurrentInto(r.Round, now)
 	if before[r.Place] == nil || len(now) < 2 {
-		return ""
+		return analysis.Phrase{}
 	}
 	// What honing took off, as the places gauged in both rounds show it.
 	var taken []float64
@@ -145,7 +144,7 @@ func (s *Session) misplaced(r *event.Reading) string {
 		}
 	}
 	if len(taken) < 2 {
-		return ""
+		return analysis.Phrase{}
 	}
 	mean, spread := meanAndSpread(taken)
 	u := math.Max(math.Sqrt2*analysis.Length(repeat).Micrometres(), spread)
@@ -153,14 +152,14 @@ func (s *Session) misplaced(r *event.Reading) string {
 		return math.Abs((r.Size-before[p].Size).Micrometres()-mean) / u
 	}
 	if off(r.Place) < placeFar {
-		return ""
+		return analysis.Phrase{}
 	}
 	for _, p := range f.Job.Plan() {
 		if p.Depth != r.Depth && before[p] != nil && off(p) < placeNear {
-			return fmt.Sprintf("this size fits %s better than %s: was it the right place?", p, r.Place)
+			return analysis.Say("ask.right_place", p, r.Place)
 		}
 	}
-	return ""
+	return analysis.Phrase{}
 }
 
 func meanAndSpread(x []float64) (mean, sd float64) {

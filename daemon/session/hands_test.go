@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/drivers"
@@ -35,13 +37,13 @@ func TestNothingIsTakenWhileTheSpindleTurns(t *testing.T) {
 	if ev := stream("31.7460", 3); len(ev) != 0 {
 		t.Errorf("a stable value was taken while the spindle turns: %+v", ev)
 	}
-	if l, ok := b.Live(); !ok || !strings.Contains(l.Hint, "spindle") {
+	if l, ok := b.Live(); !ok || !strings.Contains(english(l.Hint), "spindle") {
 		t.Errorf("the page does not say why: %+v", l)
 	}
 	if !b.bore().Spindle {
 		t.Error("the state does not say that the spindle turns")
 	}
-	if r := b.do(event.Action{Do: "take"}); r.Done || !strings.Contains(r.Why, "spindle") {
+	if r := b.do(event.Action{Do: "take"}); r.Done || !strings.Contains(english(r.Why), "spindle") {
 		t.Errorf("taken by hand while the spindle turns: %+v", r)
 	}
 	stream("32.3000", 1)
@@ -162,13 +164,13 @@ func TestReadingAtTheWrongPlaceIsQuestioned(t *testing.T) {
 	}
 	for i, s := range []string{"31.7450", "31.7450", "31.7460", "31.7460", "31.7470"} { // 1 µm off everywhere
 		b.send(s)
-		if q := b.last[len(b.last)-1].Reading.Ask; q != "" {
+		if q := b.last[len(b.last)-1].Reading.Ask; !q.IsZero() {
 			t.Errorf("reading %d is questioned: %s", i, q)
 		}
 	}
 	b.send("31.7450") // the front, where the back is due
 	r := b.last[len(b.last)-1].Reading
-	if r == nil || !strings.Contains(r.Ask, "5 mm") || r.Place.String() != "58 mm / 90°" {
+	if r == nil || !strings.Contains((notation.Format{}).Say(r.Ask), "5 mm") || r.Place.String() != "58 mm / 90°" {
 		t.Errorf("a reading of the front at the back: %+v", r)
 	}
 }
@@ -184,8 +186,8 @@ func TestInstrumentsBesideTheGauge(t *testing.T) {
 	if r := b.Fold().Newest(); r == nil || r.Place.String() != "58 mm / 0°" {
 		t.Errorf("a reading with the depth scale at 57.5 mm: %+v", r)
 	}
-	b.keep(b.GaugeState(b.now, "Z-1", true, "unplugged"))
-	if g := b.bore(); g.State == event.CannotJudge && strings.Contains(g.Why, "gauge lost") {
+	b.keep(b.GaugeState(b.now, "Z-1", true, analysis.Quote("unplugged")))
+	if g := b.bore(); g.State == event.CannotJudge && strings.Contains(english(g.Why), "gauge lost") {
 		t.Errorf("a lost depth scale is told as a lost gauge: %s", g.Why)
 	}
 	if g, ok := b.Fold().Instrument("Z-1"); !ok || !g.Lost {

@@ -2,6 +2,7 @@ package session
 
 import (
 	"math"
+	"reflect"
 	"testing"
 
 	"fairbore/analysis"
@@ -86,7 +87,7 @@ func TestIndentationOfAMixedRound(t *testing.T) {
 	if got := halfWidth(b); got != whole || b.Fold().Newest().Indentation == 0 {
 		t.Errorf("± %.3f µm, want %.3f as before", got, whole)
 	}
-	if *b.Fold().Readings[0] != first {
+	if !reflect.DeepEqual(*b.Fold().Readings[0], first) {
 		t.Error("the reading before was changed")
 	}
 	b.must(event.Action{Do: "round"})

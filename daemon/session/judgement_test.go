@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -51,7 +52,7 @@ func TestGuardBandDecides(t *testing.T) {
 	if u := analysis.Length(b.U.Expanded).Micrometres(); u < 0.66 || u > 0.78 {
 		t.Errorf("U = %.3f µm, want about 0.70", u)
 	}
-	if r := gauged(t, guarded(verdict.Expanded), near...).do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "too close to call") {
+	if r := gauged(t, guarded(verdict.Expanded), near...).do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "too close to call") {
 		t.Errorf("accepted within the guard band: %+v", r)
 	}
 }
@@ -63,7 +64,7 @@ func TestLotIsThePrior(t *testing.T) {
 	sizes := []string{"31.7510", "31.7515", "31.7515", "31.7515", "31.7516", "31.7515"}
 	b := gauged(t, guarded(verdict.Confidence95), sizes...)
 	alone := b.bore().Judged.Sizes
-	if c := alone.Smallest.Chance; c.Prior != verdict.Flat || c.Probability != alone.Smallest.Probability || !strings.Contains(c.Why, "there are 0") {
+	if c := alone.Smallest.Chance; c.Prior != verdict.Flat || c.Probability != alone.Smallest.Probability || !strings.Contains(english(c.Why), "there are 0") {
 		t.Fatalf("without a lot: %+v", c)
 	}
 	tell := func(v event.Verdict) { b.fold.Lot = append(b.fold.Lot, &v) }
@@ -82,7 +83,7 @@ func TestLotIsThePrior(t *testing.T) {
 	tell(given)
 	tell(done(b.Fold().Part.Serial, 40))
 	tell(event.Verdict{Accepted: true, Part: "not gauged", State: event.InSize})
-	if c := b.bore().Judged.Sizes.Smallest.Chance; c.Parts != 10 || c.Prior != "from 10 parts of this job" {
+	if c := b.bore().Judged.Sizes.Smallest.Chance; c.Parts != 10 || c.Prior != verdict.OfLot {
 		t.Fatalf("9 parts and one that was over: %+v", c)
 	}
 	tell(done("a", 2)) // gauged again
@@ -145,10 +146,10 @@ func TestFailedCheckPutsReadingsInDoubt(t *testing.T) {
 func TestGoodCheckRenewsTheZero(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
 	b.wait(11 * time.Minute)
-	if due := b.bore().Master.CheckDue; !strings.Contains(due, "zero check is due") {
+	if due := b.bore().Master.CheckDue; !strings.Contains(english(due), "zero check is due") {
 		t.Errorf("not asked for before it is refused: %q", due)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "zero check is due") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "zero check is due") {
 		t.Errorf("accepted 11 min after the last look at the ring: %+v", r)
 	}
 	b.must(event.Action{Do: "check"})
@@ -179,7 +180,7 @@ func TestSecondRingShowsASignSlip(t *testing.T) {
 func TestKnockLapsesTheZero(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513")
 	b.must(event.Action{Do: "knock", Reason: "dropped"})
-	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(g.Why, "dropped") {
+	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(english(g.Why), "dropped") {
 		t.Errorf("after a knock: %s (%s)", g.State, g.Why)
 	}
 }
@@ -227,12 +228,12 @@ func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 	if n := len(b.Fold().Readings); n != 12 || b.Fold().Readings[11].Place != b.Fold().Readings[0].Place {
 		t.Fatalf("%d readings, the last at %s", n, b.Fold().Readings[11].Place)
 	}
-	if c := b.bore().Cooling; c == nil || c.N != 12 || c.Sentence == "" || !strings.Contains(c.Basis, "usual of tool steel") {
+	if c := b.bore().Cooling; c == nil || c.N != 12 || c.Sentence.IsZero() || !strings.Contains(english(c.Basis), "usual of tool steel") {
 		t.Errorf("cooling: %+v", c)
 	}
 	// A wall so thick cools in hours, and 12 min tell nothing yet.
 	b.Fold().Job.Outside = lengthOf("160 mm")
-	if c := b.bore().Cooling; c == nil || c.Usable || !strings.Contains(c.Basis, "tool steel of 160 mm outside in still air") || !strings.Contains(c.Sentence, "Too short a time") {
+	if c := b.bore().Cooling; c == nil || c.Usable || !strings.Contains((notation.Format{}).Say(c.Basis), "tool steel of 160 mm outside in still air") || !strings.Contains(english(c.Sentence), "Too short a time") {
 		t.Errorf("cooling of a thick part: %+v", c)
 	}
 }
@@ -257,7 +258,7 @@ func TestAcceptAsksOfAWarmPart(t *testing.T) {
 	if g.State != event.InSize || !g.Cooling.Shrinking() {
 		t.Fatalf("%s, cooling %+v", g.State, g.Cooling)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !r.Ask || !strings.Contains(r.Why, "warm") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !r.Ask || !strings.Contains(english(r.Why), "warm") {
 		t.Errorf("accepted a warm part: %+v", r)
 	}
 	b.must(event.Action{Do: "accept", Confirm: true})
@@ -266,10 +267,10 @@ func TestAcceptAsksOfAWarmPart(t *testing.T) {
 func TestFormIsNamed(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7480", "31.7480", "31.7490", "31.7490", "31.7500", "31.7500")
 	g := b.bore()
-	if g.Form == nil || g.Form.Taper.Tight != "front" || len(g.Words) == 0 || !strings.Contains(g.Words[0], "front") {
+	if g.Form == nil || g.Form.Taper.Tight != "front" || len(g.Words) == 0 || !strings.Contains(english(g.Words[0]), "front") {
 		t.Errorf("form: %v", g.Words)
 	}
-	if strings.Contains(strings.Join(g.Words, " "), "µm") {
+	if strings.Contains(strings.Join(allEnglish(g.Words), " "), "µm") {
 		t.Errorf("an inch job speaks of µm: %v", g.Words)
 	}
 }

@@ -1,13 +1,10 @@
 package session
 
 import (
-	"errors"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
@@ -34,23 +31,23 @@ func (s *Session) beginMastering(a event.Action) error {
 	ring, ok := s.set.Rings[id]
 	check := a.Do == "check"
 	if a.Gain && a.Ring == "" {
-		return errors.New("name the second ring, of a clearly different size, to set the gain with")
+		return analysis.Say("action.gain.name_ring")
 	}
 	switch {
 	case id == "":
-		return fmt.Errorf("name the ring to read; there are %s", strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
+		return analysis.Say("action.name_ring", strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
 	case !ok:
-		return fmt.Errorf("ring %q is not in the configuration; there are %s", id, strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
+		return analysis.Say("action.no_ring", id, strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
 	case check && f.Master == nil:
-		return errors.New("there is no zero to check yet; master first")
+		return analysis.Say("action.check.no_zero")
 	case analysis.Overdue(ring.Due, s.now.Wall) && !a.Confirm:
-		return ask("ring %s was due for calibration on %s; use it all the same?", id, ring.Due.Format(time.DateOnly))
+		return ask("ask.ring_overdue", id, analysis.Day(ring.Due))
 	case a.Gain && check:
-		return errors.New("a check sets no gain; master on the second ring")
+		return analysis.Say("action.gain.check")
 	case !check && !a.Gain && f.Job != nil && f.Job.Ring != id && !a.Confirm:
-		return ask("job %s is mastered on ring %s; master on %s all the same?", f.Job.ID, f.Job.Ring, id)
+		return ask("ask.other_ring", f.Job.ID, f.Job.Ring, id)
 	case !a.Gain && f.Job != nil && (ring.Size-f.Job.Target).Abs() > ringReach && !a.Confirm:
-		return ask("ring %s is %s from the target; use it all the same?", id, (ring.Size - f.Job.Target).Abs())
+		return ask("ask.ring_far", id, (ring.Size - f.Job.Target).Abs())
 	}
 	of, err := s.ringReadings(a.Of)
 	if err != nil {
@@ -70,7 +67,7 @@ func (s *Session) beginMastering(a event.Action) error {
 func (s *Session) ringReadings(of int) (int, error) {
 	switch usual := max(1, s.set.Master.Readings); {
 	case of < 0 || of > 50:
-		return 0, fmt.Errorf("%d ring readings: want 1 to 50, or 0 for the usual %d", of, usual)
+		return 0, analysis.Say("action.ring_readings", of, usual)
 	case of == 0:
 		return usual, nil
 	}
@@ -81,11 +78,11 @@ func (s *Session) ringReadings(of int) (int, error) {
 func (s *Session) beginRereading(a event.Action) error {
 	f := &s.fold
 	if f.Master == nil {
-		return errors.New("there is no ring to re-read yet; master first")
+		return analysis.Say("action.reread.no_ring")
 	}
 	ring := f.Master.Ring // as it was when it set the zero
 	if a.Ring != "" && a.Ring != ring.ID {
-		return fmt.Errorf("ring %s has not set the zero, %s has; to hold another ring against it, check the zero on that", a.Ring, ring.ID)
+		return analysis.Say("action.reread.other_ring", a.Ring, ring.ID)
 	}
 	of, err := s.ringReadings(a.Of)
 	if err != nil {
@@ -102,7 +99,7 @@ func (s *Session) ringReading(sent event.Sent, c captured) {
 	f, raw := &s.fold, c.raw
 	run := f.Running
 	if !s.set.Gauge.Deviation && (raw-run.Ring.Size).Abs() > gaugeTravel {
-		s.refuse(&s.capture.last.smp, sent, 0, fmt.Sprintf("%s is far from ring %s, %s: wrong ring, wrong unit, or the gauge is not set", number(sent), run.Ring.ID, run.Ring.Size))
+		s.refuse(&s.capture.last.smp, sent, 0, analysis.Say("reading.far_from_ring", number(sent), run.Ring.ID, analysis.Size(run.Ring.Size)))
 		return
 	}
 	s.emit(event.Event{Kind: event.RingRead, Ring: &event.RingReading{
@@ -120,10 +117,9 @@ func (s *Session) ringReading(sent event.Sent, c captured) {
 	scatter, err := master.ScatterOf(set.Raw)
 	switch {
 	case err != nil:
-		s.again(err.Error())
+		s.again(analysis.Reason(err))
 	case scatter.Spread > s.set.Master.Spread && s.set.Master.Spread > 0:
-		s.again(fmt.Sprintf("the %d ring readings differ by %s µm, more than %s: wipe ring and tips, and read it again",
-			scatter.N, analysis.Length(scatter.Spread).Format(analysis.UM, 2), analysis.Length(s.set.Master.Spread).Format(analysis.UM, 2)))
+		s.again(analysis.Say("reading.ring_spread", scatter.N, analysis.Fine(scatter.Spread), analysis.Fine(s.set.Master.Spread)))
 	case run.Reread:
 		s.reread(set)
 	case run.Check:
@@ -136,7 +132,7 @@ func (s *Session) ringReading(sent event.Sent, c captured) {
 }
 
 // again begins the reading of the ring anew, saying why.
-func (s *Session) again(why string) {
+func (s *Session) again(why analysis.Phrase) {
 	again := *s.fold.Running
 	again.Raw, again.Why = nil, why
 	s.emit(event.Event{Kind: event.Mastering, Master: &again})
@@ -148,11 +144,11 @@ func (s *Session) mastered(set analysis.RingSet) {
 	// operator has been asked what there was to ask.
 	got := master.Master(set, master.Rules{Least: 1}, f.Correction(), true)
 	if !got.Accepted {
-		s.again(strings.Join(got.Refused, "; "))
+		s.again(got.Refused[0])
 		return
 	}
 	m := *f.Running
-	m.Why, m.Number, m.RingAt = "", 1, set.Temperature
+	m.Why, m.Number, m.RingAt = analysis.Phrase{}, 1, set.Temperature
 	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
 	f.PutMotions(&m, &s.set.Gauge)
 	m.Noise = s.rest.noise(&s.set.Gauge)

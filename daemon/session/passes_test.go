@@ -55,7 +55,7 @@ func TestPassesAreTold(t *testing.T) {
 		t.Fatal("the ring was not read")
 	}
 	for i, l := range ring[at+1:] {
-		if l.Passes != 0 || l.Wanted != 0 || l.InBore != (l.Hint == "take the gauge out of the ring") {
+		if l.Passes != 0 || l.Wanted != 0 || l.InBore != (english(l.Hint) == "take the gauge out of the ring") {
 			t.Fatalf("%d samples after the ring was read: %+v", i+1, l)
 		}
 	}
@@ -63,7 +63,7 @@ func TestPassesAreTold(t *testing.T) {
 	before := len(taken(b.all))
 	seen, last := []int{}, -1
 	for _, l := range b.play(6, rng) {
-		if (l.Wanted != 0) != (l.InBore && l.Hint != "") || l.Wanted != 0 && l.Wanted != 3 {
+		if (l.Wanted != 0) != (l.InBore && !l.Hint.IsZero()) || l.Wanted != 0 && l.Wanted != 3 {
 			t.Fatalf("wanted: %+v", l)
 		}
 		if l.InBore && l.Passes != last {
@@ -75,21 +75,21 @@ func TestPassesAreTold(t *testing.T) {
 	}
 
 	short := b.play(1, rng)
-	if l := short[len(short)-1]; l.InBore || l.Passes != 0 || l.Hint != string(capture.OneTurn) {
+	if l := short[len(short)-1]; l.InBore || l.Passes != 0 || l.Hint.Code != string(capture.OneTurn) {
 		t.Errorf("after a single pass: %+v", l)
 	}
 	next := b.play(6, rng)
 	in := slices.IndexFunc(next, func(l event.Live) bool { return l.InBore })
-	if next[in-1].Hint != string(capture.OneTurn) || next[in].Hint != string(capture.NotRocked) {
+	if next[in-1].Hint.Code != string(capture.OneTurn) || next[in].Hint.Code != string(capture.NotRocked) {
 		t.Errorf("as the next visit begins: %q, then %q", next[in-1].Hint, next[in].Hint)
 	}
-	if l := next[len(next)-1]; l.Hint != "" || len(taken(b.all)) != before+2 {
+	if l := next[len(next)-1]; !l.Hint.IsZero() || len(taken(b.all)) != before+2 {
 		t.Errorf("after a reading: %+v", l)
 	}
 
 	b.keep(b.SpindleState(b.now, true))
 	for _, l := range b.play(6, rng) {
-		if l.Passes != 0 || l.Wanted != 0 || l.Hint != spindleTurns {
+		if l.Passes != 0 || l.Wanted != 0 || l.Hint.Code != spindleTurns {
 			t.Fatalf("the spindle turns: %+v", l)
 		}
 	}

@@ -1,8 +1,6 @@
 package session
 
 import (
-	"cmp"
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -10,6 +8,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/drivers"
@@ -105,7 +104,7 @@ func (s *Session) Begin(at Stamp, note string) []event.Event {
 
 // GaugeState says that an instrument of the station was found or lost: the gauge
 // itself, or one beside it, by name.
-func (s *Session) GaugeState(at Stamp, name string, lost bool, why string) []event.Event {
+func (s *Session) GaugeState(at Stamp, name string, lost bool, why analysis.Phrase) []event.Event {
 	g := event.Gauge{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
 	if before, known := s.fold.Instrument(name); known && before.Lost == lost {
 		return nil
@@ -152,6 +151,7 @@ func (s *Session) emit(e event.Event) {
 	if e.Command == "" {
 		e.Command = s.command
 	}
+	s.write(&e)
 	s.out = append(s.out, e)
 	s.fold.Apply(&s.out[len(s.out)-1])
 	s.expect.stale = true
@@ -167,6 +167,24 @@ func (s *Session) emit(e event.Event) {
 		s.capture.forget()
 		s.retune()
 	}
+}
+
+// written is a phrase with its English text, in the unit of the job.
+func (s *Session) written(p analysis.Phrase) analysis.Phrase {
+	if p.Text == "" {
+		p.Text = notation.ForJob(s.fold.Job).Say(p)
+	}
+	return p
+}
+
+// write gives the phrases of an event their English texts. A reading, of which there
+// may be thousands a second, has one at most.
+func (s *Session) write(e *event.Event) {
+	if e.Kind == event.Taken {
+		e.Reading.Ask = s.written(e.Reading.Ask)
+		return
+	}
+	notation.ForJob(s.fold.Job).Fill(e)
 }
 
 // Sample takes in what an instrument of the station sent in one frame.
@@ -208,7 +226,7 @@ func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, event.Se
 	sent := event.Sent{Digits: smp.Digits, Places: smp.Places, Frame: string(smp.Raw)}
 	u, err := analysis.ParseUnit(string(smp.Unit))
 	if err != nil {
-		return 0, sent, fmt.Errorf("the gauge sends %q, which is no unit of length", smp.Unit)
+		return 0, sent, analysis.Say("reading.no_unit", smp.Unit)
 	}
 	if u == analysis.NoUnit {
 		u, sent.Assume = usual, true
@@ -252,7 +270,7 @@ func (s *Session) sensed(role state.Role, t analysis.Temperature) {
 func (s *Session) size(smp *drivers.Sample) {
 	raw, sent, err := length(smp, s.set.Gauge.Unit)
 	if err != nil {
-		s.refuse(smp, sent, 0, fmt.Sprintf("%s: %v", number(sent), err))
+		s.refuse(smp, sent, 0, analysis.Say("reading.no_value", number(sent), analysis.Reason(err)))
 		return
 	}
 	s.show(raw)
@@ -263,12 +281,12 @@ func (s *Session) size(smp *drivers.Sample) {
 	fed, follows := s.fed(raw), len(s.out)
 	s.rest.sample(s.now.Mono)
 	s.scatters(raw)
-	if hint == "" && !s.capture.inBore() {
+	if hint.IsZero() && !s.capture.inBore() {
 		hint = s.rest.hint()
 	}
 	s.live.Hint = hint
 	if s.spindle.on {
-		s.live.Hint = spindleTurns
+		s.live.Hint = analysis.Phrase{Code: spindleTurns}
 		if s.capture.mode != capture.Button {
 			took = nil // a stable value means nothing while it turns
 		}
@@ -296,7 +314,7 @@ func (s *Session) show(raw analysis.Length) {
 	if !ok {
 		return
 	}
-	s.live.Mastered = f.Master != nil && s.set.Lapsed(f, s.now.Wall) == ""
+	s.live.Mastered = f.Master != nil && s.set.Lapsed(f, s.now.Wall).IsZero()
 	if f.Job == nil || f.Job.Plausible(size) {
 		s.live.Size = size
 		if f.Job != nil {
@@ -336,25 +354,25 @@ func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) 
 	size, known := s.correct(c.raw)
 	switch {
 	case f.Job == nil:
-		s.refuse(smp, sent, 0, "choose a job first")
+		s.refuse(smp, sent, 0, analysis.Say("action.no_job"))
 		return
 	case !known:
-		s.refuse(smp, sent, 0, "master first: this gauge shows deviations and has no zero yet")
+		s.refuse(smp, sent, 0, analysis.Say("reading.no_zero"))
 		return
 	case s.spindle.on:
-		s.refuse(smp, sent, size, spindleTurns)
+		s.refuse(smp, sent, size, analysis.Say(spindleTurns))
 		return
 	case !f.Job.Plausible(size):
 		s.refuse(smp, sent, size, s.implausible(sent, size))
 		s.twice()
 		return
 	case f.Verdict != nil:
-		s.refuse(smp, sent, size, "part "+f.Part.Serial+" is finished; take the next part")
+		s.refuse(smp, sent, size, analysis.Say("action.part_finished", f.Part.Serial))
 		return
 	}
 	place, err := s.place()
 	if err != nil {
-		s.refuse(smp, sent, size, err.Error())
+		s.refuse(smp, sent, size, analysis.Reason(err))
 		return
 	}
 	if f.Part == nil {
@@ -363,14 +381,14 @@ func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) 
 	if place != nil && s.spindle.since > 0 && len(f.Current(f.Round())) > 0 { // honed, and gauged again
 		s.autoRound()
 		if place, err = s.place(); err != nil {
-			s.refuse(smp, sent, size, err.Error())
+			s.refuse(smp, sent, size, analysis.Reason(err))
 			return
 		}
 	}
 	if place == nil { // the plan is complete and is gauged again
 		s.autoRound()
 		if place = f.Due(); place == nil {
-			s.refuse(smp, sent, size, "every place of the plan is skipped; choose one")
+			s.refuse(smp, sent, size, analysis.Say("reading.all_skipped"))
 			return
 		}
 	}
@@ -396,7 +414,9 @@ func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) 
 	s.answers(r)
 	r.Ask = s.misplaced(r)
 	s.surprises(r)
-	s.live.Hint = cmp.Or(r.Ask, f.OutsideStudy(r))
+	if s.live.Hint = r.Ask; r.Ask.IsZero() {
+		s.live.Hint = f.OutsideStudy(r)
+	}
 	s.spindle.since = 0
 	s.emit(event.Event{Kind: event.Taken, Reading: r})
 	if !r.Surprising {
@@ -415,18 +435,18 @@ func (s *Session) place() (*analysis.Place, error) {
 		return f.Due(), nil
 	}
 	if s.now.Mono-s.depth.at > depthFresh {
-		return nil, errors.New("no depth from the depth scale for this value; check its cable")
+		return nil, analysis.Say("reading.no_depth")
 	}
 	d := s.depth.value
 	if in := f.Job.Interrupted(d); in != nil {
-		return nil, fmt.Errorf("the gauge stands at %s, in the %s: there is no wall to gauge", d, in.What)
+		return nil, analysis.Say("reading.no_wall", d, in.What)
 	}
 	for _, section := range f.Job.Sections {
 		if (d - section).Abs() <= s.set.DepthReach {
 			return s.orient(section), nil
 		}
 	}
-	return nil, fmt.Errorf("the gauge stands at %s, where no section is planned", d)
+	return nil, analysis.Say("reading.no_section", d)
 }
 
 // orient returns the place at a section to count a value at: at the angle of the
@@ -466,30 +486,21 @@ func turn(a analysis.Angle) analysis.Angle {
 }
 
 // implausible says why a size can't be one of this job, and what the cause may be.
-func (s *Session) implausible(sent event.Sent, size analysis.Length) string {
+func (s *Session) implausible(sent event.Sent, size analysis.Length) analysis.Phrase {
 	j := s.fold.Job
-	lo, hi := j.Nominal-analysis.Length(j.Band), j.Nominal+analysis.Length(j.Band)
-	why := fmt.Sprintf("%s is not a size of this job, %s to %s %s", number(sent), lo.Format(j.Unit, screenPlaces(j.Unit)), hi.Format(j.Unit, screenPlaces(j.Unit)), j.Unit)
+	why := analysis.Say("reading.implausible", number(sent), analysis.Size(j.Nominal-analysis.Length(j.Band)), analysis.Size(j.Nominal+analysis.Length(j.Band)))
 	if s.fold.Master != nil && !s.set.Gauge.Deviation && j.Plausible(size-analysis.Length(s.fold.Master.Zero)) {
-		return why + "; the zero set on ring " + s.fold.Master.Ring.ID + " does not fit: master again"
+		return analysis.Say("reading.implausible_zero", why, s.fold.Master.Ring.ID)
 	}
 	for _, u := range []analysis.Unit{analysis.IN, analysis.MM} {
 		if u == sent.Unit {
 			continue
 		}
 		if l, err := analysis.FromDecimal(sent.Digits, sent.Places, u); err == nil && j.Plausible(l) {
-			return fmt.Sprintf("%s; it would be one in %s: set the gauge, or the configuration, to the right unit", why, u)
+			return analysis.Say("reading.implausible_unit", why, u.String())
 		}
 	}
 	return why
-}
-
-// screenPlaces is how many decimals a size has on the screen: 0.1 µm or 5 µin.
-func screenPlaces(u analysis.Unit) int {
-	if u == analysis.IN {
-		return 6
-	}
-	return 4
 }
 
 // number writes a value as the gauge sent it.
@@ -511,7 +522,7 @@ func number(s event.Sent) string {
 	return digits
 }
 
-func (s *Session) refuse(smp *drivers.Sample, sent event.Sent, size analysis.Length, why string) {
+func (s *Session) refuse(smp *drivers.Sample, sent event.Sent, size analysis.Length, why analysis.Phrase) {
 	f := &s.fold
 	r := &event.Refusal{Reason: why, Gauge: s.set.Gauge.Name, Channel: smp.Channel, Sent: sent, Size: size}
 	if f.Job != nil {

@@ -12,6 +12,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/master"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -128,7 +129,27 @@ func (b *bench) master() {
 	}
 }
 
-func (b *bench) bore() *state.Bore { return b.Fold().Bore(&b.set, b.now.Wall) }
+// bore is the state now, its phrases in English as it is told.
+func (b *bench) bore() *state.Bore {
+	g := b.Fold().Bore(&b.set, b.now.Wall)
+	notation.ForJob(g.Job).Fill(g)
+	return g
+}
+
+// english is a phrase as it was told, or else in English.
+func english(p analysis.Phrase) string {
+	if p.Text != "" {
+		return p.Text
+	}
+	return notation.Format{}.Say(p)
+}
+
+func allEnglish(ps []analysis.Phrase) (texts []string) {
+	for _, p := range ps {
+		texts = append(texts, english(p))
+	}
+	return texts
+}
 
 func ready(t testing.TB) *bench {
 	b := newBench(t, testSettings())
@@ -171,7 +192,7 @@ func TestStates(t *testing.T) {
 	b := newBench(t, testSettings())
 	state := func(want event.State, why string) {
 		t.Helper()
-		if g := b.bore(); g.State != want || !strings.Contains(g.Why, why) {
+		if g := b.bore(); g.State != want || !strings.Contains(english(g.Why), why) {
 			t.Errorf("state %q (%s), want %q (%s)", g.State, g.Why, want, why)
 		}
 	}
@@ -213,14 +234,14 @@ func TestStates(t *testing.T) {
 
 func TestAcceptNeedsABoreInSize(t *testing.T) {
 	b := ready(t)
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "nothing gauged") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "nothing gauged") {
 		t.Errorf("accepted an empty part: %+v", r)
 	}
 	for range 6 {
 		b.send("31.7490")
 		b.wait(time.Second)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(r.Why, "stock to go") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "stock to go") {
 		t.Errorf("accepted a bore with stock to go: %+v", r)
 	}
 	for range 6 {
@@ -232,7 +253,7 @@ func TestAcceptNeedsABoreInSize(t *testing.T) {
 		t.Errorf("verdict %+v", v)
 	}
 	b.send("31.7513")
-	if b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, "next part") {
+	if b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), "next part") {
 		t.Errorf("a reading after acceptance: %+v", b.last)
 	}
 	b.must(event.Action{Do: "part"})
@@ -254,7 +275,7 @@ func TestImplausibleIsRefusedAndKept(t *testing.T) {
 		"1.23456789": "finer than 0.1 nm",
 	} {
 		b.send(text)
-		if len(b.last) != 1 || b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, why) {
+		if len(b.last) != 1 || b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), why) {
 			t.Errorf("%s: %+v, want refused: %s", text, b.last, why)
 			continue
 		}
@@ -288,7 +309,7 @@ func TestVoidAndRestore(t *testing.T) {
 	}
 	b.send("31.7460")
 	b.send("31.7470")
-	if r := b.do(event.Action{Do: "void"}); r.Done || !strings.Contains(r.Why, "reason") {
+	if r := b.do(event.Action{Do: "void"}); r.Done || !strings.Contains(english(r.Why), "reason") {
 		t.Errorf("voided without a reason: %+v", r)
 	}
 	b.must(event.Action{Do: "void", Reason: "dirt"})
@@ -321,14 +342,14 @@ func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.must(event.Action{Do: "master"})
 	b.send("22.2251") // another ring
-	if b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, "wrong ring") {
+	if b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), "wrong ring") {
 		t.Errorf("another ring: %+v", b.last[0])
 	}
 	for _, s := range []string{"31.7500", "31.7506", "31.7500"} {
 		b.send(s)
 	}
 	f := b.Fold()
-	if f.Master != nil || f.Running == nil || !strings.Contains(f.Running.Why, "differ by 0.60 µm") || len(f.Running.Raw) != 0 {
+	if f.Master != nil || f.Running == nil || !strings.Contains(english(f.Running.Why), "differ by 24 millionths") || len(f.Running.Raw) != 0 {
 		t.Fatalf("a spread of 0.6 µm made a zero: %+v", f.Running)
 	}
 	for _, s := range []string{"31.7501", "31.7500", "31.7500"} {
@@ -340,7 +361,7 @@ func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
 	if f.Master.SD != 577 { // s of 1, 0, 0 (tenths of a µm) is 0.0577
 		t.Errorf("sd %d, want 577 (0.0577 µm)", f.Master.SD)
 	}
-	if r := b.do(event.Action{Do: "master", Ring: "R-9"}); r.Done || !strings.Contains(r.Why, "R-1250") {
+	if r := b.do(event.Action{Do: "master", Ring: "R-9"}); r.Done || !strings.Contains(english(r.Why), "R-1250") {
 		t.Errorf("an unknown ring: %+v", r)
 	}
 }
@@ -366,13 +387,13 @@ func TestPlacesByDepthChannel(t *testing.T) {
 		t.Errorf("a depth of 57.9 mm: %+v", e)
 	}
 	for depth, why := range map[string]string{"41": "groove", "20": "no section is planned"} {
-		if e := at(depth, "31.7462"); e.Kind != event.Refused || !strings.Contains(e.Refused.Reason, why) {
+		if e := at(depth, "31.7462"); e.Kind != event.Refused || !strings.Contains(english(e.Refused.Reason), why) {
 			t.Errorf("a depth of %s mm: %+v, want refused: %s", depth, e, why)
 		}
 	}
 	b.wait(5 * time.Second)
 	b.send("S 31.7463")
-	if b.last[0].Kind != event.Refused || !strings.Contains(b.last[0].Refused.Reason, "no depth") {
+	if b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), "no depth") {
 		t.Errorf("an old depth is used: %+v", b.last[0])
 	}
 }
@@ -402,7 +423,7 @@ func TestWallClockJump(t *testing.T) {
 	if b.last[0].Kind != event.ClockSet || b.last[0].Clock.Jump != -7200 {
 		t.Fatalf("events %+v, want the clock set back by two hours", b.last)
 	}
-	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(g.Why, "clock") {
+	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(english(g.Why), "clock") {
 		t.Errorf("state %s (%s): the age of the mastering isn't known", g.State, g.Why)
 	}
 }
@@ -450,7 +471,7 @@ func TestStateIsAFoldOverTheEvents(t *testing.T) {
 			rt.Fatalf("an event changes when it is stored and read")
 		}
 		again := New(a.set, records(back))
-		if got, want := encode(t, again.Fold().Bore(&a.set, a.now.Wall)), encode(t, a.bore()); got != want {
+		if got, want := encode(t, again.Fold().Bore(&a.set, a.now.Wall)), encode(t, a.Fold().Bore(&a.set, a.now.Wall)); got != want {
 			rt.Fatalf("rebuilt:\n%s\nwas:\n%s", got, want)
 		}
 	})

@@ -1,12 +1,11 @@
 package session
 
 import (
-	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 )
 
@@ -19,13 +18,13 @@ func (s *Session) study(a event.Action) error {
 	st := s.fold.Studying()
 	switch {
 	case len(a.Appraisers) > 0 && a.Over:
-		return errors.New("start a study or end it, not both")
+		return analysis.Say("study.both")
 	case len(a.Appraisers) > 0:
 		return s.startStudy(a)
 	case st == nil && a.Over:
-		return errors.New("no gauge study is under way to be over")
+		return analysis.Say("study.none_to_end")
 	case st == nil:
-		return errors.New("no gauge study is under way; start one by naming its appraisers, and how many parts and trials")
+		return analysis.Say("study.none")
 	case a.Over:
 		st.Appraiser, st.Part, st.Trial, st.After, st.Over = "", "", 0, 0, true
 		s.emit(event.Event{Kind: event.Studied, Study: st})
@@ -51,11 +50,11 @@ func (s *Session) startStudy(a event.Action) error {
 	}
 	switch {
 	case len(st.Appraisers) != len(a.Appraisers):
-		return errors.New("give each appraiser a name of his own")
+		return analysis.Say("study.names")
 	case len(st.Appraisers) > event.MostAppraisers, st.Parts < 2 || st.Parts > event.MostParts, st.Trials < 2 || st.Trials > event.MostTrial:
-		return fmt.Errorf("a gauge study has 2 to %d parts, 1 to %d appraisers and 2 to %d trials", event.MostParts, event.MostAppraisers, event.MostTrial)
+		return analysis.Say("study.bounds", event.MostParts, event.MostAppraisers, event.MostTrial)
 	case f.Studying() != nil && !a.Confirm:
-		return ask("a gauge study is under way; leave it as it is and start another?")
+		return ask("ask.study_again")
 	}
 	place := a.Place
 	if place == nil {
@@ -75,15 +74,15 @@ func (s *Session) startStudy(a event.Action) error {
 func (s *Session) turn(st *event.Study, a event.Action) error {
 	f := &s.fold
 	if f.Job.ID != st.Job {
-		return fmt.Errorf("the study is of job %s; choose that first", st.Job)
+		return analysis.Say("study.other_job", st.Job)
 	}
 	t, err := st.TurnAsked(a)
 	if err != nil {
 		return err
 	}
 	inHand := f.Part != nil && f.Part.Serial == t.Part && f.Verdict == nil && f.Round() == 0
-	if open := s.open(); open != "" && !inHand && !a.Confirm {
-		return ask("%s; take up part %s for the study all the same?", open, t.Part)
+	if open := s.open(); !open.IsZero() && !inHand && !a.Confirm {
+		return ask("ask.study_part", open, t.Part)
 	}
 	st.Appraiser, st.Part, st.Trial, st.After = t.Appraiser, t.Part, t.Trial, 0
 	if n := len(f.Readings); inHand && n > 0 {
@@ -110,12 +109,12 @@ func (s *Session) partOfStudy(a event.Action) (done bool, err error) {
 		return false, nil
 	}
 	if at := s.fold.StudiedAt(); s.now.Wall.Sub(at) >= studyIdle && !a.Confirm {
-		return true, ask("a gauge study is open, and nothing came of it since %s; take a part for it? Else end it first, by the action study", at.Format(event.StudyTime))
+		return true, ask("ask.study_idle", at)
 	}
 	_, known := st.TrialsDone(strings.TrimSpace(a.Part), st.Appraiser)
 	if a.Part != "" && !known && len(st.Done) >= st.Parts {
 		if !a.Confirm {
-			return true, ask("part %s is beyond the %d parts of the gauge study; let the study rest and begin it?", a.Part, st.Parts)
+			return true, ask("ask.beyond_study", a.Part, st.Parts)
 		}
 		return false, nil
 	}

@@ -80,7 +80,7 @@ func TestStudyRefuses(t *testing.T) {
 	refused := func(a event.Action, want string) {
 		t.Helper()
 		before := len(b.all)
-		if r := b.do(a); r.Done || !strings.Contains(r.Why, want) || len(b.all) != before {
+		if r := b.do(a); r.Done || !strings.Contains(english(r.Why), want) || len(b.all) != before {
 			t.Errorf("%+v: %+v, want %q and no event", a, r, want)
 		}
 	}
@@ -109,7 +109,7 @@ func TestStudyRefuses(t *testing.T) {
 	b.must(asks("", "SL-7", 0))
 	b.send("31.7510")
 	refused(asks("a", "3", 0), "part 3 is beyond the 2 parts of the study: 1, SL-7")
-	if r := b.do(event.Action{Do: "part", Part: "900"}); r.Done || !r.Ask || !strings.Contains(r.Why, "beyond the 2 parts") {
+	if r := b.do(event.Action{Do: "part", Part: "900"}); r.Done || !r.Ask || !strings.Contains(english(r.Why), "beyond the 2 parts") {
 		t.Errorf("a part that is none of the study: %+v", r)
 	}
 	b.send("31.7511")
@@ -135,7 +135,7 @@ func TestStudyRests(t *testing.T) {
 	if now := b.study(); now.Appraiser != "" || now.Taken != 2 || b.fold.Newest().Study != nil {
 		t.Errorf("with a part beside the study: %+v", now)
 	}
-	if r := b.do(asks("a", "1", 0)); r.Done || !r.Ask || !strings.Contains(r.Why, "part 900 is neither accepted") {
+	if r := b.do(asks("a", "1", 0)); r.Done || !r.Ask || !strings.Contains(english(r.Why), "part 900 is neither accepted") {
 		t.Errorf("the study taken up again over a part that is open: %+v", r)
 	}
 	b.must(event.Action{Do: "reject", Reason: "damaged"})
@@ -162,7 +162,7 @@ func TestStudyStaysOpen(t *testing.T) {
 	b := studyBench(t)
 	says := func(when string, open bool) {
 		t.Helper()
-		said := slices.Contains(b.bore().Cautions, "Gauge study open since 2026-11-25 08:00: anyone may end it, by Gauge study.")
+		said := slices.Contains(allEnglish(b.bore().Cautions), "Gauge study open since 2026-11-25 08:00: anyone may end it, by Gauge study.")
 		if said != open || (b.study() != nil) != open {
 			t.Errorf("%s: %q, want it to be open: %v", when, b.bore().Cautions, open)
 		}
@@ -174,7 +174,7 @@ func TestStudyStaysOpen(t *testing.T) {
 	b.must(event.Action{Do: "part"}) // the next of the study is taken as ever
 	b.wait(studyIdle)
 	before := len(b.all)
-	if r := b.do(event.Action{Do: "part"}); r.Done || !r.Ask || !strings.Contains(r.Why, "nothing came of it since 2026-11-25 15:5") || len(b.all) != before {
+	if r := b.do(event.Action{Do: "part"}); r.Done || !r.Ask || !strings.Contains(english(r.Why), "nothing came of it since 2026-11-25 15:5") || len(b.all) != before {
 		t.Errorf("a part, a shift after the last turn: %+v", r)
 	}
 	says("the next day", true)

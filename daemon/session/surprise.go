@@ -1,8 +1,6 @@
 package session
 
 import (
-	"errors"
-	"fmt"
 	"math"
 
 	"fairbore/analysis"
@@ -50,19 +48,17 @@ func (s *Session) surprises(r *event.Reading) {
 		return
 	}
 	r.Surprising, r.Expected, r.ExpectedU = true, size, u
-	than := "larger"
-	if off < 0 {
-		than = "smaller"
+	by := analysis.Deviation(off.Abs())
+	switch misplaced := r.Ask; {
+	case misplaced.IsZero() && off < 0:
+		r.Ask = analysis.Say("ask.smaller", by, r.Place)
+	case misplaced.IsZero():
+		r.Ask = analysis.Say("ask.larger", by, r.Place)
+	case off < 0:
+		r.Ask = analysis.Say("ask.misplaced_smaller", misplaced, by, r.Place)
+	default:
+		r.Ask = analysis.Say("ask.misplaced_larger", misplaced, by, r.Place)
 	}
-	places := 0
-	if off.Abs() < 10*analysis.Micrometre {
-		places = 1
-	}
-	said := fmt.Sprintf("%s µm %s than expected at %s", off.Abs().Format(analysis.UM, places), than, r.Place)
-	if r.Ask != "" {
-		said = r.Ask + " It is " + said
-	}
-	r.Ask = said + ": right place? Gauge it again, or keep it."
 }
 
 // between is the standard uncertainty of the difference of a size and a captured one, µm.
@@ -80,10 +76,10 @@ func (s *Session) answers(r *event.Reading) {
 	}
 	off := (r.Size - asked.Size).Abs()
 	if off.Micrometres() <= max(agreeLeast, agreeSigmas*s.between(max(asked.U, s.oneReading()), r.U)) {
-		s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.No, Reason: "gauged again: " + r.Size.String() + ", which agrees"}})
+		s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.No, Reason: analysis.Say("void.agrees", analysis.Size(r.Size))}})
 		return
 	}
-	s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: asked.No, Reason: "surprising, and not confirmed: gauged again, " + r.Size.String()}})
+	s.emit(event.Event{Kind: event.Voided, Void: &event.Void{No: asked.No, Reason: analysis.Say("void.not_confirmed", analysis.Size(r.Size))}})
 }
 
 // keepAsked keeps a reading that is asked about: it counts from here on.
@@ -95,13 +91,13 @@ func (s *Session) keepAsked(a event.Action) error {
 	}
 	switch {
 	case r == nil && a.Reading == 0:
-		return errors.New("no reading of this round is asked about")
+		return analysis.Say("action.keep.none")
 	case r == nil || !f.Asked[r.No]:
-		return fmt.Errorf("reading %d is not asked about", a.Reading)
+		return analysis.Say("action.keep.not_asked", a.Reading)
 	case f.Verdict != nil:
-		return fmt.Errorf("part %s is finished; its record stays as it is", f.Part.Serial)
+		return analysis.Say("action.part_finished_record", f.Part.Serial)
 	}
-	s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: r.No, Reason: a.Reason}})
+	s.emit(event.Event{Kind: event.Kept, Void: &event.Void{No: r.No, Reason: analysis.Quote(a.Reason)}})
 	s.closes(r)
 	return nil
 }

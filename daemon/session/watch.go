@@ -23,7 +23,7 @@ type Fed struct {
 	Results []capture.Result // of the capture, on the scale of Options
 	Inside  bool             // the gauge is in the bore
 	Events  []event.Event    // that followed
-	Hint    string           // for the person; of a value that was taken and not counted, why
+	Hint    analysis.Phrase  // for the person; of a value that was taken and not counted, why
 }
 
 // Watch has w called with each value that the capture is given, after all that follows

@@ -1,10 +1,7 @@
 package state
 
 import (
-	"strconv"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
@@ -56,20 +53,20 @@ func (f *Fold) RatePrior(repeat analysis.Deviation) *analysis.RatePrior {
 
 // bars are why nothing may be advised now, and what to do instead.
 func (f *Fold) bars(b *Bore) (bars []advise.Bar) {
-	bar := func(do advise.Kind, why string) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
+	bar := func(do advise.Kind, why analysis.Phrase) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
 	switch {
 	case f.Running != nil:
-		bar(advise.CheckZero, "Read ring "+f.Running.Ring.ID+".")
+		bar(advise.CheckZero, analysis.Say("advise.read_ring", f.Running.Ring.ID))
 	case !b.Master.OK:
-		bar(advise.CheckZero, sentence(b.Master.Why))
+		bar(advise.CheckZero, b.Master.Why)
 	case f.Known && f.Gauge.Lost:
-		bar(advise.GaugeAgain, sentence("gauge lost"+Because(f.Gauge.Why)))
+		bar(advise.GaugeAgain, gaugeLost(&f.Gauge))
 	case b.Basis != b.Round:
-		bar(advise.Gauge, "Gauge round "+strconv.Itoa(b.Round)+".")
+		bar(advise.Gauge, analysis.Say("advise.gauge_this_round", b.Round))
 	case f.Question(nil) != nil:
-		bar(advise.Gauge, sentence(f.Question(nil).Ask))
+		bar(advise.Gauge, f.Question(nil).Ask)
 	case b.Sizes == nil:
-		bar(advise.Gauge, "Gauge the bore.")
+		bar(advise.Gauge, analysis.Say("advise.gauge_the_bore"))
 	}
 	return bars
 }
@@ -88,17 +85,4 @@ func AdviceRounds(sums []RoundSum, places int) []advise.Round {
 		}
 	}
 	return out
-}
-
-// sentence makes a sentence of a reason.
-func sentence(why string) string {
-	if why == "" {
-		return ""
-	}
-	r, n := utf8.DecodeRuneInString(why)
-	why = string(unicode.ToUpper(r)) + why[n:]
-	if last := why[len(why)-1]; last != '.' && last != '!' && last != '?' {
-		why += "."
-	}
-	return why
 }

@@ -112,13 +112,13 @@ const unclear = 25
 
 // smoothing cautions that the readings of the gauge show it to average otherwise than is
 // stated; or that nobody knows, and the uncertainty is large by it.
-func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []string) {
+func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []analysis.Phrase) {
 	if set.Capture.Mode != capture.Turning.String() {
 		return nil
 	}
 	if a := f.Averages(set.Gauge.Name); a != nil {
-		if s := master.Differs(*a, set.Gauge.Smoothing); s != "" {
-			return []string{s}
+		if s := master.Differs(*a, set.Gauge.Smoothing); !s.IsZero() {
+			return []analysis.Phrase{s}
 		}
 	}
 	if b.Budget == nil {
@@ -126,7 +126,7 @@ func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []string) {
 	}
 	for i := range b.Budget.Lines {
 		if l := &b.Budget.Lines[i]; l.Name == uncertainty.LineAveraging && l.Basis == uncertainty.ByAssumption && l.Share >= unclear {
-			return []string{"Nobody has stated over what time the gauge averages, and U is large by it: under Check zero, rock slowly, then fast."}
+			return []analysis.Phrase{analysis.Say("caution.averaging")}
 		}
 	}
 	return nil

@@ -1,7 +1,6 @@
 package state
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -34,7 +33,7 @@ type Bore struct {
 	Complete bool            `json:"complete"` // every place of the plan has a reading in this round
 
 	State    event.State        `json:"state"`
-	Why      string             `json:"why,omitempty"`
+	Why      analysis.Phrase    `json:"why,omitzero"`
 	Sizes    *Sizes             `json:"sizes,omitempty"`
 	ToLow    analysis.Deviation `json:"to_low_um"`    // stock to the low limit at the smallest place; 0 or less: there
 	ToTarget analysis.Deviation `json:"to_target_um"` // stock to the target, mean of the profile
@@ -47,8 +46,8 @@ type Bore struct {
 	// FormBudget is that of a form error: the difference of two sizes.
 	FormBudget *uncertainty.Budget `json:"form_budget,omitempty"`
 	// Form is the form of the bore in that round; Words say it, worst first.
-	Form  *form.Result `json:"form,omitempty"`
-	Words []string     `json:"words,omitempty"`
+	Form  *form.Result      `json:"form,omitempty"`
+	Words []analysis.Phrase `json:"words,omitempty"`
 	// Judged is the verdict by the decision rule, as the readings stand.
 	Judged *verdict.Bore `json:"judged,omitempty"`
 	// Advice is what to consider doing next.
@@ -64,40 +63,18 @@ type Bore struct {
 	// Study is the gauge study under way.
 	Study *StudyNow `json:"study,omitempty"`
 
-	Master    MasterState      `json:"master"`
-	Gauge     *event.Gauge     `json:"gauge,omitempty"`
-	Beside    []event.Gauge    `json:"beside,omitempty"`  // other instruments of the station
-	Spindle   bool             `json:"spindle,omitempty"` // it turns, as far as is known
-	Check     *event.ZeroCheck `json:"check,omitempty"`   // the one that failed since the mastering
-	Reread    *event.Rereading `json:"reread,omitempty"`  // the newest of the ring since the mastering
-	Recording bool             `json:"recording"`
-	Warning   string           `json:"warning,omitempty"` // about the record: reserve in use, not recording
-	Verdict   *event.Verdict   `json:"verdict,omitempty"`
-	Last      *event.Reading   `json:"last,omitempty"`
-	Refused   *event.Refusal   `json:"refused,omitempty"` // newest, if after the last reading
-	Cautions  []string         `json:"cautions,omitempty"`
-}
-
-// In returns the bore with its sentences in another unit: MM, IN (tenths of a thou,
-// millionths below one) or UIN (millionths only). Figures are as they were, and so
-// are sentences of events. It changes nothing that b shares.
-func (b *Bore) In(u analysis.Unit) *Bore {
-	c := *b
-	if b.Form != nil {
-		c.Words = b.Form.SentencesIn(words(u))
-	}
-	if b.Judged != nil {
-		v := b.Judged.In(u)
-		c.Judged = &v
-		if b.Why == b.Judged.Sentence {
-			c.Why = v.Sentence
-		}
-	}
-	if b.Advice != nil {
-		a := b.Advice.In(u)
-		c.Advice = &a
-	}
-	return &c
+	Master    MasterState       `json:"master"`
+	Gauge     *event.Gauge      `json:"gauge,omitempty"`
+	Beside    []event.Gauge     `json:"beside,omitempty"`  // other instruments of the station
+	Spindle   bool              `json:"spindle,omitempty"` // it turns, as far as is known
+	Check     *event.ZeroCheck  `json:"check,omitempty"`   // the one that failed since the mastering
+	Reread    *event.Rereading  `json:"reread,omitempty"`  // the newest of the ring since the mastering
+	Recording bool              `json:"recording"`
+	Warning   analysis.Phrase   `json:"warning,omitzero"` // about the record: reserve in use, not recording
+	Verdict   *event.Verdict    `json:"verdict,omitempty"`
+	Last      *event.Reading    `json:"last,omitempty"`
+	Refused   *event.Refusal    `json:"refused,omitempty"` // newest, if after the last reading
+	Cautions  []analysis.Phrase `json:"cautions,omitempty"`
 }
 
 // Shrinking reports whether the part is still to shrink by more than may be left and
@@ -151,7 +128,7 @@ type PlaceState struct {
 	Superseded []analysis.Length `json:"superseded_mm,omitempty"`
 	Void       []analysis.Length `json:"void_mm,omitempty"`
 	// Ask is a question about the reading here: was it the right place?
-	Ask string `json:"ask,omitempty"`
+	Ask analysis.Phrase `json:"ask,omitzero"`
 }
 
 // voidsTold bounds how many readings struck out a state tells of.
@@ -163,7 +140,7 @@ type Struck struct {
 	No     int             `json:"no"`
 	Round  int             `json:"round"`
 	Size   analysis.Length `json:"size_mm"`
-	Reason string          `json:"reason"`
+	Reason analysis.Phrase `json:"reason"`
 }
 
 // RoundSum sums a round up.
@@ -187,7 +164,7 @@ type SectionMean struct {
 // MasterState tells how well the zero is known.
 type MasterState struct {
 	OK     bool               `json:"ok"`
-	Why    string             `json:"why,omitempty"` // why not
+	Why    analysis.Phrase    `json:"why,omitzero"` // why not
 	Ring   string             `json:"ring,omitempty"`
 	At     *time.Time         `json:"at,omitempty"`
 	Since  int                `json:"readings_since"`
@@ -196,12 +173,12 @@ type MasterState struct {
 	Gain   float64            `json:"gain,omitempty"` // that sizes are corrected with, absent if it is 1
 	// CheckDue says why the zero is to be checked before the bore, which is in size, can
 	// be accepted; empty if the last look at the ring is fresh enough.
-	CheckDue string `json:"check_due,omitempty"`
+	CheckDue analysis.Phrase `json:"check_due,omitzero"`
 	// CheckAfter asks for a look at the ring after the part in hand was accepted: the
 	// verdict is final when that is good. Doubted says that one failed, so that the
 	// readings which the verdict rests on are in doubt.
-	CheckAfter string `json:"check_after,omitempty"`
-	Doubted    bool   `json:"verdict_in_doubt,omitempty"`
+	CheckAfter analysis.Phrase `json:"check_after,omitzero"`
+	Doubted    bool            `json:"verdict_in_doubt,omitempty"`
 	// Running tells of a mastering in progress.
 	Running *event.Master `json:"running,omitempty"`
 }
@@ -238,7 +215,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	b.State, b.Why = f.state(b)
 	if b.State == event.InSize && f.Verdict == nil {
 		if due := set.Master.Lapse.BeforeAccept(f.Standing(), now); due != nil {
-			b.Master.CheckDue = due.Sentence
+			b.Master.CheckDue = due.Phrase
 		}
 	}
 	f.after(b)
@@ -259,13 +236,13 @@ func (f *Fold) after(b *Bore) {
 		return
 	}
 	if due := master.AfterAccept(f.Standing(), f.Verdict.Part, len(f.Ended)); due != nil {
-		b.Master.CheckAfter = due.Sentence
+		b.Master.CheckAfter = due.Phrase
 	}
 }
 
 func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
 	why := set.Lapsed(f, now)
-	b.Master = MasterState{OK: why == "", Why: why, Since: f.Since}
+	b.Master = MasterState{OK: why.IsZero(), Why: why, Since: f.Since}
 	if f.Running != nil {
 		running := *f.Running // which goes on gathering readings
 		b.Master.Running = &running
@@ -379,37 +356,37 @@ func (f *Fold) numbers(b *Bore, now map[analysis.Place]*event.Reading) []analysi
 }
 
 // state says where the bore stands. What is not known comes before what is.
-func (f *Fold) state(b *Bore) (event.State, string) {
+func (f *Fold) state(b *Bore) (event.State, analysis.Phrase) {
 	switch {
 	case f.Job == nil:
-		return event.CannotJudge, "choose a job"
+		return event.CannotJudge, analysis.Say("bore.choose_job")
 	case f.Running != nil && f.Running.Speeds:
 		speed, no, of := f.Running.AtSpeed()
-		return event.NotMastered, fmt.Sprintf("rock %s in ring %s: %d of %d", speed, f.Running.Ring.ID, no, of)
+		return event.NotMastered, analysis.Say("bore.rock_ring."+string(speed), f.Running.Ring.ID, no, of)
 	case f.Running != nil:
-		return event.NotMastered, fmt.Sprintf("read ring %s: %d of %d%s", f.Running.Ring.ID, len(f.Running.Raw), f.Running.Of, Because(f.Running.Why))
+		return event.NotMastered, readRing(f.Running)
 	case !b.Master.OK:
 		return event.NotMastered, b.Master.Why
 	case f.Known && f.Gauge.Lost:
-		return event.CannotJudge, "gauge lost" + Because(f.Gauge.Why)
+		return event.CannotJudge, gaugeLost(&f.Gauge)
 	case b.Sizes == nil:
-		return event.CannotJudge, "nothing gauged yet"
+		return event.CannotJudge, analysis.Say("bore.nothing")
 	case b.Judged != nil && b.Judged.State == verdict.Over: // whatever was done since: it can't be put back
 		return event.Over, b.Judged.Sentence
 	case b.Basis != b.Round:
-		return event.CannotJudge, "honed since it was gauged"
+		return event.CannotJudge, analysis.Say("bore.honed_since")
 	case b.Judged == nil:
-		return event.CannotJudge, "the uncertainty of a size can't be worked out; see the configuration of gauge, ring and material"
+		return event.CannotJudge, analysis.Say("bore.no_u")
 	}
 	v := b.Judged
 	if v.State == verdict.CannotJudge && len(v.Invalid) == 0 && len(v.Missing) > 0 {
-		return event.CannotJudge, analysis.Count(len(v.Missing), "place", "places") + " still to gauge"
+		return event.CannotJudge, analysis.Say("bore.missing", len(v.Missing))
 	}
 	return event.State(v.State), v.Sentence
 }
 
 // calibrations says what is due or past due of the gauge and the ring in use.
-func (f *Fold) calibrations(set *Settings, now time.Time) (out []string) {
+func (f *Fold) calibrations(set *Settings, now time.Time) (out []analysis.Phrase) {
 	l := &set.Master.Lapse
 	reasons := l.GaugeReasons(set.Gauge.Name, set.Gauge.Due, now)
 	if f.Master != nil {
@@ -417,7 +394,7 @@ func (f *Fold) calibrations(set *Settings, now time.Time) (out []string) {
 	}
 	for _, r := range reasons {
 		if !r.Stops { // what stops is the state itself
-			out = append(out, r.Sentence)
+			out = append(out, r.Phrase)
 		}
 	}
 	return out
@@ -425,23 +402,31 @@ func (f *Fold) calibrations(set *Settings, now time.Time) (out []string) {
 
 // cautions are those that matter now (common practice; the machine's manual and
 // the shop's rules come first).
-func (f *Fold) cautions(b *Bore) []string {
+func (f *Fold) cautions(b *Bore) []analysis.Phrase {
 	if b.Advice == nil {
 		return nil
 	}
-	c := []string{"Stop the spindle and wait for rest before gauging."}
+	c := []analysis.Phrase{analysis.Say(advise.StopSpindle)}
 	for _, more := range b.Advice.Cautions {
-		if !slices.Contains(c, more) {
+		if more.Code != advise.StopSpindle {
 			c = append(c, more)
 		}
 	}
 	return c
 }
 
-// Because joins why to what it explains.
-func Because(why string) string {
-	if why == "" {
-		return ""
+// gaugeLost says that the gauge is lost, and why if that is known.
+func gaugeLost(g *event.Gauge) analysis.Phrase {
+	if g.Why.IsZero() {
+		return analysis.Say("bore.gauge_lost")
 	}
-	return ": " + why
+	return analysis.Say("bore.gauge_lost_because", g.Why)
+}
+
+// readRing says which reading of the ring is due, and why it is read anew.
+func readRing(m *event.Master) analysis.Phrase {
+	if m.Why.IsZero() {
+		return analysis.Say("bore.read_ring", m.Ring.ID, len(m.Raw), m.Of)
+	}
+	return analysis.Say("bore.read_ring_again", m.Ring.ID, len(m.Raw), m.Of, m.Why)
 }

@@ -2,7 +2,6 @@ package state
 
 import (
 	"cmp"
-	"fmt"
 	"time"
 
 	"fairbore/analysis"
@@ -143,19 +142,19 @@ func (f *Fold) cool(c *event.CoolDown) {
 }
 
 // Unclosed says what is to be gauged before a part whose sizes rest on its cooling can be
-// accepted, "" if nothing: the place where that was watched, after all others.
-func (f *Fold) Unclosed() string {
+// accepted, zero if nothing: the place where that was watched, after all others.
+func (f *Fold) Unclosed() analysis.Phrase {
 	if f.Cool == nil {
-		return ""
+		return analysis.Phrase{}
 	}
 	now := f.Current(f.Round())
 	last := now[f.Cool.Place]
 	for _, r := range now {
 		if r.PartFrom == event.ByCooling && (last == nil || r.No > last.No) {
-			return fmt.Sprintf("gauge %s once more, after all others: it must come out where the cooling leads", f.Cool.Place)
+			return analysis.Say("bore.close_cooling", f.Cool.Place)
 		}
 	}
-	return ""
+	return analysis.Phrase{}
 }
 
 // CoolNow is the cooling in use and what it comes to at a moment.
@@ -163,7 +162,7 @@ type CoolNow struct {
 	event.CoolDown
 	Left     analysis.Deviation `json:"left_um"` // that a reading would have taken off now
 	LeftU    analysis.Deviation `json:"left_u_um"`
-	Sentence string             `json:"sentence"`
+	Sentence analysis.Phrase    `json:"sentence"`
 }
 
 func (f *Fold) coolNow(now time.Time) *CoolNow {
@@ -171,7 +170,7 @@ func (f *Fold) coolNow(now time.Time) *CoolNow {
 		return nil
 	}
 	after := now.Sub(f.Cool.At)
-	n := &CoolNow{CoolDown: *f.Cool, Sentence: master.Still(f.Cool.Excess, after, f.Cool.Warmer)}
+	n := &CoolNow{CoolDown: *f.Cool, Sentence: f.Cool.Excess.Still(after, f.Cool.Warmer)}
 	n.Left, n.LeftU = f.Cool.Excess.Later(after)
 	return n
 }

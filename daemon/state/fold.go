@@ -38,7 +38,7 @@ type Fold struct {
 	Readings []*event.Reading
 	begin    int                     // index in Readings of the round in hand
 	Done     map[analysis.Place]bool // where a reading of the round in hand stands
-	Voids    map[int]string          // reason by reading number
+	Voids    map[int]analysis.Phrase // reason by reading number
 	Doubtful map[int]bool            // by reading number: a check that failed has put it in doubt
 	Doubted  bool                    // one that failed after the verdict has put what that rests on in doubt
 	Asked    map[int]bool            // by reading number: surprising, and not kept
@@ -56,7 +56,7 @@ type Fold struct {
 	Failed   *event.ZeroCheck // the check that failed since the mastering
 	FailedAt time.Time
 	Again    *event.Rereading      // the newest re-reading of the ring since the mastering
-	Knocked  string                // what happened to the gauge since the mastering
+	Knocked  analysis.Phrase       // what happened to the gauge since the mastering
 	Running  *event.Master         // a mastering or check in progress: Raw holds the ring readings so far
 	Rocked   []master.Rocked       // what Raw of Running was taken from, in step with it
 	Moved    float64               // seconds the wall clock jumped since mastering, summed without sign
@@ -95,7 +95,7 @@ func (f *Fold) prune() {
 	f.Readings = slices.Clone(f.Readings[len(f.Readings)-f.Most*3/4:])
 	f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-f.Most*3/4):])
 	oldest := f.Readings[0].No
-	maps.DeleteFunc(f.Voids, func(no int, _ string) bool { return no < oldest })
+	maps.DeleteFunc(f.Voids, func(no int, _ analysis.Phrase) bool { return no < oldest })
 	maps.DeleteFunc(f.Doubtful, func(no int, _ bool) bool { return no < oldest })
 	maps.DeleteFunc(f.Warmer, func(no int, _ bool) bool { return no < oldest })
 	maps.DeleteFunc(f.Asked, func(no int, _ bool) bool { return no < oldest })
@@ -158,7 +158,7 @@ func (f *Fold) Apply(e *event.Event) {
 		f.Refused = e.Refused
 	case event.Voided:
 		if f.Voids == nil {
-			f.Voids = map[int]string{}
+			f.Voids = map[int]analysis.Phrase{}
 		}
 		f.Voids[e.Void.No] = e.Void.Reason
 		delete(f.Asked, e.Void.No)
@@ -195,7 +195,7 @@ func (f *Fold) Apply(e *event.Event) {
 		f.NoteRocking(e.Ring.Gauge, e.Ring.MotionSpread, e.Ring.MotionSlope)
 	case event.Mastered:
 		f.Master, f.MasterAt, f.Running, f.Rocked = e.Master, e.At, nil, nil
-		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, "", 0, f.Warm.Ring
+		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, analysis.Phrase{}, 0, f.Warm.Ring
 		f.Cool = nil
 		f.Averaging, f.AveragingOf = analysis.Averaging{}, e.Master.Gauge
 		if a := e.Master.Averaging; a != nil {
@@ -224,7 +224,7 @@ func (f *Fold) Apply(e *event.Event) {
 	case event.Dressing:
 		f.Dressed = true
 	case event.Disturbed:
-		f.Knocked = e.Note
+		f.Knocked = e.Noted()
 	case event.Warmed:
 		f.warm(e.Warm, e.Source)
 	case event.Cooled:

@@ -1,7 +1,6 @@
 package state
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -27,18 +26,18 @@ func bounds(j *analysis.Job) (faults []error) {
 		most       int
 	}{{"id", j.ID, event.MostName}, {"title", j.Title, jobTitle}, {"revision", j.Revision, event.MostName}, {"material", j.Material, event.MostName}, {"face", j.Face, event.MostName}, {"ring", j.Ring, event.MostName}} {
 		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, event.Unprintable) {
-			faults = append(faults, fmt.Errorf("%s: want one line of at most %d characters", w.what, w.most))
+			faults = append(faults, analysis.Say("job."+w.what+"_line", w.most))
 		}
 	}
 	if len(j.Sections) > jobPlaces || len(j.Orientations) > jobPlaces || len(j.Sections)*len(j.Orientations) > jobPlaces {
-		faults = append(faults, fmt.Errorf("sections: %d at %d angles is too much to gauge by hand; at most %d places", len(j.Sections), len(j.Orientations), jobPlaces))
+		faults = append(faults, analysis.Say("job.sections_many", len(j.Sections), len(j.Orientations), jobPlaces))
 	}
 	if len(j.Interrupts) > jobGaps {
-		faults = append(faults, fmt.Errorf("interrupts: at most %d", jobGaps))
+		faults = append(faults, analysis.Say("job.interrupts_many", jobGaps))
 	}
 	for _, in := range j.Interrupts {
 		if utf8.RuneCountInString(in.What) > event.MostName || strings.ContainsFunc(in.What, event.Unprintable) {
-			faults = append(faults, fmt.Errorf("interrupts: what is there wants one line of at most %d characters", event.MostName))
+			faults = append(faults, analysis.Say("job.interrupts_name", event.MostName))
 		}
 	}
 	return faults
@@ -53,13 +52,13 @@ func (set *Settings) CheckJob(j *analysis.Job) []error {
 	}
 	faults := j.Check()
 	if _, err := material.Find(j.Material); err != nil {
-		faults = append(faults, err)
+		faults = append(faults, analysis.Say("job.material_unknown", j.Material, strings.Join(material.Names(), ", ")))
 	}
 	if _, ok := set.Rings[j.Ring]; j.Ring != "" && !ok {
-		faults = append(faults, fmt.Errorf("ring: there is no ring %q; there are %s", j.Ring, strings.Join(slices.Sorted(maps.Keys(set.Rings)), ", ")))
+		faults = append(faults, analysis.Say("job.ring_unknown", j.Ring, strings.Join(slices.Sorted(maps.Keys(set.Rings)), ", ")))
 	}
 	if _, ok := set.Jobs[j.ID]; ok {
-		faults = append(faults, fmt.Errorf("id: the configuration has a job %s; give this one another name", j.ID))
+		faults = append(faults, analysis.Say("job.id_taken", j.ID))
 	}
 	return faults
 }

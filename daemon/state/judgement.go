@@ -28,7 +28,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 		Repeatability: f.Repeat(&set.Gauge), Step: set.Gauge.Step, Face: f.Job.Face, Far: far, Length: f.Job.Length, Gauge: kind,
 	})
 	b.Form = &res
-	b.Words = res.SentencesIn(words(f.Job.Speaks()))
+	b.Words = res.Phrases()
 	if f.Master == nil {
 		return
 	}
@@ -75,17 +75,6 @@ func (f *Fold) lot(own analysis.Deviation) verdict.Lot {
 		l.Smallest, l.Largest = append(l.Smallest, v.Smallest), append(l.Largest, v.Largest)
 	}
 	return l
-}
-
-// words says lengths as phrases do, in a unit that [analysis.OldPhrase.In] takes.
-func words(u analysis.Unit) form.Words {
-	if !u.Inch() {
-		return form.Metric()
-	}
-	return form.Words{
-		Small: func(d analysis.Deviation) string { return analysis.Sayf("%s", d).In(u) },
-		Long:  func(l analysis.Length) string { return analysis.Sayf("%s", l).In(u) },
-	}
 }
 
 // thermometer is ± of the difference of two temperatures that were measured

@@ -49,7 +49,7 @@ func (f *Fold) Mastering() master.Mastering {
 // gauge's, and belongs to the tips that are in it. A knock or new tips end it. The
 // zero is then exact at the ring that was read now, where the gauge showed anchor.
 func (f *Fold) KeptGain(gauge string, anchor analysis.Length) *event.Gain {
-	if g := f.Master.Gain; !g.Used() || f.Knocked != "" || f.Master.Gauge != gauge {
+	if g := f.Master.Gain; !g.Used() || !f.Knocked.IsZero() || f.Master.Gauge != gauge {
 		return nil
 	}
 	kept := *f.Master.Gain

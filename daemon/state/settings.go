@@ -118,25 +118,25 @@ const clockMoved = 60
 // set anew.
 const anew = analysis.Micrometre / 100
 
-// Lapsed says why the zero of f does not hold at a moment, "" if it does.
-func (set *Settings) Lapsed(f *Fold, now time.Time) string {
+// Lapsed says why the zero of f does not hold at a moment, nothing if it does.
+func (set *Settings) Lapsed(f *Fold, now time.Time) analysis.Phrase {
 	m := &set.Master
 	switch {
 	case f.Master == nil:
-		return "read the ring to set the gauge's zero"
+		return analysis.Say("bore.read_the_ring")
 	case f.Job != nil && f.Job.Ring != f.Master.Ring.ID:
-		return "this job is mastered on ring " + f.Job.Ring + ", the gauge was set on " + f.Master.Ring.ID
+		return analysis.Say("bore.other_ring", f.Job.Ring, f.Master.Ring.ID)
 	case f.Moved > clockMoved:
-		return "the clock was set since mastering, so its age is not known"
+		return analysis.Say("bore.clock_set")
 	case math.Abs(f.Master.MeanMotion()*(set.Gauge.Smoothing.Square()-f.Master.Square)) > anew.Micrometres():
-		return "averages or lag of the gauge is stated otherwise since mastering"
+		return analysis.Say("bore.averages_changed")
 	}
 	for _, r := range m.Lapse.Reasons(f.Standing(), now) {
 		if r.Stops {
-			return r.Sentence
+			return r.Phrase
 		}
 	}
-	return ""
+	return analysis.Phrase{}
 }
 
 // RoleOf returns what a channel of the gauge is.

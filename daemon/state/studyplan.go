@@ -1,10 +1,10 @@
 package state
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 )
 
@@ -60,18 +60,18 @@ func (f *Fold) TrialOf(r *event.Reading) *event.StudyTrial {
 	return nil
 }
 
-// OutsideStudy says that a reading is not of the study although somebody gauges for it, ""
+// OutsideStudy says that a reading is not of the study although somebody gauges for it, zero
 // if it is, or nobody does.
-func (f *Fold) OutsideStudy(r *event.Reading) string {
+func (f *Fold) OutsideStudy(r *event.Reading) analysis.Phrase {
 	switch st := f.Studying(); {
 	case st == nil || st.Appraiser == "" || r.Study != nil:
-		return ""
+		return analysis.Phrase{}
 	case r.Mastered == 0:
-		return "not of the gauge study: master the gauge first"
+		return analysis.Say("study.outside.master")
 	case r.Place != st.Place:
-		return fmt.Sprintf("not of the gauge study: that is gauged at %s", st.Place)
+		return analysis.Say("study.outside.place", st.Place)
 	default:
-		return fmt.Sprintf("not of the gauge study: %s has gauged part %s in all trials; take the next", st.Appraiser, st.Part)
+		return analysis.Say("study.outside.done", st.Appraiser, st.Part)
 	}
 }
 
@@ -118,10 +118,9 @@ func (f *Fold) StudiedAt() time.Time {
 }
 
 // caution says that a study is open, and what can be done about it.
-func (st *StudyNow) caution() string {
-	since := ""
-	if !st.Since.IsZero() {
-		since = " since " + st.Since.Format(event.StudyTime)
+func (st *StudyNow) caution() analysis.Phrase {
+	if st.Since.IsZero() {
+		return analysis.Say("caution.study")
 	}
-	return "Gauge study open" + since + ": anyone may end it, by Gauge study."
+	return analysis.Say("caution.study_since", st.Since)
 }

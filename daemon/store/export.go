@@ -235,8 +235,8 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 		}
 		delete(now.reason, r.Void.No)
 		if r.Kind == event.Voided {
-			now.reason[r.Void.No] = r.Void.Reason
-			if r.Void.Reason == "" {
+			now.reason[r.Void.No] = r.Void.Reason.Text
+			if r.Void.Reason.Text == "" {
 				now.reason[r.Void.No] = "no reason given"
 			}
 		}

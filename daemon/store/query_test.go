@@ -16,6 +16,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 )
 
@@ -290,7 +291,7 @@ func export(t *testing.T, j *Journal, o ExportOptions) string {
 
 func exportStory() []event.Event {
 	void := func(no int, reason string, kind event.Kind) event.Event {
-		return event.Event{Station: "hone bay 1", At: morning.Add(time.Hour), Kind: kind, Void: &event.Void{No: no, Reason: reason}}
+		return event.Event{Station: "hone bay 1", At: morning.Add(time.Hour), Kind: kind, Void: &event.Void{No: no, Reason: analysis.Quote(reason)}}
 	}
 	odd := reading("hone bay 1", "J-4107", "=0002", 1)
 	odd.Reading.Channel, odd.Reading.Sent.Places, odd.Reading.Sent.Digits = "a \"b\", c\nd", 9, -12
@@ -313,7 +314,7 @@ func TestExportOfSurprises(t *testing.T) {
 		return e
 	}
 	answer := func(no int, kind event.Kind) event.Event {
-		return event.Event{Station: "hone bay 1", At: morning, Kind: kind, Void: &event.Void{No: no, Reason: "gauged again"}}
+		return event.Event{Station: "hone bay 1", At: morning, Kind: kind, Void: &event.Void{No: no, Reason: analysis.Quote("gauged again")}}
 	}
 	r := start(t, config(t))
 	story := []event.Event{

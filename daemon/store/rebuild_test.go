@@ -42,9 +42,9 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 				e.Reading.Surprising, e.Reading.Expected, e.Reading.ExpectedU = true, analysis.Length(n), 1
 			}
 		case event.Refused:
-			e.Refused = &event.Refusal{Reason: "no settled value", Gauge: "G-11"}
+			e.Refused = &event.Refusal{Reason: analysis.Quote("no settled value"), Gauge: "G-11"}
 		case event.Voided, event.Restored, event.Kept:
-			e.Void = &event.Void{No: n, Reason: "chip"}
+			e.Void = &event.Void{No: n, Reason: analysis.Quote("chip")}
 		case event.Mastering:
 			e.Master = &event.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: n, Broken: odd}
 		case event.RingRead:
@@ -100,7 +100,7 @@ func fold(records []event.Record, station string) *state.Fold {
 		}
 	}
 	if f.Master == nil { // what happened since a mastering that never was decides nothing
-		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Again, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, "", nil
+		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Again, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, analysis.Phrase{}, nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
 		f.Averaging, f.AveragingOf = analysis.Averaging{}, ""
 	}

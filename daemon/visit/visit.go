@@ -179,17 +179,18 @@ func (w *follower) add(x *given, f *session.Fed, rs []capture.Result) {
 	}
 }
 
-// uncounted says why the session did not count a value that the capture took, "" if it did.
+// uncounted returns the code of why the session did not count a value that the capture took,
+// "" if it did.
 func uncounted(f *session.Fed, raw analysis.Length) string {
 	for i := range f.Events {
 		switch e := &f.Events[i]; {
 		case e.Reading != nil && e.Reading.Raw == raw, e.Ring != nil && e.Ring.Raw == raw:
 			return ""
 		case e.Kind == event.Refused:
-			return e.Refused.Reason
+			return e.Refused.Reason.Code
 		}
 	}
-	return cmp.Or(f.Hint, "the station did not count it")
+	return cmp.Or(f.Hint.Code, "not counted")
 }
 
 // end hands the visit on; cut is why it ends, if the gauge has not left.

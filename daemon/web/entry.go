@@ -264,35 +264,23 @@ func (d *draft) check(station string, e *Entry, known []*analysis.Job) {
 		}
 	}
 	for _, err := range e.Check(station, &d.job) {
-		what, rest, _ := strings.Cut(err.Error(), ":")
-		field := fieldOf(what)
-		if field == "" || !strings.Contains(what, " ") {
-			d.bad(cmp.Or(field, fieldID), analysis.Quote(strings.TrimSpace(cmp.Or(rest, what))))
-			continue
-		}
-		d.bad(field, err)
+		d.bad(fieldOf(err), err)
 	}
 	d.questions(e.Rings(station), known)
 }
 
-// fieldOf is the field that a fault of a job is about, by its first word.
-func fieldOf(what string) string {
-	word, _, _ := strings.Cut(what, " ")
-	switch word {
-	case "limits":
+// fieldOf is the field that a fault of a job is about.
+func fieldOf(fault error) string {
+	switch key := analysis.FaultField(fault); key {
+	case "":
+		return fieldID
+	case "low":
 		return fieldHigh
-	case "section", "sections":
-		return fieldSections
-	case "orientation", "orientations":
+	case "orientations":
 		return fieldAngles
-	case "interrupt", "interrupts":
-		return fieldInterrupts
-	case "form":
-		return fieldVariation
-	case fieldID, fieldTitle, fieldRevision, fieldUnit, fieldMaterial, fieldNominal, fieldTarget, fieldLength, fieldOutside, fieldFace, fieldRing, fieldBand:
-		return word
+	default: // the other fields have the names of the members
+		return key
 	}
-	return ""
 }
 
 // questions asks about what can be meant, and usually isn't.

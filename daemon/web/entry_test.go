@@ -184,7 +184,7 @@ func TestEnterJob(t *testing.T) {
 		t.Error("a job without a ring was taken")
 	}
 	src.reply = func(a event.Action) event.Reply {
-		return event.Reply{ID: a.ID, Do: a.Do, Ask: true, Why: "a part is open"}
+		return event.Reply{ID: a.ID, Do: a.Do, Ask: true, Why: analysis.Quote("a part is open")}
 	}
 	if out := say(sleeveTyped(), true); out.Reply == nil || !out.Reply.Ask {
 		t.Error("the tool's question is not passed on")

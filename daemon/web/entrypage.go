@@ -113,13 +113,14 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	d := readDraft(in.Text, l.format(nil))
 	d.check(st.Name, s.cfg.Entry, s.jobs(st.Name))
 	out := entryReply{Faults: d.faults, Echo: d.echo, Usual: d.usual, Ask: d.ask, Cut: d.drawing(&l)}
+	f := notation.ForJob(&d.job)
+	f.Language, f.Comma = l.language, l.comma
 	if n := len(d.job.Plan()); n > 0 && len(d.faults) == 0 {
-		f := notation.ForJob(&d.job)
-		f.Language, f.Comma = l.language, l.comma
 		out.Plan = f.Text("entry.plan", n, f.Small(analysis.Deviation(d.job.High-d.job.Low))+" "+f.SmallUnit())
 	}
 	if in.Save && len(d.faults) == 0 {
 		reply := s.src.Do(r.Context(), st.Name, event.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})
+		reply.Why = said(reply.Why, f)
 		out.Reply = &reply
 	}
 	writeJSON(w, http.StatusOK, out)
@@ -141,9 +142,16 @@ func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
 	return s.read(w, r, into)
 }
 
+// said is why something is not done, with its text for the reader.
+func said(why error, f notation.Format) analysis.Phrase {
+	p := analysis.Reason(why)
+	p.Text = f.Say(p)
+	return p
+}
+
 // no answers why what was posted is not done.
 func (s *Server) no(w http.ResponseWriter, r *http.Request, status int, why error) {
-	writeJSON(w, status, event.Reply{Why: s.words(r).Error(why)})
+	writeJSON(w, status, event.Reply{Why: said(why, s.words(r))})
 }
 
 // read reads the body of a post. Only a page of this server may send one: the body

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/advise"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -118,7 +119,6 @@ type choice struct {
 
 // viewOf puts the state of a station into words.
 func viewOf(b *state.Bore, f notation.Format) stationView {
-	b = b.In(f.Speaks())
 	v := stationView{work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs = signsOf(b, f)
 	v.cautions(b, f)
@@ -151,7 +151,7 @@ func away(b *state.Bore, f notation.Format, why string) stationView {
 	return stationView{
 		work:     workOf(b),
 		headline: headline{Tone: none, State: f.Text("away.state"), Same: true, Away: true, Big: f.Text("away.big"), Why: why, Waiting: f.Text("face.waits.signal")},
-		counsel:  counsel{Advice: f.Text("away.advice"), Reason: f.Recorded(why)},
+		counsel:  counsel{Advice: f.Text("away.advice"), Reason: why},
 		signs:    signs{sign{Tone: none, Text: f.Text("away.master")}, sign{Tone: none, Text: f.Text("away.gauge")}, sign{Tone: none, Text: f.Text("away.record")}},
 	}
 }
@@ -286,7 +286,7 @@ func bySize(b *state.Bore) situation {
 
 // headlineOf says the state, and what stands largest.
 func headlineOf(b *state.Bore, f notation.Format) headline {
-	h := headline{is: situationOf(b), Tone: none, State: f.Text("state." + string(b.State)), Why: f.Recorded(b.Why)}
+	h := headline{is: situationOf(b), Tone: none, State: f.Text("state." + string(b.State)), Why: f.Say(b.Why)}
 	h.say(h.is, b, f)
 	switch h.is {
 	case inDoubt, accepted, laidAside, overSize, inSize, outOfForm:
@@ -391,18 +391,18 @@ func surprise(b *state.Bore) *state.PlaceState {
 	return nil
 }
 
-// asked is what the tool asks about the place of the newest reading, "" if
+// asked is what the tool asks about the place of the newest reading, zero if
 // nothing. Who gauges on has answered it, unless the reading waits for the answer.
-func asked(b *state.Bore) string {
+func asked(b *state.Bore) analysis.Phrase {
 	if p := surprise(b); p != nil {
 		return p.Ask
 	}
 	for _, p := range b.Places {
-		if p.Ask != "" && b.Last != nil && p.No == b.Last.No {
+		if !p.Ask.IsZero() && b.Last != nil && p.No == b.Last.No {
 			return p.Ask
 		}
 	}
-	return ""
+	return analysis.Phrase{}
 }
 
 // due names the action that a person is to choose next, "" where the gauge goes on
@@ -424,7 +424,7 @@ func dueOfAsking(b *state.Bore) string {
 	switch {
 	case surprise(b) != nil:
 		return "keep"
-	case asked(b) != "":
+	case !asked(b).IsZero():
 		return "void"
 	}
 	return ""
@@ -434,7 +434,7 @@ func dueBySize(b *state.Bore, is situation) string {
 	switch {
 	case !b.Complete:
 		return ""
-	case is == inSize && b.Master.CheckDue != "":
+	case is == inSize && !b.Master.CheckDue.IsZero():
 		return "check"
 	case is == inSize:
 		return "accept"
@@ -449,7 +449,7 @@ func (v *stationView) advise(b *state.Bore, f notation.Format) {
 	v.Reason = v.Why
 	switch v.is {
 	case notRecording:
-		v.Advice, v.Reason, v.Cautions = f.Text("face.advice.not_recording"), join(f.Recorded(b.Warning), f.Text("face.reason.not_recording")), nil
+		v.Advice, v.Reason, v.Cautions = f.Text("face.advice.not_recording"), join(f.Say(b.Warning), f.Text("face.reason.not_recording")), nil
 		return
 	case gaugeLost:
 		v.Advice, v.Reason = f.Text("face.advice.gauge_lost"), f.Text("face.reason.gauge_lost")
@@ -457,7 +457,7 @@ func (v *stationView) advise(b *state.Bore, f notation.Format) {
 	case inDoubt:
 		v.Advice, v.Reason = f.Text("face.advice.in_doubt", b.Verdict.Part), f.Text("face.reason.in_doubt")
 	case accepted, laidAside:
-		v.Advice, v.Reason = f.Text("face.advice.next_part"), join(f.Recorded(b.Verdict.Reason), f.Recorded(b.Master.CheckAfter))
+		v.Advice, v.Reason = f.Text("face.advice.next_part"), join(f.Say(b.Verdict.Reason), f.Say(b.Master.CheckAfter))
 	case rockSlowly, rockFast, checkRing, readRing:
 		v.Advice = f.Text("face.advice."+string(v.is), b.Master.Running.Ring.ID)
 	case notMastered:
@@ -476,28 +476,28 @@ func (v *stationView) onBore(b *state.Bore, f notation.Format) {
 		v.Advice, v.Reason = f.Text("face.advice.cool", max(1, int(math.Ceil(b.Cooling.Wait.Minutes())))), ""
 	case b.Next != nil && !b.Complete:
 		v.Advice, v.Reason = f.Text("face.advice.gauge_at", *b.Next), f.Text("face.reason.gauged", len(v.Readings), len(b.Places))
-	case b.Master.CheckDue != "":
-		v.Advice, v.Reason = f.Text("face.advice.check", b.Master.Ring), f.Recorded(b.Master.CheckDue)
+	case !b.Master.CheckDue.IsZero():
+		v.Advice, v.Reason = f.Text("face.advice.check", b.Master.Ring), f.Say(b.Master.CheckDue)
 	case a != nil:
-		v.Advice, v.Reason = f.Recorded(a.Sentence), join(f.Recorded(a.Reason), f.Say(risk(a.Kind.Honing(), a.Risk)), f.Recorded(a.NotSaved))
+		v.Advice, v.Reason = f.Say(a.Sentence), join(f.Say(a.Reason), f.Say(risk(a.Kind.Honing(), a.Risk)), f.Say(a.NotSaved))
 	case len(b.Words) > 0:
-		v.Advice = f.Recorded(b.Words[0])
+		v.Advice = f.Say(b.Words[0])
 	}
 }
 
 // warmth adds what is asked about places and known of the part's warmth.
 func (v *stationView) warmth(b *state.Bore, f notation.Format) {
 	for _, p := range b.Places {
-		v.Reason = join(f.Recorded(p.Ask), v.Reason)
+		v.Reason = join(f.Say(p.Ask), v.Reason)
 	}
 	switch c := b.Cooling; {
 	case b.Cool != nil && b.Verdict == nil:
-		v.Reason = join(f.Recorded(b.Cool.Sentence), v.Reason)
+		v.Reason = join(f.Say(b.Cool.Sentence), v.Reason)
 	case c != nil && !c.Ready:
 		if c.Excess != nil && b.Shrinking() {
 			v.Advice = join(v.Advice, f.Text("face.advice.take_off"))
 		}
-		v.Reason = join(f.Recorded(c.Sentence), f.Recorded(c.Basis), v.Reason)
+		v.Reason = join(f.Say(c.Sentence), f.Say(c.Basis), v.Reason)
 	}
 }
 
@@ -505,7 +505,7 @@ func (v *stationView) warmth(b *state.Bore, f notation.Format) {
 // reading that may be of another place.
 func (v *stationView) ask(b *state.Bore, f notation.Format) {
 	q := asked(b)
-	if q == "" || b.Verdict != nil || v.is == tooWarm {
+	if q.IsZero() || b.Verdict != nil || v.is == tooWarm {
 		return
 	}
 	figure := v.Big == ""
@@ -515,10 +515,10 @@ func (v *stationView) ask(b *state.Bore, f notation.Format) {
 		v.Big, v.Same = "", false
 	}
 	if surprise(b) != nil { // the question names the choices
-		v.Reason, v.Advice = f.Text("face.reason.not_yet"), sentence(f.Recorded(q))
+		v.Reason, v.Advice = f.Text("face.reason.not_yet"), sentence(f.Say(q))
 		return
 	}
-	v.Reason, v.Advice = f.Text("face.reason.right_place", v.Advice), sentence(f.Recorded(q))
+	v.Reason, v.Advice = f.Text("face.reason.right_place", v.Advice), sentence(f.Say(q))
 }
 
 // risk says how likely the advised round goes over.
@@ -532,31 +532,20 @@ func risk(honing bool, p float64) analysis.Phrase {
 	return analysis.Say("face.reason.risk", analysis.Number{Value: 100 * p, Places: 1})
 }
 
-// once leaves out what is said twice in other words.
-func once(cautions []string) (out []string) {
-	for _, c := range cautions {
-		first := strings.Join(strings.Fields(strings.ReplaceAll(c, ",", ""))[:min(3, len(strings.Fields(c)))], " ")
-		if !slices.ContainsFunc(out, func(o string) bool { return strings.HasPrefix(strings.ReplaceAll(o, ",", ""), first) }) {
-			out = append(out, c)
-		}
-	}
-	return out
-}
-
 func join(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
 }
 
 // cautions are what to mind, what is worst first.
 func (v *stationView) cautions(b *state.Bore, f notation.Format) {
-	for _, c := range once(b.Cautions) {
-		if b.Spindle && strings.HasPrefix(c, "Stop the spindle") { // said once
+	for _, c := range b.Cautions {
+		if b.Spindle && c.Code == advise.StopSpindle { // said by what comes first
 			continue
 		}
-		v.Cautions = append(v.Cautions, f.Recorded(c))
+		v.Cautions = append(v.Cautions, f.Say(c))
 	}
-	if b.Recording && b.Warning != "" {
-		v.Cautions = slices.Insert(v.Cautions, 0, sentence(f.Recorded(b.Warning)))
+	if b.Recording && !b.Warning.IsZero() {
+		v.Cautions = slices.Insert(v.Cautions, 0, sentence(f.Say(b.Warning)))
 	}
 	if v.Turning = b.Spindle; v.Turning {
 		v.Cautions = slices.Insert(v.Cautions, 0, f.Text("face.caution.turning"))
@@ -603,7 +592,7 @@ func (v *stationView) events(b *state.Bore, f notation.Format) {
 		v.Last = f.Text("face.reread."+reread(x), x.Ring.ID, analysis.Size(x.Size), f.Signed(x.Error)+" "+f.SmallUnit())
 	}
 	if b.Refused != nil {
-		v.Refused = f.Recorded(b.Refused.Reason)
+		v.Refused = f.Say(b.Refused.Reason)
 	}
 }
 
@@ -639,7 +628,7 @@ func signsOf(b *state.Bore, f notation.Format) (s signs) {
 	switch {
 	case !b.Recording:
 		s.Record = sign{Tone: danger, Text: f.Text("face.sign.not_recording")}
-	case b.Warning != "":
+	case !b.Warning.IsZero():
 		s.Record = sign{Tone: watch, Text: f.Text("face.sign.record_warning")}
 	default:
 		s.Record = sign{Tone: safe, Text: f.Text("face.sign.recording")}

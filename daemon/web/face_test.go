@@ -55,14 +55,14 @@ func TestFaces(t *testing.T) {
 // be refused; with a fresh one it is to accept.
 func TestCheckIsAskedForBeforeAccepting(t *testing.T) {
 	b := *states()["insize"]
-	if b.Master.CheckDue == "" {
+	if b.Master.CheckDue.IsZero() {
 		t.Error("so many readings after the mastering no check is due")
 	}
-	b.Master.CheckDue = ""
+	b.Master.CheckDue = analysis.Phrase{}
 	if f := viewOf(&b, notation.Format{}); f.Due != "accept" || strings.Contains(f.Advice, "Check the zero on ring") {
 		t.Errorf("a fresh zero: %s, %q", f.Due, f.Advice)
 	}
-	b.Master.CheckDue = "A zero check is due."
+	b.Master.CheckDue = analysis.Quote("A zero check is due.")
 	if f := viewOf(&b, notation.Format{}); f.Due != "check" || !strings.Contains(f.Advice, "Check the zero on ring "+b.Master.Ring+", then accept") || f.Reason != "A zero check is due." {
 		t.Errorf("due: %s, %q, %q", f.Due, f.Advice, f.Reason)
 	}
@@ -107,17 +107,17 @@ func TestNothingIsShownWithoutAZero(t *testing.T) {
 func TestQuestionedReading(t *testing.T) {
 	const q = "does it belong to 25 mm?"
 	b := states()["closing"]
-	b.Places[len(b.Places)-1].Ask = q
+	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
 	if f := viewOf(b, notation.Format{}); f.Advice != sentence(q) || f.Tone != watch || f.Due != "void" || !strings.Contains(f.Reason, "2 strokes") {
 		t.Errorf("of the newest: %s %q, advice %q, reason %q", f.Tone, f.Due, f.Advice, f.Reason)
 	}
 	b = states()["closing"]
-	b.Places[2].Ask = q
+	b.Places[2].Ask = analysis.Quote(q)
 	if f := viewOf(b, notation.Format{}); !strings.HasPrefix(f.Reason, sentence(q)) || f.Tone != stock || f.Due != "round" {
 		t.Errorf("of an older: %s %q, reason %q", f.Tone, f.Due, f.Reason)
 	}
 	b = states()["insize"]
-	b.Places[len(b.Places)-1].Ask = q
+	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
 	if f := viewOf(b, notation.Format{}); f.Big == "In size" || f.Tone == safe || f.Due == "accept" {
 		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, f.Due)
 	}
@@ -128,7 +128,7 @@ func TestQuestionedReading(t *testing.T) {
 func TestSurprisingReading(t *testing.T) {
 	b := states()["surprise"]
 	f := viewOf(b, notation.Format{})
-	if f.Advice != "12 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
+	if f.Advice != "12.0 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
 		t.Errorf("%s %q, due %q, advice %q", f.Tone, f.State, f.Due, f.Advice)
 	}
 	if len(f.Asked) != 1 || f.Asked[0].No != b.Last.No || len(f.Readings) != 3 || f.Next != "13 mm / 90°" {
@@ -141,7 +141,7 @@ func TestSurprisingReading(t *testing.T) {
 		t.Errorf("gauged on: due %q, advice %q", f.Due, f.Advice)
 	}
 	asked := p.told[len(p.told)-2]
-	if h := happening(&asked, notation.Format{}); h.Good || h.Text != asked.Reading.Ask {
+	if h := happening(&asked, notation.Format{}); h.Good || h.Text != english(asked.Reading.Ask) {
 		t.Errorf("sounds as taken: %+v", h)
 	}
 	if f := viewOf(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
@@ -183,8 +183,8 @@ func TestWarmthThatIsTakenOff(t *testing.T) {
 	if f := viewOf(b, notation.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
 		t.Errorf("advice %q", f.Advice)
 	}
-	b.Cool = &state.CoolNow{Sentence: "Warm by its cooling: 1.20 µm is taken off."}
-	if f := viewOf(b, notation.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, b.Cool.Sentence) || strings.Contains(f.Advice, "cool") {
+	b.Cool = &state.CoolNow{Sentence: analysis.Quote("Warm by its cooling: 1.20 µm is taken off.")}
+	if f := viewOf(b, notation.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, english(b.Cool.Sentence)) || strings.Contains(f.Advice, "cool") {
 		t.Errorf("%q, advice %q, reason %q", f.Big, f.Advice, f.Reason)
 	}
 }
@@ -193,7 +193,7 @@ func TestWarmthThatIsTakenOff(t *testing.T) {
 // as accepted.
 func TestAfterAcceptance(t *testing.T) {
 	b := states()["accepted"]
-	if b.Master.CheckAfter == "" {
+	if b.Master.CheckAfter.IsZero() {
 		t.Fatal("no check is asked for after the last reading")
 	}
 	if f := viewOf(b, notation.Format{}); f.Big != "Accepted" || !strings.Contains(f.Reason, "Check the zero once more") {
@@ -231,7 +231,7 @@ func TestFacesDoNotContradict(t *testing.T) {
 }
 
 func TestNoJob(t *testing.T) {
-	f := viewOf(&state.Bore{State: event.CannotJudge, Why: "choose a job"}, notation.Format{})
+	f := viewOf(&state.Bore{State: event.CannotJudge, Why: analysis.Quote("choose a job")}, notation.Format{})
 	if f.Tone != act || f.Big != "Choose a job" {
 		t.Errorf("%+v", f)
 	}
@@ -262,14 +262,6 @@ func TestTonesHaveShapes(t *testing.T) {
 	}
 }
 
-// Cautions that say the same in other words are said once, others all.
-func TestCautionsOnce(t *testing.T) {
-	got := once([]string{"Stop the spindle and wait for rest before gauging.", "Never force the stone against the bottom.", "Stop the spindle, wait for rest, then gauge."})
-	if len(got) != 2 || got[1] != "Never force the stone against the bottom." {
-		t.Errorf("%q", got)
-	}
-}
-
 // In the unit that a viewer chose, everything he reads of the bore is in it, the
 // sentences too: in mm nothing speaks of inches, in inches nothing of mm.
 func TestOneUnitOnAFace(t *testing.T) {
@@ -278,7 +270,7 @@ func TestOneUnitOnAFace(t *testing.T) {
 	}
 	for name, b := range states() {
 		if b.Refused == nil {
-			b.Refused = &event.Refusal{Reason: "15.8741 mm is 2.5 µm from what can be."}
+			b.Refused = &event.Refusal{Reason: analysis.Say("ask.larger", analysis.Deviation(25_000), b.Job.Plan()[0])}
 		}
 		for _, inch := range []bool{false, true} {
 			f := notation.ForJob(b.Job)
@@ -327,7 +319,7 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
 	}
-	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: "Reads 1.3 µm large when rocked fast: state averages: 100 ms."}}}}
+	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large when rocked fast: state averages: 100 ms.")}}}}
 	if h := happening(&e, notation.Format{}); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
 		t.Errorf("%+v", h)
 	}
@@ -353,4 +345,12 @@ func TestAssumedIsSaid(t *testing.T) {
 	if f := viewOf(&b, notation.Format{}); f.Gauge.More != "assumed: repeatability" {
 		t.Errorf("says %q", f.Gauge.More)
 	}
+}
+
+// english is a phrase as it was told, or else in English.
+func english(p analysis.Phrase) string {
+	if p.Text != "" {
+		return p.Text
+	}
+	return notation.Format{}.Say(p)
 }

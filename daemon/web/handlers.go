@@ -111,6 +111,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	}
 	a.Source = "page"
 	reply := s.src.Do(r.Context(), name, a)
+	reply.Why = said(reply.Why, s.wordsAt(r, name))
 	status := http.StatusOK
 	if !reply.Done {
 		status = http.StatusConflict

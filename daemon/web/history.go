@@ -12,6 +12,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -187,7 +188,6 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 }
 
 func facts(b *state.Bore, f notation.Format) (out [][2]string) {
-	b = b.In(f.Speaks())
 	add := func(what, is string) { out = append(out, [2]string{f.Text("history.fact." + what), is}) }
 	add("low", f.Size(b.Job.Low))
 	add("high", f.Size(b.Job.High))
@@ -200,15 +200,15 @@ func facts(b *state.Bore, f notation.Format) (out [][2]string) {
 		add("uncertainty", "±"+f.Small(b.U.Expanded)+" "+f.SmallUnit()+", k = "+f.Decimal(b.U.K, 2))
 	}
 	if j := b.Judged; j != nil && j.Sizes.Smallest != nil {
-		add("chance", f.Text("history.chance", j.Sizes.Smallest.Chance.String(), j.Sizes.Largest.Chance.String()))
+		add("chance", f.Text("history.chance", j.Sizes.Smallest.Chance.Phrase(), j.Sizes.Largest.Chance.Phrase()))
 	}
 	if v := b.Verdict; v != nil {
-		add("reason", f.Recorded(v.Reason))
-		add("rule", v.Rule)
+		add("reason", f.Say(v.Reason))
+		add("rule", f.Say(verdict.Rule(v.Rule).Phrase()))
 	}
 	add("ring", b.Master.Ring)
 	for _, w := range b.Words {
-		add("form", f.Recorded(w))
+		add("form", f.Say(w))
 	}
 	return out
 }
@@ -223,7 +223,7 @@ func linesOf(events []event.Record, f notation.Format) (out []line) {
 				void[e.Reading.No] = f.Text("history.not_confirmed")
 			}
 		case event.Voided:
-			void[e.Void.No] = e.Void.Reason
+			void[e.Void.No] = f.Say(e.Void.Reason)
 		case event.Restored, event.Kept:
 			delete(void, e.Void.No)
 		}
@@ -236,7 +236,7 @@ func linesOf(events []event.Record, f notation.Format) (out []line) {
 			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
 			out = append(out, l)
 			if r.Surprising {
-				out = append(out, line{At: l.At, Note: f.Recorded(r.Ask)})
+				out = append(out, line{At: l.At, Note: f.Say(r.Ask)})
 			}
 			continue
 		}
@@ -255,27 +255,27 @@ func note(e *event.Event, f notation.Format) string {
 		return f.Text("history.round", e.Round.Number, e.Round.Strokes)
 	case event.Mastered:
 		if g := e.Master.BySecond(); g != nil {
-			return f.Text("history.second_ring", g.Ring.ID, f.Recorded(g.Sentence))
+			return f.Text("history.second_ring", g.Ring.ID, g.Sentence)
 		}
 		return f.Text("history.mastered", e.Master.Ring.ID, small(e.Master.Zero), small(e.Master.Moved))
 	case event.Checked:
-		return f.Text("history.check", f.Recorded(e.Check.Sentence))
+		return f.Text("history.check", e.Check.Sentence)
 	case event.Sped:
-		return f.Text("history.speeds", f.Recorded(e.Speeds.Sentence))
+		return f.Text("history.speeds", e.Speeds.Sentence)
 	case event.Reread:
-		return f.Text("history.reread", f.Recorded(e.Reread.Sentence))
+		return f.Text("history.reread", e.Reread.Sentence)
 	case event.Refused:
-		return f.Text("history.refused", f.Recorded(e.Refused.Reason))
+		return f.Text("history.refused", e.Refused.Reason)
 	case event.Disturbed, event.Dressing, event.Told:
-		return e.Note
+		return f.Say(e.Noted())
 	case event.Cooled:
-		return f.Recorded(e.Cool.Sentence())
+		return f.Say(e.Cool.Phrase())
 	case event.Studied:
-		return f.Recorded(e.Study.Sentence())
+		return f.Say(e.Study.Phrase())
 	case event.Voided, event.Restored, event.Kept:
 		return struck(e, f)
 	case event.Judged:
-		return f.Text("history.judged", analysis.Say(verdictWord(e.Verdict)), f.Recorded(e.Verdict.Reason))
+		return f.Text("history.judged", analysis.Say(verdictWord(e.Verdict)), f.Say(e.Verdict.Reason))
 	case event.GaugeSeen:
 		if e.Gauge.Lost {
 			return f.Text("history.gauge_lost")
@@ -291,7 +291,7 @@ func struck(e *event.Event, f notation.Format) string {
 		return f.Text("history.void", e.Void.No, e.Void.Reason)
 	case e.Kind == event.Restored:
 		return f.Text("history.restored", e.Void.No)
-	case e.Void.Reason == "":
+	case e.Void.Reason.IsZero():
 		return f.Text("history.kept", e.Void.No)
 	}
 	return f.Text("history.kept_because", e.Void.No, e.Void.Reason)

@@ -26,11 +26,11 @@ func hostile() *play {
 	p := began("bay2", job)
 	p.tell(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: evil + "serial", Count: 8}})
 	p.master().rounds(bushRounds, 2, 0)
-	p.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 3, Reason: evil + "reason"}})
+	p.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 3, Reason: analysis.Quote(evil + "reason")}})
 	p.tell(event.Event{Kind: event.Told, Note: evil + "note"})
 	p.tell(event.Event{Kind: event.Disturbed, Note: evil + "knock"})
-	p.tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: evil + "refused"}})
-	p.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: evil + "verdict", Part: evil, Job: job.ID, Readings: 8, Smallest: job.Low, Largest: job.High}})
+	p.tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: analysis.Quote(evil + "refused")}})
+	p.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote(evil + "verdict"), Part: evil, Job: job.ID, Readings: 8, Smallest: job.Low, Largest: job.High}})
 	return p
 }
 

@@ -250,7 +250,7 @@ func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, _ error) {
 	j := sleeve()
 	for n := 140; n > 0; n-- {
 		small := j.Target + um*analysis.Length(n*7%11-6)/10
-		v := &event.Verdict{Accepted: n%17 != 0, Reason: "in size", Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
+		v := &event.Verdict{Accepted: n%17 != 0, Reason: analysis.Quote("in size"), Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
 		if !v.Accepted {
 			v.Largest += 2 * um
 		}

@@ -81,7 +81,7 @@ func orders(t *testing.T, s *Server, body string) (int, progress) {
 	if err := json.Unmarshal([]byte(answer), into); err != nil {
 		t.Fatalf("%s: %v", answer, err)
 	}
-	p.Why += no.Why
+	p.Why += no.Why.Text
 	return status, p
 }
 

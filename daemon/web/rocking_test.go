@@ -18,7 +18,7 @@ import (
 // rocked is what a gauge shows that is rocked in a bore.
 func rocked(station string, passes int, hint capture.Reason) event.Live {
 	j := bush()
-	return event.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: string(hint)}
+	return event.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: analysis.Quote(string(hint))}
 }
 
 // A mark stands for each pass that counts or is wanted; words say the same.

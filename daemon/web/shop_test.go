@@ -149,7 +149,7 @@ func (p *play) surprise(place analysis.Place, size analysis.Length) *play {
 	p.no++
 	r := &event.Reading{
 		No: p.no, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.fold.Job.Target), Surprising: true,
-		Expected: size - 12*analysis.Micrometre, ExpectedU: 12_000, Ask: "12 µm larger than expected at " + place.String() + ": right place? Gauge it again, or keep it.",
+		Expected: size - 12*analysis.Micrometre, ExpectedU: 12_000, Ask: analysis.Say("ask.larger", analysis.Deviation(12*analysis.Micrometre), place),
 	}
 	r.Place, r.Round, r.Size, r.At = place, p.fold.Round(), size, p.at.Add(2*time.Second)
 	return p.tell(event.Event{Kind: event.Taken, Reading: r})
@@ -203,17 +203,17 @@ func states() map[string]*state.Bore {
 		"accepted": nil, "lost": nil, "unrecorded": nil, "ring": nil, "marks": nil,
 	}
 	done := began("accepted", sleeve()).master().rounds(sleeveRounds, 6, 0)
-	done.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: "In size.", Part: "0007", Job: "J-4112"}})
+	done.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: analysis.Quote("In size."), Part: "0007", Job: "J-4112"}})
 	all["accepted"] = done.bore()
 	lost := began("lost", bush()).master().rounds(bushRounds, 3, 0)
-	all["lost"] = lost.tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11", Lost: true, Why: "unplugged"}}).bore()
+	all["lost"] = lost.tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11", Lost: true, Why: analysis.Quote("unplugged")}}).bore()
 	all["unrecorded"] = began("unrecorded", bush()).master().rounds(bushRounds, 3, 0).bore()
-	all["unrecorded"].Recording, all["unrecorded"].State, all["unrecorded"].Why = false, event.CannotJudge, "NOT RECORDING: the disk is full"
+	all["unrecorded"].Recording, all["unrecorded"].State, all["unrecorded"].Why = false, event.CannotJudge, analysis.Quote("NOT RECORDING: the disk is full")
 	ring := began("ring", sleeve())
 	ring.tell(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *ring.set.Rings["R-1250"], Of: 3, Raw: lengths("31.7500")}})
 	all["ring"] = ring.bore()
 	marks := began("marks", valve()).master().rounds(valveRounds, 3, 7)
-	marks.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 24, Reason: "dirt"}})
+	marks.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 24, Reason: analysis.Quote("dirt")}})
 	marks.tell(event.Event{Kind: event.Placed, Place: &event.Choice{Place: marks.fold.Job.Plan()[8], Skip: true}})
 	all["marks"] = marks.bore()
 	speeds := began("speeds", sleeve()).master()
@@ -243,7 +243,7 @@ func seldom() map[string]*state.Bore {
 	}
 	all["cool"] = cool.bore()
 	asks := began("asks", valve()).master().rounds(valveRounds, 3, 7)
-	asks.fold.Readings[len(asks.fold.Readings)-1].Ask = "This size fits the section at 49 mm better than the one at 40 mm: right place?"
+	asks.fold.Readings[len(asks.fold.Readings)-1].Ask = analysis.Say("ask.right_place", analysis.Place{Depth: 49 * analysis.Millimetre}, analysis.Place{Depth: 40 * analysis.Millimetre})
 	all["asks"] = asks.bore()
 	surprise := began("surprise", bush()).master().rounds(bushRounds, 4, 3)
 	surprise.surprise(surprise.fold.Job.Plan()[3], length("22.2340 mm"))
@@ -257,14 +257,14 @@ func seldom() map[string]*state.Bore {
 	stale := began("stale", sleeve()).master().rounds(sleeveRounds, 5, 0)
 	all["stale"] = stale.tell(event.Event{Kind: event.Disturbed, Note: "the gauge was dropped"}).bore()
 	refused := began("refused", sleeve()).master().rounds(sleeveRounds, 5, 3)
-	all["refused"] = refused.tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: "Rocked to one side only: rock through square, to both sides."}}).bore()
+	all["refused"] = refused.tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: analysis.Quote("Rocked to one side only: rock through square, to both sides.")}}).bore()
 	eight := began("eight", valve()).master().rounds(valveRounds+"\n"+strings.Repeat(strings.Split(valveRounds, "\n")[4]+"\n", 3), 8, 0)
 	all["eight"] = eight.bore()
 	reserve := began("reserve", bush()).master().rounds(bushRounds, 4, 0).bore()
-	reserve.Warning = "the disk is nearly full: the reserve is in use"
+	reserve.Warning = analysis.Quote("the disk is nearly full: the reserve is in use")
 	all["reserve"] = reserve
 	aside := began("aside", sleeve()).master().rounds(sleeveRounds, 5, 0)
-	all["aside"] = aside.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: "too close to call", Part: "0007", Job: "J-4112"}}).bore()
+	all["aside"] = aside.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote("too close to call"), Part: "0007", Job: "J-4112"}}).bore()
 	turn := began("turn", sleeve()).master()
 	plan := event.Study{Since: turn.at.Add(-20 * time.Hour), Job: "J-4112", Place: turn.fold.Job.Plan()[0], Parts: 10, Appraisers: []string{"first shift", "second shift", "quality"}, Trials: 3}
 	gauging := plan

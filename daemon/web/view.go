@@ -59,6 +59,15 @@ func (s *Server) words(r *http.Request) notation.Format {
 	return l.format(nil)
 }
 
+// wordsAt is how he reads what is of a station's job.
+func (s *Server) wordsAt(r *http.Request, station string) notation.Format {
+	l := s.look(r)
+	if b := s.src.Bore(station); b != nil {
+		return l.format(b.Job)
+	}
+	return l.format(nil)
+}
+
 // format is that of the viewer's choice, or of the job.
 func (l *look) format(j *analysis.Job) notation.Format {
 	var f notation.Format
@@ -123,8 +132,8 @@ func needleOf(v *event.Live, j *analysis.Job, f notation.Format) needle {
 	n := needle{InBore: v.InBore, Known: v.Size != 0, Passes: v.Passes, Marks: max(v.Passes, v.Wanted)}
 	size := cmp.Or(v.Size, v.Raw)
 	n.Text = f.Size(size)
-	if v.Hint != "" {
-		n.Hint = sentence(f.Recorded(v.Hint))
+	if !v.Hint.IsZero() {
+		n.Hint = sentence(f.Say(v.Hint))
 	}
 	switch {
 	case n.Marks == 0:
@@ -194,11 +203,11 @@ func happening(r *event.Record, f notation.Format) happened {
 	h := happened{Seq: r.Seq, Kind: r.Kind, Good: true}
 	switch {
 	case r.Reading != nil && r.Reading.Surprising:
-		h.Text, h.Good = f.Recorded(r.Reading.Ask), false
+		h.Text, h.Good = f.Say(r.Reading.Ask), false
 	case r.Reading != nil:
 		h.Text = f.Signed(r.Reading.Deviation) + " " + f.SmallUnit()
 	case r.Refused != nil:
-		h.Text, h.Good = f.Recorded(r.Refused.Reason), false
+		h.Text, h.Good = f.Say(r.Refused.Reason), false
 	case r.Kind == event.Voided && r.Void != nil:
 		h.Text = f.Text("face.happened.void", r.Void.No)
 	case r.Kind == event.Restored && r.Void != nil:
@@ -212,9 +221,9 @@ func happening(r *event.Record, f notation.Format) happened {
 	case r.Check != nil:
 		h.Good = r.Check.Doubt == nil
 	case r.Reread != nil:
-		h.Text, h.Good = f.Recorded(r.Reread.Sentence), r.Reread.Doubt == nil
+		h.Text, h.Good = f.Say(r.Reread.Sentence), r.Reread.Doubt == nil
 	case r.Speeds != nil:
-		h.Text, h.Good = f.Recorded(r.Speeds.Sentence), r.Speeds.Good
+		h.Text, h.Good = f.Say(r.Speeds.Sentence), r.Speeds.Good
 	}
 	return h
 }

@@ -60,7 +60,7 @@ func everything(actions bool) (Config, *shop) {
 		bores = append(bores, st[n])
 	}
 	done := began("bay2", sleeve()).master().rounds(sleeveRounds, 6, 0)
-	done.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 36, Reason: "dirt <b>"}})
+	done.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 36, Reason: analysis.Quote("dirt <b>")}})
 	return Config{
 		Actions: actions, Version: "test", History: shelf{done},
 		Jobs:  func(string) []*analysis.Job { return []*analysis.Job{bush(), sleeve(), valve(), tube()} },
@@ -371,7 +371,7 @@ func (far) Gone(string) string { return "no word since 10:42:00: switched off" }
 // well, and no size of it is shown.
 func TestOutOfReachIsNoSignal(t *testing.T) {
 	b := began("bay1", bush()).master().rounds(bushRounds, 3, 0).bore()
-	b.Gauge = &event.Gauge{Lost: true, Why: "no word"} // as a wall has it
+	b.Gauge = &event.Gauge{Lost: true, Why: analysis.Quote("no word")} // as a wall has it
 	s := serve(t, Config{}, far{newShop(b)})
 	for _, path := range []string{"/station/bay1/view", "/wall/view"} {
 		ch := sse(t.Context(), t, "http://"+s.Addr()+path)

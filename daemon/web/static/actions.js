@@ -24,8 +24,8 @@ async function send(action) {
     return note(t("script.not_sent"), 8000);
   }
   if (reply.done) return note(t("script.done"), 1200);
-  if (!reply.ask) return note(reply.why || t("script.not_done"), 8000);
-  at("ask-what").textContent = reply.why;
+  if (!reply.ask) return note(reply.why?.text || t("script.not_done"), 8000);
+  at("ask-what").textContent = reply.why.text;
   ask("ask", () => send({ ...action, confirm: true }));
 }
 

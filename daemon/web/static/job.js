@@ -24,7 +24,7 @@ async function send(more) {
     if (r.status === 401) return (await signIn()) ? send(more) : null;
     const got = await r.json();
     if (n !== asked) return null; // something was typed since
-    if (!r.ok) { at("note").textContent = got.why || t("script.not_taken"); return null; }
+    if (!r.ok) { at("note").textContent = got.why?.text || t("script.not_taken"); return null; }
     at("note").textContent = "";
     show(got);
     return got;
@@ -81,8 +81,8 @@ async function save(confirm) {
     return;
   }
   if (got.reply.done) { location.assign(`/station/${encodeURIComponent(station)}`); return; }
-  if (!got.reply.ask) { at("note").textContent = got.reply.why; return; }
-  at("ask-what").textContent = got.reply.why;
+  if (!got.reply.ask) { at("note").textContent = got.reply.why.text; return; }
+  at("ask-what").textContent = got.reply.why.text;
   at("d-ask").showModal();
 }
 

@@ -21,7 +21,7 @@ export function signIn() {
         const reply = await r.json();
         right = reply.done;
         if (right) return d.close();
-        at("login-why").textContent = reply.why;
+        at("login-why").textContent = reply.why.text;
         form.passphrase.select();
       } catch {
         at("login-why").textContent = t("script.unreached");

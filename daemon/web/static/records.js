@@ -94,7 +94,7 @@ form.addEventListener("submit", async (e) => {
       timer = setTimeout(follow, every);
       return;
     }
-    if (got) trouble(got.why);
+    if (got) trouble(got.why?.text);
     if (got && got.status === 409) { forget(); at("stop").hidden = false; } // somebody else's
   } catch {
     trouble(t("script.unreached"));
@@ -105,7 +105,7 @@ form.addEventListener("submit", async (e) => {
 at("stop").addEventListener("click", async () => {
   try {
     const got = await post("/records/stop", { id });
-    if (got && !got.done) trouble(got.why);
+    if (got && !got.done) trouble(got.why?.text);
     else if (got && !id) { show({ state: "stopped" }); at("make").focus(); }
     else follow();
   } catch {
