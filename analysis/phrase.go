@@ -163,33 +163,56 @@ func (p Phrase) Error() string {
 	return p.Code + "(" + strings.Join(parts, ", ") + ")"
 }
 
-// raw writes the value as it is kept.
-func (a Arg) raw() string {
+// Typed returns the value as [Say] takes it; nil of an Arg from elsewhere that lacks the
+// member its kind has.
+func (a Arg) Typed() any {
 	switch {
-	case a.Is == IsPlace:
-		return Place{Depth: *a.MM, Angle: *a.Deg}.String()
+	case a.Is == IsPlace && a.MM != nil && a.Deg != nil:
+		return Place{Depth: *a.MM, Angle: *a.Deg}
 	case a.UM != nil:
-		return Length(*a.UM).Format(UM, 1) + " µm"
+		return map[ArgKind]any{IsDeviation: *a.UM, IsFine: Fine(*a.UM), IsOffset: Offset(*a.UM)}[a.Is]
 	case a.MM != nil:
-		return a.MM.String()
+		return map[ArgKind]any{IsDepth: *a.MM, IsSize: Size(*a.MM)}[a.Is]
 	case a.Deg != nil:
-		return a.Deg.String()
+		return *a.Deg
 	case a.Cel != nil:
-		return a.Cel.String()
+		return map[ArgKind]any{IsTemperature: *a.Cel, IsKelvin: Kelvin(*a.Cel)}[a.Is]
 	case a.S != nil:
-		return fmt.Sprintf("%g s", *a.S)
+		return time.Duration(*a.S * float64(time.Second))
 	case a.At != nil:
-		return a.At.Format(time.RFC3339)
+		return map[ArgKind]any{IsMoment: *a.At, IsDay: Day(*a.At), IsClock: Clock(*a.At)}[a.Is]
 	case a.N != nil:
-		return fmt.Sprint(*a.N)
+		return *a.N
 	case a.Value != nil:
-		return fmt.Sprintf("%.*f", a.Places, *a.Value)
+		return Number{*a.Value, a.Places}
 	case a.Name != nil:
 		return *a.Name
 	case a.Phrase != nil:
-		return a.Phrase.Error()
+		return *a.Phrase
 	}
-	return "?"
+	return nil
+}
+
+// raw writes the value for a log.
+func (a Arg) raw() string {
+	switch v := a.Typed().(type) {
+	case nil:
+		return "?"
+	case Deviation, Fine, Offset:
+		return Length(*a.UM).Format(UM, 1) + " µm"
+	case Size:
+		return Length(v).String()
+	case Kelvin:
+		return string(appendDecimal(nil, int64(v), 1000, 3)) + " K"
+	case Day:
+		return time.Time(v).Format(time.DateOnly)
+	case Clock:
+		return time.Time(v).Format(time.TimeOnly)
+	case Number:
+		return fmt.Sprintf("%.*f", v.Places, v.Value)
+	default:
+		return fmt.Sprint(v)
+	}
 }
 
 // fineTolerance is the tolerance up to which an inch job speaks of millionths

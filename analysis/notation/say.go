@@ -76,45 +76,43 @@ func tenths(p *analysis.Phrase) bool {
 
 // value writes a value of a phrase.
 func (f Format) value(a *analysis.Arg) string {
-	switch {
-	case a.Is == analysis.IsPlace && a.MM != nil && a.Deg != nil:
-		return f.Place(analysis.Place{Depth: *a.MM, Angle: *a.Deg})
-	case a.Is == analysis.IsFine && a.UM != nil:
-		return f.Precise(*a.UM)
-	case a.Is == analysis.IsOffset && a.UM != nil && *a.UM > 0:
-		return "+" + f.Precise(*a.UM)
-	case a.Is == analysis.IsOffset && a.UM != nil:
-		return f.Precise(*a.UM)
-	case a.UM != nil:
-		return f.Some(*a.UM) + " " + f.SmallUnit()
-	case a.Is == analysis.IsSize && a.MM != nil:
-		return f.Size(*a.MM)
-	case a.MM != nil:
-		return f.Depth(*a.MM)
-	case a.Deg != nil:
-		return f.mark(a.Deg.String())
-	case a.Is == analysis.IsKelvin && a.Cel != nil:
-		return f.Decimal(a.Cel.Degrees(), 1) + " K"
-	case a.Cel != nil:
-		return f.mark(a.Cel.String())
-	case a.S != nil:
-		return f.Span(*a.S)
-	case a.Is == analysis.IsDay && a.At != nil:
-		return a.At.Format(time.DateOnly)
-	case a.Is == analysis.IsClock && a.At != nil:
-		return a.At.Format("15:04")
-	case a.At != nil:
-		return a.At.Format("2006-01-02 15:04")
-	case a.N != nil:
-		return strconv.Itoa(*a.N)
-	case a.Value != nil:
-		return f.Decimal(*a.Value, a.Places)
-	case a.Name != nil:
-		return *a.Name
-	case a.Phrase != nil:
-		return f.write(a.Phrase)
+	switch v := a.Typed().(type) {
+	case analysis.Deviation:
+		return f.Some(v) + " " + f.SmallUnit()
+	case analysis.Fine:
+		return f.Precise(analysis.Deviation(v))
+	case analysis.Offset:
+		if v > 0 {
+			return "+" + f.Precise(analysis.Deviation(v))
+		}
+		return f.Precise(analysis.Deviation(v))
+	case analysis.Size:
+		return f.Size(analysis.Length(v))
+	case analysis.Length:
+		return f.Depth(v)
+	case analysis.Place:
+		return f.Place(v)
+	case analysis.Kelvin:
+		return f.Decimal(analysis.Temperature(v).Degrees(), 1) + " K"
+	case analysis.Angle, analysis.Temperature:
+		return f.mark(fmt.Sprint(v))
+	case time.Duration:
+		return f.Span(v.Seconds())
+	case time.Time:
+		return v.Format("2006-01-02 15:04")
+	case analysis.Day:
+		return time.Time(v).Format(time.DateOnly)
+	case analysis.Clock:
+		return time.Time(v).Format("15:04")
+	case analysis.Number:
+		return f.Decimal(v.Value, v.Places)
+	case analysis.Phrase:
+		return f.write(&v)
+	case nil:
+		return "?"
+	default: // a count, a name
+		return fmt.Sprint(v)
 	}
-	return "?"
 }
 
 // Precise writes a deviation with its unit, finer by ten than [Format.Some].

@@ -14,14 +14,7 @@ import (
 type Action struct {
 	// ID names the action; one that comes twice with the same ID is done once.
 	ID string `json:"id"`
-	// Do is one of: job, part, round, place, stay (gauge one place again and
-	// again), skip, take, void, restore, keep (a reading that is asked about), master, check (the zero, leaving it
-	// alone), reread (the ring that set it, as if it were a part), speeds (of rocking in a
-	// ring, slowly and then fast: does the size depend on it), leave (a ring that is
-	// being read), knock (the gauge had
-	// one), dressed (the stones were), warm (temperatures were measured), cooldown (take
-	// off what the part is still warm by, as its cooling tells), study (of the
-	// gauge: it starts, somebody's turn comes, or it is over), accept, reject, note.
+	// Do names what is to be done: a row of the table of actions in package session.
 	Do  string `json:"do"`
 	Job string `json:"job,omitempty"`
 	// Spec is a job that is not in the configuration, entered at the machine: it

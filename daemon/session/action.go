@@ -43,69 +43,6 @@ func (s *Session) Act(at Stamp, a event.Action) ([]event.Event, event.Reply) {
 	return s.end(), r
 }
 
-func (s *Session) do(a event.Action) error {
-	if err := a.Check(); err != nil {
-		return err
-	}
-	f := &s.fold
-	switch a.Do {
-	case "job":
-		return s.chooseJob(a)
-	case "part":
-		return s.beginPart(a)
-	case "master", "check":
-		return s.beginMastering(a)
-	case "reread":
-		return s.beginRereading(a)
-	case "speeds":
-		return s.beginSpeeds(a)
-	case "knock":
-		s.emit(event.Event{Kind: event.Disturbed, Note: a.Reason})
-		return nil
-	case "dressed":
-		s.emit(event.Event{Kind: event.Dressing, Note: a.Reason})
-		return nil
-	case "warm":
-		return s.warm(a.Warmth)
-	case "leave":
-		if f.Running == nil {
-			return analysis.Say("action.leave.none")
-		}
-		broken := *f.Running
-		broken.Broken, broken.Why = true, said(a.Reason, analysis.Say("action.left"))
-		s.emit(event.Event{Kind: event.Mastering, Master: &broken})
-		return nil
-	case "note":
-		if strings.TrimSpace(a.Reason) == "" {
-			return analysis.Say("action.note.empty")
-		}
-		s.emit(event.Event{Kind: event.Told, Note: a.Reason})
-		return nil
-	}
-	if f.Job == nil {
-		return analysis.Say("action.no_job")
-	}
-	switch a.Do {
-	case "take":
-		return s.takeLive()
-	case "place", "skip", "stay":
-		return s.choosePlace(a)
-	case "round":
-		return s.newRound(a)
-	case "void", "restore":
-		return s.void(a)
-	case "keep":
-		return s.keepAsked(a)
-	case "cooldown":
-		return s.coolDown(a)
-	case "study":
-		return s.study(a)
-	case "accept", "reject":
-		return s.judge(a)
-	}
-	return analysis.Say("action.unknown", a.Do)
-}
-
 // faulty says all that is wrong with a job.
 func faulty(faults []error) analysis.Phrase {
 	first := analysis.Reason(faults[0])
@@ -236,7 +173,8 @@ func (s *Session) gaugeable(p analysis.Place) error {
 
 // warm takes in measured temperatures. A part is not gauged at those that are
 // refused here.
-func (s *Session) warm(w event.Warmth) error {
+func (s *Session) warm(a event.Action) error {
+	w := a.Warmth
 	if w.Part == nil && w.Ring == nil {
 		return analysis.Say("action.warm.none")
 	}

@@ -161,7 +161,7 @@ func (k *capturer) reset() {
 func (k *capturer) inBore() bool { return k.c != nil && k.c.Progress().In }
 
 // takeLive takes what the gauge shows now as a reading, by hand.
-func (s *Session) takeLive() error {
+func (s *Session) takeLive(event.Action) error {
 	l := &s.capture.last
 	if !s.hasLive || !l.some {
 		return analysis.Say("action.take.nothing")

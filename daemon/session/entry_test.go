@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"fairbore/analysis"
-	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 )
 
@@ -32,7 +31,7 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 	if r.Done {
 		t.Fatal("a job with four faults was taken")
 	}
-	for _, want := range []string{"wood", "R-9", "sections", "another name"} {
+	for _, want := range []string{"wood", "R-9", "at least one depth", "another name"} {
 		if !strings.Contains(english(r.Why), want) {
 			t.Errorf("%s is not reported: %s", want, r.Why)
 		}
@@ -44,7 +43,7 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 func TestJobTooLarge(t *testing.T) {
 	set := testSettings()
 	for what, spoil := range map[string]func(*analysis.Job){
-		"places": func(j *analysis.Job) {
+		"sections": func(j *analysis.Job) {
 			j.Sections, j.Orientations = make([]analysis.Length, 3000), make([]analysis.Angle, 3000)
 		},
 		"id":         func(j *analysis.Job) { j.ID = strings.Repeat("x", 65) },
@@ -54,7 +53,7 @@ func TestJobTooLarge(t *testing.T) {
 		job := sleeve()
 		job.ID = "J-9002"
 		spoil(job)
-		if faults := set.CheckJob(job); len(faults) != 1 || !strings.Contains((notation.Format{}).Error(faults[0]), what) {
+		if faults := set.CheckJob(job); len(faults) != 1 || analysis.FaultField(faults[0]) != what {
 			t.Errorf("%s: %v", what, faults)
 		}
 	}

@@ -23,31 +23,14 @@ const gaugeTravel = analysis.Length(500 * analysis.Micrometre)
 // beginMastering begins the reading of a ring: to set the zero, or (check) only to
 // look whether it still holds.
 func (s *Session) beginMastering(a event.Action) error {
-	f := &s.fold
-	id := a.Ring
-	if id == "" && f.Job != nil {
-		id = f.Job.Ring
+	ring, err := s.ringToRead(a)
+	if err != nil {
+		return err
 	}
-	ring, ok := s.set.Rings[id]
-	check := a.Do == "check"
-	if a.Gain && a.Ring == "" {
-		return analysis.Say("action.gain.name_ring")
-	}
-	switch {
-	case id == "":
-		return analysis.Say("action.name_ring", strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
-	case !ok:
-		return analysis.Say("action.no_ring", id, strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", "))
-	case check && f.Master == nil:
-		return analysis.Say("action.check.no_zero")
-	case analysis.Overdue(ring.Due, s.now.Wall) && !a.Confirm:
-		return ask("ask.ring_overdue", id, analysis.Day(ring.Due))
-	case a.Gain && check:
-		return analysis.Say("action.gain.check")
-	case !check && !a.Gain && f.Job != nil && f.Job.Ring != id && !a.Confirm:
-		return ask("ask.other_ring", f.Job.ID, f.Job.Ring, id)
-	case !a.Gain && f.Job != nil && (ring.Size-f.Job.Target).Abs() > ringReach && !a.Confirm:
-		return ask("ask.ring_far", id, (ring.Size - f.Job.Target).Abs())
+	if !a.Confirm {
+		if err := s.oddRing(a, ring); err != nil {
+			return err
+		}
 	}
 	of, err := s.ringReadings(a.Of)
 	if err != nil {
@@ -59,7 +42,46 @@ func (s *Session) beginMastering(a event.Action) error {
 		}
 	}
 	s.capture.reset()
-	s.emit(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: check, Second: a.Gain}})
+	s.emit(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *ring, Gauge: s.set.Gauge.Name, Of: of, Check: a.Do == "check", Second: a.Gain}})
+	return nil
+}
+
+// ringToRead is the ring that an action names, or the job's.
+func (s *Session) ringToRead(a event.Action) (*analysis.Ring, error) {
+	f, id := &s.fold, a.Ring
+	if id == "" && f.Job != nil {
+		id = f.Job.Ring
+	}
+	ring, ok := s.set.Rings[id]
+	rings := strings.Join(slices.Sorted(maps.Keys(s.set.Rings)), ", ")
+	switch check := a.Do == "check"; {
+	case a.Gain && a.Ring == "":
+		return nil, analysis.Say("action.gain.name_ring")
+	case id == "":
+		return nil, analysis.Say("action.name_ring", rings)
+	case !ok:
+		return nil, analysis.Say("action.no_ring", id, rings)
+	case check && f.Master == nil:
+		return nil, analysis.Say("action.check.no_zero")
+	case check && a.Gain:
+		return nil, analysis.Say("action.gain.check")
+	}
+	return ring, nil
+}
+
+// oddRing asks whether a ring is meant that may be the wrong one, nil if it is as usual.
+func (s *Session) oddRing(a event.Action, ring *analysis.Ring) error {
+	job := s.fold.Job
+	switch {
+	case analysis.Overdue(ring.Due, s.now.Wall):
+		return ask("ask.ring_overdue", ring.ID, analysis.Day(ring.Due))
+	case job == nil || a.Gain:
+		return nil
+	case a.Do == "master" && job.Ring != ring.ID:
+		return ask("ask.other_ring", job.ID, job.Ring, ring.ID)
+	case (ring.Size - job.Target).Abs() > ringReach:
+		return ask("ask.ring_far", ring.ID, (ring.Size - job.Target).Abs())
+	}
 	return nil
 }
 

@@ -349,57 +349,82 @@ func (s *Session) taken(smp *drivers.Sample, sent event.Sent, c captured) {
 	s.partReading(smp, sent, c)
 }
 
+// partReading takes a captured value as a reading of the part, or refuses it.
 func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) {
-	f := &s.fold
 	size, known := s.correct(c.raw)
+	if !known || s.fold.Job == nil {
+		size = 0
+	}
+	place, why := s.placed(sent, size, known)
+	if !why.IsZero() {
+		s.refuse(smp, sent, size, why)
+		if j := s.fold.Job; j != nil && known && !s.spindle.on && !j.Plausible(size) {
+			s.twice()
+		}
+		return
+	}
+	r := s.reading(smp, sent, c, size, *place)
+	r.Study = s.fold.TrialOf(r)
+	s.answers(r)
+	r.Ask = s.misplaced(r)
+	s.surprises(r)
+	if s.live.Hint = r.Ask; r.Ask.IsZero() {
+		s.live.Hint = s.fold.OutsideStudy(r)
+	}
+	s.spindle.since = 0
+	s.emit(event.Event{Kind: event.Taken, Reading: r})
+	if !r.Surprising {
+		s.closes(r)
+	}
+}
+
+// placed returns the place that a size counts at, or why it does not count. It begins the
+// part and the round that it is of.
+func (s *Session) placed(sent event.Sent, size analysis.Length, known bool) (place *analysis.Place, why analysis.Phrase) {
+	f := &s.fold
 	switch {
 	case f.Job == nil:
-		s.refuse(smp, sent, 0, analysis.Say("action.no_job"))
-		return
+		return nil, analysis.Say("action.no_job")
 	case !known:
-		s.refuse(smp, sent, 0, analysis.Say("reading.no_zero"))
-		return
+		return nil, analysis.Say("reading.no_zero")
 	case s.spindle.on:
-		s.refuse(smp, sent, size, analysis.Say(spindleTurns))
-		return
+		return nil, analysis.Say(spindleTurns)
 	case !f.Job.Plausible(size):
-		s.refuse(smp, sent, size, s.implausible(sent, size))
-		s.twice()
-		return
+		return nil, s.implausible(sent, size)
 	case f.Verdict != nil:
-		s.refuse(smp, sent, size, analysis.Say("action.part_finished", f.Part.Serial))
-		return
+		return nil, analysis.Say("action.part_finished", f.Part.Serial)
 	}
 	place, err := s.place()
 	if err != nil {
-		s.refuse(smp, sent, size, analysis.Reason(err))
-		return
+		return nil, analysis.Reason(err)
 	}
 	if f.Part == nil {
 		s.nextPart("")
 	}
-	if place != nil && s.spindle.since > 0 && len(f.Current(f.Round())) > 0 { // honed, and gauged again
+	honed := place != nil && s.spindle.since > 0 && len(f.Current(f.Round())) > 0
+	if honed || place == nil { // honed, or complete, and gauged again
 		s.autoRound()
 		if place, err = s.place(); err != nil {
-			s.refuse(smp, sent, size, analysis.Reason(err))
-			return
+			return nil, analysis.Reason(err)
 		}
 	}
-	if place == nil { // the plan is complete and is gauged again
-		s.autoRound()
-		if place = f.Due(); place == nil {
-			s.refuse(smp, sent, size, analysis.Say("reading.all_skipped"))
-			return
-		}
+	if place == nil {
+		return nil, analysis.Say("reading.all_skipped")
 	}
+	return place, why
+}
+
+// reading makes a reading of a captured value: corrected for the contact first, as that
+// happened at the temperature of the part, then to 20 °C.
+func (s *Session) reading(smp *drivers.Sample, sent event.Sent, c captured, size analysis.Length, place analysis.Place) *event.Reading {
+	f := &s.fold
 	r := &event.Reading{
 		No: 1, Job: f.Job.ID, Part: f.Part.Serial,
-		Reading:   analysis.Reading{Place: *place, Round: f.Round(), Size: size, U: c.u, At: s.now.Wall},
+		Reading:   analysis.Reading{Place: place, Round: f.Round(), Size: size, U: c.u, At: s.now.Wall},
 		Deviation: analysis.Deviation(size - f.Job.Target),
 		Gauge:     s.set.Gauge.Name, Channel: smp.Channel, How: c.how, Turns: c.turns,
 		Rocking: c.Rocking, Sent: sent, Raw: c.raw, Zero: analysis.Deviation(size - c.raw),
 	}
-	// The contact first, as it happened at the temperature of the part.
 	r.Indentation = f.ContactCorrection(&s.set.Gauge)
 	r.Thermal, r.ExcessU, r.PartFrom = f.ThermalAt(size+analysis.Length(r.Indentation), r.At)
 	r.Size += analysis.Length(r.Thermal + r.Indentation)
@@ -410,18 +435,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) 
 	if f.Master != nil {
 		r.Mastered = f.Master.Number
 	}
-	r.Study = f.TrialOf(r)
-	s.answers(r)
-	r.Ask = s.misplaced(r)
-	s.surprises(r)
-	if s.live.Hint = r.Ask; r.Ask.IsZero() {
-		s.live.Hint = f.OutsideStudy(r)
-	}
-	s.spindle.since = 0
-	s.emit(event.Event{Kind: event.Taken, Reading: r})
-	if !r.Surprising {
-		s.closes(r)
-	}
+	return r
 }
 
 // depthFresh is how old a depth may be to belong to a value captured now.

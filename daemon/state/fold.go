@@ -114,6 +114,43 @@ func (f *Fold) Round() int {
 func (f *Fold) Apply(e *event.Event) {
 	f.Station, f.Last = e.Station, e.At
 	switch e.Kind {
+	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged:
+		f.applyPart(e)
+	case event.Taken:
+		f.take(e.Reading)
+	case event.Refused:
+		f.Refused = e.Refused
+	case event.Voided, event.Restored, event.Kept:
+		f.applyVoid(e.Kind, e.Void)
+	case event.Mastering, event.RingRead, event.Mastered:
+		f.applyMastering(e)
+	case event.Checked, event.Sped, event.Reread:
+		f.applyCheck(e)
+	case event.Dressing:
+		f.Dressed = true
+	case event.Disturbed:
+		f.Knocked = e.Noted()
+	case event.Warmed:
+		f.warm(e.Warm, e.Source)
+	case event.Cooled:
+		f.cool(e.Cool)
+	case event.Studied:
+		if f.Study, f.StudyAt = e.Study, e.At; e.Study.Appraiser == "" {
+			f.Chosen, f.Staying = nil, false // the plan goes on
+		}
+	case event.GaugeSeen:
+		f.seen(e.Gauge)
+	case event.Turning:
+		f.Spindle = e.Spindle.On
+	case event.ClockSet:
+		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
+		f.Cool, f.steady = nil, len(f.Readings)
+	}
+}
+
+// applyPart takes in what is on the machine: the job, the part, its rounds and places, its end.
+func (f *Fold) applyPart(e *event.Event) {
+	switch e.Kind {
 	case event.JobChosen:
 		if f.Part != nil {
 			f.Hand = advise.Elsewhere(f.Part.Rate)
@@ -133,48 +170,66 @@ func (f *Fold) Apply(e *event.Event) {
 		f.Dressed = false
 	case event.Placed:
 		f.place(e.Place)
-	case event.Taken:
-		f.Readings = append(f.Readings, e.Reading)
-		f.Since++
-		if r := e.Reading; r.Mastered > 0 {
-			f.NoteRocking(r.Gauge, r.MotionSpread, r.MotionSlope)
+	case event.Judged:
+		f.Verdict = e.Verdict
+		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-event.LotMost):]), e.Verdict)
+		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
+			f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
 		}
-		f.Gauged = true
-		if f.Failed != nil {
-			f.mistrust(e.Reading.No)
+	}
+}
+
+// take takes a reading in.
+func (f *Fold) take(r *event.Reading) {
+	f.Readings = append(f.Readings, r)
+	f.Since++
+	if r.Mastered > 0 {
+		f.NoteRocking(r.Gauge, r.MotionSpread, r.MotionSlope)
+	}
+	f.Gauged = true
+	if f.Failed != nil {
+		f.mistrust(r.No)
+	}
+	f.Refused = nil
+	delete(f.Skipped, r.Place)
+	if r.Surprising { // the place stays due
+		if f.Asked == nil {
+			f.Asked = map[int]bool{}
 		}
-		f.Refused = nil
-		delete(f.Skipped, e.Reading.Place)
-		if e.Reading.Surprising { // the place stays due
-			if f.Asked == nil {
-				f.Asked = map[int]bool{}
-			}
-			f.Asked[e.Reading.No] = true
-			break
-		}
-		f.stand(e.Reading)
-		f.chosen(e.Reading)
-	case event.Refused:
-		f.Refused = e.Refused
-	case event.Voided:
+		f.Asked[r.No] = true
+		return
+	}
+	f.stand(r)
+	f.chosen(r)
+}
+
+// applyVoid takes in that a reading is struck out, or counts again, or counts although it
+// is surprising.
+func (f *Fold) applyVoid(kind event.Kind, v *event.Void) {
+	if kind == event.Restored {
+		delete(f.Voids, v.No)
+		f.stands()
+		return
+	}
+	delete(f.Asked, v.No)
+	if kind == event.Voided {
 		if f.Voids == nil {
 			f.Voids = map[int]analysis.Phrase{}
 		}
-		f.Voids[e.Void.No] = e.Void.Reason
-		delete(f.Asked, e.Void.No)
-		if c := f.Cool; c != nil && e.Void.No >= c.First && e.Void.No <= c.Last {
+		f.Voids[v.No] = v.Reason
+		if c := f.Cool; c != nil && v.No >= c.First && v.No <= c.Last {
 			f.Cool = nil
 		}
-		f.stands()
-	case event.Restored:
-		delete(f.Voids, e.Void.No)
-		f.stands()
-	case event.Kept:
-		delete(f.Asked, e.Void.No)
-		f.stands()
-		if r := f.ReadingNo(e.Void.No); r != nil {
-			f.chosen(r)
-		}
+	}
+	f.stands()
+	if r := f.ReadingNo(v.No); r != nil && kind == event.Kept {
+		f.chosen(r)
+	}
+}
+
+// applyMastering takes in how a ring is read, and the zero that comes of it.
+func (f *Fold) applyMastering(e *event.Event) {
+	switch e.Kind {
 	case event.Mastering:
 		f.Running, f.Rocked = nil, nil
 		if !e.Master.Broken {
@@ -182,17 +237,17 @@ func (f *Fold) Apply(e *event.Event) {
 			f.Running = &running
 		}
 	case event.RingRead:
+		r := e.Ring
 		if f.Running != nil {
-			if e.Ring.Restart {
+			if r.Restart {
 				f.Running.Raw, f.Rocked = nil, nil
 			}
-			r := e.Ring
 			f.Rocked = append(slices.Clone(f.Rocked), master.Rocked{
 				Size: r.Raw, U: r.U, Motion: r.Motion, Averaging: analysis.Averaging{Spread: r.MotionSpread, Slope: r.MotionSlope},
 			})
-			f.Running.Raw = append(slices.Clone(f.Running.Raw), e.Ring.Raw)
+			f.Running.Raw = append(slices.Clone(f.Running.Raw), r.Raw)
 		}
-		f.NoteRocking(e.Ring.Gauge, e.Ring.MotionSpread, e.Ring.MotionSlope)
+		f.NoteRocking(r.Gauge, r.MotionSpread, r.MotionSlope)
 	case event.Mastered:
 		f.Master, f.MasterAt, f.Running, f.Rocked = e.Master, e.At, nil, nil
 		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, analysis.Phrase{}, 0, f.Warm.Ring
@@ -206,46 +261,25 @@ func (f *Fold) Apply(e *event.Event) {
 			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
 		}
 		f.stands()
-	case event.Checked:
-		f.Running, f.Rocked = nil, nil
-		if e.Check.Valid && e.Check.Good {
-			f.look(e.At)
-		} else if e.Check.Valid {
-			f.failed(e.Check, e.At)
-		}
-	case event.Sped:
-		f.Running, f.Rocked = nil, nil
+	}
+}
+
+// applyCheck takes in what a look at a ring came to that leaves the zero as it is.
+func (f *Fold) applyCheck(e *event.Event) {
+	f.Running, f.Rocked = nil, nil
+	switch c := e.ZeroCheck(); {
+	case e.Kind == event.Sped:
 		f.NoteRocking(e.Speeds.Gauge, e.Speeds.Between.Spread, e.Speeds.Between.Slope)
-	case event.Reread:
-		f.Running, f.Rocked, f.Again = nil, nil, e.Reread
-		if c := e.Reread.Failed(); c != nil {
+		return
+	case e.Kind == event.Reread:
+		f.Again = e.Reread
+		if c != nil {
 			f.failed(c, e.At)
 		}
-	case event.Dressing:
-		f.Dressed = true
-	case event.Disturbed:
-		f.Knocked = e.Noted()
-	case event.Warmed:
-		f.warm(e.Warm, e.Source)
-	case event.Cooled:
-		f.cool(e.Cool)
-	case event.Studied:
-		if f.Study, f.StudyAt = e.Study, e.At; e.Study.Appraiser == "" {
-			f.Chosen, f.Staying = nil, false // the plan goes on
-		}
-	case event.Judged:
-		f.Verdict = e.Verdict
-		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-event.LotMost):]), e.Verdict)
-		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
-			f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
-		}
-	case event.GaugeSeen:
-		f.seen(e.Gauge)
-	case event.Turning:
-		f.Spindle = e.Spindle.On
-	case event.ClockSet:
-		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
-		f.Cool, f.steady = nil, len(f.Readings)
+	case c.Valid && c.Good:
+		f.look(e.At)
+	case c.Valid:
+		f.failed(c, e.At)
 	}
 }
 
