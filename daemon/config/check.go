@@ -183,6 +183,14 @@ func (l *loader) gauge(key string, g *Gauge) {
 	}
 	l.oneOf(key+".kind", g.Kind, TwoPoint, ThreePoint, Air)
 	l.oneOf(key+".shows", g.Shows, "size", "deviation")
+	l.gaugeFigures(key, g)
+	for _, name := range slices.Sorted(maps.Keys(g.Channels)) {
+		l.oneOf(key+".channels."+name, g.Channels[name], roles...)
+	}
+}
+
+// gaugeFigures checks what is stated of a gauge in numbers.
+func (l *loader) gaugeFigures(key string, g *Gauge) {
 	if g.Step <= 0 || g.Repeatability <= 0 || g.Tip < 0 {
 		l.fault(key, "step and repeatability must be above 0, tip not below it")
 	}
@@ -203,9 +211,6 @@ func (l *loader) gauge(key string, g *Gauge) {
 	}
 	if g.CorrectIndentation && (g.Tip <= 0 || g.Kind != TwoPoint) {
 		l.fault(key+".correct_indentation", "it is worked out for a two-point gauge with round tips; give their radius in tip")
-	}
-	for _, name := range slices.Sorted(maps.Keys(g.Channels)) {
-		l.oneOf(key+".channels."+name, g.Channels[name], roles...)
 	}
 }
 

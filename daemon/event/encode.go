@@ -56,9 +56,7 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 	b = appendString(append(b, `,"gauge":`...), r.Gauge)
 	b = appendSome(b, `,"channel":`, r.Channel)
 	b = appendString(append(b, `,"how":`...), r.How)
-	if r.Turns != 0 {
-		b = strconv.AppendInt(append(b, `,"turns":`...), int64(r.Turns), 10)
-	}
+	b = appendCount(b, `,"turns":`, r.Turns)
 	b = appendFloat(b, `,"motion":`, r.Motion)
 	b = appendFloat(b, `,"motion_spread":`, r.MotionSpread)
 	b = appendFloat(b, `,"motion_slope":`, r.MotionSlope)
@@ -138,6 +136,14 @@ func appendFloat(b []byte, name string, v float64) []byte {
 	}
 	text, _ := json.Marshal(v) // finite, as [rocking] has it
 	return append(b, text...)
+}
+
+// appendCount appends a member that is left out if it is 0.
+func appendCount(b []byte, name string, n int) []byte {
+	if n == 0 {
+		return b
+	}
+	return strconv.AppendInt(append(b, name...), int64(n), 10)
 }
 
 // appendSome appends a member that is left out if it is empty.
