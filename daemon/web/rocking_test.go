@@ -18,7 +18,7 @@ import (
 // rocked is what a gauge shows that is rocked in a bore.
 func rocked(station string, passes int, hint capture.Reason) event.Live {
 	j := bush()
-	return event.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: analysis.Quote(string(hint))}
+	return event.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: analysis.Phrase{Code: string(hint)}}
 }
 
 // A mark stands for each pass that counts or is wanted; words say the same.
@@ -60,7 +60,7 @@ func TestPassesTick(t *testing.T) {
 			l.Wanted = 0
 		}
 		src.live(l)
-		e.until(fmt.Sprintf("%d passes, %d marks", passes, marks), fmt.Sprintf(`document.querySelectorAll('#marks [href="#s-pass"]').length === %d && document.querySelectorAll("#marks svg").length === %d && document.getElementById("hint").textContent.toLowerCase() === %q`, passes, marks, string(hint)))
+		e.until(fmt.Sprintf("%d passes, %d marks", passes, marks), fmt.Sprintf(`document.querySelectorAll('#marks [href="#s-pass"]').length === %d && document.querySelectorAll("#marks svg").length === %d && document.getElementById("hint").textContent.toLowerCase() === %q`, passes, marks, notation.Format{}.Say(analysis.Phrase{Code: string(hint)})))
 	}
 	heard := func() []string {
 		t.Helper()
