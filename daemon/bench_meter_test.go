@@ -15,6 +15,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"fairbore/daemon/daemontest"
 )
 
 // meter is a subscriber that does as little as possible besides noting when each
@@ -180,7 +182,7 @@ func frame16(i int) (value int, text string) {
 }
 
 // load writes n frames at a rate per second, 0: as fast as the line takes them, many at once.
-func (g *gauge) load(n int, rate float64) []sent {
+func load(g *daemontest.Gauge, n int, rate float64) []sent {
 	out := make([]sent, 0, n)
 	start := time.Now()
 	var held strings.Builder
@@ -192,7 +194,7 @@ func (g *gauge) load(n int, rate float64) []sent {
 		out = append(out, sent{value, time.Now()})
 		held.WriteString(text)
 		if rate > 0 || held.Len() >= 1024 || i == n-1 {
-			g.send(held.String())
+			g.Send(held.String())
 			held.Reset()
 		}
 	}

@@ -9,15 +9,17 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"fairbore/daemon/daemontest"
 )
 
 // BenchmarkPages tells how long each page takes to answer, to its last byte, with
 // a million readings in the journal. FAIRBORE_JOURNAL sets another number.
 func BenchmarkPages(b *testing.B) {
-	binary(b)
-	r := newRig(b)
-	r.plug()
-	journal := r.path("journal/journal.db")
+	daemontest.Binary(b)
+	r := daemontest.NewRig(b)
+	r.Plug()
+	journal := r.Path("journal/journal.db")
 	if err := os.MkdirAll(filepath.Dir(journal), 0o750); err != nil {
 		b.Fatal(err)
 	}
@@ -27,7 +29,7 @@ func BenchmarkPages(b *testing.B) {
 	record := func(part int) string { // by the event that fill begins it with
 		return fmt.Sprintf("/part/bay2/%d", 50*part+part/10+3)
 	}
-	r.start()
+	r.Start()
 	for name, path := range map[string]string{
 		"station": "/station/bay2", "bore": "/station/bay2/bore", "parts": "/history", "of-station": "/history?station=bay2", "lot": "/history?job=J-4112",
 		"found": "/history?part=" + fmt.Sprintf("%05d", last/2), "not-found": "/history?part=no-such", "record-newest": record(last), "record": record(last / 2), "record-oldest": record(0), "wall": "/wall", "plan": "/plan?job=J-4112",
@@ -36,7 +38,7 @@ func BenchmarkPages(b *testing.B) {
 			f := figures{}
 			for b.Loop() {
 				began := time.Now()
-				resp, err := http.Get("http://" + r.web + path)
+				resp, err := http.Get("http://" + r.Web + path)
 				if err != nil {
 					b.Fatal(err)
 				}

@@ -13,37 +13,38 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/state"
 )
 
 // shop is a rig of many stations, each with a gauge of its own.
 type shop struct {
-	*rig
+	*daemontest.Rig
 	names  []string
-	gauges []*gauge
+	gauges []*daemontest.Gauge
 }
 
 func newShop(b *testing.B, stations int) *shop {
-	s := &shop{rig: newRig(b)}
-	first := s.device
+	s := &shop{Rig: daemontest.NewRig(b)}
+	first := s.Device
 	for i := range stations {
 		name := fmt.Sprintf("bay%d", i+2) // the rig's own is bay2
 		if i > 0 {
-			s.device = s.path(name)
-			s.beside += fmt.Sprintf("  - {name: %s, title: %s, gauge: G-11, port: %s, job: J-4112, bounce: 1ms}\n", name, name, s.device)
+			s.Device = s.Path(name)
+			s.Beside += fmt.Sprintf("  - {name: %s, title: %s, gauge: G-11, port: %s, job: J-4112, bounce: 1ms}\n", name, name, s.Device)
 		}
-		s.plug()
-		s.names, s.gauges = append(s.names, name), append(s.gauges, s.gauge)
+		s.Plug()
+		s.names, s.gauges = append(s.names, name), append(s.gauges, s.Gauge)
 	}
-	s.device = first
+	s.Device = first
 	return s
 }
 
 // all waits until something holds of the state of every station.
 func (s *shop) all(what string, ok func(*state.Bore) bool) {
 	for _, name := range s.names {
-		s.eventually(20*time.Second, what, func() bool {
-			resp, err := http.Get("http://" + s.web + "/station/" + name + "/bore")
+		s.Eventually(20*time.Second, what, func() bool {
+			resp, err := http.Get("http://" + s.Web + "/station/" + name + "/bore")
 			if err != nil {
 				return false
 			}
@@ -61,14 +62,14 @@ func (s *shop) masterAll(b *testing.B) {
 	var each sync.WaitGroup
 	for i, g := range s.gauges {
 		each.Go(func() {
-			resp, err := http.Post("http://"+s.web+"/station/"+s.names[i]+"/do", "application/json", strings.NewReader(`{"do": "master"}`))
+			resp, err := http.Post("http://"+s.Web+"/station/"+s.names[i]+"/do", "application/json", strings.NewReader(`{"do": "master"}`))
 			if err != nil {
 				b.Error(err)
 				return
 			}
 			resp.Body.Close()
 			for n := range 3 { // different values, or two that are read at once would be one press
-				g.send(fmt.Sprintf("+0031.7500%d mm\r\n", n))
+				g.Send(fmt.Sprintf("+0031.7500%d mm\r\n", n))
 				time.Sleep(5 * time.Millisecond)
 			}
 		})
@@ -85,7 +86,7 @@ func (s *shop) loadAll(n int, rate float64) map[string][]sent {
 	for i, g := range s.gauges {
 		each.Go(func() {
 			time.Sleep(time.Duration(float64(i) / float64(len(s.gauges)) / rate * float64(time.Second)))
-			l := g.load(n, rate)
+			l := load(g, n, rate)
 			mu.Lock()
 			out[s.names[i]] = l
 			mu.Unlock()
@@ -152,13 +153,13 @@ func unitNice(b *testing.B) string {
 func Benchmark64Ports(b *testing.B) {
 	const ports, rate = 64, 100
 	s := newShop(b, ports)
-	s.nice = unitNice(b)
-	addr := freePort(b)
-	s.broker = fmt.Sprintf(`embedded: {listen: "%s", anonymous: true}`, addr)
-	s.start()
+	s.Nice = unitNice(b)
+	addr := daemontest.FreePort(b)
+	s.Broker = fmt.Sprintf(`embedded: {listen: "%s", anonymous: true}`, addr)
+	s.Start()
 	m := newMeter(b, addr, "+")
 	s.masterAll(b)
-	pid := s.proc.Process.Pid
+	pid := s.Proc.Process.Pid
 	for b.Loop() {
 		m.reset()
 		seconds := number(b, "FAIRBORE_SECONDS", 10)

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
@@ -90,12 +91,12 @@ func fill(b *testing.B, path string, readings int) {
 // journal; each time it was killed before, so that there is a log to recover.
 // FAIRBORE_JOURNAL sets the larger number.
 func BenchmarkRestart(b *testing.B) {
-	binary(b) // built before the clock runs
+	daemontest.Binary(b) // built before the clock runs
 	for _, readings := range []int{1000, number(b, "FAIRBORE_JOURNAL", 1_000_000)} {
 		b.Run(fmt.Sprintf("readings=%d", readings), func(b *testing.B) {
-			r := newRig(b)
-			r.plug()
-			journal := r.path("journal/journal.db")
+			r := daemontest.NewRig(b)
+			r.Plug()
+			journal := r.Path("journal/journal.db")
 			if err := os.MkdirAll(filepath.Dir(journal), 0o750); err != nil {
 				b.Fatal(err)
 			}
@@ -106,7 +107,7 @@ func BenchmarkRestart(b *testing.B) {
 				b.Fatal(err)
 			}
 			b.Logf("%d readings written in %.1f s, %.0f bytes a reading", readings, time.Since(began).Seconds(), float64(info.Size())/float64(readings))
-			socket := r.path("notify")
+			socket := r.Path("notify")
 			b.Setenv("NOTIFY_SOCKET", socket)
 			manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: socket, Net: "unixgram"})
 			if err != nil {
@@ -116,19 +117,19 @@ func BenchmarkRestart(b *testing.B) {
 			f := figures{}
 			for b.Loop() {
 				began := time.Now()
-				r.launch()
+				r.Launch()
 				hears(b, manager, "READY=1")
 				f.add("ready ms", ms(time.Since(began)))
-				r.eventually(20*time.Second, "the page", func() bool { return r.bore() != nil })
+				r.Eventually(20*time.Second, "the page", func() bool { return r.Bore() != nil })
 				f.add("page ms", ms(time.Since(began)))
-				rss, _ := memory(b, r.proc.Process.Pid)
+				rss, _ := memory(b, r.Proc.Process.Pid)
 				f.add("rss MiB", rss)
 				b.StopTimer()
 				for i := range 20 {
-					r.gauge.send(frame(i))
+					r.Gauge.Send(daemontest.Frame(i))
 				}
 				time.Sleep(200 * time.Millisecond) // so that there is something in the log
-				r.kill()
+				r.Kill()
 				b.StartTimer()
 			}
 			f.report(b)

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 )
 
@@ -28,7 +29,7 @@ import (
 type line struct {
 	name  string
 	topic string // level of the station in its topics
-	gauge *gauge
+	gauge *daemontest.Gauge
 	meter *meter
 	pid   int
 	fresh func() // before each load
@@ -41,7 +42,7 @@ func (l *line) play(b *testing.B, n int, rate float64) (o outcome, cpuPer1000 fl
 	l.fresh()
 	l.meter.reset()
 	before := cpu(b, l.pid)
-	s := l.gauge.load(n, rate)
+	s := load(l.gauge, n, rate)
 	l.meter.await(n)
 	o = l.meter.outcome(map[string][]sent{l.topic: s})
 	if o.lost > 0 || o.twice > 0 {
@@ -51,21 +52,21 @@ func (l *line) play(b *testing.B, n int, rate float64) (o outcome, cpuPer1000 fl
 }
 
 // tuned are the settings under which mosquitto holds no message back.
-func tuned(b *testing.B, dir string) *mosquitto {
-	return newMosquitto(b, dir, "allow_anonymous true", "max_inflight_messages 0")
+func tuned(b *testing.B, dir string) *daemontest.Mosquitto {
+	return daemontest.NewMosquitto(b, dir, "allow_anonymous true", "max_inflight_messages 0")
 }
 
 // daemonLine starts the program on a line of its own.
 func daemonLine(b *testing.B, name, broker, addr string) *line {
-	r := newRig(b)
-	r.broker = broker
-	r.plug()
-	r.start()
+	r := daemontest.NewRig(b)
+	r.Broker = broker
+	r.Plug()
+	r.Start()
 	m := newMeter(b, addr, "bay2")
-	r.master()
-	l := &line{name: name, topic: "bay2", gauge: r.gauge, meter: m, pid: r.proc.Process.Pid}
+	r.Master()
+	l := &line{name: name, topic: "bay2", gauge: r.Gauge, meter: m, pid: r.Proc.Process.Pid}
 	l.fresh = func() {
-		if reply := r.do(event.Action{Do: "part", Confirm: true}); !reply.Done {
+		if reply := r.Do(event.Action{Do: "part", Confirm: true}); !reply.Done {
 			b.Fatalf("next part: %s", reply.Why)
 		}
 	}
@@ -73,27 +74,27 @@ func daemonLine(b *testing.B, name, broker, addr string) *line {
 	return l
 }
 
-func viaMosquitto(b *testing.B, m *mosquitto) *line {
-	return daemonLine(b, "daemon", fmt.Sprintf(`url: "tcp://%s"`, m.addr), m.addr)
+func viaMosquitto(b *testing.B, m *daemontest.Mosquitto) *line {
+	return daemonLine(b, "daemon", fmt.Sprintf(`url: "tcp://%s"`, m.Addr), m.Addr)
 }
 
 func viaEmbedded(b *testing.B) *line {
-	addr := freePort(b)
+	addr := daemontest.FreePort(b)
 	return daemonLine(b, "embedded", fmt.Sprintf(`embedded: {listen: "%s", anonymous: true}`, addr), addr)
 }
 
 const python = "/usr/bin/python3" // Debian's, to which python3-serial and python3-paho-mqtt belong
 
 // scriptLine starts the script on a line of its own.
-func scriptLine(b *testing.B, m *mosquitto) *line {
+func scriptLine(b *testing.B, m *daemontest.Mosquitto) *line {
 	b.Helper()
 	if err := exec.Command(python, "-c", "import serial, sqlite3, paho.mqtt.client").Run(); err != nil {
-		missing(b, "python3 with pyserial and paho-mqtt is not installed")
+		daemontest.Missing(b, "python3 with pyserial and paho-mqtt is not installed")
 	}
-	r := newRig(b)
-	r.plug()
-	host, port, _ := strings.Cut(m.addr, ":")
-	p := exec.Command(python, filepath.Join("..", "testdata", "bench", "naive.py"), r.device, r.path("naive.db"), host, port)
+	r := daemontest.NewRig(b)
+	r.Plug()
+	host, port, _ := strings.Cut(m.Addr, ":")
+	p := exec.Command(python, filepath.Join("..", "testdata", "bench", "naive.py"), r.Device, r.Path("naive.db"), host, port)
 	p.Stderr = os.Stderr
 	out, err := p.StdoutPipe()
 	if err != nil {
@@ -106,7 +107,7 @@ func scriptLine(b *testing.B, m *mosquitto) *line {
 	if said, err := bufio.NewReader(out).ReadString('\n'); err != nil || said != "ready\n" {
 		b.Fatalf("the script said %q, %v", said, err)
 	}
-	l := &line{name: "script", topic: "naive", gauge: r.gauge, meter: newMeter(b, m.addr, "naive"), pid: p.Process.Pid, fresh: func() {}}
+	l := &line{name: "script", topic: "naive", gauge: r.Gauge, meter: newMeter(b, m.Addr, "naive"), pid: p.Process.Pid, fresh: func() {}}
 	l.play(b, 50, 100)
 	return l
 }
@@ -150,7 +151,7 @@ func rounds(b *testing.B) int { return number(b, "FAIRBORE_ROUNDS", 5) }
 // BenchmarkOnePort50 tells the delay from the last byte of a reading to the
 // subscriber, at 50 readings a second on one port.
 func BenchmarkOnePort50(b *testing.B) {
-	needs(b, "mosquitto")
+	daemontest.Needs(b, "mosquitto")
 	broker := tuned(b, b.TempDir())
 	systems := []*line{viaMosquitto(b, broker), scriptLine(b, broker)}
 	for b.Loop() {
@@ -173,7 +174,7 @@ func BenchmarkOnePort50(b *testing.B) {
 // BenchmarkFlood tells how many readings a second get through, each of them on
 // disk, when the gauge sends as fast as the line takes.
 func BenchmarkFlood(b *testing.B) {
-	needs(b, "mosquitto")
+	daemontest.Needs(b, "mosquitto")
 	broker := tuned(b, b.TempDir())
 	systems := []*line{viaMosquitto(b, broker), viaEmbedded(b), scriptLine(b, broker)}
 	for _, l := range systems {
@@ -201,7 +202,7 @@ func BenchmarkFlood(b *testing.B) {
 // BenchmarkBurst100 tells how long it takes until the last of 100 readings that
 // come at once is at the subscriber.
 func BenchmarkBurst100(b *testing.B) {
-	needs(b, "mosquitto")
+	daemontest.Needs(b, "mosquitto")
 	broker := tuned(b, b.TempDir())
 	systems := []*line{viaMosquitto(b, broker), viaEmbedded(b), scriptLine(b, broker)}
 	for b.Loop() {

@@ -11,7 +11,6 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"maps"
 	"net"
 	"net/netip"
 	"os"
@@ -23,12 +22,18 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/daemon/archive"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/event"
+	"fairbore/daemon/hub"
+	"fairbore/daemon/limit"
+	"fairbore/daemon/line"
 	"fairbore/daemon/port"
 	"fairbore/daemon/publish"
+	"fairbore/daemon/service"
 	"fairbore/daemon/session"
+	"fairbore/daemon/setup"
 	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
@@ -42,13 +47,13 @@ type Daemon struct {
 	start    time.Time
 	pace     float64 // how much faster than life time passes; 1 but in the demo
 	journal  *store.Journal
-	hub      *hub
+	hub      *hub.Hub
 	broker   *broker.Broker
 	pub      *publish.Publisher
 	web      *web.Server
 	stations []*station
-	buses    []*bus
-	waits    waits
+	buses    line.Buses
+	pending  pendingActions
 	entered  entered
 	ready    chan struct{} // closed when everything runs
 }
@@ -56,11 +61,11 @@ type Daemon struct {
 // New opens the journal, the listeners and whatever else can refuse, and starts
 // nothing. If it fails, nothing stays open.
 func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger) (*Daemon, error) {
-	return open(ctx, cfg, version, log, 1)
+	return NewPaced(ctx, cfg, version, log, 1)
 }
 
-// open is New with a pace: time passes so many times as fast as on the wall.
-func open(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, pace float64) (_ *Daemon, err error) {
+// NewPaced is New with a pace: time passes so many times as fast as in life.
+func NewPaced(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, pace float64) (_ *Daemon, err error) {
 	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), pace: pace, ready: make(chan struct{})}
 	defer func() {
 		if err != nil {
@@ -70,20 +75,19 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 	if d.journal, err = store.Open(ctx, store.Config{Path: cfg.Journal.Path, Log: log}); err != nil {
 		return nil, err
 	}
-	d.hub = newHub(d.journal.ID(), func() time.Time { return d.clock().Wall })
+	d.hub = hub.New(d.journal.ID(), d.Now)
+	d.buses.Stamp = d.stamp
 	for i := range cfg.Stations {
 		if err := d.addStation(ctx, &cfg.Stations[i]); err != nil {
 			return nil, err
 		}
 	}
-	for _, b := range d.buses {
-		b.port = port.New(b.config, b.log)
-	}
+	d.buses.Open()
 	if err := d.openBroker(); err != nil {
 		return nil, err
 	}
 	d.journal.OnCommit(d.committed)
-	d.journal.OnStatus(func(s store.Status) { d.hub.recording(s.Recording, s.Why) })
+	d.journal.OnStatus(func(s store.Status) { d.hub.Recording(s.Recording, s.Why) })
 	if cfg.Web.Listen != "" {
 		if d.web, err = web.Listen(d.pages(), d, log); err != nil {
 			return nil, err
@@ -96,8 +100,10 @@ func open(ctx context.Context, cfg *config.Config, version string, log zerolog.L
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Bound: bounded(pageCrowd), Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(), Health: d.health(),
-		Jobs: d.jobs, Entry: d.entry(), History: history{d}, Records: desk{d},
+		Listen: c.Listen, Bound: limit.Connections(limit.Page), Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(), Health: d.health(),
+		Jobs: d.jobs, Entry: d.entry(),
+		History: archive.History{Journal: d.journal, Settings: d.hub.Settings},
+		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith},
 	}
 	if host, _, err := net.SplitHostPort(c.Listen); err == nil && c.Actions && c.Hash == "" && !loopback(host) {
 		d.log.Warn().Str("page", c.Listen).Msg("anybody on the network may act at the page; give web.hash, or set web.actions to false")
@@ -106,6 +112,15 @@ func (d *Daemon) pages() web.Config {
 		w.Gate = &web.Gate{Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Key: []byte(c.Hash)}
 	}
 	return w
+}
+
+// settingsWith are those that a station has now, or had by the configuration with
+// another gauge; false if it is not known any more.
+func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
+	if set, ok := d.hub.Settings(station); ok && (gauge == "" || set.Gauge.Name == gauge) {
+		return set, true
+	}
+	return setup.SettingsWith(d.cfg, station, gauge)
 }
 
 // loopback reports whether an address is reached from this machine only.
@@ -119,32 +134,28 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	if err != nil {
 		return fmt.Errorf("station %s: rebuild from the journal: %w", c.Name, err)
 	}
-	set := settings(d.cfg, c)
+	set := setup.Settings(d.cfg, c)
 	s := &station{
 		name: c.Name, job: c.Job, session: session.New(set, past),
-		chunks: make(chan told, chunksKept), requests: make(chan request), settings: make(chan state.Settings), ping: make(chan struct{}),
-		journal: d.journal, hub: d.hub, clock: d.clock, stamp: d.stamp,
+		chunks: make(chan line.Heard, chunksKept), requests: make(chan request), settings: make(chan state.Settings), ping: make(chan struct{}),
+		journal: d.journal, hub: d.hub, clock: d.clock,
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
-	if s.visits = visits(d.cfg, c, s.log); s.visits != nil {
+	if s.visits = setup.Visits(d.cfg, c, s.log); s.visits != nil {
 		s.session.Watch(s.visits.Take)
 	}
-	ins, err := instruments(d.cfg, c)
+	instruments, err := setup.Instruments(d.cfg, c)
 	if err != nil {
 		return fmt.Errorf("station %s: %w", c.Name, err)
 	}
-	s.due = make(chan *input, 4*len(ins))
-	for _, in := range ins {
-		in.port.Start = d.start
-		l := newLine(in.name, in.decoder, s.session)
-		l.scanner, l.pedal, l.does, l.spindle = in.scanner, in.pedal, in.does, in.spindle
-		l.reject = s.rejected
-		own := &input{line: l}
-		own.ask = newAsking(l.asker, func() { s.due <- own })
-		s.inputs = append(s.inputs, own)
-		d.addBus(in.port, end{s, own})
+	s.due = make(chan *line.Input, 4*len(instruments))
+	for _, in := range instruments {
+		in.Port.Start = d.start
+		l := line.New(in, s.session)
+		l.Reject = s.rejected
+		s.inputs = append(s.inputs, d.buses.Add(c.Name, l, s.chunks, s.due, s.log))
 	}
-	d.hub.add(c.Name, c.Title, set, past)
+	d.hub.Add(set, past)
 	d.stations = append(d.stations, s)
 	return nil
 }
@@ -165,7 +176,7 @@ func (d *Daemon) openBroker() error {
 	}
 	switch {
 	case b.Embedded.Listen != "":
-		own, err := broker.Open(brokerConfig(d.cfg), d.log)
+		own, err := broker.Open(setup.Broker(d.cfg), d.log)
 		if err != nil {
 			return err
 		}
@@ -185,23 +196,26 @@ func (d *Daemon) openBroker() error {
 		return err
 	}
 	pub.OnCommand = d.command
-	d.pub, d.hub.out = pub, pub
+	d.pub, d.hub.Publisher = pub, pub
 	return nil
 }
+
+// Now is the time at the daemon's pace.
+func (d *Daemon) Now() time.Time { return d.clock().Wall }
 
 // clock reads both clocks.
 func (d *Daemon) clock() session.Stamp {
 	now := time.Now()
-	return d.stamp(port.Moment{Wall: now, Mono: now.Sub(d.start)})
+	return session.Stamp(d.stamp(port.Moment{Wall: now, Mono: now.Sub(d.start)}))
 }
 
 // stamp is when something came, at the daemon's pace.
-func (d *Daemon) stamp(at port.Moment) session.Stamp {
+func (d *Daemon) stamp(at port.Moment) port.Moment {
 	if d.pace == 1 {
-		return session.Stamp{Wall: at.Wall.Round(0), Mono: at.Mono}
+		return port.Moment{Wall: at.Wall.Round(0), Mono: at.Mono}
 	}
 	mono := time.Duration(float64(at.Mono) * d.pace)
-	return session.Stamp{Wall: d.start.Round(0).Add(mono), Mono: mono}
+	return port.Moment{Wall: d.start.Round(0).Add(mono), Mono: mono}
 }
 
 // Ready is closed when everything has been started.
@@ -209,6 +223,9 @@ func (d *Daemon) Ready() <-chan struct{} { return d.ready }
 
 // Journal returns the id of the journal.
 func (d *Daemon) Journal() string { return d.journal.ID() }
+
+// Queued returns how many events wait for the disk.
+func (d *Daemon) Queued() int { return d.journal.Status().Queued }
 
 // Addr returns where the page is served, "" if it isn't.
 func (d *Daemon) Addr() string {
@@ -239,27 +256,10 @@ const stopIn = 5 * time.Second
 func (d *Daemon) Run(ctx context.Context) error {
 	in, stopPorts := context.WithCancelCause(ctx)
 	defer stopPorts(nil)
-	journal := d.background(func(ctx context.Context) error { return d.journal.Run(ctx) })
-	var embedded, pages, publisher *part
-	if d.broker != nil {
-		embedded = d.background(d.broker.Run)
-	}
-	if d.pub != nil {
-		publisher = d.background(d.pub.Run)
-	}
-	if d.web != nil {
-		pages = d.background(d.web.Run)
-	}
-	quit := make(chan struct{})
-	var telling sync.WaitGroup
-	telling.Go(func() { d.hub.run(quit) })
-
-	visits := map[*station]*part{}
-	for _, s := range d.stations {
-		if s.visits != nil {
-			visits[s] = d.background(s.visits.Run)
-		}
-	}
+	journal := start("journal", d.journal.Run)
+	telling := start("hub", func(ctx context.Context) error { d.hub.Run(ctx.Done()); return nil })
+	outside := d.startOutside()
+	visits := d.startVisits()
 	var stations sync.WaitGroup
 	for _, s := range d.stations {
 		stations.Go(func() {
@@ -269,63 +269,87 @@ func (d *Daemon) Run(ctx context.Context) error {
 		})
 	}
 	stations.Go(func() { d.read(in, journal.ctx, stopPorts) })
+	stations.Go(func() { service.Watchdog(in, d.alive) })
 	close(d.ready)
-	notify("READY=1")
-	watch := d.watch(in)
+	service.Notify("READY=1")
 
 	select {
 	case <-in.Done():
 	case <-journal.done:
 		stopPorts(fmt.Errorf("journal: %w", journal.err))
 	}
-	notify("STOPPING=1")
+	service.Notify("STOPPING=1")
 	stopPorts(nil)
+	stations.Wait()
 	var errs []error
-	if cause := context.Cause(in); cause != nil && !errors.Is(cause, context.Canceled) {
+	if cause := context.Cause(in); !errors.Is(cause, context.Canceled) {
 		errs = append(errs, cause)
 	}
-	stations.Wait()
-	<-watch
-	errs = append(errs, journal.stop("journal", 0))
-	for s, p := range visits {
-		s.visits.End()
-		if err := p.stop("visits", stopIn); err != nil { // of no weight beside the journal
-			s.log.Error().Err(err).Msg("the disk does not take the last visits")
-		}
+	errs = append(errs, journal.stop(0))
+	visits()
+	errs = append(errs, telling.stop(0))
+	for _, p := range outside {
+		errs = append(errs, p.stop(stopIn))
 	}
-	close(quit)
-	telling.Wait()
-	errs = append(errs, publisher.stop("publisher", stopIn), embedded.stop("broker", stopIn), pages.stop("page", stopIn))
-	errs = append(errs, d.release())
-	return errors.Join(errs...)
+	return errors.Join(append(errs, d.release())...)
 }
 
-// read runs the ports until ctx ends, then lets the stations end. A port that is
-// refused disturbs no other; if all are, the program can't do its work, and
-// stop is told why.
-func (d *Daemon) read(ctx, drain context.Context, stop func(error)) {
-	var ports sync.WaitGroup
-	var mu sync.Mutex
-	refused := map[*bus]error{}
-	for _, b := range d.buses {
-		ports.Go(func() {
-			b.run(ctx, drain, func(err error) {
-				mu.Lock()
-				defer mu.Unlock()
-				refused[b] = fmt.Errorf("station %s: %w", b.ends[0].station.name, err)
-				if len(refused) == len(d.buses) {
-					stop(errors.Join(slices.Collect(maps.Values(refused))...))
-					return
-				}
-				b.log.Error().Err(err).Msg("port refused; the other stations go on, and it is tried again")
-			})
-		})
+// startOutside starts what talks to others, and returns it in the order in which it
+// is to stop: the publisher says goodbye while there is a broker.
+func (d *Daemon) startOutside() (all []*part) {
+	if d.broker != nil {
+		all = append(all, start("broker", d.broker.Run))
 	}
-	ports.Wait()
-	<-ctx.Done() // a recording that is over leaves the station up
+	if d.pub != nil {
+		all = slices.Insert(all, 0, start("publisher", d.pub.Run))
+	}
+	if d.web != nil {
+		all = append(all, start("page", d.web.Run))
+	}
+	return all
+}
+
+// startVisits starts who keeps the visits. Stop waits until the last are kept; that the
+// disk does not take them is of no weight beside the journal.
+func (d *Daemon) startVisits() (stop func()) {
+	keepers := map[*station]*part{}
+	for _, s := range d.stations {
+		if s.visits != nil {
+			keepers[s] = start("visits", s.visits.Run)
+		}
+	}
+	return func() {
+		for s, p := range keepers {
+			s.visits.End()
+			if err := p.stop(stopIn); err != nil {
+				s.log.Error().Err(err).Msg("the disk does not take the last visits")
+			}
+		}
+	}
+}
+
+// read runs the ports until ctx ends, then lets the stations end: a recording that is
+// over leaves its station up.
+func (d *Daemon) read(ctx, drain context.Context, stop func(error)) {
+	d.buses.Run(ctx, drain, stop)
+	<-ctx.Done()
 	for _, s := range d.stations {
 		close(s.chunks)
 	}
+}
+
+// alive reports whether every station's goroutine answers in time.
+func (d *Daemon) alive(ctx context.Context, limit time.Duration) bool {
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	for _, s := range d.stations {
+		select {
+		case s.ping <- struct{}{}:
+		case <-ctx.Done():
+			return false
+		}
+	}
+	return true
 }
 
 // release closes what New opened.
@@ -343,49 +367,10 @@ func (d *Daemon) release() error {
 	return errors.Join(errs...)
 }
 
-// part is something that runs beside the stations.
-type part struct {
-	ctx    context.Context
-	cancel context.CancelFunc
-	done   chan struct{}
-	err    error
-}
-
-func (d *Daemon) background(run func(context.Context) error) *part {
-	p := &part{done: make(chan struct{})}
-	p.ctx, p.cancel = context.WithCancel(context.Background())
-	go func() {
-		defer close(p.done)
-		p.err = run(p.ctx)
-	}()
-	return p
-}
-
-// stop ends the part and waits for it, at most for limit if that is not 0.
-func (p *part) stop(name string, limit time.Duration) error {
-	if p == nil {
-		return nil
-	}
-	p.cancel()
-	var late <-chan time.Time
-	if limit > 0 {
-		late = time.After(limit)
-	}
-	select {
-	case <-p.done:
-	case <-late:
-		return fmt.Errorf("%s: did not stop within %s", name, limit)
-	}
-	if p.err != nil && !errors.Is(p.err, context.Canceled) {
-		return fmt.Errorf("%s: %w", name, p.err)
-	}
-	return nil
-}
-
 // committed hears of records that are on disk.
 func (d *Daemon) committed(records []event.Record) {
-	d.hub.committed(records)
-	d.waits.committed(records)
+	d.hub.Committed(records)
+	d.pending.committed(records)
 	d.entered.committed(records)
 	if d.pub != nil {
 		d.pub.Wake()
@@ -393,7 +378,13 @@ func (d *Daemon) committed(records []event.Record) {
 }
 
 // Stations implements [web.Source].
-func (d *Daemon) Stations() []web.Station { return d.hub.Stations() }
+func (d *Daemon) Stations() []web.Station {
+	list := make([]web.Station, len(d.cfg.Stations))
+	for i := range list {
+		list[i] = web.Station{Name: d.cfg.Stations[i].Name, Title: d.cfg.Stations[i].Title}
+	}
+	return list
+}
 
 // Unreached implements [web.Passing].
 func (d *Daemon) Unreached() (since time.Time, waiting uint64) {
@@ -428,8 +419,8 @@ func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Repl
 		}
 		ctx, cancel := context.WithTimeout(ctx, stopIn)
 		defer cancel()
-		recorded, shared := d.waits.add(a.ID)
-		defer d.waits.remove(a.ID)
+		recorded, shared := d.pending.add(a.ID)
+		defer d.pending.remove(a.ID)
 		reply := s.do(ctx, d.recall(ctx, name, a))
 		if !reply.Done || reply.Again && !shared { // what was done before is on disk, unless the first still waits for it
 			return reply

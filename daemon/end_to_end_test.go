@@ -3,7 +3,6 @@ package daemon_test
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"net/http"
@@ -17,8 +16,8 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
-	"fairbore/daemon/store"
 )
 
 func run(t testing.TB, name string, args ...string) string {
@@ -33,54 +32,54 @@ func run(t testing.TB, name string, args ...string) string {
 // Bytes written by another program into a pseudo-terminal made by that program
 // arrive, tagged and in order, at a subscriber of a broker with TLS and passwords.
 func TestOutsidePeers(t *testing.T) {
-	needs(t, "socat", "mosquitto", "mosquitto_sub", "mosquitto_passwd", "openssl")
-	r := newRig(t)
-	ca, key := r.path("ca.crt"), r.path("ca.key")
+	daemontest.Needs(t, "socat", "mosquitto", "mosquitto_sub", "mosquitto_passwd", "openssl")
+	r := daemontest.NewRig(t)
+	ca, key := r.Path("ca.crt"), r.Path("ca.key")
 	run(t, "openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2",
 		"-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost,IP:127.0.0.1", "-keyout", key, "-out", ca)
-	passwords := r.path("passwords")
+	passwords := r.Path("passwords")
 	run(t, "mosquitto_passwd", "-c", "-b", passwords, "bay", "hone")
-	broker := newMosquitto(t, r.dir, "certfile "+ca, "keyfile "+key, "allow_anonymous false", "password_file "+passwords)
-	if err := os.WriteFile(r.path("secret"), []byte("hone\n"), 0o600); err != nil {
+	broker := daemontest.NewMosquitto(t, r.Dir, "certfile "+ca, "keyfile "+key, "allow_anonymous false", "password_file "+passwords)
+	if err := os.WriteFile(r.Path("secret"), []byte("hone\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	r.broker = fmt.Sprintf(`url: "ssl://%s", user: bay, password_file: %s, ca_file: %s`, broker.addr, r.path("secret"), ca)
-	s := subscribe(t, broker.addr, "--cafile", ca, "-u", "bay", "-P", "hone")
+	r.Broker = fmt.Sprintf(`url: "ssl://%s", user: bay, password_file: %s, ca_file: %s`, broker.Addr, r.Path("secret"), ca)
+	s := daemontest.Subscribe(t, broker.Addr, "--cafile", ca, "-u", "bay", "-P", "hone")
 
-	far := r.path("far")
-	socat := exec.Command("socat", "pty,raw,echo=0,link="+r.device, "pty,raw,echo=0,link="+far)
+	far := r.Path("far")
+	socat := exec.Command("socat", "pty,raw,echo=0,link="+r.Device, "pty,raw,echo=0,link="+far)
 	if err := socat.Start(); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { socat.Process.Kill(); socat.Wait() })
-	r.eventually(20*time.Second, "socat's lines", func() bool { _, err := os.Stat(far); return err == nil })
+	r.Eventually(20*time.Second, "socat's lines", func() bool { _, err := os.Stat(far); return err == nil })
 	f, err := os.OpenFile(far, os.O_RDWR, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	r.gauge = &gauge{t: t, master: f}
-	r.start()
-	r.master()
+	r.Gauge = &daemontest.Gauge{T: t, Master: f}
+	r.Start()
+	r.Master()
 
 	const n = 120
 	text := ""
 	for i := range n {
-		text += frame(i)
+		text += daemontest.Frame(i)
 	}
 	sender := exec.Command("socat", "-u", "-", "OPEN:"+far+",wronly")
 	sender.Stdin = strings.NewReader(text)
 	if out, err := sender.CombinedOutput(); err != nil {
 		t.Fatalf("socat: %v\n%s", err, out)
 	}
-	r.eventually(20*time.Second, "the readings at the subscriber", func() bool { return len(s.records(t, "reading")) >= n })
-	got := s.records(t, "reading")
+	r.Eventually(20*time.Second, "the readings at the subscriber", func() bool { return len(s.Records(t, "reading")) >= n })
+	got := s.Records(t, "reading")
 	if len(got) != n {
 		t.Errorf("%d readings, want %d", len(got), n)
 	}
 	for i, rec := range got {
 		x := rec.Reading
-		want := strings.TrimPrefix(strings.TrimSuffix(frame(i), " mm\r\n"), "+")
+		want := strings.TrimPrefix(strings.TrimSuffix(daemontest.Frame(i), " mm\r\n"), "+")
 		if x == nil || x.Raw.Format(analysis.MM, 5) != want {
 			t.Fatalf("reading %d is %+v, want raw %s", i, x, want)
 		}
@@ -92,35 +91,8 @@ func TestOutsidePeers(t *testing.T) {
 			t.Errorf("reading %d: size %s of raw %s, want 0.3 µm less", i, x.Size, x.Raw)
 		}
 	}
-	r.eventually(20*time.Second, "a bore message that tells a state", func() bool { return s.has(`"state":"over"`) || s.has(`"state":"stock to go"`) })
-	r.stop()
-}
-
-// journalReadings reads all readings of a journal by sequence number, after its
-// chain has been verified.
-func (r *rig) journalReadings() map[uint64]int {
-	r.t.Helper()
-	path := r.path("journal/journal.db")
-	report, err := store.Verify(context.Background(), path, nil)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	if !report.Sound() {
-		r.t.Fatalf("journal: %+v", report)
-	}
-	j, err := store.View(context.Background(), path)
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	defer j.Close()
-	out := map[uint64]int{}
-	for rec, err := range j.Query(context.Background(), store.Filter{Kinds: []event.Kind{event.Taken}}) {
-		if err != nil {
-			r.t.Fatal(err)
-		}
-		out[rec.Seq] = int(rec.Reading.Raw)
-	}
-	return out
+	r.Eventually(20*time.Second, "a bore message that tells a state", func() bool { return s.Has(`"state":"over"`) || s.Has(`"state":"stock to go"`) })
+	r.Stop()
 }
 
 // number reads a count from the environment, for a longer or shorter run.
@@ -141,22 +113,22 @@ func number(t testing.TB, env string, usual int) int {
 // after the restart every reading of the journal reaches the subscriber.
 // FAIRBORE_KILLS sets how often, FAIRBORE_SEED when.
 func TestKilledUnderLoad(t *testing.T) {
-	needs(t, "mosquitto", "mosquitto_sub")
+	daemontest.Needs(t, "mosquitto", "mosquitto_sub")
 	kills := number(t, "FAIRBORE_KILLS", 5)
 	seed := number(t, "FAIRBORE_SEED", int(time.Now().UnixNano()%1e9))
 	t.Logf("FAIRBORE_SEED=%d, %d kills", seed, kills)
 	rng := rand.New(rand.NewPCG(uint64(seed), 0))
 
-	r := newRig(t)
-	broker := newMosquitto(t, r.dir, "allow_anonymous true")
-	r.broker = fmt.Sprintf(`url: "tcp://%s"`, broker.addr)
-	s := subscribe(t, broker.addr)
-	r.plug()
+	r := daemontest.NewRig(t)
+	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true")
+	r.Broker = fmt.Sprintf(`url: "tcp://%s"`, broker.Addr)
+	s := daemontest.Subscribe(t, broker.Addr)
+	r.Plug()
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
-	seen := r.view(ctx)
-	r.start()
-	r.master()
+	seen := r.View(ctx)
+	r.Start()
+	r.Master()
 
 	load, stopLoad := context.WithCancel(ctx)
 	ended := make(chan struct{})
@@ -166,23 +138,23 @@ func TestKilledUnderLoad(t *testing.T) {
 		defer tick.Stop()
 		for i := 0; load.Err() == nil; i++ {
 			<-tick.C
-			r.gauge.send(frame(i))
+			r.Gauge.Send(daemontest.Frame(i))
 		}
 	}()
 	for range kills {
 		time.Sleep(time.Duration(100+rng.IntN(500)) * time.Millisecond)
-		r.kill()
-		r.start()
+		r.Kill()
+		r.Start()
 	}
 	time.Sleep(300 * time.Millisecond)
 	stopLoad()
 	<-ended
-	r.eventually(20*time.Second, "the queue to empty", func() bool { b := r.bore(); return b != nil && b.Last != nil })
+	r.Eventually(20*time.Second, "the queue to empty", func() bool { b := r.Bore(); return b != nil && b.Last != nil })
 	time.Sleep(300 * time.Millisecond)
-	journal := r.journalReadings()
-	r.eventually(30*time.Second, "every reading of the journal at the subscriber", func() bool {
+	journal := r.JournalReadings()
+	r.Eventually(30*time.Second, "every reading of the journal at the subscriber", func() bool {
 		told := map[uint64]bool{}
-		for _, rec := range s.records(t, "reading") {
+		for _, rec := range s.Records(t, "reading") {
 			told[rec.Seq] = true
 		}
 		for seq := range journal {
@@ -192,12 +164,12 @@ func TestKilledUnderLoad(t *testing.T) {
 		}
 		return true
 	})
-	r.stop()
-	journal = r.journalReadings()
-	got := s.records(t, "reading")
-	seen.mu.Lock()
-	defer seen.mu.Unlock()
-	t.Logf("%d readings in the journal, %d messages at the subscriber, %d shown by the page", len(journal), len(got), len(seen.seqs))
+	r.Stop()
+	journal = r.JournalReadings()
+	got := s.Records(t, "reading")
+	seen.Mu.Lock()
+	defer seen.Mu.Unlock()
+	t.Logf("%d readings in the journal, %d messages at the subscriber, %d shown by the page", len(journal), len(got), len(seen.Seqs))
 	if len(journal) < 20*kills {
 		t.Errorf("only %d readings: the load did not run", len(journal))
 	}
@@ -207,10 +179,10 @@ func TestKilledUnderLoad(t *testing.T) {
 			t.Fatalf("the subscriber saw reading %d (%s), which the journal does not have", rec.Seq, rec.Reading.Raw)
 		}
 	}
-	if len(seen.seqs) == 0 {
+	if len(seen.Seqs) == 0 {
 		t.Error("the page showed no reading")
 	}
-	for seq := range seen.seqs {
+	for seq := range seen.Seqs {
 		if _, ok := journal[seq]; !ok {
 			t.Fatalf("the page showed reading %d as recorded, which the journal does not have", seq)
 		}
@@ -238,44 +210,44 @@ func inOrder(t testing.TB, got []event.Record) {
 // lasting session gets every reading, in order. A broker that is killed loses what
 // it acknowledged and had not yet saved, which no sender can see.
 func TestBrokerComesAndGoes(t *testing.T) {
-	needs(t, "mosquitto", "mosquitto_sub")
-	r := newRig(t)
-	broker := newMosquitto(t, r.dir, "allow_anonymous true", "persistence true", "persistence_location "+r.dir+"/")
-	r.broker = fmt.Sprintf(`url: "tcp://%s"`, broker.addr)
-	r.plug()
-	r.start()
-	r.master()
-	s := subscribe(t, broker.addr, "-c", "-i", "lasting")
-	r.eventually(20*time.Second, "the subscriber", func() bool { return s.has("/bay2/bore ") })
+	daemontest.Needs(t, "mosquitto", "mosquitto_sub")
+	r := daemontest.NewRig(t)
+	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true", "persistence true", "persistence_location "+r.Dir+"/")
+	r.Broker = fmt.Sprintf(`url: "tcp://%s"`, broker.Addr)
+	r.Plug()
+	r.Start()
+	r.Master()
+	s := daemontest.Subscribe(t, broker.Addr, "-c", "-i", "lasting")
+	r.Eventually(20*time.Second, "the subscriber", func() bool { return s.Has("/bay2/bore ") })
 	i := 0
 	load := func(n int) {
 		for range n {
-			r.gauge.send(frame(i))
+			r.Gauge.Send(daemontest.Frame(i))
 			i++
 			time.Sleep(2 * time.Millisecond)
 		}
 	}
 	for range 5 {
 		load(60)
-		broker.stop()
+		broker.Stop()
 		load(40)
-		broker.start()
+		broker.Start()
 	}
 	load(20)
-	r.eventually(10*time.Second, "all readings in the journal", func() bool { b := r.bore(); return b.Last != nil && b.Last.No >= i })
-	journal := r.journalReadings()
+	r.Eventually(10*time.Second, "all readings in the journal", func() bool { b := r.Bore(); return b.Last != nil && b.Last.No >= i })
+	journal := r.JournalReadings()
 	if len(journal) != i {
 		t.Errorf("%d readings in the journal, %d were sent", len(journal), i)
 	}
-	r.eventually(60*time.Second, "every reading at the subscriber", func() bool {
+	r.Eventually(60*time.Second, "every reading at the subscriber", func() bool {
 		told := map[uint64]bool{}
-		for _, rec := range s.records(t, "reading") {
+		for _, rec := range s.Records(t, "reading") {
 			told[rec.Seq] = true
 		}
 		return len(told) == len(journal)
 	})
-	inOrder(t, s.records(t, "reading"))
-	r.stop()
+	inOrder(t, s.Records(t, "reading"))
+	r.Stop()
 }
 
 // cpu returns the processor time a process has used.
@@ -294,54 +266,54 @@ func cpu(t testing.TB, pid int) time.Duration {
 // The gauge is unplugged and plugged in twenty times: the page says that it is lost
 // within a second, the program rests meanwhile, and reads on afterwards.
 func TestUnplugged(t *testing.T) {
-	r := newRig(t)
-	r.plug()
-	r.start()
-	r.master()
+	r := daemontest.NewRig(t)
+	r.Plug()
+	r.Start()
+	r.Master()
 	for i := range 20 {
-		r.unplug()
+		r.Unplug()
 		at := time.Now()
-		r.eventually(3*time.Second, "the page to say that the gauge is lost", func() bool { b := r.bore(); return b.Gauge.Lost && b.State == event.CannotJudge })
+		r.Eventually(3*time.Second, "the page to say that the gauge is lost", func() bool { b := r.Bore(); return b.Gauge.Lost && b.State == event.CannotJudge })
 		if d := time.Since(at); d > time.Second {
 			t.Errorf("loss %d was told after %s, want 1 s at most", i, d)
 		}
 		if i%5 == 0 {
-			before := cpu(t, r.proc.Process.Pid)
+			before := cpu(t, r.Proc.Process.Pid)
 			time.Sleep(time.Second)
-			if used := cpu(t, r.proc.Process.Pid) - before; used > 250*time.Millisecond {
+			if used := cpu(t, r.Proc.Process.Pid) - before; used > 250*time.Millisecond {
 				t.Errorf("while the gauge was away the program used %s of processor time in a second", used)
 			}
 		}
-		r.plug()
-		r.eventually(8*time.Second, "the gauge to be found again", func() bool { return !r.bore().Gauge.Lost })
+		r.Plug()
+		r.Eventually(8*time.Second, "the gauge to be found again", func() bool { return !r.Bore().Gauge.Lost })
 		time.Sleep(350 * time.Millisecond) // silent, so that the first frame is not doubted
-		r.gauge.send(frame(i))
-		r.eventually(3*time.Second, "a reading", func() bool { b := r.bore(); return b.Last != nil && b.Last.No == i+1 })
+		r.Gauge.Send(daemontest.Frame(i))
+		r.Eventually(3*time.Second, "a reading", func() bool { b := r.Bore(); return b.Last != nil && b.Last.No == i+1 })
 	}
-	r.stop()
+	r.Stop()
 }
 
 // The journal's disk fills up: page and broker say that nothing is recorded, no
 // reading is told, and when there is room again all that came is recorded and told.
 func TestDiskFull(t *testing.T) {
-	needs(t, "mosquitto", "mosquitto_sub", "mount", "umount")
-	r := newRig(t)
-	disk := r.path("journal")
+	daemontest.Needs(t, "mosquitto", "mosquitto_sub", "mount", "umount")
+	r := daemontest.NewRig(t)
+	disk := r.Path("journal")
 	if err := os.Mkdir(disk, 0o700); err != nil {
 		t.Fatal(err)
 	}
 	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=16m", "tmpfs", disk).CombinedOutput(); err != nil {
-		missing(t, "can't mount a small disk: "+string(out))
+		daemontest.Missing(t, "can't mount a small disk: "+string(out))
 	}
 	t.Cleanup(func() { run(t, "umount", "-l", disk) })
-	broker := newMosquitto(t, r.dir, "allow_anonymous true")
-	r.broker = fmt.Sprintf(`url: "tcp://%s"`, broker.addr)
-	s := subscribe(t, broker.addr)
-	r.plug()
-	r.start()
-	r.master()
-	r.gauge.send(frame(0))
-	r.eventually(20*time.Second, "a reading at the subscriber", func() bool { return len(s.records(t, "reading")) == 1 })
+	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true")
+	r.Broker = fmt.Sprintf(`url: "tcp://%s"`, broker.Addr)
+	s := daemontest.Subscribe(t, broker.Addr)
+	r.Plug()
+	r.Start()
+	r.Master()
+	r.Gauge.Send(daemontest.Frame(0))
+	r.Eventually(20*time.Second, "a reading at the subscriber", func() bool { return len(s.Records(t, "reading")) == 1 })
 
 	i := 1
 	fill := filepath.Join(disk, "fill")
@@ -354,77 +326,61 @@ func TestDiskFull(t *testing.T) {
 		for err == nil {
 			_, err = f.Write(make([]byte, 4096))
 		}
-		r.gauge.send(frame(i))
+		r.Gauge.Send(daemontest.Frame(i))
 		i++
 		time.Sleep(20 * time.Millisecond)
-		b := r.bore()
+		b := r.Bore()
 		return !b.Recording && b.State == event.CannotJudge && strings.Contains(b.Why.Text, "NOT RECORDING")
 	}
-	r.eventually(60*time.Second, "the page to say NOT RECORDING", full)
-	r.eventually(20*time.Second, "the broker to say it", func() bool { return s.has(`"recording":false`) })
-	if code, body := r.get("/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(body, "not recording") {
+	r.Eventually(60*time.Second, "the page to say NOT RECORDING", full)
+	r.Eventually(20*time.Second, "the broker to say it", func() bool { return s.Has(`"recording":false`) })
+	if code, body := r.Get("/healthz"); code != http.StatusServiceUnavailable || !strings.Contains(body, "not recording") {
 		t.Errorf("/healthz with a full disk: %d %s", code, body)
 	}
-	told := len(s.records(t, "reading"))
+	told := len(s.Records(t, "reading"))
 	for range 20 {
-		r.gauge.send(frame(i))
+		r.Gauge.Send(daemontest.Frame(i))
 		i++
 	}
 	time.Sleep(time.Second)
-	if now := len(s.records(t, "reading")); now != told {
+	if now := len(s.Records(t, "reading")); now != told {
 		t.Errorf("%d readings were told while nothing was recorded", now-told)
 	}
 	if err := os.Remove(fill); err != nil {
 		t.Fatal(err)
 	}
-	r.eventually(15*time.Second, "recording to go on", func() bool { return r.bore().Recording })
-	r.eventually(15*time.Second, "all readings", func() bool { return len(s.records(t, "reading")) == i })
-	r.stop()
-	if n := len(r.journalReadings()); n != i {
+	r.Eventually(15*time.Second, "recording to go on", func() bool { return r.Bore().Recording })
+	r.Eventually(15*time.Second, "all readings", func() bool { return len(s.Records(t, "reading")) == i })
+	r.Stop()
+	if n := len(r.JournalReadings()); n != i {
 		t.Errorf("%d readings in the journal, %d were sent", n, i)
 	}
-	if !strings.Contains(r.log.String(), "tmpfs") {
+	if !strings.Contains(r.Log.String(), "tmpfs") {
 		t.Error("a journal on a disk that forgets at power-off was not warned of")
 	}
 }
 
-// exit runs the program until it ends by itself and returns its exit code and messages.
-func (r *rig) exit(args ...string) (int, string) {
-	r.t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute) // of a busy machine
-	defer cancel()
-	out, err := exec.CommandContext(ctx, binary(r.t), args...).CombinedOutput()
-	var ended *exec.ExitError
-	if err != nil && !errors.As(err, &ended) || ctx.Err() != nil {
-		r.t.Fatalf("fairbore %s: %v\n%s", strings.Join(args, " "), err, out)
-	}
-	if ended != nil {
-		return ended.ExitCode(), string(out)
-	}
-	return 0, string(out)
-}
-
 func TestSecondDaemonIsRefused(t *testing.T) {
-	r := newRig(t)
-	r.plug()
-	r.start()
-	r.eventually(20*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b.Gauge != nil && !b.Gauge.Lost })
-	if code, out := r.exit("run", "-c", r.path("fairbore.yaml")); code != 5 || !strings.Contains(out, "journal") {
+	r := daemontest.NewRig(t)
+	r.Plug()
+	r.Start()
+	r.Eventually(20*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b.Gauge != nil && !b.Gauge.Lost })
+	if code, out := r.Exit("run", "-c", r.Path("fairbore.yaml")); code != 5 || !strings.Contains(out, "journal") {
 		t.Errorf("a second program on the same journal: exit %d: %s", code, out)
 	}
-	other := newRig(t)
-	other.device = r.device
-	if code, out := other.exit("run", "-c", other.write()); code != 5 || !strings.Contains(out, r.device) {
+	other := daemontest.NewRig(t)
+	other.Device = r.Device
+	if code, out := other.Exit("run", "-c", other.Write()); code != 5 || !strings.Contains(out, r.Device) {
 		t.Errorf("a second program on the same gauge: exit %d: %s", code, out)
 	}
-	r.gauge.send(frame(1))
-	r.stop()
+	r.Gauge.Send(daemontest.Frame(1))
+	r.Stop()
 }
 
 func TestCheckReportsAllFaults(t *testing.T) {
-	r := newRig(t)
-	good := r.write()
-	if code, out := r.exit("check", good); code != 0 {
+	r := daemontest.NewRig(t)
+	good := r.Write()
+	if code, out := r.Exit("check", good); code != 0 {
 		t.Fatalf("a good configuration: exit %d: %s", code, out)
 	}
 	b, err := os.ReadFile(good)
@@ -436,7 +392,7 @@ func TestCheckReportsAllFaults(t *testing.T) {
 	if err := os.WriteFile(good, []byte(bad), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	code, out := r.exit("check", good)
+	code, out := r.Exit("check", good)
 	if code != 3 {
 		t.Errorf("exit %d, want 3", code)
 	}
@@ -450,27 +406,27 @@ func TestCheckReportsAllFaults(t *testing.T) {
 // What a port carried is recorded; replaying it gives the same events byte for
 // byte, and the same readings as the journal has.
 func TestReplay(t *testing.T) {
-	r := newRig(t)
-	r.more = "record: true"
-	r.plug()
-	r.start()
-	r.master()
+	r := daemontest.NewRig(t)
+	r.More = "record: true"
+	r.Plug()
+	r.Start()
+	r.Master()
 	for i := range 30 {
-		r.gauge.send(frame(i))
+		r.Gauge.Send(daemontest.Frame(i))
 		time.Sleep(2 * time.Millisecond)
 	}
-	r.eventually(20*time.Second, "the readings", func() bool { b := r.bore(); return b.Last != nil && b.Last.No == 30 })
-	r.stop()
-	files, err := filepath.Glob(r.path("recordings/*.rec"))
+	r.Eventually(20*time.Second, "the readings", func() bool { b := r.Bore(); return b.Last != nil && b.Last.No == 30 })
+	r.Stop()
+	files, err := filepath.Glob(r.Path("recordings/*.rec"))
 	if err != nil || len(files) != 1 {
 		t.Fatalf("recordings: %v %v", files, err)
 	}
-	args := []string{"replay", "--master", "-c", r.path("fairbore.yaml"), files[0]}
-	code, first := r.exit(args...)
+	args := []string{"replay", "--master", "-c", r.Path("fairbore.yaml"), files[0]}
+	code, first := r.Exit(args...)
 	if code != 0 {
 		t.Fatalf("replay: exit %d: %s", code, first)
 	}
-	if _, second := r.exit(args...); second != first {
+	if _, second := r.Exit(args...); second != first {
 		t.Error("a second replay gives other bytes")
 	}
 	var replayed []int
@@ -483,7 +439,7 @@ func TestReplay(t *testing.T) {
 			replayed = append(replayed, int(rec.Reading.Size))
 		}
 	}
-	code, csv := r.exit("export", r.path("journal/journal.db"))
+	code, csv := r.Exit("export", r.Path("journal/journal.db"))
 	if code != 0 {
 		t.Fatalf("export: exit %d", code)
 	}
@@ -500,8 +456,8 @@ func TestReplay(t *testing.T) {
 }
 
 func TestDemoEndsWithAnAcceptedPart(t *testing.T) {
-	r := newRig(t)
-	code, out := r.exit("demo", "--once", "--speed", "500", "--seed", "7", "--listen", freePort(t), "--mqtt", freePort(t))
+	r := daemontest.NewRig(t)
+	code, out := r.Exit("demo", "--once", "--speed", "500", "--seed", "7", "--listen", daemontest.FreePort(t), "--mqtt", daemontest.FreePort(t))
 	if code != 0 || !strings.Contains(out, "ACCEPTED") || !strings.Contains(out, "J-4112") {
 		t.Errorf("exit %d:\n%s", code, out)
 	}

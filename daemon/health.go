@@ -51,7 +51,7 @@ func (d *Daemon) health() http.Handler {
 			h.Broker = &BrokerHealth{Connected: p.Connected, Why: p.Why, Backlog: p.Backlog}
 		}
 		for _, s := range d.stations {
-			p := s.inputs[0].bus.port.Status()
+			p := s.inputs[0].Status()
 			h.Gauges = append(h.Gauges, StationHealth{Name: s.name, Up: p.Up, Why: p.Why})
 		}
 		w.Header().Set("Content-Type", "application/json")

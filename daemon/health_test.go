@@ -11,48 +11,49 @@ import (
 	"time"
 
 	"fairbore/daemon"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 )
 
 // What the daemon counts can be watched: readings, rejects by their reasons, lines
 // lost, how long the disk takes, and what waits for the broker.
 func TestMetrics(t *testing.T) {
-	r := newRig(t)
-	r.broker = `url: "tcp://` + freePort(t) + `"` // nobody is there
-	r.plug()
-	r.start()
-	r.master()
+	r := daemontest.NewRig(t)
+	r.Broker = `url: "tcp://` + daemontest.FreePort(t) + `"` // nobody is there
+	r.Plug()
+	r.Start()
+	r.Master()
 	for i := range 7 {
-		r.gauge.send(frame(i))
+		r.Gauge.Send(daemontest.Frame(i))
 		time.Sleep(5 * time.Millisecond)
 	}
-	r.gauge.send("Err\r\n") // an over-range word, or a frame that is none
-	r.gauge.send("+31.7x000 mm\r\n")
+	r.Gauge.Send("Err\r\n") // an over-range word, or a frame that is none
+	r.Gauge.Send("+31.7x000 mm\r\n")
 	const station = `{station="bay2"}`
 	is := func(series string, want float64) {
 		t.Helper()
-		r.eventually(20*time.Second, series+" "+strconv.FormatFloat(want, 'g', -1, 64), func() bool { return r.metric(series) == want })
+		r.Eventually(20*time.Second, series+" "+strconv.FormatFloat(want, 'g', -1, 64), func() bool { return r.Metric(series) == want })
 	}
 	is("fairbore_readings_total"+station, 7)
 	is("fairbore_frames_total"+station, 10) // three of the ring
 	is("fairbore_port_up"+station, 1)
 	is("fairbore_broker_connected", 0)
-	r.eventually(20*time.Second, "two rejects with their reasons", func() bool { return r.counted(`fairbore_rejects_total{reason="`, "bay2") == 2 })
-	events := r.metric("fairbore_journal_events_total")
-	if backlog := r.metric("fairbore_broker_backlog_events"); backlog != events || events < 12 {
+	r.Eventually(20*time.Second, "two rejects with their reasons", func() bool { return r.Counted(`fairbore_rejects_total{reason="`, "bay2") == 2 })
+	events := r.Metric("fairbore_journal_events_total")
+	if backlog := r.Metric("fairbore_broker_backlog_events"); backlog != events || events < 12 {
 		t.Errorf("%g events wait for the broker, of %g", backlog, events)
 	}
-	commits, seconds := r.metric("fairbore_journal_commit_seconds_count"), r.metric("fairbore_journal_commit_seconds_sum")
+	commits, seconds := r.Metric("fairbore_journal_commit_seconds_count"), r.Metric("fairbore_journal_commit_seconds_sum")
 	if commits < 2 || commits > events || seconds <= 0 || seconds > commits*20 {
 		t.Errorf("%g commits took %g s", commits, seconds)
 	}
-	if all := r.metric(`fairbore_journal_commit_seconds_bucket{le="+Inf"}`); all < commits {
+	if all := r.Metric(`fairbore_journal_commit_seconds_bucket{le="+Inf"}`); all < commits {
 		t.Errorf("%g commits in the classes of %g", all, commits)
 	}
-	r.unplug()
+	r.Unplug()
 	is("fairbore_port_losses_total"+station, 1)
 	is("fairbore_port_up"+station, 0)
-	code, body := r.get("/healthz") // the program is well without gauge and broker
+	code, body := r.Get("/healthz") // the program is well without gauge and broker
 	var h daemon.Health
 	if err := json.Unmarshal([]byte(body), &h); err != nil || code != http.StatusOK || !h.OK || len(h.Why) > 0 {
 		t.Fatalf("/healthz without a gauge: %d %s %v", code, body, err)
@@ -68,13 +69,13 @@ func TestMetrics(t *testing.T) {
 // Jobs are read again on SIGHUP: the job in hand keeps its limits until it is chosen
 // anew, and a configuration with a fault changes nothing.
 func TestReload(t *testing.T) {
-	r := newRig(t)
-	r.plug()
-	r.start()
-	r.eventually(20*time.Second, "the job", func() bool { return r.bore().Job != nil })
-	high := func() string { return r.bore().Job.High.String() }
+	r := daemontest.NewRig(t)
+	r.Plug()
+	r.Start()
+	r.Eventually(20*time.Second, "the job", func() bool { return r.Bore().Job != nil })
+	high := func() string { return r.Bore().Job.High.String() }
 	before := high()
-	config := r.path("fairbore.yaml")
+	config := r.Path("fairbore.yaml")
 	change := func(old, now, says string) {
 		t.Helper()
 		text, err := os.ReadFile(config)
@@ -88,22 +89,22 @@ func TestReload(t *testing.T) {
 		if err := os.WriteFile(config, []byte(changed), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if err := r.proc.Process.Signal(syscall.SIGHUP); err != nil {
+		if err := r.Proc.Process.Signal(syscall.SIGHUP); err != nil {
 			t.Fatal(err)
 		}
-		r.eventually(20*time.Second, says, func() bool { return strings.Contains(r.log.String(), says) })
+		r.Eventually(20*time.Second, says, func() bool { return strings.Contains(r.Log.String(), says) })
 	}
 	change("high: 1.25010 in", "high: 1.25020 in", "configuration reloaded")
 	if now := high(); now != before {
 		t.Errorf("the job in hand has its high limit at %s now, not %s", now, before)
 	}
-	if reply := r.do(event.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
+	if reply := r.Do(event.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
 		t.Fatalf("job: %s", reply.Why)
 	}
-	r.eventually(20*time.Second, "the new limit", func() bool { return high() != before })
+	r.Eventually(20*time.Second, "the new limit", func() bool { return high() != before })
 	after := high()
 	change("high: 1.25020 in", "high: 1.24000 in", "configuration not reloaded")
-	if reply := r.do(event.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
+	if reply := r.Do(event.Action{Do: "job", Job: "J-4112", Confirm: true}); !reply.Done {
 		t.Fatalf("job: %s", reply.Why)
 	}
 	time.Sleep(200 * time.Millisecond)

@@ -9,6 +9,7 @@ import (
 	"time"
 	"unicode"
 
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
@@ -17,15 +18,15 @@ import (
 // shown: each is answered with why it is not done, the journal stays sound, and
 // the station goes on.
 func TestHostileCommands(t *testing.T) {
-	needs(t, "mosquitto", "mosquitto_sub", "mosquitto_pub")
-	r := newRig(t)
-	broker := newMosquitto(t, r.dir, "allow_anonymous true")
-	r.broker = `url: "tcp://` + broker.addr + `", commands: true`
-	s := subscribe(t, broker.addr)
-	r.plug()
-	r.start()
-	r.eventually(20*time.Second, "the station at the broker", func() bool { return s.has("/bay2/bore ") })
-	host, port, _ := strings.Cut(broker.addr, ":")
+	daemontest.Needs(t, "mosquitto", "mosquitto_sub", "mosquitto_pub")
+	r := daemontest.NewRig(t)
+	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true")
+	r.Broker = `url: "tcp://` + broker.Addr + `", commands: true`
+	s := daemontest.Subscribe(t, broker.Addr)
+	r.Plug()
+	r.Start()
+	r.Eventually(20*time.Second, "the station at the broker", func() bool { return s.Has("/bay2/bore ") })
+	host, port, _ := strings.Cut(broker.Addr, ":")
 	send := func(payload string) {
 		pub := exec.Command("mosquitto_pub", "-h", host, "-p", port, "-q", "1", "-t", "fairbore/1/test/bay2/do", "-s")
 		pub.Stdin = strings.NewReader(payload)
@@ -48,9 +49,9 @@ func TestHostileCommands(t *testing.T) {
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
 	replies := func() (out []event.Reply) {
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		for _, l := range s.lines {
+		s.Mu.Lock()
+		defer s.Mu.Unlock()
+		for _, l := range s.Lines {
 			if topic, payload, _ := strings.Cut(l, " "); strings.HasSuffix(topic, "/bay2/done") {
 				var x event.Reply
 				if err := json.Unmarshal([]byte(payload), &x); err != nil {
@@ -61,14 +62,14 @@ func TestHostileCommands(t *testing.T) {
 		}
 		return out
 	}
-	r.eventually(30*time.Second, "an answer to each", func() bool { return len(replies()) >= len(hostile)+2 })
+	r.Eventually(30*time.Second, "an answer to each", func() bool { return len(replies()) >= len(hostile)+2 })
 	for i, x := range replies() {
 		if good := x.ID == "good"; x.Done != good || (x.Why.IsZero()) != good || strings.ContainsFunc(x.Why.Text, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }) {
 			t.Errorf("answer %d: %+v", i, x)
 		}
 	}
-	r.stop()
-	if n := notes(t, r.path("journal/journal.db")); n != 1 {
+	r.Stop()
+	if n := notes(t, r.Path("journal/journal.db")); n != 1 {
 		t.Errorf("%d notes in the journal, want 1", n)
 	}
 }
@@ -98,26 +99,26 @@ func notes(t *testing.T, path string) (n int) {
 // the log or a record: every control character is written out.
 func TestGaugeCannotActOnATerminal(t *testing.T) {
 	const acts = "\x1b]0;owned\x07\x1b[2J\x9b31m\x00\x7f"
-	r := newRig(t)
-	r.plug()
-	path := r.write()
-	r.proc = exec.Command(binary(t), "run", "-c", path, "--level", "debug")
-	r.proc.Stderr, r.proc.Stdout = &r.log, &r.log
-	if err := r.proc.Start(); err != nil {
+	r := daemontest.NewRig(t)
+	r.Plug()
+	path := r.Write()
+	r.Proc = exec.Command(daemontest.Binary(t), "run", "-c", path, "--level", "debug")
+	r.Proc.Stderr, r.Proc.Stdout = &r.Log, &r.Log
+	if err := r.Proc.Start(); err != nil {
 		t.Fatal(err)
 	}
-	proc := r.proc
+	proc := r.Proc
 	t.Cleanup(func() { proc.Process.Kill() })
-	r.eventually(20*time.Second, "the gauge to be found", func() bool { b := r.bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
-	r.gauge.send("\r\n" + acts + "\r\n+31.74600 mm" + acts + "\r\n")
-	r.eventually(20*time.Second, "what can't be taken in the log", func() bool { return strings.Contains(r.log.String(), "rejected") })
-	r.stop()
-	r.proc = nil
+	r.Eventually(20*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
+	r.Gauge.Send("\r\n" + acts + "\r\n+31.74600 mm" + acts + "\r\n")
+	r.Eventually(20*time.Second, "what can't be taken in the log", func() bool { return strings.Contains(r.Log.String(), "rejected") })
+	r.Stop()
+	r.Proc = nil
 
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
-	listen := exec.CommandContext(ctx, binary(t), "listen", r.device, "--baud", "9600", "--for", "2s")
-	var heard lockedBuffer
+	listen := exec.CommandContext(ctx, daemontest.Binary(t), "listen", r.Device, "--baud", "9600", "--for", "2s")
+	var heard daemontest.LockedBuffer
 	listen.Stdout, listen.Stderr = &heard, &heard
 	if err := listen.Start(); err != nil {
 		t.Fatal(err)
@@ -128,12 +129,12 @@ func TestGaugeCannotActOnATerminal(t *testing.T) {
 		select {
 		case <-ended:
 		case <-time.After(50 * time.Millisecond):
-			r.gauge.send("\x02" + acts + frame(i))
+			r.Gauge.Send("\x02" + acts + daemontest.Frame(i))
 			continue
 		}
 		break
 	}
-	for what, text := range map[string]string{"the log": r.log.String(), "listen": heard.String()} {
+	for what, text := range map[string]string{"the log": r.Log.String(), "listen": heard.String()} {
 		if i := strings.IndexFunc(text, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }); i >= 0 {
 			t.Errorf("%s has %q in %q", what, text[i], text[max(0, i-40):i+1])
 		}

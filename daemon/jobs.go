@@ -74,10 +74,10 @@ func (d *Daemon) jobs(station string) []*analysis.Job {
 	if station == "" {
 		station = d.stations[0].name // every station knows all jobs
 	}
-	if d.hub.view(station) == nil {
+	set, ok := d.hub.Settings(station)
+	if !ok {
 		return nil
 	}
-	set := d.hub.settings(station)
 	var out []*analysis.Job
 	for _, id := range slices.Sorted(maps.Keys(set.Jobs)) {
 		out = append(out, set.Jobs[id])
@@ -100,7 +100,8 @@ func (d *Daemon) recall(ctx context.Context, station string, a event.Action) eve
 	if a.Do != "job" || a.Spec != nil || a.Job == "" {
 		return a
 	}
-	if _, ok := d.hub.settings(station).Jobs[a.Job]; ok {
+	set, _ := d.hub.Settings(station)
+	if _, ok := set.Jobs[a.Job]; ok {
 		return a
 	}
 	if all, err := d.entered.all(ctx, d.journal); err == nil { // else the session says that there is no such job
@@ -113,14 +114,14 @@ func (d *Daemon) recall(ctx context.Context, station string, a event.Action) eve
 func (d *Daemon) entry() *web.Entry {
 	return &web.Entry{
 		Check: func(station string, j *analysis.Job) []error {
-			set := d.hub.settings(station)
+			set, _ := d.hub.Settings(station)
 			return set.CheckJob(j)
 		},
 		Rings: func(station string) []*analysis.Ring {
-			rings := d.hub.settings(station).Rings
-			out := make([]*analysis.Ring, 0, len(rings))
-			for _, id := range slices.Sorted(maps.Keys(rings)) {
-				out = append(out, rings[id])
+			set, _ := d.hub.Settings(station)
+			out := make([]*analysis.Ring, 0, len(set.Rings))
+			for _, id := range slices.Sorted(maps.Keys(set.Rings)) {
+				out = append(out, set.Rings[id])
 			}
 			return out
 		},

@@ -98,7 +98,7 @@ func (m metrics) station(s *station, out chan<- prometheus.Metric) {
 	counter := func(name, help string, v uint64) {
 		out <- prometheus.MustNewConstMetric(desc(name, help, "station"), prometheus.CounterValue, float64(v), s.name)
 	}
-	p := s.inputs[0].bus.port.Status()
+	p := s.inputs[0].Status()
 	out <- prometheus.MustNewConstMetric(desc("port_up", "1 if the gauge's line is open.", "station"), prometheus.GaugeValue, flag(p.Up), s.name)
 	counter("port_bytes_total", "Bytes read from the gauge.", p.Counters.Bytes)
 	counter("port_losses_total", "Times the line was lost.", p.Counters.Losses)

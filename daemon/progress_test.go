@@ -9,25 +9,27 @@ import (
 	"testing"
 
 	"github.com/creack/pty"
+
+	"fairbore/daemon/daemontest"
 )
 
 // Long work shows how far it has come on a terminal, ends its line, and leaves
 // the answer free of it; nobody looks on elsewhere, so nothing is shown.
 func TestProgressOnATerminal(t *testing.T) {
-	r := newRig(t)
-	r.plug()
-	r.start()
-	r.master()
-	r.reading("31.74510", 1)
-	r.stop()
-	config, journal := r.write(), r.path("journal/journal.db")
-	recording := r.path("line.rec")
+	r := daemontest.NewRig(t)
+	r.Plug()
+	r.Start()
+	r.Master()
+	r.Reading("31.74510", 1)
+	r.Stop()
+	config, journal := r.Write(), r.Path("journal/journal.db")
+	recording := r.Path("line.rec")
 	text := "# fairbore recording 1\n! 0.000000 \"opened\"\n< 1.000000 \"+31.74510 mm\\r\\n\"\n< 2.000000 \"+31.74520 mm\\r\\n\"\n"
 	if err := os.WriteFile(recording, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	for _, args := range [][]string{
-		{"verify", journal}, {"export", journal}, {"export", journal, "-o", r.path("out.csv")}, {"replay", recording, "-c", config},
+		{"verify", journal}, {"export", journal}, {"export", journal, "-o", r.Path("out.csv")}, {"replay", recording, "-c", config},
 		{"report", journal, "-c", config, "--kind", "job", "--job", "J-4112", "--format", "pdf"},
 	} {
 		seen, answer := onTerminal(t, args...)
@@ -38,7 +40,7 @@ func TestProgressOnATerminal(t *testing.T) {
 		if strings.Contains(answer, " 100 %") {
 			t.Errorf("%q: the answer holds what is of the terminal", args)
 		}
-		cmd := exec.Command(binary(t), args...)
+		cmd := exec.Command(daemontest.Binary(t), args...)
 		var quiet bytes.Buffer
 		cmd.Stderr = &quiet
 		if err := cmd.Run(); err != nil || quiet.Len() > 0 {
@@ -56,7 +58,7 @@ func onTerminal(t *testing.T, args ...string) (seen, answer string) {
 		t.Fatal(err)
 	}
 	defer m.Close()
-	cmd := exec.Command(binary(t), args...)
+	cmd := exec.Command(daemontest.Binary(t), args...)
 	var out bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, s
 	if err := cmd.Start(); err != nil {

@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/config"
+	"fairbore/daemon/setup"
 )
 
 // Serve runs a configuration until ctx ends. On SIGHUP it reads the file again:
@@ -71,10 +72,10 @@ func (d *Daemon) reload(ctx context.Context, path string) {
 			if cfg.Stations[i].Name != s.name {
 				continue
 			}
-			set := settings(cfg, &cfg.Stations[i])
+			set := setup.Settings(cfg, &cfg.Stations[i])
 			select {
 			case s.settings <- set:
-				d.hub.configure(s.name, set)
+				d.hub.Configure(set)
 			case <-ctx.Done():
 				return
 			}

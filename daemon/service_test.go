@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"fairbore/daemon/daemontest"
 )
 
 func serviceUnit(t testing.TB) string {
@@ -25,10 +27,10 @@ func serviceUnit(t testing.TB) string {
 // The unit is one that systemd takes, exposes little (its own measure, 0 best to 10
 // worst), and leaves the serial lines within reach.
 func TestServiceUnit(t *testing.T) {
-	needs(t, "systemd-analyze")
+	daemontest.Needs(t, "systemd-analyze")
 	text := serviceUnit(t)
 	unit := filepath.Join(t.TempDir(), "fairbore.service") // with the program where it is here
-	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(text, "/usr/bin/fairbore", binary(t))), 0o644); err != nil {
+	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(text, "/usr/bin/fairbore", daemontest.Binary(t))), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	if out, err := exec.Command("systemd-analyze", "verify", "--man=no", unit).CombinedOutput(); err != nil || len(out) > 0 {
@@ -55,7 +57,7 @@ func TestServiceUnit(t *testing.T) {
 
 // The user of the unit is one that sysusers.d makes.
 func TestServiceUser(t *testing.T) {
-	needs(t, "systemd-sysusers")
+	daemontest.Needs(t, "systemd-sysusers")
 	file, err := filepath.Abs(filepath.Join("..", "systemd", "fairbore.sysusers"))
 	if err != nil {
 		t.Fatal(err)
@@ -82,9 +84,9 @@ func TestServiceUser(t *testing.T) {
 // A service manager hears when the daemon is ready, that it goes on, and that it stops
 // (sd_notify(3), sd_watchdog_enabled(3)).
 func TestServiceManagerHears(t *testing.T) {
-	r := newRig(t)
-	r.plug()
-	socket := r.path("notify")
+	r := daemontest.NewRig(t)
+	r.Plug()
+	socket := r.Path("notify")
 	manager, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: socket, Net: "unixgram"})
 	if err != nil {
 		t.Fatal(err)
@@ -92,11 +94,11 @@ func TestServiceManagerHears(t *testing.T) {
 	defer manager.Close()
 	t.Setenv("NOTIFY_SOCKET", socket)
 	t.Setenv("WATCHDOG_USEC", "300000")
-	r.start()
+	r.Start()
 	hears(t, manager, "READY=1")
 	hears(t, manager, "WATCHDOG=1")
 	hears(t, manager, "WATCHDOG=1")
-	r.stop()
+	r.Stop()
 	hears(t, manager, "STOPPING=1")
 }
 

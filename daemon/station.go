@@ -3,12 +3,13 @@ package daemon
 import (
 	"context"
 	"strconv"
-	"time"
 
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
+	"fairbore/daemon/hub"
+	"fairbore/daemon/line"
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
 	"fairbore/daemon/state"
@@ -21,33 +22,19 @@ import (
 type station struct {
 	name     string
 	session  *session.Session
-	inputs   []*input // the gauge first, then what is beside it
-	job      string   // taken up when the journal has none
-	chunks   chan told
+	inputs   []*line.Input // the gauge first, then what is beside it
+	job      string        // taken up when the journal has none
+	chunks   chan line.Heard
 	requests chan request
 	settings chan state.Settings
-	ping     chan struct{} // taken to show that the goroutine still runs
-	due      chan *input   // who is to be asked now
+	ping     chan struct{}    // taken to show that the goroutine still runs
+	due      chan *line.Input // who is to be asked now
 	journal  appender
-	hub      *hub
+	hub      *hub.Hub
 	clock    func() session.Stamp
-	stamp    func(port.Moment) session.Stamp
 	log      zerolog.Logger
 	counts   counted
 	visits   *visit.Keeper // nil: not kept
-}
-
-// input is an instrument of a station.
-type input struct {
-	bus  *bus
-	line *line
-	ask  *asking
-}
-
-// told is a chunk of one of a station's ports.
-type told struct {
-	from *input
-	port.Chunk
 }
 
 // appender is the journal, as a station needs it: Append queues events in order
@@ -72,7 +59,7 @@ func (s *station) run(ctx context.Context) error {
 		return err
 	}
 	for _, in := range s.inputs {
-		defer in.ask.stop()
+		defer in.Stop()
 	}
 	for {
 		var err error
@@ -90,7 +77,7 @@ func (s *station) run(ctx context.Context) error {
 			s.session.Configure(set)
 		case <-s.ping:
 		case in := <-s.due:
-			err = s.ask(ctx, in)
+			err = s.append(ctx, in.Ask(ctx, port.Moment(s.clock())))
 		}
 		if err != nil {
 			return err
@@ -98,15 +85,12 @@ func (s *station) run(ctx context.Context) error {
 	}
 }
 
-func (s *station) take(ctx context.Context, c told) error {
-	events := c.from.line.take(c.Chunk)
-	if c.from.ask.saw(c.Kind, c.from.line.outcomes) {
-		c.from.bus.release(c.from)
-	}
-	if c.from == s.inputs[0] {
-		s.counts.set(c.from.line.stream.Frames)
+func (s *station) take(ctx context.Context, c line.Heard) error {
+	events := c.Take()
+	if c.By == s.inputs[0] {
+		s.counts.set(c.By.Frames())
 		if l, ok := s.session.Live(); ok {
-			s.hub.live(l)
+			s.hub.Live(l)
 		}
 	}
 	return s.append(ctx, events)
@@ -149,26 +133,6 @@ func (s *station) do(ctx context.Context, a event.Action) event.Reply {
 
 func refused(a event.Action, why analysis.Phrase) event.Reply {
 	return event.Reply{ID: a.ID, Do: a.Do, Why: why}
-}
-
-// ask sends the next request to an instrument. One that can't be written is left
-// out: the port says why in its log, and comes back.
-func (s *station) ask(ctx context.Context, in *input) error {
-	var events []event.Event
-	if in.ask.waiting { // no reply: what came of it is over
-		events = in.line.take(port.Chunk{At: port.Moment(s.clock()), Kind: port.Idle})
-		in.ask.missed()
-		in.bus.release(in)
-	}
-	if in.ask.restful(in.bus.shared()) || !in.bus.acquire(in) {
-		return s.append(ctx, events)
-	}
-	if request := in.ask.next(time.Now()); len(request) > 0 {
-		if err := in.bus.port.Write(ctx, request); err != nil {
-			s.log.Debug().Err(err).Str("instrument", in.line.name).Msg("request not sent")
-		}
-	}
-	return s.append(ctx, events)
 }
 
 // rejected counts what a driver could not take, and shows it to whoever looks for

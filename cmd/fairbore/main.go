@@ -6,6 +6,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -21,8 +22,13 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon"
+	"fairbore/daemon/archive"
+	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
+	"fairbore/daemon/demo"
 	"fairbore/daemon/port"
+	"fairbore/daemon/replay"
+	"fairbore/daemon/setup"
 	"fairbore/daemon/store"
 	"fairbore/daemon/visit"
 )
@@ -108,7 +114,7 @@ func exitCode(err error) int {
 	switch {
 	case errors.Is(err, config.ErrInvalid):
 		return 3
-	case errors.Is(err, daemon.ErrUnsound):
+	case errors.Is(err, archive.ErrUnsound):
 		return 4
 	case errors.Is(err, port.ErrBusy), errors.Is(err, store.ErrInUse):
 		return 5
@@ -175,7 +181,7 @@ type demoCmd struct {
 }
 
 func (d *demoCmd) Run(ctx context.Context, s *streams) error {
-	return daemon.Demo(ctx, daemon.DemoOptions{
+	return demo.Play(ctx, demo.Options{
 		Once: d.Once, Speed: d.Speed, Job: d.Job, Listen: string(d.Listen), MQTT: string(d.Mqtt), Capture: d.Capture, Seed: d.Seed, Keep: d.Keep, Version: version(),
 		Out: s.out, Log: s.log(zerolog.WarnLevel),
 	})
@@ -190,7 +196,7 @@ func (c *checkCmd) Run(s *streams) error {
 	if err != nil {
 		return err
 	}
-	if err := daemon.Check(cfg); err != nil {
+	if err := setup.Check(cfg); err != nil {
 		return err
 	}
 	fmt.Fprintf(s.out, "%s: good; %d stations, %d gauges, %d rings, %d jobs\n", c.Config, len(cfg.Stations), len(cfg.Gauges), len(cfg.Rings), len(cfg.Jobs))
@@ -220,7 +226,7 @@ func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
 	got := &tally{}
 	err = s.write(e.Output, e.Journal, func(out io.Writer) error {
 		got.Writer = out
-		return daemon.Export(ctx, e.Journal, got, o)
+		return archive.Export(ctx, e.Journal, got, o)
 	})
 	if err == nil && (got.lines == 0 || got.lines == 1 && e.Format == "csv") {
 		fmt.Fprintln(s.err, "fairbore: nothing in the journal matches; fairbore report --kind job names its jobs and parts")
@@ -234,7 +240,7 @@ type verifyCmd struct {
 }
 
 func (v *verifyCmd) Run(ctx context.Context, s *streams) error {
-	return daemon.Verify(ctx, v.Journal, v.Hash, s.out, s.progress("verify"))
+	return archive.Verify(ctx, v.Journal, v.Hash, s.out, s.progress("verify"))
 }
 
 type replayCmd struct {
@@ -279,19 +285,27 @@ func (r *replayCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	return daemon.Replay(ctx, r.Recording[0], s.out, daemon.ReplayOptions{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", "")})
+	return replay.Run(ctx, r.Recording[0], s.out, replay.Options{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", "")})
 }
-
-type driversCmd struct {
-	Name string `arg:"" optional:"" help:"The driver."`
-}
-
-func (d *driversCmd) Run(s *streams) error { return daemon.Drivers(d.Name, s.out) }
 
 type hashCmd struct{}
 
 func (hashCmd) Run(ctx context.Context, s *streams) error {
-	return daemon.HashPassword(&typing{ctx: ctx, from: os.Stdin}, s.out)
+	return hashPassword(&typing{ctx: ctx, from: os.Stdin}, s.out)
+}
+
+// hashPassword reads a password, a line, and writes what the configuration takes for it.
+func hashPassword(in io.Reader, out io.Writer) error {
+	line, err := bufio.NewReader(io.LimitReader(in, 1024)).ReadString('\n')
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	hash, err := broker.Hash(strings.TrimRight(line, "\r\n"))
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintln(out, hash)
+	return err
 }
 
 type versionCmd struct{}

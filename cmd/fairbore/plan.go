@@ -11,7 +11,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/plan"
-	"fairbore/daemon"
+	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
 )
 
@@ -76,26 +76,27 @@ func (p *planCmd) Validate() error {
 }
 
 func (p *planCmd) Run(s *streams) error {
-	o := daemon.PlanOptions{Fit: p.Fit, Bush: p.Bush, Hub: p.Hub, Entry: p.Entry, Unit: p.Unit, Request: plan.Request{
+	r := plan.Request{
 		Nominal: p.Nominal, Class: p.Class, Limits: analysis.Limits{Low: p.Low, High: p.High, Target: p.Target}, Form: p.Form,
 		Process: p.Process, Tooling: p.Tooling, Oval: p.Oval, Taper: p.Taper, Damage: p.Damage, Stock: p.Stock, Bite: p.Bite,
-	}}
+	}
 	if p.BushOutside != 0 { // and the others, by Validate
-		o.Request.Press = &plan.Press{Bore: p.BushBore, Outside: p.BushOutside, Housing: p.Housing, Boss: p.Boss, Rz: p.Rz}
+		r.Press = &plan.Press{Bore: p.BushBore, Outside: p.BushOutside, Housing: p.Housing, Boss: p.Boss, Rz: p.Rz}
 	}
 	if p.GaugeStep != 0 {
-		o.Request.Gauge = &plan.Gauge{Resolution: p.GaugeStep, U: p.GaugeU, Ring: p.Ring, RingClass: p.RingClass, RingU: p.RingU}
+		r.Gauge = &plan.Gauge{Resolution: p.GaugeStep, U: p.GaugeU, Ring: p.Ring, RingClass: p.RingClass, RingU: p.RingU}
 	}
+	var job *analysis.Job
 	if p.Config != "" {
 		cfg, err := config.Load(p.Config)
 		if err != nil {
 			return err
 		}
-		if o.Job = cfg.AnalysisJob(p.Job); o.Job == nil {
+		if job = cfg.AnalysisJob(p.Job); job == nil {
 			return fmt.Errorf("--job: %s has no job %q", p.Config, p.Job)
 		}
 	}
-	return daemon.Plan(o, s.out)
+	return p.plan(r, job, s.out)
 }
 
 type studyCmd struct {
@@ -122,9 +123,9 @@ func (g *studyGaugeCmd) Run(ctx context.Context, s *streams) error {
 	defer in.Close()
 	return s.write(g.Output, g.File, func(out io.Writer) error {
 		if g.Format == "" {
-			return daemon.StudyGauge(in, g.Tolerance, out)
+			return archive.StudyGauge(in, g.Tolerance, out)
 		}
-		return daemon.ReportGaugeStudy(in, g.Tolerance, out, g.Title, daemon.ReportOptions{Format: g.Format, Paper: g.Paper, To: g.Date.Time})
+		return archive.ReportGaugeStudy(in, g.Tolerance, out, g.Title, archive.ReportOptions{Format: g.Format, Paper: g.Paper, To: g.Date.Time})
 	})
 }
 
@@ -137,19 +138,19 @@ type studyLotCmd struct {
 }
 
 func (l *studyLotCmd) Run(ctx context.Context, s *streams) error {
-	o := daemon.LotOptions{Limits: analysis.Limits{Low: l.Low, High: l.High}, Subgroup: l.Subgroup}
+	o := archive.LotOptions{Limits: analysis.Limits{Low: l.Low, High: l.High}, Subgroup: l.Subgroup}
 	if l.Job != "" {
 		if err := noFolder(l.File, "the journal"); err != nil {
 			return err
 		}
-		return daemon.StudyJob(ctx, l.File, l.Job, o, s.out)
+		return archive.StudyJob(ctx, l.File, l.Job, o, s.out)
 	}
 	in, err := open(ctx, l.File)
 	if err != nil {
 		return err
 	}
 	defer in.Close()
-	return daemon.StudyLot(in, o, s.out)
+	return archive.StudyLot(in, o, s.out)
 }
 
 func open(ctx context.Context, path string) (io.ReadCloser, error) {

@@ -6,8 +6,9 @@ import (
 
 	"github.com/rs/zerolog"
 
-	"fairbore/daemon"
+	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
+	"fairbore/daemon/wall"
 )
 
 type reportCmd struct {
@@ -28,7 +29,7 @@ type reportCmd struct {
 func (r *reportCmd) Validate() error { return span(r.From, r.To) }
 
 func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
-	o := daemon.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From.Time, To: r.To.Time, Paper: r.Paper}
+	o := archive.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From.Time, To: r.To.Time, Paper: r.Paper}
 	if r.Config != "" {
 		if o.Config, err = config.Load(r.Config); err != nil {
 			return err
@@ -37,7 +38,7 @@ func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
 	if show := s.progressBeside("report", r.Output); show != nil {
 		o.Progress = func(done, total int) { show(uint64(done), uint64(total)) }
 	}
-	return s.write(r.Output, r.Journal, func(out io.Writer) error { return daemon.Report(ctx, r.Journal, out, o) })
+	return s.write(r.Output, r.Journal, func(out io.Writer) error { return archive.Report(ctx, r.Journal, out, o) })
 }
 
 type wallCmd struct {
@@ -53,7 +54,7 @@ type wallCmd struct {
 }
 
 func (w *wallCmd) Run(ctx context.Context, s *streams) error {
-	return daemon.Wall(ctx, daemon.WallOptions{
+	return wall.Serve(ctx, wall.Options{
 		Broker: string(w.Broker), User: w.User, PasswordFile: w.PasswordFile, CAFile: w.CAFile, CertFile: w.CertFile, KeyFile: w.KeyFile,
 		ClientID: w.ClientID, Site: w.Site, Listen: string(w.Listen), Version: version(), Log: s.log(zerolog.InfoLevel),
 	})

@@ -1,0 +1,176 @@
+// Package archive gathers from a journal what is to be reported, shown or exported:
+// parts, jobs, masterings and studies, with the settings that they are judged by.
+package archive
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/report"
+	"fairbore/daemon/state"
+	"fairbore/daemon/store"
+)
+
+// archive gathers records from a journal for reports.
+type archive struct {
+	journal  *store.Journal
+	settings Settings
+	jobs     map[string][]event.Record // by job: the times that it was taken up, anywhere; read once
+	verdicts map[uint64]*event.Verdict // by row
+}
+
+// Settings are those of a station with a gauge, of any gauge if none is named; false if
+// they are not known.
+type Settings func(station, gauge string) (state.Settings, bool)
+
+func newArchive(j *store.Journal, settings Settings) *archive {
+	return &archive{journal: j, settings: settings, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}}
+}
+
+// part gathers the record of a part.
+func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, error) {
+	p := report.Part{}
+	var err error
+	if p.Before, err = a.before(ctx, s.Station, s.Seq); err != nil {
+		return p, err
+	}
+	if p.Lot, err = a.lot(ctx, s.Station, p.Before, s.Seq); err != nil {
+		return p, err
+	}
+	for r, err := range a.journal.Query(ctx, store.Filter{Station: s.Station, Part: s.Part, AfterSeq: s.Seq - 1}) {
+		if err != nil {
+			return p, err
+		}
+		if r.Kind == event.PartBegun && r.Seq > s.Seq { // begun anew
+			break
+		}
+		p.Records = append(p.Records, r)
+	}
+	if len(p.Records) == 0 {
+		return p, fmt.Errorf("event %d of the journal begins no part; run verify", s.Seq)
+	}
+	end := p.Records[len(p.Records)-1]
+	if p.After, err = a.nextRingCheck(ctx, s.Station, end.Seq); err != nil {
+		return p, err
+	}
+	if p.Limits, err = a.limits(ctx, s.Job, end.Seq); err != nil {
+		return p, err
+	}
+	if p.Hash, err = a.journal.Head(ctx, p.Last()); err != nil {
+		return p, err
+	}
+	set, known := a.settings(s.Station, gaugeOf(p.Records))
+	p.NoSettings = !known
+	moment := s.Last
+	if s.Verdict == nil { // as it stands
+		moment = end.At
+	}
+	p.Bore = p.Fold().Bore(&set, moment)
+	p.Bore.Journal, p.Bore.Seq = end.Journal, end.Seq
+	return p, nil
+}
+
+// gaugeOf returns the gauge of the newest reading, "" without one.
+func gaugeOf(records []event.Record) string {
+	for i := len(records) - 1; i >= 0; i-- {
+		if r := records[i].Reading; r != nil {
+			return r.Gauge
+		}
+	}
+	return ""
+}
+
+// before returns the job and mastering in force when a part was begun, with the
+// ring's temperature at that mastering and what came to the zero since. What it
+// reads does not grow with the journal.
+func (a *archive) before(ctx context.Context, station string, seq uint64) (past []event.Record, err error) {
+	newest := func(k event.Kind, before uint64) (*event.Record, error) {
+		r, err := a.journal.Newest(ctx, station, k, before)
+		if r != nil && err == nil {
+			past = append(past, *r)
+		}
+		return r, err
+	}
+	if _, err := newest(event.JobChosen, seq); err != nil {
+		return nil, err
+	}
+	mastered, err := newest(event.Mastered, seq)
+	if err != nil || mastered == nil {
+		return past, err
+	}
+	if _, err := newest(event.Warmed, mastered.Seq); err != nil {
+		return nil, err
+	}
+	marks := []event.Kind{event.Mastered, event.Checked, event.Reread, event.Disturbed, event.Warmed, event.ClockSet}
+	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: marks, AfterSeq: mastered.Seq}) {
+		if err != nil {
+			return nil, err
+		}
+		if r.Seq >= seq {
+			break
+		}
+		past = append(past, r)
+	}
+	slices.SortFunc(past, func(x, y event.Record) int { return cmp.Compare(x.Seq, y.Seq) })
+	return past, nil
+}
+
+// lot returns the newest verdicts of the job that was chosen last, before a row. Records of
+// one archive share them.
+func (a *archive) lot(ctx context.Context, station string, before []event.Record, seq uint64) (lot []*event.Verdict, err error) {
+	i := slices.IndexFunc(before, func(r event.Record) bool { return r.Kind == event.JobChosen })
+	if i < 0 {
+		return nil, nil
+	}
+	all, err := a.journal.Verdicts(ctx, station, before[i].Seq, seq, event.LotMost)
+	for i := range all {
+		v := a.verdicts[all[i].Seq]
+		if v == nil {
+			v = all[i].Verdict
+			a.verdicts[all[i].Seq] = v
+		}
+		lot = append(lot, v)
+	}
+	return lot, err
+}
+
+// nextRingCheck returns the first check of the ring after a part that tells something.
+func (a *archive) nextRingCheck(ctx context.Context, station string, seq uint64) ([]event.Record, error) {
+	looks := []event.Kind{event.Mastered, event.Checked, event.Reread}
+	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: looks, AfterSeq: seq}) {
+		if err != nil {
+			return nil, err
+		}
+		if c := r.ZeroCheck(); r.Kind == event.Mastered || c != nil && c.Valid {
+			return []event.Record{r}, nil
+		}
+	}
+	return nil, nil
+}
+
+// limits returns the times that a job was taken up anywhere, up to a row.
+func (a *archive) limits(ctx context.Context, job string, seq uint64) ([]event.Record, error) {
+	all, ok := a.jobs[job]
+	if !ok {
+		for r, err := range a.journal.Query(ctx, store.Filter{Job: job, Kinds: []event.Kind{event.JobChosen}}) {
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, r)
+		}
+		a.jobs[job] = all
+	}
+	return all[:indexAfter(all, seq)], nil
+}
+
+// indexAfter returns the index of the first record after a row.
+func indexAfter(all []event.Record, seq uint64) int {
+	i, found := slices.BinarySearchFunc(all, seq, func(r event.Record, seq uint64) int { return cmp.Compare(r.Seq, seq) })
+	if found {
+		i++
+	}
+	return i
+}

@@ -1,0 +1,105 @@
+package archive
+
+import (
+	"context"
+	"html/template"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/report"
+	"fairbore/daemon/state"
+	"fairbore/daemon/store"
+	"fairbore/daemon/web"
+)
+
+// History answers the pages for parts of the journal.
+type History struct {
+	Journal *store.Journal
+	// Settings are those that a station has now, false if there is no such station.
+	Settings func(station string) (state.Settings, bool)
+}
+
+// Parts implements [web.History].
+func (h History) Parts(ctx context.Context, f web.PartFilter) ([]web.PartLine, error) {
+	parts, err := h.Journal.Parts(ctx, store.Filter{Station: f.Station, Job: f.Job, Part: f.Part, Limit: f.Limit})
+	if err != nil {
+		return nil, err
+	}
+	lines := make([]web.PartLine, len(parts))
+	for i, p := range parts {
+		lines[i] = web.PartLine{
+			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First, Last: p.Last, Readings: p.Readings, Verdict: p.Verdict,
+		}
+	}
+	return lines, nil
+}
+
+// Record implements [web.History].
+func (h History) Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error) {
+	if _, ok := h.Settings(station); seq == 0 || !ok {
+		return nil, nil, web.ErrNoPart
+	}
+	serial := ""
+	for r, err := range h.Journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.PartBegun}, AfterSeq: seq - 1, Limit: 1}) {
+		if err != nil {
+			return nil, nil, err
+		}
+		if r.Seq != seq {
+			return nil, nil, web.ErrNoPart
+		}
+		serial = r.Part.Serial
+	}
+	parts, err := h.Journal.Parts(ctx, store.Filter{Station: station, Part: serial, AfterSeq: seq - 1})
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(parts) == 0 || parts[len(parts)-1].Seq != seq { // the newest come first
+		return nil, nil, web.ErrNoPart
+	}
+	p, err := h.archive().part(ctx, parts[len(parts)-1])
+	if err != nil {
+		return nil, nil, err
+	}
+	return p.Bore, p.Records, nil
+}
+
+// Studies implements [web.History].
+func (h History) Studies(ctx context.Context, station, job string, most int) ([]web.StudyLine, error) {
+	all, err := h.archive().begun(ctx, store.Filter{Station: station, Job: job, Limit: most})
+	lines := make([]web.StudyLine, len(all))
+	for i := range all {
+		lines[i] = studyLine(&all[i])
+	}
+	return lines, err
+}
+
+func studyLine(e *event.Record) web.StudyLine {
+	return web.StudyLine{Station: e.Station, Job: e.Study.Job, Seq: e.Seq, At: e.At, Parts: e.Study.Parts, Appraisers: e.Study.Appraisers}
+}
+
+// Study implements [web.History].
+func (h History) Study(ctx context.Context, station string, seq uint64) (p web.StudyPage, err error) {
+	a := h.archive()
+	var begun []event.Record
+	if seq == 0 {
+		begun, err = a.begun(ctx, store.Filter{Station: station, Limit: 1})
+	} else {
+		begun, err = a.begunAt(ctx, station, seq)
+	}
+	if err != nil {
+		return p, err
+	}
+	if len(begun) == 0 {
+		return p, web.ErrNoStudy
+	}
+	g, err := a.study(ctx, &begun[0])
+	if err != nil {
+		return p, err
+	}
+	// A document's text is escaped.
+	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g).Fragment())}, nil
+}
+
+// archive gathers records with the settings that the stations have now.
+func (h History) archive() *archive {
+	return newArchive(h.Journal, func(station, _ string) (state.Settings, bool) { return h.Settings(station) })
+}

@@ -1,0 +1,277 @@
+package archive
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/daemon/config"
+	"fairbore/daemon/document"
+	"fairbore/daemon/event"
+	"fairbore/daemon/report"
+	"fairbore/daemon/setup"
+	"fairbore/daemon/state"
+	"fairbore/daemon/store"
+)
+
+// ReportOptions say what is reported, of what, and how.
+type ReportOptions struct {
+	// Kind is part (the newest that the rest picks), job, first-article (the oldest
+	// accepted part of a job, or the part named), masterings, or study (the newest
+	// gauge study of a job); empty is part.
+	Kind    string
+	Format  string // text, html, pdf or csv; empty is text
+	Station string // "": any
+	Job     string // "": any; a job report needs one
+	Part    string // serial number, "": any
+	// From and To bound when a part was begun, or a ring was read; zero is without a bound.
+	From, To time.Time
+	Paper    string // a4 or letter; empty is a4
+	// Config is where gauge, decision rule and uncertainty stand. Without it the
+	// reports have what the journal alone tells: no budget, and no judgement but
+	// the recorded one.
+	Config *config.Config
+	// Most is how many parts a report of a job takes in at most; 0 is 9999.
+	Most int
+	// Progress, which may be nil, is called now and then with parts.
+	Progress func(done, total int)
+}
+
+// kinds and formats that there are.
+const (
+	reportKinds   = "part, job, first-article, masterings, study"
+	reportFormats = "text, html, pdf, csv"
+)
+
+// partsReported is how many parts a report of a job takes in at most.
+const partsReported = 10_000
+
+// Report writes a report of what a journal holds, also while a daemon writes to
+// it: the same journal up to the same row gives the same bytes.
+func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions) error {
+	return reportBy(ctx, journal, out, o, func(station, gauge string) (state.Settings, bool) {
+		return setup.SettingsWith(o.Config, station, gauge)
+	})
+}
+
+// reportBy is Report with other settings than the configuration's.
+func reportBy(ctx context.Context, journal string, out io.Writer, o ReportOptions, by Settings) (err error) {
+	paper, err := document.ParsePaper(o.Paper)
+	if err != nil {
+		return err
+	}
+	if err := o.checkFormat(); err != nil {
+		return err
+	}
+	j, err := store.View(ctx, journal)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, j.Close()) }()
+	r := reporter{archive: newArchive(j, by), o: o}
+	doc, table, err := r.report(ctx)
+	if err != nil {
+		return err
+	}
+	if o.Format == "csv" {
+		return table(out)
+	}
+	return write(out, doc, o.Format, paper)
+}
+
+func (o *ReportOptions) checkFormat() error {
+	if !slices.Contains([]string{"", "text", "html", "pdf", "csv"}, o.Format) {
+		return fmt.Errorf("format %q: want one of %s", o.Format, reportFormats)
+	}
+	return nil
+}
+
+func write(out io.Writer, doc *document.Document, format string, paper document.Paper) (err error) {
+	switch format {
+	case "html":
+		_, err = io.WriteString(out, doc.HTML(""))
+	case "pdf":
+		err = doc.PDF(out, paper)
+	default:
+		_, err = io.WriteString(out, doc.Text())
+	}
+	return err
+}
+
+// reporter makes one report.
+type reporter struct {
+	*archive
+	o ReportOptions
+}
+
+// report returns the document asked for and what writes its CSV.
+func (r *reporter) report(ctx context.Context) (*document.Document, func(io.Writer) error, error) {
+	switch r.o.Kind {
+	case "", "part":
+		p, err := r.onePart(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.PartRecord(p), p.CSV, nil
+	case "first-article":
+		p, err := r.firstArticle(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.FirstArticle(p), p.FirstArticleCSV, nil
+	case "job":
+		b, err := r.batch(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.BatchReport(b), b.CSV, nil
+	case "masterings":
+		l, err := r.masterings(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.MasteringLog(l), l.CSV, nil
+	case "study":
+		g, err := r.studyOf(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return report.GaugeStudyReport(g), g.CSV, nil
+	}
+	return nil, nil, fmt.Errorf("report %q: want one of %s", r.o.Kind, reportKinds)
+}
+
+func (r *reporter) filter(limit int) store.Filter {
+	return store.Filter{Station: r.o.Station, Job: r.o.Job, Part: r.o.Part, From: r.o.From, To: r.o.To, Limit: limit}
+}
+
+// summaries returns the parts that the options pick, the newest first.
+func (r *reporter) summaries(ctx context.Context, limit int) ([]store.PartSummary, error) {
+	parts, err := r.journal.Parts(ctx, r.filter(limit))
+	if err == nil && len(parts) == 0 {
+		err = r.nothing(ctx)
+	}
+	return parts, err
+}
+
+// nothing is the error of options that pick no part: it says what there is.
+func (r *reporter) nothing(ctx context.Context) error {
+	parts, err := r.journal.Parts(ctx, store.Filter{Limit: partsReported})
+	if err != nil {
+		return err
+	}
+	if len(parts) == 0 {
+		return errors.New("the journal has no part yet")
+	}
+	return fmt.Errorf("the journal has no such part; it has %s", jobsOf(parts))
+}
+
+// jobsOf lists jobs and their parts, the newest job first: "J-4112 (002, 001)".
+func jobsOf(parts []store.PartSummary) string {
+	const shown = 5 // jobs, and parts of each
+	var jobs []string
+	by := map[string][]string{}
+	for _, p := range parts {
+		if by[p.Job] == nil {
+			jobs = append(jobs, p.Job)
+		}
+		by[p.Job] = append(by[p.Job], p.Part)
+	}
+	var list []string
+	for _, job := range jobs[:min(len(jobs), shown)] {
+		names := by[job]
+		if n := len(names) - shown; n > 0 {
+			names = append(slices.Clone(names[:shown]), fmt.Sprintf("and %d more", n))
+		}
+		list = append(list, fmt.Sprintf("%s (%s)", job, strings.Join(names, ", ")))
+	}
+	if n := len(jobs) - shown; n > 0 {
+		list = append(list, fmt.Sprintf("and %d more jobs", n))
+	}
+	return strings.Join(list, ", ")
+}
+
+func (r *reporter) onePart(ctx context.Context) (report.Part, error) {
+	parts, err := r.summaries(ctx, 1)
+	if err != nil {
+		return report.Part{}, err
+	}
+	return r.part(ctx, parts[0])
+}
+
+// firstArticle returns the oldest accepted part, or else the oldest.
+func (r *reporter) firstArticle(ctx context.Context) (report.Part, error) {
+	parts, err := r.summaries(ctx, partsReported)
+	if err != nil {
+		return report.Part{}, err
+	}
+	slices.Reverse(parts)
+	i := slices.IndexFunc(parts, func(s store.PartSummary) bool { return s.Verdict != nil && s.Verdict.Accepted })
+	return r.part(ctx, parts[max(0, i)])
+}
+
+func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
+	if r.o.Job == "" {
+		parts, err := r.summaries(ctx, partsReported)
+		if err != nil {
+			return b, err
+		}
+		return b, fmt.Errorf("name the job to report: the journal has %s", jobsOf(parts))
+	}
+	b.From, b.To = r.o.From, r.o.To
+	most := cmp.Or(r.o.Most, partsReported-1)
+	parts, err := r.summaries(ctx, most+1)
+	if err != nil {
+		return b, err
+	}
+	if len(parts) > most {
+		return b, fmt.Errorf("more than %d parts; narrow the times", most)
+	}
+	slices.Reverse(parts)
+	for i, s := range parts {
+		if err := ctx.Err(); err != nil {
+			return b, err
+		}
+		p, err := r.part(ctx, s)
+		if err != nil {
+			return b, fmt.Errorf("part %s of %s: %w", s.Part, s.Station, err)
+		}
+		b.Parts = append(b.Parts, p)
+		b.Trace.Last = max(b.Trace.Last, p.Last())
+		if r.o.Progress != nil {
+			r.o.Progress(i+1, len(parts))
+		}
+	}
+	b.Job = b.Parts[len(b.Parts)-1].Bore.Job
+	if b.Job == nil {
+		return b, fmt.Errorf("the journal does not say what job %s asks for; run verify", r.o.Job)
+	}
+	if b.Limits, err = r.limits(ctx, r.o.Job, b.Trace.Last); err != nil {
+		return b, err
+	}
+	b.Trace.Journal, b.Trace.First = r.journal.ID(), parts[0].Seq
+	b.Trace.Hash, err = r.journal.Head(ctx, b.Trace.Last)
+	return b, err
+}
+
+func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
+	l = report.Log{Station: r.o.Station, From: r.o.From, To: r.o.To, Trace: report.Trace{Journal: r.journal.ID()}}
+	f := store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To, Kinds: []event.Kind{event.Mastered, event.Checked, event.Reread}}
+	for e, err := range r.journal.Query(ctx, f) {
+		if err != nil {
+			return l, err
+		}
+		l.Looks = append(l.Looks, e)
+	}
+	slices.SortFunc(l.Looks, func(a, b event.Record) int { return cmp.Compare(a.Seq, b.Seq) })
+	if n := len(l.Looks); n > 0 {
+		l.Trace.First, l.Trace.Last = l.Looks[0].Seq, l.Looks[n-1].Seq
+		l.Trace.Hash, err = r.journal.Head(ctx, l.Trace.Last)
+	}
+	return l, err
+}

@@ -1,0 +1,134 @@
+package daemontest
+
+import (
+	"bufio"
+	"encoding/json"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"fairbore/daemon/event"
+)
+
+// Mosquitto is a broker of the outside world.
+type Mosquitto struct {
+	t    testing.TB
+	Addr string
+	conf string
+	proc *exec.Cmd
+}
+
+// NewMosquitto starts a broker with more lines of configuration, and ends it with the test.
+func NewMosquitto(t testing.TB, dir string, lines ...string) *Mosquitto {
+	m := &Mosquitto{t: t, Addr: FreePort(t), conf: filepath.Join(dir, "mosquitto.conf")}
+	_, port, _ := net.SplitHostPort(m.Addr)
+	text := "user root\nset_tcp_nodelay true\nmax_queued_messages 0\nlistener " + port + " 127.0.0.1\n" + strings.Join(lines, "\n") + "\n"
+	if err := os.WriteFile(m.conf, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	m.Start()
+	t.Cleanup(m.Kill)
+	return m
+}
+
+// Start starts the broker, again if it was stopped.
+func (m *Mosquitto) Start() {
+	m.t.Helper()
+	m.proc = exec.Command("mosquitto", "-c", m.conf)
+	if err := m.proc.Start(); err != nil {
+		m.t.Fatal(err)
+	}
+	for end := time.Now().Add(5 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+		c, err := net.Dial("tcp", m.Addr)
+		if err == nil {
+			c.Close()
+			return
+		}
+		if time.Now().After(end) {
+			m.t.Fatalf("mosquitto does not listen: %v", err)
+		}
+	}
+}
+
+// Kill ends the broker at once.
+func (m *Mosquitto) Kill() {
+	m.proc.Process.Kill()
+	m.proc.Wait()
+}
+
+// Stop ends the broker in order, so that it saves what it has.
+func (m *Mosquitto) Stop() {
+	m.proc.Process.Signal(syscall.SIGTERM)
+	m.proc.Wait()
+}
+
+// Subscription is mosquitto_sub on all topics of the site, collecting lines of topic and payload.
+type Subscription struct {
+	Mu    sync.Mutex
+	Lines []string
+	proc  *exec.Cmd
+}
+
+// Subscribe follows all topics of the site at a broker until the test ends.
+func Subscribe(t testing.TB, addr string, args ...string) *Subscription {
+	t.Helper()
+	host, port, _ := net.SplitHostPort(addr)
+	s := &Subscription{proc: exec.Command("mosquitto_sub", append([]string{"-h", host, "-p", port, "-q", "1", "-v", "-t", "fairbore/1/test/#"}, args...)...)}
+	out, err := s.proc.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.proc.Stderr = os.Stderr
+	if err := s.proc.Start(); err != nil {
+		t.Fatal(err)
+	}
+	go func() {
+		in := bufio.NewScanner(out)
+		in.Buffer(nil, 1<<20)
+		for in.Scan() {
+			s.Mu.Lock()
+			s.Lines = append(s.Lines, in.Text())
+			s.Mu.Unlock()
+		}
+	}()
+	t.Cleanup(func() { s.proc.Process.Kill(); s.proc.Wait() })
+	return s
+}
+
+// Records returns the records that came on a topic's last word, in order.
+func (s *Subscription) Records(t testing.TB, leaf string) []event.Record {
+	t.Helper()
+	s.Mu.Lock()
+	defer s.Mu.Unlock()
+	var out []event.Record
+	for _, l := range s.Lines {
+		topic, payload, _ := strings.Cut(l, " ")
+		if !strings.HasSuffix(topic, "/bay2/"+leaf) {
+			continue
+		}
+		var r event.Record
+		if err := json.Unmarshal([]byte(payload), &r); err != nil {
+			t.Fatalf("%s: %v", l, err)
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// Has reports whether a line with the text has come.
+func (s *Subscription) Has(text string) bool {
+	s.Mu.Lock()
+	defer s.Mu.Unlock()
+	for _, l := range s.Lines {
+		if strings.Contains(l, text) {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,163 @@
+package daemontest
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"runtime"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"golang.org/x/term"
+
+	"fairbore/analysis"
+	"fairbore/daemon/event"
+	"fairbore/daemon/store"
+)
+
+// Gauge is the far end of a pseudo-terminal.
+type Gauge struct {
+	T             testing.TB
+	Master, slave *os.File
+}
+
+// Plug makes a pseudo-terminal under the rig's device name.
+func (r *Rig) Plug() {
+	r.T.Helper()
+	m, s := PtyAt(r.T, r.Device)
+	r.Gauge = &Gauge{T: r.T, Master: m, slave: s}
+}
+
+// PtyAt makes a pseudo-terminal, its slave under the name link.
+func PtyAt(t testing.TB, link string) (master, slave *os.File) {
+	t.Helper()
+	if runtime.GOOS == "windows" {
+		t.Skip("no pseudo-terminals here")
+	}
+	m, s, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := term.MakeRaw(int(s.Fd())); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { m.Close(); s.Close() })
+	os.Remove(link)
+	if err := os.Symlink(s.Name(), link); err != nil {
+		t.Fatal(err)
+	}
+	return m, s
+}
+
+// Unplug takes the gauge and its name away, as pulling an adapter does.
+func (r *Rig) Unplug() {
+	os.Remove(r.Device)
+	r.Gauge.Master.Close()
+	r.Gauge.slave.Close()
+}
+
+// Send writes to the line of the gauge.
+func (g *Gauge) Send(text string) {
+	if _, err := io.WriteString(g.Master, text); err != nil {
+		g.T.Errorf("write to the gauge's line: %v", err)
+	}
+}
+
+// Frame is the i-th distinct value of a load, within the band of the job.
+func Frame(i int) string { return fmt.Sprintf("+31.%05d mm\r\n", 65000+i%20000) }
+
+// Master masters the gauge: it shows 0.3 µm too much.
+func (r *Rig) Master() {
+	r.T.Helper()
+	r.Eventually(20*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
+	time.Sleep(400 * time.Millisecond) // the gauge is silent first, so that the driver need not doubt its first frame
+	if reply := r.Do(event.Action{Do: "master"}); !reply.Done {
+		r.T.Fatalf("master: %s", reply.Why)
+	}
+	for _, shown := range []string{"31.75000", "31.75001", "31.74999"} { // different, or two that are read at once would be one press
+		r.Gauge.Send("+" + shown + " mm\r\n")
+		time.Sleep(5 * time.Millisecond)
+	}
+	r.Eventually(20*time.Second, "the mastering", func() bool { return r.Bore().Master.OK })
+}
+
+// Reading sends a reading and waits until it counts.
+func (r *Rig) Reading(text string, no int) {
+	r.T.Helper()
+	r.Gauge.Send("+" + text + " mm\r\n")
+	r.Eventually(5*time.Second, "reading "+text, func() bool { b := r.Bore(); return b != nil && b.Last != nil && b.Last.No == no })
+}
+
+// ReadThrice shows a ring three times. The next waits for the one before to count, and
+// longer than the bounce: what a busy machine reads at once is one reading.
+func (r *Rig) ReadThrice(shown string) {
+	r.T.Helper()
+	for i := range 3 {
+		time.Sleep(150 * time.Millisecond)
+		r.Gauge.Send("+" + shown + " mm\r\n")
+		r.Eventually(5*time.Second, "the ring to count", func() bool { m := r.Bore().Master.Running; return m == nil || len(m.Raw) > i })
+	}
+}
+
+// Shown waits until a value is the latest reading of the station.
+func (r *Rig) Shown(raw analysis.Length) {
+	r.T.Helper()
+	r.Eventually(10*time.Second, "the reading "+raw.String(), func() bool {
+		b := r.Bore()
+		return b != nil && b.Last != nil && b.Last.Raw == raw
+	})
+}
+
+// Taken returns the readings of a station that the journal has, in order, after
+// its chain has been verified.
+func (r *Rig) Taken(station string) (out []event.Reading) {
+	r.T.Helper()
+	r.JournalReadings()
+	return r.TakenSoFar(station)
+}
+
+// TakenSoFar returns them while the program may still run.
+func (r *Rig) TakenSoFar(station string) (out []event.Reading) {
+	r.T.Helper()
+	j, err := store.View(context.Background(), r.Path("journal/journal.db"))
+	if err != nil {
+		r.T.Fatal(err)
+	}
+	defer j.Close()
+	for rec, err := range j.Query(context.Background(), store.Filter{Station: station, Kinds: []event.Kind{event.Taken}}) {
+		if err != nil {
+			r.T.Fatal(err)
+		}
+		out = append(out, *rec.Reading)
+	}
+	return out
+}
+
+// JournalReadings reads all readings of a journal by sequence number, after its
+// chain has been verified.
+func (r *Rig) JournalReadings() map[uint64]int {
+	r.T.Helper()
+	path := r.Path("journal/journal.db")
+	report, err := store.Verify(context.Background(), path, nil)
+	if err != nil {
+		r.T.Fatal(err)
+	}
+	if !report.Sound() {
+		r.T.Fatalf("journal: %+v", report)
+	}
+	j, err := store.View(context.Background(), path)
+	if err != nil {
+		r.T.Fatal(err)
+	}
+	defer j.Close()
+	out := map[uint64]int{}
+	for rec, err := range j.Query(context.Background(), store.Filter{Kinds: []event.Kind{event.Taken}}) {
+		if err != nil {
+			r.T.Fatal(err)
+		}
+		out[rec.Seq] = int(rec.Reading.Raw)
+	}
+	return out
+}

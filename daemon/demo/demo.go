@@ -1,0 +1,193 @@
+// Package demo plays a shop: simulated gauges send to the real program, and a played
+// operator does what the page says.
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/analysis/capture"
+	"fairbore/configs"
+	"fairbore/daemon"
+	"fairbore/daemon/archive"
+	"fairbore/daemon/config"
+	"fairbore/drivers/simulator"
+)
+
+// Options say how the demo is played.
+type Options struct {
+	Once    bool    // one part to its acceptance, then its record
+	Speed   float64 // how much faster than life
+	Job     string  // "": all jobs, each at its station; with Once the sleeve
+	Listen  string  // of the page
+	MQTT    string  // of the embedded broker
+	Capture string  // button or turning; "": turning where the pace leaves the samples their times
+	Seed    uint64  // 0: from the clock
+	Keep    string  // a folder to leave the journal and the configuration in; "": nothing is left
+	Version string
+	Out     io.Writer
+	Log     zerolog.Logger
+
+	nearly  bool           // parts come with little left to hone
+	visited func(*visited) // hears what became of each visit to a place; nil: nobody
+}
+
+// turnable is the pace up to which a streamed gauge's samples keep their times
+// well enough, on a machine that has other work too, to find the turns of a rock.
+const turnable = 4
+
+// The paces that can be played. Faster, a button's presses come in less than the
+// time between two looks at the page.
+const (
+	slowest = 0.1
+	fastest = 1000.0
+)
+
+// capture is how the demo's readings are captured.
+func (o *Options) capture() string {
+	switch {
+	case o.Capture != "":
+		return o.Capture
+	case o.Speed > turnable:
+		return capture.Button.String()
+	}
+	return capture.Turning.String()
+}
+
+// usualJob is the job that --once plays when none is named: the hardened
+// sleeve, the one of 25 to 50 millionths.
+const usualJob = "J-4112"
+
+// Play plays invented jobs: simulated gauges send over pseudo-terminals to the
+// real program, with its journal in a temporary folder, its own broker and its
+// page, while a played operator masters, gauges round by round and accepts.
+func Play(ctx context.Context, o Options) (err error) {
+	if !(o.Speed >= slowest && o.Speed <= fastest) { // nor NaN
+		return fmt.Errorf("speed %v: want %v to %v times life, such as 1 or 20", o.Speed, slowest, fastest)
+	}
+	if o.Once && o.Job == "" {
+		o.Job = usualJob
+	}
+	if o.Seed == 0 {
+		o.Seed = uint64(time.Now().UnixNano())
+	}
+	dir, err := o.folder()
+	if err != nil {
+		return err
+	}
+	if o.Keep == "" {
+		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	}
+	cfg, err := config.Parse("demo.yaml", configs.Demo)
+	if err != nil {
+		return err
+	}
+	cfg.Journal.Path = filepath.Join(dir, "journal.db")
+	cfg.Web.Listen, cfg.Broker.Embedded.Listen, cfg.Broker.Embedded.Anonymous = o.Listen, o.MQTT, true
+	operators, err := cast(cfg, o)
+	if err != nil {
+		return err
+	}
+	for _, p := range operators {
+		defer p.line.Close()
+	}
+	d, err := daemon.NewPaced(ctx, cfg, o.Version, o.Log, o.Speed)
+	if err != nil {
+		return err
+	}
+	return run(ctx, d, cfg, operators, o)
+}
+
+// folder makes the one for the journal. One that is kept has the configuration
+// beside it, so that a report can be made from both.
+func (o *Options) folder() (string, error) {
+	if o.Keep == "" {
+		return os.MkdirTemp("", "fairbore-demo-")
+	}
+	if err := os.MkdirAll(o.Keep, 0o755); err != nil {
+		return "", err
+	}
+	return o.Keep, os.WriteFile(filepath.Join(o.Keep, "demo.yaml"), configs.Demo, 0o644)
+}
+
+// cast gives each station that plays its line and its operator; stations that
+// don't play are taken out.
+func cast(cfg *config.Config, o Options) ([]*operator, error) {
+	var operators []*operator
+	story := &narrator{out: o.Out}
+	var stations []config.Station
+	for _, st := range cfg.Stations {
+		if o.Job != "" && st.Job != o.Job {
+			continue
+		}
+		job, err := simulator.FindJob(st.Job)
+		if err != nil {
+			return nil, err
+		}
+		line, device, err := openLine()
+		if err != nil {
+			return nil, fmt.Errorf("open a line for the demo: %w", err)
+		}
+		st.Port = device
+		st.Capture = o.capture()
+		stations = append(stations, st)
+		operators = append(operators, &operator{station: st.Name, title: st.Title, job: job, line: line, options: &o, story: story})
+	}
+	if operators == nil {
+		_, err := simulator.FindJob(o.Job)
+		return nil, err
+	}
+	cfg.Stations = stations
+	return operators, nil
+}
+
+func run(ctx context.Context, d *daemon.Daemon, cfg *config.Config, operators []*operator, o Options) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	ended := make(chan error, 1)
+	go func() { ended <- d.Run(ctx) }()
+	select {
+	case <-d.Ready():
+	case err := <-ended:
+		return err
+	}
+	fmt.Fprintf(o.Out, "page    http://%s/\nbroker  %s, topics fairbore/1/quarry-lane/#\nseed    %d\n", d.Addr(), d.BrokerAddr(), o.Seed)
+	fmt.Fprintln(o.Out, "All you see is simulated. At a real machine: stop the spindle before gauging, and follow the machine's manual.")
+	var playing sync.WaitGroup
+	errs := make([]error, len(operators))
+	for i, p := range operators {
+		playing.Go(func() { errs[i] = p.work(ctx, d) })
+	}
+	played := make(chan struct{})
+	go func() { playing.Wait(); close(played) }()
+	var err error
+	select {
+	case <-played:
+		if o.Once && ctx.Err() == nil {
+			err = printRecords(ctx, cfg, operators, o.Out)
+		}
+	case err = <-ended:
+		ended <- nil
+	}
+	cancel()
+	<-played
+	return errors.Join(append(errs, err, <-ended)...)
+}
+
+func printRecords(ctx context.Context, cfg *config.Config, operators []*operator, out io.Writer) error {
+	for _, p := range operators {
+		fmt.Fprintln(out)
+		if err := archive.Report(ctx, cfg.Journal.Path, out, archive.ReportOptions{Station: p.station, Part: p.part, Config: cfg}); err != nil {
+			return err
+		}
+	}
+	return nil
+}

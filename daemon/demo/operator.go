@@ -1,0 +1,310 @@
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"math"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/advise"
+	"fairbore/analysis/capture"
+	"fairbore/daemon"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
+	"fairbore/daemon/web"
+	"fairbore/drivers/simulator"
+)
+
+// operator plays a toolmaker at a station: his gauge, his hand and the part. He
+// does what the page says: gauges the place that it names next, hones as long
+// and where it advises, and sees to the zero and to the warmth when it asks.
+type operator struct {
+	station, title string
+	job            *simulator.Job
+	line           io.WriteCloser
+	options        *Options
+	story          *narrator
+
+	d     *daemon.Daemon
+	sub   web.Subscription
+	seq   uint64     // of the newest event seen
+	live  event.Live // newest
+	hint  string     // that the page gave last, during a visit
+	begun time.Time  // the spell or visit that is played
+
+	part   string
+	play   simulator.Play
+	bore   *simulator.Part
+	hand   simulator.Hand
+	honing *rand.Rand
+	visits int  // of this part
+	sure   bool // the zero was checked after the last visit to the bore
+}
+
+// narrator writes what is done, one line at a time.
+type narrator struct {
+	mu  sync.Mutex
+	out io.Writer
+}
+
+func (n *narrator) tell(format string, args ...any) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	fmt.Fprintf(n.out, format+"\n", args...)
+}
+
+// work plays part after part; with Once, up to the first that is accepted.
+func (p *operator) work(ctx context.Context, d *daemon.Daemon) error {
+	p.d, p.sub = d, d.Subscribe(p.station)
+	defer p.sub.Close()
+	p.sleep(ctx, time.Second) // a silent line first, so that the driver need not doubt the first frame
+	for n := 1; ; n++ {
+		p.part = fmt.Sprintf("%03d", n)
+		accepted, err := p.onePart(ctx)
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case err != nil:
+			return fmt.Errorf("%s, part %s: %w", p.station, p.part, err)
+		case p.options.Once && accepted:
+			return nil
+		case p.options.Once && n == partsMost:
+			return fmt.Errorf("%s: none of %d parts was accepted", p.station, n)
+		}
+		p.sleep(ctx, p.scaled(20*time.Second))
+	}
+}
+
+const (
+	partsMost = 5  // that Once lays aside, one after the other
+	stepsMost = 99 // of a part
+)
+
+// shopTemperature is that of the demo's rings and of a part that has cooled down.
+const shopTemperature = 20 * analysis.Celsius
+
+// onePart plays a part to its verdict.
+func (p *operator) onePart(ctx context.Context) (accepted bool, err error) {
+	p.draw()
+	ring := shopTemperature
+	if err := p.do(ctx, event.Action{Do: "part", Part: p.part, Confirm: true}); err != nil {
+		return false, err
+	}
+	if err := p.do(ctx, event.Action{Do: "warm", Warmth: event.Warmth{Ring: &ring}}); err != nil {
+		return false, err
+	}
+	if err := p.readRing(ctx, "master"); err != nil {
+		return false, err
+	}
+	for range stepsMost {
+		b, err := p.fresh(ctx)
+		if err != nil || ctx.Err() != nil {
+			return false, err
+		}
+		if b.Verdict != nil {
+			return b.Verdict.Accepted, nil
+		}
+		if err := p.step(ctx, b); err != nil {
+			return false, err
+		}
+	}
+	return false, fmt.Errorf("no end after %d steps: %s", stepsMost, p.d.Bore(p.station).Why)
+}
+
+// draw draws the part and the hand from the seed.
+func (p *operator) draw() {
+	rng := p.random("part")
+	p.bore, p.hand = p.job.Part(rng)
+	if p.options.nearly {
+		p.nearly()
+	}
+	p.play = simulator.Play{Button: p.options.capture() == capture.Button.String(), Brisk: true, Zero: analysis.Length(rng.IntN(9)-4) * analysis.Micrometre / 10}
+	if handsVary {
+		p.play.Hands = p.hands()
+	}
+	p.honing, p.visits, p.sure = p.random("honing"), 0, false
+}
+
+// handsVary says that the operators rock as people do, each in his own way, until the tone. Without,
+// they swing like pendulums.
+const handsVary = true
+
+// hands are the ways in which the operator rocks: every second visit in his own, the others
+// in any.
+func (p *operator) hands() []simulator.Family {
+	all := []simulator.Family{simulator.LeastJerk, simulator.EndRests, simulator.Pausing, simulator.Skewed, simulator.Changing, simulator.TurnsOnce}
+	h := fnv.New64a()
+	fmt.Fprint(h, p.station)
+	own := all[h.Sum64()%uint64(len(all))]
+	for range len(all) {
+		all = append(all, own)
+	}
+	return all
+}
+
+// nearly brings the part to just under its low limit, and in form.
+func (p *operator) nearly() {
+	p.bore.Profile, p.bore.Oval = nil, 0
+	p.bore.Start = p.job.Low - (p.job.High-p.job.Low)/10
+}
+
+// random is the source of one thing that is left to chance. Each has its own, so
+// that a visit which a busy machine spoils changes nothing but itself.
+func (p *operator) random(what string) *rand.Rand {
+	h := fnv.New64a()
+	fmt.Fprint(h, p.station, "/", p.part, "/", what)
+	return rand.New(rand.NewPCG(p.options.Seed, h.Sum64()))
+}
+
+// step does the next thing, as the page stands.
+func (p *operator) step(ctx context.Context, b *state.Bore) error {
+	a := b.Advice
+	switch {
+	case !b.Master.OK:
+		return p.readRing(ctx, "master")
+	case b.Basis != b.Round || !b.Complete:
+		return p.gauge(ctx)
+	case a == nil:
+		return errors.New("the page has no advice for a part that is gauged")
+	case a.Kind.Honing():
+		p.tell(b, a)
+		return p.hone(ctx, a)
+	case a.Kind == advise.Dress:
+		p.tell(b, a)
+		p.bore.Dress()
+		return p.do(ctx, event.Action{Do: "dressed"})
+	case a.Kind == advise.CheckZero:
+		p.tell(b, a)
+		return p.readRing(ctx, "check")
+	case a.Kind == advise.Stop && b.State == event.InSize && !p.sure:
+		p.tell(b, a)
+		return p.readRing(ctx, "check")
+	case a.Kind == advise.Stop || a.Kind == advise.LayAside:
+		return p.judge(ctx, b)
+	}
+	// Too close to call, or warm: cool, check the zero, and gauge it again.
+	p.tell(b, a)
+	p.cool(ctx)
+	if err := p.readRing(ctx, "check"); err != nil {
+		return err
+	}
+	return p.gauge(ctx)
+}
+
+// tell says what is advised and done.
+func (p *operator) tell(b *state.Bore, a *advise.Advice) {
+	p.story.tell("%s, part %s, round %d: %s  %s", p.title, p.part, b.Round, a.Sentence, a.Reason)
+}
+
+// judge accepts the part, or lays it aside with what the tool says of it.
+func (p *operator) judge(ctx context.Context, b *state.Bore) error {
+	a := event.Action{Do: "accept"}
+	word := "accepted"
+	if b.State != event.InSize {
+		a = event.Action{Do: "reject", Reason: fmt.Sprintf("%s: %s", b.State, b.Why)}
+		word = "laid aside"
+	}
+	p.story.tell("%s, part %s, round %d: %s. %s", p.title, p.part, b.Round, word, b.Why)
+	return p.do(ctx, a)
+}
+
+// hone hones as advised: over the whole length, and short strokes last.
+func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
+	if a.Light && p.hand.Press == 0 { // and so to the end
+		p.hand.Press = 0.5 * math.Exp(0.2*p.honing.NormFloat64())
+	}
+	meant := a.Strokes
+	if meant == 0 { // told only how much to take: by feel
+		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.Fast)))
+	}
+	p.begun = time.Now()
+	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, a.At, p.honing)
+	took := time.Duration(done) * time.Minute / time.Duration(p.job.Minute)
+	p.until(ctx, took)
+	return p.do(ctx, event.Action{Do: "round", Strokes: meant, Seconds: math.Round(took.Seconds()), Confirm: true})
+}
+
+const (
+	oilBath = 33  // times as fast as still air does oil at shop temperature cool (by 12 and 400 W/m²K, common practice)
+	coolTo  = 0.1 // K, for the last of a part
+)
+
+// cool lays the part into oil at the shop's temperature until it is cool.
+func (p *operator) cool(ctx context.Context) {
+	if p.bore.Warmth() <= coolTo {
+		return
+	}
+	tau := p.bore.Cooling / oilBath
+	wait := time.Duration(math.Log(p.bore.Warmth()/coolTo) * float64(tau))
+	p.bore.Cool(wait * oilBath)
+	p.begun = time.Now()
+	p.until(ctx, wait)
+}
+
+// gauge gauges the plan, or what is left of it: each place as the page names it.
+// A complete plan is gauged again. While there is much to take off the part may be
+// warm, and its warmth is measured; near size it is cooled first.
+func (p *operator) gauge(ctx context.Context) error {
+	if p.near() {
+		p.cool(ctx)
+	}
+	part := shopTemperature + analysis.Temperature(math.Round(10*p.bore.Warmth()))*analysis.Celsius/10
+	if err := p.do(ctx, event.Action{Do: "warm", Warmth: event.Warmth{Part: &part}}); err != nil {
+		return err
+	}
+	for again := true; ctx.Err() == nil; again = false {
+		b, err := p.fresh(ctx)
+		if err != nil || b == nil || !b.Master.OK || b.Complete && !again {
+			return err
+		}
+		place := b.Job.Plan()[0]
+		if b.Next != nil {
+			place = *b.Next
+		}
+		if err := p.visitPlace(ctx, place); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// near reports whether the part is within two tolerances of its target.
+func (p *operator) near() bool {
+	middle := p.bore.Size(analysis.Place{Depth: p.job.Length / 2})
+	return (p.job.Low+p.job.High)/2-middle < 2*(p.job.High-p.job.Low)
+}
+
+func (p *operator) do(ctx context.Context, a event.Action) error {
+	a.Source = "demo"
+	r := p.d.Do(ctx, p.station, a)
+	if !r.Done && ctx.Err() == nil {
+		return fmt.Errorf("%s: %s", a.Do, r.Why)
+	}
+	return nil
+}
+
+// scaled is how long something takes at the pace of the demo.
+func (p *operator) scaled(d time.Duration) time.Duration {
+	return time.Duration(float64(d) / p.options.Speed)
+}
+
+// until waits for a moment of the spell or visit that is played.
+func (p *operator) until(ctx context.Context, at time.Duration) {
+	p.sleep(ctx, time.Until(p.begun.Add(p.scaled(at))))
+}
+
+func (p *operator) sleep(ctx context.Context, d time.Duration) {
+	if d <= 0 {
+		return
+	}
+	select {
+	case <-ctx.Done():
+	case <-time.After(d):
+	}
+}

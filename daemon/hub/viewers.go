@@ -1,0 +1,135 @@
+package hub
+
+import (
+	"slices"
+	"sync"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
+)
+
+// Viewers are those who watch stations. The zero value is nobody. Telling takes no
+// time: what a viewer does not take is replaced by the newest.
+type Viewers struct {
+	mu  sync.Mutex
+	all map[*Viewer]bool
+}
+
+// Subscribe takes in a viewer of a station, or of all if none is named, and shows him
+// the states of these that stand.
+func (v *Viewers) Subscribe(station string, standing ...*state.Bore) *Viewer {
+	s := &Viewer{of: v, station: station, ready: make(chan struct{}, 1)}
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.all == nil {
+		v.all = map[*Viewer]bool{}
+	}
+	v.all[s] = true
+	for _, b := range standing {
+		s.bore(b)
+	}
+	return s
+}
+
+// Show tells the state of a station.
+func (v *Viewers) Show(b *state.Bore) { v.tell(func(s *Viewer) { s.bore(b) }) }
+
+// Live tells what the gauge of a station shows.
+func (v *Viewers) Live(l event.Live) { v.tell(func(s *Viewer) { s.live(l) }) }
+
+// Event tells a record.
+func (v *Viewers) Event(r *event.Record) { v.tell(func(s *Viewer) { s.event(r) }) }
+
+func (v *Viewers) tell(give func(*Viewer)) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	for s := range v.all {
+		give(s)
+	}
+}
+
+// eventsKept is how many events wait for a viewer that does not keep up.
+const eventsKept = 64
+
+// Viewer is one who watches.
+type Viewer struct {
+	of      *Viewers
+	station string
+	ready   chan struct{}
+	mu      sync.Mutex
+	bores   []*state.Bore
+	lives   []event.Live
+	events  []event.Record
+}
+
+// Ready is sent to when there is something to take.
+func (s *Viewer) Ready() <-chan struct{} { return s.ready }
+
+// Close ends the watching.
+func (s *Viewer) Close() {
+	s.of.mu.Lock()
+	delete(s.of.all, s)
+	s.of.mu.Unlock()
+}
+
+// Take returns what has come since: the newest state and live value of each station, and
+// the newest events.
+func (s *Viewer) Take() ([]*state.Bore, []event.Live, []event.Record) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	b, l, e := s.bores, s.lives, s.events
+	s.bores, s.lives, s.events = nil, nil, nil
+	return b, l, e
+}
+
+func (s *Viewer) wants(station string) bool { return s.station == "" || s.station == station }
+
+func (s *Viewer) signal() {
+	select {
+	case s.ready <- struct{}{}:
+	default:
+	}
+}
+
+func (s *Viewer) bore(b *state.Bore) {
+	if !s.wants(b.Station) {
+		return
+	}
+	s.mu.Lock()
+	i := slices.IndexFunc(s.bores, func(x *state.Bore) bool { return x.Station == b.Station })
+	if i >= 0 {
+		s.bores[i] = b
+	} else {
+		s.bores = append(s.bores, b)
+	}
+	s.mu.Unlock()
+	s.signal()
+}
+
+func (s *Viewer) live(l event.Live) {
+	if !s.wants(l.Station) {
+		return
+	}
+	s.mu.Lock()
+	i := slices.IndexFunc(s.lives, func(x event.Live) bool { return x.Station == l.Station })
+	if i >= 0 {
+		s.lives[i] = l
+	} else {
+		s.lives = append(s.lives, l)
+	}
+	s.mu.Unlock()
+	s.signal()
+}
+
+func (s *Viewer) event(r *event.Record) {
+	if !s.wants(r.Station) {
+		return
+	}
+	s.mu.Lock()
+	if len(s.events) == eventsKept {
+		s.events = s.events[1:]
+	}
+	s.events = append(s.events, *r)
+	s.mu.Unlock()
+	s.signal()
+}

@@ -1,0 +1,142 @@
+package line
+
+import (
+	"context"
+	"slices"
+	"sync"
+	"time"
+
+	"fairbore/daemon/port"
+)
+
+// bus is a port with all that hangs on it: one instrument as a rule, or several,
+// of one station or of many. Instruments that speak by themselves, as through a
+// multiplexer that marks each value with its channel, all hear everything, and
+// each takes what its channels name. Of those that must be asked, as the
+// addresses on an RS-485 line, one at a time has the line, from its request to
+// its reply or its timeout; what comes is his. Whoever waits gets it in turn.
+type bus struct {
+	config port.Config
+	port   *port.Port
+	inputs []*Input
+	asked  bool          // they speak only when asked
+	gap    time.Duration // of silence between two of them
+
+	mu     sync.Mutex
+	holder *Input // who asked last
+	busy   bool   // his reply is still to come, or he is to ask next
+	freed  time.Time
+	queue  []*Input // who waits for the line
+}
+
+// turnaround is the silence that a shared line needs between the reply of one
+// instrument and the request to the next: 3.5 characters, and 1.75 ms above
+// 19200 baud (MODBUS over Serial Line V1.02, 2.5.1.1). A character is 11 bits.
+func turnaround(baud int) time.Duration {
+	if baud > 19200 || baud <= 0 {
+		return 1750 * time.Microsecond
+	}
+	return time.Duration(3.5 * 11 * float64(time.Second) / float64(baud))
+}
+
+// add hangs an instrument on the bus, whose port serves all of them.
+func (b *bus) add(in *Input) {
+	pc := &in.line.Port
+	b.inputs = append(b.inputs, in)
+	b.asked = b.asked || in.line.asker != nil
+	b.config.Silence = max(b.config.Silence, pc.Silence)
+	b.config.Modem = b.config.Modem || pc.Modem
+	if b.config.RecordDir == "" {
+		b.config.RecordDir, b.config.RecordMax = pc.RecordDir, pc.RecordMax
+	}
+}
+
+func (b *bus) shared() bool { return len(b.inputs) > 1 }
+
+// run keeps the port open until ctx ends. A first opening that is refused for a
+// reason that trying again may not mend is told to refused; as long as that does
+// not end everything, it is tried again all the same, since a person may mend it.
+func (b *bus) run(ctx context.Context, sink func(port.Chunk), refused func(error)) {
+	for range 2 { // a port refuses its first opening only
+		err := b.port.Run(ctx, sink)
+		if err == nil {
+			return
+		}
+		refused(err)
+	}
+}
+
+// sink hands a chunk from the port's goroutine to those of the stations.
+func (b *bus) sink(ctx context.Context, stamp func(port.Moment) port.Moment) func(port.Chunk) {
+	return func(c port.Chunk) {
+		c.At = stamp(c.At)
+		c.Data = append([]byte(nil), c.Data...) // the port's until it returns; nobody changes it
+		for _, in := range b.hearers(c.Kind) {
+			select {
+			case in.heard <- Heard{in, c}:
+			case <-ctx.Done():
+			}
+		}
+	}
+}
+
+// hearers are those whom a chunk is for.
+func (b *bus) hearers(k port.Kind) []*Input {
+	if !b.shared() {
+		return b.inputs
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	switch k {
+	case port.Up, port.Lost, port.End:
+		b.holder, b.busy, b.queue = nil, false, nil
+	case port.Data, port.Idle, port.LineError:
+		if i := slices.Index(b.inputs, b.holder); b.asked && i >= 0 {
+			return b.inputs[i : i+1]
+		}
+	}
+	return b.inputs
+}
+
+// acquire gives the line to an instrument that wants to ask. It returns false if
+// another has it; then due of the instrument is called in its turn.
+func (b *bus) acquire(in *Input) bool {
+	if !b.shared() {
+		return true
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.busy && b.holder != in {
+		if !slices.Contains(b.queue, in) {
+			b.queue = append(b.queue, in)
+		}
+		return false
+	}
+	wait := b.gap - time.Since(b.freed)
+	if b.holder == nil || b.holder == in {
+		wait = 0
+	}
+	b.holder, b.busy = in, true
+	if wait > 0 {
+		in.poll.soon(wait)
+	}
+	return wait <= 0
+}
+
+// release takes the line from who has it, and gives it to who waits for it.
+func (b *bus) release(in *Input) {
+	if !b.shared() {
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.holder != in || !b.busy {
+		return
+	}
+	b.busy, b.freed = false, time.Now()
+	if len(b.queue) > 0 {
+		next := b.queue[0]
+		b.queue, b.holder, b.busy = b.queue[1:], next, true
+		next.poll.soon(b.gap)
+	}
+}

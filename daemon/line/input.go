@@ -1,0 +1,65 @@
+package line
+
+import (
+	"context"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/event"
+	"fairbore/daemon/port"
+)
+
+// Input is an instrument of a station on the bus of its port.
+type Input struct {
+	station string
+	line    *Line
+	poll    *poller
+	bus     *bus
+	heard   chan<- Heard
+	log     zerolog.Logger
+}
+
+// Heard is a chunk for an instrument.
+type Heard struct {
+	By *Input
+	port.Chunk
+}
+
+// Take takes in what the instrument heard and returns the events that follow.
+func (h *Heard) Take() []event.Event {
+	events := h.By.line.Take(h.Chunk)
+	if h.By.poll.saw(h.Kind, h.By.line.outcomes) {
+		h.By.bus.release(h.By)
+	}
+	return events
+}
+
+// Ask sends the next request to an instrument whose turn it is, and returns the events
+// that follow from the request before if that had no reply. A request that can't be
+// written is left out: the port says why in its log, and comes back.
+func (in *Input) Ask(ctx context.Context, now port.Moment) (events []event.Event) {
+	if in.poll.waiting { // no reply: what came of it is over
+		events = in.line.Take(port.Chunk{At: now, Kind: port.Idle})
+		in.poll.missed()
+		in.bus.release(in)
+	}
+	if in.poll.restful(in.bus.shared()) || !in.bus.acquire(in) {
+		return events
+	}
+	if request := in.poll.next(time.Now()); len(request) > 0 {
+		if err := in.bus.port.Write(ctx, request); err != nil {
+			in.log.Debug().Err(err).Str("instrument", in.line.Name).Msg("request not sent")
+		}
+	}
+	return events
+}
+
+// Stop ends the asking.
+func (in *Input) Stop() { in.poll.timer.Stop() }
+
+// Frames returns how many frames have given a value.
+func (in *Input) Frames() uint64 { return in.line.stream.Frames }
+
+// Status returns how the port stands.
+func (in *Input) Status() port.Status { return in.bus.port.Status() }

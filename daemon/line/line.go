@@ -1,0 +1,147 @@
+// Package line turns what a port tells into the events of a session: it cuts and
+// decodes the bytes, asks the instruments that speak only when asked, and shares a
+// port among all that hang on it.
+package line
+
+import (
+	"slices"
+	"strings"
+	"unicode"
+
+	"fairbore/analysis"
+	"fairbore/daemon/event"
+	"fairbore/daemon/port"
+	"fairbore/daemon/session"
+	"fairbore/drivers"
+)
+
+// Instrument is what hangs on a port of a station.
+type Instrument struct {
+	Name    string
+	Port    port.Config
+	Decoder drivers.Decoder
+	Scanner bool   // what is typed is text for the operator, not a value
+	Pedal   string // modem line of the foot switch, "" for none
+	Does    string // what the foot switch does
+	Spindle string // modem line that is on while the spindle turns, "" for none
+}
+
+// Line turns the chunks of an instrument's port into events of a session. It is used
+// by one goroutine; live use and replay share it.
+type Line struct {
+	// Reject hears of each frame, and run of noise, that gave no value.
+	Reject func(drivers.Reason, []byte)
+
+	Instrument
+	stream   drivers.Stream
+	session  *session.Session
+	asker    drivers.Requester // nil if it speaks by itself
+	lines    port.ModemLines
+	outcomes uint64 // frames and rejects so far
+	damaged  bool   // bytes went bad: nothing is believed up to the next frame
+	usual    int    // events that followed from the chunk before
+}
+
+// New returns the line of an instrument into a session.
+func New(i Instrument, s *session.Session) *Line {
+	l := &Line{Instrument: i, stream: drivers.Stream{Decoder: i.Decoder}, session: s, Reject: func(drivers.Reason, []byte) {}}
+	l.asker, _ = i.Decoder.(drivers.Requester)
+	return l
+}
+
+// Take takes a chunk of the port in and returns the events that follow.
+func (l *Line) Take(c port.Chunk) (events []event.Event) {
+	at := session.Stamp(c.At)
+	add := func(more []event.Event) {
+		if events == nil {
+			events = more // nearly always the only ones
+			return
+		}
+		if len(events) == cap(events) {
+			events = slices.Grow(events, max(len(more), l.usual))
+		}
+		events = append(events, more...)
+	}
+	found := func(f drivers.Found) {
+		l.outcomes++
+		switch {
+		case l.damaged && f.Reject == "": // the frame around a bad byte may be whole and wrong
+			l.damaged = false
+			l.Reject(drivers.LineError, f.Frame)
+		case l.Scanner:
+			add(l.scan(at, f.Frame))
+		case f.Reject != "":
+			l.Reject(f.Reject, f.Frame)
+		default:
+			add(l.session.Sample(at, l.Name, f.Samples))
+		}
+	}
+	switch c.Kind {
+	case port.Data:
+		l.stream.Feed(c.Data, false, found)
+	case port.Idle:
+		l.stream.Feed(nil, true, found)
+	case port.LineError:
+		l.damaged = true
+	case port.LineState:
+		add(l.contacts(at, c.Lines))
+	case port.Up:
+		l.stream.Reset(found)
+		l.damaged = false
+		if !l.Scanner {
+			add(l.session.GaugeState(at, l.Name, false, analysis.Phrase{}))
+		}
+	case port.Lost, port.End:
+		l.stream.Reset(found)
+		if c.Kind == port.Lost && !l.Scanner {
+			add(l.session.GaugeState(at, l.Name, true, analysis.Quote(c.Why)))
+		}
+	}
+	l.usual = len(events)
+	return events
+}
+
+// scan gives what was typed to the session: printable text of a sensible length.
+func (l *Line) scan(at session.Stamp, frame []byte) []event.Event {
+	text := strings.TrimSpace(strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return -1
+	}, string(frame)))
+	if text == "" || len(text) > 64 {
+		return nil
+	}
+	events, _ := l.session.Scanned(at, text)
+	return events
+}
+
+// contacts acts on what changed on the modem lines: the foot switch when it is
+// pressed, the spindle both ways.
+func (l *Line) contacts(at session.Stamp, now port.ModemLines) (events []event.Event) {
+	before := l.lines
+	l.lines = now
+	if l.Spindle != "" {
+		events = l.session.SpindleState(at, contact(now, l.Spindle))
+	}
+	if l.Pedal != "" && contact(now, l.Pedal) && !contact(before, l.Pedal) {
+		more, _ := l.session.Act(at, event.Action{Do: l.Does, Source: "pedal"})
+		events = append(events, more...)
+	}
+	return events
+}
+
+// contact reports whether a modem line is on.
+func contact(l port.ModemLines, name string) bool {
+	switch name {
+	case "cts":
+		return l.CTS
+	case "dsr":
+		return l.DSR
+	case "dcd":
+		return l.DCD
+	case "ri":
+		return l.RI
+	}
+	return false
+}

@@ -1,0 +1,9 @@
+package daemon_test
+
+import (
+	"testing"
+
+	"fairbore/daemon/daemontest"
+)
+
+func TestMain(m *testing.M) { daemontest.Main(m) }

@@ -1,0 +1,54 @@
+// Package service tells the service manager that started the program how it does.
+package service
+
+import (
+	"context"
+	"net"
+	"os"
+	"strconv"
+	"time"
+)
+
+// Notify tells the service manager a state (sd_notify(3)): a datagram to the
+// socket it named. A manager that does not read must not stop a gauge, so the
+// write has a deadline, and what goes wrong is left alone.
+func Notify(state string) {
+	path := os.Getenv("NOTIFY_SOCKET")
+	if path == "" {
+		return
+	}
+	if path[0] == '@' {
+		path = "\x00" + path[1:]
+	}
+	c, err := net.DialTimeout("unixgram", path, 100*time.Millisecond)
+	if err != nil {
+		return
+	}
+	defer c.Close()
+	if err := c.SetWriteDeadline(time.Now().Add(100 * time.Millisecond)); err == nil {
+		_, _ = c.Write([]byte(state))
+	}
+}
+
+// Watchdog pings the service manager's watchdog (sd_watchdog_enabled(3)) as long as
+// the program is alive, which is to be found out within the limit. It returns when
+// ctx ends, or at once if there is no watchdog.
+func Watchdog(ctx context.Context, alive func(ctx context.Context, limit time.Duration) bool) {
+	usec, err := strconv.Atoi(os.Getenv("WATCHDOG_USEC"))
+	if err != nil || usec <= 0 {
+		return
+	}
+	every := time.Duration(usec) * time.Microsecond / 3
+	t := time.NewTicker(every)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			if alive(ctx, every) {
+				Notify("WATCHDOG=1")
+			}
+		}
+	}
+}

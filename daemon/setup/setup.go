@@ -1,0 +1,193 @@
+// Package setup makes of the configuration what the parts of the program are set to:
+// sessions, ports, keepers of visits, the broker inside.
+package setup
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/analysis/capture"
+	"fairbore/analysis/master"
+	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/broker"
+	"fairbore/daemon/config"
+	"fairbore/daemon/limit"
+	"fairbore/daemon/line"
+	"fairbore/daemon/port"
+	"fairbore/daemon/state"
+	"fairbore/daemon/visit"
+	"fairbore/drivers"
+)
+
+// Settings takes from the configuration what the session of a station needs.
+func Settings(c *config.Config, st *config.Station) state.Settings {
+	set := state.Settings{
+		Station: st.Name,
+		Gauge:   gaugeSettings(c, st.Gauge),
+		Capture: state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: st.Twice, Rest: st.Rest},
+		Master:  state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
+		Doubt:   state.Doubt(c.Doubt),
+		Bases:   bases(c, st.Gauge),
+		Rule:    c.Rule(),
+		Jobs:    c.AnalysisJobs(), Rings: c.AnalysisRings(), DepthReach: st.DepthReach,
+	}
+	for _, b := range st.Beside {
+		if set.Beside == nil {
+			set.Beside = map[string]state.GaugeSettings{}
+		}
+		set.Beside[b.Gauge] = gaugeSettings(c, b.Gauge)
+	}
+	return set
+}
+
+// SettingsWith are those of a station by the configuration, with the gauge named if it
+// has that one; false without such a station or, as c may be nil, without a configuration.
+func SettingsWith(c *config.Config, station, gauge string) (state.Settings, bool) {
+	if c != nil {
+		for _, st := range c.Stations {
+			if st.Name != station {
+				continue
+			}
+			if _, ok := c.Gauges[gauge]; ok {
+				st.Gauge = gauge
+			}
+			return Settings(c, &st), true
+		}
+	}
+	return state.Settings{Station: station}, false
+}
+
+// bases says of the budget's lines what the configuration leaves out, so that the usual is
+// assumed.
+func bases(c *config.Config, gauge string) map[string]uncertainty.Basis {
+	known := map[string]uncertainty.Basis{}
+	for of, key := range map[string][]string{
+		uncertainty.LineDrift: {"uncertainty", "drift"}, uncertainty.LineContact: {"uncertainty", "contact"},
+		uncertainty.LineApart: {"uncertainty", "part_within"}, uncertainty.LineFrom20: {"uncertainty", "ring_within"},
+		uncertainty.LineResolution: {"gauges", gauge, "step"}, uncertainty.LineIndentation: {"gauges", gauge, "force"},
+	} {
+		if !c.States(key...) {
+			known[of] = uncertainty.ByAssumption
+		}
+	}
+	if c.Gauges[gauge].Force == 0 {
+		known[uncertainty.LineIndentation] = uncertainty.ByAssumption
+	}
+	return known
+}
+
+func gaugeSettings(c *config.Config, name string) state.GaugeSettings {
+	g := c.Gauges[name]
+	set := state.GaugeSettings{
+		Name: name, Unit: g.Unit, Deviation: g.Shows == "deviation",
+		Due: g.Calibrated(), Certified: g.Certificate, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
+		Assumed: !c.States("gauges", name, "repeatability"), FreeAir: g.FreeAir,
+		Smoothing: master.Smoothing{Averages: g.Averages, Lag: g.Lag, Stated: c.States("gauges", name, "averages") || c.States("gauges", name, "lag")},
+	}
+	for channel, role := range g.Channels {
+		if set.Roles == nil {
+			set.Roles = map[string]state.Role{}
+		}
+		set.Roles[channel] = state.Role(role)
+	}
+	return set
+}
+
+// Check says what the ports of a configuration can't have, which loading it does
+// not look at; the daemon refuses it too.
+func Check(c *config.Config) error {
+	var faults []error
+	for i := range c.Stations {
+		_, err := Instruments(c, &c.Stations[i])
+		faults = append(faults, err)
+	}
+	return errors.Join(faults...)
+}
+
+// Instruments lists those of a station, the gauge first.
+func Instruments(c *config.Config, st *config.Station) ([]line.Instrument, error) {
+	all, err := stationInstruments(c, st)
+	if err != nil {
+		return nil, err
+	}
+	var faults []error
+	for _, in := range all {
+		for _, fault := range in.Port.Check() {
+			faults = append(faults, fmt.Errorf("%w: station %s: port of %s: %w", config.ErrInvalid, st.Name, in.Name, fault))
+		}
+	}
+	return all, errors.Join(faults...)
+}
+
+// stationInstruments lists those of a station without a look at their ports.
+func stationInstruments(c *config.Config, st *config.Station) ([]line.Instrument, error) {
+	dec, err := c.Gauges[st.Gauge].Decoder()
+	if err != nil {
+		return nil, fmt.Errorf("gauge %s: %w", st.Gauge, err)
+	}
+	gauge := line.Instrument{Name: st.Gauge, Decoder: dec, Port: portConfig(c, st.Name, st.Port, st.Line, dec, st.Record)}
+	gauge.Pedal, gauge.Does, gauge.Spindle = st.Pedal.Line, st.Pedal.Do, st.Spindle
+	gauge.Port.Modem = gauge.Pedal != "" || gauge.Spindle != ""
+	gauge.Port.About.Driver = c.Gauges[st.Gauge].Driver
+	all := []line.Instrument{gauge}
+	for i, b := range st.Beside {
+		dec, err := c.Gauges[b.Gauge].Decoder()
+		if err != nil {
+			return nil, fmt.Errorf("gauge %s: %w", b.Gauge, err)
+		}
+		name := fmt.Sprintf("%s-beside-%d", st.Name, i+1)
+		all = append(all, line.Instrument{Name: b.Gauge, Decoder: dec, Port: portConfig(c, name, b.Port, b.Line, dec, b.Record)})
+	}
+	if st.Scanner.Port != "" {
+		dec, err := (&config.Gauge{Driver: st.Scanner.Driver}).Decoder()
+		if err != nil {
+			return nil, fmt.Errorf("scanner: %w", err)
+		}
+		all = append(all, line.Instrument{Name: "scanner", Decoder: dec, Scanner: true, Port: portConfig(c, st.Name+"-scanner", st.Scanner.Port, st.Scanner.Line, dec, false)})
+	}
+	return all, nil
+}
+
+func lapse(m *config.Mastering) master.Lapse {
+	l := master.UsualLapse()
+	l.Age, l.Readings, l.Temperature = m.MaxAge, m.MaxReadings, m.Temperature
+	l.Fresh, l.FreshReadings = m.BeforeAccept, m.ReadingsBeforeAccept
+	return l
+}
+
+// visitShare is what the visits of a station may take of the allowance for its recordings, bytes.
+func visitShare(c *config.Config) int64 { return int64(c.Record.Max) << 20 / 4 }
+
+// Visits returns who keeps the visits of a station, nil if nobody is to, or it has none: with
+// a button each value is a reading.
+func Visits(c *config.Config, st *config.Station, log zerolog.Logger) *visit.Keeper {
+	if !st.Record || st.Capture == capture.Button.String() {
+		return nil
+	}
+	return visit.NewKeeper(filepath.Join(c.Record.Dir, visit.Folder), st.Name, visitShare(c), log)
+}
+
+// portConfig says how a port is to be opened.
+func portConfig(c *config.Config, name, device string, serial drivers.Serial, dec drivers.Decoder, record bool) port.Config {
+	pc := port.Config{Name: name, Device: device, Line: serial}
+	if p, ok := dec.(drivers.Pauser); ok {
+		pc.Silence = p.Pause()
+	}
+	if record {
+		pc.RecordDir, pc.RecordMax = c.Record.Dir, int64(c.Record.Max)<<20-visitShare(c)
+	}
+	return pc
+}
+
+// Broker takes from the configuration what the embedded broker needs.
+func Broker(c *config.Config) broker.Config {
+	e := &c.Broker.Embedded
+	bc := broker.Config{Listen: e.Listen, Bound: limit.Connections(limit.Broker), CertFile: e.Cert, KeyFile: e.Key, Site: c.Site, Anonymous: e.Anonymous}
+	for _, u := range e.Users {
+		bc.Users = append(bc.Users, broker.User{Name: u.Name, Hash: u.Hash, Command: u.Commands && c.Broker.Commands})
+	}
+	return bc
+}

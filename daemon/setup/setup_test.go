@@ -1,0 +1,64 @@
+package setup
+
+import (
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/config"
+)
+
+// What the configuration states of a gauge comes to the session as stated, 0 too; what it
+// leaves out as assumed.
+func TestSettingsSayWhatIsStated(t *testing.T) {
+	text, err := os.ReadFile("../../configs/fairbore.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	without := func(keys ...string) string {
+		var kept []string
+		for line := range strings.Lines(string(text)) {
+			out := false
+			for _, k := range keys {
+				out = out || strings.HasPrefix(strings.TrimSpace(line), k+":")
+			}
+			if !out {
+				kept = append(kept, line)
+			}
+		}
+		return strings.Join(kept, "")
+	}
+	for _, c := range []struct {
+		name, text      string
+		assumed, stated bool
+		averages        time.Duration
+		bases           map[string]uncertainty.Basis
+	}{
+		{"all", string(text), false, true, 0, map[string]uncertainty.Basis{uncertainty.LineIndentation: uncertainty.ByAssumption}}, // 0 N is not known
+		{"100 ms", strings.Replace(without("lag"), "averages: 0 ms", "averages: 100 ms", 1), false, true, 100 * time.Millisecond, map[string]uncertainty.Basis{uncertainty.LineIndentation: uncertainty.ByAssumption}},
+		{"little", without("averages", "lag", "repeatability", "drift", "step", "part_within"), true, false, 0, map[string]uncertainty.Basis{
+			uncertainty.LineIndentation: uncertainty.ByAssumption, uncertainty.LineDrift: uncertainty.ByAssumption, uncertainty.LineResolution: uncertainty.ByAssumption, uncertainty.LineApart: uncertainty.ByAssumption,
+		}},
+	} {
+		cfg, err := config.Parse("fairbore.yaml", []byte(strings.Replace(c.text, "free_air: 0 mm", "free_air: 0.25 mm", 1)))
+		if err != nil {
+			t.Fatalf("%s: %v", c.name, err)
+		}
+		set := Settings(cfg, &cfg.Stations[0])
+		g := set.Gauge
+		if g.Assumed != c.assumed || g.Smoothing.Stated != c.stated || g.Smoothing.Averages != c.averages || g.FreeAir != analysis.Millimetre/4 {
+			t.Errorf("%s: %+v", c.name, g)
+		}
+		if len(set.Bases) != len(c.bases) {
+			t.Errorf("%s: %v", c.name, set.Bases)
+		}
+		for line, want := range c.bases {
+			if set.Bases[line] != want {
+				t.Errorf("%s: %s is %q, want %q", c.name, line, set.Bases[line], want)
+			}
+		}
+	}
+}

@@ -1,0 +1,275 @@
+// Package wall is the screen of a site: all of its stations, from what a broker has of
+// them. It only shows.
+package wall
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/analysis"
+	"fairbore/daemon/event"
+	"fairbore/daemon/hub"
+	"fairbore/daemon/limit"
+	"fairbore/daemon/publish"
+	"fairbore/daemon/service"
+	"fairbore/daemon/state"
+	"fairbore/daemon/web"
+)
+
+// Options say what a wall of stations listens to and where it is served.
+type Options struct {
+	Broker       string // tcp://host:1883, ssl://host:8883, ws:// or wss://host:port/path
+	User         string // empty: none
+	PasswordFile string // first line of it, without its end
+	CAFile       string // PEM; the only authorities trusted, empty: those of the system
+	CertFile     string // PEM; the client's own certificate, with KeyFile
+	KeyFile      string
+	ClientID     string // unique at the broker, empty: made up
+	Site         string // empty or "+": all sites
+	Listen       string // host:port of the page
+	Version      string
+	Log          zerolog.Logger
+}
+
+// Serve serves the wall of stations from what a broker has of them, until ctx
+// ends. It only shows. It has no journal and no station of its own, so it runs
+// wherever the screen is; a station that it can't hear is shown as such.
+func Serve(ctx context.Context, o Options) error {
+	w, err := newWall(&o)
+	if err != nil {
+		return err
+	}
+	page, err := web.Listen(web.Config{Listen: o.Listen, Bound: limit.Connections(limit.Page), Version: o.Version}, w, o.Log)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	var watching sync.WaitGroup
+	var lost error
+	watching.Go(func() { lost = w.watcher.Run(ctx) })
+	o.Log.Info().Str("page", page.Addr()).Str("broker", o.Broker).Str("site", o.Site).Msg("wall started")
+	service.Notify("READY=1")
+	err = page.Run(ctx)
+	cancel()
+	watching.Wait()
+	if err == nil {
+		err = lost
+	}
+	return err
+}
+
+// wall shows the stations that a watcher sees.
+type wall struct {
+	watcher *publish.Watcher
+	all     bool // sites
+	viewers hub.Viewers
+
+	mu    sync.Mutex // guards what follows; taken before that of viewers
+	tiles map[string]tile
+	empty tile // stands for the stations while there is none
+}
+
+// tile is what is shown of a station.
+type tile struct {
+	bore *state.Bore
+	gone string // why it is out of reach, "" if it isn't
+}
+
+// nobody is the name of the tile that stands on an empty wall and says why it
+// is empty. No station can have it.
+const nobody = "no.station.yet"
+
+func newWall(o *Options) (*wall, error) {
+	c := publish.WatchConfig{
+		Broker: o.Broker, User: o.User, CAFile: o.CAFile, CertFile: o.CertFile, KeyFile: o.KeyFile, ClientID: o.ClientID, Site: o.Site,
+	}
+	if c.Site == "" {
+		c.Site = publish.AllSites
+	}
+	if c.ClientID == "" {
+		c.ClientID = "fairbore-wall-" + rand.Text()[:8]
+	}
+	if o.PasswordFile != "" {
+		secret, err := os.ReadFile(o.PasswordFile)
+		if err != nil {
+			return nil, fmt.Errorf("password file: %w", err)
+		}
+		c.Password, _, _ = strings.Cut(string(secret), "\n")
+		c.Password = strings.TrimRight(c.Password, "\r")
+	}
+	watcher, err := publish.NewWatcher(c, o.Log)
+	if err != nil {
+		return nil, err
+	}
+	w := &wall{watcher: watcher, all: c.Site == publish.AllSites, tiles: map[string]tile{}}
+	watcher.OnStation = func(s publish.Seen) { w.show(&s, time.Now()) }
+	watcher.OnForgotten = w.forget
+	watcher.OnStatus = w.status
+	w.status(watcher.Status())
+	watcher.OnRecord = w.record
+	watcher.OnLive = w.live
+	return w, nil
+}
+
+// name is a station's in addresses. Where there are several sites it has both,
+// with a dot between, which neither of them can have.
+func (w *wall) name(site, station string) string {
+	if w.all {
+		return site + "." + station
+	}
+	return station
+}
+
+// show takes in what the watcher sees of a station.
+func (w *wall) show(s *publish.Seen, now time.Time) {
+	name := w.name(s.Site, s.Station)
+	var t tile
+	switch {
+	case s.Presence != publish.Served:
+		t.gone = noWord(s, now)
+		t.bore = outOfReach(name, s.Bore, t.gone)
+	case s.Bore == nil:
+		t.gone = "the station has told nothing yet"
+		t.bore = outOfReach(name, nil, t.gone)
+	default:
+		b := *s.Bore
+		b.Station = name
+		t.bore = &b
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.tiles[name] = t
+	w.viewers.Show(t.bore)
+}
+
+// status takes in how the watcher stands, for a wall that has nothing else to show.
+func (w *wall) status(s publish.WatchStatus) {
+	why := "connected to the broker, where no station has said anything yet"
+	if !s.Connected {
+		why = "no connection to the broker: " + s.Why
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.empty = tile{outOfReach(nobody, nil, why), why}
+	if len(w.tiles) == 0 {
+		w.viewers.Show(w.empty.bore)
+	}
+}
+
+// forget takes a station off the wall; who still looks at it is told.
+func (w *wall) forget(site, station string) {
+	name := w.name(site, station)
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	b := outOfReach(name, w.tiles[name].bore, "it was taken off the broker")
+	delete(w.tiles, name)
+	w.viewers.Show(b)
+}
+
+func (w *wall) record(site string, r event.Record) {
+	r.Station = w.name(site, r.Station)
+	w.viewers.Event(&r)
+}
+
+func (w *wall) live(site string, l event.Live) {
+	l.Station = w.name(site, l.Station)
+	w.viewers.Live(l)
+}
+
+// noWord says since when nothing is known of a station, and why. A time before
+// the wall was started is by the station's own clock.
+func noWord(s *publish.Seen, now time.Time) string {
+	since := s.Heard
+	if since.IsZero() && s.Bore != nil {
+		since = s.Bore.At
+	}
+	switch {
+	case since.IsZero():
+		return "no word from the station: " + s.Why
+	case now.Sub(since).Abs() < 12*time.Hour:
+		return "no word from the station since " + since.Local().Format(time.TimeOnly) + ": " + s.Why
+	}
+	return "no word from the station since " + since.Local().Format("2006-01-02 15:04") + ": " + s.Why
+}
+
+// outOfReach is the state of a bore of which nothing is known now: what was on
+// the machine stays, every size and verdict goes, since the work may have gone
+// on, and nobody may act on an old size.
+func outOfReach(name string, was *state.Bore, since string) *state.Bore {
+	why := analysis.Quote(since)
+	b := &state.Bore{Station: name, State: event.CannotJudge, Why: why, Recording: true, Warning: why}
+	b.Master.Why = why
+	b.Gauge = &event.Gauge{Lost: true, Why: why}
+	if was == nil {
+		return b
+	}
+	b.Journal, b.Seq, b.At = was.Journal, was.Seq, was.At
+	b.Job, b.Part, b.Round, b.Basis = was.Job, was.Part, was.Round, was.Round
+	if was.Gauge != nil {
+		b.Gauge.Name = was.Gauge.Name
+	}
+	return b
+}
+
+// Stations implements [web.Source]: by site and name.
+func (w *wall) Stations() []web.Station {
+	seen := w.watcher.Stations()
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if len(w.tiles) == 0 {
+		return []web.Station{{Name: nobody, Title: "no station yet"}}
+	}
+	var list []web.Station
+	for _, s := range seen {
+		name, title := w.name(s.Site, s.Station), s.Station
+		if w.all {
+			title = s.Site + "/" + s.Station
+		}
+		if _, shown := w.tiles[name]; shown {
+			list = append(list, web.Station{Name: name, Title: title})
+		}
+	}
+	return list
+}
+
+// tile returns what is shown under a name.
+func (w *wall) tile(name string) tile {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if len(w.tiles) == 0 && name == nobody {
+		return w.empty
+	}
+	return w.tiles[name]
+}
+
+// Bore implements [web.Source].
+func (w *wall) Bore(station string) *state.Bore { return w.tile(station).bore }
+
+// Gone implements [web.Presence].
+func (w *wall) Gone(station string) string { return w.tile(station).gone }
+
+// Subscribe implements [web.Source]. The viewer gets the state as it stands first.
+func (w *wall) Subscribe(station string) web.Subscription {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	standing := []*state.Bore{w.empty.bore}
+	if len(w.tiles) > 0 {
+		standing = nil
+	}
+	for _, t := range w.tiles {
+		standing = append(standing, t.bore)
+	}
+	return w.viewers.Subscribe(station, standing...)
+}
+
+// Do implements [web.Source]: a wall only shows.
+func (w *wall) Do(_ context.Context, _ string, a event.Action) event.Reply {
+	return event.Reply{ID: a.ID, Do: a.Do, Why: analysis.Say("daemon.wall_shows")}
+}

@@ -1,0 +1,691 @@
+package webtest
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"fairbore/daemon/broker"
+	"fairbore/daemon/daemontest"
+	"fairbore/daemon/store"
+)
+
+// browser is a real browser with one page.
+type browser struct {
+	t   testing.TB
+	ctx context.Context
+}
+
+// browserFor is how long a browser may live.
+const browserFor = 2 * time.Minute
+
+func newBrowser(t testing.TB) *browser {
+	t.Helper()
+	daemontest.Needs(t, "chromium")
+	opts := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]),
+		chromedp.ExecPath("chromium"), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
+		chromedp.Flag("disable-quic", true), chromedp.Flag("no-first-run", true), chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
+	limit, stop := context.WithTimeout(context.Background(), browserFor)
+	alloc, cancel := chromedp.NewExecAllocator(limit, opts...)
+	ctx, closePage := chromedp.NewContext(alloc)
+	b := &browser{t, ctx}
+	t.Cleanup(func() {
+		if t.Failed() {
+			b.show()
+		}
+		if err := chromedp.Cancel(ctx); err != nil {
+			t.Logf("close the browser: %v", err)
+		}
+		closePage()
+		cancel()
+		stop()
+	})
+	return b
+}
+
+// show logs what the page says, for a test that failed.
+func (b *browser) show() {
+	ctx, cancel := context.WithTimeout(b.ctx, 3*time.Second)
+	defer cancel()
+	if s, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.body.innerText`)); err == nil {
+		b.t.Logf("the page says:\n%s", s)
+	}
+}
+
+// tab opens another page of the same browser.
+func (b *browser) tab() *browser {
+	ctx, closePage := chromedp.NewContext(b.ctx)
+	b.t.Cleanup(closePage)
+	return &browser{b.t, ctx}
+}
+
+func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	for _, step := range steps {
+		err := chromedp.Do(b.ctx, step)
+		// The page may draw an element anew between finding and using it: nothing was done yet.
+		for end := time.Now().Add(15 * time.Second); err != nil && strings.Contains(err.Error(), "Could not find node") && time.Now().Before(end); {
+			err = chromedp.Do(b.ctx, step)
+		}
+		if err != nil {
+			b.t.Fatal(err)
+		}
+	}
+}
+
+func (b *browser) open(url string, w, h int64) {
+	b.t.Helper()
+	b.do(chromedp.EmulateViewport(w, h), chromedp.Navigate(url))
+}
+
+// wait waits until an expression holds in the page.
+func (b *browser) wait(what, expression string) {
+	b.t.Helper()
+	last := error(nil)
+	for end := time.Now().Add(15 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool]("!!("+expression+")"))
+		if err == nil && ok {
+			return
+		}
+		if last = err; time.Now().After(end) {
+			b.t.Fatalf("waited for %s (%v)", what, last)
+		}
+	}
+}
+
+// says waits until an element has a text.
+func (b *browser) says(id, text string) {
+	b.t.Helper()
+	b.wait(fmt.Sprintf("#%s to say %q", id, text), fmt.Sprintf("document.getElementById(%q).innerText.toLowerCase().includes(%q)", id, strings.ToLower(text)))
+}
+
+// press presses keys, one after the other as a person does.
+func (b *browser) press(keys ...string) {
+	b.t.Helper()
+	for _, k := range keys {
+		b.do(chromedp.KeyEvent(k), chromedp.Sleep(130*time.Millisecond))
+	}
+}
+
+// act chooses an action by its button, and answers its question.
+func (b *browser) act(do string, fill ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	b.wait("the actions", `document.getElementById("bar").hidden ? (document.getElementById("more").click(), false) : true`)
+	b.do(chromedp.Click(`#bar [data-do="` + do + `"]`))
+	b.wait("the question", `document.getElementById("d-`+do+`").open`)
+	b.do(fill...)
+	b.do(chromedp.Click("#d-" + do + " .yes"))
+}
+
+// readRing begins a mastering or check on the page, and reads the ring: the gauge
+// shows 0.3 µm too much.
+func readRing(r *daemontest.Rig, b *browser, do string) {
+	r.T.Helper()
+	b.act(do)
+	r.Eventually(5*time.Second, "the ring to be read", func() bool { return r.Bore().Master.Running != nil })
+	r.ReadThrice("31.75000")
+	r.Eventually(5*time.Second, "the ring", func() bool { m := r.Bore().Master; return m.OK && m.Running == nil })
+}
+
+func started(t *testing.T) *daemontest.Rig {
+	r := daemontest.NewRig(t)
+	r.Plug()
+	r.Start()
+	r.Eventually(5*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
+	time.Sleep(400 * time.Millisecond) // the gauge is silent first, so that the driver need not doubt its first frame
+	return r
+}
+
+// The demo's sleeve, from mastering to acceptance, through the page's own buttons.
+func TestBrowserWholePart(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1920, 1080)
+	b.says("big", "not mastered")
+	b.act("part", chromedp.SendKeys(`#d-part [name="part"]`, "SL-001"))
+	b.says("work", "SL-001")
+	readRing(r, b, "master")
+	b.says("master", "R-1250")
+	b.says("big", "gauge it")
+	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} { // the zero is −0.3 µm
+		r.Reading(s, i+1)
+	}
+	b.says("state", "stock to go")
+	b.says("number", "260") // 31.75000 − 31.74340 = 6.6 µm = 259.8 millionths
+	b.act("round", chromedp.SendKeys(`#d-round [name="strokes"]`, "10"))
+	b.says("big", "gauge again")
+	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170", "31.75160"} {
+		r.Reading(s, i+7)
+	}
+	b.says("state", "in size")
+	b.act("void", chromedp.Click(`#d-void [value="slipped"]`))
+	b.says("foot", "next")
+	r.Reading("31.75160", 13)
+	b.says("state", "in size")
+	readRing(r, b, "check")
+	b.says("state", "in size")
+	b.act("accept")
+	b.says("big", "accepted")
+	if v := r.Bore().Verdict; v == nil || !v.Accepted || v.Part != "SL-001" {
+		t.Errorf("verdict %+v", v)
+	}
+	b.act("part") // the tool asks nothing: the part is finished
+	b.says("work", "part 0002")
+	r.Stop()
+}
+
+// A second ring sets the gain by the tick in the question of mastering; the tick is
+// not left on for the next time.
+func TestBrowserSecondRing(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	b.says("big", "not mastered")
+	readRing(r, b, "master")
+	b.act("master", chromedp.SetValue(`#d-master [name="ring"]`, "R-1254"), chromedp.Click(`#d-master [name="gain"]`))
+	r.Eventually(5*time.Second, "the second ring to be read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Second })
+	r.ReadThrice("31.84800")
+	b.says("master", "gain 1.0204") // 100 µm for 98 shown
+	// The first ring again, as a part.
+	b.act("check", chromedp.Click(`#d-check [name="reread"]`))
+	r.Eventually(5*time.Second, "the ring to be re-read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Reread })
+	r.ReadThrice("31.75010")
+	b.says("last", "ring R-1250 as a part")
+	b.says("last", "agrees")
+	b.says("note", "within the")
+	b.press("m")
+	b.wait("the question with its tick off", `document.getElementById("d-master").open && !document.querySelector('#d-master [name="gain"]').checked`)
+}
+
+// A question of the tool is put to the person, and his answer is sent.
+func TestBrowserAsks(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	b.says("big", "not mastered")
+	readRing(r, b, "master")
+	r.Reading("31.74510", 1)
+	b.act("part")
+	b.wait("the question", `document.getElementById("d-ask").open`)
+	b.says("ask-what", "neither accepted nor laid aside")
+	b.do(chromedp.Click("#d-ask [data-no]"))
+	if r.Bore().Part.Count != 1 {
+		t.Error("the next part was begun though the answer was no")
+	}
+	b.act("part")
+	b.wait("the question", `document.getElementById("d-ask").open`)
+	b.do(chromedp.Click("#d-ask .yes"))
+	b.says("work", "part 0002")
+	b.act("reject") // nothing is gauged of it; laying aside is allowed all the same
+	b.says("big", "laid aside")
+}
+
+// Old data are not shown as if they were true: when the program is gone the size
+// goes too, and comes back by itself with it.
+func TestBrowserLosesAndFindsTheStation(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	b.says("big", "not mastered")
+	readRing(r, b, "master")
+	r.Reading("31.74510", 1)
+	b.says("number", "205") // 31.75 − 31.7448 = 5.2 µm = 204.7 millionths
+	r.Kill()
+	b.says("big", "no signal")
+	b.wait("the size to go", `getComputedStyle(document.getElementById("figure")).visibility === "hidden"`)
+	r.Start()
+	b.says("state", "stock to go")
+	b.wait("the size to come back", `getComputedStyle(document.getElementById("figure")).visibility === "visible"`)
+}
+
+// The shop's broker goes away: the toolmaker gauges on, sees that it is recorded
+// here and how much is to be passed on, and no more of it once the broker is back.
+func TestBrowserBrokerAway(t *testing.T) {
+	daemontest.Needs(t, "mosquitto")
+	b := newBrowser(t)
+	r := daemontest.NewRig(t)
+	m := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true")
+	r.Broker = "url: tcp://" + m.Addr
+	r.Plug()
+	r.Start()
+	r.Master()
+	b.open(r.Page(), 1024, 600)
+	b.says("record", "recording")
+	m.Stop()
+	b.says("record", "recorded here")
+	b.says("record", "broker not reached")
+	r.Reading("31.74510", 1)
+	r.Reading("31.74520", 2)
+	b.wait("what waits to be counted", `+(document.getElementById("record").innerText.match(/([0-9]+) to be passed on/) || [])[1] >= 2`)
+	b.wait("no alarm", `document.getElementById("record").dataset.tone === "safe" && !document.getElementById("cautions").innerText.includes("broker")`)
+	b.open(r.Page(), 390, 844) // a page opened meanwhile says it too
+	b.says("record", "to be passed on")
+	m.Start()
+	b.wait("the page to take it back", `document.getElementById("record").innerText.trim() === "recording"`)
+	r.Stop()
+}
+
+// Two screens at one station show the same.
+func TestBrowserTwoAtOnce(t *testing.T) {
+	a := newBrowser(t)
+	r := started(t)
+	a.open(r.Page()+"?unit=mm", 1024, 600)
+	b := a.tab()
+	b.open("http://"+r.Web+"/wall?unit=mm", 1920, 1080)
+	a.says("big", "not mastered")
+	readRing(r, a, "master")
+	r.Reading("31.74510", 1)
+	a.says("number", "5.2")
+	b.wait("the wall", `document.querySelector(".tile .figure").innerText.includes("5.2")`)
+}
+
+// Everything can be done with keys, and no key does anything by itself.
+func TestBrowserKeysOnly(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	b.says("big", "not mastered")
+	before := r.Bore().Seq
+	for _, k := range strings.Split("tvugrpmzkdwjnxas?", "") {
+		b.press(k)
+		b.wait("a question for "+k, `document.querySelector("dialog[open]")`)
+		b.press(kb.Escape)
+		b.wait("the question to close", `!document.querySelector("dialog[open]")`)
+	}
+	if got := r.Bore(); got.Seq != before {
+		t.Errorf("keys alone have done something: %d events", got.Seq-before)
+	}
+	b.press("p")
+	b.press("A", "7", kb.Enter)
+	b.says("work", "part A7")
+	// As a scanner types: faster than a browser under test passes keys on.
+	b.wait("the scanner to type", `[..."SN-4711"].concat("Enter").forEach((key) => document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true, cancelable: true }))) === undefined`)
+	b.wait("the serial number scanned", `document.querySelector("#d-part [name=part]").value === "SN-4711"`)
+	b.press(kb.Enter)
+	b.says("work", "part SN-4711")
+	b.press("m", kb.Enter)
+	r.Eventually(5*time.Second, "the mastering", func() bool { return r.Bore().Master.Running != nil })
+	b.press("m", kb.Enter) // a ring is being read: leave it
+	r.Eventually(5*time.Second, "the mastering to be left", func() bool { return r.Bore().Master.Running == nil })
+	b.press("s")
+	b.wait("focus in the settings", `document.activeElement.closest("#d-settings")`)
+	b.press(kb.Escape)
+	b.wait("the actions to have the focus", `document.activeElement.id === "more"`)
+	b.press(" ", kb.Tab)
+	b.wait("a focus that shows", `document.activeElement !== document.body && getComputedStyle(document.activeElement).outlineStyle === "solid"`)
+}
+
+// A job entered at the machine: what is wrong is said as it is typed, a right one
+// is worked to, outlives the program, and can be chosen again later.
+func TestBrowserNewJob(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	b.says("big", "not mastered")
+	b.press("e")
+	b.wait("the page of a new job", `document.getElementById("f-nominal")`)
+	typed := func(field, text string) {
+		t.Helper()
+		b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById("f-`+field+`").value = ""`), chromedp.SendKeys("#f-"+field, text))
+	}
+	typed("id", "J-<b>1")
+	typed("nominal", "31.75")
+	b.says("e-nominal", "1.250000 in")
+	typed("low", "+0.010")
+	typed("high", "0")
+	b.says("x-high", "must be above the low limit")
+	typed("low", "0")
+	typed("high", "+0.010")
+	b.wait("the fault to go", `document.getElementById("x-high").innerText === ""`)
+	b.says("e-high", "31.7600 mm")
+	typed("length", "63.5")
+	b.says("e-sections", "use 4 32 59")
+	b.do(chromedp.Click("#e-sections button"))
+	typed("orientations", "0 90")
+	b.wait("the drawing", `document.querySelector("#drawing svg .cell")`)
+	b.do(chromedp.Click("#save"))
+	b.says("x-ring", "choose the ring")
+	b.do(chromedp.SetValue("#f-ring", "R-1250"), chromedp.SetValue("#f-material", "tool steel"), chromedp.Click("#save"))
+	b.wait("the page of the station", `document.getElementById("work")`)
+	b.says("work", "J-<b>1")
+	r.Kill()
+	r.Start()
+	b.open(r.Page(), 1024, 600)
+	b.says("work", "J-<b>1")
+	choose := func(id string) {
+		t.Helper()
+		b.act("job", chromedp.Click(`#d-job [value="`+id+`"]`))
+		b.says("work", id)
+	}
+	choose("J-4112")
+	b.open(r.Page(), 1024, 600)
+	b.says("work", "J-4112")
+	choose("J-<b>1")
+	if j := r.Bore().Job; len(j.Plan()) != 6 || j.High.String() != "31.76 mm" {
+		t.Errorf("job %+v", j)
+	}
+}
+
+// Where the shop has a passphrase it is asked once, before the first action, and
+// that action is then done; a restart does not ask again.
+func TestBrowserPassphrase(t *testing.T) {
+	b := newBrowser(t)
+	r := daemontest.NewRig(t)
+	hash, err := broker.Hash("oil and stones")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Asks = `, hash: "` + hash + `"`
+	r.Plug()
+	r.Start()
+	b.open(r.Page(), 390, 844)
+	b.says("big", "not mastered")
+	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "first"))
+	b.wait("the passphrase to be asked", `document.getElementById("d-login").open`)
+	b.do(chromedp.SendKeys(`#d-login input`, "sand"), chromedp.Click("#d-login .yes"))
+	b.says("login-why", "not the passphrase")
+	b.do(chromedp.SendKeys(`#d-login input`, "oil and stones"), chromedp.Click("#d-login .yes"))
+	b.says("note", "done")
+	r.Kill()
+	r.Start()
+	b.says("big", "not mastered")
+	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "second"))
+	b.says("note", "done")
+	r.Stop()
+	if noted := journalNotes(r); !slices.Contains(noted, "first") || !slices.Contains(noted, "second") {
+		t.Errorf("the journal has %q", noted)
+	}
+}
+
+// What has no place of its own on the page can be done all the same: a void taken
+// back, a knock, dressed stones, a note, a place skipped, and the rounds looked at.
+func TestBrowserSmallActions(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 390, 844)
+	b.says("big", "not mastered")
+	b.wait("the action that is due", `document.getElementById("due").innerText === "Master"`)
+	readRing(r, b, "master")
+	r.Reading("31.74510", 1)
+	r.Reading("31.74520", 2)
+	b.act("void")
+	b.says("next", "0.20 in / 90°")
+	b.act("void", chromedp.SetValue(`#d-void [name="reading"]`, "1"))
+	b.says("next", "0.20 in / 0°")
+	b.act("restore", chromedp.SetValue(`#d-restore [name="reading"]`, "1")) // not the newest void
+	b.says("next", "90°")
+	if v := r.Bore().Voids; len(v) != 1 || v[0].No != 2 {
+		t.Errorf("struck out: %+v", v)
+	}
+	b.act("place", chromedp.Click(`#places label:nth-child(2)`), chromedp.Click(`#d-place [value="skip"]`))
+	b.says("next", "1.26 in / 0°")
+	b.act("dressed", chromedp.Click(`#d-dressed [value="the stones were trued"]`))
+	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "<img src=x> oil changed"))
+	b.press("b")
+	b.wait("the sections by round", `document.querySelectorAll("#sections .channel").length === 3 && document.getElementById("sections").getBoundingClientRect().width > 300`)
+	b.press("o")
+	b.wait("the approach by honing done", `document.getElementById("rounds").innerHTML.includes("by honing done")`)
+	b.press("o")
+	b.wait("the approach by the clock", `document.getElementById("rounds").innerHTML.includes("by the clock")`)
+	b.press("b")
+	b.act("knock", chromedp.Click(`#d-knock [value="the gauge was dropped"]`))
+	b.says("big", "not mastered")
+	b.says("reason", "dropped")
+	r.Stop()
+	noted := journalNotes(r)
+	for _, want := range []string{"the stones were trued", "<img src=x> oil changed", "the gauge was dropped"} {
+		if !slices.Contains(noted, want) {
+			t.Errorf("the journal lacks %q; it has %q", want, noted)
+		}
+	}
+}
+
+// A gauge study from start to end by the page's own buttons, while its page, open beside
+// it, says who is to gauge what, and in the end what the gauge takes.
+func TestBrowserStudy(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 390, 844)
+	b.says("big", "not mastered")
+	readRing(r, b, "master")
+	page := b.tab()
+	page.open("http://"+r.Web+"/study/bay2", 1920, 1080)
+	page.says("study", "no gauge study yet")
+	b.act("study", chromedp.SendKeys(`#d-study [name="appraisers"]`, "first shift, <b>night"), chromedp.SetValue(`#d-study [name="parts"]`, "2"), chromedp.SetValue(`#d-study [name="trials"]`, "2"))
+	b.says("advice", "first shift gauges part 1, trial 1 of 2")
+	page.says("study", "0 of 8")
+	for i, size := range []string{"31.74510", "31.74710", "31.74520", "31.74720", "31.74530", "31.74720", "31.74520", "31.74730"} {
+		if i > 0 {
+			b.wait("the next turn to be offered", `document.getElementById("due").innerText === "Gauge study"`)
+			b.do(chromedp.Click("#due"))
+			b.wait("the question", `document.getElementById("d-study").open && document.querySelector("#d-study [name=part]").value`)
+			if i == 4 {
+				b.wait("the other appraiser to be proposed", `document.querySelector("#d-study [name=appraiser]").value === "<b>night"`)
+				for _, w := range []string{"select", "input[name=part]", "label:has([name=over])", ".yes"} {
+					b.wait(w+" to be large enough for a glove", `(r => r.height >= 48 && r.width >= 48)(document.querySelector("#study-turn ~ .answer .yes, #d-study `+w+`").getBoundingClientRect())`)
+				}
+			}
+			b.press(kb.Enter) // the focus is on the answer
+			b.wait("the question to close", `!document.getElementById("d-study").open`)
+		}
+		b.says("big", "gauge it")
+		r.Gauge.Send("+" + size + " mm\r\n")
+		b.says("big", "next part")
+		page.says("study", fmt.Sprintf("%d of 8", i+1))
+	}
+	b.says("advice", "all is gauged")
+	b.act("study") // that it is over is proposed
+	page.wait("the end", `!document.getElementById("study").innerText.includes("of 8") && document.querySelectorAll("#study figure").length === 2`)
+	page.says("study", "2 parts × 2 operators × 2 trials")
+	page.says("study", "<b>night 2")
+	page.says("study", "too few to rely on")
+	r.Eventually(5*time.Second, "the state without a study", func() bool { return r.Bore().Study == nil }) // the page goes by the journal
+	for name, size := range map[string][2]int64{"desk": {1920, 1080}, "hand": {390, 844}} {
+		for _, theme := range []string{"light", "dark"} {
+			page.open("http://"+r.Web+"/study/bay2?theme="+theme, size[0], size[1])
+			page.says("study", "ndc")
+			page.wait("no sideways scroll", `document.documentElement.scrollWidth <= innerWidth`)
+			page.keep("study-" + name + "-" + theme)
+			page.axe(t, "/study/bay2 "+theme)
+		}
+	}
+	page.open("http://"+r.Web+"/history?job=J-4112", 390, 844)
+	page.do(chromedp.Click(`.studies a`))
+	page.says("study", "ndc")
+	r.Stop()
+}
+
+// keep keeps a picture of the page for a person to look at, in the folder FAIRBORE_LOOK.
+func (b *browser) keep(name string) {
+	b.t.Helper()
+	dir := os.Getenv("FAIRBORE_LOOK")
+	if dir == "" {
+		return
+	}
+	shot, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), shot, 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// axe lets axe-core judge the page, where it is installed.
+func (b *browser) axe(t *testing.T, name string) {
+	t.Helper()
+	path := os.Getenv("FAIRBORE_AXE")
+	if path == "" {
+		return // TestBrowserAccessible says that it is missing
+	}
+	axe, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.do(chromedp.Evaluate[chromedp.Void](string(axe)))
+	found, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`axe.run({runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}}).then(r => JSON.stringify(r.violations))`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var violations []struct {
+		ID, Impact, Help string
+		Nodes            []struct{ HTML, FailureSummary string }
+	}
+	if err := json.Unmarshal([]byte(found), &violations); err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range violations {
+		if v.Impact == "serious" || v.Impact == "critical" {
+			t.Errorf("%s: %s (%s): %+v", name, v.Help, v.ID, v.Nodes)
+		}
+	}
+}
+
+// journalNotes returns what the journal has noted.
+func journalNotes(r *daemontest.Rig) (out []string) {
+	r.T.Helper()
+	j, err := store.View(context.Background(), r.Path("journal/journal.db"))
+	if err != nil {
+		r.T.Fatal(err)
+	}
+	defer j.Close()
+	for rec, err := range j.Query(context.Background(), store.Filter{Station: "bay2"}) {
+		if err != nil {
+			r.T.Fatal(err)
+		}
+		if rec.Note != "" {
+			out = append(out, rec.Note)
+		}
+	}
+	return out
+}
+
+// What matters is on the screen without scrolling, at the machine and in the hand,
+// and nothing is ever wider than the screen, zoomed to 200 % too.
+func TestBrowserFits(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	b.says("big", "not mastered")
+	readRing(r, b, "master")
+	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370"} {
+		r.Reading(s, i+1)
+	}
+	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}, {960, 540}, {512, 300}, {320, 640}} {
+		for _, path := range []string{"/station/bay2", "/station/bay2/job", "/wall", "/plan", "/history", "/records"} {
+			b.open("http://"+r.Web+path, size[0], size[1])
+			if path == "/station/bay2" {
+				b.says("number", "2")
+			}
+			b.wait(fmt.Sprintf("no sideways scroll of %s at %v", path, size), `document.documentElement.scrollWidth <= innerWidth`)
+		}
+	}
+	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}} {
+		b.open(r.Page(), size[0], size[1])
+		b.says("number", "2")
+		b.says("cautions", "No sound yet") // a line more
+		b.keep(fmt.Sprintf("silent-%d", size[0]))
+		for _, id := range []string{"number", "unit", "room", "roomunit", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
+			b.wait(fmt.Sprintf("#%s to be on the screen at %v", id, size), fmt.Sprintf(`(r => r.width > 0 && r.left >= 0 && r.top >= 0 && r.right <= innerWidth + 1 && r.bottom <= innerHeight + 1)(document.getElementById(%q).getBoundingClientRect())`, id))
+		}
+		b.wait("nothing of the advice to be cut off", `document.getElementById("what").scrollHeight <= document.getElementById("what").clientHeight + 1`)
+		if size[0] > 1000 { // at the machine: figures are 0.73 of their type size tall in the fonts named
+			b.wait("figures of 12 % of the screen", `parseFloat(getComputedStyle(document.getElementById("number")).fontSize) * 0.73 >= 0.12 * innerHeight`)
+		}
+		b.wait("buttons large enough for a glove", `[...document.querySelectorAll("button")].every(e => { const r = e.getBoundingClientRect(); return r.width === 0 || (r.height >= 48 && r.width >= 48); })`)
+	}
+}
+
+// Nothing that axe-core can judge is seriously wrong with any page, by day or night.
+func TestBrowserAccessible(t *testing.T) {
+	if os.Getenv("FAIRBORE_AXE") == "" {
+		daemontest.Missing(t, "FAIRBORE_AXE does not name axe.min.js of axe-core")
+	}
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	b.says("big", "not mastered")
+	readRing(r, b, "master")
+	r.Reading("31.74510", 1)
+	for _, theme := range []string{"light", "dark"} {
+		for _, page := range []struct{ path, first string }{
+			{"/station/bay2", `document.getElementById("number").innerText`},
+			{"/station/bay2", `(document.getElementById("more").click(), true)`},
+			{"/station/bay2", `document.querySelector("dialog[open]") || (document.querySelector('[data-do="void"]').click(), false)`},
+			{"/station/bay2", `document.querySelector("dialog[open]") || (document.querySelector('[data-do="study"]').click(), false)`},
+			{"/study/bay2", `true`},
+			{"/wall", `document.querySelector(".tile .figure").innerText`},
+			{"/plan?nominal=x", `true`},
+			{"/station/bay2/job?from=J-4112", `document.querySelector("#drawing svg")`},
+			{"/history", `document.querySelector("table a")`},
+			{"/records?what=verify", `document.getElementById("text").innerText.includes("sound") || (document.getElementById("make").click(), false)`},
+		} {
+			b.open("http://"+r.Web+page.path+map[bool]string{true: "&", false: "?"}[strings.Contains(page.path, "?")]+"theme="+theme, 1024, 600)
+			b.wait("the page", page.first)
+			b.axe(t, page.path+", "+theme)
+		}
+	}
+}
+
+// From the last byte of the gauge's frame to the changed page, and to the frame
+// that the browser has drawn after it, at 20 values a second. The gauge and the
+// page share a clock: they are on one machine.
+func BenchmarkGaugeToPage(b *testing.B) {
+	page := newBrowser(b)
+	r := daemontest.NewRig(b)
+	r.Plug()
+	r.Start()
+	page.open(r.Page()+"?unit=mm", 1024, 600)
+	page.says("big", "not mastered")
+	page.do(chromedp.Evaluate[chromedp.Void](`window.changed = {}; window.drawn = {}; new MutationObserver(() => {
+		const s = document.getElementById("shows").textContent, now = () => performance.timeOrigin + performance.now();
+		window.changed[s] ??= now();
+		requestAnimationFrame(() => setTimeout(() => { window.drawn[s] ??= now(); }));
+	}).observe(document.getElementById("shows"), {childList: true, characterData: true, subtree: true})`))
+	sent := map[string]float64{}
+	tick := time.NewTicker(50 * time.Millisecond)
+	defer tick.Stop()
+	send := func() {
+		<-tick.C
+		text := fmt.Sprintf("31.%04d", 6500+len(sent))
+		r.Gauge.Send("+" + text + "0 mm\r\n")
+		sent[text+" mm"] = float64(time.Now().UnixMicro()) / 1000
+	}
+	for b.Loop() {
+		send()
+	}
+	for len(sent) < 400 { // fewer say nothing of the slowest twentieth
+		send()
+	}
+	b.ReportMetric(0, "ns/op") // is that of the gauge
+	time.Sleep(500 * time.Millisecond)
+	for _, what := range []string{"changed", "drawn"} {
+		seen, err := chromedp.Run(page.ctx, chromedp.Evaluate[map[string]float64]("window."+what))
+		if err != nil {
+			b.Fatal(err)
+		}
+		var ms []float64
+		for s, at := range sent {
+			if got, ok := seen[s]; ok {
+				ms = append(ms, got-at)
+			}
+		}
+		if len(ms) < len(sent)/2 {
+			b.Fatalf("the page showed %d of %d values", len(ms), len(sent))
+		}
+		slices.Sort(ms)
+		b.ReportMetric(ms[len(ms)/2], "ms-median-"+what)
+		b.ReportMetric(ms[len(ms)*95/100], "ms-p95-"+what)
+		b.ReportMetric(float64(len(ms))/float64(len(sent))*100, "%"+what)
+	}
+}

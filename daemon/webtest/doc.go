@@ -1,0 +1,2 @@
+// Package webtest holds tests of the page of the whole program, in a browser.
+package webtest

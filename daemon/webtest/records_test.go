@@ -1,0 +1,146 @@
+package webtest
+
+import (
+	"encoding/base64"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"fairbore/daemon/archive"
+	"fairbore/daemon/daemontest"
+	"fairbore/daemon/event"
+)
+
+// A finished part is found in the list, and its record made, fetched as a file and
+// thrown away, without the mouse; the journal is checked likewise, while gauging goes on.
+func TestBrowserRecords(t *testing.T) {
+	daemontest.Needs(t, "pdftotext")
+	b := newBrowser(t)
+	r := started(t)
+	b.open(r.Page(), 1024, 600)
+	readRing(r, b, "master")
+	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170", "31.75160"} {
+		r.Reading(s, i+1)
+	}
+	readRing(r, b, "check")
+	b.act("accept")
+	b.says("big", "accepted")
+	b.open("http://"+r.Web+"/history?job=J-4112", 390, 844)
+	b.do(chromedp.Click(`nav a[href^="/records"]`))
+	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=part]").disabled`) // the script has come
+	b.do(chromedp.Focus(`#order [name="job"]`), chromedp.KeyEvent(kb.Enter))
+	b.says("came", "fairbore-job-J-4112.pdf: ready")
+	name := r.Path("record.pdf")
+	if err := os.WriteFile(name, []byte(b.fetched()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.Command("pdftotext", "-layout", name, "-").Output()
+	if err != nil || !strings.Contains(string(text), "J-4112") || !strings.Contains(string(text), "spindle sleeve") || !strings.Contains(string(text), "µ") {
+		t.Errorf("%v: the record says\n%.2000s", err, text)
+	}
+	for what, want := range map[string]string{"part": "0001", "first-article": "FIRST ARTICLE", "masterings": "R-1250", "readings": "31.7513", "events": `"kind":"mastered"`, "verify": "sound"} {
+		b.wait("what is chosen", `((f) => (f.what.value = "`+what+`", f.what.dispatchEvent(new Event("change")), f.format.value = [...f.format.options].some((o) => o.value === "text" && !o.disabled) ? "text" : f.format.value, f.part.value = "", document.getElementById("make").click(), true))(document.getElementById("order"))`)
+		b.says("came", what)
+		b.says("came", "ready")
+		if got := b.fetched(); !strings.Contains(got, want) {
+			t.Errorf("%s lacks %q: %.500s", what, want, got)
+		}
+	}
+	b.wait("a job that isn't there", `((f) => (f.what.value = "readings", f.what.dispatchEvent(new Event("change")), f.job.value = "J-0", document.getElementById("make").click(), true))(document.getElementById("order"))`)
+	b.says("why", "nothing in the journal is like that")
+	if reply := r.Do(event.Action{Do: "part"}); !reply.Done {
+		t.Fatal(reply.Why)
+	}
+	r.Reading("31.75160", 1)
+	r.Stop()
+}
+
+// fetched returns the file that the page offers, as a browser gets it.
+func (b *browser) fetched() string {
+	b.t.Helper()
+	b.wait("the file to be offered", `document.getElementById("fetch").getClientRects().length`)
+	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`fetch(document.getElementById("fetch").href).then(r => r.arrayBuffer()).then(b => btoa(String.fromCharCode(...new Uint8Array(b))))`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	raw, err := base64.StdEncoding.DecodeString(s)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return string(raw)
+}
+
+// A record as a page is read at a desk and in the hand, without moving it sideways:
+// only tables and drawings move, each for itself, and no drawing is shrunk until
+// nobody can read it. On paper nothing is cut off.
+func TestBrowserReadsRecords(t *testing.T) {
+	b := newBrowser(t)
+	r := daemontest.NewRig(t)
+	r.Plug()
+	r.Start()
+	r.Master()
+	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} {
+		r.Reading(s, i+1)
+	}
+	if reply := r.Do(event.Action{Do: "reject", Reason: "a very long reason without an end: " + strings.Repeat("x", 60)}); !reply.Done {
+		t.Fatal(reply.Why)
+	}
+	r.Stop()
+	pages := map[string]string{}
+	for _, kind := range []string{"part", "job", "first-article", "masterings"} {
+		var page strings.Builder
+		if err := archive.Report(t.Context(), r.Path("journal/journal.db"), &page, archive.ReportOptions{Kind: kind, Format: "html", Job: map[bool]string{true: "J-4112"}[kind != "masterings"]}); err != nil {
+			t.Fatal(err)
+		}
+		pages[kind] = page.String()
+	}
+	pages["study"] = studyPage(t)
+	for kind, page := range pages {
+		name := r.Path(kind + ".html")
+		if err := os.WriteFile(name, []byte(page), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}} {
+			b.open("file://"+name, size[0], size[1])
+			b.wait("the style", `document.styleSheets.length === 1 && getComputedStyle(document.querySelector(".report h1")).fontWeight >= 600`)
+			wide, err := chromedp.Run(b.ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll(".report *")].filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest("table, figure")).map((e) => e.tagName + " " + e.textContent.slice(0, 60)).concat(document.documentElement.scrollWidth > innerWidth ? ["the page"] : [])`))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(wide) > 0 {
+				t.Errorf("%s at %d: wider than the screen: %q", kind, size[0], wide)
+			}
+			b.wait("drawings that can be read", `[...document.querySelectorAll("figure svg")].every((s) => [...s.querySelectorAll("text")].every((x) => x.getBoundingClientRect().height >= 7))`)
+			if dir := os.Getenv("FAIRBORE_LOOK"); dir != "" {
+				shot, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+				if err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(filepath.Join(dir, kind+"-"+map[int64]string{1920: "desk", 1024: "panel", 390: "hand"}[size[0]]+".png"), shot, 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+	}
+}
+
+// studyPage is the page of a gauge study of ten parts by three people.
+func studyPage(t *testing.T) string {
+	t.Helper()
+	var rows, page strings.Builder
+	rows.WriteString("part,operator,size_mm\n")
+	for i := range 90 {
+		part, who, trial := i/9, i/3%3, i%3
+		fmt.Fprintf(&rows, "%d,%c,31.75%03d\n", part+1, 'A'+who, 100+37*part+2*who+(i*7+trial*3)%5)
+	}
+	if err := archive.ReportGaugeStudy(strings.NewReader(rows.String()), 25400, &page, "gauge G-11", archive.ReportOptions{Format: "html"}); err != nil {
+		t.Fatal(err)
+	}
+	return page.String()
+}
