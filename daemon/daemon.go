@@ -29,6 +29,7 @@ import (
 	"fairbore/daemon/hub"
 	"fairbore/daemon/limit"
 	"fairbore/daemon/line"
+	"fairbore/daemon/mqtt"
 	"fairbore/daemon/port"
 	"fairbore/daemon/publish"
 	"fairbore/daemon/service"
@@ -165,8 +166,8 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 func (d *Daemon) openBroker() error {
 	b := &d.cfg.Broker
 	c := publish.Config{
-		Broker: b.URL, User: b.User, CAFile: b.CA, CertFile: b.Cert, KeyFile: b.Key, ClientID: b.ClientID,
-		Site: d.cfg.Site, Journal: d.journal.ID(), Version: d.version, Commands: b.Commands,
+		Config: mqtt.Config{Broker: b.URL, User: b.User, CAFile: b.CA, CertFile: b.Cert, KeyFile: b.Key, ClientID: b.ClientID},
+		Site:   d.cfg.Site, Journal: d.journal.ID(), Version: d.version, Commands: b.Commands,
 	}
 	for _, s := range d.stations {
 		c.Stations = append(c.Stations, s.name)

@@ -27,7 +27,7 @@ type batch struct {
 
 // wrap takes the connection that the packets go to.
 func (b *batch) wrap(c net.Conn) net.Conn {
-	b.Conn = ahead(c, &b.many)
+	b.Conn = &buffered{c, bufio.NewReader(c), &b.many}
 	return b
 }
 
@@ -44,16 +44,12 @@ const gathering = time.Millisecond
 type buffered struct {
 	net.Conn
 	in   *bufio.Reader
-	many *atomic.Bool // nil: never
-}
-
-func ahead(c net.Conn, many *atomic.Bool) *buffered {
-	return &buffered{c, bufio.NewReader(c), many}
+	many *atomic.Bool
 }
 
 // Read implements net.Conn.
 func (b *buffered) Read(p []byte) (int, error) {
-	if b.many != nil && b.in.Buffered() == 0 && b.many.Load() {
+	if b.in.Buffered() == 0 && b.many.Load() {
 		time.Sleep(gathering)
 	}
 	return b.in.Read(p)

@@ -5,7 +5,9 @@ import (
 	"testing"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"fairbore/daemon/publishtest"
 )
 
 // BenchmarkFlood publishes a backlog as fast as it goes, with one subscriber:
@@ -21,24 +23,24 @@ func BenchmarkFlood(b *testing.B) {
 func flood(b *testing.B, which string, window int) {
 	var cfg Config
 	if which == "mosquitto" {
-		cfg = config(startMosquitto(b).url())
+		cfg = config(publishtest.StartMosquitto(b).URL())
 	} else {
-		url, own, _ := embedded(b)
+		url, own, _ := publishtest.Embedded(b)
 		cfg = config(url)
-		own(&cfg)
+		own(&cfg.Config)
 	}
 	cfg.Window = window
 	c := mouth(b, cfg.Broker, nil)
-	if tok := c.Subscribe("fairbore/1/#", 1, func(mqtt.Client, mqtt.Message) {}); !tok.WaitTimeout(5 * time.Second) {
+	if tok := c.Subscribe("fairbore/1/#", 1, func(paho.Client, paho.Message) {}); !tok.WaitTimeout(5 * time.Second) {
 		b.Fatal("no subscription")
 	}
-	j := &paper{}
+	j := &publishtest.Journal{}
 	p := run(b, cfg, j, nil)
 	connected(b, p)
 	b.ReportAllocs()
 	b.ResetTimer()
-	j.add("hone-bay-1", b.N)
+	j.Add("hone-bay-1", b.N)
 	p.Wake()
-	until(b, "all is acknowledged", func() bool { return p.cursor() == uint64(b.N) })
+	publishtest.Until(b, "all is acknowledged", func() bool { return p.cursor() == uint64(b.N) })
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "readings/s")
 }

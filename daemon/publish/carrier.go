@@ -1,7 +1,10 @@
 package publish
 
 import (
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"context"
+	"errors"
+
+	"fairbore/daemon/mqtt"
 )
 
 // Local is a broker in this process. It has a message when Publish returns; the
@@ -18,6 +21,8 @@ type carrier interface {
 	// publish hands a message over. The token tells of its acknowledgement; nil
 	// says that the broker has it already and the payload can be used again.
 	publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error)
+	// subscribe asks for topics and returns those that are refused.
+	subscribe(ctx context.Context, topics []string, take func(topic string, payload []byte, retained bool)) (refused []string, err error)
 	// hold says that more messages follow at once, release that they have.
 	hold()
 	release() error
@@ -32,26 +37,19 @@ type carrier interface {
 // remote is a connection to a broker.
 type remote struct {
 	*batch
-	client mqtt.Client
-	sock   *socket
+	conn *mqtt.Conn
 }
 
 func (r *remote) publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {
-	t := r.client.Publish(topic, qos, retain, payload)
-	select {
-	case <-t.Done():
-		return t, t.Error()
-	default:
-		return t, nil
-	}
+	return r.conn.Publish(topic, qos, retain, payload)
 }
 
-func (r *remote) leave() { r.client.Disconnect(250) }
-
-func (r *remote) cut() {
-	r.sock.close()
-	r.client.Disconnect(0)
+func (r *remote) subscribe(ctx context.Context, topics []string, take func(string, []byte, bool)) ([]string, error) {
+	return r.conn.Subscribe(ctx, topics, 1, take)
 }
+
+func (r *remote) leave() { r.conn.Leave() }
+func (r *remote) cut()   { r.conn.Cut() }
 
 // local is the broker in this process. There is no connection that could be lost:
 // no acknowledgement to wait for, and no last will, since broker and publisher die together.
@@ -59,6 +57,13 @@ type local struct{ Local }
 
 func (l local) publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {
 	return nil, l.Publish(topic, payload, retain, qos)
+}
+
+func (l local) subscribe(_ context.Context, topics []string, take func(string, []byte, bool)) (refused []string, err error) {
+	for _, t := range topics {
+		err = errors.Join(err, l.Subscribe(t, take))
+	}
+	return nil, err
 }
 
 func (local) hold()          {}

@@ -8,18 +8,15 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"go.yaml.in/yaml/v3"
 
-	"fairbore/analysis"
-	"fairbore/analysis/advise"
 	"fairbore/daemon/event"
+	"fairbore/daemon/publishtest"
 	"fairbore/daemon/state"
 )
 
@@ -28,7 +25,9 @@ const contract = "../../configs/fairbore.asyncapi.yaml"
 func schemaFile(name string) string { return "../../configs/schema/" + name + ".json" }
 
 // names are the messages of the contract.
-func names() []string { return []string{live, reading, events, bore, alive, do, done} }
+func names() []string {
+	return []string{LeafLive, LeafReading, LeafEvent, LeafBore, LeafAlive, LeafDo, LeafDone}
+}
 
 // compile reads the schemas; closed ones allow no property that they don't name,
 // which is for us, not for receivers.
@@ -96,88 +95,24 @@ func validate(t *testing.T, s *jsonschema.Schema, v any) ([]byte, error) {
 	return raw, s.Validate(doc)
 }
 
-// fill sets every field of a value to something that isn't zero, so that no
-// property is left out of the JSON.
-func fill(v reflect.Value) {
-	switch v.Interface().(type) {
-	case time.Time:
-		v.Set(reflect.ValueOf(time.Date(2026, 11, 25, 9, 30, 0, 123_000_000, time.FixedZone("", 3600))))
-		return
-	case analysis.Unit:
-		v.Set(reflect.ValueOf(analysis.IN))
-		return
-	case analysis.Length:
-		v.SetInt(222_277_501)
-		return
-	case analysis.Deviation:
-		v.SetInt(-27_503)
-		return
-	case analysis.Angle:
-		v.SetInt(90_500)
-		return
-	case event.State:
-		v.SetString(string(event.InSize))
-		return
-	case analysis.Phrase:
-		p := analysis.Say("area.word", analysis.Deviation(-27_503), analysis.Place{Depth: 222_277_501, Angle: 90_500}, "R-1250", analysis.Say("area.other", 3),
-			21*analysis.Celsius, 90*time.Second, analysis.Number{Value: 1.25, Places: 2}, time.Date(2026, 11, 25, 9, 30, 0, 0, time.UTC))
-		p.Text = "what a person reads"
-		v.Set(reflect.ValueOf(p))
-		return
-	case advise.Kind:
-		v.SetString(string(advise.Hone))
-		return
-	}
-	switch v.Kind() {
-	case reflect.Pointer:
-		v.Set(reflect.New(v.Type().Elem()))
-		fill(v.Elem())
-	case reflect.Slice:
-		v.Set(reflect.MakeSlice(v.Type(), 1, 1))
-		fill(v.Index(0))
-	case reflect.Struct:
-		for i := range v.NumField() {
-			if v.Type().Field(i).IsExported() {
-				fill(v.Field(i))
-			}
-		}
-	case reflect.String:
-		v.SetString("front")
-	case reflect.Bool:
-		v.SetBool(true)
-	case reflect.Int, reflect.Int64, reflect.Int32:
-		v.SetInt(1)
-	case reflect.Uint8, reflect.Uint64:
-		v.SetUint(1)
-	case reflect.Float64:
-		v.SetFloat(1.5)
-	}
-}
-
-func full[T any]() *T {
-	v := new(T)
-	fill(reflect.ValueOf(v).Elem())
-	return v
-}
-
 // messages are full ones of each kind, with the words that have a meaning.
 func messages() map[string][]any {
-	r := full[event.Record]()
+	r := publishtest.Full[event.Record]()
 	r.Kind, r.Reading.How = event.Taken, "settled"
 	r.Reading.PartFrom = event.ByCooling
 	rd := *r.Reading
 	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Reading: &rd}
-	ev := full[event.Record]()
+	ev := publishtest.Full[event.Record]()
 	ev.Kind, ev.Reading = event.Told, nil
-	b := full[state.Bore]()
+	b := publishtest.Full[state.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
 	b.WarmFrom, b.Last.PartFrom = event.ByCooling, event.BySensor
-	d := full[event.Action]()
+	d := publishtest.Full[event.Action]()
 	d.Do = "place"
 	return map[string][]any{
-		reading: {r}, events: {ev}, bore: {b}, do: {d},
-		live: {full[event.Live]()}, done: {full[event.Reply]()},
-		alive: {Alive{Daemon: "d", State: Online, Why: "w", Journal: "j", Version: "v", At: r.At, Stations: []string{"a"}}},
+		LeafReading: {r}, LeafEvent: {ev}, LeafBore: {b}, LeafDo: {d},
+		LeafLive: {publishtest.Full[event.Live]()}, LeafDone: {publishtest.Full[event.Reply]()},
+		LeafAlive: {Alive{Daemon: "d", State: Online, Why: "w", Journal: "j", Version: "v", At: r.At, Stations: []string{"a"}}},
 	}
 }
 
@@ -253,8 +188,8 @@ func walk(v any, see func(map[string]any)) {
 
 // Every kind of event is known, and needs the object that tells it.
 func TestEventKinds(t *testing.T) {
-	s := compile(t, events, false)
-	full := full[event.Event]()
+	s := compile(t, LeafEvent, false)
+	full := publishtest.Full[event.Event]()
 	objects := map[event.Kind]func(*event.Event){
 		event.Started: nil, event.JobChosen: func(e *event.Event) { e.Job = full.Job }, event.PartBegun: func(e *event.Event) { e.Part = full.Part },
 		event.RoundOver: func(e *event.Event) { e.Round = full.Round }, event.Placed: func(e *event.Event) { e.Place = full.Place },
@@ -269,7 +204,7 @@ func TestEventKinds(t *testing.T) {
 		event.Turning:  func(e *event.Event) { e.Spindle = full.Spindle },
 		event.ClockSet: func(e *event.Event) { e.Clock = full.Clock }, event.Told: func(e *event.Event) { e.Note = "n" },
 	}
-	enum := load(t, events).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
+	enum := load(t, LeafEvent).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
 	if len(enum) != len(objects) {
 		t.Errorf("%d kinds in the schema, %d here", len(enum), len(objects))
 	}
@@ -294,10 +229,10 @@ func TestEventKinds(t *testing.T) {
 // What must not pass.
 func TestSchemasRefuse(t *testing.T) {
 	for name, docs := range map[string][]string{
-		reading: {`{}`, `{"journal":"J","seq":0,"station":"s","at":"2026-11-25T09:30:00Z","kind":"reading"}`, `{"journal":"J","seq":1,"station":"s","at":"yesterday","kind":"reading","reading":{}}`},
-		do:      {`{"do":"take"}`, `{"id":"","do":"take"}`, `{"id":"1","do":"start spindle"}`, `{"id":"1","do":"place","place":{"depth_mm":"13","angle_deg":0}}`, `{"id":"1","do":"place","place":{"depth_mm":13,"angle_deg":360}}`},
-		alive:   {`{"daemon":"d","state":"asleep","at":"2026-11-25T09:30:00Z"}`},
-		bore:    {`{"journal":"J","seq":1}`},
+		LeafReading: {`{}`, `{"journal":"J","seq":0,"station":"s","at":"2026-11-25T09:30:00Z","kind":"reading"}`, `{"journal":"J","seq":1,"station":"s","at":"yesterday","kind":"reading","reading":{}}`},
+		LeafDo:      {`{"do":"take"}`, `{"id":"","do":"take"}`, `{"id":"1","do":"start spindle"}`, `{"id":"1","do":"place","place":{"depth_mm":"13","angle_deg":0}}`, `{"id":"1","do":"place","place":{"depth_mm":13,"angle_deg":360}}`},
+		LeafAlive:   {`{"daemon":"d","state":"asleep","at":"2026-11-25T09:30:00Z"}`},
+		LeafBore:    {`{"journal":"J","seq":1}`},
 	} {
 		s := compile(t, name, false)
 		for _, d := range docs {
@@ -314,21 +249,21 @@ func TestSchemasRefuse(t *testing.T) {
 
 // What leaves a publisher, seen at a real broker, is what the contract says.
 func TestPublishedMessagesKeepTheContract(t *testing.T) {
-	m := startMosquitto(t)
-	e := listen(t, m.url(), nil)
-	j := &paper{}
-	j.add("hone-bay-1", 3)
-	j.recs[1].Event = event.Event{Station: "hone-bay-1", At: j.recs[1].At, Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11"}}
+	m := publishtest.StartMosquitto(t)
+	e := listen(t, m.URL(), nil)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 3)
+	j.Recs[1].Event = event.Event{Station: "hone-bay-1", At: j.Recs[1].At, Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11"}}
 	msgs := messages()
-	p := run(t, config(m.url()), j, nil)
+	p := run(t, config(m.URL()), j, nil)
 	connected(t, p)
-	for _, leaf := range []string{live, bore, done} {
+	for _, leaf := range []string{LeafLive, LeafBore, LeafDone} {
 		raw, err := json.Marshal(msgs[leaf][0])
 		if err != nil {
 			t.Fatal(err)
 		}
 		showLive := func(station string, payload []byte) { p.Live(station, json.RawMessage(payload)) }
-		map[string]func(string, []byte){live: showLive, bore: p.Bore, done: p.Done}[leaf]("hone-bay-1", raw)
+		map[string]func(string, []byte){LeafLive: showLive, LeafBore: p.Bore, LeafDone: p.Done}[leaf]("hone-bay-1", raw)
 	}
 	counts := func() map[string]int {
 		c := map[string]int{}
@@ -337,8 +272,8 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 		}
 		return c
 	}
-	want := map[string]int{live: 1, reading: 2, events: 1, bore: 1, alive: 3, done: 1}
-	until(t, "all messages", func() bool { return maps.Equal(counts(), want) })
+	want := map[string]int{LeafLive: 1, LeafReading: 2, LeafEvent: 1, LeafBore: 1, LeafAlive: 3, LeafDone: 1}
+	publishtest.Until(t, "all messages", func() bool { return maps.Equal(counts(), want) })
 	for _, msg := range e.all() {
 		leaf := filepath.Base(msg.Topic())
 		doc, err := jsonschema.UnmarshalJSON(strings.NewReader(string(msg.Payload())))
@@ -446,7 +381,7 @@ func TestContractDocument(t *testing.T) {
 func TestContractByTheParser(t *testing.T) {
 	t.Parallel()
 	all := os.Getenv("FAIRBORE_ALL") != ""
-	node := need(t, "node")
+	node := publishtest.Need(t, "node")
 	out, err := exec.Command(node, "../../testdata/publish/asyncapi.cjs", contract).CombinedOutput()
 	var exit *exec.ExitError
 	if errors.As(err, &exit) && exit.ExitCode() == 77 && !all {

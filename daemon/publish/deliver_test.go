@@ -7,37 +7,38 @@ import (
 	"testing"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/event"
+	"fairbore/daemon/publishtest"
 )
 
 func connected(t testing.TB, p *Publisher) {
 	t.Helper()
-	until(t, "connected", func() bool { return p.Status().Connected })
+	publishtest.Until(t, "connected", func() bool { return p.Status().Connected })
 }
 
 func drained(t testing.TB, p *Publisher) {
 	t.Helper()
-	until(t, "nothing is left to send", func() bool { return p.Status().Backlog == 0 })
+	publishtest.Until(t, "nothing is left to send", func() bool { return p.Status().Backlog == 0 })
 }
 
 // Everything of the journal arrives in order, readings and other events on their
 // topics, the bore after the records it rests on.
 func TestCatchesUp(t *testing.T) {
-	m := startMosquitto(t)
-	e := listen(t, m.url(), nil)
-	j := &paper{}
-	j.add("hone-bay-1", 300)
-	j.recs[9].Event = event.Event{Station: "hone-bay-2", At: j.recs[9].At, Kind: event.Told, Note: "stones dressed"}
-	p := run(t, config(m.url()), j, func(p *Publisher) {
+	m := publishtest.StartMosquitto(t)
+	e := listen(t, m.URL(), nil)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 300)
+	j.Recs[9].Event = event.Event{Station: "hone-bay-2", At: j.Recs[9].At, Kind: event.Told, Note: "stones dressed"}
+	p := run(t, config(m.URL()), j, func(p *Publisher) {
 		p.Bore("hone-bay-1", []byte(`{"bore":"old"}`))
 		p.Bore("hone-bay-1", []byte(`{"bore":"new"}`))
 	})
 	e.heard(t, 300)
 	drained(t, p)
-	until(t, "the bore is heard", func() bool { return len(e.on("bore")) > 0 })
+	publishtest.Until(t, "the bore is heard", func() bool { return len(e.on("bore")) > 0 })
 	if got := e.on("bore"); len(got) != 1 || got[0] != `{"bore":"new"}` {
 		t.Errorf("bore: %v", got)
 	}
@@ -51,23 +52,23 @@ func TestCatchesUp(t *testing.T) {
 	if c, _ := j.Cursor(cursorName); c != 300 {
 		t.Errorf("cursor %d, want 300", c)
 	}
-	j.add("hone-bay-2", 1)
+	j.Add("hone-bay-2", 1)
 	p.Wake()
 	e.heard(t, 301)
 }
 
 // A cursor kept by the journal is where a new publisher begins.
 func TestBeginsAtTheCursor(t *testing.T) {
-	url, _, b := embedded(t)
+	url, _, b := publishtest.Embedded(t)
 	cfg := config(url)
 	cfg.Local = b
 	e := listen(t, url, nil)
-	j := &paper{}
-	j.add("hone-bay-1", 20)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 20)
 	j.SetCursor(cursorName, 15)
 	p := run(t, cfg, j, nil)
 	drained(t, p)
-	until(t, "five records", func() bool { return len(e.on("reading")) == 5 })
+	publishtest.Until(t, "five records", func() bool { return len(e.on("reading")) == 5 })
 	if !strings.Contains(e.on("reading")[0], `"seq":16,`) || p.Status().Published != 5 {
 		t.Errorf("first %s, published %d", e.on("reading")[0], p.Status().Published)
 	}
@@ -76,12 +77,12 @@ func TestBeginsAtTheCursor(t *testing.T) {
 // A cursor beyond the journal can only come from another journal; everything is
 // sent again rather than nothing.
 func TestCursorBeyondTheJournal(t *testing.T) {
-	url, own, _ := embedded(t)
+	url, own, _ := publishtest.Embedded(t)
 	cfg := config(url)
-	own(&cfg)
+	own(&cfg.Config)
 	e := listen(t, url, nil)
-	j := &paper{}
-	j.add("hone-bay-1", 3)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 3)
 	j.SetCursor(cursorName, 15)
 	run(t, cfg, j, nil)
 	e.heard(t, 3)
@@ -89,18 +90,18 @@ func TestCursorBeyondTheJournal(t *testing.T) {
 
 // A record that no broker takes must not stop those behind it.
 func TestSkipsWhatCannotBeSent(t *testing.T) {
-	url, _, b := embedded(t)
+	url, _, b := publishtest.Embedded(t)
 	cfg := config(url)
 	cfg.Local = b
 	e := listen(t, url, nil)
-	j := &paper{}
-	j.add("hone-bay-1", 3)
-	j.recs[1].Note = strings.Repeat("x", MaxPayload)
-	j.add("a/b", 1)
-	j.add("hone-bay-1", 1)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 3)
+	j.Recs[1].Note = strings.Repeat("x", MaxPayload)
+	j.Add("a/b", 1)
+	j.Add("hone-bay-1", 1)
 	p := run(t, cfg, j, nil)
 	drained(t, p)
-	until(t, "three records", func() bool { return len(e.on("reading")) == 3 })
+	publishtest.Until(t, "three records", func() bool { return len(e.on("reading")) == 3 })
 	if s := p.Status(); s.Skipped != 2 || s.Published != 3 || !s.Connected {
 		t.Errorf("%+v", s)
 	}
@@ -111,17 +112,17 @@ func TestSkipsWhatCannotBeSent(t *testing.T) {
 
 // A journal that can't be read is told, and sending goes on when it can.
 func TestJournalUnreadable(t *testing.T) {
-	url, _, b := embedded(t)
+	url, _, b := publishtest.Embedded(t)
 	cfg := config(url)
 	cfg.Local = b
 	e := listen(t, url, nil)
-	j := &paper{broken: true}
-	j.add("hone-bay-1", 3)
+	j := &publishtest.Journal{Broken: true}
+	j.Add("hone-bay-1", 3)
 	p := run(t, cfg, j, nil)
-	until(t, "the status says so", func() bool { s := p.Status(); return s.Connected && strings.Contains(s.Why, "on fire") })
-	j.setBroken(false)
+	publishtest.Until(t, "the status says so", func() bool { s := p.Status(); return s.Connected && strings.Contains(s.Why, "on fire") })
+	j.SetBroken(false)
 	e.heard(t, 3)
-	until(t, "the status is clear", func() bool { return p.Status().Why == "" })
+	publishtest.Until(t, "the status is clear", func() bool { return p.Status().Why == "" })
 }
 
 // A display that comes late draws from the retained messages alone.
@@ -130,26 +131,26 @@ func TestRetainedToALateSubscriber(t *testing.T) {
 		t.Run(which, func(t *testing.T) {
 			var cfg Config
 			if which == "mosquitto" {
-				cfg = config(startMosquitto(t).url())
+				cfg = config(publishtest.StartMosquitto(t).URL())
 			} else {
-				url, _, b := embedded(t)
+				url, _, b := publishtest.Embedded(t)
 				cfg = config(url)
 				cfg.Local = b
 			}
-			j := &paper{}
+			j := &publishtest.Journal{}
 			p := run(t, cfg, j, nil)
 			for i := range 50 {
-				j.add("hone-bay-1", 1)
+				j.Add("hone-bay-1", 1)
 				p.Bore("hone-bay-1", fmt.Appendf(nil, `{"n":%d}`, i+1))
 			}
 			drained(t, p)
 			early := listen(t, cfg.Broker, nil)
-			until(t, "the newest bore", func() bool {
+			publishtest.Until(t, "the newest bore", func() bool {
 				b := early.on("bore")
 				return len(b) > 0 && b[len(b)-1] == `{"n":50}`
 			})
 			e := listen(t, cfg.Broker, nil)
-			until(t, "bore and three alives", func() bool { return len(e.on("bore")) == 1 && len(e.on("alive")) == 3 })
+			publishtest.Until(t, "bore and three alives", func() bool { return len(e.on("bore")) == 1 && len(e.on("alive")) == 3 })
 			for _, m := range e.all() {
 				if !m.Retained() {
 					t.Errorf("%s is not retained", m.Topic())
@@ -164,11 +165,11 @@ func TestRetainedToALateSubscriber(t *testing.T) {
 
 // Live values are paced, the newest arrives, and none is kept while offline.
 func TestLive(t *testing.T) {
-	url, own, _ := embedded(t)
+	url, own, _ := publishtest.Embedded(t)
 	cfg := config(url)
-	own(&cfg)
+	own(&cfg.Config)
 	e := listen(t, url, nil)
-	p := run(t, cfg, &paper{}, nil)
+	p := run(t, cfg, &publishtest.Journal{}, nil)
 	p.Live("hone-bay-1", "offline")
 	connected(t, p)
 	start := time.Now()
@@ -176,7 +177,7 @@ func TestLive(t *testing.T) {
 		p.Live("hone-bay-1", i)
 		time.Sleep(time.Millisecond) // the gauge's own pace
 	}
-	until(t, "the newest", func() bool { l := e.on("live"); return len(l) > 0 && l[len(l)-1] == "299" })
+	publishtest.Until(t, "the newest", func() bool { l := e.on("live"); return len(l) > 0 && l[len(l)-1] == "299" })
 	got := e.on("live")
 	if most := int(time.Since(start)/p.pace.live) + 1; len(got) > most || len(got) < 3 {
 		t.Errorf("%d live values, want 3 to %d", len(got), most)
@@ -194,14 +195,14 @@ func TestLive(t *testing.T) {
 // Commands come in, in order; a handler that waits does not hold up the records;
 // what is too much, too large or retained is refused and counted.
 func TestCommands(t *testing.T) {
-	m := startMosquitto(t)
-	c := mouth(t, m.url(), nil)
+	m := publishtest.StartMosquitto(t)
+	c := mouth(t, m.URL(), nil)
 	topic := Topic("quarry-lane", "hone-bay-2", "do")
 	wait(t, c.Publish(topic, 1, true, "retained: would be done at each connection"))
-	cfg := config(m.url())
+	cfg := config(m.URL())
 	cfg.Commands = true
-	j := &paper{}
-	e := listen(t, m.url(), nil)
+	j := &publishtest.Journal{}
+	e := listen(t, m.URL(), nil)
 	block := make(chan struct{})
 	got := make(chan string, 200)
 	p := run(t, cfg, j, func(p *Publisher) {
@@ -212,19 +213,19 @@ func TestCommands(t *testing.T) {
 		}
 	})
 	connected(t, p)
-	until(t, "the retained one is refused", func() bool { return p.Status().RefusedCommands == 1 })
+	publishtest.Until(t, "the retained one is refused", func() bool { return p.Status().RefusedCommands == 1 })
 	wait(t, c.Publish(topic, 1, false, strings.Repeat("x", maxCommand+1)))
-	until(t, "the large one is refused", func() bool { return p.Status().RefusedCommands == 2 })
+	publishtest.Until(t, "the large one is refused", func() bool { return p.Status().RefusedCommands == 2 })
 	for i := range 40 {
 		wait(t, c.Publish(topic, 1, false, fmt.Sprint(i)))
 	}
 	// One is being carried out, 32 wait, 7 are refused.
-	until(t, "the flood is refused", func() bool { return p.Status().RefusedCommands == 2+7 })
-	j.add("hone-bay-1", 100)
+	publishtest.Until(t, "the flood is refused", func() bool { return p.Status().RefusedCommands == 2+7 })
+	j.Add("hone-bay-1", 100)
 	p.Wake()
 	e.heard(t, 100)
 	close(block)
-	until(t, "replies", func() bool { return len(e.on("done")) == 33 })
+	publishtest.Until(t, "replies", func() bool { return len(e.on("done")) == 33 })
 	for i, want := 0, e.on("done"); i < 33; i++ {
 		if g := <-got; g != fmt.Sprintf("hone-bay-2 %d", i) || want[i] != fmt.Sprint(i) {
 			t.Fatalf("command %d: %s, reply %s", i, g, want[i])
@@ -235,32 +236,32 @@ func TestCommands(t *testing.T) {
 
 // Without Commands nothing is subscribed to.
 func TestNoCommandsUnlessAllowed(t *testing.T) {
-	m := startMosquitto(t)
-	j := &paper{}
-	p := run(t, config(m.url()), j, func(p *Publisher) {
+	m := publishtest.StartMosquitto(t)
+	j := &publishtest.Journal{}
+	p := run(t, config(m.URL()), j, func(p *Publisher) {
 		p.OnCommand = func(string, []byte) { t.Error("a command came through") }
 	})
 	connected(t, p)
-	c := mouth(t, m.url(), nil)
+	c := mouth(t, m.URL(), nil)
 	wait(t, c.Publish(Topic("quarry-lane", "hone-bay-1", "do"), 1, false, "{}"))
-	e := listen(t, m.url(), nil)
-	j.add("hone-bay-1", 1) // sent after the command was acknowledged
+	e := listen(t, m.URL(), nil)
+	j.Add("hone-bay-1", 1) // sent after the command was acknowledged
 	p.Wake()
 	e.heard(t, 1)
 }
 
 // Replies outlive a loss; of too many the oldest go.
 func TestReplies(t *testing.T) {
-	url, own, _ := embedded(t)
+	url, own, _ := publishtest.Embedded(t)
 	cfg := config(url)
-	own(&cfg)
+	own(&cfg.Config)
 	e := listen(t, url, nil)
-	p := run(t, cfg, &paper{}, func(p *Publisher) {
+	p := run(t, cfg, &publishtest.Journal{}, func(p *Publisher) {
 		for i := range maxReplies + 5 {
 			p.Done("hone-bay-1", fmt.Append(nil, i))
 		}
 	})
-	until(t, "replies", func() bool { return len(e.on("done")) >= maxReplies })
+	publishtest.Until(t, "replies", func() bool { return len(e.on("done")) >= maxReplies })
 	if got := e.on("done"); len(got) != maxReplies || got[0] != "5" || p.Status().DroppedReplies != 5 {
 		t.Errorf("%d replies from %s, %d dropped", len(got), got[0], p.Status().DroppedReplies)
 	}
@@ -268,22 +269,21 @@ func TestReplies(t *testing.T) {
 
 // The rule of who is alive: the station names its daemon, the daemon lists it.
 func TestAlive(t *testing.T) {
-	m := startMosquitto(t)
-	e := listen(t, m.url(), nil)
-	p, err := New(config(m.url()), &paper{}, zerolog.Nop())
+	m := publishtest.StartMosquitto(t)
+	e := listen(t, m.URL(), nil)
+	p, err := New(config(m.URL()), &publishtest.Journal{}, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.pace = quick()
 	p.pace.beat = 50 * time.Millisecond
-	p.pace.ack = 500 * time.Millisecond
+	p.dialer.Pace.Answer = 500 * time.Millisecond
 	end := stop(t, p)
-	until(t, "a second beat", func() bool { return len(e.on("alive")) >= 4 })
+	publishtest.Until(t, "a second beat", func() bool { return len(e.on("alive")) >= 4 })
 	end()
-	until(t, "goodbye", func() bool { return strings.Contains(strings.Join(e.on("alive"), ""), `"offline"`) })
+	publishtest.Until(t, "goodbye", func() bool { return strings.Contains(strings.Join(e.on("alive"), ""), `"offline"`) })
 	state := map[string]Alive{}
 	first := map[string]Alive{}
-	until(t, "three goodbyes", func() bool {
+	publishtest.Until(t, "three goodbyes", func() bool {
 		clear(state)
 		off := 0
 		for _, msg := range e.all() {
@@ -316,19 +316,19 @@ func TestAlive(t *testing.T) {
 
 // With one station the will is on the station's own topic.
 func TestOneStationIsItsOwnDaemon(t *testing.T) {
-	url, _, b := embedded(t)
+	url, _, b := publishtest.Embedded(t)
 	cfg := config(url)
 	cfg.Local = b
 	cfg.Stations = cfg.Stations[:1]
 	e := listen(t, url, nil)
-	p, err := New(cfg, &paper{}, zerolog.Nop())
+	p, err := New(cfg, &publishtest.Journal{}, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}
 	end := stop(t, p)
-	until(t, "online", func() bool { return len(e.on("alive")) == 1 })
+	publishtest.Until(t, "online", func() bool { return len(e.on("alive")) == 1 })
 	end()
-	until(t, "offline", func() bool { return len(e.on("alive")) == 2 })
+	publishtest.Until(t, "offline", func() bool { return len(e.on("alive")) == 2 })
 	for _, m := range e.all() {
 		if m.Topic() != "fairbore/1/quarry-lane/hone-bay-1/alive" || !strings.Contains(string(m.Payload()), `"daemon":"hone-bay-1"`) {
 			t.Errorf("%s %s", m.Topic(), m.Payload())
@@ -336,7 +336,7 @@ func TestOneStationIsItsOwnDaemon(t *testing.T) {
 	}
 }
 
-func wait(t testing.TB, tok mqtt.Token) {
+func wait(t testing.TB, tok paho.Token) {
 	t.Helper()
 	if !tok.WaitTimeout(5*time.Second) || tok.Error() != nil {
 		t.Fatal("publish: ", tok.Error())

@@ -7,9 +7,8 @@ import (
 	"fmt"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
-
 	"fairbore/daemon/event"
+	"fairbore/daemon/mqtt"
 )
 
 // chunk is how many records are read and sent before acknowledgements, live
@@ -22,7 +21,7 @@ var errNoAck = errors.New("the broker stopped acknowledging")
 type link struct {
 	p    *Publisher
 	to   carrier
-	lost chan error
+	lost <-chan error
 	buf  []byte // of a payload that is free again; nil while there is none
 
 	flight  []flying       // oldest first
@@ -46,7 +45,7 @@ type flying struct {
 	landed  func() // called with p.mu held; nil: nothing to do
 }
 
-func newLink(p *Publisher, to carrier, lost chan error) *link {
+func newLink(p *Publisher, to carrier, lost <-chan error) *link {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for _, s := range p.slots {
@@ -69,7 +68,7 @@ func (p *Publisher) connection(ctx context.Context) (held time.Duration, err err
 		l.save()
 		held = max(time.Since(start), 1)
 	}()
-	if err := l.greet(); err != nil {
+	if err := l.greet(ctx); err != nil {
 		return 0, err
 	}
 	p.tell(true, l.refused)
@@ -95,9 +94,9 @@ func (l *link) cause(err error) error {
 }
 
 // greet says who is alive and asks for commands, before any record.
-func (l *link) greet() (err error) {
+func (l *link) greet(ctx context.Context) (err error) {
 	if l.p.cfg.Commands && l.p.OnCommand != nil {
-		if l.refused, err = l.p.subscribe(l.to); err != nil {
+		if l.refused, err = l.p.subscribe(ctx, l.to); err != nil {
 			return err
 		}
 	}
@@ -114,13 +113,13 @@ func (l *link) sayAlive(state, why string) error {
 	c := &l.p.cfg
 	now := time.Now()
 	l.beat = now.Add(l.p.pace.beat)
-	return l.sendJSON(Topic(c.Site, c.daemonLevel(), alive), c.daemonAlive(state, why, now))
+	return l.sendJSON(Topic(c.Site, c.daemonLevel(), LeafAlive), c.daemonAlive(state, why, now))
 }
 
 func (l *link) sayStations(state, why string) error {
 	c := &l.p.cfg
 	for _, s := range c.Stations {
-		if err := l.sendJSON(Topic(c.Site, s, alive), c.stationAlive(state, why, time.Now())); err != nil {
+		if err := l.sendJSON(Topic(c.Site, s, LeafAlive), c.stationAlive(state, why, time.Now())); err != nil {
 			return err
 		}
 	}
@@ -129,7 +128,7 @@ func (l *link) sayStations(state, why string) error {
 
 // serve sends until the connection fails (an error) or ctx ends (nil).
 func (l *link) serve(ctx context.Context) error {
-	tick := time.NewTicker(max(l.p.pace.ack/5, time.Millisecond))
+	tick := time.NewTicker(max(l.p.dialer.Pace.Answer/5, time.Millisecond))
 	defer tick.Stop()
 	liveDue := time.NewTimer(time.Hour)
 	defer liveDue.Stop()
@@ -178,7 +177,7 @@ func (l *link) awaited() <-chan struct{} {
 // tick looks at what depends on time alone.
 func (l *link) tick() error {
 	now := time.Now()
-	if len(l.flight) > 0 && now.Sub(l.moved) > l.p.pace.ack {
+	if len(l.flight) > 0 && now.Sub(l.moved) > l.p.dialer.Pace.Answer {
 		return errNoAck
 	}
 	if now.After(l.beat) {

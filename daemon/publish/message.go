@@ -8,13 +8,13 @@ import (
 
 // The last levels of the topics.
 const (
-	live    = "live"
-	reading = "reading"
-	events  = "event"
-	bore    = "bore"
-	alive   = "alive"
-	do      = "do"
-	done    = "done"
+	LeafLive    = "live"
+	LeafReading = "reading"
+	LeafEvent   = "event"
+	LeafBore    = "bore"
+	LeafAlive   = "alive"
+	LeafDo      = "do"
+	LeafDone    = "done"
 )
 
 // Alive tells whether a daemon, or a station of it, is there. It is retained.
@@ -41,11 +41,12 @@ func Topic(site, station, leaf string) string {
 	return "fairbore/1/" + site + "/" + station + "/" + leaf
 }
 
-func leafOf(k event.Kind) string {
+// LeafOf returns the last level of the topic of a kind of record.
+func LeafOf(k event.Kind) string {
 	if k == event.Taken {
-		return reading
+		return LeafReading
 	}
-	return events
+	return LeafEvent
 }
 
 // daemonLevel is the level of the topic that has the last will.

@@ -9,13 +9,15 @@ import (
 	"testing"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
+
+	"fairbore/daemon/publishtest"
 )
 
 // flow appends eight records every two milliseconds, more than any shop makes,
 // until it is stopped.
-func flow(p *Publisher, j *paper) (stop func()) {
+func flow(p *Publisher, j *publishtest.Journal) (stop func()) {
 	quit, over := make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(over)
@@ -26,7 +28,7 @@ func flow(p *Publisher, j *paper) (stop func()) {
 			case <-quit:
 				return
 			case <-tick.C:
-				j.add("hone-bay-1", 8)
+				j.Add("hone-bay-1", 8)
 				p.Wake()
 			}
 		}
@@ -40,19 +42,19 @@ func flow(p *Publisher, j *paper) (stop func()) {
 func TestBrokerRestartedUnderLoad(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	m := startMosquitto(t, "allow_anonymous true", "persistence true", "persistence_location "+dir+"/")
-	e := listen(t, m.url(), func(o *mqtt.ClientOptions) { o.SetCleanSession(false).SetClientID("ear") })
-	j := &paper{}
-	p := run(t, config(m.url()), j, nil)
+	m := publishtest.StartMosquitto(t, "allow_anonymous true", "persistence true", "persistence_location "+dir+"/")
+	e := listen(t, m.URL(), func(o *paho.ClientOptions) { o.SetCleanSession(false).SetClientID("ear") })
+	j := &publishtest.Journal{}
+	p := run(t, config(m.URL()), j, nil)
 	end := flow(p, j)
 	for range 5 {
 		connected(t, p)
-		until(t, "the subscriber is back", e.client.IsConnectionOpen)
+		publishtest.Until(t, "the subscriber is back", e.client.IsConnectionOpen)
 		n, _ := e.seqs(t)
-		until(t, "the flow has gone on", func() bool { last, _ := e.seqs(t); return last > n+200 })
-		m.stop()
-		until(t, "the loss is seen", func() bool { return !p.Status().Connected })
-		m.start()
+		publishtest.Until(t, "the flow has gone on", func() bool { last, _ := e.seqs(t); return last > n+200 })
+		m.Stop()
+		publishtest.Until(t, "the loss is seen", func() bool { return !p.Status().Connected })
+		m.Start()
 	}
 	end()
 	e.heard(t, j.Last())
@@ -65,21 +67,21 @@ func TestBrokerRestartedUnderLoad(t *testing.T) {
 // that it has acknowledged every record, in order, whatever happened in between.
 func TestBrokerKilledUnderLoad(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t)
-	x := startTap(t, m.addr)
-	j := &paper{}
+	m := publishtest.StartMosquitto(t)
+	x := startTap(t, m.Addr)
+	j := &publishtest.Journal{}
 	p := run(t, config(x.url()), j, nil)
 	end := flow(p, j)
 	for range 5 {
 		connected(t, p)
 		n := p.cursor()
-		until(t, "the flow has gone on", func() bool { return p.cursor() > n+200 })
-		m.kill()
-		until(t, "the loss is seen", func() bool { return !p.Status().Connected })
+		publishtest.Until(t, "the flow has gone on", func() bool { return p.cursor() > n+200 })
+		m.Kill()
+		publishtest.Until(t, "the loss is seen", func() bool { return !p.Status().Connected })
 		if last, _ := x.check(t); p.cursor() > last {
 			t.Errorf("cursor %d, but the broker acknowledged %d only", p.cursor(), last)
 		}
-		m.start()
+		m.Start()
 	}
 	end()
 	drained(t, p)
@@ -93,22 +95,22 @@ func TestBrokerKilledUnderLoad(t *testing.T) {
 // What the network swallowed was not acknowledged, whatever the library says of it.
 func TestPublishesSwallowed(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t)
-	x := startProxy(t, m.addr)
-	e := listen(t, m.url(), nil)
-	j := &paper{}
-	j.add("hone-bay-1", 10)
-	p := run(t, config(x.url()), j, nil)
+	m := publishtest.StartMosquitto(t)
+	x := publishtest.StartProxy(t, m.Addr)
+	e := listen(t, m.URL(), nil)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 10)
+	p := run(t, config(x.URL()), j, nil)
 	e.heard(t, 10)
 	drained(t, p)
-	x.set(true, false, false)
-	j.add("hone-bay-1", 500)
+	x.Set(true, false, false)
+	j.Add("hone-bay-1", 500)
 	p.Wake()
-	until(t, "the publisher gives up", func() bool { return !p.Status().Connected })
+	publishtest.Until(t, "the publisher gives up", func() bool { return !p.Status().Connected })
 	if c, _ := j.Cursor(cursorName); c != 10 {
 		t.Errorf("cursor %d, want 10: nothing arrived after it", c)
 	}
-	x.set(false, false, false)
+	x.Set(false, false, false)
 	e.heard(t, 510)
 	if _, repeats := e.seqs(t); repeats != 0 {
 		t.Errorf("%d repeats of messages that never arrived", repeats)
@@ -119,23 +121,23 @@ func TestPublishesSwallowed(t *testing.T) {
 // means that the records come again, and none is missing.
 func TestAcknowledgementsSwallowed(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t)
-	x := startProxy(t, m.addr)
-	e := listen(t, m.url(), nil)
-	j := &paper{}
-	p := run(t, config(x.url()), j, nil)
+	m := publishtest.StartMosquitto(t)
+	x := publishtest.StartProxy(t, m.Addr)
+	e := listen(t, m.URL(), nil)
+	j := &publishtest.Journal{}
+	p := run(t, config(x.URL()), j, nil)
 	for round := range uint64(3) {
 		connected(t, p)
 		drained(t, p)
-		x.set(false, true, false)
-		j.add("hone-bay-1", 100)
+		x.Set(false, true, false)
+		j.Add("hone-bay-1", 100)
 		p.Wake()
 		e.heard(t, 100*(round+1))
 		if c := p.cursor(); c != 100*round {
 			t.Errorf("cursor %d although no acknowledgement came", c)
 		}
-		x.set(false, false, false)
-		x.cut()
+		x.Set(false, false, false)
+		x.Cut()
 	}
 	drained(t, p)
 	last, repeats := e.seqs(t)
@@ -150,19 +152,19 @@ func TestHalfOpenLink(t *testing.T) {
 	for _, load := range []int{0, 1, 5000} {
 		t.Run(fmt.Sprint(load), func(t *testing.T) {
 			t.Parallel()
-			m := startMosquitto(t)
-			x := startProxy(t, m.addr)
-			e := listen(t, m.url(), nil)
-			j := &paper{}
-			p := run(t, config(x.url()), j, nil)
+			m := publishtest.StartMosquitto(t)
+			x := publishtest.StartProxy(t, m.Addr)
+			e := listen(t, m.URL(), nil)
+			j := &publishtest.Journal{}
+			p := run(t, config(x.URL()), j, nil)
 			connected(t, p)
 			drained(t, p)
-			x.set(false, false, true)
-			j.add("hone-bay-1", load)
+			x.Set(false, false, true)
+			j.Add("hone-bay-1", load)
 			p.Wake()
-			until(t, "the dead link is noticed", func() bool { return !p.Status().Connected })
-			x.set(false, false, false)
-			x.cut()
+			publishtest.Until(t, "the dead link is noticed", func() bool { return !p.Status().Connected })
+			x.Set(false, false, false)
+			x.Cut()
 			e.heard(t, uint64(load))
 			connected(t, p)
 		})
@@ -171,26 +173,26 @@ func TestHalfOpenLink(t *testing.T) {
 
 // A bore waits for its records also after a loss, and is sent again.
 func TestBoreAgainAfterALoss(t *testing.T) {
-	m := startMosquitto(t)
-	x := startProxy(t, m.addr)
-	e := listen(t, m.url(), nil)
-	j := &paper{}
-	j.add("hone-bay-1", 1)
-	p := run(t, config(x.url()), j, nil)
+	m := publishtest.StartMosquitto(t)
+	x := publishtest.StartProxy(t, m.Addr)
+	e := listen(t, m.URL(), nil)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 1)
+	p := run(t, config(x.URL()), j, nil)
 	p.Bore("hone-bay-1", []byte("A"))
-	until(t, "A", func() bool { return len(e.on("bore")) == 1 })
+	publishtest.Until(t, "A", func() bool { return len(e.on("bore")) == 1 })
 	drained(t, p)
-	x.cut()
-	until(t, "A again", func() bool { return len(e.on("bore")) == 2 })
+	x.Cut()
+	publishtest.Until(t, "A again", func() bool { return len(e.on("bore")) == 2 })
 	drained(t, p)
-	x.set(true, false, false)
-	j.add("hone-bay-1", 300)
+	x.Set(true, false, false)
+	j.Add("hone-bay-1", 300)
 	p.Bore("hone-bay-1", []byte("B"))
-	x.cut()
-	until(t, "a connection that swallows", func() bool { return x.is(func() bool { return x.made >= 3 }) })
-	x.set(false, false, false)
-	x.cut()
-	until(t, "B", func() bool { b := e.on("bore"); return b[len(b)-1] == "B" })
+	x.Cut()
+	publishtest.Until(t, "a connection that swallows", func() bool { return x.Is(func() bool { return x.Made >= 3 }) })
+	x.Set(false, false, false)
+	x.Cut()
+	publishtest.Until(t, "B", func() bool { b := e.on("bore"); return b[len(b)-1] == "B" })
 	e.seqs(t)
 	seen := 0
 	for _, m := range e.all() {
@@ -206,16 +208,16 @@ func TestBoreAgainAfterALoss(t *testing.T) {
 // A subscriber that reads nothing must not hold up the publisher or the others.
 func TestSlowSubscriber(t *testing.T) {
 	t.Parallel()
-	sub := need(t, "mosquitto_sub")
+	sub := publishtest.Need(t, "mosquitto_sub")
 	for _, which := range []string{"mosquitto", "embedded"} {
 		t.Run(which, func(t *testing.T) {
 			var cfg Config
 			if which == "mosquitto" {
-				cfg = config(startMosquitto(t, "allow_anonymous true", "max_queued_messages 100").url())
+				cfg = config(publishtest.StartMosquitto(t, "allow_anonymous true", "max_queued_messages 100").URL())
 			} else {
-				url, own, _ := embedded(t)
+				url, own, _ := publishtest.Embedded(t)
 				cfg = config(url)
-				own(&cfg)
+				own(&cfg.Config)
 			}
 			addr := strings.Split(strings.TrimPrefix(cfg.Broker, "tcp://"), ":")
 			stuck := exec.Command(sub, "-h", addr[0], "-p", addr[1], "-q", "1", "-t", "fairbore/1/#", "-F", "%t")
@@ -229,8 +231,8 @@ func TestSlowSubscriber(t *testing.T) {
 				t.Fatal(err)
 			}
 			e := listen(t, cfg.Broker, nil)
-			j := &paper{}
-			j.add("hone-bay-1", 3000)
+			j := &publishtest.Journal{}
+			j.Add("hone-bay-1", 3000)
 			p := run(t, cfg, j, nil)
 			e.heard(t, 3000)
 			drained(t, p)
@@ -240,19 +242,19 @@ func TestSlowSubscriber(t *testing.T) {
 
 // A subscriber with a session that was away gets what it missed, in order.
 func TestPersistentSubscriber(t *testing.T) {
-	m := startMosquitto(t)
-	session := func(o *mqtt.ClientOptions) { o.SetCleanSession(false).SetClientID("recorder") }
-	first := listen(t, m.url(), session)
-	j := &paper{}
-	j.add("hone-bay-1", 10)
-	p := run(t, config(m.url()), j, nil)
+	m := publishtest.StartMosquitto(t)
+	session := func(o *paho.ClientOptions) { o.SetCleanSession(false).SetClientID("recorder") }
+	first := listen(t, m.URL(), session)
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 10)
+	p := run(t, config(m.URL()), j, nil)
 	first.heard(t, 10)
 	first.client.Disconnect(100)
-	j.add("hone-bay-1", 500)
+	j.Add("hone-bay-1", 500)
 	p.Wake()
 	drained(t, p)
-	again := listen(t, m.url(), session)
-	until(t, "all that was missed", func() bool { return len(again.on("reading")) == 500 })
+	again := listen(t, m.URL(), session)
+	publishtest.Until(t, "all that was missed", func() bool { return len(again.on("reading")) == 500 })
 	for i, r := range again.on("reading") {
 		if !strings.Contains(r, fmt.Sprintf(`"seq":%d,`, 11+i)) {
 			t.Fatalf("message %d is %s", i, r)
@@ -263,35 +265,35 @@ func TestPersistentSubscriber(t *testing.T) {
 // Two programs with one client id throw each other out; that is told.
 func TestClientIDTwice(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t)
-	p := run(t, config(m.url()), &paper{}, nil)
-	run(t, config(m.url()), &paper{}, nil)
-	until(t, "the hint", func() bool { return strings.Contains(p.Status().Why, "does another program use client id") })
+	m := publishtest.StartMosquitto(t)
+	p := run(t, config(m.URL()), &publishtest.Journal{}, nil)
+	run(t, config(m.URL()), &publishtest.Journal{}, nil)
+	publishtest.Until(t, "the hint", func() bool { return strings.Contains(p.Status().Why, "does another program use client id") })
 }
 
 // A publisher that is killed says goodbye by its last will.
 func TestWillAfterKill(t *testing.T) {
-	m := startMosquitto(t)
-	e := listen(t, m.url(), nil)
+	m := publishtest.StartMosquitto(t)
+	e := listen(t, m.URL(), nil)
 	child := exec.Command(os.Args[0])
-	child.Env = append(os.Environ(), "FAIRBORE_CHILD="+m.url())
+	child.Env = append(os.Environ(), "FAIRBORE_CHILD="+m.URL())
 	if err := child.Start(); err != nil {
 		t.Fatal(err)
 	}
 	defer child.Wait()
-	until(t, "the child is online", func() bool { return len(e.on("alive")) == 3 })
+	publishtest.Until(t, "the child is online", func() bool { return len(e.on("alive")) == 3 })
 	if err := sigkill(child); err != nil {
 		t.Fatal(err)
 	}
-	until(t, "its will", func() bool { return len(e.on("alive")) == 4 })
+	publishtest.Until(t, "its will", func() bool { return len(e.on("alive")) == 4 })
 	msgs := e.all()
 	will := msgs[len(msgs)-1]
 	if will.Topic() != "fairbore/1/quarry-lane/daemon-1/alive" || !strings.Contains(string(will.Payload()), `"state":"offline","why":"connection lost"`) ||
 		!strings.Contains(string(will.Payload()), `"stations":["hone-bay-1","hone-bay-2"]`) {
 		t.Errorf("%s %s", will.Topic(), will.Payload())
 	}
-	late := listen(t, m.url(), nil)
-	until(t, "the will is retained", func() bool { return strings.Contains(strings.Join(late.on("alive"), ""), `"connection lost"`) })
+	late := listen(t, m.URL(), nil)
+	publishtest.Until(t, "the will is retained", func() bool { return strings.Contains(strings.Join(late.on("alive"), ""), `"connection lost"`) })
 }
 
 // TestMain is also the program that TestWillAfterKill kills.
@@ -303,7 +305,7 @@ func TestMain(m *testing.M) {
 }
 
 func child(url string) int {
-	p, err := New(config(url), &paper{}, zerolog.Nop())
+	p, err := New(config(url), &publishtest.Journal{}, zerolog.Nop())
 	if err != nil {
 		return 1
 	}

@@ -4,136 +4,26 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"math/rand/v2"
-	"net"
-	"os"
 	"os/exec"
-	"path/filepath"
 	"strings"
 	"sync"
 	"syscall"
 	"testing"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
-	"golang.org/x/crypto/bcrypt"
 
-	"fairbore/daemon/broker"
 	"fairbore/daemon/event"
+	"fairbore/daemon/mqtt"
+	"fairbore/daemon/publishtest"
 )
 
-// need finds a program or skips; with FAIRBORE_ALL it must be there.
-func need(t testing.TB, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("FAIRBORE_ALL") != "" {
-			t.Fatalf("%s is not in PATH", name)
-		}
-		t.Skipf("%s is not in PATH", name)
-	}
-	return path
-}
-
-// until polls for a condition.
-func until(t testing.TB, what string, ok func() bool) {
-	t.Helper()
-	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(2 * time.Millisecond) {
-		if time.Now().After(end) {
-			t.Fatalf("timed out waiting until %s", what)
-		}
-	}
-}
-
-// freePort picks an address below the ports that outgoing connections take, so
-// that none of those is on it when the broker comes.
-func freePort(t testing.TB) string {
-	t.Helper()
-	for {
-		addr := fmt.Sprintf("127.0.0.1:%d", 20_000+rand.N(12_000))
-		if l, err := net.Listen("tcp", addr); err == nil {
-			l.Close()
-			return addr
-		}
-	}
-}
-
-// mosquitto is a real broker that can be killed and started again on its address.
-type mosquitto struct {
-	t    testing.TB
-	addr string
-	conf string
-	cmd  *exec.Cmd
-}
-
-func startMosquitto(t testing.TB, extra ...string) *mosquitto {
-	t.Helper()
-	need(t, "mosquitto")
-	dir := t.TempDir()
-	m := &mosquitto{t: t, addr: freePort(t), conf: filepath.Join(dir, "m.conf")}
-	_, port, _ := net.SplitHostPort(m.addr)
-	// Started as root it would drop to a user that can't read the folder.
-	lines := append([]string{"user root", "listener " + port + " 127.0.0.1", "set_tcp_nodelay true",
-		"max_queued_messages 0", "max_inflight_messages 0"}, extra...)
-	if len(extra) == 0 {
-		lines = append(lines, "allow_anonymous true")
-	}
-	if err := os.WriteFile(m.conf, []byte(strings.Join(lines, "\n")+"\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	m.start()
-	t.Cleanup(m.kill)
-	return m
-}
-
-func (m *mosquitto) start() {
-	m.t.Helper()
-	m.cmd = exec.Command(need(m.t, "mosquitto"), "-c", m.conf)
-	if err := m.cmd.Start(); err != nil {
-		m.t.Fatal(err)
-	}
-	until(m.t, "the broker listens", func() bool {
-		c, err := net.Dial("tcp", m.addr)
-		if err == nil {
-			c.Close()
-		}
-		return err == nil
-	})
-}
-
-func (m *mosquitto) kill() {
-	if m.cmd != nil {
-		m.cmd.Process.Kill()
-		m.cmd.Wait()
-		m.cmd = nil
-	}
-}
-
-// stop ends the broker as a service manager does.
-func (m *mosquitto) stop() {
-	m.t.Helper()
-	if err := m.cmd.Process.Signal(syscall.SIGTERM); err != nil {
-		m.t.Fatal(err)
-	}
-	if err := m.cmd.Wait(); err != nil {
-		m.t.Fatal(err)
-	}
-	m.cmd = nil
-}
-
-func (m *mosquitto) url() string { return "tcp://" + m.addr }
-
-// quick is the usual pace with short waits.
-func quick() pace {
-	p := usualPace()
-	p.first, p.most, p.settled = 10*time.Millisecond, 100*time.Millisecond, 2*time.Second
-	p.ack, p.write, p.keepAlive, p.ping = 1500*time.Millisecond, time.Second, time.Second, time.Second
-	return p
-}
-
 func config(url string) Config {
-	return Config{Broker: url, ClientID: "daemon-1", Site: "quarry-lane", Stations: []string{"hone-bay-1", "hone-bay-2"}, Journal: "J1", Version: "test"}
+	return Config{
+		Config: mqtt.Config{Broker: url, ClientID: "daemon-1", Pace: publishtest.Quick()},
+		Site:   "quarry-lane", Stations: []string{"hone-bay-1", "hone-bay-2"}, Journal: "J1", Version: "test",
+	}
 }
 
 // run starts a publisher and ends it with the test.
@@ -143,7 +33,6 @@ func run(t testing.TB, cfg Config, src Source, set func(*Publisher)) *Publisher 
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.pace = quick()
 	if set != nil {
 		set(p)
 	}
@@ -168,29 +57,29 @@ func stop(t testing.TB, p *Publisher) (end func()) {
 
 // ear is a subscriber that keeps what it hears.
 type ear struct {
-	client  mqtt.Client
+	client  paho.Client
 	mu      sync.Mutex
-	msgs    []mqtt.Message
+	msgs    []paho.Message
 	checked int // of msgs, by seqs
 	last    uint64
 	repeats int
 }
 
 // listen subscribes to everything of the site; persistent sessions survive the broker.
-func listen(t testing.TB, url string, set func(*mqtt.ClientOptions)) *ear {
+func listen(t testing.TB, url string, set func(*paho.ClientOptions)) *ear {
 	t.Helper()
 	e := &ear{}
-	o := mqtt.NewClientOptions().AddBroker(url).SetClientID(fmt.Sprintf("ear-%d", time.Now().UnixNano())).
+	o := paho.NewClientOptions().AddBroker(url).SetClientID(fmt.Sprintf("ear-%d", time.Now().UnixNano())).
 		SetConnectRetry(true).SetConnectRetryInterval(20 * time.Millisecond).SetMaxReconnectInterval(50 * time.Millisecond)
 	if set != nil {
 		set(o)
 	}
-	o.SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
+	o.SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) {
 		e.mu.Lock()
 		defer e.mu.Unlock()
 		e.msgs = append(e.msgs, m)
 	})
-	e.client = mqtt.NewClient(o)
+	e.client = paho.NewClient(o)
 	if tok := e.client.Connect(); !tok.WaitTimeout(10*time.Second) || tok.Error() != nil {
 		t.Fatal("subscriber can't connect: ", tok.Error())
 	}
@@ -201,10 +90,10 @@ func listen(t testing.TB, url string, set func(*mqtt.ClientOptions)) *ear {
 	return e
 }
 
-func (e *ear) all() []mqtt.Message {
+func (e *ear) all() []paho.Message {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	return append([]mqtt.Message(nil), e.msgs...)
+	return append([]paho.Message(nil), e.msgs...)
 }
 
 // on returns the payloads heard on topics ending in a leaf.
@@ -246,135 +135,24 @@ func (e *ear) seqs(t testing.TB) (last uint64, repeats int) {
 
 func (e *ear) heard(t testing.TB, n uint64) {
 	t.Helper()
-	until(t, fmt.Sprintf("record %d is heard", n), func() bool { last, _ := e.seqs(t); return last == n })
+	publishtest.Until(t, fmt.Sprintf("record %d is heard", n), func() bool { last, _ := e.seqs(t); return last == n })
 }
 
-// embedded starts the daemon's own broker; own is for a publisher in another process.
-func embedded(t testing.TB, users ...broker.User) (url string, own func(*Config), b *broker.Broker) {
-	t.Helper()
-	hash, err := bcrypt.GenerateFromPassword([]byte("swarf"), bcrypt.MinCost)
-	if err != nil {
-		t.Fatal(err)
-	}
-	users = append(users, broker.User{Name: "other", Hash: string(hash), Publish: true})
-	b, err = broker.Open(broker.Config{Listen: "127.0.0.1:0", WebSocket: "127.0.0.1:0", Site: "quarry-lane", Anonymous: true, Users: users}, zerolog.Nop())
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	over := make(chan error)
-	go func() { over <- b.Run(ctx) }()
-	t.Cleanup(func() {
-		cancel()
-		if err := <-over; err != nil {
-			t.Error(err)
-		}
-	})
-	return "tcp://" + b.Addr(), func(c *Config) { c.User, c.Password = "other", "swarf" }, b
-}
+func sigkill(c *exec.Cmd) error { return c.Process.Signal(syscall.SIGKILL) }
+
+func freeze(c *exec.Cmd) error { return c.Process.Signal(syscall.SIGSTOP) }
 
 // mouth connects a client that sends.
-func mouth(t testing.TB, url string, set func(*mqtt.ClientOptions)) mqtt.Client {
+func mouth(t testing.TB, url string, set func(*paho.ClientOptions)) paho.Client {
 	t.Helper()
-	o := mqtt.NewClientOptions().AddBroker(url).SetClientID("mouth")
+	o := paho.NewClientOptions().AddBroker(url).SetClientID("mouth")
 	if set != nil {
 		set(o)
 	}
-	c := mqtt.NewClient(o)
+	c := paho.NewClient(o)
 	if tok := c.Connect(); !tok.WaitTimeout(5*time.Second) || tok.Error() != nil {
 		t.Fatal("can't connect: ", tok.Error())
 	}
 	t.Cleanup(func() { c.Disconnect(0) })
 	return c
 }
-
-// proxy stands between publisher and broker and can swallow bytes of either
-// direction, stop reading, or cut.
-type proxy struct {
-	t      testing.TB
-	l      net.Listener
-	target string
-	mu     sync.Mutex
-	up     bool // towards the broker: bytes vanish
-	down   bool // towards the publisher: bytes vanish
-	frozen bool // nothing is read at all
-	conns  []net.Conn
-	made   int
-}
-
-func startProxy(t testing.TB, target string) *proxy {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p := &proxy{t: t, l: l, target: target}
-	go p.accept()
-	t.Cleanup(func() { l.Close(); p.set(false, false, false); p.cut() })
-	return p
-}
-
-func (p *proxy) url() string { return "tcp://" + p.l.Addr().String() }
-
-func (p *proxy) accept() {
-	for {
-		in, err := p.l.Accept()
-		if err != nil {
-			return
-		}
-		out, err := net.Dial("tcp", p.target)
-		if err != nil {
-			in.Close()
-			continue
-		}
-		p.mu.Lock()
-		p.made++
-		p.conns = append(p.conns, in, out)
-		p.mu.Unlock()
-		go p.copy(out, in, func() bool { return p.up })
-		go p.copy(in, out, func() bool { return p.down })
-	}
-}
-
-func (p *proxy) copy(dst, src net.Conn, swallow func() bool) {
-	defer dst.Close()
-	defer src.Close()
-	buf := make([]byte, 4096)
-	for {
-		for p.is(func() bool { return p.frozen }) {
-			time.Sleep(time.Millisecond)
-		}
-		n, err := src.Read(buf)
-		if n > 0 && !p.is(swallow) {
-			dst.Write(buf[:n])
-		}
-		if err != nil {
-			return
-		}
-	}
-}
-
-func (p *proxy) is(f func() bool) bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return f()
-}
-
-func (p *proxy) set(up, down, frozen bool) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.up, p.down, p.frozen = up, down, frozen
-}
-
-func (p *proxy) cut() {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	for _, c := range p.conns {
-		c.Close()
-	}
-	p.conns = nil
-}
-
-func sigkill(c *exec.Cmd) error { return c.Process.Signal(syscall.SIGKILL) }
-
-func freeze(c *exec.Cmd) error { return c.Process.Signal(syscall.SIGSTOP) }

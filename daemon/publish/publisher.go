@@ -9,6 +9,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/event"
+	"fairbore/daemon/mqtt"
 )
 
 // cursorName is the name under which the journal keeps how far the broker is.
@@ -36,9 +37,11 @@ type Source interface {
 // Publisher sends the records of a journal, and the state of its stations, to a
 // broker. Its methods may be called from any goroutine and never wait for the network.
 type Publisher struct {
-	access
-	src Source
-	log zerolog.Logger
+	cfg    Config
+	dialer *mqtt.Dialer
+	pace   pace
+	src    Source
+	log    zerolog.Logger
 
 	// OnCommand takes a command of a station, in the order of arrival, one at a
 	// time, on a goroutine of Run that isn't the one that talks to the broker.
@@ -82,7 +85,10 @@ func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 	if err := cfg.check(); err != nil {
 		return nil, err
 	}
-	tc, err := cfg.tlsConfig()
+	if cfg.Local != nil { // nothing of a connection holds
+		cfg.Config = mqtt.Config{ClientID: cfg.ClientID, Pace: cfg.Pace}
+	}
+	dialer, err := mqtt.NewDialer(cfg.Config, log)
 	if err != nil {
 		return nil, err
 	}
@@ -98,15 +104,12 @@ func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 		cursor = 0
 	}
 	p := &Publisher{
-		access: access{cfg: cfg, tls: tc, pace: usualPace()}, src: src, log: log,
+		cfg: cfg, dialer: dialer, pace: usualPace(), src: src, log: log,
 		poke: make(chan struct{}, 1), commands: make(chan command, maxCommands),
 		acked: cursor, slots: map[string]*slot{}, status: Status{Why: "not started"},
 	}
 	for _, s := range cfg.Stations {
 		p.slots[s] = &slot{}
-	}
-	if cfg.bare() {
-		log.Warn().Str("broker", cfg.Broker).Msg("the password crosses the network in the clear; use ssl://")
 	}
 	return p, nil
 }
@@ -120,7 +123,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 		wg.Go(func() { p.takeCommands(ctx) })
 	}
 	defer wg.Wait()
-	p.keep(ctx, p.connection, p.tell)
+	p.dialer.Keep(ctx, p.connection, p.tell)
 	return nil
 }
 
@@ -163,7 +166,7 @@ func (p *Publisher) Live(station string, value any) {
 // by now. It is retained at the broker, replaces one not yet sent, and is sent
 // again after each new connection.
 func (p *Publisher) Bore(station string, payload []byte) {
-	if p.tooLarge(station, bore, payload) {
+	if p.tooLarge(station, LeafBore, payload) {
 		return
 	}
 	after := p.src.Last()
@@ -178,7 +181,7 @@ func (p *Publisher) Bore(station string, payload []byte) {
 // Done gives the reply to a command. It is sent at least once; of more than 64
 // waiting the oldest are dropped and counted.
 func (p *Publisher) Done(station string, payload []byte) {
-	if p.tooLarge(station, done, payload) {
+	if p.tooLarge(station, LeafDone, payload) {
 		return
 	}
 	p.mu.Lock()

@@ -50,7 +50,7 @@ func (l *link) fill(ctx context.Context) bool {
 	if l.sent >= l.p.src.Last() {
 		return false
 	}
-	limited, cancel := context.WithTimeout(ctx, l.p.pace.ack)
+	limited, cancel := context.WithTimeout(ctx, l.p.dialer.Pace.Answer)
 	defer cancel()
 	recs, err := l.p.src.RawRecords(limited, l.sent, chunk)
 	switch {
@@ -75,7 +75,7 @@ func (l *link) sendRecord(r *event.Record) error {
 		l.fly(flying{seq: r.Seq, skipped: true})
 		return nil
 	}
-	return l.send(Topic(l.p.cfg.Site, r.Station, leafOf(r.Kind)), false, payload, r.Seq, nil)
+	return l.send(Topic(l.p.cfg.Site, r.Station, LeafOf(r.Kind)), false, payload, r.Seq, nil)
 }
 
 // room returns room for a record with an event of so many bytes. A connection may
@@ -115,12 +115,12 @@ func (l *link) takeStates() (out []outgoing) {
 			continue // on its way already
 		}
 		l.replied = r.no
-		out = append(out, outgoing{topic: Topic(p.cfg.Site, r.station, done), payload: r.payload, landed: func() { p.replyLanded(r.no) }})
+		out = append(out, outgoing{topic: Topic(p.cfg.Site, r.station, LeafDone), payload: r.payload, landed: func() { p.replyLanded(r.no) }})
 	}
 	for _, name := range p.cfg.Stations {
 		b := &p.slots[name].bore
 		if payload := b.take(l.sent); payload != nil {
-			out = append(out, outgoing{Topic(p.cfg.Site, name, bore), true, payload, b.landed})
+			out = append(out, outgoing{Topic(p.cfg.Site, name, LeafBore), true, payload, b.landed})
 		}
 	}
 	return out
@@ -139,11 +139,11 @@ func (l *link) sendLive(now time.Time) (next time.Duration, err error) {
 	out, next := l.takeLive(now)
 	for _, o := range out {
 		payload, err := json.Marshal(o.value)
-		if err != nil || l.p.tooLarge(o.station, live, payload) {
+		if err != nil || l.p.tooLarge(o.station, LeafLive, payload) {
 			continue
 		}
 		// It is written soon, or lost with the connection.
-		if _, err := l.to.publish(Topic(l.p.cfg.Site, o.station, live), 0, false, payload); err != nil {
+		if _, err := l.to.publish(Topic(l.p.cfg.Site, o.station, LeafLive), 0, false, payload); err != nil {
 			return 0, err
 		}
 	}

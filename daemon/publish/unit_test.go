@@ -4,11 +4,12 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
-	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
+
+	"fairbore/daemon/publishtest"
 )
 
 // Whatever the order of offers, sends and acknowledgements: no bore leaves before
@@ -79,28 +80,6 @@ func TestBoresDoNotStarve(t *testing.T) {
 	}
 }
 
-// The waits double from the first to the most, never leave these bounds, and
-// begin again after a connection that held.
-func TestBackoff(t *testing.T) {
-	p := usualPace()
-	if p.first != 500*time.Millisecond || p.most != 30*time.Second {
-		t.Fatalf("bounds %s, %s", p.first, p.most)
-	}
-	b := backoff{pace: &p}
-	for i := range 40 {
-		base := min(p.first<<min(i, 16), p.most)
-		if d := b.next(0); d < base || d > min(base*3/2, p.most) {
-			t.Errorf("wait %d is %s, want %s and up to half more", i, d, base)
-		}
-	}
-	if d := b.next(time.Minute); d > time.Second {
-		t.Errorf("after a connection that held: %s", d)
-	}
-	if d := b.next(time.Second); d < time.Second {
-		t.Errorf("after one that did not: %s", d)
-	}
-}
-
 func TestConfigFaults(t *testing.T) {
 	good := config("tcp://127.0.0.1:1883")
 	for want, set := range map[string]func(*Config){
@@ -129,32 +108,20 @@ func TestConfigFaults(t *testing.T) {
 	} {
 		cfg := good
 		set(&cfg)
-		if _, err := New(cfg, &paper{}, zerolog.Nop()); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := New(cfg, &publishtest.Journal{}, zerolog.Nop()); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("got %v, want %s", err, want)
 		} else if strings.Contains(err.Error(), "u:p") {
 			t.Errorf("the error tells the password: %v", err)
 		}
 	}
-	if p, err := New(good, &paper{}, zerolog.Nop()); err != nil || p.Status().Connected || p.cfg.Window != DefaultWindow {
+	if p, err := New(good, &publishtest.Journal{}, zerolog.Nop()); err != nil || p.Status().Connected || p.cfg.Window != DefaultWindow {
 		t.Errorf("a good one: %v", err)
-	}
-}
-
-func TestPasswordInTheClear(t *testing.T) {
-	for broker, want := range map[string]bool{
-		"tcp://127.0.0.1:1883": false, "tcp://localhost:1883": false, "tcp://[::1]:1883": false,
-		"ssl://broker.example:8883": false, "tcp://broker.example:1883": true, "ws://10.0.0.7:9001": true,
-	} {
-		c := Config{Broker: broker, User: "u", Password: "p"}
-		if c.bare() != want {
-			t.Errorf("%s: %t", broker, !want)
-		}
 	}
 }
 
 // The status tells each change once.
 func TestOnStatus(t *testing.T) {
-	p, err := New(config("tcp://127.0.0.1:1883"), &paper{}, zerolog.Nop())
+	p, err := New(config("tcp://127.0.0.1:1883"), &publishtest.Journal{}, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,11 +140,11 @@ func TestOnStatus(t *testing.T) {
 // A record is sent as it would be written anew, whether the journal gave its
 // text or not.
 func TestWrittenEqualsMarshalled(t *testing.T) {
-	j := &paper{}
-	j.add("hone-bay-1", 3)
-	j.recs[1].Note = "<&> \u2028 Bohrung 7µ"
-	j.recs[2].Journal = `odd "name"`
-	for _, r := range j.recs {
+	j := &publishtest.Journal{}
+	j.Add("hone-bay-1", 3)
+	j.Recs[1].Note = "<&> \u2028 Bohrung 7µ"
+	j.Recs[2].Journal = `odd "name"`
+	for _, r := range j.Recs {
 		want, err := json.Marshal(&r)
 		if err != nil {
 			t.Fatal(err)
@@ -196,7 +163,7 @@ func TestWrittenEqualsMarshalled(t *testing.T) {
 
 // A window that was full is filled again when it has half emptied, not record by record.
 func TestCrowded(t *testing.T) {
-	l := &link{p: &Publisher{access: access{cfg: Config{Window: 8}}}, to: local{}}
+	l := &link{p: &Publisher{cfg: Config{Window: 8}}, to: local{}}
 	for _, step := range []struct {
 		records int
 		want    bool
@@ -219,7 +186,7 @@ func TestCrowded(t *testing.T) {
 
 // token is one that is done when its channel is closed.
 type token struct {
-	mqtt.Token
+	paho.Token
 	done chan struct{}
 }
 
@@ -229,7 +196,7 @@ func (t token) Done() <-chan struct{} { return t.done }
 // half empties it; never one that has come, which would be a busy loop.
 func TestAwaited(t *testing.T) {
 	const window = 8
-	l := &link{p: &Publisher{access: access{cfg: Config{Window: window}}}, to: local{}}
+	l := &link{p: &Publisher{cfg: Config{Window: window}}, to: local{}}
 	if l.awaited() != nil {
 		t.Error("something is awaited with nothing on its way")
 	}

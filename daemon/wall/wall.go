@@ -17,9 +17,10 @@ import (
 	"fairbore/daemon/event"
 	"fairbore/daemon/hub"
 	"fairbore/daemon/limit"
-	"fairbore/daemon/publish"
+	"fairbore/daemon/mqtt"
 	"fairbore/daemon/service"
 	"fairbore/daemon/state"
+	"fairbore/daemon/watch"
 	"fairbore/daemon/web"
 )
 
@@ -67,7 +68,7 @@ func Serve(ctx context.Context, o Options) error {
 
 // wall shows the stations that a watcher sees.
 type wall struct {
-	watcher *publish.Watcher
+	watcher *watch.Watcher
 	all     bool // sites
 	viewers hub.Viewers
 
@@ -87,11 +88,12 @@ type tile struct {
 const nobody = "no.station.yet"
 
 func newWall(o *Options) (*wall, error) {
-	c := publish.WatchConfig{
-		Broker: o.Broker, User: o.User, CAFile: o.CAFile, CertFile: o.CertFile, KeyFile: o.KeyFile, ClientID: o.ClientID, Site: o.Site,
+	c := watch.Config{
+		Config: mqtt.Config{Broker: o.Broker, User: o.User, CAFile: o.CAFile, CertFile: o.CertFile, KeyFile: o.KeyFile, ClientID: o.ClientID},
+		Site:   o.Site,
 	}
 	if c.Site == "" {
-		c.Site = publish.AllSites
+		c.Site = watch.AllSites
 	}
 	if c.ClientID == "" {
 		c.ClientID = "fairbore-wall-" + rand.Text()[:8]
@@ -104,12 +106,12 @@ func newWall(o *Options) (*wall, error) {
 		c.Password, _, _ = strings.Cut(string(secret), "\n")
 		c.Password = strings.TrimRight(c.Password, "\r")
 	}
-	watcher, err := publish.NewWatcher(c, o.Log)
+	watcher, err := watch.New(c, o.Log)
 	if err != nil {
 		return nil, err
 	}
-	w := &wall{watcher: watcher, all: c.Site == publish.AllSites, tiles: map[string]tile{}}
-	watcher.OnStation = func(s publish.Seen) { w.show(&s, time.Now()) }
+	w := &wall{watcher: watcher, all: c.Site == watch.AllSites, tiles: map[string]tile{}}
+	watcher.OnStation = func(s watch.Seen) { w.show(&s, time.Now()) }
 	watcher.OnForgotten = w.forget
 	watcher.OnStatus = w.status
 	w.status(watcher.Status())
@@ -128,11 +130,11 @@ func (w *wall) name(site, station string) string {
 }
 
 // show takes in what the watcher sees of a station.
-func (w *wall) show(s *publish.Seen, now time.Time) {
+func (w *wall) show(s *watch.Seen, now time.Time) {
 	name := w.name(s.Site, s.Station)
 	var t tile
 	switch {
-	case s.Presence != publish.Served:
+	case s.Presence != watch.Served:
 		t.gone = noWord(s, now)
 		t.bore = outOfReach(name, s.Bore, t.gone)
 	case s.Bore == nil:
@@ -150,7 +152,7 @@ func (w *wall) show(s *publish.Seen, now time.Time) {
 }
 
 // status takes in how the watcher stands, for a wall that has nothing else to show.
-func (w *wall) status(s publish.WatchStatus) {
+func (w *wall) status(s watch.Status) {
 	why := "connected to the broker, where no station has said anything yet"
 	if !s.Connected {
 		why = "no connection to the broker: " + s.Why
@@ -185,7 +187,7 @@ func (w *wall) live(site string, l event.Live) {
 
 // noWord says since when nothing is known of a station, and why. A time before
 // the wall was started is by the station's own clock.
-func noWord(s *publish.Seen, now time.Time) string {
+func noWord(s *watch.Seen, now time.Time) string {
 	since := s.Heard
 	if since.IsZero() && s.Bore != nil {
 		since = s.Bore.At

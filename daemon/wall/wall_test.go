@@ -21,6 +21,7 @@ import (
 	"fairbore/daemon/broker"
 	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
+	"fairbore/daemon/mqtt"
 	"fairbore/daemon/publish"
 	"fairbore/daemon/state"
 	"fairbore/daemon/wall"
@@ -134,7 +135,7 @@ func (j *records) add(station string) uint64 {
 func startBays(t testing.TB, no int, url string, own func(*publish.Config)) *bays {
 	t.Helper()
 	b := &bays{journal: &records{id: fmt.Sprintf("J%d", no)}}
-	c := publish.Config{Broker: url, ClientID: fmt.Sprintf("daemon-%d", no), Site: "test", Journal: b.journal.id, Version: "test"}
+	c := publish.Config{Config: mqtt.Config{Broker: url, ClientID: fmt.Sprintf("daemon-%d", no)}, Site: "test", Journal: b.journal.id, Version: "test"}
 	for i := range 10 {
 		name := fmt.Sprintf("hone-bay-%d", 10*no+i)
 		b.names, c.Stations = append(b.names, name), append(c.Stations, name)

@@ -1,7 +1,10 @@
-package publish
+// Package watch follows the stations of a site, or of all, at a broker, by the topics and
+// the rule of who is alive that package publish states.
+package watch
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -10,41 +13,30 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/event"
+	"fairbore/daemon/mqtt"
+	"fairbore/daemon/publish"
 	"fairbore/daemon/state"
 )
 
 // AllSites is the site of a watcher that follows every site of a broker.
 const AllSites = "+"
 
-// WatchConfig says where to listen, as whom, and to which site.
-type WatchConfig struct {
-	Broker   string // as in [Config]
-	User     string // empty: none
-	Password string
-	CAFile   string // PEM; the only authorities trusted, empty: those of the system
-	CertFile string // PEM; the client's own certificate, with KeyFile
-	KeyFile  string
-	ClientID string // unique at the broker
-	Site     string // one site, or AllSites
+// Config says where to listen, as whom, and to which site.
+type Config struct {
+	mqtt.Config
+	Site string // one site, or AllSites
 }
 
-// access checks the configuration as that of a publisher, of which it is a part.
-func (c *WatchConfig) access() (access, error) {
-	cfg := Config{
-		Broker: c.Broker, User: c.User, Password: c.Password, CAFile: c.CAFile, CertFile: c.CertFile, KeyFile: c.KeyFile,
-		ClientID: c.ClientID, Site: c.Site, Stations: []string{"any"},
+// check reports every fault of the configuration.
+func (c *Config) check() error {
+	faults := []error{c.Config.Check(), publish.CheckLevel("client id", c.ClientID)}
+	if c.Site != AllSites {
+		faults = append(faults, publish.CheckLevel("site", c.Site))
 	}
-	if c.Site == AllSites {
-		cfg.Site = "any"
-	}
-	if err := cfg.check(); err != nil {
-		return access{}, err
-	}
-	tc, err := cfg.tlsConfig()
-	return access{cfg: cfg, tls: tc, pace: usualPace()}, err
+	return errors.Join(faults...)
 }
 
-// Presence is whether a station is served, by the rule of this package.
+// Presence is whether a station is served, by the rule of package publish.
 type Presence string
 
 // What is known of a station's presence.
@@ -74,9 +66,9 @@ type Seen struct {
 // Everything that comes from the broker may be the work of a stranger: it is
 // checked, bounded and counted. At most 500 stations are followed.
 type Watcher struct {
-	access
-	site string // or AllSites
-	log  zerolog.Logger
+	dialer *mqtt.Dialer
+	site   string // or AllSites
+	log    zerolog.Logger
 
 	// All of these are called from one goroutine of Run, in order, and may take
 	// their time: states that can't be taken meanwhile are replaced by newer
@@ -85,14 +77,14 @@ type Watcher struct {
 	OnForgotten func(site, station string)        // what the broker kept of it was deleted
 	OnLive      func(site string, l event.Live)   // of a station that is served
 	OnRecord    func(site string, r event.Record) // once each, in the order of arrival
-	OnStatus    func(WatchStatus)                 // Connected or Why has changed
+	OnStatus    func(Status)                      // Connected or Why has changed
 
 	inbox   *inbox
 	silence time.Duration // after so long without a word a daemon's state isn't known
 	look    time.Duration // between two looks at what time alone changes
 
 	mu       sync.Mutex // guards what follows
-	status   WatchStatus
+	status   Status
 	stations map[place]*watched
 	alives   map[place]*told
 	held     int // bytes of all newest bores, as they came
@@ -102,8 +94,8 @@ type Watcher struct {
 	lost     bool // states have been dropped on the way
 }
 
-// WatchStatus is how a watcher stands. Counts are since the start.
-type WatchStatus struct {
+// Status is how a watcher stands. Counts are since the start.
+type Status struct {
 	Connected bool
 	Since     time.Time // of Connected
 	Why       string    // a sentence: why not connected
@@ -124,26 +116,26 @@ type WatchStatus struct {
 }
 
 // dropped is the sum of what was dropped.
-func (s *WatchStatus) dropped() uint64 {
+func (s *Status) dropped() uint64 {
 	return s.TooLarge + s.NotJSON + s.WrongStation + s.TooMany + s.Overrun
 }
 
 // silence is after how long without a word from it a daemon's state isn't
-// known: three of its beats, see the package comment.
+// known: three of its beats, see package publish.
 const silence = 30 * time.Second
 
-// NewWatcher returns a watcher for a checked configuration. It connects in Run.
-func NewWatcher(cfg WatchConfig, log zerolog.Logger) (*Watcher, error) {
-	a, err := cfg.access()
+// New returns a watcher for a checked configuration. It connects in Run.
+func New(cfg Config, log zerolog.Logger) (*Watcher, error) {
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	dialer, err := mqtt.NewDialer(cfg.Config, log)
 	if err != nil {
 		return nil, err
 	}
-	if a.cfg.bare() {
-		log.Warn().Str("broker", cfg.Broker).Msg("the password crosses the network in the clear; use ssl://")
-	}
 	return &Watcher{
-		access: a, site: cfg.Site, log: log, inbox: newInbox(), silence: silence, look: time.Second, most: maxHeld,
-		status: WatchStatus{Why: "not started"}, stations: map[place]*watched{}, alives: map[place]*told{}, journals: journals{of: map[journal]*numbers{}},
+		dialer: dialer, site: cfg.Site, log: log, inbox: newInbox(), silence: silence, look: time.Second, most: maxHeld,
+		status: Status{Why: "not started"}, stations: map[place]*watched{}, alives: map[place]*told{}, journals: journals{of: map[journal]*numbers{}},
 	}, nil
 }
 
@@ -153,19 +145,19 @@ func (w *Watcher) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	defer wg.Wait()
 	wg.Go(func() { w.take(ctx) })
-	w.keep(ctx, w.connection, w.tell)
+	w.dialer.Keep(ctx, w.connection, w.tell)
 	return nil
 }
 
 // Status returns how the watcher stands now.
-func (w *Watcher) Status() WatchStatus {
+func (w *Watcher) Status() Status {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return w.standing()
 }
 
 // standing adds up the status; w.mu is held.
-func (w *Watcher) standing() WatchStatus {
+func (w *Watcher) standing() Status {
 	s := w.status
 	s.Stations = len(w.stations)
 	in := w.inbox.counts()

@@ -1,4 +1,4 @@
-package publish
+package watch
 
 import (
 	"context"
@@ -11,10 +11,13 @@ import (
 	"testing"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/event"
+	"fairbore/daemon/mqtt"
+	"fairbore/daemon/publish"
+	"fairbore/daemon/publishtest"
 )
 
 // eye is a watcher and what it told.
@@ -24,19 +27,19 @@ type eye struct {
 	stations  map[string]Seen
 	lives     map[string]event.Live
 	records   map[string][]uint64 // numbers by journal, in the order told
-	statuses  []WatchStatus
+	statuses  []Status
 	forgotten []string
 }
 
 // watch runs a watcher and ends it with the test.
-func watch(t testing.TB, cfg WatchConfig) *eye {
+func watch(t testing.TB, cfg Config) *eye {
 	t.Helper()
-	w, err := NewWatcher(cfg, zerolog.Nop())
+	w, err := New(cfg, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}
 	e := &eye{Watcher: w, stations: map[string]Seen{}, lives: map[string]event.Live{}, records: map[string][]uint64{}}
-	w.pace, w.look = quick(), 20*time.Millisecond
+	w.look = 20 * time.Millisecond
 	w.OnStation = func(s Seen) { e.lock(func() { e.stations[s.Station] = s }) }
 	w.OnForgotten = func(_, station string) {
 		e.lock(func() { delete(e.stations, station); e.forgotten = append(e.forgotten, station) })
@@ -45,7 +48,7 @@ func watch(t testing.TB, cfg WatchConfig) *eye {
 	w.OnRecord = func(_ string, r event.Record) {
 		e.lock(func() { e.records[r.Journal] = append(e.records[r.Journal], r.Seq) })
 	}
-	w.OnStatus = func(s WatchStatus) { e.lock(func() { e.statuses = append(e.statuses, s) }) }
+	w.OnStatus = func(s Status) { e.lock(func() { e.statuses = append(e.statuses, s) }) }
 	ctx, cancel := context.WithCancel(context.Background())
 	over := make(chan struct{})
 	go func() {
@@ -87,49 +90,73 @@ func (e *eye) heardAll(journal string, n int) (ok bool) {
 
 // brokers are the peers: a real one, as its package comes except for the
 // address, and the daemon's own.
-func brokers(t *testing.T, test func(t *testing.T, url string, own func(*Config))) {
+func brokers(t *testing.T, test func(t *testing.T, url string, own func(*mqtt.Config))) {
 	t.Run("mosquitto", func(t *testing.T) {
 		t.Parallel()
-		m := startMosquitto(t, "allow_anonymous true", "max_queued_messages 1000", "max_inflight_messages 20")
-		test(t, m.url(), func(*Config) {})
+		m := publishtest.StartMosquitto(t, "allow_anonymous true", "max_queued_messages 1000", "max_inflight_messages 20")
+		test(t, m.URL(), func(*mqtt.Config) {})
 	})
 	t.Run("embedded", func(t *testing.T) {
 		t.Parallel()
-		url, own, _ := embedded(t)
+		url, own, _ := publishtest.Embedded(t)
 		test(t, url, own)
 	})
 }
 
 // bays is one daemon with ten stations.
 type bays struct {
-	*Publisher
+	*publish.Publisher
 	journal string
-	j       *paper
+	j       *publishtest.Journal
 	names   []string
 }
 
-func startBays(t testing.TB, no int, url string, own func(*Config)) *bays {
+// daemonAt is the configuration of a daemon's publisher.
+func daemonAt(url, id string, stations []string) publish.Config {
+	return publish.Config{Config: mqtt.Config{Broker: url, ClientID: id, Pace: publishtest.Quick()}, Site: "quarry-lane", Stations: stations, Journal: "J1", Version: "test"}
+}
+
+// publishing runs a publisher until end is called, or the test is over.
+func publishing(t testing.TB, cfg publish.Config, j *publishtest.Journal) (p *publish.Publisher, end func()) {
 	t.Helper()
-	b := &bays{journal: fmt.Sprintf("J%d", no), j: &paper{}}
+	p, err := publish.New(cfg, j, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	over := make(chan struct{})
+	go func() {
+		defer close(over)
+		if err := p.Run(ctx); err != nil {
+			t.Error(err)
+		}
+	}()
+	end = func() { cancel(); <-over }
+	t.Cleanup(end)
+	return p, end
+}
+
+func startBays(t testing.TB, no int, url string, own func(*mqtt.Config)) *bays {
+	t.Helper()
+	b := &bays{journal: fmt.Sprintf("J%d", no), j: &publishtest.Journal{}}
 	for i := range 10 {
 		b.names = append(b.names, fmt.Sprintf("hone-bay-%d", 10*no+i))
 	}
-	cfg := config(url)
-	cfg.ClientID, cfg.Stations, cfg.Journal = fmt.Sprintf("daemon-%d", no), b.names, b.journal
-	own(&cfg)
-	cfg.Broker = url
-	b.Publisher = run(t, cfg, b.j, nil)
+	cfg := daemonAt(url, fmt.Sprintf("daemon-%d", no), b.names)
+	cfg.Journal = b.journal
+	own(&cfg.Config)
+	b.Publisher, _ = publishing(t, cfg, b.j)
 	return b
 }
 
 // work appends a record for each station, and tells each one's new state.
 func (b *bays) work() {
 	for _, name := range b.names {
-		b.j.mu.Lock()
-		r := record(name, uint64(len(b.j.recs)+1))
+		b.j.Mu.Lock()
+		r := publishtest.Record(name, uint64(len(b.j.Recs)+1))
 		r.Journal = b.journal
-		b.j.recs = append(b.j.recs, r)
-		b.j.mu.Unlock()
+		b.j.Recs = append(b.j.Recs, r)
+		b.j.Mu.Unlock()
 		state := boreOf(name, r.Seq)
 		state.Journal = b.journal
 		payload, _ := json.Marshal(state)
@@ -144,48 +171,48 @@ func (b *bays) work() {
 // comes late draws all of it from what the broker keeps, and follows from there.
 func TestWatchFiftyStations(t *testing.T) {
 	t.Parallel()
-	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+	brokers(t, func(t *testing.T, url string, own func(*mqtt.Config)) {
 		e := watch(t, watchConfig(url))
-		until(t, "connected", func() bool { return e.Status().Connected })
-		x := startProxy(t, strings.TrimPrefix(url, "tcp://"))
-		all := []*bays{startBays(t, 0, x.url(), own)}
+		publishtest.Until(t, "connected", func() bool { return e.Status().Connected })
+		x := publishtest.StartProxy(t, strings.TrimPrefix(url, "tcp://"))
+		all := []*bays{startBays(t, 0, x.URL(), own)}
 		for no := 1; no < 5; no++ {
 			all = append(all, startBays(t, no, url, own))
 		}
-		until(t, "all stations are served", func() bool { return e.all(50, func(s Seen) bool { return s.Presence == Served }) })
+		publishtest.Until(t, "all stations are served", func() bool { return e.all(50, func(s Seen) bool { return s.Presence == Served }) })
 		for range 5 {
 			for _, b := range all {
 				b.work()
 			}
 		}
 		newest := func(s Seen) bool { return s.Bore != nil && s.Bore.Seq > 40 && s.Bore.Station == s.Station }
-		until(t, "the newest of each is seen", func() bool { return e.all(50, newest) })
+		publishtest.Until(t, "the newest of each is seen", func() bool { return e.all(50, newest) })
 		for _, b := range all {
-			until(t, "its records are heard", func() bool { return e.heardAll(b.journal, 50) })
+			publishtest.Until(t, "its records are heard", func() bool { return e.heardAll(b.journal, 50) })
 		}
 		all[1].Live("hone-bay-10", event.Live{Station: "hone-bay-10", Raw: 222_300_000})
-		until(t, "what the gauge shows is seen", func() bool {
+		publishtest.Until(t, "what the gauge shows is seen", func() bool {
 			var l event.Live
 			e.lock(func() { l = e.lives["hone-bay-10"] })
 			return l.Raw == 222_300_000
 		})
 
-		x.set(false, false, true)
+		x.Set(false, false, true)
 		cut := time.Now()
-		until(t, "its stations are gone", func() bool {
+		publishtest.Until(t, "its stations are gone", func() bool {
 			return e.all(50, func(s Seen) bool { return (s.Presence == Gone) == slices.Contains(all[0].names, s.Station) })
 		})
 		// A broker waits for one and a half times the keep-alive (MQTT 3.1.1, section
 		// 3.1.2.10); this real one looks every five seconds only (measured).
-		t.Logf("gone after %s; the keep-alive is %s", time.Since(cut).Round(10*time.Millisecond), all[0].pace.keepAlive)
-		until(t, "it is said why", func() bool {
+		t.Logf("gone after %s; the keep-alive is %s", time.Since(cut).Round(10*time.Millisecond), publishtest.Quick().KeepAlive)
+		publishtest.Until(t, "it is said why", func() bool {
 			return e.all(50, func(s Seen) bool {
 				return s.Presence == Served || s.Why == "daemon daemon-0: connection lost" && newest(s)
 			})
 		})
 
-		x.set(false, false, false)
-		until(t, "it is back", func() bool { return e.all(50, func(s Seen) bool { return s.Presence == Served }) })
+		x.Set(false, false, false)
+		publishtest.Until(t, "it is back", func() bool { return e.all(50, func(s Seen) bool { return s.Presence == Served }) })
 		if s := e.Status(); s.dropped() != 0 || s.Missing != 0 || s.Stations != 50 || s.Records != 250 {
 			t.Errorf("%+v", s)
 		}
@@ -193,7 +220,7 @@ func TestWatchFiftyStations(t *testing.T) {
 		late := watchConfig(url)
 		late.ClientID, late.Site = "wall-2", AllSites
 		l := watch(t, late)
-		until(t, "one who comes late has all of it", func() bool {
+		publishtest.Until(t, "one who comes late has all of it", func() bool {
 			return l.all(50, func(s Seen) bool { return newest(s) && s.Presence == Served && s.Site == "quarry-lane" })
 		})
 		if list := l.Stations(); list[2].Station != "hone-bay-2" || list[49].Station != "hone-bay-49" {
@@ -202,7 +229,7 @@ func TestWatchFiftyStations(t *testing.T) {
 		for _, b := range all {
 			b.work()
 		}
-		until(t, "it follows", func() bool {
+		publishtest.Until(t, "it follows", func() bool {
 			return l.all(50, func(s Seen) bool { return s.Bore.Seq > 50 }) && l.Status().Records == 50
 		})
 	})
@@ -213,28 +240,28 @@ func TestWatchFiftyStations(t *testing.T) {
 // gauged in between.
 func TestWatchBrokerRestarted(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t)
-	e := watch(t, watchConfig(m.url()))
-	until(t, "connected", func() bool { return e.Status().Connected })
-	b := startBays(t, 1, m.url(), func(*Config) {})
+	m := publishtest.StartMosquitto(t)
+	e := watch(t, watchConfig(m.URL()))
+	publishtest.Until(t, "connected", func() bool { return e.Status().Connected })
+	b := startBays(t, 1, m.URL(), func(*mqtt.Config) {})
 	served := func(seq uint64) func(Seen) bool {
 		return func(s Seen) bool { return s.Presence == Served && s.Bore != nil && s.Bore.Seq > seq }
 	}
 	b.work()
-	until(t, "all are served", func() bool { return e.all(10, served(0)) })
+	publishtest.Until(t, "all are served", func() bool { return e.all(10, served(0)) })
 	for round := range uint64(3) {
-		m.kill()
-		until(t, "nothing is known", func() bool {
+		m.Kill()
+		publishtest.Until(t, "nothing is known", func() bool {
 			return e.all(10, func(s Seen) bool {
 				return s.Presence == Unknown && strings.Contains(s.Why, "no connection to the broker: ") && s.Bore != nil
 			})
 		})
 		b.work()
-		m.start()
-		until(t, "all are served again", func() bool { return e.all(10, served(10*(round+1))) })
+		m.Start()
+		publishtest.Until(t, "all are served again", func() bool { return e.all(10, served(10*(round+1))) })
 	}
 	b.work() // shows what is missing of those before
-	until(t, "each record has come, or is known to be missing", func() bool {
+	publishtest.Until(t, "each record has come, or is known to be missing", func() bool {
 		s := e.Status()
 		return s.Records+s.Missing == 50 && s.Connected
 	})
@@ -244,26 +271,21 @@ func TestWatchBrokerRestarted(t *testing.T) {
 // has the state as it was, and knows that nobody has been heard.
 func TestWatchDaemonStops(t *testing.T) {
 	t.Parallel()
-	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+	brokers(t, func(t *testing.T, url string, own func(*mqtt.Config)) {
 		e := watch(t, watchConfig(url))
-		cfg := config(url)
-		own(&cfg)
-		p, err := New(cfg, &paper{}, zerolog.Nop())
-		if err != nil {
-			t.Fatal(err)
-		}
-		p.pace = quick()
-		until(t, "connected", func() bool { return e.Status().Connected })
-		end := stop(t, p)
+		cfg := daemonAt(url, "daemon-1", []string{"hone-bay-1", "hone-bay-2"})
+		own(&cfg.Config)
+		publishtest.Until(t, "connected", func() bool { return e.Status().Connected })
+		p, end := publishing(t, cfg, &publishtest.Journal{})
 		for _, name := range cfg.Stations {
 			payload, _ := json.Marshal(boreOf(name, 0))
 			p.Bore(name, payload)
 		}
-		until(t, "both are served", func() bool {
+		publishtest.Until(t, "both are served", func() bool {
 			return e.all(2, func(s Seen) bool { return s.Presence == Served && s.Bore != nil })
 		})
 		end()
-		until(t, "both are gone", func() bool {
+		publishtest.Until(t, "both are gone", func() bool {
 			return e.all(2, func(s Seen) bool {
 				return s.Presence == Gone && s.Why == "daemon daemon-1: stopped" && !s.Heard.IsZero()
 			})
@@ -271,7 +293,7 @@ func TestWatchDaemonStops(t *testing.T) {
 		late := watchConfig(url)
 		late.ClientID = "wall-2"
 		l := watch(t, late)
-		until(t, "one who comes late knows", func() bool {
+		publishtest.Until(t, "one who comes late knows", func() bool {
 			return l.all(2, func(s Seen) bool { return s.Presence == Gone && s.Bore != nil && s.Heard.IsZero() })
 		})
 	})
@@ -281,20 +303,20 @@ func TestWatchDaemonStops(t *testing.T) {
 // something make them.
 func TestWatchRepeatsAndGaps(t *testing.T) {
 	t.Parallel()
-	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+	brokers(t, func(t *testing.T, url string, own func(*mqtt.Config)) {
 		e := watch(t, watchConfig(url))
-		until(t, "connected", func() bool { return e.Status().Connected })
+		publishtest.Until(t, "connected", func() bool { return e.Status().Connected })
 		c := mouth(t, url, as(own))
 		for _, seq := range []uint64{1, 2, 3, 2, 3, 4, 7, 6, 7, 12, 1} {
-			say(t, c, "hone-bay-1/reading", false, record("hone-bay-1", seq))
+			say(t, c, "hone-bay-1/reading", false, publishtest.Record("hone-bay-1", seq))
 		}
-		until(t, "all are taken", func() bool { s := e.Status(); return s.Records+s.Duplicates == 11 })
+		publishtest.Until(t, "all are taken", func() bool { s := e.Status(); return s.Records+s.Duplicates == 11 })
 		s := e.Status()
 		if s.Records != 7 || s.Duplicates != 4 || s.Gaps != 2 || s.Missing != 5 {
 			t.Errorf("%+v, want 7 records, 4 repeats, 2 gaps, and 5, 8, 9, 10, 11 missing", s)
 		}
 		// What is counted is told a moment later.
-		until(t, "each is told once, as it came", func() (told bool) {
+		publishtest.Until(t, "each is told once, as it came", func() (told bool) {
 			e.lock(func() { told = slices.Equal(e.records["J1"], []uint64{1, 2, 3, 4, 7, 6, 12}) })
 			return told
 		})
@@ -302,13 +324,13 @@ func TestWatchRepeatsAndGaps(t *testing.T) {
 }
 
 // as lets a client in as the daemon's own.
-func as(own func(*Config)) func(*mqtt.ClientOptions) {
-	var c Config
+func as(own func(*mqtt.Config)) func(*paho.ClientOptions) {
+	var c mqtt.Config
 	own(&c)
-	return func(o *mqtt.ClientOptions) { o.SetUsername(c.User).SetPassword(c.Password) }
+	return func(o *paho.ClientOptions) { o.SetUsername(c.User).SetPassword(c.Password) }
 }
 
-func say(t testing.TB, c mqtt.Client, topic string, retain bool, v any) {
+func say(t testing.TB, c paho.Client, topic string, retain bool, v any) {
 	t.Helper()
 	payload, ok := v.([]byte)
 	if !ok {
@@ -324,19 +346,19 @@ func say(t testing.TB, c mqtt.Client, topic string, retain bool, v any) {
 // and what comes after them arrives, at this connection and at the next.
 func TestWatchHugeMessages(t *testing.T) {
 	t.Parallel()
-	m := startMosquitto(t, "allow_anonymous true", "max_inflight_messages 3")
-	c := mouth(t, m.url(), nil)
+	m := publishtest.StartMosquitto(t, "allow_anonymous true", "max_inflight_messages 3")
+	c := mouth(t, m.URL(), nil)
 	for i := range 8 {
 		say(t, c, fmt.Sprintf("hone-bay-%d/bore", i), true, make([]byte, 1<<20))
 	}
 	say(t, c, "hone-bay-99/bore", true, boreOf("hone-bay-99", 1))
-	e := watch(t, watchConfig(m.url()))
+	e := watch(t, watchConfig(m.URL()))
 	good := func() bool { return e.all(1, func(s Seen) bool { return s.Station == "hone-bay-99" && s.Bore != nil }) }
-	until(t, "the good one is seen", good)
-	until(t, "the others are counted", func() bool { return e.Status().TooLarge == 8 })
+	publishtest.Until(t, "the good one is seen", good)
+	publishtest.Until(t, "the others are counted", func() bool { return e.Status().TooLarge == 8 })
 	say(t, c, "hone-bay-1/reading", false, make([]byte, 2<<20))
 	say(t, c, "hone-bay-99/bore", true, boreOf("hone-bay-99", 2))
-	until(t, "the next good one is seen", func() bool { return e.all(1, func(s Seen) bool { return s.Bore.Seq == 2 }) })
+	publishtest.Until(t, "the next good one is seen", func() bool { return e.all(1, func(s Seen) bool { return s.Bore.Seq == 2 }) })
 	e.lock(func() {
 		if len(e.statuses) != 1 {
 			t.Errorf("the connection was lost: %+v", e.statuses)
@@ -348,11 +370,11 @@ func TestWatchHugeMessages(t *testing.T) {
 // the inbox drops a bore, as if it had come too fast.
 func TestWatchAsksAgain(t *testing.T) {
 	t.Parallel()
-	brokers(t, func(t *testing.T, url string, own func(*Config)) {
+	brokers(t, func(t *testing.T, url string, own func(*mqtt.Config)) {
 		e := watch(t, watchConfig(url))
 		told := func() (n int) { e.lock(func() { n = len(e.statuses) }); return n }
 		// Its first attempt may be too early for the broker, which is told as well.
-		until(t, "connected", func() (is bool) {
+		publishtest.Until(t, "connected", func() (is bool) {
 			e.lock(func() { is = len(e.statuses) > 0 && e.statuses[len(e.statuses)-1].Connected })
 			return is
 		})
@@ -361,9 +383,9 @@ func TestWatchAsksAgain(t *testing.T) {
 		room(10)
 		c := mouth(t, url, as(own))
 		say(t, c, "hone-bay-1/bore", true, boreOf("hone-bay-1", 1))
-		until(t, "it is dropped", func() bool { return e.Status().Overrun > 0 })
+		publishtest.Until(t, "it is dropped", func() bool { return e.Status().Overrun > 0 })
 		room(maxWaiting)
-		until(t, "the bore is seen", func() bool { return e.all(1, func(s Seen) bool { return s.Bore != nil && s.Bore.Seq == 1 }) })
+		publishtest.Until(t, "the bore is seen", func() bool { return e.all(1, func(s Seen) bool { return s.Bore != nil && s.Bore.Seq == 1 }) })
 		if n := told(); n != was {
 			t.Errorf("the connection was made anew: its state was told %d times, %d before", n, was)
 		}
@@ -373,24 +395,24 @@ func TestWatchAsksAgain(t *testing.T) {
 // Why there is no connection is said, and what to do.
 func TestWatchSaysWhy(t *testing.T) {
 	t.Parallel()
-	shop := newAuthority(t)
-	cert, key := shop.server("broker", "localhost", time.Time{})
-	m := startMosquitto(t, "cafile "+shop.file, "certfile "+cert, "keyfile "+key, "allow_anonymous false", "password_file "+passwords(t))
-	good := watchConfig("ssl://" + m.addr)
-	good.CAFile, good.User, good.Password = shop.file, "daemon", "right"
+	shop := publishtest.NewAuthority(t)
+	cert, key := shop.Server("broker", "localhost", time.Time{})
+	m := publishtest.StartMosquitto(t, "cafile "+shop.File, "certfile "+cert, "keyfile "+key, "allow_anonymous false", "password_file "+publishtest.Passwords(t))
+	good := watchConfig("ssl://" + m.Addr)
+	good.CAFile, good.User, good.Password = shop.File, "daemon", "right"
 	e := watch(t, good)
-	until(t, "connected by TLS and password", func() bool { return e.Status().Connected })
-	for want, set := range map[string]func(*WatchConfig){
-		`refused user "daemon"`:          func(c *WatchConfig) { c.Password = "wrong" },
-		"signed by an unknown authority": func(c *WatchConfig) { c.CAFile = "" },
-		"nothing listens at ssl://":      func(c *WatchConfig) { c.Broker = "ssl://" + freePort(t) },
+	publishtest.Until(t, "connected by TLS and password", func() bool { return e.Status().Connected })
+	for want, set := range map[string]func(*Config){
+		`refused user "daemon"`:          func(c *Config) { c.Password = "wrong" },
+		"signed by an unknown authority": func(c *Config) { c.CAFile = "" },
+		"nothing listens at ssl://":      func(c *Config) { c.Broker = "ssl://" + publishtest.FreePort(t) },
 	} {
 		cfg := good
 		cfg.ClientID = "wall-2"
 		set(&cfg)
 		w := watch(t, cfg)
-		until(t, "the status says: "+want, func() bool {
-			var last WatchStatus
+		publishtest.Until(t, "the status says: "+want, func() bool {
+			var last Status
 			w.lock(func() {
 				if len(w.statuses) > 0 {
 					last = w.statuses[len(w.statuses)-1]
@@ -404,12 +426,27 @@ func TestWatchSaysWhy(t *testing.T) {
 // A broker that lets nobody read a site says so at once.
 func TestWatchRefused(t *testing.T) {
 	t.Parallel()
-	url, _, _ := embedded(t)
+	url, _, _ := publishtest.Embedded(t)
 	cfg := watchConfig(url)
 	cfg.Site = "elsewhere"
 	e := watch(t, cfg)
-	until(t, "it is said", func() bool {
+	publishtest.Until(t, "it is said", func() bool {
 		s := e.Status()
 		return !s.Connected && s.Why == "the broker refuses to tell of fairbore/1/elsewhere/+/alive; check its access rules"
 	})
+}
+
+// mouth connects a client that sends.
+func mouth(t testing.TB, url string, set func(*paho.ClientOptions)) paho.Client {
+	t.Helper()
+	o := paho.NewClientOptions().AddBroker(url).SetClientID("mouth")
+	if set != nil {
+		set(o)
+	}
+	c := paho.NewClient(o)
+	if tok := c.Connect(); !tok.WaitTimeout(5*time.Second) || tok.Error() != nil {
+		t.Fatal("can't connect: ", tok.Error())
+	}
+	t.Cleanup(func() { c.Disconnect(0) })
+	return c
 }

@@ -1,4 +1,4 @@
-package publish
+package watch
 
 import (
 	"bytes"
@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fairbore/daemon/event"
+	"fairbore/daemon/publish"
 	"fairbore/daemon/state"
 )
 
@@ -30,7 +31,7 @@ func (w *Watcher) take(ctx context.Context) {
 
 // news is what is to be told.
 type news struct {
-	status    WatchStatus
+	status    Status
 	stations  []Seen
 	forgotten []place
 	lives     []sitedLive
@@ -49,7 +50,7 @@ type sitedRecord struct {
 
 // handed is what was told last.
 type handed struct {
-	status  WatchStatus
+	status  Status
 	dropped uint64    // as last logged
 	logged  time.Time // when
 }
@@ -103,7 +104,7 @@ func (w *Watcher) pass(now time.Time, all bool) (n news) {
 	w.known = w.status.Connected
 	for i := range t.states {
 		m := &t.states[i]
-		all = all || m.leaf == alive
+		all = all || m.leaf == publish.LeafAlive
 		w.state(m, now, &n)
 	}
 	for i := range t.records {
@@ -131,14 +132,14 @@ func (w *Watcher) pass(now time.Time, all bool) (n news) {
 // state takes a bore, a live value or an alive in.
 func (w *Watcher) state(m *message, now time.Time, n *news) {
 	switch {
-	case m.leaf == bore && len(m.payload) == 0:
+	case m.leaf == publish.LeafBore && len(m.payload) == 0:
 		w.forgetBore(m.place, n)
-	case m.leaf == bore:
+	case m.leaf == publish.LeafBore:
 		w.bore(m, now)
-	case m.leaf == alive && len(m.payload) == 0:
+	case m.leaf == publish.LeafAlive && len(m.payload) == 0:
 		delete(w.alives, m.place)
 		w.forget(m.place, n)
-	case m.leaf == alive:
+	case m.leaf == publish.LeafAlive:
 		w.alive(m, now)
 	default:
 		var l event.Live
@@ -200,11 +201,11 @@ func (w *Watcher) bore(m *message, now time.Time) {
 }
 
 func (w *Watcher) alive(m *message, now time.Time) {
-	var a Alive
+	var a publish.Alive
 	if !w.read(m, &a) {
 		return
 	}
-	if a.State != Online && a.State != Offline || !Level(a.Daemon) || len(a.Stations) > maxStations {
+	if a.State != publish.Online && a.State != publish.Offline || !publish.Level(a.Daemon) || len(a.Stations) > maxStations {
 		w.status.NotJSON++
 		return
 	}
@@ -218,7 +219,7 @@ func (w *Watcher) alive(m *message, now time.Time) {
 		}
 	}
 	w.alives[m.place] = &told{a, now}
-	if m.retained || a.State != Online {
+	if m.retained || a.State != publish.Online {
 		return // no word of today
 	}
 	for _, name := range append([]string{m.station}, a.Stations...) {
@@ -234,7 +235,7 @@ func (w *Watcher) record(m *message, now time.Time, n *news) {
 	if !w.read(m, &r) || !w.own(m, r.Station) {
 		return
 	}
-	if r.Seq == 0 || !Level(r.Journal) || leafOf(r.Kind) != m.leaf {
+	if r.Seq == 0 || !publish.Level(r.Journal) || publish.LeafOf(r.Kind) != m.leaf {
 		w.status.NotJSON++
 		return
 	}

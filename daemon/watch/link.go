@@ -1,57 +1,49 @@
-package publish
+package watch
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net"
 	"time"
 
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"fairbore/daemon/mqtt"
+	"fairbore/daemon/publish"
 )
-
-var errNoSubscription = errors.New("the broker did not answer the subscription in time")
 
 // connection makes one connection and follows it until it fails or ctx ends. It
 // returns how long it held, 0 if it didn't come about.
 func (w *Watcher) connection(ctx context.Context) (held time.Duration, err error) {
-	lost := make(chan error, 1)
-	sock := &socket{}
-	o := w.options(ctx, sock, lost, func(conn net.Conn) net.Conn { return newPacketFilter(ahead(conn, nil), maxPacket, w.inbox.tooLarge) })
 	link := w.inbox.begin()
-	client, err := w.call(ctx, o, sock)
+	conn, err := w.dialer.Dial(ctx, nil, func(conn net.Conn) net.Conn { return newPacketFilter(conn, maxPacket, w.inbox.tooLarge) })
 	if err != nil {
 		return 0, err
 	}
 	start := time.Now()
-	defer func() {
-		sock.close()
-		client.Disconnect(0)
-	}()
-	if err := w.subscribe(ctx, client, link); err != nil {
+	defer conn.Cut()
+	if err := w.subscribe(ctx, conn, link); err != nil {
 		return 0, err
 	}
 	w.tell(true, "")
-	err = w.follow(ctx, client, link, lost)
+	err = w.follow(ctx, conn, link)
 	return max(time.Since(start), 1), err
 }
 
 // follow waits until the connection fails or ctx ends, and asks again for what
 // the broker keeps when some of it was lost on the way.
-func (w *Watcher) follow(ctx context.Context, client mqtt.Client, link int, lost <-chan error) error {
+func (w *Watcher) follow(ctx context.Context, conn *mqtt.Conn, link int) error {
 	tick := time.NewTicker(10 * w.look)
 	defer tick.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case err := <-lost:
+		case err := <-conn.Lost:
 			return fmt.Errorf("connection lost: %w", err)
 		case <-tick.C:
 			if !w.wanting() {
 				continue
 			}
-			if err := w.subscribe(ctx, client, link); err != nil {
+			if err := w.subscribe(ctx, conn, link); err != nil {
 				return err
 			}
 		}
@@ -62,13 +54,13 @@ func (w *Watcher) follow(ctx context.Context, client mqtt.Client, link int, lost
 // the broker doesn't come all at once: some keep only 1000 messages for a client
 // that is slower than they are. First comes who is alive. A subscription made
 // again brings what is kept again (MQTT 3.1.1, section 3.8.4).
-func (w *Watcher) subscribe(ctx context.Context, client mqtt.Client, link int) error {
-	for _, leaf := range []string{alive, bore, reading, events, live} {
+func (w *Watcher) subscribe(ctx context.Context, conn *mqtt.Conn, link int) error {
+	for _, leaf := range []string{publish.LeafAlive, publish.LeafBore, publish.LeafReading, publish.LeafEvent, publish.LeafLive} {
 		qos := byte(1)
-		if leaf == live {
+		if leaf == publish.LeafLive {
 			qos = 0
 		}
-		if err := w.insist(ctx, client, Topic(w.site, "+", leaf), qos, link); err != nil {
+		if err := w.insist(ctx, conn, publish.Topic(w.site, "+", leaf), qos, link); err != nil {
 			return err
 		}
 	}
@@ -79,25 +71,16 @@ func (w *Watcher) subscribe(ctx context.Context, client mqtt.Client, link int) e
 // of the embedded broker refuses for a moment, as it takes the identifier of our
 // packet for that of a message of its own that is on its way (its source,
 // processSubscribe).
-func (w *Watcher) insist(ctx context.Context, client mqtt.Client, topic string, qos byte, link int) error {
-	take := func(_ mqtt.Client, m mqtt.Message) { w.inbox.put(link, m.Topic(), m.Retained(), m.Payload()) }
+func (w *Watcher) insist(ctx context.Context, conn *mqtt.Conn, topic string, qos byte, link int) error {
+	take := func(topic string, payload []byte, retained bool) { w.inbox.put(link, topic, retained, payload) }
 	for wait := 20 * time.Millisecond; ; wait *= 2 {
-		token := client.Subscribe(topic, qos, take)
-		select {
-		case <-token.Done():
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-time.After(w.pace.ack):
-			return errNoSubscription
-		}
-		if err := token.Error(); err != nil {
+		refused, err := conn.Subscribe(ctx, []string{topic}, qos, take)
+		switch {
+		case err != nil:
 			return err
-		}
-		t, ok := token.(*mqtt.SubscribeToken)
-		if !ok || t.Result()[topic] <= 2 {
+		case refused == nil:
 			return nil
-		}
-		if wait > time.Second {
+		case wait > time.Second:
 			return fmt.Errorf("the broker refuses to tell of %s; check its access rules", topic)
 		}
 		select {

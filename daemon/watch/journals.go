@@ -1,4 +1,4 @@
-package publish
+package watch
 
 // seqWindow is how far back the numbers of a journal are remembered one by one:
 // well above what a publisher sends again after a loss, its window of at most 1000.

@@ -1,20 +1,22 @@
-package publish
+package watch
 
 import (
 	"strings"
 	"sync"
+
+	"fairbore/daemon/publish"
 )
 
 // Bounds of what may wait to be taken. Real bores have some 5 to 30 kB.
 const (
 	maxStations = 500
-	maxSlots    = 4 * maxStations  // bore, live, alive of station and of daemon
-	maxWaiting  = 16 << 20         // bytes of states, all together
-	maxRecords  = 4096             // records
-	maxBacklog  = 8 << 20          // bytes of records
-	maxLive     = 16_384           // bytes of a live message
-	maxAlive    = 65_536           // bytes of an alive message: 500 stations of 64 letters
-	maxPacket   = MaxPayload + 512 // bytes: payload, topic and what belongs to them
+	maxSlots    = 4 * maxStations          // bore, live, alive of station and of daemon
+	maxWaiting  = 16 << 20                 // bytes of states, all together
+	maxRecords  = 4096                     // records
+	maxBacklog  = 8 << 20                  // bytes of records
+	maxLive     = 16_384                   // bytes of a live message
+	maxAlive    = 65_536                   // bytes of an alive message: 500 stations of 64 letters
+	maxPacket   = publish.MaxPayload + 512 // bytes: payload, topic and what belongs to them
 )
 
 // message is one of a broker, as it came.
@@ -79,11 +81,11 @@ func (i *inbox) begin() (link int) {
 // parse takes a topic apart. Only the exact topics of stations are wanted.
 func parse(topic string) (at place, leaf string, ok bool) {
 	l := strings.Split(topic, "/")
-	if len(l) != 5 || l[0] != "fairbore" || l[1] != "1" || !Level(l[2]) || !Level(l[3]) {
+	if len(l) != 5 || l[0] != "fairbore" || l[1] != "1" || !publish.Level(l[2]) || !publish.Level(l[3]) {
 		return place{}, "", false
 	}
 	switch l[4] {
-	case live, reading, events, bore, alive:
+	case publish.LeafLive, publish.LeafReading, publish.LeafEvent, publish.LeafBore, publish.LeafAlive:
 		return place{l[2], l[3]}, l[4], true
 	}
 	return place{}, "", false
@@ -92,12 +94,12 @@ func parse(topic string) (at place, leaf string, ok bool) {
 // limit is the most bytes of a message.
 func limit(leaf string) int {
 	switch leaf {
-	case live:
+	case publish.LeafLive:
 		return maxLive
-	case alive:
+	case publish.LeafAlive:
 		return maxAlive
 	}
-	return MaxPayload
+	return publish.MaxPayload
 }
 
 // put takes a message of a connection in, or drops and counts it; what a
@@ -113,7 +115,7 @@ func (i *inbox) put(link int, topic string, retained bool, payload []byte) {
 		i.count.WrongStation++
 	case len(payload) > limit(leaf):
 		i.count.TooLarge++
-	case leaf == reading || leaf == events:
+	case leaf == publish.LeafReading || leaf == publish.LeafEvent:
 		i.queue(message{at, leaf, retained, payload})
 	default:
 		i.replace(message{at, leaf, retained, payload})
@@ -143,7 +145,7 @@ func (i *inbox) replace(m message) {
 		return
 	case i.waiting+size > i.most:
 		i.count.Overrun++
-		i.lost = i.lost || m.leaf != live // to be asked for again
+		i.lost = i.lost || m.leaf != publish.LeafLive // to be asked for again
 		return
 	case old == nil:
 		i.order = append(i.order, key)

@@ -1,4 +1,4 @@
-package publish
+package watch
 
 import (
 	"cmp"
@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fairbore/daemon/event"
+	"fairbore/daemon/publish"
 	"fairbore/daemon/state"
 )
 
@@ -35,7 +36,7 @@ type watched struct {
 
 // told is an alive message, and when it came.
 type told struct {
-	Alive
+	publish.Alive
 	at time.Time
 }
 
@@ -107,7 +108,7 @@ func (w *Watcher) seen(p place, s *watched, now time.Time) Seen {
 	return Seen{Site: p.site, Station: p.station, Bore: s.bore, Presence: presence, Why: why, Heard: s.heard}
 }
 
-// presence says whether a station is served, by the rule of the package comment.
+// presence says whether a station is served, by the rule of package publish.
 func (w *Watcher) presence(p place, now time.Time) (Presence, string) {
 	if !w.status.Connected {
 		return Unknown, "no connection to the broker: " + w.status.Why
@@ -119,12 +120,12 @@ func (w *Watcher) presence(p place, now time.Time) (Presence, string) {
 	name := own.Daemon
 	d := w.alives[place{p.site, name}]
 	switch {
-	case own.State != Online:
-		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(own.Why, Offline))
+	case own.State != publish.Online:
+		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(own.Why, publish.Offline))
 	case d == nil:
 		return Unknown, fmt.Sprintf("nothing heard of daemon %s, which serves it", name)
-	case d.State != Online:
-		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(d.Why, Offline))
+	case d.State != publish.Online:
+		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(d.Why, publish.Offline))
 	case !slices.Contains(d.Stations, p.station):
 		return Gone, fmt.Sprintf("daemon %s no longer serves it", name)
 	case now.Sub(d.at) > w.silence:

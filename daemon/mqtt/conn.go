@@ -1,0 +1,99 @@
+package mqtt
+
+import (
+	"context"
+	"errors"
+	"net"
+	"sync"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+)
+
+// Conn is a connection to a broker, to be ended by Leave or Cut.
+type Conn struct {
+	Lost   <-chan error // gets why the connection was lost
+	answer time.Duration
+	client paho.Client
+	sock   *socket
+}
+
+// Token tells of the acknowledgement of a message.
+type Token interface {
+	Done() <-chan struct{} // closed when it has come, or can't come any more
+	Error() error          // why it can't
+}
+
+// Publish sends a message. It waits for the socket at most as long as the write limit.
+func (c *Conn) Publish(topic string, qos byte, retain bool, payload []byte) (Token, error) {
+	t := c.client.Publish(topic, qos, retain, payload)
+	select {
+	case <-t.Done():
+		return t, t.Error()
+	default:
+		return t, nil
+	}
+}
+
+// ErrNoAnswer says that the broker left a request without an answer.
+var ErrNoAnswer = errors.New("the broker did not answer the subscription in time")
+
+// Subscribe asks for topics and returns those that the broker refuses. take is called on
+// a goroutine of the library, which must not wait.
+func (c *Conn) Subscribe(ctx context.Context, topics []string, qos byte, take func(topic string, payload []byte, retained bool)) (refused []string, err error) {
+	filters := map[string]byte{}
+	for _, t := range topics {
+		filters[t] = qos
+	}
+	token := c.client.SubscribeMultiple(filters, func(_ paho.Client, m paho.Message) { take(m.Topic(), m.Payload(), m.Retained()) })
+	select {
+	case <-token.Done():
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case <-time.After(c.answer):
+		return nil, ErrNoAnswer
+	}
+	if t, ok := token.(*paho.SubscribeToken); ok && token.Error() == nil {
+		for topic, code := range t.Result() {
+			if code > 2 {
+				refused = append(refused, topic)
+			}
+		}
+	}
+	return refused, token.Error()
+}
+
+// Leave ends the connection in order, so that the broker sends no will.
+func (c *Conn) Leave() { c.client.Disconnect(250) }
+
+// Cut ends the connection at once.
+func (c *Conn) Cut() {
+	c.sock.close()
+	c.client.Disconnect(0)
+}
+
+// socket is the network connection under a client, kept so that it can be cut:
+// a client that says goodbye properly takes its last will with it.
+type socket struct {
+	mu   sync.Mutex
+	conn net.Conn
+	cut  bool
+}
+
+func (s *socket) set(c net.Conn) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.conn = c
+	if s.cut {
+		c.Close()
+	}
+}
+
+func (s *socket) close() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.cut = true
+	if s.conn != nil {
+		s.conn.Close()
+	}
+}

@@ -1,0 +1,189 @@
+// Package mqtt connects to a broker by MQTT 3.1.1: address and TLS, one connection after
+// another with a wait between, and in a sentence why there is none.
+package mqtt
+
+import (
+	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/url"
+	"os"
+	"syscall"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
+	"github.com/rs/zerolog"
+)
+
+// Dialer makes connections to a broker.
+type Dialer struct {
+	Pace Pace // set it before the first connection
+	cfg  Config
+	tls  *tls.Config // nil: none
+}
+
+// NewDialer returns a dialer for a checked configuration, whose files it reads.
+func NewDialer(cfg Config, log zerolog.Logger) (*Dialer, error) {
+	tc, err := cfg.TLS()
+	if err != nil {
+		return nil, err
+	}
+	if cfg.bare() {
+		log.Warn().Str("broker", cfg.Broker).Msg("the password crosses the network in the clear; use ssl://")
+	}
+	d := &Dialer{Pace: cfg.Pace, cfg: cfg, tls: tc}
+	if d.Pace == (Pace{}) {
+		d.Pace = UsualPace()
+	}
+	return d, nil
+}
+
+// Will is a retained message that the broker sends when the connection is lost.
+type Will struct {
+	Topic   string
+	Payload []byte
+}
+
+var errConnectTimeout = errors.New("the broker took the connection and did not answer in time")
+
+// Dial makes one attempt, with a will if it is not nil. What wrap makes of the network
+// connection is what is written to and read from.
+func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.Conn) (*Conn, error) {
+	lost := make(chan error, 1)
+	c := &Conn{Lost: lost, answer: d.Pace.Answer, sock: &socket{}}
+	o := d.options(lost)
+	o.SetCustomOpenConnectionFn(func(uri *url.URL, o paho.ClientOptions) (net.Conn, error) {
+		conn, err := d.open(ctx, uri, &o)
+		if err != nil {
+			return nil, err
+		}
+		c.sock.set(conn)
+		return wrap(conn), nil
+	})
+	if will != nil {
+		o.SetBinaryWill(will.Topic, will.Payload, 1, true)
+	}
+	c.client = paho.NewClient(o)
+	token := c.client.Connect()
+	limit := time.NewTimer(d.Pace.Connect + d.Pace.Connect/2)
+	defer limit.Stop()
+	var err error
+	select {
+	case <-token.Done():
+		err = token.Error()
+	case <-limit.C:
+		err = errConnectTimeout
+	case <-ctx.Done():
+		err = ctx.Err()
+	}
+	if err != nil {
+		c.sock.close()
+		return nil, err
+	}
+	return c, nil
+}
+
+// options are those on which a token without an error is a true
+// acknowledgement: no automatic reconnection, no connection retry, a clean
+// session, and one client per connection. With automatic reconnection the
+// library completes the tokens of lost messages without an error.
+func (d *Dialer) options(lost chan<- error) *paho.ClientOptions {
+	c := &d.cfg
+	return paho.NewClientOptions().AddBroker(c.Broker).SetClientID(c.ClientID).
+		SetUsername(c.User).SetPassword(c.Password).SetProtocolVersion(4).
+		SetAutoReconnect(false).SetConnectRetry(false).SetCleanSession(true).SetOrderMatters(true).
+		SetConnectTimeout(d.Pace.Connect).SetWriteTimeout(d.Pace.Write).
+		SetKeepAlive(d.Pace.KeepAlive).SetPingTimeout(d.Pace.Ping).
+		SetConnectionLostHandler(func(_ paho.Client, err error) {
+			select {
+			case lost <- err:
+			default:
+			}
+		})
+}
+
+// open opens the connection itself, so that no proxy from the environment comes
+// between, and that it ends with ctx.
+func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) (net.Conn, error) {
+	ctx, cancel := context.WithTimeout(ctx, d.Pace.Connect)
+	defer cancel()
+	switch uri.Scheme {
+	case "ws", "wss":
+		return paho.NewWebsocket(uri.String(), d.tls, d.Pace.Connect, nil, o.WebsocketOptions)
+	case "ssl":
+		secure := tls.Dialer{Config: d.tls}
+		return secure.DialContext(ctx, "tcp", uri.Host)
+	}
+	var plain net.Dialer
+	return plain.DialContext(ctx, "tcp", uri.Host)
+}
+
+// Keep makes one connection after another, with a wait between, until ctx ends.
+// Each returns how long it held, 0 if it didn't come about, and why it ended.
+func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (time.Duration, error), tell func(connected bool, why string)) {
+	wait := backoff{pace: &d.Pace}
+	short := 0 // connections in a row that were made and lost at once
+	for ctx.Err() == nil {
+		held, err := connection(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		why := d.explain(err)
+		if held > 0 && held < d.Pace.Settled {
+			short++
+		} else {
+			short = 0
+		}
+		if short >= 2 {
+			why += fmt.Sprintf("; connections are made and lost at once: does another program use client id %q?", d.cfg.ClientID)
+		}
+		tell(false, why)
+		select {
+		case <-ctx.Done():
+		case <-time.After(wait.next(held)):
+		}
+	}
+	tell(false, "stopped")
+}
+
+// explain says in a sentence why there is no connection, and what to do.
+func (d *Dialer) explain(err error) string {
+	var (
+		unknown x509.UnknownAuthorityError
+		host    x509.HostnameError
+		invalid x509.CertificateInvalidError
+		noTLS   tls.RecordHeaderError
+		netErr  net.Error
+	)
+	c := &d.cfg
+	switch {
+	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
+		if c.User == "" {
+			return "the broker wants a user and a password; give them"
+		}
+		return fmt.Sprintf("the broker refused user %q; check user and password", c.User)
+	case errors.Is(err, packets.ErrorRefusedIDRejected):
+		return fmt.Sprintf("the broker refused client id %q; choose another", c.ClientID)
+	case errors.As(err, &unknown):
+		if c.CAFile == "" {
+			return "the broker's certificate is signed by an unknown authority; give the shop's CA file"
+		}
+		return fmt.Sprintf("the broker's certificate is not signed by the CA in %s; check which CA signed it", c.CAFile)
+	case errors.As(err, &host):
+		return fmt.Sprintf("the broker's certificate is for another name (%v); use the name that it has", host)
+	case errors.As(err, &invalid):
+		return fmt.Sprintf("the broker's certificate can't be used (%v); check its dates and this computer's clock", invalid)
+	case d.tls != nil && errors.Is(err, packets.ErrorNetworkError) && (errors.Is(err, io.EOF) || errors.Is(err, syscall.ECONNRESET) || errors.As(err, &noTLS)):
+		return fmt.Sprintf("%s broke off the TLS handshake (%v); is that port one with TLS?", c.Broker, err)
+	case errors.Is(err, syscall.ECONNREFUSED):
+		return fmt.Sprintf("nothing listens at %s; check that the broker runs, and its address", c.Broker)
+	case errors.As(err, &netErr) && netErr.Timeout(), errors.Is(err, os.ErrDeadlineExceeded):
+		return fmt.Sprintf("no answer from %s in time; check the network and the address", c.Broker)
+	}
+	return err.Error()
+}

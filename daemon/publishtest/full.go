@@ -1,0 +1,75 @@
+package publishtest
+
+import (
+	"reflect"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/advise"
+	"fairbore/daemon/event"
+)
+
+// fill sets every field of a value to something that isn't zero, so that no
+// property is left out of the JSON.
+func fill(v reflect.Value) {
+	switch v.Interface().(type) {
+	case time.Time:
+		v.Set(reflect.ValueOf(time.Date(2026, 11, 25, 9, 30, 0, 123_000_000, time.FixedZone("", 3600))))
+		return
+	case analysis.Unit:
+		v.Set(reflect.ValueOf(analysis.IN))
+		return
+	case analysis.Length:
+		v.SetInt(222_277_501)
+		return
+	case analysis.Deviation:
+		v.SetInt(-27_503)
+		return
+	case analysis.Angle:
+		v.SetInt(90_500)
+		return
+	case event.State:
+		v.SetString(string(event.InSize))
+		return
+	case analysis.Phrase:
+		p := analysis.Say("area.word", analysis.Deviation(-27_503), analysis.Place{Depth: 222_277_501, Angle: 90_500}, "R-1250", analysis.Say("area.other", 3),
+			21*analysis.Celsius, 90*time.Second, analysis.Number{Value: 1.25, Places: 2}, time.Date(2026, 11, 25, 9, 30, 0, 0, time.UTC))
+		p.Text = "what a person reads"
+		v.Set(reflect.ValueOf(p))
+		return
+	case advise.Kind:
+		v.SetString(string(advise.Hone))
+		return
+	}
+	switch v.Kind() {
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		fill(v.Elem())
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), 1, 1))
+		fill(v.Index(0))
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if v.Type().Field(i).IsExported() {
+				fill(v.Field(i))
+			}
+		}
+	case reflect.String:
+		v.SetString("front")
+	case reflect.Bool:
+		v.SetBool(true)
+	case reflect.Int, reflect.Int64, reflect.Int32:
+		v.SetInt(1)
+	case reflect.Uint8, reflect.Uint64:
+		v.SetUint(1)
+	case reflect.Float64:
+		v.SetFloat(1.5)
+	}
+}
+
+// Full returns a value with every field set, as far as it goes.
+func Full[T any]() *T {
+	v := new(T)
+	fill(reflect.ValueOf(v).Elem())
+	return v
+}

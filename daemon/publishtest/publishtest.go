@@ -1,0 +1,59 @@
+// Package publishtest has what tests of publishing and watching need: brokers, lines that
+// fail, authorities, and a journal in memory.
+package publishtest
+
+import (
+	"fmt"
+	mrand "math/rand/v2"
+	"net"
+	"os"
+	"os/exec"
+	"testing"
+	"time"
+
+	"fairbore/daemon/mqtt"
+)
+
+// Need finds a program or skips; with FAIRBORE_ALL it must be there.
+func Need(t testing.TB, name string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err != nil {
+		if os.Getenv("FAIRBORE_ALL") != "" {
+			t.Fatalf("%s is not in PATH", name)
+		}
+		t.Skipf("%s is not in PATH", name)
+	}
+	return path
+}
+
+// Until polls for a condition.
+func Until(t testing.TB, what string, ok func() bool) {
+	t.Helper()
+	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(2 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("timed out waiting until %s", what)
+		}
+	}
+}
+
+// FreePort picks an address below the ports that outgoing connections take, so
+// that none of those is on it when the broker comes.
+func FreePort(t testing.TB) string {
+	t.Helper()
+	for {
+		addr := fmt.Sprintf("127.0.0.1:%d", 20_000+mrand.N(12_000))
+		if l, err := net.Listen("tcp", addr); err == nil {
+			l.Close()
+			return addr
+		}
+	}
+}
+
+// Quick is the usual pace with short waits.
+func Quick() mqtt.Pace {
+	p := mqtt.UsualPace()
+	p.First, p.Most, p.Settled = 10*time.Millisecond, 100*time.Millisecond, 2*time.Second
+	p.Answer, p.Write, p.KeepAlive, p.Ping = 1500*time.Millisecond, time.Second, time.Second, time.Second
+	return p
+}
