@@ -121,7 +121,7 @@ func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 	if set, ok := d.hub.Settings(station); ok && (gauge == "" || set.Gauge.Name == gauge) {
 		return set, true
 	}
-	return setup.SettingsWith(d.cfg, station, gauge)
+	return setup.ByConfig(d.cfg)(station, gauge)
 }
 
 // loopback reports whether an address is reached from this machine only.
@@ -221,9 +221,6 @@ func (d *Daemon) stamp(at port.Moment) port.Moment {
 
 // Ready is closed when everything has been started.
 func (d *Daemon) Ready() <-chan struct{} { return d.ready }
-
-// Journal returns the id of the journal.
-func (d *Daemon) Journal() string { return d.journal.ID() }
 
 // Queued returns how many events wait for the disk.
 func (d *Daemon) Queued() int { return d.journal.Status().Queued }

@@ -8,8 +8,11 @@ import (
 	"io"
 	"os"
 	"slices"
+	"strconv"
+	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/material"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
@@ -76,27 +79,94 @@ func (p *planCmd) Validate() error {
 }
 
 func (p *planCmd) Run(s *streams) error {
+	if p.Fit != "" {
+		f, err := plan.ParseFit(p.Fit)
+		if err != nil {
+			return err
+		}
+		return writeLines(s.out, f.Text())
+	}
 	r := plan.Request{
 		Nominal: p.Nominal, Class: p.Class, Limits: analysis.Limits{Low: p.Low, High: p.High, Target: p.Target}, Form: p.Form,
 		Process: p.Process, Tooling: p.Tooling, Oval: p.Oval, Taper: p.Taper, Damage: p.Damage, Stock: p.Stock, Bite: p.Bite,
 	}
-	if p.BushOutside != 0 { // and the others, by Validate
-		r.Press = &plan.Press{Bore: p.BushBore, Outside: p.BushOutside, Housing: p.Housing, Boss: p.Boss, Rz: p.Rz}
-	}
 	if p.GaugeStep != 0 {
 		r.Gauge = &plan.Gauge{Resolution: p.GaugeStep, U: p.GaugeU, Ring: p.Ring, RingClass: p.RingClass, RingU: p.RingU}
 	}
-	var job *analysis.Job
 	if p.Config != "" {
 		cfg, err := config.Load(p.Config)
 		if err != nil {
 			return err
 		}
-		if job = cfg.AnalysisJob(p.Job); job == nil {
+		job := cfg.AnalysisJob(p.Job)
+		if job == nil {
 			return fmt.Errorf("--job: %s has no job %q", p.Config, p.Job)
 		}
+		r.Title, r.Nominal, r.Limits, r.Form = job.ID+" "+job.Title, job.Nominal, job.Limits, job.Variation
 	}
-	return p.plan(r, job, s.out)
+	if p.BushOutside != 0 { // and the others, by Validate
+		r.Press = &plan.Press{Bore: p.BushBore, Outside: p.BushOutside, Housing: p.Housing, Boss: p.Boss, Rz: p.Rz}
+		var err1, err2 error
+		r.Press.Bush, err1 = material.Find(p.Bush)
+		r.Press.Hub, err2 = material.Find(p.Hub)
+		if err := errors.Join(err1, err2); err != nil {
+			return err
+		}
+	}
+	report, err := plan.New(r)
+	if err != nil {
+		return err
+	}
+	if p.Entry != "" {
+		return writeLines(s.out, p.entry(&r, report))
+	}
+	return writeLines(s.out, report.Text())
+}
+
+// entry writes the job for a configuration. What the plan can't know stands there as
+// a comment; the check of the configuration asks for it.
+func (p *planCmd) entry(r *plan.Request, report *plan.Report) []string {
+	var out []string
+	for _, line := range report.Text() {
+		out = append(out, "# "+line)
+	}
+	size := func(l analysis.Length) string {
+		if in, err := l.Exact(analysis.IN); err == nil && p.Unit.Inch() {
+			return in + " in"
+		}
+		return l.String()
+	}
+	unit := "mm"
+	if p.Unit.Inch() {
+		unit = "in"
+	}
+	nominal := r.Nominal
+	if nominal == 0 {
+		nominal = report.Hone.Low
+	}
+	out = append(out, "jobs:",
+		"  "+strconv.Quote(p.Entry)+":",
+		"    unit: "+unit,
+		"    nominal: "+size(nominal),
+		"    low: "+size(report.Hone.Low),
+		"    high: "+size(report.Hone.High),
+		"    target: "+size(report.Hone.Target))
+	if r.Form > 0 {
+		out = append(out, "    variation: "+analysis.Length(r.Form).String())
+	}
+	return append(out,
+		"    # Fill in, they are needed:",
+		"    # title: what it is",
+		"    # material: of the bore, such as tool steel",
+		"    # length: of the bore, such as 63.5 mm",
+		"    # sections: [depths to gauge at, such as 5 mm, 32 mm, 58 mm]",
+		"    # orientations: [0, 90]",
+		"    # ring: the id of the ring to master on")
+}
+
+func writeLines(out io.Writer, text []string) error {
+	_, err := fmt.Fprintln(out, strings.Join(text, "\n"))
+	return err
 }
 
 type studyCmd struct {

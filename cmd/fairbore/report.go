@@ -8,6 +8,7 @@ import (
 
 	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
+	"fairbore/daemon/setup"
 	"fairbore/daemon/wall"
 )
 
@@ -28,12 +29,14 @@ type reportCmd struct {
 // Validate refuses a span that holds nothing.
 func (r *reportCmd) Validate() error { return span(r.From, r.To) }
 
-func (r *reportCmd) Run(ctx context.Context, s *streams) (err error) {
+func (r *reportCmd) Run(ctx context.Context, s *streams) error {
 	o := archive.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From.Time, To: r.To.Time, Paper: r.Paper}
 	if r.Config != "" {
-		if o.Config, err = config.Load(r.Config); err != nil {
+		cfg, err := config.Load(r.Config)
+		if err != nil {
 			return err
 		}
+		o.Settings = setup.ByConfig(cfg)
 	}
 	if show := s.progressBeside("report", r.Output); show != nil {
 		o.Progress = func(done, total int) { show(uint64(done), uint64(total)) }

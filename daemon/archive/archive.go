@@ -62,7 +62,10 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	if p.Hash, err = a.journal.Head(ctx, p.Last()); err != nil {
 		return p, err
 	}
-	set, known := a.settings(s.Station, gaugeOf(p.Records))
+	set, known := state.Settings{Station: s.Station}, false
+	if a.settings != nil {
+		set, known = a.settings(s.Station, gaugeOf(p.Records))
+	}
 	p.NoSettings = !known
 	moment := s.Last
 	if s.Verdict == nil { // as it stands

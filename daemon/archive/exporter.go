@@ -35,10 +35,10 @@ func (e Exporter) Make(ctx context.Context, out io.Writer, w web.Wanted, progres
 		}
 		return err
 	}
-	return reportBy(ctx, e.Path, sparing, ReportOptions{
-		Kind: w.What, Format: w.Format, Paper: w.Paper, Station: w.Station, Job: w.Job, Part: w.Part, From: w.From, To: w.To, Most: partsOnPage,
+	return Report(ctx, e.Path, sparing, ReportOptions{
+		Kind: w.What, Format: w.Format, Paper: w.Paper, Station: w.Station, Job: w.Job, Part: w.Part, From: w.From, To: w.To, Most: partsOnPage, Settings: e.Settings,
 		Progress: func(done, total int) { progress(uint64(done), uint64(total)) },
-	}, e.Settings)
+	})
 }
 
 // sparing leaves room on the disk for the readings: a large file is given up

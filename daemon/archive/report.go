@@ -10,12 +10,9 @@ import (
 	"strings"
 	"time"
 
-	"fairbore/daemon/config"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
-	"fairbore/daemon/setup"
-	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 )
 
@@ -32,10 +29,9 @@ type ReportOptions struct {
 	// From and To bound when a part was begun, or a ring was read; zero is without a bound.
 	From, To time.Time
 	Paper    string // a4 or letter; empty is a4
-	// Config is where gauge, decision rule and uncertainty stand. Without it the
-	// reports have what the journal alone tells: no budget, and no judgement but
-	// the recorded one.
-	Config *config.Config
+	// Settings know gauge, decision rule and uncertainty. Without them the reports have
+	// what the journal alone tells: no budget, and no judgement but the recorded one.
+	Settings Settings
 	// Most is how many parts a report of a job takes in at most; 0 is 9999.
 	Most int
 	// Progress, which may be nil, is called now and then with parts.
@@ -53,14 +49,7 @@ const partsReported = 10_000
 
 // Report writes a report of what a journal holds, also while a daemon writes to
 // it: the same journal up to the same row gives the same bytes.
-func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions) error {
-	return reportBy(ctx, journal, out, o, func(station, gauge string) (state.Settings, bool) {
-		return setup.SettingsWith(o.Config, station, gauge)
-	})
-}
-
-// reportBy is Report with other settings than the configuration's.
-func reportBy(ctx context.Context, journal string, out io.Writer, o ReportOptions, by Settings) (err error) {
+func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions) (err error) {
 	paper, err := document.ParsePaper(o.Paper)
 	if err != nil {
 		return err
@@ -73,7 +62,7 @@ func reportBy(ctx context.Context, journal string, out io.Writer, o ReportOption
 		return err
 	}
 	defer func() { err = errors.Join(err, j.Close()) }()
-	r := reporter{archive: newArchive(j, by), o: o}
+	r := reporter{archive: newArchive(j, o.Settings), o: o}
 	doc, table, err := r.report(ctx)
 	if err != nil {
 		return err

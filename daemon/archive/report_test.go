@@ -176,7 +176,7 @@ func TestReportsOfALiveJournal(t *testing.T) {
 		"masterings":    {"Mastering log", "FAILED", "R-1250"},
 	} {
 		for _, format := range []string{"text", "html", "pdf", "csv"} {
-			o := ReportOptions{Kind: kind, Format: format, Config: s.cfg, Job: "J-4112"}
+			o := ReportOptions{Kind: kind, Format: format, Settings: setup.ByConfig(s.cfg), Job: "J-4112"}
 			got := s.report(o)
 			if got != s.report(o) {
 				t.Errorf("%s as %s is not the same twice", kind, format)
@@ -219,7 +219,7 @@ func TestReportTracesToTheJournal(t *testing.T) {
 // mastering and its ring; and of what came after, the next look at the ring.
 func TestReportGathersBeforeAndAfter(t *testing.T) {
 	s := story(t)
-	text := s.report(ReportOptions{Part: "002", Config: s.cfg})
+	text := s.report(ReportOptions{Part: "002", Settings: setup.ByConfig(s.cfg)})
 	for _, want := range []string{"zero set, no. 1", "R-1250", "holds", "ACCEPTED", "Uncertainty of one size", "first taken up", "31.7515", "1.250059"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the record of 002 lacks %q:\n%s", want, text)
@@ -228,7 +228,7 @@ func TestReportGathersBeforeAndAfter(t *testing.T) {
 	if strings.Contains(text, "31.7516") { // that of 001
 		t.Error("the record of 002 has a size of 001")
 	}
-	open := s.report(ReportOptions{Part: "003", Config: s.cfg})
+	open := s.report(ReportOptions{Part: "003", Settings: setup.ByConfig(s.cfg)})
 	if !strings.Contains(open, "2 in doubt") {
 		t.Errorf("the failed check is not in the record of 003:\n%s", open)
 	}
@@ -256,7 +256,7 @@ func TestReportNamesThePrior(t *testing.T) {
 		"011": "with the prior from 10 parts of this job; with a flat one",
 		"012": "with the prior from 11 parts of this job; with a flat one",
 	} {
-		text := strings.Join(strings.Fields(s.report(ReportOptions{Part: part, Config: s.cfg})), " ")
+		text := strings.Join(strings.Fields(s.report(ReportOptions{Part: part, Settings: setup.ByConfig(s.cfg)})), " ")
 		if !strings.Contains(text, want) {
 			t.Errorf("the record of %s lacks %q:\n%s", part, want, text)
 		}
@@ -294,18 +294,18 @@ func TestReportTellsOfAFailedRereading(t *testing.T) {
 	b.do(event.Action{Do: "part", Part: "002"})
 	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
-	if text := s.report(ReportOptions{Part: "001", Config: s.cfg}); strings.Contains(text, "IN DOUBT") || strings.Contains(text, "re-read") {
+	if text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)}); strings.Contains(text, "IN DOUBT") || strings.Contains(text, "re-read") {
 		t.Errorf("after a good re-reading:\n%s", text)
 	}
 	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7502", "31.7502", "31.7502", "31.7502")
-	text := s.report(ReportOptions{Part: "001", Config: s.cfg})
+	text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)})
 	for _, want := range []string{"ACCEPTED, NOW IN DOUBT", "re-read as a part", "FAILED; in doubt: 6 readings"} {
 		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {
 			t.Errorf("after one that failed the record lacks %q:\n%s", want, text)
 		}
 	}
-	if l := s.report(ReportOptions{Kind: "masterings", Config: s.cfg}); strings.Count(l, "re-read as a part") < 3 { // the counts and two rows
+	if l := s.report(ReportOptions{Kind: "masterings", Settings: setup.ByConfig(s.cfg)}); strings.Count(l, "re-read as a part") < 3 { // the counts and two rows
 		t.Errorf("the log:\n%s", l)
 	}
 }

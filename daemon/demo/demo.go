@@ -19,6 +19,7 @@ import (
 	"fairbore/daemon"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
+	"fairbore/daemon/setup"
 	"fairbore/drivers/simulator"
 )
 
@@ -185,7 +186,7 @@ func run(ctx context.Context, d *daemon.Daemon, cfg *config.Config, operators []
 func printRecords(ctx context.Context, cfg *config.Config, operators []*operator, out io.Writer) error {
 	for _, p := range operators {
 		fmt.Fprintln(out)
-		if err := archive.Report(ctx, cfg.Journal.Path, out, archive.ReportOptions{Station: p.station, Part: p.part, Config: cfg}); err != nil {
+		if err := archive.Report(ctx, cfg.Journal.Path, out, archive.ReportOptions{Station: p.station, Part: p.part, Settings: setup.ByConfig(cfg)}); err != nil {
 			return err
 		}
 	}

@@ -27,8 +27,6 @@ func newPoller(r drivers.Requester, due func()) *poller {
 	return p
 }
 
-func (p *poller) stop() { p.timer.Stop() }
-
 // soon has the instrument asked in a while.
 func (p *poller) soon(in time.Duration) { p.timer.Reset(in) }
 

@@ -18,50 +18,39 @@ type Local interface {
 
 // carrier takes messages to a broker.
 type carrier interface {
-	// publish hands a message over. The token tells of its acknowledgement; nil
+	// Publish hands a message over. The token tells of its acknowledgement; nil
 	// says that the broker has it already and the payload can be used again.
-	publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error)
-	// subscribe asks for topics and returns those that are refused.
-	subscribe(ctx context.Context, topics []string, take func(topic string, payload []byte, retained bool)) (refused []string, err error)
+	Publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error)
+	// Subscribe asks for topics and returns those that are refused.
+	Subscribe(ctx context.Context, topics []string, qos byte, take func(topic string, payload []byte, retained bool)) (refused []string, err error)
 	// hold says that more messages follow at once, release that they have.
 	hold()
 	release() error
 	// gather says that so many acknowledgements are awaited that none of them is
 	// pressing, or that this is over.
 	gather(bool)
-	// leave ends in order, after the last acknowledgement; cut ends at once.
-	leave()
-	cut()
+	// Leave ends in order, after the last acknowledgement; Cut ends at once.
+	Leave()
+	Cut()
 }
 
 // remote is a connection to a broker.
 type remote struct {
 	*batch
-	conn *mqtt.Conn
+	*mqtt.Conn
 }
-
-func (r *remote) publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {
-	return r.conn.Publish(topic, qos, retain, payload)
-}
-
-func (r *remote) subscribe(ctx context.Context, topics []string, take func(string, []byte, bool)) ([]string, error) {
-	return r.conn.Subscribe(ctx, topics, 1, take)
-}
-
-func (r *remote) leave() { r.conn.Leave() }
-func (r *remote) cut()   { r.conn.Cut() }
 
 // local is the broker in this process. There is no connection that could be lost:
 // no acknowledgement to wait for, and no last will, since broker and publisher die together.
 type local struct{ Local }
 
-func (l local) publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {
-	return nil, l.Publish(topic, payload, retain, qos)
+func (l local) Publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {
+	return nil, l.Local.Publish(topic, payload, retain, qos)
 }
 
-func (l local) subscribe(_ context.Context, topics []string, take func(string, []byte, bool)) (refused []string, err error) {
+func (l local) Subscribe(_ context.Context, topics []string, _ byte, take func(string, []byte, bool)) (refused []string, err error) {
 	for _, t := range topics {
-		err = errors.Join(err, l.Subscribe(t, take))
+		err = errors.Join(err, l.Local.Subscribe(t, take))
 	}
 	return nil, err
 }
@@ -69,5 +58,5 @@ func (l local) subscribe(_ context.Context, topics []string, take func(string, [
 func (local) hold()          {}
 func (local) release() error { return nil }
 func (local) gather(bool)    {}
-func (local) leave()         {}
-func (local) cut()           {}
+func (local) Leave()         {}
+func (local) Cut()           {}

@@ -36,7 +36,7 @@ func (p *Publisher) subscribe(ctx context.Context, to carrier) (refused string, 
 	for i, s := range p.cfg.Stations {
 		topics[i] = Topic(p.cfg.Site, s, LeafDo)
 	}
-	denied, err := to.subscribe(ctx, topics, p.arrived)
+	denied, err := to.Subscribe(ctx, topics, 1, p.arrived)
 	if errors.Is(err, mqtt.ErrNoAnswer) {
 		err = errors.New("the broker did not answer the subscription to commands")
 	}

@@ -64,7 +64,7 @@ func (p *Publisher) connection(ctx context.Context) (held time.Duration, err err
 	}
 	start := time.Now()
 	defer func() {
-		l.to.cut()
+		l.to.Cut()
 		l.save()
 		held = max(time.Since(start), 1)
 	}()
@@ -299,7 +299,7 @@ func (l *link) leave() {
 		l.p.log.Warn().Err(err).Msg("could not say goodbye to the broker")
 		return
 	}
-	l.to.leave()
+	l.to.Leave()
 }
 
 func (l *link) sendJSON(topic string, v any) error {
@@ -313,7 +313,7 @@ func (l *link) sendJSON(topic string, v any) error {
 // send hands a message of QoS 1 to the carrier and keeps its token. This waits
 // for the socket at most as long as the write limit.
 func (l *link) send(topic string, retain bool, payload []byte, seq uint64, landed func()) error {
-	t, err := l.to.publish(topic, 1, retain, payload)
+	t, err := l.to.Publish(topic, 1, retain, payload)
 	if err == nil {
 		l.fly(flying{token: t, seq: seq, landed: landed})
 	}

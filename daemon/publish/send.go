@@ -143,7 +143,7 @@ func (l *link) sendLive(now time.Time) (next time.Duration, err error) {
 			continue
 		}
 		// It is written soon, or lost with the connection.
-		if _, err := l.to.publish(Topic(l.p.cfg.Site, o.station, LeafLive), 0, false, payload); err != nil {
+		if _, err := l.to.Publish(Topic(l.p.cfg.Site, o.station, LeafLive), 0, false, payload); err != nil {
 			return 0, err
 		}
 	}

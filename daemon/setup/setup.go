@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 
 	"github.com/rs/zerolog"
 
@@ -43,21 +44,20 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 	return set
 }
 
-// SettingsWith are those of a station by the configuration, with the gauge named if it
-// has that one; false without such a station or, as c may be nil, without a configuration.
-func SettingsWith(c *config.Config, station, gauge string) (state.Settings, bool) {
-	if c != nil {
-		for _, st := range c.Stations {
-			if st.Name != station {
-				continue
-			}
-			if _, ok := c.Gauges[gauge]; ok {
-				st.Gauge = gauge
-			}
-			return Settings(c, &st), true
+// ByConfig returns what gives the settings of a station by a configuration, with the gauge
+// named if there is one; false without such a station.
+func ByConfig(c *config.Config) func(station, gauge string) (state.Settings, bool) {
+	return func(station, gauge string) (state.Settings, bool) {
+		i := slices.IndexFunc(c.Stations, func(st config.Station) bool { return st.Name == station })
+		if i < 0 {
+			return state.Settings{Station: station}, false
 		}
+		st := c.Stations[i]
+		if _, ok := c.Gauges[gauge]; ok {
+			st.Gauge = gauge
+		}
+		return Settings(c, &st), true
 	}
-	return state.Settings{Station: station}, false
 }
 
 // bases says of the budget's lines what the configuration leaves out, so that the usual is
