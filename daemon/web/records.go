@@ -176,7 +176,7 @@ func (s *Server) stopOrder(w http.ResponseWriter, r *http.Request) {
 	if !s.posted(w, r, &which) {
 		return
 	}
-	m := s.desk.newest()
+	m := s.exporter.newest()
 	if m == nil || which.ID != "" && which.ID != m.id {
 		s.no(w, r, http.StatusNotFound, analysis.Say("page.order.not_made"))
 		return
@@ -186,8 +186,8 @@ func (s *Server) stopOrder(w http.ResponseWriter, r *http.Request) {
 }
 
 // ordered finds what an address speaks of: who began it alone knows its id.
-func (s *Server) ordered(w http.ResponseWriter, r *http.Request) *making {
-	m := s.desk.newest()
+func (s *Server) ordered(w http.ResponseWriter, r *http.Request) *exportJob {
+	m := s.exporter.newest()
 	if m == nil || r.PathValue("id") != m.id {
 		s.no(w, r, http.StatusNotFound, analysis.Say("page.order.gone"))
 		return nil

@@ -74,16 +74,16 @@ type Config struct {
 
 // Server serves the pages. [Listen] opens its address, Run serves it.
 type Server struct {
-	cfg   Config
-	src   Source
-	log   zerolog.Logger
-	ln    net.Listener
-	http  *http.Server
-	stop  chan struct{} // closed when Run ends, so that streams end
-	build string        // changes with what the pages are made of
-	pages map[*notation.Language]*template.Template
-	tries tries
-	desk  desk
+	cfg      Config
+	src      Source
+	log      zerolog.Logger
+	ln       net.Listener
+	http     *http.Server
+	stop     chan struct{} // closed when Run ends, so that streams end
+	build    string        // changes with what the pages are made of
+	pages    map[*notation.Language]*template.Template
+	tries    tries
+	exporter exporter
 }
 
 // refused says why an address can't be listened on, and what to do.
@@ -157,7 +157,7 @@ func (s *Server) Run(ctx context.Context) error {
 	if err != nil {
 		err = s.http.Close()
 	}
-	s.desk.close()
+	s.exporter.close()
 	if e := <-failed; !errors.Is(e, http.ErrServerClosed) {
 		err = errors.Join(err, e)
 	}

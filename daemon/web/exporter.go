@@ -16,16 +16,16 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// desk makes one thing at a time, so that the gauges keep the machine.
-type desk struct {
+// exporter makes one thing at a time, so that the gauges keep the machine.
+type exporter struct {
 	mu     sync.Mutex
-	last   *making
+	last   *exportJob
 	closed bool
 	all    sync.WaitGroup
 }
 
-// making is something that is being made, or was.
-type making struct {
+// exportJob is something that is being made, or was.
+type exportJob struct {
 	id, name, kind string
 	began          time.Time
 	ctx            context.Context
@@ -43,7 +43,7 @@ type making struct {
 	readers sync.WaitGroup // of the file
 }
 
-// States of a making.
+// States of an export job.
 const (
 	underWay = "making"
 	made     = "made"
@@ -56,7 +56,7 @@ const (
 	shown   = 4 << 10          // bytes of what is shown at once
 )
 
-// progress is a making as it is told to the page.
+// progress is an export job as it is told to the page.
 type progress struct {
 	ID    string `json:"id"`
 	State string `json:"state"`
@@ -69,104 +69,104 @@ type progress struct {
 }
 
 // told says how far it is, in a viewer's language.
-func (m *making) told(f notation.Format) progress {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	p := progress{ID: m.id, State: m.state, Done: m.done.Load(), Total: m.total.Load(), Name: m.name, Size: m.size, Text: m.text}
-	if m.why != nil {
-		p.Why = f.Error(m.why)
+func (j *exportJob) told(f notation.Format) progress {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	p := progress{ID: j.id, State: j.state, Done: j.done.Load(), Total: j.total.Load(), Name: j.name, Size: j.size, Text: j.text}
+	if j.why != nil {
+		p.Why = f.Error(j.why)
 	}
 	return p
 }
 
 // is returns the state.
-func (m *making) is() string {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.state
+func (j *exportJob) is() string {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.state
 }
 
-func (d *desk) newest() *making {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.last
+func (e *exporter) newest() *exportJob {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.last
 }
 
 // begin begins to make what is wanted, in place of what was made before.
-func (s *Server) begin(want Wanted) (*making, error) {
-	d := &s.desk
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.closed {
+func (s *Server) begin(want Wanted) (*exportJob, error) {
+	e := &s.exporter
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.closed {
 		return nil, analysis.Say("page.order.ending")
 	}
-	if m := d.last; m != nil {
-		if m.is() == underWay {
-			return nil, analysis.Say("page.order.busy", m.name, m.began.Format("15:04:05"))
+	if j := e.last; j != nil {
+		if j.is() == underWay {
+			return nil, analysis.Say("page.order.busy", j.name, j.began.Format("15:04:05"))
 		}
-		m.drop()
+		j.drop()
 	}
-	m := &making{id: rand.Text(), began: time.Now(), unwanted: make(chan struct{}), state: underWay}
-	m.name, m.kind = want.file()
-	m.ctx, m.stop = context.WithCancel(context.Background())
-	m.drop = sync.OnceFunc(func() {
-		m.stop()
-		close(m.unwanted)
+	j := &exportJob{id: rand.Text(), began: time.Now(), unwanted: make(chan struct{}), state: underWay}
+	j.name, j.kind = want.file()
+	j.ctx, j.stop = context.WithCancel(context.Background())
+	j.drop = sync.OnceFunc(func() {
+		j.stop()
+		close(j.unwanted)
 	})
-	d.last = m
-	d.all.Go(func() { s.make(m, want) })
-	return m, nil
+	e.last = j
+	e.all.Go(func() { s.make(j, want) })
+	return j, nil
 }
 
 // close stops what is being made, throws away what was, and waits for that.
-func (d *desk) close() {
-	d.mu.Lock()
-	d.closed = true
-	if d.last != nil {
-		d.last.drop()
+func (e *exporter) close() {
+	e.mu.Lock()
+	e.closed = true
+	if e.last != nil {
+		e.last.drop()
 	}
-	d.mu.Unlock()
-	d.all.Wait()
+	e.mu.Unlock()
+	e.all.Wait()
 }
 
 // make makes it, keeps it for a while, and leaves nothing behind.
-func (s *Server) make(m *making, want Wanted) {
+func (s *Server) make(j *exportJob, want Wanted) {
 	f, err := os.CreateTemp(s.cfg.Spool, "fairbore-*")
 	if err == nil {
 		defer os.Remove(f.Name()) // where an open file can't be removed
 		_ = os.Remove(f.Name())   // a crash leaves nothing
 		defer f.Close()
-		err = s.write(m, want, f)
+		err = s.write(j, want, f)
 	}
-	m.ended(err, f, want.What == "verify")
-	if err != nil && m.ctx.Err() == nil {
+	j.ended(err, f, want.What == "verify")
+	if err != nil && j.ctx.Err() == nil {
 		s.log.Warn().Err(err).Str("what", want.What).Msg("not made for the page")
 	}
 	kept := time.NewTimer(keptFor)
 	defer kept.Stop()
 	select {
-	case <-m.unwanted:
+	case <-j.unwanted:
 	case <-kept.C:
 	}
-	m.stop()
-	m.mu.Lock()
-	m.file = nil
-	m.mu.Unlock()
-	m.readers.Wait()
+	j.stop()
+	j.mu.Lock()
+	j.file = nil
+	j.mu.Unlock()
+	j.readers.Wait()
 }
 
 // write makes it into a file. A fault in making it is no reason to end the gauging.
-func (s *Server) write(m *making, want Wanted, f *os.File) (err error) {
+func (s *Server) write(j *exportJob, want Wanted, f *os.File) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			s.log.Error().Any("fault", p).Str("what", want.What).Msg("could not be made")
 			err = analysis.Say("page.order.failed")
 		}
 	}()
-	out := bufio.NewWriterSize(until{m.ctx, f}, 64<<10)
-	err = s.cfg.Records.Make(m.ctx, out, want, func(done, total uint64) {
-		m.total.Store(total)
-		m.done.Store(done)
+	out := bufio.NewWriterSize(until{j.ctx, f}, 64<<10)
+	err = s.cfg.Records.Make(j.ctx, out, want, func(done, total uint64) {
+		j.total.Store(total)
+		j.done.Store(done)
 	})
 	return errors.Join(err, out.Flush())
 }
@@ -186,36 +186,36 @@ func (u until) Write(p []byte) (int, error) {
 
 // ended notes what came of it. What a person reads at once is told with it, also
 // where it ends badly.
-func (m *making) ended(err error, f *os.File, read bool) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
+func (j *exportJob) ended(err error, f *os.File, read bool) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
 	switch {
-	case m.ctx.Err() != nil:
-		m.state = stopped
+	case j.ctx.Err() != nil:
+		j.state = stopped
 		return
 	case errors.Is(err, syscall.ENOSPC):
-		m.state, m.why = failed, analysis.Say("page.order.full")
+		j.state, j.why = failed, analysis.Say("page.order.full")
 		return
 	case err != nil:
-		m.state, m.why = failed, err
+		j.state, j.why = failed, err
 	default:
-		m.state, m.file = made, f
-		m.size, _ = f.Seek(0, io.SeekEnd) // our own file, just written
+		j.state, j.file = made, f
+		j.size, _ = f.Seek(0, io.SeekEnd) // our own file, just written
 	}
 	if read && f != nil {
 		text := make([]byte, shown)
 		n, _ := f.ReadAt(text, 0) // the end of the file is an error
-		m.text = string(text[:n])
+		j.text = string(text[:n])
 	}
 }
 
 // open returns what was made, nil if it isn't there; done gives it back.
-func (m *making) open() (content io.ReadSeeker, done func()) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.file == nil {
+func (j *exportJob) open() (content io.ReadSeeker, done func()) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.file == nil {
 		return nil, nil
 	}
-	m.readers.Add(1)
-	return io.NewSectionReader(m.file, 0, m.size), m.readers.Done
+	j.readers.Add(1)
+	return io.NewSectionReader(j.file, 0, j.size), j.readers.Done
 }
