@@ -13,10 +13,9 @@ import (
 )
 
 // take hands on what comes, and what the passing of time changes, until ctx ends.
-func (w *Watcher) take(ctx context.Context) {
+func (w *Watcher) take(ctx context.Context, h handed) {
 	tick := time.NewTicker(w.look)
 	defer tick.Stop()
-	h := handed{status: w.Status()}
 	for {
 		select {
 		case <-ctx.Done():

@@ -144,7 +144,8 @@ func New(cfg Config, log zerolog.Logger) (*Watcher, error) {
 func (w *Watcher) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	defer wg.Wait()
-	wg.Go(func() { w.take(ctx) })
+	before := handed{status: w.Status()} // as whoever set the hooks knows it
+	wg.Go(func() { w.take(ctx, before) })
 	w.dialer.Keep(ctx, w.connection, w.tell)
 	return nil
 }
