@@ -30,7 +30,6 @@ import (
 	"fairbore/daemon/limit"
 	"fairbore/daemon/line"
 	"fairbore/daemon/mqtt"
-	"fairbore/daemon/port"
 	"fairbore/daemon/publish"
 	"fairbore/daemon/service"
 	"fairbore/daemon/session"
@@ -38,6 +37,7 @@ import (
 	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web"
+	"fairbore/drivers"
 )
 
 // Daemon is the program for one configuration. Make it with [New], then Run it once.
@@ -205,18 +205,18 @@ func (d *Daemon) openBroker() error {
 func (d *Daemon) Now() time.Time { return d.clock().Wall }
 
 // clock reads both clocks.
-func (d *Daemon) clock() session.Stamp {
+func (d *Daemon) clock() drivers.Moment {
 	now := time.Now()
-	return session.Stamp(d.stamp(port.Moment{Wall: now, Mono: now.Sub(d.start)}))
+	return d.stamp(drivers.Moment{Wall: now, Mono: now.Sub(d.start)})
 }
 
 // stamp is when something came, at the daemon's pace.
-func (d *Daemon) stamp(at port.Moment) port.Moment {
+func (d *Daemon) stamp(at drivers.Moment) drivers.Moment {
 	if d.pace == 1 {
-		return port.Moment{Wall: at.Wall.Round(0), Mono: at.Mono}
+		return drivers.Moment{Wall: at.Wall.Round(0), Mono: at.Mono}
 	}
 	mono := time.Duration(float64(at.Mono) * d.pace)
-	return port.Moment{Wall: d.start.Round(0).Add(mono), Mono: mono}
+	return drivers.Moment{Wall: d.start.Round(0).Add(mono), Mono: mono}
 }
 
 // Ready is closed when everything has been started.

@@ -67,7 +67,7 @@ func layout() map[string]allowed {
 		"daemon/setup":            {local: []string{"analysis/capture", "analysis/master", "analysis/uncertainty", "daemon/broker", "daemon/config", "daemon/limit", "daemon/line", "daemon/port", "daemon/state", "daemon/visit", "drivers"}, third: []string{zerolog}},
 		"daemon/hub":              {local: []string{"analysis", "analysis/notation", "daemon/event", "daemon/state"}},
 		"daemon/archive":          {local: []string{"analysis", "analysis/study", "daemon/document", "daemon/event", "daemon/report", "daemon/state", "daemon/store", "daemon/web"}},
-		"daemon/replay":           {local: []string{"daemon/config", "daemon/event", "daemon/line", "daemon/port", "daemon/session", "daemon/setup"}, third: []string{zerolog}},
+		"daemon/replay":           {local: []string{"daemon/config", "daemon/event", "daemon/line", "daemon/port", "daemon/session", "daemon/setup", "drivers"}, third: []string{zerolog}},
 		"daemon/wall":             {local: []string{"analysis", "daemon/event", "daemon/hub", "daemon/limit", "daemon/mqtt", "daemon/service", "daemon/state", "daemon/watch", "daemon/web"}, third: []string{zerolog}},
 		"daemon":                  {local: []string{"analysis", "analysis/material", "drivers", "daemon/archive", "daemon/broker", "daemon/config", "daemon/event", "daemon/hub", "daemon/limit", "daemon/line", "daemon/mqtt", "daemon/port", "daemon/publish", "daemon/service", "daemon/session", "daemon/setup", "daemon/state", "daemon/store", "daemon/visit", "daemon/web"}, third: []string{zerolog, "github.com/prometheus/client_golang"}},
 		"daemon/daemontest":       {local: []string{"analysis", "daemon/event", "daemon/state", "daemon/store"}, third: []string{"github.com/creack/pty", "golang.org/x/term"}},

@@ -10,7 +10,6 @@ import (
 	"fairbore/daemon/event"
 	"fairbore/daemon/hub"
 	"fairbore/daemon/line"
-	"fairbore/daemon/port"
 	"fairbore/daemon/session"
 	"fairbore/daemon/state"
 	"fairbore/daemon/visit"
@@ -31,7 +30,7 @@ type station struct {
 	due      chan *line.Input // who is to be asked now
 	journal  appender
 	hub      *hub.Hub
-	clock    func() session.Stamp
+	clock    func() drivers.Moment
 	log      zerolog.Logger
 	counts   counted
 	visits   *visit.Keeper // nil: not kept
@@ -77,7 +76,7 @@ func (s *station) run(ctx context.Context) error {
 			s.session.Configure(set)
 		case <-s.ping:
 		case in := <-s.due:
-			err = s.append(ctx, in.Ask(ctx, port.Moment(s.clock())))
+			err = s.append(ctx, in.Ask(ctx, s.clock()))
 		}
 		if err != nil {
 			return err

@@ -36,7 +36,7 @@ type shop struct {
 	cfg     *config.Config
 	path    string
 	journal *store.Journal
-	now     session.Stamp
+	now     drivers.Moment
 }
 
 func openShop(t *testing.T) *shop {

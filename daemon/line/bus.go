@@ -12,6 +12,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/port"
+	"fairbore/drivers"
 )
 
 // bus is a port with all that hangs on it: one instrument as a rule, or several,
@@ -72,7 +73,7 @@ func (b *bus) run(ctx context.Context, sink func(port.Chunk), refused func(error
 }
 
 // sink hands a chunk from the port's goroutine to those of the stations.
-func (b *bus) sink(ctx context.Context, stamp func(port.Moment) port.Moment) func(port.Chunk) {
+func (b *bus) sink(ctx context.Context, stamp func(drivers.Moment) drivers.Moment) func(port.Chunk) {
 	return func(c port.Chunk) {
 		c.At = stamp(c.At)
 		c.Data = append([]byte(nil), c.Data...) // the port's until it returns; nobody changes it
@@ -150,7 +151,7 @@ func (b *bus) release(in *Input) {
 // Open, then Run.
 type Buses struct {
 	// Stamp makes the time of a chunk that which the stations go by.
-	Stamp func(port.Moment) port.Moment
+	Stamp func(drivers.Moment) drivers.Moment
 	all   []*bus
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"fairbore/daemon/event"
 	"fairbore/daemon/port"
+	"fairbore/drivers"
 )
 
 // Input is an instrument of a station on the bus of its port.
@@ -38,7 +39,7 @@ func (h *Heard) Take() []event.Event {
 // Ask sends the next request to an instrument whose turn it is, and returns the events
 // that follow from the request before if that had no reply. A request that can't be
 // written is left out: the port says why in its log, and comes back.
-func (in *Input) Ask(ctx context.Context, now port.Moment) (events []event.Event) {
+func (in *Input) Ask(ctx context.Context, now drivers.Moment) (events []event.Event) {
 	if in.poll.waiting { // no reply: what came of it is over
 		events = in.line.Take(port.Chunk{At: now, Kind: port.Idle})
 		in.poll.missed()

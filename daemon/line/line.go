@@ -51,7 +51,7 @@ func New(i Instrument, s *session.Session) *Line {
 
 // Take takes a chunk of the port in and returns the events that follow.
 func (l *Line) Take(c port.Chunk) (events []event.Event) {
-	at := session.Stamp(c.At)
+	at := c.At
 	add := func(more []event.Event) {
 		if events == nil {
 			events = more // nearly always the only ones
@@ -102,7 +102,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 }
 
 // scan gives what was typed to the session: printable text of a sensible length.
-func (l *Line) scan(at session.Stamp, frame []byte) []event.Event {
+func (l *Line) scan(at drivers.Moment, frame []byte) []event.Event {
 	text := strings.TrimSpace(strings.Map(func(r rune) rune {
 		if unicode.IsPrint(r) {
 			return r
@@ -118,7 +118,7 @@ func (l *Line) scan(at session.Stamp, frame []byte) []event.Event {
 
 // contacts acts on what changed on the modem lines: the foot switch when it is
 // pressed, the spindle both ways.
-func (l *Line) contacts(at session.Stamp, now port.ModemLines) (events []event.Event) {
+func (l *Line) contacts(at drivers.Moment, now port.ModemLines) (events []event.Event) {
 	before := l.lines
 	l.lines = now
 	if l.Spindle != "" {

@@ -5,14 +5,9 @@ import (
 	"fmt"
 	"strings"
 	"time"
-)
 
-// Moment is when something happened: by the wall clock, which may jump, and by the
-// monotonic clock, which does not, since [Config.Start].
-type Moment struct {
-	Wall time.Time
-	Mono time.Duration
-}
+	"fairbore/drivers"
+)
 
 // Kind says what happened on the line.
 type Kind uint8
@@ -39,7 +34,7 @@ func (k Kind) String() string {
 
 // Chunk is one thing that happened on the line.
 type Chunk struct {
-	At    Moment
+	At    drivers.Moment
 	Kind  Kind
 	Data  []byte     // of Data; valid until the sink returns
 	Lines ModemLines // of LineState

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/rs/zerolog"
+
+	"fairbore/drivers"
 )
 
 const (
@@ -120,9 +122,9 @@ type owner struct {
 	down     time.Duration // since when
 }
 
-func (p *Port) now() Moment {
+func (p *Port) now() drivers.Moment {
 	t := time.Now()
-	return Moment{Wall: t.Round(0), Mono: t.Sub(p.cfg.Start)}
+	return drivers.Moment{Wall: t.Round(0), Mono: t.Sub(p.cfg.Start)}
 }
 
 func (o *owner) emit(c Chunk) {
@@ -282,7 +284,7 @@ func (o *owner) read(ctx context.Context, s *openLine) error {
 }
 
 // watch looks at the modem lines, and returns whether to do so again.
-func (o *owner) watch(l link, now Moment) bool {
+func (o *owner) watch(l link, now drivers.Moment) bool {
 	m, ok := l.(modem)
 	if !ok {
 		return false
@@ -314,7 +316,7 @@ func (o *owner) check(l link) error {
 }
 
 // lineUp logs and emits that the line is open.
-func (o *owner) lineUp(l link, at Moment) {
+func (o *owner) lineUp(l link, at drivers.Moment) {
 	o.mu.Lock()
 	o.kernel = o.status.Counters.Kernel
 	o.status.Up, o.status.Since, o.status.Why, o.status.HasLines = true, at, l.String(), false
@@ -337,7 +339,7 @@ func (o *owner) lineDown(err error) {
 	o.mu.Lock()
 	was := o.status
 	o.status.Up, o.status.Why, o.status.HasLines = false, why, false
-	if was.Up || was.Since == (Moment{}) {
+	if was.Up || was.Since == (drivers.Moment{}) {
 		o.status.Since = at
 	}
 	o.mu.Unlock()

@@ -9,9 +9,9 @@ import (
 	"sync/atomic"
 	"time"
 
-	"fairbore/drivers"
-
 	"github.com/rs/zerolog"
+
+	"fairbore/drivers"
 )
 
 const (
@@ -99,12 +99,12 @@ func (r *recorder) chunk(c Chunk) {
 	}
 }
 
-func (r *recorder) remark(at Moment, mark string) {
+func (r *recorder) remark(at drivers.Moment, mark string) {
 	r.put(drivers.Entry{At: at.Mono, Wall: at.Wall, Mark: mark})
 }
 
 // sent records what was written to the gauge.
-func (r *recorder) sent(at Moment, data []byte) {
+func (r *recorder) sent(at drivers.Moment, data []byte) {
 	r.put(drivers.Entry{At: at.Mono, Wall: at.Wall, Out: true, Data: data})
 }
 

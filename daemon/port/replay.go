@@ -103,8 +103,8 @@ func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 type player struct {
 	silence time.Duration
 	wall    func(drivers.Entry) time.Time
-	last    Moment // of the latest chunk
-	idles   int    // Idle chunks that may still follow in the silence since bytes or opening
+	last    drivers.Moment // of the latest chunk
+	idles   int            // Idle chunks that may still follow in the silence since bytes or opening
 	up      bool
 	why     string
 	out     []Chunk
@@ -120,7 +120,7 @@ func (p *player) take(c drivers.Entry) {
 		return
 	}
 	p.idle(c.At)
-	at := Moment{Wall: p.wall(c), Mono: c.At}
+	at := drivers.Moment{Wall: p.wall(c), Mono: c.At}
 	if because, ok := strings.CutPrefix(c.Mark, markBecause); ok {
 		p.why = because
 		return
@@ -149,7 +149,7 @@ func (p *player) take(c drivers.Entry) {
 	}
 }
 
-func (p *player) opened(at Moment) {
+func (p *player) opened(at drivers.Moment) {
 	p.up, p.idles = true, idleMost
 	p.put(Chunk{At: at, Kind: Up, Why: p.because("recording")})
 }
@@ -167,7 +167,7 @@ func (p *player) because(otherwise string) string {
 func (p *player) idle(now time.Duration) {
 	for p.silence > 0 && p.idles > 0 && now-p.last.Mono >= p.silence {
 		p.idles--
-		p.put(Chunk{At: Moment{Wall: p.last.Wall.Add(p.silence), Mono: p.last.Mono + p.silence}, Kind: Idle})
+		p.put(Chunk{At: drivers.Moment{Wall: p.last.Wall.Add(p.silence), Mono: p.last.Mono + p.silence}, Kind: Idle})
 	}
 }
 

@@ -13,10 +13,10 @@ import (
 	"testing/synctest"
 	"time"
 
-	"fairbore/drivers"
-
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
+
+	"fairbore/drivers"
 )
 
 const replayDir = "../../testdata/port/replay"
@@ -212,7 +212,7 @@ func TestRecorder_StaysWithinItsAllowance(t *testing.T) {
 		at := time.Duration(i) * time.Millisecond
 		last = fmt.Sprintf("+%07d mm\r\n", i)
 		within(t, 10*time.Second, "room in the queue", func() bool { return len(r.queue) < recorderQueue })
-		r.chunk(Chunk{At: Moment{wall.Add(at), at}, Data: []byte(last)})
+		r.chunk(Chunk{At: drivers.Moment{Wall: wall.Add(at), Mono: at}, Data: []byte(last)})
 	}
 	r.stop()
 	names, total := recordingsIn(t, dir), int64(0)

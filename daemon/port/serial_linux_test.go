@@ -15,11 +15,11 @@ import (
 	"testing"
 	"time"
 
-	"fairbore/drivers"
-
 	"github.com/creack/pty"
 	"github.com/rs/zerolog"
 	"golang.org/x/sys/unix"
+
+	"fairbore/drivers"
 )
 
 // plug is a pseudo-terminal under a name that stays, as an adapter with its
@@ -538,7 +538,7 @@ func TestRecorder_FullDisk(t *testing.T) {
 	r := newRecorder(Config{Name: "bench", RecordDir: dir, RecordMax: 4 << 20}, zerolog.New(log))
 	r.retry = time.Millisecond
 	r.start()
-	at := Moment{Wall: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}
+	at := drivers.Moment{Wall: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)}
 	one := func() {
 		within(t, 20*time.Second, "room in the queue", func() bool { return len(r.queue) < recorderQueue })
 		at.Mono, at.Wall = at.Mono+time.Millisecond, at.Wall.Add(time.Millisecond)

@@ -19,6 +19,7 @@ import (
 	"fairbore/daemon/port"
 	"fairbore/daemon/session"
 	"fairbore/daemon/setup"
+	"fairbore/drivers"
 )
 
 // Options say how a recording is to be understood.
@@ -79,13 +80,13 @@ type player struct {
 func (r *player) chunk(c port.Chunk) {
 	if !r.begun {
 		r.begun = true
-		r.begin(session.Stamp(c.At))
+		r.begin(c.At)
 	}
 	r.write(r.line.Take(c))
 }
 
 // begin does what an operator would: job, part and mastering.
-func (r *player) begin(at session.Stamp) {
+func (r *player) begin(at drivers.Moment) {
 	actions := []event.Action{{Do: "job", Job: r.job}, {Do: "part", Part: r.options.Part}}
 	if r.options.Master {
 		actions = append(actions, event.Action{Do: "master", Confirm: true})

@@ -69,7 +69,7 @@ type bench struct {
 	*session.Session
 	t       testing.TB
 	set     state.Settings
-	now     session.Stamp
+	now     drivers.Moment
 	records []event.Record
 }
 
@@ -77,7 +77,7 @@ const journalID = "0f1e2d3c4b5a69788796a5b4c3d2e1f0"
 
 func newBench(t testing.TB, set state.Settings) *bench {
 	start := time.Date(2026, 11, 25, 8, 0, 0, 0, time.FixedZone("", 3600))
-	return &bench{Session: session.New(set, nil), t: t, set: set, now: session.Stamp{Wall: start}}
+	return &bench{Session: session.New(set, nil), t: t, set: set, now: drivers.Moment{Wall: start}}
 }
 
 func (b *bench) wait(d time.Duration) {

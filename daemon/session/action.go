@@ -9,6 +9,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
+	"fairbore/drivers"
 )
 
 // errAsk marks a refusal that confirm overrides.
@@ -18,7 +19,7 @@ func ask(code string, args ...any) error { return errAsk{analysis.Say(code, args
 
 // Act carries an action out. It returns the events, none if it was refused,
 // and the reply.
-func (s *Session) Act(at Stamp, a event.Action) ([]event.Event, event.Reply) {
+func (s *Session) Act(at drivers.Moment, a event.Action) ([]event.Event, event.Reply) {
 	if a.ID != "" {
 		if old, ok := s.replies.get(a.ID); ok {
 			old.Again = true

@@ -42,7 +42,7 @@ func TestAdviceThroughAPart(t *testing.T) {
 	stream.Feed(nil, true, func(drivers.Found) {}) // a silent line first
 	start := b.now
 	for step := range job.Session(simulator.Play{Button: true, Masterings: 4}, rand.New(rand.NewPCG(1, 1))) {
-		b.now = Stamp{Wall: start.Wall.Add(step.From), Mono: start.Mono + step.From}
+		b.now = drivers.Moment{Wall: start.Wall.Add(step.From), Mono: start.Mono + step.From}
 		if step.Act == simulator.Honing {
 			a := b.bore().Advice
 			t.Logf("before round %d: %s (%s)", step.Round, a.Sentence, a.Reason)
@@ -58,7 +58,7 @@ func TestAdviceThroughAPart(t *testing.T) {
 			}
 		}
 		for _, c := range step.Frames {
-			b.now = Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
+			b.now = drivers.Moment{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 			stream.Feed(c.Bytes, false, func(f drivers.Found) {
 				if f.Reject == "" {
 					b.keep(b.Sample(b.now, job.Gauge.ID, f.Samples))

@@ -179,7 +179,7 @@ func TestStepsOfTimeAreSaid(t *testing.T) {
 			if step > 0 {
 				at = at / step * step
 			}
-			b.now = Stamp{Wall: start.Wall.Add(at), Mono: start.Mono + at}
+			b.now = drivers.Moment{Wall: start.Wall.Add(at), Mono: start.Mono + at}
 			b.keep(b.Sample(b.now, "G-11", []drivers.Sample{lively(t, b, "32.3000")}))
 		}
 		if l, _ := b.Live(); strings.Contains(english(l.Hint), "every 16 ms") != (step > 0) {

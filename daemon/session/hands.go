@@ -7,6 +7,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/daemon/event"
+	"fairbore/drivers"
 )
 
 // spindleTurns is the code of why nothing is taken while the spindle is known to turn.
@@ -24,7 +25,7 @@ func (s *spindle) seconds() float64 { return math.Round(s.since.Seconds()*10) / 
 
 // SpindleState takes in what the spindle's contact says. The time that it turned
 // between two readings is the time of the round.
-func (s *Session) SpindleState(at Stamp, on bool) []event.Event {
+func (s *Session) SpindleState(at drivers.Moment, on bool) []event.Event {
 	if s.spindle.on == on && s.fold.Spindle == on {
 		return nil
 	}
@@ -44,7 +45,7 @@ func (s *Session) SpindleState(at Stamp, on bool) []event.Event {
 
 // Scanned takes in what a scanner or a keypad typed: a job of the configuration
 // is chosen, a ring mastered on, anything else is the serial number of the next part.
-func (s *Session) Scanned(at Stamp, text string) ([]event.Event, event.Reply) {
+func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.Reply) {
 	a := event.Action{Do: "part", Part: text, Source: "scanner"}
 	if _, ok := s.set.Jobs[text]; ok {
 		a = event.Action{Do: "job", Job: text, Source: "scanner"}

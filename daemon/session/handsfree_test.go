@@ -53,7 +53,7 @@ func TestWholePartWithoutAKey(t *testing.T) {
 					want = append(want, step.Size)
 				}
 				for _, c := range step.Frames {
-					b.now = Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
+					b.now = drivers.Moment{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 					stream.Feed(c.Bytes, false, func(f drivers.Found) {
 						if f.Reject == "" {
 							b.keep(b.Sample(b.now, job.Gauge.ID, f.Samples))
@@ -161,7 +161,7 @@ func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.R
 		start, before := b.now, len(b.all)
 		p.Zero = 3 * analysis.Micrometre / 10
 		job.Gauging(p, act, size, rng, func(c simulator.Frame) (tone bool) {
-			b.now = Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
+			b.now = drivers.Moment{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 			if _, is := b.capture.c.(heedless); !is && !told && b.capture.c != nil {
 				b.capture.c = heedless{b.capture.c}
 			}

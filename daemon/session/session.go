@@ -14,13 +14,6 @@ import (
 	"fairbore/drivers"
 )
 
-// Stamp is a moment by both clocks: the wall's, for the record, and the steady
-// one, for order and durations.
-type Stamp struct {
-	Wall time.Time
-	Mono time.Duration
-}
-
 // Session is the live job of one station. One goroutine uses it.
 type Session struct {
 	set     state.Settings
@@ -33,8 +26,8 @@ type Session struct {
 	} // of misplaced and expected
 	expect expecting
 
-	now     Stamp
-	last    Stamp
+	now     drivers.Moment
+	last    drivers.Moment
 	by      string // who asked for the action that is carried out
 	source  string
 	command string
@@ -93,7 +86,7 @@ func (s *Session) Fold() *state.Fold { return &s.fold }
 func (s *Session) Live() (event.Live, bool) { return s.live, s.hasLive }
 
 // Begin marks that the daemon took the station up.
-func (s *Session) Begin(at Stamp, note string) []event.Event {
+func (s *Session) Begin(at drivers.Moment, note string) []event.Event {
 	s.last = at // the time in between is not a jump
 	s.begin(at)
 	s.source = "daemon"
@@ -104,7 +97,7 @@ func (s *Session) Begin(at Stamp, note string) []event.Event {
 
 // GaugeState says that an instrument of the station was found or lost: the gauge
 // itself, or one beside it, by name.
-func (s *Session) GaugeState(at Stamp, name string, lost bool, why analysis.Phrase) []event.Event {
+func (s *Session) GaugeState(at drivers.Moment, name string, lost bool, why analysis.Phrase) []event.Event {
 	g := event.Gauge{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
 	if before, known := s.fold.Instrument(name); known && before.Lost == lost {
 		return nil
@@ -125,10 +118,10 @@ func (s *Session) GaugeState(at Stamp, name string, lost bool, why analysis.Phra
 // before it counts as the wall clock having been set.
 const clockJump = 2 * time.Second
 
-func (s *Session) begin(at Stamp) {
+func (s *Session) begin(at drivers.Moment) {
 	s.out = nil
 	s.now = at
-	if s.last != (Stamp{}) {
+	if s.last != (drivers.Moment{}) {
 		if jump := at.Wall.Sub(s.last.Wall) - (at.Mono - s.last.Mono); jump.Abs() > clockJump {
 			s.emit(event.Event{Kind: event.ClockSet, Clock: &event.Clock{Jump: math.Round(jump.Seconds()*1000) / 1000}})
 		}
@@ -188,7 +181,7 @@ func (s *Session) write(e *event.Event) {
 }
 
 // Sample takes in what an instrument of the station sent in one frame.
-func (s *Session) Sample(at Stamp, name string, samples []drivers.Sample) []event.Event {
+func (s *Session) Sample(at drivers.Moment, name string, samples []drivers.Sample) []event.Event {
 	s.begin(at)
 	set, ok := &s.set.Gauge, true
 	if name != set.Name {

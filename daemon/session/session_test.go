@@ -60,14 +60,14 @@ func testSettings() state.Settings {
 type bench struct {
 	*Session
 	t    testing.TB
-	now  Stamp
+	now  drivers.Moment
 	all  []event.Event
 	last []event.Event
 }
 
 func newBench(t testing.TB, set state.Settings) *bench {
 	start := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
-	return &bench{Session: New(set, nil), t: t, now: Stamp{Wall: start}}
+	return &bench{Session: New(set, nil), t: t, now: drivers.Moment{Wall: start}}
 }
 
 func (b *bench) wait(d time.Duration) {

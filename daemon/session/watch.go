@@ -4,12 +4,13 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/daemon/event"
+	"fairbore/drivers"
 )
 
 // Fed is a value that the capture was given, and what came of it: what it takes to give
 // the same to another capture.
 type Fed struct {
-	At      Stamp
+	At      drivers.Moment
 	Raw     analysis.Length // as the gauge showed it
 	Gauge   string
 	In      string          // what is gauged: "ring R-1250", "job J-4112"

@@ -16,6 +16,7 @@ import (
 	"fairbore/analysis/capture"
 	"fairbore/daemon/event"
 	"fairbore/daemon/session"
+	"fairbore/drivers"
 )
 
 // Visit is one visit to a bore or a ring.
@@ -83,7 +84,7 @@ type follower struct {
 
 // given is a sample with its times.
 type given struct {
-	at session.Stamp
+	at drivers.Moment
 	Sample
 }
 

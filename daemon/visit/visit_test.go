@@ -51,7 +51,7 @@ func played(t testing.TB, id string) (visits []*Visit, events []event.Event) {
 	}, nil)
 	w := &follower{station: "bay", put: func(v *Visit) { visits = append(visits, v) }}
 	s.Watch(w.take)
-	start := session.Stamp{Wall: time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC), Mono: time.Hour}
+	start := drivers.Moment{Wall: time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC), Mono: time.Hour}
 	for _, a := range []event.Action{{Do: "job", Job: j.ID}, {Do: "part", Part: "001"}, {Do: "master"}} {
 		if _, r := s.Act(start, a); !r.Done {
 			t.Fatal(r.Why)
@@ -68,7 +68,7 @@ func played(t testing.TB, id string) (visits []*Visit, events []event.Event) {
 	stream := drivers.Stream{Decoder: dec}
 	for step := range j.Session(simulator.Play{Masterings: 4, Zero: 3 * analysis.Micrometre / 10}, rand.New(rand.NewPCG(11, 4))) {
 		for _, c := range step.Frames {
-			at := session.Stamp{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
+			at := drivers.Moment{Wall: start.Wall.Add(c.At), Mono: start.Mono + c.At}
 			stream.Feed(c.Bytes, false, func(f drivers.Found) {
 				if f.Reject == "" {
 					events = append(events, s.Sample(at, j.Gauge.ID, f.Samples)...)
@@ -377,7 +377,7 @@ func TestPairs(t *testing.T) {
 func feed(w *follower, c capture.Capture, o capture.Options, at time.Duration, sizes ...analysis.Length) time.Duration {
 	for _, s := range sizes {
 		rs := c.Feed(capture.Sample{At: at, Value: s})
-		w.take(&session.Fed{At: session.Stamp{Wall: time.Unix(1_800_000_000, 0).UTC().Add(at), Mono: at}, Raw: s, Gauge: "G", In: "job J", Options: o, Air: c.Air(), Results: rs, Inside: c.Progress().In})
+		w.take(&session.Fed{At: drivers.Moment{Wall: time.Unix(1_800_000_000, 0).UTC().Add(at), Mono: at}, Raw: s, Gauge: "G", In: "job J", Options: o, Air: c.Air(), Results: rs, Inside: c.Progress().In})
 		at += 100 * time.Millisecond
 	}
 	return at
