@@ -78,7 +78,7 @@ func tenths(p *analysis.Phrase) bool {
 func (f Format) value(a *analysis.Arg) string {
 	switch v := a.Typed().(type) {
 	case analysis.Deviation:
-		return f.Some(v) + " " + f.SmallUnit()
+		return f.deviation(v)
 	case analysis.Fine:
 		return f.Precise(analysis.Deviation(v))
 	case analysis.Offset:
@@ -87,7 +87,7 @@ func (f Format) value(a *analysis.Arg) string {
 		}
 		return f.Precise(analysis.Deviation(v))
 	case analysis.Size:
-		return f.Size(analysis.Length(v))
+		return f.size(analysis.Length(v))
 	case analysis.Length:
 		return f.Depth(v)
 	case analysis.Place:
@@ -99,7 +99,7 @@ func (f Format) value(a *analysis.Arg) string {
 	case time.Duration:
 		return f.Span(v.Seconds())
 	case time.Time:
-		return v.Format("2006-01-02 15:04")
+		return f.Moment(v)
 	case analysis.Day:
 		return time.Time(v).Format(time.DateOnly)
 	case analysis.Clock:
@@ -115,10 +115,30 @@ func (f Format) value(a *analysis.Arg) string {
 	}
 }
 
+func (f Format) deviation(d analysis.Deviation) string {
+	if !f.Full {
+		return f.Some(d) + " " + f.SmallUnit()
+	}
+	o := f.Beside()
+	return f.Micro(d) + " " + f.MicroUnit() + " (" + o.Micro(d) + " " + o.MicroUnit() + ")"
+}
+
+func (f Format) size(l analysis.Length) string {
+	if !f.Full {
+		return f.Size(l)
+	}
+	o := f.Beside()
+	return f.Digits(l) + " " + f.Large().String() + " (" + o.Digits(l) + " " + o.Large().String() + ")"
+}
+
 // Precise writes a deviation with its unit, finer by ten than [Format.Some].
 func (f Format) Precise(d analysis.Deviation) string {
 	l := analysis.Length(d)
 	switch {
+	case f.Inch && f.Full:
+		return f.mark(l.Format(analysis.UIN, 1)) + " " + f.MicroUnit()
+	case f.Full:
+		return f.mark(l.Format(analysis.UM, 3)) + " " + f.MicroUnit()
 	case f.Inch && f.Fine:
 		return f.mark(l.Format(analysis.UIN, 0)) + " " + f.SmallUnit()
 	case f.Inch:

@@ -98,6 +98,30 @@ func TestValuesAreWrittenByTheirKind(t *testing.T) {
 	}
 }
 
+// In a record lengths stand in both systems, the drawing's first (25.4 mm are an inch), and
+// moments to the second with their zone; what is due on a day has no time.
+func TestPhraseInARecord(t *testing.T) {
+	l := trial(t, "x(v) = {v}")
+	at := time.Date(2026, 11, 29, 8, 5, 9, 0, time.FixedZone("", 3600))
+	for _, c := range []struct {
+		value        any
+		metric, inch string
+	}{
+		{analysis.Size(254_000_000), "25.4000 mm (1.000000 in)", "1.000000 in (25.4000 mm)"},
+		{analysis.Deviation(-25_400), "−2.54 µm (−100.0 µin)", "−100.0 µin (−2.54 µm)"},
+		{analysis.Fine(2_540), "0.254 µm", "10.0 µin"},
+		{analysis.Length(127_000_000), "12.7 mm", "0.50 in"},
+		{at, "2026-11-29 08:05:09 +01:00", "2026-11-29 08:05:09 +01:00"},
+		{analysis.Day(at), "2026-11-29", "2026-11-29"},
+	} {
+		for inch, want := range map[bool]string{false: c.metric, true: c.inch} {
+			if got := (notation.Format{Inch: inch, Full: true, Language: l}).Text("x", c.value); got != want {
+				t.Errorf("%T %v: %q, want %q", c.value, c.value, got, want)
+			}
+		}
+	}
+}
+
 // A phrase from elsewhere may be of another build: nothing that it lacks is made up.
 func TestStrangePhrasesShow(t *testing.T) {
 	f := notation.Format{Language: trial(t, "two(a, b) = {a} and {b|one|many}")}
