@@ -6,11 +6,13 @@ import (
 
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairbore/analysis"
 )
 
 // Row is one source of variation in an analysis of variance.
 type Row struct {
-	Source string  `json:"source"`
+	Source string  `json:"source"` // a code: part, operator, interaction, repeats, pooled, total, between, within
 	DF     int     `json:"df"`
 	SS     float64 `json:"ss"` // sum of squares, µm²
 	MS     float64 `json:"ms"` // mean square, µm²; 0 without degrees of freedom
@@ -22,16 +24,16 @@ type Row struct {
 func row(source string, df int, ss, against float64, dfAgainst, n int) Row {
 	r := Row{Source: source, DF: df, SS: ss}
 	if df < 1 {
-		r.F = none(n, "no degrees of freedom")
+		r.F = none(n, analysis.Say("study.why.no_freedom"))
 		r.P = r.F
 		return r
 	}
 	r.MS = ss / float64(df)
 	switch {
 	case dfAgainst < 1:
-		r.F = none(n, "nothing to compare with")
+		r.F = none(n, analysis.Say("study.why.nothing_to_compare"))
 	case against <= 0:
-		r.F = none(n, "no spread to compare with: the gauge may be too coarse")
+		r.F = none(n, analysis.Say("study.why.no_spread_to_compare"))
 	default:
 		r.F = stat(r.MS/against, n)
 	}
@@ -86,39 +88,25 @@ func OneWay(groups [][]float64) (Groups, error) {
 	least := dust(all, 0)
 	between, within = least(between), least(within)
 	r := Groups{N: n}
-	r.Within = Row{Source: "within groups", DF: n - k, SS: within, F: none(n, "nothing to compare with")}
+	r.Within = Row{Source: "within", DF: n - k, SS: within, F: none(n, analysis.Say("study.why.nothing_to_compare"))}
 	r.Within.P = r.Within.F
 	if n > k {
 		r.Within.MS = within / float64(n-k)
 		r.ResidualSD = stat(math.Sqrt(r.Within.MS), n)
 	} else {
-		r.ResidualSD = none(n, "one reading in each group shows no spread")
+		r.ResidualSD = none(n, analysis.Say("study.why.one_each"))
 	}
-	r.Between = row("between groups", k-1, between, r.Within.MS, n-k, n)
+	r.Between = row("between", k-1, between, r.Within.MS, n-k, n)
 	if total := between + within; total > 0 {
 		r.RSquared = stat(between/total, n)
 	} else {
-		r.RSquared = none(n, "all readings are the same")
+		r.RSquared = none(n, analysis.Say("study.why.all_same"))
 	}
 	return r, nil
 }
 
 // significant is the chance below which a difference is taken as real: common practice.
 const significant = 0.05
-
-// Text says in plain words whether the groups differ.
-func (g Groups) Text() []string {
-	verdict := "can't be told apart: " + g.Between.P.Why
-	if p := g.Between.P; p.OK && p.Value < significant {
-		verdict = fmt.Sprintf("differ (F %s, chance %s)", figures(g.Between.F.Value), figures(p.Value))
-	} else if p.OK {
-		verdict = fmt.Sprintf("show no difference (F %s, chance %s)", figures(g.Between.F.Value), figures(p.Value))
-	}
-	return []string{
-		fmt.Sprintf("The means of %d groups of %d readings %s.", g.Between.DF+1, g.N, verdict),
-		fmt.Sprintf("Within a group the standard deviation is %s.", g.ResidualSD.show(" µm")),
-	}
-}
 
 // Spread compares how much groups spread, by two tests.
 type Spread struct {
@@ -163,7 +151,7 @@ func bartlett(groups [][]float64, n int) (t, p Stat) {
 		d := float64(len(g) - 1)
 		ss := squares(g, mean(g))
 		if ss <= 0 {
-			t = none(n, "a group has no spread at all: the gauge may be too coarse")
+			t = none(n, analysis.Say("study.why.group_no_spread"))
 			return t, t
 		}
 		pooled += ss
@@ -173,16 +161,4 @@ func bartlett(groups [][]float64, n int) (t, p Stat) {
 	k := float64(len(groups) - 1)
 	t = stat((df*math.Log(pooled/df)-logs)/(1+(inverse-1/df)/(3*k)), n)
 	return t, stat(distuv.ChiSquared{K: k}.Survival(max(0, t.Value)), n)
-}
-
-// Text says in plain words whether the groups spread alike.
-func (s Spread) Text() []string {
-	switch p := s.LeveneP; {
-	case !p.OK:
-		return []string{"Whether the groups spread alike can't be told: " + p.Why + "."}
-	case p.Value < significant:
-		return []string{fmt.Sprintf("Some groups spread more than others (chance %s).", figures(p.Value))}
-	default:
-		return []string{fmt.Sprintf("The groups spread alike as far as can be told (chance %s).", figures(p.Value))}
-	}
 }

@@ -2,10 +2,12 @@ package study
 
 import (
 	"errors"
-	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairbore/analysis"
 )
 
 // Spec is what sizes have to keep, in µm.
@@ -45,25 +47,25 @@ func (s Spec) target() (float64, bool) {
 // that of all sizes together, so the indices are of performance (Pp, Ppk) unless
 // the process is in control.
 type Capable struct {
-	N          int      `json:"n"`
-	Confidence float64  `json:"confidence"`
-	Mean       Stat     `json:"mean"`
-	SD         Stat     `json:"sd"`
-	Cp         Stat     `json:"cp"`
-	CpLow      Stat     `json:"cp_low"` // confidence limits, by chi-square
-	CpHigh     Stat     `json:"cp_high"`
-	Cpl        Stat     `json:"cpl"` // to the low limit
-	Cpu        Stat     `json:"cpu"` // to the high limit
-	Cpk        Stat     `json:"cpk"`
-	CpkLow     Stat     `json:"cpk_low"` // confidence limits, by Bissell (Appl. Stat. 39 (1990) 331)
-	CpkHigh    Stat     `json:"cpk_high"`
-	CpkAtLeast Stat     `json:"cpk_at_least"` // one-sided
-	Cpm        Stat     `json:"cpm"`          // about the target
-	Cpmk       Stat     `json:"cpmk"`
-	K          Stat     `json:"k"`         // offset from the middle per half tolerance
-	Below      Stat     `json:"ppm_below"` // parts per million, if normal
-	Above      Stat     `json:"ppm_above"`
-	Notes      []string `json:"notes,omitempty"`
+	N          int               `json:"n"`
+	Confidence float64           `json:"confidence"`
+	Mean       Stat              `json:"mean"`
+	SD         Stat              `json:"sd"`
+	Cp         Stat              `json:"cp"`
+	CpLow      Stat              `json:"cp_low"` // confidence limits, by chi-square
+	CpHigh     Stat              `json:"cp_high"`
+	Cpl        Stat              `json:"cpl"` // to the low limit
+	Cpu        Stat              `json:"cpu"` // to the high limit
+	Cpk        Stat              `json:"cpk"`
+	CpkLow     Stat              `json:"cpk_low"` // confidence limits, by Bissell (Appl. Stat. 39 (1990) 331)
+	CpkHigh    Stat              `json:"cpk_high"`
+	CpkAtLeast Stat              `json:"cpk_at_least"` // one-sided
+	Cpm        Stat              `json:"cpm"`          // about the target
+	Cpmk       Stat              `json:"cpmk"`
+	K          Stat              `json:"k"`         // offset from the middle per half tolerance
+	Below      Stat              `json:"ppm_below"` // parts per million, if normal
+	Above      Stat              `json:"ppm_above"`
+	Notes      []analysis.Phrase `json:"notes,omitempty"`
 }
 
 // fewestCapable is the smallest lot that an index is shown for: common practice.
@@ -82,7 +84,7 @@ func Capability(x []float64, spec Spec, confidence float64) (Capable, error) {
 		return c, err
 	}
 	if normal, err := Normality(x); err == nil && normal.P.OK && normal.P.Value < significant {
-		c.Notes = append(c.Notes, "The sizes don't look normal: the parts per million are worth nothing.")
+		c.Notes = append(c.Notes, analysis.Say("study.note.not_normal"))
 	}
 	return c, nil
 }
@@ -101,38 +103,38 @@ func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (Capab
 	}
 	c := Capable{N: n, Confidence: confidence, Mean: stat(mean, n)}
 	c.SD = stat(sd, n)
-	why := ""
+	var why analysis.Phrase
 	switch {
 	case n < 2:
-		why = "one reading has no spread"
+		why = analysis.Say("study.why.one_reading")
 		c.SD = none(n, why)
 	case sd == 0:
-		why = "all sizes are the same: the gauge is too coarse, or they are not measured"
+		why = analysis.Say("study.why.sizes_same")
 	}
 	c.indices(spec, why)
 	c.limits()
 	c.rates(spec, why)
 	if n < fewestCapable {
-		few := fmt.Sprintf("n = %d, too few: wants %d", n, fewestCapable)
+		few := analysis.Say("study.why.few_for_index", n, fewestCapable)
 		for _, s := range []*Stat{&c.Cp, &c.CpLow, &c.CpHigh, &c.Cpl, &c.Cpu, &c.Cpk, &c.CpkLow, &c.CpkHigh, &c.CpkAtLeast, &c.Cpm, &c.Cpmk, &c.K, &c.Below, &c.Above} {
 			*s = s.unless(few)
 		}
-		c.Notes = append(c.Notes, few+".")
+		c.Notes = append(c.Notes, analysis.Say("study.note.few_for_index", n, fewestCapable))
 	}
 	if !spec.Unattended {
-		c.Notes = append(c.Notes, "Hand honing is controlled by measuring: each bore is honed until it is in size, so sizes pile up near the target or one limit and Cpk flatters.")
+		c.Notes = append(c.Notes, analysis.Say("study.note.honed"))
 	}
 	return c, nil
 }
 
 // indices fills Cp to K; fault says why none can be computed.
-func (c *Capable) indices(spec Spec, fault string) {
+func (c *Capable) indices(spec Spec, fault analysis.Phrase) {
 	index := func(missing bool, value func() float64) Stat {
 		switch {
-		case fault != "":
+		case !fault.IsZero():
 			return none(c.N, fault)
 		case missing:
-			return none(c.N, "that limit or target is not given")
+			return none(c.N, analysis.Say("study.why.no_limit_or_target"))
 		}
 		return stat(value(), c.N)
 	}
@@ -183,13 +185,13 @@ func (c *Capable) limits() {
 }
 
 // rates fills the parts per million outside each limit, if sizes are normal.
-func (c *Capable) rates(spec Spec, fault string) {
+func (c *Capable) rates(spec Spec, fault analysis.Phrase) {
 	tail := func(missing bool, z float64) Stat {
 		switch {
-		case fault != "":
+		case !fault.IsZero():
 			return none(c.N, fault)
 		case missing:
-			return none(c.N, "that limit is not given")
+			return none(c.N, analysis.Say("study.why.no_limit"))
 		}
 		return stat(1e6*normal(z), c.N)
 	}
@@ -197,25 +199,33 @@ func (c *Capable) rates(spec Spec, fault string) {
 	c.Above = tail(spec.NoHigh, (c.Mean.Value-spec.High)/c.SD.Value)
 }
 
-// Text says the capability in plain words; too small a lot gets no index.
-func (c Capable) Text() []string {
-	lines := []string{fmt.Sprintf("%d sizes, mean %s µm, standard deviation %s.", c.N, figures(c.Mean.Value), c.SD.show(" µm"))}
-	if c.Cpk.OK {
-		lines = append(lines, fmt.Sprintf("Cpk %.2f (%.0f %% confidence: %.2f to %.2f).", c.Cpk.Value, 100*c.Confidence, c.CpkLow.Value, c.CpkHigh.Value))
-		if c.Cp.OK {
-			lines = append(lines, fmt.Sprintf("Cp %.2f (%.2f to %.2f).", c.Cp.Value, c.CpLow.Value, c.CpHigh.Value))
-		}
-		if c.Cpm.OK {
-			lines = append(lines, fmt.Sprintf("Cpm %.2f, about the target.", c.Cpm.Value))
-		}
-		if c.Below.OK {
-			lines = append(lines, fmt.Sprintf("About %s in a million under the low limit, if sizes are normal.", figures(c.Below.Value)))
-		}
-		if c.Above.OK {
-			lines = append(lines, fmt.Sprintf("About %s in a million over the high limit, if sizes are normal.", figures(c.Above.Value)))
-		}
-	} else if c.N >= fewestCapable {
-		lines = append(lines, "No Cpk: "+c.Cpk.Why+".")
+// Says says the capability; too small a lot gets no index.
+func (c Capable) Says() []analysis.Phrase { return slices.Concat(c.Figures(), c.Notes) }
+
+// Figures says the figures of the capability, without the notes.
+func (c Capable) Figures() []analysis.Phrase {
+	said := []analysis.Phrase{analysis.Say("study.capable", c.N, figures(c.Mean.Value), c.SD.say())}
+	switch {
+	case c.Cpk.OK:
+		said = append(said, analysis.Say("study.cpk", two(c.Cpk), analysis.Number{Value: 100 * c.Confidence}, two(c.CpkLow), two(c.CpkHigh)))
+	case c.N >= fewestCapable:
+		return append(said, analysis.Say("study.no_cpk", c.Cpk.Why))
+	default:
+		return said
 	}
-	return append(lines, c.Notes...)
+	if c.Cp.OK {
+		said = append(said, analysis.Say("study.cp", two(c.Cp), two(c.CpLow), two(c.CpHigh)))
+	}
+	if c.Cpm.OK {
+		said = append(said, analysis.Say("study.cpm", two(c.Cpm)))
+	}
+	if c.Below.OK {
+		said = append(said, analysis.Say("study.below", figures(c.Below.Value)))
+	}
+	if c.Above.OK {
+		said = append(said, analysis.Say("study.above", figures(c.Above.Value)))
+	}
+	return said
 }
+
+func two(s Stat) analysis.Number { return analysis.Number{Value: s.Value, Places: 2} }

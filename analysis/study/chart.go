@@ -4,11 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+
+	"fairbore/analysis"
 )
 
 // Series is one line of a control chart with its limits, µm.
 type Series struct {
-	Name   string    `json:"name"`
+	Name   string    `json:"name"` // a code: reading, mean, moving_range, range, sd
 	Values []float64 `json:"values"`
 	Centre float64   `json:"centre"`
 	Low    float64   `json:"low"`
@@ -19,19 +21,19 @@ type Series struct {
 type Signal struct {
 	Series string `json:"series"`
 	Point  int    `json:"point"` // 1 is the first
-	Rule   string `json:"rule"`
+	Rule   string `json:"rule"`  // [RuleBeyond] and so on
 }
 
 // Chart is a control chart: where sizes lie and how much they spread, in the
 // order of making.
 type Chart struct {
-	Kind     string   `json:"kind"`
-	Size     int      `json:"subgroup_size"` // 1 for single readings
-	Location Series   `json:"location"`
-	Spread   Series   `json:"spread"`
-	Sigma    Stat     `json:"sigma"` // within subgroups, µm
-	Signals  []Signal `json:"signals,omitempty"`
-	Notes    []string `json:"notes,omitempty"`
+	Kind     string            `json:"kind"`          // a code: individuals, xbar_r, xbar_s
+	Size     int               `json:"subgroup_size"` // 1 for single readings
+	Location Series            `json:"location"`
+	Spread   Series            `json:"spread"`
+	Sigma    Stat              `json:"sigma"` // within subgroups, µm
+	Signals  []Signal          `json:"signals,omitempty"`
+	Notes    []analysis.Phrase `json:"notes,omitempty"`
 }
 
 // wantedSubgroups is how many subgroups limits should rest on: common practice.
@@ -42,7 +44,7 @@ const wantedSubgroups = 20
 // fewer than two subgroups, unequal ones, or values that are no sizes.
 // Source: NIST/SEMATECH e-Handbook 6.3.2.1 (from memory).
 func XbarR(groups [][]float64) (Chart, error) {
-	c, k, err := newChart("means and ranges", "range", groups, func(g []float64) float64 { return slices.Max(g) - slices.Min(g) })
+	c, k, err := newChart("xbar_r", "range", groups, func(g []float64) float64 { return slices.Max(g) - slices.Min(g) })
 	if err != nil {
 		return c, err
 	}
@@ -55,7 +57,7 @@ func XbarR(groups [][]float64) (Chart, error) {
 
 // XbarS charts the means and standard deviations of subgroups; else as [XbarR].
 func XbarS(groups [][]float64) (Chart, error) {
-	c, k, err := newChart("means and standard deviations", "standard deviation", groups, func(g []float64) float64 {
+	c, k, err := newChart("xbar_s", "sd", groups, func(g []float64) float64 {
 		return squareRoot(squares(g, mean(g)) / float64(len(g)-1))
 	})
 	if err != nil {
@@ -88,9 +90,9 @@ func Individuals(x []float64) (Chart, error) {
 	}
 	r := mean(moving)
 	c := Chart{
-		Kind: "single readings and moving ranges", Size: 1,
+		Kind: "individuals", Size: 1,
 		Location: Series{Name: "reading", Values: slices.Clone(x), Centre: mean(x)},
-		Spread:   Series{Name: "moving range", Values: moving, Centre: r, Low: k.D3 * r, High: k.D4 * r},
+		Spread:   Series{Name: "moving_range", Values: moving, Centre: r, Low: k.D3 * r, High: k.D4 * r},
 		Sigma:    stat(r/k.Range, len(x)),
 	}
 	c.Location.around(k.E2 * r)
@@ -129,26 +131,25 @@ func (s *Series) around(half float64) { s.Low, s.High = s.Centre-half, s.Centre+
 func (c Chart) finish() Chart {
 	n := len(c.Location.Values)
 	if c.Sigma.Value <= 0 {
-		c.Sigma = none(c.Sigma.N, "no spread within subgroups: the gauge is too coarse")
-		c.Notes = append(c.Notes, "The readings show no spread: the gauge is too coarse for a chart.")
+		c.Sigma = none(c.Sigma.N, analysis.Say("study.why.no_spread_within"))
+		c.Notes = append(c.Notes, analysis.Say("study.note.no_chart"))
 		return c
 	}
 	if n < wantedSubgroups {
-		why := fmt.Sprintf("only %d points: trial limits, %d are wanted", n, wantedSubgroups)
-		c.Sigma = c.Sigma.unless(why)
-		c.Notes = append(c.Notes, "The limits are for trial: "+fmt.Sprintf("%d points, %d are wanted.", n, wantedSubgroups))
+		c.Sigma = c.Sigma.unless(analysis.Say("study.why.trial", n, wantedSubgroups))
+		c.Notes = append(c.Notes, analysis.Say("study.note.trial", n, wantedSubgroups))
 	}
 	c.Signals = append(signals(c.Location, true), signals(c.Spread, false)...)
 	return c
 }
 
-// Rules that a point out of control breaks: common practice, as in
+// Rules that a point out of control breaks, by their codes: common practice, as in
 // NIST/SEMATECH e-Handbook 6.3.2 (from memory).
 const (
-	RuleBeyond = "beyond the control limits"
-	RuleTwo    = "two of three near the same limit"
-	RuleRun    = "eight in a row on one side of the centre"
-	RuleTrend  = "six in a row rising or falling"
+	RuleBeyond = "beyond" // beyond the control limits
+	RuleTwo    = "two"    // two of three near the same limit
+	RuleRun    = "run"    // eight in a row on one side of the centre
+	RuleTrend  = "trend"  // six in a row rising or falling
 )
 
 const runLength, trendLength = 8, 6
@@ -209,18 +210,19 @@ func compare(a, b float64) int {
 	return 0
 }
 
-// Text says the chart in plain words.
-func (c Chart) Text() []string {
-	lines := []string{fmt.Sprintf("Chart of %s, %d points.", c.Kind, len(c.Location.Values))}
+// Says says the chart.
+func (c Chart) Says() []analysis.Phrase {
+	series := func(name string) analysis.Phrase { return analysis.Say("study.series." + name) }
+	said := []analysis.Phrase{analysis.Say("study.chart."+c.Kind, len(c.Location.Values))}
 	for _, s := range []Series{c.Location, c.Spread} {
-		lines = append(lines, fmt.Sprintf("The %s: centre %s µm, limits %s to %s µm.", s.Name, figures(s.Centre), figures(s.Low), figures(s.High)))
+		said = append(said, analysis.Say("study.limits", series(s.Name), figures(s.Centre), figures(s.Low), figures(s.High)))
 	}
-	lines = append(lines, "Standard deviation within: "+c.Sigma.show(" µm")+".")
+	said = append(said, analysis.Say("study.sigma", c.Sigma.say()))
 	for _, s := range c.Signals {
-		lines = append(lines, fmt.Sprintf("Point %d, %s: %s.", s.Point, s.Series, s.Rule))
+		said = append(said, analysis.Say("study.signal", s.Point, series(s.Series), analysis.Say("study.rule."+s.Rule)))
 	}
 	if c.Sigma.Value > 0 && len(c.Signals) == 0 && len(c.Notes) == 0 { // a trial chart says so instead
-		lines = append(lines, "No point is out of control.")
+		said = append(said, analysis.Say("study.in_control"))
 	}
-	return append(lines, c.Notes...)
+	return append(said, c.Notes...)
 }

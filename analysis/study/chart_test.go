@@ -10,6 +10,9 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // finiteAll fails where any number in v can't be sent as JSON.
@@ -36,7 +39,7 @@ func TestIndividuals(t *testing.T) {
 	if !slices.Equal(c.Spread.Values, []float64{1, 2, 1, 0, 3}) || c.Spread.Low != 0 {
 		t.Errorf("%+v", c.Spread)
 	}
-	if c.Sigma.OK || !strings.Contains(strings.Join(c.Text(), " "), "for trial") {
+	if c.Sigma.OK || !strings.Contains(said(c.Says()), "study.note.trial") {
 		t.Errorf("%+v", c.Sigma)
 	}
 }
@@ -88,7 +91,7 @@ func TestChartErrors(t *testing.T) {
 		}
 	}
 	c, err := XbarR(slices.Repeat([][]float64{{5, 5, 5}}, 25))
-	if err != nil || c.Sigma.OK || !strings.Contains(strings.Join(c.Text(), " "), "too coarse") {
+	if err != nil || c.Sigma.OK || !strings.Contains(said(c.Says()), "study.note.no_chart") {
 		t.Errorf("%v %+v", err, c)
 	}
 	finiteAll(t, c)
@@ -142,8 +145,13 @@ func TestNothingIsNaN(t *testing.T) {
 		keep(l, err)
 		for _, r := range results {
 			finiteAll(rt, r)
-			for _, line := range r.(interface{ Text() []string }).Text() {
-				if line == "" || strings.Contains(line, "NaN") || strings.Contains(line, "Inf") || strings.Contains(line, "%!") {
+			says, ok := r.(interface{ Says() []analysis.Phrase })
+			if !ok {
+				continue
+			}
+			for _, p := range says.Says() {
+				line := notation.Format{}.Say(p)
+				if line == "" || strings.Contains(line, "⟦") || strings.Contains(line, "NaN") || strings.Contains(line, "Inf") || strings.Contains(line, "%!") {
 					rt.Fatalf("line %q of %+v", line, r)
 				}
 			}
@@ -175,4 +183,9 @@ func TestSizesOrDeviations(t *testing.T) {
 			rt.Fatalf("%v and %v", a, b)
 		}
 	})
+}
+
+// said is what phrases come to, by their codes and values.
+func said(all []analysis.Phrase) string {
+	return notation.Format{Language: notation.Codes()}.SayAll(all...)
 }

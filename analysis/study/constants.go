@@ -22,16 +22,16 @@ type Constants struct {
 	E2      float64 // limits of single readings from the mean range
 }
 
-// largestSubgroup ends the range factors; a range of more readings than about
+// LargestSubgroup ends the range factors; a range of more readings than about
 // ten is a poor measure of spread anyway (common practice).
-const largestSubgroup = 100
+const LargestSubgroup = 100
 
 // ChartConstants returns the constants for subgroups of 2 to 100 readings, to
 // about 1e-10 (the moments of the range by numerical integration).
 // Source: the definitions of d2, d3 and c4 for the normal distribution.
 func ChartConstants(n int) (Constants, error) {
-	if n < 2 || n > largestSubgroup {
-		return Constants{}, fmt.Errorf("subgroups of %d: want 2 to %d readings", n, largestSubgroup)
+	if n < 2 || n > LargestSubgroup {
+		return Constants{}, fmt.Errorf("subgroups of %d: want 2 to %d readings", n, LargestSubgroup)
 	}
 	c := Constants{N: n, SD: c4(n)}
 	c.Range, c.RangeSD = rangeMoments(n)

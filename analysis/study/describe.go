@@ -1,9 +1,9 @@
 package study
 
 import (
-	"fmt"
-	"math"
 	"slices"
+
+	"fairbore/analysis"
 )
 
 // Summary describes one set of readings in µm.
@@ -30,7 +30,7 @@ func Describe(x []float64) (Summary, error) {
 	m := mean(x)
 	s := Summary{N: n, Mean: stat(m, n), Min: slices.Min(x), Max: slices.Max(x), Median: median(x)}
 	if n < 2 {
-		s.SD = none(n, "one reading has no spread")
+		s.SD = none(n, analysis.Say("study.why.one_reading"))
 		s.Lag1 = s.SD
 		return s, nil
 	}
@@ -38,9 +38,9 @@ func Describe(x []float64) (Summary, error) {
 	s.SD = stat(squareRoot(ss/float64(n-1)), n)
 	switch {
 	case n < 3:
-		s.Lag1 = none(n, "needs three readings")
+		s.Lag1 = none(n, analysis.Say("study.why.three_readings"))
 	case ss <= 0:
-		s.Lag1 = none(n, "all readings are the same")
+		s.Lag1 = none(n, analysis.Say("study.why.all_same"))
 	default:
 		s.Lag1 = stat(sum(n-1, func(i int) float64 { return (x[i] - m) * (x[i+1] - m) })/ss, n)
 	}
@@ -53,17 +53,4 @@ func median(x []float64) float64 {
 		return s[n/2-1] + (s[n/2]-s[n/2-1])/2
 	}
 	return s[len(s)/2]
-}
-
-// Text says the summary in plain words.
-func (s Summary) Text() []string {
-	lines := []string{
-		fmt.Sprintf("%d readings, mean %s, standard deviation %s.", s.N, s.Mean.show(" µm"), s.SD.show(" µm")),
-		fmt.Sprintf("Smallest %s µm, median %s µm, largest %s µm: a range of %s µm.", figures(s.Min), figures(s.Median), figures(s.Max), figures(s.Max-s.Min)),
-	}
-	// Two standard errors of a correlation of unrelated readings (Box & Jenkins).
-	if s.Lag1.OK && math.Abs(s.Lag1.Value) > 2/math.Sqrt(float64(s.N)) {
-		lines = append(lines, fmt.Sprintf("Readings are not independent: each follows the one before (correlation %.2f).", s.Lag1.Value))
-	}
-	return lines
 }

@@ -3,6 +3,7 @@ package study_test
 import (
 	"fmt"
 
+	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
 )
 
@@ -13,8 +14,8 @@ func ExampleCapability() {
 		fmt.Println(err)
 		return
 	}
-	for _, line := range c.Text() {
-		fmt.Println(line)
+	for _, p := range c.Says() {
+		fmt.Println(notation.Format{}.Say(p))
 	}
 	// Output:
 	// 10 sizes, mean 1.25 µm, standard deviation 0.217 µm.
@@ -36,8 +37,8 @@ func ExampleByANOVA() {
 		fmt.Println(err)
 		return
 	}
-	for _, line := range g.Text() {
-		fmt.Println(line)
+	for _, p := range g.Says() {
+		fmt.Println(notation.Format{}.Say(p))
 	}
 	// Output:
 	// Gauge study by analysis of variance: 3 parts, 2 operators, 2 trials.
@@ -61,8 +62,8 @@ func ExampleIndividuals() {
 		fmt.Println(err)
 		return
 	}
-	for _, line := range c.Text() {
-		fmt.Println(line)
+	for _, p := range c.Says() {
+		fmt.Println(notation.Format{}.Say(p))
 	}
 	// Output:
 	// Chart of single readings and moving ranges, 11 points.
@@ -72,33 +73,4 @@ func ExampleIndividuals() {
 	// Point 11, reading: beyond the control limits.
 	// Point 10, moving range: beyond the control limits.
 	// The limits are for trial: 11 points, 20 are wanted.
-}
-
-func ExampleLinearity() {
-	l, err := study.Linearity([]float64{22225.12, 31749.70}, [][]float64{{22225.1, 22225.3, 22225.2}, {31750.3, 31750.4, 31750.2}}, 0.95)
-	if err != nil {
-		fmt.Println(err)
-		return
-	}
-	for _, line := range l.Text() {
-		fmt.Println(line)
-	}
-	// Output:
-	// At 22225.12 µm the gauge reads 0.08 µm off (95 % confidence: -0.168 to 0.328, n = 3): no bias to be seen.
-	// At 31749.7 µm the gauge reads 0.6 µm off (95 % confidence: 0.352 to 0.848, n = 3): a real bias.
-	// The bias changes by 0.52 µm over the range: the gain is off, or the value or sign of a reference is wrong. Check the certificates, then master with two rings.
-}
-
-func ExampleToleranceInterval() {
-	i, err := study.ToleranceInterval([]float64{1.1, 1.3, 0.9, 1.5, 1.2, 1.4, 1.0, 1.3, 1.6, 1.2}, 0.95, 0.95)
-	if err != nil {
-		fmt.Println(err)
-		return
-	}
-	fmt.Println(i.Text()[0])
-	d, _ := study.Describe([]float64{1.1, 1.3, 0.9, 1.5})
-	fmt.Println(d.Text())
-	// Output:
-	// At least 95 % of such parts lie from 0.515 to 1.985 µm, with 95 % confidence (n = 10, factor 3.382, two-sided, Howe).
-	// [4 readings, mean 1.2 µm, standard deviation 0.258 µm. Smallest 0.9 µm, median 1.2 µm, largest 1.5 µm: a range of 0.6 µm.]
 }

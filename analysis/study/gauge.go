@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"fairbore/analysis"
 )
 
 // Table holds the readings of a gauge study: the same parts gauged by the same
@@ -59,7 +61,7 @@ type Source struct {
 // GaugeStudy is how much of the spread of readings the gauge and the people
 // bring in.
 type GaugeStudy struct {
-	Method        string  `json:"method"`
+	Method        string  `json:"method"` // a code: anova, ranges
 	Parts         int     `json:"parts"`
 	Operators     int     `json:"operators"`
 	Trials        int     `json:"trials"`
@@ -77,9 +79,9 @@ type GaugeStudy struct {
 	RangeLimit Stat `json:"range_limit"`
 	// RepeatLow and RepeatHigh bound the repeatability, µm, at 95 % confidence, by
 	// chi-square (analysis of variance only; NIST/SEMATECH e-Handbook 7.2.3.1).
-	RepeatLow  Stat     `json:"repeat_low"`
-	RepeatHigh Stat     `json:"repeat_high"`
-	Notes      []string `json:"notes,omitempty"`
+	RepeatLow  Stat              `json:"repeat_low"`
+	RepeatHigh Stat              `json:"repeat_high"`
+	Notes      []analysis.Phrase `json:"notes,omitempty"`
 }
 
 // The usual marks for a gauge study: common practice after the AIAG manual
@@ -162,13 +164,13 @@ func averageAndRange(t Table, tolerance float64, k factors) (GaugeStudy, error) 
 	av := spanOfMeans(byOperator) * k.k2
 	av = squareRoot(av*av - ev*ev/float64(parts*trials))
 	pv := spanOfMeans(byPart) * k.k3
-	g := GaugeStudy{Method: "average and range", Parts: parts, Operators: operators, Trials: trials, Tolerance: tolerance, RangeLimit: stat(k.d4*r, n)}
-	g.RepeatLow = none(n, "not part of this method")
+	g := GaugeStudy{Method: "ranges", Parts: parts, Operators: operators, Trials: trials, Tolerance: tolerance, RangeLimit: stat(k.d4*r, n)}
+	g.RepeatLow = none(n, analysis.Say("study.why.not_this_method"))
 	g.RepeatHigh = g.RepeatLow
 	g.fill(n, ev*ev, av*av, 0, pv*pv)
-	g.Interaction.SD = none(n, "not separated by this method")
+	g.Interaction.SD = none(n, analysis.Say("study.why.not_separated"))
 	if out := count(ranges, func(v float64) bool { return v > k.d4*r }); out > 0 {
-		g.Notes = append(g.Notes, fmt.Sprintf("%d of %d ranges are above their limit of %s µm: gauge those parts again, somebody slipped.", out, len(ranges), figures(k.d4*r)))
+		g.Notes = append(g.Notes, analysis.Say("study.note.ranges", out, len(ranges), figures(k.d4*r)))
 	}
 	return g, nil
 }
@@ -204,12 +206,12 @@ func (g *GaugeStudy) fill(n int, repeat, operator, interaction, part float64) {
 	total := gauge + part
 	source := func(v float64) Source {
 		s := Source{SD: stat(squareRoot(v), n)}
-		s.Contribution, s.OfTotal = none(n, "nothing varies"), none(n, "nothing varies")
+		s.Contribution, s.OfTotal = none(n, analysis.Say("study.why.nothing_varies")), none(n, analysis.Say("study.why.nothing_varies"))
 		if total > 0 {
 			s.Contribution = stat(100*v/total, n)
 			s.OfTotal = stat(100*squareRoot(v/total), n)
 		}
-		s.OfTolerance = none(n, "no tolerance given")
+		s.OfTolerance = none(n, analysis.Say("study.why.no_tolerance"))
 		if g.Tolerance > 0 {
 			s.OfTolerance = stat(100*6*squareRoot(v)/g.Tolerance, n)
 		}
@@ -217,39 +219,32 @@ func (g *GaugeStudy) fill(n int, repeat, operator, interaction, part float64) {
 	}
 	g.Repeatability, g.Operator, g.Interaction = source(repeat), source(operator), source(interaction)
 	g.Gauge, g.Part, g.Total = source(gauge), source(part), source(total)
-	g.Distinct = none(n, "the gauge shows no spread: it may be too coarse")
+	g.Distinct = none(n, analysis.Say("study.why.no_spread"))
 	if gauge > 0 {
 		g.Distinct = stat(classFactor*squareRoot(part/gauge), n)
 	}
 	if g.Operators < 2 {
-		why := "one operator shows no difference between people"
+		why := analysis.Say("study.why.one_operator")
 		g.Operator = Source{SD: none(n, why), Contribution: none(n, why), OfTotal: none(n, why), OfTolerance: none(n, why)}
-		g.Notes = append(g.Notes, "Only one operator took part: differences between people are not in this figure.")
+		g.Notes = append(g.Notes, analysis.Say("study.note.one_operator"))
 	}
 	if repeat <= 0 {
-		g.Notes = append(g.Notes, "All repeats are the same: the gauge's resolution is too coarse to study it.")
+		g.Notes = append(g.Notes, analysis.Say("study.note.repeats_same"))
 	}
 	if g.Parts < wantedParts {
-		g.Notes = append(g.Notes, fmt.Sprintf("Only %d parts: %d are usual, spread over the tolerance; the part-to-part figures are rough.", g.Parts, wantedParts))
+		g.Notes = append(g.Notes, analysis.Say("study.note.few_parts", g.Parts, wantedParts))
 	}
 	if g.Operators > 1 && g.Operators < wantedOperators {
-		g.Notes = append(g.Notes, "Only two operators: what differs between people rests on a single difference.")
+		g.Notes = append(g.Notes, analysis.Say("study.note.two_operators"))
 	}
 	if g.Few() {
-		g.Notes = append(g.Notes, fmt.Sprintf("%d parts by %s are too few to rely on: %d such pairs or more are usual. Take it as a first look.", g.Parts, plural(g.Operators, "operator"), wantedPairs))
+		g.Notes = append(g.Notes, analysis.Say("study.note.few_pairs", g.Parts, g.Operators, wantedPairs))
 	}
 }
 
 // Few reports whether the study is too small for its figures to be relied on: fewer
 // than 15 pairs of part and operator (common practice).
 func (g GaugeStudy) Few() bool { return g.Parts*g.Operators < wantedPairs }
-
-func plural(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
-	}
-	return fmt.Sprintf("%d %ss", n, word)
-}
 
 // Judged returns the share in per cent that the gauge is judged by: against
 // the tolerance where one is given, else against the total variation.
@@ -260,79 +255,91 @@ func (g GaugeStudy) Judged() Stat {
 	return g.Gauge.OfTotal
 }
 
-// Text says the study in plain words.
-func (g GaugeStudy) Text() []string {
-	lines := []string{fmt.Sprintf("Gauge study by %s: %d parts, %d operators, %d trials.", g.Method, g.Parts, g.Operators, g.Trials)}
-	for _, s := range []struct {
-		name string
-		Source
-	}{{"Repeatability", g.Repeatability}, {"Operators", g.Operator}, {"Operators with parts", g.Interaction}, {"Gauge, all together", g.Gauge}, {"Parts", g.Part}, {"Total", g.Total}} {
-		if !s.SD.OK {
-			continue
-		}
-		line := fmt.Sprintf("%s: standard deviation %s µm", s.name, figures(s.SD.Value))
-		if s.OfTotal.OK {
-			line += fmt.Sprintf(", %.1f %% of the total", s.OfTotal.Value)
-		}
-		if s.OfTolerance.OK {
-			line += fmt.Sprintf(", 6 of them are %.1f %% of the tolerance", s.OfTolerance.Value)
-		}
-		lines = append(lines, line+".")
-	}
-	return append(append(lines, g.verdict()), g.Says()...)
+// Named is a source of variation with its code: repeats, operators, interaction, gauge
+// (those three together), parts, total.
+type Named struct {
+	Code string
+	Source
 }
 
-// Says says in plain words what else follows from the figures than the verdict.
-func (g GaugeStudy) Says() []string { return slices.Concat(g.classes(), g.cause(), g.Notes) }
+// Sources returns the sources in their usual order.
+func (g GaugeStudy) Sources() []Named {
+	return []Named{{"repeats", g.Repeatability}, {"operators", g.Operator}, {"interaction", g.Interaction}, {"gauge", g.Gauge}, {"parts", g.Part}, {"total", g.Total}}
+}
+
+// Says says the whole study.
+func (g GaugeStudy) Says() []analysis.Phrase {
+	said := []analysis.Phrase{analysis.Say("study.head", analysis.Say("study.method."+g.Method), g.Parts, g.Operators, g.Trials)}
+	for _, s := range g.Sources() {
+		name, sd := analysis.Say("study.source_of."+s.Code), figures(s.SD.Value)
+		switch {
+		case !s.SD.OK:
+		case s.OfTotal.OK && s.OfTolerance.OK:
+			said = append(said, analysis.Say("study.source_both", name, sd, percent(s.OfTotal), percent(s.OfTolerance)))
+		case s.OfTotal.OK:
+			said = append(said, analysis.Say("study.source_total", name, sd, percent(s.OfTotal)))
+		case s.OfTolerance.OK:
+			said = append(said, analysis.Say("study.source_tolerance", name, sd, percent(s.OfTolerance)))
+		default:
+			said = append(said, analysis.Say("study.source", name, sd))
+		}
+	}
+	return append(append(said, g.verdict()), g.Follows()...)
+}
+
+func percent(s Stat) analysis.Number { return analysis.Number{Value: s.Value, Places: 1} }
+
+// Follows says what else follows from the figures than the verdict.
+func (g GaugeStudy) Follows() []analysis.Phrase {
+	return slices.Concat(g.classes(), g.cause(), g.Notes)
+}
 
 // Shares of the gauge's variance by which one source is most of it.
 const mostOfIt = 2.0 / 3
 
 // cause names what the gauge's spread mostly comes from, and where to look (common
 // practice).
-func (g GaugeStudy) cause() []string {
+func (g GaugeStudy) cause() []analysis.Phrase {
 	all := g.Gauge.SD.Value * g.Gauge.SD.Value
 	share := func(s Source) float64 { return s.SD.Value * s.SD.Value / all }
 	switch {
 	case !g.Judged().OK || all <= 0 || g.Judged().Value < GoodShare || g.Operators < 2:
 		return nil
 	case share(g.Repeatability) >= mostOfIt:
-		return []string{"Most of it is the gauge repeating itself: look at tips, centring, clamping, cleanness and resolution."}
+		return []analysis.Phrase{analysis.Say("study.cause.gauge")}
 	case share(g.Operator)+share(g.Interaction) >= mostOfIt:
-		return []string{"Most of it is between people: let them gauge one part side by side and agree on how to hold and rock the gauge."}
+		return []analysis.Phrase{analysis.Say("study.cause.people")}
 	}
-	return []string{"Both the gauge and the people have their share in it."}
+	return []analysis.Phrase{analysis.Say("study.cause.both")}
 }
 
-func (g GaugeStudy) verdict() string {
-	against := "the total variation"
+func (g GaugeStudy) verdict() analysis.Phrase {
+	against := analysis.Say("study.total_variation")
 	if g.Tolerance > 0 {
-		against = fmt.Sprintf("the tolerance of %s µm", figures(g.Tolerance))
+		against = analysis.Say("study.tolerance", figures(g.Tolerance))
 	}
 	switch j := g.Judged(); {
 	case !j.OK:
-		return "The gauge can't be judged: " + j.Why + "."
+		return analysis.Say("study.cannot_judge", j.Why)
 	case j.Value < GoodShare:
-		return fmt.Sprintf("Good: the gauge takes %.1f %% of %s (below 10 %%).", j.Value, against)
+		return analysis.Say("study.good", percent(j), against)
 	case j.Value <= WorstShare:
-		return fmt.Sprintf("By agreement only: the gauge takes %.1f %% of %s (10 to 30 %%).", j.Value, against)
+		return analysis.Say("study.by_agreement", percent(j), against)
 	default:
-		return fmt.Sprintf("Not good enough by the usual table: the gauge takes %.1f %% of %s (above 30 %%). Use guard bands and repeats.", j.Value, against)
+		return analysis.Say("study.not_good", percent(j), against)
 	}
 }
 
 // classes says how many classes of the parts the gauge tells apart.
-func (g GaugeStudy) classes() []string {
-	d := g.Distinct
-	if !d.OK {
+func (g GaugeStudy) classes() []analysis.Phrase {
+	switch d := g.Distinct; {
+	case !d.OK:
 		return nil
+	case d.Value < 2:
+		return []analysis.Phrase{analysis.Say("study.classes.none", wantedClasses)}
+	case int(d.Value) < wantedClasses:
+		return []analysis.Phrase{analysis.Say("study.classes.few", int(d.Value), wantedClasses)}
+	default:
+		return []analysis.Phrase{analysis.Say("study.classes", int(d.Value), wantedClasses)}
 	}
-	line := fmt.Sprintf("It tells %d classes of these parts apart; %d are wanted.", int(d.Value), wantedClasses)
-	if d.Value < 2 {
-		line = fmt.Sprintf("It can't tell these parts apart; %d classes are wanted.", wantedClasses)
-	}
-	if int(d.Value) < wantedClasses {
-		line += " Too few, or the parts are too alike."
-	}
-	return []string{line}
 }

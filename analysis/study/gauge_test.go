@@ -110,7 +110,7 @@ func TestAverageAndRangeExample(t *testing.T) {
 	}
 	// One range, 0.75 by the second appraiser on part 2, is below the limit of 0.88;
 	// 1.02 on part 4 is above it.
-	if len(computed.Notes) != 1 || !strings.Contains(computed.Notes[0], "1 of 30 ranges") {
+	if len(computed.Notes) != 1 || !strings.Contains(said(computed.Notes), "study.note.ranges 1 30") {
 		t.Errorf("%q", computed.Notes)
 	}
 }
@@ -222,8 +222,8 @@ func TestSleeveStudy(t *testing.T) {
 	near(t, "repeatability", g.Repeatability.SD.Value, 0.15, 1e-12)
 	near(t, "people", g.Operator.SD.Value, people, 1e-12)
 	near(t, "share of the tolerance", g.Judged().Value, 600*math.Hypot(0.15, people)/2.54, 1e-12)
-	text := strings.Join(g.Text(), "\n")
-	if math.Round(g.Judged().Value) != 39 || !strings.Contains(text, "Not good enough") || !strings.Contains(text, "Only 5 parts") || !strings.Contains(text, "Too few") {
+	text := said(g.Says())
+	if math.Round(g.Judged().Value) != 39 || !strings.Contains(text, "study.not_good") || !strings.Contains(text, "study.note.few_parts 5") || !strings.Contains(text, "study.classes.none 5") {
 		t.Error(text)
 	}
 	// Any one study of such a gauge scatters about that, by both methods.
@@ -261,7 +261,7 @@ func TestOneOperatorSaysSo(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if g.Operator.SD.OK || g.Gauge.SD.Value != g.Repeatability.SD.Value || !strings.Contains(strings.Join(g.Text(), " "), "Only one operator") {
+		if g.Operator.SD.OK || g.Gauge.SD.Value != g.Repeatability.SD.Value || !strings.Contains(said(g.Says()), "study.note.one_operator") {
 			t.Errorf("%+v", g)
 		}
 		finiteAll(t, g)
@@ -269,10 +269,10 @@ func TestOneOperatorSaysSo(t *testing.T) {
 }
 
 func TestGaugeStudyVerdicts(t *testing.T) {
-	for tolerance, want := range map[float64]string{20: "Good:", 10: "By agreement", 2: "Not good enough"} {
+	for tolerance, want := range map[float64]string{20: "study.good", 10: "study.by_agreement", 2: "study.not_good"} {
 		g, err := AverageAndRange(msa(t), tolerance)
-		if err != nil || !strings.Contains(strings.Join(g.Text(), "\n"), want) {
-			t.Errorf("%v: %v, %q", tolerance, err, g.Text())
+		if err != nil || !strings.Contains(said(g.Says()), want) {
+			t.Errorf("%v: %v, %q", tolerance, err, said(g.Says()))
 		}
 	}
 	same := msa(t)
@@ -292,7 +292,7 @@ func TestGaugeStudyVerdicts(t *testing.T) {
 			t.Fatal(err)
 		}
 		finiteAll(t, g)
-		if text := strings.Join(g.Text(), " "); g.Distinct.OK || !strings.Contains(text, "can't be judged") || !strings.Contains(text, "too coarse") {
+		if text := said(g.Says()); g.Distinct.OK || !strings.Contains(text, "study.cannot_judge") || !strings.Contains(text, "study.note.repeats_same") {
 			t.Error(text)
 		}
 	}
@@ -344,20 +344,20 @@ func TestGaugeStudySaysWhatItRestsOn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	text := strings.Join(g.Says(), " ")
-	if !g.Few() || !strings.Contains(text, "too few to rely on") || !strings.Contains(text, "Only two operators") {
+	text := said(g.Follows())
+	if !g.Few() || !strings.Contains(text, "study.note.few_pairs") || !strings.Contains(text, "study.note.two_operators") {
 		t.Error(text)
 	}
 	half := 0.15 / math.Sqrt2
 	for want, table := range map[string]Table{
-		"the gauge repeating itself": sleeves(func() (float64, float64) { return half, -half }),
-		"between people":             sleeves(func() (float64, float64) { return 0.01, -0.01 }),
+		"study.cause.gauge":  sleeves(func() (float64, float64) { return half, -half }),
+		"study.cause.people": sleeves(func() (float64, float64) { return 0.01, -0.01 }),
 	} {
 		g, err := ByANOVA(table, 2.54, 1)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if text := strings.Join(g.Says(), " "); g.Few() || !strings.Contains(text, want) {
+		if text := said(g.Follows()); g.Few() || !strings.Contains(text, want) {
 			t.Errorf("want %q: %s", want, text)
 		}
 	}

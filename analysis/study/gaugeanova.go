@@ -1,6 +1,10 @@
 package study
 
-import "gonum.org/v1/gonum/stat/distuv"
+import (
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairbore/analysis"
+)
 
 // PoolAbove is the usual chance above which an interaction is taken as noise
 // and pooled with the repeats (common practice; 0.05 is used too).
@@ -19,19 +23,19 @@ func ByANOVA(t Table, tolerance, pool float64) (GaugeStudy, error) {
 	if err != nil {
 		return GaugeStudy{}, err
 	}
-	g := GaugeStudy{Method: "analysis of variance", Parts: parts, Operators: operators, Trials: trials, Tolerance: tolerance}
+	g := GaugeStudy{Method: "anova", Parts: parts, Operators: operators, Trials: trials, Tolerance: tolerance}
 	n := parts * operators * trials
-	g.RangeLimit = none(n, "not part of this method")
+	g.RangeLimit = none(n, analysis.Say("study.why.not_this_method"))
 	s := twoWay(t)
 
 	p, o, r := float64(parts), float64(operators), float64(trials)
 	dfO, dfP, dfE := operators-1, parts-1, parts*operators*(trials-1)
 	dfI := dfO * dfP
 	msE := s.repeat / float64(dfE)
-	interaction := row("operator × part", dfI, s.interaction, msE, dfE, n)
+	interaction := row("interaction", dfI, s.interaction, msE, dfE, n)
 	g.Pooled = dfI == 0 || !interaction.P.OK || interaction.P.Value > pool
 	against, dfAgainst := interaction.MS, dfI
-	pooled := Row{Source: "pooled error", DF: dfE + dfI, SS: s.repeat + s.interaction, F: none(n, "nothing to compare with")}
+	pooled := Row{Source: "pooled", DF: dfE + dfI, SS: s.repeat + s.interaction, F: none(n, analysis.Say("study.why.nothing_to_compare"))}
 	pooled.MS, pooled.P = pooled.SS/float64(pooled.DF), pooled.F
 	if g.Pooled {
 		against, dfAgainst = pooled.MS, pooled.DF
@@ -110,7 +114,7 @@ const repeatConfidence = 0.95
 // spreadLimits bounds a standard deviation by chi-square: s √(ν/χ²).
 func spreadLimits(variance float64, df, n int) (low, high Stat) {
 	if variance <= 0 {
-		low = none(n, "all repeats are the same")
+		low = none(n, analysis.Say("study.why.repeats_same"))
 		return low, low
 	}
 	chi := distuv.ChiSquared{K: float64(df)}

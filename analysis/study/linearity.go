@@ -6,6 +6,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairbore/analysis"
 )
 
 // Line is a least-squares line y = Intercept + Slope x with standard errors.
@@ -37,12 +39,12 @@ func FitLine(x, y []float64) (Line, error) {
 	slope := sum(n, func(i int) float64 { return (x[i] - mx) * (y[i] - my) }) / sxx
 	ss := sum(n, func(i int) float64 { r := (y[i] - my) - slope*(x[i]-mx); return r * r })
 	l := Line{Slope: stat(slope, n), Intercept: stat(my-slope*mx, n)}
-	l.RSquared = none(n, "all values of y are the same")
+	l.RSquared = none(n, analysis.Say("study.why.all_y_same"))
 	if syy := squares(y, my); syy > 0 {
 		l.RSquared = stat(1-ss/syy, n)
 	}
 	if n < 3 {
-		l.ResidualSD = none(n, "two points lie on any line")
+		l.ResidualSD = none(n, analysis.Say("study.why.two_points"))
 		l.SlopeSE, l.InterceptSE = l.ResidualSD, l.ResidualSD
 		return l, nil
 	}
@@ -136,31 +138,11 @@ func (l *Linear) judge(x []float64) {
 	l.OverRange = stat(l.Line.Slope.Value*(high-low), n)
 	se := l.Line.SlopeSE
 	if !se.OK || se.Value <= 0 {
-		l.SlopeT = none(n, "no scatter to compare with: the gauge may be too coarse")
+		l.SlopeT = none(n, analysis.Say("study.why.no_scatter"))
 		l.SlopeP = l.SlopeT
 		return
 	}
 	t := l.Line.Slope.Value / se.Value
 	l.SlopeT = stat(t, n)
 	l.SlopeP = stat(tailF(t*t, 1, n-2), n)
-}
-
-// Text says bias and linearity in plain words.
-func (l Linear) Text() []string {
-	var lines []string
-	for _, b := range l.Biases {
-		verdict := "no bias to be seen"
-		if b.Real {
-			verdict = "a real bias"
-		}
-		lines = append(lines, fmt.Sprintf("At %s µm the gauge reads %s µm off (%.0f %% confidence: %s to %s, n = %d): %s.",
-			figures(b.Reference), figures(b.Bias.Value), 100*l.Confidence, figures(b.Low.Value), figures(b.High.Value), b.Bias.N, verdict))
-	}
-	switch {
-	case !l.SlopeP.OK:
-		return append(lines, "Whether the bias changes over the range can't be told: "+l.SlopeP.Why+".")
-	case l.SlopeP.Value < 1-l.Confidence:
-		return append(lines, fmt.Sprintf("The bias changes by %s µm over the range: the gain is off, or the value or sign of a reference is wrong. Check the certificates, then master with two rings.", figures(l.OverRange.Value)))
-	}
-	return append(lines, "The bias shows no change over the range.")
 }

@@ -1,9 +1,10 @@
 package study
 
 import (
-	"fmt"
 	"math"
 	"slices"
+
+	"fairbore/analysis"
 )
 
 // Normal is a hint whether readings could come from a normal distribution.
@@ -25,14 +26,14 @@ func Normality(x []float64) (Normal, error) {
 		return Normal{}, err
 	}
 	n := s.N
-	why := ""
+	var why analysis.Phrase
 	switch {
 	case n < fewestNormal:
-		why = fmt.Sprintf("%d readings are too few: needs %d", n, fewestNormal)
+		why = analysis.Say("study.why.few_for_normal", n, fewestNormal)
 	case s.SD.Value <= 0:
-		why = "all readings are the same"
+		why = analysis.Say("study.why.all_same")
 	}
-	if why != "" {
+	if !why.IsZero() {
 		return Normal{none(n, why), none(n, why)}, nil
 	}
 	sorted := slices.Sorted(slices.Values(x))
@@ -59,15 +60,4 @@ func chanceOfA2(a float64) float64 {
 		return 1 - math.Exp(-8.318+42.796*a-59.938*a*a)
 	}
 	return 1 - math.Exp(-13.436+101.14*a-223.73*a*a)
-}
-
-// Text says the hint in plain words.
-func (n Normal) Text() []string {
-	switch {
-	case !n.P.OK:
-		return []string{"Whether the readings are normal can't be told: " + n.P.Why + "."}
-	case n.P.Value < significant:
-		return []string{fmt.Sprintf("The readings don't look normal (Anderson-Darling %.2f, chance %s): don't trust rates far out in the tails.", n.A2.Value, figures(n.P.Value))}
-	}
-	return []string{fmt.Sprintf("Nothing speaks against normal readings (Anderson-Darling %.2f, chance %s, n = %d).", n.A2.Value, figures(n.P.Value), n.P.N)}
 }

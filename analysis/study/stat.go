@@ -6,63 +6,65 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"fairbore/analysis"
 )
 
 // Stat is a computed value with what it rests on. Value is always finite; it
 // is 0 where nothing can be computed and may be an interim figure where OK is
 // false: show Why then, not the value alone.
 type Stat struct {
-	Value float64 `json:"value"`
-	N     int     `json:"n"`             // readings it rests on
-	OK    bool    `json:"ok"`            // it may be used
-	Why   string  `json:"why,omitempty"` // what is against using it
+	Value float64         `json:"value"`
+	N     int             `json:"n"`   // readings it rests on
+	OK    bool            `json:"ok"`  // it may be used
+	Why   analysis.Phrase `json:"why"` // what is against using it
 }
 
 // stat is a usable value, unless it overflowed.
 func stat(v float64, n int) Stat {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return none(n, "can't be computed from these readings")
+		return none(n, analysis.Say("study.why.overflow"))
 	}
 	return Stat{Value: v, N: n, OK: true}
 }
 
 // none is no value, and why.
-func none(n int, why string) Stat { return Stat{N: n, Why: why} }
+func none(n int, why analysis.Phrase) Stat { return Stat{N: n, Why: why} }
 
-// unless returns s marked as not to be used when reason is not empty.
-func (s Stat) unless(reason string) Stat {
-	if s.OK && reason != "" {
+// unless returns s marked as not to be used when there is a reason.
+func (s Stat) unless(reason analysis.Phrase) Stat {
+	if s.OK && !reason.IsZero() {
 		s.OK, s.Why = false, reason
 	}
 	return s
 }
 
-// show writes the value with a unit, or why there is none.
-func (s Stat) show(unit string) string {
+// say is the value in µm, or why there is none.
+func (s Stat) say() analysis.Phrase {
 	switch {
 	case s.OK:
-		return figures(s.Value) + unit
+		return analysis.Say("study.value", figures(s.Value))
 	case s.Value != 0:
-		return figures(s.Value) + unit + ", not to be relied on: " + s.Why
+		return analysis.Say("study.value.doubtful", figures(s.Value), s.Why)
 	}
-	return "not known: " + s.Why
+	return analysis.Say("study.value.unknown", s.Why)
 }
 
-// figures writes a value to three decimals, two from 100 up, without trailing
-// zeros; what is smaller than those show keeps its power of ten.
-func figures(v float64) string {
+// figures is a value with up to three decimals, two from 100 up, as many as it has; one
+// that is smaller than those show has two digits.
+func figures(v float64) analysis.Number {
 	a := math.Abs(v)
 	places := 3
 	switch {
 	case a < 1e-12: // what rounding leaves of nothing
-		return "0"
+		return analysis.Number{}
 	case a < 1e-3:
-		return strconv.FormatFloat(v, 'e', 1, 64)
+		places = 1 - int(math.Floor(math.Log10(a)))
 	case a >= 100:
 		places = 2
 	}
 	s := strconv.FormatFloat(v, 'f', places, 64)
-	return strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	return analysis.Number{Value: v, Places: places - len(s) + len(strings.TrimRight(s, "0"))}
 }
 
 // largest is the largest reading taken seriously, in µm: a kilometre.

@@ -1,23 +1,23 @@
 package study
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"fairbore/analysis"
 )
 
 // quantile is the standard normal quantile.
 func quantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
-// Interval covers a share of all parts, not only of those measured.
+// Interval, two-sided by Howe, covers a share of all parts, not only of those measured.
 type Interval struct {
 	Coverage   float64 `json:"coverage"`   // share of the parts
 	Confidence float64 `json:"confidence"` // that it is at least this share
-	Method     string  `json:"method"`
-	Factor     Stat    `json:"factor"` // of standard deviations from the mean
-	Low        Stat    `json:"low"`    // µm
-	High       Stat    `json:"high"`   // µm
+	Factor     Stat    `json:"factor"`     // of standard deviations from the mean
+	Low        Stat    `json:"low"`        // µm
+	High       Stat    `json:"high"`       // µm
 }
 
 // OneSidedFactor returns k such that mean + k s (or mean − k s) bounds at least
@@ -25,7 +25,7 @@ type Interval struct {
 // n−1, z√n)/√n with the noncentral t (exact; ISO 16269-6, NIST/SEMATECH
 // e-Handbook 7.2.6.3).
 func OneSidedFactor(n int, coverage, confidence float64) Stat {
-	if why := factorFault(n, coverage, confidence); why != "" {
+	if why := factorFault(n, coverage, confidence); !why.IsZero() {
 		return none(n, why)
 	}
 	root := math.Sqrt(float64(n))
@@ -37,7 +37,7 @@ func OneSidedFactor(n int, coverage, confidence float64) Stat {
 // with the confidence, by Howe's approximation (J. Am. Stat. Assoc. 64 (1969)
 // 610; NIST/SEMATECH e-Handbook 7.2.6.3).
 func TwoSidedFactor(n int, coverage, confidence float64) Stat {
-	if why := factorFault(n, coverage, confidence); why != "" {
+	if why := factorFault(n, coverage, confidence); !why.IsZero() {
 		return none(n, why)
 	}
 	df := float64(n - 1)
@@ -45,14 +45,14 @@ func TwoSidedFactor(n int, coverage, confidence float64) Stat {
 	return stat(quantile((1+coverage)/2)*math.Sqrt(df*(1+1/float64(n))/chi), n)
 }
 
-func factorFault(n int, coverage, confidence float64) string {
+func factorFault(n int, coverage, confidence float64) analysis.Phrase {
 	switch {
 	case n < 2:
-		return "needs at least two readings"
+		return analysis.Say("study.why.two_readings")
 	case !(coverage > 0 && coverage < 1) || !(confidence > 0 && confidence < 1):
-		return "coverage and confidence must lie between 0 and 1"
+		return analysis.Say("study.why.shares")
 	}
-	return ""
+	return analysis.Phrase{}
 }
 
 // ToleranceInterval returns the interval in which the coverage of all parts
@@ -63,7 +63,7 @@ func ToleranceInterval(x []float64, coverage, confidence float64) (Interval, err
 		return Interval{}, err
 	}
 	k := TwoSidedFactor(s.N, coverage, confidence)
-	i := Interval{Coverage: coverage, Confidence: confidence, Method: "two-sided, Howe", Factor: k, Low: k, High: k}
+	i := Interval{Coverage: coverage, Confidence: confidence, Factor: k, Low: k, High: k}
 	if !k.OK {
 		i.Coverage, i.Confidence = finite(coverage), finite(confidence)
 		return i, nil
@@ -78,13 +78,4 @@ func finite(v float64) float64 {
 		return 0
 	}
 	return v
-}
-
-// Text says the interval in plain words.
-func (i Interval) Text() []string {
-	if !i.Factor.OK {
-		return []string{"No interval: " + i.Factor.Why + "."}
-	}
-	return []string{fmt.Sprintf("At least %.4g %% of such parts lie from %s to %s µm, with %.4g %% confidence (n = %d, factor %.3f, %s).",
-		100*i.Coverage, figures(i.Low.Value), figures(i.High.Value), 100*i.Confidence, i.Factor.N, i.Factor.Value, i.Method)}
 }

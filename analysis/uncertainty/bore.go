@@ -84,26 +84,26 @@ type Averaging struct {
 	U         float64 `json:"square_u_s2,omitempty"`  // its standard uncertainty
 	Motion    float64 `json:"motion_um_s2,omitempty"` // largest |m − m̄|, µm/s²
 	Basis     Basis   `json:"basis,omitempty"`
-	Source    string  `json:"source,omitempty"`
+	Source    string  `json:"source,omitempty"` // as of a [Line]
 }
 
-// Names of the lines of a bore's budget.
+// Lines of a bore's budget, by their codes.
 const (
-	LineRing        = "ring"
-	LineRepeat      = "repeat"
-	LineCapture     = "capture"
-	LineDrift       = "drift"
-	LineApart       = "part minus ring temperature"
-	LineFrom20      = "ring from 20 °C"
-	LinePartAlpha   = "expansion of the part"
-	LineRingAlpha   = "expansion of the ring"
-	LineContact     = "contact and form"
-	LineResolution  = "resolution"
-	LineIndentation = "contact indentation"
-	LineGain        = "gain of the gauge"
-	LineGradient    = "temperature along the part"
-	LineCooling     = "warmth by the cool-down"
-	LineAveraging   = "averaging of the gauge"
+	LineRing        = "ring"           // the certified size of the setting ring
+	LineRepeat      = "repeat"         // scatter of readings, of the size and of the zero
+	LineCapture     = "capture"        // scatter within one capture that was worse than usual
+	LineDrift       = "drift"          // of the zero
+	LineApart       = "part_from_ring" // temperature of the part less that of the ring
+	LineFrom20      = "from_20"        // temperature of the ring less 20 °C
+	LinePartAlpha   = "part_alpha"     // expansion of the part
+	LineRingAlpha   = "ring_alpha"     // expansion of the ring
+	LineContact     = "contact"        // contact, form and centring
+	LineResolution  = "resolution"     // the step of the digits
+	LineIndentation = "indentation"    // of the tips into the part
+	LineGain        = "gain"           // of the gauge
+	LineGradient    = "gradient"       // temperature along the part
+	LineCooling     = "cooling"        // warmth of the part by how it cooled
+	LineAveraging   = "averaging"      // of the gauge over time
 )
 
 // usual is how the input of a line is known as a rule.
@@ -129,15 +129,15 @@ func Bore(in BoreInput) (Budget, error) {
 	if err := in.check(); err != nil {
 		return Budget{}, fmt.Errorf("budget of a bore: %w", err)
 	}
-	m := Model{Of: "bore size"}
-	m.add(Line{Name: LineRing, Type: B, Distribution: Normal, HalfWidth: um(in.RingU), Divisor: in.RingK, Sensitivity: 1, Source: "certificate of the ring"})
+	m := Model{Of: "bore"}
+	m.add(Line{Name: LineRing, Type: B, Distribution: Normal, HalfWidth: um(in.RingU), Divisor: in.RingK, Sensitivity: 1, Source: "certificate"})
 	m.repeats(&in)
-	m.rectangle(LineDrift, in.Drift, "since the last good check")
+	m.rectangle(LineDrift, in.Drift, "since_check")
 	m.temperatures(&in)
 	m.cooling(in.Cooling)
 	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: 1, Source: "judgement"})
-	m.rectangle(LineResolution, (in.Resolution+1)/2, "half a step of the gauge")
-	m.rectangle(LineIndentation, in.Indentation, "part against ring, as far as not corrected")
+	m.rectangle(LineResolution, (in.Resolution+1)/2, "half_step")
+	m.rectangle(LineIndentation, in.Indentation, "not_corrected")
 	m.gain(in.GainU, in.Away)
 	m.averaging(&in.Averaging)
 	m.base(in.Bases)
@@ -153,11 +153,11 @@ func (m *Model) repeats(in *BoreInput) {
 		zero = 1 / float64(in.Master)
 	}
 	if c := um(in.Capture); c > um(in.Repeat)*math.Sqrt(size) {
-		m.add(Line{Name: LineCapture, Type: A, Distribution: Normal, Standard: c, Sensitivity: 1, Source: "scatter within this capture"})
+		m.add(Line{Name: LineCapture, Type: A, Distribution: Normal, Standard: c, Sensitivity: 1, Source: "capture"})
 		size = 0
 	}
 	if size+zero > 0 {
-		m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat), Freedom: in.RepeatFreedom, Sensitivity: math.Sqrt(size + zero), Source: "mastering repeats"})
+		m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat), Freedom: in.RepeatFreedom, Sensitivity: math.Sqrt(size + zero), Source: "mastering"})
 	}
 }
 
@@ -191,7 +191,7 @@ func (m *Model) base(known map[string]Basis) {
 
 // cooling adds how well the warmth of a part is known by its cooling.
 func (m *Model) cooling(u analysis.Deviation) {
-	m.add(Line{Name: LineCooling, Type: A, Distribution: Normal, Standard: um(u), Sensitivity: 1, Source: "fit of repeated readings at one place"})
+	m.add(Line{Name: LineCooling, Type: A, Distribution: Normal, Standard: um(u), Sensitivity: 1, Source: "cooling_fit"})
 }
 
 func (in *BoreInput) check() error {
@@ -223,8 +223,8 @@ func (m *Model) temperatures(in *BoreInput) {
 	apart, from20 := in.PartFromRing.Degrees(), in.RingFrom20.Degrees()
 	m.add(Line{Name: LineApart, Type: B, Distribution: Rectangular, Unit: "K", Estimate: apart, HalfWidth: in.PartWithin.Degrees(), Sensitivity: -d * in.Part.Alpha, Source: "shop"})
 	m.add(Line{Name: LineFrom20, Type: B, Distribution: Rectangular, Unit: "K", Estimate: from20, HalfWidth: in.RingWithin.Degrees(), Sensitivity: -d * (in.Part.Alpha - in.Ring.Alpha), Source: "shop"})
-	m.add(Line{Name: LinePartAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Part.Alpha, Standard: in.Part.U, Sensitivity: -d * (from20 + apart), Source: "table of materials"})
-	m.add(Line{Name: LineRingAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Ring.Alpha, Standard: in.Ring.U, Sensitivity: d * from20, Source: "table of materials"})
+	m.add(Line{Name: LinePartAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Part.Alpha, Standard: in.Part.U, Sensitivity: -d * (from20 + apart), Source: "materials"})
+	m.add(Line{Name: LineRingAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Ring.Alpha, Standard: in.Ring.U, Sensitivity: d * from20, Source: "materials"})
 	m.product(LinePartAlpha, LineApart, -d)
 	m.product(LinePartAlpha, LineFrom20, -d)
 	m.product(LineRingAlpha, LineFrom20, d)
@@ -278,13 +278,13 @@ func Difference(in DifferenceInput) (Budget, error) {
 	case !in.Averaging.sound():
 		return Budget{}, fmt.Errorf("budget of a form error: %w", errAveraging)
 	}
-	m := Model{Of: "difference of two sizes"}
+	m := Model{Of: "difference"}
 	two := math.Sqrt2 // two independent values
-	m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat) / math.Sqrt(float64(in.Readings)), Freedom: in.RepeatFreedom, Sensitivity: two, Source: "mastering repeats"})
-	m.rectangle(LineDrift, in.Drift, "between the two readings")
+	m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat) / math.Sqrt(float64(in.Readings)), Freedom: in.RepeatFreedom, Sensitivity: two, Source: "mastering"})
+	m.rectangle(LineDrift, in.Drift, "between_readings")
 	m.add(Line{Name: LineGradient, Type: B, Distribution: Rectangular, Unit: "K", HalfWidth: in.Along.Degrees(), Sensitivity: in.Size.Micrometres() * 1e-6 * in.Part.Alpha, Source: "shop"})
 	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: two, Source: "judgement"})
-	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Independent: 2, Source: "half a step of the gauge"})
+	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Independent: 2, Source: "half_step"})
 	m.cooling(in.Cooling)
 	m.gain(in.GainU, in.Apart)
 	m.averaging(&in.Averaging)
@@ -295,7 +295,7 @@ func Difference(in DifferenceInput) (Budget, error) {
 // gain adds how well the gauge's gain is known, over a distance.
 func (m *Model) gain(u float64, over analysis.Length) {
 	if over != 0 {
-		m.add(Line{Name: LineGain, Type: B, Distribution: Normal, Unit: "1", Standard: u, Sensitivity: over.Micrometres(), Source: "second ring"})
+		m.add(Line{Name: LineGain, Type: B, Distribution: Normal, Unit: "1", Standard: u, Sensitivity: over.Micrometres(), Source: "second_ring"})
 	}
 }
 

@@ -3,6 +3,7 @@ package uncertainty
 import (
 	"encoding/json"
 	"flag"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -72,8 +74,15 @@ func TestTable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := strings.Join(b.Table(), "\n") + "\n"
-	const file = "../../testdata/uncertainty/sleeve/table.txt"
+	got := "line,u,sensitivity,contribution,share,basis\n"
+	for _, l := range b.Lines {
+		got += fmt.Sprintf("%s,%.3g,%.3g,%s,%.0f,%s\n", l.Name, l.Standard, l.Sensitivity, analysis.Length(l.Contribution).Format(analysis.UM, 3), l.Share, l.Basis)
+	}
+	for _, p := range b.Products {
+		got += fmt.Sprintf("%s × %s,,,%.3f,,\n", p.A, p.B, um(p.Contribution))
+	}
+	got += notation.Format{Full: true, Language: notation.Codes()}.Say(b.Stated.Say()) + "\n"
+	const file = "../../testdata/uncertainty/sleeve/budget.csv"
 	if *update {
 		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
 			t.Fatal(err)

@@ -27,7 +27,7 @@ const Level2 = 0.954499736103642
 
 // Model is what a budget is made from.
 type Model struct {
-	Of           string        `json:"of"` // the quantity, in words
+	Of           string        `json:"of"` // the quantity, a code: bore, difference
 	Lines        []Line        `json:"lines"`
 	Correlations []Correlation `json:"correlations,omitempty"`
 	Products     []Product     `json:"products,omitempty"`
@@ -50,6 +50,15 @@ type Stated struct {
 	Propagated bool `json:"propagated,omitempty"`
 	// Freedom is the effective degrees of freedom; 0 means without limit.
 	Freedom float64 `json:"effective_degrees_of_freedom,omitempty"`
+}
+
+// Say says the result: u, effective degrees of freedom, k and U.
+func (s Stated) Say() analysis.Phrase {
+	k, level := analysis.Number{Value: s.K, Places: 2}, analysis.Number{Value: 100 * s.Level, Places: 2}
+	if s.Freedom == 0 {
+		return analysis.Say("budget.stated_without_limit", analysis.Fine(s.Standard), k, level, analysis.Fine(s.Expanded))
+	}
+	return analysis.Say("budget.stated", analysis.Fine(s.Standard), analysis.Number{Value: s.Freedom, Places: 1}, k, level, analysis.Fine(s.Expanded))
 }
 
 // Budget is a model worked out.

@@ -45,7 +45,7 @@ const (
 // Line is one input of a budget. Give either HalfWidth or Standard; the rest
 // of the numbers that follow from them are filled in by [Model.Budget].
 type Line struct {
-	Name         string       `json:"name"`
+	Name         string       `json:"name"` // a code, such as [LineRing]
 	Type         Type         `json:"type"`
 	Distribution Distribution `json:"distribution"`
 	Unit         string       `json:"unit"`     // of the estimate and its uncertainty, a UCUM code
@@ -68,7 +68,7 @@ type Line struct {
 	// square as a part of the whole variance, in per cent.
 	Contribution analysis.Deviation `json:"contribution_um"`
 	Share        float64            `json:"share_percent"`
-	Source       string             `json:"source,omitempty"` // where the number comes from
+	Source       string             `json:"source,omitempty"` // where the number comes from, a code
 	Basis        Basis              `json:"basis,omitempty"`  // how it is known
 }
 
@@ -109,18 +109,7 @@ func (l *Line) settle() error {
 	if l.Type != A && l.Type != B {
 		return fmt.Errorf("%s: type %q: want A or B", l.Name, l.Type)
 	}
-	switch l.Distribution {
-	case Rectangular:
-		l.Divisor = math.Sqrt(3)
-	case Triangular:
-		l.Divisor = math.Sqrt(6)
-	case UShaped:
-		l.Divisor = math.Sqrt2
-	case Normal, T:
-		if l.Divisor == 0 {
-			l.Divisor = 2
-		}
-	default:
+	if l.Divisor = l.Distribution.divisor(l.Divisor); l.Divisor == 0 {
 		return fmt.Errorf("%s: distribution %q: want normal, t, rectangular, triangular or U-shaped", l.Name, l.Distribution)
 	}
 	if l.Distribution == T && l.Freedom == 0 {
@@ -137,6 +126,25 @@ func (l *Line) settle() error {
 	}
 	l.Standard = u
 	return nil
+}
+
+// divisor is what turns a half width into a standard uncertainty, with the coverage factor
+// that was given, 0 for none; it is 0 for an unknown distribution.
+func (d Distribution) divisor(given float64) float64 {
+	switch d {
+	case Rectangular:
+		return math.Sqrt(3)
+	case Triangular:
+		return math.Sqrt(6)
+	case UShaped:
+		return math.Sqrt2
+	case Normal, T:
+		if given == 0 {
+			return 2
+		}
+		return given
+	}
+	return 0
 }
 
 // part returns the signed contribution in µm.

@@ -104,7 +104,7 @@ func compare(t *testing.T, name string, b Budget, half float64, ordinary bool) {
 		t.Errorf("%s: U is %+.2f %% off", name, 100*U)
 	}
 	if ordinary != (!b.Propagated && b.K == 2) {
-		t.Errorf("%s: %s", name, b.Stated)
+		t.Errorf("%s: %+v", name, b.Stated)
 	}
 	if b.Propagated && math.Abs(b.K-float64(b.Expanded)/float64(b.Standard)) > 0.002 {
 		t.Errorf("%s: k = %v is not U/u", name, b.K)
@@ -170,7 +170,7 @@ func TestDistribution_ClosedForms(t *testing.T) {
 			t.Errorf("%s: ± %.6f, want %.6f", name, got, c.want)
 		}
 		if (name == "normal" || name == "one with r = 1") && (b.Propagated || math.Abs(got/c.want-1) > 1e-6) {
-			t.Errorf("%s: ± %.9f, %s", name, got, b.Stated)
+			t.Errorf("%s: ± %.9f, %+v", name, got, b.Stated)
 		}
 	}
 }
@@ -190,7 +190,7 @@ func TestDistribution_NotForAll(t *testing.T) {
 	} {
 		b, err := m.Budget()
 		if err != nil || b.Propagated || b.K != 2 {
-			t.Errorf("%s: %s, %v", name, b.Stated, err)
+			t.Errorf("%s: %+v, %v", name, b.Stated, err)
 		}
 	}
 }
@@ -211,7 +211,7 @@ func TestDistribution_Freedom(t *testing.T) {
 		t.Fatal(err)
 	}
 	if !with.Propagated || !without.Propagated {
-		t.Fatalf("%s, %s", with.Stated, without.Stated)
+		t.Fatalf("%v, %v", with.Stated, without.Stated)
 	}
 	if got, want := with.K/without.K, student((1+Level2)/2, math.Floor(with.Freedom))/2; math.Abs(got-want) > 1e-9 {
 		t.Errorf("wider by %v, t by %v", got, want)
@@ -255,7 +255,7 @@ func TestPropagated_Smooth(t *testing.T) {
 				}
 				most := float64(last.Expanded)*(1+3*(float64(b.Standard)/float64(last.Standard)-1)) + 20
 				if i > 1 && (b.Expanded < last.Expanded || float64(b.Expanded) > most) {
-					t.Fatalf("%s, cause %d, step %d: from %s to %s", of, cause, i, last, b.Stated)
+					t.Fatalf("%v, cause %d, step %d: from %v to %v", of, cause, i, last, b.Stated)
 				}
 				last = b.Stated
 			}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"html/template"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
 	"fairbore/daemon/state"
@@ -96,7 +97,7 @@ func (h History) Study(ctx context.Context, station string, seq uint64) (p web.S
 		return p, err
 	}
 	// A document's text is escaped.
-	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g).Fragment())}, nil
+	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g, notation.Format{}).Fragment())}, nil
 }
 
 // archive gathers records with the settings that the stations have now.

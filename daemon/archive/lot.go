@@ -123,7 +123,7 @@ func lot(x []float64, o LotOptions, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(lines(out, c.Text()), lines(out, []string{""}), lines(out, chart.Text()))
+	return errors.Join(lines(out, said(c.Says())), lines(out, []string{""}), lines(out, said(chart.Says())))
 }
 
 func lines(out io.Writer, text []string) error {

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
@@ -106,31 +107,31 @@ func (r *reporter) report(ctx context.Context) (*document.Document, func(io.Writ
 		if err != nil {
 			return nil, nil, err
 		}
-		return report.PartRecord(p), p.CSV, nil
+		return report.PartRecord(p, notation.Format{}), p.CSV, nil
 	case "first-article":
 		p, err := r.firstArticle(ctx)
 		if err != nil {
 			return nil, nil, err
 		}
-		return report.FirstArticle(p), p.FirstArticleCSV, nil
+		return report.FirstArticle(p, notation.Format{}), p.FirstArticleCSV, nil
 	case "job":
 		b, err := r.batch(ctx)
 		if err != nil {
 			return nil, nil, err
 		}
-		return report.BatchReport(b), b.CSV, nil
+		return report.BatchReport(b, notation.Format{}), b.CSV, nil
 	case "masterings":
 		l, err := r.masterings(ctx)
 		if err != nil {
 			return nil, nil, err
 		}
-		return report.MasteringLog(l), l.CSV, nil
+		return report.MasteringLog(l, notation.Format{}), l.CSV, nil
 	case "study":
 		g, err := r.studyOf(ctx)
 		if err != nil {
 			return nil, nil, err
 		}
-		return report.GaugeStudyReport(g), g.CSV, nil
+		return report.GaugeStudyReport(g, notation.Format{}), g.CSV, nil
 	}
 	return nil, nil, fmt.Errorf("report %q: want one of %s", r.o.Kind, reportKinds)
 }

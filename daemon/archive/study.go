@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
@@ -96,7 +97,7 @@ func (a *archive) study(ctx context.Context, begun *event.Record) (g report.Gaug
 	}
 	g.Title = strings.Join(strings.Fields("gauge "+g.Gauge+" on "+g.Job.ID+" "+g.Job.Title), " ")
 	arrange(&g, all)
-	if g.Plan.Short != "" {
+	if !g.Plan.Short.IsZero() {
 		return g, nil
 	}
 	return g, evaluate(&g, analysis.Length(g.Job.High-g.Job.Low).Micrometres())
@@ -180,7 +181,7 @@ type layout struct {
 }
 
 // laidOut lays the readings out. Of a trial that was gauged again the later counts.
-func laidOut(all []studyReading, people []string) (l layout, again []string) {
+func laidOut(all []studyReading, people []string) (l layout, again []analysis.Phrase) {
 	l = layout{people: people, cells: map[string]map[string][]*studyReading{}}
 	for i := range all {
 		s := &all[i]
@@ -194,7 +195,7 @@ func laidOut(all []studyReading, people []string) (l layout, again []string) {
 			of = append(of, nil)
 		}
 		if of[t.Trial-1] != nil {
-			again = append(again, fmt.Sprintf("Part %s by %s: trial %d was gauged again; the later reading counts.", p, t.Appraiser, t.Trial))
+			again = append(again, analysis.Say("study.left.again", p, t.Appraiser, t.Trial))
 		}
 		of[t.Trial-1] = s
 		l.cells[p][t.Appraiser] = of
@@ -213,21 +214,26 @@ func (l *layout) taken(part, who string) int {
 
 // whole takes out the appraisers who have gauged nothing often enough, and then the parts
 // that somebody did not. It says so, and how often all others were gauged by everybody.
-func (l *layout) whole() (trials int, left []string) {
+func (l *layout) whole() (trials int, left []analysis.Phrase) {
 	enough := func(p, who string) bool { return l.taken(p, who) >= fewestTrials }
 	l.people = slices.DeleteFunc(slices.Clone(l.people), func(who string) bool {
 		none := !slices.ContainsFunc(l.parts, func(p string) bool { return enough(p, who) })
 		if none {
-			left = append(left, fmt.Sprintf("%s: no part was gauged %d times.", who, fewestTrials))
+			left = append(left, analysis.Say("study.left.nobody", who, fewestTrials))
 		}
 		return none
 	})
 	l.parts = slices.DeleteFunc(slices.Clone(l.parts), func(p string) bool {
 		out := false
 		for _, who := range l.people {
-			if !enough(p, who) {
-				left = append(left, fmt.Sprintf("Part %s: gauged %s by %s; %d times are wanted.", p, times(l.taken(p, who)), who, fewestTrials))
-				out = true
+			if enough(p, who) {
+				continue
+			}
+			out = true
+			if n := l.taken(p, who); n > 0 {
+				left = append(left, analysis.Say("study.left.seldom", p, n, who, fewestTrials))
+			} else {
+				left = append(left, analysis.Say("study.left.not_gauged", p, who, fewestTrials))
 			}
 		}
 		return out
@@ -263,13 +269,13 @@ func arrange(g *report.GaugeStudy, all []studyReading) {
 	trials, left := l.whole()
 	g.Left = append(again, left...)
 	if len(l.parts) < 2 || len(l.people) == 0 {
-		g.Plan.Short = "It can be evaluated when at least two parts are gauged at least twice by each who has begun."
+		g.Plan.Short = analysis.Say("study.short")
 		return
 	}
 	for _, p := range l.parts {
 		for _, who := range l.people {
 			if more := l.taken(p, who) - trials; more > 0 {
-				g.Left = append(g.Left, fmt.Sprintf("Part %s by %s: the last %s, which not all have.", p, who, parted(more)))
+				g.Left = append(g.Left, analysis.Say("study.left.last", p, who, more))
 			}
 			for k, s := range l.cells[p][who][:trials] {
 				g.Readings = append(g.Readings, report.StudyReading{Part: p, Operator: who, Trial: k + 1, Size: s.Reading.Size, Seq: s.Seq, At: s.At, Station: s.Station})
@@ -301,23 +307,6 @@ func tableOf(readings []report.StudyReading, base analysis.Length) (t study.Tabl
 	return t
 }
 
-func parted(n int) string {
-	if n == 1 {
-		return "reading"
-	}
-	return fmt.Sprintf("%d readings", n)
-}
-
-func times(n int) string {
-	switch n {
-	case 0:
-		return "not"
-	case 1:
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
-}
-
 // evaluate evaluates a study by both usual methods against a tolerance in µm, the
 // analysis of variance first; ranges say nothing of very many parts, which is said.
 func evaluate(g *report.GaugeStudy, tolerance float64) error {
@@ -328,7 +317,7 @@ func evaluate(g *report.GaugeStudy, tolerance float64) error {
 	g.Results = append(g.Results, byANOVA)
 	byRange, err := study.AverageAndRange(g.Table, tolerance)
 	if err != nil {
-		g.Left = append(g.Left, "Average and range: "+err.Error()+".")
+		g.Left = append(g.Left, analysis.Say("study.left.no_ranges", study.LargestSubgroup))
 		return nil
 	}
 	g.Results = append(g.Results, byRange)
@@ -360,14 +349,23 @@ func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error
 		return err
 	}
 	for _, r := range slices.Backward(g.Results) { // the ranges first, as people work them out by hand
-		if err := lines(out, append(r.Text(), "")); err != nil {
+		if err := lines(out, append(said(r.Says()), "")); err != nil {
 			return err
 		}
 	}
 	if g.Left == nil {
 		return nil
 	}
-	return lines(out, g.Left)
+	return lines(out, said(g.Left))
+}
+
+// said is what phrases come to, a line each.
+func said(all []analysis.Phrase) []string {
+	out := make([]string, len(all))
+	for i, p := range all {
+		out[i] = notation.Format{}.Say(p)
+	}
+	return out
 }
 
 // ReportGaugeStudy writes the page of a gauge study from the CSV that [StudyGauge]
@@ -389,7 +387,7 @@ func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer,
 	if o.Format == "csv" {
 		return g.CSV(out)
 	}
-	return write(out, report.GaugeStudyReport(g), o.Format, paper)
+	return write(out, report.GaugeStudyReport(g, notation.Format{}), o.Format, paper)
 }
 
 // base is what sizes are counted from, so that the digits that differ stand in

@@ -2,28 +2,30 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/document"
-	"fairbore/daemon/state"
 )
 
-// FirstArticle puts the sheet together on which each characteristic of a part that
-// the drawing asks for stands with its limits, what was found, what with, and the
+// FirstArticle puts the sheet together for a reader on which each characteristic of a part
+// that the drawing asks for stands with its limits, what was found, what with, and the
 // decision.
-func FirstArticle(p Part) *document.Document {
-	r := p.record()
-	r.doc.Title = "First article"
+func FirstArticle(p Part, f notation.Format) *document.Document {
+	r := p.record(f)
+	r.doc.Title = r.Text("record.title.article")
 	r.doc.Outcome = r.outcome()
 	r.doc.Add(r.facts())
-	r.doc.Add(document.Heading("Characteristics"), r.articles())
+	r.section(r.Text("record.characteristics"), r.articles())
 	r.decisionRule()
 	r.form()
 	r.zero()
-	r.limits()
-	r.from.stand(r.doc)
-	r.doc.Add(document.Signature{"inspected by", "date", "approved by", "date"})
+	r.section(r.Text("record.limits"), r.limits(r.Limits, r.job))
+	date := r.Text("record.sign.date")
+	r.end(r.from, r.Text("record.sign.inspected"), date, r.Text("record.sign.approved"), date)
 	return r.doc
 }
 
@@ -33,37 +35,37 @@ type article struct {
 	low, high      string
 	actual, beside string
 	unit           string
-	decision       string
+	decision       string // its code
 }
 
 // list returns the characteristics: the extremes of size, the form that is asked
 // for, and every place.
 func (r *record) list() (out []article) {
-	j, u := r.job, r.unit
-	low, high := size(j.Low, u), size(j.High, u)
-	if z := r.Bore.Sizes; z != nil {
-		for i, x := range []struct {
-			what string
-			at   state.Local
-		}{{"smallest size", z.Smallest}, {"largest size", z.Largest}} {
-			out = append(out, article{
-				no: strconv.Itoa(i + 1), what: "Ø, " + x.what + ", at " + where(x.at.Place, u), low: low, high: high,
-				actual: size(x.at.Size, u), beside: size(x.at.Size, other(u)), unit: large(u).String(), decision: r.judged(x.at.Place),
-			})
+	j := r.job
+	size := func(no, what string, x *analysis.Length, decision string) {
+		a := article{no: no, what: what, low: r.Digits(j.Low), high: r.Digits(j.High), actual: none, beside: none, unit: r.Large().String(), decision: decision}
+		if x != nil {
+			a.actual, a.beside = r.Digits(*x), r.Beside().Digits(*x)
 		}
+		out = append(out, a)
+	}
+	if z := r.Bore.Sizes; z != nil {
+		size("1", r.Text("record.article.smallest", z.Smallest.Place), &z.Smallest.Size, r.judged(z.Smallest.Place))
+		size("2", r.Text("record.article.largest", z.Largest.Place), &z.Largest.Size, r.judged(z.Largest.Place))
 	}
 	for i, c := range r.characteristics() {
 		out = append(out, article{
-			no: strconv.Itoa(3 + i), what: english(c.Name.Phrase()), low: "–", high: fineOf(c.Limit, u), actual: fineOf(c.Value, u), beside: "–", unit: fine(u).String(), decision: string(c.Decision),
+			no: strconv.Itoa(3 + i), what: r.Say(c.Name.Phrase()), low: none, high: r.Micro(c.Limit), actual: r.Micro(c.Value), beside: none, unit: r.MicroUnit(), decision: string(c.Decision),
 		})
 	}
 	now := r.fold.Current(r.Bore.Basis)
 	for i, p := range j.Plan() {
-		a := article{no: fmt.Sprintf("1.%d", i+1), what: "Ø at " + where(p, u), low: low, high: high, actual: "–", beside: "–", unit: large(u).String(), decision: "not gauged"}
+		no, what := fmt.Sprintf("1.%d", i+1), r.Text("record.article.place", p)
 		if x := now[p]; x != nil {
-			a.actual, a.beside, a.decision = size(x.Size, u), size(x.Size, other(u)), r.judged(p)
+			size(no, what, &x.Size, r.judged(p))
+		} else {
+			size(no, what, nil, "not gauged")
 		}
-		out = append(out, a)
 	}
 	return out
 }
@@ -76,21 +78,20 @@ func (r *record) characteristics() []verdict.Characteristic {
 }
 
 func (r *record) articles() *document.Table {
-	t := &document.Table{Columns: []document.Column{
-		{Head: "no."}, {Head: "characteristic", Left: true, Wrap: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "actual"}, {Head: "unit", Left: true},
-		{Head: other(r.unit).String()}, {Head: "gauge", Left: true}, {Head: "ring", Left: true}, {Head: "decision", Left: true},
-	}}
+	t := &document.Table{Columns: slices.Concat(
+		numbers(r.Text("record.no")), wrapped(r.Text("record.characteristic")), numbers(r.Text("record.low_limit"), r.Text("record.high_limit"), r.Text("record.actual")), words(r.Text("record.unit")),
+		numbers(r.Beside().Large().String()), words(r.Text("record.gauge"), r.Text("record.ring"), r.Text("record.decision")))}
 	gauge, ring := r.tools()
 	for _, a := range r.list() {
-		t.Rows = append(t.Rows, []string{a.no, a.what, a.low, a.high, a.actual, a.unit, a.beside, gauge, ring, a.decision})
+		t.Rows = append(t.Rows, []string{a.no, a.what, a.low, a.high, a.actual, a.unit, a.beside, gauge, ring, r.decided(a.decision)})
 	}
-	t.Notes = []string{"No average is judged: 1 and 2 are the extremes of all places, 1.1 and on each place by itself."}
+	t.Notes = []string{r.Text("record.note.article")}
 	return t
 }
 
 // tools returns the gauge and the ring that the last round was gauged with.
 func (r *record) tools() (gauge, ring string) {
-	gauge, ring = "–", "–"
+	gauge, ring = none, none
 	for _, x := range r.fold.Current(r.Bore.Basis) {
 		gauge = clean(x.Gauge)
 		for _, m := range r.masters() {
@@ -106,14 +107,11 @@ func (r *record) tools() (gauge, ring string) {
 func (r *record) decisionRule() {
 	j := r.Bore.Judged
 	if j == nil {
-		r.doc.Add(document.Heading("Decision rule"), r.recorded())
+		r.section(r.Text("record.decision_rule"), r.recorded())
 		return
 	}
 	z := &j.Sizes.Zone
-	r.doc.Add(document.Heading("Decision rule"), document.Lines(filled(
-		english(j.Rule.Phrase())+".",
-		fmt.Sprintf("U of a size = %s. Guard band g = %s: accepted is what reads from %s to %s.",
-			small(r.Bore.U.Expanded, r.unit), small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),
-		fits(j.Sizes.Fit), r.otherwise(),
+	r.section(r.Text("record.decision_rule"), document.Lines(filled(
+		r.Text("record.rule.alone", j.Rule.Phrase()), r.Text("record.rule.u", r.Bore.U.Expanded, z.Guard, analysis.Size(z.AcceptLow), analysis.Size(z.AcceptHigh)), r.fits(j.Sizes.Fit), r.otherwise(),
 	)))
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -32,34 +31,35 @@ const confidence = 0.95
 // batch is a batch's report being written.
 type batch struct {
 	Batch
-	doc   *document.Document
+	writer
 	parts []*record
 }
 
-// BatchReport puts the page of a batch together: each part with its outcome, a
-// control chart of each section, and capability with what is to be said against it.
-func BatchReport(b Batch) *document.Document {
-	r := &batch{Batch: b, doc: &document.Document{Title: "Batch report", Lead: clean(b.Job.Title), Subject: "job " + clean(b.Job.ID)}}
+// BatchReport puts the page of a batch together for a reader: each part with its outcome,
+// a control chart of each section, and capability with what is to be said against it.
+func BatchReport(b Batch, f notation.Format) *document.Document {
+	r := &batch{Batch: b, writer: newWriter(b.Job, f)}
+	r.doc.Title, r.doc.Lead, r.doc.Subject = r.Text("record.title.batch"), clean(b.Job.Title), r.Text("record.of.job", clean(b.Job.ID))
 	for i := range b.Parts {
-		p := b.Parts[i].record()
+		p := b.Parts[i].record(f)
 		if p.doc.At.After(r.doc.At) {
 			r.doc.At = p.doc.At
 		}
 		r.parts = append(r.parts, p)
 	}
-	r.doc.Add(document.Fields{{Name: "Asked for", Fields: asked(b.Job)}, {Name: "Outcome", Fields: r.outcome()}, {Name: "Made and gauged", Fields: r.made()}})
-	r.doc.Add(document.Heading("Parts"), r.table())
+	r.doc.Add(document.Fields{r.asked(b.Job), r.outcomes(), r.made()})
+	r.section(r.Text("record.parts"), r.table())
 	r.charts()
 	r.capability()
 	r.zero()
-	r.doc.Add(document.Heading("Limits in force"), limitsTable(b.Limits, b.Job))
-	r.Trace.stand(r.doc)
-	r.doc.Add(document.Signature{"released by", "date"})
+	r.section(r.Text("record.limits"), r.limits(b.Limits, b.Job))
+	r.end(b.Trace, r.Text("record.sign.released"), r.Text("record.sign.date"))
 	return r.doc
 }
 
-func (r *batch) outcome() []document.Field {
+func (r *batch) outcomes() document.Group {
 	accepted, aside, open, doubt := 0, 0, 0, 0
+	var lo, hi analysis.Length
 	for _, p := range r.parts {
 		switch v := p.Bore.Verdict; {
 		case v == nil:
@@ -73,10 +73,6 @@ func (r *batch) outcome() []document.Field {
 			doubt++
 		}
 	}
-	f := []document.Field{
-		{Name: "parts begun", Value: strconv.Itoa(len(r.parts))}, {Name: "not finished", Value: strconv.Itoa(open)}, {Name: "laid aside", Value: strconv.Itoa(aside)}, {Name: "accepted", Value: strconv.Itoa(accepted)},
-	}
-	var lo, hi analysis.Length
 	for _, p := range r.finished() {
 		z := p.Bore.Sizes
 		if !p.Bore.Verdict.Accepted {
@@ -87,17 +83,20 @@ func (r *batch) outcome() []document.Field {
 		}
 		hi = max(hi, z.Largest.Size)
 	}
+	f := []document.Field{
+		field(r.Text("record.parts.begun"), strconv.Itoa(len(r.parts))), field(r.Text("record.came.open"), strconv.Itoa(open)),
+		field(r.Text("record.came.aside"), strconv.Itoa(aside)), field(r.Text("record.came.accepted"), strconv.Itoa(accepted)),
+	}
 	if lo > 0 {
-		u := r.Job.Unit
-		f = append(f, document.Field{Name: "sizes from", Value: both(lo, u)}, document.Field{Name: "sizes to", Value: both(hi, u)})
+		f = append(f, field(r.Text("record.sizes_from"), r.both(lo)), field(r.Text("record.sizes_to"), r.both(hi)))
 	}
 	if doubt > 0 {
-		f = append(f, document.Field{Name: "now in doubt", Value: strconv.Itoa(doubt) + ", after a check that failed"})
+		f = append(f, field(r.Text("record.parts.doubt"), r.Text("record.parts.after_check", doubt)))
 	}
-	return f
+	return group(r.Text("record.outcomes"), f...)
 }
 
-func (r *batch) made() []document.Field {
+func (r *batch) made() document.Group {
 	stations, gauges, rings, rules := set{}, set{}, set{}, set{}
 	for _, p := range r.parts {
 		stations.add(clean(p.Bore.Station))
@@ -108,27 +107,17 @@ func (r *batch) made() []document.Field {
 			rings.add(clean(m.Master.Ring.ID))
 		}
 		if v := p.Bore.Verdict; v != nil {
-			rules.add(english(verdict.Rule(v.Rule).Phrase()))
+			rules.add(r.Say(verdict.Rule(v.Rule).Phrase()))
 		}
 	}
-	f := []document.Field{{Name: "stations", Value: orDash(stations.String())}, {Name: "gauges", Value: orDash(gauges.String())}, {Name: "master rings", Value: orDash(rings.String())}}
+	f := []document.Field{field(r.Text("record.stations"), orDash(stations.String())), field(r.Text("record.gauges_used"), orDash(gauges.String())), field(r.Text("record.master_rings"), orDash(rings.String()))}
 	if n := len(r.parts); n > 0 {
-		f = append(f, document.Field{Name: "first begun", Value: moment(r.parts[0].Records[0].At)}, document.Field{Name: "last record", Value: moment(r.doc.At)})
+		f = append(f, field(r.Text("record.first_begun"), r.moment(r.parts[0].Records[0].At)), field(r.Text("record.last_record"), r.moment(r.doc.At)))
 	}
 	if !r.From.IsZero() || !r.To.IsZero() {
-		f = append(f, document.Field{Name: "period asked", Value: span(r.From, r.To)})
+		f = append(f, field(r.Text("record.period_asked"), r.span(r.From, r.To)))
 	}
-	return append(f, document.Field{Name: "decision rule", Value: orDash(strings.Join(rules, "; "))})
-}
-
-func span(from, to time.Time) string {
-	switch {
-	case from.IsZero():
-		return "before " + moment(to)
-	case to.IsZero():
-		return "from " + moment(from)
-	}
-	return "from " + moment(from) + " to before " + moment(to)
+	return group(r.Text("record.made"), append(f, field(r.Text("record.rule"), orDash(strings.Join(rules, "; "))))...)
 }
 
 // finished returns the parts that ended with sizes that stand.
@@ -139,53 +128,52 @@ func (r *batch) finished() []*record {
 }
 
 func (r *batch) table() *document.Table {
-	u := r.Job.Unit
-	t := &document.Table{Columns: []document.Column{
-		{Head: "no."}, {Head: "part", Left: true}, {Head: "station", Left: true}, {Head: "finished", Left: true}, {Head: "rounds"}, {Head: "strokes"},
-		{Head: "smallest, " + large(u).String()}, {Head: "largest, " + large(u).String()}, {Head: "variation, " + fine(u).String()}, {Head: "U, " + fine(u).String()}, {Head: "outcome", Left: true, Wrap: true},
-	}}
-	date := ""
+	large, micro := r.Large().String(), r.MicroUnit()
+	t := &document.Table{Columns: slices.Concat(
+		numbers(r.Text("record.no")), words(r.Text("record.part"), r.Text("record.station"), r.Text("record.finished")),
+		numbers(r.Text("record.rounds_head"), r.Text("record.strokes_head"), r.Text("record.smallest_in", large), r.Text("record.largest_in", large), r.Text("record.variation_in", micro), r.Text("record.u", micro)),
+		wrapped(r.Text("record.outcome")))}
+	var at dates
 	for i, p := range r.parts {
-		strokes := 0
-		for _, x := range p.fold.Rounds {
-			strokes += x.Strokes
+		when, lo, hi, v, unc := none, none, none, none, none
+		if done := p.at(event.Judged); !done.IsZero() {
+			when = at.write(done)
 		}
-		when := "–"
-		if at := p.at(event.Judged); !at.IsZero() {
-			when = clock(at)
-			if d := day(at); d != date {
-				date, when = d, d+" "+when
-			}
-		}
-		lo, hi, v := "–", "–", "–"
 		if z := p.Bore.Sizes; z != nil {
-			lo, hi, v = size(z.Smallest.Size, u), size(z.Largest.Size, u), fineOf(z.Variation, u)
+			lo, hi, v = r.Digits(z.Smallest.Size), r.Digits(z.Largest.Size), r.Micro(z.Variation)
 		}
-		unc := "–"
-		if U, _ := p.stated(); U > 0 {
-			unc = fineOf(U, u)
+		if u, _ := p.stated(); u > 0 {
+			unc = r.Micro(u)
 		}
 		t.Rows = append(t.Rows, []string{
-			strconv.Itoa(i + 1), p.serial(), clean(p.Bore.Station), when, strconv.Itoa(p.fold.Round()), strconv.Itoa(strokes), lo, hi, v, unc, p.summary(),
+			strconv.Itoa(i + 1), p.serial(), clean(p.Bore.Station), when, strconv.Itoa(p.fold.Round()), strconv.Itoa(p.strokes()), lo, hi, v, unc, p.summary(),
 		})
 	}
 	return t
+}
+
+func (r *record) strokes() (n int) {
+	for _, x := range r.fold.Rounds {
+		n += x.Strokes
+	}
+	return n
 }
 
 func (r *record) serial() string {
 	if p := r.Bore.Part; p != nil {
 		return clean(p.Serial)
 	}
-	return "–"
+	return none
 }
 
 // summary is the outcome in a few words, with the reason of what was laid aside.
 func (r *record) summary() string {
-	s := strings.ToLower(r.outcome().Word)
+	code, mark := r.came()
+	var why analysis.Phrase
 	if v := r.Bore.Verdict; v != nil && !v.Accepted {
-		s += ": " + clean(english(v.Reason))
+		why = v.Reason
 	}
-	return r.outcome().Mark.Glyph() + " " + s
+	return mark.Glyph() + " " + r.because(r.Text("record.came."+code), why)
 }
 
 // run is the mean of a section over the finished parts.
@@ -223,34 +211,28 @@ func (r *batch) charts() {
 	if len(parts) < 2 {
 		return
 	}
-	r.doc.Add(document.Heading("Section by section, part after part"))
 	labels := make([]string, len(parts))
 	for i, p := range parts {
 		labels[i] = p.serial()
 	}
-	c := runChart{W: 1000, Labels: labels}
-	t := &document.Table{Columns: append([]document.Column{{Head: "section", Left: true}}, numbers("parts", "mean", "low control limit", "high control limit", "within, sd")...)}
-	t.Columns = append(t.Columns, document.Column{Head: "signals", Left: true, Wrap: true})
-	f := notation.In(r.Job.Unit)
+	c := runChart{W: 1000, Labels: labels, Format: r.plain}
+	t := &document.Table{Columns: slices.Concat(words(r.Text("record.section")), numbers(r.Text("record.parts_head"), r.Text("record.mean"), r.Text("record.low_control"), r.Text("record.high_control"), r.Text("record.within_sd")), wrapped(r.Text("record.signals")))}
 	for _, x := range r.runs(parts) {
-		p := panel{Title: "at " + f.Depth(x.depth) + ", µm from target", Values: x.values, Has: x.has, Lines: []level{
-			{(r.Job.Low - r.Job.Target).Micrometres(), picture.Limit, "low limit"}, {(r.Job.High - r.Job.Target).Micrometres(), picture.Limit, "high limit"},
-			{0, picture.Target, "target"},
+		p := panel{Title: r.Text("record.chart.section", x.depth), Values: x.values, Has: x.has, Lines: []level{
+			{(r.Job.Low - r.Job.Target).Micrometres(), picture.Limit, r.Text("record.low_limit")}, {(r.Job.High - r.Job.Target).Micrometres(), picture.Limit, r.Text("record.high_limit")},
+			{0, picture.Target, r.Text("record.target")},
 		}}
-		t.Rows = append(t.Rows, control(&p, f.Depth(x.depth), labels))
+		t.Rows = append(t.Rows, r.control(&p, r.Depth(x.depth), labels))
 		c.Panels = append(c.Panels, p)
 	}
 	c.H = chartFoot + 105*float64(len(c.Panels))
-	t.Notes = []string{
-		"µm from the target. Points: mean of the section over its orientations, for the trend; acceptance is by each single size. Control limits are what the sizes themselves spread, not what the drawing allows.",
-		"Each bore is honed until it is in size, so neighbours are not left to chance: read signals as hints.",
-	}
-	r.doc.Add(document.Figure{Drawing: c, W: c.W, H: c.H, Caption: "Mean of each section by part, between the limits of the drawing. A ring marks a signal."}, t)
+	t.Notes = []string{r.Text("record.note.control"), r.Text("record.note.honed")}
+	r.section(r.Text("record.by_section"), figure(c, c.W, c.H, r.Text("record.chart")), t)
 }
 
 // control works out the control chart of a run, marks its signals in the panel and
 // returns its row.
-func control(p *panel, name string, parts []string) []string {
+func (r *batch) control(p *panel, name string, parts []string) []string {
 	var x []float64
 	var index []int
 	for i, v := range p.Values {
@@ -260,33 +242,33 @@ func control(p *panel, name string, parts []string) []string {
 	}
 	ch, err := study.Individuals(x)
 	if err != nil {
-		return []string{name, strconv.Itoa(len(x)), "–", "–", "–", "–", "too few parts for a control chart"}
+		return []string{name, strconv.Itoa(len(x)), none, none, none, none, r.Text("record.chart.too_few")}
 	}
 	p.Alarm = make([]bool, len(p.Values))
 	var signals set
 	for _, s := range ch.Signals {
+		rule := analysis.Say("study.rule." + s.Rule)
 		if s.Series != ch.Location.Name { // the first range is that of the first two
-			signals.add("step to " + parts[index[min(s.Point, len(index)-1)]] + ": " + s.Rule)
+			signals.add(r.Text("record.chart.step", parts[index[min(s.Point, len(index)-1)]], rule))
 			continue
 		}
 		i := index[s.Point-1]
 		p.Alarm[i] = true
-		signals.add(parts[i] + ": " + s.Rule)
+		signals.add(r.Text("record.chart.signal", parts[i], rule))
 	}
 	said := strings.Join(signals, "; ")
 	if said == "" {
-		said = "none"
+		said = r.Text("record.none")
 	}
-	return []string{name, strconv.Itoa(len(x)), micro(ch.Location.Centre), micro(ch.Location.Low), micro(ch.Location.High), fmt.Sprintf("%.2f", ch.Sigma.Value), said}
+	return []string{name, strconv.Itoa(len(x)), micro(r.plain, ch.Location.Centre), micro(r.plain, ch.Location.Low), micro(r.plain, ch.Location.High), r.Decimal(ch.Sigma.Value, 2), said}
 }
 
 // capability says how the extremes lie in the limits: the smallest size of each
 // part against the low limit, the largest against the high one.
 func (r *batch) capability() {
 	parts := r.finished()
-	r.doc.Add(document.Heading("Capability"))
 	if len(parts) == 0 {
-		r.doc.Add(document.Para("No finished part has sizes to go by."))
+		r.section(r.Text("record.capability"), document.Para(r.Text("record.capability.none")))
 		return
 	}
 	lo, hi := make([]float64, len(parts)), make([]float64, len(parts))
@@ -301,21 +283,20 @@ func (r *batch) capability() {
 		sizes []float64
 		spec  study.Spec
 	}{
-		{"Smallest size of each part against the low limit", lo, study.Spec{Low: low, NoHigh: true}},
-		{"Largest size of each part against the high limit", hi, study.Spec{High: high, NoLow: true}},
+		{r.Text("record.capability.smallest"), lo, study.Spec{Low: low, NoHigh: true}},
+		{r.Text("record.capability.largest"), hi, study.Spec{High: high, NoLow: true}},
 	} {
 		c, err := study.Capability(x.sizes, x.spec, confidence)
 		if err != nil {
-			said = append(said, x.what+": "+err.Error()+".")
+			said = append(said, r.Text("record.because", x.what, r.Error(err)))
 			continue
 		}
-		text := c.Text()
-		said = append(said, x.what+", µm from the target: "+strings.ReplaceAll(strings.Join(text[:len(text)-len(c.Notes)], " "), " -", " −"))
+		said = append(said, r.Text("record.because", x.what, r.SayAll(c.Figures()...)))
 		for _, n := range c.Notes {
-			notes.add(n)
+			notes.add(r.Say(n))
 		}
 	}
-	r.doc.Add(append(said, notes...))
+	r.section(r.Text("record.capability"), append(said, notes...))
 }
 
 // zero tables the looks at rings that the batch rests on, each once.
@@ -331,10 +312,9 @@ func (r *batch) zero() {
 		}
 	}
 	slices.SortFunc(looks, func(a, b event.Record) int { return int(int64(a.Seq) - int64(b.Seq)) })
-	r.doc.Add(document.Heading("Zero of the gauges"))
 	if len(looks) == 0 {
-		r.doc.Add(document.Para("No ring was read."))
+		r.section(r.Text("record.zero.of_gauges"), document.Para(r.Text("record.zero.no_ring")))
 		return
 	}
-	r.doc.Add(looksTable(looks, true), ringsTable(looks, r.Job.Unit))
+	r.section(r.Text("record.zero.of_gauges"), r.looksTable(looks, true), r.ringsTable(looks))
 }

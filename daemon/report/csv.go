@@ -8,13 +8,15 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 )
 
 // The CSV is that of RFC 4180: lines end in CR LF, fields are quoted where they
 // have to be. Lengths have all their decimals and their unit in the head; an inch
 // value is rounded to a hundredth of a millionth. Text that a spreadsheet would
-// take for a formula has an apostrophe before it.
+// take for a formula has an apostrophe before it. A CSV is for programs: what stands in
+// it is the same in every language.
 
 // writeCSV writes a head and rows.
 func writeCSV(w io.Writer, head []string, rows [][]string) error {
@@ -68,7 +70,7 @@ func stamped(t time.Time) string {
 
 // CSV writes every reading of the part, the void ones too, a row each.
 func (p Part) CSV(w io.Writer) error {
-	r := p.record()
+	r := p.record(notation.Format{})
 	rings := map[int]string{}
 	for _, m := range r.masters() {
 		rings[m.Master.Number] = m.Master.Ring.ID
@@ -99,9 +101,6 @@ func (p Part) CSV(w io.Writer) error {
 	return writeCSV(w, head, rows)
 }
 
-// notConfirmed is what is said of a surprising reading that nobody kept and no other confirmed.
-const notConfirmed = "asked about and not confirmed"
-
 // counts says whether a reading counts, and if not why.
 func (r *record) counts(x *event.Reading) (counts, why string) {
 	if why, void := r.fold.Voids[x.No]; void {
@@ -113,9 +112,9 @@ func (r *record) counts(x *event.Reading) (counts, why string) {
 	case r.fold.Doubtful[x.No]:
 		return "no", "in doubt after a check that failed"
 	case r.fold.Warmer[x.No]:
-		return "no", tooWarm
+		return "no", "taken while the part was warm by what was not known"
 	case r.fold.Asked[x.No]:
-		return "no", notConfirmed
+		return "no", "asked about and not confirmed"
 	}
 	now := r.fold.Current(x.Round)[x.Place]
 	if now == nil || now.No != x.No {
@@ -126,11 +125,11 @@ func (r *record) counts(x *event.Reading) (counts, why string) {
 
 // FirstArticleCSV writes the characteristics of a first article, a row each.
 func (p Part) FirstArticleCSV(w io.Writer) error {
-	r := p.record()
+	r := p.record(notation.Format{})
 	gauge, ring := r.tools()
 	var rows [][]string
 	for _, a := range r.list() {
-		rows = append(rows, []string{guard(r.job.ID), guard(r.job.Revision), guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, guard(gauge), guard(ring), a.decision})
+		rows = append(rows, []string{guard(r.job.ID), guard(r.job.Revision), guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, guard(gauge), guard(ring), strings.Replace(a.decision, ".", ", ", 1)})
 	}
 	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows)
 }
@@ -151,17 +150,13 @@ func (b Batch) CSV(w io.Writer) error {
 	}
 	var rows [][]string
 	for i := range b.Parts {
-		r := b.Parts[i].record()
+		r := b.Parts[i].record(notation.Format{})
 		rows = append(rows, r.batchRow())
 	}
 	return writeCSV(w, head, rows)
 }
 
 func (r *record) batchRow() []string {
-	strokes := 0
-	for _, x := range r.fold.Rounds {
-		strokes += x.Strokes
-	}
 	var lo, hi, variation string
 	if z := r.Bore.Sizes; z != nil {
 		lo, hi, variation = mm(z.Smallest.Size), mm(z.Largest.Size), micron(z.Variation)
@@ -169,7 +164,14 @@ func (r *record) batchRow() []string {
 	u, _ := r.stated()
 	state, rule, why := "not finished", "", ""
 	if v := r.Bore.Verdict; v != nil {
-		state, rule, why = strings.ToLower(outcome(v)), v.Rule, english(v.Reason)
+		state, rule, why = "laid aside", v.Rule, english(v.Reason)
+		if v.Accepted {
+			state = "accepted"
+		}
+	}
+	by := ""
+	if e := r.newest(event.Judged); e != nil {
+		by = clean(e.Source)
 	}
 	doubt := "no"
 	if r.doubted() != nil {
@@ -178,59 +180,62 @@ func (r *record) batchRow() []string {
 	t := r.from
 	return []string{
 		t.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), guard(r.Bore.Station), guard(r.job.ID), guard(r.job.Revision), guard(r.serial()),
-		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(strokes),
-		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), guard(rule), state, doubt, guard(why), guard(r.by(event.Judged)),
+		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
+		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), guard(rule), state, doubt, guard(why), guard(by),
 	}
 }
 
 // CSV writes the masterings and checks, a row each.
-func (l Log) CSV(w io.Writer) error {
+func (l Log) CSV(out io.Writer) error {
 	head := []string{
 		"journal", "seq", "at", "station", "what", "gauge", "ring", "certified_mm", "ring_u_um", "certificate", "due", "in_date",
 		"readings", "spread_um", "zero_um", "moved_um", "error_um", "limit_um", "outcome", "by", "gauge_certificate", "gauge_due", "gauge_in_date",
 	}
 	var rows [][]string
+	w := newWriter(nil, notation.Format{})
 	for i := range l.Looks {
 		e := &l.Looks[i]
-		if !look(&e.Event) {
-			continue
+		if look(&e.Event) {
+			rows = append(rows, w.lookCSV(e))
 		}
-		ring := ringOf(e)
-		row := []string{e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station)}
-		tail := []string{guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At)}
-		if m := e.Master; e.Kind == event.Mastered && m.BySecond() != nil {
-			row = append(append(row, "second ring", guard(m.Gauge)), tail...)
-			row = append(row, strconv.Itoa(len(m.Gain.Raw)), micron(m.Gain.Spread), micron(m.Zero), "", "", "", guard(gainOutcome(m)))
-		} else if e.Kind == event.Mastered {
-			row = append(append(row, "mastered", guard(m.Gauge)), tail...)
-			row = append(row, strconv.Itoa(m.Of), micron(m.Spread), micron(m.Zero), micron(m.Moved), "", "", "zero set")
-		} else if x := e.Reread; x != nil {
-			row = append(append(row, "re-read as a part", guard(x.Gauge)), tail...)
-			row = append(row, strconv.Itoa(x.N), micron(x.Spread), "", "", micron(x.Error), micron(x.Limit), guard(rereadOutcome(x)))
-		} else {
-			c := e.Check
-			row = append(append(row, "checked", guard(c.Gauge)), tail...)
-			row = append(row, strconv.Itoa(c.N), micron(c.Spread), "", "", micron(c.Error), micron(c.Limit), map[bool]string{true: "holds", false: "failed"}[c.Good])
-			if !c.Valid {
-				row[len(row)-1] = "not told"
-			}
-		}
-		row = append(row, guard(e.Source))
-		if m := e.Master; m != nil {
-			row = append(row, guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At))
-		} else {
-			row = append(row, "", "", "") // it stands by the mastering
-		}
-		rows = append(rows, row)
 	}
-	return writeCSV(w, head, rows)
+	return writeCSV(out, head, rows)
+}
+
+func (w *writer) lookCSV(e *event.Record) []string {
+	what, gauge, n, spread, zero, moved, off, limit, outcome := "", "", 0, analysis.Deviation(0), "", "", "", "", ""
+	switch m, x, c := e.Master, e.Reread, e.Check; {
+	case e.Kind == event.Mastered && m.BySecond() != nil:
+		what, gauge, n, spread, zero, outcome = "second ring", m.Gauge, len(m.Gain.Raw), m.Gain.Spread, micron(m.Zero), w.gainOutcome(m)
+	case e.Kind == event.Mastered:
+		what, gauge, n, spread, zero, moved, outcome = "mastered", m.Gauge, m.Of, m.Spread, micron(m.Zero), micron(m.Moved), "zero set"
+	case x != nil:
+		what, gauge, n, spread, off, limit, outcome = "re-read as a part", x.Gauge, x.N, x.Spread, micron(x.Error), micron(x.Limit), w.rereadOutcome(x)
+	default:
+		what, gauge, n, spread, off, limit, outcome = "checked", c.Gauge, c.N, c.Spread, micron(c.Error), micron(c.Limit), "failed"
+		if !c.Valid {
+			outcome = "not told"
+		} else if c.Good {
+			outcome = "holds"
+		}
+	}
+	ring := ringOf(e)
+	row := []string{
+		e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station), what, guard(gauge),
+		guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At),
+		strconv.Itoa(n), micron(spread), zero, moved, off, limit, guard(outcome), guard(e.Source),
+	}
+	if m := e.Master; m != nil {
+		return append(row, guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At))
+	}
+	return append(row, "", "", "") // it stands by the mastering
 }
 
 func dueDate(at time.Time) string {
 	if at.IsZero() {
 		return ""
 	}
-	return day(at)
+	return at.Format(time.DateOnly)
 }
 
 func dated(due, used time.Time) string {
@@ -241,4 +246,12 @@ func dated(due, used time.Time) string {
 		return "no"
 	}
 	return "yes"
+}
+
+// english is a phrase as it stands in the journal, or else in English.
+func english(p analysis.Phrase) string {
+	if p.Text != "" {
+		return p.Text
+	}
+	return notation.Format{}.Say(p)
 }

@@ -1,10 +1,11 @@
 package report
 
 import (
-	"fmt"
 	"math"
+	"slices"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/document"
@@ -12,49 +13,35 @@ import (
 
 // form says the form of the bore in words.
 func (r *record) form() {
-	if len(r.Bore.Words) == 0 {
-		return
+	switch {
+	case len(r.Bore.Words) == 0:
+	case r.NoSettings:
+		r.section(r.Text("record.form"), document.Para(r.Text("record.form.not_worked_out")))
+	default:
+		r.section(r.Text("record.form"), r.lines(r.Bore.Words))
 	}
-	if r.NoSettings {
-		r.doc.Add(document.Heading("Form"), document.Para("Not worked out: what the gauge can see and how well it repeats stands in the configuration, not in the journal."))
-		return
-	}
-	r.doc.Add(document.Heading("Form"), englishAll(r.Bore.Words))
 }
 
 // decision states the rule and what it comes to.
 func (r *record) decision() {
-	r.doc.Add(document.Heading("Decision"))
-	b := r.Bore
-	if b.Judged == nil {
+	r.section(r.Text("record.decided"))
+	j := r.Bore.Judged
+	if j == nil {
 		r.doc.Add(r.recorded())
 		return
 	}
-	j := b.Judged
 	z := &j.Sizes.Zone
 	r.doc.Add(document.Lines(filled(
-		"Rule: "+english(j.Rule.Phrase())+".",
-		fmt.Sprintf("Guard band g = %s: accepted is what reads from %s to %s, at every place; no average is judged.",
-			small(z.Guard, r.unit), both(z.AcceptLow, r.unit), both(z.AcceptHigh, r.unit)),
-		clean(english(j.Sentence)),
-		fits(j.Sizes.Fit),
-		r.otherwise(),
+		r.Text("record.rule.is", j.Rule.Phrase()), r.Text("record.rule.guard", z.Guard, analysis.Size(z.AcceptLow), analysis.Size(z.AcceptHigh)), r.say(j.Sentence), r.fits(j.Sizes.Fit), r.otherwise(),
 	)))
-	r.doc.Add(characteristics(j, r.job))
-	r.doc.Add(document.Lines(chances(j)))
-	r.doc.Add(document.Lines{"Mind: " + verdict.PlugsCaution + "."})
+	r.doc.Add(r.judgements(j), document.Lines(r.chances(j)), document.Lines{r.Text("record.plugs")})
 }
 
-func fits(f verdict.Fit) string {
-	switch f {
-	case verdict.PoorFit:
-		return "Mind: the uncertainty takes more than half of the tolerance."
-	case verdict.NotFit:
-		return "Mind: the gauge is not good enough for this limit."
-	case verdict.NoFit:
-		return "Mind: no uncertainty is stated."
+func (r *record) fits(f verdict.Fit) string {
+	if f == verdict.GoodFit {
+		return ""
 	}
-	return ""
+	return r.Text("record.fit." + string(f))
 }
 
 // otherwise says where the verdict on record was given by other terms than those
@@ -64,73 +51,64 @@ func (r *record) otherwise() string {
 	if v == nil || v.Rule == "" || v.Rule == string(j.Rule) && (r.Bore.U == nil || v.U == r.Bore.U.Expanded) {
 		return ""
 	}
-	return fmt.Sprintf("The verdict on record was given by: %s, with U = %s. What stands here is worked out with the settings of now.", english(verdict.Rule(v.Rule).Phrase()), small(v.U, r.unit))
+	return r.Text("record.rule.otherwise", verdict.Rule(v.Rule).Phrase(), v.U)
 }
 
 // recorded is what the journal itself has of the decision.
 func (r *record) recorded() document.Lines {
 	v := r.Bore.Verdict
-	switch {
-	case v == nil || v.Rule == "":
-		return document.Lines{"Not judged by a rule."}
-	case r.NoSettings:
-		return document.Lines{
-			fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", english(verdict.Rule(v.Rule).Phrase()), small(v.U, r.unit), v.State),
-			"The budget behind U is not in the journal; with the configuration at hand it is worked out here.",
-		}
+	if v == nil || v.Rule == "" {
+		return document.Lines{r.Text("record.rule.none")}
 	}
-	return document.Lines{fmt.Sprintf("Rule: %s. U = %s. At that moment: %s.", english(verdict.Rule(v.Rule).Phrase()), small(v.U, r.unit), v.State)}
+	said := document.Lines{r.Text("record.rule.then", verdict.Rule(v.Rule).Phrase(), v.U, analysis.Say("state."+string(v.State)))}
+	if r.NoSettings {
+		said = append(said, r.Text("record.rule.no_budget"))
+	}
+	return said
 }
 
-// characteristics table what was judged.
-func characteristics(j *verdict.Bore, job *analysis.Job) *document.Table {
-	u := job.Unit
-	t := &document.Table{Columns: []document.Column{
-		{Head: "characteristic", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "found"}, {Head: "unit", Left: true},
-		{Head: "at", Left: true, Wrap: true}, {Head: "chance to conform"}, {Head: "decision", Left: true},
-	}}
-	low, high, unit := size(job.Low, u), size(job.High, u), large(u).String()
+// judgements table what was judged.
+func (r *record) judgements(j *verdict.Bore) *document.Table {
+	t := &document.Table{Columns: slices.Concat(
+		words(r.Text("record.characteristic")), numbers(r.Text("record.low_limit"), r.Text("record.high_limit"), r.Text("record.actual_found")), words(r.Text("record.unit")),
+		wrapped(r.Text("record.at")), numbers(r.Text("record.chance")), words(r.Text("record.decision")))}
 	for _, x := range []struct {
 		name string
 		at   *verdict.Local
-	}{{"smallest size", j.Sizes.Smallest}, {"largest size", j.Sizes.Largest}} {
+	}{{r.Text("record.smallest_size"), j.Sizes.Smallest}, {r.Text("record.largest_size"), j.Sizes.Largest}} {
 		if x.at != nil {
-			t.Rows = append(t.Rows, []string{x.name, low, high, size(x.at.Size, u), unit, where(x.at.Place, u), english(verdict.Percent(x.at.Chance.Probability)), decided(x.at.Decision, x.at.Side)})
+			t.Rows = append(t.Rows, []string{x.name, r.Digits(r.job.Low), r.Digits(r.job.High), r.Digits(x.at.Size), r.Large().String(), r.Place(x.at.Place), r.Say(verdict.Percent(x.at.Chance.Probability)), r.decided(decision(x.at.Decision, x.at.Side))})
 		}
 	}
 	for _, c := range j.Form {
-		at := where(c.Large, u) + " less " + where(c.Small, u)
-		chance := english(verdict.Percent(c.Probability))
+		at, chance := r.Text("record.between", c.Large, c.Small), r.Say(verdict.Percent(c.Probability))
 		if c.Decision == verdict.NotJudged {
-			at, chance = english(c.Why), "–"
+			at, chance = r.say(c.Why), none
 		}
-		t.Rows = append(t.Rows, []string{english(c.Name.Phrase()), "–", fineOf(c.Limit, u), fineOf(c.Value, u), fine(u).String(), at, chance, string(c.Decision)})
+		t.Rows = append(t.Rows, []string{r.Say(c.Name.Phrase()), none, r.Micro(c.Limit), r.Micro(c.Value), r.MicroUnit(), at, chance, r.decided(string(c.Decision))})
 	}
 	return t
 }
 
 // chances says what prior the chances of the worst sizes rest on. Those of a form error
 // rest on a flat one.
-func chances(j *verdict.Bore) (lines []string) {
-	if j.Sizes.Smallest == nil {
+func (r *record) chances(j *verdict.Bore) (lines []string) {
+	small, large := j.Sizes.Smallest, j.Sizes.Largest
+	if small == nil {
 		return nil
 	}
-	flat := func(what string, l *verdict.Local) string {
-		return "Chance of " + what + ": with a flat prior, since " + english(l.Chance.Why) + "."
-	}
-	small, large := j.Sizes.Smallest, j.Sizes.Largest
 	if !small.Chance.Why.IsZero() && small.Chance.Why.Code == large.Chance.Why.Code {
-		return []string{flat("both sizes", small)}
+		return []string{r.Text("record.chance.flat_both", small.Chance.Why)}
 	}
 	for _, l := range []struct {
-		what string
-		at   *verdict.Local
-	}{{"the smallest size", small}, {"the largest size", large}} {
-		if l.at.Chance.Prior == verdict.Flat {
-			lines = append(lines, flat(l.what, l.at))
-			continue
+		flat, lot string
+		at        *verdict.Local
+	}{{"record.chance.flat_smallest", "record.chance.lot_smallest", small}, {"record.chance.flat_largest", "record.chance.lot_largest", large}} {
+		if c := l.at.Chance; c.Prior == verdict.Flat {
+			lines = append(lines, r.Text(l.flat, c.Why))
+		} else {
+			lines = append(lines, r.Text(l.lot, c.Parts, verdict.Percent(l.at.Probability)))
 		}
-		lines = append(lines, fmt.Sprintf("Chance of %s: with the prior from %d parts of this job; with a flat one %s. The guard band rests on the flat one.", l.what, l.at.Chance.Parts, english(verdict.Percent(l.at.Probability))))
 	}
 	return lines
 }
@@ -141,51 +119,56 @@ func (r *record) budget() {
 	if b == nil {
 		return
 	}
-	r.doc.Add(document.Heading("Uncertainty of one size"), budgetTable(b, "in size, µm"))
+	r.section(r.Text("record.budget.size"), r.budgetTable(b, r.Text("budget.head.in_size")))
 	if f := r.Bore.FormBudget; f != nil && r.Bore.Judged != nil && len(r.Bore.Judged.Form) > 0 {
-		r.doc.Add(document.Heading("Uncertainty of a form error"), budgetTable(f, "in difference, µm"))
+		r.section(r.Text("record.budget.form"), r.budgetTable(f, r.Text("budget.head.in_difference")))
 	}
 }
 
-func budgetTable(b *uncertainty.Budget, of string) *document.Table {
-	t := &document.Table{Columns: []document.Column{
-		{Head: "input", Left: true, Wrap: true}, {Head: "type", Left: true}, {Head: "distribution", Left: true},
-		{Head: "±"}, {Head: "u"}, {Head: "unit", Left: true}, {Head: "µm per unit"}, {Head: of}, {Head: "share, %"}, {Head: "basis", Left: true},
-	}}
+func (w *writer) budgetTable(b *uncertainty.Budget, in string) *document.Table {
+	t := &document.Table{Columns: slices.Concat(
+		wrapped(w.Text("budget.head.input")), words(w.Text("budget.head.type"), w.Text("budget.head.distribution")), numbers("±", "u"), words(w.Text("record.unit")),
+		numbers(w.Text("budget.head.per_unit"), in, w.Text("budget.head.share")), words(w.Text("budget.head.basis")))}
 	for i := range b.Lines {
 		l := &b.Lines[i]
-		half := "–"
+		half, basis := none, none
 		if l.HalfWidth != 0 {
-			half = figure(l.HalfWidth)
+			half = w.figure(l.HalfWidth)
+		}
+		if l.Basis != "" {
+			basis = w.Text("budget.basis." + string(l.Basis))
 		}
 		t.Rows = append(t.Rows, []string{
-			l.Name, string(l.Type), string(l.Distribution), half, figure(l.Standard), spoken(l.Unit), figure(l.Sensitivity),
-			analysis.Length(l.Contribution).Format(analysis.UM, 3), fmt.Sprintf("%.0f", l.Share), orDash(string(l.Basis)),
+			w.Text("budget.line." + l.Name), string(l.Type), w.Text("budget.distribution." + string(l.Distribution)), half, w.figure(l.Standard), symbol(l.Unit), w.figure(l.Sensitivity),
+			w.As(analysis.Length(l.Contribution), analysis.UM, 3), w.Decimal(l.Share, 0), basis,
 		})
+		if l.Name == uncertainty.LineAveraging {
+			t.Notes = append(t.Notes, w.Text("budget.averaging", analysis.Say("budget.source."+l.Source, master.UsualAveraging)))
+		}
 	}
 	if n := len(b.Products); n > 0 {
 		sum := 0.0
 		for _, p := range b.Products {
-			sum += analysis.Length(p.Contribution).Micrometres() * analysis.Length(p.Contribution).Micrometres()
+			sum = math.Hypot(sum, analysis.Length(p.Contribution).Micrometres())
 		}
-		t.Rows = append(t.Rows, []string{"products of expansion and temperature", "–", "second order", "–", "–", "–", "–", fmt.Sprintf("%.3f", math.Sqrt(sum)), "–", "–"})
+		t.Rows = append(t.Rows, []string{w.Text("budget.products"), none, w.Text("budget.second_order"), none, none, none, none, w.Decimal(sum, 3), none, none})
 	}
 	for _, c := range b.Correlations {
-		t.Notes = append(t.Notes, fmt.Sprintf("%s and %s are correlated, r = %s.", c.A, c.B, figure(c.R)))
+		t.Notes = append(t.Notes, w.Text("budget.correlated", analysis.Say("budget.line."+c.A), analysis.Say("budget.line."+c.B), w.figure(c.R)))
 	}
-	for i := range b.Lines {
-		if l := &b.Lines[i]; l.Name == uncertainty.LineAveraging {
-			t.Notes = append(t.Notes, "The averaging of the gauge is "+clean(l.Source)+".")
-		}
+	um, of, stated := w.metric(), analysis.Say("budget.of."+b.Of), b.Say() // as the table
+	if b.Propagated {
+		t.Notes = append(t.Notes, um.Text("budget.by_gum_propagated", of, stated))
+	} else {
+		t.Notes = append(t.Notes, um.Text("budget.by_gum", of, stated))
 	}
-	t.Notes = append(t.Notes, "Of "+b.Of+", by JCGM 100:2008 (GUM): "+b.Stated.String()+".")
 	return t
 }
 
-func figure(v float64) string { return minus(fmt.Sprintf("%.3g", v)) }
+func (w *writer) figure(v float64) string { return w.Significant(v, 3) }
 
-// spoken turns a UCUM code into what a person writes.
-func spoken(unit string) string {
+// symbol turns a UCUM code into what a person writes.
+func symbol(unit string) string {
 	switch unit {
 	case "um":
 		return "µm"

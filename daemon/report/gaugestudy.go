@@ -1,14 +1,15 @@
 package report
 
 import (
-	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
@@ -35,7 +36,7 @@ type GaugeStudy struct {
 	Trace    Trace
 	// Readings are those of the table with where they come from, for the CSV.
 	Readings []StudyReading
-	Left     []string // what was left out, and why
+	Left     []analysis.Phrase // what was left out, and why
 	// Plan is what was asked for and how far it has come; nil if that is not known.
 	Plan *StudyPlan
 }
@@ -47,7 +48,7 @@ type StudyPlan struct {
 	Known []string        // the parts gauged so far
 	// Taken are the sizes by part and appraiser: that of trial k + 1 at k, nil where it is missing.
 	Taken map[[2]string][]*analysis.Length
-	Short string // why it can't be evaluated yet, "" if it can
+	Short analysis.Phrase // why it can't be evaluated yet, none if it can
 }
 
 // StudyReading is a reading of a gauge study.
@@ -61,104 +62,124 @@ type StudyReading struct {
 	Station string
 }
 
-// GaugeStudyReport puts the page of a gauge study together.
-func GaugeStudyReport(g GaugeStudy) *document.Document {
-	d := &document.Document{Title: "Gauge study", Lead: clean(g.Title), At: g.At}
+// studied is the page of a gauge study being written.
+type studied struct {
+	GaugeStudy
+	writer
+}
+
+// GaugeStudyReport puts the page of a gauge study together for a reader.
+func GaugeStudyReport(g GaugeStudy, f notation.Format) *document.Document {
+	r := &studied{g, newWriter(&analysis.Job{Unit: g.Unit}, f)}
+	r.doc.Title, r.doc.Lead, r.doc.At = r.Text("record.title.study"), clean(g.Title), g.At
 	trials := 0
 	if len(g.Results) > 0 {
 		trials = g.Results[0].Trials
 	}
-	d.Add(g.progress()...)
-	if g.Plan != nil && g.Plan.Short != "" {
-		d.Subject = counts(g.Plan.Parts, len(g.Plan.Appraisers), g.Plan.Trials) + " planned"
-		d.Outcome = &document.Outcome{Mark: document.Open, Word: "TOO FEW READINGS", Why: g.Plan.Short}
-		if g.Plan.Now != nil {
-			d.Outcome.Word = "UNDER WAY"
+	r.progress()
+	size := func(parts, operators, trials int) analysis.Phrase {
+		return analysis.Say("record.study.size", parts, operators, trials)
+	}
+	if p := g.Plan; p != nil && !p.Short.IsZero() {
+		r.doc.Subject = r.Text("record.study.planned", size(p.Parts, len(p.Appraisers), p.Trials))
+		word := r.Text("record.study.too_few")
+		if p.Now != nil {
+			word = r.Text("record.study.under_way")
 		}
+		r.doc.Outcome = outcome(document.Open, word, r.Say(p.Short))
 	} else {
-		d.Subject = counts(len(g.Table.Parts), len(g.Table.Operators), trials)
+		r.doc.Subject = r.Say(size(len(g.Table.Parts), len(g.Table.Operators), trials))
 	}
 	if len(g.Results) > 0 {
-		d.Outcome = studyStamp(&g.Results[0], &g)
+		r.doc.Outcome = r.outcome(&g.Results[0])
 		if g.Plan != nil && g.Plan.Now != nil && g.Plan.Now.Taken < g.Plan.Now.Wanted {
-			d.Outcome = &document.Outcome{Mark: document.Open, Word: "UNDER WAY", Why: "So far: " + d.Outcome.Why}
+			r.doc.Outcome = outcome(document.Open, r.Text("record.study.under_way"), r.Text("record.study.so_far", r.doc.Outcome.Why))
 		}
-		d.Add(g.facts(trials))
-		d.Add(g.shares(&g.Results[0]), document.Lines(g.Results[0].Says()), g.drawn())
+		r.doc.Add(r.facts(trials), r.shares(&g.Results[0]), r.lines(g.Results[0].Follows()), r.drawn())
 	}
 	for i := range g.Results {
-		r := &g.Results[i]
-		d.Add(document.Heading("By "+r.Method), g.sources(r))
-		if len(r.Rows) > 0 {
-			d.Add(g.anova(r))
-		}
-		if r.RangeLimit.OK {
-			d.Add(document.Lines(g.ranges(r)))
-		}
+		r.method(&g.Results[i])
 	}
 	if g.Plan != nil {
-		d.Add(document.Heading("Readings"), g.taken())
+		r.section(r.Text("record.readings_head"), r.taken())
 	} else {
-		d.Add(document.Heading("Readings"), g.readings(trials))
+		r.section(r.Text("record.readings_head"), r.evaluated(trials))
 	}
 	if g.Left != nil {
-		d.Add(document.Heading("Left out"), document.Lines(cleaned(g.Left)))
+		r.section(r.Text("record.study.left"), r.lines(g.Left))
 	}
-	if g.Trace.Journal != "" {
-		g.Trace.stand(d)
+	if signed := []string{r.Text("record.sign.studied"), r.Text("record.sign.date")}; g.Trace.Journal != "" {
+		r.end(g.Trace, signed...)
+	} else {
+		r.doc.Add(document.Signature(signed))
 	}
-	d.Add(document.Signature{"studied by", "date"})
-	return d
+	return r.doc
 }
 
-// counts says how large a study is.
-func counts(parts, operators, trials int) string {
-	return fmt.Sprintf("%s × %s × %s", analysis.Count(parts, "part", "parts"), analysis.Count(operators, "operator", "operators"), analysis.Count(trials, "trial", "trials"))
+// method sets what came out by a method.
+func (r *studied) method(g *study.GaugeStudy) {
+	r.section(r.Text("record.study.by", analysis.Say("study.method."+g.Method)), r.sources(g))
+	if len(g.Rows) > 0 {
+		r.doc.Add(r.anova(g))
+	}
+	if g.RangeLimit.OK {
+		r.doc.Add(r.ranges(g))
+	}
 }
 
 // progress says how far a study under way has come, and who is to gauge what.
-func (g *GaugeStudy) progress() []document.Block {
-	if g.Plan == nil || g.Plan.Now == nil {
-		return nil
+func (r *studied) progress() {
+	if r.Plan == nil || r.Plan.Now == nil {
+		return
 	}
-	now := g.Plan.Now
-	of := []document.Field{{Name: "gauged", Value: fmt.Sprintf("%d of %d", now.Taken, now.Wanted)}, {Name: "place", Value: where(now.Place, g.Unit)}}
-	turn := func(who, part string, trial int) []document.Field {
-		return []document.Field{{Name: "appraiser", Value: clean(who)}, {Name: "part", Value: clean(part)}, {Name: "trial", Value: fmt.Sprintf("%d of %d", trial, now.Trials)}}
+	now := r.Plan.Now
+	turn := func(name, who, part string, trial int) document.Group {
+		return group(name, field(r.Text("record.appraiser"), clean(who)), field(r.Text("record.part"), clean(part)), field(r.Text("record.trial"), r.Text("record.n_of_m", trial, now.Trials)))
 	}
-	out := document.Fields{{Name: "Under way", Fields: of}}
+	out := document.Fields{group(r.Text("record.study.now"), field(r.Text("record.study.gauged"), r.Text("record.n_of_m", now.Taken, now.Wanted)), field(r.Text("record.study.place"), r.Place(now.Place)))}
 	if now.Taking {
-		out = append(out, document.Group{Name: "To gauge now", Fields: turn(now.Appraiser, now.Part, now.Trial)})
+		out = append(out, turn(r.Text("record.study.to_gauge"), now.Appraiser, now.Part, now.Trial))
 	}
 	if n := now.Next; n != nil {
-		out = append(out, document.Group{Name: "Next", Fields: turn(n.Appraiser, n.Part, n.Trial)})
+		out = append(out, turn(r.Text("record.study.next"), n.Appraiser, n.Part, n.Trial))
 	} else if !now.Taking {
-		out = append(out, document.Group{Name: "Next", Fields: []document.Field{{Name: "all is gauged", Value: "end the study at the station"}}})
+		out = append(out, group(r.Text("record.study.next"), field(r.Text("record.study.all_gauged"), r.Text("record.study.end"))))
 	}
-	return []document.Block{out}
+	r.doc.Add(out)
 }
 
 // taken tables all that was gauged, a row a part, with a dash for what is missing.
-func (g *GaugeStudy) taken() document.Block {
-	if len(g.Plan.Known) == 0 {
-		return document.Para("No reading yet.")
+func (r *studied) taken() document.Block {
+	if len(r.Plan.Known) == 0 {
+		return document.Para(r.Text("record.study.no_reading"))
 	}
-	t := &document.Table{Columns: []document.Column{{Head: "part", Left: true}}, Notes: []string{g.counted() + "."}}
-	for _, who := range g.Plan.Appraisers {
-		for k := range g.Plan.Trials {
-			t.Columns = append(t.Columns, document.Column{Head: clean(who) + " " + strconv.Itoa(k+1)})
+	return r.readings(r.Plan.Known, r.Plan.Appraisers, r.Plan.Trials, func(i, k, trial int) string {
+		of := r.Plan.Taken[[2]string{r.Plan.Known[i], r.Plan.Appraisers[k]}]
+		if trial >= len(of) || of[trial] == nil {
+			return none
+		}
+		return r.fine((*of[trial] - r.Base).Micrometres(), 2)
+	})
+}
+
+// evaluated tables the readings that were evaluated.
+func (r *studied) evaluated(trials int) document.Block {
+	return r.readings(r.Table.Parts, r.Table.Operators, trials, func(i, k, trial int) string { return r.fine(r.Table.Values[i][k][trial], 2) })
+}
+
+// readings tables readings, a row a part, in the order given.
+func (r *studied) readings(parts, people []string, trials int, cell func(part, who, trial int) string) *document.Table {
+	t := &document.Table{Columns: words(r.Text("record.part")), Notes: []string{r.Text("record.note.sentence", r.counted())}}
+	for _, who := range people {
+		for k := range trials {
+			t.Columns = append(t.Columns, numbers(clean(who)+" "+strconv.Itoa(k+1))...)
 		}
 	}
-	for _, p := range g.Plan.Known {
+	for i, p := range parts {
 		row := []string{clean(p)}
-		for _, who := range g.Plan.Appraisers {
-			of := g.Plan.Taken[[2]string{p, who}]
-			for k := range g.Plan.Trials {
-				cell := "–"
-				if k < len(of) && of[k] != nil {
-					cell = g.fine((*of[k] - g.Base).Micrometres(), 2)
-				}
-				row = append(row, cell)
+		for k := range people {
+			for trial := range trials {
+				row = append(row, cell(i, k, trial))
 			}
 		}
 		t.Rows = append(t.Rows, row)
@@ -174,130 +195,135 @@ func cleaned(lines []string) []string {
 	return out
 }
 
-// unit is what spreads are said in.
-func (g *GaugeStudy) unit() string { return fine(g.Unit).String() }
-
-// step is that unit in µm.
-func (g *GaugeStudy) step() float64 {
-	if g.Unit.Inch() {
+// step is the unit of the study in µm.
+func (r *studied) step() float64 {
+	if r.Inch {
 		return analysis.MicroInch.Micrometres()
 	}
 	return 1
 }
 
 // fine writes a value in µm in the unit of the study, without it.
-func (g *GaugeStudy) fine(v float64, decimals int) string {
-	v /= g.step()
-	if g.Unit.Inch() { // millionths are as fine with two places less
+func (r *studied) fine(v float64, decimals int) string {
+	if r.Inch { // millionths are as fine with two places less
 		decimals = max(0, decimals-2)
 	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Trim(s, "-0.") == "" {
-		s = strings.TrimPrefix(s, "-")
-	}
-	return minus(s)
+	return r.Decimal(v/r.step(), decimals)
+}
+
+// with is fine with the unit.
+func (r *studied) with(v float64, decimals int) string {
+	return r.fine(v, decimals) + " " + r.MicroUnit()
 }
 
 // spread is a standard deviation with its unit, or a dash.
-func (g *GaugeStudy) spread(s study.Stat) string {
+func (r *studied) spread(s study.Stat) string {
 	if !s.OK {
-		return "–"
+		return none
 	}
-	return g.fine(s.Value, 3) + " " + g.unit()
+	return r.with(s.Value, 3)
 }
 
-func (g *GaugeStudy) facts(trials int) document.Fields {
+func (r *studied) facts(trials int) document.Fields {
 	of := []document.Field{}
-	if g.Gauge != "" {
-		of = append(of, document.Field{Name: "gauge", Value: clean(g.Gauge)})
+	if r.Gauge != "" {
+		of = append(of, field(r.Text("record.gauge"), clean(r.Gauge)))
 	}
-	if g.Job != nil {
-		of = append(of, document.Field{Name: "job", Value: strings.Join(filled(clean(g.Job.ID), clean(g.Job.Title)), ", ")}, document.Field{Name: "low limit", Value: both(g.Job.Low, g.Unit)}, document.Field{Name: "high limit", Value: both(g.Job.High, g.Unit)})
+	if j := r.Job; j != nil {
+		of = append(of, field(r.Text("record.job"), strings.Join(filled(clean(j.ID), clean(j.Title)), ", ")), field(r.Text("record.low_limit"), r.both(j.Low)), field(r.Text("record.high_limit"), r.both(j.High)))
 	}
-	r := &g.Results[0]
-	tolerance := "not given; held against the spread of the parts"
-	if r.Tolerance > 0 {
-		tolerance = g.fine(r.Tolerance, 2) + " " + g.unit()
+	g := &r.Results[0]
+	tolerance := r.Text("record.study.no_tolerance")
+	if g.Tolerance > 0 {
+		tolerance = r.with(g.Tolerance, 2)
 	}
-	of = append(of, document.Field{Name: "tolerance", Value: tolerance})
-	made := []document.Field{{Name: "parts", Value: strconv.Itoa(len(g.Table.Parts))}, {Name: "people", Value: clean(strings.Join(g.Table.Operators, ", "))}, {Name: "each", Value: analysis.Count(trials, "time", "times")}}
-	if g.Stations != nil {
-		made = append(made, document.Field{Name: "at", Value: clean(strings.Join(g.Stations, ", "))})
+	of = append(of, field(r.Text("record.study.tolerance"), tolerance))
+	made := []document.Field{field(r.Text("record.parts_head"), strconv.Itoa(len(r.Table.Parts))), field(r.Text("record.study.people"), clean(strings.Join(r.Table.Operators, ", "))), field(r.Text("record.study.each"), r.Text("record.study.times", trials))}
+	if r.Stations != nil {
+		made = append(made, field(r.Text("record.at"), clean(strings.Join(r.Stations, ", "))))
 	}
-	if !g.From.IsZero() {
-		made = append(made, document.Field{Name: "taken", Value: span(g.From, g.At)})
+	if !r.From.IsZero() {
+		made = append(made, field(r.Text("record.study.taken"), r.span(r.From, r.At)))
 	}
-	return document.Fields{{Name: "What was studied", Fields: of}, {Name: "How", Fields: made}, {Name: "What was found", Fields: g.found(r)}}
+	return document.Fields{group(r.Text("record.study.what"), of...), group(r.Text("record.study.how"), made...), group(r.Text("record.study.found"), r.found(g)...)}
 }
 
 // found are the figures that are looked for first.
-func (g *GaugeStudy) found(r *study.GaugeStudy) []document.Field {
-	repeat := g.spread(r.Repeatability.SD)
-	if r.RepeatLow.OK && r.RepeatHigh.OK {
-		repeat += fmt.Sprintf(" (95 %% sure: %s to %s)", g.fine(r.RepeatLow.Value, 3), g.fine(r.RepeatHigh.Value, 3))
+func (r *studied) found(g *study.GaugeStudy) []document.Field {
+	repeat := r.spread(g.Repeatability.SD)
+	if g.RepeatLow.OK && g.RepeatHigh.OK {
+		repeat = r.Text("record.study.sure", rate(g.Repeatability.SD), rate(g.RepeatLow), rate(g.RepeatHigh))
 	}
-	out := []document.Field{{Name: "repeatability", Value: repeat}, {Name: "between people", Value: g.spread(r.Operator.SD)}}
-	if r.Gauge.SD.OK {
-		out = append(out, document.Field{Name: "together, 6 sd", Value: g.fine(6*r.Gauge.SD.Value, 2) + " " + g.unit()})
+	out := []document.Field{field(r.Text("record.study.repeatability"), repeat), field(r.Text("record.study.between"), r.spread(g.Operator.SD))}
+	if g.Gauge.SD.OK {
+		out = append(out, field(r.Text("record.study.together"), r.with(6*g.Gauge.SD.Value, 2)))
 	}
-	if r.Gauge.OfTolerance.OK {
-		out = append(out, document.Field{Name: "GRR, tolerance", Value: stat(r.Gauge.OfTolerance, "%.1f %%")})
+	if g.Gauge.OfTolerance.OK {
+		out = append(out, field(r.Text("record.study.grr_tolerance"), r.stat(g.Gauge.OfTolerance, 1)+" %"))
 	}
-	out = append(out, document.Field{Name: "GRR, spread", Value: stat(r.Gauge.OfTotal, "%.1f %%")})
-	if r.Distinct.OK {
-		out = append(out, document.Field{Name: "ndc (classes)", Value: strconv.Itoa(int(r.Distinct.Value))})
+	spread := none
+	if g.Gauge.OfTotal.OK {
+		spread = r.stat(g.Gauge.OfTotal, 1) + " %"
+	}
+	out = append(out, field(r.Text("record.study.grr_spread"), spread))
+	if g.Distinct.OK {
+		out = append(out, field(r.Text("record.study.classes"), strconv.Itoa(int(g.Distinct.Value))))
 	}
 	return out
 }
 
-// studyStamp is the usual table's word on the gauge: below 10 % good, up to 30 %
+// rate is a value in µm as a length of a phrase.
+func rate(s study.Stat) analysis.Fine {
+	return analysis.Fine(math.Round(s.Value * float64(analysis.Micrometre)))
+}
+
+// outcome is the usual table's word on the gauge: below 10 % good, up to 30 %
 // by agreement, above it not good enough (common practice).
-func studyStamp(r *study.GaugeStudy, g *GaugeStudy) *document.Outcome {
-	j := r.Judged()
-	against := "total spread"
-	if r.Tolerance > 0 {
-		against = fmt.Sprintf("tolerance of %s %s", g.fine(r.Tolerance, 2), g.unit())
+func (r *studied) outcome(g *study.GaugeStudy) *document.Outcome {
+	j := g.Judged()
+	why := r.Text("record.study.takes_of_spread", analysis.Number{Value: j.Value, Places: 1})
+	if g.Tolerance > 0 {
+		why = r.Text("record.study.takes_of_tolerance", analysis.Number{Value: j.Value, Places: 1}, analysis.Deviation(math.Round(g.Tolerance*float64(analysis.Micrometre))))
 	}
-	why := fmt.Sprintf("The gauge takes %.1f %% of the %s.", j.Value, against)
 	switch {
 	case !j.OK:
-		return &document.Outcome{Mark: document.Open, Word: "CANNOT JUDGE", Why: j.Why}
-	case j.Value < study.GoodShare && r.Few():
-		return &document.Outcome{Mark: document.Open, Word: "GOOD SO FAR", Why: why + " Too few readings to rely on."}
+		return outcome(document.Open, r.Text("record.study.cannot_judge"), r.Say(j.Why))
+	case j.Value < study.GoodShare && g.Few():
+		return outcome(document.Open, r.Text("record.study.good_so_far"), why+" "+r.Text("record.study.not_to_rely_on"))
 	case j.Value < study.GoodShare:
-		return &document.Outcome{Mark: document.Good, Word: "GOOD", Why: why}
+		return outcome(document.Good, r.Text("record.study.good"), why)
 	case j.Value <= study.WorstShare:
-		return &document.Outcome{Mark: document.Open, Word: "BY AGREEMENT", Why: why}
+		return outcome(document.Open, r.Text("record.study.by_agreement"), why)
 	}
-	return &document.Outcome{Mark: document.Bad, Word: "NOT GOOD ENOUGH", Why: why + " Guard bands and repeats make up for it."}
+	return outcome(document.Bad, r.Text("record.study.not_good"), why+" "+r.Text("record.study.make_up"))
 }
 
 // shares draws what each source takes of what the gauge is judged against.
-func (g *GaugeStudy) shares(r *study.GaugeStudy) document.Figure {
-	title, of := "six standard deviations of each, against the tolerance", func(s study.Source) study.Stat { return s.OfTolerance }
-	if r.Tolerance <= 0 {
-		title, of = "standard deviation of each, against that of all readings", func(s study.Source) study.Stat { return s.OfTotal }
+func (r *studied) shares(g *study.GaugeStudy) document.Figure {
+	title, of := r.Text("record.study.shares_tolerance"), func(s study.Source) study.Stat { return s.OfTolerance }
+	if g.Tolerance <= 0 {
+		title, of = r.Text("record.study.shares_total"), func(s study.Source) study.Stat { return s.OfTotal }
 	}
-	c := picture.Shares{Title: title, Good: study.GoodShare, Worst: study.WorstShare, W: 1000, H: 250}
-	for _, s := range named(r) {
-		if x := of(s.Source); x.OK && s.name != "total" {
-			c.Bars = append(c.Bars, picture.Share{Name: s.name, Value: x.Value, Whole: s.name == whole})
+	c := picture.Shares{Title: title, Good: study.GoodShare, Worst: study.WorstShare, W: 1000, H: 250, Format: r.plain}
+	for _, s := range g.Sources() {
+		if x := of(s.Source); x.OK && s.Code != "total" {
+			c.Bars = append(c.Bars, picture.Share{Name: r.Text("study.of." + s.Code), Value: x.Value, Whole: s.Code == "gauge"})
 		}
 	}
-	return document.Figure{Drawing: c, W: c.W, H: c.H, Caption: "What gauge, people and parts bring in. The gauge is judged by the dark bar: good below 10 %, by agreement up to 30 %."}
+	return figure(c, c.W, c.H, r.Text("record.study.shares"))
 }
 
 // drawn draws the readings.
-func (g *GaugeStudy) drawn() document.Figure {
+func (r *studied) drawn() document.Figure {
 	limit := 0.0
-	for i := range g.Results {
-		if l := g.Results[i].RangeLimit; l.OK {
+	for i := range r.Results {
+		if l := r.Results[i].RangeLimit; l.OK {
 			limit = l.Value
 		}
 	}
-	in := g.step()
-	c := picture.Study{Parts: cleaned(g.Table.Parts), Operators: cleaned(g.Table.Operators), Limit: limit / in, Title: g.counted(), W: 1000, H: 330}
-	for _, by := range g.Table.Values {
+	in := r.step()
+	c := picture.Study{Parts: cleaned(r.Table.Parts), Operators: cleaned(r.Table.Operators), Limit: limit / in, Title: r.counted(), W: 1000, H: 330}
+	for _, by := range r.Table.Values {
 		var row [][]float64
 		for _, trials := range by {
 			cell := make([]float64, len(trials))
@@ -308,106 +334,66 @@ func (g *GaugeStudy) drawn() document.Figure {
 		}
 		c.Values = append(c.Values, row)
 	}
-	words := "A bar is one person's readings of a part, the marks on it are the readings; the people stand from left to right in the order named, and the broken line is the mean of the part."
+	said := r.Text("record.study.drawn")
 	if limit > 0 {
-		words += " A bar that is longer than repeats explain has a frame."
+		said += " " + r.Text("record.study.framed")
 	}
-	return document.Figure{Drawing: c, W: c.W, H: c.H, Caption: words}
+	return figure(c, c.W, c.H, said)
 }
 
 // counted says what the values of the table are.
-func (g *GaugeStudy) counted() string {
-	if g.Base == 0 {
-		return g.unit()
+func (r *studied) counted() string {
+	if r.Base == 0 {
+		return r.MicroUnit()
 	}
-	return g.unit() + " above " + size(g.Base, g.Unit) + " " + large(g.Unit).String()
+	return r.Text("record.study.above", r.MicroUnit(), r.Digits(r.Base)+" "+r.Large().String())
 }
 
-// whole is the source that the gauge is judged by.
-const whole = "gauge, all together"
-
-type namedSource struct {
-	name string
-	study.Source
-}
-
-func named(r *study.GaugeStudy) []namedSource {
-	return []namedSource{
-		{"repeatability (gauge)", r.Repeatability}, {"operators", r.Operator}, {"operators with parts", r.Interaction},
-		{whole, r.Gauge}, {"parts", r.Part}, {"total", r.Total},
-	}
-}
-
-func (g *GaugeStudy) sources(r *study.GaugeStudy) *document.Table {
-	t := &document.Table{Columns: append([]document.Column{{Head: "source", Left: true}}, numbers("sd, "+g.unit(), "share of variance, %", "of total sd, %", "6 sd of tolerance, %")...)}
-	for _, s := range named(r) {
+func (r *studied) sources(g *study.GaugeStudy) *document.Table {
+	t := &document.Table{Columns: slices.Concat(words(r.Text("record.study.source")), numbers(r.Text("record.study.sd", r.MicroUnit()), r.Text("record.study.of_variance"), r.Text("record.study.of_total"), r.Text("record.study.of_tolerance")))}
+	for _, s := range g.Sources() {
 		if s.SD.OK {
-			t.Rows = append(t.Rows, []string{s.name, g.fine(s.SD.Value, 3), stat(s.Contribution, "%.1f"), stat(s.OfTotal, "%.1f"), stat(s.OfTolerance, "%.1f")})
+			t.Rows = append(t.Rows, []string{r.Text("study.of." + s.Code), r.fine(s.SD.Value, 3), r.stat(s.Contribution, 1), r.stat(s.OfTotal, 1), r.stat(s.OfTolerance, 1)})
 		}
 	}
 	return t
 }
 
 // stat writes a value that may be used, else a dash.
-func stat(s study.Stat, format string) string {
+func (r *studied) stat(s study.Stat, places int) string {
 	if !s.OK {
-		return "–"
+		return none
 	}
-	return fmt.Sprintf(format, s.Value)
+	return r.Decimal(s.Value, places)
 }
 
 // anova tables the sums, in µm² whatever the drawing's unit.
-func (g *GaugeStudy) anova(r *study.GaugeStudy) *document.Table {
-	t := &document.Table{Caption: "Analysis of variance", Columns: append([]document.Column{{Head: "source", Left: true}}, numbers("degrees of freedom", "sum of squares, µm²", "mean square, µm²", "F", "chance")...)}
-	for _, x := range r.Rows {
-		t.Rows = append(t.Rows, []string{x.Source, strconv.Itoa(x.DF), fmt.Sprintf("%.4g", x.SS), fmt.Sprintf("%.4g", x.MS), stat(x.F, "%.2f"), chance(x.P)})
+func (r *studied) anova(g *study.GaugeStudy) *document.Table {
+	t := &document.Table{Caption: r.Text("record.anova"), Columns: slices.Concat(words(r.Text("record.study.source")), numbers(r.Text("record.anova.df"), r.Text("record.anova.ss"), r.Text("record.anova.ms"), "F", r.Text("record.anova.chance")))}
+	for _, x := range g.Rows {
+		chance := r.stat(x.P, 3)
+		if x.P.OK && x.P.Value < 0.0005 { // one that is small is not called none
+			chance = "< " + r.Decimal(0.001, 3)
+		}
+		t.Rows = append(t.Rows, []string{r.Text("study.source." + x.Source), strconv.Itoa(x.DF), r.Significant(x.SS, 4), r.Significant(x.MS, 4), r.stat(x.F, 2), chance})
 	}
-	if r.Pooled {
-		t.Notes = []string{"Operators with parts was taken as noise and pooled with the repeats."}
+	if g.Pooled {
+		t.Notes = []string{r.Text("record.anova.pooled")}
 	}
 	return t
 }
 
-// chance writes a probability; one that is small is not called none.
-func chance(p study.Stat) string {
-	if p.OK && p.Value < 0.0005 {
-		return "< 0.001"
-	}
-	return stat(p, "%.3f")
-}
-
 // ranges says which ranges are above their limit.
-func (g *GaugeStudy) ranges(r *study.GaugeStudy) []string {
-	out := []string{fmt.Sprintf("Repeats may differ by up to %s %s.", g.fine(r.RangeLimit.Value, 3), g.unit())}
-	for i, by := range g.Table.Values {
+func (r *studied) ranges(g *study.GaugeStudy) document.Lines {
+	out := document.Lines{r.Text("record.study.may_differ", rate(g.RangeLimit))}
+	for i, by := range r.Table.Values {
 		for k, cell := range by {
-			if w := slices.Max(cell) - slices.Min(cell); w > r.RangeLimit.Value {
-				out = append(out, fmt.Sprintf("Those of part %s by %s differ by %s: gauge it again.", clean(g.Table.Parts[i]), clean(g.Table.Operators[k]), g.fine(w, 3)))
+			if w := slices.Max(cell) - slices.Min(cell); w > g.RangeLimit.Value {
+				out = append(out, r.Text("record.study.differ", clean(r.Table.Parts[i]), clean(r.Table.Operators[k]), rate(study.Stat{Value: w})))
 			}
 		}
 	}
 	return out
-}
-
-// readings tables the readings, a row a part, in the order given.
-func (g *GaugeStudy) readings(trials int) *document.Table {
-	t := &document.Table{Columns: []document.Column{{Head: "part", Left: true}}}
-	for _, o := range g.Table.Operators {
-		for k := range trials {
-			t.Columns = append(t.Columns, document.Column{Head: clean(o) + " " + strconv.Itoa(k+1)})
-		}
-	}
-	for i, p := range g.Table.Parts {
-		row := []string{clean(p)}
-		for _, cell := range g.Table.Values[i] {
-			for _, v := range cell {
-				row = append(row, g.fine(v, 2))
-			}
-		}
-		t.Rows = append(t.Rows, row)
-	}
-	t.Notes = []string{g.counted() + "."}
-	return t
 }
 
 // CSV writes the readings, a row each, in the columns that a gauge study takes.

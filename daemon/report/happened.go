@@ -1,9 +1,9 @@
 package report
 
 import (
-	"fmt"
-	"strconv"
+	"slices"
 	"strings"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/daemon/document"
@@ -11,10 +11,12 @@ import (
 )
 
 // happened tables what a reader of the record has to know besides: what was struck
-// out and why, what was refused, what came to the gauge.
+// out and why, what was refused, what came to the gauge. What comes several times running
+// has one row.
 func (r *record) happened() {
-	t := &document.Table{Columns: []document.Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "detail", Left: true, Wrap: true}, {Head: "by", Left: true}}}
-	date, last := "", []string(nil)
+	t := &document.Table{Columns: slices.Concat(words(r.Text("record.at"), r.Text("record.what")), wrapped(r.Text("record.detail")), words(r.Text("record.by")))}
+	var at dates
+	var last [3]string
 	times := 0
 	for _, all := range [][]event.Record{r.Records, r.After} {
 		for i := range all {
@@ -23,186 +25,179 @@ func (r *record) happened() {
 			if what == "" {
 				continue
 			}
-			by := orDash(clean(e.Source))
-			if last != nil && last[1] == what && last[3] == by && strip(last[2], times) == detail {
+			row := [3]string{what, detail, orDash(r.source(e.Source))}
+			if n := len(t.Rows); n > 0 && row == last {
 				times++
-				last[2] = detail + times2(times)
+				t.Rows[n-1][2] = r.Text("record.several", detail, times)
 				continue
 			}
-			when := clock(e.At)
-			if d := day(e.At); d != date {
-				date, when = d, d+" "+when
-			}
-			last, times = []string{when, what, detail, by}, 1
-			t.Rows = append(t.Rows, last)
+			last, times = row, 1
+			t.Rows = append(t.Rows, []string{at.write(e.At), what, detail, row[2]})
 		}
 	}
-	r.doc.Add(document.Heading("What else happened"))
 	if t.Rows == nil {
-		r.doc.Add(document.Para("Nothing was struck out, refused or skipped."))
+		r.section(r.Text("record.happened"), document.Para(r.Text("record.happened.nothing")))
 		return
 	}
-	r.doc.Add(t)
+	r.section(r.Text("record.happened"), t)
 }
-
-// times2 says that the same came more than once.
-func times2(n int) string {
-	if n < 2 {
-		return ""
-	}
-	return " (" + strconv.Itoa(n) + " times)"
-}
-
-func strip(s string, n int) string { return strings.TrimSuffix(s, times2(n)) }
 
 // tell says what an event is, "" for those that stand elsewhere in the record.
 func (r *record) tell(e *event.Record) (what, detail string) {
 	switch e.Kind {
-	case event.Voided:
-		return "struck out", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), clean(english(e.Void.Reason)))
-	case event.Restored:
-		return "put back", fmt.Sprintf("reading %d%s: %s", e.Void.No, r.reading(e.Void.No), orDash(clean(english(e.Void.Reason))))
-	case event.Kept:
-		return "kept", fmt.Sprintf("reading %d%s%s", e.Void.No, r.reading(e.Void.No), colon(clean(english(e.Void.Reason))))
+	case event.Voided, event.Restored, event.Kept:
+		return r.Text("record.told." + string(e.Kind)), r.because(r.reading(e.Void.No), e.Void.Reason)
 	case event.Refused:
-		return "refused", clean(english(e.Refused.Reason))
+		return r.Text("record.told.refused"), r.say(e.Refused.Reason)
 	case event.Placed:
 		if e.Place.Skip {
-			return "skipped", where(e.Place.Place, r.unit)
+			return r.Text("record.told.skipped"), r.Place(e.Place.Place)
 		}
 	case event.Reworked:
-		return "new values", reworked(e.Rework, r.unit)
+		return r.Text("record.told.reworked"), r.reworked(e.Rework)
+	case event.Studied:
+		return r.Text("record.told.study"), r.say(e.Study.Phrase())
+	case event.ClockSet:
+		return r.Text("record.told.clock"), r.jump(e.Clock.Jump)
+	case event.Started:
+		return r.Text("record.told.started"), orDash(clean(e.Note))
+	case event.Told:
+		return r.Text("record.told.note"), clean(e.Note)
+	case event.Taken:
+		return r.taken(e.Reading)
+	}
+	return r.befell(e)
+}
+
+// befell is [record.tell] of what came to the gauge, the ring and the part.
+func (r *record) befell(e *event.Record) (what, detail string) {
+	switch e.Kind {
 	case event.Disturbed:
-		return "gauge disturbed", clean(english(e.Noted()))
+		return r.Text("record.told.disturbed"), r.say(e.Noted())
 	case event.Mastering:
 		if e.Master.Broken || !e.Master.Why.IsZero() {
-			return "ring reading", clean(e.Master.Ring.ID + colon(english(e.Master.Why)))
+			return r.Text("record.told.ring"), r.because(clean(e.Master.Ring.ID), e.Master.Why)
 		}
 	case event.RingRead:
 		if e.Ring.Restart {
-			return "ring reading", clean("begun anew" + colon(english(e.Ring.Why)))
+			return r.Text("record.told.ring"), r.because(r.Text("record.told.begun_anew"), e.Ring.Why)
 		}
 	case event.Warmed:
 		if e.Warm.Ring != nil { // the part's stands by the rounds
-			return "temperature", fmt.Sprintf("ring %.2f °C", e.Warm.Ring.Degrees())
+			return r.Text("record.told.temperature"), r.Text("record.told.ring_warmth", analysis.Number{Value: e.Warm.Ring.Degrees(), Places: 2})
 		}
-	case event.Sped:
-		return "rocked slowly, then fast", clean("ring " + e.Speeds.Ring + ": " + english(e.Speeds.Sentence))
 	case event.Cooled:
-		return "temperature", clean(english(e.Cool.Phrase()))
-	case event.Studied:
-		return "gauge study", clean(english(e.Study.Phrase()))
+		return r.Text("record.told.temperature"), r.say(e.Cool.Phrase())
+	case event.Sped:
+		return r.Text("record.told.sped"), r.Text("record.told.sped_ring", clean(e.Speeds.Ring), r.say(e.Speeds.Sentence))
 	case event.GaugeSeen:
-		return map[bool]string{true: "gauge lost", false: "gauge found"}[e.Gauge.Lost], clean(e.Gauge.Name + colon(english(e.Gauge.Why)))
-	case event.ClockSet:
-		return "clock set", fmt.Sprintf("%s s", minus(fmt.Sprintf("%+.1f", e.Clock.Jump)))
-	case event.Started:
-		return "program started", orDash(clean(e.Note))
-	case event.Told:
-		return "note", clean(e.Note)
-	case event.Taken:
-		switch {
-		case e.Reading.Surprising:
-			return "surprising", clean(fmt.Sprintf("reading %d, expected %s ± %s %s: %s", e.Reading.No, both(e.Reading.Expected, r.unit), fineOf(2*e.Reading.ExpectedU, r.unit), fine(r.unit), e.Reading.Ask))
-		case !e.Reading.Ask.IsZero():
-			return "place questioned", clean(fmt.Sprintf("reading %d: %s", e.Reading.No, e.Reading.Ask))
-		case e.Reading.How == "manual":
-			return "taken by hand", fmt.Sprintf("reading %d, %s", e.Reading.No, where(e.Reading.Place, r.unit))
-		case e.Reading.Mastered == 0:
-			return "without a zero", fmt.Sprintf("reading %d, %s: not counted", e.Reading.No, where(e.Reading.Place, r.unit))
+		what = r.Text("record.told.gauge_found")
+		if e.Gauge.Lost {
+			what = r.Text("record.told.gauge_lost")
 		}
+		return what, r.because(clean(e.Gauge.Name), e.Gauge.Why)
 	}
 	return "", ""
+}
+
+// taken is [record.tell] of a reading that was not taken as usual.
+func (r *record) taken(x *event.Reading) (what, detail string) {
+	switch {
+	case x.Surprising:
+		return r.Text("record.told.surprising"), r.Text("record.told.expected", x.No, analysis.Size(x.Expected), 2*x.ExpectedU, r.say(x.Ask))
+	case !x.Ask.IsZero():
+		return r.Text("record.told.questioned"), r.Text("record.told.asked", x.No, r.say(x.Ask))
+	case x.How == "manual":
+		return r.Text("record.told.by_hand"), r.Text("record.told.reading_at", x.No, x.Place)
+	case x.Mastered == 0:
+		return r.Text("record.told.no_zero"), r.Text("record.told.not_counted", x.No, x.Place)
+	}
+	return "", ""
+}
+
+// jump writes by how much a clock was set, in seconds.
+func (w *writer) jump(seconds float64) string {
+	s := analysis.Number{Value: seconds, Places: 1}
+	if seconds > 0 {
+		return w.Text("record.told.clock_on", s)
+	}
+	return w.Text("record.told.clock_back", s)
 }
 
 // reading says what reading a number is.
 func (r *record) reading(no int) string {
 	for _, x := range r.fold.Readings {
 		if x.No == no {
-			return fmt.Sprintf(", %s at %s, round %d", both(x.Size, r.unit), where(x.Place, r.unit), x.Round)
+			return r.Text("record.told.reading", no, analysis.Size(x.Size), x.Place, x.Round)
 		}
 	}
-	return ""
+	return r.Text("record.told.reading_no", no)
 }
 
-func reworked(w *event.Rework, u analysis.Unit) string {
-	parts := make([]string, len(w.Values))
-	for i, v := range w.Values {
-		parts[i] = fmt.Sprintf("%d: %s → %s %s ± %s %s", v.No, size(v.Was, u), size(v.Now, u), large(u), fineOf(v.Within, u), fine(u))
+func (w *writer) reworked(x *event.Rework) string {
+	parts := make([]string, len(x.Values))
+	for i, v := range x.Values {
+		parts[i] = w.Text("record.told.rework", v.No, analysis.Size(v.Was), analysis.Size(v.Now), v.Within)
 	}
-	return "if the zero moved evenly, reading " + strings.Join(parts, "; ")
+	return w.Text("record.told.reworks", strings.Join(parts, "; "))
 }
 
 // limits tables the limits in force and their changes.
-func (r *record) limits() {
-	r.doc.Add(document.Heading("Limits in force"), limitsTable(r.Limits, r.job))
-}
-
-func limitsTable(taken []event.Record, now *analysis.Job) document.Block {
-	u := now.Unit
-	t := &document.Table{Columns: []document.Column{
-		{Head: "from", Left: true}, {Head: "station", Left: true}, {Head: "revision", Left: true}, {Head: "low limit"}, {Head: "high limit"}, {Head: "target"},
-		{Head: "variation, " + fine(u).String()}, {Head: "what changed", Left: true, Wrap: true}, {Head: "by", Left: true},
-	}}
+func (w *writer) limits(taken []event.Record, now *analysis.Job) document.Block {
+	t := &document.Table{Columns: slices.Concat(
+		words(w.Text("record.from_time"), w.Text("record.station"), w.Text("record.drawing_revision")), numbers(w.Text("record.low_limit"), w.Text("record.high_limit"), w.Text("record.target"), w.Text("record.variation_in", w.MicroUnit())),
+		wrapped(w.Text("record.changed")), words(w.Text("record.by")))}
 	var before *analysis.Job
 	for i := range taken {
 		j := taken[i].Job
 		if j == nil || j.ID != now.ID {
 			continue
 		}
-		changed := "first taken up"
+		changed := w.Text("record.changed.first")
 		if before != nil {
-			if changed = strings.Join(changes(before, j), "; "); changed == "" {
+			if changed = strings.Join(w.changes(before, j), "; "); changed == "" {
 				continue
 			}
 		}
 		before = j
 		t.Rows = append(t.Rows, []string{
-			day(taken[i].At) + " " + clock(taken[i].At), clean(taken[i].Station), orDash(clean(j.Revision)), size(j.Low, u), size(j.High, u), size(j.Target, u),
-			variation(j), changed, orDash(clean(taken[i].Source)),
+			taken[i].At.Format(time.DateTime), clean(taken[i].Station), orDash(clean(j.Revision)), w.Digits(j.Low), w.Digits(j.High), w.Digits(j.Target),
+			w.most(j.Variation), changed, orDash(w.source(taken[i].Source)),
 		})
 	}
-	if t.Rows == nil {
-		return document.Para(fmt.Sprintf("From %s to %s, as in this record throughout.", both(now.Low, u), both(now.High, u)))
-	}
-	if len(t.Rows) == 1 {
-		t.Notes = []string{"Not changed since. Sizes in " + spelt(u) + "."}
-	} else {
-		t.Notes = []string{"Sizes in " + spelt(u) + ". A part keeps the limits that were in force when its job was taken up."}
+	switch len(t.Rows) {
+	case 0:
+		return document.Para(w.Text("record.limits.throughout", analysis.Size(now.Low), analysis.Size(now.High)))
+	case 1:
+		t.Notes = []string{w.Text("record.limits.same", w.spelt())}
+	default:
+		t.Notes = []string{w.Text("record.limits.kept", w.spelt())}
 	}
 	return t
 }
 
-func variation(j *analysis.Job) string {
-	if j.Variation == 0 {
-		return "–"
+// most writes the most that a form error may be, a dash where it is not limited.
+func (w *writer) most(d analysis.Deviation) string {
+	if d == 0 {
+		return none
 	}
-	return fineOf(j.Variation, j.Unit)
+	return w.Micro(d)
 }
 
 // changes says what the drawing asks for otherwise than before.
-func changes(a, b *analysis.Job) (s []string) {
-	if a.Revision != b.Revision {
-		s = append(s, fmt.Sprintf("revision %s to %s", orDash(clean(a.Revision)), orDash(clean(b.Revision))))
-	}
-	for _, x := range []struct {
-		what     string
-		was, now analysis.Length
-	}{{"low limit", a.Low, b.Low}, {"high limit", a.High, b.High}, {"target", a.Target, b.Target}} {
-		if x.was != x.now {
-			s = append(s, fmt.Sprintf("%s was %s", x.what, size(x.was, b.Unit)))
+func (w *writer) changes(a, b *analysis.Job) (s []string) {
+	say := func(differs bool, text string) {
+		if differs {
+			s = append(s, text)
 		}
 	}
-	for _, x := range []struct {
-		what     string
-		was, now analysis.Deviation
-	}{{"size variation", a.Variation, b.Variation}, {"taper", a.Taper, b.Taper}, {"out-of-round", a.Ovality, b.Ovality}} {
-		if x.was != x.now {
-			s = append(s, fmt.Sprintf("%s was %s %s", x.what, fineOf(x.was, b.Unit), fine(b.Unit)))
-		}
-	}
-	if a.Ring != b.Ring {
-		s = append(s, fmt.Sprintf("ring was %s", clean(a.Ring)))
-	}
+	say(a.Revision != b.Revision, w.Text("record.changed.revision", orDash(clean(a.Revision)), orDash(clean(b.Revision))))
+	say(a.Low != b.Low, w.Text("record.changed.low", analysis.Size(a.Low)))
+	say(a.High != b.High, w.Text("record.changed.high", analysis.Size(a.High)))
+	say(a.Target != b.Target, w.Text("record.changed.target", analysis.Size(a.Target)))
+	say(a.Variation != b.Variation, w.Text("record.changed.variation", a.Variation))
+	say(a.Taper != b.Taper, w.Text("record.changed.taper", a.Taper))
+	say(a.Ovality != b.Ovality, w.Text("record.changed.ovality", a.Ovality))
+	say(a.Ring != b.Ring, w.Text("record.changed.ring", clean(a.Ring)))
 	return s
 }

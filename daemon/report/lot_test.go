@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/document"
@@ -58,7 +59,7 @@ func lot(t testing.TB) (*bench, Batch) {
 
 func TestBatch(t *testing.T) {
 	_, batch := lot(t)
-	d := BatchReport(batch)
+	d := BatchReport(batch, notation.Format{})
 	golden(t, "batch.txt", d.Text())
 	wellFormed(t, d.Fragment())
 	text := strings.Join(strings.Fields(d.Text()), " ")
@@ -80,7 +81,7 @@ func TestBatch(t *testing.T) {
 // the page and in the CSV of a first article.
 func TestDecisionsAreInTheUnitOfTheDrawing(t *testing.T) {
 	p := sleeve(t)
-	for name, d := range map[string]*document.Document{"record": PartRecord(p), "first article": FirstArticle(p)} {
+	for name, d := range map[string]*document.Document{"record": PartRecord(p, notation.Format{}), "first article": FirstArticle(p, notation.Format{})} {
 		found := false
 		for _, b := range d.Blocks {
 			table, ok := b.(*document.Table)
@@ -120,7 +121,7 @@ func TestDecisionsAreInTheUnitOfTheDrawing(t *testing.T) {
 
 func TestFirstArticle(t *testing.T) {
 	p := valve(t)
-	d := FirstArticle(p)
+	d := FirstArticle(p, notation.Format{})
 	golden(t, "first-article.txt", d.Text())
 	wellFormed(t, d.Fragment())
 	checkPDF(t, d)
@@ -136,7 +137,7 @@ func TestMasteringLog(t *testing.T) {
 	b.wait(time.Hour)
 	b.ring("check", "R-1250", 95*um1/100) // 0.55 µm off the last zero
 	log := Log{Looks: b.records, Trace: batch.Trace}
-	d := MasteringLog(log)
+	d := MasteringLog(log, notation.Format{})
 	golden(t, "masterings.txt", d.Text())
 	wellFormed(t, d.Fragment())
 	checkPDF(t, d)
@@ -145,7 +146,7 @@ func TestMasteringLog(t *testing.T) {
 		t.Fatal(err)
 	}
 	golden(t, "masterings.csv", out.String())
-	if none := MasteringLog(Log{Station: "bay-9"}); !strings.Contains(none.Text(), "No ring was read.") {
+	if none := MasteringLog(Log{Station: "bay-9"}, notation.Format{}); !strings.Contains(none.Text(), "No ring was read.") {
 		t.Error("an empty log does not say so")
 	}
 }
@@ -159,8 +160,8 @@ func TestRereadingInTheLog(t *testing.T) {
 	b.ring("reread", "R-1250", um1/10)
 	b.ring("reread", "R-1250", 6*um1/10)
 	log := Log{Looks: b.records}
-	text := strings.Join(strings.Fields(MasteringLog(log).Text()), " ")
-	for _, want := range []string{"re-read as a part 2", "came to 31.74980 mm, agrees within ± 0.22", "came to 31.75030 mm, FAILED; in doubt: 0 readings"} {
+	text := strings.Join(strings.Fields(MasteringLog(log, notation.Format{}).Text()), " ")
+	for _, want := range []string{"re-read as a part 2", "came to 31.7498 mm (1.249992 in), agrees within ± 0.22 µm", "came to 31.7503 mm (1.250012 in), FAILED; in doubt: 0 readings"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the log lacks %q:\n%s", want, text)
 		}
@@ -169,7 +170,7 @@ func TestRereadingInTheLog(t *testing.T) {
 	if err := log.CSV(&out); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"came to 31.74980 mm, agrees within ± 0.22\",gauge,,,\r\n"} {
+	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"came to 31.7498 mm (1.249992 in), agrees within ± 0.22 µm (8.5 µin)\",gauge,,,\r\n"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the CSV lacks %q:\n%s", want, out.String())
 		}
@@ -190,7 +191,7 @@ func TestGainInTheLog(t *testing.T) {
 	}
 	b.ring("master", "R-1250", um1/10)
 	log := Log{Looks: b.records}
-	text := strings.Join(strings.Fields(MasteringLog(log).Text()), " ")
+	text := strings.Join(strings.Fields(MasteringLog(log, notation.Format{}).Text()), " ")
 	for _, want := range []string{"second ring R-1254", "gain 1.0204 ± 0.0041 set, no. 2", "gain 1.0204 kept from no. 2", "K-2251"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the log lacks %q:\n%s", want, text)
@@ -215,7 +216,7 @@ func TestGainInTheLog(t *testing.T) {
 	}
 	b.must(event.Action{Do: "part", Part: "001"})
 	b.send("31.75200")
-	if p := Text(b.part("001")); !strings.Contains(p, "gain of the gauge") {
+	if p := PartRecord(b.part("001"), notation.Format{}).Text(); !strings.Contains(p, "gain of the gauge") {
 		t.Error("the budget in the record of the part has no line of the gain")
 	}
 }
@@ -237,7 +238,7 @@ func TestGaugeStudy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := GaugeStudyReport(GaugeStudy{Title: "G-11 on J-4112, spindle sleeve", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{r}})
+	d := GaugeStudyReport(GaugeStudy{Title: "G-11 on J-4112, spindle sleeve", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{r}}, notation.Format{})
 	golden(t, "gauge-study.txt", d.Text())
 	if d.Outcome.Mark != document.Bad || d.Outcome.Word != "NOT GOOD ENOUGH" {
 		t.Errorf("stamp %+v for %.1f %%", d.Outcome, r.Judged().Value)
@@ -285,7 +286,7 @@ func TestGaugeStudyOfTheManual(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := GaugeStudyReport(GaugeStudy{Title: "example", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{byANOVA, byRange}})
+	d := GaugeStudyReport(GaugeStudy{Title: "example", At: time.Date(2026, 11, 25, 15, 0, 0, 0, time.UTC), Table: table, Results: []study.GaugeStudy{byANOVA, byRange}}, notation.Format{})
 	paper := strings.Join(strings.Fields(extracted(t, pdf(t, d, document.A4))), " ")
 	text := strings.Join(strings.Fields(d.Text()), " ")
 	for _, want := range []string{
@@ -313,7 +314,7 @@ func TestGaugeStudyInInches(t *testing.T) {
 		t.Fatal(err)
 	}
 	g := GaugeStudy{Title: "inches", Unit: analysis.IN, Table: table, Results: []study.GaugeStudy{r}}
-	d := GaugeStudyReport(g)
+	d := GaugeStudyReport(g, notation.Format{})
 	text := strings.Join(strings.Fields(d.Text()), " ")
 	for _, want := range []string{"tolerance 1000 µin", "GOOD SO FAR", "3 parts by 2 operators are too few", "1 10 10 10 20", "3 200 200 210 200"} {
 		if !strings.Contains(text, want) {
@@ -413,7 +414,7 @@ func TestWithoutConfiguration(t *testing.T) {
 	p := valve(t)
 	p.NoSettings = true
 	p.Bore = p.Fold().Bore(&state.Settings{Station: "bay-3"}, p.Records[len(p.Records)-1].At)
-	text := strings.Join(strings.Fields(Text(p)), " ")
+	text := strings.Join(strings.Fields(PartRecord(p, notation.Format{}).Text()), " ")
 	for _, want := range []string{"ISO 14253-1, 95 %", "U = 0.60 µm", "budget behind U is not in the journal", "ACCEPTED", "15.8811"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the record does not say %q", want)
@@ -435,7 +436,7 @@ func TestNoiseInTheLog(t *testing.T) {
 	last := &looks[len(looks)-1]
 	m := *last.Master
 	m.Noise, last.Master = &analysis.RestNoise{SD: 1200, Samples: 96}, &m
-	if text := MasteringLog(Log{Looks: looks}).Text(); !strings.Contains(strings.Join(strings.Fields(text), " "), "zero set, no. 1; noise 0.12") {
+	if text := MasteringLog(Log{Looks: looks}, notation.Format{}).Text(); !strings.Contains(strings.Join(strings.Fields(text), " "), "zero set, no. 1; noise 0.12") {
 		t.Errorf("%s", text)
 	}
 }

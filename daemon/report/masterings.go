@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
@@ -19,52 +20,46 @@ type Log struct {
 	From, To time.Time
 }
 
-// MasteringLog puts the log of masterings and checks together, with a chart of the
-// zero of each gauge, and the rings with their certificates.
-func MasteringLog(l Log) *document.Document {
-	d := &document.Document{Title: "Mastering log", Subject: "all stations"}
+// MasteringLog puts the log of masterings and checks together for a reader, with a chart
+// of the zero of each gauge, and the rings with their certificates.
+func MasteringLog(l Log, f notation.Format) *document.Document {
+	w := newWriter(nil, f)
+	w.doc.Title, w.doc.Subject = w.Text("record.title.masterings"), w.Text("record.of.all_stations")
 	if l.Station != "" {
-		d.Subject = "station " + clean(l.Station)
+		w.doc.Subject = w.Text("record.of.station", clean(l.Station))
 	}
 	var looks []event.Record
 	for _, e := range l.Looks {
 		if look(&e.Event) {
 			looks = append(looks, e)
-			d.At = e.At
+			w.doc.At = e.At
 		}
 	}
-	d.Add(document.Fields{{Name: "Looks at a ring", Fields: lookCounts(looks)}, {Name: "Period", Fields: []document.Field{{Name: "first", Value: moment(firstAt(looks))}, {Name: "last", Value: moment(d.At)}, {Name: "asked", Value: period(l.From, l.To)}}}})
-	if len(looks) == 0 {
-		d.Add(document.Para("No ring was read."))
-	} else {
-		driftCharts(d, looks)
-		d.Add(document.Heading("Masterings and checks"), looksTable(looks, true))
-		d.Add(document.Heading("Rings"), ringsTable(looks, analysis.MM))
-		if t := gaugesTable(looks); t != nil {
-			d.Add(document.Heading("Gauges"), t)
-		}
-		d.Add(document.Lines{"A check looks at the ring and leaves the zero alone; only a mastering moves it. What a failed check puts in doubt stands beside it."})
-	}
-	l.Trace.stand(d)
-	d.Add(document.Signature{"reviewed by", "date"})
-	return d
-}
-
-func period(from, to time.Time) string {
-	if from.IsZero() && to.IsZero() {
-		return "all of the journal"
-	}
-	return span(from, to)
-}
-
-func firstAt(looks []event.Record) (t time.Time) {
+	var first time.Time
 	if len(looks) > 0 {
-		t = looks[0].At
+		first = looks[0].At
 	}
-	return t
+	asked := w.Text("record.whole_journal")
+	if !l.From.IsZero() || !l.To.IsZero() {
+		asked = w.span(l.From, l.To)
+	}
+	w.doc.Add(document.Fields{w.lookCounts(looks), group(w.Text("record.time"), field(w.Text("record.time.first"), w.moment(first)), field(w.Text("record.time.last"), w.moment(w.doc.At)), field(w.Text("record.time.asked"), asked))})
+	if len(looks) == 0 {
+		w.doc.Add(document.Para(w.Text("record.zero.no_ring")))
+	} else {
+		w.driftCharts(looks)
+		w.section(w.Text("record.looks"), w.looksTable(looks, true))
+		w.section(w.Text("record.rings"), w.ringsTable(looks))
+		if t := w.gaugesTable(looks); t != nil {
+			w.section(w.Text("record.gauges"), t)
+		}
+		w.doc.Add(document.Lines{w.Text("record.note.checks")})
+	}
+	w.end(l.Trace, w.Text("record.sign.reviewed"), w.Text("record.sign.date"))
+	return w.doc
 }
 
-func lookCounts(looks []event.Record) []document.Field {
+func (w *writer) lookCounts(looks []event.Record) document.Group {
 	mastered, good, failed, untold, again := 0, 0, 0, 0, 0
 	for i := range looks {
 		switch c := looks[i].Check; {
@@ -81,26 +76,27 @@ func lookCounts(looks []event.Record) []document.Field {
 		}
 	}
 	counts := []document.Field{
-		{Name: "masterings", Value: strconv.Itoa(mastered)}, {Name: "checks held", Value: strconv.Itoa(good)}, {Name: "checks failed", Value: strconv.Itoa(failed)}, {Name: "checks void", Value: strconv.Itoa(untold)},
+		field(w.Text("record.looks.masterings"), strconv.Itoa(mastered)), field(w.Text("record.looks.held"), strconv.Itoa(good)),
+		field(w.Text("record.looks.failed"), strconv.Itoa(failed)), field(w.Text("record.looks.void"), strconv.Itoa(untold)),
 	}
 	if again > 0 {
-		counts = append(counts, document.Field{Name: "re-read as a part", Value: strconv.Itoa(again)})
+		counts = append(counts, field(w.Text("record.look.reread"), strconv.Itoa(again)))
 	}
-	return counts
+	return group(w.Text("record.looks.count"), counts...)
 }
 
 // gaugeRun is the zero of a gauge at a station over time.
 type gaugeRun struct {
-	name string
-	zero analysis.Deviation // in force
-	set  bool
+	gauge, station string
+	zero           analysis.Deviation // in force
+	set            bool
 	panel
 	labels []string
 }
 
 // driftCharts draw, for each gauge, the zero that each look at a ring asked for:
 // what a mastering set, or at a check the zero in force less the error found.
-func driftCharts(d *document.Document, looks []event.Record) {
+func (w *writer) driftCharts(looks []event.Record) {
 	var runs []*gaugeRun
 	for i := range looks {
 		e := &looks[i]
@@ -113,29 +109,27 @@ func driftCharts(d *document.Document, looks []event.Record) {
 		} else {
 			gauge = e.Check.Gauge
 		}
-		name := "gauge " + clean(gauge) + " at " + clean(e.Station)
-		r := gaugeRunOf(&runs, name)
-		r.take(e)
+		gaugeRunOf(&runs, clean(gauge), clean(e.Station)).take(e)
 	}
 	for _, r := range runs {
 		if len(r.Values) < 2 {
-			d.Add(document.Para(r.name + ": one look only, so nothing is known of its drift."))
+			w.doc.Add(document.Para(w.Text("record.drift.one", r.gauge, r.station)))
 			continue
 		}
-		r.Title = "zero, µm"
-		r.Lines = []level{{r.Values[0], picture.Target, "first"}}
-		c := runChart{W: 1000, H: 190, Panels: []panel{r.panel}, Labels: r.labels}
-		d.Add(document.Figure{Drawing: c, W: c.W, H: c.H, Caption: r.name + ": the zero that each look at a ring asked for. Square: mastering, sets it. Dot: check, leaves it. Ring: failed check."})
+		r.Title = w.Text("record.drift.zero")
+		r.Lines = []level{{r.Values[0], picture.Target, w.Text("record.time.first")}}
+		c := runChart{W: 1000, H: 190, Panels: []panel{r.panel}, Labels: r.labels, Format: w.plain}
+		w.doc.Add(figure(c, c.W, c.H, w.Text("record.drift", r.gauge, r.station)))
 	}
 }
 
-func gaugeRunOf(runs *[]*gaugeRun, name string) *gaugeRun {
+func gaugeRunOf(runs *[]*gaugeRun, gauge, station string) *gaugeRun {
 	for _, r := range *runs {
-		if r.name == name {
+		if r.gauge == gauge && r.station == station {
 			return r
 		}
 	}
-	r := &gaugeRun{name: name}
+	r := &gaugeRun{gauge: gauge, station: station}
 	*runs = append(*runs, r)
 	return r
 }

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -63,23 +62,19 @@ func (p *Part) Fold() *state.Fold {
 	return f
 }
 
-// Text writes the record for a terminal or a printer: 100 columns, plain text.
-func Text(p Part) string { return PartRecord(p).Text() }
-
 // record is a part's record being written.
 type record struct {
 	Part
+	writer
 	job  *analysis.Job
-	unit analysis.Unit
 	fold *state.Fold
-	doc  *document.Document
 	from Trace
 }
 
-// PartRecord puts the record of a part together.
-func PartRecord(p Part) *document.Document {
-	r := p.record()
-	r.doc.Title = "Bore record"
+// PartRecord puts the record of a part together for a reader.
+func PartRecord(p Part, f notation.Format) *document.Document {
+	r := p.record(f)
+	r.doc.Title = r.Text("record.title.part")
 	r.doc.Outcome = r.outcome()
 	r.doc.Add(r.facts())
 	r.pictures()
@@ -89,28 +84,25 @@ func PartRecord(p Part) *document.Document {
 	r.budget()
 	r.zero()
 	r.happened()
-	r.limits()
-	r.from.stand(r.doc)
-	r.doc.Add(document.Signature{"checked by", "date"})
+	r.section(r.Text("record.limits"), r.limits(r.Limits, r.job))
+	r.end(r.from, r.Text("record.sign.checked"), r.Text("record.sign.date"))
 	return r.doc
 }
 
-func (p Part) record() *record {
-	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, doc: &document.Document{}}
+func (p Part) record(f notation.Format) *record {
+	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, from: Trace{Hash: p.Hash, Last: p.Last()}}
 	if r.job == nil { // a part without a job has no readings either
 		r.job = &analysis.Job{Unit: analysis.MM}
 	}
-	r.unit = r.job.Unit
+	r.writer = newWriter(r.job, f)
 	r.doc.Lead = clean(r.job.Title)
-	r.doc.Subject = "job " + clean(r.job.ID)
+	r.doc.Subject = r.Text("record.of.job", clean(r.job.ID))
 	if p.Bore.Part != nil {
-		r.doc.Subject += ", part " + clean(p.Bore.Part.Serial)
+		r.doc.Subject = r.Text("record.of.part", clean(r.job.ID), clean(p.Bore.Part.Serial))
 	}
-	r.from.Hash = p.Hash
 	if n := len(p.Records); n > 0 {
 		r.from.Journal, r.from.First = p.Records[0].Journal, p.Records[0].Seq
 	}
-	r.from.Last = p.Last()
 	for _, all := range [][]event.Record{p.Records, p.After} {
 		for i := range all {
 			if at := all[i].At; at.After(r.doc.At) {
@@ -137,60 +129,63 @@ func (r *record) doubted() *event.ZeroCheck {
 	return nil
 }
 
-func (r *record) outcome() *document.Outcome {
-	v := r.Bore.Verdict
-	switch c := r.doubted(); {
+// came is the code of what came of the part, after "record.outcome." in capitals and
+// after "record.came." within a line, with its mark.
+func (r *record) came() (string, document.Mark) {
+	switch v := r.Bore.Verdict; {
 	case v == nil:
-		return &document.Outcome{Mark: document.Open, Word: "NOT FINISHED", Why: clean(string(r.Bore.State) + colon(english(r.Bore.Why)))}
-	case c != nil:
-		return &document.Outcome{Mark: document.Open, Word: outcome(v) + ", NOW IN DOUBT", Why: clean(english(c.Sentence))}
+		return "open", document.Open
+	case v.Accepted && r.doubted() != nil:
+		return "accepted_doubt", document.Open
 	case v.Accepted:
-		return &document.Outcome{Mark: document.Good, Word: outcome(v), Why: clean(english(v.Reason))}
+		return "accepted", document.Good
+	case r.doubted() != nil:
+		return "aside_doubt", document.Open
 	}
-	return &document.Outcome{Mark: document.Bad, Word: outcome(v), Why: clean(english(v.Reason))}
+	return "aside", document.Bad
 }
 
-func outcome(v *event.Verdict) string {
-	if v.Accepted {
-		return "ACCEPTED"
+func (r *record) outcome() *document.Outcome {
+	code, mark := r.came()
+	word := r.Text("record.outcome." + code)
+	switch v, c := r.Bore.Verdict, r.doubted(); {
+	case v == nil:
+		return outcome(mark, word, r.because(r.Text("state."+string(r.Bore.State)), r.Bore.Why))
+	case c != nil:
+		return outcome(mark, word, r.say(c.Sentence))
+	default:
+		return outcome(mark, word, r.say(v.Reason))
 	}
-	return "LAID ASIDE"
-}
-
-func colon(s string) string {
-	if s == "" {
-		return ""
-	}
-	return ": " + s
 }
 
 // facts are what was asked for, what was found, and how it was made.
 func (r *record) facts() document.Fields {
-	return document.Fields{{Name: "Asked for", Fields: asked(r.job)}, {Name: "Found", Fields: r.found()}, {Name: "Made and gauged", Fields: r.made()}}
+	return document.Fields{r.asked(r.job), group(r.Text("record.found"), r.found()...), group(r.Text("record.made"), r.made()...)}
 }
 
-func asked(j *analysis.Job) []document.Field {
-	u := j.Unit
+func (w *writer) asked(j *analysis.Job) document.Group {
+	diameter := func(l analysis.Length) string { return w.Text("record.diameter", analysis.Size(l)) }
 	f := []document.Field{
-		{Name: "low limit", Value: "Ø " + both(j.Low, u)},
-		{Name: "high limit", Value: "Ø " + both(j.High, u)},
-		{Name: "target", Value: "Ø " + both(j.Target, u)},
+		field(w.Text("record.low_limit"), diameter(j.Low)), field(w.Text("record.high_limit"), diameter(j.High)), field(w.Text("record.target"), diameter(j.Target)),
 	}
 	for _, x := range []struct {
 		name string
 		max  analysis.Deviation
-	}{{"size variation", j.Variation}, {"taper", j.Taper}, {"out-of-round", j.Ovality}} {
+	}{{w.Text("record.form.variation"), j.Variation}, {w.Text("record.form.taper"), j.Taper}, {w.Text("record.form.ovality"), j.Ovality}} {
 		if x.max > 0 {
-			f = append(f, document.Field{Name: x.name, Value: "at most " + small(x.max, u)})
+			f = append(f, field(x.name, w.Text("record.at_most", x.max)))
 		}
 	}
-	f = append(f, document.Field{Name: "drawing", Value: strings.Join(filled(prefixed("revision ", clean(j.Revision)), "in "+spelt(u)), ", ")})
-	kind := "through"
-	if j.Blind {
-		kind = "blind"
+	revision, kind := "", w.Text("record.through")
+	if j.Revision != "" {
+		revision = w.Text("record.revision", clean(j.Revision))
 	}
-	f = append(f, document.Field{Name: "bore", Value: strings.Join(filled(notation.In(u).Depth(j.Length)+" long", kind, clean(j.Material)), ", ")})
-	return f
+	if j.Blind {
+		kind = w.Text("record.blind")
+	}
+	return group(w.Text("record.asked"), append(f,
+		field(w.Text("record.drawing"), strings.Join(filled(revision, w.Text("record.drawn_in", w.spelt())), ", ")),
+		field(w.Text("record.bore"), strings.Join(filled(w.Text("record.long", j.Length), kind, clean(j.Material)), ", ")))...)
 }
 
 // filled leaves out what is empty.
@@ -198,48 +193,45 @@ func filled(all ...string) []string {
 	return slices.DeleteFunc(all, func(s string) bool { return s == "" })
 }
 
-func prefixed(prefix, s string) string {
-	if s == "" {
-		return ""
-	}
-	return prefix + s
-}
-
 func (r *record) found() (f []document.Field) {
 	b, v := r.Bore, r.Bore.Verdict
+	smallest, largest, at := r.Text("record.smallest"), r.Text("record.largest"), r.Text("record.at")
 	if z := b.Sizes; z != nil {
 		f = append(f,
-			document.Field{Name: "smallest", Value: both(z.Smallest.Size, r.unit)}, document.Field{Name: "at", Value: where(z.Smallest.Place, r.unit)},
-			document.Field{Name: "largest", Value: both(z.Largest.Size, r.unit)}, document.Field{Name: "at", Value: where(z.Largest.Place, r.unit)},
-			document.Field{Name: "variation", Value: small(z.Variation, r.unit)})
+			field(smallest, r.both(z.Smallest.Size)), field(at, r.Place(z.Smallest.Place)), field(largest, r.both(z.Largest.Size)), field(at, r.Place(z.Largest.Place)),
+			field(r.Text("record.variation"), r.small(z.Variation)))
 	} else if v != nil && v.Readings > 0 {
-		f = append(f, document.Field{Name: "smallest", Value: both(v.Smallest, r.unit)}, document.Field{Name: "largest", Value: both(v.Largest, r.unit)})
+		f = append(f, field(smallest, r.both(v.Smallest)), field(largest, r.both(v.Largest)))
 	}
-	if u, k := r.stated(); u > 0 {
-		f = append(f, document.Field{Name: "U of a size", Value: small(u, r.unit) + k})
+	if u, k := r.stated(); k > 0 {
+		f = append(f, field(r.Text("record.u_size"), r.Text("record.u_with_k", u, analysis.Number{Value: k, Places: 2})))
+	} else if u > 0 {
+		f = append(f, field(r.Text("record.u_size"), r.small(u)))
 	}
 	if j := b.Judged; j != nil {
-		f = append(f, document.Field{Name: "by the rule", Value: string(j.Decision)})
+		f = append(f, field(r.Text("record.by_rule"), r.decided(string(j.Decision))))
 	}
 	if v != nil {
-		f = append(f, document.Field{Name: "verdict", Value: strings.ToLower(outcome(v)) + " by " + orDash(r.by(event.Judged))}, document.Field{Name: "given", Value: moment(r.at(event.Judged))})
+		code := "aside"
+		if v.Accepted {
+			code = "accepted"
+		}
+		f = append(f, field(r.Text("record.verdict"), r.Text("record.verdict_by", r.Text("record.came."+code), orDash(r.by(event.Judged)))), field(r.Text("record.given"), r.moment(r.at(event.Judged))))
 	}
 	if f == nil {
-		f = []document.Field{{Name: "sizes", Value: "none"}}
+		f = []document.Field{field(r.Text("record.sizes"), r.Text("record.none"))}
 	}
 	return f
 }
 
-// stated returns the expanded uncertainty that the verdict was given with, or else
-// that of the budget, with its coverage factor where it is known.
-func (r *record) stated() (u analysis.Deviation, k string) {
-	b := r.Bore
-	if b.U != nil {
-		k = fmt.Sprintf(", k = %.2f", b.U.K)
-		u = b.U.Expanded
+// stated returns the expanded uncertainty that the verdict was given with, or else that
+// of the budget, with its coverage factor, 0 where that is not known.
+func (r *record) stated() (u analysis.Deviation, k float64) {
+	if b := r.Bore.U; b != nil {
+		u, k = b.Expanded, b.K
 	}
-	if v := b.Verdict; v != nil && v.U > 0 && v.U != u {
-		return v.U, ""
+	if v := r.Bore.Verdict; v != nil && v.U > 0 && v.U != u {
+		return v.U, 0
 	}
 	return u, k
 }
@@ -247,7 +239,7 @@ func (r *record) stated() (u analysis.Deviation, k string) {
 // by returns who caused the newest event of a kind, at when it was.
 func (r *record) by(k event.Kind) string {
 	if e := r.newest(k); e != nil {
-		return clean(e.Source)
+		return r.source(e.Source)
 	}
 	return ""
 }
@@ -286,34 +278,40 @@ func (r *record) made() []document.Field {
 	for _, m := range r.masters() {
 		rings.add(clean(m.Master.Ring.ID))
 	}
-	f := []document.Field{{Name: "station", Value: clean(r.Bore.Station)}, {Name: "gauge", Value: orDash(gauges.String())}, {Name: "master ring", Value: orDash(rings.String())}}
+	f := []document.Field{field(r.Text("record.station"), clean(r.Bore.Station)), field(r.Text("record.gauge"), orDash(gauges.String())), field(r.Text("record.master_ring"), orDash(rings.String()))}
 	if len(r.Records) > 0 {
-		f = append(f, document.Field{Name: "begun", Value: moment(r.Records[0].At)})
+		f = append(f, field(r.Text("record.begun"), r.moment(r.Records[0].At)))
 	}
-	honed := analysis.Count(r.fold.Round(), "round", "rounds")
+	honed := []string{r.Text("record.rounds", r.fold.Round())}
 	if strokes > 0 {
-		honed += ", " + analysis.Count(strokes, "stroke", "strokes")
+		honed = append(honed, r.Text("record.strokes", strokes))
 	}
-	if seconds > 0 {
-		honed += ", " + spell(seconds)
+	switch n := int(seconds + 0.5); {
+	case n >= 120:
+		honed = append(honed, r.Text("record.minutes", n/60, n%60))
+	case n > 0:
+		honed = append(honed, r.Text("record.seconds", n))
 	}
-	read := []string{analysis.Count(taken, "taken", "taken")}
+	read := []string{r.Text("record.taken", taken)}
 	for _, x := range []struct {
 		n    int
-		what string
-	}{{len(r.fold.Voids), "struck out"}, {len(r.fold.Doubtful), "in doubt"}, {len(r.fold.Warmer), "too warm"}, {len(r.fold.Asked), "not confirmed"}, {refused, "refused"}} {
+		text string
+	}{
+		{len(r.fold.Voids), r.Text("record.struck_out", len(r.fold.Voids))}, {len(r.fold.Doubtful), r.Text("record.in_doubt", len(r.fold.Doubtful))},
+		{len(r.fold.Warmer), r.Text("record.too_warm", len(r.fold.Warmer))}, {len(r.fold.Asked), r.Text("record.not_confirmed", len(r.fold.Asked))}, {refused, r.Text("record.refused", refused)},
+	} {
 		if x.n > 0 {
-			read = append(read, strconv.Itoa(x.n)+" "+x.what)
+			read = append(read, x.text)
 		}
 	}
-	return append(f, document.Field{Name: "honed", Value: honed}, document.Field{Name: "readings", Value: strings.Join(read, ", ")}, document.Field{Name: "entered by", Value: r.sources()})
+	return append(f, field(r.Text("record.honed"), strings.Join(honed, ", ")), field(r.Text("record.readings"), strings.Join(read, ", ")), field(r.Text("record.entered_by"), r.sources()))
 }
 
 // sources tells who or what caused how many events.
 func (r *record) sources() string {
 	n := map[string]int{}
 	for i := range r.Records {
-		if s := clean(r.Records[i].Source); s != "" {
+		if s := r.source(r.Records[i].Source); s != "" {
 			n[s]++
 		}
 	}
@@ -345,11 +343,10 @@ func (r *record) pictures() {
 	if b.Job == nil || b.Sizes == nil {
 		return
 	}
-	f := notation.In(r.unit)
-	c := picture.Cut{Bore: b, W: 1000, H: 300, Format: f}
-	r.doc.Add(document.Figure{Drawing: c, W: c.W, H: c.H, Caption: "The bore cut lengthwise, as last gauged."})
+	c := picture.Cut{Bore: b, W: 1000, H: 300, Format: r.plain}
+	r.doc.Add(figure(c, c.W, c.H, r.Text("record.cut")))
 	if len(b.Rounds) > 1 {
-		a := picture.Approach{Bore: b, W: 1000, H: 170, Format: f}
-		r.doc.Add(document.Figure{Drawing: a, W: a.W, H: a.H, Caption: "The way to size: smallest to largest of each round, between the limits."})
+		a := picture.Approach{Bore: b, W: 1000, H: 170, Format: r.plain}
+		r.doc.Add(figure(a, a.W, a.H, r.Text("record.approach")))
 	}
 }

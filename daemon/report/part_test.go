@@ -20,6 +20,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
@@ -65,14 +66,14 @@ func difference(want, got string) string {
 }
 
 func TestRecordAsText(t *testing.T) {
-	golden(t, "relief-valve.txt", Text(valve(t)))
-	golden(t, "sleeve.txt", Text(sleeve(t)))
+	golden(t, "relief-valve.txt", PartRecord(valve(t), notation.Format{}).Text())
+	golden(t, "sleeve.txt", PartRecord(sleeve(t), notation.Format{}).Text())
 }
 
 // The sizes of the record are those of the invented part, whatever zero the gauge
 // had, each in the drawing's unit and the last round in the other one too.
 func TestRecordHasEverySize(t *testing.T) {
-	text := Text(valve(t))
+	text := PartRecord(valve(t), notation.Format{}).Text()
 	for i, row := range rounds(t, "relief-valve") {
 		for _, s := range row[2:] {
 			if !strings.Contains(text, s) {
@@ -94,7 +95,7 @@ func TestSurprisesInTheRecord(t *testing.T) {
 	for _, s := range []string{"15.8508", "15.8489", "15.8800", "15.8801", "15.8488", "15.8200"} {
 		b.send(s)
 	}
-	text := Text(b.part("001"))
+	text := PartRecord(b.part("001"), notation.Format{}).Text()
 	for _, want := range []string{"surprising", "larger than expected at", "kept", "which agrees", "smaller than expected", "1 not confirmed", "In brackets: asked about and not confirmed"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the record lacks %q:\n%s", want, text)
@@ -113,7 +114,7 @@ func TestSurprisesInTheRecord(t *testing.T) {
 func TestNothingIsClaimedThatTwoPointsCantSee(t *testing.T) {
 	never := regexp.MustCompile(`(?i)cylindric|roundness`)
 	for _, p := range []Part{valve(t), sleeve(t)} {
-		d := PartRecord(p)
+		d := PartRecord(p, notation.Format{})
 		for _, s := range []string{d.Text(), d.HTML("")} {
 			if hit := never.FindString(s); hit != "" {
 				t.Errorf("%s speaks of %q", d.Subject, hit)
@@ -133,7 +134,7 @@ func TestIndentationIsSaid(t *testing.T) {
 		b.begin("J-4112", "003", 0)
 		b.play(rounds(t, "sleeve"), 0)
 		p := b.part("003")
-		text := Text(p)
+		text := PartRecord(p, notation.Format{}).Text()
 		if strings.Contains(text, "how much deeper the gauge's tips sink") != correct || !strings.Contains(text, "contact indentation") {
 			t.Errorf("correction %v:\n%s", correct, text)
 		}
@@ -160,17 +161,17 @@ func TestGaugeCalibrationInTheRecord(t *testing.T) {
 	b.begin("J-4112", "003", 0)
 	b.play(rounds(t, "sleeve"), 0)
 	p := b.part("003")
-	if text := strings.Join(strings.Fields(Text(p)), " "); !strings.Contains(text, "G-07 K-3001 2026-11-01 NO, overdue since 2026-11-01") {
+	if text := strings.Join(strings.Fields(PartRecord(p, notation.Format{}).Text()), " "); !strings.Contains(text, "G-07 K-3001 2026-11-01 NO, overdue since 2026-11-01") {
 		t.Errorf("the record:\n%s", text)
 	}
-	if text := MasteringLog(Log{Looks: b.records}).Text(); !strings.Contains(text, "K-3001") {
+	if text := MasteringLog(Log{Looks: b.records}, notation.Format{}).Text(); !strings.Contains(text, "K-3001") {
 		t.Errorf("the log:\n%s", text)
 	}
 	var out bytes.Buffer
 	if err := (Log{Looks: b.records}).CSV(&out); err != nil || !strings.Contains(out.String(), ",K-3001,2026-11-01,no\r\n") {
 		t.Errorf("%v\n%s", err, out.String())
 	}
-	if strings.Contains(Text(sleeve(t)), "As the configuration had it") {
+	if strings.Contains(PartRecord(sleeve(t), notation.Format{}).Text(), "As the configuration had it") {
 		t.Error("a table of a calibration that nothing is stated of")
 	}
 }
@@ -215,7 +216,7 @@ func extracted(t *testing.T, pdf []byte) string {
 // Every character of a record has a glyph in the typeface of the PDF.
 func TestEveryLabelHasItsGlyphs(t *testing.T) {
 	for _, p := range []Part{valve(t), sleeve(t)} {
-		if text := extracted(t, pdf(t, PartRecord(p), document.A4)); strings.ContainsRune(text, '\uFFFD') {
+		if text := extracted(t, pdf(t, PartRecord(p, notation.Format{}), document.A4)); strings.ContainsRune(text, '\uFFFD') {
 			t.Errorf("a character has no glyph:\n%s", text)
 		}
 	}
@@ -225,7 +226,7 @@ func TestEveryLabelHasItsGlyphs(t *testing.T) {
 // program opens and reads the same text out of.
 func TestPDFIsReadByOthers(t *testing.T) {
 	render := tool(t, "pdftoppm")
-	d := PartRecord(valve(t))
+	d := PartRecord(valve(t), notation.Format{})
 	for _, paper := range []document.Paper{document.A4, document.Letter} {
 		file := filepath.Join(t.TempDir(), "record.pdf")
 		if err := os.WriteFile(file, pdf(t, d, paper), 0o600); err != nil {
@@ -249,8 +250,8 @@ func TestPDFIsReadByOthers(t *testing.T) {
 
 // The same record gives the same bytes, whenever it is printed.
 func TestPDFIsReproducible(t *testing.T) {
-	a := pdf(t, PartRecord(valve(t)), document.A4)
-	b := pdf(t, PartRecord(valve(t)), document.A4)
+	a := pdf(t, PartRecord(valve(t), notation.Format{}), document.A4)
+	b := pdf(t, PartRecord(valve(t), notation.Format{}), document.A4)
 	if !bytes.Equal(a, b) {
 		t.Error("the same record gave two different files")
 	}
@@ -269,7 +270,7 @@ func TestAnyTextIsSafe(t *testing.T) {
 		v.Reason = analysis.Quote(rapid.OneOf(rapid.String(), rapid.Just(`<script>alert(1)</script>"'&`), rapid.Just("溝 😀 \x00\u202e")).Draw(t, "reason"))
 		b.Verdict, b.Part = &v, &part
 		p.Bore = &b
-		d := PartRecord(p)
+		d := PartRecord(p, notation.Format{})
 		wellFormed(t, d.Fragment())
 		for _, r := range d.Text() {
 			if r < 0x20 && r != '\n' {
@@ -317,7 +318,7 @@ func wellFormed(t fataler, fragment string) {
 }
 
 func TestRecordAsPage(t *testing.T) {
-	d := PartRecord(valve(t))
+	d := PartRecord(valve(t), notation.Format{})
 	// What a picture looks like is its own package's to hold.
 	svg := regexp.MustCompile(`(?s)<svg.*?</svg>`)
 	if n := len(svg.FindAllString(d.Fragment(), -1)); n != 2 {
@@ -342,7 +343,7 @@ func TestDoubtAfterAcceptance(t *testing.T) {
 	b.wait(37 * time.Minute)
 	b.ring("check", "R-1250", 45*um1/100)
 	p := b.part("003")
-	d := PartRecord(p)
+	d := PartRecord(p, notation.Format{})
 	if d.Outcome.Word != "ACCEPTED, NOW IN DOUBT" || d.Outcome.Mark != document.Open {
 		t.Errorf("stamp %+v", d.Outcome)
 	}
@@ -366,7 +367,7 @@ func TestGoodCheckBetween(t *testing.T) {
 	b.finish(0)
 	b.wait(37 * time.Minute)
 	b.ring("check", "R-1250", 45*um1/100)
-	if s := PartRecord(b.part("003")).Outcome; s.Word != "ACCEPTED" {
+	if s := PartRecord(b.part("003"), notation.Format{}).Outcome; s.Word != "ACCEPTED" {
 		t.Errorf("stamp %+v", s)
 	}
 }
@@ -380,11 +381,11 @@ func TestNotLookedAtAfterAcceptance(t *testing.T) {
 	b.play(rounds(t, "sleeve"), 0)
 	b.must(event.Action{Do: "accept"})
 	const says = "verdict on part 003 is final when the ring still reads true"
-	if text := strings.Join(strings.Fields(Text(b.part("003"))), " "); !strings.Contains(text, says) {
+	if text := strings.Join(strings.Fields(PartRecord(b.part("003"), notation.Format{}).Text()), " "); !strings.Contains(text, says) {
 		t.Errorf("not said:\n%s", text)
 	}
 	b.ring("check", "R-1250", 0)
-	if text := strings.Join(strings.Fields(Text(b.part("003"))), " "); strings.Contains(text, says) {
+	if text := strings.Join(strings.Fields(PartRecord(b.part("003"), notation.Format{}).Text()), " "); strings.Contains(text, says) {
 		t.Error("said after a good check")
 	}
 }
@@ -402,7 +403,7 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 	b.ring("master", "R-1250", 0)
 	b.play(all, 0)
 	b.must(event.Action{Do: "accept"})
-	if s := PartRecord(b.part("003")).Outcome; s.Word != "ACCEPTED" {
+	if s := PartRecord(b.part("003"), notation.Format{}).Outcome; s.Word != "ACCEPTED" {
 		t.Errorf("stamp %+v", s)
 	}
 }
@@ -414,7 +415,7 @@ func TestDoubtInHand(t *testing.T) {
 	b.begin("J-4112", "004", 0)
 	b.play(rounds(t, "sleeve")[:1], 0)
 	b.ring("check", "R-1250", 45*um1/100)
-	d := PartRecord(b.part("004"))
+	d := PartRecord(b.part("004"), notation.Format{})
 	if d.Outcome.Mark != document.Open || !strings.Contains(d.Text(), "(1.249071)") || !strings.Contains(d.Text(), "6 in doubt") {
 		t.Errorf("the record of a part in doubt:\n%s", d.Text())
 	}
@@ -425,7 +426,7 @@ func TestEmptyPart(t *testing.T) {
 	b := newBench(t, shopSettings(t))
 	b.must(event.Action{Do: "job", Job: "J-4120"})
 	b.must(event.Action{Do: "part", Part: "009"})
-	d := PartRecord(b.part("009"))
+	d := PartRecord(b.part("009"), notation.Format{})
 	if !strings.Contains(d.Text(), "NOT FINISHED") || !strings.Contains(d.Text(), "No ring was read") {
 		t.Errorf("record:\n%s", d.Text())
 	}
@@ -447,7 +448,7 @@ func TestLimitsChanged(t *testing.T) {
 	b.Configure(next)
 	b.must(event.Action{Do: "job", Job: "J-4120"})
 	b.must(event.Action{Do: "part", Part: "003"})
-	text := strings.Join(strings.Fields(Text(b.part("003"))), " ")
+	text := strings.Join(strings.Fields(PartRecord(b.part("003"), notation.Format{}).Text()), " ")
 	if !strings.Contains(text, "revision B to C") || !strings.Contains(text, "was 15.8860") {
 		t.Errorf("the change of limits is missing:\n%s", text)
 	}
@@ -456,16 +457,17 @@ func TestLimitsChanged(t *testing.T) {
 // The averaging of a gauge is a line like the others, in s², and says what it rests on; a
 // check of the speeds is told of.
 func TestAveragingInTheRecord(t *testing.T) {
-	b, err := uncertainty.Bore(uncertainty.BoreInput{Size: 31_750 * um1, RingU: 2500, Repeat: 1500, Readings: 1, Averaging: uncertainty.Averaging{HalfWidth: 1e-3, Motion: 500, Basis: uncertainty.ByAssumption, Source: "not stated"}})
+	b, err := uncertainty.Bore(uncertainty.BoreInput{Size: 31_750 * um1, RingU: 2500, Repeat: 1500, Readings: 1, Averaging: uncertainty.Averaging{HalfWidth: 1e-3, Motion: 500, Basis: uncertainty.ByAssumption, Source: "averaging_assumed"}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	table := budgetTable(&b, "in size, µm")
+	w := newWriter(nil, notation.Format{})
+	table := w.budgetTable(&b, "in size, µm")
 	row := table.Rows[len(table.Rows)-1]
-	if row[0] != uncertainty.LineAveraging || row[5] != "s²" || row[9] != "assumed" || !slices.Contains(table.Notes, "The averaging of the gauge is not stated.") {
+	if row[0] != "averaging of the gauge" || row[5] != "s²" || row[9] != "assumed" || !slices.Contains(table.Notes, "The averaging of the gauge is not stated; an average over up to 100 ms is assumed.") {
 		t.Errorf("%q, %q", row, table.Notes)
 	}
-	what, detail := (&record{}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large.")}}}})
+	what, detail := (&record{writer: w}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large.")}}}})
 	if what != "rocked slowly, then fast" || detail != "ring R-1: Reads 1.3 µm large." {
 		t.Errorf("%q, %q", what, detail)
 	}
@@ -473,7 +475,7 @@ func TestAveragingInTheRecord(t *testing.T) {
 
 // How long a record takes as PDF, the typeface's subset included.
 func BenchmarkPDF(b *testing.B) {
-	d := PartRecord(valve(b))
+	d := PartRecord(valve(b), notation.Format{})
 	n := 0
 	for b.Loop() {
 		var out bytes.Buffer

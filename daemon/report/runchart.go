@@ -1,10 +1,11 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/picture"
 )
 
@@ -13,11 +14,13 @@ import (
 type runChart struct {
 	W, H   float64
 	Panels []panel
+	Format notation.Format
 	Labels []string // under the lowest panel, one a value; too many are thinned out
 }
 
 // panel is one run of values.
 type panel struct {
+	notation.Format
 	Title  string
 	Values []float64
 	Has    []bool // false: there is no value there; nil: there are all
@@ -55,6 +58,7 @@ func (c runChart) Draw(cv picture.Canvas) {
 	step := (c.W - chartLeft - chartRight) / float64(n)
 	for i, p := range c.Panels {
 		top := float64(i) * h
+		p.Format = c.Format
 		p.draw(cv, c.W, top, top+h-6, step)
 	}
 	every := max(1, int(math.Ceil(float64(len(c.Labels))*52/(c.W-chartLeft-chartRight))))
@@ -132,7 +136,7 @@ func (p *panel) levels(cv picture.Canvas, y func(float64) float64, right float64
 		if at := y(l.At) + 5; at <= lastValue-chartText {
 			lastValue = at
 			taken = append(taken, at)
-			cv.Text(role, picture.Point{X: chartLeft - 6, Y: at}, chartText, picture.End, micro(l.At))
+			cv.Text(role, picture.Point{X: chartLeft - 6, Y: at}, chartText, picture.End, p.micro(l.At))
 		}
 	}
 	return taken
@@ -153,7 +157,7 @@ func (p *panel) extremes(cv picture.Canvas, y func(float64) float64, taken []flo
 			continue
 		}
 		taken = append(taken, at)
-		cv.Text(picture.Soft, picture.Point{X: chartLeft - 6, Y: at}, chartText, picture.End, micro(v))
+		cv.Text(picture.Soft, picture.Point{X: chartLeft - 6, Y: at}, chartText, picture.End, p.micro(v))
 	}
 }
 
@@ -169,11 +173,10 @@ func (p *panel) sorted() []level {
 	return out
 }
 
-// micro writes a number of µm with its sign.
-func micro(v float64) string {
-	s := minus(fmt.Sprintf("%+.2f", v))
-	if s == "+0.00" || s == "−0.00" {
-		return "0.00"
-	}
-	return s
+// micro writes a number of µm with its sign, but for zero.
+func (p *panel) micro(v float64) string { return micro(p.Format, v) }
+
+func micro(f notation.Format, v float64) string {
+	f.Inch = false
+	return f.SignedMicro(analysis.Deviation(math.Round(v * float64(analysis.Micrometre))))
 }

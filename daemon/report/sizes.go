@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 
@@ -26,7 +25,7 @@ func (r *record) sizes() {
 	if n := slices.IndexFunc(all, func(x event.Round) bool { return x.Number == last }); n >= 0 {
 		all = all[:n+1]
 	}
-	r.doc.Add(document.Heading("Sizes by round"))
+	r.section(r.Text("record.by_round"))
 	for len(all) > roundsAcross {
 		tables := (len(all) + roundsAcross - 1) / roundsAcross
 		n := len(all) / tables // the fuller ones come last
@@ -34,26 +33,22 @@ func (r *record) sizes() {
 		all = all[n:]
 	}
 	t := r.sizeTable(all, true)
-	t.Notes = append(t.Notes, fmt.Sprintf("Ø in %s, corrected to the master%s. Depth from the %s / clock angle.", spelt(r.unit), r.corrected(), orDash(clean(r.job.Face))))
-	if r.indented() {
-		t.Notes = append(t.Notes, "Corrected for how much deeper the gauge's tips sink into the part than into the ring; what that leaves is in the budget.")
-	}
-	if len(r.fold.Doubtful) > 0 {
-		t.Notes = append(t.Notes, "In brackets: in doubt after a check that failed, and not counted.")
-	}
-	if len(r.fold.Warmer) > 0 {
-		t.Notes = append(t.Notes, "In brackets: "+tooWarm+", and not counted.")
-	}
-	if len(r.fold.Asked) > 0 {
-		t.Notes = append(t.Notes, "In brackets: "+notConfirmed+", and not counted.")
-	}
-	if r.again() {
-		t.Notes = append(t.Notes, "Where a place was gauged more than once in a round, the newest counts.")
+	t.Notes = append(t.Notes, r.corrected()+" "+r.Text("record.note.depth", orDash(clean(r.job.Face))))
+	for _, n := range []struct {
+		applies bool
+		text    string
+	}{
+		{r.indented(), r.Text("record.note.indented")}, {len(r.fold.Doubtful) > 0, r.Text("record.note.doubtful")}, {len(r.fold.Warmer) > 0, r.Text("record.note.warm")},
+		{len(r.fold.Asked) > 0, r.Text("record.note.not_confirmed")}, {r.again(), r.Text("record.note.again")},
+	} {
+		if n.applies {
+			t.Notes = append(t.Notes, n.text)
+		}
 	}
 	r.doc.Add(t)
 }
 
-// corrected says by what temperatures sizes were corrected, if any was.
+// corrected says what sizes were corrected for.
 func (r *record) corrected() string {
 	var measured, cooled bool
 	for _, x := range r.fold.Readings {
@@ -64,15 +59,15 @@ func (r *record) corrected() string {
 	at20 := slices.ContainsFunc(r.Records, func(e event.Record) bool { return e.Cool != nil && e.Cool.Surroundings != nil })
 	switch {
 	case measured && cooled:
-		return " and to 20 °C from measured temperatures or from how the part cooled"
+		return r.Text("record.note.measured_or_cooled", r.spelt())
 	case cooled && at20:
-		return " and to 20 °C from how the part cooled and the measured temperature of its surroundings"
+		return r.Text("record.note.cooled_to_20", r.spelt())
 	case cooled:
-		return " and for how warm the part was above its surroundings, from how it cooled"
+		return r.Text("record.note.cooled", r.spelt())
 	case measured:
-		return " and to 20 °C from measured temperatures"
+		return r.Text("record.note.measured", r.spelt())
 	}
-	return ""
+	return r.Text("record.note.mastered", r.spelt())
 }
 
 // indented reports whether any size was corrected for the indentation.
@@ -99,13 +94,12 @@ type at struct {
 }
 
 func (r *record) sizeTable(rounds []event.Round, full bool) *document.Table {
-	t := &document.Table{Columns: []document.Column{{Head: "depth / angle", Left: true}}}
+	t := &document.Table{Columns: words(r.Text("record.depth_angle"))}
 	for _, x := range rounds {
-		t.Columns = append(t.Columns, document.Column{Head: "round " + strconv.Itoa(x.Number)})
+		t.Columns = append(t.Columns, numbers(r.Text("record.round", x.Number))...)
 	}
-	o := other(r.unit)
 	if full {
-		t.Columns = append(t.Columns, document.Column{Head: o.String()}, document.Column{Head: "from target, " + fine(r.unit).String()}, document.Column{Head: "by the rule", Left: true})
+		t.Columns = slices.Concat(t.Columns, numbers(r.Beside().Large().String(), r.Text("record.from_target", r.MicroUnit())), words(r.Text("record.by_rule")))
 	}
 	t.Over = r.honing(rounds, len(t.Columns))
 	current := make([]map[analysis.Place]*event.Reading, len(rounds))
@@ -113,7 +107,7 @@ func (r *record) sizeTable(rounds []event.Round, full bool) *document.Table {
 		current[i] = r.fold.Current(x.Number)
 	}
 	for _, p := range r.job.Plan() {
-		row := []string{where(p, r.unit)}
+		row := []string{r.Place(p)}
 		for i, x := range rounds {
 			row = append(row, r.cell(current[i][p], at{x.Number, p}))
 		}
@@ -130,46 +124,52 @@ func (r *record) sizeTable(rounds []event.Round, full bool) *document.Table {
 // if there is none that stands.
 func (r *record) cell(x *event.Reading, a at) string {
 	if x != nil {
-		return size(x.Size, r.unit)
+		return r.Digits(x.Size)
 	}
 	for i := len(r.fold.Readings) - 1; i >= 0; i-- {
 		y := r.fold.Readings[i]
 		_, void := r.fold.Voids[y.No]
 		if (at{y.Round, y.Place}) == a && !void {
-			return "(" + size(y.Size, r.unit) + ")"
+			return "(" + r.Digits(y.Size) + ")"
 		}
 	}
-	return "–"
+	return none
 }
 
 // last are the cells beside the size of the newest round.
 func (r *record) last(x *event.Reading) []string {
 	if x == nil {
-		return []string{"–", "–", "–"}
+		return []string{none, none, none}
 	}
-	d := x.Size - r.job.Target
-	return []string{size(x.Size, other(r.unit)), from(analysis.Deviation(d), r.unit), r.judged(x.Place)}
+	return []string{r.Beside().Digits(x.Size), r.Signed(analysis.Deviation(x.Size - r.job.Target)), r.decided(r.judged(x.Place))}
 }
 
+// judged returns the code of the decision on the size at a place, "" without one.
 func (r *record) judged(p analysis.Place) string {
-	j := r.Bore.Judged
-	if j == nil {
-		return "–"
-	}
-	for _, l := range j.Sizes.Locals {
-		if l.Place == p {
-			return decided(l.Decision, l.Side)
+	if j := r.Bore.Judged; j != nil {
+		for _, l := range j.Sizes.Locals {
+			if l.Place == p {
+				return decision(l.Decision, l.Side)
+			}
 		}
 	}
-	return "–"
+	return ""
 }
 
-// decided writes a decision with the limit it is about.
-func decided(d verdict.Decision, s verdict.Side) string {
+// decision is the code of a decision with the limit it is about.
+func decision(d verdict.Decision, s verdict.Side) string {
 	if s == verdict.Inside || d == verdict.Conforms {
 		return string(d)
 	}
-	return string(d) + ", " + string(s)
+	return string(d) + "." + string(s)
+}
+
+// decided writes a decision by its code.
+func (r *record) decided(code string) string {
+	if code == "" {
+		return none
+	}
+	return r.Text("record.decision." + code)
 }
 
 // honing are the rows that say what was done before each round.
@@ -187,7 +187,7 @@ func (r *record) honing(rounds []event.Round, width int) (rows [][]string) {
 			rows = append(rows, cells)
 		}
 	}
-	row("gauged until", func(x event.Round) string {
+	row(r.Text("record.gauged_until"), func(x event.Round) string {
 		for i := range r.Bore.Rounds {
 			if y := &r.Bore.Rounds[i]; y.Number == x.Number {
 				return clock(y.At)
@@ -195,20 +195,17 @@ func (r *record) honing(rounds []event.Round, width int) (rows [][]string) {
 		}
 		return ""
 	})
-	row("strokes before", func(x event.Round) string { return nonzero(x.Strokes) })
-	row("seconds before", func(x event.Round) string { return nonzero(int(x.Seconds + 0.5)) })
-	row("stones", func(x event.Round) string {
+	row(r.Text("record.strokes_before"), func(x event.Round) string { return nonzero(x.Strokes) })
+	row(r.Text("record.seconds_before"), func(x event.Round) string { return nonzero(int(x.Seconds + 0.5)) })
+	row(r.Text("record.stones"), func(x event.Round) string {
 		if x.Dressed {
-			return "dressed"
+			return r.Text("record.dressed")
 		}
 		return ""
 	})
-	row("part, °C", r.warmth())
+	row(r.Text("record.part_warmth"), r.warmth())
 	return rows
 }
-
-// tooWarm is why a reading of a warm part does not count.
-const tooWarm = "taken while the part was warm by what was not known"
 
 func nonzero(n int) string {
 	if n == 0 {
@@ -226,9 +223,9 @@ func (r *record) warmth() func(event.Round) string {
 		case e.Round != nil:
 			round = e.Round.Number
 		case e.Warm != nil && e.Warm.Part != nil:
-			by[round] = fmt.Sprintf("%.1f", e.Warm.Part.Degrees())
+			by[round] = r.Decimal(e.Warm.Part.Degrees(), 1)
 		case e.Cool != nil && !e.Cool.Ended:
-			by[round] = coolDown(e.Cool)
+			by[round] = r.coolDown(e.Cool)
 		}
 	}
 	return func(x event.Round) string { return by[x.Number] }
@@ -236,23 +233,23 @@ func (r *record) warmth() func(event.Round) string {
 
 // coolDown writes how warm a part was by how it cooled: above 20 °C where the
 // temperature of its surroundings is known, else above those.
-func coolDown(c *event.CoolDown) string {
+func (r *record) coolDown(c *event.CoolDown) string {
 	if c.Surroundings == nil {
-		return fmt.Sprintf("+%.1f K", c.Warmer.Degrees())
+		return "+" + r.Decimal(c.Warmer.Degrees(), 1) + " K"
 	}
-	return fmt.Sprintf("%.1f", (*c.Surroundings + c.Warmer).Degrees())
+	return r.Decimal((*c.Surroundings + c.Warmer).Degrees(), 1)
 }
 
 // sums are the extremes of each round, and what it brought.
 func (r *record) sums(rounds []event.Round, current []map[analysis.Place]*event.Reading, width int, full bool) [][]string {
 	smallest, largest := make([]string, width), make([]string, width)
-	smallest[0], largest[0] = "smallest", "largest"
+	smallest[0], largest[0] = r.Text("record.smallest"), r.Text("record.largest")
 	for i := range rounds {
 		lo, hi := extremes(current[i])
 		if lo == nil {
 			continue
 		}
-		smallest[i+1], largest[i+1] = size(lo.Size, r.unit), size(hi.Size, r.unit)
+		smallest[i+1], largest[i+1] = r.Digits(lo.Size), r.Digits(hi.Size)
 		if full && i == len(rounds)-1 {
 			copy(smallest[i+2:], r.last(lo)[:2])
 			copy(largest[i+2:], r.last(hi)[:2])

@@ -1,8 +1,9 @@
 package report
 
 import (
-	"fmt"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"fairbore/analysis"
@@ -43,142 +44,138 @@ func look(e *event.Event) bool {
 // zero tables the looks at rings, and the rings.
 func (r *record) zero() {
 	looks := r.looks()
-	r.doc.Add(document.Heading("Zero of the gauge"))
+	r.section(r.Text("record.zero.of_gauge"))
 	if len(looks) == 0 {
-		r.doc.Add(document.Para("No ring was read: the sizes are the gauge's own."))
+		r.doc.Add(document.Para(r.Text("record.zero.no_ring_own")))
 		return
 	}
-	r.doc.Add(looksTable(looks, false))
+	r.doc.Add(r.looksTable(looks, false))
 	if after := r.Bore.Master.CheckAfter; !after.IsZero() {
-		r.doc.Add(document.Para(clean(english(after))))
+		r.doc.Add(document.Para(r.say(after)))
 	}
-	r.doc.Add(ringsTable(looks, r.unit))
-	if t := gaugesTable(looks); t != nil {
+	r.doc.Add(r.ringsTable(looks))
+	if t := r.gaugesTable(looks); t != nil {
 		r.doc.Add(t)
 	}
 }
 
-func looksTable(looks []event.Record, stations bool) *document.Table {
-	t := &document.Table{Columns: []document.Column{{Head: "at", Left: true}, {Head: "what", Left: true}, {Head: "ring", Left: true}, {Head: "gauge", Left: true}}}
+func (w *writer) looksTable(looks []event.Record, stations bool) *document.Table {
+	t := &document.Table{Columns: words(w.Text("record.at"), w.Text("record.what"), w.Text("record.ring"), w.Text("record.gauge"))}
 	if stations {
-		t.Columns = append(t.Columns, document.Column{Head: "station", Left: true})
+		t.Columns = append(t.Columns, words(w.Text("record.station"))...)
 	}
-	t.Columns = append(t.Columns, numbers("read", "spread", "zero", "moved", "error", "limit")...)
-	t.Columns = append(t.Columns, document.Column{Head: "outcome", Left: true, Wrap: true})
-	date := ""
+	t.Columns = slices.Concat(t.Columns, numbers(w.Text("record.read"), w.Text("record.spread"), w.Text("record.zero"), w.Text("record.moved"), w.Text("record.error"), w.Text("record.limit")), wrapped(w.Text("record.outcome")))
+	var at dates
 	for i := range looks {
-		t.Rows = append(t.Rows, lookRow(&looks[i], &date, stations))
+		t.Rows = append(t.Rows, w.lookRow(&looks[i], at.write(looks[i].At), stations))
 	}
-	t.Notes = []string{"µm. Zero: what is added to what the gauge shows. Error: the ring as read less its certified size, with the zero left alone."}
+	t.Notes = []string{w.Text("record.note.zero")}
 	return t
 }
 
-// lookRow writes a look at a ring; the date stands where it changes.
-func lookRow(e *event.Record, date *string, stations bool) []string {
-	when := clock(e.At)
-	if d := day(e.At); d != *date {
-		*date, when = d, d+" "+when
-	}
-	var row, tail []string
-	if m := e.Master; e.Kind == event.Mastered && m.BySecond() != nil {
-		row = []string{when, "second ring", clean(m.Gain.Ring.ID), clean(m.Gauge)}
-		tail = []string{strconv.Itoa(len(m.Gain.Raw)), um(m.Gain.Spread), signed(m.Zero), "–", "–", "–", gainOutcome(m)}
-	} else if e.Kind == event.Mastered {
-		row = []string{when, "mastered", clean(m.Ring.ID), clean(m.Gauge)}
-		moved := "–"
+// lookRow writes a look at a ring, in µm.
+func (w *writer) lookRow(e *event.Record, at string, stations bool) []string {
+	what, gauge, n, spread := "", "", 0, analysis.Deviation(0)
+	zero, moved, off, limit, outcome := none, none, none, none, ""
+	um := w.metric()
+	switch m, x, c := e.Master, e.Reread, e.Check; {
+	case e.Kind == event.Mastered && m.BySecond() != nil:
+		what, gauge, n, spread = w.Text("record.look.second_ring"), m.Gauge, len(m.Gain.Raw), m.Gain.Spread
+		zero, outcome = um.SignedMicro(m.Zero), w.gainOutcome(m)
+	case e.Kind == event.Mastered:
+		what, gauge, n, spread = w.Text("record.look.mastered"), m.Gauge, m.Of, m.Spread
+		zero, outcome = um.SignedMicro(m.Zero), w.masterOutcome(m)
 		if m.Number > 1 {
-			moved = signed(m.Moved)
+			moved = um.SignedMicro(m.Moved)
 		}
-		tail = []string{strconv.Itoa(m.Of), um(m.Spread), signed(m.Zero), moved, "–", "–", "zero set, no. " + strconv.Itoa(m.Number) + keptGain(m) + noise(m)}
-	} else if x := e.Reread; x != nil {
-		row = []string{when, "re-read as a part", clean(x.Ring.ID), clean(x.Gauge)}
-		tail = []string{strconv.Itoa(x.N), um(x.Spread), "–", "–", signed(x.Error), um(x.Limit), rereadOutcome(x)}
-	} else {
-		c := e.Check
-		row = []string{when, "checked", clean(c.Ring.ID), clean(c.Gauge)}
-		tail = []string{strconv.Itoa(c.N), um(c.Spread), "–", "–", signed(c.Error), um(c.Limit), checkOutcome(c)}
+	case x != nil:
+		what, gauge, n, spread = w.Text("record.look.reread"), x.Gauge, x.N, x.Spread
+		off, limit, outcome = um.SignedMicro(x.Error), um.Micro(x.Limit), w.rereadOutcome(x)
+	default:
+		what, gauge, n, spread = w.Text("record.look.checked"), c.Gauge, c.N, c.Spread
+		off, limit, outcome = um.SignedMicro(c.Error), um.Micro(c.Limit), w.checkOutcome(c)
 	}
+	row := []string{at, what, clean(ringOf(e).ID), clean(gauge)}
 	if stations {
 		row = append(row, clean(e.Station))
 	}
-	return append(row, tail...)
+	return append(row, strconv.Itoa(n), um.Micro(spread), zero, moved, off, limit, outcome)
 }
 
 // gainOutcome says what a second ring gave.
-func gainOutcome(m *event.Master) string {
-	g := m.Gain
-	if !g.Used() {
-		return fmt.Sprintf("gain %.4f ± %.4f not shown to differ from 1, which is kept, no. %d", g.Ratio, g.U, m.Number)
-	}
-	return fmt.Sprintf("gain %.4f ± %.4f set, no. %d", g.Ratio, g.U, m.Number)
-}
-
-// keptGain names the gain that went on over a mastering on one ring.
-func keptGain(m *event.Master) string {
+func (w *writer) gainOutcome(m *event.Master) string {
+	ratio, u := analysis.Number{Value: m.Gain.Ratio, Places: 4}, analysis.Number{Value: m.Gain.U, Places: 4}
 	if !m.Gain.Used() {
-		return ""
+		return w.Text("record.look.gain_not_shown", ratio, u, m.Number)
 	}
-	return fmt.Sprintf("; gain %.4f kept from no. %d", m.Gain.Ratio, m.Gain.By)
+	return w.Text("record.look.gain_set", ratio, u, m.Number)
 }
 
-// noise tells how the gauge scattered at rest before a mastering, if it was seen to rest.
-func noise(m *event.Master) string {
-	if m.Noise == nil {
-		return ""
+// masterOutcome says what a mastering set, the gain that goes on over it, and how the
+// gauge scattered at rest before it, if it was seen to rest.
+func (w *writer) masterOutcome(m *event.Master) string {
+	said := []string{w.Text("record.look.zero_set", m.Number)}
+	if m.Gain.Used() {
+		said = append(said, w.Text("record.look.gain_kept", analysis.Number{Value: m.Gain.Ratio, Places: 4}, m.Gain.By))
 	}
-	return fmt.Sprintf("; noise %s measured", um(m.Noise.SD))
+	if m.Noise != nil {
+		said = append(said, w.Text("record.look.noise", m.Noise.SD))
+	}
+	return strings.Join(said, "; ")
 }
 
-func checkOutcome(c *event.ZeroCheck) string {
+func (w *writer) checkOutcome(c *event.ZeroCheck) string {
 	switch {
 	case !c.Valid:
-		return "not told: " + clean(english(c.Sentence))
+		return w.Text("record.look.not_told", w.say(c.Sentence))
 	case c.Good:
-		return "holds"
+		return w.Text("record.look.holds")
 	}
-	s := "FAILED"
+	said := []string{w.Text("record.look.failed")}
 	if c.Suspect != "" {
-		s += "; suspect: " + string(c.Suspect)
+		said = append(said, w.Text("record.look.suspect", c.Suspect.Phrase()))
 	}
-	return s + inDoubt(c.Doubt)
+	return strings.Join(append(said, w.inDoubt(c.Doubt)...), "; ")
 }
 
 // rereadOutcome says what the ring came to as if it were a part.
-func rereadOutcome(x *event.Rereading) string {
-	s := "came to " + x.Size.Format(analysis.MM, 5) + " mm, "
-	switch {
+func (w *writer) rereadOutcome(x *event.Rereading) string {
+	switch size := analysis.Size(x.Size); {
 	case !x.Valid:
-		return "not told: " + clean(english(x.Sentence))
+		return w.Text("record.look.not_told", w.say(x.Sentence))
 	case x.Agrees:
-		return s + "agrees within ± " + um(x.Within)
+		return w.Text("record.look.agrees", size, x.Within)
 	case x.Good:
-		return s + "beyond ± " + um(x.Within) + " of its readings, within the limit"
+		return w.Text("record.look.beyond", size, x.Within)
+	default:
+		return strings.Join(append([]string{w.Text("record.look.came_off", size)}, w.inDoubt(x.Doubt)...), "; ")
 	}
-	return s + "FAILED" + inDoubt(x.Doubt)
 }
 
-func inDoubt(d *event.InDoubt) (s string) {
-	if d != nil {
-		s += "; in doubt: " + analysis.Count(d.Readings, "reading", "readings") + " since " + clock(d.Since)
-		for i, p := range d.Parts {
-			s += []string{"; finished since: ", ", "}[min(i, 1)] + clean(p)
-		}
+// inDoubt says what a failed check puts in doubt.
+func (w *writer) inDoubt(d *event.InDoubt) (said []string) {
+	if d == nil {
+		return nil
 	}
-	return s
+	said = append(said, w.Text("record.look.in_doubt", d.Readings, d.Since))
+	if len(d.Parts) > 0 {
+		said = append(said, w.Text("record.look.finished_since", strings.Join(cleaned(d.Parts), ", ")))
+	}
+	return said
 }
 
 // ringsTable lists the rings that were looked at with what their certificates say,
 // and whether each was in date on the day.
-func ringsTable(looks []event.Record, u analysis.Unit) *document.Table {
-	t := &document.Table{Columns: []document.Column{
-		{Head: "ring", Left: true}, {Head: "certified, " + large(u).String()}, {Head: other(u).String()}, {Head: "U, µm"},
-		{Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true},
-	}}
+func (w *writer) ringsTable(looks []event.Record) *document.Table {
+	t := &document.Table{Columns: slices.Concat(
+		words(w.Text("record.ring")), numbers(w.Text("record.certified", w.Large().String()), w.Beside().Large().String(), w.Text("record.u", analysis.UM.String())),
+		wrapped(w.Text("record.certificate")), words(w.Text("record.due"), w.Text("record.in_date")))}
 	type key struct {
 		id   string
 		size analysis.Length
 		due  time.Time
 	}
+	um := w.metric()
 	seen := map[key]bool{}
 	for i := range looks {
 		ring := ringOf(&looks[i])
@@ -188,17 +185,17 @@ func ringsTable(looks []event.Record, u analysis.Unit) *document.Table {
 		}
 		seen[k] = true
 		t.Rows = append(t.Rows, []string{
-			clean(ring.ID), certified(ring.Size, u), certified(ring.Size, other(u)), um(ring.U), orDash(clean(ring.Certified)), due(ring.Due), inDate(ring.Due, looks[i].At),
+			clean(ring.ID), w.Certified(ring.Size), w.Beside().Certified(ring.Size), um.Micro(ring.U), orDash(clean(ring.Certified)), w.due(ring.Due), w.inDate(ring.Due, looks[i].At),
 		})
 	}
-	t.Notes = []string{"Certified at 20 °C; U as certified, k = 2."}
+	t.Notes = []string{w.Text("record.note.rings")}
 	return t
 }
 
 // gaugesTable lists the gauges with what was stated of their own calibration when a
 // zero was set, nil if nothing was.
-func gaugesTable(looks []event.Record) *document.Table {
-	t := &document.Table{Columns: []document.Column{{Head: "gauge", Left: true}, {Head: "certificate", Left: true, Wrap: true}, {Head: "due", Left: true}, {Head: "in date on the day", Left: true}}}
+func (w *writer) gaugesTable(looks []event.Record) *document.Table {
+	t := &document.Table{Columns: slices.Concat(words(w.Text("record.gauge")), wrapped(w.Text("record.certificate")), words(w.Text("record.due"), w.Text("record.in_date")))}
 	type key struct {
 		gauge, certified, inDate string
 		due                      time.Time
@@ -209,23 +206,18 @@ func gaugesTable(looks []event.Record) *document.Table {
 		if m == nil || m.GaugeDue.IsZero() && m.GaugeCertified == "" {
 			continue
 		}
-		k := key{m.Gauge, m.GaugeCertified, inDate(m.GaugeDue, looks[i].At), m.GaugeDue}
+		k := key{m.Gauge, m.GaugeCertified, w.inDate(m.GaugeDue, looks[i].At), m.GaugeDue}
 		if seen[k] {
 			continue
 		}
 		seen[k] = true
-		t.Rows = append(t.Rows, []string{clean(k.gauge), orDash(clean(k.certified)), due(k.due), k.inDate})
+		t.Rows = append(t.Rows, []string{clean(k.gauge), orDash(clean(k.certified)), w.due(k.due), k.inDate})
 	}
 	if t.Rows == nil {
 		return nil
 	}
-	t.Notes = []string{"As the configuration had it when the gauge was mastered."}
+	t.Notes = []string{w.Text("record.note.gauges")}
 	return t
-}
-
-// certified writes a ring's size to a decimal more than sizes have, as certificates do.
-func certified(l analysis.Length, u analysis.Unit) string {
-	return l.Format(large(u), places(u)+1)
 }
 
 func ringOf(e *event.Record) *analysis.Ring {
@@ -241,24 +233,24 @@ func ringOf(e *event.Record) *analysis.Ring {
 	return &e.Check.Ring
 }
 
-func due(at time.Time) string {
+func (w *writer) due(at time.Time) string {
 	if at.IsZero() {
-		return "not stated"
+		return w.Text("record.not_stated")
 	}
-	return day(at)
+	return at.Format(time.DateOnly)
 }
 
 // inDate says whether what is due for calibration on a day was in date when it was used.
-func inDate(due, used time.Time) string {
+func (w *writer) inDate(due, used time.Time) string {
 	if due.IsZero() {
-		return "not known"
+		return w.Text("record.not_known")
 	}
 	days := int(due.Sub(used).Hours() / 24)
 	switch {
 	case analysis.Overdue(due, used):
-		return "NO, overdue since " + day(due)
+		return w.Text("record.in_date.overdue", analysis.Day(due))
 	case days < 30:
-		return fmt.Sprintf("yes, due in %s", analysis.Count(days, "day", "days"))
+		return w.Text("record.in_date.due_in", days)
 	}
-	return "yes"
+	return w.Text("record.in_date.yes")
 }

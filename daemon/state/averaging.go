@@ -1,7 +1,6 @@
 package state
 
 import (
-	"fmt"
 	"math"
 
 	"fairbore/analysis"
@@ -74,17 +73,16 @@ func (f *Fold) averaging(set *Settings, round int) (size, form uncertainty.Avera
 func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
 	if g.Smoothing.Stated {
 		q := g.Smoothing.Square()
-		return uncertainty.Averaging{Square: q, HalfWidth: master.StatedWithin * q, Basis: uncertainty.ByStatement,
-			Source: "configuration; that it holds to ± 10 % is an assumption"}
+		return uncertainty.Averaging{Square: q, HalfWidth: master.StatedWithin * q, Basis: uncertainty.ByStatement, Source: "averaging_stated"}
 	}
 	var a analysis.Averaging
 	if m := f.Master; m.Averaging != nil && m.Gauge == g.Name {
 		a = *m.Averaging
 	}
 	u, measured := master.Unknown(a)
-	known := uncertainty.Averaging{U: u, Basis: uncertainty.ByMeasurement, Source: "not stated; what the gauge's own readings show"}
+	known := uncertainty.Averaging{U: u, Basis: uncertainty.ByMeasurement, Source: "averaging_learned"}
 	if !measured {
-		known.Basis, known.Source = uncertainty.ByAssumption, fmt.Sprintf("not stated; an average over up to %d ms is assumed", master.UsualAveraging.Milliseconds())
+		known.Basis, known.Source = uncertainty.ByAssumption, "averaging_assumed"
 	}
 	if a.Spread == 0 {
 		known.U, known.HalfWidth = 0, u*math.Sqrt(3)

@@ -1,0 +1,199 @@
+package report
+
+import (
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
+	"fairbore/daemon/document"
+)
+
+// writer puts a document together: in the unit of a drawing, in the reader's language.
+type writer struct {
+	notation.Format // of what the record itself says: see [notation.Format.Full]
+	// plain is how the page at the machine says it: for drawings, and for what stands on
+	// both, see [writer.say].
+	plain notation.Format
+	doc   *document.Document
+}
+
+// newWriter begins a document. Of the reader's format it takes the language and the
+// decimal sign; the unit is that of the job's drawing, metric without one.
+func newWriter(j *analysis.Job, reader notation.Format) writer {
+	plain := notation.ForJob(j)
+	plain.Comma, plain.Language = reader.Comma, reader.Language
+	full := plain
+	full.Fine, full.Full = plain.Inch, true
+	return writer{full, plain, &document.Document{Format: plain}}
+}
+
+// say writes a phrase of the bore or the journal as the page does, fit to stand in a line.
+func (w *writer) say(p analysis.Phrase) string { return clean(w.plain.Say(p)) }
+
+func (w *writer) lines(all []analysis.Phrase) document.Lines {
+	out := make(document.Lines, len(all))
+	for i, p := range all {
+		out[i] = w.say(p)
+	}
+	return out
+}
+
+// metric returns the format in millimetres, for what is in µm on every record.
+func (w *writer) metric() notation.Format {
+	f := w.Format
+	f.Inch = false
+	return f
+}
+
+// section begins a section with blocks.
+func (w *writer) section(heading string, blocks ...document.Block) {
+	w.doc.Add(document.Heading(heading))
+	w.doc.Add(blocks...)
+}
+
+// both writes a size in both systems.
+func (w *writer) both(l analysis.Length) string { return w.Text("record.size", analysis.Size(l)) }
+
+// small writes a deviation in both systems.
+func (w *writer) small(d analysis.Deviation) string { return w.Text("record.deviation", d) }
+
+// moment writes a time in full.
+func (w *writer) moment(t time.Time) string {
+	if t.IsZero() {
+		return w.Text("record.not_known")
+	}
+	return w.Moment(t)
+}
+
+// source writes where an event came from: the gauge, the page and so on, or the name of
+// who or what it was.
+func (w *writer) source(s string) string {
+	if code := "record.source." + s; notation.English().Has(code) {
+		return w.Text(code)
+	}
+	return clean(s)
+}
+
+// spelt is the unit of the drawing, written out.
+func (w *writer) spelt() analysis.Phrase {
+	if w.Inch {
+		return analysis.Say("record.inches")
+	}
+	return analysis.Say("record.millimetres")
+}
+
+// because writes what is and why, or only what is.
+func (w *writer) because(what string, why analysis.Phrase) string {
+	if why.IsZero() {
+		return what
+	}
+	return w.Text("record.because", what, w.say(why))
+}
+
+func field(name, value string) document.Field { return document.Field{Name: name, Value: value} }
+
+func group(name string, fields ...document.Field) document.Group {
+	return document.Group{Name: name, Fields: fields}
+}
+
+func figure(d document.Drawing, w, h float64, caption string) document.Figure {
+	return document.Figure{Drawing: d, W: w, H: h, Caption: caption}
+}
+
+func outcome(mark document.Mark, word, why string) *document.Outcome {
+	return &document.Outcome{Mark: mark, Word: word, Why: why}
+}
+
+// numbers makes columns of numbers.
+func numbers(heads ...string) []document.Column {
+	out := make([]document.Column, len(heads))
+	for i, h := range heads {
+		out[i].Head = h
+	}
+	return out
+}
+
+// words makes columns of text.
+func words(heads ...string) []document.Column {
+	out := numbers(heads...)
+	for i := range out {
+		out[i].Left = true
+	}
+	return out
+}
+
+// wrapped makes the column of text that takes the room that is left.
+func wrapped(head string) []document.Column {
+	return []document.Column{{Head: head, Left: true, Wrap: true}}
+}
+
+// span writes a period of which either end may be open.
+func (w *writer) span(from, to time.Time) string {
+	switch {
+	case from.IsZero():
+		return w.Text("record.before", to)
+	case to.IsZero():
+		return w.Text("record.since", from)
+	}
+	return w.Text("record.period", from, to)
+}
+
+// dates writes times of day, each with its date where that changes.
+type dates struct{ last string }
+
+func (d *dates) write(t time.Time) string {
+	now := t.Format(time.DateOnly)
+	if now == d.last {
+		return clock(t)
+	}
+	d.last = now
+	return now + " " + clock(t)
+}
+
+func clock(t time.Time) string { return t.Format("15:04:05") }
+
+// none stands in a cell that has nothing to say.
+const none = "–"
+
+func orDash(s string) string {
+	if s == "" {
+		return none
+	}
+	return s
+}
+
+// clean makes text of a record fit to stand in a line: what would break the line
+// or not show becomes a space. A serial number comes from a scanner, a reason from
+// a keyboard.
+func clean(s string) string {
+	return strings.TrimSpace(strings.Map(func(r rune) rune {
+		if r < 0x20 || r >= 0x7f && r < 0xa0 || r == '\u2028' || r == '\u2029' || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
+			return ' '
+		}
+		return r
+	}, s))
+}
+
+// Trace says where in which journal a record comes from, so that a print can be
+// held against it.
+type Trace struct {
+	Journal     string
+	First, Last uint64
+	Hash        string // of row Last, hexadecimal; it depends on every row before it
+}
+
+// end puts at the end of the document, and at the foot of its pages, where it comes
+// from, and leaves room to sign.
+func (w *writer) end(t Trace, sign ...string) {
+	if t.Journal != "" {
+		w.doc.Foot = []string{
+			w.Text("record.from.foot", t.Journal, int(t.First), int(t.Last)),
+			w.Text("record.from.foot_hash", int(t.Last), orDash(t.Hash)),
+		}
+	}
+	w.section(w.Text("record.from"), document.Lines{
+		w.Text("record.from.journal", orDash(t.Journal), int(t.First), int(t.Last)), orDash(t.Hash), w.Text("record.from.why"),
+	})
+	w.doc.Add(document.Signature(sign))
+}
