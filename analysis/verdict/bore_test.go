@@ -144,7 +144,7 @@ func TestJudge_Figures(t *testing.T) {
 	if s.Worst < 0.998519 || s.Worst > 0.998521 {
 		t.Errorf("worst probability %v", s.Worst)
 	}
-	if b.Plugs.Go.Decision != Conforms || b.Plugs.NoGo.Decision != Conforms || b.Plugs.Go.Margin != µm || b.Plugs.NoGo.Margin != 9400 || b.Plugs.Caution == "" {
+	if b.Plugs.Go.Decision != Conforms || b.Plugs.NoGo.Decision != Conforms || b.Plugs.Go.Margin != µm || b.Plugs.NoGo.Margin != 9400 || b.Plugs.Caution.Code != "verdict.plugs" {
 		t.Errorf("plugs %+v", b.Plugs)
 	}
 	if len(b.Form) != 1 || b.Form[0].Value != 6000 || b.Form[0].Decision != Conforms {

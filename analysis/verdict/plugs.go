@@ -2,9 +2,6 @@ package verdict
 
 import "fairbore/analysis"
 
-// PlugsCaution is what the emulation of plug gauges can't tell (geometry).
-const PlugsCaution = "from two-point sizes: a full-length go plug would also feel a bent bore, odd lobes and places between the readings, which these can't show"
-
 // Plug is what a plug gauge of a limit's exact size would say, worked out from
 // two-point sizes and guarded as the sizes are.
 type Plug struct {
@@ -20,9 +17,9 @@ type Plug struct {
 // local size decides; the no-go plug at the high limit must not enter
 // anywhere, so the largest decides (Taylor's principle for the no-go side).
 type Plugs struct {
-	Go      Plug   `json:"go"`
-	NoGo    Plug   `json:"no_go"`
-	Caution string `json:"caution"`
+	Go      Plug            `json:"go"`
+	NoGo    Plug            `json:"no_go"`
+	Caution analysis.Phrase `json:"caution"`
 }
 
 func plugs(s *Sizes) Plugs {
@@ -30,7 +27,7 @@ func plugs(s *Sizes) Plugs {
 	p := Plugs{
 		Go:      Plug{Size: z.Low, At: s.Smallest.Place, Margin: -s.Stock, Decision: Uncertain},
 		NoGo:    Plug{Size: z.High, At: s.Largest.Place, Margin: s.Room, Decision: Uncertain},
-		Caution: PlugsCaution,
+		Caution: analysis.Say("verdict.plugs"),
 	}
 	switch {
 	case s.Smallest.Size >= z.AcceptLow:

@@ -34,7 +34,10 @@ func (r *record) decision() {
 	r.doc.Add(document.Lines(filled(
 		r.Text("record.rule.is", j.Rule.Phrase()), r.Text("record.rule.guard", z.Guard, analysis.Size(z.AcceptLow), analysis.Size(z.AcceptHigh)), r.say(j.Sentence), r.fits(j.Sizes.Fit), r.otherwise(),
 	)))
-	r.doc.Add(r.judgements(j), document.Lines(r.chances(j)), document.Lines{r.Text("record.plugs")})
+	r.doc.Add(r.judgements(j), document.Lines(r.chances(j)))
+	if j.Plugs != nil {
+		r.doc.Add(document.Lines{r.Text("record.mind", j.Plugs.Caution)})
+	}
 }
 
 func (r *record) fits(f verdict.Fit) string {
