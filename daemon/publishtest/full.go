@@ -32,8 +32,11 @@ func fill(v reflect.Value) {
 		v.SetString(string(event.InSize))
 		return
 	case analysis.Phrase:
-		p := analysis.Say("area.word", analysis.Deviation(-27_503), analysis.Place{Depth: 222_277_501, Angle: 90_500}, "R-1250", analysis.Say("area.other", 3),
-			21*analysis.Celsius, 90*time.Second, analysis.Number{Value: 1.25, Places: 2}, time.Date(2026, 11, 25, 9, 30, 0, 0, time.UTC))
+		every := []any{
+			analysis.Deviation(-27_503), analysis.Place{Depth: 222_277_501, Angle: 90_500}, "R-1250", analysis.Say("bore.missing", 3),
+			21 * analysis.Celsius, 90 * time.Second, analysis.Number{Value: 1.25, Places: 2}, time.Date(2026, 11, 25, 9, 30, 0, 0, time.UTC),
+		}
+		p := analysis.Say("bore.nothing", every...)
 		p.Text = "what a person reads"
 		v.Set(reflect.ValueOf(p))
 		return
