@@ -1,0 +1,412 @@
+package web
+
+import (
+	"encoding/json"
+	"fmt"
+	"html"
+	"io/fs"
+	"maps"
+	"net/http"
+	"net/url"
+	"reflect"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
+	"fairbore/analysis/plan"
+	"fairbore/daemon/event"
+	"fairbore/daemon/picture"
+)
+
+// In the language of codes each text of the catalogue stands in brackets ⟦⟧: letters
+// outside of them have not come from it.
+var (
+	fromCatalogue = regexp.MustCompile(`⟦[^⟦⟧]*⟧`)
+	twoLetters    = regexp.MustCompile(`\pL{2,}`)
+	shownInPage   = regexp.MustCompile(`(?s)<(?:script|style)[^>]*>.*?</(?:script|style)>|<[^>]*>`)
+	shownInTag    = regexp.MustCompile(`(?:aria-label|placeholder|title|alt)="([^"]*)"`)
+)
+
+// These may stand on a page in any language: units, which are the same for all, and
+// names that a person or the configuration gives.
+const (
+	units = "mm µm um in uin µin tenths millionths min kB MB"
+	names = "bay hone-bay bronze iron grey tool steel groove quality"
+)
+
+// untranslated returns the words of a text that are in no catalogue, and neither units,
+// names, nor what was said before, which others recorded.
+func untranslated(text string, said []string) (words []string) {
+	text = strings.NewReplacer("\u2060", "", "\u00a0", " ").Replace(text)
+	for fromCatalogue.MatchString(text) {
+		text = fromCatalogue.ReplaceAllString(text, " ")
+	}
+	longer := func(a, b string) int { return len(b) - len(a) } // one may stand in another
+	for _, s := range slices.SortedFunc(slices.Values(said), longer) {
+		text = strings.ReplaceAll(strings.ReplaceAll(text, s, " "), sentence(s), " ")
+	}
+	for _, w := range twoLetters.FindAllString(text, -1) {
+		if !slices.Contains(strings.FieldsFunc(units+" "+names, func(r rune) bool { return r == ' ' || r == '-' }), w) {
+			words = append(words, w)
+		}
+	}
+	return words
+}
+
+// shownOf is all that a person is shown or told of a page.
+func shownOf(page string) string {
+	var b strings.Builder
+	for _, m := range shownInTag.FindAllStringSubmatch(page, -1) {
+		b.WriteString(m[1] + "\n")
+	}
+	b.WriteString(shownInPage.ReplaceAllString(page, "\n"))
+	return html.UnescapeString(b.String())
+}
+
+// saidIn returns the sentences and names that stand in values, as a viewer reads them. An
+// enumeration is a word without a space or digit: it is not one of them.
+func saidIn(f notation.Format, values ...any) (out []string) {
+	comma := f
+	comma.Comma = true
+	var walk func(v reflect.Value)
+	walk = func(v reflect.Value) {
+		switch v.Kind() {
+		case reflect.Pointer, reflect.Interface:
+			if !v.IsNil() {
+				walk(v.Elem())
+			}
+		case reflect.Slice, reflect.Array:
+			for i := range v.Len() {
+				walk(v.Index(i))
+			}
+		case reflect.Struct:
+			for i := range v.NumField() {
+				walk(v.Field(i))
+			}
+		case reflect.String:
+			if s := v.String(); v.Type() == reflect.TypeFor[string]() && strings.ContainsAny(s, " 0123456789") {
+				out = append(out, s, f.Recorded(s), comma.Recorded(s))
+			}
+		}
+	}
+	for _, v := range values {
+		walk(reflect.ValueOf(v))
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// inCodes is a shop whose pages may come in codes.
+func inCodes() (Config, *shop) {
+	cfg, src := everything(true)
+	cfg.Languages = []*notation.Language{notation.Codes()}
+	return cfg, src
+}
+
+// All that a station's page, the wall and the drawings say of any state comes from the
+// catalogue.
+func TestStatesAreSaidInTheLanguage(t *testing.T) {
+	for name, b := range states() {
+		f := notation.ForJob(b.Job)
+		f.Language = notation.Codes()
+		said := saidIn(f, b, b.In(f.Speaks()), "no word since 10:42")
+		views := map[string]stationView{"here": viewOf(b, f), "away": away(b, f, "no word since 10:42")}
+		for where, v := range views {
+			all, err := json.Marshal(v)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var texts map[string]any
+			if err := json.Unmarshal(all, &texts); err != nil {
+				t.Fatal(err)
+			}
+			for _, code := range []string{"tone", "due"} { // for the page's script
+				delete(texts, code)
+			}
+			for _, s := range []string{"master", "gauge", "record"} {
+				delete(texts[s].(map[string]any), "tone")
+			}
+			for key, v := range texts {
+				if w := untranslated(strings.Join(stringsIn(v), "\n"), said); len(w) > 0 {
+					t.Errorf("%s, %s: %s says %q: %q", name, where, key, v, w)
+				}
+			}
+		}
+		if b.Job == nil {
+			continue
+		}
+		for what, svg := range map[string][]byte{
+			"cut":      picture.Cut{Bore: b, W: 1200, H: 420, Format: f}.SVG(),
+			"approach": picture.Approach{Bore: b, W: 800, H: 400, Format: f, Expected: expected(b)}.SVG(),
+			"clock":    picture.Approach{Bore: b, W: 800, H: 400, Format: f, Against: picture.ByClock}.SVG(),
+			"honing":   picture.Approach{Bore: b, W: 800, H: 400, Format: f, Against: picture.ByHoning}.SVG(),
+			"sections": picture.Sections{Bore: b, W: 800, H: 300, Format: f}.SVG(),
+		} {
+			if w := untranslated(shownOf(string(svg)), said); len(w) > 0 {
+				t.Errorf("%s: the drawing %s says %q", name, what, w)
+			}
+		}
+	}
+}
+
+// stringsIn returns the texts in a decoded value.
+func stringsIn(v any) (out []string) {
+	switch v := v.(type) {
+	case string:
+		return []string{v}
+	case []any:
+		for _, x := range v {
+			out = append(out, stringsIn(x)...)
+		}
+	case map[string]any:
+		for _, x := range v {
+			out = append(out, stringsIn(x)...)
+		}
+	}
+	return out
+}
+
+// Whatever happens at a station and whatever a gauge is rocked is told in the language.
+func TestEventsAreSaidInTheLanguage(t *testing.T) {
+	f := notation.Format{Language: notation.Codes()}
+	p := began("told", sleeve()).master().rounds(sleeveRounds, 6, 0)
+	for _, e := range []event.Event{
+		{Kind: event.Voided, Void: &event.Void{No: 36, Reason: "dirt 7"}}, {Kind: event.Restored, Void: &event.Void{No: 36}},
+		{Kind: event.Kept, Void: &event.Void{No: 36, Reason: "looked at 7"}}, {Kind: event.Kept, Void: &event.Void{No: 36}},
+		{Kind: event.Refused, Refused: &event.Refusal{Reason: "not square 7"}}, {Kind: event.Told, Note: "new stone 7"},
+		{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11", Lost: true}},
+		{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: "in size 7"}}, {Kind: event.Judged, Verdict: &event.Verdict{Reason: "over 7"}},
+	} {
+		p.tell(e)
+	}
+	said := saidIn(f, p.told)
+	for i := range p.told {
+		if h := happening(&p.told[i], f); len(untranslated(h.Text, said)) > 0 {
+			t.Errorf("%s: the page says %q", h.Kind, h.Text)
+		}
+	}
+	told := map[string]bool{}
+	for _, l := range linesOf(p.told, f) {
+		if w := untranslated(strings.Join([]string{l.Where, l.Size, l.Dev, l.How, l.Void, l.Note}, "\n"), said); len(w) > 0 {
+			t.Errorf("the record says %+v: %q", l, w)
+		}
+		if code, ok := strings.CutPrefix(l.Note, "⟦"); ok {
+			told[strings.Fields(code)[0]] = true
+		}
+	}
+	for _, code := range []string{"history.round", "history.void", "history.restored", "history.kept", "history.kept_because", "history.refused", "history.gauge_lost", "history.judged"} {
+		if !told[code] && !told[code+"⟧"] {
+			t.Errorf("%s is not told: %q", code, slices.Sorted(maps.Keys(told)))
+		}
+	}
+	for n := range 5 {
+		l := rocked("told", n, "")
+		if got := needleOf(&l, bush(), f); len(untranslated(got.Count+got.Text, nil)) > 0 {
+			t.Errorf("%d passes: %q, %q", n, got.Count, got.Text)
+		}
+	}
+}
+
+// Every page comes in the language that is asked for, and in English where that is not
+// known.
+func TestPagesAreInTheLanguage(t *testing.T) {
+	cfg, src := inCodes()
+	lot := many{cfg.History.(shelf)}
+	s := serve(t, cfg, src)
+	cfg.History = lot
+	busy := serve(t, cfg, src)
+	bare := serve(t, Config{Languages: cfg.Languages}, newShop())
+	done := lot.play.bore()
+	all := []any{done, done.In(analysis.MM), done.In(analysis.UIN), lot.play.told, cfg.Jobs(""), "first shift, <b>", " marks ", "SL-0"}
+	for _, name := range src.order {
+		all = append(all, "bay "+name)
+	}
+	said := append(saidIn(notation.In(analysis.UIN), all...), saidIn(notation.Format{}, all...)...)
+	for _, c := range []struct {
+		s    *Server
+		path string
+	}{{busy, "/history"}, {busy, "/history?job=J-4112"}, {busy, "/history?part=none"}, {bare, "/wall"}} {
+		pageInCodes(t, c.s, c.path, said)
+	}
+	for _, path := range pagesToTry() {
+		at, err := url.Parse(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := said
+		if req, _, faults := request(at.Query(), cfg.Jobs("")); strings.HasPrefix(path, "/plan?") && len(faults) == 0 {
+			if r, err := plan.New(req); err == nil { // which says what it plans itself
+				said = slices.Concat(r.Text(), said)
+				for _, n := range r.Notes {
+					said = append(said, n.Text)
+				}
+			}
+		}
+		if strings.HasPrefix(path, "/study/marks") {
+			said = append([]string{"Gauge study"}, said...) // the record, which is made elsewhere
+		}
+		pageInCodes(t, s, path, said)
+	}
+	for _, path := range []string{"/station/none", "/station/none/view", "/station/none/job", "/part/bay2/99", "/part/bay2/x", "/study/none", "/study/marks/6"} {
+		if status, _, body := get(t, s, path+"?lang=en-x-codes"); status != http.StatusNotFound || !strings.HasPrefix(body, "⟦page.no_") {
+			t.Errorf("%s: %d %s", path, status, body)
+		}
+	}
+	for query, want := range map[string]string{"": `<html lang="en">`, "?lang=xx": `<html lang="en">`, "?lang=en-x-codes": `<html lang="en-x-codes">`} {
+		if _, _, body := get(t, s, "/wall"+query); !strings.Contains(body, want) {
+			t.Errorf("/wall%s is not %s", query, want)
+		}
+	}
+}
+
+// pageInCodes looks at a page in codes.
+func pageInCodes(t *testing.T, s *Server, path string, said []string) {
+	t.Helper()
+	sep := "?"
+	if strings.Contains(path, "?") {
+		sep = "&"
+	}
+	status, _, body := get(t, s, path+sep+"lang=en-x-codes")
+	if status != http.StatusOK {
+		t.Fatalf("%s: %d", path, status)
+	}
+	if w := untranslated(shownOf(body), said); len(w) > 0 {
+		t.Errorf("%s says %q", path, w)
+	}
+}
+
+// So is what is answered to what was typed and ordered.
+func TestAnswersAreInTheLanguage(t *testing.T) {
+	cfg, src := inCodes()
+	s := serve(t, cfg, src)
+	typed := func(change map[string]string) string {
+		text := sleeveTyped()
+		maps.Copy(text, change)
+		b, err := json.Marshal(entryPosted{Text: text})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	for _, body := range []string{
+		`{"text":{}}`, typed(nil), typed(map[string]string{"low": "abc", "high": "1/3 mm", "sections": "1 x", "orientations": "up", "interrupts": "1", "ring": "R-0875"}),
+		typed(map[string]string{"class": "h6", "id": "J-4112"}), typed(map[string]string{"low": "", "high": "", "class": "H6", "target": ""}), typed(map[string]string{"length": "0.00000000001", "nominal": "99999999999999"}),
+	} {
+		status, answer := post(t, s, "/station/ready/job?lang=en-x-codes", body, nil)
+		var got entryReply
+		if err := json.Unmarshal([]byte(answer), &got); status != http.StatusOK || err != nil {
+			t.Fatalf("%s: %d %v", body, status, err)
+		}
+		texts := append(slices.Collect(maps.Values(got.Echo)), append(got.Ask, got.Plan)...)
+		if w := untranslated(strings.Join(texts, "\n"), nil); len(w) > 0 {
+			t.Errorf("%s is understood as %q: %q", body, texts, w)
+		}
+		if w := untranslated(shownOf(got.Cut), []string{"spindle sleeve", "oil hole", sleeve().Title}); len(w) > 0 {
+			t.Errorf("%s is drawn with %q", body, w)
+		}
+		for field, fault := range got.Faults {
+			if !strings.HasPrefix(fault, "⟦entry.") && !slices.ContainsFunc(testEntry().Check("", draftOf(body)), func(err error) bool { return strings.Contains(err.Error(), fault) }) && field != fieldClass {
+				t.Errorf("%s: %s is answered with %q", body, field, fault)
+			}
+		}
+	}
+	for _, c := range []struct{ path, body string }{
+		{"/records", `{"what":"none"}`}, {"/records", `{"what":"job"}`}, {"/records", `{"what":"verify","format":"pdf"}`}, {"/records", `{"what":"readings","from":"x"}`},
+		{"/records", `{"what":"readings","from":"2026-11-25","to":"2026-11-20"}`}, {"/records", `{"what":"part","paper":"a3"}`}, {"/records/stop", `{"id":"x"}`},
+		{"/records", `{"what":`}, {"/records", `{} {}`}, {"/records", strings.Repeat(" ", maxAction+1)},
+	} {
+		status, answer := post(t, s, c.path+"?lang=en-x-codes", c.body, nil)
+		var no event.Reply
+		if err := json.Unmarshal([]byte(answer), &no); err != nil || status < 400 || len(untranslated(no.Why, nil)) > 0 || no.Why == "" {
+			t.Errorf("%s %.40s: %d %s", c.path, c.body, status, answer)
+		}
+	}
+	o := &outpost{shop: src}
+	o.broker(time.Now().Add(-time.Hour), 3)
+	if got := (&Server{src: o}).passing(time.Now(), notation.Format{Language: notation.Codes()}); got != "⟦face.broker.waiting 3⟧" {
+		t.Errorf("a broker away: %q", got)
+	}
+}
+
+func draftOf(body string) *analysis.Job {
+	var in entryPosted
+	_ = json.Unmarshal([]byte(body), &in) // which was posted before
+	return &readDraft(in.Text, notation.Format{}).job
+}
+
+// A script holds no sentence of its own, only codes.
+func TestScriptsHoldNoSentences(t *testing.T) {
+	literal := regexp.MustCompile("\"(?:[^\"\\\\\n]|\\\\.)*\"|`[^`]*`|'[^'\n]*'")
+	sentence := regexp.MustCompile(`(?:^|[> ])[A-Za-z][a-z']+(?: [a-z']+)+[.?:]?(?:$|[< .])|[A-Za-z] ?\$\{|\} [a-z]{2,}`)
+	comment := regexp.MustCompile(`(?m)(^|\s)//.*$`)
+	technical := []string{"use strict", `"fairbore."`} // a directive; keys of the browser's store
+	paths, err := fs.Glob(files, "static/*.js")
+	if err != nil || len(paths) == 0 {
+		t.Fatal(paths, err)
+	}
+	for _, path := range paths {
+		b, err := files.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range literal.FindAllString(comment.ReplaceAllString(string(b), ""), -1) {
+			if words := strings.Trim(s, "\"`'"); sentence.MatchString(words) && !slices.Contains(technical, words) {
+				t.Errorf("%s says %s", path, s)
+			}
+		}
+	}
+}
+
+// What the scripts of the pages say in a browser comes from the catalogue too.
+func TestLooksInTheLanguage(t *testing.T) {
+	cfg, src := inCodes()
+	s, stop := serveUntil(t, cfg, src)
+	e := newEye(t, s)
+	const shown = `(() => { const out = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT); while (walk.nextNode()) if (!walk.currentNode.parentElement.closest("script, noscript, style")) out.push(walk.currentNode.data); for (const x of document.querySelectorAll("[aria-label], [placeholder]")) out.push(x.ariaLabel || "", x.placeholder || ""); return [out.join("\n")]; })()`
+	var said []string
+	for name, b := range src.bores {
+		f := notation.ForJob(b.Job)
+		said = append(said, saidIn(f, b, b.In(f.Speaks()), "bay "+name)...)
+	}
+	look := func(what string) {
+		t.Helper()
+		if w := untranslated(e.says(shown)[0], said); len(w) > 0 {
+			t.Errorf("%s says %q", what, w)
+		}
+	}
+	for _, name := range []string{"marks", "surprise", "rests"} {
+		e.open("/station/"+name+"?lang=en-x-codes", "light", sizes["desk"])
+		e.until("the page", drawn)
+		e.until("the page to say that it is silent", `document.getElementById("cautions").textContent.includes("⟦script.silent⟧")`)
+		for _, key := range strings.Split("tvucgrpmzkdwyjnaxs?", "") {
+			e.ask(key)
+			look(name + ", the question for " + key)
+			e.until("it to close", `(document.querySelector("dialog[open]")?.close(), true)`)
+		}
+	}
+	e.open("/wall?lang=en-x-codes", "light", sizes["desk"])
+	e.until("the tiles", `document.querySelectorAll(".tile svg.picture").length > 10`)
+	look("the wall")
+	e.open("/station/ready/job?lang=en-x-codes&from=J-4107", "light", sizes["desk"])
+	e.until("what is usual", `document.getElementById("e-target").textContent`)
+	look("the form of a job")
+	e.open("/records?lang=en-x-codes", "light", sizes["desk"])
+	e.press("make")
+	e.until("the job to be asked for", `document.getElementById("why").textContent === "⟦page.order.job⟧"`)
+	look("the records")
+	e.open("/station/closing?lang=en-x-codes", "light", sizes["desk"])
+	e.until("the page", drawn)
+	stop()
+	e.until("the page to say that the link is lost", `document.getElementById("word").textContent === "⟦away.big⟧"`)
+	look("a page without a link")
+}
+
+// ask presses the button of a key in the bar of actions.
+func (e *eye) ask(key string) {
+	e.t.Helper()
+	e.until("a question for "+key, fmt.Sprintf(`(document.querySelector("#bar [data-key=\"%s\"]").click(), document.querySelector("dialog[open]"))`, key))
+}
