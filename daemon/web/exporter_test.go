@@ -276,6 +276,7 @@ func TestOrderNames(t *testing.T) {
 // The page asks for what goes with each thing, and shows each state of it, at every
 // size of screen.
 func TestLooksOfRecords(t *testing.T) {
+	t.Parallel()
 	s, m, _, _ := spooled(t, nil)
 	e := newEye(t, s)
 	look := func(what, name, theme string) {

@@ -94,6 +94,7 @@ func TestPathTricks(t *testing.T) {
 
 // A body that does not come holds nothing up for longer than it may.
 func TestSlowBody(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("takes as long as a body may")
 	}

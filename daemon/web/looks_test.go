@@ -2,13 +2,17 @@ package web
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
+	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -26,12 +30,56 @@ import (
 // sizes are those of the screens, in pixels.
 var sizes = map[string][2]int64{"desk": {1920, 1080}, "panel": {1024, 600}, "hand": {390, 844}}
 
-// eye is a browser that looks at a server.
+// shared is the browser of all tests, once one of them has asked for it.
+var shared struct {
+	once  sync.Once
+	ctx   context.Context
+	err   error
+	close func()
+}
+
+// TestMain lets many tests wait at a time, for a page, a gauge or a dead link, and closes
+// the browser after them.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if err := flag.Set("test.parallel", strconv.Itoa(max(6, runtime.GOMAXPROCS(0)))); err != nil {
+		panic(err)
+	}
+	code := m.Run()
+	if shared.close != nil {
+		shared.close()
+	}
+	os.Exit(code)
+}
+
+// startBrowser starts the browser that is shared.
+func startBrowser() {
+	dir, err := os.MkdirTemp("", "fairbore-browser-*")
+	if err != nil {
+		shared.err = err
+		return
+	}
+	opts := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]), chromedp.ExecPath("chromium"), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(dir),
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("no-first-run", true))
+	alloc, stop := chromedp.NewExecAllocator(context.Background(), opts...)
+	ctx, closePage := chromedp.NewContext(alloc)
+	shared.ctx = ctx
+	shared.close = func() {
+		_ = chromedp.Cancel(ctx) // it is stopped below at the latest
+		closePage()
+		stop()
+		_ = os.RemoveAll(dir)
+	}
+	shared.err = chromedp.Do(ctx, chromedp.Navigate("about:blank")) // it starts with its first step
+}
+
+// eye is a page of a browser that looks at a server.
 type eye struct {
-	t   *testing.T
-	ctx context.Context
-	web string
-	dir string // of the pictures, "" for none
+	t     *testing.T
+	ctx   context.Context
+	web   string
+	dir   string               // of the pictures, "" for none
+	spare chan context.Context // pages that parts of the test have done with
 }
 
 func newEye(t *testing.T, s *Server) *eye {
@@ -42,24 +90,32 @@ func newEye(t *testing.T, s *Server) *eye {
 		}
 		t.Skip("chromium is not installed")
 	}
-	opts := append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]), chromedp.ExecPath("chromium"), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
-		chromedp.Flag("disable-background-networking", true), chromedp.Flag("no-first-run", true))
-	limit, stop := context.WithTimeout(context.Background(), 10*time.Minute)
-	alloc, cancel := chromedp.NewExecAllocator(limit, opts...)
-	ctx, closePage := chromedp.NewContext(alloc)
-	t.Cleanup(func() {
-		if err := chromedp.Cancel(ctx); err != nil {
-			t.Logf("close the browser: %v", err)
-		}
-		closePage()
-		cancel()
-		stop()
-	})
-	return &eye{t, ctx, "http://" + s.Addr(), os.Getenv("FAIRBORE_LOOK")}
+	if shared.once.Do(startBrowser); shared.err != nil {
+		t.Fatal(shared.err)
+	}
+	return &eye{t, newPage(t), "http://" + s.Addr(), os.Getenv("FAIRBORE_LOOK"), make(chan context.Context, 64)}
 }
 
-// of is the same browser for a part of the test.
-func (e *eye) of(t *testing.T) *eye { return &eye{t, e.ctx, e.web, e.dir} }
+// newPage is a page that stays until the end of a test. It remembers nothing of others and
+// has connections of its own. It is opened with its first step.
+func newPage(t *testing.T) context.Context {
+	ctx, closePage := chromedp.NewContext(shared.ctx, chromedp.WithNewBrowserContext())
+	t.Cleanup(closePage)
+	return ctx
+}
+
+// of is another page for a part of the test that may go on beside the others.
+func (e *eye) of(t *testing.T) *eye {
+	part := *e
+	part.t = t
+	select {
+	case part.ctx = <-e.spare:
+	default:
+		part.ctx = newPage(e.t)
+	}
+	t.Cleanup(func() { e.spare <- part.ctx })
+	return &part
+}
 
 func (e *eye) open(path, theme string, size [2]int64) {
 	e.t.Helper()
@@ -160,10 +216,12 @@ const wrong = `(() => {
 // The whole of each state of a station is on the screen, and nothing of it is cut
 // off, covered, or too small to touch.
 func TestLooks(t *testing.T) {
+	t.Parallel()
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
 	for _, state := range slices.Sorted(maps.Keys(states())) {
 		t.Run(state, func(t *testing.T) {
+			t.Parallel()
 			e := e.of(t)
 			for _, theme := range e.themes() {
 				e.open("/station/"+state, theme, sizes["desk"])
@@ -182,10 +240,12 @@ func TestLooks(t *testing.T) {
 
 // A caution that comes once all is drawn takes room from the words, which fit again.
 func TestLooksOfALateCaution(t *testing.T) {
+	t.Parallel()
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
 	for _, state := range slices.Sorted(maps.Keys(states())) {
 		t.Run(state, func(t *testing.T) {
+			t.Parallel()
 			e := e.of(t)
 			e.open("/station/"+state, "light", sizes["hand"])
 			e.until("it to be drawn", drawn)
@@ -199,10 +259,12 @@ func TestLooksOfALateCaution(t *testing.T) {
 
 // So is each question, and each page.
 func TestLooksOfQuestionsAndPages(t *testing.T) {
+	t.Parallel()
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
 	for name, size := range sizes {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			e := e.of(t)
 			for _, theme := range e.themes() {
 				e.questions(theme, name)
@@ -267,6 +329,7 @@ func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, _ error) {
 
 // The parts of a shop that has worked for a month, and the lot of a job.
 func TestLooksOfHistory(t *testing.T) {
+	t.Parallel()
 	cfg, src := everything(true)
 	cfg.History = many{cfg.History.(shelf)}
 	e := newEye(t, serve(t, cfg, src))
@@ -312,6 +375,7 @@ func newCrowd(n int) crowd {
 
 // A wall shows one station as well as fifty, and which of them are out of reach.
 func TestLooksOfWalls(t *testing.T) {
+	t.Parallel()
 	for _, n := range []int{1, 8, 50} {
 		src := newCrowd(n)
 		e := newEye(t, serve(t, Config{Version: "test"}, src))
@@ -333,20 +397,24 @@ func TestLooksOfWalls(t *testing.T) {
 
 // When the program is gone each page says so in large words, and shows no size.
 func TestLooksOfALostLink(t *testing.T) {
+	t.Parallel()
 	for name, size := range sizes {
-		cfg, src := everything(true)
-		s, stop := serveUntil(t, cfg, src)
-		e := newEye(t, s)
-		e.open("/station/closing", "light", size)
-		e.until("the page", drawn)
-		stop()
-		e.until("the page to say so", `document.getElementById("word").innerText.toLowerCase() === "no signal" && getComputedStyle(document.getElementById("figure")).visibility === "hidden"`)
-		for _, w := range append(e.says(wrong), e.says(`[...document.querySelectorAll("#signs li")].filter((s) => s.dataset.tone !== "none").map((s) => "still says " + s.innerText)`)...) {
-			t.Errorf("%s: %s", name, w)
-		}
-		for _, w := range e.says(`["next", "last", "roomnumber", "due"].map((id) => document.getElementById(id)).filter((x) => x.innerText && x.getClientRects().length).map((x) => "still says " + x.innerText)`) {
-			t.Errorf("%s: %s", name, w)
-		}
-		e.keep("nolink", "light", name)
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			cfg, src := everything(true)
+			s, stop := serveUntil(t, cfg, src)
+			e := newEye(t, s)
+			e.open("/station/closing", "light", size)
+			e.until("the page", drawn)
+			stop()
+			e.until("the page to say so", `document.getElementById("word").innerText.toLowerCase() === "no signal" && getComputedStyle(document.getElementById("figure")).visibility === "hidden"`)
+			for _, w := range append(e.says(wrong), e.says(`[...document.querySelectorAll("#signs li")].filter((s) => s.dataset.tone !== "none").map((s) => "still says " + s.innerText)`)...) {
+				t.Error(w)
+			}
+			for _, w := range e.says(`["next", "last", "roomnumber", "due"].map((id) => document.getElementById(id)).filter((x) => x.innerText && x.getClientRects().length).map((x) => "still says " + x.innerText)`) {
+				t.Error(w)
+			}
+			e.keep("nolink", "light", name)
+		})
 	}
 }

@@ -60,6 +60,7 @@ func TestPassing(t *testing.T) {
 // The page says calmly, beside the sign of the record, that readings are safe here,
 // at every size of screen, and takes it back by itself. A warning of the record comes first.
 func TestLooksOfABrokerAway(t *testing.T) {
+	t.Parallel()
 	cfg, src := everything(true)
 	o := &outpost{shop: src}
 	e := newEye(t, serve(t, cfg, o))
@@ -87,6 +88,7 @@ func TestLooksOfABrokerAway(t *testing.T) {
 // The wall says it in the same words, in a line of its own under all stations, and
 // takes it back by itself. While a station doesn't record it says none of it.
 func TestLooksOfAWallWithABrokerAway(t *testing.T) {
+	t.Parallel()
 	var bores []*state.Bore
 	for name, b := range states() {
 		if b.Recording {

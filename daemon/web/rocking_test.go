@@ -47,6 +47,7 @@ void 0;`
 // reading; nothing ticks for passes that were before the page, that a new stream tells
 // again, that no longer count, or on a page that is silent.
 func TestPassesTick(t *testing.T) {
+	t.Parallel()
 	p := began("bay1", bush()).master().rounds(bushRounds, 2, 0)
 	src := newShop(p.bore())
 	e := newEye(t, serve(t, Config{Version: "test"}, src))
@@ -112,11 +113,13 @@ func TestPassesTick(t *testing.T) {
 // All that the hand is told stands on the page with all else, and moves neither the
 // drawing nor the words below it.
 func TestLooksOfRocking(t *testing.T) {
+	t.Parallel()
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
 	const place = `((r) => [r.top, r.height].join())(document.getElementById("cut").getBoundingClientRect())`
 	for _, state := range slices.Sorted(maps.Keys(states())) {
 		t.Run(state, func(t *testing.T) {
+			t.Parallel()
 			e := e.of(t)
 			for _, theme := range e.themes() {
 				e.open("/station/"+state, theme, sizes["desk"])

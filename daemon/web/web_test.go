@@ -351,6 +351,7 @@ func TestOnlyWhatChangedIsSent(t *testing.T) {
 // A beat comes though nothing happens, so that a page can tell a dead link; it
 // says which stations are out of reach.
 func TestBeat(t *testing.T) {
+	t.Parallel()
 	s := serve(t, Config{}, far{newShop(began("bay1", bush()).bore())})
 	ch := sse(t.Context(), t, "http://"+s.Addr()+"/wall/view")
 	var tl tile
@@ -393,6 +394,7 @@ func TestOutOfReachIsNoSignal(t *testing.T) {
 
 // A viewer that takes nothing is dropped, and holds nobody up.
 func TestStuckViewerIsDropped(t *testing.T) {
+	t.Parallel()
 	p := began("bay1", bush()).master().rounds(bushRounds, 1, 0)
 	src := newShop(p.bore())
 	s := serve(t, Config{}, src)
