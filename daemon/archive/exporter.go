@@ -7,7 +7,7 @@ import (
 	"io"
 
 	"fairbore/daemon/store"
-	"fairbore/daemon/web"
+	"fairbore/daemon/web/export"
 )
 
 // Exporter makes records and exports for the page, beside the gauging.
@@ -21,8 +21,8 @@ type Exporter struct {
 // all of them are in memory at once.
 const partsOnPage = 1000
 
-// Make implements [web.Records].
-func (e Exporter) Make(ctx context.Context, out io.Writer, w web.Wanted, progress func(done, total uint64)) error {
+// Make implements [export.Maker].
+func (e Exporter) Make(ctx context.Context, out io.Writer, w export.Wanted, progress func(done, total uint64)) error {
 	sparing := &sparing{out: out, status: e.Status}
 	f := store.Filter{Station: w.Station, Job: w.Job, Part: w.Part, From: w.From, To: w.To}
 	switch w.What {

@@ -66,7 +66,7 @@ func (s *Server) Handler() http.Handler {
 }
 
 // makes reports whether records and exports are made here.
-func (s *Server) makes() bool { return s.cfg.Records != nil && s.cfg.Actions }
+func (s *Server) makes() bool { return s.exports != nil && s.cfg.Actions }
 
 func (s *Server) known(name string) (Station, bool) {
 	for _, st := range s.src.Stations() {

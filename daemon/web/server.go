@@ -42,6 +42,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/daemon/web/export"
 )
 
 // Config says where to serve and what is allowed.
@@ -68,22 +69,22 @@ type Config struct {
 	History History
 	// Records makes what a person takes away; nil for no such page. Spool is the
 	// folder where that is kept until it is fetched, "" the system's own for such.
-	Records Records
+	Records export.Maker
 	Spool   string
 }
 
 // Server serves the pages. [Listen] opens its address, Run serves it.
 type Server struct {
-	cfg      Config
-	src      Source
-	log      zerolog.Logger
-	ln       net.Listener
-	http     *http.Server
-	stop     chan struct{} // closed when Run ends, so that streams end
-	build    string        // changes with what the pages are made of
-	pages    map[*notation.Language]*template.Template
-	tries    tries
-	exporter exporter
+	cfg     Config
+	src     Source
+	log     zerolog.Logger
+	ln      net.Listener
+	http    *http.Server
+	stop    chan struct{} // closed when Run ends, so that streams end
+	build   string        // changes with what the pages are made of
+	pages   map[*notation.Language]*template.Template
+	tries   tries
+	exports *export.Exporter // nil: nothing is made
 }
 
 // refused says why an address can't be listened on, and what to do.
@@ -119,6 +120,9 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 		ln = cfg.Bound(ln)
 	}
 	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{}), pages: in, build: cfg.Version + " " + build}
+	if cfg.Records != nil {
+		s.exports = export.New(cfg.Records, cfg.Spool, log)
+	}
 	s.http = &http.Server{
 		Handler:           s.Handler(),
 		ReadHeaderTimeout: 5 * time.Second,
@@ -157,7 +161,9 @@ func (s *Server) Run(ctx context.Context) error {
 	if err != nil {
 		err = s.http.Close()
 	}
-	s.exporter.close()
+	if s.exports != nil {
+		s.exports.Close()
+	}
 	if e := <-failed; !errors.Is(e, http.ErrServerClosed) {
 		err = errors.Join(err, e)
 	}

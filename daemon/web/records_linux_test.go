@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
+
+	"fairbore/daemon/web/export"
 )
 
 // A fault in making something is told, and ends neither the page nor the program;
@@ -45,7 +47,7 @@ func TestOrderFails(t *testing.T) {
 		_, p := orders(t, s, `{"what":"events"}`)
 		<-m.got
 		m.step <- c.step
-		eventually(t, "it to fail", func() bool { return toldOf(t, s, p.ID).State == failed })
+		eventually(t, "it to fail", func() bool { return toldOf(t, s, p.ID).State == export.Failed })
 		if now := toldOf(t, s, p.ID); !strings.Contains(now.Why, c.why) {
 			t.Errorf("%q, want %q", now.Why, c.why)
 		}
@@ -56,5 +58,5 @@ func TestOrderFails(t *testing.T) {
 	_, p := orders(t, s, `{"what":"events"}`)
 	<-m.got
 	m.end("{}\n", nil)
-	eventually(t, "room again", func() bool { return toldOf(t, s, p.ID).State == made })
+	eventually(t, "room again", func() bool { return toldOf(t, s, p.ID).State == export.Made })
 }

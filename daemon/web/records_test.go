@@ -12,22 +12,21 @@ import (
 	"testing"
 	"time"
 
-	"pgregory.net/rapid"
-
 	"fairbore/daemon/event"
+	"fairbore/daemon/web/export"
 )
 
 // maker is a Records whose work a test leads.
 type maker struct {
-	got  chan Wanted
+	got  chan export.Wanted
 	step chan func(out io.Writer, progress func(done, total uint64)) (over bool, err error)
 }
 
 func newMaker() *maker {
-	return &maker{make(chan Wanted, 1), make(chan func(io.Writer, func(uint64, uint64)) (bool, error))}
+	return &maker{make(chan export.Wanted, 1), make(chan func(io.Writer, func(uint64, uint64)) (bool, error))}
 }
 
-func (m *maker) Make(ctx context.Context, out io.Writer, w Wanted, progress func(done, total uint64)) error {
+func (m *maker) Make(ctx context.Context, out io.Writer, w export.Wanted, progress func(done, total uint64)) error {
 	m.got <- w
 	for {
 		select {
@@ -69,10 +68,10 @@ func spooled(t *testing.T, change func(*Config)) (*Server, *maker, string, func(
 }
 
 // orders posts an order and returns what is told of it.
-func orders(t *testing.T, s *Server, body string) (int, progress) {
+func orders(t *testing.T, s *Server, body string) (int, export.Progress) {
 	t.Helper()
 	status, answer := post(t, s, "/records", body, nil)
-	var p progress
+	var p export.Progress
 	var no event.Reply
 	into := any(&p)
 	if status != http.StatusAccepted {
@@ -85,7 +84,7 @@ func orders(t *testing.T, s *Server, body string) (int, progress) {
 	return status, p
 }
 
-func toldOf(t *testing.T, s *Server, id string) (p progress) {
+func toldOf(t *testing.T, s *Server, id string) (p export.Progress) {
 	t.Helper()
 	_, _, body := get(t, s, "/records/"+id)
 	if err := json.Unmarshal([]byte(body), &p); err != nil {
@@ -112,11 +111,11 @@ func left(t *testing.T, dir string) (names []string) {
 func TestOrder(t *testing.T) {
 	s, m, dir, stop := spooled(t, nil)
 	status, p := orders(t, s, `{"what":"job","format":"pdf","paper":"letter","job":" J-4112 ","from":"2026-11-24","to":"2026-11-25"}`)
-	if status != http.StatusAccepted || p.State != underWay || p.Name != "fairbore-job-J-4112.pdf" {
+	if status != http.StatusAccepted || p.State != export.UnderWay || p.Name != "fairbore-job-J-4112.pdf" {
 		t.Fatalf("%d %+v", status, p)
 	}
 	day := time.Date(2026, 11, 24, 0, 0, 0, 0, time.Local)
-	if w := <-m.got; w != (Wanted{What: "job", Format: "pdf", Paper: "letter", Job: "J-4112", From: day, To: day.AddDate(0, 0, 2)}) {
+	if w := <-m.got; w != (export.Wanted{What: "job", Format: "pdf", Paper: "letter", Job: "J-4112", From: day, To: day.AddDate(0, 0, 2)}) {
 		t.Errorf("wanted %+v", w)
 	}
 	m.come(120, 350)
@@ -128,7 +127,7 @@ func TestOrder(t *testing.T) {
 		t.Errorf("fetched before it is made: %d", code)
 	}
 	m.end("%PDF <script>", nil)
-	eventually(t, "it to be made", func() bool { return toldOf(t, s, p.ID).State == made })
+	eventually(t, "it to be made", func() bool { return toldOf(t, s, p.ID).State == export.Made })
 	for range 2 { // who loses the first copy fetches another
 		code, h, body := get(t, s, "/records/"+p.ID+"/file")
 		if code != http.StatusOK || body != "%PDF <script>" || h.Get("Content-Type") != "application/pdf" || h.Get("Content-Disposition") != "attachment; filename=fairbore-job-J-4112.pdf" || h.Get("Cache-Control") != "no-store" {
@@ -144,7 +143,7 @@ func TestOrder(t *testing.T) {
 		t.Errorf("the first is still there after the second was begun: %d", code)
 	}
 	m.end("fault   x\n", errors.New("the journal is not sound"))
-	eventually(t, "it to end", func() bool { return toldOf(t, s, second.ID).State == failed })
+	eventually(t, "it to end", func() bool { return toldOf(t, s, second.ID).State == export.Failed })
 	if now := toldOf(t, s, second.ID); now.Text != "fault   x\n" || now.Why != "the journal is not sound" {
 		t.Errorf("what was found: %+v", now)
 	}
@@ -169,7 +168,7 @@ func TestStopOrder(t *testing.T) {
 		if status, body := post(t, s, "/records/stop", `{"id":"`+id(p.ID)+`"}`, nil); status != http.StatusOK {
 			t.Errorf("stop: %d %s", status, body)
 		}
-		eventually(t, "it to stop", func() bool { return toldOf(t, s, p.ID).State == stopped })
+		eventually(t, "it to stop", func() bool { return toldOf(t, s, p.ID).State == export.Stopped })
 		if code, _, _ := get(t, s, "/records/"+p.ID+"/file"); code != http.StatusNotFound {
 			t.Errorf("fetched after it was stopped: %d", code)
 		}
@@ -208,7 +207,7 @@ func TestOrderAccess(t *testing.T) {
 	default:
 	}
 	status, answer := post(t, s, "/records", body, map[string]string{"Cookie": ticket})
-	var p progress
+	var p export.Progress
 	if json.Unmarshal([]byte(answer), &p) != nil || status != http.StatusAccepted {
 		t.Fatalf("with the passphrase: %d %s", status, answer)
 	}
@@ -217,7 +216,7 @@ func TestOrderAccess(t *testing.T) {
 		t.Errorf("id %q can be guessed", p.ID)
 	}
 	m.end("sound\n", nil)
-	eventually(t, "it to be made", func() bool { return toldOf(t, s, p.ID).State == made })
+	eventually(t, "it to be made", func() bool { return toldOf(t, s, p.ID).State == export.Made })
 	for _, id := range []string{"x", p.ID[1:], strings.ToLower(p.ID), "..%2f" + p.ID, p.ID + "%2f..", "%2e%2e%2f%2e%2e%2fetc%2fpasswd", "*"} {
 		for _, leaf := range []string{"", "/file"} {
 			if code, _, body := get(t, s, "/records/"+id+leaf); code == http.StatusOK || strings.Contains(body, "root:") {
@@ -259,18 +258,6 @@ func TestOrderRefused(t *testing.T) {
 		t.Errorf("begun: %+v", w)
 	default:
 	}
-}
-
-// Whatever a job or part is called, the file has a name that leads nowhere.
-func TestOrderNames(t *testing.T) {
-	plain := regexp.MustCompile(`^fairbore-[A-Za-z0-9_.-]{1,91}\.(pdf|html|txt|csv|ndjson)$`)
-	rapid.Check(t, func(t *rapid.T) {
-		f := rapid.SampledFrom(offers()).Draw(t, "what")
-		w := Wanted{What: f.Name, Format: rapid.SampledFrom(f.Formats).Draw(t, "format"), Job: rapid.String().Draw(t, "job"), Part: rapid.String().Draw(t, "part"), Station: rapid.String().Draw(t, "station")}
-		if name, kind := w.file(); !plain.MatchString(name) || kind == "" {
-			t.Errorf("%+v: %q %q", w, name, kind)
-		}
-	})
 }
 
 // The page asks for what goes with each thing, and shows each state of it, at every

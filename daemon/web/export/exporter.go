@@ -1,4 +1,4 @@
-package web
+package export
 
 import (
 	"bufio"
@@ -12,21 +12,32 @@ import (
 	"syscall"
 	"time"
 
+	"github.com/rs/zerolog"
+
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 )
 
-// exporter makes one thing at a time, so that the gauges keep the machine.
-type exporter struct {
+// Exporter makes one thing at a time. Any goroutine may call its methods.
+type Exporter struct {
+	maker  Maker
+	spool  string
+	log    zerolog.Logger
 	mu     sync.Mutex
-	last   *exportJob
+	last   *Job
 	closed bool
 	all    sync.WaitGroup
 }
 
-// exportJob is something that is being made, or was.
-type exportJob struct {
-	id, name, kind string
+// New returns an exporter that has things made by makes and keeps them in the folder spool,
+// "" for the system's own for such. Close it.
+func New(makes Maker, spool string, log zerolog.Logger) *Exporter {
+	return &Exporter{maker: makes, spool: spool, log: log}
+}
+
+// Job is something that is being made, or was.
+type Job struct {
+	ID, Name, Kind string // Name of its file, Kind its media type
 	began          time.Time
 	ctx            context.Context
 	stop           context.CancelFunc
@@ -43,12 +54,12 @@ type exportJob struct {
 	readers sync.WaitGroup // of the file
 }
 
-// States of an export job.
+// States of a job.
 const (
-	underWay = "making"
-	made     = "made"
-	failed   = "failed"
-	stopped  = "stopped"
+	UnderWay = "making"
+	Made     = "made"
+	Failed   = "failed"
+	Stopped  = "stopped"
 )
 
 const (
@@ -56,8 +67,8 @@ const (
 	shown   = 4 << 10          // bytes of what is shown at once
 )
 
-// progress is an export job as it is told to the page.
-type progress struct {
+// Progress is a job as it is told to the page.
+type Progress struct {
 	ID    string `json:"id"`
 	State string `json:"state"`
 	Done  uint64 `json:"done"`
@@ -68,58 +79,62 @@ type progress struct {
 	Text  string `json:"text,omitempty"`
 }
 
-// told says how far it is, in a viewer's language.
-func (j *exportJob) told(f notation.Format) progress {
+// Told says how far it is, in a viewer's language.
+func (j *Job) Told(f notation.Format) Progress {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	p := progress{ID: j.id, State: j.state, Done: j.done.Load(), Total: j.total.Load(), Name: j.name, Size: j.size, Text: j.text}
+	p := Progress{ID: j.ID, State: j.state, Done: j.done.Load(), Total: j.total.Load(), Name: j.Name, Size: j.size, Text: j.text}
 	if j.why != nil {
 		p.Why = f.Error(j.why)
 	}
 	return p
 }
 
+// Drop stops it, or throws away what was made.
+func (j *Job) Drop() { j.drop() }
+
 // is returns the state.
-func (j *exportJob) is() string {
+func (j *Job) is() string {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	return j.state
 }
 
-func (e *exporter) newest() *exportJob {
+// Newest is what is being made, or was made last; nil if nothing was.
+func (e *Exporter) Newest() *Job {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	return e.last
 }
 
-// begin begins to make what is wanted, in place of what was made before.
-func (s *Server) begin(want Wanted) (*exportJob, error) {
-	e := &s.exporter
+// Begin begins to make what is wanted, in place of what was made before. Its error is for a
+// person to read.
+func (e *Exporter) Begin(want Wanted) (*Job, error) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	if e.closed {
 		return nil, analysis.Say("page.order.ending")
 	}
 	if j := e.last; j != nil {
-		if j.is() == underWay {
-			return nil, analysis.Say("page.order.busy", j.name, j.began.Format("15:04:05"))
+		if j.is() == UnderWay {
+			return nil, analysis.Say("page.order.busy", j.Name, j.began.Format("15:04:05"))
 		}
 		j.drop()
 	}
-	j := &exportJob{id: rand.Text(), began: time.Now(), unwanted: make(chan struct{}), state: underWay}
-	j.name, j.kind = want.file()
+	j := &Job{ID: rand.Text(), began: time.Now(), unwanted: make(chan struct{}), state: UnderWay}
+	j.Name, j.Kind = want.file()
 	j.ctx, j.stop = context.WithCancel(context.Background())
 	j.drop = sync.OnceFunc(func() {
 		j.stop()
 		close(j.unwanted)
 	})
 	e.last = j
-	e.all.Go(func() { s.make(j, want) })
+	e.all.Go(func() { e.make(j, want) })
 	return j, nil
 }
 
-// close stops what is being made, throws away what was, and waits for that.
-func (e *exporter) close() {
+// Close stops what is being made, throws away what was, and waits for that.
+func (e *Exporter) Close() {
 	e.mu.Lock()
 	e.closed = true
 	if e.last != nil {
@@ -130,17 +145,17 @@ func (e *exporter) close() {
 }
 
 // make makes it, keeps it for a while, and leaves nothing behind.
-func (s *Server) make(j *exportJob, want Wanted) {
-	f, err := os.CreateTemp(s.cfg.Spool, "fairbore-*")
+func (e *Exporter) make(j *Job, want Wanted) {
+	f, err := os.CreateTemp(e.spool, "fairbore-*")
 	if err == nil {
 		defer os.Remove(f.Name()) // where an open file can't be removed
 		_ = os.Remove(f.Name())   // a crash leaves nothing
 		defer f.Close()
-		err = s.write(j, want, f)
+		err = e.write(j, want, f)
 	}
 	j.ended(err, f, want.What == "verify")
 	if err != nil && j.ctx.Err() == nil {
-		s.log.Warn().Err(err).Str("what", want.What).Msg("not made for the page")
+		e.log.Warn().Err(err).Str("what", want.What).Msg("not made for the page")
 	}
 	kept := time.NewTimer(keptFor)
 	defer kept.Stop()
@@ -156,19 +171,22 @@ func (s *Server) make(j *exportJob, want Wanted) {
 }
 
 // write makes it into a file. A fault in making it is no reason to end the gauging.
-func (s *Server) write(j *exportJob, want Wanted, f *os.File) (err error) {
+func (e *Exporter) write(j *Job, want Wanted, f *os.File) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			s.log.Error().Any("fault", p).Str("what", want.What).Msg("could not be made")
+			e.log.Error().Any("fault", p).Str("what", want.What).Msg("could not be made")
 			err = analysis.Say("page.order.failed")
 		}
 	}()
 	out := bufio.NewWriterSize(until{j.ctx, f}, 64<<10)
-	err = s.cfg.Records.Make(j.ctx, out, want, func(done, total uint64) {
+	err = e.maker.Make(j.ctx, out, want, func(done, total uint64) {
 		j.total.Store(total)
 		j.done.Store(done)
 	})
-	return errors.Join(err, out.Flush())
+	if flushed := out.Flush(); err == nil {
+		err = flushed
+	}
+	return err
 }
 
 // until writes until a context ends.
@@ -186,20 +204,20 @@ func (u until) Write(p []byte) (int, error) {
 
 // ended notes what came of it. What a person reads at once is told with it, also
 // where it ends badly.
-func (j *exportJob) ended(err error, f *os.File, read bool) {
+func (j *Job) ended(err error, f *os.File, read bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	switch {
 	case j.ctx.Err() != nil:
-		j.state = stopped
+		j.state = Stopped
 		return
 	case errors.Is(err, syscall.ENOSPC):
-		j.state, j.why = failed, analysis.Say("page.order.full")
+		j.state, j.why = Failed, analysis.Say("page.order.full")
 		return
 	case err != nil:
-		j.state, j.why = failed, err
+		j.state, j.why = Failed, err
 	default:
-		j.state, j.file = made, f
+		j.state, j.file = Made, f
 		j.size, _ = f.Seek(0, io.SeekEnd) // our own file, just written
 	}
 	if read && f != nil {
@@ -209,8 +227,8 @@ func (j *exportJob) ended(err error, f *os.File, read bool) {
 	}
 }
 
-// open returns what was made, nil if it isn't there; done gives it back.
-func (j *exportJob) open() (content io.ReadSeeker, done func()) {
+// Open returns what was made, nil if it isn't there; done gives it back.
+func (j *Job) Open() (content io.ReadSeeker, done func()) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	if j.file == nil {

@@ -1,0 +1,141 @@
+// Package export makes what a person takes away from the pages: records of parts and
+// jobs, tables of readings, a check of the journal. It makes one thing at a time, so that
+// the gauges keep the machine, and keeps it in a file for a while, until it is fetched.
+package export
+
+import (
+	"cmp"
+	"context"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"fairbore/analysis"
+)
+
+// Maker makes what a person takes away: records, exports, a verified journal.
+type Maker interface {
+	// Make writes what is wanted, and calls progress now and then with how far it
+	// has come, out of how much. It ends soon after ctx does. Its error is for a
+	// person to read. Any goroutine may call it.
+	Make(ctx context.Context, out io.Writer, w Wanted, progress func(done, total uint64)) error
+}
+
+// Wanted is what a person wants made. What is empty leaves the choice open.
+type Wanted struct {
+	What               string // the name of one of [Offers]
+	Format             string // of those that go with it
+	Paper              string // a4 or letter
+	Station, Job, Part string
+	From, To           time.Time // from and before which moment
+}
+
+// Offer is something that can be made.
+type Offer struct {
+	Name    string
+	Formats []string // the first is the usual one
+	By      string   // what it can be narrowed by
+}
+
+// Offers are all of them, in the order of the page.
+func Offers() []Offer {
+	papers := []string{"pdf", "html", "text", "csv"}
+	return []Offer{
+		{"job", papers, "job station from to"},
+		{"part", papers, "job part station from to"},
+		{"first-article", papers, "job part station from to"},
+		{"masterings", papers, "station from to"},
+		{"study", papers, "job station from to"},
+		{"readings", []string{"csv"}, "job part station from to"},
+		{"events", []string{"ndjson"}, "job part station from to"},
+		{"verify", []string{"text"}, ""},
+	}
+}
+
+// Format is a kind of file.
+type Format struct{ Name, End, Kind string }
+
+// Formats are all kinds of file.
+func Formats() []Format {
+	return []Format{
+		{"pdf", "pdf", "application/pdf"},
+		{"html", "html", "text/html; charset=utf-8"},
+		{"text", "txt", "text/plain; charset=utf-8"},
+		{"csv", "csv", "text/csv; charset=utf-8"},
+		{"ndjson", "ndjson", "application/x-ndjson"},
+	}
+}
+
+// Order is a [Wanted] as the page sends it.
+type Order struct {
+	What    string `json:"what"`
+	Format  string `json:"format"`
+	Paper   string `json:"paper"`
+	Station string `json:"station"`
+	Job     string `json:"job"`
+	Part    string `json:"part"`
+	From    string `json:"from"` // days, as 2026-11-25, both included
+	To      string `json:"to"`
+}
+
+// Wanted reads an order, or says in words why it can not be filled.
+func (o *Order) Wanted() (Wanted, error) {
+	w := Wanted{What: o.What, Format: o.Format, Paper: o.Paper, Station: o.Station, Job: strings.TrimSpace(o.Job), Part: strings.TrimSpace(o.Part)}
+	i := slices.IndexFunc(Offers(), func(f Offer) bool { return f.Name == w.What })
+	if i < 0 {
+		return w, analysis.Say("page.order.unknown", w.What)
+	}
+	f := Offers()[i]
+	w.Format = cmp.Or(w.Format, f.Formats[0])
+	switch {
+	case !slices.Contains(f.Formats, w.Format):
+		return w, analysis.Say("page.order.format", w.Format, strings.Join(f.Formats, ", "))
+	case w.Paper != "" && w.Paper != "a4" && w.Paper != "letter":
+		return w, analysis.Say("page.order.paper", w.Paper)
+	case w.Job == "" && (w.What == "job" || w.What == "first-article"):
+		return w, analysis.Say("page.order.job")
+	}
+	var err error
+	if w.From, err = day(o.From, 0); err != nil {
+		return w, err
+	}
+	if w.To, err = day(o.To, 1); err != nil {
+		return w, err
+	}
+	if !w.To.IsZero() && !w.From.Before(w.To) {
+		return w, analysis.Say("page.order.days")
+	}
+	return w, nil
+}
+
+// day is when a day of this machine's clock begins, or so many days later.
+func day(s string, later int) (time.Time, error) {
+	if s == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.ParseInLocation(time.DateOnly, s, time.Local)
+	if err != nil {
+		return t, analysis.Say("page.order.day", s)
+	}
+	return t.AddDate(0, 0, later), nil
+}
+
+// file names what was wanted, in letters that every system takes, and says of
+// what kind it is.
+func (w *Wanted) file() (name, kind string) {
+	list := Formats()
+	f := list[slices.IndexFunc(list, func(f Format) bool { return f.Name == w.Format })]
+	name = "fairbore"
+	for _, part := range []string{w.What, w.Job, w.Part, w.Station} {
+		if part != "" {
+			name += "-" + strings.Map(func(r rune) rune {
+				if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_.", r) {
+					return r
+				}
+				return '_'
+			}, part)
+		}
+	}
+	return name[:min(len(name), 100)] + "." + f.End, f.Kind
+}
