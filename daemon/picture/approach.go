@@ -120,11 +120,7 @@ func (a Approach) across(rounds []state.RoundSum, x0, x1 float64) (at []float64,
 // far is how far each round is from the one before, by what the drawing is
 // against, and how far ahead the advised one; not ok where that is not known.
 func (a Approach) far(rounds []state.RoundSum) (far []float64, ok bool) {
-	strokes, seconds := true, true
-	for i, r := range rounds {
-		strokes = strokes && (i == 0 || r.Strokes > 0)
-		seconds = seconds && (i == 0 || r.Seconds > 0)
-	}
+	strokes, seconds := honed(rounds)
 	if len(rounds) < 2 || a.Against == ByRound || a.Against == ByHoning && !strokes && !seconds {
 		return nil, false
 	}
@@ -148,6 +144,15 @@ func (a Approach) far(rounds []state.RoundSum) (far []float64, ok bool) {
 		}
 	}
 	return append(far, next), true
+}
+
+// honed reports whether the strokes, or the seconds, of all rounds after the first are known.
+func honed(rounds []state.RoundSum) (strokes, seconds bool) {
+	strokes, seconds = true, true
+	for _, r := range rounds[min(1, len(rounds)):] {
+		strokes, seconds = strokes && r.Strokes > 0, seconds && r.Seconds > 0
+	}
+	return strokes, seconds
 }
 
 // feet writes under each round its number, how long was honed before it, and when
