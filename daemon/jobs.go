@@ -10,7 +10,7 @@ import (
 	"fairbore/analysis/material"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
-	"fairbore/daemon/web"
+	"fairbore/daemon/web/jobform"
 )
 
 // entered are the jobs that were entered at a machine, by id, the newest of each.
@@ -111,8 +111,8 @@ func (d *Daemon) recall(ctx context.Context, station string, a event.Action) eve
 }
 
 // entry is what the pages need to take a new job in.
-func (d *Daemon) entry() *web.Entry {
-	return &web.Entry{
+func (d *Daemon) entry() *jobform.Entry {
+	return &jobform.Entry{
 		Check: func(station string, j *analysis.Job) []error {
 			set, _ := d.hub.Settings(station)
 			return set.CheckJob(j)

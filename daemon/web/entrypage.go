@@ -8,12 +8,14 @@ import (
 	"mime"
 	"net/http"
 	"os"
-	"strings"
 	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
+	"fairbore/daemon/picture"
+	"fairbore/daemon/state"
+	"fairbore/daemon/web/jobform"
 )
 
 // entryPage shows the form of a new job; with ?from=ID it begins as another one.
@@ -24,10 +26,10 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	jobs := s.jobs(st.Name)
-	text := map[string]string{fieldUnit: "mm", fieldFace: "front"}
+	text := map[string]string{jobform.FieldUnit: "mm", jobform.FieldFace: "front"}
 	for _, j := range jobs {
 		if j.ID == r.URL.Query().Get("from") {
-			text = typed(j)
+			text = jobform.Typed(j)
 		}
 	}
 	s.render(w, r, "job.html", struct {
@@ -39,43 +41,13 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 	}{st, jobs, s.cfg.Entry.Rings(st.Name), s.cfg.Entry.Materials, text})
 }
 
-// typed is a job as it would be typed, without its name: the new one has its own.
-func typed(j *analysis.Job) map[string]string {
-	size := func(l analysis.Length) string {
-		if l == 0 {
-			return ""
-		}
-		if text, err := l.Exact(j.Unit); err == nil {
-			return text
-		}
-		return l.String() // in mm, which every length is exactly
+// understood draws the bore as it was understood, "" while there is too little of it.
+func (l *look) understood(d *jobform.Draft) string {
+	if !d.Drawable() {
+		return ""
 	}
-	list := func(ls []analysis.Length) string {
-		out := make([]string, len(ls))
-		for i, l := range ls {
-			out[i] = size(l)
-		}
-		return strings.Join(out, "; ")
-	}
-	text := map[string]string{
-		fieldTitle: j.Title, fieldRevision: j.Revision, fieldUnit: j.Unit.String(), fieldMaterial: j.Material, fieldFace: j.Face,
-		fieldNominal: size(j.Nominal), fieldLow: size(j.Low), fieldHigh: size(j.High), fieldTarget: size(j.Target),
-		fieldVariation: size(analysis.Length(j.Variation)), fieldOvality: size(analysis.Length(j.Ovality)), fieldTaper: size(analysis.Length(j.Taper)),
-		fieldLength: size(j.Length), fieldOutside: size(j.Outside), fieldSections: list(j.Sections), fieldRing: j.Ring, fieldBand: size(analysis.Length(j.Band)),
-	}
-	if j.Blind {
-		text[fieldBlind] = "1"
-	}
-	var angles, gaps []string
-	for _, a := range j.Orientations {
-		angles = append(angles, strings.TrimSuffix(a.String(), "°"))
-	}
-	unspaced := func(l analysis.Length) string { return strings.ReplaceAll(size(l), " ", "") }
-	for _, in := range j.Interrupts {
-		gaps = append(gaps, unspaced(in.From)+" "+unspaced(in.To)+" "+in.What)
-	}
-	text[fieldAngles], text[fieldInterrupts] = strings.Join(angles, " "), strings.Join(gaps, "; ")
-	return text
+	j := d.Job
+	return string(picture.Cut{Bore: &state.Bore{Job: &j}, W: l.w, H: l.h, Format: l.format(&j)}.SVG())
 }
 
 // entryReply answers what was typed so far, or that it was worked to.
@@ -110,16 +82,16 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	l := s.look(r)
-	d := readDraft(in.Text, l.format(nil))
-	d.check(st.Name, s.cfg.Entry, s.jobs(st.Name))
-	out := entryReply{Faults: d.faults, Echo: d.echo, Usual: d.usual, Ask: d.ask, Cut: d.drawing(&l)}
-	f := notation.ForJob(&d.job)
+	d := jobform.Read(in.Text, l.format(nil))
+	d.Check(st.Name, s.cfg.Entry, s.jobs(st.Name))
+	out := entryReply{Faults: d.Faults, Echo: d.Echo, Usual: d.Usual, Ask: d.Ask, Cut: l.understood(d)}
+	f := notation.ForJob(&d.Job)
 	f.Language, f.Comma = l.language, l.comma
-	if n := len(d.job.Plan()); n > 0 && len(d.faults) == 0 {
-		out.Plan = f.Text("entry.plan", n, f.Small(analysis.Deviation(d.job.High-d.job.Low))+" "+f.SmallUnit())
+	if n := len(d.Job.Plan()); n > 0 && len(d.Faults) == 0 {
+		out.Plan = f.Text("entry.plan", n, f.Small(analysis.Deviation(d.Job.High-d.Job.Low))+" "+f.SmallUnit())
 	}
-	if in.Save && len(d.faults) == 0 {
-		reply := s.src.Do(r.Context(), st.Name, event.Action{ID: in.ID, Do: "job", Spec: &d.job, Confirm: in.Confirm, Source: "page"})
+	if in.Save && len(d.Faults) == 0 {
+		reply := s.src.Do(r.Context(), st.Name, event.Action{ID: in.ID, Do: "job", Spec: &d.Job, Confirm: in.Confirm, Source: "page"})
 		reply.Why = said(reply.Why, f)
 		out.Reply = &reply
 	}

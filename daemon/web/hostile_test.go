@@ -12,6 +12,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
+	"fairbore/daemon/web/shoptest"
 )
 
 // evil is text that would act if a page took it for markup, in each place where
@@ -19,18 +20,18 @@ import (
 const evil = `"'><script>alert(1)</script><img src=x onerror=alert(1)>{{.}}javascript:alert(1)`
 
 // hostile is a station whose every word is evil.
-func hostile() *play {
-	job := bush()
+func hostile() *shoptest.Play {
+	job := shoptest.Bush()
 	job.ID, job.Title, job.Revision, job.Face, job.Material, job.Ring = evil+"id", evil+"title", evil, evil, evil, "R"+evil
 	job.Interrupts[0].What = evil
-	p := began("bay2", job)
-	p.tell(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: evil + "serial", Count: 8}})
-	p.master().rounds(bushRounds, 2, 0)
-	p.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 3, Reason: analysis.Quote(evil + "reason")}})
-	p.tell(event.Event{Kind: event.Told, Note: evil + "note"})
-	p.tell(event.Event{Kind: event.Disturbed, Note: evil + "knock"})
-	p.tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: analysis.Quote(evil + "refused")}})
-	p.tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote(evil + "verdict"), Part: evil, Job: job.ID, Readings: 8, Smallest: job.Low, Largest: job.High}})
+	p := shoptest.Began("bay2", job)
+	p.Tell(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: evil + "serial", Count: 8}})
+	p.Master().Rounds(shoptest.BushRounds, 2, 0)
+	p.Tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 3, Reason: analysis.Quote(evil + "reason")}})
+	p.Tell(event.Event{Kind: event.Told, Note: evil + "note"})
+	p.Tell(event.Event{Kind: event.Disturbed, Note: evil + "knock"})
+	p.Tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: analysis.Quote(evil + "refused")}})
+	p.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote(evil + "verdict"), Part: evil, Job: job.ID, Readings: 8, Smallest: job.Low, Largest: job.High}})
 	return p
 }
 
@@ -44,8 +45,8 @@ var (
 // reason stays text, on every page and in every stream and drawing.
 func TestHostileTextStaysText(t *testing.T) {
 	p := hostile()
-	job := p.fold.Job
-	bad := serve(t, Config{Actions: true, History: shelf{p}, Entry: testEntry(), Records: newMaker(), Jobs: func(string) []*analysis.Job { return []*analysis.Job{job} }}, newShop(p.bore()))
+	job := p.Fold.Job
+	bad := serve(t, Config{Actions: true, History: shelf{p}, Entry: testEntry(), Records: newMaker(), Jobs: func(string) []*analysis.Job { return []*analysis.Job{job} }}, newShop(p.Bore()))
 	id := "?job=" + strings.NewReplacer("<", "%3C", ">", "%3E", `"`, "%22", "'", "%27", " ", "%20", "{", "%7B", "}", "%7D", "=", "%3D").Replace(evil+"id")
 	for _, path := range []string{"/station/bay2", "/wall", "/history", "/history" + id + "&part=" + id[5:], "/part/bay2/3", "/plan" + id, "/plan?nominal=" + id[5:], "/station/bay2/job?from=" + id[5:], "/records" + id + "&part=" + id[5:] + "&what=" + id[5:] + "&station=" + id[5:]} {
 		_, _, body := get(t, bad, path)

@@ -20,6 +20,9 @@ import (
 	"fairbore/analysis/plan"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
+	"fairbore/daemon/web/jobform"
+	"fairbore/daemon/web/shoptest"
+	"fairbore/daemon/web/view"
 )
 
 // In the language of codes each text of the catalogue stands in brackets ⟦⟧: letters
@@ -47,7 +50,7 @@ func untranslated(text string, said []string) (words []string) {
 	}
 	longer := func(a, b string) int { return len(b) - len(a) } // one may stand in another
 	for _, s := range slices.SortedFunc(slices.Values(said), longer) {
-		text = strings.ReplaceAll(strings.ReplaceAll(text, s, " "), sentence(s), " ")
+		text = strings.ReplaceAll(strings.ReplaceAll(text, s, " "), view.Sentence(s), " ")
 	}
 	for _, w := range twoLetters.FindAllString(text, -1) {
 		if !slices.Contains(strings.FieldsFunc(units+" "+names, func(r rune) bool { return r == ' ' || r == '-' }), w) {
@@ -111,11 +114,11 @@ func inCodes() (Config, *shop) {
 // All that a station's page, the wall and the drawings say of any state comes from the
 // catalogue.
 func TestStatesAreSaidInTheLanguage(t *testing.T) {
-	for name, b := range states() {
+	for name, b := range shoptest.States() {
 		f := notation.ForJob(b.Job)
 		f.Language = notation.Codes()
 		said := saidIn(b, "no word since 10:42")
-		views := map[string]stationView{"here": viewOf(b, f), "away": away(b, f, "no word since 10:42")}
+		views := map[string]view.Station{"here": view.Of(b, f), "away": view.Away(b, f, "no word since 10:42")}
 		for where, v := range views {
 			all, err := json.Marshal(v)
 			if err != nil {
@@ -174,7 +177,7 @@ func stringsIn(v any) (out []string) {
 // Whatever happens at a station and whatever a gauge is rocked is told in the language.
 func TestEventsAreSaidInTheLanguage(t *testing.T) {
 	f := notation.Format{Language: notation.Codes()}
-	p := began("told", sleeve()).master().rounds(sleeveRounds, 6, 0)
+	p := shoptest.Began("told", shoptest.Sleeve()).Master().Rounds(shoptest.SleeveRounds, 6, 0)
 	for _, e := range []event.Event{
 		{Kind: event.Voided, Void: &event.Void{No: 36, Reason: analysis.Quote("dirt 7")}}, {Kind: event.Restored, Void: &event.Void{No: 36}},
 		{Kind: event.Kept, Void: &event.Void{No: 36, Reason: analysis.Quote("looked at 7")}}, {Kind: event.Kept, Void: &event.Void{No: 36}},
@@ -182,16 +185,16 @@ func TestEventsAreSaidInTheLanguage(t *testing.T) {
 		{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11", Lost: true}},
 		{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: analysis.Quote("in size 7")}}, {Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote("over 7")}},
 	} {
-		p.tell(e)
+		p.Tell(e)
 	}
-	said := saidIn(p.told)
-	for i := range p.told {
-		if h := happening(&p.told[i], f); len(untranslated(h.Text, said)) > 0 {
+	said := saidIn(p.Told)
+	for i := range p.Told {
+		if h := view.Happening(&p.Told[i], f); len(untranslated(h.Text, said)) > 0 {
 			t.Errorf("%s: the page says %q", h.Kind, h.Text)
 		}
 	}
 	told := map[string]bool{}
-	for _, l := range linesOf(p.told, f) {
+	for _, l := range view.Lines(p.Told, f) {
 		if w := untranslated(strings.Join([]string{l.Where, l.Size, l.Dev, l.How, l.Void, l.Note}, "\n"), said); len(w) > 0 {
 			t.Errorf("the record says %+v: %q", l, w)
 		}
@@ -206,7 +209,7 @@ func TestEventsAreSaidInTheLanguage(t *testing.T) {
 	}
 	for n := range 5 {
 		l := rocked("told", n, "")
-		if got := needleOf(&l, bush(), f); len(untranslated(got.Count+got.Text, nil)) > 0 {
+		if got := view.NeedleOf(&l, shoptest.Bush(), f); len(untranslated(got.Count+got.Text, nil)) > 0 {
 			t.Errorf("%d passes: %q, %q", n, got.Count, got.Text)
 		}
 	}
@@ -221,8 +224,8 @@ func TestPagesAreInTheLanguage(t *testing.T) {
 	cfg.History = lot
 	busy := serve(t, cfg, src)
 	bare := serve(t, Config{Languages: cfg.Languages}, newShop())
-	done := lot.play.bore()
-	all := []any{done, lot.play.told, cfg.Jobs(""), "first shift, <b>", " marks ", "SL-0"}
+	done := lot.play.Bore()
+	all := []any{done, lot.play.Told, cfg.Jobs(""), "first shift, <b>", " marks ", "SL-0"}
 	for _, name := range src.order {
 		all = append(all, "bay "+name)
 	}
@@ -285,7 +288,7 @@ func TestAnswersAreInTheLanguage(t *testing.T) {
 	cfg, src := inCodes()
 	s := serve(t, cfg, src)
 	typed := func(change map[string]string) string {
-		text := sleeveTyped()
+		text := shoptest.SleeveTyped()
 		maps.Copy(text, change)
 		b, err := json.Marshal(entryPosted{Text: text})
 		if err != nil {
@@ -306,11 +309,11 @@ func TestAnswersAreInTheLanguage(t *testing.T) {
 		if w := untranslated(strings.Join(texts, "\n"), nil); len(w) > 0 {
 			t.Errorf("%s is understood as %q: %q", body, texts, w)
 		}
-		if w := untranslated(shownOf(got.Cut), []string{"spindle sleeve", "oil hole", sleeve().Title}); len(w) > 0 {
+		if w := untranslated(shownOf(got.Cut), []string{"spindle sleeve", "oil hole", shoptest.Sleeve().Title}); len(w) > 0 {
 			t.Errorf("%s is drawn with %q", body, w)
 		}
 		for field, fault := range got.Faults {
-			if w := untranslated(fault, nil); len(w) > 0 && field != fieldClass { // a class is read by the plan
+			if w := untranslated(fault, nil); len(w) > 0 && field != jobform.FieldClass { // a class is read by the plan
 				t.Errorf("%s: %s is answered with %q", body, field, fault)
 			}
 		}

@@ -21,6 +21,8 @@ import (
 	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/shoptest"
+	"fairbore/daemon/web/view"
 )
 
 // Every page and state of it, in a real browser at the sizes of a desk screen, a
@@ -219,7 +221,7 @@ func TestLooks(t *testing.T) {
 	t.Parallel()
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
-	for _, state := range slices.Sorted(maps.Keys(states())) {
+	for _, state := range slices.Sorted(maps.Keys(shoptest.States())) {
 		t.Run(state, func(t *testing.T) {
 			t.Parallel()
 			e := e.of(t)
@@ -243,7 +245,7 @@ func TestLooksOfALateCaution(t *testing.T) {
 	t.Parallel()
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
-	for _, state := range slices.Sorted(maps.Keys(states())) {
+	for _, state := range slices.Sorted(maps.Keys(shoptest.States())) {
 		t.Run(state, func(t *testing.T) {
 			t.Parallel()
 			e := e.of(t)
@@ -309,14 +311,14 @@ type many struct{ shelf }
 
 func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, _ error) {
 	um := analysis.Length(analysis.Micrometre)
-	j := sleeve()
+	j := shoptest.Sleeve()
 	for n := 140; n > 0; n-- {
 		small := j.Target + um*analysis.Length(n*7%11-6)/10
 		v := &event.Verdict{Accepted: n%17 != 0, Reason: analysis.Quote("in size"), Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
 		if !v.Accepted {
 			v.Largest += 2 * um
 		}
-		l := PartLine{Station: []string{"hone-bay-1", "hone-bay-2"}[n%2], Job: j.ID, Part: fmt.Sprintf("SL-%04d", n), Seq: uint64(100 * n), First: h.play.at.Add(-time.Duration(n) * 47 * time.Minute), Readings: 36, Verdict: v}
+		l := PartLine{Station: []string{"hone-bay-1", "hone-bay-2"}[n%2], Job: j.ID, Part: fmt.Sprintf("SL-%04d", n), Seq: uint64(100 * n), First: h.play.At.Add(-time.Duration(n) * 47 * time.Minute), Readings: 36, Verdict: v}
 		if n == 140 {
 			l.Verdict = nil
 		}
@@ -357,7 +359,7 @@ func (c crowd) Gone(station string) string { return c.gone[station] }
 // newCrowd is a shop of so many stations, in all states, of which every seventh is
 // out of reach.
 func newCrowd(n int) crowd {
-	st := states()
+	st := shoptest.States()
 	names := slices.Sorted(maps.Keys(st))
 	c := crowd{gone: map[string]string{}}
 	var bores []*state.Bore
@@ -416,5 +418,30 @@ func TestLooksOfALostLink(t *testing.T) {
 			}
 			e.keep("nolink", "light", name)
 		})
+	}
+}
+
+// Every tone has a shape and a colour of its own, in daylight and in the dark.
+func TestTonesHaveShapes(t *testing.T) {
+	head, err1 := files.ReadFile("templates/head.html")
+	css, err2 := files.ReadFile("static/page.css")
+	if err1 != nil || err2 != nil {
+		t.Fatal(err1, err2)
+	}
+	var bodies []string
+	for _, tn := range []view.Tone{view.Safe, view.Danger, view.Watch, view.Act, view.Stock, view.None} {
+		_, after, ok := strings.Cut(string(head), `id="s-`+string(tn)+`"`)
+		if !ok {
+			t.Errorf("%s has no shape", tn)
+			continue
+		}
+		shape, _, _ := strings.Cut(after, "</symbol>")
+		if slices.Contains(bodies, shape) {
+			t.Errorf("%s has the shape of another", tn)
+		}
+		bodies = append(bodies, shape)
+		if !strings.Contains(string(css), `[data-tone="`+string(tn)+`"]`) {
+			t.Errorf("%s has no colour", tn)
+		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"fairbore/analysis/notation"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/shoptest"
 )
 
 // outpost is a shop whose broker can be away.
@@ -90,7 +91,7 @@ func TestLooksOfABrokerAway(t *testing.T) {
 func TestLooksOfAWallWithABrokerAway(t *testing.T) {
 	t.Parallel()
 	var bores []*state.Bore
-	for name, b := range states() {
+	for name, b := range shoptest.States() {
 		if b.Recording {
 			b := *b
 			b.Station = name

@@ -5,14 +5,13 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"fairbore/analysis"
 	"fairbore/analysis/material"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/view"
 )
 
 // planned is the page of a bore before it is cut.
@@ -77,17 +76,11 @@ func (p *planned) tell(r *plan.Report) {
 	p.Text = p.Text[:len(p.Text)-len(r.Notes)] // which come last, a line each
 	for _, n := range r.Notes {
 		if n.Weight == plan.Remark {
-			p.Notes = append(p.Notes, sentence(n.Text))
+			p.Notes = append(p.Notes, view.Sentence(n.Text))
 		} else {
-			p.Warnings = append(p.Warnings, sentence(n.Text))
+			p.Warnings = append(p.Warnings, view.Sentence(n.Text))
 		}
 	}
-}
-
-// sentence begins a line with a capital letter.
-func sentence(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // request reads what is asked; the job, if one is named, gives its limits.

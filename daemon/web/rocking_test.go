@@ -13,25 +13,27 @@ import (
 	"fairbore/analysis/capture"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
+	"fairbore/daemon/web/shoptest"
+	"fairbore/daemon/web/view"
 )
 
 // rocked is what a gauge shows that is rocked in a bore.
 func rocked(station string, passes int, hint capture.Reason) event.Live {
-	j := bush()
+	j := shoptest.Bush()
 	return event.Live{Station: station, Raw: j.Low, Size: j.Low + 7*analysis.Micrometre, Mastered: true, InBore: true, Passes: passes, Wanted: 3, Hint: analysis.Phrase{Code: string(hint)}}
 }
 
 // A mark stands for each pass that counts or is wanted; words say the same.
 func TestPassesAreSaid(t *testing.T) {
-	for n, want := range map[int]needle{0: {Marks: 3, Count: "0 of 3 passes"}, 2: {Marks: 3, Count: "2 of 3 passes"}, 3: {Marks: 3, Count: "3 passes"}, 5: {Marks: 5, Count: "5 passes"}} {
+	for n, want := range map[int]view.Needle{0: {Marks: 3, Count: "0 of 3 passes"}, 2: {Marks: 3, Count: "2 of 3 passes"}, 3: {Marks: 3, Count: "3 passes"}, 5: {Marks: 5, Count: "5 passes"}} {
 		l := rocked("bay1", n, capture.FewTurns)
-		got := needleOf(&l, bush(), notation.Format{})
+		got := view.NeedleOf(&l, shoptest.Bush(), notation.Format{})
 		if got.Passes != n || got.Marks != want.Marks || got.Count != want.Count || got.Hint != "One more pass" {
 			t.Errorf("%d passes: %+v", n, got)
 		}
 	}
-	l := event.Live{Station: "bay1", Raw: bush().Low}
-	if got := needleOf(&l, bush(), notation.Format{}); got.Marks != 0 || got.Count != "" || got.Hint != "" {
+	l := event.Live{Station: "bay1", Raw: shoptest.Bush().Low}
+	if got := view.NeedleOf(&l, shoptest.Bush(), notation.Format{}); got.Marks != 0 || got.Count != "" || got.Hint != "" {
 		t.Errorf("not rocked: %+v", got)
 	}
 }
@@ -48,8 +50,8 @@ void 0;`
 // again, that no longer count, or on a page that is silent.
 func TestPassesTick(t *testing.T) {
 	t.Parallel()
-	p := began("bay1", bush()).master().rounds(bushRounds, 2, 0)
-	src := newShop(p.bore())
+	p := shoptest.Began("bay1", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 2, 0)
+	src := newShop(p.Bore())
 	e := newEye(t, serve(t, Config{Version: "test"}, src))
 	e.open("/station/bay1", "light", sizes["desk"])
 	e.until("the page", drawn)
@@ -117,7 +119,7 @@ func TestLooksOfRocking(t *testing.T) {
 	cfg, src := everything(true)
 	e := newEye(t, serve(t, cfg, src))
 	const place = `((r) => [r.top, r.height].join())(document.getElementById("cut").getBoundingClientRect())`
-	for _, state := range slices.Sorted(maps.Keys(states())) {
+	for _, state := range slices.Sorted(maps.Keys(shoptest.States())) {
 		t.Run(state, func(t *testing.T) {
 			t.Parallel()
 			e := e.of(t)
@@ -125,7 +127,7 @@ func TestLooksOfRocking(t *testing.T) {
 				e.open("/station/"+state, theme, sizes["desk"])
 				e.until("the page to say that it is silent", `document.getElementById("cautions").innerText.includes("No sound yet")`)
 				for name, size := range sizes {
-					src.live(event.Live{Station: state, Raw: bush().Low})
+					src.live(event.Live{Station: state, Raw: shoptest.Bush().Low})
 					e.run(chromedp.EmulateViewport(size[0], size[1]))
 					e.until("it to be drawn at "+name, drawn)
 					e.until("nothing to be rocked", `!document.querySelector("#marks svg")`)

@@ -43,6 +43,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/web/export"
+	"fairbore/daemon/web/jobform"
 )
 
 // Config says where to serve and what is allowed.
@@ -59,7 +60,7 @@ type Config struct {
 	// them; nil if they are not known here. Any goroutine may call it.
 	Jobs func(station string) []*analysis.Job
 	// Entry takes new jobs in; nil for no such page.
-	Entry *Entry
+	Entry *jobform.Entry
 	// Names are what this server is called, besides addresses and names of the
 	// shop's own network.
 	Names []string

@@ -4,9 +4,11 @@ import (
 	"encoding/json"
 	"net/http"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/view"
 )
 
 // Presence is implemented by a [Source] whose stations may be out of reach.
@@ -14,6 +16,16 @@ type Presence interface {
 	// Gone says why a station is out of reach, "" if it isn't. Any goroutine may
 	// call it.
 	Gone(station string) string
+}
+
+// stationView puts the state of a station into words, or says that it is out of reach.
+func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
+	if p, ok := s.src.(Presence); ok {
+		if why := p.Gone(b.Station); why != "" {
+			return view.Away(b, f, why)
+		}
+	}
+	return view.Of(b, f)
 }
 
 func (s *Server) wall(w http.ResponseWriter, r *http.Request) {
@@ -33,9 +45,9 @@ func (s *Server) wall(w http.ResponseWriter, r *http.Request) {
 
 // tile is what the wall shows of a station.
 type tile struct {
-	Station string      `json:"station"`
-	Face    stationView `json:"face"`
-	Cut     string      `json:"cut"`
+	Station string       `json:"station"`
+	Face    view.Station `json:"face"`
+	Cut     string       `json:"cut"`
 }
 
 // wallView streams the tiles that change, and which stations are out of reach.

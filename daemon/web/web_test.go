@@ -23,6 +23,8 @@ import (
 	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/shoptest"
+	"fairbore/daemon/web/view"
 )
 
 // serve serves a shop until the test ends.
@@ -54,16 +56,18 @@ func serveUntil(t testing.TB, cfg Config, src Source) (s *Server, stop func()) {
 }
 
 func everything(actions bool) (Config, *shop) {
-	st := states()
+	st := shoptest.States()
 	var bores []*state.Bore
 	for _, n := range slices.Sorted(maps.Keys(st)) {
 		bores = append(bores, st[n])
 	}
-	done := began("bay2", sleeve()).master().rounds(sleeveRounds, 6, 0)
-	done.tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 36, Reason: analysis.Quote("dirt <b>")}})
+	done := shoptest.Began("bay2", shoptest.Sleeve()).Master().Rounds(shoptest.SleeveRounds, 6, 0)
+	done.Tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 36, Reason: analysis.Quote("dirt <b>")}})
 	return Config{
 		Actions: actions, Version: "test", History: shelf{done},
-		Jobs:  func(string) []*analysis.Job { return []*analysis.Job{bush(), sleeve(), valve(), tube()} },
+		Jobs: func(string) []*analysis.Job {
+			return []*analysis.Job{shoptest.Bush(), shoptest.Sleeve(), shoptest.Valve(), shoptest.Tube()}
+		},
 		Entry: testEntry(), Records: newMaker(),
 	}, newShop(bores...)
 }
@@ -169,7 +173,7 @@ func TestNotFound(t *testing.T) {
 }
 
 func TestOneStationIsShownAtOnce(t *testing.T) {
-	s := serve(t, Config{}, newShop(began("bay 1", bush()).bore()))
+	s := serve(t, Config{}, newShop(shoptest.Began("bay 1", shoptest.Bush()).Bore()))
 	if status, _, body := get(t, s, "/"); status != http.StatusOK || !strings.Contains(body, `data-station="bay 1"`) {
 		t.Errorf("/ shows %d %.80s", status, body)
 	}
@@ -306,7 +310,7 @@ func TestStreamBeginsWithTheWholeState(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		ch := sse(ctx, t, "http://"+s.Addr()+"/station/closing/view?w=800&h=300&aw=300&ah=200")
 		next(t, ch, "hello")
-		var f stationView
+		var f view.Station
 		if err := json.Unmarshal([]byte(next(t, ch, "face")), &f); err != nil || f.Figure == "" {
 			t.Fatalf("face: %v %+v", err, f)
 		}
@@ -321,20 +325,20 @@ func TestStreamBeginsWithTheWholeState(t *testing.T) {
 
 // What has not changed is not sent again; a live value moves only the needle.
 func TestOnlyWhatChangedIsSent(t *testing.T) {
-	p := began("bay1", bush()).master().rounds(bushRounds, 2, 0)
-	src := newShop(p.bore())
+	p := shoptest.Began("bay1", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 2, 0)
+	src := newShop(p.Bore())
 	s := serve(t, Config{}, src)
 	ch := sse(t.Context(), t, "http://"+s.Addr()+"/station/bay1/view?unit=mm")
 	next(t, ch, "picture")
-	src.set(p.bore())
-	src.live(event.Live{Station: "bay1", Raw: bush().Low, Size: bush().Low - 3*analysis.Micrometre, InBore: true})
+	src.set(p.Bore())
+	src.live(event.Live{Station: "bay1", Raw: shoptest.Bush().Low, Size: shoptest.Bush().Low - 3*analysis.Micrometre, InBore: true})
 	var seen []string
 	for len(seen) == 0 || seen[len(seen)-1] != "live" {
 		select {
 		case e := <-ch:
 			seen = append(seen, e[0])
 			if e[0] == "live" {
-				var n needle
+				var n view.Needle
 				if json.Unmarshal([]byte(e[1]), &n) != nil || n.Above != -3 || n.Text != "22.2245 mm" || !n.InBore || !n.Known {
 					t.Errorf("needle %s", e[1])
 				}
@@ -352,7 +356,7 @@ func TestOnlyWhatChangedIsSent(t *testing.T) {
 // says which stations are out of reach.
 func TestBeat(t *testing.T) {
 	t.Parallel()
-	s := serve(t, Config{}, far{newShop(began("bay1", bush()).bore())})
+	s := serve(t, Config{}, far{newShop(shoptest.Began("bay1", shoptest.Bush()).Bore())})
 	ch := sse(t.Context(), t, "http://"+s.Addr()+"/wall/view")
 	var tl tile
 	if err := json.Unmarshal([]byte(next(t, ch, "tile")), &tl); err != nil || tl.Station != "bay1" || tl.Cut == "" {
@@ -371,12 +375,12 @@ func (far) Gone(string) string { return "no word since 10:42:00: switched off" }
 // A station that is out of reach is told as that, with since when: its gauge may be
 // well, and no size of it is shown.
 func TestOutOfReachIsNoSignal(t *testing.T) {
-	b := began("bay1", bush()).master().rounds(bushRounds, 3, 0).bore()
+	b := shoptest.Began("bay1", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 3, 0).Bore()
 	b.Gauge = &event.Gauge{Lost: true, Why: analysis.Quote("no word")} // as a wall has it
 	s := serve(t, Config{}, far{newShop(b)})
 	for _, path := range []string{"/station/bay1/view", "/wall/view"} {
 		ch := sse(t.Context(), t, "http://"+s.Addr()+path)
-		var f stationView
+		var f view.Station
 		if path == "/wall/view" {
 			var tl tile
 			if err := json.Unmarshal([]byte(next(t, ch, "tile")), &tl); err != nil {
@@ -386,7 +390,7 @@ func TestOutOfReachIsNoSignal(t *testing.T) {
 		} else if err := json.Unmarshal([]byte(next(t, ch, "face")), &f); err != nil {
 			t.Fatal(err)
 		}
-		if f.Big != "No signal" || f.Tone != none || f.Figure != "" || f.Gauge.Text == "gauge G-11 lost" || !strings.Contains(f.Reason, "10:42:00") || f.Part != "0007" {
+		if f.Big != "No signal" || f.Tone != view.None || f.Figure != "" || f.Gauge.Text == "gauge G-11 lost" || !strings.Contains(f.Reason, "10:42:00") || f.Part != "0007" {
 			t.Errorf("%s: %+v", path, f)
 		}
 	}
@@ -395,8 +399,8 @@ func TestOutOfReachIsNoSignal(t *testing.T) {
 // A viewer that takes nothing is dropped, and holds nobody up.
 func TestStuckViewerIsDropped(t *testing.T) {
 	t.Parallel()
-	p := began("bay1", bush()).master().rounds(bushRounds, 1, 0)
-	src := newShop(p.bore())
+	p := shoptest.Began("bay1", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 1, 0)
+	src := newShop(p.Bore())
 	s := serve(t, Config{}, src)
 	conn, err := net.Dial("tcp", s.Addr())
 	if err != nil {
@@ -408,8 +412,8 @@ func TestStuckViewerIsDropped(t *testing.T) {
 	eventually(t, "the viewer", func() bool { return src.viewers() == 1 })
 	var bores []*state.Bore // each is drawn anew
 	for i := range 2 {
-		p.take(p.fold.Job.Plan()[i], bush().Low-analysis.Micrometre)
-		bores = append(bores, p.bore())
+		p.Take(p.Fold.Job.Plan()[i], shoptest.Bush().Low-analysis.Micrometre)
+		bores = append(bores, p.Bore())
 	}
 	end := time.Now().Add(writeTime + 2*time.Minute) // what the kernel holds must fill first
 	for i := 0; src.viewers() > 0; i++ {
@@ -425,7 +429,7 @@ func TestStuckViewerIsDropped(t *testing.T) {
 func TestWallOfFifty(t *testing.T) {
 	var bores []*state.Bore
 	for i := range 50 {
-		bores = append(bores, began(fmt.Sprintf("bay%02d", i), valve()).master().rounds(valveRounds, 1+i%5, 0).bore())
+		bores = append(bores, shoptest.Began(fmt.Sprintf("bay%02d", i), shoptest.Valve()).Master().Rounds(shoptest.ValveRounds, 1+i%5, 0).Bore())
 	}
 	s := serve(t, Config{}, newShop(bores...))
 	if _, _, body := get(t, s, "/wall"); strings.Count(body, `class="tile"`) != 50 {
@@ -446,8 +450,8 @@ func TestHistory(t *testing.T) {
 	if _, _, body := get(t, s, "/history?job=J-4112"); strings.Contains(body, "<svg xmlns") {
 		t.Error("a lot is drawn though no part is finished")
 	}
-	v := &event.Verdict{Accepted: true, Part: "0007", Job: "J-4112", Smallest: length("31.7511 mm"), Largest: length("31.7514 mm"), Readings: 6}
-	cfg.History.(shelf).play.tell(event.Event{Kind: event.Judged, Verdict: v})
+	v := &event.Verdict{Accepted: true, Part: "0007", Job: "J-4112", Smallest: shoptest.Length("31.7511 mm"), Largest: shoptest.Length("31.7514 mm"), Readings: 6}
+	cfg.History.(shelf).play.Tell(event.Event{Kind: event.Judged, Verdict: v})
 	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `class="bar"`) || !strings.Contains(body, "accepted") {
 		t.Error("the finished part is not drawn in its lot")
 	}

@@ -1,4 +1,4 @@
-package web
+package view
 
 import (
 	"encoding/json"
@@ -12,33 +12,34 @@ import (
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/shoptest"
 )
 
 // Each state says what it is in words and with a shape of its own, and what it
 // shows largest is what matters then.
 func TestFaces(t *testing.T) {
 	for name, want := range map[string]struct {
-		tone   tone
+		tone   Tone
 		figure string
 		big    string
 	}{
-		"rough":      {stock, "17.2", ""}, // 22.22754 − 22.1838 = 43.74 µm = 17.22 tenths
-		"closing":    {stock, "2.2", ""},  // 22.22754 − 22.2220 = 5.54 µm = 2.18 tenths
-		"partial":    {stock, "2.2", ""},
-		"blind":      {stock, "18.8", ""}, // 15.8780 − 15.8592 = 18.8 µm
-		"sleeve":     {stock, "130", ""},  // 31.75 − 31.7467 = 3.3 µm = 129.9 millionths
-		"insize":     {safe, "", "In size"},
-		"accepted":   {safe, "", "Accepted"},
-		"over":       {danger, "", "Over"},
-		"unset":      {act, "", "Not mastered"},
-		"ready":      {act, "", "Gauge it"},
-		"honed":      {act, "", "Gauge again"},
-		"ring":       {act, "", "Read ring 2/3"},
-		"lost":       {watch, "", "Gauge lost"},
-		"unrecorded": {watch, "", "Not recording"},
+		"rough":      {Stock, "17.2", ""}, // 22.22754 − 22.1838 = 43.74 µm = 17.22 tenths
+		"closing":    {Stock, "2.2", ""},  // 22.22754 − 22.2220 = 5.54 µm = 2.18 tenths
+		"partial":    {Stock, "2.2", ""},
+		"blind":      {Stock, "18.8", ""}, // 15.8780 − 15.8592 = 18.8 µm
+		"sleeve":     {Stock, "130", ""},  // 31.75 − 31.7467 = 3.3 µm = 129.9 millionths
+		"insize":     {Safe, "", "In size"},
+		"accepted":   {Safe, "", "Accepted"},
+		"over":       {Danger, "", "Over"},
+		"unset":      {Act, "", "Not mastered"},
+		"ready":      {Act, "", "Gauge it"},
+		"honed":      {Act, "", "Gauge again"},
+		"ring":       {Act, "", "Read ring 2/3"},
+		"lost":       {Watch, "", "Gauge lost"},
+		"unrecorded": {Watch, "", "Not recording"},
 	} {
-		b := states()[name]
-		f := viewOf(b, notation.ForJob(b.Job))
+		b := shoptest.States()[name]
+		f := Of(b, notation.ForJob(b.Job))
 		if f.Tone != want.tone || f.Figure != want.figure || f.Big != want.big {
 			t.Errorf("%s: %s %q %q, want %+v", name, f.Tone, f.Figure, f.Big, want)
 		}
@@ -54,26 +55,26 @@ func TestFaces(t *testing.T) {
 // A check that is due before accepting is the action that is offered, before it would
 // be refused; with a fresh one it is to accept.
 func TestCheckIsAskedForBeforeAccepting(t *testing.T) {
-	b := *states()["insize"]
+	b := *shoptest.States()["insize"]
 	if b.Master.CheckDue.IsZero() {
 		t.Error("so many readings after the mastering no check is due")
 	}
 	b.Master.CheckDue = analysis.Phrase{}
-	if f := viewOf(&b, notation.Format{}); f.Due != "accept" || strings.Contains(f.Advice, "Check the zero on ring") {
+	if f := Of(&b, notation.Format{}); f.Due != "accept" || strings.Contains(f.Advice, "Check the zero on ring") {
 		t.Errorf("a fresh zero: %s, %q", f.Due, f.Advice)
 	}
 	b.Master.CheckDue = analysis.Quote("A zero check is due.")
-	if f := viewOf(&b, notation.Format{}); f.Due != "check" || !strings.Contains(f.Advice, "Check the zero on ring "+b.Master.Ring+", then accept") || f.Reason != "A zero check is due." {
+	if f := Of(&b, notation.Format{}); f.Due != "check" || !strings.Contains(f.Advice, "Check the zero on ring "+b.Master.Ring+", then accept") || f.Reason != "A zero check is due." {
 		t.Errorf("due: %s, %q, %q", f.Due, f.Advice, f.Reason)
 	}
 }
 
 // Over by less than a millionth is over, and the figure beside the word says by what.
 func TestOverByLittle(t *testing.T) {
-	b := *states()["over"]
+	b := *shoptest.States()["over"]
 	b.Room = -100 // 0.01 µm
 	for unit, want := range map[notation.Format]string{{}: "0.01", {Inch: true, Fine: true}: "0.4", {Inch: true}: "0.004"} {
-		if f := viewOf(&b, unit); f.RoomWord != "over by" || f.Room != want {
+		if f := Of(&b, unit); f.RoomWord != "over by" || f.Room != want {
 			t.Errorf("%+v: %s %s, want %s", unit, f.RoomWord, f.Room, want)
 		}
 	}
@@ -82,8 +83,8 @@ func TestOverByLittle(t *testing.T) {
 // A stock that places not gauged yet may exceed is a lower bound, a room an upper
 // one; once all are gauged both are what they are.
 func TestBoundsWhilePlacesAreMissing(t *testing.T) {
-	all := states()
-	some, whole := viewOf(all["partial"], notation.Format{}), viewOf(all["closing"], notation.Format{})
+	all := shoptest.States()
+	some, whole := Of(all["partial"], notation.Format{}), Of(all["closing"], notation.Format{})
 	if some.AtLeast != "≥" || some.RoomWord != "room at most" {
 		t.Errorf("places missing: %q %q", some.AtLeast, some.RoomWord)
 	}
@@ -95,7 +96,7 @@ func TestBoundsWhilePlacesAreMissing(t *testing.T) {
 // No size is shown as if it were known when the zero is not.
 func TestNothingIsShownWithoutAZero(t *testing.T) {
 	for _, name := range []string{"unset", "ring", "lost", "unrecorded", "honed"} {
-		f := viewOf(states()[name], notation.Format{})
+		f := Of(shoptest.States()[name], notation.Format{})
 		if f.Figure != "" || f.Room != "" {
 			t.Errorf("%s: shows %q and %q", name, f.Figure, f.Room)
 		}
@@ -106,19 +107,19 @@ func TestNothingIsShownWithoutAZero(t *testing.T) {
 // who gauges on has answered, and the question stays beside the advice.
 func TestQuestionedReading(t *testing.T) {
 	const q = "does it belong to 25 mm?"
-	b := states()["closing"]
+	b := shoptest.States()["closing"]
 	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
-	if f := viewOf(b, notation.Format{}); f.Advice != sentence(q) || f.Tone != watch || f.Due != "void" || !strings.Contains(f.Reason, "2 strokes") {
+	if f := Of(b, notation.Format{}); f.Advice != Sentence(q) || f.Tone != Watch || f.Due != "void" || !strings.Contains(f.Reason, "2 strokes") {
 		t.Errorf("of the newest: %s %q, advice %q, reason %q", f.Tone, f.Due, f.Advice, f.Reason)
 	}
-	b = states()["closing"]
+	b = shoptest.States()["closing"]
 	b.Places[2].Ask = analysis.Quote(q)
-	if f := viewOf(b, notation.Format{}); !strings.HasPrefix(f.Reason, sentence(q)) || f.Tone != stock || f.Due != "round" {
+	if f := Of(b, notation.Format{}); !strings.HasPrefix(f.Reason, Sentence(q)) || f.Tone != Stock || f.Due != "round" {
 		t.Errorf("of an older: %s %q, reason %q", f.Tone, f.Due, f.Reason)
 	}
-	b = states()["insize"]
+	b = shoptest.States()["insize"]
 	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
-	if f := viewOf(b, notation.Format{}); f.Big == "In size" || f.Tone == safe || f.Due == "accept" {
+	if f := Of(b, notation.Format{}); f.Big == "In size" || f.Tone == Safe || f.Due == "accept" {
 		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, f.Due)
 	}
 }
@@ -126,38 +127,38 @@ func TestQuestionedReading(t *testing.T) {
 // A surprising reading is asked about with both choices, before anything is built on it,
 // also when other places were gauged since.
 func TestSurprisingReading(t *testing.T) {
-	b := states()["surprise"]
-	f := viewOf(b, notation.Format{})
-	if f.Advice != "12.0 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
+	b := shoptest.States()["surprise"]
+	f := Of(b, notation.Format{})
+	if f.Advice != "12.0 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != Watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
 		t.Errorf("%s %q, due %q, advice %q", f.Tone, f.State, f.Due, f.Advice)
 	}
 	if len(f.Asked) != 1 || f.Asked[0].No != b.Last.No || len(f.Readings) != 3 || f.Next != "13 mm / 90°" {
 		t.Errorf("asked %+v, %d readings, next %s", f.Asked, len(f.Readings), f.Next)
 	}
-	p := began("surprise", bush()).master().rounds(bushRounds, 4, 3)
-	plan := p.fold.Job.Plan()
-	p.surprise(plan[3], length("22.2340 mm")).take(plan[4], length("22.2239 mm"))
-	if f := viewOf(p.bore(), notation.Format{}); f.Due != "keep" || !strings.Contains(f.Advice, "larger than expected") {
+	p := shoptest.Began("surprise", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 4, 3)
+	plan := p.Fold.Job.Plan()
+	p.Surprise(plan[3], shoptest.Length("22.2340 mm")).Take(plan[4], shoptest.Length("22.2239 mm"))
+	if f := Of(p.Bore(), notation.Format{}); f.Due != "keep" || !strings.Contains(f.Advice, "larger than expected") {
 		t.Errorf("gauged on: due %q, advice %q", f.Due, f.Advice)
 	}
-	asked := p.told[len(p.told)-2]
-	if h := happening(&asked, notation.Format{}); h.Good || h.Text != english(asked.Reading.Ask) {
+	asked := p.Told[len(p.Told)-2]
+	if h := Happening(&asked, notation.Format{}); h.Good || h.Text != english(asked.Reading.Ask) {
 		t.Errorf("sounds as taken: %+v", h)
 	}
-	if f := viewOf(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
+	if f := Of(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
 		t.Errorf("in inches: %q", f.Advice)
 	}
-	lines := linesOf(p.told, notation.Format{})
-	i := slices.IndexFunc(lines, func(l line) bool { return l.No == asked.Reading.No })
+	lines := Lines(p.Told, notation.Format{})
+	i := slices.IndexFunc(lines, func(l Line) bool { return l.No == asked.Reading.No })
 	if lines[i].Void != "asked about, not confirmed" || !strings.Contains(lines[i+1].Note, "larger than expected") {
 		t.Errorf("the list has %+v", lines[i:i+2])
 	}
-	p.tell(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.Reading.No}})
-	lines = linesOf(p.told, notation.Format{})
+	p.Tell(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.Reading.No}})
+	lines = Lines(p.Told, notation.Format{})
 	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("reading %d kept", asked.Reading.No) {
 		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
 	}
-	if f := viewOf(p.bore(), notation.Format{}); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
+	if f := Of(p.Bore(), notation.Format{}); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
 		t.Errorf("kept: due %q, asked %+v", f.Due, f.Asked)
 	}
 }
@@ -165,8 +166,8 @@ func TestSurprisingReading(t *testing.T) {
 // A bore that is still shrinking is not in size, whatever it reads now.
 func TestWarmIsNotInSize(t *testing.T) {
 	for _, name := range []string{"warm", "cool"} {
-		f := viewOf(states()[name], notation.Format{})
-		if f.Tone != watch || f.Big != "Too warm" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "Let it cool for about ") || strings.Contains(strings.ToLower(f.Reason), "in size") {
+		f := Of(shoptest.States()[name], notation.Format{})
+		if f.Tone != Watch || f.Big != "Too warm" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "Let it cool for about ") || strings.Contains(strings.ToLower(f.Reason), "in size") {
 			t.Errorf("%s: %s %q, due %q, room %q, advice %q", name, f.Tone, f.Big, f.Due, f.Room, f.Advice)
 		}
 	}
@@ -175,16 +176,16 @@ func TestWarmIsNotInSize(t *testing.T) {
 // What is taken off for the warmth of a part is said, and the part is judged; where it
 // could be, that is offered.
 func TestWarmthThatIsTakenOff(t *testing.T) {
-	b := states()["warm"]
-	if f := viewOf(b, notation.Format{}); b.Cooling.Excess != nil != strings.Contains(f.Advice, "taken off, under Warmth") {
+	b := shoptest.States()["warm"]
+	if f := Of(b, notation.Format{}); b.Cooling.Excess != nil != strings.Contains(f.Advice, "taken off, under Warmth") {
 		t.Errorf("excess %v, advice %q", b.Cooling.Excess, f.Advice)
 	}
 	b.Cooling.Excess = &analysis.Excess{Size: 3, U: 1}
-	if f := viewOf(b, notation.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
+	if f := Of(b, notation.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
 		t.Errorf("advice %q", f.Advice)
 	}
 	b.Cool = &state.CoolNow{Sentence: analysis.Quote("Warm by its cooling: 1.20 µm is taken off.")}
-	if f := viewOf(b, notation.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, english(b.Cool.Sentence)) || strings.Contains(f.Advice, "cool") {
+	if f := Of(b, notation.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, english(b.Cool.Sentence)) || strings.Contains(f.Advice, "cool") {
 		t.Errorf("%q, advice %q, reason %q", f.Big, f.Advice, f.Reason)
 	}
 }
@@ -192,25 +193,25 @@ func TestWarmthThatIsTakenOff(t *testing.T) {
 // An accepted part whose ring was not looked at since says so; one in doubt is not shown
 // as accepted.
 func TestAfterAcceptance(t *testing.T) {
-	b := states()["accepted"]
+	b := shoptest.States()["accepted"]
 	if b.Master.CheckAfter.IsZero() {
 		t.Fatal("no check is asked for after the last reading")
 	}
-	if f := viewOf(b, notation.Format{}); f.Big != "Accepted" || !strings.Contains(f.Reason, "Check the zero once more") {
+	if f := Of(b, notation.Format{}); f.Big != "Accepted" || !strings.Contains(f.Reason, "Check the zero once more") {
 		t.Errorf("%q, %q", f.Big, f.Reason)
 	}
 	b.Master.Doubted = true
-	if f := viewOf(b, notation.Format{}); f.Big != "In doubt" || f.Tone != watch || !strings.Contains(f.Advice, "again") || !strings.Contains(f.Reason, "check after its verdict failed") {
+	if f := Of(b, notation.Format{}); f.Big != "In doubt" || f.Tone != Watch || !strings.Contains(f.Advice, "again") || !strings.Contains(f.Reason, "check after its verdict failed") {
 		t.Errorf("%q %s, %q, %q", f.Big, f.Tone, f.Advice, f.Reason)
 	}
 }
 
 // Near size the figure is of the place that is nearest to its limit.
 func TestFigureNearSize(t *testing.T) {
-	if f := viewOf(states()["nearhigh"], notation.Format{}); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "widest") || f.RoomWord != "over by" {
+	if f := Of(shoptest.States()["nearhigh"], notation.Format{}); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "widest") || f.RoomWord != "over by" {
 		t.Errorf("high: %q %q %q", f.Figure, f.Caption, f.RoomWord) // 31.7527 − 31.75127 = 1.43 µm
 	}
-	if f := viewOf(states()["close"], notation.Format{}); !strings.HasPrefix(f.Caption, "to the low limit") && !strings.HasPrefix(f.Caption, "tightest") {
+	if f := Of(shoptest.States()["close"], notation.Format{}); !strings.HasPrefix(f.Caption, "to the low limit") && !strings.HasPrefix(f.Caption, "tightest") {
 		t.Errorf("low: %q %q", f.Figure, f.Caption)
 	}
 }
@@ -218,47 +219,22 @@ func TestFigureNearSize(t *testing.T) {
 // What is said of a finished part, of the spindle and of the record is said once,
 // and does not contradict itself.
 func TestFacesDoNotContradict(t *testing.T) {
-	all := states()
-	if f := viewOf(all["aside"], notation.Format{}); f.State != "laid aside" {
+	all := shoptest.States()
+	if f := Of(all["aside"], notation.Format{}); f.State != "laid aside" {
 		t.Errorf("laid aside, and %q", f.State)
 	}
-	if f := viewOf(all["spindle"], notation.Format{}); !f.Turning || !strings.HasPrefix(f.Cautions[0], "SPINDLE TURNING") || slices.ContainsFunc(f.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) {
+	if f := Of(all["spindle"], notation.Format{}); !f.Turning || !strings.HasPrefix(f.Cautions[0], "SPINDLE TURNING") || slices.ContainsFunc(f.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) {
 		t.Errorf("spindle: %q", f.Cautions)
 	}
-	if f := viewOf(all["reserve"], notation.Format{}); f.Record.Tone != watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
+	if f := Of(all["reserve"], notation.Format{}); f.Record.Tone != Watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
 		t.Errorf("record: %+v, %q", f.Record, f.Cautions)
 	}
 }
 
 func TestNoJob(t *testing.T) {
-	f := viewOf(&state.Bore{State: event.CannotJudge, Why: analysis.Quote("choose a job")}, notation.Format{})
-	if f.Tone != act || f.Big != "Choose a job" {
+	f := Of(&state.Bore{State: event.CannotJudge, Why: analysis.Quote("choose a job")}, notation.Format{})
+	if f.Tone != Act || f.Big != "Choose a job" {
 		t.Errorf("%+v", f)
-	}
-}
-
-// Every tone has a shape and a colour of its own, in daylight and in the dark.
-func TestTonesHaveShapes(t *testing.T) {
-	head, err1 := files.ReadFile("templates/head.html")
-	css, err2 := files.ReadFile("static/page.css")
-	if err1 != nil || err2 != nil {
-		t.Fatal(err1, err2)
-	}
-	var bodies []string
-	for _, tn := range []tone{safe, danger, watch, act, stock, none} {
-		_, after, ok := strings.Cut(string(head), `id="s-`+string(tn)+`"`)
-		if !ok {
-			t.Errorf("%s has no shape", tn)
-			continue
-		}
-		shape, _, _ := strings.Cut(after, "</symbol>")
-		if slices.Contains(bodies, shape) {
-			t.Errorf("%s has the shape of another", tn)
-		}
-		bodies = append(bodies, shape)
-		if !strings.Contains(string(css), `[data-tone="`+string(tn)+`"]`) {
-			t.Errorf("%s has no colour", tn)
-		}
 	}
 }
 
@@ -268,14 +244,14 @@ func TestOneUnitOnAFace(t *testing.T) {
 	foreign := map[bool]*regexp.Regexp{
 		false: regexp.MustCompile(`\d (in|µin|tenths|millionths)\b`), true: regexp.MustCompile(`\d (mm|µm)\b`),
 	}
-	for name, b := range states() {
+	for name, b := range shoptest.States() {
 		if b.Refused == nil {
 			b.Refused = &event.Refusal{Reason: analysis.Say("ask.larger", analysis.Deviation(25_000), b.Job.Plan()[0])}
 		}
 		for _, inch := range []bool{false, true} {
 			f := notation.ForJob(b.Job)
 			f.Inch = inch
-			v := viewOf(b, f)
+			v := Of(b, f)
 			v.Other, v.Places, v.Readings = "", nil, nil // the figure in other units is meant to be
 			text, err := json.Marshal(v)
 			if err != nil {
@@ -291,12 +267,12 @@ func TestOneUnitOnAFace(t *testing.T) {
 // A caution about the next round of honing is not given with advice to stop.
 func TestCautionsFitTheAdvice(t *testing.T) {
 	honing := 0
-	for name, b := range states() {
+	for name, b := range shoptest.States() {
 		if b.Advice != nil && b.Advice.Kind.Honing() {
 			honing++
 			continue
 		}
-		for _, c := range viewOf(b, notation.ForJob(b.Job)).Cautions {
+		for _, c := range Of(b, notation.ForJob(b.Job)).Cautions {
 			if strings.Contains(c, "smaller rounds") || strings.Contains(c, "dress them") {
 				t.Errorf("%s: caution %q though no round is advised", name, c)
 			}
@@ -309,18 +285,18 @@ func TestCautionsFitTheAdvice(t *testing.T) {
 
 // A check of the speeds says at which speed to rock now, and what came of it.
 func TestSpeedsAreAskedFor(t *testing.T) {
-	b := *states()["ring"]
+	b := *shoptest.States()["ring"]
 	run := *b.Master.Running
 	run.Check, run.Speeds, run.Of = true, true, 6
 	b.Master.Running = &run
 	for n, want := range map[int][2]string{0: {"Rock slowly 1/3", "Rock slowly in ring "}, 2: {"Rock slowly 3/3", "Rock slowly"}, 3: {"Rock fast 1/3", "Now rock fast in ring "}, 5: {"Rock fast 3/3", "Now rock fast"}} {
 		run.Raw = make([]analysis.Length, n)
-		if f := viewOf(&b, notation.Format{}); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != act {
+		if f := Of(&b, notation.Format{}); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != Act {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
 	}
 	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large when rocked fast: state averages: 100 ms.")}}}}
-	if h := happening(&e, notation.Format{}); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
+	if h := Happening(&e, notation.Format{}); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
 		t.Errorf("%+v", h)
 	}
 	if got := note(&e.Event, notation.Format{}); !strings.HasPrefix(got, "rocked slowly, then fast: Reads") {
@@ -330,8 +306,8 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 
 // What is assumed of the gauge stands beside it.
 func TestAssumedIsSaid(t *testing.T) {
-	b := *states()["insize"]
-	if f := viewOf(&b, notation.Format{}); f.Gauge.More != "" {
+	b := *shoptest.States()["insize"]
+	if f := Of(&b, notation.Format{}); f.Gauge.More != "" {
 		t.Errorf("nothing is assumed, and it says %q", f.Gauge.More)
 	}
 	budget := *b.Budget
@@ -342,7 +318,7 @@ func TestAssumedIsSaid(t *testing.T) {
 		}
 	}
 	b.Budget = &budget
-	if f := viewOf(&b, notation.Format{}); f.Gauge.More != "assumed: repeatability" {
+	if f := Of(&b, notation.Format{}); f.Gauge.More != "assumed: repeatability" {
 		t.Errorf("says %q", f.Gauge.More)
 	}
 }

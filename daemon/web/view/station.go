@@ -1,4 +1,7 @@
-package web
+// Package view says what a person reads off the pages: the state of a station, what
+// happens there, what the gauge shows, and the record of a part, each in the reader's
+// language and units. The pages only set it.
+package view
 
 import (
 	"cmp"
@@ -6,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
@@ -14,22 +19,22 @@ import (
 	"fairbore/daemon/state"
 )
 
-// tone is the meaning of a colour at a machine (IEC 60073); each comes with a
+// Tone is the meaning of a colour at a machine (IEC 60073); each comes with a
 // word and a shape of its own.
-type tone string
+type Tone string
 
 const (
-	safe   tone = "safe"   // green, a tick in a circle
-	danger tone = "danger" // red, a cross in an octagon
-	watch  tone = "watch"  // yellow, a triangle
-	act    tone = "act"    // blue, a hand on a disc: the operator must act
-	stock  tone = "stock"  // no colour, an arrow: hone on
-	none   tone = "none"   // no colour, a dashed square: nothing is known
+	Safe   Tone = "safe"   // green, a tick in a circle
+	Danger Tone = "danger" // red, a cross in an octagon
+	Watch  Tone = "watch"  // yellow, a triangle
+	Act    Tone = "act"    // blue, a hand on a disc: the operator must act
+	Stock  Tone = "stock"  // no colour, an arrow: hone on
+	None   Tone = "none"   // no colour, a dashed square: nothing is known
 )
 
-// stationView is what a person reads off the page of a station, in his language and
+// Station is what a person reads off the page of a station, in his language and
 // units: all words and figures, so that the page only has to set them.
-type stationView struct {
+type Station struct {
 	work
 	headline
 	counsel
@@ -52,7 +57,7 @@ type work struct {
 // headline is the state of a station and what stands largest.
 type headline struct {
 	is    situation // what the words below are of
-	Tone  tone      `json:"tone"`
+	Tone  Tone      `json:"tone"`
 	State string    `json:"state"`          // the word of the state
 	Same  bool      `json:"same,omitempty"` // Big says that too
 	Away  bool      `json:"away,omitempty"` // the station is out of reach
@@ -94,7 +99,7 @@ type signs struct {
 
 // sign is a small state.
 type sign struct {
-	Tone tone   `json:"tone"`
+	Tone Tone   `json:"tone"`
 	Text string `json:"text"`
 	More string `json:"more,omitempty"` // after the text, where there is room for it
 }
@@ -117,9 +122,9 @@ type choice struct {
 	Text  string          `json:"text"`
 }
 
-// viewOf puts the state of a station into words.
-func viewOf(b *state.Bore, f notation.Format) stationView {
-	v := stationView{work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
+// Of puts the state of a station into words.
+func Of(b *state.Bore, f notation.Format) Station {
+	v := Station{work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs = signsOf(b, f)
 	v.cautions(b, f)
 	v.Due = due(b, v.is)
@@ -130,7 +135,7 @@ func viewOf(b *state.Bore, f notation.Format) stationView {
 	v.choices = choicesOf(b, f)
 	v.events(b, f)
 	v.advise(b, f)
-	v.Reason = sentence(v.Reason)
+	v.Reason = Sentence(v.Reason)
 	v.studied(b, f)
 	return v
 }
@@ -145,25 +150,15 @@ func workOf(b *state.Bore) (w work) {
 	return w
 }
 
-// away is the view of a station that is out of reach: what was on the machine, and
+// Away is the view of a station that is out of reach: what was on the machine, and
 // since when nothing is known. The gauge and the record may be well there.
-func away(b *state.Bore, f notation.Format, why string) stationView {
-	return stationView{
+func Away(b *state.Bore, f notation.Format, why string) Station {
+	return Station{
 		work:     workOf(b),
-		headline: headline{Tone: none, State: f.Text("away.state"), Same: true, Away: true, Big: f.Text("away.big"), Why: why, Waiting: f.Text("face.waits.signal")},
+		headline: headline{Tone: None, State: f.Text("away.state"), Same: true, Away: true, Big: f.Text("away.big"), Why: why, Waiting: f.Text("face.waits.signal")},
 		counsel:  counsel{Advice: f.Text("away.advice"), Reason: why},
-		signs:    signs{sign{Tone: none, Text: f.Text("away.master")}, sign{Tone: none, Text: f.Text("away.gauge")}, sign{Tone: none, Text: f.Text("away.record")}},
+		signs:    signs{sign{Tone: None, Text: f.Text("away.master")}, sign{Tone: None, Text: f.Text("away.gauge")}, sign{Tone: None, Text: f.Text("away.record")}},
 	}
-}
-
-// stationView puts the state of a station into words, or says that it is out of reach.
-func (s *Server) stationView(b *state.Bore, f notation.Format) stationView {
-	if p, ok := s.src.(Presence); ok {
-		if why := p.Gone(b.Station); why != "" {
-			return away(b, f, why)
-		}
-	}
-	return viewOf(b, f)
 }
 
 // situation is what matters most at a station.
@@ -197,32 +192,32 @@ const (
 // looksOf is what a situation looks like: its tone, for whom or what it waits, and the
 // action that is due in it whatever else is known.
 var looksOf = map[situation]struct {
-	tone  tone
+	tone  Tone
 	waits string
 	due   string
 	own   bool // it has a word of its own for the state of the station
 	same  bool // and its large words are that word
 }{
-	noJob:        {tone: act, waits: "job", due: "job"},
-	inDoubt:      {tone: watch, waits: "person", due: "part", own: true},
-	accepted:     {tone: safe, waits: "part", due: "part"},
-	laidAside:    {tone: watch, waits: "part", due: "part", own: true, same: true},
-	notRecording: {tone: watch, waits: "journal"},
-	gaugeLost:    {tone: watch, waits: "gauge"},
-	rockSlowly:   {tone: act, waits: "ring"},
-	rockFast:     {tone: act, waits: "ring"},
-	checkRing:    {tone: act, waits: "ring"},
-	readRing:     {tone: act, waits: "ring"},
-	notMastered:  {tone: act, waits: "mastering", due: "master", same: true},
-	studyTrial:   {tone: act, waits: "gauging", own: true},
-	studyNext:    {tone: act, waits: "part", due: "study", own: true},
-	overSize:     {tone: danger, waits: "person", due: "reject", same: true},
-	gaugeIt:      {tone: act, waits: "gauging"},
-	gaugeAgain:   {tone: act, waits: "gauging"},
-	tooWarm:      {tone: watch, waits: "cooling", own: true},
-	inSize:       {tone: safe, waits: "accepting", same: true},
-	outOfForm:    {tone: watch, waits: "person"},
-	rightPlace:   {tone: watch, own: true, same: true},
+	noJob:        {tone: Act, waits: "job", due: "job"},
+	inDoubt:      {tone: Watch, waits: "person", due: "part", own: true},
+	accepted:     {tone: Safe, waits: "part", due: "part"},
+	laidAside:    {tone: Watch, waits: "part", due: "part", own: true, same: true},
+	notRecording: {tone: Watch, waits: "journal"},
+	gaugeLost:    {tone: Watch, waits: "gauge"},
+	rockSlowly:   {tone: Act, waits: "ring"},
+	rockFast:     {tone: Act, waits: "ring"},
+	checkRing:    {tone: Act, waits: "ring"},
+	readRing:     {tone: Act, waits: "ring"},
+	notMastered:  {tone: Act, waits: "mastering", due: "master", same: true},
+	studyTrial:   {tone: Act, waits: "gauging", own: true},
+	studyNext:    {tone: Act, waits: "part", due: "study", own: true},
+	overSize:     {tone: Danger, waits: "person", due: "reject", same: true},
+	gaugeIt:      {tone: Act, waits: "gauging"},
+	gaugeAgain:   {tone: Act, waits: "gauging"},
+	tooWarm:      {tone: Watch, waits: "cooling", own: true},
+	inSize:       {tone: Safe, waits: "accepting", same: true},
+	outOfForm:    {tone: Watch, waits: "person"},
+	rightPlace:   {tone: Watch, own: true, same: true},
 }
 
 // situationOf decides what matters most: what is not known before what is.
@@ -286,7 +281,7 @@ func bySize(b *state.Bore) situation {
 
 // headlineOf says the state, and what stands largest.
 func headlineOf(b *state.Bore, f notation.Format) headline {
-	h := headline{is: situationOf(b), Tone: none, State: f.Text("state." + string(b.State)), Why: f.Say(b.Why)}
+	h := headline{is: situationOf(b), Tone: None, State: f.Text("state." + string(b.State)), Why: f.Say(b.Why)}
 	h.say(h.is, b, f)
 	switch h.is {
 	case inDoubt, accepted, laidAside, overSize, inSize, outOfForm:
@@ -337,9 +332,9 @@ func bigOf(is situation, m *event.Master) analysis.Phrase {
 func (h *headline) figure(b *state.Bore, f notation.Format) {
 	switch b.State {
 	case event.StockToGo:
-		h.Tone = stock
+		h.Tone = Stock
 	case event.TooClose:
-		h.Tone, h.Waiting = watch, f.Text("face.waits.gauging")
+		h.Tone, h.Waiting = Watch, f.Text("face.waits.gauging")
 	}
 	small := b.Sizes.Smallest
 	h.Unit, h.Figure, h.Other = f.Text("face.unit.to_go", f.SmallUnit()), f.Some(b.ToLow), f.Other(b.ToLow)
@@ -355,8 +350,8 @@ func (h *headline) figure(b *state.Bore, f notation.Format) {
 		h.Unit, h.Figure, h.Other = f.Text("face.unit.from_target", f.SmallUnit()), f.Signed(d), f.Other(d)
 	}
 	if !b.Complete {
-		if h.Tone == none {
-			h.Tone, h.State = act, f.Text("face.state.gauging")
+		if h.Tone == None {
+			h.Tone, h.State = Act, f.Text("face.state.gauging")
 		}
 		if b.State == event.StockToGo {
 			h.AtLeast = "≥" // the places not gauged yet may be tighter
@@ -445,7 +440,7 @@ func dueBySize(b *state.Bore, is situation) string {
 }
 
 // advise says what to consider doing next, and why.
-func (v *stationView) advise(b *state.Bore, f notation.Format) {
+func (v *Station) advise(b *state.Bore, f notation.Format) {
 	v.Reason = v.Why
 	switch v.is {
 	case notRecording:
@@ -470,7 +465,7 @@ func (v *stationView) advise(b *state.Bore, f notation.Format) {
 }
 
 // onBore advises by what is known of the bore.
-func (v *stationView) onBore(b *state.Bore, f notation.Format) {
+func (v *Station) onBore(b *state.Bore, f notation.Format) {
 	switch a := b.Advice; {
 	case b.Shrinking() && b.State != event.Over: // no reason: not the verdict on what it reads now
 		v.Advice, v.Reason = f.Text("face.advice.cool", max(1, int(math.Ceil(b.Cooling.Wait.Minutes())))), ""
@@ -486,7 +481,7 @@ func (v *stationView) onBore(b *state.Bore, f notation.Format) {
 }
 
 // warmth adds what is asked about places and known of the part's warmth.
-func (v *stationView) warmth(b *state.Bore, f notation.Format) {
+func (v *Station) warmth(b *state.Bore, f notation.Format) {
 	for _, p := range b.Places {
 		v.Reason = join(f.Say(p.Ask), v.Reason)
 	}
@@ -503,7 +498,7 @@ func (v *stationView) warmth(b *state.Bore, f notation.Format) {
 
 // ask puts the tool's question before its advice: nothing is to be built on a
 // reading that may be of another place.
-func (v *stationView) ask(b *state.Bore, f notation.Format) {
+func (v *Station) ask(b *state.Bore, f notation.Format) {
 	q := asked(b)
 	if q.IsZero() || b.Verdict != nil || v.is == tooWarm {
 		return
@@ -515,10 +510,10 @@ func (v *stationView) ask(b *state.Bore, f notation.Format) {
 		v.Big, v.Same = "", false
 	}
 	if surprise(b) != nil { // the question names the choices
-		v.Reason, v.Advice = f.Text("face.reason.not_yet"), sentence(f.Say(q))
+		v.Reason, v.Advice = f.Text("face.reason.not_yet"), Sentence(f.Say(q))
 		return
 	}
-	v.Reason, v.Advice = f.Text("face.reason.right_place", v.Advice), sentence(f.Say(q))
+	v.Reason, v.Advice = f.Text("face.reason.right_place", v.Advice), Sentence(f.Say(q))
 }
 
 // risk says how likely the advised round goes over.
@@ -537,7 +532,7 @@ func join(parts ...string) string {
 }
 
 // cautions are what to mind, what is worst first.
-func (v *stationView) cautions(b *state.Bore, f notation.Format) {
+func (v *Station) cautions(b *state.Bore, f notation.Format) {
 	for _, c := range b.Cautions {
 		if b.Spindle && c.Code == advise.StopSpindle { // said by what comes first
 			continue
@@ -545,7 +540,7 @@ func (v *stationView) cautions(b *state.Bore, f notation.Format) {
 		v.Cautions = append(v.Cautions, f.Say(c))
 	}
 	if b.Recording && !b.Warning.IsZero() {
-		v.Cautions = slices.Insert(v.Cautions, 0, sentence(f.Say(b.Warning)))
+		v.Cautions = slices.Insert(v.Cautions, 0, Sentence(f.Say(b.Warning)))
 	}
 	if v.Turning = b.Spindle; v.Turning {
 		v.Cautions = slices.Insert(v.Cautions, 0, f.Text("face.caution.turning"))
@@ -575,13 +570,13 @@ func choicesOf(b *state.Bore, f notation.Format) choices {
 		c.Voids = append(c.Voids, choice{r.Depth, r.Angle, r.No, f.Text("face.void", r.No, r.Place, r.Reason, analysis.Size(r.Size))})
 	}
 	if z := b.Sizes; z != nil {
-		c.Sizes = sentence(f.Text("face.sizes", analysis.Say("state."+string(b.State)), analysis.Size(z.Smallest.Size), z.Smallest.Place, analysis.Size(z.Largest.Size), z.Largest.Place))
+		c.Sizes = Sentence(f.Text("face.sizes", analysis.Say("state."+string(b.State)), analysis.Size(z.Smallest.Size), z.Smallest.Place, analysis.Size(z.Largest.Size), z.Largest.Place))
 	}
 	return c
 }
 
 // events says what is next and what came last.
-func (v *stationView) events(b *state.Bore, f notation.Format) {
+func (v *Station) events(b *state.Bore, f notation.Format) {
 	if b.Next != nil {
 		v.Next = f.Place(*b.Next)
 	}
@@ -611,27 +606,27 @@ func reread(x *event.Rereading) string {
 func signsOf(b *state.Bore, f notation.Format) (s signs) {
 	switch m := &b.Master; {
 	case m.OK && m.Gain != 0:
-		s.Master = sign{safe, f.Text("face.sign.ring", m.Ring), f.Text("face.sign.since_gain", m.Since, analysis.Number{Value: m.Gain, Places: 4})}
+		s.Master = sign{Safe, f.Text("face.sign.ring", m.Ring), f.Text("face.sign.since_gain", m.Since, analysis.Number{Value: m.Gain, Places: 4})}
 	case m.OK:
-		s.Master = sign{safe, f.Text("face.sign.ring", m.Ring), f.Text("face.sign.since", m.Since)}
+		s.Master = sign{Safe, f.Text("face.sign.ring", m.Ring), f.Text("face.sign.since", m.Since)}
 	default:
-		s.Master = sign{Tone: act, Text: f.Text("face.sign.not_mastered")}
+		s.Master = sign{Tone: Act, Text: f.Text("face.sign.not_mastered")}
 	}
 	switch g := b.Gauge; {
 	case g == nil:
-		s.Gauge = sign{Tone: none, Text: f.Text("face.sign.no_gauge")}
+		s.Gauge = sign{Tone: None, Text: f.Text("face.sign.no_gauge")}
 	case g.Lost:
-		s.Gauge = sign{Tone: watch, Text: f.Text("face.sign.gauge_lost", g.Name)}
+		s.Gauge = sign{Tone: Watch, Text: f.Text("face.sign.gauge_lost", g.Name)}
 	default:
-		s.Gauge = sign{Tone: safe, Text: f.Text("face.sign.gauge", g.Name), More: assumed(b, f)}
+		s.Gauge = sign{Tone: Safe, Text: f.Text("face.sign.gauge", g.Name), More: assumed(b, f)}
 	}
 	switch {
 	case !b.Recording:
-		s.Record = sign{Tone: danger, Text: f.Text("face.sign.not_recording")}
+		s.Record = sign{Tone: Danger, Text: f.Text("face.sign.not_recording")}
 	case !b.Warning.IsZero():
-		s.Record = sign{Tone: watch, Text: f.Text("face.sign.record_warning")}
+		s.Record = sign{Tone: Watch, Text: f.Text("face.sign.record_warning")}
 	default:
-		s.Record = sign{Tone: safe, Text: f.Text("face.sign.recording")}
+		s.Record = sign{Tone: Safe, Text: f.Text("face.sign.recording")}
 	}
 	return s
 }
@@ -647,4 +642,10 @@ func assumed(b *state.Bore, f notation.Format) string {
 		words[i] = f.Text("face.assumed." + what)
 	}
 	return f.Text("face.sign.assumed", strings.Join(words, ", "))
+}
+
+// Sentence begins a line with a capital letter.
+func Sentence(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
 }

@@ -2,7 +2,6 @@ package web
 
 import (
 	"bytes"
-	"cmp"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -14,6 +13,7 @@ import (
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/view"
 )
 
 // look is how one viewer wants to see a station.
@@ -116,38 +116,6 @@ func expected(b *state.Bore) *[2]analysis.Length {
 	return &e
 }
 
-// needle is where the gauge's tips are now.
-type needle struct {
-	Text   string  `json:"text"`
-	Above  float64 `json:"um"` // above the low limit, µm
-	InBore bool    `json:"in"`
-	Known  bool    `json:"known"` // corrected to the master
-	Hint   string  `json:"hint,omitempty"`
-	Passes int     `json:"passes"` // through square that count so far
-	Marks  int     `json:"marks"`  // of passes, those that are wanted at least included
-	Count  string  `json:"count,omitempty"`
-}
-
-func needleOf(v *event.Live, j *analysis.Job, f notation.Format) needle {
-	n := needle{InBore: v.InBore, Known: v.Size != 0, Passes: v.Passes, Marks: max(v.Passes, v.Wanted)}
-	size := cmp.Or(v.Size, v.Raw)
-	n.Text = f.Size(size)
-	if !v.Hint.IsZero() {
-		n.Hint = sentence(f.Say(v.Hint))
-	}
-	switch {
-	case n.Marks == 0:
-	case v.Passes < v.Wanted:
-		n.Count = f.Text("face.passes_of", v.Passes, v.Wanted)
-	default:
-		n.Count = f.Text("face.passes", v.Passes)
-	}
-	if j != nil {
-		n.Above = (size - j.Low).Micrometres()
-	}
-	return n
-}
-
 // viewer writes one viewer's stream: words and drawings of what changed.
 type viewer struct {
 	look
@@ -168,10 +136,10 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 			v.show(b)
 		}
 		for i := range events {
-			v.buf = appendEvent(v.buf, "happened", happening(&events[i], v.format(v.job)))
+			v.buf = appendEvent(v.buf, "happened", view.Happening(&events[i], v.format(v.job)))
 		}
 		for i := range lives {
-			v.buf = appendEvent(v.buf, "live", needleOf(&lives[i], v.job, v.format(v.job)))
+			v.buf = appendEvent(v.buf, "live", view.NeedleOf(&lives[i], v.job, v.format(v.job)))
 		}
 		return v.buf
 	})
@@ -189,43 +157,6 @@ func (v *viewer) show(b *state.Bore) {
 		v.drawn = drawn
 		v.buf = append(v.buf, drawn...)
 	}
-}
-
-// happened is an event as the page sounds and says it.
-type happened struct {
-	Seq  uint64     `json:"seq"` // of the record
-	Kind event.Kind `json:"kind"`
-	Text string     `json:"text"`
-	Good bool       `json:"good"`
-}
-
-func happening(r *event.Record, f notation.Format) happened {
-	h := happened{Seq: r.Seq, Kind: r.Kind, Good: true}
-	switch {
-	case r.Reading != nil && r.Reading.Surprising:
-		h.Text, h.Good = f.Say(r.Reading.Ask), false
-	case r.Reading != nil:
-		h.Text = f.Signed(r.Reading.Deviation) + " " + f.SmallUnit()
-	case r.Refused != nil:
-		h.Text, h.Good = f.Say(r.Refused.Reason), false
-	case r.Kind == event.Voided && r.Void != nil:
-		h.Text = f.Text("face.happened.void", r.Void.No)
-	case r.Kind == event.Restored && r.Void != nil:
-		h.Text = f.Text("face.happened.restored", r.Void.No)
-	case r.Kind == event.Kept && r.Void != nil:
-		h.Text = f.Text("face.happened.kept", r.Void.No)
-	case r.Round != nil:
-		h.Text = f.Text("face.happened.round", r.Round.Number)
-	case r.Verdict != nil:
-		h.Good = r.Verdict.Accepted
-	case r.Check != nil:
-		h.Good = r.Check.Doubt == nil
-	case r.Reread != nil:
-		h.Text, h.Good = f.Say(r.Reread.Sentence), r.Reread.Doubt == nil
-	case r.Speeds != nil:
-		h.Text, h.Good = f.Say(r.Speeds.Sentence), r.Speeds.Good
-	}
-	return h
 }
 
 // follow keeps a stream of server-sent events going: a greeting, then what say

@@ -1,4 +1,6 @@
-package web
+// Package jobform reads the form of a new job: it makes a job of what was typed, and says
+// at each field how that was understood, what is wrong with it and what is usual there.
+package jobform
 
 import (
 	"cmp"
@@ -8,8 +10,6 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
-	"fairbore/daemon/picture"
-	"fairbore/daemon/state"
 )
 
 // Entry is what the page of a new job needs to know. Any goroutine may call its
@@ -23,10 +23,10 @@ type Entry struct {
 
 // Fields of the page of a new job; they are the keys of what is posted.
 const (
-	fieldID, fieldTitle, fieldRevision, fieldUnit, fieldMaterial = "id", "title", "revision", "unit", "material"
-	fieldNominal, fieldClass, fieldLow, fieldHigh, fieldTarget   = "nominal", "class", "low", "high", "target"
+	fieldID, fieldTitle, fieldRevision, FieldUnit, fieldMaterial = "id", "title", "revision", "unit", "material"
+	fieldNominal, FieldClass, fieldLow, fieldHigh, fieldTarget   = "nominal", "class", "low", "high", "target"
 	fieldVariation, fieldOvality, fieldTaper                     = "variation", "ovality", "taper"
-	fieldLength, fieldFace, fieldBlind, fieldInterrupts          = "length", "face", "blind", "interrupts"
+	fieldLength, FieldFace, fieldBlind, fieldInterrupts          = "length", "face", "blind", "interrupts"
 	fieldOutside                                                 = "outside"
 	fieldSections, fieldAngles, fieldRing, fieldBand             = "sections", "orientations", "ring", "band"
 )
@@ -38,27 +38,27 @@ const usualBand = analysis.Deviation(200 * analysis.Micrometre)
 // is then set where it will be read (common practice).
 const farRing = 100 * analysis.Micrometre
 
-// draft is a job as it was typed, field by field, and what was found in it.
-type draft struct {
+// Draft is a job as it was typed, field by field, and what was found in it.
+type Draft struct {
 	f      notation.Format // of who types
 	text   map[string]string
-	job    analysis.Job
-	faults map[string]string // by field, the first of each
-	echo   map[string]string // by field: how it was understood
-	usual  map[string]string // by field: what is usual there
-	ask    []string          // what is odd, and may be meant
+	Job    analysis.Job
+	Faults map[string]string // by field, the first of each
+	Echo   map[string]string // by field: how it was understood
+	Usual  map[string]string // by field: what is usual there
+	Ask    []string          // what is odd, and may be meant
 }
 
-// readDraft reads what was typed. A length without a unit is in that of the
+// Read reads what was typed. A length without a unit is in that of the
 // drawing, a limit with a sign a deviation from nominal.
-func readDraft(text map[string]string, f notation.Format) *draft {
-	d := &draft{f: f, text: text, faults: map[string]string{}, echo: map[string]string{}, usual: map[string]string{}}
-	j := &d.job
+func Read(text map[string]string, f notation.Format) *Draft {
+	d := &Draft{f: f, text: text, Faults: map[string]string{}, Echo: map[string]string{}, Usual: map[string]string{}}
+	j := &d.Job
 	j.ID, j.Title, j.Revision = d.word(fieldID), cmp.Or(d.word(fieldTitle), d.word(fieldID)), d.word(fieldRevision)
-	j.Material, j.Face, j.Ring = d.word(fieldMaterial), cmp.Or(d.word(fieldFace), "front"), d.word(fieldRing)
+	j.Material, j.Face, j.Ring = d.word(fieldMaterial), cmp.Or(d.word(FieldFace), "front"), d.word(fieldRing)
 	j.Blind = d.word(fieldBlind) != ""
-	if err := j.Unit.UnmarshalText([]byte(d.word(fieldUnit))); err != nil || j.Unit != analysis.MM && j.Unit != analysis.IN {
-		d.bad(fieldUnit, analysis.Say("entry.unit"))
+	if err := j.Unit.UnmarshalText([]byte(d.word(FieldUnit))); err != nil || j.Unit != analysis.MM && j.Unit != analysis.IN {
+		d.bad(FieldUnit, analysis.Say("entry.unit"))
 		j.Unit = analysis.MM
 	}
 	j.Nominal = d.length(fieldNominal)
@@ -71,20 +71,20 @@ func readDraft(text map[string]string, f notation.Format) *draft {
 	return d
 }
 
-func (d *draft) word(field string) string { return strings.TrimSpace(d.text[field]) }
+func (d *Draft) word(field string) string { return strings.TrimSpace(d.text[field]) }
 
 // bad notes a fault of a field, if it is the first there.
-func (d *draft) bad(field string, why error) {
-	if d.faults[field] == "" {
-		d.faults[field] = d.f.Error(why)
+func (d *Draft) bad(field string, why error) {
+	if d.Faults[field] == "" {
+		d.Faults[field] = d.f.Error(why)
 	}
 }
 
 // parse reads a length, in the drawing's unit if it has none.
-func (d *draft) parse(field, text string) (analysis.Length, bool) {
+func (d *Draft) parse(field, text string) (analysis.Length, bool) {
 	l, err := analysis.ParseLength(text)
 	if errors.Is(err, analysis.ErrNoUnit) {
-		l, err = analysis.ParseLength(text + " " + d.job.Unit.String())
+		l, err = analysis.ParseLength(text + " " + d.Job.Unit.String())
 	}
 	switch {
 	case err == nil:
@@ -95,7 +95,7 @@ func (d *draft) parse(field, text string) (analysis.Length, bool) {
 		d.bad(field, analysis.Say("entry.length.range", text))
 	case errors.Is(err, analysis.ErrInches):
 		d.bad(field, analysis.Say("entry.length.inches", text))
-	case d.job.Unit.Inch():
+	case d.Job.Unit.Inch():
 		d.bad(field, analysis.Say("entry.length.in", text))
 	default:
 		d.bad(field, analysis.Say("entry.length.mm", text))
@@ -103,22 +103,22 @@ func (d *draft) parse(field, text string) (analysis.Length, bool) {
 	return 0, false
 }
 
-func (d *draft) length(field string) analysis.Length {
+func (d *Draft) length(field string) analysis.Length {
 	text := d.word(field)
 	if text == "" {
 		return 0
 	}
 	l, ok := d.parse(field, text)
 	if ok {
-		d.echo[field] = both(l)
+		d.Echo[field] = both(l)
 	}
 	return l
 }
 
-func (d *draft) deviation(field string) analysis.Deviation {
+func (d *Draft) deviation(field string) analysis.Deviation {
 	l := d.length(field)
 	if l != 0 {
-		d.echo[field] = bothSmall(analysis.Deviation(l))
+		d.Echo[field] = bothSmall(analysis.Deviation(l))
 	}
 	return analysis.Deviation(l)
 }
@@ -134,25 +134,25 @@ func bothSmall(d analysis.Deviation) string {
 }
 
 // limits works the limits out: typed as sizes, as deviations, or by a class.
-func (d *draft) limits() {
-	j := &d.job
+func (d *Draft) limits() {
+	j := &d.Job
 	low, high := d.word(fieldLow), d.word(fieldHigh)
 	switch {
-	case d.word(fieldClass) == "":
+	case d.word(FieldClass) == "":
 		j.Low, j.High = d.limit(fieldLow, low), d.limit(fieldHigh, high)
 	case low != "" || high != "":
-		d.bad(fieldClass, analysis.Say("entry.class_and_limits"))
+		d.bad(FieldClass, analysis.Say("entry.class_and_limits"))
 	default:
 		d.class()
 	}
 	j.Target = d.length(fieldTarget)
-	if j.Target == 0 && j.High > j.Low && d.faults[fieldTarget] == "" {
+	if j.Target == 0 && j.High > j.Low && d.Faults[fieldTarget] == "" {
 		j.Target = j.Low + (j.High-j.Low)/2
-		d.echo[fieldTarget] = d.f.Text("entry.middle", both(j.Target))
+		d.Echo[fieldTarget] = d.f.Text("entry.middle", both(j.Target))
 	}
 }
 
-func (d *draft) limit(field, text string) analysis.Length {
+func (d *Draft) limit(field, text string) analysis.Length {
 	if text == "" {
 		return 0
 	}
@@ -161,33 +161,33 @@ func (d *draft) limit(field, text string) analysis.Length {
 		return 0
 	}
 	if text == "0" || strings.ContainsAny(text[:1], "+-") || strings.HasPrefix(text, "−") {
-		l += d.job.Nominal
+		l += d.Job.Nominal
 	}
-	d.echo[field] = both(l)
+	d.Echo[field] = both(l)
 	return l
 }
 
-func (d *draft) class() {
-	j := &d.job
-	c, err := plan.ParseClass(d.word(fieldClass))
+func (d *Draft) class() {
+	j := &d.Job
+	c, err := plan.ParseClass(d.word(FieldClass))
 	switch {
 	case err != nil:
-		d.bad(fieldClass, err)
+		d.bad(FieldClass, err)
 		return
 	case !c.Hole():
-		d.bad(fieldClass, analysis.Say("entry.class_of_shaft", c.String(), strings.ToUpper(c.String())))
+		d.bad(FieldClass, analysis.Say("entry.class_of_shaft", c.String(), strings.ToUpper(c.String())))
 		return
 	case j.Nominal == 0:
-		d.bad(fieldClass, analysis.Say("entry.class_nominal"))
+		d.bad(FieldClass, analysis.Say("entry.class_nominal"))
 		return
 	}
 	t, err := plan.ISO(j.Nominal, c)
 	if err != nil {
-		d.bad(fieldClass, err)
+		d.bad(FieldClass, err)
 		return
 	}
 	j.Low, j.High = t.Limits()
-	d.echo[fieldClass] = d.f.Text("entry.from_to", both(j.Low), both(j.High))
+	d.Echo[FieldClass] = d.f.Text("entry.from_to", both(j.Low), both(j.High))
 }
 
 // fields splits a list at blanks, semicolons, and commas that a blank follows: a
@@ -197,8 +197,8 @@ func fields(text string) []string {
 }
 
 // places reads the depths and the angles at which to gauge.
-func (d *draft) places() {
-	j := &d.job
+func (d *Draft) places() {
+	j := &d.Job
 	words := fields(d.word(fieldSections))
 	for i := 0; i < len(words); i++ {
 		text := words[i]
@@ -225,13 +225,13 @@ func (d *draft) places() {
 	for _, l := range plan.Depths(j.Length, j.Nominal, j.Blind, j.Unit) {
 		usual = append(usual, strings.TrimSuffix(f.Depth(l), " "+j.Unit.String()))
 	}
-	d.usual[fieldSections] = strings.Join(usual, " ")
-	d.usual[fieldAngles] = map[bool]string{false: "0 90", true: "0 60 120"}[j.Length > 3*j.Nominal]
+	d.Usual[fieldSections] = strings.Join(usual, " ")
+	d.Usual[fieldAngles] = map[bool]string{false: "0 90", true: "0 60 120"}[j.Length > 3*j.Nominal]
 }
 
 // interrupts reads what is no wall, one a line or after a semicolon: from, to, and
 // what is there.
-func (d *draft) interrupts() {
+func (d *Draft) interrupts() {
 	for _, line := range strings.FieldsFunc(d.text[fieldInterrupts], func(r rune) bool { return r == ';' || r == '\n' }) {
 		words := strings.Fields(line)
 		if len(words) == 0 {
@@ -244,26 +244,26 @@ func (d *draft) interrupts() {
 		from, ok1 := d.parse(fieldInterrupts, words[0])
 		to, ok2 := d.parse(fieldInterrupts, words[1])
 		if ok1 && ok2 {
-			d.job.Interrupts = append(d.job.Interrupts, analysis.Interrupt{From: from, To: to, What: cmp.Or(strings.Join(words[2:], " "), d.f.Text("entry.gap"))})
+			d.Job.Interrupts = append(d.Job.Interrupts, analysis.Interrupt{From: from, To: to, What: cmp.Or(strings.Join(words[2:], " "), d.f.Text("entry.gap"))})
 		}
 	}
 }
 
-// check adds what is wrong with the job as a whole to what could not be read.
-func (d *draft) check(station string, e *Entry, known []*analysis.Job) {
+// Check adds what is wrong with the job as a whole to what could not be read.
+func (d *Draft) Check(station string, e *Entry, known []*analysis.Job) {
 	for _, field := range []string{fieldID, fieldMaterial, fieldNominal, fieldLength, fieldRing, fieldSections, fieldAngles} {
 		if d.word(field) == "" {
 			d.bad(field, analysis.Say("entry.missing."+field))
 		}
 	}
-	if d.word(fieldClass) == "" {
+	if d.word(FieldClass) == "" {
 		for _, field := range []string{fieldLow, fieldHigh} {
 			if d.word(field) == "" {
 				d.bad(field, analysis.Say("entry.missing.limits"))
 			}
 		}
 	}
-	for _, err := range e.Check(station, &d.job) {
+	for _, err := range e.Check(station, &d.Job) {
 		d.bad(fieldOf(err), err)
 	}
 	d.questions(e.Rings(station), known)
@@ -284,9 +284,9 @@ func fieldOf(fault error) string {
 }
 
 // questions asks about what can be meant, and usually isn't.
-func (d *draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
-	j := &d.job
-	ask := func(p analysis.Phrase) { d.ask = append(d.ask, d.f.Say(p)) }
+func (d *Draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
+	j := &d.Job
+	ask := func(p analysis.Phrase) { d.Ask = append(d.Ask, d.f.Say(p)) }
 	f := notation.In(j.Unit)
 	f.Language, f.Comma = d.f.Language, d.f.Comma
 	for _, r := range rings {
@@ -294,7 +294,7 @@ func (d *draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 			continue
 		}
 		off := r.Size - j.Target
-		d.echo[fieldRing] = f.Text("entry.off_target", f.Signed(analysis.Deviation(off))+" "+f.SmallUnit())
+		d.Echo[fieldRing] = f.Text("entry.off_target", f.Signed(analysis.Deviation(off))+" "+f.SmallUnit())
 		if off.Abs() > farRing {
 			ask(analysis.Say("entry.ask.ring", r.ID, both(off.Abs())))
 		}
@@ -303,17 +303,14 @@ func (d *draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 		ask(analysis.Say("entry.ask.nominal"))
 	}
 	for _, k := range known {
-		if k.ID == j.ID && d.faults[fieldID] == "" {
+		if k.ID == j.ID && d.Faults[fieldID] == "" {
 			ask(analysis.Say("entry.ask.known", k.ID))
 		}
 	}
 }
 
-// drawing is the bore as it was understood, "" while there is too little of it.
-func (d *draft) drawing(l *look) string {
-	j := d.job
-	if j.Length <= 0 || j.High <= j.Low || j.Low <= 0 || len(d.faults[fieldSections]+d.faults[fieldAngles]+d.faults[fieldInterrupts]) > 0 {
-		return ""
-	}
-	return string(picture.Cut{Bore: &state.Bore{Job: &j}, W: l.w, H: l.h, Format: l.format(&j)}.SVG())
+// Drawable reports whether enough of the bore was understood to be drawn.
+func (d *Draft) Drawable() bool {
+	j := &d.Job
+	return j.Length > 0 && j.High > j.Low && j.Low > 0 && len(d.Faults[fieldSections]+d.Faults[fieldAngles]+d.Faults[fieldInterrupts]) == 0
 }

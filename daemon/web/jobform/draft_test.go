@@ -1,0 +1,134 @@
+package jobform
+
+import (
+	"encoding/json"
+	"maps"
+	"strings"
+	"testing"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
+	"fairbore/daemon/web/shoptest"
+)
+
+// A job as typed is the job that is meant: the unit of the drawing where none is
+// written, limits as sizes or as deviations, lists with any of their separators.
+func TestDraftIsRead(t *testing.T) {
+	d := Read(shoptest.SleeveTyped(), notation.Format{})
+	d.Check("bay2", shopEntry(), nil)
+	if len(d.Faults) > 0 {
+		t.Fatalf("faults %v", d.Faults)
+	}
+	want := shoptest.Sleeve()
+	j := &d.Job
+	if j.Low != want.Low || j.High != want.High || j.Target != want.Target || j.Length != want.Length || j.Band != want.Band {
+		t.Errorf("limits %s %s %s, length %s, band %v", j.Low, j.High, j.Target, j.Length, j.Band)
+	}
+	if len(j.Plan()) != 6 || j.Plan()[5] != want.Plan()[5] || j.Variation != analysis.Deviation(analysis.Micrometre) {
+		t.Errorf("plan %v, variation %v", j.Plan(), j.Variation)
+	}
+	if len(j.Interrupts) != 1 || j.Interrupts[0].What != "groove" || j.Interrupts[0].To != 12*analysis.Millimetre {
+		t.Errorf("interrupts %+v", j.Interrupts)
+	}
+	if d.Echo["high"] != "31.7525 mm · 1.250100 in" {
+		t.Errorf("the high limit is echoed %q", d.Echo["high"])
+	}
+}
+
+// A fraction is read where the drawing is in inches.
+func TestDraftByFraction(t *testing.T) {
+	text := shoptest.SleeveTyped()
+	text["nominal"] = "1-1/4"
+	d := Read(text, notation.Format{})
+	if d.Check("bay2", shopEntry(), nil); len(d.Faults) > 0 || d.Job.Nominal != shoptest.Sleeve().Nominal || !strings.Contains(d.Echo["nominal"], "1.25") {
+		t.Errorf("1-1/4 is %s, echoed %q; faults %v", d.Job.Nominal, d.Echo["nominal"], d.Faults)
+	}
+}
+
+// The class of a hole stands for its limits: 25 H7 is +21 µm and 0 (ISO 286-1:2010,
+// Tables 1 and 2).
+func TestDraftByClass(t *testing.T) {
+	text := shoptest.SleeveTyped()
+	maps.Copy(text, map[string]string{"unit": "mm", "nominal": "25", "class": "H7", "low": "", "high": "", "length": "60", "ring": "R-0875"})
+	d := Read(text, notation.Format{})
+	if d.Job.Low != 25*analysis.Millimetre || d.Job.High != 25*analysis.Millimetre+21*analysis.Micrometre {
+		t.Errorf("25 H7 is %s to %s", d.Job.Low, d.Job.High)
+	}
+	d.Check("bay2", shopEntry(), nil)
+	if len(d.Ask) != 1 || !strings.Contains(d.Ask[0], "R-0875") {
+		t.Errorf("a ring that is 2.8 mm from the target is asked about so: %q", d.Ask)
+	}
+}
+
+// What is wrong is said at the field that it is wrong in, in plain words.
+func TestDraftFaults(t *testing.T) {
+	for name, c := range map[string]struct {
+		change map[string]string
+		field  string
+		says   string
+	}{
+		"no name":          {map[string]string{"id": " "}, "id", "name"},
+		"name of the shop": {map[string]string{"id": "J-4107"}, "id", "another name"},
+		"no number":        {map[string]string{"nominal": "about 30"}, "nominal", "not a length"},
+		"too fine":         {map[string]string{"nominal": "1-1/3"}, "nominal", "finer than 0.1 nm"},
+		"many decimals":    {map[string]string{"nominal": "1.2500000000000000000001"}, "nominal", "finer than 0.1 nm"},
+		"too large":        {map[string]string{"nominal": "99999999999999999999"}, "nominal", "too large"},
+		"fraction of mm":   {map[string]string{"nominal": "31-3/4 mm"}, "nominal", "a fraction is of inches"},
+		"mm for inch":      {map[string]string{"nominal": "31.75", "low": "", "high": "", "class": "H7"}, "class", "500 mm"},
+		"limits crossed":   {map[string]string{"high": "1.2499"}, "high", "above the low limit"},
+		"shaft":            {map[string]string{"class": "h7", "low": "", "high": ""}, "class", "shaft"},
+		"class and limits": {map[string]string{"class": "H7"}, "class", "not both"},
+		"no limits":        {map[string]string{"low": "", "high": ""}, "low", "both limits"},
+		"target outside":   {map[string]string{"target": "1.26"}, "target", "between"},
+		"no wall":          {map[string]string{"outside": "1.25"}, "outside", "above that of the bore"},
+		"depth outside":    {map[string]string{"sections": "5mm 90mm"}, "sections", "outside the bore"},
+		"depth in groove":  {map[string]string{"sections": "5mm 11mm"}, "sections", "groove"},
+		"no depths":        {map[string]string{"sections": ""}, "sections", "depths"},
+		"too many":         {map[string]string{"sections": strings.Repeat("1 ", 300)}, "sections", "too much"},
+		"no angle":         {map[string]string{"orientations": "0 east"}, "orientations", "degrees"},
+		"ring not there":   {map[string]string{"ring": "R-9"}, "ring", "no ring"},
+		"no unit":          {map[string]string{"unit": "furlong"}, "unit", "inches"},
+		"half a groove":    {map[string]string{"interrupts": "9"}, "interrupts", "from, to"},
+		"no material":      {map[string]string{"material": ""}, "material", "made of"},
+	} {
+		text := shoptest.SleeveTyped()
+		maps.Copy(text, c.change)
+		d := Read(text, notation.Format{})
+		d.Check("bay2", shopEntry(), nil)
+		if !strings.Contains(d.Faults[c.field], c.says) {
+			t.Errorf("%s: want %q at %s, got %q", name, c.says, c.field, d.Faults)
+		}
+	}
+}
+
+// What is usual is offered where nothing is typed yet.
+func TestDraftOffersWhatIsUsual(t *testing.T) {
+	text := shoptest.SleeveTyped()
+	maps.Copy(text, map[string]string{"unit": "mm", "nominal": "31.75", "length": "63.5", "sections": ""})
+	if d := Read(text, notation.Format{}); d.Usual["sections"] != "4 32 59" || d.Usual["orientations"] != "0 90" {
+		t.Errorf("offered %q", d.Usual)
+	}
+}
+
+// Any job of the shop, typed as the page would copy it, is that job again.
+func TestTypedJobIsTheJob(t *testing.T) {
+	thick := shoptest.Sleeve()
+	thick.Outside = shoptest.Length("2.5 in")
+	for _, j := range []*analysis.Job{shoptest.Bush(), shoptest.Sleeve(), shoptest.Valve(), shoptest.Tube(), thick} {
+		text := Typed(j)
+		text["id"] = "J-1"
+		got := Read(text, notation.Format{}).Job
+		got.ID = j.ID
+		a, err1 := json.Marshal(j)
+		b, err2 := json.Marshal(&got)
+		if err1 != nil || err2 != nil || string(a) != string(b) {
+			t.Errorf("%s became\n%s\nwas\n%s", j.ID, b, a)
+		}
+	}
+}
+
+// shopEntry takes jobs in as a station of the demo does.
+func shopEntry() *Entry {
+	set := shoptest.Settings()
+	return &Entry{Check: func(_ string, j *analysis.Job) []error { return set.CheckJob(j) }, Rings: func(string) []*analysis.Ring { return shoptest.Rings() }}
+}

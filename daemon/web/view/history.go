@@ -1,0 +1,155 @@
+package view
+
+import (
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
+	"fairbore/analysis/verdict"
+	"fairbore/daemon/event"
+	"fairbore/daemon/state"
+)
+
+// VerdictTone is the tone of a verdict, nil for none.
+func VerdictTone(v *event.Verdict) Tone {
+	switch {
+	case v == nil:
+		return None
+	case v.Accepted:
+		return Safe
+	}
+	return Watch
+}
+
+// VerdictWord is the code of a verdict in words, nil for none.
+func VerdictWord(v *event.Verdict) string {
+	switch {
+	case v == nil:
+		return "history.verdict.none"
+	case v.Accepted:
+		return "history.verdict.accepted"
+	}
+	return "history.verdict.laid_aside"
+}
+
+// Line is a reading, or a fact beside the readings, of a record.
+type Line struct {
+	At    string
+	Round int
+	No    int
+	Where string
+	Size  string
+	Dev   string
+	How   string
+	Void  string
+	Note  string // a fact that is no reading
+}
+
+// Facts are what was found of a bore, each with what it is called.
+func Facts(b *state.Bore, f notation.Format) (out [][2]string) {
+	add := func(what, is string) { out = append(out, [2]string{f.Text("history.fact." + what), is}) }
+	add("low", f.Size(b.Job.Low))
+	add("high", f.Size(b.Job.High))
+	if z := b.Sizes; z != nil {
+		add("smallest", f.Text("history.size_at", analysis.Size(z.Smallest.Size), z.Smallest.Place))
+		add("largest", f.Text("history.size_at", analysis.Size(z.Largest.Size), z.Largest.Place))
+		add("variation", f.Small(z.Variation)+" "+f.SmallUnit())
+	}
+	if b.U != nil {
+		add("uncertainty", "±"+f.Small(b.U.Expanded)+" "+f.SmallUnit()+", k = "+f.Decimal(b.U.K, 2))
+	}
+	if j := b.Judged; j != nil && j.Sizes.Smallest != nil {
+		add("chance", f.Text("history.chance", j.Sizes.Smallest.Chance.Phrase(), j.Sizes.Largest.Chance.Phrase()))
+	}
+	if v := b.Verdict; v != nil {
+		add("reason", f.Say(v.Reason))
+		add("rule", f.Say(verdict.Rule(v.Rule).Phrase()))
+	}
+	add("ring", b.Master.Ring)
+	for _, w := range b.Words {
+		add("form", f.Say(w))
+	}
+	return out
+}
+
+// Lines tells the events of a part, each reading with what became of it.
+func Lines(events []event.Record, f notation.Format) (out []Line) {
+	void := map[int]string{}
+	for i := range events {
+		switch e := &events[i].Event; e.Kind {
+		case event.Taken:
+			if e.Reading.Surprising {
+				void[e.Reading.No] = f.Text("history.not_confirmed")
+			}
+		case event.Voided:
+			void[e.Void.No] = f.Say(e.Void.Reason)
+		case event.Restored, event.Kept:
+			delete(void, e.Void.No)
+		}
+	}
+	for i := range events {
+		e := &events[i].Event
+		l := Line{At: e.At.Format("15:04:05")}
+		if r := e.Reading; e.Kind == event.Taken && r != nil {
+			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), f.Text("history.how."+r.How), void[r.No]
+			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
+			out = append(out, l)
+			if r.Surprising {
+				out = append(out, Line{At: l.At, Note: f.Say(r.Ask)})
+			}
+			continue
+		}
+		if l.Note = note(e, f); l.Note != "" {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// note tells an event that is no reading, "" for one that is not told.
+func note(e *event.Event, f notation.Format) string {
+	small := func(d analysis.Deviation) string { return f.Signed(d) + " " + f.SmallUnit() }
+	switch e.Kind {
+	case event.RoundOver:
+		return f.Text("history.round", e.Round.Number, e.Round.Strokes)
+	case event.Mastered:
+		if g := e.Master.BySecond(); g != nil {
+			return f.Text("history.second_ring", g.Ring.ID, g.Sentence)
+		}
+		return f.Text("history.mastered", e.Master.Ring.ID, small(e.Master.Zero), small(e.Master.Moved))
+	case event.Checked:
+		return f.Text("history.check", e.Check.Sentence)
+	case event.Sped:
+		return f.Text("history.speeds", e.Speeds.Sentence)
+	case event.Reread:
+		return f.Text("history.reread", e.Reread.Sentence)
+	case event.Refused:
+		return f.Text("history.refused", e.Refused.Reason)
+	case event.Disturbed, event.Dressing, event.Told:
+		return f.Say(e.Noted())
+	case event.Cooled:
+		return f.Say(e.Cool.Phrase())
+	case event.Studied:
+		return f.Say(e.Study.Phrase())
+	case event.Voided, event.Restored, event.Kept:
+		return struck(e, f)
+	case event.Judged:
+		return f.Text("history.judged", analysis.Say(VerdictWord(e.Verdict)), f.Say(e.Verdict.Reason))
+	case event.GaugeSeen:
+		if e.Gauge.Lost {
+			return f.Text("history.gauge_lost")
+		}
+	}
+	return ""
+}
+
+// struck tells that a reading was struck out, or counts.
+func struck(e *event.Event, f notation.Format) string {
+	switch {
+	case e.Kind == event.Voided:
+		return f.Text("history.void", e.Void.No, e.Void.Reason)
+	case e.Kind == event.Restored:
+		return f.Text("history.restored", e.Void.No)
+	case e.Void.Reason.IsZero():
+		return f.Text("history.kept", e.Void.No)
+	}
+	return f.Text("history.kept_because", e.Void.No, e.Void.Reason)
+}

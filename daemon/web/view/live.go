@@ -1,0 +1,80 @@
+package view
+
+import (
+	"cmp"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
+	"fairbore/daemon/event"
+)
+
+// Needle is where the gauge's tips are now.
+type Needle struct {
+	Text   string  `json:"text"`
+	Above  float64 `json:"um"` // above the low limit, µm
+	InBore bool    `json:"in"`
+	Known  bool    `json:"known"` // corrected to the master
+	Hint   string  `json:"hint,omitempty"`
+	Passes int     `json:"passes"` // through square that count so far
+	Marks  int     `json:"marks"`  // of passes, those that are wanted at least included
+	Count  string  `json:"count,omitempty"`
+}
+
+// NeedleOf puts what a gauge shows into words; j is the job in hand, nil for none.
+func NeedleOf(v *event.Live, j *analysis.Job, f notation.Format) Needle {
+	n := Needle{InBore: v.InBore, Known: v.Size != 0, Passes: v.Passes, Marks: max(v.Passes, v.Wanted)}
+	size := cmp.Or(v.Size, v.Raw)
+	n.Text = f.Size(size)
+	if !v.Hint.IsZero() {
+		n.Hint = Sentence(f.Say(v.Hint))
+	}
+	switch {
+	case n.Marks == 0:
+	case v.Passes < v.Wanted:
+		n.Count = f.Text("face.passes_of", v.Passes, v.Wanted)
+	default:
+		n.Count = f.Text("face.passes", v.Passes)
+	}
+	if j != nil {
+		n.Above = (size - j.Low).Micrometres()
+	}
+	return n
+}
+
+// Happened is an event as the page sounds and says it.
+type Happened struct {
+	Seq  uint64     `json:"seq"` // of the record
+	Kind event.Kind `json:"kind"`
+	Text string     `json:"text"`
+	Good bool       `json:"good"`
+}
+
+// Happening puts what has happened into words.
+func Happening(r *event.Record, f notation.Format) Happened {
+	h := Happened{Seq: r.Seq, Kind: r.Kind, Good: true}
+	switch {
+	case r.Reading != nil && r.Reading.Surprising:
+		h.Text, h.Good = f.Say(r.Reading.Ask), false
+	case r.Reading != nil:
+		h.Text = f.Signed(r.Reading.Deviation) + " " + f.SmallUnit()
+	case r.Refused != nil:
+		h.Text, h.Good = f.Say(r.Refused.Reason), false
+	case r.Kind == event.Voided && r.Void != nil:
+		h.Text = f.Text("face.happened.void", r.Void.No)
+	case r.Kind == event.Restored && r.Void != nil:
+		h.Text = f.Text("face.happened.restored", r.Void.No)
+	case r.Kind == event.Kept && r.Void != nil:
+		h.Text = f.Text("face.happened.kept", r.Void.No)
+	case r.Round != nil:
+		h.Text = f.Text("face.happened.round", r.Round.Number)
+	case r.Verdict != nil:
+		h.Good = r.Verdict.Accepted
+	case r.Check != nil:
+		h.Good = r.Check.Doubt == nil
+	case r.Reread != nil:
+		h.Text, h.Good = f.Say(r.Reread.Sentence), r.Reread.Doubt == nil
+	case r.Speeds != nil:
+		h.Text, h.Good = f.Say(r.Speeds.Sentence), r.Speeds.Good
+	}
+	return h
+}
