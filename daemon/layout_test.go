@@ -72,7 +72,7 @@ func layout() map[string]allowed {
 		"daemon/hub":              {local: []string{"analysis", "analysis/notation", "daemon/event", "daemon/state"}},
 		"daemon/archive":          {local: []string{"analysis", "analysis/notation", "analysis/study", "daemon/document", "daemon/event", "daemon/report", "daemon/state", "daemon/store", "daemon/web", "daemon/web/export"}},
 		"daemon/replay":           {local: []string{"daemon/config", "daemon/event", "daemon/line", "daemon/port", "daemon/session", "daemon/setup", "drivers"}, third: []string{zerolog}},
-		"daemon/wall":             {local: []string{"analysis", "daemon/event", "daemon/hub", "daemon/limit", "daemon/mqtt", "daemon/service", "daemon/state", "daemon/watch", "daemon/web"}, third: []string{zerolog}},
+		"daemon/wall":             {local: []string{"analysis", "analysis/notation", "daemon/event", "daemon/hub", "daemon/limit", "daemon/mqtt", "daemon/service", "daemon/state", "daemon/watch", "daemon/web"}, third: []string{zerolog}},
 		"daemon":                  {local: []string{"analysis", "analysis/material", "drivers", "daemon/archive", "daemon/broker", "daemon/config", "daemon/event", "daemon/hub", "daemon/limit", "daemon/line", "daemon/mqtt", "daemon/port", "daemon/publish", "daemon/service", "daemon/session", "daemon/setup", "daemon/state", "daemon/store", "daemon/visit", "daemon/web", "daemon/web/jobform"}, third: []string{zerolog, "github.com/prometheus/client_golang"}},
 		"daemon/daemontest":       {local: []string{"analysis", "daemon/event", "daemon/state", "daemon/store"}, third: []string{"github.com/creack/pty", "golang.org/x/term"}},
 		"daemon/webtest":          {},

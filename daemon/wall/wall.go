@@ -14,6 +14,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/hub"
 	"fairbore/daemon/limit"
@@ -80,7 +81,7 @@ type wall struct {
 // tile is what is shown of a station.
 type tile struct {
 	bore *state.Bore
-	gone string // why it is out of reach, "" if it isn't
+	gone analysis.Phrase // why it is out of reach, zero if it isn't
 }
 
 // nobody is the name of the tile that stands on an empty wall and says why it
@@ -138,7 +139,7 @@ func (w *wall) show(s *watch.Seen, now time.Time) {
 		t.gone = noWord(s, now)
 		t.bore = outOfReach(name, s.Bore, t.gone)
 	case s.Bore == nil:
-		t.gone = "the station has told nothing yet"
+		t.gone = analysis.Say("wall.told_nothing")
 		t.bore = outOfReach(name, nil, t.gone)
 	default:
 		b := *s.Bore
@@ -153,9 +154,9 @@ func (w *wall) show(s *watch.Seen, now time.Time) {
 
 // status takes in how the watcher stands, for a wall that has nothing else to show.
 func (w *wall) status(s watch.Status) {
-	why := "connected to the broker, where no station has said anything yet"
+	why := analysis.Say("wall.empty")
 	if !s.Connected {
-		why = "no connection to the broker: " + s.Why
+		why = analysis.Say("wall.no_broker", s.Why)
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -170,7 +171,7 @@ func (w *wall) forget(site, station string) {
 	name := w.name(site, station)
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	b := outOfReach(name, w.tiles[name].bore, "it was taken off the broker")
+	b := outOfReach(name, w.tiles[name].bore, analysis.Say("wall.taken_off"))
 	delete(w.tiles, name)
 	w.viewers.Show(b)
 }
@@ -187,25 +188,25 @@ func (w *wall) live(site string, l event.Live) {
 
 // noWord says since when nothing is known of a station, and why. A time before
 // the wall was started is by the station's own clock.
-func noWord(s *watch.Seen, now time.Time) string {
+func noWord(s *watch.Seen, now time.Time) analysis.Phrase {
 	since := s.Heard
 	if since.IsZero() && s.Bore != nil {
 		since = s.Bore.At
 	}
 	switch {
 	case since.IsZero():
-		return "no word from the station: " + s.Why
+		return analysis.Say("wall.no_word", s.Why)
 	case now.Sub(since).Abs() < 12*time.Hour:
-		return "no word from the station since " + since.Local().Format(time.TimeOnly) + ": " + s.Why
+		return analysis.Say("wall.no_word_since", since.Local().Format(time.TimeOnly), s.Why)
 	}
-	return "no word from the station since " + since.Local().Format("2006-01-02 15:04") + ": " + s.Why
+	return analysis.Say("wall.no_word_since", since.Local(), s.Why)
 }
 
 // outOfReach is the state of a bore of which nothing is known now: what was on
 // the machine stays, every size and verdict goes, since the work may have gone
 // on, and nobody may act on an old size.
-func outOfReach(name string, was *state.Bore, since string) *state.Bore {
-	why := analysis.Quote(since)
+func outOfReach(name string, was *state.Bore, why analysis.Phrase) *state.Bore {
+	why.Text = notation.Format{}.Say(why) // for receivers without a catalogue
 	b := &state.Bore{Station: name, State: event.CannotJudge, Why: why, Recording: true, Warning: why}
 	b.Master.Why = why
 	b.Gauge = &event.Gauge{Lost: true, Why: why}
@@ -255,7 +256,7 @@ func (w *wall) tile(name string) tile {
 func (w *wall) Bore(station string) *state.Bore { return w.tile(station).bore }
 
 // Gone implements [web.Presence].
-func (w *wall) Gone(station string) string { return w.tile(station).gone }
+func (w *wall) Gone(station string) analysis.Phrase { return w.tile(station).gone }
 
 // Subscribe implements [web.Source]. The viewer gets the state as it stands first.
 func (w *wall) Subscribe(station string) web.Subscription {

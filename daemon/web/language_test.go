@@ -117,8 +117,8 @@ func TestStatesAreSaidInTheLanguage(t *testing.T) {
 	for name, b := range shoptest.States() {
 		f := notation.ForJob(b.Job)
 		f.Language = notation.Codes()
-		said := saidIn(b, "no word since 10:42")
-		views := map[string]view.Station{"here": view.Of(b, f), "away": view.Away(b, f, "no word since 10:42")}
+		said := saidIn(b)
+		views := map[string]view.Station{"here": view.Of(b, f), "away": view.Away(b, f, switchedOff)}
 		for where, v := range views {
 			all, err := json.Marshal(v)
 			if err != nil {

@@ -348,26 +348,29 @@ func TestLooksOfHistory(t *testing.T) {
 	}
 }
 
+// switchedOff is why a station is out of reach.
+var switchedOff = analysis.Say("wall.no_word_since", "10:42:00", "switched off")
+
 // crowd is a shop some of whose stations are out of reach.
 type crowd struct {
 	*shop
-	gone map[string]string
+	gone map[string]analysis.Phrase
 }
 
-func (c crowd) Gone(station string) string { return c.gone[station] }
+func (c crowd) Gone(station string) analysis.Phrase { return c.gone[station] }
 
 // newCrowd is a shop of so many stations, in all states, of which every seventh is
 // out of reach.
 func newCrowd(n int) crowd {
 	st := shoptest.States()
 	names := slices.Sorted(maps.Keys(st))
-	c := crowd{gone: map[string]string{}}
+	c := crowd{gone: map[string]analysis.Phrase{}}
 	var bores []*state.Bore
 	for i := range n {
 		b := *st[names[(5*i+13)%len(names)]]
 		b.Station = fmt.Sprintf("hone-bay-%d", i+1)
 		if i%7 == 6 {
-			c.gone[b.Station] = "no word since 10:42:00: switched off"
+			c.gone[b.Station] = switchedOff
 		}
 		bores = append(bores, &b)
 	}

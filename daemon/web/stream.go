@@ -197,7 +197,7 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 		case <-s.stop:
 			return
 		case <-tick.C:
-			out = appendEvent(nil, "beat", s.gone())
+			out = appendEvent(nil, "beat", s.gone(f))
 			if now := s.passing(time.Now(), f); now != told {
 				told = now
 				out = appendEvent(out, "passing", now)

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"net/http"
 
+	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
@@ -13,15 +14,15 @@ import (
 
 // Presence is implemented by a [Source] whose stations may be out of reach.
 type Presence interface {
-	// Gone says why a station is out of reach, "" if it isn't. Any goroutine may
+	// Gone says why a station is out of reach, zero if it isn't. Any goroutine may
 	// call it.
-	Gone(station string) string
+	Gone(station string) analysis.Phrase
 }
 
 // stationView puts the state of a station into words, or says that it is out of reach.
 func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
 	if p, ok := s.src.(Presence); ok {
-		if why := p.Gone(b.Station); why != "" {
+		if why := p.Gone(b.Station); !why.IsZero() {
 			return view.Away(b, f, why)
 		}
 	}
@@ -75,15 +76,15 @@ func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 }
 
 // gone lists the stations that are out of reach, with the reason.
-func (s *Server) gone() map[string]string {
+func (s *Server) gone(f notation.Format) map[string]string {
 	p, ok := s.src.(Presence)
 	if !ok {
 		return nil
 	}
 	out := map[string]string{}
 	for _, st := range s.src.Stations() {
-		if why := p.Gone(st.Name); why != "" {
-			out[st.Name] = why
+		if why := p.Gone(st.Name); !why.IsZero() {
+			out[st.Name] = f.Say(why)
 		}
 	}
 	return out

@@ -362,7 +362,7 @@ func TestBeat(t *testing.T) {
 	if err := json.Unmarshal([]byte(next(t, ch, "tile")), &tl); err != nil || tl.Station != "bay1" || tl.Cut == "" {
 		t.Fatalf("tile %+v %v", tl, err)
 	}
-	if got := next(t, ch, "beat"); got != `{"bay1":"no word since 10:42:00: switched off"}` {
+	if got := next(t, ch, "beat"); got != `{"bay1":"no word from the station since 10:42:00: switched off"}` {
 		t.Errorf("beat %s", got)
 	}
 }
@@ -370,7 +370,7 @@ func TestBeat(t *testing.T) {
 // far is a shop whose stations are all out of reach.
 type far struct{ *shop }
 
-func (far) Gone(string) string { return "no word since 10:42:00: switched off" }
+func (far) Gone(string) analysis.Phrase { return switchedOff }
 
 // A station that is out of reach is told as that, with since when: its gauge may be
 // well, and no size of it is shown.

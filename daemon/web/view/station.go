@@ -152,11 +152,11 @@ func workOf(b *state.Bore) (w work) {
 
 // Away is the view of a station that is out of reach: what was on the machine, and
 // since when nothing is known. The gauge and the record may be well there.
-func Away(b *state.Bore, f notation.Format, why string) Station {
+func Away(b *state.Bore, f notation.Format, why analysis.Phrase) Station {
 	return Station{
 		work:     workOf(b),
-		headline: headline{Tone: None, State: f.Text("away.state"), Same: true, Away: true, Big: f.Text("away.big"), Why: why, Waiting: f.Text("face.waits.signal")},
-		counsel:  counsel{Advice: f.Text("away.advice"), Reason: why},
+		headline: headline{Tone: None, State: f.Text("away.state"), Same: true, Away: true, Big: f.Text("away.big"), Why: f.Say(why), Waiting: f.Text("face.waits.signal")},
+		counsel:  counsel{Advice: f.Text("away.advice"), Reason: f.Say(why)},
 		signs:    signs{sign{Tone: None, Text: f.Text("away.master")}, sign{Tone: None, Text: f.Text("away.gauge")}, sign{Tone: None, Text: f.Text("away.record")}},
 	}
 }
