@@ -1,14 +1,9 @@
 package daemon_test
 
 import (
-	"bytes"
-	"encoding/json"
-	"errors"
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"io"
-	"os/exec"
 	"path"
 	"path/filepath"
 	"slices"
@@ -101,21 +96,9 @@ type pkg struct {
 }
 
 func TestLayout(t *testing.T) {
-	cmd := exec.Command("go", "list", "-e", "-json=Dir,ImportPath,Name,Doc,Imports,GoFiles,Module", "./...")
-	cmd.Dir = ".." // module root
-	out, err := cmd.Output()
-	if err != nil {
-		t.Fatalf("go list: %v", err)
-	}
 	table := layout()
 	seen := map[string]bool{}
-	for dec := json.NewDecoder(bytes.NewReader(out)); ; {
-		var p pkg
-		if err := dec.Decode(&p); errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			t.Fatal(err)
-		}
+	for _, p := range listed(t) {
 		checkPackage(t, p, table, seen)
 	}
 	for name := range table {
@@ -126,7 +109,7 @@ func TestLayout(t *testing.T) {
 }
 
 func checkPackage(t *testing.T, p pkg, table map[string]allowed, seen map[string]bool) {
-	rel := strings.TrimPrefix(strings.TrimPrefix(p.ImportPath, p.Module.Path), "/")
+	rel := p.rel()
 	rule, ok := table[rel]
 	if !ok {
 		t.Errorf("%s: not in the layout table", rel)
