@@ -18,6 +18,7 @@ type Format struct {
 	// finer by ten, and moments to the second with their zone.
 	Full     bool
 	Language *Language // nil: English
+	whole    bool      // the digits of a size are not set apart
 }
 
 // In returns the format of a unit: MM or UM, IN (tenths of a thou) or UIN (millionths).
@@ -110,7 +111,10 @@ func (f Format) Other(d analysis.Deviation) string {
 // the hundredths of a tenth set apart, as they are said.
 func (f Format) Size(l analysis.Length) string {
 	a, b := f.SizeParts(l)
-	if b != "" {
+	switch {
+	case b != "" && f.whole:
+		return a + b + " in"
+	case b != "":
 		return a + "|" + b + " in"
 	}
 	return a + " mm"

@@ -167,7 +167,10 @@ func (f Format) Span(seconds float64) string {
 // Fill writes the English text of every phrase that v points at and that has none, in
 // structs, slices and behind pointers, for receivers without a catalogue. What is shared
 // must have been filled before it was.
-func (f Format) Fill(v any) { f.fill(reflect.ValueOf(v)) }
+func (f Format) Fill(v any) {
+	f.whole = true // for a program to read on
+	f.fill(reflect.ValueOf(v))
+}
 
 func (f Format) fill(v reflect.Value) {
 	switch v.Kind() {

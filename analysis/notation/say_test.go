@@ -282,3 +282,17 @@ func called(c *ast.CallExpr) string {
 	}
 	return ""
 }
+
+// A size in inches has its last digits set apart for a person at the machine, not in the
+// text beside a code that another program shows.
+func TestFilledSizesAreWhole(t *testing.T) {
+	f := notation.In(analysis.IN)
+	f.Language = trial(t, "x(v) = {v}")
+	p := analysis.Say("x", analysis.Size(222_276_330))
+	if got := f.Say(p); got != "0.8751|04 in" {
+		t.Errorf("on a page: %q", got)
+	}
+	if f.Fill(&p); p.Text != "0.875104 in" {
+		t.Errorf("in a message: %q", p.Text)
+	}
+}

@@ -164,9 +164,7 @@ func (s *Session) emit(e event.Event) {
 
 // written is a phrase with its English text, in the unit of the job.
 func (s *Session) written(p analysis.Phrase) analysis.Phrase {
-	if p.Text == "" {
-		p.Text = notation.ForJob(s.fold.Job).Say(p)
-	}
+	notation.ForJob(s.fold.Job).Fill(&p)
 	return p
 }
 
