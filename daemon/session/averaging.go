@@ -56,5 +56,5 @@ func (s *Session) sped() {
 	c := &event.SpeedCheck{Ring: f.Running.Ring.ID, Gauge: s.set.Gauge.Name}
 	c.Speeds = master.CompareSpeeds(f.Rocked, f.Running.Of/2, s.set.Gauge.Smoothing, f.Repeat(&s.set.Gauge))
 	s.emit(event.Event{Kind: event.Sped, Speeds: c})
-	s.live.Hint = c.Sentence
+	s.hint(c.Sentence)
 }

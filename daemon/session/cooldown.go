@@ -50,5 +50,5 @@ func (s *Session) closes(r *event.Reading) {
 	}
 	why := analysis.Say("cooldown.off", r.No, analysis.Fine(off), analysis.Fine(limit))
 	s.emit(event.Event{Kind: event.Cooled, Cool: c.End(why, true), Source: "gauge"})
-	s.live.Hint = why
+	s.hint(why)
 }

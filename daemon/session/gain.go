@@ -44,7 +44,7 @@ func (s *Session) gained(set analysis.RingSet) {
 		broken := *f.Running
 		broken.Broken, broken.Why = true, analysis.Say("action.gain.not_set", why)
 		s.emit(event.Event{Kind: event.Mastering, Master: &broken})
-		s.live.Hint = broken.Why
+		s.hint(broken.Why)
 	}
 	if why := s.set.Lapsed(f, s.now.Wall); !why.IsZero() { // while the ring was read
 		leave(why)

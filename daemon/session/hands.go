@@ -54,7 +54,7 @@ func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.
 	}
 	events, reply := s.Act(at, a)
 	if !reply.Done {
-		s.live.Hint = reply.Why
+		s.hint(reply.Why)
 	}
 	return events, reply
 }

@@ -225,7 +225,7 @@ func (s *Session) reread(set analysis.RingSet) {
 		r.Doubt = f.InDoubt()
 	}
 	s.emit(event.Event{Kind: event.Reread, Reread: r})
-	s.live.Hint = r.Sentence
+	s.hint(r.Sentence)
 }
 
 // oneReading is the standard deviation of one captured value, the step of the display

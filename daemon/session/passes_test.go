@@ -133,3 +133,17 @@ func TestTremorIsNoNoise(t *testing.T) {
 		t.Errorf("noise of %.2f µm", sd)
 	}
 }
+
+// The same hint comes with every sample: it has its text, which is made once.
+func TestHintHasItsText(t *testing.T) {
+	b := ready(t)
+	b.keep(b.SpindleState(b.now, true))
+	b.send("31.7510")
+	l, _ := b.Live()
+	if l.Hint.Code != spindleTurns || l.Hint.Text == "" {
+		t.Errorf("%+v", l.Hint)
+	}
+	if n := testing.AllocsPerRun(100, func() { b.hint(analysis.Phrase{Code: spindleTurns}) }); n != 0 {
+		t.Errorf("%v allocations a hint", n)
+	}
+}

@@ -39,6 +39,7 @@ type Session struct {
 	rest    atRest
 	spindle spindle
 	live    event.Live
+	hinted  analysis.Phrase // the newest hint, with its text
 	liveAt  time.Duration
 	hasLive bool
 }
@@ -164,8 +165,20 @@ func (s *Session) emit(e event.Event) {
 
 // written is a phrase with its English text, in the unit of the job.
 func (s *Session) written(p analysis.Phrase) analysis.Phrase {
-	notation.ForJob(s.fold.Job).Fill(&p)
-	return p
+	if p.IsZero() || p.Text != "" {
+		return p
+	}
+	said := p // which the text makes escape
+	notation.ForJob(s.fold.Job).Fill(&said)
+	return said
+}
+
+// hint tells the hand what to do. The same hint comes with each sample, so its text is kept.
+func (s *Session) hint(p analysis.Phrase) {
+	if p.Code != s.hinted.Code || len(p.Args) > 0 || p.Text != "" {
+		s.hinted = s.written(p)
+	}
+	s.live.Hint = s.hinted
 }
 
 // write gives the phrases of an event their English texts. A reading, of which there
@@ -275,9 +288,9 @@ func (s *Session) size(smp *drivers.Sample) {
 	if hint.IsZero() && !s.capture.inBore() {
 		hint = s.rest.hint()
 	}
-	s.live.Hint = hint
+	s.hint(hint)
 	if s.spindle.on {
-		s.live.Hint = analysis.Phrase{Code: spindleTurns}
+		s.hint(analysis.Phrase{Code: spindleTurns})
 		if s.capture.mode != capture.Button {
 			took = nil // a stable value means nothing while it turns
 		}
@@ -359,8 +372,8 @@ func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) 
 	s.answers(r)
 	r.Ask = s.misplaced(r)
 	s.surprises(r)
-	if s.live.Hint = r.Ask; r.Ask.IsZero() {
-		s.live.Hint = s.fold.OutsideStudy(r)
+	if s.hint(r.Ask); r.Ask.IsZero() {
+		s.hint(s.fold.OutsideStudy(r))
 	}
 	s.spindle.since = 0
 	s.emit(event.Event{Kind: event.Taken, Reading: r})
@@ -536,6 +549,6 @@ func (s *Session) refuse(smp *drivers.Sample, sent event.Sent, size analysis.Len
 	if f.Part != nil {
 		r.Part = f.Part.Serial
 	}
-	s.live.Hint = why
+	s.hint(why)
 	s.emit(event.Event{Kind: event.Refused, Refused: r, Source: "gauge"})
 }
