@@ -179,26 +179,30 @@ func (f Format) fill(v reflect.Value) {
 			f.fill(v.Elem())
 		}
 	case reflect.Slice:
-		for i := range v.Len() {
-			if k := v.Index(i).Kind(); k != reflect.Struct && k != reflect.Pointer {
-				return
+		if k := v.Type().Elem().Kind(); k == reflect.Struct || k == reflect.Pointer {
+			for i := range v.Len() {
+				f.fill(v.Index(i))
 			}
-			f.fill(v.Index(i))
 		}
 	case reflect.Struct:
-		if p, ok := v.Addr().Interface().(*analysis.Phrase); ok {
-			if p.Text == "" && p.Code != "" {
+		if v.Type() == phraseType {
+			if p := v.Addr().Interface().(*analysis.Phrase); p.Text == "" && p.Code != "" {
 				p.Text = f.Say(*p)
 			}
 			return
 		}
 		for i := range v.NumField() {
-			if v.Type().Field(i).IsExported() {
-				f.fill(v.Field(i))
+			switch x := v.Field(i); x.Kind() {
+			case reflect.Pointer, reflect.Interface, reflect.Slice, reflect.Struct:
+				if x.CanInterface() { // it is exported
+					f.fill(x)
+				}
 			}
 		}
 	}
 }
+
+var phraseType = reflect.TypeFor[analysis.Phrase]()
 
 // Missing marks a value that a text wants and a phrase does not have.
 const missing = "…"

@@ -535,7 +535,7 @@ func BenchmarkBore(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		s.bore()
+		s.Fold().Bore(&s.set, s.now.Wall)
 	}
 }
 
@@ -562,6 +562,6 @@ func BenchmarkBore100(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		s.bore()
+		s.Fold().Bore(&s.set, s.now.Wall)
 	}
 }
