@@ -30,7 +30,9 @@ func (c *driversCmd) Run(s *streams) error {
 	if d.Line.Baud > 0 {
 		fmt.Fprintf(s.out, "usual line: %s\n", d.Line)
 	}
-	fmt.Fprintln(s.out, "\noptions:")
+	if len(d.Options) > 0 {
+		fmt.Fprintln(s.out, "\noptions:")
+	}
 	for _, o := range d.Options {
 		help := o.Help
 		if o.Values != nil {

@@ -74,6 +74,8 @@ func (r *record) befell(e *event.Record) (what, detail string) {
 	switch e.Kind {
 	case event.Disturbed:
 		return r.Text("record.told.disturbed"), r.say(e.Noted())
+	case event.Dressing:
+		return r.Text("record.told.dressed"), r.say(e.Noted())
 	case event.Mastering:
 		if e.Master.Broken || !e.Master.Why.IsZero() {
 			return r.Text("record.told.ring"), r.because(clean(e.Master.Ring.ID), e.Master.Why)

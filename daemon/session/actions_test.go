@@ -1,6 +1,7 @@
 package session
 
 import (
+	"bytes"
 	"encoding/json"
 	"os"
 	"reflect"
@@ -8,6 +9,10 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"fairbore/analysis"
+	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 )
 
@@ -67,6 +72,51 @@ func hasProperty(schema []byte, name string) bool {
 		Properties map[string]any `json:"properties"`
 	}
 	return json.Unmarshal(schema, &s) == nil && s.Properties[name] != nil
+}
+
+// Whatever an action leaves out that it may leave out, its events keep the contract.
+func TestEventsOfActionsKeepTheContract(t *testing.T) {
+	c := jsonschema.NewCompiler()
+	schema, err := c.Compile("../../configs/schema/event.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	kinds := map[event.Kind]bool{}
+	keep := func(events []event.Event) {
+		t.Helper()
+		for i, e := range events {
+			if e.Kind == event.Taken { // a message of its own
+				continue
+			}
+			kinds[e.Kind] = true
+			r := event.Record{Journal: "0f1e2d3c4b5a69788796a5b4c3d2e1f0", Seq: uint64(i + 1), Event: e}
+			text, err := r.AppendJSON(nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := schema.Validate(doc); err != nil {
+				t.Errorf("%s: %v\n%s", e.Kind, err, text)
+			}
+		}
+	}
+	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
+	keep(b.all)
+	for _, a := range []event.Action{
+		{Do: "knock"}, {Do: "dressed"}, {Do: "note", Reason: "n"}, {Do: "warm", Warmth: event.Warmth{Part: new(analysis.Temperature)}}, {Do: "place"}, {Do: "stay"}, {Do: "skip"}, {Do: "round"},
+		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "check"}, {Do: "leave"}, {Do: "reread"}, {Do: "leave"}, {Do: "master"}, {Do: "leave"},
+		{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"a"}}}, {Do: "study", StudyAsk: event.StudyAsk{Over: true}}, {Do: "reject", Reason: "r"}, {Do: "part"}, {Do: "job", Job: "J-4112"},
+	} {
+		a.Confirm = true
+		b.do(a)
+		keep(b.last)
+	}
+	if len(kinds) < 15 {
+		t.Errorf("only %d kinds of event came: %v", len(kinds), kinds)
+	}
 }
 
 // An action that is asked for without a job, or that nobody knows, says what to do.
