@@ -50,7 +50,7 @@ func TestReasonAddsUp(t *testing.T) {
 func TestLightStrokesAreReckonedAsSuch(t *testing.T) {
 	j := job(t, "J-4107")
 	a := advise.Next(sized(j, strokes(10, 10, 3), []float64{-40}, []float64{-23}, []float64{-8}, []float64{-2.9}))
-	if !a.Light || !strings.Contains(english(a.Sentence), "light stroke") {
+	if !a.Light || !strings.Contains(coded(a.Sentence), "⟦advise.much.strokes_light ") {
 		t.Fatalf("no light strokes: %q %q", a.Sentence, a.Reason)
 	}
 	if rate := *a.Reason.Args[2].Phrase.Args[0].UM; math.Abs(float64(rate)-float64(a.Rate.Per)/2) > 1 {
@@ -62,7 +62,7 @@ func TestLightStrokesAreReckonedAsSuch(t *testing.T) {
 func TestPastTheTarget(t *testing.T) {
 	j := job(t, "J-4120")
 	a := advise.Next(sized(j, strokes(10, 5), []float64{-20, -20, -20, -20, -24}, []float64{-7, -7, -7, -7, -12}, []float64{0.8, 0.8, 0.8, 0.8, -2.6}))
-	if !a.Kind.Honing() || strings.Contains(english(a.Reason), "-") || !strings.HasPrefix(english(a.Reason), "0.1 µm past the target by the mean; this takes about ") {
+	if !a.Kind.Honing() || strings.ContainsAny(coded(a.Reason), "-−") || !strings.HasPrefix(coded(a.Reason), "⟦advise.reason_there ⟦advise.past 0.1 µm⟧ ") {
 		t.Errorf("%s: %q %q", a.Kind, a.Sentence, a.Reason)
 	}
 }
@@ -72,7 +72,7 @@ func TestPastTheTarget(t *testing.T) {
 func TestRoundThatToldNothing(t *testing.T) {
 	j := job(t, "J-4112")
 	a := advise.Next(sized(j, strokes(1), []float64{-1.5}, []float64{-1.4}))
-	if a.Kind != advise.Hone || a.Strokes == 0 || a.Rate == nil || !strings.HasPrefix(english(a.Sentence), "Try ") || strings.Contains(english(a.Reason), "not noted") {
+	if a.Kind != advise.Hone || a.Strokes == 0 || a.Rate == nil || a.Sentence.Code != "advise.hone.try" || a.Reason.Code != "advise.reason" {
 		t.Errorf("%s, %d strokes: %q %q", a.Kind, a.Strokes, a.Sentence, a.Reason)
 	}
 }
