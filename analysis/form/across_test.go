@@ -5,7 +5,6 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -94,7 +93,7 @@ func TestOvalOfTwoAnglesIsALowerBound(t *testing.T) {
 		t.Errorf("%+v", missed.Oval)
 	}
 	across := Evaluate(bore([]float64{10}, []int{0, 90}, []float64{4, -4}), gauge)
-	if got := kinds(across); !slices.Equal(got, []string{"oval 8.0"}) || !strings.Contains(strings.Join(spoken(across), " "), "Oval by 8.0 µm at least") {
+	if got := kinds(across); !slices.Equal(got, []string{"oval 8.0"}) || !slices.Contains(spoken(across), "⟦form.oval_at_least 8.0 µm 10 mm⟧") {
 		t.Errorf("%q, %q", got, spoken(across))
 	}
 }
@@ -105,15 +104,15 @@ func TestOvalNotKnown(t *testing.T) {
 		kind   GaugeKind
 		why    string
 	}{
-		"one angle":         {[]int{0}, TwoPoint, "second angle"},
-		"half a turn apart": {[]int{0, 180}, TwoPoint, "second angle"}, // the same diameter
-		"too close":         {[]int{0, 3}, TwoPoint, "farther apart"},
-		"three contacts":    {[]int{0, 60, 120}, SelfCentring, "can't see an oval"},
+		"one angle":         {[]int{0}, TwoPoint, "⟦form.why.second_angle⟧"},
+		"half a turn apart": {[]int{0, 180}, TwoPoint, "⟦form.why.second_angle⟧"}, // the same diameter
+		"too close":         {[]int{0, 3}, TwoPoint, "⟦form.why.apart_90⟧"},
+		"three contacts":    {[]int{0, 60, 120}, SelfCentring, "⟦form.why.no_oval ⟦form.gauge.three_contact⟧⟧"},
 	} {
 		opt := gauge
 		opt.Gauge = c.kind
 		o := Evaluate(bore([]float64{10}, c.angles, []float64{0, 9, 3}[:len(c.angles)]), opt).Sections[0].Oval
-		if o.Usable || o.Significant || !strings.Contains(english(o.Why), c.why) {
+		if o.Usable || o.Significant || coded(o.Why) != c.why {
 			t.Errorf("%s: %+v", what, o)
 		}
 	}
