@@ -3,7 +3,6 @@ package master
 import (
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 	"time"
 
@@ -167,18 +166,18 @@ func TestDiffers(t *testing.T) {
 		now  Smoothing
 		want string
 	}{
-		{learned(98*ms, 0), Smoothing{}, "averages over about 98 ms: state averages: 100 ms"},
+		{learned(98*ms, 0), Smoothing{}, "⟦master.averages 98 ms averages: 100 ms⟧"},
 		{learned(98*ms, 0), Smoothing{Averages: 100 * ms, Stated: true}, ""},
-		{learned(98*ms, 0), Smoothing{Stated: true}, "don't agree with averages: 0 ms as stated: state averages: 100 ms"},
-		{learned(0, 0), Smoothing{Averages: 100 * ms, Stated: true}, "state averages: 0 ms"},
-		{learned(0, 50*ms), Smoothing{Lag: 20 * ms, Stated: true}, "agree with lag: 20 ms as stated: state lag: 50 ms"},
-		{learned(80*ms, 20*ms), Smoothing{Averages: 40 * ms, Lag: 20 * ms, Stated: true}, "state averages: 80 ms, lag: 20 ms"},
+		{learned(98*ms, 0), Smoothing{Stated: true}, "⟦master.averages_otherwise averages: 0 ms averages: 100 ms⟧"},
+		{learned(0, 0), Smoothing{Averages: 100 * ms, Stated: true}, "⟦master.averages_otherwise averages: 100 ms averages: 0 ms⟧"},
+		{learned(0, 50*ms), Smoothing{Lag: 20 * ms, Stated: true}, "⟦master.averages_otherwise lag: 20 ms lag: 50 ms⟧"},
+		{learned(80*ms, 20*ms), Smoothing{Averages: 40 * ms, Lag: 20 * ms, Stated: true}, "⟦master.averages_otherwise averages: 40 ms, lag: 20 ms averages: 80 ms, lag: 20 ms⟧"},
 		{learned(15*ms, 0), Smoothing{}, ""},
 		{analysis.Averaging{Spread: 1e6, Slope: 1e6 * Smoothing{Averages: 98 * ms}.Square()}, Smoothing{}, ""}, // not sure
 		{analysis.Averaging{Spread: 1e10, Slope: -1e7}, Smoothing{}, ""},
 		{analysis.Averaging{}, Smoothing{}, ""},
 	} {
-		if got := english(Differs(c.is, c.now)); (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+		if got := coded(Differs(c.is, c.now)); got != c.want {
 			t.Errorf("%+v, stated %+v: %q, want %q", c.is, c.now, got, c.want)
 		}
 	}
@@ -207,21 +206,21 @@ func TestCompareSpeeds(t *testing.T) {
 		is, now    Smoothing
 		fast       float64
 		told, good bool
-		want       string
+		want       string // the code, and the beginning of what is to be stated
 	}{
-		{Smoothing{Averages: 100 * ms}, Smoothing{}, 5000, true, false, "µm large when rocked fast: state averages: "},
-		{Smoothing{Averages: 100 * ms}, Smoothing{Averages: 100 * ms, Stated: true}, 5000, true, true, "does not depend on the speed, with averages: 100 ms taken off"},
-		{Smoothing{}, Smoothing{}, 5000, true, true, "does not depend on the speed: the gauge averages over no more than "},
-		{Smoothing{}, Smoothing{Averages: 100 * ms, Stated: true}, 5000, true, false, "so too much is taken off: state averages: "},
-		{Smoothing{Lag: 50 * ms}, Smoothing{Lag: 20 * ms, Stated: true}, 5000, true, false, "large when rocked fast: state lag: "},
-		{Smoothing{Averages: 100 * ms}, Smoothing{}, 600, false, false, "too alike"},
-		{Smoothing{}, Smoothing{}, 1000, false, false, "anything up to an average of "},
+		{Smoothing{Averages: 100 * ms}, Smoothing{}, 5000, true, false, "master.speeds.large averages: "},
+		{Smoothing{Averages: 100 * ms}, Smoothing{Averages: 100 * ms, Stated: true}, 5000, true, true, "master.speeds.good_with averages: 100 ms"},
+		{Smoothing{}, Smoothing{}, 5000, true, true, "master.speeds.good"},
+		{Smoothing{}, Smoothing{Averages: 100 * ms, Stated: true}, 5000, true, false, "master.speeds.too_much averages: "},
+		{Smoothing{Lag: 50 * ms}, Smoothing{Lag: 20 * ms, Stated: true}, 5000, true, false, "master.speeds.large lag: "},
+		{Smoothing{Averages: 100 * ms}, Smoothing{}, 600, false, false, "master.speeds.alike"},
+		{Smoothing{}, Smoothing{}, 1000, false, false, "master.speeds.open"},
 	} {
 		const seeds = 400
 		wrong := 0
 		for seed := range uint64(seeds) {
 			s := CompareSpeeds(rocks(rand.New(rand.NewPCG(17, seed)), c.is, c.now, 400, c.fast), 3, c.now, um/10)
-			if s.Told != c.told || s.Good != c.good || !strings.Contains(english(s.Sentence), c.want) {
+			if s.Told != c.told || s.Good != c.good || !says(s.Sentence, c.want) {
 				wrong++
 			}
 			if want := c.is.Averages.Seconds(); want > 0 && s.Told && math.Abs(s.Averages-want) > 4.5*s.AveragesU {

@@ -29,17 +29,19 @@ func TestCheckZero(t *testing.T) {
 		return CheckZero(analysis.RingSet{Ring: r1250(t), Raw: lengths(t, "um", raw...), At: morning.Add(37 * time.Minute)}, m.Correction, limit, 3, 6*micron/10)
 	}
 	k := check("12.55", "12.6", "12.6")
-	if k.Good || !k.Valid || k.Error != 4500 || !strings.Contains(english(k.Sentence), "+0.45 µm off, limit 0.25 µm. Re-master") {
+	if k.Good || !k.Valid || k.Error != 4500 || coded(k.Sentence) != "⟦master.check.failed R-1250 +0.45 µm 0.25 µm⟧" {
 		t.Errorf("%+v", k)
 	}
-	if k := check("12.3", "12.3", "12.4"); !k.Good || k.Error != 2000 || !strings.HasPrefix(english(k.Sentence), "Zero good") {
+	if k := check("12.3", "12.3", "12.4"); !k.Good || k.Error != 2000 || coded(k.Sentence) != "⟦master.check.good R-1250 +0.20 µm 0.25 µm⟧" {
 		t.Errorf("%+v", k)
 	}
 	if k := check("11.9", "11.8", "11.9"); k.Good || k.Error != -2666 { // beyond on the other side, means rounded to 0.1 nm
 		t.Errorf("%+v", k)
 	}
-	for says, raw := range map[string][]string{"2 of 3": {"12.1", "12.1"}, "spread over 0.70 µm": {"12.1", "12.1", "12.8"}, "no readings": nil} {
-		if k := check(raw...); k.Good || k.Valid || !strings.Contains(english(k.Sentence), says) {
+	for says, raw := range map[string][]string{
+		"⟦master.check.few 2 3⟧": {"12.1", "12.1"}, "⟦master.check.spread 0.70 µm 0.60 µm⟧": {"12.1", "12.1", "12.8"}, "⟦master.check.none ⟦master.no_readings⟧⟧": nil,
+	} {
+		if k := check(raw...); k.Good || k.Valid || coded(k.Sentence) != says {
 			t.Errorf("%v: %+v", raw, k)
 		}
 	}
@@ -53,14 +55,14 @@ func TestReread(t *testing.T) {
 		return Reread(m, analysis.RingSet{Raw: lengths(t, "um", raw...), At: morning.Add(time.Hour)}, s, limit, adjust)
 	}
 	k := read(limit, Adjust{}, "12.2", "12.3")
-	if !k.Good || !k.Agrees || k.Error != 1167 || k.Size != m.Ring.Size+1167 || !k.At.Equal(morning.Add(time.Hour)) || !strings.Contains(english(k.Sentence), "within the 0.27 µm that its readings explain") {
+	if !k.Good || !k.Agrees || k.Error != 1167 || k.Size != m.Ring.Size+1167 || !k.At.Equal(morning.Add(time.Hour)) || !strings.HasPrefix(coded(k.Sentence), "⟦master.reread.agrees ") || !strings.HasSuffix(coded(k.Sentence), " 0.27 µm⟧") {
 		t.Errorf("%+v", k)
 	}
-	if k := read(limit, Adjust{}, "12.6", "12.6"); k.Good || k.Agrees || !k.Valid || !strings.Contains(english(k.Sentence), "Re-master") { // 0.467 against 2 × 0.15 √(1/3 + 1/2) = 0.274
+	if k := read(limit, Adjust{}, "12.6", "12.6"); k.Good || k.Agrees || !k.Valid || k.Sentence.Code != "master.reread.failed" { // 0.467 against 2 × 0.15 √(1/3 + 1/2) = 0.274
 		t.Errorf("%+v", k)
 	}
 	// A wide tolerance: more than the readings explain, and nothing that a check minds.
-	if k := read(micron/2, Adjust{}, "12.6", "12.6"); !k.Good || k.Agrees || !strings.HasSuffix(english(k.Sentence), "Check the zero.") {
+	if k := read(micron/2, Adjust{}, "12.6", "12.6"); !k.Good || k.Agrees || k.Sentence.Code != "master.reread.check" {
 		t.Errorf("%+v", k)
 	}
 	// A limit finer than the readings can tell is no reason to doubt.
@@ -73,7 +75,7 @@ func TestReread(t *testing.T) {
 	if k := read(limit, warm, "12.5", "12.5"); !k.Agrees || k.Thermal != -3651 || k.Error != 3667-3651 {
 		t.Errorf("warm: %+v", k)
 	}
-	if k := read(limit, Adjust{}); k.Valid || k.Good || !strings.Contains(english(k.Sentence), "no readings") {
+	if k := read(limit, Adjust{}); k.Valid || k.Good || coded(k.Sentence) != "⟦master.reread.none ⟦master.no_readings⟧⟧" {
 		t.Errorf("without readings: %+v", k)
 	}
 }
@@ -107,7 +109,7 @@ func TestSignSlip(t *testing.T) {
 			if k.Error != c.error || k.Suspect != c.suspect || k.Good != (c.suspect == analysis.NoSuspect) {
 				t.Errorf("%d off, suspect %q: %s", k.Error, k.Suspect, k.Sentence)
 			}
-			if !k.Good && !strings.Contains(english(k.Sentence), "ring value or sign?") {
+			if !k.Good && k.Sentence.Code != "master.second.off" {
 				t.Errorf("says %q", k.Sentence)
 			}
 		})

@@ -107,7 +107,7 @@ func TestSettle_Exact(t *testing.T) {
 	if want := -60 * left / 200; math.Abs(analysis.Length(k.Rate).Micrometres()-want) > 0.005 {
 		t.Errorf("rate %d, want %.3f µm a minute", k.Rate, want)
 	}
-	if !k.Usable || k.Ready || !strings.HasPrefix(english(k.Sentence), "Too warm to judge: wait about 6 min.") {
+	if !k.Usable || k.Ready || !strings.HasPrefix(coded(k.Sentence), "⟦master.cooling.wait 6 min ") {
 		t.Errorf("%+v", k)
 	}
 }
@@ -121,18 +121,18 @@ func TestSettle_Refuses(t *testing.T) {
 		rules  CoolingRules
 		says   string
 	}{
-		"nothing":          {nil, rules, "0 of 5"},
-		"too few":          {good()[:4], rules, "4 of 5"},
-		"too short":        {cooling(r, 8, 182, 0.15, 3, 20), rules, "Too short a time"},
-		"growing":          {cooling(r, -8, 182, 0.15, 30, 24), rules, "growing"},
-		"elsewhere gauged": {func() []Warm { w := good(); w[12].Size += 50_000; return w }(), rules, "don't follow"},
-		"order":            {func() []Warm { w := good(); w[3].At = w[2].At; return w }(), rules, "order of time"},
-		"no size":          {func() []Warm { w := good(); w[3].Size = 0; return w }(), rules, "void it"},
-		"no repeat":        {good(), CoolingRules{Shortest: 1, Longest: 2}, "repeatability"},
-		"no bounds":        {good(), CoolingRules{Repeat: 1}, "bounds"},
+		"nothing":          {nil, rules, "⟦master.cooling.few 0 5⟧"},
+		"too few":          {good()[:4], rules, "⟦master.cooling.few 4 5⟧"},
+		"too short":        {cooling(r, 8, 182, 0.15, 3, 20), rules, "⟦master.cooling.short "},
+		"growing":          {cooling(r, -8, 182, 0.15, 30, 24), rules, "⟦master.cooling.growing⟧"},
+		"elsewhere gauged": {func() []Warm { w := good(); w[12].Size += 50_000; return w }(), rules, "⟦master.cooling.poor⟧"},
+		"order":            {func() []Warm { w := good(); w[3].At = w[2].At; return w }(), rules, "⟦master.cooling.order⟧"},
+		"no size":          {func() []Warm { w := good(); w[3].Size = 0; return w }(), rules, "⟦master.cooling.no_size⟧"},
+		"no repeat":        {good(), CoolingRules{Shortest: 1, Longest: 2}, "⟦master.cooling.no_rules⟧"},
+		"no bounds":        {good(), CoolingRules{Repeat: 1}, "⟦master.cooling.no_rules⟧"},
 	} {
 		k := Settle(c.points, c.rules)
-		if k.Usable || k.Ready || k.Final != 0 || !strings.Contains(english(k.Sentence), c.says) {
+		if k.Usable || k.Ready || k.Final != 0 || !strings.HasPrefix(coded(k.Sentence), c.says) {
 			t.Errorf("%s: %+v", name, k)
 		}
 	}
@@ -143,12 +143,12 @@ func TestSettle_Ready(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	ws := cooling(r, 8, 182, 0.1, 30, 44)
 	rules := UsualCooling(micron/10, 182*time.Second)
-	if k := Settle(ws, rules); !k.Ready || !strings.HasPrefix(english(k.Sentence), "Settled") {
+	if k := Settle(ws, rules); !k.Ready || k.Sentence.Code != "master.cooling.settled" {
 		t.Errorf("after 22 min: %+v", k)
 	}
 	rules.Agree = 1
 	ws[43].Size += 1000
-	if k := Settle(ws, rules); k.Ready || !k.Usable || !strings.HasPrefix(english(k.Sentence), "Nearly") {
+	if k := Settle(ws, rules); k.Ready || !k.Usable || coded(k.Sentence) != "⟦master.cooling.nearly 2 min⟧" {
 		t.Errorf("with readings that disagree: %+v", k)
 	}
 }
@@ -164,15 +164,15 @@ func TestExpect(t *testing.T) {
 		want        float64 // s
 		says        string
 	}{
-		{"aluminium", mm("50"), mm("44.45"), 281, "some 5 min to cool, aluminium of 50 mm outside in still air"},
-		{"tool steel", mm("60"), mm("31.75"), 2119, "some 36 min to cool"},
-		{"steel", 0, mm("31.75"), 480, "as is usual of steel; the job states no outside diameter"},
-		{"aluminium", 0, mm("44.45"), 480 * 2.43 / 3.69, "some 6 min to cool, as is usual of aluminium"},
-		{"", 0, mm("31.75"), 480, "as is usual of steel"},
-		{"steel", mm("30"), mm("31.75"), 480, "no outside diameter"}, // which is none of a tube
+		{"aluminium", mm("50"), mm("44.45"), 281, "⟦master.cooling.by_size 5 min ⟦material.aluminium⟧ 50 mm⟧"},
+		{"tool steel", mm("60"), mm("31.75"), 2119, "⟦master.cooling.by_size 36 min ⟦material.tool steel⟧ 60 mm⟧"},
+		{"steel", 0, mm("31.75"), 480, "⟦master.cooling.usual 8 min ⟦material.steel⟧⟧"},
+		{"aluminium", 0, mm("44.45"), 480 * 2.43 / 3.69, "⟦master.cooling.usual 6 min ⟦material.aluminium⟧⟧"},
+		{"", 0, mm("31.75"), 480, "⟦master.cooling.usual 8 min ⟦material.steel⟧⟧"},
+		{"steel", mm("30"), mm("31.75"), 480, "⟦master.cooling.usual 8 min ⟦material.steel⟧⟧"}, // which is none of a tube
 	} {
 		tau, basis := Expect(c.material, c.outer, c.bore)
-		if math.Abs(tau.Seconds()-c.want) > 1 || !strings.Contains(english(basis), c.says) {
+		if math.Abs(tau.Seconds()-c.want) > 1 || coded(basis) != c.says {
 			t.Errorf("%s, %s: %s, %q", c.material, c.outer, tau, basis)
 		}
 	}

@@ -107,21 +107,21 @@ func TestLapse(t *testing.T) {
 		says   string
 	}{
 		"good":           {func(*Standing) {}, now, nil, ""},
-		"not mastered":   {func(s *Standing) { *s = Standing{} }, now, []string{"master.not_mastered"}, "read the ring"},
-		"failed":         {func(s *Standing) { s.Failed = &analysis.RingCheck{RingSet: analysis.RingSet{At: morning}, Error: 4500} }, now, []string{"master.check_failed"}, "at 10:05 failed, +0.45 µm off"},
-		"knocked":        {func(s *Standing) { s.Disturbed = analysis.Quote("the gauge was knocked") }, now, []string{"master.disturbed"}, "knocked. Re-master"},
-		"clock":          {func(*Standing) {}, morning.Add(-time.Second), []string{"master.clock_back"}, "clock"},
+		"not mastered":   {func(s *Standing) { *s = Standing{} }, now, []string{"master.not_mastered"}, ""},
+		"failed":         {func(s *Standing) { s.Failed = &analysis.RingCheck{RingSet: analysis.RingSet{At: morning}, Error: 4500} }, now, []string{"master.check_failed"}, "⟦master.check_failed 10:05 +0.45 µm⟧"},
+		"knocked":        {func(s *Standing) { s.Disturbed = analysis.Quote("the gauge was knocked") }, now, []string{"master.disturbed"}, "⟦master.disturbed the gauge was knocked⟧"},
+		"clock":          {func(*Standing) {}, morning.Add(-time.Second), []string{"master.clock_back"}, ""},
 		"30 min":         {func(*Standing) {}, morning.Add(30 * time.Minute), nil, ""},
-		"over 30 min":    {func(*Standing) {}, morning.Add(30*time.Minute + time.Second), []string{"master.too_old"}, "31 min ago, limit 30 min"},
+		"over 30 min":    {func(*Standing) {}, morning.Add(30*time.Minute + time.Second), []string{"master.too_old"}, "⟦master.too_old 31 min 30 min⟧"},
 		"120 readings":   {func(s *Standing) { s.Readings = 120 }, now, nil, ""},
-		"121 readings":   {func(s *Standing) { s.Readings = 121 }, now, []string{"master.too_many"}, "121 readings"},
+		"121 readings":   {func(s *Standing) { s.Readings = 121 }, now, []string{"master.too_many"}, "⟦master.too_many 121 120⟧"},
 		"1 °C":           {func(s *Standing) { s.Then, s.Now = temp(21_000), temp(22_000) }, now, nil, ""},
-		"colder":         {func(s *Standing) { s.Then, s.Now = temp(22_100), temp(21_000) }, now, []string{"master.temperature"}, "From 22.1 °C to 21 °C"},
+		"colder":         {func(s *Standing) { s.Then, s.Now = temp(22_100), temp(21_000) }, now, []string{"master.temperature"}, "⟦master.temperature 22.1 °C 21 °C 1.0 K⟧"},
 		"unknown now":    {func(s *Standing) { s.Then = temp(10_000) }, now, nil, ""},
-		"ring overdue":   {func(s *Standing) { s.Ring.Due = now.AddDate(0, 0, -1) }, now, []string{"master.ring_overdue"}, "use a ring in date"},
-		"ring due today": {func(s *Standing) { s.Ring.Due = now.Add(-time.Hour) }, now, []string{"master.ring_due"}, ", today"},
-		"ring in 9 days": {func(s *Standing) { s.Ring.Due = now.Add(9 * 24 * time.Hour) }, now, []string{"master.ring_due"}, "in 9 days"},
-		"two at once":    {func(s *Standing) { s.Readings, s.Disturbed = 500, analysis.Quote("new tips") }, now, []string{"master.disturbed", "master.too_many"}, "new tips"},
+		"ring overdue":   {func(s *Standing) { s.Ring.Due = now.AddDate(0, 0, -1) }, now, []string{"master.ring_overdue"}, "⟦master.ring_overdue R-1250 2026-11-24⟧"},
+		"ring due today": {func(s *Standing) { s.Ring.Due = now.Add(-time.Hour) }, now, []string{"master.ring_due"}, "⟦master.ring_due R-1250 2026-11-25 ⟦master.today⟧⟧"},
+		"ring in 9 days": {func(s *Standing) { s.Ring.Due = now.Add(9 * 24 * time.Hour) }, now, []string{"master.ring_due"}, "⟦master.ring_due R-1250 2026-12-04 ⟦master.in_days 9⟧⟧"},
+		"two at once":    {func(s *Standing) { s.Readings, s.Disturbed = 500, analysis.Quote("new tips") }, now, []string{"master.disturbed", "master.too_many"}, "⟦master.disturbed new tips⟧"},
 	} {
 		s := Standing{Mastered: true, Ring: r1250(t), LastGood: mark(40, 0)}
 		c.change(&s)
@@ -130,7 +130,7 @@ func TestLapse(t *testing.T) {
 		var text strings.Builder
 		for _, r := range rs {
 			codes = append(codes, r.Code)
-			text.WriteString(english(r.Phrase) + " ")
+			text.WriteString(coded(r.Phrase) + " ")
 			if r.Stops == (r.Code == "master.ring_due") {
 				t.Errorf("%s: stops is %v", name, r.Stops)
 			}
@@ -147,7 +147,7 @@ func TestAccept(t *testing.T) {
 	if r := l.BeforeAccept(s, morning.Add(10*time.Minute)); r != nil {
 		t.Errorf("a fresh zero: %+v", r)
 	}
-	if r := l.BeforeAccept(s, morning.Add(11*time.Minute)); r == nil || r.Code != "master.check_due" || !strings.Contains(english(r.Phrase), "11 min and 6 readings ago") {
+	if r := l.BeforeAccept(s, morning.Add(11*time.Minute)); r == nil || coded(r.Phrase) != "⟦master.check_due 11 min 6⟧" {
 		t.Errorf("after 11 min: %+v", r)
 	}
 	s.Readings = 21
@@ -164,10 +164,10 @@ func TestAccept(t *testing.T) {
 		t.Errorf("checked after the last reading: %+v", r)
 	}
 	s.Readings = 6
-	if r := AfterAccept(s, "003", 1); r == nil || r.Code != "master.check_after" || r.Stops || !strings.Contains(english(r.Phrase), "part 003 is final when") || strings.Contains(english(r.Phrase), "parts") {
+	if r := AfterAccept(s, "003", 1); r == nil || coded(r.Phrase) != "⟦master.check_after 003⟧" || r.Stops {
 		t.Errorf("not checked after the last reading: %+v", r)
 	}
-	if r := AfterAccept(s, "003", 4); r == nil || !strings.Contains(english(r.Phrase), "all 4 parts finished") {
+	if r := AfterAccept(s, "003", 4); r == nil || coded(r.Phrase) != "⟦master.check_after_all 003 4⟧" {
 		t.Errorf("not checked for four parts: %+v", r)
 	}
 }

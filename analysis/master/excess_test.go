@@ -106,15 +106,15 @@ func TestPartExcess_Refuses(t *testing.T) {
 		points []Warm
 		says   string
 	}{
-		"too few":   {cooling(r, 8, 182, 0.15, 90, 7), "7 of 8 readings"},
-		"too short": {cooling(r, 8, 182, 0.15, 3, 20), "Too short a time"},
-		"too early": {cooling(r, 8, 182, 0.15, 20, 10), "wait about"},
-		"growing":   {cooling(r, -8, 182, 0.15, 30, 24), "growing"},
-		"settled":   {cooling(r, 8, 182, 0.15, 30, 60), "too little to be worth"},
+		"too few":   {cooling(r, 8, 182, 0.15, 90, 7), "⟦master.excess.few 7 8⟧"},
+		"too short": {cooling(r, 8, 182, 0.15, 3, 20), "⟦master.excess.not_yet ⟦master.cooling.short "},
+		"too early": {cooling(r, 8, 182, 0.15, 20, 10), "⟦master.excess.not_yet ⟦master.cooling.shrinking "},
+		"growing":   {cooling(r, -8, 182, 0.15, 30, 24), "⟦master.excess.not_yet ⟦master.cooling.growing⟧⟧"},
+		"settled":   {cooling(r, 8, 182, 0.15, 30, 60), "⟦master.excess.little⟧"},
 		"never was": {cooling(r, 0, 182, 0.15, 30, 30), ""},
-		"moved":     {func() []Warm { w := cooling(r, 8, 182, 0.15, 30, 24); w[20].Size += 50_000; return w }(), "don't follow"},
+		"moved":     {func() []Warm { w := cooling(r, 8, 182, 0.15, 30, 24); w[20].Size += 50_000; return w }(), "⟦master.excess.not_yet ⟦master.cooling.poor⟧⟧"},
 	} {
-		if x, err := PartExcess(c.points, rules); err == nil || x.Excess != nil || !strings.Contains(english(analysis.Reason(err)), c.says) {
+		if x, err := PartExcess(c.points, rules); err == nil || x.Excess != nil || !strings.HasPrefix(coded(analysis.Reason(err)), c.says) {
 			t.Errorf("%s: %+v, %v", name, x.Excess, err)
 		}
 	}
@@ -147,7 +147,7 @@ func TestExcess_Warmer(t *testing.T) {
 		t.Error("a warmth without a size or an expansion")
 	}
 	x.Tau, x.TauU = time.Minute, time.Minute
-	if s := english(x.Still(0, 3*analysis.Celsius)); !strings.Contains(s, "1.20 µm") || !strings.Contains(s, "3.0 K above") {
+	if s := coded(x.Still(0, 3*analysis.Celsius)); s != "⟦master.excess.still_warmer 1.20 µm 0.00 µm 3.0 K⟧" {
 		t.Error(s)
 	}
 }

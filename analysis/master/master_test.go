@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"reflect"
 	"strconv"
 	"strings"
@@ -129,24 +130,25 @@ func TestMaster_Refuses(t *testing.T) {
 		refused, question string
 	}{
 		"in order":     {func(*analysis.RingSet, *Rules) {}, "", ""},
-		"two readings": {func(s *analysis.RingSet, _ *Rules) { s.Raw = s.Raw[:2] }, "2 of 3", ""},
-		"none":         {func(s *analysis.RingSet, _ *Rules) { s.Raw = nil }, "no readings", ""},
-		"scattered":    {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "12.1", "12.2", "12.8") }, "spread over 0.70 µm", ""},
+		"two readings": {func(s *analysis.RingSet, _ *Rules) { s.Raw = s.Raw[:2] }, "⟦master.check.few 2 3⟧", ""},
+		"none":         {func(s *analysis.RingSet, _ *Rules) { s.Raw = nil }, "⟦master.refuse.read ⟦master.no_readings⟧⟧", ""},
+		"scattered":    {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "12.1", "12.2", "12.8") }, "⟦master.refuse.spread 0.70 µm 0.60 µm⟧", ""},
 		// Another ring, 9.5 mm smaller: the gauge hangs at the end of its travel.
-		"wrong ring":      {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "1000", "1000", "1000") }, "wrong ring?", "Wrong ring"},
-		"no certificate":  {func(s *analysis.RingSet, _ *Rules) { s.Ring.Size = 0 }, "certificate", ""},
-		"no uncertainty":  {func(s *analysis.RingSet, _ *Rules) { s.Ring.U = 0 }, "certificate", ""},
-		"nonsense":        {func(s *analysis.RingSet, _ *Rules) { s.Raw = []analysis.Length{math.MaxInt64, 0, 0} }, "check the unit", ""},
-		"other ring":      {func(s *analysis.RingSet, _ *Rules) { s.Ring.ID = "R-0875" }, "", "The job names ring R-1250"},
-		"far from target": {func(s *analysis.RingSet, r *Rules) { r.Target += 2 * analysis.Millimetre / 10 }, "", "away from the target"},
-		"overdue":         {func(s *analysis.RingSet, _ *Rules) { s.At = s.Ring.Due.AddDate(0, 0, 1) }, "", "was due on 2027-01-25"},
-		"zero jumps":      {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "32.1", "32.2", "32.1") }, "", "its value or sign?"},
+		"wrong ring":      {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "1000", "1000", "1000") }, "⟦master.refuse.travel R-1250 1.0000 mm −0.2000 mm 0.2000 mm⟧", "⟦master.ask.jump 32.7376 mm 31.7497 mm⟧"},
+		"no certificate":  {func(s *analysis.RingSet, _ *Rules) { s.Ring.Size = 0 }, "⟦master.refuse.certificate R-1250⟧", ""},
+		"no uncertainty":  {func(s *analysis.RingSet, _ *Rules) { s.Ring.U = 0 }, "⟦master.refuse.certificate R-1250⟧", ""},
+		"nonsense":        {func(s *analysis.RingSet, _ *Rules) { s.Raw = []analysis.Length{math.MaxInt64, 0, 0} }, "⟦master.ring_unit ", ""},
+		"other ring":      {func(s *analysis.RingSet, _ *Rules) { s.Ring.ID = "R-0875" }, "", "⟦master.ask.other_ring R-1250 R-0875⟧"},
+		"far from target": {func(s *analysis.RingSet, r *Rules) { r.Target += 2 * analysis.Millimetre / 10 }, "", "⟦master.ask.far R-1250 0.2 mm 0.1 mm⟧"},
+		"overdue":         {func(s *analysis.RingSet, _ *Rules) { s.At = s.Ring.Due.AddDate(0, 0, 1) }, "", "⟦master.ask.overdue R-1250 2027-01-25⟧"},
+		"zero jumps":      {func(s *analysis.RingSet, _ *Rules) { s.Raw = lengths(t, "um", "32.1", "32.2", "32.1") }, "", "⟦master.ask.jump 31.7697 mm 31.7497 mm⟧"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			set, r := analysis.RingSet{Ring: r1250(t), Raw: raw, At: morning}, rules
 			c.change(&set, &r)
 			m := Master(set, r, &before, false)
-			refused, questions := notation.Format{}.SayAll(m.Refused...), notation.Format{}.SayAll(m.Questions...)
+			codes := notation.Format{Language: notation.Codes()}
+			refused, questions := codes.SayAll(m.Refused...), codes.SayAll(m.Questions...)
 			if (c.refused == "") != (refused == "") || !strings.Contains(refused, c.refused) {
 				t.Errorf("refused: %q, want %q", refused, c.refused)
 			}
@@ -275,4 +277,14 @@ func BenchmarkMasterAndCheck(b *testing.B) {
 }
 
 // english is a phrase in English, in mm and µm.
-func english(p analysis.Phrase) string { return notation.Format{}.Say(p) }
+// coded is a phrase by its code and its values, in mm and µm.
+func coded(p analysis.Phrase) string { return notation.Format{Language: notation.Codes()}.Say(p) }
+
+// says reports whether a phrase is of the code, and one of its values begins with what
+// may stand after the code.
+func says(p analysis.Phrase, want string) bool {
+	code, begins, _ := strings.Cut(want, " ")
+	return p.Code == code && (begins == "" || slices.ContainsFunc(p.Args, func(a analysis.Arg) bool {
+		return a.Name != nil && strings.HasPrefix(*a.Name, begins)
+	}))
+}
