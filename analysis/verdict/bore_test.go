@@ -99,23 +99,23 @@ func TestJudge(t *testing.T) {
 		action   Action
 		sentence string
 	}{
-		{"final readings", good, Expanded, Conforms, InSize, Inside, Finished, "In size, 6 readings"},
-		{"one low, by U", with(0, "31.7506326"), Expanded, Uncertain, TooClose, Under, HoneOn, "low limit, 0.20 in / 0°"},
+		{"final readings", good, Expanded, Conforms, InSize, Inside, Finished, "⟦verdict.in_size 6 ⟦verdict.rule.U⟧⟧"},
+		{"one low, by U", with(0, "31.7506326"), Expanded, Uncertain, TooClose, Under, HoneOn, "⟦verdict.close_low 0.20 in / 0°⟧"},
 		{"not too low, by 1.645 u", all("31.7506"), Confidence95, Conforms, InSize, Inside, Finished, ""},
-		{"one low, simple", with(0, "31.75000"), Simple, DoesNotConform, OutOfForm, Inside, FormFault, "size variation is 63 millionths, limit 39 millionths"},
-		{"round 4", []string{"31.7483", "31.7486", "31.7472", "31.7473", "31.7472", "31.7472"}, Expanded, DoesNotConform, StockToGo, Under, HoneOn, "Stock to go: 110 millionths to the low limit at 1.26 in / 0°"},
-		{"14 strokes at once", all("31.7528"), Expanded, Uncertain, TooClose, Above, StopNow, "high limit, 0.20 in / 0°"},
+		{"one low, simple", with(0, "31.75000"), Simple, DoesNotConform, OutOfForm, Inside, FormFault, "⟦verdict.out_of_form ⟦verdict.form.variation⟧ 63 millionths 39 millionths⟧"},
+		{"round 4", []string{"31.7483", "31.7486", "31.7472", "31.7473", "31.7472", "31.7472"}, Expanded, DoesNotConform, StockToGo, Under, HoneOn, "⟦verdict.stock 110 millionths 1.26 in / 0°⟧"},
+		{"14 strokes at once", all("31.7528"), Expanded, Uncertain, TooClose, Above, StopNow, "⟦verdict.close_high 0.20 in / 0°⟧"},
 		{"gauged again cool", all("31.7526"), Expanded, Uncertain, TooClose, Above, StopNow, ""},
-		{"over", with(4, "31.75318"), Expanded, DoesNotConform, Over, Above, StopNow, "Over by 25 millionths at 2.28 in / 0°"},
+		{"over", with(4, "31.75318"), Expanded, DoesNotConform, Over, Above, StopNow, "⟦verdict.over 25 millionths 2.28 in / 0°⟧"},
 		{"over by the smallest step", with(4, "31.7531728"), Expanded, DoesNotConform, Over, Above, StopNow, ""},
 		{"not yet over by the smallest step", all("31.7531727"), Expanded, Uncertain, TooClose, Above, StopNow, ""},
-		{"low and half gauged", all("31.7502")[:4], Expanded, Uncertain, TooClose, Under, NotKnown, "low limit"},
+		{"low and half gauged", all("31.7502")[:4], Expanded, Uncertain, TooClose, Under, NotKnown, "⟦verdict.close_low 0.20 in / 0°⟧"},
 		{"under and past the safe size", append(with(0, "31.7499")[:5:5], "31.7520"), Expanded, DoesNotConform, TooClose, Above, LayAside, ""},
-		{"half gauged", good[:3], Expanded, NotJudged, CannotJudge, Inside, NotKnown, "In size so far; 3 places not gauged, first 1.26 in / 90°"},
+		{"half gauged", good[:3], Expanded, NotJudged, CannotJudge, Inside, NotKnown, "⟦verdict.so_far 3 1.26 in / 90°⟧"},
 		{"half gauged, over already", with(2, "31.7540")[:3], Expanded, DoesNotConform, Over, Above, StopNow, ""},
-		{"nothing gauged", nil, Expanded, NotJudged, CannotJudge, Inside, NotKnown, "nothing is gauged"},
-		{"sizes good, variation not", []string{"31.7507", "31.7519", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "size variation of 47 millionths is too close"},
-		{"variation in doubt", []string{"31.7508", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "size variation of 31 millionths is too close"},
+		{"nothing gauged", nil, Expanded, NotJudged, CannotJudge, Inside, NotKnown, "⟦verdict.cannot_nothing⟧"},
+		{"sizes good, variation not", []string{"31.7507", "31.7519", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "⟦verdict.form_close ⟦verdict.form.variation⟧ 47 millionths 39 millionths⟧"},
+		{"variation in doubt", []string{"31.7508", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514"}, Expanded, Uncertain, TooClose, Inside, NotKnown, "⟦verdict.form_close ⟦verdict.form.variation⟧ 31 millionths 39 millionths⟧"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			in := input(t, c.mm...)
@@ -124,7 +124,7 @@ func TestJudge(t *testing.T) {
 			if b.Decision != c.decision || b.State != c.state || b.Side != c.side || b.Stop.Action != c.action || b.Rule != c.rule {
 				t.Errorf("%s, %s, side %q, %s (%s): %s", b.Decision, b.State, b.Side, b.Stop.Action, b.Stop.Reason, b.Sentence)
 			}
-			if b.Stop.Reason.IsZero() || b.Sentence.IsZero() || !strings.Contains(english(in.Job, b.Sentence), c.sentence) {
+			if b.Stop.Reason.IsZero() || b.Sentence.IsZero() || c.sentence != "" && coded(in.Job, b.Sentence) != c.sentence {
 				t.Errorf("says %q, want in it %q", b.Sentence, c.sentence)
 			}
 		})
@@ -198,7 +198,7 @@ func TestJudge_Form(t *testing.T) {
 func TestJudge_FormUnknown(t *testing.T) {
 	in := input(t, "31.7510", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514")
 	in.Form = uncertainty.Stated{}
-	if b := Judge(in); b.State != CannotJudge || b.Decision != NotJudged || !strings.Contains(english(in.Job, b.Sentence), "size variation") {
+	if b := Judge(in); b.State != CannotJudge || b.Decision != NotJudged || coded(in.Job, b.Sentence) != "⟦verdict.cannot_form ⟦verdict.form.variation⟧ ⟦verdict.limits.no_u ⟦verdict.rule.U⟧⟧⟧" {
 		t.Errorf("%s, %s: %s", b.State, b.Decision, b.Sentence)
 	}
 }
@@ -207,16 +207,16 @@ func TestJudge_Invalid(t *testing.T) {
 	in := input(t, "31.7510", "31.7514", "31.7514", "31.7513", "31.7600", "31.7514")
 	in.Invalid = []analysis.Phrase{analysis.Quote("The zero check failed at 10:42.")}
 	b := Judge(in)
-	if b.State != CannotJudge || b.Decision != NotJudged || b.Stop.Action != NotKnown || !strings.Contains(english(in.Job, b.Sentence), "10:42") || b.Plugs != nil {
+	if b.State != CannotJudge || b.Decision != NotJudged || b.Stop.Action != NotKnown || coded(in.Job, b.Sentence) != "⟦verdict.cannot_because The zero check failed at 10:42.⟧" || b.Plugs != nil {
 		t.Errorf("%+v", b)
 	}
 	in.Invalid, in.Size = nil, uncertainty.Stated{}
-	if b := Judge(in); b.State != CannotJudge || !strings.Contains(english(in.Job, b.Sentence), "uncertainty") || b.Sizes.Fit != NoFit {
+	if b := Judge(in); b.State != CannotJudge || coded(in.Job, b.Sentence) != "⟦verdict.cannot_because ⟦verdict.invalid.limits ⟦verdict.limits.no_u ⟦verdict.rule.U⟧⟧⟧⟧" || b.Sizes.Fit != NoFit {
 		t.Errorf("without an uncertainty: %+v", b)
 	}
 	in = input(t, "31.7510")
 	in.Readings[0].Size = -1
-	if b := Judge(in); b.State != CannotJudge || !strings.Contains(english(in.Job, b.Sentence), "void it") {
+	if b := Judge(in); b.State != CannotJudge || coded(in.Job, b.Sentence) != "⟦verdict.cannot_because ⟦verdict.invalid.size 0.20 in / 0°⟧⟧" {
 		t.Errorf("a negative size: %s", b.Sentence)
 	}
 }
@@ -263,4 +263,9 @@ func TestParseRule(t *testing.T) {
 }
 
 // english is a phrase as the drawing's reader has it.
-func english(j *analysis.Job, p analysis.Phrase) string { return notation.ForJob(j).Say(p) }
+// coded is a phrase by its code and its values, in the unit of the job.
+func coded(j *analysis.Job, p analysis.Phrase) string {
+	f := notation.ForJob(j)
+	f.Language = notation.Codes()
+	return f.Say(p)
+}

@@ -10,7 +10,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"fairbore/analysis"
-	"fairbore/analysis/notation"
 	"fairbore/analysis/uncertainty"
 )
 
@@ -236,18 +235,18 @@ func TestChance_SaysItsPrior(t *testing.T) {
 		lot Lot
 		why string
 	}{
-		"none":        {Lot{}, "it takes 10 other finished parts of this job to tell their spread, and there are 0"},
-		"one":         {lot(1), "there are 1"},
-		"nine":        {lot(LotParts - 1), "there are 9"},
-		"own unknown": {Lot{Smallest: lot(20).Smallest, Largest: lot(20).Largest}, "not known"},
-		"no spread":   {Lot{Smallest: quantiles(317_508_000, 1000, 20), Largest: quantiles(317_516_000, 1000, 20), Own: 1500}, "no more than the gauge scatters"},
-		"all alike":   {Lot{Smallest: quantiles(317_508_000, 0, 20), Largest: quantiles(317_516_000, 0, 20), Own: 1500}, "no more than the gauge scatters"},
-		"another":     {Lot{Smallest: quantiles(317_548_000, 2500, 20), Largest: quantiles(317_556_000, 2500, 20), Own: 1500}, "lies apart"},
+		"none":        {Lot{}, "⟦verdict.lot.few 10 0⟧"},
+		"one":         {lot(1), "⟦verdict.lot.few 10 1⟧"},
+		"nine":        {lot(LotParts - 1), "⟦verdict.lot.few 10 9⟧"},
+		"own unknown": {Lot{Smallest: lot(20).Smallest, Largest: lot(20).Largest}, "⟦verdict.lot.own⟧"},
+		"no spread":   {Lot{Smallest: quantiles(317_508_000, 1000, 20), Largest: quantiles(317_516_000, 1000, 20), Own: 1500}, "⟦verdict.lot.scatter⟧"},
+		"all alike":   {Lot{Smallest: quantiles(317_508_000, 0, 20), Largest: quantiles(317_516_000, 0, 20), Own: 1500}, "⟦verdict.lot.scatter⟧"},
+		"another":     {Lot{Smallest: quantiles(317_548_000, 2500, 20), Largest: quantiles(317_556_000, 2500, 20), Own: 1500}, "⟦verdict.lot.apart⟧"},
 	} {
 		in.Lot = c.lot
 		s := Judge(in).Sizes
 		for _, l := range []*Local{s.Smallest, s.Largest} {
-			if l.Chance == nil || l.Chance.Prior != Flat || l.Chance.Parts != 0 || l.Chance.Probability != l.Probability || !strings.Contains(notation.Format{}.Say(l.Chance.Why), c.why) {
+			if l.Chance == nil || l.Chance.Prior != Flat || l.Chance.Parts != 0 || l.Chance.Probability != l.Probability || coded(in.Job, l.Chance.Why) != c.why {
 				t.Errorf("%s: %+v", name, l.Chance)
 			}
 		}
