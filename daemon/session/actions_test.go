@@ -127,7 +127,7 @@ func TestActionsThatAreNotDone(t *testing.T) {
 			t.Errorf("%s without a job: %+v", a.name, r)
 		}
 	}
-	if r := b.do(event.Action{Do: "polish"}); r.Done || r.Why.Code != "action.unknown" || !strings.Contains(english(r.Why), "cooldown") {
+	if r := b.do(event.Action{Do: "polish"}); r.Done || r.Why.Code != "action.unknown" || !strings.Contains(coded(r.Why), "cooldown") {
 		t.Errorf("polish: %+v", r)
 	}
 }

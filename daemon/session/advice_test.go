@@ -4,13 +4,13 @@ import (
 	"encoding/json"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/advise"
-	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -70,7 +70,7 @@ func TestAdviceThroughAPart(t *testing.T) {
 	if a := g.Advice; a.Kind != advise.Stop || g.State != event.InSize {
 		t.Errorf("in the end: %s: %+v", g.State, a)
 	}
-	if !strings.Contains(strings.Join(allEnglish(g.Cautions), " "), "spindle") {
+	if !slices.Contains(allCoded(g.Cautions), "⟦caution.spindle⟧") {
 		t.Errorf("cautions %v", g.Cautions)
 	}
 	b.must(event.Action{Do: "accept"})
@@ -83,7 +83,7 @@ func TestAdviceThroughAPart(t *testing.T) {
 // round need not be a try. Another job begins with none, but with the hand's scatter.
 func TestNextPartBeginsWithTheRate(t *testing.T) {
 	b := gauged(t, guarded(verdict.Expanded), "31.7303", "31.7303", "31.7303", "31.7303", "31.7303", "31.7303")
-	if a := b.bore().Advice; !strings.HasPrefix(english(a.Sentence), "Try ") || a.Rate.Rounds != 0 {
+	if a := b.bore().Advice; a.Sentence.Code != "advise.hone.try" || a.Rate.Rounds != 0 {
 		t.Fatalf("first part: %s", a.Sentence)
 	}
 	b.must(event.Action{Do: "round", Strokes: 20})
@@ -99,7 +99,7 @@ func TestNextPartBeginsWithTheRate(t *testing.T) {
 		b.send("31.7303")
 	}
 	a := b.bore().Advice
-	if strings.HasPrefix(english(a.Sentence), "Try ") || a.Rate == nil || a.Rate.Per < analysis.Deviation(45*um/100) || a.Rate.Per > analysis.Deviation(50*um/100) {
+	if a.Sentence.Code == "advise.hone.try" || a.Rate == nil || a.Rate.Per < analysis.Deviation(45*um/100) || a.Rate.Per > analysis.Deviation(50*um/100) {
 		t.Errorf("next part: %s (%s)", a.Sentence, a.Reason)
 	}
 	var again state.Fold
@@ -140,16 +140,16 @@ func TestBoreInAnotherUnit(t *testing.T) {
 	}
 	all := append([]analysis.Phrase{g.Why, g.Advice.Sentence, g.Advice.Reason, g.Judged.Sentence, g.Judged.Stop.Reason}, g.Words...)
 	for _, p := range all {
-		if said := (notation.Format{}).Say(p); strings.Contains(said, "millionth") || strings.Contains(said, "tenths") || strings.Contains(said, " in /") {
+		if said := coded(p); strings.Contains(said, "millionth") || strings.Contains(said, "tenths") || strings.Contains(said, " in /") {
 			t.Errorf("in mm: %s", said)
 		}
-		if drawn := english(p); strings.Contains(drawn, "µm") || strings.Contains(drawn, "mm") {
+		if drawn := drawn(b.Fold().Job, p); strings.Contains(drawn, "µm") || strings.Contains(drawn, "mm") {
 			t.Errorf("drawn in inches: %s", drawn)
 		}
 	}
 	// 4.8 µm from 31.7452, as corrected, to the low limit
-	if said := (notation.Format{}).Say(g.Why); said != "Stock to go: 4.8 µm to the low limit at 5 mm / 0°." || english(g.Why) != "Stock to go: 189 millionths to the low limit at 0.20 in / 0°." {
-		t.Errorf("%q, %q", said, english(g.Why))
+	if said := coded(g.Why); said != "⟦verdict.stock 4.8 µm 5 mm / 0°⟧" || drawn(b.Fold().Job, g.Why) != "⟦verdict.stock 189 millionths 0.20 in / 0°⟧" {
+		t.Errorf("%q, %q", said, drawn(b.Fold().Job, g.Why))
 	}
 }
 

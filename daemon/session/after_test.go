@@ -1,7 +1,6 @@
 package session
 
 import (
-	"strings"
 	"testing"
 
 	"fairbore/analysis/verdict"
@@ -31,7 +30,7 @@ func (b *bench) check(shown string) {
 // The verdict is final when the ring still reads true after the last reading.
 func TestCheckAfterAcceptance(t *testing.T) {
 	b := accepted(t)
-	if m := b.bore().Master; !strings.Contains(english(m.CheckAfter), "part 0001 is final when") || m.Doubted {
+	if m := b.bore().Master; coded(m.CheckAfter) != "⟦master.check_after 0001⟧" || m.Doubted {
 		t.Errorf("after the verdict: %+v", m)
 	}
 	b.check("31.75005")

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 	"time"
 
@@ -182,7 +181,7 @@ func TestStepsOfTimeAreSaid(t *testing.T) {
 			b.now = drivers.Moment{Wall: start.Wall.Add(at), Mono: start.Mono + at}
 			b.keep(b.Sample(b.now, "G-11", []drivers.Sample{lively(t, b, "32.3000")}))
 		}
-		if l, _ := b.Live(); strings.Contains(english(l.Hint), "every 16 ms") != (step > 0) {
+		if l, _ := b.Live(); (coded(l.Hint) == "⟦hint.adapter 16⟧") != (step > 0) {
 			t.Errorf("in steps of %s: %q", step, l.Hint)
 		}
 		b.GaugeState(b.now, "G-11", true, analysis.Quote("unplugged"))

@@ -12,7 +12,6 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
 	"fairbore/analysis/master"
-	"fairbore/analysis/notation"
 	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -171,8 +170,8 @@ func TestAveragingIsLearnedFromReadings(t *testing.T) {
 	}
 	caution := func(b *bench) string {
 		for _, c := range b.bore().Cautions {
-			if strings.Contains(english(c), "averages: ") {
-				return english(c)
+			if strings.HasPrefix(c.Code, "master.averages") {
+				return coded(c)
 			}
 		}
 		return ""
@@ -193,14 +192,14 @@ func TestAveragingIsLearnedFromReadings(t *testing.T) {
 	}
 
 	slow := play(set, 100*time.Millisecond)
-	if c := caution(slow); !strings.Contains(c, "state averages: 1") && !strings.Contains(c, "state averages: 9") {
+	if c := caution(slow); !strings.HasPrefix(c, "⟦master.averages ") || !strings.Contains(c, " averages: 1") && !strings.Contains(c, " averages: 9") {
 		t.Errorf("of a gauge that averages over 100 ms: %q", c)
 	}
 	set.Gauge.Smoothing = master.Smoothing{Averages: 100 * time.Millisecond, Stated: true}
 	if c := caution(play(set, 100*time.Millisecond)); c != "" {
 		t.Errorf("stated as it is: %q", c)
 	}
-	if c := caution(play(set, 0)); !strings.Contains(c, "averages: 100 ms as stated") {
+	if c := caution(play(set, 0)); !strings.HasPrefix(c, "⟦master.averages_otherwise averages: 100 ms ") {
 		t.Errorf("stated, and it does not average: %q", c)
 	}
 
@@ -249,7 +248,7 @@ func TestAnotherStatementLapsesTheZero(t *testing.T) {
 	set := b.set
 	set.Gauge.Smoothing = master.Smoothing{Averages: 100 * time.Millisecond, Stated: true}
 	b.Configure(set)
-	if g := b.bore(); g.Master.OK || !strings.Contains(english(g.Master.Why), "averages or lag") {
+	if g := b.bore(); g.Master.OK || g.Master.Why.Code != "bore.averages_changed" {
 		t.Errorf("%+v", g.Master)
 	}
 	set.Gauge.Smoothing = master.Smoothing{Stated: true}
@@ -262,12 +261,12 @@ func TestAnotherStatementLapsesTheZero(t *testing.T) {
 func TestRockSlowlyThenFast(t *testing.T) {
 	b := newBench(t, testSettings())
 	b.must(event.Action{Do: "job", Job: "J-4112"})
-	if r := b.do(event.Action{Do: "speeds"}); r.Done || !strings.Contains(english(r.Why), "rocked") {
+	if r := b.do(event.Action{Do: "speeds"}); r.Done || r.Why.Code != "action.speeds.not_rocked" {
 		t.Errorf("with a button: %+v", r)
 	}
 	b = newBench(t, rockedSettings())
 	b.must(event.Action{Do: "job", Job: "J-4112"})
-	if r := b.do(event.Action{Do: "speeds", Ring: "R-9"}); r.Done || !strings.Contains(english(r.Why), "R-1250") {
+	if r := b.do(event.Action{Do: "speeds", Ring: "R-9"}); r.Done || coded(r.Why) != "⟦action.name_ring_to_rock R-1250⟧" {
 		t.Errorf("in no ring: %+v", r)
 	}
 	if r := b.do(event.Action{Do: "speeds", Of: 26}); r.Done {
@@ -277,11 +276,11 @@ func TestRockSlowlyThenFast(t *testing.T) {
 		t.Helper()
 		b.must(event.Action{Do: "speeds"})
 		for i, v := range values {
-			m, want := slow, "rock slowly in ring R-1250: "
+			m, want := slow, "⟦bore.rock_ring.slow R-1250 "
 			if i >= 3 {
-				m, want = fast, "rock fast in ring R-1250: "
+				m, want = fast, "⟦bore.rock_ring.fast R-1250 "
 			}
-			if g := b.bore(); !strings.Contains(english(g.Why), want+string(rune('1'+i%3))+" of 3") || g.State != event.NotMastered {
+			if g := b.bore(); coded(g.Why) != want+string(rune('1'+i%3))+" 3⟧" || g.State != event.NotMastered {
 				t.Errorf("reading %d: %s", i, g.Why)
 			}
 			b.rock(v, capture.Result{Motion: m})
@@ -297,13 +296,13 @@ func TestRockSlowlyThenFast(t *testing.T) {
 	}
 	// 100 ms make 2600 µm/s² × 0.1²/12 s² = 2.17 µm.
 	s := check(400, 3000, "31.7500", "31.7500", "31.7501", "31.7522", "31.7521", "31.7522")
-	if !s.Told || s.Good || (notation.Format{}).Say(s.Sentence) != "Reads 2.1 µm large when rocked fast: state averages: 100 ms." || s.Ring != "R-1250" || s.Gauge != "G-11" {
+	if !s.Told || s.Good || coded(s.Sentence) != "⟦master.speeds.large 2.1 µm averages: 100 ms⟧" || s.Ring != "R-1250" || s.Gauge != "G-11" {
 		t.Errorf("%+v", s)
 	}
 	if f := b.Fold(); f.Master != nil || f.Averaging.Spread < 1e7 {
 		t.Errorf("the check set a zero, or taught nothing: %+v", f.Averaging)
 	}
-	if s := check(400, 3000, "31.7500", "31.7500", "31.7501", "31.7500", "31.7500", "31.7501"); !s.Told || !s.Good || !strings.Contains(english(s.Sentence), "does not depend on the speed") {
+	if s := check(400, 3000, "31.7500", "31.7500", "31.7501", "31.7500", "31.7500", "31.7501"); !s.Told || !s.Good || s.Sentence.Code != "master.speeds.good" {
 		t.Errorf("%+v", s)
 	}
 	if f := New(b.set, records(b.all)).Fold(); f.Averaging != b.Fold().Averaging || f.Running != nil {

@@ -2,6 +2,7 @@ package session
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -19,15 +20,15 @@ func TestGaugeCalibrationIsDue(t *testing.T) {
 		says string
 	}{
 		{time.Time{}, ""},
-		{day(24), "Gauge G-11 was due for calibration on 2026-11-24: use one in date."},
-		{day(25), "Gauge G-11 is due for calibration on 2026-11-25, today."},
-		{day(27), "Gauge G-11 is due for calibration on 2026-11-27, in 1 day."},
+		{day(24), "⟦master.gauge_overdue G-11 2026-11-24⟧"},
+		{day(25), "⟦master.gauge_due G-11 2026-11-25 ⟦master.today⟧⟧"},
+		{day(27), "⟦master.gauge_due G-11 2026-11-27 ⟦master.in_days 1⟧⟧"},
 		{day(25).AddDate(0, 2, 0), ""},
 	} {
 		set := guarded(verdict.Simple)
 		set.Gauge.Due, set.Gauge.Certified, set.Master.Lapse.DueSoon = c.due, "K-3001", 14*24*time.Hour
 		b := gauged(t, set, "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
-		if got := allEnglish(b.bore().Cautions); c.says != "" && !slices.Contains(got, c.says) || c.says == "" && slices.ContainsFunc(got, func(s string) bool { return s[:5] == "Gauge" }) {
+		if got := allCoded(b.bore().Cautions); c.says != "" && !slices.Contains(got, c.says) || c.says == "" && slices.ContainsFunc(got, func(s string) bool { return strings.HasPrefix(s, "⟦master.gauge_") }) {
 			t.Errorf("due %s: %q", c.due, got)
 		}
 		if m := b.Fold().Master; !m.GaugeDue.Equal(c.due) || m.GaugeCertified != "K-3001" {
@@ -35,7 +36,7 @@ func TestGaugeCalibrationIsDue(t *testing.T) {
 		}
 		set.Gauge.Due = day(25).AddDate(1, 0, 0) // calibrated meanwhile
 		b.Configure(set)
-		if m := b.Fold().Master; !m.GaugeDue.Equal(c.due) || slices.Contains(allEnglish(b.bore().Cautions), c.says) {
+		if m := b.Fold().Master; !m.GaugeDue.Equal(c.due) || slices.Contains(allCoded(b.bore().Cautions), c.says) {
 			t.Errorf("due %s: after the reload %s, %q", c.due, m.GaugeDue, b.bore().Cautions)
 		}
 		b.must(event.Action{Do: "accept"})
@@ -47,7 +48,7 @@ func TestRingDueSoonIsMentioned(t *testing.T) {
 	set := guarded(verdict.Simple)
 	set.Master.Lapse.DueSoon = 14 * 24 * time.Hour
 	set.Rings["R-1250"].Due = time.Date(2026, 12, 4, 0, 0, 0, 0, time.UTC)
-	if b := gauged(t, set, "31.7513").bore(); !b.Master.OK || !slices.Contains(allEnglish(b.Cautions), "The calibration of ring R-1250 is due on 2026-12-04, in 8 days.") {
+	if b := gauged(t, set, "31.7513").bore(); !b.Master.OK || !slices.Contains(allCoded(b.Cautions), "⟦master.ring_due R-1250 2026-12-04 ⟦master.in_days 8⟧⟧") {
 		t.Errorf("%v, %q", b.Master, b.Cautions)
 	}
 }

@@ -98,7 +98,7 @@ func TestCoolDownGivesTheFinalSize(t *testing.T) {
 		if r.PartFrom != event.ByCooling || r.Thermal >= 0 || r.Size != r.Raw+analysis.Length(r.Zero+r.Thermal+r.Indentation) {
 			t.Errorf("reading %+v", r)
 		}
-		if b.Cool == nil || b.WarmFrom != event.ByCooling || !strings.Contains(english(b.Cool.Sentence), "is taken off") {
+		if b.Cool == nil || b.WarmFrom != event.ByCooling || !strings.HasPrefix(b.Cool.Sentence.Code, "master.excess.still") {
 			t.Errorf("the state does not say where the temperature is from: %+v", b.Cool)
 		}
 		if l := line(b.Budget, uncertainty.LineCooling); l == nil || l.Contribution <= 0 {
@@ -149,35 +149,35 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 		set  func(*warmPart)
 		says string
 	}{
-		"nothing gauged": {func(w *warmPart) { w.must(event.Action{Do: "part"}) }, "0 of 8 readings"},
-		"too few":        {func(w *warmPart) { w.repeat(5, 30*time.Second) }, "5 of 8 readings"},
-		"too early":      {func(w *warmPart) { w.repeat(9, 15*time.Second) }, "can't be told yet"},
-		"growing":        {func(w *warmPart) { w.excess = -8; w.repeat(16, 30*time.Second) }, "growing"},
+		"nothing gauged": {func(w *warmPart) { w.must(event.Action{Do: "part"}) }, "⟦master.excess.few 0 8⟧"},
+		"too few":        {func(w *warmPart) { w.repeat(5, 30*time.Second) }, "⟦master.excess.few 5 8⟧"},
+		"too early":      {func(w *warmPart) { w.repeat(9, 15*time.Second) }, "⟦master.excess.not_yet ⟦master.cooling.short "},
+		"growing":        {func(w *warmPart) { w.excess = -8; w.repeat(16, 30*time.Second) }, "⟦master.excess.not_yet ⟦master.cooling.growing⟧⟧"},
 		"settled":        {func(w *warmPart) { w.excess = 0; w.repeat(16, 30*time.Second) }, ""},
 		"noisy":          {func(w *warmPart) { w.noise = 1; w.repeat(16, 30*time.Second) }, ""},
 		"measured": {func(w *warmPart) {
 			at := 24 * analysis.Celsius
 			w.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &at}})
 			w.repeat(16, 30*time.Second)
-		}, "is measured, 24"},
+		}, "⟦action.cooldown.measured 24 °C⟧"},
 		"several places": {func(w *warmPart) {
 			for range 12 {
 				w.wait(30 * time.Second)
 				w.gauge(0)
 			}
-		}, "of 8 readings"},
+		}, "⟦master.excess.few 1 8⟧"},
 		"clock set": {func(w *warmPart) {
 			w.repeat(10, 30*time.Second)
 			w.now.Wall = w.now.Wall.Add(time.Minute)
 			w.repeat(6, 30*time.Second)
-		}, "6 of 8 readings"},
+		}, "⟦master.excess.few 6 8⟧"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := newWarmPart(t, testSettings(), 5, 1.2)
 			c.set(w)
 			before := w.bore()
 			r := w.do(event.Action{Do: "cooldown"})
-			if r.Done || !strings.Contains(english(r.Why), c.says) || len(w.last) != 0 {
+			if r.Done || !strings.HasPrefix(coded(r.Why), c.says) || len(w.last) != 0 {
 				t.Fatalf("%+v", r)
 			}
 			if after := w.bore(); after.State != before.State || after.Cool != nil || w.Fold().Warmer != nil {
@@ -241,7 +241,7 @@ func TestCoolDownIsClosedBeforeAccepting(t *testing.T) {
 	w.must(event.Action{Do: "place", Place: &watched})
 	w.gauge(0)
 	w.rest()
-	if r := w.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "once more, after all others") {
+	if r := w.do(event.Action{Do: "accept"}); r.Done || coded(r.Why) != "⟦action.accept.not_yet 0001 ⟦bore.close_cooling 5 mm / 0°⟧⟧" {
 		t.Fatalf("accepted before the place was gauged last: %+v, %s", r, w.bore().Why)
 	}
 	w.must(event.Action{Do: "place", Place: &watched})
@@ -262,7 +262,7 @@ func TestCoolDownThatProvesWrong(t *testing.T) {
 	}
 	f := w.Fold()
 	e := w.last[len(w.last)-1]
-	if e.Cool == nil || !e.Cool.Ended || !e.Cool.Wrong || e.Cool.Place != watched || !strings.Contains(english(e.Cool.Why), "laid elsewhere") {
+	if e.Cool == nil || !e.Cool.Ended || !e.Cool.Wrong || e.Cool.Place != watched || e.Cool.Why.Code != "cooldown.off" {
 		t.Errorf("the last event is %+v", e)
 	}
 	if f.Cool != nil || len(f.Current(0)) != 0 {

@@ -31,8 +31,8 @@ func TestJobEnteredAtTheMachine(t *testing.T) {
 	if r.Done {
 		t.Fatal("a job with four faults was taken")
 	}
-	for _, want := range []string{"wood", "R-9", "at least one depth", "another name"} {
-		if !strings.Contains(english(r.Why), want) {
+	for _, want := range []string{"wood", "R-9", "⟦job.sections_none⟧", "⟦job.id_taken J-4112⟧"} {
+		if !strings.Contains(coded(r.Why), want) {
 			t.Errorf("%s is not reported: %s", want, r.Why)
 		}
 	}

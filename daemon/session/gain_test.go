@@ -143,13 +143,13 @@ func TestGainIsRefused(t *testing.T) {
 		a   event.Action
 		why string
 	}{
-		{event.Action{Do: "master", Gain: true}, "name the second ring"},
-		{event.Action{Do: "master", Gain: true, Ring: "R-1250"}, "has set the zero"},
-		{event.Action{Do: "master", Gain: true, Ring: "R-NEAR"}, "too close together"},
-		{event.Action{Do: "check", Gain: true, Ring: "R-1254"}, "a check sets no gain"},
+		{event.Action{Do: "master", Gain: true}, "⟦action.gain.name_ring⟧"},
+		{event.Action{Do: "master", Gain: true, Ring: "R-1250"}, "⟦action.gain.same_ring R-1250⟧"},
+		{event.Action{Do: "master", Gain: true, Ring: "R-NEAR"}, "⟦master.gain.close 21.5⟧"},
+		{event.Action{Do: "check", Gain: true, Ring: "R-1254"}, "⟦action.gain.check⟧"},
 	} {
-		if r := b.do(c.a); r.Done || !strings.Contains(english(r.Why), c.why) {
-			t.Errorf("%+v: %+v, want %q", c.a, r, c.why)
+		if r := b.do(c.a); r.Done || coded(r.Why) != c.why {
+			t.Errorf("%+v: %s, want %q", c.a, coded(r.Why), c.why)
 		}
 	}
 	b.second("31.8400") // 90 µm for 100 is no gauge
@@ -157,15 +157,15 @@ func TestGainIsRefused(t *testing.T) {
 	if m := b.Fold().Master; m.Number != 1 || m.Gain != nil || b.Fold().Running != nil {
 		t.Errorf("an implausible gain was set: %+v", m)
 	}
-	if last.Kind != event.Mastering || !last.Master.Broken || !strings.Contains(english(last.Master.Why), "not one of a sound gauge") {
-		t.Errorf("the journal does not say why: %+v", last)
+	if last.Kind != event.Mastering || !last.Master.Broken || coded(last.Master.Why) != "⟦action.gain.not_set ⟦master.gain.unsound 1.1111⟧⟧" {
+		t.Errorf("the journal does not say why: %s", coded(last.Master.Why))
 	}
 	b.send("31.7520")
-	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(english(r.Why), "master on ring R-1250 again") {
+	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || coded(r.Why) != "⟦action.gain.readings 1 R-1250⟧" {
 		t.Errorf("after a reading: %+v", r)
 	}
 	b.must(event.Action{Do: "knock"})
-	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.Contains(english(r.Why), "zero that holds") {
+	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.HasPrefix(coded(r.Why), "⟦action.gain.zero ⟦master.disturbed ") {
 		t.Errorf("after a knock: %+v", r)
 	}
 }

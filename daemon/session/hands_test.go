@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/drivers"
@@ -37,13 +36,13 @@ func TestNothingIsTakenWhileTheSpindleTurns(t *testing.T) {
 	if ev := stream("31.7460", 3); len(ev) != 0 {
 		t.Errorf("a stable value was taken while the spindle turns: %+v", ev)
 	}
-	if l, ok := b.Live(); !ok || !strings.Contains(english(l.Hint), "spindle") {
+	if l, ok := b.Live(); !ok || l.Hint.Code != "reading.spindle" {
 		t.Errorf("the page does not say why: %+v", l)
 	}
 	if !b.bore().Spindle {
 		t.Error("the state does not say that the spindle turns")
 	}
-	if r := b.do(event.Action{Do: "take"}); r.Done || !strings.Contains(english(r.Why), "spindle") {
+	if r := b.do(event.Action{Do: "take"}); r.Done || r.Why.Code != "reading.spindle" {
 		t.Errorf("taken by hand while the spindle turns: %+v", r)
 	}
 	stream("32.3000", 1)
@@ -170,7 +169,7 @@ func TestReadingAtTheWrongPlaceIsQuestioned(t *testing.T) {
 	}
 	b.send("31.7450") // the front, where the back is due
 	r := b.last[len(b.last)-1].Reading
-	if r == nil || !strings.Contains((notation.Format{}).Say(r.Ask), "5 mm") || r.Place.String() != "58 mm / 90°" {
+	if r == nil || !strings.Contains(coded(r.Ask), " 5 mm") || r.Place.String() != "58 mm / 90°" {
 		t.Errorf("a reading of the front at the back: %+v", r)
 	}
 }
@@ -187,7 +186,7 @@ func TestInstrumentsBesideTheGauge(t *testing.T) {
 		t.Errorf("a reading with the depth scale at 57.5 mm: %+v", r)
 	}
 	b.keep(b.GaugeState(b.now, "Z-1", true, analysis.Quote("unplugged")))
-	if g := b.bore(); g.State == event.CannotJudge && strings.Contains(english(g.Why), "gauge lost") {
+	if g := b.bore(); g.State == event.CannotJudge && strings.HasPrefix(g.Why.Code, "bore.gauge_lost") {
 		t.Errorf("a lost depth scale is told as a lost gauge: %s", g.Why)
 	}
 	if g, ok := b.Fold().Instrument("Z-1"); !ok || !g.Lost {

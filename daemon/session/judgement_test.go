@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -52,7 +51,7 @@ func TestGuardBandDecides(t *testing.T) {
 	if u := analysis.Length(b.U.Expanded).Micrometres(); u < 0.66 || u > 0.78 {
 		t.Errorf("U = %.3f µm, want about 0.70", u)
 	}
-	if r := gauged(t, guarded(verdict.Expanded), near...).do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "too close to call") {
+	if r := gauged(t, guarded(verdict.Expanded), near...).do(event.Action{Do: "accept"}); r.Done || coded(r.Why) != "⟦action.accept.state 0001 ⟦state.too close to call⟧ ⟦verdict.close_low 5 mm / 0°⟧⟧" {
 		t.Errorf("accepted within the guard band: %+v", r)
 	}
 }
@@ -64,7 +63,7 @@ func TestLotIsThePrior(t *testing.T) {
 	sizes := []string{"31.7510", "31.7515", "31.7515", "31.7515", "31.7516", "31.7515"}
 	b := gauged(t, guarded(verdict.Confidence95), sizes...)
 	alone := b.bore().Judged.Sizes
-	if c := alone.Smallest.Chance; c.Prior != verdict.Flat || c.Probability != alone.Smallest.Probability || !strings.Contains(english(c.Why), "there are 0") {
+	if c := alone.Smallest.Chance; c.Prior != verdict.Flat || c.Probability != alone.Smallest.Probability || coded(c.Why) != "⟦verdict.lot.few 10 0⟧" {
 		t.Fatalf("without a lot: %+v", c)
 	}
 	tell := func(v event.Verdict) { b.fold.Lot = append(b.fold.Lot, &v) }
@@ -146,10 +145,10 @@ func TestFailedCheckPutsReadingsInDoubt(t *testing.T) {
 func TestGoodCheckRenewsTheZero(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
 	b.wait(11 * time.Minute)
-	if due := b.bore().Master.CheckDue; !strings.Contains(english(due), "zero check is due") {
+	if due := b.bore().Master.CheckDue; coded(due) != "⟦master.check_due 12 min 6⟧" {
 		t.Errorf("not asked for before it is refused: %q", due)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "zero check is due") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || coded(r.Why) != "⟦action.accept.not_yet 0001 ⟦master.check_due 12 min 6⟧⟧" {
 		t.Errorf("accepted 11 min after the last look at the ring: %+v", r)
 	}
 	b.must(event.Action{Do: "check"})
@@ -180,7 +179,7 @@ func TestSecondRingShowsASignSlip(t *testing.T) {
 func TestKnockLapsesTheZero(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513")
 	b.must(event.Action{Do: "knock", Reason: "dropped"})
-	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(english(g.Why), "dropped") {
+	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(coded(g.Why), "dropped") {
 		t.Errorf("after a knock: %s (%s)", g.State, g.Why)
 	}
 }
@@ -228,12 +227,12 @@ func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 	if n := len(b.Fold().Readings); n != 12 || b.Fold().Readings[11].Place != b.Fold().Readings[0].Place {
 		t.Fatalf("%d readings, the last at %s", n, b.Fold().Readings[11].Place)
 	}
-	if c := b.bore().Cooling; c == nil || c.N != 12 || c.Sentence.IsZero() || !strings.Contains(english(c.Basis), "usual of tool steel") {
+	if c := b.bore().Cooling; c == nil || c.N != 12 || c.Sentence.IsZero() || coded(c.Basis) != "⟦master.cooling.usual 8 min ⟦material.tool steel⟧⟧" {
 		t.Errorf("cooling: %+v", c)
 	}
 	// A wall so thick cools in hours, and 12 min tell nothing yet.
 	b.Fold().Job.Outside = lengthOf("160 mm")
-	if c := b.bore().Cooling; c == nil || c.Usable || !strings.Contains((notation.Format{}).Say(c.Basis), "tool steel of 160 mm outside in still air") || !strings.Contains(english(c.Sentence), "Too short a time") {
+	if c := b.bore().Cooling; c == nil || c.Usable || c.Basis.Code != "master.cooling.by_size" || !strings.HasSuffix(coded(c.Basis), " ⟦material.tool steel⟧ 160 mm⟧") || c.Sentence.Code != "master.cooling.short" {
 		t.Errorf("cooling of a thick part: %+v", c)
 	}
 }
@@ -258,7 +257,7 @@ func TestAcceptAsksOfAWarmPart(t *testing.T) {
 	if g.State != event.InSize || !g.Cooling.Shrinking() {
 		t.Fatalf("%s, cooling %+v", g.State, g.Cooling)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !r.Ask || !strings.Contains(english(r.Why), "warm") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !r.Ask || !strings.HasPrefix(coded(r.Why), "⟦ask.warm 0001 ⟦master.cooling.") {
 		t.Errorf("accepted a warm part: %+v", r)
 	}
 	b.must(event.Action{Do: "accept", Confirm: true})
@@ -267,11 +266,13 @@ func TestAcceptAsksOfAWarmPart(t *testing.T) {
 func TestFormIsNamed(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7480", "31.7480", "31.7490", "31.7490", "31.7500", "31.7500")
 	g := b.bore()
-	if g.Form == nil || g.Form.Taper.Tight != "front" || len(g.Words) == 0 || !strings.Contains(english(g.Words[0]), "front") {
+	if g.Form == nil || g.Form.Taper.Tight != "front" || len(g.Words) == 0 || !strings.HasPrefix(coded(g.Words[0]), "⟦form.taper ⟦where.at.front⟧ ") {
 		t.Errorf("form: %v", g.Words)
 	}
-	if strings.Contains(strings.Join(allEnglish(g.Words), " "), "µm") {
-		t.Errorf("an inch job speaks of µm: %v", g.Words)
+	for _, p := range g.Words {
+		if said := drawn(g.Job, p); strings.Contains(said, "µm") || strings.Contains(p.Text, "µm") {
+			t.Errorf("an inch job speaks of µm: %s, %s", said, p.Text)
+		}
 	}
 }
 

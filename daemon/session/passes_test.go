@@ -55,7 +55,7 @@ func TestPassesAreTold(t *testing.T) {
 		t.Fatal("the ring was not read")
 	}
 	for i, l := range ring[at+1:] {
-		if l.Passes != 0 || l.Wanted != 0 || l.InBore != (english(l.Hint) == "take the gauge out of the ring") {
+		if l.Passes != 0 || l.Wanted != 0 || l.InBore != (l.Hint.Code == "hint.leave_ring") {
 			t.Fatalf("%d samples after the ring was read: %+v", i+1, l)
 		}
 	}

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"strings"
 	"testing"
 
 	"fairbore/analysis"
@@ -57,7 +56,7 @@ func TestRereadingLeavesAllAsItWas(t *testing.T) {
 func TestRereadingFarOffIsAFailedCheck(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513")
 	x := b.reread("31.75045")
-	if x.Agrees || x.Good || x.Doubt == nil || x.Doubt.Readings != 2 || !strings.Contains(english(x.Sentence), "in doubt") {
+	if x.Agrees || x.Good || x.Doubt == nil || x.Doubt.Readings != 2 || x.Sentence.Code != "master.reread.failed" {
 		t.Fatalf("%+v", x)
 	}
 	for name, f := range map[string]*state.Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
@@ -82,7 +81,7 @@ func TestRereadingBetween(t *testing.T) {
 	set := guarded(verdict.Simple)
 	set.Jobs["J-4112"].High = lengthOf("31.755 mm") // a tenth of it is 0.5 µm
 	b := gauged(t, set, "31.7513")
-	if x := b.reread("31.7504"); x.Agrees || !x.Good || x.Doubt != nil || !strings.Contains(english(x.Sentence), "Check the zero") || len(b.Fold().Doubtful) != 0 {
+	if x := b.reread("31.7504"); x.Agrees || !x.Good || x.Doubt != nil || x.Sentence.Code != "master.reread.check" || len(b.Fold().Doubtful) != 0 {
 		t.Errorf("%+v", x)
 	}
 }
@@ -104,15 +103,15 @@ func TestRereadingIsCorrectedForTemperature(t *testing.T) {
 
 func TestRereadingIsRefused(t *testing.T) {
 	b := newBench(t, guarded(verdict.Simple))
-	if r := b.do(event.Action{Do: "reread"}); r.Done || !strings.Contains(english(r.Why), "master first") {
+	if r := b.do(event.Action{Do: "reread"}); r.Done || r.Why.Code != "action.reread.no_ring" {
 		t.Errorf("without a zero: %+v", r)
 	}
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master()
-	if r := b.do(event.Action{Do: "reread", Ring: "R-9"}); r.Done || !strings.Contains(english(r.Why), "R-1250 has") {
+	if r := b.do(event.Action{Do: "reread", Ring: "R-9"}); r.Done || coded(r.Why) != "⟦action.reread.other_ring R-9 R-1250⟧" {
 		t.Errorf("another ring: %+v", r)
 	}
-	if r := b.do(event.Action{Do: "reread", Of: 51}); r.Done || !strings.Contains(english(r.Why), "1 to 50") {
+	if r := b.do(event.Action{Do: "reread", Of: 51}); r.Done || coded(r.Why) != "⟦action.ring_readings 51 3⟧" {
 		t.Errorf("51 readings: %+v", r)
 	}
 	b.must(event.Action{Do: "reread", Of: 1})

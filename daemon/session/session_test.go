@@ -129,26 +129,28 @@ func (b *bench) master() {
 	}
 }
 
-// bore is the state now, its phrases in English as it is told.
+// bore is the state now, with the texts of its phrases as it is told.
 func (b *bench) bore() *state.Bore {
 	g := b.Fold().Bore(&b.set, b.now.Wall)
 	notation.ForJob(g.Job).Fill(g)
 	return g
 }
 
-// english is a phrase as it was told, or else in English.
-func english(p analysis.Phrase) string {
-	if p.Text != "" {
-		return p.Text
-	}
-	return notation.Format{}.Say(p)
+// coded is a phrase by its code and its values, in mm and µm.
+func coded(p analysis.Phrase) string { return notation.Format{Language: notation.Codes()}.Say(p) }
+
+// drawn is a phrase by its code and its values, in the unit of the drawing.
+func drawn(j *analysis.Job, p analysis.Phrase) string {
+	f := notation.ForJob(j)
+	f.Language = notation.Codes()
+	return f.Say(p)
 }
 
-func allEnglish(ps []analysis.Phrase) (texts []string) {
+func allCoded(ps []analysis.Phrase) (codes []string) {
 	for _, p := range ps {
-		texts = append(texts, english(p))
+		codes = append(codes, coded(p))
 	}
-	return texts
+	return codes
 }
 
 func ready(t testing.TB) *bench {
@@ -192,7 +194,7 @@ func TestStates(t *testing.T) {
 	b := newBench(t, testSettings())
 	state := func(want event.State, why string) {
 		t.Helper()
-		if g := b.bore(); g.State != want || !strings.Contains(english(g.Why), why) {
+		if g := b.bore(); g.State != want || !strings.Contains(coded(g.Why), why) {
 			t.Errorf("state %q (%s), want %q (%s)", g.State, g.Why, want, why)
 		}
 	}
@@ -201,47 +203,47 @@ func TestStates(t *testing.T) {
 			b.send(s)
 		}
 	}
-	state(event.CannotJudge, "choose a job")
+	state(event.CannotJudge, "⟦bore.choose_job⟧")
 	b.must(event.Action{Do: "job", Job: "J-4112"})
-	state(event.NotMastered, "read the ring")
+	state(event.NotMastered, "⟦bore.read_the_ring⟧")
 	b.master()
-	state(event.CannotJudge, "nothing gauged")
+	state(event.CannotJudge, "⟦bore.nothing⟧")
 	// The zero is −0.3 µm: 31.7503 shown is 31.7500, the low limit itself.
 	gauge("31.7502", "31.7503", "31.7504", "31.7504", "31.7504")
-	state(event.StockToGo, "0.20 in / 0°")
+	state(event.StockToGo, "⟦verdict.stock 0.1 µm 5 mm / 0°⟧")
 	gauge("31.7504")
 	if g := b.bore(); g.ToLow != analysis.Deviation(um/10) || g.Room != analysis.Deviation(um*244/100) {
 		t.Errorf("to low %d, room %d, want 1000 and 24400 (0.1 and 2.44 µm)", g.ToLow, g.Room)
 	}
 	b.must(event.Action{Do: "round", Strokes: 3})
-	state(event.CannotJudge, "honed since")
+	state(event.CannotJudge, "⟦bore.honed_since⟧")
 	gauge("31.7503", "31.7504")
-	state(event.CannotJudge, "4 places still to gauge")
+	state(event.CannotJudge, "⟦bore.missing 4⟧")
 	gauge("31.7504", "31.7504", "31.7504", "31.75284") // the last is the high limit exactly
 	if g := b.bore(); g.Room != 0 {
 		t.Errorf("room %d at the high limit itself", g.Room)
 	}
-	state(event.OutOfForm, "size variation")
+	state(event.OutOfForm, "⟦verdict.out_of_form ⟦verdict.form.variation⟧ ")
 	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.7505")
 	state(event.InSize, "")
 	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.75285")
-	state(event.Over, "2.28 in / 90°")
+	state(event.Over, "58 mm / 90°⟧")
 	b.wait(31 * time.Minute)
 	state(event.NotMastered, "30 min")
 }
 
 func TestAcceptNeedsABoreInSize(t *testing.T) {
 	b := ready(t)
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "nothing gauged") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || coded(r.Why) != "⟦action.accept.state 003 ⟦state.cannot judge⟧ ⟦bore.nothing⟧⟧" {
 		t.Errorf("accepted an empty part: %+v", r)
 	}
 	for range 6 {
 		b.send("31.7490")
 		b.wait(time.Second)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "stock to go") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.HasPrefix(coded(r.Why), "⟦action.accept.state 003 ⟦state.stock to go⟧ ⟦verdict.stock ") {
 		t.Errorf("accepted a bore with stock to go: %+v", r)
 	}
 	for range 6 {
@@ -253,7 +255,7 @@ func TestAcceptNeedsABoreInSize(t *testing.T) {
 		t.Errorf("verdict %+v", v)
 	}
 	b.send("31.7513")
-	if b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), "next part") {
+	if b.last[0].Kind != event.Refused || coded(b.last[0].Refused.Reason) != "⟦action.part_finished 003⟧" {
 		t.Errorf("a reading after acceptance: %+v", b.last)
 	}
 	b.must(event.Action{Do: "part"})
@@ -267,16 +269,16 @@ func TestAcceptNeedsABoreInSize(t *testing.T) {
 func TestImplausibleIsRefusedAndKept(t *testing.T) {
 	b := ready(t)
 	for text, why := range map[string]string{
-		"1.24990":    "it would be one in in",
-		"31.9600":    "not a size of this job",
-		"31.5 mm":    "not a size of this job",
-		"1.2499 mm":  "it would be one in in",
-		"12 Cel":     "no unit of length",
+		"1.24990":    "⟦reading.implausible_unit ⟦reading.implausible 1.24990 mm 31.5500 mm 31.9500 mm⟧ in⟧",
+		"31.9600":    "⟦reading.implausible 31.9600 mm 31.5500 mm 31.9500 mm⟧",
+		"31.5 mm":    "⟦reading.implausible 31.5 mm 31.5500 mm 31.9500 mm⟧",
+		"1.2499 mm":  "⟦reading.implausible_unit ⟦reading.implausible 1.2499 mm 31.5500 mm 31.9500 mm⟧ in⟧",
+		"12 Cel":     "⟦reading.no_unit Cel⟧",
 		"1.23456789": "finer than 0.1 nm",
 	} {
 		b.send(text)
-		if len(b.last) != 1 || b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), why) {
-			t.Errorf("%s: %+v, want refused: %s", text, b.last, why)
+		if len(b.last) != 1 || b.last[0].Kind != event.Refused || !strings.Contains(coded(b.last[0].Refused.Reason), why) {
+			t.Errorf("%s: %s, want refused: %s", text, coded(b.last[0].Refused.Reason), why)
 			continue
 		}
 		if b.last[0].Refused.Sent.Frame != text {
@@ -309,7 +311,7 @@ func TestVoidAndRestore(t *testing.T) {
 	}
 	b.send("31.7460")
 	b.send("31.7470")
-	if r := b.do(event.Action{Do: "void"}); r.Done || !strings.Contains(english(r.Why), "reason") {
+	if r := b.do(event.Action{Do: "void"}); r.Done || r.Why.Code != "action.void.reason" {
 		t.Errorf("voided without a reason: %+v", r)
 	}
 	b.must(event.Action{Do: "void", Reason: "dirt"})
@@ -342,15 +344,15 @@ func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.must(event.Action{Do: "master"})
 	b.send("22.2251") // another ring
-	if b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), "wrong ring") {
+	if b.last[0].Kind != event.Refused || b.last[0].Refused.Reason.Code != "reading.far_from_ring" {
 		t.Errorf("another ring: %+v", b.last[0])
 	}
 	for _, s := range []string{"31.7500", "31.7506", "31.7500"} {
 		b.send(s)
 	}
 	f := b.Fold()
-	if f.Master != nil || f.Running == nil || !strings.Contains(english(f.Running.Why), "differ by 24 millionths") || len(f.Running.Raw) != 0 {
-		t.Fatalf("a spread of 0.6 µm made a zero: %+v", f.Running)
+	if f.Master != nil || f.Running == nil || coded(f.Running.Why) != "⟦reading.ring_spread 3 0.60 µm 0.50 µm⟧" || len(f.Running.Raw) != 0 {
+		t.Fatalf("a spread of 0.6 µm made a zero: %+v: %s", f.Running, coded(f.Running.Why))
 	}
 	for _, s := range []string{"31.7501", "31.7500", "31.7500"} {
 		b.send(s)
@@ -361,7 +363,7 @@ func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
 	if f.Master.SD != 577 { // s of 1, 0, 0 (tenths of a µm) is 0.0577
 		t.Errorf("sd %d, want 577 (0.0577 µm)", f.Master.SD)
 	}
-	if r := b.do(event.Action{Do: "master", Ring: "R-9"}); r.Done || !strings.Contains(english(r.Why), "R-1250") {
+	if r := b.do(event.Action{Do: "master", Ring: "R-9"}); r.Done || coded(r.Why) != "⟦action.no_ring R-9 R-1250⟧" {
 		t.Errorf("an unknown ring: %+v", r)
 	}
 }
@@ -386,14 +388,14 @@ func TestPlacesByDepthChannel(t *testing.T) {
 	if e := at("57.9", "31.7461"); e.Kind != event.Taken || e.Reading.Place.String() != "58 mm / 0°" {
 		t.Errorf("a depth of 57.9 mm: %+v", e)
 	}
-	for depth, why := range map[string]string{"41": "groove", "20": "no section is planned"} {
-		if e := at(depth, "31.7462"); e.Kind != event.Refused || !strings.Contains(english(e.Refused.Reason), why) {
+	for depth, why := range map[string]string{"41": "⟦reading.no_wall 41 mm groove⟧", "20": "⟦reading.no_section 20 mm⟧"} {
+		if e := at(depth, "31.7462"); e.Kind != event.Refused || coded(e.Refused.Reason) != why {
 			t.Errorf("a depth of %s mm: %+v, want refused: %s", depth, e, why)
 		}
 	}
 	b.wait(5 * time.Second)
 	b.send("S 31.7463")
-	if b.last[0].Kind != event.Refused || !strings.Contains(english(b.last[0].Refused.Reason), "no depth") {
+	if b.last[0].Kind != event.Refused || b.last[0].Refused.Reason.Code != "reading.no_depth" {
 		t.Errorf("an old depth is used: %+v", b.last[0])
 	}
 }
@@ -423,7 +425,7 @@ func TestWallClockJump(t *testing.T) {
 	if b.last[0].Kind != event.ClockSet || b.last[0].Clock.Jump != -7200 {
 		t.Fatalf("events %+v, want the clock set back by two hours", b.last)
 	}
-	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(english(g.Why), "clock") {
+	if g := b.bore(); g.State != event.NotMastered || g.Why.Code != "bore.clock_set" {
 		t.Errorf("state %s (%s): the age of the mastering isn't known", g.State, g.Why)
 	}
 }

@@ -80,43 +80,44 @@ func TestStudyRefuses(t *testing.T) {
 	refused := func(a event.Action, want string) {
 		t.Helper()
 		before := len(b.all)
-		if r := b.do(a); r.Done || !strings.Contains(english(r.Why), want) || len(b.all) != before {
+		if r := b.do(a); r.Done || !strings.Contains(coded(r.Why), want) || len(b.all) != before {
 			t.Errorf("%+v: %+v, want %q and no event", a, r, want)
 		}
 	}
 	over := event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}}
-	refused(over, "no gauge study is under way")
-	refused(asks("a", "", 0), "start one by naming its appraisers")
-	refused(start(1, 2, "a"), "2 to 50 parts")
-	refused(start(2, 1, "a"), "2 to 10 trials")
-	refused(start(2, -1, "a"), "2 to 10 trials")
-	refused(start(51, 2, "a"), "2 to 50 parts")
-	refused(start(2, 2, "a", " A"), "a name of his own")
-	refused(start(2, 2, "a", " "), "a name of his own")
-	refused(start(2, 2, strings.Repeat("x", 65)), "64 characters")
-	refused(start(2, 2, "a\u202eb"), "one line")
-	refused(start(2, 2, "a", "b", "c", "d", "e", "f", "g", "h", "i", "j", "k"), "1 to 10 appraisers")
+	refused(over, "⟦study.none_to_end⟧")
+	refused(asks("a", "", 0), "⟦study.none⟧")
+	bounds := "⟦study.bounds 50 10 10⟧"
+	refused(start(1, 2, "a"), bounds)
+	refused(start(2, 1, "a"), bounds)
+	refused(start(2, -1, "a"), bounds)
+	refused(start(51, 2, "a"), bounds)
+	refused(start(2, 2, "a", " A"), "⟦study.names⟧")
+	refused(start(2, 2, "a", " "), "⟦study.names⟧")
+	refused(start(2, 2, strings.Repeat("x", 65)), "⟦study.name 64⟧")
+	refused(start(2, 2, "a\u202eb"), "⟦study.name 64⟧")
+	refused(start(2, 2, "a", "b", "c", "d", "e", "f", "g", "h", "i", "j", "k"), bounds)
 	outside := start(2, 2, "a")
 	outside.Place = &analysis.Place{Depth: 41 * analysis.Millimetre}
-	refused(outside, "groove")
+	refused(outside, "⟦action.no_wall 41 mm / 0° groove ")
 	b.must(start(2, 2, "a", "b"))
-	refused(start(2, 2, "c"), "leave it as it is")
-	refused(asks("c", "", 0), `"c" is none of the study's appraisers: a, b`)
-	refused(asks("a", "1", 2), "trial 1 first")
-	refused(asks("a", "1", 3), "none of the 2 trials")
-	refused(asks("a", "1", -1), "none of the 2 trials")
+	refused(start(2, 2, "c"), "⟦ask.study_again⟧")
+	refused(asks("c", "", 0), "⟦study.no_appraiser c a, b⟧")
+	refused(asks("a", "1", 2), "⟦study.trial_first a 1 1⟧")
+	refused(asks("a", "1", 3), "⟦study.no_trial 3 2⟧")
+	refused(asks("a", "1", -1), "⟦study.no_trial -1 2⟧")
 	b.send("31.7510")
 	b.must(asks("", "SL-7", 0))
 	b.send("31.7510")
-	refused(asks("a", "3", 0), "part 3 is beyond the 2 parts of the study: 1, SL-7")
-	if r := b.do(event.Action{Do: "part", Part: "900"}); r.Done || !r.Ask || !strings.Contains(english(r.Why), "beyond the 2 parts") {
-		t.Errorf("a part that is none of the study: %+v", r)
+	refused(asks("a", "3", 0), "⟦study.beyond 3 2 1, SL-7⟧")
+	if r := b.do(event.Action{Do: "part", Part: "900"}); r.Done || !r.Ask || coded(r.Why) != "⟦ask.beyond_study 900 2⟧" {
+		t.Errorf("a part that is none of the study: %s", coded(r.Why))
 	}
 	b.send("31.7511")
-	refused(asks("a", "SL-7", 0), "in all 2 trials")
+	refused(asks("a", "SL-7", 0), "⟦study.all_trials a SL-7 2⟧")
 	b.must(event.Action{Do: "study"}) // part 1, trial 2
 	b.send("31.7511")
-	refused(asks("a", "", 0), "a has gauged every part")
+	refused(asks("a", "", 0), "⟦study.all_parts a⟧")
 }
 
 // A scanner names the next part; a part that is none of the study lets it rest, and so
@@ -135,7 +136,7 @@ func TestStudyRests(t *testing.T) {
 	if now := b.study(); now.Appraiser != "" || now.Taken != 2 || b.fold.Newest().Study != nil {
 		t.Errorf("with a part beside the study: %+v", now)
 	}
-	if r := b.do(asks("a", "1", 0)); r.Done || !r.Ask || !strings.Contains(english(r.Why), "part 900 is neither accepted") {
+	if r := b.do(asks("a", "1", 0)); r.Done || !r.Ask || !strings.Contains(coded(r.Why), "⟦action.open 900⟧") {
 		t.Errorf("the study taken up again over a part that is open: %+v", r)
 	}
 	b.must(event.Action{Do: "reject", Reason: "damaged"})
@@ -162,7 +163,7 @@ func TestStudyStaysOpen(t *testing.T) {
 	b := studyBench(t)
 	says := func(when string, open bool) {
 		t.Helper()
-		said := slices.Contains(allEnglish(b.bore().Cautions), "Gauge study open since 2026-11-25 08:00: anyone may end it, by Gauge study.")
+		said := slices.Contains(allCoded(b.bore().Cautions), "⟦caution.study_since 2026-11-25 08:00⟧")
 		if said != open || (b.study() != nil) != open {
 			t.Errorf("%s: %q, want it to be open: %v", when, b.bore().Cautions, open)
 		}
@@ -174,7 +175,7 @@ func TestStudyStaysOpen(t *testing.T) {
 	b.must(event.Action{Do: "part"}) // the next of the study is taken as ever
 	b.wait(studyIdle)
 	before := len(b.all)
-	if r := b.do(event.Action{Do: "part"}); r.Done || !r.Ask || !strings.Contains(english(r.Why), "nothing came of it since 2026-11-25 15:5") || len(b.all) != before {
+	if r := b.do(event.Action{Do: "part"}); r.Done || !r.Ask || !strings.HasPrefix(coded(r.Why), "⟦ask.study_idle 2026-11-25 15:5") || len(b.all) != before {
 		t.Errorf("a part, a shift after the last turn: %+v", r)
 	}
 	says("the next day", true)

@@ -67,7 +67,7 @@ func (b *bench) asks(shown string) *event.Reading {
 	r := b.newest()
 	g := b.bore()
 	i := slices.IndexFunc(g.Places, func(p state.PlaceState) bool { return p.Place == r.Place })
-	if !r.Surprising || r.Expected == 0 || r.ExpectedU < analysis.Deviation(um) || !strings.Contains(english(r.Ask), "right place? Gauge it again, or keep it.") {
+	if !r.Surprising || r.Expected == 0 || r.ExpectedU < analysis.Deviation(um) || !slices.Contains([]string{"ask.smaller", "ask.larger", "ask.misplaced_smaller", "ask.misplaced_larger"}, r.Ask.Code) {
 		b.t.Fatalf("%s is not asked about: %+v", shown, r)
 	}
 	if p := g.Places[i]; p.State != "asked" || p.No != r.No || !reflect.DeepEqual(p.Ask, r.Ask) || g.Next == nil || *g.Next != r.Place {
@@ -120,7 +120,7 @@ func TestSurpriseAfterSurprise(t *testing.T) {
 
 func TestSurpriseIsKept(t *testing.T) {
 	b := known(t)
-	if r := b.do(event.Action{Do: "keep"}); r.Done || !strings.Contains(english(r.Why), "asked") {
+	if r := b.do(event.Action{Do: "keep"}); r.Done || r.Why.Code != "action.keep.none" {
 		t.Errorf("keep with nothing asked: %+v", r)
 	}
 	asked := b.asks("31.7565")
@@ -159,7 +159,7 @@ func TestSurpriseAtACompletePlan(t *testing.T) {
 	if g.Sizes.Readings != 6 || g.State == event.Over {
 		t.Errorf("%d readings, %s", g.Sizes.Readings, g.State)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.Contains(english(r.Why), "asked about") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.HasPrefix(coded(r.Why), "⟦action.accept.asked ") {
 		t.Errorf("accepted with a question open: %+v", r)
 	}
 	b.send("31.7515") // at the place, though it was chosen by hand
