@@ -14,6 +14,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/configs"
 	"fairbore/drivers"
 )
@@ -186,6 +187,7 @@ func TestFaults(t *testing.T) {
 		t.Fatalf("the example has no line with %q", text)
 		return 0
 	}
+	var en notation.Format
 	cases := []struct{ key, was, is, why string }{
 		{"site", "site: quarry-lane", "site: quarry lane", "letters"},
 		{"mastering.max_age", "max_age: 30m", "max_age: 30", "has no unit"},
@@ -199,9 +201,9 @@ func TestFaults(t *testing.T) {
 		{"gauges.G-11.due", `due: ""              # of the gauge`, `due: "1 March"        # of the gauge`, "date"},
 		{"rings.R-1250.due", `due: "2027-01-25"`, `due: "soon"`, "date"},
 		{"jobs.J-4112.material", "material: tool steel", "material: wood", "not one of"},
-		{"jobs.J-4112.low", "low: 1.25000 in", "low: 1.25020 in", "above the low limit"},
-		{"jobs.J-4112.outside", "outside: 0 mm ", "outside: 20 mm ", "diameter of the part outside"},
-		{"jobs.J-4112.sections", "sections: [5 mm, 32 mm, 58 mm]", "sections: [5 mm, 32 mm, 580 mm]", "outside the bore"},
+		{"jobs.J-4112.low", "low: 1.25000 in", "low: 1.25020 in", en.Text("job.low_order", analysis.Size(317_525_400), analysis.Size(317_550_800))},
+		{"jobs.J-4112.outside", "outside: 0 mm ", "outside: 20 mm ", en.Text("job.outside", 20*analysis.Millimetre)},
+		{"jobs.J-4112.sections", "sections: [5 mm, 32 mm, 58 mm]", "sections: [5 mm, 32 mm, 580 mm]", en.Text("job.sections_outside", 580*analysis.Millimetre, 635*analysis.Millimetre/10)},
 		{"jobs.J-4112.ring", "ring: R-1250 ", "ring: R-1 ", "no ring"},
 		{"stations[0].settle", "settle: 600ms ", "settle: 10s ", "up to 3s"},
 		{"stations[0].gouge", "    gauge: G-11", "    gouge: G-11", "unknown key"},

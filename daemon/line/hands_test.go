@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
@@ -93,7 +94,7 @@ func TestSpindleAndPedal(t *testing.T) {
 	r.Eventually(20*time.Second, "the page to say why nothing is taken", func() bool {
 		more := time.AfterFunc(300*time.Millisecond, func() { io.WriteString(server.c, "+31.74600 mm\r\n") })
 		defer more.Stop()
-		return strings.Contains(served(r, "/stream"), "the spindle turns: stop it and wait for rest, then gauge")
+		return strings.Contains(served(r, "/stream"), notation.Format{}.Text("reading.spindle"))
 	})
 	if b := r.Bore(); b.Last != nil {
 		t.Fatalf("a reading was taken while the spindle turns: %+v", b.Last)
@@ -119,7 +120,7 @@ func TestTwoValuesInTheAirStrikeOut(t *testing.T) {
 	time.Sleep(100 * time.Millisecond) // two presses
 	r.Gauge.Send("+32.40010 mm\r\n")
 	r.Eventually(10*time.Second, "the reading to be struck out", func() bool {
-		return slices.ContainsFunc(voids(r, "bay2"), func(v event.Void) bool { return v.Reason.Text == "struck out at the gauge" })
+		return slices.ContainsFunc(voids(r, "bay2"), func(v event.Void) bool { return v.Reason.Code == "void.at_gauge" })
 	})
 	r.Stop()
 }

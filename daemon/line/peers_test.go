@@ -401,7 +401,7 @@ func TestPeer_InstrumentsBeside(t *testing.T) {
 	before := len(r.Taken("bay2"))
 	io.WriteString(gauge, sized(50))
 	r.Eventually(5*time.Second, "the refusal", func() bool { b := r.Bore(); return b != nil && b.Refused != nil })
-	if b := r.Bore(); !strings.Contains(b.Refused.Reason.Text, "depth") {
+	if b := r.Bore(); b.Refused.Reason.Code != "reading.no_depth" {
 		t.Errorf("refused because %q", b.Refused.Reason)
 	}
 	if n := r.Counted("fairbore_refusals_total{", "bay2"); n == 0 {

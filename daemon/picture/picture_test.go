@@ -208,19 +208,21 @@ func TestMagnificationIsTrue(t *testing.T) {
 	above := []float64{0, 0, -2, -2, -4, -4, -6, -6, -8, -8}
 	job := valve()
 	job.Interrupts = nil
-	shapes := parse(t, cut(gauged(job, above...)).SVG())
+	drawn := cut(gauged(job, above...))
+	drawn.Format.Language = notation.Codes()
+	shapes := parse(t, drawn.SVG())
 	wall := points(t, of(shapes, "path", "wall")[0].attr["d"])
 	stated := 0.0
 	for _, s := range shapes {
-		if rest, ok := strings.CutPrefix(s.text, "errors drawn "); ok {
-			n, _, _ := strings.Cut(rest, " times")
+		if rest, ok := strings.CutPrefix(s.text, "⟦picture.magnified "); ok {
+			n, _, _ := strings.Cut(rest, "⟧")
 			stated, _ = strconv.ParseFloat(strings.ReplaceAll(n, "\u202f", ""), 64)
 		}
 	}
 	along := (wall[4].X - wall[0].X) / 44 // pixels per mm
 	across := (wall[4].Y - wall[0].Y) / 0.004
-	if drawn := across / along; stated == 0 || math.Abs(drawn/stated-1) > 0.02 {
-		t.Errorf("stated %g times, drawn %.1f times", stated, drawn)
+	if times := across / along; stated == 0 || math.Abs(times/stated-1) > 0.02 {
+		t.Errorf("stated %g times, drawn %.1f times", stated, times)
 	}
 }
 
@@ -403,7 +405,9 @@ func TestTenthsAgree(t *testing.T) {
 		if analysis.Length(d).Abs() < 25_400 { // a sentence speaks of millionths there
 			return
 		}
-		if said := notation.In(analysis.IN).Text("form.barrel", d); !strings.HasSuffix(said, " by "+f.Small(d)+" tenths.") {
+		in := notation.In(analysis.IN)
+		in.Language = notation.Codes()
+		if said := in.Text("form.barrel", d); said != "⟦form.barrel "+f.Small(d)+" tenths⟧" {
 			t.Fatalf("%d units: %q in a sentence, %q on a drawing", d, said, f.Small(d))
 		}
 	})

@@ -85,9 +85,9 @@ func TestScaleWaitsForTheRound(t *testing.T) {
 
 func magnification(t *testing.T, b *state.Bore) string {
 	t.Helper()
-	svg := string(picture.Cut{Bore: b, W: 1000, H: 400}.SVG())
-	_, rest, ok := strings.Cut(svg, "errors drawn ")
-	times, _, _ := strings.Cut(rest, " times")
+	svg := string(picture.Cut{Bore: b, W: 1000, H: 400, Format: notation.Format{Language: notation.Codes()}}.SVG())
+	_, rest, ok := strings.Cut(svg, ">⟦picture.magnified ")
+	times, _, _ := strings.Cut(rest, "⟧")
 	if !ok || times == "" {
 		t.Fatal("the magnification is not stated")
 	}
@@ -130,8 +130,8 @@ func TestApproachAgainst(t *testing.T) {
 			t.Errorf("%d: steps of %.1f, %.1f and %.1f", against, first, second, third)
 		}
 	}
-	svg := string(picture.Approach{Bore: b, W: 900, H: 300, Against: picture.ByClock}.SVG())
-	if !strings.Contains(svg, "by the clock") || !strings.Contains(svg, ">0:40<") {
+	svg := string(picture.Approach{Bore: b, W: 900, H: 300, Against: picture.ByClock, Format: notation.Format{Language: notation.Codes()}}.SVG())
+	if !strings.Contains(svg, ">⟦picture.approach.clock µm⟧<") || !strings.Contains(svg, ">0:40<") {
 		t.Error("the times are not said")
 	}
 }

@@ -18,6 +18,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
@@ -83,16 +84,19 @@ func (s *screen) bore(name string) (b state.Bore) {
 	return b
 }
 
-// says waits until all the stations have a state, with a part of the reason.
+// says waits until all the stations have a state, with a part of the reason as it is coded.
 func (s *screen) says(names []string, state event.State, why string) {
 	s.t.Helper()
 	for _, name := range names {
 		s.eventually(fmt.Sprintf("%s: %s, %s", name, state, why), func() bool {
 			b := s.bore(name)
-			return b.State == state && strings.Contains(b.Why.Text, why) && b.Station == name
+			return b.State == state && strings.Contains(coded(b.Why), why) && b.Station == name
 		})
 	}
 }
+
+// coded is a phrase by its code and its values, in mm and µm.
+func coded(p analysis.Phrase) string { return notation.Format{Language: notation.Codes()}.Say(p) }
 
 // bays is the publisher of a daemon with ten stations, each with a part in size.
 type bays struct {
@@ -231,7 +235,7 @@ func TestWallOfFiftyStations(t *testing.T) {
 		names = append(names, startBays(t, no, url, func(*publish.Config) {}).names...)
 	}
 	s.says(names, event.InSize, "")
-	s.says([]string{"bay2"}, r.Bore().State, r.Bore().Why.Text)
+	s.says([]string{"bay2"}, r.Bore().State, coded(r.Bore().Why))
 	page := s.get("/") // goes to the wall
 	for _, name := range append(names, "bay2") {
 		if !strings.Contains(page, `id="tile-`+name+`"`) {
@@ -241,15 +245,16 @@ func TestWallOfFiftyStations(t *testing.T) {
 	s.stream("/wall/view", "hone-bay-49", "J-4107")
 
 	r.Kill()
-	s.says([]string{"bay2"}, event.CannotJudge, "no word from the station since ")
-	s.stream("/wall/view", `"bay2":"no word from the station since `)
+	s.says([]string{"bay2"}, event.CannotJudge, "⟦wall.no_word_since ")
+	since, _, _ := strings.Cut(notation.Format{}.Text("wall.no_word_since", "|", ""), "|")
+	s.stream("/wall/view", `"bay2":"`+since)
 	if b := s.bore("bay2"); !strings.HasSuffix(b.Why.Text, "daemon bay2: connection lost") || b.Job == nil || b.Job.ID != "J-4112" || b.Sizes != nil || b.Places != nil {
 		t.Errorf("%+v", b)
 	}
 	s.says(names, event.InSize, "")
 
 	m.Kill()
-	s.says(names, event.CannotJudge, "no connection to the broker")
+	s.says(names, event.CannotJudge, "⟦wall.no_broker ")
 	if b := s.bore(names[0]); b.Sizes != nil || b.Room != 0 || b.ToLow != 0 || b.Part.Serial != "12" {
 		t.Errorf("a size of before is left: %+v", b)
 	}
@@ -259,7 +264,7 @@ func TestWallOfFiftyStations(t *testing.T) {
 		t.Errorf("not as it was: %+v", b)
 	}
 	r.Proc = nil // its broker has forgotten it: still shown, and why
-	s.says([]string{"bay2"}, event.CannotJudge, "nothing says who serves it")
+	s.says([]string{"bay2"}, event.CannotJudge, "⟦wall.no_word nothing says who serves it⟧")
 }
 
 // At the embedded broker, for all sites: names have the site before them; a wall
@@ -281,7 +286,7 @@ func TestWallStartedLate(t *testing.T) {
 	})
 	url := "tcp://" + b.Addr()
 	first := startWall(t, wall.Options{Broker: url})
-	first.says([]string{"no.station.yet"}, event.CannotJudge, "connected to the broker")
+	first.says([]string{"no.station.yet"}, event.CannotJudge, "⟦wall.empty⟧")
 	bay := startBays(t, 1, url, func(c *publish.Config) { c.Local = b })
 	var names []string
 	for _, name := range bay.names {
