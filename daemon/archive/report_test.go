@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/configs"
 	"fairbore/daemon/config"
 	"fairbore/daemon/event"
@@ -170,10 +171,10 @@ func (s *shop) report(o ReportOptions) string {
 func TestReportsOfALiveJournal(t *testing.T) {
 	s := story(t)
 	for kind, want := range map[string][]string{
-		"part":          {"Bore record", "003", "NOT FINISHED"},
-		"job":           {"Batch report", "001", "002", "n = 2, too few: wants 25"},
-		"first-article": {"First article", "001", "ACCEPTED"},
-		"masterings":    {"Mastering log", "FAILED", "R-1250"},
+		"part":          {en.Text("record.title.part"), "003", en.Text("record.outcome.open")},
+		"job":           {en.Text("record.title.batch"), "001", "002", en.Text("study.why.few_for_index", 2, 25)},
+		"first-article": {en.Text("record.title.article"), "001", en.Text("record.outcome.accepted")},
+		"masterings":    {en.Text("record.title.masterings"), en.Text("record.look.failed"), "R-1250"},
 	} {
 		for _, format := range []string{"text", "html", "pdf", "csv"} {
 			o := ReportOptions{Kind: kind, Format: format, Settings: setup.ByConfig(s.cfg), Job: "J-4112"}
@@ -220,7 +221,7 @@ func TestReportTracesToTheJournal(t *testing.T) {
 func TestReportGathersBeforeAndAfter(t *testing.T) {
 	s := story(t)
 	text := s.report(ReportOptions{Part: "002", Settings: setup.ByConfig(s.cfg)})
-	for _, want := range []string{"zero set, no. 1", "R-1250", "holds", "ACCEPTED", "Uncertainty of one size", "first taken up", "31.7515", "1.250059"} {
+	for _, want := range []string{en.Text("record.look.zero_set", 1), "R-1250", en.Text("record.look.holds"), en.Text("record.outcome.accepted"), en.Text("record.budget.size"), en.Text("record.changed.first"), "31.7515", "1.250059"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the record of 002 lacks %q:\n%s", want, text)
 		}
@@ -229,11 +230,11 @@ func TestReportGathersBeforeAndAfter(t *testing.T) {
 		t.Error("the record of 002 has a size of 001")
 	}
 	open := s.report(ReportOptions{Part: "003", Settings: setup.ByConfig(s.cfg)})
-	if !strings.Contains(open, "2 in doubt") {
+	if !strings.Contains(open, en.Text("record.in_doubt", 2)) {
 		t.Errorf("the failed check is not in the record of 003:\n%s", open)
 	}
 	bare := s.report(ReportOptions{Part: "002"})
-	if strings.Contains(bare, "Uncertainty of one size") || !strings.Contains(bare, "ACCEPTED") {
+	if strings.Contains(bare, en.Text("record.budget.size")) || !strings.Contains(bare, en.Text("record.outcome.accepted")) {
 		t.Errorf("without the configuration:\n%s", bare)
 	}
 }
@@ -251,10 +252,10 @@ func TestReportNamesThePrior(t *testing.T) {
 		b.sleeve(fmt.Sprintf("%03d", i+1), "31.7497", at(0), at(1), at(2), at(3), at(2), at(1))
 	}
 	for part, want := range map[string]string{
-		"001": "it takes 10 other finished parts of this job to tell their spread, and there are 0.",
-		"010": "and there are 9.",
-		"011": "with the prior from 10 parts of this job; with a flat one",
-		"012": "with the prior from 11 parts of this job; with a flat one",
+		"001": en.Text("verdict.lot.few", 10, 0),
+		"010": en.Text("verdict.lot.few", 10, 9),
+		"011": begins("record.chance.lot_smallest", 10),
+		"012": begins("record.chance.lot_smallest", 11),
 	} {
 		text := strings.Join(strings.Fields(s.report(ReportOptions{Part: part, Settings: setup.ByConfig(s.cfg)})), " ")
 		if !strings.Contains(text, want) {
@@ -294,18 +295,18 @@ func TestReportTellsOfAFailedRereading(t *testing.T) {
 	b.do(event.Action{Do: "part", Part: "002"})
 	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
-	if text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)}); strings.Contains(text, "IN DOUBT") || strings.Contains(text, "re-read") {
+	if text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)}); strings.Contains(text, en.Text("record.outcome.accepted_doubt")) || !strings.Contains(text, en.Text("record.outcome.accepted")) || strings.Contains(text, en.Text("record.look.reread")) {
 		t.Errorf("after a good re-reading:\n%s", text)
 	}
 	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7502", "31.7502", "31.7502", "31.7502")
 	text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)})
-	for _, want := range []string{"ACCEPTED, NOW IN DOUBT", "re-read as a part", "FAILED; in doubt: 6 readings"} {
+	for _, want := range []string{en.Text("record.outcome.accepted_doubt"), en.Text("record.look.reread"), en.Text("record.look.failed") + "; " + begins("record.look.in_doubt", 6)} {
 		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {
 			t.Errorf("after one that failed the record lacks %q:\n%s", want, text)
 		}
 	}
-	if l := s.report(ReportOptions{Kind: "masterings", Settings: setup.ByConfig(s.cfg)}); strings.Count(l, "re-read as a part") < 3 { // the counts and two rows
+	if l := s.report(ReportOptions{Kind: "masterings", Settings: setup.ByConfig(s.cfg)}); strings.Count(l, en.Text("record.look.reread")) < 3 { // the counts and two rows
 		t.Errorf("the log:\n%s", l)
 	}
 }
@@ -399,8 +400,8 @@ func TestGaugeStudyFromTheJournal(t *testing.T) {
 	o := ReportOptions{Kind: "study", Job: "J-4112"}
 	text := strings.Join(strings.Fields(s.report(o)), " ")
 	for _, want := range []string{
-		"5 parts × 3 operators × 2 trials", "gauge G-11 on J-4112 spindle sleeve", "first shift, quality, night", "chain hash at row",
-		"µin above 31.750", "Part 006: gauged once by night; 2 times are wanted.", "Part 006: gauged not by quality",
+		en.Text("record.study.size", 5, 3, 2), "gauge G-11 on J-4112 spindle sleeve", "first shift, quality, night", begins("record.from.foot_hash"),
+		en.Text("record.study.above", "µin", "31.750"), en.Text("study.left.seldom", "006", 1, "night", 2), en.Text("study.left.not_gauged", "006", "quality", 2),
 	} {
 		if !strings.Contains(strings.ReplaceAll(text, "1.250000 in", "31.750"), want) {
 			t.Errorf("lacks %q:\n%s", want, text)
@@ -419,8 +420,8 @@ func TestGaugeStudyFromTheJournal(t *testing.T) {
 		t.Fatal(err)
 	}
 	again := strings.Join(strings.Fields(page.String()), " ")
-	byRange := again[strings.Index(again, "By average and range"):]
-	if !strings.Contains(byRange, "repeatability (gauge) 0.058") {
+	byRange := again[strings.Index(again, en.Text("record.study.by", analysis.Say("study.method.ranges"))):]
+	if !strings.Contains(byRange, en.Text("study.of.repeats")+" 0.058") {
 		t.Errorf("the study of its own CSV:\n%s", byRange)
 	}
 	for _, share := range regexp.MustCompile(`The gauge takes [0-9.]+ %`).FindAllString(text, -1) {
@@ -472,7 +473,7 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 		turn := b.events[0].Study
 		b.send(sizes[[3]string{turn.Part, turn.Appraiser, strconv.Itoa(turn.Trial)}])
 		if n+1 == 12 {
-			if text := s.report(o); !strings.Contains(text, "UNDER WAY") || !strings.Contains(text, "12 of 90") {
+			if text := s.report(o); !strings.Contains(text, en.Text("record.study.under_way")) || !strings.Contains(text, en.Text("record.n_of_m", 12, 90)) {
 				t.Errorf("after 12 readings:\n%s", text)
 			}
 		}
@@ -480,20 +481,20 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 	b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
 	text := strings.Join(strings.Fields(s.report(o)), " ")
 	for _, want := range []string{
-		"10 parts × 3 operators × 3 trials", "ndc (classes) 4", "It tells 4 classes of these parts apart; 5 are wanted.",
-		"operator 2 3.167", "part 9 88.36", "operator × part 18 0.359", "repeats 60 2.759",
+		en.Text("record.study.size", 10, 3, 3), en.Text("record.study.classes") + " 4", en.Text("study.classes", 4, 5),
+		en.Text("study.source.operator") + " 2 3.167", en.Text("study.source.part") + " 9 88.36", en.Text("study.source.interaction") + " 18 0.359", en.Text("study.source.repeats") + " 60 2.759",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("lacks %q:\n%s", want, text)
 		}
 	}
-	for method, share := range map[string]string{"By analysis of variance": "27.9", "By average and range": "26.7"} {
-		_, of, _ := strings.Cut(text, method)
-		if m := regexp.MustCompile(`gauge, all together [0-9.]+ [0-9.]+ ([0-9.]+) `).FindStringSubmatch(of); m == nil || m[1] != share {
+	for method, share := range map[string]string{"anova": "27.9", "ranges": "26.7"} {
+		_, of, _ := strings.Cut(text, en.Text("record.study.by", analysis.Say("study.method."+method)))
+		if m := regexp.MustCompile(regexp.QuoteMeta(en.Text("study.of.gauge")) + ` [0-9.]+ [0-9.]+ ([0-9.]+) `).FindStringSubmatch(of); m == nil || m[1] != share {
 			t.Errorf("%s: GRR %v of the total, want %s %%", method, m, share)
 		}
 	}
-	if strings.Contains(text, "Left out") {
+	if strings.Contains(text, en.Text("record.study.left")) {
 		t.Errorf("something is left out:\n%s", text)
 	}
 	h := History{Journal: s.journal}
@@ -528,4 +529,16 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 	if _, err := h.Study(t.Context(), "hone-bay-1", first); !errors.Is(err, web.ErrNoStudy) {
 		t.Errorf("at another station: %v", err)
 	}
+}
+
+var en notation.Format
+
+// begins is a text up to the first of its values that is not given.
+func begins(code string, values ...any) string {
+	const rest = "\x00"
+	for len(values) < notation.English().Values(code) {
+		values = append(values, rest)
+	}
+	text, _, _ := strings.Cut(en.Text(code, values...), rest)
+	return text
 }
