@@ -251,7 +251,7 @@ func TestLooksOfALateCaution(t *testing.T) {
 			e := e.of(t)
 			e.open("/station/"+state, "light", sizes["hand"])
 			e.until("it to be drawn", drawn)
-			e.until("the page to say that it is silent", `document.getElementById("cautions").innerText.includes("No sound yet")`)
+			e.until("the page to say that it is silent", silent)
 			for _, w := range e.says(wrong) {
 				t.Error(w)
 			}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"sync"
 	"testing"
@@ -45,17 +46,22 @@ func TestPassing(t *testing.T) {
 	}{
 		{time.Time{}, 7, ""},
 		{now.Add(-unreachedFor + time.Millisecond), 7, ""},
-		{now.Add(-unreachedFor), 0, "broker not reached"},
-		{now.Add(-time.Hour), 12, "12 to be passed on"},
+		{now.Add(-unreachedFor), 0, "⟦face.broker.away⟧"},
+		{now.Add(-time.Hour), 12, "⟦face.broker.waiting 12⟧"},
 	} {
 		o.broker(c.since, c.waiting)
-		if got := s.passing(now, notation.Format{}); got != c.want {
+		if got := s.passing(now, coded); got != c.want {
 			t.Errorf("away %s, %d waiting: %q, want %q", now.Sub(c.since), c.waiting, got, c.want)
 		}
 	}
 	if got := (&Server{src: newShop()}).passing(now, notation.Format{}); got != "" {
 		t.Errorf("without a broker: %q", got)
 	}
+}
+
+// passed holds where an expression says that readings are recorded, and 1234 to be passed on.
+func passed(says string) string {
+	return fmt.Sprintf("((s) => s.includes(%q) && s.includes(%q))(%s)", en.Text("script.recorded_here"), en.Text("face.broker.waiting", 1234), says)
 }
 
 // The page says calmly, beside the sign of the record, that readings are safe here,
@@ -66,24 +72,25 @@ func TestLooksOfABrokerAway(t *testing.T) {
 	o := &outpost{shop: src}
 	e := newEye(t, serve(t, cfg, o))
 	const says = `document.getElementById("record").innerText.replace(/\s+/g, " ")`
+	recording := fmt.Sprintf(says+" === %q", en.Text("face.sign.recording"))
 	for name, size := range sizes {
 		for _, theme := range e.themes() {
 			o.broker(time.Now().Add(-time.Minute), 1234)
 			e.open("/station/closing", theme, size)
-			e.until("the page to say so", `/recorded here.*1234 to be passed on/.test(`+says+`) && document.getElementById("record").dataset.tone === "safe"`)
+			e.until("the page to say so", passed(says)+` && document.getElementById("record").dataset.tone === "safe"`)
 			e.until("it to be drawn", drawn)
 			for _, w := range e.says(wrong) {
 				t.Errorf("%s: %s", name, w)
 			}
 			e.keep("unreached", theme, name)
 			o.broker(time.Time{}, 0)
-			e.until("the page to take it back", says+` === "recording"`)
+			e.until("the page to take it back", recording)
 		}
 	}
 	o.broker(time.Now().Add(-time.Minute), 1234)
 	e.open("/station/unrecorded", "light", sizes["panel"])
 	e.until("the page", drawn)
-	e.until("what is not recorded not to be called recorded", says+` === "NOT RECORDING"`)
+	e.until("what is not recorded not to be called recorded", fmt.Sprintf(says+" === %q", en.Text("face.sign.not_recording")))
 }
 
 // The wall says it in the same words, in a line of its own under all stations, and
@@ -108,7 +115,7 @@ func TestLooksOfAWallWithABrokerAway(t *testing.T) {
 		for _, theme := range e.themes() {
 			o.broker(time.Now().Add(-time.Minute), 1234)
 			e.open("/wall", theme, size)
-			e.until("the wall to say so", seen+` && /recorded here.*1234 to be passed on/.test(`+line+`.innerText.replace(/\s+/g, " "))`)
+			e.until("the wall to say so", seen+" && "+passed(line+`.innerText.replace(/\s+/g, " ")`))
 			e.until("the tiles", `document.querySelectorAll(".tile .figure:not(:empty)").length === 8`)
 			for _, w := range append(e.says(wrong), e.says(`(() => {
 				const r = `+line+`.getBoundingClientRect(), out = [];
@@ -120,7 +127,7 @@ func TestLooksOfAWallWithABrokerAway(t *testing.T) {
 			}
 			e.keep("wall-unreached", theme, name)
 			o.broker(time.Now().Add(-time.Minute), 0)
-			e.until("the wall to say that nothing waits", line+`.innerText.includes("broker not reached")`)
+			e.until("the wall to say that nothing waits", fmt.Sprintf(line+".innerText.includes(%q)", en.Text("face.broker.away")))
 			o.broker(time.Time{}, 0)
 			e.until("the wall to take it back", "!"+seen+` && document.getElementById("said").textContent === ""`)
 		}

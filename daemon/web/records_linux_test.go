@@ -34,7 +34,7 @@ func TestOrderFails(t *testing.T) {
 		step func(io.Writer, func(uint64, uint64)) (bool, error)
 		why  string
 	}{
-		{func(io.Writer, func(uint64, uint64)) (bool, error) { panic("a fault") }, "could not be made"},
+		{func(io.Writer, func(uint64, uint64)) (bool, error) { panic("a fault") }, en.Text("page.order.failed")},
 		{func(out io.Writer, _ func(uint64, uint64)) (bool, error) {
 			for range 100 {
 				if _, err := fmt.Fprint(out, strings.Repeat("x", 10<<10)); err != nil {
@@ -42,13 +42,13 @@ func TestOrderFails(t *testing.T) {
 				}
 			}
 			return true, nil
-		}, "the disk is full"},
+		}, en.Text("page.order.full")},
 	} {
 		_, p := orders(t, s, `{"what":"events"}`)
 		<-m.got
 		m.step <- c.step
 		eventually(t, "it to fail", func() bool { return toldOf(t, s, p.ID).State == export.Failed })
-		if now := toldOf(t, s, p.ID); !strings.Contains(now.Why, c.why) {
+		if now := toldOf(t, s, p.ID); now.Why != c.why {
 			t.Errorf("%q, want %q", now.Why, c.why)
 		}
 		if code, _, _ := get(t, s, "/records/"+p.ID+"/file"); code != http.StatusNotFound {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -120,7 +121,7 @@ func TestOrder(t *testing.T) {
 	}
 	m.come(120, 350)
 	eventually(t, "how far it is", func() bool { now := toldOf(t, s, p.ID); return now.Done == 120 && now.Total == 350 })
-	if status, other := orders(t, s, `{"what":"verify"}`); status != http.StatusConflict || !strings.Contains(other.Why, "fairbore-job-J-4112.pdf is being made") {
+	if status, other := orders(t, s, `{"what":"verify"}`); status != http.StatusConflict || !strings.HasPrefix(other.Why, begins("page.order.busy", "fairbore-job-J-4112.pdf")) {
 		t.Errorf("two at once: %d %+v", status, other)
 	}
 	if code, _, _ := get(t, s, "/records/"+p.ID+"/file"); code != http.StatusNotFound {
@@ -237,17 +238,17 @@ func TestOrderAccess(t *testing.T) {
 func TestOrderRefused(t *testing.T) {
 	s, m, _, _ := spooled(t, nil)
 	for body, why := range map[string]string{
-		`{"what":"secrets"}`:                                      "nothing is called",
-		`{"what":"../../etc/passwd"}`:                             "nothing is called",
-		`{"what":"job"}`:                                          "name the job",
-		`{"what":"job","job":" "}`:                                "name the job",
-		`{"what":"readings","format":"pdf"}`:                      "only csv",
-		`{"what":"job","job":"a","format":"exe"}`:                 "there is no",
-		`{"what":"job","job":"a","paper":"a0"}`:                   "a4 or letter",
-		`{"what":"events","from":"yesterday"}`:                    "is not a day",
-		`{"what":"events","to":"2026-02-30"}`:                     "is not a day",
+		`{"what":"secrets"}`:                                      en.Text("page.order.unknown", "secrets"),
+		`{"what":"../../etc/passwd"}`:                             en.Text("page.order.unknown", "../../etc/passwd"),
+		`{"what":"job"}`:                                          en.Text("page.order.job"),
+		`{"what":"job","job":" "}`:                                en.Text("page.order.job"),
+		`{"what":"readings","format":"pdf"}`:                      en.Text("page.order.format", "pdf", "csv"),
+		`{"what":"job","job":"a","format":"exe"}`:                 begins("page.order.format", "exe"),
+		`{"what":"job","job":"a","paper":"a0"}`:                   en.Text("page.order.paper", "a0"),
+		`{"what":"events","from":"yesterday"}`:                    en.Text("page.order.day", "yesterday"),
+		`{"what":"events","to":"2026-02-30"}`:                     en.Text("page.order.day", "2026-02-30"),
 		`{"what":"events","path":"/etc/passwd"}`:                  "unknown field",
-		`{"what":"events","from":"2026-11-25","to":"2026-11-24"}`: "last day is before",
+		`{"what":"events","from":"2026-11-25","to":"2026-11-24"}`: en.Text("page.order.days"),
 	} {
 		if status, p := orders(t, s, body); status != http.StatusBadRequest || !strings.Contains(p.Why, why) {
 			t.Errorf("%s: %d %q", body, status, p.Why)
@@ -273,7 +274,9 @@ func TestLooksOfRecords(t *testing.T) {
 		}
 		e.keep("records-"+what, theme, name)
 	}
-	state := func(word string) string { return `document.getElementById("came").innerText.includes("` + word + `")` }
+	state := func(s string) string {
+		return fmt.Sprintf(`document.getElementById("came").innerText.includes(%q)`, en.Text("script.made."+s))
+	}
 	for name, size := range sizes {
 		for _, theme := range e.themes() {
 			e.open("/records?what=job&job=J-4112", theme, size)
@@ -281,23 +284,23 @@ func TestLooksOfRecords(t *testing.T) {
 			look("asked", name, theme)
 			e.press("make")
 			<-m.got
-			e.until("a bar that does not know", state("being made")+` && !document.getElementById("far").hasAttribute("value")`)
+			e.until("a bar that does not know", state(export.UnderWay)+` && !document.getElementById("far").hasAttribute("value")`)
 			m.come(119, 350)
 			e.until("how far it is", `document.getElementById("percent").innerText === "34 %" && document.getElementById("far").value === 34 && document.activeElement.id === "stop"`)
 			look("making", name, theme)
 			e.open("/records", theme, size) // the page was left, and looked at again
 			e.until("it to be found again", `document.getElementById("percent").innerText === "34 %"`)
 			e.press("stop")
-			e.until("it to stop", state("stopped"))
+			e.until("it to stop", state(export.Stopped))
 			look("stopped", name, theme)
 			e.press("make")
-			e.until("the job to be asked for", `document.getElementById("why").innerText === "name the job"`)
+			e.until("the job to be asked for", fmt.Sprintf(`document.getElementById("why").innerText === %q`, en.Text("page.order.job")))
 			look("refused", name, theme)
 			e.choose("verify")
 			e.press("make")
 			<-m.got
 			m.end("journal 6f1c2a90\nrows    1000000 sound\nhead    "+strings.Repeat("0123456789abcdef", 4)+"\nsound\n", nil)
-			e.until("it to be made", state("ready")+` && document.getElementById("text").innerText.includes("rows") && /^\/records\/[A-Z2-7]+\/file$/.test(document.getElementById("fetch").getAttribute("href"))`)
+			e.until("it to be made", state(export.Made)+` && document.getElementById("text").innerText.includes("rows") && /^\/records\/[A-Z2-7]+\/file$/.test(document.getElementById("fetch").getAttribute("href"))`)
 			look("made", name, theme)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -25,10 +26,10 @@ func rocked(station string, passes int, hint capture.Reason) event.Live {
 
 // A mark stands for each pass that counts or is wanted; words say the same.
 func TestPassesAreSaid(t *testing.T) {
-	for n, want := range map[int]view.Needle{0: {Marks: 3, Count: "0 of 3 passes"}, 2: {Marks: 3, Count: "2 of 3 passes"}, 3: {Marks: 3, Count: "3 passes"}, 5: {Marks: 5, Count: "5 passes"}} {
+	for n, want := range map[int]view.Needle{0: {Marks: 3, Count: "⟦face.passes_of 0 3⟧"}, 2: {Marks: 3, Count: "⟦face.passes_of 2 3⟧"}, 3: {Marks: 3, Count: "⟦face.passes 3⟧"}, 5: {Marks: 5, Count: "⟦face.passes 5⟧"}} {
 		l := rocked("bay1", n, capture.FewTurns)
-		got := view.NeedleOf(&l, shoptest.Bush(), notation.Format{})
-		if got.Passes != n || got.Marks != want.Marks || got.Count != want.Count || got.Hint != "One more pass" {
+		got := view.NeedleOf(&l, shoptest.Bush(), coded)
+		if got.Passes != n || got.Marks != want.Marks || got.Count != want.Count || got.Hint != "⟦"+string(capture.FewTurns)+"⟧" {
 			t.Errorf("%d passes: %+v", n, got)
 		}
 	}
@@ -63,7 +64,7 @@ func TestPassesTick(t *testing.T) {
 			l.Wanted = 0
 		}
 		src.live(l)
-		e.until(fmt.Sprintf("%d passes, %d marks", passes, marks), fmt.Sprintf(`document.querySelectorAll('#marks [href="#s-pass"]').length === %d && document.querySelectorAll("#marks svg").length === %d && document.getElementById("hint").textContent.toLowerCase() === %q`, passes, marks, notation.Format{}.Say(analysis.Phrase{Code: string(hint)})))
+		e.until(fmt.Sprintf("%d passes, %d marks", passes, marks), fmt.Sprintf(`document.querySelectorAll('#marks [href="#s-pass"]').length === %d && document.querySelectorAll("#marks svg").length === %d && document.getElementById("hint").textContent.toLowerCase() === %q`, passes, marks, strings.ToLower(en.Say(analysis.Phrase{Code: string(hint)}))))
 	}
 	heard := func() []string {
 		t.Helper()
@@ -125,7 +126,7 @@ func TestLooksOfRocking(t *testing.T) {
 			e := e.of(t)
 			for _, theme := range e.themes() {
 				e.open("/station/"+state, theme, sizes["desk"])
-				e.until("the page to say that it is silent", `document.getElementById("cautions").innerText.includes("No sound yet")`)
+				e.until("the page to say that it is silent", silent)
 				for name, size := range sizes {
 					src.live(event.Live{Station: state, Raw: shoptest.Bush().Low})
 					e.run(chromedp.EmulateViewport(size[0], size[1]))

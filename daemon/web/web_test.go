@@ -21,6 +21,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/daemon/web/shoptest"
@@ -362,7 +363,7 @@ func TestBeat(t *testing.T) {
 	if err := json.Unmarshal([]byte(next(t, ch, "tile")), &tl); err != nil || tl.Station != "bay1" || tl.Cut == "" {
 		t.Fatalf("tile %+v %v", tl, err)
 	}
-	if got := next(t, ch, "beat"); got != `{"bay1":"no word from the station since 10:42:00: switched off"}` {
+	if got := next(t, ch, "beat"); got != `{"bay1":"`+en.Say(switchedOff)+`"}` {
 		t.Errorf("beat %s", got)
 	}
 }
@@ -390,7 +391,7 @@ func TestOutOfReachIsNoSignal(t *testing.T) {
 		} else if err := json.Unmarshal([]byte(next(t, ch, "face")), &f); err != nil {
 			t.Fatal(err)
 		}
-		if f.Big != "No signal" || f.Tone != view.None || f.Figure != "" || f.Gauge.Text == "gauge G-11 lost" || !strings.Contains(f.Reason, "10:42:00") || f.Part != "0007" {
+		if f.Big != en.Text("away.big") || f.Tone != view.None || f.Figure != "" || f.Gauge.Text == "gauge G-11 lost" || !strings.Contains(f.Reason, "10:42:00") || f.Part != "0007" {
 			t.Errorf("%s: %+v", path, f)
 		}
 	}
@@ -444,7 +445,7 @@ func TestWallOfFifty(t *testing.T) {
 func TestHistory(t *testing.T) {
 	cfg, src := everything(true)
 	s := serve(t, cfg, src)
-	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `href="/part/bay2/3"`) || !strings.Contains(body, "not finished") {
+	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `href="/part/bay2/3"`) || !strings.Contains(body, en.Text("history.verdict.none")) {
 		t.Error("the part is not in the list of its job")
 	}
 	if _, _, body := get(t, s, "/history?job=J-4112"); strings.Contains(body, "<svg xmlns") {
@@ -452,14 +453,14 @@ func TestHistory(t *testing.T) {
 	}
 	v := &event.Verdict{Accepted: true, Part: "0007", Job: "J-4112", Smallest: shoptest.Length("31.7511 mm"), Largest: shoptest.Length("31.7514 mm"), Readings: 6}
 	cfg.History.(shelf).play.Tell(event.Event{Kind: event.Judged, Verdict: v})
-	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `class="bar"`) || !strings.Contains(body, "accepted") {
+	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `class="bar"`) || !strings.Contains(body, en.Text("history.verdict.accepted")) {
 		t.Error("the finished part is not drawn in its lot")
 	}
-	if _, _, body := get(t, s, "/history?job=none"); strings.Contains(body, `/part/`) || !strings.Contains(body, "No part is like that") {
+	if _, _, body := get(t, s, "/history?job=none"); strings.Contains(body, `/part/`) || !strings.Contains(body, en.Text("page.none.parts")) {
 		t.Error("the list has what was not asked for")
 	}
 	_, _, body := get(t, s, "/part/bay2/3")
-	for _, want := range []string{"<svg", "void: dirt &lt;b&gt;", "mastered on ring R-1250", "1.2500|00 in", "round 5 begins, 4 strokes before it", "chance to conform", ", flat prior; largest"} {
+	for _, want := range []string{"<svg", en.Text("page.void", "dirt &lt;b&gt;"), begins("history.mastered", "R-1250"), "1.2500|00 in", en.Text("history.round", 5, 4), en.Text("history.fact.chance"), strings.Split(en.Text("history.chance", analysis.Say("verdict.chance.flat", "|"), "|"), "|")[1]} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the record lacks %q", want)
 		}
@@ -480,7 +481,7 @@ func TestPlan(t *testing.T) {
 	if _, _, body := get(t, s, "/plan?nominal=7/8+in&low=7/8+in&high=0.8752+in"); !strings.Contains(body, "0.875200 in") || strings.Contains(body, "no unit") {
 		t.Error("a fraction of an inch is not planned for")
 	}
-	if _, _, body := get(t, s, "/plan?nominal=28.6&low=x"); !strings.Contains(body, "no unit") || !strings.Contains(body, "low:") {
+	if _, _, body := get(t, s, "/plan?nominal=28.6&low=x"); !strings.Contains(body, "no unit") || !strings.Contains(body, en.Text("plan.field.low")+":") {
 		t.Error("faults of the request are not all told")
 	}
 }
@@ -492,4 +493,22 @@ func TestRequestsAreBounded(t *testing.T) {
 			t.Errorf("%s: %g wide, want %g", in, got, want)
 		}
 	}
+}
+
+var (
+	en    notation.Format
+	coded = notation.Format{Language: notation.Codes()}
+)
+
+// silent holds once a page has said that it can't sound yet.
+var silent = fmt.Sprintf(`document.getElementById("cautions").innerText.includes(%q)`, en.Text("script.silent"))
+
+// begins is a text up to the first of its values that is not given.
+func begins(code string, values ...any) string {
+	const rest = "\x00"
+	for len(values) < notation.English().Values(code) {
+		values = append(values, rest)
+	}
+	text, _, _ := strings.Cut(en.Text(code, values...), rest)
+	return text
 }

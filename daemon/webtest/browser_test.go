@@ -14,6 +14,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/daemontest"
 	"fairbore/daemon/store"
@@ -151,36 +153,36 @@ func TestBrowserWholePart(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1920, 1080)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	b.act("part", chromedp.SendKeys(`#d-part [name="part"]`, "SL-001"))
 	b.says("work", "SL-001")
 	readRing(r, b, "master")
 	b.says("master", "R-1250")
-	b.says("big", "gauge it")
+	b.says("big", en.Text("face.big.gauge_it"))
 	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} { // the zero is −0.3 µm
 		r.Reading(s, i+1)
 	}
-	b.says("state", "stock to go")
+	b.says("state", en.Text("state.stock to go"))
 	b.says("number", "260") // 31.75000 − 31.74340 = 6.6 µm = 259.8 millionths
 	b.act("round", chromedp.SendKeys(`#d-round [name="strokes"]`, "10"))
-	b.says("big", "gauge again")
+	b.says("big", en.Text("face.big.gauge_again"))
 	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170", "31.75160"} {
 		r.Reading(s, i+7)
 	}
-	b.says("state", "in size")
-	b.act("void", chromedp.Click(`#d-void [value="slipped"]`))
+	b.says("state", en.Text("state.in size"))
+	b.act("void", chromedp.Click(`#d-void [value="`+en.Text("page.reason.slipped")+`"]`))
 	b.says("foot", "next")
 	r.Reading("31.75160", 13)
-	b.says("state", "in size")
+	b.says("state", en.Text("state.in size"))
 	readRing(r, b, "check")
-	b.says("state", "in size")
+	b.says("state", en.Text("state.in size"))
 	b.act("accept")
-	b.says("big", "accepted")
+	b.says("big", en.Text("face.big.accepted"))
 	if v := r.Bore().Verdict; v == nil || !v.Accepted || v.Part != "SL-001" {
 		t.Errorf("verdict %+v", v)
 	}
 	b.act("part") // the tool asks nothing: the part is finished
-	b.says("work", "part 0002")
+	b.says("work", en.Text("script.part", "0002"))
 	r.Stop()
 }
 
@@ -190,7 +192,7 @@ func TestBrowserSecondRing(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, b, "master")
 	b.act("master", chromedp.SetValue(`#d-master [name="ring"]`, "R-1254"), chromedp.Click(`#d-master [name="gain"]`))
 	r.Eventually(5*time.Second, "the second ring to be read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Second })
@@ -200,9 +202,8 @@ func TestBrowserSecondRing(t *testing.T) {
 	b.act("check", chromedp.Click(`#d-check [name="reread"]`))
 	r.Eventually(5*time.Second, "the ring to be re-read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Reread })
 	r.ReadThrice("31.75010")
-	b.says("last", "ring R-1250 as a part")
-	b.says("last", "agrees")
-	b.says("note", "within the")
+	b.says("last", begins("face.reread.agrees", "R-1250"))
+	b.says("note", strings.Split(en.Text("master.reread.agrees", "|", "|"), "|")[1])
 	b.press("m")
 	b.wait("the question with its tick off", `document.getElementById("d-master").open && !document.querySelector('#d-master [name="gain"]').checked`)
 }
@@ -212,12 +213,12 @@ func TestBrowserAsks(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, b, "master")
 	r.Reading("31.74510", 1)
 	b.act("part")
 	b.wait("the question", `document.getElementById("d-ask").open`)
-	b.says("ask-what", "neither accepted nor laid aside")
+	b.says("ask-what", en.Text("action.open", "0001"))
 	b.do(chromedp.Click("#d-ask [data-no]"))
 	if r.Bore().Part.Count != 1 {
 		t.Error("the next part was begun though the answer was no")
@@ -225,9 +226,9 @@ func TestBrowserAsks(t *testing.T) {
 	b.act("part")
 	b.wait("the question", `document.getElementById("d-ask").open`)
 	b.do(chromedp.Click("#d-ask .yes"))
-	b.says("work", "part 0002")
+	b.says("work", en.Text("script.part", "0002"))
 	b.act("reject") // nothing is gauged of it; laying aside is allowed all the same
-	b.says("big", "laid aside")
+	b.says("big", en.Text("face.big.laid_aside"))
 }
 
 // Old data are not shown as if they were true: when the program is gone the size
@@ -236,15 +237,15 @@ func TestBrowserLosesAndFindsTheStation(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, b, "master")
 	r.Reading("31.74510", 1)
 	b.says("number", "205") // 31.75 − 31.7448 = 5.2 µm = 204.7 millionths
 	r.Kill()
-	b.says("big", "no signal")
+	b.says("big", en.Text("away.big"))
 	b.wait("the size to go", `getComputedStyle(document.getElementById("figure")).visibility === "hidden"`)
 	r.Start()
-	b.says("state", "stock to go")
+	b.says("state", en.Text("state.stock to go"))
 	b.wait("the size to come back", `getComputedStyle(document.getElementById("figure")).visibility === "visible"`)
 }
 
@@ -260,18 +261,19 @@ func TestBrowserBrokerAway(t *testing.T) {
 	r.Start()
 	r.Master()
 	b.open(r.Page(), 1024, 600)
-	b.says("record", "recording")
+	b.says("record", en.Text("face.sign.recording"))
 	m.Stop()
-	b.says("record", "recorded here")
-	b.says("record", "broker not reached")
+	waiting := en.Text("face.broker.waiting", "")
+	b.says("record", en.Text("script.recorded_here"))
+	b.says("record", en.Text("face.broker.away"))
 	r.Reading("31.74510", 1)
 	r.Reading("31.74520", 2)
-	b.wait("what waits to be counted", `+(document.getElementById("record").innerText.match(/([0-9]+) to be passed on/) || [])[1] >= 2`)
-	b.wait("no alarm", `document.getElementById("record").dataset.tone === "safe" && !document.getElementById("cautions").innerText.includes("broker")`)
+	b.wait("what waits to be counted", fmt.Sprintf(`+(document.getElementById("record").innerText.match(new RegExp("([0-9]+)" + %q)) || [])[1] >= 2`, waiting))
+	b.wait("no alarm", `document.getElementById("record").dataset.tone === "safe" && !document.getElementById("cautions").innerText.toLowerCase().includes("broker")`)
 	b.open(r.Page(), 390, 844) // a page opened meanwhile says it too
-	b.says("record", "to be passed on")
+	b.says("record", waiting)
 	m.Start()
-	b.wait("the page to take it back", `document.getElementById("record").innerText.trim() === "recording"`)
+	b.wait("the page to take it back", fmt.Sprintf(`document.getElementById("record").innerText.trim() === %q`, en.Text("face.sign.recording")))
 	r.Stop()
 }
 
@@ -282,7 +284,7 @@ func TestBrowserTwoAtOnce(t *testing.T) {
 	a.open(r.Page()+"?unit=mm", 1024, 600)
 	b := a.tab()
 	b.open("http://"+r.Web+"/wall?unit=mm", 1920, 1080)
-	a.says("big", "not mastered")
+	a.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, a, "master")
 	r.Reading("31.74510", 1)
 	a.says("number", "5.2")
@@ -294,7 +296,7 @@ func TestBrowserKeysOnly(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	before := r.Bore().Seq
 	for _, k := range strings.Split("tvugrpmzkdwjnxas?", "") {
 		b.press(k)
@@ -307,12 +309,12 @@ func TestBrowserKeysOnly(t *testing.T) {
 	}
 	b.press("p")
 	b.press("A", "7", kb.Enter)
-	b.says("work", "part A7")
+	b.says("work", en.Text("script.part", "A7"))
 	// As a scanner types: faster than a browser under test passes keys on.
 	b.wait("the scanner to type", `[..."SN-4711"].concat("Enter").forEach((key) => document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true, cancelable: true }))) === undefined`)
 	b.wait("the serial number scanned", `document.querySelector("#d-part [name=part]").value === "SN-4711"`)
 	b.press(kb.Enter)
-	b.says("work", "part SN-4711")
+	b.says("work", en.Text("script.part", "SN-4711"))
 	b.press("m", kb.Enter)
 	r.Eventually(5*time.Second, "the mastering", func() bool { return r.Bore().Master.Running != nil })
 	b.press("m", kb.Enter) // a ring is being read: leave it
@@ -331,7 +333,7 @@ func TestBrowserNewJob(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	b.press("e")
 	b.wait("the page of a new job", `document.getElementById("f-nominal")`)
 	typed := func(field, text string) {
@@ -343,18 +345,18 @@ func TestBrowserNewJob(t *testing.T) {
 	b.says("e-nominal", "1.250000 in")
 	typed("low", "+0.010")
 	typed("high", "0")
-	b.says("x-high", "must be above the low limit")
+	b.says("x-high", en.Text("job.low_order", analysis.Size(317_500_000), analysis.Size(317_600_000)))
 	typed("low", "0")
 	typed("high", "+0.010")
 	b.wait("the fault to go", `document.getElementById("x-high").innerText === ""`)
 	b.says("e-high", "31.7600 mm")
 	typed("length", "63.5")
-	b.says("e-sections", "use 4 32 59")
+	b.says("e-sections", en.Text("script.use", "4 32 59"))
 	b.do(chromedp.Click("#e-sections button"))
 	typed("orientations", "0 90")
 	b.wait("the drawing", `document.querySelector("#drawing svg .cell")`)
 	b.do(chromedp.Click("#save"))
-	b.says("x-ring", "choose the ring")
+	b.says("x-ring", en.Text("entry.missing.ring"))
 	b.do(chromedp.SetValue("#f-ring", "R-1250"), chromedp.SetValue("#f-material", "tool steel"), chromedp.Click("#save"))
 	b.wait("the page of the station", `document.getElementById("work")`)
 	b.says("work", "J-<b>1")
@@ -389,18 +391,18 @@ func TestBrowserPassphrase(t *testing.T) {
 	r.Plug()
 	r.Start()
 	b.open(r.Page(), 390, 844)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "first"))
 	b.wait("the passphrase to be asked", `document.getElementById("d-login").open`)
 	b.do(chromedp.SendKeys(`#d-login input`, "sand"), chromedp.Click("#d-login .yes"))
-	b.says("login-why", "not the passphrase")
+	b.says("login-why", en.Text("page.refused.wrong"))
 	b.do(chromedp.SendKeys(`#d-login input`, "oil and stones"), chromedp.Click("#d-login .yes"))
-	b.says("note", "done")
+	b.says("note", en.Text("script.done"))
 	r.Kill()
 	r.Start()
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "second"))
-	b.says("note", "done")
+	b.says("note", en.Text("script.done"))
 	r.Stop()
 	if noted := journalNotes(r); !slices.Contains(noted, "first") || !slices.Contains(noted, "second") {
 		t.Errorf("the journal has %q", noted)
@@ -413,8 +415,8 @@ func TestBrowserSmallActions(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 390, 844)
-	b.says("big", "not mastered")
-	b.wait("the action that is due", `document.getElementById("due").innerText === "Master"`)
+	b.says("big", en.Text("face.big.not_mastered"))
+	b.wait("the action that is due", fmt.Sprintf(`document.getElementById("due").innerText === %q`, en.Text("page.button.master")))
 	readRing(r, b, "master")
 	r.Reading("31.74510", 1)
 	r.Reading("31.74520", 2)
@@ -429,21 +431,21 @@ func TestBrowserSmallActions(t *testing.T) {
 	}
 	b.act("place", chromedp.Click(`#places label:nth-child(2)`), chromedp.Click(`#d-place [value="skip"]`))
 	b.says("next", "1.26 in / 0°")
-	b.act("dressed", chromedp.Click(`#d-dressed [value="the stones were trued"]`))
+	b.act("dressed", chromedp.Click(`#d-dressed [value="`+en.Text("page.reason.trued")+`"]`))
 	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "<img src=x> oil changed"))
 	b.press("b")
 	b.wait("the sections by round", `document.querySelectorAll("#sections .channel").length === 3 && document.getElementById("sections").getBoundingClientRect().width > 300`)
 	b.press("o")
-	b.wait("the approach by honing done", `document.getElementById("rounds").innerHTML.includes("by honing done")`)
+	b.wait("the approach by honing done", fmt.Sprintf(`document.getElementById("rounds").innerHTML.includes(%q)`, en.Text("picture.approach.honing", "")))
 	b.press("o")
-	b.wait("the approach by the clock", `document.getElementById("rounds").innerHTML.includes("by the clock")`)
+	b.wait("the approach by the clock", fmt.Sprintf(`document.getElementById("rounds").innerHTML.includes(%q)`, en.Text("picture.approach.clock", "")))
 	b.press("b")
-	b.act("knock", chromedp.Click(`#d-knock [value="the gauge was dropped"]`))
-	b.says("big", "not mastered")
-	b.says("reason", "dropped")
+	b.act("knock", chromedp.Click(`#d-knock [value="`+en.Text("page.reason.dropped")+`"]`))
+	b.says("big", en.Text("face.big.not_mastered"))
+	b.says("reason", en.Text("page.reason.dropped"))
 	r.Stop()
 	noted := journalNotes(r)
-	for _, want := range []string{"the stones were trued", "<img src=x> oil changed", "the gauge was dropped"} {
+	for _, want := range []string{en.Text("page.reason.trued"), "<img src=x> oil changed", en.Text("page.reason.dropped")} {
 		if !slices.Contains(noted, want) {
 			t.Errorf("the journal lacks %q; it has %q", want, noted)
 		}
@@ -456,17 +458,17 @@ func TestBrowserStudy(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 390, 844)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, b, "master")
 	page := b.tab()
 	page.open("http://"+r.Web+"/study/bay2", 1920, 1080)
 	page.says("study", "no gauge study yet")
 	b.act("study", chromedp.SendKeys(`#d-study [name="appraisers"]`, "first shift, <b>night"), chromedp.SetValue(`#d-study [name="parts"]`, "2"), chromedp.SetValue(`#d-study [name="trials"]`, "2"))
-	b.says("advice", "first shift gauges part 1, trial 1 of 2")
-	page.says("study", "0 of 8")
+	b.says("advice", en.Text("face.study.gauges", "first shift", "1", 1, 2))
+	page.says("study", en.Text("record.n_of_m", 0, 8))
 	for i, size := range []string{"31.74510", "31.74710", "31.74520", "31.74720", "31.74530", "31.74720", "31.74520", "31.74730"} {
 		if i > 0 {
-			b.wait("the next turn to be offered", `document.getElementById("due").innerText === "Gauge study"`)
+			b.wait("the next turn to be offered", fmt.Sprintf(`document.getElementById("due").innerText === %q`, en.Text("page.button.study")))
 			b.do(chromedp.Click("#due"))
 			b.wait("the question", `document.getElementById("d-study").open && document.querySelector("#d-study [name=part]").value`)
 			if i == 4 {
@@ -478,22 +480,22 @@ func TestBrowserStudy(t *testing.T) {
 			b.press(kb.Enter) // the focus is on the answer
 			b.wait("the question to close", `!document.getElementById("d-study").open`)
 		}
-		b.says("big", "gauge it")
+		b.says("big", en.Text("face.big.gauge_it"))
 		r.Gauge.Send("+" + size + " mm\r\n")
-		b.says("big", "next part")
-		page.says("study", fmt.Sprintf("%d of 8", i+1))
+		b.says("big", en.Text("face.big.study_next"))
+		page.says("study", en.Text("record.n_of_m", i+1, 8))
 	}
 	b.says("advice", "all is gauged")
 	b.act("study") // that it is over is proposed
-	page.wait("the end", `!document.getElementById("study").innerText.includes("of 8") && document.querySelectorAll("#study figure").length === 2`)
-	page.says("study", "2 parts × 2 operators × 2 trials")
+	page.wait("the end", fmt.Sprintf(`!document.getElementById("study").innerText.includes(%q) && document.querySelectorAll("#study figure").length === 2`, en.Text("record.n_of_m", 8, 8)))
+	page.says("study", en.Text("record.study.size", 2, 2, 2))
 	page.says("study", "<b>night 2")
-	page.says("study", "too few to rely on")
+	page.says("study", begins("study.note.few_pairs", 2, 2))
 	r.Eventually(5*time.Second, "the state without a study", func() bool { return r.Bore().Study == nil }) // the page goes by the journal
 	for name, size := range map[string][2]int64{"desk": {1920, 1080}, "hand": {390, 844}} {
 		for _, theme := range []string{"light", "dark"} {
 			page.open("http://"+r.Web+"/study/bay2?theme="+theme, size[0], size[1])
-			page.says("study", "ndc")
+			page.says("study", en.Text("record.study.classes"))
 			page.wait("no sideways scroll", `document.documentElement.scrollWidth <= innerWidth`)
 			page.keep("study-" + name + "-" + theme)
 			page.axe(t, "/study/bay2 "+theme)
@@ -501,7 +503,7 @@ func TestBrowserStudy(t *testing.T) {
 	}
 	page.open("http://"+r.Web+"/history?job=J-4112", 390, 844)
 	page.do(chromedp.Click(`.studies a`))
-	page.says("study", "ndc")
+	page.says("study", en.Text("record.study.classes"))
 	r.Stop()
 }
 
@@ -576,7 +578,7 @@ func TestBrowserFits(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, b, "master")
 	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370"} {
 		r.Reading(s, i+1)
@@ -593,7 +595,7 @@ func TestBrowserFits(t *testing.T) {
 	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}} {
 		b.open(r.Page(), size[0], size[1])
 		b.says("number", "2")
-		b.says("cautions", "No sound yet") // a line more
+		b.says("cautions", en.Text("script.silent")) // a line more
 		b.keep(fmt.Sprintf("silent-%d", size[0]))
 		for _, id := range []string{"number", "unit", "room", "roomunit", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
 			b.wait(fmt.Sprintf("#%s to be on the screen at %v", id, size), fmt.Sprintf(`(r => r.width > 0 && r.left >= 0 && r.top >= 0 && r.right <= innerWidth + 1 && r.bottom <= innerHeight + 1)(document.getElementById(%q).getBoundingClientRect())`, id))
@@ -614,7 +616,7 @@ func TestBrowserAccessible(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, b, "master")
 	r.Reading("31.74510", 1)
 	for _, theme := range []string{"light", "dark"} {
@@ -646,7 +648,7 @@ func BenchmarkGaugeToPage(b *testing.B) {
 	r.Plug()
 	r.Start()
 	page.open(r.Page()+"?unit=mm", 1024, 600)
-	page.says("big", "not mastered")
+	page.says("big", en.Text("face.big.not_mastered"))
 	page.do(chromedp.Evaluate[chromedp.Void](`window.changed = {}; window.drawn = {}; new MutationObserver(() => {
 		const s = document.getElementById("shows").textContent, now = () => performance.timeOrigin + performance.now();
 		window.changed[s] ??= now();
@@ -688,4 +690,16 @@ func BenchmarkGaugeToPage(b *testing.B) {
 		b.ReportMetric(ms[len(ms)*95/100], "ms-p95-"+what)
 		b.ReportMetric(float64(len(ms))/float64(len(sent))*100, "%"+what)
 	}
+}
+
+var en notation.Format
+
+// begins is a text up to the first of its values that is not given.
+func begins(code string, values ...any) string {
+	const rest = "\x00"
+	for len(values) < notation.English().Values(code) {
+		values = append(values, rest)
+	}
+	text, _, _ := strings.Cut(en.Text(code, values...), rest)
+	return text
 }

@@ -30,12 +30,12 @@ func TestBrowserRecords(t *testing.T) {
 	}
 	readRing(r, b, "check")
 	b.act("accept")
-	b.says("big", "accepted")
+	b.says("big", en.Text("face.big.accepted"))
 	b.open("http://"+r.Web+"/history?job=J-4112", 390, 844)
 	b.do(chromedp.Click(`nav a[href^="/records"]`))
 	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=part]").disabled`) // the script has come
 	b.do(chromedp.Focus(`#order [name="job"]`), chromedp.KeyEvent(kb.Enter))
-	b.says("came", "fairbore-job-J-4112.pdf: ready")
+	b.says("came", "fairbore-job-J-4112.pdf: "+en.Text("script.made.made"))
 	name := r.Path("record.pdf")
 	if err := os.WriteFile(name, []byte(b.fetched()), 0o600); err != nil {
 		t.Fatal(err)
@@ -44,10 +44,10 @@ func TestBrowserRecords(t *testing.T) {
 	if err != nil || !strings.Contains(string(text), "J-4112") || !strings.Contains(string(text), "spindle sleeve") || !strings.Contains(string(text), "µ") {
 		t.Errorf("%v: the record says\n%.2000s", err, text)
 	}
-	for what, want := range map[string]string{"part": "0001", "first-article": "FIRST ARTICLE", "masterings": "R-1250", "readings": "31.7513", "events": `"kind":"mastered"`, "verify": "sound"} {
+	for what, want := range map[string]string{"part": "0001", "first-article": strings.ToUpper(en.Text("record.title.article")), "masterings": "R-1250", "readings": "31.7513", "events": `"kind":"mastered"`, "verify": "sound"} {
 		b.wait("what is chosen", `((f) => (f.what.value = "`+what+`", f.what.dispatchEvent(new Event("change")), f.format.value = [...f.format.options].some((o) => o.value === "text" && !o.disabled) ? "text" : f.format.value, f.part.value = "", document.getElementById("make").click(), true))(document.getElementById("order"))`)
 		b.says("came", what)
-		b.says("came", "ready")
+		b.says("came", en.Text("script.made.made"))
 		if got := b.fetched(); !strings.Contains(got, want) {
 			t.Errorf("%s lacks %q: %.500s", what, want, got)
 		}

@@ -40,7 +40,7 @@ func listening(t *testing.T) (*browser, *daemontest.Rig) {
 	r := started(t)
 	r.Master()
 	b.open(r.Page(), 1920, 1080)
-	b.says("big", "gauge it")
+	b.says("big", en.Text("face.big.gauge_it"))
 	ask[chromedp.Void](b, listen)
 	return b, r
 }
@@ -49,7 +49,7 @@ func listening(t *testing.T) (*browser, *daemontest.Rig) {
 func (b *browser) touch() {
 	b.t.Helper()
 	b.press(kb.Tab)
-	b.wait("the browser to let the page sound", `!document.getElementById("cautions").innerText.includes("No sound")`)
+	b.wait("the browser to let the page sound", fmt.Sprintf(`!document.getElementById("cautions").innerText.includes(%q)`, en.Text("script.silent")))
 	b.wait("the sounds", `window.sounds`)
 }
 
@@ -69,7 +69,7 @@ func (b *browser) hears(what string, n int, do func()) []string {
 // due before.
 func TestBrowserSounds(t *testing.T) {
 	b, r := listening(t)
-	b.says("cautions", "No sound yet")
+	b.says("cautions", en.Text("script.silent"))
 	r.Reading("31.74510", 1)
 	b.says("next", "90°")
 	if now := ask[[]string](b, `sounded`); len(now) > 0 {
@@ -87,20 +87,20 @@ func TestBrowserSounds(t *testing.T) {
 	}
 	heard["refused"] = b.hears("a value in free air", 2, func() { r.Gauge.Send("+32.40000 mm\r\n") })
 	heard["struck out"] = b.hears("a second one, which strikes out", 4, func() { r.Gauge.Send("+32.40010 mm\r\n") })[2:]
-	b.says("note", "reading 2 struck out")
+	b.says("note", en.Text("face.happened.void", 2))
 	for i, s := range []string{"31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} {
 		r.Reading(s, i+3)
 	}
-	b.says("state", "stock to go")
+	b.says("state", en.Text("state.stock to go"))
 	heard["round"] = b.hears("a new round, and the places that are due again", 4, func() { r.Do(event.Action{Do: "round", Strokes: 10}) })
 	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170"} {
 		r.Reading(s, i+8)
 	}
 	b.says("next", "2.28 in / 90°")
 	heard["in size"] = b.hears("the last reading of a part in size", 4, func() { r.Reading("31.75160", 13) })
-	b.says("state", "in size")
+	b.says("state", en.Text("state.in size"))
 	heard["attention"] = b.hears("a gauge that was knocked", 2, func() { r.Do(event.Action{Do: "knock", Reason: "the gauge was dropped"}) })
-	b.says("big", "not mastered")
+	b.says("big", en.Text("face.big.not_mastered"))
 	r.Master()
 	heard["over"] = b.hears("the first reading of another round, over size", 4, func() { r.Reading("31.76160", 14) })
 
@@ -152,13 +152,13 @@ func TestBrowserSoundSettings(t *testing.T) {
 		last = f
 	}
 	spoken := ask[[]string](b, `spoken`)
-	if len(spoken) != 4 || spoken[0] != "minus 412 millionths" { // of an inch: 31.74110 − 0.00030 of zero − 31.75127 mm
+	if len(spoken) != 4 || spoken[0] != en.Text("script.minus")+" 412 millionths" { // of an inch: 31.74110 − 0.00030 of zero − 31.75127 mm
 		t.Errorf("spoken: %q", spoken)
 	}
 	set(chromedp.SetValue(`#d-settings [name="volume"]`, "0"))
 	ask[int](b, `sounded.splice(0).length`)
 	r.Reading("31.74670", 6)
-	b.says("last", "no. 6")
+	b.says("last", begins("face.last", 6))
 	time.Sleep(300 * time.Millisecond) // the tone that rises comes within that
 	if now := ask[[]string](b, `sounded`); len(now) > 0 {
 		t.Errorf("sounds %q although it is set to silent", now)
@@ -186,10 +186,10 @@ window.EventSource = class extends Plain {
 // not told yet sounds all the same, and what it still shows is not shown.
 func TestBrowserSoundsAcrossStreams(t *testing.T) {
 	b, r := listening(t)
-	b.says("cautions", "No sound yet")
+	b.says("cautions", en.Text("script.silent"))
 	b.touch()
 	r.Reading("31.74510", 1)
-	b.says("last", "no. 1")
+	b.says("last", begins("face.last", 1))
 
 	ask[chromedp.Void](b, slow)
 	b.do(chromedp.EmulateViewport(1600, 900))
@@ -200,17 +200,17 @@ func TestBrowserSoundsAcrossStreams(t *testing.T) {
 		r.Reading("31.74510", 2)
 		b.do(chromedp.EmulateViewport(1024, 768))
 		b.wait("a stream anew", `streams.length > 1 && streams.at(-1).greeted`)
-		b.says("last", "no. 2")
+		b.says("last", begins("face.last", 2))
 		b.wait("what is late", `streams[0].waiting.length > 0`)
 		r.Reading("31.74470", 3)
-		b.says("last", "no. 3")
+		b.says("last", begins("face.last", 3))
 		ask[int](b, `sounded.splice(0).length`)
 		ask[chromedp.Void](b, `streams[0].letGo()`)
 	})
 	if len(heard) != 1 {
 		t.Errorf("it sounds %q", heard)
 	}
-	if last := ask[string](b, `document.getElementById("last").innerText`); !strings.Contains(last, "no. 3") {
+	if last := ask[string](b, `document.getElementById("last").innerText`); !strings.Contains(last, begins("face.last", 3)) {
 		t.Errorf("the stream before shows %q", last)
 	}
 	b.wait("the stream before to end", `streams[0].readyState === 2`)
