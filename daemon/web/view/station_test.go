@@ -28,18 +28,20 @@ func TestFaces(t *testing.T) {
 		"partial":    {Stock, "2.2", ""},
 		"blind":      {Stock, "18.8", ""}, // 15.8780 − 15.8592 = 18.8 µm
 		"sleeve":     {Stock, "130", ""},  // 31.75 − 31.7467 = 3.3 µm = 129.9 millionths
-		"insize":     {Safe, "", "In size"},
-		"accepted":   {Safe, "", "Accepted"},
-		"over":       {Danger, "", "Over"},
-		"unset":      {Act, "", "Not mastered"},
-		"ready":      {Act, "", "Gauge it"},
-		"honed":      {Act, "", "Gauge again"},
-		"ring":       {Act, "", "Read ring 2/3"},
-		"lost":       {Watch, "", "Gauge lost"},
-		"unrecorded": {Watch, "", "Not recording"},
+		"insize":     {Safe, "", "⟦face.big.in_size⟧"},
+		"accepted":   {Safe, "", "⟦face.big.accepted⟧"},
+		"over":       {Danger, "", "⟦face.big.over⟧"},
+		"unset":      {Act, "", "⟦face.big.not_mastered⟧"},
+		"ready":      {Act, "", "⟦face.big.gauge_it⟧"},
+		"honed":      {Act, "", "⟦face.big.gauge_again⟧"},
+		"ring":       {Act, "", "⟦face.big.read_ring 2 3⟧"},
+		"lost":       {Watch, "", "⟦face.big.gauge_lost⟧"},
+		"unrecorded": {Watch, "", "⟦face.big.not_recording⟧"},
 	} {
 		b := shoptest.States()[name]
-		f := Of(b, notation.ForJob(b.Job))
+		in := notation.ForJob(b.Job)
+		in.Language = notation.Codes()
+		f := Of(b, in)
 		if f.Tone != want.tone || f.Figure != want.figure || f.Big != want.big {
 			t.Errorf("%s: %s %q %q, want %+v", name, f.Tone, f.Figure, f.Big, want)
 		}
@@ -60,11 +62,11 @@ func TestCheckIsAskedForBeforeAccepting(t *testing.T) {
 		t.Error("so many readings after the mastering no check is due")
 	}
 	b.Master.CheckDue = analysis.Phrase{}
-	if f := Of(&b, notation.Format{}); f.Due != "accept" || strings.Contains(f.Advice, "Check the zero on ring") {
+	if f := Of(&b, coded); f.Due != "accept" || strings.Contains(f.Advice, "⟦face.advice.check ") {
 		t.Errorf("a fresh zero: %s, %q", f.Due, f.Advice)
 	}
 	b.Master.CheckDue = analysis.Quote("A zero check is due.")
-	if f := Of(&b, notation.Format{}); f.Due != "check" || !strings.Contains(f.Advice, "Check the zero on ring "+b.Master.Ring+", then accept") || f.Reason != "A zero check is due." {
+	if f := Of(&b, coded); f.Due != "check" || f.Advice != "⟦face.advice.check "+b.Master.Ring+"⟧" || f.Reason != "A zero check is due." {
 		t.Errorf("due: %s, %q, %q", f.Due, f.Advice, f.Reason)
 	}
 }
@@ -74,7 +76,8 @@ func TestOverByLittle(t *testing.T) {
 	b := *shoptest.States()["over"]
 	b.Room = -100 // 0.01 µm
 	for unit, want := range map[notation.Format]string{{}: "0.01", {Inch: true, Fine: true}: "0.4", {Inch: true}: "0.004"} {
-		if f := Of(&b, unit); f.RoomWord != "over by" || f.Room != want {
+		unit.Language = notation.Codes()
+		if f := Of(&b, unit); f.RoomWord != "⟦face.room.over⟧" || f.Room != want {
 			t.Errorf("%+v: %s %s, want %s", unit, f.RoomWord, f.Room, want)
 		}
 	}
@@ -84,11 +87,11 @@ func TestOverByLittle(t *testing.T) {
 // one; once all are gauged both are what they are.
 func TestBoundsWhilePlacesAreMissing(t *testing.T) {
 	all := shoptest.States()
-	some, whole := Of(all["partial"], notation.Format{}), Of(all["closing"], notation.Format{})
-	if some.AtLeast != "≥" || some.RoomWord != "room at most" {
+	some, whole := Of(all["partial"], coded), Of(all["closing"], coded)
+	if some.AtLeast != "≥" || some.RoomWord != "⟦face.room.at_most⟧" {
 		t.Errorf("places missing: %q %q", some.AtLeast, some.RoomWord)
 	}
-	if whole.AtLeast != "" || whole.RoomWord != "room" {
+	if whole.AtLeast != "" || whole.RoomWord != "⟦face.room.left⟧" {
 		t.Errorf("all gauged: %q %q", whole.AtLeast, whole.RoomWord)
 	}
 }
@@ -96,7 +99,7 @@ func TestBoundsWhilePlacesAreMissing(t *testing.T) {
 // No size is shown as if it were known when the zero is not.
 func TestNothingIsShownWithoutAZero(t *testing.T) {
 	for _, name := range []string{"unset", "ring", "lost", "unrecorded", "honed"} {
-		f := Of(shoptest.States()[name], notation.Format{})
+		f := Of(shoptest.States()[name], coded)
 		if f.Figure != "" || f.Room != "" {
 			t.Errorf("%s: shows %q and %q", name, f.Figure, f.Room)
 		}
@@ -109,17 +112,17 @@ func TestQuestionedReading(t *testing.T) {
 	const q = "does it belong to 25 mm?"
 	b := shoptest.States()["closing"]
 	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
-	if f := Of(b, notation.Format{}); f.Advice != Sentence(q) || f.Tone != Watch || f.Due != "void" || !strings.Contains(f.Reason, "2 strokes") {
+	if f := Of(b, coded); f.Advice != Sentence(q) || f.Tone != Watch || f.Due != "void" || !strings.HasPrefix(f.Reason, "⟦face.reason.right_place ⟦advise.") || !strings.Contains(f.Reason, "⟦advise.much.strokes 2⟧") {
 		t.Errorf("of the newest: %s %q, advice %q, reason %q", f.Tone, f.Due, f.Advice, f.Reason)
 	}
 	b = shoptest.States()["closing"]
 	b.Places[2].Ask = analysis.Quote(q)
-	if f := Of(b, notation.Format{}); !strings.HasPrefix(f.Reason, Sentence(q)) || f.Tone != Stock || f.Due != "round" {
+	if f := Of(b, coded); !strings.HasPrefix(f.Reason, Sentence(q)) || f.Tone != Stock || f.Due != "round" {
 		t.Errorf("of an older: %s %q, reason %q", f.Tone, f.Due, f.Reason)
 	}
 	b = shoptest.States()["insize"]
 	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
-	if f := Of(b, notation.Format{}); f.Big == "In size" || f.Tone == Safe || f.Due == "accept" {
+	if f := Of(b, coded); f.Big == "⟦face.big.in_size⟧" || f.Tone == Safe || f.Due == "accept" {
 		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, f.Due)
 	}
 }
@@ -128,8 +131,8 @@ func TestQuestionedReading(t *testing.T) {
 // also when other places were gauged since.
 func TestSurprisingReading(t *testing.T) {
 	b := shoptest.States()["surprise"]
-	f := Of(b, notation.Format{})
-	if f.Advice != "12.0 µm larger than expected at 13 mm / 90°: right place? Gauge it again, or keep it." || f.Tone != Watch || f.State != "right place?" || f.Due != "keep" || f.Reason != "It does not count until then." {
+	f := Of(b, coded)
+	if f.Advice != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" || f.Tone != Watch || f.State != "⟦face.state.right_place⟧" || f.Due != "keep" || f.Reason != "⟦face.reason.not_yet⟧" {
 		t.Errorf("%s %q, due %q, advice %q", f.Tone, f.State, f.Due, f.Advice)
 	}
 	if len(f.Asked) != 1 || f.Asked[0].No != b.Last.No || len(f.Readings) != 3 || f.Next != "13 mm / 90°" {
@@ -138,27 +141,27 @@ func TestSurprisingReading(t *testing.T) {
 	p := shoptest.Began("surprise", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 4, 3)
 	plan := p.Fold.Job.Plan()
 	p.Surprise(plan[3], shoptest.Length("22.2340 mm")).Take(plan[4], shoptest.Length("22.2239 mm"))
-	if f := Of(p.Bore(), notation.Format{}); f.Due != "keep" || !strings.Contains(f.Advice, "larger than expected") {
+	if f := Of(p.Bore(), coded); f.Due != "keep" || f.Advice != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
 		t.Errorf("gauged on: due %q, advice %q", f.Due, f.Advice)
 	}
 	asked := p.Told[len(p.Told)-2]
-	if h := Happening(&asked, notation.Format{}); h.Good || h.Text != english(asked.Reading.Ask) {
+	if h := Happening(&asked, coded); h.Good || h.Text != coded.Say(asked.Reading.Ask) {
 		t.Errorf("sounds as taken: %+v", h)
 	}
 	if f := Of(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
 		t.Errorf("in inches: %q", f.Advice)
 	}
-	lines := Lines(p.Told, notation.Format{})
+	lines := Lines(p.Told, coded)
 	i := slices.IndexFunc(lines, func(l Line) bool { return l.No == asked.Reading.No })
-	if lines[i].Void != "asked about, not confirmed" || !strings.Contains(lines[i+1].Note, "larger than expected") {
+	if lines[i].Void != "⟦history.not_confirmed⟧" || lines[i+1].Note != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
 		t.Errorf("the list has %+v", lines[i:i+2])
 	}
 	p.Tell(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.Reading.No}})
-	lines = Lines(p.Told, notation.Format{})
-	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("reading %d kept", asked.Reading.No) {
+	lines = Lines(p.Told, coded)
+	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("⟦history.kept %d⟧", asked.Reading.No) {
 		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
 	}
-	if f := Of(p.Bore(), notation.Format{}); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
+	if f := Of(p.Bore(), coded); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
 		t.Errorf("kept: due %q, asked %+v", f.Due, f.Asked)
 	}
 }
@@ -166,8 +169,8 @@ func TestSurprisingReading(t *testing.T) {
 // A bore that is still shrinking is not in size, whatever it reads now.
 func TestWarmIsNotInSize(t *testing.T) {
 	for _, name := range []string{"warm", "cool"} {
-		f := Of(shoptest.States()[name], notation.Format{})
-		if f.Tone != Watch || f.Big != "Too warm" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "Let it cool for about ") || strings.Contains(strings.ToLower(f.Reason), "in size") {
+		f := Of(shoptest.States()[name], coded)
+		if f.Tone != Watch || f.Big != "⟦face.big.too_warm⟧" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "⟦face.advice.cool ") || strings.Contains(f.Reason, "in_size") {
 			t.Errorf("%s: %s %q, due %q, room %q, advice %q", name, f.Tone, f.Big, f.Due, f.Room, f.Advice)
 		}
 	}
@@ -177,15 +180,15 @@ func TestWarmIsNotInSize(t *testing.T) {
 // could be, that is offered.
 func TestWarmthThatIsTakenOff(t *testing.T) {
 	b := shoptest.States()["warm"]
-	if f := Of(b, notation.Format{}); b.Cooling.Excess != nil != strings.Contains(f.Advice, "taken off, under Warmth") {
+	if f := Of(b, coded); b.Cooling.Excess != nil != strings.Contains(f.Advice, "⟦face.advice.take_off⟧") {
 		t.Errorf("excess %v, advice %q", b.Cooling.Excess, f.Advice)
 	}
 	b.Cooling.Excess = &analysis.Excess{Size: 3, U: 1}
-	if f := Of(b, notation.Format{}); !strings.HasSuffix(f.Advice, "Or have it taken off, under Warmth.") {
+	if f := Of(b, coded); !strings.HasSuffix(f.Advice, "⟦face.advice.take_off⟧") {
 		t.Errorf("advice %q", f.Advice)
 	}
 	b.Cool = &state.CoolNow{Sentence: analysis.Quote("Warm by its cooling: 1.20 µm is taken off.")}
-	if f := Of(b, notation.Format{}); f.Big == "Too warm" || !strings.HasPrefix(f.Reason, english(b.Cool.Sentence)) || strings.Contains(f.Advice, "cool") {
+	if f := Of(b, coded); f.Big == "⟦face.big.too_warm⟧" || !strings.HasPrefix(f.Reason, coded.Say(b.Cool.Sentence)) || strings.Contains(f.Advice, "⟦face.advice.cool") || strings.Contains(f.Advice, "⟦face.advice.take_off⟧") {
 		t.Errorf("%q, advice %q, reason %q", f.Big, f.Advice, f.Reason)
 	}
 }
@@ -197,21 +200,21 @@ func TestAfterAcceptance(t *testing.T) {
 	if b.Master.CheckAfter.IsZero() {
 		t.Fatal("no check is asked for after the last reading")
 	}
-	if f := Of(b, notation.Format{}); f.Big != "Accepted" || !strings.Contains(f.Reason, "Check the zero once more") {
+	if f := Of(b, coded); f.Big != "⟦face.big.accepted⟧" || !strings.Contains(f.Reason, "⟦master.check_after "+b.Part.Serial+"⟧") {
 		t.Errorf("%q, %q", f.Big, f.Reason)
 	}
 	b.Master.Doubted = true
-	if f := Of(b, notation.Format{}); f.Big != "In doubt" || f.Tone != Watch || !strings.Contains(f.Advice, "again") || !strings.Contains(f.Reason, "check after its verdict failed") {
+	if f := Of(b, coded); f.Big != "⟦face.big.in_doubt⟧" || f.Tone != Watch || f.Advice != "⟦face.advice.in_doubt "+b.Part.Serial+"⟧" || !strings.Contains(f.Reason, "⟦face.reason.in_doubt⟧") {
 		t.Errorf("%q %s, %q, %q", f.Big, f.Tone, f.Advice, f.Reason)
 	}
 }
 
 // Near size the figure is of the place that is nearest to its limit.
 func TestFigureNearSize(t *testing.T) {
-	if f := Of(shoptest.States()["nearhigh"], notation.Format{}); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "widest") || f.RoomWord != "over by" {
+	if f := Of(shoptest.States()["nearhigh"], coded); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "⟦face.caption.widest ") || f.RoomWord != "⟦face.room.over⟧" {
 		t.Errorf("high: %q %q %q", f.Figure, f.Caption, f.RoomWord) // 31.7527 − 31.75127 = 1.43 µm
 	}
-	if f := Of(shoptest.States()["close"], notation.Format{}); !strings.HasPrefix(f.Caption, "to the low limit") && !strings.HasPrefix(f.Caption, "tightest") {
+	if f := Of(shoptest.States()["close"], coded); !strings.HasPrefix(f.Caption, "⟦face.caption.to_low ") && !strings.HasPrefix(f.Caption, "⟦face.caption.tightest ") {
 		t.Errorf("low: %q %q", f.Figure, f.Caption)
 	}
 }
@@ -220,20 +223,20 @@ func TestFigureNearSize(t *testing.T) {
 // and does not contradict itself.
 func TestFacesDoNotContradict(t *testing.T) {
 	all := shoptest.States()
-	if f := Of(all["aside"], notation.Format{}); f.State != "laid aside" {
+	if f := Of(all["aside"], coded); f.State != "⟦face.state.laid_aside⟧" {
 		t.Errorf("laid aside, and %q", f.State)
 	}
-	if f := Of(all["spindle"], notation.Format{}); !f.Turning || !strings.HasPrefix(f.Cautions[0], "SPINDLE TURNING") || slices.ContainsFunc(f.Cautions, func(c string) bool { return strings.HasPrefix(c, "Stop the spindle") }) {
+	if f := Of(all["spindle"], coded); !f.Turning || f.Cautions[0] != "⟦face.caution.turning⟧" || slices.Contains(f.Cautions, "⟦caution.spindle⟧") {
 		t.Errorf("spindle: %q", f.Cautions)
 	}
-	if f := Of(all["reserve"], notation.Format{}); f.Record.Tone != Watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
+	if f := Of(all["reserve"], coded); f.Record.Tone != Watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
 		t.Errorf("record: %+v, %q", f.Record, f.Cautions)
 	}
 }
 
 func TestNoJob(t *testing.T) {
-	f := Of(&state.Bore{State: event.CannotJudge, Why: analysis.Quote("choose a job")}, notation.Format{})
-	if f.Tone != Act || f.Big != "Choose a job" {
+	f := Of(&state.Bore{State: event.CannotJudge, Why: analysis.Quote("choose a job")}, coded)
+	if f.Tone != Act || f.Big != "⟦face.big.no_job⟧" {
 		t.Errorf("%+v", f)
 	}
 }
@@ -272,8 +275,8 @@ func TestCautionsFitTheAdvice(t *testing.T) {
 			honing++
 			continue
 		}
-		for _, c := range Of(b, notation.ForJob(b.Job)).Cautions {
-			if strings.Contains(c, "smaller rounds") || strings.Contains(c, "dress them") {
+		for _, c := range Of(b, coded).Cautions {
+			if c == "⟦caution.faster⟧" || c == "⟦caution.slower⟧" {
 				t.Errorf("%s: caution %q though no round is advised", name, c)
 			}
 		}
@@ -289,17 +292,17 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 	run := *b.Master.Running
 	run.Check, run.Speeds, run.Of = true, true, 6
 	b.Master.Running = &run
-	for n, want := range map[int][2]string{0: {"Rock slowly 1/3", "Rock slowly in ring "}, 2: {"Rock slowly 3/3", "Rock slowly"}, 3: {"Rock fast 1/3", "Now rock fast in ring "}, 5: {"Rock fast 3/3", "Now rock fast"}} {
+	for n, want := range map[int][2]string{0: {"⟦face.big.rock_slowly 1 3⟧", "⟦face.advice.rock_slowly "}, 2: {"⟦face.big.rock_slowly 3 3⟧", "⟦face.advice.rock_slowly "}, 3: {"⟦face.big.rock_fast 1 3⟧", "⟦face.advice.rock_fast "}, 5: {"⟦face.big.rock_fast 3 3⟧", "⟦face.advice.rock_fast "}} {
 		run.Raw = make([]analysis.Length, n)
-		if f := Of(&b, notation.Format{}); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != Act {
+		if f := Of(&b, coded); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != Act {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
 	}
 	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large when rocked fast: state averages: 100 ms.")}}}}
-	if h := Happening(&e, notation.Format{}); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
+	if h := Happening(&e, coded); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
 		t.Errorf("%+v", h)
 	}
-	if got := note(&e.Event, notation.Format{}); !strings.HasPrefix(got, "rocked slowly, then fast: Reads") {
+	if got := note(&e.Event, coded); !strings.HasPrefix(got, "⟦history.speeds Reads") {
 		t.Errorf("in the history: %q", got)
 	}
 }
@@ -307,7 +310,7 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 // What is assumed of the gauge stands beside it.
 func TestAssumedIsSaid(t *testing.T) {
 	b := *shoptest.States()["insize"]
-	if f := Of(&b, notation.Format{}); f.Gauge.More != "" {
+	if f := Of(&b, coded); f.Gauge.More != "" {
 		t.Errorf("nothing is assumed, and it says %q", f.Gauge.More)
 	}
 	budget := *b.Budget
@@ -318,15 +321,9 @@ func TestAssumedIsSaid(t *testing.T) {
 		}
 	}
 	b.Budget = &budget
-	if f := Of(&b, notation.Format{}); f.Gauge.More != "assumed: repeatability" {
+	if f := Of(&b, coded); f.Gauge.More != "⟦face.sign.assumed ⟦face.assumed.repeatability⟧⟧" {
 		t.Errorf("says %q", f.Gauge.More)
 	}
 }
 
-// english is a phrase as it was told, or else in English.
-func english(p analysis.Phrase) string {
-	if p.Text != "" {
-		return p.Text
-	}
-	return notation.Format{}.Say(p)
-}
+var coded = notation.Format{Language: notation.Codes()}
