@@ -330,7 +330,7 @@ func TestDiskFull(t *testing.T) {
 		i++
 		time.Sleep(20 * time.Millisecond)
 		b := r.Bore()
-		return !b.Recording && b.State == event.CannotJudge && strings.Contains(b.Why.Text, "NOT RECORDING")
+		return !b.Recording && b.State == event.CannotJudge && b.Why.Code == "bore.not_recording"
 	}
 	r.Eventually(60*time.Second, "the page to say NOT RECORDING", full)
 	r.Eventually(20*time.Second, "the broker to say it", func() bool { return s.Has(`"recording":false`) })

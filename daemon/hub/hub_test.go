@@ -65,7 +65,7 @@ func TestNotRecordingIsTheState(t *testing.T) {
 	h := testHub()
 	h.Recording(false, "the disk is full")
 	h.tell(false, nil)
-	if b := h.Bore("bay1"); b.Recording || b.State != event.CannotJudge || b.Why.Text != "NOT RECORDING: the disk is full" {
+	if b := h.Bore("bay1"); b.Recording || b.State != event.CannotJudge || b.Why.Code != "bore.not_recording" || b.Why.Args[0].Typed() != "the disk is full" {
 		t.Errorf("%+v", b)
 	}
 	h.Recording(true, "")
