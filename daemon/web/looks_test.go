@@ -140,7 +140,7 @@ func (e *eye) run(steps ...chromedp.Action[chromedp.Void]) {
 // until waits for an expression of the page to be true.
 func (e *eye) until(what, expression string) {
 	e.t.Helper()
-	for end := time.Now().Add(20 * time.Second); ; time.Sleep(40 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); ; time.Sleep(40 * time.Millisecond) {
 		ok, err := chromedp.Run(e.ctx, chromedp.Evaluate[bool]("!!("+expression+")"))
 		if ok && err == nil {
 			return

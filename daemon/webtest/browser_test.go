@@ -94,7 +94,7 @@ func (b *browser) open(url string, w, h int64) {
 func (b *browser) wait(what, expression string) {
 	b.t.Helper()
 	last := error(nil)
-	for end := time.Now().Add(15 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
 		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool]("!!("+expression+")"))
 		if err == nil && ok {
 			return
