@@ -225,6 +225,23 @@ func sign(s string) (neg bool, rest string) {
 	return false, strings.TrimPrefix(s, "+")
 }
 
+// LengthFault says what is wrong with a length as it was typed, by the error of [ParseLength].
+func LengthFault(typed string, err error) Phrase {
+	switch {
+	case errors.Is(err, ErrFiner):
+		return Say("length.finer", typed)
+	case errors.Is(err, ErrRange):
+		return Say("length.range", typed)
+	case errors.Is(err, ErrInches):
+		return Say("length.inches", typed)
+	case errors.Is(err, ErrNoUnit):
+		return Say("length.no_unit", typed)
+	case errors.Is(err, ErrNumber):
+		return Say("length.number", typed)
+	}
+	return Say("length.unit", typed)
+}
+
 // ParseLength reads a number with its unit, such as "22.2275 mm", "0.87510 in",
 // "-3 um" or "25uin", exactly, and inches as fractions too: "7/8 in", "1-1/4 in",
 // "1 1/4 in". A number without a unit fails with [ErrNoUnit], a fraction of another

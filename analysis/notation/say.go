@@ -54,13 +54,24 @@ func (f Format) SayAll(ps ...analysis.Phrase) string {
 	return strings.Join(parts, " ")
 }
 
-// Error says what an error tells a person: a phrase in the reader's language, any other
-// error as it is.
+// Error says what an error tells a person: a phrase, by itself or in what wraps or joins
+// it, in the reader's language, all else as it is.
 func (f Format) Error(err error) string {
-	if p, ok := err.(analysis.Phrase); ok {
-		return f.Say(p)
+	text, within := err.Error(), []error(nil)
+	switch e := err.(type) {
+	case analysis.Phrase:
+		return f.Say(e)
+	case interface{ Unwrap() error }:
+		within = append(within, e.Unwrap())
+	case interface{ Unwrap() []error }:
+		within = e.Unwrap()
 	}
-	return err.Error()
+	for _, e := range within {
+		if e != nil {
+			text = strings.Replace(text, e.Error(), f.Error(e), 1)
+		}
+	}
+	return text
 }
 
 // tenths reports whether a deviation in the phrase comes to a tenth of a thou, 2.54 µm.

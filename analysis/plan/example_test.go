@@ -5,6 +5,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/material"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
 )
 
@@ -23,12 +24,13 @@ func ExamplePress_Closure() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Println(c.Text()[0])
+	f := notation.Format{Full: true}
+	fmt.Println(f.Say(c.Text()[0]))
 	ok, why := c.Judge(analysis.Deviation(12 * analysis.Micrometre))
-	fmt.Println(ok, why)
+	fmt.Println(ok, f.Say(why))
 	// Output:
-	// Interference 40 µm (1.57 thou); the bore will close by about 28.8 µm (1.13 thou), 0.72 of it (elastic, by Lamé).
-	// false the bore closed by 12 µm (472 µin), less than half of the forecast 28.8 µm (1.13 thou): check both seats' sizes, a seat that picked up, and the readings
+	// Interference 40.00 µm (1574.8 µin); the bore will close by about 28.79 µm (1133.6 µin), 0.72 of it (elastic, by Lamé).
+	// false the bore closed by 12.00 µm (472.4 µin), less than half of the forecast 28.79 µm (1133.6 µin): check both seats' sizes, a seat that picked up, and the readings
 }
 
 func ExampleParseFit() {
@@ -38,10 +40,10 @@ func ExampleParseFit() {
 		return
 	}
 	for _, line := range f.Text() {
-		fmt.Println(line)
+		fmt.Println(notation.Format{Full: true}.Say(line))
 	}
 	// Output:
 	// Hole H7: 28.6000 mm (1.125984 in) to 28.6210 mm (1.126811 in)
 	// Shaft p6: 28.6220 mm (1.126850 in) to 28.6350 mm (1.127362 in)
-	// Interference 1 µm (39 µin) to 35 µm (1.38 thou).
+	// Interference 1.00 µm (39.4 µin) to 35.00 µm (1378.0 µin).
 }

@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"strings"
 
 	"fairbore/analysis"
@@ -35,22 +34,21 @@ func (f Fit) Kind() string {
 	return "transition"
 }
 
-// Text says the limits of both parts and the clearance or interference, in mm
-// and inches.
-func (f Fit) Text() []string {
+// Text says the limits of both parts and the clearance or interference, a phrase a line.
+func (f Fit) Text() []analysis.Phrase {
 	least, most := f.Clearance()
-	line := func(what string, t Toleranced) string {
+	line := func(code string, t Toleranced) analysis.Phrase {
 		low, high := t.Limits()
-		return fmt.Sprintf("%s %s: %s to %s", what, t.Class, size(low), size(high))
+		return analysis.Say(code, t.Class, analysis.Size(low), analysis.Size(high))
 	}
-	lines := []string{line("Hole", f.Hole), line("Shaft", f.Shaft)}
+	lines := []analysis.Phrase{line("fit.hole", f.Hole), line("fit.shaft", f.Shaft)}
 	switch f.Kind() {
 	case "clearance":
-		return append(lines, fmt.Sprintf("Clearance %s to %s.", small(least), small(most)))
+		return append(lines, analysis.Say("fit.clearance", least, most))
 	case "interference":
-		return append(lines, fmt.Sprintf("Interference %s to %s.", small(-most), small(-least)))
+		return append(lines, analysis.Say("fit.interference", -most, -least))
 	}
-	return append(lines, fmt.Sprintf("Transition: from %s clearance to %s interference.", small(most), small(-least)))
+	return append(lines, analysis.Say("fit.transition", most, -least))
 }
 
 // ParseFit reads a size with the classes of hole and shaft, "28.6 H7/p6", or
@@ -72,13 +70,13 @@ func ParseFit(s string) (Fit, error) {
 	}{{hole, true, &f.Hole}, {shaft, false, &f.Shaft}} {
 		c, err := ParseClass(side.class)
 		if err != nil {
-			return Fit{}, fmt.Errorf("fit %q: %w", s, err)
+			return Fit{}, analysis.Say("fit.fault", s, err)
 		}
 		if c.Hole() != side.hole {
-			return Fit{}, fmt.Errorf("fit %q: want the hole first, in capitals, and the shaft after the stroke, such as H7/p6", s)
+			return Fit{}, analysis.Say("fit.order", s)
 		}
 		if *side.to, err = ISO(nominal, c); err != nil {
-			return Fit{}, fmt.Errorf("fit %q: %w", s, err)
+			return Fit{}, analysis.Say("fit.fault", s, err)
 		}
 	}
 	return f, nil
@@ -108,10 +106,10 @@ func ANSI(nominal analysis.Length, class string) (Fit, error) {
 		ends = upTo
 	}
 	if ends == 0 {
-		return Fit{}, fmt.Errorf("fit %q: the ANSI B4.1 fits held are RC1 to RC6, LC1, LC6, LT1, LT3, LN1 to LN3 and FN1 to FN5; of ISO 286 give the classes of hole and shaft, such as H7/p6", class)
+		return Fit{}, analysis.Say("fit.unknown", class)
 	}
 	if nominal > 0 && nominal <= begins {
-		return Fit{}, fmt.Errorf("fit %s: begins above %s in ANSI B4.1, which has none for %s", class, size(begins), size(nominal))
+		return Fit{}, analysis.Say("fit.begins", class, analysis.Size(begins), analysis.Size(nominal))
 	}
-	return Fit{}, fmt.Errorf("fit %s: no row for %s; the table of it ends at %s", class, size(nominal), size(ends))
+	return Fit{}, analysis.Say("fit.ends", class, analysis.Size(nominal), analysis.Size(ends))
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // TestANSIRows checks every row's limits, and that the clearance or
@@ -72,19 +73,19 @@ func TestLC1FollowsFromRC2(t *testing.T) {
 // the three kinds.
 func TestFit(t *testing.T) {
 	for _, c := range []struct{ in, kind, last string }{
-		{"34 H11/c11", "clearance", "Clearance 120 µm (4.72 thou) to 440 µm (17.32 thou)."},
-		{"50 H7/s6", "interference", "Interference 18 µm (709 µin) to 59 µm (2.32 thou)."},
-		{"25 H7/k6", "transition", "Transition: from 19 µm (748 µin) clearance to 15 µm (591 µin) interference."},
-		{"1.125 in FN2", "interference", "Interference 15.2 µm (600 µin) to 48.3 µm (1.90 thou)."},
-		{"1-1/8 in FN2", "interference", "Interference 15.2 µm (600 µin) to 48.3 µm (1.90 thou)."},
-		{`1 1/8" H7/k6`, "transition", "Transition: from 19 µm (748 µin) clearance to 15 µm (591 µin) interference."},
+		{"34 H11/c11", "clearance", "Clearance 120.00 µm (4724.4 µin) to 440.00 µm (17322.8 µin)."},
+		{"50 H7/s6", "interference", "Interference 18.00 µm (708.7 µin) to 59.00 µm (2322.8 µin)."},
+		{"25 H7/k6", "transition", "Transition: from 19.00 µm (748.0 µin) clearance to 15.00 µm (590.6 µin) interference."},
+		{"1.125 in FN2", "interference", "Interference 15.24 µm (600.0 µin) to 48.26 µm (1900.0 µin)."},
+		{"1-1/8 in FN2", "interference", "Interference 15.24 µm (600.0 µin) to 48.26 µm (1900.0 µin)."},
+		{`1 1/8" H7/k6`, "transition", "Transition: from 19.00 µm (748.0 µin) clearance to 15.00 µm (590.6 µin) interference."},
 	} {
 		f, err := ParseFit(c.in)
 		if err != nil {
 			t.Fatal(err)
 		}
 		text := f.Text()
-		if f.Kind() != c.kind || text[len(text)-1] != c.last {
+		if f.Kind() != c.kind || (notation.Format{Full: true}).Say(text[len(text)-1]) != c.last {
 			t.Errorf("%s: %s, %q", c.in, f.Kind(), text)
 		}
 	}
@@ -105,7 +106,7 @@ func TestFit(t *testing.T) {
 		"25":          "such as 25H7",
 		"25 mm in H7": "fits held are",
 	} {
-		if _, err := ParseFit(in); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := ParseFit(in); err == nil || !strings.Contains((notation.Format{Full: true}).Error(err), want) {
 			t.Errorf("%s: %v, want %q", in, err, want)
 		}
 	}

@@ -1,11 +1,6 @@
 package plan
 
-import (
-	"errors"
-	"fmt"
-
-	"fairbore/analysis"
-)
+import "fairbore/analysis"
 
 // Gauge is what is known of the gauge and the ring it is set with.
 type Gauge struct {
@@ -49,13 +44,13 @@ const (
 func CheckGauge(g Gauge, lim analysis.Limits) (GaugeCheck, []Note, error) {
 	tol := analysis.Deviation(lim.High - lim.Low)
 	if tol <= 0 {
-		return GaugeCheck{}, nil, errors.New("limits: the high limit must be above the low limit")
+		return GaugeCheck{}, nil, analysis.Say("plan.fault.limits")
 	}
 	if g.Resolution <= 0 || g.U < 0 || g.RingU < 0 || g.From < 0 || g.To < g.From {
-		return GaugeCheck{}, nil, errors.New("gauge: want a resolution above 0, no negative uncertainty, and a range from small to large")
+		return GaugeCheck{}, nil, analysis.Say("plan.fault.gauge")
 	}
 	if g.Ring < 0 {
-		return GaugeCheck{}, nil, fmt.Errorf("ring: its size %s must be above 0", size(g.Ring))
+		return GaugeCheck{}, nil, analysis.Say("plan.fault.ring", analysis.Size(g.Ring))
 	}
 	c := GaugeCheck{
 		Tolerance:       tol,
@@ -66,38 +61,39 @@ func CheckGauge(g Gauge, lim analysis.Limits) (GaugeCheck, []Note, error) {
 		AcceptHigh:      lim.High - analysis.Length(g.U),
 	}
 	var n notes
-	checkShare(&n, "the gauge's resolution", g.Resolution, c.ResolutionShare)
+	checkShare(&n, "resolution", g.Resolution, c.ResolutionShare)
 	switch {
 	case g.U == 0:
-		n.add(Warning, "the uncertainty of a size is not known: work out its budget before accepting parts")
+		n.add(Warning, "no_u")
 	default:
 		c.Ratio = float64(tol) / (2 * float64(g.U))
 		c.checkRatio(&n, g)
 	}
 	if g.To > 0 && (lim.Low < g.From || lim.High > g.To) {
-		n.add(Stop, "the gauge measures %s to %s; the bore lies outside", size(g.From), size(g.To))
+		n.add(Stop, "gauge_range", analysis.Size(g.From), analysis.Size(g.To))
 	}
 	err := c.checkRing(&n, g, lim)
 	return c, n, err
 }
 
+// checkShare notes what is a large share of the tolerance; what is the middle of a code.
 func checkShare(n *notes, what string, d analysis.Deviation, share float64) {
 	switch {
 	case share > quarterOf:
-		n.add(Warning, "%s, %s, is %.0f %% of the tolerance; a quarter is the worst to work with, a tenth is good", what, small(d), 100*share)
+		n.add(Warning, what+".quarter", d, percent(share))
 	case share > tenthOf:
-		n.add(Remark, "%s, %s, is %.0f %% of the tolerance; a tenth is good", what, small(d), 100*share)
+		n.add(Remark, what+".tenth", d, percent(share))
 	}
 }
 
 func (c GaugeCheck) checkRatio(n *notes, g Gauge) {
 	switch {
 	case c.Ratio < ratioFit:
-		n.add(Stop, "the gauge is not fit for this limit: twice its uncertainty, %s, is more than the tolerance %s", small(2*g.U), small(c.Tolerance))
+		n.add(Stop, "unfit", 2*g.U, c.Tolerance)
 	case c.Ratio < ratioGood:
-		n.add(Warning, "the tolerance is only %.1f times twice the uncertainty: more than half of it is lost to doubt", c.Ratio)
+		n.add(Warning, "ratio", analysis.Number{Value: c.Ratio, Places: 1})
 	default:
-		checkShare(n, "the uncertainty of a size", g.U, c.UShare)
+		checkShare(n, "u", g.U, c.UShare)
 	}
 }
 
@@ -106,9 +102,9 @@ func (c *GaugeCheck) checkRing(n *notes, g Gauge, lim analysis.Limits) error {
 		return nil
 	}
 	if g.To > 0 && (g.Ring < g.From || g.Ring > g.To) {
-		n.add(Stop, "the ring, %s, is outside the gauge's range", size(g.Ring))
+		n.add(Stop, "ring_range", analysis.Size(g.Ring))
 	} else if off := (g.Ring - (lim.Low+lim.High)/2).Abs(); off > ringFar {
-		n.add(Warning, "the ring, %s, is %s from the bore: is it the right one?", size(g.Ring), small(analysis.Deviation(off)))
+		n.add(Warning, "ring_far", analysis.Size(g.Ring), analysis.Deviation(off))
 	}
 	if g.RingClass != "" {
 		t, err := RingTolerance(g.Ring, g.RingClass)
@@ -117,26 +113,26 @@ func (c *GaugeCheck) checkRing(n *notes, g Gauge, lim analysis.Limits) error {
 		}
 		c.RingTolerance = t
 		if float64(t) > tenthOf*float64(c.Tolerance) {
-			n.add(Remark, "a class %s ring may be %s off its marked size, %.0f %% of the tolerance: use its certified size", g.RingClass, small(t), 100*float64(t)/float64(c.Tolerance))
+			n.add(Remark, "ring_class", g.RingClass, t, percent(float64(t)/float64(c.Tolerance)))
 		}
 	}
 	if g.RingU > 0 {
-		checkShare(n, "the uncertainty of the ring's certificate", g.RingU, c.RingShare)
+		checkShare(n, "ring_u", g.RingU, c.RingShare)
 	} else {
-		n.add(Warning, "the ring has no certified size: its class alone is all that is known of it")
+		n.add(Warning, "ring_uncertified")
 	}
 	return nil
 }
 
-// Text says the check in plain words.
-func (c GaugeCheck) Text() []string {
-	lines := []string{fmt.Sprintf("The gauge resolves %.0f %% of the tolerance of %s.", 100*c.ResolutionShare, small(c.Tolerance))}
+// Text says the check.
+func (c GaugeCheck) Text() []analysis.Phrase {
+	lines := []analysis.Phrase{analysis.Say("plan.gauge", percent(c.ResolutionShare), c.Tolerance)}
 	switch {
 	case c.Ratio == 0:
 	case c.AcceptHigh <= c.AcceptLow:
-		lines = append(lines, "With the limits drawn in by the uncertainty nothing is left to accept.")
+		lines = append(lines, analysis.Say("plan.gauge_nothing"))
 	default:
-		lines = append(lines, fmt.Sprintf("Test ratio %.1f; sizes from %s to %s can be accepted without doubt.", c.Ratio, size(c.AcceptLow), size(c.AcceptHigh)))
+		lines = append(lines, analysis.Say("plan.gauge_ratio", analysis.Number{Value: c.Ratio, Places: 1}, analysis.Size(c.AcceptLow), analysis.Size(c.AcceptHigh)))
 	}
 	return lines
 }

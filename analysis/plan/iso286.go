@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"strconv"
 	"strings"
 
@@ -34,24 +33,24 @@ func (c Class) String() string {
 func ParseClass(s string) (Class, error) {
 	s = strings.TrimSpace(s)
 	if strings.Contains(s, "/") {
-		return Class{}, fmt.Errorf("class %q: is a fit of two; give the one of the hole, such as H7", s)
+		return Class{}, analysis.Say("fit.class.of_two", s)
 	}
 	i := strings.IndexAny(s, "0123456789")
 	if i < 1 {
-		return Class{}, fmt.Errorf("class %q: want a letter and a grade, such as H7 for a hole or p6 for a shaft", s)
+		return Class{}, analysis.Say("fit.class.form", s)
 	}
 	c := Class{Letter: s[:i]}
 	switch g, err := strconv.Atoi(s[i:]); {
 	case s[i:] == "01":
 		c.Grade = -1
 	case err != nil || g > 18 || strconv.Itoa(g) != s[i:]:
-		return Class{}, fmt.Errorf("class %q: ISO 286 has the grades 01, 0 and 1 to 18", s)
+		return Class{}, analysis.Say("fit.class.grade", s)
 	default:
 		c.Grade = g
 	}
 	if low := strings.ToLower(c.Letter); low != "js" && (len(low) != 1 || !strings.Contains(isoLetters, low)) ||
 		(c.Letter != low && c.Letter != strings.ToUpper(low)) {
-		return Class{}, fmt.Errorf("class %q: the letters held are c d e f g h js k m n p r s t u for a shaft, and their capitals for a hole", s)
+		return Class{}, analysis.Say("fit.class.letter", s)
 	}
 	return c, nil
 }
@@ -76,13 +75,13 @@ func (t Toleranced) Limits() (low, high analysis.Length) {
 // Tables 1 and 3: IT14 to IT18 by public transcriptions, N from memory).
 func ISO(nominal analysis.Length, c Class) (Toleranced, error) {
 	if nominal <= 0 || nominal > 500*analysis.Millimetre {
-		return Toleranced{}, fmt.Errorf("nominal size %s: ISO 286 classes are held above 0 and up to 500 mm", nominal)
+		return Toleranced{}, analysis.Say("fit.class.nominal", analysis.Size(nominal))
 	}
 	if c.Grade < -1 || c.Grade > 18 {
-		return Toleranced{}, fmt.Errorf("class %s: ISO 286 has the grades 01, 0 and 1 to 18", c)
+		return Toleranced{}, analysis.Say("fit.class.grade", c.String())
 	}
 	if nominal <= analysis.Millimetre && (c.Grade >= 14 || c.Letter == "N" && c.Grade > 8) {
-		return Toleranced{}, fmt.Errorf("class %s: ISO 286 has none for sizes up to 1 mm: the grades end at 13 there, those of N holes at 8", c)
+		return Toleranced{}, analysis.Say("fit.class.small", c.String())
 	}
 	step := isoStepOf(nominal)
 	it := analysis.Deviation(step.grade[c.Grade+1]) * tenth
@@ -119,7 +118,7 @@ func shaftDeviation(nominal analysis.Length, c Class) (analysis.Deviation, error
 	}
 	i := strings.Index(isoLetters, letter)
 	if i < 0 || len(letter) != 1 {
-		return 0, fmt.Errorf("class %s: no such letter in the tables", c)
+		return 0, analysis.Say("fit.class.letter", c.String())
 	}
 	row := isoDeviations[0]
 	for _, row = range isoDeviations {
@@ -129,7 +128,7 @@ func shaftDeviation(nominal analysis.Length, c Class) (analysis.Deviation, error
 	}
 	switch dev := analysis.Deviation(row.dev[i]); {
 	case dev == none:
-		return 0, fmt.Errorf("class %s: the letter %s begins above 24 mm; at %s use %c", c, c.Letter, nominal, c.Letter[0]+1)
+		return 0, analysis.Say("fit.class.begins", c.String(), c.Letter, analysis.Size(nominal), string(c.Letter[0]+1))
 	case letter == "k" && !c.Hole() && (c.Grade < 4 || c.Grade > 7):
 		return 0, nil // k has its deviation in the grades 4 to 7 only
 	default:
@@ -149,13 +148,13 @@ func holeUpper(nominal analysis.Length, c Class, shaft analysis.Deviation, step 
 	}
 	switch {
 	case c.Grade > finest && letter == "K" && nominal > 3*mm:
-		return 0, fmt.Errorf("class %s: K holes above 3 mm end at grade 8", c)
+		return 0, analysis.Say("fit.class.k_grade", c.String())
 	case c.Grade > finest && letter == "N" && nominal > 3*mm:
 		return 0, nil
 	case c.Grade > finest, nominal <= 3*mm: // without Δ
 		return -shaft, nil
 	case c.Grade < 3:
-		return 0, fmt.Errorf("class %s: holes K to U begin at grade 3", c)
+		return 0, analysis.Say("fit.class.fine", c.String())
 	case letter == "M" && c.Grade == 6 && nominal > 250*mm && nominal <= 315*mm:
 		return -90 * tenth, nil // the one exception to the rule
 	}
@@ -189,7 +188,7 @@ func splitSize(s string) (nominal analysis.Length, rest string, err error) {
 	t := strings.TrimSpace(s)
 	i := strings.IndexFunc(t, func(r rune) bool { return !strings.ContainsRune("0123456789.,+-/ ", r) })
 	if i < 1 {
-		return 0, "", fmt.Errorf("size %q: want a size and a class, such as 25H7", s)
+		return 0, "", analysis.Say("fit.size", s)
 	}
 	number, rest, unit := strings.TrimSpace(t[:i]), t[i:], "mm"
 	for _, u := range []string{"mm", "in", `"`} {
@@ -200,7 +199,7 @@ func splitSize(s string) (nominal analysis.Length, rest string, err error) {
 	}
 	nominal, err = analysis.ParseLength(number + unit)
 	if err != nil {
-		return 0, "", fmt.Errorf("size %q: %w", s, err)
+		return 0, "", analysis.Say("fit.size_fault", s, analysis.LengthFault(number+unit, err))
 	}
 	return nominal, rest, nil
 }

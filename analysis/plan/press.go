@@ -2,7 +2,6 @@ package plan
 
 import (
 	"errors"
-	"fmt"
 	"math"
 
 	"fairbore/analysis"
@@ -10,9 +9,9 @@ import (
 )
 
 // checkMaterial reports values that no material has.
-func checkMaterial(m *material.Material, part string) error {
+func checkMaterial(m *material.Material, code string) error {
 	if !(m.Young > 0 && m.Young < 1000) || !(m.Poisson >= 0 && m.Poisson < 0.5) || !(m.Strength >= 0 && m.Strength < 1e4) {
-		return fmt.Errorf("%s material: want a modulus in GPa above 0, Poisson's ratio from 0 to below 0.5 and a strength in MPa", part)
+		return analysis.Say(code)
 	}
 	return nil
 }
@@ -68,25 +67,26 @@ type Closure struct {
 // Check reports everything that is wrong with the sizes and materials.
 func (p Press) Check() error {
 	var faults []error
-	bad := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
+	bad := func(code string, args ...any) { faults = append(faults, analysis.Say(code, args...)) }
+	bore, outside, housing, boss := analysis.Size(p.Bore), analysis.Size(p.Outside), analysis.Size(p.Housing), analysis.Size(p.Boss)
 	switch {
 	case p.Bore <= 0:
-		bad("bush bore %s: want a diameter above 0", p.Bore)
+		bad("plan.fault.bush_bore", bore)
 	case p.Outside <= p.Bore:
-		bad("bush: its outside %s must be larger than its bore %s, or it has no wall", p.Outside, p.Bore)
+		bad("plan.fault.no_wall", outside, bore)
 	case p.Boss <= p.Outside || p.Boss <= p.Housing:
-		bad("housing: its outside %s must be larger than the bush, %s, and its own bore, %s", p.Boss, p.Outside, p.Housing)
+		bad("plan.fault.boss", boss, outside, housing)
 	case p.Housing <= 0 || p.Outside <= p.Housing:
-		bad("fit: the bush, %s, must be larger than the housing bore, %s, or nothing holds it", p.Outside, p.Housing)
+		bad("plan.fault.loose", outside, housing)
 	case (p.Outside-p.Housing)*100 > p.Outside:
-		bad("fit: an interference of %s is more than 1 %% of the size; check the unit", p.Outside-p.Housing)
+		bad("plan.fault.interference", analysis.Deviation(p.Outside-p.Housing))
 	case p.Boss > 10*analysis.Length(1000)*analysis.Millimetre:
-		bad("housing: an outside of %s is beyond 10 m; check the unit", p.Boss)
+		bad("plan.fault.boss_huge", boss)
 	}
 	if p.Rz < 0 || analysis.Length(p.Rz) > 200*analysis.Micrometre {
-		bad("roughness: want the sum of both Rz from 0 to 200 µm")
+		bad("plan.fault.roughness")
 	}
-	return errors.Join(append(faults, checkMaterial(&p.Bush, "bush"), checkMaterial(&p.Hub, "housing"))...)
+	return errors.Join(append(faults, checkMaterial(&p.Bush, "plan.fault.bush_material"), checkMaterial(&p.Hub, "plan.fault.housing_material"))...)
 }
 
 // Closure forecasts how much the bore closes when the bush is pressed in, and
@@ -131,14 +131,14 @@ func fromMM(v float64) analysis.Deviation {
 
 // Judge compares a closure measured after pressing with the forecast: ok, or
 // what to look at.
-func (c Closure) Judge(measured analysis.Deviation) (ok bool, why string) {
+func (c Closure) Judge(measured analysis.Deviation) (ok bool, why analysis.Phrase) {
 	switch {
 	case measured < c.AlarmLow:
-		return false, fmt.Sprintf("the bore closed by %s, less than half of the forecast %s: check both seats' sizes, a seat that picked up, and the readings", small(measured), small(c.Forecast))
+		return false, analysis.Say("plan.closed.less", measured, c.Forecast)
 	case measured > c.AlarmHigh:
-		return false, fmt.Sprintf("the bore closed by %s, more than 1.3 times the forecast %s: check both seats' sizes, a cocked bush, and the readings", small(measured), small(c.Forecast))
+		return false, analysis.Say("plan.closed.more", measured, c.Forecast)
 	}
-	return true, fmt.Sprintf("the bore closed by %s; the forecast was %s", small(measured), small(c.Forecast))
+	return true, analysis.Say("plan.closed.well", measured, c.Forecast)
 }
 
 // tube is one part of the pair: diameters in mm, modulus in MPa.
@@ -180,32 +180,37 @@ func lame(bush, hub tube, interference float64) lameResult {
 // notes are the cautions that come with a press fit.
 func (p Press) notes(c Closure) (n notes) {
 	if y := p.Bush.Strength; y > 0 && -c.HoopBore >= y {
-		n.add(Warning, "the bush is stressed to %.0f MPa at its bore; %s may yield from about %.0f MPa on (typical), and past yield the closure is less predictable: don't reuse its fraction", -c.HoopBore, p.Bush.Name, y)
+		n.add(Warning, "bush_stress", mpa(-c.HoopBore, 0), analysis.Say("material."+p.Bush.Name), mpa(y, 0))
 	}
 	if y := p.Hub.Strength; y > 0 && c.HoopHub+c.Pressure >= y {
-		n.add(Warning, "the housing is stressed to %.0f MPa at the seat; %s may fail from about %.0f MPa on (typical)", c.HoopHub+c.Pressure, p.Hub.Name, y)
+		n.add(Warning, "housing_stress", mpa(c.HoopHub+c.Pressure, 0), analysis.Say("material."+p.Hub.Name), mpa(y, 0))
 	}
 	perMM := analysis.Length(c.Interference).Micrometres() / (float64(p.Outside) / float64(analysis.Millimetre))
 	if perMM > 1 && p.Bush.Name == "bronze" {
-		n.add(Remark, "the interference is %.2f thou per inch of outside; 0.5 to 1.0 is usual for bronze (common practice)", perMM)
+		n.add(Remark, "bronze", analysis.Number{Value: perMM, Places: 2})
 	}
 	if c.Forecast > c.BandHigh || c.Forecast < c.BandLow {
-		n.add(Remark, "the forecast lies outside the usual 0.6 to 1.0 of the interference: the walls are unusual, so measure")
+		n.add(Remark, "unusual_walls")
 	}
-	n.add(Warning, "measure the bore after pressing, before honing; look for the fault if it closed by less than %s, half of the forecast, or more than %s, 1.3 times the forecast", small(c.AlarmLow), small(c.AlarmHigh))
-	n.add(Remark, "wear eye protection at the press, stand clear of the line of force, and follow the press maker's manual and the shop's rules")
+	n.add(Warning, "measure", c.AlarmLow, c.AlarmHigh)
+	n.add(Remark, "press_safety")
 	return n
 }
 
-// Text says the forecast in plain words.
-func (c Closure) Text() []string {
-	lines := []string{
-		fmt.Sprintf("Interference %s; the bore will close by about %s, %.2f of it (elastic, by Lamé).", small(c.Interference), small(c.Forecast), c.Share),
-		fmt.Sprintf("Plan for a closure from %s to %s: 0.6 to 1.0 of the interference (common practice).", small(c.BandLow), small(c.BandHigh)),
-		fmt.Sprintf("Pressure %.1f MPa; hoop stress %.0f MPa at the bush's bore, %.0f MPa in the housing; the boss grows by %s.", c.Pressure, c.HoopBore, c.HoopHub, small(c.BossGrowth)),
+// mpa is a stress in MPa to so many decimal places.
+func mpa(stress float64, places int) analysis.Number {
+	return analysis.Number{Value: stress, Places: places}
+}
+
+// Text says the forecast.
+func (c Closure) Text() []analysis.Phrase {
+	lines := []analysis.Phrase{
+		analysis.Say("plan.press.closure", c.Interference, c.Forecast, analysis.Number{Value: c.Share, Places: 2}),
+		analysis.Say("plan.press.band", c.BandLow, c.BandHigh),
+		analysis.Say("plan.press.stress", mpa(c.Pressure, 1), mpa(c.HoopBore, 0), mpa(c.HoopHub, 0), c.BossGrowth),
 	}
 	if c.Smoothing > 0 {
-		lines = append(lines, fmt.Sprintf("Smoothing of the seats is taken to cost %s of interference; rougher rules would leave a closure of %s.", small(c.Smoothing), small(c.Rough)))
+		lines = append(lines, analysis.Say("plan.press.smoothing", c.Smoothing, c.Rough))
 	}
 	return lines
 }

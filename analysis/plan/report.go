@@ -2,14 +2,12 @@ package plan
 
 import (
 	"errors"
-	"fmt"
 	"slices"
 
 	"fairbore/analysis"
 )
 
-// Report is a plan for one bore. Lengths are mm and deviations µm on the wire;
-// Text says them in mm and inches.
+// Report is a plan for one bore. Lengths are mm and deviations µm on the wire.
 type Report struct {
 	Title string          `json:"title,omitempty"`
 	Class string          `json:"class,omitempty"`
@@ -55,7 +53,7 @@ func New(r Request) (*Report, error) {
 			rep.Stock.Start, rep.Stock.Wanted = press.After, analysis.Deviation(lim.Target-press.After)
 		}
 	} else if r.Entry > 0 && stock.Start < r.Entry {
-		n.add(Stop, "the mandrel enters from %s on and the bore starts at %s", size(r.Entry), size(stock.Start))
+		n.add(Stop, "mandrel", analysis.Size(r.Entry), analysis.Size(stock.Start))
 	}
 	// What comes in size at once is still honed once, for its surface.
 	rep.Stock.Rounds = max(1, Rounds(rep.Stock.Wanted, r.Bite, analysis.Deviation(lim.Target-lim.Low)))
@@ -66,7 +64,7 @@ func New(r Request) (*Report, error) {
 		}
 		rep.Gauge, n = &c, append(n, more...)
 		if c.AcceptHigh > c.AcceptLow && (lim.Target < c.AcceptLow || lim.Target > c.AcceptHigh) {
-			n.add(Warning, "the target %s lies where the gauge can't tell whether the bore is in size; aim between %s and %s", size(lim.Target), size(c.AcceptLow), size(c.AcceptHigh))
+			n.add(Warning, "target", analysis.Size(lim.Target), analysis.Size(c.AcceptLow), analysis.Size(c.AcceptHigh))
 		}
 	}
 	slices.SortStableFunc(n, func(a, b Note) int { return int(b.Weight) - int(a.Weight) })
@@ -96,10 +94,10 @@ func (r *Request) planPress(target analysis.Length, stock StockPlan) (*PressPlan
 	p.StockMost = analysis.Deviation(target - p.AfterLeast)
 	n := press.notes(c)
 	if p.StockLeast < stock.Least {
-		n.add(Warning, "if the bush closes by only %s, %s of stock is left, less than the %s that cleans up: make its bore smaller or leave more", small(c.BandLow), small(p.StockLeast), small(stock.Least))
+		n.add(Warning, "closes_little", c.BandLow, p.StockLeast, stock.Least)
 	}
 	if r.Entry > 0 && p.AfterLeast < r.Entry {
-		n.add(Warning, "if the bush closes by %s the bore is %s and the mandrel, from %s on, does not enter", small(c.BandHigh), size(p.AfterLeast), size(r.Entry))
+		n.add(Warning, "closes_much", c.BandHigh, analysis.Size(p.AfterLeast), analysis.Size(r.Entry))
 	}
 	return p, n, nil
 }
@@ -124,7 +122,7 @@ func (p *Press) boreFor(after analysis.Length) (c Closure, err error) {
 			break
 		}
 	}
-	return c, errors.New("bush: its wall is too thin for this interference; no bore before pressing leaves the stock wanted")
+	return c, analysis.Say("plan.fault.thin_wall")
 }
 
 func (r *Request) noteTooling(lim analysis.Limits, n *notes) {
@@ -132,28 +130,29 @@ func (r *Request) noteTooling(lim analysis.Limits, n *notes) {
 	if r.Tooling == NoTooling {
 		return
 	}
-	asked, what := analysis.Deviation(lim.High-lim.Low), "tolerance"
+	asked, what := analysis.Deviation(lim.High-lim.Low), "tolerance."
 	if r.Form > 0 && r.Form < asked {
-		asked, what = r.Form, "form limit"
+		asked, what = r.Form, "form."
 	}
+	tooling := analysis.Say("plan.tooling." + h.name)
 	switch {
 	case asked < h.careful:
-		n.add(Warning, "the %s %s is finer than %s tooling holds, about %s with care (common practice)", what, small(asked), h.name, small(h.careful))
+		n.add(Warning, what+"finer", asked, tooling, h.careful)
 	case asked < h.usual:
-		n.add(Remark, "the %s %s takes care: %s tooling usually holds about %s (common practice)", what, small(asked), h.name, small(h.usual))
+		n.add(Remark, what+"care", asked, tooling, h.usual)
 	}
 }
 
-// Text says the plan in plain words, a line each: limits, press fit, stock,
-// gauge, then the notes with the heaviest first.
-func (r *Report) Text() []string {
-	var lines []string
+// Text says the plan without its notes, a phrase a line: title, limits, press fit, stock,
+// gauge.
+func (r *Report) Text() []analysis.Phrase {
+	var lines []analysis.Phrase
 	if r.Title != "" {
-		lines = append(lines, r.Title)
+		lines = append(lines, analysis.Quote(r.Title))
 	}
 	lines = append(lines,
-		fmt.Sprintf("Hone to %s low limit, %s high limit: a tolerance of %s.", size(r.Hone.Low), size(r.Hone.High), small(analysis.Deviation(r.Hone.High-r.Hone.Low))),
-		fmt.Sprintf("Finish target %s: %s above the low limit, %s below the high limit.", size(r.Hone.Target), small(analysis.Deviation(r.Hone.Target-r.Hone.Low)), small(analysis.Deviation(r.Hone.High-r.Hone.Target))))
+		analysis.Say("plan.hone", analysis.Size(r.Hone.Low), analysis.Size(r.Hone.High), analysis.Deviation(r.Hone.High-r.Hone.Low)),
+		analysis.Say("plan.target", analysis.Size(r.Hone.Target), analysis.Deviation(r.Hone.Target-r.Hone.Low), analysis.Deviation(r.Hone.High-r.Hone.Target)))
 	if r.Press != nil {
 		lines = append(lines, r.Press.Text()...)
 	}
@@ -161,19 +160,16 @@ func (r *Report) Text() []string {
 	if r.Gauge != nil {
 		lines = append(lines, r.Gauge.Text()...)
 	}
-	for _, n := range r.Notes {
-		lines = append(lines, n.String())
-	}
 	return lines
 }
 
-// Text says the press fit in plain words.
-func (p *PressPlan) Text() []string {
-	what := "Make the bush's bore %s before pressing; expect %s after it, from %s to %s at the ends of that band."
+// Text says the press fit.
+func (p *PressPlan) Text() []analysis.Phrase {
+	code := "plan.press.make"
 	if p.Given {
-		what = "The bush's bore is %s before pressing; expect %s after it, from %s to %s at the ends of that band."
+		code = "plan.press.given"
 	}
 	return append(p.Closure.Text(),
-		fmt.Sprintf(what, size(p.Before), size(p.After), size(p.AfterLeast), size(p.AfterMost)),
-		fmt.Sprintf("That leaves from %s to %s of stock.", small(p.StockLeast), small(p.StockMost)))
+		analysis.Say(code, analysis.Size(p.Before), analysis.Size(p.After), analysis.Size(p.AfterLeast), analysis.Size(p.AfterMost)),
+		analysis.Say("plan.press.leaves", p.StockLeast, p.StockMost))
 }

@@ -4,12 +4,14 @@ import (
 	"encoding/json"
 	"flag"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 var update = flag.Bool("update", false, "write the expected texts anew")
@@ -35,6 +37,31 @@ func sleeve(t *testing.T) Request {
 	}
 }
 
+// lines writes a plan in both systems of units, a line each.
+func lines(rep *Report) (out []string) {
+	text := rep.Text()
+	for _, n := range rep.Notes {
+		text = append(text, n.Phrase())
+	}
+	for _, p := range text {
+		out = append(out, notation.Format{Full: true}.Say(p))
+	}
+	return out
+}
+
+// codes are those of the phrases that an error is made of.
+func codes(err error) (out []string) {
+	switch e := err.(type) {
+	case analysis.Phrase:
+		return []string{e.Code}
+	case interface{ Unwrap() []error }:
+		for _, e := range e.Unwrap() {
+			out = append(out, codes(e)...)
+		}
+	}
+	return out
+}
+
 func TestReportTexts(t *testing.T) {
 	h7 := Request{Title: "Reamed bush", Nominal: mm(t, "25"), Class: "H7", Holds: Plated, Plating: um(t, "5"), Process: Reamed, Oval: um(t, "4"), Taper: um(t, "4"), Damage: um(t, "6")}
 	for name, r := range map[string]Request{"pivot-bracket": pivotBracket(t), "spindle-sleeve": sleeve(t), "plated-25H7": h7} {
@@ -42,7 +69,7 @@ func TestReportTexts(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := strings.Join(rep.Text(), "\n") + "\n"
+		got := strings.Join(lines(rep), "\n") + "\n"
 		file := testdata + "report/" + name + ".txt"
 		if *update {
 			if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
@@ -53,7 +80,7 @@ func TestReportTexts(t *testing.T) {
 		if err != nil || got != string(want) {
 			t.Errorf("%s: %v, got\n%s", name, err, got)
 		}
-		for _, line := range rep.Text() {
+		for _, line := range lines(rep) {
 			if strings.Contains(line, " mm") && !strings.Contains(line, " in)") {
 				t.Errorf("%s: a size without inches: %s", name, line)
 			}
@@ -94,45 +121,55 @@ func TestPivotBracketPlan(t *testing.T) {
 		t.Errorf("after pressing %s, measured 22.1636 mm", rep.Press.After)
 	}
 	if ok, why := rep.Press.Judge(um(t, "28.4")); !ok {
-		t.Error(why)
+		t.Error(why.Code)
 	}
 }
 
 func TestReportWarnings(t *testing.T) {
+	const remark, warning, stop = "note ", "warning ", "stop "
 	for want, change := range map[string]func(*Request){
-		"WARNING: the bush is stressed":                  func(r *Request) {},
-		"WARNING: measure the bore after pressing":       func(r *Request) {},
-		"WARNING: a stock of 30 µm (1.18 thou) does not": func(r *Request) { r.Stock = um(t, "30") },
-		"is less than the usual 50 µm":                   func(r *Request) { r.Stock = um(t, "45") },
-		"is more than the usual":                         func(r *Request) { r.Stock = um(t, "120") },
-		"if the bush closes by only 24 µm":               func(r *Request) { r.Stock = um(t, "42") },
-		"does not enter":                                 func(r *Request) { r.Entry = mm(t, "22.16") },
-		"the drawing should say":                         func(r *Request) { r.Holds = Unstated },
-		"the nominal size 22.2200 mm":                    func(r *Request) { r.Nominal = mm(t, "22.22") },
-		"aim between":                                    func(r *Request) { r.Target = mm(t, "22.2280") },
-		"STOP: the gauge is not fit":                     func(r *Request) { r.Gauge.U = um(t, "2.6") },
-		"the tolerance is only 1.8 times":                func(r *Request) { r.Gauge.U = um(t, "1.4") },
-		"the uncertainty of a size is not known":         func(r *Request) { r.Gauge.U = 0 },
-		"the uncertainty of a size, 0.63 µm (25 µin)":    func(r *Request) { r.Gauge.U = um(t, "0.63") },
-		"the gauge's resolution, 1.27 µm (50 µin), is 25 %": func(r *Request) {
+		warning + "plan.note.bush_stress":    func(r *Request) {},
+		warning + "plan.note.measure":        func(r *Request) {},
+		warning + "plan.note.stock_least":    func(r *Request) { r.Stock = um(t, "30") },
+		warning + "plan.note.stock_less":     func(r *Request) { r.Stock = um(t, "45") },
+		warning + "plan.note.stock_less_own": func(r *Request) { r.Band = &Band{um(t, "70"), um(t, "90")} },
+		warning + "plan.note.stock_more_own": func(r *Request) { r.Band = &Band{um(t, "45"), um(t, "60")} },
+		warning + "plan.note.tolerance.finer": func(r *Request) {
+			r.Tooling, r.Form = HandHeld, 0
+			r.High = r.Low + 40*analysis.MicroInch*4
+			r.Target = 0
+			r.Gauge = nil
+		},
+		remark + "plan.note.tolerance.care": func(r *Request) { r.Form = 0 },
+		warning + "plan.note.stock_more":    func(r *Request) { r.Stock = um(t, "120") },
+		warning + "plan.note.closes_little": func(r *Request) { r.Stock = um(t, "42") },
+		warning + "plan.note.closes_much":   func(r *Request) { r.Entry = mm(t, "22.16") },
+		warning + "plan.note.holds":         func(r *Request) { r.Holds = Unstated },
+		warning + "plan.note.nominal":       func(r *Request) { r.Nominal = mm(t, "22.22") },
+		warning + "plan.note.target":        func(r *Request) { r.Target = mm(t, "22.2280") },
+		stop + "plan.note.unfit":            func(r *Request) { r.Gauge.U = um(t, "2.6") },
+		warning + "plan.note.ratio":         func(r *Request) { r.Gauge.U = um(t, "1.4") },
+		warning + "plan.note.no_u":          func(r *Request) { r.Gauge.U = 0 },
+		remark + "plan.note.u.tenth":        func(r *Request) { r.Gauge.U = um(t, "0.63") },
+		remark + "plan.note.resolution.tenth": func(r *Request) {
 			r.Gauge.Resolution = analysis.Deviation(50 * analysis.MicroInch)
 		},
-		"STOP: the gauge measures":         func(r *Request) { r.Gauge.From = mm(t, "24") },
-		"STOP: the ring, 15.8750 mm":       func(r *Request) { r.Gauge.Ring = mm(t, "15.875") },
-		"is it the right one?":             func(r *Request) { r.Gauge.Ring = mm(t, "22.4") },
-		"the ring has no certified size":   func(r *Request) { r.Gauge.RingU = 0 },
-		"a class X ring may be 1.52 µm":    func(r *Request) {},
-		"takes care: hand-held tooling":    func(r *Request) { r.Form = um(t, "6"); r.High += analysis.Thou },
-		"finer than hand-held tooling":     func(r *Request) {},
-		"more than 1 % of the size":        func(r *Request) { r.High += analysis.Millimetre },
-		"the depth of the marks":           func(r *Request) { r.Damage = 0 },
-		"the table goes from 6 to 100 mm":  func(r *Request) { *r = small5(t) },
-		"say how the bore is made":         func(r *Request) { *r = small5(t); r.Process = NoProcess },
-		"STOP: the mandrel enters":         func(r *Request) { *r = small5(t); r.Entry = mm(t, "5") },
-		"the housing is stressed":          func(r *Request) { r.Press.Boss, r.Press.Housing = mm(t, "34"), mm(t, "28.5") },
-		"0.5 to 1.0 is usual for bronze":   func(r *Request) {},
-		"is not left drilled":              func(r *Request) { *r = small5(t); r.Nominal = mm(t, "60"); r.Process = Drilled },
-		"lies outside the usual 0.6 to 1.": func(r *Request) { r.Press.Outside, r.Press.Housing = mm(t, "38.04"), mm(t, "38") },
+		stop + "plan.note.gauge_range":         func(r *Request) { r.Gauge.From = mm(t, "24") },
+		stop + "plan.note.ring_range":          func(r *Request) { r.Gauge.Ring = mm(t, "15.875") },
+		warning + "plan.note.ring_far":         func(r *Request) { r.Gauge.Ring = mm(t, "22.4") },
+		warning + "plan.note.ring_uncertified": func(r *Request) { r.Gauge.RingU = 0 },
+		remark + "plan.note.ring_class":        func(r *Request) {},
+		remark + "plan.note.form.care":         func(r *Request) { r.Form = um(t, "6"); r.High += analysis.Thou },
+		warning + "plan.note.form.finer":       func(r *Request) {},
+		warning + "plan.note.wide":             func(r *Request) { r.High += analysis.Millimetre },
+		remark + "plan.note.damage":            func(r *Request) { r.Damage = 0 },
+		remark + "plan.fault.stock_table":      func(r *Request) { *r = small5(t) },
+		remark + "plan.fault.no_process":       func(r *Request) { *r = small5(t); r.Process = NoProcess },
+		stop + "plan.note.mandrel":             func(r *Request) { *r = small5(t); r.Entry = mm(t, "5") },
+		warning + "plan.note.housing_stress":   func(r *Request) { r.Press.Boss, r.Press.Housing = mm(t, "34"), mm(t, "28.5") },
+		remark + "plan.note.bronze":            func(r *Request) {},
+		remark + "plan.fault.rough_process":    func(r *Request) { *r = small5(t); r.Nominal = mm(t, "60"); r.Process = Drilled },
+		remark + "plan.note.unusual_walls":     func(r *Request) { r.Press.Outside, r.Press.Housing = mm(t, "38.04"), mm(t, "38") },
 	} {
 		r := pivotBracket(t)
 		change(&r)
@@ -141,8 +178,14 @@ func TestReportWarnings(t *testing.T) {
 			t.Errorf("%s: %v", want, err)
 			continue
 		}
-		if text := strings.Join(rep.Text(), "\n"); !strings.Contains(text, want) {
-			t.Errorf("no %q in\n%s", want, text)
+		if !slices.ContainsFunc(rep.Notes, func(n Note) bool {
+			got, last := n.Text.Code, len(n.Text.Args)-1
+			if last >= 0 && n.Text.Args[last].Phrase != nil && got == "plan.note.no_band" {
+				got = n.Text.Args[last].Phrase.Code
+			}
+			return n.Weight.String()+" "+got == want
+		}) {
+			t.Errorf("no %q in\n%s", want, strings.Join(lines(rep), "\n"))
 		}
 		for i := 1; i < len(rep.Notes); i++ {
 			if rep.Notes[i].Weight > rep.Notes[i-1].Weight {
@@ -158,30 +201,30 @@ func small5(t *testing.T) Request {
 
 func TestReportErrors(t *testing.T) {
 	for want, spoil := range map[string]func(*Request){
-		"give the low and high limit":     func(r *Request) { r.Limits = analysis.Limits{} },
-		"not both":                        func(r *Request) { r.Class = "H7" },
-		"must be above the low limit":     func(r *Request) { r.High = r.Low },
-		"diameters above 0":               func(r *Request) { r.Low = -r.Low },
-		"check the unit":                  func(r *Request) { r.Nominal = mm(t, "0.8752") },
-		"must lie between the limits":     func(r *Request) { r.Target = r.High },
-		"want 0 to 10 mm":                 func(r *Request) { r.Oval = -1 },
-		"stock band":                      func(r *Request) { r.Band = &Band{5, 4} },
-		"is pressed, not ground":          func(r *Request) { r.Process = Ground },
-		"no such value":                   func(r *Request) { r.Tooling = 9 },
-		"give its thickness":              func(r *Request) { r.Holds = Plated },
-		"say whether the limits hold":     func(r *Request) { r.Plating = um(t, "5") },
-		"plating: want a thickness":       func(r *Request) { r.Plating = -1 },
-		"no wall":                         func(r *Request) { r.Press.Bore = mm(t, "30") },
-		"its wall is too thin":            func(r *Request) { r.Press.Outside, r.Press.Housing = mm(t, "22.2400"), mm(t, "22.0300") },
-		"larger than the bush":            func(r *Request) { r.Press.Boss = mm(t, "28") },
-		"gauge: want a resolution":        func(r *Request) { r.Gauge.Resolution = 0 },
-		"ring class":                      func(r *Request) { r.Gauge.RingClass = "W" },
-		"entry: want the smallest":        func(r *Request) { r.Entry = -1 },
-		"class p6: is a shaft's":          func(r *Request) { r.Limits, r.Class = analysis.Limits{}, "p6" },
-		"class \"H99\"":                   func(r *Request) { r.Limits, r.Class = analysis.Limits{}, "H99" },
-		"held above 0 and up to 500 mm":   func(r *Request) { r.Limits, r.Class, r.Nominal = analysis.Limits{}, "H7", 0 },
-		"the high limit must be above":    nil,
-		"the classes are held above 0.25": func(r *Request) { r.Gauge.Ring, r.Gauge.To = mm(t, "400"), mm(t, "500") },
+		"plan.fault.no_limits":        func(r *Request) { r.Limits = analysis.Limits{} },
+		"plan.fault.class_and_limits": func(r *Request) { r.Class = "H7" },
+		"plan.fault.limits_order":     func(r *Request) { r.High = r.Low },
+		"plan.fault.limits_range":     func(r *Request) { r.Low = -r.Low },
+		"plan.fault.nominal":          func(r *Request) { r.Nominal = mm(t, "0.8752") },
+		"plan.fault.target":           func(r *Request) { r.Target = r.High },
+		"plan.fault.deviation":        func(r *Request) { r.Oval = -1 },
+		"plan.fault.band":             func(r *Request) { r.Band = &Band{5, 4} },
+		"plan.fault.not_pressed":      func(r *Request) { r.Process = Ground },
+		"plan.fault.no_such_value":    func(r *Request) { r.Tooling = 9 },
+		"plan.fault.plating_missing":  func(r *Request) { r.Holds = Plated },
+		"plan.fault.plating_unsaid":   func(r *Request) { r.Plating = um(t, "5") },
+		"plan.fault.plating":          func(r *Request) { r.Plating = -1 },
+		"plan.fault.no_wall":          func(r *Request) { r.Press.Bore = mm(t, "30") },
+		"plan.fault.thin_wall":        func(r *Request) { r.Press.Outside, r.Press.Housing = mm(t, "22.2400"), mm(t, "22.0300") },
+		"plan.fault.boss":             func(r *Request) { r.Press.Boss = mm(t, "28") },
+		"plan.fault.gauge":            func(r *Request) { r.Gauge.Resolution = 0 },
+		"plan.fault.ring_class":       func(r *Request) { r.Gauge.RingClass = "W" },
+		"plan.fault.entry":            func(r *Request) { r.Entry = -1 },
+		"plan.fault.shaft":            func(r *Request) { r.Limits, r.Class = analysis.Limits{}, "p6" },
+		"fit.class.grade":             func(r *Request) { r.Limits, r.Class = analysis.Limits{}, "H99" },
+		"fit.class.nominal":           func(r *Request) { r.Limits, r.Class, r.Nominal = analysis.Limits{}, "H7", 0 },
+		"plan.fault.limits":           nil,
+		"plan.fault.ring_classes":     func(r *Request) { r.Gauge.Ring, r.Gauge.To = mm(t, "400"), mm(t, "500") },
 	} {
 		var err error
 		if spoil == nil {
@@ -191,8 +234,8 @@ func TestReportErrors(t *testing.T) {
 			spoil(&r)
 			_, err = New(r)
 		}
-		if err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("%v, want %q", err, want)
+		if got := codes(err); !slices.Contains(got, want) {
+			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }
@@ -296,8 +339,8 @@ func TestPlansHoldTogether(t *testing.T) {
 		if _, err := json.Marshal(rep); err != nil {
 			rt.Fatal(err)
 		}
-		for _, line := range rep.Text() {
-			if line == "" || strings.Contains(line, "NaN") || strings.Contains(line, "Inf") || strings.Contains(line, "%!") {
+		for _, line := range lines(rep) {
+			if line == "" || strings.Contains(line, "NaN") || strings.Contains(line, "Inf") || strings.ContainsAny(line, "…?⟦") {
 				rt.Fatalf("line %q", line)
 			}
 		}
@@ -330,6 +373,6 @@ func BenchmarkReport(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		rep.Text()
+		lines(rep)
 	}
 }

@@ -2,7 +2,6 @@ package plan
 
 import (
 	"errors"
-	"fmt"
 	"strings"
 
 	"fairbore/analysis"
@@ -34,7 +33,7 @@ func (h *Holds) UnmarshalText(b []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("limits hold %q: want finished or plated", b)
+	return analysis.Say("plan.fault.holds", string(b))
 }
 
 // Tooling is what the bore is honed with.
@@ -72,7 +71,7 @@ func (t *Tooling) UnmarshalText(b []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("tooling %q: want hand-held or stroked", b)
+	return analysis.Say("plan.fault.tooling", string(b))
 }
 
 // Request is what is known before cutting. Give the limits, or a nominal size
@@ -106,16 +105,16 @@ func (r *Request) limits() (lim analysis.Limits, n notes, err error) {
 	lim = r.Limits
 	switch {
 	case r.Class == "" && lim.Low == 0 && lim.High == 0:
-		return lim, nil, errors.New("limits: give the low and high limit, or a class such as H7")
+		return lim, nil, analysis.Say("plan.fault.no_limits")
 	case r.Class != "" && (lim.Low != 0 || lim.High != 0):
-		return lim, nil, errors.New("limits: give a class or limits, not both")
+		return lim, nil, analysis.Say("plan.fault.class_and_limits")
 	case r.Class != "":
 		c, err := ParseClass(r.Class)
 		if err != nil {
 			return lim, nil, err
 		}
 		if !c.Hole() {
-			return lim, nil, fmt.Errorf("class %s: is a shaft's; a bore has a capital letter, such as %s", c, strings.ToUpper(c.String()))
+			return lim, nil, analysis.Say("plan.fault.shaft", c.String(), strings.ToUpper(c.String()))
 		}
 		t, err := ISO(r.Nominal, c)
 		if err != nil {
@@ -133,7 +132,7 @@ func (r *Request) limits() (lim analysis.Limits, n notes, err error) {
 		lim.Target = (lim.Low + lim.High) / 2
 	}
 	if lim.Target <= lim.Low || lim.Target >= lim.High {
-		return lim, nil, fmt.Errorf("target %s: must lie between the limits %s and %s", lim.Target, lim.Low, lim.High)
+		return lim, nil, analysis.Say("plan.fault.target", analysis.Size(lim.Target), analysis.Size(lim.Low), analysis.Size(lim.High))
 	}
 	return lim, n, nil
 }
@@ -145,20 +144,20 @@ const largest = 1000 * analysis.Millimetre
 // a slip between inch and mm.
 func (r *Request) checkLimits(lim analysis.Limits, n *notes) error {
 	if lim.Low <= 0 || lim.High > largest {
-		return fmt.Errorf("limits %s to %s: want diameters above 0 and up to 1000 mm", lim.Low, lim.High)
+		return analysis.Say("plan.fault.limits_range", analysis.Size(lim.Low), analysis.Size(lim.High))
 	}
 	if lim.High <= lim.Low {
-		return fmt.Errorf("limits: the high limit %s must be above the low limit %s", lim.High, lim.Low)
+		return analysis.Say("plan.fault.limits_order", analysis.Size(lim.High), analysis.Size(lim.Low))
 	}
 	if r.Class == "" && r.Nominal != 0 && (r.Nominal < lim.Low || r.Nominal > lim.High) {
 		far := max(lim.Low-r.Nominal, r.Nominal-lim.High)
 		if far*100 > r.Nominal.Abs() {
-			return fmt.Errorf("nominal %s: lies more than 1 %% outside the limits %s to %s; check the unit", r.Nominal, lim.Low, lim.High)
+			return analysis.Say("plan.fault.nominal", analysis.Size(r.Nominal), analysis.Size(lim.Low), analysis.Size(lim.High))
 		}
-		n.add(Warning, "the nominal size %s lies outside the limits: is that what the drawing says?", size(r.Nominal))
+		n.add(Warning, "nominal", analysis.Size(r.Nominal))
 	}
 	if tol := lim.High - lim.Low; tol*100 > lim.High {
-		n.add(Warning, "the tolerance %s is more than 1 %% of the size: check the unit", small(analysis.Deviation(tol)))
+		n.add(Warning, "wide", analysis.Deviation(tol))
 	}
 	return nil
 }
@@ -168,20 +167,20 @@ func (r *Request) checkLimits(lim analysis.Limits, n *notes) error {
 func (r *Request) plate(lim *analysis.Limits, n *notes) error {
 	switch {
 	case r.Plating < 0 || analysis.Length(r.Plating) > analysis.Millimetre:
-		return errors.New("plating: want a thickness from 0 to 1 mm")
+		return analysis.Say("plan.fault.plating")
 	case r.Holds == Plated && r.Plating == 0:
-		return errors.New("plating: the limits hold after plating, so give its thickness on a wall")
+		return analysis.Say("plan.fault.plating_missing")
 	case r.Holds != Plated && r.Plating > 0:
-		return errors.New("plating: say whether the limits hold before plating (finished, with no plating given) or after it (plated)")
+		return analysis.Say("plan.fault.plating_unsaid")
 	case r.Holds == Unstated:
-		n.add(Warning, "the drawing should say that the limits hold as finished in place, after pressing in and before any plating; this plan takes them so")
+		n.add(Warning, "holds")
 	case r.Holds == Plated:
 		both := analysis.Length(2 * r.Plating)
 		lim.Low, lim.High = lim.Low+both, lim.High+both
 		if lim.Target != 0 {
 			lim.Target += both
 		}
-		n.add(Remark, "the limits to hone to are larger than the drawing's by %s, twice the plating", small(analysis.Deviation(both)))
+		n.add(Remark, "plating", analysis.Deviation(both))
 	}
 	return nil
 }
@@ -192,22 +191,22 @@ func (r *Request) check() error {
 	for _, v := range []struct {
 		name string
 		d    analysis.Deviation
-	}{{"form limit", r.Form}, {"oval", r.Oval}, {"taper", r.Taper}, {"damage", r.Damage}, {"stock", r.Stock}, {"bite", r.Bite}} {
+	}{{"form_limit", r.Form}, {"oval", r.Oval}, {"taper", r.Taper}, {"damage", r.Damage}, {"stock", r.Stock}, {"bite", r.Bite}} {
 		if v.d < 0 || analysis.Length(v.d) > 10*analysis.Millimetre {
-			faults = append(faults, fmt.Errorf("%s: want 0 to 10 mm", v.name))
+			faults = append(faults, analysis.Say("plan.fault.deviation", analysis.Say("plan.field."+v.name)))
 		}
 	}
 	if b := r.Band; b != nil && (b.Low <= 0 || b.High < b.Low) {
-		faults = append(faults, errors.New("stock band: want a low end above 0 and a high end not below it"))
+		faults = append(faults, analysis.Say("plan.fault.band"))
 	}
 	if r.Press != nil && r.Process != Pressed && r.Process != NoProcess {
-		faults = append(faults, fmt.Errorf("process: a bush is pressed in, so the bore to hone is pressed, not %s", r.Process))
+		faults = append(faults, analysis.Say("plan.fault.not_pressed", r.Process.phrase()))
 	}
 	if r.Process > Pressed || r.Holds > Plated || r.Tooling > Stroked {
-		faults = append(faults, errors.New("process, limits hold or tooling: no such value"))
+		faults = append(faults, analysis.Say("plan.fault.no_such_value"))
 	}
 	if r.Entry < 0 {
-		faults = append(faults, errors.New("entry: want the smallest bore the mandrel enters, above 0"))
+		faults = append(faults, analysis.Say("plan.fault.entry"))
 	}
 	return errors.Join(faults...)
 }

@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"strings"
 
 	"fairbore/analysis"
@@ -35,7 +34,7 @@ func RingTolerance(ring analysis.Length, class string) (analysis.Deviation, erro
 		}
 	}
 	if column < 0 {
-		return 0, fmt.Errorf("ring class %q: want XXX, XX, X, Y, Z or ZZ", class)
+		return 0, analysis.Say("plan.fault.ring_class", class)
 	}
 	if ring > 10_000*analysis.MicroInch {
 		for _, r := range ringClasses {
@@ -44,5 +43,5 @@ func RingTolerance(ring analysis.Length, class string) (analysis.Deviation, erro
 			}
 		}
 	}
-	return 0, fmt.Errorf("ring of %s: the classes are held above 0.254 mm and up to 305.054 mm (0.01 to 12.01 in)", ring)
+	return 0, analysis.Say("plan.fault.ring_classes", analysis.Size(ring))
 }

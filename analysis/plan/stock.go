@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"strings"
 
 	"fairbore/analysis"
@@ -28,6 +27,8 @@ func (p Process) String() string { return processNames[min(int(p), len(processNa
 // MarshalText writes the word of String.
 func (p Process) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
 
+func (p Process) phrase() analysis.Phrase { return analysis.Say("plan.process." + p.String()) }
+
 // UnmarshalText reads a process: reamed, bored, ground, drilled or pressed.
 func (p *Process) UnmarshalText(b []byte) error {
 	for i, name := range processNames {
@@ -36,7 +37,7 @@ func (p *Process) UnmarshalText(b []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("process %q: want reamed, bored, ground, drilled or pressed", b)
+	return analysis.Say("plan.fault.process", string(b))
 }
 
 // Band is a range of stock on the diameter.
@@ -62,7 +63,7 @@ var stockBands = [...]struct {
 // practice). It fails outside 6 to 100 mm and where the process is not stated.
 func StockBand(bore analysis.Length, p Process) (Band, error) {
 	if p == NoProcess || p > Pressed {
-		return Band{}, fmt.Errorf("process: say how the bore is made before honing: reamed, bored, ground, drilled or pressed")
+		return Band{}, analysis.Say("plan.fault.no_process")
 	}
 	um := analysis.Deviation(analysis.Micrometre)
 	for i, r := range stockBands {
@@ -70,12 +71,12 @@ func StockBand(bore analysis.Length, p Process) (Band, error) {
 		if (bore > over || bore == over && i == 0) && bore <= analysis.Length(r.upTo)*analysis.Millimetre {
 			b := r.um[p-Reamed]
 			if b[1] == 0 {
-				return Band{}, fmt.Errorf("stock: a bore of %s is not left %s for honing; bore it first", bore, p)
+				return Band{}, analysis.Say("plan.fault.rough_process", analysis.Size(bore), p.phrase())
 			}
 			return Band{b[0] * um, b[1] * um}, nil
 		}
 	}
-	return Band{}, fmt.Errorf("stock: the table goes from 6 to 100 mm, not to %s; give a band of your own", bore)
+	return Band{}, analysis.Say("plan.fault.stock_table", analysis.Size(bore))
 }
 
 // margin is what the least stock has over the errors it must clean up: common
@@ -106,7 +107,7 @@ func (r *Request) planStock(target analysis.Length) (s StockPlan, n notes) {
 	case r.Band != nil:
 		s.Band, s.Own = r.Band, true
 	case err != nil:
-		n.add(Remark, "%v", err)
+		n.add(Remark, "no_band", err)
 	default:
 		s.Band = &b
 	}
@@ -118,40 +119,38 @@ func (r *Request) planStock(target analysis.Length) (s StockPlan, n notes) {
 		}
 	}
 	if r.Damage == 0 {
-		n.add(Remark, "the depth of the marks to clean up is not given and counts as 0; about the roughness Rt is usual (common practice)")
+		n.add(Remark, "damage")
 	}
 	switch {
 	case s.Wanted < s.Least:
-		n.add(Warning, "a stock of %s does not clean up: oval, taper, twice the marks and 10 µm make %s", small(s.Wanted), small(s.Least))
+		n.add(Warning, "stock_least", s.Wanted, s.Least)
+	case s.Own && s.Wanted < s.Band.Low:
+		n.add(Warning, "stock_less_own", s.Wanted, s.Band.Low, s.Band.High)
+	case s.Own && s.Wanted > s.Band.High:
+		n.add(Warning, "stock_more_own", s.Wanted, s.Band.Low, s.Band.High)
 	case s.Band != nil && s.Wanted < s.Band.Low:
-		n.add(Warning, "a stock of %s is less than the usual %s to %s for a %s bore", small(s.Wanted), small(s.Band.Low), small(s.Band.High), r.Process)
+		n.add(Warning, "stock_less", s.Wanted, s.Band.Low, s.Band.High, r.Process.phrase())
 	case s.Band != nil && s.Wanted > s.Band.High:
-		n.add(Warning, "a stock of %s is more than the usual %s to %s for a %s bore: hours, heat and taper", small(s.Wanted), small(s.Band.Low), small(s.Band.High), r.Process)
+		n.add(Warning, "stock_more", s.Wanted, s.Band.Low, s.Band.High, r.Process.phrase())
 	}
 	s.Start = target - analysis.Length(s.Wanted)
 	return s, n
 }
 
-// Text says the stock in plain words.
-func (s StockPlan) Text() []string {
-	line := fmt.Sprintf("Leave %s for honing: start at %s.", small(s.Wanted), size(s.Start))
-	if s.Band != nil {
-		whose := "usual (common practice)"
-		if s.Own {
-			whose = "the shop's own band"
-		}
-		line += fmt.Sprintf(" The band is %s to %s: %s.", small(s.Band.Low), small(s.Band.High), whose)
+// Text says the stock.
+func (s StockPlan) Text() []analysis.Phrase {
+	start, rounds := analysis.Size(s.Start), analysis.Say("plan.rounds", s.Rounds)
+	leave := analysis.Say("plan.stock", s.Wanted, start)
+	switch {
+	case s.Own:
+		leave = analysis.Say("plan.stock_own", s.Wanted, start, s.Band.Low, s.Band.High)
+	case s.Band != nil:
+		leave = analysis.Say("plan.stock_usual", s.Wanted, start, s.Band.Low, s.Band.High)
 	}
-	return []string{line,
-		fmt.Sprintf("It takes at least %s to clean up.", small(s.Least)),
-		rounds(s.Rounds)}
-}
-
-func rounds(n int) string {
-	if n == 1 {
-		return "One round."
+	if s.Rounds == 1 {
+		rounds = analysis.Say("plan.one_round")
 	}
-	return fmt.Sprintf("About %d rounds, each half of what is left and smaller bites at the end.", n)
+	return []analysis.Phrase{leave, analysis.Say("plan.stock_least", s.Least), rounds}
 }
 
 // endGame is the stock below which a round may take three quarters of it

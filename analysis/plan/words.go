@@ -1,38 +1,6 @@
 package plan
 
-import (
-	"fmt"
-	"strings"
-
-	"fairbore/analysis"
-)
-
-// size writes a diameter in mm and inches, to 0.1 µm and a micro-inch.
-func size(l analysis.Length) string {
-	return l.Format(analysis.MM, 4) + " mm (" + l.Format(analysis.IN, 6) + " in)"
-}
-
-// small writes a deviation, a stock or an uncertainty in µm, and in thou or,
-// below one thou, in micro-inches.
-func small(d analysis.Deviation) string {
-	l := analysis.Length(d)
-	places := 2
-	if l.Abs() >= 10*analysis.Micrometre {
-		places = 1
-	}
-	um := trim(l.Format(analysis.UM, places)) + " µm"
-	if l.Abs() >= analysis.Thou {
-		return um + " (" + (l*1000).Format(analysis.IN, 2) + " thou)"
-	}
-	return um + " (" + l.Format(analysis.UIN, 0) + " µin)"
-}
-
-func trim(s string) string {
-	if !strings.Contains(s, ".") {
-		return s
-	}
-	return strings.TrimRight(strings.TrimRight(s, "0"), ".")
-}
+import "fairbore/analysis"
 
 // Weight is how much a note matters.
 type Weight uint8
@@ -52,15 +20,18 @@ func (w Weight) MarshalText() ([]byte, error) { return []byte(w.String()), nil }
 
 // Note is a sentence a person should read before cutting.
 type Note struct {
-	Weight Weight `json:"weight"`
-	Text   string `json:"text"`
+	Weight Weight          `json:"weight"`
+	Text   analysis.Phrase `json:"text"`
 }
 
-// String writes the note with its weight in front.
-func (n Note) String() string { return strings.ToUpper(n.Weight.String()) + ": " + n.Text }
+// Phrase says the note with its weight in front.
+func (n Note) Phrase() analysis.Phrase { return analysis.Say("plan.weight."+n.Weight.String(), n.Text) }
 
 type notes []Note
 
-func (n *notes) add(w Weight, format string, args ...any) {
-	*n = append(*n, Note{w, fmt.Sprintf(format, args...)})
+func (n *notes) add(w Weight, code string, args ...any) {
+	*n = append(*n, Note{w, analysis.Say("plan.note."+code, args...)})
 }
+
+// percent is a share as it is written before a % sign.
+func percent(share float64) analysis.Number { return analysis.Number{Value: 100 * share} }

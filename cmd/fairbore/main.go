@@ -71,7 +71,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 		return exited
 	}
 	if err != nil {
-		fmt.Fprintln(stderr, "fairbore:", err)
+		fmt.Fprintln(stderr, "fairbore:", inBoth().Error(err))
 		fmt.Fprintln(stderr, "try: fairbore --help")
 		return 2
 	}
@@ -90,7 +90,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 		err = errors.New("stopped before it was done")
 	}
 	if err != nil {
-		fmt.Fprintln(stderr, "fairbore:", err)
+		fmt.Fprintln(stderr, "fairbore:", inBoth().Error(err))
 		return exitCode(err)
 	}
 	return 0

@@ -13,6 +13,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/material"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
@@ -84,7 +85,7 @@ func (p *planCmd) Run(s *streams) error {
 		if err != nil {
 			return err
 		}
-		return writeLines(s.out, f.Text())
+		return writeLines(s.out, said(f.Text()))
 	}
 	r := plan.Request{
 		Nominal: p.Nominal, Class: p.Class, Limits: analysis.Limits{Low: p.Low, High: p.High, Target: p.Target}, Form: p.Form,
@@ -120,14 +121,34 @@ func (p *planCmd) Run(s *streams) error {
 	if p.Entry != "" {
 		return writeLines(s.out, p.entry(&r, report))
 	}
-	return writeLines(s.out, report.Text())
+	return writeLines(s.out, told(report))
 }
+
+// told is the plan with its notes, a line each.
+func told(r *plan.Report) []string {
+	lines := r.Text()
+	for _, n := range r.Notes {
+		lines = append(lines, n.Phrase())
+	}
+	return said(lines)
+}
+
+// said writes phrases in both systems of units.
+func said(phrases []analysis.Phrase) (lines []string) {
+	for _, p := range phrases {
+		lines = append(lines, inBoth().Say(p))
+	}
+	return lines
+}
+
+// inBoth is how the command line writes a phrase: with its lengths in both systems of units.
+func inBoth() notation.Format { return notation.Format{Full: true} }
 
 // entry writes the job for a configuration. What the plan can't know stands there as
 // a comment; the check of the configuration asks for it.
 func (p *planCmd) entry(r *plan.Request, report *plan.Report) []string {
 	var out []string
-	for _, line := range report.Text() {
+	for _, line := range told(report) {
 		out = append(out, "# "+line)
 	}
 	size := func(l analysis.Length) string {

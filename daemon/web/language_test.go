@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"maps"
 	"net/http"
-	"net/url"
 	"reflect"
 	"regexp"
 	"slices"
@@ -17,10 +16,8 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
-	"fairbore/analysis/plan"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/web/jobform"
 	"fairbore/daemon/web/shoptest"
 	"fairbore/daemon/web/view"
 )
@@ -237,19 +234,7 @@ func TestPagesAreInTheLanguage(t *testing.T) {
 		pageInCodes(t, c.s, c.path, said)
 	}
 	for _, path := range pagesToTry() {
-		at, err := url.Parse(path)
-		if err != nil {
-			t.Fatal(err)
-		}
 		said := said
-		if req, _, faults := request(at.Query(), cfg.Jobs("")); strings.HasPrefix(path, "/plan?") && len(faults) == 0 {
-			if r, err := plan.New(req); err == nil { // which says what it plans itself
-				said = slices.Concat(r.Text(), said)
-				for _, n := range r.Notes {
-					said = append(said, n.Text)
-				}
-			}
-		}
 		if strings.HasPrefix(path, "/study/marks") {
 			said = append([]string{"Gauge study"}, said...) // the record, which is made elsewhere
 		}
@@ -313,7 +298,7 @@ func TestAnswersAreInTheLanguage(t *testing.T) {
 			t.Errorf("%s is drawn with %q", body, w)
 		}
 		for field, fault := range got.Faults {
-			if w := untranslated(fault, nil); len(w) > 0 && field != jobform.FieldClass { // a class is read by the plan
+			if w := untranslated(fault, nil); len(w) > 0 {
 				t.Errorf("%s: %s is answered with %q", body, field, fault)
 			}
 		}

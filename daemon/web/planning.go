@@ -8,6 +8,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/material"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/plan"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
@@ -53,11 +54,12 @@ func (s *Server) plan(w http.ResponseWriter, r *http.Request) {
 
 func (p *planned) work(q url.Values, l look) {
 	f := l.format(nil)
+	f.Full = true // a plan has both systems: it is made before a drawing has its unit
 	req, job, faults := request(q, p.Jobs)
 	if len(faults) == 0 {
 		report, err := plan.New(req)
 		if err == nil {
-			p.tell(report)
+			p.tell(report, f)
 		} else {
 			faults = []error{err}
 		}
@@ -71,14 +73,16 @@ func (p *planned) work(q url.Values, l look) {
 }
 
 // tell parts what a plan says from what it warns of.
-func (p *planned) tell(r *plan.Report) {
-	p.Text = r.Text()
-	p.Text = p.Text[:len(p.Text)-len(r.Notes)] // which come last, a line each
+func (p *planned) tell(r *plan.Report, f notation.Format) {
+	for _, line := range r.Text() {
+		p.Text = append(p.Text, f.Say(line))
+	}
 	for _, n := range r.Notes {
+		said := view.Sentence(f.Say(n.Text))
 		if n.Weight == plan.Remark {
-			p.Notes = append(p.Notes, view.Sentence(n.Text))
+			p.Notes = append(p.Notes, said)
 		} else {
-			p.Warnings = append(p.Warnings, view.Sentence(n.Text))
+			p.Warnings = append(p.Warnings, said)
 		}
 	}
 }
@@ -128,7 +132,7 @@ func (f *form) length(name string) analysis.Length {
 	}
 	l, err := analysis.ParseLength(v)
 	if err != nil {
-		f.bad(analysis.Say("plan.length", analysis.Say("plan.field."+name), err))
+		f.bad(analysis.Say("plan.length", analysis.Say("plan.field."+name), analysis.LengthFault(v, err)))
 	}
 	return l
 }
@@ -137,13 +141,14 @@ func (f *form) deviation(name string) analysis.Deviation { return analysis.Devia
 
 func (f *form) press() *plan.Press {
 	p := &plan.Press{Outside: f.length("bush_outside"), Housing: f.length("housing"), Boss: f.length("boss")}
-	var err1, err2 error
-	p.Bush, err1 = material.Find(f.q.Get("bush"))
-	p.Hub, err2 = material.Find(f.q.Get("hub"))
-	for _, err := range []error{err1, err2} {
-		if err != nil {
-			f.bad(err)
-		}
-	}
+	p.Bush, p.Hub = f.material("bush"), f.material("hub")
 	return p
+}
+
+func (f *form) material(name string) material.Material {
+	m, err := material.Find(f.q.Get(name))
+	if err != nil {
+		f.bad(analysis.Say("plan.material", f.q.Get(name), strings.Join(material.Names(), ", ")))
+	}
+	return m
 }

@@ -89,12 +89,8 @@ func (d *Draft) parse(field, text string) (analysis.Length, bool) {
 	switch {
 	case err == nil:
 		return l, true
-	case errors.Is(err, analysis.ErrFiner):
-		d.bad(field, analysis.Say("entry.length.finer", text))
-	case errors.Is(err, analysis.ErrRange):
-		d.bad(field, analysis.Say("entry.length.range", text))
-	case errors.Is(err, analysis.ErrInches):
-		d.bad(field, analysis.Say("entry.length.inches", text))
+	case errors.Is(err, analysis.ErrFiner), errors.Is(err, analysis.ErrRange), errors.Is(err, analysis.ErrInches):
+		d.bad(field, analysis.LengthFault(text, err))
 	case d.Job.Unit.Inch():
 		d.bad(field, analysis.Say("entry.length.in", text))
 	default:
