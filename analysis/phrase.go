@@ -153,7 +153,7 @@ func (p Phrase) IsZero() bool { return p.Code == "" && p.Text == "" }
 
 // Error implements error, for a log: the text, or else the code with its values.
 func (p Phrase) Error() string {
-	if p.Text != "" {
+	if p.Text != "" || p.Code == "" {
 		return p.Text
 	}
 	parts := make([]string, len(p.Args))

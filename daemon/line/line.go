@@ -94,7 +94,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 	case port.Lost, port.End:
 		l.stream.Reset(found)
 		if c.Kind == port.Lost && !l.Scanner {
-			add(l.session.GaugeState(at, l.Name, true, analysis.Quote(c.Why)))
+			add(l.session.GaugeState(at, l.Name, true, c.Why))
 		}
 	}
 	l.usual = len(events)

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis/notation"
 	"fairbore/daemon/port"
 	"fairbore/drivers"
 )
@@ -89,9 +90,9 @@ func (t *taking) take(c port.Chunk) {
 	case port.Up:
 		keep.Mark, t.up, t.opened = drivers.MarkOpened, true, true
 	case port.Lost:
-		keep.Mark, t.up, t.lost = drivers.MarkLost, false, c.Why
+		keep.Mark, t.up, t.lost = drivers.MarkLost, false, notation.Format{}.Say(c.Why)
 		if t.opened { // else it is the error, and said once
-			t.say("%s", c.Why)
+			t.say("%s", t.lost)
 		}
 	default:
 		return

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 )
 
@@ -36,9 +37,10 @@ func (k Kind) String() string {
 type Chunk struct {
 	At    drivers.Moment
 	Kind  Kind
-	Data  []byte     // of Data; valid until the sink returns
-	Lines ModemLines // of LineState
-	Why   string     // of Up: what was opened; of Lost: the cause, for a person to read
+	Data  []byte          // of Data; valid until the sink returns
+	Lines ModemLines      // of LineState
+	Name  string          // of Up: what was opened
+	Why   analysis.Phrase // of Lost: the cause
 }
 
 // ModemLines are the modem lines that come in, true when on. A dry contact between

@@ -10,13 +10,21 @@ import (
 
 	"go.bug.st/serial"
 	"golang.org/x/sys/unix"
+
+	"fairbore/analysis"
 )
 
+// busy refuses a device that another program has: who, as [Host.process] names it, or "" if
+// this user may not see it.
 func busy(path, who string) error {
-	if who == "" {
-		who = "a program that this user may not see"
+	why := analysis.Say("port.busy", path, who)
+	switch who {
+	case "":
+		why = analysis.Say("port.busy_hidden", path)
+	case strconv.Itoa(os.Getpid()):
+		why = analysis.Say("port.busy_here", path)
 	}
-	return refusal{fmt.Errorf("%s: %w: %s; stop it, or give this port another device", path, ErrBusy, who)}
+	return refusal{fault{why, ErrBusy}}
 }
 
 // explain says what to do about an error of opening path.
@@ -27,9 +35,9 @@ func explain(path string, err error, h Host) error {
 	}
 	switch {
 	case errors.Is(err, unix.ENOENT):
-		return fmt.Errorf("%s does not exist; is the adapter plugged in?", path)
+		return analysis.Say("port.missing", path)
 	case errors.Is(err, unix.EACCES), code == serial.PermissionDenied:
-		return fmt.Errorf("%s: permission denied; add this user to the group of the device (often dialout) and start again", path)
+		return analysis.Say("port.no_permission", path)
 	case errors.Is(err, unix.EBUSY), code == serial.PortBusy:
 		var st unix.Stat_t
 		if unix.Stat(path, &st) != nil {
@@ -37,9 +45,9 @@ func explain(path string, err error, h Host) error {
 		}
 		return busy(path, h.openers(uint64(st.Rdev)))
 	case errors.Is(err, unix.EISDIR), errors.Is(err, unix.ENOTDIR):
-		return refuse("%s is not a serial line: %w; give the device file of the gauge's line", path, err)
+		return refuse("port.not_serial", path, err)
 	}
-	return fmt.Errorf("open %s: %w", path, err)
+	return fault{analysis.Say("port.open", path, err), err}
 }
 
 // lockHolder names the process that has the lock on a file, from /proc/locks
@@ -96,12 +104,11 @@ func hasOpen(dir string, dev uint64) bool {
 	return false
 }
 
+// process names a process: its number and its name, or its number alone if it is this one.
 func (h Host) process(pid string) string {
-	if pid == strconv.Itoa(os.Getpid()) {
-		return "another port of this program"
+	name := attribute(filepath.Join(h.orSystem().Proc, pid), "comm")
+	if name == "" || pid == strconv.Itoa(os.Getpid()) {
+		return pid
 	}
-	if name := attribute(filepath.Join(h.orSystem().Proc, pid), "comm"); name != "" {
-		return fmt.Sprintf("process %s (%s)", pid, name)
-	}
-	return "process " + pid
+	return fmt.Sprintf("%s (%s)", pid, name)
 }

@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"os"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // inputLink is an input device that types, such as a scanner: the records of
@@ -22,15 +24,15 @@ func openInput(path string, warn func(error)) (*inputLink, error) {
 	f, err := openPolled(path)
 	switch {
 	case errors.Is(err, fs.ErrPermission):
-		return nil, refuse("open %s: no permission; put the user of fairbore into the group input: %w", path, err)
+		return nil, refuse("port.input_permission", path, err)
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, fmt.Errorf("%w; is it plugged in? see /dev/input/by-id", err)
+		return nil, analysis.Say("port.input_missing", path)
 	case err != nil:
 		return nil, err
 	}
 	if err := grab(f); err != nil {
 		if errors.Is(err, ErrBusy) {
-			return nil, errors.Join(refuse("%s: another program has grabbed it: %w", path, err), f.Close())
+			return nil, errors.Join(refusal{fault{analysis.Say("port.input_grabbed", path), err}}, f.Close())
 		}
 		warn(err)
 	}
@@ -38,7 +40,7 @@ func openInput(path string, warn func(error)) (*inputLink, error) {
 }
 
 func (l *inputLink) read(wait time.Duration, got func([]byte, bool)) error {
-	n, err := readWithin(l.file, wait, l.buf[:], "the device is gone")
+	n, err := readWithin(l.file, wait, l.buf[:], analysis.Say("port.gone", l.name))
 	if n > 0 {
 		got(l.buf[:n], false)
 	}

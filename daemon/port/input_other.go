@@ -3,12 +3,13 @@
 package port
 
 import (
-	"errors"
 	"os"
+
+	"fairbore/analysis"
 )
 
 func openPolled(string) (*os.File, error) {
-	return nil, errors.New("input devices are read on Linux only; use a scanner with a serial line")
+	return nil, analysis.Say("port.no_input_here")
 }
 
 func grab(*os.File) error { return nil }

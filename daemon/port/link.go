@@ -2,10 +2,11 @@ package port
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // link is an open line. Its owner goroutine calls everything but write, which
@@ -39,7 +40,7 @@ type (
 func readWithin(r interface {
 	io.Reader
 	SetReadDeadline(time.Time) error
-}, wait time.Duration, b []byte, gone string) (int, error) {
+}, wait time.Duration, b []byte, gone error) (int, error) {
 	if err := r.SetReadDeadline(time.Now().Add(wait)); err != nil {
 		return 0, err
 	}
@@ -48,7 +49,7 @@ func readWithin(r interface {
 	case errors.Is(err, os.ErrDeadlineExceeded):
 		return n, nil
 	case errors.Is(err, io.EOF):
-		return n, errors.New(gone)
+		return n, gone
 	}
 	return n, err
 }
@@ -78,4 +79,21 @@ type refusal struct{ error }
 
 func (r refusal) Unwrap() error { return r.error }
 
-func refuse(format string, a ...any) error { return refusal{fmt.Errorf(format, a...)} }
+func refuse(code string, values ...any) error { return refusal{analysis.Say(code, values...)} }
+
+// fault is what a person is to be told, and the error that callers decide on.
+type fault struct {
+	analysis.Phrase
+	cause error
+}
+
+func (f fault) Unwrap() []error { return []error{f.Phrase, f.cause} }
+
+// reason says why a line is lost: the phrase in an error, or what the system says.
+func reason(err error) analysis.Phrase {
+	var p analysis.Phrase
+	if errors.As(err, &p) {
+		return p
+	}
+	return analysis.Say("port.failed", err)
+}

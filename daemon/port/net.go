@@ -2,9 +2,10 @@ package port
 
 import (
 	"context"
-	"fmt"
 	"net"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // tcpLink is a line behind a device server, as plain bytes.
@@ -24,7 +25,7 @@ func dialTCP(ctx context.Context, address string, stale time.Duration) (*tcpLink
 	}
 	conn, err := d.DialContext(ctx, "tcp", address)
 	if err != nil {
-		return nil, fmt.Errorf("connect: %w; is the device server on, and are its address and port right?", err)
+		return nil, fault{analysis.Say("port.connect", err), err}
 	}
 	return newTCP(conn, address, stale), nil
 }
@@ -34,13 +35,13 @@ func newTCP(conn net.Conn, address string, stale time.Duration) *tcpLink {
 }
 
 func (t *tcpLink) read(wait time.Duration, got func([]byte, bool)) error {
-	n, err := readWithin(t.conn, wait, t.buf[:], "the server closed the connection")
+	n, err := readWithin(t.conn, wait, t.buf[:], analysis.Say("port.server_closed"))
 	switch {
 	case n > 0:
 		t.heard = time.Now()
 		got(t.buf[:n], false)
 	case err == nil && t.stale > 0 && time.Since(t.heard) > t.stale:
-		return fmt.Errorf("nothing came for %v", t.stale)
+		return analysis.Say("port.silent", t.stale)
 	}
 	return err
 }

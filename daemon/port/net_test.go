@@ -121,7 +121,7 @@ func TestTCP_ReconnectsAndTellsOfThePartialFrame(t *testing.T) {
 	if s != "up, data, lost, up, data" {
 		t.Errorf("told %s", s)
 	}
-	if !strings.Contains(r.log.String(), "the server closed the connection") {
+	if !strings.Contains(r.log.String(), "port.server_closed") {
 		t.Errorf("log:\n%s", r.log)
 	}
 }
@@ -135,7 +135,7 @@ func TestTCP_NobodyThere(t *testing.T) {
 	l.Close()
 	r := run(t, Config{Device: schemeTCP + address})
 	r.until("the loss", func() bool { return r.number(Lost) == 1 })
-	if why := r.Status().Why; !strings.Contains(why, "refused") {
+	if why := r.Status().Why; why.Code != "port.connect" || !strings.Contains(why.Error(), "refused") {
 		t.Errorf("why: %s", why)
 	}
 }
@@ -152,7 +152,7 @@ func TestTCP_StreamThatFellSilentIsLost(t *testing.T) {
 		}
 		time.Sleep(300 * time.Millisecond)
 		r.stop()
-		if s := sequence(r.chunks()); s != "up, data, lost" || !strings.Contains(r.log.String(), "nothing came for 1s") {
+		if s := sequence(r.chunks()); s != "up, data, lost" || !strings.Contains(r.log.String(), "port.silent(1s)") {
 			t.Errorf("told %s; log:\n%s", s, r.log)
 		}
 	})
@@ -365,9 +365,9 @@ func TestRFC2217_RefusedAtOnce(t *testing.T) {
 		server *comServer
 		want   string
 	}{
-		{"no option", &comServer{noComPort: true}, "use tcp://"},
-		{"parity", &comServer{answer: map[byte]int64{3: 1}}, "parity 1 in place of 3"},
-		{"rate", &comServer{answer: map[byte]int64{1: 9600}}, "baud 9600 in place of 4800"},
+		{"no option", &comServer{noComPort: true}, "port.no_com_port_option("},
+		{"parity", &comServer{answer: map[byte]int64{3: 1}}, "port.server_has.parity(1, 3)"},
+		{"rate", &comServer{answer: map[byte]int64{1: 9600}}, "port.server_has.baud(9600, 4800)"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			c.server.set = map[byte]uint32{}
@@ -389,7 +389,7 @@ func TestRFC2217_PlainServer(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dial := inMemory(func(c net.Conn) { io.WriteString(c, "+12.7003 mm\r\n"); io.Copy(io.Discard, c) })
 		_, err := newRFC2217(t.Context(), newTCP(dial(), "server:1", 0), "server:1", Config{Line: line9600}, zerolog.Nop())
-		if err == nil || !strings.Contains(err.Error(), "use tcp://") {
+		if reason(err).Code != "port.no_telnet" {
 			t.Errorf("got %v", err)
 		}
 	})

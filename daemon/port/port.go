@@ -11,6 +11,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 )
 
@@ -319,7 +320,7 @@ func (o *owner) check(l link) error {
 func (o *owner) lineUp(l link, at drivers.Moment) {
 	o.mu.Lock()
 	o.kernel = o.status.Counters.Kernel
-	o.status.Up, o.status.Since, o.status.Why, o.status.HasLines = true, at, l.String(), false
+	o.status.Up, o.status.Since, o.status.Name, o.status.Why, o.status.HasLines = true, at, l.String(), analysis.Phrase{}, false
 	if id, ok := l.(identified); ok {
 		o.status.Adapter = id.adapter()
 	}
@@ -330,12 +331,12 @@ func (o *owner) lineUp(l link, at drivers.Moment) {
 	}
 	e.Msg("line open")
 	o.fault = ""
-	o.emit(Chunk{At: at, Kind: Up, Why: l.String()})
+	o.emit(Chunk{At: at, Kind: Up, Name: l.String()})
 }
 
 // lineDown emits a loss once, and logs each new cause.
 func (o *owner) lineDown(err error) {
-	at, why := o.now(), err.Error()
+	at, why := o.now(), reason(err)
 	o.mu.Lock()
 	was := o.status
 	o.status.Up, o.status.Why, o.status.HasLines = false, why, false
@@ -343,12 +344,12 @@ func (o *owner) lineDown(err error) {
 		o.status.Since = at
 	}
 	o.mu.Unlock()
-	if why != o.fault {
-		o.log.Warn().Str("why", why).Msg("line lost")
+	if err.Error() != o.fault {
+		o.log.Warn().Err(err).Msg("line lost")
 	}
 	if o.fault == "" {
 		o.down = at.Mono
 		o.emit(Chunk{At: at, Kind: Lost, Why: why})
 	}
-	o.fault = why
+	o.fault = err.Error()
 }

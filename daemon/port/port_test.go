@@ -571,7 +571,7 @@ func (panicking) SetReadTimeout(time.Duration) error { return nil }
 
 func TestSerialPort_PanicOfTheLibraryIsAnError(t *testing.T) {
 	p := &serialPort{Port: panicking{}}
-	if err := p.read(time.Millisecond, nil); err == nil || !strings.Contains(err.Error(), "LimitNOFILE") {
+	if err := p.read(time.Millisecond, nil); err == nil || reason(err).Code != "port.too_many_files" {
 		t.Errorf("got %v", err)
 	}
 }

@@ -91,10 +91,10 @@ func (r *recorder) chunk(c Chunk) {
 	case LineState:
 		r.remark(c.At, markLines+c.Lines.String())
 	case Up:
-		r.remark(c.At, markBecause+c.Why)
+		r.remark(c.At, markBecause+c.Name)
 		r.remark(c.At, drivers.MarkOpened)
 	case Lost:
-		r.remark(c.At, markBecause+c.Why)
+		r.remark(c.At, because(c.Why))
 		r.remark(c.At, drivers.MarkLost)
 	}
 }

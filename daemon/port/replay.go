@@ -1,7 +1,9 @@
 package port
 
 import (
+	"cmp"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -9,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 )
 
@@ -17,7 +20,7 @@ const (
 	markIdle      = "idle"
 	markLineError = "line error"
 	markLines     = "lines "   // and the modem lines that are on
-	markBecause   = "because " // and the Why of the mark that follows
+	markBecause   = "because " // and the Name or the Why, as JSON, of the mark that follows
 )
 
 // replay plays a recording: each entry with the times it has in the recording,
@@ -70,6 +73,9 @@ func (o *owner) played(c Chunk) {
 	o.mu.Lock()
 	if c.Kind == Up || c.Kind == Lost || c.Kind == End {
 		o.status.Up, o.status.Since, o.status.Why = c.Kind == Up, c.At, c.Why
+		if c.Kind == Up {
+			o.status.Name = c.Name
+		}
 	}
 	o.mu.Unlock()
 	switch c.Kind {
@@ -96,7 +102,7 @@ func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 		p.take(c)
 	}
 	p.idle(p.last.Mono + p.silence)
-	p.put(Chunk{At: p.last, Kind: End, Why: "the recording is over"})
+	p.put(Chunk{At: p.last, Kind: End, Why: analysis.Say("port.recording_over")})
 	return p.out
 }
 
@@ -106,7 +112,7 @@ type player struct {
 	last    drivers.Moment // of the latest chunk
 	idles   int            // Idle chunks that may still follow in the silence since bytes or opening
 	up      bool
-	why     string
+	because string // what the mark before said of this one
 	out     []Chunk
 }
 
@@ -122,7 +128,7 @@ func (p *player) take(c drivers.Entry) {
 	p.idle(c.At)
 	at := drivers.Moment{Wall: p.wall(c), Mono: c.At}
 	if because, ok := strings.CutPrefix(c.Mark, markBecause); ok {
-		p.why = because
+		p.because = because
 		return
 	}
 	if !p.up && c.Mark != drivers.MarkOpened && c.Mark != drivers.MarkLost {
@@ -136,7 +142,7 @@ func (p *player) take(c drivers.Entry) {
 		p.opened(at)
 	case c.Mark == drivers.MarkLost:
 		p.up, p.idles = false, 0
-		p.put(Chunk{At: at, Kind: Lost, Why: p.because("the line was lost or closed")})
+		p.put(Chunk{At: at, Kind: Lost, Why: p.why()})
 	case c.Mark == markIdle:
 		p.put(Chunk{At: at, Kind: Idle})
 	case c.Mark == markLineError:
@@ -151,16 +157,30 @@ func (p *player) take(c drivers.Entry) {
 
 func (p *player) opened(at drivers.Moment) {
 	p.up, p.idles = true, idleMost
-	p.put(Chunk{At: at, Kind: Up, Why: p.because("recording")})
+	p.put(Chunk{At: at, Kind: Up, Name: cmp.Or(p.because, "recording")})
+	p.because = ""
 }
 
-func (p *player) because(otherwise string) string {
-	why := p.why
-	p.why = ""
-	if why == "" {
-		return otherwise
+// because is the mark of a cause.
+func because(why analysis.Phrase) string {
+	b, err := json.Marshal(why)
+	if err != nil { // a value that JSON has not
+		return markBecause + why.Error()
 	}
-	return why
+	return markBecause + string(b)
+}
+
+// why is the cause of a loss by the mark before it. Recordings by hand, and old ones, have
+// it in words.
+func (p *player) why() (why analysis.Phrase) {
+	defer func() { p.because = "" }()
+	switch {
+	case p.because == "":
+		return analysis.Say("port.lost_or_closed")
+	case json.Unmarshal([]byte(p.because), &why) == nil && why.Code != "":
+		return why
+	}
+	return analysis.Say("port.failed", p.because)
 }
 
 // idle adds the Idle chunks that a port gives for the silence since the latest bytes.

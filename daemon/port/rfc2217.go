@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 
 	"github.com/rs/zerolog"
@@ -96,10 +97,10 @@ func (r *rfcLink) negotiate(ctx context.Context) error {
 	}
 	decided := func() bool { return r.us[optionComPort] != optionWanted }
 	if err := r.await(ctx, decided); err != nil {
-		return fmt.Errorf("the server does not answer in telnet (%w); is it plain? then use tcp://", err)
+		return fault{analysis.Say("port.no_telnet", reason(err)), err}
 	}
 	if r.us[optionComPort] != optionOn {
-		return refuse("the server does not let us set its line (no COM-PORT-OPTION); set it there and use tcp://")
+		return refuse("port.no_com_port_option")
 	}
 	want := lineValues(r.line)
 	b := appendSub(nil, optionComPort, binary.BigEndian.AppendUint32([]byte{setBaud}, want[setBaud])...)
@@ -115,7 +116,7 @@ func (r *rfcLink) negotiate(ctx context.Context) error {
 		return err
 	}
 	if err := r.await(ctx, func() bool { return len(r.answers) == settings }); err != nil {
-		return fmt.Errorf("the server does not answer all line settings: %w", err)
+		return fault{analysis.Say("port.server_settings", reason(err)), err}
 	}
 	return r.checkAnswers(want)
 }
@@ -127,17 +128,22 @@ func lineValues(l drivers.Serial) map[byte]uint32 {
 }
 
 func (r *rfcLink) checkAnswers(want map[byte]uint32) error {
-	names := map[byte]string{setBaud: "baud", setData: "data bits", setParity: "parity", setStop: "stop bits"}
-	var faults []error
+	names := map[byte]string{setBaud: "baud", setData: "data", setParity: "parity", setStop: "stop"}
+	var why analysis.Phrase
 	for _, c := range []byte{setBaud, setData, setParity, setStop} {
 		got := r.answers[c]
 		near := c == setBaud && abs(int(got)-int(want[c]))*50 <= int(want[c]) // 2 %: half the tolerance of a UART (common practice)
 		if got != want[c] && !near {
-			faults = append(faults, fmt.Errorf("the server has %s %d in place of %d (as RFC 2217 numbers it)", names[c], got, want[c]))
+			fault := analysis.Say("port.server_has."+names[c], int(got), int(want[c]))
+			if why.IsZero() {
+				why = fault
+			} else {
+				why = analysis.Say("port.both", why, fault)
+			}
 		}
 	}
-	if faults != nil {
-		return refusal{errors.Join(faults...)}
+	if !why.IsZero() {
+		return refusal{why}
 	}
 	return nil
 }
@@ -150,7 +156,7 @@ func (r *rfcLink) await(ctx context.Context, done func() bool) error {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case time.Now().After(deadline):
-			return fmt.Errorf("no answer in %v", answerWithin)
+			return analysis.Say("port.no_answer", answerWithin)
 		}
 		if err := r.read(readWait, r.keepEarly); err != nil {
 			return err

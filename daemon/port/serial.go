@@ -2,9 +2,9 @@ package port
 
 import (
 	"errors"
-	"fmt"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 
 	"github.com/rs/zerolog"
@@ -27,7 +27,7 @@ func (o *serialOpener) recognise(a Adapter) error {
 		return nil
 	}
 	if !o.first.same(a) {
-		return fmt.Errorf("%w: %v in place of %v; plug the right one in, or restart to take this one", ErrOtherAdapter, a, o.first)
+		return fault{analysis.Say("port.other_adapter", a, o.first), ErrOtherAdapter}
 	}
 	return nil
 }
@@ -68,7 +68,7 @@ func (s *serialPort) read(wait time.Duration, got func([]byte, bool)) error {
 		// The library has one error for a port closed by us and a device gone
 		// away; only the owner closes, so it is the latter.
 		if code := new(serial.PortError); errors.As(err, &code) && code.Code() == serial.PortClosed {
-			return errors.New("the device went away")
+			return analysis.Say("port.went_away")
 		}
 		return err
 	}
@@ -85,7 +85,7 @@ func (s *serialPort) read(wait time.Duration, got func([]byte, bool)) error {
 func (s *serialPort) take(wait time.Duration) (n int, err error) {
 	defer func() {
 		if fault := recover(); fault != nil {
-			err = fmt.Errorf("read: %v; set the limit of open files (LimitNOFILE) to 1024", fault)
+			err = analysis.Say("port.too_many_files", fault)
 		}
 	}()
 	if wait != s.wait {

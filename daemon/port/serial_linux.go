@@ -7,6 +7,7 @@ import (
 	"time"
 	"unsafe"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 
 	"go.bug.st/serial"
@@ -65,14 +66,14 @@ func (t *ttyLink) lock(o *serialOpener) error {
 	case errors.Is(err, unix.EIO): // hung up meanwhile
 		return fmt.Errorf("%s: %w", t.path, err)
 	case err != nil:
-		return refuse("%s is not a serial line: %w; give the device file of the gauge's line", t.path, err)
+		return refuse("port.not_serial", t.path, err)
 	}
 	err := unix.Flock(t.side, unix.LOCK_EX|unix.LOCK_NB)
 	if errors.Is(err, unix.EWOULDBLOCK) {
 		return busy(t.path, o.cfg.Host.lockHolder(uint64(st.Dev), st.Ino))
 	}
 	if err != nil {
-		return fmt.Errorf("lock %s: %w", t.path, err)
+		return fault{analysis.Say("port.lock", t.path, err), err}
 	}
 	if exclusive, err := unix.IoctlGetInt(t.side, unix.TIOCGEXCL); err == nil && exclusive != 0 {
 		who := o.cfg.Host.openers(t.dev)
@@ -162,11 +163,11 @@ func (t *ttyLink) change(f func(*unix.Termios)) error {
 func (t *ttyLink) checkSettings() error {
 	got := lineOf(&t.set)
 	if off := abs(got.Baud - t.line.Baud); off*50 > t.line.Baud { // 2 %: half the tolerance of a UART (common practice)
-		return refuse("%s: the adapter runs at %d baud in place of %d; use another adapter", t.path, got.Baud, t.line.Baud)
+		return refuse("port.adapter_baud", t.path, got.Baud, t.line.Baud)
 	}
 	got.Baud = t.line.Baud
 	if !t.pty() && got != t.line {
-		return refuse("%s: the adapter is set to %v and can't do %v; use another adapter", t.path, got, t.line)
+		return refuse("port.adapter_line", t.path, got, t.line)
 	}
 	return nil
 }
@@ -220,7 +221,7 @@ const waitLeast = time.Millisecond / 2
 
 // Read implements serial.Port.
 func (p *polled) Read(b []byte) (int, error) {
-	return readWithin(p.file, max(p.wait, waitLeast), b, "the device went away") // what a line without a device reads is its end
+	return readWithin(p.file, max(p.wait, waitLeast), b, analysis.Say("port.went_away")) // what a line without a device reads is its end
 }
 
 // read reports bytes that the driver counted as lost before the bytes that came with
@@ -255,7 +256,7 @@ func (t *ttyLink) write(b []byte) error {
 		case errors.Is(err, unix.EAGAIN):
 			left := time.Until(deadline)
 			if left <= 0 {
-				return fmt.Errorf("not taken in %v: the device or adapter accepts nothing", writeLimit)
+				return analysis.Say("port.not_taken", writeLimit)
 			}
 			poll := []unix.PollFd{{Fd: int32(t.side), Events: unix.POLLOUT}}
 			if _, err := unix.Poll(poll, int(left/time.Millisecond)+1); err != nil && !errors.Is(err, unix.EINTR) {
@@ -274,18 +275,18 @@ func (t *ttyLink) check() error {
 	var st unix.Stat_t
 	switch err := unix.Stat(t.path, &st); {
 	case errors.Is(err, unix.ENOENT):
-		return fmt.Errorf("%s is gone", t.path)
+		return analysis.Say("port.gone", t.path)
 	case err != nil:
 		return fmt.Errorf("%s: %w", t.path, err)
 	case uint64(st.Rdev) != t.dev:
-		return fmt.Errorf("%s is another device now", t.path)
+		return analysis.Say("port.another_device", t.path)
 	}
 	now, err := unix.IoctlGetTermios(t.side, unix.TCGETS2)
 	if err != nil {
 		return fmt.Errorf("%s: %w", t.path, err)
 	}
 	if was, is := lineOf(&t.set), lineOf(now); was != is {
-		return fmt.Errorf("%s: another program set it to %v; find it and stop it", t.path, is)
+		return analysis.Say("port.set_by_another", t.path, is)
 	}
 	return nil
 }

@@ -160,7 +160,7 @@ func TestSerial_VanishedLinkIsALossThoughTheLineIsThere(t *testing.T) {
 		t.Fatal(err)
 	}
 	within(t, 10*time.Second, "the loss to be told", func() bool { return r.number(Lost) == 1 })
-	if why := r.Status().Why; !strings.Contains(why, "gone") && !strings.Contains(why, "does not exist") {
+	if why := r.Status().Why.Code; why != "port.gone" && why != "port.went_away" && why != "port.missing" {
 		t.Errorf("why: %s", why)
 	}
 	p.peer.Close()
@@ -186,7 +186,7 @@ func TestSerial_TwoPortsOnOneDeviceAreRefused(t *testing.T) {
 	c := p.config()
 	c.Name, c.Device = "second", target
 	err = New(c, zerolog.Nop()).Run(t.Context(), func(Chunk) {})
-	if !errors.Is(err, ErrBusy) || !strings.Contains(err.Error(), "another port of this program") {
+	if !errors.Is(err, ErrBusy) || reason(err).Code != "port.busy_here" {
 		t.Errorf("got %v", err)
 	}
 	p.send("+12.7003 mm\r\n") // the first hasn't been disturbed
@@ -263,7 +263,7 @@ func TestSerial_RefusesWhatIsNoSerialLine(t *testing.T) {
 	for _, device := range []string{file, "/dev/null", t.TempDir()} {
 		c := Config{Name: "bench", Device: device, Line: line9600}
 		err := New(c, zerolog.Nop()).Run(t.Context(), func(Chunk) {})
-		if err == nil || !strings.Contains(err.Error(), "not a serial line") {
+		if reason(err).Code != "port.not_serial" {
 			t.Errorf("%s: %v", device, err)
 		}
 	}
@@ -275,7 +275,7 @@ func TestSerial_DeviceThatNeedsPlugging(t *testing.T) {
 	p.out()
 	r := run(t, p.config())
 	r.until("the missing device to be told", func() bool { return r.number(Lost) == 1 })
-	if why := r.Status().Why; !strings.Contains(why, "plugged in?") {
+	if why := r.Status().Why; why.Code != "port.missing" {
 		t.Errorf("why: %s", why)
 	}
 	p.in()
@@ -314,7 +314,7 @@ func TestSerial_BlockedWriteIsALoss(t *testing.T) {
 		began = time.Now()
 		err = r.Write(t.Context(), block)
 	}
-	if d := time.Since(began); d > 2*writeLimit || !strings.Contains(err.Error(), "accepts nothing") {
+	if d := time.Since(began); d > 2*writeLimit || reason(err).Code != "port.write" && reason(err).Code != "port.not_taken" {
 		t.Errorf("after %v: %v", d, err)
 	}
 	r.until("the loss", func() bool { return r.number(Lost) == 1 })
@@ -358,7 +358,7 @@ func TestSerial_SettingsChangedByAnotherAreALossAndSetAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.until("the change to be seen", func() bool { return r.number(Lost) == 1 })
-	if log := r.log.String(); !strings.Contains(log, "another program set it to 1200") {
+	if log := r.log.String(); !strings.Contains(log, "port.set_by_another(") {
 		t.Errorf("log:\n%s", log)
 	}
 	r.until("the line to be set again", func() bool { return r.Status().Up && rate() == 9600 })
@@ -425,7 +425,7 @@ func TestSerial_LineSettingsOfATerminal(t *testing.T) {
 	line := line9600
 	line.Parity = "even"
 	tty := &ttyLink{path: "x", line: line, dev: unix.Mkdev(188, 0), set: unix.Termios{Cflag: unix.CS8, Ospeed: 9600}}
-	if err := tty.checkSettings(); err == nil || !strings.Contains(err.Error(), "can't do 9600 8E1") {
+	if err := tty.checkSettings(); reason(err).Code != "port.adapter_line" || !strings.HasSuffix(err.Error(), ", 9600 8E1)") {
 		t.Errorf("an adapter without parity: %v", err)
 	}
 	tty.line, tty.set.Ospeed = line9600, 9700
@@ -449,7 +449,7 @@ func TestLockHolder_ReadsTheTable(t *testing.T) {
 	// The layout is that of proc(5); the numbers are made.
 	file(t, filepath.Join(h.Proc, "locks"), "1: POSIX  ADVISORY  READ  71 00:05:1234 128 128\n2: FLOCK  ADVISORY  WRITE 72 00:05:1234 0 EOF\n")
 	file(t, filepath.Join(h.Proc, "72/comm"), "fairbore\n")
-	if got := h.lockHolder(unix.Mkdev(0, 5), 1234); got != "process 72 (fairbore)" {
+	if got := h.lockHolder(unix.Mkdev(0, 5), 1234); got != "72 (fairbore)" {
 		t.Errorf("got %q", got)
 	}
 	if got := h.lockHolder(unix.Mkdev(0, 5), 1235); got != "" {
@@ -474,7 +474,7 @@ func TestSerial_AnotherAdapterUnderTheNameIsRefused(t *testing.T) {
 	p.out()
 	file(t, serial, "G0043\n")
 	p.in()
-	r.until("the refusal", func() bool { return strings.Contains(r.Status().Why, "G0043 in place of") })
+	r.until("the refusal", func() bool { return r.Status().Why.Code == "port.other_adapter" })
 	if r.Status().Up || r.number(Up) != 1 {
 		t.Errorf("told %s", sequence(r.chunks()))
 	}

@@ -7,6 +7,8 @@ import (
 	"fmt"
 
 	"go.bug.st/serial"
+
+	"fairbore/analysis"
 )
 
 // ttyLink is a serial line where there is no side descriptor. Windows opens a
@@ -23,9 +25,9 @@ func (o *serialOpener) open() (link, error) {
 	case err == nil:
 		return &ttyLink{port, fmt.Sprintf("%s at %v", o.cfg.Device, o.cfg.Line)}, nil
 	case errors.As(err, &code) && code.Code() == serial.PortBusy:
-		return nil, refusal{fmt.Errorf("%s: %w; stop it, or give this port another device", o.cfg.Device, ErrBusy)}
+		return nil, refusal{fault{analysis.Say("port.busy_hidden", o.cfg.Device), ErrBusy}}
 	}
-	return nil, fmt.Errorf("open %s: %w", o.cfg.Device, err)
+	return nil, fault{analysis.Say("port.open", o.cfg.Device, err), err}
 }
 
 // write may block in the driver; the owner then leaves the port alone until it

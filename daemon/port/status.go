@@ -1,13 +1,17 @@
 package port
 
-import "fairbore/drivers"
+import (
+	"fairbore/analysis"
+	"fairbore/drivers"
+)
 
 // Status is how a port is now.
 type Status struct {
 	Up      bool
-	Since   drivers.Moment // of the last change of Up; zero before the first
-	Why     string         // what was opened, or the latest cause of being down
-	Adapter Adapter        // seen at the last opening; zero if there is none to see
+	Since   drivers.Moment  // of the last change of Up; zero before the first
+	Name    string          // what was opened last
+	Why     analysis.Phrase // the latest cause of being down, zero when up
+	Adapter Adapter         // seen at the last opening; zero if there is none to see
 	// ModemLines are the modem lines; valid if HasLines.
 	Lines    ModemLines
 	HasLines bool

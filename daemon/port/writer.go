@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"sync/atomic"
 	"time"
+
+	"fairbore/analysis"
 )
 
 // maxWrite is the longest command: short, so that it fits in any kernel buffer.
@@ -109,7 +111,7 @@ func (p *Port) writer(s *openLine) {
 			}
 			r.done <- err
 			if err != nil {
-				s.fault <- fmt.Errorf("write: %w", err)
+				s.fault <- fault{analysis.Say("port.write", reason(err)), err}
 				return
 			}
 		}
@@ -134,7 +136,7 @@ func (s *openLine) failed(now time.Duration) error {
 	default:
 	}
 	if t := s.busyAt.Load(); t != 0 && now-time.Duration(t) > writeLimit+writeLimit/4 {
-		return fmt.Errorf("write: not taken in %v: the device or adapter accepts nothing", writeLimit)
+		return analysis.Say("port.write", analysis.Say("port.not_taken", writeLimit))
 	}
 	return nil
 }
