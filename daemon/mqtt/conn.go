@@ -35,8 +35,20 @@ func (c *Conn) Publish(topic string, qos byte, retain bool, payload []byte) (Tok
 	}
 }
 
-// ErrNoAnswer says that the broker left a request without an answer.
-var ErrNoAnswer = errors.New("the broker did not answer the subscription in time")
+// What a broker leaves out although it is connected.
+var (
+	ErrNoAnswer = errors.New("the broker did not answer the subscription in time")
+	ErrNoAck    = errors.New("the broker stopped acknowledging")
+)
+
+// lost is the end of a connection that was there.
+type lost struct{ cause error }
+
+// Lost says that a connection was lost, and by what.
+func Lost(cause error) error { return lost{cause} }
+
+func (l lost) Error() string { return "connection lost: " + l.cause.Error() }
+func (l lost) Unwrap() error { return l.cause }
 
 // Subscribe asks for topics and returns those that the broker refuses. take is called on
 // a goroutine of the library, which must not wait.

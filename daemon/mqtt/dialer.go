@@ -1,5 +1,5 @@
 // Package mqtt connects to a broker by MQTT 3.1.1: address and TLS, one connection after
-// another with a wait between, and in a sentence why there is none.
+// another with a wait between, and why there is none.
 package mqtt
 
 import (
@@ -7,7 +7,6 @@ import (
 	"crypto/tls"
 	"crypto/x509"
 	"errors"
-	"fmt"
 	"io"
 	"math/rand/v2"
 	"net"
@@ -19,6 +18,8 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/eclipse/paho.mqtt.golang/packets"
 	"github.com/rs/zerolog"
+
+	"fairbore/analysis"
 )
 
 // Dialer makes connections to a broker.
@@ -50,8 +51,6 @@ type Will struct {
 	Payload []byte
 }
 
-var errConnectTimeout = errors.New("the broker took the connection and did not answer in time")
-
 // Dial makes one attempt, with a will if it is not nil. What wrap makes of the network
 // connection is what is written to and read from.
 func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.Conn) (*Conn, error) {
@@ -78,7 +77,7 @@ func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.C
 	case <-token.Done():
 		err = token.Error()
 	case <-limit.C:
-		err = errConnectTimeout
+		err = analysis.Say("mqtt.connect_timeout")
 	case <-ctx.Done():
 		err = ctx.Err()
 	}
@@ -126,7 +125,7 @@ func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) 
 
 // Keep makes one connection after another, with a wait between, until ctx ends.
 // Each returns how long it held, 0 if it didn't come about, and why it ended.
-func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (time.Duration, error), tell func(connected bool, why string)) {
+func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (time.Duration, error), tell func(connected bool, why analysis.Phrase)) {
 	wait := backoff{pace: &d.Pace}
 	short := 0 // connections in a row that were made and lost at once
 	for ctx.Err() == nil {
@@ -141,7 +140,7 @@ func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (tim
 			short = 0
 		}
 		if short >= 2 {
-			why += fmt.Sprintf("; connections are made and lost at once: does another program use client id %q?", d.cfg.ClientID)
+			why = analysis.Say("mqtt.lost_at_once", why, d.cfg.ClientID)
 		}
 		tell(false, why)
 		select {
@@ -149,11 +148,11 @@ func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (tim
 		case <-time.After(wait.next(held)):
 		}
 	}
-	tell(false, "stopped")
+	tell(false, analysis.Say("mqtt.stopped"))
 }
 
-// explain says in a sentence why there is no connection, and what to do.
-func (d *Dialer) explain(err error) string {
+// explain says why there is no connection, and what to do.
+func (d *Dialer) explain(err error) analysis.Phrase {
 	var (
 		unknown x509.UnknownAuthorityError
 		host    x509.HostnameError
@@ -165,28 +164,40 @@ func (d *Dialer) explain(err error) string {
 	switch {
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
 		if c.User == "" {
-			return "the broker wants a user and a password; give them"
+			return analysis.Say("mqtt.nobody")
 		}
-		return fmt.Sprintf("the broker refused user %q; check user and password", c.User)
+		return analysis.Say("mqtt.user", c.User)
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
-		return fmt.Sprintf("the broker refused client id %q; choose another", c.ClientID)
+		return analysis.Say("mqtt.client_id", c.ClientID)
 	case errors.As(err, &unknown):
 		if c.CAFile == "" {
-			return "the broker's certificate is signed by an unknown authority; give the shop's CA file"
+			return analysis.Say("mqtt.no_ca")
 		}
-		return fmt.Sprintf("the broker's certificate is not signed by the CA in %s; check which CA signed it", c.CAFile)
+		return analysis.Say("mqtt.ca", c.CAFile)
 	case errors.As(err, &host):
-		return fmt.Sprintf("the broker's certificate is for another name (%v); use the name that it has", host)
+		return analysis.Say("mqtt.name", host)
 	case errors.As(err, &invalid):
-		return fmt.Sprintf("the broker's certificate can't be used (%v); check its dates and this computer's clock", invalid)
+		return analysis.Say("mqtt.certificate", invalid)
 	case d.tls != nil && errors.Is(err, packets.ErrorNetworkError) && (errors.Is(err, io.EOF) || errors.Is(err, syscall.ECONNRESET) || errors.As(err, &noTLS)):
-		return fmt.Sprintf("%s broke off the TLS handshake (%v); is that port one with TLS?", c.Broker, err)
+		return analysis.Say("mqtt.no_tls", c.Broker, err)
 	case errors.Is(err, syscall.ECONNREFUSED):
-		return fmt.Sprintf("nothing listens at %s; check that the broker runs, and its address", c.Broker)
+		return analysis.Say("mqtt.refused", c.Broker)
 	case errors.As(err, &netErr) && netErr.Timeout(), errors.Is(err, os.ErrDeadlineExceeded):
-		return fmt.Sprintf("no answer from %s in time; check the network and the address", c.Broker)
+		return analysis.Say("mqtt.timeout", c.Broker)
 	}
-	return err.Error()
+	var said analysis.Phrase
+	var cut lost
+	switch {
+	case errors.Is(err, ErrNoAnswer):
+		return analysis.Say("mqtt.no_answer")
+	case errors.Is(err, ErrNoAck):
+		return analysis.Say("mqtt.no_ack")
+	case errors.As(err, &said):
+		return said
+	case errors.As(err, &cut):
+		return analysis.Say("mqtt.lost", cut.cause)
+	}
+	return analysis.Say("mqtt.failed", err)
 }
 
 // Pace holds the waits of a connection.

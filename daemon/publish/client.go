@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/mqtt"
 )
 
@@ -17,7 +18,7 @@ func (p *Publisher) connect(ctx context.Context) (*link, error) {
 	if c.Local != nil {
 		return newLink(p, local{c.Local}, nil), nil
 	}
-	will, err := json.Marshal(c.daemonAlive(Offline, "connection lost", time.Now()))
+	will, err := json.Marshal(c.daemonAlive(Offline, CutOff, time.Now()))
 	if err != nil {
 		return nil, err
 	}
@@ -31,17 +32,17 @@ func (p *Publisher) connect(ctx context.Context) (*link, error) {
 
 // subscribe asks for the commands of all stations. A broker that refuses them
 // doesn't end the connection; it is told in the status.
-func (p *Publisher) subscribe(ctx context.Context, to carrier) (refused string, err error) {
+func (p *Publisher) subscribe(ctx context.Context, to carrier) (refused analysis.Phrase, err error) {
 	topics := make([]string, len(p.cfg.Stations))
 	for i, s := range p.cfg.Stations {
 		topics[i] = Topic(p.cfg.Site, s, LeafDo)
 	}
 	denied, err := to.Subscribe(ctx, topics, 1, p.arrived)
 	if errors.Is(err, mqtt.ErrNoAnswer) {
-		err = errors.New("the broker did not answer the subscription to commands")
+		err = analysis.Say("mqtt.commands_unanswered")
 	}
 	if len(denied) > 0 {
-		refused = "the broker refuses commands on " + denied[0] + "; check its access rules"
+		refused = analysis.Say("mqtt.commands_refused", denied[0])
 	}
 	return refused, err
 }

@@ -119,10 +119,13 @@ func TestJournalUnreadable(t *testing.T) {
 	j := &publishtest.Journal{Broken: true}
 	j.Add("hone-bay-1", 3)
 	p := run(t, cfg, j, nil)
-	publishtest.Until(t, "the status says so", func() bool { s := p.Status(); return s.Connected && strings.Contains(s.Why, "on fire") })
+	publishtest.Until(t, "the status says so", func() bool {
+		s := p.Status()
+		return s.Connected && s.Why.Code == "mqtt.journal" && strings.Contains(s.Why.Error(), "on fire")
+	})
 	j.SetBroken(false)
 	e.heard(t, 3)
-	publishtest.Until(t, "the status is clear", func() bool { return p.Status().Why == "" })
+	publishtest.Until(t, "the status is clear", func() bool { return p.Status().Why.IsZero() })
 }
 
 // A display that comes late draws from the retained messages alone.

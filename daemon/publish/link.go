@@ -4,9 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/mqtt"
 )
@@ -15,8 +15,6 @@ import (
 // values and bores are looked at again.
 const chunk = 64
 
-var errNoAck = errors.New("the broker stopped acknowledging")
-
 // link is one connection, owned by the goroutine of Run.
 type link struct {
 	p    *Publisher
@@ -24,16 +22,16 @@ type link struct {
 	lost <-chan error
 	buf  []byte // of a payload that is free again; nil while there is none
 
-	flight  []flying       // oldest first
-	records int            // of them, records
-	full    bool           // the window was full and has not half emptied since
-	queue   []event.Record // read from the journal, not sent
-	sent    uint64         // last record sent
-	saved   uint64         // cursor as last given to the journal
-	replied uint64         // last reply sent
-	moved   time.Time      // of the last acknowledgement, or of the first message awaited
-	beat    time.Time      // when alive is due again
-	refused string         // why commands don't come, although connected
+	flight  []flying        // oldest first
+	records int             // of them, records
+	full    bool            // the window was full and has not half emptied since
+	queue   []event.Record  // read from the journal, not sent
+	sent    uint64          // last record sent
+	saved   uint64          // cursor as last given to the journal
+	replied uint64          // last reply sent
+	moved   time.Time       // of the last acknowledgement, or of the first message awaited
+	beat    time.Time       // when alive is due again
+	refused analysis.Phrase // why commands don't come, although connected
 }
 
 // flying is a message on its way. What the broker has already, or can't be sent,
@@ -82,12 +80,12 @@ func (p *Publisher) connection(ctx context.Context) (held time.Duration, err err
 // cause prefers the library's reason for a loss to what it says of each message
 // lost with it, which comes first.
 func (l *link) cause(err error) error {
-	if errors.Is(err, errNoAck) {
+	if errors.Is(err, mqtt.ErrNoAck) {
 		return err
 	}
 	select {
 	case lost := <-l.lost:
-		return fmt.Errorf("connection lost: %w", lost)
+		return mqtt.Lost(lost)
 	case <-time.After(200 * time.Millisecond):
 		return err
 	}
@@ -144,7 +142,7 @@ func (l *link) serve(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		case err := <-l.lost:
-			return fmt.Errorf("connection lost: %w", err)
+			return mqtt.Lost(err)
 		case <-l.awaited():
 		case <-l.p.poke:
 		case <-liveDue.C:
@@ -178,7 +176,7 @@ func (l *link) awaited() <-chan struct{} {
 func (l *link) tick() error {
 	now := time.Now()
 	if len(l.flight) > 0 && now.Sub(l.moved) > l.p.dialer.Pace.Answer {
-		return errNoAck
+		return mqtt.ErrNoAck
 	}
 	if now.After(l.beat) {
 		return l.sayAlive(Online, "")
@@ -280,10 +278,10 @@ func (l *link) leave() {
 	defer limit.Stop()
 	err := l.settle()
 	if err == nil && len(l.p.cfg.Stations) > 1 {
-		err = l.sayStations(Offline, "stopped")
+		err = l.sayStations(Offline, Stopped)
 	}
 	if err == nil {
-		err = l.sayAlive(Offline, "stopped")
+		err = l.sayAlive(Offline, Stopped)
 	}
 	err = errors.Join(err, l.settle())
 	for err == nil && len(l.flight) > 0 {
@@ -292,7 +290,7 @@ func (l *link) leave() {
 			err = l.settle()
 		case err = <-l.lost:
 		case <-limit.C:
-			err = errNoAck
+			err = mqtt.ErrNoAck
 		}
 	}
 	if err != nil {

@@ -36,6 +36,12 @@ const (
 	Offline = "offline"
 )
 
+// The values of Alive.Why.
+const (
+	Stopped = "stopped"
+	CutOff  = "connection lost" // the last will
+)
+
 // Topic returns the topic of a station's or daemon's messages of one kind.
 func Topic(site, station, leaf string) string {
 	return "fairbore/1/" + site + "/" + station + "/" + leaf

@@ -268,7 +268,7 @@ func TestClientIDTwice(t *testing.T) {
 	m := publishtest.StartMosquitto(t)
 	p := run(t, config(m.URL()), &publishtest.Journal{}, nil)
 	run(t, config(m.URL()), &publishtest.Journal{}, nil)
-	publishtest.Until(t, "the hint", func() bool { return strings.Contains(p.Status().Why, "does another program use client id") })
+	publishtest.Until(t, "the hint", func() bool { return p.Status().Why.Code == "mqtt.lost_at_once" })
 }
 
 // A publisher that is killed says goodbye by its last will.

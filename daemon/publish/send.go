@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 )
 
@@ -57,7 +58,7 @@ func (l *link) fill(ctx context.Context) bool {
 	case ctx.Err() != nil:
 		return false
 	case err != nil:
-		l.p.tell(true, "the journal can't be read: "+err.Error())
+		l.p.tell(true, analysis.Say("mqtt.journal", err))
 		return false
 	}
 	l.p.tell(true, l.refused)

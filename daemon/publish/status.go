@@ -1,15 +1,19 @@
 package publish
 
-import "time"
+import (
+	"time"
+
+	"fairbore/analysis"
+)
 
 // Status is how the publisher stands.
 type Status struct {
 	Connected bool
-	Since     time.Time // of Connected
-	Why       string    // a sentence: why not connected, or what is wrong although connected
-	Backlog   uint64    // records of the journal not yet acknowledged
-	Published uint64    // records acknowledged since the start, repeats included
-	Skipped   uint64    // messages that can't be sent at all: too large, or no usable station name
+	Since     time.Time       // of Connected
+	Why       analysis.Phrase // why not connected, or what is wrong although connected
+	Backlog   uint64          // records of the journal not yet acknowledged
+	Published uint64          // records acknowledged since the start, repeats included
+	Skipped   uint64          // messages that can't be sent at all: too large, or no usable station name
 
 	// Live values are not counted, they are made to be replaced.
 
@@ -30,9 +34,9 @@ func (p *Publisher) Status() Status {
 }
 
 // tell changes the connection state and tells OnStatus if that was a change.
-func (p *Publisher) tell(connected bool, why string) {
+func (p *Publisher) tell(connected bool, why analysis.Phrase) {
 	p.mu.Lock()
-	change := p.status.Connected != connected || p.status.Why != why || p.status.Since.IsZero()
+	change := p.status.Connected != connected || p.status.Why.Error() != why.Error() || p.status.Since.IsZero()
 	if p.status.Connected != connected || p.status.Since.IsZero() {
 		p.status.Since = time.Now()
 	}
@@ -41,7 +45,7 @@ func (p *Publisher) tell(connected bool, why string) {
 	if !change {
 		return
 	}
-	p.log.Info().Bool("connected", connected).Str("why", why).Msg("broker")
+	p.log.Info().Bool("connected", connected).Str("why", why.Error()).Msg("broker")
 	if p.OnStatus != nil {
 		p.OnStatus(p.Status())
 	}

@@ -44,14 +44,14 @@ func TestTLSAndPassword(t *testing.T) {
 		set  func(*Config)
 		want string
 	}{
-		"password": {func(c *Config) { c.Password = "wrong" }, `refused user "daemon"; check user and password`},
-		"nobody":   {func(c *Config) { c.User, c.Password = "", "" }, "wants a user and a password"},
-		"ca":       {func(c *Config) { c.CAFile = other.File }, "is not signed by the CA in " + other.File},
-		"no ca":    {func(c *Config) { c.CAFile = "" }, "signed by an unknown authority; give the shop's CA file"},
-		"name":     {func(c *Config) { c.Broker = "ssl://" + secure(stranger, sk).Addr }, "is for another name"},
-		"expired":  {func(c *Config) { c.Broker = "ssl://" + secure(stale, stk).Addr }, "check its dates and this computer's clock"},
-		"nothing":  {func(c *Config) { c.Broker = "ssl://" + publishtest.FreePort(t) }, "nothing listens at ssl://"},
-		"plain":    {func(c *Config) { c.Broker = "ssl://" + publishtest.StartMosquitto(t).Addr }, "is that port one with TLS?"},
+		"password": {func(c *Config) { c.Password = "wrong" }, "mqtt.user(daemon)"},
+		"nobody":   {func(c *Config) { c.User, c.Password = "", "" }, "mqtt.nobody("},
+		"ca":       {func(c *Config) { c.CAFile = other.File }, "mqtt.ca(" + other.File},
+		"no ca":    {func(c *Config) { c.CAFile = "" }, "mqtt.no_ca("},
+		"name":     {func(c *Config) { c.Broker = "ssl://" + secure(stranger, sk).Addr }, "mqtt.name("},
+		"expired":  {func(c *Config) { c.Broker = "ssl://" + secure(stale, stk).Addr }, "mqtt.certificate("},
+		"nothing":  {func(c *Config) { c.Broker = "ssl://" + publishtest.FreePort(t) }, "mqtt.refused(ssl://"},
+		"plain":    {func(c *Config) { c.Broker = "ssl://" + publishtest.StartMosquitto(t).Addr }, "mqtt.no_tls("},
 	} {
 		t.Run(name, func(t *testing.T) {
 			cfg := good
@@ -59,7 +59,7 @@ func TestTLSAndPassword(t *testing.T) {
 			p := run(t, cfg, &publishtest.Journal{}, nil)
 			publishtest.Until(t, "the status says: "+c.want, func() bool {
 				s := p.Status()
-				return !s.Connected && strings.Contains(s.Why, c.want)
+				return !s.Connected && strings.HasPrefix(s.Why.Error(), c.want)
 			})
 		})
 	}
@@ -78,7 +78,7 @@ func TestClientCertificate(t *testing.T) {
 	drained(t, run(t, cfg, j, nil))
 	cfg.CertFile, cfg.KeyFile = "", ""
 	p := run(t, cfg, j, nil)
-	publishtest.Until(t, "refused without", func() bool { return strings.Contains(p.Status().Why, "certificate required") })
+	publishtest.Until(t, "refused without", func() bool { return strings.Contains(p.Status().Why.Error(), "certificate required") })
 }
 
 // WebSocket is another way to the same broker.

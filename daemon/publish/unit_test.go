@@ -9,6 +9,7 @@ import (
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
 
+	"fairbore/analysis"
 	"fairbore/daemon/publishtest"
 )
 
@@ -127,12 +128,12 @@ func TestOnStatus(t *testing.T) {
 	}
 	var told []Status
 	p.OnStatus = func(s Status) { told = append(told, s) }
-	p.tell(false, "a")
-	p.tell(false, "a")
-	p.tell(true, "")
-	p.tell(true, "b")
-	p.tell(false, "c")
-	if len(told) != 4 || !told[1].Connected || told[2].Why != "b" || told[2].Since != told[1].Since || told[3].Since.Before(told[1].Since) {
+	p.tell(false, analysis.Say("a"))
+	p.tell(false, analysis.Say("a"))
+	p.tell(true, analysis.Phrase{})
+	p.tell(true, analysis.Say("b"))
+	p.tell(false, analysis.Say("c"))
+	if len(told) != 4 || !told[1].Connected || told[2].Why.Code != "b" || told[2].Since != told[1].Since || told[3].Since.Before(told[1].Since) {
 		t.Errorf("%+v", told)
 	}
 }

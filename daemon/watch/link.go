@@ -2,10 +2,10 @@ package watch
 
 import (
 	"context"
-	"fmt"
 	"net"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/mqtt"
 	"fairbore/daemon/publish"
 )
@@ -23,7 +23,7 @@ func (w *Watcher) connection(ctx context.Context) (held time.Duration, err error
 	if err := w.subscribe(ctx, conn, link); err != nil {
 		return 0, err
 	}
-	w.tell(true, "")
+	w.tell(true, analysis.Phrase{})
 	err = w.follow(ctx, conn, link)
 	return max(time.Since(start), 1), err
 }
@@ -38,7 +38,7 @@ func (w *Watcher) follow(ctx context.Context, conn *mqtt.Conn, link int) error {
 		case <-ctx.Done():
 			return ctx.Err()
 		case err := <-conn.Lost:
-			return fmt.Errorf("connection lost: %w", err)
+			return mqtt.Lost(err)
 		case <-tick.C:
 			if !w.wanting() {
 				continue
@@ -81,7 +81,7 @@ func (w *Watcher) insist(ctx context.Context, conn *mqtt.Conn, topic string, qos
 		case refused == nil:
 			return nil
 		case wait > time.Second:
-			return fmt.Errorf("the broker refuses to tell of %s; check its access rules", topic)
+			return analysis.Say("mqtt.topic_refused", topic)
 		}
 		select {
 		case <-time.After(wait):

@@ -2,11 +2,11 @@ package watch
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/publish"
 	"fairbore/daemon/state"
@@ -31,7 +31,7 @@ type watched struct {
 
 	changed  bool // the bore, since it was told
 	presence Presence
-	why      string
+	why      analysis.Phrase
 }
 
 // told is an alive message, and when it came.
@@ -109,29 +109,42 @@ func (w *Watcher) seen(p place, s *watched, now time.Time) Seen {
 }
 
 // presence says whether a station is served, by the rule of package publish.
-func (w *Watcher) presence(p place, now time.Time) (Presence, string) {
+func (w *Watcher) presence(p place, now time.Time) (Presence, analysis.Phrase) {
 	if !w.status.Connected {
-		return Unknown, "no connection to the broker: " + w.status.Why
+		return Unknown, analysis.Say("watch.no_broker", w.status.Why)
 	}
 	own := w.alives[p]
 	if own == nil {
-		return Unknown, "nothing says who serves it"
+		return Unknown, analysis.Say("watch.nobody_serves")
 	}
 	name := own.Daemon
 	d := w.alives[place{p.site, name}]
 	switch {
 	case own.State != publish.Online:
-		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(own.Why, publish.Offline))
+		return Gone, gone(name, own.Why)
 	case d == nil:
-		return Unknown, fmt.Sprintf("nothing heard of daemon %s, which serves it", name)
+		return Unknown, analysis.Say("watch.unheard", name)
 	case d.State != publish.Online:
-		return Gone, fmt.Sprintf("daemon %s: %s", name, cmp.Or(d.Why, publish.Offline))
+		return Gone, gone(name, d.Why)
 	case !slices.Contains(d.Stations, p.station):
-		return Gone, fmt.Sprintf("daemon %s no longer serves it", name)
+		return Gone, analysis.Say("watch.no_longer", name)
 	case now.Sub(d.at) > w.silence:
-		return Unknown, fmt.Sprintf("daemon %s has been silent for more than %s", name, w.silence)
+		return Unknown, analysis.Say("watch.silent", name, w.silence)
 	}
-	return Served, ""
+	return Served, analysis.Phrase{}
+}
+
+// gone says that a daemon is offline, and why by its own word.
+func gone(daemon, why string) analysis.Phrase {
+	switch why {
+	case "":
+		return analysis.Say("watch.gone.offline", daemon)
+	case publish.Stopped:
+		return analysis.Say("watch.gone.stopped", daemon)
+	case publish.CutOff:
+		return analysis.Say("watch.gone.connection_lost", daemon)
+	}
+	return analysis.Say("watch.gone.because", daemon, why)
 }
 
 // compareNames orders stations by site and station, numbers in them by value.

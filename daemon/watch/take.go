@@ -59,7 +59,7 @@ const quiet = time.Minute
 
 func (w *Watcher) hand(n news, h *handed) {
 	s := &n.status
-	if (s.Connected != h.status.Connected || s.Why != h.status.Why) && w.OnStatus != nil {
+	if (s.Connected != h.status.Connected || s.Why.Error() != h.status.Why.Error()) && w.OnStatus != nil {
 		w.OnStatus(*s)
 	}
 	h.status = *s
@@ -114,7 +114,7 @@ func (w *Watcher) pass(now time.Time, all bool) (n news) {
 			continue
 		}
 		presence, why := w.presence(p, now)
-		if !s.changed && presence == s.presence && why == s.why {
+		if !s.changed && presence == s.presence && why.Error() == s.why.Error() {
 			continue
 		}
 		s.presence, s.why, s.changed = presence, why, false

@@ -36,7 +36,7 @@ func deaf(t testing.TB) *Watcher {
 		t.Fatal(err)
 	}
 	w.inbox.begin()
-	w.tell(true, "")
+	w.tell(true, analysis.Phrase{})
 	return w
 }
 
@@ -77,17 +77,18 @@ func TestPresence(t *testing.T) {
 		want        Presence
 		why         string
 	}{
-		"nothing said":         {nil, nil, 0, Unknown, "nothing says who serves it"},
-		"no daemon":            {&publish.Alive{Daemon: "d1", State: publish.Online}, nil, 0, Unknown, "nothing heard of daemon d1"},
+		"nothing said":         {nil, nil, 0, Unknown, "watch.nobody_serves()"},
+		"no daemon":            {&publish.Alive{Daemon: "d1", State: publish.Online}, nil, 0, Unknown, "watch.unheard(d1)"},
 		"both online":          {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Online, "", "bay", "bay2")), 30 * time.Second, Served, ""},
-		"silent":               {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Online, "", "bay")), 30*time.Second + 1, Unknown, "silent for more than 30s"},
-		"last will":            {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Offline, "connection lost", "bay")), time.Hour, Gone, "daemon d1: connection lost"},
-		"stopped":              {&publish.Alive{Daemon: "d1", State: publish.Offline, Why: "stopped"}, new(daemon(publish.Online, "", "bay")), 0, Gone, "daemon d1: stopped"},
-		"served no longer":     {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Online, "", "bay2")), 0, Gone, "d1 no longer serves it"},
-		"offline without why":  {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Offline, "", "bay")), 0, Gone, "daemon d1: offline"},
+		"silent":               {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Online, "", "bay")), 30*time.Second + 1, Unknown, "watch.silent(d1, 30s)"},
+		"last will":            {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Offline, "connection lost", "bay")), time.Hour, Gone, "watch.gone.connection_lost(d1)"},
+		"stopped":              {&publish.Alive{Daemon: "d1", State: publish.Offline, Why: "stopped"}, new(daemon(publish.Online, "", "bay")), 0, Gone, "watch.gone.stopped(d1)"},
+		"served no longer":     {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Online, "", "bay2")), 0, Gone, "watch.no_longer(d1)"},
+		"offline without why":  {&publish.Alive{Daemon: "d1", State: publish.Online}, new(daemon(publish.Offline, "", "bay")), 0, Gone, "watch.gone.offline(d1)"},
+		"gone by its own word": {&publish.Alive{Daemon: "bay", State: publish.Offline, Why: "moved"}, nil, 0, Gone, "watch.gone.because(bay, moved)"},
 		"one station, alive":   {&publish.Alive{Daemon: "bay", State: publish.Online, Stations: []string{"bay"}}, nil, 0, Served, ""},
-		"one station, gone":    {&publish.Alive{Daemon: "bay", State: publish.Offline, Why: "connection lost", Stations: []string{"bay"}}, nil, 0, Gone, "connection lost"},
-		"names an unheard one": {&publish.Alive{Daemon: "d2", State: publish.Online}, new(daemon(publish.Online, "", "bay")), 0, Unknown, "nothing heard of daemon d2"},
+		"one station, gone":    {&publish.Alive{Daemon: "bay", State: publish.Offline, Why: "connection lost", Stations: []string{"bay"}}, nil, 0, Gone, "watch.gone.connection_lost(bay)"},
+		"names an unheard one": {&publish.Alive{Daemon: "d2", State: publish.Online}, new(daemon(publish.Online, "", "bay")), 0, Unknown, "watch.unheard(d2)"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := deaf(t)
@@ -102,8 +103,8 @@ func TestPresence(t *testing.T) {
 			w.mu.Lock()
 			got, why := w.presence(place{"quarry-lane", "bay"}, start.Add(c.after))
 			w.mu.Unlock()
-			if got != c.want || !strings.Contains(why, c.why) || (why == "") != (c.why == "") {
-				t.Errorf("%s, %q; want %s, %q", got, why, c.want, c.why)
+			if got != c.want || why.Error() != c.why {
+				t.Errorf("%s, %q; want %s, %q", got, why.Error(), c.want, c.why)
 			}
 			w.only(t) // a daemon is no station
 		})
@@ -140,13 +141,13 @@ func TestPresenceIsToldAsItChanges(t *testing.T) {
 	if s := w.only(t); !s.Heard.Equal(now) {
 		t.Errorf("heard at %s, want %s", s.Heard, now)
 	}
-	w.tell(false, "nothing listens")
+	w.tell(false, analysis.Say("mqtt.refused", "shop:1883"))
 	want(false, Unknown)
-	if s := w.only(t); s.Why != "no connection to the broker: nothing listens" || s.Bore == nil {
+	if s := w.only(t); s.Why.Error() != "watch.no_broker(mqtt.refused(shop:1883))" || s.Bore == nil {
 		t.Errorf("%+v", s)
 	}
 	w.inbox.begin()
-	w.tell(true, "")
+	w.tell(true, analysis.Phrase{})
 	want(false, Unknown)
 	w.give("bay/alive", true, served)
 	want(false, Served)

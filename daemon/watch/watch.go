@@ -12,6 +12,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/mqtt"
 	"fairbore/daemon/publish"
@@ -53,7 +54,7 @@ type Seen struct {
 	// Presence. It must not be changed.
 	Bore     *state.Bore
 	Presence Presence
-	Why      string // why it isn't served, or isn't known to be
+	Why      analysis.Phrase // why it isn't served, or isn't known to be
 	// Heard is when the station or its daemon last said something, by this
 	// computer's clock; zero if all there is was kept at the broker.
 	Heard time.Time
@@ -97,8 +98,8 @@ type Watcher struct {
 // Status is how a watcher stands. Counts are since the start.
 type Status struct {
 	Connected bool
-	Since     time.Time // of Connected
-	Why       string    // a sentence: why not connected
+	Since     time.Time       // of Connected
+	Why       analysis.Phrase // why not connected
 
 	Stations   int    // known now
 	Records    uint64 // taken, without repeats
@@ -135,7 +136,7 @@ func New(cfg Config, log zerolog.Logger) (*Watcher, error) {
 	}
 	return &Watcher{
 		dialer: dialer, site: cfg.Site, log: log, inbox: newInbox(), silence: silence, look: time.Second, most: maxHeld,
-		status: Status{Why: "not started"}, stations: map[place]*watched{}, alives: map[place]*told{}, journals: journals{of: map[journal]*numbers{}},
+		status: Status{Why: analysis.Say("mqtt.not_started")}, stations: map[place]*watched{}, alives: map[place]*told{}, journals: journals{of: map[journal]*numbers{}},
 	}, nil
 }
 
@@ -187,16 +188,16 @@ func (w *Watcher) Stations() []Seen {
 
 // tell changes the connection state; the goroutine that takes tells of it, and
 // of all the stations, of which nothing is known without a connection.
-func (w *Watcher) tell(connected bool, why string) {
+func (w *Watcher) tell(connected bool, why analysis.Phrase) {
 	w.mu.Lock()
-	change := w.status.Connected != connected || w.status.Why != why || w.status.Since.IsZero()
+	change := w.status.Connected != connected || w.status.Why.Error() != why.Error() || w.status.Since.IsZero()
 	if w.status.Connected != connected || w.status.Since.IsZero() {
 		w.status.Since = time.Now()
 	}
 	w.status.Connected, w.status.Why = connected, why
 	w.mu.Unlock()
 	if change {
-		w.log.Info().Bool("connected", connected).Str("why", why).Msg("broker")
+		w.log.Info().Bool("connected", connected).Str("why", why.Error()).Msg("broker")
 		w.inbox.changed()
 	}
 }

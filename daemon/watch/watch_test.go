@@ -207,7 +207,7 @@ func TestWatchFiftyStations(t *testing.T) {
 		t.Logf("gone after %s; the keep-alive is %s", time.Since(cut).Round(10*time.Millisecond), publishtest.Quick().KeepAlive)
 		publishtest.Until(t, "it is said why", func() bool {
 			return e.all(50, func(s Seen) bool {
-				return s.Presence == Served || s.Why == "daemon daemon-0: connection lost" && newest(s)
+				return s.Presence == Served || s.Why.Error() == "watch.gone.connection_lost(daemon-0)" && newest(s)
 			})
 		})
 
@@ -253,7 +253,7 @@ func TestWatchBrokerRestarted(t *testing.T) {
 		m.Kill()
 		publishtest.Until(t, "nothing is known", func() bool {
 			return e.all(10, func(s Seen) bool {
-				return s.Presence == Unknown && strings.Contains(s.Why, "no connection to the broker: ") && s.Bore != nil
+				return s.Presence == Unknown && s.Why.Code == "watch.no_broker" && s.Bore != nil
 			})
 		})
 		b.work()
@@ -287,7 +287,7 @@ func TestWatchDaemonStops(t *testing.T) {
 		end()
 		publishtest.Until(t, "both are gone", func() bool {
 			return e.all(2, func(s Seen) bool {
-				return s.Presence == Gone && s.Why == "daemon daemon-1: stopped" && !s.Heard.IsZero()
+				return s.Presence == Gone && s.Why.Error() == "watch.gone.stopped(daemon-1)" && !s.Heard.IsZero()
 			})
 		})
 		late := watchConfig(url)
@@ -403,9 +403,9 @@ func TestWatchSaysWhy(t *testing.T) {
 	e := watch(t, good)
 	publishtest.Until(t, "connected by TLS and password", func() bool { return e.Status().Connected })
 	for want, set := range map[string]func(*Config){
-		`refused user "daemon"`:          func(c *Config) { c.Password = "wrong" },
-		"signed by an unknown authority": func(c *Config) { c.CAFile = "" },
-		"nothing listens at ssl://":      func(c *Config) { c.Broker = "ssl://" + publishtest.FreePort(t) },
+		"mqtt.user":    func(c *Config) { c.Password = "wrong" },
+		"mqtt.no_ca":   func(c *Config) { c.CAFile = "" },
+		"mqtt.refused": func(c *Config) { c.Broker = "ssl://" + publishtest.FreePort(t) },
 	} {
 		cfg := good
 		cfg.ClientID = "wall-2"
@@ -418,7 +418,7 @@ func TestWatchSaysWhy(t *testing.T) {
 					last = w.statuses[len(w.statuses)-1]
 				}
 			})
-			return !last.Connected && strings.Contains(last.Why, want)
+			return !last.Connected && last.Why.Code == want
 		})
 	}
 }
@@ -432,7 +432,7 @@ func TestWatchRefused(t *testing.T) {
 	e := watch(t, cfg)
 	publishtest.Until(t, "it is said", func() bool {
 		s := e.Status()
-		return !s.Connected && s.Why == "the broker refuses to tell of fairbore/1/elsewhere/+/alive; check its access rules"
+		return !s.Connected && s.Why.Error() == "mqtt.topic_refused(fairbore/1/elsewhere/+/alive)"
 	})
 }
 
