@@ -4,10 +4,9 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
-	"fmt"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 )
 
@@ -17,13 +16,14 @@ func (d *Daemon) command(station string, payload []byte) {
 	reply := refused(a, analysis.Phrase{})
 	switch {
 	case err != nil:
-		reply.Why = analysis.Quote(err.Error())
+		reply.Why = analysis.Reason(err)
 	case a.ID == "":
 		reply.Why = analysis.Say("daemon.no_id")
 	default:
 		a.Source = "broker"
 		reply = d.Do(context.Background(), station, a)
 	}
+	notation.Format{}.Fill(&reply) // a broker's clients need not have the catalogue
 	if b, err := json.Marshal(reply); err == nil { // a Reply has nothing that can't be written
 		d.pub.Done(station, b)
 	}
@@ -35,10 +35,10 @@ func parseAction(payload []byte) (event.Action, error) {
 	dec := json.NewDecoder(bytes.NewReader(payload))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&a); err != nil {
-		return event.Action{ID: a.ID, Do: a.Do}, fmt.Errorf("not a command: %w", err)
+		return event.Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.not_a_command", err)
 	}
 	if dec.More() {
-		return event.Action{ID: a.ID, Do: a.Do}, errors.New("not a command: there is more after it; send one at a time")
+		return event.Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.one_at_a_time")
 	}
 	return a, nil
 }

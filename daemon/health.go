@@ -4,12 +4,15 @@ import (
 	"encoding/json"
 	"net/http"
 	"time"
+
+	"fairbore/analysis"
+	"fairbore/analysis/notation"
 )
 
 // Health is the answer of /healthz: whether the daemon does its work. A gauge that is
 // unplugged or a broker that is away is told and is no fault of the daemon's, which goes
 // on and catches up; a journal that does not record is, and a station that does not
-// answer.
+// answer. Its texts are English, for whoever looks after the computer.
 type Health struct {
 	OK      bool            `json:"ok"`
 	Why     []string        `json:"why,omitempty"` // what is wrong, and what to do
@@ -38,21 +41,26 @@ const answersWithin = time.Second
 // health serves /healthz: 200 if all is well, 503 if not.
 func (d *Daemon) health() http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		var f notation.Format
 		h := Health{Version: d.version, Gauges: []StationHealth{}}
 		if j := d.journal.Status(); !j.Recording {
-			h.Why = append(h.Why, "not recording: "+j.Why)
+			h.Why = append(h.Why, f.Text("daemon.not_recording", j.Why))
 		}
 		if !d.alive(r.Context(), answersWithin) {
-			h.Why = append(h.Why, "a station does not answer; look at the log, and start the daemon again if it stays so")
+			h.Why = append(h.Why, f.Text("daemon.station_stuck"))
 		}
 		h.OK = len(h.Why) == 0
 		if d.pub != nil {
 			p := d.pub.Status()
-			h.Broker = &BrokerHealth{Connected: p.Connected, Why: p.Why, Backlog: p.Backlog}
+			h.Broker = &BrokerHealth{Connected: p.Connected, Why: f.Say(p.Why), Backlog: p.Backlog}
 		}
 		for _, s := range d.stations {
 			p := s.inputs[0].Status()
-			h.Gauges = append(h.Gauges, StationHealth{Name: s.name, Up: p.Up, Why: p.Why})
+			why := p.Why
+			if p.Up {
+				why = analysis.Say("daemon.line_open", p.Name)
+			}
+			h.Gauges = append(h.Gauges, StationHealth{Name: s.name, Up: p.Up, Why: f.Say(why)})
 		}
 		w.Header().Set("Content-Type", "application/json")
 		if !h.OK {

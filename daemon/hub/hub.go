@@ -28,8 +28,8 @@ type Hub struct {
 	now     func() time.Time
 	mu      sync.Mutex
 	views   []*view
-	warning string // about the record, "" while all is well
-	stopped bool   // the journal does not record
+	warning analysis.Phrase // about the record, zero while all is well
+	stopped bool            // the journal does not record
 	dirty   chan struct{}
 }
 
@@ -107,7 +107,7 @@ func (h *Hub) Committed(records []event.Record) {
 }
 
 // Recording notes whether the journal records, and what is to be said of it.
-func (h *Hub) Recording(ok bool, warning string) {
+func (h *Hub) Recording(ok bool, warning analysis.Phrase) {
 	h.mu.Lock()
 	h.stopped, h.warning = !ok, warning
 	for _, v := range h.views {
@@ -208,7 +208,7 @@ func (h *Hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 func (h *Hub) work(v *view, now time.Time) *state.Bore {
 	b := v.fold.Bore(&v.set, now)
 	b.Journal, b.Seq = h.journal, v.seq
-	b.Warning = analysis.Quote(h.warning)
+	b.Warning = h.warning
 	if h.stopped {
 		b.Recording = false
 		b.State, b.Why = event.CannotJudge, analysis.Say("bore.not_recording", h.warning)

@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 )
@@ -63,12 +64,12 @@ func TestViewerSeesItsStationOnlyAndTheStateFirst(t *testing.T) {
 // Nothing is called recorded while the journal does not record.
 func TestNotRecordingIsTheState(t *testing.T) {
 	h := testHub()
-	h.Recording(false, "the disk is full")
+	h.Recording(false, analysis.Say("store.full"))
 	h.tell(false, nil)
-	if b := h.Bore("bay1"); b.Recording || b.State != event.CannotJudge || b.Why.Code != "bore.not_recording" || b.Why.Args[0].Typed() != "the disk is full" {
+	if b := h.Bore("bay1"); b.Recording || b.State != event.CannotJudge || b.Why.Code != "bore.not_recording" || b.Why.Text == "" || b.Warning.Code != "store.full" || b.Warning.Text == "" {
 		t.Errorf("%+v", b)
 	}
-	h.Recording(true, "")
+	h.Recording(true, analysis.Phrase{})
 	h.tell(false, nil)
 	if b := h.Bore("bay1"); !b.Recording || !b.Warning.IsZero() {
 		t.Errorf("after recovery: %+v", b)

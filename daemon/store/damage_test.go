@@ -377,7 +377,7 @@ func TestSuspectIsChecked(t *testing.T) {
 	r.append(t, note("a", "1"))
 	r.settle(t, 1)
 	r.failed(errDamaged)
-	if s := r.Status(); s.Recording || !strings.Contains(s.Why, "damaged") {
+	if s := r.Status(); s.Recording || s.Why.Code != "store.damaged" {
 		t.Errorf("%+v", s)
 	}
 	mustStop(t, r)

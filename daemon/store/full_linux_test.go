@@ -85,7 +85,7 @@ func TestDiskFullAndBack(t *testing.T) {
 		more()
 	}
 	s := r.Status()
-	if s.Recording || s.Queued != n-int(recorded) || !strings.Contains(s.Why, "full") || r.Last() != recorded {
+	if s.Recording || s.Queued != n-int(recorded) || s.Why.Code != "store.full" || r.Last() != recorded {
 		t.Errorf("%d recorded of %d: %+v", recorded, n, s)
 	}
 	back, err := r.after(t.Context(), recorded-1, 10)

@@ -9,14 +9,16 @@ import (
 	"time"
 
 	lib "modernc.org/sqlite/lib"
+
+	"fairbore/analysis"
 )
 
 // Status says whether the journal does its work, for people and for alarms.
 type Status struct {
-	Recording bool      // events get to the disk
-	Why       string    // why they do not, or what else is wrong
-	Since     time.Time // when Recording last changed
-	Queued    int       // events not recorded yet, of at most Room
+	Recording bool            // events get to the disk
+	Why       analysis.Phrase // why they do not, or what else is wrong
+	Since     time.Time       // when Recording last changed
+	Queued    int             // events not recorded yet, of at most Room
 	Room      int
 	HalfFull  bool   // the queue is
 	Waits     uint64 // times that Append had to wait for room, since the start
@@ -37,9 +39,9 @@ const (
 // condition is the state that Status is drawn from; mu guards it.
 type condition struct {
 	Status
-	busy   time.Time // when the commit that runs now began; zero: none does
-	damage string    // found by the check in the background
-	times  times     // of the commits since the start
+	busy   time.Time       // when the commit that runs now began; zero: none does
+	damage analysis.Phrase // found by the check in the background
+	times  times           // of the commits since the start
 }
 
 // Status returns the state of the journal.
@@ -53,13 +55,13 @@ func (j *Journal) Status() Status {
 	s.HalfFull = 2*s.Queued >= s.Room
 	switch {
 	case s.Recording && !j.state.busy.IsZero() && now.Sub(j.state.busy) > stallAfter:
-		s.Recording, s.Since, s.Why = false, j.state.busy, "the disk does not answer; look at it"
-	case s.Recording && j.state.damage != "":
+		s.Recording, s.Since, s.Why = false, j.state.busy, analysis.Say("store.no_answer")
+	case s.Recording && !j.state.damage.IsZero():
 		s.Why = j.state.damage
 	case s.Recording && s.Reserve:
-		s.Why = "the disk is full and the journal lives on its reserve; make room"
+		s.Why = analysis.Say("store.reserve")
 	case s.Recording && s.Low:
-		s.Why = "the disk is nearly full; make room"
+		s.Why = analysis.Say("store.low")
 	}
 	return s
 }
@@ -83,34 +85,35 @@ func (j *Journal) failed(err error) {
 	queued, _, _ := j.queue.status()
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	if !j.state.Recording && j.state.Why == why {
+	if !j.state.Recording && j.state.Why.Error() == why.Error() {
 		return
 	}
 	if j.state.Recording {
 		j.state.Since = j.cfg.Now()
 	}
 	j.state.Recording, j.state.Why = false, why
-	j.cfg.Log.Error().Err(err).Str("journal", j.path).Int("queued", queued).Msg("journal not recording: " + why)
+	j.cfg.Log.Error().Err(err).Str("journal", j.path).Int("queued", queued).Str("why", why.Error()).Msg("journal not recording")
 	if damaged(err) {
 		j.suspected()
 	}
 	signal(j.changed)
 }
 
-func explain(err error) string {
+// explain says why a commit has failed, and what to do.
+func explain(err error) analysis.Phrase {
 	switch c := code(err); {
 	case full(err):
-		return "the disk is full; make room"
+		return analysis.Say("store.full")
 	case damaged(err):
-		return "the journal is damaged; start again, and it will be moved aside and a new one begun"
+		return analysis.Say("store.damaged")
 	case c == lib.SQLITE_BUSY, c == lib.SQLITE_LOCKED:
-		return "another program holds the journal; close that one"
+		return analysis.Say("store.held")
 	case c == lib.SQLITE_READONLY, c == lib.SQLITE_CANTOPEN, c == lib.SQLITE_PERM:
-		return "the disk refuses to be written to; look at it"
+		return analysis.Say("store.refuses")
 	case c == lib.SQLITE_IOERR:
-		return "the disk fails; look at it"
+		return analysis.Say("store.fails")
 	}
-	return err.Error()
+	return analysis.Say("store.failed", err)
 }
 
 // succeeded notes that a commit has worked.
@@ -120,7 +123,7 @@ func (j *Journal) succeeded() {
 	if j.state.Recording {
 		return
 	}
-	j.state.Recording, j.state.Why, j.state.Since = true, "", j.cfg.Now()
+	j.state.Recording, j.state.Why, j.state.Since = true, analysis.Phrase{}, j.cfg.Now()
 	j.cfg.Log.Info().Str("journal", j.path).Uint64("last", j.last).Msg("journal is recording again")
 	signal(j.changed)
 }
@@ -186,7 +189,7 @@ func (j *Journal) measureDisk() {
 // from told, the status that was reported last. It returns what is reported now.
 func (j *Journal) report(told Status) Status {
 	now := j.Status()
-	if now.Recording == told.Recording && now.Why == told.Why && now.Reserve == told.Reserve &&
+	if now.Recording == told.Recording && now.Why.Error() == told.Why.Error() && now.Reserve == told.Reserve &&
 		now.Low == told.Low && now.HalfFull == told.HalfFull && now.LongLog == told.LongLog && now.Waits == told.Waits {
 		return told
 	}
@@ -214,6 +217,6 @@ func (j *Journal) checkLarge(ctx context.Context) {
 	j.suspected()
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.state.damage = "the journal is damaged; finish the part, back it up and start again, and it will be moved aside and a new one begun"
+	j.state.damage = analysis.Say("store.damage_found")
 	signal(j.changed)
 }
