@@ -23,7 +23,7 @@ func (d *Daemon) command(station string, payload []byte) {
 		a.Source = "broker"
 		reply = d.Do(context.Background(), station, a)
 	}
-	notation.Format{}.Fill(&reply) // a broker's clients need not have the catalogue
+	notation.Format{}.Fill(&reply)                 // a broker's clients need not have the catalogue
 	if b, err := json.Marshal(reply); err == nil { // a Reply has nothing that can't be written
 		d.pub.Done(station, b)
 	}

@@ -296,3 +296,20 @@ func TestFilledSizesAreWhole(t *testing.T) {
 		t.Errorf("in a message: %q", p.Text)
 	}
 }
+
+// A phrase in an error is said in place, however deep it is; all else is as it was.
+func TestErrorsAreSaidInPlace(t *testing.T) {
+	f := notation.Format{Language: trial(t, "over(by) = over by {by}\nfit(why) = fit: {why}")}
+	over := analysis.Say("over", analysis.Deviation(25_000))
+	for want, err := range map[string]error{
+		"over by 2.5 µm":                              over,
+		"fit: over by 2.5 µm":                         analysis.Say("fit", over),
+		"port a: over by 2.5 µm":                      fmt.Errorf("port a: %w", over),
+		"over by 2.5 µm\nport a: over by 2.5 µm\neof": errors.Join(over, fmt.Errorf("port a: %w", over), errors.New("eof")),
+		"plain": errors.New("plain"),
+	} {
+		if got := f.Error(err); got != want {
+			t.Errorf("%v: %q, want %q", err, got, want)
+		}
+	}
+}

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -57,15 +58,7 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 	if len(x) == 0 {
 		return fmt.Errorf("the journal has no accepted part of job %q; fairbore report --kind job says what it has", job)
 	}
-	fmt.Fprintf(out, "%s of job %s, the mean of each\n", parts(len(x)), job)
-	return lot(x, o, out)
-}
-
-func parts(n int) string {
-	if n == 1 {
-		return "1 accepted part"
-	}
-	return fmt.Sprintf("%d accepted parts", n)
+	return errors.Join(lines(out, said([]analysis.Phrase{analysis.Say("study.of_job", len(x), job)})), lot(x, o, out))
 }
 
 // finished returns the mean size, in µm, of each accepted part of a job, and the
@@ -114,7 +107,6 @@ func lot(x []float64, o LotOptions, out io.Writer) error {
 	for i := range x {
 		x[i] -= low
 	}
-	fmt.Fprintf(out, "Sizes in µm above the low limit, %s mm (%s in).\n", o.Limits.Low.Format(analysis.MM, 4), o.Limits.Low.Format(analysis.IN, 6))
 	c, err := study.Capability(x, study.Spec{High: o.Limits.High.Micrometres() - low}, confidence)
 	if err != nil {
 		return err
@@ -123,7 +115,8 @@ func lot(x []float64, o LotOptions, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(lines(out, said(c.Says())), lines(out, []string{""}), lines(out, said(chart.Says())))
+	head := notation.Format{Full: true}.Text("study.above_low", analysis.Size(o.Limits.Low)) // in both systems
+	return errors.Join(lines(out, append([]string{head}, said(c.Says())...)), lines(out, []string{""}), lines(out, said(chart.Says())))
 }
 
 func lines(out io.Writer, text []string) error {

@@ -16,6 +16,7 @@ import (
 	"github.com/rs/zerolog"
 	"pgregory.net/rapid"
 
+	"fairbore/analysis"
 	"fairbore/drivers"
 )
 
@@ -301,5 +302,25 @@ func TestReplay_TornRecordingPlaysWhatIsWhole(t *testing.T) {
 	}
 	if s := sequence(play(t, Config{Device: schemeRecording + path})); s != "up, data, lost, up, end" {
 		t.Errorf("told %s", s)
+	}
+}
+
+// A recording keeps the cause of a loss as it was said; one by hand has it in words, or
+// none.
+func TestReplay_SaysTheCauseOfALoss(t *testing.T) {
+	gone := analysis.Say("port.write", analysis.Say("port.not_taken", time.Second))
+	for mark, want := range map[string]string{
+		because(gone): gone.Error(), markBecause + "unplugged": "port.failed(unplugged)", markBecause + "{}": "port.failed({})", markIdle: "port.lost_or_closed()",
+	} {
+		list := playlist(&drivers.Recording{Entries: []drivers.Entry{{Mark: drivers.MarkOpened}, {Mark: mark}, {Mark: drivers.MarkLost}, {Mark: drivers.MarkLost}}}, 0)
+		var got []string
+		for _, c := range list {
+			if c.Kind == Lost {
+				got = append(got, c.Why.Error())
+			}
+		}
+		if !slices.Equal(got, []string{want, "port.lost_or_closed()"}) {
+			t.Errorf("%s: %q, want %q", mark, got, want)
+		}
 	}
 }

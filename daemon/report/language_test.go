@@ -92,7 +92,7 @@ func eventful(t *testing.T) Part {
 	add(event.Event{Kind: event.Placed, Place: &event.Choice{Place: taken.Place, Skip: true}})
 	add(event.Event{Kind: event.Reworked, Rework: &event.Rework{Values: []event.Reworking{{No: 1, Was: taken.Size, Now: taken.Size, Within: 1000}}}})
 	add(event.Event{Kind: event.Warmed, Warm: &event.Warmth{Ring: &warm}})
-	add(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-07", Lost: true, Why: analysis.Quote("TYPED-2")}})
+	add(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-07", Lost: true, Why: analysis.Say("port.gone", "/dev/ttyUSB0")}})
 	add(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-07"}})
 	add(event.Event{Kind: event.ClockSet, Clock: &event.Clock{Jump: 3.5}})
 	add(event.Event{Kind: event.ClockSet, Clock: &event.Clock{Jump: -3.5}})
@@ -101,9 +101,9 @@ func eventful(t *testing.T) Part {
 	add(event.Event{Kind: event.Disturbed, Note: "TYPED-5"})
 	add(event.Event{Kind: event.Disturbed, Note: "TYPED-5"})
 	read(func(r *event.Reading) {
-		r.Surprising, r.Expected, r.ExpectedU, r.Ask = true, r.Size, 500, analysis.Quote("TYPED-6")
+		r.Surprising, r.Expected, r.ExpectedU, r.Ask = true, r.Size, 500, analysis.Say("ask.right_place", taken.Place, taken.Place)
 	})
-	read(func(r *event.Reading) { r.Ask = analysis.Quote("TYPED-7") })
+	read(func(r *event.Reading) { r.Ask = analysis.Say("ask.right_place", taken.Place, taken.Place) })
 	read(func(r *event.Reading) { r.How = "manual" })
 	read(func(r *event.Reading) { r.Mastered = 0 })
 	return p

@@ -184,7 +184,7 @@ func TestStepsOfTimeAreSaid(t *testing.T) {
 		if l, _ := b.Live(); (coded(l.Hint) == "⟦hint.adapter 16⟧") != (step > 0) {
 			t.Errorf("in steps of %s: %q", step, l.Hint)
 		}
-		b.GaugeState(b.now, "G-11", true, analysis.Quote("unplugged"))
+		b.GaugeState(b.now, "G-11", true, analysis.Say("port.gone", "/dev/ttyUSB0"))
 		if !b.rest.hint().IsZero() {
 			t.Error("another cable has the steps of the last")
 		}

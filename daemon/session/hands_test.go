@@ -185,7 +185,7 @@ func TestInstrumentsBesideTheGauge(t *testing.T) {
 	if r := b.Fold().Newest(); r == nil || r.Place.String() != "58 mm / 0°" {
 		t.Errorf("a reading with the depth scale at 57.5 mm: %+v", r)
 	}
-	b.keep(b.GaugeState(b.now, "Z-1", true, analysis.Quote("unplugged")))
+	b.keep(b.GaugeState(b.now, "Z-1", true, analysis.Say("port.gone", "/dev/ttyUSB0")))
 	if g := b.bore(); g.State == event.CannotJudge && strings.HasPrefix(g.Why.Code, "bore.gauge_lost") {
 		t.Errorf("a lost depth scale is told as a lost gauge: %s", g.Why)
 	}

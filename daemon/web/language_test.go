@@ -230,7 +230,9 @@ func TestPagesAreInTheLanguage(t *testing.T) {
 	for _, c := range []struct {
 		s    *Server
 		path string
-	}{{busy, "/history"}, {busy, "/history?job=J-4112"}, {busy, "/history?part=none"}, {bare, "/wall"}} {
+	}{{busy, "/history"}, {busy, "/history?job=J-4112"}, {busy, "/history?part=none"}, {bare, "/wall"},
+		{s, "/plan?nominal=25mm&class=H77&process=gnawed"}, {s, "/plan?low=x&high=1/3+mm&form=5+furlong&oval=1/8+in"}, {s, "/plan?low=25mm&high=24mm&oval=20mm&process=ground&bush_outside=30mm&housing=29.96mm&boss=60mm&bush=wood&hub=iron"},
+		{s, "/plan?low=25mm&high=24mm&oval=20mm&process=ground&bush_outside=30mm&housing=29.96mm&boss=60mm&bush=bronze&hub=iron"}, {s, "/plan?nominal=25mm&class=H7&process=reamed&stock=300um"}, {s, "/plan?nominal=5mm&class=H7"}} {
 		pageInCodes(t, c.s, c.path, said)
 	}
 	for _, path := range pagesToTry() {

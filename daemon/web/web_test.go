@@ -473,7 +473,7 @@ func TestPlan(t *testing.T) {
 	cfg, src := everything(true)
 	s := serve(t, cfg, src)
 	_, _, body := get(t, s, "/plan?job=J-4107&process=pressed&bush_outside=28.6mm&housing=28.56mm&boss=63.5mm&bush=bronze&hub=iron")
-	for _, want := range []string{"0.875200 in", "<svg", "close by about 28.8 µm"} {
+	for _, want := range []string{"0.875200 in", "<svg", "close by about 28.77 µm"} {
 		if !strings.Contains(strings.ToLower(body), strings.ToLower(want)) {
 			t.Errorf("the plan lacks %q", want)
 		}
