@@ -197,7 +197,7 @@ func noWord(s *watch.Seen, now time.Time) analysis.Phrase {
 	case since.IsZero():
 		return analysis.Say("wall.no_word", s.Why)
 	case now.Sub(since).Abs() < 12*time.Hour:
-		return analysis.Say("wall.no_word_since", since.Local().Format(time.TimeOnly), s.Why)
+		return analysis.Say("wall.no_word_since", analysis.Clock(since.Local()), s.Why)
 	}
 	return analysis.Say("wall.no_word_since", since.Local(), s.Why)
 }

@@ -254,7 +254,7 @@ func TestWallOfFiftyStations(t *testing.T) {
 	s.says(names, event.InSize, "")
 
 	m.Kill()
-	s.says(names, event.CannotJudge, "no connection to the broker: ")
+	s.says(names, event.CannotJudge, "⟦watch.no_broker ")
 	if b := s.bore(names[0]); b.Sizes != nil || b.Room != 0 || b.ToLow != 0 || b.Part.Serial != "12" {
 		t.Errorf("a size of before is left: %+v", b)
 	}
