@@ -15,10 +15,10 @@ type Averaging struct {
 	Readings float64 `json:"readings"`
 }
 
-// mostSpread bounds what is remembered: beyond it the old is forgotten as new comes, so
+// maxSpread bounds what is remembered: beyond it the old is forgotten as new comes, so
 // that a filter that somebody has changed at the gauge shows. q is then known to that of
 // a mean over 10 ms, (10 ms)²/12, which makes no more than 0.02 µm.
-const mostSpread = 1.44e10
+const maxSpread = 1.44e10
 
 // Add takes the sums of one more reading in, to six significant digits: they stand in the
 // journal.
@@ -27,7 +27,7 @@ func (a *Averaging) Add(spread, slope float64) {
 		return
 	}
 	sum := Averaging{a.Spread + spread, a.Slope + slope, a.Squares + slope*slope/spread, a.Readings + 1}
-	part := min(1, mostSpread/sum.Spread)
+	part := min(1, maxSpread/sum.Spread)
 	*a = Averaging{SixDigits(sum.Spread * part), SixDigits(sum.Slope * part), SixDigits(sum.Squares * part), SixDigits(sum.Readings * part)}
 }
 

@@ -32,7 +32,7 @@ func askOptions() []Option {
 		{"form", "the driver that reads the replies", "line", []string{"line", "fixed", "pattern"}},
 		{"request", `what is sent; \r, \n and \x02 are bytes`, `?\r`, nil},
 		{"echo", "whether the gauge repeats the request before its reply", "no", []string{"no", "yes"}},
-	}, paceOptions("100ms", "1s")...)
+	}, pacingOptions("100ms", "1s")...)
 	for _, form := range askForms() {
 		for _, o := range form.Options {
 			if !slices.ContainsFunc(all, func(p Option) bool { return p.Name == o.Name }) {
@@ -65,7 +65,7 @@ type ask struct {
 
 func newAsk(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
-	d := &ask{exchange: exchange{pace: readPace(r)}, request: r.bytes("request"), echo: r.is("echo", "yes")}
+	d := &ask{exchange: exchange{pacing: readPacing(r)}, request: r.bytes("request"), echo: r.is("echo", "yes")}
 	if len(d.request) == 0 {
 		r.fault("request", "want what asks the gauge for a value")
 	}

@@ -9,7 +9,7 @@ import "time"
 // a frame under way, or opening, one round passes in which nothing is asked
 // and nothing that comes is believed.
 type exchange struct {
-	pace
+	pacing
 	asked     bool // a request is out
 	listening bool // a round in which nothing is asked
 	trusted   bool // what comes next answers what is asked next
@@ -17,18 +17,18 @@ type exchange struct {
 	stale     int  // of them, those that came before the request
 }
 
-// pace is how often a gauge is asked.
-type pace struct{ interval, timeout time.Duration }
+// pacing is how often a gauge is asked.
+type pacing struct{ interval, timeout time.Duration }
 
-func readPace(r *optionReader) pace {
-	return pace{
+func readPacing(r *optionReader) pacing {
+	return pacing{
 		interval: r.duration("interval", 0, time.Hour),
 		timeout:  r.duration("timeout", 10*time.Millisecond, time.Minute),
 	}
 }
 
-// paceOptions are the options of the drivers that ask.
-func paceOptions(interval, timeout string) []Option {
+// pacingOptions are the options of the drivers that ask.
+func pacingOptions(interval, timeout string) []Option {
 	return []Option{
 		{"interval", "least time between two requests", interval, nil},
 		{"timeout", "how long to wait for a reply before asking again", timeout, nil},
@@ -36,7 +36,7 @@ func paceOptions(interval, timeout string) []Option {
 }
 
 // Pace implements Requester.
-func (p *pace) Pace() (interval, timeout time.Duration) { return p.interval, p.timeout }
+func (p *pacing) Pace() (interval, timeout time.Duration) { return p.interval, p.timeout }
 
 // Reset implements Resetter.
 func (x *exchange) Reset() {

@@ -77,21 +77,21 @@ func (d *lineDecoder) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	return d.form.decode(frame, out)
 }
 
-// lineForm is how the text of a line reads.
+// lineForm describes the text of a line.
 type lineForm struct {
 	mark      byte // decimal mark
-	separator byte // 0 for none
+	separator byte // 0: none
 	fields    []string
 	channels  []string
 	units     []Unit // by field
 	prefix    []byte
 	signed    bool
-	places    int // -1 for any
-	length    int // 0 for any
+	places    int // -1: any
+	length    int // 0: any
 	words     []word
 }
 
-// word is a text in the number's place and what it means.
+// word is a text that may stand in place of the number, and its meaning.
 type word struct {
 	text   string
 	reason Reason
@@ -176,7 +176,7 @@ func (f *lineForm) decode(frame []byte, out []Sample) ([]Sample, error) {
 	}
 }
 
-// next parts the first field from the rest of a line.
+// next separates the first field from the rest of a line.
 func (f *lineForm) next(b []byte) (field, rest []byte, more bool) {
 	switch f.separator {
 	case 0:
@@ -193,7 +193,7 @@ func (f *lineForm) next(b []byte) (field, rest []byte, more bool) {
 	return trimBlanks(b[:i]), b[i+1:], true
 }
 
-// nextBlank parts a field that ends at a blank, with a unit that follows it.
+// nextBlank separates a field that ends at a blank, with the unit after it.
 func nextBlank(b []byte) (field, rest []byte, more bool) {
 	word := func(b []byte) int {
 		if i := bytes.IndexAny(b, " \t"); i >= 0 {
@@ -249,8 +249,8 @@ func (f *lineForm) value(b []byte, i int) (s Sample, fault Reason) {
 	return s, fault
 }
 
-// readUnit reads what follows a number, where the gauge is set to want, or to
-// a unit that is not known.
+// readUnit reads what follows a number. The gauge is set to the unit want, or to a unit that is not
+// known.
 func readUnit(b []byte, want Unit) (Unit, Reason) {
 	for len(b) > 0 && isBlank(b[0]) {
 		b = b[1:]
@@ -270,9 +270,8 @@ func readUnit(b []byte, want Unit) (Unit, Reason) {
 	return u, Noise
 }
 
-// channel takes a channel mark off the start of a field and returns its place
-// in the list, -1 if there is none. A mark that ends in a digit must be parted
-// from the number.
+// channel removes a channel mark from the start of a field. It returns the index of the channel in the
+// list, -1 if there is no mark. A mark that ends in a digit must be separated from the number.
 func (f *lineForm) channel(b []byte) (int, []byte) {
 	for i, c := range f.channels {
 		if len(b) <= len(c) || string(b[:len(c)]) != c {
@@ -302,7 +301,7 @@ func (f *lineForm) notNumber(b []byte, fault Reason) Reason {
 			return w.reason
 		}
 	}
-	for end := len(b); end > 0; end-- { // a word may have a unit behind it
+	for end := len(b); end > 0; end-- { // a unit may follow a word
 		if end < len(b) && !isBlank(b[end]) {
 			continue
 		}

@@ -14,13 +14,13 @@ type splitter struct {
 	fault    Reason // of the frame returned last, if not empty
 }
 
-// nextByte is what is known of the byte that comes next.
+// nextByte says what is known of the next byte.
 type nextByte uint8
 
 const (
 	unsure nextByte = iota // it may be within a line
 	begin                  // it begins a line
-	within                 // it belongs to a line that was given up
+	within                 // it belongs to a line that was dropped
 )
 
 func readQuiet(r *optionReader) time.Duration {
@@ -58,11 +58,11 @@ func (l *splitter) Split(data []byte, idle bool) (advance int, frame []byte) {
 	}
 	switch {
 	case l.nextByte == within && len(data) > 0:
-		return seen, data[:0] // the line end may be in the rest
+		return seen, data[:0] // the rest of the line end may follow
 	case len(data) > maxLine:
 		l.nextByte = within
 		return maxLine + 1, data[:maxLine+1]
-	case idle && len(data) > 0: // it broke off
+	case idle && len(data) > 0: // the line broke off
 		l.nextByte, l.fault = unsure, TooShort
 		return len(data), data
 	case idle:

@@ -43,8 +43,8 @@ type register struct {
 	unit    Unit
 }
 
-// order is how the bytes of a value come, A being the most significant.
-type order struct{ words, bytes bool } // turned around
+// order is the order of the bytes of a value, where A is the most significant.
+type order struct{ words, bytes bool } // words or bytes swapped
 
 // bitTest is a test of the status register: the bits of mask are those of value.
 type bitTest struct {
@@ -66,7 +66,7 @@ func modbusOptions() []Option {
 		{"status", "address of a status register; none if empty", "", nil},
 		{"status-good", "bits of it that say the values are good, as MASK=VALUE, such as 0x0003=0x0001", "", nil},
 		{"status-over", "bits of it that say over range, as MASK=VALUE", "", nil},
-	}, paceOptions("100ms", "500ms")...)
+	}, pacingOptions("100ms", "500ms")...)
 }
 
 func readModbus(r *optionReader) modbus {
@@ -182,9 +182,8 @@ func (m *modbus) appendRequest(out []byte) []byte {
 	return binary.BigEndian.AppendUint16(out, uint16(m.count))
 }
 
-// measure looks at the beginning of what may be a reply, from the function on,
-// and returns its length. It is 0 if more must be seen to tell, and -1 if it
-// is no reply to the request.
+// measure reads the start of what may be a reply, from the function on, and returns its length. It is
+// 0 if more bytes are needed to tell, and -1 if this is not a reply to the request.
 func (m *modbus) measure(b []byte) int {
 	switch {
 	case len(b) == 0:

@@ -39,7 +39,7 @@ type modbusRTU struct {
 
 func newModbusRTU(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
-	d := &modbusRTU{exchange: exchange{pace: readPace(r)}, modbus: readModbus(r)}
+	d := &modbusRTU{exchange: exchange{pacing: readPacing(r)}, modbus: readModbus(r)}
 	d.quiet = readQuiet(r)
 	if d.unit == 0 || d.unit > 247 {
 		r.fault("unit-id", "want 1 to 247")

@@ -24,7 +24,7 @@ func modbusTCPDriver() Driver {
 }
 
 type modbusTCP struct {
-	pace
+	pacing
 	modbus
 	transaction uint16 // of the latest request
 	asked       bool   // it was not answered yet
@@ -32,7 +32,7 @@ type modbusTCP struct {
 
 func newModbusTCP(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
-	d := &modbusTCP{pace: readPace(r), modbus: readModbus(r)}
+	d := &modbusTCP{pacing: readPacing(r), modbus: readModbus(r)}
 	return d, r.err()
 }
 

@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// optionReader reads the options of a driver and gathers what is wrong with
-// them, so that all faults are told at once.
+// optionReader reads the options of a driver and collects their faults, so that all are reported
+// together.
 type optionReader struct {
 	options Options
 	faults  []string
@@ -59,7 +59,8 @@ func (r *optionReader) bytes(name string) []byte {
 	return b
 }
 
-// list reads texts parted by commas, without blanks around; nil if there are none.
+// list reads texts separated by commas, without the blanks around them. It returns nil if there are
+// none.
 func (r *optionReader) list(name string) []string {
 	if strings.TrimSpace(r.options[name]) == "" {
 		return nil

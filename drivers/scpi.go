@@ -39,7 +39,7 @@ func scpiDriver() Driver {
 			{"fields", "names of several values by position, such as size,depth; - leaves one out", "", nil},
 			{"unit", "unit of the numbers, one or one for each field; m is given as mm with the decimal point moved", "", nil},
 			{"quiet", "silence after which an unfinished answer is given up", "300ms", nil},
-		}, paceOptions("100ms", "2s")...),
+		}, pacingOptions("100ms", "2s")...),
 		New: newSCPI,
 	}
 }
@@ -53,12 +53,12 @@ type scpi struct {
 	metres               bool
 	begun                bool // the first commands were sent
 	trouble              bool // there may be errors to ask for
-	forErrors            bool // what was asked last is errors
+	forErrors            bool // the latest request was for errors
 }
 
 func newSCPI(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
-	d := &scpi{exchange: exchange{pace: readPace(r)}, fields: r.names("fields"), metres: r.is("unit", "m")}
+	d := &scpi{exchange: exchange{pacing: readPacing(r)}, fields: r.names("fields"), metres: r.is("unit", "m")}
 	d.quiet = readQuiet(r)
 	end := "\n"
 	if r.is("end", "crlf") {
@@ -158,7 +158,7 @@ func (d *scpi) readError(b []byte) Reason {
 	return GaugeError
 }
 
-// values reads numbers parted by commas.
+// values reads numbers separated by commas.
 func (d *scpi) values(frame []byte, out []Sample) ([]Sample, Reason) {
 	rest, n := frame, max(1, len(d.fields))
 	for i := range n {
@@ -248,9 +248,8 @@ func scanExponent(b []byte) (int, Reason) {
 	return int(v), ""
 }
 
-// scpiSpecial finds the numbers that stand for something else, however they
-// are spelt: 9.9E37 is an infinity, 9.91E37 is not a number (SCPI-99, volume 1,
-// 7.2.1, from memory).
+// scpiSpecial recognises numbers with a special meaning, however they are written: 9.9E37 is infinity,
+// 9.91E37 is not a number (SCPI-99, volume 1, 7.2.1, from memory).
 func scpiSpecial(digits int64, exponent int) Reason {
 	for digits != 0 && digits%10 == 0 {
 		digits, exponent = digits/10, exponent+1
@@ -264,9 +263,8 @@ func scpiSpecial(digits int64, exponent int) Reason {
 	return ""
 }
 
-// scpiWord reads the words that some instruments send in their place. Any other
-// text is no answer to the query, however readable: it may be the answer to
-// another, or say what was wrong with this one.
+// scpiWord reads the words that some instruments send instead of a number. Any other text does not
+// answer the query, however readable: it may answer another one, or say what was wrong with this one.
 func scpiWord(b []byte) Reason {
 	var a [12]byte
 	switch string(lower(b, &a)) {

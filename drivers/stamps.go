@@ -7,11 +7,11 @@ import (
 )
 
 const (
-	stampsLeast = 32                      // intervals to tell from
-	stampsApart = 1500 * time.Microsecond // between two heaps of intervals; what computer and line add is less
-	stampsHeap  = 0.05                    // of the intervals, the least that makes a heap
-	stampsIn    = 0.9                     // of them that the heaps hold
-	stampsOff   = 0.15                    // of a step that a heap may lie off a whole number of them, at most
+	minIntervals     = 32                      // fewest intervals to judge by
+	minClusterGap    = 1500 * time.Microsecond // least distance of two clusters of intervals; what computer and line add is less
+	minClusterShare  = 0.05                    // least share of the intervals that makes a cluster
+	minClustered     = 0.9                     // least share of the intervals that lies in clusters
+	maxClusterOffset = 0.15                    // largest offset of a cluster from a whole number of steps, in steps
 )
 
 // StampStep returns the step in which values are handed over, by the intervals between
@@ -24,11 +24,11 @@ const (
 // looks like such a step with an interval of one and two steps, which is therefore only
 // believed of 14 to 18 ms.
 func StampStep(intervals []time.Duration) time.Duration {
-	if len(intervals) < stampsLeast {
+	if len(intervals) < minIntervals {
 		return 0
 	}
-	means, in := heaps(slices.Sorted(slices.Values(intervals)))
-	if len(means) < 2 || float64(in) < stampsIn*float64(len(intervals)) {
+	means, in := clusters(slices.Sorted(slices.Values(intervals)))
+	if len(means) < 2 || float64(in) < minClustered*float64(len(intervals)) {
 		return 0
 	}
 	step := math.Inf(1)
@@ -36,7 +36,7 @@ func StampStep(intervals []time.Duration) time.Duration {
 		step = min(step, means[i]-means[i-1])
 	}
 	for _, m := range means {
-		if math.Abs(m/step-math.Round(m/step)) > stampsOff {
+		if math.Abs(m/step-math.Round(m/step)) > maxClusterOffset {
 			return 0
 		}
 	}
@@ -47,15 +47,15 @@ func StampStep(intervals []time.Duration) time.Duration {
 	return time.Duration(step * float64(time.Second)).Round(time.Millisecond)
 }
 
-// heaps returns the means of the heaps of intervals that are sorted, s, and how many
-// intervals are in them.
-func heaps(d []time.Duration) (means []float64, in int) {
+// clusters returns the means of the clusters of intervals, s, and how many intervals lie in them. The
+// intervals are sorted.
+func clusters(d []time.Duration) (means []float64, in int) {
 	from := 0
 	for i := range d {
-		if i+1 < len(d) && d[i+1]-d[i] < stampsApart {
+		if i+1 < len(d) && d[i+1]-d[i] < minClusterGap {
 			continue
 		}
-		if heap := d[from : i+1]; float64(len(heap)) >= stampsHeap*float64(len(d)) {
+		if heap := d[from : i+1]; float64(len(heap)) >= minClusterShare*float64(len(d)) {
 			sum := 0.0
 			for _, v := range heap {
 				sum += v.Seconds()

@@ -68,12 +68,11 @@ const (
 		"\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00" + "789-456+1230."
 )
 
-// restGaps is how many gaps of silence there must be before what follows a
-// broken burst is believed. More than restMost is no silence but a clock that
-// was set, or bytes that are no record.
+// restGaps is how many gaps of silence must pass before the text after a broken burst is trusted. An
+// interval above maxRest is not silence: the clock was set, or the bytes are not a record.
 const (
 	restGaps = 10
-	restMost = 24 * time.Hour
+	maxRest  = 24 * time.Hour
 )
 
 type typed struct {
@@ -84,10 +83,10 @@ type typed struct {
 
 	nextByte nextByte
 	text     []byte // typed so far
-	spoilt   Reason // why the text is not to be believed
+	spoilt   Reason // why the text is not to be trusted
 	shift    [2]bool
-	last     time.Duration // of the latest key, or of the first event, by their clock
-	known    bool          // there was one
+	last     time.Duration // time of the latest key, or of the first event, by their clock
+	known    bool          // last is set
 	heard    bool          // something came since the device was opened
 	frame    []byte        // the text returned last
 	fault    Reason        // of it
@@ -138,8 +137,7 @@ func (d *typed) Split(data []byte, idle bool) (advance int, frame []byte) {
 	return d.record, d.event(e)
 }
 
-// lose notes that events were lost: the text has a hole, or the next one begins
-// with it.
+// lose notes that events were lost, so that the text has a gap, or the next one starts with it.
 func (d *typed) lose() {
 	d.nextByte = unsure
 	d.spoil(LineError)
@@ -159,7 +157,7 @@ type inputEvent struct {
 	value uint32
 }
 
-// parseEvent reads a record, and tells whether it can be one.
+// parseEvent reads a record, and reports whether it can be one.
 func parseEvent(b []byte) (e inputEvent, ok bool) {
 	var seconds, micros uint64
 	if half := (len(b) - 8) / 2; half == 8 {
@@ -185,7 +183,7 @@ func parseEvent(b []byte) (e inputEvent, ok bool) {
 	return e, false
 }
 
-// event takes an event in and returns a text that is over, or filler.
+// event takes an event. It returns a text that is complete, or filler.
 func (d *typed) event(e inputEvent) (frame []byte) {
 	filler := d.text[:0]
 	if !d.known { // a key may have gone down before
@@ -221,15 +219,14 @@ func (d *typed) event(e inputEvent) (frame []byte) {
 	return frame
 }
 
-// pause ends a burst if the key comes long after the one before, and returns
-// what was typed in it.
+// pause ends a burst if the key comes long after the previous one, and returns the text of the burst.
 func (d *typed) pause(at time.Duration) (frame []byte) {
 	since := at - d.last
 	paused := d.known && (since > d.gap || since < 0)
 	if paused && len(d.text) > 0 {
 		frame = d.breakOff()
 	}
-	if paused && since >= restGaps*d.gap && since < restMost {
+	if paused && since >= restGaps*d.gap && since < maxRest {
 		d.nextByte = begin
 	}
 	d.last, d.known = at, true
@@ -257,7 +254,7 @@ func (d *typed) key(code uint16) {
 	}
 }
 
-// take returns the text and begins another.
+// take returns the text and starts another.
 func (d *typed) take() []byte {
 	d.frame = append(d.frame[:0], d.text...)
 	d.fault = d.spoilt

@@ -2,28 +2,28 @@ package advise
 
 import "math"
 
-// normal is a normal distribution of a log-removal, and its probability.
+// normal is a normal distribution of a log-removal, with its weight in a mixture.
 type normal struct{ weight, log, sd float64 }
 
-// forecast is the distribution of the logarithm of what a stroke takes off in the
-// next round, µm: a mixture over the scatters that are held possible.
+// forecast is the distribution of the log of what one stroke takes off in the next round, µm. It is a
+// mixture over the scatters that are considered.
 type forecast struct {
 	parts       [2 * len(scatters) * len(strays)]normal
-	log, spread float64 // mean; standard deviation but for the strays
-	above       [len(past)]float64
+	log, spread float64 // mean; standard deviation without the strays
+	above       [len(tailProbabilities)]float64
 }
 
-// felt is the forecast of a removal of one known spread.
-func felt(sd float64) (f forecast) {
+// byFeel is the forecast of a removal with a single known spread.
+func byFeel(sd float64) (f forecast) {
 	f.parts[0] = normal{1, 0, sd}
 	f.log, f.spread = 0, sd
-	f.find()
+	f.quantiles()
 	return f
 }
 
-// sum fills mean and spread in. Beyond the bounds the figures say nothing, and no
-// number may overflow.
-func (f *forecast) sum() {
+// moments works out mean and spread. It limits them, as beyond the limits they mean nothing and numbers
+// could overflow.
+func (f *forecast) moments() {
 	for i := range f.parts {
 		n := &f.parts[i]
 		n.log, n.sd = min(max(n.log, -12), 8), min(n.sd, 2)
@@ -38,7 +38,7 @@ func (f *forecast) sum() {
 	f.spread = min(math.Sqrt(f.spread/w), 2)
 }
 
-// tail is the probability that the logarithm exceeds x.
+// tail returns the probability that the logarithm exceeds x.
 func (f *forecast) tail(x float64) (p float64) {
 	for i := range f.parts {
 		if n := &f.parts[i]; n.weight > 1e-6 {
@@ -48,10 +48,10 @@ func (f *forecast) tail(x float64) (p float64) {
 	return p
 }
 
-// past are the probabilities that a plan asks the forecast for.
-var past = [...]float64{mostRisk, mostPast, planRisk, landFar, landNear}
+// tailProbabilities lists the probabilities for which a plan needs quantiles of the forecast.
+var tailProbabilities = [...]float64{maxRisk, maxPast, planRisk, landFar, landNear}
 
-// The places in past.
+// Indices into past.
 const (
 	pastRisk = iota
 	pastMost
@@ -60,9 +60,10 @@ const (
 	pastNear
 )
 
-// find fills in how far above its mean the logarithm lies with the probabilities.
-func (f *forecast) find() {
-	for i, p := range past {
+// quantiles works out the quantiles: how far above its mean the logarithm lies with each probability of
+// past.
+func (f *forecast) quantiles() {
+	for i, p := range tailProbabilities {
 		low, high := 0.0, 8.0
 		for high-low > 4e-3 {
 			if mid := (low + high) / 2; f.tail(f.log+mid) > p {
@@ -75,17 +76,17 @@ func (f *forecast) find() {
 	}
 }
 
-// risk is the probability that n strokes, of which a place gets the given share with
-// a relative spread of doubt, take it over a limit that is room above a reading
-// of standard uncertainty u (normal).
+// risk returns the probability that n strokes take a place over a limit. The place gets the given
+// share of the strokes, with a relative spread of doubt. The limit is room above a reading of standard
+// uncertainty u (normal).
 func (f *forecast) risk(room, n, share, doubt, u float64) float64 {
 	g := *f
 	for i := range g.parts {
 		c := &g.parts[i]
 		c.log, c.sd = c.log+math.Log(n*share), math.Hypot(c.sd, doubt)
 	}
-	// Trapezia, which are exact for a normal weight as long as they are no wider than
-	// what is summed takes to change.
+	// The trapezoidal rule is accurate for a normal weight as long as its steps are small against the
+	// scale on which the sum changes.
 	step := 0.5
 	if u > 0 {
 		step = min(max(math.Exp(f.log)*n*share*f.spread/u, 0.1), step)

@@ -19,7 +19,7 @@ func closeTo(tb testing.TB, what string, got, want, within float64) {
 // 15 % with 4.44 µm of room 0.1 %, 12 strokes 3.5 %, 14 strokes 22 %. Ours, with
 // a log-normal one, has a longer tail. Then cases of one doubt only, in closed form.
 func TestRisk(t *testing.T) {
-	f := felt(0.15)
+	f := byFeel(0.15)
 	for n, want := range map[float64]float64{10: 0.001, 12: 0.035, 14: 0.22} {
 		take, room := n*0.28, 1000*(31.75254-31.7481)
 		normal := math.Erfc((room-take)/math.Hypot(take*0.15, 0.316)/math.Sqrt2) / 2
@@ -28,10 +28,10 @@ func TestRisk(t *testing.T) {
 			t.Errorf("%g strokes: risk %.4f, normal %.4f", n, got, normal)
 		}
 	}
-	g := felt(0.3)
+	g := byFeel(0.3)
 	closeTo(t, "risk of the hand alone", g.risk(2, 1, 1, 0, 0), math.Erfc(math.Ln2/0.3/math.Sqrt2)/2, 1e-9)
 	closeTo(t, "with a doubt of the share", g.risk(2, 1, 1, 0.4, 0), math.Erfc(math.Ln2/0.5/math.Sqrt2)/2, 1e-9)
-	e := felt(1e-3)
+	e := byFeel(1e-3)
 	closeTo(t, "risk of the gauge alone", e.risk(1.2, 0.2, 1, 0, 0.5), math.Erfc(2/math.Sqrt2)/2, 1e-3)
 }
 
@@ -44,13 +44,13 @@ func TestRiskAgainstDraws(t *testing.T) {
 		f.observe(&g)
 	}
 	ahead := f.round(state{level: 1})
-	ahead.find()
+	ahead.quantiles()
 	rng := rand.New(rand.NewPCG(5, 1))
 	draw := func() float64 {
 		at := rng.Float64()
 		for _, m := range f.models {
 			if at -= m.weight; at < 0 {
-				mean, v, _ := m.seen(state{level: 1})
+				mean, v, _ := m.observation(state{level: 1})
 				sd := m.scatter
 				if rng.Float64() < m.strays {
 					sd = m.stray()
@@ -77,7 +77,7 @@ func TestRiskAgainstDraws(t *testing.T) {
 			past4 += 1.0 / draws
 		}
 	}
-	closeTo(t, "draws past the quantile", past4, mostPast, 0.05*mostPast)
+	closeTo(t, "draws past the quantile", past4, maxPast, 0.05*maxPast)
 }
 
 // ready is a filter before any round, of a material that isn't known.

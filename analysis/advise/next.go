@@ -7,35 +7,35 @@ import (
 	"fairbore/analysis/verdict"
 )
 
-// planner is the input worked out. Sizes are µm from the target.
+// planner is the input, prepared for planning. Sizes are µm from the target.
 type planner struct {
-	in     *Input
-	repeat float64
-	gains  []gain
-	again  int // how often the newest state was gauged again
-	rate   Rate
-	noted  bool    // the rounds' strokes or seconds; else the step is of µm
-	step   float64 // the smallest round
-	light  bool    // at about half the pressure
-	secs   []section
+	in          *Input
+	repeat      float64
+	gains       []gain
+	gaugedAgain int // how often the bore was gauged again since it was last honed
+	rate        Rate
+	noted       bool    // the rounds note strokes or seconds; otherwise a step is in µm
+	step        float64 // the smallest round
+	light       bool    // at about half the pressure
+	sections    []section
 
-	tol, high, edge float64 // tolerance; high limit; what the largest reading may come to
+	tol, high, edge float64 // tolerance; high limit; the largest reading that is allowed
 	u               float64
-	gauging         float64 // standard deviation of one reading from one gauging to the next
-	stock           float64 // mean to target
+	gauging         float64 // standard deviation of a reading between two gaugings
+	stock           float64 // from the mean to the target
 	largest         float64
 }
 
-// The spread of a removal that the operator judges by feel, of which neither
-// strokes nor seconds are noted, and the smallest round said, µm.
+// The spread of a removal that the operator judges by feel, as neither strokes nor seconds are noted,
+// and the smallest round that is advised, µm.
 const (
-	feltSpread = 0.35
-	feltStep   = 0.1
+	byFeelSpread = 0.35
+	byFeelStep   = 0.1
 )
 
-// bar is what forbids a round.
+// bar is a reason that forbids a round.
 type bar struct {
-	do  Kind
+	do  ActionKind
 	why analysis.Phrase
 }
 
@@ -59,7 +59,7 @@ func newPlanner(in *Input) (*planner, *bar) {
 	return p, nil
 }
 
-// forbidden finds what forbids any advice, nil if nothing does.
+// forbidden returns the reason that forbids any advice, or nil.
 func forbidden(in *Input) *bar {
 	switch {
 	case in.Job == nil:
@@ -86,14 +86,14 @@ func (p *planner) repeatability() float64 {
 	return µm(p.in.U.Expanded) / 4
 }
 
-// warm says to wait while a part may still shrink by more than shows: half as
-// much again as the gauge repeats to, or a twentieth of the tolerance.
+// warm tells the operator to wait while the part may still shrink by more than is measurable: by half
+// as much again as the gauge's repeatability, or a twentieth of the tolerance.
 func (p *planner) warm() *bar {
 	w := p.in.Warm
 	if w == nil || w.Shrink <= 0 {
 		return nil
 	}
-	if µm(w.most()) <= max(1.5*p.repeat, (p.in.Job.High-p.in.Job.Low).Micrometres()/20) {
+	if µm(w.maxShrink()) <= max(1.5*p.repeat, (p.in.Job.High-p.in.Job.Low).Micrometres()/20) {
 		return nil
 	}
 	if w.Wait > 0 {
@@ -102,37 +102,37 @@ func (p *planner) warm() *bar {
 	return &bar{Wait, analysis.Say("advise.warm", w.Shrink)}
 }
 
-// driftPart is the part of the tolerance that zero and temperature may wander
-// before anybody acts, ± (common practice).
+// driftPart is the share of the tolerance by which zero and temperature may drift before anybody acts,
+// ± (common practice).
 const driftPart = 0.1
 
-// common is the standard deviation of that, µm.
-func common(j *analysis.Job) float64 {
+// commonSD returns the standard deviation of that drift, µm.
+func commonSD(j *analysis.Job) float64 {
 	return driftPart / math.Sqrt(3) * (j.High - j.Low).Micrometres()
 }
 
-// follow takes the rounds in for the rate.
+// follow estimates the rate from the rounds.
 func (p *planner) follow() {
 	in := p.in
 	seconds := timed(in.Rounds, in.Prior)
-	p.gauging = math.Hypot(p.repeat, common(in.Job))
-	p.gains = gains(in.Rounds, p.repeat, common(in.Job), seconds)
-	p.again = again(p.gains)
+	p.gauging = math.Hypot(p.repeat, commonSD(in.Job))
+	p.gains = gains(in.Rounds, p.repeat, commonSD(in.Job), seconds)
+	p.gaugedAgain = countGaugedAgain(p.gains)
 	f := newRates(in.Job, in.Prior, seconds)
 	honed, noted := false, false
 	for i := range p.gains {
 		f.observe(&p.gains[i])
-		honed = honed || !p.gains[i].nothing()
-		noted = noted || p.gains[i].effort > 0 // also where it took too little off to tell a rate from
+		honed = honed || !p.gains[i].tookNothing()
+		noted = noted || p.gains[i].effort > 0 // also where it took off too little to tell a rate
 	}
 	p.rate = f.forecast(seconds, in.Dressed)
 	p.noted = noted || !honed
 	if !p.noted {
-		p.rate, p.step = Rate{full: felt(feltSpread), Spread: feltSpread}, feltStep
+		p.rate, p.step = Rate{full: byFeel(byFeelSpread), Spread: byFeelSpread}, byFeelStep
 	}
 }
 
-// locate puts limits and sections as distances from the target.
+// locate converts limits and sections to distances from the target.
 func (p *planner) locate() {
 	j, z := p.in.Job, &p.in.Judged.Sizes.Zone
 	p.tol = (j.High - j.Low).Micrometres()
@@ -143,17 +143,17 @@ func (p *planner) locate() {
 	for _, s := range p.in.Form.Sections {
 		q := section{depth: s.Depth, mean: (s.Mean - j.Target).Micrometres(), max: (s.Max - j.Target).Micrometres()}
 		q.u = p.repeat / math.Sqrt(float64(max(s.N, 1)))
-		p.secs = append(p.secs, q)
+		p.sections = append(p.sections, q)
 		p.stock -= q.mean / float64(len(p.in.Form.Sections))
 		p.largest = max(p.largest, q.max)
 	}
 	p.sectionParts()
 }
 
-// advise works out the advice by what the stop rule says of the bore.
+// advise works out the advice that follows from the stop rule.
 func (p *planner) advise() Advice {
 	t := p.findTight()
-	a := Advice{Saved: true, Rate: &p.rate, How: p.how(&t)}
+	a := Advice{Saved: true, Rate: &p.rate, How: p.measures(&t)}
 	if !p.noted {
 		a.Rate = nil
 	}
@@ -166,9 +166,9 @@ func (p *planner) advise() Advice {
 		a.lost(analysis.Say("advise.lost.over"))
 		a.aside("advise.aside.over", b.Sentence)
 	case b.Stop.Action == verdict.LayAside:
-		p.doubt(&a, b.Stop.Reason)
+		p.gaugeAgainOrLayAside(&a, b.Stop.Reason)
 	case b.Stop.Action == verdict.StopNow:
-		p.doubt(&a, b.Stop.Reason)
+		p.gaugeAgainOrLayAside(&a, b.Stop.Reason)
 	case b.Stop.Action == verdict.Finished:
 		a.says(Stop, "advise.stop.in_size", b.Stop.Reason)
 	case b.Stop.Action == verdict.FormFault:
@@ -181,34 +181,34 @@ func (p *planner) advise() Advice {
 	return a
 }
 
-// formDoubt is for a bore in size with a form limit that can't be called met:
-// what is tight along the bore may still be evened out.
+// formDoubt advises on a bore in size whose form limit can't be called met. What is tight along the
+// bore may still be evened out.
 func (p *planner) formDoubt(a *Advice, t *tight) {
-	if t.by > worth(p.in.Job) && p.even(a, t) {
+	if t.by > minDifference(p.in.Job) && p.evenOut(a, t) {
 		return
 	}
-	if p.again > 0 {
+	if p.gaugedAgain > 0 {
 		a.says(Stop, "advise.stop.form_close", p.in.Judged.Sentence)
 		return
 	}
 	a.says(GaugeAgain, "advise.again.form_close", p.in.Judged.Sentence)
 }
 
-// even makes a round of short strokes the advice, if there is room for one.
-func (p *planner) even(a *Advice, t *tight) bool {
-	if !t.real || t.where == "" || !a.Saved || p.most(p.whole()) < p.step {
+// evenOut advises a round of short strokes, if there is room for one.
+func (p *planner) evenOut(a *Advice, t *tight) bool {
+	if !t.real || t.where == "" || !a.Saved || p.safeEffort(p.whole()) < p.step {
 		return false
 	}
-	p.fill(a, t, p.steps(round{spell: p.mixed(t, 1), n: p.correction(t), short: 1}))
+	p.fill(a, t, p.wholeSteps(round{allotment: p.mixed(t, 1), n: p.correction(t), short: 1}))
 	return a.Kind != ""
 }
 
-// doubt is for a bore past the safe high size: gauge it again, cool. Lay it aside
-// when it reads over the limit itself again; or past the safe size a third
-// time, by the mean of two, since the first may have been warm.
-func (p *planner) doubt(a *Advice, why analysis.Phrase) {
+// gaugeAgainOrLayAside advises on a bore past the safe high size: let it cool and gauge it again. The bore is laid
+// aside when a second gauging again reads over the limit itself. It is also laid aside when a third
+// reads past the safe size, by the mean of the last two, as the first may have been warm.
+func (p *planner) gaugeAgainOrLayAside(a *Advice, why analysis.Phrase) {
 	a.Nearly = true
-	if p.again > 0 && p.largest > p.high || p.again > 1 && p.meanLargest() > p.edge || p.again >= 3 {
+	if p.gaugedAgain > 0 && p.largest > p.high || p.gaugedAgain > 1 && p.meanLargest() > p.edge || p.gaugedAgain >= 3 {
 		a.lost(analysis.Say("advise.lost.past_safe"))
 		a.aside("advise.aside.past_safe", why)
 		return
@@ -216,7 +216,7 @@ func (p *planner) doubt(a *Advice, why analysis.Phrase) {
 	a.says(GaugeAgain, "advise.again.past_safe", why)
 }
 
-// meanLargest is the mean of the largest readings of the newest two rounds.
+// meanLargest returns the mean of the largest readings of the newest two rounds.
 func (p *planner) meanLargest() float64 {
 	last := p.in.Rounds[len(p.in.Rounds)-2:]
 	return ((last[0].Largest - p.in.Job.Target).Micrometres() + (last[1].Largest - p.in.Job.Target).Micrometres()) / 2
@@ -227,9 +227,9 @@ func (a *Advice) aside(sentence string, why analysis.Phrase) {
 	a.How = nil
 }
 
-// salvage works out whether the differences along and about the bore can still
-// be brought inside: short strokes take the rest of the bore along, and an oval
-// wants at least its own size of stock (common practice).
+// salvage works out whether the differences along and around the bore can still be brought within
+// their limits. Short strokes take the rest of the bore along, and an oval needs at least its own size
+// of stock (common practice).
 func (p *planner) salvage(a *Advice, t *tight) {
 	b, room := p.in.Judged, p.edge-p.largest
 	z := &b.Sizes.Zone
@@ -250,12 +250,12 @@ func (p *planner) salvage(a *Advice, t *tight) {
 		deviation(differ), deviation(excess), deviation(max(room, 0))))
 }
 
-// mend is for a bore in size whose form is not: short strokes, if there is room.
+// mend advises on a bore in size whose form is not: short strokes, if there is room.
 func (p *planner) mend(a *Advice, t *tight) {
-	if p.even(a, t) {
+	if p.evenOut(a, t) {
 		return
 	}
-	if p.again == 0 {
+	if p.gaugedAgain == 0 {
 		a.says(GaugeAgain, "advise.again.form", p.in.Judged.Sentence)
 		return
 	}
@@ -263,11 +263,11 @@ func (p *planner) mend(a *Advice, t *tight) {
 	a.aside("advise.aside.form", p.in.Judged.Sentence)
 }
 
-// hone is for a bore with stock to go.
+// hone advises on a bore with stock to go.
 func (p *planner) hone(a *Advice, t *tight) {
 	q, r := p.plan(t)
 	switch {
-	case !a.Saved && p.again == 0:
+	case !a.Saved && p.gaugedAgain == 0:
 		a.says(GaugeAgain, "advise.again.lost", a.NotSaved)
 	case !a.Saved:
 		a.aside("advise.aside.lost", a.NotSaved)
@@ -275,7 +275,7 @@ func (p *planner) hone(a *Advice, t *tight) {
 		a.says(Dress, "advise.dress", analysis.Say("advise.dress_why"))
 	case r.n >= p.step:
 		q.fill(a, t, r)
-	case p.again < 3:
+	case p.gaugedAgain < 3:
 		a.Nearly = true
 		a.says(GaugeAgain, "advise.again.no_room", p.noRoom())
 	default:
@@ -288,7 +288,7 @@ func (p *planner) noRoom() analysis.Phrase {
 	return analysis.Say("advise.no_room", p.in.Judged.Sizes.Room)
 }
 
-// fill makes a planned round the advice.
+// fill turns a planned round into advice.
 func (p *planner) fill(a *Advice, t *tight, r round) {
 	if r.n < p.step {
 		return
@@ -307,28 +307,28 @@ func (p *planner) fill(a *Advice, t *tight, r round) {
 		a.Strokes, a.Most, a.Short = int(r.n), int(r.most), short
 	}
 	a.Nearly = p.noted && r.most < 3
-	a.Take = deviation(r.n * p.per() * share)
-	a.Risk = p.risk(r.spell, r.n)
+	a.Take = deviation(r.n * p.perStep() * share)
+	a.Risk = p.risk(r.allotment, r.n)
 	p.expect(a, r)
 	p.remain(a)
 	a.Sentence, a.Reason = p.sentence(a), p.reason(a)
 }
 
 func (p *planner) expect(a *Advice, r round) {
-	for i, s := range p.secs {
-		take := r.n * p.per() * r.share[i]
+	for i, s := range p.sections {
+		take := r.n * p.perStep() * r.share[i]
 		band := 2 * math.Hypot(take*math.Hypot(p.spread(), r.doubt[i]), s.u)
 		at := func(v float64) analysis.Length { return p.in.Job.Target + analysis.Length(deviation(v)) }
 		a.Expected = append(a.Expected, Expected{s.depth, at(s.mean + take), at(s.mean + take - band), at(s.mean + take + band)})
 	}
 }
 
-// remain estimates what is left to the target; for time the slower end counts.
+// remain estimates what is left to the target. For time the slower end counts.
 func (p *planner) remain(a *Advice) {
 	if !p.noted || p.stock <= 0 {
 		return
 	}
-	n := p.stock / p.per()
+	n := p.stock / p.perStep()
 	a.Left = &Remaining{int(min(n/(1+p.spread()), 1e6)), int(math.Ceil(min(n*(1+2*p.spread()), 1e6))), p.rate.Seconds}
 }
 

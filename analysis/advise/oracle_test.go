@@ -24,7 +24,7 @@ func (s *shop) informed() advise.Advice {
 
 // rate is the true one, µm a stroke, after so many strokes since dressing.
 func (s *shop) rate(cut float64) float64 {
-	r := s.bore.Slow + (s.bore.Fast-s.bore.Slow)*math.Exp(-cut/max(s.bore.Glaze, 1))
+	r := s.bore.GlazedRate + (s.bore.FreshRate-s.bore.GlazedRate)*math.Exp(-cut/max(s.bore.GlazeStrokes, 1))
 	if s.eased {
 		r *= s.hand.Press
 	}

@@ -7,47 +7,47 @@ import (
 	"fairbore/analysis/form"
 )
 
-// How much of the full rate short strokes bring to the rest of the bore. The
-// stone is about two thirds of the bore's length or more, so it cuts there too
-// (common practice; the figure is a guess, so it has a wide spread).
+// The share of the full rate that short strokes bring to the rest of the bore. The stone is about two
+// thirds of the bore's length or more, so it cuts there too (common practice; the figure is a guess,
+// so its spread is wide).
 const (
 	restShare  = 0.5
 	restSpread = 0.15
-	restLeast  = 0.35 // the best that can be hoped for
-	// Strokes at both ends by turns give each of them half of its own and the
-	// rest's half of the other's.
+	restLeast  = 0.35 // the smallest share that can be hoped for
+	// With short strokes at both ends by turns, each end gets half of its own and half of the share from
+	// the other's.
 	endsShare = (1 + restShare) / 2
 	// Short strokes dwell, and may cut faster than long ones (common practice).
 	dwellSpread = 0.30
-	dwellLeast  = 0.15 // from round to round
+	dwellLeast  = 0.15 // spread from round to round
 )
 
-// Ends is where a bore is tight that is so at both of its ends.
+// Ends names both ends of a bore as the place that is tight.
 const Ends = "ends"
 
-// tight is where a bore is tight along its length.
+// tight is the place where a bore is tight along its length.
 type tight struct {
-	where  string // the name of an end, "ends" or "middle"
+	where  string // name of an end, or "ends", or "middle"
 	at     []analysis.Stretch
-	worked []bool // by section
+	worked []bool // for each section
 	by     float64
-	kind   form.Kind
-	share  float64 // of the full rate that the worked sections get
-	doubt  float64 // relative standard deviation of that
-	// real: larger than the gauge makes out of nothing.
+	kind   form.ErrorKind
+	share  float64 // share of the full rate that the worked sections get
+	doubt  float64 // relative standard deviation of that share
+	// real says that the difference is larger than the gauge's scatter explains.
 	real bool
 }
 
-// lowPart is the part of the difference, from the smallest section mean up, in
-// which a section counts as tight.
+// lowPart is the share of the difference between the section means, from the smallest up, within which
+// a section counts as tight.
 const lowPart = 1.0 / 3
 
-// findTight looks for the low part of the profile: the sections in the lower
-// third between the smallest and the largest section mean.
+// findTight finds the low part of the profile: the sections in the lower third between the smallest
+// and the largest section mean.
 func (p *planner) findTight() tight {
-	t := tight{share: 1, doubt: dwellSpread, worked: make([]bool, len(p.secs))}
+	t := tight{share: 1, doubt: dwellSpread, worked: make([]bool, len(p.sections))}
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, s := range p.secs {
+	for _, s := range p.sections {
 		low, high = min(low, s.mean), max(high, s.mean)
 	}
 	t.by = high - low
@@ -57,7 +57,7 @@ func (p *planner) findTight() tight {
 			break
 		}
 	}
-	for i, s := range p.secs {
+	for i, s := range p.sections {
 		t.worked[i] = s.mean < low+lowPart*(high-low)
 	}
 	t.name(p)
@@ -67,10 +67,9 @@ func (p *planner) findTight() tight {
 	return t
 }
 
-// name fills in the name of the place and the stretch of it, which reaches half
-// way to the next section.
+// name sets the name of the place, and its stretch, which reaches half way to the next section.
 func (t *tight) name(p *planner) {
-	n := len(p.secs)
+	n := len(p.sections)
 	if n == 0 || t.by == 0 {
 		return
 	}
@@ -98,18 +97,18 @@ func (t *tight) name(p *planner) {
 }
 
 func (p *planner) stretch(from, to int) analysis.Stretch {
-	s := analysis.Stretch{From: 0, To: max(p.in.Job.Length, p.secs[to].depth)}
+	s := analysis.Stretch{From: 0, To: max(p.in.Job.Length, p.sections[to].depth)}
 	if from > 0 {
-		s.From = (p.secs[from-1].depth + p.secs[from].depth) / 2
+		s.From = (p.sections[from-1].depth + p.sections[from].depth) / 2
 	}
-	if to+1 < len(p.secs) {
-		s.To = (p.secs[to].depth + p.secs[to+1].depth) / 2
+	if to+1 < len(p.sections) {
+		s.To = (p.sections[to].depth + p.sections[to+1].depth) / 2
 	}
 	return s
 }
 
-// how lists what to consider for the errors that the form shows (common practice).
-func (p *planner) how(t *tight) []analysis.Phrase {
+// measures lists what to consider for the errors of form (common practice).
+func (p *planner) measures(t *tight) []analysis.Phrase {
 	var out []analysis.Phrase
 	if t.real {
 		out = append(out, p.along(t))
@@ -140,10 +139,9 @@ func (p *planner) along(t *tight) analysis.Phrase {
 	return analysis.Say("advise.how.turn", form.End(t.where))
 }
 
-// worth is how large a difference along the bore must be to be worked at by
-// itself: a fifth of the tolerance, or half of what the drawing lets the sizes
-// or the taper differ, whichever is less.
-func worth(j *analysis.Job) float64 {
+// minDifference returns how large a difference along the bore must be to be worked on alone: a fifth of the
+// tolerance, or half of what the drawing allows for variation or taper, whichever is less.
+func minDifference(j *analysis.Job) float64 {
 	w := (j.High - j.Low).Micrometres() / 5
 	for _, limit := range []analysis.Deviation{j.Variation, j.Taper} {
 		if limit > 0 {

@@ -6,27 +6,25 @@ import (
 	"fairbore/analysis"
 )
 
-// What is taken for granted of the rates from part to part: stones, pressure and
-// the hand differ (common practice; the figures are a guess). The oldest parts are
-// forgotten, for stones change.
+// Assumptions about the rates from part to part, where stones, pressure and hand differ (common
+// practice; the figures are a guess). The oldest parts are forgotten, because stones change.
 const (
-	partsSpread    = 0.35 // to begin with
+	partsSpread    = 0.35 // initial spread
 	partsLeast     = 0.20
 	partsRemember  = 10
-	partsBelief    = 3.0  // parts' worth of belief that the first figure is
-	partsApart     = 0.50 // how far a part's rate may lie from the others'
+	partsBelief    = 3.0  // number of parts that the first figure is worth
+	partsApart     = 0.50 // how far a part's rate may lie from that of the others
 	largestLogRate = 12.0
-	wellKnown      = 3.0 // standard uncertainties
-	// How the scatter of one part's rounds differs from that of the next's, and
-	// how well it can be known at all, of its logarithm; how sure it can be
-	// whether few or many rounds go astray.
+	wellKnown      = 3.0 // in standard uncertainties
+	// How the scatter differs from one part's rounds to the next part's, and how well it can be known at
+	// all, as spreads of its logarithm. Also how sure it can be whether few or many rounds go astray.
 	handChanges = 0.05
 	handLeast   = 0.12
-	jobsDiffer  = 0.25 // from job to job
+	jobsDiffer  = 0.25 // spread from job to job
 	surest      = 0.02
 )
 
-// scatterOf is mean and standard deviation of the logarithm of the scatter.
+// scatterOf returns the mean and standard deviation of the scatter's logarithm.
 func scatterOf(p *analysis.RatePrior) (log, spread float64) {
 	if p == nil || !(p.Scatter > 0 && p.Scatter < 10 && p.ScatterSpread > 0) {
 		return math.Log(usualScatter), scatterDoubt
@@ -34,7 +32,7 @@ func scatterOf(p *analysis.RatePrior) (log, spread float64) {
 	return math.Log(min(max(p.Scatter, scatters[0]), scatters[len(scatters)-1])), min(max(p.ScatterSpread, handLeast), scatterDoubt)
 }
 
-// manyStrays is the probability that many rounds go astray, not few.
+// manyStrays returns the probability that many rounds go astray, not few.
 func manyStrays(p *analysis.RatePrior) float64 {
 	if p == nil || !(p.Strays > 0) {
 		return usualMany
@@ -42,8 +40,8 @@ func manyStrays(p *analysis.RatePrior) float64 {
 	return min(max((p.Strays-straysFew)/(straysMany-straysFew), surest), 1-surest)
 }
 
-// Elsewhere returns what of it holds for another job: how rounds scatter by this
-// hand, and not the rate; nil of nil.
+// Elsewhere returns the part of a prior that holds for another job: how this hand's rounds scatter,
+// but not the rate. It returns nil for nil.
 func Elsewhere(p *analysis.RatePrior) *analysis.RatePrior {
 	if p == nil {
 		return nil
@@ -52,32 +50,32 @@ func Elsewhere(p *analysis.RatePrior) *analysis.RatePrior {
 	return &analysis.RatePrior{Seconds: p.Seconds, Scatter: p.Scatter, ScatterSpread: math.Hypot(spread, jobsDiffer), Strays: p.Strays}
 }
 
-// Learn returns the prior for the next part of the job, given the rounds of one
-// that is done, the start first. Of the rate counts the highest that a well known
-// round led to: it was cut by a keen stone, which is what the next part's first
-// round may be. To take it for slower could take off too much. p is nil before the
-// first part; where there was no round to learn from it stays as it is.
+// Learn returns the prior for the next part of the job from the rounds of a finished part, the start
+// first. As the rate it uses the highest that a well known round showed. A sharp stone cut that round,
+// and the next part's first round may have a sharp stone too; a lower estimate could take too much
+// off. p is nil before the first part. The prior stays as it is where there was no round to learn
+// from.
 func Learn(p *analysis.RatePrior, job *analysis.Job, rounds []Round, repeat analysis.Deviation) *analysis.RatePrior {
 	if job == nil {
 		return p
 	}
 	seconds := timed(rounds, p)
 	before := p
-	if p != nil && p.Spread > 0 { // what this part shows is to come from its own rounds
+	if p != nil && p.Spread > 0 { // this part's rate must come from its own rounds
 		q := *p
 		q.Spread = partsApart
 		before = &q
 	}
 	f := newRates(job, before, seconds)
 	known := false
-	for _, g := range gains(rounds, µm(repeat), common(job), seconds) {
+	for _, g := range gains(rounds, µm(repeat), commonSD(job), seconds) {
 		f.observe(&g)
 		known = known || g.effort > 0 && g.worked >= wellKnown*g.u
 	}
-	if !known || math.Abs(f.fresh) > largestLogRate {
+	if !known || math.Abs(f.highest) > largestLogRate {
 		return p
 	}
-	next := withRate(p, f.fresh, seconds)
+	next := withRate(p, f.highest, seconds)
 	log, sd := f.scatter()
 	next.Strays = f.astray()
 	next.Scatter, next.ScatterSpread = math.Exp(log), max(math.Hypot(sd, handChanges), handLeast)

@@ -8,75 +8,75 @@ import (
 	"fairbore/analysis"
 )
 
-// Rate is the rate of removal as it is expected to be in the next round.
+// Rate is the rate of removal expected in the next round.
 type Rate struct {
-	// Per is µm on the diameter a stroke, or a second with Seconds.
+	// Per is µm on the diameter for each stroke, or for each second with Seconds.
 	Per     analysis.Deviation `json:"per_um"`
 	Seconds bool               `json:"seconds,omitempty"`
-	// Spread is the relative standard deviation of what the next round takes off:
-	// of the rate, and of Scatter, by which rounds differ from what their strokes
-	// should have taken off. Rounds further off, one in ten, are apart from that.
+	// Spread is the relative standard deviation of what the next round takes off. It combines the doubt of
+	// the rate and Scatter, by which rounds differ from what their strokes should have taken off. It
+	// leaves out the one round in ten that is further off.
 	Spread  float64 `json:"spread"`
 	Scatter float64 `json:"scatter"`
-	Rounds  int     `json:"rounds"` // that it rests on; 0: the material or earlier parts
-	// Falling is by how much the rate falls a stroke or second (0.005: half a
-	// per cent); negative when it rises.
+	Rounds  int     `json:"rounds"` // rounds it is based on; 0: the material or earlier parts
+	// Falling is by how much the rate falls for each stroke or second (0.005: half a per cent). It is
+	// negative when the rate rises.
 	Falling float64 `json:"falling"`
-	// Faster: the newest round cut more than 30 % faster than the rounds before
-	// led one to expect. Slower: it fell by 30 % or more over the last three.
+	// Faster says that the newest round cut more than 30 % faster than the rounds before suggested. Slower
+	// says that the rate fell by 30 % or more over the last three rounds.
 	Faster bool `json:"faster,omitempty"`
 	Slower bool `json:"slower,omitempty"`
 
 	full, light       forecast
-	dwell, dwellDoubt float64 // of short strokes, by long ones, where they work; relative
-	stalled           bool    // fell by half or more over the last three
+	dwell, dwellDoubt float64 // relative rate of short strokes against long ones, where they work, and its spread
+	stalled           bool    // the rate fell by half or more over the last three rounds
 }
 
-// What is taken for granted of the rate, all of natural logarithms; common
-// practice where nothing else is said.
+// Assumptions about the rate, as natural logarithms. They are common practice where nothing else is
+// said.
 const (
-	wander       = 0.04   // standard deviation from round to round
-	glazing      = -0.006 // a stroke or second: some halve in 115 strokes
+	roundDrift   = 0.04   // standard deviation from round to round
+	glazing      = -0.006 // for each stroke or second: some stones halve their rate in 115 strokes
 	glazingDoubt = 0.004
-	dressing     = 0.20 // a dressed stone starts faster by that at least, or as fast as it once did
+	dressing     = 0.20 // a dressed stone starts faster by at least this, or as fast as it once did
 	dressDoubt   = 0.25
 	pauseDoubt   = 0.10
-	jumpSigmas   = 1.5  // what chance seldom does
-	bedding      = 0.15 // more scatter in the first round of a stone
-	rateDoubt    = 0.75 // of the rate of a material, in the shop's first part
-	strangeDoubt = 1.2  // the same of a material that isn't known
-	// Light strokes, for what is left when a stroke is coarse: at about half the
-	// pressure, which is less sure (the figures are a guess).
+	jumpSigmas   = 1.5  // a jump that chance seldom makes, in standard deviations
+	bedding      = 0.15 // added scatter in the first round of a stone
+	rateDoubt    = 0.75 // of the rate of a material, for the shop's first part
+	strangeDoubt = 1.2  // the same for a material that is not known
+	// Light strokes are used where a full stroke is coarse for what is left: about half the pressure, with
+	// a less certain rate (the figures are a guess).
 	lightRate  = -math.Ln2
 	lightDoubt = 0.20
 )
 
-// scatters are the standard deviations of a round's log-removal that are held
-// possible. A hand's 10 to 20 % is common practice, but nobody has told us of this
-// one: the median is usualScatter, before any round, and what was learned after.
+// scatters are the standard deviations of a round's log-removal that are considered. A hand's 10 to 20
+// % is common practice, but that of this hand is not known: the median is usualScatter before any
+// round, and what was learned afterwards.
 var scatters = [...]float64{0.08, 0.11, 0.16, 0.22, 0.31, 0.44}
 
 const (
 	usualScatter = 0.20
-	scatterDoubt = 0.50 // of its logarithm
-	// Some rounds, few or many, scatter three times as much (a guess): so a single
-	// round that is far off is taken neither for a rate nor for a rule.
+	scatterDoubt = 0.50 // standard deviation of the scatter's logarithm
+	// A share of the rounds, small or large, scatters three times as much (a guess). So a single round
+	// that is far off neither changes the rate nor passes for normal scatter.
 	straysFew  = 0.005
 	straysMany = 0.10
 	straysMore = 3.0
-	straysMost = 0.8  // no more than that
-	usualMany  = 0.33 // the probability of many, before any round
+	straysMost = 0.8  // largest such share
+	usualMany  = 0.33 // the probability of the large share, before any round
 )
 
-// strays are the parts of the rounds of which that is held possible.
+// strays are the two shares that are considered.
 var strays = [...]float64{straysFew, straysMany}
 
-// state is what a model knows, or the weights of that in what is seen.
+// state is what a model knows, or the weights of its parts in an observation.
 type state [4]float64
 
-// The parts of the state: the log-rate at the middle of the newest round, its fall
-// with effort, and the logarithms of what light pressure leaves of it and of what
-// short strokes, which dwell, bring by long ones where they work.
+// The parts of the state: the log-rate in the middle of the newest round, its fall with effort, and
+// two logarithms of ratios. Light pressure leaves the one of the rate, and short strokes, which dwell,
+// bring the other of long ones where they work.
 const (
 	level = iota
 	fall
@@ -84,9 +84,9 @@ const (
 	dwell
 )
 
-// model is the Kalman filter of the state for one scatter and one share of strays,
-// and the probability of these. It is the log-linear fit of the rounds' rates,
-// weighted by how well each is known, that forgets slowly.
+// model is the Kalman filter of the state for one scatter and one share of strays, with the
+// probability of these. It is a log-linear fit of the rounds' rates, weighted by how well each is
+// known, that slowly forgets.
 type model struct {
 	x       state
 	p       [len(state{})]state // covariance
@@ -95,22 +95,22 @@ type model struct {
 	weight  float64
 }
 
-// rates are the models: scatter and strays are learned by how well each foretold the
-// rounds. Source: Bayes' rule; after a round, the mixture of its being astray or not
-// is replaced by the normal distribution of the same mean and covariance.
+// rates is the set of models. It learns scatter and strays from how well each model predicted the
+// rounds. Source: Bayes' rule. After a round, the mixture of "astray" and "not astray" is replaced by
+// the normal distribution with the same mean and covariance.
 type rates struct {
-	models [len(scatters) * len(strays)]model
-	half   float64   // effort from the middle of the newest round to its end
-	n      int       // rounds that it rests on
-	levels []float64 // of the log-rate after each round, since the stones were dressed
-	fresh  float64   // the highest of all
-	jumped bool
+	models  [len(scatters) * len(strays)]model
+	half    float64   // effort from the middle of the newest round to its end
+	n       int       // rounds that it is based on
+	levels  []float64 // log-rate after each round since the stones were dressed
+	highest float64   // the highest of all log-rates
+	jumped  bool
 }
 
 func newRates(job *analysis.Job, prior *analysis.RatePrior, seconds bool) *rates {
 	log, spread := material(job.Material)
 	if prior != nil && prior.Seconds == seconds && prior.Spread > 0 && math.Abs(prior.Log) < 20 && prior.Spread < 20 {
-		log, spread = prior.Log, max(prior.Spread, wander)
+		log, spread = prior.Log, max(prior.Spread, roundDrift)
 	}
 	f, sum := &rates{}, 0.0
 	usual, doubt := scatterOf(prior)
@@ -130,9 +130,8 @@ func newRates(job *analysis.Job, prior *analysis.RatePrior, seconds bool) *rates
 	return f
 }
 
-// material is a first idea of the log-rate and its spread: soft bronze, iron and
-// aluminium go several times faster than hardened steel (common practice; the
-// figures are no more than an order of size).
+// material returns a first estimate of the log-rate and its spread. Soft bronze, iron and aluminium go
+// several times faster than hardened steel (common practice; the figures are orders of magnitude).
 func material(name string) (log, spread float64) {
 	name = strings.ToLower(name)
 	has := func(word string) bool { return strings.Contains(name, word) }
@@ -145,11 +144,11 @@ func material(name string) (log, spread float64) {
 	return math.Log(1.3), strangeDoubt
 }
 
-// observe takes a round in.
+// observe takes a round into account.
 func (f *rates) observe(g *gain) {
 	d := f.half + g.effort/2
 	f.half = g.effort / 2
-	f.move(d)
+	f.predict(d)
 	before := *f
 	if g.dressed {
 		f.dress()
@@ -158,12 +157,12 @@ func (f *rates) observe(g *gain) {
 		f.doubt(pauseDoubt)
 	}
 	if g.effort <= 0 {
-		if !g.nothing() {
-			f.doubt(wander) // honed, but there is nothing to learn from it
+		if !g.tookNothing() {
+			f.doubt(roundDrift) // it was honed, but the round tells nothing
 		}
 		return
 	}
-	// What is lost in the gauge's own scatter took off about half of that, or less.
+	// A removal below the gauge's scatter was about half of that scatter, or less.
 	w, u := max(g.worked, 0), max(g.u, 1e-3)
 	took := (w + math.Hypot(w, u)) / 2
 	y := math.Log(took / g.effort)
@@ -188,7 +187,7 @@ func (f *rates) observe(g *gain) {
 		f.models[k].weight /= sum
 	}
 	if g.worked < 2*g.u {
-		return // known better, but not yet known
+		return // the mean is known better, but not the rate
 	}
 	f.n++
 	if g.dressed {
@@ -196,21 +195,21 @@ func (f *rates) observe(g *gain) {
 	}
 	now := f.mean(state{level: 1})
 	f.levels = append(f.levels, now)
-	if f.n == 1 || now > f.fresh {
-		f.fresh = now
+	if f.n == 1 || now > f.highest {
+		f.highest = now
 	}
 }
 
-// update is the step of the filter with one value seen, of the state by h, which has
-// the variance noise besides the scatter.
+// update is one step of the filter, for an observation y of the state through h. noise is its variance
+// apart from the scatter.
 func (m *model) update(y float64, h state, noise float64) {
-	mean, variance, ph := m.seen(h)
+	mean, variance, ph := m.observation(h)
 	nu, v := y-mean, variance+noise
 	like := func(part, s float64) float64 { return part*math.Exp(-nu*nu/(2*s))/math.Sqrt(s) + 1e-300 }
 	s := [2]float64{v + m.scatter*m.scatter, v + m.stray()*m.stray()}
 	l := [2]float64{like(1-m.strays, s[0]), like(m.strays, s[1])}
 	m.weight *= l[0] + l[1]
-	// the gain of both by their probabilities, and the spread between them
+	// combine both cases by their probabilities, and add the spread between them
 	a := l[0] / (l[0] + l[1])
 	g := a/s[0] + (1-a)/s[1]
 	apart := a * (1 - a) * (nu/s[0] - nu/s[1]) * (nu/s[0] - nu/s[1])
@@ -222,11 +221,11 @@ func (m *model) update(y float64, h state, noise float64) {
 	}
 }
 
-// stray is the scatter of a round that is astray.
+// stray returns the scatter of a round that is astray.
 func (m *model) stray() float64 { return max(m.scatter, min(straysMore*m.scatter, straysMost)) }
 
-// seen is mean and variance of the state by h, and its covariance with the state.
-func (m *model) seen(h state) (mean, variance float64, with state) {
+// observation returns the mean and variance of the state through h, and its covariance with the state.
+func (m *model) observation(h state) (mean, variance float64, with state) {
 	for i := range h {
 		for k := range h {
 			with[i] += m.p[i][k] * h[k]
@@ -236,8 +235,8 @@ func (m *model) seen(h state) (mean, variance float64, with state) {
 	return mean, max(variance, 0), with
 }
 
-// move lets d of effort pass.
-func (f *rates) move(d float64) {
+// predict predicts the state after an effort of d.
+func (f *rates) predict(d float64) {
 	for k := range f.models {
 		m := &f.models[k]
 		m.x[level] += m.x[fall] * d
@@ -247,7 +246,7 @@ func (f *rates) move(d float64) {
 		for i := range m.p {
 			m.p[i][level] += d * m.p[i][fall]
 		}
-		m.p[level][level] += wander * wander
+		m.p[level][level] += roundDrift * roundDrift
 	}
 }
 
@@ -256,7 +255,7 @@ func (f *rates) dress() {
 		x := &f.models[k].x[level]
 		*x += dressing
 		if f.n > 0 {
-			*x = max(*x, f.fresh)
+			*x = max(*x, f.highest)
 		}
 	}
 	f.doubt(dressDoubt)
@@ -268,16 +267,16 @@ func (f *rates) doubt(sd float64) {
 	}
 }
 
-// mean is the expected value of the state by h.
+// mean returns the expected value of the state through h.
 func (f *rates) mean(h state) (x float64) {
 	for k := range f.models {
-		mean, _, _ := f.models[k].seen(h)
+		mean, _, _ := f.models[k].observation(h)
 		x += f.models[k].weight * mean
 	}
 	return x
 }
 
-// astray is the part of the rounds that are expected to go astray.
+// astray returns the expected share of rounds that are astray.
 func (f *rates) astray() (p float64) {
 	for _, m := range f.models {
 		p += m.weight * m.strays
@@ -285,7 +284,7 @@ func (f *rates) astray() (p float64) {
 	return p
 }
 
-// scatter is mean and standard deviation of the scatter's logarithm.
+// scatter returns the mean and standard deviation of the scatter's logarithm.
 func (f *rates) scatter() (mean, sd float64) {
 	for _, m := range f.models {
 		mean += m.weight * math.Log(m.scatter)
@@ -297,10 +296,10 @@ func (f *rates) scatter() (mean, sd float64) {
 	return mean, math.Sqrt(sd)
 }
 
-// forecast of what a round of one step of effort takes off.
+// round forecasts what a round of one step of effort takes off.
 func (f *rates) round(h state) (all forecast) {
 	for k, m := range f.models {
-		mean, variance, _ := m.seen(h)
+		mean, variance, _ := m.observation(h)
 		for i, part := range [2]float64{1 - m.strays, m.strays} {
 			v := m.scatter * m.scatter
 			if i == 1 {
@@ -309,20 +308,20 @@ func (f *rates) round(h state) (all forecast) {
 			all.parts[2*k+i] = normal{part * m.weight, mean, math.Sqrt(variance + v)}
 		}
 	}
-	all.sum()
+	all.moments()
 	return all
 }
 
-// forecast is the rate at the start of the next round.
+// forecast returns the rate at the start of the next round.
 func (f *rates) forecast(seconds, dressed bool) Rate {
 	next := *f
 	if dressed {
 		next.dress()
 	}
-	next.move(f.half)
+	next.predict(f.half)
 	r := Rate{Seconds: seconds, Rounds: f.n, Falling: 1 - math.Exp(next.mean(state{fall: 1})), Faster: f.jumped && !dressed}
 	r.full, r.light = next.round(state{level: 1}), next.round(state{level: 1, light: 1})
-	r.full.find()
+	r.full.quantiles()
 	r.dwell = math.Exp(next.mean(state{dwell: 1}))
 	for _, m := range next.models {
 		r.dwellDoubt += m.weight * m.p[dwell][dwell]
@@ -337,7 +336,7 @@ func (f *rates) forecast(seconds, dressed bool) Rate {
 	return r
 }
 
-// deviation rounds µm; what is out of range is 0.
+// deviation rounds µm to a Deviation. A value out of range becomes 0.
 func deviation(µm float64) analysis.Deviation {
 	v, err := analysis.FromMicrometres(µm)
 	if err != nil {

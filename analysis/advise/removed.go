@@ -6,36 +6,36 @@ import (
 	"fairbore/analysis"
 )
 
-// Removal is what a spell of honing is likely to have taken off.
+// Removal is what a round of honing probably took off.
 type Removal struct {
 	Mean analysis.Deviation // on the diameter, where the stone worked fully
-	U    analysis.Deviation // standard deviation of that
+	U    analysis.Deviation // standard deviation of Mean
 	// Apart is the relative standard deviation by which places differ in what they get of it.
 	Apart float64
 }
 
-// learntFrom is how many rounds a removal is foretold from at most: what is older hardly weighs.
-const learntFrom = 12
+// learnRounds is the most rounds that a removal is predicted from: older ones have hardly any weight.
+const learnRounds = 12
 
-// Removed foretells what the honing before a round took off, by the strokes or seconds
-// that the round notes, from the rounds of the part before it and from what was learnt of
-// earlier parts (prior, may be nil). It is the mean of the forecast that advice rests on,
-// at the middle of the spell. ok is false where neither strokes nor seconds are noted.
+// Removed estimates what the honing before a round took off, from the strokes or seconds that the
+// round notes. It uses the part's earlier rounds and what earlier parts taught (prior, may be nil).
+// The estimate is the mean of the forecast that advice is based on, at the middle of the round. ok is
+// false where neither strokes nor seconds are noted.
 func Removed(job *analysis.Job, before []Round, now Round, prior *analysis.RatePrior, repeat analysis.Deviation) (r Removal, ok bool) {
-	before = before[max(0, len(before)-learntFrom):]
+	before = before[max(0, len(before)-learnRounds):]
 	seconds := now.Strokes <= 0
 	n := effort(&now, seconds)
 	if job == nil || n <= 0 {
 		return r, false
 	}
 	f := newRates(job, prior, seconds)
-	for _, g := range gains(before, µm(repeat), common(job), seconds) {
+	for _, g := range gains(before, µm(repeat), commonSD(job), seconds) {
 		f.observe(&g)
 	}
 	if now.Dressed {
 		f.dress()
 	}
-	f.move(f.half + n/2)
+	f.predict(f.half + n/2)
 	h := state{level: 1}
 	if now.Light {
 		h[light] = 1

@@ -12,7 +12,7 @@ import (
 type SectionMean struct {
 	Depth analysis.Length `json:"depth_mm"`
 	Mean  analysis.Length `json:"mean_mm"`
-	N     int             `json:"n"` // readings
+	N     int             `json:"n"` // number of readings
 }
 
 // Round is a spell of honing and the gauging after it.
@@ -20,14 +20,14 @@ type Round struct {
 	Number  int     `json:"number"`
 	Strokes int     `json:"strokes,omitempty"` // 0: not noted
 	Seconds float64 `json:"seconds,omitempty"` // 0: not noted
-	Dressed bool    `json:"dressed,omitempty"` // the stones, or changed, before it
-	// As it was advised: at about half the pressure; the last strokes or seconds
-	// short, where it was tight; and that at both ends.
+	Dressed bool    `json:"dressed,omitempty"` // the stones were dressed or changed before it
+	// Light, Short and Ends are as the round was advised: at about half the pressure; how many of the last
+	// strokes or seconds were short strokes where the bore was tight; and whether that was at both ends.
 	Light    bool            `json:"light,omitempty"`
 	Short    int             `json:"short,omitempty"`
 	Ends     bool            `json:"ends,omitempty"`
 	At       time.Time       `json:"at"`
-	Sections []SectionMean   `json:"sections"` // by depth
+	Sections []SectionMean   `json:"sections"` // in order of depth
 	Smallest analysis.Length `json:"smallest_mm"`
 	Largest  analysis.Length `json:"largest_mm"`
 	Complete bool            `json:"complete"` // every place of the plan was gauged
@@ -35,14 +35,14 @@ type Round struct {
 
 // gain is what a round took off, µm on the diameter.
 type gain struct {
-	effort  float64 // strokes or seconds, 0 not noted
-	worked  float64 // mean of the sections that were worked fully
-	u       float64 // its standard uncertainty, from repeatability
-	local   bool    // some sections were worked and others less
+	effort  float64 // strokes or seconds; 0: not noted
+	worked  float64 // mean of the sections that were fully worked
+	u       float64 // standard uncertainty of worked, from repeatability
+	local   bool    // some sections were worked more than others
 	dressed bool
 	light   float64 // 1: at half the pressure
-	short   float64 // the part of the effort in short strokes
-	ends    bool    // those at both ends by turns
+	short   float64 // share of the effort in short strokes
+	ends    bool    // short strokes at both ends by turns
 	paused  bool
 	parts   []part
 }
@@ -53,22 +53,20 @@ type part struct {
 	gain, u float64
 }
 
-// What tells a section that was worked from one that was not: three standard
-// uncertainties, or a fifth of the largest gain, whichever is more. The bottom
-// of a blind bore, where the stone cuts a fifth less, still counts as worked.
+// A section was worked if its gain is above three standard uncertainties and above a fifth of the
+// largest gain. The bottom of a blind bore, where the stone cuts a fifth less, still counts as worked.
 const (
 	workedSigmas = 3.0
 	workedPart   = 0.2
 )
 
-// longPause is how long a machine may stand before its rate is less sure
-// (common practice: oil and stone are cold again).
+// longPause is the pause after which a machine's rate is less certain (common practice: oil and stone
+// are cold again).
 const longPause = 45 * time.Minute
 
-// gains works out what each round took off, of rounds that have a section in
-// common with the one before: repeat is the repeatability of a value, common the
-// standard deviation of what moves all sizes of a round, µm. seconds chooses
-// which effort counts.
+// gains works out what each round took off, for rounds that share a section with the round before.
+// repeat is the repeatability of a value, and common the standard deviation of what moves all sizes of
+// a round together, µm. seconds selects which effort counts.
 func gains(rounds []Round, repeat, common float64, seconds bool) []gain {
 	out := make([]gain, 0, len(rounds))
 	for i := 1; i < len(rounds); i++ {
@@ -83,7 +81,7 @@ func gains(rounds []Round, repeat, common float64, seconds bool) []gain {
 		if !before.At.IsZero() && !after.At.IsZero() {
 			g.paused = after.At.Sub(before.At) > longPause
 		}
-		g.between(before, after, repeat, common)
+		g.bySection(before, after, repeat, common)
 		if len(g.parts) > 0 {
 			out = append(out, g)
 		}
@@ -95,14 +93,14 @@ func effort(r *Round, seconds bool) float64 {
 	if !seconds {
 		return float64(max(r.Strokes, 0))
 	}
-	if s := r.Seconds; s > 0 && s < 1e6 { // not NaN either
+	if s := r.Seconds; s > 0 && s < 1e6 { // false for NaN too
 		return s
 	}
 	return 0
 }
 
-// between fills in the gains by section.
-func (g *gain) between(before, after *Round, repeat, common float64) {
+// bySection works out the gains by section.
+func (g *gain) bySection(before, after *Round, repeat, common float64) {
 	most := math.Inf(-1)
 	for _, s := range after.Sections {
 		i := slices.IndexFunc(before.Sections, func(b SectionMean) bool { return b.Depth == s.Depth })
@@ -126,12 +124,12 @@ func (g *gain) between(before, after *Round, repeat, common float64) {
 	g.local = int(n) < len(g.parts)
 }
 
-// nothing reports whether a round took nothing off that the gauge could see:
-// the bore was only gauged again.
-func (g *gain) nothing() bool { return g.effort == 0 && math.Abs(g.worked) < 4*g.u }
+// tookNothing reports whether the round took nothing off that the gauge could show: the bore was only
+// gauged again.
+func (g *gain) tookNothing() bool { return g.effort == 0 && math.Abs(g.worked) < 4*g.u }
 
-// timed reports whether the rounds count seconds rather than strokes: by the
-// newest that notes either.
+// timed reports whether the rounds count seconds rather than strokes, by the newest round that notes
+// either.
 func timed(rounds []Round, prior *analysis.RatePrior) bool {
 	for i := len(rounds) - 1; i > 0; i-- {
 		if rounds[i].Strokes > 0 {
@@ -144,9 +142,9 @@ func timed(rounds []Round, prior *analysis.RatePrior) bool {
 	return prior != nil && prior.Seconds
 }
 
-// again counts how often the newest state was gauged again without honing.
-func again(gains []gain) (n int) {
-	for i := len(gains) - 1; i >= 0 && gains[i].nothing(); i-- {
+// countGaugedAgain counts how often the bore was gauged again since it was last honed.
+func countGaugedAgain(gains []gain) (n int) {
+	for i := len(gains) - 1; i >= 0 && gains[i].tookNothing(); i-- {
 		n++
 	}
 	return n

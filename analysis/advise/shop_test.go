@@ -104,7 +104,7 @@ func newShop(job shopJob, rule verdict.Rule, rng *rand.Rand) *shop {
 	b := job.sim.StoryPart()
 	b.Start += analysis.Length(rng.NormFloat64() * 3 * float64(µm))
 	rate := math.Exp(0.15 * rng.NormFloat64())
-	b.Fast, b.Slow = b.Fast*rate, b.Slow*rate
+	b.FreshRate, b.GlazedRate = b.FreshRate*rate, b.GlazedRate*rate
 	form := math.Exp(0.25 * rng.NormFloat64())
 	for i := range b.Profile {
 		b.Profile[i].Off *= form
@@ -112,7 +112,7 @@ func newShop(job shopJob, rule verdict.Rule, rng *rand.Rand) *shop {
 	b.Oval *= form
 	s := &shop{job: job, bore: b, rng: rng, rule: rule, at: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)}
 	s.hand = simulator.Hand{Scatter: 0.10 + 0.10*rng.Float64(), Rest: 0.35 + 0.3*rng.Float64(), Dwell: 1 + 0.2*rng.Float64()}
-	s.adv.Prior = &analysis.RatePrior{Log: math.Log(job.sim.StoryPart().Fast), Spread: 0.25, Parts: 5}
+	s.adv.Prior = &analysis.RatePrior{Log: math.Log(job.sim.StoryPart().FreshRate), Spread: 0.25, Parts: 5}
 	s.zero = 0.8 * s.common() * rng.NormFloat64()
 	return s
 }

@@ -8,7 +8,7 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// sentence says the round.
+// sentence returns the text of the round.
 func (p *planner) sentence(a *Advice) analysis.Phrase {
 	much := p.amount(a)
 	switch {
@@ -28,11 +28,11 @@ func (p *planner) sentence(a *Advice) analysis.Phrase {
 	return analysis.Say("advise.hone", much)
 }
 
-// mostRunes is how long a sentence may be to be read at a glance, in any unit.
-const mostRunes = 90
+// maxRunes is how long a sentence may be to be read at a glance, in any unit.
+const maxRunes = 90
 
-// correctly says short strokes at a place; where that gets too long to be read at a
-// glance, the place is named once.
+// correctly returns the text of short strokes at a place. Where it would be too long to be read at a
+// glance, it names the place once.
 func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
 	code, short := "advise.correct", "advise.correct_there"
 	if !p.noted {
@@ -40,15 +40,15 @@ func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
 	}
 	s := analysis.Say(code, form.AtEnd(a.Where), a.By, form.End(a.Where), much)
 	for _, u := range []analysis.Unit{analysis.MM, analysis.IN, analysis.UIN} {
-		if utf8.RuneCountInString(notation.In(u).Say(s)) > mostRunes {
+		if utf8.RuneCountInString(notation.In(u).Say(s)) > maxRunes {
 			return analysis.Say(short, form.AtEnd(a.Where), a.By, much)
 		}
 	}
 	return s
 }
 
-// amount says how long the round is: its strokes or seconds, how light they are, and
-// how many of the last are short ones, where not all of them are.
+// amount returns the length of the round: its strokes or seconds, how light they are and, where not
+// all are short, how many of the last ones are.
 func (p *planner) amount(a *Advice) analysis.Phrase {
 	var much analysis.Phrase
 	switch {
@@ -72,8 +72,8 @@ func (p *planner) amount(a *Advice) analysis.Phrase {
 	return analysis.Say("advise.much.last_strokes", much, a.Short, form.AtEnd(a.Where))
 }
 
-// reason says what a round rests on: what is left, what it is to take of that, how
-// fast it goes, and how much room there is.
+// reason explains a round: what is left, what it should take of that, how fast the stock goes, and how
+// much room there is.
 func (p *planner) reason(a *Advice) analysis.Phrase {
 	left := analysis.Say("advise.left", deviation(p.stock))
 	if p.stock < 0 {
@@ -90,13 +90,13 @@ func (p *planner) reason(a *Advice) analysis.Phrase {
 	return analysis.Say(code, left, a.Take, p.perStroke(), analysis.Number{Value: 100 * p.spread()}, room)
 }
 
-// perStroke says the rate of removal that a round is reckoned with.
+// perStroke returns the rate of removal that a round was planned with.
 func (p *planner) perStroke() analysis.Phrase {
 	switch {
 	case p.light && p.rate.Seconds:
-		return analysis.Say("advise.rate.second_light", analysis.Fine(deviation(p.per())))
+		return analysis.Say("advise.rate.second_light", analysis.Fine(deviation(p.perStep())))
 	case p.light:
-		return analysis.Say("advise.rate.stroke_light", analysis.Fine(deviation(p.per())))
+		return analysis.Say("advise.rate.stroke_light", analysis.Fine(deviation(p.perStep())))
 	case p.rate.Seconds:
 		return analysis.Say("advise.rate.second", analysis.Fine(p.rate.Per))
 	}
@@ -106,9 +106,8 @@ func (p *planner) perStroke() analysis.Phrase {
 // StopSpindle is the code of the caution that the spindle is to be stopped before gauging.
 const StopSpindle = "caution.spindle"
 
-// cautions are the short ones that matter to this advice (common practice; the
-// machine's manual and the shop's rules come first). How the stones cut matters
-// only where more honing is advised.
+// cautions returns the short cautions for this advice (common practice; the machine's manual and the
+// shop's rules come first). How the stones cut matters only where more honing is advised.
 func cautions(a *Advice, p *planner) (out []analysis.Phrase) {
 	caution := func(code string) { out = append(out, analysis.Say(code)) }
 	if p != nil && p.rate.Faster && a.Kind.Honing() {

@@ -34,7 +34,7 @@ func after(s []capture.Sample, more ...[]capture.Sample) []capture.Sample {
 // A gauge whose free air shows 150 to 400 µm above the ring is read like one with 900: first in the ring, then in a bore of
 // another size, rocked otherwise.
 func TestShortTravelIsReadLikeLong(t *testing.T) {
-	kindsOf := func(got []capture.Result) (k []capture.Kind) {
+	kindsOf := func(got []capture.Result) (k []capture.ResultKind) {
 		for _, r := range got {
 			k = append(k, r.Kind)
 		}

@@ -31,101 +31,105 @@ type Sample struct {
 	Value analysis.Length
 }
 
-// Kind says what a [Result] tells.
-type Kind uint8
+// ResultKind says what a [Result] reports.
+type ResultKind uint8
 
-// The kinds.
+// The kinds of result.
 const (
-	Entered Kind = iota + 1 // the gauge went into the bore
-	Taken                   // a reading: Value, U, Turns and Quality hold
-	Refused                 // no reading of this place: Reason holds
-	Moved                   // the gauge went on to another place without leaving the bore
-	Left                    // the gauge left the bore
+	Entered ResultKind = iota + 1 // the gauge went into the bore
+	Taken                         // a reading was taken: the fields of a reading are set
+	Refused                       // the place gave no reading: Reason is set
+	Moved                         // the gauge went on to another place without leaving the bore
+	Left                          // the gauge left the bore
 )
 
-// String returns the kind in a word.
-func (k Kind) String() string {
-	if int(k) < len(kinds) {
-		return kinds[k]
+// String returns the kind as one word.
+func (k ResultKind) String() string {
+	if int(k) < len(resultKinds) {
+		return resultKinds[k]
 	}
 	return "unknown"
 }
 
-var kinds = [...]string{"none", "entered", "taken", "refused", "moved", "left"}
+var resultKinds = [...]string{"none", "entered", "taken", "refused", "moved", "left"}
 
-// Reason says why there is no reading, or what the hand should do for one: the code of a text.
+// Reason says why there is no reading, or what the operator should do to get one. It is the code of a
+// text.
 type Reason string
 
-// The reasons. Each holds while the gauge is still there, and after it has left.
+// The reasons. Each applies both while the gauge is still in the bore and after it has left.
 const (
-	NotRocked Reason = "capture.not_rocked"    // in the bore, but never turned
-	OneTurn   Reason = "capture.one_pass"      // through square
-	FewTurns  Reason = "capture.one_more_pass" // what there is doesn't suffice yet
-	Narrow    Reason = "capture.narrow"        // swings that hardly leave square
-	OneSide   Reason = "capture.one_side"      // every pass looks like it
-	Fast      Reason = "capture.fast"          // too few samples at square to fit
-	Averaged  Reason = "capture.averaged"      // the correction for it is too large to be trusted
-	Disagree  Reason = "capture.disagree"      // bore, gauge or hand moved between turns
-	Soon      Reason = "capture.soon"          // it hasn't been there for as long as a reading takes
-	Shrinking Reason = "capture.falling"       // warm part, or not home
-	Growing   Reason = "capture.rising"
-	Unsteady  Reason = "capture.unsteady" // neither level nor going one way
-	Stuck     Reason = "capture.stuck"    // or the stream stuck
-	Still     Reason = "capture.draw_out" // level, but not beyond doubt while it lasts: taken when it moves again
-	Outside   Reason = "capture.outside"  // beyond the band about the nominal size
-	Silent    Reason = "capture.silent"   // during the visit
+	NotRocked Reason = "capture.not_rocked"    // it never went through square
+	OnePass   Reason = "capture.one_pass"      // it went through square once
+	FewPasses Reason = "capture.one_more_pass" // the passes so far do not suffice
+	Narrow    Reason = "capture.narrow"        // the swings hardly leave square
+	OneSide   Reason = "capture.one_side"      // it seems to turn back at square, without going through
+	TooFast   Reason = "capture.fast"          // too few samples near square for a fit
+	Averaged  Reason = "capture.averaged"      // the correction for averaging is too large to be trusted
+	Scattered Reason = "capture.disagree"      // the bore, the gauge or the hand moved between passes
+	TooShort  Reason = "capture.soon"          // the visit was shorter than a reading takes
+	Falling   Reason = "capture.falling"       // the part is warm, or the gauge is not at rest yet
+	Rising    Reason = "capture.rising"
+	Unsteady  Reason = "capture.unsteady" // the value is not level, and does not move one way either
+	Stuck     Reason = "capture.stuck"    // the gauge or the stream has stuck
+	DrawOut   Reason = "capture.draw_out" // level, but sure only when the gauge is drawn out
+	Outside   Reason = "capture.outside"  // the value lies outside the band about nominal
+	Silent    Reason = "capture.silent"   // the stream fell silent during the visit
 )
 
-// Result is something that the samples have shown.
+// Result is an event that the samples have shown.
 type Result struct {
-	Kind   Kind
-	At     time.Duration // of the sample that settled it
+	Kind   ResultKind
+	At     time.Duration // time of the sample that decided it
 	Reason Reason        // of Refused
 
-	// Of Taken:
-	Since time.Duration      // of the first sample that it rests on: it is the mean size from then to Until
-	Until time.Duration      // of the last; before At where the reading waited to be sure
-	Value analysis.Length    // the size as the gauge says it
-	U     analysis.Deviation // its standard uncertainty from the samples: their scatter and, at rest, the way that may be left; 0: not known
-	Turns int                // passes through square that it rests on
-	// Motion, of Turning, is the mean square speed of the root of the excess at square, µm/s²: a value that
-	// averages over T, or lags by τ, shows the size too large by Motion·(T²/12 + τ²). What
-	// [Options] say of that is taken off already.
+	// The fields of a reading, set for Taken.
+	Since  time.Duration      // time of the first sample used: Value is the mean size from Since to Until
+	Until  time.Duration      // time of the last sample used; earlier than At where the reading had to wait
+	Value  analysis.Length    // the size as the gauge shows it
+	U      analysis.Deviation // standard uncertainty of Value from the samples: their scatter and, at rest, the creep that may be left; 0: not known
+	Passes int                // passes through square that were used
+	// Motion is the mean square speed at square of √(excess over the size), µm/s². It is set for Turning.
+	// A gauge that averages over T or lags by τ shows a size too large by Motion·(T²/12 + τ²). What
+	// [Options] state of T and τ is already taken off.
 	Motion float64
-	// MotionSpread and MotionSlope are sums over the passes: of w·(m − m̄)², µm⁻²·(µm/s²)², and of w·(m − m̄)·(S − S̄), with w = 1/u²,
-	// m the square speed of a pass and S its size. Over many readings ΣSlope/ΣSpread estimates
-	// what T²/12 + τ² is more than stated, s², with the standard uncertainty 1/√ΣSpread.
+	// MotionSpread is Σ w·(m − m̄)² over the passes, in µm⁻²·(µm/s²)². MotionSlope is Σ w·(m − m̄)·(S −
+	// S̄). Here m is the square speed of a pass, S its size, and w = 1/u². Over many readings
+	// ΣMotionSlope/ΣMotionSpread estimates by how much T²/12 + τ² exceeds what is stated, in s². Its
+	// standard uncertainty is 1/√ΣMotionSpread.
 	MotionSpread, MotionSlope float64
-	// Surprising says that the size is far from the one that was expected ([Capture.Expect]); it took more passes.
+	// Surprising says that the size is far from the expected one (see [Capture.Expect]), so that more
+	// passes were needed.
 	Surprising bool
-	// Quality is from 0 to 1: how well the samples followed the model. It is for
-	// a lamp, not for a decision; whatever is taken may be used.
+	// Quality says, from 0 to 1, how well the samples followed the model. It is for a lamp and decides
+	// nothing: every reading that is taken may be used.
 	Quality float64
 }
 
-// Progress is how far the visit has come, for a display.
+// Progress says for a display how far the visit has come.
 type Progress struct {
-	In    bool // the gauge is in the bore
-	Done  bool // a reading of this place has been taken
-	Turns int  // passes at this place that agree so far
-	Least int  // the fewest that a reading rests on, of Turning while In
-	// Hint is what stands in the way of a reading now, empty if nothing does yet.
+	In     bool // the gauge is in the bore
+	Done   bool // a reading of this place has been taken
+	Passes int  // passes at this place that agree so far
+	Needed int  // fewest passes for a reading, of Turning while In
+	// Hint says what prevents a reading now. It is empty if nothing does yet.
 	Hint Reason
 }
 
-// Capture finds readings in a stream of samples. It is used by one goroutine.
+// Capture finds readings in a stream of samples. One goroutine uses it.
 type Capture interface {
-	// Feed takes the next sample. The results are valid until the next call;
-	// mostly there are none. Samples whose time stands still or runs backwards
-	// do no harm: a visit with a broken time is begun again.
+	// Feed takes the next sample. The results, mostly none, are valid until the next call. Samples whose
+	// time stands still or runs backwards do no harm: the visit starts again.
 	Feed(Sample) []Result
 	// Reset forgets the visit in progress, as after a new job or a re-mastering.
 	Reset()
-	// Progress tells how the visit stands.
+	// Progress returns the state of the visit.
 	Progress() Progress
-	// Expect says which size is likely at the place that is gauged next, and its standard
-	// uncertainty; 0 and 0 for none. One that fits is taken sooner, one far from it needs more passes.
+	// Expect states the size that is likely at the next place, and its standard uncertainty; 0 and 0 mean
+	// that no size is expected. A size that fits is taken sooner, and one that is far off needs more
+	// passes.
 	Expect(size analysis.Length, u analysis.Deviation)
-	// Air returns the value that the gauge shows in free air, stated or learned; 0: not known yet.
+	// Air returns the value that the gauge shows in free air, stated or learned. It is 0 while it is not
+	// known.
 	Air() analysis.Length
 }

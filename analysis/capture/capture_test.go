@@ -31,7 +31,7 @@ func newCapture(t testing.TB, o capture.Options) capture.Capture {
 }
 
 // all feeds the samples and returns the results that are of the kinds.
-func all(c capture.Capture, samples []capture.Sample, kinds ...capture.Kind) []capture.Result {
+func all(c capture.Capture, samples []capture.Sample, kinds ...capture.ResultKind) []capture.Result {
 	var out []capture.Result
 	for _, s := range samples {
 		for _, r := range c.Feed(s) {

@@ -5,14 +5,14 @@ import (
 	"slices"
 )
 
-// despike holds back two samples so that the middle one of five can be judged
-// by its neighbours on both sides.
+// despike is a filter that removes wild values. It holds back two samples, so that the middle one of
+// five can be compared with its neighbours on both sides.
 type despike struct {
 	last [5]sample
 	n    int
 }
 
-// push takes a sample and returns the one two before it, unless that was wild.
+// push takes a sample and returns the sample two before it, unless that was wild.
 func (d *despike) push(x sample, noise float64) (sample, bool) {
 	if d.n == 5 {
 		copy(d.last[:], d.last[1:])
@@ -26,11 +26,12 @@ func (d *despike) push(x sample, noise float64) (sample, bool) {
 	return d.last[d.n-3], ok
 }
 
-// wild reports whether the middle sample is further than noise and the coarseness of the
-// stream explain from all curves through those beside it: the cubic through the four, the parabolas
-// through three, and the lines that end before it or begin after it. So a good sample beside a
-// wild one is not taken for wild too. One that is sent twice is judged without the second. A wild
-// one is replaced, so that it doesn't count against its neighbours.
+// wild reports whether the middle sample is wild: whether it is further from every curve through its
+// neighbours than noise and the coarseness of the stream explain. The curves are the cubic through all
+// four neighbours, the parabolas through three of them, and the lines through the two on one side.
+// With so many curves a good sample beside a wild one is not taken for wild. A sample that was sent
+// twice is compared without its copy. A wild sample is replaced, so that it does not count against its
+// neighbours.
 func (d *despike) wild(noise float64) bool {
 	a, b, c, e, f := d.last[0].v, d.last[1].v, d.last[2].v, d.last[3].v, d.last[4].v
 	near := func(curve float64, through ...float64) bool {

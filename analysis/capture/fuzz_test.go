@@ -105,8 +105,8 @@ func FuzzCapture(f *testing.F) {
 			for _, r := range c.Feed(s) {
 				sensible(t, c, r)
 			}
-			if p := c.Progress(); p.Turns < 0 || p.Turns > 10 {
-				t.Fatalf("%d turns", p.Turns)
+			if p := c.Progress(); p.Passes < 0 || p.Passes > 10 {
+				t.Fatalf("%d turns", p.Passes)
 			}
 		}
 		again := func() {
@@ -134,7 +134,7 @@ func sensible(t *testing.T, c Capture, r Result) {
 		if off := (r.Value - fuzzNominal).Abs(); off > band {
 			t.Fatalf("took %s, off by %s", r.Value, off)
 		}
-		if r.U <= 0 || r.U > 100*micrometre || !(r.Quality >= 0 && r.Quality <= 1) || r.Turns < 0 || r.Turns > 10 ||
+		if r.U <= 0 || r.U > 100*micrometre || !(r.Quality >= 0 && r.Quality <= 1) || r.Passes < 0 || r.Passes > 10 ||
 			r.Since > r.Until || r.Until > r.At {
 			t.Fatalf("took %+v", r)
 		}

@@ -6,67 +6,67 @@ import (
 	"fairbore/analysis"
 )
 
-// longestSilence is the silence after which a visit cannot be one movement of the hand
-// any more: it is begun again.
+// longestSilence is the longest silence within a visit. After a longer one the samples cannot belong
+// to one movement of the hand, and the visit starts again.
 const longestSilence = 3 * time.Second
 
-// gate is what all modes have in common: whether the gauge is in the bore, and
-// the results to give back.
+// gate is what all modes share: it knows whether the gauge is in the bore, and holds the results to
+// return.
 type gate struct {
-	o    Options
-	tilt analysis.Length // how far above the band a tilted gauge may show
-	air  air
-	in   bool
-	out  int           // samples out of the bore, one after the other
-	last time.Duration // of the last sample
-	some bool          // there was a last sample
-	res  [4]Result
-	n    int
+	o       Options
+	tilt    analysis.Length // by how much a tilted gauge in the bore may show more than the band
+	air     air
+	in      bool
+	outside int           // samples in a row that are out of the bore
+	last    time.Duration // time of the last sample
+	started bool          // last is set
+	res     [4]Result
+	n       int
 }
 
 // newGate returns the gate of a capture with these options.
 func newGate(o Options) gate { return gate{o: o, air: newAir(&o)} }
 
-func (g *gate) say(r Result) {
+func (g *gate) report(r Result) {
 	if g.n < len(g.res) {
 		g.res[g.n] = r
 		g.n++
 	}
 }
 
-// within reports whether v lies in the band about nominal, and below what the gauge
-// shows in free air. It takes care of values so far off that a difference overflows.
+// within reports whether v lies in the band about nominal and below what the gauge shows in free air.
+// It compares sums, as a difference of wild values may overflow.
 func (g *gate) within(v analysis.Length) bool {
 	band := analysis.Length(g.o.Band)
 	return v >= g.o.Nominal-band && v <= g.o.Nominal+band+g.tilt && !g.air.shows(v)
 }
 
-// broken notes the time of a sample and reports whether it does not follow on
-// the last one: time ran backwards, or the stream was silent too long.
+// broken notes the time of a sample. It reports whether time ran backwards, or the stream was silent
+// too long, since the last one.
 func (g *gate) broken(at time.Duration) bool {
-	was, some := g.last, g.some
-	g.last, g.some = at, true
+	was, some := g.last, g.started
+	g.last, g.started = at, true
 	return some && (at < was || at > was+longestSilence || was+longestSilence < was)
 }
 
-// passage is what a sample means for being in the bore.
-type passage uint8
+// crossing says what a sample means for whether the gauge is in the bore.
+type crossing uint8
 
 const (
-	stays   passage = iota // in the bore, as before
-	enters                 // the first sample in it
-	doubt                  // out of it once: a spike, or the start of leaving
-	leaves                 // out of it
-	outside                // still out of it
+	stays   crossing = iota // still in the bore
+	enters                  // the first sample in it
+	doubt                   // one sample out of the bore: a spike, or the start of leaving
+	leaves                  // it has left the bore
+	outside                 // still out of it
 )
 
-// pass judges one sample. A single sample out of the bore does not end a
-// visit: gauges send a wild value now and then.
-func (g *gate) pass(s Sample) passage {
+// classify judges one sample. A single sample out of the bore does not end a visit, as gauges send a wild
+// value now and then.
+func (g *gate) classify(s Sample) crossing {
 	g.air.learn(s)
 	switch {
 	case g.within(s.Value):
-		g.out = 0
+		g.outside = 0
 		if g.in {
 			return stays
 		}
@@ -75,47 +75,46 @@ func (g *gate) pass(s Sample) passage {
 	case !g.in:
 		return outside
 	}
-	if g.out++; g.out < 2 {
+	if g.outside++; g.outside < 2 {
 		return doubt
 	}
-	g.in, g.out = false, 0
+	g.in, g.outside = false, 0
 	return leaves
 }
 
 func (g *gate) reset() { *g = gate{o: g.o, tilt: g.tilt, air: g.air} }
 
-// Expect does nothing: where a gauge rests, the level tells without.
+// Expect does nothing: a gauge at rest needs no expected size.
 func (g *gate) Expect(analysis.Length, analysis.Deviation) {}
 
-// Air returns the value in free air.
+// Air returns the value that the gauge shows in free air; 0: not known yet.
 func (g *gate) Air() analysis.Length { return g.air.level }
 
-// air is what the gauge shows out of the bore: a stop of its travel, where the value
-// rests. It is stated, or the highest value at which the gauge has rested
-// so far above nominal that no bore is there.
+// air knows what the gauge shows in free air, where its travel ends at a stop. The value is stated, or
+// it is the highest one at which the gauge has rested so far above nominal that no bore has that size.
 type air struct {
-	level  analysis.Length // 0: not known
-	stated bool
-	above  analysis.Length // no bore is there: nominal and leastTravel
-	margin analysis.Length // how far below the level it is still in air
-	around analysis.Length // how far a value that rests wanders
-	rests  analysis.Length // where it rests now
-	since  time.Duration
-	some   bool
+	level   analysis.Length // 0: not known
+	stated  bool
+	above   analysis.Length // no bore is as large: nominal and minTravel
+	margin  analysis.Length // how far below the level still counts as free air
+	wander  analysis.Length // how far a value at rest wanders
+	rests   analysis.Length // value at which the gauge rests now
+	since   time.Duration
+	resting bool
 }
 
-// A gauge has at least so much travel above the ring (common practice: plug gauges
-// 0.15 mm and more), and at most so much: what it shows beyond it says that it fails. It rests for at
-// least so long out of the bore.
+// A gauge has at least minTravel above the ring (common practice: plug gauges have 0.15 mm and more).
+// It has at most maxTravel: a larger value says that it fails. Out of the bore it rests for at least
+// minRest.
 const (
-	leastTravel = 100 * analysis.Micrometre
-	mostTravel  = 5 * analysis.Millimetre
-	leastRest   = 800 * time.Millisecond
+	minTravel = 100 * analysis.Micrometre
+	maxTravel = 5 * analysis.Millimetre
+	minRest   = 800 * time.Millisecond
 )
 
 func newAir(o *Options) air {
 	around := analysis.Length(6*o.noise()*float64(analysis.Micrometre)) + analysis.Length(o.Resolution)
-	a := air{level: o.Air, stated: o.Air > 0 && !o.AirLearned, above: o.Nominal + leastTravel, around: around}
+	a := air{level: o.Air, stated: o.Air > 0 && !o.AirLearned, above: o.Nominal + minTravel, wander: around}
 	a.margin = max(2*around, 10*analysis.Micrometre)
 	return a
 }
@@ -123,17 +122,17 @@ func newAir(o *Options) air {
 // shows reports whether v is what the gauge shows in free air.
 func (a *air) shows(v analysis.Length) bool { return a.level > 0 && v > a.level-a.margin }
 
-// learn follows where the value rests.
+// learn notes a sample, and learns the level of free air where the value rests.
 func (a *air) learn(s Sample) {
-	if a.stated || s.Value < a.above || s.Value > a.above+mostTravel {
-		a.some = false
+	if a.stated || s.Value < a.above || s.Value > a.above+maxTravel {
+		a.resting = false
 		return
 	}
-	if off := s.Value - a.rests; !a.some || off > a.around || off < -a.around || s.At < a.since {
-		a.rests, a.since, a.some = s.Value, s.At, true
+	if off := s.Value - a.rests; !a.resting || off > a.wander || off < -a.wander || s.At < a.since {
+		a.rests, a.since, a.resting = s.Value, s.At, true
 		return
 	}
-	if s.At-a.since >= leastRest && a.rests > a.level {
+	if s.At-a.since >= minRest && a.rests > a.level {
 		a.level = a.rests
 	}
 }

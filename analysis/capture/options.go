@@ -11,7 +11,7 @@ import (
 	"fairbore/analysis/capture/settle"
 )
 
-// Mode is the way in which a gauge shows a size.
+// Mode is how a reading is found in the samples.
 type Mode uint8
 
 // The modes. The zero value is Button.
@@ -39,60 +39,59 @@ func ParseMode(s string) (Mode, error) {
 	return 0, fmt.Errorf("capture %q: want button, settled or turning", s)
 }
 
-// Options say what is gauged and with what. A zero field has the default that
-// is given with it; Nominal has none.
+// Options describe the bore and the gauge. A zero field takes the default that its comment states;
+// Nominal has none.
 type Options struct {
 	Mode Mode
 
-	// Nominal is the size that the gauge shows for a bore to nominal.
+	// Nominal is what the gauge shows for a bore of nominal size.
 	Nominal analysis.Length
-	// Band is how far from Nominal a sample may lie and be of the bore at all;
-	// beyond it the gauge is in free air, or at another master. Of Turning,
-	// a sample may lie above it by what a tilt of 7° adds. Default 200 µm.
+	// Band is how far a sample may lie from Nominal and still be of the bore. Beyond it the gauge is in
+	// free air, or at another master. For Turning, a sample may lie above the band by what a tilt of 7°
+	// adds. Default 200 µm.
 	Band analysis.Deviation
-	// Repeatability is the standard deviation of single samples of a gauge that
-	// is held still. Default 0.15 µm. The scatter seen replaces it where it is larger.
+	// Repeatability is the standard deviation of single samples of a gauge that is held still. Default
+	// 0.15 µm. The observed scatter replaces it where that is larger.
 	Repeatability analysis.Deviation
 	// Resolution is the step of the gauge's display. Default 0.1 µm.
 	Resolution analysis.Deviation
 
-	// Bounce, of Button: the same value again within it is the same reading.
-	// Default 300 ms.
+	// Bounce, for Button, is the time within which an equal value is the same press. Default 300 ms.
 	Bounce time.Duration
 
-	// Settle, of Settled: how long the value must be level; at least half as long again as
-	// the gauge's time constant. Default 600 ms; an air gauge wants 1.5 s. Up to [MostSettle].
+	// Settle, for Settled, is how long the value must be level. It is at least 1.5 times the gauge's time
+	// constant. Default 600 ms; an air gauge wants 1.5 s. At most [MaxSettle].
 	Settle time.Duration
-	// Slope, of Settled: the most that a level value moves in a second. What moves faster is
-	// not taken, where noise and display show it; else U covers it. Default 0.2 µm.
+	// Slope, for Settled, is the fastest that a level value may move in a second. A faster one is not
+	// taken where noise and display let it show; otherwise U covers it. Default 0.2 µm.
 	Slope analysis.Deviation
-	// Range, of Settled: the most between its largest and smallest sample.
-	// Default 0.5 µm for the hand, five times Repeatability and a step; more by
-	// five times what the samples scatter more than that.
+	// Range, for Settled, is the largest difference of two samples of a level. Default 0.5 µm for the
+	// hand, plus five times Repeatability and one step. Where the samples scatter more than Repeatability,
+	// five times the excess is added.
 	Range analysis.Deviation
-	// Rearm is how far the value must go from a reading, and stay, before there
-	// can be another one without leaving the bore. Default 30 µm for Settled,
-	// 1 µm for Turning, where coming back to the size counts as rocking on.
+	// Rearm is how far the value must go from a reading, and stay, before the same visit can give another
+	// one. Default 30 µm for Settled, and 1 µm for Turning, where a return to the same size means that the
+	// hand is still rocking there.
 	Rearm analysis.Deviation
 
-	// Tip, of Turning: the radius of the gauge's contacts. Default 2 mm, or a
-	// quarter of Nominal if that is less.
+	// Tip, for Turning, is the radius of the gauge's contacts. Default 2 mm, or a quarter of Nominal if
+	// that is less.
 	Tip analysis.Length
-	// Turns, of Turning: the fewest passes through square. Default 3; 3 to 8.
+	// Turns, for Turning, is the fewest passes through square that a reading needs: 3 to 8. Default 3.
 	Turns int
-	// Averages, of Turning, is the time over which the gauge averages its samples for one value (a moving
-	// mean); Lag is the time constant of a first-order filter. 0: none.
+	// Averages, for Turning, is the time over which the gauge averages its samples for one value (a moving
+	// mean). Lag is the time constant of its first-order filter. 0: none.
 	Averages, Lag time.Duration
-	// Air is the value that the gauge shows in free air, on the scale of Nominal. 0: it is
-	// learned from where the value rests when the gauge is out.
+	// Air is the value that the gauge shows in free air, on the scale of Nominal. 0: it is learned from
+	// where the value rests out of the bore.
 	Air analysis.Length
-	// AirLearned says that Air is what another capture has learned, so that it may prove higher still.
+	// AirLearned says that another capture learned Air, so that a higher value may still replace it.
 	AirLearned bool
 }
 
 const micrometre = analysis.Deviation(analysis.Micrometre)
 
-// New returns a capture, or says what is wrong with the options.
+// New returns a capture. It fails if the options are not valid.
 func New(o Options) (Capture, error) {
 	if err := o.check(); err != nil {
 		return nil, err
@@ -131,22 +130,22 @@ func (o *Options) check() error {
 	if 2*o.Tip >= o.Nominal {
 		return fmt.Errorf("tip: two contacts of radius %s do not go into a bore of %s", o.Tip, o.Nominal)
 	}
-	if o.Turns != 0 && (o.Turns < fewestTurns || o.Turns > mostTurns) {
-		return fmt.Errorf("turns: want %d to %d", fewestTurns, mostTurns)
+	if o.Turns != 0 && (o.Turns < minPasses || o.Turns > maxPasses) {
+		return fmt.Errorf("turns: want %d to %d", minPasses, maxPasses)
 	}
-	if o.Settle > MostSettle {
-		return fmt.Errorf("settle: want up to %s", MostSettle)
+	if o.Settle > MaxSettle {
+		return fmt.Errorf("settle: want up to %s", MaxSettle)
 	}
 	return nil
 }
 
-// How many passes through square a reading may be asked to rest on.
-const fewestTurns, mostTurns = 3, 8
+// The range of Options.Turns.
+const minPasses, maxPasses = 3, 8
 
-// MostSettle is the most that Settle may be.
-const MostSettle = settle.Longest * time.Second
+// MaxSettle is the largest Options.Settle.
+const MaxSettle = settle.Longest * time.Second
 
-// fill puts the defaults in.
+// fill sets the defaults.
 func (o *Options) fill() {
 	o.Band = cmp.Or(o.Band, 200*micrometre)
 	o.Repeatability = cmp.Or(o.Repeatability, 15*micrometre/100)
@@ -160,19 +159,19 @@ func (o *Options) fill() {
 	}
 	o.Rearm = cmp.Or(o.Rearm, 30*micrometre)
 	o.Tip = cmp.Or(o.Tip, min(2*analysis.Millimetre, o.Nominal/4))
-	o.Turns = cmp.Or(o.Turns, fewestTurns)
+	o.Turns = cmp.Or(o.Turns, minPasses)
 }
 
-// noise is the standard deviation of a sample, µm: what the gauge scatters and
-// what its display rounds (a uniform error of one step: step/√12).
+// noise is the standard deviation of a sample, µm: the gauge's scatter, and the rounding of its
+// display (a uniform error over one step has the standard deviation step/√12).
 func (o *Options) noise() float64 {
 	return math.Hypot(analysis.Length(o.Repeatability).Micrometres(), o.step()/math.Sqrt(12))
 }
 
-// step is that of the display, µm.
+// step is the display's step, µm.
 func (o *Options) step() float64 { return analysis.Length(o.Resolution).Micrometres() }
 
-// deviation converts µm to a Deviation; what does not fit is 0, "not known".
+// deviation converts µm to a Deviation. A value that does not fit becomes 0, "not known".
 func deviation(um float64) analysis.Deviation {
 	l, _ := analysis.FromMicrometres(um)
 	return analysis.Deviation(l)

@@ -81,7 +81,7 @@ func draw(contact simulator.Contact, rate float64, rng *rand.Rand) simulator.Par
 }
 
 // sigma is the standard deviation of a value of the gauge, µm.
-func sigma(g simulator.Gauge) float64 {
+func sigma(g simulator.GaugeModel) float64 {
 	return math.Hypot(g.Noise, g.Step.Micrometres()/math.Sqrt(12))
 }
 

@@ -7,7 +7,8 @@ import (
 	"fairbore/analysis/capture/settle"
 )
 
-// settled takes the size at which a gauge comes to rest. Package settle finds it; here are the visits.
+// settled takes the size at which a gauge comes to rest. Package settle finds that size; settled knows
+// when a visit begins and ends.
 type settled struct {
 	visit
 	finder *settle.Finder
@@ -31,15 +32,15 @@ func (c *settled) Reset() {
 func (c *settled) Progress() Progress {
 	p := Progress{In: c.in, Done: c.done}
 	if c.in && !c.done {
-		p.Hint = unsettled[c.finder.Doubt()]
+		p.Hint = settleReasons[c.finder.Doubt()]
 	}
 	return p
 }
 
-// unsettled are the reasons for the doubts of a finder.
-var unsettled = [...]Reason{
-	settle.None: "", settle.Short: Soon, settle.Falling: Shrinking, settle.Rising: Growing, settle.Unsteady: Unsteady,
-	settle.Stuck: Stuck, settle.Pending: Still,
+// settleReasons maps the doubts of a finder to reasons.
+var settleReasons = [...]Reason{
+	settle.None: "", settle.Short: TooShort, settle.Falling: Falling, settle.Rising: Rising, settle.Unsteady: Unsteady,
+	settle.Stuck: Stuck, settle.Pending: DrawOut,
 }
 
 func (c *settled) begin() { c.finder.Begin() }
@@ -62,10 +63,10 @@ func (c *settled) leave(last Sample) Reason {
 	if doubt == settle.None {
 		c.read(r, last.At)
 	}
-	return unsettled[doubt]
+	return settleReasons[doubt]
 }
 
 func (c *settled) read(r settle.Reading, at time.Duration) {
-	until := c.moment(r.Until)
+	until := c.timeAt(r.Until)
 	c.take(r.Size, Result{At: at, Since: until - seconds(r.Over), Until: until, U: deviation(r.U), Quality: clamp01(1.5 - r.Scatter/2)})
 }

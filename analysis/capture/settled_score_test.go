@@ -291,7 +291,7 @@ func TestNoisierThanTold(t *testing.T) {
 
 // However short or long Settle is, a level that is taken has a U.
 func TestSettleShortAndLong(t *testing.T) {
-	for _, settle := range []time.Duration{time.Millisecond, 50 * time.Millisecond, 600 * time.Millisecond, capture.MostSettle} {
+	for _, settle := range []time.Duration{time.Millisecond, 50 * time.Millisecond, 600 * time.Millisecond, capture.MaxSettle} {
 		for n := range uint64(20) {
 			rng := rand.New(rand.NewPCG(509, n))
 			v := familyOf(t, "level").drawn(50, rng)

@@ -60,10 +60,10 @@ func TestSettledRefuses(t *testing.T) {
 		sd          float64
 		want        capture.Reason
 	}{
-		{"short", 0.7, 0, 0.1, capture.Soon},
-		{"shrinking", 5, -1.0, 0.1, capture.Shrinking},
-		{"growing", 5, 1.0, 0.1, capture.Growing},
-		{"shaking", 5, 0, 3, capture.Soon},
+		{"short", 0.7, 0, 0.1, capture.TooShort},
+		{"shrinking", 5, -1.0, 0.1, capture.Falling},
+		{"growing", 5, 1.0, 0.1, capture.Rising},
+		{"shaking", 5, 0, 3, capture.TooShort},
 		{"stuck", 5, 0, 0, capture.Stuck},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -134,8 +134,8 @@ func TestSettledStandsStill(t *testing.T) {
 	if got := all(c, s[:out], capture.Taken, capture.Refused); len(got) != 0 {
 		t.Fatalf("while it stands: %+v, want nothing yet", got)
 	}
-	if p := c.Progress(); p.Hint != capture.Still || p.Done {
-		t.Errorf("while it stands: %+v, want the hint %q", p, capture.Still)
+	if p := c.Progress(); p.Hint != capture.DrawOut || p.Done {
+		t.Errorf("while it stands: %+v, want the hint %q", p, capture.DrawOut)
 	}
 	got := all(c, s[out:], capture.Taken, capture.Refused)
 	if len(got) != 1 || got[0].Kind != capture.Taken || (got[0].Value-size).Abs() > um {

@@ -1,19 +1,20 @@
 package capture
 
-// timing follows the rate of a stream, and tells when the times of its samples
-// are no times of measurement: after a stall, samples come in a bunch.
+// timing follows the rate of a stream. It notices where the times of arrival say nothing about the
+// times of measurement: after a stall, samples arrive in a bunch.
 type timing struct {
 	last, period float64 // s
-	before       float64 // the interval before the last one, s
+	before       float64 // interval before the last one, s
 	n            int     // samples
 }
 
 const (
-	learned    = 10   // samples until the period is known
-	slowStream = 0.05 // s, period of a stream that never comes in bunches but after a stall
+	learnSamples = 10   // samples after which the period is known
+	slowPeriod   = 0.05 // s; a stream with a longer period sends bunches only after a stall
 )
 
-// broken notes a sample at t (s) and reports whether its time and those before are not of one stream.
+// broken notes a sample at t (s). It reports whether the stream stalled or bunched there, so that the
+// times before t and after it do not belong together.
 func (p *timing) broken(t float64) bool {
 	dt := t - p.last
 	before := p.before
@@ -25,15 +26,15 @@ func (p *timing) broken(t float64) bool {
 	case p.n == 2 || p.period <= 0:
 		p.period = dt
 		return false
-	case p.n < learned && p.period > slowStream && dt < p.period/8:
+	case p.n < learnSamples && p.period > slowPeriod && dt < p.period/8:
 		return true
-	case p.n < learned:
+	case p.n < learnSamples:
 		p.period = max(p.period, dt/2)
 		p.period += (dt - p.period) / float64(p.n)
 		return false
 	}
-	// One value that was late, and the next close behind it: a busy computer or
-	// adapter, not a stall. The fit treats one wrong time as it treats a wild value.
+	// One value arrived late and the next one soon after it: that is a busy computer or adapter, not a
+	// stall. The fit treats one wrong time like a wild value.
 	oneLate := before+dt > 1.2*p.period && before+dt < 2.8*p.period
 	stalled := dt > 4*p.period || dt < p.period/8 && !oneLate
 	if !stalled {

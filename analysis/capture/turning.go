@@ -8,37 +8,39 @@ import (
 	"fairbore/analysis/capture/rock"
 )
 
-// turning takes the size at which a rocked gauge turns. Package rock finds the passes through square and
-// says whether they may be believed; here are the visits, and whether a reading is of another place.
+// turning takes the size at which the value of a rocked gauge turns. Package rock finds the passes
+// through square and says whether their size may be believed. turning knows when a visit begins and
+// ends, and whether a reading is of another place.
 //
-// After a reading the gauge may be drawn along to another place, or the hand rocks on. A hand that
-// rests at a tilt for a second and then rocks on shows the same as one that goes to another
-// place of the same size, and a place that is read twice is a wrong reading of the next one. So only
-// another size is another place. To gauge another place of the same size, the gauge is drawn out.
+// After a reading the operator may draw the gauge along to another place, or rock on. The samples
+// cannot tell one from the other where both places have the same size, as the hand may also rest at a
+// tilt and then rock on. A place that is read twice would give the next place a wrong reading. So only
+// another size counts as another place. To gauge another place of the same size, the operator draws
+// the gauge out first.
 type turning struct {
 	visit
 	noise  float64 // standard deviation of a sample, µm
 	spikes despike
-	rock   *rock.Rock
-	place
+	rock   *rock.Finder
+	lastReading
 }
 
-// place is where the last reading was taken.
-type place struct {
+// lastReading is the size of the place that was read last.
+type lastReading struct {
 	size, u float64 // µm from nominal, and its standard uncertainty
-	least   float64 // no two samples of the place in a row lie below it, µm
-	below   int     // samples below least in a row
+	floor   float64 // no two samples in a row of that place lie below it, µm
+	below   int     // samples in a row below least
 }
 
-// mostTilt is how far a gauge may be tilted in the bore and still be in it, rad.
-const mostTilt = 7 * math.Pi / 180
+// maxTilt is the largest tilt of a gauge in the bore, rad.
+const maxTilt = 7 * math.Pi / 180
 
 func newTurning(o Options) *turning {
 	c := &turning{visit: visit{gate: newGate(o)}, noise: o.noise()}
 	k := float64(o.Nominal - 2*o.Tip)
-	c.tilt = analysis.Length(k * (1/math.Cos(mostTilt) - 1))
+	c.tilt = analysis.Length(k * (1/math.Cos(maxTilt) - 1))
 	c.rock = rock.New(rock.Options{
-		Sigma: c.noise, Step: o.step(), Scale: k / float64(analysis.Micrometre), Least: o.Turns,
+		Sigma: c.noise, Step: o.step(), Scale: k / float64(analysis.Micrometre), MinPasses: o.Turns,
 		Averages: o.Averages.Seconds(), Lag: o.Lag.Seconds(),
 	})
 	return c
@@ -60,20 +62,20 @@ func (c *turning) Expect(size analysis.Length, u analysis.Deviation) {
 }
 
 func (c *turning) Progress() Progress {
-	p := Progress{In: c.in, Done: c.done, Turns: c.rock.Passes()}
+	p := Progress{In: c.in, Done: c.done, Passes: c.rock.Passes()}
 	if c.in {
-		p.Least = c.o.Turns
+		p.Needed = c.o.Turns
 	}
 	if c.in && !c.done {
-		p.Hint = doubts[c.rock.Doubt()]
+		p.Hint = rockReasons[c.rock.Doubt()]
 	}
 	return p
 }
 
-// doubts are the reasons for the doubts of a rock.
-var doubts = [...]Reason{
-	rock.None: FewTurns, rock.NoPass: NotRocked, rock.OnePass: OneTurn, rock.More: FewTurns, rock.Narrow: Narrow,
-	rock.Quick: Fast, rock.Scatter: Disagree, rock.Turning: OneSide, rock.Averaged: Averaged,
+// rockReasons maps the doubts of package rock to reasons.
+var rockReasons = [...]Reason{
+	rock.None: FewPasses, rock.NoPass: NotRocked, rock.OnePass: OnePass, rock.OneMore: FewPasses, rock.Narrow: Narrow,
+	rock.TooFast: TooFast, rock.Scatter: Scattered, rock.TurnsBack: OneSide, rock.Averaged: Averaged,
 }
 
 func (c *turning) begin() { c.restart(0) }
@@ -89,10 +91,10 @@ func (c *turning) add(x sample, at time.Duration) {
 	}
 }
 
-// shortestVisit is the least time of a visit that was meant to give a reading.
+// shortestVisit is the shortest visit that can have been meant to give a reading.
 const shortestVisit = 1500 * time.Millisecond
 
-// leave judges the samples that were held back, and then takes what there is.
+// leave judges the samples that were held back, and then takes the reading that there is.
 func (c *turning) leave(last Sample) Reason {
 	for _, x := range c.spikes.rest() {
 		c.judge(x, last.At)
@@ -104,9 +106,9 @@ func (c *turning) leave(last Sample) Reason {
 	}
 	d := c.rock.Doubt()
 	if d == rock.NoPass && last.At-c.began < shortestVisit {
-		return Soon
+		return TooShort
 	}
-	return doubts[d]
+	return rockReasons[d]
 }
 
 func (c *turning) judge(x sample, at time.Duration) {
@@ -116,7 +118,7 @@ func (c *turning) judge(x sample, at time.Duration) {
 	case !ok && c.done:
 		c.rearm(x, at)
 	case ok && c.done && c.same(r.Size, r.U):
-		c.rock.Since(r.Last)
+		c.rock.ForgetUntil(r.Last)
 	case ok:
 		if c.done {
 			c.move(at)
@@ -125,32 +127,32 @@ func (c *turning) judge(x sample, at time.Duration) {
 	}
 }
 
-// rearm looks for what can't be of the place of the reading: two values in a row below its size.
+// rearm looks for signs of another place: two values in a row below the size of the reading.
 func (c *turning) rearm(x sample, at time.Duration) {
-	if x.v >= c.least {
+	if x.v >= c.floor {
 		c.below = 0
 	} else if c.below++; c.below >= 2 {
 		c.move(at)
 		return
 	}
-	if t, size, u, ok := c.rock.Latest(); ok && c.same(size, u) {
-		c.rock.Since(t)
+	if t, size, u, ok := c.rock.LatestPass(); ok && c.same(size, u) {
+		c.rock.ForgetUntil(t)
 	}
 }
 
-// same reports whether a size may be that of the reading.
+// same reports whether a size may be that of the last reading.
 func (c *turning) same(size, u float64) bool {
 	return math.Abs(size-c.size) <= analysis.Length(c.o.Rearm).Micrometres()/2+4*math.Hypot(u, c.u)
 }
 
-// read takes a reading, and forgets its passes.
+// read takes a reading, and forgets the passes that it used.
 func (c *turning) read(r rock.Reading, at time.Duration) {
 	c.take(r.Size, Result{
-		At: at, Since: c.moment(r.Since), Until: c.moment(r.Until), U: deviation(r.U),
-		Turns: r.Passes, Quality: clamp01(1.5 - r.Misfit/2), Surprising: r.Surprising,
+		At: at, Since: c.timeAt(r.Since), Until: c.timeAt(r.Until), U: deviation(r.U),
+		Passes: r.Passes, Quality: clamp01(1.5 - r.Misfit/2), Surprising: r.Surprising,
 		Motion: r.Motion.Speed2, MotionSpread: r.Motion.Spread, MotionSlope: r.Motion.Slope,
 	})
-	c.rock.Since(r.Last)
-	c.place = place{size: r.Size, u: r.U,
-		least: r.Size - max(analysis.Length(c.o.Rearm).Micrometres(), c.o.step()/2+3.5*c.noise+3*r.U)}
+	c.rock.ForgetUntil(r.Last)
+	c.lastReading = lastReading{size: r.Size, u: r.U,
+		floor: r.Size - max(analysis.Length(c.o.Rearm).Micrometres(), c.o.step()/2+3.5*c.noise+3*r.U)}
 }

@@ -262,7 +262,7 @@ func rockOn(people []recordedHand, passes int, rng *rand.Rand) simulator.Course 
 			blend := 1 - x*x*x*(10-x*(15-6*x))
 			c.Tilt = append(c.Tilt, width*(off+sign*s.angleAt(t)+jump*blend))
 		}
-		if len(c.Passes(0, c.End(), simulator.Least)) >= passes {
+		if len(c.Passes(0, c.End(), simulator.MinPassTilt)) >= passes {
 			return c
 		}
 	}
@@ -272,7 +272,7 @@ func rockOn(people []recordedHand, passes int, rng *rand.Rand) simulator.Course 
 // first end and the last, in units of half the width and the mean time of a swing.
 func roughness(c *simulator.Course, from, to float64) (second, third float64) {
 	const h = 10 // steps
-	passes := c.Passes(from, to, simulator.Least)
+	passes := c.Passes(from, to, simulator.MinPassTilt)
 	if len(passes) < 3 {
 		return math.NaN(), math.NaN()
 	}
@@ -314,7 +314,7 @@ func BenchmarkProcessIsLikeRecordedHands(b *testing.B) {
 	for range 500 {
 		c := rockOn(people, 6, rng)
 		add(&recorded, &c, 0, c.End())
-		v := simulator.DrawRocking(simulator.Process, simulator.Draws{Rate: 20, Passes: 6}, rng)
+		v := simulator.DrawRocking(simulator.Process, simulator.DrawOptions{Rate: 20, Passes: 6}, rng)
 		add(&made, &v.Course, v.Stays[0].From, v.Stays[0].To)
 	}
 	for i, name := range []string{"second", "third"} {

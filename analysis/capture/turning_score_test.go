@@ -38,7 +38,7 @@ var halves = map[string]struct {
 		people: []string{"s1", "s2", "s3", "s4", "s5"},
 	},
 	"score": {
-		styles: []simulator.Family{simulator.LeastJerk, simulator.EvenSpeed, simulator.Jerky, simulator.OneShort, simulator.Changing,
+		styles: []simulator.Family{simulator.MinimumJerk, simulator.EvenSpeed, simulator.Jerky, simulator.OneShort, simulator.Changing,
 			simulator.Quick, simulator.Process},
 		beside: []simulator.Family{simulator.Fumbling, simulator.TurnsOnce, simulator.ToneStop, simulator.TwoPlaces, simulator.Tapered,
 			simulator.Stepping, simulator.Averaging, simulator.Lagging, simulator.ShortTravel, simulator.NeverEqual, simulator.NeverScattered,
@@ -79,7 +79,7 @@ func allowed(v *simulator.Rocking) float64 {
 // eight values or more from end to end.
 func plain(v *simulator.Rocking, s simulator.Stay) bool {
 	row := 0
-	for _, p := range v.Course.Passes(s.From, s.To, simulator.Least) {
+	for _, p := range v.Course.Passes(s.From, s.To, simulator.MinPassTilt) {
 		low := min(v.Gauge.Excess(s.Size, p.From), v.Gauge.Excess(s.Size, p.To))
 		if low >= 3*sigma(v.Gauge) && (p.End-p.Begin)*v.Gauge.Rate >= 8 {
 			row++
@@ -147,7 +147,7 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 			t.wrong++
 			if *kinds {
 				fmt.Printf("    false: %v, %v: off by %.2f µm, U %.2f, %d passes, taken at %.2f s of %.2f to %.2f; display %.3f µm, noise %.2f, stamps %g s, fault %v\n",
-					v.Family, v.Style, e, analysis.Length(r.U).Micrometres(), r.Turns, r.At.Seconds(), pl.From.Seconds(), pl.To.Seconds(),
+					v.Family, v.Style, e, analysis.Length(r.U).Micrometres(), r.Passes, r.At.Seconds(), pl.From.Seconds(), pl.To.Seconds(),
 					v.Gauge.Step.Micrometres(), v.Gauge.Noise, v.Stream.Tick, v.Stream.Fault)
 			}
 		case v.Family.Never():
@@ -191,8 +191,8 @@ func (t *handTally) visit(v *simulator.Rocking, hears bool, rng *rand.Rand) {
 // toldPasses is the standard uncertainty of a place, µm, for one who is told when each pass began and ended, and
 // how noisy the gauge is: what the fit of a pass makes of all of them.
 func toldPasses(v *simulator.Rocking, tr simulator.Truth, pl simulator.TruePlace, shown []pass.Sample) float64 {
-	ps := v.Course.Passes((pl.From - tr.In).Seconds(), (pl.To - tr.In).Seconds(), simulator.Least)
-	var work pass.Work
+	ps := v.Course.Passes((pl.From - tr.In).Seconds(), (pl.To - tr.In).Seconds(), simulator.MinPassTilt)
+	var work pass.Workspace
 	sum := 0.0
 	for i, p := range ps {
 		var of []pass.Sample
@@ -205,11 +205,11 @@ func toldPasses(v *simulator.Rocking, tr simulator.Truth, pl simulator.TruePlace
 			to = p.At + 0.75*(ps[i+1].At-p.At)
 		}
 		for _, x := range shown {
-			if at := x.T - tr.In.Seconds(); at >= from && at <= to && len(of) < pass.Most {
+			if at := x.T - tr.In.Seconds(); at >= from && at <= to && len(of) < pass.MaxSamples {
 				of = append(of, x)
 			}
 		}
-		f, ok := work.Fit(of, pass.Noise{Sigma: sigma(v.Gauge), Time: max(0.0015, v.Stream.Tick/math.Sqrt(12))}, math.Pi/gap, pass.Rough)
+		f, ok := work.Fit(of, pass.Noise{Sigma: sigma(v.Gauge), Time: max(0.0015, v.Stream.Tick/math.Sqrt(12))}, math.Pi/gap, pass.TypicalRoughness)
 		if ok && f.U[1] > 0 {
 			sum += 1 / (f.U[1] * f.U[1])
 		}
@@ -219,7 +219,7 @@ func toldPasses(v *simulator.Rocking, tr simulator.Truth, pl simulator.TruePlace
 
 // ring plays a visit of the gauge to the ring, and returns how long it took.
 func (t *handTally) ring(v *simulator.Rocking, c capture.Capture, rng *rand.Rand) (end time.Duration) {
-	r := simulator.DrawRocking(v.Style, simulator.Draws{Rate: v.Gauge.Rate}, rng)
+	r := simulator.DrawRocking(v.Style, simulator.DrawOptions{Rate: v.Gauge.Rate}, rng)
 	r.Gauge, r.Ring, r.Size = v.Gauge, v.Ring, v.Ring
 	r.Run(rng, func(p simulator.Point) bool {
 		c.Feed(capture.Sample{At: p.T, Value: analysis.Length(p.Value)})
@@ -243,7 +243,7 @@ func whose(tr simulator.Truth, r capture.Result) (at int) {
 // rests on: since the gauge was square, and since its swing ended.
 func (t *handTally) delay(v *simulator.Rocking, tr simulator.Truth, pl simulator.TruePlace, r capture.Result) {
 	n, since, late := 0, math.NaN(), math.NaN()
-	for _, p := range v.Course.Passes((pl.From - tr.In).Seconds(), (pl.To - tr.In).Seconds(), simulator.Least) {
+	for _, p := range v.Course.Passes((pl.From - tr.In).Seconds(), (pl.To - tr.In).Seconds(), simulator.MinPassTilt) {
 		at, end := tr.In.Seconds()+p.At, tr.In.Seconds()+p.End
 		if at > r.At.Seconds() {
 			break
@@ -347,7 +347,7 @@ func scoreHands(styles, beside []simulator.Family, people []recordedHand, rate f
 			bad.add(t)
 		}
 	}
-	d := simulator.Draws{Styles: styles, Rate: rate, Passes: *until, Coarsest: analysis.Length(*coarsest * float64(analysis.Micrometre))}
+	d := simulator.DrawOptions{Styles: styles, Rate: rate, Passes: *until, Coarsest: analysis.Length(*coarsest * float64(analysis.Micrometre))}
 	for _, f := range slices.Concat(styles, beside) {
 		play(f, func(rng *rand.Rand) *simulator.Rocking {
 			return simulator.DrawRocking(f, d, rng)

@@ -82,12 +82,12 @@ func TestTurningFindsTheSize(t *testing.T) {
 		if d := (taken.Value - mm(t, "22.2281")).Abs(); d > analysis.Length(4*u) || d > um/4 {
 			t.Errorf("%+v: %s ± %d, off by %d", r, taken.Value, u, d)
 		}
-		if taken.Turns < 3 || u <= 0 || u > 2500 || taken.Quality <= 0 {
+		if taken.Passes < 3 || u <= 0 || u > 2500 || taken.Quality <= 0 {
 			t.Errorf("%+v: %+v", r, taken)
 		}
 		// The first pass is half a swing into the rock, 2 s after the start; the tone
 		// comes within half a swing of the third.
-		if third := 2 + 2.5*r.half; taken.Turns == 3 && taken.At.Seconds() > third+0.5*r.half+0.1 {
+		if third := 2 + 2.5*r.half; taken.Passes == 3 && taken.At.Seconds() > third+0.5*r.half+0.1 {
 			t.Errorf("%+v: taken at %s, third pass at %.2f s", r, taken.At, third)
 		}
 	}
@@ -100,12 +100,12 @@ func TestTurningRefuses(t *testing.T) {
 		r    rock
 		want capture.Reason
 	}{
-		{"too short", with(func(r *rock) { r.passes, r.hold = 0, 0.1 }), capture.Soon},
+		{"too short", with(func(r *rock) { r.passes, r.hold = 0, 0.1 }), capture.TooShort},
 		{"parked at 2°", with(func(r *rock) { r.passes, r.amplitude, r.hold = 0, 2, 8 }), capture.NotRocked},
 		{"parked square", with(func(r *rock) { r.passes, r.amplitude, r.off, r.hold = 0, 0, 0, 8 }), capture.NotRocked},
-		{"one pass", with(func(r *rock) { r.passes = 1 }), capture.OneTurn},
-		{"two passes", with(func(r *rock) { r.passes = 2 }), capture.FewTurns},
-		{"fast for 5/s", with(func(r *rock) { r.rate, r.half = 5, 0.7 }), capture.Fast},
+		{"one pass", with(func(r *rock) { r.passes = 1 }), capture.OnePass},
+		{"two passes", with(func(r *rock) { r.passes = 2 }), capture.FewPasses},
+		{"fast for 5/s", with(func(r *rock) { r.rate, r.half = 5, 0.7 }), capture.TooFast},
 	} {
 		rng := rand.New(rand.NewPCG(2, 2))
 		got := all(turning(t), tc.r.samples(0, rng), capture.Taken, capture.Refused)
@@ -237,7 +237,7 @@ func TestTurningBegunAgain(t *testing.T) {
 	c := turning(t)
 	s = good.samples(0, rng)
 	all(c, s[:cut])
-	if p := c.Progress(); !p.In || p.Turns == 0 || p.Hint == "" && !p.Done {
+	if p := c.Progress(); !p.In || p.Passes == 0 || p.Hint == "" && !p.Done {
 		t.Errorf("halfway: %+v", p)
 	}
 	c.Reset()
@@ -346,7 +346,7 @@ func TestTurningAnySequence(t *testing.T) {
 				s.Value += analysis.Length(rapid.IntRange(-100, 100).Draw(t, "off")) * um
 			}
 			for _, r := range c.Feed(s) {
-				if r.Kind == capture.Taken && ((r.Value-222_300_000).Abs() > 400*um || r.U <= 0 || r.Turns < 3) {
+				if r.Kind == capture.Taken && ((r.Value-222_300_000).Abs() > 400*um || r.U <= 0 || r.Passes < 3) {
 					t.Fatalf("took %+v", r)
 				}
 			}

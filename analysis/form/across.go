@@ -8,10 +8,10 @@ import (
 
 func radians(a analysis.Angle) float64 { return a.Degrees() * math.Pi / 180 }
 
-// rangeOfNothing is how far n readings of one thing spread in units of their
-// standard deviation, exceeded once in twenty (studentised range, infinite
-// degrees of freedom; by integration); beyond 12, that of 12 and a little.
-func rangeOfNothing(n int) float64 {
+// noiseRange returns the range of n readings of one size, in standard deviations, that chance exceeds
+// once in twenty (studentised range, infinite degrees of freedom; by integration). Above 12 readings
+// it is that of 12 and a little more.
+func noiseRange(n int) float64 {
 	q := [...]float64{0, 0, 2.7718, 3.3145, 3.6332, 3.8577, 4.0301, 4.1696, 4.2863, 4.3865, 4.4741, 4.5519, 4.6217}
 	if n < len(q) {
 		return q[n]
@@ -19,8 +19,8 @@ func rangeOfNothing(n int) float64 {
 	return q[len(q)-1] + 0.75*math.Log(float64(n)/float64(len(q)-1))
 }
 
-// across fills in the errors about the axis, section by section, and names
-// those of the worst.
+// across works out the errors about the axis, section by section, and names those of the worst
+// section.
 func (r *Result) across(p *profile) {
 	why := analysis.Say("form.why.second_angle_each")
 	if p.opt.Gauge != TwoPoint {
@@ -28,10 +28,10 @@ func (r *Result) across(p *profile) {
 	}
 	r.OutOfRound, r.Oval.Amount = unusable(analysis.Say("form.why.second_angle_each"), 0), unusable(why, 0)
 	worst, oval := -1, -1
-	for i := range p.secs {
+	for i := range p.sections {
 		s := &r.Sections[i]
-		s.OutOfRound = p.outOfRound(p.secs[i])
-		s.Oval = p.oval(p.secs[i])
+		s.OutOfRound = p.outOfRound(p.sections[i])
+		s.Oval = p.oval(p.sections[i])
 		if worse(s.OutOfRound, r.OutOfRound) {
 			r.OutOfRound, worst = s.OutOfRound, i
 		}
@@ -41,19 +41,19 @@ func (r *Result) across(p *profile) {
 	}
 	if r.Oval.Significant {
 		named := name(KindOval, r.Oval.Amount)
-		named.Depth, named.AtLeast = p.secs[oval].depth, r.Oval.AtLeast
+		named.Depth, named.AtLeast = p.sections[oval].depth, r.Oval.AtLeast
 		r.Named = append(r.Named, named)
 	}
-	// More than the oval accounts for: other lobes, or one odd place.
+	// The oval does not account for all: there are other lobes, or one odd place.
 	if r.OutOfRound.Significant && (!r.Oval.Significant || r.OutOfRound.Value > r.Oval.Value+r.OutOfRound.Threshold) {
 		named := name(KindOutOfRound, r.OutOfRound)
-		named.Depth = p.secs[worst].depth
+		named.Depth = p.sections[worst].depth
 		r.Named = append(r.Named, named)
 	}
 }
 
-// worse orders amounts: not usable, usable, significant, and then by size and
-// by uncertainty.
+// worse orders amounts: not usable before usable before significant, then by size, then by
+// uncertainty.
 func worse(a, b Amount) bool {
 	if a.Usable != b.Usable {
 		return a.Usable
@@ -67,7 +67,7 @@ func worse(a, b Amount) bool {
 	return a.U > b.U
 }
 
-// outOfRound is the range of a section's places.
+// outOfRound returns the range of a section's places.
 func (p *profile) outOfRound(s section) Amount {
 	places := p.places[s.from:s.to]
 	n := len(places)
@@ -91,7 +91,7 @@ func (p *profile) outOfRound(s section) Amount {
 	}
 	k := RoundCoverage
 	if n > 3 {
-		k = rangeOfNothing(n)
+		k = noiseRange(n)
 	}
 	u := p.repeat * math.Sqrt(small.variance+large.variance)
 	return p.opt.amount(large.size-small.size, u, k*p.repeat*math.Sqrt(variance), n)
@@ -107,15 +107,15 @@ func (p *profile) oval(s section) Oval {
 	case n >= 3:
 		return p.fitOval(places)
 	case n == 2:
-		return p.leastOval(a, b)
+		return p.minOval(a, b)
 	default:
 		return Oval{Amount: unusable(analysis.Say("form.why.second_angle"), n)}
 	}
 }
 
-// distinct counts the orientations that differ by other than half a turn, which
-// to two points is none, up to three; if two, a and b are the first of each.
-func distinct(places []place) (n int, a, b place) {
+// distinct counts the orientations that differ, up to three. Half a turn is no difference to a
+// two-point gauge. If there are two, a and b are the first of each.
+func distinct(places []placeSize) (n int, a, b placeSize) {
 	const half = 180 * analysis.Degree
 	a = places[0]
 	n = 1
@@ -131,9 +131,9 @@ func distinct(places []place) (n int, a, b place) {
 	return n, a, b
 }
 
-// leastOval is the least oval that shows the difference of a and b, which lie
-// an angle g apart: an oval of 2A shows at most 2A |sin g| of itself.
-func (p *profile) leastOval(a, b place) Oval {
+// minOval returns the smallest oval that explains the difference of a and b, which lie an angle g
+// apart. An oval of 2A shows at most 2A |sin g| of itself.
+func (p *profile) minOval(a, b placeSize) Oval {
 	g := math.Abs(math.Sin(radians(a.angle - b.angle)))
 	if g < 0.1 {
 		return Oval{Amount: unusable(analysis.Say("form.why.apart_90"), 2)}
@@ -143,15 +143,15 @@ func (p *profile) leastOval(a, b place) Oval {
 	return Oval{Amount: p.opt.amount(math.Abs(a.size-b.size)/g, u, t, 2), AtLeast: true}
 }
 
-// fitOval is the weighted least-squares fit of d = m + x cos 2a + y sin 2a.
-func (p *profile) fitOval(places []place) Oval {
+// fitOval returns the weighted least-squares fit of d = m + x cos 2a + y sin 2a.
+func (p *profile) fitOval(places []placeSize) Oval {
 	var w, wc, ws, wd float64
 	for _, pl := range places {
 		k := 1 / pl.variance
 		w, wc, ws, wd = w+k, wc+k*pl.cos, ws+k*pl.sin, wd+k*pl.size
 	}
 	wc, ws, wd = wc/w, ws/w, wd/w
-	var cc, cs, ss, cd, sd float64 // about the means, which takes m out
+	var cc, cs, ss, cd, sd float64 // about the means, which eliminates m
 	for _, pl := range places {
 		k, c, s, d := 1/pl.variance, pl.cos-wc, pl.sin-ws, pl.size-wd
 		cc, cs, ss, cd, sd = cc+k*c*c, cs+k*c*s, ss+k*s*s, cd+k*c*d, sd+k*s*d
@@ -162,8 +162,8 @@ func (p *profile) fitOval(places []place) Oval {
 	}
 	x, y := (ss*cd-cs*sd)/det, (cc*sd-cs*cd)/det
 	amplitude := math.Hypot(x, y)
-	// Variance of A in units of repeatability²: along (x, y), or the worst
-	// direction if there is none.
+	// The variance of A in units of repeatability², along (x, y), or in the worst direction if (x, y) is
+	// zero.
 	variance := ((cc+ss)/2 + math.Hypot((cc-ss)/2, cs)) / det
 	if amplitude > 1e-9 {
 		variance = (x*x*ss - 2*x*y*cs + y*y*cc) / det / (amplitude * amplitude)

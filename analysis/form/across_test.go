@@ -187,7 +187,7 @@ func TestRangeOfNothing(t *testing.T) {
 				v := rnd.NormFloat64()
 				low, high = min(low, v), max(high, v)
 			}
-			if high-low > rangeOfNothing(n) {
+			if high-low > noiseRange(n) {
 				beyond++
 			}
 		}

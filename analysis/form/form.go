@@ -125,27 +125,27 @@ type Straightness struct {
 	LeastSquares analysis.Deviation `json:"least_squares_um"`
 }
 
-// Kind is a form error by its name in the trade.
-type Kind string
+// ErrorKind is a form error by its name in the trade.
+type ErrorKind string
 
 // The kinds. OpenEnds is a waist or a bell-mouth at both ends that these
 // depths can't tell apart. TightEnd is an end below the line of the rest.
 // Uneven is a profile that is not straight and none of the others.
 const (
-	KindTaper      Kind = "taper"
-	KindBarrel     Kind = "barrel"
-	KindWaist      Kind = "waist"
-	KindOpenEnds   Kind = "open_ends"
-	KindBellMouth  Kind = "bell_mouth"
-	KindTightEnd   Kind = "tight_end"
-	KindUneven     Kind = "uneven"
-	KindOval       Kind = "oval"
-	KindOutOfRound Kind = "out_of_round"
+	KindTaper      ErrorKind = "taper"
+	KindBarrel     ErrorKind = "barrel"
+	KindWaist      ErrorKind = "waist"
+	KindOpenEnds   ErrorKind = "open_ends"
+	KindBellMouth  ErrorKind = "bell_mouth"
+	KindTightEnd   ErrorKind = "tight_end"
+	KindUneven     ErrorKind = "uneven"
+	KindOval       ErrorKind = "oval"
+	KindOutOfRound ErrorKind = "out_of_round"
 )
 
-// Named is an error that the readings show.
-type Named struct {
-	Kind Kind `json:"kind"`
+// NamedError is an error that the readings show.
+type NamedError struct {
+	Kind ErrorKind `json:"kind"`
 	// Where is the end: the tight one of a taper, the one with the bell-mouth.
 	// Empty for the middle and for errors about the axis.
 	Where string          `json:"where,omitempty"`
@@ -193,7 +193,7 @@ type Result struct {
 	// Named are the errors to call by name, along the bore before about the
 	// axis. Empty is "straight (within the gauge)" only as far as Taper and
 	// Barrel are usable.
-	Named []Named `json:"named"`
+	Named []NamedError `json:"named"`
 	// Mixed: more than one kind of error along the bore.
 	Mixed bool `json:"mixed,omitempty"`
 }
@@ -205,7 +205,7 @@ func Evaluate(readings []analysis.Reading, opt Options) Result {
 	r := Result{
 		Readings: len(readings), Gauge: opt.Gauge,
 		Repeatability: opt.Repeatability, Face: opt.Face, Far: opt.Far,
-		Sections: []Section{}, Named: []Named{},
+		Sections: []Section{}, Named: []NamedError{},
 	}
 	p := newProfile(readings, opt)
 	r.extremes(p)

@@ -133,7 +133,7 @@ func TestReferenceProfiles(t *testing.T) {
 			p := &profile{}
 			for i, z := range want.Z {
 				line.Add(z, want.D[i])
-				p.secs = append(p.secs, section{z: z - 25, mean: want.D[i]})
+				p.sections = append(p.sections, section{z: z - 25, mean: want.D[i]})
 			}
 			near(t, "slope", line.Slope(), want.Slope, tol)
 			near(t, "mean", line.At(25), want.Mean, tol)

@@ -8,27 +8,27 @@ import (
 	"fairbore/analysis"
 )
 
-// profile is the readings sorted into places and sections. Inside, sizes are µm
-// above base, the smallest reading: differences of exact lengths, so that a
-// constant added to all of them changes nothing.
+// profile is the readings, sorted into places and sections. Internally, sizes are µm above base, the
+// smallest reading. They are differences of exact lengths, so a constant added to all sizes changes
+// nothing.
 type profile struct {
-	opt    Options
-	base   analysis.Length
-	repeat float64 // repeatability, µm
-	raw    []Local // by depth, angle, size
-	places []place // by depth, angle
-	secs   []section
+	opt      Options
+	base     analysis.Length
+	repeat   float64     // repeatability, µm
+	raw      []Local     // sorted by depth, angle and size
+	places   []placeSize // sorted by depth and angle
+	sections []section
 }
 
-// place is one depth and orientation.
-type place struct {
+// placeSize is the size at one depth and orientation.
+type placeSize struct {
 	angle    analysis.Angle
 	cos, sin float64 // of twice the angle
 	size     float64 // median of its readings, µm above base
 	variance float64 // of size, in units of repeatability²
 }
 
-// section is one depth: places[from:to], raw[rawFrom:rawTo].
+// section is the places at one depth: places[from:to], with the readings raw[rawFrom:rawTo].
 type section struct {
 	depth                    analysis.Length
 	z                        float64 // mm from the middle of the gauged length
@@ -55,8 +55,8 @@ func newProfile(readings []analysis.Reading, opt Options) *profile {
 	if len(p.raw) > 0 {
 		p.base = slices.MinFunc(p.raw, func(a, b Local) int { return cmp.Compare(a.Size, b.Size) }).Size
 	}
-	p.places = make([]place, 0, len(p.raw))
-	p.secs = make([]section, 0, 16)
+	p.places = make([]placeSize, 0, len(p.raw))
+	p.sections = make([]section, 0, 16)
 	for from := 0; from < len(p.raw); {
 		to := from
 		for to < len(p.raw) && p.raw[to].Depth == p.raw[from].Depth {
@@ -69,7 +69,7 @@ func newProfile(readings []analysis.Reading, opt Options) *profile {
 	return p
 }
 
-// section adds the section read in raw[from:to].
+// section adds the section of the readings raw[from:to].
 func (p *profile) section(from, to int) {
 	s := section{depth: p.raw[from].Depth, from: len(p.places), rawFrom: from, rawTo: to}
 	variance := 0.0
@@ -78,7 +78,7 @@ func (p *profile) section(from, to int) {
 		for j < to && p.raw[j].Angle == p.raw[i].Angle {
 			j++
 		}
-		pl := place{angle: p.raw[i].Angle, size: p.median(i, j), variance: medianVariance(j - i)}
+		pl := placeSize{angle: p.raw[i].Angle, size: p.median(i, j), variance: medianVariance(j - i)}
 		pl.sin, pl.cos = math.Sincos(2 * radians(pl.angle))
 		p.places = append(p.places, pl)
 		s.mean += pl.size
@@ -89,10 +89,10 @@ func (p *profile) section(from, to int) {
 	n := float64(s.to - s.from)
 	s.mean /= n
 	s.u = p.repeat * math.Sqrt(variance) / n
-	p.secs = append(p.secs, s)
+	p.sections = append(p.sections, s)
 }
 
-// median returns the median of raw[i:j], one place, which is sorted by size.
+// median returns the median of raw[i:j], the readings of one place, sorted by size.
 func (p *profile) median(i, j int) float64 {
 	lo, hi := p.raw[(i+j-1)/2].Size, p.raw[(i+j)/2].Size
 	return (p.above(lo) + p.above(hi)) / 2
@@ -100,9 +100,9 @@ func (p *profile) median(i, j int) float64 {
 
 func (p *profile) above(l analysis.Length) float64 { return (l - p.base).Micrometres() }
 
-// medianVariance is the variance of the median of n values of a normal
-// distribution of unit variance: by integration of the order statistics up to
-// 8, then the asymptote pi/2n, which is an upper bound.
+// medianVariance returns the variance of the median of n values of a normal distribution of unit
+// variance. Up to 8 values it is from integrating the order statistics; above, it is the asymptote
+// π/2n, an upper bound.
 func medianVariance(n int) float64 {
 	exact := [...]float64{1: 1, 2: 0.5, 3: 0.448671, 4: 0.298212, 5: 0.286834, 6: 0.214770, 7: 0.210447, 8: 0.168224}
 	if n < len(exact) {
@@ -111,17 +111,17 @@ func medianVariance(n int) float64 {
 	return math.Pi / 2 / float64(n)
 }
 
-// centre sets each section's z, by halves of exact lengths, so that a part
-// turned end for end has the same numbers with their signs changed.
+// centre sets each section's z. It halves exact lengths, so that a part turned end for end gives the
+// same numbers with opposite signs.
 func (p *profile) centre() {
-	for i := range p.secs {
-		ends := p.secs[0].depth + p.secs[len(p.secs)-1].depth
-		p.secs[i].z = float64(2*p.secs[i].depth-ends) / float64(2*analysis.Millimetre)
+	for i := range p.sections {
+		ends := p.sections[0].depth + p.sections[len(p.sections)-1].depth
+		p.sections[i].z = float64(2*p.sections[i].depth-ends) / float64(2*analysis.Millimetre)
 	}
 }
 
-// span is the gauged length in mm.
-func (p *profile) span() float64 { return 2 * p.secs[len(p.secs)-1].z }
+// span returns the gauged length in mm.
+func (p *profile) span() float64 { return 2 * p.sections[len(p.sections)-1].z }
 
 // length returns v µm above base as an exact length.
 func (p *profile) length(v float64) analysis.Length {
@@ -132,14 +132,14 @@ func (p *profile) length(v float64) analysis.Length {
 	return p.base + l
 }
 
-// extremes fills in the sections' sizes, and the smallest and largest of all.
+// extremes sets the sizes of the sections, and the smallest and largest size of all.
 func (r *Result) extremes(p *profile) {
 	if len(p.raw) == 0 {
 		return
 	}
 	small, large, mean := p.raw[0], p.raw[0], 0.0
-	r.Sections = make([]Section, len(p.secs))
-	for i, s := range p.secs {
+	r.Sections = make([]Section, len(p.sections))
+	for i, s := range p.sections {
 		raw := p.raw[s.rawFrom:s.rawTo]
 		out := Section{Depth: s.depth, Mean: p.length(s.mean), Min: raw[0].Size, Max: raw[0].Size, N: len(raw)}
 		for _, l := range raw {
@@ -158,5 +158,5 @@ func (r *Result) extremes(p *profile) {
 	}
 	r.Smallest, r.Largest = &small, &large
 	r.Variation = analysis.Deviation(large.Size - small.Size)
-	r.Mean = p.length(mean / float64(len(p.secs)))
+	r.Mean = p.length(mean / float64(len(p.sections)))
 }

@@ -6,19 +6,19 @@ import (
 	"fairbore/analysis"
 )
 
-// worth is the share of the whole variation of the section means that an error
-// must make up to be named: beside a taper of 8 µm, a step of 1 µm is real, but
-// nobody hones to it (the figure is this project's choice).
-const worth = 0.2
+// minShare is the share of the whole variation of the section means that an error must make up to be
+// named. Beside a taper of 8 µm a step of 1 µm is real, but nobody hones to it (the figure is this
+// project's choice).
+const minShare = 0.2
 
-// shape is a way to describe the profile: a line through sections lo up to hi,
-// with the ends outside it left to be flares, or a line and a parabola.
+// shape describes the profile. It is a line through sections lo up to hi, where the ends outside are
+// flares, or a line and a parabola.
 type shape struct {
 	lo, hi   int
 	parabola bool
 }
 
-// terms is how many more parameters than a line it has.
+// terms returns how many more parameters than a line it has.
 func (s shape) terms(sections int) int {
 	n := sections - (s.hi - s.lo)
 	if s.parabola {
@@ -28,21 +28,21 @@ func (s shape) terms(sections int) int {
 }
 
 // choose names the errors along the bore.
-func (p *profile) choose(r *Result) []Named {
+func (p *profile) choose(r *Result) []NamedError {
 	best := p.bestShape(r)
-	named := make([]Named, 0, 4)
+	named := make([]NamedError, 0, 4)
 	if t, ok := p.nameTaper(r, best); ok {
 		named = append(named, t)
 	}
-	last := len(p.secs) - 1
+	last := len(p.sections) - 1
 	if best.parabola {
 		named = append(named, p.nameCurve(r))
 	}
 	if best.lo > 0 {
-		named = append(named, flare(r.FrontFlare, r.Face, p.secs[0].depth))
+		named = append(named, flare(r.FrontFlare, r.Face, p.sections[0].depth))
 	}
 	if best.hi <= last {
-		named = append(named, flare(r.BackFlare, r.Far, p.secs[last].depth))
+		named = append(named, flare(r.BackFlare, r.Far, p.sections[last].depth))
 	}
 	if best.terms(last+1) == 0 && p.worthNaming(r.Straightness.Amount) {
 		named = append(named, name(KindUneven, r.Straightness.Amount))
@@ -50,16 +50,15 @@ func (p *profile) choose(r *Result) []Named {
 	return named
 }
 
-// bestShape is the simplest description that fits. One with more than a line
-// must be made of errors worth naming, and each of its terms must lower the
-// misfit, the sum of squares over variance, by Coverage² times what is left of
-// it for each degree of freedom, or times one if that is more: a real wall has
-// ripples larger than the gauge's noise, and they are no bell-mouth.
+// bestShape returns the simplest description that fits. A shape with more than a line must consist of
+// errors worth naming. Each of its terms must also lower the misfit, the sum of squares over variance.
+// The drop must be at least Coverage² times the remaining misfit for each degree of freedom, or times
+// one if that is more. A real wall has ripples larger than the gauge's noise, and they are not a
+// bell-mouth.
 //
-// Two flares want a body of three sections between them; two ends that are
-// both tight are a barrel.
+// Two flares need a body of three sections between them. Two ends that are both tight are a barrel.
 func (p *profile) bestShape(r *Result) shape {
-	n := len(p.secs)
+	n := len(p.sections)
 	best := shape{0, n, false}
 	line := p.misfit(best)
 	least := line
@@ -90,32 +89,32 @@ func (p *profile) bestShape(r *Result) shape {
 	return best
 }
 
-// worthNaming reports whether an error is significant, and enough of the whole.
+// worthNaming reports whether an error is significant and a large enough share of the whole.
 func (p *profile) worthNaming(a Amount) bool {
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, s := range p.secs {
+	for _, s := range p.sections {
 		low, high = min(low, s.mean), max(high, s.mean)
 	}
-	return a.Significant && analysis.Length(a.Value).Abs().Micrometres() >= worth*(high-low)
+	return a.Significant && analysis.Length(a.Value).Abs().Micrometres() >= minShare*(high-low)
 }
 
-// misfit is the sum of the squared deviations of a shape's sections from it,
-// each over its variance.
+// misfit returns the sum of the squared deviations of a shape's sections from it, each divided by its
+// variance.
 func (p *profile) misfit(s shape) float64 {
 	var line Line
-	for _, sec := range p.secs[s.lo:s.hi] {
+	for _, sec := range p.sections[s.lo:s.hi] {
 		line.Add(sec.z, sec.mean)
 	}
 	bend, c := 0.0, []float64(nil)
 	if s.parabola {
-		c = make([]float64, len(p.secs))
+		c = make([]float64, len(p.sections))
 		sum := p.quadratic(c)
 		bend, _ = p.contrast(c)
 		bend /= sum
 	}
-	least := max(analysis.Length(p.opt.Step).Micrometres()/Coverage, 1e-4) // 0.1 nm, what a Length can tell
+	least := max(analysis.Length(p.opt.Step).Micrometres()/Coverage, 1e-4) // 0.1 nm, the resolution of a Length
 	chi := 0.0
-	for i, sec := range p.secs[s.lo:s.hi] {
+	for i, sec := range p.sections[s.lo:s.hi] {
 		d := sec.mean - line.At(sec.z)
 		if s.parabola {
 			d -= bend * c[i]
@@ -126,16 +125,16 @@ func (p *profile) misfit(s shape) float64 {
 	return chi
 }
 
-// nameTaper is the taper of a shape's line, without a flared end.
-func (p *profile) nameTaper(r *Result, s shape) (Named, bool) {
+// nameTaper returns the taper of a shape's line, without a flared end.
+func (p *profile) nameTaper(r *Result, s shape) (NamedError, bool) {
 	t, over := r.Taper.Amount, r.Taper.Over
-	if s.hi-s.lo < len(p.secs) {
-		c := make([]float64, len(p.secs))
+	if s.hi-s.lo < len(p.sections) {
+		c := make([]float64, len(p.sections))
 		p.slope(c, s.lo, s.hi)
 		v, u := p.contrast(c)
-		span := p.secs[s.hi-1].z - p.secs[s.lo].z
+		span := p.sections[s.hi-1].z - p.sections[s.lo].z
 		t = p.opt.amount(v*span, u*span, Coverage*u*span, s.hi-s.lo)
-		over = p.secs[s.hi-1].depth - p.secs[s.lo].depth
+		over = p.sections[s.hi-1].depth - p.sections[s.lo].depth
 	}
 	named := name(KindTaper, t)
 	named.Where, named.Depth = p.tightEnd(float64(t.Value), s.lo, s.hi)
@@ -143,10 +142,10 @@ func (p *profile) nameTaper(r *Result, s shape) (Named, bool) {
 	return named, p.worthNaming(t)
 }
 
-// nameCurve names the parabola. Three depths can't tell a waist from a
-// bell-mouth at both ends; four or more can't if the ends alone fit as well.
-func (p *profile) nameCurve(r *Result) Named {
-	n := len(p.secs)
+// nameCurve names the parabola. Three depths can't tell a waist from a bell-mouth at both ends. Four
+// or more can't either if the ends alone fit as well.
+func (p *profile) nameCurve(r *Result) NamedError {
+	n := len(p.sections)
 	if r.Barrel.Value > 0 {
 		return name(KindBarrel, r.Barrel)
 	}
@@ -159,7 +158,7 @@ func (p *profile) nameCurve(r *Result) Named {
 	return name(kind, r.Barrel)
 }
 
-func flare(a Amount, where string, depth analysis.Length) Named {
+func flare(a Amount, where string, depth analysis.Length) NamedError {
 	kind := KindBellMouth
 	if a.Value < 0 {
 		kind = KindTightEnd
@@ -169,23 +168,23 @@ func flare(a Amount, where string, depth analysis.Length) Named {
 	return named
 }
 
-func name(kind Kind, a Amount) Named {
-	return Named{Kind: kind, Size: analysis.Deviation(analysis.Length(a.Value).Abs()), U: a.U}
+func name(kind ErrorKind, a Amount) NamedError {
+	return NamedError{Kind: kind, Size: analysis.Deviation(analysis.Length(a.Value).Abs()), U: a.U}
 }
 
-// straightness by both definitions, of the profile of diameters.
+// straightness works out the straightness of the profile of diameters by both definitions.
 func (r *Result) straightness(p *profile, c []float64) {
-	n := len(p.secs)
+	n := len(p.sections)
 	if n < 3 {
 		r.Straightness.Amount = unusable(analysis.Say("form.why.third_depth"), n)
 		return
 	}
 	var line Line
-	for _, s := range p.secs {
+	for _, s := range p.sections {
 		line.Add(s.z, s.mean)
 	}
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, s := range p.secs {
+	for _, s := range p.sections {
 		d := s.mean - line.At(s.z)
 		low, high = min(low, d), max(high, d)
 	}
@@ -196,24 +195,24 @@ func (r *Result) straightness(p *profile, c []float64) {
 	}
 	r.Straightness.LeastSquares = analysis.Deviation(ls)
 	k, i, j := p.zone()
-	p.off(c, k, i, j)
+	p.endOffset(c, k, i, j)
 	v, u := p.contrast(c)
-	r.Straightness.Amount = p.opt.amount(math.Abs(v), u, max(Coverage*u, rangeOfNothing(n-1)*p.meanU()), n)
+	r.Straightness.Amount = p.opt.amount(math.Abs(v), u, max(Coverage*u, noiseRange(n-1)*p.meanU()), n)
 }
 
-// meanU is the root mean square uncertainty of the section means.
+// meanU returns the root mean square uncertainty of the section means.
 func (p *profile) meanU() float64 {
 	sum := 0.0
-	for _, s := range p.secs {
+	for _, s := range p.sections {
 		sum += s.u * s.u
 	}
-	return math.Sqrt(sum / float64(len(p.secs)))
+	return math.Sqrt(sum / float64(len(p.sections)))
 }
 
-// zone finds the minimum zone: one of its two lines goes through an edge i, j
-// of the profile's convex hull, the other through the section k farthest from it.
+// zone finds the minimum zone. One of its two lines goes through an edge i, j of the profile's convex
+// hull, the other through the section k that is farthest from it.
 func (p *profile) zone() (k, i, j int) {
-	hull := make([]int, 0, len(p.secs))
+	hull := make([]int, 0, len(p.sections))
 	least := math.Inf(1)
 	for _, side := range [...]float64{1, -1} {
 		hull = p.hull(hull[:0], side)
@@ -229,7 +228,7 @@ func (p *profile) zone() (k, i, j int) {
 
 // hull appends the indices of the upper (side 1) or lower (-1) convex hull.
 func (p *profile) hull(hull []int, side float64) []int {
-	for i := range p.secs {
+	for i := range p.sections {
 		for len(hull) >= 2 && side*p.turn(hull[len(hull)-2], hull[len(hull)-1], i) >= 0 {
 			hull = hull[:len(hull)-1]
 		}
@@ -238,17 +237,17 @@ func (p *profile) hull(hull []int, side float64) []int {
 	return hull
 }
 
-// turn is positive if the profile bends upwards at b on its way from a to c.
+// turn returns a positive number if the profile bends upwards at b on its way from a to c.
 func (p *profile) turn(a, b, c int) float64 {
-	s, t, u := p.secs[a], p.secs[b], p.secs[c]
+	s, t, u := p.sections[a], p.sections[b], p.sections[c]
 	return (t.z-s.z)*(u.mean-s.mean) - (t.mean-s.mean)*(u.z-s.z)
 }
 
 func (p *profile) farthest(i, j int) (far float64, at int) {
-	a, b := p.secs[i], p.secs[j]
+	a, b := p.sections[i], p.sections[j]
 	slope := (b.mean - a.mean) / (b.z - a.z)
 	far = -1
-	for k, s := range p.secs {
+	for k, s := range p.sections {
 		if d := math.Abs(s.mean - a.mean - slope*(s.z-a.z)); d > far && k != i && k != j {
 			far, at = d, k
 		}

@@ -2,15 +2,15 @@ package form
 
 import "fairbore/analysis"
 
-// Phrases say the form in the words of the trade, the error along the bore first; then
-// what this gauge can't see.
+// Phrases describes the form in the words of the trade: the errors along the bore, the errors about
+// the axis, and what this gauge can't see.
 func (r Result) Phrases() []analysis.Phrase {
 	if len(r.Sections) == 0 {
 		return []analysis.Phrase{analysis.Say("form.nothing")}
 	}
 	out := make([]analysis.Phrase, 0, 6)
 	if !r.judged() {
-		return append(out, analysis.Say("form.not_judged"), r.blind())
+		return append(out, analysis.Say("form.not_judged"), r.cannotSee())
 	}
 	along := 0
 	for _, n := range r.Named {
@@ -34,15 +34,15 @@ func (r Result) Phrases() []analysis.Phrase {
 	if r.Unbalanced {
 		out = append(out, analysis.Say("form.unbalanced"))
 	}
-	return append(out, r.blind())
+	return append(out, r.cannotSee())
 }
 
-// judged reports whether there was anything to judge against.
+// judged reports whether there was a repeatability or a threshold to judge against.
 func (r Result) judged() bool {
 	return r.Repeatability > 0 || r.Taper.Threshold > 0 || r.OutOfRound.Threshold > 0
 }
 
-func (r Result) phrase(n Named) analysis.Phrase {
+func (r Result) phrase(n NamedError) analysis.Phrase {
 	switch n.Kind {
 	case KindTaper:
 		return analysis.Say("form.taper", AtEnd(n.Where), n.Size, n.Over)
@@ -70,8 +70,8 @@ func (r Result) phrase(n Named) analysis.Phrase {
 	return analysis.Say("form.uneven", n.Size)
 }
 
-// AtEnd names a place along the bore as where something is: "at the front", "in the
-// middle", "at both ends". An end that the job names otherwise keeps its name.
+// AtEnd says where something is along the bore: "at the front", "in the middle", "at both ends". An
+// end to which the job gives another name keeps it.
 func AtEnd(end string) analysis.Phrase {
 	switch end {
 	case "front", "back", "top", "bottom", "left", "right", "far end", "middle", "ends":
@@ -89,8 +89,8 @@ func End(end string) analysis.Phrase {
 	return analysis.Say("where.the.end", end)
 }
 
-// widest is the direction of the largest diameter in whole degrees: the fit does not
-// know them better.
+// widest returns the direction of the largest diameter in whole degrees, as the fit is not more
+// accurate.
 func (r Result) widest(depth analysis.Length) analysis.Angle {
 	for _, s := range r.Sections {
 		if s.Depth == depth {
@@ -100,8 +100,7 @@ func (r Result) widest(depth analysis.Length) analysis.Angle {
 	return 0
 }
 
-// straight says that there is no error along the bore, as far as these depths
-// can tell.
+// straight says that there is no error along the bore, as far as these depths show.
 func (r Result) straight() analysis.Phrase {
 	switch {
 	case !r.Taper.Usable:
@@ -112,8 +111,7 @@ func (r Result) straight() analysis.Phrase {
 	return analysis.Say("form.straight", max(r.Taper.Threshold, r.Barrel.Threshold))
 }
 
-// notOval says that there is no error about the axis, as far as these angles
-// can tell.
+// notOval says that there is no error about the axis, as far as these angles show.
 func (r Result) notOval() analysis.Phrase {
 	switch {
 	case !r.OutOfRound.Usable:
@@ -126,8 +124,8 @@ func (r Result) notOval() analysis.Phrase {
 	return analysis.Say("form.no_oval", r.Oval.Threshold)
 }
 
-// blind says what such a gauge can't see.
-func (r Result) blind() analysis.Phrase {
+// cannotSee says what such a gauge can't see.
+func (r Result) cannotSee() analysis.Phrase {
 	switch r.Gauge {
 	case TwoPoint:
 		return analysis.Say("form.blind.two_point")

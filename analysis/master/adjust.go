@@ -2,19 +2,18 @@ package master
 
 import "fairbore/analysis"
 
-// Adjust is what is corrected in a size besides the zero. Its zero value
-// changes nothing: both corrections are off unless somebody turns them on.
+// Adjust holds the corrections of a size other than the zero. Its zero value corrects nothing: both
+// corrections are off unless somebody turns them on.
 type Adjust struct {
-	// Thermal refers the size to 20 °C; nil when the temperatures aren't known.
+	// Thermal refers the size to 20 °C. It is nil when the temperatures are not known.
 	Thermal *Thermal `json:"thermal,omitempty"`
-	// Indentation is what the gauge reads large in the part, see
-	// [LargerThanRing]; it is taken off.
+	// Indentation is by how much the gauge reads large in the part (see [LargerThanRing]). It is
+	// subtracted.
 	Indentation analysis.Deviation `json:"indentation_um,omitempty"`
 }
 
-// Size returns the size with the corrections made: the contact first, as it
-// happened at the temperature of the part.
-// Source: common practice.
+// Size returns the corrected size. The contact is corrected first, as it acts at the temperature of
+// the part. Source: common practice.
 func (a Adjust) Size(size analysis.Length) (analysis.Length, error) {
 	size -= analysis.Length(a.Indentation)
 	if a.Thermal == nil {

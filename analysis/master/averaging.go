@@ -8,42 +8,41 @@ import (
 	"fairbore/analysis"
 )
 
-// Smoothing is what is stated of how a gauge smooths its values: over Averages it takes
-// the mean of its samples, with Lag it filters them by the first order. Stated tells 0
-// that was stated from 0 that nobody spoke of.
+// Smoothing states how a gauge smooths its values. It takes the mean of its samples over Averages, and
+// filters them by a first-order filter with the time constant Lag. Stated distinguishes a stated 0
+// from nothing stated.
 //
-// Near square the excess over the size is a square, z² with z = v·t, so that a mean over
-// T centred on square shows v²·T²/12, and a first-order filter of the time constant τ has
-// its smallest value v²·τ² too high (its answer to v²t² is v²((t−τ)² + τ²)). Together
-// they make it too high by v²·q, with q = T²/12 + τ², the variance of the filter's
-// impulse response: variances of filters in a row add.
+// Near square the excess over the size is z² with z = v·t. A mean over T, centred on square, shows
+// v²·T²/12 of it. A first-order filter of time constant τ has its smallest value v²·τ² too high, as
+// its response to v²t² is v²((t−τ)² + τ²). Together they make the size too large by v²·q with q =
+// T²/12 + τ². q is the variance of the filter's impulse response, and the variances of filters in
+// series add.
 type Smoothing struct {
 	Averages, Lag time.Duration
 	Stated        bool
 }
 
-// Square returns q in s².
+// Square returns q, s².
 func (s Smoothing) Square() float64 {
 	t, tau := s.Averages.Seconds(), s.Lag.Seconds()
 	return t*t/12 + tau*tau
 }
 
-// StatedWithin is the half width of q as a part of it: T and τ are each taken for known to
-// ± 10 % (an assumption), and q goes with their squares.
+// StatedWithin is the relative half width of q. T and τ are each assumed to be known to ± 10 %, and q
+// grows with their squares.
 const StatedWithin = 0.2
 
-// UsualAveraging is the longest time over which a gauge of which nothing is stated is
-// taken to average (an assumption). Of q it makes a rectangle from 0 to its square / 12.
+// UsualAveraging is the longest time over which a gauge is assumed to average if nothing is stated. It
+// makes q rectangular from 0 to its square / 12.
 const UsualAveraging = 100 * time.Millisecond
 
-// Unknown returns what is to be used as the standard uncertainty of q, in s², where
-// nothing is stated and nothing is taken off: the square root of the mean of q², since
-// what is not corrected counts whole (JCGM 100:2008, F.2.4.5). Before any reading q is as
-// likely anywhere from 0 to that of [UsualAveraging]; the readings narrow that by Bayes'
-// rule. An estimate below 0 counts as 0. measured says that the readings tell more than
-// the assumption does; one of theirs that lies above the rectangle by more than three
-// standard uncertainties then stands alone: the assumption was wrong.
-func Unknown(a analysis.Averaging) (u float64, measured bool) {
+// UnknownSmoothing returns the standard uncertainty of q, in s², to use where nothing is stated and nothing is
+// corrected. It is the root mean square of q, because what is not corrected counts fully (JCGM
+// 100:2008, F.2.4.5). Before any reading q is rectangular from 0 to that of [UsualAveraging], and the
+// readings narrow this by Bayes' rule. A negative estimate counts as 0. measured says that the
+// readings tell more than the assumption. An estimate from them that lies above the rectangle by more
+// than three standard uncertainties is used alone, because the assumption was wrong.
+func UnknownSmoothing(a analysis.Averaging) (u float64, measured bool) {
 	most := Smoothing{Averages: UsualAveraging}.Square()
 	q, s, ok := a.Square()
 	if !ok {
@@ -52,7 +51,7 @@ func Unknown(a analysis.Averaging) (u float64, measured bool) {
 	q = max(q, 0)
 	measured = s < most/math.Sqrt(12)
 	likely := min(q, most)
-	if measured && q > most+surely*s {
+	if measured && q > most+reportSigmas*s {
 		likely, most = q, q+8*s
 	}
 	low, high := max(0, likely-8*s), min(most, likely+8*s)
@@ -60,7 +59,7 @@ func Unknown(a analysis.Averaging) (u float64, measured bool) {
 	var weight, square float64
 	for i := range steps + 1 {
 		x := low + (high-low)*float64(i)/steps
-		w := math.Exp((likely - x) * (likely + x - 2*q) / (2 * s * s)) // 1 at the likeliest
+		w := math.Exp((likely - x) * (likely + x - 2*q) / (2 * s * s)) // 1 where it is likeliest
 		switch {
 		case i == 0 || i == steps:
 		case i%2 == 1:
@@ -73,32 +72,31 @@ func Unknown(a analysis.Averaging) (u float64, measured bool) {
 	return math.Sqrt(square / weight), measured
 }
 
-// surely is how many standard uncertainties a q must differ by to be told of, and
-// leastTold the mean that is too short to be worth it: at 1600 µm/s², a brisk rock, the
-// size is 0.05 µm too large by it.
+// surely is by how many standard uncertainties a q must differ to be reported. minReported is the shortest
+// averaging time worth reporting: at 1600 µm/s², a brisk rock, it makes the size 0.05 µm too large.
 const (
-	surely    = 3
-	leastTold = 20 * time.Millisecond
+	reportSigmas = 3
+	minReported  = 20 * time.Millisecond
 )
 
-// Differs says that a gauge smooths otherwise than is stated, or that it does where
-// nothing is; nothing if its readings do not show that.
-func Differs(a analysis.Averaging, now Smoothing) analysis.Phrase {
+// SmoothingDiffers says that a gauge smooths otherwise than stated, or that it smooths where nothing is stated.
+// It returns the zero phrase if the readings do not show that.
+func SmoothingDiffers(a analysis.Averaging, now Smoothing) analysis.Phrase {
 	q, u, ok := a.Square()
 	off := q - now.Square()
-	if !ok || math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square()) {
+	if !ok || math.Abs(off) <= max(reportSigmas*u, Smoothing{Averages: minReported}.Square()) {
 		return analysis.Phrase{}
 	}
 	switch {
 	case !now.Stated && off < 0:
-		return analysis.Phrase{} // no gauge does
+		return analysis.Phrase{} // no gauge averages as long
 	case !now.Stated:
-		return analysis.Say("master.averages", over(q).Round(time.Millisecond), propose(q, now))
+		return analysis.Say("master.averages", averagingTime(q).Round(time.Millisecond), propose(q, now))
 	}
 	return analysis.Say("master.averages_otherwise", now.String(), propose(q, now))
 }
 
-// String names what is stated as the configuration does.
+// String returns the smoothing in the terms of the configuration.
 func (s Smoothing) String() string {
 	if s.Lag > 0 && s.Averages > 0 {
 		return fmt.Sprintf("averages: %s, lag: %s", spell(s.Averages), spell(s.Lag))
@@ -109,25 +107,25 @@ func (s Smoothing) String() string {
 	return "averages: " + spell(s.Averages)
 }
 
-// over returns the time over which a mean has that q; 0 for none.
-func over(q float64) time.Duration {
+// averagingTime returns the averaging time with that q; 0 for none.
+func averagingTime(q float64) time.Duration {
 	return time.Duration(math.Sqrt(12*max(q, 0)) * float64(time.Second))
 }
 
-// propose says what to state for that q, where now is stated: a lag alone stays a lag.
+// propose returns what to state for that q where now is stated. A lag alone stays a lag.
 func propose(q float64, now Smoothing) string {
 	tau := now.Lag.Seconds()
 	switch {
 	case now.Lag > 0 && (now.Averages == 0 || q <= tau*tau):
-		return Smoothing{Lag: near(time.Duration(math.Sqrt(max(q, 0)) * float64(time.Second)))}.String()
+		return Smoothing{Lag: roundTime(time.Duration(math.Sqrt(max(q, 0)) * float64(time.Second)))}.String()
 	case now.Lag > 0:
-		return Smoothing{Averages: near(over(q - tau*tau)), Lag: now.Lag}.String()
+		return Smoothing{Averages: roundTime(averagingTime(q - tau*tau)), Lag: now.Lag}.String()
 	}
-	return Smoothing{Averages: near(over(q))}.String()
+	return Smoothing{Averages: roundTime(averagingTime(q))}.String()
 }
 
-// near rounds to 5 ms, finer than which nobody knows it.
-func near(d time.Duration) time.Duration { return d.Round(5 * time.Millisecond) }
+// roundTime rounds to 5 ms, as nobody knows the time any better.
+func roundTime(d time.Duration) time.Duration { return d.Round(5 * time.Millisecond) }
 
 func spell(d time.Duration) string {
 	return fmt.Sprintf("%d ms", d.Round(time.Millisecond).Milliseconds())

@@ -133,25 +133,25 @@ func TestAveragingTakesNothingBroken(t *testing.T) {
 func TestUnknownIsHonest(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 5))
 	most := Smoothing{Averages: UsualAveraging}.Square()
-	if u, measured := Unknown(analysis.Averaging{}); math.Abs(u-most/math.Sqrt(3)) > 1e-12 || measured {
+	if u, measured := UnknownSmoothing(analysis.Averaging{}); math.Abs(u-most/math.Sqrt(3)) > 1e-12 || measured {
 		t.Errorf("of nothing: %g, %v", u, measured)
 	}
 	for _, u := range []float64{10 * most, most, most / 4, most / 20, most / 200} { // of the readings' estimate
 		var is, said float64
 		for range 20_000 {
 			q := most * rng.Float64()
-			got, _ := Unknown(analysis.Averaging{Spread: 1 / (u * u), Slope: (q + u*rng.NormFloat64()) / (u * u)})
+			got, _ := UnknownSmoothing(analysis.Averaging{Spread: 1 / (u * u), Slope: (q + u*rng.NormFloat64()) / (u * u)})
 			is, said = is+q*q, said+got*got
 		}
 		if ratio := is / said; ratio < 0.85 || ratio > 1.03 {
 			t.Errorf("estimate to %g: mean of q² is %.3f of what is said", u, ratio)
 		}
 	}
-	if u, measured := Unknown(analysis.Averaging{Spread: 1 / (most * most), Slope: 100 / most}); measured || !(u > 0.98*most && u <= most) { // few readings, far off by chance
+	if u, measured := UnknownSmoothing(analysis.Averaging{Spread: 1 / (most * most), Slope: 100 / most}); measured || !(u > 0.98*most && u <= most) { // few readings, far off by chance
 		t.Errorf("u %g, want %g at most: %v", u, most, measured)
 	}
 	slow := Smoothing{Averages: 300 * ms}.Square() // beyond what was assumed
-	if u, measured := Unknown(analysis.Averaging{Spread: 1e10, Slope: 1e10 * slow}); math.Abs(u/slow-1) > 0.01 || !measured {
+	if u, measured := UnknownSmoothing(analysis.Averaging{Spread: 1e10, Slope: 1e10 * slow}); math.Abs(u/slow-1) > 0.01 || !measured {
 		t.Errorf("u %g, want %g", u, slow)
 	}
 }
@@ -177,14 +177,14 @@ func TestDiffers(t *testing.T) {
 		{analysis.Averaging{Spread: 1e10, Slope: -1e7}, Smoothing{}, ""},
 		{analysis.Averaging{}, Smoothing{}, ""},
 	} {
-		if got := coded(Differs(c.is, c.now)); got != c.want {
+		if got := coded(SmoothingDiffers(c.is, c.now)); got != c.want {
 			t.Errorf("%+v, stated %+v: %q, want %q", c.is, c.now, got, c.want)
 		}
 	}
 }
 
 // rocks draws readings, slow and fast, of a gauge that smooths as it is and is corrected as stated.
-func rocks(rng *rand.Rand, is, now Smoothing, slow, fast float64) (out []Rocked) {
+func rocks(rng *rand.Rand, is, now Smoothing, slow, fast float64) (out []RockedReading) {
 	for i := range 6 {
 		m := slow
 		if i >= 3 {
@@ -195,7 +195,7 @@ func rocks(rng *rand.Rand, is, now Smoothing, slow, fast float64) (out []Rocked)
 		if err != nil {
 			panic(err)
 		}
-		out = append(out, Rocked{Size: size, U: analysis.Deviation(analysis.Micrometre) / 10, Motion: m})
+		out = append(out, RockedReading{Size: size, U: analysis.Deviation(analysis.Micrometre) / 10, Motion: m})
 	}
 	return out
 }

@@ -7,26 +7,25 @@ import (
 	"fairbore/analysis"
 )
 
-// DriftLimit returns how far a check may be off: a tenth of the tolerance, but
-// not less than the check can resolve, two standard deviations of the
-// difference of two means: 2 s √(1/m + 1/n) for a zero set by m readings and
-// checked by n (common practice: act at 10 % of tolerance). With three each
-// that is 1.63 s; for a sleeve to 2.54 µm gauged to s = 0.15 µm it is 0.25 µm.
+// DriftLimit returns by how much a check may be off: a tenth of the tolerance (common practice), but
+// not less than the check can resolve. That is two standard deviations of the difference of two means,
+// 2 s √(1/m + 1/n), for a zero set by m readings and checked by n. With three readings each that is
+// 1.63 s. For a sleeve with a tolerance of 2.54 µm gauged to s = 0.15 µm the limit is 0.25 µm.
 func DriftLimit(tolerance, s analysis.Deviation, m, n int) analysis.Deviation {
 	return max(tolerance/10, resolves(s, m, n))
 }
 
-// resolves returns two standard deviations of a difference of two means,
-// rounded up; less than one reading counts as one.
+// resolves returns two standard deviations of the difference of two means, rounded up. Less than one
+// reading counts as one.
 func resolves(s analysis.Deviation, m, n int) analysis.Deviation {
 	return analysis.Deviation(math.Ceil(2 * float64(s) * math.Sqrt(1/float64(max(m, 1))+1/float64(max(n, 1)))))
 }
 
-// CheckZero looks at a ring with the correction in use. limit is how far it
-// may be off, see [DriftLimit]; least and spread are what the readings must
-// meet to tell anything, as in [Rules] (spread 0: not asked).
+// CheckZero checks the correction in use against a ring. limit is how far it may be off (see
+// [DriftLimit]). least and spread are what the readings must meet to show anything, as in [Rules]
+// (spread 0: no limit).
 func CheckZero(set analysis.RingSet, c Correction, limit analysis.Deviation, least int, spread analysis.Deviation) analysis.RingCheck {
-	set.Raw = slices.Clone(set.Raw) // the caller's may change
+	set.Raw = slices.Clone(set.Raw) // the caller may change its own
 	k := analysis.RingCheck{RingSet: set, Limit: limit}
 	var err error
 	if k.Scatter, err = ScatterOf(set.Raw); err != nil {
@@ -112,8 +111,8 @@ func sayReread(r *analysis.Rereading) analysis.Phrase {
 	return analysis.Say("master.reread.failed", came, analysis.Fine(r.Limit))
 }
 
-// Second is the outcome of reading a second ring.
-type Second struct {
+// SecondRingCheck is the outcome of reading a second ring.
+type SecondRingCheck struct {
 	analysis.RingCheck
 	Suspect analysis.Suspect `json:"suspect,omitempty"`
 }
@@ -123,10 +122,10 @@ type Second struct {
 // repeatability s. The nominal sizes of the rings, 0 if not known, help to
 // name the slip: a deviation entered with the wrong sign shows double.
 // Source: common practice.
-func SecondRing(m Mastering, set analysis.RingSet, s, spread analysis.Deviation, firstNominal, secondNominal analysis.Length) Second {
+func SecondRing(m Mastering, set analysis.RingSet, s, spread analysis.Deviation, firstNominal, secondNominal analysis.Length) SecondRingCheck {
 	u := math.Hypot(float64(m.Ring.U), float64(set.Ring.U))
 	limit := analysis.Deviation(math.Ceil(math.Hypot(u, float64(resolves(max(s, m.Repeat), m.N, len(set.Raw))))))
-	r := Second{RingCheck: CheckZero(set, m.Correction, limit, 2, spread)}
+	r := SecondRingCheck{RingCheck: CheckZero(set, m.Correction, limit, 2, spread)}
 	if !r.Valid || r.Good {
 		return r
 	}

@@ -11,55 +11,52 @@ import (
 	"fairbore/analysis/material"
 )
 
-// Warm is one of repeated sizes of a part at one and the same place.
-type Warm struct {
+// WarmReading is one of the repeated sizes of a part at one place.
+type WarmReading struct {
 	At   time.Duration   `json:"at_ns"` // since any fixed moment
 	Size analysis.Length `json:"size_mm"`
 }
 
-// CoolingRules says what is asked of a cooling part.
+// CoolingRules says what a cooling part must meet.
 type CoolingRules struct {
-	// Repeat is the gauge's repeatability; a fit that scatters more than it can
-	// explain is refused.
+	// Repeat is the gauge's repeatability. A fit that scatters by more than it can explain is refused.
 	Repeat analysis.Deviation `json:"repeat_sd_um"`
-	// Basis says what the bounds of the time constant rest on; it is handed on.
+	// Basis says what the bounds of the time constant are based on. It is passed on.
 	Basis analysis.Phrase `json:"basis,omitzero"`
 	// Shortest and Longest bound the time constant.
 	Shortest time.Duration `json:"shortest_ns"`
 	Longest  time.Duration `json:"longest_ns"`
-	// Ready is reached when no more than Remaining is expected still to come, at
-	// most Widest may be, and two readings at least Apart in time agree within Agree.
+	// The part is ready when at most Remaining is expected still to come, at most Widest is possible, and
+	// two readings at least Apart in time agree within Agree.
 	Remaining analysis.Deviation `json:"remaining_um"`
 	Apart     time.Duration      `json:"apart_ns"`
 	Agree     analysis.Deviation `json:"agree_um"`
-	// Widest is also the largest U of a final size that is of use.
+	// Widest is also the largest useful U of a final size.
 	Widest analysis.Deviation `json:"widest_um"`
 }
 
-// UsualCooling are the rules of the trade for a gauge that repeats to s and a
-// part with a time constant of about tau (see [TimeConstant]), which may be
-// wrong by a factor of three either way: ready when two readings 2 min apart
-// agree within 0.15 µm (or 3 s, if that is more) and less than 0.1 µm (or half
-// of s) is expected to come (common practice). Where nothing is known of the
-// part, set the bounds to 5 s and 45 min; it takes longer then to tell.
+// UsualCooling returns the usual rules for a gauge of repeatability s and a part with a time constant
+// of about tau (see [TimeConstant]), which may be wrong by a factor of three either way. The part is
+// ready when two readings 2 min apart agree within 0.15 µm (or 3 s, if that is more) and less than 0.1
+// µm (or half of s) is expected to come (common practice). Where nothing is known of the part, set the
+// bounds to 5 s and 45 min; the answer then takes longer.
 func UsualCooling(s analysis.Deviation, tau time.Duration) CoolingRules {
 	const µm = analysis.Deviation(analysis.Micrometre)
 	return CoolingRules{Repeat: s, Shortest: tau / 3, Longest: 3 * tau,
 		Remaining: max(µm/10, s/2), Apart: 2 * time.Minute, Agree: max(15*µm/100, 3*s), Widest: max(4*µm/10, 2*s)}
 }
 
-// Media that a part settles in, by their heat transfer in W/(m² K): assumed
-// values, of still air and of oil that is kept moving, from memory.
+// Heat transfer to the media that a part cools in, W/(m² K). The values for still air and for moving
+// oil are assumed, from memory.
 const (
 	StillAir  = 12.0
 	MovingOil = 400.0
 )
 
-// TimeConstant estimates how fast a plain tube of a material takes the
-// temperature of the medium around it: τ = ρ c V / (h S), where V/S is a
-// quarter of the difference of its diameters (a quarter because both walls
-// count; ends left out). A part in a heavy housing follows the housing, slower.
-// Source: the heat balance of a body as warm inside as at its wall, and geometry.
+// TimeConstant estimates how fast a plain tube of a material takes on the temperature of the medium
+// around it: τ = ρ c V / (h S). V/S is a quarter of the difference of its diameters, because both
+// walls count and the ends are left out. A part in a heavy housing follows the housing, more slowly.
+// Source: the heat balance of a body of even temperature, and geometry.
 func TimeConstant(of string, outer, bore analysis.Length, h float64) (time.Duration, error) {
 	m, err := material.Find(of)
 	if err != nil {
@@ -72,20 +69,19 @@ func TimeConstant(of string, outer, bore analysis.Length, h float64) (time.Durat
 	return seconds(m.Heat * 1e6 * metres / h), nil
 }
 
-// usualTau is a time constant of steel between that of a thin tube and a thick sleeve in
-// still air (common practice).
+// usualTau is a typical time constant of steel parts in still air, between a thin tube and a thick
+// sleeve (common practice).
 const usualTau = 8 * time.Minute
 
-// Expect returns how fast a part can be expected to cool, and what that rests on.
-// With its outside diameter, 0 if not known, it is that of a plain tube in
-// still air ([TimeConstant]); without, what is usual, in the ratio of its heat capacity to
-// that of steel, which a wall as thick has. Both may be off by the factor of three that
-// [UsualCooling] allows for: laid on a plate or wetted a part cools faster, in a heavy
-// housing slower. A material that is not known is taken for steel.
-func Expect(of string, outer, bore analysis.Length) (tau time.Duration, basis analysis.Phrase) {
+// ExpectCooling returns how fast a part is expected to cool, and the basis of that. With its outside diameter
+// it is that of a plain tube in still air ([TimeConstant]). Without (outer is 0) it is the usual one,
+// scaled by the heat capacity of the material against steel for the same wall. Both may be wrong by
+// the factor of three that [UsualCooling] allows for: a part on a plate or a wet part cools faster,
+// and one in a heavy housing slower. An unknown material counts as steel.
+func ExpectCooling(of string, outer, bore analysis.Length) (tau time.Duration, basis analysis.Phrase) {
 	m, err := material.Find(of)
 	if err != nil {
-		m, _ = material.Find("steel") // which is in the table
+		m, _ = material.Find("steel") // steel is in the table
 	}
 	if tau, err = TimeConstant(m.Name, outer, bore, StillAir); err == nil {
 		return tau, analysis.Say("master.cooling.by_size", tau, analysis.Say("material."+m.Name), outer)
@@ -95,52 +91,50 @@ func Expect(of string, outer, bore analysis.Length) (tau time.Duration, basis an
 	return tau, analysis.Say("master.cooling.usual", tau, analysis.Say("material."+m.Name))
 }
 
-// Cooling is what repeated sizes of a warm part say.
+// Cooling is what repeated sizes of a warm part show.
 type Cooling struct {
 	N int `json:"readings"`
-	// Usable says that Final may be used; if not, Sentence says why.
+	// Usable says that Final may be used. If not, Sentence says why.
 	Usable bool            `json:"usable"`
-	Final  analysis.Length `json:"final_mm"` // the size it settles to
+	Final  analysis.Length `json:"final_mm"` // the size at which the part settles
 	// U is half the width of the 95 % interval of Final, from Low to High.
 	U    analysis.Deviation `json:"u_um"`
 	Low  analysis.Length    `json:"low_mm"`
 	High analysis.Length    `json:"high_mm"`
 	Tau  time.Duration      `json:"time_constant_ns"`
-	// Remaining is what is still to come off by cooling, at the last reading;
-	// Most the largest the data allow.
+	// Remaining is how much cooling is still to take off after the last reading. Most is the largest value
+	// that the data allow.
 	Remaining analysis.Deviation `json:"remaining_um"`
 	Most      analysis.Deviation `json:"most_remaining_um"`
-	Rate      analysis.Deviation `json:"rate_um_per_minute"` // of change at the last reading; negative: shrinking
-	// Wait is how long until Remaining is small enough; Ready that it is, and
-	// that the last readings agree.
+	Rate      analysis.Deviation `json:"rate_um_per_minute"` // rate of change at the last reading; negative: shrinking
+	// Wait is the time until Remaining is small enough. Ready says that it is, and that the last readings
+	// agree.
 	Wait     time.Duration   `json:"wait_ns"`
 	Ready    bool            `json:"ready"`
 	Sentence analysis.Phrase `json:"sentence"`
-	// Excess is what the part is still larger by at the last reading, nil unless Usable.
-	// It is a mean over the time constants that the data allow, where Remaining is by the
-	// likeliest alone.
+	// Excess is by how much the part is still too large at the last reading; nil unless Usable. It is a
+	// mean over the time constants that the data allow, while Remaining uses only the likeliest.
 	Excess *analysis.Excess `json:"excess,omitempty"`
-	// Basis says what the time constant was looked for by, see [Expect].
+	// Basis says what the bounds of the time constant are based on (see [ExpectCooling]).
 	Basis analysis.Phrase `json:"basis,omitzero"`
 }
 
-// Shrinking reports whether the part is still to shrink by more than may be left:
-// whatever it reads now is not its size.
+// Shrinking reports whether the part will still shrink by more than may be left, so that what it reads
+// now is not its size.
 func (c *Cooling) Shrinking() bool { return c != nil && !c.Ready && c.Wait > 0 }
 
-// LeastWarm is the least number of readings a fit of three unknowns is asked of.
-const LeastWarm = 5
+// MinWarm is the fewest readings for a fit of three unknowns.
+const MinWarm = 5
 
-// Settle fits size = final + A exp(−t/τ) to repeated sizes of a cooling part.
+// FitCooling fits size = final + A exp(−t/τ) to repeated sizes of a cooling part.
 //
-// For each τ within the bounds the other two unknowns follow by least squares;
-// τ is the one with the least sum of squares, and the interval of the final
-// size is its profile: all final sizes that, with some τ, fit the data not
-// significantly worse (the likelihood ratio, as an F with one degree of
-// freedom). It is refused when the data can't carry it: too few, too short a
-// span, a part that grows, a poor fit, or an interval too wide to be of use.
-// Source: Newton's law of cooling, and least squares.
-func Settle(points []Warm, rules CoolingRules) Cooling {
+// For each τ within the bounds the other two unknowns follow by least squares. τ is the one with the
+// least sum of squares. The interval of the final size is its profile: all final sizes that, with some
+// τ, fit the data not significantly worse (the likelihood ratio, as an F with one degree of freedom).
+// The fit is refused when the data can't support it: too few readings, too short a time, a part that
+// grows, a poor fit, or an interval too wide to be useful. Source: Newton's law of cooling, and least
+// squares.
+func FitCooling(points []WarmReading, rules CoolingRules) Cooling {
 	c := Cooling{N: len(points)}
 	if why := refuseWarm(points, &rules); !why.IsZero() {
 		c.Sentence = why
@@ -156,12 +150,12 @@ func Settle(points []Warm, rules CoolingRules) Cooling {
 	return c
 }
 
-func refuseWarm(points []Warm, rules *CoolingRules) analysis.Phrase {
+func refuseWarm(points []WarmReading, rules *CoolingRules) analysis.Phrase {
 	if rules.Repeat <= 0 || rules.Shortest <= 0 || rules.Longest <= rules.Shortest {
 		return analysis.Say("master.cooling.no_rules")
 	}
-	if len(points) < LeastWarm {
-		return analysis.Say("master.cooling.few", len(points), LeastWarm)
+	if len(points) < MinWarm {
+		return analysis.Say("master.cooling.few", len(points), MinWarm)
 	}
 	for i, w := range points {
 		if w.Size <= 0 || w.Size > largest {
@@ -176,28 +170,28 @@ func refuseWarm(points []Warm, rules *CoolingRules) analysis.Phrase {
 
 // profile is the least-squares fit as a function of the time constant.
 type profile struct {
-	t, y   []float64 // seconds since the first, µm less the first
-	fits   []linear
-	grid   int // so many of them are evenly apart in ln τ
-	best   linear
-	sigma2 float64 // variance that the interval is worked out with, µm²
-	cut    float64 // sums of squares up to best.rss + cut are as good
+	t, y   []float64 // seconds since the first reading, µm from the first size
+	fits   []linearFit
+	grid   int // number of points at even distances of ln τ
+	best   linearFit
+	sigma2 float64 // variance for the interval, µm²
+	cut    float64 // sums of squares up to best.rss + cut fit as well
 	dof    float64
 }
 
-// linear is the least-squares fit at one time constant.
-type linear struct {
+// linearFit is the least-squares fit at one time constant.
+type linearFit struct {
 	tau        float64
 	final, amp float64 // µm
 	rss        float64
-	vFinal     float64 // variance of final per unit variance of a reading
+	vFinal     float64 // variance of final for a reading of unit variance
 	vAmp       float64
 	ok         bool
 }
 
-// newProfile fits on a grid of time constants. The variance is the gauge's own
-// or the fit's, whichever is larger.
-func newProfile(points []Warm, rules *CoolingRules) *profile {
+// newProfile fits on a grid of time constants. It uses the variance of the gauge or that of the fit,
+// whichever is larger.
+func newProfile(points []WarmReading, rules *CoolingRules) *profile {
 	p := &profile{dof: float64(len(points) - 3)}
 	for _, w := range points {
 		p.t = append(p.t, (w.At - points[0].At).Seconds())
@@ -229,8 +223,8 @@ func newProfile(points []Warm, rules *CoolingRules) *profile {
 	return p
 }
 
-// refine narrows the best time constant down within a step of the grid, by
-// thirds, within the bounds.
+// refine narrows down the best time constant within one step of the grid, by thirds, within the
+// bounds.
 func (p *profile) refine(step float64) {
 	if len(p.fits) == 0 {
 		return
@@ -251,7 +245,7 @@ func (p *profile) refine(step float64) {
 	}
 }
 
-func (p *profile) fit(tau float64) linear {
+func (p *profile) fit(tau float64) linearFit {
 	n := float64(len(p.t))
 	var sx, sxx, sy, sxy float64
 	for i, t := range p.t {
@@ -259,10 +253,10 @@ func (p *profile) fit(tau float64) linear {
 		sx, sxx, sy, sxy = sx+x, sxx+x*x, sy+p.y[i], sxy+x*p.y[i]
 	}
 	d := sxx - sx*sx/n
-	if !(d > 1e-9) { // the exponential is all one value: τ too long, or only one point seen
-		return linear{}
+	if !(d > 1e-9) { // the exponential is constant: τ is too long, or there is only one point
+		return linearFit{}
 	}
-	f := linear{tau: tau, ok: true, amp: (sxy - sx*sy/n) / d, vAmp: 1 / d, vFinal: 1/n + sx*sx/(n*n*d)}
+	f := linearFit{tau: tau, ok: true, amp: (sxy - sx*sy/n) / d, vAmp: 1 / d, vFinal: 1/n + sx*sx/(n*n*d)}
 	f.final = (sy - f.amp*sx) / n
 	for i, t := range p.t {
 		r := p.y[i] - f.final - f.amp*math.Exp(-t/tau)
@@ -271,8 +265,8 @@ func (p *profile) fit(tau float64) linear {
 	return f
 }
 
-// interval returns the ends of the profile interval of the final size and the
-// most that may remain at time t, in µm.
+// interval returns the ends of the profile interval of the final size and the most that may remain at
+// time t, in µm.
 func (p *profile) interval(t float64) (lo, hi, remaining float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for _, f := range p.fits {
@@ -287,7 +281,7 @@ func (p *profile) interval(t float64) (lo, hi, remaining float64) {
 	return lo, hi, remaining
 }
 
-func (c *Cooling) fill(p *profile, points []Warm, rules *CoolingRules) {
+func (c *Cooling) fill(p *profile, points []WarmReading, rules *CoolingRules) {
 	if !p.best.ok {
 		return
 	}
@@ -307,7 +301,7 @@ func (c *Cooling) fill(p *profile, points []Warm, rules *CoolingRules) {
 	}
 }
 
-// length rounds µm to 0.1 nm; what is beyond 1 m is cut there.
+// length rounds µm to 0.1 nm, and limits it to 1 m.
 func length(v float64) analysis.Length {
 	l, err := analysis.FromMicrometres(max(-1e6, min(1e6, v)))
 	if err != nil {
@@ -318,9 +312,8 @@ func length(v float64) analysis.Length {
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
-// judge decides whether the fit may be used, whether the part is ready, and
-// says so.
-func (c *Cooling) judge(p *profile, points []Warm, rules *CoolingRules) {
+// judge decides whether the fit may be used and whether the part is ready, and sets the sentence.
+func (c *Cooling) judge(p *profile, points []WarmReading, rules *CoolingRules) {
 	span := points[len(points)-1].At - points[0].At
 	agree := settled(points, rules)
 	c.Ready = agree && c.Remaining <= rules.Remaining && c.Most <= rules.Widest
@@ -344,7 +337,7 @@ func (c *Cooling) judge(p *profile, points []Warm, rules *CoolingRules) {
 		c.Usable = true
 		c.Sentence = analysis.Say("master.cooling.settled", analysis.Fine(c.Remaining), analysis.Fine(c.Most))
 	case c.Remaining <= rules.Remaining:
-		c.Usable = true // only the time between the readings, or their agreement, is wanting
+		c.Usable = true // only the time between the readings, or their agreement, is missing
 		c.Sentence = analysis.Say("master.cooling.nearly", rules.Apart)
 	default:
 		c.Usable = true
@@ -352,23 +345,21 @@ func (c *Cooling) judge(p *profile, points []Warm, rules *CoolingRules) {
 	}
 }
 
-// poor reports a scatter that the gauge explains once in a thousand times, and
-// that is half as much again as its repeatability, which itself is known from
-// few readings only.
+// poor reports a scatter that the gauge would show once in a thousand times. It must also be half as
+// large again as the gauge's repeatability, which itself is known from few readings only.
 func (p *profile) poor(rules *CoolingRules) bool {
 	s := analysis.Length(rules.Repeat).Micrometres()
 	return p.best.rss/(s*s) > max(distuv.ChiSquared{K: p.dof}.Quantile(0.999), 1.5*1.5*p.dof)
 }
 
-// growing reports an amplitude that is negative beyond doubt (three standard
-// deviations) at the best time constant.
+// growing reports whether the amplitude is certainly negative (by three standard deviations) at the
+// best time constant.
 func (p *profile) growing() bool {
 	return p.best.amp < -3*math.Sqrt(p.best.vAmp*p.sigma2)
 }
 
-// settled reports whether the last reading and the latest one at least Apart
-// before it agree.
-func settled(points []Warm, rules *CoolingRules) bool {
+// settled reports whether the last reading agrees with the latest reading at least Apart before it.
+func settled(points []WarmReading, rules *CoolingRules) bool {
 	last := points[len(points)-1]
 	for i := len(points) - 2; i >= 0; i-- {
 		if last.At-points[i].At >= rules.Apart {

@@ -19,12 +19,12 @@ const finalSize = analysis.Length(444_500_000)
 
 // cooling simulates repeated sizes: final + a exp(−t/τ) + noise, quantised to
 // 0.1 µm, at times that aren't quite even.
-func cooling(r *rand.Rand, a, tau, s, step float64, n int) []Warm {
-	ws := make([]Warm, n)
+func cooling(r *rand.Rand, a, tau, s, step float64, n int) []WarmReading {
+	ws := make([]WarmReading, n)
 	for i := range ws {
 		t := step * (float64(i) + 0.2*r.Float64())
 		v := a*math.Exp(-t/tau) + s*r.NormFloat64()
-		ws[i] = Warm{At: seconds(t), Size: finalSize + analysis.Length(math.Round(v*10)*1000)}
+		ws[i] = WarmReading{At: seconds(t), Size: finalSize + analysis.Length(math.Round(v*10)*1000)}
 	}
 	return ws
 }
@@ -56,7 +56,7 @@ func TestSettle_Coverage(t *testing.T) {
 			for range runs {
 				guess := c.tau * math.Pow(2.5, 2*r.Float64()-1)
 				ws := cooling(r, c.a, c.tau, c.s, c.step, c.n)
-				k := Settle(ws, UsualCooling(analysis.Deviation(c.s*1e4), seconds(guess)))
+				k := FitCooling(ws, UsualCooling(analysis.Deviation(c.s*1e4), seconds(guess)))
 				if k.Final != 0 {
 					fitted++
 					if k.Low <= finalSize && k.High >= finalSize {
@@ -88,12 +88,12 @@ func TestSettle_Coverage(t *testing.T) {
 // Without noise the fit finds what was put in, and the wait is what the
 // exponential says.
 func TestSettle_Exact(t *testing.T) {
-	var ws []Warm
+	var ws []WarmReading
 	for i := range 20 {
 		at := time.Duration(i) * 30 * time.Second
-		ws = append(ws, Warm{at, finalSize + length(8*math.Exp(-at.Seconds()/200))})
+		ws = append(ws, WarmReading{at, finalSize + length(8*math.Exp(-at.Seconds()/200))})
 	}
-	k := Settle(ws, UsualCooling(micron/20, 180*time.Second))
+	k := FitCooling(ws, UsualCooling(micron/20, 180*time.Second))
 	left := 8 * math.Exp(-570.0/200)
 	if (k.Final-finalSize).Abs() > 50 || math.Abs(k.Tau.Seconds()-200) > 3 {
 		t.Errorf("final %s with %s, want %s with 200 s", k.Final, k.Tau, finalSize)
@@ -115,9 +115,9 @@ func TestSettle_Exact(t *testing.T) {
 func TestSettle_Refuses(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	rules := UsualCooling(15*micron/100, 182*time.Second)
-	good := func() []Warm { return cooling(r, 8, 182, 0.15, 30, 24) }
+	good := func() []WarmReading { return cooling(r, 8, 182, 0.15, 30, 24) }
 	for name, c := range map[string]struct {
-		points []Warm
+		points []WarmReading
 		rules  CoolingRules
 		says   string
 	}{
@@ -125,13 +125,13 @@ func TestSettle_Refuses(t *testing.T) {
 		"too few":          {good()[:4], rules, "⟦master.cooling.few 4 5⟧"},
 		"too short":        {cooling(r, 8, 182, 0.15, 3, 20), rules, "⟦master.cooling.short "},
 		"growing":          {cooling(r, -8, 182, 0.15, 30, 24), rules, "⟦master.cooling.growing⟧"},
-		"elsewhere gauged": {func() []Warm { w := good(); w[12].Size += 50_000; return w }(), rules, "⟦master.cooling.poor⟧"},
-		"order":            {func() []Warm { w := good(); w[3].At = w[2].At; return w }(), rules, "⟦master.cooling.order⟧"},
-		"no size":          {func() []Warm { w := good(); w[3].Size = 0; return w }(), rules, "⟦master.cooling.no_size⟧"},
+		"elsewhere gauged": {func() []WarmReading { w := good(); w[12].Size += 50_000; return w }(), rules, "⟦master.cooling.poor⟧"},
+		"order":            {func() []WarmReading { w := good(); w[3].At = w[2].At; return w }(), rules, "⟦master.cooling.order⟧"},
+		"no size":          {func() []WarmReading { w := good(); w[3].Size = 0; return w }(), rules, "⟦master.cooling.no_size⟧"},
 		"no repeat":        {good(), CoolingRules{Shortest: 1, Longest: 2}, "⟦master.cooling.no_rules⟧"},
 		"no bounds":        {good(), CoolingRules{Repeat: 1}, "⟦master.cooling.no_rules⟧"},
 	} {
-		k := Settle(c.points, c.rules)
+		k := FitCooling(c.points, c.rules)
 		if k.Usable || k.Ready || k.Final != 0 || !strings.HasPrefix(coded(k.Sentence), c.says) {
 			t.Errorf("%s: %+v", name, k)
 		}
@@ -143,12 +143,12 @@ func TestSettle_Ready(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	ws := cooling(r, 8, 182, 0.1, 30, 44)
 	rules := UsualCooling(micron/10, 182*time.Second)
-	if k := Settle(ws, rules); !k.Ready || k.Sentence.Code != "master.cooling.settled" {
+	if k := FitCooling(ws, rules); !k.Ready || k.Sentence.Code != "master.cooling.settled" {
 		t.Errorf("after 22 min: %+v", k)
 	}
 	rules.Agree = 1
 	ws[43].Size += 1000
-	if k := Settle(ws, rules); k.Ready || !k.Usable || coded(k.Sentence) != "⟦master.cooling.nearly 2 min⟧" {
+	if k := FitCooling(ws, rules); k.Ready || !k.Usable || coded(k.Sentence) != "⟦master.cooling.nearly 2 min⟧" {
 		t.Errorf("with readings that disagree: %+v", k)
 	}
 }
@@ -171,7 +171,7 @@ func TestExpect(t *testing.T) {
 		{"", 0, mm("31.75"), 480, "⟦master.cooling.usual 8 min ⟦material.steel⟧⟧"},
 		{"steel", mm("30"), mm("31.75"), 480, "⟦master.cooling.usual 8 min ⟦material.steel⟧⟧"}, // which is none of a tube
 	} {
-		tau, basis := Expect(c.material, c.outer, c.bore)
+		tau, basis := ExpectCooling(c.material, c.outer, c.bore)
 		if math.Abs(tau.Seconds()-c.want) > 1 || coded(basis) != c.says {
 			t.Errorf("%s, %s: %s, %q", c.material, c.outer, tau, basis)
 		}
@@ -203,7 +203,7 @@ func BenchmarkSettle(b *testing.B) {
 	ws := cooling(rand.New(rand.NewPCG(1, 2)), 8, 182, 0.15, 30, 24)
 	rules := UsualCooling(15*micron/100, 182*time.Second)
 	for b.Loop() {
-		if k := Settle(ws, rules); !k.Usable {
+		if k := FitCooling(ws, rules); !k.Usable {
 			b.Fatal(k.Sentence)
 		}
 	}
@@ -211,7 +211,7 @@ func BenchmarkSettle(b *testing.B) {
 
 // anyCooling draws repeated sizes of a part that cools, or warms, by any amount, however
 // often and however long it is gauged, and the rules for it.
-func anyCooling(t *rapid.T) (points []Warm, rules CoolingRules, a float64) {
+func anyCooling(t *rapid.T) (points []WarmReading, rules CoolingRules, a float64) {
 	tau := rapid.Float64Range(20, 2000).Draw(t, "tau")
 	s := rapid.Float64Range(0.05, 0.4).Draw(t, "repeatability")
 	a = rapid.Float64Range(-15, 15).Draw(t, "warm by")
@@ -228,7 +228,7 @@ func anyCooling(t *rapid.T) (points []Warm, rules CoolingRules, a float64) {
 func TestSettle_RefusesWhatCantCarryIt(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ws, rules, a := anyCooling(t)
-		k := Settle(ws, rules)
+		k := FitCooling(ws, rules)
 		if k.Sentence.IsZero() {
 			t.Fatal("nothing is said")
 		}
@@ -241,7 +241,7 @@ func TestSettle_RefusesWhatCantCarryIt(t *testing.T) {
 		if a < -8*microns(rules.Widest) {
 			t.Fatalf("a part that grows by %.2f µm is told to settle: %+v", -a, k)
 		}
-		if span := ws[len(ws)-1].At - ws[0].At; len(ws) < LeastWarm || span < 2*rules.Shortest {
+		if span := ws[len(ws)-1].At - ws[0].At; len(ws) < MinWarm || span < 2*rules.Shortest {
 			t.Fatalf("told by %d readings in %s: %+v", len(ws), span, k)
 		}
 		if k.U > rules.Widest || k.Low > k.Final || k.High < k.Final || k.Remaining < 0 || k.Most < k.Remaining {
@@ -265,22 +265,22 @@ func TestSettle_RefusesWhatCantCarryIt(t *testing.T) {
 func TestSettle_LessIsRefusedAndMovedIsTheSame(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ws, rules, _ := anyCooling(t)
-		if k := Settle(ws[:min(len(ws), LeastWarm-1)], rules); k.Usable || k.Ready || k.Final != 0 {
+		if k := FitCooling(ws[:min(len(ws), MinWarm-1)], rules); k.Usable || k.Ready || k.Final != 0 {
 			t.Fatalf("by %d readings: %+v", k.N, k)
 		}
-		quick := append([]Warm(nil), ws...)
+		quick := append([]WarmReading(nil), ws...)
 		for i := range quick {
 			quick[i].At = time.Duration(i) * (2*rules.Shortest - 1) / time.Duration(len(ws))
 		}
-		if k := Settle(quick, rules); k.Usable || k.Ready || k.Final != 0 {
+		if k := FitCooling(quick, rules); k.Usable || k.Ready || k.Final != 0 {
 			t.Fatalf("in less than %s: %+v", 2*rules.Shortest, k)
 		}
 		by := analysis.Length(rapid.Int64Range(-1e8, 1e8).Draw(t, "moved by"))
-		moved := append([]Warm(nil), ws...)
+		moved := append([]WarmReading(nil), ws...)
 		for i := range moved {
 			moved[i].Size += by
 		}
-		a, b := Settle(ws, rules), Settle(moved, rules)
+		a, b := FitCooling(ws, rules), FitCooling(moved, rules)
 		if a.Final != 0 {
 			a.Final, a.Low, a.High = a.Final+by, a.Low+by, a.High+by
 		}
@@ -302,11 +302,11 @@ func TestPartExcess_RefusesWhatCantCarryIt(t *testing.T) {
 			}
 			return
 		}
-		if x := c.Excess; len(ws) < leastExcess || !c.Usable || x.Size <= rules.Remaining || x.Size <= 2*x.U {
+		if x := c.Excess; len(ws) < minExcess || !c.Usable || x.Size <= rules.Remaining || x.Size <= 2*x.U {
 			t.Fatalf("by %d readings %+v", len(ws), *x)
 		}
 		for less := 1; less <= 2; less++ {
-			if k := Settle(ws[:len(ws)-less], rules); !k.Usable || k.Excess == nil {
+			if k := FitCooling(ws[:len(ws)-less], rules); !k.Usable || k.Excess == nil {
 				t.Fatalf("with %d fewer it can't be told: %s", less, k.Sentence)
 			}
 		}
@@ -315,10 +315,10 @@ func TestPartExcess_RefusesWhatCantCarryIt(t *testing.T) {
 
 // without is repeated sizes of a part that is warm by a µm and cools with 200 s, without
 // noise, so that the way is known.
-func without(a float64, step time.Duration, n int) (ws []Warm) {
+func without(a float64, step time.Duration, n int) (ws []WarmReading) {
 	for i := range n {
 		at := time.Duration(i) * step
-		ws = append(ws, Warm{at, finalSize + length(a*math.Exp(-at.Seconds()/200))})
+		ws = append(ws, WarmReading{at, finalSize + length(a*math.Exp(-at.Seconds()/200))})
 	}
 	return ws
 }
@@ -327,8 +327,8 @@ func without(a float64, step time.Duration, n int) (ws []Warm) {
 // though its readings agree.
 func TestSettle_NotReadyBeforeItIsTime(t *testing.T) {
 	rules, ws, met := UsualCooling(3*micron/10, 200*time.Second), without(8, 30*time.Second, 60), 0
-	for n := leastExcess; n <= len(ws); n++ {
-		k := Settle(ws[:n], rules)
+	for n := minExcess; n <= len(ws); n++ {
+		k := FitCooling(ws[:n], rules)
 		if left := 8 * math.Exp(-ws[n-1].At.Seconds()/200); left > 0.16 && settled(ws[:n], &rules) && k.Most <= rules.Widest {
 			met++
 			if k.Ready {
@@ -345,9 +345,9 @@ func TestSettle_NotReadyBeforeItIsTime(t *testing.T) {
 // told it two readings before.
 func TestPartExcess_NotWithinItsUncertainty(t *testing.T) {
 	rules, ws, met := UsualCooling(15*micron/100, 200*time.Second), without(1.2, 10*time.Second, 60), 0
-	for n := leastExcess + 2; n <= len(ws); n++ {
-		x := Settle(ws[:n], rules).Excess
-		if x == nil || x.Size <= rules.Remaining || x.Size > 2*x.U || Settle(ws[:n-1], rules).Excess == nil || Settle(ws[:n-2], rules).Excess == nil {
+	for n := minExcess + 2; n <= len(ws); n++ {
+		x := FitCooling(ws[:n], rules).Excess
+		if x == nil || x.Size <= rules.Remaining || x.Size > 2*x.U || FitCooling(ws[:n-1], rules).Excess == nil || FitCooling(ws[:n-2], rules).Excess == nil {
 			continue
 		}
 		met++

@@ -27,13 +27,12 @@ type Interval struct {
 	Before Mark `json:"before"`
 }
 
-// Contains reports whether the event of that sequence number lies in between.
+// Contains reports whether the event with that sequence number lies in between.
 func (i Interval) Contains(seq uint64) bool { return seq > i.After.Seq && seq < i.Before.Seq }
 
-// InDoubt returns the interval whose readings a failed check puts in doubt:
-// since the last good look before it. Without one, everything before it is in
-// doubt (After is zero). looks may be in any order.
-// Source: common practice.
+// InDoubt returns the interval of the readings that a failed check puts in doubt: those since the last
+// good look. Without a good look, everything before the check is in doubt (After is zero). looks may
+// be in any order. Source: common practice.
 func InDoubt(looks []Look, failed Mark) Interval {
 	i := Interval{Before: failed}
 	for _, l := range looks {
@@ -44,35 +43,34 @@ func InDoubt(looks []Look, failed Mark) Interval {
 	return i
 }
 
-// Known is a moment at which the gauge's error is known, positive when it
-// reads large: 0 at a mastering, a check's Error later.
-type Known struct {
+// KnownError is a moment at which the gauge's error is known: 0 at a mastering, Error at a later check. The
+// error is positive when the gauge reads large.
+type KnownError struct {
 	Mark
 	Error analysis.Deviation `json:"error_um"`
 }
 
-// Taken is a reading to be corrected again.
-type Taken struct {
+// PastReading is a reading to be corrected again.
+type PastReading struct {
 	Mark
 	Size analysis.Length `json:"size_mm"`
 }
 
-// Recorrected is a new value beside a reading, which itself stays as it is.
+// Recorrected is a new value beside a reading. The reading itself stays as it is.
 type Recorrected struct {
 	Mark
 	Was analysis.Length    `json:"was_mm"`
 	Now analysis.Length    `json:"now_mm"`
 	By  analysis.Deviation `json:"by_um"`
-	// Within is how far the new value may be off if the drift was not even in
-	// time but went only one way: the half width of a line of the budget.
+	// Within is how far the new value may be wrong if the drift went only one way but not at an even rate.
+	// It is the half width of a component of the budget.
 	Within analysis.Deviation `json:"within_um"`
 }
 
-// Recorrect works out what readings between two moments would have been,
-// taking the drift from one to the other as linear in time. Readings outside
-// are left out. It fails when the moments aren't in order, by number and by clock.
-// Source: common practice.
-func Recorrect(readings []Taken, from, to Known) ([]Recorrected, error) {
+// Recorrect works out what the readings between two moments would have been, for a drift that is
+// linear in time. It leaves out readings outside. It fails when the moments are out of order, by
+// number or by clock. Source: common practice.
+func Recorrect(readings []PastReading, from, to KnownError) ([]Recorrected, error) {
 	span := to.At.Sub(from.At)
 	if to.Seq <= from.Seq || span <= 0 {
 		return nil, errors.New("correct again: the two checks aren't in order; was the clock moved?")
@@ -83,7 +81,7 @@ func Recorrect(readings []Taken, from, to Known) ([]Recorrected, error) {
 		if !between.Contains(r.Seq) {
 			continue
 		}
-		// A clock that moved in between can't take a reading out of its interval.
+		// If the clock was moved in between, a reading still stays within its interval.
 		f := min(max(float64(r.At.Sub(from.At))/float64(span), 0), 1)
 		drift := float64(to.Error) - float64(from.Error)
 		by := -analysis.Deviation(math.Round(float64(from.Error) + f*drift))

@@ -45,12 +45,12 @@ func TestInDoubt(t *testing.T) {
 
 // The zero drifted by 0.45 µm in 37 minutes; 14 readings in between.
 func TestRecorrect(t *testing.T) {
-	from, to := Known{Mark: mark(40, 0)}, Known{Mark: mark(60, 37), Error: 4500}
-	var readings []Taken
+	from, to := KnownError{Mark: mark(40, 0)}, KnownError{Mark: mark(60, 37), Error: 4500}
+	var readings []PastReading
 	for i := range 14 {
-		readings = append(readings, Taken{Mark: mark(uint64(42+i), 2*i+3), Size: 317_510_000})
+		readings = append(readings, PastReading{Mark: mark(uint64(42+i), 2*i+3), Size: 317_510_000})
 	}
-	readings = append(readings, Taken{Mark: mark(39, -1), Size: 1}, Taken{Mark: mark(61, 38), Size: 2})
+	readings = append(readings, PastReading{Mark: mark(39, -1), Size: 1}, PastReading{Mark: mark(61, 38), Size: 2})
 	kept := slices.Clone(readings)
 	out, err := Recorrect(readings, from, to)
 	if err != nil || len(out) != 14 {
@@ -72,7 +72,7 @@ func TestRecorrect(t *testing.T) {
 			t.Errorf("within %d", r.Within)
 		}
 	}
-	for name, ends := range map[string][2]Known{"clock back": {{Mark: mark(40, 37)}, {Mark: mark(60, 0)}}, "numbers back": {to, from}, "at once": {from, {Mark: mark(60, 0)}}} {
+	for name, ends := range map[string][2]KnownError{"clock back": {{Mark: mark(40, 37)}, {Mark: mark(60, 0)}}, "numbers back": {to, from}, "at once": {from, {Mark: mark(60, 0)}}} {
 		if _, err := Recorrect(readings, ends[0], ends[1]); err == nil {
 			t.Errorf("%s: accepted", name)
 		}
@@ -85,7 +85,7 @@ func TestRecorrect_Between(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		e := analysis.Deviation(rapid.Int64Range(-100_000, 100_000).Draw(t, "error"))
 		at := rapid.IntRange(-10, 70).Draw(t, "minute")
-		out, err := Recorrect([]Taken{{Mark: mark(5, at), Size: 1_000_000}}, Known{Mark: mark(1, 0)}, Known{Mark: mark(9, 60), Error: e})
+		out, err := Recorrect([]PastReading{{Mark: mark(5, at), Size: 1_000_000}}, KnownError{Mark: mark(1, 0)}, KnownError{Mark: mark(9, 60), Error: e})
 		if err != nil || len(out) != 1 {
 			t.Fatal(out, err)
 		}

@@ -6,10 +6,10 @@ import (
 	"fairbore/analysis"
 )
 
-// excess works out what the part is still larger by at time t, in seconds, from all time
-// constants that the data allow, each as likely as it fits: the mean and the variance of
-// the sizes that they lead to, their own variances included (the posterior with an even
-// density of ln τ within its bounds; JCGM 101:2008, 6.4.9, has the like for a mean).
+// excess works out by how much the part is still too large at time t, in seconds. It uses all time
+// constants that the data allow, each weighted by how well it fits, and combines the means and
+// variances of the sizes that they give. This is the posterior with an even density of ln τ within its
+// bounds (JCGM 101:2008, 6.4.9, treats a mean alike).
 func (p *profile) excess(t float64) (size, u float64) {
 	var sum, first, second float64
 	for _, f := range p.fits[:p.grid] {
@@ -27,7 +27,7 @@ func (p *profile) excess(t float64) (size, u float64) {
 	return size, math.Sqrt(max(second/sum-size*size, 0))
 }
 
-// cooled is the excess at the last reading, and how it goes on.
+// cooled returns the excess at the last reading, and how it will fall.
 func (p *profile) cooled() *analysis.Excess {
 	last := p.t[len(p.t)-1]
 	size, u := p.excess(last)
@@ -41,20 +41,20 @@ func (p *profile) cooled() *analysis.Excess {
 	}
 }
 
-// leastExcess is the least number of readings that the part's temperature is taken from.
-const leastExcess = 8
+// minExcess is the fewest readings from which the part's temperature is estimated.
+const minExcess = 8
 
-// PartExcess returns the fit of repeated sizes of a cooling part whose Excess may be taken
-// off what the part is gauged at from then on. It is asked more of than one to wait by:
-// eight readings, from which, and from all but the last, and all but the last two,
-// [Settle] tells the final size, so that it is no accident of one of them; and an excess
-// above what a settled part may have left and above twice its own standard uncertainty,
-// since to take off less adds noise. The error says why there is none, and what to do.
-func PartExcess(points []Warm, rules CoolingRules) (Cooling, error) {
-	if len(points) < leastExcess {
-		return Cooling{}, analysis.Say("master.excess.few", len(points), leastExcess)
+// PartExcess returns the fit of repeated sizes of a cooling part whose Excess may be subtracted from
+// later sizes of the part. Such a fit must meet more than one that says how long to wait. It needs
+// eight readings, and [FitCooling] must find the final size from all of them, from all but the last, and
+// from all but the last two, so that no single reading decides. The excess must be larger than what a
+// settled part may have left, and larger than twice its own standard uncertainty, because subtracting
+// less adds noise. The error says why there is no such fit, and what to do.
+func PartExcess(points []WarmReading, rules CoolingRules) (Cooling, error) {
+	if len(points) < minExcess {
+		return Cooling{}, analysis.Say("master.excess.few", len(points), minExcess)
 	}
-	all := Settle(points, rules)
+	all := FitCooling(points, rules)
 	switch x := all.Excess; {
 	case !all.Usable:
 		return Cooling{}, analysis.Say("master.excess.not_yet", all.Sentence)
@@ -62,7 +62,7 @@ func PartExcess(points []Warm, rules CoolingRules) (Cooling, error) {
 		return Cooling{}, analysis.Say("master.excess.little")
 	}
 	for less := 1; less <= 2; less++ {
-		if c := Settle(points[:len(points)-less], rules); c.Excess == nil {
+		if c := FitCooling(points[:len(points)-less], rules); c.Excess == nil {
 			return Cooling{}, analysis.Say("master.excess.twice_more")
 		}
 	}

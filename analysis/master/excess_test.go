@@ -17,8 +17,8 @@ func microns(d analysis.Deviation) float64 { return analysis.Length(d).Micrometr
 // firstExcess gauges a cooling part until what it is warm by can be told, as a person
 // does, who goes on from there: that the fit is used as soon as it may be favours the
 // lucky ones, and the stated uncertainty has to bear it.
-func firstExcess(ws []Warm, rules CoolingRules) (analysis.Excess, int) {
-	for n := leastExcess; n <= len(ws); n++ {
+func firstExcess(ws []WarmReading, rules CoolingRules) (analysis.Excess, int) {
+	for n := minExcess; n <= len(ws); n++ {
 		if c, err := PartExcess(ws[:n], rules); err == nil {
 			return *c.Excess, n
 		}
@@ -82,10 +82,10 @@ func TestPartExcess_Honest(t *testing.T) {
 // Without noise the excess and its fall are what was put in; and with it is the final
 // size, which is what the last reading comes to.
 func TestPartExcess_Exact(t *testing.T) {
-	var ws []Warm
+	var ws []WarmReading
 	for i := range 20 {
 		at := time.Duration(i) * 30 * time.Second
-		ws = append(ws, Warm{at, finalSize + length(8*math.Exp(-at.Seconds()/200))})
+		ws = append(ws, WarmReading{at, finalSize + length(8*math.Exp(-at.Seconds()/200))})
 	}
 	c, err := PartExcess(ws, UsualCooling(micron/20, 180*time.Second))
 	if err != nil {
@@ -103,7 +103,7 @@ func TestPartExcess_Refuses(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	rules := UsualCooling(15*micron/100, 182*time.Second)
 	for name, c := range map[string]struct {
-		points []Warm
+		points []WarmReading
 		says   string
 	}{
 		"too few":   {cooling(r, 8, 182, 0.15, 90, 7), "⟦master.excess.few 7 8⟧"},
@@ -112,7 +112,7 @@ func TestPartExcess_Refuses(t *testing.T) {
 		"growing":   {cooling(r, -8, 182, 0.15, 30, 24), "⟦master.excess.not_yet ⟦master.cooling.growing⟧⟧"},
 		"settled":   {cooling(r, 8, 182, 0.15, 30, 60), "⟦master.excess.little⟧"},
 		"never was": {cooling(r, 0, 182, 0.15, 30, 30), ""},
-		"moved":     {func() []Warm { w := cooling(r, 8, 182, 0.15, 30, 24); w[20].Size += 50_000; return w }(), "⟦master.excess.not_yet ⟦master.cooling.poor⟧⟧"},
+		"moved":     {func() []WarmReading { w := cooling(r, 8, 182, 0.15, 30, 24); w[20].Size += 50_000; return w }(), "⟦master.excess.not_yet ⟦master.cooling.poor⟧⟧"},
 	} {
 		if x, err := PartExcess(c.points, rules); err == nil || x.Excess != nil || !strings.HasPrefix(coded(analysis.Reason(err)), c.says) {
 			t.Errorf("%s: %+v, %v", name, x.Excess, err)

@@ -6,31 +6,30 @@ import (
 	"fairbore/analysis"
 )
 
-// Gain is a correction from two rings.
+// Gain is a gain correction from masterings in two rings.
 type Gain struct {
 	Correction `json:"correction"`
-	// Ratio is certified over shown distance of the rings; U its expanded
-	// uncertainty (k = 2) from both rings and the repeatability.
+	// Ratio is the certified distance of the rings divided by the shown one. U is its expanded uncertainty
+	// (k = 2), from both rings and the repeatability.
 	Ratio float64 `json:"gain"`
 	U     float64 `json:"gain_u"`
-	// Differs says that the gain is shown to differ from 1; if not, 1 is kept,
-	// since a correction smaller than its own uncertainty adds noise.
+	// Differs says that the gain is shown to differ from 1. If not, 1 is used, because a correction
+	// smaller than its own uncertainty adds noise.
 	Differs  bool            `json:"differs"`
 	Accepted bool            `json:"accepted"`
 	Sentence analysis.Phrase `json:"sentence"`
 }
 
-// Limits of a gain (common practice): a ratio beyond MostGain is no gain of a
-// sound gauge, and one known no better than MostGainU can't set it.
+// Limits of a gain (common practice). A ratio further from 1 than MaxGain is not the gain of a sound
+// gauge. A ratio with an uncertainty above MaxGainU can't set the gain.
 const (
-	MostGain  = 0.05
-	MostGainU = 0.05
+	MaxGain  = 0.05
+	MaxGainU = 0.05
 )
 
-// SetGain works out zero and gain from masterings in two rings; the zero is
-// exact at the first. s is the gauge's known repeatability, which counts if it
-// is more than the masterings' own. A third look at a ring of a size between,
-// by [CheckZero], proves the result.
+// SetGain works out zero and gain from masterings in two rings. The zero is exact at the first ring. s
+// is the known repeatability of the gauge, used where it is larger than that of the masterings. A
+// check with [CheckZero] of a third ring of a size between them proves the result.
 func SetGain(first, second Mastering, s analysis.Deviation) Gain {
 	g := Gain{Correction: Correction{Zero: first.Zero}, Ratio: 1}
 	if !first.Accepted || !second.Accepted {
@@ -42,16 +41,16 @@ func SetGain(first, second Mastering, s analysis.Deviation) Gain {
 		g.Sentence = analysis.Say("master.gain.direction")
 		return g
 	}
-	// Standard uncertainties: the rings' are half of their U.
+	// Standard uncertainties: those of the rings are half of their U.
 	scatter := float64(max(s, first.Repeat, second.Repeat))
 	u := math.Hypot(math.Hypot(float64(first.Ring.U), float64(second.Ring.U))/2, scatter*math.Sqrt(1/float64(first.N)+1/float64(second.N)))
 	ratio := float64(certified) / float64(shown)
 	expanded := 2 * u / math.Abs(float64(certified))
 	switch {
-	case expanded > MostGainU:
+	case expanded > MaxGainU:
 		g.Sentence = analysis.Say("master.gain.close", analysis.Number{Value: 100 * min(expanded, 10), Places: 1})
 		return g
-	case math.Abs(ratio-1) > MostGain:
+	case math.Abs(ratio-1) > MaxGain:
 		g.Sentence = analysis.Say("master.gain.unsound", analysis.Number{Value: min(ratio, 1000), Places: 4})
 		return g
 	}

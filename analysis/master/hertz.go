@@ -13,17 +13,16 @@ import (
 // Contact is a spherical tip pressed against the wall of a bore.
 type Contact struct {
 	Tip      analysis.Length `json:"tip_radius_mm"`
-	Force    float64         `json:"force_n"`       // of one tip
-	Diameter analysis.Length `json:"size_mm"`       // of the bore; 0 takes the wall for flat
-	Material string          `json:"tip_material"`  // carbide, steel
-	Wall     string          `json:"wall_material"` // of part or ring
+	Force    float64         `json:"force_n"`       // force of one tip
+	Diameter analysis.Length `json:"size_mm"`       // of the bore; 0: the wall counts as flat
+	Material string          `json:"tip_material"`  // such as carbide or steel
+	Wall     string          `json:"wall_material"` // of the part or the ring
 }
 
-// Indentation returns by how much tip and wall approach each other at the
-// contact, in µm, by Hertz's theory of elastic contact (H. Hertz, 1881; in the
-// form of K. L. Johnson, Contact Mechanics, 1985, 4.2 and 4.26, from memory).
-// On a flat wall it is (9 F² / (16 r E*²))^⅓; in a bore the contact is an
-// ellipse along the axis and the tip sinks in a little less.
+// Indentation returns by how much tip and wall approach each other at the contact, in µm, by Hertz's
+// theory of elastic contact (H. Hertz, 1881; in the form of K. L. Johnson, Contact Mechanics, 1985,
+// 4.2 and 4.26, from memory). On a flat wall it is (9 F² / (16 r E*²))^⅓. In a bore the contact is an
+// ellipse along the axis, and the tip sinks in a little less.
 func (c Contact) Indentation() (float64, error) {
 	tip, err := material.Find(c.Material)
 	if err != nil {
@@ -39,7 +38,7 @@ func (c Contact) Indentation() (float64, error) {
 	case c.Diameter < 0 || c.Diameter > 0 && c.Diameter <= 2*c.Tip:
 		return 0, errors.New("contact: a tip must be smaller than the bore")
 	}
-	// Newton and mm: the modulus in N/mm² is 1000 × GPa.
+	// Lengths are in mm and forces in N, so the modulus is in N/mm²: 1000 × GPa.
 	compliance := (1-tip.Poisson*tip.Poisson)/(1e3*tip.Young) + (1-wall.Poisson*wall.Poisson)/(1e3*wall.Young)
 	r := c.Tip.Micrometres() / 1000
 	along, around := 1/r, 1/r // relative curvatures
@@ -60,14 +59,13 @@ func approach(a, b, force, compliance float64) float64 {
 	return 3 * force * compliance * k / (2 * math.Pi * s)
 }
 
-// ellipse solves for the parameter m of the contact ellipse from the ratio
-// b/a ≤ 1 of the relative curvatures: b/a = (1−m)(K−E) / (E − (1−m)K).
-// The right side falls from 1 at m = 0 to 0 at m = 1.
+// ellipse solves b/a = (1−m)(K−E) / (E − (1−m)K) for the parameter m of the contact ellipse. b/a ≤ 1
+// is the ratio of the relative curvatures. The right side falls from 1 at m = 0 to 0 at m = 1.
 func ellipse(ratio float64) float64 {
 	lo, hi := 0.0, 1.0
 	for range 60 {
 		m := (lo + hi) / 2
-		// D = (K−E)/m and B = (E−(1−m)K)/m, which keep their digits at m = 0.
+		// D = (K−E)/m and B = (E−(1−m)K)/m keep their digits near m = 0.
 		if (1-m)*mathext.CompleteD(m)/mathext.CompleteB(m) > ratio {
 			lo = m
 		} else {
@@ -77,11 +75,10 @@ func ellipse(ratio float64) float64 {
 	return lo
 }
 
-// LargerThanRing returns by how much a gauge set in the ring reads large in the
-// part because its two tips sink in deeper there: twice the difference of the
-// indentations. Taken off a size it corrects for it; left in, it is half the
-// width of a line of the budget.
-// Source: Hertz, as in [Contact].
+// LargerThanRing returns by how much a gauge that was set in the ring reads large in the part, because
+// its two tips sink in deeper there. It is twice the difference of the indentations. Subtracted from a
+// size it is a correction; left in, it is the half width of a component of the budget. Source: Hertz,
+// as in [Contact].
 func LargerThanRing(part, ring Contact) (analysis.Deviation, error) {
 	p, err := part.Indentation()
 	if err != nil {

@@ -6,21 +6,21 @@ import (
 	"fairbore/analysis"
 )
 
-// Lapse says when a zero is no longer to be trusted. A value of 0 isn't asked for.
+// Lapse says when a zero is no longer to be trusted. A value of 0 sets no limit.
 type Lapse struct {
 	Age         time.Duration        `json:"age_ns"`
 	Readings    int                  `json:"readings"`
 	Temperature analysis.Temperature `json:"temperature_change_cel"`
-	// Fresh and FreshReadings are the stricter limits before an accepting reading.
+	// Fresh and FreshReadings are the stricter limits before a reading that accepts a bore.
 	Fresh         time.Duration `json:"fresh_ns"`
 	FreshReadings int           `json:"fresh_readings"`
-	// DueSoon is how long before a ring's calibration is due it is mentioned.
+	// DueSoon is how long before a ring's calibration is due a reminder appears.
 	DueSoon time.Duration `json:"due_soon_ns"`
 }
 
-// UsualLapse is the trade's rule (common practice): every 30 minutes or 120
-// readings, at a change of temperature of 1 °C, and before a bore is accepted
-// if the last look is more than 10 minutes or 20 readings back.
+// UsualLapse returns the usual limits of the trade (common practice). A zero lasts 30 minutes, 120
+// readings, or until the temperature changes by 1 °C. Before a bore is accepted, the last look must be
+// at most 10 minutes and 20 readings back.
 func UsualLapse() Lapse {
 	return Lapse{Age: 30 * time.Minute, Readings: 120, Temperature: analysis.Celsius, Fresh: 10 * time.Minute, FreshReadings: 20, DueSoon: 14 * 24 * time.Hour}
 }
@@ -29,29 +29,29 @@ func UsualLapse() Lapse {
 type Standing struct {
 	Mastered bool          `json:"mastered"`
 	Ring     analysis.Ring `json:"ring"`
-	// LastGood is the last good look: the mastering or a good check since.
+	// LastGood is the last good look: the mastering, or a good check since.
 	LastGood Mark `json:"last_good"`
-	// Readings counts those taken since LastGood.
+	// Readings counts the readings since LastGood.
 	Readings int `json:"readings"`
-	// Failed is the last check, if it failed and no mastering came since.
+	// Failed is the last check, if it failed and no mastering followed.
 	Failed *analysis.RingCheck `json:"failed,omitempty"`
-	// Disturbed is what happened to the gauge since the mastering: a knock, a change of
-	// tips. Zero: nothing known.
+	// Disturbed says what happened to the gauge since the mastering, such as a knock or a change of tips.
+	// Its zero value means that nothing is known.
 	Disturbed analysis.Phrase `json:"disturbed,omitzero"`
-	// Then and Now are temperatures at the mastering and now, where known.
+	// Then and Now are the temperatures at the mastering and now, where known.
 	Then *analysis.Temperature `json:"then_cel,omitempty"`
 	Now  *analysis.Temperature `json:"now_cel,omitempty"`
 }
 
-// Reason is a reason why a zero isn't to be trusted, which says what to do. One that
-// doesn't stop is only to be mentioned.
+// Reason says why a zero is not to be trusted, and what to do. One that does not stop anything is a
+// reminder.
 type Reason struct {
 	analysis.Phrase
 	Stops bool `json:"stops"`
 }
 
-// Reasons lists why the zero isn't to be trusted now, the gravest first; no
-// reason that stops, and it may be used.
+// Reasons lists why the zero is not to be trusted now, the most serious first. If none of them stops,
+// the zero may be used.
 func (l Lapse) Reasons(s Standing, now time.Time) (rs []Reason) {
 	add := func(stops bool, code string, args ...any) {
 		rs = append(rs, Reason{analysis.Say(code, args...), stops})
@@ -89,8 +89,8 @@ func (l Lapse) Reasons(s Standing, now time.Time) (rs []Reason) {
 	return rs
 }
 
-// BeforeAccept returns the reason why a check is due before readings that are
-// to accept a bore; nil if the last look is fresh enough.
+// BeforeAccept returns why a check is due before the readings that are to accept a bore. It returns
+// nil if the last look is fresh enough.
 func (l Lapse) BeforeAccept(s Standing, now time.Time) *Reason {
 	age := now.Sub(s.LastGood.At)
 	if s.Mastered && age >= 0 && (l.Fresh <= 0 || age <= l.Fresh) && (l.FreshReadings <= 0 || s.Readings <= l.FreshReadings) {
@@ -102,11 +102,11 @@ func (l Lapse) BeforeAccept(s Standing, now time.Time) *Reason {
 	return &Reason{analysis.Say("master.check_due", age, s.Readings), true}
 }
 
-// AfterAccept returns the reason why the verdict on a part, just accepted, is not final: no
-// good look at the ring since a reading that it rests on; nil if there is one. It stops
-// nothing, since a ring may be looked at after several parts; of those, finished counts
-// what a look that fails would put in doubt, this part included (common practice: the
-// ring before the readings that accept and after).
+// AfterAccept returns why the verdict on a part that was just accepted is not final: since one of its
+// readings there was no good look at the ring. It returns nil if there was one. It stops nothing,
+// because one look at the ring may serve several parts. finished counts the parts, this one included,
+// that a failed look would put in doubt (common practice: a look at the ring before the readings that
+// accept, and after them).
 func AfterAccept(s Standing, part string, finished int) *Reason {
 	if s.Readings == 0 {
 		return nil
@@ -117,7 +117,7 @@ func AfterAccept(s Standing, part string, finished int) *Reason {
 	return &Reason{analysis.Say("master.check_after", part), false}
 }
 
-// days says in how many days something is.
+// days returns in how many days something is.
 func days(d time.Duration) analysis.Phrase {
 	if n := int(d.Hours() / 24); n > 0 {
 		return analysis.Say("master.in_days", n)
@@ -125,9 +125,9 @@ func days(d time.Duration) analysis.Phrase {
 	return analysis.Say("master.today")
 }
 
-// GaugeReasons lists what is to be said of the gauge's own calibration, due on a day (0:
-// not stated). It stops nothing: the ring sets the zero, and what the gauge's calibration
-// adds is that its scale holds away from the ring; the shop decides.
+// GaugeReasons lists reminders about the gauge's own calibration, due on a day (0: not stated). They
+// stop nothing. The ring sets the zero, and the gauge's calibration shows that its scale holds away
+// from the ring, so the shop decides.
 func (l Lapse) GaugeReasons(gauge string, due, now time.Time) (rs []Reason) {
 	switch left := due.Sub(now); {
 	case due.IsZero():

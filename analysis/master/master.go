@@ -1,10 +1,10 @@
-// Package master makes sizes of what a gauge shows: it sets the zero from
-// readings of a ring of known size, checks it, says when it is no longer to be
-// trusted, and works out what readings would have been after a drift.
+// Package master turns what a gauge shows into sizes. It sets the zero from readings of a ring of
+// known size, checks it, says when it is no longer to be trusted, and works out what readings would
+// have been after a drift.
 //
-// A zero check looks and leaves the zero alone; only a mastering changes it.
-// Resetting a good zero again and again adds noise. Nothing here alters a
-// reading: a correction after the event gives new values beside the old.
+// A zero check leaves the zero alone; only a mastering changes it. Resetting a good zero again and
+// again adds noise. Nothing here changes a reading: a later correction gives new values beside the old
+// ones.
 package master
 
 import (
@@ -15,11 +15,11 @@ import (
 	"fairbore/analysis"
 )
 
-// largest is the largest diameter taken for one, as in [analysis.Job.Check].
+// largest is the largest diameter that is accepted, as in [analysis.Job.Check].
 const largest = 1000 * analysis.Millimetre
 
-// ScatterOf describes readings; it fails for none, and for what is no length
-// of a gauge (beyond ±1 m).
+// ScatterOf describes the scatter of readings. It fails for no readings, and for values that are no
+// length of a gauge (beyond ±1 m).
 func ScatterOf(raw []analysis.Length) (analysis.Scatter, error) {
 	if len(raw) == 0 {
 		return analysis.Scatter{}, analysis.Say("master.no_readings")
@@ -40,14 +40,14 @@ func ScatterOf(raw []analysis.Length) (analysis.Scatter, error) {
 	}
 	var squares float64
 	for _, r := range raw {
-		d := float64(r*n-sum) / float64(n) // exact until here
+		d := float64(r*n-sum) / float64(n) // exact up to here
 		squares += d * d
 	}
 	s.Repeat, s.Known = analysis.Deviation(math.Round(math.Sqrt(squares/float64(n-1)))), true
 	return s, nil
 }
 
-// divide returns a/n rounded to a whole number, half away from zero; n > 0.
+// divide returns a/n rounded to a whole number, half away from zero. n is above 0.
 func divide(a, n analysis.Length) analysis.Length {
 	if a < 0 {
 		return -divide(-a, n)
@@ -67,8 +67,8 @@ type Correction struct {
 	Shown     analysis.Length `json:"gain_shown_mm,omitempty"`
 }
 
-// Size corrects one raw value, rounded to 0.1 nm, half away from zero. It
-// fails for values no gauge can show.
+// Size corrects one raw value. It rounds to 0.1 nm, half away from zero. It fails for values that no
+// gauge can show.
 func (c Correction) Size(raw analysis.Length) (analysis.Length, error) {
 	if raw > 10*largest || raw < -10*largest || c.Zero > 10*largest || c.Zero < -10*largest {
 		return 0, analysis.Say("master.no_length", raw)
@@ -83,7 +83,7 @@ func (c Correction) Size(raw analysis.Length) (analysis.Length, error) {
 	return c.Anchor + c.Zero + stretched, nil
 }
 
-// scale returns v × num / den, half away from zero, without overflow between.
+// scale returns v × num / den, rounded half away from zero, without overflow in between.
 func scale(v, num, den analysis.Length) (analysis.Length, error) {
 	negative := (v < 0) != (num < 0) != (den < 0)
 	hi, lo := bits.Mul64(uint64(v.Abs()), uint64(num.Abs()))
@@ -107,45 +107,43 @@ func scale(v, num, den analysis.Length) (analysis.Length, error) {
 // Rules says what a mastering must meet.
 type Rules struct {
 	Least  int                `json:"least_readings"`
-	Spread analysis.Deviation `json:"spread_um"` // of the readings at most
-	// RawLow to RawHigh is the travel of the gauge as it is set up; both 0 if not known.
+	Spread analysis.Deviation `json:"spread_um"` // largest spread of the readings
+	// RawLow to RawHigh is the travel of the gauge as set up; both are 0 if it is not known.
 	RawLow  analysis.Length `json:"raw_low_mm,omitempty"`
 	RawHigh analysis.Length `json:"raw_high_mm,omitempty"`
-	// Wanted is the id of the ring that the job names; Target the size aimed
-	// at; Near how far a ring may be from it unquestioned. Empty or 0: not asked.
+	// Wanted is the id of the ring that the job names, and Target the size aimed at. Near is how far from
+	// Target a ring may be without a question. Empty or 0 sets no limit.
 	Wanted string          `json:"ring,omitempty"`
 	Target analysis.Length `json:"target_mm,omitempty"`
 	Near   analysis.Length `json:"near_mm,omitempty"`
-	// Jump is how much the zero may move from the one before unquestioned.
+	// Jump is how much the zero may move from the previous one without a question.
 	Jump analysis.Deviation `json:"jump_um,omitempty"`
 }
 
-// UsualRules are the rules of the trade for a gauge that repeats to a standard
-// deviation s: three readings at least, within 4 s (a range of three beyond
-// 4.1 s comes once in a hundred), a ring within 0.1 mm of the target, a zero
-// that moves by at most 0.01 mm (common practice).
+// UsualRules returns the usual rules for a gauge of repeatability s (common practice): at least three
+// readings within 4 s (a range of three above 4.1 s comes once in a hundred), a ring within 0.1 mm of
+// the target, and a zero that moves by at most 0.01 mm.
 func UsualRules(s analysis.Deviation) Rules {
 	return Rules{Least: 3, Spread: 4 * s, Near: analysis.Millimetre / 10, Jump: 10 * analysis.Deviation(analysis.Micrometre)}
 }
 
-// Mastering is a zero set from a ring.
+// Mastering is a zero that was set from a ring.
 type Mastering struct {
 	analysis.RingSet
 	analysis.Scatter
 	Correction `json:"correction"`
-	// Accepted says that it may be used. Refused are the reasons why it may not;
-	// Questions must be answered yes by a person first.
+	// Accepted says that the zero may be used. Refused lists the reasons why it may not. A person must
+	// answer yes to Questions first.
 	Accepted  bool              `json:"accepted"`
 	Refused   []analysis.Phrase `json:"refused,omitempty"`
 	Questions []analysis.Phrase `json:"questions,omitempty"`
 }
 
-// Master sets a zero: certified size less the mean of the readings. before is
-// the correction in use until now, nil if there is none; confirmed says that a
-// person has answered the questions that an earlier call returned.
-// Source: common practice.
+// Master sets a zero: the certified size less the mean of the readings. before is the correction in
+// use until now, nil if there is none. confirmed says that a person answered the questions of an
+// earlier call. Source: common practice.
 func Master(set analysis.RingSet, rules Rules, before *Correction, confirmed bool) Mastering {
-	set.Raw = slices.Clone(set.Raw) // the caller's may change
+	set.Raw = slices.Clone(set.Raw) // the caller may change its own
 	m := Mastering{RingSet: set}
 	refuse := func(code string, args ...any) { m.Refused = append(m.Refused, analysis.Say(code, args...)) }
 	if set.Ring.Size <= 0 || set.Ring.Size > largest || set.Ring.U <= 0 {
@@ -177,7 +175,7 @@ func Master(set analysis.RingSet, rules Rules, before *Correction, confirmed boo
 	return m
 }
 
-// questions lists what is odd about a mastering, but may be so.
+// questions lists what is unusual about a mastering but may be right.
 func questions(m *Mastering, rules Rules, before *Correction) (qs []analysis.Phrase) {
 	ask := func(code string, args ...any) { qs = append(qs, analysis.Say(code, args...)) }
 	if rules.Wanted != "" && m.Ring.ID != rules.Wanted {

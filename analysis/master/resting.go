@@ -9,30 +9,30 @@ import (
 )
 
 const (
-	restWindow = 24 // samples that are looked at together
-	restKept   = 4  // windows that are kept, the newest
-	restWild   = 2  // wild values that a window may have
-	restGap    = time.Second
-	restMost   = 2 // µm, or steps of the display: what scatters by more does not rest (gauges of this trade have 0.05 to 0.6, common practice)
+	windowSamples  = 24 // samples in a window
+	keptWindows    = 4  // newest windows that are kept
+	maxWild        = 2  // wild values that a window may have
+	restGap        = time.Second
+	maxRestScatter = 2 // µm, or steps of the display: a gauge that scatters more is not at rest (such gauges have 0.05 to 0.6 µm, common practice)
 )
 
-// Resting measures how the samples of a gauge scatter, by windows of 24 samples in a row
-// during which it rests: their values neither drift nor swing, but for two wild ones.
+// Resting measures the scatter of a gauge at rest. It uses windows of 24 samples in a row that neither
+// drift nor swing, apart from two wild values.
 type Resting struct {
-	Step analysis.Deviation // of the gauge's display
+	Step analysis.Deviation // step of the gauge's display
 
 	last   time.Duration
 	n      int // samples in window
-	window [restWindow]analysis.Length
-	kept   [restKept]restful
+	window [windowSamples]analysis.Length
+	kept   [keptWindows]quietWindow
 	count  int // windows kept so far
 }
 
-// restful is a window at rest, without wild values.
-type restful struct {
+// quietWindow is a window at rest, without its wild values.
+type quietWindow struct {
 	n      int
-	values [restWindow]analysis.Length
-	square float64 // Σ of squares about a straight line, µm²
+	values [windowSamples]analysis.Length
+	square float64 // sum of squares about a straight line, µm²
 }
 
 // Feed takes the next sample.
@@ -42,40 +42,40 @@ func (r *Resting) Feed(at time.Duration, v analysis.Length) {
 	}
 	r.last = at
 	r.window[r.n] = v
-	if r.n++; r.n < restWindow {
+	if r.n++; r.n < windowSamples {
 		return
 	}
 	if w, ok := r.look(); ok {
-		r.kept[r.count%restKept] = w
+		r.kept[r.count%keptWindows] = w
 		r.count++
 		r.n = 0
 		return
 	}
-	r.n = copy(r.window[:], r.window[restWindow/2:]) // it may have come to rest midway
+	r.n = copy(r.window[:], r.window[windowSamples/2:]) // the gauge may have come to rest midway
 }
 
-// Break says that what comes next is no longer of the same rest.
+// Break says that the next sample does not belong to the same rest.
 func (r *Resting) Break() { r.n = 0 }
 
 // look judges the window.
-func (r *Resting) look() (w restful, ok bool) {
+func (r *Resting) look() (w quietWindow, ok bool) {
 	sorted := r.window
 	slices.Sort(sorted[:])
-	middle := sorted[restWindow/2]
+	middle := sorted[windowSamples/2]
 	for i, v := range sorted {
 		sorted[i] = (v - middle).Abs()
 	}
 	slices.Sort(sorted[:])
-	// 1.4826 times the median deviation is the standard deviation of a normal scatter.
-	far := 9*sorted[restWindow/2] + 2*analysis.Length(r.Step)
-	var x, y [restWindow]float64
+	// 1.4826 times the median deviation is the standard deviation of normal scatter.
+	far := 9*sorted[windowSamples/2] + 2*analysis.Length(r.Step)
+	var x, y [windowSamples]float64
 	for i, v := range r.window {
 		if (v - middle).Abs() <= far {
 			w.values[w.n], x[w.n], y[w.n] = v, float64(i), (v - middle).Micrometres()
 			w.n++
 		}
 	}
-	if w.n < restWindow-restWild {
+	if w.n < windowSamples-maxWild {
 		return w, false
 	}
 	slope := straighten(x[:w.n], y[:w.n])
@@ -88,16 +88,16 @@ func (r *Resting) look() (w restful, ok bool) {
 	}
 	step := analysis.Length(r.Step).Micrometres()
 	sd := math.Sqrt(w.square / float64(w.n-2))
-	if sd > restMost*max(step, 1) || math.Abs(slope)*restWindow > step+3*sd {
+	if sd > maxRestScatter*max(step, 1) || math.Abs(slope)*windowSamples > step+3*sd {
 		return w, false
 	}
-	// Of independent values the squares of their steps are twice their variance (ratio of
-	// von Neumann); a gauge that averages five of its samples has 0.4 times it; what
-	// swings, far less. Within a step of the display no swing is seen.
+	// The squared steps of independent values average twice their variance (von Neumann's ratio). For a
+	// gauge that averages five samples it is 0.4 times the variance, and for a value that swings far less.
+	// A swing within one step of the display is not visible.
 	return w, steps >= 0.3*w.square || w.square <= float64(w.n)*step*step
 }
 
-// straighten takes the straight line of least squares off y and returns its slope.
+// straighten subtracts the least-squares line from y and returns its slope.
 func straighten(x, y []float64) (slope float64) {
 	n := float64(len(x))
 	var mx, my, xx, xy float64
@@ -114,9 +114,9 @@ func straighten(x, y []float64) (slope float64) {
 	return slope
 }
 
-// Noise returns what the windows at rest tell; false if there was none.
+// Noise returns the scatter in the windows at rest. It returns false if there was none.
 func (r *Resting) Noise() (analysis.RestNoise, bool) {
-	kept := r.kept[:min(r.count, restKept)]
+	kept := r.kept[:min(r.count, keptWindows)]
 	var n analysis.RestNoise
 	var square, freedom float64
 	for i := range kept {
@@ -130,20 +130,20 @@ func (r *Resting) Noise() (analysis.RestNoise, bool) {
 	sd := math.Sqrt(square / freedom)
 	if sd < 0.8*step {
 		sd = coarse(kept, step)
-	} else { // a display's rounding adds a variance of step²/12 (Sheppard's correction)
+	} else { // rounding by the display adds a variance of step²/12 (Sheppard's correction)
 		sd = math.Sqrt(sd*sd - step*step/12)
 	}
 	n.SD = max(1, analysis.Deviation(math.Round(sd*float64(analysis.Micrometre))))
 	return n, true
 }
 
-// coarse returns the standard deviation where it is smaller than the display's step or
-// near it: the mean of what is likely, by how often each value was shown, over all
-// deviations up to 1.2 steps and all places of the true value within its step.
-func coarse(kept []restful, step float64) float64 {
+// coarse returns the standard deviation where it is near the display's step or smaller. It is the mean
+// weighted by likelihood, from how often each value was shown, over all deviations up to 1.2 steps and
+// all positions of the true value within its step.
+func coarse(kept []quietWindow, step float64) float64 {
 	const fine = 0.04
 	var weight, sum float64
-	var shares [30]float64 // of each deviation, logarithms
+	var shares [30]float64 // log likelihood of each deviation
 	for k := range shares {
 		sd := fine * float64(k+1) // in steps
 		for i := range kept {
@@ -158,13 +158,13 @@ func coarse(kept []restful, step float64) float64 {
 	return step * sum / weight
 }
 
-// likely returns how likely the values are with that deviation, in steps, of a true value
-// that is anywhere as likely, in parts of which it goes.
-func (w *restful) likely(sd, part, step float64) (p float64) {
-	var shown [restWindow]int // how often, by steps from the smallest
+// likely returns the likelihood of the values for that deviation, in steps. It averages over true
+// values at even distances of part.
+func (w *quietWindow) likely(sd, part, step float64) (p float64) {
+	var shown [windowSamples]int // how often each value was shown, in steps from the smallest
 	low, span := slices.Min(w.values[:w.n]), 0
 	for _, v := range w.values[:w.n] {
-		k := min(int(math.Round((v-low).Micrometres()/step)), restWindow-1)
+		k := min(int(math.Round((v-low).Micrometres()/step)), windowSamples-1)
 		shown[k]++
 		span = max(span, k)
 	}

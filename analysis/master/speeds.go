@@ -7,27 +7,28 @@ import (
 	"fairbore/analysis"
 )
 
-// Rocked is a reading of a turning value, and how the gauge was moved for it.
-type Rocked struct {
+// RockedReading is a reading of a rocked gauge, with the speed at which it was rocked.
+type RockedReading struct {
 	Size   analysis.Length    // as captured
-	U      analysis.Deviation // its standard uncertainty from its samples
-	Motion float64            // mean square speed of the excess's root at square, µm/s²
+	U      analysis.Deviation // standard uncertainty from its samples
+	Motion float64            // mean square speed at square of √(excess over the size), µm/s²
 	analysis.Averaging
 }
 
 const (
-	// faster is how many times the mean square speed of the slow readings that of the
-	// fast ones must be: 1.4 times as fast.
-	faster = 2
-	// enough is the mean that must be told from none: at 1600 µm/s² it makes 0.2 µm.
-	enough = 40 * time.Millisecond
+	// minSpeedRatio is the least ratio of the mean square speeds of the fast and the slow readings: 2 is 1.4
+	// times the speed.
+	minSpeedRatio = 2
+	// minDetectable is the shortest averaging time that must be told from none: at 1600 µm/s² it makes the size
+	// 0.2 µm too large.
+	minDetectable = 40 * time.Millisecond
 )
 
-// CompareSpeeds compares the first slow readings with the others, all of one place. now is
-// what is stated, which is taken off the sizes already; repeat is the standard
-// deviation of one reading. The estimate is that of [Averaging], to which the two speeds
-// add a weighted slope of the sizes over the mean square speeds.
-func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.Deviation) analysis.Speeds {
+// CompareSpeeds compares the first slow readings with the others, all of one place. now is the stated
+// smoothing, which the sizes are already corrected for. repeat is the standard deviation of one
+// reading. The estimate is that of [Averaging], extended by the weighted slope of the sizes over the
+// mean square speeds.
+func CompareSpeeds(readings []RockedReading, slow int, now Smoothing, repeat analysis.Deviation) analysis.Speeds {
 	s := analysis.Speeds{Slow: slow, Fast: len(readings) - slow}
 	if s.Slow < 1 || s.Fast < 1 {
 		s.Sentence = analysis.Say("master.speeds.both")
@@ -35,18 +36,18 @@ func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.D
 	}
 	var sum analysis.Averaging
 	var w, wm, ws float64
-	mean := func(part []Rocked) (motion, size float64) {
+	mean := func(part []RockedReading) (motion, size float64) {
 		for _, r := range part {
 			motion += r.Motion / float64(len(part))
 			size += (r.Size - readings[0].Size).Micrometres() / float64(len(part))
 		}
 		return motion, size
 	}
-	weight := func(r *Rocked) float64 {
+	weight := func(r *RockedReading) float64 {
 		a, b := analysis.Length(r.U).Micrometres(), analysis.Length(max(repeat, 1)).Micrometres()
 		return 1 / (a*a + b*b)
 	}
-	size := func(r *Rocked) float64 { // as a gauge without any correction reads
+	size := func(r *RockedReading) float64 { // the size without any correction
 		return (r.Size - readings[0].Size).Micrometres() + r.Motion*now.Square()
 	}
 	for i := range readings {
@@ -74,28 +75,28 @@ func CompareSpeeds(readings []Rocked, slow int, now Smoothing, repeat analysis.D
 func judgeSpeeds(s *analysis.Speeds, sum analysis.Averaging, now Smoothing) {
 	q, u, ok := sum.Square()
 	off := q - now.Square()
-	limit := over(q + 2*u)
+	limit := averagingTime(q + 2*u)
 	switch {
-	case !ok || s.FastMotion < faster*s.SlowMotion:
+	case !ok || s.FastMotion < minSpeedRatio*s.SlowMotion:
 		s.Sentence = analysis.Say("master.speeds.alike")
 		return
-	case math.Abs(off) <= surely*u && over(max(off, 0)+2*u) > enough:
+	case math.Abs(off) <= reportSigmas*u && averagingTime(max(off, 0)+2*u) > minDetectable:
 		s.Sentence = analysis.Say("master.speeds.open", limit.Round(time.Millisecond))
 		return
 	}
 	s.Told = true
-	if q > surely*u {
+	if q > reportSigmas*u {
 		s.Averages = analysis.SixDigits(math.Sqrt(12 * q))
 		s.AveragesU = analysis.SixDigits(6 * u / s.Averages) // d√(12 q) = 6/√(12 q) dq
 	}
 	larger := max(s.Larger, -s.Larger)
-	s.Good = math.Abs(off) <= max(surely*u, Smoothing{Averages: leastTold}.Square())
+	s.Good = math.Abs(off) <= max(reportSigmas*u, Smoothing{Averages: minReported}.Square())
 	switch {
 	case s.Good && now.Square() > 0:
 		s.Sentence = analysis.Say("master.speeds.good_with", now.String())
 	case s.Good:
 		s.Sentence = analysis.Say("master.speeds.good", limit.Round(time.Millisecond))
-	case q <= surely*u && now.Square() == 0:
+	case q <= reportSigmas*u && now.Square() == 0:
 		s.Sentence = analysis.Say("master.speeds.unexplained", larger)
 	case off < 0:
 		s.Sentence = analysis.Say("master.speeds.too_much", larger, propose(q, now))

@@ -8,13 +8,13 @@ import (
 	"fairbore/analysis"
 )
 
-// Thermal is a comparison of a part with a ring at temperatures that are known.
+// Thermal compares a part with a ring at known temperatures.
 type Thermal struct {
 	Ring      analysis.Length      `json:"ring_mm"`               // certified size at 20 °C
-	RingAlpha float64              `json:"ring_alpha_1e_6_per_k"` // expansion of the ring
-	PartAlpha float64              `json:"part_alpha_1e_6_per_k"` // expansion of the part
+	RingAlpha float64              `json:"ring_alpha_1e_6_per_k"` // expansion coefficient of the ring
+	PartAlpha float64              `json:"part_alpha_1e_6_per_k"` // expansion coefficient of the part
 	RingAt    analysis.Temperature `json:"ring_at_cel"`           // when the zero was set
-	PartAt    analysis.Temperature `json:"part_at_cel"`           // when it was gauged
+	PartAt    analysis.Temperature `json:"part_at_cel"`           // when the part was gauged
 }
 
 // Correction returns what is to be added to size, as gauged against the ring,
@@ -36,7 +36,7 @@ func (c Thermal) Correction(size analysis.Length) (analysis.Deviation, error) {
 	}
 	ring := 1e-6 * c.RingAlpha * (c.RingAt - analysis.Reference).Degrees()
 	part := 1e-6 * c.PartAlpha * (c.PartAt - analysis.Reference).Degrees()
-	// Written as the small difference it is, so that no digit is lost in 1 + x.
+	// The formula is written as a small difference, so that 1 + x loses no digits.
 	return analysis.Deviation(math.Round((float64(c.Ring)*ring - float64(size)*part) / (1 + part))), nil
 }
 

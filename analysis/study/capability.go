@@ -43,10 +43,10 @@ func (s Spec) target() (float64, bool) {
 	return s.Low + (s.High-s.Low)/2, !s.NoLow && !s.NoHigh
 }
 
-// Capable is how a lot of sizes lies in its limits. The standard deviation is
+// CapabilityResult is how a lot of sizes lies in its limits. The standard deviation is
 // that of all sizes together, so the indices are of performance (Pp, Ppk) unless
 // the process is in control.
-type Capable struct {
+type CapabilityResult struct {
 	N          int               `json:"n"`
 	Confidence float64           `json:"confidence"`
 	Mean       Stat              `json:"mean"`
@@ -68,16 +68,16 @@ type Capable struct {
 	Notes      []analysis.Phrase `json:"notes,omitempty"`
 }
 
-// fewestCapable is the smallest lot that an index is shown for: common practice.
-const fewestCapable = 25
+// minCapable is the smallest lot that an index is shown for: common practice.
+const minCapable = 25
 
 // Capability computes the indices of sizes x in µm with confidence limits at a
 // confidence such as 0.95. It fails as [Describe] does, and for limits that
 // can't be.
-func Capability(x []float64, spec Spec, confidence float64) (Capable, error) {
+func Capability(x []float64, spec Spec, confidence float64) (CapabilityResult, error) {
 	s, err := Describe(x)
 	if err != nil {
-		return Capable{}, err
+		return CapabilityResult{}, err
 	}
 	c, err := CapabilityOf(s.N, s.Mean.Value, s.SD.Value, spec, confidence)
 	if err != nil {
@@ -91,17 +91,17 @@ func Capability(x []float64, spec Spec, confidence float64) (Capable, error) {
 
 // CapabilityOf computes the indices from the number, mean and standard
 // deviation of sizes in µm (definitions: NIST/SEMATECH e-Handbook 6.1.6).
-func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (Capable, error) {
+func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (CapabilityResult, error) {
 	if err := spec.check(); err != nil {
-		return Capable{}, err
+		return CapabilityResult{}, err
 	}
 	switch {
 	case n < 1 || math.IsNaN(mean+sd) || math.Abs(mean) > largest || sd < 0 || sd > largest:
-		return Capable{}, errors.New("capability: want readings, their mean and standard deviation")
+		return CapabilityResult{}, errors.New("capability: want readings, their mean and standard deviation")
 	case !(confidence > 0 && confidence < 1):
-		return Capable{}, errors.New("confidence: want a share between 0 and 1, such as 0.95")
+		return CapabilityResult{}, errors.New("confidence: want a share between 0 and 1, such as 0.95")
 	}
-	c := Capable{N: n, Confidence: confidence, Mean: stat(mean, n)}
+	c := CapabilityResult{N: n, Confidence: confidence, Mean: stat(mean, n)}
 	c.SD = stat(sd, n)
 	var why analysis.Phrase
 	switch {
@@ -114,12 +114,12 @@ func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (Capab
 	c.indices(spec, why)
 	c.limits()
 	c.rates(spec, why)
-	if n < fewestCapable {
-		few := analysis.Say("study.why.few_for_index", n, fewestCapable)
+	if n < minCapable {
+		few := analysis.Say("study.why.few_for_index", n, minCapable)
 		for _, s := range []*Stat{&c.Cp, &c.CpLow, &c.CpHigh, &c.Cpl, &c.Cpu, &c.Cpk, &c.CpkLow, &c.CpkHigh, &c.CpkAtLeast, &c.Cpm, &c.Cpmk, &c.K, &c.Below, &c.Above} {
 			*s = s.unless(few)
 		}
-		c.Notes = append(c.Notes, analysis.Say("study.note.few_for_index", n, fewestCapable))
+		c.Notes = append(c.Notes, analysis.Say("study.note.few_for_index", n, minCapable))
 	}
 	if !spec.Unattended {
 		c.Notes = append(c.Notes, analysis.Say("study.note.honed"))
@@ -128,7 +128,7 @@ func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (Capab
 }
 
 // indices fills Cp to K; fault says why none can be computed.
-func (c *Capable) indices(spec Spec, fault analysis.Phrase) {
+func (c *CapabilityResult) indices(spec Spec, fault analysis.Phrase) {
 	index := func(missing bool, value func() float64) Stat {
 		switch {
 		case !fault.IsZero():
@@ -167,7 +167,7 @@ func worstMargin(spec Spec, m float64) float64 {
 }
 
 // limits fills the confidence limits.
-func (c *Capable) limits() {
+func (c *CapabilityResult) limits() {
 	tail, df := (1-c.Confidence)/2, float64(c.N-1)
 	c.CpLow, c.CpHigh = c.Cp, c.Cp
 	if c.Cp.OK {
@@ -185,7 +185,7 @@ func (c *Capable) limits() {
 }
 
 // rates fills the parts per million outside each limit, if sizes are normal.
-func (c *Capable) rates(spec Spec, fault analysis.Phrase) {
+func (c *CapabilityResult) rates(spec Spec, fault analysis.Phrase) {
 	tail := func(missing bool, z float64) Stat {
 		switch {
 		case !fault.IsZero():
@@ -200,15 +200,15 @@ func (c *Capable) rates(spec Spec, fault analysis.Phrase) {
 }
 
 // Says says the capability; too small a lot gets no index.
-func (c Capable) Says() []analysis.Phrase { return slices.Concat(c.Figures(), c.Notes) }
+func (c CapabilityResult) Says() []analysis.Phrase { return slices.Concat(c.Figures(), c.Notes) }
 
 // Figures says the figures of the capability, without the notes.
-func (c Capable) Figures() []analysis.Phrase {
+func (c CapabilityResult) Figures() []analysis.Phrase {
 	said := []analysis.Phrase{analysis.Say("study.capable", c.N, figures(c.Mean.Value), c.SD.say())}
 	switch {
 	case c.Cpk.OK:
 		said = append(said, analysis.Say("study.cpk", two(c.Cpk), analysis.Number{Value: 100 * c.Confidence}, two(c.CpkLow), two(c.CpkHigh)))
-	case c.N >= fewestCapable:
+	case c.N >= minCapable:
 		return append(said, analysis.Say("study.no_cpk", c.Cpk.Why))
 	default:
 		return said

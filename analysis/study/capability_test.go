@@ -36,7 +36,7 @@ func TestCapabilityAgainstTheReference(t *testing.T) {
 	for _, w := range ref.Cases {
 		target := w.T
 		spec := Spec{Low: w.LSL, High: w.USL, Target: &target, Unattended: true}
-		var c Capable
+		var c CapabilityResult
 		var err error
 		if w.Data != nil {
 			c, err = Capability(w.Data, spec, 0.95)

@@ -295,7 +295,7 @@ func (g GaugeStudy) Follows() []analysis.Phrase {
 }
 
 // Shares of the gauge's variance by which one source is most of it.
-const mostOfIt = 2.0 / 3
+const majorShare = 2.0 / 3
 
 // cause names what the gauge's spread mostly comes from, and where to look (common
 // practice).
@@ -305,9 +305,9 @@ func (g GaugeStudy) cause() []analysis.Phrase {
 	switch {
 	case !g.Judged().OK || all <= 0 || g.Judged().Value < GoodShare || g.Operators < 2:
 		return nil
-	case share(g.Repeatability) >= mostOfIt:
+	case share(g.Repeatability) >= majorShare:
 		return []analysis.Phrase{analysis.Say("study.cause.gauge")}
-	case share(g.Operator)+share(g.Interaction) >= mostOfIt:
+	case share(g.Operator)+share(g.Interaction) >= majorShare:
 		return []analysis.Phrase{analysis.Say("study.cause.people")}
 	}
 	return []analysis.Phrase{analysis.Say("study.cause.both")}

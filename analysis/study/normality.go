@@ -13,8 +13,8 @@ type Normal struct {
 	P  Stat `json:"p"`  // chance of such an A² if they do
 }
 
-// fewestNormal is the smallest sample the test says anything about.
-const fewestNormal = 8
+// minNormal is the smallest sample the test says anything about.
+const minNormal = 8
 
 // Normality tests readings by Anderson and Darling with mean and standard
 // deviation estimated: A*² = A²(1 + 0.75/n + 2.25/n²) and Stephens' fit for its
@@ -28,8 +28,8 @@ func Normality(x []float64) (Normal, error) {
 	n := s.N
 	var why analysis.Phrase
 	switch {
-	case n < fewestNormal:
-		why = analysis.Say("study.why.few_for_normal", n, fewestNormal)
+	case n < minNormal:
+		why = analysis.Say("study.why.few_for_normal", n, minNormal)
 	case s.SD.Value <= 0:
 		why = analysis.Say("study.why.all_same")
 	}

@@ -15,56 +15,53 @@ type Expansion struct {
 	U     float64 `json:"alpha_u_1e_6_per_k"`
 }
 
-// BoreInput is what the uncertainty of one size is made of, in a comparison of
-// a bore with a setting ring by a gauge. What is 0 is left out of the budget.
+// BoreInput holds what the uncertainty of one size depends on, where a gauge compares a bore with a
+// setting ring. An input that is 0 is left out of the budget.
 type BoreInput struct {
-	Size  analysis.Length    `json:"size_mm"`          // of the bore, near enough
+	Size  analysis.Length    `json:"size_mm"`          // of the bore, approximately
 	RingU analysis.Deviation `json:"ring_u_um"`        // expanded, from the certificate
 	RingK float64            `json:"ring_k,omitempty"` // its coverage factor; 0 means 2
 
-	// Repeat is the standard deviation of one captured value, found from n
-	// values with RepeatFreedom = n - 1 (0: known from long experience).
-	// Readings is how many captured values the size is the mean of, Master how
-	// many set the zero (0: their scatter is in another line already).
+	// Repeat is the standard deviation of one captured value, found from n values with RepeatFreedom = n -
+	// 1 (0: known from long experience). Readings is how many captured values the size is the mean of.
+	// Master is how many set the zero (0: their scatter is in another component already).
 	Repeat        analysis.Deviation `json:"repeat_sd_um"`
 	RepeatFreedom float64            `json:"repeat_degrees_of_freedom,omitempty"`
 	Readings      int                `json:"readings"`
 	Master        int                `json:"master_readings,omitempty"`
-	// Capture is the standard uncertainty the capture itself gives to this
-	// value. It stands in for Repeat/√Readings where it is larger.
+	// Capture is the standard uncertainty that the capture itself states for this value. It replaces
+	// Repeat/√Readings where it is larger.
 	Capture analysis.Deviation `json:"capture_u_um,omitempty"`
 
-	Drift      analysis.Deviation `json:"drift_um,omitempty"`      // ± since the last good check
-	Contact    analysis.Deviation `json:"contact_u_um,omitempty"`  // contact, form, centring; standard
-	Resolution analysis.Deviation `json:"resolution_um,omitempty"` // the step of the gauge's digits
-	// Indentation is ± what the tips sink in deeper in the part than in the
-	// ring, as far as it isn't corrected.
+	Drift      analysis.Deviation `json:"drift_um,omitempty"`      // half width, since the last good check
+	Contact    analysis.Deviation `json:"contact_u_um,omitempty"`  // standard uncertainty of contact, form and centring
+	Resolution analysis.Deviation `json:"resolution_um,omitempty"` // step of the gauge's digits
+	// Indentation is the half width of how much deeper the tips sink into the part than into the ring, as
+	// far as it is not corrected.
 	Indentation analysis.Deviation `json:"indentation_um,omitempty"`
-	// GainU is the standard uncertainty of the gauge's gain, a bare number, and Away
-	// how far the size is from the ring that set the zero: the further, the more of
-	// it is in the size.
+	// GainU is the standard uncertainty of the gauge's gain, a pure number. Away is the distance of the
+	// size from the ring that set the zero; the error of the gain is in proportion to it.
 	GainU float64         `json:"gain_u,omitempty"`
 	Away  analysis.Length `json:"from_ring_mm,omitempty"`
-	// Cooling is the standard uncertainty of what was taken off for a part that was warmer
-	// than its surroundings, as its cooling told.
+	// Cooling is the standard uncertainty of the correction for a part that was warmer than its
+	// surroundings, as estimated from how it cooled.
 	Cooling analysis.Deviation `json:"cooling_u_um,omitempty"`
-	// Averaging is what a gauge that averages its samples, or lags, leaves in a size that
-	// was rocked.
+	// Averaging describes what the averaging or lag of the gauge leaves in a size that was rocked.
 	Averaging Averaging `json:"averaging"`
 
 	Ring Expansion `json:"ring_expansion"`
 	Part Expansion `json:"part_expansion"`
 	// SameMaterial is the correlation of the two expansion coefficients, 0 to 1.
 	SameMaterial float64 `json:"expansion_correlation,omitempty"`
-	// RingFrom20 is how far the ring is from 20 °C, RingWithin the ± limits of
-	// that; PartFromRing and PartWithin the same of part minus ring.
+	// RingFrom20 is how far the ring is from 20 °C, and RingWithin the half width of that. PartFromRing
+	// and PartWithin are the same for the part less the ring.
 	RingFrom20   analysis.Temperature `json:"ring_from_20_cel"`
 	RingWithin   analysis.Temperature `json:"ring_within_cel,omitempty"`
 	PartFromRing analysis.Temperature `json:"part_from_ring_cel"`
 	PartWithin   analysis.Temperature `json:"part_within_cel,omitempty"`
 
-	// Bases says how inputs are known, by the names of their lines; a line that is not
-	// named has the basis that is usual of it.
+	// Bases says how inputs are known, by the names of their components. A component that is not named has
+	// its usual basis.
 	Bases map[string]Basis `json:"bases,omitempty"`
 }
 
@@ -79,39 +76,39 @@ type BoreInput struct {
 // has the sensitivity −(m − m̄) to q and none to what they have in common. Of the
 // difference of two sizes it is that of their own two m, without the ring's.
 type Averaging struct {
-	Square    float64 `json:"square_s2"`              // q that is taken off; 0: nothing is
-	HalfWidth float64 `json:"within_s2,omitempty"`    // ± of q, rectangular; or
-	U         float64 `json:"square_u_s2,omitempty"`  // its standard uncertainty
+	Square    float64 `json:"square_s2"`              // q that is corrected; 0: no correction
+	HalfWidth float64 `json:"within_s2,omitempty"`    // half width of q, rectangular; or
+	U         float64 `json:"square_u_s2,omitempty"`  // standard uncertainty of q
 	Motion    float64 `json:"motion_um_s2,omitempty"` // largest |m − m̄|, µm/s²
 	Basis     Basis   `json:"basis,omitempty"`
-	Source    string  `json:"source,omitempty"` // as of a [Line]
+	Source    string  `json:"source,omitempty"` // as in [Component]
 }
 
-// Lines of a bore's budget, by their codes.
+// The components of a bore's budget, by their codes.
 const (
-	LineRing        = "ring"           // the certified size of the setting ring
-	LineRepeat      = "repeat"         // scatter of readings, of the size and of the zero
-	LineCapture     = "capture"        // scatter within one capture that was worse than usual
-	LineDrift       = "drift"          // of the zero
-	LineApart       = "part_from_ring" // temperature of the part less that of the ring
-	LineFrom20      = "from_20"        // temperature of the ring less 20 °C
-	LinePartAlpha   = "part_alpha"     // expansion of the part
-	LineRingAlpha   = "ring_alpha"     // expansion of the ring
-	LineContact     = "contact"        // contact, form and centring
-	LineResolution  = "resolution"     // the step of the digits
-	LineIndentation = "indentation"    // of the tips into the part
-	LineGain        = "gain"           // of the gauge
-	LineGradient    = "gradient"       // temperature along the part
-	LineCooling     = "cooling"        // warmth of the part by how it cooled
-	LineAveraging   = "averaging"      // of the gauge over time
+	ComponentRing        = "ring"           // the certified size of the setting ring
+	ComponentRepeat      = "repeat"         // scatter of the readings for the size and for the zero
+	ComponentCapture     = "capture"        // scatter within one capture, where it was worse than usual
+	ComponentDrift       = "drift"          // drift of the zero
+	ComponentApart       = "part_from_ring" // temperature of the part less that of the ring
+	ComponentFrom20      = "from_20"        // temperature of the ring less 20 °C
+	ComponentPartAlpha   = "part_alpha"     // expansion coefficient of the part
+	ComponentRingAlpha   = "ring_alpha"     // expansion coefficient of the ring
+	ComponentContact     = "contact"        // contact, form and centring
+	ComponentResolution  = "resolution"     // step of the digits
+	ComponentIndentation = "indentation"    // indentation of the part by the tips
+	ComponentGain        = "gain"           // gain of the gauge
+	ComponentGradient    = "gradient"       // temperature gradient along the part
+	ComponentCooling     = "cooling"        // warmth of the part, from how it cooled
+	ComponentAveraging   = "averaging"      // averaging of the gauge over time
 )
 
-// usual is how the input of a line is known as a rule.
-func usual(line string) Basis {
+// usualBasis returns how the input of a component is usually known.
+func usualBasis(line string) Basis {
 	switch line {
-	case LineCapture, LineGain, LineCooling:
+	case ComponentCapture, ComponentGain, ComponentCooling:
 		return ByMeasurement
-	case LinePartAlpha, LineRingAlpha: // of the material as a whole, not of this piece
+	case ComponentPartAlpha, ComponentRingAlpha: // for the material in general, not for this piece
 		return ByAssumption
 	}
 	return ByStatement
@@ -130,34 +127,34 @@ func Bore(in BoreInput) (Budget, error) {
 		return Budget{}, fmt.Errorf("budget of a bore: %w", err)
 	}
 	m := Model{Of: "bore"}
-	m.add(Line{Name: LineRing, Type: B, Distribution: Normal, HalfWidth: um(in.RingU), Divisor: in.RingK, Sensitivity: 1, Source: "certificate"})
+	m.add(Component{Name: ComponentRing, Type: B, Distribution: Normal, HalfWidth: um(in.RingU), Divisor: in.RingK, Sensitivity: 1, Source: "certificate"})
 	m.repeats(&in)
-	m.rectangle(LineDrift, in.Drift, "since_check")
+	m.rectangle(ComponentDrift, in.Drift, "since_check")
 	m.temperatures(&in)
 	m.cooling(in.Cooling)
-	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: 1, Source: "judgement"})
-	m.rectangle(LineResolution, (in.Resolution+1)/2, "half_step")
-	m.rectangle(LineIndentation, in.Indentation, "not_corrected")
+	m.add(Component{Name: ComponentContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: 1, Source: "judgement"})
+	m.rectangle(ComponentResolution, (in.Resolution+1)/2, "half_step")
+	m.rectangle(ComponentIndentation, in.Indentation, "not_corrected")
 	m.gain(in.GainU, in.Away)
 	m.averaging(&in.Averaging)
-	m.base(in.Bases)
+	m.fillBases(in.Bases)
 	return m.Budget()
 }
 
-// repeats adds the scatter of the size and of the zero. Both rest on the same
-// standard deviation, so they are one line with one number of degrees of
-// freedom, unless the capture of this size was worse than usual.
+// repeats adds the scatter of the size and of the zero. Both have the same standard deviation, so they
+// are one component with one number of degrees of freedom, unless the capture of this size was worse
+// than usual.
 func (m *Model) repeats(in *BoreInput) {
 	size, zero := 1/float64(in.Readings), 0.0
 	if in.Master > 0 {
 		zero = 1 / float64(in.Master)
 	}
 	if c := um(in.Capture); c > um(in.Repeat)*math.Sqrt(size) {
-		m.add(Line{Name: LineCapture, Type: A, Distribution: Normal, Standard: c, Sensitivity: 1, Source: "capture"})
+		m.add(Component{Name: ComponentCapture, Type: A, Distribution: Normal, Standard: c, Sensitivity: 1, Source: "capture"})
 		size = 0
 	}
 	if size+zero > 0 {
-		m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat), Freedom: in.RepeatFreedom, Sensitivity: math.Sqrt(size + zero), Source: "mastering"})
+		m.add(Component{Name: ComponentRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat), Freedom: in.RepeatFreedom, Sensitivity: math.Sqrt(size + zero), Source: "mastering"})
 	}
 }
 
@@ -165,33 +162,33 @@ var errGain = errors.New("the uncertainty of a gain is a number from 0 to 1")
 
 var errAveraging = errors.New("what is known of a gauge's averaging can't be negative")
 
-func (a *Averaging) sound() bool { return min(a.Square, a.HalfWidth, a.U, a.Motion) >= 0 } // nor NaN
+func (a *Averaging) valid() bool { return min(a.Square, a.HalfWidth, a.U, a.Motion) >= 0 } // also false for NaN
 
-// averaging adds how well the averaging of the gauge is known.
+// averaging adds the uncertainty of the gauge's averaging.
 func (m *Model) averaging(a *Averaging) {
-	l := Line{Name: LineAveraging, Type: B, Distribution: Rectangular, Unit: "s2", Estimate: a.Square, HalfWidth: a.HalfWidth, Sensitivity: -a.Motion, Source: a.Source, Basis: a.Basis}
+	l := Component{Name: ComponentAveraging, Type: B, Distribution: Rectangular, Unit: "s2", Estimate: a.Square, HalfWidth: a.HalfWidth, Sensitivity: -a.Motion, Source: a.Source, Basis: a.Basis}
 	if a.HalfWidth == 0 {
 		l.Distribution, l.Standard = Normal, a.U
 	}
 	m.add(l)
 }
 
-// base says of each line how its input is known.
-func (m *Model) base(known map[string]Basis) {
-	for i := range m.Lines {
-		l := &m.Lines[i]
+// fillBases sets for each component how its input is known.
+func (m *Model) fillBases(known map[string]Basis) {
+	for i := range m.Components {
+		l := &m.Components[i]
 		switch b, ok := known[l.Name]; {
 		case ok:
 			l.Basis = b
 		case l.Basis == "":
-			l.Basis = usual(l.Name)
+			l.Basis = usualBasis(l.Name)
 		}
 	}
 }
 
-// cooling adds how well the warmth of a part is known by its cooling.
+// cooling adds the uncertainty of a part's warmth, as estimated from how it cooled.
 func (m *Model) cooling(u analysis.Deviation) {
-	m.add(Line{Name: LineCooling, Type: A, Distribution: Normal, Standard: um(u), Sensitivity: 1, Source: "cooling_fit"})
+	m.add(Component{Name: ComponentCooling, Type: A, Distribution: Normal, Standard: um(u), Sensitivity: 1, Source: "cooling_fit"})
 }
 
 func (in *BoreInput) check() error {
@@ -208,7 +205,7 @@ func (in *BoreInput) check() error {
 		return errors.New("an uncertainty or a limit can't be negative")
 	case !(in.GainU >= 0 && in.GainU <= 1):
 		return errGain
-	case !in.Averaging.sound():
+	case !in.Averaging.valid():
 		return errAveraging
 	case !(min(in.Part.U, in.Ring.U) >= 0):
 		return errors.New("the spread of an expansion coefficient can't be negative")
@@ -216,26 +213,25 @@ func (in *BoreInput) check() error {
 	return nil
 }
 
-// temperatures adds what temperature does to a comparison. Products of two
-// unknowns are kept, since at an estimate of 20 °C the first order vanishes.
+// temperatures adds what temperature does to a comparison. Products of two inputs are kept, because at
+// an estimate of 20 °C the first order vanishes.
 func (m *Model) temperatures(in *BoreInput) {
 	d := analysis.Length(in.Size).Micrometres() * 1e-6 // µm per 10⁻⁶
 	apart, from20 := in.PartFromRing.Degrees(), in.RingFrom20.Degrees()
-	m.add(Line{Name: LineApart, Type: B, Distribution: Rectangular, Unit: "K", Estimate: apart, HalfWidth: in.PartWithin.Degrees(), Sensitivity: -d * in.Part.Alpha, Source: "shop"})
-	m.add(Line{Name: LineFrom20, Type: B, Distribution: Rectangular, Unit: "K", Estimate: from20, HalfWidth: in.RingWithin.Degrees(), Sensitivity: -d * (in.Part.Alpha - in.Ring.Alpha), Source: "shop"})
-	m.add(Line{Name: LinePartAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Part.Alpha, Standard: in.Part.U, Sensitivity: -d * (from20 + apart), Source: "materials"})
-	m.add(Line{Name: LineRingAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Ring.Alpha, Standard: in.Ring.U, Sensitivity: d * from20, Source: "materials"})
-	m.product(LinePartAlpha, LineApart, -d)
-	m.product(LinePartAlpha, LineFrom20, -d)
-	m.product(LineRingAlpha, LineFrom20, d)
-	if in.SameMaterial != 0 && m.has(LinePartAlpha) && m.has(LineRingAlpha) {
-		m.Correlations = append(m.Correlations, Correlation{LinePartAlpha, LineRingAlpha, in.SameMaterial})
+	m.add(Component{Name: ComponentApart, Type: B, Distribution: Rectangular, Unit: "K", Estimate: apart, HalfWidth: in.PartWithin.Degrees(), Sensitivity: -d * in.Part.Alpha, Source: "shop"})
+	m.add(Component{Name: ComponentFrom20, Type: B, Distribution: Rectangular, Unit: "K", Estimate: from20, HalfWidth: in.RingWithin.Degrees(), Sensitivity: -d * (in.Part.Alpha - in.Ring.Alpha), Source: "shop"})
+	m.add(Component{Name: ComponentPartAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Part.Alpha, Standard: in.Part.U, Sensitivity: -d * (from20 + apart), Source: "materials"})
+	m.add(Component{Name: ComponentRingAlpha, Type: B, Distribution: Normal, Unit: "1e-6/K", Estimate: in.Ring.Alpha, Standard: in.Ring.U, Sensitivity: d * from20, Source: "materials"})
+	m.product(ComponentPartAlpha, ComponentApart, -d)
+	m.product(ComponentPartAlpha, ComponentFrom20, -d)
+	m.product(ComponentRingAlpha, ComponentFrom20, d)
+	if in.SameMaterial != 0 && m.has(ComponentPartAlpha) && m.has(ComponentRingAlpha) {
+		m.Correlations = append(m.Correlations, Correlation{ComponentPartAlpha, ComponentRingAlpha, in.SameMaterial})
 	}
 }
 
-// DifferenceInput is what the uncertainty of the difference of two sizes of
-// one bore is made of (a form error): the ring, the zero and the common
-// temperature cancel.
+// DifferenceInput holds what the uncertainty of the difference of two sizes of one bore depends on (a
+// form error). The ring, the zero and the common temperature cancel.
 type DifferenceInput struct {
 	Size          analysis.Length      `json:"size_mm"`
 	Repeat        analysis.Deviation   `json:"repeat_sd_um"`
@@ -245,26 +241,23 @@ type DifferenceInput struct {
 	Contact       analysis.Deviation   `json:"contact_u_um,omitempty"`
 	Resolution    analysis.Deviation   `json:"resolution_um,omitempty"`
 	Part          Expansion            `json:"part_expansion"`
-	Along         analysis.Temperature `json:"along_within_cel,omitempty"` // ± between the two places
-	// Cooling is the largest standard uncertainty of what the cooling took off a size.
-	// The two have it in common, and it falls with time, so that the difference has no
-	// more of it than that.
+	Along         analysis.Temperature `json:"along_within_cel,omitempty"` // half width, between the two places
+	// Cooling is the largest standard uncertainty of a size's correction for cooling. The two sizes have
+	// it in common, and it falls with time, so the difference has no more of it than that.
 	Cooling analysis.Deviation `json:"cooling_u_um,omitempty"`
-	// GainU is the standard uncertainty of the gauge's gain, a bare number, and Apart the
-	// largest difference that is stated: a gain that is off stretches a difference as it
-	// stretches a size, in proportion (geometry: d(gain × shown) = shown × d gain).
+	// GainU is the standard uncertainty of the gauge's gain, a pure number. Apart is the largest
+	// difference that is stated. An error of the gain stretches a difference in proportion, as it
+	// stretches a size (geometry: d(gain × shown) = shown × d gain).
 	GainU float64         `json:"gain_u,omitempty"`
 	Apart analysis.Length `json:"difference_mm,omitempty"`
-	// Averaging is as of one size, with the largest difference of two speeds.
+	// Averaging is as for one size, with the largest difference of two speeds.
 	Averaging Averaging        `json:"averaging"`
-	Bases     map[string]Basis `json:"bases,omitempty"` // as of one size
+	Bases     map[string]Basis `json:"bases,omitempty"` // as for one size
 }
 
-// Difference works out the budget of a form error, in µm. What the two sizes have in
-// common cancels; what does not is the scatter of both, and what grows with their
-// difference. It fails without a size, a repeatability and a number of readings, and for
-// what is negative.
-// Source: JCGM 100:2008, 5.2.2.
+// Difference works out the budget of a form error, in µm. What the two sizes have in common cancels.
+// What remains is the scatter of both, and what grows with their difference. It fails without a size,
+// a repeatability and a number of readings, and for negative inputs. Source: JCGM 100:2008, 5.2.2.
 func Difference(in DifferenceInput) (Budget, error) {
 	switch {
 	case in.Size <= 0 || in.Size > 10_000*analysis.Millimetre:
@@ -275,45 +268,45 @@ func Difference(in DifferenceInput) (Budget, error) {
 		return Budget{}, errors.New("budget of a form error: an uncertainty, a limit or a difference can't be negative")
 	case !(in.GainU >= 0 && in.GainU <= 1):
 		return Budget{}, fmt.Errorf("budget of a form error: %w", errGain)
-	case !in.Averaging.sound():
+	case !in.Averaging.valid():
 		return Budget{}, fmt.Errorf("budget of a form error: %w", errAveraging)
 	}
 	m := Model{Of: "difference"}
 	two := math.Sqrt2 // two independent values
-	m.add(Line{Name: LineRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat) / math.Sqrt(float64(in.Readings)), Freedom: in.RepeatFreedom, Sensitivity: two, Source: "mastering"})
-	m.rectangle(LineDrift, in.Drift, "between_readings")
-	m.add(Line{Name: LineGradient, Type: B, Distribution: Rectangular, Unit: "K", HalfWidth: in.Along.Degrees(), Sensitivity: in.Size.Micrometres() * 1e-6 * in.Part.Alpha, Source: "shop"})
-	m.add(Line{Name: LineContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: two, Source: "judgement"})
-	m.add(Line{Name: LineResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Independent: 2, Source: "half_step"})
+	m.add(Component{Name: ComponentRepeat, Type: A, Distribution: Normal, Standard: um(in.Repeat) / math.Sqrt(float64(in.Readings)), Freedom: in.RepeatFreedom, Sensitivity: two, Source: "mastering"})
+	m.rectangle(ComponentDrift, in.Drift, "between_readings")
+	m.add(Component{Name: ComponentGradient, Type: B, Distribution: Rectangular, Unit: "K", HalfWidth: in.Along.Degrees(), Sensitivity: in.Size.Micrometres() * 1e-6 * in.Part.Alpha, Source: "shop"})
+	m.add(Component{Name: ComponentContact, Type: B, Distribution: Normal, Standard: um(in.Contact), Sensitivity: two, Source: "judgement"})
+	m.add(Component{Name: ComponentResolution, Type: B, Distribution: Rectangular, HalfWidth: um((in.Resolution + 1) / 2), Sensitivity: two, Independent: 2, Source: "half_step"})
 	m.cooling(in.Cooling)
 	m.gain(in.GainU, in.Apart)
 	m.averaging(&in.Averaging)
-	m.base(in.Bases)
+	m.fillBases(in.Bases)
 	return m.Budget()
 }
 
-// gain adds how well the gauge's gain is known, over a distance.
+// gain adds the uncertainty of the gauge's gain over a distance.
 func (m *Model) gain(u float64, over analysis.Length) {
 	if over != 0 {
-		m.add(Line{Name: LineGain, Type: B, Distribution: Normal, Unit: "1", Standard: u, Sensitivity: over.Micrometres(), Source: "second_ring"})
+		m.add(Component{Name: ComponentGain, Type: B, Distribution: Normal, Unit: "1", Standard: u, Sensitivity: over.Micrometres(), Source: "second_ring"})
 	}
 }
 
 func um(d analysis.Deviation) float64 { return analysis.Length(d).Micrometres() }
 
-// add appends a line, in µm if it has no unit, unless it is of no width.
-func (m *Model) add(l Line) {
+// add appends a component unless its width is 0. Its unit is µm if none is given.
+func (m *Model) add(l Component) {
 	if l.HalfWidth == 0 && l.Standard == 0 {
 		return
 	}
 	if l.Unit == "" {
 		l.Unit = "um"
 	}
-	m.Lines = append(m.Lines, l)
+	m.Components = append(m.Components, l)
 }
 
 func (m *Model) rectangle(name string, half analysis.Deviation, source string) {
-	m.add(Line{Name: name, Type: B, Distribution: Rectangular, HalfWidth: um(half), Sensitivity: 1, Source: source})
+	m.add(Component{Name: name, Type: B, Distribution: Rectangular, HalfWidth: um(half), Sensitivity: 1, Source: source})
 }
 
 func (m *Model) product(a, b string, c float64) {
@@ -323,8 +316,8 @@ func (m *Model) product(a, b string, c float64) {
 }
 
 func (m *Model) has(name string) bool {
-	for i := range m.Lines {
-		if m.Lines[i].Name == name {
+	for i := range m.Components {
+		if m.Components[i].Name == name {
 			return true
 		}
 	}

@@ -36,7 +36,7 @@ func TestBore_Sleeve(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, want := range map[string]float64{LineRing: 0.125, LineRepeat: 0.087, LineDrift: 0.173, LineApart: 0.211, LineContact: 0.05} {
+	for name, want := range map[string]float64{ComponentRing: 0.125, ComponentRepeat: 0.087, ComponentDrift: 0.173, ComponentApart: 0.211, ComponentContact: 0.05} {
 		if got := um(line(t, b, name).Contribution); math.Abs(got-want) > 0.0005 {
 			t.Errorf("%s: %.4f µm, want %.3f", name, got, want)
 		}
@@ -48,7 +48,7 @@ func TestBore_Sleeve(t *testing.T) {
 		t.Errorf("U = %.4f µm with k = %v, want 0.63 with 2", U, b.K)
 	}
 	share := 0.0
-	for _, l := range b.Lines {
+	for _, l := range b.Components {
 		share += l.Share
 	}
 	if math.Abs(share-100) > 1e-9 {
@@ -56,15 +56,15 @@ func TestBore_Sleeve(t *testing.T) {
 	}
 }
 
-func line(t *testing.T, b Budget, name string) Line {
+func line(t *testing.T, b Budget, name string) Component {
 	t.Helper()
-	for _, l := range b.Lines {
+	for _, l := range b.Components {
 		if l.Name == name {
 			return l
 		}
 	}
 	t.Fatalf("no line %q", name)
-	return Line{}
+	return Component{}
 }
 
 func TestTable(t *testing.T) {
@@ -75,7 +75,7 @@ func TestTable(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := "line,u,sensitivity,contribution,share,basis\n"
-	for _, l := range b.Lines {
+	for _, l := range b.Components {
 		got += fmt.Sprintf("%s,%.3g,%.3g,%s,%.0f,%s\n", l.Name, l.Standard, l.Sensitivity, analysis.Length(l.Contribution).Format(analysis.UM, 3), l.Share, l.Basis)
 	}
 	for _, p := range b.Products {
@@ -137,10 +137,10 @@ func TestBore_FirstOrderTerms(t *testing.T) {
 	}
 	const h = 1e-3
 	for name, slope := range map[string]float64{
-		LinePartAlpha: (size(18+h, 11.5, 3, 2) - size(18-h, 11.5, 3, 2)) / (2 * h),
-		LineRingAlpha: (size(18, 11.5+h, 3, 2) - size(18, 11.5-h, 3, 2)) / (2 * h),
-		LineFrom20:    (size(18, 11.5, 3+h, 2) - size(18, 11.5, 3-h, 2)) / (2 * h),
-		LineApart:     (size(18, 11.5, 3, 2+h) - size(18, 11.5, 3, 2-h)) / (2 * h),
+		ComponentPartAlpha: (size(18+h, 11.5, 3, 2) - size(18-h, 11.5, 3, 2)) / (2 * h),
+		ComponentRingAlpha: (size(18, 11.5+h, 3, 2) - size(18, 11.5-h, 3, 2)) / (2 * h),
+		ComponentFrom20:    (size(18, 11.5, 3+h, 2) - size(18, 11.5, 3-h, 2)) / (2 * h),
+		ComponentApart:     (size(18, 11.5, 3, 2+h) - size(18, 11.5, 3, 2-h)) / (2 * h),
 	} {
 		if c := line(t, b, name).Sensitivity; math.Abs(c-slope) > 2e-4*math.Abs(slope) {
 			t.Errorf("%s: sensitivity %v, slope of the model %v", name, c, slope)
@@ -155,16 +155,16 @@ func TestBore_Capture(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l := line(t, b, LineCapture); l.Contribution != micron/2 {
+	if l := line(t, b, ComponentCapture); l.Contribution != micron/2 {
 		t.Errorf("a poor capture counts %d", l.Contribution)
 	}
 	in.Capture = micron / 100 // a capture better than the gauge repeats doesn't count
-	if b, err = Bore(in); err != nil || line(t, b, LineRepeat).Contribution != 866 {
-		t.Errorf("a fine capture: %v, %v", b.Lines, err)
+	if b, err = Bore(in); err != nil || line(t, b, ComponentRepeat).Contribution != 866 {
+		t.Errorf("a fine capture: %v, %v", b.Components, err)
 	}
 	in.Master = 1 // s √(1/3 + 1/1)
-	if b, err = Bore(in); err != nil || line(t, b, LineRepeat).Contribution != 1732 {
-		t.Errorf("with a zero set by one reading: %v, %v", b.Lines, err)
+	if b, err = Bore(in); err != nil || line(t, b, ComponentRepeat).Contribution != 1732 {
+		t.Errorf("with a zero set by one reading: %v, %v", b.Components, err)
 	}
 }
 
@@ -189,7 +189,7 @@ func TestDifference_Gain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l := line(t, b, LineGain); l.Contribution != 2000 || l.Unit != "1" || l.Sensitivity != 10 {
+	if l := line(t, b, ComponentGain); l.Contribution != 2000 || l.Unit != "1" || l.Sensitivity != 10 {
 		t.Errorf("the line of the gain: %+v", l)
 	}
 	r := rand.New(rand.NewPCG(3, 1))
@@ -238,29 +238,29 @@ func TestBore_Refuses(t *testing.T) {
 }
 
 func TestModel_Refuses(t *testing.T) {
-	ok := Line{Name: "a", Type: B, Distribution: Normal, Standard: 1, Sensitivity: 1}
-	with := func(f func(*Line)) Line { l := ok; f(&l); return l }
+	ok := Component{Name: "a", Type: B, Distribution: Normal, Standard: 1, Sensitivity: 1}
+	with := func(f func(*Component)) Component { l := ok; f(&l); return l }
 	for name, m := range map[string]Model{
 		"no lines":         {},
-		"no name":          {Lines: []Line{with(func(l *Line) { l.Name = "" })}},
-		"twice":            {Lines: []Line{ok, ok}},
-		"no type":          {Lines: []Line{with(func(l *Line) { l.Type = "" })}},
-		"no shape":         {Lines: []Line{with(func(l *Line) { l.Distribution = "" })}},
-		"both widths":      {Lines: []Line{with(func(l *Line) { l.HalfWidth = 1 })}},
-		"t without dof":    {Lines: []Line{with(func(l *Line) { l.Distribution = T })}},
-		"huge":             {Lines: []Line{with(func(l *Line) { l.Standard = 1e300 })}},
-		"level":            {Lines: []Line{ok}, Level: 1},
-		"k":                {Lines: []Line{ok}, FixedK: -2},
-		"stranger":         {Lines: []Line{ok}, Correlations: []Correlation{{"a", "b", 0.5}}},
-		"product stranger": {Lines: []Line{ok}, Products: []Product{{A: "a", B: "b"}}},
+		"no name":          {Components: []Component{with(func(l *Component) { l.Name = "" })}},
+		"twice":            {Components: []Component{ok, ok}},
+		"no type":          {Components: []Component{with(func(l *Component) { l.Type = "" })}},
+		"no shape":         {Components: []Component{with(func(l *Component) { l.Distribution = "" })}},
+		"both widths":      {Components: []Component{with(func(l *Component) { l.HalfWidth = 1 })}},
+		"t without dof":    {Components: []Component{with(func(l *Component) { l.Distribution = T })}},
+		"huge":             {Components: []Component{with(func(l *Component) { l.Standard = 1e300 })}},
+		"level":            {Components: []Component{ok}, Level: 1},
+		"k":                {Components: []Component{ok}, FixedK: -2},
+		"stranger":         {Components: []Component{ok}, Correlations: []Correlation{{"a", "b", 0.5}}},
+		"product stranger": {Components: []Component{ok}, Products: []Product{{A: "a", B: "b"}}},
 	} {
 		if b, err := m.Budget(); err == nil {
 			t.Errorf("%s: accepted as %v", name, b.Stated)
 		}
 	}
-	c := with(func(l *Line) { l.Name = "c" })
-	d := with(func(l *Line) { l.Name = "d" })
-	m := Model{Lines: []Line{ok, c, d}, Correlations: []Correlation{{"a", "c", -1}, {"c", "d", -1}, {"a", "d", -1}}}
+	c := with(func(l *Component) { l.Name = "c" })
+	d := with(func(l *Component) { l.Name = "d" })
+	m := Model{Components: []Component{ok, c, d}, Correlations: []Correlation{{"a", "c", -1}, {"c", "d", -1}, {"a", "d", -1}}}
 	if _, err := m.Budget(); err == nil {
 		t.Error("three inputs that are each other's opposite: accepted")
 	}
@@ -268,7 +268,7 @@ func TestModel_Refuses(t *testing.T) {
 
 func TestCorrelation(t *testing.T) {
 	// JCGM 100:2008, 5.2.2, note 1: with r = 1 contributions add as numbers.
-	m := Model{Lines: []Line{
+	m := Model{Components: []Component{
 		{Name: "a", Type: A, Distribution: Normal, Standard: 3, Freedom: 9, Sensitivity: 1},
 		{Name: "b", Type: B, Distribution: Normal, Standard: 4, Sensitivity: 1},
 	}, Correlations: []Correlation{{"a", "b", 1}}}
@@ -284,10 +284,10 @@ func TestCorrelation(t *testing.T) {
 
 func TestDivisors(t *testing.T) {
 	for d, want := range map[Distribution]float64{Rectangular: math.Sqrt(3), Triangular: math.Sqrt(6), UShaped: math.Sqrt2, Normal: 2} {
-		m := Model{Lines: []Line{{Name: "a", Type: B, Distribution: d, HalfWidth: 1, Sensitivity: 1}}}
+		m := Model{Components: []Component{{Name: "a", Type: B, Distribution: d, HalfWidth: 1, Sensitivity: 1}}}
 		b, err := m.Budget()
-		if err != nil || math.Abs(b.Lines[0].Standard-1/want) > 1e-15 {
-			t.Errorf("%s: u = %v, %v, want 1/%v", d, b.Lines[0].Standard, err, want)
+		if err != nil || math.Abs(b.Components[0].Standard-1/want) > 1e-15 {
+			t.Errorf("%s: u = %v, %v, want 1/%v", d, b.Components[0].Standard, err, want)
 		}
 	}
 }
@@ -365,13 +365,13 @@ func TestAveragingCancelsWithTheRing(t *testing.T) {
 		zero := -ring * (is*is/12 - q) // what the ring was read too large by is taken off each size
 		off[i] = part*(is*is/12-q) + zero
 	}
-	l := line(t, b, LineAveraging)
+	l := line(t, b, ComponentAveraging)
 	if _, sd := moments(off); math.Abs(um(l.Contribution)/sd-1) > 0.01 || l.Basis != ByStatement || l.Distribution != Rectangular {
 		t.Errorf("%+v, played %.4f µm", l, sd)
 	}
 	in.Averaging.Motion = 0
-	if b, err = Bore(in); err != nil || line(t, b, LineAveraging).Contribution != 0 {
-		t.Errorf("at one speed: %+v, %v", b.Lines, err)
+	if b, err = Bore(in); err != nil || line(t, b, ComponentAveraging).Contribution != 0 {
+		t.Errorf("at one speed: %+v, %v", b.Components, err)
 	}
 	in.Averaging.Motion = math.NaN()
 	if _, err := Bore(in); err == nil {
@@ -386,22 +386,22 @@ func TestAveragingCancelsWithTheRing(t *testing.T) {
 func TestBasisOfLines(t *testing.T) {
 	in := sleeve()
 	in.Ring.U, in.Part.U = 0.6, 0.6
-	in.Bases = map[string]Basis{LineRepeat: ByMeasurement, LineDrift: ByAssumption}
+	in.Bases = map[string]Basis{ComponentRepeat: ByMeasurement, ComponentDrift: ByAssumption}
 	in.Averaging = Averaging{U: 1e-4, Motion: 500, Basis: ByMeasurement}
 	b, err := Bore(in)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, want := range map[string]Basis{LineRing: ByStatement, LineRepeat: ByMeasurement, LineDrift: ByAssumption, LineContact: ByStatement, LinePartAlpha: ByAssumption, LineAveraging: ByMeasurement} {
+	for name, want := range map[string]Basis{ComponentRing: ByStatement, ComponentRepeat: ByMeasurement, ComponentDrift: ByAssumption, ComponentContact: ByStatement, ComponentPartAlpha: ByAssumption, ComponentAveraging: ByMeasurement} {
 		if got := line(t, b, name).Basis; got != want {
 			t.Errorf("%s is %s, want %s", name, got, want)
 		}
 	}
-	if got := line(t, b, LineAveraging); got.Contribution != analysis.Deviation(analysis.Micrometre)/20 || got.Distribution != Normal {
+	if got := line(t, b, ComponentAveraging); got.Contribution != analysis.Deviation(analysis.Micrometre)/20 || got.Distribution != Normal {
 		t.Errorf("%+v", got)
 	}
 	d, err := Difference(DifferenceInput{Size: in.Size, Repeat: 1500, Readings: 1, Bases: in.Bases, Averaging: in.Averaging})
-	if err != nil || line(t, d, LineRepeat).Basis != ByMeasurement || line(t, d, LineAveraging).Basis != ByMeasurement {
-		t.Errorf("%+v, %v", d.Lines, err)
+	if err != nil || line(t, d, ComponentRepeat).Basis != ByMeasurement || line(t, d, ComponentAveraging).Basis != ByMeasurement {
+		t.Errorf("%+v, %v", d.Components, err)
 	}
 }

@@ -21,38 +21,37 @@ import (
 	"fairbore/analysis"
 )
 
-// Level2 is the probability within two standard deviations of a normal
-// distribution, the level of confidence of a coverage factor k = 2.
+// Level2 is the probability within two standard deviations of a normal distribution: the level of
+// confidence of a coverage factor k = 2.
 const Level2 = 0.954499736103642
 
-// Model is what a budget is made from.
+// Model is the input of a budget.
 type Model struct {
-	Of           string        `json:"of"` // the quantity, a code: bore, difference
-	Lines        []Line        `json:"lines"`
+	Of           string        `json:"of"` // what the result is, a code: bore or difference
+	Components   []Component   `json:"lines"`
 	Correlations []Correlation `json:"correlations,omitempty"`
 	Products     []Product     `json:"products,omitempty"`
-	// Level is the level of confidence of the expanded uncertainty; 0 means
-	// [Level2], so that k is 2 when the degrees of freedom are without limit.
+	// Level is the level of confidence of the expanded uncertainty. 0 means [Level2], so that k is 2 for
+	// unlimited degrees of freedom.
 	Level float64 `json:"level,omitempty"`
-	// FixedK is a coverage factor to use whatever the degrees of freedom are;
-	// 0 means from Student's t.
+	// FixedK is a coverage factor to use for any degrees of freedom. 0 means the factor from Student's t.
 	FixedK float64 `json:"fixed_coverage_factor,omitempty"`
 }
 
-// Stated is an uncertainty as it is used and quoted.
+// Stated is an uncertainty as it is used and stated.
 type Stated struct {
 	Standard analysis.Deviation `json:"standard_um"` // combined standard uncertainty u
 	Expanded analysis.Deviation `json:"expanded_um"` // U = k × u
 	K        float64            `json:"coverage_factor"`
 	Level    float64            `json:"confidence"` // of U, as a fraction of 1
-	// Propagated says that U is by the distribution of the result, since the GUM's
-	// k × u is too far from it; K is then U / u.
+	// Propagated says that U comes from the distribution of the result, because the GUM's k × u is too far
+	// from it. K is then U / u.
 	Propagated bool `json:"propagated,omitempty"`
-	// Freedom is the effective degrees of freedom; 0 means without limit.
+	// Freedom is the effective number of degrees of freedom; 0: unlimited.
 	Freedom float64 `json:"effective_degrees_of_freedom,omitempty"`
 }
 
-// Say says the result: u, effective degrees of freedom, k and U.
+// Say states the result: u, effective degrees of freedom, k and U.
 func (s Stated) Say() analysis.Phrase {
 	k, level := analysis.Number{Value: s.K, Places: 2}, analysis.Number{Value: 100 * s.Level, Places: 2}
 	if s.Freedom == 0 {
@@ -61,22 +60,22 @@ func (s Stated) Say() analysis.Phrase {
 	return analysis.Say("budget.stated", analysis.Fine(s.Standard), analysis.Number{Value: s.Freedom, Places: 1}, k, level, analysis.Fine(s.Expanded))
 }
 
-// Budget is a model worked out.
+// Budget is an evaluated model.
 type Budget struct {
 	Model
 	Stated `json:"stated"`
 }
 
-// most is the largest uncertainty that is taken for one, in µm (1 m).
-const most = 1e6
+// maxUncertainty is the largest uncertainty that is accepted, in µm (1 m).
+const maxUncertainty = 1e6
 
-// Budget works the model out. It fails when a line is incomplete or
-// contradicts itself, or when the correlations can't be true together. Where the
-// distribution of the result is not nearly normal, U is by that.
-// Source: JCGM 100:2008, 5.2.2 and G.4.1; JCGM 101:2008, clauses 5, 6 and 8.
+// Budget evaluates the model. It fails when a component is incomplete or contradicts itself, or when
+// the correlations are impossible together. Where the distribution of the result is not nearly normal,
+// U comes from that distribution. Source: JCGM 100:2008, 5.2.2 and G.4.1; JCGM 101:2008, clauses 5, 6
+// and 8.
 func (m Model) Budget() (Budget, error) {
 	b := Budget{Model: m}
-	b.Lines = append([]Line(nil), m.Lines...)
+	b.Components = append([]Component(nil), m.Components...)
 	b.Products = append([]Product(nil), m.Products...)
 	u, freedom, err := b.combine()
 	if err != nil {
@@ -92,17 +91,17 @@ func (m Model) Budget() (Budget, error) {
 			k = expanded / u
 		}
 	}
-	if expanded > most {
+	if expanded > maxUncertainty {
 		return Budget{}, fmt.Errorf("budget of %s: the uncertainty comes to more than 1 m; check the units", m.Of)
 	}
-	b.Stated = Stated{Standard: up(u), Expanded: up(expanded), K: k, Level: level, Freedom: freedom, Propagated: propagated}
+	b.Stated = Stated{Standard: roundUp(u), Expanded: roundUp(expanded), K: k, Level: level, Freedom: freedom, Propagated: propagated}
 	b.fillShares(u)
 	return b, nil
 }
 
-// up rounds v µm up to a whole 0.1 nm; what is above by less than a millionth
-// of that is floating point, not uncertainty.
-func up(v float64) analysis.Deviation {
+// roundUp rounds v µm up to a whole 0.1 nm. An excess of less than a millionth of that is a
+// floating-point error and is dropped.
+func roundUp(v float64) analysis.Deviation {
 	return analysis.Deviation(math.Ceil(v*float64(analysis.Micrometre) - 1e-6))
 }
 
@@ -111,9 +110,9 @@ func near(v float64) analysis.Deviation {
 }
 
 func (b *Budget) fillShares(u float64) {
-	for i := range b.Lines {
-		l := &b.Lines[i]
-		c := math.Abs(l.part())
+	for i := range b.Components {
+		l := &b.Components[i]
+		c := math.Abs(l.signedContribution())
 		l.Contribution = near(c)
 		if u > 0 {
 			l.Share = 100 * c * c / (u * u)
@@ -121,21 +120,21 @@ func (b *Budget) fillShares(u float64) {
 	}
 }
 
-// combine returns the combined standard uncertainty in µm and the effective
-// degrees of freedom, 0 for without limit.
+// combine returns the combined standard uncertainty in µm and the effective degrees of freedom, 0 for
+// unlimited.
 func (b *Budget) combine() (u, freedom float64, err error) {
-	if len(b.Lines) == 0 {
+	if len(b.Components) == 0 {
 		return 0, 0, errors.New("it has no lines")
 	}
-	index := make(map[string]int, len(b.Lines))
-	for i := range b.Lines {
-		if err := b.Lines[i].settle(); err != nil {
+	index := make(map[string]int, len(b.Components))
+	for i := range b.Components {
+		if err := b.Components[i].settle(); err != nil {
 			return 0, 0, err
 		}
-		if _, twice := index[b.Lines[i].Name]; twice {
-			return 0, 0, fmt.Errorf("%s: two lines of that name", b.Lines[i].Name)
+		if _, twice := index[b.Components[i].Name]; twice {
+			return 0, 0, fmt.Errorf("%s: two lines of that name", b.Components[i].Name)
 		}
-		index[b.Lines[i].Name] = i
+		index[b.Components[i].Name] = i
 	}
 	g, err := b.group(index)
 	if err != nil {
@@ -147,21 +146,20 @@ func (b *Budget) combine() (u, freedom float64, err error) {
 	return g.combine()
 }
 
-// groups are the lines gathered so that no two groups are correlated.
+// groups holds the components in groups, so that no two groups are correlated.
 type groups struct {
-	of       []int     // the group of each line
+	of       []int     // the group of each component
 	variance []float64 // of each group, µm²
-	freedom  []float64 // of each group; 0 without limit
+	freedom  []float64 // of each group; 0: unlimited
 }
 
-// group joins correlated lines. The formula of Welch and Satterthwaite asks
-// for independent terms (JCGM 100:2008, G.4.1); correlated lines therefore
-// enter it as one term with the fewest degrees of freedom among them, which
-// is on the safe side.
+// group joins correlated components. The formula of Welch and Satterthwaite needs independent terms
+// (JCGM 100:2008, G.4.1). So correlated components enter it as one term with the fewest degrees of
+// freedom among them, which is on the safe side.
 func (b *Budget) group(index map[string]int) (*groups, error) {
-	n := len(b.Lines)
+	n := len(b.Components)
 	g := &groups{of: make([]int, n), variance: make([]float64, n), freedom: make([]float64, n)}
-	for i := range b.Lines {
+	for i := range b.Components {
 		g.of[i] = i
 	}
 	for _, c := range b.Correlations {
@@ -173,13 +171,13 @@ func (b *Budget) group(index map[string]int) (*groups, error) {
 			return nil, fmt.Errorf("correlation of %s and %s: %v is not between -1 and 1", c.A, c.B, c.R)
 		}
 		g.join(g.of[i], g.of[j])
-		g.variance[g.of[i]] += 2 * c.R * b.Lines[i].part() * b.Lines[j].part()
+		g.variance[g.of[i]] += 2 * c.R * b.Components[i].signedContribution() * b.Components[j].signedContribution()
 	}
-	for i := range b.Lines {
-		p := b.Lines[i].part()
+	for i := range b.Components {
+		p := b.Components[i].signedContribution()
 		g.variance[g.of[i]] += p * p
 		if p != 0 {
-			g.freedom[g.of[i]] = fewest(g.freedom[g.of[i]], b.Lines[i].Freedom)
+			g.freedom[g.of[i]] = fewerFreedom(g.freedom[g.of[i]], b.Components[i].Freedom)
 		}
 	}
 	return g, nil
@@ -207,15 +205,15 @@ func (g *groups) join(a, b int) {
 	g.variance[b] = 0
 }
 
-// fewest returns the smaller of two degrees of freedom, of which 0 is without limit.
-func fewest(a, b float64) float64 {
+// fewerFreedom returns the smaller of two numbers of degrees of freedom, where 0 is unlimited.
+func fewerFreedom(a, b float64) float64 {
 	if a == 0 || b != 0 && b < a {
 		return b
 	}
 	return a
 }
 
-// addProducts adds each product as a group of its own.
+// addProducts adds each product as its own group.
 func (b *Budget) addProducts(index map[string]int, g *groups) error {
 	for k := range b.Products {
 		p := &b.Products[k]
@@ -223,13 +221,13 @@ func (b *Budget) addProducts(index map[string]int, g *groups) error {
 		if err != nil {
 			return fmt.Errorf("product: %w", err)
 		}
-		c := math.Abs(p.Coefficient * b.Lines[i].Standard * b.Lines[j].Standard)
-		if !(c <= most) {
+		c := math.Abs(p.Coefficient * b.Components[i].Standard * b.Components[j].Standard)
+		if !(c <= maxUncertainty) {
 			return fmt.Errorf("product of %s and %s: the coefficient %v can't be right", p.A, p.B, p.Coefficient)
 		}
 		p.Contribution = near(c)
 		g.variance = append(g.variance, c*c)
-		g.freedom = append(g.freedom, fewest(b.Lines[i].Freedom, b.Lines[j].Freedom))
+		g.freedom = append(g.freedom, fewerFreedom(b.Components[i].Freedom, b.Components[j].Freedom))
 	}
 	return nil
 }
@@ -245,7 +243,7 @@ func (g *groups) combine() (u, freedom float64, err error) {
 		}
 	}
 	switch {
-	case math.IsNaN(sum) || sum > most*most:
+	case math.IsNaN(sum) || sum > maxUncertainty*maxUncertainty:
 		return 0, 0, errors.New("the uncertainty comes to more than 1 m; check the units")
 	case sum < 0:
 		return 0, 0, errors.New("these correlations can't all be true: they make the variance negative")
@@ -255,8 +253,8 @@ func (g *groups) combine() (u, freedom float64, err error) {
 	return math.Sqrt(sum), sum * sum / below, nil
 }
 
-// coverage returns the coverage factor. Degrees of freedom are cut to the
-// whole number below, at least 1 (JCGM 100:2008, G.4.1, note 1, and G.6.4).
+// coverage returns the coverage factor. Degrees of freedom are rounded down to a whole number, at
+// least 1 (JCGM 100:2008, G.4.1, note 1, and G.6.4).
 func (m *Model) coverage(freedom float64) (k, level float64, err error) {
 	level = m.Level
 	if level == 0 {
@@ -277,10 +275,9 @@ func (m *Model) coverage(freedom float64) (k, level float64, err error) {
 	return student((1+level)/2, max(1, math.Floor(freedom))), level, nil
 }
 
-// student returns the quantile of Student's t. For many degrees of freedom it
-// is the expansion about the normal one (Abramowitz and Stegun, Handbook of
-// Mathematical Functions, 26.7.5), good to 1e-8 and some hundred times quicker
-// than inverting the distribution.
+// student returns the quantile of Student's t. For many degrees of freedom it uses the expansion about
+// the normal quantile (Abramowitz and Stegun, Handbook of Mathematical Functions, 26.7.5), which is
+// accurate to 1e-8 and some hundred times faster than inverting the distribution.
 func student(p, nu float64) float64 {
 	if nu < 100 {
 		return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(p)

@@ -15,7 +15,7 @@ import (
 // temperatures in K, coefficients in 10⁻⁶/K.
 func h1(products bool) Model {
 	const ls, alpha, theta = 50000.623, 11.5, -0.1
-	m := Model{Of: "end gauge", Level: 0.99, Lines: []Line{
+	m := Model{Of: "end gauge", Level: 0.99, Components: []Component{
 		{Name: "standard", Type: B, Distribution: Normal, Unit: "um", Estimate: ls, HalfWidth: 0.075, Divisor: 3, Freedom: 18, Sensitivity: 1},
 		{Name: "repeated difference", Type: A, Distribution: Normal, Unit: "um", Standard: 0.013 / math.Sqrt(5), Freedom: 24, Sensitivity: 1},
 		{Name: "comparator, random", Type: B, Distribution: T, Unit: "um", HalfWidth: 0.01, Divisor: 2.570582, Freedom: 5, Sensitivity: 1},

@@ -7,10 +7,10 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 )
 
-// tolerated is by what share the GUM's expanded uncertainty may lie above what the
-// distribution needs and still be stated: with two rectangular lines as large as the
-// rest, as of a drift and a temperature, k = 2 is 2.3 % above.
-const tolerated = 0.024
+// maxExcess is by what share the GUM's expanded uncertainty may exceed what the distribution needs and
+// still be stated. With two rectangular components as large as the rest, as of a drift and a
+// temperature, k = 2 is 2.3 % too large.
+const maxExcess = 0.024
 
 // propagated returns the expanded uncertainty to state, in µm: the GUM's k × u where
 // the distribution of the result confirms it (JCGM 101:2008, clause 8), else what that
@@ -34,56 +34,55 @@ func (b *Budget) propagated(u, k, wide, level float64) (expanded float64, by boo
 	}
 	need := wide * d.half(level)
 	over := k*u/need - 1
-	if over > -1e-6 && over <= tolerated {
+	if over > -1e-6 && over <= maxExcess {
 		return k * u, false
 	}
-	return need * (1 + max(0, min(over, tolerated-(over-tolerated)/2))), true
+	return need * (1 + max(0, min(over, maxExcess-(over-maxExcess)/2))), true
 }
 
-// distribution is that of the error of a result, by its characteristic function, whose
-// real part at step, 2 × step and so on is phi. The imaginary part tells the two sides
-// apart, which an interval about the estimate doesn't ask.
+// distribution is the distribution of a result's error, as its characteristic function. phi holds the
+// real part at step, 2 × step and so on. The imaginary part distinguishes the two sides, which an
+// interval about the estimate does not need.
 type distribution struct {
 	step float64 // per µm
 	phi  []float64
 	u    float64 // µm
 }
 
-// The grid of the characteristic function. As a sum over it the distribution repeats
-// every period × u, so that what lies beyond half of that is taken for what lies within.
-// It ends at ends / σ of the normal lines, which have brought it to 1e-8 there. Where those
-// come to less than 2 × least × u, up to least × u is added to them; U is 0.2 % larger by it at most.
+// The grid of the characteristic function. As a sum over the grid, the distribution repeats every
+// period × u, so probability beyond half of that counts as lying within. The grid ends at ends / σ of
+// the normal components, where they have reduced the function to 1e-8. Where these are below 2 × least
+// × u, up to least × u is added to them, which makes U at most 0.2 % larger.
 const (
 	period = 20
 	ends   = 6
 	least  = 0.05
 )
 
-// distribution works out how the error of the result is distributed, from the lines as
-// they are distributed and not from their standard uncertainties alone (JCGM 101:2008,
-// clauses 5 and 6), by the product of their characteristic functions instead of by draws.
-// A line with degrees of freedom counts as normal. In a product one factor must be
-// rectangular and the other normal: for each value of the one the result is normal about
-// a mean, and those are added up. There may be two such factors, neither of them
-// correlated; for other models it reports false.
+// distribution works out the distribution of the result's error from the distributions of the
+// components, not only from their standard uncertainties (JCGM 101:2008, clauses 5 and 6). It
+// multiplies characteristic functions instead of drawing random numbers. A component with degrees of
+// freedom counts as normal. In a product one factor must be rectangular and the other normal. For each
+// value of the rectangular one the result is normal about a mean, and these are added up. There may be
+// two such factors, neither of them correlated. For other models it reports false.
 func (b *Budget) distribution(u float64) (distribution, bool) {
 	m, ok := b.mixture()
 	if !ok || !(u > 0) {
 		return distribution{}, false
 	}
-	free := 0.0 // variance of the normal lines apart from the mixture
-	var flat []*Line
-	for i := range b.Lines {
-		switch l := &b.Lines[i]; {
+	free := 0.0 // variance of the normal components outside the mixture
+	var flat []*Component
+	for i := range b.Components {
+		switch l := &b.Components[i]; {
 		case slices.Contains(m.factors, l) || slices.Contains(m.normals, l):
 		case l.Distribution == Normal || l.Distribution == T:
-			free += l.part() * l.part()
-		case l.part() != 0:
+			free += l.signedContribution() * l.signedContribution()
+		case l.signedContribution() != 0:
 			flat = append(flat, l)
 		}
 	}
 	if len(m.factors) == 0 {
-		free += m.given([2]float64{}).variance
+		free += m.at([2]float64{}).variance
 		m = mixture{}
 	}
 	free += max(0, least*least*u*u-free/4)
@@ -100,8 +99,8 @@ func (b *Budget) distribution(u float64) (distribution, bool) {
 	return d, true
 }
 
-// half returns half the width of the interval about the estimate that holds a share of
-// the results, in µm.
+// half returns the half width of the interval about the estimate that holds a share of the results,
+// µm.
 func (d *distribution) half(level float64) float64 {
 	lo, hi := 0.0, period/4*d.u
 	for range 60 {
@@ -118,8 +117,8 @@ func (d *distribution) half(level float64) float64 {
 	return hi
 }
 
-// within returns the share of results within ± half µm of the estimate: the integral of
-// φ(s) sin(s half) / (π s) over all s, as a sum.
+// within returns the share of results within ± half µm of the estimate. It is the integral of φ(s)
+// sin(s half) / (π s) over all s, as a sum.
 func (d *distribution) within(half float64) float64 {
 	sum := half / 2
 	turn := 2 * math.Cos(d.step*half)
@@ -131,12 +130,12 @@ func (d *distribution) within(half float64) float64 {
 	return 2 * d.step / math.Pi * sum
 }
 
-// characteristic returns the characteristic function of a line that isn't normal, with
-// s per µm of the result.
-func (l *Line) characteristic(s float64) float64 {
+// characteristic returns the characteristic function of a component that is not normal, at s per µm of
+// the result.
+func (l *Component) characteristic(s float64) float64 {
 	n := max(1, l.Independent)
 	v := 0.0
-	switch x := s * l.part() / math.Sqrt(float64(n)); l.Distribution {
+	switch x := s * l.signedContribution() / math.Sqrt(float64(n)); l.Distribution {
 	case Rectangular:
 		v = sinc(x * math.Sqrt(3))
 	case Triangular:
@@ -155,11 +154,11 @@ func sinc(x float64) float64 {
 	return math.Sin(x) / x
 }
 
-// normal is one part of a mixture.
+// normal is one term of a mixture.
 type normal struct{ weight, mean, variance float64 }
 
-// add adds the real part of its characteristic function, weight × cos(s mean) ×
-// exp(−s² variance / 2), at step, 2 × step and so on, each from the ones before.
+// add adds the real part of the term's characteristic function, weight × cos(s mean) × exp(−s²
+// variance / 2), at step, 2 × step and so on, each value from those before.
 func (p *normal) add(phi []float64, step float64) {
 	turn := 2 * math.Cos(step*p.mean)
 	before, now := 1.0, turn/2
@@ -173,22 +172,22 @@ func (p *normal) add(phi []float64, step float64) {
 	}
 }
 
-// mixture is what is known of the lines in products or correlated: rectangular factors,
-// of which there may be none, and for each of their values the normal ones.
+// mixture holds the components that are in products or correlated: rectangular factors, which may be
+// none, and the normal components for each of their values.
 type mixture struct {
-	factors, normals []*Line
-	by               [2][]float64 // of each factor, what its unit adds to the sensitivity to each normal line
+	factors, normals []*Component
+	by               [2][]float64 // what a unit of each factor adds to the sensitivity to each normal component
 	correlations     []correlated
 }
 
 type correlated struct {
-	a, b int // of normals
+	a, b int // indices into normals
 	r    float64
 }
 
-// mixture gathers those lines; false if they are not of that kind.
+// mixture collects those components. It returns false if they are not of that kind.
 func (b *Budget) mixture() (m mixture, ok bool) {
-	in := map[string]int{} // index of a normal line
+	in := map[string]int{} // index of a normal component
 	factors := map[string]int{}
 	names := make([]string, 0, 2*(len(b.Products)+len(b.Correlations)))
 	for _, p := range b.Products {
@@ -197,8 +196,8 @@ func (b *Budget) mixture() (m mixture, ok bool) {
 	for _, c := range b.Correlations {
 		names = append(names, c.A, c.B)
 	}
-	for i := range b.Lines {
-		switch l := &b.Lines[i]; {
+	for i := range b.Components {
+		switch l := &b.Components[i]; {
 		case !slices.Contains(names, l.Name):
 		case l.Distribution == Normal:
 			in[l.Name] = len(m.normals)
@@ -236,8 +235,8 @@ func (b *Budget) mixture() (m mixture, ok bool) {
 	return m, true
 }
 
-// parts returns the mixture as normal distributions, each with a variance that is free of
-// the factors added, by Gauss and Legendre's nodes of the factors.
+// parts returns the mixture as normal distributions, each with the variance free added. It integrates
+// over the factors by Gauss-Legendre quadrature.
 func (m *mixture) parts(free float64) []normal {
 	x, w := [2][]float64{{0}, {0}}, [2][]float64{{1}, {1}}
 	for f, l := range m.factors {
@@ -255,7 +254,7 @@ func (m *mixture) parts(free float64) []normal {
 	parts := make([]normal, 0, len(x[0])*len(x[1]))
 	for i := range x[0] {
 		for j := range x[1] {
-			p := m.given([2]float64{x[0][i], x[1][j]})
+			p := m.at([2]float64{x[0][i], x[1][j]})
 			p.weight, p.variance = w[0][i]*w[1][j], p.variance+free
 			parts = append(parts, p)
 		}
@@ -263,14 +262,14 @@ func (m *mixture) parts(free float64) []normal {
 	return parts
 }
 
-// nodes returns how many nodes integrate a cosine that turns by an angle on each side of
-// the middle: half the angle and some more. It is a multiple of 8, since of the library's
-// rules the one of 26 nodes is wrong (TestNodes).
+// nodes returns how many nodes integrate a cosine that turns by an angle on each side of the middle:
+// half the angle and some more. The result is a multiple of 8, because the library's rule with 26
+// nodes is wrong (TestNodes).
 func nodes(angle float64) int { return 8 * int(math.Ceil((angle/2+8)/8)) }
 
-// given returns the distribution at values of the factors.
-func (m *mixture) given(at [2]float64) (p normal) {
-	part := func(n int) float64 { // of a normal line
+// at returns the distribution for given values of the factors.
+func (m *mixture) at(at [2]float64) (p normal) {
+	part := func(n int) float64 { // of a normal component
 		c := m.normals[n].Sensitivity
 		for f := range m.factors {
 			c += m.by[f][n] * at[f]

@@ -169,7 +169,7 @@ func TestJudge_Form(t *testing.T) {
 	in.Job.Ovality, in.Job.Taper, in.Job.Variation = µm, 7*µm/10, 9*µm/10
 	in.Job.High = length(t, "31.7530 mm")
 	b := Judge(in)
-	want := map[Name]struct {
+	want := map[CharacteristicName]struct {
 		value analysis.Deviation
 		d     Decision
 		n     int

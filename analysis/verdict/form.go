@@ -5,25 +5,27 @@ import (
 	"fairbore/analysis/uncertainty"
 )
 
-// Name is what a characteristic of form is.
-type Name string
+// CharacteristicName is what a characteristic of form is.
+type CharacteristicName string
 
 // The characteristics. All are differences of two-point sizes, and
 // say no more than a two-point gauge can see (geometry): no odd lobes, no bend
 // of the axis; so none is called roundness or cylindricity.
 const (
-	Variation Name = "variation"
-	Taper     Name = "taper"
-	Ovality   Name = "ovality"
+	Variation CharacteristicName = "variation"
+	Taper     CharacteristicName = "taper"
+	Ovality   CharacteristicName = "ovality"
 )
 
 // Phrase is what the characteristic is called.
-func (n Name) Phrase() analysis.Phrase { return analysis.Say("verdict.form." + string(n)) }
+func (n CharacteristicName) Phrase() analysis.Phrase {
+	return analysis.Say("verdict.form." + string(n))
+}
 
 // Characteristic is the judgement of a form characteristic with an upper
 // limit. Its value is the largest difference of single readings, not of means.
 type Characteristic struct {
-	Name        Name               `json:"name"`
+	Name        CharacteristicName `json:"name"`
 	Value       analysis.Deviation `json:"value_um"`
 	Limit       analysis.Deviation `json:"limit_um"`
 	Decision    Decision           `json:"decision"`
@@ -80,7 +82,7 @@ func (s *spread) over(a, b *extreme) {
 func form(in *Input, sorted []analysis.Reading, complete bool) (cs []Characteristic) {
 	es := extremes(sorted)
 	for _, c := range []struct {
-		name  Name
+		name  CharacteristicName
 		limit analysis.Deviation
 		of    func(*analysis.Job, []extreme) spread
 	}{{Variation, in.Job.Variation, variation}, {Taper, in.Job.Taper, taper}, {Ovality, in.Job.Ovality, ovality}} {
@@ -93,7 +95,7 @@ func form(in *Input, sorted []analysis.Reading, complete bool) (cs []Characteris
 	return cs
 }
 
-func characteristic(name Name, limit analysis.Deviation, s spread, rule Rule, u uncertainty.Stated) Characteristic {
+func characteristic(name CharacteristicName, limit analysis.Deviation, s spread, rule Rule, u uncertainty.Stated) Characteristic {
 	c := Characteristic{Name: name, Value: analysis.Deviation(s.value), Limit: limit, Decision: NotJudged, Large: s.large, Small: s.small, N: s.n}
 	c.TestRatio, c.Fit = fit(0, analysis.Length(limit), true, u)
 	zone, err := NewUpperZone(analysis.Length(limit), rule, u)

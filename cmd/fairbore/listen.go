@@ -32,8 +32,8 @@ type listenCmd struct {
 // Validate says what can't be listened with.
 func (l *listenCmd) Validate() error {
 	switch {
-	case l.For < leastListen:
-		return fmt.Errorf("--for %v: want at least %v", l.For, leastListen)
+	case l.For < minListen:
+		return fmt.Errorf("--for %v: want at least %v", l.For, minListen)
 	case l.Baud < 0:
 		return fmt.Errorf("--baud %d: want the gauge's speed, such as 9600", l.Baud)
 	case l.Port == "":
@@ -44,8 +44,8 @@ func (l *listenCmd) Validate() error {
 	return errors.Join(c.Check()...)
 }
 
-// leastListen is the shortest time in which a gauge can be heard.
-const leastListen = 100 * time.Millisecond
+// minListen is the shortest time in which a gauge can be heard.
+const minListen = 100 * time.Millisecond
 
 func (l *listenCmd) Run(ctx context.Context, s *streams) error {
 	if l.Port == "" {

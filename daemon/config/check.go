@@ -333,8 +333,8 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	if s.DepthReach == 0 {
 		s.DepthReach = 2 * analysis.Millimetre
 	}
-	if s.Settle < 0 || s.Settle > capture.MostSettle {
-		l.fault(key+".settle", "%s: want more than 0s and up to %s", s.Settle, capture.MostSettle)
+	if s.Settle < 0 || s.Settle > capture.MaxSettle {
+		l.fault(key+".settle", "%s: want more than 0s and up to %s", s.Settle, capture.MaxSettle)
 	}
 	if s.Bounce < 0 || s.DepthReach < 0 {
 		l.fault(key+".bounce", "can't be negative")

@@ -138,7 +138,7 @@ const handsVary = true
 // hands are the ways in which the operator rocks: every second visit in his own, the others
 // in any.
 func (p *operator) hands() []simulator.Family {
-	all := []simulator.Family{simulator.LeastJerk, simulator.EndRests, simulator.Pausing, simulator.Skewed, simulator.Changing, simulator.TurnsOnce}
+	all := []simulator.Family{simulator.MinimumJerk, simulator.EndRests, simulator.Pausing, simulator.Skewed, simulator.Changing, simulator.TurnsOnce}
 	h := fnv.New64a()
 	fmt.Fprint(h, p.station)
 	own := all[h.Sum64()%uint64(len(all))]
@@ -221,7 +221,7 @@ func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
 	}
 	meant := a.Strokes
 	if meant == 0 { // told only how much to take: by feel
-		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.Fast)))
+		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.FreshRate)))
 	}
 	p.begun = time.Now()
 	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, a.At, p.honing)

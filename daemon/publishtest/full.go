@@ -40,7 +40,7 @@ func fill(v reflect.Value) {
 		p.Text = "what a person reads"
 		v.Set(reflect.ValueOf(p))
 		return
-	case advise.Kind:
+	case advise.ActionKind:
 		v.SetString(string(advise.Hone))
 		return
 	}

@@ -132,8 +132,8 @@ func (w *writer) budgetTable(b *uncertainty.Budget, in string) *document.Table {
 	t := &document.Table{Columns: slices.Concat(
 		wrapped(w.Text("budget.head.input")), words(w.Text("budget.head.type"), w.Text("budget.head.distribution")), numbers("±", "u"), words(w.Text("record.unit")),
 		numbers(w.Text("budget.head.per_unit"), in, w.Text("budget.head.share")), words(w.Text("budget.head.basis")))}
-	for i := range b.Lines {
-		l := &b.Lines[i]
+	for i := range b.Components {
+		l := &b.Components[i]
 		half, basis := none, none
 		if l.HalfWidth != 0 {
 			half = w.figure(l.HalfWidth)
@@ -145,7 +145,7 @@ func (w *writer) budgetTable(b *uncertainty.Budget, in string) *document.Table {
 			w.Text("budget.line." + l.Name), string(l.Type), w.Text("budget.distribution." + string(l.Distribution)), half, w.figure(l.Standard), symbol(l.Unit), w.figure(l.Sensitivity),
 			w.As(analysis.Length(l.Contribution), analysis.UM, 3), w.Decimal(l.Share, 0), basis,
 		})
-		if l.Name == uncertainty.LineAveraging {
+		if l.Name == uncertainty.ComponentAveraging {
 			t.Notes = append(t.Notes, w.Text("budget.averaging", analysis.Say("budget.source."+l.Source, master.UsualAveraging)))
 		}
 	}

@@ -68,8 +68,8 @@ func TestNoiseIsMeasured(t *testing.T) {
 		if got := b.capture.options.Repeatability; got != want {
 			t.Errorf("assumed %v: the capture has %d, want %d", c.assumed, got, want)
 		}
-		for _, l := range b.bore().Budget.Lines {
-			if l.Name == uncertainty.LineRepeat && (l.Basis != c.basis || l.Standard != 0.2) {
+		for _, l := range b.bore().Budget.Components {
+			if l.Name == uncertainty.ComponentRepeat && (l.Basis != c.basis || l.Standard != 0.2) {
 				t.Errorf("%+v", l)
 			}
 		}
@@ -131,14 +131,14 @@ func TestNoiseInFreeAir(t *testing.T) {
 func TestBudgetSaysWhatIsAssumed(t *testing.T) {
 	set := testSettings()
 	set.Doubt = state.Doubt{Drift: analysis.Deviation(3 * um / 10), Contact: analysis.Deviation(um / 20), RingWithin: 2 * analysis.Celsius, PartWithin: analysis.Celsius}
-	set.Bases = map[string]uncertainty.Basis{uncertainty.LineDrift: uncertainty.ByAssumption, uncertainty.LineContact: uncertainty.ByAssumption}
+	set.Bases = map[string]uncertainty.Basis{uncertainty.ComponentDrift: uncertainty.ByAssumption, uncertainty.ComponentContact: uncertainty.ByAssumption}
 	b := gauged(t, set, "31.7513")
 	known := map[string]uncertainty.Basis{}
-	for _, l := range b.bore().Budget.Lines {
+	for _, l := range b.bore().Budget.Components {
 		known[l.Name] = l.Basis
 	}
 	for line, want := range map[string]uncertainty.Basis{
-		uncertainty.LineRing: uncertainty.ByStatement, uncertainty.LineRepeat: uncertainty.ByStatement, uncertainty.LineDrift: uncertainty.ByAssumption, uncertainty.LineApart: uncertainty.ByStatement,
+		uncertainty.ComponentRing: uncertainty.ByStatement, uncertainty.ComponentRepeat: uncertainty.ByStatement, uncertainty.ComponentDrift: uncertainty.ByAssumption, uncertainty.ComponentApart: uncertainty.ByStatement,
 	} {
 		if known[line] != want {
 			t.Errorf("%s is %s, want %s", line, known[line], want)
@@ -159,8 +159,8 @@ func TestBudgetSaysWhatIsAssumed(t *testing.T) {
 	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &cool, Part: &cool}})
 	b.master()
 	b.send("31.7513")
-	for _, l := range b.bore().Budget.Lines {
-		if l.Name == uncertainty.LineApart && l.Basis != uncertainty.ByMeasurement {
+	for _, l := range b.bore().Budget.Components {
+		if l.Name == uncertainty.ComponentApart && l.Basis != uncertainty.ByMeasurement {
 			t.Errorf("with a thermometer: %+v", l)
 		}
 	}

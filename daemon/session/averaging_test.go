@@ -56,7 +56,7 @@ func (b *bench) rock(shown string, r capture.Result) {
 	b.t.Helper()
 	b.capture.c = &given{}
 	b.send("32.3000")
-	r.Kind, r.Turns, r.U = capture.Taken, 4, analysis.Deviation(um/10)
+	r.Kind, r.Passes, r.U = capture.Taken, 4, analysis.Deviation(um/10)
 	b.capture.c = &given{out: []capture.Result{r}}
 	b.send(shown)
 }
@@ -82,14 +82,14 @@ func readyToRock(t *testing.T, set state.Settings, motions ...float64) *bench {
 	return b
 }
 
-func averagingLine(t *testing.T, b *uncertainty.Budget) *uncertainty.Line {
+func averagingLine(t *testing.T, b *uncertainty.Budget) *uncertainty.Component {
 	t.Helper()
 	if b == nil {
 		t.Fatal("no budget")
 	}
-	for i := range b.Lines {
-		if b.Lines[i].Name == uncertainty.LineAveraging {
-			return &b.Lines[i]
+	for i := range b.Components {
+		if b.Components[i].Name == uncertainty.ComponentAveraging {
+			return &b.Components[i]
 		}
 	}
 	return nil

@@ -114,7 +114,7 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 			k.why = analysis.Phrase{}
 		case r.Kind == capture.Taken:
 			taken = append(taken, captured{
-				raw: r.Value - k.offset, u: r.U, turns: r.Turns, how: k.mode.String(),
+				raw: r.Value - k.offset, u: r.U, turns: r.Passes, how: k.mode.String(),
 				Rocking: rocking(&r, master.Smoothing{Averages: k.options.Averages, Lag: k.options.Lag}.Square()),
 			})
 		case r.Kind == capture.Refused && k.mode == capture.Button: // judged by the session, which can say more
@@ -140,8 +140,8 @@ func (k *capturer) passes() (n, least int) {
 	if k.c == nil || k.leave {
 		return 0, 0
 	}
-	if p := k.c.Progress(); p.Least > 0 && !p.Done {
-		return p.Turns, p.Least
+	if p := k.c.Progress(); p.Needed > 0 && !p.Done {
+		return p.Passes, p.Needed
 	}
 	return 0, 0
 }

@@ -101,7 +101,7 @@ func TestCoolDownGivesTheFinalSize(t *testing.T) {
 		if b.Cool == nil || b.WarmFrom != event.ByCooling || !strings.HasPrefix(b.Cool.Sentence.Code, "master.excess.still") {
 			t.Errorf("the state does not say where the temperature is from: %+v", b.Cool)
 		}
-		if l := line(b.Budget, uncertainty.LineCooling); l == nil || l.Contribution <= 0 {
+		if l := line(b.Budget, uncertainty.ComponentCooling); l == nil || l.Contribution <= 0 {
 			t.Errorf("no line in the budget: %+v", b.Budget)
 		}
 	}
@@ -115,9 +115,9 @@ func TestCoolDownGivesTheFinalSize(t *testing.T) {
 	}
 }
 
-func line(b *uncertainty.Budget, name string) *uncertainty.Line {
-	if i := slices.IndexFunc(b.Lines, func(l uncertainty.Line) bool { return l.Name == name }); i >= 0 {
-		return &b.Lines[i]
+func line(b *uncertainty.Budget, name string) *uncertainty.Component {
+	if i := slices.IndexFunc(b.Components, func(l uncertainty.Component) bool { return l.Name == name }); i >= 0 {
+		return &b.Components[i]
 	}
 	return nil
 }

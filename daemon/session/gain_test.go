@@ -54,7 +54,7 @@ func TestSecondRingSetsTheGain(t *testing.T) {
 	}
 	// By hand: the rings leave 0.125 × √2 = 0.177 µm and the scatter 0.15 × √(2/3) = 0.122
 	// in 100 µm, 0.215 %; the high limit is 2.84 µm from the first ring.
-	if u := budgetLine(b, uncertainty.LineGain); math.Abs(u-0.00611) > 0.0001 {
+	if u := budgetLine(b, uncertainty.ComponentGain); math.Abs(u-0.00611) > 0.0001 {
 		t.Errorf("the gain leaves %.5f µm in the size, want 0.00611", u)
 	}
 	// It outlasts a restart and a new mastering on one ring, and ends with a knock.
@@ -84,18 +84,18 @@ func TestGainOfASoundGaugeStaysOne(t *testing.T) {
 		t.Errorf("size %s", r.Size)
 	}
 	// What it differed by, 0.1 %, is not corrected: √(0.215² + 0.1²) % of 2.84 µm.
-	if u := budgetLine(b, uncertainty.LineGain); math.Abs(u-0.00674) > 0.0001 {
+	if u := budgetLine(b, uncertainty.ComponentGain); math.Abs(u-0.00674) > 0.0001 {
 		t.Errorf("the gain leaves %.5f µm in the size, want 0.00674", u)
 	}
 	alone := gauged(t, guarded(verdict.Simple), "31.7520")
-	if u := budgetLine(alone, uncertainty.LineGain); u != 0 {
+	if u := budgetLine(alone, uncertainty.ComponentGain); u != 0 {
 		t.Errorf("a line of a gain that nothing is known of: %.5f µm", u)
 	}
 }
 
 // budgetLine is what a line of the budget contributes, in µm, 0 without it.
 func budgetLine(b *bench, name string) float64 {
-	for _, l := range b.bore().Budget.Lines {
+	for _, l := range b.bore().Budget.Components {
 		if l.Name == name {
 			return analysis.Length(l.Contribution).Micrometres()
 		}
@@ -108,14 +108,14 @@ func TestGainIsInTheBudgetOfForm(t *testing.T) {
 	b := twoRings(t)
 	b.send("31.7510")
 	b.send("31.7608")
-	if l := line(b.bore().FormBudget, uncertainty.LineGain); l != nil {
+	if l := line(b.bore().FormBudget, uncertainty.ComponentGain); l != nil {
 		t.Errorf("without a second ring: %+v", l)
 	}
 	b = twoRings(t)
 	b.second("31.8480")
 	b.send("31.7510")
 	b.send("31.7608")
-	l := line(b.bore().FormBudget, uncertainty.LineGain)
+	l := line(b.bore().FormBudget, uncertainty.ComponentGain)
 	if l == nil || math.Abs(analysis.Length(l.Contribution).Micrometres()-0.0215) > 0.0002 {
 		t.Errorf("the gain in the budget of a form error: %+v", l)
 	}

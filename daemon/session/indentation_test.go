@@ -24,8 +24,8 @@ func soft(material string, change func(*state.GaugeSettings)) state.Settings {
 
 // halfWidth is that of the line of the indentation, in µm.
 func halfWidth(b *bench) float64 {
-	for _, l := range b.bore().Budget.Lines {
-		if l.Name == uncertainty.LineIndentation {
+	for _, l := range b.bore().Budget.Components {
+		if l.Name == uncertainty.ComponentIndentation {
 			return l.HalfWidth
 		}
 	}

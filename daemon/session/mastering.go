@@ -242,12 +242,12 @@ func (s *Session) rework() *event.Rework {
 	if f.Failed == nil {
 		return nil
 	}
-	from := master.Known{Mark: master.Mark{Seq: 0, At: f.GoodAt}}
-	to := master.Known{Mark: master.Mark{Seq: math.MaxUint64, At: f.FailedAt}, Error: f.Failed.Error}
-	var taken []master.Taken
+	from := master.KnownError{Mark: master.Mark{Seq: 0, At: f.GoodAt}}
+	to := master.KnownError{Mark: master.Mark{Seq: math.MaxUint64, At: f.FailedAt}, Error: f.Failed.Error}
+	var taken []master.PastReading
 	for _, r := range f.Readings {
 		if f.Doubtful[r.No] {
-			taken = append(taken, master.Taken{Mark: master.Mark{Seq: uint64(r.No), At: r.At}, Size: r.Size})
+			taken = append(taken, master.PastReading{Mark: master.Mark{Seq: uint64(r.No), At: r.At}, Size: r.Size})
 		}
 	}
 	values, err := master.Recorrect(taken, from, to)

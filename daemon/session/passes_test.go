@@ -75,12 +75,12 @@ func TestPassesAreTold(t *testing.T) {
 	}
 
 	short := b.play(1, rng)
-	if l := short[len(short)-1]; l.InBore || l.Passes != 0 || l.Hint.Code != string(capture.OneTurn) {
+	if l := short[len(short)-1]; l.InBore || l.Passes != 0 || l.Hint.Code != string(capture.OnePass) {
 		t.Errorf("after a single pass: %+v", l)
 	}
 	next := b.play(6, rng)
 	in := slices.IndexFunc(next, func(l event.Live) bool { return l.InBore })
-	if next[in-1].Hint.Code != string(capture.OneTurn) || next[in].Hint.Code != string(capture.NotRocked) {
+	if next[in-1].Hint.Code != string(capture.OnePass) || next[in].Hint.Code != string(capture.NotRocked) {
 		t.Errorf("as the next visit begins: %q, then %q", next[in-1].Hint, next[in].Hint)
 	}
 	if l := next[len(next)-1]; !l.Hint.IsZero() || len(taken(b.all)) != before+2 {

@@ -357,7 +357,7 @@ func (x *shop) part() {
 		}
 		meant := a.Strokes
 		if meant == 0 {
-			meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/bore.Fast)))
+			meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/bore.FreshRate)))
 		}
 		hand.Work(bore, meant-a.Short, nil, x.rng)
 		hand.Work(bore, a.Short, a.At, x.rng)
@@ -463,7 +463,7 @@ func TestCaptureIsToldWhereTheGaugeStands(t *testing.T) {
 		place(p[0], p[1])
 		b.send("32.3000")
 		place(p[0], p[1])
-		b.capture.c = &given{out: []capture.Result{{Kind: capture.Taken, Turns: 4, U: 1000}}}
+		b.capture.c = &given{out: []capture.Result{{Kind: capture.Taken, Passes: 4, U: 1000}}}
 		b.send(p[2])
 	}
 	if n := len(taken(b.all)); n != 2 {

@@ -65,16 +65,16 @@ func ByConfig(c *config.Config) func(station, gauge string) (state.Settings, boo
 func bases(c *config.Config, gauge string) map[string]uncertainty.Basis {
 	known := map[string]uncertainty.Basis{}
 	for of, key := range map[string][]string{
-		uncertainty.LineDrift: {"uncertainty", "drift"}, uncertainty.LineContact: {"uncertainty", "contact"},
-		uncertainty.LineApart: {"uncertainty", "part_within"}, uncertainty.LineFrom20: {"uncertainty", "ring_within"},
-		uncertainty.LineResolution: {"gauges", gauge, "step"}, uncertainty.LineIndentation: {"gauges", gauge, "force"},
+		uncertainty.ComponentDrift: {"uncertainty", "drift"}, uncertainty.ComponentContact: {"uncertainty", "contact"},
+		uncertainty.ComponentApart: {"uncertainty", "part_within"}, uncertainty.ComponentFrom20: {"uncertainty", "ring_within"},
+		uncertainty.ComponentResolution: {"gauges", gauge, "step"}, uncertainty.ComponentIndentation: {"gauges", gauge, "force"},
 	} {
 		if !c.States(key...) {
 			known[of] = uncertainty.ByAssumption
 		}
 	}
 	if c.Gauges[gauge].Force == 0 {
-		known[uncertainty.LineIndentation] = uncertainty.ByAssumption
+		known[uncertainty.ComponentIndentation] = uncertainty.ByAssumption
 	}
 	return known
 }

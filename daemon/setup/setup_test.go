@@ -37,10 +37,10 @@ func TestSettingsSayWhatIsStated(t *testing.T) {
 		averages        time.Duration
 		bases           map[string]uncertainty.Basis
 	}{
-		{"all", string(text), false, true, 0, map[string]uncertainty.Basis{uncertainty.LineIndentation: uncertainty.ByAssumption}}, // 0 N is not known
-		{"100 ms", strings.Replace(without("lag"), "averages: 0 ms", "averages: 100 ms", 1), false, true, 100 * time.Millisecond, map[string]uncertainty.Basis{uncertainty.LineIndentation: uncertainty.ByAssumption}},
+		{"all", string(text), false, true, 0, map[string]uncertainty.Basis{uncertainty.ComponentIndentation: uncertainty.ByAssumption}}, // 0 N is not known
+		{"100 ms", strings.Replace(without("lag"), "averages: 0 ms", "averages: 100 ms", 1), false, true, 100 * time.Millisecond, map[string]uncertainty.Basis{uncertainty.ComponentIndentation: uncertainty.ByAssumption}},
 		{"little", without("averages", "lag", "repeatability", "drift", "step", "part_within"), true, false, 0, map[string]uncertainty.Basis{
-			uncertainty.LineIndentation: uncertainty.ByAssumption, uncertainty.LineDrift: uncertainty.ByAssumption, uncertainty.LineResolution: uncertainty.ByAssumption, uncertainty.LineApart: uncertainty.ByAssumption,
+			uncertainty.ComponentIndentation: uncertainty.ByAssumption, uncertainty.ComponentDrift: uncertainty.ByAssumption, uncertainty.ComponentResolution: uncertainty.ByAssumption, uncertainty.ComponentApart: uncertainty.ByAssumption,
 		}},
 	} {
 		cfg, err := config.Parse("fairbore.yaml", []byte(strings.Replace(c.text, "free_air: 0 mm", "free_air: 0.25 mm", 1)))

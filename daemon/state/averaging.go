@@ -79,7 +79,7 @@ func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
 	if m := f.Master; m.Averaging != nil && m.Gauge == g.Name {
 		a = *m.Averaging
 	}
-	u, measured := master.Unknown(a)
+	u, measured := master.UnknownSmoothing(a)
 	known := uncertainty.Averaging{U: u, Basis: uncertainty.ByMeasurement, Source: "averaging_learned"}
 	if !measured {
 		known.Basis, known.Source = uncertainty.ByAssumption, "averaging_assumed"
@@ -115,15 +115,15 @@ func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []analysis.Phrase) {
 		return nil
 	}
 	if a := f.Averages(set.Gauge.Name); a != nil {
-		if s := master.Differs(*a, set.Gauge.Smoothing); !s.IsZero() {
+		if s := master.SmoothingDiffers(*a, set.Gauge.Smoothing); !s.IsZero() {
 			return []analysis.Phrase{s}
 		}
 	}
 	if b.Budget == nil {
 		return nil
 	}
-	for i := range b.Budget.Lines {
-		if l := &b.Budget.Lines[i]; l.Name == uncertainty.LineAveraging && l.Basis == uncertainty.ByAssumption && l.Share >= unclear {
+	for i := range b.Budget.Components {
+		if l := &b.Budget.Components[i]; l.Name == uncertainty.ComponentAveraging && l.Basis == uncertainty.ByAssumption && l.Share >= unclear {
 			return []analysis.Phrase{analysis.Say("caution.averaging")}
 		}
 	}

@@ -87,9 +87,9 @@ func (b *Bore) Assumed() (inputs []string) {
 	if b.Budget == nil {
 		return nil
 	}
-	words := map[string]string{uncertainty.LineRepeat: "repeatability", uncertainty.LineAveraging: "averaging", uncertainty.LineResolution: "step"}
-	for i := range b.Budget.Lines {
-		l := &b.Budget.Lines[i]
+	words := map[string]string{uncertainty.ComponentRepeat: "repeatability", uncertainty.ComponentAveraging: "averaging", uncertainty.ComponentResolution: "step"}
+	for i := range b.Budget.Components {
+		l := &b.Budget.Components[i]
 		if word := words[l.Name]; word != "" && l.Basis == uncertainty.ByAssumption && l.Share >= 10 {
 			inputs = append(inputs, word)
 		}

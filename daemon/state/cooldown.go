@@ -56,16 +56,16 @@ func (f *Fold) row() (row []*event.Reading) {
 
 // points are the sizes of a row as they were gauged, at whatever temperature the part
 // had; where that was measured, at 20 °C.
-func (f *Fold) points(row []*event.Reading) []master.Warm {
-	out := make([]master.Warm, len(row))
+func (f *Fold) points(row []*event.Reading) []master.WarmReading {
+	out := make([]master.WarmReading, len(row))
 	for i, r := range row {
-		out[i] = master.Warm{At: r.At.Sub(f.RoundAt), Size: r.AsGauged()}
+		out[i] = master.WarmReading{At: r.At.Sub(f.RoundAt), Size: r.AsGauged()}
 	}
 	return out
 }
 
 func (f *Fold) coolingRules(set *Settings) master.CoolingRules {
-	tau, basis := master.Expect(f.Job.Material, f.Job.Outside, f.Job.Nominal)
+	tau, basis := master.ExpectCooling(f.Job.Material, f.Job.Outside, f.Job.Nominal)
 	rules := master.UsualCooling(f.Repeat(&set.Gauge), tau)
 	rules.Basis = basis
 	return rules
@@ -75,10 +75,10 @@ func (f *Fold) coolingRules(set *Settings) master.CoolingRules {
 // is still warm; nil if there are too few in a row.
 func (f *Fold) cooling(set *Settings) *master.Cooling {
 	row := f.row()
-	if len(row) < master.LeastWarm {
+	if len(row) < master.MinWarm {
 		return nil
 	}
-	c := master.Settle(f.points(row), f.coolingRules(set))
+	c := master.FitCooling(f.points(row), f.coolingRules(set))
 	return &c
 }
 

@@ -55,17 +55,17 @@ type Fold struct {
 	Ended    []string         // serial numbers of the finished parts with a reading since then
 	Failed   *event.ZeroCheck // the check that failed since the mastering
 	FailedAt time.Time
-	Again    *event.Rereading      // the newest re-reading of the ring since the mastering
-	Knocked  analysis.Phrase       // what happened to the gauge since the mastering
-	Running  *event.Master         // a mastering or check in progress: Raw holds the ring readings so far
-	Rocked   []master.Rocked       // what Raw of Running was taken from, in step with it
-	Moved    float64               // seconds the wall clock jumped since mastering, summed without sign
-	Warm     event.Warmth          // temperatures as last measured; the part's only of the round in hand
-	WarmFrom event.Source          // of Warm.Part
-	RingThen *analysis.Temperature // of the ring, at the mastering
-	Cool     *event.CoolDown       // what the part's warmth is taken from while that is not measured
-	Warmer   map[int]bool          // by reading number: taken off a part warm by what was not known
-	steady   int                   // index in Readings since when the clock was not set
+	Again    *event.Rereading       // the newest re-reading of the ring since the mastering
+	Knocked  analysis.Phrase        // what happened to the gauge since the mastering
+	Running  *event.Master          // a mastering or check in progress: Raw holds the ring readings so far
+	Rocked   []master.RockedReading // what Raw of Running was taken from, in step with it
+	Moved    float64                // seconds the wall clock jumped since mastering, summed without sign
+	Warm     event.Warmth           // temperatures as last measured; the part's only of the round in hand
+	WarmFrom event.Source           // of Warm.Part
+	RingThen *analysis.Temperature  // of the ring, at the mastering
+	Cool     *event.CoolDown        // what the part's warmth is taken from while that is not measured
+	Warmer   map[int]bool           // by reading number: taken off a part warm by what was not known
+	steady   int                    // index in Readings since when the clock was not set
 
 	// Averaging is what the readings of AveragingOf, the gauge that hung here last, tell
 	// of how it averages.
@@ -242,7 +242,7 @@ func (f *Fold) applyMastering(e *event.Event) {
 			if r.Restart {
 				f.Running.Raw, f.Rocked = nil, nil
 			}
-			f.Rocked = append(slices.Clone(f.Rocked), master.Rocked{
+			f.Rocked = append(slices.Clone(f.Rocked), master.RockedReading{
 				Size: r.Raw, U: r.U, Motion: r.Motion, Averaging: analysis.Averaging{Spread: r.MotionSpread, Slope: r.MotionSlope},
 			})
 			f.Running.Raw = append(slices.Clone(f.Running.Raw), r.Raw)

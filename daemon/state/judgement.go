@@ -98,7 +98,7 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 	if bases == nil {
 		bases = map[string]uncertainty.Basis{}
 	}
-	bases[uncertainty.LineRepeat] = known
+	bases[uncertainty.ComponentRepeat] = known
 	in := uncertainty.BoreInput{
 		Size: f.Job.Target, RingU: f.Master.Ring.U, Repeat: repeat, Readings: 1, Master: f.Master.Of, Capture: capturedU(readings),
 		Drift: d.Drift, Contact: d.Contact, Resolution: set.Gauge.Step, Ring: ring, Part: part,
@@ -149,9 +149,9 @@ func (f *Fold) temperatures(in *uncertainty.BoreInput, cooled bool) {
 	default:
 		return
 	}
-	in.Bases[uncertainty.LineFrom20] = uncertainty.ByMeasurement
+	in.Bases[uncertainty.ComponentFrom20] = uncertainty.ByMeasurement
 	if !cooled || within == thermometer {
-		in.Bases[uncertainty.LineApart] = uncertainty.ByMeasurement
+		in.Bases[uncertainty.ComponentApart] = uncertainty.ByMeasurement
 	}
 	in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
 	in.PartFromRing, in.PartWithin = part-*f.RingThen, within

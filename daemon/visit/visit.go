@@ -61,7 +61,7 @@ type Refusal struct {
 
 // taken is what a result of a capture says as a reading.
 func taken(r *capture.Result, offset analysis.Length, base time.Duration) Reading {
-	return Reading{At: r.At - base, Raw: r.Value - offset, U: r.U, Passes: r.Turns}
+	return Reading{At: r.At - base, Raw: r.Value - offset, U: r.U, Passes: r.Passes}
 }
 
 const (
@@ -135,7 +135,7 @@ func ends(rs []capture.Result, left int) int {
 	return left
 }
 
-func index(rs []capture.Result, k capture.Kind) int {
+func index(rs []capture.Result, k capture.ResultKind) int {
 	return slices.IndexFunc(rs, func(r capture.Result) bool { return r.Kind == k })
 }
 

@@ -27,9 +27,9 @@ func rocked(station string, passes int, hint capture.Reason) event.Live {
 // A mark stands for each pass that counts or is wanted; words say the same.
 func TestPassesAreSaid(t *testing.T) {
 	for n, want := range map[int]view.Needle{0: {Marks: 3, Count: "⟦face.passes_of 0 3⟧"}, 2: {Marks: 3, Count: "⟦face.passes_of 2 3⟧"}, 3: {Marks: 3, Count: "⟦face.passes 3⟧"}, 5: {Marks: 5, Count: "⟦face.passes 5⟧"}} {
-		l := rocked("bay1", n, capture.FewTurns)
+		l := rocked("bay1", n, capture.FewPasses)
 		got := view.NeedleOf(&l, shoptest.Bush(), coded)
-		if got.Passes != n || got.Marks != want.Marks || got.Count != want.Count || got.Hint != "⟦"+string(capture.FewTurns)+"⟧" {
+		if got.Passes != n || got.Marks != want.Marks || got.Count != want.Count || got.Hint != "⟦"+string(capture.FewPasses)+"⟧" {
 			t.Errorf("%d passes: %+v", n, got)
 		}
 	}
@@ -70,7 +70,7 @@ func TestPassesTick(t *testing.T) {
 		t.Helper()
 		return e.says(`sounded.splice(0)`)
 	}
-	shows(2, 3, capture.FewTurns)
+	shows(2, 3, capture.FewPasses)
 	if s := heard(); len(s) > 0 {
 		t.Errorf("passes before the page was opened sound %q", s)
 	}
@@ -79,7 +79,7 @@ func TestPassesTick(t *testing.T) {
 	last := 0.0
 	for n := 1; n <= 4; n++ {
 		shows(n, max(3, n), "")
-		shows(n, max(3, n), capture.FewTurns)
+		shows(n, max(3, n), capture.FewPasses)
 		s := heard()
 		var f float64
 		if len(s) != 1 {
@@ -95,7 +95,7 @@ func TestPassesTick(t *testing.T) {
 	e.until("the page at another size", drawn)
 	time.Sleep(300 * time.Millisecond)
 	shows(4, 4, "")
-	shows(3, 3, capture.Disagree)
+	shows(3, 3, capture.Scattered)
 	if s := heard(); len(s) > 0 {
 		t.Errorf("passes that were told before sound %q", s)
 	}
@@ -107,7 +107,7 @@ func TestPassesTick(t *testing.T) {
 	}
 	e.run(chromedp.Evaluate[chromedp.Void](`import("/static/settings.js").then((m) => { m.settings.volume = "0"; window.muted = true; })`))
 	e.until("silence", `window.muted`)
-	shows(1, 3, capture.OneTurn)
+	shows(1, 3, capture.OnePass)
 	if s := heard(); len(s) > 0 {
 		t.Errorf("silent, it sounds %q", s)
 	}

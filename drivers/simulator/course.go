@@ -5,18 +5,18 @@ import (
 	"math/rand/v2"
 )
 
-// Course is the tilt of a gauge over time, rad, at equal steps from 0 on. Between
-// them it is cubic; before the first and after the last it stands.
+// Course is the tilt of a gauge over time, rad, at equal steps from 0 on. It is cubic between the
+// steps, and constant before the first and after the last.
 type Course struct {
 	Step float64 // s
 	Tilt []float64
 }
 
-// courseStep is fine enough for a cubic: a tremor of 12 Hz is off by 5e-5 of its amplitude.
+// courseStep is fine enough for a cubic: a tremor of 12 Hz is wrong by 5e-5 of its amplitude.
 const courseStep = 0.005
 
-// At returns the tilt at a time, by the cubic whose slopes are those of the chords
-// of the neighbours.
+// At returns the tilt at a time, from the cubic whose slope at each step is that between its
+// neighbours.
 func (c *Course) At(t float64) float64 {
 	n := len(c.Tilt)
 	x := t / c.Step
@@ -34,18 +34,18 @@ func (c *Course) At(t float64) float64 {
 	return b + f*(d-a+f*(2*a-5*b+4*d-e+f*(3*(b-d)+e-a)))/2
 }
 
-// End is when the course ends, s.
+// End returns when the course ends, s.
 func (c *Course) End() float64 { return c.Step * float64(len(c.Tilt)-1) }
 
-// Pass is a passage through square, from an end on one side to one on the other.
+// Pass is a passage through square, from a turning point on one side to one on the other.
 type Pass struct {
-	At         float64 // when square was passed, s; the middle where it was passed to and fro
-	Begin, End float64 // when the tilt was largest before and after
-	From, To   float64 // the tilt then, rad
+	At         float64 // time of passing square, s; the middle if it was passed to and fro
+	Begin, End float64 // times of the largest tilt before and after
+	From, To   float64 // tilt at these times, rad
 }
 
-// Passes returns the passages through square from one time to another, s. A side
-// counts only once the tilt is beyond least, rad, so that a tremor near square is none.
+// Passes returns the passages through square between two times, s. A side counts only once the tilt
+// exceeds least, rad, so that a tremor near square does not count.
 func (c *Course) Passes(from, to, least float64) []Pass {
 	var out []Pass
 	var side, top, when, first, last float64
@@ -77,8 +77,7 @@ func (c *Course) Passes(from, to, least float64) []Pass {
 	return out
 }
 
-// stop cuts the course: from a time on the hand comes to rest within 0.3 s and holds
-// for a while, s.
+// stop cuts the course: at a time the hand comes to rest within 0.3 s and then holds for a while, s.
 func (c *Course) stop(t, hold float64) {
 	const slack = 0.1 // s, in which the speed falls to 1/e
 	i := int(t / c.Step)
@@ -92,16 +91,16 @@ func (c *Course) stop(t, hold float64) {
 	}
 }
 
-// Bands of the tremor of a hand that moves, Hz, and its root mean square in them,
-// degrees: smallest and largest of gyroscope recordings of eighteen people.
+// tremors lists frequency bands of the tremor of a moving hand, Hz, with its root mean square in them,
+// degrees: the smallest and largest of gyroscope recordings of eighteen people.
 var tremors = [...]struct{ lo, hi, least, most float64 }{
 	{1, 3, 0.020, 0.085}, {3, 6, 0.007, 0.041}, {6, 12, 0.005, 0.033},
 }
 
-// Tremor is the root mean square of a tremor in 1 to 3, 3 to 6 and 6 to 12 Hz, rad.
+// Tremor is the root mean square of a tremor in the bands 1 to 3, 3 to 6 and 6 to 12 Hz, rad.
 type Tremor [3]float64
 
-// drawTremor draws a tremor by the measured spectrum, scaled.
+// drawTremor draws a tremor from the measured spectrum, scaled.
 func drawTremor(scale float64, rng *rand.Rand) (t Tremor) {
 	for i, b := range tremors {
 		t[i] = scale * degree * logBetween(rng, b.least, b.most)
@@ -109,7 +108,7 @@ func drawTremor(scale float64, rng *rand.Rand) (t Tremor) {
 	return t
 }
 
-// shake adds a tremor: a sine in each quarter of a band.
+// shake adds a tremor: one sine in each quarter of a band.
 func (c *Course) shake(t Tremor, rng *rand.Rand) {
 	const sines = 4
 	for i, b := range tremors {
@@ -120,7 +119,7 @@ func (c *Course) shake(t Tremor, rng *rand.Rand) {
 	}
 }
 
-// add adds a sine of an amplitude, rad, and frequency, Hz.
+// add adds a sine with an amplitude, rad, and a frequency, Hz.
 func (c *Course) add(amplitude, hertz, phase float64) {
 	s, k := math.Sincos(phase)
 	ds, dk := math.Sincos(2 * math.Pi * hertz * c.Step)
@@ -130,13 +129,13 @@ func (c *Course) add(amplitude, hertz, phase float64) {
 	}
 }
 
-// builder makes a course, move by move.
+// builder builds a course, move by move.
 type builder struct {
 	Course
-	now, at float64 // time of its end, s, and the tilt there
+	now, at float64 // time at the end so far, s, and the tilt there
 }
 
-// move goes to a tilt in a time, as s does from 0 to 1.
+// move goes to a tilt within a time. s gives the course of the move, from 0 to 1.
 func (b *builder) move(to, dur float64, s func(float64) float64) {
 	from, start := b.at, b.now
 	b.now, b.at = b.now+dur, to
@@ -147,7 +146,7 @@ func (b *builder) move(to, dur float64, s func(float64) float64) {
 
 func (b *builder) next() float64 { return float64(len(b.Tilt)) * b.Step }
 
-// follow appends a function of the time since now for a while.
+// follow appends a function of the time since now, for a while.
 func (b *builder) follow(f func(float64) float64, dur float64) {
 	start := b.now
 	b.now, b.at = b.now+dur, f(dur)
@@ -156,21 +155,21 @@ func (b *builder) follow(f func(float64) float64, dur float64) {
 	}
 }
 
-// hold stays about a tilt, as steadily as sway, rad.
+// hold stays near a tilt, with a sway in rad.
 func (b *builder) hold(tilt, dur, sway float64, rng *rand.Rand) {
 	for dur > 0 {
 		step := min(dur, between(rng, 0.2, 0.6))
 		dur -= step
-		b.move(tilt+sway*rng.NormFloat64(), step, leastJerk)
+		b.move(tilt+sway*rng.NormFloat64(), step, minimumJerk)
 	}
 }
 
-// leastJerk is the way of least jerk from rest to rest (Flash and Hogan 1985).
-func leastJerk(x float64) float64 { return x * x * x * (10 - x*(15-6*x)) }
+// minimumJerk is the minimum-jerk motion from rest to rest (Flash and Hogan 1985).
+func minimumJerk(x float64) float64 { return x * x * x * (10 - x*(15-6*x)) }
 
 func halfCosine(x float64) float64 { return (1 - math.Cos(math.Pi*x)) / 2 }
 
-// even is nearly one speed: it is gained and lost in a part r of the time each.
+// even is a motion at nearly constant speed, which is gained and lost in a share r of the time each.
 func even(r float64) func(float64) float64 {
 	rise := func(x float64) float64 { return x * x / (2 * r * (1 - r)) }
 	return func(x float64) float64 {
@@ -184,11 +183,11 @@ func even(r float64) func(float64) float64 {
 	}
 }
 
-// law is the spectrum of the angle of hands that swing to and fro, in power a unit
-// of u, the frequency by that of the swings: flat from lawLow to lawKnee, falling
-// with lawFall beyond. Fitted to gyroscope recordings of ten people (68 stretches of three or
-// four half swings; power at u = 1.75, 2.25, 2.75, 3.5, 4.5, 5.5, 7, 9, 12, 17: measured 25, 8.4,
-// 2.3, 0.51, 0.10, 0.045, 0.018, 0.0048, 0.0010, 0.00018 %; the law is within a factor of two).
+// law is the power spectrum of the tilt of hands that swing to and fro, per unit of u, the frequency
+// relative to that of the swings. It is flat from lawLow to lawKnee, and falls with lawFall above. It
+// was fitted to gyroscope recordings of ten people (68 stretches of three or four half swings; power
+// at u = 1.75, 2.25, 2.75, 3.5, 4.5, 5.5, 7, 9, 12, 17: measured 25, 8.4, 2.3, 0.51, 0.10, 0.045,
+// 0.018, 0.0048, 0.0010, 0.00018 %; the law is within a factor of two).
 func law(u float64) float64 {
 	if u < lawLow {
 		return 0
@@ -198,8 +197,8 @@ func law(u float64) float64 {
 
 const lawLow, lawKnee, lawFall = 0.4, 1.5, 5.5
 
-// process returns a smooth random motion of the law with a root mean square, rad,
-// and half swings of a mean time, s: a sine in each of many bands of like width.
+// process returns a smooth random motion with that spectrum, a root mean square in rad and half swings
+// of a mean time, s. It adds a sine in each of many bands of equal width.
 func process(rms, half float64, rng *rand.Rand) func(float64) float64 {
 	const sines = 48
 	var all [sines]sine
@@ -210,7 +209,7 @@ func process(rms, half float64, rng *rand.Rand) func(float64) float64 {
 		u := between(rng, lo, hi)
 		power := law(u) * (hi - lo)
 		sum += power
-		// a Gaussian process: the power of a band scatters as the sum of two squares
+		// In a Gaussian process the power of a band scatters like the sum of two squares.
 		all[i] = sine{math.Sqrt(2 * power * rng.ExpFloat64()), math.Pi * u / half, between(rng, 0, 2*math.Pi)}
 		lo = hi
 	}

@@ -53,8 +53,8 @@ func drawSize(rng *rand.Rand) analysis.Length {
 	return 8*analysis.Millimetre + analysis.Length(rng.Int64N(int64(52*analysis.Millimetre)))
 }
 
-// displays are the steps that gauges of this kind show, the finer ones more often.
-var displays = [...]struct {
+// displaySteps are the steps that gauges of this kind show, the finer ones more often.
+var displaySteps = [...]struct {
 	step   analysis.Length
 	unit   analysis.Unit
 	places int
@@ -64,8 +64,8 @@ var displays = [...]struct {
 	{5 * analysis.MicroInch, analysis.IN, 6}, {10 * analysis.MicroInch, analysis.IN, 5}, {50 * analysis.MicroInch, analysis.IN, 5}, {100 * analysis.MicroInch, analysis.IN, 4},
 }
 
-func drawGauge(contact Contact, size analysis.Length, rate float64, rng *rand.Rand) Gauge {
-	g := Gauge{ID: "drawn", Contact: contact, Tip: tipFor(size), Free: length(between(rng, 250, 1000)), Rate: rate,
+func drawGauge(contact Contact, size analysis.Length, rate float64, rng *rand.Rand) GaugeModel {
+	g := GaugeModel{ID: "drawn", Contact: contact, Tip: tipFor(size), Free: length(between(rng, 250, 1000)), Rate: rate,
 		Noise: between(rng, 0.05, 0.3)}
 	switch contact {
 	case TwoPoint: // a gauge is not rocked onto the stop of its spring
@@ -75,7 +75,7 @@ func drawGauge(contact Contact, size analysis.Length, rate float64, rng *rand.Ra
 	case Air:
 		g.Settle = between(rng, 0.3, 1)
 	}
-	d := pick(rng, displays[:]...)
+	d := pick(rng, displaySteps[:]...)
 	g.Step, g.Unit, g.Places = d.step, d.unit, d.places
 	return g
 }

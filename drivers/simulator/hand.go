@@ -7,45 +7,45 @@ import (
 	"fairbore/analysis"
 )
 
-// Family is a family of visits of a two-point gauge that a hand rocks: how the
-// hand swings, or what happens beside. [DrawRocking] draws one.
+// Family is a family of visits in which a hand rocks a two-point gauge. It says how the hand swings,
+// or what else happens. [DrawRocking] draws one.
 type Family uint8
 
-// How a hand swings. All of these must be read.
+// Ways to swing. All of these must be read.
 const (
-	Pendulum  Family = iota // half cosines
-	LeastJerk               // swings of least jerk
-	EndRests                // rests of up to 0.6 s at the ends
-	EvenSpeed               // nearly one speed from end to end
-	Pausing                 // stands still within some swings
-	TwoSines                // a second sine of 5 to 20 % on a first whose frequency scatters
-	Jerky                   // swings made of two to five pushes
-	OneShort                // one end that lies much nearer to square than the others
-	Skewed                  // starts slower than it ends, or faster
-	Changing                // speed and width change from swing to swing
-	Quick                   // 1.3 to 2.5 Hz to and fro
-	Slow                    // 1.5 to 3 s a swing
-	Process                 // a smooth random process of the spectrum of recorded hands
-	// What happens beside a good rock. These must be read too.
+	Pendulum    Family = iota // half cosines
+	MinimumJerk               // minimum-jerk swings
+	EndRests                  // rests of up to 0.6 s at the ends
+	EvenSpeed                 // nearly constant speed from end to end
+	Pausing                   // stands still within some swings
+	TwoSines                  // a sine whose frequency scatters, with a second one of 5 to 20 %
+	Jerky                     // swings made of two to five pushes
+	OneShort                  // one end much nearer to square than the others
+	Skewed                    // starts more slowly than it ends, or faster
+	Changing                  // speed and width change from swing to swing
+	Quick                     // 1.3 to 2.5 Hz to and fro
+	Slow                      // 1.5 to 3 s a swing
+	Process                   // a smooth random process with the spectrum of recorded hands
+	// Good rocking with something else. These must be read too.
 	TurnsOnce // turns back once before square, between good passes
-	Fumbling  // one to three touches 10 to 110 µm high, before square is passed
+	Fumbling  // touches the wall one to three times, 10 to 110 µm high, before passing square
 	ToneStop  // stops at the tone, wherever the gauge is, or at a given time where there is none
 	TwoPlaces // drawn on to a second place without leaving the bore
 	Tapered   // the bore changes a little where the gauge wanders along it
-	// Gauges that are not quick, or show little. These must be read if it is known.
+	// Gauges that are slow, or show little. These must be read if the options say so.
 	Averaging   // shows the mean of the last 50 to 150 ms
 	Lagging     // follows with a time constant of 10 to 50 ms
-	Stepping    // handed over in steps of 16 ms
+	Stepping    // delivered in steps of 16 ms
 	ShortTravel // shows 150 to 600 µm, not 600 to 900, above the ring in free air
-	// What must not be read, or not as the size of the place.
+	// Visits that must not be read, or not as the size of the place.
 	NeverEqual     // turns before square each time, about equally far
 	NeverScattered // turns before square each time, by 0.1 to 2°
 	HeldOff        // held at a tilt
 	OnChamfer      // a contact slips on the chamfer
 	BesideAxis     // a chord is gauged
 	Drawn          // drawn along a taper while it is rocked
-	Failing        // the stream fails, see [Fault]; what was right before may be read
-	Gritty         // grit comes under a contact for a part of the rock
+	Failing        // the stream fails, see [Fault]; what was good before may be read
+	Gritty         // grit is under a contact for part of the rocking
 
 	Recorded // the course is given, see [PlayCourse]; must be read
 )
@@ -70,26 +70,26 @@ func Families() []Family {
 // Style reports whether the family is a way to swing.
 func (f Family) Style() bool { return f <= Process }
 
-// Good reports whether a visit of the family must be read, if there are passes enough.
+// Good reports whether a visit of the family must be read if it has enough passes.
 func (f Family) Good() bool { return f < NeverEqual || f == Recorded }
 
-// Never reports whether the gauge is at no time square in the bore.
+// Never reports whether the gauge is never square in the bore.
 func (f Family) Never() bool { return f == NeverEqual || f == NeverScattered || f == HeldOff }
 
-// rocker is a hand at work on a course.
+// rocker makes the swings of a hand.
 type rocker struct {
 	builder
 	style       Family
-	width, half float64 // mean of the tilt at the ends, rad, and of a swing's time, s
-	off         float64 // rad by which the middle of the rock is off square
+	width, half float64 // mean tilt at the ends, rad, and mean time of a swing, s
+	off         float64 // rad by which the middle of the rocking differs from square
 	ends, times float64 // relative scatter of both
-	sway        float64 // rad, of a tilt that is held
-	skew, speed float64 // exponent of time, of Skewed; the part in which speed is gained, of EvenSpeed
+	sway        float64 // rad, while a tilt is held
+	skew, speed float64 // exponent of time, for Skewed; share of the time in which speed is gained, for EvenSpeed
 	rng         *rand.Rand
 }
 
-// drawRocker draws a hand; steadiness divides what it scatters by. Relative scatter of the ends
-// and of the times up to those of recorded hands (0.17, 0.43).
+// drawRocker draws a hand. steadiness divides its scatter. The relative scatter of ends and times goes
+// up to that of recorded hands (0.17, 0.43).
 func drawRocker(style Family, size analysis.Length, steadiness float64, rng *rand.Rand) *rocker {
 	r := &rocker{builder: builder{Course: Course{Step: courseStep}}, style: style, rng: rng,
 		width: between(rng, 1.5, 5) * degree, half: logBetween(rng, 0.4, 1.5),
@@ -103,7 +103,7 @@ func drawRocker(style Family, size analysis.Length, steadiness float64, rng *ran
 	case Changing:
 		r.ends, r.times = between(rng, 0.2, 0.35), between(rng, 0.25, 0.45)
 	}
-	if size.Micrometres() < 12000 { // in a small bore one rocks wider, or it hardly shows
+	if size.Micrometres() < 12000 { // people rock wider in a small bore, where it hardly shows otherwise
 		r.width = max(r.width, 2.5*degree)
 	}
 	r.off = between(rng, -0.25, 0.25) * r.width
@@ -113,12 +113,12 @@ func drawRocker(style Family, size analysis.Length, steadiness float64, rng *ran
 	return r
 }
 
-// far is where a swing to a side ends, rad: at least a third of the width from square.
+// far returns where a swing to a side ends, rad, at least a third of the width from square.
 func (r *rocker) far(side float64) float64 {
 	return side*r.width*max(0.6, 1+r.ends*r.rng.NormFloat64()) + r.off
 }
 
-// time is how long a swing takes, s.
+// time returns how long a swing takes, s.
 func (r *rocker) time() float64 {
 	return r.half * max(0.4, math.Exp(r.times*r.rng.NormFloat64()))
 }
@@ -128,7 +128,7 @@ func (r *rocker) swing(to float64) {
 	dur, from, rng := r.time(), r.at, r.rng
 	switch r.style {
 	case EndRests:
-		r.move(to, dur, leastJerk)
+		r.move(to, dur, minimumJerk)
 		r.hold(to, between(rng, 0, 0.6), r.sway/4, rng)
 		return
 	case EvenSpeed:
@@ -138,25 +138,25 @@ func (r *rocker) swing(to float64) {
 		if rng.Float64() < 0.5 {
 			part := between(rng, 0.2, 0.8)
 			stop := from + part*(to-from)
-			r.move(stop, dur*math.Sqrt(part), leastJerk)
+			r.move(stop, dur*math.Sqrt(part), minimumJerk)
 			r.hold(stop, between(rng, 0.1, 0.5), r.sway/8, rng)
-			r.move(to, dur*math.Sqrt(1-part), leastJerk)
+			r.move(to, dur*math.Sqrt(1-part), minimumJerk)
 			return
 		}
 	case Jerky:
 		r.pushes(to, dur)
 		return
 	case Skewed:
-		r.move(to, dur, func(x float64) float64 { return leastJerk(math.Pow(x, r.skew)) })
+		r.move(to, dur, func(x float64) float64 { return minimumJerk(math.Pow(x, r.skew)) })
 		return
 	case Pendulum, TurnsOnce:
 		r.move(to, dur, halfCosine)
 		return
 	}
-	r.move(to, dur, leastJerk)
+	r.move(to, dur, minimumJerk)
 }
 
-// pushes is a swing of two to five moves of least jerk that overlap by half.
+// pushes is a swing of two to five minimum-jerk moves that overlap by half.
 func (r *rocker) pushes(to, dur float64) {
 	n := 2 + r.rng.IntN(4)
 	part, sum := make([]float64, n), 0.0
@@ -168,13 +168,13 @@ func (r *rocker) pushes(to, dur float64) {
 	r.move(to, dur, func(x float64) (s float64) {
 		for i, p := range part {
 			y := (x*dur - float64(i)*one/2) / one
-			s += p / sum * leastJerk(min(1, max(0, y)))
+			s += p / sum * minimumJerk(min(1, max(0, y)))
 		}
 		return s
 	})
 }
 
-// rock swings to and fro through square, so many passes or about so many.
+// rock swings to and fro through square, for about the given number of passes.
 func (r *rocker) rock(passes int) {
 	rng := r.rng
 	switch r.style {
@@ -189,7 +189,7 @@ func (r *rocker) rock(passes int) {
 		if r.style == OneShort && i == short {
 			to *= between(rng, 0.2, 0.5)
 		}
-		if r.style == Changing { // and a trend over the rock
+		if r.style == Changing { // plus a trend over the rocking
 			r.width *= math.Exp(0.08 * rng.NormFloat64())
 			r.half *= math.Exp(0.08 * rng.NormFloat64())
 		}
@@ -198,7 +198,8 @@ func (r *rocker) rock(passes int) {
 	}
 }
 
-// continuous is a rock that is no sequence of swings; it begins and ends where it turns.
+// continuous rocks with a motion that is not a sequence of swings. It starts and ends where the motion
+// turns.
 func (r *rocker) continuous(passes int) {
 	var f func(float64) float64
 	var begin, end float64
@@ -211,11 +212,11 @@ func (r *rocker) continuous(passes int) {
 		}
 		begin, end, ok = run(f, passes, r.half, tries > 30)
 	}
-	r.move(f(begin), r.time(), leastJerk)
+	r.move(f(begin), r.time(), minimumJerk)
 	r.follow(func(t float64) float64 { return f(begin + t) }, end-begin)
 }
 
-// twoSines is a sine whose frequency scatters, and a second one.
+// twoSines returns the sum of a sine whose frequency scatters and a second one.
 func (r *rocker) twoSines() func(float64) float64 {
 	rng := r.rng
 	part, ratio, phase := between(rng, 0.05, 0.2), between(rng, 1.7, 3.3), between(rng, 0, 2*math.Pi)
@@ -228,12 +229,12 @@ func (r *rocker) twoSines() func(float64) float64 {
 	}
 }
 
-// run finds so many swings of a motion through square, one after the other, each 0.4 to 2.5 times as
-// wide as the one before, as the stretches of recorded hands are: when the first begins and the
-// last ends, s. Where any will do it is about so many of whatever there is.
+// run finds the given number of successive swings through square in a motion. Each is 0.4 to 2.5 times
+// as wide as the one before, as in the recordings of hands. It returns when the first starts and the
+// last ends, s. If no such run exists, it returns about as many swings of any width.
 func run(f func(float64) float64, passes int, half float64, whatever bool) (begin, end float64, ok bool) {
 	const h = 0.02
-	from, top, last, n := 0.0, 0.0, 0.0, -1 // of the run: its first turn, the newest, the swing before, swings
+	from, top, last, n := 0.0, 0.0, 0.0, -1 // of the run: its first turn, the latest turn, the previous swing, the number of swings
 	a, b := f(0), f(h)
 	for t := 2 * h; t < 40*half; t += h {
 		c := f(t)
@@ -273,8 +274,8 @@ func (r *rocker) turnsOnce(passes int) {
 	}
 }
 
-// fumble touches the wall one to three times before square is passed, with k the
-// distance of the centres of the contacts in the bore, µm.
+// fumble touches the wall one to three times before square is passed. k is the distance between the
+// centres of the contacts, µm.
 func (r *rocker) fumble(k float64) {
 	rng := r.rng
 	side := math.Copysign(1, r.at)
@@ -297,7 +298,7 @@ func (r *rocker) never(turns int, equal bool) {
 		r.swing(side * (2*degree + r.width*max(0.4, 1+r.ends*rng.NormFloat64())))
 		near := between(rng, 0.1, 2) * degree
 		for equal {
-			if near = mean + scatter*rng.NormFloat64(); near > 0.03*degree { // drawn again, as limiting would make equal turns
+			if near = mean + scatter*rng.NormFloat64(); near > 0.03*degree { // drawn again, because a limit would make equal turns
 				break
 			}
 		}

@@ -31,7 +31,7 @@ func TestHandsTurnAtTheSize(t *testing.T) {
 		}
 		passes := 0
 		for seed := range uint64(12) {
-			v := DrawRocking(f, Draws{Rate: 20}, seeded(seed))
+			v := DrawRocking(f, DrawOptions{Rate: 20}, seeded(seed))
 			v.ideal(1000)
 			points, tr := v.points(seed)
 			for _, pl := range tr.Places {
@@ -59,7 +59,7 @@ func TestNeverSquare(t *testing.T) {
 	nearest := math.Inf(1)
 	for _, f := range []Family{NeverEqual, NeverScattered, HeldOff} {
 		for seed := range uint64(200) {
-			v := DrawRocking(f, Draws{Rate: 20}, seeded(seed))
+			v := DrawRocking(f, DrawOptions{Rate: 20}, seeded(seed))
 			for _, tilt := range v.Course.Tilt {
 				if tilt*v.Course.Tilt[0] <= 0 {
 					t.Fatalf("%v, seed %d: tilt %g", f, seed, tilt)
@@ -84,7 +84,7 @@ func TestSlowGauges(t *testing.T) {
 	for i := range 401 {
 		c.Tilt = append(c.Tilt, rate*(float64(i)*courseStep-1))
 	}
-	for _, g := range []Gauge{{Average: 0.1}, {Average: 0.05}, {Lag: 0.02}, {Lag: 0.05}} {
+	for _, g := range []GaugeModel{{Average: 0.1}, {Average: 0.05}, {Lag: 0.02}, {Lag: 0.05}} {
 		g.Tip = 2 * analysis.Millimetre
 		least := math.Inf(1)
 		for at := 0.6; at < 1.5; at += 1e-4 {
@@ -192,7 +192,7 @@ func TestMoves(t *testing.T) {
 	const n = 100000
 	sum := 0.0
 	for i := 3; i <= n; i++ {
-		at := func(j int) float64 { return leastJerk(float64(j) / n) }
+		at := func(j int) float64 { return minimumJerk(float64(j) / n) }
 		d := (at(i) - 3*at(i-1) + 3*at(i-2) - at(i-3)) * n * n * n
 		sum += d * d / n
 	}
@@ -218,7 +218,7 @@ func TestMoves(t *testing.T) {
 func TestHandStream(t *testing.T) {
 	held := 0
 	for seed := range uint64(60) {
-		v := DrawRocking(Families()[seed%uint64(Recorded)], Draws{Rate: 50}, seeded(seed))
+		v := DrawRocking(Families()[seed%uint64(Recorded)], DrawOptions{Rate: 50}, seeded(seed))
 		v.Stream.Spikes, v.Stream.Fault = 0, NoFault
 		points, tr := v.points(seed)
 		tick := seconds(v.Stream.Tick)
@@ -253,7 +253,7 @@ func TestHandStream(t *testing.T) {
 // rocks on.
 func TestTone(t *testing.T) {
 	for seed := range uint64(20) {
-		v := DrawRocking(LeastJerk, Draws{Rate: 20, Passes: 12}, seeded(seed))
+		v := DrawRocking(MinimumJerk, DrawOptions{Rate: 20, Passes: 12}, seeded(seed))
 		whole := v.Run(seeded(seed), deaf)
 		at := (whole.In + whole.Out) / 2
 		tr := v.Run(seeded(seed), func(p Point) bool { return p.T >= at })
@@ -277,12 +277,12 @@ func TestPlayCourse(t *testing.T) {
 	for i := range 501 {
 		c.Tilt = append(c.Tilt, 3*degree*math.Cos(2*math.Pi*float64(i)*0.01))
 	}
-	v := PlayCourse(c, Draws{Rate: 20}, seeded(1))
+	v := PlayCourse(c, DrawOptions{Rate: 20}, seeded(1))
 	tr := v.Run(seeded(2), deaf)
 	if n := len(tr.Places[0].Turns); !tr.Places[0].Must || n < 10 || n > 11 { // and one more if it ends at rest across square
 		t.Errorf("must be read: %v, %d passes, want ten", tr.Places[0].Must, n)
 	}
-	for i, p := range c.Passes(0, c.End(), Least) {
+	for i, p := range c.Passes(0, c.End(), MinPassTilt) {
 		if math.Abs(p.At-(0.25+0.5*float64(i))) > 1e-4 || math.Abs(math.Abs(p.From)-3*degree) > 1e-6 || math.Abs(p.End-p.Begin-0.5) > 0.011 {
 			t.Errorf("pass %d: %+v", i, p)
 		}

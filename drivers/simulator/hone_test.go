@@ -20,7 +20,7 @@ func TestHand(t *testing.T) {
 	const n = 2000
 	for range n {
 		b := job.StoryPart()
-		b.Fast, b.Slow, b.Oval, b.Warming = 1, 1, 0, 0
+		b.FreshRate, b.GlazedRate, b.Oval, b.Warming = 1, 1, 0, 0
 		f0, b0 := b.Size(front), b.Size(back)
 		done := Hand{Scatter: 0.15, Rest: 0.4}.Work(b, 40, []analysis.Stretch{{To: job.Length / 3}}, rng)
 		atFront += (b.Size(front) - f0).Micrometres() / n
@@ -40,7 +40,7 @@ func TestHand(t *testing.T) {
 	}
 	// by turns at both ends the middle gets the rest's share of all of them
 	b = job.StoryPart()
-	b.Fast, b.Slow, b.Oval, b.Warming, b.Scatter = 1, 1, 0, 0, 0
+	b.FreshRate, b.GlazedRate, b.Oval, b.Warming, b.Scatter = 1, 1, 0, 0, 0
 	m0, e0 := b.Size(middle), b.Size(front)
 	Hand{Rest: 0.5}.Work(b, 40, []analysis.Stretch{{To: job.Length / 4}, {From: 3 * job.Length / 4, To: job.Length}}, rng)
 	if m, e := (b.Size(middle) - m0).Micrometres(), (b.Size(front) - e0).Micrometres(); math.Abs(m-20) > 0.01 || math.Abs(e-30) > 0.01 {

@@ -22,7 +22,7 @@ type StoryRound struct {
 type Job struct {
 	analysis.Job
 	Master    analysis.Ring // the ring that Job.Ring names
-	Gauge     Gauge
+	Gauge     GaugeModel
 	Rounds    []StoryRound // the first is the start, with 0 strokes
 	Minute    int          // strokes in a minute
 	Expansion float64      // µm on the diameter a kelvin
@@ -51,7 +51,7 @@ func (j *Job) StoryPart() *Part {
 	if n == 2 {
 		part = 1
 	}
-	p.Oval, p.Lie = math.Hypot(re, im)/(part*float64(len(first))), math.Atan2(im, re)/2
+	p.Oval, p.LongAxis = math.Hypot(re, im)/(part*float64(len(first))), math.Atan2(im, re)/2
 	for i, d := range j.Sections {
 		mean := 0.0
 		for _, v := range first[i*n : (i+1)*n] {
@@ -77,8 +77,8 @@ func FindJob(id string) (*Job, error) {
 }
 
 // Gauges lists the gauges of the shop.
-func Gauges() []Gauge {
-	return []Gauge{
+func Gauges() []GaugeModel {
+	return []GaugeModel{
 		{ID: "G-11", Contact: TwoPoint, Tip: 2 * analysis.Millimetre, Free: 600 * analysis.Micrometre, Rate: 20, Noise: 0.15, Step: analysis.Micrometre / 10, Unit: analysis.MM, Places: 4},
 		{ID: "G-07", Contact: TwoPoint, Tip: 3 * analysis.Millimetre / 2, Free: 500 * analysis.Micrometre, Rate: 10, Noise: 0.20, Step: 5 * analysis.MicroInch, Unit: analysis.IN, Places: 6},
 		{ID: "G-12", Contact: TwoPoint, Tip: 3 * analysis.Millimetre, Free: 800 * analysis.Micrometre, Rate: 20, Noise: 0.20, Step: analysis.Micrometre / 10, Unit: analysis.MM, Places: 4},
@@ -87,13 +87,13 @@ func Gauges() []Gauge {
 	}
 }
 
-func gauge(id string) Gauge {
+func gauge(id string) GaugeModel {
 	for _, g := range Gauges() {
 		if g.ID == id {
 			return g
 		}
 	}
-	return Gauge{}
+	return GaugeModel{}
 }
 
 // Jobs lists the four jobs.
@@ -106,7 +106,7 @@ func Jobs() []Job {
 				Sections: times(analysis.Millimetre, 4, 13, 25, 34), Orientations: times(analysis.Degree, 0, 90),
 			},
 			Master: analysis.Ring{Size: 222_251_200}, Gauge: gauge("G-11"), Minute: 50, Expansion: 0.40, Rounds: rounds(bushTable, 0, 2, 3, 3, 1, 0),
-			part: Part{Fast: 2.05, Slow: 0.8, Glaze: 35, Warming: 0.2, WarmMost: 3, Cooling: 418 * time.Second},
+			part: Part{FreshRate: 2.05, GlazedRate: 0.8, GlazeStrokes: 35, Warming: 0.2, WarmMost: 3, Cooling: 418 * time.Second},
 		}),
 		drawn(Job{
 			Job: analysis.Job{
@@ -115,7 +115,7 @@ func Jobs() []Job {
 				Sections: times(analysis.Millimetre, 5, 32, 58), Orientations: times(analysis.Degree, 0, 90),
 			},
 			Master: analysis.Ring{Size: 317_497_000}, Gauge: gauge("G-11"), Minute: 45, Expansion: 0.365, Rounds: rounds(sleeveTable, 0, 1, 1, 1, 0.5, 0, 0, 0),
-			part: Part{Fast: 0.40, Slow: 0.20, Glaze: 60, Warming: 0.05, WarmMost: 1, Cooling: 1922 * time.Second},
+			part: Part{FreshRate: 0.40, GlazedRate: 0.20, GlazeStrokes: 60, Warming: 0.05, WarmMost: 1, Cooling: 1922 * time.Second},
 		}),
 		drawn(Job{
 			Job: analysis.Job{
@@ -124,7 +124,7 @@ func Jobs() []Job {
 				Sections: times(analysis.Millimetre, 5, 16, 28, 40, 49), Orientations: times(analysis.Degree, 0, 90),
 			},
 			Master: analysis.Ring{Size: 158_750_800}, Gauge: gauge("G-07"), Minute: 60, Expansion: 0.167, Rounds: rounds(valveTable, 0, 1, 1, 0.5, 0, 0),
-			part: Part{Fast: 1.02, Slow: 0.5, Glaze: 30, Blind: 12 * analysis.Millimetre, Warming: 0.1, WarmMost: 1, Cooling: 900 * time.Second},
+			part: Part{FreshRate: 1.02, GlazedRate: 0.5, GlazeStrokes: 30, Blind: 12 * analysis.Millimetre, Warming: 0.1, WarmMost: 1, Cooling: 900 * time.Second},
 		}),
 		drawn(Job{
 			Job: analysis.Job{
@@ -133,7 +133,7 @@ func Jobs() []Job {
 				Sections: times(analysis.Millimetre, 10, 65, 127, 190, 244), Orientations: times(analysis.Degree, 0, 60, 120),
 			},
 			Master: analysis.Ring{Size: 444_499_000}, Gauge: gauge("G-12"), Minute: 40, Expansion: 1.02, Rounds: rounds(tubeTable, 0, 8, 6, 3, 0),
-			part: Part{Fast: 1.7, Slow: 0.9, Glaze: 18, Warming: 0.6, WarmMost: 9, Cooling: 182 * time.Second},
+			part: Part{FreshRate: 1.7, GlazedRate: 0.9, GlazeStrokes: 18, Warming: 0.6, WarmMost: 9, Cooling: 182 * time.Second},
 		}),
 	}
 }

@@ -8,30 +8,31 @@ import (
 	"fairbore/analysis"
 )
 
-// nodes along a bore at which its size is kept; between them it is interpolated.
+// nodes is the number of points along a bore at which its size is kept. Between them it is
+// interpolated.
 const nodes = 65
 
-// Part is a part whose bore is honed: its size at a place is the size at the start,
-// with a profile along the depth and an oval, and what honing has taken off since,
-// grown by its warmth. Noise is the gauge's business, not the part's.
+// Part is a part whose bore is honed. Its size at a place is the size at the start, with a profile
+// along the depth and an oval, less what honing has taken off, plus its thermal growth. Noise belongs
+// to the gauge, not to the part.
 type Part struct {
 	Length analysis.Length // depth from the datum face to the other end
 	Start  analysis.Length // mean size at the start, at the temperature of the ring
-	// Profile is the departure from Start at depths in rising order, at the start.
+	// Profile is the deviation from Start at increasing depths, at the start.
 	Profile []Offset
-	// Oval is the amplitude of the ovality, µm, and Lie the angle of its long
-	// axis, rad: the size is larger by Oval·cos 2(angle-Lie). It wears out with
-	// Rounding: to 1/e for each Rounding µm taken off.
-	Oval, Lie, Rounding float64
-	// Fast, Slow and Glaze are the rate of a fresh stone and of a glazed one,
-	// µm a stroke, and the strokes in which the difference falls to 1/e.
-	Fast, Slow, Glaze float64
-	// Blind is the depth over which the stone does not reach the bottom fully, 0: a through hole.
+	// Oval is the amplitude of the ovality, µm, and Lie the angle of its long axis, rad: the size is
+	// larger by Oval·cos 2(angle-Lie). Honing removes the oval: it falls to 1/e for each Rounding µm taken
+	// off.
+	Oval, LongAxis, Rounding float64
+	// FreshRate is the rate of a fresh stone and Slow that of a glazed one, µm per stroke. Over Glaze strokes
+	// their difference falls to 1/e.
+	FreshRate, GlazedRate, GlazeStrokes float64
+	// Blind is the depth over which the stone does not fully reach the bottom; 0: a through hole.
 	Blind analysis.Length
 	// Scatter is the relative standard deviation of a spell's removal.
 	Scatter float64
-	// Expansion is the growth of the size by a kelvin, µm; Warming the kelvins a
-	// stroke brings, WarmMost the most; Cooling the time constant.
+	// Expansion is the growth of the size per kelvin, µm. Warming is the kelvins that a stroke adds, and
+	// WarmMost their limit. Cooling is the time constant.
 	Expansion, Warming, WarmMost float64
 	Cooling                      time.Duration
 
@@ -40,33 +41,33 @@ type Part struct {
 	warm    float64        // K above the ring
 }
 
-// Offset is a departure from the mean size at a depth.
+// Offset is a deviation from the mean size at a depth.
 type Offset struct {
 	Depth analysis.Length
 	Off   float64 // µm
 }
 
-// Spell is where a spell of honing works: the strokes over a stretch of the bore
-// (To 0: the whole length), and how evenly over the rest.
+// Spell says where a round of honing works: the strokes, the stretch of the bore (To 0: the whole
+// length), and how much of it reaches the rest.
 type Spell struct {
 	analysis.Stretch
-	// Rest is the part of the removal that the bore outside From to To sees.
+	// Rest is the share of the removal that reaches the bore outside From to To.
 	Rest float64
-	// Pressure multiplies the rate; 0: 1.
+	// Pressure multiplies the rate; 0 means 1.
 	Pressure float64
 }
 
-// Size returns the diameter at a place as it is now, warm.
+// Size returns the present diameter at a place, warm.
 func (p *Part) Size(at analysis.Place) analysis.Length {
 	x, angle := p.interpolate(at.Depth), at.Angle.Degrees()*math.Pi/180
 	oval := p.Oval
 	if p.Rounding > 0 {
 		oval *= math.Exp(-x / p.Rounding)
 	}
-	return p.Start + length(p.profile(at.Depth)+x+oval*math.Cos(2*(angle-p.Lie))+p.warm*p.Expansion)
+	return p.Start + length(p.profile(at.Depth)+x+oval*math.Cos(2*(angle-p.LongAxis))+p.warm*p.Expansion)
 }
 
-// Warmth is how much warmer than the ring the part is, K.
+// Warmth returns how much warmer than the ring the part is, K.
 func (p *Part) Warmth() float64 { return p.warm }
 
 func (p *Part) profile(depth analysis.Length) float64 {
@@ -93,15 +94,15 @@ func (p *Part) interpolate(depth analysis.Length) float64 {
 	return p.removed[i]*(1-f) + p.removed[i+1]*f
 }
 
-// Hone takes off what a number of strokes take off, and warms the part. It
-// returns the mean removal, µm on the diameter.
+// Hone removes what a number of strokes take off, and warms the part. It returns the mean removal, µm
+// on the diameter.
 func (p *Part) Hone(strokes int, s Spell, rng *rand.Rand) float64 {
 	if strokes <= 0 {
 		return 0
 	}
 	total := 0.0
 	for range strokes {
-		total += p.Slow + (p.Fast-p.Slow)*math.Exp(-p.strokes/max(p.Glaze, 1))
+		total += p.GlazedRate + (p.FreshRate-p.GlazedRate)*math.Exp(-p.strokes/max(p.GlazeStrokes, 1))
 		p.strokes++
 	}
 	if s.Pressure > 0 {
@@ -118,7 +119,7 @@ func (p *Part) Hone(strokes int, s Spell, rng *rand.Rand) float64 {
 	return sum / nodes
 }
 
-// reach is the part of a spell's removal that comes to a node.
+// reach returns the share of a spell's removal that reaches a node.
 func (p *Part) reach(i int, s Spell) float64 {
 	depth := p.Length * analysis.Length(i) / (nodes - 1)
 	part := 1.0
@@ -143,14 +144,14 @@ func (p *Part) Cool(dt time.Duration) {
 	p.warm *= math.Exp(-dt.Seconds() / p.Cooling.Seconds())
 }
 
-// Part draws a part of the job and the hand that hones it: where it starts, how
-// freely its stone cuts, how far out of form it is and how evenly the hand works
-// differ from the story's part as parts do (invented, as the jobs are).
+// Part draws a part of the job and the hand that hones it. Its starting size, the rate of its stone,
+// its errors of form and the evenness of the hand scatter about those of the story's part (invented,
+// as the jobs are).
 func (j *Job) Part(rng *rand.Rand) (*Part, Hand) {
 	p := j.StoryPart()
 	p.Start += length(3 * rng.NormFloat64())
 	rate := math.Exp(0.15 * rng.NormFloat64())
-	p.Fast, p.Slow = p.Fast*rate, p.Slow*rate
+	p.FreshRate, p.GlazedRate = p.FreshRate*rate, p.GlazedRate*rate
 	form := math.Exp(0.25 * rng.NormFloat64())
 	for i := range p.Profile {
 		p.Profile[i].Off *= form

@@ -25,9 +25,9 @@ func TestPartsDiffer(t *testing.T) {
 		b, h := job.Part(rng)
 		starts += (b.Start - story.Start).Micrometres() / n
 		squares += math.Pow((b.Start-story.Start).Micrometres(), 2) / n
-		rates += math.Log(b.Fast/story.Fast) / n
-		if ratio := b.Slow / story.Slow; math.Abs(ratio-b.Fast/story.Fast) > 1e-9 {
-			t.Fatalf("a stone that cuts %.3f as fast fresh and %.3f glazed", b.Fast/story.Fast, ratio)
+		rates += math.Log(b.FreshRate/story.FreshRate) / n
+		if ratio := b.GlazedRate / story.GlazedRate; math.Abs(ratio-b.FreshRate/story.FreshRate) > 1e-9 {
+			t.Fatalf("a stone that cuts %.3f as fast fresh and %.3f glazed", b.FreshRate/story.FreshRate, ratio)
 		}
 		if h.Scatter < 0.10 || h.Scatter > 0.20 || h.Rest < 0.35 || h.Rest > 0.65 {
 			t.Fatalf("a hand of %+v", h)
@@ -40,10 +40,10 @@ func TestPartsDiffer(t *testing.T) {
 	a, _ := job.Part(seeded(9))
 	b, _ := job.Part(seeded(9))
 	c, _ := job.Part(seeded(10))
-	if a.Start != b.Start || !slices.Equal(a.Profile, b.Profile) || a.Fast != b.Fast {
+	if a.Start != b.Start || !slices.Equal(a.Profile, b.Profile) || a.FreshRate != b.FreshRate {
 		t.Error("one seed, two parts")
 	}
-	if a.Start == c.Start || a.Fast == c.Fast {
+	if a.Start == c.Start || a.FreshRate == c.FreshRate {
 		t.Error("two seeds, one part")
 	}
 }
@@ -104,7 +104,7 @@ func TestGauging(t *testing.T) {
 		t.Fatal(err)
 	}
 	const size, zero = 317_480_000, 2 * analysis.Micrometre
-	for _, f := range []Family{LeastJerk, EndRests, Pausing, TurnsOnce} {
+	for _, f := range []Family{MinimumJerk, EndRests, Pausing, TurnsOnce} {
 		play := Play{Brisk: true, Zero: zero, Hands: []Family{f}}
 		gauge := func(tone time.Duration) (out []Frame) {
 			job.Gauging(play, Measure, size, seeded(5), func(c Frame) bool {
@@ -144,7 +144,7 @@ func TestGauging(t *testing.T) {
 		}
 	}
 	presses := 0
-	job.Gauging(Play{Button: true, Hands: []Family{LeastJerk}}, Measure, size, seeded(5), func(Frame) bool { presses++; return false })
+	job.Gauging(Play{Button: true, Hands: []Family{MinimumJerk}}, Measure, size, seeded(5), func(Frame) bool { presses++; return false })
 	if presses != 1 {
 		t.Errorf("a button sends %d lines a press", presses)
 	}

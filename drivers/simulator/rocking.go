@@ -7,58 +7,58 @@ import (
 	"fairbore/analysis"
 )
 
-// Rocking is a visit of a two-point gauge, all but the chance of the single
-// values. [DrawRocking] draws one of a family; [PlayCourse] makes one of a course that
-// was recorded. Times are s, tilts rad.
+// Rocking is a visit of a two-point gauge, without the chance scatter of single values. [DrawRocking]
+// draws one of a family, and [PlayCourse] makes one from a recorded course. Times are in s, tilts in
+// rad.
 type Rocking struct {
 	Family Family
 	Style  Family // how the hand swings
-	Gauge  Gauge
-	Ring   analysis.Length // size of the ring: free air shows it and Gauge.Free more, where the plunger meets its stop
-	Size   analysis.Length // true, at the first place
-	// Course is the tilt since the gauge is in the bore, and Stays are the places
-	// where it is rocked, in its time.
+	Gauge  GaugeModel
+	Ring   analysis.Length // size of the ring; in free air, where the plunger meets its stop, the gauge shows this plus Gauge.Free
+	Size   analysis.Length // true size at the first place
+	// Course is the tilt from the moment when the gauge is in the bore. Stays are the places where it is
+	// rocked, in the same time.
 	Course Course
 	Stays  []Stay
 
-	Air, Insert, Withdraw, After float64 // how long the phases last; After: in free air
+	Air, Insert, Withdraw, After float64 // durations of the phases; After is in free air
 	Stream                       Stream
-	// React is how long after the tone the hand stops, and Hold how long it holds
-	// then, before it draws the gauge out.
+	// React is the time from the tone until the hand stops. Hold is how long it then holds the gauge
+	// before drawing it out.
 	React, Hold float64
 
-	level Path // µm above Size, in the time of the course
+	level Path // µm above Size, over the time of the course
 }
 
 // Stay is a place where a gauge is rocked.
 type Stay struct {
 	From, To float64
 	Size     analysis.Length // true
-	Seen     analysis.Length // what a perfect reading would be, at From: with the chord, for one
-	Rate     analysis.Length // how Seen changes in a second
+	Seen     analysis.Length // what a perfect reading at From would show; for a chord, with the chord
+	Rate     analysis.Length // change of Seen per second
 }
 
-// Least is the tilt that a passage through square must exceed on either side to
-// be counted, rad: 0.2°, less than 0.4 µm in a bore of 60 mm.
-const Least = 0.2 * degree
+// MinPassTilt is the tilt on either side of square that a passage must exceed to count, rad: 0.2°, less than
+// 0.4 µm in a bore of 60 mm.
+const MinPassTilt = 0.2 * degree
 
-// fewestPasses make a visit one that must be read.
-const fewestPasses = 3
+// minPasses is the fewest passes of a visit that must be read.
+const minPasses = 3
 
-// Draws say what [DrawRocking] draws.
-type Draws struct {
-	// Styles are what the swings of a family that is no style itself are drawn from; none: all.
+// DrawOptions says what [DrawRocking] may draw.
+type DrawOptions struct {
+	// Styles are the ways to swing, for a family that is not itself one. If empty, all are drawn.
 	Styles []Family
-	Rate   float64 // values a second
-	Passes int     // through square; 0: three to seven
-	// Coarsest is the largest step of a display, 0.1 nm; 0: any up to 100 µin.
+	Rate   float64 // values per second
+	Passes int     // passes through square; 0: three to seven
+	// Coarsest is the largest display step, 0.1 nm; 0: any up to 100 µin.
 	Coarsest analysis.Length
 }
 
-// DrawRocking draws a visit of a family, at a size from 8 to 60 mm, with noise of
-// 0.05 to 0.6 µm and steps of 0.1 to 2.54 µm. Half of the hands are as unsteady
-// as recorded ones are in the air, half are steadied by the bore, three to five times.
-func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
+// DrawRocking draws a visit of a family, at a size from 8 to 60 mm, with noise of 0.05 to 0.6 µm and
+// display steps of 0.1 to 2.54 µm. Half of the hands are as unsteady as recorded hands in the air. The
+// other half are three to five times steadier, because the bore guides them.
+func DrawRocking(f Family, d DrawOptions, rng *rand.Rand) *Rocking {
 	v := d.rocking(f, rng)
 	if !f.Style() {
 		styles := d.Styles
@@ -87,12 +87,12 @@ func DrawRocking(f Family, d Draws, rng *rand.Rand) *Rocking {
 	return v
 }
 
-// practised is a visit of a hand that rocks every day, until the tone or so many
-// passes, with a gauge, a ring and a size.
-func practised(f Family, g Gauge, ring, size analysis.Length, passes int, rng *rand.Rand) *Rocking {
+// practisedVisit returns a visit of a hand that rocks every day, until the tone or for a number of passes,
+// with a given gauge, ring and size.
+func practisedVisit(f Family, g GaugeModel, ring, size analysis.Length, passes int, rng *rand.Rand) *Rocking {
 	v := &Rocking{Family: f, Style: f, Gauge: g, Ring: ring, Size: size}
 	if !f.Style() {
-		v.Style = LeastJerk
+		v.Style = MinimumJerk
 	}
 	v.phases(rng)
 	v.Stream = Stream{Jitter: 0.05, Delay: 0.001, Drops: 0.005, Spikes: 0.0005, Spike: 30}
@@ -100,14 +100,14 @@ func practised(f Family, g Gauge, ring, size analysis.Length, passes int, rng *r
 	return v
 }
 
-// PlayCourse is a visit of a course, such as a recorded one, from the first time to the
-// last, with a gauge, noise and stream drawn as DrawRocking does. The gauge comes to its first tilt from a drag.
-func PlayCourse(c Course, d Draws, rng *rand.Rand) *Rocking {
+// PlayCourse returns a visit that follows a course, such as a recorded one, from its first time to its
+// last. Gauge, noise and stream are drawn as by DrawRocking. A drag leads to the first tilt.
+func PlayCourse(c Course, d DrawOptions, rng *rand.Rand) *Rocking {
 	v := d.rocking(Recorded, rng)
 	r := drawRocker(Recorded, v.Ring, 1, rng)
 	v.approach(r, rng)
 	from := r.now
-	r.move(c.At(0), between(rng, 0.3, 0.8), leastJerk)
+	r.move(c.At(0), between(rng, 0.3, 0.8), minimumJerk)
 	r.follow(c.At, c.End())
 	v.leave(r, rng)
 	v.Stays = []Stay{{From: from, To: r.now, Size: v.Size, Seen: v.Size}}
@@ -120,8 +120,8 @@ func (v *Rocking) phases(rng *rand.Rand) {
 	v.React, v.Hold = between(rng, 0.2, 0.45), between(rng, 0.1, 1)
 }
 
-// rocking draws all of a visit but the course.
-func (d *Draws) rocking(f Family, rng *rand.Rand) *Rocking {
+// rocking draws everything of a visit except the course.
+func (d *DrawOptions) rocking(f Family, rng *rand.Rand) *Rocking {
 	v := &Rocking{Family: f, Style: f, Gauge: d.gauge(rng), Stream: drawStream(f, rng)}
 	v.Ring = drawSize(rng)
 	v.Size = v.Ring + length(between(rng, -60, 60))
@@ -131,12 +131,12 @@ func (d *Draws) rocking(f Family, rng *rand.Rand) *Rocking {
 }
 
 // gauge draws a gauge.
-func (d *Draws) gauge(rng *rand.Rand) Gauge {
-	show := pick(rng, displays[:]...)
+func (d *DrawOptions) gauge(rng *rand.Rand) GaugeModel {
+	show := pick(rng, displaySteps[:]...)
 	for d.Coarsest > 0 && show.step > max(d.Coarsest, analysis.Micrometre/10) {
-		show = pick(rng, displays[:]...)
+		show = pick(rng, displaySteps[:]...)
 	}
-	return Gauge{ID: "drawn", Free: length(between(rng, 600, 900)), Rate: d.Rate, Noise: logBetween(rng, 0.05, 0.6),
+	return GaugeModel{ID: "drawn", Free: length(between(rng, 600, 900)), Rate: d.Rate, Noise: logBetween(rng, 0.05, 0.6),
 		Step: show.step, Unit: show.unit, Places: show.places}
 }
 
@@ -152,7 +152,7 @@ func drawStream(f Family, rng *rand.Rand) Stream {
 	return s
 }
 
-// k is the distance of the centres of the contacts, µm.
+// k returns the distance between the centres of the contacts, µm.
 func (v *Rocking) k() float64 { return (v.Size - 2*v.Gauge.Tip).Micrometres() }
 
 // approach drags the gauge to its place, at a tilt.
@@ -164,18 +164,18 @@ func (v *Rocking) approach(r *rocker, rng *rand.Rand) {
 	v.level.to(drag, 0)
 }
 
-// leave is what some do before they draw the gauge out: they hold it near square, though not at it.
+// leave holds the gauge near square, but not at it, as some people do before they draw it out.
 func (v *Rocking) leave(r *rocker, rng *rand.Rand) {
 	if rng.Float64() < 0.4 {
 		tilt := between(rng, -1, 1) * degree
-		r.move(tilt, between(rng, 0.3, 0.6), leastJerk)
+		r.move(tilt, between(rng, 0.3, 0.6), minimumJerk)
 		r.hold(tilt, between(rng, 0.3, 1.5), r.sway, rng)
 	}
 }
 
 // work makes the course of the family, and its stays.
 func (v *Rocking) work(passes int, steadiness float64, rng *rand.Rand) {
-	for { // until it never is square, where it must not be
+	for { // repeated until a family that must never be square is not
 		v.Stays, v.level = v.Stays[:0], Path{}
 		r := drawRocker(v.Style, v.Ring, steadiness, rng)
 		v.approach(r, rng)
@@ -189,7 +189,7 @@ func (v *Rocking) work(passes int, steadiness float64, rng *rand.Rand) {
 		v.Stays = append(v.Stays, Stay{From: from, To: to, Size: v.Size, Seen: seen})
 		v.beside(r, from, to, rng)
 		v.Course = r.Course
-		if v.Style != Process || v.Family.Never() { // whose spectrum has a tremor's
+		if v.Style != Process || v.Family.Never() { // the spectrum of Process already contains a tremor
 			v.Course.shake(drawTremor(1/steadiness, rng), rng)
 		}
 		if !v.Family.Never() || v.oneSided() {
@@ -198,7 +198,7 @@ func (v *Rocking) work(passes int, steadiness float64, rng *rand.Rand) {
 	}
 }
 
-// visit is what is done at the first place.
+// visit plays what is done at the first place.
 func (v *Rocking) visit(r *rocker, passes int, rng *rand.Rand) {
 	switch v.Family {
 	case NeverEqual, NeverScattered:
@@ -212,11 +212,11 @@ func (v *Rocking) visit(r *rocker, passes int, rng *rand.Rand) {
 	case Fumbling:
 		r.fumble(v.k())
 		r.rock(passes)
-	case ToneStop: // where there is no tone: at a given time
+	case ToneStop: // at a given time where there is no tone
 		r.rock(passes)
 		begin := 0.0
-		if p := r.Passes(0, r.now, Least); len(p) >= fewestPasses {
-			begin = p[fewestPasses-1].At
+		if p := r.Passes(0, r.now, MinPassTilt); len(p) >= minPasses {
+			begin = p[minPasses-1].At
 		}
 		r.stop(between(rng, begin, r.now), between(rng, 0.3, 2))
 		r.now = r.End()
@@ -228,7 +228,7 @@ func (v *Rocking) visit(r *rocker, passes int, rng *rand.Rand) {
 	v.leave(r, rng)
 }
 
-// beside adds what happens beside the rock: it moves the level from one time to another.
+// beside adds what happens besides the rocking. It moves the level between two times.
 func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 	stay := &v.Stays[0]
 	switch l := &v.level; v.Family {
@@ -236,14 +236,14 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 		next := v.Size + length(between(rng, -10, 10))
 		drag := between(rng, 0.4, 1.5)
 		l.to(to-l.end(), 0)
-		if math.Abs(r.at) < degree/2 { // nobody draws it along while it is square
-			r.move(between(rng, 1, 3)*degree*float64(pick(rng, -1, 1)), between(rng, 0.3, 0.6), leastJerk)
+		if math.Abs(r.at) < degree/2 { // nobody draws the gauge along while it is square
+			r.move(between(rng, 1, 3)*degree*float64(pick(rng, -1, 1)), between(rng, 0.3, 0.6), minimumJerk)
 			l.to(r.now-l.end(), 0)
 		}
 		r.hold(r.at, drag, r.sway, rng)
 		l.to(drag, (next - v.Size).Micrometres())
 		second := r.now
-		r.rock(fewestPasses + rng.IntN(4))
+		r.rock(minPasses + rng.IntN(4))
 		v.leave(r, rng)
 		v.Stays = append(v.Stays, Stay{From: second, To: r.now, Size: next, Seen: next})
 	case Tapered, Drawn:
@@ -254,7 +254,7 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 		rate *= float64(pick(rng, -1, 1))
 		stay.Rate = length(rate)
 		const step = 0.05
-		for t := from + step; t < to; t += step { // a straight line, nearly
+		for t := from + step; t < to; t += step { // nearly a straight line
 			l.to(t-l.end(), rate*(t-from))
 		}
 	case OnChamfer:
@@ -277,7 +277,7 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 	}
 }
 
-// oneSided reports whether the gauge is on one side of square for all its time in the bore.
+// oneSided reports whether the gauge stays on one side of square all the time in the bore.
 func (v *Rocking) oneSided() bool {
 	for _, t := range v.Course.Tilt {
 		if t*v.Course.Tilt[0] <= 0 {
@@ -287,10 +287,10 @@ func (v *Rocking) oneSided() bool {
 	return true
 }
 
-// Run plays the visit: it hands over the values that the gauge sends, and returns
-// what it really was; the times of both are since the visit began. If hears reports
-// a tone, the hand stops, holds the gauge and draws it out; the first time counts,
-// and the course is cut there. What was wrong with it is told by the family, not by the truth's visit.
+// Run plays the visit. It passes on the values that the gauge sends, and returns the truth; the times
+// of both count from the start of the visit. When hears first reports a tone, the hand stops, holds
+// the gauge and draws it out, and the course is cut there. The family says what was wrong with the
+// visit, not the Visit of the truth.
 func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 	in := v.Air + v.Insert
 	out := in + v.Course.End()
@@ -334,8 +334,8 @@ func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 	return v.truth(in, out)
 }
 
-// slow is what the gauge shows of a value that moves: its mean over Average, followed with Lag.
-func (g *Gauge) slow(now func(float64) float64, t float64) float64 {
+// slow returns what the gauge shows of a moving value: its mean over Average, filtered with Lag.
+func (g *GaugeModel) slow(now func(float64) float64, t float64) float64 {
 	mean := now
 	if g.Average > 0 {
 		mean = func(t float64) (v float64) {
@@ -357,8 +357,8 @@ func (g *Gauge) slow(now func(float64) float64, t float64) float64 {
 
 type node struct{ at, weight float64 }
 
-// Gauss's nodes and weights for the mean over 0 to 1, and for the weight exp(-x)
-// from 0 on (Abramowitz and Stegun, tables 25.4 and 25.9).
+// Nodes and weights of Gauss quadrature for the mean over 0 to 1, and for the weight exp(-x) from 0 on
+// (Abramowitz and Stegun, tables 25.4 and 25.9).
 var (
 	legendre = [...]node{
 		{0.0469100770306680, 0.1184634425280945}, {0.2307653449471584, 0.2393143352496832}, {0.5, 0.2844444444444444},
@@ -374,13 +374,13 @@ func (v *Rocking) truth(in, out float64) Truth {
 	tr := Truth{Fault: v.Stream.Fault, In: seconds(in), Out: seconds(out)}
 	for i, s := range v.Stays {
 		if i > 0 && s.From >= s.To {
-			break // it was drawn out before
+			break // the gauge was drawn out earlier
 		}
 		pl := TruePlace{Size: s.Size, Seen: s.Seen, Rate: s.Rate, From: seconds(in + s.From), To: seconds(in + s.To)}
-		for _, p := range v.Course.Passes(s.From, s.To, Least) {
+		for _, p := range v.Course.Passes(s.From, s.To, MinPassTilt) {
 			pl.Turns = append(pl.Turns, seconds(in+p.At))
 		}
-		pl.Must = v.Family.Good() && len(pl.Turns) >= fewestPasses && v.Stream.Fault == NoFault
+		pl.Must = v.Family.Good() && len(pl.Turns) >= minPasses && v.Stream.Fault == NoFault
 		tr.Places = append(tr.Places, pl)
 	}
 	return tr

@@ -8,7 +8,7 @@ import (
 	"fairbore/analysis"
 )
 
-// Act is what a step of a session is.
+// Act says what a step of a session does.
 type Act uint8
 
 // The acts.
@@ -29,42 +29,41 @@ type Frame struct {
 	Bytes []byte
 }
 
-// Step is one thing that the operator does, and what the gauge sends meanwhile.
+// Step is one thing that the operator does, and what the gauge sends during it.
 type Step struct {
 	Act     Act
 	Round   int
-	Place   analysis.Place  // of Measure
-	Strokes int             // of Honing
-	Warm    float64         // K above the ring: the part, of Measure
-	Size    analysis.Length // of Measure and Master: what is gauged, without the gauge's zero error
+	Place   analysis.Place  // for Measure
+	Strokes int             // for Honing
+	Warm    float64         // how much warmer the part is than the ring, K, for Measure
+	Size    analysis.Length // size that is gauged, without the zero error of the gauge; for Measure and Master
 	From    time.Duration
 	To      time.Duration
 	Frames  []Frame
-	Truth   Truth // of a streamed visit; times are since From
+	Truth   Truth // of a streamed visit; its times count from From
 }
 
 // Play is how a job is played.
 type Play struct {
-	// Button: one line for each reading, as from a gauge with a data button;
-	// otherwise the gauge streams at its rate and the operator rocks it.
+	// Button says that the gauge sends one line for each reading, as with a data button. Otherwise it
+	// streams at its rate and the operator rocks it.
 	Button bool
-	// Masterings is how often the ring is gauged first; 0: 4.
+	// Masterings is how often the ring is gauged at the start; 0: 4.
 	Masterings int
-	// Brisk: hardly any time in free air before and after a visit.
+	// Brisk says that the gauge is hardly any time in free air before and after a visit.
 	Brisk bool
-	// Zero is what the gauge shows too much, before it is mastered.
+	// Zero is how much the gauge shows too much before it is mastered.
 	Zero analysis.Length
-	// Hands are the families of which each visit of a streamed two-point gauge is one, drawn;
-	// none: a pendulum, by [Params]. They rock until the tone of [Job.Gauging], at most twelve passes.
+	// Hands are the families from which each visit of a streamed two-point gauge is drawn; if empty, it is
+	// a pendulum ([Params]). They rock until the tone of [Job.Gauging], for at most twelve passes.
 	Hands []Family
-	// Gauge takes the place of the job's own. One that touches at three points
-	// does not see a pure ovality: it shows the mean over the angles.
-	Gauge *Gauge
+	// Gauge replaces the job's own gauge. A gauge with three contacts does not see a pure oval: it shows
+	// the mean over the angles.
+	Gauge *GaugeModel
 }
 
-// Session plays a job: the ring first, then round by round the honing and every
-// place in the order of its plan. The sizes are those of the job's table. The
-// bytes are lines as [Gauge.Format] writes them.
+// Session plays a job: the ring first, then round by round the honing and every place in the order of
+// its plan. The sizes are those of the job's table. The bytes are lines as [GaugeModel.Format] writes them.
 func (j *Job) Session(p Play, rng *rand.Rand) iter.Seq[Step] {
 	s := j.player(p, 0, rng)
 	if p.Masterings == 0 {
@@ -76,7 +75,7 @@ func (j *Job) Session(p Play, rng *rand.Rand) iter.Seq[Step] {
 type player struct {
 	job   *Job
 	play  Play
-	gauge Gauge
+	gauge GaugeModel
 	rng   *rand.Rand
 	now   time.Duration
 }
@@ -105,7 +104,7 @@ func (s *player) run(yield func(Step) bool) {
 	}
 }
 
-// mean is the mean over the angles at the depth of place k.
+// mean returns the mean over the angles at the depth of place k.
 func (s *player) mean(sizes []analysis.Length, k int) analysis.Length {
 	n := len(s.job.Orientations)
 	var sum analysis.Length
@@ -127,7 +126,7 @@ func (s *player) visit(st Step) Step {
 	st.From = s.now
 	shown := st.Size + s.play.Zero
 	if s.presses() {
-		s.now += 4 * time.Second // to place and rock the gauge
+		s.now += 4 * time.Second // time to place and rock the gauge
 		st.Frames = []Frame{{s.now, s.gauge.Format(nil, Point{Value: s.gauge.Show(shown)})}}
 		s.now += time.Second
 		st.To = s.now
@@ -154,14 +153,14 @@ func (s *player) visit(st Step) Step {
 	return st
 }
 
-// rocks reports whether a hand of one of the families of the play gauges.
+// rocks reports whether the play has a hand of one of the families gauge.
 func (s *player) rocks() bool {
 	return len(s.play.Hands) > 0 && s.gauge.Contact == TwoPoint && !s.presses()
 }
 
-// rock plays a visit of a hand of one of the families, a chunk at a time.
+// rock plays a visit of a hand of one of the families, chunk by chunk.
 func (s *player) rock(st Step, shown analysis.Length, passes int, hears func(Frame) bool) Step {
-	v := practised(pick(s.rng, s.play.Hands...), s.gauge, s.job.Master.Size+s.play.Zero, shown, passes, s.rng)
+	v := practisedVisit(pick(s.rng, s.play.Hands...), s.gauge, s.job.Master.Size+s.play.Zero, shown, passes, s.rng)
 	if s.play.Brisk {
 		v.Air, v.After = briskAir, briskAir
 	}
@@ -178,7 +177,7 @@ func (s *player) rock(st Step, shown analysis.Length, passes int, hears func(Fra
 // briskAir is how long a brisk operator's gauge is in free air at each end of a visit, s.
 const briskAir = 0.6
 
-// until returns the points up to a time, one at least.
+// until returns the points up to a time, at least one.
 func until(points []Point, t time.Duration) []Point {
 	n := len(points)
 	for n > 1 && points[n-1].T > t {
@@ -187,8 +186,8 @@ func until(points []Point, t time.Duration) []Point {
 	return points[:n]
 }
 
-// careful is a visit of an operator who knows how: a slow, even rock of five
-// passes, or a steady hold.
+// careful returns a visit of an experienced operator: a slow, even rock of five passes, or a steady
+// hold.
 func (s *player) careful(size analysis.Length) Params {
 	rng := s.rng
 	return Params{
@@ -202,9 +201,9 @@ func (s *player) careful(size analysis.Length) Params {
 	}
 }
 
-// Visit plays one visit of a careful operator to a size, at a moment of a
-// session; Measure if it is of a bore, Master of a ring. What a press sends has
-// the gauge's noise, as what it streams has.
+// Visit plays one visit of a careful operator at a time of the session. act is Measure for a bore and
+// Master for a ring. A value that is sent at the press of a button has the gauge's noise, as streamed
+// values have.
 func (j *Job) Visit(p Play, act Act, size analysis.Length, at time.Duration, rng *rand.Rand) Step {
 	s := j.player(p, at, rng)
 	step := s.visit(Step{Act: act, Size: s.seen(size)})
@@ -212,13 +211,12 @@ func (j *Job) Visit(p Play, act Act, size analysis.Length, at time.Duration, rng
 	return step
 }
 
-// Gauging plays a visit as [Job.Visit] does, beginning at 0, and hands over what
-// the gauge sends as it comes; each reports whether there was a tone meanwhile. Hands of
-// [Play] rock until then.
+// Gauging plays a visit as [Job.Visit] does, starting at 0, and passes on what the gauge sends as it
+// comes. each reports whether there was a tone meanwhile. Hands of [Play] rock until then.
 func (j *Job) Gauging(p Play, act Act, size analysis.Length, rng *rand.Rand, each func(Frame) (tone bool)) {
 	s := j.player(p, 0, rng)
 	if st := (Step{Act: act, Size: s.seen(size)}); s.rocks() {
-		const most = 12 // passes, of a hand that hears no tone
+		const most = 12 // passes of a hand that hears no tone
 		s.rock(st, st.Size+p.Zero, most, each)
 	} else {
 		for _, c := range s.visit(st).Frames {
@@ -227,7 +225,7 @@ func (j *Job) Gauging(p Play, act Act, size analysis.Length, rng *rand.Rand, eac
 	}
 }
 
-// player returns who plays, from a moment on.
+// player returns a player that starts at a time.
 func (j *Job) player(p Play, at time.Duration, rng *rand.Rand) *player {
 	s := &player{job: j, play: p, rng: rng, gauge: j.Gauge, now: at}
 	if p.Gauge != nil {
@@ -236,10 +234,11 @@ func (j *Job) player(p Play, at time.Duration, rng *rand.Rand) *player {
 	return s
 }
 
-// presses reports whether the gauge sends at the press of a button only.
+// presses reports whether the gauge sends only at the press of a button.
 func (s *player) presses() bool { return s.play.Button || s.gauge.Rate == 0 }
 
-// seen is a size as a press of the button shows it, or the size itself of a gauge that streams.
+// seen returns a size as a press of the button shows it. For a gauge that streams it returns the size
+// itself.
 func (s *player) seen(size analysis.Length) analysis.Length {
 	if s.presses() {
 		size += length(s.gauge.Noise * s.rng.NormFloat64())

@@ -5,7 +5,7 @@
 // It is pure and seeded: the same generator gives the same bytes. Tilts are
 // radians, times seconds as float64 inside the model and time.Duration outside.
 // What the model holds and leaves out is said where it is built: a two-point gauge
-// rocked in the axial plane ([Path], [Gauge.Excess]) by hands of many families
+// rocked in the axial plane ([Path], [GaugeModel.Excess]) by hands of many families
 // ([Rocking]), a contact or air gauge coming to rest, a hand that trembles and
 // pushes askew, a stream that drops, repeats and stalls ([Fault]).
 package simulator
@@ -30,39 +30,38 @@ const (
 	Air                       // as ThreePoint, slower
 )
 
-// Gauge is an instrument.
-type Gauge struct {
+// GaugeModel is a model of an instrument.
+type GaugeModel struct {
 	ID      string
 	Contact Contact
 	Tip     analysis.Length // radius of the contacts
-	Free    analysis.Length // how far above the bore's size it shows in free air
-	Rate    float64         // values a second; 0: only at the press of a button
+	Free    analysis.Length // how far above the size of the bore it shows in free air
+	Rate    float64         // values per second; 0: only at the press of a button
 	Noise   float64         // standard deviation of a value, µm
 	Step    analysis.Length // of the display
 	Unit    analysis.Unit   // unit of the display
-	Places  int             // decimal places sent
+	Places  int             // number of decimal places sent
 	Settle  float64         // time constant of coming to rest, s
-	// Average is the time of which a value is the mean, and Lag the time constant
-	// with which it follows, s; of a [Rocking].
+	// Average is the time that a value is averaged over, and Lag the time constant of its filter, s; both
+	// for a [Rocking].
 	Average, Lag float64
 }
 
-// Excess is how much more than the bore's size a two-point gauge shows when it
-// is tilted in the axial plane, µm: (D-2r)(sec t - 1) for spherical contacts of
-// radius r (geometry).
-func (g *Gauge) Excess(size analysis.Length, tilt float64) float64 {
+// Excess returns how much more than the size of the bore a two-point gauge shows when it is tilted in
+// the axial plane, µm: (D-2r)(sec t - 1) for spherical contacts of radius r (geometry).
+func (g *GaugeModel) Excess(size analysis.Length, tilt float64) float64 {
 	return (size - 2*g.Tip).Micrometres() * (1/math.Cos(tilt) - 1)
 }
 
-// Chord is how much less than the bore's size a two-point gauge shows when it
-// gauges beside the axis by off, µm: twice √((R-r)²-h²) less twice (R-r) (geometry).
-func (g *Gauge) Chord(size analysis.Length, off float64) float64 {
+// Chord returns how much less than the size of the bore a two-point gauge shows when it gauges at a
+// distance off from the axis, µm: twice √((R-r)²-h²) less twice (R-r) (geometry).
+func (g *GaugeModel) Chord(size analysis.Length, off float64) float64 {
 	d := (size - 2*g.Tip).Micrometres()
 	return math.Sqrt(d*d-4*off*off) - d
 }
 
 // Show rounds a length to the steps of the display.
-func (g *Gauge) Show(v analysis.Length) analysis.Length {
+func (g *GaugeModel) Show(v analysis.Length) analysis.Length {
 	step := max(g.Step, 1)
 	return analysis.Length(math.Round(float64(v)/float64(step))) * step
 }
@@ -74,14 +73,13 @@ func length(um float64) analysis.Length {
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
-// Key is a value of a motion at a moment at which it stops, an end of a swing,
-// and how the swing that leads to it departs from the half of a cosine.
+// Key is a value at which a motion turns, and when. It also says how the swing that leads to it
+// differs from half a cosine.
 type Key struct {
 	T float64 // s
 	V float64 // rad or µm
-	// Dwell is how much slower the hand is at the ends of the swing (above 0) or
-	// in its middle (below 0); Skew how much slower it starts than it ends.
-	// |Dwell| + |Skew| < 1.
+	// Dwell is how much slower the hand is at the ends of the swing (above 0) or in its middle (below 0).
+	// Skew is how much more slowly it starts than it ends. |Dwell| + |Skew| < 1.
 	Dwell, Skew float64
 }
 
@@ -95,7 +93,7 @@ type sine struct{ amplitude, omega, phase float64 }
 
 func (s sine) at(t float64) float64 { return s.amplitude * math.Sin(s.omega*t+s.phase) }
 
-// At returns the motion at a time. Before the first key and after the last the hand holds.
+// At returns the motion at a time. Before the first key and after the last the hand holds still.
 func (p *Path) At(t float64) float64 {
 	v := p.Smooth(t)
 	for _, s := range p.tremor {
@@ -104,7 +102,7 @@ func (p *Path) At(t float64) float64 {
 	return v
 }
 
-// Smooth is At without the tremor.
+// Smooth returns the motion without the tremor.
 func (p *Path) Smooth(t float64) float64 {
 	k := p.Keys
 	i := 0
@@ -131,11 +129,11 @@ func (p *Path) to(after, v float64) {
 	p.Keys = append(p.Keys, Key{T: p.end() + after, V: v})
 }
 
-// end is the time of the last key.
+// end returns the time of the last key.
 func (p *Path) end() float64 { return p.Keys[len(p.Keys)-1].T }
 
-// shake gives the path a tremor of a root mean square, rad, between 6 and
-// 12 Hz, where a healthy hand's lies (common practice).
+// shake adds a tremor with a root mean square in rad between 6 and 12 Hz, where that of a healthy hand
+// lies (common practice).
 func (p *Path) shake(rms float64, rng *rand.Rand) {
 	for i := range p.tremor {
 		p.tremor[i] = sine{rms * math.Sqrt(2.0/3), 2 * math.Pi * between(rng, 6, 12), between(rng, 0, 2*math.Pi)}

@@ -18,7 +18,7 @@ func seeded(n uint64) *rand.Rand { return rand.New(rand.NewPCG(n, 20)) }
 // Against closed forms worked out by hand (geometry): (D-2r)(1/cos t - 1), and
 // to second order -2h²/(D-2r).
 func TestGeometry(t *testing.T) {
-	g := Gauge{Tip: 2 * analysis.Millimetre}
+	g := GaugeModel{Tip: 2 * analysis.Millimetre}
 	size := analysis.Inch // 25.4 mm
 	for deg, want := range map[float64]float64{1: 3.260, 2: 13.045, 3: 29.37, 5: 81.75} {
 		if got := g.Excess(size, deg*degree); math.Abs(got-want) > 0.01 {
@@ -168,12 +168,12 @@ func TestFormat(t *testing.T) {
 		{9_999_960, analysis.MM, 4, "+1.0000 mm\r\n"},
 		{30 * analysis.Millimetre, analysis.MM, 0, "+30 mm\r\n"},
 	} {
-		g := Gauge{Unit: tc.unit, Places: tc.places}
+		g := GaugeModel{Unit: tc.unit, Places: tc.places}
 		if got := string(g.Format(nil, Point{Value: tc.v})); got != tc.want {
 			t.Errorf("%d: %q, want %q", tc.v, got, tc.want)
 		}
 	}
-	g := Gauge{Places: 4}
+	g := GaugeModel{Places: 4}
 	if got := string(g.Format(nil, Point{Text: "Error"})); got != "Error\r\n" {
 		t.Errorf("text: %q", got)
 	}
@@ -355,7 +355,7 @@ func TestBoreHone(t *testing.T) {
 }
 
 func TestBoreSpell(t *testing.T) {
-	b := &Part{Length: 40 * analysis.Millimetre, Start: 20 * analysis.Millimetre, Fast: 1, Slow: 1, Glaze: 10, Blind: 10 * analysis.Millimetre}
+	b := &Part{Length: 40 * analysis.Millimetre, Start: 20 * analysis.Millimetre, FreshRate: 1, GlazedRate: 1, GlazeStrokes: 10, Blind: 10 * analysis.Millimetre}
 	b.Hone(10, Spell{Stretch: analysis.Stretch{To: 10 * analysis.Millimetre}, Rest: 0.2}, seeded(1))
 	for depth, want := range map[analysis.Length]float64{5 * analysis.Millimetre: 10, 20 * analysis.Millimetre: 2, 40 * analysis.Millimetre: 1.6} {
 		if got := (b.Size(analysis.Place{Depth: depth}) - b.Start).Micrometres(); math.Abs(got-want) > 1e-3 {
@@ -366,7 +366,7 @@ func TestBoreSpell(t *testing.T) {
 		t.Errorf("no strokes take off %f", got)
 	}
 	rate := func() float64 { return b.Hone(1, Spell{}, seeded(1)) }
-	b.Slow = 0.2
+	b.GlazedRate = 0.2
 	slow := rate()
 	if b.Dress(); rate() <= slow {
 		t.Error("a dressed stone cuts no faster")

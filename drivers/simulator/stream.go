@@ -10,23 +10,23 @@ import (
 
 // Point is one value as the gauge sends it.
 type Point struct {
-	T     time.Duration   // at which it arrives
+	T     time.Duration   // time of arrival
 	Value analysis.Length // as shown, 0.1 nm
-	Text  string          // sent in the number's place, if any
+	Text  string          // sent instead of the number, if any
 }
 
-// Fault is something that goes wrong with the stream, once in a visit.
+// Fault is something that goes wrong with the stream once in a visit.
 type Fault uint8
 
-// The faults. Spikes, drops and repeats happen beside them, see [Stream].
+// The faults. Spikes, drops and repeats happen besides, see [Stream].
 const (
 	NoFault    Fault = iota
-	StuckValue       // one value over and over from some moment on
-	Burst            // nothing for a while, then all of it at once
+	StuckValue       // one value repeats from some time on
+	Burst            // nothing for a while, then everything at once
 	UnitSwitch       // the display is switched between mm and inch without saying so
-	Sign             // the direction of counting is reversed
-	ErrorText        // text in the number's place for a while
-	Frozen           // one value over and over for a while
+	Sign             // the counting direction is reversed
+	ErrorText        // text instead of the number for a while
+	Frozen           // one value repeats for a while
 )
 
 var faults = [...]string{"none", "stuck", "burst after stall", "unit switch", "sign reversal", "error text", "frozen"}
@@ -37,30 +37,28 @@ func (f Fault) String() string { return faults[f] }
 // Faults lists the faults.
 func Faults() []Fault { return []Fault{StuckValue, Burst, UnitSwitch, Sign, ErrorText, Frozen} }
 
-// Stream is how the values get from the gauge to the reader. Chances are for
-// each value.
+// Stream describes how values get from the gauge to the reader. Chances are for each value.
 type Stream struct {
-	Jitter  float64 // of the time between values, ± this part of it
-	Delay   float64 // mean of the time that a value takes on its way, s (exponential)
+	Jitter  float64 // relative half width of the time between values
+	Delay   float64 // mean transmission time of a value, s (exponential)
 	Spikes  float64 // chance of a wild value
-	Spike   float64 // how wild, µm
+	Spike   float64 // size of a wild value, µm
 	Drops   float64 // chance that a value is lost
-	Repeats float64 // chance that the last value is sent again in its place
-	Holds   float64 // chance that the line holds back what comes for 50 to 200 ms, and then hands over all at once
-	Tick    float64 // the times of arrival are whole steps of it, s, as of an adapter that is polled; 0: any
+	Repeats float64 // chance that the last value is sent again instead
+	Holds   float64 // chance that the line holds values back for 50 to 200 ms and then delivers them together
+	Tick    float64 // s, step of the times of arrival, as of an adapter that is polled; 0: none
 	Fault   Fault
-	// FaultAt is when the fault comes, as a part of the time in the bore; Lasts
-	// how long it stays, s.
+	// FaultAt is when the fault starts, as a share of the time in the bore. Lasts is its duration, s.
 	FaultAt, Lasts float64
 }
 
-// shown is a visit as a perfect display would show it.
+// shown is what a perfect display would show in a visit.
 type shown struct {
-	gauge   *Gauge
-	size    analysis.Length         // true, at the place
+	gauge   *GaugeModel
+	size    analysis.Length         // true size at the place
 	at      func(t float64) float64 // µm above size
 	noisy   func(t float64) bool    // whether the gauge's noise shows
-	in, out float64                 // in the bore from, to, s
+	in, out float64                 // times of entering and leaving the bore, s
 	end     func() float64          // when the visit is over, s
 }
 
@@ -69,13 +67,13 @@ func (s *Stream) values(m *motion, rng *rand.Rand) []Point {
 	var out []Point
 	s.send(&shown{
 		gauge: &m.p.Gauge, size: m.p.Size, at: m.at, in: m.in, out: m.out,
-		noisy: func(t float64) bool { return t >= m.insert && t < m.free }, // in free air the spring stands at its stop
+		noisy: func(t float64) bool { return t >= m.insert && t < m.free }, // in free air the plunger rests at its stop, without noise
 		end:   func() float64 { return m.free + 1.5 },
 	}, rng, func(p Point) { out = append(out, p) })
 	return out
 }
 
-// send hands over what is shown, value by value; what it is given to may end the visit.
+// send passes on what is shown, value by value. The receiver may end the visit.
 func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 	g := m.gauge
 	var last analysis.Length
@@ -125,7 +123,7 @@ func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 	}
 }
 
-// fail is what the fault makes of a value.
+// fail returns a value as the fault changes it.
 func (s *Stream) fail(p Point, last analysis.Length, during bool, end float64) Point {
 	switch s.Fault {
 	case StuckValue:
@@ -152,7 +150,7 @@ func (s *Stream) fail(p Point, last analysis.Length, during bool, end float64) P
 
 // Format appends a value as a signed decimal line with its unit, such as
 // "+22.2275 mm\r\n", rounded to the places of the gauge.
-func (g *Gauge) Format(out []byte, p Point) []byte {
+func (g *GaugeModel) Format(out []byte, p Point) []byte {
 	text := p.Text
 	if text == "" {
 		sign := "+"

@@ -14,10 +14,10 @@ type Visit uint8
 // The visits. Only Good and Move must be captured.
 const (
 	Good     Visit = iota // rocked through square on both sides, or held at rest
-	Move                  // good, on to another depth without leaving the bore, good again
-	OffAxis               // rocked well, but beside the axis: the chord is gauged
+	Move                  // good, then drawn on to another depth within the bore, and good again
+	OffAxis               // rocked well, but off the axis: a chord is gauged
 	OffSide               // rocked through square, but far more to one side
-	OneSided              // rocked, but turned before square
+	OneSided              // rocked, but turned back before square
 	Parked                // held still at a tilt
 	Chamfer               // rocked with a contact on the chamfer
 	Dragged               // pushed in and pulled out again
@@ -34,59 +34,59 @@ func Visits() []Visit {
 	return []Visit{Good, Move, OffAxis, OffSide, OneSided, Parked, Chamfer, Dragged, Warm}
 }
 
-// Params are everything that a visit depends on beside chance. Times are s,
-// tilts rad, unless said otherwise. [Draw] draws them.
+// Params holds everything that a visit depends on, except chance. Times are in s and tilts in rad
+// unless stated. [Draw] draws them.
 type Params struct {
-	Gauge Gauge
+	Gauge GaugeModel
 	Visit Visit
 	Size  analysis.Length // true size at the place
-	Next  analysis.Length // true size at the next place, of Move
+	Next  analysis.Length // true size at the next place, for Move
 
-	Air, Insert, Drag, Withdraw float64 // how long the phases last
-	DragTilt, Sway              float64 // the tilt of the drag or of parking, and its scatter
-	Turns                       int     // passes through square; of OneSided, turns
-	Half, Swing                 float64 // half-period and amplitude of the rock
-	Off                         float64 // centre of the rock, as a part of the amplitude
-	Ragged, Uneven              float64 // relative scatter of amplitude and of half-period
-	Near, NearScatter           float64 // of OneSided: tilt at which it turns, and its scatter
+	Air, Insert, Drag, Withdraw float64 // durations of the phases
+	DragTilt, Sway              float64 // tilt while dragged or parked, and its scatter
+	Turns                       int     // passes through square; for OneSided, turns
+	Half, Swing                 float64 // half period and amplitude of the rocking
+	Off                         float64 // centre of the rocking, relative to the amplitude
+	Ragged, Uneven              float64 // relative scatter of amplitude and half period
+	Near, NearScatter           float64 // for OneSided: tilt at which it turns, and its scatter
 	Dwell, DwellScatter, Skew   float64 // see Key: mean and scatter of Dwell, scatter of Skew
 	Tremor                      float64 // root mean square
-	Rest, RestTilt              float64 // how long and at what tilt it is held in the end
-	Offset                      float64 // µm beside the axis, of OffAxis
+	Rest, RestTilt              float64 // how long and at what tilt the gauge is held at the end
+	Offset                      float64 // distance from the axis, µm, for OffAxis
 	Profile                     float64 // µm by which the size changes over the drag
-	Drift                       float64 // µm/s of the gauge
-	Shrink                      float64 // µm/s of the part, of Warm
-	Hold, From, Wobble          float64 // of a gauge that comes to rest: how long (s), from how far off, and its sway (µm)
+	Drift                       float64 // drift of the gauge, µm/s
+	Shrink                      float64 // shrinkage of the part, µm/s, for Warm
+	Hold, From, Wobble          float64 // for a gauge that comes to rest: how long (s), from how far off, and its sway (µm)
 	Stream                      Stream
 }
 
-// TruePlace is where a gauge was held to be read.
+// TruePlace is a place at which the gauge was held to be read.
 type TruePlace struct {
-	Size analysis.Length // true
-	Seen analysis.Length // what a perfect reading by this gauge would be there at From, with chord and drift
-	Rate analysis.Length // how Seen changes in a second: drift, and a part that shrinks
-	Must bool            // gauged as it should be: must be captured
-	// From and To are when the gauge was there: a reading outside is false.
+	Size analysis.Length // true size
+	Seen analysis.Length // what a perfect reading by this gauge at From would show, with chord and drift
+	Rate analysis.Length // change of Seen per second, from drift and a shrinking part
+	Must bool            // the place was gauged properly, so it must be captured
+	// From and To are when the gauge was at the place. A reading outside this time is false.
 	From, To time.Duration
 	Turns    []time.Duration // passes through square
 }
 
-// Truth is what a visit really was.
+// Truth is what really happened in a visit.
 type Truth struct {
 	Visit   Visit
 	Fault   Fault
-	In, Out time.Duration // in the bore from, to
+	In, Out time.Duration // times of entering and leaving the bore
 	Places  []TruePlace
-	Tilt    Path // of a rocked gauge, rad
+	Tilt    Path // tilt of a rocked gauge, rad
 }
 
 // motion is the value that a perfect display would show, in its parts.
 type motion struct {
 	p              *Params
 	tilt, level    Path    // rad; µm above Params.Size
-	sway           [2]sine // of a gauge at rest, µm
-	insert, in     float64 // the gauge meets the edge; it is in
-	out, free      float64 // it starts to leave; it is out
+	sway           [2]sine // sway of a gauge at rest, µm
+	insert, in     float64 // times: the gauge meets the edge; it is in the bore
+	out, free      float64 // times: it starts to leave; it is out of the bore
 	bounce, shrink float64
 }
 
@@ -107,7 +107,7 @@ func (m *motion) at(t float64) float64 {
 	return m.bore(t)
 }
 
-// bore is what is shown in the bore.
+// bore returns what is shown in the bore.
 func (m *motion) bore(t float64) float64 {
 	v := m.level.At(t) + m.p.Drift*t + m.shrink*max(0, t-m.in)
 	if m.p.Gauge.Contact == TwoPoint {
@@ -116,7 +116,7 @@ func (m *motion) bore(t float64) float64 {
 	return v + m.p.From*math.Exp(-max(0, t-m.in)/m.p.Gauge.Settle) + m.sway[0].at(t) + m.sway[1].at(t)
 }
 
-// Run makes the values of a visit, and what it really was.
+// Run returns the values of a visit, and the truth.
 func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
 	m := motion{p: &p, insert: p.Air, in: p.Air + p.Insert, bounce: between(rng, 0, 80)}
 	tr := Truth{Visit: p.Visit, Fault: p.Stream.Fault, In: seconds(m.in)}
@@ -136,7 +136,7 @@ func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
 	return p.Stream.values(&m, rng), tr
 }
 
-// rock is a visit of a two-point gauge from the edge in to the edge out.
+// rock plays a visit of a two-point gauge from the edge in to the edge out.
 func (m *motion) rock(tr *Truth, rng *rand.Rand) {
 	p := m.p
 	m.tilt.shake(p.Tremor, rng)
@@ -156,7 +156,7 @@ func (m *motion) rock(tr *Truth, rng *rand.Rand) {
 	}
 }
 
-// drag moves the gauge along the bore at a tilt that the hand holds as it can.
+// drag moves the gauge along the bore at a tilt, as steadily as the hand can.
 func (m *motion) drag(length, tilt float64, rng *rand.Rand) {
 	for length > 0 {
 		step := min(length, between(rng, 0.2, 0.6))
@@ -165,7 +165,7 @@ func (m *motion) drag(length, tilt float64, rng *rand.Rand) {
 	}
 }
 
-// work is what is done at a place, and its truth.
+// work plays what is done at a place, and records its truth.
 func (m *motion) work(tr *Truth, size analysis.Length, level float64, rng *rand.Rand) {
 	p, from := m.p, m.tilt.end()
 	switch p.Visit {
@@ -193,7 +193,7 @@ func (m *motion) work(tr *Truth, size analysis.Length, level float64, rng *rand.
 	tr.Places = append(tr.Places, pl)
 }
 
-// swings rocks the gauge: Turns passes through square, or as many turns before it.
+// swings rocks the gauge: Turns passes through square, or as many turns before square.
 func (m *motion) swings(rng *rand.Rand) {
 	p := m.p
 	side := float64(pick(rng, -1, 1))
@@ -219,7 +219,7 @@ func (m *motion) swings(rng *rand.Rand) {
 	}
 }
 
-// swing tilts the gauge to an end of the rock, in the hand's own way.
+// swing tilts the gauge to one end of the rocking, in the hand's own way.
 func (m *motion) swing(after, tilt float64, rng *rand.Rand) {
 	m.tilt.to(after, tilt)
 	k := &m.tilt.Keys[len(m.tilt.Keys)-1]
@@ -236,7 +236,7 @@ func (m *motion) slip(from, to float64, rng *rand.Rand) {
 	}
 }
 
-// rest is a visit of a gauge that centres itself and comes to rest.
+// rest plays a visit of a gauge that centres itself and comes to rest.
 func (m *motion) rest(tr *Truth, rng *rand.Rand) {
 	p := m.p
 	for i := range m.sway {
@@ -268,7 +268,7 @@ func (m *motion) held(size analysis.Length, level, from float64) TruePlace {
 	return pl
 }
 
-// place is the truth of a place.
+// place returns the truth of a place.
 func (m *motion) place(size analysis.Length, level, from, to float64) TruePlace {
 	p := m.p
 	return TruePlace{
@@ -278,7 +278,7 @@ func (m *motion) place(size analysis.Length, level, from, to float64) TruePlace 
 	}
 }
 
-// SeenAt is Seen at a time of the visit.
+// SeenAt returns Seen at a time of the visit.
 func (pl *TruePlace) SeenAt(at time.Duration) analysis.Length {
 	return pl.Seen + analysis.Length(math.Round(float64(pl.Rate)*(at-pl.From).Seconds()))
 }

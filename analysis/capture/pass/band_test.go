@@ -97,11 +97,11 @@ func uneven(n int, rng *rand.Rand) (at []float64) {
 // Factors, solutions, determinant and covariance are those of dense algebra, whatever a Work held before.
 func TestBandAgainstDense(t *testing.T) {
 	rng := rand.New(rand.NewPCG(42, 1))
-	var w Work
+	var w Workspace
 	for range 200 {
-		n := fewestSamples + rng.IntN(Most-fewestSamples+1)
+		n := minSamples + rng.IntN(MaxSamples-minSamples+1)
 		w.n = n
-		w.end()
+		w.pad()
 		dense := random(&w, rng)
 		x, y := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
 		for i := range n {
@@ -131,7 +131,7 @@ func TestBandAgainstDense(t *testing.T) {
 			det += math.Log(w.l[i][0])
 		}
 		near("log determinant", det, chol.LogDet(), float64(n))
-		w.back()
+		w.backSubstitute()
 		for i := range n {
 			near("x", w.x[i], ax.AtVec(i), mat.Norm(&ax, math.Inf(1)))
 			near("y", w.y[i], ay.AtVec(i), mat.Norm(&ay, math.Inf(1)))
@@ -143,7 +143,7 @@ func TestBandAgainstDense(t *testing.T) {
 }
 
 // random fills a with B·Bᵀ of a random B of band width three, and returns it.
-func random(w *Work, rng *rand.Rand) *mat.SymDense {
+func random(w *Workspace, rng *rand.Rand) *mat.SymDense {
 	n := w.n
 	b := mat.NewDense(n, n, nil)
 	for i := range n {

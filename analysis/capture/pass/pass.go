@@ -8,7 +8,7 @@
 //
 // With z = ±√(k·(sec θ − 1)) that is S + z² + e. The fit assumes only that z is smooth and changes
 // its sign where the gauge goes through square: z‴ + ω²·z′ is white noise of density q. The frequency ω is
-// that of a harmonic hand which passes as often, or lower or higher ([Paces]). The density q has a
+// that of a harmonic hand which passes as often, or lower or higher ([FrequencyRatios]). The density q has a
 // prior in units of A²·ω⁵, where A² is the height of the pass, and is estimated with z. k only scales z.
 //
 // The fit is that of a Gaussian process by Gauss and Newton, linearised about the
@@ -21,94 +21,95 @@ package pass
 
 import "math"
 
-// Most is the most samples of a pass that are fitted.
-const Most = 72
+// MaxSamples is the largest number of samples in a fit.
+const MaxSamples = 72
 
-// fewestSamples is the fewest samples that are fitted.
-const fewestSamples = 5
+// minSamples is the smallest number of samples in a fit.
+const minSamples = 5
 
-// Sample is a value of the gauge at a time.
+// Sample is the gauge's value at one time.
 type Sample struct {
 	T float64 // s
 	V float64 // µm
 }
 
-// Noise is what scatters samples.
+// Noise describes the scatter of samples.
 type Noise struct {
-	Sigma float64 // standard deviation of a value, with the rounding of the display, µm
+	Sigma float64 // standard deviation of a value, including the rounding of the display, µm
 	Time  float64 // standard deviation of a time stamp, s
 }
 
-// Paces are the frequencies of the hand that are tried, as a part of that of a
-// harmonic one: below 1 for one that moves evenly, above it for one that rests at its ends.
-var Paces = [3]float64{0.2, 1, 2}
+// FrequencyRatios are the frequencies of the hand that are tried, relative to a harmonic motion with as many
+// passes. They are below 1 for a hand that moves evenly, and above 1 for one that rests at its ends.
+var FrequencyRatios = [3]float64{0.2, 1, 2}
 
-// Turned are the heights above square, µm, at which a hand may have turned back instead of going through.
-var Turned = [4]float64{1, 4, 15, 60}
+// TurnHeights are the heights above square, µm, at which a hand may have turned back instead of going
+// through square.
+var TurnHeights = [4]float64{1, 4, 15, 60}
 
-// Constants of the model, chosen on the half of recorded hands and made
-// families that is for choosing (see SCORE.md in the folder above).
+// Constants of the model. They were chosen on the half of the recorded hands and simulated families
+// that is set aside for choosing (see SCORE.md in the parent folder).
 const (
-	roughnessWorth = 6.0 // observations that the prior of the roughness is worth
-	roughnessBack  = 4.0 // roughness of a hand that turns back, as a multiple of that of one that goes through
+	roughnessPrior = 6.0 // number of observations that the prior of the roughness is worth
+	roughnessBack  = 4.0 // roughness of a hand that turns back, as a multiple of that of a hand that goes through
 	errorFreedom   = 4.0 // degrees of freedom of a sample's error
 )
 
-// startNumbers is how many numbers a smooth motion starts with: place, speed, acceleration.
-const startNumbers = 3
+// startParameters is how many numbers a smooth motion starts from: place, speed and acceleration.
+const startParameters = 3
 
-// Rough is the roughness of a middling hand, q/(A²·ω⁵) (median of gyroscope recordings of ten people, 0.4 to 1).
-const Rough = 1.0
+// TypicalRoughness is the roughness of a typical hand, q/(A²·ω⁵) (median of gyroscope recordings of ten people,
+// 0.4 to 1).
+const TypicalRoughness = 1.0
 
-// Fit is what a pass tells.
+// Fit is the result of fitting one pass.
 type Fit struct {
-	// Size and U are the size and its standard uncertainty, µm, for each of [Paces];
-	// Evidence is the logarithm of how likely it makes the samples.
-	Size, U, Evidence [len(Paces)]float64
-	Square            float64 // time at which it was square, s
-	Speed             float64 // |dz/dt| then, µm^½/s
-	Fastest           float64 // Speed over the mean speed of z from the first sample to the last
-	Height            float64 // A², mean of how far the samples rise on both sides, µm
-	Rough             float64 // ln(q/(A²·ω⁵))
-	Misfit            float64 // mean square of what is left, in standard deviations
-	// Through is the log of how much likelier it is that the gauge went through square
-	// than that it turned back, at each of [Turned] above; Twice against a hand that
-	// turns back and forth in its own time, which is twice as quick.
-	Through, Twice [len(Turned)]float64
+	// Size is the size and U its standard uncertainty, µm, for each of [FrequencyRatios]. Evidence is the log
+	// likelihood of the samples.
+	Size, U, Evidence [len(FrequencyRatios)]float64
+	CrossedAt         float64 // time at which the gauge was square, s
+	Speed             float64 // |dz/dt| at that time, µm^½/s
+	RelativeSpeed     float64 // Speed divided by the mean speed of z from the first sample to the last
+	Height            float64 // A²: mean height of the two sides, µm
+	LogRoughness      float64 // ln(q/(A²·ω⁵))
+	Misfit            float64 // mean square residual, in standard deviations
+	// LogOdds is the log likelihood ratio for going through square against turning back, at each height of
+	// [TurnHeights]. Twice is the same against a hand that turns back at its own pace, and so swings twice as
+	// fast.
+	LogOdds, LogOddsTwice [len(TurnHeights)]float64
 }
 
-// Work is the memory of a fit. It may be used again.
-type Work struct {
+// Workspace holds the memory of a fit. It may be used again.
+type Workspace struct {
 	n      int
-	t, v   [Most]float64
-	apart  [Most]float64 // 1 / the time from the sample before to the one after
-	hands  [len(Paces)]hand
-	s2, e2 [Most]float64 // variance of a sample; its squared error by it
-	a      [Most]row     // precision: entry (i, i-d)
-	l      [Most + 3]row // its factors L (d > 0) and D (d = 0)
-	d      [Most]float64 // 1/D
-	c      [Most]row     // covariance near the diagonal: entry (i+d, i)
-	p      [Most]float64 // posterior variance of z
-	// The posterior mean of z; right sides and solutions of the samples and of the size.
-	z, x, y [Most + 3]float64
+	t, v   [MaxSamples]float64
+	apart  [MaxSamples]float64 // 1 / the time from the previous sample to the next one
+	hands  [len(FrequencyRatios)]hand
+	s2, e2 [MaxSamples]float64 // variance of a sample; its squared error divided by that
+	a      [MaxSamples]row     // precision: entry (i, i-d)
+	l      [MaxSamples + 3]row // its factors L (d > 0) and D (d = 0)
+	d      [MaxSamples]float64 // 1/D
+	c      [MaxSamples]row     // covariance near the diagonal: entry (i+d, i)
+	p      [MaxSamples]float64 // posterior variance of z
+	// z is the posterior mean. x and y are the right sides and solutions for the samples and for the size.
+	z, x, y [MaxSamples + 3]float64
 }
 
-// row is a row of a symmetric matrix of band width three, by the distance from the diagonal. Behind
-// the last one are three of zeros.
+// row is a row of a symmetric matrix with bandwidth three, indexed by the distance from the diagonal.
+// Three rows of zeros follow the last one.
 type row = [4]float64
 
-// hand is the prior of a hand for q = 1: Σ h·(Lz)², L the operator of
-// four terms that annihilates 1, cos ωt and sin ωt, scaled so that L(t³/6) = 1.
+// hand is the prior of a hand for q = 1: Σ h·(Lz)². L is the operator of four terms that annihilates
+// 1, cos ωt and sin ωt, scaled so that L(t³/6) = 1.
 type hand struct {
-	prior [Most + 3]row // entry (i, i-d)
-	jac   float64       // log determinant of the change from z to what is white
+	prior [MaxSamples + 3]row // entry (i, i-d)
+	jac   float64             // log determinant of the map from z to white noise
 }
 
-// Fit fits the samples of one pass, from about one end of the swing to the other, in
-// order of time. omega is the frequency of a harmonic hand with the same time between
-// passes, rad/s; rough is the prior of its roughness. It reports false where they are too few
-// or don't fit at all.
-func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok bool) {
+// Fit fits the samples of one pass, from about one end of the swing to the other, in order of time.
+// omega is the frequency of a harmonic hand with the same time between passes, rad/s. rough is the
+// prior of its roughness. It reports false where the samples are too few or do not fit at all.
+func (w *Workspace) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok bool) {
 	lowest, ok := w.load(s)
 	if !ok {
 		return f, false
@@ -134,8 +135,8 @@ func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok boo
 	unit := f.Height * math.Pow(omega, 5)
 	size := w.v[lowest]
 	best := math.Inf(-1)
-	for _, i := range [...]int{1, 0, 2} { // the harmonic one first: the others begin where it ends
-		w.hands[i].set(w.t[:w.n], Paces[i]*omega)
+	for _, i := range [...]int{1, 0, 2} { // the harmonic one first, as the others start from its result
+		w.hands[i].set(w.t[:w.n], FrequencyRatios[i]*omega)
 		r := w.run(&w.hands[i], noise, size, rough*unit, true)
 		if !r.ok() {
 			if i == 1 {
@@ -146,30 +147,31 @@ func (w *Work) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok boo
 		}
 		f.Size[i], f.U[i], f.Evidence[i] = r.size, r.u, r.evidence
 		if i == 1 {
-			size, f.Rough, f.Misfit = r.size, math.Log(r.q/unit), r.misfit
-			w.square(&f)
+			size, f.LogRoughness, f.Misfit = r.size, math.Log(r.q/unit), r.misfit
+			w.crossing(&f)
 		}
 		best = max(best, r.evidence)
 	}
-	for i, up := range Turned {
-		far := math.Sqrt(up+f.Height) - math.Sqrt(up) // how far z goes if it turns back so high above square
+	for i, up := range TurnHeights {
+		far := math.Sqrt(up+f.Height) - math.Sqrt(up) // how far z goes for a hand that turns back at this height
 		q := roughnessBack * rough * unit / f.Height * far * far
-		// A smooth motion of this size starts anywhere, at any speed: the prior of z is the narrower the less it goes.
-		wide := startNumbers * math.Log(math.Sqrt(f.Height)/far)
-		f.Through[i] = best - wide - w.turned(&w.hands[1], noise, size-up, q)
-		f.Twice[i] = best - wide - w.turned(&w.hands[2], noise, size-up, 8*q) // half the amplitude, twice the frequency
+		// A smooth motion starts anywhere and at any speed within its range. So the prior of z is narrower for
+		// a motion that goes less far.
+		wide := startParameters * math.Log(math.Sqrt(f.Height)/far)
+		f.LogOdds[i] = best - wide - w.turned(&w.hands[1], noise, size-up, q)
+		f.LogOddsTwice[i] = best - wide - w.turned(&w.hands[2], noise, size-up, 8*q) // half the amplitude, twice the frequency
 	}
 	return f, true
 }
 
-// load takes the samples, without those that came at the same time, and returns the lowest.
-func (w *Work) load(s []Sample) (lowest int, ok bool) {
+// load takes the samples, except those with the time of the sample before, and returns the lowest.
+func (w *Workspace) load(s []Sample) (lowest int, ok bool) {
 	w.n = 0
 	for _, x := range s {
 		if w.n > 0 && x.T-w.t[w.n-1] < 1e-3 {
 			continue
 		}
-		if w.n == Most {
+		if w.n == MaxSamples {
 			return 0, false
 		}
 		w.t[w.n], w.v[w.n] = x.T, x.V
@@ -178,36 +180,36 @@ func (w *Work) load(s []Sample) (lowest int, ok bool) {
 		}
 		w.n++
 	}
-	if w.n < fewestSamples {
+	if w.n < minSamples {
 		return 0, false
 	}
 	for i := range w.n {
 		w.apart[i] = 1 / (w.t[min(w.n-1, i+1)] - w.t[max(0, i-1)])
 	}
-	w.end()
+	w.pad()
 	return lowest, true
 }
 
-// end puts zeros behind the last sample.
-func (w *Work) end() {
+// pad writes zeros behind the last sample.
+func (w *Workspace) pad() {
 	for i := w.n; i < w.n+3; i++ {
 		w.z[i], w.x[i], w.y[i], w.l[i] = 0, 0, 0, row{}
 	}
 }
 
-// square notes when z changes its sign, and how fast.
-func (w *Work) square(f *Fit) {
+// crossing finds when z changes its sign, and how fast.
+func (w *Workspace) crossing(f *Fit) {
 	for i := 1; i < w.n; i++ {
 		if a, b := w.z[i-1], w.z[i]; a < 0 && b >= 0 {
 			f.Speed = (b - a) / (w.t[i] - w.t[i-1])
-			f.Square = w.t[i-1] - a/f.Speed
-			f.Fastest = f.Speed * (w.t[w.n-1] - w.t[0]) / (w.z[w.n-1] - w.z[0])
+			f.CrossedAt = w.t[i-1] - a/f.Speed
+			f.RelativeSpeed = f.Speed * (w.t[w.n-1] - w.t[0]) / (w.z[w.n-1] - w.z[0])
 		}
 	}
 }
 
 // turned returns the evidence of a hand that turns back above a size.
-func (w *Work) turned(h *hand, noise Noise, size, q float64) float64 {
+func (w *Workspace) turned(h *hand, noise Noise, size, q float64) float64 {
 	for i, v := range w.v[:w.n] {
 		w.z[i] = math.Sqrt(max(0.04, v-size))
 	}
@@ -235,7 +237,7 @@ func (h *hand) set(t []float64, omega float64) {
 	h.jac = scale.log()
 }
 
-// operator returns the four terms at the times t.
+// operator returns the four terms of L at the times t.
 func operator(t []float64, omega float64) (c [4]float64) {
 	mid := (t[0] + t[1] + t[2] + t[3]) / 4
 	var x, f, g [4]float64

@@ -67,8 +67,8 @@ func (s *swing) samples(rng *rand.Rand) (out []pass.Sample) {
 
 func (s *swing) noise() pass.Noise { return pass.Noise{Sigma: s.sd, Time: 1e-4} }
 
-func (s *swing) fit(t testing.TB, w *pass.Work, rng *rand.Rand) pass.Fit {
-	f, ok := w.Fit(s.samples(rng), s.noise(), math.Pi/s.time, pass.Rough)
+func (s *swing) fit(t testing.TB, w *pass.Workspace, rng *rand.Rand) pass.Fit {
+	f, ok := w.Fit(s.samples(rng), s.noise(), math.Pi/s.time, pass.TypicalRoughness)
 	if !ok {
 		t.Fatalf("%s: no fit", s.name)
 	}
@@ -103,7 +103,7 @@ var ways = []struct {
 // fast, whatever the way of the hand: within 0.05 µm and three standard deviations of the mean of 1,000 passes
 // (0.005 µm). The rms of error over U is known to 0.022, the mean of the speed to 0.002.
 func TestPassIsReadWithoutBias(t *testing.T) {
-	var w pass.Work
+	var w pass.Workspace
 	const tries = 1000
 	for _, way := range ways {
 		for _, rate := range []float64{20, 25, 50} {
@@ -118,8 +118,8 @@ func TestPassIsReadWithoutBias(t *testing.T) {
 				norm += (got - size) * (got - size) / (u * u) / tries
 				at := s.square()
 				speed += f.Speed / (s.root(at+1e-5) - s.root(at-1e-5)) * 2e-5 / tries
-				late += (f.Square - at) / tries
-				late2 += (f.Square - at) * (f.Square - at) / tries
+				late += (f.CrossedAt - at) / tries
+				late2 += (f.CrossedAt - at) * (f.CrossedAt - at) / tries
 			}
 			unsure := math.Sqrt(square / tries)
 			if norm = math.Sqrt(norm); math.Abs(mean) > 0.05+3*unsure || norm < 0.8 || norm > 1.2 {
@@ -134,7 +134,7 @@ func TestPassIsReadWithoutBias(t *testing.T) {
 
 // The size doesn't depend on the origin of time nor on what was fitted before, is the same backwards, and goes with the values.
 func TestPassIsTheSameAnywhere(t *testing.T) {
-	var w pass.Work
+	var w pass.Workspace
 	rng := rand.New(rand.NewPCG(52, 1))
 	for n := range 200 {
 		way := ways[n%len(ways)]
@@ -148,7 +148,7 @@ func TestPassIsTheSameAnywhere(t *testing.T) {
 			if out[0].T > out[1].T {
 				slices.Reverse(out)
 			}
-			f, ok := w.Fit(out, s.noise(), math.Pi/s.time, pass.Rough)
+			f, ok := w.Fit(out, s.noise(), math.Pi/s.time, pass.TypicalRoughness)
 			if !ok {
 				t.Fatal("no fit")
 			}
@@ -163,17 +163,17 @@ func TestPassIsTheSameAnywhere(t *testing.T) {
 			{"a day later", 0, func(x pass.Sample) pass.Sample { return pass.Sample{T: x.T + 86400, V: x.V} }},
 			{"backwards", 0, func(x pass.Sample) pass.Sample { return pass.Sample{T: -x.T, V: x.V} }},
 			{"170 µm up", 170, func(x pass.Sample) pass.Sample { return pass.Sample{T: x.T, V: x.V + 170} }},
-			{"by another memory", 0, func(x pass.Sample) pass.Sample { w = pass.Work{}; return x }},
+			{"by another memory", 0, func(x pass.Sample) pass.Sample { w = pass.Workspace{}; return x }},
 		} {
 			got := fit(as.to)
-			for k := range pass.Paces {
+			for k := range pass.FrequencyRatios {
 				if math.Abs(got.Size[k]-as.up-want.Size[k]) > 1e-3 || math.Abs(got.U[k]-want.U[k]) > 1e-3 {
-					t.Errorf("%s, %s, pace %g: %g ± %g, want %g ± %g", s.name, as.name, pass.Paces[k], got.Size[k]-as.up, got.U[k], want.Size[k], want.U[k])
+					t.Errorf("%s, %s, pace %g: %g ± %g, want %g ± %g", s.name, as.name, pass.FrequencyRatios[k], got.Size[k]-as.up, got.U[k], want.Size[k], want.U[k])
 				}
 			}
-			for i := range pass.Turned {
-				if math.Abs(got.Through[i]-want.Through[i]) > 0.05 || math.Abs(got.Twice[i]-want.Twice[i]) > 0.05 {
-					t.Errorf("%s, %s, turned at %g: %g and %g, want %g and %g", s.name, as.name, pass.Turned[i], got.Through[i], got.Twice[i], want.Through[i], want.Twice[i])
+			for i := range pass.TurnHeights {
+				if math.Abs(got.LogOdds[i]-want.LogOdds[i]) > 0.05 || math.Abs(got.LogOddsTwice[i]-want.LogOddsTwice[i]) > 0.05 {
+					t.Errorf("%s, %s, turned at %g: %g and %g, want %g and %g", s.name, as.name, pass.TurnHeights[i], got.LogOdds[i], got.LogOddsTwice[i], want.LogOdds[i], want.LogOddsTwice[i])
 				}
 			}
 		}
@@ -192,7 +192,7 @@ func back(up float64, s swing) swing {
 // A hand that turns back 1 to 4 µm above square is told from one of the same way that goes through: by a factor of
 // more than two a pass, in the mean, and most where it moves like a harmonic one. Means of 500 passes are known to 0.1.
 func TestThroughIsToldFromTurnedBack(t *testing.T) {
-	var w pass.Work
+	var w pass.Workspace
 	const tries = 500
 	for i, way := range ways {
 		odds := func(up float64) (mean float64) {
@@ -203,7 +203,7 @@ func TestThroughIsToldFromTurnedBack(t *testing.T) {
 					s = back(up, s)
 				}
 				f := s.fit(t, &w, rng)
-				mean += slices.Min(f.Through[:]) / tries
+				mean += slices.Min(f.LogOdds[:]) / tries
 			}
 			return mean
 		}
@@ -221,15 +221,15 @@ func TestThroughIsToldFromTurnedBack(t *testing.T) {
 
 // What is no pass isn't fitted.
 func TestNoPass(t *testing.T) {
-	var w pass.Work
+	var w pass.Workspace
 	for name, s := range map[string][]pass.Sample{
 		"nothing":       nil,
 		"too few":       made(4, func(i int) pass.Sample { return pass.Sample{T: float64(i), V: float64(i * i)} }),
 		"at one time":   made(20, func(i int) pass.Sample { return pass.Sample{T: 1, V: float64(i * i)} }),
 		"flat":          made(20, func(i int) pass.Sample { return pass.Sample{T: float64(i) / 20, V: 3} }),
-		"more than fit": made(pass.Most+1, func(i int) pass.Sample { return pass.Sample{T: float64(i) / 50, V: float64((i - 36) * (i - 36))} }),
+		"more than fit": made(pass.MaxSamples+1, func(i int) pass.Sample { return pass.Sample{T: float64(i) / 50, V: float64((i - 36) * (i - 36))} }),
 	} {
-		if f, ok := w.Fit(s, pass.Noise{Sigma: 0.2, Time: 0.0015}, 4, pass.Rough); ok {
+		if f, ok := w.Fit(s, pass.Noise{Sigma: 0.2, Time: 0.0015}, 4, pass.TypicalRoughness); ok {
 			t.Errorf("%s: %+v", name, f)
 		}
 	}
@@ -247,8 +247,8 @@ func TestFitAllocatesNothing(t *testing.T) {
 	rng := rand.New(rand.NewPCG(54, 1))
 	s := drawn("sine", sine, 50, rng)
 	samples := s.samples(rng)
-	var w pass.Work
-	if n := testing.AllocsPerRun(20, func() { w.Fit(samples, s.noise(), math.Pi/s.time, pass.Rough) }); n != 0 {
+	var w pass.Workspace
+	if n := testing.AllocsPerRun(20, func() { w.Fit(samples, s.noise(), math.Pi/s.time, pass.TypicalRoughness) }); n != 0 {
 		t.Errorf("%g allocations", n)
 	}
 }
@@ -264,11 +264,11 @@ func BenchmarkFit(b *testing.B) {
 				s := drawn(way.name, way.way, rate, rng)
 				fits, samples = append(fits, s), append(samples, s.samples(rng))
 			}
-			var w pass.Work
+			var w pass.Workspace
 			b.ReportAllocs()
 			for i := 0; b.Loop(); i++ {
 				s := &fits[i%100]
-				w.Fit(samples[i%100], s.noise(), math.Pi/s.time, pass.Rough)
+				w.Fit(samples[i%100], s.noise(), math.Pi/s.time, pass.TypicalRoughness)
 			}
 		})
 	}

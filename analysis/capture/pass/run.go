@@ -2,51 +2,51 @@ package pass
 
 import "math"
 
-// fitted is the end of a run.
+// fitted is the result of a run.
 type fitted struct{ size, u, q, evidence, misfit float64 }
 
 func (f fitted) ok() bool { return !math.IsNaN(f.evidence) && !math.IsNaN(f.size) }
 
-// A run ends when size, z and q move by less in a step.
+// A run ends when size, z and q change by less than these in one step.
 const (
-	stillSize   = 0.003 // µm
-	stillZ      = 0.03  // µm^½
-	stillQ      = 0.1   // of the logarithm
-	fewestSteps = 4
-	mostSteps   = 24
+	sizeTolerance = 0.003 // µm
+	zTolerance    = 0.03  // µm^½
+	qTolerance    = 0.1   // of the logarithm
+	minSteps      = 4
+	maxSteps      = 24
 )
 
-// run fits z, from where it stands, with the prior h of the hand and a given size or a free one, and
-// the roughness by expectation and maximisation from its prior q0.
-func (w *Work) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted) {
+// run fits z, starting from its present value, with the prior h of the hand. The size is given or
+// free. It estimates the roughness by expectation and maximisation, starting from its prior q0.
+func (w *Workspace) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted) {
 	n := w.n
 	f.size, f.q = size, q0
 	for i := range w.p[:n] {
 		w.p[i] = 0
 	}
-	white := float64(n - startNumbers)
-	for step := range mostSteps {
+	white := float64(n - startParameters)
+	for step := range maxSteps {
 		info, sum := w.linearise(h, noise, &f, free)
 		xy, yy := w.eliminate()
 		before, q := f.size, f.q
-		variance := 0.0 // of the size
+		variance := 0.0 // variance of the size
 		if free {
 			info = max(info-yy, 1e-9)
 			f.size, variance = (sum-xy)/info, 1/info
 			f.u = math.Sqrt(variance)
 		}
-		w.back()
+		w.backSubstitute()
 		moved := w.move(f.size, variance, free, step)
 		fixed, expected := w.roughness(h, variance)
 		change := 1.0
 		if step > 0 {
-			change = (expected + roughnessWorth*q0) / (white + roughnessWorth) / q
-			change = min(5, max(0.2, change*math.Sqrt(change))) // a little further than the step goes: it is slow
+			change = (expected + roughnessPrior*q0) / (white + roughnessPrior) / q
+			change = min(5, max(0.2, change*math.Sqrt(change))) // a little further than the step itself, as convergence is slow
 			f.q *= change
 		}
-		still := step >= fewestSteps && math.Abs(f.size-before) < stillSize && moved < stillZ && math.Abs(math.Log(change)) < stillQ
-		if still || step == mostSteps-1 {
-			f.evidence = w.evidence(variance) + h.jac - fixed/q/2 - white/2*math.Log(q) - roughnessWorth/2*(math.Log(q/q0)+q0/q)
+		still := step >= minSteps && math.Abs(f.size-before) < sizeTolerance && moved < zTolerance && math.Abs(math.Log(change)) < qTolerance
+		if still || step == maxSteps-1 {
+			f.evidence = w.evidence(variance) + h.jac - fixed/q/2 - white/2*math.Log(q) - roughnessPrior/2*(math.Log(q/q0)+q0/q)
 			f.misfit = w.misfit()
 			break
 		}
@@ -54,10 +54,10 @@ func (w *Work) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted)
 	return f
 }
 
-// linearise makes the equations about the posterior as it stands: the precision in a,
-// the right sides in x (of the samples) and y (of the size). It returns the
-// information on the size by itself, and the weighted sum of the values.
-func (w *Work) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum float64) {
+// linearise sets up the equations about the present posterior: the precision in a, and the right sides
+// in x (for the samples) and y (for the size). It returns the information on the size alone, and the
+// weighted sum of the values.
+func (w *Workspace) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum float64) {
 	n := w.n
 	smooth := 1 / f.q
 	given := 0.0
@@ -88,9 +88,9 @@ func (w *Work) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum 
 	return info, sum
 }
 
-// evidence is the log likelihood of the samples about the z that the last equations were made
-// about, less half the log determinant of these.
-func (w *Work) evidence(variance float64) float64 {
+// evidence returns the log likelihood of the samples about the z that the last equations were set up
+// for, less half their log determinant.
+func (w *Workspace) evidence(variance float64) float64 {
 	all := product{p: 1}
 	for i := range w.n {
 		t := 1 + w.e2[i]/errorFreedom
@@ -104,8 +104,8 @@ func (w *Work) evidence(variance float64) float64 {
 	return -all.log() / 2
 }
 
-// misfit is the mean square of what is left, in standard deviations.
-func (w *Work) misfit() float64 {
+// misfit returns the mean square residual, in standard deviations.
+func (w *Workspace) misfit() float64 {
 	sum := 0.0
 	for _, e2 := range w.e2[:w.n] {
 		sum += min(16, e2)
@@ -113,7 +113,7 @@ func (w *Work) misfit() float64 {
 	return sum / float64(w.n)
 }
 
-// product gathers the logarithm of a product: one logarithm for many factors.
+// product accumulates the log of a product, with one logarithm for many factors.
 type product struct{ p, sum float64 }
 
 func (x *product) times(v float64) {
@@ -126,10 +126,10 @@ func (x *product) times(v float64) {
 
 func (x *product) log() float64 { return x.sum + math.Log(x.p) }
 
-// eliminate takes a apart into L·D·Lᵀ, and solves L for the right sides x and y. It
-// returns yᵀ·a⁻¹·x and yᵀ·a⁻¹·y.
-func (w *Work) eliminate() (xy, yy float64) {
-	var i1, i2, i3 float64    // 1/D of the rows before
+// eliminate factorises a into L·D·Lᵀ, and solves L for the right sides x and y. It returns yᵀ·a⁻¹·x
+// and yᵀ·a⁻¹·y.
+func (w *Workspace) eliminate() (xy, yy float64) {
+	var i1, i2, i3 float64    // 1/D of the previous rows
 	var m11, m12, m21 float64 // L(i-1, i-2), L(i-1, i-3), L(i-2, i-3)
 	var x1, x2, x3, y1, y2, y3 float64
 	for i := range w.n {
@@ -156,10 +156,10 @@ func (w *Work) eliminate() (xy, yy float64) {
 	return xy, yy
 }
 
-// back solves D·Lᵀ for what eliminate left in x and y, and works out the covariance a⁻¹ near the
-// diagonal (Takahashi's recursion).
-func (w *Work) back() {
-	var c11, c12, c13, c22, c23, c33 float64 // covariance of the three rows after
+// backSubstitute solves D·Lᵀ for x and y after eliminate, and works out the covariance a⁻¹ near the diagonal
+// (Takahashi's recursion).
+func (w *Workspace) backSubstitute() {
+	var c11, c12, c13, c22, c23, c33 float64 // covariance of the next three rows
 	var x1, x2, x3, y1, y2, y3 float64
 	for i := w.n - 1; i >= 0; i-- {
 		l1, l2, l3 := w.l[i+1][1], w.l[i+2][2], w.l[i+3][3]
@@ -178,11 +178,11 @@ func (w *Work) back() {
 	}
 }
 
-// move goes to the new z and its variance, and returns how far it went at most.
-func (w *Work) move(size, variance float64, free bool, step int) (moved float64) {
+// move steps to the new z and its variance, and returns the largest change.
+func (w *Workspace) move(size, variance float64, free bool, step int) (moved float64) {
 	part := 1.0
 	if step >= 3 {
-		part = 0.7 // against swinging about the end
+		part = 0.7 // damps oscillation about the solution
 	}
 	for i := range w.n {
 		z := w.x[i]
@@ -201,7 +201,7 @@ func (w *Work) move(size, variance float64, free bool, step int) (moved float64)
 }
 
 // roughness returns Σ h·(Lz)² of the mean of z, and its expectation.
-func (w *Work) roughness(h *hand, variance float64) (fixed, expected float64) {
+func (w *Workspace) roughness(h *hand, variance float64) (fixed, expected float64) {
 	for i := range w.n {
 		z, y := w.z[i], w.y[i]*variance
 		c := &w.c[i]

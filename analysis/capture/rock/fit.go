@@ -6,30 +6,30 @@ import (
 	"fairbore/analysis/capture/pass"
 )
 
-// fitAll fits the valleys whose ends have become known since they were fitted last.
-func (r *Rock) fitAll() {
-	for j := range r.nv {
+// fitAll fits the valleys whose ends have become known since their last fit.
+func (r *Finder) fitAll() {
+	for j := range r.valleys {
 		if w := &r.vs[j]; !w.final {
 			r.fit(j)
-			w.final = j < r.nv-1
+			w.final = j < r.valleys-1
 		}
 	}
 }
 
-// How much of a pass is fitted.
+// Which samples of a pass are fitted.
 const (
-	fitApart      = 0.25 // of the time between two passes: how far the samples of the one stay from the other
-	fitHeight     = 0.8  // of the height of a side: its top is left out if fitSide samples remain
-	fitSide       = 5    // samples
-	entryRatio    = 1.5  // of the height of the other side: what is higher is the way in or out, no swing
+	fitApart      = 0.25 // of the time between two passes: how far a fit keeps away from the next pass
+	fitHeight     = 0.8  // of the height of a side: higher samples are left out if fitSide samples remain
+	fitSide       = 5    // fewest samples of a side
+	entryRatio    = 1.5  // of the height of the other side: a higher one is the way in or out, not a swing
 	entryMargin   = 3.0  // µm, more than that
-	betweenPasses = 5.0  // samples from one pass to the next, at least: with fewer nobody can say what the hand did between them
-	morePerSecond = 60.0 // more of them for each second that the samples are further apart than
-	closeSamples  = 0.05 // s, as a hand's own motion goes up to 3 Hz
+	betweenPasses = 5.0  // fewest samples between two passes: with fewer nobody can tell what the hand did between them
+	morePerSecond = 60.0 // further samples needed for each second by which samples are further apart than closeSamples
+	closeSamples  = 0.05 // s, as a hand moves at up to 3 Hz
 )
 
-// fit fits valley j with the samples up to now.
-func (r *Rock) fit(j int) {
+// fit fits valley j with the samples so far.
+func (r *Finder) fit(j int) {
 	w := &r.vs[j]
 	w.ok = false
 	gap := r.gap(j)
@@ -51,7 +51,7 @@ func (r *Rock) fit(j int) {
 	for last-w.at > fitSide && r.highest(w.at, last)-w.v > fitHeight*rise {
 		last--
 	}
-	first, last = max(first, w.at-pass.Most/2+1), min(last, w.at+pass.Most/2)
+	first, last = max(first, w.at-pass.MaxSamples/2+1), min(last, w.at+pass.MaxSamples/2)
 	n := 0
 	for i := first; i <= last; i++ {
 		if !r.stale(i) {
@@ -60,17 +60,17 @@ func (r *Rock) fit(j int) {
 		}
 	}
 	w.until, w.count = r.at(last).T, n
-	if r.clock.mean*r.leastBetween() > gap { // too quick to be fitted; the count tells [Rock.unsure] so
+	if r.clock.mean*r.minBetween() > gap { // too fast to be fitted; [Finder.notEnough] sees it by the count
 		return
 	}
-	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter()}, math.Pi/gap, r.rough(j))
+	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter()}, math.Pi/gap, r.roughness(j))
 }
 
-// first is the first sample of valley j to be fitted, with the height of its falling side, µm.
-func (r *Rock) first(j int, gap, fall, rise float64) (int, float64) {
+// first returns the first sample of valley j to fit, and the height of its falling side, µm.
+func (r *Finder) first(j int, gap, fall, rise float64) (int, float64) {
 	w := &r.vs[j]
 	i := w.peak
-	if j == 0 || fall > 4*rise { // the way in, or from another place
+	if j == 0 || fall > 4*rise { // the way in, or along from another place
 		for i < w.at && (r.at(i).V-w.v > entryRatio*rise || w.t-r.at(i).T > gap) {
 			i++
 		}
@@ -83,10 +83,11 @@ func (r *Rock) first(j int, gap, fall, rise float64) (int, float64) {
 	return i, fall
 }
 
-// last is the last sample of valley j to be fitted, from sample i on, with the height of its rising side, µm.
-func (r *Rock) last(j int, gap float64, i int, fall, rise float64) (int, float64) {
+// last returns the last sample of valley j to fit, at or after sample i, and the height of its rising
+// side, µm.
+func (r *Finder) last(j int, gap float64, i int, fall, rise float64) (int, float64) {
 	w := &r.vs[j]
-	if j+1 == r.nv { // perhaps the way out
+	if j+1 == r.valleys { // perhaps the way out
 		for i > w.at && (r.at(i).V-w.v > entryRatio*fall+entryMargin || r.at(i).T-w.t > 1.2*gap) {
 			i--
 		}
@@ -99,14 +100,14 @@ func (r *Rock) last(j int, gap float64, i int, fall, rise float64) (int, float64
 	return i, rise
 }
 
-// leastBetween is how many samples there must be from one pass to the next.
-func (r *Rock) leastBetween() float64 {
+// minBetween returns the fewest samples between two passes.
+func (r *Finder) minBetween() float64 {
 	return betweenPasses + morePerSecond*max(0, r.clock.mean-closeSamples)
 }
 
-// stale reports whether sample i is the one before it sent again: the same to
-// the last digit, and then the value leaps.
-func (r *Rock) stale(i int) bool {
+// stale reports whether sample i is the sample before it, sent again: equal to the last digit, with a
+// leap after it.
+func (r *Finder) stale(i int) bool {
 	if !r.held(i-1) || !r.held(i+1) || r.at(i-1).V != r.at(i).V {
 		return false
 	}
@@ -116,35 +117,36 @@ func (r *Rock) stale(i int) bool {
 
 const leapSigmas = 6 // standard deviations of a sample
 
-// gap is the time between passes about valley j, s; 0 where there is no other, and was none.
-func (r *Rock) gap(j int) float64 {
-	a, b := max(0, j-1), min(r.nv-1, j+1)
+// gap returns the time between passes around valley j, s. It is 0 where there is and was no other
+// pass.
+func (r *Finder) gap(j int) float64 {
+	a, b := max(0, j-1), min(r.valleys-1, j+1)
 	if a == b {
 		return r.spacing
 	}
 	return (r.vs[b].t - r.vs[a].t) / float64(b-a)
 }
 
-// rough is the prior of the hand's roughness at valley j: what the others showed.
-func (r *Rock) rough(j int) float64 {
-	sum, n := math.Log(pass.Rough), 1.0
-	for i := range r.nv {
+// roughness returns the prior of the hand's roughness at valley j, from the other passes.
+func (r *Finder) roughness(j int) float64 {
+	sum, n := math.Log(pass.TypicalRoughness), 1.0
+	for i := range r.valleys {
 		w := &r.vs[i]
 		if i != j && w.ok && w.low > 8*r.o.Sigma && w.fit.U[1] < 1 {
-			sum += max(-4, min(4, w.fit.Rough))
+			sum += max(-4, min(4, w.fit.LogRoughness))
 			n++
 		}
 	}
 	return math.Exp(sum / n)
 }
 
-// clock finds how much the times of samples scatter, as time stamps have steps. Times in
-// steps of q scatter by q/√12, and their intervals by √2 as much.
+// clock estimates the scatter of time stamps, which have steps. Times in steps of q scatter by q/√12,
+// and their intervals by √2 times that.
 type clock struct {
 	last     float64
 	mean, sd float64 // of the intervals: running mean and mean absolute deviation, s
 	n        int
-	strange  int // intervals in a row that are far off the mean
+	strange  int // intervals in a row that are far from the mean
 }
 
 // tick notes the time of a sample, s.
@@ -158,8 +160,8 @@ func (c *clock) tick(t float64) {
 	case c.n > 2:
 		k := 1 / min(float64(c.n-1), 32)
 		off := dt - c.mean
-		if math.Abs(off) > c.mean { // a gap, or a value that came late
-			if c.strange++; c.strange == mostStrange { // or the first interval was a gap
+		if math.Abs(off) > c.mean { // a gap, or a late value
+			if c.strange++; c.strange == maxStrange { // or the first interval was a gap
 				c.n = 1
 			}
 			return
@@ -171,13 +173,13 @@ func (c *clock) tick(t float64) {
 }
 
 const (
-	leastScatter = 0.0015 // s, of the times of a serial line (an assumption)
-	mostScatter  = 0.006  // s: more is no step of time stamps but an uneven stream
-	mostStrange  = 8      // intervals
+	minScatter = 0.0015 // s, time stamps of a serial line (an assumption)
+	maxScatter = 0.006  // s: a larger scatter comes from an uneven stream, not from steps of time stamps
+	maxStrange = 8      // intervals
 )
 
-// scatter is the standard deviation of a time stamp, s: 1.25 times the mean absolute
-// deviation of the intervals, over √2.
+// scatter returns the standard deviation of a time stamp, s: 1.25 times the mean absolute deviation of
+// the intervals, divided by √2.
 func (c *clock) scatter() float64 {
-	return min(mostScatter, max(leastScatter, 1.25/math.Sqrt2*c.sd))
+	return min(maxScatter, max(minScatter, 1.25/math.Sqrt2*c.sd))
 }

@@ -36,7 +36,7 @@ func FuzzRock(f *testing.F) {
 			return
 		}
 		b := data[0]
-		o := rock.Options{Sigma: []float64{0.15, 0.6, 0.05, 0}[b%4], Step: []float64{0.1, 2.54}[b/4%2], Scale: scale, Least: 3 + int(b/8%4)}
+		o := rock.Options{Sigma: []float64{0.15, 0.6, 0.05, 0}[b%4], Step: []float64{0.1, 2.54}[b/4%2], Scale: scale, MinPasses: 3 + int(b/8%4)}
 		if b&128 != 0 {
 			o.Averages, o.Lag = 0.1, 0.03
 		}
@@ -52,7 +52,7 @@ func FuzzRock(f *testing.F) {
 					r.Begin()
 					at = 0
 				case doSince:
-					r.Since(at - math.Abs(float64(n))/1000)
+					r.ForgetUntil(at - math.Abs(float64(n))/1000)
 				case doExpect:
 					r.Expect(float64(n)/100, float64(rest[0])/50)
 				case doLeave:
@@ -69,7 +69,7 @@ func FuzzRock(f *testing.F) {
 				if x, ok := r.Add(at, v); ok {
 					check(x)
 				}
-				if t, size, u, ok := r.Latest(); ok && (math.IsNaN(t) || math.IsNaN(size) || math.IsNaN(u)) {
+				if t, size, u, ok := r.LatestPass(); ok && (math.IsNaN(t) || math.IsNaN(size) || math.IsNaN(u)) {
 					panic("latest is no number")
 				}
 				if n := r.Passes(); n < 0 || n > 10 {
@@ -83,7 +83,7 @@ func FuzzRock(f *testing.F) {
 					t.Fatalf("read %+v", x)
 				}
 			}
-			if x.U <= 0 || x.U > 10 || x.Passes < o.Least || x.Passes > 10 || x.Since > x.Last || x.Last > x.Until || x.Misfit < 0 || x.Motion.Spread < 0 {
+			if x.U <= 0 || x.U > 10 || x.Passes < o.MinPasses || x.Passes > 10 || x.Since > x.Last || x.Last > x.Until || x.Misfit < 0 || x.Motion.Spread < 0 {
 				t.Fatalf("read %+v", x)
 			}
 		})

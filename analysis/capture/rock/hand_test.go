@@ -146,11 +146,11 @@ func (g gauge) samples(h hand, rng *rand.Rand) (out [][2]float64) {
 }
 
 func (g gauge) options() rock.Options {
-	return rock.Options{Sigma: math.Hypot(g.sd, g.step/math.Sqrt(12)), Step: g.step, Scale: scale, Least: 3}
+	return rock.Options{Sigma: math.Hypot(g.sd, g.step/math.Sqrt(12)), Step: g.step, Scale: scale, MinPasses: 3}
 }
 
 // read gives the samples to a rock until it reads, or until the gauge leaves.
-func read(r *rock.Rock, samples [][2]float64) (rock.Reading, bool) {
+func read(r *rock.Finder, samples [][2]float64) (rock.Reading, bool) {
 	for _, s := range samples {
 		if x, ok := r.Add(s[0], s[1]); ok {
 			return x, true

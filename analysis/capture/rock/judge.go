@@ -8,80 +8,81 @@ import (
 	"fairbore/analysis/capture/pass"
 )
 
-// What is believed: log odds of 8 are one to three thousand. When the gauge has left, no later pass can
-// show that an agreement was by chance, and less must suffice. All numbers of this file were chosen on the
-// half of people and families that is for choosing (SCORE.md), except where a source is given.
+// The odds that are needed. Log odds of 8 are one to three thousand. When the gauge has left, no later
+// pass can show that an agreement was by chance, so less must suffice. All numbers of this file were
+// chosen on the half of the recorded people and simulated families that is set aside for choosing
+// (SCORE.md), except where a source is given.
 const (
 	oddsNeeded     = 8.0  // log odds
 	oddsNeededLeft = 5.0  // the same, when the gauge has left
-	oddsBack       = 0.0  // the least log odds against a hand that turns back in its own time
-	mostU          = 0.25 // µm, standard uncertainty that is taken: an error of 1 µm is four of it; with a display of step q (µm) 1 + q times as much
-	mostULast      = 0.33 // µm, the same when no pass is to come
-	mostMisfit     = 2.5  // times the 99 % point of chi squared, of the scatter of the passes
+	oddsBack       = 0.0  // least log odds against a hand that turns back at its own pace
+	maxU           = 0.25 // µm, largest standard uncertainty that is taken: an error of 1 µm is four times it; with a display step of q µm it is 1 + q times as large
+	maxULast       = 0.33 // µm, the same when no further pass is expected
+	maxMisfit      = 2.5  // limit of chi squared of the passes, as a multiple of its 99 % point
 )
 
 // Which passes are weighed, and how well they are known.
 const (
-	leastRise      = 3.0  // standard deviations of a sample, of either side of a pass
-	weighedU       = 2.5  // µm, the most standard uncertainty of a pass that is weighed
-	countedU       = 1.2  // µm, the same of a pass that is counted too
-	leastPassU     = 0.03 // µm, the least standard uncertainty of a pass
-	sparseU        = 0.4  // µm, added for a pass that has just enough samples to the next; none is added with sparsePart more of them
+	minRise        = 3.0  // least rise on either side of a pass, in standard deviations of a sample
+	weighedU       = 2.5  // µm, largest standard uncertainty of a pass that is weighed
+	countedU       = 1.2  // µm, the same of a pass that counts
+	minPassU       = 0.03 // µm, smallest standard uncertainty of a pass
+	sparseU        = 0.4  // µm, added for a pass with just enough samples to the next one; it falls to 0 with sparsePart more samples
 	sparsePart     = 0.3
-	speedU         = 0.06 // of a correction for averaging: its standard uncertainty, as the speed is not known better
-	mostCorrection = 3.0  // µm, by averaging
-	turnedBefore   = 0.01 // odds that a hand turns back just before square, before the samples are looked at
-	agreeSigmas    = 3.0  // standard deviations
+	speedU         = 0.06 // relative standard uncertainty of a correction for averaging, as the speed is not known better
+	maxCorrection  = 3.0  // µm, largest correction for averaging
+	turnedBefore   = 0.01 // prior odds that a hand turns back just before square
+	agreeSigmas    = 3.0  // standard deviations within which passes agree
 	scatterFreedom = 4.0  // degrees of freedom that the passes' own uncertainties are worth
-	costBelow      = 5.0  // log odds that a pass below the others costs, if it came before them
-	deepest        = 15.0 // µm: if the gauge showed so much less, the others are slips on an edge
+	costBelow      = 5.0  // log odds against, for a pass below the others that came before them
+	maxDepth       = 15.0 // µm; if the gauge showed this much less, the other passes are slips on an edge
 )
 
-// What makes the odds.
+// The evidence. A cost is subtracted from the log odds.
 const (
-	turnScatter      = 0.13 // relative scatter of where hands turn (gyroscope recordings: 0.10 to 0.15)
-	mostFor          = 6.0  // log odds that one pass adds at most: models are not that good
-	mostAgainst      = 20.0 // log odds that one pass costs at most
-	mostAgainstTwice = 4.0  // the same, against a hand that turns back in its own time
-	tellingSigmas    = 20.0 // standard deviations of a sample: a swing as high adds all that it can
-	tellingSteps     = 8.0  // of the display: and one as high as this
-	costEdge         = 1.0  // log odds that a pass with the way in or out on one side costs
-	costAbove        = 3.0  // log odds that a pass above the others costs, the less the further it is off
-	costAboveScale   = 10.0 // µm, by which it must be further off for that to be e times less
-	costApart        = 0.5  // log odds that it costs at any distance
-	costClear        = 0.5  // and in addition if it went through square as clearly as the others
-	roughHand        = 1.5  // ln of a roughness at which a hand becomes doubtful; it costs as much as it is more
-	mostRoughPass    = 2.0  // log odds that one pass costs for that at most
-	mostRough        = 4.0  // log odds that all passes cost for that at most
-	costSlow         = 60.0 // log odds that hands cost which are slower at square than beside it, times the part by which they are
-	clearShape       = 1.5  // log odds that the shape of a pass through square tells on the average against turning back by the first of [pass.Turned]
-	costShape        = 4.0  // times what is missing to that
-	mostSurprise     = 5.0  // log odds that an unexpected size costs at most
-	usualSpread      = 60.0 // µm over which sizes are spread that nobody expects
+	turnScatter      = 0.13 // relative scatter of the tilts at which hands turn (gyroscope recordings: 0.10 to 0.15)
+	maxGain          = 6.0  // largest log odds that one pass adds, as models are not better than that
+	maxCost          = 20.0 // largest log odds that one pass costs
+	maxCostTwice     = 4.0  // the same, against a hand that turns back at its own pace
+	tellingSigmas    = 20.0 // standard deviations of a sample: a higher swing adds nothing more
+	tellingSteps     = 8.0  // steps of the display: nor does one higher than this
+	costEdge         = 1.0  // cost of a pass with the way in or out on one side
+	costAbove        = 3.0  // cost of a pass above the others; it falls with the distance
+	costAboveScale   = 10.0 // µm, distance over which that cost falls to 1/e
+	costApart        = 0.5  // cost of such a pass at any distance
+	costClear        = 0.5  // added cost if it went through square as clearly as the others
+	roughHand        = 1.5  // log roughness at which a hand becomes doubtful; the excess is the cost
+	maxRoughCostPass = 2.0  // largest cost of roughness for one pass
+	maxRoughCost     = 4.0  // largest cost of roughness for all passes
+	costSlow         = 60.0 // cost of a hand that is slower at square than beside it, times the relative loss of speed
+	clearShape       = 1.5  // log odds for a pass through square that its shape shows on average, against turning back by the first of [pass.TurnHeights]
+	costShape        = 4.0  // cost for each unit missing to that
+	maxSurpriseCost  = 5.0  // largest cost of an unexpected size
+	usualSpread      = 60.0 // µm over which sizes spread where none is expected
 )
 
-// weighed is a pass for the judgement.
+// weighed is a pass with its size and standard uncertainty, corrected for averaging.
 type weighed struct {
 	size, u, speed2 float64
-	w               *valley
+	valley          *valley
 }
 
-// judgement is what the passes say together.
+// judgement is what the passes show together.
 type judgement struct {
-	n, of            int // passes that agree; that are known
-	members          int // passes that agree, with those that don't count
+	counted, known   int // passes that agree and count; passes that are known
+	members          int // passes that agree, including those that do not count
 	size, u          float64
 	odds, back       float64
-	height           float64 // mean of the passes that agree, µm
+	height           float64 // mean height of the passes that agree, µm
 	correction, chi2 float64
 }
 
-// judge fits the passes so far, and says whether they may be believed.
-func (r *Rock) judge(when moment) (Reading, bool) {
+// judge fits the passes so far. It reports whether they may be believed.
+func (r *Finder) judge(when occasion) (Reading, bool) {
 	r.fitAll()
-	var xs [mostPasses]weighed
+	var xs [maxPasses]weighed
 	agreeing, j := r.best(xs[:r.weigh(&xs)])
-	r.agree = j.n
+	r.agreed = j.counted
 	r.doubt = r.doubtOf(&j, when)
 	if r.doubt != None {
 		return Reading{}, false
@@ -89,14 +90,14 @@ func (r *Rock) judge(when moment) (Reading, bool) {
 	return r.reading(agreeing, &j), true
 }
 
-// best finds the passes that agree, and judges them: the lowest of all, or those above passes that
-// came before them, if that makes better odds.
-func (r *Rock) best(xs []weighed) ([]weighed, judgement) {
+// best finds the passes that agree, and judges them. These are the lowest of all, or those above
+// earlier lower passes if that gives better odds.
+func (r *Finder) best(xs []weighed) ([]weighed, judgement) {
 	slices.SortFunc(xs, func(a, b weighed) int { return cmp.Compare(a.size, b.size) })
 	j, from := r.agreeing(xs), 0
-	for k := 1; k <= len(xs)-r.o.Least && xs[k].size-xs[0].size < deepest; k++ {
-		if c := r.agreeing(xs[k:]); c.n >= r.o.Least && earlier(xs[:k], xs[k:k+c.members]) {
-			if c.odds -= costBelow * float64(k); j.n < r.o.Least || c.odds > j.odds {
+	for k := 1; k <= len(xs)-r.o.MinPasses && xs[k].size-xs[0].size < maxDepth; k++ {
+		if c := r.agreeing(xs[k:]); c.counted >= r.o.MinPasses && earlier(xs[:k], xs[k:k+c.members]) {
+			if c.odds -= costBelow * float64(k); j.counted < r.o.MinPasses || c.odds > j.odds {
 				j, from = c, k
 			}
 		}
@@ -104,52 +105,52 @@ func (r *Rock) best(xs []weighed) ([]weighed, judgement) {
 	return xs[from : from+j.members], j
 }
 
-// doubtOf says why the passes of a judgement may not be believed, if so.
-func (r *Rock) doubtOf(j *judgement, when moment) Doubt {
-	needed, worst := oddsNeeded, mostU
+// doubtOf returns why the passes of a judgement may not be believed, if so.
+func (r *Finder) doubtOf(j *judgement, when occasion) Doubt {
+	needed, worst := oddsNeeded, maxU
 	switch when {
 	case passed:
-		worst = mostULast
+		worst = maxULast
 	case left:
-		needed, worst = oddsNeededLeft, mostULast
+		needed, worst = oddsNeededLeft, maxULast
 	}
 	switch {
-	case j.n < r.o.Least && j.of >= r.o.Least && j.of-j.n >= 2: // a single one that doesn't agree may have been a waver
+	case j.counted < r.o.MinPasses && j.known >= r.o.MinPasses && j.known-j.counted >= 2: // a single pass that does not agree may have been a waver
 		return Scatter
-	case j.n < r.o.Least:
-		return r.unsure()
-	case r.floor < j.size-deepest:
+	case j.counted < r.o.MinPasses:
+		return r.notEnough()
+	case r.floor < j.size-maxDepth:
 		return Scatter
-	case j.height < r.narrow:
+	case j.height < r.narrowHeight:
 		return Narrow
-	case j.correction > mostCorrection:
+	case j.correction > maxCorrection:
 		return Averaged
-	case j.chi2 > mostMisfit*quantile99(j.n-1):
+	case j.chi2 > maxMisfit*quantile99(j.counted-1):
 		return Scatter
 	case j.back < oddsBack && j.odds < 0:
-		return Turning
-	case j.odds-r.unexpected(j) < needed || j.back < oddsBack:
-		return More
+		return TurnsBack
+	case j.odds-r.costOfSurprise(j) < needed || j.back < oddsBack:
+		return OneMore
 	case j.u > worst*(1+r.o.Step):
-		return r.unsure()
+		return r.notEnough()
 	}
 	return None
 }
 
-// moment is when the passes are judged.
-type moment uint8
+// occasion says when the passes are judged.
+type occasion uint8
 
 const (
-	rocked moment = iota // the latest pass rises, or has ended
-	passed               // the next one is overdue
-	left                 // the gauge has left
+	rocked occasion = iota // the latest pass is rising, or has ended
+	passed                 // the next one is overdue
+	left                   // the gauge has left
 )
 
-// earlier reports whether all passes a came before all b.
+// earlier reports whether all passes a came before all passes b.
 func earlier(a, b []weighed) bool {
 	for _, x := range a {
 		for _, y := range b {
-			if y.w.t < x.w.t {
+			if y.valley.t < x.valley.t {
 				return false
 			}
 		}
@@ -157,25 +158,25 @@ func earlier(a, b []weighed) bool {
 	return true
 }
 
-// unsure says why the passes are not known better.
-func (r *Rock) unsure() Doubt {
+// notEnough returns why the passes are not known better.
+func (r *Finder) notEnough() Doubt {
 	few := 0
-	for i := range r.nv {
+	for i := range r.valleys {
 		if r.vs[i].count < 2*fitSide-1 {
 			few++
 		}
 	}
-	if 2*few > r.nv {
-		return Quick
+	if 2*few > r.valleys {
+		return TooFast
 	}
-	return More
+	return OneMore
 }
 
-// weigh gathers the passes that are known, each with its size: the mean over the paces of a hand, weighted by
-// the evidence of all passes together.
-func (r *Rock) weigh(xs *[mostPasses]weighed) (n int) {
-	var total [len(pass.Paces)]float64
-	for i := range r.nv {
+// weigh collects the passes that are known, each with its size. The size is the mean over the hand's
+// frequencies ([pass.FrequencyRatios]), weighted by the evidence of all passes together.
+func (r *Finder) weigh(xs *[maxPasses]weighed) (n int) {
+	var total [len(pass.FrequencyRatios)]float64
+	for i := range r.valleys {
 		if f := &r.vs[i].fit; r.known(&r.vs[i]) {
 			best := max(f.Evidence[0], f.Evidence[1], f.Evidence[2])
 			for k, e := range f.Evidence {
@@ -184,7 +185,7 @@ func (r *Rock) weigh(xs *[mostPasses]weighed) (n int) {
 		}
 	}
 	best := max(total[0], total[1], total[2])
-	for i := range r.nv {
+	for i := range r.valleys {
 		w := &r.vs[i]
 		if !r.known(w) {
 			continue
@@ -199,17 +200,18 @@ func (r *Rock) weigh(xs *[mostPasses]weighed) (n int) {
 		}
 		size /= sum
 		u2 = max(u2/sum-size*size, f.U[1]*f.U[1]/4)
-		u := math.Hypot(math.Sqrt(u2), leastPassU) * math.Sqrt(max(1, f.Misfit))
-		u = math.Hypot(u, sparseU*max(0, 1+sparsePart-r.gap(i)/r.clock.mean/r.leastBetween())/sparsePart)
-		if p := turnedBefore / (turnedBefore + math.Exp(min(50, f.Through[0]))); p > 0 { // it may have turned back just before square
-			u = math.Hypot(u, math.Sqrt(p)*pass.Turned[0])
+		u := math.Hypot(math.Sqrt(u2), minPassU) * math.Sqrt(max(1, f.Misfit))
+		u = math.Hypot(u, sparseU*max(0, 1+sparsePart-r.gap(i)/r.clock.mean/r.minBetween())/sparsePart)
+		if p := turnedBefore / (turnedBefore + math.Exp(min(50, f.LogOdds[0]))); p > 0 { // the hand may have turned back just before square
+			u = math.Hypot(u, math.Sqrt(p)*pass.TurnHeights[0])
 		}
 		if u > weighedU {
 			continue
 		}
 		m := f.Speed * f.Speed
 		x := math.Pi / r.gap(i)
-		// A mean of sin² over T lags its height by more than T²/12 does, and a first-order lag by less than τ² (series to the next order).
+		// A mean of sin² over T shows more than T²/12 of lag, and a first-order lag less than τ² (the next
+		// order of the series).
 		c := m * (r.o.Averages*r.o.Averages/12*(1+7*sq(x*r.o.Averages)/60) + r.o.Lag*r.o.Lag*(1-sq(x*r.o.Lag)))
 		xs[n] = weighed{size - c, math.Hypot(u, speedU*c), m, w}
 		n++
@@ -220,14 +222,14 @@ func (r *Rock) weigh(xs *[mostPasses]weighed) (n int) {
 func sq(x float64) float64 { return x * x }
 
 // known reports whether a pass was fitted and rises far enough on both sides.
-func (r *Rock) known(w *valley) bool {
-	return w.ok && w.fit.U[1] <= weighedU && w.low >= leastRise*r.o.Sigma
+func (r *Finder) known(w *valley) bool {
+	return w.ok && w.fit.U[1] <= weighedU && w.low >= minRise*r.o.Sigma
 }
 
-// agreeing judges the lowest passes that agree: nothing can lie below the size of the
-// bore, and a hand that turns back shows more.
-func (r *Rock) agreeing(xs []weighed) (j judgement) {
-	j.of = len(xs)
+// agreeing judges the lowest passes that agree. Nothing can lie below the size of the bore, and a hand
+// that turns back shows more.
+func (r *Finder) agreeing(xs []weighed) (j judgement) {
+	j.known = len(xs)
 	sum, size := 0.0, 0.0
 	k := 0
 	for ; k < len(xs); k++ {
@@ -245,11 +247,11 @@ func (r *Rock) agreeing(xs []weighed) (j judgement) {
 	widest := 0.0
 	for _, x := range xs[:k] {
 		j.chi2 += sq((x.size - j.size) / x.u)
-		j.height += x.w.fit.Height / float64(k)
+		j.height += x.valley.fit.Height / float64(k)
 		widest = max(widest, x.u)
 		j.correction = max(j.correction, x.speed2*(r.o.Averages*r.o.Averages/12+r.o.Lag*r.o.Lag))
 		if x.u <= countedU {
-			j.n++
+			j.counted++
 		}
 	}
 	j.u *= math.Sqrt(max(1, (scatterFreedom+j.chi2)/(scatterFreedom+float64(max(1, k-1)))))
@@ -257,73 +259,73 @@ func (r *Rock) agreeing(xs []weighed) (j judgement) {
 	return j
 }
 
-// weighOdds works out the log odds that the lowest k passes went through square, against
-// hands that turned back so high above it, each time anew within their scatter.
-func (r *Rock) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
+// weighOdds works out the log odds that the lowest k passes went through square, against hands that
+// turned back at one of the heights of [pass.TurnHeights], with a scatter from turn to turn.
+func (r *Finder) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
 	j.odds, j.back = math.Inf(1), math.Inf(1)
-	for i, up := range pass.Turned {
-		turns := turnScatter * (math.Sqrt(up+j.height) - math.Sqrt(up)) // of z
-		scatter := 2*math.Sqrt(up)*turns + turns*turns                  // of the size that it would show, µm
+	for i, up := range pass.TurnHeights {
+		turns := turnScatter * (math.Sqrt(up+j.height) - math.Sqrt(up)) // scatter of z
+		scatter := 2*math.Sqrt(up)*turns + turns*turns                  // scatter of the size shown, µm
 		through, twice := 0.0, 0.0
 		for _, x := range xs[:k] {
 			same := math.Log(max(1, scatter/x.u))
-			through += same + r.tells(x.w, x.w.fit.Through[i])
-			twice += same + max(-mostAgainstTwice, r.tells(x.w, x.w.fit.Twice[i]))
+			through += same + r.evidence(x.valley, x.valley.fit.LogOdds[i])
+			twice += same + max(-maxCostTwice, r.evidence(x.valley, x.valley.fit.LogOddsTwice[i]))
 		}
-		first := math.Log(max(1, scatter/widest)) // the first of them agrees with nothing
+		first := math.Log(max(1, scatter/widest)) // the first pass agrees with nothing
 		j.odds, j.back = min(j.odds, through-first), min(j.back, twice-first)
 	}
 	rough, fastest, shape := 0.0, 0.0, 0.0
 	for _, x := range xs[:k] {
-		if x.w.edge {
+		if x.valley.edge {
 			j.odds -= costEdge
 		}
-		rough += min(mostRoughPass, max(0, x.w.fit.Rough-roughHand))
-		fastest += x.w.fit.Fastest / float64(k)
-		shape += min(mostFor, x.w.fit.Through[0]) / float64(k)
+		rough += min(maxRoughCostPass, max(0, x.valley.fit.LogRoughness-roughHand))
+		fastest += x.valley.fit.RelativeSpeed / float64(k)
+		shape += min(maxGain, x.valley.fit.LogOdds[0]) / float64(k)
 	}
-	j.odds -= min(mostRough, rough)
+	j.odds -= min(maxRoughCost, rough)
 	j.odds -= costSlow * max(0, 1-fastest)
 	j.odds -= costShape * max(0, clearShape-shape)
 	for _, x := range xs[k:] {
 		j.odds -= costAbove*math.Exp(-max(0, x.size-j.size)/costAboveScale) + costApart
-		if x.u <= countedU && x.w.fit.Through[0] > clearShape {
+		if x.u <= countedU && x.valley.fit.LogOdds[0] > clearShape {
 			j.odds -= costClear
 		}
 	}
 }
 
-// tells is what one pass adds to the odds. A swing that hardly rises above the noise or the steps of the display, or
-// that is fitted badly, adds little.
-func (r *Rock) tells(w *valley, odds float64) float64 {
+// evidence returns what one pass adds to the log odds. A swing that hardly rises above the noise or the
+// display's steps, or that is fitted badly, adds little.
+func (r *Finder) evidence(w *valley, odds float64) float64 {
 	if odds < 0 {
-		return max(-mostAgainst, odds)
+		return max(-maxCost, odds)
 	}
 	odds /= max(1, w.fit.Misfit)
-	return min(odds, mostFor*min(1, w.fit.Height/max(tellingSigmas*r.o.Sigma, tellingSteps*r.o.Step)))
+	return min(odds, maxGain*min(1, w.fit.Height/max(tellingSigmas*r.o.Sigma, tellingSteps*r.o.Step)))
 }
 
-// unexpected is the log odds that a size costs for being unlike what is expected; below 0 for one that is like
-// it.
-func (r *Rock) unexpected(j *judgement) float64 {
-	if r.expectU <= 0 || j.n == 0 {
+// costOfSurprise returns the cost of a size that differs from the expected one, in log odds. It is
+// negative for a size that is like it.
+func (r *Finder) costOfSurprise(j *judgement) float64 {
+	if r.expectU <= 0 || j.counted == 0 {
 		return 0
 	}
 	u := math.Hypot(r.expectU, j.u)
 	d := (j.size - r.expect) / u
-	return max(-mostSurprise/2, min(mostSurprise, d*d/2-math.Log(max(1, usualSpread/(math.Sqrt(2*math.Pi)*u)))))
+	return max(-maxSurpriseCost/2, min(maxSurpriseCost, d*d/2-math.Log(max(1, usualSpread/(math.Sqrt(2*math.Pi)*u)))))
 }
 
-// reading makes the reading of the passes that agree.
-func (r *Rock) reading(xs []weighed, j *judgement) (x Reading) {
+// reading makes a reading of the passes that agree.
+func (r *Finder) reading(xs []weighed, j *judgement) (x Reading) {
 	x = Reading{Size: j.size, U: j.u, Passes: len(xs), Since: math.Inf(1)}
 	sum := 0.0
 	for _, y := range xs {
 		w := 1 / (y.u * y.u)
 		sum += w
 		x.Motion.Speed2 += w * y.speed2
-		x.Misfit += y.w.fit.Misfit / float64(len(xs))
-		x.Since, x.Last, x.Until = min(x.Since, y.w.t), max(x.Last, y.w.t), max(x.Until, y.w.until)
+		x.Misfit += y.valley.fit.Misfit / float64(len(xs))
+		x.Since, x.Last, x.Until = min(x.Since, y.valley.t), max(x.Last, y.valley.t), max(x.Until, y.valley.until)
 	}
 	x.Motion.Speed2 /= sum
 	for _, y := range xs {
@@ -331,14 +333,14 @@ func (r *Rock) reading(xs []weighed, j *judgement) (x Reading) {
 		x.Motion.Spread += w * d * d
 		x.Motion.Slope += w * d * (y.size - j.size)
 	}
-	r.spacing = (r.vs[r.nv-1].t - r.vs[0].t) / float64(r.nv-1)
+	r.spacing = (r.vs[r.valleys-1].t - r.vs[0].t) / float64(r.valleys-1)
 	if r.expectU > 0 {
 		x.Surprising = math.Abs(j.size-r.expect) > 2+3*math.Hypot(r.expectU, j.u)
 	}
 	return x
 }
 
-// quantile99 is about the 99 % point of chi squared (Wilson and Hilferty 1931).
+// quantile99 returns the approximate 99 % point of chi squared (Wilson and Hilferty 1931).
 func quantile99(n int) float64 {
 	k := float64(max(1, n))
 	x := 1 - 2/(9*k) + 2.326*math.Sqrt(2/(9*k))

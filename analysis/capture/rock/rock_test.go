@@ -178,7 +178,7 @@ func TestExpect(t *testing.T) {
 }
 
 // doubts plays a rock and returns whether it was read, what was doubted at any time, and what in the end.
-func doubts(r *rock.Rock, samples [][2]float64) (taken bool, any map[rock.Doubt]bool, last rock.Doubt) {
+func doubts(r *rock.Finder, samples [][2]float64) (taken bool, any map[rock.Doubt]bool, last rock.Doubt) {
 	any = map[rock.Doubt]bool{}
 	r.Begin()
 	for _, x := range samples {
@@ -206,8 +206,8 @@ func TestDoubts(t *testing.T) {
 		least  int // visits of 40 in which it is said at some time
 	}{
 		{"too narrow", plain, plain.options(), rock.Narrow, []int{0, 1, 2, 3}, func(p *plan, _ *rand.Rand) { p.tilt = 0.55 }, 40},
-		{"too quick", slowly, slowly.options(), rock.Quick, []int{0, 1, 3}, func(p *plan, _ *rand.Rand) { p.time, p.rest = 0.4, 0 }, 36},
-		{"turns back", plain, plain.options(), rock.Turning, []int{1, 2}, func(p *plan, rng *rand.Rand) {
+		{"too quick", slowly, slowly.options(), rock.TooFast, []int{0, 1, 3}, func(p *plan, _ *rand.Rand) { p.time, p.rest = 0.4, 0 }, 36},
+		{"turns back", plain, plain.options(), rock.TurnsBack, []int{1, 2}, func(p *plan, rng *rand.Rand) {
 			p.inset = func(int) float64 { return 0.9 + 0.05*rng.NormFloat64() }
 		}, 28},
 		{"scatters", plain, plain.options(), rock.Scatter, []int{0, 1, 2, 3}, func(p *plan, rng *rand.Rand) {
@@ -247,20 +247,20 @@ func TestGoodHandsAreNotBlamed(t *testing.T) {
 			for d := range any {
 				untrue[d]++
 			}
-			if p.passes == 1 && last != rock.OnePass || p.passes == 2 && last != rock.More {
+			if p.passes == 1 && last != rock.OnePass || p.passes == 2 && last != rock.OneMore {
 				miscounted++
 			}
 		}
 		if miscounted > 3 { // noise at rest makes a turning point now and then
 			t.Errorf("%s: one or two passes were called otherwise in %d visits", way.name, miscounted)
 		}
-		for _, d := range []rock.Doubt{rock.Narrow, rock.Turning, rock.Averaged} {
+		for _, d := range []rock.Doubt{rock.Narrow, rock.TurnsBack, rock.Averaged} {
 			if untrue[d] > 0 {
 				t.Errorf("%s: doubt %d of %d visits of 100", way.name, d, untrue[d])
 			}
 		}
-		if untrue[rock.Quick]+untrue[rock.Scatter] > 10 {
-			t.Errorf("%s: %d said to be too quick, %d to scatter", way.name, untrue[rock.Quick], untrue[rock.Scatter])
+		if untrue[rock.TooFast]+untrue[rock.Scatter] > 10 {
+			t.Errorf("%s: %d said to be too quick, %d to scatter", way.name, untrue[rock.TooFast], untrue[rock.Scatter])
 		}
 	}
 }
@@ -287,11 +287,11 @@ func TestNothingBeforeCounts(t *testing.T) {
 				t.Fatalf("visit %d, sample %d: %+v %v, and after other visits %+v %v", n, i, a, aok, b, bok)
 			}
 			if aok && n%2 == 0 {
-				fresh.Since(a.Last)
-				used.Since(b.Last)
+				fresh.ForgetUntil(a.Last)
+				used.ForgetUntil(b.Last)
 			}
-			at, ssize, su, sok := fresh.Latest()
-			bt, bsize, bu, bok := used.Latest()
+			at, ssize, su, sok := fresh.LatestPass()
+			bt, bsize, bu, bok := used.LatestPass()
 			if at != bt || ssize != bsize || su != bu || sok != bok {
 				t.Fatalf("visit %d, sample %d: latest %g ± %g, and after other visits %g ± %g", n, i, ssize, su, bsize, bu)
 			}
@@ -313,9 +313,9 @@ func TestRockAllocatesNothing(t *testing.T) {
 		r.Begin()
 		for _, x := range samples {
 			if y, ok := r.Add(x[0], x[1]); ok {
-				r.Since(y.Last)
+				r.ForgetUntil(y.Last)
 			}
-			r.Latest()
+			r.LatestPass()
 		}
 		r.Leave()
 	}); n != 0 {
@@ -333,8 +333,8 @@ func TestDoubtBeforeTheJudgement(t *testing.T) {
 		}
 		for _, x := range plain.samples(drawn(5, n%len(ways), rng).rocked(rng), rng) {
 			if y, ok := r.Add(x[0], x[1]); ok {
-				r.Since(y.Last)
-			} else if r.Passes() >= 2 && r.Doubt() < rock.More {
+				r.ForgetUntil(y.Last)
+			} else if r.Passes() >= 2 && r.Doubt() < rock.OneMore {
 				t.Fatalf("visit %d at %.2f s: %d passes, doubt %d", n, x[0], r.Passes(), r.Doubt())
 			}
 		}

@@ -2,17 +2,17 @@ package settle
 
 import "math"
 
-// longestLeaving is the most that it takes to get from a level to where it is clear whether
-// the gauge is drawn out, drawn along or neither, s (common practice).
+// longestLeaving is the longest time from a level until it is clear whether the operator draws the
+// gauge out, draws it along or does neither, s (common practice).
 const longestLeaving = 0.4
 
-// depart watches the value go from the level that is pending. If it went far and came back, the gauge was
-// drawn along the bore to another place, so the level was one. If it settled elsewhere, it
-// may as well have been stuck, and the level is given up.
-func (f *Finder) depart(x sample) {
+// watchLeaving watches the value leave the pending level. If it goes far and comes back, the gauge was drawn
+// along the bore to another place, so the level was real. If it settles elsewhere, it may have been
+// stuck before, and the level is dropped.
+func (f *Finder) watchLeaving(x sample) {
 	off := math.Abs(x.v - f.size)
-	back, rests := f.gone(off)
-	f.stray(off)
+	back, rests := f.movedAway(off)
+	f.countOff(off)
 	unstuck := f.unstuck(off)
 	switch {
 	case back || rests:
@@ -31,9 +31,9 @@ func (f *Finder) depart(x sample) {
 	}
 }
 
-// unstuck reports whether a value that stood still came back with a leap, so that it was stuck: by two steps and more
-// from one sample to the next, and then no further off. A gauge at rest wanders by one step, and one that is
-// drawn away goes on.
+// unstuck reports whether a value that stood still was stuck, because it came back with a leap: by two
+// steps or more between two samples, and then no further. A gauge at rest moves by one step, and one
+// that is drawn away moves on.
 func (f *Finder) unstuck(off float64) bool {
 	leapt := !f.pending.alive && f.leapOff > 0 && off > f.near() && off < f.leapOff+f.o.Step && f.farOff < f.o.Rearm
 	f.leapOff = 0
@@ -43,18 +43,17 @@ func (f *Finder) unstuck(off float64) bool {
 	return leapt
 }
 
-// gone reports whether the gauge has gone elsewhere without leaving the bore: the value
-// was far off the level, and comes back, or rests there. If it only goes off, the gauge is
-// being drawn out.
-func (f *Finder) gone(off float64) (back, rests bool) {
+// movedAway reports whether the gauge went elsewhere within the bore: the value was far off the level and
+// comes back, or rests there. If it only moves away, the gauge is being drawn out.
+func (f *Finder) movedAway(off float64) (back, rests bool) {
 	if f.off < 2 || f.farOff <= f.o.Rearm {
 		return false, false
 	}
-	return f.farOff-off > f.width(), f.assess().class >= likely
+	return f.farOff-off > f.width(), f.assess().class >= probablyLevel
 }
 
-// near is how far from the pending level a sample may be to be of it, µm. A value that
-// stood on a step of the display may change to the next step, but no further.
+// near returns how far from the pending level a sample may lie and still belong to it, µm. A value
+// that stood on one step of the display may change to the next step, but no further.
 func (f *Finder) near() float64 {
 	if f.pending.alive {
 		return f.width()
@@ -62,9 +61,9 @@ func (f *Finder) near() float64 {
 	return 1.2*f.o.Step + 2*f.o.Repeatability
 }
 
-// stray counts the samples in a row that lie off the level, and notes how far. A wild one
-// that is sent again is counted once.
-func (f *Finder) stray(off float64) {
+// countOff counts the samples in a row that lie off the level, and notes how far. It counts a wild sample
+// that is sent twice once.
+func (f *Finder) countOff(off float64) {
 	if off <= f.width() {
 		f.off, f.farOff = 0, 0
 		return
@@ -75,9 +74,9 @@ func (f *Finder) stray(off float64) {
 	f.farOff = max(f.farOff, off)
 }
 
-// seenLeaving reports whether some value was seen between the pending level and air, the value of the second
-// sample out of the bore; beyond is that of the first. A gauge takes a few tenths of a second out of the bore
-// (common practice); a stream that is stuck until the gauge is out leaps.
+// seenLeaving reports whether a value between the pending level and free air was seen. beyond is the
+// first sample out of the bore, and air the second. Drawing a gauge out takes a few tenths of a second
+// (common practice), while a stream that is stuck until then leaps.
 func (f *Finder) seenLeaving(beyond, air float64) bool {
 	between := func(v float64) bool {
 		return math.Abs(v-f.size) > f.width() && math.Abs(v-air) > f.width()
@@ -85,17 +84,17 @@ func (f *Finder) seenLeaving(beyond, air float64) bool {
 	return f.off > 0 || between(f.previous[1].v) || between(beyond)
 }
 
-// rearm looks for the gauge going elsewhere after a reading.
+// rearm looks for a move to another place after a reading.
 func (f *Finder) rearm(x sample) {
 	off := math.Abs(x.v - f.size)
-	if back, rests := f.gone(off); back || rests {
+	if back, rests := f.movedAway(off); back || rests {
 		f.move(x.t)
 		return
 	}
-	f.stray(off)
+	f.countOff(off)
 }
 
-// move says that the gauge moved to another place, at the time t.
+// move reports at the time t that the gauge moved to another place.
 func (f *Finder) move(t float64) {
 	f.events = append(f.events, Event{Moved: true})
 	f.done, f.off, f.farOff, f.trend, f.arrived = false, 0, 0, 0, t

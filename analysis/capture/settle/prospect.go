@@ -2,71 +2,72 @@ package settle
 
 import "math"
 
-// A run may be one of a few things. It stays. It comes home as the gauge does, by an
-// exponential. It creeps: by a longer exponential or at a steady slope (a contact that beds in, a part
-// that cools), or by 1/√t (a film of oil that is squeezed out; theory of lubrication: Stefan's plates).
-// It swings slowly about where it will rest. Each is a linear model of the run with a prior of its
-// amplitudes. How well each explains the run says how far the mean may be from
-// where the value goes, and how fast it goes there (Bayesian averaging over linear models whose noise is
-// known but for a scale, with a conjugate prior; textbook statistics).
+// A run may be one of a few things. The gauge rests. It settles exponentially, with its own time
+// constant. It creeps: exponentially with a longer time constant or at a steady slope (a contact that
+// beds in, a part that cools), or by 1/√t (an oil film that is squeezed out; Stefan's equation of
+// lubrication). It swings slowly about its final value.
 //
-// The odds are assumptions. They decide what becomes of a run that is too short or too noisy to
-// tell; the longer it is, the less they matter.
+// Each is a linear model of the run with a prior of its amplitudes. Their weights say how far the mean
+// may lie from the final value, and how fast the value still moves. This is Bayesian averaging over
+// linear models with a conjugate prior, where the noise is known up to a scale (textbook statistics).
+//
+// The prior odds are assumptions. They decide about a run that is too short or too noisy; the longer
+// the run, the less they matter.
 const (
 	oddsLevel = 0.4
-	oddsHome  = 0.09  // for each time constant that the gauge itself may have
-	oddsCreep = 0.012 // for each longer one, and for a steady slope
+	oddsHome  = 0.09  // for each time constant that the gauge may have
+	oddsCreep = 0.012 // for each longer time constant, and for a steady slope
 	oddsFilm  = 0.1
 	oddsSwing = 0.005 // for each frequency
-	// How much likelier to creep or swing is a run that began when the gauge ought to have been home:
-	// something else moved it.
+	// A run that began after the gauge ought to have come to rest is this much likelier to creep or swing:
+	// something else moved the gauge.
 	oddsLate = 10
 )
 
-// The prior of the amplitudes and of the noise (assumptions).
+// The priors of the amplitudes and of the noise (assumptions).
 const (
-	mostParts       = 12   // of a run: their means tell all that is slow in it
-	shortestPart    = 0.2  // s, over which a hand sways one way, so that a mean of less says nothing more
-	standingValues  = 3    // independent values in a run of a display that stands on a step
-	noiseFreedom    = 8    // degrees of freedom of the noise that is known: to a quarter
-	mostInRun       = 0.75 // µm, standard deviation of the way in a run
-	exponentialLeft = 4    // µm, the same of what an exponential has left
+	maxParts        = 12   // of a run: their means show all slow motion
+	shortestPart    = 0.2  // s, a hand sways one way for this long, so shorter means add nothing
+	standingValues  = 3    // independent values in a run of a display that stands on one step
+	noiseFreedom    = 8    // degrees of freedom of the known noise: it is known to a quarter
+	maxInRun        = 0.75 // µm, standard deviation of the motion within a run
+	exponentialLeft = 4    // µm, standard deviation of what an exponential has left to go
 	steadySlope     = 1    // µm/s
-	steadyTime      = 4    // s, for which a steady slope goes on
+	steadyTime      = 4    // s, how long a steady slope goes on
 	filmAmplitude   = 1    // µm·√s
 	swingAmplitude  = 2    // µm
 	longestConstant = 8    // s, the longest time constant
 )
 
-// models weighs models of one run.
+// models weighs the models of one run.
 type models struct {
-	y             [mostParts]float64 // means of its parts less their mean, µm
-	n             int                // parts
-	dt            float64            // time that a part takes, s; the last one ends now
-	v             float64            // variance of a mean, µm²
-	yy            float64            // sum of squares of y, over v
-	inRun         float64            // standard deviation of the way in the run, µm
-	over          float64            // time of the mean, s
-	limit         float64            // of the slope, µm/s
-	top           float64            // greatest logarithm of a weight so far
-	sum           float64            // of the weights, as parts of exp(top)
-	square, moves float64            // weighted sums: mean square of the way that is left, chance to move
+	y              [maxParts]float64 // means of the run's parts less their mean, µm
+	n              int               // number of parts
+	dt             float64           // time of one part, s; the last one ends now
+	v              float64           // variance of a mean, µm²
+	yy             float64           // sum of squares of y, divided by v
+	inRun          float64           // standard deviation of the motion within the run, µm
+	over           float64           // time that the mean is taken over, s
+	limit          float64           // limit of the slope, µm/s
+	top            float64           // largest log weight so far
+	sum            float64           // sum of the weights, in units of exp(top)
+	square, moving float64           // weighted sums: mean square of the way left, chance to move
 }
 
-// shape is a way to go: its values in the parts of a run, the standard deviation of its amplitude
-// by the prior, and, for an amplitude of 1, how far the mean lies above where it
-// will rest, and the slope now.
+// shape is one way in which the value may move. It holds the values in the parts of a run and the
+// prior standard deviation of the amplitude. For an amplitude of 1 it also holds how far the mean lies
+// above the final value, and the slope now.
 type shape struct {
-	x              [mostParts]float64
-	sd, far, slope float64
+	x                 [maxParts]float64
+	sd, offset, slope float64
 }
 
-// prospect weighs what the run may be. It returns how far it is from its mean over the latest over seconds to where
-// the value will rest (root mean square, µm), and the chance that the value moves faster than Options.Slope. A run
-// is late if it began later than the gauge takes to come home.
-func (f *Finder) prospect(over float64, late bool) (left, moves float64) {
-	w, home := &f.run, f.home()
-	m := models{inRun: min(mostInRun, f.width()/2), over: max(0.01, over), limit: f.o.Slope, top: math.Inf(-1)}
+// weighModels weighs what the run may be. It returns how far the mean of the latest over seconds lies
+// from the final value (root mean square, µm), and the chance that the value moves faster than
+// Options.Slope. A run is late if it began after the gauge ought to have come to rest.
+func (f *Finder) weighModels(over float64, late bool) (left, moves float64) {
+	w, home := &f.run, f.longestTimeConstant()
+	m := models{inRun: min(maxInRun, f.width()/2), over: max(0.01, over), limit: f.o.Slope, top: math.Inf(-1)}
 	m.means(w)
 	n := float64(m.n)
 	m.v = (f.seen*f.seen-f.grain*f.grain)*n/float64(w.n) + f.grain*f.grain*max(1, n/standingValues) + sway*sway
@@ -80,13 +81,13 @@ func (f *Finder) prospect(over float64, late bool) (left, moves float64) {
 	m.weigh(oddsLevel, m.yy, 0, 0)
 	best, homes, none := math.Inf(-1), shape{}, shape{}
 	for t := home; t > home/5; t /= math.Sqrt2 {
-		s := m.tail(t)
+		s := m.exponential(t)
 		if l := m.fit(oddsHome, &s, &none); l > best {
 			best, homes = l, s
 		}
 	}
 	for t := 2 * home; t <= longestConstant; t *= 2 {
-		s := m.tail(t)
+		s := m.exponential(t)
 		m.fit(more*oddsCreep, &s, &homes)
 	}
 	line, film := m.line(), m.film(max(w.span(), w.latest().t-f.arrived))
@@ -96,12 +97,12 @@ func (f *Finder) prospect(over float64, late bool) (left, moves float64) {
 		a, b := m.swing(2 * math.Pi * hz)
 		m.fit(more*oddsSwing, &a, &b)
 	}
-	return math.Sqrt(m.square / m.sum), m.moves / m.sum
+	return math.Sqrt(m.square / m.sum), m.moving / m.sum
 }
 
-// means cuts the run into parts that last at least as long as the hand sways one way.
+// means divides the run into parts that last at least as long as a hand sways one way.
 func (m *models) means(w *window) {
-	m.n = min(w.n, max(fewestSamples, min(mostParts, int(w.span()/shortestPart))))
+	m.n = min(w.n, max(minSamples, min(maxParts, int(w.span()/shortestPart))))
 	m.dt = w.span() * float64(w.n) / float64(w.n-1) / float64(m.n)
 	all, next := 0.0, 0
 	for i := range m.n {
@@ -117,8 +118,8 @@ func (m *models) means(w *window) {
 	}
 }
 
-// fit weighs the model that is the sum of two shapes, or one if the other has no sd, and returns the
-// logarithm of its weight.
+// fit weighs a model that is the sum of two shapes, or of one if the other's sd is 0. It returns the
+// log of the weight.
 func (m *models) fit(odds float64, a, b *shape) float64 {
 	var ma, mb float64
 	for i := range m.n {
@@ -141,7 +142,7 @@ func (m *models) fit(odds float64, a, b *shape) float64 {
 	of := func(x, y float64) (mean, variance float64) {
 		return ca*x + cb*y, scale * max(0, x*x*bb+y*y*aa-2*x*y*ab) / det
 	}
-	far, farther := of(a.far, b.far)
+	far, farther := of(a.offset, b.offset)
 	slope, steeper := of(a.slope, b.slope)
 	moves := 0.0
 	if steeper > 0 {
@@ -151,22 +152,22 @@ func (m *models) fit(odds float64, a, b *shape) float64 {
 	return m.weigh(odds/(math.Sqrt(det)*took), left, far*far+farther, moves)
 }
 
-// weigh adds a model: what it leaves of the sum of squares, the mean square of the way that is left, and
-// the chance that it moves.
+// weigh adds a model, given the sum of squares that it leaves, the mean square of the way left and the
+// chance that the value moves.
 func (m *models) weigh(odds, left, square, moves float64) float64 {
 	l := math.Log(odds) - (noiseFreedom+float64(m.n)-1)/2*math.Log(noiseFreedom+left)
 	if l > m.top {
 		f := math.Exp(m.top - l)
-		m.sum, m.square, m.moves, m.top = m.sum*f, m.square*f, m.moves*f, l
+		m.sum, m.square, m.moving, m.top = m.sum*f, m.square*f, m.moving*f, l
 	}
 	p := math.Exp(l - m.top)
-	m.sum, m.square, m.moves = m.sum+p, m.square+p*square, m.moves+p*moves
+	m.sum, m.square, m.moving = m.sum+p, m.square+p*square, m.moving+p*moves
 	return l
 }
 
-// tail is an exponential of time constant t, whose amplitude is what is left of it now.
-func (m *models) tail(t float64) (s shape) {
-	t = max(t, m.dt*float64(m.n)/40) // one that is over long since, in numbers that can be squared
+// exponential returns an exponential of time constant t. Its amplitude is what is left of it now.
+func (m *models) exponential(t float64) (s shape) {
+	t = max(t, m.dt*float64(m.n)/40) // an exponential that ended long ago must not overflow
 	step := math.Exp(m.dt / t)
 	g := math.Sqrt(step)
 	for i := m.n - 1; i >= 0; i-- {
@@ -174,7 +175,7 @@ func (m *models) tail(t float64) (s shape) {
 		g *= step
 	}
 	s.sd = min(exponentialLeft, m.inRun/math.Expm1(m.dt*float64(m.n)/t))
-	s.far, s.slope = t/m.over*math.Expm1(m.over/t), -1/t
+	s.offset, s.slope = t/m.over*math.Expm1(m.over/t), -1/t
 	return s
 }
 
@@ -182,22 +183,23 @@ func (m *models) line() (s shape) {
 	for i := range m.n {
 		s.x[i] = m.dt * float64(i)
 	}
-	s.sd, s.far, s.slope = min(steadySlope, m.inRun/(m.dt*float64(m.n))), -(steadyTime + m.over/2), 1
+	s.sd, s.offset, s.slope = min(steadySlope, m.inRun/(m.dt*float64(m.n))), -(steadyTime + m.over/2), 1
 	return s
 }
 
-// film is of so many seconds' age.
+// film returns the shape of an oil film of the given age, s.
 func (m *models) film(age float64) (s shape) {
 	age = max(age+0.1, m.dt*float64(m.n)) // s; the first part took the hand from the edge of the band to the place
 	for i := range m.n {
 		s.x[i] = 1 / math.Sqrt(age-m.dt*(float64(m.n-1-i)+0.5))
 	}
 	s.sd = min(filmAmplitude, m.inRun/(s.x[0]-s.x[m.n-1]))
-	s.far, s.slope = 2/(math.Sqrt(age)+math.Sqrt(age-m.over)), -0.5/(age*math.Sqrt(age))
+	s.offset, s.slope = 2/(math.Sqrt(age)+math.Sqrt(age-m.over)), -0.5/(age*math.Sqrt(age))
 	return s
 }
 
-// swing is a swing of angular frequency w (1/s): even and odd about the middle of the run.
+// swing returns a swing of angular frequency w (1/s), as an even and an odd part about the middle of
+// the run.
 func (m *models) swing(w float64) (a, b shape) {
 	span := m.dt * float64(m.n)
 	ds, dc := math.Sincos(w * m.dt)
@@ -208,6 +210,6 @@ func (m *models) swing(w float64) (a, b shape) {
 	}
 	a.sd = min(swingAmplitude, m.inRun/(1-math.Cos(min(math.Pi, w*span/2))))
 	b.sd = min(swingAmplitude, m.inRun/min(2, w*span))
-	b.far, a.far = math.Sincos(w * (span - m.over) / 2)
+	b.offset, a.offset = math.Sincos(w * (span - m.over) / 2)
 	return a, b
 }

@@ -52,14 +52,14 @@ func TestModelsWeighAsTheIntegrals(t *testing.T) {
 	none := shape{}
 	var got, want [2]float64
 	for i, T := range []float64{0.5, 4} {
-		s := m.tail(T)
+		s := m.exponential(T)
 		alone := m
 		alone.top, alone.sum, alone.square = math.Inf(-1), 0, 0
 		got[i] = alone.fit(1, &s, &none)
 		weight, square := evidence(m.y[:m.n], s.x[:m.n], m.v, s.sd)
 		want[i] = math.Log(weight)
-		if rest := alone.square / alone.sum; math.Abs(rest/(s.far*s.far*square)-1) > 0.01 {
-			t.Errorf("T = %g s: mean square of the way left %g, want %g", T, rest, s.far*s.far*square)
+		if rest := alone.square / alone.sum; math.Abs(rest/(s.offset*s.offset*square)-1) > 0.01 {
+			t.Errorf("T = %g s: mean square of the way left %g, want %g", T, rest, s.offset*s.offset*square)
 		}
 	}
 	if d := (got[0] - got[1]) - (want[0] - want[1]); math.Abs(d) > 0.01 {
@@ -93,7 +93,7 @@ func TestProspect(t *testing.T) {
 	} {
 		for seed := range uint64(20) {
 			f := Finder{o: o, run: run(3, 0.1, seed, tc.way), noise: 0.1, seen: 0.1}
-			left, moves := f.prospect(0.8, false)
+			left, moves := f.weighModels(0.8, false)
 			if left < tc.low || left > tc.high || tc.moves != (moves > 0.5) {
 				t.Errorf("%s, seed %d: %.2f µm left, moves with a chance of %.2f; %.2f is left", name, seed, left, moves, mean(tc.way))
 			}

@@ -3,21 +3,21 @@ package settle
 import "math"
 
 const (
-	mostSamples    = 512  // that are kept, which bounds the memory: [Longest] at 170 values/s
-	fewestSamples  = 4    // of a level, however slow the stream
-	longestRun     = 5.0  // s
-	noiseSamples   = 32   // that tell the noise
-	mostNoiseRatio = 5    // of the noise that is seen to that known: what scatters more is no gauge at rest
-	swayTime       = 0.15 // s, for which other motion than noise stays alike, so that samples closer than this say little new about the level (an assumption)
+	maxSamples    = 512  // samples kept, which bounds the memory: [Longest] at 170 values/s
+	minSamples    = 4    // fewest samples of a level, however slow the stream
+	longestRun    = 5.0  // s
+	noiseSamples  = 32   // samples that the noise is estimated from
+	maxNoiseRatio = 5    // observed noise over stated noise: a gauge that scatters more is not at rest
+	swayTime      = 0.15 // s, correlation time of motion other than noise: samples closer than this say little new about the level (an assumption)
 )
 
-// sample is a value of the gauge: s since the visit began, µm.
+// sample is a value of the gauge: seconds since the visit began, and µm.
 type sample struct{ t, v float64 }
 
-// window is a run of samples that all lie within a range of one another,
-// oldest first, in a ring. Those before it stay in the ring until they are overwritten.
+// window is a run of samples that all lie within a range of each other, oldest first, in a ring
+// buffer. Older samples stay in the ring until they are overwritten.
 type window struct {
-	ring          [mostSamples]sample
+	ring          [maxSamples]sample
 	head, n, past int
 }
 
@@ -25,21 +25,21 @@ func (w *window) clear() { w.drop(w.n) }
 
 func (w *window) forget() { w.head, w.n, w.past = 0, 0, 0 }
 
-// at is sample i of the run; below 0, down to -past, one before it.
-func (w *window) at(i int) sample { return w.ring[(w.head+i+mostSamples)%mostSamples] }
+// at returns sample i of the run. Indices from -past to -1 are the samples before it.
+func (w *window) at(i int) sample { return w.ring[(w.head+i+maxSamples)%maxSamples] }
 
-// latest is the newest sample; there must be one.
+// latest returns the newest sample. There must be one.
 func (w *window) latest() sample { return w.at(w.n - 1) }
 
-// push adds x and drops the oldest samples until the rest lie within width of
-// one another and within age of x.
+// push adds x. It drops the oldest samples until the rest lie within width of each other and within
+// age of x.
 func (w *window) push(x sample, width, age float64) {
-	if w.n == mostSamples {
+	if w.n == maxSamples {
 		w.drop(1)
 	}
-	w.ring[(w.head+w.n)%mostSamples] = x
+	w.ring[(w.head+w.n)%maxSamples] = x
 	w.n++
-	w.past = min(w.past, mostSamples-w.n)
+	w.past = min(w.past, maxSamples-w.n)
 	lo, hi := x.v, x.v
 	keep := 1
 	for ; keep < w.n; keep++ {
@@ -52,9 +52,9 @@ func (w *window) push(x sample, width, age float64) {
 	w.drop(w.n - keep)
 }
 
-func (w *window) drop(k int) { w.head, w.n, w.past = (w.head+k)%mostSamples, w.n-k, w.past+k }
+func (w *window) drop(k int) { w.head, w.n, w.past = (w.head+k)%maxSamples, w.n-k, w.past+k }
 
-// span is the time that the run has lasted, s.
+// span returns how long the run has lasted, s.
 func (w *window) span() float64 {
 	if w.n == 0 {
 		return 0
@@ -62,13 +62,12 @@ func (w *window) span() float64 {
 	return w.latest().t - w.at(0).t
 }
 
-// enough is how many of the latest samples it takes, over at least the time
-// settle, to know a slope to within limit (µm/s) with noise (µm); all if there
-// are not as many. A slope over n samples in a time T has the standard
-// uncertainty noise·√(12/n)/T.
+// enough returns how many of the latest samples, over at least settle seconds, tell a slope to within
+// limit (µm/s) at the given noise (µm). It returns all if they are too few. A slope over n samples in
+// a time T has the standard uncertainty noise·√(12/n)/T.
 func (w *window) enough(settle, noise, limit float64) int {
 	end := w.latest().t
-	for k := fewestSamples; k <= w.n; k++ {
+	for k := minSamples; k <= w.n; k++ {
 		t := end - w.at(w.n-k).t
 		if t >= settle && noise*math.Sqrt(12/float64(k)) <= limit*t {
 			return k
@@ -77,7 +76,7 @@ func (w *window) enough(settle, noise, limit float64) int {
 	return w.n
 }
 
-// slope is that of the line through the latest k samples by least squares, µm/s.
+// slope returns the least-squares slope of the latest k samples, µm/s.
 func (w *window) slope(k int) float64 {
 	n := float64(k)
 	var st, sv float64
@@ -98,16 +97,16 @@ func (w *window) slope(k int) float64 {
 	return stv / stt
 }
 
-// mean averages the samples of the last over seconds. u is its standard uncertainty without
-// the part grain (µm) of the noise, which no mean reduces; sd is the standard deviation of the
-// samples, and span the time they took, s. Where the samples scatter more than the gauge does, those closer together
-// than swayTime count as one for the part that is more.
+// mean averages the samples of the last over seconds. u is the standard uncertainty of the mean
+// without grain (µm), the part of the noise that averaging does not reduce. sd is the standard
+// deviation of the samples, and span the time that they took, s. Where the samples scatter more than
+// the noise, samples closer than swayTime count as one for the excess.
 func (w *window) mean(over, noise, grain float64) (mean, u, sd, span float64) {
 	end := w.latest().t
 	k, sum := 0, 0.0
 	for ; k < w.n; k++ {
 		p := w.at(w.n - 1 - k)
-		if end-p.t > over && k >= fewestSamples {
+		if end-p.t > over && k >= minSamples {
 			break
 		}
 		sum += p.v
@@ -121,18 +120,18 @@ func (w *window) mean(over, noise, grain float64) (mean, u, sd, span float64) {
 	}
 	variance := ss / (n - 1)
 	own := noise * noise
-	other := max(0, variance-own*n/(n-1)) // less what chance alone adds to few
+	other := max(0, variance-own*n/(n-1)) // less what chance adds with few samples
 	span = end - w.at(w.n-k).t
 	apart := min(n, max(1, span/swayTime))
 	return mean, math.Sqrt((own-grain*grain)/n + other/apart), math.Sqrt(variance), span
 }
 
-// noise is the standard deviation of a sample, µm: that known, or the scatter of the latest values where
-// it is larger by more than chance. Second differences have six times its variance, and show
-// hardly anything of a slow way.
+// noise returns the standard deviation of a sample, µm: the known one, or the scatter of the latest
+// values where that is larger by more than chance. It uses second differences, whose variance is six
+// times that of a sample and which hardly show slow motion.
 func (w *window) noise(known float64) float64 {
 	k := min(w.n-2, noiseSamples)
-	if k < fewestSamples {
+	if k < minSamples {
 		return known
 	}
 	ss := 0.0
@@ -141,16 +140,15 @@ func (w *window) noise(known float64) float64 {
 		ss += d * d
 	}
 	if seen := math.Sqrt(ss / float64(6*k)); seen > known*(1+1.5/math.Sqrt(float64(k))) {
-		return min(seen, mostNoiseRatio*known)
+		return min(seen, maxNoiseRatio*known)
 	}
 	return known
 }
 
-// changes is how often, in the last over seconds, the value differs from the one
-// before it.
+// changes returns how often in the last over seconds the value differed from the one before it.
 func (w *window) changes(over float64) (n int) {
 	end := w.latest().t
-	for i := w.n - 1; i > 0 && (end-w.at(i).t <= over || w.n-i < fewestSamples); i-- {
+	for i := w.n - 1; i > 0 && (end-w.at(i).t <= over || w.n-i < minSamples); i-- {
 		if w.at(i).v != w.at(i-1).v {
 			n++
 		}
@@ -158,9 +156,10 @@ func (w *window) changes(over float64) (n int) {
 	return n
 }
 
-// ahead is how far the latest value had still to go as it slowed, µm, if its way was an exponential. The mean
-// speeds of two times show its time constant: those in the last half of settle (s) and in the half before it, or in
-// quarters. It is 0 if the value went by no more than a step (µm) in the last half.
+// ahead returns how far the value, as it slowed down, still had to go if its approach was exponential,
+// µm. It finds the time constant from the mean speeds in the last half of settle (s) and in the half
+// before, or in quarters. It returns 0 if the value moved by no more than a step (µm) in the last
+// half.
 func (w *window) ahead(settle, step float64) float64 {
 	least := math.Inf(1)
 	end := w.latest()
@@ -180,7 +179,7 @@ func (w *window) ahead(settle, step float64) float64 {
 	return least
 }
 
-// before is the latest sample that is no later than t.
+// before returns the latest sample that is no later than t.
 func (w *window) before(t float64) (sample, bool) {
 	for i := w.n - 1; i >= -w.past; i-- {
 		if x := w.at(i); x.t <= t {

@@ -314,9 +314,9 @@ func TestAssumedIsSaid(t *testing.T) {
 		t.Errorf("nothing is assumed, and it says %q", f.Gauge.More)
 	}
 	budget := *b.Budget
-	budget.Lines = slices.Clone(budget.Lines)
-	for i := range budget.Lines {
-		if l := &budget.Lines[i]; l.Name == "repeat" || l.Name == "contact and form" {
+	budget.Components = slices.Clone(budget.Components)
+	for i := range budget.Components {
+		if l := &budget.Components[i]; l.Name == "repeat" || l.Name == "contact and form" {
 			l.Basis, l.Share = "assumed", 30
 		}
 	}

@@ -7,8 +7,8 @@ import (
 	"fairbore/analysis"
 )
 
-// Type says how an uncertainty was found: by statistics of repeated readings
-// (A) or by any other means (B) (JCGM 100:2008, 4.2 and 4.3).
+// Type says how an uncertainty was evaluated: by statistics of repeated readings (A) or by other means
+// (B) (JCGM 100:2008, 4.2 and 4.3).
 type Type string
 
 // The two types of evaluation.
@@ -17,12 +17,12 @@ const (
 	B Type = "B"
 )
 
-// Distribution is what is assumed of an input between its limits.
+// Distribution is the distribution that is assumed for an input.
 type Distribution string
 
-// The distributions of a line. For the first three after Normal and T a half
-// width is divided by √3, √6 and √2 (JCGM 100:2008, 4.3.7, 4.3.9, H.1.3.4);
-// for Normal and T by the coverage factor that it was stated with.
+// The distributions of a component. The half width of a rectangular, triangular or U-shaped one is
+// divided by √3, √6 or √2 (JCGM 100:2008, 4.3.7, 4.3.9, H.1.3.4). That of Normal and T is divided by
+// the coverage factor that it was stated with.
 const (
 	Normal      Distribution = "normal"
 	T           Distribution = "t"
@@ -34,67 +34,65 @@ const (
 // Basis says how an input is known.
 type Basis string
 
-// The bases: somebody has stated it, in a configuration or a certificate; it was measured
-// here; or nobody has, and what is usual is assumed.
+// The bases: an input was stated by somebody, in a configuration or a certificate; it was measured
+// here; or its usual value is assumed.
 const (
 	ByStatement   Basis = "stated"
 	ByMeasurement Basis = "measured"
 	ByAssumption  Basis = "assumed"
 )
 
-// Line is one input of a budget. Give either HalfWidth or Standard; the rest
-// of the numbers that follow from them are filled in by [Model.Budget].
-type Line struct {
-	Name         string       `json:"name"` // a code, such as [LineRing]
+// Component is one input of a budget. Set either HalfWidth or Standard; [Model.Budget] works out the
+// other numbers that follow from them.
+type Component struct {
+	Name         string       `json:"name"` // a code, such as [ComponentRing]
 	Type         Type         `json:"type"`
 	Distribution Distribution `json:"distribution"`
 	Unit         string       `json:"unit"`     // of the estimate and its uncertainty, a UCUM code
 	Estimate     float64      `json:"estimate"` // of the input, in Unit
-	// HalfWidth is half the width of the limits, or an expanded uncertainty,
-	// in Unit; 0 when Standard is given.
+	// HalfWidth is half the width of the limits, or an expanded uncertainty, in Unit. It is 0 when
+	// Standard is given.
 	HalfWidth float64 `json:"half_width,omitempty"`
-	// Divisor turns HalfWidth into Standard. For Normal and T it is the coverage
-	// factor, 2 if not given; for the others it is filled in.
+	// Divisor turns HalfWidth into Standard. For Normal and T it is the coverage factor, 2 if not given.
+	// For the others it is worked out.
 	Divisor  float64 `json:"divisor,omitempty"`
 	Standard float64 `json:"standard_uncertainty"` // in Unit
-	// Freedom is the number of degrees of freedom of Standard; 0 means that it
-	// is taken as known without doubt.
+	// Freedom is the number of degrees of freedom of Standard; 0: unlimited.
 	Freedom     float64 `json:"degrees_of_freedom,omitempty"`
 	Sensitivity float64 `json:"sensitivity_um_per_unit"`
-	// Independent is how many independent values of this input the line stands for, 0
-	// for one; Sensitivity is the root sum of squares of theirs.
+	// Independent is how many independent values of this input the component stands for, 0 for one.
+	// Sensitivity is the root sum of squares of their sensitivities.
 	Independent int `json:"independent_values,omitempty"`
-	// Contribution is |Sensitivity| × Standard, rounded to 0.1 nm; Share its
-	// square as a part of the whole variance, in per cent.
+	// Contribution is |Sensitivity| × Standard, rounded to 0.1 nm. Share is its square as a percentage of
+	// the whole variance.
 	Contribution analysis.Deviation `json:"contribution_um"`
 	Share        float64            `json:"share_percent"`
 	Source       string             `json:"source,omitempty"` // where the number comes from, a code
 	Basis        Basis              `json:"basis,omitempty"`  // how it is known
 }
 
-// Correlation is the correlation coefficient of two lines, by their names.
+// Correlation is the correlation coefficient of two components, given by name.
 type Correlation struct {
 	A string  `json:"a"`
 	B string  `json:"b"`
 	R float64 `json:"r"`
 }
 
-// Product is a term of the second order: the result depends on the product of
-// two independent inputs, with the coefficient (the mixed second derivative)
-// in µm per product of their units. It adds (coefficient × u(A) × u(B))² to
-// the variance (JCGM 100:2008, 5.1.2, note). It matters where the estimate of
-// one factor is zero, as a temperature's departure from 20 °C often is.
+// Product is a term of second order: the result depends on the product of two independent inputs.
+// Coefficient is the mixed second derivative, in µm per product of their units. The term adds
+// (coefficient × u(A) × u(B))² to the variance (JCGM 100:2008, 5.1.2, note). It matters where the
+// estimate of one factor is zero, as often with a temperature's departure from 20 °C.
 type Product struct {
 	A           string  `json:"a"`
 	B           string  `json:"b"`
 	Coefficient float64 `json:"coefficient_um"`
-	// Contribution is the square root of what it adds, rounded to 0.1 nm.
+	// Contribution is the square root of the variance that it adds, rounded to 0.1 nm.
 	Contribution analysis.Deviation `json:"contribution_um"`
 }
 
-// settle fills in the divisor and the standard uncertainty of the line. A line
-// that is settled already stays as it is.
-func (l *Line) settle() error {
+// settle works out the divisor and the standard uncertainty of the component. A component that has
+// them stays as it is.
+func (l *Component) settle() error {
 	if l.Name == "" {
 		return fmt.Errorf("a line without a name: name every input")
 	}
@@ -115,7 +113,7 @@ func (l *Line) settle() error {
 	if l.Distribution == T && l.Freedom == 0 {
 		return fmt.Errorf("%s: a t distribution needs its degrees of freedom", l.Name)
 	}
-	l.Sensitivity += 0 // -0 is written as 0
+	l.Sensitivity += 0 // -0 becomes 0
 	if l.HalfWidth == 0 {
 		l.Divisor = 0
 		return nil
@@ -128,8 +126,8 @@ func (l *Line) settle() error {
 	return nil
 }
 
-// divisor is what turns a half width into a standard uncertainty, with the coverage factor
-// that was given, 0 for none; it is 0 for an unknown distribution.
+// divisor returns the number that turns a half width into a standard uncertainty. given is the stated
+// coverage factor, 0 for none. The result is 0 for an unknown distribution.
 func (d Distribution) divisor(given float64) float64 {
 	switch d {
 	case Rectangular:
@@ -147,5 +145,5 @@ func (d Distribution) divisor(given float64) float64 {
 	return 0
 }
 
-// part returns the signed contribution in µm.
-func (l *Line) part() float64 { return l.Sensitivity * l.Standard }
+// signedContribution returns Sensitivity × Standard, µm.
+func (l *Component) signedContribution() float64 { return l.Sensitivity * l.Standard }
