@@ -34,34 +34,32 @@ const Coverage = 2.0
 // exceeds it once in ninety (Rayleigh: exp(-9/2)).
 const RoundCoverage = 3.0
 
-// Options say what the readings are to be judged against.
+// Options describe the gauge and the bore.
 type Options struct {
-	// Repeatability is the standard deviation of one captured value. 0: taken
-	// from the readings' own U (root mean square); if they have none either,
-	// errors are sized and none is named.
+	// Repeatability is the standard deviation of one captured value. 0: it is taken from the readings' own
+	// U (root mean square). If they have none, errors get a size but no name.
 	Repeatability analysis.Deviation
 	// Step is the display step of the gauge; nothing smaller is named.
 	Step analysis.Deviation
-	// Face is the face from which depths are measured, "front" if empty. Far is
-	// the other end's name; if empty, the opposite of Face where it has one,
-	// else "far end".
+	// Face is the face from which depths are measured, "front" if empty. Far is the name of the other end.
+	// If empty, it is the opposite of Face where there is one, otherwise "far end".
 	Face, Far string
 	// Length is the length of the bore, 0 if not known.
 	Length analysis.Length
-	// Gauge is how the readings were taken: TwoPoint or SelfCentring.
+	// Gauge says how the readings were taken.
 	Gauge GaugeKind
 }
 
 // Amount is the size of one error.
 type Amount struct {
 	Value     analysis.Deviation `json:"value_um"`
-	U         analysis.Deviation `json:"u_um"`         // standard uncertainty, from repeatability; 0 if that isn't known
-	Threshold analysis.Deviation `json:"threshold_um"` // a smaller value may be the gauge's own
-	N         int                `json:"n"`            // sections, or orientations, that it rests on
+	U         analysis.Deviation `json:"u_um"`         // standard uncertainty, from repeatability; 0: not known
+	Threshold analysis.Deviation `json:"threshold_um"` // the gauge alone may show a smaller value
+	N         int                `json:"n"`            // number of sections or orientations used
 	Usable    bool               `json:"usable"`
-	// Significant: usable, and larger than the threshold.
+	// Significant says that the amount is usable and larger than Threshold.
 	Significant bool            `json:"significant"`
-	Why         analysis.Phrase `json:"why,omitzero"` // not usable, and what to do
+	Why         analysis.Phrase `json:"why,omitzero"` // why it is not usable, and what to do
 }
 
 // Local is a local size and where it was read.
@@ -73,15 +71,15 @@ type Local struct {
 // Section is what was read at one depth.
 type Section struct {
 	Depth analysis.Length `json:"depth_mm"`
-	// Mean is the mean over the places of the section, each the median of its
-	// readings; Min and Max are over all readings.
+	// Mean is the mean over the places of the section, each with the median of its readings. Min and Max
+	// are over all readings.
 	Mean analysis.Length    `json:"mean_mm"`
 	Min  analysis.Length    `json:"min_mm"`
 	Max  analysis.Length    `json:"max_mm"`
 	U    analysis.Deviation `json:"u_um"` // of the mean, from repeatability alone
 	N    int                `json:"n"`    // readings
-	// OutOfRound is the largest less the smallest of the places' sizes, as this
-	// gauge sees them.
+	// OutOfRound is the difference of the largest and the smallest of the places' sizes, as this gauge
+	// sees them.
 	OutOfRound Amount `json:"out_of_round"`
 	Oval       Oval   `json:"oval"`
 }
@@ -90,7 +88,7 @@ type Section struct {
 // squares: the amount is 2A, the largest less the smallest diameter.
 type Oval struct {
 	Amount
-	// AtLeast: only two orientations, so the oval is this or larger.
+	// AtLeast says that there are only two orientations, so the oval has this size or a larger one.
 	AtLeast bool           `json:"at_least,omitempty"`
 	Widest  analysis.Angle `json:"widest_deg"` // of the largest diameter, 0 up to below 180°; 0 if AtLeast
 }

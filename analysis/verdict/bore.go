@@ -8,10 +8,10 @@ import (
 	"fairbore/analysis/uncertainty"
 )
 
-// State is the verdict as the trade says it while a bore is being honed.
+// State is the verdict in the words of the trade, while a bore is being honed.
 type State string
 
-// The states. A bore that is under size is no reject while it can be honed.
+// The states. A bore below the low limit is no reject while it can be honed.
 const (
 	StockToGo   State = "stock to go"
 	InSize      State = "in size"
@@ -21,21 +21,21 @@ const (
 	CannotJudge State = "cannot judge"
 )
 
-// largest is the largest diameter taken for one, as in [analysis.Job.Check].
+// largest is the largest diameter that is accepted, as in [analysis.Job.Check].
 const largest = 1000 * analysis.Millimetre
 
-// Input is what a verdict is made from.
+// Input is what a verdict is based on.
 type Input struct {
 	Job *analysis.Job
-	// Readings are those to be judged: of this round, none void. More than one
-	// at a place count each; places beyond the plan count too.
+	// Readings are the readings to judge: those of this round that are not void. Several readings at a
+	// place count each, and so do places beyond the plan.
 	Readings []analysis.Reading
-	Size     uncertainty.Stated // of one size
-	Form     uncertainty.Stated // of the difference of two sizes
+	Size     uncertainty.Stated // uncertainty of one size
+	Form     uncertainty.Stated // uncertainty of the difference of two sizes
 	Rule     Rule
-	Lot      Lot // of the job, for the chances of the worst sizes; no decision rests on it
-	// Invalid are reasons, a sentence each, why no size may be trusted now: no
-	// mastering, a failed check, a warm part. Any of them, and nothing is judged.
+	Lot      Lot // of the job, for the chances of the worst sizes; no decision is based on it
+	// Invalid lists the reasons why no size may be trusted now, such as no mastering, a failed check or a
+	// warm part. If there is any, nothing is judged.
 	Invalid []analysis.Phrase
 }
 
@@ -46,11 +46,11 @@ type Local struct {
 	Deviation analysis.Deviation `json:"deviation_um"` // from nominal
 	Decision  Decision           `json:"decision"`
 	Side      Side               `json:"side,omitempty"`
-	// Probability that the true size is within the limits (normal, with a flat prior); 0
-	// or 1 when no uncertainty is stated.
+	// Probability is the probability that the true size is within the limits (normal, with a flat prior).
+	// It is 0 or 1 when no uncertainty is stated.
 	Probability float64 `json:"probability"`
-	// Chance is that with the prior that the lot tells, where it does; of the smallest and
-	// the largest size only.
+	// Chance is the same probability with the prior from the lot, where there is one. It is set for the
+	// smallest and the largest size only.
 	Chance *Chance `json:"chance,omitempty"`
 }
 
@@ -65,12 +65,12 @@ type Sizes struct {
 	Fit       Fit     `json:"fit,omitempty"`
 	Smallest  *Local  `json:"smallest,omitempty"`
 	Largest   *Local  `json:"largest,omitempty"`
-	// Stock is from the smallest size up to the low limit, Room from the
-	// largest up to the high limit; negative when the limit is passed.
+	// Stock is the distance from the smallest size up to the low limit. Room is that from the largest up
+	// to the high limit. Each is negative beyond its limit.
 	Stock analysis.Deviation `json:"stock_um"`
 	Room  analysis.Deviation `json:"room_um"`
-	// Worst is the smallest conformance probability of any reading, flat prior. The chance
-	// that all conform is no better; it isn't their product, since they share a zero.
+	// Worst is the smallest conformance probability of any reading, with a flat prior. The probability
+	// that all conform is no better. It is not their product, because they share a zero.
 	Worst  float64 `json:"worst_probability"`
 	Locals []Local `json:"locals,omitempty"` // by depth, then angle, then size
 }
@@ -79,7 +79,7 @@ type Sizes struct {
 type Bore struct {
 	Decision Decision        `json:"decision"`
 	State    State           `json:"state"`
-	Side     Side            `json:"side,omitempty"` // of the limit that State speaks of
+	Side     Side            `json:"side,omitempty"` // the limit that State is about
 	Sentence analysis.Phrase `json:"sentence"`
 	Rule     Rule            `json:"rule"`
 	Sizes    Sizes           `json:"sizes"`
@@ -128,7 +128,7 @@ func sorted(readings []analysis.Reading) []analysis.Reading {
 	return s
 }
 
-// missing lists the planned places that have no reading, in the order of the plan.
+// missing returns the planned places without a reading, in the order of the plan.
 func missing(j *analysis.Job, sorted []analysis.Reading) (places []analysis.Place) {
 	for _, p := range j.Plan() {
 		_, found := slices.BinarySearchFunc(sorted, p, func(r analysis.Reading, p analysis.Place) int {
@@ -166,7 +166,7 @@ func (s *Sizes) judge(readings []analysis.Reading, nominal analysis.Length) {
 	s.Side = s.side()
 }
 
-// chances sets those of the worst sizes.
+// chances sets the chances of the worst sizes.
 func (s *Sizes) chances(lot *Lot) {
 	for _, x := range []struct {
 		local *Local
@@ -177,7 +177,7 @@ func (s *Sizes) chances(lot *Lot) {
 	}
 }
 
-// side names the limit that matters, the high one first.
+// side returns the limit that matters. The high limit comes first.
 func (s *Sizes) side() Side {
 	switch {
 	case s.Largest.Size > s.Zone.AcceptHigh:
@@ -188,7 +188,7 @@ func (s *Sizes) side() Side {
 	return Inside
 }
 
-// decide sets decision and state of the whole from its parts.
+// decide sets the decision and state of the bore from its parts.
 func (b *Bore) decide() {
 	z := &b.Sizes.Zone
 	b.Decision, b.Side = b.Sizes.Decision, b.Sizes.Side
@@ -212,7 +212,7 @@ func (b *Bore) decide() {
 	}
 }
 
-// decideForm sets the state of a bore whose sizes gauged so far conform.
+// decideForm sets the state of a bore whose sizes conform so far.
 func (b *Bore) decideForm() {
 	d := Conforms
 	for i := range b.Form {

@@ -15,14 +15,14 @@ import (
 	"fairbore/analysis/uncertainty"
 )
 
-// Rule is a decision rule, by the name that is kept with each verdict.
+// Rule is a decision rule, by the name that is recorded with each verdict.
 type Rule string
 
-// The rules. g is the guard band: the width by which the acceptance zone is
-// smaller than the tolerance at each limit, and the rejection zone further out.
+// The rules. g is the guard band: the acceptance zone is smaller than the tolerance by g at each
+// limit, and the rejection zone starts further out by g.
 const (
-	// Simple acceptance: g = 0. What measures within the limits is accepted,
-	// and the customer carries the risk of the uncertainty (JCGM 106:2012, 8.2).
+	// Simple acceptance has g = 0. What measures within the limits is accepted, and the customer bears the
+	// risk of the uncertainty (JCGM 106:2012, 8.2).
 	Simple Rule = "simple"
 	// Confidence95 accepts at a conformance probability of at least 95 %:
 	// g = 1.645 u, more where the tolerance is so narrow that both limits count
@@ -33,7 +33,7 @@ const (
 	Expanded Rule = "U"
 )
 
-// Phrase is what the rule is called on a record.
+// Phrase returns the name of the rule in a record.
 func (r Rule) Phrase() analysis.Phrase { return analysis.Say("verdict.rule." + string(r)) }
 
 // ParseRule reads a rule as a person writes it in a configuration: "0" or
@@ -54,10 +54,10 @@ func ParseRule(s string) (Rule, error) {
 // Table 1 rounds it to 1.64).
 const z95 = 1.6448536269514722
 
-// Decision is the outcome for a value against limits.
+// Decision is the result of comparing a value with limits.
 type Decision string
 
-// The decisions. NotJudged: something needed to decide is missing.
+// The decisions. NotJudged means that something needed to decide is missing.
 const (
 	Conforms       Decision = "conforms"
 	DoesNotConform Decision = "does not conform"
@@ -65,8 +65,8 @@ const (
 	NotJudged      Decision = "cannot judge"
 )
 
-// weight orders decisions by which of two is said of the whole: one part that
-// does not conform settles it, one in doubt leaves it in doubt.
+// weight orders decisions by precedence: one part that does not conform decides, and otherwise one in
+// doubt leaves the whole in doubt.
 func (d Decision) weight() int {
 	switch d {
 	case Conforms:
@@ -86,10 +86,9 @@ func worse(a, b Decision) Decision {
 	return a
 }
 
-// Zone is a tolerance with its guard bands. A value from AcceptLow to
-// AcceptHigh conforms (to none if they cross); one below RejectLow or above
-// RejectHigh does not; what is between is uncertain. With OneSided the low
-// limit isn't asked for, as with a form error.
+// Zone is a tolerance with its guard bands. A value from AcceptLow to AcceptHigh conforms (none does
+// if these cross). A value below RejectLow or above RejectHigh does not conform. A value in between is
+// uncertain. With OneSided there is no low limit, as for a form error.
 type Zone struct {
 	Rule       Rule               `json:"rule"`
 	OneSided   bool               `json:"one_sided,omitempty"`
@@ -100,22 +99,21 @@ type Zone struct {
 	RejectLow  analysis.Length    `json:"reject_low_mm"`
 	RejectHigh analysis.Length    `json:"reject_high_mm"`
 	Guard      analysis.Deviation `json:"guard_um"`
-	// Standard is the uncertainty that probabilities are worked out with.
+	// Standard is the standard uncertainty for probabilities.
 	Standard analysis.Deviation `json:"standard_um"`
 }
 
-// widest is the largest uncertainty that counts as one (100 m), so that no sum overflows.
+// widest is the largest uncertainty that is accepted (100 m), so that no sum overflows.
 const widest = analysis.Deviation(1e12)
 
-// NewZone lays the zones of a rule. It fails when the rule needs an
-// uncertainty and none is stated, or when the limits are the wrong way round.
-// Source: ISO 14253-1 (from memory).
+// NewZone returns the zones of a rule. It fails when the rule needs an uncertainty and none is stated,
+// or when the limits are the wrong way round. Source: ISO 14253-1 (from memory).
 func NewZone(low, high analysis.Length, rule Rule, u uncertainty.Stated) (Zone, error) {
 	return newZone(low, high, false, rule, u)
 }
 
-// NewUpperZone lays the zones of a characteristic with an upper limit only.
-// Source: ISO 14253-1 (from memory).
+// NewUpperZone returns the zones of a characteristic with an upper limit only. Source: ISO 14253-1
+// (from memory).
 func NewUpperZone(high analysis.Length, rule Rule, u uncertainty.Stated) (Zone, error) {
 	return newZone(0, high, true, rule, u)
 }
@@ -153,13 +151,12 @@ func newZone(low, high analysis.Length, oneSided bool, rule Rule, u uncertainty.
 	return z, nil
 }
 
-// bothTails returns the least guard band from g up at whose edge the
-// conformance probability is 95 % with both limits counted; more than half the
-// tolerance if there is none. It is g itself unless the tolerance is below
-// about 6 u.
+// bothTails returns the smallest guard band, at least g, at whose edge the conformance probability is
+// 95 % with both limits counted. It returns more than half the tolerance if there is none. It returns
+// g itself unless the tolerance is below about 6 u.
 func bothTails(tol, u, g analysis.Deviation) analysis.Deviation {
 	enough := func(g analysis.Deviation) bool {
-		// The slack is what floating point may lose of a probability.
+		// The margin covers the floating-point error of a probability.
 		return conformance(0, float64(tol), float64(g), float64(u)) >= 0.95-1e-9
 	}
 	lo, hi := g, tol/2+1
@@ -189,7 +186,7 @@ func conformance(low, high, y, u float64) float64 {
 		}
 		return 0
 	}
-	// Tails are added, not subtracted, so that a probability near 0 keeps its digits.
+	// The tails are added, not subtracted, so that a probability near 0 keeps its digits.
 	a, b := (low-y)/(u*math.Sqrt2), (high-y)/(u*math.Sqrt2)
 	switch {
 	case a > 0:
@@ -200,7 +197,7 @@ func conformance(low, high, y, u float64) float64 {
 	return 1 - (math.Erfc(-a)+math.Erfc(b))/2
 }
 
-// Side says on which side of the tolerance a value lies or is in doubt.
+// Side says on which side of the tolerance a value lies, or is in doubt.
 type Side string
 
 // The sides; Inside is the zero value.
@@ -210,9 +207,8 @@ const (
 	Above  Side = "high"
 )
 
-// Decide judges a value. Where both limits are in doubt it speaks of the high
-// one, since what is cut off can't be put back.
-// Source: ISO 14253-1 (from memory).
+// Decide judges a value. Where both limits are in doubt it returns the high one, because material that
+// was removed can't be put back. Source: ISO 14253-1 (from memory).
 func (z *Zone) Decide(v analysis.Length) (Decision, Side) {
 	switch {
 	case v > z.RejectHigh:
@@ -237,7 +233,7 @@ func (z *Zone) Probability(v analysis.Length) float64 {
 	return conformance(low, float64(z.High), float64(v), float64(z.Standard))
 }
 
-// Fit says what the uncertainty does to this tolerance.
+// Fit says how the uncertainty compares with the tolerance.
 type Fit string
 
 // The fits, by tolerance / 2U (common practice).
@@ -248,7 +244,7 @@ const (
 	NoFit   Fit = "none"
 )
 
-// fit returns tolerance / 2U; a one-sided limit counts its own height once.
+// fit returns tolerance / 2U. The height of a one-sided limit counts once.
 func fit(low, high analysis.Length, oneSided bool, u uncertainty.Stated) (ratio float64, f Fit) {
 	if u.Expanded <= 0 {
 		return 0, NoFit
