@@ -264,7 +264,7 @@ func TestWallOfFiftyStations(t *testing.T) {
 		t.Errorf("not as it was: %+v", b)
 	}
 	r.Proc = nil // its broker has forgotten it: still shown, and why
-	s.says([]string{"bay2"}, event.CannotJudge, "nothing says who serves it⟧")
+	s.says([]string{"bay2"}, event.CannotJudge, "⟦watch.nobody_serves⟧")
 }
 
 // At the embedded broker, for all sites: names have the site before them; a wall

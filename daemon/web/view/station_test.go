@@ -229,7 +229,7 @@ func TestFacesDoNotContradict(t *testing.T) {
 	if f := Of(all["spindle"], coded); !f.Turning || f.Cautions[0] != "⟦face.caution.turning⟧" || slices.Contains(f.Cautions, "⟦caution.spindle⟧") {
 		t.Errorf("spindle: %q", f.Cautions)
 	}
-	if f := Of(all["reserve"], coded); f.Record.Tone != Watch || !strings.Contains(f.Cautions[0], "reserve is in use") {
+	if f := Of(all["reserve"], coded); f.Record.Tone != Watch || !strings.Contains(f.Cautions[0], "⟦store.reserve⟧") {
 		t.Errorf("record: %+v, %q", f.Record, f.Cautions)
 	}
 }
