@@ -143,7 +143,7 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
 	if s.visits = setup.Visits(d.cfg, c, s.log); s.visits != nil {
-		s.session.Watch(s.visits.Take)
+		s.session.Trace(s.visits.Take)
 	}
 	instruments, err := setup.Instruments(d.cfg, c)
 	if err != nil {

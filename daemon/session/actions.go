@@ -1,24 +1,26 @@
 package session
 
 import (
+	"errors"
 	"strings"
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
+	"fairbore/drivers"
 )
 
-// action is something that can be asked for. A new one is a row of [actions], a function
-// that does it, and the texts of its refusals.
+// action is one thing that can be asked for. To add one, add a row to [actions], a function that
+// carries it out, and the texts of its refusals.
 type action struct {
 	name string
-	// args are the members of an [event.Action] that it goes by, beside id, source and confirm.
+	// args are the members of [event.Action] that the action uses, besides id, source and confirm.
 	args string
-	job  bool // it wants a job to be chosen
+	job  bool // the action needs a chosen job
 	do   func(*Session, event.Action) error
 }
 
-// actions is everything that can be asked for, from the page, the broker, a pedal or a
-// scanner alike.
+// actions is the table of all actions, whether they come from the page, the broker, a foot switch
+// or a scanner.
 func actions() []action {
 	return []action{
 		{"job", "job spec", false, (*Session).chooseJob},
@@ -27,27 +29,27 @@ func actions() []action {
 		{"place", "place", true, (*Session).choosePlace},
 		{"stay", "place", true, (*Session).choosePlace}, // gauge one place again and again
 		{"skip", "place", true, (*Session).choosePlace},
-		{"take", "", true, (*Session).takeLive}, // what the gauge shows
+		{"take", "", true, (*Session).takeLive}, // record what the gauge shows
 		{"void", "reading reason", true, (*Session).void},
 		{"restore", "reading reason", true, (*Session).void},
-		{"keep", "reading reason", true, (*Session).keepAsked},                                       // one that is asked about
+		{"keep", "reading reason", true, (*Session).keepAsked},                                       // keep a reading that the program asked about
 		{"master", "ring readings gain", false, (*Session).beginMastering},                           // set the zero
-		{"check", "ring readings", false, (*Session).beginMastering},                                 // whether it holds
-		{"reread", "ring readings", false, (*Session).beginRereading},                                // the ring that set it, as if it were a part
-		{"speeds", "ring readings", false, (*Session).beginSpeeds},                                   // does the size depend on the speed of rocking
-		{"leave", "reason", false, (*Session).leaveRing},                                             // that is being read
-		{"knock", "reason", false, (*Session).noteKnock},                                             // the gauge had one
-		{"dressed", "reason", false, (*Session).noteDressing},                                        // the stones were
-		{"warm", "part_cel ring_cel", false, (*Session).warm},                                        // temperatures were measured
-		{"cooldown", "off reason", true, (*Session).coolDown},                                        // take off what the part is warm by
-		{"study", "parts appraisers trials appraiser trial over part place", true, (*Session).study}, // of the gauge
+		{"check", "ring readings", false, (*Session).beginMastering},                                 // check that the zero holds
+		{"reread", "ring readings", false, (*Session).beginRereading},                                // read the ring that set the zero as if it were a part
+		{"speeds", "ring readings", false, (*Session).beginSpeeds},                                   // find out whether the size depends on the rocking speed
+		{"leave", "reason", false, (*Session).leaveRing},                                             // stop reading the ring
+		{"knock", "reason", false, (*Session).noteKnock},                                             // the gauge was knocked
+		{"dressed", "reason", false, (*Session).noteDressing},                                        // the stones were dressed
+		{"warm", "part_cel ring_cel", false, (*Session).warm},                                        // record measured temperatures
+		{"cooldown", "off reason", true, (*Session).coolDown},                                        // correct for how warm the part still is
+		{"study", "parts appraisers trials appraiser trial over part place", true, (*Session).study}, // start, continue or end a gauge study
 		{"accept", "reason", true, (*Session).judge},
 		{"reject", "reason", true, (*Session).judge}, // lay the part aside
 		{"note", "reason", false, (*Session).note},
 	}
 }
 
-// Actions lists the names of all actions, in the order of their table.
+// Actions returns the names of all actions in the order of their table.
 func Actions() (names []string) {
 	for _, a := range actions() {
 		names = append(names, a.name)
@@ -55,7 +57,7 @@ func Actions() (names []string) {
 	return names
 }
 
-// do carries an action out.
+// do looks the action up in the table and carries it out.
 func (s *Session) do(a event.Action) error {
 	if err := a.Check(); err != nil {
 		return err
@@ -70,6 +72,77 @@ func (s *Session) do(a event.Action) error {
 		}
 	}
 	return analysis.Say("action.unknown", a.Do, strings.Join(Actions(), ", "))
+}
+
+// errAsk is a refusal that the action's Confirm member overrides.
+type errAsk struct{ analysis.Phrase }
+
+func ask(code string, args ...any) error { return errAsk{analysis.Say(code, args...)} }
+
+// Act carries out an action. It returns the events that follow, none if the action was refused, and
+// the reply.
+func (s *Session) Act(at drivers.Moment, a event.Action) ([]event.Event, event.Reply) {
+	if a.ID != "" {
+		if old, ok := s.replies.get(a.ID); ok {
+			old.Again = true
+			return nil, old
+		}
+	}
+	s.begin(at)
+	s.by, s.source, s.command = a.Source, a.Source, a.ID
+	err := s.do(a)
+	s.by, s.source, s.command = "", "", ""
+	r := event.Reply{ID: a.ID, Do: a.Do, Done: err == nil}
+	if err != nil {
+		var asked errAsk
+		if r.Ask = errors.As(err, &asked); r.Ask {
+			err = asked.Phrase
+		}
+		r.Why = s.written(analysis.Reason(err))
+	}
+	if a.ID != "" && !r.Ask {
+		s.replies.put(a.ID, r)
+	}
+	return s.end(), r
+}
+
+// Scanned takes in what a scanner or a keypad typed. The name of a job chooses that job, the name
+// of a ring begins a mastering, and any other text is the serial number of the next part.
+func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.Reply) {
+	a := event.Action{Do: "part", Part: text, Source: "scanner"}
+	if _, ok := s.set.Jobs[text]; ok {
+		a = event.Action{Do: "job", Job: text, Source: "scanner"}
+	} else if _, ok := s.set.Rings[text]; ok {
+		a = event.Action{Do: "master", Ring: text, Source: "scanner"}
+	}
+	events, reply := s.Act(at, a)
+	if !reply.Done {
+		s.hint(reply.Why)
+	}
+	return events, reply
+}
+
+// replies keeps the newest replies by action id, so that an action that arrives twice is carried
+// out once.
+type replies struct {
+	by    map[string]event.Reply
+	order []string
+}
+
+const repliesKept = 256
+
+func (r *replies) get(id string) (event.Reply, bool) { v, ok := r.by[id]; return v, ok }
+
+func (r *replies) put(id string, v event.Reply) {
+	if r.by == nil {
+		r.by = map[string]event.Reply{}
+	}
+	if len(r.order) == repliesKept {
+		delete(r.by, r.order[0])
+		r.order = r.order[1:]
+	}
+	r.by[id] = v
+	r.order = append(r.order, id)
 }
 
 func (s *Session) noteKnock(a event.Action) error {
@@ -90,13 +163,13 @@ func (s *Session) note(a event.Action) error {
 	return nil
 }
 
-// leaveRing breaks off the reading of a ring.
+// leaveRing stops the reading of a ring.
 func (s *Session) leaveRing(a event.Action) error {
 	if s.fold.Running == nil {
 		return analysis.Say("action.leave.none")
 	}
 	broken := *s.fold.Running
-	broken.Broken, broken.Why = true, said(a.Reason, analysis.Say("action.left"))
+	broken.Broken, broken.Why = true, textOr(a.Reason, analysis.Say("action.left"))
 	s.emit(event.Event{Kind: event.Mastering, Master: &broken})
 	return nil
 }

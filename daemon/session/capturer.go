@@ -10,27 +10,27 @@ import (
 	"fairbore/drivers"
 )
 
-// captured is a value that the capture took.
-type captured struct {
+// capturedValue is a value that the capture took.
+type capturedValue struct {
 	raw   analysis.Length
 	u     analysis.Deviation
 	turns int
-	how   string // button, settled, turning, manual
+	how   string // button, settled, turning or manual
 	event.Rocking
 }
 
-// capturer holds the capture fitted to what is in the gauge now: the ring while
-// mastering, else a bore of the job.
+// capturer holds the capture that fits what the gauge is in now: the ring during mastering, else a
+// bore of the job.
 type capturer struct {
 	c       capture.Capture
-	told    *informed        // c, and what it was told to expect
-	results []capture.Result // of the latest value, until the next
+	traced  *tracedCapture   // the same as c, with the size it was told to expect
+	results []capture.Result // results of the latest value, valid until the next
 	mode    capture.Mode
-	options capture.Options // of the capture, on the scale of Nominal: what the gauge shows, shifted by offset
-	offset  analysis.Length // added to what a gauge of deviations shows
-	air     analysis.Length // what the gauge shows in free air, as the captures up to here have learned it; 0: not known
+	options capture.Options // options of the capture, on the scale of Nominal: what the gauge shows plus offset
+	offset  analysis.Length // added to what a gauge that shows deviations sends
+	air     analysis.Length // what the gauge shows in free air, as learned so far; 0: not known
 	leave   bool            // nothing is taken until the gauge has left the ring
-	why     analysis.Phrase // the last visit gave no reading, until the next one begins
+	why     analysis.Phrase // why the last visit gave no reading, until the next visit begins
 	last    struct {
 		smp  drivers.Sample
 		sent event.Sent
@@ -39,9 +39,9 @@ type capturer struct {
 	}
 }
 
-// retune fits the capture to the ring or the job. Called whenever one of them
-// may have changed. A capture is made anew when anything of it has, the scale of what it
-// is fed included; what it has learned of free air goes on to the next.
+// retune makes a new capture if the ring, the job or the zero has changed, so that the options or
+// the scale of the values differ. What the capture has learned of free air is passed on to the new
+// one. Call it after each such change.
 func (s *Session) retune() {
 	k := &s.capture
 	o, offset, err := s.options()
@@ -59,14 +59,14 @@ func (s *Session) retune() {
 	if o.Air == 0 && k.air != 0 {
 		o.Air, o.AirLearned = k.air+offset, true
 	}
-	if c, err := capture.New(o); err == nil { // the configuration check has refused what could fail here
-		k.told = &informed{Capture: c}
-		k.c = k.told
+	if c, err := capture.New(o); err == nil { // the check of the configuration has refused all that could fail here
+		k.traced = &tracedCapture{Capture: c}
+		k.c = k.traced
 	}
 }
 
-// options are those of the capture for what is in the gauge now, with a Nominal of 0 for
-// nothing, and what is to be added to what the gauge shows.
+// options returns the options of the capture for what the gauge is in now, and the offset to add to
+// what the gauge shows. Nominal is 0 if there is neither a ring nor a job.
 func (s *Session) options() (o capture.Options, offset analysis.Length, err error) {
 	f, g := &s.fold, &s.set.Gauge
 	o = capture.Options{
@@ -74,7 +74,7 @@ func (s *Session) options() (o capture.Options, offset analysis.Length, err erro
 		Repeatability: f.SampleNoise(g), Resolution: g.Step, Tip: g.Tip, Averages: g.Smoothing.Averages, Lag: g.Smoothing.Lag,
 	}
 	o.Mode, err = capture.ParseMode(s.set.Capture.Mode)
-	var ring *analysis.Ring // that the gauge is set to
+	var ring *analysis.Ring // the ring that the gauge is set to
 	switch {
 	case f.Running != nil:
 		o.Nominal = f.Running.Ring.Size
@@ -96,13 +96,13 @@ func (s *Session) options() (o capture.Options, offset analysis.Length, err erro
 	return o, offset, err
 }
 
-// feed gives the capture a value and returns what it took of it, and what to tell the
-// person: what the hand should do, or why the last visit gave nothing.
-func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured, hint analysis.Phrase) {
+// feed passes a value to the capture. It returns the values that the capture took, and a hint for
+// the person: how to move the gauge, or why the last visit gave no reading.
+func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []capturedValue, hint analysis.Phrase) {
 	k.results = nil
-	if k.c == nil { // no job: whatever a button sends is taken, to be refused with that reason
+	if k.c == nil { // without a job a button's value is passed on, to be refused with that reason
 		if k.mode == capture.Button {
-			taken = []captured{{raw: raw, how: k.mode.String()}}
+			taken = []capturedValue{{raw: raw, how: k.mode.String()}}
 		}
 		return taken, analysis.Phrase{}
 	}
@@ -113,12 +113,12 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 		case r.Kind == capture.Entered:
 			k.why = analysis.Phrase{}
 		case r.Kind == capture.Taken:
-			taken = append(taken, captured{
+			taken = append(taken, capturedValue{
 				raw: r.Value - k.offset, u: r.U, turns: r.Passes, how: k.mode.String(),
 				Rocking: rocking(&r, master.Smoothing{Averages: k.options.Averages, Lag: k.options.Lag}.Square()),
 			})
-		case r.Kind == capture.Refused && k.mode == capture.Button: // judged by the session, which can say more
-			taken = append(taken, captured{raw: raw, how: k.mode.String()})
+		case r.Kind == capture.Refused && k.mode == capture.Button: // the session refuses it, since it can say more
+			taken = append(taken, capturedValue{raw: raw, how: k.mode.String()})
 		case r.Kind == capture.Refused:
 			k.why = analysis.Phrase{Code: string(r.Reason)}
 		}
@@ -134,8 +134,8 @@ func (k *capturer) feed(at time.Duration, raw analysis.Length) (taken []captured
 	return taken, k.why
 }
 
-// passes returns how many passes through square count so far at the place that is gauged, and the
-// fewest that a reading rests on; 0 and 0 where none is waited for.
+// passes returns how many passes through square count so far at this place, and the fewest that a
+// reading needs. It returns 0 and 0 when no passes are waited for.
 func (k *capturer) passes() (n, least int) {
 	if k.c == nil || k.leave {
 		return 0, 0
@@ -146,10 +146,10 @@ func (k *capturer) passes() (n, least int) {
 	return 0, 0
 }
 
-// forget forgets the gauge, and what it shows in free air.
+// forget drops the capture and what it learned of free air, since the gauge may be another one.
 func (k *capturer) forget() { k.c, k.air, k.why = nil, 0, analysis.Phrase{} }
 
-// reset forgets a visit in progress.
+// reset drops a visit in progress.
 func (k *capturer) reset() {
 	if k.c != nil {
 		k.c.Reset()
@@ -160,7 +160,7 @@ func (k *capturer) reset() {
 
 func (k *capturer) inBore() bool { return k.c != nil && k.c.Progress().In }
 
-// takeLive takes what the gauge shows now as a reading, by hand.
+// takeLive records what the gauge shows now as a reading.
 func (s *Session) takeLive(event.Action) error {
 	l := &s.capture.last
 	if !s.hasLive || !l.some {
@@ -169,7 +169,7 @@ func (s *Session) takeLive(event.Action) error {
 	if s.now.Mono-s.liveAt > depthFresh {
 		return analysis.Say("action.take.old")
 	}
-	s.taken(&l.smp, l.sent, captured{raw: l.raw, how: "manual"})
+	s.takeValue(&l.smp, l.sent, capturedValue{raw: l.raw, how: "manual"})
 	if r := s.fold.Refused; r != nil && len(s.out) > 0 && s.out[len(s.out)-1].Kind == event.Refused {
 		return r.Reason
 	}

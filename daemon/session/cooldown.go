@@ -7,14 +7,14 @@ import (
 	"fairbore/daemon/event"
 )
 
-// coolDown begins or ends the use of how the part cools.
+// coolDown begins or ends the correction for how warm the part still is.
 func (s *Session) coolDown(a event.Action) error {
 	f := &s.fold
 	switch {
 	case a.Off && f.Cool == nil:
 		return analysis.Say("action.cooldown.off")
 	case a.Off:
-		s.emit(event.Event{Kind: event.Cooled, Cool: f.Cool.End(said(a.Reason, analysis.Say("action.left")), false)})
+		s.emit(event.Event{Kind: event.Cooled, Cool: f.Cool.End(textOr(a.Reason, analysis.Say("action.left")), false)})
 		return nil
 	case f.Part == nil || f.Verdict != nil:
 		return analysis.Say("action.cooldown.no_part")
@@ -32,18 +32,18 @@ func (s *Session) coolDown(a event.Action) error {
 	return nil
 }
 
-// closes looks at a reading that was just taken where the cooling was watched: one that
-// does not come out where it leads ends it.
-func (s *Session) closes(r *event.Reading) {
+// checkCooling compares a new reading, at the place where the cooling was watched, with the size
+// that the cooling predicts. A reading that differs too much ends the correction.
+func (s *Session) checkCooling(r *event.Reading) {
 	c := s.fold.Cool
 	if c == nil || r.Place != c.Place || r.PartFrom != event.ByCooling {
 		return
 	}
 	left, _ := c.Excess.Later(r.At.Sub(c.At))
 	off := r.AsGauged() - analysis.Length(left) - c.Final
-	one := max(s.oneReading(), r.U)
-	// Three standard deviations: the reading's, and the excess's as it was, of which what
-	// is in doubt later is a part.
+	one := max(s.readingU(), r.U)
+	// The limit is three standard deviations, of the reading and of the excess when it was first
+	// determined. The uncertainty of the excess later on is part of that.
 	limit := analysis.Length(math.Ceil(3 * math.Hypot(float64(one), float64(c.Excess.U))))
 	if off.Abs() <= limit {
 		return

@@ -12,59 +12,61 @@ import (
 	"fairbore/daemon/state"
 )
 
-// expecting is what the capture was told to expect, and where the instruments beside the
-// gauge stood then.
-type expecting struct {
-	stale   bool // something has happened since
-	section int  // index of that within reach of the depth channel, -1: none
-	turned  int  // index of the orientation nearest to the angle channel
+// expectation holds the position of the depth and angle instruments at the moment when the capture
+// was last told what size to expect.
+type expectation struct {
+	stale       bool // something has happened since then
+	section     int  // index of the section within reach of the depth channel, -1: none
+	orientation int  // index of the orientation nearest to the angle channel
 
-	material string // of which alpha is the expansion, 1e-6/K; it is looked up once
+	material string // the material that alpha belongs to; looked up once
 	alpha    float64
 }
 
-// How far sizes of one part differ that are not known yet (common practice), as standard
-// deviations in µm; of drawings with more than fineTolerance of tolerance more, in proportion.
-// An honest taper, bell mouth or oval is no surprise.
+// Standard deviations in µm by which the sizes of one part differ before they are gauged (common
+// practice). For a drawing with a tolerance above fineTolerance they grow in proportion. An
+// ordinary taper, bell mouth or oval is not unexpected.
 const (
 	fineTolerance = 10.0
 	formTaper     = 2.0 // from the middle to an end
 	formBell      = 2.0 // of both ends against the middle
 	formOval      = 1.5 // amplitude
 	formLocal     = 1.0
-	// What honing took off differs from place to place by a part of it; at least, and of
-	// honing that nothing is known of.
-	removalForm   = 0.5
-	removalLocal  = 0.7
-	removalAstray = 0.4
-	// removalSeen is from how many places on a round's own readings tell what it took off.
+	// Honing takes off more at one place than at another. The first two are the least standard
+	// deviations of that, in µm; the third is the share of the removal when nothing is known of the
+	// honing.
+	removalForm    = 0.5
+	removalLocal   = 0.7
+	removalUnknown = 0.4
+	// removalSeen is the number of places gauged in both rounds from which on they alone tell the
+	// removal.
 	removalSeen = 3
-	// removalLeast is what a spell may take off that nothing is known of.
+	// removalLeast is the least upper bound of a removal of which nothing is known.
 	removalLeast = 10.0
-	// honedWarm is how much warmer or colder than in the round before a part may be, in K.
+	// honedWarm is by how many K the temperature of a part may differ between two rounds.
 	honedWarm = 3.0
-	// leastU is the least standard uncertainty of what is expected in a bore.
+	// leastU is the least standard uncertainty of an expected size in a bore.
 	leastU = 1.0
-	// zeroU is that of what a ring is expected to show before it was read.
+	// zeroU is the standard uncertainty of what a ring will show before it was read.
 	zeroU = 5.0
 )
 
-// expected is the size that is likely at a place of the part in hand in a round, and its
-// standard uncertainty, from the readings that count: those of the round, by the form seen
-// so far, and those of the round before with what honing is likely to have taken off
-// since. 0 and 0 where nothing is known.
+// expected returns the likely size at a place of the part in hand in a round, with its standard
+// uncertainty. It uses the readings that count: those of the round, through the form they show so
+// far, and those of the round before, plus what honing is likely to have removed since. It returns
+// 0 and 0 where nothing is known.
 func (s *Session) expected(p analysis.Place, round *event.Round) (analysis.Length, analysis.Deviation) {
 	f := &s.fold
 	if f.Job == nil || f.Part == nil || f.Master == nil || len(f.Readings) == 0 {
 		return 0, 0
 	}
-	now, before := s.rooms.now, s.rooms.before
+	now, before := s.scratch.now, s.scratch.before
 	clear(now)
 	clear(before)
 	f.CurrentInto(round.Number, now)
-	one := analysis.Length(s.oneReading()).Micrometres()
+	one := analysis.Length(s.readingU()).Micrometres()
 	if r := now[p]; r != nil {
-		return r.Size, wide(one)
+		return r.Size, atLeastU(one)
 	}
 	last := round.Number
 	for last > f.Readings[0].Round && len(before) == 0 {
@@ -75,24 +77,24 @@ func (s *Session) expected(p analysis.Place, round *event.Round) (analysis.Lengt
 	case len(now) == 0 && len(before) == 0:
 		return 0, 0
 	case before[p] == nil && len(now) > 0:
-		return s.shape(round.Number, now, one).at(p)
+		return s.formSoFar(round.Number, now, one).at(p)
 	}
-	var size analysis.Length // there, in the round before
+	var size analysis.Length // the size there in the round before
 	u := one
 	if r := before[p]; r != nil {
 		size = r.Size
 	} else {
-		at, d := s.shape(last, before, one).at(p)
+		at, d := s.formSoFar(last, before, one).at(p)
 		size, u = at, analysis.Length(d).Micrometres()
 	}
-	removed, v := s.removed(p, last, round, size, now, before, one)
-	return size + micrometres(removed), wide(math.Hypot(u, v))
+	removed, v := s.removedAt(p, last, round, size, now, before, one)
+	return size + micrometres(removed), atLeastU(math.Hypot(u, v))
 }
 
-// removed is what honing is likely to have taken off at a place since the round last, and
-// its standard deviation, µm: by the places gauged before and since, and while these are
-// few by what is known of the honing.
-func (s *Session) removed(p analysis.Place, last int, round *event.Round, size analysis.Length, now, before map[analysis.Place]*event.Reading, one float64) (mean, u float64) {
+// removedAt returns what honing is likely to have removed at a place since the round last, with its
+// standard deviation, in µm. It uses the places gauged in both rounds; while those are few, what is
+// known of the honing.
+func (s *Session) removedAt(p analysis.Place, last int, round *event.Round, size analysis.Length, now, before map[analysis.Place]*event.Reading, one float64) (mean, u float64) {
 	f, n, sum := &s.fold, 0, 0.0
 	both := func(r *event.Reading) bool { return now[r.Place] == r && before[r.Place] != nil }
 	for _, r := range f.During(round.Number) {
@@ -100,9 +102,9 @@ func (s *Session) removed(p analysis.Place, last int, round *event.Round, size a
 			n, sum = n+1, sum+(r.Size-before[r.Place].Size).Micrometres()
 		}
 	}
-	mean, u, apart := s.honed(last, round, size)
-	if u = math.Hypot(u, s.warmer(honedWarm)); n >= removalSeen {
-		mean, u = 0, 1e3 // the places tell
+	mean, u, apart := s.likelyRemoval(last, round, size)
+	if u = math.Hypot(u, s.thermalGrowth(honedWarm)); n >= removalSeen {
+		mean, u = 0, 1e3 // the places alone tell
 	}
 	much := math.Abs(mean)
 	if n > 0 {
@@ -118,10 +120,10 @@ func (s *Session) removed(p analysis.Place, last int, round *event.Round, size a
 	return g.predict(p)
 }
 
-// honed is what the honing between a round that was gauged and another is likely to have
-// taken off, its standard deviation, µm, and the part of it by which places differ: from
-// the strokes or seconds told; else anything from nothing to more than the stock.
-func (s *Session) honed(last int, round *event.Round, size analysis.Length) (mean, u, apart float64) {
+// likelyRemoval returns what the honing between two rounds is likely to have removed, its standard
+// deviation, both in µm, and the share of it by which places differ. It uses the strokes or seconds
+// that were noted; without them, anything from nothing to more than the stock is possible.
+func (s *Session) likelyRemoval(last int, round *event.Round, size analysis.Length) (mean, u, apart float64) {
 	f := &s.fold
 	all, noted := *round, round.Strokes > 0 || round.Seconds > 0
 	for i := range f.Rounds {
@@ -140,29 +142,29 @@ func (s *Session) honed(last int, round *event.Round, size analysis.Length) (mea
 		}
 	}
 	most := max(removalLeast, 1.5*(f.Job.High-size).Micrometres())
-	return most / 2, most / 2, removalAstray
+	return most / 2, most / 2, removalUnknown
 }
 
-// warmer is by how much a size of the part changes with so many kelvin, µm; nothing where
-// its temperature is measured and taken off.
-func (s *Session) warmer(kelvin float64) float64 {
+// thermalGrowth returns by how much a temperature change alters the size of the part, in µm. It
+// returns 0 if the temperature of the part is measured, since readings are then corrected for it.
+func (s *Session) thermalGrowth(kelvin float64) float64 {
 	f, x := &s.fold, &s.expect
 	if f.Warm.Part != nil {
 		return 0
 	}
 	if name := cmp.Or(f.Job.Material, "steel"); name != x.material {
-		m, _ := material.Find(name) // of one that isn't known nothing is said here
+		m, _ := material.Find(name) // a material that is not known adds nothing
 		x.material, x.alpha = name, m.Alpha
 	}
 	return x.alpha * 1e-6 * kelvin * f.Job.Nominal.Micrometres()
 }
 
-// shape is the form of the bore as the readings of a round show it so far.
-func (s *Session) shape(round int, now map[analysis.Place]*event.Reading, one float64) *shape {
+// formSoFar returns the form of the bore as the readings of a round show it so far.
+func (s *Session) formSoFar(round int, now map[analysis.Place]*event.Reading, one float64) *sizeTrend {
 	f := &s.fold
 	coarse := max(1, (f.Job.High-f.Job.Low).Micrometres()/fineTolerance)
-	warm := s.warmer(s.set.Doubt.PartWithin.Degrees() / math.Sqrt(3))
-	g := shape{trend: s.newTrend(0, 1e3, [4]float64{formTaper * coarse, formBell * coarse, formOval * coarse, formOval * coarse}, math.Hypot(math.Hypot(formLocal*coarse, one), warm))}
+	warm := s.thermalGrowth(s.set.Doubt.PartWithin.Degrees() / math.Sqrt(3))
+	g := sizeTrend{trend: s.newTrend(0, 1e3, [4]float64{formTaper * coarse, formBell * coarse, formOval * coarse, formOval * coarse}, math.Hypot(math.Hypot(formLocal*coarse, one), warm))}
 	for _, r := range f.During(round) {
 		if now[r.Place] != r {
 			continue
@@ -175,19 +177,21 @@ func (s *Session) shape(round int, now map[analysis.Place]*event.Reading, one fl
 	return &g
 }
 
-// shape is a trend of sizes.
-type shape struct {
+// sizeTrend is a trend of sizes.
+type sizeTrend struct {
 	trend
-	from analysis.Length // what the trend counts from
+	from analysis.Length // the size that the trend counts from
 }
 
-func (g *shape) at(p analysis.Place) (analysis.Length, analysis.Deviation) {
+func (g *sizeTrend) at(p analysis.Place) (analysis.Length, analysis.Deviation) {
 	mean, u := g.predict(p)
-	return g.from + micrometres(mean), wide(u)
+	return g.from + micrometres(mean), atLeastU(u)
 }
 
-// wide is a standard uncertainty that is not too small to expect a size by.
-func wide(µm float64) analysis.Deviation { return analysis.Deviation(micrometres(max(leastU, µm))) }
+// atLeastU converts a standard uncertainty in µm, raised to leastU if it is smaller.
+func atLeastU(µm float64) analysis.Deviation {
+	return analysis.Deviation(micrometres(max(leastU, µm)))
+}
 
 func micrometres(v float64) analysis.Length {
 	l, err := analysis.FromMicrometres(v)
@@ -197,9 +201,9 @@ func micrometres(v float64) analysis.Length {
 	return l
 }
 
-// likely is what the gauge is likely to show next and its standard uncertainty, 0 and 0
-// where nothing is known.
-func (s *Session) likely() (analysis.Length, analysis.Deviation) {
+// likelyShown returns what the gauge is likely to show next, with its standard uncertainty. It
+// returns 0 and 0 where nothing is known.
+func (s *Session) likelyShown() (analysis.Length, analysis.Deviation) {
 	f := &s.fold
 	if f.Running != nil {
 		return s.likelyInRing()
@@ -212,7 +216,7 @@ func (s *Session) likely() (analysis.Length, analysis.Deviation) {
 	switch {
 	case err != nil:
 		return 0, 0
-	case p == nil || s.spindle.since > 0 && len(f.Current(round.Number)) > 0: // what is gauged next is of another round
+	case p == nil || s.spindle.since > 0 && len(f.Current(round.Number)) > 0: // the next reading is of another round
 		round = event.Round{Number: round.Number + 1, Seconds: s.spindle.seconds(), Dressed: f.Dressed}
 		if p == nil || s.depth == nil {
 			p = &f.Job.Plan()[0]
@@ -227,8 +231,8 @@ func (s *Session) likely() (analysis.Length, analysis.Deviation) {
 	return f.Shown(size - analysis.Length(thermal)), u
 }
 
-// likelyInRing is what the gauge is likely to show in the ring that is read: what it
-// showed there, or before that the certified size with the doubt of the zero.
+// likelyInRing returns what the gauge is likely to show in the ring that is read: the mean of what
+// it showed there; before the first reading, the certified size with the uncertainty of the zero.
 func (s *Session) likelyInRing() (analysis.Length, analysis.Deviation) {
 	f, g, run := &s.fold, &s.set.Gauge, s.fold.Running
 	known := f.Master != nil && f.Master.Gauge == g.Name && f.Knocked.IsZero()
@@ -238,13 +242,13 @@ func (s *Session) likelyInRing() (analysis.Length, analysis.Deviation) {
 		for _, raw := range run.Raw {
 			x = append(x, (raw - run.Raw[0]).Micrometres())
 		}
-		mean, u := x[0], analysis.Length(s.oneReading()).Micrometres()
+		mean, u := x[0], analysis.Length(s.readingU()).Micrometres()
 		if len(x) > 1 {
 			var sd float64
 			mean, sd = meanAndSpread(x)
 			u = max(u, sd)
 		}
-		if run.Speeds { // the size may depend on the speed: that is what is looked for
+		if run.Speeds { // the size may depend on the speed, which is what is being tested
 			u = max(u, leastU)
 		}
 		return run.Raw[0] + micrometres(mean), analysis.Deviation(micrometres(u))
@@ -256,49 +260,37 @@ func (s *Session) likelyInRing() (analysis.Length, analysis.Deviation) {
 	return run.Ring.Size, analysis.Deviation(math.Round(float64(gaugeTravel) / math.Sqrt(3)))
 }
 
-// tell tells the capture what is expected next, if anything has happened since it was told.
-func (s *Session) tell() {
+// tellExpected tells the capture what to expect next, if anything has happened since the last time.
+func (s *Session) tellExpected() {
 	x, k := &s.expect, &s.capture
 	if !x.stale || k.c == nil || k.mode == capture.Button {
 		return
 	}
 	x.stale = false
-	x.section, x.turned = s.stands()
-	size, u := s.likely()
+	x.section, x.orientation = s.position()
+	size, u := s.likelyShown()
 	if u > 0 {
 		size += k.offset
 	}
 	k.c.Expect(size, u)
 }
 
-// moved looks whether depth or angle channel have come to another place.
-func (s *Session) moved() {
+// noteMove notes whether the depth or the angle channel has reached another place.
+func (s *Session) noteMove() {
 	if x := &s.expect; !x.stale {
-		section, turned := s.stands()
-		x.stale = section != x.section || turned != x.turned
+		section, orientation := s.position()
+		x.stale = section != x.section || orientation != x.orientation
 	}
 }
 
-// stands is the section and the orientation that depth and angle channel stand at.
-func (s *Session) stands() (section, turned int) {
-	section = -1
-	job := s.fold.Job
-	if job == nil || s.depth == nil {
-		return section, 0
+// position returns the section and the orientation that the depth and angle channels point at.
+func (s *Session) position() (section, orientation int) {
+	if s.fold.Job == nil || s.depth == nil {
+		return -1, 0
 	}
-	for i, d := range job.Sections {
-		if (s.depth.value - d).Abs() <= s.set.DepthReach {
-			section = i
-			break
-		}
-	}
+	section = s.sectionNear(s.depth.value)
 	if s.angle != nil {
-		gap := 360 * analysis.Degree
-		for i, a := range job.Orientations {
-			if g := turn(analysis.Angle(s.angle.value) - a); g < gap {
-				turned, gap = i, g
-			}
-		}
+		orientation = s.orientationNear(analysis.Angle(s.angle.value))
 	}
-	return section, turned
+	return section, orientation
 }

@@ -8,9 +8,9 @@ import (
 	"fairbore/daemon/event"
 )
 
-// canGain says why a second ring can't set the gain now: no zero that holds, or
-// readings since it, so that the zero may have drifted; the same ring; or one too
-// near the first, which it is better to know before it is read.
+// canGain returns why a second ring can't set the gain now: there is no zero that holds; readings
+// were taken since the zero was set, so that it may have drifted; it is the same ring; or its size
+// is too near the first ring's, which a person should know before reading it.
 func (s *Session) canGain(ring *analysis.Ring, of int) error {
 	f := &s.fold
 	if f.Master == nil {
@@ -26,7 +26,7 @@ func (s *Session) canGain(ring *analysis.Ring, of int) error {
 	if f.Since > 0 {
 		return analysis.Say("action.gain.readings", f.Since, first.Ring.ID)
 	}
-	// As if the gauge were perfect: what is refused then is the rings' distance alone.
+	// Assume a perfect gauge: only too small a difference between the rings is refused here.
 	sound := first
 	sound.Ring = *ring
 	sound.N, sound.Mean = of, first.Mean+ring.Size-first.Ring.Size
@@ -36,9 +36,9 @@ func (s *Session) canGain(ring *analysis.Ring, of int) error {
 	return nil
 }
 
-// gained sets the gain from the readings of a second ring. A gain that is none of a
-// sound gauge leaves everything as it was, and what was read stays in the journal.
-func (s *Session) gained(set analysis.RingSet) {
+// finishGain sets the gain from the readings of a second ring. If a sound gauge can't have that
+// gain, nothing changes; the readings stay in the journal.
+func (s *Session) finishGain(set analysis.RingSet) {
 	f := &s.fold
 	leave := func(why analysis.Phrase) {
 		broken := *f.Running
@@ -46,13 +46,13 @@ func (s *Session) gained(set analysis.RingSet) {
 		s.emit(event.Event{Kind: event.Mastering, Master: &broken})
 		s.hint(broken.Why)
 	}
-	if why := s.set.Lapsed(f, s.now.Wall); !why.IsZero() { // while the ring was read
+	if why := s.set.Lapsed(f, s.now.Wall); !why.IsZero() { // the zero lapsed while the ring was read
 		leave(why)
 		return
 	}
 	second := master.Master(set, master.Rules{Least: 1}, nil, true)
 	if !second.Accepted {
-		s.again(second.Refused[0])
+		s.restartRing(second.Refused[0])
 		return
 	}
 	got := master.SetGain(f.Mastering(), second, f.Repeat(&s.set.Gauge))
@@ -71,6 +71,6 @@ func (s *Session) gained(set analysis.RingSet) {
 	s.emit(event.Event{Kind: event.Mastered, Master: &m})
 }
 
-// rounded keeps what is worth keeping of a gain. Sizes are made with the distances,
-// which are exact.
+// rounded rounds a gain to seven decimals. Sizes are calculated from the distances, which are
+// exact.
 func rounded(v float64) float64 { return math.Round(v*1e7) / 1e7 }

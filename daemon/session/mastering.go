@@ -11,17 +11,17 @@ import (
 	"fairbore/daemon/event"
 )
 
-// ringReach is how far a ring may lie from the job's target without the tool
-// asking whether it is the right one (common practice: a master near the size
-// keeps the gauge's own scale error out).
+// ringReach is how far a ring may be from the job's target before the program asks whether it is
+// the right ring (common practice: near the size, the error of the gauge's own scale does not
+// matter).
 const ringReach = analysis.Length(100 * analysis.Micrometre)
 
-// gaugeTravel is how far a gauge that shows sizes can be from a ring's size
-// before any mastering; beyond it the ring is another one, or the unit wrong.
+// gaugeTravel is how far a gauge that shows sizes may be from the size of a ring before its first
+// mastering. A larger difference means another ring or a wrong unit.
 const gaugeTravel = analysis.Length(500 * analysis.Micrometre)
 
-// beginMastering begins the reading of a ring: to set the zero, or (check) only to
-// look whether it still holds.
+// beginMastering begins reading a ring, to set the zero or, for a check, only to see whether the
+// zero still holds.
 func (s *Session) beginMastering(a event.Action) error {
 	ring, err := s.ringToRead(a)
 	if err != nil {
@@ -46,7 +46,7 @@ func (s *Session) beginMastering(a event.Action) error {
 	return nil
 }
 
-// ringToRead is the ring that an action names, or the job's.
+// ringToRead returns the ring that an action names, or else the job's ring.
 func (s *Session) ringToRead(a event.Action) (*analysis.Ring, error) {
 	f, id := &s.fold, a.Ring
 	if id == "" && f.Job != nil {
@@ -69,7 +69,8 @@ func (s *Session) ringToRead(a event.Action) (*analysis.Ring, error) {
 	return ring, nil
 }
 
-// oddRing asks whether a ring is meant that may be the wrong one, nil if it is as usual.
+// oddRing asks whether the ring is meant, if it may be the wrong one. It returns nil for an
+// ordinary ring.
 func (s *Session) oddRing(a event.Action, ring *analysis.Ring) error {
 	job := s.fold.Job
 	switch {
@@ -85,7 +86,8 @@ func (s *Session) oddRing(a event.Action, ring *analysis.Ring) error {
 	return nil
 }
 
-// ringReadings returns how many to take of a ring, of which a person may have said.
+// ringReadings returns how many readings of a ring to take. of is the number that a person asked
+// for, 0 for the usual one.
 func (s *Session) ringReadings(of int) (int, error) {
 	switch usual := max(1, s.set.Master.Readings); {
 	case of < 0 || of > 50:
@@ -96,13 +98,13 @@ func (s *Session) ringReadings(of int) (int, error) {
 	return of, nil
 }
 
-// beginRereading begins to read the ring that set the zero as if it were a part.
+// beginRereading begins reading the ring that set the zero as if it were a part.
 func (s *Session) beginRereading(a event.Action) error {
 	f := &s.fold
 	if f.Master == nil {
 		return analysis.Say("action.reread.no_ring")
 	}
-	ring := f.Master.Ring // as it was when it set the zero
+	ring := f.Master.Ring // with the certificate that it had when it set the zero
 	if a.Ring != "" && a.Ring != ring.ID {
 		return analysis.Say("action.reread.other_ring", a.Ring, ring.ID)
 	}
@@ -115,9 +117,9 @@ func (s *Session) beginRereading(a event.Action) error {
 	return nil
 }
 
-// ringReading takes a captured value as one of the ring's. The last one sets the
-// zero, or says whether it holds, if they agree.
-func (s *Session) ringReading(sent event.Sent, c captured) {
+// ringReading records a captured value as a reading of the ring. After the last one it sets the
+// zero, or says whether the zero holds, provided that the readings agree.
+func (s *Session) ringReading(sent event.Sent, c capturedValue) {
 	f, raw := &s.fold, c.raw
 	run := f.Running
 	if !s.set.Gauge.Deviation && (raw-run.Ring.Size).Abs() > gaugeTravel {
@@ -132,48 +134,48 @@ func (s *Session) ringReading(sent event.Sent, c captured) {
 		return
 	}
 	if run.Speeds {
-		s.sped()
+		s.finishSpeeds()
 		return
 	}
 	set := analysis.RingSet{Ring: f.Running.Ring, Raw: f.Running.Raw, At: s.now.Wall, Temperature: f.Warm.Ring}
 	scatter, err := master.ScatterOf(set.Raw)
 	switch {
 	case err != nil:
-		s.again(analysis.Reason(err))
+		s.restartRing(analysis.Reason(err))
 	case scatter.Spread > s.set.Master.Spread && s.set.Master.Spread > 0:
-		s.again(analysis.Say("reading.ring_spread", scatter.N, analysis.Fine(scatter.Spread), analysis.Fine(s.set.Master.Spread)))
+		s.restartRing(analysis.Say("reading.ring_spread", scatter.N, analysis.Fine(scatter.Spread), analysis.Fine(s.set.Master.Spread)))
 	case run.Reread:
-		s.reread(set)
+		s.finishRereading(set)
 	case run.Check:
-		s.checked(set)
+		s.finishCheck(set)
 	case run.Second:
-		s.gained(set)
+		s.finishGain(set)
 	default:
-		s.mastered(set)
+		s.finishMastering(set)
 	}
 }
 
-// again begins the reading of the ring anew, saying why.
-func (s *Session) again(why analysis.Phrase) {
+// restartRing starts reading the ring again from the first reading, and says why.
+func (s *Session) restartRing(why analysis.Phrase) {
 	again := *s.fold.Running
 	again.Raw, again.Why = nil, why
 	s.emit(event.Event{Kind: event.Mastering, Master: &again})
 }
 
-func (s *Session) mastered(set analysis.RingSet) {
+func (s *Session) finishMastering(set analysis.RingSet) {
 	f := &s.fold
-	// Spread, ring and travel have been looked at as the readings came, and the
-	// operator has been asked what there was to ask.
+	// The spread, the ring and the travel were checked as the readings came in, and the operator
+	// has answered any question about them.
 	got := master.Master(set, master.Rules{Least: 1}, f.Correction(), true)
 	if !got.Accepted {
-		s.again(got.Refused[0])
+		s.restartRing(got.Refused[0])
 		return
 	}
 	m := *f.Running
 	m.Why, m.Number, m.RingAt = analysis.Phrase{}, 1, set.Temperature
 	m.GaugeDue, m.GaugeCertified = s.set.Gauge.Due, s.set.Gauge.Certified
 	f.PutMotions(&m, &s.set.Gauge)
-	m.Noise = s.rest.noise(&s.set.Gauge)
+	m.Noise = s.samples.noise(&s.set.Gauge)
 	m.Spread, m.SD, m.Zero = got.Spread, got.Repeat, analysis.Deviation(got.Zero)
 	if f.Master != nil {
 		m.Number = f.Master.Number + 1
@@ -187,8 +189,8 @@ func (s *Session) mastered(set analysis.RingSet) {
 	}
 }
 
-// checked tells whether the zero holds.
-func (s *Session) checked(set analysis.RingSet) {
+// finishCheck records whether the zero holds.
+func (s *Session) finishCheck(set analysis.RingSet) {
 	f := &s.fold
 	rep, n := f.Repeat(&s.set.Gauge), len(set.Raw)
 	c := &event.ZeroCheck{Gauge: s.set.Gauge.Name}
@@ -204,8 +206,8 @@ func (s *Session) checked(set analysis.RingSet) {
 	s.emit(event.Event{Kind: event.Checked, Check: c})
 }
 
-// driftLimit is how far n readings of the ring that set the zero may be off: as the zero
-// may have drifted, and as they were rocked at another speed.
+// driftLimit returns how far the mean of n readings of the ring may be off: as far as the zero may
+// have drifted, plus the effect of another rocking speed.
 func (s *Session) driftLimit(n int) analysis.Deviation {
 	f := &s.fold
 	tolerance := analysis.Deviation(0)
@@ -216,11 +218,11 @@ func (s *Session) driftLimit(n int) analysis.Deviation {
 	return analysis.Deviation(math.Ceil(math.Hypot(float64(limit), f.BySpeed(&s.set.Gauge))))
 }
 
-// reread tells what the ring that set the zero comes to as a part does.
-func (s *Session) reread(set analysis.RingSet) {
+// finishRereading records what size the ring that set the zero has when it is read as a part.
+func (s *Session) finishRereading(set analysis.RingSet) {
 	f := &s.fold
 	r := &event.Rereading{Gauge: s.set.Gauge.Name}
-	r.Rereading = master.Reread(f.Mastering(), set, s.oneReading(), s.driftLimit(len(set.Raw)), f.AdjustRing())
+	r.Rereading = master.Reread(f.Mastering(), set, s.readingU(), s.driftLimit(len(set.Raw)), f.AdjustRing())
 	if r.Failed() != nil {
 		r.Doubt = f.InDoubt()
 	}
@@ -228,15 +230,15 @@ func (s *Session) reread(set analysis.RingSet) {
 	s.hint(r.Sentence)
 }
 
-// oneReading is the standard deviation of one captured value, the step of the display
-// in it, of which a value lies anywhere within half (JCGM 100:2008, 4.3.7).
-func (s *Session) oneReading() analysis.Deviation {
+// readingU returns the standard deviation of one captured value, including the step of the display:
+// a value lies anywhere within half a step (JCGM 100:2008, 4.3.7).
+func (s *Session) readingU() analysis.Deviation {
 	g := &s.set.Gauge
 	return analysis.Deviation(math.Ceil(math.Hypot(float64(s.fold.Repeat(g)), float64(g.Step)/math.Sqrt(12))))
 }
 
-// rework works out new values for the readings of the part that a failed check
-// put in doubt; nil if there are none or the drift can't be known.
+// rework calculates new values for the readings of the part that a failed check puts in doubt. It
+// returns nil if there are none, or if the drift can't be known.
 func (s *Session) rework() *event.Rework {
 	f := &s.fold
 	if f.Failed == nil {

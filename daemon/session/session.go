@@ -3,6 +3,7 @@ package session
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -14,47 +15,47 @@ import (
 	"fairbore/drivers"
 )
 
-// Session is the live job of one station. One goroutine uses it.
+// Session is the live job of one station. Only one goroutine may use it.
 type Session struct {
 	set     state.Settings
 	fold    state.Fold
 	capture capturer
-	watch   func(*Fed)
+	trace   func(*CaptureStep)
 	replies replies
-	rooms   struct {
+	scratch struct {
 		before, now map[analysis.Place]*event.Reading
-	} // of misplaced and expected
-	expect expecting
+	} // kept between calls of expected and placeQuestion, to save memory
+	expect expectation
 
 	now     drivers.Moment
 	last    drivers.Moment
-	by      string // who asked for the action that is carried out
+	by      string // who asked for the action in progress
 	source  string
 	command string
 	out     []event.Event
 
-	depth   *measured // newest of the depth channel
+	depth   *measured // newest value of the depth channel
 	angle   *measured
-	air     air // the gauge in free air
-	rest    atRest
+	air     freeAir
+	samples sampleStats
 	spindle spindle
 	live    event.Live
-	hinted  analysis.Phrase // the newest hint, with its text
+	hinted  analysis.Phrase // newest hint, with its text
 	liveAt  time.Duration
 	hasLive bool
 }
 
-// measured is the newest value of a channel other than size.
+// measured is the newest value of a channel other than the size.
 type measured struct {
 	value analysis.Length
 	at    time.Duration
 }
 
-// New returns the session of a station, with its state folded from what the
-// journal has of it.
+// New returns the session of a station. Its state is folded from the records that the journal has
+// of the station.
 func New(set state.Settings, past []event.Record) *Session {
 	s := &Session{set: set}
-	s.rooms.before, s.rooms.now = map[analysis.Place]*event.Reading{}, map[analysis.Place]*event.Reading{}
+	s.scratch.before, s.scratch.now = map[analysis.Place]*event.Reading{}, map[analysis.Place]*event.Reading{}
 	s.fold.Station, s.fold.Most = set.Station, state.Held
 	for i := range past {
 		e := &past[i].Event
@@ -67,28 +68,28 @@ func New(set state.Settings, past []event.Record) *Session {
 	return s
 }
 
-// Configure replaces the settings, as on a reload. The job in progress keeps its
-// limits: they are in the journal, not here.
+// Configure replaces the settings, as after a reload. The job in progress keeps its limits, since
+// they are in the journal.
 func (s *Session) Configure(set state.Settings) {
 	set.Station = s.set.Station
 	if set.Gauge.Name != s.set.Gauge.Name {
 		s.capture.forget()
-		s.rest.forget()
+		s.samples.forget()
 	}
 	s.set = set
 	s.retune()
 }
 
-// Fold returns the state, to read only until the next call.
+// Fold returns the state. It may only be read, and only until the next call.
 func (s *Session) Fold() *state.Fold { return &s.fold }
 
-// Live returns what the gauge shows now, false if it has shown nothing yet or
-// is lost.
+// Live returns what the gauge shows now. It returns false if the gauge has shown nothing yet or is
+// lost.
 func (s *Session) Live() (event.Live, bool) { return s.live, s.hasLive }
 
-// Begin marks that the daemon took the station up.
+// Begin records that the daemon has started serving the station.
 func (s *Session) Begin(at drivers.Moment, note string) []event.Event {
-	s.last = at // the time in between is not a jump
+	s.last = at // the time while the program was down is no jump of the clock
 	s.begin(at)
 	s.source = "daemon"
 	s.emit(event.Event{Kind: event.Started, Note: note})
@@ -96,8 +97,8 @@ func (s *Session) Begin(at drivers.Moment, note string) []event.Event {
 	return s.end()
 }
 
-// GaugeState says that an instrument of the station was found or lost: the gauge
-// itself, or one beside it, by name.
+// GaugeState records that an instrument of the station, given by name, was found or lost. The
+// instrument is the gauge itself or one beside it.
 func (s *Session) GaugeState(at drivers.Moment, name string, lost bool, why analysis.Phrase) []event.Event {
 	g := event.Gauge{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
 	if before, known := s.fold.Instrument(name); known && before.Lost == lost {
@@ -108,15 +109,15 @@ func (s *Session) GaugeState(at drivers.Moment, name string, lost bool, why anal
 	if name == s.set.Gauge.Name {
 		s.capture.reset()
 		s.capture.forget()
-		s.rest.forget()
+		s.samples.forget()
 		s.retune()
 		s.hasLive = false
 	}
 	return s.end()
 }
 
-// clockJump is how far the two clocks may drift apart between two inputs
-// before it counts as the wall clock having been set.
+// clockJump is by how much the two clocks may differ between two inputs. A larger difference means
+// that the wall clock was set.
 const clockJump = 2 * time.Second
 
 func (s *Session) begin(at drivers.Moment) {
@@ -131,7 +132,7 @@ func (s *Session) begin(at drivers.Moment) {
 }
 
 func (s *Session) end() []event.Event {
-	s.tell()
+	s.tellExpected()
 	out := s.out
 	s.out = nil
 	return out
@@ -157,23 +158,23 @@ func (s *Session) emit(e event.Event) {
 		if s.fold.Running == nil { // the gauge may still be in the ring
 			s.capture.leave = s.capture.mode != capture.Button
 		}
-	case event.Disturbed: // new tips may show something else in free air
+	case event.Disturbed: // with new tips free air may show another value
 		s.capture.forget()
 		s.retune()
 	}
 }
 
-// written is a phrase with its English text, in the unit of the job.
+// written returns a phrase with its English text, in the unit of the job.
 func (s *Session) written(p analysis.Phrase) analysis.Phrase {
 	if p.IsZero() || p.Text != "" {
 		return p
 	}
-	said := p // which the text makes escape
+	said := p // a copy, since Fill makes it escape to the heap
 	notation.ForJob(s.fold.Job).Fill(&said)
 	return said
 }
 
-// hint tells the hand what to do. The same hint comes with each sample, so its text is kept.
+// hint sets the hint of the live value. The same hint may come with each sample, so its text is kept.
 func (s *Session) hint(p analysis.Phrase) {
 	if p.Code != s.hinted.Code || len(p.Args) > 0 || p.Text != "" {
 		s.hinted = s.written(p)
@@ -181,8 +182,8 @@ func (s *Session) hint(p analysis.Phrase) {
 	s.live.Hint = s.hinted
 }
 
-// write gives the phrases of an event their English texts. A reading, of which there
-// may be thousands a second, has one at most.
+// write adds the English texts to the phrases of an event. A reading has at most one phrase; it is
+// handled separately since there may be thousands of readings a second.
 func (s *Session) write(e *event.Event) {
 	if e.Kind == event.Taken {
 		e.Reading.Ask = s.written(e.Reading.Ask)
@@ -191,7 +192,7 @@ func (s *Session) write(e *event.Event) {
 	notation.ForJob(s.fold.Job).Fill(e)
 }
 
-// Sample takes in what an instrument of the station sent in one frame.
+// Sample takes in the samples that an instrument of the station sent in one frame.
 func (s *Session) Sample(at drivers.Moment, name string, samples []drivers.Sample) []event.Event {
 	s.begin(at)
 	set, ok := &s.set.Gauge, true
@@ -209,12 +210,12 @@ func (s *Session) Sample(at drivers.Moment, name string, samples []drivers.Sampl
 		case state.DepthChannel:
 			if l, _, err := length(smp, set.Unit); err == nil {
 				s.depth = &measured{l, at.Mono}
-				s.moved()
+				s.noteMove()
 			}
 		case state.AngleChannel:
 			if d, err := thousandths(smp, drivers.Degree); err == nil {
 				s.angle = &measured{analysis.Length(d), at.Mono}
-				s.moved()
+				s.noteMove()
 			}
 		case state.PartTemp, state.RingTemp:
 			if v, err := thousandths(smp, drivers.Celsius); err == nil {
@@ -225,7 +226,7 @@ func (s *Session) Sample(at drivers.Moment, name string, samples []drivers.Sampl
 	return s.end()
 }
 
-// length converts a sample, exactly; the unit in the frame rules.
+// length converts the value of a sample exactly. The unit in the frame overrides the usual one.
 func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, event.Sent, error) {
 	sent := event.Sent{Digits: smp.Digits, Places: smp.Places, Frame: string(smp.Raw)}
 	u, err := analysis.ParseUnit(string(smp.Unit))
@@ -240,8 +241,7 @@ func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, event.Se
 	return l, sent, err
 }
 
-// thousandths reads an angle or a temperature, which are counted in thousandths
-// of a degree, to the nearest.
+// thousandths returns an angle or a temperature in thousandths of a degree, rounded to the nearest.
 func thousandths(smp *drivers.Sample, want drivers.Unit) (int32, error) {
 	v, places := smp.Digits, smp.Places
 	for ; places < 3; places++ {
@@ -256,10 +256,10 @@ func thousandths(smp *drivers.Sample, want drivers.Unit) (int32, error) {
 	return int32(v), nil
 }
 
-// sensedStep is how much a temperature must have changed to be worth an event.
+// sensedStep is by how much a temperature must change to be recorded.
 const sensedStep = analysis.Celsius / 20
 
-// sensed takes in what a temperature sensor shows.
+// sensed takes in the value of a temperature sensor.
 func (s *Session) sensed(role state.Role, t analysis.Temperature) {
 	w, known := &event.Warmth{Part: &t}, s.fold.Warm.Part
 	if role == state.RingTemp {
@@ -280,24 +280,24 @@ func (s *Session) size(smp *drivers.Sample) {
 	s.show(raw)
 	l := &s.capture.last
 	l.smp, l.sent, l.raw, l.some = *smp, sent, raw, true
-	l.smp.Raw = nil // sent has its text; the bytes are not ours to keep
+	l.smp.Raw = nil // sent has its text; the bytes belong to the driver
 	took, hint := s.capture.feed(s.now.Mono, raw)
-	fed, follows := s.fed(raw), len(s.out)
-	s.rest.sample(s.now.Mono)
-	s.scatters(raw)
+	fed, follows := s.captureStep(raw), len(s.out)
+	s.samples.addTime(s.now.Mono)
+	s.measureNoise(raw)
 	if hint.IsZero() && !s.capture.inBore() {
-		hint = s.rest.hint()
+		hint = s.samples.timingHint()
 	}
 	s.hint(hint)
 	if s.spindle.on {
 		s.hint(analysis.Phrase{Code: spindleTurns})
 		if s.capture.mode != capture.Button {
-			took = nil // a stable value means nothing while it turns
+			took = nil // a stable value means nothing while the spindle turns
 		}
 	}
-	s.resting()
+	s.roundByGesture()
 	for _, c := range took {
-		s.taken(smp, sent, c)
+		s.takeValue(smp, sent, c)
 	}
 	s.live.InBore = s.capture.inBore()
 	if !s.spindle.on {
@@ -305,7 +305,7 @@ func (s *Session) size(smp *drivers.Sample) {
 	}
 	if fed != nil {
 		fed.Events, fed.Hint = s.out[follows:], s.live.Hint
-		s.watch(fed)
+		s.trace(fed)
 	}
 }
 
@@ -327,9 +327,9 @@ func (s *Session) show(raw analysis.Length) {
 	}
 }
 
-// correct returns the size for what the gauge shows: with zero and gain of the
-// newest mastering, or, before any, as the gauge has it. ok is false for a gauge
-// that shows deviations and was never mastered.
+// correct returns the size for what the gauge shows, corrected with the zero and gain of the newest
+// mastering. Before any mastering it is the value as shown; ok is then false for a gauge that shows
+// deviations.
 func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
 	if c := s.fold.Correction(); c != nil {
 		size, err := c.Size(raw)
@@ -338,9 +338,9 @@ func (s *Session) correct(raw analysis.Length) (size analysis.Length, ok bool) {
 	return raw, !s.set.Gauge.Deviation
 }
 
-// taken handles a captured value: a reading of the ring while mastering, else
-// a reading of the part.
-func (s *Session) taken(smp *drivers.Sample, sent event.Sent, c captured) {
+// takeValue handles a captured value: as a reading of the ring during a mastering, else as a
+// reading of the part.
+func (s *Session) takeValue(smp *drivers.Sample, sent event.Sent, c capturedValue) {
 	s.source = "gauge"
 	if c.how == "manual" {
 		s.source = s.by
@@ -353,38 +353,38 @@ func (s *Session) taken(smp *drivers.Sample, sent event.Sent, c captured) {
 	s.partReading(smp, sent, c)
 }
 
-// partReading takes a captured value as a reading of the part, or refuses it.
-func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c captured) {
+// partReading records a captured value as a reading of the part, or refuses it.
+func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c capturedValue) {
 	size, known := s.correct(c.raw)
 	if !known || s.fold.Job == nil {
 		size = 0
 	}
-	place, why := s.placed(sent, size, known)
+	place, why := s.countsAt(sent, size, known)
 	if !why.IsZero() {
 		s.refuse(smp, sent, size, why)
 		if j := s.fold.Job; j != nil && known && !s.spindle.on && !j.Plausible(size) {
-			s.twice()
+			s.voidByGesture()
 		}
 		return
 	}
 	r := s.reading(smp, sent, c, size, *place)
 	r.Study = s.fold.TrialOf(r)
-	s.answers(r)
-	r.Ask = s.misplaced(r)
-	s.surprises(r)
+	s.answerQuestion(r)
+	r.Ask = s.placeQuestion(r)
+	s.askIfUnexpected(r)
 	if s.hint(r.Ask); r.Ask.IsZero() {
 		s.hint(s.fold.OutsideStudy(r))
 	}
 	s.spindle.since = 0
 	s.emit(event.Event{Kind: event.Taken, Reading: r})
 	if !r.Surprising {
-		s.closes(r)
+		s.checkCooling(r)
 	}
 }
 
-// placed returns the place that a size counts at, or why it does not count. It begins the
-// part and the round that it is of.
-func (s *Session) placed(sent event.Sent, size analysis.Length, known bool) (place *analysis.Place, why analysis.Phrase) {
+// countsAt returns the place that a size counts at, or the reason why it does not count. If
+// necessary it begins the part and the round that the size belongs to.
+func (s *Session) countsAt(sent event.Sent, size analysis.Length, known bool) (place *analysis.Place, why analysis.Phrase) {
 	f := &s.fold
 	switch {
 	case f.Job == nil:
@@ -406,7 +406,7 @@ func (s *Session) placed(sent event.Sent, size analysis.Length, known bool) (pla
 		s.nextPart("")
 	}
 	honed := place != nil && s.spindle.since > 0 && len(f.Current(f.Round())) > 0
-	if honed || place == nil { // honed, or complete, and gauged again
+	if honed || place == nil { // the part was honed, or the plan is complete and it is gauged again
 		s.autoRound()
 		if place, err = s.place(); err != nil {
 			return nil, analysis.Reason(err)
@@ -418,9 +418,9 @@ func (s *Session) placed(sent event.Sent, size analysis.Length, known bool) (pla
 	return place, why
 }
 
-// reading makes a reading of a captured value: corrected for the contact first, as that
-// happened at the temperature of the part, then to 20 °C.
-func (s *Session) reading(smp *drivers.Sample, sent event.Sent, c captured, size analysis.Length, place analysis.Place) *event.Reading {
+// reading makes a reading from a captured value. It corrects for the indentation first, since that
+// happened at the temperature of the part, and then to 20 °C.
+func (s *Session) reading(smp *drivers.Sample, sent event.Sent, c capturedValue, size analysis.Length, place analysis.Place) *event.Reading {
 	f := &s.fold
 	r := &event.Reading{
 		No: 1, Job: f.Job.ID, Part: f.Part.Serial,
@@ -442,11 +442,11 @@ func (s *Session) reading(smp *drivers.Sample, sent event.Sent, c captured, size
 	return r
 }
 
-// depthFresh is how old a depth may be to belong to a value captured now.
+// depthFresh is how old a depth may be to be used for a value captured now.
 const depthFresh = 2 * time.Second
 
-// place returns where a value captured now belongs: by the depth channel if the
-// gauge has one, else the place due; nil if the plan is complete.
+// place returns the place for a value captured now: by the depth channel if the gauge has one, else
+// the place due. It returns nil if the plan is complete.
 func (s *Session) place() (*analysis.Place, error) {
 	f := &s.fold
 	if s.depth == nil {
@@ -459,27 +459,19 @@ func (s *Session) place() (*analysis.Place, error) {
 	if in := f.Job.Interrupted(d); in != nil {
 		return nil, analysis.Say("reading.no_wall", d, in.What)
 	}
-	for _, section := range f.Job.Sections {
-		if (d - section).Abs() <= s.set.DepthReach {
-			return s.orient(section), nil
-		}
+	if i := s.sectionNear(d); i >= 0 {
+		return s.orient(f.Job.Sections[i]), nil
 	}
 	return nil, analysis.Say("reading.no_section", d)
 }
 
-// orient returns the place at a section to count a value at: at the angle of the
-// angle channel, else the first orientation due there, else (all are taken, so
-// it is gauged again) the first.
+// orient returns the place at a section for a value: at the orientation nearest to the angle
+// channel; else at the first orientation due there; else at the first orientation, since the
+// section is gauged again.
 func (s *Session) orient(section analysis.Length) *analysis.Place {
 	f := &s.fold
 	if s.angle != nil && s.now.Mono-s.angle.at <= depthFresh {
-		best, gap := f.Job.Orientations[0], 360*analysis.Degree
-		for _, a := range f.Job.Orientations {
-			if g := turn(analysis.Angle(s.angle.value) - a); g < gap {
-				best, gap = a, g
-			}
-		}
-		return &analysis.Place{Depth: section, Angle: best}
+		return &analysis.Place{Depth: section, Angle: f.Job.Orientations[s.orientationNear(analysis.Angle(s.angle.value))]}
 	}
 	if c := f.Chosen; c != nil && c.Depth == section {
 		return c
@@ -495,15 +487,26 @@ func (s *Session) orient(section analysis.Length) *analysis.Place {
 	return &analysis.Place{Depth: section, Angle: f.Job.Orientations[0]}
 }
 
-// turn returns the least angle between two diameters whose angles differ by a:
-// a diameter comes again after half a turn.
-func turn(a analysis.Angle) analysis.Angle {
-	half := 180 * analysis.Degree
-	a = ((a % half) + half) % half
-	return min(a, half-a)
+// sectionNear returns the index of the section within reach of a depth, -1 if there is none.
+func (s *Session) sectionNear(depth analysis.Length) int {
+	return slices.IndexFunc(s.fold.Job.Sections, func(d analysis.Length) bool { return (depth - d).Abs() <= s.set.DepthReach })
 }
 
-// implausible says why a size can't be one of this job, and what the cause may be.
+// orientationNear returns the index of the orientation nearest to an angle. A diameter repeats
+// after half a turn.
+func (s *Session) orientationNear(angle analysis.Angle) (nearest int) {
+	const half = 180 * analysis.Degree
+	gap := 2 * half
+	for i, o := range s.fold.Job.Orientations {
+		a := (((angle - o) % half) + half) % half
+		if a = min(a, half-a); a < gap {
+			nearest, gap = i, a
+		}
+	}
+	return nearest
+}
+
+// implausible says why a size can't be one of this job, and what the likely cause is.
 func (s *Session) implausible(sent event.Sent, size analysis.Length) analysis.Phrase {
 	j := s.fold.Job
 	why := analysis.Say("reading.implausible", number(sent), analysis.Size(j.Nominal-analysis.Length(j.Band)), analysis.Size(j.Nominal+analysis.Length(j.Band)))
@@ -521,7 +524,7 @@ func (s *Session) implausible(sent event.Sent, size analysis.Length) analysis.Ph
 	return why
 }
 
-// number writes a value as the gauge sent it.
+// number formats a value as the gauge sent it.
 func number(s event.Sent) string {
 	neg := s.Digits < 0
 	digits := strconv.FormatUint(uint64(max(s.Digits, -s.Digits)), 10)

@@ -9,8 +9,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// studyIdle is how long nothing may come of a study before the action part asks whether
-// it is meant to go on with it: a shift (common practice).
+// studyIdle is how long a study may be idle before the action "part" asks whether it goes on: one
+// shift (common practice).
 const studyIdle = 8 * time.Hour
 
 // study starts a gauge study, says whose turn it is, or ends it.
@@ -30,10 +30,10 @@ func (s *Session) study(a event.Action) error {
 		s.emit(event.Event{Kind: event.Studied, Study: st})
 		return nil
 	}
-	return s.turn(st, a)
+	return s.takeTurn(st, a)
 }
 
-// startStudy starts a study with the first turn.
+// startStudy starts a study with its first turn.
 func (s *Session) startStudy(a event.Action) error {
 	f := &s.fold
 	st := &event.Study{Begun: true, Since: s.now.Wall, Job: f.Job.ID, Parts: a.Parts, Trials: a.Trials}
@@ -67,11 +67,11 @@ func (s *Session) startStudy(a event.Action) error {
 	if err := s.gaugeable(st.Place); err != nil {
 		return err
 	}
-	return s.turn(st, a)
+	return s.takeTurn(st, a)
 }
 
-// turn takes up a part for an appraiser.
-func (s *Session) turn(st *event.Study, a event.Action) error {
+// takeTurn makes a part the one that an appraiser gauges now.
+func (s *Session) takeTurn(st *event.Study, a event.Action) error {
 	f := &s.fold
 	if f.Job.ID != st.Job {
 		return analysis.Say("study.other_job", st.Job)
@@ -81,13 +81,13 @@ func (s *Session) turn(st *event.Study, a event.Action) error {
 		return err
 	}
 	inHand := f.Part != nil && f.Part.Serial == t.Part && f.Verdict == nil && f.Round() == 0
-	if open := s.open(); !open.IsZero() && !inHand && !a.Confirm {
+	if open := s.unfinished(); !open.IsZero() && !inHand && !a.Confirm {
 		return ask("ask.study_part", open, t.Part)
 	}
 	st.Appraiser, st.Part, st.Trial, st.After = t.Appraiser, t.Part, t.Trial, 0
 	if n := len(f.Readings); inHand && n > 0 {
 		st.After = f.Readings[n-1].No
-		if f.Study != nil && !st.Begun { // its readings may still be struck out
+		if f.Study != nil && !st.Begun { // its readings may still be voided
 			st.Done = f.Study.Done
 		}
 	}
@@ -101,9 +101,9 @@ func (s *Session) turn(st *event.Study, a event.Action) error {
 	return nil
 }
 
-// partOfStudy takes up the next part while somebody gauges for a study: it is his next.
-// done is false if it is to be begun as any other part.
-func (s *Session) partOfStudy(a event.Action) (done bool, err error) {
+// nextStudyPart makes the appraiser's next part the one in hand, while somebody gauges for a study.
+// done is false if the part is to be begun as any other part.
+func (s *Session) nextStudyPart(a event.Action) (done bool, err error) {
 	st := s.fold.Studying()
 	if st == nil || st.Appraiser == "" {
 		return false, nil
@@ -118,12 +118,12 @@ func (s *Session) partOfStudy(a event.Action) (done bool, err error) {
 		}
 		return false, nil
 	}
-	return true, s.turn(st, event.Action{Part: a.Part, Confirm: a.Confirm})
+	return true, s.takeTurn(st, event.Action{Part: a.Part, Confirm: a.Confirm})
 }
 
-// restStudy notes, before the part in hand or its bore becomes another, what was gauged
-// of it for a study; until the next turn nothing is.
-func (s *Session) restStudy() {
+// pauseStudy records what was gauged of the part in hand for a study, before that part or its bore
+// changes. Nothing counts for the study until the next turn.
+func (s *Session) pauseStudy() {
 	if st := s.fold.Studying(); st != nil && st.Appraiser != "" {
 		st.Appraiser, st.Part, st.Trial, st.After = "", "", 0, 0
 		s.emit(event.Event{Kind: event.Studied, Study: st})

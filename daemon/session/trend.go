@@ -6,17 +6,17 @@ import (
 	"fairbore/analysis"
 )
 
-// trend is a linear model of values over a bore, of which nothing need be known yet:
+// trend is a linear model of values along a bore. It can predict before it has any values:
 //
-//	y = m + t·z + b·z² + c·cos 2a + s·sin 2a + e
+// y = m + t·z + b·z² + c·cos 2a + s·sin 2a + e
 //
-// z is the depth, from -1 at the first section to 1 at the last, a the angle, e of standard
-// deviation local. The coefficients have normal prior distributions; values narrow them
-// (Bayesian linear regression, by the normal equations).
+// where z is the depth, from -1 at the first section to 1 at the last, a is the angle, and e has
+// the standard deviation local. The coefficients have normal prior distributions, which each value
+// narrows (Bayesian linear regression, by the normal equations).
 type trend struct {
-	middle, half float64 // depths, mm
+	middle, half float64 // of the depths, mm
 	local        float64
-	mean, weight float64               // m before any value, and the precision of that
+	mean, weight float64               // prior mean of m, and its precision
 	a            [terms][terms]float64 // precision of the coefficients
 	b            [terms]float64
 	yy           float64
@@ -25,8 +25,8 @@ type trend struct {
 
 const terms = 5
 
-// newTrend returns one with the prior mean and standard deviation of m, and the
-// standard deviations of t, b, c and s about 0.
+// newTrend returns a trend with the prior mean and standard deviation of m, and the standard
+// deviations of t, b, c and s around 0.
 func (s *Session) newTrend(mean, u float64, form [4]float64, local float64) trend {
 	sections := s.fold.Job.Sections
 	first, last := sections[0], sections[0]
@@ -50,7 +50,7 @@ func (g *trend) row(p analysis.Place) [terms]float64 {
 
 func millimetres(l analysis.Length) float64 { return l.Micrometres() / 1000 }
 
-// add takes a value at a place in.
+// add takes in a value at a place.
 func (g *trend) add(p analysis.Place, y float64) {
 	x, w := g.row(p), 1/(g.local*g.local)
 	for i := range x {
@@ -63,13 +63,13 @@ func (g *trend) add(p analysis.Place, y float64) {
 	g.n++
 }
 
-// believes is how many values the stated deviations weigh as much as.
-const believes = 4.0
+// priorWeight is how many values the stated standard deviations are worth.
+const priorWeight = 4.0
 
-// predict is the mean of a value at a place and its standard deviation; larger where the
-// values so far fit worse than the deviations stated of form and local have it.
+// predict returns the mean of a value at a place and its standard deviation. The deviation grows if
+// the values so far fit worse than the stated deviations of form and local allow.
 func (g *trend) predict(p analysis.Place) (mean, u float64) {
-	l := g.a // Cholesky's factor, then what it solves
+	l := g.a // Cholesky's factor
 	for i := range l {
 		for k := range i + 1 {
 			for j := range k {
@@ -99,8 +99,8 @@ func (g *trend) predict(p analysis.Place) (mean, u float64) {
 		fit += b[i] * b[i]
 		m += first[i] * b[i]
 	}
-	// Chi squared of the values and of the coefficients against their priors, but for m: how
-	// much honing took off says nothing of how evenly.
+	// Chi squared of the values, and of the coefficients against their priors. m is left out: how
+	// much honing removed says nothing about how evenly it did.
 	misfit := max(0, g.yy-fit-m*m*g.weight)
-	return mean, math.Sqrt(v * max(1, (believes+misfit)/(believes+float64(g.n))))
+	return mean, math.Sqrt(v * max(1, (priorWeight+misfit)/(priorWeight+float64(g.n))))
 }

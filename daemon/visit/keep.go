@@ -66,7 +66,7 @@ func plain(name string) string {
 
 // Take takes in a value that the session's capture was given. It never waits. One goroutine calls
 // it, and End.
-func (k *Keeper) Take(f *session.Fed) { k.follow.take(f) }
+func (k *Keeper) Take(f *session.CaptureStep) { k.follow.take(f) }
 
 // End ends a visit in progress.
 func (k *Keeper) End() { k.follow.end("the program ended") }

@@ -2,7 +2,7 @@
 // capture made of it, as one recording a visit; and says what the capture of this
 // build makes of the same samples.
 //
-// A [Keeper] is fed what the session gave its capture ([session.Fed]). A visit is from
+// A [Keeper] is fed what the session gave its capture ([session.CaptureStep]). A visit is from
 // entering the bore to leaving it, with a second of air before and after. [Score] plays
 // such files.
 package visit
@@ -89,7 +89,7 @@ type given struct {
 }
 
 // take takes the next value in.
-func (w *follower) take(f *session.Fed) {
+func (w *follower) take(f *session.CaptureStep) {
 	at := f.At.Mono
 	left, entered := index(f.Results, capture.Left), index(f.Results, capture.Entered)
 	x := given{f.At, Sample{Raw: f.Raw, Expected: f.Expected, ExpectedU: f.ExpectedU}}
@@ -140,7 +140,7 @@ func index(rs []capture.Result, k capture.ResultKind) int {
 }
 
 // begin begins a visit whose first sample in the bore is x.
-func (w *follower) begin(x *given, f *session.Fed) {
+func (w *follower) begin(x *given, f *session.CaptureStep) {
 	w.options, w.left = f.Options, 0
 	first := x.at
 	if len(w.before) > 0 {
@@ -158,7 +158,7 @@ func (w *follower) begin(x *given, f *session.Fed) {
 }
 
 // add adds a sample to the visit, and what came of it.
-func (w *follower) add(x *given, f *session.Fed, rs []capture.Result) {
+func (w *follower) add(x *given, f *session.CaptureStep, rs []capture.Result) {
 	v := w.now
 	w.last = x.at.Mono
 	if len(v.Samples) >= mostSamples {
@@ -182,7 +182,7 @@ func (w *follower) add(x *given, f *session.Fed, rs []capture.Result) {
 
 // uncounted returns the code of why the session did not count a value that the capture took,
 // "" if it did.
-func uncounted(f *session.Fed, raw analysis.Length) string {
+func uncounted(f *session.CaptureStep, raw analysis.Length) string {
 	for i := range f.Events {
 		switch e := &f.Events[i]; {
 		case e.Reading != nil && e.Reading.Raw == raw, e.Ring != nil && e.Ring.Raw == raw:

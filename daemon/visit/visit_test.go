@@ -50,7 +50,7 @@ func played(t testing.TB, id string) (visits []*Visit, events []event.Event) {
 		Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)},
 	}, nil)
 	w := &follower{station: "bay", put: func(v *Visit) { visits = append(visits, v) }}
-	s.Watch(w.take)
+	s.Trace(w.take)
 	start := drivers.Moment{Wall: time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC), Mono: time.Hour}
 	for _, a := range []event.Action{{Do: "job", Job: j.ID}, {Do: "part", Part: "001"}, {Do: "master"}} {
 		if _, r := s.Act(start, a); !r.Done {
@@ -377,7 +377,7 @@ func TestPairs(t *testing.T) {
 func feed(w *follower, c capture.Capture, o capture.Options, at time.Duration, sizes ...analysis.Length) time.Duration {
 	for _, s := range sizes {
 		rs := c.Feed(capture.Sample{At: at, Value: s})
-		w.take(&session.Fed{At: drivers.Moment{Wall: time.Unix(1_800_000_000, 0).UTC().Add(at), Mono: at}, Raw: s, Gauge: "G", In: "job J", Options: o, Air: c.Air(), Results: rs, Inside: c.Progress().In})
+		w.take(&session.CaptureStep{At: drivers.Moment{Wall: time.Unix(1_800_000_000, 0).UTC().Add(at), Mono: at}, Raw: s, Gauge: "G", In: "job J", Options: o, Air: c.Air(), Results: rs, Inside: c.Progress().In})
 		at += 100 * time.Millisecond
 	}
 	return at

@@ -118,7 +118,7 @@ func TestNoiseReplays(t *testing.T) {
 // A three-point or air gauge is believed on the ring only: in free air it may show anything.
 func TestNoiseInFreeAir(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 12))
-	var a atRest
+	var a sampleStats
 	for i := range 100 {
 		a.air.Feed(time.Duration(i)*50*time.Millisecond, analysis.Length(3000*rng.NormFloat64()))
 	}
@@ -185,7 +185,7 @@ func TestStepsOfTimeAreSaid(t *testing.T) {
 			t.Errorf("in steps of %s: %q", step, l.Hint)
 		}
 		b.GaugeState(b.now, "G-11", true, analysis.Say("port.gone", "/dev/ttyUSB0"))
-		if !b.rest.hint().IsZero() {
+		if !b.samples.timingHint().IsZero() {
 			t.Error("another cable has the steps of the last")
 		}
 	}

@@ -12,22 +12,23 @@ import (
 	"fairbore/daemon/event"
 )
 
-// rocking is how the gauge was moved for a value that the capture took. With q taken off
-// its passes tell of what is left; what is recorded tells of all of it.
+// rocking returns how the gauge was moved while the capture took a value. The capture has already
+// subtracted the averaging that is stated; q puts that part back, so that the record has the whole
+// effect.
 func rocking(r *capture.Result, q float64) event.Rocking {
 	k := event.Rocking{Motion: analysis.SixDigits(r.Motion), MotionSpread: analysis.SixDigits(r.MotionSpread), MotionSlope: analysis.SixDigits(r.MotionSlope + q*r.MotionSpread)}
 	for _, v := range []float64{k.Motion, k.MotionSpread, k.MotionSlope} {
-		if math.IsNaN(v) || math.IsInf(v, 0) { // which the journal could not hold
+		if math.IsNaN(v) || math.IsInf(v, 0) { // the journal can't hold these
 			return event.Rocking{}
 		}
 	}
 	return k
 }
 
-// speedReadings is how many readings of each speed are taken as a rule.
+// speedReadings is the usual number of readings at each speed.
 const speedReadings = 3
 
-// beginSpeeds begins to read a ring that is rocked at slowly, then fast.
+// beginSpeeds begins reading a ring that is rocked slowly at first and then fast.
 func (s *Session) beginSpeeds(a event.Action) error {
 	f := &s.fold
 	id := a.Ring
@@ -50,8 +51,8 @@ func (s *Session) beginSpeeds(a event.Action) error {
 	return nil
 }
 
-// sped tells whether the size depended on the speed.
-func (s *Session) sped() {
+// finishSpeeds records whether the size depended on the rocking speed.
+func (s *Session) finishSpeeds() {
 	f := &s.fold
 	c := &event.SpeedCheck{Ring: f.Running.Ring.ID, Gauge: s.set.Gauge.Name}
 	c.Speeds = master.CompareSpeeds(f.Rocked, f.Running.Of/2, s.set.Gauge.Smoothing, f.Repeat(&s.set.Gauge))

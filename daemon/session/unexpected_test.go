@@ -79,7 +79,7 @@ func (b *bench) asks(shown string) *event.Reading {
 	return r
 }
 
-func TestSurpriseIsConfirmedByGaugingAgain(t *testing.T) {
+func TestUnexpectedReadingIsConfirmedByGaugingAgain(t *testing.T) {
 	b := known(t)
 	asked := b.asks("31.7565") // 16.5 µm more than before five strokes of some 0.4 µm
 	b = b.rebuilt()
@@ -93,7 +93,7 @@ func TestSurpriseIsConfirmedByGaugingAgain(t *testing.T) {
 	}
 }
 
-func TestSurpriseIsStruckOutByAnotherValue(t *testing.T) {
+func TestUnexpectedReadingIsStruckOutByAnotherValue(t *testing.T) {
 	b := known(t)
 	asked := b.asks("31.7565")
 	b = b.rebuilt()
@@ -108,7 +108,7 @@ func TestSurpriseIsStruckOutByAnotherValue(t *testing.T) {
 }
 
 // A third value, as far from what is expected as from the one before, is asked about in its place.
-func TestSurpriseAfterSurprise(t *testing.T) {
+func TestUnexpectedReadingAfterAnother(t *testing.T) {
 	b := known(t)
 	first := b.asks("31.7565")
 	second := b.asks("31.7300")
@@ -118,7 +118,7 @@ func TestSurpriseAfterSurprise(t *testing.T) {
 	b.rebuilt()
 }
 
-func TestSurpriseIsKept(t *testing.T) {
+func TestUnexpectedReadingIsKept(t *testing.T) {
 	b := known(t)
 	if r := b.do(event.Action{Do: "keep"}); r.Done || r.Why.Code != "action.keep.none" {
 		t.Errorf("keep with nothing asked: %+v", r)
@@ -147,7 +147,7 @@ func TestSurpriseIsKept(t *testing.T) {
 
 // A place that was gauged in the round and is gauged again: the first value stands and the
 // part isn't accepted on it while the question is open.
-func TestSurpriseAtACompletePlan(t *testing.T) {
+func TestUnexpectedReadingAtACompletePlan(t *testing.T) {
 	b := ready(t)
 	for range 6 {
 		b.send("31.7514")

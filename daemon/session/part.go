@@ -1,7 +1,6 @@
 package session
 
 import (
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -9,48 +8,15 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
-	"fairbore/drivers"
 )
 
-// errAsk marks a refusal that confirm overrides.
-type errAsk struct{ analysis.Phrase }
-
-func ask(code string, args ...any) error { return errAsk{analysis.Say(code, args...)} }
-
-// Act carries an action out. It returns the events, none if it was refused,
-// and the reply.
-func (s *Session) Act(at drivers.Moment, a event.Action) ([]event.Event, event.Reply) {
-	if a.ID != "" {
-		if old, ok := s.replies.get(a.ID); ok {
-			old.Again = true
-			return nil, old
-		}
-	}
-	s.begin(at)
-	s.by, s.source, s.command = a.Source, a.Source, a.ID
-	err := s.do(a)
-	s.by, s.source, s.command = "", "", ""
-	r := event.Reply{ID: a.ID, Do: a.Do, Done: err == nil}
-	if err != nil {
-		var asked errAsk
-		if r.Ask = errors.As(err, &asked); r.Ask {
-			err = asked.Phrase
-		}
-		r.Why = s.written(analysis.Reason(err))
-	}
-	if a.ID != "" && !r.Ask {
-		s.replies.put(a.ID, r)
-	}
-	return s.end(), r
-}
-
-// faulty says all that is wrong with a job.
-func faulty(faults []error) analysis.Phrase {
+// allFaults returns the faults of a job as one phrase.
+func allFaults(faults []error) analysis.Phrase {
 	first := analysis.Reason(faults[0])
 	if len(faults) == 1 {
 		return first
 	}
-	return analysis.Say("job.faults", first, faulty(faults[1:]))
+	return analysis.Say("job.faults", first, allFaults(faults[1:]))
 }
 
 // Bounds of one round of honing by hand: a day, and far more strokes than one has.
@@ -64,23 +30,23 @@ func (s *Session) chooseJob(a event.Action) error {
 	switch {
 	case a.Spec != nil:
 		if faults := s.set.CheckJob(a.Spec); len(faults) > 0 {
-			return faulty(faults)
+			return allFaults(faults)
 		}
 		job = a.Spec
 	case !ok:
 		return analysis.Say("action.unknown_job", a.Job, strings.Join(slices.Sorted(maps.Keys(s.set.Jobs)), ", "))
 	}
-	if open := s.open(); !open.IsZero() && !a.Confirm {
+	if open := s.unfinished(); !open.IsZero() && !a.Confirm {
 		return ask("ask.other_job", open)
 	}
-	s.restStudy()
+	s.pauseStudy()
 	s.emit(event.Event{Kind: event.JobChosen, Job: job, Entered: a.Spec != nil})
 	return nil
 }
 
-// open says why the part in hand isn't finished, zero if it is, there is none, or it is
-// only gauged for a study.
-func (s *Session) open() analysis.Phrase {
+// unfinished says why the part in hand isn't finished. It is zero if the part is finished, if there
+// is no part, or if the part is only gauged for a study.
+func (s *Session) unfinished() analysis.Phrase {
 	f := &s.fold
 	if f.Part == nil || f.Verdict != nil || len(f.Readings) == 0 {
 		return analysis.Phrase{}
@@ -96,10 +62,10 @@ func (s *Session) beginPart(a event.Action) error {
 	if f.Job == nil {
 		return analysis.Say("action.no_job")
 	}
-	if done, err := s.partOfStudy(a); done {
+	if done, err := s.nextStudyPart(a); done {
 		return err
 	}
-	if open := s.open(); !open.IsZero() && !a.Confirm {
+	if open := s.unfinished(); !open.IsZero() && !a.Confirm {
 		return ask("ask.next_part", open)
 	}
 	if a.Part != "" && f.Part != nil && a.Part == f.Part.Serial && !a.Confirm {
@@ -109,9 +75,10 @@ func (s *Session) beginPart(a event.Action) error {
 	return nil
 }
 
-// nextPart begins a part that is of no study; without a serial number it is counted.
+// nextPart begins a part outside any study. A part without a serial number gets the next count as
+// its name.
 func (s *Session) nextPart(serial string) {
-	s.restStudy()
+	s.pauseStudy()
 	s.beginSerial(serial)
 }
 
@@ -135,7 +102,7 @@ func (s *Session) newRound(a event.Action) error {
 	case a.Strokes < 0 || a.Strokes > mostStrokes || !(a.Seconds >= 0 && a.Seconds <= mostSeconds): // nor NaN
 		return analysis.Say("action.round.bounds", mostStrokes, mostSeconds)
 	}
-	s.restStudy()
+	s.pauseStudy()
 	r := f.AdvisedRound(&s.set, s.now.Wall)
 	r.Strokes, r.Seconds, r.Dressed = a.Strokes, a.Seconds, a.Dressed || f.Dressed
 	s.emit(event.Event{Kind: event.RoundOver, Round: &r})
@@ -160,7 +127,7 @@ func (s *Session) choosePlace(a event.Action) error {
 	return nil
 }
 
-// gaugeable refuses a place that is not to be gauged.
+// gaugeable refuses a place that the job does not gauge.
 func (s *Session) gaugeable(p analysis.Place) error {
 	job := s.fold.Job
 	if in := job.Interrupted(p.Depth); in != nil {
@@ -172,8 +139,7 @@ func (s *Session) gaugeable(p analysis.Place) error {
 	return nil
 }
 
-// warm takes in measured temperatures. A part is not gauged at those that are
-// refused here.
+// warm records measured temperatures. It refuses temperatures at which nobody gauges a part.
 func (s *Session) warm(a event.Action) error {
 	w := a.Warmth
 	if w.Part == nil && w.Ring == nil {
@@ -185,7 +151,7 @@ func (s *Session) warm(a event.Action) error {
 		}
 	}
 	if f := &s.fold; w.Part != nil && f.Job != nil && f.Part == nil {
-		s.nextPart("") // it is that part's temperature
+		s.nextPart("") // the temperature is that of the next part
 	}
 	s.emit(event.Event{Kind: event.Warmed, Warm: &w})
 	return nil
@@ -220,8 +186,8 @@ func (s *Session) void(a event.Action) error {
 	return nil
 }
 
-// lastFor returns the number of the newest reading that is not void (for void),
-// or of the newest that is (for restore); 0 if there is none.
+// lastFor returns the number of the newest reading that the action can apply to: one that is not
+// void for "void", one that is void for "restore". It returns 0 if there is none.
 func (s *Session) lastFor(do string) int {
 	f := &s.fold
 	for i := len(f.Readings) - 1; i >= 0; i-- {
@@ -260,7 +226,7 @@ func (s *Session) judge(a event.Action) error {
 	} else if strings.TrimSpace(a.Reason) == "" {
 		return analysis.Say("action.reject.reason")
 	}
-	v := &event.Verdict{Accepted: a.Do == "accept", Reason: said(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
+	v := &event.Verdict{Accepted: a.Do == "accept", Reason: textOr(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
 	if z := b.Sizes; z != nil {
 		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
 	}
@@ -274,33 +240,10 @@ func (s *Session) judge(a event.Action) error {
 	return nil
 }
 
-// said is what a person has written, or else what is to be said.
-func said(text string, other analysis.Phrase) analysis.Phrase {
+// textOr returns what a person wrote, or the other phrase if the person wrote nothing.
+func textOr(text string, other analysis.Phrase) analysis.Phrase {
 	if strings.TrimSpace(text) == "" {
 		return other
 	}
 	return analysis.Quote(text)
-}
-
-// replies remembers the newest answers, so that an action which comes twice is
-// done once.
-type replies struct {
-	by    map[string]event.Reply
-	order []string
-}
-
-const repliesKept = 256
-
-func (r *replies) get(id string) (event.Reply, bool) { v, ok := r.by[id]; return v, ok }
-
-func (r *replies) put(id string, v event.Reply) {
-	if r.by == nil {
-		r.by = map[string]event.Reply{}
-	}
-	if len(r.order) == repliesKept {
-		delete(r.by, r.order[0])
-		r.order = r.order[1:]
-	}
-	r.by[id] = v
-	r.order = append(r.order, id)
 }
