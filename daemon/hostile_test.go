@@ -86,7 +86,7 @@ func notes(t *testing.T, path string) (n int) {
 		t.Fatal(err)
 	}
 	defer j.Close()
-	for _, err := range j.Query(context.Background(), store.Filter{Kinds: []event.Kind{event.Told}}) {
+	for _, err := range j.Query(context.Background(), store.Filter{Kinds: []event.Kind{event.NoteAdded}}) {
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -184,7 +184,7 @@ func noted(t *testing.T, path string) string {
 	j.OnCommit(func([]event.Record) { cancel() })
 	ended := make(chan error, 1)
 	go func() { ended <- j.Run(ctx) }()
-	if err := j.Append(ctx, []event.Event{{Station: "bay", At: time.Unix(1, 0), Kind: event.Told, Note: "n"}}); err != nil {
+	if err := j.Append(ctx, []event.Event{{Station: "bay", At: time.Unix(1, 0), Kind: event.NoteAdded, Note: "n"}}); err != nil {
 		t.Fatal(err)
 	}
 	if err := <-ended; err != nil && !errors.Is(err, context.Canceled) {

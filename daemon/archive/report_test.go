@@ -373,10 +373,10 @@ func studyAt(b *bay) {
 		"night":       {"31.7511", "31.7511", "31.7513", "31.7512", "31.7509", "31.7509", "31.7514", "31.7515", "31.7512", "31.7512"},
 	}
 	who := []string{"first shift", "quality", "night"}
-	b.do(event.Action{Do: "study", Part: "001", Place: &place, StudyAsk: event.StudyAsk{Parts: 6, Trials: 2, Appraisers: who}})
+	b.do(event.Action{Do: "study", Part: "001", Place: &place, StudyRequest: event.StudyRequest{Parts: 6, Trials: 2, Appraisers: who}})
 	for _, who := range who {
 		for i := range 5 {
-			b.do(event.Action{Do: "study", Part: fmt.Sprintf("00%d", i+1), StudyAsk: event.StudyAsk{Appraiser: who}})
+			b.do(event.Action{Do: "study", Part: fmt.Sprintf("00%d", i+1), StudyRequest: event.StudyRequest{Appraiser: who}})
 			b.send(sizes[who][2*i])
 			if who == "quality" && i == 2 {
 				b.send("31.7530")
@@ -464,7 +464,7 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 	b.do(event.Action{Do: "job", Job: "J-4112"})
 	b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
-	b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"A", "B", "C"}}})
+	b.do(event.Action{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"A", "B", "C"}}})
 	o := ReportOptions{Kind: "study"}
 	for n := range len(sizes) {
 		if n > 0 {
@@ -478,7 +478,7 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 			}
 		}
 	}
-	b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
+	b.do(event.Action{Do: "study", StudyRequest: event.StudyRequest{Over: true}})
 	text := strings.Join(strings.Fields(s.report(o)), " ")
 	for _, want := range []string{
 		en.Text("record.study.size", 10, 3, 3), en.Text("record.study.classes") + " 4", en.Text("study.classes", 4, 5),
@@ -509,8 +509,8 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 	// Of many studies the newest are listed, and each keeps its page.
 	first := studies[0].Seq
 	for range 3 {
-		b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"A"}}})
-		b.do(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
+		b.do(event.Action{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"A"}}})
+		b.do(event.Action{Do: "study", StudyRequest: event.StudyRequest{Over: true}})
 	}
 	for _, c := range []struct {
 		station, job string

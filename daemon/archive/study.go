@@ -131,7 +131,7 @@ func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *repo
 		last = e.Seq
 	}
 	inHand := map[int]int{} // of the part in hand: where its readings are, by number
-	f := state.Fold{Most: state.Held, Part: &event.Part{Serial: begun.Study.Part}}
+	f := state.Fold{MaxReadings: state.MaxHeld, Part: &event.Part{Serial: begun.Study.Part}}
 	f.Apply(&begun.Event)
 	defer func() {
 		all = slices.DeleteFunc(all, func(s studyReading) bool { return s.void })

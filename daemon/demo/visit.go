@@ -58,7 +58,7 @@ func (p *operator) look(ctx context.Context, v *visited, events []event.Record) 
 	for i := range events {
 		switch e := &events[i]; e.Kind {
 		case event.Taken:
-			if e.Reading.Surprising && e.Reading.Place == v.place { // gauged again, as the page asks
+			if e.Reading.Unexpected && e.Reading.Place == v.place { // gauged again, as the page asks
 				v.why = e.Reading.Ask.Text
 				continue
 			}

@@ -1,5 +1,4 @@
-// Package event is what is recorded of a station and what is asked of it: the
-// events and their records in the journal, the actions of an operator with their
-// replies, and the live value. It holds data and how they are written, and works
-// nothing out.
+// Package event defines what is recorded of a station and what is asked of it: the events and their
+// records in the journal, the actions of an operator with their replies, and the live value. It has
+// the data and how it is written as JSON, and calculates nothing.
 package event

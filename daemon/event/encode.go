@@ -7,9 +7,8 @@ import (
 	"time"
 )
 
-// AppendJSON appends the event as encoding/json writes it, byte for byte. A
-// reading, of which there may be thousands a second, is written by hand, in a
-// tenth of the time.
+// AppendJSON appends the event exactly as encoding/json writes it. Since there may be thousands of
+// readings a second, their JSON is written by hand, in a tenth of the time.
 func (e *Event) AppendJSON(b []byte) ([]byte, error) {
 	if e.Reading == nil || !e.bare() {
 		text, err := json.Marshal(e)
@@ -30,7 +29,7 @@ func (e *Event) AppendJSON(b []byte) ([]byte, error) {
 	return append(b, '}'), nil
 }
 
-// bare reports whether the event has nothing beside a reading.
+// bare reports whether the event has nothing besides a reading.
 func (e *Event) bare() bool {
 	rest := *e
 	rest.Station, rest.At, rest.Kind, rest.Source, rest.Command, rest.Reading, rest.Note = "", time.Time{}, "", "", "", nil, ""
@@ -73,7 +72,7 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 	if r.ExcessU != 0 {
 		b = r.ExcessU.AppendJSON(append(b, `,"excess_u_um":`...))
 	}
-	if r.Surprising {
+	if r.Unexpected {
 		b = append(b, `,"surprising":true`...)
 	}
 	if r.Expected != 0 {
@@ -102,14 +101,14 @@ func (s *Sent) appendJSON(b []byte) []byte {
 	b = strconv.AppendInt(append(b, `,"places":`...), int64(s.Places), 10)
 	b = appendString(append(b, `,"unit":`...), s.Unit.UCUM())
 	b = appendSome(b, `,"frame":`, s.Frame)
-	if s.Assume {
+	if s.Assumed {
 		b = append(b, `,"assumed":true`...)
 	}
 	return append(b, '}')
 }
 
-// AppendJSON appends the record as encoding/json writes it. The event is written
-// anew only if the record did not come from a journal.
+// AppendJSON appends the record as encoding/json writes it. The event is encoded only if the record
+// did not come from a journal.
 func (r *Record) AppendJSON(b []byte) (_ []byte, err error) {
 	at := len(b)
 	b = appendString(append(b, `{"journal":`...), r.Journal)
@@ -121,11 +120,11 @@ func (r *Record) AppendJSON(b []byte) (_ []byte, err error) {
 	if b, err = r.Event.AppendJSON(b); err != nil {
 		return b[:at], err
 	}
-	b[end] = ',' // in the place of the event's opening brace
+	b[end] = ',' // instead of the event's opening brace
 	return b, nil
 }
 
-// appendFloat appends a member that is left out if it is 0, as encoding/json writes it.
+// appendFloat appends a member as encoding/json writes it, or nothing if it is 0.
 func appendFloat(b []byte, name string, v float64) []byte {
 	if v == 0 {
 		return b
@@ -134,11 +133,11 @@ func appendFloat(b []byte, name string, v float64) []byte {
 	if abs := math.Abs(v); abs >= 1e-6 && abs < 1e21 {
 		return strconv.AppendFloat(b, v, 'f', -1, 64)
 	}
-	text, _ := json.Marshal(v) // finite, as [rocking] has it
+	text, _ := json.Marshal(v) // the session lets only finite values pass
 	return append(b, text...)
 }
 
-// appendCount appends a member that is left out if it is 0.
+// appendCount appends a member, or nothing if it is 0.
 func appendCount(b []byte, name string, n int) []byte {
 	if n == 0 {
 		return b
@@ -146,7 +145,7 @@ func appendCount(b []byte, name string, n int) []byte {
 	return strconv.AppendInt(append(b, name...), int64(n), 10)
 }
 
-// appendSome appends a member that is left out if it is empty.
+// appendSome appends a member, or nothing if it is empty.
 func appendSome(b []byte, name, s string) []byte {
 	if s == "" {
 		return b
@@ -157,7 +156,7 @@ func appendSome(b []byte, name, s string) []byte {
 func appendString(b []byte, s string) []byte {
 	for i := range len(s) {
 		if c := s[i]; c < ' ' || c > '~' || c == '"' || c == '\\' || c == '<' || c == '>' || c == '&' {
-			text, _ := json.Marshal(s) // a string can always be written
+			text, _ := json.Marshal(s) // every string can be encoded
 			return append(b, text...)
 		}
 	}

@@ -28,13 +28,13 @@ func drawReading(t *rapid.T) *Reading {
 			MotionSlope: rapid.SampledFrom([]float64{0, -3.5e-7, 1234.5}).Draw(t, "slope"),
 		},
 		Study:      rapid.SampledFrom([]*StudyTrial{nil, {Appraiser: "first <shift>", Trial: 2}}).Draw(t, "study"),
-		Surprising: rapid.Bool().Draw(t, "surprising"), Expected: analysis.Length(rapid.Int64Range(0, 1).Draw(t, "expected")),
+		Unexpected: rapid.Bool().Draw(t, "surprising"), Expected: analysis.Length(rapid.Int64Range(0, 1).Draw(t, "expected")),
 		ExpectedU: analysis.Deviation(rapid.Int64Range(0, 1).Draw(t, "expected u")),
 		Ask:       analysis.Phrase{Code: text.Draw(t, "code"), Text: text.Draw(t, "ask")}, Mastered: int(number.Draw(t, "mastered")),
 		Sent: Sent{
 			Digits: rapid.Int64().Draw(t, "digits"), Places: rapid.IntRange(0, 9).Draw(t, "places"), Frame: text.Draw(t, "frame"),
-			Unit:   rapid.SampledFrom([]analysis.Unit{analysis.NoUnit, analysis.MM, analysis.UM, analysis.IN, analysis.UIN}).Draw(t, "unit"),
-			Assume: rapid.Bool().Draw(t, "assumed"),
+			Unit:    rapid.SampledFrom([]analysis.Unit{analysis.NoUnit, analysis.MM, analysis.UM, analysis.IN, analysis.UIN}).Draw(t, "unit"),
+			Assumed: rapid.Bool().Draw(t, "assumed"),
 		},
 	}
 	r.Depth, r.Angle = analysis.Length(length.Draw(t, "depth")), analysis.Angle(rapid.Int32().Draw(t, "angle"))

@@ -15,9 +15,10 @@ type Live struct {
 	Deviation analysis.Deviation `json:"deviation_um"`      // from target
 	Mastered  bool               `json:"mastered"`
 	InBore    bool               `json:"in_bore"`
-	Hint      analysis.Phrase    `json:"hint,omitzero"` // what the hand should do, or why nothing was taken
-	// Passes through square that count so far at the place, and the fewest that a reading rests on: of a
-	// gauge that is rocked, while a reading is waited for.
+	Hint      analysis.Phrase    `json:"hint,omitzero"` // how to move the gauge, or why nothing was taken
+	// Passes is the number of passes through square that count so far at the place, and Wanted the
+	// fewest that a reading needs. Both are set only for a rocked gauge, while a reading is waited
+	// for.
 	Passes int `json:"passes,omitempty"`
 	Wanted int `json:"passes_wanted,omitempty"`
 }

@@ -50,7 +50,7 @@ func New(journal string, now func() time.Time) *Hub {
 // Add takes a station in, with what the journal has of it, before Run.
 func (h *Hub) Add(set state.Settings, past []event.Record) {
 	v := &view{set: set, dirty: true}
-	v.fold.Station, v.fold.Most = set.Station, state.Held
+	v.fold.Station, v.fold.MaxReadings = set.Station, state.MaxHeld
 	for i := range past {
 		v.fold.Apply(&past[i].Event)
 		v.seq = past[i].Seq

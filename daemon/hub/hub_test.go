@@ -17,7 +17,7 @@ func testHub() *Hub {
 }
 
 func record(station string, seq uint64) event.Record {
-	return event.Record{Journal: "j", Seq: seq, Event: event.Event{Station: station, Kind: event.Told, Note: "n", At: time.Unix(int64(seq), 0)}}
+	return event.Record{Journal: "j", Seq: seq, Event: event.Event{Station: station, Kind: event.NoteAdded, Note: "n", At: time.Unix(int64(seq), 0)}}
 }
 
 // A viewer that takes nothing holds a bounded number of events, the newest, and

@@ -103,7 +103,7 @@ func messages() map[string][]any {
 	rd := *r.Reading
 	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Reading: &rd}
 	ev := publishtest.Full[event.Record]()
-	ev.Kind, ev.Reading = event.Told, nil
+	ev.Kind, ev.Reading = event.NoteAdded, nil
 	b := publishtest.Full[state.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
 	b.WarmFrom, b.Last.PartFrom = event.ByCooling, event.BySensor
@@ -197,12 +197,12 @@ func TestEventKinds(t *testing.T) {
 		event.Restored: func(e *event.Event) { e.Void = full.Void }, event.Kept: func(e *event.Event) { e.Void = full.Void }, event.Mastering: func(e *event.Event) { e.Master = full.Master },
 		event.RingRead: func(e *event.Event) { e.Ring = full.Ring }, event.Mastered: func(e *event.Event) { e.Master = full.Master },
 		event.Judged: func(e *event.Event) { e.Verdict = full.Verdict }, event.GaugeSeen: func(e *event.Event) { e.Gauge = full.Gauge },
-		event.Checked: func(e *event.Event) { e.Check = full.Check }, event.Reread: func(e *event.Event) { e.Reread = full.Reread }, event.Sped: func(e *event.Event) { e.Speeds = full.Speeds }, event.Reworked: func(e *event.Event) { e.Rework = full.Rework },
-		event.Disturbed: nil, event.Warmed: func(e *event.Event) { e.Warm = full.Warm },
-		event.Dressing: nil, event.Cooled: func(e *event.Event) { e.Cool = full.Cool },
-		event.Studied:  func(e *event.Event) { e.Study = full.Study },
-		event.Turning:  func(e *event.Event) { e.Spindle = full.Spindle },
-		event.ClockSet: func(e *event.Event) { e.Clock = full.Clock }, event.Told: func(e *event.Event) { e.Note = "n" },
+		event.Checked: func(e *event.Event) { e.Check = full.Check }, event.Reread: func(e *event.Event) { e.Reread = full.Reread }, event.SpeedsChecked: func(e *event.Event) { e.Speeds = full.Speeds }, event.Reworked: func(e *event.Event) { e.Rework = full.Rework },
+		event.Disturbed: func(e *event.Event) { e.Note = "n" }, event.Warmed: func(e *event.Event) { e.Warm = full.Warm },
+		event.Dressing: func(e *event.Event) { e.Note = "n" }, event.Cooled: func(e *event.Event) { e.Cool = full.Cool },
+		event.Studied:         func(e *event.Event) { e.Study = full.Study },
+		event.SpindleSwitched: func(e *event.Event) { e.Spindle = full.Spindle },
+		event.ClockSet:        func(e *event.Event) { e.Clock = full.Clock }, event.NoteAdded: func(e *event.Event) { e.Note = "n" },
 	}
 	enum := load(t, LeafEvent).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
 	if len(enum) != len(objects) {
@@ -253,7 +253,7 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 	e := listen(t, m.URL(), nil)
 	j := &publishtest.Journal{}
 	j.Add("hone-bay-1", 3)
-	j.Recs[1].Event = event.Event{Station: "hone-bay-1", At: j.Recs[1].At, Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11"}}
+	j.Recs[1].Event = event.Event{Station: "hone-bay-1", At: j.Recs[1].At, Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-11"}}
 	msgs := messages()
 	p := run(t, config(m.URL()), j, nil)
 	connected(t, p)

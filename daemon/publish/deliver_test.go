@@ -31,7 +31,7 @@ func TestCatchesUp(t *testing.T) {
 	e := listen(t, m.URL(), nil)
 	j := &publishtest.Journal{}
 	j.Add("hone-bay-1", 300)
-	j.Recs[9].Event = event.Event{Station: "hone-bay-2", At: j.Recs[9].At, Kind: event.Told, Note: "stones dressed"}
+	j.Recs[9].Event = event.Event{Station: "hone-bay-2", At: j.Recs[9].At, Kind: event.NoteAdded, Note: "stones dressed"}
 	p := run(t, config(m.URL()), j, func(p *Publisher) {
 		p.Bore("hone-bay-1", []byte(`{"bore":"old"}`))
 		p.Bore("hone-bay-1", []byte(`{"bore":"new"}`))

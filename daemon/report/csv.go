@@ -111,7 +111,7 @@ func (r *record) counts(x *event.Reading) (counts, why string) {
 		return "no", "without a mastering"
 	case r.fold.Doubtful[x.No]:
 		return "no", "in doubt after a check that failed"
-	case r.fold.Warmer[x.No]:
+	case r.fold.TakenWarm[x.No]:
 		return "no", "taken while the part was warm by what was not known"
 	case r.fold.Asked[x.No]:
 		return "no", "asked about and not confirmed"

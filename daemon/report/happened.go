@@ -61,7 +61,7 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		return r.Text("record.told.clock"), r.jump(e.Clock.Jump)
 	case event.Started:
 		return r.Text("record.told.started"), orDash(clean(e.Note))
-	case event.Told:
+	case event.NoteAdded:
 		return r.Text("record.told.note"), clean(e.Note)
 	case event.Taken:
 		return r.taken(e.Reading)
@@ -90,7 +90,7 @@ func (r *record) befell(e *event.Record) (what, detail string) {
 		}
 	case event.Cooled:
 		return r.Text("record.told.temperature"), r.say(e.Cool.Phrase())
-	case event.Sped:
+	case event.SpeedsChecked:
 		return r.Text("record.told.sped"), r.Text("record.told.sped_ring", clean(e.Speeds.Ring), r.say(e.Speeds.Sentence))
 	case event.GaugeSeen:
 		what = r.Text("record.told.gauge_found")
@@ -105,7 +105,7 @@ func (r *record) befell(e *event.Record) (what, detail string) {
 // taken is [record.tell] of a reading that was not taken as usual.
 func (r *record) taken(x *event.Reading) (what, detail string) {
 	switch {
-	case x.Surprising:
+	case x.Unexpected:
 		return r.Text("record.told.surprising"), r.Text("record.told.expected", x.No, analysis.Size(x.Expected), 2*x.ExpectedU, r.say(x.Ask))
 	case !x.Ask.IsZero():
 		return r.Text("record.told.questioned"), r.Text("record.told.asked", x.No, r.say(x.Ask))

@@ -298,7 +298,7 @@ func (r *record) made() []document.Field {
 		text string
 	}{
 		{len(r.fold.Voids), r.Text("record.struck_out", len(r.fold.Voids))}, {len(r.fold.Doubtful), r.Text("record.in_doubt", len(r.fold.Doubtful))},
-		{len(r.fold.Warmer), r.Text("record.too_warm", len(r.fold.Warmer))}, {len(r.fold.Asked), r.Text("record.not_confirmed", len(r.fold.Asked))}, {refused, r.Text("record.refused", refused)},
+		{len(r.fold.TakenWarm), r.Text("record.too_warm", len(r.fold.TakenWarm))}, {len(r.fold.Asked), r.Text("record.not_confirmed", len(r.fold.Asked))}, {refused, r.Text("record.refused", refused)},
 	} {
 		if x.n > 0 {
 			read = append(read, x.text)

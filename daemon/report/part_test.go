@@ -443,7 +443,7 @@ func TestAveragingInTheRecord(t *testing.T) {
 	if row[0] != "⟦budget.line.averaging⟧" || row[5] != "s²" || row[9] != "⟦budget.basis.assumed⟧" || !slices.Contains(table.Notes, "⟦budget.averaging ⟦budget.source.averaging_assumed 100 ms⟧⟧") {
 		t.Errorf("%q, %q", row, table.Notes)
 	}
-	what, detail := (&record{writer: w}).tell(&event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large.")}}}})
+	what, detail := (&record{writer: w}).tell(&event.Record{Event: event.Event{Kind: event.SpeedsChecked, Speeds: &event.SpeedCheck{Ring: "R-1", Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large.")}}}})
 	if what != "⟦record.told.sped⟧" || detail != "⟦record.told.sped_ring R-1 Reads 1.3 µm large.⟧" {
 		t.Errorf("%q, %q", what, detail)
 	}

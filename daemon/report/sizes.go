@@ -38,7 +38,7 @@ func (r *record) sizes() {
 		applies bool
 		text    string
 	}{
-		{r.indented(), r.Text("record.note.indented")}, {len(r.fold.Doubtful) > 0, r.Text("record.note.doubtful")}, {len(r.fold.Warmer) > 0, r.Text("record.note.warm")},
+		{r.indented(), r.Text("record.note.indented")}, {len(r.fold.Doubtful) > 0, r.Text("record.note.doubtful")}, {len(r.fold.TakenWarm) > 0, r.Text("record.note.warm")},
 		{len(r.fold.Asked) > 0, r.Text("record.note.not_confirmed")}, {r.again(), r.Text("record.note.again")},
 	} {
 		if n.applies {

@@ -159,7 +159,7 @@ func (s *Session) note(a event.Action) error {
 	if strings.TrimSpace(a.Reason) == "" {
 		return analysis.Say("action.note.empty")
 	}
-	s.emit(event.Event{Kind: event.Told, Note: a.Reason})
+	s.emit(event.Event{Kind: event.NoteAdded, Note: a.Reason})
 	return nil
 }
 

@@ -286,7 +286,7 @@ func TestRockSlowlyThenFast(t *testing.T) {
 			b.rock(v, capture.Result{Motion: m})
 		}
 		last := b.last[len(b.last)-1]
-		if last.Kind != event.Sped || last.Speeds == nil || b.Fold().Running != nil {
+		if last.Kind != event.SpeedsChecked || last.Speeds == nil || b.Fold().Running != nil {
 			t.Fatalf("%+v", last)
 		}
 		if l, _ := b.Live(); l.Hint.Code != last.Speeds.Sentence.Code {

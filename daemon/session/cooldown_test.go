@@ -180,7 +180,7 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 			if r.Done || !strings.HasPrefix(coded(r.Why), c.says) || len(w.last) != 0 {
 				t.Fatalf("%+v", r)
 			}
-			if after := w.bore(); after.State != before.State || after.Cool != nil || w.Fold().Warmer != nil {
+			if after := w.bore(); after.State != before.State || after.Cool != nil || w.Fold().TakenWarm != nil {
 				t.Errorf("%s after %s", after.State, before.State)
 			}
 		})

@@ -23,8 +23,8 @@ func (s *Session) canGain(ring *analysis.Ring, of int) error {
 	if why := s.set.Lapsed(f, s.now.Wall); !why.IsZero() {
 		return analysis.Say("action.gain.zero", why)
 	}
-	if f.Since > 0 {
-		return analysis.Say("action.gain.readings", f.Since, first.Ring.ID)
+	if f.ReadingsSince > 0 {
+		return analysis.Say("action.gain.readings", f.ReadingsSince, first.Ring.ID)
 	}
 	// Assume a perfect gauge: only too small a difference between the rings is refused here.
 	sound := first

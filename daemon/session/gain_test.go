@@ -131,8 +131,8 @@ func TestGainKeepsTheTemperatureOfTheFirstRing(t *testing.T) {
 	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &warm}})
 	b.second("31.8480")
 	for name, f := range map[string]*state.Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
-		if f.RingThen == nil || *f.RingThen != cool {
-			t.Errorf("%s: the zero was set at %v, want %s", name, f.RingThen, cool)
+		if f.RingAtZero == nil || *f.RingAtZero != cool {
+			t.Errorf("%s: the zero was set at %v, want %s", name, f.RingAtZero, cool)
 		}
 	}
 }

@@ -192,7 +192,7 @@ func (x *expected) play(t testing.TB, job *simulator.Job, told bool, rng *rand.R
 				for _, got := range taken(visit(simulator.Play{Hands: hands()}, simulator.Measure, r.Sizes[k])) {
 					far := (got.Size - r.Sizes[k]).Abs() > um
 					x.readings, x.passes = x.readings+1, x.passes+got.Turns
-					x.far, x.asked, x.farAsked = x.far+count(far), x.asked+count(got.Surprising), x.farAsked+count(far && got.Surprising)
+					x.far, x.asked, x.farAsked = x.far+count(far), x.asked+count(got.Unexpected), x.farAsked+count(far && got.Unexpected)
 				}
 			}
 		}

@@ -155,8 +155,8 @@ func TestGoodCheckRenewsTheZero(t *testing.T) {
 	for range 3 {
 		b.send("31.7501")
 	}
-	if f := b.Fold(); f.Failed != nil || f.Since != 0 || f.Running != nil || f.Master.Number != 1 {
-		t.Fatalf("a good check: failed %v, %d readings since, mastering %d", f.Failed, f.Since, f.Master.Number)
+	if f := b.Fold(); f.Failed != nil || f.ReadingsSince != 0 || f.Running != nil || f.Master.Number != 1 {
+		t.Fatalf("a good check: failed %v, %d readings since, mastering %d", f.Failed, f.ReadingsSince, f.Master.Number)
 	}
 	b.must(event.Action{Do: "accept"})
 	if v := b.Fold().Verdict; v.Rule != string(verdict.Simple) || v.U == 0 {

@@ -36,7 +36,7 @@ func TestRereadingLeavesAllAsItWas(t *testing.T) {
 	if w := analysis.Length(x.Within).Micrometres(); w < 0.249 || w > 0.250 {
 		t.Errorf("its readings explain %.4f µm, want 0.2495", w)
 	}
-	if len(f.Readings) != 2 || f.Part.Count != 1 || f.Master != before.Master || !f.GoodAt.Equal(before.GoodAt) || f.Since != 2 || f.Running != nil || f.Failed != nil {
+	if len(f.Readings) != 2 || f.Part.Count != 1 || f.Master != before.Master || !f.GoodAt.Equal(before.GoodAt) || f.ReadingsSince != 2 || f.Running != nil || f.Failed != nil {
 		t.Errorf("the re-reading changed the part or the zero: %+v", f)
 	}
 	if g := b.bore(); !g.Master.OK || g.Reread != x || g.Sizes.Readings != 2 {
@@ -115,7 +115,7 @@ func TestRereadingIsRefused(t *testing.T) {
 		t.Errorf("51 readings: %+v", r)
 	}
 	b.must(event.Action{Do: "reread", Of: 1})
-	if b.send("31.7500"); b.Fold().Again == nil || b.Fold().Again.N != 1 {
-		t.Errorf("one reading, as of a part: %+v", b.Fold().Again)
+	if b.send("31.7500"); b.Fold().LastReread == nil || b.Fold().LastReread.N != 1 {
+		t.Errorf("one reading, as of a part: %+v", b.Fold().LastReread)
 	}
 }

@@ -16,11 +16,11 @@ import (
 // finds, also after the oldest have been forgotten.
 func TestCurrentEqualsLookingAtAll(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		f := state.Fold{Most: state.Held, Job: sleeve(), Part: &event.Part{Serial: "0001"}}
+		f := state.Fold{MaxReadings: state.MaxHeld, Job: sleeve(), Part: &event.Part{Serial: "0001"}}
 		plan := f.Job.Plan()
 		no := 0
 		rounds := rapid.SliceOfN(rapid.IntRange(0, 9), 1, 8).Draw(rt, "readings in each round")
-		long := rapid.SampledFrom([]int{0, 0, 0, 0, 0, 0, 0, 0, 0, state.Held}).Draw(rt, "long round")
+		long := rapid.SampledFrom([]int{0, 0, 0, 0, 0, 0, 0, 0, 0, state.MaxHeld}).Draw(rt, "long round")
 		rounds = append(rounds, long, 3)
 		for n, readings := range rounds {
 			if n > 0 {

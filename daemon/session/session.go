@@ -56,7 +56,7 @@ type measured struct {
 func New(set state.Settings, past []event.Record) *Session {
 	s := &Session{set: set}
 	s.scratch.before, s.scratch.now = map[analysis.Place]*event.Reading{}, map[analysis.Place]*event.Reading{}
-	s.fold.Station, s.fold.Most = set.Station, state.Held
+	s.fold.Station, s.fold.MaxReadings = set.Station, state.MaxHeld
 	for i := range past {
 		e := &past[i].Event
 		s.fold.Apply(e)
@@ -100,7 +100,7 @@ func (s *Session) Begin(at drivers.Moment, note string) []event.Event {
 // GaugeState records that an instrument of the station, given by name, was found or lost. The
 // instrument is the gauge itself or one beside it.
 func (s *Session) GaugeState(at drivers.Moment, name string, lost bool, why analysis.Phrase) []event.Event {
-	g := event.Gauge{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
+	g := event.InstrumentState{Name: name, Lost: lost, Why: why, Beside: name != s.set.Gauge.Name}
 	if before, known := s.fold.Instrument(name); known && before.Lost == lost {
 		return nil
 	}
@@ -153,7 +153,7 @@ func (s *Session) emit(e event.Event) {
 	switch e.Kind {
 	case event.JobChosen:
 		s.retune()
-	case event.Mastering, event.Mastered, event.Checked, event.Reread, event.Sped:
+	case event.Mastering, event.Mastered, event.Checked, event.Reread, event.SpeedsChecked:
 		s.retune()
 		if s.fold.Running == nil { // the gauge may still be in the ring
 			s.capture.leave = s.capture.mode != capture.Button
@@ -234,7 +234,7 @@ func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, event.Se
 		return 0, sent, analysis.Say("reading.no_unit", smp.Unit)
 	}
 	if u == analysis.NoUnit {
-		u, sent.Assume = usual, true
+		u, sent.Assumed = usual, true
 	}
 	sent.Unit = u
 	l, err := analysis.FromDecimal(smp.Digits, smp.Places, u)
@@ -377,7 +377,7 @@ func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c capturedVa
 	}
 	s.spindle.since = 0
 	s.emit(event.Event{Kind: event.Taken, Reading: r})
-	if !r.Surprising {
+	if !r.Unexpected {
 		s.checkCooling(r)
 	}
 }

@@ -507,13 +507,13 @@ func play(t testing.TB, script, values []int) *bench {
 
 func TestPrunedPartKeepsCounting(t *testing.T) {
 	b := ready(t)
-	for i := range 3 * state.Held {
+	for i := range 3 * state.MaxHeld {
 		b.send([]string{"31.7460", "31.7461"}[i%2])
 		b.now.Wall = time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC).Add(b.now.Mono)
 	}
 	f := b.Fold()
-	if len(f.Readings) > 2*state.Held || f.Readings[len(f.Readings)-1].No != 3*state.Held {
-		t.Errorf("%d readings held, the last is number %d; want a bounded number and %d", len(f.Readings), f.Readings[len(f.Readings)-1].No, 3*state.Held)
+	if len(f.Readings) > 2*state.MaxHeld || f.Readings[len(f.Readings)-1].No != 3*state.MaxHeld {
+		t.Errorf("%d readings held, the last is number %d; want a bounded number and %d", len(f.Readings), f.Readings[len(f.Readings)-1].No, 3*state.MaxHeld)
 	}
 	if !slices.IsSortedFunc(f.Readings, func(a, b *event.Reading) int { return a.No - b.No }) {
 		t.Error("readings out of order")

@@ -37,6 +37,6 @@ func (s *Session) SpindleState(at drivers.Moment, on bool) []event.Event {
 		s.spindle.since += ran
 	}
 	s.spindle.on = on
-	s.emit(event.Event{Kind: event.Turning, Spindle: &event.Spindle{On: on, Seconds: math.Round(ran.Seconds()*10) / 10}, Source: "spindle"})
+	s.emit(event.Event{Kind: event.SpindleSwitched, Spindle: &event.Spindle{On: on, Seconds: math.Round(ran.Seconds()*10) / 10}, Source: "spindle"})
 	return s.end()
 }

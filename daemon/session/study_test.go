@@ -27,11 +27,11 @@ func studyBench(t testing.TB) *bench {
 func (b *bench) study() *state.StudyNow { return b.fold.Bore(&b.set, b.now.Wall).Study }
 
 func start(parts, trials int, who ...string) event.Action {
-	return event.Action{Do: "study", StudyAsk: event.StudyAsk{Parts: parts, Trials: trials, Appraisers: who}}
+	return event.Action{Do: "study", StudyRequest: event.StudyRequest{Parts: parts, Trials: trials, Appraisers: who}}
 }
 
 func asks(who, part string, trial int) event.Action {
-	return event.Action{Do: "study", Part: part, StudyAsk: event.StudyAsk{Appraiser: who, Trial: trial}}
+	return event.Action{Do: "study", Part: part, StudyRequest: event.StudyRequest{Appraiser: who, Trial: trial}}
 }
 
 // Who gauges what is due as the usual order has it: one appraiser each part once, then
@@ -63,7 +63,7 @@ func TestStudyTurns(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("gauged %v, want %v", got, want)
 	}
-	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
+	b.must(event.Action{Do: "study", StudyRequest: event.StudyRequest{Over: true}})
 	if b.study() != nil || b.fold.Staying {
 		t.Error("the study goes on after it is over")
 	}
@@ -84,7 +84,7 @@ func TestStudyRefuses(t *testing.T) {
 			t.Errorf("%+v: %+v, want %q and no event", a, r, want)
 		}
 	}
-	over := event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}}
+	over := event.Action{Do: "study", StudyRequest: event.StudyRequest{Over: true}}
 	refused(over, "⟦study.none_to_end⟧")
 	refused(asks("a", "", 0), "⟦study.none⟧")
 	bounds := "⟦study.bounds 50 10 10⟧"
@@ -200,7 +200,7 @@ func TestStudyStaysOpen(t *testing.T) {
 	b.wait(studyIdle)
 	b.must(event.Action{Do: "part"}) // of no study, as that rests
 	says("at rest", true)
-	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Over: true}})
+	b.must(event.Action{Do: "study", StudyRequest: event.StudyRequest{Over: true}})
 	says("at the end", false)
 }
 

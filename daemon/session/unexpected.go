@@ -48,7 +48,7 @@ func (s *Session) askIfUnexpected(r *event.Reading) {
 	if u == 0 || off.Abs().Micrometres() <= unexpectedBy+unexpectedSigmas*s.differenceU(u, r.U) {
 		return
 	}
-	r.Surprising, r.Expected, r.ExpectedU = true, size, u
+	r.Unexpected, r.Expected, r.ExpectedU = true, size, u
 	by := analysis.Deviation(off.Abs())
 	switch misplaced := r.Ask; {
 	case misplaced.IsZero() && off < 0:

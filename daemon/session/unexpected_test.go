@@ -41,7 +41,7 @@ func known(t testing.TB) *bench {
 
 func questions(events []event.Event) (n int) {
 	for _, r := range taken(events) {
-		if r.Surprising {
+		if r.Unexpected {
 			n++
 		}
 	}
@@ -67,7 +67,7 @@ func (b *bench) asks(shown string) *event.Reading {
 	r := b.newest()
 	g := b.bore()
 	i := slices.IndexFunc(g.Places, func(p state.PlaceState) bool { return p.Place == r.Place })
-	if !r.Surprising || r.Expected == 0 || r.ExpectedU < analysis.Deviation(um) || !slices.Contains([]string{"ask.smaller", "ask.larger", "ask.misplaced_smaller", "ask.misplaced_larger"}, r.Ask.Code) {
+	if !r.Unexpected || r.Expected == 0 || r.ExpectedU < analysis.Deviation(um) || !slices.Contains([]string{"ask.smaller", "ask.larger", "ask.misplaced_smaller", "ask.misplaced_larger"}, r.Ask.Code) {
 		b.t.Fatalf("%s is not asked about: %+v", shown, r)
 	}
 	if p := g.Places[i]; p.State != "asked" || p.No != r.No || !reflect.DeepEqual(p.Ask, r.Ask) || g.Next == nil || *g.Next != r.Place {
@@ -84,7 +84,7 @@ func TestUnexpectedReadingIsConfirmedByGaugingAgain(t *testing.T) {
 	asked := b.asks("31.7565") // 16.5 µm more than before five strokes of some 0.4 µm
 	b = b.rebuilt()
 	b.send("31.7566")
-	if len(b.last) != 2 || b.last[0].Kind != event.Kept || b.last[0].Void.No != asked.No || b.last[1].Kind != event.Taken || b.last[1].Reading.Surprising {
+	if len(b.last) != 2 || b.last[0].Kind != event.Kept || b.last[0].Void.No != asked.No || b.last[1].Kind != event.Taken || b.last[1].Reading.Unexpected {
 		t.Fatalf("gauged again with a size that agrees: %+v", b.last)
 	}
 	g := b.rebuilt().bore()
@@ -98,7 +98,7 @@ func TestUnexpectedReadingIsStruckOutByAnotherValue(t *testing.T) {
 	asked := b.asks("31.7565")
 	b = b.rebuilt()
 	b.send("31.7418")
-	if len(b.last) != 2 || b.last[0].Kind != event.Voided || b.last[0].Void.No != asked.No || b.last[1].Reading.Surprising {
+	if len(b.last) != 2 || b.last[0].Kind != event.Voided || b.last[0].Void.No != asked.No || b.last[1].Reading.Unexpected {
 		t.Fatalf("gauged again with the size that was expected: %+v", b.last)
 	}
 	g := b.rebuilt().bore()
@@ -163,7 +163,7 @@ func TestUnexpectedReadingAtACompletePlan(t *testing.T) {
 		t.Errorf("accepted with a question open: %+v", r)
 	}
 	b.send("31.7515") // at the place, though it was chosen by hand
-	if r := b.newest(); r.Place != place || r.Surprising || len(b.Fold().Asked) != 0 || b.Fold().Chosen != nil {
+	if r := b.newest(); r.Place != place || r.Unexpected || len(b.Fold().Asked) != 0 || b.Fold().Chosen != nil {
 		t.Errorf("%+v", r)
 	}
 	b.rebuilt()
@@ -188,8 +188,8 @@ func TestNothingKnownNothingAsked(t *testing.T) {
 		t.Errorf("%d questions without a mastering", n)
 	}
 	b = ready(t)
-	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"a", "b"}, Parts: 2, Trials: 2}, Confirm: true})
-	b.must(event.Action{Do: "study", StudyAsk: event.StudyAsk{Appraiser: "a"}})
+	b.must(event.Action{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"a", "b"}, Parts: 2, Trials: 2}, Confirm: true})
+	b.must(event.Action{Do: "study", StudyRequest: event.StudyRequest{Appraiser: "a"}})
 	b.send("31.7400")
 	b.send("31.7600")
 	if got := taken(b.all); questions(b.all) != 0 || got[len(got)-1].Study == nil {
@@ -321,7 +321,7 @@ func (x *shop) gaugeIt(b *simulator.Part) {
 		x.wait(10 * time.Second)
 		x.send((size + 3*um/10).Format(analysis.MM, 4))
 		x.readings++
-		surprise := len(taken(x.last)) > 0 && x.newest().Surprising
+		surprise := len(taken(x.last)) > 0 && x.newest().Unexpected
 		switch {
 		case off != 0:
 			if x.injected++; surprise {

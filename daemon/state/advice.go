@@ -8,14 +8,14 @@ import (
 	"fairbore/daemon/event"
 )
 
-// advice says what to do next, as far as that can be said.
+// advice returns what to do next, as far as that can be said.
 func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 	if f.Verdict != nil {
 		return nil
 	}
 	in := advise.Input{
 		Job: f.Job, Judged: b.Judged, Form: b.Form, Rounds: AdviceRounds(b.Rounds, len(f.Job.Plan())),
-		Repeatability: f.Repeat(&set.Gauge), Bars: f.bars(b), Dressed: f.Dressed,
+		Repeatability: f.Repeat(&set.Gauge), Bars: f.adviceBlocked(b), Dressed: f.Dressed,
 	}
 	if b.U != nil {
 		in.U = *b.U
@@ -30,7 +30,7 @@ func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
 	return &a
 }
 
-// AdvisedRound is the next round as far as its honing was advised.
+// AdvisedRound returns the next round with what the advice says about its honing.
 func (f *Fold) AdvisedRound(set *Settings, now time.Time) event.Round {
 	r := event.Round{Number: f.Round() + 1}
 	if a := f.Bore(set, now).Advice; a != nil && a.Kind.Honing() {
@@ -39,27 +39,27 @@ func (f *Fold) AdvisedRound(set *Settings, now time.Time) event.Round {
 	return r
 }
 
-// RatePrior is how fast the parts of the job so far were cut, the one in hand included;
-// before its first, how the hand scattered in another.
-// It goes into the next part's event, so that it outlasts a restart.
+// RatePrior returns how fast the parts of the job so far were cut, including the one in hand.
+// Before the first part of a job it returns only how much the rounds of the job before scattered.
+// It is written into the next part's event, so that it survives a restart.
 func (f *Fold) RatePrior(repeat analysis.Deviation) *analysis.RatePrior {
 	if f.Job == nil || f.Part == nil {
-		return f.Hand
+		return f.HandRate
 	}
 	var b Bore
 	f.rounds(&b)
 	return advise.Learn(f.Part.Rate, f.Job, AdviceRounds(b.Rounds, len(f.Job.Plan())), repeat)
 }
 
-// bars are why nothing may be advised now, and what to do instead.
-func (f *Fold) bars(b *Bore) (bars []advise.Bar) {
-	bar := func(do advise.ActionKind, why analysis.Phrase) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
+// adviceBlocked returns the reasons why no advice may be given now, each with what to do instead.
+func (f *Fold) adviceBlocked(b *Bore) (bars []advise.Bar) {
+	bar := func(do advise.Kind, why analysis.Phrase) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
 	switch {
 	case f.Running != nil:
 		bar(advise.CheckZero, analysis.Say("advise.read_ring", f.Running.Ring.ID))
 	case !b.Master.OK:
 		bar(advise.CheckZero, b.Master.Why)
-	case f.Known && f.Gauge.Lost:
+	case f.GaugeKnown && f.Gauge.Lost:
 		bar(advise.GaugeAgain, gaugeLost(&f.Gauge))
 	case b.Basis != b.Round:
 		bar(advise.Gauge, analysis.Say("advise.gauge_this_round", b.Round))
@@ -71,7 +71,7 @@ func (f *Fold) bars(b *Bore) (bars []advise.Bar) {
 	return bars
 }
 
-// AdviceRounds turns the sums of rounds into what advice is made from.
+// AdviceRounds converts the sums of rounds into the input of the advice.
 func AdviceRounds(sums []RoundSum, places int) []advise.Round {
 	out := make([]advise.Round, len(sums))
 	for i, s := range sums {

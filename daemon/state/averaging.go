@@ -10,8 +10,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// NoteRocking notes what a value that was rocked tells of a gauge. What was learned of another
-// gauge that hung here before is forgotten.
+// NoteRocking takes in what a rocked value tells about a gauge. What was learned of an earlier
+// gauge of this station is forgotten.
 func (f *Fold) NoteRocking(gauge string, spread, slope float64) {
 	if f.AveragingOf != gauge {
 		f.Averaging, f.AveragingOf = analysis.Averaging{}, gauge
@@ -19,7 +19,7 @@ func (f *Fold) NoteRocking(gauge string, spread, slope float64) {
 	f.Averaging.Add(spread, slope)
 }
 
-// Averages is what the readings of a gauge tell up to now, nil if nothing.
+// Averages returns what the readings of a gauge tell so far, nil if nothing.
 func (f *Fold) Averages(gauge string) *analysis.Averaging {
 	if f.AveragingOf != gauge || f.Averaging == (analysis.Averaging{}) {
 		return nil
@@ -28,14 +28,14 @@ func (f *Fold) Averages(gauge string) *analysis.Averaging {
 	return &a
 }
 
-// PutMotions puts into a mastering how the gauge was moved for it.
+// PutMotions sets in a mastering how the gauge was moved for it.
 func (f *Fold) PutMotions(m *event.Master, g *GaugeSettings) {
 	m.Motions, m.Square, m.CaptureU = nil, 0, 0
 	moved, square := false, 0.0
-	for _, r := range f.Rocked {
+	for _, r := range f.RingRocked {
 		m.Motions = append(m.Motions, r.Motion)
 		moved = moved || r.Motion != 0
-		square += float64(r.U) * float64(r.U) / float64(len(f.Rocked))
+		square += float64(r.U) * float64(r.U) / float64(len(f.RingRocked))
 	}
 	m.CaptureU = analysis.Deviation(math.Ceil(math.Sqrt(square)))
 	m.Averaging = f.Averages(g.Name)
@@ -44,10 +44,10 @@ func (f *Fold) PutMotions(m *event.Master, g *GaugeSettings) {
 	}
 }
 
-// averaging is what a gauge that averages leaves in the sizes of a round, and in the
-// difference of two of them, by how they and the ring were rocked; nothing where none was.
-// What is not stated is known as the readings had told when the zero was set, so that a
-// budget doesn't change with readings of other parts.
+// averaging returns the errors that a gauge's averaging leaves in the sizes of a round and in the
+// difference of two of them, given how they and the ring were rocked. There are none if nothing was
+// rocked. Where the averaging is not stated, it uses what the readings had told when the zero was
+// set, so that a budget does not change with the readings of other parts.
 func (f *Fold) averaging(set *Settings, round int) (size, form uncertainty.Averaging) {
 	low, high, some := 0.0, 0.0, false
 	for _, r := range f.During(round) {
@@ -69,7 +69,7 @@ func (f *Fold) averaging(set *Settings, round int) (size, form uncertainty.Avera
 	return size, form
 }
 
-// smoothed is what is known of the averaging of a gauge.
+// smoothed returns what is known of the averaging of a gauge.
 func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
 	if g.Smoothing.Stated {
 		q := g.Smoothing.Square()
@@ -90,12 +90,12 @@ func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
 	return known
 }
 
-// BySpeed is how far a ring may seem off because it was rocked otherwise than when it set
-// the zero: two standard uncertainties of what the gauge's averaging makes of that.
+// BySpeed returns by how much a ring may seem off because it was rocked at another speed than when
+// it set the zero: two standard uncertainties of the effect of the gauge's averaging.
 func (f *Fold) BySpeed(g *GaugeSettings) float64 {
 	mean := 0.0
-	for _, r := range f.Rocked {
-		mean += r.Motion / float64(len(f.Rocked))
+	for _, r := range f.RingRocked {
+		mean += r.Motion / float64(len(f.RingRocked))
 	}
 	if mean == 0 {
 		return 0
@@ -104,12 +104,12 @@ func (f *Fold) BySpeed(g *GaugeSettings) float64 {
 	return 2 * max(known.U, known.HalfWidth/math.Sqrt(3)) * math.Abs(mean-f.Master.MeanMotion()) * float64(analysis.Micrometre)
 }
 
-// unclear is the share of the variance, in per cent, from which on what is not known of
-// the gauge's averaging is worth a check.
+// unclear is the share of the variance, in per cent, from which on an unknown averaging of the
+// gauge is worth a check.
 const unclear = 25
 
-// smoothing cautions that the readings of the gauge show it to average otherwise than is
-// stated; or that nobody knows, and the uncertainty is large by it.
+// smoothing returns a caution if the readings show another averaging than is stated, or if the
+// averaging is not known and makes the uncertainty large.
 func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []analysis.Phrase) {
 	if set.Capture.Mode != capture.Turning.String() {
 		return nil

@@ -14,8 +14,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Bore is everything a display needs to draw a station: the whole of it comes in
-// one retained message. Journal and Seq say on which event it rests.
+// Bore is everything that a display needs to draw a station. It is published as one retained
+// message. Journal and Seq name the event that it is based on.
 type Bore struct {
 	Journal string    `json:"journal"`
 	Seq     uint64    `json:"seq"`
@@ -25,10 +25,10 @@ type Bore struct {
 	Job      *analysis.Job   `json:"job,omitempty"`
 	Part     *event.Part     `json:"part,omitempty"`
 	Round    int             `json:"round"`
-	Basis    int             `json:"basis"` // the round that the numbers below rest on
+	Basis    int             `json:"basis"` // the round that the numbers below are from
 	Rounds   []RoundSum      `json:"rounds,omitempty"`
 	Places   []PlaceState    `json:"places,omitempty"`
-	Voids    []Struck        `json:"voids,omitempty"` // readings of the part that are struck out, the newest first, at most 20
+	Voids    []Struck        `json:"voids,omitempty"` // voided readings of the part, the newest first; at most voidsTold
 	Next     *analysis.Place `json:"next,omitempty"`
 	Complete bool            `json:"complete"` // every place of the plan has a reading in this round
 
@@ -39,50 +39,50 @@ type Bore struct {
 	ToTarget analysis.Deviation `json:"to_target_um"` // stock to the target, mean of the profile
 	Room     analysis.Deviation `json:"room_um"`      // to the high limit at the largest place; less than 0: over
 
-	// U is the uncertainty of one size, Budget how it comes about; nil until the
-	// gauge is mastered and something is gauged.
+	// U is the uncertainty of one size, and Budget how it is made up; nil until the gauge is
+	// mastered and something is gauged.
 	U      *uncertainty.Stated `json:"u,omitempty"`
 	Budget *uncertainty.Budget `json:"budget,omitempty"`
-	// FormBudget is that of a form error: the difference of two sizes.
+	// FormBudget is the budget of a form error, which is the difference of two sizes.
 	FormBudget *uncertainty.Budget `json:"form_budget,omitempty"`
-	// Form is the form of the bore in that round; Words say it, worst first.
+	// Form is the form of the bore in that round. Words describe it, the worst first.
 	Form  *form.Result      `json:"form,omitempty"`
 	Words []analysis.Phrase `json:"words,omitempty"`
-	// Judged is the verdict by the decision rule, as the readings stand.
+	// Judged is the verdict by the decision rule, for the readings so far.
 	Judged *verdict.Bore `json:"judged,omitempty"`
 	// Advice is what to consider doing next.
 	Advice *advise.Advice `json:"advice,omitempty"`
-	// Cooling is what repeated readings at one place say of a warm part.
+	// Cooling is what repeated readings at one place tell about a warm part.
 	Cooling *master.Cooling `json:"cooling,omitempty"`
 	Warm    *event.Warmth   `json:"warm,omitempty"`
-	// WarmFrom says where the part's temperature in Warm comes from; where it comes from
-	// its cooling, Cool says what that takes off.
+	// WarmFrom says where the part's temperature in Warm comes from. If it comes from the cooling,
+	// Cool says what is corrected.
 	WarmFrom event.Source `json:"part_temperature_from,omitempty"`
 	Cool     *CoolNow     `json:"cooldown,omitempty"`
 
 	// Study is the gauge study under way.
 	Study *StudyNow `json:"study,omitempty"`
 
-	Master    MasterState       `json:"master"`
-	Gauge     *event.Gauge      `json:"gauge,omitempty"`
-	Beside    []event.Gauge     `json:"beside,omitempty"`  // other instruments of the station
-	Spindle   bool              `json:"spindle,omitempty"` // it turns, as far as is known
-	Check     *event.ZeroCheck  `json:"check,omitempty"`   // the one that failed since the mastering
-	Reread    *event.Rereading  `json:"reread,omitempty"`  // the newest of the ring since the mastering
-	Recording bool              `json:"recording"`
-	Warning   analysis.Phrase   `json:"warning,omitzero"` // about the record: reserve in use, not recording
-	Verdict   *event.Verdict    `json:"verdict,omitempty"`
-	Last      *event.Reading    `json:"last,omitempty"`
-	Refused   *event.Refusal    `json:"refused,omitempty"` // newest, if after the last reading
-	Cautions  []analysis.Phrase `json:"cautions,omitempty"`
+	Master    MasterState             `json:"master"`
+	Gauge     *event.InstrumentState  `json:"gauge,omitempty"`
+	Beside    []event.InstrumentState `json:"beside,omitempty"`  // other instruments of the station
+	Spindle   bool                    `json:"spindle,omitempty"` // the spindle turns, as far as is known
+	Check     *event.ZeroCheck        `json:"check,omitempty"`   // the check that failed since the mastering
+	Reread    *event.Rereading        `json:"reread,omitempty"`  // the newest rereading of the ring since the mastering
+	Recording bool                    `json:"recording"`
+	Warning   analysis.Phrase         `json:"warning,omitzero"` // about the record: reserve in use, not recording
+	Verdict   *event.Verdict          `json:"verdict,omitempty"`
+	Last      *event.Reading          `json:"last,omitempty"`
+	Refused   *event.Refusal          `json:"refused,omitempty"` // the newest, if it came after the last reading
+	Cautions  []analysis.Phrase       `json:"cautions,omitempty"`
 }
 
-// Shrinking reports whether the part is still to shrink by more than may be left and
-// nothing takes that off: whatever it reads now is not its size.
+// Shrinking reports whether the part will still shrink by more than is allowed without a correction
+// for it. Its readings are then not its size.
 func (b *Bore) Shrinking() bool { return b.Cool == nil && b.Cooling.Shrinking() }
 
-// Assumed names what is assumed of the gauge, in a word each, where it matters: by it the
-// uncertainty has a tenth of its variance or more.
+// Assumed names, each in a word, what is assumed about the gauge and contributes a tenth or more of
+// the variance.
 func (b *Bore) Assumed() (inputs []string) {
 	if b.Budget == nil {
 		return nil
@@ -97,7 +97,7 @@ func (b *Bore) Assumed() (inputs []string) {
 	return inputs
 }
 
-// Sizes are the extreme local sizes of a round and what lies between.
+// Sizes are the extreme local sizes of a round, and their mean.
 type Sizes struct {
 	Smallest  Local              `json:"smallest"`
 	Largest   Local              `json:"largest"`
@@ -106,35 +106,35 @@ type Sizes struct {
 	Readings  int                `json:"readings"`
 }
 
-// Local is a local size and where it is.
+// Local is a local size and its place.
 type Local struct {
 	analysis.Place
 	Size analysis.Length `json:"size_mm"`
 }
 
-// PlaceState is a planned place in the round in hand.
+// PlaceState is the state of a planned place in the round in hand.
 type PlaceState struct {
 	analysis.Place
-	// State is due, taken, skipped, void, asked (what it is, is surprising, and doesn't
-	// count yet), or stale: it was taken without a mastering, a failed check has put it
-	// in doubt, or the part was warm by what was not known.
+	// State is due, taken, skipped, void, asked or stale. Asked: its reading is unexpected and does
+	// not count yet. Stale: its reading was taken without a mastering, or a failed check put it in
+	// doubt, or the part was warmer by an unknown amount.
 	State     string              `json:"state"`
 	Size      *analysis.Length    `json:"size_mm,omitempty"`
 	Deviation *analysis.Deviation `json:"deviation_um,omitempty"`
 	No        int                 `json:"no,omitempty"`
 	Earlier   *analysis.Length    `json:"earlier_mm,omitempty"` // in the round before
-	// Superseded are sizes of this place in this round that a newer one took the
-	// place of; Void those that were struck out.
+	// Superseded are sizes of this place in this round that were replaced by newer ones. Void are
+	// those that were voided.
 	Superseded []analysis.Length `json:"superseded_mm,omitempty"`
 	Void       []analysis.Length `json:"void_mm,omitempty"`
-	// Ask is a question about the reading here: was it the right place?
+	// Ask is a question about the reading here: was this the right place?
 	Ask analysis.Phrase `json:"ask,omitzero"`
 }
 
-// voidsTold bounds how many readings struck out a state tells of.
+// voidsTold is the largest number of voided readings in a state.
 const voidsTold = 20
 
-// Struck is a reading that is struck out.
+// Struck is a voided reading.
 type Struck struct {
 	analysis.Place
 	No     int             `json:"no"`
@@ -143,7 +143,7 @@ type Struck struct {
 	Reason analysis.Phrase `json:"reason"`
 }
 
-// RoundSum sums a round up.
+// RoundSum summarises a round.
 type RoundSum struct {
 	event.Round
 	At       time.Time       `json:"at"`
@@ -161,7 +161,7 @@ type SectionMean struct {
 	N     int             `json:"n"`
 }
 
-// MasterState tells how well the zero is known.
+// MasterState says how well the zero is known.
 type MasterState struct {
 	OK     bool               `json:"ok"`
 	Why    analysis.Phrase    `json:"why,omitzero"` // why not
@@ -170,26 +170,26 @@ type MasterState struct {
 	Since  int                `json:"readings_since"`
 	Spread analysis.Deviation `json:"spread_um"`
 	Zero   analysis.Deviation `json:"zero_um"`
-	Gain   float64            `json:"gain,omitempty"` // that sizes are corrected with, absent if it is 1
-	// CheckDue says why the zero is to be checked before the bore, which is in size, can
-	// be accepted; empty if the last look at the ring is fresh enough.
+	Gain   float64            `json:"gain,omitempty"` // with which sizes are corrected, absent if it is 1
+	// CheckDue says why the zero must be checked before the bore, which is in size, can be
+	// accepted. It is empty if the last check of the ring is recent enough.
 	CheckDue analysis.Phrase `json:"check_due,omitzero"`
-	// CheckAfter asks for a look at the ring after the part in hand was accepted: the
-	// verdict is final when that is good. Doubted says that one failed, so that the
-	// readings which the verdict rests on are in doubt.
+	// CheckAfter asks for a check of the ring after the part in hand was accepted: the verdict is
+	// final once that check is good. Doubted says that such a check failed, so that the readings
+	// behind the verdict are in doubt.
 	CheckAfter analysis.Phrase `json:"check_after,omitzero"`
 	Doubted    bool            `json:"verdict_in_doubt,omitempty"`
-	// Running tells of a mastering in progress.
+	// Running is a mastering in progress.
 	Running *event.Master `json:"running,omitempty"`
 }
 
-// Bore works the state of the bore out of what has happened, at a moment.
+// Bore works out the state of the bore at a moment from the events so far.
 func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	b := &Bore{
 		Station: f.Station, At: now, Job: f.Job, Part: f.Part, Round: f.Round(), Basis: f.Round(),
 		Recording: true, Verdict: f.Verdict, Last: f.Newest(), Refused: f.Refused,
 	}
-	if f.Known {
+	if f.GaugeKnown {
 		g := f.Gauge
 		b.Gauge = &g
 	}
@@ -206,7 +206,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	} else {
 		b.WarmFrom = f.WarmFrom
 	}
-	b.Check, b.Reread = f.Failed, f.Again
+	b.Check, b.Reread = f.Failed, f.LastReread
 	b.Study = f.StudyNow()
 	f.masterState(b, set, now)
 	if f.Job != nil {
@@ -218,7 +218,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 			b.Master.CheckDue = due.Phrase
 		}
 	}
-	f.after(b)
+	f.checkAfterVerdict(b)
 	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set, b)...)
 	if b.Study != nil {
 		b.Cautions = append(b.Cautions, b.Study.caution())
@@ -226,25 +226,25 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	return b
 }
 
-// after tells what the looks at a ring after the verdict say of it.
-func (f *Fold) after(b *Bore) {
+// checkAfterVerdict says what the checks of the ring after the verdict tell about it.
+func (f *Fold) checkAfterVerdict(b *Bore) {
 	if f.Verdict == nil {
 		return
 	}
 	b.Master.Doubted = f.Doubted
-	if !f.Verdict.Accepted || b.Master.Doubted || !f.Gauged {
+	if !f.Verdict.Accepted || b.Master.Doubted || !f.GaugedSince {
 		return
 	}
-	if due := master.AfterAccept(f.Standing(), f.Verdict.Part, len(f.Ended)); due != nil {
+	if due := master.AfterAccept(f.Standing(), f.Verdict.Part, len(f.PartsSince)); due != nil {
 		b.Master.CheckAfter = due.Phrase
 	}
 }
 
 func (f *Fold) masterState(b *Bore, set *Settings, now time.Time) {
 	why := set.Lapsed(f, now)
-	b.Master = MasterState{OK: why.IsZero(), Why: why, Since: f.Since}
+	b.Master = MasterState{OK: why.IsZero(), Why: why, Since: f.ReadingsSince}
 	if f.Running != nil {
-		running := *f.Running // which goes on gathering readings
+		running := *f.Running // a copy, since Running goes on gathering readings
 		b.Master.Running = &running
 	}
 	if m := f.Master; m != nil {
@@ -265,7 +265,7 @@ func (f *Fold) bore(b *Bore, set *Settings) {
 	for _, p := range f.Job.Plan() {
 		b.Complete = b.Complete && now[p] != nil
 	}
-	if len(now) == 0 && b.Round > 0 { // honed since; what is known is of the round before
+	if len(now) == 0 && b.Round > 0 { // honed since then; the figures are of the round before
 		b.Basis = b.Round - 1
 	}
 	f.rounds(b)
@@ -289,7 +289,7 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*event.Reading) {
 	}
 	void, old := map[analysis.Place][]analysis.Length{}, map[analysis.Place][]analysis.Length{}
 	stale, asked := map[analysis.Place]*event.Reading{}, map[analysis.Place]*event.Reading{}
-	for _, r := range f.Readings[f.begin:] {
+	for _, r := range f.Readings[f.roundStart:] {
 		if _, v := f.Voids[r.No]; v {
 			void[r.Place] = append(void[r.Place], r.Size)
 		} else if f.Asked[r.No] {
@@ -325,8 +325,8 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*event.Reading) {
 	}
 }
 
-// numbers works out what the operator goes by, and returns the readings that it
-// rests on, in the order of the plan.
+// numbers works out the figures that the operator uses. It returns the readings that they are based
+// on, in the order of the plan.
 func (f *Fold) numbers(b *Bore, now map[analysis.Place]*event.Reading) []analysis.Reading {
 	if len(now) == 0 {
 		return nil
@@ -355,7 +355,7 @@ func (f *Fold) numbers(b *Bore, now map[analysis.Place]*event.Reading) []analysi
 	return readings
 }
 
-// state says where the bore stands. What is not known comes before what is.
+// state returns the state of the bore. What is not known comes before what is.
 func (f *Fold) state(b *Bore) (event.State, analysis.Phrase) {
 	switch {
 	case f.Job == nil:
@@ -367,11 +367,11 @@ func (f *Fold) state(b *Bore) (event.State, analysis.Phrase) {
 		return event.NotMastered, readRing(f.Running)
 	case !b.Master.OK:
 		return event.NotMastered, b.Master.Why
-	case f.Known && f.Gauge.Lost:
+	case f.GaugeKnown && f.Gauge.Lost:
 		return event.CannotJudge, gaugeLost(&f.Gauge)
 	case b.Sizes == nil:
 		return event.CannotJudge, analysis.Say("bore.nothing")
-	case b.Judged != nil && b.Judged.State == verdict.Over: // whatever was done since: it can't be put back
+	case b.Judged != nil && b.Judged.State == verdict.Over: // whatever was done since, metal can't be put back
 		return event.Over, b.Judged.Sentence
 	case b.Basis != b.Round:
 		return event.CannotJudge, analysis.Say("bore.honed_since")
@@ -385,7 +385,7 @@ func (f *Fold) state(b *Bore) (event.State, analysis.Phrase) {
 	return event.State(v.State), v.Sentence
 }
 
-// calibrations says what is due or past due of the gauge and the ring in use.
+// calibrations says which calibrations of the gauge and the ring in use are due soon or overdue.
 func (f *Fold) calibrations(set *Settings, now time.Time) (out []analysis.Phrase) {
 	l := &set.Master.Lapse
 	reasons := l.GaugeReasons(set.Gauge.Name, set.Gauge.Due, now)
@@ -393,15 +393,15 @@ func (f *Fold) calibrations(set *Settings, now time.Time) (out []analysis.Phrase
 		reasons = append(reasons, l.Reasons(f.Standing(), now)...)
 	}
 	for _, r := range reasons {
-		if !r.Stops { // what stops is the state itself
+		if !r.Stops { // the state itself says what stops the work
 			out = append(out, r.Phrase)
 		}
 	}
 	return out
 }
 
-// cautions are those that matter now (common practice; the machine's manual and
-// the shop's rules come first).
+// cautions returns the cautions that matter now (common practice; the machine's manual and the
+// rules of the shop come first).
 func (f *Fold) cautions(b *Bore) []analysis.Phrase {
 	if b.Advice == nil {
 		return nil
@@ -416,14 +416,14 @@ func (f *Fold) cautions(b *Bore) []analysis.Phrase {
 }
 
 // gaugeLost says that the gauge is lost, and why if that is known.
-func gaugeLost(g *event.Gauge) analysis.Phrase {
+func gaugeLost(g *event.InstrumentState) analysis.Phrase {
 	if g.Why.IsZero() {
 		return analysis.Say("bore.gauge_lost")
 	}
 	return analysis.Say("bore.gauge_lost_because", g.Why)
 }
 
-// readRing says which reading of the ring is due, and why it is read anew.
+// readRing says which reading of the ring is due, and why it is read again.
 func readRing(m *event.Master) analysis.Phrase {
 	if m.Why.IsZero() {
 		return analysis.Say("bore.read_ring", m.Ring.ID, len(m.Raw), m.Of)

@@ -10,10 +10,10 @@ import (
 	"fairbore/daemon/event"
 )
 
-// CoolingNow is what the readings in a row at one place say of the part's temperature.
+// CoolingNow returns the cooling of the part as the last readings in a row at one place show it.
 func (f *Fold) CoolingNow(set *Settings) (*event.CoolDown, error) {
-	row := f.row()
-	c, err := master.PartExcess(f.points(row), f.coolingRules(set))
+	row := f.readingsInRow()
+	c, err := master.PartExcess(f.coolingPoints(row), f.coolingRules(set))
 	if err != nil {
 		return nil, err
 	}
@@ -29,20 +29,21 @@ func (f *Fold) CoolingNow(set *Settings) (*event.CoolDown, error) {
 	}, nil
 }
 
-// surroundings is the temperature that a part cools to: that of the ring now, which lies
-// in the same place (common practice). It is of use only if the ring's was known when the
-// zero was set.
+// surroundings returns the temperature that a part cools to: the present temperature of the ring,
+// which lies in the same place (common practice). It is used only if the ring's temperature was
+// known when the zero was set.
 func (f *Fold) surroundings() *analysis.Temperature {
-	if f.RingThen == nil {
+	if f.RingAtZero == nil {
 		return nil
 	}
 	return f.Warm.Ring
 }
 
-// row is the newest readings in a row at one place of the round in hand, with one zero
-// and one clock. Those that only the part's warmth keeps from counting are among them.
-func (f *Fold) row() (row []*event.Reading) {
-	for _, r := range f.Readings[max(f.begin, f.steady):] {
+// readingsInRow returns the newest consecutive readings at one place of the round in hand, made
+// with one zero and without a change of the clock. Readings that do not count only because the part
+// was warm are included.
+func (f *Fold) readingsInRow() (row []*event.Reading) {
+	for _, r := range f.Readings[max(f.roundStart, f.clockSteadyFrom):] {
 		if !f.sound(r) {
 			continue
 		}
@@ -54,10 +55,10 @@ func (f *Fold) row() (row []*event.Reading) {
 	return row
 }
 
-// points are the sizes of a row as they were gauged, at whatever temperature the part
-// had; where that was measured, at 20 °C.
-func (f *Fold) points(row []*event.Reading) []master.WarmReading {
-	out := make([]master.WarmReading, len(row))
+// coolingPoints returns the sizes of a row of readings as they were gauged, at whatever temperature
+// the part had. A size with a measured temperature is at 20 °C.
+func (f *Fold) coolingPoints(row []*event.Reading) []master.Warm {
+	out := make([]master.Warm, len(row))
 	for i, r := range row {
 		out[i] = master.WarmReading{At: r.At.Sub(f.RoundAt), Size: r.AsGauged()}
 	}
@@ -71,22 +72,22 @@ func (f *Fold) coolingRules(set *Settings) master.CoolingRules {
 	return rules
 }
 
-// cooling looks at the readings at one place, one after the other, for a part that
-// is still warm; nil if there are too few in a row.
+// cooling finds out from consecutive readings at one place whether the part is still warm. It
+// returns nil if there are too few.
 func (f *Fold) cooling(set *Settings) *master.Cooling {
-	row := f.row()
-	if len(row) < master.MinWarm {
+	row := f.readingsInRow()
+	if len(row) < master.LeastWarm {
 		return nil
 	}
-	c := master.FitCooling(f.points(row), f.coolingRules(set))
+	c := master.Settle(f.coolingPoints(row), f.coolingRules(set))
 	return &c
 }
 
-// ThermalAt is what brings a size, as gauged against the ring, to 20 °C: by the measured
-// temperature of the part or, failing that, by how it cools. What the cooling says is
-// how much larger the part is than in its surroundings; without their temperature the
-// size is brought there and no further. Where nothing is known, nothing is corrected, and
-// the doubt is in the budget.
+// ThermalAt returns the correction that brings a size, as gauged against the ring, to 20 °C. It
+// uses the measured temperature of the part or, without one, its cooling. The cooling tells how
+// much larger the part is than at the temperature of its surroundings; if that temperature is not
+// known the size is corrected to it and no further. If nothing is known nothing is corrected, and
+// the budget has the uncertainty.
 func (f *Fold) ThermalAt(size analysis.Length, at time.Time) (thermal, u analysis.Deviation, from event.Source) {
 	if f.Warm.Part != nil {
 		if d, ok := f.to20(size, *f.Warm.Part); ok {
@@ -107,10 +108,10 @@ func (f *Fold) ThermalAt(size analysis.Length, at time.Time) (thermal, u analysi
 	return thermal, u, event.ByCooling
 }
 
-// to20 is what the temperatures of ring and part add to a size gauged against the ring.
-// Without that of the ring when the zero was set, or the materials, nothing can be said.
+// to20 returns what the temperatures of ring and part add to a size gauged against the ring. It
+// needs the temperature of the ring when the zero was set, and both materials.
 func (f *Fold) to20(size analysis.Length, part analysis.Temperature) (analysis.Deviation, bool) {
-	if f.Master == nil || f.RingThen == nil {
+	if f.Master == nil || f.RingAtZero == nil {
 		return 0, false
 	}
 	m, err1 := material.Find(f.Job.Material)
@@ -118,31 +119,32 @@ func (f *Fold) to20(size analysis.Length, part analysis.Temperature) (analysis.D
 	if err1 != nil || err2 != nil {
 		return 0, false
 	}
-	t := master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: ring.Alpha, PartAlpha: m.Alpha, RingAt: *f.RingThen, PartAt: part}
+	t := master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: ring.Alpha, PartAlpha: m.Alpha, RingAt: *f.RingAtZero, PartAt: part}
 	d, err := t.Correction(size)
 	return d, err == nil
 }
 
-// cool takes in that the cooling is used from here on, or no longer.
-func (f *Fold) cool(c *event.CoolDown) {
-	if f.Warmer == nil {
-		f.Warmer = map[int]bool{}
+// applyCooling takes in that the correction for the cooling begins or ends.
+func (f *Fold) applyCooling(c *event.CoolDown) {
+	if f.TakenWarm == nil {
+		f.TakenWarm = map[int]bool{}
 	}
-	for _, r := range f.Readings[f.begin:] {
+	for _, r := range f.Readings[f.roundStart:] {
 		if byCooling := r.PartFrom == event.ByCooling; byCooling && c.Wrong || !byCooling && !c.Ended {
-			f.Warmer[r.No] = true
+			f.TakenWarm[r.No] = true
 		}
 	}
 	f.Cool = nil
 	if !c.Ended {
 		f.Cool = c
-		f.Chosen, f.Staying = nil, false // the plan goes on
+		f.Chosen, f.Staying = nil, false // the plan continues
 	}
-	f.stands()
+	f.markAllDone()
 }
 
-// Unclosed says what is to be gauged before a part whose sizes rest on its cooling can be
-// accepted, zero if nothing: the place where that was watched, after all others.
+// Unclosed says what must be gauged before a part can be accepted whose sizes depend on its
+// cooling: the place where the cooling was watched, after all others. It is zero if nothing is
+// missing.
 func (f *Fold) Unclosed() analysis.Phrase {
 	if f.Cool == nil {
 		return analysis.Phrase{}
@@ -157,10 +159,10 @@ func (f *Fold) Unclosed() analysis.Phrase {
 	return analysis.Phrase{}
 }
 
-// CoolNow is the cooling in use and what it comes to at a moment.
+// CoolNow is the cooling in use, and the correction at a moment.
 type CoolNow struct {
 	event.CoolDown
-	Left     analysis.Deviation `json:"left_um"` // that a reading would have taken off now
+	Left     analysis.Deviation `json:"left_um"` // the correction of a reading taken now
 	LeftU    analysis.Deviation `json:"left_u_um"`
 	Sentence analysis.Phrase    `json:"sentence"`
 }

@@ -12,139 +12,134 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Fold is the state of a station as its events tell it. The zero value is a
-// station of which nothing is known. It holds what has happened; what follows
-// from that (sizes, state, advice) is worked out by [Fold.Bore].
+// Fold is the state of a station as its events tell it. The zero value is a station of which
+// nothing is known. It holds what has happened; [Fold.Bore] works out what follows from that: sizes,
+// state, advice.
 type Fold struct {
-	// Most is how many readings of a part are held before those of the oldest
-	// rounds are forgotten; 0 holds all.
-	Most int
+	// MaxReadings is how many readings of a part are held before those of the oldest rounds are
+	// forgotten; 0 holds all.
+	MaxReadings int
 
 	Station string
 	Last    time.Time // of the newest event
 
-	Job     *analysis.Job
-	Lot     []*event.Verdict // the newest of the job, at most event.LotMost
-	Part    *event.Part
-	Parts   int                 // begun of this job
-	Hand    *analysis.RatePrior // what was learnt of the hand in the job before
-	Rounds  []event.Round
-	Begun   time.Time // of the part
-	RoundAt time.Time // when the round in hand began
-	Verdict *event.Verdict
+	Job      *analysis.Job
+	Lot      []*event.Verdict // the newest verdicts of the job, at most event.LotMost
+	Part     *event.Part
+	Parts    int                 // parts of the job begun here
+	HandRate *analysis.RatePrior // how much the rounds of the job before scattered
+	Rounds   []event.Round
+	Begun    time.Time // when the part was begun
+	RoundAt  time.Time // when the round in hand began
+	Verdict  *event.Verdict
 
-	// Readings are those of the part, in order, void ones included. They belong to
-	// the events and are never changed, so that several folds share them.
-	Readings []*event.Reading
-	begin    int                     // index in Readings of the round in hand
-	Done     map[analysis.Place]bool // where a reading of the round in hand stands
-	Voids    map[int]analysis.Phrase // reason by reading number
-	Doubtful map[int]bool            // by reading number: a check that failed has put it in doubt
-	Doubted  bool                    // one that failed after the verdict has put what that rests on in doubt
-	Asked    map[int]bool            // by reading number: surprising, and not kept
-	Refused  *event.Refusal          // the newest, until a reading is taken
-	Chosen   *analysis.Place
-	Staying  bool                    // at Chosen, reading after reading
-	Skipped  map[analysis.Place]bool // in the round in hand
+	// Readings are the readings of the part in order, including void ones. They belong to the
+	// events and are never changed, so that several folds share them.
+	Readings   []*event.Reading
+	roundStart int                     // index in Readings where the round in hand begins
+	Done       map[analysis.Place]bool // places that have a reading in the round in hand
+	Voids      map[int]analysis.Phrase // reason by reading number
+	Doubtful   map[int]bool            // by reading number: a failed check put it in doubt
+	Doubted    bool                    // a check that failed after the verdict put its readings in doubt
+	Asked      map[int]bool            // by reading number: unexpected, and not kept
+	Refused    *event.Refusal          // the newest, until a reading is taken
+	Chosen     *analysis.Place
+	Staying    bool                    // at Chosen, for every reading
+	Skipped    map[analysis.Place]bool // in the round in hand
 
-	Master   *event.Master // the newest done, nil if the station was never mastered
-	MasterAt time.Time
-	GoodAt   time.Time        // of the last good look at a ring: that mastering or a check since
-	Since    int              // readings since then
-	Gauged   bool             // the part in hand has a reading since then
-	Ended    []string         // serial numbers of the finished parts with a reading since then
-	Failed   *event.ZeroCheck // the check that failed since the mastering
-	FailedAt time.Time
-	Again    *event.Rereading       // the newest re-reading of the ring since the mastering
-	Knocked  analysis.Phrase        // what happened to the gauge since the mastering
-	Running  *event.Master          // a mastering or check in progress: Raw holds the ring readings so far
-	Rocked   []master.RockedReading // what Raw of Running was taken from, in step with it
-	Moved    float64                // seconds the wall clock jumped since mastering, summed without sign
-	Warm     event.Warmth           // temperatures as last measured; the part's only of the round in hand
-	WarmFrom event.Source           // of Warm.Part
-	RingThen *analysis.Temperature  // of the ring, at the mastering
-	Cool     *event.CoolDown        // what the part's warmth is taken from while that is not measured
-	Warmer   map[int]bool           // by reading number: taken off a part warm by what was not known
-	steady   int                    // index in Readings since when the clock was not set
+	Master          *event.Master // the newest one done, nil if the station was never mastered
+	MasterAt        time.Time
+	GoodAt          time.Time        // time of the last good look at a ring: the mastering or a check since
+	ReadingsSince   int              // readings since GoodAt
+	GaugedSince     bool             // the part in hand has a reading since GoodAt
+	PartsSince      []string         // serial numbers of the finished parts with a reading since GoodAt
+	Failed          *event.ZeroCheck // the check that failed since the mastering
+	FailedAt        time.Time
+	LastReread      *event.Rereading      // the newest rereading of the ring since the mastering
+	Knocked         analysis.Phrase       // what happened to the gauge since the mastering
+	Running         *event.Master         // a mastering or check in progress; Raw has the ring readings so far
+	RingRocked      []master.Rocked       // how the gauge was rocked for each value in Raw of Running
+	Moved           float64               // by how many seconds the wall clock jumped since the mastering, without sign
+	Warm            event.Warmth          // newest measured temperatures; that of the part within the round in hand
+	WarmFrom        event.Source          // where Warm.Part comes from
+	RingAtZero      *analysis.Temperature // temperature of the ring at the mastering
+	Cool            *event.CoolDown       // the cooling that is corrected for while the temperature of the part is not measured
+	TakenWarm       map[int]bool          // by reading number: taken while the part was warmer by an unknown amount
+	clockSteadyFrom int                   // index in Readings of the first one since the clock was set
 
-	// Averaging is what the readings of AveragingOf, the gauge that hung here last, tell
-	// of how it averages.
+	// Averaging is what the readings of AveragingOf, the gauge last used here, tell about how it
+	// averages.
 	Averaging   analysis.Averaging
 	AveragingOf string
 
-	Study   *event.Study // the newest of the station, over or not
-	StudyAt time.Time    // of its newest event
+	Study   *event.Study // the newest of the station, in progress or not
+	StudyAt time.Time    // time of its newest event
 
-	Gauge   event.Gauge
-	Known   bool                   // a gauge event has been seen
-	Beside  map[string]event.Gauge // other instruments of the station, by name
-	Spindle bool                   // it turns, as far as is known
-	Dressed bool                   // the stones were dressed or changed, and nothing was honed since
+	Gauge      event.InstrumentState
+	GaugeKnown bool                             // the gauge was seen or lost at least once
+	Beside     map[string]event.InstrumentState // other instruments of the station, by name
+	Spindle    bool                             // the spindle turns, as far as is known
+	Dressed    bool                             // the stones were dressed or changed, and nothing was honed since
 }
 
-// Held is the usual [Fold.Most] of a station that runs. A part by hand has some
-// hundreds of readings; a gauge left streaming into one part must not grow the
-// memory, and there may be many stations. The journal keeps them all.
-const Held = 512
+// MaxHeld is the usual [Fold.MaxReadings] of a running station. A part gauged by hand has some
+// hundreds of readings. A gauge that keeps streaming into one part must not fill the memory, and
+// there may be many stations. The journal keeps all readings.
+const MaxHeld = 512
 
-// prune forgets the oldest quarter.
+// prune forgets the oldest quarter of the readings if there are too many.
 func (f *Fold) prune() {
-	if f.Most <= 0 || len(f.Readings) <= f.Most {
+	if f.MaxReadings <= 0 || len(f.Readings) <= f.MaxReadings {
 		return
 	}
-	f.Readings = slices.Clone(f.Readings[len(f.Readings)-f.Most*3/4:])
-	f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-f.Most*3/4):])
+	f.Readings = slices.Clone(f.Readings[len(f.Readings)-f.MaxReadings*3/4:])
+	f.Rounds = slices.Clone(f.Rounds[max(0, len(f.Rounds)-f.MaxReadings*3/4):])
 	oldest := f.Readings[0].No
 	maps.DeleteFunc(f.Voids, func(no int, _ analysis.Phrase) bool { return no < oldest })
-	maps.DeleteFunc(f.Doubtful, func(no int, _ bool) bool { return no < oldest })
-	maps.DeleteFunc(f.Warmer, func(no int, _ bool) bool { return no < oldest })
-	maps.DeleteFunc(f.Asked, func(no int, _ bool) bool { return no < oldest })
+	for _, marked := range []map[int]bool{f.Doubtful, f.TakenWarm, f.Asked} {
+		maps.DeleteFunc(marked, func(no int, _ bool) bool { return no < oldest })
+	}
 }
 
 // Round returns the number of the round in hand, 0 before the first honing.
-func (f *Fold) Round() int {
-	if len(f.Rounds) == 0 {
-		return 0
-	}
-	return f.Rounds[len(f.Rounds)-1].Number
-}
+func (f *Fold) Round() int { return f.LatestRound().Number }
 
-// Apply takes the next event of the station in. Events of other stations and of
-// kinds it need not know change nothing.
+// Apply takes in the next event of the station. An event of a kind that does not matter here
+// changes nothing.
 func (f *Fold) Apply(e *event.Event) {
 	f.Station, f.Last = e.Station, e.At
 	switch e.Kind {
 	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged:
 		f.applyPart(e)
 	case event.Taken:
-		f.take(e.Reading)
+		f.takeReading(e.Reading)
 	case event.Refused:
 		f.Refused = e.Refused
 	case event.Voided, event.Restored, event.Kept:
 		f.applyVoid(e.Kind, e.Void)
 	case event.Mastering, event.RingRead, event.Mastered:
 		f.applyMastering(e)
-	case event.Checked, event.Sped, event.Reread:
+	case event.Checked, event.SpeedsChecked, event.Reread:
 		f.applyCheck(e)
 	case event.Dressing:
 		f.Dressed = true
 	case event.Disturbed:
 		f.Knocked = e.Noted()
 	case event.Warmed:
-		f.warm(e.Warm, e.Source)
+		f.applyWarmth(e.Warm, e.Source)
 	case event.Cooled:
-		f.cool(e.Cool)
+		f.applyCooling(e.Cool)
 	case event.Studied:
 		if f.Study, f.StudyAt = e.Study, e.At; e.Study.Appraiser == "" {
-			f.Chosen, f.Staying = nil, false // the plan goes on
+			f.Chosen, f.Staying = nil, false // the plan continues
 		}
 	case event.GaugeSeen:
-		f.seen(e.Gauge)
-	case event.Turning:
+		f.instrumentSeen(e.Gauge)
+	case event.SpindleSwitched:
 		f.Spindle = e.Spindle.On
 	case event.ClockSet:
 		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
-		f.Cool, f.steady = nil, len(f.Readings)
+		f.Cool, f.clockSteadyFrom = nil, len(f.Readings)
 	}
 }
 
@@ -153,7 +148,7 @@ func (f *Fold) applyPart(e *event.Event) {
 	switch e.Kind {
 	case event.JobChosen:
 		if f.Part != nil {
-			f.Hand = advise.Elsewhere(f.Part.Rate)
+			f.HandRate = advise.Elsewhere(f.Part.Rate)
 		}
 		f.Job, f.Parts, f.Lot = e.Job, 0, nil
 		f.newPart(nil, e.At)
@@ -165,50 +160,49 @@ func (f *Fold) applyPart(e *event.Event) {
 		f.RoundAt = e.At
 		f.Chosen, f.Staying, f.Skipped = nil, false, nil
 		f.prune()
-		f.begin, f.steady, f.Done = len(f.Readings), 0, nil
+		f.roundStart, f.clockSteadyFrom, f.Done = len(f.Readings), 0, nil
 		f.forgetWarmth()
 		f.Dressed = false
 	case event.Placed:
-		f.place(e.Place)
+		f.applyPlace(e.Place)
 	case event.Judged:
 		f.Verdict = e.Verdict
 		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-event.LotMost):]), e.Verdict)
-		if f.Gauged { // what was gauged before the last good look at a ring is not in doubt
-			f.Ended = append(slices.Clone(f.Ended), e.Verdict.Part)
+		if f.GaugedSince { // what was gauged before the last good check of a ring is not in doubt
+			f.PartsSince = append(slices.Clone(f.PartsSince), e.Verdict.Part)
 		}
 	}
 }
 
-// take takes a reading in.
-func (f *Fold) take(r *event.Reading) {
+// takeReading takes in a reading.
+func (f *Fold) takeReading(r *event.Reading) {
 	f.Readings = append(f.Readings, r)
-	f.Since++
+	f.ReadingsSince++
 	if r.Mastered > 0 {
 		f.NoteRocking(r.Gauge, r.MotionSpread, r.MotionSlope)
 	}
-	f.Gauged = true
+	f.GaugedSince = true
 	if f.Failed != nil {
 		f.mistrust(r.No)
 	}
 	f.Refused = nil
 	delete(f.Skipped, r.Place)
-	if r.Surprising { // the place stays due
+	if r.Unexpected { // the place remains due
 		if f.Asked == nil {
 			f.Asked = map[int]bool{}
 		}
 		f.Asked[r.No] = true
 		return
 	}
-	f.stand(r)
-	f.chosen(r)
+	f.markDone(r)
+	f.leaveChosen(r)
 }
 
-// applyVoid takes in that a reading is struck out, or counts again, or counts although it
-// is surprising.
+// applyVoid takes in that a reading is voided, counts again, or counts although it is unexpected.
 func (f *Fold) applyVoid(kind event.Kind, v *event.Void) {
 	if kind == event.Restored {
 		delete(f.Voids, v.No)
-		f.stands()
+		f.markAllDone()
 		return
 	}
 	delete(f.Asked, v.No)
@@ -221,95 +215,95 @@ func (f *Fold) applyVoid(kind event.Kind, v *event.Void) {
 			f.Cool = nil
 		}
 	}
-	f.stands()
+	f.markAllDone()
 	if r := f.ReadingNo(v.No); r != nil && kind == event.Kept {
-		f.chosen(r)
+		f.leaveChosen(r)
 	}
 }
 
-// applyMastering takes in how a ring is read, and the zero that comes of it.
+// applyMastering takes in the reading of a ring, and the zero that results.
 func (f *Fold) applyMastering(e *event.Event) {
 	switch e.Kind {
 	case event.Mastering:
-		f.Running, f.Rocked = nil, nil
+		f.Running, f.RingRocked = nil, nil
 		if !e.Master.Broken {
-			running := *e.Master // its readings are gathered here; the event stays as it is
+			running := *e.Master // a copy that gathers the readings, since the event must not change
 			f.Running = &running
 		}
 	case event.RingRead:
 		r := e.Ring
 		if f.Running != nil {
 			if r.Restart {
-				f.Running.Raw, f.Rocked = nil, nil
+				f.Running.Raw, f.RingRocked = nil, nil
 			}
-			f.Rocked = append(slices.Clone(f.Rocked), master.RockedReading{
+			f.RingRocked = append(slices.Clone(f.RingRocked), master.Rocked{
 				Size: r.Raw, U: r.U, Motion: r.Motion, Averaging: analysis.Averaging{Spread: r.MotionSpread, Slope: r.MotionSlope},
 			})
 			f.Running.Raw = append(slices.Clone(f.Running.Raw), r.Raw)
 		}
 		f.NoteRocking(r.Gauge, r.MotionSpread, r.MotionSlope)
 	case event.Mastered:
-		f.Master, f.MasterAt, f.Running, f.Rocked = e.Master, e.At, nil, nil
-		f.Failed, f.Again, f.Knocked, f.Moved, f.RingThen = nil, nil, analysis.Phrase{}, 0, f.Warm.Ring
+		f.Master, f.MasterAt, f.Running, f.RingRocked = e.Master, e.At, nil, nil
+		f.Failed, f.LastReread, f.Knocked, f.Moved, f.RingAtZero = nil, nil, analysis.Phrase{}, 0, f.Warm.Ring
 		f.Cool = nil
 		f.Averaging, f.AveragingOf = analysis.Averaging{}, e.Master.Gauge
 		if a := e.Master.Averaging; a != nil {
 			f.Averaging = *a
 		}
-		f.look(e.At)
-		if g := e.Master.BySecond(); g != nil { // only the first ring tells of the zero
-			f.GoodAt, f.RingThen = g.ZeroAt, e.Master.RingAt
+		f.goodLook(e.At)
+		if g := e.Master.BySecond(); g != nil { // only the first ring tells about the zero
+			f.GoodAt, f.RingAtZero = g.ZeroAt, e.Master.RingAt
 		}
-		f.stands()
+		f.markAllDone()
 	}
 }
 
-// applyCheck takes in what a look at a ring came to that leaves the zero as it is.
+// applyCheck takes in the result of a check, which leaves the zero as it is.
 func (f *Fold) applyCheck(e *event.Event) {
-	f.Running, f.Rocked = nil, nil
+	f.Running, f.RingRocked = nil, nil
 	switch c := e.ZeroCheck(); {
-	case e.Kind == event.Sped:
+	case e.Kind == event.SpeedsChecked:
 		f.NoteRocking(e.Speeds.Gauge, e.Speeds.Between.Spread, e.Speeds.Between.Slope)
 		return
 	case e.Kind == event.Reread:
-		f.Again = e.Reread
+		f.LastReread = e.Reread
 		if c != nil {
-			f.failed(c, e.At)
+			f.applyFailedCheck(c, e.At)
 		}
 	case c.Valid && c.Good:
-		f.look(e.At)
+		f.goodLook(e.At)
 	case c.Valid:
-		f.failed(c, e.At)
+		f.applyFailedCheck(c, e.At)
 	}
 }
 
-// look notes a good look at a ring.
-func (f *Fold) look(at time.Time) {
-	f.GoodAt, f.Since, f.Ended, f.Gauged = at, 0, nil, false
+// goodLook notes a good check of a ring.
+func (f *Fold) goodLook(at time.Time) {
+	f.GoodAt, f.ReadingsSince, f.PartsSince, f.GaugedSince = at, 0, nil, false
 }
 
-// seen notes that an instrument was found or lost.
-func (f *Fold) seen(g *event.Gauge) {
+// instrumentSeen notes that an instrument was found or lost.
+func (f *Fold) instrumentSeen(g *event.InstrumentState) {
 	if !g.Beside {
-		f.Gauge, f.Known = *g, true
+		f.Gauge, f.GaugeKnown = *g, true
 		return
 	}
 	if f.Beside == nil {
-		f.Beside = map[string]event.Gauge{}
+		f.Beside = map[string]event.InstrumentState{}
 	}
 	f.Beside[g.Name] = *g
 }
 
-// Instrument returns what was told last of an instrument.
-func (f *Fold) Instrument(name string) (event.Gauge, bool) {
-	if f.Known && f.Gauge.Name == name {
+// Instrument returns the newest state of an instrument.
+func (f *Fold) Instrument(name string) (event.InstrumentState, bool) {
+	if f.GaugeKnown && f.Gauge.Name == name {
 		return f.Gauge, true
 	}
 	g, ok := f.Beside[name]
 	return g, ok
 }
 
-func (f *Fold) warm(w *event.Warmth, source string) {
+func (f *Fold) applyWarmth(w *event.Warmth, source string) {
 	if w.Part != nil {
 		f.Warm.Part, f.WarmFrom, f.Cool = w.Part, event.ByEntry, nil
 		if source == "gauge" {
@@ -321,12 +315,12 @@ func (f *Fold) warm(w *event.Warmth, source string) {
 	}
 }
 
-// forgetWarmth forgets how warm the part is, and where that came from.
+// forgetWarmth forgets the temperature of the part and where it came from.
 func (f *Fold) forgetWarmth() { f.Warm.Part, f.WarmFrom, f.Cool = nil, "", nil }
 
-// Standing is what is known of the zero in use.
+// Standing returns what is known of the zero in use.
 func (f *Fold) Standing() master.Standing {
-	s := master.Standing{Mastered: f.Master != nil, Readings: f.Since, Disturbed: f.Knocked, Then: f.RingThen, Now: f.Warm.Ring}
+	s := master.Standing{Mastered: f.Master != nil, Readings: f.ReadingsSince, Disturbed: f.Knocked, Then: f.RingAtZero, Now: f.Warm.Ring}
 	s.LastGood.At = f.GoodAt
 	if f.Master != nil {
 		s.Ring = f.Master.Ring
@@ -337,17 +331,17 @@ func (f *Fold) Standing() master.Standing {
 	return s
 }
 
-// failed takes in that a check did not find the zero as it must be: the readings of the
-// part since the last good look are in doubt.
-func (f *Fold) failed(c *event.ZeroCheck, at time.Time) {
+// applyFailedCheck takes in a failed check: the readings of the part since the last good one are in
+// doubt.
+func (f *Fold) applyFailedCheck(c *event.ZeroCheck, at time.Time) {
 	f.Failed, f.FailedAt, f.Cool = c, at, nil
-	f.Doubted = f.Doubted || f.Verdict != nil && f.Gauged
+	f.Doubted = f.Doubted || f.Verdict != nil && f.GaugedSince
 	for _, r := range f.Readings {
 		if r.At.After(f.GoodAt) {
 			f.mistrust(r.No)
 		}
 	}
-	f.stands()
+	f.markAllDone()
 }
 
 func (f *Fold) mistrust(no int) {
@@ -359,20 +353,20 @@ func (f *Fold) mistrust(no int) {
 
 func (f *Fold) newPart(p *event.Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
-	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.Warmer, f.Asked, f.begin, f.steady, f.Done = nil, nil, nil, nil, nil, nil, 0, 0, nil
+	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.TakenWarm, f.Asked, f.roundStart, f.clockSteadyFrom, f.Done = nil, nil, nil, nil, nil, nil, 0, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
-	f.Staying, f.Gauged, f.Doubted = false, false, false
+	f.Staying, f.GaugedSince, f.Doubted = false, false, false
 	f.forgetWarmth()
 }
 
-// chosen goes on to the next place where the one chosen was gauged.
-func (f *Fold) chosen(r *event.Reading) {
+// leaveChosen goes on to the next place once the chosen one was gauged.
+func (f *Fold) leaveChosen(r *event.Reading) {
 	if f.Chosen != nil && *f.Chosen == r.Place && !f.Staying {
 		f.Chosen = nil
 	}
 }
 
-func (f *Fold) place(c *event.Choice) {
+func (f *Fold) applyPlace(c *event.Choice) {
 	f.Staying = c.Stay
 	if !c.Skip {
 		f.Chosen = &c.Place
@@ -388,26 +382,25 @@ func (f *Fold) place(c *event.Choice) {
 	f.Skipped[c.Place] = true
 }
 
-// Counts reports whether a reading counts: it is sound, and was not taken off a part
-// that was warm by what was not known.
-func (f *Fold) Counts(r *event.Reading) bool { return f.sound(r) && !f.Warmer[r.No] }
+// Counts reports whether a reading counts: it is sound, and the part was not warm by an unknown
+// amount when it was taken.
+func (f *Fold) Counts(r *event.Reading) bool { return f.sound(r) && !f.TakenWarm[r.No] }
 
-// sound reports whether a reading is not void, rests on a mastering, no failed check
-// has put it in doubt, and nothing is asked about it.
+// sound reports whether a reading is not void, was taken with a mastering, is not in doubt after a
+// failed check, and has no open question.
 func (f *Fold) sound(r *event.Reading) bool {
 	_, void := f.Voids[r.No]
 	return !void && r.Mastered > 0 && !f.Doubtful[r.No] && !f.Asked[r.No]
 }
 
-// Current returns the reading that counts at each place in a round, the newest
-// there.
+// Current returns the reading that counts at each place in a round: the newest there.
 func (f *Fold) Current(round int) map[analysis.Place]*event.Reading {
 	now := map[analysis.Place]*event.Reading{}
 	f.CurrentInto(round, now)
 	return now
 }
 
-// CurrentInto is Current into a map that is there.
+// CurrentInto fills an existing map with what [Fold.Current] returns.
 func (f *Fold) CurrentInto(round int, now map[analysis.Place]*event.Reading) {
 	for _, r := range f.During(round) {
 		if f.Counts(r) {
@@ -416,8 +409,8 @@ func (f *Fold) CurrentInto(round int, now map[analysis.Place]*event.Reading) {
 	}
 }
 
-// During returns the readings of a round, void ones included. A part is gauged
-// round by round, so they lie together.
+// During returns the readings of a round, including void ones. They lie together, since a part is
+// gauged round by round.
 func (f *Fold) During(round int) []*event.Reading {
 	first := func(round int) int {
 		return sort.Search(len(f.Readings), func(i int) bool { return f.Readings[i].Round >= round })
@@ -425,9 +418,9 @@ func (f *Fold) During(round int) []*event.Reading {
 	return f.Readings[first(round):first(round+1)]
 }
 
-// Due returns the place to gauge next: the one chosen, else the first of the
-// plan that has no reading that counts and is not skipped, the place where the part was
-// watched as it cooled last; nil if the plan is complete or there is no job.
+// Due returns the place to gauge next: the chosen one, or else the first place of the plan that is
+// not skipped and has no reading that counts. The place where the cooling of the part was watched
+// comes last. It returns nil if the plan is complete or there is no job.
 func (f *Fold) Due() *analysis.Place {
 	if f.Job == nil {
 		return nil
@@ -451,9 +444,9 @@ func (f *Fold) Due() *analysis.Place {
 	return last
 }
 
-// stand notes where a reading of the round in hand stands. Without a mastering one
-// that was taken without it stands too, so that the plan goes on.
-func (f *Fold) stand(r *event.Reading) {
+// markDone notes that the place of a reading has one in the round in hand. Before any mastering a
+// reading without one is enough, so that the plan goes on.
+func (f *Fold) markDone(r *event.Reading) {
 	if _, void := f.Voids[r.No]; !f.Counts(r) && (void || f.Master != nil) {
 		return
 	}
@@ -463,15 +456,16 @@ func (f *Fold) stand(r *event.Reading) {
 	f.Done[r.Place] = true
 }
 
-// stands works out anew where the readings of the round in hand stand.
-func (f *Fold) stands() {
+// markAllDone works out again which places have a reading in the round in hand.
+func (f *Fold) markAllDone() {
 	f.Done = nil
-	for _, r := range f.Readings[f.begin:] {
-		f.stand(r)
+	for _, r := range f.Readings[f.roundStart:] {
+		f.markDone(r)
 	}
 }
 
-// ReadingNo returns that of a number of the part in hand, nil if it is none or forgotten.
+// ReadingNo returns the reading of the part in hand with a number, nil if there is none or it was
+// forgotten.
 func (f *Fold) ReadingNo(no int) *event.Reading {
 	i, found := slices.BinarySearchFunc(f.Readings, no, func(r *event.Reading, no int) int { return r.No - no })
 	if !found {
@@ -480,13 +474,13 @@ func (f *Fold) ReadingNo(no int) *event.Reading {
 	return f.Readings[i]
 }
 
-// Question returns the newest reading of the round in hand that is asked about, at a
-// place or (nil) anywhere; nil if none is.
+// Question returns the newest reading of the round in hand with an open question, at a place or,
+// for nil, anywhere. It returns nil if there is none.
 func (f *Fold) Question(p *analysis.Place) *event.Reading {
 	if len(f.Asked) == 0 {
 		return nil
 	}
-	for _, r := range slices.Backward(f.Readings[f.begin:]) {
+	for _, r := range slices.Backward(f.Readings[f.roundStart:]) {
 		if f.Asked[r.No] && (p == nil || r.Place == *p) {
 			return r
 		}
@@ -494,17 +488,17 @@ func (f *Fold) Question(p *analysis.Place) *event.Reading {
 	return nil
 }
 
-// Newest returns the newest reading of the part that is not void, nil if none.
+// Newest returns the newest reading of the part that is not void, nil if there is none.
 func (f *Fold) Newest() *event.Reading {
-	for i := len(f.Readings) - 1; i >= 0; i-- {
-		if _, void := f.Voids[f.Readings[i].No]; !void {
-			return f.Readings[i]
+	for _, r := range slices.Backward(f.Readings) {
+		if _, void := f.Voids[r.No]; !void {
+			return r
 		}
 	}
 	return nil
 }
 
-// LatestRound is the round in hand.
+// LatestRound returns the round in hand.
 func (f *Fold) LatestRound() event.Round {
 	if n := len(f.Rounds); n > 0 {
 		return f.Rounds[n-1]
@@ -512,12 +506,13 @@ func (f *Fold) LatestRound() event.Round {
 	return event.Round{}
 }
 
-// Gauging reports whether an appraiser gauges for a study: no trial is to be led by another.
+// Gauging reports whether an appraiser is gauging for a study. Nothing may then lead one trial by
+// the values of another.
 func (f *Fold) Gauging() bool {
 	return f.Study != nil && !f.Study.Over && f.Study.Appraiser != ""
 }
 
-// Shown is what the gauge shows of a size, by zero and gain.
+// Shown returns what the gauge shows for a size, by zero and gain.
 func (f *Fold) Shown(size analysis.Length) analysis.Length {
 	c := f.Correction()
 	if c == nil {

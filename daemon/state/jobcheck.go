@@ -11,15 +11,15 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Bounds of a job entered at the machine: as much as anybody gauges by hand, and
-// little enough to be worked out and drawn after each reading.
+// Bounds of a job entered at the machine: as much as anybody gauges by hand, and little enough to
+// be evaluated and drawn after each reading.
 const (
-	jobTitle  = 120 // of its title
-	jobPlaces = 240 // to gauge
-	jobGaps   = 40  // without a wall
+	jobTitle  = 120 // characters of its title
+	jobPlaces = 240 // places to gauge
+	jobGaps   = 40  // interruptions of the wall
 )
 
-// bounds reports what is too much of a job entered at the machine.
+// bounds returns what is too large in a job entered at the machine.
 func bounds(j *analysis.Job) (faults []error) {
 	for _, w := range []struct {
 		what, text string
@@ -43,9 +43,9 @@ func bounds(j *analysis.Job) (faults []error) {
 	return faults
 }
 
-// CheckJob reports all that is wrong with a job entered at the machine: what
-// [analysis.Job.Check] finds, a material or ring that is not known, an id that a
-// job of the configuration has, and what is too much to be worked to.
+// CheckJob returns everything that is wrong with a job entered at the machine: what
+// [analysis.Job.Check] finds, an unknown material or ring, an id that a job of the configuration
+// has, and what is too large.
 func (set *Settings) CheckJob(j *analysis.Job) []error {
 	if faults := bounds(j); len(faults) > 0 {
 		return faults

@@ -14,7 +14,7 @@ import (
 	"fairbore/daemon/event"
 )
 
-// judgement works out form, uncertainty and verdict of the readings of a round.
+// judgement works out form, uncertainty and verdict from the readings of a round.
 func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	kind := form.TwoPoint
 	if set.Gauge.ThreePoint {
@@ -33,7 +33,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 		return
 	}
 	size, form, err := f.budgets(set, b.Basis, readings)
-	if err != nil { // the configuration check asks for all that it needs
+	if err != nil { // the check of the configuration makes sure of all that it needs
 		return
 	}
 	b.U, b.Budget, b.FormBudget = &size.Stated, &size, &form
@@ -45,15 +45,15 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	b.Judged = &v
 }
 
-// own is the standard uncertainty of one size that differs from part to part: scatter and
-// resolution. What else is in its budget comes from ring, zero and shop, in whole or in part
-// the same for all parts.
+// own returns the part of the standard uncertainty of one size that differs from part to part:
+// scatter and resolution. The rest of its budget comes from ring, zero and shop, and is wholly or
+// partly the same for all parts.
 func own(g *GaugeSettings, readings []analysis.Reading) analysis.Deviation {
 	scatter := float64(max(g.Repeatability, capturedU(readings)))
 	return analysis.Deviation(math.Round(math.Hypot(scatter, float64(g.Step)/math.Sqrt(12))))
 }
 
-// capturedU is the largest standard uncertainty that the captures gave.
+// capturedU returns the largest standard uncertainty that the captures gave.
 func capturedU(readings []analysis.Reading) (u analysis.Deviation) {
 	for _, r := range readings {
 		u = max(u, r.U)
@@ -61,9 +61,9 @@ func capturedU(readings []analysis.Reading) (u analysis.Deviation) {
 	return u
 }
 
-// lot gathers the worst sizes of the finished parts of the job but the one in hand, each
-// as it was judged last. A part that was laid aside before it was in size tells nothing of
-// the sizes that honing ends at.
+// lot returns the worst sizes of the finished parts of the job except the one in hand, each with
+// its last verdict. A part that was laid aside before it was in size tells nothing about the sizes
+// at which honing ends.
 func (f *Fold) lot(own analysis.Deviation) verdict.Lot {
 	l := verdict.Lot{Own: own}
 	for i, v := range f.Lot {
@@ -77,12 +77,12 @@ func (f *Fold) lot(own analysis.Deviation) verdict.Lot {
 	return l
 }
 
-// thermometer is ± of the difference of two temperatures that were measured
-// (common practice for contact thermometers side by side).
+// thermometer is the ± of the difference of two measured temperatures (common practice for contact
+// thermometers side by side).
 const thermometer = 3 * analysis.Celsius / 10
 
-// budgets works out the uncertainty of a size of the round, and of the difference
-// of two of them; basis is the number of the round.
+// budgets works out the uncertainty of a size of the round, and of the difference of two of them.
+// basis is the number of the round.
 func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (size, form uncertainty.Budget, err error) {
 	part, err := expansion(f.Job.Material)
 	if err != nil {
@@ -132,11 +132,11 @@ func (f *Fold) budgets(set *Settings, basis int, readings []analysis.Reading) (s
 	return size, form, err
 }
 
-// temperatures puts what is known of them into a budget. The cooling tells how far the
-// part is above its surroundings and nothing of how far the ring is from those: that
-// stays in doubt as without it.
+// temperatures puts into a budget what is known of the temperatures. The cooling tells how far the
+// part is above its surroundings, but not how far the ring is from them, so that this uncertainty
+// stays.
 func (f *Fold) temperatures(in *uncertainty.BoreInput, cooled bool) {
-	if f.RingThen == nil {
+	if f.RingAtZero == nil {
 		return
 	}
 	var part analysis.Temperature
@@ -153,12 +153,12 @@ func (f *Fold) temperatures(in *uncertainty.BoreInput, cooled bool) {
 	if !cooled || within == thermometer {
 		in.Bases[uncertainty.ComponentApart] = uncertainty.ByMeasurement
 	}
-	in.RingFrom20, in.RingWithin = *f.RingThen-analysis.Reference, thermometer
-	in.PartFromRing, in.PartWithin = part-*f.RingThen, within
+	in.RingFrom20, in.RingWithin = *f.RingAtZero-analysis.Reference, thermometer
+	in.PartFromRing, in.PartWithin = part-*f.RingAtZero, within
 }
 
-// excessU is the largest standard uncertainty of what the cooling took off a reading of a
-// round that counts.
+// excessU returns the largest standard uncertainty of the cooling correction among the readings of
+// a round that count.
 func (f *Fold) excessU(round int) (u analysis.Deviation) {
 	for _, r := range f.During(round) {
 		if f.Counts(r) {
@@ -168,7 +168,7 @@ func (f *Fold) excessU(round int) (u analysis.Deviation) {
 	return u
 }
 
-// widest is the largest difference of two sizes.
+// widest returns the largest difference of two sizes.
 func widest(readings []analysis.Reading) analysis.Length {
 	lo, hi := readings[0].Size, readings[0].Size
 	for _, r := range readings {
@@ -177,8 +177,8 @@ func widest(readings []analysis.Reading) analysis.Length {
 	return hi - lo
 }
 
-// expansion returns how a material expands; one that is not stated is steel, as
-// rings are.
+// expansion returns the expansion of a material. A material that is not stated is steel, as rings
+// are.
 func expansion(name string) (uncertainty.Expansion, error) {
 	m, err := material.Find(cmp.Or(name, "steel"))
 	return uncertainty.Expansion{Alpha: m.Alpha, U: m.AlphaU}, err

@@ -10,7 +10,7 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Correction is the one in use.
+// Correction returns the correction in use.
 func (f *Fold) Correction() *master.Correction {
 	if f.Master == nil {
 		return nil
@@ -22,32 +22,32 @@ func (f *Fold) Correction() *master.Correction {
 	return c
 }
 
-// InDoubt is what a look at a ring that failed now puts in doubt.
+// InDoubt returns what a check that fails now would put in doubt.
 func (f *Fold) InDoubt() *event.InDoubt {
-	return &event.InDoubt{Since: f.GoodAt, Readings: f.Since, Parts: f.Ended}
+	return &event.InDoubt{Since: f.GoodAt, Readings: f.ReadingsSince, Parts: f.PartsSince}
 }
 
-// AdjustRing is what a ring is corrected by as a part is: the temperatures, if its own
-// was measured at the mastering and since.
+// AdjustRing returns how a ring is corrected when it is read as a part: by the temperatures, if its
+// own was measured at the mastering and since.
 func (f *Fold) AdjustRing() (a master.Adjust) {
 	m, err := material.Find(cmp.Or(f.Master.Ring.Material, "steel"))
-	if err != nil || f.RingThen == nil || f.Warm.Ring == nil {
+	if err != nil || f.RingAtZero == nil || f.Warm.Ring == nil {
 		return a
 	}
-	a.Thermal = &master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: m.Alpha, PartAlpha: m.Alpha, RingAt: *f.RingThen, PartAt: *f.Warm.Ring}
+	a.Thermal = &master.Thermal{Ring: f.Master.Ring.Size, RingAlpha: m.Alpha, PartAlpha: m.Alpha, RingAt: *f.RingAtZero, PartAt: *f.Warm.Ring}
 	return a
 }
 
-// Mastering is the one in use, as it was accepted.
+// Mastering returns the mastering in use, as it was accepted.
 func (f *Fold) Mastering() master.Mastering {
 	m := master.Mastering{RingSet: analysis.RingSet{Ring: f.Master.Ring, Raw: f.Master.Raw, At: f.MasterAt}, Correction: *f.Correction(), Accepted: true}
-	m.Scatter, _ = master.ScatterOf(f.Master.Raw) // it was accepted, so it has readings
+	m.Scatter, _ = master.ScatterOf(f.Master.Raw) // an accepted mastering has readings
 	return m
 }
 
-// KeptGain is the gain that goes on over a new mastering on one ring: it is the
-// gauge's, and belongs to the tips that are in it. A knock or new tips end it. The
-// zero is then exact at the ring that was read now, where the gauge showed anchor.
+// KeptGain returns the gain that stays in force after a new mastering on one ring. The gain belongs
+// to the gauge and the tips in it, so that a knock or new tips end it. The zero is then exact at
+// the ring that was read now, where the gauge showed anchor.
 func (f *Fold) KeptGain(gauge string, anchor analysis.Length) *event.Gain {
 	if g := f.Master.Gain; !g.Used() || !f.Knocked.IsZero() || f.Master.Gauge != gauge {
 		return nil
@@ -57,12 +57,11 @@ func (f *Fold) KeptGain(gauge string, anchor analysis.Length) *event.Gain {
 	return &kept
 }
 
-// gainDoubt is what a gain leaves in doubt: its standard uncertainty, and how far from
-// the ring that set the zero a size is judged, which is at the limit that is further
-// off. A gain that was found and not used is taken for 1, so what it differed by is
-// not corrected and counts too (JCGM 100:2008, F.2.4.5, as one standard uncertainty).
-// 0 without a second ring: nothing is known of the gain then, and a ring near the size
-// keeps it out.
+// gainDoubt returns the uncertainty that a gain leaves: its standard uncertainty, and the distance
+// from the ring that set the zero at which a size is judged, which is that of the further limit. A
+// gain that was found and not used is taken to be 1, so its difference from 1 is not corrected and
+// counts too (JCGM 100:2008, F.2.4.5, as one standard uncertainty). Both are 0 without a second
+// ring: nothing is known of the gain then, and a ring near the size makes it unimportant.
 func (f *Fold) gainDoubt() (u float64, away analysis.Length) {
 	g := f.Master.Gain
 	if g == nil {

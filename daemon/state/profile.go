@@ -43,12 +43,13 @@ func roundDiv(a, n analysis.Length) analysis.Length {
 	return (a + n/2) / n
 }
 
-// roundsShown bounds the history of a part in its message.
+// roundsShown is the largest number of rounds in the message of a part.
 const roundsShown = 40
 
 func (f *Fold) rounds(b *Bore) { b.Rounds = f.Sums(f.Round()) }
 
-// Sums sums the rounds with a reading that counts up, to the one of a number.
+// Sums returns the sums of the rounds that have a reading that counts, up to the round with a
+// number.
 func (f *Fold) Sums(last int) (out []RoundSum) {
 	all := append([]event.Round{{}}, f.Rounds...)
 	all = all[max(0, len(all)-roundsShown):]
@@ -65,7 +66,7 @@ func (f *Fold) Sums(last int) (out []RoundSum) {
 	return out
 }
 
-// sum sums up the readings of a round.
+// sum returns the sum of the readings of a round.
 func (f *Fold) sum(r event.Round, now map[analysis.Place]*event.Reading) RoundSum {
 	sum := RoundSum{Round: r, Readings: len(now)}
 	for _, x := range now {

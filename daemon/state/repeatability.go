@@ -5,8 +5,8 @@ import (
 	"fairbore/analysis/uncertainty"
 )
 
-// SampleNoise is the standard deviation of single samples: as stated, else as it was measured
-// up to the mastering in use, else as is usual.
+// SampleNoise returns the standard deviation of single samples: the stated one; else the one
+// measured up to the mastering in use; else the usual one.
 func (f *Fold) SampleNoise(g *GaugeSettings) analysis.Deviation {
 	if m := f.Master; g.Assumed && m != nil && m.Noise != nil && m.Gauge == g.Name {
 		return m.Noise.SD
@@ -14,16 +14,16 @@ func (f *Fold) SampleNoise(g *GaugeSettings) analysis.Deviation {
 	return g.Repeatability
 }
 
-// Repeat is the standard deviation of one captured value.
+// Repeat returns the standard deviation of one captured value.
 func (f *Fold) Repeat(g *GaugeSettings) analysis.Deviation {
 	sd, _ := f.Repeatability(g)
 	return sd
 }
 
-// Repeatability is the standard deviation of one captured value, and how it is known: as
-// stated, else what is usual, or more where the samples of the ring readings left more
-// than that. Less is not believed of them: they do not tell how a gauge that is put in
-// again comes back to its place.
+// Repeatability returns the standard deviation of one captured value, and how it is known: the
+// stated one; else the usual one, or more if the samples of the ring readings showed more. A
+// smaller value is not taken from the samples, since they do not tell how well a gauge that is put
+// in again comes back to its place.
 func (f *Fold) Repeatability(g *GaugeSettings) (analysis.Deviation, uncertainty.Basis) {
 	switch m := f.Master; {
 	case !g.Assumed:

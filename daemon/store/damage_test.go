@@ -67,7 +67,7 @@ func TestDamagedIsMovedAside(t *testing.T) {
 			}
 			r.settle(t, 1)
 			told := r.told[0]
-			if told.Kind != event.Told || told.Seq != 1 || !strings.Contains(told.Note, "damaged") {
+			if told.Kind != event.NoteAdded || told.Seq != 1 || !strings.Contains(told.Note, "damaged") {
 				t.Errorf("told %+v", told)
 			}
 			if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "damaged") {

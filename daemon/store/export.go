@@ -248,7 +248,7 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 // not confirmed; "" if it counts.
 func (v voids) reason(r *event.Record) string {
 	open := ""
-	if r.Reading.Surprising {
+	if r.Reading.Unexpected {
 		open = "asked about and not confirmed"
 	}
 	parts := v[r.Station]

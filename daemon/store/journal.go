@@ -117,7 +117,7 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	j.ensureReserve()
 	if aside != "" {
 		j.warn(aside)
-		err = j.Append(ctx, []event.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: event.Told, Source: "daemon", Note: aside}})
+		err = j.Append(ctx, []event.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: event.NoteAdded, Source: "daemon", Note: aside}})
 	}
 	return j, err
 }

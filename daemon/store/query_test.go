@@ -45,7 +45,7 @@ func drawFilter(t *rapid.T, last int) Filter {
 		AfterSeq: uint64(max(0, rapid.IntRange(-last, last).Draw(t, "after"))),
 		Limit:    max(0, rapid.IntRange(-5, 20).Draw(t, "limit")),
 	}
-	f.Kinds = rapid.SampledFrom([][]event.Kind{nil, nil, {event.Taken}, {event.Voided, event.Judged}, {event.Taken, event.Voided}, {event.Told}}).Draw(t, "kinds")
+	f.Kinds = rapid.SampledFrom([][]event.Kind{nil, nil, {event.Taken}, {event.Voided, event.Judged}, {event.Taken, event.Voided}, {event.NoteAdded}}).Draw(t, "kinds")
 	if rapid.Bool().Draw(t, "timed") {
 		f.From = morning.Add(time.Duration(rapid.IntRange(-5, last).Draw(t, "from")) * time.Minute)
 		f.To = f.From.Add(time.Duration(rapid.IntRange(0, last).Draw(t, "for")) * time.Minute)
@@ -194,7 +194,7 @@ func TestBackwardReadsFew(t *testing.T) {
 	}
 	r.append(t, append(many, partEvent("c", "0001", 1))...)
 	r.settle(t, n+1)
-	for _, f := range []Filter{{Kinds: []event.Kind{event.Told}}, {Kinds: []event.Kind{event.Told}, Station: "b"}, {}, {Station: "a"}} {
+	for _, f := range []Filter{{Kinds: []event.Kind{event.NoteAdded}}, {Kinds: []event.Kind{event.NoteAdded}, Station: "b"}, {}, {Station: "a"}} {
 		read, wanted := 0, 5
 		for rows, err := range r.stepsBack(t.Context(), f) {
 			if err != nil {
@@ -310,7 +310,7 @@ func exportStory() []event.Event {
 func TestExportOfSurprises(t *testing.T) {
 	asked := func(part string, no int) event.Event {
 		e := reading("hone bay 1", "J-4107", part, no)
-		e.Reading.Surprising = true
+		e.Reading.Unexpected = true
 		return e
 	}
 	answer := func(no int, kind event.Kind) event.Event {

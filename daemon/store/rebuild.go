@@ -47,7 +47,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 	}
 	for _, k := range kinds {
 		from := base
-		if !mastered && (k == event.Mastering || k == event.RingRead || k == event.Checked || k == event.Reread || k == event.Sped) {
+		if !mastered && (k == event.Mastering || k == event.RingRead || k == event.Checked || k == event.Reread || k == event.SpeedsChecked) {
 			from = 0
 		}
 		rows, err := j.newestOf(ctx, station, k, from, math.MaxInt64, rebuildMost, "")

@@ -19,7 +19,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []event.Kind{event.Started, event.JobChosen, event.PartBegun, event.RoundOver, event.Placed,
 		event.Taken, event.Taken, event.Taken, event.Taken, event.Refused, event.Voided, event.Restored, event.Kept,
-		event.Mastering, event.RingRead, event.Mastered, event.Judged, event.GaugeSeen, event.Warmed, event.Checked, event.Reread, event.Sped, event.Disturbed, event.ClockSet, event.Told, event.Studied}
+		event.Mastering, event.RingRead, event.Mastered, event.Judged, event.GaugeSeen, event.Warmed, event.Checked, event.Reread, event.SpeedsChecked, event.Disturbed, event.ClockSet, event.NoteAdded, event.Studied}
 	for i := range rapid.IntRange(least, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
@@ -39,7 +39,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 			e = reading(station, "J-4107", "0001", n)
 			if odd {
 				e.Reading.Rocking = event.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: float64(n)}
-				e.Reading.Surprising, e.Reading.Expected, e.Reading.ExpectedU = true, analysis.Length(n), 1
+				e.Reading.Unexpected, e.Reading.Expected, e.Reading.ExpectedU = true, analysis.Length(n), 1
 			}
 		case event.Refused:
 			e.Refused = &event.Refusal{Reason: analysis.Quote("no settled value"), Gauge: "G-11"}
@@ -70,7 +70,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 		case event.Reread:
 			e.Reread = &event.Rereading{Gauge: "G-11"}
 			e.Reread.Valid, e.Reread.Good = true, odd
-		case event.Sped:
+		case event.SpeedsChecked:
 			e.Speeds = &event.SpeedCheck{Gauge: "G-11"}
 			e.Speeds.Between = analysis.Averaging{Spread: 1e9, Slope: float64(n)}
 		case event.Disturbed:
@@ -78,7 +78,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 		case event.Judged:
 			e.Verdict = &event.Verdict{Accepted: odd, Part: "0001", Job: "J-4107", Readings: n, State: event.InSize}
 		case event.GaugeSeen:
-			e.Gauge = &event.Gauge{Name: "G-11", Lost: odd}
+			e.Gauge = &event.InstrumentState{Name: "G-11", Lost: odd}
 		case event.Studied:
 			e.Study = &event.Study{Begun: odd, Job: "J-4107", Parts: n, Appraisers: []string{"first shift"}, Trials: 2, Part: "0001", Trial: 1}
 			if n > 2 {
@@ -100,7 +100,7 @@ func fold(records []event.Record, station string) *state.Fold {
 		}
 	}
 	if f.Master == nil { // what happened since a mastering that never was decides nothing
-		f.Since, f.Moved, f.Ended, f.Gauged, f.Failed, f.Again, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, analysis.Phrase{}, nil
+		f.ReadingsSince, f.Moved, f.PartsSince, f.GaugedSince, f.Failed, f.LastReread, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, analysis.Phrase{}, nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
 		f.Averaging, f.AveragingOf = analysis.Averaging{}, ""
 	}
@@ -259,7 +259,7 @@ func TestRebuildKeepsTheAveraging(t *testing.T) {
 		r := start(t, config(t))
 		run := event.Event{Kind: event.Mastering, Master: &event.Master{Ring: analysis.Ring{ID: "R-0875"}, Of: 2, Check: true, Speeds: true}}
 		ring := event.Event{Kind: event.RingRead, Ring: &event.RingReading{Ring: "R-0875", Gauge: "G-11", Rocking: event.Rocking{Motion: 1500, MotionSpread: 1e7, MotionSlope: 3000}}}
-		sped := event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Gauge: "G-11", Speeds: analysis.Speeds{Between: analysis.Averaging{Spread: 1e8, Slope: 2e4}}}}
+		sped := event.Event{Kind: event.SpeedsChecked, Speeds: &event.SpeedCheck{Gauge: "G-11", Speeds: analysis.Speeds{Between: analysis.Averaging{Spread: 1e8, Slope: 2e4}}}}
 		story := []event.Event{run, ring, ring, sped, run, ring, ring, sped}
 		if mastered {
 			story = append(story, run, ring, ring, event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Gauge: "G-11", Averaging: &analysis.Averaging{Spread: 3e8, Slope: 5e4, Readings: 8}}})

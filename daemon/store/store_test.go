@@ -21,7 +21,7 @@ import (
 var morning = time.Date(2026, 3, 9, 8, 0, 0, 0, time.FixedZone("", 3600))
 
 func note(station, text string) event.Event {
-	return event.Event{Station: station, At: morning, Kind: event.Told, Note: text}
+	return event.Event{Station: station, At: morning, Kind: event.NoteAdded, Note: text}
 }
 
 func jobEvent(station, id string) event.Event {
@@ -186,9 +186,9 @@ func TestChainAsDocumented(t *testing.T) {
 func TestAppendRefuses(t *testing.T) {
 	r := start(t, config(t))
 	for name, e := range map[string]event.Event{
-		"station": {At: morning, Kind: event.Told},
+		"station": {At: morning, Kind: event.NoteAdded},
 		"kind":    {Station: "bench 4", At: morning},
-		"time":    {Station: "bench 4", Kind: event.Told},
+		"time":    {Station: "bench 4", Kind: event.NoteAdded},
 	} {
 		err := r.Append(t.Context(), []event.Event{note("bench 4", "sound"), e})
 		if err == nil || !strings.Contains(err.Error(), name) {

@@ -209,7 +209,7 @@ func outOfReach(name string, was *state.Bore, why analysis.Phrase) *state.Bore {
 	why.Text = notation.Format{}.Say(why) // for receivers without a catalogue
 	b := &state.Bore{Station: name, State: event.CannotJudge, Why: why, Recording: true, Warning: why}
 	b.Master.Why = why
-	b.Gauge = &event.Gauge{Lost: true, Why: why}
+	b.Gauge = &event.InstrumentState{Lost: true, Why: why}
 	if was == nil {
 		return b
 	}

@@ -132,7 +132,7 @@ func (j *records) add(station string) uint64 {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	seq := uint64(len(j.list) + 1)
-	j.list = append(j.list, event.Record{Journal: j.id, Seq: seq, Event: event.Event{Station: station, At: time.Now(), Kind: event.Told, Note: "gauged"}})
+	j.list = append(j.list, event.Record{Journal: j.id, Seq: seq, Event: event.Event{Station: station, At: time.Now(), Kind: event.NoteAdded, Note: "gauged"}})
 	return seq
 }
 

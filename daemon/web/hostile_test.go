@@ -28,7 +28,7 @@ func hostile() *shoptest.Play {
 	p.Tell(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: evil + "serial", Count: 8}})
 	p.Master().Rounds(shoptest.BushRounds, 2, 0)
 	p.Tell(event.Event{Kind: event.Voided, Void: &event.Void{No: 3, Reason: analysis.Quote(evil + "reason")}})
-	p.Tell(event.Event{Kind: event.Told, Note: evil + "note"})
+	p.Tell(event.Event{Kind: event.NoteAdded, Note: evil + "note"})
 	p.Tell(event.Event{Kind: event.Disturbed, Note: evil + "knock"})
 	p.Tell(event.Event{Kind: event.Refused, Refused: &event.Refusal{Reason: analysis.Quote(evil + "refused")}})
 	p.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote(evil + "verdict"), Part: evil, Job: job.ID, Readings: 8, Smallest: job.Low, Largest: job.High}})

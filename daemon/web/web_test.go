@@ -377,7 +377,7 @@ func (far) Gone(string) analysis.Phrase { return switchedOff }
 // well, and no size of it is shown.
 func TestOutOfReachIsNoSignal(t *testing.T) {
 	b := shoptest.Began("bay1", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 3, 0).Bore()
-	b.Gauge = &event.Gauge{Lost: true, Why: analysis.Quote("no word")} // as a wall has it
+	b.Gauge = &event.InstrumentState{Lost: true, Why: analysis.Quote("no word")} // as a wall has it
 	s := serve(t, Config{}, far{newShop(b)})
 	for _, path := range []string{"/station/bay1/view", "/wall/view"} {
 		ch := sse(t.Context(), t, "http://"+s.Addr()+path)

@@ -123,7 +123,7 @@ func Began(station string, job *analysis.Job) *Play {
 	p.Fold.Station = station
 	p.Set.Master.Lapse.Age = 24 * time.Hour
 	p.Tell(event.Event{Kind: event.JobChosen, Job: job})
-	p.Tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11"}})
+	p.Tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-11"}})
 	p.Tell(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: "0007", Count: 7}})
 	return p
 }
@@ -155,7 +155,7 @@ func (p *Play) Take(place analysis.Place, size analysis.Length) *Play {
 func (p *Play) Surprise(place analysis.Place, size analysis.Length) *Play {
 	p.No++
 	r := &event.Reading{
-		No: p.No, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.Fold.Job.Target), Surprising: true,
+		No: p.No, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.Fold.Job.Target), Unexpected: true,
 		Expected: size - 12*analysis.Micrometre, ExpectedU: 12_000, Ask: analysis.Say("ask.larger", analysis.Deviation(12*analysis.Micrometre), place),
 	}
 	r.Place, r.Round, r.Size, r.At = place, p.Fold.Round(), size, p.At.Add(2*time.Second)
@@ -214,7 +214,7 @@ func States() map[string]*state.Bore {
 	done.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: analysis.Say("verdict.in_size", 6, analysis.Say("verdict.rule.1.645u")), Part: "0007", Job: "J-4112"}})
 	all["accepted"] = done.Bore()
 	lost := Began("lost", Bush()).Master().Rounds(BushRounds, 3, 0)
-	all["lost"] = lost.Tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.Gauge{Name: "G-11", Lost: true, Why: analysis.Say("port.gone", "/dev/ttyUSB0")}}).Bore()
+	all["lost"] = lost.Tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-11", Lost: true, Why: analysis.Say("port.gone", "/dev/ttyUSB0")}}).Bore()
 	all["unrecorded"] = Began("unrecorded", Bush()).Master().Rounds(BushRounds, 3, 0).Bore()
 	all["unrecorded"].Recording, all["unrecorded"].State, all["unrecorded"].Why = false, event.CannotJudge, analysis.Say("bore.not_recording", analysis.Say("store.full"))
 	ring := Began("ring", Sleeve())
@@ -256,8 +256,8 @@ func seldom() map[string]*state.Bore {
 	surprise := Began("surprise", Bush()).Master().Rounds(BushRounds, 4, 3)
 	surprise.Surprise(surprise.Fold.Job.Plan()[3], Length("22.2340 mm"))
 	all["surprise"] = surprise.Bore()
-	all["spindle"] = Began("spindle", Bush()).Master().Rounds(BushRounds, 4, 0).Tell(event.Event{Kind: event.Turning, Spindle: &event.Spindle{On: true}}).Bore()
-	all["honing"] = Began("honing", Bush()).Master().Rounds(BushRounds, 4, 0).Tell(event.Event{Kind: event.Turning, Spindle: &event.Spindle{On: true}}).hone(4).Bore()
+	all["spindle"] = Began("spindle", Bush()).Master().Rounds(BushRounds, 4, 0).Tell(event.Event{Kind: event.SpindleSwitched, Spindle: &event.Spindle{On: true}}).Bore()
+	all["honing"] = Began("honing", Bush()).Master().Rounds(BushRounds, 4, 0).Tell(event.Event{Kind: event.SpindleSwitched, Spindle: &event.Spindle{On: true}}).hone(4).Bore()
 	form := Sleeve()
 	form.Variation = analysis.Deviation(analysis.Micrometre / 2)
 	all["form"] = Began("form", form).Master().Rounds(strings.Replace(SleeveRounds, "31.7513 31.7512 31.7512 31.7511 31.7514 31.7513", "31.7517 31.7516 31.7512 31.7511 31.7509 31.7509", 1), 6, 0).Bore()

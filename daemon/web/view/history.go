@@ -76,7 +76,7 @@ func Lines(events []event.Record, f notation.Format) (out []Line) {
 	for i := range events {
 		switch e := &events[i].Event; e.Kind {
 		case event.Taken:
-			if e.Reading.Surprising {
+			if e.Reading.Unexpected {
 				void[e.Reading.No] = f.Text("history.not_confirmed")
 			}
 		case event.Voided:
@@ -92,7 +92,7 @@ func Lines(events []event.Record, f notation.Format) (out []Line) {
 			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), f.Text("history.how."+r.How), void[r.No]
 			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
 			out = append(out, l)
-			if r.Surprising {
+			if r.Unexpected {
 				out = append(out, Line{At: l.At, Note: f.Say(r.Ask)})
 			}
 			continue
@@ -117,13 +117,13 @@ func note(e *event.Event, f notation.Format) string {
 		return f.Text("history.mastered", e.Master.Ring.ID, small(e.Master.Zero), small(e.Master.Moved))
 	case event.Checked:
 		return f.Text("history.check", e.Check.Sentence)
-	case event.Sped:
+	case event.SpeedsChecked:
 		return f.Text("history.speeds", e.Speeds.Sentence)
 	case event.Reread:
 		return f.Text("history.reread", e.Reread.Sentence)
 	case event.Refused:
 		return f.Text("history.refused", e.Refused.Reason)
-	case event.Disturbed, event.Dressing, event.Told:
+	case event.Disturbed, event.Dressing, event.NoteAdded:
 		return f.Say(e.Noted())
 	case event.Cooled:
 		return f.Say(e.Cool.Phrase())

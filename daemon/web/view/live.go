@@ -53,7 +53,7 @@ type Happened struct {
 func Happening(r *event.Record, f notation.Format) Happened {
 	h := Happened{Seq: r.Seq, Kind: r.Kind, Good: true}
 	switch {
-	case r.Reading != nil && r.Reading.Surprising:
+	case r.Reading != nil && r.Reading.Unexpected:
 		h.Text, h.Good = f.Say(r.Reading.Ask), false
 	case r.Reading != nil:
 		h.Text = f.Signed(r.Reading.Deviation) + " " + f.SmallUnit()

@@ -298,8 +298,8 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
 	}
-	e := event.Record{Event: event.Event{Kind: event.Sped, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large when rocked fast: state averages: 100 ms.")}}}}
-	if h := Happening(&e, coded); h.Good || h.Kind != event.Sped || !strings.Contains(h.Text, "state averages: 100 ms") {
+	e := event.Record{Event: event.Event{Kind: event.SpeedsChecked, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large when rocked fast: state averages: 100 ms.")}}}}
+	if h := Happening(&e, coded); h.Good || h.Kind != event.SpeedsChecked || !strings.Contains(h.Text, "state averages: 100 ms") {
 		t.Errorf("%+v", h)
 	}
 	if got := note(&e.Event, coded); !strings.HasPrefix(got, "⟦history.speeds Reads") {

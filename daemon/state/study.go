@@ -8,17 +8,17 @@ import (
 	"fairbore/daemon/event"
 )
 
-// StudyNow is a study under way.
+// StudyNow is a study in progress.
 type StudyNow struct {
 	event.Study
-	Taken  int         `json:"taken"`          // trials that are gauged
+	Taken  int         `json:"taken"`          // trials that were gauged
 	Wanted int         `json:"wanted"`         // trials in all
-	Taking bool        `json:"taking"`         // the next reading at the place is that of the turn
-	Next   *event.Turn `json:"next,omitempty"` // due next, after the turn if that is not gauged yet; nil: none
+	Taking bool        `json:"taking"`         // the next reading at the place belongs to the turn
+	Next   *event.Turn `json:"next,omitempty"` // the turn after the present one; nil: none
 }
 
-// Studying is the study under way as it stands, with the readings of the part in hand
-// counted in Done; nil if there is none.
+// Studying returns the study in progress, with the readings of the part in hand counted in Done;
+// nil if there is none.
 func (f *Fold) Studying() *event.Study {
 	if f.Study == nil || f.Study.Over {
 		return nil
@@ -28,7 +28,7 @@ func (f *Fold) Studying() *event.Study {
 	st.Done = slices.Clone(st.Done)
 	for i, who := range st.Appraisers {
 		for n := 1; f.Part != nil && n <= st.Trials; n++ {
-			if f.tried(who, n) {
+			if f.trialGauged(who, n, 0) {
 				st.CountReading(f.Part.Serial, i, n)
 			}
 		}
@@ -36,22 +36,27 @@ func (f *Fold) Studying() *event.Study {
 	return &st
 }
 
-// tried reports whether the part in hand has a reading that stands of a trial.
-func (f *Fold) tried(who string, trial int) bool {
+// trialGauged reports whether the part in hand has a reading of a trial that is not void, among
+// those with a number above after.
+func (f *Fold) trialGauged(who string, trial, after int) bool {
 	return slices.ContainsFunc(f.Readings, func(r *event.Reading) bool {
 		_, void := f.Voids[r.No]
-		return !void && r.Study != nil && *r.Study == event.StudyTrial{Appraiser: who, Trial: trial}
+		return !void && r.No > after && r.Study != nil && *r.Study == event.StudyTrial{Appraiser: who, Trial: trial}
 	})
 }
 
-// TrialOf is what a reading is of the study, nil if it is not of it: elsewhere, of another
-// part, honed since, without a zero, or more than are wanted.
+// turnGauged reports whether the trial of the turn was gauged.
+func (f *Fold) turnGauged() bool { return f.trialGauged(f.Study.Appraiser, f.Study.Trial, f.Study.After) }
+
+// TrialOf returns which trial of the study a reading is. It returns nil if the reading is not one:
+// it was taken elsewhere, of another part, after honing, or without a zero, or more readings are
+// not wanted.
 func (f *Fold) TrialOf(r *event.Reading) *event.StudyTrial {
 	st := f.Studying()
 	if st == nil || st.Appraiser == "" || r.Part != st.Part || r.Place != st.Place || r.Round != 0 || r.Mastered == 0 {
 		return nil
 	}
-	if !f.turned() {
+	if !f.turnGauged() {
 		return &event.StudyTrial{Appraiser: st.Appraiser, Trial: st.Trial}
 	}
 	if n, _ := st.TrialsDone(st.Part, st.Appraiser); n < st.Trials {
@@ -60,8 +65,8 @@ func (f *Fold) TrialOf(r *event.Reading) *event.StudyTrial {
 	return nil
 }
 
-// OutsideStudy says that a reading is not of the study although somebody gauges for it, zero
-// if it is, or nobody does.
+// OutsideStudy says why a reading does not belong to the study although somebody gauges for it. It
+// is zero if the reading belongs to it, or nobody gauges for a study.
 func (f *Fold) OutsideStudy(r *event.Reading) analysis.Phrase {
 	switch st := f.Studying(); {
 	case st == nil || st.Appraiser == "" || r.Study != nil:
@@ -75,15 +80,7 @@ func (f *Fold) OutsideStudy(r *event.Reading) analysis.Phrase {
 	}
 }
 
-// turned reports whether the trial of the turn is gauged.
-func (f *Fold) turned() bool {
-	return slices.ContainsFunc(f.Readings, func(r *event.Reading) bool {
-		_, void := f.Voids[r.No]
-		return !void && r.No > f.Study.After && r.Study != nil && *r.Study == event.StudyTrial{Appraiser: f.Study.Appraiser, Trial: f.Study.Trial}
-	})
-}
-
-// StudyNow tells of the study under way, nil if there is none.
+// StudyNow returns the study in progress, nil if there is none.
 func (f *Fold) StudyNow() *StudyNow {
 	st := f.Studying()
 	if st == nil {
@@ -95,8 +92,8 @@ func (f *Fold) StudyNow() *StudyNow {
 			now.Taken += n
 		}
 	}
-	now.Taking = st.Appraiser != "" && f.Part != nil && f.Part.Serial == st.Part && f.Verdict == nil && f.Round() == 0 && !f.turned()
-	if now.Taking { // as it will be then
+	now.Taking = st.Appraiser != "" && f.Part != nil && f.Part.Serial == st.Part && f.Verdict == nil && f.Round() == 0 && !f.turnGauged()
+	if now.Taking { // the turn counts as done
 		st.Done = slices.Clone(st.Done)
 		st.CountReading(st.Part, slices.Index(st.Appraisers, st.Appraiser), st.Trial)
 	}
@@ -106,7 +103,8 @@ func (f *Fold) StudyNow() *StudyNow {
 	return now
 }
 
-// StudiedAt is when the study under way last went on: its newest turn, or reading.
+// StudiedAt returns when the study in progress last went on: the time of its newest turn or
+// reading.
 func (f *Fold) StudiedAt() time.Time {
 	at := f.StudyAt
 	for _, r := range f.Readings {
@@ -117,7 +115,7 @@ func (f *Fold) StudiedAt() time.Time {
 	return at
 }
 
-// caution says that a study is open, and what can be done about it.
+// caution says that a study is open, and what to do about it.
 func (st *StudyNow) caution() analysis.Phrase {
 	if st.Since.IsZero() {
 		return analysis.Say("caution.study")
