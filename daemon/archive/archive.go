@@ -1,5 +1,5 @@
-// Package archive gathers from a journal what is to be reported, shown or exported:
-// parts, jobs, masterings and studies, with the settings that they are judged by.
+// Package archive collects from a journal what is reported, shown or exported: parts, jobs,
+// masterings and studies, with the settings that apply to them.
 package archive
 
 import (
@@ -14,23 +14,23 @@ import (
 	"fairbore/daemon/store"
 )
 
-// archive gathers records from a journal for reports.
+// archive collects records from a journal for reports.
 type archive struct {
 	journal  *store.Journal
 	settings Settings
-	jobs     map[string][]event.Record // by job: the times that it was taken up, anywhere; read once
+	jobs     map[string][]event.Record // by job: when it was chosen, at any station; read once
 	verdicts map[uint64]*event.Verdict // by row
 }
 
-// Settings are those of a station with a gauge, of any gauge if none is named; false if
-// they are not known.
+// Settings returns the settings of a station with a gauge, or with any gauge if none is named;
+// false if they are not known.
 type Settings func(station, gauge string) (state.Settings, bool)
 
 func newArchive(j *store.Journal, settings Settings) *archive {
 	return &archive{journal: j, settings: settings, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}}
 }
 
-// part gathers the record of a part.
+// part collects the record of a part.
 func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, error) {
 	p := report.Part{}
 	var err error
@@ -44,7 +44,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 		if err != nil {
 			return p, err
 		}
-		if r.Kind == event.PartBegun && r.Seq > s.Seq { // begun anew
+		if r.Kind == event.PartBegun && r.Seq > s.Seq { // the part was begun again
 			break
 		}
 		p.Records = append(p.Records, r)
@@ -68,7 +68,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	}
 	p.NoSettings = !known
 	moment := s.Last
-	if s.Verdict == nil { // as it stands
+	if s.Verdict == nil { // show it as it stands
 		moment = end.At
 	}
 	p.Bore = p.Fold().Bore(&set, moment)
@@ -76,7 +76,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	return p, nil
 }
 
-// gaugeOf returns the gauge of the newest reading, "" without one.
+// gaugeOf returns the gauge of the newest reading, "" if there is none.
 func gaugeOf(records []event.Record) string {
 	for i := len(records) - 1; i >= 0; i-- {
 		if r := records[i].Reading; r != nil {
@@ -86,9 +86,9 @@ func gaugeOf(records []event.Record) string {
 	return ""
 }
 
-// before returns the job and mastering in force when a part was begun, with the
-// ring's temperature at that mastering and what came to the zero since. What it
-// reads does not grow with the journal.
+// before returns the job and the mastering in force when a part was begun, with the temperature of
+// the ring at that mastering, and what affected the zero since. The number of rows that it reads
+// does not grow with the journal.
 func (a *archive) before(ctx context.Context, station string, seq uint64) (past []event.Record, err error) {
 	newest := func(k event.Kind, before uint64) (*event.Record, error) {
 		r, err := a.journal.Newest(ctx, station, k, before)
@@ -121,8 +121,8 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) (past 
 	return past, nil
 }
 
-// lot returns the newest verdicts of the job that was chosen last, before a row. Records of
-// one archive share them.
+// lot returns the newest verdicts, before a row, of the job that was chosen last. Records of one
+// archive share them.
 func (a *archive) lot(ctx context.Context, station string, before []event.Record, seq uint64) (lot []*event.Verdict, err error) {
 	i := slices.IndexFunc(before, func(r event.Record) bool { return r.Kind == event.JobChosen })
 	if i < 0 {
@@ -140,7 +140,7 @@ func (a *archive) lot(ctx context.Context, station string, before []event.Record
 	return lot, err
 }
 
-// nextRingCheck returns the first check of the ring after a part that tells something.
+// nextRingCheck returns the first check of the ring after a part that has a result.
 func (a *archive) nextRingCheck(ctx context.Context, station string, seq uint64) ([]event.Record, error) {
 	looks := []event.Kind{event.Mastered, event.Checked, event.Reread}
 	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: looks, AfterSeq: seq}) {
@@ -154,7 +154,7 @@ func (a *archive) nextRingCheck(ctx context.Context, station string, seq uint64)
 	return nil, nil
 }
 
-// limits returns the times that a job was taken up anywhere, up to a row.
+// limits returns when a job was chosen, at any station, up to a row.
 func (a *archive) limits(ctx context.Context, job string, seq uint64) ([]event.Record, error) {
 	all, ok := a.jobs[job]
 	if !ok {

@@ -12,10 +12,10 @@ import (
 	"fairbore/daemon/web"
 )
 
-// History answers the pages for parts of the journal.
+// History answers the pages about parts in the journal.
 type History struct {
 	Journal *store.Journal
-	// Settings are those that a station has now, false if there is no such station.
+	// Settings returns the present settings of a station, false if there is no such station.
 	Settings func(station string) (state.Settings, bool)
 }
 
@@ -53,7 +53,7 @@ func (h History) Record(ctx context.Context, station string, seq uint64) (*state
 	if err != nil {
 		return nil, nil, err
 	}
-	if len(parts) == 0 || parts[len(parts)-1].Seq != seq { // the newest come first
+	if len(parts) == 0 || parts[len(parts)-1].Seq != seq { // the newest part comes first
 		return nil, nil, web.ErrNoPart
 	}
 	p, err := h.archive().part(ctx, parts[len(parts)-1])
@@ -100,7 +100,7 @@ func (h History) Study(ctx context.Context, station string, seq uint64) (p web.S
 	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g, notation.Format{}).Fragment())}, nil
 }
 
-// archive gathers records with the settings that the stations have now.
+// archive returns an archive with the present settings of the stations.
 func (h History) archive() *archive {
 	return newArchive(h.Journal, func(station, _ string) (state.Settings, bool) { return h.Settings(station) })
 }

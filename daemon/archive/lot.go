@@ -116,7 +116,7 @@ func lot(x []float64, o LotOptions, out io.Writer) error {
 		return err
 	}
 	head := notation.Format{Full: true}.Text("study.above_low", analysis.Size(o.Limits.Low)) // in both systems
-	return errors.Join(lines(out, append([]string{head}, said(c.Says())...)), lines(out, []string{""}), lines(out, said(chart.Says())))
+	return errors.Join(lines(out, append([]string{head}, linesOf(c.Says())...)), lines(out, []string{""}), lines(out, linesOf(chart.Says())))
 }
 
 func lines(out io.Writer, text []string) error {

@@ -17,39 +17,39 @@ import (
 	"fairbore/daemon/store"
 )
 
-// ReportOptions say what is reported, of what, and how.
+// ReportOptions say what to report, of what, and how.
 type ReportOptions struct {
-	// Kind is part (the newest that the rest picks), job, first-article (the oldest
-	// accepted part of a job, or the part named), masterings, or study (the newest
-	// gauge study of a job); empty is part.
+	// Kind is one of: part (the newest part that the other options select), job, first-article (the
+	// oldest accepted part of a job, or the part named), masterings, study (the newest gauge study
+	// of a job). Empty means part.
 	Kind    string
 	Format  string // text, html, pdf or csv; empty is text
 	Station string // "": any
 	Job     string // "": any; a job report needs one
 	Part    string // serial number, "": any
-	// From and To bound when a part was begun, or a ring was read; zero is without a bound.
+	// From and To bound when a part was begun or a ring was read; a zero time sets no bound.
 	From, To time.Time
 	Paper    string // a4 or letter; empty is a4
-	// Settings know gauge, decision rule and uncertainty. Without them the reports have
-	// what the journal alone tells: no budget, and no judgement but the recorded one.
+	// Settings returns gauge, decision rule and uncertainty. If it is nil the reports have only
+	// what the journal has: no budget, and no judgement except the recorded one.
 	Settings Settings
-	// Most is how many parts a report of a job takes in at most; 0 is 9999.
+	// Most is the largest number of parts in a report of a job; 0 is 9999.
 	Most int
-	// Progress, which may be nil, is called now and then with parts.
+	// Progress is called from time to time with the number of parts; it may be nil.
 	Progress func(done, total int)
 }
 
-// kinds and formats that there are.
+// The kinds and formats.
 const (
 	reportKinds   = "part, job, first-article, masterings, study"
 	reportFormats = "text, html, pdf, csv"
 )
 
-// partsReported is how many parts a report of a job takes in at most.
+// partsReported is the largest number of parts in a report of a job.
 const partsReported = 10_000
 
-// Report writes a report of what a journal holds, also while a daemon writes to
-// it: the same journal up to the same row gives the same bytes.
+// Report writes a report from a journal, even while a daemon writes to the journal. The same
+// journal up to the same row gives the same bytes.
 func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions) (err error) {
 	paper, err := document.ParsePaper(o.Paper)
 	if err != nil {
@@ -99,7 +99,7 @@ type reporter struct {
 	o ReportOptions
 }
 
-// report returns the document asked for and what writes its CSV.
+// report returns the document that was asked for, and a function that writes its CSV.
 func (r *reporter) report(ctx context.Context) (*document.Document, func(io.Writer) error, error) {
 	switch r.o.Kind {
 	case "", "part":
@@ -140,7 +140,7 @@ func (r *reporter) filter(limit int) store.Filter {
 	return store.Filter{Station: r.o.Station, Job: r.o.Job, Part: r.o.Part, From: r.o.From, To: r.o.To, Limit: limit}
 }
 
-// summaries returns the parts that the options pick, the newest first.
+// summaries returns the parts that the options select, the newest first.
 func (r *reporter) summaries(ctx context.Context, limit int) ([]store.PartSummary, error) {
 	parts, err := r.journal.Parts(ctx, r.filter(limit))
 	if err == nil && len(parts) == 0 {
@@ -149,7 +149,7 @@ func (r *reporter) summaries(ctx context.Context, limit int) ([]store.PartSummar
 	return parts, err
 }
 
-// nothing is the error of options that pick no part: it says what there is.
+// nothing returns the error for options that select no part. It says which parts there are.
 func (r *reporter) nothing(ctx context.Context) error {
 	parts, err := r.journal.Parts(ctx, store.Filter{Limit: partsReported})
 	if err != nil {
@@ -161,9 +161,9 @@ func (r *reporter) nothing(ctx context.Context) error {
 	return fmt.Errorf("the journal has no such part; it has %s", jobsOf(parts))
 }
 
-// jobsOf lists jobs and their parts, the newest job first: "J-4112 (002, 001)".
+// jobsOf lists jobs with their parts, the newest job first: "J-4112 (002, 001)".
 func jobsOf(parts []store.PartSummary) string {
-	const shown = 5 // jobs, and parts of each
+	const shown = 5 // number of jobs, and of parts of each
 	var jobs []string
 	by := map[string][]string{}
 	for _, p := range parts {
@@ -194,7 +194,7 @@ func (r *reporter) onePart(ctx context.Context) (report.Part, error) {
 	return r.part(ctx, parts[0])
 }
 
-// firstArticle returns the oldest accepted part, or else the oldest.
+// firstArticle returns the oldest accepted part, or the oldest part if none is accepted.
 func (r *reporter) firstArticle(ctx context.Context) (report.Part, error) {
 	parts, err := r.summaries(ctx, partsReported)
 	if err != nil {

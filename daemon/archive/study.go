@@ -19,16 +19,16 @@ import (
 	"fairbore/daemon/store"
 )
 
-// studyReading is a reading of a gauge study and whether it was struck out.
+// studyReading is a reading of a gauge study, and whether it was voided.
 type studyReading struct {
 	event.Record
 	void bool
 }
 
-// errNoStudy says how to take one.
+// errNoStudy also says how to make a study.
 var errNoStudy = errors.New("the journal has no gauge study here; start one at the station: the action study, with who take part, how many parts and how many trials")
 
-// studyOf gathers the newest gauge study that the options pick.
+// studyOf collects the newest gauge study that the options select.
 func (r *reporter) studyOf(ctx context.Context) (report.GaugeStudy, error) {
 	all, err := r.begun(ctx, store.Filter{Station: r.o.Station, Job: r.o.Job, From: r.o.From, To: r.o.To, Limit: 1})
 	if err == nil && len(all) == 0 {
@@ -40,8 +40,8 @@ func (r *reporter) studyOf(ctx context.Context) (report.GaugeStudy, error) {
 	return r.study(ctx, &all[0])
 }
 
-// begun returns the events with which the studies began that a filter picks, the newest
-// first. It reads back as far as those are.
+// begun returns the events that began the studies selected by a filter, the newest first. It reads
+// back no further than those.
 func (a *archive) begun(ctx context.Context, f store.Filter) (all []event.Record, err error) {
 	most := f.Limit
 	f.Kinds, f.Limit = []event.Kind{event.Studied}, 0
@@ -59,7 +59,7 @@ func (a *archive) begun(ctx context.Context, f store.Filter) (all []event.Record
 	return all, nil
 }
 
-// begunAt returns the event seq of a station if a study began with it.
+// begunAt returns event seq of a station, if a study began with it.
 func (a *archive) begunAt(ctx context.Context, station string, seq uint64) (begun []event.Record, err error) {
 	for e, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.Studied}, AfterSeq: seq - 1, Limit: 1}) {
 		if err != nil {
@@ -72,7 +72,7 @@ func (a *archive) begunAt(ctx context.Context, station string, seq uint64) (begu
 	return begun, nil
 }
 
-// study gathers the gauge study that began with an event, as far as it has come.
+// study collects the gauge study that began with an event, as far as it has come.
 func (a *archive) study(ctx context.Context, begun *event.Record) (g report.GaugeStudy, err error) {
 	g.Plan = &report.StudyPlan{}
 	all, end, err := a.walkStudy(ctx, begun, g.Plan)
@@ -103,7 +103,7 @@ func (a *archive) study(ctx context.Context, begun *event.Record) (g report.Gaug
 	return g, evaluate(&g, analysis.Length(g.Job.High-g.Job.Low).Micrometres())
 }
 
-// jobAt is a job as it was taken up last before a row.
+// jobAt returns a job as it was last chosen before a row.
 func (a *archive) jobAt(ctx context.Context, id string, seq uint64) (*analysis.Job, error) {
 	taken, err := a.limits(ctx, id, seq)
 	if err != nil {
@@ -115,9 +115,9 @@ func (a *archive) jobAt(ctx context.Context, id string, seq uint64) (*analysis.J
 	return taken[len(taken)-1].Job, nil
 }
 
-// walkStudy takes the readings of a study from its start until it is over and the part
-// that was in hand then is out of it: until then its readings may be struck out. It
-// puts into plan how it stands; end is the last event that counts.
+// walkStudy reads the readings of a study from its start until the study has ended and its last
+// part is no longer in hand, since until then its readings may be voided. It sets plan to the state
+// of the study. end is the last event that counts.
 func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *report.StudyPlan) (all []studyReading, end event.Record, err error) {
 	kinds := []event.Kind{event.Studied, event.Taken, event.Voided, event.Restored, event.PartBegun, event.JobChosen, event.RoundOver, event.Judged}
 	last := uint64(0) // event of the study
@@ -130,7 +130,7 @@ func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *repo
 		}
 		last = e.Seq
 	}
-	inHand := map[int]int{} // of the part in hand: where its readings are, by number
+	inHand := map[int]int{} // indexes of the readings of the part in hand, by number
 	f := state.Fold{MaxReadings: state.MaxHeld, Part: &event.Part{Serial: begun.Study.Part}}
 	f.Apply(&begun.Event)
 	defer func() {
@@ -144,7 +144,7 @@ func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *repo
 		}
 		switch e.Kind {
 		case event.Studied:
-			if e.Study.Begun { // another; this one was left as it was
+			if e.Study.Begun { // another study; this one was abandoned
 				left := *f.Study
 				left.Over = true
 				f.Study = &left
@@ -161,7 +161,7 @@ func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *repo
 				all[i].void, end = e.Kind == event.Voided, e
 			}
 		case event.PartBegun, event.JobChosen:
-			if clear(inHand); f.Study.Appraiser == "" && e.Seq > last { // over, or at rest
+			if clear(inHand); f.Study.Appraiser == "" && e.Seq > last { // ended or paused
 				return all, end, nil
 			}
 		}
@@ -170,17 +170,17 @@ func (a *archive) walkStudy(ctx context.Context, begun *event.Record, plan *repo
 	return all, end, nil
 }
 
-// fewestTrials is how often each appraiser has to gauge each part.
+// fewestTrials is how often each appraiser must gauge each part.
 const fewestTrials = 2
 
-// layout is the readings of a study by part, in the order in which they came, and by
-// appraiser: those of trial k + 1 at k.
+// layout has the readings of a study by part, in the order in which the parts came, and by
+// appraiser. The reading of trial k + 1 is at index k.
 type layout struct {
 	parts, people []string
 	cells         map[string]map[string][]*studyReading
 }
 
-// laidOut lays the readings out. Of a trial that was gauged again the later counts.
+// laidOut sorts the readings into a layout. If a trial was gauged twice the later reading counts.
 func laidOut(all []studyReading, people []string) (l layout, again []analysis.Phrase) {
 	l = layout{people: people, cells: map[string]map[string][]*studyReading{}}
 	for i := range all {
@@ -203,7 +203,7 @@ func laidOut(all []studyReading, people []string) (l layout, again []analysis.Ph
 	return l, again
 }
 
-// taken is how many trials of a part an appraiser has done from the first on.
+// taken returns how many trials of a part an appraiser has done, counted from the first.
 func (l *layout) taken(part, who string) int {
 	of := l.cells[part][who]
 	if i := slices.Index(of, nil); i >= 0 {
@@ -212,8 +212,9 @@ func (l *layout) taken(part, who string) int {
 	return len(of)
 }
 
-// whole takes out the appraisers who have gauged nothing often enough, and then the parts
-// that somebody did not. It says so, and how often all others were gauged by everybody.
+// whole removes the appraisers who have not gauged any part often enough, and then the parts that
+// somebody has not gauged often enough. It says what it removed, and how often everyone else has
+// gauged each part.
 func (l *layout) whole() (trials int, left []analysis.Phrase) {
 	enough := func(p, who string) bool { return l.taken(p, who) >= fewestTrials }
 	l.people = slices.DeleteFunc(slices.Clone(l.people), func(who string) bool {
@@ -248,9 +249,8 @@ func (l *layout) whole() (trials int, left []analysis.Phrase) {
 	return trials, left
 }
 
-// arrange makes the tables of a study: all that is gauged, and of that what can be
-// evaluated, of each part as many readings by each appraiser as all have. What has no
-// counterpart is left out, and said.
+// arrange makes the tables of a study: everything that was gauged, and what can be evaluated, which
+// is the same number of readings of each part by each appraiser. It says what it left out.
 func arrange(g *report.GaugeStudy, all []studyReading) {
 	l, again := laidOut(all, g.Plan.Appraisers)
 	g.Plan.Taken = map[[2]string][]*analysis.Length{}
@@ -285,8 +285,8 @@ func arrange(g *report.GaugeStudy, all []studyReading) {
 	g.Table = tableOf(g.Readings, g.Base)
 }
 
-// tableOf is the table of readings that are evaluated, each part, operator and trial in
-// the order in which it first came; sizes are counted from base.
+// tableOf returns the table of readings to evaluate, with part, operator and trial in the order in
+// which they first came. Sizes are counted from base.
 func tableOf(readings []report.StudyReading, base analysis.Length) (t study.Table) {
 	for _, r := range readings {
 		if !slices.Contains(t.Parts, r.Part) {
@@ -307,8 +307,8 @@ func tableOf(readings []report.StudyReading, base analysis.Length) (t study.Tabl
 	return t
 }
 
-// evaluate evaluates a study by both usual methods against a tolerance in µm, the
-// analysis of variance first; ranges say nothing of very many parts, which is said.
+// evaluate evaluates a study by both usual methods against a tolerance in µm, analysis of variance
+// first. The range method can't be used with very many parts; that is then said.
 func evaluate(g *report.GaugeStudy, tolerance float64) error {
 	byANOVA, err := study.ByANOVA(g.Table, tolerance, study.PoolAbove)
 	if err != nil {
@@ -324,7 +324,7 @@ func evaluate(g *report.GaugeStudy, tolerance float64) error {
 	return nil
 }
 
-// studyFrom takes a study from CSV and evaluates it.
+// studyFrom reads a study from CSV and evaluates it.
 func studyFrom(in io.Reader, tolerance analysis.Deviation, counted func([]row) analysis.Length) (g report.GaugeStudy, err error) {
 	rows, err := readings(in, "part", "operator")
 	if err != nil {
@@ -341,26 +341,26 @@ func studyFrom(in io.Reader, tolerance analysis.Deviation, counted func([]row) a
 	return g, evaluate(&g, analysis.Length(tolerance).Micrometres())
 }
 
-// StudyGauge evaluates a gauge study from CSV with the columns part, operator and
-// one of size_mm, size_in or size_um, a row a reading, by both usual methods.
+// StudyGauge reads a gauge study from CSV and evaluates it by both usual methods. The columns are
+// part, operator and one of size_mm, size_in or size_um, with one reading a row.
 func StudyGauge(in io.Reader, tolerance analysis.Deviation, out io.Writer) error {
 	g, err := studyFrom(in, tolerance, func([]row) analysis.Length { return 0 })
 	if err != nil {
 		return err
 	}
-	for _, r := range slices.Backward(g.Results) { // the ranges first, as people work them out by hand
-		if err := lines(out, append(said(r.Says()), "")); err != nil {
+	for _, r := range slices.Backward(g.Results) { // the range method first, as people calculate by hand
+		if err := lines(out, append(linesOf(r.Says()), "")); err != nil {
 			return err
 		}
 	}
 	if g.Left == nil {
 		return nil
 	}
-	return lines(out, said(g.Left))
+	return lines(out, linesOf(g.Left))
 }
 
-// said is what phrases come to, a line each.
-func said(all []analysis.Phrase) []string {
+// linesOf returns the texts of phrases, one a line.
+func linesOf(all []analysis.Phrase) []string {
 	out := make([]string, len(all))
 	for i, p := range all {
 		out[i] = notation.Format{}.Say(p)
@@ -368,9 +368,9 @@ func said(all []analysis.Phrase) []string {
 	return out
 }
 
-// ReportGaugeStudy writes the page of a gauge study from the CSV that [StudyGauge]
-// takes, by both usual methods, the analysis of variance first. Of the options,
-// Format, Paper and To count, which is the date of the study.
+// ReportGaugeStudy writes the page of a gauge study from the CSV that [StudyGauge] reads, by both
+// usual methods, analysis of variance first. It uses the options Format, Paper and To, the date of
+// the study.
 func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer, title string, o ReportOptions) error {
 	paper, err := document.ParsePaper(o.Paper)
 	if err != nil {
@@ -390,9 +390,9 @@ func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer,
 	return write(out, report.GaugeStudyReport(g, notation.Format{}), o.Format, paper)
 }
 
-// base is what sizes are counted from, so that the digits that differ stand in
-// front: a whole hundredth of a millimetre, or thou, below the smallest. Small
-// values, as of a comparator, stay as they are.
+// base returns the size that sizes are counted from, so that the digits that differ come first: a
+// whole hundredth of a millimetre, or thou, below the smallest size. Small values, as of a
+// comparator, stay as they are.
 func base(rows []row) analysis.Length {
 	low := slices.MinFunc(rows, func(a, b row) int { return cmp.Compare(a.size, b.size) }).size
 	step := analysis.Millimetre / 100

@@ -9,11 +9,11 @@ import (
 	"fairbore/daemon/store"
 )
 
-// ErrUnsound says that a journal is not as it was written.
+// ErrUnsound says that a journal was changed after it was written.
 var ErrUnsound = errors.New("the journal is not sound")
 
-// Verify checks a journal's chain and says what it found. A hash, which may be
-// empty, is one that a record ends with: it must be that of a row.
+// Verify checks a journal's chain of hashes and writes what it found. hash may be empty; otherwise
+// it is the hash that a record was printed with, which must be that of a row.
 func Verify(ctx context.Context, path, hash string, out io.Writer, progress func(done, total uint64)) error {
 	r, err := store.Verify(ctx, path, progress)
 	if err != nil {
@@ -52,8 +52,8 @@ func find(ctx context.Context, path, hash string) (seq uint64, err error) {
 	return seq, errors.Join(err, j.Close())
 }
 
-// Export writes what a journal holds, as the options pick, while a daemon may be
-// writing to it.
+// Export writes the contents of a journal that the options select, even while a daemon writes to
+// it.
 func Export(ctx context.Context, path string, out io.Writer, o store.ExportOptions) error {
 	j, err := store.View(ctx, path)
 	if err != nil {

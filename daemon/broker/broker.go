@@ -12,13 +12,13 @@ import (
 	"github.com/rs/zerolog"
 )
 
-// Broker is an open broker; it serves while Run does.
+// Broker is an open broker. It serves while Run runs.
 type Broker struct {
 	server   *mqtt.Server
 	hook     *hook
 	conns    connTracker
 	tcp      net.Listener
-	ws       *webSocket // nil if off
+	ws       *webSocket // nil: off
 	throttle throttle   // of the publisher in this process
 }
 
@@ -27,14 +27,14 @@ type Stats struct {
 	Clients  int64  // connected now
 	Received uint64 // messages taken
 	Sent     uint64 // messages delivered
-	// Dropped are messages that a subscriber did not get because it was too
-	// slow, or away for too long.
+	// Dropped counts messages that a subscriber did not get because it was too slow, or away for
+	// too long.
 	Dropped uint64
 	Refused uint64 // logins and messages that were not allowed
 }
 
-// Open takes the addresses and checks the configuration. An address in use is
-// an error here. Nothing is served before Run.
+// Open reserves the addresses and checks the configuration. It fails if an address is in use.
+// Nothing is served before Run.
 func Open(cfg Config, log zerolog.Logger) (_ *Broker, err error) {
 	if err := cfg.check(); err != nil {
 		return nil, err
@@ -117,7 +117,7 @@ func (b *Broker) Run(ctx context.Context) error {
 	return b.server.Close()
 }
 
-// Close frees the addresses of a broker that was never run; after Run it does nothing.
+// Close frees the addresses of a broker that was never run. After Run it does nothing.
 func (b *Broker) Close() error {
 	var errs []error
 	for _, l := range b.listeners() {
@@ -135,7 +135,7 @@ func (b *Broker) listeners() []net.Listener {
 	return []net.Listener{b.tcp, b.ws.socket}
 }
 
-// Addr returns the address of the TCP listener, host:port.
+// Addr returns the address of the TCP listener as host:port.
 func (b *Broker) Addr() string { return b.tcp.Addr().String() }
 
 // WebSocketAddr returns the address of the WebSocket listener, empty if it is off.

@@ -11,14 +11,14 @@ import (
 	"golang.org/x/crypto/bcrypt"
 )
 
-// The usual bounds.
+// The default bounds.
 const (
 	DefaultListen  = "127.0.0.1:1883"
 	DefaultClients = 100
 	DefaultExpiry  = 4 * time.Hour
-	// MaxPacket is the largest packet that is taken, in bytes.
+	// MaxPacket is the largest packet that is accepted, in bytes.
 	MaxPacket = 256 * 1024
-	// maxPending bounds the messages that wait for a slow subscriber.
+	// maxPending bounds the messages waiting for a slow subscriber.
 	maxPending = 4096
 )
 
@@ -28,7 +28,7 @@ type Config struct {
 	WebSocket string // host:port for browsers, empty: off
 	CertFile  string // PEM; with KeyFile, TLS on all listeners
 	KeyFile   string
-	Bound     func(net.Listener) net.Listener // bounds the connections of each address; nil: nothing does
+	Bound     func(net.Listener) net.Listener // bounds the connections of each address; nil: no bound
 	Site      string                          // the site whose topics are served
 	Anonymous bool                            // let clients without a user read
 	Users     []User
@@ -36,7 +36,7 @@ type Config struct {
 	Expiry    time.Duration // how long the session of an absent client is kept at most, 0: DefaultExpiry
 }
 
-// User is somebody besides the daemon itself.
+// User is somebody other than the daemon who may log in.
 type User struct {
 	Name    string
 	Hash    string // of the password, made by [Hash]
@@ -57,7 +57,7 @@ func Hash(password string) (string, error) {
 	return string(h), nil
 }
 
-// check reports every fault, and fills in what is usual.
+// check returns every fault, and fills in the defaults.
 func (c *Config) check() error {
 	var faults []error
 	bad := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }

@@ -13,7 +13,7 @@ import (
 // user costs the same time as a known one.
 const unknownUserHash = "$2a$10$cTJjhsG6rCqk1zF3zVbRuOl9sethncbHTLOdk/fxs7lecAjU6OY0m"
 
-// hook is the broker's only hook: it admits clients, says what each may do, and counts losses.
+// hook is the broker's only hook. It admits clients, decides what each may do, and counts losses.
 type hook struct {
 	mqtt.HookBase
 	site      string
@@ -21,8 +21,8 @@ type hook struct {
 	anonymous bool
 	clients   func(id string) (user string, there bool)
 
-	// hashing admits one password check at a time: a check is slow by design,
-	// and must not take both cores from the gauge.
+	// hashing allows one password check at a time, since a check is slow by design and must not
+	// take both cores from the gauges.
 	hashing sync.Mutex
 
 	retained retained
@@ -33,7 +33,7 @@ type hook struct {
 // ID names the hook in the library's log.
 func (h *hook) ID() string { return "fairbore" }
 
-// Provides says which of the library's calls are answered here.
+// Provides says which of the library's calls the hook answers.
 func (h *hook) Provides(b byte) bool {
 	switch b {
 	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublishDropped,
@@ -43,9 +43,9 @@ func (h *hook) Provides(b byte) bool {
 	return false
 }
 
-// OnConnect switches off the flow control towards the client (receive maximum
-// of MQTT 5), which loses messages in this version of the library. It also switches off
-// the delay of a last will, which the library would retain without the lock.
+// OnConnect switches off the flow control towards the client (receive maximum of MQTT 5), with
+// which this version of the library loses messages. It also switches off the delay of a last will,
+// which the library would retain without the lock.
 func (h *hook) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
 	cl.Properties.Will.WillDelayInterval = 0
 	cl.Properties.Props.ReceiveMaximum = 0
@@ -53,8 +53,8 @@ func (h *hook) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
 	return nil
 }
 
-// OnConnectAuthenticate checks user and password, the last will, and that the
-// client id isn't somebody else's, nor that of the publisher in this process.
+// OnConnectAuthenticate checks the user and password, the last will, and that the client id is not
+// in use by another user or by the publisher in this process.
 func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 	ok := cl.ID != mqtt.InlineClientId && h.known(string(pk.Connect.Username), pk.Connect.Password)
 	if user, there := h.clients(cl.ID); ok && there {
@@ -88,7 +88,7 @@ func (h *hook) right(user string) right {
 	return right{publish: u.Publish, command: u.Command}
 }
 
-// OnACLCheck says whether a client may publish to a topic, or read one.
+// OnACLCheck decides whether a client may publish to a topic, or read it.
 func (h *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
 	r := h.right(string(cl.Properties.Username))
 	if !write {
@@ -101,12 +101,12 @@ func (h *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
 	return ok
 }
 
-// forbidden is a topic that nobody may publish to.
+// forbidden is a topic to which nobody may publish.
 const forbidden = "nowhere"
 
-// OnPacketRead replaces a topic below $SYS or with a wildcard by a forbidden one, so that
-// it is refused as others are. The library would ignore it, and the sender would wait
-// for an answer without end.
+// OnPacketRead replaces a topic below $SYS or with a wildcard by the forbidden one, so that it is
+// refused like other topics. The library would ignore it, and the sender would wait for an answer
+// for ever.
 func (h *hook) OnPacketRead(_ *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
 	if pk.FixedHeader.Type == packets.Publish && !mqtt.IsValidFilter(pk.TopicName, true) {
 		pk.TopicName = forbidden
@@ -114,5 +114,5 @@ func (h *hook) OnPacketRead(_ *mqtt.Client, pk packets.Packet) (packets.Packet, 
 	return pk, nil
 }
 
-// OnPublishDropped counts a message that a subscriber was too slow for.
+// OnPublishDropped counts a message that was dropped because its subscriber was too slow.
 func (h *hook) OnPublishDropped(*mqtt.Client, packets.Packet) { h.dropped.Add(1) }

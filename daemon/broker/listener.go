@@ -7,14 +7,14 @@ import (
 	"github.com/mochi-mqtt/server/v2/listeners"
 )
 
-// listener is what the listeners for MQTT and for browsers have in common. It has the
-// methods that the library asks for, but for Serve and Close.
+// listener is the common part of the listeners for MQTT and for browsers. It has the methods that
+// the library needs, except Serve and Close.
 type listener struct {
 	socket       net.Listener
 	id, protocol string
 	conns        *connTracker
-	establish    listeners.EstablishFn // of the library, for each connection
-	quiet        *slog.Logger          // for what a client may cause
+	establish    listeners.EstablishFn // the library's function for each connection
+	quiet        *slog.Logger          // for messages that a client may cause
 }
 
 // ID returns the name of the listener.
@@ -23,10 +23,10 @@ func (l *listener) ID() string { return l.id }
 // Address returns host:port.
 func (l *listener) Address() string { return l.socket.Addr().String() }
 
-// Protocol names the protocol.
+// Protocol returns the name of the protocol.
 func (l *listener) Protocol() string { return l.protocol }
 
-// Init takes the log.
+// Init stores the log.
 func (l *listener) Init(log *slog.Logger) error {
 	l.quiet = log
 	return nil

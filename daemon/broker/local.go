@@ -9,41 +9,40 @@ import (
 	"github.com/mochi-mqtt/server/v2/packets"
 )
 
-// A publisher in this process needs no connection, which would cost more than
-// all that the broker does with a message. But without one nothing slows it
-// down, and it could fill the queues of subscribers that keep up with a gauge
-// but not with a processor. So it waits a little for crowded subscribers.
+// A publisher in this process needs no connection; a connection would cost more than everything
+// else that the broker does with a message. But without one nothing slows the publisher down, and
+// it could fill the queues of subscribers that are fast enough for a gauge but not for a processor.
+// So it waits a little for subscribers with long queues.
 const (
 	crowdedFrom = 1024 // messages of QoS 1 on their way to a subscriber
-	checkEvery  = 32   // messages between looks
+	checkEvery  = 32   // messages between two looks at the queues
 )
 
-// throttle says which subscribers are waited for, and how long.
+// throttle decides which subscribers to wait for, and how long.
 type throttle struct {
 	wait   time.Duration // at most, at each look
-	giveUp time.Duration // after which a subscriber that stays crowded is not waited for
-	asking atomic.Bool   // retained messages are being given to a new local subscriber
+	giveUp time.Duration // after which a subscriber with a long queue is not waited for
+	asking atomic.Bool   // a new local subscriber is being given the retained messages
 
 	mu    sync.Mutex // guards what follows
 	count int
-	slow  map[string]time.Time // since when a subscriber has been crowded, by client id
+	slow  map[string]time.Time // since when the queue of a subscriber has been long, by client id
 }
 
 func (t *throttle) setDefaults() {
 	t.wait, t.giveUp, t.slow = 20*time.Millisecond, 2*time.Second, map[string]time.Time{}
 }
 
-// Publish gives a message to all who subscribe to its topic, and returns when the
-// broker has it. It may wait for a subscriber with many messages on their way,
-// some milliseconds, and not for one that stands still. The payload is the
-// caller's again when it returns.
+// Publish passes a message to all who subscribe to its topic, and returns when the broker has it.
+// It may wait some milliseconds for a subscriber with a long queue, but not for one that takes
+// nothing. The caller may use the payload again when it returns.
 func (b *Broker) Publish(topic string, payload []byte, retain bool, qos byte) error {
 	b.await()
 	return b.server.Publish(topic, payload, retain, qos)
 }
 
-// Subscribe calls take for each message that matches the filter, by the goroutine
-// that publishes it: take must not wait, and must not keep the payload.
+// Subscribe calls take for each message that matches the filter, in the goroutine that publishes
+// it. take must not wait, and must not keep the payload.
 func (b *Broker) Subscribe(filter string, take func(topic string, payload []byte, retained bool)) error {
 	b.throttle.asking.Store(true)
 	defer b.throttle.asking.Store(false)
@@ -54,7 +53,7 @@ func (b *Broker) Subscribe(filter string, take func(topic string, payload []byte
 	})
 }
 
-// await waits for crowded subscribers, at one message in checkEvery.
+// await waits for subscribers with long queues, at one message in checkEvery.
 func (b *Broker) await() {
 	t := &b.throttle
 	t.mu.Lock()

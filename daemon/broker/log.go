@@ -7,8 +7,8 @@ import (
 	"github.com/rs/zerolog"
 )
 
-// quietLog gives the library's warnings to our log at debug level, without the
-// packets that it attaches: they may hold passwords.
+// quietLog passes the library's warnings to our log at debug level, without the packets attached to
+// them, which may contain passwords.
 func quietLog(log zerolog.Logger) *slog.Logger { return slog.New(quiet{log}) }
 
 type quiet struct{ log zerolog.Logger }
@@ -30,8 +30,8 @@ func (q quiet) Handle(_ context.Context, r slog.Record) error {
 	return nil
 }
 
-// WithAttrs leaves out attributes set beforehand; those of the message tell enough.
+// WithAttrs ignores the attributes; those of the message are enough.
 func (q quiet) WithAttrs([]slog.Attr) slog.Handler { return q }
 
-// WithGroup leaves out groups.
+// WithGroup ignores groups.
 func (q quiet) WithGroup(string) slog.Handler { return q }

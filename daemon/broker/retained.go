@@ -8,15 +8,14 @@ import (
 	"github.com/mochi-mqtt/server/v2/packets"
 )
 
-// retained locks the library's retained messages. This version of the library writes
-// a node of its topic tree while a new subscriber reads it (RetainMessage against
-// scanMessages), which tears a string. The lock is held from the hook that the
-// library calls before the step to the one that it calls after it; no path between
-// them leaves early.
+// retained locks the library's retained messages. This version of the library writes a node of its
+// topic tree while a new subscriber reads it (RetainMessage against scanMessages), which can mix up
+// a string. The lock is held from the hook that the library calls before the step to the one that
+// it calls after it; every path between them reaches the second one.
 type retained struct {
 	mu        sync.RWMutex
-	storer    atomic.Pointer[mqtt.Client] // the client that holds it to store a message
-	searchers sync.Map                    // *mqtt.Client: those that hold it to search
+	storer    atomic.Pointer[mqtt.Client] // the client that holds the lock to store a message
+	searchers sync.Map                    // *mqtt.Client: those that hold the lock to search
 }
 
 func (r *retained) lockStore(cl *mqtt.Client) {

@@ -9,14 +9,14 @@ import (
 	"github.com/rs/zerolog"
 )
 
-// tcp is a listener for MQTT clients. The library's own ends for good when a
-// connection can't be accepted, as while too many files are open.
+// tcp is a listener for MQTT clients. The library's own listener ends for good when a connection
+// can't be accepted, such as while too many files are open.
 type tcp struct {
 	listener
 	log zerolog.Logger
 }
 
-// retry is how long to wait for another connection after one could not be accepted.
+// retry is how long to wait after a connection could not be accepted.
 const retry = 100 * time.Millisecond
 
 // Serve takes connections until Close.
@@ -40,5 +40,5 @@ func (l *tcp) Serve(establish listeners.EstablishFn) {
 	}
 }
 
-// Close ends the listener; its clients are ended before.
+// Close ends the listener. Its clients were ended before.
 func (l *tcp) Close(listeners.CloseFn) { l.socket.Close() }

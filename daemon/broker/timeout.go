@@ -5,13 +5,12 @@ import (
 	"time"
 )
 
-// writeTimeout is how long a client may take none of what is sent to it.
+// writeTimeout is how long a client may leave what is sent to it unread.
 const writeTimeout = 2 * time.Second
 
-// writeTimeoutListener cuts off clients that read nothing. The library waits for them
-// without limit, and so does everybody who publishes what a client with a subscription
-// of QoS 1 would get. A display that was cut off connects again and gets the retained
-// messages.
+// writeTimeoutListener disconnects clients that read nothing. The library waits for them without
+// limit, and so does everyone who publishes a message that such a client subscribed to with QoS 1.
+// A display that was disconnected connects again and gets the retained messages.
 type writeTimeoutListener struct{ net.Listener }
 
 // Accept implements net.Listener.
@@ -25,12 +24,13 @@ func (l *writeTimeoutListener) Accept() (net.Conn, error) {
 
 type writeTimeoutConn struct{ net.Conn }
 
-// SetDeadline implements net.Conn. The library sets it with each packet that comes
-// in, for the keep-alive; that a client sends does not mean that it reads.
+// SetDeadline implements net.Conn. The library calls it for the keep-alive with each packet that
+// comes in, but a client that sends is not always one that reads, so the write deadline is left
+// alone.
 func (c *writeTimeoutConn) SetDeadline(t time.Time) error { return c.SetReadDeadline(t) }
 
-// Write implements net.Conn. After an error there is no way to go on in the
-// middle of a packet, so it ends the connection.
+// Write implements net.Conn. After an error the rest of the packet can't be sent, so the connection
+// is closed.
 func (c *writeTimeoutConn) Write(p []byte) (int, error) {
 	err := c.Conn.SetWriteDeadline(time.Now().Add(writeTimeout))
 	n := 0

@@ -5,14 +5,14 @@ import (
 	"strings"
 )
 
-// right is what a client may do.
+// right says what a client may do.
 type right struct {
 	publish bool // what stations say
 	command bool // to stations
 }
 
-// leaves are the last levels of the topics that stations publish; "do" is the
-// one that they take.
+// leaves returns the last levels of the topics that stations publish. "do" is the one that they
+// receive.
 func leaves() []string { return []string{"live", "reading", "event", "bore", "alive", "done"} }
 
 // mayPublish reports whether a message to the topic is allowed: exactly
@@ -28,9 +28,8 @@ func (r right) mayPublish(site, topic string) bool {
 	return r.publish && slices.Contains(leaves(), l[4])
 }
 
-// mayRead reports whether a topic may be delivered, or a filter subscribed to.
-// A filter is allowed if it can match a topic that may be read; each delivery
-// is checked again by its exact topic.
+// mayRead reports whether a topic may be delivered, or a filter subscribed to. A filter is allowed
+// if it can match a topic that may be read. Each delivery is checked again by its topic.
 func (r right) mayRead(site, filter string) bool {
 	if rest, ok := strings.CutPrefix(filter, "$share/"); ok {
 		_, filter, _ = strings.Cut(rest, "/")
@@ -45,7 +44,7 @@ func (r right) mayRead(site, filter string) bool {
 
 // overlaps reports whether the filter can match fairbore/1/site/ANY/leaf.
 func overlaps(filter, site, leaf string) bool {
-	want := [...]string{"fairbore", "1", site, "", leaf} // the empty one is any
+	want := [...]string{"fairbore", "1", site, "", leaf} // the empty level matches any
 	levels := strings.Split(filter, "/")
 	for i, w := range want {
 		if i >= len(levels) {

@@ -9,10 +9,10 @@ import (
 	"github.com/mochi-mqtt/server/v2/packets"
 )
 
-// connTracker holds the connections that are served, to end them before the library is
-// closed. The library ends the clients that it knows and then waits for all
-// connections, without limit for one whose client is still connecting. It may also
-// lock itself out if a client comes or goes while it looks for them.
+// connTracker keeps the connections that are served, so that they can be ended before the library
+// is closed. The library ends the clients that it knows and then waits for all connections, without
+// limit for one whose client is still connecting. It may also deadlock if a client comes or goes
+// meanwhile.
 type connTracker struct {
 	mu     sync.Mutex
 	ended  bool
@@ -20,7 +20,7 @@ type connTracker struct {
 	served sync.WaitGroup
 }
 
-// serve has the library serve a connection, or closes it after end.
+// serve has the library serve a connection, or closes it if end was called.
 func (t *connTracker) serve(establish listeners.EstablishFn, id string, c net.Conn) error {
 	if !t.add(c) {
 		return c.Close()
@@ -46,8 +46,8 @@ func (t *connTracker) remove(c net.Conn) {
 	t.served.Done()
 }
 
-// end admits no further connection, tells the clients of a server that it ends, and
-// returns when all connections are closed.
+// end accepts no further connections, tells the clients of a server that it ends, and returns when
+// all connections are closed.
 func (t *connTracker) end(s *mqtt.Server) {
 	t.mu.Lock()
 	t.ended = true

@@ -13,9 +13,8 @@ import (
 	"github.com/mochi-mqtt/server/v2/listeners"
 )
 
-// webSocket is a listener for browsers. The library's own takes its address only
-// while serving, too late for "in use" to be an error of Open, and lets pages of any
-// host connect.
+// webSocket is a listener for browsers. The library's own listener takes its address only when it
+// serves, so that Open could not report an address in use, and it accepts pages of any host.
 type webSocket struct {
 	listener
 	server http.Server
@@ -35,7 +34,7 @@ func (w *webSocket) Serve(establish listeners.EstablishFn) {
 	}
 }
 
-// Close ends the listener; its clients are ended before.
+// Close ends the listener. Its clients were ended before.
 func (w *webSocket) Close(listeners.CloseFn) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
@@ -48,14 +47,14 @@ func (w *webSocket) upgrade(rw http.ResponseWriter, r *http.Request) {
 	up := websocket.Upgrader{Subprotocols: []string{"mqtt"}, CheckOrigin: sameHost}
 	c, err := up.Upgrade(rw, r, nil)
 	if err != nil {
-		return // the upgrader has answered
+		return // the upgrader has sent the answer
 	}
 	defer c.Close()
 	c.SetReadLimit(MaxPacket)
 	w.serve(&stream{Conn: c.UnderlyingConn(), ws: c})
 }
 
-// sameHost lets pages of this host connect, on any port, and programs that are no browser.
+// sameHost accepts pages of this host, on any port, and programs that are not browsers.
 func sameHost(r *http.Request) bool {
 	origin := r.Header.Get("Origin")
 	if origin == "" {
@@ -72,11 +71,11 @@ func sameHost(r *http.Request) bool {
 	return u.Hostname() == host
 }
 
-// stream reads and writes binary messages as one stream of bytes.
+// stream turns binary messages into one stream of bytes, in both directions.
 type stream struct {
 	net.Conn
 	ws  *websocket.Conn
-	msg io.Reader // what is left of the current message
+	msg io.Reader // rest of the current message
 }
 
 // Read reads from the current message, or from the next.
