@@ -22,10 +22,10 @@ import (
 	"fairbore/drivers"
 )
 
-// level is what a site or a station may be called: its name is a level of a topic.
+// level matches the name of a site or a station, which is a level of a topic.
 var level = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
 
-// check fills in what follows from the rest and notes every fault.
+// check fills in what follows from other values, and notes every fault.
 func (l *loader) check(c *Config) {
 	if c.Version != 1 {
 		l.fault("version", "want 1, the version of this form of configuration")
@@ -80,8 +80,8 @@ func (l *loader) listen(key, addr string) {
 	}
 }
 
-// CheckListen reports what is wrong with an address to listen on: host:port, without a
-// host for every address of the machine, with 0 for any port that is free.
+// CheckListen returns what is wrong with an address to listen on. The form is host:port; without a
+// host it is every address of the machine, and port 0 is any free port.
 func CheckListen(addr string) error {
 	_, port, err := net.SplitHostPort(addr)
 	if err != nil {
@@ -93,8 +93,8 @@ func CheckListen(addr string) error {
 	return nil
 }
 
-// CheckBroker reports what is wrong with the address of a broker. It does not repeat a
-// password that stands in it.
+// CheckBroker returns what is wrong with the address of a broker. It does not repeat a password in
+// the address.
 func CheckBroker(address string) error {
 	u, err := url.Parse(address)
 	switch {
@@ -150,7 +150,7 @@ func (l *loader) mastering(m *Mastering) {
 	}
 }
 
-// Kinds of gauge.
+// The kinds of gauge.
 const (
 	TwoPoint   = "two-point"
 	ThreePoint = "three-point"
@@ -189,7 +189,7 @@ func (l *loader) gauge(key string, g *Gauge) {
 	}
 }
 
-// gaugeFigures checks what is stated of a gauge in numbers.
+// gaugeFigures checks the numbers that are stated about a gauge.
 func (l *loader) gaugeFigures(key string, g *Gauge) {
 	if g.Step <= 0 || g.Repeatability <= 0 || g.Tip < 0 {
 		l.fault(key, "step and repeatability must be above 0, tip not below it")
@@ -214,15 +214,15 @@ func (l *loader) gaugeFigures(key string, g *Gauge) {
 	}
 }
 
-// What a gauge that is rocked or comes to rest can have at most: a slower one can't be
-// rocked at all, and no bore gauge has a longer travel (common practice: 0.15 to 3 mm).
+// The largest values for a gauge that is rocked or comes to rest. A slower gauge can't be rocked at
+// all, and no bore gauge has a longer travel (common practice: 0.15 to 3 mm).
 const (
 	mostSmoothing = time.Second
 	mostTravel    = 10 * analysis.Millimetre
 )
 
-// mostForce is more than any gauge for small bores presses with (common practice: 0.5
-// to 2 N, a heavy one 10).
+// mostForce is more than any gauge for small bores presses with (common practice: 0.5 to 2 N, a
+// heavy gauge 10).
 const mostForce Force = 20
 
 func (l *loader) oneOf(key, v string, allowed ...string) {
@@ -231,7 +231,7 @@ func (l *loader) oneOf(key, v string, allowed ...string) {
 	}
 }
 
-// ringFromNominal is the most that a setting ring is made off the size engraved on it
+// ringFromNominal is the largest difference between a setting ring and the size engraved on it
 // (common practice; classes of setting rings are some micrometres wide).
 const ringFromNominal = analysis.Millimetre / 20
 
@@ -260,7 +260,7 @@ func (l *loader) ring(key, id string, r *Ring) {
 	r.ring = analysis.Ring{ID: id, Size: r.Size, U: r.U, Nominal: r.Nominal, Material: r.Material, Due: due, Certified: r.Certificate}
 }
 
-// date reads a day, 0 for none.
+// date reads a day; empty text gives the zero time.
 func (l *loader) date(key, text string) (day time.Time) {
 	if text == "" {
 		return day
@@ -296,7 +296,7 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 		a.Interrupts = append(a.Interrupts, analysis.Interrupt{From: in.From, To: in.To, What: or(in.What, "gap")})
 	}
 	for _, deg := range j.Orientations {
-		if !(deg >= 0 && deg < 360) { // which NaN is not either
+		if !(deg >= 0 && deg < 360) { // also refuses NaN
 			l.fault(key+".orientations", "%v: want degrees from 0 to below 360", deg)
 			continue
 		}
@@ -364,21 +364,21 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 		}
 		l.line(sub+".line", &b.Line, g)
 	}
-	l.hands(key, s)
+	l.controls(key, s)
 	if _, ok := c.Jobs[s.Job]; s.Job != "" && !ok {
 		l.fault(key+".job", "there is no job %q under jobs", s.Job)
 	}
 }
 
-// port checks that a port is given; see sharing for one that is given twice.
+// port checks that a port is given. A port given twice is checked in sharing.
 func (l *loader) port(key, port string) {
 	if port == "" {
 		l.fault(key+".port", "give the device, best by its name under /dev/serial/by-id, or tcp://host:port")
 	}
 }
 
-// hands checks what is worked by hand and foot.
-func (l *loader) hands(key string, s *Station) {
+// controls checks the settings of gestures, foot switch and scanner.
+func (l *loader) controls(key string, s *Station) {
 	contacts := []string{"", "cts", "dsr", "dcd", "ri"}
 	s.Pedal.Line, s.Spindle = strings.ToLower(s.Pedal.Line), strings.ToLower(s.Spindle)
 	if !slices.Contains(contacts, s.Pedal.Line) {
@@ -401,8 +401,8 @@ func (l *loader) hands(key string, s *Station) {
 	}
 }
 
-// line fills the serial settings of a station in from the driver of its gauge, if
-// that is known, and checks them.
+// line fills in the serial settings of a station from the driver of its gauge, if that is known,
+// and checks them.
 func (l *loader) line(key string, n *drivers.Serial, g *Gauge) {
 	usual := drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}
 	if g != nil {
@@ -423,8 +423,7 @@ func (l *loader) line(key string, n *drivers.Serial, g *Gauge) {
 	l.oneOf(key+".parity", n.Parity, "none", "even", "odd", "mark", "space")
 }
 
-// ErrInvalid is what a caller may look for to tell a bad configuration from
-// one that could not be read.
+// ErrInvalid tells a faulty configuration from one that could not be read.
 var ErrInvalid = errors.New("invalid configuration")
 
 // Is makes every fault an ErrInvalid.

@@ -1,11 +1,10 @@
-// Package config loads the configuration, fills in what is left out and checks
-// it. It is strict: an unknown key, a value without its unit or an impossible
-// limit refuses the whole file, and every fault is reported at once, with its key
-// and its line.
+// Package config loads the configuration, fills in what is left out, and checks it. It is strict:
+// an unknown key, a value without its unit or an impossible limit makes it refuse the whole file.
+// It reports every fault at once, with key and line.
 //
-// The file is YAML. Lengths are text with a unit ("22.2275 mm", "0.15 um",
-// "0.8751 in"), durations likewise ("300ms", "30m"), angles are degrees,
-// temperatures °C. configs/fairbore.yaml is the complete example.
+// The file is YAML. Lengths are text with a unit ("22.2275 mm", "0.15 um", "0.8751 in"), and so are
+// durations ("300ms", "30m"). Angles are in degrees, temperatures in °C. configs/fairbore.yaml is a
+// complete example.
 package config
 
 import (
@@ -18,7 +17,7 @@ import (
 	"fairbore/drivers"
 )
 
-// Config is a checked configuration. It is not changed after [Load].
+// Config is a checked configuration. It does not change after [Load].
 type Config struct {
 	Version  int               `koanf:"version"`
 	Site     string            `koanf:"site"`
@@ -34,11 +33,11 @@ type Config struct {
 	Doubt    Doubt             `koanf:"uncertainty"`
 	Guard    string            `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
 
-	stated map[string]bool // keys that the file has, see States
+	stated map[string]bool // keys that are in the file, see States
 }
 
-// States reports whether the file has a key, such as "gauges", "G-11", "step": what it
-// leaves out has a value too, which nobody stated.
+// States reports whether a key, such as "gauges", "G-11", "step", is in the file. A key that is
+// left out has a value too, which nobody stated.
 func (c *Config) States(key ...string) bool { return c.stated[statedKey(key...)] }
 
 func statedKey(key ...string) string { return strings.ToLower(strings.Join(key, delim)) }
@@ -51,16 +50,17 @@ type Journal struct {
 // Web says where the page at the machine is served.
 type Web struct {
 	Listen string `koanf:"listen"` // host:port, "" for none
-	// Actions from the page may be forbidden, for a wall that only shows.
+	// Actions says whether the page may act. A wall that only shows may forbid it.
 	Actions bool `koanf:"actions"`
-	// Hash is that of the passphrase that is asked for before the first action of a
-	// browser, as fairbore hash prints it; "" asks for none.
+	// Hash is the hash of the passphrase that a browser needs before its first action, as fairbore
+	// hash prints it; "" asks for none.
 	Hash string `koanf:"hash"`
-	// Names are what the server is called, besides addresses and local names.
+	// Names are the names of the server, besides addresses and local names.
 	Names []string `koanf:"names"`
 }
 
-// Broker says where events are published; with Embedded, by a broker of our own.
+// Broker says where events are published: at a broker of the shop or, with Embedded, at one in the
+// daemon.
 type Broker struct {
 	URL      string   `koanf:"url"` // tcp://host:1883, ssl://host:8883, "" for none
 	User     string   `koanf:"user"`
@@ -69,7 +69,7 @@ type Broker struct {
 	Cert     string   `koanf:"cert_file"`
 	Key      string   `koanf:"key_file"`
 	ClientID string   `koanf:"client_id"`
-	Commands bool     `koanf:"commands"` // take actions from the broker
+	Commands bool     `koanf:"commands"` // accept actions from the broker
 	Embedded Embedded `koanf:"embedded"`
 }
 
@@ -82,83 +82,82 @@ type Embedded struct {
 	Users     []BrokerUser `koanf:"users"`
 }
 
-// BrokerUser may log in to the embedded broker.
+// BrokerUser is somebody who may log in to the embedded broker.
 type BrokerUser struct {
 	Name     string `koanf:"name"`
 	Hash     string `koanf:"hash"` // of the password, as fairbore hash prints it
 	Commands bool   `koanf:"commands"`
 }
 
-// Record says where raw recordings of ports go.
+// Record says where the recordings of ports are kept.
 type Record struct {
 	Dir string `koanf:"dir"`
-	Max int    `koanf:"max_mb"` // of each port, the oldest go first
+	Max int    `koanf:"max_mb"` // for each port; the oldest recordings are removed first
 }
 
-// Mastering says what a good mastering is and how long it holds. A limit of 0 is
-// not asked for.
+// Mastering says what a good mastering is and how long it holds. A limit of 0 is not checked.
 type Mastering struct {
 	Readings    int                  `koanf:"readings"`
 	Spread      analysis.Deviation   `koanf:"spread"`
 	MaxAge      time.Duration        `koanf:"max_age"`
 	MaxReadings int                  `koanf:"max_readings"`
 	Temperature analysis.Temperature `koanf:"max_temperature_change"`
-	// BeforeAccept and ReadingsBeforeAccept are how old the last look at a ring
-	// may be when a part is accepted.
+	// BeforeAccept and ReadingsBeforeAccept say how old the last check of a ring may be when a part
+	// is accepted.
 	BeforeAccept         time.Duration `koanf:"before_accept"`
 	ReadingsBeforeAccept int           `koanf:"readings_before_accept"`
 }
 
-// Doubt is what is known of the uncertainty of a size besides ring, repeatability
-// and resolution. 0 is left out of the budget.
+// Doubt is what is known of the uncertainty of a size besides ring, repeatability and resolution. A
+// value of 0 leaves its line out of the budget.
 type Doubt struct {
-	Drift      analysis.Deviation   `koanf:"drift"`        // ± of the zero since the last look at the ring
+	Drift      analysis.Deviation   `koanf:"drift"`        // ± of the zero since the last check of the ring
 	Contact    analysis.Deviation   `koanf:"contact"`      // contact, form of the ring, centring; standard uncertainty
 	PartWithin analysis.Temperature `koanf:"part_within"`  // ± of part minus ring, when they are not measured
 	RingFrom20 analysis.Temperature `koanf:"ring_from_20"` // how far the ring usually is from 20 °C
-	RingWithin analysis.Temperature `koanf:"ring_within"`  // ± of that
+	RingWithin analysis.Temperature `koanf:"ring_within"`  // ± of ring_from_20
 }
 
-// Rule returns the decision rule that guard names.
+// Rule returns the decision rule that Guard names.
 func (c *Config) Rule() verdict.Rule {
 	r, err := verdict.ParseRule(c.Guard)
-	if err != nil { // check has refused what can't be read
+	if err != nil { // check has refused everything that can't be read
 		return verdict.Expanded
 	}
 	return r
 }
 
-// Gauge is an instrument and how it talks.
+// Gauge is an instrument and how to read it.
 type Gauge struct {
 	Driver        string             `koanf:"driver"`
 	Options       map[string]any     `koanf:"options"`
-	Unit          analysis.Unit      `koanf:"unit"`  // of a frame that states none
+	Unit          analysis.Unit      `koanf:"unit"`  // of a frame that does not state one
 	Kind          string             `koanf:"kind"`  // two-point, three-point or air
 	Shows         string             `koanf:"shows"` // size or deviation
 	Tip           analysis.Length    `koanf:"tip"`
-	Due           string             `koanf:"due"` // of the gauge's own calibration: 2027-01-25
+	Due           string             `koanf:"due"` // day when its calibration is due: 2027-01-25
 	Certificate   string             `koanf:"certificate"`
-	Force         Force              `koanf:"force"` // of one tip, 0 if not known
+	Force         Force              `koanf:"force"` // of one tip; 0: not known
 	Step          analysis.Deviation `koanf:"step"`
 	Repeatability analysis.Deviation `koanf:"repeatability"`
-	// Averages is the time over which the gauge takes the mean of its samples for one
-	// value, Lag the time constant of its filter. 0 that is not stated is not known.
+	// Averages is the time over which the gauge takes the mean of its samples, and Lag the time
+	// constant of its filter. 0 that is not stated means not known.
 	Averages time.Duration `koanf:"averages"`
 	Lag      time.Duration `koanf:"lag"`
-	// FreeAir is what the gauge shows in free air above the ring that it is set to; 0: it
-	// is learned.
+	// FreeAir is how much more the gauge shows in free air than in the ring that it is set to; 0:
+	// it is learned.
 	FreeAir analysis.Length `koanf:"free_air"`
-	// CorrectIndentation: sizes are corrected for how much deeper the tips sink into
-	// the part than into the ring.
+	// CorrectIndentation corrects sizes for the tips sinking deeper into the part than into the
+	// ring.
 	CorrectIndentation bool `koanf:"correct_indentation"`
 	due                time.Time
 	Channels           map[string]string `koanf:"channels"` // name to size, depth, angle, part temperature, ring temperature
 }
 
-// Calibrated is the day that the calibration of the gauge is due, 0 if not stated.
+// Calibrated returns the day when the calibration of the gauge is due, zero if not stated.
 func (g *Gauge) Calibrated() time.Time { return g.due }
 
-// Force is in newton.
+// Force is a force in newton.
 type Force float64
 
 // Decoder returns a new decoder for the gauge's frames.
@@ -174,11 +173,11 @@ func (g *Gauge) Decoder() (drivers.Decoder, error) {
 	return d.Decoder(o)
 }
 
-// Ring is a master.
+// Ring is a setting ring.
 type Ring struct {
 	Size        analysis.Length    `koanf:"size"`
 	U           analysis.Deviation `koanf:"u"`
-	Nominal     analysis.Length    `koanf:"nominal"` // as engraved; names the slip when two rings disagree
+	Nominal     analysis.Length    `koanf:"nominal"` // as engraved; shows which ring is wrong when two disagree
 	Material    string             `koanf:"material"`
 	Due         string             `koanf:"due"` // 2027-01-25
 	Certificate string             `koanf:"certificate"`
@@ -217,30 +216,30 @@ type Interrupt struct {
 	What string          `koanf:"what"`
 }
 
-// Station is a place where a gauge hangs.
+// Station is a place with a gauge.
 type Station struct {
 	Name    string         `koanf:"name"`
-	Title   string         `koanf:"title"` // as people call it
+	Title   string         `koanf:"title"` // for people
 	Gauge   string         `koanf:"gauge"`
 	Port    string         `koanf:"port"`
 	Line    drivers.Serial `koanf:"line"`
 	Capture string         `koanf:"capture"`
 	Bounce  time.Duration  `koanf:"bounce"`
-	Settle  time.Duration  `koanf:"settle"` // of settled: how long it must be level; 600 ms, of an air gauge 1.5 s
-	Job     string         `koanf:"job"`    // taken up when the station has none
+	Settle  time.Duration  `koanf:"settle"` // in settled mode: how long it must be level; 600 ms, for an air gauge 1.5 s
+	Job     string         `koanf:"job"`    // chosen if the station has none
 	Record  bool           `koanf:"record"`
-	// Beside are other instruments: a depth scale, a temperature sensor.
+	// Beside are the other instruments, such as a depth scale or a temperature sensor.
 	Beside []Beside `koanf:"beside"`
 	// Pedal and Spindle are contacts on the modem lines of the gauge's port.
 	Pedal   Pedal  `koanf:"pedal"`
 	Spindle string `koanf:"spindle"` // the line that is on while the spindle turns: cts, dsr, dcd, ri; "" for none
 	// Scanner is a port on which jobs, rings and serial numbers are typed.
 	Scanner Scanner `koanf:"scanner"`
-	// Twice and Rest are gestures; see session.CaptureSettings. Left out, Twice is 2 s (1 ns
-	// switches it off) and Rest is off.
+	// Twice and Rest are gestures; see [state.CaptureSettings]. If they are left out, Twice is 2 s
+	// (1 ns switches it off) and Rest is off.
 	Twice time.Duration `koanf:"twice_in_air"`
 	Rest  time.Duration `koanf:"rest_in_air"`
-	// DepthReach is how far a depth may lie from a planned section to count as it.
+	// DepthReach is how far from a planned section a depth may be to count as that section.
 	DepthReach analysis.Length `koanf:"depth_reach"`
 }
 
@@ -258,14 +257,14 @@ type Pedal struct {
 	Do   string `koanf:"do"`   // the action: take, round, void, ...
 }
 
-// Scanner is what types jobs, rings and serial numbers.
+// Scanner is a device that types jobs, rings and serial numbers.
 type Scanner struct {
 	Port   string         `koanf:"port"` // an input device that types, or a serial line; "" for none
 	Driver string         `koanf:"driver"`
 	Line   drivers.Serial `koanf:"line"`
 }
 
-// AnalysisJob returns the job of that id, nil if there is none.
+// AnalysisJob returns the job with an id, nil if there is none.
 func (c *Config) AnalysisJob(id string) *analysis.Job {
 	if j := c.Jobs[id]; j != nil {
 		job := j.job
@@ -283,7 +282,7 @@ func (c *Config) AnalysisJobs() map[string]*analysis.Job {
 	return m
 }
 
-// AnalysisRings returns all masters by id.
+// AnalysisRings returns all rings by id.
 func (c *Config) AnalysisRings() map[string]*analysis.Ring {
 	m := make(map[string]*analysis.Ring, len(c.Rings))
 	for id, r := range c.Rings {

@@ -25,7 +25,7 @@ import (
 	"fairbore/analysis/master"
 )
 
-// Fault is one thing that is wrong, with the key it stands at.
+// Fault is one thing that is wrong, with its key.
 type Fault struct {
 	File string
 	Line int    // 0: the key is missing
@@ -33,7 +33,7 @@ type Fault struct {
 	Err  error
 }
 
-// Error writes file, line, key and what to do.
+// Error returns file, line, key and what to do.
 func (f *Fault) Error() string {
 	s := f.File
 	if f.Line > 0 {
@@ -48,7 +48,7 @@ func (f *Fault) Error() string {
 // Unwrap returns the cause.
 func (f *Fault) Unwrap() error { return f.Err }
 
-// Load reads and checks a configuration file. Its error joins every [Fault].
+// Load reads and checks a configuration file. Its error joins all [Fault] values.
 func Load(path string) (*Config, error) {
 	b, err := os.ReadFile(path)
 	if err != nil {
@@ -57,7 +57,7 @@ func Load(path string) (*Config, error) {
 	return Parse(filepath.Base(path), b)
 }
 
-// Parse checks a configuration that was read from a file of that name.
+// Parse checks a configuration that was read from a file with that name.
 func Parse(name string, b []byte) (*Config, error) {
 	l := &loader{name: name, lines: map[string]int{}}
 	if line, err := text(b); err != nil {
@@ -92,10 +92,10 @@ func Parse(name string, b []byte) (*Config, error) {
 	return c, nil
 }
 
-// delim stands between the levels of a key, in none of which it can be.
+// delim separates the levels of a key, none of which can contain it.
 const delim = "\x00"
 
-// unparsed takes the line out of what the parser says, and adds what to do.
+// unparsed separates the line from the parser's message, and adds what to do.
 func unparsed(err error) (line int, _ error) {
 	what := strings.TrimPrefix(err.Error(), "yaml: ")
 	if _, e := fmt.Sscanf(what, "line %d: ", &line); e == nil {
@@ -104,8 +104,7 @@ func unparsed(err error) (line int, _ error) {
 	return line, fmt.Errorf("is no YAML: %s; compare it with configs/fairbore.yaml", what)
 }
 
-// text finds the first line with what is no text, which the parser would not say
-// the place of.
+// text finds the first line that is not valid text, since the parser would not say where it is.
 func text(b []byte) (line int, err error) {
 	for i, l := range bytes.Split(b, []byte("\n")) {
 		if !utf8.Valid(l) {
@@ -118,8 +117,8 @@ func text(b []byte) (line int, err error) {
 	return 0, nil
 }
 
-// decode fills a configuration from what was read. A value that can't be decoded
-// is a fault and is taken out, so that all else is decoded and checked all the same.
+// decode fills a configuration from the parsed file. A value that can't be decoded is a fault and
+// is removed, so that everything else is still decoded and checked.
 func (l *loader) decode(k *koanf.Koanf) *Config {
 	for {
 		c := defaults()
@@ -142,7 +141,7 @@ func (l *loader) decode(k *koanf.Koanf) *Config {
 	}
 }
 
-// remove takes the value at a key path out of a tree.
+// remove removes the value at a key path from a tree.
 func remove(tree any, key string) {
 	head, rest, more := strings.Cut(key, ".")
 	head, index, _ := strings.Cut(head, "[")
@@ -150,7 +149,7 @@ func remove(tree any, key string) {
 	if !ok {
 		return
 	}
-	for name := range m { // keys are matched without regard to case, as the decoder does
+	for name := range m { // like the decoder, ignore upper and lower case in keys
 		if strings.EqualFold(name, head) {
 			head = name
 		}
@@ -172,8 +171,8 @@ type loader struct {
 	faults []error
 }
 
-// index notes the line of every key, and refuses what YAML allows but a
-// configuration should not say: null.
+// index notes the line of every key. It refuses null, which YAML allows but a configuration must
+// not have.
 func (l *loader) index(n *yaml.Node, key string) {
 	l.lines[strings.ToLower(key)] = n.Line
 	switch n.Kind {
@@ -197,11 +196,10 @@ func (l *loader) index(n *yaml.Node, key string) {
 	}
 }
 
-// fault notes a fault at a key. A key that is not in the file has the line of
-// the nearest one above it that is.
+// fault notes a fault at a key. If the key is not in the file, the fault gets the line of the
+// nearest key above it.
 //
-// Of a key only the first fault is noted: what is wrong with a value that could
-// not be read is wrong because of that.
+// Only the first fault of a key is noted, since a value that could not be read causes the others.
 func (l *loader) fault(key, format string, args ...any) {
 	if key != "" && slices.ContainsFunc(l.faults, func(e error) bool { return e.(*Fault).Key == key }) {
 		return
@@ -218,7 +216,7 @@ func (l *loader) fault(key, format string, args ...any) {
 	l.faults = append(l.faults, f)
 }
 
-// decodeFaults takes apart what the decoder found.
+// decodeFaults separates the faults that the decoder found.
 func (l *loader) decodeFaults(err error) {
 	if err == nil {
 		return
@@ -229,7 +227,7 @@ func (l *loader) decodeFaults(err error) {
 		}
 		return
 	}
-	d, ok := err.(*mapstructure.DecodeError) // as it stands, not one of several inside
+	d, ok := err.(*mapstructure.DecodeError) // the error itself, not one joined inside
 	if !ok {
 		if sub := errors.Unwrap(err); sub != nil {
 			l.decodeFaults(sub)
@@ -259,8 +257,8 @@ func (l *loader) decodeFaults(err error) {
 	l.fault(key, "%w", why)
 }
 
-// keyPath turns the decoder's name of a place, with map keys in brackets, into
-// the path of keys as a person writes it; only list indexes keep brackets.
+// keyPath converts the decoder's name of a place, with map keys in brackets, into the key path as a
+// person writes it, with brackets only around list indexes.
 func keyPath(name string) string {
 	var b strings.Builder
 	for len(name) > 0 {
@@ -296,8 +294,8 @@ var (
 	typeForce       = reflect.TypeFor[Force]()
 )
 
-// convert turns the text of a length, unit or duration into its value, and
-// refuses a number that lacks its unit or is not whole where it must be.
+// convert converts the text of a length, unit or duration into its value. It refuses a number
+// without its unit, and a fraction where a whole number is needed.
 func convert(from, to reflect.Type, v any) (any, error) {
 	text, isText := v.(string)
 	switch to {
@@ -367,7 +365,7 @@ func temperature(v any) (any, error) {
 	return t, nil
 }
 
-// defaults are the usual settings of the trade (common practice) where it has any.
+// defaults returns the usual settings of the trade (common practice).
 func defaults() *Config {
 	um := analysis.Deviation(analysis.Micrometre)
 	usual := master.UsualLapse()

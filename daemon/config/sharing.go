@@ -14,7 +14,7 @@ type use struct {
 	scanner    bool
 }
 
-// uses lists what hangs on each port, and the ports in the order of the file.
+// uses returns the instruments at each port, and the ports in the order of the file.
 func (c *Config) uses() (ports []string, at map[string][]use) {
 	at = map[string][]use{}
 	add := func(port string, u use) {
@@ -38,9 +38,9 @@ func (c *Config) uses() (ports []string, at map[string][]use) {
 	return ports, at
 }
 
-// sharing checks the ports that several instruments hang on: gauges that are
-// asked, each in another way, or gauges that all speak by themselves, each with
-// channels of its own; over one line with one setting.
+// sharing checks the ports with several instruments: gauges that are asked, each in another way, or
+// gauges that all send by themselves, each with channels of its own. All must use the same settings
+// of the line.
 func (l *loader) sharing(c *Config) {
 	ports, at := c.uses()
 	for _, port := range ports {
@@ -63,10 +63,10 @@ func (l *loader) sharing(c *Config) {
 	}
 }
 
-// clash says why two gauges can't hang on one port; empty if they can.
+// clash returns why two gauges can't share a port, "" if they can.
 func (c *Config) clash(a, b *use) string {
 	x, y := c.Gauges[a.gauge], c.Gauges[b.gauge]
-	if x == nil || y == nil { // a fault of its own
+	if x == nil || y == nil { // another fault says this
 		return ""
 	}
 	if a.gauge == b.gauge {
@@ -94,5 +94,5 @@ func asks(g *Gauge) bool {
 }
 
 func sameOptions(x, y *Gauge) bool {
-	return fmt.Sprint(x.Options) == fmt.Sprint(y.Options) // maps print in the order of their keys
+	return fmt.Sprint(x.Options) == fmt.Sprint(y.Options) // maps print with sorted keys
 }

@@ -16,7 +16,7 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Mosquitto is a broker of the outside world.
+// Mosquitto is a separate broker.
 type Mosquitto struct {
 	t    testing.TB
 	Addr string
@@ -24,7 +24,7 @@ type Mosquitto struct {
 	proc *exec.Cmd
 }
 
-// NewMosquitto starts a broker with more lines of configuration, and ends it with the test.
+// NewMosquitto starts a broker, with extra lines of configuration, and ends it when the test ends.
 func NewMosquitto(t testing.TB, dir string, lines ...string) *Mosquitto {
 	m := &Mosquitto{t: t, Addr: FreePort(t), conf: filepath.Join(dir, "mosquitto.conf")}
 	_, port, _ := net.SplitHostPort(m.Addr)
@@ -37,7 +37,7 @@ func NewMosquitto(t testing.TB, dir string, lines ...string) *Mosquitto {
 	return m
 }
 
-// Start starts the broker, again if it was stopped.
+// Start starts the broker, for the first time or again.
 func (m *Mosquitto) Start() {
 	m.t.Helper()
 	m.proc = exec.Command("mosquitto", "-c", m.conf)
@@ -62,7 +62,7 @@ func (m *Mosquitto) Kill() {
 	m.proc.Wait()
 }
 
-// Stop ends the broker in order, so that it saves what it has.
+// Stop ends the broker properly, so that it saves its data.
 func (m *Mosquitto) Stop() {
 	m.proc.Process.Signal(syscall.SIGTERM)
 	m.proc.Wait()
@@ -101,7 +101,7 @@ func Subscribe(t testing.TB, addr string, args ...string) *Subscription {
 	return s
 }
 
-// Records returns the records that came on a topic's last word, in order.
+// Records returns the records that came on topics with a last level, in order.
 func (s *Subscription) Records(t testing.TB, leaf string) []event.Record {
 	t.Helper()
 	s.Mu.Lock()
@@ -121,7 +121,7 @@ func (s *Subscription) Records(t testing.TB, leaf string) []event.Record {
 	return out
 }
 
-// Has reports whether a line with the text has come.
+// Has reports whether a line with a text has come.
 func (s *Subscription) Has(text string) bool {
 	s.Mu.Lock()
 	defer s.Mu.Unlock()

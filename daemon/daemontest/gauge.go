@@ -51,7 +51,7 @@ func PtyAt(t testing.TB, link string) (master, slave *os.File) {
 	return m, s
 }
 
-// Unplug takes the gauge and its name away, as pulling an adapter does.
+// Unplug removes the gauge and its device name, like pulling out an adapter.
 func (r *Rig) Unplug() {
 	os.Remove(r.Device)
 	r.Gauge.Master.Close()
@@ -68,30 +68,30 @@ func (g *Gauge) Send(text string) {
 // Frame is the i-th distinct value of a load, within the band of the job.
 func Frame(i int) string { return fmt.Sprintf("+31.%05d mm\r\n", 65000+i%20000) }
 
-// Master masters the gauge: it shows 0.3 µm too much.
+// Master masters the gauge, which shows 0.3 µm too much.
 func (r *Rig) Master() {
 	r.T.Helper()
 	r.Eventually(20*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
-	time.Sleep(400 * time.Millisecond) // the gauge is silent first, so that the driver need not doubt its first frame
+	time.Sleep(400 * time.Millisecond) // after a silence the driver need not doubt the first frame
 	if reply := r.Do(event.Action{Do: "master"}); !reply.Done {
 		r.T.Fatalf("master: %s", reply.Why)
 	}
-	for _, shown := range []string{"31.75000", "31.75001", "31.74999"} { // different, or two that are read at once would be one press
+	for _, shown := range []string{"31.75000", "31.75001", "31.74999"} { // different values, or two that are read together would count as one
 		r.Gauge.Send("+" + shown + " mm\r\n")
 		time.Sleep(5 * time.Millisecond)
 	}
 	r.Eventually(20*time.Second, "the mastering", func() bool { return r.Bore().Master.OK })
 }
 
-// Reading sends a reading and waits until it counts.
+// Reading sends a value and waits until it counts as a reading.
 func (r *Rig) Reading(text string, no int) {
 	r.T.Helper()
 	r.Gauge.Send("+" + text + " mm\r\n")
 	r.Eventually(5*time.Second, "reading "+text, func() bool { b := r.Bore(); return b != nil && b.Last != nil && b.Last.No == no })
 }
 
-// ReadThrice shows a ring three times. The next waits for the one before to count, and
-// longer than the bounce: what a busy machine reads at once is one reading.
+// ReadThrice shows a ring three times. Each time it waits until the value counts, and for longer
+// than the bounce, since a busy machine may otherwise read two values as one.
 func (r *Rig) ReadThrice(shown string) {
 	r.T.Helper()
 	for i := range 3 {
@@ -101,7 +101,7 @@ func (r *Rig) ReadThrice(shown string) {
 	}
 }
 
-// Shown waits until a value is the latest reading of the station.
+// Shown waits until a value is the newest reading of the station.
 func (r *Rig) Shown(raw analysis.Length) {
 	r.T.Helper()
 	r.Eventually(10*time.Second, "the reading "+raw.String(), func() bool {
@@ -110,15 +110,14 @@ func (r *Rig) Shown(raw analysis.Length) {
 	})
 }
 
-// Taken returns the readings of a station that the journal has, in order, after
-// its chain has been verified.
+// Taken returns the readings of a station in the journal, in order, after verifying its chain.
 func (r *Rig) Taken(station string) (out []event.Reading) {
 	r.T.Helper()
 	r.JournalReadings()
 	return r.TakenSoFar(station)
 }
 
-// TakenSoFar returns them while the program may still run.
+// TakenSoFar is like [Rig.Taken], but the program may still be running.
 func (r *Rig) TakenSoFar(station string) (out []event.Reading) {
 	r.T.Helper()
 	j, err := store.View(context.Background(), r.Path("journal/journal.db"))
@@ -135,8 +134,7 @@ func (r *Rig) TakenSoFar(station string) (out []event.Reading) {
 	return out
 }
 
-// JournalReadings reads all readings of a journal by sequence number, after its
-// chain has been verified.
+// JournalReadings returns all readings of a journal by sequence number, after verifying its chain.
 func (r *Rig) JournalReadings() map[uint64]int {
 	r.T.Helper()
 	path := r.Path("journal/journal.db")

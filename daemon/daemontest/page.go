@@ -19,10 +19,10 @@ import (
 // Page is the address of the page of the station.
 func (r *Rig) Page() string { return "http://" + r.Web + "/station/bay2" }
 
-// Bore asks the page for the state, nil if it does not answer.
+// Bore gets the state from the page, nil if it does not answer.
 func (r *Rig) Bore() *state.Bore { return r.BoreOf("bay2") }
 
-// BoreOf asks for the state of another station.
+// BoreOf gets the state of another station.
 func (r *Rig) BoreOf(station string) *state.Bore {
 	resp, err := http.Get("http://" + r.Web + "/station/" + station + "/bore")
 	if err != nil {
@@ -51,7 +51,7 @@ func (r *Rig) Get(path string) (code int, body string) {
 	return resp.StatusCode, string(text)
 }
 
-// Do has an action done through the page's own interface.
+// Do has an action carried out through the page's interface.
 func (r *Rig) Do(a event.Action) event.Reply {
 	r.T.Helper()
 	body, err := json.Marshal(a)
@@ -114,7 +114,8 @@ func (r *Rig) Counted(name, station string) (sum float64) {
 	return sum
 }
 
-// Viewer follows the page's stream and keeps the numbers of the readings that it showed as recorded.
+// Viewer follows the page's stream and keeps the numbers of the readings that the page showed as
+// recorded.
 type Viewer struct {
 	Mu   sync.Mutex
 	Seqs map[uint64]bool

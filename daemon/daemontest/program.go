@@ -10,8 +10,8 @@ import (
 	"testing"
 )
 
-// Needs skips a test whose peer is not installed. Where FAIRBORE_ALL is set, as in
-// .ci/test, nothing is skipped.
+// Needs skips a test if a program that it needs is not installed. With FAIRBORE_ALL set, as in
+// .ci/test, it fails instead.
 func Needs(t testing.TB, programs ...string) {
 	t.Helper()
 	for _, p := range programs {
@@ -21,7 +21,7 @@ func Needs(t testing.TB, programs ...string) {
 	}
 }
 
-// Missing skips a test for a reason, or fails it where nothing may be skipped.
+// Missing skips a test for a reason, or fails it if nothing may be skipped.
 func Missing(t testing.TB, why string) {
 	t.Helper()
 	if os.Getenv("FAIRBORE_ALL") != "" {
@@ -43,10 +43,10 @@ var build = sync.OnceValues(func() (string, error) {
 	return bin, nil
 })
 
-// Main runs the tests of a package, and takes the program away that they were run with.
+// Main runs the tests of a package, and removes the program that they were run with.
 func Main(m *testing.M) {
 	code := m.Run()
-	if bin, err := build(); err == nil { // made by whichever test needed it, or now and at once taken away
+	if bin, err := build(); err == nil { // a test has built it, or it is built now and removed at once
 		os.RemoveAll(filepath.Dir(bin))
 	}
 	os.Exit(code)

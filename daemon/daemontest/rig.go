@@ -1,5 +1,5 @@
-// Package daemontest runs the whole program for tests: with a gauge on a pseudo-terminal,
-// brokers, and its page.
+// Package daemontest runs the whole program for tests, with a gauge on a pseudo-terminal, brokers,
+// and the page.
 package daemontest
 
 import (
@@ -24,25 +24,25 @@ type Rig struct {
 	Dir    string
 	Web    string // address of the page
 	Broker string // lines of the configuration under broker
-	Kind   string // of gauge; empty: two-point
-	Asks   string // of the configuration of the page, after its address
+	Kind   string // of the gauge; empty: two-point
+	Asks   string // configuration of the page, after its address
 	More   string // lines of the configuration of the station
 	Beside string // lines of the configuration, more stations
-	Nice   string // the program's, as of nice(1); empty: as the test
+	Nice   string // priority of the program, see nice(1); empty: that of the test
 	Device string // path of the gauge's line
 	Gauge  *Gauge
 	Proc   *exec.Cmd
 	Log    LockedBuffer
 }
 
-// NewRig returns a shop in which nothing runs yet.
+// NewRig returns a shop in which nothing is running yet.
 func NewRig(t testing.TB) *Rig {
 	r := &Rig{T: t, Dir: t.TempDir(), Web: FreePort(t)}
 	r.Device = filepath.Join(r.Dir, "gauge")
 	return r
 }
 
-// sleeveJob is the job that all of the shop works to.
+// sleeveJob is the job of the whole shop.
 const sleeveJob = `rings: {R-1250: {size: 31.74970 mm, u: 0.25 um}, R-1254: {size: 31.84970 mm, u: 0.25 um}}
 jobs:
   J-4112:
@@ -129,7 +129,7 @@ func (r *Rig) Kill() {
 	r.Proc.Wait()
 }
 
-// Stop ends the program in order and fails the test if it ends badly.
+// Stop ends the program properly, and fails the test if it reports an error.
 func (r *Rig) Stop() {
 	r.T.Helper()
 	r.Proc.Process.Signal(syscall.SIGTERM)
@@ -138,10 +138,10 @@ func (r *Rig) Stop() {
 	}
 }
 
-// Exit runs the program until it ends by itself and returns its exit code and messages.
+// Exit runs the program until it ends by itself. It returns the exit code and the messages.
 func (r *Rig) Exit(args ...string) (int, string) {
 	r.T.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute) // of a busy machine
+	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute) // allows for a busy machine
 	defer cancel()
 	out, err := exec.CommandContext(ctx, Binary(r.T), args...).CombinedOutput()
 	var ended *exec.ExitError
@@ -154,7 +154,7 @@ func (r *Rig) Exit(args ...string) (int, string) {
 	return 0, string(out)
 }
 
-// Eventually waits until something holds, and fails the test if it does not in time.
+// Eventually waits until a condition holds, and fails the test if it does not in time.
 func (r *Rig) Eventually(limit time.Duration, what string, ok func() bool) {
 	r.T.Helper()
 	for end := time.Now().Add(limit); !ok(); time.Sleep(10 * time.Millisecond) {
@@ -175,8 +175,7 @@ recordings: {dir: %[3]s}
 guard: simple
 ` + sleeveJob + `%[4]s`
 
-// Shop starts the program with other gauges and stations than the rig's. The
-// station that the rig looks at is bay2.
+// Shop starts the program with other gauges and stations. The rig looks at station bay2.
 func (r *Rig) Shop(gauges, stations string) {
 	r.T.Helper()
 	p := r.Path("fairbore.yaml")

@@ -1,5 +1,5 @@
-// Package demo plays a shop: simulated gauges send to the real program, and a played
-// operator does what the page says.
+// Package demo plays a shop: simulated gauges send to the real program, and a simulated operator
+// does what the page says.
 package demo
 
 import (
@@ -26,52 +26,52 @@ import (
 // Options say how the demo is played.
 type Options struct {
 	Once    bool    // one part to its acceptance, then its record
-	Speed   float64 // how much faster than life
+	Speed   float64 // how many times faster than real time
 	Job     string  // "": all jobs, each at its station; with Once the sleeve
 	Listen  string  // of the page
 	MQTT    string  // of the embedded broker
-	Capture string  // button or turning; "": turning where the pace leaves the samples their times
+	Capture string  // button or turning; "": turning, if the speed is low enough for it
 	Seed    uint64  // 0: from the clock
-	Keep    string  // a folder to leave the journal and the configuration in; "": nothing is left
+	Keep    string  // folder to leave the journal and the configuration in; "": nothing is left
 	Version string
 	Out     io.Writer
 	Log     zerolog.Logger
 
-	nearly  bool           // parts come with little left to hone
-	visited func(*visited) // hears what became of each visit to a place; nil: nobody
+	nearly  bool           // parts have little left to hone
+	visited func(*visited) // is told what became of each visit to a place; nil: nobody
 }
 
-// turnable is the pace up to which a streamed gauge's samples keep their times
-// well enough, on a machine that has other work too, to find the turns of a rock.
-const turnable = 4
+// turningMost is the highest speed at which a streaming gauge's samples keep their times well
+// enough to find the turns of rocking, on a machine that has other work too.
+const turningMost = 4
 
-// The paces that can be played. Faster, a button's presses come in less than the
-// time between two looks at the page.
+// The lowest and the highest speed. At a higher one the presses of a button come faster than the
+// page can be read.
 const (
 	slowest = 0.1
 	fastest = 1000.0
 )
 
-// capture is how the demo's readings are captured.
+// capture returns how the demo's readings are captured.
 func (o *Options) capture() string {
 	switch {
 	case o.Capture != "":
 		return o.Capture
-	case o.Speed > turnable:
+	case o.Speed > turningMost:
 		return capture.Button.String()
 	}
 	return capture.Turning.String()
 }
 
-// usualJob is the job that --once plays when none is named: the hardened
-// sleeve, the one of 25 to 50 millionths.
+// usualJob is the job for Once if none is named: the hardened sleeve, which is honed to 25 to 50
+// millionths.
 const usualJob = "J-4112"
 
-// Play plays invented jobs: simulated gauges send over pseudo-terminals to the
-// real program, with its journal in a temporary folder, its own broker and its
-// page, while a played operator masters, gauges round by round and accepts.
+// Play plays a shop with invented jobs. Simulated gauges send over pseudo-terminals to the real
+// program, which has its journal in a temporary folder, its own broker and its page. A simulated
+// operator masters, gauges round by round and accepts.
 func Play(ctx context.Context, o Options) (err error) {
-	if !(o.Speed >= slowest && o.Speed <= fastest) { // nor NaN
+	if !(o.Speed >= slowest && o.Speed <= fastest) { // also refuses NaN
 		return fmt.Errorf("speed %v: want %v to %v times life, such as 1 or 20", o.Speed, slowest, fastest)
 	}
 	if o.Once && o.Job == "" {
@@ -100,15 +100,15 @@ func Play(ctx context.Context, o Options) (err error) {
 	for _, p := range operators {
 		defer p.line.Close()
 	}
-	d, err := daemon.NewPaced(ctx, cfg, o.Version, o.Log, o.Speed)
+	d, err := daemon.NewAtSpeed(ctx, cfg, o.Version, o.Log, o.Speed)
 	if err != nil {
 		return err
 	}
 	return run(ctx, d, cfg, operators, o)
 }
 
-// folder makes the one for the journal. One that is kept has the configuration
-// beside it, so that a report can be made from both.
+// folder makes the folder for the journal. If it is kept it also gets the configuration, so that a
+// report can be made from both.
 func (o *Options) folder() (string, error) {
 	if o.Keep == "" {
 		return os.MkdirTemp("", "fairbore-demo-")
@@ -119,8 +119,7 @@ func (o *Options) folder() (string, error) {
 	return o.Keep, os.WriteFile(filepath.Join(o.Keep, "demo.yaml"), configs.Demo, 0o644)
 }
 
-// cast gives each station that plays its line and its operator; stations that
-// don't play are taken out.
+// cast gives each station that plays a line and an operator, and removes the other stations.
 func cast(cfg *config.Config, o Options) ([]*operator, error) {
 	var operators []*operator
 	story := &narrator{out: o.Out}

@@ -140,7 +140,7 @@ func TestDemoWithoutAKey(t *testing.T) {
 	o := Options{Speed: 6, Capture: "turning", Seed: 4, nearly: true}
 	if os.Getenv("FAIRBORE_DEMO") != "" {
 		jobs = []string{"J-4107", "J-4112", "J-4120", "J-4131"}
-		o = Options{Speed: turnable, Seed: uint64(time.Now().UnixNano())}
+		o = Options{Speed: turningMost, Seed: uint64(time.Now().UnixNano())}
 		t.Logf("seed %d", o.Seed)
 	}
 	for _, job := range jobs {

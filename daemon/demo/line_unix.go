@@ -9,8 +9,8 @@ import (
 	"golang.org/x/term"
 )
 
-// openLine opens a pseudo-terminal: the demo's gauge writes to one end, the
-// daemon reads the other as it reads any serial line.
+// openLine opens a pseudo-terminal. The demo's gauge writes to one end; the daemon reads the other
+// as it reads any serial line.
 func openLine() (io.WriteCloser, string, error) {
 	master, slave, err := pty.Open()
 	if err != nil {
@@ -23,7 +23,7 @@ func openLine() (io.WriteCloser, string, error) {
 	return ptyLine{master, slave}, slave.Name(), nil
 }
 
-// ptyLine keeps the far end open too, so that the line lives while nobody reads it.
+// ptyLine also keeps the far end open, so that the line stays up while nobody reads it.
 type ptyLine struct {
 	io.WriteCloser
 	far io.Closer

@@ -6,8 +6,7 @@ import (
 	"sync"
 )
 
-// openLine opens a network line on this machine: Windows has no
-// pseudo-terminal that a serial port could stand for.
+// openLine opens a network line on this machine, since Windows has no pseudo-terminals.
 func openLine() (io.WriteCloser, string, error) {
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -25,7 +24,7 @@ type tcpLine struct {
 	c    net.Conn
 }
 
-// accept ends when the daemon has connected or the line is closed.
+// accept returns when the daemon has connected or the line is closed.
 func (l *tcpLine) accept() {
 	defer close(l.conn)
 	if c, err := l.ln.Accept(); err == nil {

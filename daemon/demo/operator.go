@@ -21,9 +21,9 @@ import (
 	"fairbore/drivers/simulator"
 )
 
-// operator plays a toolmaker at a station: his gauge, his hand and the part. He
-// does what the page says: gauges the place that it names next, hones as long
-// and where it advises, and sees to the zero and to the warmth when it asks.
+// operator plays a toolmaker at a station, with gauge, hand and part. The operator does what the
+// page says: gauges the place that it names, hones as much and where it advises, and checks the
+// zero and the temperature when it asks.
 type operator struct {
 	station, title string
 	job            *simulator.Job
@@ -35,15 +35,15 @@ type operator struct {
 	sub   web.Subscription
 	seq   uint64     // of the newest event seen
 	live  event.Live // newest
-	hint  string     // that the page gave last, during a visit
-	begun time.Time  // the spell or visit that is played
+	hint  string     // the page's newest hint during a visit
+	begun time.Time  // start of the honing or visit that is played
 
 	part   string
 	play   simulator.Play
 	bore   *simulator.Part
 	hand   simulator.Hand
 	honing *rand.Rand
-	visits int  // of this part
+	visits int  // to this part
 	sure   bool // the zero was checked after the last visit to the bore
 }
 
@@ -59,11 +59,11 @@ func (n *narrator) tell(format string, args ...any) {
 	fmt.Fprintf(n.out, format+"\n", args...)
 }
 
-// work plays part after part; with Once, up to the first that is accepted.
+// work plays part after part or, with Once, until the first is accepted.
 func (p *operator) work(ctx context.Context, d *daemon.Daemon) error {
 	p.d, p.sub = d, d.Subscribe(p.station)
 	defer p.sub.Close()
-	p.sleep(ctx, time.Second) // a silent line first, so that the driver need not doubt the first frame
+	p.sleep(ctx, time.Second) // after a silence the driver need not doubt the first frame
 	for n := 1; ; n++ {
 		p.part = fmt.Sprintf("%03d", n)
 		accepted, err := p.onePart(ctx)
@@ -82,14 +82,14 @@ func (p *operator) work(ctx context.Context, d *daemon.Daemon) error {
 }
 
 const (
-	partsMost = 5  // that Once lays aside, one after the other
-	stepsMost = 99 // of a part
+	partsMost = 5  // parts in a row that Once may lay aside
+	stepsMost = 99 // steps of a part
 )
 
-// shopTemperature is that of the demo's rings and of a part that has cooled down.
+// shopTemperature is the temperature of the demo's rings and of a part that has cooled down.
 const shopTemperature = 20 * analysis.Celsius
 
-// onePart plays a part to its verdict.
+// onePart plays a part until its verdict.
 func (p *operator) onePart(ctx context.Context) (accepted bool, err error) {
 	p.draw()
 	ring := shopTemperature
@@ -117,7 +117,7 @@ func (p *operator) onePart(ctx context.Context) (accepted bool, err error) {
 	return false, fmt.Errorf("no end after %d steps: %s", stepsMost, p.d.Bore(p.station).Why)
 }
 
-// draw draws the part and the hand from the seed.
+// draw draws the properties of part and hand at random from the seed.
 func (p *operator) draw() {
 	rng := p.random("part")
 	p.bore, p.hand = p.job.Part(rng)
@@ -131,12 +131,12 @@ func (p *operator) draw() {
 	p.honing, p.visits, p.sure = p.random("honing"), 0, false
 }
 
-// handsVary says that the operators rock as people do, each in his own way, until the tone. Without,
+// handsVary says that the operators rock as people do, each differently, until the tone. Otherwise
 // they swing like pendulums.
 const handsVary = true
 
-// hands are the ways in which the operator rocks: every second visit in his own, the others
-// in any.
+// hands returns how the operator rocks in a visit: in every second visit in the operator's own way,
+// in the others in any way.
 func (p *operator) hands() []simulator.Family {
 	all := []simulator.Family{simulator.MinimumJerk, simulator.EndRests, simulator.Pausing, simulator.Skewed, simulator.Changing, simulator.TurnsOnce}
 	h := fnv.New64a()
@@ -148,21 +148,21 @@ func (p *operator) hands() []simulator.Family {
 	return all
 }
 
-// nearly brings the part to just under its low limit, and in form.
+// nearly brings the part to just below its low limit, and into form.
 func (p *operator) nearly() {
 	p.bore.Profile, p.bore.Oval = nil, 0
 	p.bore.Start = p.job.Low - (p.job.High-p.job.Low)/10
 }
 
-// random is the source of one thing that is left to chance. Each has its own, so
-// that a visit which a busy machine spoils changes nothing but itself.
+// random returns the random source for one purpose. Each purpose has its own, so that a visit
+// spoiled by a busy machine changes nothing else.
 func (p *operator) random(what string) *rand.Rand {
 	h := fnv.New64a()
 	fmt.Fprint(h, p.station, "/", p.part, "/", what)
 	return rand.New(rand.NewPCG(p.options.Seed, h.Sum64()))
 }
 
-// step does the next thing, as the page stands.
+// step does the next thing that the page asks for.
 func (p *operator) step(ctx context.Context, b *state.Bore) error {
 	a := b.Advice
 	switch {
@@ -197,12 +197,12 @@ func (p *operator) step(ctx context.Context, b *state.Bore) error {
 	return p.gauge(ctx)
 }
 
-// tell says what is advised and done.
+// tell prints what is advised and done.
 func (p *operator) tell(b *state.Bore, a *advise.Advice) {
 	p.story.tell("%s, part %s, round %d: %s  %s", p.title, p.part, b.Round, a.Sentence, a.Reason)
 }
 
-// judge accepts the part, or lays it aside with what the tool says of it.
+// judge accepts the part, or lays it aside with the reason that the program gives.
 func (p *operator) judge(ctx context.Context, b *state.Bore) error {
 	a := event.Action{Do: "accept"}
 	word := "accepted"
@@ -214,14 +214,14 @@ func (p *operator) judge(ctx context.Context, b *state.Bore) error {
 	return p.do(ctx, a)
 }
 
-// hone hones as advised: over the whole length, and short strokes last.
+// hone hones as advised: first over the whole length, then with short strokes.
 func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
-	if a.Light && p.hand.Press == 0 { // and so to the end
+	if a.Light && p.hand.Press == 0 { // and so on to the end
 		p.hand.Press = 0.5 * math.Exp(0.2*p.honing.NormFloat64())
 	}
 	meant := a.Strokes
-	if meant == 0 { // told only how much to take: by feel
-		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.FreshRate)))
+	if meant == 0 { // the advice says only how much to remove
+		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.Fast)))
 	}
 	p.begun = time.Now()
 	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, a.At, p.honing)
@@ -231,11 +231,11 @@ func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
 }
 
 const (
-	oilBath = 33  // times as fast as still air does oil at shop temperature cool (by 12 and 400 W/m²K, common practice)
-	coolTo  = 0.1 // K, for the last of a part
+	oilBath = 33  // how many times faster than still air oil at shop temperature cools (12 and 400 W/m²K, common practice)
+	coolTo  = 0.1 // in K, for the end of a part
 )
 
-// cool lays the part into oil at the shop's temperature until it is cool.
+// cool puts the part into oil at the shop's temperature until it has cooled.
 func (p *operator) cool(ctx context.Context) {
 	if p.bore.Warmth() <= coolTo {
 		return
@@ -247,9 +247,9 @@ func (p *operator) cool(ctx context.Context) {
 	p.until(ctx, wait)
 }
 
-// gauge gauges the plan, or what is left of it: each place as the page names it.
-// A complete plan is gauged again. While there is much to take off the part may be
-// warm, and its warmth is measured; near size it is cooled first.
+// gauge gauges the plan, or the rest of it, each place as the page names it. A complete plan is
+// gauged again. While there is much to remove the part may be warm and its temperature is measured;
+// near size it is cooled first.
 func (p *operator) gauge(ctx context.Context) error {
 	if p.near() {
 		p.cool(ctx)
@@ -289,12 +289,12 @@ func (p *operator) do(ctx context.Context, a event.Action) error {
 	return nil
 }
 
-// scaled is how long something takes at the pace of the demo.
+// scaled returns how long something takes at the speed of the demo.
 func (p *operator) scaled(d time.Duration) time.Duration {
 	return time.Duration(float64(d) / p.options.Speed)
 }
 
-// until waits for a moment of the spell or visit that is played.
+// until waits for a moment of the honing or visit that is played.
 func (p *operator) until(ctx context.Context, at time.Duration) {
 	p.sleep(ctx, time.Until(p.begun.Add(p.scaled(at))))
 }

@@ -12,21 +12,20 @@ import (
 	"fairbore/drivers/simulator"
 )
 
-// visited is a visit of the operator's gauge to a place of the bore, and what the
-// program made of it.
+// visited is a visit of the operator's gauge to a place of the bore, and what the program made of
+// it.
 type visited struct {
 	part  string
 	place analysis.Place
-	size  analysis.Length // true, at 20 °C as at the shop's temperature
+	size  analysis.Length // true size at 20 °C, the shop's temperature
 	took  []*event.Reading
-	why   string // nothing was taken
+	why   string // why nothing was taken
 }
 
 // triesMost is how often a place is gauged before the operator gives up.
 const triesMost = 25
 
-// visitPlace gauges a place until its size is taken, as often as need be: a rock
-// that is refused is done again.
+// visitPlace gauges a place until its size is taken. A visit that is refused is repeated.
 func (p *operator) visitPlace(ctx context.Context, place analysis.Place) error {
 	var v visited
 	for range triesMost {
@@ -53,12 +52,12 @@ func (p *operator) visitPlace(ctx context.Context, place analysis.Place) error {
 	return fmt.Errorf("at %s nothing was taken in %d visits: %s", place, triesMost, v.why)
 }
 
-// look sees what came of a visit. What was taken for another place is struck out.
+// look finds out what came of a visit. A reading taken for another place is voided.
 func (p *operator) look(ctx context.Context, v *visited, events []event.Record) error {
 	for i := range events {
 		switch e := &events[i]; e.Kind {
 		case event.Taken:
-			if e.Reading.Unexpected && e.Reading.Place == v.place { // gauged again, as the page asks
+			if e.Reading.Unexpected && e.Reading.Place == v.place { // gauge the place again, as the page asks
 				v.why = e.Reading.Ask.Text
 				continue
 			}
@@ -76,8 +75,8 @@ func (p *operator) look(ctx context.Context, v *visited, events []event.Record) 
 	return nil
 }
 
-// readRing reads the ring: to master, or to check the zero. A check that fails is
-// followed by a mastering, and so is a mastering that did not succeed.
+// readRing reads the ring, to master or to check the zero. A failed check or mastering is followed
+// by a mastering.
 func (p *operator) readRing(ctx context.Context, do string) error {
 	if err := p.do(ctx, event.Action{Do: do, Of: ringReadings, Confirm: true}); err != nil {
 		return err
@@ -103,9 +102,9 @@ func (p *operator) readRing(ctx context.Context, do string) error {
 // ringReadings is how often the demo reads a ring.
 const ringReadings = 4
 
-// visit plays a visit of the gauge and returns the events that came of it.
+// visit plays a visit of the gauge and returns the events that followed.
 func (p *operator) visit(ctx context.Context, act simulator.Act, size analysis.Length) ([]event.Record, error) {
-	p.watch() // what came before is of another visit
+	p.watch() // skip the events of earlier visits
 	p.hint = ""
 	p.visits++
 	p.begun = time.Now()
@@ -127,13 +126,11 @@ func (p *operator) visit(ctx context.Context, act simulator.Act, size analysis.L
 	return p.outcome(ctx, sent, events)
 }
 
-// patience is how long the operator waits for the page, which a busy machine
-// lets lag.
+// patience is how long the operator waits for the page, which may lag on a busy machine.
 const patience = 20 * time.Second
 
-// outcome waits until the program has seen all that the gauge sent, up to what it
-// sent last, and returns the events of it, those seen before included. Of a press
-// something comes for certain.
+// outcome waits until the program has handled everything that the gauge sent. It returns the events
+// of the visit, including those seen before. A press of the button always has an event.
 func (p *operator) outcome(ctx context.Context, sent time.Time, events []event.Record) ([]event.Record, error) {
 	late := time.Now().Add(patience)
 	seen, settled := false, time.Time{}
@@ -147,7 +144,7 @@ func (p *operator) outcome(ctx context.Context, sent time.Time, events []event.R
 			if settled.IsZero() {
 				settled = time.Now()
 			}
-			if time.Since(settled) > 100*time.Millisecond { // between the disk and the page
+			if time.Since(settled) > 100*time.Millisecond { // the page may lag behind the disk
 				return events, nil
 			}
 		}
@@ -158,7 +155,7 @@ func (p *operator) outcome(ctx context.Context, sent time.Time, events []event.R
 	return nil, nil
 }
 
-// watch takes in what the station has told since, and returns what is of the gauge.
+// watch reads the new events of the station, and returns those of the gauge.
 func (p *operator) watch() (events []event.Record) {
 	_, lives, records := p.sub.Take()
 	for _, l := range lives {
@@ -177,7 +174,7 @@ func (p *operator) watch() (events []event.Record) {
 	return events
 }
 
-// fresh returns the state of the bore with all in it that has been seen to happen.
+// fresh returns the state of the bore, with all events that were seen so far.
 func (p *operator) fresh(ctx context.Context) (*state.Bore, error) {
 	p.watch()
 	for late := time.Now().Add(patience); ctx.Err() == nil; p.sleep(ctx, 2*time.Millisecond) {
