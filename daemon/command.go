@@ -10,7 +10,7 @@ import (
 	"fairbore/daemon/event"
 )
 
-// command carries out what came over the broker, and replies.
+// command carries out a command that came over the broker, and sends the reply.
 func (d *Daemon) command(station string, payload []byte) {
 	a, err := parseAction(payload)
 	reply := refused(a, analysis.Phrase{})
@@ -29,7 +29,7 @@ func (d *Daemon) command(station string, payload []byte) {
 	}
 }
 
-// parseAction reads an action strictly: an unknown field is an error.
+// parseAction reads an action. An unknown field is an error.
 func parseAction(payload []byte) (event.Action, error) {
 	var a event.Action
 	dec := json.NewDecoder(bytes.NewReader(payload))

@@ -1,9 +1,8 @@
-// Package daemon joins ports, drivers, sessions, the journal, the publisher and
-// the pages into one program, and owns every goroutine of it.
+// Package daemon joins ports, drivers, sessions, the journal, the publisher and the pages into one
+// program. It owns all goroutines of the program.
 //
-// Bytes of a gauge go one way: port → drivers → session → journal, and from
-// there, once they are on disk, to the broker and the pages. See [Daemon.Run]
-// for what starts and stops in which order.
+// The bytes of a gauge flow one way: port → drivers → session → journal, and once they are on disk,
+// on to the broker and the pages. [Daemon.Run] says what starts and stops in which order.
 package daemon
 
 import (
@@ -40,13 +39,13 @@ import (
 	"fairbore/drivers"
 )
 
-// Daemon is the program for one configuration. Make it with [New], then Run it once.
+// Daemon is the program for one configuration. [New] makes it; Run may be called once.
 type Daemon struct {
 	cfg      *config.Config
 	version  string
 	log      zerolog.Logger
 	start    time.Time
-	pace     float64 // how much faster than life time passes; 1 but in the demo
+	speed    float64 // how many times faster than real time the clock runs; 1 except in the demo
 	journal  *store.Journal
 	hub      *hub.Hub
 	broker   *broker.Broker
@@ -55,19 +54,19 @@ type Daemon struct {
 	stations []*station
 	buses    line.Buses
 	pending  pendingActions
-	entered  entered
-	ready    chan struct{} // closed when everything runs
+	entered  enteredJobs
+	ready    chan struct{} // closed when everything is running
 }
 
-// New opens the journal, the listeners and whatever else can refuse, and starts
-// nothing. If it fails, nothing stays open.
+// New opens the journal, the listeners and whatever else can fail, and starts nothing. If it fails,
+// nothing stays open.
 func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger) (*Daemon, error) {
-	return NewPaced(ctx, cfg, version, log, 1)
+	return NewAtSpeed(ctx, cfg, version, log, 1)
 }
 
-// NewPaced is New with a pace: time passes so many times as fast as in life.
-func NewPaced(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, pace float64) (_ *Daemon, err error) {
-	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), pace: pace, ready: make(chan struct{})}
+// NewAtSpeed is like New, with a clock that runs so many times faster than real time.
+func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, speed float64) (_ *Daemon, err error) {
+	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), speed: speed, ready: make(chan struct{})}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.release())
@@ -97,7 +96,7 @@ func NewPaced(ctx context.Context, cfg *config.Config, version string, log zerol
 	return d, nil
 }
 
-// pages says what the pages show and ask.
+// pages returns the configuration of the pages.
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
@@ -115,8 +114,8 @@ func (d *Daemon) pages() web.Config {
 	return w
 }
 
-// settingsWith are those that a station has now, or had by the configuration with
-// another gauge; false if it is not known any more.
+// settingsWith returns the settings that a station has now, or those that it had with another
+// gauge. It returns false if the configuration does not have it any more.
 func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 	if set, ok := d.hub.Settings(station); ok && (gauge == "" || set.Gauge.Name == gauge) {
 		return set, true
@@ -124,7 +123,7 @@ func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 	return setup.ByConfig(d.cfg)(station, gauge)
 }
 
-// loopback reports whether an address is reached from this machine only.
+// loopback reports whether an address can be reached from this machine only.
 func loopback(host string) bool {
 	ip, err := netip.ParseAddr(host)
 	return host == "localhost" || err == nil && ip.IsLoopback()
@@ -161,8 +160,8 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	return nil
 }
 
-// openBroker opens the embedded broker, if there is to be one, and prepares the
-// publisher for it or for the shop's.
+// openBroker opens the embedded broker, if there is one, and prepares the publisher for it or for
+// the shop's broker.
 func (d *Daemon) openBroker() error {
 	b := &d.cfg.Broker
 	c := publish.Config{
@@ -201,7 +200,7 @@ func (d *Daemon) openBroker() error {
 	return nil
 }
 
-// Now is the time at the daemon's pace.
+// Now returns the time of the daemon's clock.
 func (d *Daemon) Now() time.Time { return d.clock().Wall }
 
 // clock reads both clocks.
@@ -210,22 +209,22 @@ func (d *Daemon) clock() drivers.Moment {
 	return d.stamp(drivers.Moment{Wall: now, Mono: now.Sub(d.start)})
 }
 
-// stamp is when something came, at the daemon's pace.
+// stamp converts the moment at which something came to the daemon's clock.
 func (d *Daemon) stamp(at drivers.Moment) drivers.Moment {
-	if d.pace == 1 {
+	if d.speed == 1 {
 		return drivers.Moment{Wall: at.Wall.Round(0), Mono: at.Mono}
 	}
-	mono := time.Duration(float64(at.Mono) * d.pace)
+	mono := time.Duration(float64(at.Mono) * d.speed)
 	return drivers.Moment{Wall: d.start.Round(0).Add(mono), Mono: mono}
 }
 
-// Ready is closed when everything has been started.
+// Ready is closed once everything has started.
 func (d *Daemon) Ready() <-chan struct{} { return d.ready }
 
 // Queued returns how many events wait for the disk.
 func (d *Daemon) Queued() int { return d.journal.Status().Queued }
 
-// Addr returns where the page is served, "" if it isn't.
+// Addr returns the address of the page, "" if it is not served.
 func (d *Daemon) Addr() string {
 	if d.web == nil {
 		return ""
@@ -233,7 +232,7 @@ func (d *Daemon) Addr() string {
 	return d.web.Addr()
 }
 
-// BrokerAddr returns where the embedded broker listens, "" if there is none.
+// BrokerAddr returns the address of the embedded broker, "" if there is none.
 func (d *Daemon) BrokerAddr() string {
 	if d.broker == nil {
 		return ""
@@ -241,16 +240,14 @@ func (d *Daemon) BrokerAddr() string {
 	return d.broker.Addr()
 }
 
-// stopIn is how long an orderly stop may take; the last sync of the journal is
-// waited for without limit.
+// stopIn is how long an orderly stop may take. The last sync of the journal has no limit.
 const stopIn = 5 * time.Second
 
-// Run runs everything until ctx ends or a part fails that cannot be done
-// without (the journal, or the last port is refused). It stops in the order of the
-// flow: ports, so that nothing more comes in; stations, which take what came;
-// the journal, which syncs it; who keeps the visits; the publisher, which sends what it can and says
-// goodbye; the broker and the page. Everything has ended and is closed when Run
-// returns; its error joins whatever went wrong.
+// Run runs everything until ctx ends, or until something essential fails: the journal, or the last
+// port. It stops in the order of the flow: the ports, so that nothing more comes in; the stations,
+// which handle what came; the journal, which syncs it; the keepers of visits; the publisher, which
+// sends what it can and says goodbye; the broker and the page. When Run returns everything has
+// ended and is closed. Its error joins all that went wrong.
 func (d *Daemon) Run(ctx context.Context) error {
 	in, stopPorts := context.WithCancelCause(ctx)
 	defer stopPorts(nil)
@@ -292,9 +289,9 @@ func (d *Daemon) Run(ctx context.Context) error {
 	return errors.Join(append(errs, d.release())...)
 }
 
-// startOutside starts what talks to others, and returns it in the order in which it
-// is to stop: the publisher says goodbye while there is a broker.
-func (d *Daemon) startOutside() (all []*part) {
+// startOutside starts the parts that talk to others. It returns them in the order in which they
+// must stop: the publisher says goodbye while the broker still runs.
+func (d *Daemon) startOutside() (all []*task) {
 	if d.broker != nil {
 		all = append(all, start("broker", d.broker.Run))
 	}
@@ -307,10 +304,10 @@ func (d *Daemon) startOutside() (all []*part) {
 	return all
 }
 
-// startVisits starts who keeps the visits. Stop waits until the last are kept; that the
-// disk does not take them is of no weight beside the journal.
+// startVisits starts the keepers of visits. Its stop waits until the last visits are on disk. A
+// failure to write them does not stop the program.
 func (d *Daemon) startVisits() (stop func()) {
-	keepers := map[*station]*part{}
+	keepers := map[*station]*task{}
 	for _, s := range d.stations {
 		if s.visits != nil {
 			keepers[s] = start("visits", s.visits.Run)
@@ -326,8 +323,8 @@ func (d *Daemon) startVisits() (stop func()) {
 	}
 }
 
-// read runs the ports until ctx ends, then lets the stations end: a recording that is
-// over leaves its station up.
+// read runs the ports until ctx ends, then lets the stations end. A recording that has ended leaves
+// its station running.
 func (d *Daemon) read(ctx, drain context.Context, stop func(error)) {
 	d.buses.Run(ctx, drain, stop)
 	<-ctx.Done()
@@ -336,7 +333,7 @@ func (d *Daemon) read(ctx, drain context.Context, stop func(error)) {
 	}
 }
 
-// alive reports whether every station's goroutine answers in time.
+// alive reports whether the goroutine of every station answers in time.
 func (d *Daemon) alive(ctx context.Context, limit time.Duration) bool {
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
@@ -350,7 +347,7 @@ func (d *Daemon) alive(ctx context.Context, limit time.Duration) bool {
 	return true
 }
 
-// release closes what New opened.
+// release closes everything that New opened.
 func (d *Daemon) release() error {
 	var errs []error
 	if d.web != nil {
@@ -365,7 +362,7 @@ func (d *Daemon) release() error {
 	return errors.Join(errs...)
 }
 
-// committed hears of records that are on disk.
+// committed takes in records that are now on disk.
 func (d *Daemon) committed(records []event.Record) {
 	d.hub.Committed(records)
 	d.pending.committed(records)
@@ -393,7 +390,7 @@ func (d *Daemon) Unreached() (since time.Time, waiting uint64) {
 	switch {
 	case s.Connected:
 		return time.Time{}, 0
-	case s.Since.IsZero(): // the first attempt is still under way
+	case s.Since.IsZero(): // the first attempt is still going on
 		return d.start, s.Backlog
 	}
 	return s.Since, s.Backlog
@@ -405,8 +402,7 @@ func (d *Daemon) Bore(station string) *state.Bore { return d.hub.Bore(station) }
 // Subscribe implements [web.Source].
 func (d *Daemon) Subscribe(station string) web.Subscription { return d.hub.Subscribe(station) }
 
-// Do implements [web.Source]: it carries an action out and returns when what
-// came of it is on disk.
+// Do implements [web.Source]: it carries out an action and returns once the result is on disk.
 func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Reply {
 	for _, s := range d.stations {
 		if s.name != name {
@@ -420,7 +416,7 @@ func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Repl
 		recorded, shared := d.pending.add(a.ID)
 		defer d.pending.remove(a.ID)
 		reply := s.do(ctx, d.recall(ctx, name, a))
-		if !reply.Done || reply.Again && !shared { // what was done before is on disk, unless the first still waits for it
+		if !reply.Done || reply.Again && !shared { // what was done before is on disk, unless the first caller still waits for it
 			return reply
 		}
 		select {
@@ -433,8 +429,8 @@ func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Repl
 	return refused(a, analysis.Say("daemon.no_station", name))
 }
 
-// part is something that runs beside the stations.
-type part struct {
+// task is something that runs beside the stations.
+type task struct {
 	name   string
 	ctx    context.Context
 	cancel context.CancelFunc
@@ -442,9 +438,9 @@ type part struct {
 	err    error
 }
 
-// start runs a part until it is stopped or fails.
-func start(name string, run func(context.Context) error) *part {
-	p := &part{name: name, done: make(chan struct{})}
+// start runs a task until it is stopped or fails.
+func start(name string, run func(context.Context) error) *task {
+	p := &task{name: name, done: make(chan struct{})}
 	p.ctx, p.cancel = context.WithCancel(context.Background())
 	go func() {
 		defer close(p.done)
@@ -453,8 +449,8 @@ func start(name string, run func(context.Context) error) *part {
 	return p
 }
 
-// stop ends the part and waits for it, at most for limit if that is not 0.
-func (p *part) stop(limit time.Duration) error {
+// stop ends the task and waits for it, no longer than limit unless that is 0.
+func (p *task) stop(limit time.Duration) error {
 	p.cancel()
 	var late <-chan time.Time
 	if limit > 0 {

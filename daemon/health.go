@@ -17,25 +17,25 @@ type Health struct {
 	OK      bool            `json:"ok"`
 	Why     []string        `json:"why,omitempty"` // what is wrong, and what to do
 	Version string          `json:"version"`
-	Broker  *BrokerHealth   `json:"broker,omitempty"` // absent without one
+	Broker  *BrokerHealth   `json:"broker,omitempty"` // absent without a broker
 	Gauges  []StationHealth `json:"stations"`
 }
 
-// BrokerHealth tells how the publisher does.
+// BrokerHealth says how the publisher is doing.
 type BrokerHealth struct {
 	Connected bool   `json:"connected"`
 	Why       string `json:"why,omitempty"`
 	Backlog   uint64 `json:"backlog"` // events not yet acknowledged
 }
 
-// StationHealth tells how the gauge's line of a station does.
+// StationHealth says how the line of a station's gauge is doing.
 type StationHealth struct {
 	Name string `json:"name"`
 	Up   bool   `json:"line_open"`
 	Why  string `json:"why,omitempty"`
 }
 
-// answersWithin is how long the stations may take to answer, in all.
+// answersWithin is how long all stations together may take to answer.
 const answersWithin = time.Second
 
 // health serves /healthz: 200 if all is well, 503 if not.
@@ -66,6 +66,6 @@ func (d *Daemon) health() http.Handler {
 		if !h.OK {
 			w.WriteHeader(http.StatusServiceUnavailable)
 		}
-		_ = json.NewEncoder(w).Encode(h) // who asked may have gone
+		_ = json.NewEncoder(w).Encode(h) // the client may have gone
 	})
 }

@@ -13,16 +13,16 @@ import (
 	"fairbore/daemon/web/jobform"
 )
 
-// entered are the jobs that were entered at a machine, by id, the newest of each.
-// The journal keeps them; it is read when somebody first asks.
-type entered struct {
+// enteredJobs are the jobs entered at a machine, by id, the newest of each. The journal keeps them;
+// it is read when they are first needed.
+type enteredJobs struct {
 	mu   sync.Mutex
 	read bool
 	by   map[string]*analysis.Job
 }
 
-// committed takes in jobs that are on disk.
-func (e *entered) committed(records []event.Record) {
+// committed takes in jobs that are now on disk.
+func (e *enteredJobs) committed(records []event.Record) {
 	for i := range records {
 		if r := &records[i]; r.Kind == event.JobChosen && r.Entered {
 			e.mu.Lock()
@@ -32,7 +32,7 @@ func (e *entered) committed(records []event.Record) {
 	}
 }
 
-func (e *entered) put(j *analysis.Job, newer bool) {
+func (e *enteredJobs) put(j *analysis.Job, newer bool) {
 	if e.by == nil {
 		e.by = map[string]*analysis.Job{}
 	}
@@ -41,12 +41,12 @@ func (e *entered) put(j *analysis.Job, newer bool) {
 	}
 }
 
-// all returns the jobs by id; the map is the caller's, its jobs are not.
-func (e *entered) all(ctx context.Context, j *store.Journal) (map[string]*analysis.Job, error) {
+// all returns the jobs by id. The map belongs to the caller, the jobs do not.
+func (e *enteredJobs) all(ctx context.Context, j *store.Journal) (map[string]*analysis.Job, error) {
 	e.mu.Lock()
 	read := e.read
 	e.mu.Unlock()
-	if !read { // without the lock: the journal's writer must not wait
+	if !read { // without the lock, since the journal's writer must not wait
 		past := map[string]*analysis.Job{}
 		for r, err := range j.Query(ctx, store.Filter{Kinds: []event.Kind{event.JobChosen}}) {
 			if err != nil {
@@ -57,7 +57,7 @@ func (e *entered) all(ctx context.Context, j *store.Journal) (map[string]*analys
 			}
 		}
 		e.mu.Lock()
-		for _, j := range past { // what was committed meanwhile is newer
+		for _, j := range past { // jobs committed meanwhile are newer
 			e.put(j, false)
 		}
 		e.read = true
@@ -68,8 +68,8 @@ func (e *entered) all(ctx context.Context, j *store.Journal) (map[string]*analys
 	return maps.Clone(e.by), nil
 }
 
-// jobs lists the jobs that a station can work to, or all: those of the
-// configuration, then those entered at a machine that it does not have.
+// jobs lists the jobs that a station can work to, or all jobs: those of the configuration, then
+// those entered at a machine that the configuration does not have.
 func (d *Daemon) jobs(station string) []*analysis.Job {
 	if station == "" {
 		station = d.stations[0].name // every station knows all jobs
@@ -94,8 +94,8 @@ func (d *Daemon) jobs(station string) []*analysis.Job {
 	return out
 }
 
-// recall makes an action that names a job entered before into one that has it
-// whole, as the session wants it.
+// recall completes an action that names a job entered earlier with the job itself, as the session
+// needs it.
 func (d *Daemon) recall(ctx context.Context, station string, a event.Action) event.Action {
 	if a.Do != "job" || a.Spec != nil || a.Job == "" {
 		return a
@@ -104,13 +104,13 @@ func (d *Daemon) recall(ctx context.Context, station string, a event.Action) eve
 	if _, ok := set.Jobs[a.Job]; ok {
 		return a
 	}
-	if all, err := d.entered.all(ctx, d.journal); err == nil { // else the session says that there is no such job
+	if all, err := d.entered.all(ctx, d.journal); err == nil { // otherwise the session says that there is no such job
 		a.Spec = all[a.Job]
 	}
 	return a
 }
 
-// entry is what the pages need to take a new job in.
+// entry returns what the pages need to accept a new job.
 func (d *Daemon) entry() *jobform.Entry {
 	return &jobform.Entry{
 		Check: func(station string, j *analysis.Job) []error {

@@ -11,9 +11,9 @@ import (
 	"fairbore/drivers"
 )
 
-// metrics shows the health of the daemon at /metrics, in the text format of
-// Prometheus. Labels are stations and reasons, which are few; never a job, a part
-// or a serial number. Metrics are for watching, not the record.
+// metrics shows the health of the daemon at /metrics, in the text format of Prometheus. Labels are
+// stations and reasons, which are few, never a job, a part or a serial number. Metrics are for
+// monitoring and do not replace the record.
 type metrics struct{ d *Daemon }
 
 func (d *Daemon) metrics() http.Handler {
@@ -22,14 +22,14 @@ func (d *Daemon) metrics() http.Handler {
 	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{})
 }
 
-// counted is what is counted of a station's line. The station's goroutine
-// counts, whoever asks reads.
+// counted holds the counters of a station's line. The goroutine of the station counts; anyone may
+// read.
 type counted struct {
 	mu      sync.Mutex
 	frames  uint64
 	rejects map[drivers.Reason]uint64
 	taken   uint64 // readings
-	refused uint64 // values that were captured and can't be one of the job
+	refused uint64 // captured values that can't belong to the job
 }
 
 func (c *counted) events(events []event.Event) {
@@ -64,8 +64,8 @@ func desc(name, help string, labels ...string) *prometheus.Desc {
 	return prometheus.NewDesc("fairbore_"+name, help, labels, nil)
 }
 
-// Describe implements prometheus.Collector: the metrics are made as they are
-// collected, so there is nothing to promise beforehand.
+// Describe implements prometheus.Collector. It describes nothing, since the metrics are made when
+// they are collected.
 func (m metrics) Describe(chan<- *prometheus.Desc) {}
 
 // Collect implements prometheus.Collector.

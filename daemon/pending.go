@@ -6,8 +6,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// pendingActions lets those who asked for an action wait until it is on disk. Several may
-// ask for the same, since a message may come twice.
+// pendingActions lets those who asked for an action wait until it is on disk. Several may wait for
+// one action, since a message may arrive twice.
 type pendingActions struct {
 	mu sync.Mutex
 	by map[string]*pendingAction // by the action's id
@@ -15,10 +15,10 @@ type pendingActions struct {
 
 type pendingAction struct {
 	recorded chan struct{}
-	n        int // who wait
+	n        int // number of waiters
 }
 
-// add begins to wait for an action. shared says that somebody else waits for it.
+// add starts waiting for an action. shared says that somebody else waits for it too.
 func (p *pendingActions) add(id string) (recorded <-chan struct{}, shared bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -34,7 +34,7 @@ func (p *pendingActions) add(id string) (recorded <-chan struct{}, shared bool) 
 	return x.recorded, shared
 }
 
-// remove ends the waiting that add began.
+// remove ends the waiting.
 func (p *pendingActions) remove(id string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -14,10 +14,9 @@ import (
 	"fairbore/daemon/setup"
 )
 
-// Serve runs a configuration until ctx ends. On SIGHUP it reads the file again:
-// new jobs, rings and limits hold from then on, but a job in progress keeps its
-// own; ports, journal, broker and page stay as they are until a restart. A file
-// with faults changes nothing.
+// Serve runs a configuration until ctx ends. On SIGHUP it reads the file again. New jobs, rings and
+// limits apply from then on, but a job in progress keeps its own; ports, journal, broker and page
+// stay as they are until a restart. A file with faults changes nothing.
 func Serve(ctx context.Context, cfg *config.Config, path, version string, log zerolog.Logger) error {
 	spare()
 	d, err := New(ctx, cfg, version, log)
@@ -46,10 +45,10 @@ func Serve(ctx context.Context, cfg *config.Config, path, version string, log ze
 	return err
 }
 
-// collectAt is how much garbage may lie beside what is in use, in percent. The
-// usual 100 would take half of the memory of a small board with many gauges. With
-// 64 gauges at 100 readings a second 40 to 75 and 400 made no difference to the
-// delays nor, below 75, to the processor; 60 keeps below 80 MiB with some to spare.
+// collectAt is how much garbage may build up in relation to the memory in use, in percent. The
+// usual 100 would take half of the memory of a small board with many gauges. With 64 gauges at 100
+// readings a second values from 40 to 75, and 400, made no difference to the delays or, below 75,
+// to the processor time. 60 stays well below 80 MiB.
 const collectAt = 60
 
 // spare keeps the memory small, unless the environment says otherwise.
@@ -59,8 +58,8 @@ func spare() {
 	}
 }
 
-// reload reads the configuration again and gives each station what may change
-// while it runs.
+// reload reads the configuration again and gives each station the settings that may change while it
+// runs.
 func (d *Daemon) reload(ctx context.Context, path string) {
 	cfg, err := config.Load(path)
 	if err != nil {

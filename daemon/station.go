@@ -16,28 +16,28 @@ import (
 	"fairbore/drivers"
 )
 
-// station is a place where a gauge hangs: its instruments, their lines into one
-// session, and the one goroutine that has the session.
+// station is a place with a gauge: its instruments, their lines into one session, and the one
+// goroutine that uses the session.
 type station struct {
 	name     string
 	session  *session.Session
-	inputs   []*line.Input // the gauge first, then what is beside it
-	job      string        // taken up when the journal has none
+	inputs   []*line.Input // the gauge first, then the instruments beside it
+	job      string        // chosen at the start if the journal has none
 	chunks   chan line.Heard
 	requests chan request
 	settings chan state.Settings
-	ping     chan struct{}    // taken to show that the goroutine still runs
-	due      chan *line.Input // who is to be asked now
+	ping     chan struct{}    // received from, to show that the goroutine runs
+	due      chan *line.Input // the instrument to ask now
 	journal  appender
 	hub      *hub.Hub
 	clock    func() drivers.Moment
 	log      zerolog.Logger
 	counts   counted
-	visits   *visit.Keeper // nil: not kept
+	visits   *visit.Keeper // nil: visits are not kept
 }
 
-// appender is the journal, as a station needs it: Append queues events in order
-// and waits only when the queue is full.
+// appender is the journal as a station needs it. Append queues events in order and waits only when
+// the queue is full.
 type appender interface {
 	Append(ctx context.Context, events []event.Event) error
 }
@@ -47,12 +47,12 @@ type request struct {
 	reply  chan event.Reply
 }
 
-// chunksKept is how many chunks may wait between ports and session. When the
-// disk stalls for longer, the bytes wait in the kernel.
+// chunksKept is how many chunks may wait between ports and session. If the disk stalls for longer,
+// the bytes wait in the kernel.
 const chunksKept = 256
 
-// run is the station's goroutine. It ends when the ports have ended and all their
-// chunks are taken, or when the journal can take no more.
+// run is the station's goroutine. It ends when the ports have ended and all their chunks are
+// handled, or when the journal can take no more.
 func (s *station) run(ctx context.Context) error {
 	if err := s.append(ctx, s.begin()); err != nil {
 		return err
@@ -95,7 +95,7 @@ func (s *station) take(ctx context.Context, c line.Heard) error {
 	return s.append(ctx, events)
 }
 
-// begin marks the start and takes the configured job up if there is none yet.
+// begin records the start, and chooses the configured job if there is none yet.
 func (s *station) begin() []event.Event {
 	at := s.clock()
 	events := s.session.Begin(at, "started")
@@ -114,7 +114,7 @@ func (s *station) append(ctx context.Context, events []event.Event) error {
 	return s.journal.Append(ctx, events)
 }
 
-// do carries an action out in the station's goroutine.
+// do carries out an action in the station's goroutine.
 func (s *station) do(ctx context.Context, a event.Action) event.Reply {
 	r := request{a, make(chan event.Reply, 1)}
 	select {
@@ -134,8 +134,7 @@ func refused(a event.Action, why analysis.Phrase) event.Reply {
 	return event.Reply{ID: a.ID, Do: a.Do, Why: why}
 }
 
-// rejected counts what a driver could not take, and shows it to whoever looks for
-// the reason.
+// rejected counts what a driver could not read, and logs it for whoever looks for the reason.
 func (s *station) rejected(r drivers.Reason, frame []byte) {
 	s.counts.reject(r)
 	s.log.Debug().Str("reason", string(r)).Str("frame", strconv.Quote(string(frame))).Msg("rejected")

@@ -1,5 +1,5 @@
-// Package hub knows the state of every station as the journal has it, and tells it to
-// who watches: pages, screens and the broker.
+// Package hub knows the recorded state of every station, and passes it on to those who watch:
+// pages, screens and the broker.
 package hub
 
 import (
@@ -13,13 +13,14 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Publisher hears of each station's state and of what its gauge shows.
+// Publisher is told each new state of a station, and what its gauge shows.
 type Publisher interface {
 	Bore(station string, payload []byte)
 	Live(station string, value any)
 }
 
-// Hub has the state of the stations. Records reach it only after their commit; live values do not wait.
+// Hub holds the states of the stations. Records reach it only after their commit; live values do
+// not wait for that.
 type Hub struct {
 	Publisher Publisher // nil without a broker; set it before Run
 
@@ -42,12 +43,13 @@ type view struct {
 	dirty bool
 }
 
-// New returns a hub without stations for a journal; now is the time to judge by.
+// New returns a hub without stations for a journal. now returns the time for states that depend on
+// it.
 func New(journal string, now func() time.Time) *Hub {
 	return &Hub{journal: journal, now: now, dirty: make(chan struct{}, 1)}
 }
 
-// Add takes a station in, with what the journal has of it, before Run.
+// Add adds a station with its records from the journal. Call it before Run.
 func (h *Hub) Add(set state.Settings, past []event.Record) {
 	v := &view{set: set, dirty: true}
 	v.fold.Station, v.fold.MaxReadings = set.Station, state.MaxHeld
@@ -88,8 +90,8 @@ func (h *Hub) view(station string) *view {
 	return nil
 }
 
-// Committed takes in records that are on disk. It is called by the journal's
-// writer, so it only notes and signals.
+// Committed takes in records that are on disk. The journal's writer calls it, so it only notes them
+// and wakes Run.
 func (h *Hub) Committed(records []event.Record) {
 	h.mu.Lock()
 	for i := range records {
@@ -124,23 +126,22 @@ func (h *Hub) poke() {
 	}
 }
 
-// tellEvery bounds how often a station's whole state is worked out and told; its
-// readings are told one by one, at once, all the same. tellShare bounds what
-// that may take of a processor, 1 in so much, with a rest after each station: with
-// many that all stream the states come less often, and the readings keep their pace.
-// The time that it takes is by the clock, which on a busy machine is mostly waiting:
-// so no rest is longer than tellRest.
+// tellEvery is the shortest time between two whole states of a station; single readings are told at
+// once. tellShare limits the processor time for whole states to one part in so many, by a rest
+// after each station. When many stations stream, their states then come less often while the
+// readings keep their pace. The time is measured by the clock, which on a busy machine includes
+// waiting, so tellRest limits each rest.
 const (
 	tellEvery = 100 * time.Millisecond
 	tellShare = 10
 	tellRest  = 50 * time.Millisecond
 )
 
-// restAfter is how long to rest after a station that took so long.
+// restAfter returns how long to rest after a station that took so long.
 func restAfter(took time.Duration) time.Duration { return min(tellShare*took, tellRest) }
 
-// lapseEvery is how often a state that only the passing of time changes is
-// looked at anew: a mastering that lapses.
+// lapseEvery is how often states are worked out again that change with time alone, such as a
+// mastering that lapses.
 const lapseEvery = 2 * time.Second
 
 // Run tells states as they change, until stop is closed.
@@ -170,15 +171,15 @@ func rest(d time.Duration, stop <-chan struct{}) {
 	}
 }
 
-// tell works out the state of what changed, and of all if all is set, and tells
-// those that differ. It holds the lock for one station at a time, and not while
-// it writes: the journal waits for it meanwhile.
+// tell works out the states of the stations that changed, or of all, and tells those that differ.
+// It locks one station at a time, and not while it writes, since the journal's writer waits for the
+// lock.
 func (h *Hub) tell(all bool, stop <-chan struct{}) {
 	for _, v := range h.views {
 		began := time.Now()
 		b, worked := h.renew(v, all)
 		if b != nil && h.Publisher != nil {
-			if payload, err := json.Marshal(b); err == nil { // a Bore has nothing that can't be written
+			if payload, err := json.Marshal(b); err == nil { // a Bore can always be encoded
 				h.Publisher.Bore(v.set.Station, payload)
 			}
 		}
@@ -188,8 +189,8 @@ func (h *Hub) tell(all bool, stop <-chan struct{}) {
 	}
 }
 
-// renew works the state of a station out, if there was reason to, and gives it to
-// the viewers; nil if there is nothing new in it.
+// renew works out the state of a station, if it may have changed, and gives it to the viewers. It
+// returns nil if nothing in it is new.
 func (h *Hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -235,8 +236,8 @@ func (h *Hub) Bore(station string) *state.Bore {
 	return nil
 }
 
-// Subscribe takes in a viewer of a station, or of all if none is named. He gets the
-// state as it stands first.
+// Subscribe adds a viewer of one station, or of all if none is named. The viewer first gets the
+// present state.
 func (h *Hub) Subscribe(station string) *Viewer {
 	h.mu.Lock()
 	defer h.mu.Unlock()

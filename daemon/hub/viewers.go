@@ -8,15 +8,15 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Viewers are those who watch stations. The zero value is nobody. Telling takes no
-// time: what a viewer does not take is replaced by the newest.
+// Viewers are those who watch stations. The zero value has none. Telling them never waits: a viewer
+// that is slow gets the newest instead.
 type Viewers struct {
 	mu  sync.Mutex
 	all map[*Viewer]bool
 }
 
-// Subscribe takes in a viewer of a station, or of all if none is named, and shows him
-// the states of these that stand.
+// Subscribe adds a viewer of one station, or of all if none is named, and shows the present states
+// to it.
 func (v *Viewers) Subscribe(station string, standing ...*state.Bore) *Viewer {
 	s := &Viewer{of: v, station: station, ready: make(chan struct{}, 1)}
 	v.mu.Lock()
@@ -48,10 +48,10 @@ func (v *Viewers) tell(give func(*Viewer)) {
 	}
 }
 
-// eventsKept is how many events wait for a viewer that does not keep up.
+// eventsKept is how many events are kept for a viewer that is slow.
 const eventsKept = 64
 
-// Viewer is one who watches.
+// Viewer is someone who watches.
 type Viewer struct {
 	of      *Viewers
 	station string
@@ -62,7 +62,7 @@ type Viewer struct {
 	events  []event.Record
 }
 
-// Ready is sent to when there is something to take.
+// Ready receives a value when there is something to take.
 func (s *Viewer) Ready() <-chan struct{} { return s.ready }
 
 // Close ends the watching.
@@ -72,8 +72,7 @@ func (s *Viewer) Close() {
 	s.of.mu.Unlock()
 }
 
-// Take returns what has come since: the newest state and live value of each station, and
-// the newest events.
+// Take returns what is new: the newest state and live value of each station, and the newest events.
 func (s *Viewer) Take() ([]*state.Bore, []event.Live, []event.Record) {
 	s.mu.Lock()
 	defer s.mu.Unlock()

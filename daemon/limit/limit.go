@@ -1,5 +1,5 @@
-// Package limit keeps a listener to a number of connections at once, so that
-// whoever connects too often takes no open files or memory from gauges and journal.
+// Package limit bounds the number of connections of a listener, so that a client that connects too
+// often does not take open files and memory away from the gauges and the journal.
 package limit
 
 import (
@@ -7,16 +7,15 @@ import (
 	"sync"
 )
 
-// The most connections that the page and the broker inside hold at once: more than
-// a shop has, and few enough to leave the program the open files and the memory
-// that gauges and journal need.
+// The most connections of the page and of the embedded broker: more than a shop needs, but few
+// enough to leave the program open files and memory for gauges and journal.
 const (
 	Page   = 512
 	Broker = 2048
 )
 
-// Connections returns what keeps a listener to so many connections at once. One too
-// many is closed as soon as it comes, so that nobody waits for nothing.
+// Connections returns a function that limits a listener to so many connections. One connection too
+// many is closed at once.
 func Connections(most int) func(net.Listener) net.Listener {
 	return func(l net.Listener) net.Listener { return &limitListener{l, make(chan struct{}, most)} }
 }
@@ -46,7 +45,7 @@ func (l *limitListener) Accept() (net.Conn, error) {
 	}
 }
 
-// limitedConn is a connection that makes room when it is closed.
+// limitedConn is a connection that frees its place when it is closed.
 type limitedConn struct {
 	*net.TCPConn
 	leave func()

@@ -15,29 +15,28 @@ import (
 	"fairbore/drivers"
 )
 
-// bus is a port with all that hangs on it: one instrument as a rule, or several,
-// of one station or of many. Instruments that speak by themselves, as through a
-// multiplexer that marks each value with its channel, all hear everything, and
-// each takes what its channels name. Of those that must be asked, as the
-// addresses on an RS-485 line, one at a time has the line, from its request to
-// its reply or its timeout; what comes is his. Whoever waits gets it in turn.
+// bus is a port and the instruments on it: usually one, or several, of one station or of many.
+// Instruments that send by themselves, as through a multiplexer that marks each value with its
+// channel, all get every byte, and each takes the values of its channels. Instruments that must be
+// asked, as the addresses of an RS-485 line, take turns: one has the line from its request to its
+// reply or timeout, and gets all bytes of that time.
 type bus struct {
 	config port.Config
 	port   *port.Port
 	inputs []*Input
-	asked  bool          // they speak only when asked
-	gap    time.Duration // of silence between two of them
+	asked  bool          // the instruments speak only when asked
+	gap    time.Duration // silence between two of them
 
 	mu     sync.Mutex
 	holder *Input // who asked last
-	busy   bool   // his reply is still to come, or he is to ask next
+	busy   bool   // its reply is still due, or it is about to ask
 	freed  time.Time
-	queue  []*Input // who waits for the line
+	queue  []*Input // who waits for the line, in order
 }
 
-// turnaround is the silence that a shared line needs between the reply of one
-// instrument and the request to the next: 3.5 characters, and 1.75 ms above
-// 19200 baud (MODBUS over Serial Line V1.02, 2.5.1.1). A character is 11 bits.
+// turnaround returns the silence that a shared line needs between the reply of one instrument and
+// the request to the next: 3.5 characters of 11 bits, or 1.75 ms above 19200 baud (MODBUS over
+// Serial Line V1.02, 2.5.1.1).
 func turnaround(baud int) time.Duration {
 	if baud > 19200 || baud <= 0 {
 		return 1750 * time.Microsecond
@@ -45,7 +44,7 @@ func turnaround(baud int) time.Duration {
 	return time.Duration(3.5 * 11 * float64(time.Second) / float64(baud))
 }
 
-// add hangs an instrument on the bus, whose port serves all of them.
+// add adds an instrument to the bus. The port serves all of them.
 func (b *bus) add(in *Input) {
 	pc := &in.line.Port
 	b.inputs = append(b.inputs, in)
@@ -59,11 +58,11 @@ func (b *bus) add(in *Input) {
 
 func (b *bus) shared() bool { return len(b.inputs) > 1 }
 
-// run keeps the port open until ctx ends. A first opening that is refused for a
-// reason that trying again may not mend is told to refused; as long as that does
-// not end everything, it is tried again all the same, since a person may mend it.
+// run keeps the port open until ctx ends. If the first opening is refused for a reason that a later
+// attempt may not fix, refused is told. Unless that ends everything, run tries again all the same,
+// since a person may fix it.
 func (b *bus) run(ctx context.Context, sink func(port.Chunk), refused func(error)) {
-	for range 2 { // a port refuses its first opening only
+	for range 2 { // a port refuses only its first opening
 		err := b.port.Run(ctx, sink)
 		if err == nil {
 			return
@@ -72,11 +71,11 @@ func (b *bus) run(ctx context.Context, sink func(port.Chunk), refused func(error
 	}
 }
 
-// sink hands a chunk from the port's goroutine to those of the stations.
+// sink passes a chunk from the port's goroutine to those of the stations.
 func (b *bus) sink(ctx context.Context, stamp func(drivers.Moment) drivers.Moment) func(port.Chunk) {
 	return func(c port.Chunk) {
 		c.At = stamp(c.At)
-		c.Data = append([]byte(nil), c.Data...) // the port's until it returns; nobody changes it
+		c.Data = append([]byte(nil), c.Data...) // the port's data is valid until sink returns; nobody changes the copy
 		for _, in := range b.hearers(c.Kind) {
 			select {
 			case in.heard <- Heard{in, c}:
@@ -86,7 +85,7 @@ func (b *bus) sink(ctx context.Context, stamp func(drivers.Moment) drivers.Momen
 	}
 }
 
-// hearers are those whom a chunk is for.
+// hearers returns the instruments that a chunk is for.
 func (b *bus) hearers(k port.Kind) []*Input {
 	if !b.shared() {
 		return b.inputs
@@ -104,8 +103,8 @@ func (b *bus) hearers(k port.Kind) []*Input {
 	return b.inputs
 }
 
-// acquire gives the line to an instrument that wants to ask. It returns false if
-// another has it; then due of the instrument is called in its turn.
+// acquire gives the line to an instrument that wants to ask. It returns false if another instrument
+// has the line; due of the instrument is then called when its turn comes.
 func (b *bus) acquire(in *Input) bool {
 	if !b.shared() {
 		return true
@@ -129,7 +128,7 @@ func (b *bus) acquire(in *Input) bool {
 	return wait <= 0
 }
 
-// release takes the line from who has it, and gives it to who waits for it.
+// release takes the line from the instrument that has it, and gives it to the next one that waits.
 func (b *bus) release(in *Input) {
 	if !b.shared() {
 		return
@@ -147,16 +146,16 @@ func (b *bus) release(in *Input) {
 	}
 }
 
-// Buses are the ports of all stations, with what hangs on them. Add everything, then
-// Open, then Run.
+// Buses are the ports of all stations with their instruments. Add all instruments, then Open, then
+// Run.
 type Buses struct {
-	// Stamp makes the time of a chunk that which the stations go by.
+	// Stamp converts the time of a chunk to the stations' clock.
 	Stamp func(drivers.Moment) drivers.Moment
 	all   []*bus
 }
 
-// Add hangs an instrument of a station on the bus of its port. What it hears goes to
-// heard; due gets it when it is to be asked.
+// Add adds an instrument of a station to the bus of its port. heard gets what the instrument hears;
+// due gets the instrument when it is time to ask it.
 func (b *Buses) Add(station string, l *Line, heard chan<- Heard, due chan<- *Input, log zerolog.Logger) *Input {
 	in := &Input{station: station, line: l, heard: heard, log: log}
 	in.poll = newPoller(l.asker, func() { due <- in })
@@ -171,15 +170,15 @@ func (b *Buses) Add(station string, l *Line, heard chan<- Heard, due chan<- *Inp
 	return in
 }
 
-// Open makes the ports; none is touched before Run.
+// Open makes the ports. It opens no device; Run does.
 func (b *Buses) Open() {
 	for _, one := range b.all {
 		one.port = port.New(one.config, one.inputs[0].log)
 	}
 }
 
-// Run keeps the ports open until ctx ends; what came until then is handed on until
-// drain ends. A port that is refused disturbs no other; if all are, stop is told why.
+// Run keeps the ports open until ctx ends. What came until then is passed on until drain ends. A
+// port that is refused does not disturb the others; if all are refused, stop gets the reason.
 func (b *Buses) Run(ctx, drain context.Context, stop func(error)) {
 	var ports sync.WaitGroup
 	var mu sync.Mutex

@@ -36,11 +36,11 @@ func (h *Heard) Take() []event.Event {
 	return events
 }
 
-// Ask sends the next request to an instrument whose turn it is, and returns the events
-// that follow from the request before if that had no reply. A request that can't be
-// written is left out: the port says why in its log, and comes back.
+// Ask sends the next request to an instrument whose turn it is. It returns the events that follow
+// from the previous request if that had no reply. If the request can't be written it is left out;
+// the port logs the reason and recovers.
 func (in *Input) Ask(ctx context.Context, now drivers.Moment) (events []event.Event) {
-	if in.poll.waiting { // no reply: what came of it is over
+	if in.poll.waiting { // no reply came
 		events = in.line.Take(port.Chunk{At: now, Kind: port.Idle})
 		in.poll.missed()
 		in.bus.release(in)
@@ -59,8 +59,8 @@ func (in *Input) Ask(ctx context.Context, now drivers.Moment) (events []event.Ev
 // Stop ends the asking.
 func (in *Input) Stop() { in.poll.timer.Stop() }
 
-// Frames returns how many frames have given a value.
+// Frames returns how many frames gave a value.
 func (in *Input) Frames() uint64 { return in.line.stream.Frames }
 
-// Status returns how the port stands.
+// Status returns the state of the port.
 func (in *Input) Status() port.Status { return in.bus.port.Status() }

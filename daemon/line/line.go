@@ -15,31 +15,31 @@ import (
 	"fairbore/drivers"
 )
 
-// Instrument is what hangs on a port of a station.
+// Instrument describes an instrument on a port of a station.
 type Instrument struct {
 	Name    string
 	Port    port.Config
 	Decoder drivers.Decoder
 	Scanner bool   // what is typed is text for the operator, not a value
 	Pedal   string // modem line of the foot switch, "" for none
-	Does    string // what the foot switch does
+	Does    string // the action of the foot switch
 	Spindle string // modem line that is on while the spindle turns, "" for none
 }
 
-// Line turns the chunks of an instrument's port into events of a session. It is used
-// by one goroutine; live use and replay share it.
+// Line turns the chunks of an instrument's port into events of a session. Only one goroutine may
+// use it. Live operation and replay share it.
 type Line struct {
-	// Reject hears of each frame, and run of noise, that gave no value.
+	// Reject is told each frame, and each run of noise, that gave no value.
 	Reject func(drivers.Reason, []byte)
 
 	Instrument
 	stream   drivers.Stream
 	session  *session.Session
-	asker    drivers.Requester // nil if it speaks by itself
+	asker    drivers.Requester // nil if the instrument sends by itself
 	lines    port.ModemLines
 	outcomes uint64 // frames and rejects so far
-	damaged  bool   // bytes went bad: nothing is believed up to the next frame
-	usual    int    // events that followed from the chunk before
+	damaged  bool   // bytes were damaged; nothing is accepted up to the next frame
+	usual    int    // number of events that followed from the previous chunk
 }
 
 // New returns the line of an instrument into a session.
@@ -54,7 +54,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 	at := c.At
 	add := func(more []event.Event) {
 		if events == nil {
-			events = more // nearly always the only ones
+			events = more // nearly always there are no others
 			return
 		}
 		if len(events) == cap(events) {
@@ -65,7 +65,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 	found := func(f drivers.Found) {
 		l.outcomes++
 		switch {
-		case l.damaged && f.Reject == "": // the frame around a bad byte may be whole and wrong
+		case l.damaged && f.Reject == "": // the frame around a damaged byte may be complete and wrong
 			l.damaged = false
 			l.Reject(drivers.LineError, f.Frame)
 		case l.Scanner:
@@ -101,7 +101,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 	return events
 }
 
-// scan gives what was typed to the session: printable text of a sensible length.
+// scan passes typed text to the session, if it is printable and of a sensible length.
 func (l *Line) scan(at drivers.Moment, frame []byte) []event.Event {
 	text := strings.TrimSpace(strings.Map(func(r rune) rune {
 		if unicode.IsPrint(r) {
@@ -116,8 +116,8 @@ func (l *Line) scan(at drivers.Moment, frame []byte) []event.Event {
 	return events
 }
 
-// contacts acts on what changed on the modem lines: the foot switch when it is
-// pressed, the spindle both ways.
+// contacts acts on changes of the modem lines: on the foot switch when it is pressed, on the
+// spindle both ways.
 func (l *Line) contacts(at drivers.Moment, now port.ModemLines) (events []event.Event) {
 	before := l.lines
 	l.lines = now

@@ -7,17 +7,16 @@ import (
 	"fairbore/drivers"
 )
 
-// poller paces the requests to an instrument that speaks only when asked: the
-// next one goes out when the reply has come and the interval is over, or when
-// the reply is overdue.
+// poller times the requests to an instrument that sends only when asked. The next request is due
+// when the reply has come and the interval is over, or when the reply is overdue.
 type poller struct {
-	asker   drivers.Requester // nil: it speaks by itself
-	timer   *time.Timer       // calls due when the next request is to go out
-	waiting bool              // a request is out
-	at      time.Time         // when it went
-	seen    uint64            // outcomes of the line when it went
-	silent  int               // rounds without an outcome, the latest
-	rested  bool              // a rest after them is over
+	asker   drivers.Requester // nil: the instrument sends by itself
+	timer   *time.Timer       // calls due when the next request is due
+	waiting bool              // a reply is still to come
+	at      time.Time         // when the request was sent
+	seen    uint64            // outcomes of the line when the request was sent
+	silent  int               // requests in a row without an outcome
+	rested  bool              // the rest after them is over
 	buf     []byte
 }
 
@@ -27,11 +26,11 @@ func newPoller(r drivers.Requester, due func()) *poller {
 	return p
 }
 
-// soon has the instrument asked in a while.
+// soon has the instrument asked after a while.
 func (p *poller) soon(in time.Duration) { p.timer.Reset(in) }
 
-// saw notes what the port told, and how many frames and rejects there have been.
-// It reports whether what was asked is over with that.
+// saw notes what the port told, and the number of frames and rejects so far. It reports whether the
+// request is settled.
 func (p *poller) saw(k port.Kind, outcomes uint64) (over bool) {
 	if p.asker == nil {
 		return false
@@ -53,19 +52,19 @@ func (p *poller) saw(k port.Kind, outcomes uint64) (over bool) {
 	return was && !p.waiting
 }
 
-// missed notes that a round has brought nothing.
+// missed notes a request without a reply.
 func (p *poller) missed() { p.waiting, p.silent, p.rested = false, p.silent+1, false }
 
-// On a line that others wait for, an instrument that stayed silent for some
-// rounds, as one that is switched off, is left alone for so many times its
-// timeout before it is asked again: it must not take the line from the others.
+// On a shared line an instrument that did not answer several requests, such as one that is switched
+// off, is left alone for so many times its timeout, so that it does not take the line from the
+// others.
 const (
 	silentLeast = 3
 	restMost    = 10
 )
 
-// restful reports whether the instrument is to be left alone for now, and has it
-// asked when that is over.
+// restful reports whether the instrument is to be left alone for now, and has it asked once that is
+// over.
 func (p *poller) restful(shared bool) bool {
 	if !shared || p.silent < silentLeast || p.rested {
 		return false
@@ -76,7 +75,7 @@ func (p *poller) restful(shared bool) bool {
 	return true
 }
 
-// next returns the request to send now.
+// next returns the next request.
 func (p *poller) next(now time.Time) []byte {
 	_, timeout := p.asker.Pace()
 	p.waiting, p.at = true, now

@@ -20,7 +20,7 @@ func (p *Proposal) Block(name, device, date string) string {
 		fmt.Fprintf(&b, ", and %d of %d displays", p.Matched, p.Told)
 	}
 	b.WriteString(".\n")
-	for _, t := range p.pace() {
+	for _, t := range p.timing() {
 		fmt.Fprintf(&b, "# Seen: %s.\n", t)
 	}
 	for _, u := range p.Unseen {

@@ -20,11 +20,11 @@ const (
 	stepCounts  = 100                    // counts between two levels that make a step
 	stepLongest = time.Second            // that a step may take; a hand is slower
 	stepsLeast  = 3                      // steps to tell from
-	stampGap    = 500 * time.Millisecond // after which an interval is none of the gauge's pace
+	stampGap    = 500 * time.Millisecond // after which an interval is none of the gauge's interval
 )
 
 // following tells how quickly a gauge follows a step, such as a contact that is let go:
-// the time over which it averages its samples, if it does, at most; dt is its pace, and ok
+// the time over which it averages its samples, if it does, at most; dt is its interval, and ok
 // is false where fewer than three steps came.
 //
 // Of each way from one level to another the parts Δy between samples, at the middles of
@@ -32,7 +32,7 @@ const (
 // (Sheppard's correction) is T²/12 of a mean over T. A hand that lets go slowly adds to it,
 // so that the smallest is taken.
 func following(values []valued) (averages, dt time.Duration, ok bool) {
-	steps, least, pace := 0, math.Inf(1), 0.0
+	steps, least, interval := 0, math.Inf(1), 0.0
 	for from := 0; from+1 < len(values); {
 		end := level(values, from)
 		if end-from < levelLeast {
@@ -47,7 +47,7 @@ func following(values []valued) (averages, dt time.Duration, ok bool) {
 			break
 		}
 		if q, p, good := response(values[end-1 : next+1]); good && level(values, next)-next >= levelLeast {
-			steps, pace = steps+1, p
+			steps, interval = steps+1, p
 			least = min(least, q)
 		}
 		from = next
@@ -58,7 +58,7 @@ func following(values []valued) (averages, dt time.Duration, ok bool) {
 	seconds := func(s float64) time.Duration {
 		return time.Duration(s * float64(time.Second)).Round(time.Millisecond)
 	}
-	return seconds(math.Sqrt(12 * max(0, least))), seconds(pace), true
+	return seconds(math.Sqrt(12 * max(0, least))), seconds(interval), true
 }
 
 // level returns the end of the level that begins at from.
@@ -94,9 +94,9 @@ func response(way []valued) (q, dt float64, good bool) {
 	return square - mean*mean - dt*dt/12, dt, true
 }
 
-// paced takes from the frames of a proposal how quickly the gauge follows, and in what
+// noteTiming takes from the frames of a proposal how quickly the gauge follows, and in what
 // steps its values are handed over.
-func (p *Proposal) paced(frames []framed) {
+func (p *Proposal) noteTiming(frames []framed) {
 	var values []valued
 	var intervals []time.Duration
 	for _, f := range frames {
@@ -113,19 +113,19 @@ func (p *Proposal) paced(frames []framed) {
 	}
 	p.Stamps = drivers.StampStep(intervals)
 	if t, dt, ok := following(values); ok {
-		p.Averages, p.Pace = t, dt
+		p.Averages, p.Interval = t, dt
 	}
 }
 
-// pace says what the times of the values tell, a sentence each.
-func (p *Proposal) pace() (told []string) {
+// timing says what the times of the values tell, a sentence each.
+func (p *Proposal) timing() (told []string) {
 	if p.Stamps > 0 {
 		told = append(told, fmt.Sprintf("its values are handed over every %d ms only: set the adapter's latency to 1 ms", p.Stamps.Milliseconds()))
 	}
 	switch {
-	case p.Pace == 0:
-	case p.Averages <= p.Pace:
-		told = append(told, fmt.Sprintf("it follows a step within one value (%d ms): it averages over no more than that", p.Pace.Milliseconds()))
+	case p.Interval == 0:
+	case p.Averages <= p.Interval:
+		told = append(told, fmt.Sprintf("it follows a step within one value (%d ms): it averages over no more than that", p.Interval.Milliseconds()))
 	default:
 		told = append(told, fmt.Sprintf("it follows a step as if it averaged over %d ms, unless the hand was as slow", p.Averages.Milliseconds()))
 	}

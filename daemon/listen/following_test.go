@@ -11,8 +11,8 @@ import (
 )
 
 // let plays steps of a contact that is pressed and let go within move, seen by a gauge that
-// takes the mean over averages and sends every pace.
-func let(rng *rand.Rand, averages, pace, move time.Duration, steps int) (out []framed) {
+// takes the mean over averages and sends every interval.
+func let(rng *rand.Rand, averages, interval, move time.Duration, steps int) (out []framed) {
 	shape := func(t float64) float64 { // at rest 0, pressed 4000 counts, changing every second
 		k := math.Floor(t)
 		part := min(1, (t-k)/max(move.Seconds(), 1e-6))
@@ -22,7 +22,7 @@ func let(rng *rand.Rand, averages, pace, move time.Duration, steps int) (out []f
 		return 4000 * part
 	}
 	at := rng.Float64()
-	for end := at + float64(steps); at < end; at += pace.Seconds() {
+	for end := at + float64(steps); at < end; at += interval.Seconds() {
 		sum := 0.0
 		const fine = 200
 		for i := range fine {
@@ -33,17 +33,17 @@ func let(rng *rand.Rand, averages, pace, move time.Duration, steps int) (out []f
 	return out
 }
 
-// A step shows over what time a gauge averages, to its pace.
+// A step shows over what time a gauge averages, to its interval.
 func TestFollowing(t *testing.T) {
 	const ms = time.Millisecond
-	for _, c := range []struct{ averages, pace, move, within time.Duration }{
+	for _, c := range []struct{ averages, interval, move, within time.Duration }{
 		{0, 50 * ms, 0, 30 * ms}, {100 * ms, 20 * ms, 0, 15 * ms}, {100 * ms, 50 * ms, 0, 45 * ms}, {200 * ms, 50 * ms, 0, 35 * ms}, {100 * ms, 20 * ms, 30 * ms, 25 * ms},
 	} {
 		for seed := range uint64(20) {
 			p := Proposal{Places: 4}
-			p.paced(let(rand.New(rand.NewPCG(17, seed)), c.averages, c.pace, c.move, 8))
-			if off := p.Averages - c.averages; p.Pace != c.pace || off.Abs() > c.within {
-				t.Errorf("%+v, seed %d: %s by values every %s", c, seed, p.Averages, p.Pace)
+			p.noteTiming(let(rand.New(rand.NewPCG(17, seed)), c.averages, c.interval, c.move, 8))
+			if off := p.Averages - c.averages; p.Interval != c.interval || off.Abs() > c.within {
+				t.Errorf("%+v, seed %d: %s by values every %s", c, seed, p.Averages, p.Interval)
 			}
 		}
 	}
@@ -52,18 +52,18 @@ func TestFollowing(t *testing.T) {
 func TestNoStepNothingSaid(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 1))
 	p := Proposal{Places: 4}
-	p.paced(let(rng, 0, 50*time.Millisecond, 0, 2))
-	if p.Pace != 0 || p.pace() != nil {
-		t.Errorf("of one step: %+v", p.pace())
+	p.noteTiming(let(rng, 0, 50*time.Millisecond, 0, 2))
+	if p.Interval != 0 || p.timing() != nil {
+		t.Errorf("of one step: %+v", p.timing())
 	}
 	var rocked []framed // no level in it
 	for i := range 400 {
 		z := 30 * math.Sin(float64(i)*0.3)
 		rocked = append(rocked, framed{at: time.Duration(i) * 50 * time.Millisecond, samples: []drivers.Sample{{Digits: int64(z * z), Places: 4}}})
 	}
-	p.paced(rocked)
-	if p.Pace != 0 {
-		t.Errorf("of rocking: %+v", p.pace())
+	p.noteTiming(rocked)
+	if p.Interval != 0 {
+		t.Errorf("of rocking: %+v", p.timing())
 	}
 }
 
@@ -73,8 +73,8 @@ func TestPaceIsReported(t *testing.T) {
 		want string
 	}{
 		{Proposal{Stamps: 16 * time.Millisecond}, "values are handed over every 16 ms"},
-		{Proposal{Averages: 20 * time.Millisecond, Pace: 50 * time.Millisecond}, "within one value (50 ms)"},
-		{Proposal{Averages: 100 * time.Millisecond, Pace: 50 * time.Millisecond}, "averaged over 100 ms"},
+		{Proposal{Averages: 20 * time.Millisecond, Interval: 50 * time.Millisecond}, "within one value (50 ms)"},
+		{Proposal{Averages: 100 * time.Millisecond, Interval: 50 * time.Millisecond}, "averaged over 100 ms"},
 	} {
 		if got := c.p.Report(); !strings.Contains(got, c.want) {
 			t.Errorf("%q lacks %q", got, c.want)

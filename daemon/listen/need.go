@@ -54,7 +54,7 @@ func (p *Proposal) Report() string {
 	for _, o := range p.Open {
 		fmt.Fprintf(&b, "  can't tell %s\n", o)
 	}
-	for _, t := range p.pace() {
+	for _, t := range p.timing() {
 		fmt.Fprintf(&b, "  %s\n", t)
 	}
 	for _, u := range p.Unseen {

@@ -32,8 +32,8 @@ type Proposal struct {
 	Unseen  []string      // what was not seen, and is refused or taken as usual if it comes
 	Stamps  time.Duration // step in which the values are handed over; 0: none is seen
 	// Averages is the time over which the gauge seems to average, at most, by steps that it
-	// followed, and Pace that between its values; 0 and 0 where there were too few steps.
-	Averages, Pace time.Duration
+	// followed, and Interval that between its values; 0 and 0 where there were too few steps.
+	Averages, Interval time.Duration
 
 	view   *view
 	strong bool // a display of three digits or more agreed
@@ -85,7 +85,7 @@ func (o *outcome) propose() Proposal {
 		}
 	}
 	p.Step = stepText(1, p.Places)
-	p.paced(o.frames)
+	p.noteTiming(o.frames)
 	if o.tightens() {
 		p.Options = o.tightened()
 	}

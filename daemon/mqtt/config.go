@@ -21,7 +21,7 @@ type Config struct {
 	CertFile string // PEM; the client's own certificate, with KeyFile
 	KeyFile  string
 	ClientID string // unique at the broker
-	Pace     Pace   // zero: UsualPace
+	Waits    Waits  // zero: UsualWaits
 }
 
 // Check reports every fault of the configuration, without a look at its files.

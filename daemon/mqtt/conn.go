@@ -10,21 +10,21 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// Conn is a connection to a broker, to be ended by Leave or Cut.
+// Conn is a connection to a broker. End it with Leave or Cut.
 type Conn struct {
-	Lost   <-chan error // gets why the connection was lost
+	Lost   <-chan error // receives why the connection was lost
 	answer time.Duration
 	client paho.Client
 	sock   *socket
 }
 
-// Token tells of the acknowledgement of a message.
+// Token tells when a message is acknowledged.
 type Token interface {
-	Done() <-chan struct{} // closed when it has come, or can't come any more
-	Error() error          // why it can't
+	Done() <-chan struct{} // closed when the acknowledgement has come, or can't come any more
+	Error() error          // why it can't come
 }
 
-// Publish sends a message. It waits for the socket at most as long as the write limit.
+// Publish sends a message. It waits for the socket no longer than the write limit.
 func (c *Conn) Publish(topic string, qos byte, retain bool, payload []byte) (Token, error) {
 	t := c.client.Publish(topic, qos, retain, payload)
 	select {
@@ -75,7 +75,7 @@ func (c *Conn) Subscribe(ctx context.Context, topics []string, qos byte, take fu
 	return refused, token.Error()
 }
 
-// Leave ends the connection in order, so that the broker sends no will.
+// Leave ends the connection properly, so that the broker sends no will.
 func (c *Conn) Leave() { c.client.Disconnect(250) }
 
 // Cut ends the connection at once.
@@ -84,8 +84,8 @@ func (c *Conn) Cut() {
 	c.client.Disconnect(0)
 }
 
-// socket is the network connection under a client, kept so that it can be cut:
-// a client that says goodbye properly takes its last will with it.
+// socket is the network connection under a client. It is kept so that it can be cut: a client that
+// disconnects properly takes its last will with it.
 type socket struct {
 	mu   sync.Mutex
 	conn net.Conn

@@ -24,9 +24,9 @@ import (
 
 // Dialer makes connections to a broker.
 type Dialer struct {
-	Pace Pace // set it before the first connection
-	cfg  Config
-	tls  *tls.Config // nil: none
+	Waits Waits
+	cfg   Config
+	tls   *tls.Config // nil: none
 }
 
 // NewDialer returns a dialer for a checked configuration, whose files it reads.
@@ -38,9 +38,9 @@ func NewDialer(cfg Config, log zerolog.Logger) (*Dialer, error) {
 	if cfg.bare() {
 		log.Warn().Str("broker", cfg.Broker).Msg("the password crosses the network in the clear; use ssl://")
 	}
-	d := &Dialer{Pace: cfg.Pace, cfg: cfg, tls: tc}
-	if d.Pace == (Pace{}) {
-		d.Pace = UsualPace()
+	d := &Dialer{Waits: cfg.Waits, cfg: cfg, tls: tc}
+	if d.Waits == (Waits{}) {
+		d.Waits = UsualWaits()
 	}
 	return d, nil
 }
@@ -55,7 +55,7 @@ type Will struct {
 // connection is what is written to and read from.
 func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.Conn) (*Conn, error) {
 	lost := make(chan error, 1)
-	c := &Conn{Lost: lost, answer: d.Pace.Answer, sock: &socket{}}
+	c := &Conn{Lost: lost, answer: d.Waits.Answer, sock: &socket{}}
 	o := d.options(lost)
 	o.SetCustomOpenConnectionFn(func(uri *url.URL, o paho.ClientOptions) (net.Conn, error) {
 		conn, err := d.open(ctx, uri, &o)
@@ -70,7 +70,7 @@ func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.C
 	}
 	c.client = paho.NewClient(o)
 	token := c.client.Connect()
-	limit := time.NewTimer(d.Pace.Connect + d.Pace.Connect/2)
+	limit := time.NewTimer(d.Waits.Connect + d.Waits.Connect/2)
 	defer limit.Stop()
 	var err error
 	select {
@@ -88,17 +88,16 @@ func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.C
 	return c, nil
 }
 
-// options are those on which a token without an error is a true
-// acknowledgement: no automatic reconnection, no connection retry, a clean
-// session, and one client per connection. With automatic reconnection the
-// library completes the tokens of lost messages without an error.
+// options returns client options with which a token without an error is a true acknowledgement: no
+// automatic reconnection, no connection retry, a clean session, and one client per connection. With
+// automatic reconnection the library completes the tokens of lost messages without an error.
 func (d *Dialer) options(lost chan<- error) *paho.ClientOptions {
 	c := &d.cfg
 	return paho.NewClientOptions().AddBroker(c.Broker).SetClientID(c.ClientID).
 		SetUsername(c.User).SetPassword(c.Password).SetProtocolVersion(4).
 		SetAutoReconnect(false).SetConnectRetry(false).SetCleanSession(true).SetOrderMatters(true).
-		SetConnectTimeout(d.Pace.Connect).SetWriteTimeout(d.Pace.Write).
-		SetKeepAlive(d.Pace.KeepAlive).SetPingTimeout(d.Pace.Ping).
+		SetConnectTimeout(d.Waits.Connect).SetWriteTimeout(d.Waits.Write).
+		SetKeepAlive(d.Waits.KeepAlive).SetPingTimeout(d.Waits.Ping).
 		SetConnectionLostHandler(func(_ paho.Client, err error) {
 			select {
 			case lost <- err:
@@ -107,14 +106,14 @@ func (d *Dialer) options(lost chan<- error) *paho.ClientOptions {
 		})
 }
 
-// open opens the connection itself, so that no proxy from the environment comes
-// between, and that it ends with ctx.
+// open opens the network connection itself, so that no proxy from the environment is used, and that
+// it ends with ctx.
 func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) (net.Conn, error) {
-	ctx, cancel := context.WithTimeout(ctx, d.Pace.Connect)
+	ctx, cancel := context.WithTimeout(ctx, d.Waits.Connect)
 	defer cancel()
 	switch uri.Scheme {
 	case "ws", "wss":
-		return paho.NewWebsocket(uri.String(), d.tls, d.Pace.Connect, nil, o.WebsocketOptions)
+		return paho.NewWebsocket(uri.String(), d.tls, d.Waits.Connect, nil, o.WebsocketOptions)
 	case "ssl":
 		secure := tls.Dialer{Config: d.tls}
 		return secure.DialContext(ctx, "tcp", uri.Host)
@@ -126,7 +125,7 @@ func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) 
 // Keep makes one connection after another, with a wait between, until ctx ends.
 // Each returns how long it held, 0 if it didn't come about, and why it ended.
 func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (time.Duration, error), tell func(connected bool, why analysis.Phrase)) {
-	wait := backoff{pace: &d.Pace}
+	wait := backoff{pace: &d.Waits}
 	short := 0 // connections in a row that were made and lost at once
 	for ctx.Err() == nil {
 		held, err := connection(ctx)
@@ -134,7 +133,7 @@ func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (tim
 			break
 		}
 		why := d.explain(err)
-		if held > 0 && held < d.Pace.Settled {
+		if held > 0 && held < d.Waits.Settled {
 			short++
 		} else {
 			short = 0
@@ -200,43 +199,43 @@ func (d *Dialer) explain(err error) analysis.Phrase {
 	return analysis.Say("mqtt.failed", err)
 }
 
-// Pace holds the waits of a connection.
-type Pace struct {
-	First, Most time.Duration // wait before another attempt, doubling
-	Settled     time.Duration // a connection that held this long was a good one
+// Waits are the timeouts and pauses of a connection.
+type Waits struct {
+	First, Most time.Duration // pause before another attempt, doubling from First to Most
+	Settled     time.Duration // a connection that lasted this long was a good one
 	Connect     time.Duration // for the connection and its handshake
-	Write       time.Duration // for one packet to go into the socket
+	Write       time.Duration // for one packet to be written to the socket
 	Answer      time.Duration // without any acknowledgement while some are due
 	KeepAlive   time.Duration
 	Ping        time.Duration // for its answer
 }
 
-// UsualPace are the waits unless a test shortens them.
-func UsualPace() Pace {
-	return Pace{
+// UsualWaits returns the waits that are used outside tests.
+func UsualWaits() Waits {
+	return Waits{
 		First: 500 * time.Millisecond, Most: 30 * time.Second, Settled: 10 * time.Second,
 		Connect: 5 * time.Second, Write: 3 * time.Second, Answer: 5 * time.Second,
 		KeepAlive: 10 * time.Second, Ping: 4 * time.Second,
 	}
 }
 
-// backoff yields the waits between attempts.
+// backoff calculates the pauses between attempts.
 type backoff struct {
-	pace  *Pace
-	fails int // since the last connection that settled
+	waits *Waits
+	fails int // since the last good connection
 }
 
-// next returns the wait after a connection that held for a time (0: none came
-// about): first, doubling up to most, and up to half of it more by chance, so
-// that all daemons of a shop don't come back in the same instant.
+// next returns the pause after a connection that lasted for a time (0: none was made): First,
+// doubling up to Most, plus up to half of it at random, so that the daemons of a shop don't all
+// reconnect at the same instant.
 func (b *backoff) next(held time.Duration) time.Duration {
-	if held >= b.pace.Settled {
+	if held >= b.waits.Settled {
 		b.fails = 0
 	}
-	d := b.pace.Most
+	d := b.waits.Most
 	if b.fails < 16 {
-		d = min(b.pace.First<<b.fails, b.pace.Most)
+		d = min(b.waits.First<<b.fails, b.waits.Most)
 	}
 	b.fails++
-	return min(d+rand.N(d/2+1), b.pace.Most)
+	return min(d+rand.N(d/2+1), b.waits.Most)
 }

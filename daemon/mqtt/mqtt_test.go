@@ -8,11 +8,11 @@ import (
 // The waits double from the first to the most, never leave these bounds, and
 // begin again after a connection that held.
 func TestBackoff(t *testing.T) {
-	p := UsualPace()
+	p := UsualWaits()
 	if p.First != 500*time.Millisecond || p.Most != 30*time.Second {
 		t.Fatalf("bounds %s, %s", p.First, p.Most)
 	}
-	b := backoff{pace: &p}
+	b := backoff{waits: &p}
 	for i := range 40 {
 		base := min(p.First<<min(i, 16), p.Most)
 		if d := b.next(0); d < base || d > min(base*3/2, p.Most) {

@@ -22,7 +22,7 @@ func (p *Publisher) connect(ctx context.Context) (*link, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &batch{limit: p.dialer.Pace.Write}
+	out := &batch{limit: p.dialer.Waits.Write}
 	conn, err := p.dialer.Dial(ctx, &mqtt.Will{Topic: Topic(c.Site, c.daemonLevel(), LeafAlive), Payload: will}, out.wrap)
 	if err != nil {
 		return nil, err

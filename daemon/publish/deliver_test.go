@@ -182,7 +182,7 @@ func TestLive(t *testing.T) {
 	}
 	publishtest.Until(t, "the newest", func() bool { l := e.on("live"); return len(l) > 0 && l[len(l)-1] == "299" })
 	got := e.on("live")
-	if most := int(time.Since(start)/p.pace.live) + 1; len(got) > most || len(got) < 3 {
+	if most := int(time.Since(start)/p.every.live) + 1; len(got) > most || len(got) < 3 {
 		t.Errorf("%d live values, want 3 to %d", len(got), most)
 	}
 	for _, m := range e.all() {
@@ -278,8 +278,8 @@ func TestAlive(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.pace.beat = 50 * time.Millisecond
-	p.dialer.Pace.Answer = 500 * time.Millisecond
+	p.every.beat = 50 * time.Millisecond
+	p.dialer.Waits.Answer = 500 * time.Millisecond
 	end := stop(t, p)
 	publishtest.Until(t, "a second beat", func() bool { return len(e.on("alive")) >= 4 })
 	end()

@@ -110,7 +110,7 @@ func (l *link) greet(ctx context.Context) (err error) {
 func (l *link) sayAlive(state, why string) error {
 	c := &l.p.cfg
 	now := time.Now()
-	l.beat = now.Add(l.p.pace.beat)
+	l.beat = now.Add(l.p.every.beat)
 	return l.sendJSON(Topic(c.Site, c.daemonLevel(), LeafAlive), c.daemonAlive(state, why, now))
 }
 
@@ -126,7 +126,7 @@ func (l *link) sayStations(state, why string) error {
 
 // serve sends until the connection fails (an error) or ctx ends (nil).
 func (l *link) serve(ctx context.Context) error {
-	tick := time.NewTicker(max(l.p.dialer.Pace.Answer/5, time.Millisecond))
+	tick := time.NewTicker(max(l.p.dialer.Waits.Answer/5, time.Millisecond))
 	defer tick.Stop()
 	liveDue := time.NewTimer(time.Hour)
 	defer liveDue.Stop()
@@ -175,7 +175,7 @@ func (l *link) awaited() <-chan struct{} {
 // tick looks at what depends on time alone.
 func (l *link) tick() error {
 	now := time.Now()
-	if len(l.flight) > 0 && now.Sub(l.moved) > l.p.dialer.Pace.Answer {
+	if len(l.flight) > 0 && now.Sub(l.moved) > l.p.dialer.Waits.Answer {
 		return mqtt.ErrNoAck
 	}
 	if now.After(l.beat) {
@@ -274,7 +274,7 @@ func (l *link) save() {
 // leave says goodbye: the last records already on their way are waited for, the
 // stations are told offline, and the last will is called off by a proper end.
 func (l *link) leave() {
-	limit := time.NewTimer(l.p.pace.leave)
+	limit := time.NewTimer(l.p.every.leave)
 	defer limit.Stop()
 	err := l.settle()
 	if err == nil && len(l.p.cfg.Stations) > 1 {

@@ -21,7 +21,7 @@ import (
 
 func config(url string) Config {
 	return Config{
-		Config: mqtt.Config{Broker: url, ClientID: "daemon-1", Pace: publishtest.Quick()},
+		Config: mqtt.Config{Broker: url, ClientID: "daemon-1", Waits: publishtest.Quick()},
 		Site:   "quarry-lane", Stations: []string{"hone-bay-1", "hone-bay-2"}, Journal: "J1", Version: "test",
 	}
 }

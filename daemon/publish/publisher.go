@@ -40,7 +40,7 @@ type Source interface {
 type Publisher struct {
 	cfg    Config
 	dialer *mqtt.Dialer
-	pace   pace
+	every  intervals
 	src    Source
 	log    zerolog.Logger
 
@@ -87,7 +87,7 @@ func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 		return nil, err
 	}
 	if cfg.Local != nil { // nothing of a connection holds
-		cfg.Config = mqtt.Config{ClientID: cfg.ClientID, Pace: cfg.Pace}
+		cfg.Config = mqtt.Config{ClientID: cfg.ClientID, Waits: cfg.Waits}
 	}
 	dialer, err := mqtt.NewDialer(cfg.Config, log)
 	if err != nil {
@@ -105,7 +105,7 @@ func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 		cursor = 0
 	}
 	p := &Publisher{
-		cfg: cfg, dialer: dialer, pace: usualPace(), src: src, log: log,
+		cfg: cfg, dialer: dialer, every: usualIntervals(), src: src, log: log,
 		poke: make(chan struct{}, 1), commands: make(chan command, maxCommands),
 		acked: cursor, slots: map[string]*slot{}, status: Status{Why: analysis.Say("mqtt.not_started")},
 	}
@@ -208,14 +208,14 @@ func (p *Publisher) tooLarge(station, leaf string, payload []byte) bool {
 	return true
 }
 
-// pace holds the waits of a publisher besides those of its connection, so that a test
+// intervals holds the waits of a publisher besides those of its connection, so that a test
 // can shorten them.
-type pace struct {
+type intervals struct {
 	live  time.Duration // between two live messages of a station
 	beat  time.Duration // between two alive messages
 	leave time.Duration // to say goodbye
 }
 
-func usualPace() pace {
-	return pace{live: 50 * time.Millisecond, beat: 10 * time.Second, leave: 2 * time.Second}
+func usualIntervals() intervals {
+	return intervals{live: 50 * time.Millisecond, beat: 10 * time.Second, leave: 2 * time.Second}
 }

@@ -51,7 +51,7 @@ func (l *link) fill(ctx context.Context) bool {
 	if l.sent >= l.p.src.Last() {
 		return false
 	}
-	limited, cancel := context.WithTimeout(ctx, l.p.dialer.Pace.Answer)
+	limited, cancel := context.WithTimeout(ctx, l.p.dialer.Waits.Answer)
 	defer cancel()
 	recs, err := l.p.src.RawRecords(limited, l.sent, chunk)
 	switch {
@@ -173,7 +173,7 @@ func (l *link) takeLive(now time.Time) (out []shown, next time.Duration) {
 			continue
 		}
 		out = append(out, shown{name, s.live})
-		s.live, s.liveNext = nil, now.Add(p.pace.live)
+		s.live, s.liveNext = nil, now.Add(p.every.live)
 	}
 	return out, next
 }

@@ -51,8 +51,8 @@ func FreePort(t testing.TB) string {
 }
 
 // Quick is the usual pace with short waits.
-func Quick() mqtt.Pace {
-	p := mqtt.UsualPace()
+func Quick() mqtt.Waits {
+	p := mqtt.UsualWaits()
 	p.First, p.Most, p.Settled = 10*time.Millisecond, 100*time.Millisecond, 2*time.Second
 	p.Answer, p.Write, p.KeepAlive, p.Ping = 1500*time.Millisecond, time.Second, time.Second, time.Second
 	return p

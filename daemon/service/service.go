@@ -1,4 +1,4 @@
-// Package service tells the service manager that started the program how it does.
+// Package service reports the state of the program to the service manager that started it.
 package service
 
 import (
@@ -9,9 +9,9 @@ import (
 	"time"
 )
 
-// Notify tells the service manager a state (sd_notify(3)): a datagram to the
-// socket it named. A manager that does not read must not stop a gauge, so the
-// write has a deadline, and what goes wrong is left alone.
+// Notify sends a state to the service manager (sd_notify(3)): a datagram to the socket that it
+// named. A manager that does not read must not hold up a gauge, so the write has a deadline and
+// errors are ignored.
 func Notify(state string) {
 	path := os.Getenv("NOTIFY_SOCKET")
 	if path == "" {
@@ -30,9 +30,9 @@ func Notify(state string) {
 	}
 }
 
-// Watchdog pings the service manager's watchdog (sd_watchdog_enabled(3)) as long as
-// the program is alive, which is to be found out within the limit. It returns when
-// ctx ends, or at once if there is no watchdog.
+// Watchdog pings the service manager's watchdog (sd_watchdog_enabled(3)) while the program is
+// alive. alive must find that out within the limit. Watchdog returns when ctx ends, or at once if
+// there is no watchdog.
 func Watchdog(ctx context.Context, alive func(ctx context.Context, limit time.Duration) bool) {
 	usec, err := strconv.Atoi(os.Getenv("WATCHDOG_USEC"))
 	if err != nil || usec <= 0 {

@@ -1,5 +1,5 @@
-// Package setup makes of the configuration what the parts of the program are set to:
-// sessions, ports, keepers of visits, the broker inside.
+// Package setup converts the configuration into the settings of the parts of the program: sessions,
+// ports, keepers of visits, the embedded broker.
 package setup
 
 import (
@@ -23,7 +23,7 @@ import (
 	"fairbore/drivers"
 )
 
-// Settings takes from the configuration what the session of a station needs.
+// Settings returns the settings of a station's session.
 func Settings(c *config.Config, st *config.Station) state.Settings {
 	set := state.Settings{
 		Station: st.Name,
@@ -44,8 +44,8 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 	return set
 }
 
-// ByConfig returns what gives the settings of a station by a configuration, with the gauge
-// named if there is one; false without such a station.
+// ByConfig returns a function that gives the settings of a station by a configuration, with the
+// named gauge if one is named. It returns false if there is no such station.
 func ByConfig(c *config.Config) func(station, gauge string) (state.Settings, bool) {
 	return func(station, gauge string) (state.Settings, bool) {
 		i := slices.IndexFunc(c.Stations, func(st config.Station) bool { return st.Name == station })
@@ -60,8 +60,8 @@ func ByConfig(c *config.Config) func(station, gauge string) (state.Settings, boo
 	}
 }
 
-// bases says of the budget's lines what the configuration leaves out, so that the usual is
-// assumed.
+// bases returns the lines of the budget whose input the configuration leaves out, so that the usual
+// value is assumed.
 func bases(c *config.Config, gauge string) map[string]uncertainty.Basis {
 	known := map[string]uncertainty.Basis{}
 	for of, key := range map[string][]string{
@@ -96,8 +96,8 @@ func gaugeSettings(c *config.Config, name string) state.GaugeSettings {
 	return set
 }
 
-// Check says what the ports of a configuration can't have, which loading it does
-// not look at; the daemon refuses it too.
+// Check returns what is wrong with the ports of a configuration. Loading does not check this; the
+// daemon refuses it too.
 func Check(c *config.Config) error {
 	var faults []error
 	for i := range c.Stations {
@@ -107,7 +107,7 @@ func Check(c *config.Config) error {
 	return errors.Join(faults...)
 }
 
-// Instruments lists those of a station, the gauge first.
+// Instruments returns the instruments of a station, the gauge first.
 func Instruments(c *config.Config, st *config.Station) ([]line.Instrument, error) {
 	all, err := stationInstruments(c, st)
 	if err != nil {
@@ -122,7 +122,7 @@ func Instruments(c *config.Config, st *config.Station) ([]line.Instrument, error
 	return all, errors.Join(faults...)
 }
 
-// stationInstruments lists those of a station without a look at their ports.
+// stationInstruments returns the instruments of a station without checking their ports.
 func stationInstruments(c *config.Config, st *config.Station) ([]line.Instrument, error) {
 	dec, err := c.Gauges[st.Gauge].Decoder()
 	if err != nil {
@@ -158,11 +158,12 @@ func lapse(m *config.Mastering) master.Lapse {
 	return l
 }
 
-// visitShare is what the visits of a station may take of the allowance for its recordings, bytes.
+// visitShare is the share, in bytes, that the visits of a station may take of the space for its
+// recordings.
 func visitShare(c *config.Config) int64 { return int64(c.Record.Max) << 20 / 4 }
 
-// Visits returns who keeps the visits of a station, nil if nobody is to, or it has none: with
-// a button each value is a reading.
+// Visits returns the keeper of a station's visits. It returns nil if visits are not kept, or the
+// station has none: with a button each value is a reading.
 func Visits(c *config.Config, st *config.Station, log zerolog.Logger) *visit.Keeper {
 	if !st.Record || st.Capture == capture.Button.String() {
 		return nil
@@ -170,7 +171,7 @@ func Visits(c *config.Config, st *config.Station, log zerolog.Logger) *visit.Kee
 	return visit.NewKeeper(filepath.Join(c.Record.Dir, visit.Folder), st.Name, visitShare(c), log)
 }
 
-// portConfig says how a port is to be opened.
+// portConfig returns how to open a port.
 func portConfig(c *config.Config, name, device string, serial drivers.Serial, dec drivers.Decoder, record bool) port.Config {
 	pc := port.Config{Name: name, Device: device, Line: serial}
 	if p, ok := dec.(drivers.Pauser); ok {
@@ -182,7 +183,7 @@ func portConfig(c *config.Config, name, device string, serial drivers.Serial, de
 	return pc
 }
 
-// Broker takes from the configuration what the embedded broker needs.
+// Broker returns the configuration of the embedded broker.
 func Broker(c *config.Config) broker.Config {
 	e := &c.Broker.Embedded
 	bc := broker.Config{Listen: e.Listen, Bound: limit.Connections(limit.Broker), CertFile: e.Cert, KeyFile: e.Key, Site: c.Site, Anonymous: e.Anonymous}

@@ -46,7 +46,9 @@ func (f *Fold) trialGauged(who string, trial, after int) bool {
 }
 
 // turnGauged reports whether the trial of the turn was gauged.
-func (f *Fold) turnGauged() bool { return f.trialGauged(f.Study.Appraiser, f.Study.Trial, f.Study.After) }
+func (f *Fold) turnGauged() bool {
+	return f.trialGauged(f.Study.Appraiser, f.Study.Trial, f.Study.After)
+}
 
 // TrialOf returns which trial of the study a reading is. It returns nil if the reading is not one:
 // it was taken elsewhere, of another part, after honing, or without a zero, or more readings are

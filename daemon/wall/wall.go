@@ -1,5 +1,5 @@
-// Package wall is the screen of a site: all of its stations, from what a broker has of
-// them. It only shows.
+// Package wall serves the screen of a site. It shows all stations of the site, from the messages at
+// a broker, and changes nothing.
 package wall
 
 import (
@@ -25,24 +25,23 @@ import (
 	"fairbore/daemon/web"
 )
 
-// Options say what a wall of stations listens to and where it is served.
+// Options say which broker a wall listens to and where it is served.
 type Options struct {
 	Broker       string // tcp://host:1883, ssl://host:8883, ws:// or wss://host:port/path
 	User         string // empty: none
-	PasswordFile string // first line of it, without its end
+	PasswordFile string // the password is its first line
 	CAFile       string // PEM; the only authorities trusted, empty: those of the system
 	CertFile     string // PEM; the client's own certificate, with KeyFile
 	KeyFile      string
-	ClientID     string // unique at the broker, empty: made up
+	ClientID     string // unique at the broker, empty: a random one
 	Site         string // empty or "+": all sites
 	Listen       string // host:port of the page
 	Version      string
 	Log          zerolog.Logger
 }
 
-// Serve serves the wall of stations from what a broker has of them, until ctx
-// ends. It only shows. It has no journal and no station of its own, so it runs
-// wherever the screen is; a station that it can't hear is shown as such.
+// Serve serves the screen of a site until ctx ends. It needs no journal and no station of its own,
+// so it can run wherever the screen is. A station that it can't hear is shown as out of reach.
 func Serve(ctx context.Context, o Options) error {
 	w, err := newWall(&o)
 	if err != nil {
@@ -75,7 +74,7 @@ type wall struct {
 
 	mu    sync.Mutex // guards what follows; taken before that of viewers
 	tiles map[string]tile
-	empty tile // stands for the stations while there is none
+	empty tile // stands in for the stations while there are none
 }
 
 // tile is what is shown of a station.
@@ -84,8 +83,8 @@ type tile struct {
 	gone analysis.Phrase // why it is out of reach, zero if it isn't
 }
 
-// nobody is the name of the tile that stands on an empty wall and says why it
-// is empty. No station can have it.
+// nobody is the name of the tile on an empty wall, which says why it is empty. No station can have
+// that name.
 const nobody = "no.station.yet"
 
 func newWall(o *Options) (*wall, error) {
@@ -121,8 +120,8 @@ func newWall(o *Options) (*wall, error) {
 	return w, nil
 }
 
-// name is a station's in addresses. Where there are several sites it has both,
-// with a dot between, which neither of them can have.
+// name returns the name of a station in addresses. With several sites it has site and station,
+// separated by a dot, which neither of them can contain.
 func (w *wall) name(site, station string) string {
 	if w.all {
 		return site + "." + station
@@ -152,7 +151,7 @@ func (w *wall) show(s *watch.Seen, now time.Time) {
 	w.viewers.Show(t.bore)
 }
 
-// status takes in how the watcher stands, for a wall that has nothing else to show.
+// status takes in the state of the watcher, for a wall that has nothing else to show.
 func (w *wall) status(s watch.Status) {
 	why := analysis.Say("wall.empty")
 	if !s.Connected {
@@ -166,7 +165,7 @@ func (w *wall) status(s watch.Status) {
 	}
 }
 
-// forget takes a station off the wall; who still looks at it is told.
+// forget removes a station from the wall, and tells those who still look at it.
 func (w *wall) forget(site, station string) {
 	name := w.name(site, station)
 	w.mu.Lock()
@@ -186,8 +185,8 @@ func (w *wall) live(site string, l event.Live) {
 	w.viewers.Live(l)
 }
 
-// noWord says since when nothing is known of a station, and why. A time before
-// the wall was started is by the station's own clock.
+// noWord says since when nothing is known of a station, and why. A time before the wall was started
+// is by the station's own clock.
 func noWord(s *watch.Seen, now time.Time) analysis.Phrase {
 	since := s.Heard
 	if since.IsZero() && s.Bore != nil {
@@ -202,9 +201,9 @@ func noWord(s *watch.Seen, now time.Time) analysis.Phrase {
 	return analysis.Say("wall.no_word_since", since.Local(), s.Why)
 }
 
-// outOfReach is the state of a bore of which nothing is known now: what was on
-// the machine stays, every size and verdict goes, since the work may have gone
-// on, and nobody may act on an old size.
+// outOfReach returns the state of a bore of which nothing is known now. What was on the machine
+// stays; every size and verdict goes, since the work may have gone on and nobody may act on an old
+// size.
 func outOfReach(name string, was *state.Bore, why analysis.Phrase) *state.Bore {
 	why.Text = notation.Format{}.Say(why) // for receivers without a catalogue
 	b := &state.Bore{Station: name, State: event.CannotJudge, Why: why, Recording: true, Warning: why}
@@ -221,7 +220,7 @@ func outOfReach(name string, was *state.Bore, why analysis.Phrase) *state.Bore {
 	return b
 }
 
-// Stations implements [web.Source]: by site and name.
+// Stations implements [web.Source]: sorted by site and name.
 func (w *wall) Stations() []web.Station {
 	seen := w.watcher.Stations()
 	w.mu.Lock()
@@ -255,8 +254,8 @@ func (w *wall) tile(name string) tile {
 // Bore implements [web.Source].
 func (w *wall) Bore(station string) *state.Bore { return w.tile(station).bore }
 
-// Gone implements [web.Presence].
-func (w *wall) Gone(station string) analysis.Phrase { return w.tile(station).gone }
+// OutOfReach implements [web.Presence].
+func (w *wall) OutOfReach(station string) analysis.Phrase { return w.tile(station).gone }
 
 // Subscribe implements [web.Source]. The viewer gets the state as it stands first.
 func (w *wall) Subscribe(station string) web.Subscription {

@@ -25,7 +25,7 @@ import (
 )
 
 func watchConfig(url string) Config {
-	return Config{Config: mqtt.Config{Broker: url, ClientID: "wall-1", Pace: publishtest.Quick()}, Site: "quarry-lane"}
+	return Config{Config: mqtt.Config{Broker: url, ClientID: "wall-1", Waits: publishtest.Quick()}, Site: "quarry-lane"}
 }
 
 // deaf is a watcher without a network, told that it is connected.

@@ -42,9 +42,9 @@ type Presence string
 
 // What is known of a station's presence.
 const (
-	Served  Presence = "served"
-	Gone    Presence = "gone"    // its daemon said so, or its last will did
-	Unknown Presence = "unknown" // no connection to the broker, or nothing heard
+	Served    Presence = "served"
+	NotServed Presence = "gone"    // its daemon said so, or its last will did
+	Unknown   Presence = "unknown" // no connection to the broker, or nothing heard
 )
 
 // Seen is what a watcher knows of a station.

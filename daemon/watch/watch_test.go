@@ -113,7 +113,7 @@ type bays struct {
 
 // daemonAt is the configuration of a daemon's publisher.
 func daemonAt(url, id string, stations []string) publish.Config {
-	return publish.Config{Config: mqtt.Config{Broker: url, ClientID: id, Pace: publishtest.Quick()}, Site: "quarry-lane", Stations: stations, Journal: "J1", Version: "test"}
+	return publish.Config{Config: mqtt.Config{Broker: url, ClientID: id, Waits: publishtest.Quick()}, Site: "quarry-lane", Stations: stations, Journal: "J1", Version: "test"}
 }
 
 // publishing runs a publisher until end is called, or the test is over.
@@ -200,7 +200,7 @@ func TestWatchFiftyStations(t *testing.T) {
 		x.Set(false, false, true)
 		cut := time.Now()
 		publishtest.Until(t, "its stations are gone", func() bool {
-			return e.all(50, func(s Seen) bool { return (s.Presence == Gone) == slices.Contains(all[0].names, s.Station) })
+			return e.all(50, func(s Seen) bool { return (s.Presence == NotServed) == slices.Contains(all[0].names, s.Station) })
 		})
 		// A broker waits for one and a half times the keep-alive (MQTT 3.1.1, section
 		// 3.1.2.10); this real one looks every five seconds only (measured).
@@ -294,7 +294,7 @@ func TestWatchDaemonStops(t *testing.T) {
 		late.ClientID = "wall-2"
 		l := watch(t, late)
 		publishtest.Until(t, "one who comes late knows", func() bool {
-			return l.all(2, func(s Seen) bool { return s.Presence == Gone && s.Bore != nil && s.Heard.IsZero() })
+			return l.all(2, func(s Seen) bool { return s.Presence == NotServed && s.Bore != nil && s.Heard.IsZero() })
 		})
 	})
 }

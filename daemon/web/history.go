@@ -118,7 +118,7 @@ type record struct {
 	Approach template.HTML
 	Sections template.HTML
 	Facts    [][2]string
-	Lines    []view.Line
+	Lines    []view.HistoryLine
 	Makes    bool // records can be made
 }
 

@@ -357,7 +357,7 @@ type crowd struct {
 	gone map[string]analysis.Phrase
 }
 
-func (c crowd) Gone(station string) analysis.Phrase { return c.gone[station] }
+func (c crowd) OutOfReach(station string) analysis.Phrase { return c.gone[station] }
 
 // newCrowd is a shop of so many stations, in all states, of which every seventh is
 // out of reach.

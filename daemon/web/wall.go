@@ -14,15 +14,15 @@ import (
 
 // Presence is implemented by a [Source] whose stations may be out of reach.
 type Presence interface {
-	// Gone says why a station is out of reach, zero if it isn't. Any goroutine may
+	// OutOfReach says why a station is out of reach, zero if it isn't. Any goroutine may
 	// call it.
-	Gone(station string) analysis.Phrase
+	OutOfReach(station string) analysis.Phrase
 }
 
 // stationView puts the state of a station into words, or says that it is out of reach.
 func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
 	if p, ok := s.src.(Presence); ok {
-		if why := p.Gone(b.Station); !why.IsZero() {
+		if why := p.OutOfReach(b.Station); !why.IsZero() {
 			return view.Away(b, f, why)
 		}
 	}
@@ -83,7 +83,7 @@ func (s *Server) gone(f notation.Format) map[string]string {
 	}
 	out := map[string]string{}
 	for _, st := range s.src.Stations() {
-		if why := p.Gone(st.Name); !why.IsZero() {
+		if why := p.OutOfReach(st.Name); !why.IsZero() {
 			out[st.Name] = f.Say(why)
 		}
 	}

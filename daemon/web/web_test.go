@@ -371,7 +371,7 @@ func TestBeat(t *testing.T) {
 // far is a shop whose stations are all out of reach.
 type far struct{ *shop }
 
-func (far) Gone(string) analysis.Phrase { return switchedOff }
+func (far) OutOfReach(string) analysis.Phrase { return switchedOff }
 
 // A station that is out of reach is told as that, with since when: its gauge may be
 // well, and no size of it is shown.

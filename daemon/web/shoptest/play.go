@@ -151,8 +151,8 @@ func (p *Play) Take(place analysis.Place, size analysis.Length) *Play {
 	return p.Tell(event.Event{Kind: event.Taken, Reading: r})
 }
 
-// Surprise takes a reading that is asked about.
-func (p *Play) Surprise(place analysis.Place, size analysis.Length) *Play {
+// Unexpected takes a reading that is asked about.
+func (p *Play) Unexpected(place analysis.Place, size analysis.Length) *Play {
 	p.No++
 	r := &event.Reading{
 		No: p.No, Mastered: 1, Gauge: "G-11", Deviation: analysis.Deviation(size - p.Fold.Job.Target), Unexpected: true,
@@ -254,7 +254,7 @@ func seldom() map[string]*state.Bore {
 	asks.Fold.Readings[len(asks.Fold.Readings)-1].Ask = analysis.Say("ask.right_place", analysis.Place{Depth: 49 * analysis.Millimetre}, analysis.Place{Depth: 40 * analysis.Millimetre})
 	all["asks"] = asks.Bore()
 	surprise := Began("surprise", Bush()).Master().Rounds(BushRounds, 4, 3)
-	surprise.Surprise(surprise.Fold.Job.Plan()[3], Length("22.2340 mm"))
+	surprise.Unexpected(surprise.Fold.Job.Plan()[3], Length("22.2340 mm"))
 	all["surprise"] = surprise.Bore()
 	all["spindle"] = Began("spindle", Bush()).Master().Rounds(BushRounds, 4, 0).Tell(event.Event{Kind: event.SpindleSwitched, Spindle: &event.Spindle{On: true}}).Bore()
 	all["honing"] = Began("honing", Bush()).Master().Rounds(BushRounds, 4, 0).Tell(event.Event{Kind: event.SpindleSwitched, Spindle: &event.Spindle{On: true}}).hone(4).Bore()

@@ -31,7 +31,7 @@ func VerdictWord(v *event.Verdict) string {
 }
 
 // Line is a reading, or a fact beside the readings, of a record.
-type Line struct {
+type HistoryLine struct {
 	At    string
 	Round int
 	No    int
@@ -71,7 +71,7 @@ func Facts(b *state.Bore, f notation.Format) (out [][2]string) {
 }
 
 // Lines tells the events of a part, each reading with what became of it.
-func Lines(events []event.Record, f notation.Format) (out []Line) {
+func Lines(events []event.Record, f notation.Format) (out []HistoryLine) {
 	void := map[int]string{}
 	for i := range events {
 		switch e := &events[i].Event; e.Kind {
@@ -87,13 +87,13 @@ func Lines(events []event.Record, f notation.Format) (out []Line) {
 	}
 	for i := range events {
 		e := &events[i].Event
-		l := Line{At: e.At.Format("15:04:05")}
+		l := HistoryLine{At: e.At.Format("15:04:05")}
 		if r := e.Reading; e.Kind == event.Taken && r != nil {
 			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), f.Text("history.how."+r.How), void[r.No]
 			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
 			out = append(out, l)
 			if r.Unexpected {
-				out = append(out, Line{At: l.At, Note: f.Say(r.Ask)})
+				out = append(out, HistoryLine{At: l.At, Note: f.Say(r.Ask)})
 			}
 			continue
 		}

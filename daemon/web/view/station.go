@@ -379,7 +379,7 @@ func (h *headline) limits(b *state.Bore, f notation.Format) {
 }
 
 // surprise is a place whose reading was surprising and waits for an answer, nil if none does.
-func surprise(b *state.Bore) *state.PlaceState {
+func unexpected(b *state.Bore) *state.PlaceState {
 	if i := slices.IndexFunc(b.Places, func(p state.PlaceState) bool { return p.State == "asked" }); i >= 0 {
 		return &b.Places[i]
 	}
@@ -389,7 +389,7 @@ func surprise(b *state.Bore) *state.PlaceState {
 // asked is what the tool asks about the place of the newest reading, zero if
 // nothing. Who gauges on has answered it, unless the reading waits for the answer.
 func asked(b *state.Bore) analysis.Phrase {
-	if p := surprise(b); p != nil {
+	if p := unexpected(b); p != nil {
 		return p.Ask
 	}
 	for _, p := range b.Places {
@@ -417,7 +417,7 @@ func due(b *state.Bore, is situation) string {
 
 func dueOfAsking(b *state.Bore) string {
 	switch {
-	case surprise(b) != nil:
+	case unexpected(b) != nil:
 		return "keep"
 	case !asked(b).IsZero():
 		return "void"
@@ -509,7 +509,7 @@ func (v *Station) ask(b *state.Bore, f notation.Format) {
 	if figure { // it stays; a verdict in large words would rest on the reading
 		v.Big, v.Same = "", false
 	}
-	if surprise(b) != nil { // the question names the choices
+	if unexpected(b) != nil { // the question names the choices
 		v.Reason, v.Advice = f.Text("face.reason.not_yet"), Sentence(f.Say(q))
 		return
 	}
