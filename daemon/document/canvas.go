@@ -2,13 +2,13 @@ package document
 
 import "fairbore/daemon/picture"
 
-// canvas draws pictures on a sheet: the pixels of a picture become mm.
+// canvas draws pictures on a sheet. The pixels of a picture are converted to mm.
 type canvas struct {
 	*sheet
 	x, y, scale float64
 }
 
-// pen sets line and ground of a role and returns how to draw with them: D, F or DF.
+// pen sets the line and fill of a role. It returns how fpdf is to draw with them: D, F or DF.
 func (c *canvas) pen(r picture.Role, filled bool) (style string) {
 	st := r.Style()
 	if st.Stroke >= 0 {
@@ -80,7 +80,7 @@ func (c *canvas) Text(r picture.Role, at picture.Point, height float64, a pictur
 	c.put(x, y, [...]string{"L", "C", "R"}[a], text)
 }
 
-// Open implements [picture.Canvas]; groups don't show.
+// Open implements [picture.Canvas]. Groups are invisible.
 func (c *canvas) Open(string) {}
 
 // Close implements [picture.Canvas].

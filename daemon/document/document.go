@@ -1,8 +1,8 @@
-// Package document sets headings, text, fields, tables, drawings and signatures as plain
-// text, as a page and as PDF.
+// Package document lays out headings, text, fields, tables, drawings and signatures as plain text,
+// HTML and PDF.
 //
-// A [Document] is put together once, without a word on how it looks; [Document.Text],
-// [Document.HTML] and [Document.PDF] set it. The same document gives the same bytes.
+// A [Document] has the content, without anything about its looks; [Document.Text], [Document.HTML]
+// and [Document.PDF] lay it out. The same document gives the same bytes.
 package document
 
 import (
@@ -13,13 +13,13 @@ import (
 	"fairbore/daemon/picture"
 )
 
-// Document is what is to be set.
+// Document is the content of a document.
 type Document struct {
 	Title   string // what it is: "Bore record"
-	Subject string // of what: "job J-4112, part 003"
-	Lead    string // the name of the thing, as its owners call it
-	// At is the moment that the document speaks of. It is the creation date of the
-	// file, whenever that is written.
+	Subject string // what it is about: "job J-4112, part 003"
+	Lead    string // the name that the owners use for the part
+	// At is the moment that the document describes. It is also the creation date of the PDF,
+	// whenever that is written.
 	At      time.Time
 	Outcome *Outcome // nil: there is none
 	Foot    []string // small lines at the foot of every page
@@ -27,7 +27,7 @@ type Document struct {
 	Format  notation.Format
 }
 
-// Outcome is what it comes to, told by word and shape.
+// Outcome is the result, shown by a word and a shape.
 type Outcome struct {
 	Mark Mark
 	Word string
@@ -44,7 +44,7 @@ const (
 	Open Mark = "open" // neither
 )
 
-// Glyph is the mark as a character.
+// Glyph returns the mark as a character.
 func (m Mark) Glyph() string {
 	switch m {
 	case Good:
@@ -66,13 +66,13 @@ type Block interface {
 // Heading begins a section.
 type Heading string
 
-// Para is running text.
+// Para is a paragraph of running text.
 type Para string
 
-// Lines are sentences that stand each on a line of its own.
+// Lines are sentences, each on its own line.
 type Lines []string
 
-// Fields are groups of names and values, set side by side.
+// Fields are groups of names and values, side by side.
 type Fields []Group
 
 // Group is one column of fields.
@@ -84,35 +84,35 @@ type Group struct {
 // Field is a name with its value.
 type Field struct{ Name, Value string }
 
-// Table is a table; every row has as many cells as there are columns.
+// Table is a table. Every row has a cell for each column.
 type Table struct {
 	Caption string
 	Columns []Column
 	Over    [][]string // rows about the columns, between head and body
 	Rows    [][]string
-	Under   [][]string // rows that sum the body up
+	Under   [][]string // rows that summarise the body
 	Notes   []string
 }
 
-// Column is how a column is set.
+// Column says how a column is laid out.
 type Column struct {
 	Head string
 	Left bool // text rather than numbers
-	Wrap bool // takes the room that is left, and breaks its lines; one a table at most
+	Wrap bool // gets the remaining width, and breaks its lines; at most one in a table
 }
 
 // Drawing is a drawing of package picture.
 type Drawing interface{ Draw(picture.Canvas) }
 
-// Figure is a drawing of a width and height in pixels. Caption says what it
-// shows, also to those who can't see it, or in plain text.
+// Figure is a drawing with its width and height in pixels. Caption describes it, also for plain
+// text and for people who can't see it.
 type Figure struct {
 	Drawing Drawing
 	W, H    float64
 	Caption string
 }
 
-// Signature leaves room to sign for what the words say.
+// Signature leaves room to sign for the statements.
 type Signature []string
 
 // Add appends blocks.

@@ -5,11 +5,10 @@ import (
 	"strings"
 )
 
-// noGlyph stands for a character that the typeface lacks.
+// noGlyph replaces a character that the typeface lacks.
 const noGlyph = '\uFFFD'
 
-// shown returns text as the typeface can show it: fpdf draws nothing, and says
-// nothing, for a character that is missing.
+// shown returns text as the typeface can show it. fpdf silently leaves out a missing character.
 func shown(text string) string {
 	if isPlain(text) {
 		return text

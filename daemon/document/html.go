@@ -9,17 +9,17 @@ import (
 	"fairbore/daemon/picture"
 )
 
-// Style is the style sheet of a document's page. A server that forbids what stands
-// in the page itself serves it beside.
+// Style is the style sheet of a document's page. A server that forbids styles inside a page serves
+// it as a file.
 //
 //go:embed document.css
 var Style string
 
-// page is HTML being written. It holds no script, no style and no style attribute,
-// so that it may stand in a page that forbids those.
+// page is HTML being written. It has no script, no style element and no style attribute, so that it
+// can stand in a page that forbids those.
 type page struct{ b strings.Builder }
 
-// tag writes an element around text, which is escaped.
+// tag writes an element around text, which it escapes.
 func (p *page) tag(name, class, text string) {
 	p.open(name, class)
 	p.b.WriteString(html.EscapeString(text))
@@ -36,7 +36,7 @@ func (p *page) open(name, class string) {
 
 func (p *page) close(name string) { p.b.WriteString("</" + name + ">\n") }
 
-// Fragment sets the document as one <article> to stand in a page.
+// Fragment returns the document as one <article> element, to be inserted into a page.
 func (d *Document) Fragment() string {
 	p := &page{}
 	p.open("article", "report")
@@ -61,9 +61,9 @@ func (d *Document) Fragment() string {
 	return p.b.String()
 }
 
-// HTML sets the document as a page. style is the address of the style sheet; empty
-// puts [Style] into the page's head as a data address, so that the file stands
-// alone. The page forbids itself everything else.
+// HTML returns the document as a page. style is the address of the style sheet. If it is empty
+// [Style] is put into the page's head as a data address, so that the file needs no other. The page
+// forbids itself everything else.
 func (d *Document) HTML(style string) string {
 	from := "'self'"
 	if style == "" {
@@ -162,7 +162,7 @@ func (t *Table) bodyRows(p *page, rows [][]string) {
 	}
 }
 
-// class is how the cells of a column are set.
+// class returns the CSS class of the cells of a column.
 func (c *Column) class() string {
 	switch {
 	case c.Wrap:

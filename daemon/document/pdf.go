@@ -26,7 +26,7 @@ const (
 	Letter Paper = "letter"
 )
 
-// ParsePaper reads a paper; empty is A4.
+// ParsePaper reads the name of a paper; empty text is A4.
 func ParsePaper(s string) (Paper, error) {
 	switch p := Paper(strings.ToLower(s)); p {
 	case "":
@@ -50,7 +50,7 @@ const (
 	footRoom  = 15.0
 	textSize  = 8.0
 	lineStep  = 3.9
-	pointsPer = 72 / 25.4 // of a millimetre
+	pointsPer = 72 / 25.4 // points in a millimetre
 )
 
 // Colours, as 0xRRGGBB.
@@ -65,17 +65,17 @@ const (
 // pages stands for the number of pages until that is known.
 const pages = "{pages}"
 
-// sheet is a PDF being set.
+// sheet is a PDF being written.
 type sheet struct {
 	*fpdf.Fpdf
 	doc    *Document
 	left   float64
 	width  float64 // between the margins
-	bottom float64 // y where the foot begins
+	bottom float64 // y at which the foot begins
 }
 
-// PDF sets the document on paper. The same document gives the same bytes: the date
-// in it is [Document.At]. The typeface comes along, as far as it is used.
+// PDF returns the document as a PDF. The same document gives the same bytes, since the date in it
+// is [Document.At]. The typeface is embedded, as far as it is used.
 func (d *Document) PDF(w io.Writer, paper Paper) error {
 	s := &sheet{Fpdf: fpdf.New("P", "mm", paper.name(), ""), doc: d, left: margin}
 	s.SetMargins(margin, margin, margin)
@@ -83,7 +83,7 @@ func (d *Document) PDF(w io.Writer, paper Paper) error {
 	s.SetCellMargin(0)
 	s.SetCatalogSort(true)
 	at := d.At.UTC()
-	if at.IsZero() { // else fpdf takes the clock
+	if at.IsZero() { // otherwise fpdf takes the time from the clock
 		at = time.Unix(0, 0).UTC()
 	}
 	s.SetCreationDate(at)
@@ -108,7 +108,7 @@ func (d *Document) PDF(w io.Writer, paper Paper) error {
 	return s.Output(w)
 }
 
-// font chooses a size in points and a colour.
+// font selects a size in points and a colour.
 func (s *sheet) font(style string, points float64, colour int) {
 	s.SetFont("sans", style, points)
 	s.SetTextColor(rgb(colour))
@@ -116,13 +116,14 @@ func (s *sheet) font(style string, points float64, colour int) {
 
 func rgb(c int) (r, g, b int) { return c >> 16, c >> 8 & 0xff, c & 0xff }
 
-// GetStringWidth is the width in mm of text as it is shown.
+// GetStringWidth returns the width in mm of text as it is shown.
 func (s *sheet) GetStringWidth(text string) float64 { return s.Fpdf.GetStringWidth(shown(text)) }
 
-// SplitText breaks text as it is shown into lines of a width in mm.
+// SplitText breaks text, as it is shown, into lines of a width in mm.
 func (s *sheet) SplitText(text string, w float64) []string { return s.Fpdf.SplitText(shown(text), w) }
 
-// put writes one line of text with its base line at y; align is L, C or R of x.
+// put writes one line of text with its base line at y. align says whether x is its left end (L),
+// centre (C) or right end (R).
 func (s *sheet) put(x, y float64, align, text string) {
 	switch align {
 	case "R":
@@ -133,7 +134,7 @@ func (s *sheet) put(x, y float64, align, text string) {
 	s.Text(x, y, shown(text))
 }
 
-// line draws a rule across from x0 to x1.
+// rule draws a horizontal line from x0 to x1.
 func (s *sheet) rule(x0, x1, y, width float64, colour int) {
 	s.SetDrawColor(rgb(colour))
 	s.SetLineWidth(width)
@@ -141,7 +142,7 @@ func (s *sheet) rule(x0, x1, y, width float64, colour int) {
 	s.Line(x0, y, x1, y)
 }
 
-// head stands on the second page and those after it.
+// head writes the head of the second and later pages.
 func (s *sheet) head() {
 	if s.PageNo() == 1 {
 		s.SetY(margin)
@@ -155,7 +156,7 @@ func (s *sheet) head() {
 	s.SetY(margin + 4)
 }
 
-// foot stands on every page.
+// foot writes the foot of every page.
 func (s *sheet) foot() {
 	y := s.bottom + 4
 	s.rule(s.left, s.left+s.width, y, 0.2, thin)
@@ -164,7 +165,7 @@ func (s *sheet) foot() {
 		s.put(s.left, y+3.2+2.8*float64(i), "L", l)
 	}
 	s.font("", 7.5, grey)
-	// The number of pages is filled in at the end, so its width is not known here.
+	// The number of pages is filled in at the end; its width is not known here.
 	page := func(of string) string { return s.doc.Format.Text("document.page", s.PageNo(), of) }
 	s.put(s.left+s.width-s.GetStringWidth(page("99")), y+4, "L", page(pages))
 }
@@ -176,7 +177,7 @@ func (s *sheet) room(h float64) {
 	}
 }
 
-// title sets the name of the document and the outcome beside it.
+// title writes the title of the document, and the outcome beside it.
 func (s *sheet) title() {
 	const stampWidth = 70.0
 	top := s.GetY()
@@ -200,14 +201,14 @@ func (s *sheet) title() {
 		y += 4.2
 	}
 	if st := s.doc.Outcome; st != nil {
-		y = max(y, s.stamp(st, s.left+s.width-stampWidth, top, stampWidth))
+		y = max(y, s.outcome(st, s.left+s.width-stampWidth, top, stampWidth))
 	}
 	s.rule(s.left, s.left+s.width, y, 0.7, ink)
 	s.SetY(y + 4)
 }
 
-// stampLook is the frame and the ground of a mark.
-func stampLook(m Mark) (frame, ground int, dash []float64) {
+// outcomeColours are the frame and the fill of a mark.
+func outcomeColours(m Mark) (frame, ground int, dash []float64) {
 	switch m {
 	case Good:
 		return 0x1f7a5c, 0xd5ebe2, nil
@@ -217,9 +218,9 @@ func stampLook(m Mark) (frame, ground int, dash []float64) {
 	return 0x14191c, 0xfbf3df, []float64{1.6, 1}
 }
 
-// stamp draws the outcome in a box and returns the y below it.
-func (s *sheet) stamp(st *Outcome, x, y, w float64) float64 {
-	frame, ground, dash := stampLook(st.Mark)
+// outcome draws the outcome in a box and returns the y below it.
+func (s *sheet) outcome(st *Outcome, x, y, w float64) float64 {
+	frame, ground, dash := outcomeColours(st.Mark)
 	s.font("", 7, ink)
 	why := s.SplitText(st.Why, w-18)
 	if st.Why == "" {
@@ -270,13 +271,13 @@ func (l Lines) pdf(s *sheet) {
 	}
 }
 
-// paragraph sets text over the whole width.
+// paragraph writes text over the whole width.
 func (s *sheet) paragraph(text string, points float64, colour int) {
 	step := lineStep * points / textSize
 	s.font("", points, colour)
 	for _, l := range s.SplitText(text, s.width) {
 		s.room(step)
-		s.font("", points, colour) // a new page has its own
+		s.font("", points, colour) // a new page sets its own font
 		s.put(s.left, s.GetY()+step*0.78, "L", l)
 		s.SetY(s.GetY() + step)
 	}
@@ -309,7 +310,7 @@ func (f Fields) pdf(s *sheet) {
 	s.SetY(bottom - 1)
 }
 
-// nameWidth is how wide the names of a group are set.
+// nameWidth returns the width for the names of a group.
 func (s *sheet) nameWidth(g Group, points float64) (w float64) {
 	s.font("", points, grey)
 	for _, f := range g.Fields {
@@ -324,14 +325,14 @@ func (f Figure) pdf(s *sheet) {
 	s.SetY(s.GetY() + 2)
 	s.paragraph(f.Caption, 6.8, grey)
 	s.SetY(s.GetY() + 1)
-	y := s.GetY() // drawing moves it
+	y := s.GetY() // drawing changes the position
 	f.Drawing.Draw(&canvas{sheet: s, x: s.left, y: y, scale: s.width / f.W})
 	s.SetY(y + h)
 }
 
 func (g Signature) pdf(s *sheet) {
 	s.room(12)
-	y := min(s.GetY()+13, s.bottom-1) // closer where the sheet is nearly full
+	y := min(s.GetY()+13, s.bottom-1) // closer if the sheet is nearly full
 	w := s.width / float64(len(g))
 	s.font("", 7, grey)
 	for i, word := range g {

@@ -10,20 +10,20 @@ type grid struct {
 	gap    float64   // between the columns
 	points float64
 	step   float64 // of lines
-	spare  float64 // how far below the bottom its end may reach
+	spare  float64 // how far below the bottom of the page its end may reach
 }
 
 const (
-	gutter      = 2.6 // between columns, mm, at least
+	gutter      = 2.6 // least distance between columns, mm
 	widestGap   = 6.0
 	tablePoints = 7.2
 	leastPoints = 5.0
-	ruleGap     = 0.8 // about a rule between rows, mm
+	ruleGap     = 0.8 // distance from a rule between rows, mm
 	footSpare   = 2.5 // of the space above the foot, mm
 )
 
-// pdf sets the table as wide as it needs, smaller if it is too wide, and repeats
-// its head where it goes on on another page.
+// pdf draws the table as wide as it needs, in smaller type if it is too wide. On each further page
+// it repeats its head.
 func (t *Table) pdf(s *sheet) {
 	g := &grid{sheet: s, t: t, points: tablePoints, gap: gutter}
 	for ; ; g.points -= 0.2 {
@@ -64,9 +64,8 @@ func (t *Table) pdf(s *sheet) {
 	s.SetY(s.GetY() + 1)
 }
 
-// together begins a new page where the last rows and what stands under them would
-// part. They may reach a little into the space above the foot, before a page is
-// spent on them.
+// together begins a new page if the last rows would be separated from what stands under them.
+// Before it does so, they may reach a little into the space above the foot.
 func (g *grid) together(rows, under [][]string) {
 	h := 0.0
 	for _, r := range append(rows[:len(rows):len(rows)], under...) {
@@ -84,8 +83,7 @@ func (g *grid) together(rows, under [][]string) {
 	}
 }
 
-// measure works out the columns' widths at the size of type, and reports whether
-// they fit.
+// measure calculates the widths of the columns for a size of type, and reports whether they fit.
 func (g *grid) measure() bool {
 	g.w = make([]float64, len(g.t.Columns))
 	wide, sum := -1, gutter*float64(len(g.w)-1)
@@ -125,7 +123,7 @@ func (g *grid) total() float64 {
 	return max(sum, 0)
 }
 
-// heads returns the lines of each head, broken to its column.
+// heads returns the lines of each head, broken to the width of its column.
 func (g *grid) heads() (lines [][]string, most int) {
 	g.font("B", g.points, ink)
 	for i, c := range g.t.Columns {
@@ -136,7 +134,7 @@ func (g *grid) heads() (lines [][]string, most int) {
 	return lines, most
 }
 
-// fit breaks text to a width with the font in use.
+// fit breaks text to a width in the current font.
 func (g *grid) fit(text string, w float64) []string {
 	if g.GetStringWidth(text) <= w+0.05 {
 		return []string{text}
@@ -144,7 +142,7 @@ func (g *grid) fit(text string, w float64) []string {
 	var out []string
 	line := ""
 	for word := range strings.FieldsSeq(text) {
-		for g.GetStringWidth(word) > w+0.05 && len([]rune(word)) > 1 { // wider than the column
+		for g.GetStringWidth(word) > w+0.05 && len([]rune(word)) > 1 { // the word is wider than the column
 			r := []rune(word)
 			n := len(r) - 1
 			for n > 1 && g.GetStringWidth(string(r[:n])) > w {
@@ -203,7 +201,7 @@ func (g *grid) cell(i int, x, y float64, text string) {
 	}
 }
 
-// row sets a row, on the next page with a head of its own if it does not fit here.
+// row draws a row, on the next page under a repeated head if it does not fit here.
 func (g *grid) row(r []string, style string, colour int, banded bool) {
 	g.font(style, g.points, colour)
 	h := g.height(r)
@@ -226,7 +224,7 @@ func (g *grid) height(r []string) float64 {
 	return g.step * float64(n)
 }
 
-// cells writes the cells of a row and goes below it.
+// cells draws the cells of a row and moves below it.
 func (g *grid) cells(r []string, style string, colour int) {
 	g.font(style, g.points, colour)
 	h, x, y := g.height(r), g.left, g.GetY()

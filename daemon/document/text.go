@@ -7,11 +7,11 @@ import (
 	"unicode/utf8"
 )
 
-// textWidth is how wide plain text is set, as long as a table's numbers fit.
+// textWidth is the width of plain text, if the numbers of a table fit into it.
 const textWidth = 100
 
-// Text sets the document as plain text: UTF-8, lines of at most about 100 columns,
-// nothing but spaces to align with.
+// Text returns the document as plain text: UTF-8, in lines of at most about 100 columns, aligned
+// with spaces only.
 func (d *Document) Text() string {
 	var b strings.Builder
 	title := strings.ToUpper(d.Title)
@@ -59,7 +59,7 @@ func (f Fields) text(b *strings.Builder) {
 	}
 }
 
-func (f Figure) text(*strings.Builder) {} // what it shows stands in the tables
+func (f Figure) text(*strings.Builder) {} // the tables have what it shows
 
 func (s Signature) text(b *strings.Builder) {
 	b.WriteString("\n")
@@ -69,11 +69,10 @@ func (s Signature) text(b *strings.Builder) {
 	b.WriteString("\n")
 }
 
-// tableWidth is how far a table may pass the width of the text, so that a wide one
-// stays whole as long as it can.
+// tableWidth is the width up to which a table is not split, a little more than that of the text.
 const tableWidth = textWidth + 10
 
-// spread is how wide a table of columns of widths w is.
+// spread returns the width of a table with columns of widths w.
 func spread(w []int) int {
 	n := 2 * (len(w) - 1)
 	for _, x := range w {
@@ -82,8 +81,8 @@ func spread(w []int) int {
 	return n
 }
 
-// across parts a table that is too wide into several, each with the first column,
-// the fuller ones last.
+// across splits a table that is too wide into several, each with the first column. The fuller ones
+// come last.
 func (t *Table) across() []*Table {
 	w := t.widths()
 	if spread(w) <= tableWidth || slices.ContainsFunc(t.Columns, func(c Column) bool { return c.Wrap }) {
@@ -103,7 +102,7 @@ func (t *Table) across() []*Table {
 	return parts
 }
 
-// columns is a table of the first column and of those of a range.
+// columns returns a table of the first column and a range of the others.
 func (t *Table) columns(from, end int) *Table {
 	cut := func(rows [][]string) (out [][]string) {
 		for _, r := range rows {
@@ -169,8 +168,8 @@ func (t *Table) rows(b *strings.Builder, rows [][]string, w []int) {
 	}
 }
 
-// breakHeads sets heads that are wider than their column in several lines, the
-// last word on the line above the rule.
+// breakHeads breaks heads that are wider than their column into lines. The last line is the one
+// above the rule.
 func (t *Table) breakHeads(heads []string, w []int) [][]string {
 	broken, n := make([][]string, len(heads)), 1
 	for i, h := range heads {
@@ -200,11 +199,11 @@ func (t *Table) line(cells []string, w []int) string {
 	return strings.TrimRight(b.String(), " ") + "\n"
 }
 
-// headLines is how many lines a column's head may take.
+// headLines is the largest number of lines in a head.
 const headLines = 2
 
-// widths gives each column what its widest cell and its head
-// in two lines need, and a column that wraps what is left.
+// widths gives each column the width of its widest cell and of its head in two lines. A column that
+// wraps gets the rest.
 func (t *Table) widths() []int {
 	w := make([]int, len(t.Columns))
 	left, wide := textWidth-2*(len(w)-1), -1
@@ -246,8 +245,7 @@ func writeWrapped(b *strings.Builder, indent, s string) {
 	}
 }
 
-// wrap breaks text into lines of at most a width in characters, between words
-// where it can.
+// wrap breaks text into lines of at most a width in characters, between words if possible.
 func wrap(s string, width int) []string {
 	var lines []string
 	line, n := "", 0

@@ -10,9 +10,8 @@ import (
 
 var hexLine = regexp.MustCompile(`^[0-9A-Fa-f]{13}$`)
 
-// bcdForms proposes settings of driver bcd13 where bytes look like its fill or
-// its lines: each packing, order of digits and of bits, and order of the parts
-// behind the fill.
+// bcdForms proposes settings of driver bcd13 if the bytes look like its fill or its lines: each
+// packing, order of digits and of bits, and order of the parts after the fill.
 func bcdForms(v *view) (forms []form) {
 	var packings []string
 	all := bytesOf(v.entries)
@@ -38,8 +37,8 @@ func bcdForms(v *view) (forms []form) {
 	return forms
 }
 
-// bcdLayouts lists the orders of sign, digits, places and unit behind four
-// nibbles of fill, the usual one first.
+// bcdLayouts lists the orders of sign, digits, places and unit after four nibbles of fill, the
+// usual order first.
 func bcdLayouts() []string {
 	parts := []string{"s", "dddddd", "p", "u"}
 	var out []string
@@ -67,8 +66,8 @@ func bytesOf(entries []drivers.Entry) []byte {
 	return b.Bytes()
 }
 
-// controlled cuts bytes into frames that begin with one control character and
-// are not lines: what driver fixed reads with end none.
+// controlled splits bytes into frames that begin with one control character and are not lines, as
+// driver fixed reads them with end none.
 func controlled(v *view) (frames []string) {
 	all := bytesOf(v.entries)
 	if n := bytes.Count(all, []byte("\r")) + bytes.Count(all, []byte("\n")); n > len(all)/200 {

@@ -11,8 +11,8 @@ import (
 
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
-// Block writes the gauge and a station for it as the configuration has them, to
-// be merged into one. name is of both; date is when it was heard.
+// Block returns a gauge and a station for it, to be merged into a configuration. name is the name
+// of both; date is when the gauge was heard.
 func (p *Proposal) Block(name, device, date string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Heard by fairbore listen, %s: %d of %d frames agreed", date, p.Agreed, p.Of)
@@ -57,7 +57,7 @@ func (p *Proposal) Block(name, device, date string) string {
 	return b.String()
 }
 
-// quoted writes a YAML scalar that is text whatever is in it (YAML 1.2, 7.3.2).
+// quoted writes a YAML scalar that is always text (YAML 1.2, 7.3.2).
 func quoted(s string) string { return "'" + strings.ReplaceAll(s, "'", "''") + "'" }
 
 // Recording returns what was heard, with the head filled in.
@@ -75,9 +75,8 @@ func (p *Proposal) Recording(device, date string) *drivers.Recording {
 	return r
 }
 
-// Recording returns what was heard where no driver reads it, as the evidence that
-// somebody who knows the gauge can go on with: that of the setting with the most
-// bytes. It is nil if nothing came.
+// Recording returns what was heard when no driver reads it, as evidence for somebody who knows the
+// gauge: the part with the most bytes, heard with one setting. It returns nil if nothing was heard.
 func Recording(evidence []Heard, device, date string) *drivers.Recording {
 	var most *view
 	for _, v := range views(evidence) {
@@ -103,7 +102,7 @@ func text(r *drivers.Recording) []byte {
 	return b
 }
 
-// kind names the interface of a device as a recording does.
+// kind returns the name of a device's interface as recordings have it.
 func kind(device string) string {
 	switch {
 	case strings.HasPrefix(device, "tcp://"):

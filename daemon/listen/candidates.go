@@ -9,11 +9,11 @@ import (
 	"fairbore/drivers"
 )
 
-// candidates lists what is worth trying on a view: each driver with the options
-// that the shape of the bytes suggests.
+// candidates lists what is worth trying on a view: each driver with the options that the bytes
+// suggest.
 func candidates(v *view) (out []*candidate) {
 	switch {
-	case v.bytes == 0 || v.damaged > v.bytes: // another speed
+	case v.bytes == 0 || v.damaged > v.bytes: // another speed is needed
 		return nil
 	case strings.HasPrefix(v.driver, "modbus"):
 		return modbusCandidates(v)
@@ -35,15 +35,15 @@ func (f form) on(v *view) *candidate {
 	return &candidate{driver: f.driver, options: f.options, view: v, rank: f.rank, blind: f.blind}
 }
 
-// textForms are the forms of what can be read as text.
+// textForms returns the forms for bytes that can be read as text.
 func textForms(v *view) []form {
 	forms := append(lineForms(v.texts), fixedForms(v.texts, "line")...)
 	forms = append(forms, patternForms(v.texts)...)
 	return append(forms, fixedForms(controlled(v), "none")...)
 }
 
-// askCandidates are the forms as replies to a request, with its echo if it came
-// back.
+// askCandidates returns the forms for replies to a request, including the echo of the request if it
+// came back.
 func askCandidates(v *view, request string) (out []*candidate) {
 	echo := "no"
 	if bytes.Count(bytesOf(v.entries), []byte(request)) > 1 && strings.TrimSpace(request) != "" {
@@ -65,8 +65,8 @@ func scpiQuery(o drivers.Options) string {
 	return o["query"] + "\n"
 }
 
-// scpiCandidates read the answers as one number or several, in each unit that
-// the display may have had.
+// scpiCandidates read the answers as one number or several, in each unit that the display may have
+// shown.
 func scpiCandidates(v *view) (out []*candidate) {
 	shape, _ := commonest(v.texts, func(t string) string { return strconv.Itoa(strings.Count(t, ",") + 1) })
 	n, _ := strconv.Atoi(shape)
@@ -92,8 +92,7 @@ func scpiCandidates(v *view) (out []*candidate) {
 	return out
 }
 
-// typedCandidates read the text of each record size, pause and end key by the
-// forms of a line.
+// typedCandidates read the text of each record size, pause and end key by the forms of a line.
 func typedCandidates(v *view) (out []*candidate) {
 	for _, record := range []string{"24", "16"} {
 		for _, end := range []string{"enter", "tab"} {
@@ -110,7 +109,7 @@ func typedCandidates(v *view) (out []*candidate) {
 	return out
 }
 
-// typedTexts are the texts of an input device, whether or not they are numbers.
+// typedTexts returns the texts of an input device, whether they are numbers or not.
 func typedTexts(v *view, o drivers.Options) (texts []string) {
 	s := drivers.Stream{Decoder: decoder("typed", o)}
 	for _, c := range v.entries {

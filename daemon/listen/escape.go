@@ -7,8 +7,8 @@ import (
 	"fairbore/drivers"
 )
 
-// escape writes text with the escapes of a recording, which are those of the
-// options that hold bytes.
+// escape writes text with the escapes of a recording, which are also those of the options that hold
+// bytes.
 func escape(s string) string {
 	line := string(drivers.AppendEntry(nil, drivers.Entry{Data: []byte(s)}))
 	quoted := line[strings.IndexByte(line, '"')+1 : len(line)-2]
@@ -21,8 +21,8 @@ func unescape(s string) (string, error) {
 	return string(c.Data), err
 }
 
-// visible writes bytes so that a person sees every one of them, with the names
-// of the control characters: +12.7003 mm<CR><LF>.
+// visible writes bytes so that a person can see each of them, with the names of the control
+// characters: +12.7003 mm<CR><LF>.
 func visible(b []byte) string {
 	names := map[byte]string{2: "STX", 3: "ETX", 4: "EOT", 5: "ENQ", 6: "ACK", 9: "TAB", 10: "LF", 13: "CR", 21: "NAK", 27: "ESC"}
 	var s strings.Builder
@@ -40,5 +40,5 @@ func visible(b []byte) string {
 	return s.String()
 }
 
-// seconds writes a time since the beginning.
+// seconds formats a time since the beginning.
 func seconds(d time.Duration) string { return d.Round(time.Millisecond).String() }

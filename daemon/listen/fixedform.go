@@ -10,9 +10,9 @@ import (
 	"fairbore/drivers"
 )
 
-// fixedForms proposes layouts of driver fixed from frames of one length, column
-// by column. A column that never changed stands for itself, so that a frame in
-// which it does is refused rather than read wrongly.
+// fixedForms proposes layouts of driver fixed from frames of one length, column by column. A column
+// that never changed must have the same character in every frame, so that a frame in which it
+// differs is refused rather than misread.
 func fixedForms(texts []string, end string) (forms []form) {
 	texts = numbered(texts)
 	length, n := commonestLength(texts)
@@ -29,7 +29,7 @@ func fixedForms(texts []string, end string) (forms []form) {
 	kinds := columns(frames, check.at)
 	for _, run := range runs(kinds, frames) {
 		rank, of := rankChecked, kinds
-		if check.options == nil || check.from > run.from { // the driver wants all of the number checked
+		if check.options == nil || check.from > run.from { // the driver needs all of the number checked
 			rank, of = rankFixed, []byte(strings.ReplaceAll(string(kinds), "h", "?"))
 		}
 		for _, layout := range layouts(frames, of, run) {
@@ -53,16 +53,15 @@ func commonestLength(texts []string) (length, n int) {
 	return length, n
 }
 
-// checkFound is where two check digits are and what they check; at is -1 if
-// there are none.
+// checkFound says where two check digits are and what they check. at is -1 if there are none.
 type checkFound struct {
 	at      int
 	from    int
 	options drivers.Options
 }
 
-// findCheck looks for two hex digits that are the xor or sum of what is before
-// them in nearly all frames.
+// findCheck looks for two hex digits that are the xor or the sum of what precedes them, in nearly
+// all frames.
 func findCheck(frames []string) checkFound {
 	length := len(frames[0])
 	for at := length - 2; at >= max(4, length-4); at-- {
@@ -96,9 +95,9 @@ func checks(frames []string, at, from int, kind string) bool {
 	return good >= 3 && good*10 >= len(frames)*8
 }
 
-// columns finds what each column is: d digits with blanks or a sign before
-// them, s a sign, = always the same, ? anything. Up to a tenth of the frames
-// may be damaged.
+// columns returns the kind of each column: d for digits with blanks or a sign before them, s for a
+// sign, = for one that is always the same, ? for anything. It allows for a tenth of the frames
+// being damaged.
 func columns(frames []string, checkAt int) []byte {
 	kinds := make([]byte, len(frames[0]))
 	for i := range kinds {
@@ -134,11 +133,11 @@ func columnKind(count map[byte]int, n int) byte {
 	return '?'
 }
 
-// run is a stretch of columns that may be the number.
-type run struct{ from, to, point int } // point is -1 without one
+// run is a range of columns that may be the number.
+type run struct{ from, to, point int } // point is -1 without a decimal point
 
-// runs finds the stretches of sign, digits and point. Those that never change
-// are left out if others do.
+// runs returns the ranges of sign, digits and point. Ranges that never change are left out if
+// others do.
 func runs(kinds []byte, frames []string) []run {
 	var all, moving []run
 	for i := 0; i < len(kinds); {
@@ -164,7 +163,7 @@ func indexes(r run) (out []int) {
 	return out
 }
 
-// runAt returns the stretch that begins at a column and how many digits it has.
+// runAt returns the range that begins at a column, and how many digits it has.
 func runAt(kinds []byte, frames []string, from int) (r run, digits int) {
 	r = run{from: from, to: from, point: -1}
 	for ; r.to < len(kinds); r.to++ {
@@ -199,9 +198,9 @@ type layout struct {
 	blind   bool
 }
 
-// layouts pictures the frames with the number in one stretch. Without a sent
-// point it may be anywhere, and a digit at either end that never changed may be
-// a code beside the number: each is a layout of its own, and the display tells.
+// layouts returns pictures of the frames for a number in one range. If the point is not sent it may
+// be anywhere, and a digit at either end that never changed may be a code beside the number. Each
+// possibility is a layout of its own; the display decides.
 func layouts(frames []string, kinds []byte, r run) (out []layout) {
 	for lead := 0; lead < min(3, r.to-r.from) && (lead == 0 || constant(frames, r.from+lead-1)); lead++ {
 		for trail := 0; trail < min(3, r.to-r.from-lead) && (trail == 0 || constant(frames, r.to-trail)); trail++ {
@@ -236,8 +235,7 @@ func constant(frames []string, i int) bool {
 	return c >= '0' && c <= '9' && n*100 >= len(frames)*95
 }
 
-// picture draws the layout; places counts the digits behind a point that is not
-// sent.
+// picture draws the layout. places is the number of digits behind a point that is not sent.
 func picture(frames []string, kinds []byte, n run, places int) string {
 	var b strings.Builder
 	unitFrom, unitTo := unitColumns(frames, n.to)
@@ -275,8 +273,7 @@ func constantAny(frames []string, i int) bool {
 	return n*10 >= len(frames)*9
 }
 
-// unitColumns finds a unit written behind the number, at most two blanks or
-// separators away.
+// unitColumns finds a unit written behind the number, at most two blanks or separators away.
 func unitColumns(frames []string, after int) (from, to int) {
 	var text []byte
 	for i := after; i < len(frames[0]); i++ {
@@ -295,7 +292,7 @@ func unitColumns(frames []string, after int) (from, to int) {
 	return 0, 0
 }
 
-// asItself writes a byte so that a layout takes it for itself.
+// asItself writes a byte so that it stands for itself in a layout.
 func asItself(c byte) string {
 	switch {
 	case c == ' ':

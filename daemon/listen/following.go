@@ -8,29 +8,29 @@ import (
 	"fairbore/drivers"
 )
 
-// valued is a value and when it came.
+// valued is a value and the time when it came.
 type valued struct {
 	at    time.Duration
-	value float64 // counts of the last place
+	value float64 // in counts of the last place
 }
 
 const (
-	levelLeast  = 5                      // samples in a row that make a level
-	levelCounts = 5                      // counts by which they differ at most
-	stepCounts  = 100                    // counts between two levels that make a step
-	stepLongest = time.Second            // that a step may take; a hand is slower
-	stepsLeast  = 3                      // steps to tell from
-	stampGap    = 500 * time.Millisecond // after which an interval is none of the gauge's interval
+	levelLeast  = 5                      // least number of samples in a row that make a level
+	levelCounts = 5                      // largest difference between them, in counts
+	stepCounts  = 100                    // least difference of two levels, in counts
+	stepLongest = time.Second            // of a step; a hand is slower
+	stepsLeast  = 3                      // least number of steps for a result
+	stampGap    = 500 * time.Millisecond // longer intervals are not part of the gauge's timing
 )
 
-// following tells how quickly a gauge follows a step, such as a contact that is let go:
-// the time over which it averages its samples, if it does, at most; dt is its interval, and ok
-// is false where fewer than three steps came.
+// following finds out how quickly a gauge follows a step, such as a released contact. averages is
+// the longest time over which it may average its samples, dt the interval between its samples. ok
+// is false if fewer than three steps came.
 //
-// Of each way from one level to another the parts Δy between samples, at the middles of
-// their intervals, are the gauge's impulse response, seen in bins: its variance less dt²/12
-// (Sheppard's correction) is T²/12 of a mean over T. A hand that lets go slowly adds to it,
-// so that the smallest is taken.
+// For each way from one level to another, the changes Δy between samples, placed at the middles of
+// their intervals, are the gauge's impulse response in bins. Its variance less dt²/12 (Sheppard's
+// correction) is T²/12 for a mean over T. A hand that releases slowly adds to it, so that the
+// smallest value is used.
 func following(values []valued) (averages, dt time.Duration, ok bool) {
 	steps, least, interval := 0, math.Inf(1), 0.0
 	for from := 0; from+1 < len(values); {
@@ -39,7 +39,7 @@ func following(values []valued) (averages, dt time.Duration, ok bool) {
 			from++
 			continue
 		}
-		next := end // the beginning of the next level
+		next := end // the start of the next level
 		for next < len(values) && level(values, next)-next < levelLeast && values[next].at-values[end-1].at < stepLongest {
 			next++
 		}
@@ -72,8 +72,8 @@ func level(values []valued, from int) (end int) {
 	return end
 }
 
-// response returns the variance in s² of the impulse response that the way from the first
-// to the last value shows, and the mean interval in s; good is false if it is no step.
+// response returns the variance in s² of the impulse response between the first and the last value,
+// and the mean interval in s. good is false if it is not a step.
 func response(way []valued) (q, dt float64, good bool) {
 	n := len(way) - 1
 	height := way[n].value - way[0].value
@@ -85,7 +85,7 @@ func response(way []valued) (q, dt float64, good bool) {
 	for i := 1; i <= n; i++ {
 		part := (way[i].value - way[i-1].value) / height
 		if part < -levelCounts/math.Abs(height) {
-			return 0, 0, false // it turned back
+			return 0, 0, false // the value turned back
 		}
 		at := (way[i].at + way[i-1].at - 2*way[0].at).Seconds() / 2
 		mean += part * at
@@ -94,8 +94,8 @@ func response(way []valued) (q, dt float64, good bool) {
 	return square - mean*mean - dt*dt/12, dt, true
 }
 
-// noteTiming takes from the frames of a proposal how quickly the gauge follows, and in what
-// steps its values are handed over.
+// noteTiming finds out from the frames of a proposal how quickly the gauge follows, and in what
+// time steps its values are handed over.
 func (p *Proposal) noteTiming(frames []framed) {
 	var values []valued
 	var intervals []time.Duration

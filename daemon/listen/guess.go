@@ -10,16 +10,16 @@ import (
 	"fairbore/drivers"
 )
 
-// What a proposal must rest on to be sure.
+// What a proposal needs to be sure.
 const (
 	framesLeast = 4
 	scoreLeast  = 0.75
-	rivalWeight = 0.7 // of the best one's weight, from which another is a rival
+	rivalWeight = 0.7 // share of the best candidate's weight from which on another is a rival
 )
 
-// Guess proposes drivers and settings for what was heard, the best first; those
-// that read the same values are one proposal, of the simplest driver. It
-// returns none if no driver reads any of it.
+// Guess proposes drivers and settings for what was heard, the best first. Candidates that read the
+// same values become one proposal, with the simplest driver. It returns none if no driver reads any
+// of it.
 func Guess(evidence []Heard) []Proposal {
 	var bests []*ranking
 	for _, v := range views(evidence) {
@@ -44,15 +44,14 @@ func Guess(evidence []Heard) []Proposal {
 	return out
 }
 
-// ranking is what came of one view: its best candidate, and those that read
-// other values as well.
+// ranking is the result for one view: its best candidate, and those that read other values.
 type ranking struct {
 	best     *outcome
 	rivals   []*outcome
-	mismatch *display // that no candidate agreed with
+	mismatch *display // a display that no candidate agreed with
 }
 
-// merit orders the views. What came without being asked for needs no request.
+// merit orders the views. A gauge that sends by itself needs no request.
 func (r *ranking) merit() float64 {
 	m := r.best.weight()
 	if r.best.view.driver != "" {
@@ -64,7 +63,7 @@ func (r *ranking) merit() float64 {
 	return m
 }
 
-// rank plays the candidates of a view; nil if none reads anything.
+// rank tries the candidates on a view. It returns nil if none reads anything.
 func rank(v *view) *ranking {
 	var tried, agreeing []*outcome
 	r := &ranking{}
@@ -95,9 +94,9 @@ func rank(v *view) *ranking {
 	}
 	for _, o := range agreeing {
 		switch {
-		case r.best.checked() && !o.checked(): // no chance makes a check agree frame after frame
+		case r.best.checked() && !o.checked(): // a check that agrees in every frame is no coincidence
 			continue
-		case o.halved() && !r.best.halved(): // half of a number beside what is none of it
+		case o.halved() && !r.best.halved(): // half of a number loses against something else
 			continue
 		}
 		if o.weight() >= rivalWeight*top && o.conflicts(r.best) {
@@ -107,11 +106,10 @@ func rank(v *view) *ranking {
 	return r
 }
 
-// checked reports whether each frame carries a check that agreed.
+// checked reports whether each frame has a check that agreed.
 func (o *outcome) checked() bool { return o.options["check"] != "" && o.options["check"] != "none" }
 
-// mismatch returns a display that no frame of its time agreed with; nil if there
-// is none.
+// mismatch returns a display that no frame around its time agreed with, nil if there is none.
 func (o *outcome) mismatch() *display {
 	for i := range o.view.shown {
 		d := &o.view.shown[i]
@@ -122,14 +120,14 @@ func (o *outcome) mismatch() *display {
 	return nil
 }
 
-// A display is compared with the frames of the few seconds before it was typed;
-// with the last one if the gauge was silent then.
+// A display is compared with the frames of the few seconds before it was typed, or with the last
+// frame if the gauge was silent then.
 const (
 	typedWithin = 4 * time.Second
 	typedAfter  = time.Second
 )
 
-// match returns the sample that a display agrees with, nil if there is none.
+// match returns the sample that agrees with a display, nil if there is none.
 func (o *outcome) match(d *display) *drivers.Sample {
 	return o.find(d, func(string) bool { return true })
 }
@@ -167,8 +165,8 @@ func (o *outcome) find(d *display, on func(channel string) bool) *drivers.Sample
 	return nil
 }
 
-// conflicts reports whether both read the same frames and found other values. A
-// single frame of many may have been damaged so that both read it.
+// conflicts reports whether both read the same frames with different values. A single frame among
+// many does not matter, since it may have been damaged so that both read it.
 func (o *outcome) conflicts(p *outcome) bool {
 	a, b := o.byTime(), p.byTime()
 	both, other := 0, 0
@@ -185,7 +183,7 @@ func (o *outcome) conflicts(p *outcome) bool {
 	return other > 1 || (other == 1 && both < 10)
 }
 
-// byTime lists the values by the time they came.
+// byTime returns the values by the time when they came.
 func (o *outcome) byTime() map[time.Duration][]drivers.Sample {
 	m := map[time.Duration][]drivers.Sample{}
 	for _, f := range o.frames {
@@ -263,7 +261,7 @@ func (r *ranking) open() (open []string) {
 	return open
 }
 
-// lastOf writes the latest values of a candidate.
+// lastOf formats the newest values of a candidate.
 func lastOf(o *outcome) string {
 	var b []string
 	for _, s := range o.frames[len(o.frames)-1].samples {
@@ -272,7 +270,7 @@ func lastOf(o *outcome) string {
 	return strings.Join(b, ", ")
 }
 
-// compare looks at what was heard with other settings of the line.
+// compare considers what was heard with other settings of the line.
 func (p *Proposal) compare(r *ranking, others []*ranking) {
 	for _, other := range others {
 		o := other.best

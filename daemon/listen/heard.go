@@ -7,20 +7,20 @@ import (
 	"fairbore/drivers"
 )
 
-// MarkDamaged is the mark of a recording at which a byte came damaged.
+// MarkDamaged is the mark of a recording where a byte was damaged.
 const MarkDamaged = "line error"
 
-// Heard is what passed while the line was set in one way.
+// Heard is what passed while the line had one setting.
 type Heard struct {
-	Line    drivers.Serial  // zero: the bytes came without one, as over a network
+	Line    drivers.Serial  // zero: there is no line setting, as over a network
 	Keys    bool            // the bytes are records of an input device
-	Driver  string          // the driver that made the requests; "" if nothing was asked
-	Options drivers.Options // of it
+	Driver  string          // the driver that made the requests; "" if none were sent
+	Options drivers.Options // options of that driver
 	Entries []drivers.Entry // by time since listening began
 	Shown   []Shown         // what the gauge's own display showed meanwhile
 }
 
-// Shown is what a person read off the gauge's display.
+// Shown is what a person read on the gauge's display.
 type Shown struct {
 	Text string        // "-0.0044 mm"
 	At   time.Duration // by the clock of the entries; 0: some time while listening
@@ -32,7 +32,7 @@ type display struct {
 	at time.Duration
 }
 
-// read reads the number and unit off a display, with a decimal point or comma.
+// read reads the number and the unit of a display, with a decimal point or comma.
 func (s Shown) read() (display, bool) {
 	for _, mark := range []string{"point", "comma"} {
 		dec := decoder("line", drivers.Options{"decimal": mark})
@@ -43,7 +43,7 @@ func (s Shown) read() (display, bool) {
 	return display{}, false
 }
 
-// digitsOf counts the significant digits: 4 of 12.70 and 2 of 0.0044.
+// digitsOf counts the significant digits: 4 in 12.70 and 2 in 0.0044.
 func digitsOf(n int64) int {
 	count := 0
 	for ; n != 0; n /= 10 {
@@ -52,12 +52,12 @@ func digitsOf(n int64) int {
 	return count
 }
 
-// strong reports whether the number is so long that no other reading of the
-// bytes is likely to give it by chance.
+// strong reports whether the number is so long that a wrong reading of the bytes is unlikely to
+// give it by chance.
 func (d display) strong() bool { return digitsOf(d.Digits) >= 3 }
 
-// equals reports whether a sample is what the display showed, to the display's
-// last digit where round allows the sample more of them.
+// equals reports whether a sample is what the display showed. With round the sample may have more
+// digits than the display.
 func (d display) equals(s drivers.Sample, round bool) bool {
 	switch {
 	case d.Unit != drivers.NoUnit && s.Unit != drivers.NoUnit && s.Unit != d.Unit:
@@ -71,7 +71,7 @@ func (d display) equals(s drivers.Sample, round bool) bool {
 	return math.Abs(a-b) <= 0.51*math.Pow10(-d.Places)
 }
 
-// decoder makes a decoder whose options are known to be good; nil otherwise.
+// decoder makes a decoder from options that are known to be good; otherwise nil.
 func decoder(driver string, o drivers.Options) drivers.Decoder {
 	d, err := drivers.Find(driver)
 	if err != nil {

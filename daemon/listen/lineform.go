@@ -11,8 +11,8 @@ import (
 	"fairbore/drivers"
 )
 
-// form is a driver of lines with options, before it is known whether the gauge
-// is asked or types.
+// form is a driver of lines with options, before it is known whether the gauge must be asked or
+// types.
 type form struct {
 	driver  string
 	options drivers.Options
@@ -20,8 +20,8 @@ type form struct {
 	blind   bool
 }
 
-// Ranks: the simplest driver that reads a line is the one to propose, but one
-// with a check is better than one without.
+// Ranks: the simplest driver that reads a line is proposed, but a driver with a check comes before
+// one without.
 const (
 	rankChecked = iota
 	rankLine
@@ -30,7 +30,7 @@ const (
 	rankPattern
 )
 
-// numbered returns the texts that have a digit in them.
+// numbered returns the texts that contain a digit.
 func numbered(texts []string) (out []string) {
 	for _, t := range texts {
 		if strings.ContainsAny(t, "0123456789") {
@@ -40,8 +40,8 @@ func numbered(texts []string) (out []string) {
 	return out
 }
 
-// lineForms proposes options of driver line from the shape of the texts. Most
-// will read nothing; playing them tells.
+// lineForms proposes options of driver line from the shape of the texts. Most will read nothing;
+// trying them decides.
 func lineForms(all []string) (forms []form) {
 	texts := numbered(all)
 	if len(texts) == 0 {
@@ -73,16 +73,14 @@ func share(texts []string, is func(string) bool) float64 {
 	return float64(n) / float64(max(1, len(texts)))
 }
 
-// A channel mark stands before a number; one that ends in a digit is parted
-// from it.
+// A channel mark stands before a number. If it ends in a digit there is a separator between them.
 var (
 	letterMark = regexp.MustCompile(`^[ \t]*([A-Za-z]{1,6})[ \t]*[:=]?[ \t]*[+-]?[ \t]*[.]?\d`)
 	digitMark  = regexp.MustCompile(`^[ \t]*([A-Za-z]{0,6}\d{1,2})(?:[ \t]*[:=][ \t]*|[ \t]+|[+-])[+-]?[ \t]*[.]?\d`)
 	leadText   = regexp.MustCompile(`^[^0-9+-]*[^0-9+\- \t]`)
 )
 
-// leads proposes what stands before the numbers: nothing, a text that is always
-// the same, or channel marks.
+// leads proposes what stands before the numbers: nothing, a constant text, or channel marks.
 func leads(texts []string) []drivers.Options {
 	out := []drivers.Options{{}}
 	prefix, n := commonest(texts, func(t string) string { return leadText.FindString(t) })
@@ -103,7 +101,7 @@ func leads(texts []string) []drivers.Options {
 	return out
 }
 
-// frequent returns the keys that are at least a twentieth of n, if there are few.
+// frequent returns the keys that make up at least a twentieth of n, if they are few.
 func frequent(found map[string]int, n int) (keys []string) {
 	for k, c := range found {
 		if c*20 >= n && c > 1 || n < 3 {
@@ -117,7 +115,7 @@ func frequent(found map[string]int, n int) (keys []string) {
 	return keys
 }
 
-// commonest returns the key that most texts have, and how many.
+// commonest returns the key that most texts have, and its count.
 func commonest(texts []string, key func(string) string) (best string, n int) {
 	count := map[string]int{}
 	for _, t := range texts {
@@ -129,11 +127,10 @@ func commonest(texts []string, key func(string) string) (best string, n int) {
 	return best, n
 }
 
-// separators by the name of the option.
+// separators has the separators by the name of the option.
 var separators = []struct{ name, text string }{{"semicolon", ";"}, {"tab", "\t"}, {"comma", ","}, {"blank", " "}}
 
-// fieldForms proposes several values on a line, parted by each separator that
-// occurs.
+// fieldForms proposes several values on a line, for each separator that occurs.
 func fieldForms(texts []string, lead drivers.Options, known units) (forms []form) {
 	prefix, _ := unescape(lead["prefix"])
 	for _, sep := range separators {
@@ -161,7 +158,7 @@ func fieldForms(texts []string, lead drivers.Options, known units) (forms []form
 	return forms
 }
 
-// fieldNames names the fields by their position, - for those without a number.
+// fieldNames names the fields by their position; a field without a number is "-".
 func fieldNames(shape string) string {
 	names := make([]string, len(shape))
 	for i, c := range shape {
@@ -177,7 +174,7 @@ var (
 	commaNumber = regexp.MustCompile(`^[+-]? *(\d+,?\d*|,\d+) *\S*$`)
 )
 
-// fieldShape has a letter for each field of a text: n a number, t another text.
+// fieldShape returns a letter for each field of a text: n for a number, t for other text.
 func fieldShape(t, sep, mark string, known units) string {
 	number := pointNumber
 	if mark == "comma" {
@@ -194,7 +191,7 @@ func fieldShape(t, sep, mark string, known units) string {
 	return shape
 }
 
-// split parts a text; a unit after a blank belongs to its number.
+// split splits a text into fields. A unit after a blank belongs to its number.
 func split(t, sep string, known units) (fields []string) {
 	if sep != " " {
 		for _, f := range strings.Split(t, sep) {
@@ -259,8 +256,8 @@ func fieldMarks(texts []string, sep string) []string {
 	return frequent(found, len(texts))
 }
 
-// tighten narrows the options of a line to what all its frames had, so that a
-// damaged line is refused rather than read.
+// tighten narrows the options of a line to what all its frames had, so that a damaged line is
+// refused rather than read.
 func (o *outcome) tighten() drivers.Options {
 	options := maps.Clone(o.options)
 	places, units, signed, plus, lengths := map[int]bool{}, map[drivers.Unit]bool{}, true, false, map[int]bool{}

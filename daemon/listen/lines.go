@@ -7,8 +7,8 @@ import (
 	"fairbore/daemon/port"
 )
 
-// Lines lists the serial lines of this machine on which a gauge may hang. It
-// opens none of them.
+// Lines lists the serial lines of this machine that a gauge may be connected to. It opens none of
+// them.
 func Lines(out io.Writer) error {
 	list, err := port.List()
 	if err != nil {

@@ -13,13 +13,13 @@ import (
 	"fairbore/drivers"
 )
 
-// reply is what all registers asked for held at a time.
+// reply is what all registers that were asked for held at one time.
 type reply struct {
 	at    time.Duration
 	words []uint16
 }
 
-// probeRegisters is the option registers that reads n words from 0 as they are.
+// probeRegisters is the value of option registers that reads n words from 0 unchanged.
 func probeRegisters(n int) string {
 	items := make([]string, n)
 	for i := range items {
@@ -28,7 +28,7 @@ func probeRegisters(n int) string {
 	return strings.Join(items, ",")
 }
 
-// repliesOf reads the registers by the driver that asked for them.
+// repliesOf reads the registers with the driver that asked for them.
 func repliesOf(v *view) (out []reply) {
 	o := (&candidate{driver: v.driver, options: v.options, view: v}).play()
 	for _, f := range o.frames {
@@ -41,9 +41,8 @@ func repliesOf(v *view) (out []reply) {
 	return out
 }
 
-// modbusCandidates tries every register, type and order that gives what the
-// display showed each time. Without a display nothing can be told: every order
-// gives numbers.
+// modbusCandidates tries every register, type and order that gives what the display showed each
+// time. Without a display there are none, since every order gives a number.
 func modbusCandidates(v *view) (out []*candidate) {
 	replies := repliesOf(v)
 	if len(replies) == 0 || len(v.shown) == 0 {
@@ -55,7 +54,7 @@ func modbusCandidates(v *view) (out []*candidate) {
 			size := 2
 			if strings.HasSuffix(kind, "16") {
 				size = 1
-				if order == "CDAB" || order == "DCBA" { // as ABCD and BADC
+				if order == "CDAB" || order == "DCBA" { // read like ABCD and BADC
 					continue
 				}
 			}
@@ -89,8 +88,8 @@ func stepText(step, places int) string {
 	return "0." + strings.Repeat("0", places-1) + strconv.Itoa(step)
 }
 
-// playReplies gives the driver the registers it would have asked for, as the
-// network form of a reply.
+// playReplies passes to the driver the registers that it would have asked for, in the network form
+// of a reply.
 func (o *outcome) playReplies() {
 	options := drivers.Options{"registers": o.options["registers"], "order": o.options["order"], "function": o.options["function"]}
 	dec := o.view.decoder("modbus-tcp", options)
@@ -113,9 +112,8 @@ func words(w []uint16) (out []byte) {
 	return out
 }
 
-// undecided says what must still be seen before the type of a register is
-// known: a 16-bit number that was never negative nor beyond 32767, or a 32-bit
-// one of which only half was ever used.
+// undecided says what must still be seen before the type of a register is known, if a 16-bit number
+// was never negative or above 32767, or only half of a 32-bit number was ever used.
 func (o *outcome) undecided() string {
 	if o.replies == nil {
 		return ""
@@ -134,7 +132,7 @@ func (o *outcome) undecided() string {
 	return ""
 }
 
-// halved reports whether only one register of two was ever used.
+// halved reports whether only one of two registers was ever used.
 func (o *outcome) halved() bool {
 	return o.replies != nil && halfUsed(o.replies, o.options["registers"])
 }

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Need says in a few words what is missing where no driver reads anything.
+// Need says in a few words what is missing when no driver reads anything.
 func Need(evidence []Heard) string {
 	bytes, damaged := 0, 0
 	replies, asked := 0, false
@@ -32,7 +32,7 @@ func Need(evidence []Heard) string {
 	return fmt.Sprintf("%d bytes and %d damaged ones came, but no frames that a driver reads: can't tell, need the right speed and parity, or a line without noise", bytes, damaged)
 }
 
-// Report describes a proposal for a person, with what it rests on.
+// Report describes a proposal for a person, with what it is based on.
 func (p *Proposal) Report() string {
 	var b strings.Builder
 	head := "Proposed"

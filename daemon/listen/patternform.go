@@ -7,12 +7,12 @@ import (
 	"fairbore/drivers"
 )
 
-// token is a piece of a text: a number, a word, a blank or another character.
+// token matches a piece of a text: a number, a word, blanks or another character.
 var token = regexp.MustCompile(`[+-]?\d+(?:[.,]\d+)?|[A-Za-z"]+|[ \t]+|.`)
 
-// patternForms proposes expressions for driver pattern: texts of the commonest
-// shape, with each number in turn as the value. Numbers that never changed stand
-// for themselves, the others for any number.
+// patternForms proposes expressions for driver pattern: for texts of the commonest shape, with each
+// number in turn as the value. In the expression a number that never changed stands for itself, any
+// other for any number.
 func patternForms(texts []string) (forms []form) {
 	texts = numbered(texts)
 	shape, n := commonest(texts, shapeOf)
@@ -45,7 +45,7 @@ func patternForms(texts []string) (forms []form) {
 
 func isNumber(t string) bool { return strings.ContainsAny(t, "0123456789") }
 
-// shapeOf is a text with each number as 9 or 9.9, blanks as one.
+// shapeOf returns a text with each number replaced by 9 or 9.9, and blanks by one blank.
 func shapeOf(t string) string {
 	var b strings.Builder
 	for _, w := range token.FindAllString(t, -1) {
@@ -81,7 +81,7 @@ func everyHas(rows [][]string, at int, text string) bool {
 	return true
 }
 
-// expressionOf writes the expression of all rows with the value at a token.
+// expressionOf writes the expression for all rows, with the value at one token.
 func expressionOf(rows [][]string, at int) string {
 	var b strings.Builder
 	for i, w := range rows[0] {

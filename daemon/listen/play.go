@@ -12,18 +12,18 @@ type candidate struct {
 	driver  string
 	options drivers.Options
 	view    *view
-	rank    int  // which to prefer of those that read the same, lowest first
-	blind   bool // the bytes alone don't tell the value: the display must
+	rank    int  // preference among those that read the same, lowest first
+	blind   bool // the bytes alone don't decide the value; the display must
 	replies []reply
 }
 
-// outcome is what a candidate made of the view.
+// outcome is the result of a candidate on a view.
 type outcome struct {
 	*candidate
 	good, bad int
 	frames    []framed
 	rejects   map[drivers.Reason]int
-	words     []string // frames with a text that is not known in the number's place
+	words     []string // frames with an unknown text in place of the number
 }
 
 // framed are the samples of one frame.
@@ -33,7 +33,7 @@ type framed struct {
 	samples []drivers.Sample
 }
 
-// score is the share of frames that agreed, of those that should have.
+// score returns the share of frames that agreed, of those that should have.
 func (o *outcome) score() float64 {
 	if o.good == 0 {
 		return 0
@@ -41,10 +41,10 @@ func (o *outcome) score() float64 {
 	return float64(o.good) / float64(o.good+o.bad)
 }
 
-// weight is the score, less where it rests on few frames.
+// weight returns the score, reduced if it is based on few frames.
 func (o *outcome) weight() float64 { return o.score() * float64(o.good) / float64(o.good+2) }
 
-// play runs the view through the candidate's driver, as a station would.
+// play passes the view through the candidate's driver, as a station would.
 func (c *candidate) play() *outcome {
 	o := &outcome{candidate: c, rejects: map[drivers.Reason]int{}}
 	if c.replies != nil {
@@ -66,7 +66,7 @@ func (c *candidate) play() *outcome {
 	return o
 }
 
-// player plays entries into the stream of a driver.
+// player passes entries to the stream of a driver.
 type player struct {
 	*outcome
 	stream  drivers.Stream
@@ -91,14 +91,14 @@ func (p *player) take(c drivers.Entry) {
 	}
 }
 
-// silence tells the driver of the silence up to now, as a port does.
+// silence tells the driver of the silence so far, as a port does.
 func (p *player) silence(now time.Duration) {
 	for n := 1; p.pause > 0 && n <= 3 && now-p.last >= time.Duration(n)*p.pause; n++ {
 		p.stream.Feed(nil, true, p.found)
 	}
 }
 
-// ask lets the driver ask, over rounds in which it would only listen.
+// ask lets the driver ask, repeatedly if it begins by listening.
 func (p *player) ask(sent []byte) {
 	r, ok := p.stream.Decoder.(drivers.Requester)
 	for range 3 {
@@ -130,7 +130,7 @@ func (o *outcome) add(at time.Duration, f drivers.Found) {
 		return
 	case drivers.Cut, drivers.OverRange, drivers.GaugeError, drivers.NotAsked:
 	case drivers.NoNumber:
-		if bytes.ContainsAny(f.Frame, "0123456789") { // not a word in its place
+		if bytes.ContainsAny(f.Frame, "0123456789") { // it is not a word in place of the number
 			o.bad++
 			break
 		}

@@ -6,16 +6,15 @@ import (
 	"fairbore/drivers"
 )
 
-// probe is a way to ask.
+// probe is a way to ask a gauge.
 type probe struct {
 	driver  string
 	options drivers.Options
-	says    string // for the person
+	says    string // description for the person
 }
 
-// probes lists what is asked, the most harmless first: none of them writes a
-// setting (common practice for indicators; SCPI-99 and the Modbus application
-// protocol for the rest, from memory).
+// probes lists the requests, the most harmless first. None of them writes a setting (common
+// practice for indicators; the rest by SCPI-99 and the Modbus application protocol, from memory).
 func probes(device string) (out []probe) {
 	for _, request := range []string{"\r", "?\r", "?\n", "?\r\n"} {
 		out = append(out, probe{"ask", drivers.Options{"request": escape(request), "timeout": "300ms"}, visible([]byte(request))})
@@ -38,9 +37,8 @@ func probes(device string) (out []probe) {
 	return out
 }
 
-// listenLines are the settings to listen with. Those with 7 bits and parity are
-// heard with 8 bits and none; 8 bits with parity is tried where bytes came
-// damaged (see next in run.go).
+// listenLines returns the settings to listen with. Lines with 7 bits and parity are heard with 8
+// bits and none; 8 bits with parity is tried if bytes were damaged (see next in run.go).
 func listenLines() (out []drivers.Serial) {
 	for _, baud := range []int{9600, 4800, 19200, 2400, 38400, 57600, 115200, 1200, 300} {
 		out = append(out, drivers.Serial{Baud: baud, Data: 8, Parity: "none", Stop: 1})
@@ -48,7 +46,7 @@ func listenLines() (out []drivers.Serial) {
 	return out
 }
 
-// askLines are the settings to ask with.
+// askLines returns the settings to ask with.
 func askLines() []drivers.Serial {
 	return []drivers.Serial{
 		{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, {Baud: 19200, Data: 8, Parity: "even", Stop: 1},

@@ -16,31 +16,30 @@ import (
 type Proposal struct {
 	Driver  string
 	Options drivers.Options
-	Line    drivers.Serial // zero: the bytes came without one
+	Line    drivers.Serial // zero: there is no line setting
 	Score   float64        // share of the frames that agreed, 0 to 1
 	Agreed  int            // frames that gave values
 	Of      int            // frames that should have
-	Matched int            // of the displays that were told, those that a frame agreed with
-	Told    int            // displays that were told
-	Size    string         // the channel that the display showed; "" if the gauge sends one value
+	Matched int            // displays that a frame agreed with
+	Told    int            // displays that were typed
+	Size    string         // channel that the display showed; "" if the gauge sends one value
 	Others  []string       // its other channels
-	Unit    drivers.Unit   // of the gauge, by its frames or its display; NoUnit if neither said
+	Unit    drivers.Unit   // unit by the frames or the display; NoUnit if neither has one
 	Places  int            // decimal places of the size
 	Last    drivers.Sample
 	Step    string        // one count of the last place, "0.0001"
 	Open    []string      // what can't be told yet and would change a value: "..., need ..."
-	Unseen  []string      // what was not seen, and is refused or taken as usual if it comes
-	Stamps  time.Duration // step in which the values are handed over; 0: none is seen
-	// Averages is the time over which the gauge seems to average, at most, by steps that it
-	// followed, and Interval that between its values; 0 and 0 where there were too few steps.
+	Unseen  []string      // what was not seen; it is refused, or read in the usual way, when it comes
+	Stamps  time.Duration // time step in which values are handed over; 0: none is seen
+	// Averages is the longest time over which the gauge seems to average, from the steps that it
+	// followed, and Interval the time between its values. Both are 0 if there were too few steps.
 	Averages, Interval time.Duration
 
 	view   *view
-	strong bool // a display of three digits or more agreed
+	strong bool // a display with three digits or more agreed
 }
 
-// Sure reports whether nothing is left that would read another value out of the
-// same bytes.
+// Sure reports whether no other reading of the bytes would give other values.
 func (p *Proposal) Sure() bool { return len(p.Open) == 0 }
 
 // propose describes what a candidate found.
@@ -53,7 +52,7 @@ func (o *outcome) propose() Proposal {
 		}
 	}
 	names := slices.Sorted(maps.Keys(channels))
-	var sized []string // the channels that agree with every display
+	var sized []string // channels that agree with every display
 	for _, n := range names {
 		if p.Told > 0 && !slices.ContainsFunc(o.view.shown, func(d display) bool { return o.matchOn(&d, n) == nil }) {
 			sized = append(sized, n)
@@ -79,7 +78,7 @@ func (o *outcome) propose() Proposal {
 		}
 	}
 	p.look(o)
-	for i := range o.view.shown { // more places than the display has are no resolution
+	for i := range o.view.shown { // places beyond those of the display are not resolution
 		if p.Matched > 0 {
 			p.Places = min(p.Places, o.view.shown[i].Places)
 		}
@@ -93,7 +92,7 @@ func (o *outcome) propose() Proposal {
 	return p
 }
 
-// look takes unit, places and the last value from the samples of the size.
+// look takes unit, places and newest value from the samples of the size.
 func (p *Proposal) look(o *outcome) {
 	negative, fewest := false, math.MaxInt
 	for _, f := range o.frames {
@@ -139,7 +138,7 @@ func (o *outcome) tightened() drivers.Options {
 	return o.options
 }
 
-// plain leaves out the options that are at their default.
+// plain leaves out options with their default value.
 func plain(driver string, o drivers.Options) drivers.Options {
 	d, err := drivers.Find(driver)
 	if err != nil {

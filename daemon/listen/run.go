@@ -21,11 +21,11 @@ import (
 // Options say how to listen.
 type Options struct {
 	Device  string
-	Line    drivers.Serial // of a serial line; Baud 0: the usual ones are tried
-	Ask     bool           // allow requests; without, nothing is ever sent
-	Name    string         // of the gauge and station in the configuration
+	Line    drivers.Serial // for a serial line; Baud 0: try the usual settings
+	Ask     bool           // allow requests; otherwise nothing is ever sent
+	Name    string         // name of gauge and station in the configuration
 	For     time.Duration  // how long to listen with each setting; 0: 3 s
-	Shows   []string       // what the display showed, for want of a person to ask
+	Shows   []string       // what the display showed, if no person can be asked
 	Answers <-chan string  // lines that a person types; nil: nobody does
 	Out     string         // where to write the configuration; "": to Print
 	Record  string         // where to write a recording; "": beside Out, nowhere without one
@@ -34,15 +34,13 @@ type Options struct {
 	Now     func() time.Time // nil: time.Now
 }
 
-// ErrCantTell is the error of a gauge that was not made out; what is needed has
-// been said.
+// ErrCantTell is the error for a gauge that was not identified. Run has said what is needed.
 var ErrCantTell = errors.New("can't tell yet how the gauge talks; see above for what is needed")
 
 const listenFor = 3 * time.Second
 
-// Run finds out how the gauge on a port talks, and writes what it found. It
-// fails with [ErrCantTell] where it is not sure, and then writes no
-// configuration; a recording it writes all the same.
+// Run finds out how the gauge on a port communicates, and writes what it found. If it is not sure
+// it fails with [ErrCantTell] and writes no configuration, but still writes a recording.
 func Run(ctx context.Context, o Options) error {
 	if o.For == 0 {
 		o.For = listenFor
@@ -78,13 +76,13 @@ type listener struct {
 	Options
 	start    time.Time
 	evidence []Heard
-	staying  bool // frames come whole
+	staying  bool // frames are complete
 }
 
 func (l *listener) say(format string, a ...any) { fmt.Fprintf(l.Print, format+"\n", a...) }
 
-// find listens with one setting after another, then asks if it may, and stays
-// with the first that gives whole frames.
+// find listens with one setting after another, then asks if it may. It stays with the first setting
+// that gives complete frames.
 func (l *listener) find(ctx context.Context) error {
 	l.say("Listening on %s. Press the gauge's button now and then, or let it stream.", l.Device)
 	for lines := l.lines(listenLines()); len(lines) > 0; lines = lines[1:] {
@@ -116,7 +114,7 @@ func (l *listener) find(ctx context.Context) error {
 	return nil
 }
 
-// lines are the settings to try: those of the options, or none on a network.
+// lines returns the settings to try: those of the options, or none on a network.
 func (l *listener) lines(usual []drivers.Serial) []drivers.Serial {
 	switch k := kind(l.Device); {
 	case k == "tcp" || k == "keyboard":
@@ -127,8 +125,8 @@ func (l *listener) lines(usual []drivers.Serial) []drivers.Serial {
 	return usual
 }
 
-// next puts the same speed with parity before the others, where bytes came
-// damaged without one.
+// next puts settings with the same speed and with parity first, if bytes were damaged without
+// parity.
 func next(lines []drivers.Serial, h *Heard) []drivers.Serial {
 	v := views([]Heard{*h})[0]
 	if h.Line.Parity != "none" || v.bytes+v.damaged < 8 || v.damaged*10 < v.bytes+v.damaged || v.damaged > 3*v.bytes {
@@ -139,9 +137,9 @@ func next(lines []drivers.Serial, h *Heard) []drivers.Serial {
 	return slices.Insert(slices.Clone(lines), 1, even, odd)
 }
 
-// whole reports whether frames of one kind came.
+// whole reports whether complete frames of one kind came.
 func (l *listener) whole(h *Heard) bool {
-	if len(h.Driver) > 0 && h.Driver[0] == 'm' { // registers are whole when they came
+	if len(h.Driver) > 0 && h.Driver[0] == 'm' { // register replies are always complete
 		return len(repliesOf(views([]Heard{*h})[0])) > 0
 	}
 	least := 3
@@ -156,8 +154,8 @@ func (l *listener) whole(h *Heard) bool {
 	return false
 }
 
-// stay goes on with a setting that gives frames: with a person for as long as
-// he types displays, without one three times as long as a setting is listened to.
+// stay goes on with a setting that gives frames: while a person types displays, or without a person
+// three times as long as it listens to a setting.
 func (l *listener) stay(ctx context.Context, h Heard) error {
 	if l.Answers != nil {
 		l.say("Frames come whole. Move the gauge, below zero too if it goes there. Each time it rests, type what its\ndisplay shows, with the unit, then Enter; Enter alone when you are done. To see over what time it averages,\npress a contact in, hold it, and let it go at once, a few times.")
@@ -176,8 +174,8 @@ func (l *listener) stay(ctx context.Context, h Heard) error {
 	return err
 }
 
-// hear opens the port with one setting, asks if there is a probe, and keeps what
-// passed as evidence.
+// hear opens the port with one setting, asks if there is a probe, and keeps what passed as
+// evidence.
 func (l *listener) hear(ctx context.Context, line drivers.Serial, p probe, limit time.Duration) (Heard, error) {
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
@@ -201,7 +199,7 @@ func (l *listener) hear(ctx context.Context, line drivers.Serial, p probe, limit
 	t := taking{listener: l, heard: &h, port: prt, screen: screen{out: l.Print}}
 	t.loop(ctx, chunks)
 	cancel()
-	for range chunks { // what came while it ended
+	for range chunks { // what came while the port closed
 	}
 	err := <-ended
 	if err == nil && t.lost != "" && !t.opened {
@@ -221,7 +219,7 @@ func asking(p probe) string {
 	return ", asking " + p.says
 }
 
-// conclude says what was found and writes it.
+// conclude prints what was found and writes it.
 func (l *listener) conclude() error {
 	ps := Guess(l.evidence)
 	if len(ps) == 0 {
@@ -252,7 +250,7 @@ func (l *listener) conclude() error {
 	return nil
 }
 
-// record writes what was heard to where it is wanted.
+// record writes the recording.
 func (l *listener) record(r *drivers.Recording) error {
 	if l.Record == "" || r == nil {
 		return nil

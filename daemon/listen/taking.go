@@ -12,24 +12,24 @@ import (
 	"fairbore/drivers"
 )
 
-// askEvery is the pace of requests: slow enough for every gauge known to answer
-// to one (common practice).
+// askEvery is the interval between requests: long enough for every known gauge that answers one
+// (common practice).
 const askEvery = 350 * time.Millisecond
 
-// taking takes in what passes on one opening of the port.
+// taking collects what passes while the port is open once.
 type taking struct {
 	*listener
 	heard  *Heard
 	port   *port.Port
 	screen screen
-	lost   string // why the line was, latest
-	opened bool   // it was open at some time
+	lost   string // newest reason why the line was down
+	opened bool   // the port was open at some time
 	up     bool
 	stream drivers.Stream
 	asker  drivers.Requester
 }
 
-// loop goes on until the time is over or the person is done.
+// loop continues until the time is over or the person has finished.
 func (t *taking) loop(ctx context.Context, chunks <-chan port.Chunk) {
 	if t.heard.Driver != "" {
 		t.stream.Decoder = decoder(t.heard.Driver, t.heard.Options)

@@ -8,7 +8,7 @@ import (
 	"fairbore/drivers"
 )
 
-// view is evidence taken in one way: a line, and what passed on it.
+// view is evidence heard in one way: the setting of the line, and what passed.
 type view struct {
 	line    drivers.Serial
 	keys    bool
@@ -17,12 +17,12 @@ type view struct {
 	entries []drivers.Entry
 	shown   []display
 	bytes   int // that came
-	damaged int // places where one came damaged
+	damaged int // places where a byte was damaged
 	texts   []string
-	table   []drivers.Driver // made once, since that takes longer than most else
+	table   []drivers.Driver // made once, since that takes longer than nearly everything else
 }
 
-// decoder makes a decoder whose options are known to be good; nil otherwise.
+// decoder makes a decoder from options that are known to be good; otherwise nil.
 func (v *view) decoder(driver string, o drivers.Options) drivers.Decoder {
 	i := slices.IndexFunc(v.table, func(d drivers.Driver) bool { return d.Name == driver })
 	if i < 0 {
@@ -35,9 +35,8 @@ func (v *view) decoder(driver string, o drivers.Options) drivers.Decoder {
 	return dec
 }
 
-// views joins what was heard in the same way, and adds to each line heard with
-// 8 bits and no parity what it would have been with 7 bits and one: the bits on
-// the wire are the same.
+// views joins what was heard in the same way. For each line heard with 8 bits and no parity it adds
+// what the line would have been with 7 bits and parity, since the bits on the wire are the same.
 func views(evidence []Heard) []*view {
 	var all []*view
 	for _, h := range evidence {
@@ -85,7 +84,7 @@ func equalOptions(a, b drivers.Options) bool {
 	return true
 }
 
-// measure counts, and cuts the bytes into texts.
+// measure counts the bytes and splits them into texts.
 func (v *view) measure() {
 	for _, c := range v.entries {
 		switch {
@@ -98,8 +97,8 @@ func (v *view) measure() {
 	v.texts = texts(v.entries)
 }
 
-// sevenBits returns the view with each parity that the eighth bits agree with.
-// An eighth bit that is always 0 is no parity, and always 1 is mark parity.
+// sevenBits returns a view for each parity that the eighth bits agree with. An eighth bit that is
+// always 0 is not a parity; one that is always 1 is mark parity.
 func (v *view) sevenBits() []*view {
 	total, high := 0, 0
 	agree := map[string]int{}
@@ -126,7 +125,7 @@ func (v *view) sevenBits() []*view {
 	return out
 }
 
-// parityOf names the parity that the eight bits of b have together.
+// parityOf returns the parity of the eight bits of all bytes in b.
 func parityOf(b byte) string {
 	if bits.OnesCount8(b)%2 == 0 {
 		return "even"
@@ -134,11 +133,11 @@ func parityOf(b byte) string {
 	return "odd"
 }
 
-// strip takes the eighth bit away; bytes where it does not agree are damaged.
+// strip removes the eighth bit. Bytes whose eighth bit does not agree count as damaged.
 func (v *view) strip(parity string) *view {
 	w := &view{line: v.line, driver: v.driver, options: v.options, shown: v.shown}
 	w.line.Data, w.line.Parity = 7, parity
-	if parity == "mark" { // a second stop bit is the same on the wire, and usual
+	if parity == "mark" { // a second stop bit looks the same on the wire, and is usual
 		w.line.Parity, w.line.Stop = "none", 2
 	}
 	for _, c := range v.entries {
@@ -170,11 +169,11 @@ func (v *view) strip(parity string) *view {
 	return w
 }
 
-// texts cuts what came into lines, without their ends and the empty ones. A
-// line during which a byte was damaged or the line lost is left out.
+// texts splits what came into lines, without their ends and without empty lines. A line in which a
+// byte was damaged or the line was lost is left out.
 func texts(entries []drivers.Entry) (lines []string) {
 	var text []byte
-	spoilt := true // the first may be cut
+	spoilt := true // the first line may be incomplete
 	last := time.Duration(0)
 	flush := func() {
 		if len(text) > 0 && !spoilt {

@@ -11,31 +11,31 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Approach draws the approach to size: of each round the range from the tightest
-// place to the widest, between the limits, and what the next round may bring.
+// Approach draws the approach to size: for each round the range from the tightest place to the
+// widest, between the limits, and what the next round may bring.
 type Approach struct {
 	Bore    *state.Bore
 	W, H    float64
 	Format  notation.Format
 	Against Against
-	// Expected is the size after the advised round: its low and high bound; nil
-	// if none is advised.
+	// Expected is the lower and the upper bound of the size after the advised round; nil if none is
+	// advised.
 	Expected *[2]analysis.Length
 }
 
-// Against is what the sizes are drawn against.
+// Against says what the sizes are drawn against.
 type Against uint8
 
-// By round each is as far from the next as any other. By honing they are apart as
-// the strokes, or else the seconds, that were honed between them, so that the
-// slope is the rate; by the clock as the time that went by.
+// ByRound puts all rounds at the same distance. ByHoning puts them apart in proportion to the
+// strokes, or else the seconds, of honing between them, so that the slope is the rate. ByClock puts
+// them apart in proportion to the time between them.
 const (
 	ByRound Against = iota
 	ByHoning
 	ByClock
 )
 
-// roundsDrawn is how many rounds the approach shows, the newest.
+// roundsDrawn is the largest number of rounds drawn, the newest ones.
 const roundsDrawn = 6
 
 // SVG draws it for the page.
@@ -72,10 +72,10 @@ func (a Approach) Draw(cv Canvas) {
 	a.feet(cv, rounds, at, y.low, x0, next, t)
 }
 
-// code is the end of the codes of texts that say what is drawn against what.
+// code returns the end of the codes of the texts for this axis.
 func (a Against) code() string { return [...]string{"round", "honing", "clock"}[min(a, ByClock)] }
 
-// sizes is the range that is drawn.
+// sizes returns the range of sizes that is drawn.
 func (a Approach) sizes(rounds []state.RoundSum) axis {
 	lo, hi := a.Bore.Job.Low, a.Bore.Job.High
 	for _, r := range rounds {
@@ -88,8 +88,8 @@ func (a Approach) sizes(rounds []state.RoundSum) axis {
 	return axis{min: lo - pad, max: hi + pad}
 }
 
-// across returns where each round stands and, after them, the advised one, and
-// how far apart they are at the least.
+// across returns the x of each round and, after them, of the advised one, and the smallest distance
+// between them.
 func (a Approach) across(rounds []state.RoundSum, x0, x1 float64) (at []float64, width float64) {
 	steps, ok := a.far(rounds)
 	if !ok {
@@ -117,8 +117,8 @@ func (a Approach) across(rounds []state.RoundSum, x0, x1 float64) (at []float64,
 	return at, max(width, 0.2*even)
 }
 
-// far is how far each round is from the one before, by what the drawing is
-// against, and how far ahead the advised one; not ok where that is not known.
+// far returns the distance of each round from the one before, and that of the advised round. ok is
+// false if a distance is not known.
 func (a Approach) far(rounds []state.RoundSum) (far []float64, ok bool) {
 	strokes, seconds := honed(rounds)
 	if len(rounds) < 2 || a.Against == ByRound || a.Against == ByHoning && !strokes && !seconds {
@@ -134,7 +134,7 @@ func (a Approach) far(rounds []state.RoundSum) (far []float64, ok bool) {
 			far = append(far, r.Seconds)
 		}
 	}
-	next := far[len(far)-1] // as long as the one before, where nothing else is known
+	next := far[len(far)-1] // as long as the one before, if nothing else is known
 	if v := a.Bore.Advice; v != nil && a.Against == ByHoning {
 		switch {
 		case strokes && v.Strokes > 0:
@@ -155,8 +155,8 @@ func honed(rounds []state.RoundSum) (strokes, seconds bool) {
 	return strokes, seconds
 }
 
-// feet writes under each round its number, how long was honed before it, and when
-// it was gauged, as far as there is room for it before x1.
+// feet writes under each round its number, the honing before it, and the time when it was gauged,
+// as far as there is room before x1.
 func (a Approach) feet(cv Canvas, rounds []state.RoundSum, at []float64, y, x0, x1, t float64) {
 	for n, row := range []struct {
 		code string
@@ -180,7 +180,7 @@ func (a Approach) feet(cv Canvas, rounds []state.RoundSum, at []float64, y, x0, 
 	}
 }
 
-// clock writes hours and minutes.
+// clock formats hours and minutes.
 func clock(d time.Duration) string {
 	m := int(d.Round(time.Minute).Minutes())
 	return fmt.Sprintf("%d:%02d", m/60, m%60)
@@ -197,7 +197,7 @@ func (a Approach) spell(r event.Round) string {
 	return ""
 }
 
-// ahead draws what the advised round may bring, and returns where its words begin.
+// ahead draws what the advised round may bring. It returns where its text begins.
 func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, mean []Point) (from float64) {
 	e := a.Expected
 	if e == nil {
@@ -218,7 +218,7 @@ func (a Approach) ahead(cv Canvas, y axis, x, slot, t float64, mean []Point) (fr
 	return x - 0.45*t*textWidth(next)
 }
 
-// scale writes the limits' and the target's deviation, and a few round ones below.
+// scale writes the deviations of the limits and the target, and some round ones below.
 func scale(cv Canvas, j *analysis.Job, f notation.Format, y axis, x, t float64) {
 	last := -1e9
 	write := func(r Role, l analysis.Length) {

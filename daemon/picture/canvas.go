@@ -1,14 +1,14 @@
-// Package picture draws the bore and what is known of it: the lengthwise cut, the
-// approach to size, a tile for the wall of stations, and the charts of a report.
+// Package picture draws the bore and what is known about it: the lengthwise cut, the approach to
+// size, a tile for the wall of stations, and the charts of a report.
 //
-// A drawing is made of open and closed lines, circles and text on a [Canvas],
-// each with a [Role] that says what it stands for. The page has an SVG back end
-// ([SVG]) whose roles are classes, so that its style sheet may colour them; a
-// report may draw the same into a PDF. Roles differ in line, hatch or shape as
-// well as in colour, so that a drawing can be read in grey.
+// A drawing consists of open and closed lines, circles and text on a [Canvas]. Each has a [Role]
+// that says what it stands for. For the page the drawing becomes SVG ([SVG]) with roles as classes,
+// so that the style sheet can colour them; for a report the same drawing becomes part of a PDF.
+// Roles differ in line, hatching or shape as well as in colour, so that a drawing can be read in
+// grey.
 //
-// Coordinates are pixels, x to the right and y down, from the upper left corner.
-// No drawing holds a number that is not finite.
+// Coordinates are pixels from the upper left corner, x to the right and y down. Every number in a
+// drawing is finite.
 package picture
 
 import "math"
@@ -16,7 +16,7 @@ import "math"
 // Point is a place on the canvas.
 type Point struct{ X, Y float64 }
 
-// Anchor says which part of a text stands at its point; its base line does.
+// Anchor says which point of a text's base line is at the given point.
 type Anchor uint8
 
 // The anchors.
@@ -26,15 +26,15 @@ const (
 	End
 )
 
-// Canvas takes a drawing, later over earlier.
+// Canvas takes a drawing. Later parts cover earlier ones.
 type Canvas interface {
-	// Lines draws open lines, or closed and filled ones, all of one role.
+	// Lines draws lines of one role, open ones, or closed ones that are filled.
 	Lines(r Role, closed bool, lines ...[]Point)
-	// Circle draws a circle of a radius.
+	// Circle draws a circle with a radius.
 	Circle(r Role, at Point, radius float64)
-	// Text writes one line of text of a height.
+	// Text writes one line of text with a height.
 	Text(r Role, at Point, height float64, a Anchor, text string)
-	// Open begins a named group, Close ends it. Groups don't show.
+	// Open begins a named group and Close ends it. Groups are invisible.
 	Open(name string)
 	Close()
 }
@@ -44,8 +44,8 @@ func rect(x0, y0, x1, y1 float64) []Point {
 	return []Point{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}
 }
 
-// hatch returns the lines at 45°, a distance apart along x, that fill polygons
-// by the even-odd rule; they fall to the right if down is set.
+// hatch returns the lines at 45° that fill polygons by the even-odd rule, at a distance along x.
+// They fall to the right if down is set.
 func hatch(distance float64, down bool, polygons ...[]Point) (lines [][]Point) {
 	sign := 1.0 // on the line x + y = c
 	if down {

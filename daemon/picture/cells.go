@@ -9,8 +9,8 @@ import (
 	"fairbore/daemon/state"
 )
 
-// cells draws along the axis what is known at each planned place: a column a
-// section, a row an orientation.
+// cells draws along the axis what is known at each planned place, with a column for each section
+// and a row for each orientation.
 func (c *cut) cells() {
 	c.cv.Lines(Axis, false, []Point{{c.x0 - 0.8*c.text, c.axis}, {c.x1 + 0.8*c.text, c.axis}})
 	w := c.cellWidth()
@@ -23,7 +23,7 @@ func (c *cut) cells() {
 	}
 }
 
-// cellWidth is that of a value, or less where sections lie close.
+// cellWidth returns the width of a cell, less if sections lie close together.
 func (c *cut) cellWidth() float64 {
 	w := 4.4 * c.text
 	for i := 1; i < len(c.sections); i++ {
@@ -42,7 +42,7 @@ func (c *cut) cell(p state.PlaceState, next bool, x, y, w float64) {
 	if p.Deviation != nil {
 		word = c.Format.Signed(*p.Deviation)
 	}
-	if !p.Ask.IsZero() { // the page says what is asked
+	if !p.Ask.IsZero() { // the page says what the question is
 		word += " ?"
 	}
 	switch {
@@ -60,7 +60,7 @@ func (c *cut) cell(p state.PlaceState, next bool, x, y, w float64) {
 		}
 	case p.State == "due":
 		c.cv.Circle(Cell, Point{x, y + c.row/2}, 0.2*c.row)
-	default: // void, stale, skipped: the word stands there, crossed out if it was a value
+	default: // void, stale, skipped: the word, or the crossed-out value
 		c.cv.Lines(Past, true, box)
 		c.write(PastAs, mid, w, c.Format.Text("place."+p.State))
 	}
@@ -74,13 +74,13 @@ func (c *cut) corner(x, y float64) {
 
 func (c *cut) cellText(w float64) float64 { return min(0.62*c.row, 0.27*w) }
 
-// write writes a text in the middle of a width, smaller if it must.
+// write writes a text centred in a width, in smaller type if necessary.
 func (c *cut) write(r Role, at Point, w float64, text string) {
 	size := min(0.62*c.row, 0.98*w/max(1, textWidth(text)))
 	c.cv.Text(r, at, size, Middle, text)
 }
 
-// textWidth is about how wide a text is, in heights.
+// textWidth returns the approximate width of a text, in heights.
 func textWidth(s string) float64 {
 	w := 0.0
 	for _, r := range s {
@@ -96,7 +96,7 @@ func textWidth(s string) float64 {
 	return w
 }
 
-// labels writes what is about the bore.
+// labels writes the labels around the bore.
 func (c *cut) labels() {
 	t := c.text
 	left := min(c.x0, c.x(c.sections[0].depth)-c.cellWidth()/2) - 0.4*t
@@ -119,7 +119,7 @@ func (c *cut) labels() {
 
 const noteHeight = 0.82 // of the text's height
 
-// notes say what is drawn how large, and what the figures are.
+// notes says what is magnified how much, and what the figures are.
 func (c *cut) notes() (scale, figures string) {
 	scale = c.Format.Text("picture.magnified", grouped(c.magnified))
 	figures = c.Format.Text("picture.figures", c.Format.SmallUnit(), analysis.Size(c.Bore.Job.Target))
@@ -129,20 +129,20 @@ func (c *cut) notes() (scale, figures string) {
 	return scale, figures
 }
 
-// notesApart reports whether the notes want a line each; how much is magnified
-// does not matter, so that the drawing stays where it is.
+// notesApart reports whether the notes need a line each. It does not depend on the magnification,
+// so that the drawing stays in its position.
 func (c *cut) notesApart() bool {
 	a, b := c.notes()
 	return (textWidth(a+b)+textWidth("10 000"))*noteHeight*c.text > c.W-2*gutters*c.text
 }
 
-// ruler writes the depths below the bore, and what its ends are called.
+// ruler writes the depths below the bore, and the names of its ends.
 func (c *cut) ruler() {
 	t := c.text
 	y := c.axis + c.outer
 	var lines [][]Point
 	size := 0.9 * t
-	for i := 1; i < len(c.sections); i++ { // smaller where sections lie close
+	for i := 1; i < len(c.sections); i++ { // smaller if sections lie close together
 		between := c.x(c.sections[i].depth) - c.x(c.sections[i-1].depth)
 		size = min(size, 2*between/textWidth(c.Format.Depth(c.sections[i].depth)+c.Format.Depth(c.sections[i-1].depth)+"  "))
 	}
@@ -151,21 +151,21 @@ func (c *cut) ruler() {
 		lines = append(lines, []Point{{x, y}, {x, y + 0.4*t}})
 		word := c.Format.Depth(s.depth)
 		half := 0.5 * size * textWidth(word)
-		at := clamp(x, c.x0-0.4*t+half, c.x1+0.4*t-half) // clear of what the ends are called
+		at := clamp(x, c.x0-0.4*t+half, c.x1+0.4*t-half) // clear of the names of the ends
 		c.cv.Text(Soft, Point{at, y + 1.35*t}, size, Middle, word)
 	}
 	c.cv.Lines(Frame, false, append(lines, []Point{{c.x0, y + 0.2*t}, {c.x1, y + 0.2*t}})...)
 	c.cv.Text(Strong, Point{c.x0 - 0.6*t, y + 1.0*t}, 0.95*t, End, c.near())
 	c.cv.Text(Strong, Point{c.x1 + 0.6*t, y + 1.0*t}, 0.95*t, Start, c.far())
 	for _, in := range c.Bore.Job.Interrupts {
-		if size := min(0.8*t, (c.x(in.To)-c.x(in.From))/textWidth(in.What)); size > 0.65*t { // smaller ones can't be read
+		if size := min(0.8*t, (c.x(in.To)-c.x(in.From))/textWidth(in.What)); size > 0.65*t { // smaller text can't be read
 			c.cv.Text(Soft, Point{(c.x(in.From) + c.x(in.To)) / 2, c.axis - c.core - 0.5*t}, size, Middle, in.What)
 		}
 	}
 }
 
-// limitNames names the lines at the right, apart from one another where the lines
-// lie close, and shows at the left how long a round number of µm is drawn.
+// limitNames writes the names of the limits at the right, moved apart if the lines are close, and
+// at the left a scale: the length of a round number of µm.
 func (c *cut) limitNames() {
 	t := c.text
 	names := []struct {
@@ -193,7 +193,7 @@ func (c *cut) limitNames() {
 	c.cv.Text(Soft, Point{xl - 0.45*t, y + long/2 + 0.95*t}, 0.75*t, End, unitWord(c.Format, step))
 }
 
-// unitWord is the small unit as it follows a number.
+// unitWord returns the small unit as it follows a number.
 func unitWord(f notation.Format, n float64) string {
 	switch {
 	case f.Inch && f.Fine:
@@ -204,8 +204,7 @@ func unitWord(f notation.Format, n float64) string {
 	return f.SmallUnit()
 }
 
-// pointer draws the gauge at the next place; the page moves its tips with the
-// live size.
+// pointer draws the gauge at the next place. The page moves its tips with the live size.
 func (c *cut) pointer() {
 	x := c.nextX()
 	if x < 0 {

@@ -8,14 +8,14 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Cut is the bore cut lengthwise, as it lies on the machine, the error of its
-// wall hugely magnified. Its bore must have a job. Without readings it draws what
-// the job asks for.
+// Cut is the lengthwise section of the bore, in the position on the machine, with the errors of its
+// wall strongly magnified. Its bore must have a job. Without readings it shows what the job asks
+// for.
 type Cut struct {
 	Bore   *state.Bore
 	W, H   float64 // pixels
 	Format notation.Format
-	Plain  bool // only the wall, the limits and what is to come off: no words, no cells
+	Plain  bool // only the wall, the limits and the stock, without text and cells
 }
 
 // cut is a Cut laid out.
@@ -26,13 +26,13 @@ type cut struct {
 	text          float64 // height of text
 	row           float64 // height of a row of cells
 	x0, x1        float64 // of the bore's ends
-	axis          float64 // y
-	outer         float64 // of the metal drawn, from the axis
-	core          float64 // inside it are the cells
-	hHigh         float64 // of the high limit, from the axis
+	axis          float64 // y of the axis
+	outer         float64 // from the axis to the outside of the metal
+	core          float64 // from the axis; the cells are within
+	hHigh         float64 // from the axis to the high limit
 	perMicron     float64 // pixels, on the radius, per µm on the diameter
 	perMM         float64 // pixels along the bore
-	apart         bool    // the notes below stand on a line each
+	apart         bool    // the notes below have a line each
 	magnified     float64
 	tight, wide   []knot
 	before        []knot
@@ -40,9 +40,9 @@ type cut struct {
 	doubt         float64 // pixels, on the radius
 }
 
-// SVG draws the cut for the page. Its root carries what a live pointer needs:
-// axis and x of the next place in pixels, pixels per µm, the low limit's distance
-// from the axis, and the bounds of the pointer.
+// SVG returns the cut for the page. The root element has what the page needs to draw a live
+// pointer: the y of the axis and the x of the next place in pixels, the pixels per µm, the distance
+// of the low limit from the axis, and the bounds of the pointer.
 func (c Cut) SVG() []byte {
 	d := c.lay()
 	x := d.nextX()
@@ -74,7 +74,7 @@ func (c *cut) title() string {
 
 // Shares of the drawing's height and width.
 const (
-	metalShare = 0.10 // of the half height, metal outside the high limit at least
+	metalShare = 0.10 // of half the height: least thickness of the metal outside the high limit
 	gutters    = 4.7  // text heights left and right
 )
 
@@ -107,7 +107,7 @@ func (c Cut) lay() *cut {
 	return d
 }
 
-// frame parts the drawing into the bore, and the room about it for words.
+// frame divides the drawing into the bore and the space for text.
 func (c *cut) frame() {
 	b := c.Bore.Job
 	c.text = clamp(min(c.H/16, c.W/32), 12.5, 30)
@@ -136,8 +136,7 @@ func (c *cut) frame() {
 	}
 }
 
-// height returns how far from the axis the wall of a size is drawn; it stays
-// within the drawing.
+// height returns the distance of the wall from the axis for a size, limited to the drawing.
 func (c *cut) height(l analysis.Length) float64 {
 	h := c.hHigh + c.perMicron*(l-c.Bore.Job.High).Micrometres()
 	return clamp(h, c.core, c.outer)
@@ -145,7 +144,7 @@ func (c *cut) height(l analysis.Length) float64 {
 
 func (c *cut) x(depth analysis.Length) float64 { return c.x0 + c.perMM*depth.Micrometres()/1000 }
 
-// nextX is where the gauge belongs, -1 if nowhere.
+// nextX returns the x of the next place, -1 if there is none.
 func (c *cut) nextX() float64 {
 	for _, s := range c.sections {
 		if s.next >= 0 {
@@ -172,7 +171,7 @@ func (c *cut) draw() {
 
 func clamp(v, lo, hi float64) float64 { return max(lo, min(hi, v)) }
 
-// grouped writes a whole number with thin spaces between thousands.
+// grouped formats a whole number with thin spaces between thousands.
 func grouped(v float64) string {
 	s := strconv.FormatFloat(v, 'f', -1, 64)
 	for i := len(s) - 3; i > 0; i -= 3 {

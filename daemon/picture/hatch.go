@@ -2,8 +2,8 @@ package picture
 
 import "slices"
 
-// crossings returns where the line x + sign·y = c crosses the edges of polygons,
-// as x in rising order. An end counts with one of its two edges only.
+// crossings returns the x in rising order at which the line x + sign·y = c crosses the edges of
+// polygons. An end point counts for only one of its two edges.
 func crossings(polygons [][]Point, sign, c float64) (xs []float64) {
 	for _, poly := range polygons {
 		for i, p := range poly {

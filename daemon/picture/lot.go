@@ -5,9 +5,9 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// Lot draws the finished parts of a job one beside the other: of each the range
-// from its smallest size to its largest, between the limits. It is no control
-// chart: a bore honed to size is held there by gauging, not by the process.
+// Lot draws the finished parts of a job side by side, each as the range from its smallest size to
+// its largest, between the limits. It is not a control chart, since gauging and not the process
+// holds a honed bore to its size.
 type Lot struct {
 	Job    *analysis.Job
 	Parts  []LotPart // in the order of time
@@ -29,7 +29,7 @@ func (l Lot) SVG() []byte {
 	return s.Bytes()
 }
 
-// Draw draws it on any canvas. A part that was not accepted is crossed out.
+// Draw draws the lot on any canvas. A part that was not accepted is crossed out.
 func (l Lot) Draw(cv Canvas) {
 	t := clamp(min(l.H/13, l.W/20), 10, 22)
 	lo, hi := l.Job.Low, l.Job.High
@@ -44,7 +44,7 @@ func (l Lot) Draw(cv Canvas) {
 	scale(cv, l.Job, l.Format, y, x0, t)
 	slot := (x1 - x0) / float64(max(1, len(l.Parts)))
 	w := min(0.3*slot, 0.8*t)
-	each := 1 // of how many serial numbers one is written, for them not to touch
+	each := 1 // write every each-th serial number, so that they do not touch
 	for _, p := range l.Parts {
 		each = max(each, int(0.85*t*textWidth(p.Serial+" ")/slot)+1)
 	}
@@ -53,7 +53,7 @@ func (l Lot) Draw(cv Canvas) {
 		box := rect(x-w, y.at(p.Largest)-1, x+w, y.at(p.Smallest)+1)
 		cv.Lines(Bar, true, box)
 		if !p.Accepted {
-			r, at := 0.28*t, Point{x, max(box[0].Y-0.6*t, y.high+0.3*t)} // a cross above too, that shows where the bar is narrow
+			r, at := 0.28*t, Point{x, max(box[0].Y-0.6*t, y.high+0.3*t)} // a second cross above, visible where the bar hides the first
 			cv.Lines(Alarm, false, []Point{box[0], box[2]}, []Point{box[1], box[3]},
 				[]Point{{at.X - r, at.Y - r}, {at.X + r, at.Y + r}}, []Point{{at.X - r, at.Y + r}, {at.X + r, at.Y - r}})
 		}
@@ -63,7 +63,7 @@ func (l Lot) Draw(cv Canvas) {
 	}
 }
 
-// limitBand draws the limits, what lies between them, and the axes.
+// limitBand draws the limits, the band between them, and the axes.
 func limitBand(cv Canvas, j *analysis.Job, y axis, x0, x1 float64) {
 	cv.Lines(Channel, true, rect(x0, y.at(j.High), x1, y.at(j.Low)))
 	cv.Lines(Limit, false, []Point{{x0, y.at(j.High)}, {x1, y.at(j.High)}}, []Point{{x0, y.at(j.Low)}, {x1, y.at(j.Low)}})

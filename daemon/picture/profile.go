@@ -7,18 +7,18 @@ import (
 	"fairbore/daemon/state"
 )
 
-// section is what is to be drawn at one depth.
+// section is what is drawn at one depth.
 type section struct {
 	depth       analysis.Length
-	tight, wide analysis.Length // of the readings that count; 0 without one
-	before      analysis.Length // the tightest in the round before, 0 without one
+	tight, wide analysis.Length // sizes of the readings that count; 0 without one
+	before      analysis.Length // tightest size in the round before, 0 without one
 	sizes       []analysis.Length
-	old, void   []analysis.Length  // superseded by newer ones, struck out
+	old, void   []analysis.Length  // superseded by newer ones; voided
 	places      []state.PlaceState // by angle
-	next        int                // index of the place that is next, -1 if none is
+	next        int                // index of the next place, -1: none
 }
 
-// sections gathers the places of a bore by depth.
+// sections sorts the places of a bore by depth.
 func sections(b *state.Bore) []section {
 	var all []section
 	states := b.Places
@@ -57,11 +57,11 @@ func (s *section) add(p state.PlaceState, next *analysis.Place) {
 	s.wide = max(s.wide, *p.Size)
 }
 
-// knot is a point of a profile: where, and how far the wall is from the axis there.
+// knot is a point of a profile: a position, and the distance of the wall from the axis.
 type knot struct{ x, h float64 }
 
-// above returns the profile with nothing nearer to the axis than h, below with
-// nothing further; where it passes h it gets a knot.
+// above returns the profile limited to at least h from the axis, below to at most h. Where the
+// profile crosses h it gets a knot.
 func above(p []knot, h float64) []knot { return bound(p, h, 1) }
 
 func below(p []knot, h float64) []knot { return bound(p, h, -1) }

@@ -3,23 +3,23 @@ package picture
 // Role is what a line, an area or a text stands for.
 type Role uint8
 
-// The roles. A drawing may be understood without their colours.
+// The roles. A drawing can be understood without their colours.
 const (
-	Paper   Role = iota // ground, to cover what is below
+	Paper   Role = iota // background that covers what is below
 	Metal               // area of the part
 	Hatch               // hatching of the part
-	Stock               // area of metal still to come off
-	Grain               // hatching of that
+	Stock               // metal that is still to come off
+	Grain               // hatching of Stock
 	Wall                // the wall at its tightest
 	Wide                // the wall at its widest
 	Unknown             // a wall that was not gauged
-	Ghost               // the wall of the round before
-	Doubt               // uncertainty, as thickness
+	Ghost               // wall of the round before
+	Doubt               // uncertainty, as a thickness
 	Channel             // area between the limits
 	Limit               // low and high limit
 	Target
 	Beyond // area past the high limit
-	Cross  // hatching of that
+	Cross  // hatching of Beyond
 	Axis
 	Frame   // axes of a chart, edges of a cell
 	Cell    // a reading's cell
@@ -40,7 +40,7 @@ const (
 	Doubted // a reading that may be of another place
 )
 
-// Style is how a role looks on white paper. Colours are 0xRRGGBB, none is -1.
+// Style is the look of a role on white paper. Colours are 0xRRGGBB, or -1 for none.
 type Style struct {
 	Name         string
 	Stroke, Fill int
@@ -49,8 +49,8 @@ type Style struct {
 	Bold         bool
 }
 
-// roles holds the style of each role, by number. Greys part what colours part:
-// each pair that may touch differs in luminance, line or hatch.
+// roles has the style of each role, by number. What differs in colour also differs in grey: any two
+// roles that may touch differ in luminance, line or hatching.
 var roles = [...]Style{
 	Paper:   {"paper", -1, 0xffffff, 0, nil, false},
 	Metal:   {"metal", -1, 0xdfe4e6, 0, nil, false},
@@ -87,5 +87,5 @@ var roles = [...]Style{
 	Doubted: {"doubted", 0x8a5a00, 0xffe9b0, 3, []float64{7, 4}, false},
 }
 
-// Style returns how the role looks on white paper.
+// Style returns the look of the role on white paper.
 func (r Role) Style() Style { return roles[min(int(r), len(roles)-1)] }

@@ -7,10 +7,10 @@ import (
 	"fairbore/daemon/state"
 )
 
-// steps are the magnifications that a drawing takes, times a power of ten.
+// steps are the magnifications that a drawing may have, times a power of ten.
 var steps = [...]float64{1, 1.5, 2, 3, 5, 7}
 
-// floorStep returns the largest step that is no more than v; 1 if none is.
+// floorStep returns the largest step that is not above v; 1 if there is none.
 func floorStep(v float64) float64 {
 	if !(v > 1) || math.IsInf(v, 1) {
 		return 1
@@ -25,8 +25,8 @@ func floorStep(v float64) float64 {
 	return best
 }
 
-// inner is how much of the room a drawing may fill after it has been magnified
-// more: so little that a slightly worse round does not take it back.
+// inner is the share of the space that a drawing may fill after its magnification was raised. It
+// leaves enough room that a slightly worse round does not lower the magnification again.
 const inner = 0.85
 
 // span is a range of sizes.
@@ -34,10 +34,9 @@ type span struct{ lo, hi analysis.Length }
 
 func (s span) with(l analysis.Length) span { return span{min(s.lo, l), max(s.hi, l)} }
 
-// spans returns the range of sizes that the drawing of each round of a part has
-// to hold, in order: the limits, a margin beyond the high one, and the readings.
-// A round in progress keeps the range of the one before, so that the scale stays
-// as it is until the round is complete.
+// spans returns, for each round of a part in order, the range of sizes that its drawing must show:
+// the limits, a margin above the high one, and the readings. A round in progress keeps the range of
+// the round before, so that the scale stays the same until the round is complete.
 func spans(b *state.Bore) []span {
 	j := b.Job
 	tol := j.High - j.Low
@@ -56,9 +55,9 @@ func spans(b *state.Bore) []span {
 	return all
 }
 
-// magnify returns how many times too large errors are to be drawn, for a room of
-// so many pixels on the radius and a depth axis of so many pixels per µm. It
-// follows the rounds, and magnifies more only once there is room to spare.
+// magnify returns by how much to magnify errors, for a space of so many pixels on the radius and a
+// depth axis with so many pixels per µm. It goes through the rounds, and raises the magnification
+// only if there is room to spare.
 func magnify(all []span, room, along float64) float64 {
 	m := 0.0
 	for _, s := range all {
@@ -73,8 +72,8 @@ func magnify(all []span, room, along float64) float64 {
 	return m
 }
 
-// floorFine returns the largest of 1, 2, 5 times a power of ten that is no more
-// than v; a power below 1 as well.
+// floorFine returns the largest value of 1, 2 or 5 times a power of ten that is not above v; the
+// power may be negative.
 func floorFine(v float64) float64 {
 	if !(v > 0) || math.IsInf(v, 1) {
 		return 1

@@ -6,9 +6,8 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Sections draws, for each section of the bore from the named face on, its mean
-// size by round: small charts side by side on one scale, with the limits, and
-// what the advised round may bring there.
+// Sections draws for each section of the bore its mean size by round, counted from the named face:
+// small charts side by side on one scale, with the limits, and what the advised round may bring.
 type Sections struct {
 	Bore   *state.Bore
 	W, H   float64
@@ -41,7 +40,7 @@ func (s Sections) Draw(cv Canvas) {
 	}
 }
 
-// axis holds the sizes of the rounds that are drawn, and the limits.
+// axis returns the axis for the sizes of the rounds that are drawn, and the limits.
 func (s Sections) axis(t float64) axis {
 	lo, hi := s.Bore.Job.Low, s.Bore.Job.High
 	for _, r := range s.rounds() {
@@ -57,7 +56,7 @@ func (s Sections) rounds() []state.RoundSum {
 	return s.Bore.Rounds[max(0, len(s.Bore.Rounds)-roundsDrawn):]
 }
 
-// section draws one of the charts; the newest mean is a dot.
+// section draws one of the charts. A dot marks the newest mean.
 func (s Sections) section(cv Canvas, depth analysis.Length, y axis, x, w, t float64) {
 	rounds := s.rounds()
 	step := w / float64(len(rounds)+1)

@@ -6,12 +6,12 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// Shares draws what each source takes of a whole as a bar, in per cent, with the
-// two marks that it is judged by.
+// Shares draws the share of each source of variation as a bar in per cent, with the two marks by
+// which it is judged.
 type Shares struct {
 	Bars        []Share
 	Title       string
-	Good, Worst float64 // per cent: below the one good, above the other not good enough
+	Good, Worst float64 // per cent; good below the first, not good enough above the second
 	W, H        float64
 	Format      notation.Format
 }
@@ -20,10 +20,10 @@ type Shares struct {
 type Share struct {
 	Name  string
 	Value float64 // per cent
-	Whole bool    // the one that is judged
+	Whole bool    // the bar that is judged
 }
 
-// Draw draws it on any canvas. A bar that is too long for the scale has open ends.
+// Draw draws the shares on any canvas. A bar too long for the scale has an open end.
 func (s Shares) Draw(cv Canvas) {
 	if len(s.Bars) == 0 {
 		return
@@ -34,7 +34,7 @@ func (s Shares) Draw(cv Canvas) {
 	most := 1.2 * s.Worst
 	for _, b := range s.Bars {
 		names = max(names, 0.9*t*textWidth(b.Name))
-		if b.Whole { // the others may go on beyond the edge
+		if b.Whole { // the other bars may go beyond the edge
 			most = max(most, 1.15*b.Value)
 		}
 	}
@@ -57,7 +57,7 @@ func (s Shares) Draw(cv Canvas) {
 		code      string
 	}{{x0, x(s.Good), "good"}, {x(s.Good), x(s.Worst), "agreement"}, {x(s.Worst), x1, "bad"}} {
 		word := s.Format.Text("picture.shares." + w.code)
-		if w.until-w.at > 12*textWidth(word)+60 { // beside the marks, too
+		if w.until-w.at > 12*textWidth(word)+60 { // there is room beside the marks
 			cv.Text(Soft, Point{(w.at + w.until) / 2, foot + 16}, 12, Middle, word)
 		}
 	}
@@ -71,7 +71,7 @@ func (s Shares) bar(cv Canvas, b Share, y float64, x func(float64) float64, x0, 
 	end := min(x(max(0, b.Value)), x1)
 	cv.Text(text, Point{x0 - 0.5*t, y + 0.33*t}, 0.9*t, End, b.Name)
 	cv.Lines(role, true, rect(x0, y-half, end, y+half))
-	if x(b.Value) > x1 { // goes on
+	if x(b.Value) > x1 { // the bar continues
 		cv.Lines(Paper, true, rect(end-0.9*t, y-half-2, end-0.5*t, y+half+2))
 	}
 	value := s.Format.Decimal(b.Value, 1) + " %"

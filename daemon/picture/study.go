@@ -6,15 +6,14 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// Study draws the readings of a gauge study part by part: of each person a bar from
-// the smallest reading to the largest, with a mark for each reading on it, and
-// across the part the mean of all. What the gauge and the people bring in is the
-// length of the bars and their steps within a part; what the parts bring in is how
-// the means go up and down.
+// Study draws the readings of a gauge study part by part: for each person a bar from the smallest
+// reading to the largest, with a mark for each reading, and across the part the mean of all. The
+// length of the bars and their differences within a part show the variation of gauge and people;
+// the differences of the means show that of the parts.
 type Study struct {
 	Parts, Operators []string
-	Values           [][][]float64 // [part][operator][trial], in the unit that Title names
-	Limit            float64       // a bar longer than this is drawn as out; 0: none is
+	Values           [][][]float64 // [part][operator][trial], in the unit in Title
+	Limit            float64       // a longer bar is drawn as out of limits; 0: no limit
 	Title            string
 	W, H             float64
 }
@@ -35,7 +34,7 @@ func (s Study) Draw(cv Canvas) {
 	ruled(cv, lo, hi, y, x0, x1, t)
 	cv.Lines(Frame, false, []Point{{x0, top}, {x0, foot}, {x1, foot}})
 	slot := (x1 - x0) / float64(len(s.Parts))
-	each := 1 // of how many parts one is named, for the names not to touch
+	each := 1 // name every each-th part, so that the names do not touch
 	for _, p := range s.Parts {
 		each = max(each, int(0.85*t*textWidth(p+" ")/slot)+1)
 	}
@@ -80,10 +79,10 @@ func (s Study) part(cv Canvas, by [][]float64, left, slot float64, y func(float6
 	}
 }
 
-// shade is the ground of the bars of a person: three, in turn, that differ in grey.
+// shade returns the fill of a person's bars: one of three greys in turn.
 func shade(k int) Role { return [...]Role{Cell, Bar, Beam}[k%3] }
 
-// legend names the people from the right, each beside its bar.
+// legend writes the names of the people from the right, each beside a bar.
 func (s Study) legend(cv Canvas, at Point, t float64) {
 	x := at.X
 	room := s.W - 5*t - 0.9*t*textWidth(s.Title+"   ")
@@ -111,7 +110,7 @@ func (s Study) extremes() (lo, hi float64) {
 	return lo, hi
 }
 
-// ruled draws lines across at round values, with the values on the left.
+// ruled draws horizontal lines at round values, with the values on the left.
 func ruled(cv Canvas, lo, hi float64, y func(float64) float64, x0, x1, t float64) {
 	step := floorFine((hi - lo) / 3)
 	if hi <= lo {

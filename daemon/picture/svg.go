@@ -6,17 +6,17 @@ import (
 	"strings"
 )
 
-// SVG is a canvas that writes SVG. Each element has its role as class and its
-// style on white paper as presentation attributes, which a style sheet overrides;
-// there is no style attribute, so that a page may forbid those.
+// SVG is a canvas that writes SVG. The role of an element is its class, and its style on white
+// paper is given in presentation attributes, which a style sheet can override. There are no style
+// attributes, since a page may forbid them.
 type SVG struct {
 	b    []byte
 	open int
 }
 
-// NewSVG begins a picture of a width and height with a title that says what is
-// drawn, for those who can't see it. Data are attributes of the root, in pairs of
-// name and value; a name goes out as data-name.
+// NewSVG begins a picture with a width, a height, and a title that describes it for people who
+// can't see it. data are attributes of the root element in pairs of name and value; each name gets
+// the prefix data-.
 func NewSVG(w, h float64, title string, data ...string) *SVG {
 	s := &SVG{b: make([]byte, 0, 16<<10)}
 	s.b = append(s.b, `<svg xmlns="http://www.w3.org/2000/svg" class="picture" role="img" viewBox="0 0`...)
@@ -32,7 +32,7 @@ func NewSVG(w, h float64, title string, data ...string) *SVG {
 	return s
 }
 
-// Bytes ends the picture and returns it: one line of XML.
+// Bytes ends the picture and returns it as one line of XML.
 func (s *SVG) Bytes() []byte {
 	for s.open > 0 {
 		s.Close()
@@ -43,7 +43,7 @@ func (s *SVG) Bytes() []byte {
 
 func (s *SVG) raw(t string) { s.b = append(s.b, t...) }
 
-// number writes a coordinate to a tenth of a pixel, and nothing that is no number.
+// number writes a coordinate to a tenth of a pixel, or nothing if it is not finite.
 func (s *SVG) number(v float64) {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		v = 0
@@ -51,11 +51,11 @@ func (s *SVG) number(v float64) {
 	if n := len(s.b); n > 0 && s.b[n-1] != '"' && s.b[n-1] != 'M' && s.b[n-1] != 'L' {
 		s.b = append(s.b, ' ')
 	}
-	v = math.Round(v*10)/10 + 0 // + 0: no negative zero
+	v = math.Round(v*10)/10 + 0 // adding 0 turns a negative zero positive
 	s.b = strconv.AppendFloat(s.b, v, 'f', -1, 64)
 }
 
-// escape writes text so that it stays text; control characters become spaces.
+// escape writes text, escaped. Control characters become spaces.
 func (s *SVG) escape(t string) {
 	for _, r := range t {
 		switch {

@@ -6,7 +6,7 @@ import (
 	"fairbore/analysis"
 )
 
-// full carries a profile on to both ends of the bore, as far as it is not gauged.
+// full extends a profile to both ends of the bore.
 func (c *cut) full(p []knot) []knot {
 	if p == nil {
 		return nil
@@ -26,7 +26,7 @@ func (c *cut) both(p []knot) [][]Point {
 	return [][]Point{up, down}
 }
 
-// band returns what lies between two profiles, above and below the axis.
+// band returns the area between two profiles, above and below the axis.
 func (c *cut) band(p, q []knot) [][]Point {
 	a, b := c.both(p), c.both(q)
 	for side := range a {
@@ -37,7 +37,8 @@ func (c *cut) band(p, q []knot) [][]Point {
 	return a
 }
 
-// metal draws the part: what stays, what is still to come off, what is too much.
+// metal draws the part: the metal that stays, what must still come off, and what was removed too
+// much.
 func (c *cut) metal() {
 	edge := c.full(c.tight)
 	stay := c.flat(c.hTarget)
@@ -77,7 +78,7 @@ func (c *cut) uncertain() {
 	c.cv.Lines(Doubt, true, c.band(c.full(lo), c.full(hi))...)
 }
 
-// interrupts cuts out what is no wall: grooves, ports, holes.
+// interrupts leaves out what is not wall: grooves, ports, holes.
 func (c *cut) interrupts() {
 	deep := c.outer + 2
 	for _, in := range c.Bore.Job.Interrupts {
@@ -95,8 +96,8 @@ func (c *cut) limits() {
 	c.cv.Lines(Target, false, c.pieces(c.flat(c.hTarget))...)
 }
 
-// walls draws the wall at its tightest and at its widest with its uncertainty,
-// and the wall of the round before.
+// walls draws the wall at its tightest and at its widest with its uncertainty, and the wall of the
+// round before.
 func (c *cut) walls() {
 	if len(c.before) > 0 && c.inside(c.before) {
 		c.cv.Lines(Ghost, false, c.pieces(c.full(c.before))...)
@@ -115,12 +116,12 @@ func (c *cut) walls() {
 	c.ticks()
 }
 
-// inside reports whether a profile lies within what is drawn.
+// inside reports whether a profile lies within the drawing.
 func (c *cut) inside(p []knot) bool {
 	return !slices.ContainsFunc(p, func(k knot) bool { return k.h <= c.core || k.h >= c.outer })
 }
 
-// work marks the stretches that are to be worked by themselves.
+// work marks the lengths that are to be honed separately.
 func (c *cut) work() {
 	if c.Bore.Advice == nil || c.tight == nil || !c.Bore.Advice.Kind.Honing() || !c.Bore.Recording {
 		return
@@ -134,8 +135,8 @@ func (c *cut) work() {
 	}
 }
 
-// ticks marks each reading on the wall; of those that do not count, one that a
-// newer took the place of as a ring, a void one as a cross.
+// ticks marks each reading on the wall. A reading that a newer one replaced is a ring, a void one a
+// cross.
 func (c *cut) ticks() {
 	half := 0.32 * c.text
 	var taken, void [][]Point
@@ -159,8 +160,8 @@ func (c *cut) ticks() {
 	c.cv.Lines(Struck, false, void...)
 }
 
-// pieces returns a profile as upper and lower wall, left out where the job says
-// that there is no wall.
+// pieces returns a profile as upper and lower wall, without the lengths that the job says have no
+// wall.
 func (c *cut) pieces(p []knot) (lines [][]Point) {
 	rest := p
 	for _, in := range c.Bore.Job.Interrupts {
@@ -196,10 +197,10 @@ func split(p []knot, x float64) (head, tail []knot) {
 	return p, nil
 }
 
-// bottomWide is how thick the bottom of a blind bore is drawn, in text heights.
+// bottomWide is the thickness of the bottom of a blind bore, in text heights.
 const bottomWide = 0.9
 
-// ends draws the faces of the part; a blind bore has a bottom.
+// ends draws the faces of the part, and the bottom of a blind bore.
 func (c *cut) ends() {
 	y0, y1 := c.axis-c.outer, c.axis+c.outer
 	inner := c.hTarget
@@ -236,12 +237,12 @@ func (c *cut) near() string {
 		return c.Format.Text("picture.front")
 	case "back":
 		return c.Format.Text("picture.back")
-	default: // as the drawing calls it
+	default: // as the drawing names it
 		return f
 	}
 }
 
-// tightest reports whether a place is the one that the stock to go is told of.
+// tightest reports whether a place is the one that the stock is stated for.
 func (c *cut) tightest(p analysis.Place) bool {
 	return c.Bore.Sizes != nil && c.Bore.Sizes.Smallest.Place == p && c.Bore.Basis == c.Bore.Round
 }
