@@ -8,12 +8,12 @@ import (
 	"time"
 )
 
-// batchMost is how many bytes of held packets go to the network at once.
+// batchMost is how many bytes of held packets are written to the network at once.
 const batchMost = 32 << 10
 
-// batch is a connection that can hold packets back, so that many leave in one
-// write. The library writes each by itself, which at full speed costs more than
-// making it; only who hands the packets over knows that more follow at once.
+// batch is a connection that can hold packets back, so that many are sent in one write. The library
+// writes each packet by itself, which at full speed costs more than making it; only the caller
+// knows that more packets follow at once.
 type batch struct {
 	net.Conn
 	limit time.Duration // for a write
@@ -34,13 +34,12 @@ func (b *batch) wrap(c net.Conn) net.Conn {
 // gather implements carrier.
 func (b *batch) gather(many bool) { b.many.Store(many) }
 
-// gathering is how long acknowledgements are left to gather while many are
-// awaited: a broker sends each by itself, and to be woken for each costs more
-// than all else that is done for a record.
+// gathering is how long acknowledgements may gather while many are awaited. A broker sends each by
+// itself, and waking up for each one costs more than everything else that is done for a record.
 const gathering = time.Millisecond
 
-// buffered reads ahead: the library reads a packet byte by byte at first, and
-// many acknowledgements come at once, or are made to.
+// buffered reads ahead. The library reads the head of a packet byte by byte, and many
+// acknowledgements come together.
 type buffered struct {
 	net.Conn
 	in   *bufio.Reader
@@ -55,8 +54,8 @@ func (b *buffered) Read(p []byte) (int, error) {
 	return b.in.Read(p)
 }
 
-// SetWriteDeadline implements net.Conn. The library sets it from a goroutine of its
-// own, and a WebSocket keeps it in a plain variable.
+// SetWriteDeadline implements net.Conn. The library calls it from a goroutine of its own, and a
+// WebSocket keeps the deadline in an unprotected variable.
 func (b *batch) SetWriteDeadline(t time.Time) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -64,7 +63,7 @@ func (b *batch) SetWriteDeadline(t time.Time) error {
 	return b.Conn.SetWriteDeadline(t)
 }
 
-// Write implements net.Conn. An error of bytes held before is that of this write.
+// Write implements net.Conn. It also returns the error of bytes held earlier.
 func (b *batch) Write(p []byte) (int, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -78,7 +77,7 @@ func (b *batch) Write(p []byte) (int, error) {
 	return len(p), b.flush()
 }
 
-// hold keeps what is written from now on back, until release.
+// hold holds back what is written from now on, until release.
 func (b *batch) hold() {
 	b.mu.Lock()
 	b.held = true

@@ -1,17 +1,17 @@
 package publish
 
-// rested is a bore message with the number of the last record that it rests on.
+// rested is a bore message with the number of the last record that it is based on.
 type rested struct {
 	payload []byte
 	after   uint64
 }
 
-// bores coalesces the bore messages of a station: the newest wins, but one that
-// waits for its records is not pushed out by a newer one that would wait longer,
-// or a steady flow of readings would starve the displays.
+// bores keeps the bore message of a station that is to be sent next. The newest wins, but a message
+// that waits for its records is not replaced by a newer one that would wait longer; otherwise a
+// steady flow of readings would leave the displays without any.
 type bores struct {
 	due, next, last *rested
-	flying          bool // one is on its way
+	flying          bool // a message is on its way
 }
 
 // offer takes a newer message.
@@ -23,8 +23,8 @@ func (b *bores) offer(r rested) {
 	}
 }
 
-// take returns the message to send when records up to sent have left, nil if
-// there is none or one is still on its way.
+// take returns the message to send once records up to sent have been sent. It returns nil if there
+// is none, or if one is still on its way.
 func (b *bores) take(sent uint64) []byte {
 	if b.next != nil && b.next.after <= sent {
 		b.due, b.next = b.next, nil
@@ -40,7 +40,7 @@ func (b *bores) take(sent uint64) []byte {
 // landed says that the message on its way was acknowledged.
 func (b *bores) landed() { b.flying = false }
 
-// again makes the newest message known due on a new connection.
+// again makes the newest message due again, for a new connection.
 func (b *bores) again() {
 	b.flying = false
 	if b.due == nil {

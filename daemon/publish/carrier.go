@@ -7,29 +7,28 @@ import (
 	"fairbore/daemon/mqtt"
 )
 
-// Local is a broker in this process. It has a message when Publish returns; the
-// payload is then the caller's again.
+// Local is a broker in this process. It has a message when Publish returns, and the caller may use
+// the payload again.
 type Local interface {
 	Publish(topic string, payload []byte, retain bool, qos byte) error
-	// Subscribe calls take for each message that matches, by the goroutine of
-	// whoever sends it; take keeps nothing of the payload.
+	// Subscribe calls take for each message that matches, in the goroutine that sends it. take must
+	// not keep the payload.
 	Subscribe(filter string, take func(topic string, payload []byte, retained bool)) error
 }
 
 // carrier takes messages to a broker.
 type carrier interface {
-	// Publish hands a message over. The token tells of its acknowledgement; nil
-	// says that the broker has it already and the payload can be used again.
+	// Publish passes on a message. The token tells when it is acknowledged. nil means that the
+	// broker already has it and the payload may be used again.
 	Publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error)
-	// Subscribe asks for topics and returns those that are refused.
+	// Subscribe subscribes to topics and returns those that the broker refuses.
 	Subscribe(ctx context.Context, topics []string, qos byte, take func(topic string, payload []byte, retained bool)) (refused []string, err error)
-	// hold says that more messages follow at once, release that they have.
+	// hold says that more messages follow at once; release says that they have.
 	hold()
 	release() error
-	// gather says that so many acknowledgements are awaited that none of them is
-	// pressing, or that this is over.
+	// gather says whether so many acknowledgements are awaited that none of them is urgent.
 	gather(bool)
-	// Leave ends in order, after the last acknowledgement; Cut ends at once.
+	// Leave ends the connection properly, after the last acknowledgement. Cut ends it at once.
 	Leave()
 	Cut()
 }
@@ -40,8 +39,9 @@ type remote struct {
 	*mqtt.Conn
 }
 
-// local is the broker in this process. There is no connection that could be lost:
-// no acknowledgement to wait for, and no last will, since broker and publisher die together.
+// local is the broker in this process. It has no connection that could be lost, so there are no
+// acknowledgements to wait for. It has no last will either, since broker and publisher end
+// together.
 type local struct{ Local }
 
 func (l local) Publish(topic string, qos byte, retain bool, payload []byte) (mqtt.Token, error) {

@@ -12,7 +12,7 @@ import (
 	"fairbore/daemon/mqtt"
 )
 
-// connect makes one attempt.
+// connect makes one attempt to connect.
 func (p *Publisher) connect(ctx context.Context) (*link, error) {
 	c := &p.cfg
 	if c.Local != nil {
@@ -47,9 +47,9 @@ func (p *Publisher) subscribe(ctx context.Context, to carrier) (refused analysis
 	return refused, err
 }
 
-// arrived runs on a goroutine of the library or the broker, which must never wait:
-// what can't be queued is refused and counted. A retained command would be
-// carried out again at each connection and is refused as well.
+// arrived takes in a command. It runs on a goroutine of the library or the broker, which must never
+// wait, so a command that can't be queued is refused and counted. A retained command is refused
+// too, since it would be carried out again after each connection.
 func (p *Publisher) arrived(topic string, payload []byte, retained bool) {
 	levels := strings.Split(topic, "/")
 	if retained || len(payload) > maxCommand || len(levels) != 5 {

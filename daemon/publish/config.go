@@ -8,28 +8,26 @@ import (
 	"fairbore/daemon/mqtt"
 )
 
-// DefaultWindow is how many records may be on their way to the broker without
-// an acknowledgement, and so how many may be repeated after a loss. In the flood
-// of the whole line 512 gave 15 % more than 128, and 1000 nothing beyond that.
+// DefaultWindow is how many records may be unacknowledged, and so how many may be repeated after a
+// loss. At full load 512 gave 15 % more than 128, and 1000 no more than 512.
 const DefaultWindow = 512
 
-// MaxPayload is the largest message that is sent, in bytes; brokers throw out
-// a client that sends more than they take.
+// MaxPayload is the largest message that is sent, in bytes. Brokers disconnect a client that sends
+// more than they accept.
 const MaxPayload = 200_000
 
-// maxCommand is the largest command that is taken, in bytes.
+// maxCommand is the largest command that is accepted, in bytes.
 const maxCommand = 16_384
 
-// Config says where and as whom to publish. The client id is also the daemon's level in
-// the topics.
+// Config says where and as whom to publish. The client id is also the daemon's level in the topics.
 type Config struct {
 	mqtt.Config
-	Local    Local // the broker in this process, instead of one that is connected to; nil: none
+	Local    Local // the broker in this process, used instead of a connection; nil: none
 	Site     string
 	Stations []string
 	Journal  string // id of the journal, told in alive
 	Version  string // of the program, told in alive
-	Commands bool   // take commands from the broker
+	Commands bool   // accept commands from the broker
 	Window   int    // records without acknowledgement at most, 0: DefaultWindow
 }
 
@@ -61,8 +59,8 @@ func (c *Config) check() error {
 	return errors.Join(faults...)
 }
 
-// Level reports whether s can be one level of a topic: 1 to 64 of
-// A-Z a-z 0-9 _ -, which no broker or bridge gives a meaning of its own.
+// Level reports whether s can be a level of a topic: 1 to 64 of A-Z a-z 0-9 _ -, which have no
+// special meaning to any broker or bridge.
 func Level(s string) bool {
 	for _, c := range []byte(s) {
 		switch {
@@ -74,7 +72,7 @@ func Level(s string) bool {
 	return len(s) >= 1 && len(s) <= 64
 }
 
-// CheckLevel says that something can't be one level of a topic.
+// CheckLevel returns an error if something can't be a level of a topic.
 func CheckLevel(what, s string) error {
 	if Level(s) {
 		return nil

@@ -11,16 +11,16 @@ import (
 	"fairbore/daemon/mqtt"
 )
 
-// chunk is how many records are read and sent before acknowledgements, live
-// values and bores are looked at again.
-const chunk = 64
+// recordsPerPass is how many records are read and sent before acknowledgements, live values and
+// bores are considered again.
+const recordsPerPass = 64
 
 // link is one connection, owned by the goroutine of Run.
 type link struct {
 	p    *Publisher
 	to   carrier
 	lost <-chan error
-	buf  []byte // of a payload that is free again; nil while there is none
+	buf  []byte // for a payload, free to be used; nil while there is none
 
 	flight  []flying        // oldest first
 	records int             // of them, records
@@ -34,13 +34,13 @@ type link struct {
 	refused analysis.Phrase // why commands don't come, although connected
 }
 
-// flying is a message on its way. What the broker has already, or can't be sent,
-// has no token: it counts as acknowledged when its turn comes.
+// flying is a message on its way. A message that the broker already has, or that can't be sent, has
+// no token. It counts as acknowledged when its turn comes.
 type flying struct {
 	token   mqtt.Token
 	seq     uint64 // of the record, 0 for other messages
 	skipped bool   // it can't be sent
-	landed  func() // called with p.mu held; nil: nothing to do
+	landed  func() // called with p.mu held; may be nil
 }
 
 func newLink(p *Publisher, to carrier, lost <-chan error) *link {
@@ -53,8 +53,8 @@ func newLink(p *Publisher, to carrier, lost <-chan error) *link {
 	return &link{p: p, to: to, lost: lost, sent: p.acked, saved: p.acked, moved: time.Now()}
 }
 
-// connection makes one connection and serves it until it fails or ctx ends. It
-// returns how long it held, 0 if it didn't come about.
+// connection makes one connection and serves it until it fails or ctx ends. It returns how long the
+// connection lasted, 0 if it was not made.
 func (p *Publisher) connection(ctx context.Context) (held time.Duration, err error) {
 	l, err := p.connect(ctx)
 	if err != nil {
@@ -77,8 +77,8 @@ func (p *Publisher) connection(ctx context.Context) (held time.Duration, err err
 	return 0, nil
 }
 
-// cause prefers the library's reason for a loss to what it says of each message
-// lost with it, which comes first.
+// cause returns why the connection failed. The library's reason for a loss is better than what it
+// says about each message lost with the connection, which comes first.
 func (l *link) cause(err error) error {
 	if errors.Is(err, mqtt.ErrNoAck) {
 		return err
@@ -91,7 +91,7 @@ func (l *link) cause(err error) error {
 	}
 }
 
-// greet says who is alive and asks for commands, before any record.
+// greet publishes who is alive and subscribes to commands, before any record is sent.
 func (l *link) greet(ctx context.Context) (err error) {
 	if l.p.cfg.Commands && l.p.OnCommand != nil {
 		if l.refused, err = l.p.subscribe(ctx, l.to); err != nil {
@@ -154,9 +154,9 @@ func (l *link) serve(ctx context.Context) error {
 	}
 }
 
-// awaited returns what is closed when something is to be done about an
-// acknowledgement: at the first, or when the window was full, at that which half
-// empties it. After settle the first message on its way has a token.
+// awaited returns the channel that closes when an acknowledgement needs attention: the first one
+// due or, if the window was full, the one at which it is half empty. Call settle before, so that
+// the first message on its way has a token.
 func (l *link) awaited() <-chan struct{} {
 	if len(l.flight) == 0 {
 		return nil
@@ -164,7 +164,7 @@ func (l *link) awaited() <-chan struct{} {
 	if i := l.records - l.p.cfg.Window/2 - 1; l.full && i > 0 && i < len(l.flight) && l.flight[i].token != nil {
 		half := l.flight[i].token.Done()
 		select {
-		case <-half: // before the first: no broker need keep the order
+		case <-half: // before the first, if the broker does not keep the order
 		default:
 			return half
 		}
@@ -172,7 +172,7 @@ func (l *link) awaited() <-chan struct{} {
 	return l.flight[0].token.Done()
 }
 
-// tick looks at what depends on time alone.
+// tick handles what depends only on time.
 func (l *link) tick() error {
 	now := time.Now()
 	if len(l.flight) > 0 && now.Sub(l.moved) > l.p.dialer.Waits.Answer {
@@ -184,8 +184,8 @@ func (l *link) tick() error {
 	return nil
 }
 
-// pass takes the acknowledgements that are there and sends what may be sent. It
-// returns in how long a live value is due, 0 if none is.
+// pass handles the acknowledgements that have come and sends what may be sent. It returns the time
+// until a live value is due, 0 if none is.
 func (l *link) pass(ctx context.Context) (time.Duration, error) {
 	if err := l.settle(); err != nil {
 		return 0, err
@@ -196,7 +196,7 @@ func (l *link) pass(ctx context.Context) (time.Duration, error) {
 		return 0, err
 	}
 	if more {
-		l.p.Wake() // come back at once, after a look at the rest
+		l.p.Wake() // continue at once, after a look at the rest
 	}
 	if err := l.sendStates(); err != nil {
 		return 0, err
@@ -208,8 +208,8 @@ func (l *link) pass(ctx context.Context) (time.Duration, error) {
 	return next, l.settle()
 }
 
-// settle takes acknowledgements off the head of the flight, in order, up to the
-// first that isn't there, and moves the cursor over them.
+// settle removes acknowledged messages from the head of the flight, in order, up to the first one
+// without an acknowledgement, and advances the cursor over them.
 func (l *link) settle() error {
 	n := 0
 	defer func() {
@@ -262,8 +262,8 @@ func (p *Publisher) cursor() uint64 {
 	return p.acked
 }
 
-// save gives the cursor to the journal, which keeps it with its next commit. If
-// that is lost the price is repeats after a restart, no loss.
+// save gives the cursor to the journal, which writes it with its next commit. If that is lost,
+// records are repeated after a restart, but none is lost.
 func (l *link) save() {
 	if c := l.p.cursor(); c != l.saved {
 		l.p.src.SetCursor(cursorName, c)
@@ -271,8 +271,8 @@ func (l *link) save() {
 	}
 }
 
-// leave says goodbye: the last records already on their way are waited for, the
-// stations are told offline, and the last will is called off by a proper end.
+// leave says goodbye: it waits for the records already on their way, tells the stations offline,
+// and disconnects properly, which cancels the last will.
 func (l *link) leave() {
 	limit := time.NewTimer(l.p.every.leave)
 	defer limit.Stop()
@@ -308,8 +308,8 @@ func (l *link) sendJSON(topic string, v any) error {
 	return l.send(topic, true, payload, 0, nil)
 }
 
-// send hands a message of QoS 1 to the carrier and keeps its token. This waits
-// for the socket at most as long as the write limit.
+// send passes a message of QoS 1 to the carrier and keeps its token. It waits for the socket no
+// longer than the write limit.
 func (l *link) send(topic string, retain bool, payload []byte, seq uint64, landed func()) error {
 	t, err := l.to.Publish(topic, 1, retain, payload)
 	if err == nil {

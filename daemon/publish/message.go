@@ -17,16 +17,16 @@ const (
 	LeafDone    = "done"
 )
 
-// Alive tells whether a daemon, or a station of it, is there. It is retained.
+// Alive says whether a daemon, or one of its stations, is there. It is retained.
 type Alive struct {
-	Daemon  string `json:"daemon"` // the level of the topic whose alive has the last will
+	Daemon  string `json:"daemon"` // level of the topic with the daemon's last will
 	State   string `json:"state"`  // online or offline
 	Why     string `json:"why,omitempty"`
 	Journal string `json:"journal,omitempty"`
 	Version string `json:"version,omitempty"`
 	// At is when this was said; in a last will, when the connection was made.
 	At time.Time `json:"at"`
-	// Stations are those that the daemon serves; only in the daemon's own message.
+	// Stations are the stations that the daemon serves. Only the daemon's own message has them.
 	Stations []string `json:"stations,omitempty"`
 }
 
@@ -47,7 +47,7 @@ func Topic(site, station, leaf string) string {
 	return "fairbore/1/" + site + "/" + station + "/" + leaf
 }
 
-// LeafOf returns the last level of the topic of a kind of record.
+// LeafOf returns the last level of the topic for a kind of record.
 func LeafOf(k event.Kind) string {
 	if k == event.Taken {
 		return LeafReading
@@ -55,7 +55,7 @@ func LeafOf(k event.Kind) string {
 	return LeafEvent
 }
 
-// daemonLevel is the level of the topic that has the last will.
+// daemonLevel returns the level of the topic with the last will.
 func (c *Config) daemonLevel() string {
 	if len(c.Stations) == 1 {
 		return c.Stations[0]
@@ -63,7 +63,7 @@ func (c *Config) daemonLevel() string {
 	return c.ClientID
 }
 
-// daemonAlive is the message on the topic with the last will.
+// daemonAlive returns the message for the topic with the last will.
 func (c *Config) daemonAlive(state, why string, at time.Time) Alive {
 	a := c.stationAlive(state, why, at)
 	a.Stations = c.Stations

@@ -13,7 +13,7 @@ import (
 	"fairbore/daemon/mqtt"
 )
 
-// cursorName is the name under which the journal keeps how far the broker is.
+// cursorName is the name under which the journal keeps how far the broker has been served.
 const cursorName = "publish"
 
 // Bounds of the queues.
@@ -24,19 +24,19 @@ const (
 
 // Source is the journal, as a publisher needs it.
 type Source interface {
-	// RawRecords returns up to limit records with a number above seq, in order. Of each
-	// it needs station, kind and body; without a body, all.
+	// RawRecords returns up to limit records with a number above seq, in order. Of each record it
+	// needs station, kind and body; if the body is missing, all of it.
 	RawRecords(ctx context.Context, seq uint64, limit int) ([]event.Record, error)
 	// Last returns the number of the newest committed record, 0 if there is none.
 	Last() uint64
 	// Cursor returns the number last given to SetCursor under the name, or 0.
 	Cursor(name string) (uint64, error)
-	// SetCursor keeps the number; it may be lost in a crash, which costs repeats.
+	// SetCursor keeps the number. It may be lost in a crash; records are then repeated.
 	SetCursor(name string, seq uint64)
 }
 
-// Publisher sends the records of a journal, and the state of its stations, to a
-// broker. Its methods may be called from any goroutine and never wait for the network.
+// Publisher sends the records of a journal, and the state of its stations, to a broker. Its methods
+// may be called from any goroutine and never wait for the network.
 type Publisher struct {
 	cfg    Config
 	dialer *mqtt.Dialer
@@ -44,15 +44,16 @@ type Publisher struct {
 	src    Source
 	log    zerolog.Logger
 
-	// OnCommand takes a command of a station, in the order of arrival, one at a
-	// time, on a goroutine of Run that isn't the one that talks to the broker.
-	// The payload is as sent: not checked, at most 16 kB. Commands are taken
-	// only while connected; none is kept for later. Set it before Run.
+	// OnCommand gets the commands for a station in the order of arrival, one at a time, on a
+	// goroutine of Run that is not the one that talks to the broker. The payload is as sent: not
+	// checked, at most 16 kB. Commands are accepted only while connected; none is kept for later.
+	// Set it before Run.
 	OnCommand func(station string, payload []byte)
-	// OnStatus hears of each change of Connected or Why. It must not block. Set it before Run.
+	// OnStatus is called with each change of Connected or Why. It must not block. Set it before
+	// Run.
 	OnStatus func(Status)
 
-	poke     chan struct{} // something is to be sent
+	poke     chan struct{} // received from when something is to be sent
 	commands chan command
 
 	mu      sync.Mutex // guards what follows
@@ -60,12 +61,12 @@ type Publisher struct {
 	acked   uint64 // the cursor
 	slots   map[string]*slot
 	replies []reply
-	replied uint64 // number of the last reply queued
+	replied uint64 // number of the newest reply queued
 }
 
-// slot holds what is to be sent of a station, newest wins.
+// slot has what is to be sent about a station; the newest value wins.
 type slot struct {
-	live     any // to be sent, nil if there is nothing new
+	live     any // nil if there is nothing new
 	liveNext time.Time
 	bore     bores
 }
@@ -81,12 +82,12 @@ type command struct {
 	payload []byte
 }
 
-// New returns a publisher for a checked configuration. It connects in Run.
+// New returns a publisher for a configuration, which it checks. Run connects.
 func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 	if err := cfg.check(); err != nil {
 		return nil, err
 	}
-	if cfg.Local != nil { // nothing of a connection holds
+	if cfg.Local != nil { // what is configured for a connection does not apply
 		cfg.Config = mqtt.Config{ClientID: cfg.ClientID, Waits: cfg.Waits}
 	}
 	dialer, err := mqtt.NewDialer(cfg.Config, log)
@@ -115,9 +116,8 @@ func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 	return p, nil
 }
 
-// Run connects, and connects again after each loss, until ctx ends; it then
-// says goodbye within two seconds and returns nil. Call it once. The source must
-// stay open until it returns.
+// Run connects, and reconnects after each loss, until ctx ends. It then says goodbye within two
+// seconds and returns nil. Call it once. The source must stay open until it returns.
 func (p *Publisher) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	if p.cfg.Commands && p.OnCommand != nil {
@@ -147,12 +147,12 @@ func (p *Publisher) Wake() {
 	}
 }
 
-// Live gives what the gauge of a station shows now, to be written as JSON if it
-// is sent: it replaces one not yet sent; at most twenty a second leave; it is
-// forgotten while there is no connection.
+// Live sets what the gauge of a station shows now. It is encoded only if it is sent. It replaces
+// one that was not sent; at most twenty a second are sent, and none is kept while there is no
+// connection.
 func (p *Publisher) Live(station string, value any) {
 	p.mu.Lock()
-	news := false // what waits for its time already has been seen
+	news := false // one that waits for its time was already seen
 	if s := p.slots[station]; s != nil && p.status.Connected {
 		news = s.live == nil
 		s.live = value
@@ -163,9 +163,9 @@ func (p *Publisher) Live(station string, value any) {
 	}
 }
 
-// Bore gives the state of a station's bore, which rests on the records committed
-// by now. It is retained at the broker, replaces one not yet sent, and is sent
-// again after each new connection.
+// Bore sets the state of a station's bore, which is based on the records committed so far. The
+// broker retains it. It replaces one that was not sent, and is sent again after each new
+// connection.
 func (p *Publisher) Bore(station string, payload []byte) {
 	if p.tooLarge(station, LeafBore, payload) {
 		return
@@ -179,8 +179,8 @@ func (p *Publisher) Bore(station string, payload []byte) {
 	p.Wake()
 }
 
-// Done gives the reply to a command. It is sent at least once; of more than 64
-// waiting the oldest are dropped and counted.
+// Done queues the reply to a command. It is sent at least once. If more than 64 wait, the oldest
+// are dropped and counted.
 func (p *Publisher) Done(station string, payload []byte) {
 	if p.tooLarge(station, LeafDone, payload) {
 		return
@@ -198,7 +198,7 @@ func (p *Publisher) Done(station string, payload []byte) {
 	p.Wake()
 }
 
-// tooLarge refuses what a broker would throw the client out for.
+// tooLarge refuses a message for which a broker would disconnect the client.
 func (p *Publisher) tooLarge(station, leaf string, payload []byte) bool {
 	if len(payload) <= MaxPayload {
 		return false
@@ -208,8 +208,7 @@ func (p *Publisher) tooLarge(station, leaf string, payload []byte) bool {
 	return true
 }
 
-// intervals holds the waits of a publisher besides those of its connection, so that a test
-// can shorten them.
+// intervals are the times of a publisher besides those of its connection. Tests shorten them.
 type intervals struct {
 	live  time.Duration // between two live messages of a station
 	beat  time.Duration // between two alive messages

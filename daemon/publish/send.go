@@ -10,10 +10,10 @@ import (
 	"fairbore/daemon/event"
 )
 
-// sendRecords sends up to a chunk of records, as far as the window allows. It
-// reports whether it stopped for the chunk alone, so that more can be sent at once.
+// sendRecords sends up to recordsPerPass records, as far as the window allows. It reports whether
+// more can be sent at once.
 func (l *link) sendRecords(ctx context.Context) (more bool, err error) {
-	for range chunk {
+	for range recordsPerPass {
 		if l.crowded() {
 			return false, nil
 		}
@@ -31,9 +31,8 @@ func (l *link) sendRecords(ctx context.Context) (more bool, err error) {
 	return true, nil
 }
 
-// crowded reports whether the window is full, or was and has not half emptied
-// since: one record for each acknowledgement would cost two wake-ups and two
-// small writes for each.
+// crowded reports whether the window is full, or was full and is not yet half empty. Sending one
+// record for each acknowledgement would cost two wake-ups and two small writes each time.
 func (l *link) crowded() bool {
 	switch {
 	case l.records >= l.p.cfg.Window:
@@ -45,15 +44,15 @@ func (l *link) crowded() bool {
 	return l.full
 }
 
-// fill reads the next records. A journal that can't be read is told in the
-// status and tried again at the next tick.
+// fill reads the next records. If the journal can't be read the status says so, and the next tick
+// tries again.
 func (l *link) fill(ctx context.Context) bool {
 	if l.sent >= l.p.src.Last() {
 		return false
 	}
 	limited, cancel := context.WithTimeout(ctx, l.p.dialer.Waits.Answer)
 	defer cancel()
-	recs, err := l.p.src.RawRecords(limited, l.sent, chunk)
+	recs, err := l.p.src.RawRecords(limited, l.sent, recordsPerPass)
 	switch {
 	case ctx.Err() != nil:
 		return false
@@ -66,8 +65,8 @@ func (l *link) fill(ctx context.Context) bool {
 	return len(recs) > 0
 }
 
-// sendRecord sends a record; one that no broker would take is skipped, or it
-// would stop all that come after it.
+// sendRecord sends a record. It skips one that no broker would accept, which would otherwise block
+// all later ones.
 func (l *link) sendRecord(r *event.Record) error {
 	payload, err := r.AppendJSON(l.room(len(r.Body)))
 	if err != nil || len(payload) > MaxPayload || !Level(r.Station) {
@@ -79,8 +78,8 @@ func (l *link) sendRecord(r *event.Record) error {
 	return l.send(Topic(l.p.cfg.Site, r.Station, LeafOf(r.Kind)), false, payload, r.Seq, nil)
 }
 
-// room returns room for a record with an event of so many bytes. A connection may
-// keep a payload until it is acknowledged, so each has its own.
+// room returns a buffer for a record whose event has so many bytes. Each record has its own, since
+// a connection may keep a payload until it is acknowledged.
 func (l *link) room(body int) []byte {
 	if _, free := l.to.(local); !free {
 		return make([]byte, 0, body+96)
@@ -89,7 +88,7 @@ func (l *link) room(body int) []byte {
 	return l.buf
 }
 
-// outgoing is a message taken from a slot or queue.
+// outgoing is a message taken from a slot or a queue.
 type outgoing struct {
 	topic   string
 	retain  bool
@@ -97,7 +96,7 @@ type outgoing struct {
 	landed  func()
 }
 
-// sendStates sends replies, and the bores whose records have left.
+// sendStates sends replies, and the bores whose records have been sent.
 func (l *link) sendStates() error {
 	for _, o := range l.takeStates() {
 		if err := l.send(o.topic, o.retain, o.payload, 0, o.landed); err != nil {
@@ -113,7 +112,7 @@ func (l *link) takeStates() (out []outgoing) {
 	defer p.mu.Unlock()
 	for _, r := range p.replies {
 		if r.no <= l.replied {
-			continue // on its way already
+			continue // it is already on its way
 		}
 		l.replied = r.no
 		out = append(out, outgoing{topic: Topic(p.cfg.Site, r.station, LeafDone), payload: r.payload, landed: func() { p.replyLanded(r.no) }})
@@ -127,15 +126,15 @@ func (l *link) takeStates() (out []outgoing) {
 	return out
 }
 
-// replyLanded takes an acknowledged reply off the queue; p.mu is held.
+// replyLanded removes an acknowledged reply from the queue. p.mu must be held.
 func (p *Publisher) replyLanded(no uint64) {
 	for len(p.replies) > 0 && p.replies[0].no <= no {
 		p.replies = p.replies[1:]
 	}
 }
 
-// sendLive sends the newest live value of each station whose time has come. It
-// returns in how long the next is due, 0 if none waits.
+// sendLive sends the newest live value of each station for which it is due. It returns the time
+// until the next is due, 0 if none waits.
 func (l *link) sendLive(now time.Time) (next time.Duration, err error) {
 	out, next := l.takeLive(now)
 	for _, o := range out {

@@ -6,7 +6,7 @@ import (
 	"fairbore/analysis"
 )
 
-// Status is how the publisher stands.
+// Status is the state of the publisher.
 type Status struct {
 	Connected bool
 	Since     time.Time       // of Connected
@@ -15,13 +15,13 @@ type Status struct {
 	Published uint64          // records acknowledged since the start, repeats included
 	Skipped   uint64          // messages that can't be sent at all: too large, or no usable station name
 
-	// Live values are not counted, they are made to be replaced.
+	// Live values are not counted, since they are meant to be replaced.
 
 	DroppedReplies  uint64 // replies pushed out by newer ones
 	RefusedCommands uint64 // too large, retained, or too many at once
 }
 
-// Status returns how the publisher stands now.
+// Status returns the present state of the publisher.
 func (p *Publisher) Status() Status {
 	last := p.src.Last()
 	p.mu.Lock()

@@ -36,7 +36,7 @@ import (
 //
 // "not counted" is of the reading before it.
 const (
-	mostBytes = 1 << 20 // of a file: mostSamples with an expectation each
+	mostBytes = 1 << 20 // of a file: mostSamples, each with an expectation
 	mostName  = 200     // bytes of a value in the head
 	mostText  = 1000    // and of an outcome
 	expects   = "expect "
@@ -44,19 +44,19 @@ const (
 	mostOutcomes = 1000
 )
 
-// length is one of the options that is a length.
+// length is an option that is a length.
 type length struct {
 	name string
 	of   *analysis.Length
 }
 
-// duration is one that is a time.
+// duration is an option that is a time.
 type duration struct {
 	name string
 	of   *time.Duration
 }
 
-// lengths are the options that are a length, by their names in the file; a 0 isn't written.
+// lengths returns the options that are lengths, with their names in the file. A 0 is not written.
 func (v *Visit) lengths() []length {
 	o := &v.Options
 	return []length{
@@ -71,7 +71,7 @@ func (v *Visit) durations() []duration {
 	return []duration{{"entered", &v.Entered}, {"bounce", &o.Bounce}, {"settle", &o.Settle}, {"averages", &o.Averages}, {"lag", &o.Lag}}
 }
 
-// texts are the texts of the head.
+// texts returns the texts of the head.
 func (v *Visit) texts() map[string]*string {
 	return map[string]*string{"station": &v.Station, "gauge": &v.Gauge, "in": &v.In, "cut": &v.Cut}
 }
@@ -132,7 +132,7 @@ func seconds(d time.Duration) string {
 	return strings.TrimRight(strings.TrimRight(fmt.Sprintf("%d.%09d", d/time.Second, d%time.Second), "0"), ".")
 }
 
-// clean is a text that printable lets pass.
+// clean returns a text that printable accepts.
 func clean(s string, most int) string {
 	s = strings.Map(func(r rune) rune {
 		if !unicode.IsPrint(r) || r == unicode.ReplacementChar {
@@ -147,7 +147,7 @@ func clean(s string, most int) string {
 	return s
 }
 
-// Load reads the file of a visit. It refuses what is none, naming what is wrong.
+// Load reads the file of a visit. If the file is not one, the error says what is wrong.
 func Load(path string) (*Visit, error) {
 	info, err := os.Stat(path)
 	switch {
@@ -193,7 +193,7 @@ func Parse(text []byte) (*Visit, error) {
 	return v, v.body(r)
 }
 
-// head takes in what stands before the samples.
+// head reads what stands before the samples.
 func (v *Visit) head(r *drivers.Recording) (err error) {
 	if v.Began, err = time.Parse(time.RFC3339Nano, r.Date); err != nil {
 		return fmt.Errorf("date %.60q: want a time by RFC 3339", r.Date)
@@ -247,7 +247,7 @@ func (v *Visit) setting(name, value string) (err error) {
 	return err
 }
 
-// outcome takes in a line of what came of it.
+// outcome reads a line with a result.
 func (v *Visit) outcome(s string) error {
 	if err := printable(s, mostText); err != nil {
 		return err
@@ -284,7 +284,7 @@ func (v *Visit) outcome(s string) error {
 	return errors.Join(e1, e2, e3)
 }
 
-// body takes in the samples.
+// body reads the samples.
 func (v *Visit) body(r *drivers.Recording) error {
 	var told Sample
 	for i, c := range r.Entries {

@@ -22,9 +22,9 @@ const (
 	stamp     = "20060102T150405.000000Z"
 )
 
-// Keeper writes the visits of a station to a folder, each whole under its name or not at
-// all, and removes the oldest. A disk that is slow holds nothing up: the visits that it
-// can't take are dropped and counted.
+// Keeper writes the visits of a station to a folder and removes the oldest. A file gets its name
+// only when it is complete. A slow disk holds nothing up: visits that it can't take are dropped and
+// counted.
 type Keeper struct {
 	dir     string
 	prefix  string
@@ -35,8 +35,8 @@ type Keeper struct {
 	kept    atomic.Uint64
 	dropped atomic.Uint64
 
-	// Of Run's goroutine alone.
-	files  []file // that there are, the oldest first
+	// Used by Run's goroutine alone.
+	files  []file // the existing files, the oldest first
 	known  bool   // the folder was read
 	failed bool   // the latest write failed
 }
@@ -46,15 +46,15 @@ type file struct {
 	size int64
 }
 
-// NewKeeper returns a keeper of the visits at a station, in a folder that is made when the first
-// is written; they take up to most bytes.
+// NewKeeper returns a keeper of the visits of a station. It makes the folder when it writes the
+// first visit. The visits take up at most most bytes.
 func NewKeeper(dir, station string, most int64, log zerolog.Logger) *Keeper {
 	k := &Keeper{dir: dir, prefix: plain(station) + "-", most: most, log: log, queue: make(chan *Visit, queued)}
 	k.follow = follower{station: station, put: k.put}
 	return k
 }
 
-// plain is a name with nothing in it that a path could be made of.
+// plain matches a name that can't be part of a path.
 func plain(name string) string {
 	return strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' || r == '_' {
@@ -64,8 +64,8 @@ func plain(name string) string {
 	}, name)
 }
 
-// Take takes in a value that the session's capture was given. It never waits. One goroutine calls
-// it, and End.
+// Take takes in a value that the session's capture was given. It never waits. Only one goroutine
+// may call it and End.
 func (k *Keeper) Take(f *session.CaptureStep) { k.follow.take(f) }
 
 // End ends a visit in progress.
@@ -82,7 +82,7 @@ func (k *Keeper) put(v *Visit) {
 	}
 }
 
-// Run writes what is taken in until ctx ends, and then what has queued.
+// Run writes the visits until ctx ends, and then those still in the queue.
 func (k *Keeper) Run(ctx context.Context) error {
 	for {
 		select {
@@ -147,7 +147,7 @@ func (k *Keeper) store(v *Visit) error {
 	return nil
 }
 
-// room removes the oldest visits until another of so many bytes fits.
+// room removes the oldest visits until another one of so many bytes fits.
 func (k *Keeper) room(bytes int64) error {
 	if !k.known {
 		if err := k.look(); err != nil {
@@ -169,8 +169,8 @@ func (k *Keeper) room(bytes int64) error {
 	return nil
 }
 
-// look reads which visits of the station the folder has, and removes what a program that was
-// killed left unfinished.
+// look reads which visits of the station are in the folder, and removes unfinished files of a
+// program that was killed.
 func (k *Keeper) look() error {
 	all, err := os.ReadDir(k.dir)
 	if err != nil {

@@ -19,21 +19,21 @@ import (
 	"fairbore/analysis/capture"
 )
 
-// ErrNotScored says that some files could not be scored; the others were.
+// ErrNotScored says that some files could not be scored. The others were.
 var ErrNotScored = errors.New("not scored")
 
-// replayed is what the capture of this build makes of a visit.
+// replayed is the result of this build's capture for a visit.
 type replayed struct {
 	taken   []Reading
 	refused []Refusal
 	took    time.Duration // all of its samples
 }
 
-// plays is how often a visit is played to see what a sample costs: the quickest counts, since a
-// busy machine only adds to it.
+// plays is how often a visit is played to measure the time for a sample. The fastest counts, since
+// a busy machine can only add to it.
 const plays = 3
 
-// timed is replay, with the time of the quickest of a few plays.
+// timed is replay, with the time of the fastest of several plays.
 func (v *Visit) timed() (r replayed, err error) {
 	for i := range plays {
 		again, err := v.replay()
@@ -73,11 +73,11 @@ func (v *Visit) replay() (r replayed, err error) {
 	return r, nil
 }
 
-// pair is a reading before and now; one of them is nil where there was none.
+// pair is a reading before and now. One of them is nil if there was none.
 type pair struct{ before, now *Reading }
 
-// pairs matches readings to those before: as many as there can be, in their order, so that sizes
-// differ least in all.
+// pairs matches the readings now to those before: as many as possible, in order, and with the
+// smallest sum of differences.
 func pairs(before, now []Reading) (out []pair) {
 	swapped := len(before) > len(now)
 	few, many := before, now
@@ -85,7 +85,7 @@ func pairs(before, now []Reading) (out []pair) {
 		few, many = now, before
 	}
 	n, m := len(few), len(many)
-	// least[i][j] is the least sum of differences of the first i of few, among the first j of many.
+	// least[i][j] is the least sum of differences of the first i of few among the first j of many.
 	least := make([][]float64, n+1)
 	for i := range least {
 		least[i] = make([]float64, m+1)
@@ -114,30 +114,31 @@ func pairs(before, now []Reading) (out []pair) {
 	return out
 }
 
-// worth is how far a reading may have moved without being told of.
-const worth = analysis.Micrometre / 10
+// worthTelling is the smallest change of a reading that is reported.
+const worthTelling = analysis.Micrometre / 10
 
-// moved is by how much the reading is another now.
+// moved returns by how much the reading has changed.
 func (p pair) moved() analysis.Length { return p.now.Raw - p.before.Raw }
 
-// same reports whether both are the same within the larger of their U, k = 2.
+// same reports whether the readings agree within the larger of their U, k = 2.
 func (p pair) same() bool {
 	return p.moved().Abs() <= 2*analysis.Length(max(p.before.U, p.now.U))
 }
 
-// Tally counts visits and readings of one gauge, or of all. What a reading was before is what
-// the file says of it.
+// Tally counts visits and readings of one gauge, or of all. What a reading was before comes from
+// the file.
 type Tally struct {
 	Gauge    string `json:"gauge,omitempty"` // "" of all
 	Visits   int    `json:"visits"`
 	Before   int    `json:"readings_before"`
 	Now      int    `json:"readings_now"`
-	Same     int    `json:"same"`           // within the larger U of both
-	Other    int    `json:"other"`          // beyond it
+	Same     int    `json:"same"`           // within the larger U of the two
+	Other    int    `json:"other"`          // not within it
 	Newly    int    `json:"newly_read"`     // a reading now, none before
 	NoLonger int    `json:"no_longer_read"` // none now
 	Changed  int    `json:"changed"`        // by more than 0.1 µm, of same and other
-	// Medians of the first reading of a visit: passes, and seconds since entering the bore; 0 without one.
+	// Medians for the first reading of a visit: passes, and seconds since entering the bore; 0 if
+	// there is no reading.
 	PassesBefore float64 `json:"passes_before"`
 	PassesNow    float64 `json:"passes_now"`
 	TimeBefore   float64 `json:"seconds_before"`
@@ -166,7 +167,7 @@ func (t *Tally) add(v *Visit, r *replayed, ps []pair) {
 		default:
 			t.Other++
 		}
-		if p.moved().Abs() > worth {
+		if p.moved().Abs() > worthTelling {
 			t.Changed++
 		}
 	}
@@ -194,7 +195,7 @@ func median(x []float64) float64 {
 	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
 }
 
-// scored is a visit, for a line of JSON.
+// scored is a visit as a line of JSON.
 type scored struct {
 	Kind    string    `json:"kind"` // visit
 	File    string    `json:"file"`
@@ -210,18 +211,18 @@ type scored struct {
 	} `json:"refused"`
 }
 
-// ScoreOptions say how a score is written.
+// ScoreOptions say how to write a score.
 type ScoreOptions struct {
-	Lines    bool                     // of JSON: one for each visit, each file that was not scored, each gauge and all
+	Lines    bool                     // as JSON: one line for each visit, each file that was not scored, each gauge and all
 	Progress func(done, total uint64) // may be nil
 }
 
-// most is how many of the worst changes, and how many files that were refused, a score lists.
+// most is how many of the largest changes, and how many refused files, a score lists.
 const most = 10
 
-// Score plays the files of visits, or those in folders, through the capture of this build, and writes
-// what it makes of them beside what was made of them before. A file that is none of a visit is
-// named with what is wrong; the rest is scored, and the error is [ErrNotScored].
+// Score plays visits, given by files or folders, through the capture of this build, and writes the
+// results beside the earlier ones. A file that is not a visit is listed with what is wrong; the
+// rest is scored, and the error is [ErrNotScored].
 func Score(ctx context.Context, paths []string, out io.Writer, o ScoreOptions) error {
 	files, err := find(paths)
 	if err != nil {
@@ -248,7 +249,7 @@ func Score(ctx context.Context, paths []string, out io.Writer, o ScoreOptions) e
 	return nil
 }
 
-// find returns the files that paths name: themselves, or what a folder has. The folder of all
+// find returns the files for paths: files themselves, and the files in folders. The folder of all
 // recordings stands for its visits.
 func find(paths []string) (files []string, err error) {
 	for _, p := range paths {
@@ -281,7 +282,7 @@ func find(paths []string) (files []string, err error) {
 	return files, nil
 }
 
-// Folder is where the visits are, below the recordings.
+// Folder is the folder of the visits, inside the folder of the recordings.
 const Folder = "visits"
 
 type scorer struct {
@@ -294,16 +295,16 @@ type scorer struct {
 	refused []unscored
 }
 
-// change is a reading that is another now.
+// change is a reading that has changed.
 type change struct {
 	file string
 	pair
 }
 
-// miss is a reading that is there before or now alone.
+// miss is a reading that exists only before or only now.
 type miss struct {
 	change
-	why string // of this build, without a reading
+	why string // why this build has no reading
 }
 
 type unscored struct {
@@ -312,7 +313,7 @@ type unscored struct {
 	Why  string `json:"why"`
 }
 
-// score scores one file. Its error is one of writing.
+// score scores one file. An error means that it could not write.
 func (s *scorer) score(file string) error {
 	v, err := Load(file)
 	var r replayed
@@ -345,7 +346,7 @@ func (s *scorer) score(file string) error {
 				m.why = r.refused[len(r.refused)-1].Reason
 			}
 			s.missed = append(s.missed, m)
-		case p.moved().Abs() > worth:
+		case p.moved().Abs() > worthTelling:
 			s.changed = append(s.changed, c)
 		}
 	}
@@ -354,7 +355,7 @@ func (s *scorer) score(file string) error {
 	return s.line(x)
 }
 
-// listed is a list that JSON shows as one, though it be empty.
+// listed makes JSON show a nil list as an empty list.
 func listed[T any](x []T) []T { return append([]T{}, x...) }
 
 func (s *scorer) line(x any) error {
@@ -421,10 +422,10 @@ func (s *scorer) text(out io.Writer, tallies []*Tally) error {
 	return err
 }
 
-// expanded is the U of a reading, k = 2, in µm.
+// expanded returns the U of a reading, k = 2, in µm.
 func expanded(r *Reading) float64 { return 2 * analysis.Length(r.U).Micrometres() }
 
-// list writes the first of some things under a title, if there are any.
+// list writes the first few items under a title, if there are any.
 func list[T any](b *strings.Builder, title string, all []T, say func(T) string) {
 	if len(all) == 0 {
 		return

@@ -1,10 +1,10 @@
-// Package visit keeps what a gauge sent during each visit to a bore, and what the
-// capture made of it, as one recording a visit; and says what the capture of this
-// build makes of the same samples.
+// Package visit keeps, for each visit to a bore, what the gauge sent and what the capture made of
+// it, as a recording. It can also compare that with what the capture of this build makes of the
+// same samples.
 //
-// A [Keeper] is fed what the session gave its capture ([session.CaptureStep]). A visit is from
-// entering the bore to leaving it, with a second of air before and after. [Score] plays
-// such files.
+// A [Keeper] gets what the session gave its capture ([session.CaptureStep]). A visit lasts from
+// entering the bore to leaving it, with a second in the air before and after. [Score] plays such
+// files.
 package visit
 
 import (
@@ -24,8 +24,8 @@ type Visit struct {
 	Station string
 	Gauge   string
 	In      string          // what was gauged: "ring R-1250", "job J-4112"
-	Began   time.Time       // of the first sample, by the wall clock
-	Options capture.Options // of the capture; Air is what was known of free air
+	Began   time.Time       // time of the first sample, by the wall clock
+	Options capture.Options // options of the capture; Air is what was known of free air
 	Offset  analysis.Length // added to a sample for the capture
 	Entered time.Duration   // since the first sample
 	Cut     string          // why the samples end before the gauge had left, "" if they don't
@@ -36,17 +36,17 @@ type Visit struct {
 
 // Sample is a value as the gauge showed it.
 type Sample struct {
-	At  time.Duration // since the first
+	At  time.Duration // since the first sample
 	Raw analysis.Length
-	// Expected is the size that the capture was told to expect, on its own scale, and ExpectedU
-	// that size's standard uncertainty; 0 and 0 for none.
+	// Expected is the size that the capture was told to expect, on its own scale, and ExpectedU its
+	// standard uncertainty; 0 and 0 for none.
 	Expected  analysis.Length
 	ExpectedU analysis.Deviation
 }
 
 // Reading is a value that the capture took.
 type Reading struct {
-	At     time.Duration      `json:"at_ns"` // of the sample that settled it, since the first sample
+	At     time.Duration      `json:"at_ns"` // when the last sample came that it needed, since the first sample
 	Raw    analysis.Length    `json:"raw_mm"`
 	U      analysis.Deviation `json:"capture_u_um"` // standard uncertainty, 0: not known
 	Passes int                `json:"passes,omitempty"`
@@ -59,24 +59,24 @@ type Refusal struct {
 	Reason string        `json:"reason"`
 }
 
-// taken is what a result of a capture says as a reading.
+// taken converts a result of a capture into a reading.
 func taken(r *capture.Result, offset analysis.Length, base time.Duration) Reading {
 	return Reading{At: r.At - base, Raw: r.Value - offset, U: r.U, Passes: r.Passes}
 }
 
 const (
-	around      = time.Second // of air, before and after
-	mostSamples = 8192        // of a visit: three minutes at 45 a second; what follows isn't kept
-	mostAround  = 256         // samples kept of the air before
+	around      = time.Second // of the air before and after
+	mostSamples = 8192        // of a visit: three minutes at 45 a second; later samples are not kept
+	mostAround  = 256         // of the air before
 )
 
-// follower finds the visits in what the session gave its capture.
+// follower finds the visits in the steps of a session's capture.
 type follower struct {
 	station string
 	put     func(*Visit)
 	before  []given // the air before
 	now     *Visit
-	base    time.Duration // when its first sample came
+	base    time.Duration // time of its first sample
 	last    time.Duration
 	left    time.Duration // when the gauge left, 0: it is inside
 	options capture.Options
@@ -88,7 +88,7 @@ type given struct {
 	Sample
 }
 
-// take takes the next value in.
+// take takes in the next step.
 func (w *follower) take(f *session.CaptureStep) {
 	at := f.At.Mono
 	left, entered := index(f.Results, capture.Left), index(f.Results, capture.Entered)
@@ -127,7 +127,7 @@ func (w *follower) take(f *session.CaptureStep) {
 	}
 }
 
-// ends is how many of the results are of the visit that a Left among them ends.
+// ends returns how many of the results belong to the visit that a Left among them ends.
 func ends(rs []capture.Result, left int) int {
 	if left < 0 {
 		return len(rs)
@@ -139,7 +139,7 @@ func index(rs []capture.Result, k capture.ResultKind) int {
 	return slices.IndexFunc(rs, func(r capture.Result) bool { return r.Kind == k })
 }
 
-// begin begins a visit whose first sample in the bore is x.
+// begin begins a visit. x is its first sample in the bore.
 func (w *follower) begin(x *given, f *session.CaptureStep) {
 	w.options, w.left = f.Options, 0
 	first := x.at
@@ -157,7 +157,7 @@ func (w *follower) begin(x *given, f *session.CaptureStep) {
 	}
 }
 
-// add adds a sample to the visit, and what came of it.
+// add adds a sample and its results to the visit.
 func (w *follower) add(x *given, f *session.CaptureStep, rs []capture.Result) {
 	v := w.now
 	w.last = x.at.Mono
@@ -180,8 +180,8 @@ func (w *follower) add(x *given, f *session.CaptureStep, rs []capture.Result) {
 	}
 }
 
-// uncounted returns the code of why the session did not count a value that the capture took,
-// "" if it did.
+// uncounted returns the code of why the session did not count a value that the capture took, "" if
+// it did.
 func uncounted(f *session.CaptureStep, raw analysis.Length) string {
 	for i := range f.Events {
 		switch e := &f.Events[i]; {
@@ -194,7 +194,7 @@ func uncounted(f *session.CaptureStep, raw analysis.Length) string {
 	return cmp.Or(f.Hint.Code, "not counted")
 }
 
-// end hands the visit on; cut is why it ends, if the gauge has not left.
+// end passes the visit on. cut says why it ends, if the gauge has not left.
 func (w *follower) end(cut string) {
 	if w.now == nil {
 		return
