@@ -11,9 +11,8 @@ import (
 	"fairbore/daemon/document"
 )
 
-// FirstArticle puts the sheet together for a reader on which each characteristic of a part
-// that the drawing asks for stands with its limits, what was found, what with, and the
-// decision.
+// FirstArticle puts together the sheet of a first article: each characteristic that the drawing
+// asks for, with its limits, what was measured, with what, and the decision.
 func FirstArticle(p Part, f notation.Format) *document.Document {
 	r := p.record(f)
 	r.doc.Title = r.Text("record.title.article")
@@ -35,11 +34,11 @@ type article struct {
 	low, high      string
 	actual, beside string
 	unit           string
-	decision       string // its code
+	decision       string // code of the decision
 }
 
-// list returns the characteristics: the extremes of size, the form that is asked
-// for, and every place.
+// list returns the characteristics: the extreme sizes, the form if it is asked for, and every
+// place.
 func (r *record) list() (out []article) {
 	j := r.job
 	size := func(no, what string, x *analysis.Length, decision string) {
@@ -89,7 +88,7 @@ func (r *record) articles() *document.Table {
 	return t
 }
 
-// tools returns the gauge and the ring that the last round was gauged with.
+// tools returns the gauge and the ring that were used in the last round.
 func (r *record) tools() (gauge, ring string) {
 	gauge, ring = none, none
 	for _, x := range r.fold.Current(r.Bore.Basis) {
@@ -103,7 +102,7 @@ func (r *record) tools() (gauge, ring string) {
 	return gauge, ring
 }
 
-// decisionRule states the rule without the tables that stand elsewhere.
+// decisionRule states the rule. The tables with the figures are elsewhere in the record.
 func (r *record) decisionRule() {
 	j := r.Bore.Judged
 	if j == nil {

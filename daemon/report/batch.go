@@ -15,28 +15,28 @@ import (
 	"fairbore/daemon/picture"
 )
 
-// Batch is what was made of a job.
+// Batch is the parts that were made of a job.
 type Batch struct {
-	Job    *analysis.Job  // as last taken up
+	Job    *analysis.Job  // as last chosen
 	Parts  []Part         // in the order in which they were begun
-	Limits []event.Record // the times that the job was taken up
+	Limits []event.Record // when the job was chosen
 	Trace  Trace
-	// From and To bound when the parts were begun; zero is without a bound.
+	// From and To bound when the parts were begun; a zero time sets no bound.
 	From, To time.Time
 }
 
-// confidence is that of every interval in a report.
+// confidence is the level of every interval in a report.
 const confidence = 0.95
 
-// batch is a batch's report being written.
+// batch is the report of a batch while it is written.
 type batch struct {
 	Batch
 	writer
 	parts []*record
 }
 
-// BatchReport puts the page of a batch together for a reader: each part with its outcome,
-// a control chart of each section, and capability with what is to be said against it.
+// BatchReport puts together the page of a batch for a reader: each part with its outcome, a control
+// chart of each section, and capability with its limitations.
 func BatchReport(b Batch, f notation.Format) *document.Document {
 	r := &batch{Batch: b, writer: newWriter(b.Job, f)}
 	r.doc.Title, r.doc.Lead, r.doc.Subject = r.Text("record.title.batch"), clean(b.Job.Title), r.Text("record.of.job", clean(b.Job.ID))
@@ -120,7 +120,7 @@ func (r *batch) made() document.Group {
 	return group(r.Text("record.made"), append(f, field(r.Text("record.rule"), orDash(strings.Join(rules, "; "))))...)
 }
 
-// finished returns the parts that ended with sizes that stand.
+// finished returns the parts that ended with valid sizes.
 func (r *batch) finished() []*record {
 	return slices.DeleteFunc(slices.Clone(r.parts), func(p *record) bool {
 		return p.Bore.Verdict == nil || p.Bore.Sizes == nil || p.Bore.Basis != p.Bore.Verdict.Round
@@ -166,7 +166,7 @@ func (r *record) serial() string {
 	return none
 }
 
-// summary is the outcome in a few words, with the reason of what was laid aside.
+// summary returns the outcome in a few words, with the reason if the part was laid aside.
 func (r *record) summary() string {
 	code, mark := r.came()
 	var why analysis.Phrase
@@ -183,7 +183,7 @@ type run struct {
 	has    []bool
 }
 
-// runs returns one run a section, by depth.
+// runs returns a run for each section, by depth.
 func (r *batch) runs(parts []*record) []run {
 	out := make([]run, len(r.Job.Sections))
 	for i, d := range r.Job.Sections {
@@ -204,8 +204,8 @@ func (r *batch) runs(parts []*record) []run {
 	return out
 }
 
-// charts draw each section's mean over the parts, with limits of control where
-// there are enough, and say what they show.
+// charts draws the mean of each section over the parts, with control limits if there are enough
+// parts, and says what the charts show.
 func (r *batch) charts() {
 	parts := r.finished()
 	if len(parts) < 2 {
@@ -230,8 +230,7 @@ func (r *batch) charts() {
 	r.section(r.Text("record.by_section"), figure(c, c.W, c.H, r.Text("record.chart")), t)
 }
 
-// control works out the control chart of a run, marks its signals in the panel and
-// returns its row.
+// control works out the control chart of a run, marks its signals in the panel and returns its row.
 func (r *batch) control(p *panel, name string, parts []string) []string {
 	var x []float64
 	var index []int
@@ -248,7 +247,7 @@ func (r *batch) control(p *panel, name string, parts []string) []string {
 	var signals set
 	for _, s := range ch.Signals {
 		rule := analysis.Say("study.rule." + s.Rule)
-		if s.Series != ch.Location.Name { // the first range is that of the first two
+		if s.Series != ch.Location.Name { // the first range is that of the first two values
 			signals.add(r.Text("record.chart.step", parts[index[min(s.Point, len(index)-1)]], rule))
 			continue
 		}
@@ -263,8 +262,8 @@ func (r *batch) control(p *panel, name string, parts []string) []string {
 	return []string{name, strconv.Itoa(len(x)), micro(r.plain, ch.Location.Centre), micro(r.plain, ch.Location.Low), micro(r.plain, ch.Location.High), r.Decimal(ch.Sigma.Value, 2), said}
 }
 
-// capability says how the extremes lie in the limits: the smallest size of each
-// part against the low limit, the largest against the high one.
+// capability says how the extreme sizes lie within the limits: the smallest size of each part
+// against the low limit, the largest against the high one.
 func (r *batch) capability() {
 	parts := r.finished()
 	if len(parts) == 0 {
@@ -299,7 +298,7 @@ func (r *batch) capability() {
 	r.section(r.Text("record.capability"), append(said, notes...))
 }
 
-// zero tables the looks at rings that the batch rests on, each once.
+// zero tables the ring checks that the batch is based on, each once.
 func (r *batch) zero() {
 	seen := map[uint64]bool{}
 	var looks []event.Record

@@ -12,11 +12,10 @@ import (
 	"fairbore/daemon/event"
 )
 
-// The CSV is that of RFC 4180: lines end in CR LF, fields are quoted where they
-// have to be. Lengths have all their decimals and their unit in the head; an inch
-// value is rounded to a hundredth of a millionth. Text that a spreadsheet would
-// take for a formula has an apostrophe before it. A CSV is for programs: what stands in
-// it is the same in every language.
+// CSV is written by RFC 4180: lines end in CR LF, and fields are quoted where necessary. Lengths
+// have all their decimals, and their unit is in the head; a value in inches is rounded to a
+// hundredth of a millionth. Text that a spreadsheet would take for a formula gets an apostrophe in
+// front. Since a CSV is for programs, its contents are the same in every language.
 
 // writeCSV writes a head and rows.
 func writeCSV(w io.Writer, head []string, rows [][]string) error {
@@ -28,7 +27,7 @@ func writeCSV(w io.Writer, head []string, rows [][]string) error {
 	return out.WriteAll(rows)
 }
 
-// guard keeps text from being taken for a formula.
+// guard keeps a spreadsheet from taking text for a formula.
 func guard(s string) string {
 	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
 		return "'" + s
@@ -52,7 +51,7 @@ func inch(l analysis.Length) string {
 
 func micron(d analysis.Deviation) string { return exact(analysis.Length(d), analysis.UM) }
 
-// exact writes a length in mm or µm, which always have a finite expansion of it.
+// exact formats a length in mm or µm, which always have a finite number of decimals.
 func exact(l analysis.Length, u analysis.Unit) string {
 	s, err := l.Exact(u)
 	if err != nil {
@@ -68,7 +67,7 @@ func stamped(t time.Time) string {
 	return t.Format(time.RFC3339Nano)
 }
 
-// CSV writes every reading of the part, the void ones too, a row each.
+// CSV writes every reading of the part, including void ones, one a row.
 func (p Part) CSV(w io.Writer) error {
 	r := p.record(notation.Format{})
 	rings := map[int]string{}
@@ -87,7 +86,7 @@ func (p Part) CSV(w io.Writer) error {
 			continue
 		}
 		counts, why := r.counts(x)
-		operator, trial := "", "" // of a gauge study
+		operator, trial := "", "" // in a gauge study
 		if x.Study != nil {
 			operator, trial = x.Study.Appraiser, strconv.Itoa(x.Study.Trial)
 		}
@@ -123,7 +122,7 @@ func (r *record) counts(x *event.Reading) (counts, why string) {
 	return "yes", ""
 }
 
-// FirstArticleCSV writes the characteristics of a first article, a row each.
+// FirstArticleCSV writes the characteristics of a first article, one a row.
 func (p Part) FirstArticleCSV(w io.Writer) error {
 	r := p.record(notation.Format{})
 	gauge, ring := r.tools()
@@ -134,7 +133,7 @@ func (p Part) FirstArticleCSV(w io.Writer) error {
 	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows)
 }
 
-// plain makes a number as it is printed one for a program.
+// plain converts a printed number into one for a program.
 func plain(s string) string {
 	if s == "–" {
 		return ""
@@ -142,7 +141,7 @@ func plain(s string) string {
 	return strings.Replace(s, "−", "-", 1)
 }
 
-// CSV writes the parts of the batch, a row each.
+// CSV writes the parts of the batch, one a row.
 func (b Batch) CSV(w io.Writer) error {
 	head := []string{
 		"journal", "first_seq", "last_seq", "station", "job", "revision", "part", "begun", "ended", "rounds", "strokes",
@@ -185,7 +184,7 @@ func (r *record) batchRow() []string {
 	}
 }
 
-// CSV writes the masterings and checks, a row each.
+// CSV writes the masterings and checks, one a row.
 func (l Log) CSV(out io.Writer) error {
 	head := []string{
 		"journal", "seq", "at", "station", "what", "gauge", "ring", "certified_mm", "ring_u_um", "certificate", "due", "in_date",
@@ -228,7 +227,7 @@ func (w *writer) lookCSV(e *event.Record) []string {
 	if m := e.Master; m != nil {
 		return append(row, guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At))
 	}
-	return append(row, "", "", "") // it stands by the mastering
+	return append(row, "", "", "") // the mastering has it
 }
 
 func dueDate(at time.Time) string {
@@ -248,7 +247,7 @@ func dated(due, used time.Time) string {
 	return "yes"
 }
 
-// english is a phrase as it stands in the journal, or else in English.
+// english returns the text of a phrase in the journal, or else its English text.
 func english(p analysis.Phrase) string {
 	if p.Text != "" {
 		return p.Text

@@ -22,7 +22,7 @@ func (r *record) form() {
 	}
 }
 
-// decision states the rule and what it comes to.
+// decision states the rule and its result.
 func (r *record) decision() {
 	r.section(r.Text("record.decided"))
 	j := r.Bore.Judged
@@ -47,8 +47,7 @@ func (r *record) fits(f verdict.Fit) string {
 	return r.Text("record.fit." + string(f))
 }
 
-// otherwise says where the verdict on record was given by other terms than those
-// that the rest of this page is worked out with.
+// otherwise says where the recorded verdict was given on other terms than the rest of this page.
 func (r *record) otherwise() string {
 	v, j := r.Bore.Verdict, r.Bore.Judged
 	if v == nil || v.Rule == "" || v.Rule == string(j.Rule) && (r.Bore.U == nil || v.U == r.Bore.U.Expanded) {
@@ -57,7 +56,7 @@ func (r *record) otherwise() string {
 	return r.Text("record.rule.otherwise", verdict.Rule(v.Rule).Phrase(), v.U)
 }
 
-// recorded is what the journal itself has of the decision.
+// recorded says what the journal has of the decision.
 func (r *record) recorded() document.Lines {
 	v := r.Bore.Verdict
 	if v == nil || v.Rule == "" {
@@ -70,7 +69,7 @@ func (r *record) recorded() document.Lines {
 	return said
 }
 
-// judgements table what was judged.
+// judgements tables what was judged.
 func (r *record) judgements(j *verdict.Bore) *document.Table {
 	t := &document.Table{Columns: slices.Concat(
 		words(r.Text("record.characteristic")), numbers(r.Text("record.low_limit"), r.Text("record.high_limit"), r.Text("record.actual_found")), words(r.Text("record.unit")),
@@ -93,8 +92,8 @@ func (r *record) judgements(j *verdict.Bore) *document.Table {
 	return t
 }
 
-// chances says what prior the chances of the worst sizes rest on. Those of a form error
-// rest on a flat one.
+// chances says on what prior the probabilities for the extreme sizes are based. Those for a form
+// error are based on a flat prior.
 func (r *record) chances(j *verdict.Bore) (lines []string) {
 	small, large := j.Sizes.Smallest, j.Sizes.Largest
 	if small == nil {
@@ -116,7 +115,7 @@ func (r *record) chances(j *verdict.Bore) (lines []string) {
 	return lines
 }
 
-// budget tables how the uncertainty comes about.
+// budget tables how the uncertainty is made up.
 func (r *record) budget() {
 	b := r.Bore.Budget
 	if b == nil {
@@ -170,7 +169,7 @@ func (w *writer) budgetTable(b *uncertainty.Budget, in string) *document.Table {
 
 func (w *writer) figure(v float64) string { return w.Significant(v, 3) }
 
-// symbol turns a UCUM code into what a person writes.
+// symbol converts a UCUM code into the usual symbol.
 func symbol(unit string) string {
 	switch unit {
 	case "um":

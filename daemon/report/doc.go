@@ -1,8 +1,8 @@
-// Package report puts together what was done to a part, a job or a gauge, as a
-// [document.Document] for a reader: in the unit of the drawing, with the other beside it,
-// and in the reader's language; and as CSV, from the records themselves, with all decimals
-// and the same in every language.
+// Package report puts together the record of a part, a job or a gauge. For people it is a
+// [document.Document] in the unit of the drawing, with the other unit beside it, and in the
+// reader's language. For programs it is CSV, from the records themselves, with all decimals and the
+// same in every language.
 //
-// Two-point readings are called what they are: nothing here is said of the axis
-// or of odd lobes.
+// Readings between two points are called that: the reports say nothing about the straightness of
+// the axis or about lobes in odd numbers.
 package report

@@ -17,38 +17,39 @@ import (
 	"fairbore/daemon/state"
 )
 
-// GaugeStudy is a study of how much of the spread of readings the gauge and the
-// people bring in, by one or both of the usual methods.
+// GaugeStudy is a study of how much the gauge and the people contribute to the variation of
+// readings, by one or both of the usual methods.
 type GaugeStudy struct {
 	Title string    // of what: gauge and job
-	From  time.Time // of the first reading, if it is known
-	At    time.Time // when it was made
-	// Unit is that of the drawing: of inches all is said in millionths, else in µm.
+	From  time.Time // time of the first reading, if known
+	At    time.Time // when the study was made
+	// Unit is the unit of the drawing. For inches all results are in millionths, else in µm.
 	Unit    analysis.Unit
-	Base    analysis.Length // what the values of the table are counted from
+	Base    analysis.Length // size that the values of the table are counted from
 	Table   study.Table
 	Results []study.GaugeStudy
 
-	// Of a study from the journal.
+	// Set for a study from the journal.
 	Job      *analysis.Job
 	Gauge    string
 	Stations []string
 	Trace    Trace
-	// Readings are those of the table with where they come from, for the CSV.
+	// Readings are the readings of the table with their origin, for the CSV.
 	Readings []StudyReading
 	Left     []analysis.Phrase // what was left out, and why
-	// Plan is what was asked for and how far it has come; nil if that is not known.
+	// Plan is what was asked for and how far it has come; nil: not known.
 	Plan *StudyPlan
 }
 
-// StudyPlan is the plan of a study at a station, and what was gauged of it.
+// StudyPlan is the plan of a study at a station, and what was gauged so far.
 type StudyPlan struct {
 	event.Study
-	Now   *state.StudyNow // nil if it is no longer under way
+	Now   *state.StudyNow // nil if the study has ended
 	Known []string        // the parts gauged so far
-	// Taken are the sizes by part and appraiser: that of trial k + 1 at k, nil where it is missing.
+	// Taken has the sizes by part and appraiser. That of trial k + 1 is at index k; nil if it is
+	// missing.
 	Taken map[[2]string][]*analysis.Length
-	Short analysis.Phrase // why it can't be evaluated yet, none if it can
+	Short analysis.Phrase // why the study can't be evaluated yet, zero if it can
 }
 
 // StudyReading is a reading of a gauge study.
@@ -56,19 +57,19 @@ type StudyReading struct {
 	Part, Operator string
 	Trial          int
 	Size           analysis.Length
-	// Of a study from the journal.
+	// Set for a study from the journal.
 	Seq     uint64
 	At      time.Time
 	Station string
 }
 
-// studied is the page of a gauge study being written.
+// studied is the page of a gauge study while it is written.
 type studied struct {
 	GaugeStudy
 	writer
 }
 
-// GaugeStudyReport puts the page of a gauge study together for a reader.
+// GaugeStudyReport puts together the page of a gauge study for a reader.
 func GaugeStudyReport(g GaugeStudy, f notation.Format) *document.Document {
 	r := &studied{g, newWriter(&analysis.Job{Unit: g.Unit}, f)}
 	r.doc.Title, r.doc.Lead, r.doc.At = r.Text("record.title.study"), clean(g.Title), g.At
@@ -116,7 +117,7 @@ func GaugeStudyReport(g GaugeStudy, f notation.Format) *document.Document {
 	return r.doc
 }
 
-// method sets what came out by a method.
+// method writes the results of one method.
 func (r *studied) method(g *study.GaugeStudy) {
 	r.section(r.Text("record.study.by", analysis.Say("study.method."+g.Method)), r.sources(g))
 	if len(g.Rows) > 0 {
@@ -127,7 +128,7 @@ func (r *studied) method(g *study.GaugeStudy) {
 	}
 }
 
-// progress says how far a study under way has come, and who is to gauge what.
+// progress says how far a study in progress has come, and who is to gauge what.
 func (r *studied) progress() {
 	if r.Plan == nil || r.Plan.Now == nil {
 		return
@@ -148,7 +149,7 @@ func (r *studied) progress() {
 	r.doc.Add(out)
 }
 
-// taken tables all that was gauged, a row a part, with a dash for what is missing.
+// taken tables everything that was gauged, one part a row, with a dash for what is missing.
 func (r *studied) taken() document.Block {
 	if len(r.Plan.Known) == 0 {
 		return document.Para(r.Text("record.study.no_reading"))
@@ -167,7 +168,7 @@ func (r *studied) evaluated(trials int) document.Block {
 	return r.readings(r.Table.Parts, r.Table.Operators, trials, func(i, k, trial int) string { return r.fine(r.Table.Values[i][k][trial], 2) })
 }
 
-// readings tables readings, a row a part, in the order given.
+// readings tables readings, one part a row, in the given order.
 func (r *studied) readings(parts, people []string, trials int, cell func(part, who, trial int) string) *document.Table {
 	t := &document.Table{Columns: words(r.Text("record.part")), Notes: []string{r.Text("record.note.sentence", r.counted())}}
 	for _, who := range people {
@@ -195,7 +196,7 @@ func cleaned(lines []string) []string {
 	return out
 }
 
-// step is the unit of the study in µm.
+// step returns the unit of the study in µm.
 func (r *studied) step() float64 {
 	if r.Inch {
 		return analysis.MicroInch.Micrometres()
@@ -203,20 +204,20 @@ func (r *studied) step() float64 {
 	return 1
 }
 
-// fine writes a value in µm in the unit of the study, without it.
+// fine formats a value in µm in the unit of the study, without the unit.
 func (r *studied) fine(v float64, decimals int) string {
-	if r.Inch { // millionths are as fine with two places less
+	if r.Inch { // millionths are as fine with two decimals less
 		decimals = max(0, decimals-2)
 	}
 	return r.Decimal(v/r.step(), decimals)
 }
 
-// with is fine with the unit.
+// with formats like fine, with the unit.
 func (r *studied) with(v float64, decimals int) string {
 	return r.fine(v, decimals) + " " + r.MicroUnit()
 }
 
-// spread is a standard deviation with its unit, or a dash.
+// spread formats a standard deviation with its unit, or a dash.
 func (r *studied) spread(s study.Stat) string {
 	if !s.OK {
 		return none
@@ -248,7 +249,7 @@ func (r *studied) facts(trials int) document.Fields {
 	return document.Fields{group(r.Text("record.study.what"), of...), group(r.Text("record.study.how"), made...), group(r.Text("record.study.found"), r.found(g)...)}
 }
 
-// found are the figures that are looked for first.
+// found returns the figures that people look for first.
 func (r *studied) found(g *study.GaugeStudy) []document.Field {
 	repeat := r.spread(g.Repeatability.SD)
 	if g.RepeatLow.OK && g.RepeatHigh.OK {
@@ -272,13 +273,13 @@ func (r *studied) found(g *study.GaugeStudy) []document.Field {
 	return out
 }
 
-// rate is a value in µm as a length of a phrase.
+// rate converts a value in µm into a length for a phrase.
 func rate(s study.Stat) analysis.Fine {
 	return analysis.Fine(math.Round(s.Value * float64(analysis.Micrometre)))
 }
 
-// outcome is the usual table's word on the gauge: below 10 % good, up to 30 %
-// by agreement, above it not good enough (common practice).
+// outcome returns the usual judgement of the gauge: below 10 % good, up to 30 % by agreement, above
+// that not good enough (common practice).
 func (r *studied) outcome(g *study.GaugeStudy) *document.Outcome {
 	j := g.Judged()
 	why := r.Text("record.study.takes_of_spread", analysis.Number{Value: j.Value, Places: 1})
@@ -298,7 +299,7 @@ func (r *studied) outcome(g *study.GaugeStudy) *document.Outcome {
 	return outcome(document.Bad, r.Text("record.study.not_good"), why+" "+r.Text("record.study.make_up"))
 }
 
-// shares draws what each source takes of what the gauge is judged against.
+// shares draws the share of each source in what the gauge is judged against.
 func (r *studied) shares(g *study.GaugeStudy) document.Figure {
 	title, of := r.Text("record.study.shares_tolerance"), func(s study.Source) study.Stat { return s.OfTolerance }
 	if g.Tolerance <= 0 {
@@ -359,7 +360,7 @@ func (r *studied) sources(g *study.GaugeStudy) *document.Table {
 	return t
 }
 
-// stat writes a value that may be used, else a dash.
+// stat formats a value, or a dash if it can't be used.
 func (r *studied) stat(s study.Stat, places int) string {
 	if !s.OK {
 		return none
@@ -367,12 +368,12 @@ func (r *studied) stat(s study.Stat, places int) string {
 	return r.Decimal(s.Value, places)
 }
 
-// anova tables the sums, in µm² whatever the drawing's unit.
+// anova tables the sums of squares, in µm² whatever the unit of the drawing.
 func (r *studied) anova(g *study.GaugeStudy) *document.Table {
 	t := &document.Table{Caption: r.Text("record.anova"), Columns: slices.Concat(words(r.Text("record.study.source")), numbers(r.Text("record.anova.df"), r.Text("record.anova.ss"), r.Text("record.anova.ms"), "F", r.Text("record.anova.chance")))}
 	for _, x := range g.Rows {
 		chance := r.stat(x.P, 3)
-		if x.P.OK && x.P.Value < 0.0005 { // one that is small is not called none
+		if x.P.OK && x.P.Value < 0.0005 { // a small value is not shown as zero
 			chance = "< " + r.Decimal(0.001, 3)
 		}
 		t.Rows = append(t.Rows, []string{r.Text("study.source." + x.Source), strconv.Itoa(x.DF), r.Significant(x.SS, 4), r.Significant(x.MS, 4), r.stat(x.F, 2), chance})
@@ -396,7 +397,7 @@ func (r *studied) ranges(g *study.GaugeStudy) document.Lines {
 	return out
 }
 
-// CSV writes the readings, a row each, in the columns that a gauge study takes.
+// CSV writes the readings, one a row, in the columns that a gauge study from CSV needs.
 func (g GaugeStudy) CSV(w io.Writer) error {
 	head := []string{"journal", "seq", "at", "station", "gauge", "job", "part", "operator", "trial", "size_mm"}
 	job := ""

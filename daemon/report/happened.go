@@ -10,9 +10,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// happened tables what a reader of the record has to know besides: what was struck
-// out and why, what was refused, what came to the gauge. What comes several times running
-// has one row.
+// happened tables what else the reader of a record must know: what was voided and why, what was
+// refused, what happened to the gauge. The same event several times in a row has one row.
 func (r *record) happened() {
 	t := &document.Table{Columns: slices.Concat(words(r.Text("record.at"), r.Text("record.what")), wrapped(r.Text("record.detail")), words(r.Text("record.by")))}
 	var at dates
@@ -42,7 +41,7 @@ func (r *record) happened() {
 	r.section(r.Text("record.happened"), t)
 }
 
-// tell says what an event is, "" for those that stand elsewhere in the record.
+// tell says what an event is, "" for an event that is elsewhere in the record.
 func (r *record) tell(e *event.Record) (what, detail string) {
 	switch e.Kind {
 	case event.Voided, event.Restored, event.Kept:
@@ -69,7 +68,7 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 	return r.befell(e)
 }
 
-// befell is [record.tell] of what came to the gauge, the ring and the part.
+// befell does it for what happened to the gauge, the ring and the part.
 func (r *record) befell(e *event.Record) (what, detail string) {
 	switch e.Kind {
 	case event.Disturbed:
@@ -85,7 +84,7 @@ func (r *record) befell(e *event.Record) (what, detail string) {
 			return r.Text("record.told.ring"), r.because(r.Text("record.told.begun_anew"), e.Ring.Why)
 		}
 	case event.Warmed:
-		if e.Warm.Ring != nil { // the part's stands by the rounds
+		if e.Warm.Ring != nil { // that of the part is beside the rounds
 			return r.Text("record.told.temperature"), r.Text("record.told.ring_warmth", analysis.Number{Value: e.Warm.Ring.Degrees(), Places: 2})
 		}
 	case event.Cooled:
@@ -102,7 +101,7 @@ func (r *record) befell(e *event.Record) (what, detail string) {
 	return "", ""
 }
 
-// taken is [record.tell] of a reading that was not taken as usual.
+// taken does it for a reading that was not taken in the usual way.
 func (r *record) taken(x *event.Reading) (what, detail string) {
 	switch {
 	case x.Unexpected:
@@ -117,7 +116,7 @@ func (r *record) taken(x *event.Reading) (what, detail string) {
 	return "", ""
 }
 
-// jump writes by how much a clock was set, in seconds.
+// jump formats by how many seconds a clock was set.
 func (w *writer) jump(seconds float64) string {
 	s := analysis.Number{Value: seconds, Places: 1}
 	if seconds > 0 {
@@ -126,7 +125,7 @@ func (w *writer) jump(seconds float64) string {
 	return w.Text("record.told.clock_back", s)
 }
 
-// reading says what reading a number is.
+// reading names the reading with a number.
 func (r *record) reading(no int) string {
 	for _, x := range r.fold.Readings {
 		if x.No == no {
@@ -178,7 +177,7 @@ func (w *writer) limits(taken []event.Record, now *analysis.Job) document.Block 
 	return t
 }
 
-// most writes the most that a form error may be, a dash where it is not limited.
+// most formats the largest form error allowed, a dash if it is not limited.
 func (w *writer) most(d analysis.Deviation) string {
 	if d == 0 {
 		return none
@@ -186,7 +185,7 @@ func (w *writer) most(d analysis.Deviation) string {
 	return w.Micro(d)
 }
 
-// changes says what the drawing asks for otherwise than before.
+// changes says how the drawing differs from the one before.
 func (w *writer) changes(a, b *analysis.Job) (s []string) {
 	say := func(differs bool, text string) {
 		if differs {

@@ -13,15 +13,15 @@ import (
 
 // Log is what was done to the zeros of gauges.
 type Log struct {
-	// Looks are masterings and checks in order; others among them are passed over.
+	// Looks are masterings and checks in order. Other events are ignored.
 	Looks    []event.Record
 	Station  string // "": all
 	Trace    Trace
 	From, To time.Time
 }
 
-// MasteringLog puts the log of masterings and checks together for a reader, with a chart
-// of the zero of each gauge, and the rings with their certificates.
+// MasteringLog puts together the log of masterings and checks for a reader, with a chart of the
+// zero of each gauge, and the rings with their certificates.
 func MasteringLog(l Log, f notation.Format) *document.Document {
 	w := newWriter(nil, f)
 	w.doc.Title, w.doc.Subject = w.Text("record.title.masterings"), w.Text("record.of.all_stations")
@@ -94,13 +94,13 @@ type gaugeRun struct {
 	labels []string
 }
 
-// driftCharts draw, for each gauge, the zero that each look at a ring asked for:
-// what a mastering set, or at a check the zero in force less the error found.
+// driftCharts draws for each gauge the zero that each reading of a ring gave: at a mastering the
+// zero that was set, at a check the zero in force less the error found.
 func (w *writer) driftCharts(looks []event.Record) {
 	var runs []*gaugeRun
 	for i := range looks {
 		e := &looks[i]
-		if e.Reread != nil { // corrected for temperature, so no point of the zero
+		if e.Reread != nil { // a rereading is corrected for temperature, so it is not a point of the zero
 			continue
 		}
 		gauge := ""
@@ -136,7 +136,7 @@ func gaugeRunOf(runs *[]*gaugeRun, gauge, station string) *gaugeRun {
 
 func (r *gaugeRun) take(e *event.Record) {
 	v, square, alarm := analysis.Deviation(0), false, false
-	if e.Kind == event.Mastered && e.Master.Second { // the zero is the first ring's, which has its dot
+	if e.Kind == event.Mastered && e.Master.Second { // the first ring set the zero, and has its dot
 		return
 	}
 	if e.Kind == event.Mastered {

@@ -15,29 +15,27 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Part is the record of one part: the events of its station from its beginning
-// up to the next part, and the state that follows from them.
+// Part is the record of one part: the events of its station from its beginning up to the next part,
+// and the state that follows from them.
 type Part struct {
 	Bore    *state.Bore
-	Records []event.Record // in order, the one that began the part first
-	// Before is what was in force when it began, in order: the job, the mastering,
-	// what was looked at and measured since.
+	Records []event.Record // in order, starting with the event that began the part
+	// Before has what was in force when the part was begun, in order: the job, the mastering, and
+	// what was checked and measured since.
 	Before []event.Record
-	// Lot are the newest verdicts of the job at its station when it began, in order.
+	// Lot has the newest verdicts of the job at its station when the part was begun, in order.
 	Lot []*event.Verdict
-	// After is the next look at a ring there, in order: it tells whether the zero
-	// still held.
+	// After has the next check of the ring there, in order. It tells whether the zero still held.
 	After []event.Record
-	// Limits are the times that the job was taken up, to see its limits change.
+	// Limits has the times when the job was chosen, to show how its limits changed.
 	Limits []event.Record
-	Hash   string // of the journal at row [Part.Last], hexadecimal
-	// NoSettings says that gauge and rule were not known when the bore was worked
-	// out, so that there is no budget and no judgement beside the recorded one.
+	Hash   string // of the journal at row [Part.Last], in hexadecimal
+	// NoSettings says that gauge and rule were not known when the bore was worked out, so that
+	// there is no budget and no judgement except the recorded one.
 	NoSettings bool
 }
 
-// Last returns the number of the newest row that the record rests on, 0 if it
-// rests on none.
+// Last returns the number of the newest row that the record is based on, 0 if there is none.
 func (p *Part) Last() (seq uint64) {
 	for _, all := range [][]event.Record{p.Before, p.Records, p.After, p.Limits} {
 		for i := range all {
@@ -47,7 +45,7 @@ func (p *Part) Last() (seq uint64) {
 	return seq
 }
 
-// Fold returns the state that the records tell, with what came to light after.
+// Fold returns the state after the records, including what became known later.
 func (p *Part) Fold() *state.Fold {
 	f := &state.Fold{}
 	for i := range p.Before {
@@ -62,7 +60,7 @@ func (p *Part) Fold() *state.Fold {
 	return f
 }
 
-// record is a part's record being written.
+// record is the record of a part while it is written.
 type record struct {
 	Part
 	writer
@@ -71,7 +69,7 @@ type record struct {
 	from Trace
 }
 
-// PartRecord puts the record of a part together for a reader.
+// PartRecord puts together the record of a part for a reader.
 func PartRecord(p Part, f notation.Format) *document.Document {
 	r := p.record(f)
 	r.doc.Title = r.Text("record.title.part")
@@ -91,7 +89,7 @@ func PartRecord(p Part, f notation.Format) *document.Document {
 
 func (p Part) record(f notation.Format) *record {
 	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, from: Trace{Hash: p.Hash, Last: p.Last()}}
-	if r.job == nil { // a part without a job has no readings either
+	if r.job == nil { // a part without a job has no readings
 		r.job = &analysis.Job{Unit: analysis.MM}
 	}
 	r.writer = newWriter(r.job, f)
@@ -113,8 +111,7 @@ func (p Part) record(f notation.Format) *record {
 	return r
 }
 
-// doubted returns the failed look at a ring that puts the part in doubt, nil if
-// none does.
+// doubted returns the failed check that puts the part in doubt, nil if there is none.
 func (r *record) doubted() *event.ZeroCheck {
 	if !r.fold.Doubted {
 		return nil
@@ -129,8 +126,8 @@ func (r *record) doubted() *event.ZeroCheck {
 	return nil
 }
 
-// came is the code of what came of the part, after "record.outcome." in capitals and
-// after "record.came." within a line, with its mark.
+// came returns the code of the part's outcome, with its mark. The code follows "record.outcome."
+// for text in capitals, and "record.came." for text within a line.
 func (r *record) came() (string, document.Mark) {
 	switch v := r.Bore.Verdict; {
 	case v == nil:
@@ -158,7 +155,7 @@ func (r *record) outcome() *document.Outcome {
 	}
 }
 
-// facts are what was asked for, what was found, and how it was made.
+// facts returns what was asked for, what was found, and how it was made.
 func (r *record) facts() document.Fields {
 	return document.Fields{r.asked(r.job), group(r.Text("record.found"), r.found()...), group(r.Text("record.made"), r.made()...)}
 }
@@ -188,7 +185,7 @@ func (w *writer) asked(j *analysis.Job) document.Group {
 		field(w.Text("record.bore"), strings.Join(filled(w.Text("record.long", j.Length), kind, clean(j.Material)), ", ")))...)
 }
 
-// filled leaves out what is empty.
+// filled returns the fields without empty ones.
 func filled(all ...string) []string {
 	return slices.DeleteFunc(all, func(s string) bool { return s == "" })
 }
@@ -224,8 +221,8 @@ func (r *record) found() (f []document.Field) {
 	return f
 }
 
-// stated returns the expanded uncertainty that the verdict was given with, or else that
-// of the budget, with its coverage factor, 0 where that is not known.
+// stated returns the expanded uncertainty of the recorded verdict, or else that of the budget, with
+// its coverage factor; 0 if that is not known.
 func (r *record) stated() (u analysis.Deviation, k float64) {
 	if b := r.Bore.U; b != nil {
 		u, k = b.Expanded, b.K
@@ -236,7 +233,7 @@ func (r *record) stated() (u analysis.Deviation, k float64) {
 	return u, k
 }
 
-// by returns who caused the newest event of a kind, at when it was.
+// by returns who caused the newest event of a kind, and at when it was.
 func (r *record) by(k event.Kind) string {
 	if e := r.newest(k); e != nil {
 		return r.source(e.Source)
@@ -307,7 +304,7 @@ func (r *record) made() []document.Field {
 	return append(f, field(r.Text("record.honed"), strings.Join(honed, ", ")), field(r.Text("record.readings"), strings.Join(read, ", ")), field(r.Text("record.entered_by"), r.sources()))
 }
 
-// sources tells who or what caused how many events.
+// sources says who or what caused how many events.
 func (r *record) sources() string {
 	n := map[string]int{}
 	for i := range r.Records {
@@ -326,7 +323,7 @@ func (r *record) sources() string {
 	return orDash(strings.Join(names, ", "))
 }
 
-// set is a list in order of arrival without repeats.
+// set is a list without repetitions, in order of arrival.
 type set []string
 
 func (s *set) add(v string) {
@@ -337,7 +334,7 @@ func (s *set) add(v string) {
 
 func (s set) String() string { return strings.Join(s, ", ") }
 
-// pictures draw the bore as it ended and the way to it.
+// pictures draws the final state of the bore and the approach to it.
 func (r *record) pictures() {
 	b := r.Bore
 	if b.Job == nil || b.Sizes == nil {

@@ -9,13 +9,13 @@ import (
 	"fairbore/daemon/picture"
 )
 
-// runChart draws values in their order, a panel above the other, with the lines
-// that they are held against. All values are µm.
+// runChart draws values in their order, in panels one above the other, with the lines that they are
+// compared with. All values are in µm.
 type runChart struct {
 	W, H   float64
 	Panels []panel
 	Format notation.Format
-	Labels []string // under the lowest panel, one a value; too many are thinned out
+	Labels []string // below the lowest panel, one for each value; if there are too many some are left out
 }
 
 // panel is one run of values.
@@ -23,9 +23,9 @@ type panel struct {
 	notation.Format
 	Title  string
 	Values []float64
-	Has    []bool // false: there is no value there; nil: there are all
-	Alarm  []bool // drawn as a ring, for what is out; nil: none is
-	Square []bool // drawn as a square, for another kind of value; nil: none is
+	Has    []bool // false: there is no value; nil: all values exist
+	Alarm  []bool // draw as a ring, for out of limits; nil: none
+	Square []bool // draw as a square, for another kind of value; nil: none
 	Lines  []level
 }
 
@@ -36,7 +36,7 @@ type level struct {
 	Name string
 }
 
-// Measures of a run chart in pixels.
+// Dimensions of a run chart in pixels.
 const (
 	chartText  = 15.0
 	chartLeft  = 70.0
@@ -69,7 +69,7 @@ func (c runChart) Draw(cv picture.Canvas) {
 
 func (p *panel) has(i int) bool { return p.Has == nil || p.Has[i] }
 
-// bounds returns the values that the panel reaches from and to.
+// bounds returns the lowest and the highest value of the panel.
 func (p *panel) bounds() (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for i, v := range p.Values {
@@ -120,8 +120,8 @@ func (p *panel) draw(cv picture.Canvas, w, top, bottom, step float64) {
 	}
 }
 
-// levels draws the lines with their values on the left and their names on the
-// right, moved apart where they would meet. It returns where values stand.
+// levels draws the lines with their values on the left and their names on the right, moved apart
+// where they would overlap. It returns the positions of the values.
 func (p *panel) levels(cv picture.Canvas, y func(float64) float64, right float64) (taken []float64) {
 	lastName, lastValue := math.Inf(1), math.Inf(1)
 	for _, l := range p.sorted() { // from below
@@ -142,8 +142,8 @@ func (p *panel) levels(cv picture.Canvas, y func(float64) float64, right float64
 	return taken
 }
 
-// extremes writes the smallest and the largest value on the left, which gives the
-// panel its scale, where there is room beside those of the levels.
+// extremes writes the smallest and the largest value on the left, as the scale of the panel, if
+// there is room beside the values of the levels.
 func (p *panel) extremes(cv picture.Canvas, y func(float64) float64, taken []float64) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for i, v := range p.Values {
@@ -173,7 +173,7 @@ func (p *panel) sorted() []level {
 	return out
 }
 
-// micro writes a number of µm with its sign, but for zero.
+// micro formats a number of µm with its sign; zero has none.
 func (p *panel) micro(v float64) string { return micro(p.Format, v) }
 
 func micro(f notation.Format, v float64) string {

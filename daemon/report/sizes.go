@@ -10,15 +10,15 @@ import (
 	"fairbore/daemon/event"
 )
 
-// roundsAcross is how many rounds stand side by side in a table of sizes.
+// roundsAcross is the number of rounds side by side in a table of sizes.
 const roundsAcross = 8
 
-// rounds returns the rounds of the part, that before the first honing included.
+// rounds returns the rounds of the part, including the one before the first honing.
 func (r *record) rounds() []event.Round {
 	return append([]event.Round{{}}, r.fold.Rounds...)
 }
 
-// sizes tables the size at each place by round, the newest round last and in full.
+// sizes tables the size at each place by round. The newest round is last, with all details.
 func (r *record) sizes() {
 	all := r.rounds()
 	last := r.Bore.Basis
@@ -28,7 +28,7 @@ func (r *record) sizes() {
 	r.section(r.Text("record.by_round"))
 	for len(all) > roundsAcross {
 		tables := (len(all) + roundsAcross - 1) / roundsAcross
-		n := len(all) / tables // the fuller ones come last
+		n := len(all) / tables // the fuller tables come last
 		r.doc.Add(r.sizeTable(all[:n], false))
 		all = all[n:]
 	}
@@ -48,7 +48,7 @@ func (r *record) sizes() {
 	r.doc.Add(t)
 }
 
-// corrected says what sizes were corrected for.
+// corrected says what the sizes were corrected for.
 func (r *record) corrected() string {
 	var measured, cooled bool
 	for _, x := range r.fold.Readings {
@@ -120,8 +120,8 @@ func (r *record) sizeTable(rounds []event.Round, full bool) *document.Table {
 	return t
 }
 
-// cell is the size at a place in a round: in brackets if it is in doubt, a dash
-// if there is none that stands.
+// cell returns the size at a place in a round: in brackets if it is in doubt, a dash if there is no
+// valid one.
 func (r *record) cell(x *event.Reading, a at) string {
 	if x != nil {
 		return r.Digits(x.Size)
@@ -136,7 +136,7 @@ func (r *record) cell(x *event.Reading, a at) string {
 	return none
 }
 
-// last are the cells beside the size of the newest round.
+// last returns the cells beside the size of the newest round.
 func (r *record) last(x *event.Reading) []string {
 	if x == nil {
 		return []string{none, none, none}
@@ -156,7 +156,7 @@ func (r *record) judged(p analysis.Place) string {
 	return ""
 }
 
-// decision is the code of a decision with the limit it is about.
+// decision returns the code of a decision with the limit that it is about.
 func decision(d verdict.Decision, s verdict.Side) string {
 	if s == verdict.Inside || d == verdict.Conforms {
 		return string(d)
@@ -164,7 +164,7 @@ func decision(d verdict.Decision, s verdict.Side) string {
 	return string(d) + "." + string(s)
 }
 
-// decided writes a decision by its code.
+// decided returns the text of a decision code.
 func (r *record) decided(code string) string {
 	if code == "" {
 		return none
@@ -172,7 +172,7 @@ func (r *record) decided(code string) string {
 	return r.Text("record.decision." + code)
 }
 
-// honing are the rows that say what was done before each round.
+// honing returns the rows that say what was done before each round.
 func (r *record) honing(rounds []event.Round, width int) (rows [][]string) {
 	row := func(name string, cell func(event.Round) string) {
 		cells := make([]string, width)
@@ -214,8 +214,7 @@ func nonzero(n int) string {
 	return strconv.Itoa(n)
 }
 
-// warmth tells how warm the part was in a round, as last measured in it or as its cooling
-// told.
+// warmth says how warm the part was in a round, as last measured or as its cooling showed.
 func (r *record) warmth() func(event.Round) string {
 	by, round := map[int]string{}, 0
 	for i := range r.Records {
@@ -231,8 +230,8 @@ func (r *record) warmth() func(event.Round) string {
 	return func(x event.Round) string { return by[x.Number] }
 }
 
-// coolDown writes how warm a part was by how it cooled: above 20 °C where the
-// temperature of its surroundings is known, else above those.
+// coolDown formats how warm a part was by its cooling: above 20 °C if the temperature of its
+// surroundings is known, else above that temperature.
 func (r *record) coolDown(c *event.CoolDown) string {
 	if c.Surroundings == nil {
 		return "+" + r.Decimal(c.Warmer.Degrees(), 1) + " K"
@@ -240,7 +239,7 @@ func (r *record) coolDown(c *event.CoolDown) string {
 	return r.Decimal((*c.Surroundings + c.Warmer).Degrees(), 1)
 }
 
-// sums are the extremes of each round, and what it brought.
+// sums tables the extreme sizes of each round, and what it removed.
 func (r *record) sums(rounds []event.Round, current []map[analysis.Place]*event.Reading, width int, full bool) [][]string {
 	smallest, largest := make([]string, width), make([]string, width)
 	smallest[0], largest[0] = r.Text("record.smallest"), r.Text("record.largest")

@@ -9,17 +9,17 @@ import (
 	"fairbore/daemon/document"
 )
 
-// writer puts a document together: in the unit of a drawing, in the reader's language.
+// writer puts together a document in the unit of a drawing and in the reader's language.
 type writer struct {
-	notation.Format // of what the record itself says: see [notation.Format.Full]
-	// plain is how the page at the machine says it: for drawings, and for what stands on
-	// both, see [writer.say].
+	notation.Format // for what the record itself says; see [notation.Format.Full]
+	// plain is the format of the page at the machine, for drawings and for what is on both; see
+	// [writer.say].
 	plain notation.Format
 	doc   *document.Document
 }
 
-// newWriter begins a document. Of the reader's format it takes the language and the
-// decimal sign; the unit is that of the job's drawing, metric without one.
+// newWriter begins a document. It takes the language and the decimal sign from the reader's format,
+// and the unit from the job's drawing, or metric if there is none.
 func newWriter(j *analysis.Job, reader notation.Format) writer {
 	plain := notation.ForJob(j)
 	plain.Comma, plain.Language = reader.Comma, reader.Language
@@ -28,7 +28,7 @@ func newWriter(j *analysis.Job, reader notation.Format) writer {
 	return writer{full, plain, &document.Document{Format: plain}}
 }
 
-// say writes a phrase of the bore or the journal as the page does, fit to stand in a line.
+// say returns a phrase of the bore or the journal as the page says it, on one line.
 func (w *writer) say(p analysis.Phrase) string { return clean(w.plain.Say(p)) }
 
 func (w *writer) lines(all []analysis.Phrase) document.Lines {
@@ -52,13 +52,13 @@ func (w *writer) section(heading string, blocks ...document.Block) {
 	w.doc.Add(blocks...)
 }
 
-// both writes a size in both systems.
+// both formats a size in both systems of units.
 func (w *writer) both(l analysis.Length) string { return w.Text("record.size", analysis.Size(l)) }
 
-// small writes a deviation in both systems.
+// small formats a deviation in both systems of units.
 func (w *writer) small(d analysis.Deviation) string { return w.Text("record.deviation", d) }
 
-// moment writes a time in full.
+// moment formats a time in full.
 func (w *writer) moment(t time.Time) string {
 	if t.IsZero() {
 		return w.Text("record.not_known")
@@ -66,8 +66,8 @@ func (w *writer) moment(t time.Time) string {
 	return w.Moment(t)
 }
 
-// source writes where an event came from: the gauge, the page and so on, or the name of
-// who or what it was.
+// source returns where an event came from: the gauge, the page and so on, or the name of the
+// client.
 func (w *writer) source(s string) string {
 	if code := "record.source." + s; notation.English().Has(code) {
 		return w.Text(code)
@@ -75,7 +75,7 @@ func (w *writer) source(s string) string {
 	return clean(s)
 }
 
-// spelt is the unit of the drawing, written out.
+// spelt returns the unit of the drawing, spelt out.
 func (w *writer) spelt() analysis.Phrase {
 	if w.Inch {
 		return analysis.Say("record.inches")
@@ -83,7 +83,7 @@ func (w *writer) spelt() analysis.Phrase {
 	return analysis.Say("record.millimetres")
 }
 
-// because writes what is and why, or only what is.
+// because returns a statement with its reason, or without one if there is none.
 func (w *writer) because(what string, why analysis.Phrase) string {
 	if why.IsZero() {
 		return what
@@ -105,7 +105,7 @@ func outcome(mark document.Mark, word, why string) *document.Outcome {
 	return &document.Outcome{Mark: mark, Word: word, Why: why}
 }
 
-// numbers makes columns of numbers.
+// numbers returns columns of numbers.
 func numbers(heads ...string) []document.Column {
 	out := make([]document.Column, len(heads))
 	for i, h := range heads {
@@ -114,7 +114,7 @@ func numbers(heads ...string) []document.Column {
 	return out
 }
 
-// words makes columns of text.
+// words returns columns of text.
 func words(heads ...string) []document.Column {
 	out := numbers(heads...)
 	for i := range out {
@@ -123,12 +123,12 @@ func words(heads ...string) []document.Column {
 	return out
 }
 
-// wrapped makes the column of text that takes the room that is left.
+// wrapped returns the column of text that gets the remaining width.
 func wrapped(head string) []document.Column {
 	return []document.Column{{Head: head, Left: true, Wrap: true}}
 }
 
-// span writes a period of which either end may be open.
+// span formats a period of which either end may be open.
 func (w *writer) span(from, to time.Time) string {
 	switch {
 	case from.IsZero():
@@ -139,7 +139,7 @@ func (w *writer) span(from, to time.Time) string {
 	return w.Text("record.period", from, to)
 }
 
-// dates writes times of day, each with its date where that changes.
+// dates formats times of day, each with its date if that has changed.
 type dates struct{ last string }
 
 func (d *dates) write(t time.Time) string {
@@ -153,7 +153,7 @@ func (d *dates) write(t time.Time) string {
 
 func clock(t time.Time) string { return t.Format("15:04:05") }
 
-// none stands in a cell that has nothing to say.
+// none fills a cell without content.
 const none = "–"
 
 func orDash(s string) string {
@@ -163,9 +163,8 @@ func orDash(s string) string {
 	return s
 }
 
-// clean makes text of a record fit to stand in a line: what would break the line
-// or not show becomes a space. A serial number comes from a scanner, a reason from
-// a keyboard.
+// clean makes text of a record fit for one line: characters that break the line or are invisible
+// become spaces. A serial number comes from a scanner, a reason from a keyboard.
 func clean(s string) string {
 	return strings.TrimSpace(strings.Map(func(r rune) rune {
 		if r < 0x20 || r >= 0x7f && r < 0xa0 || r == '\u2028' || r == '\u2029' || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
@@ -175,16 +174,16 @@ func clean(s string) string {
 	}, s))
 }
 
-// Trace says where in which journal a record comes from, so that a print can be
-// held against it.
+// Trace says where in which journal a record comes from, so that a printed record can be compared
+// with it.
 type Trace struct {
 	Journal     string
 	First, Last uint64
-	Hash        string // of row Last, hexadecimal; it depends on every row before it
+	Hash        string // of row Last, in hexadecimal; it depends on every row before it
 }
 
-// end puts at the end of the document, and at the foot of its pages, where it comes
-// from, and leaves room to sign.
+// end writes at the end of the document, and at the foot of its pages, where the record comes from,
+// and leaves room to sign.
 func (w *writer) end(t Trace, sign ...string) {
 	if t.Journal != "" {
 		w.doc.Foot = []string{

@@ -11,8 +11,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// masters returns the masterings that the part's readings rest on, and those made
-// while it was in hand.
+// masters returns the masterings that the part's readings are based on, and those made while the
+// part was in hand.
 func (r *record) masters() (out []event.Record) {
 	for _, all := range [][]event.Record{r.Before, r.Records} {
 		for i := range all {
@@ -24,7 +24,7 @@ func (r *record) masters() (out []event.Record) {
 	return out
 }
 
-// looks returns the masterings and checks in order, that after the part included.
+// looks returns the masterings and checks in order, including the one after the part.
 func (r *record) looks() (out []event.Record) {
 	for _, all := range [][]event.Record{r.Before, r.Records, r.After} {
 		for i := range all {
@@ -36,12 +36,12 @@ func (r *record) looks() (out []event.Record) {
 	return out
 }
 
-// look reports whether an event is a look at a ring that came to an end.
+// look reports whether an event completes a reading of a ring.
 func look(e *event.Event) bool {
 	return e.Kind == event.Mastered && e.Master != nil || e.Kind == event.Checked && e.Check != nil || e.Kind == event.Reread && e.Reread != nil
 }
 
-// zero tables the looks at rings, and the rings.
+// zero tables the readings of rings, and the rings.
 func (r *record) zero() {
 	looks := r.looks()
 	r.section(r.Text("record.zero.of_gauge"))
@@ -73,7 +73,7 @@ func (w *writer) looksTable(looks []event.Record, stations bool) *document.Table
 	return t
 }
 
-// lookRow writes a look at a ring, in µm.
+// lookRow returns the row of a reading of a ring, in µm.
 func (w *writer) lookRow(e *event.Record, at string, stations bool) []string {
 	what, gauge, n, spread := "", "", 0, analysis.Deviation(0)
 	zero, moved, off, limit, outcome := none, none, none, none, ""
@@ -102,7 +102,7 @@ func (w *writer) lookRow(e *event.Record, at string, stations bool) []string {
 	return append(row, strconv.Itoa(n), um.Micro(spread), zero, moved, off, limit, outcome)
 }
 
-// gainOutcome says what a second ring gave.
+// gainOutcome says what a second ring showed.
 func (w *writer) gainOutcome(m *event.Master) string {
 	ratio, u := analysis.Number{Value: m.Gain.Ratio, Places: 4}, analysis.Number{Value: m.Gain.U, Places: 4}
 	if !m.Gain.Used() {
@@ -111,8 +111,8 @@ func (w *writer) gainOutcome(m *event.Master) string {
 	return w.Text("record.look.gain_set", ratio, u, m.Number)
 }
 
-// masterOutcome says what a mastering set, the gain that goes on over it, and how the
-// gauge scattered at rest before it, if it was seen to rest.
+// masterOutcome says what a mastering set, the gain that stays in force, and how the gauge
+// scattered at rest before it, if that was measured.
 func (w *writer) masterOutcome(m *event.Master) string {
 	said := []string{w.Text("record.look.zero_set", m.Number)}
 	if m.Gain.Used() {
@@ -138,7 +138,7 @@ func (w *writer) checkOutcome(c *event.ZeroCheck) string {
 	return strings.Join(append(said, w.inDoubt(c.Doubt)...), "; ")
 }
 
-// rereadOutcome says what the ring came to as if it were a part.
+// rereadOutcome says what size the ring had when it was read as a part.
 func (w *writer) rereadOutcome(x *event.Rereading) string {
 	switch size := analysis.Size(x.Size); {
 	case !x.Valid:
@@ -164,8 +164,8 @@ func (w *writer) inDoubt(d *event.InDoubt) (said []string) {
 	return said
 }
 
-// ringsTable lists the rings that were looked at with what their certificates say,
-// and whether each was in date on the day.
+// ringsTable lists the rings that were read, what their certificates say, and whether each was in
+// date on that day.
 func (w *writer) ringsTable(looks []event.Record) *document.Table {
 	t := &document.Table{Columns: slices.Concat(
 		words(w.Text("record.ring")), numbers(w.Text("record.certified", w.Large().String()), w.Beside().Large().String(), w.Text("record.u", analysis.UM.String())),
@@ -192,8 +192,8 @@ func (w *writer) ringsTable(looks []event.Record) *document.Table {
 	return t
 }
 
-// gaugesTable lists the gauges with what was stated of their own calibration when a
-// zero was set, nil if nothing was.
+// gaugesTable lists the gauges with what was stated of their calibration when a zero was set, nil
+// if nothing was.
 func (w *writer) gaugesTable(looks []event.Record) *document.Table {
 	t := &document.Table{Columns: slices.Concat(words(w.Text("record.gauge")), wrapped(w.Text("record.certificate")), words(w.Text("record.due"), w.Text("record.in_date")))}
 	type key struct {
@@ -240,7 +240,7 @@ func (w *writer) due(at time.Time) string {
 	return at.Format(time.DateOnly)
 }
 
-// inDate says whether what is due for calibration on a day was in date when it was used.
+// inDate says whether something with a calibration due on a day was in date when it was used.
 func (w *writer) inDate(due, used time.Time) string {
 	if due.IsZero() {
 		return w.Text("record.not_known")

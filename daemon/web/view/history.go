@@ -8,7 +8,7 @@ import (
 	"fairbore/daemon/state"
 )
 
-// VerdictTone is the tone of a verdict, nil for none.
+// VerdictTone returns the tone of a verdict, which may be nil.
 func VerdictTone(v *event.Verdict) Tone {
 	switch {
 	case v == nil:
@@ -19,7 +19,7 @@ func VerdictTone(v *event.Verdict) Tone {
 	return Watch
 }
 
-// VerdictWord is the code of a verdict in words, nil for none.
+// VerdictWord returns the code of a verdict's word. The verdict may be nil.
 func VerdictWord(v *event.Verdict) string {
 	switch {
 	case v == nil:
@@ -30,7 +30,7 @@ func VerdictWord(v *event.Verdict) string {
 	return "history.verdict.laid_aside"
 }
 
-// Line is a reading, or a fact beside the readings, of a record.
+// HistoryLine is a reading, or a fact between the readings, of a record.
 type HistoryLine struct {
 	At    string
 	Round int
@@ -40,10 +40,10 @@ type HistoryLine struct {
 	Dev   string
 	How   string
 	Void  string
-	Note  string // a fact that is no reading
+	Note  string // a fact that is not a reading
 }
 
-// Facts are what was found of a bore, each with what it is called.
+// Facts returns what was found about a bore, each with its name.
 func Facts(b *state.Bore, f notation.Format) (out [][2]string) {
 	add := func(what, is string) { out = append(out, [2]string{f.Text("history.fact." + what), is}) }
 	add("low", f.Size(b.Job.Low))
@@ -70,7 +70,7 @@ func Facts(b *state.Bore, f notation.Format) (out [][2]string) {
 	return out
 }
 
-// Lines tells the events of a part, each reading with what became of it.
+// Lines returns the lines of the events of a part. Each reading says what became of it.
 func Lines(events []event.Record, f notation.Format) (out []HistoryLine) {
 	void := map[int]string{}
 	for i := range events {
@@ -104,7 +104,7 @@ func Lines(events []event.Record, f notation.Format) (out []HistoryLine) {
 	return out
 }
 
-// note tells an event that is no reading, "" for one that is not told.
+// note returns the text of an event that is not a reading, "" if it is not shown.
 func note(e *event.Event, f notation.Format) string {
 	small := func(d analysis.Deviation) string { return f.Signed(d) + " " + f.SmallUnit() }
 	switch e.Kind {
@@ -141,7 +141,7 @@ func note(e *event.Event, f notation.Format) string {
 	return ""
 }
 
-// struck tells that a reading was struck out, or counts.
+// struck says that a reading was voided, or counts.
 func struck(e *event.Event, f notation.Format) string {
 	switch {
 	case e.Kind == event.Voided:

@@ -13,14 +13,14 @@ type Needle struct {
 	Text   string  `json:"text"`
 	Above  float64 `json:"um"` // above the low limit, µm
 	InBore bool    `json:"in"`
-	Known  bool    `json:"known"` // corrected to the master
+	Known  bool    `json:"known"` // the value is corrected by a mastering
 	Hint   string  `json:"hint,omitempty"`
-	Passes int     `json:"passes"` // through square that count so far
-	Marks  int     `json:"marks"`  // of passes, those that are wanted at least included
+	Passes int     `json:"passes"` // passes through square that count so far
+	Marks  int     `json:"marks"`  // marks for passes, at least as many as are wanted
 	Count  string  `json:"count,omitempty"`
 }
 
-// NeedleOf puts what a gauge shows into words; j is the job in hand, nil for none.
+// NeedleOf returns what a gauge shows, in words. j is the job in hand, nil for none.
 func NeedleOf(v *event.Live, j *analysis.Job, f notation.Format) Needle {
 	n := Needle{InBore: v.InBore, Known: v.Size != 0, Passes: v.Passes, Marks: max(v.Passes, v.Wanted)}
 	size := cmp.Or(v.Size, v.Raw)
@@ -41,7 +41,7 @@ func NeedleOf(v *event.Live, j *analysis.Job, f notation.Format) Needle {
 	return n
 }
 
-// Happened is an event as the page sounds and says it.
+// Happened is an event as the page says and sounds it.
 type Happened struct {
 	Seq  uint64     `json:"seq"` // of the record
 	Kind event.Kind `json:"kind"`
@@ -49,7 +49,7 @@ type Happened struct {
 	Good bool       `json:"good"`
 }
 
-// Happening puts what has happened into words.
+// Happening returns an event in words.
 func Happening(r *event.Record, f notation.Format) Happened {
 	h := Happened{Seq: r.Seq, Kind: r.Kind, Good: true}
 	switch {

@@ -1,6 +1,6 @@
-// Package view says what a person reads off the pages: the state of a station, what
-// happens there, what the gauge shows, and the record of a part, each in the reader's
-// language and units. The pages only set it.
+// Package view says what a person reads on the pages: the state of a station, its events, what the
+// gauge shows, and the record of a part, in the reader's language and units. The pages only lay it
+// out.
 package view
 
 import (
@@ -19,8 +19,8 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Tone is the meaning of a colour at a machine (IEC 60073); each comes with a
-// word and a shape of its own.
+// Tone is the meaning of a colour at a machine (IEC 60073). Each tone has a word and a shape of its
+// own too.
 type Tone string
 
 const (
@@ -32,8 +32,8 @@ const (
 	None   Tone = "none"   // no colour, a dashed square: nothing is known
 )
 
-// Station is what a person reads off the page of a station, in his language and
-// units: all words and figures, so that the page only has to set them.
+// Station is what a person reads on the page of a station, in the person's language and units. It
+// has all words and figures, so that the page only has to lay them out.
 type Station struct {
 	work
 	headline
@@ -54,67 +54,66 @@ type work struct {
 	Round    string `json:"round"`
 }
 
-// headline is the state of a station and what stands largest.
+// headline is the state of a station, and what is shown largest.
 type headline struct {
-	is    situation // what the words below are of
+	is    situation // the situation that the words below describe
 	Tone  Tone      `json:"tone"`
 	State string    `json:"state"`          // the word of the state
-	Same  bool      `json:"same,omitempty"` // Big says that too
+	Same  bool      `json:"same,omitempty"` // Big says the same as State
 	Away  bool      `json:"away,omitempty"` // the station is out of reach
 	Why   string    `json:"why,omitempty"`
 
-	// Figure is the largest figure, or else Big the words in its place.
+	// Figure is the largest figure. If it is empty the words in Big replace it.
 	Figure  string `json:"figure,omitempty"`
 	AtLeast string `json:"least,omitempty"` // before the figure: ≥ while places are missing
 	Unit    string `json:"unit,omitempty"`
 	Caption string `json:"caption,omitempty"`
-	Other   string `json:"other,omitempty"` // the figure in other units
+	Other   string `json:"other,omitempty"` // the figure in the other unit
 	Big     string `json:"big,omitempty"`
-	// Room is the second figure: up to the high limit at the widest place, or what
-	// is over it.
+	// Room is the second figure: up to the high limit at the widest place, or the amount over it.
 	Room     string `json:"room,omitempty"`
 	RoomWord string `json:"room_word,omitempty"`
 	RoomUnit string `json:"room_unit,omitempty"`
 	Waiting  string `json:"waiting,omitempty"` // who waits for whom, for the wall
 }
 
-// counsel is what to consider doing next, and what to mind.
+// counsel is what to consider doing next, and what to watch out for.
 type counsel struct {
 	Advice   string   `json:"advice,omitempty"`
 	Reason   string   `json:"reason,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
-	Turning  bool     `json:"turning,omitempty"` // the spindle turns; the first caution says so
+	Turning  bool     `json:"turning,omitempty"` // the spindle turns, as the first caution says
 	Due      string   `json:"due,omitempty"`     // the action that is due now, "" if none is
 	Next     string   `json:"next,omitempty"`
 	Last     string   `json:"last,omitempty"`
 	Refused  string   `json:"refused,omitempty"`
 }
 
-// signs are the small states beside the large one.
+// signs are the small indicators beside the large one.
 type signs struct {
 	Master sign `json:"master"`
 	Gauge  sign `json:"gauge"`
 	Record sign `json:"record"`
 }
 
-// sign is a small state.
+// sign is a small indicator.
 type sign struct {
 	Tone Tone   `json:"tone"`
 	Text string `json:"text"`
 	More string `json:"more,omitempty"` // after the text, where there is room for it
 }
 
-// choices are what an action may be about.
+// choices are what an action may refer to.
 type choices struct {
 	Places   []choice `json:"places,omitempty"`
 	Readings []choice `json:"readings,omitempty"`
 	Voids    []choice `json:"voids,omitempty"`
-	Asked    []choice `json:"asked,omitempty"` // readings that wait for an answer
+	Asked    []choice `json:"asked,omitempty"` // readings with an open question
 	Ring     string   `json:"ring,omitempty"`
 	Sizes    string   `json:"sizes,omitempty"` // the extreme sizes, for the question before a verdict
 }
 
-// choice is a place, or a reading, that an action may name.
+// choice is a place, or a reading, that an action may refer to.
 type choice struct {
 	Depth analysis.Length `json:"depth_mm"`
 	Angle analysis.Angle  `json:"angle_deg"`
@@ -122,7 +121,7 @@ type choice struct {
 	Text  string          `json:"text"`
 }
 
-// Of puts the state of a station into words.
+// Of returns the state of a station in words.
 func Of(b *state.Bore, f notation.Format) Station {
 	v := Station{work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs = signsOf(b, f)
@@ -150,8 +149,8 @@ func workOf(b *state.Bore) (w work) {
 	return w
 }
 
-// Away is the view of a station that is out of reach: what was on the machine, and
-// since when nothing is known. The gauge and the record may be well there.
+// Away returns the view of a station that is out of reach: what was on the machine, and since when
+// nothing is known. The gauge and the record may be working there.
 func Away(b *state.Bore, f notation.Format, why analysis.Phrase) Station {
 	return Station{
 		work:     workOf(b),
@@ -164,10 +163,10 @@ func Away(b *state.Bore, f notation.Format, why analysis.Phrase) Station {
 // situation is what matters most at a station.
 type situation string
 
-// The situations: what is not known comes before what is.
+// The situations. What is not known comes before what is.
 const (
 	noJob        situation = "no_job"
-	inDoubt      situation = "in_doubt" // a verdict whose zero has failed since
+	inDoubt      situation = "in_doubt" // a verdict whose zero failed a check later
 	accepted     situation = "accepted"
 	laidAside    situation = "laid_aside"
 	notRecording situation = "not_recording"
@@ -181,22 +180,22 @@ const (
 	studyNext    situation = "study_next"  // its next part is to be taken
 	overSize     situation = "over"
 	gaugeIt      situation = "gauge_it"
-	gaugeAgain   situation = "gauge_again" // it was honed since
-	tooWarm      situation = "too_warm"    // a warm bore reads large: in size now is not in size
+	gaugeAgain   situation = "gauge_again" // honed since the last gauging
+	tooWarm      situation = "too_warm"    // a warm bore reads large, so a bore in size now will not be in size
 	inSize       situation = "in_size"
 	outOfForm    situation = "out_of_form"
-	sized        situation = "sized" // a figure says how far it is from size
+	sized        situation = "sized" // a figure says how far the bore is from size
 	rightPlace   situation = "right_place"
 )
 
-// looksOf is what a situation looks like: its tone, for whom or what it waits, and the
-// action that is due in it whatever else is known.
+// looksOf is the look of each situation: its tone, who waits for whom, and the action that is due
+// in it whatever else is known.
 var looksOf = map[situation]struct {
 	tone  Tone
 	waits string
 	due   string
 	own   bool // it has a word of its own for the state of the station
-	same  bool // and its large words are that word
+	same  bool // that word is also its large text
 }{
 	noJob:        {tone: Act, waits: "job", due: "job"},
 	inDoubt:      {tone: Watch, waits: "person", due: "part", own: true},
@@ -220,7 +219,7 @@ var looksOf = map[situation]struct {
 	rightPlace:   {tone: Watch, own: true, same: true},
 }
 
-// situationOf decides what matters most: what is not known before what is.
+// situationOf decides what matters most. What is not known comes before what is.
 func situationOf(b *state.Bore) situation {
 	switch {
 	case b.Job == nil:
@@ -279,7 +278,7 @@ func bySize(b *state.Bore) situation {
 	return sized
 }
 
-// headlineOf says the state, and what stands largest.
+// headlineOf returns the state, and what is shown largest.
 func headlineOf(b *state.Bore, f notation.Format) headline {
 	h := headline{is: situationOf(b), Tone: None, State: f.Text("state." + string(b.State)), Why: f.Say(b.Why)}
 	h.say(h.is, b, f)
@@ -287,7 +286,7 @@ func headlineOf(b *state.Bore, f notation.Format) headline {
 	case inDoubt, accepted, laidAside, overSize, inSize, outOfForm:
 		h.limits(b, f)
 	case checkRing, rockSlowly, rockFast:
-		if b.Master.OK { // a zero that holds is only looked at
+		if b.Master.OK { // a zero that holds is only checked
 			h.State = f.Text("face.state.checking")
 		}
 	case gaugeAgain:
@@ -301,7 +300,7 @@ func headlineOf(b *state.Bore, f notation.Format) headline {
 	return h
 }
 
-// say puts the large words of a situation, and what goes with them.
+// say sets the large words of a situation, and what belongs to them.
 func (h *headline) say(is situation, b *state.Bore, f notation.Format) {
 	looks, ok := looksOf[is]
 	if !ok {
@@ -316,7 +315,7 @@ func (h *headline) say(is situation, b *state.Bore, f notation.Format) {
 	}
 }
 
-// bigOf is the large words of a situation. At a ring they count.
+// bigOf returns the large words of a situation. While a ring is read they count the readings.
 func bigOf(is situation, m *event.Master) analysis.Phrase {
 	switch is {
 	case rockSlowly, rockFast:
@@ -339,7 +338,7 @@ func (h *headline) figure(b *state.Bore, f notation.Format) {
 	small := b.Sizes.Smallest
 	h.Unit, h.Figure, h.Other = f.Text("face.unit.to_go", f.SmallUnit()), f.Some(b.ToLow), f.Other(b.ToLow)
 	caption := analysis.Say("face.caption.to_low", small.Place)
-	if b.State == event.TooClose || b.ToLow <= 0 { // near size the deviation says more, of the place nearest to its limit
+	if b.State == event.TooClose || b.ToLow <= 0 { // near size the deviation says more, at the place nearest to it
 		at := small
 		caption = analysis.Say("face.caption.tightest", at.Place)
 		if b.Complete && b.Room < -b.ToLow {
@@ -354,7 +353,7 @@ func (h *headline) figure(b *state.Bore, f notation.Format) {
 			h.Tone, h.State = Act, f.Text("face.state.gauging")
 		}
 		if b.State == event.StockToGo {
-			h.AtLeast = "≥" // the places not gauged yet may be tighter
+			h.AtLeast = "≥" // places that are not gauged yet may be tighter
 		} else {
 			caption = analysis.Say("face.caption.so_far", caption)
 		}
@@ -362,7 +361,7 @@ func (h *headline) figure(b *state.Bore, f notation.Format) {
 	h.Caption = f.Say(caption)
 }
 
-// limits tells the room, and of what was gauged the sizes.
+// limits says how much room is left, and the sizes of what was gauged.
 func (h *headline) limits(b *state.Bore, f notation.Format) {
 	if b.Sizes == nil {
 		return
@@ -372,13 +371,14 @@ func (h *headline) limits(b *state.Bore, f notation.Format) {
 	switch {
 	case b.Room < 0:
 		h.RoomWord, h.Room, h.RoomUnit = f.Text("face.room.over"), f.Some(-b.Room), f.Text("face.room.over_at", f.SmallUnit(), largest.Place)
-	case !b.Complete && b.Basis == b.Round: // a place not gauged yet may be wider
+	case !b.Complete && b.Basis == b.Round: // a place that is not gauged yet may be wider
 		h.RoomWord = f.Text("face.room.at_most")
 	}
 	h.Caption = f.Text("face.caption.extremes", analysis.Size(b.Sizes.Smallest.Size), analysis.Size(largest.Size))
 }
 
-// surprise is a place whose reading was surprising and waits for an answer, nil if none does.
+// unexpected returns a place whose reading is unexpected and waits for an answer, nil if there is
+// none.
 func unexpected(b *state.Bore) *state.PlaceState {
 	if i := slices.IndexFunc(b.Places, func(p state.PlaceState) bool { return p.State == "asked" }); i >= 0 {
 		return &b.Places[i]
@@ -386,8 +386,8 @@ func unexpected(b *state.Bore) *state.PlaceState {
 	return nil
 }
 
-// asked is what the tool asks about the place of the newest reading, zero if
-// nothing. Who gauges on has answered it, unless the reading waits for the answer.
+// asked returns the question about the place of the newest reading, zero if there is none. A person
+// who goes on gauging has answered it, unless the reading waits for an answer.
 func asked(b *state.Bore) analysis.Phrase {
 	if p := unexpected(b); p != nil {
 		return p.Ask
@@ -400,8 +400,8 @@ func asked(b *state.Bore) analysis.Phrase {
 	return analysis.Phrase{}
 }
 
-// due names the action that a person is to choose next, "" where the gauge goes on
-// by itself or nothing is certain.
+// due returns the action that a person is to choose next, "" if the gauge goes on by itself or
+// nothing is certain.
 func due(b *state.Bore, is situation) string {
 	switch is {
 	case noJob:
@@ -464,10 +464,10 @@ func (v *Station) advise(b *state.Bore, f notation.Format) {
 	v.ask(b, f)
 }
 
-// onBore advises by what is known of the bore.
+// onBore advises from what is known about the bore.
 func (v *Station) onBore(b *state.Bore, f notation.Format) {
 	switch a := b.Advice; {
-	case b.Shrinking() && b.State != event.Over: // no reason: not the verdict on what it reads now
+	case b.Shrinking() && b.State != event.Over: // no reason is given: that would be a verdict on what the bore reads now
 		v.Advice, v.Reason = f.Text("face.advice.cool", max(1, int(math.Ceil(b.Cooling.Wait.Minutes())))), ""
 	case b.Next != nil && !b.Complete:
 		v.Advice, v.Reason = f.Text("face.advice.gauge_at", *b.Next), f.Text("face.reason.gauged", len(v.Readings), len(b.Places))
@@ -480,7 +480,7 @@ func (v *Station) onBore(b *state.Bore, f notation.Format) {
 	}
 }
 
-// warmth adds what is asked about places and known of the part's warmth.
+// warmth adds questions about places, and what is known about the part's temperature.
 func (v *Station) warmth(b *state.Bore, f notation.Format) {
 	for _, p := range b.Places {
 		v.Reason = join(f.Say(p.Ask), v.Reason)
@@ -496,8 +496,8 @@ func (v *Station) warmth(b *state.Bore, f notation.Format) {
 	}
 }
 
-// ask puts the tool's question before its advice: nothing is to be built on a
-// reading that may be of another place.
+// ask puts the program's question before its advice, since nothing should be based on a reading
+// that may be of another place.
 func (v *Station) ask(b *state.Bore, f notation.Format) {
 	q := asked(b)
 	if q.IsZero() || b.Verdict != nil || v.is == tooWarm {
@@ -506,7 +506,7 @@ func (v *Station) ask(b *state.Bore, f notation.Format) {
 	figure := v.Big == ""
 	v.say(rightPlace, b, f)
 	v.is = rightPlace
-	if figure { // it stays; a verdict in large words would rest on the reading
+	if figure { // the figure stays; a verdict in large words would be based on the reading
 		v.Big, v.Same = "", false
 	}
 	if unexpected(b) != nil { // the question names the choices
@@ -516,7 +516,7 @@ func (v *Station) ask(b *state.Bore, f notation.Format) {
 	v.Reason, v.Advice = f.Text("face.reason.right_place", v.Advice), Sentence(f.Say(q))
 }
 
-// risk says how likely the advised round goes over.
+// risk says how likely the advised round is to go over the limit.
 func risk(honing bool, p float64) analysis.Phrase {
 	switch {
 	case !honing:
@@ -531,10 +531,10 @@ func join(parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), " ")
 }
 
-// cautions are what to mind, what is worst first.
+// cautions returns what to watch out for, the worst first.
 func (v *Station) cautions(b *state.Bore, f notation.Format) {
 	for _, c := range b.Cautions {
-		if b.Spindle && c.Code == advise.StopSpindle { // said by what comes first
+		if b.Spindle && c.Code == advise.StopSpindle { // the line before says so
 			continue
 		}
 		v.Cautions = append(v.Cautions, f.Say(c))
@@ -547,7 +547,7 @@ func (v *Station) cautions(b *state.Bore, f notation.Format) {
 	}
 }
 
-// choicesOf lists the places and readings that an action may name.
+// choicesOf returns the places and readings that an action may refer to.
 func choicesOf(b *state.Bore, f notation.Format) choices {
 	c := choices{Ring: b.Job.Ring}
 	for _, p := range b.Places {
@@ -591,7 +591,7 @@ func (v *Station) events(b *state.Bore, f notation.Format) {
 	}
 }
 
-// reread is the code of how the ring that set the zero came out as a part.
+// reread returns the code for how the ring that set the zero read as a part.
 func reread(x *event.Rereading) string {
 	switch {
 	case x.Agrees:
@@ -602,7 +602,7 @@ func reread(x *event.Rereading) string {
 	return "off"
 }
 
-// signsOf says how gauge, zero and record are.
+// signsOf returns the indicators of gauge, zero and record.
 func signsOf(b *state.Bore, f notation.Format) (s signs) {
 	switch m := &b.Master; {
 	case m.OK && m.Gain != 0:
@@ -631,7 +631,7 @@ func signsOf(b *state.Bore, f notation.Format) (s signs) {
 	return s
 }
 
-// assumed says what is assumed of the gauge, "" if nothing is.
+// assumed says what is assumed about the gauge, "" if nothing is.
 func assumed(b *state.Bore, f notation.Format) string {
 	all := b.Assumed()
 	if len(all) == 0 {

@@ -7,19 +7,19 @@ import (
 	"fairbore/daemon/state"
 )
 
-// studyView is what the question about a gauge study needs to know of one under way.
+// studyView is what the page needs to know about a gauge study in progress.
 type studyView struct {
 	Appraisers []string    `json:"appraisers"`
 	Trials     int         `json:"trials"`
 	Now        string      `json:"now"`
-	Next       *event.Turn `json:"next,omitempty"` // the turn that is usual now
+	Next       *event.Turn `json:"next,omitempty"` // the turn that is due
 }
 
-// gauging reports whether somebody gauges for a study: what stands large then is the
-// turn, not the size, by which nobody is to go.
+// gauging reports whether somebody gauges for a study. The turn is then shown largest, and not the
+// size, by which nobody may go.
 func gauging(b *state.Bore) bool { return b.Study != nil && b.Study.Appraiser != "" }
 
-// studied puts the study under way into words.
+// studied sets the gauge study in progress, in words.
 func (v *Station) studied(b *state.Bore, f notation.Format) {
 	st := b.Study
 	if st == nil {
