@@ -18,7 +18,7 @@ import (
 	"fairbore/daemon/web/jobform"
 )
 
-// entryPage shows the form of a new job; with ?from=ID it begins as another one.
+// entryPage shows the form for a new job. With ?from=ID it is filled in from another job.
 func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("name"))
 	if !ok {
@@ -41,7 +41,7 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 	}{st, jobs, s.cfg.Entry.Rings(st.Name), s.cfg.Entry.Materials, text})
 }
 
-// understood draws the bore as it was understood, "" while there is too little of it.
+// understood draws the bore as the form was understood, "" while there is too little of it.
 func (l *look) understood(d *jobform.Draft) string {
 	if !d.Drawable() {
 		return ""
@@ -50,7 +50,7 @@ func (l *look) understood(d *jobform.Draft) string {
 	return string(picture.Cut{Bore: &state.Bore{Job: &j}, W: l.w, H: l.h, Format: l.format(&j)}.SVG())
 }
 
-// entryReply answers what was typed so far, or that it was worked to.
+// entryReply answers what was typed so far, or that the job was chosen.
 type entryReply struct {
 	Faults map[string]string `json:"faults"`
 	Echo   map[string]string `json:"echo"`
@@ -61,8 +61,8 @@ type entryReply struct {
 	Reply  *event.Reply      `json:"reply,omitempty"`
 }
 
-// entryPosted is what the page posts: the fields as typed; with Save set the job
-// is to be worked to if nothing is wrong with it.
+// entryPosted is what the page posts: the fields as typed. With Save the job is chosen if nothing
+// is wrong with it.
 type entryPosted struct {
 	ID      string            `json:"id"` // of the action
 	Text    map[string]string `json:"text"`
@@ -70,7 +70,7 @@ type entryPosted struct {
 	Confirm bool              `json:"confirm"`
 }
 
-// enter checks what was typed of a new job, and works to it if that is asked.
+// enter checks a new job as typed, and chooses it if that is asked for.
 func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("name"))
 	if !ok {
@@ -98,10 +98,10 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, out)
 }
 
-// bodyTime is how long the body of an action may take to come.
+// bodyTime is the longest time that the body of an action may take to arrive.
 const bodyTime = 10 * time.Second
 
-// posted reads the body of a request that acts, or answers why it is not taken.
+// posted reads the body of a request that acts, or answers why it is refused.
 func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
 	if !s.cfg.Actions {
 		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.shows"))
@@ -114,21 +114,21 @@ func (s *Server) posted(w http.ResponseWriter, r *http.Request, into any) bool {
 	return s.read(w, r, into)
 }
 
-// said is why something is not done, with its text for the reader.
+// said returns why something is not done, with its text for the reader.
 func said(why error, f notation.Format) analysis.Phrase {
 	p := analysis.Reason(why)
 	p.Text = f.Say(p)
 	return p
 }
 
-// no answers why what was posted is not done.
+// no answers why something posted is not done.
 func (s *Server) no(w http.ResponseWriter, r *http.Request, status int, why error) {
 	writeJSON(w, status, event.Reply{Why: said(why, s.words(r))})
 }
 
-// read reads the body of a post. Only a page of this server may send one: the body
-// must be JSON, which a form of another site cannot send without asking first, and
-// the Origin, where the browser gives one, must be ours, under a name of ours.
+// read reads the body of a post. Only a page of this server may send one. The body must be JSON,
+// which a form of another site can't send without asking first. The Origin, if the browser sends
+// one, must be this server under one of its names.
 func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 	no := func(status int, why error) bool {
 		s.no(w, r, status, why)

@@ -18,20 +18,20 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Gate asks for a passphrase before the first action of a browser. Looking needs
-// none.
+// Gate asks for a passphrase before the first action of a browser. Looking needs none.
 type Gate struct {
-	// Opens reports whether a passphrase is the shop's. Any goroutine may call it.
+	// Opens reports whether a passphrase is right. It may be called from any goroutine.
 	Opens func(passphrase string) bool
-	// Key signs what a browser keeps of it: another passphrase has another key.
+	// Key signs the cookie. Another passphrase must have another key.
 	Key []byte
 }
 
-// signedFor is how long a browser may act before it is asked again: nobody is to
-// be asked in the middle of a part, or each morning.
+// signedFor is how long a browser may act before it is asked again. Nobody should be asked in the
+// middle of a part, or every morning.
 const signedFor = 30 * 24 * time.Hour
 
-// cookie is what a browser keeps: until when it may act, and the signature of that.
+// cookie is the name of the cookie, which says until when the browser may act and has the signature
+// of that.
 const cookie = "fairbore"
 
 func (g *Gate) ticket(until time.Time) string {
@@ -45,8 +45,8 @@ func (g *Gate) sign(at string) string {
 	return hex.EncodeToString(m.Sum(nil))
 }
 
-// admits reports whether a request comes from a browser that may act. No gate
-// admits all.
+// admits reports whether a request comes from a browser that may act. Without a gate every browser
+// may.
 func (g *Gate) admits(r *http.Request, now time.Time) bool {
 	if g == nil {
 		return true
@@ -60,8 +60,8 @@ func (g *Gate) admits(r *http.Request, now time.Time) bool {
 	return err == nil && hmac.Equal([]byte(signed), []byte(g.sign(at))) && now.Before(time.Unix(until, 0))
 }
 
-// signIn takes a passphrase, and gives the browser what it keeps of it. Wrong ones
-// make its address wait, the longer the more there were.
+// signIn checks a passphrase and sets the cookie. After wrong ones the address must wait, the
+// longer the more there were.
 func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	var in struct {
 		Passphrase string `json:"passphrase"`
@@ -73,7 +73,7 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		from = r.RemoteAddr
 	}
-	s.tries.one.Lock() // one at a time: each costs much, so that guessing is slow
+	s.tries.one.Lock() // one at a time: a check takes long, which makes guessing slow
 	defer s.tries.one.Unlock()
 	if wait := s.tries.wait(from, time.Now()); wait > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(wait.Seconds())+1))
@@ -96,7 +96,7 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 
 // tries counts wrong passphrases by address.
 type tries struct {
-	one sync.Mutex // held while a passphrase is tried
+	one sync.Mutex // held while a passphrase is checked
 	by  map[string]try
 }
 
@@ -105,14 +105,14 @@ type try struct {
 	at    time.Time
 }
 
-// Bounds of guessing: a slip or two cost nothing, then the wait doubles.
+// Limits for guessing. One or two mistakes cost nothing; then the wait doubles.
 const (
 	freeTries  = 5
 	longestTry = 5 * time.Minute
 	triesKept  = 1024 // addresses remembered
 )
 
-// wait says how long an address has still to wait.
+// wait returns how long an address must still wait.
 func (t *tries) wait(from string, now time.Time) time.Duration {
 	x := t.by[from]
 	if x.wrong < freeTries {
@@ -131,7 +131,7 @@ func (t *tries) wrong(from string, now time.Time) {
 	t.by[from] = try{t.by[from].wrong + 1, now}
 }
 
-// forget drops the address that was wrong longest ago.
+// forget drops the address whose last mistake is the oldest.
 func (t *tries) forget() {
 	oldest := ""
 	for from, x := range t.by {
@@ -144,9 +144,9 @@ func (t *tries) forget() {
 
 func (t *tries) right(from string) { delete(t.by, from) }
 
-// ownName reports whether a request names this machine as one of the shop does: by
-// address, by a name that no stranger can have registered, or by one of names. A
-// page from elsewhere whose name was made to lead here has another one.
+// ownName reports whether a request names this machine in a way that the shop uses: by address, by
+// a name that nobody else can have registered, or by one of names. A page from elsewhere whose name
+// was made to point here has another name.
 func ownName(r *http.Request, names []string) bool {
 	host := r.Host
 	if h, _, err := net.SplitHostPort(host); err == nil {

@@ -14,8 +14,8 @@ import (
 // maxAction bounds the body of an action.
 const maxAction = 16 << 10
 
-// Handler returns all addresses, each with the headers that keep a page of this
-// server from loading, or being loaded by, anything else.
+// Handler returns the handler of all addresses. Its headers keep a page of this server from loading
+// anything else, and from being loaded by anything else.
 func (s *Server) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.index)
@@ -65,7 +65,7 @@ func (s *Server) Handler() http.Handler {
 	})
 }
 
-// makes reports whether records and exports are made here.
+// makes reports whether this server makes records and exports.
 func (s *Server) makes() bool { return s.exports != nil && s.cfg.Actions }
 
 func (s *Server) known(name string) (Station, bool) {
@@ -95,10 +95,10 @@ func writeJSON(w http.ResponseWriter, status int, v any) {
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
-	_, _ = w.Write(b) // the viewer is gone; nothing is left to tell it
+	_, _ = w.Write(b) // the viewer has gone, so nobody can be told
 }
 
-// do takes an action.
+// do carries out an action.
 func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	if _, ok := s.known(name); !ok {
@@ -119,8 +119,7 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, status, reply)
 }
 
-// ownOrigin reports whether a request came from a page of this server, or from
-// no page at all.
+// ownOrigin reports whether a request came from a page of this server, or not from a page at all.
 func ownOrigin(r *http.Request) bool {
 	origin := r.Header.Get("Origin")
 	if origin == "" {
@@ -133,12 +132,12 @@ func ownOrigin(r *http.Request) bool {
 
 // Times of a stream.
 const (
-	beat       = 2 * time.Second // something comes at least so often, so that a page knows a dead link
-	writeTime  = 5 * time.Second // a viewer that takes nothing for so long is let go
-	sendBuffer = 128 << 10       // bytes that wait in the kernel for one viewer
+	beat       = 2 * time.Second // something is sent at least this often, so that a page notices a dead connection
+	writeTime  = 5 * time.Second // a viewer that reads nothing for so long is disconnected
+	sendBuffer = 128 << 10       // bytes that the kernel holds for one viewer
 )
 
-// stream sends a viewer what is new, newest first where it does not keep up.
+// stream sends a viewer what is new. If the viewer is slow it gets only the newest.
 func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
 	var buf []byte
 	s.follow(w, r, r.PathValue("name"), func(bores []*state.Bore, lives []event.Live, events []event.Record) []byte {

@@ -17,27 +17,26 @@ import (
 	"fairbore/daemon/web/view"
 )
 
-// History answers for the parts in the journal. Any goroutine may call it.
+// History answers questions about the parts in the journal. Its methods may be called from any
+// goroutine.
 type History interface {
-	// Parts returns the parts that a filter picks, the newest first, at most
-	// Limit of them.
+	// Parts returns the parts that a filter selects, the newest first, at most Limit of them.
 	Parts(ctx context.Context, f PartFilter) ([]PartLine, error)
-	// Record returns the state in which the part was left that began with event
-	// seq of a station, and the events from there to its end, in order. It fails
-	// with [ErrNoPart] if no part began there.
+	// Record returns the final state of the part that began with event seq of a station, and its
+	// events in order. It fails with [ErrNoPart] if no part began there.
 	Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error)
-	// Studies returns the gauge studies of a station and job, "" for all of them, the
-	// newest first, at most so many.
+	// Studies returns the gauge studies of a station and a job, "" for all, the newest first, at
+	// most most of them.
 	Studies(ctx context.Context, station, job string, most int) ([]StudyLine, error)
-	// Study returns the gauge study that began with event seq of a station, the newest of
-	// the station for 0. It fails with [ErrNoStudy] if there is none.
+	// Study returns the gauge study that began with event seq of a station, or the newest of the
+	// station for 0. It fails with [ErrNoStudy] if there is none.
 	Study(ctx context.Context, station string, seq uint64) (StudyPage, error)
 }
 
 // ErrNoPart says that no part began with an event.
 var ErrNoPart = errors.New("no part began there")
 
-// PartFilter picks parts; what is empty picks all.
+// PartFilter selects parts. An empty field selects all.
 type PartFilter struct {
 	Station, Job, Part string
 	Limit              int
@@ -52,16 +51,16 @@ type PartLine struct {
 	Verdict            *event.Verdict // nil if it has none
 }
 
-// Tone is that of the verdict.
+// Tone returns the tone of the verdict.
 func (p PartLine) Tone() string { return string(view.VerdictTone(p.Verdict)) }
 
-// Word is the code of the verdict in words.
+// Word returns the code of the verdict's word.
 func (p PartLine) Word() string { return view.VerdictWord(p.Verdict) }
 
-// historyShown bounds a list of parts.
+// historyShown is the largest number of parts in a list.
 const historyShown = 200
 
-// studiesShown bounds a list of gauge studies.
+// studiesShown is the largest number of gauge studies in a list.
 const studiesShown = 5
 
 func (s *Server) history(w http.ResponseWriter, r *http.Request) {
@@ -88,8 +87,8 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 	}{f, studies, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, s.look(r)), s.makes()})
 }
 
-// lot draws the finished parts of a job, if the list is of one that is known;
-// parts come the newest first.
+// lot draws the finished parts of a job, if the list is of one known job. parts has the newest
+// first.
 func (s *Server) lot(id string, parts []PartLine, l look) template.HTML {
 	for _, j := range s.jobs("") {
 		if j.ID != id {
@@ -144,7 +143,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	l := s.look(r)
 	f := l.format(b.Job)
 	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict}, Bore: b, Title: b.Job.Title, Units: f.SmallUnit(), Makes: s.makes()}
-	// Drawings hold no text that isn't escaped: picture does it.
+	// The drawings are safe HTML, since picture escapes all text.
 	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())
 	rec.Sections = template.HTML(picture.Sections{Bore: b, W: 1400, H: 300, Format: f}.SVG())

@@ -19,10 +19,10 @@ import (
 //go:embed static templates
 var files embed.FS
 
-// static serves the styles and scripts that the pages need.
+// static serves the style sheets and scripts of the pages.
 func static() http.Handler {
 	sub, err := fs.Sub(files, "static")
-	if err != nil { // the folder is embedded, so this can't be
+	if err != nil { // can't happen, since the folder is embedded
 		return http.NotFoundHandler()
 	}
 	serve := http.FileServerFS(sub)
@@ -35,8 +35,7 @@ func static() http.Handler {
 	})
 }
 
-// build names what the pages are made of: a page that finds it changed loads
-// itself anew.
+// build identifies the files that the pages are made of. A page reloads itself when it has changed.
 func build() (string, error) {
 	sum := sha256.New()
 	err := fs.WalkDir(files, ".", func(path string, d fs.DirEntry, err error) error {
@@ -50,8 +49,8 @@ func build() (string, error) {
 	return hex.EncodeToString(sum.Sum(nil)[:6]), err
 }
 
-// pages returns the pages in a language. In them t is the text of a code with its values,
-// language the tag of the language, and texts are those that scripts say.
+// pages returns the templates in a language. In them t gives the text of a code with its values,
+// language the tag of the language, and texts the texts for scripts.
 func pages(l *notation.Language) (*template.Template, error) {
 	f := notation.Format{Language: l}
 	return template.New("").Funcs(template.FuncMap{
@@ -59,7 +58,7 @@ func pages(l *notation.Language) (*template.Template, error) {
 	}).ParseFS(files, "templates/*.html")
 }
 
-// language is the one that a browser asks for with ?lang=, or English.
+// language returns the language that a browser asks for with ?lang=, or English.
 func (s *Server) language(r *http.Request) *notation.Language {
 	tag := r.URL.Query().Get("lang")
 	for _, l := range s.cfg.Languages {
@@ -70,8 +69,7 @@ func (s *Server) language(r *http.Request) *notation.Language {
 	return notation.English()
 }
 
-// dict makes the data of a template that is used many times, from pairs of name
-// and value.
+// dict makes the data of a template from pairs of name and value.
 func dict(pairs ...string) (map[string]string, error) {
 	if len(pairs)%2 != 0 {
 		return nil, errors.New("dict: want pairs of name and value")
@@ -83,7 +81,8 @@ func dict(pairs ...string) (map[string]string, error) {
 	return m, nil
 }
 
-// index goes to the wall of stations; with one station, that is here, straight to that.
+// index redirects to the wall of stations or, if there is only one station and it is here, to its
+// page.
 func (s *Server) index(w http.ResponseWriter, r *http.Request) {
 	to := "/wall"
 	_, far := s.src.(Presence)
@@ -104,7 +103,7 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 		Actions bool
 		Jobs    []*analysis.Job
 		History bool
-		Enter   bool // a new job may be entered
+		Enter   bool // there is a form for a new job
 	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil, s.cfg.Actions && s.cfg.Entry != nil})
 }
 
@@ -124,15 +123,15 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, page string, dat
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
-	_, _ = w.Write(b.Bytes()) // the viewer is gone; nothing is left to tell it
+	_, _ = w.Write(b.Bytes()) // the viewer has gone, so nobody can be told
 }
 
-// refuse answers in words why a page is not there.
+// refuse answers with words why a page does not exist.
 func (s *Server) refuse(w http.ResponseWriter, r *http.Request, status int, why analysis.Phrase) {
 	http.Error(w, s.words(r).Say(why), status)
 }
 
-// failed notes what has failed, and answers it in words.
+// failed logs an error, and answers with words.
 func (s *Server) failed(w http.ResponseWriter, r *http.Request, what analysis.Phrase, err error) {
 	s.log.Error().Err(err).Msg(what.Code)
 	s.refuse(w, r, http.StatusInternalServerError, what)

@@ -15,28 +15,28 @@ import (
 	"fairbore/daemon/web/view"
 )
 
-// planned is the page of a bore before it is cut.
+// planned is the page for the plan of a bore before it is machined.
 type planned struct {
 	Jobs   []*analysis.Job
 	Asked  map[string]string // as typed
 	Faults []string
 	Text   []string
-	// Warnings must be heeded, Notes may be.
+	// Warnings must be heeded; Notes are for information.
 	Warnings, Notes []string
 	Cut             template.HTML
 }
 
-// Processes are the ways in which a bore is made before honing.
+// Processes returns the ways of making a bore before honing.
 func (planned) Processes() []string {
 	return []string{plan.Reamed.String(), plan.Bored.String(), plan.Ground.String(), plan.Drilled.String(), plan.Pressed.String()}
 }
 
-// asks are the fields of the page.
+// asks returns the fields of the page.
 func asks() []string {
 	return []string{"job", "nominal", "class", "low", "high", "form", "process", "oval", "taper", "stock", "bush_outside", "housing", "boss", "bush", "hub"}
 }
 
-// plan works the plan of a bore out from what the address asks.
+// plan works out the plan of a bore from the fields in the address.
 func (s *Server) plan(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	p := planned{Jobs: s.jobs(""), Asked: map[string]string{}}
@@ -87,7 +87,7 @@ func (p *planned) tell(r *plan.Report, f notation.Format) {
 	}
 }
 
-// request reads what is asked; the job, if one is named, gives its limits.
+// request reads the fields. If a job is named it gives the limits.
 func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.Job, faults []error) {
 	f := form{q: q}
 	if id := q.Get("job"); id != "" {
@@ -117,7 +117,7 @@ func request(q url.Values, jobs []*analysis.Job) (r plan.Request, job *analysis.
 	return r, job, f.faults
 }
 
-// form reads fields and gathers what is wrong with them.
+// form reads fields and collects what is wrong with them.
 type form struct {
 	q      url.Values
 	faults []error

@@ -11,7 +11,7 @@ import (
 	"fairbore/daemon/web/export"
 )
 
-// records is the page on which they are asked for.
+// records serves the page where records are ordered.
 func (s *Server) records(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	s.render(w, r, "records.html", struct {
@@ -22,7 +22,7 @@ func (s *Server) records(w http.ResponseWriter, r *http.Request) {
 	}{export.Offers(), export.Formats(), s.src.Stations(), q.Get("what"), q.Get("station"), q.Get("job"), q.Get("part")})
 }
 
-// order begins to make what is wanted.
+// order starts to make what was ordered.
 func (s *Server) order(w http.ResponseWriter, r *http.Request) {
 	var o export.Order
 	if !s.posted(w, r, &o) {
@@ -41,10 +41,10 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusAccepted, m.Told(s.words(r)))
 }
 
-// stopOrder stops what is being made, or throws away what was.
+// stopOrder stops the job in progress, or throws away its file.
 func (s *Server) stopOrder(w http.ResponseWriter, r *http.Request) {
 	var which struct {
-		ID string `json:"id"` // "": whatever is being made, by whomever
+		ID string `json:"id"` // "": the job in progress, whoever began it
 	}
 	if !s.posted(w, r, &which) {
 		return
@@ -58,7 +58,7 @@ func (s *Server) stopOrder(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, event.Reply{Done: true})
 }
 
-// ordered finds what an address speaks of: who began it alone knows its id.
+// ordered finds the job of an address. Only the person who began it knows its id.
 func (s *Server) ordered(w http.ResponseWriter, r *http.Request) *export.Job {
 	m := s.exports.Newest()
 	if m == nil || r.PathValue("id") != m.ID {
@@ -68,18 +68,18 @@ func (s *Server) ordered(w http.ResponseWriter, r *http.Request) *export.Job {
 	return m
 }
 
-// orderState says how far it has come.
+// orderState tells the progress.
 func (s *Server) orderState(w http.ResponseWriter, r *http.Request) {
 	if m := s.ordered(w, r); m != nil {
 		writeJSON(w, http.StatusOK, m.Told(s.words(r)))
 	}
 }
 
-// takeTime bounds how long one may take to fetch a file.
+// takeTime is the longest time that fetching a file may take.
 const takeTime = 10 * time.Minute
 
-// orderFile hands out what was made. It is always saved, never shown within these
-// pages: what stands in it was written by others.
+// orderFile sends the file. It is always saved and never shown within these pages, since others
+// wrote what is in it.
 func (s *Server) orderFile(w http.ResponseWriter, r *http.Request) {
 	m := s.ordered(w, r)
 	if m == nil {

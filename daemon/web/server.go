@@ -49,46 +49,47 @@ import (
 // Config says where to serve and what is allowed.
 type Config struct {
 	Listen  string                          // host:port
-	Bound   func(net.Listener) net.Listener // bounds the connections; nil: nothing does
-	Actions bool                            // whether the page may act, or only show
+	Bound   func(net.Listener) net.Listener // bounds the connections; nil: no bound
+	Actions bool                            // whether the page may act, or only shows
 	Version string
-	// Languages are those of the pages besides English, each asked for with ?lang= its tag.
+	// Languages are the languages of the pages besides English. A page gets one with ?lang= and its
+	// tag.
 	Languages []*notation.Language
 	Metrics   http.Handler // for /metrics, nil for none
 	Health    http.Handler // for /healthz, nil for none
-	// Jobs lists the jobs that a station can work to, by id, or with "" all of
-	// them; nil if they are not known here. Any goroutine may call it.
+	// Jobs returns the jobs that a station can work to, by id, or all jobs for ""; nil if this
+	// server does not know them. It may be called from any goroutine.
 	Jobs func(station string) []*analysis.Job
-	// Entry takes new jobs in; nil for no such page.
+	// Entry has the form for new jobs; nil: there is no such page.
 	Entry *jobform.Entry
-	// Names are what this server is called, besides addresses and names of the
-	// shop's own network.
+	// Names are names of this server, besides addresses and names of the shop's own network.
 	Names []string
-	// Gate asks for a passphrase before a browser may act; nil: it may.
+	// Gate asks for a passphrase before a browser may act; nil: every browser may act.
 	Gate *Gate
-	// History answers for parts that were gauged before; nil for no such pages.
+	// History has the parts gauged before; nil: there are no such pages.
 	History History
-	// Records makes what a person takes away; nil for no such page. Spool is the
-	// folder where that is kept until it is fetched, "" the system's own for such.
+	// Records makes the files that a person takes away; nil: there is no such page. Spool is the
+	// folder where they are kept until they are fetched, "" the system's folder for temporary
+	// files.
 	Records export.Maker
 	Spool   string
 }
 
-// Server serves the pages. [Listen] opens its address, Run serves it.
+// Server serves the pages. [Listen] opens its address, and Run serves it.
 type Server struct {
 	cfg     Config
 	src     Source
 	log     zerolog.Logger
 	ln      net.Listener
 	http    *http.Server
-	stop    chan struct{} // closed when Run ends, so that streams end
-	build   string        // changes with what the pages are made of
+	stop    chan struct{} // closed when Run ends, to end the streams
+	build   string        // changes with the files that the pages are made of
 	pages   map[*notation.Language]*template.Template
 	tries   tries
 	exports *export.Exporter // nil: nothing is made
 }
 
-// refused says why an address can't be listened on, and what to do.
+// refused says why an address can't be opened, and what to do.
 func refused(addr string, err error) error {
 	switch {
 	case errors.Is(err, syscall.EADDRINUSE):
@@ -99,7 +100,7 @@ func refused(addr string, err error) error {
 	return fmt.Errorf("web.listen: give an address of this machine and a free port, such as 127.0.0.1:8080: %w", err)
 }
 
-// Listen opens the address; that it is in use is an error here.
+// Listen opens the address. It fails if the address is in use.
 func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	in := map[*notation.Language]*template.Template{}
 	for _, l := range append([]*notation.Language{notation.English()}, cfg.Languages...) {
@@ -135,18 +136,18 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	return s, nil
 }
 
-// boundSending keeps what the kernel holds for a viewer that takes nothing from
-// growing to megabytes, each of which would be drawn before it is let go.
+// boundSending limits what the kernel holds for a viewer that reads nothing. It could grow to
+// megabytes, all of which would be drawn before the viewer is disconnected.
 func boundSending(c net.Conn, state http.ConnState) {
 	if tcp, ok := c.(interface{ SetWriteBuffer(int) error }); ok && state == http.StateNew {
-		_ = tcp.SetWriteBuffer(sendBuffer) // an advice to the kernel; all works without
+		_ = tcp.SetWriteBuffer(sendBuffer) // a failure does not matter
 	}
 }
 
-// Addr returns the address that is served, as host:port.
+// Addr returns the address as host:port.
 func (s *Server) Addr() string { return s.ln.Addr().String() }
 
-// Run serves until ctx ends, then lets answers under way end within a second.
+// Run serves until ctx ends, then gives the answers in progress a second to end.
 func (s *Server) Run(ctx context.Context) error {
 	failed := make(chan error, 1)
 	go func() { failed <- s.http.Serve(s.ln) }()
@@ -171,7 +172,7 @@ func (s *Server) Run(ctx context.Context) error {
 	return err
 }
 
-// Close closes the address of a server that was never run; after Run it does nothing.
+// Close closes the address of a server that was never run. After Run it does nothing.
 func (s *Server) Close() error {
 	if err := s.ln.Close(); err != nil && !errors.Is(err, net.ErrClosed) {
 		return err

@@ -18,17 +18,17 @@ import (
 
 // look is how one viewer wants to see a station.
 type look struct {
-	unit   string // mm, in, or empty for the job's own
+	unit   string // mm, in, or empty for the unit of the job
 	comma  bool
-	by     picture.Against // of the approach to size
+	by     picture.Against // for the approach to size
 	w, h   float64         // pixels of the cut
-	aw, ah float64         // of the approach to size, 0 for none
-	sw, sh float64         // of the same by section, 0 for none
+	aw, ah float64         // size of the approach to size, 0: not shown
+	sw, sh float64         // size of the approach by section, 0: not shown
 
 	language *notation.Language
 }
 
-// Bounds of a drawing asked for, in pixels.
+// Bounds for the size of a drawing, in pixels.
 const (
 	leastSide = 24
 	mostSide  = 4000
@@ -46,20 +46,20 @@ func parseLook(q url.Values) look {
 	return look{unit: q.Get("unit"), comma: q.Get("comma") == "1", by: by, w: side("w", 1200), h: side("h", 420), aw: side("aw", 0), ah: side("ah", 0), sw: side("sw", 0), sh: side("sh", 0)}
 }
 
-// look is how the viewer who asks wants to see a station.
+// look returns how a viewer wants to see a station.
 func (s *Server) look(r *http.Request) look {
 	l := parseLook(r.URL.Query())
 	l.language = s.language(r)
 	return l
 }
 
-// words is how the viewer who asks reads what is not of a job.
+// words returns the viewer's format for what does not belong to a job.
 func (s *Server) words(r *http.Request) notation.Format {
 	l := s.look(r)
 	return l.format(nil)
 }
 
-// wordsAt is how he reads what is of a station's job.
+// wordsAt returns the viewer's format for a station's job.
 func (s *Server) wordsAt(r *http.Request, station string) notation.Format {
 	l := s.look(r)
 	if b := s.src.Bore(station); b != nil {
@@ -68,7 +68,7 @@ func (s *Server) wordsAt(r *http.Request, station string) notation.Format {
 	return l.format(nil)
 }
 
-// format is that of the viewer's choice, or of the job.
+// format returns the format that the viewer chose, or that of the job.
 func (l *look) format(j *analysis.Job) notation.Format {
 	var f notation.Format
 	if j != nil {
@@ -103,8 +103,7 @@ func (l *look) draw(b *state.Bore) (d drawing) {
 	return d
 }
 
-// expected is the range of sizes that the advised round may bring, nil if none is
-// advised.
+// expected returns the range of sizes that the advised round may bring, nil if none is advised.
 func expected(b *state.Bore) *[2]analysis.Length {
 	if b.Advice == nil || len(b.Advice.Expected) == 0 {
 		return nil
@@ -116,7 +115,7 @@ func expected(b *state.Bore) *[2]analysis.Length {
 	return &e
 }
 
-// viewer writes one viewer's stream: words and drawings of what changed.
+// viewer writes the stream of one viewer: words and drawings of what has changed.
 type viewer struct {
 	look
 	server *Server
@@ -126,8 +125,7 @@ type viewer struct {
 	buf    []byte
 }
 
-// view streams to the page of a station what it is to show: words and drawings
-// ready made, in the viewer's units and size.
+// view streams words and drawings to the page of a station, in the viewer's units and size.
 func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 	v := viewer{server: s, look: s.look(r)}
 	s.follow(w, r, r.PathValue("name"), func(bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
@@ -159,8 +157,8 @@ func (v *viewer) show(b *state.Bore) {
 	}
 }
 
-// follow keeps a stream of server-sent events going: a greeting, then what say
-// says of what is new, and a beat where nothing is.
+// follow runs a stream of server-sent events: a greeting, then what say returns for what is new,
+// and a beat if nothing is.
 func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say func([]*state.Bore, []event.Live, []event.Record) []byte) {
 	if _, ok := s.known(name); !ok && name != "" {
 		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))

@@ -19,21 +19,21 @@ type StudyLine struct {
 	Station, Job string
 	Seq          uint64 // of the event that began it
 	At           time.Time
-	Parts        int // that were planned
+	Parts        int // planned number of parts
 	Appraisers   []string
 }
 
-// Who lists the appraisers.
+// Who returns the names of the appraisers.
 func (l StudyLine) Who() string { return strings.Join(l.Appraisers, ", ") }
 
 // StudyPage is a gauge study as it stands.
 type StudyPage struct {
 	StudyLine
-	Open    bool          // it is under way
+	Open    bool          // the study is in progress
 	Article template.HTML // its record, escaped
 }
 
-// study is the page of a gauge study: one that began with an event, or the newest of a
+// study serves the page of a gauge study: the one that began with an event, or the newest of a
 // station.
 func (s *Server) study(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("station"))
@@ -61,7 +61,7 @@ func (s *Server) study(w http.ResponseWriter, r *http.Request) {
 	s.render(w, r, "study.html", struct {
 		Place Station
 		StudyPage
-		Newest bool // another may follow it on this page
-		Makes  bool // its record can be made
+		Newest bool // the page may change to a newer study
+		Makes  bool // records can be made
 	}{st, p, seq == 0, s.makes()})
 }

@@ -14,12 +14,12 @@ import (
 
 // Presence is implemented by a [Source] whose stations may be out of reach.
 type Presence interface {
-	// OutOfReach says why a station is out of reach, zero if it isn't. Any goroutine may
-	// call it.
+	// OutOfReach says why a station is out of reach, zero if it is not. It may be called from any
+	// goroutine.
 	OutOfReach(station string) analysis.Phrase
 }
 
-// stationView puts the state of a station into words, or says that it is out of reach.
+// stationView returns the state of a station in words, or says that it is out of reach.
 func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
 	if p, ok := s.src.(Presence); ok {
 		if why := p.OutOfReach(b.Station); !why.IsZero() {
@@ -61,7 +61,7 @@ func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 			t.Cut = string(picture.Cut{Bore: b, W: v.w, H: v.h, Format: v.format(b.Job), Plain: true}.SVG())
 		}
 		out, err := json.Marshal(t)
-		if err != nil || said[b.Station] == string(out) { // a tile has nothing that can't be written
+		if err != nil || said[b.Station] == string(out) { // a tile can always be encoded
 			return buf
 		}
 		said[b.Station] = string(out)
@@ -75,7 +75,7 @@ func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
-// gone lists the stations that are out of reach, with the reason.
+// gone returns the stations that are out of reach, with the reason.
 func (s *Server) gone(f notation.Format) map[string]string {
 	p, ok := s.src.(Presence)
 	if !ok {

@@ -18,7 +18,7 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// Exporter makes one thing at a time. Any goroutine may call its methods.
+// Exporter makes one file at a time. Its methods may be called from any goroutine.
 type Exporter struct {
 	maker  Maker
 	spool  string
@@ -29,15 +29,15 @@ type Exporter struct {
 	all    sync.WaitGroup
 }
 
-// New returns an exporter that has things made by makes and keeps them in the folder spool,
-// "" for the system's own for such. Close it.
+// New returns an exporter that uses makes to make files, and keeps them in the folder spool; "" is
+// the system's folder for temporary files. It must be closed.
 func New(makes Maker, spool string, log zerolog.Logger) *Exporter {
 	return &Exporter{maker: makes, spool: spool, log: log}
 }
 
-// Job is something that is being made, or was.
+// Job is something that is being made, or was made.
 type Job struct {
-	ID, Name, Kind string // Name of its file, Kind its media type
+	ID, Name, Kind string // name and media type of its file
 	began          time.Time
 	ctx            context.Context
 	stop           context.CancelFunc
@@ -47,14 +47,14 @@ type Job struct {
 
 	mu      sync.Mutex
 	state   string   // making, made, failed or stopped
-	why     error    // why it is not made
-	text    string   // its beginning, of what a person reads at once
-	file    *os.File // once it is made; nil when it was thrown away
+	why     error    // why it failed
+	text    string   // the beginning of the file, for a file that is shown at once
+	file    *os.File // nil until it is made, and after it was thrown away
 	size    int64
 	readers sync.WaitGroup // of the file
 }
 
-// States of a job.
+// The states of a job.
 const (
 	UnderWay = "making"
 	Made     = "made"
@@ -63,23 +63,23 @@ const (
 )
 
 const (
-	keptFor = 15 * time.Minute // what was made, for who comes to fetch it
-	shown   = 4 << 10          // bytes of what is shown at once
+	keptFor = 15 * time.Minute // how long a file is kept to be fetched
+	shown   = 4 << 10          // bytes of the text that is shown at once
 )
 
-// Progress is a job as it is told to the page.
+// Progress is the state of a job as the page gets it.
 type Progress struct {
 	ID    string `json:"id"`
 	State string `json:"state"`
 	Done  uint64 `json:"done"`
-	Total uint64 `json:"total"` // 0: nobody knows
+	Total uint64 `json:"total"` // 0: not known
 	Name  string `json:"name"`
 	Size  int64  `json:"size,omitempty"` // bytes
 	Why   string `json:"why,omitempty"`
 	Text  string `json:"text,omitempty"`
 }
 
-// Told says how far it is, in a viewer's language.
+// Told returns the progress in a viewer's language.
 func (j *Job) Told(f notation.Format) Progress {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -90,7 +90,7 @@ func (j *Job) Told(f notation.Format) Progress {
 	return p
 }
 
-// Drop stops it, or throws away what was made.
+// Drop stops the job, or throws away its file.
 func (j *Job) Drop() { j.drop() }
 
 // is returns the state.
@@ -100,15 +100,15 @@ func (j *Job) is() string {
 	return j.state
 }
 
-// Newest is what is being made, or was made last; nil if nothing was.
+// Newest returns the job in progress, or else the last one; nil if there was none.
 func (e *Exporter) Newest() *Job {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	return e.last
 }
 
-// Begin begins to make what is wanted, in place of what was made before. Its error is for a
-// person to read.
+// Begin starts to make what is wanted, and drops what was made before. Its error is for a person to
+// read.
 func (e *Exporter) Begin(want Wanted) (*Job, error) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -133,7 +133,7 @@ func (e *Exporter) Begin(want Wanted) (*Job, error) {
 	return j, nil
 }
 
-// Close stops what is being made, throws away what was, and waits for that.
+// Close stops the job in progress, throws away its file, and waits for that.
 func (e *Exporter) Close() {
 	e.mu.Lock()
 	e.closed = true
@@ -144,12 +144,12 @@ func (e *Exporter) Close() {
 	e.all.Wait()
 }
 
-// make makes it, keeps it for a while, and leaves nothing behind.
+// make makes the file, keeps it for a while, and then removes it.
 func (e *Exporter) make(j *Job, want Wanted) {
 	f, err := os.CreateTemp(e.spool, "fairbore-*")
 	if err == nil {
-		defer os.Remove(f.Name()) // where an open file can't be removed
-		_ = os.Remove(f.Name())   // a crash leaves nothing
+		defer os.Remove(f.Name()) // for systems where an open file can't be removed
+		_ = os.Remove(f.Name())   // so that a crash leaves no file
 		defer f.Close()
 		err = e.write(j, want, f)
 	}
@@ -170,7 +170,7 @@ func (e *Exporter) make(j *Job, want Wanted) {
 	j.readers.Wait()
 }
 
-// write makes it into a file. A fault in making it is no reason to end the gauging.
+// write writes the file. A panic in it must not stop the gauging.
 func (e *Exporter) write(j *Job, want Wanted, f *os.File) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
@@ -189,7 +189,7 @@ func (e *Exporter) write(j *Job, want Wanted, f *os.File) (err error) {
 	return err
 }
 
-// until writes until a context ends.
+// until is a writer that fails once a context has ended.
 type until struct {
 	ctx context.Context
 	io.Writer
@@ -202,8 +202,7 @@ func (u until) Write(p []byte) (int, error) {
 	return u.Writer.Write(p)
 }
 
-// ended notes what came of it. What a person reads at once is told with it, also
-// where it ends badly.
+// ended notes the result, with the beginning of the text that is shown at once, even if it failed.
 func (j *Job) ended(err error, f *os.File, read bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -218,7 +217,7 @@ func (j *Job) ended(err error, f *os.File, read bool) {
 		j.state, j.why = Failed, err
 	default:
 		j.state, j.file = Made, f
-		j.size, _ = f.Seek(0, io.SeekEnd) // our own file, just written
+		j.size, _ = f.Seek(0, io.SeekEnd) // it is our own file, just written
 	}
 	if read && f != nil {
 		text := make([]byte, shown)
@@ -227,7 +226,7 @@ func (j *Job) ended(err error, f *os.File, read bool) {
 	}
 }
 
-// Open returns what was made, nil if it isn't there; done gives it back.
+// Open returns the file, nil if there is none. Call done after use.
 func (j *Job) Open() (content io.ReadSeeker, done func()) {
 	j.mu.Lock()
 	defer j.mu.Unlock()

@@ -1,6 +1,6 @@
-// Package export makes what a person takes away from the pages: records of parts and
-// jobs, tables of readings, a check of the journal. It makes one thing at a time, so that
-// the gauges keep the machine, and keeps it in a file for a while, until it is fetched.
+// Package export makes the files that a person takes away from the pages: records of parts and
+// jobs, tables of readings, a check of the journal. It makes one at a time, so that the gauges keep
+// the machine, and keeps the file for a while to be fetched.
 package export
 
 import (
@@ -14,31 +14,30 @@ import (
 	"fairbore/analysis"
 )
 
-// Maker makes what a person takes away: records, exports, a verified journal.
+// Maker makes the files: records, exports, a check of the journal.
 type Maker interface {
-	// Make writes what is wanted, and calls progress now and then with how far it
-	// has come, out of how much. It ends soon after ctx does. Its error is for a
-	// person to read. Any goroutine may call it.
+	// Make writes what is wanted, and calls progress from time to time. It ends soon after ctx
+	// does. Its error is for a person to read. It may be called from any goroutine.
 	Make(ctx context.Context, out io.Writer, w Wanted, progress func(done, total uint64)) error
 }
 
-// Wanted is what a person wants made. What is empty leaves the choice open.
+// Wanted is what a person wants. Empty fields leave the choice open.
 type Wanted struct {
 	What               string // the name of one of [Offers]
-	Format             string // of those that go with it
+	Format             string // one of those offered with it
 	Paper              string // a4 or letter
 	Station, Job, Part string
-	From, To           time.Time // from and before which moment
+	From, To           time.Time // from the first moment up to the second
 }
 
 // Offer is something that can be made.
 type Offer struct {
 	Name    string
 	Formats []string // the first is the usual one
-	By      string   // what it can be narrowed by
+	By      string   // by what it can be narrowed
 }
 
-// Offers are all of them, in the order of the page.
+// Offers returns all offers in the order of the page.
 func Offers() []Offer {
 	papers := []string{"pdf", "html", "text", "csv"}
 	return []Offer{
@@ -56,7 +55,7 @@ func Offers() []Offer {
 // Format is a kind of file.
 type Format struct{ Name, End, Kind string }
 
-// Formats are all kinds of file.
+// Formats returns all kinds of file.
 func Formats() []Format {
 	return []Format{
 		{"pdf", "pdf", "application/pdf"},
@@ -67,7 +66,7 @@ func Formats() []Format {
 	}
 }
 
-// Order is a [Wanted] as the page sends it.
+// Order is a [Wanted] as the page posts it.
 type Order struct {
 	What    string `json:"what"`
 	Format  string `json:"format"`
@@ -75,11 +74,11 @@ type Order struct {
 	Station string `json:"station"`
 	Job     string `json:"job"`
 	Part    string `json:"part"`
-	From    string `json:"from"` // days, as 2026-11-25, both included
+	From    string `json:"from"` // days such as 2026-11-25, both inclusive
 	To      string `json:"to"`
 }
 
-// Wanted reads an order, or says in words why it can not be filled.
+// Wanted converts an order, or says why it can't be carried out.
 func (o *Order) Wanted() (Wanted, error) {
 	w := Wanted{What: o.What, Format: o.Format, Paper: o.Paper, Station: o.Station, Job: strings.TrimSpace(o.Job), Part: strings.TrimSpace(o.Part)}
 	i := slices.IndexFunc(Offers(), func(f Offer) bool { return f.Name == w.What })
@@ -109,7 +108,7 @@ func (o *Order) Wanted() (Wanted, error) {
 	return w, nil
 }
 
-// day is when a day of this machine's clock begins, or so many days later.
+// day returns when a day begins by this machine's clock, or so many days later.
 func day(s string, later int) (time.Time, error) {
 	if s == "" {
 		return time.Time{}, nil
@@ -121,8 +120,7 @@ func day(s string, later int) (time.Time, error) {
 	return t.AddDate(0, 0, later), nil
 }
 
-// file names what was wanted, in letters that every system takes, and says of
-// what kind it is.
+// file returns the name of the file, in characters that every system accepts, and its media type.
 func (w *Wanted) file() (name, kind string) {
 	list := Formats()
 	f := list[slices.IndexFunc(list, func(f Format) bool { return f.Name == w.Format })]

@@ -1,5 +1,5 @@
-// Package jobform reads the form of a new job: it makes a job of what was typed, and says
-// at each field how that was understood, what is wrong with it and what is usual there.
+// Package jobform reads the form for a new job. It makes a job of what was typed, and says for each
+// field how it was understood, what is wrong with it and what is usual there.
 package jobform
 
 import (
@@ -12,16 +12,15 @@ import (
 	"fairbore/analysis/plan"
 )
 
-// Entry is what the page of a new job needs to know. Any goroutine may call its
-// functions.
+// Entry has what the page for a new job needs. Its functions may be called from any goroutine.
 type Entry struct {
-	// Check reports all that is wrong with a job for a station.
+	// Check returns everything that is wrong with a job for a station.
 	Check     func(station string, j *analysis.Job) []error
 	Rings     func(station string) []*analysis.Ring
 	Materials []string
 }
 
-// Fields of the page of a new job; they are the keys of what is posted.
+// The fields of the form, which are also the keys of what is posted.
 const (
 	fieldID, fieldTitle, fieldRevision, FieldUnit, fieldMaterial = "id", "title", "revision", "unit", "material"
 	fieldNominal, FieldClass, fieldLow, fieldHigh, fieldTarget   = "nominal", "class", "low", "high", "target"
@@ -31,26 +30,26 @@ const (
 	fieldSections, fieldAngles, fieldRing, fieldBand             = "sections", "orientations", "ring", "band"
 )
 
-// usualBand is how far a size can lie from nominal if nothing else is said.
+// usualBand is how far a size may lie from nominal if nothing else is stated.
 const usualBand = analysis.Deviation(200 * analysis.Micrometre)
 
-// farRing is how far a ring may be from the target without a question: the gauge
-// is then set where it will be read (common practice).
+// farRing is how far a ring may be from the target without a question. A gauge should be set near
+// the size that it will read (common practice).
 const farRing = 100 * analysis.Micrometre
 
 // Draft is a job as it was typed, field by field, and what was found in it.
 type Draft struct {
-	f      notation.Format // of who types
+	f      notation.Format // of the person who types
 	text   map[string]string
 	Job    analysis.Job
-	Faults map[string]string // by field, the first of each
+	Faults map[string]string // by field, the first fault of each
 	Echo   map[string]string // by field: how it was understood
 	Usual  map[string]string // by field: what is usual there
-	Ask    []string          // what is odd, and may be meant
+	Ask    []string          // what is unusual, but may be meant
 }
 
-// Read reads what was typed. A length without a unit is in that of the
-// drawing, a limit with a sign a deviation from nominal.
+// Read reads what was typed. A length without a unit is in the unit of the drawing; a limit with a
+// sign is a deviation from nominal.
 func Read(text map[string]string, f notation.Format) *Draft {
 	d := &Draft{f: f, text: text, Faults: map[string]string{}, Echo: map[string]string{}, Usual: map[string]string{}}
 	j := &d.Job
@@ -73,14 +72,14 @@ func Read(text map[string]string, f notation.Format) *Draft {
 
 func (d *Draft) word(field string) string { return strings.TrimSpace(d.text[field]) }
 
-// bad notes a fault of a field, if it is the first there.
+// bad notes a fault of a field, if it is the first one there.
 func (d *Draft) bad(field string, why error) {
 	if d.Faults[field] == "" {
 		d.Faults[field] = d.f.Error(why)
 	}
 }
 
-// parse reads a length, in the drawing's unit if it has none.
+// parse reads a length, in the unit of the drawing if it has none.
 func (d *Draft) parse(field, text string) (analysis.Length, bool) {
 	l, err := analysis.ParseLength(text)
 	if errors.Is(err, analysis.ErrNoUnit) {
@@ -119,7 +118,7 @@ func (d *Draft) deviation(field string) analysis.Deviation {
 	return analysis.Deviation(l)
 }
 
-// both writes a size in mm and inches, so that a slip between them shows.
+// both formats a size in mm and inches, so that a mistaken unit shows.
 func both(l analysis.Length) string {
 	return (notation.Format{}).Size(l) + " · " + l.Format(analysis.IN, 6) + " in"
 }
@@ -129,7 +128,7 @@ func bothSmall(d analysis.Deviation) string {
 	return l.Format(analysis.UM, 2) + " µm · " + l.Format(analysis.UIN, 0) + " millionths"
 }
 
-// limits works the limits out: typed as sizes, as deviations, or by a class.
+// limits works out the limits, typed as sizes, as deviations, or by a tolerance class.
 func (d *Draft) limits() {
 	j := &d.Job
 	low, high := d.word(fieldLow), d.word(fieldHigh)
@@ -186,13 +185,13 @@ func (d *Draft) class() {
 	d.Echo[FieldClass] = d.f.Text("entry.from_to", both(j.Low), both(j.High))
 }
 
-// fields splits a list at blanks, semicolons, and commas that a blank follows: a
-// comma alone may be a decimal sign.
+// fields splits a list at blanks, semicolons, and commas with a blank after them. A comma alone may
+// be a decimal sign.
 func fields(text string) []string {
 	return strings.Fields(strings.NewReplacer(";", " ", ", ", " ", "\n", " ").Replace(text + " "))
 }
 
-// places reads the depths and the angles at which to gauge.
+// places reads the depths and the angles to gauge at.
 func (d *Draft) places() {
 	j := &d.Job
 	words := fields(d.word(fieldSections))
@@ -225,8 +224,8 @@ func (d *Draft) places() {
 	d.Usual[fieldAngles] = map[bool]string{false: "0 90", true: "0 60 120"}[j.Length > 3*j.Nominal]
 }
 
-// interrupts reads what is no wall, one a line or after a semicolon: from, to, and
-// what is there.
+// interrupts reads the interruptions of the wall, one a line or separated by semicolons: from, to,
+// and what is there.
 func (d *Draft) interrupts() {
 	for _, line := range strings.FieldsFunc(d.text[fieldInterrupts], func(r rune) bool { return r == ';' || r == '\n' }) {
 		words := strings.Fields(line)
@@ -245,7 +244,7 @@ func (d *Draft) interrupts() {
 	}
 }
 
-// Check adds what is wrong with the job as a whole to what could not be read.
+// Check adds what is wrong with the job as a whole.
 func (d *Draft) Check(station string, e *Entry, known []*analysis.Job) {
 	for _, field := range []string{fieldID, fieldMaterial, fieldNominal, fieldLength, fieldRing, fieldSections, fieldAngles} {
 		if d.word(field) == "" {
@@ -265,7 +264,7 @@ func (d *Draft) Check(station string, e *Entry, known []*analysis.Job) {
 	d.questions(e.Rings(station), known)
 }
 
-// fieldOf is the field that a fault of a job is about.
+// fieldOf returns the field that a fault of a job is about.
 func fieldOf(fault error) string {
 	switch key := analysis.FaultField(fault); key {
 	case "":
@@ -274,12 +273,12 @@ func fieldOf(fault error) string {
 		return fieldHigh
 	case "orientations":
 		return fieldAngles
-	default: // the other fields have the names of the members
+	default: // the other fields have the names of their members
 		return key
 	}
 }
 
-// questions asks about what can be meant, and usually isn't.
+// questions asks about what is possible, but unusual.
 func (d *Draft) questions(rings []*analysis.Ring, known []*analysis.Job) {
 	j := &d.Job
 	ask := func(p analysis.Phrase) { d.Ask = append(d.Ask, d.f.Say(p)) }

@@ -1,5 +1,5 @@
-// Package shoptest plays the demo's shop for the tests of the pages: four invented jobs,
-// and a station in each state that a page has to tell.
+// Package shoptest has the demo's shop for the tests of the pages: four invented jobs, and a
+// station in each state that a page must show.
 package shoptest
 
 import (
@@ -30,7 +30,7 @@ func lengths(s string) (out []analysis.Length) {
 	return out
 }
 
-// Bush is the demo's bush of bronze.
+// Bush returns the job of the demo's bronze bush.
 func Bush() *analysis.Job {
 	return &analysis.Job{
 		ID: "J-4107", Title: "pivot bracket bush", Unit: analysis.IN, Material: "bronze", Face: "front",
@@ -48,7 +48,7 @@ const BushRounds = `22.1627 22.1567 22.1656 22.1595 22.1675 22.1616 22.1705 22.1
 22.2281 22.2281 22.2266 22.2266 22.2287 22.2285 22.2274 22.2274
 22.2299 22.2296 22.2283 22.2282 22.2302 22.2300 22.2292 22.2290`
 
-// Sleeve is the demo's sleeve of tool steel, which speaks of millionths.
+// Sleeve returns the job of the demo's tool-steel sleeve, which is in millionths of an inch.
 func Sleeve() *analysis.Job {
 	return &analysis.Job{
 		ID: "J-4112", Title: "spindle sleeve", Unit: analysis.IN, Material: "tool steel", Face: "front",
@@ -58,7 +58,7 @@ func Sleeve() *analysis.Job {
 	}
 }
 
-// SleeveRounds are its sizes, as [BushRounds].
+// SleeveRounds are its sizes, like [BushRounds].
 const SleeveRounds = `31.7258 31.7256 31.7252 31.7250 31.7240 31.7238
 31.7334 31.7333 31.7328 31.7327 31.7317 31.7316
 31.7402 31.7402 31.7397 31.7396 31.7386 31.7386
@@ -66,7 +66,7 @@ const SleeveRounds = `31.7258 31.7256 31.7252 31.7250 31.7240 31.7238
 31.7481 31.7480 31.7475 31.7474 31.7468 31.7467
 31.7513 31.7512 31.7512 31.7511 31.7514 31.7513`
 
-// Valve is the demo's blind bore in mm.
+// Valve returns the job of the demo's blind bore, in mm.
 func Valve() *analysis.Job {
 	groove := func(from, to string) analysis.Interrupt {
 		return analysis.Interrupt{From: Length(from), To: Length(to), What: "groove"}
@@ -80,14 +80,14 @@ func Valve() *analysis.Job {
 	}
 }
 
-// ValveRounds are its sizes, as [BushRounds].
+// ValveRounds are its sizes, like [BushRounds].
 const ValveRounds = `15.8508 15.8489 15.8497 15.8479 15.8488 15.8468 15.8470 15.8448 15.8438 15.8419
 15.8611 15.8600 15.8595 15.8584 15.8584 15.8574 15.8563 15.8553 15.8519 15.8511
 15.8707 15.8702 15.8687 15.8681 15.8677 15.8672 15.8658 15.8651 15.8598 15.8592
 15.8749 15.8745 15.8738 15.8738 15.8737 15.8737 15.8739 15.8735 15.8719 15.8716
 15.8787 15.8784 15.8776 15.8773 15.8775 15.8773 15.8774 15.8774 15.8764 15.8763`
 
-// Tube is the demo's long tube of aluminium.
+// Tube returns the job of the demo's long aluminium tube.
 func Tube() *analysis.Job {
 	return &analysis.Job{
 		ID: "J-4131", Title: "dash tube", Unit: analysis.IN, Material: "aluminium", Face: "front",
@@ -101,7 +101,7 @@ const tubeRounds = `44.4160 44.4133 44.4082 44.4110 44.4084 44.4033 44.4071 44.4
 44.4455 44.4449 44.4438 44.4403 44.4398 44.4389 44.4352 44.4346 44.4335 44.4403 44.4398 44.4388 44.4452 44.4448 44.4439
 44.4537 44.4536 44.4535 44.4541 44.4540 44.4537 44.4530 44.4527 44.4526 44.4541 44.4540 44.4538 44.4537 44.4535 44.4533`
 
-// Play is a station's life up to a moment.
+// Play is the history of a station up to a moment.
 type Play struct {
 	Fold state.Fold
 	Set  state.Settings
@@ -110,7 +110,7 @@ type Play struct {
 	Told []event.Record
 }
 
-// Began is a station with a job, a gauge and a part, not mastered yet.
+// Began returns a station with a job, a gauge and a part, not mastered yet.
 func Began(station string, job *analysis.Job) *Play {
 	um := analysis.Deviation(analysis.Micrometre)
 	ring := &analysis.Ring{ID: job.Ring, Size: job.Target, U: um / 4, Material: "steel"}
@@ -137,7 +137,7 @@ func (p *Play) Tell(e event.Event) *Play {
 	return p
 }
 
-// Master masters the gauge on the ring of the job.
+// Master masters the gauge on the job's ring.
 func (p *Play) Master() *Play {
 	ring := p.Set.Rings[p.Fold.Job.Ring]
 	return p.Tell(event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: *ring, Of: 3}})
@@ -151,7 +151,7 @@ func (p *Play) Take(place analysis.Place, size analysis.Length) *Play {
 	return p.Tell(event.Event{Kind: event.Taken, Reading: r})
 }
 
-// Unexpected takes a reading that is asked about.
+// Unexpected takes a reading that the program asks about.
 func (p *Play) Unexpected(place analysis.Place, size analysis.Length) *Play {
 	p.No++
 	r := &event.Reading{
@@ -162,8 +162,8 @@ func (p *Play) Unexpected(place analysis.Place, size analysis.Length) *Play {
 	return p.Tell(event.Event{Kind: event.Taken, Reading: r})
 }
 
-// Rounds plays rounds of gauging with honing between them; of the last, only so
-// many readings if some is more than 0.
+// Rounds plays rounds of gauging with honing between them. If some is above 0 the last round has
+// only so many readings.
 func (p *Play) Rounds(table string, n, some int) *Play {
 	strokes := []int{12, 12, 10, 6, 4, 2, 2}
 	for i, line := range strings.Split(table, "\n")[:n] {
@@ -185,14 +185,14 @@ func (p *Play) hone(strokes int) *Play {
 	return p.Tell(event.Event{Kind: event.RoundOver, Round: &event.Round{Number: p.Fold.Round() + 1, Strokes: strokes}})
 }
 
-// Bore is the state of the bore now.
+// Bore returns the present state of the bore.
 func (p *Play) Bore() *state.Bore {
 	b := p.Fold.Bore(&p.Set, p.At)
 	b.Journal, b.Seq = "6f1c", uint64(p.No)
 	return b
 }
 
-// States are stations in each state that a page has to tell.
+// States returns a station in each state that a page must show.
 func States() map[string]*state.Bore {
 	all := map[string]*state.Bore{
 		"rough":    Began("rough", Bush()).Master().Rounds(BushRounds, 2, 0).Bore(),
@@ -234,7 +234,7 @@ func States() map[string]*state.Bore {
 	return all
 }
 
-// seldom are states that a station is seldom in, and that are the more easily misread.
+// seldom returns states that are rare, and that are easily misread for that reason.
 func seldom() map[string]*state.Bore {
 	all := map[string]*state.Bore{}
 	warm := Began("warm", Tube()).Master().Rounds(tubeRounds, 3, 0)
@@ -282,7 +282,7 @@ func seldom() map[string]*state.Bore {
 	return all
 }
 
-// SleeveTyped is the demo's sleeve as a person types it.
+// SleeveTyped returns the demo's sleeve as a person types it.
 func SleeveTyped() map[string]string {
 	return map[string]string{
 		"id": "J-5001", "title": "sleeve", "unit": "in", "material": "tool steel", "nominal": "1.2500", "low": "1.25000", "high": "+0.00010",
@@ -291,7 +291,7 @@ func SleeveTyped() map[string]string {
 	}
 }
 
-// Rings are those of the shop.
+// Rings returns the rings of the shop.
 func Rings() []*analysis.Ring {
 	return []*analysis.Ring{
 		{ID: "R-0875", Size: Length("22.22512 mm"), U: analysis.Deviation(analysis.Micrometre / 4), Material: "steel"},
@@ -299,7 +299,7 @@ func Rings() []*analysis.Ring {
 	}
 }
 
-// Settings are those that a new job of a station is checked by.
+// Settings returns the settings that a new job is checked by.
 func Settings() *state.Settings {
 	set := &state.Settings{Jobs: map[string]*analysis.Job{"J-4107": Bush()}, Rings: map[string]*analysis.Ring{}}
 	for _, r := range Rings() {
