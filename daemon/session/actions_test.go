@@ -108,7 +108,7 @@ func TestEventsOfActionsKeepTheContract(t *testing.T) {
 	for _, a := range []event.Action{
 		{Do: "knock"}, {Do: "dressed"}, {Do: "note", Reason: "n"}, {Do: "warm", Warmth: event.Warmth{Part: new(analysis.Temperature)}}, {Do: "place"}, {Do: "stay"}, {Do: "skip"}, {Do: "round"},
 		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "check"}, {Do: "leave"}, {Do: "reread"}, {Do: "leave"}, {Do: "master"}, {Do: "leave"},
-		{Do: "study", StudyAsk: event.StudyAsk{Appraisers: []string{"a"}}}, {Do: "study", StudyAsk: event.StudyAsk{Over: true}}, {Do: "reject", Reason: "r"}, {Do: "part"}, {Do: "job", Job: "J-4112"},
+		{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"a"}}}, {Do: "study", StudyRequest: event.StudyRequest{Over: true}}, {Do: "reject", Reason: "r"}, {Do: "part"}, {Do: "job", Job: "J-4112"},
 	} {
 		a.Confirm = true
 		b.do(a)
