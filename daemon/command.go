@@ -24,7 +24,7 @@ func (d *Daemon) command(station string, payload []byte) {
 		reply = d.Do(context.Background(), station, a)
 	}
 	notation.Format{}.Fill(&reply)                 // a broker's clients need not have the catalogue
-	if b, err := json.Marshal(reply); err == nil { // a Reply has nothing that can't be written
+	if b, err := json.Marshal(reply); err == nil { // a Reply can always be encoded
 		d.pub.Done(station, b)
 	}
 }

@@ -9,10 +9,10 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// Health is the answer of /healthz: whether the daemon does its work. A gauge that is
-// unplugged or a broker that is away is told and is no fault of the daemon's, which goes
-// on and catches up; a journal that does not record is, and a station that does not
-// answer. Its texts are English, for whoever looks after the computer.
+// Health is the answer of /healthz: whether the daemon does its work. An unplugged gauge or an
+// unreachable broker is reported but is not a fault of the daemon, which keeps running and catches
+// up. A journal that does not record is a fault, and so is a station that does not answer. The texts
+// are English, for whoever looks after the computer.
 type Health struct {
 	OK      bool            `json:"ok"`
 	Why     []string        `json:"why,omitempty"` // what is wrong, and what to do

@@ -58,7 +58,7 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 	if len(x) == 0 {
 		return fmt.Errorf("the journal has no accepted part of job %q; fairbore report --kind job says what it has", job)
 	}
-	return errors.Join(lines(out, said([]analysis.Phrase{analysis.Say("study.of_job", len(x), job)})), lot(x, o, out))
+	return errors.Join(lines(out, linesOf([]analysis.Phrase{analysis.Say("study.of_job", len(x), job)})), lot(x, o, out))
 }
 
 // finished returns the mean size, in µm, of each accepted part of a job, and the

@@ -29,7 +29,7 @@ type Hub struct {
 	now     func() time.Time
 	mu      sync.Mutex
 	views   []*view
-	warning analysis.Phrase // about the record, zero while all is well
+	warning analysis.Phrase // about the journal, zero while all is well
 	stopped bool            // the journal does not record
 	dirty   chan struct{}
 }
@@ -108,7 +108,7 @@ func (h *Hub) Committed(records []event.Record) {
 	h.poke()
 }
 
-// Recording notes whether the journal records, and what is to be said of it.
+// Recording notes whether the journal records, and any warning about it.
 func (h *Hub) Recording(ok bool, warning analysis.Phrase) {
 	h.mu.Lock()
 	h.stopped, h.warning = !ok, warning

@@ -91,7 +91,7 @@ func (t *taking) take(c port.Chunk) {
 		keep.Mark, t.up, t.opened = drivers.MarkOpened, true, true
 	case port.Lost:
 		keep.Mark, t.up, t.lost = drivers.MarkLost, false, notation.Format{}.Say(c.Why)
-		if t.opened { // else it is the error, and said once
+		if t.opened { // otherwise it is the error, and is reported once
 			t.say("%s", t.lost)
 		}
 	default:

@@ -35,16 +35,16 @@ func (c *Conn) Publish(topic string, qos byte, retain bool, payload []byte) (Tok
 	}
 }
 
-// What a broker leaves out although it is connected.
+// The errors of a broker that is connected but does not answer.
 var (
 	ErrNoAnswer = errors.New("the broker did not answer the subscription in time")
 	ErrNoAck    = errors.New("the broker stopped acknowledging")
 )
 
-// lost is the end of a connection that was there.
+// lost is the error of a connection that was made and then lost.
 type lost struct{ cause error }
 
-// Lost says that a connection was lost, and by what.
+// Lost returns the error for a connection that was lost, with its cause.
 func Lost(cause error) error { return lost{cause} }
 
 func (l lost) Error() string { return "connection lost: " + l.cause.Error() }

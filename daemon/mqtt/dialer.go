@@ -1,5 +1,5 @@
-// Package mqtt connects to a broker by MQTT 3.1.1: address and TLS, one connection after
-// another with a wait between, and why there is none.
+// Package mqtt connects to a broker by MQTT 3.1.1. It handles the address and TLS, reconnects with
+// waits in between, and says why there is no connection.
 package mqtt
 
 import (
@@ -51,8 +51,8 @@ type Will struct {
 	Payload []byte
 }
 
-// Dial makes one attempt, with a will if it is not nil. What wrap makes of the network
-// connection is what is written to and read from.
+// Dial makes one attempt to connect. will may be nil. The network connection is written to and read
+// from through what wrap returns.
 func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.Conn) (*Conn, error) {
 	lost := make(chan error, 1)
 	c := &Conn{Lost: lost, answer: d.Waits.Answer, sock: &socket{}}
@@ -122,11 +122,11 @@ func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) 
 	return plain.DialContext(ctx, "tcp", uri.Host)
 }
 
-// Keep makes one connection after another, with a wait between, until ctx ends.
-// Each returns how long it held, 0 if it didn't come about, and why it ended.
+// Keep makes one connection after another, with a wait in between, until ctx ends. connection
+// returns how long it lasted, 0 if it was not made, and why it ended.
 func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (time.Duration, error), tell func(connected bool, why analysis.Phrase)) {
-	wait := backoff{pace: &d.Waits}
-	short := 0 // connections in a row that were made and lost at once
+	wait := backoff{waits: &d.Waits}
+	short := 0 // connections in a row that were lost at once
 	for ctx.Err() == nil {
 		held, err := connection(ctx)
 		if ctx.Err() != nil {

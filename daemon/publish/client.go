@@ -30,8 +30,8 @@ func (p *Publisher) connect(ctx context.Context) (*link, error) {
 	return newLink(p, &remote{out, conn}, conn.Lost), nil
 }
 
-// subscribe asks for the commands of all stations. A broker that refuses them
-// doesn't end the connection; it is told in the status.
+// subscribe subscribes to the commands of all stations. If the broker refuses, the connection stays
+// and the status says so.
 func (p *Publisher) subscribe(ctx context.Context, to carrier) (refused analysis.Phrase, err error) {
 	topics := make([]string, len(p.cfg.Stations))
 	for i, s := range p.cfg.Stations {

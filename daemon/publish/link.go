@@ -15,23 +15,23 @@ import (
 // bores are considered again.
 const recordsPerPass = 64
 
-// link is one connection, owned by the goroutine of Run.
+// link is one connection. The goroutine of Run owns it.
 type link struct {
 	p    *Publisher
 	to   carrier
 	lost <-chan error
 	buf  []byte // for a payload, free to be used; nil while there is none
 
-	flight  []flying        // oldest first
-	records int             // of them, records
-	full    bool            // the window was full and has not half emptied since
-	queue   []event.Record  // read from the journal, not sent
+	flight  []flying        // messages on their way, oldest first
+	records int             // number of records among them
+	full    bool            // the window was full and is not yet half empty
+	queue   []event.Record  // records read from the journal, not yet sent
 	sent    uint64          // last record sent
-	saved   uint64          // cursor as last given to the journal
+	saved   uint64          // cursor last given to the journal
 	replied uint64          // last reply sent
-	moved   time.Time       // of the last acknowledgement, or of the first message awaited
+	moved   time.Time       // time of the last acknowledgement, or of the first message awaited
 	beat    time.Time       // when alive is due again
-	refused analysis.Phrase // why commands don't come, although connected
+	refused analysis.Phrase // why there are no commands although the connection is up
 }
 
 // flying is a message on its way. A message that the broker already has, or that can't be sent, has

@@ -9,11 +9,11 @@ import (
 // Status is the state of the publisher.
 type Status struct {
 	Connected bool
-	Since     time.Time       // of Connected
-	Why       analysis.Phrase // why not connected, or what is wrong although connected
+	Since     time.Time       // when Connected last changed
+	Why       analysis.Phrase // why it is not connected, or what is wrong although it is
 	Backlog   uint64          // records of the journal not yet acknowledged
 	Published uint64          // records acknowledged since the start, repeats included
-	Skipped   uint64          // messages that can't be sent at all: too large, or no usable station name
+	Skipped   uint64          // messages that can't be sent: too large, or no usable station name
 
 	// Live values are not counted, since they are meant to be replaced.
 
@@ -33,7 +33,7 @@ func (p *Publisher) Status() Status {
 	return s
 }
 
-// tell changes the connection state and tells OnStatus if that was a change.
+// tell sets the connection state, and tells OnStatus if it changed.
 func (p *Publisher) tell(connected bool, why analysis.Phrase) {
 	p.mu.Lock()
 	change := p.status.Connected != connected || p.status.Why.Error() != why.Error() || p.status.Since.IsZero()

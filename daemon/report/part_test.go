@@ -69,7 +69,7 @@ func TestSurprisesInTheRecord(t *testing.T) {
 	wants := []string{en.Text("record.told.surprising"), en.Text("record.told.kept"), en.Text("void.agrees", analysis.Size(158_801_000)), en.Text("record.not_confirmed", 1), en.Text("record.note.not_confirmed")}
 	var asked []string
 	for _, r := range b.records {
-		if r.Reading != nil && r.Reading.Surprising {
+		if r.Reading != nil && r.Reading.Unexpected {
 			asked = append(asked, r.Reading.Ask.Code)
 			wants = append(wants, en.Say(r.Reading.Ask))
 		}

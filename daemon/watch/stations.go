@@ -121,13 +121,13 @@ func (w *Watcher) presence(p place, now time.Time) (Presence, analysis.Phrase) {
 	d := w.alives[place{p.site, name}]
 	switch {
 	case own.State != publish.Online:
-		return Gone, gone(name, own.Why)
+		return NotServed, gone(name, own.Why)
 	case d == nil:
 		return Unknown, analysis.Say("watch.unheard", name)
 	case d.State != publish.Online:
-		return Gone, gone(name, d.Why)
+		return NotServed, gone(name, d.Why)
 	case !slices.Contains(d.Stations, p.station):
-		return Gone, analysis.Say("watch.no_longer", name)
+		return NotServed, analysis.Say("watch.no_longer", name)
 	case now.Sub(d.at) > w.silence:
 		return Unknown, analysis.Say("watch.silent", name, w.silence)
 	}

@@ -287,7 +287,7 @@ func TestWatchDaemonStops(t *testing.T) {
 		end()
 		publishtest.Until(t, "both are gone", func() bool {
 			return e.all(2, func(s Seen) bool {
-				return s.Presence == Gone && s.Why.Error() == "watch.gone.stopped(daemon-1)" && !s.Heard.IsZero()
+				return s.Presence == NotServed && s.Why.Error() == "watch.gone.stopped(daemon-1)" && !s.Heard.IsZero()
 			})
 		})
 		late := watchConfig(url)

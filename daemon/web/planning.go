@@ -72,7 +72,7 @@ func (p *planned) work(q url.Values, l look) {
 	}
 }
 
-// tell parts what a plan says from what it warns of.
+// tell separates the notes of a plan from its warnings.
 func (p *planned) tell(r *plan.Report, f notation.Format) {
 	for _, line := range r.Text() {
 		p.Text = append(p.Text, f.Say(line))

@@ -140,7 +140,7 @@ func TestSurprisingReading(t *testing.T) {
 	}
 	p := shoptest.Began("surprise", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 4, 3)
 	plan := p.Fold.Job.Plan()
-	p.Surprise(plan[3], shoptest.Length("22.2340 mm")).Take(plan[4], shoptest.Length("22.2239 mm"))
+	p.Unexpected(plan[3], shoptest.Length("22.2340 mm")).Take(plan[4], shoptest.Length("22.2239 mm"))
 	if f := Of(p.Bore(), coded); f.Due != "keep" || f.Advice != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
 		t.Errorf("gauged on: due %q, advice %q", f.Due, f.Advice)
 	}
@@ -152,7 +152,7 @@ func TestSurprisingReading(t *testing.T) {
 		t.Errorf("in inches: %q", f.Advice)
 	}
 	lines := Lines(p.Told, coded)
-	i := slices.IndexFunc(lines, func(l Line) bool { return l.No == asked.Reading.No })
+	i := slices.IndexFunc(lines, func(l HistoryLine) bool { return l.No == asked.Reading.No })
 	if lines[i].Void != "⟦history.not_confirmed⟧" || lines[i+1].Note != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
 		t.Errorf("the list has %+v", lines[i:i+2])
 	}
