@@ -221,7 +221,7 @@ func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
 	}
 	meant := a.Strokes
 	if meant == 0 { // the advice says only how much to remove
-		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.Fast)))
+		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.FreshRate)))
 	}
 	p.begun = time.Now()
 	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, a.At, p.honing)

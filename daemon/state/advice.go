@@ -53,7 +53,7 @@ func (f *Fold) RatePrior(repeat analysis.Deviation) *analysis.RatePrior {
 
 // adviceBlocked returns the reasons why no advice may be given now, each with what to do instead.
 func (f *Fold) adviceBlocked(b *Bore) (bars []advise.Bar) {
-	bar := func(do advise.Kind, why analysis.Phrase) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
+	bar := func(do advise.ActionKind, why analysis.Phrase) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
 	switch {
 	case f.Running != nil:
 		bar(advise.CheckZero, analysis.Say("advise.read_ring", f.Running.Ring.ID))

@@ -57,8 +57,8 @@ func (f *Fold) readingsInRow() (row []*event.Reading) {
 
 // coolingPoints returns the sizes of a row of readings as they were gauged, at whatever temperature
 // the part had. A size with a measured temperature is at 20 °C.
-func (f *Fold) coolingPoints(row []*event.Reading) []master.Warm {
-	out := make([]master.Warm, len(row))
+func (f *Fold) coolingPoints(row []*event.Reading) []master.WarmReading {
+	out := make([]master.WarmReading, len(row))
 	for i, r := range row {
 		out[i] = master.WarmReading{At: r.At.Sub(f.RoundAt), Size: r.AsGauged()}
 	}
@@ -76,10 +76,10 @@ func (f *Fold) coolingRules(set *Settings) master.CoolingRules {
 // returns nil if there are too few.
 func (f *Fold) cooling(set *Settings) *master.Cooling {
 	row := f.readingsInRow()
-	if len(row) < master.LeastWarm {
+	if len(row) < master.MinWarm {
 		return nil
 	}
-	c := master.Settle(f.coolingPoints(row), f.coolingRules(set))
+	c := master.FitCooling(f.coolingPoints(row), f.coolingRules(set))
 	return &c
 }
 

@@ -55,17 +55,17 @@ type Fold struct {
 	PartsSince      []string         // serial numbers of the finished parts with a reading since GoodAt
 	Failed          *event.ZeroCheck // the check that failed since the mastering
 	FailedAt        time.Time
-	LastReread      *event.Rereading      // the newest rereading of the ring since the mastering
-	Knocked         analysis.Phrase       // what happened to the gauge since the mastering
-	Running         *event.Master         // a mastering or check in progress; Raw has the ring readings so far
-	RingRocked      []master.Rocked       // how the gauge was rocked for each value in Raw of Running
-	Moved           float64               // by how many seconds the wall clock jumped since the mastering, without sign
-	Warm            event.Warmth          // newest measured temperatures; that of the part within the round in hand
-	WarmFrom        event.Source          // where Warm.Part comes from
-	RingAtZero      *analysis.Temperature // temperature of the ring at the mastering
-	Cool            *event.CoolDown       // the cooling that is corrected for while the temperature of the part is not measured
-	TakenWarm       map[int]bool          // by reading number: taken while the part was warmer by an unknown amount
-	clockSteadyFrom int                   // index in Readings of the first one since the clock was set
+	LastReread      *event.Rereading       // the newest rereading of the ring since the mastering
+	Knocked         analysis.Phrase        // what happened to the gauge since the mastering
+	Running         *event.Master          // a mastering or check in progress; Raw has the ring readings so far
+	RingRocked      []master.RockedReading // how the gauge was rocked for each value in Raw of Running
+	Moved           float64                // by how many seconds the wall clock jumped since the mastering, without sign
+	Warm            event.Warmth           // newest measured temperatures; that of the part within the round in hand
+	WarmFrom        event.Source           // where Warm.Part comes from
+	RingAtZero      *analysis.Temperature  // temperature of the ring at the mastering
+	Cool            *event.CoolDown        // the cooling that is corrected for while the temperature of the part is not measured
+	TakenWarm       map[int]bool           // by reading number: taken while the part was warmer by an unknown amount
+	clockSteadyFrom int                    // index in Readings of the first one since the clock was set
 
 	// Averaging is what the readings of AveragingOf, the gauge last used here, tell about how it
 	// averages.
@@ -236,7 +236,7 @@ func (f *Fold) applyMastering(e *event.Event) {
 			if r.Restart {
 				f.Running.Raw, f.RingRocked = nil, nil
 			}
-			f.RingRocked = append(slices.Clone(f.RingRocked), master.Rocked{
+			f.RingRocked = append(slices.Clone(f.RingRocked), master.RockedReading{
 				Size: r.Raw, U: r.U, Motion: r.Motion, Averaging: analysis.Averaging{Spread: r.MotionSpread, Slope: r.MotionSlope},
 			})
 			f.Running.Raw = append(slices.Clone(f.Running.Raw), r.Raw)
