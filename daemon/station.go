@@ -98,7 +98,7 @@ func (s *station) take(ctx context.Context, c line.Heard) error {
 // begin records the start, and chooses the configured job if there is none yet.
 func (s *station) begin() []event.Event {
 	at := s.clock()
-	events := s.session.Begin(at, "started")
+	events := s.session.Begin(at)
 	if s.session.Fold().Job == nil && s.job != "" {
 		more, _ := s.session.Act(at, event.Action{Do: "job", Job: s.job, Source: "daemon"})
 		events = append(events, more...)

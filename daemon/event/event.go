@@ -70,7 +70,8 @@ type Event struct {
 	Gauge   *InstrumentState `json:"gauge,omitempty"`
 	Spindle *Spindle         `json:"spindle,omitempty"`
 	Clock   *Clock           `json:"clock,omitempty"`
-	Note    string           `json:"note,omitempty"` // text by a person, or by the daemon when it starts
+	Damage  *JournalDamage   `json:"damage,omitempty"`
+	Note    string           `json:"note,omitempty"` // text by a person
 	// Entered, of a [JobChosen], says that the job is not in the configuration, so that only the
 	// journal has it.
 	Entered bool `json:"entered,omitempty"`
@@ -79,6 +80,8 @@ type Event struct {
 // Noted returns the note of the event, or the phrase for an event without one.
 func (e *Event) Noted() analysis.Phrase {
 	switch {
+	case e.Damage != nil:
+		return analysis.Say("event.journal_damaged", e.Damage.Fault, e.Damage.MovedTo)
 	case e.Note != "":
 		return analysis.Quote(e.Note)
 	case e.Kind == Disturbed:
@@ -425,6 +428,13 @@ type InstrumentState struct {
 type Spindle struct {
 	On      bool    `json:"on"`
 	Seconds float64 `json:"seconds,omitempty"` // how long the spindle was on, when it is switched off
+}
+
+// JournalDamage says that the journal before this one was damaged. It is the first event of the
+// journal that replaces it, of kind [NoteAdded].
+type JournalDamage struct {
+	Fault   string `json:"fault"`    // as the database or the system says it
+	MovedTo string `json:"moved_to"` // path of the damaged journal
 }
 
 // Clock says that the wall clock jumped against the steady one.

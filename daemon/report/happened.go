@@ -59,9 +59,9 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 	case event.ClockSet:
 		return r.Text("record.told.clock"), r.jump(e.Clock.Jump)
 	case event.Started:
-		return r.Text("record.told.started"), orDash(clean(e.Note))
+		return r.Text("record.told.started"), ""
 	case event.NoteAdded:
-		return r.Text("record.told.note"), clean(e.Note)
+		return r.Text("record.told.note"), r.say(e.Noted())
 	case event.Taken:
 		return r.taken(e.Reading)
 	}

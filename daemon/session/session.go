@@ -88,11 +88,11 @@ func (s *Session) Fold() *state.Fold { return &s.fold }
 func (s *Session) Live() (event.Live, bool) { return s.live, s.hasLive }
 
 // Begin records that the daemon has started serving the station.
-func (s *Session) Begin(at drivers.Moment, note string) []event.Event {
+func (s *Session) Begin(at drivers.Moment) []event.Event {
 	s.last = at // the time while the program was down is no jump of the clock
 	s.begin(at)
 	s.source = "daemon"
-	s.emit(event.Event{Kind: event.Started, Note: note})
+	s.emit(event.Event{Kind: event.Started})
 	s.source = ""
 	return s.end()
 }

@@ -67,7 +67,8 @@ func TestDamagedIsMovedAside(t *testing.T) {
 			}
 			r.settle(t, 1)
 			told := r.told[0]
-			if told.Kind != event.NoteAdded || told.Seq != 1 || !strings.Contains(told.Note, "damaged") {
+			if told.Kind != event.NoteAdded || told.Seq != 1 || told.Damage == nil || told.Noted().Code != "event.journal_damaged" ||
+				!strings.HasPrefix(told.Damage.MovedTo, cfg.Path+".damaged-") {
 				t.Errorf("told %+v", told)
 			}
 			if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "damaged") {

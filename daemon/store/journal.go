@@ -98,7 +98,7 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	if warning != "" {
 		j.warn(warning)
 	}
-	aside, err := j.load(ctx, steps)
+	damage, err := j.load(ctx, steps)
 	if err != nil {
 		return nil, err
 	}
@@ -115,9 +115,9 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 		return nil, err
 	}
 	j.ensureReserve()
-	if aside != "" {
-		j.warn(aside)
-		err = j.Append(ctx, []event.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: event.NoteAdded, Source: "daemon", Note: aside}})
+	if damage != nil {
+		j.warn(fmt.Sprintf("the journal was damaged (%s) and has been moved to %s; a new journal begins here", damage.Fault, damage.MovedTo))
+		err = j.Append(ctx, []event.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: event.NoteAdded, Source: "daemon", Damage: damage}})
 	}
 	return j, err
 }

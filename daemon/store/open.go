@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"fairbore/daemon/event"
 )
 
 // takeLock keeps a second daemon away for as long as this process lives. The
@@ -29,20 +31,19 @@ func (j *Journal) takeLock() error {
 }
 
 // load opens the database and reads what the writer needs to go on. If it is
-// damaged it is moved aside and a new one begun; aside then says what happened.
-func (j *Journal) load(ctx context.Context, steps []step) (aside string, err error) {
+// damaged it is moved aside and a new one begun; damage then says what happened.
+func (j *Journal) load(ctx context.Context, steps []step) (damage *event.JournalDamage, err error) {
 	err = j.loadOnce(ctx, steps)
 	if err == nil || !damaged(err) {
-		return "", err
+		return nil, err
 	}
 	why := err
 	j.closeWriter()
 	to, err := moveAside(j.path, j.cfg.Now())
 	if err != nil {
-		return "", errors.Join(why, err)
+		return nil, errors.Join(why, err)
 	}
-	aside = fmt.Sprintf("the journal was damaged (%v) and has been moved to %s; a new journal begins here", why, to)
-	return aside, j.loadOnce(ctx, steps)
+	return &event.JournalDamage{Fault: why.Error(), MovedTo: to}, j.loadOnce(ctx, steps)
 }
 
 func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
