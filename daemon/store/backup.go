@@ -8,9 +8,9 @@ import (
 	"path/filepath"
 )
 
-// Backup writes a copy of the journal as it is at this moment to a file, and
-// replaces that file only when the copy is whole and synced. The journal goes
-// on meanwhile; its log can't be written back until the copy is done.
+// Backup writes a copy of the journal, as it is at this moment, to a file. It replaces an older
+// file of that name only when the copy is complete and synced. The journal goes on recording
+// meanwhile, but its write-ahead log can't be copied into the database until the backup is done.
 func (j *Journal) Backup(ctx context.Context, to string) (err error) {
 	part := to + ".part"
 	if err := remove(part); err != nil {
@@ -21,7 +21,8 @@ func (j *Journal) Backup(ctx context.Context, to string) (err error) {
 			err = errors.Join(fmt.Errorf("back up the journal to %s: %w", to, err), remove(part))
 		}
 	}()
-	// query_only would forbid it; mode=ro keeps the journal as safe.
+	// The pragma query_only would forbid VACUUM INTO. The option mode=ro protects the journal as
+	// well as query_only does.
 	db, err := openPool(j.path, "mode=ro", map[string]string{"busy_timeout": "5000"}, 1)
 	if err != nil {
 		return err

@@ -11,12 +11,12 @@ import (
 	"fairbore/daemon/event"
 )
 
-// backRows bounds what a step backward reads of each span.
+// backRows is the largest number of rows that a step backward reads from each span.
 const backRows = 64
 
-// Backward yields the recorded events that a filter picks, the newest at the time of
-// the call first. It reads in short steps of few rows, so that a caller who wants only
-// the newest does not wait for the others. After an error it ends.
+// Backward yields the recorded events that a filter picks, the newest first. It begins with the
+// newest event at the time of the call. It reads in short steps of few rows, so that a caller who
+// wants only the newest events does not wait for the others. It ends after an error.
 func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
 	return func(yield func(event.Record, error) bool) {
 		left := f.Limit
@@ -41,8 +41,8 @@ func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[event.Record
 	}
 }
 
-// stepsBack yields the rows that a filter picks, a step at a time, the newest first. As
-// in scan, each step is one short read transaction over a span of the journal.
+// stepsBack yields the rows that a filter picks, the newest first. It yields the rows of one step
+// at a time. As in scan, a step makes only short reads over a span of the journal.
 func (j *Journal) stepsBack(ctx context.Context, f Filter) iter.Seq2[[]raw, error] {
 	return func(yield func([]raw, error) bool) {
 		spans, err := j.spans(ctx, f)
@@ -66,7 +66,7 @@ func (j *Journal) stepsBack(ctx context.Context, f Filter) iter.Seq2[[]raw, erro
 	}
 }
 
-// prevSpan returns the last number before done that lies in a span, 0 if none does.
+// prevSpan returns the last number before done that lies in a span. It returns 0 if there is none.
 func prevSpan(spans []span, done uint64) (hi uint64) {
 	for _, s := range spans {
 		if s.lo < done && s.lo <= s.hi {
@@ -76,8 +76,8 @@ func prevSpan(spans []span, done uint64) (hi uint64) {
 	return hi
 }
 
-// stepBack reads rows of the span lo to hi, the newest first. It returns the number from
-// which on these are all rows of the span.
+// stepBack reads rows from the numbers lo to hi, the newest first. It may leave out older rows:
+// out holds every row that the filter picks from the number from up to hi.
 func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi uint64) (out []raw, from uint64, err error) {
 	from = lo
 	to := indexedUpTo(j.Last())
@@ -91,7 +91,7 @@ func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi u
 		if err != nil {
 			return nil, 0, err
 		}
-		if len(rows) == backRows { // there may be more
+		if len(rows) == backRows { // the span may have more rows
 			from = max(from, rows[len(rows)-1].seq)
 		}
 		out = append(out, rows...)

@@ -13,7 +13,7 @@ import (
 	"fairbore/daemon/event"
 )
 
-// BenchmarkCommit measures the writer alone: a group in one transaction, synced.
+// BenchmarkCommit measures only the writer. It commits one group in one transaction, synced.
 func BenchmarkCommit(b *testing.B) {
 	for _, rows := range []int{1, 10, 100, 512} {
 		b.Run(fmt.Sprintf("rows=%d", rows), func(b *testing.B) {
@@ -57,7 +57,7 @@ func percentiles(b *testing.B, took []time.Duration) {
 	b.ReportMetric(float64(took[len(took)*99/100].Microseconds()), "p99-µs")
 }
 
-// BenchmarkOneByOne measures from Append of one event to its acknowledgement.
+// BenchmarkOneByOne measures the time from Append of one event to the call of OnCommit.
 func BenchmarkOneByOne(b *testing.B) {
 	told := make(chan struct{}, 1)
 	r := start(b, config(b), func(j *Journal) { j.OnCommit(func([]event.Record) { told <- struct{}{} }) })
@@ -75,8 +75,8 @@ func BenchmarkOneByOne(b *testing.B) {
 	percentiles(b, took)
 }
 
-// BenchmarkFlood measures how many readings a second get through Append, from
-// as many stations as the name says, until all are recorded.
+// BenchmarkFlood measures how many readings per second are recorded when as many stations as its
+// name says append readings at the same time.
 func BenchmarkFlood(b *testing.B) {
 	for _, stations := range []int{1, 16} {
 		b.Run(fmt.Sprintf("stations=%d", stations), func(b *testing.B) {
@@ -103,9 +103,9 @@ func BenchmarkFlood(b *testing.B) {
 	}
 }
 
-// million is a journal of 1 000 000 readings: three stations, parts of 48
-// readings, a mastering every 10 parts, made once in the folder for temporary
-// files and kept there for the next run.
+// million returns the configuration of a journal of 1 000 000 readings. The journal has three
+// stations, parts of 48 readings, and a mastering every 10 parts. It is made once, in the folder
+// for temporary files, and kept there for the next run.
 func million(b *testing.B) Config {
 	b.Helper()
 	dir := filepath.Join(os.TempDir(), "fairbore-bench-1")

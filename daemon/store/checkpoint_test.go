@@ -9,8 +9,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Without a moment of rest the log is written back beside the writer and begun anew, long
-// before the writer would have to do it by itself, and nothing is missing then.
+// The write-ahead log is copied into the database and started again while the writer never rests.
+// This happens long before the writer would have to do it by itself. No event is missing then.
 func TestLogIsWrittenBackMeanwhile(t *testing.T) {
 	cfg := config(t)
 	r := start(t, cfg, func(j *Journal) { j.tick, j.checkpoints.most = time.Hour, 4000 })
@@ -23,7 +23,7 @@ func TestLogIsWrittenBackMeanwhile(t *testing.T) {
 			group = append(group, note("a", text))
 		}
 		r.append(t, group...)
-		r.settle(t, uint64(g*notes)) // the last group is still on its way, so that the writer has no rest
+		r.settle(t, uint64(g*notes)) // the last group is not waited for, so the writer never rests
 		info, err := os.Stat(cfg.Path + "-wal")
 		if err != nil {
 			t.Fatal(err)

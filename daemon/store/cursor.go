@@ -8,11 +8,12 @@ import (
 	"sync"
 )
 
-// cursors are how far the readers of the journal have come, by their names.
+// cursors holds, for each reader of the journal by its name, the number of the last event that the
+// reader is done with.
 type cursors struct {
 	mu      sync.Mutex
 	set     map[string]uint64
-	unsaved map[string]uint64 // the ones whose newest value is not on disk
+	unsaved map[string]uint64 // the cursors whose newest value is not on disk
 }
 
 // cursor is a row of the table cursor.
@@ -23,8 +24,8 @@ type cursor struct {
 
 func (c *cursor) fields() []any { return []any{&c.name, &c.seq} }
 
-// Cursor returns how far a reader of the journal has come, as it last said by
-// [Journal.SetCursor]; 0 if it never did.
+// Cursor returns the number that a reader of the journal has last set by [Journal.SetCursor], 0 if
+// it never set one.
 func (j *Journal) Cursor(name string) (uint64, error) {
 	if name == "" {
 		return 0, errors.New("cursor: give its name")
@@ -35,10 +36,11 @@ func (j *Journal) Cursor(name string) (uint64, error) {
 	return c.set[name], nil
 }
 
-// SetCursor keeps how far a reader has come. It is written with the next
-// commit, or when the journal is idle, so it costs no sync of its own; after a
-// crash a reader may find itself a little behind, never ahead. A number that
-// is not recorded yet is refused. What comes up to it is no longer kept in memory.
+// SetCursor notes that a reader is done with the events up to a number. The cursor is written to
+// disk with the next commit, or when the journal is idle, so a commit needs no further sync for it.
+// After a crash the cursor may be a little behind what the reader has set, but never ahead. A
+// number that is not recorded yet is refused. The events up to the number are no longer kept in
+// memory.
 func (j *Journal) SetCursor(name string, seq uint64) {
 	if last := j.Last(); name == "" || seq > last {
 		j.cfg.Log.Error().Str("cursor", name).Uint64("seq", seq).Uint64("last", last).Msg("cursor not set: it points beyond what is recorded")
@@ -77,7 +79,8 @@ func (c *cursors) toSave() map[string]uint64 {
 	return maps.Clone(c.unsaved)
 }
 
-// saved notes that the cursors are on disk as they were then.
+// saved notes that the values in then are on disk. A cursor that was set again meanwhile stays
+// unsaved.
 func (c *cursors) saved(then map[string]uint64) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -88,8 +91,8 @@ func (c *cursors) saved(then map[string]uint64) {
 	}
 }
 
-// everyCursor returns all cursors, and one of the journal itself so that there
-// is one to write.
+// everyCursor returns all cursors, and adds one of the journal itself, so that there is always a
+// cursor to write.
 func (j *Journal) everyCursor() map[string]uint64 {
 	j.cursors.mu.Lock()
 	defer j.cursors.mu.Unlock()

@@ -12,7 +12,7 @@ import (
 	"fairbore/daemon/event"
 )
 
-// fill makes a journal of some size and closes it.
+// fill makes a journal with some events and as many readings as asked for, and closes it.
 func fill(t testing.TB, cfg Config, readings int) (id string) {
 	t.Helper()
 	r := start(t, cfg)
@@ -24,7 +24,7 @@ func fill(t testing.TB, cfg Config, readings int) (id string) {
 	return r.ID()
 }
 
-// tamper changes a closed journal as somebody would who knows SQL.
+// tamper changes a closed journal by SQL statements, as a person who knows SQL could.
 func tamper(t testing.TB, path string, statements ...string) {
 	t.Helper()
 	db, err := openPool(path, "", map[string]string{"busy_timeout": "1000"}, 1)
@@ -100,7 +100,7 @@ func write(t *testing.T, path string, at int64, b []byte) {
 	}
 }
 
-// The log and the shared memory go with the database they belong to.
+// The log and the shared memory are moved aside together with their database.
 func TestMoveAsideTogether(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "j.db")
 	for _, suffix := range []string{"", "-wal", "-shm"} {
@@ -125,7 +125,7 @@ func TestMoveAsideTogether(t *testing.T) {
 	}
 }
 
-// Files that are not ours to move stay as they are.
+// Open does not change or move a file that is a newer journal or no journal.
 func TestRefusedFilesStay(t *testing.T) {
 	for name, c := range map[string]struct {
 		statements []string
@@ -176,7 +176,7 @@ func TestStepBringsAnOlderJournalUpToDate(t *testing.T) {
 	if got := lookInto(t, cfg.Path, "select count(*) from sqlite_schema where name = 'half'"); got != 0 {
 		t.Error("half a step was kept")
 	}
-	for range 2 { // the second time there is nothing to do
+	for range 2 { // the second time there is no step to run
 		j, err := open(t.Context(), cfg, two)
 		if err != nil {
 			t.Fatal(err)
@@ -199,7 +199,8 @@ func TestStepBringsAnOlderJournalUpToDate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if seq, err := j.Cursor("plant"); seq != 0 || err != nil { // the step's row, beyond the end of an empty journal
+	// The step sets the cursor to 1, which is beyond the end of an empty journal.
+	if seq, err := j.Cursor("plant"); seq != 0 || err != nil {
 		t.Errorf("a new journal: cursor %d, %v", seq, err)
 	}
 	if err := j.Close(); err != nil {
@@ -223,8 +224,8 @@ func lookInto(t testing.TB, path, query string) (n int) {
 	return n
 }
 
-// The index of readings grows by whole batches; a part has all its readings, indexed or
-// not; an index that somebody has changed is found.
+// The index of readings grows by whole batches. A part has all its readings, whether they are
+// indexed or not. Verify finds an index that somebody has changed.
 func TestIndexOfReadings(t *testing.T) {
 	cfg := config(t)
 	const n = indexBatch + 100
@@ -301,7 +302,8 @@ func TestVerifyNamesTheRow(t *testing.T) {
 	}
 }
 
-// Rows cut off the end leave a chain that holds; a cursor gives them away.
+// The chain of hashes still holds after rows were cut off the end. A cursor that points beyond the
+// end shows that they are missing.
 func TestVerifyFindsTheEndCutOff(t *testing.T) {
 	cfg := config(t)
 	r := start(t, cfg)
@@ -324,7 +326,7 @@ func TestVerifyFindsTheEndCutOff(t *testing.T) {
 	}
 }
 
-// Open tells of a changed row near the end, and puts the triggers back.
+// Open warns of a changed row near the end, and creates missing triggers again.
 func TestOpenChecksTail(t *testing.T) {
 	cfg := config(t)
 	fill(t, cfg, 20)
@@ -356,7 +358,7 @@ func TestVerifyProgressAndReadOnlyFolder(t *testing.T) {
 	}
 }
 
-// While a daemon writes, what is checked is sound.
+// Verify finds a journal sound while a daemon writes to it.
 func TestVerifyBesideWriter(t *testing.T) {
 	r := start(t, config(t))
 	for n := range 500 {
@@ -371,7 +373,7 @@ func TestVerifyBesideWriter(t *testing.T) {
 	}
 }
 
-// Damage found in a running journal makes the next start check all of it.
+// Damage that is found while the journal runs makes the next start check the whole journal.
 func TestSuspectIsChecked(t *testing.T) {
 	cfg := config(t)
 	r := start(t, cfg)

@@ -14,14 +14,14 @@ import (
 	lib "modernc.org/sqlite/lib"
 )
 
-// querier is what a pool, a connection and a transaction have in common.
+// querier holds the methods that a pool, a connection and a transaction have in common.
 type querier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
-// readRows returns the rows that a query picks. fields returns where the columns of a
-// row are to be put.
+// readRows returns the rows that a query picks. The function fields returns pointers to the fields
+// of a row that the columns are scanned into.
 func readRows[T any](ctx context.Context, db querier, fields func(*T) []any, query string, args ...any) (out []T, err error) {
 	rows, err := db.QueryContext(ctx, query, args...)
 	if err != nil {
@@ -38,17 +38,18 @@ func readRows[T any](ctx context.Context, db querier, fields func(*T) []any, que
 	return out, rows.Err()
 }
 
-// Every pragma is in the data source name, since one that is executed reaches
-// only one connection of a pool. The value is what it must read back as.
+// The pragmas are set in the data source name, since a pragma that is executed reaches only one
+// connection of a pool. The value of an entry is the value that the pragma must have when it is
+// read back.
 func writerPragmas() map[string]string {
 	return map[string]string{
 		"busy_timeout":       "5000",
 		"journal_mode":       "wal",
-		"wal_autocheckpoint": "15000", // pages, 60 MiB: for when writeBack does not keep up
+		"wal_autocheckpoint": "15000", // pages, 60 MiB: used if checkpointer does not keep up
 		"synchronous":        "2",     // FULL
 		"foreign_keys":       "1",
-		"temp_store":         "2", // in memory: what a statement would undo, which it writes down for each page
-		"recursive_triggers": "1", // so that INSERT OR REPLACE meets the trigger on delete
+		"temp_store":         "2", // in memory: the pages that SQLite saves to undo a statement
+		"recursive_triggers": "1", // so that INSERT OR REPLACE fires the trigger on delete
 	}
 }
 
@@ -56,11 +57,11 @@ func readerPragmas() map[string]string {
 	return map[string]string{"busy_timeout": "5000", "query_only": "1"}
 }
 
-// source builds the data source name of a file.
+// source builds the data source name of a database file.
 func source(path, options string, pragmas map[string]string) string {
 	p := filepath.ToSlash(path)
 	if !strings.HasPrefix(p, "/") {
-		p = "/" + p // a Windows drive letter
+		p = "/" + p // on Windows the path begins with a drive letter
 	}
 	q := url.Values{"_txlock": {"immediate"}, "_dqs": {"0"}}
 	for name, value := range pragmas {
@@ -70,8 +71,8 @@ func source(path, options string, pragmas map[string]string) string {
 	if options != "" {
 		u.RawQuery += "&" + options
 	}
-	// net/url would leave these as they are in a path; SQLite and the driver
-	// look for the first of them.
+	// EscapedPath escapes question marks and number signs. The replacer makes sure of it, since
+	// SQLite and the driver take the first question mark for the end of the path.
 	return "file://" + strings.NewReplacer("?", "%3F", "#", "%23").Replace(u.EscapedPath()) + "?" + u.RawQuery
 }
 
@@ -85,7 +86,7 @@ func openPool(path, options string, pragmas map[string]string, conns int) (*sql.
 	return db, nil
 }
 
-// readBack checks that the connection runs with what it was asked to.
+// readBack checks that a connection has the pragmas that were asked for.
 func readBack(ctx context.Context, db querier, pragmas map[string]string) error {
 	for name, want := range pragmas {
 		var got string
@@ -113,7 +114,7 @@ func quickCheck(ctx context.Context, db querier) error {
 
 var errDamaged = errors.New("the database file is damaged")
 
-// code returns SQLite's primary result code of an error, 0 if it has none.
+// code returns SQLite's primary result code of an error, 0 if the error has none.
 func code(err error) int {
 	var e *sqlite.Error
 	if errors.As(err, &e) {
@@ -122,16 +123,15 @@ func code(err error) int {
 	return 0
 }
 
-// damaged reports whether an error says that the file's content is broken, as
-// against a disk that failed, or was full, or a lock.
+// damaged reports whether an error says that the content of the database file is broken. It returns
+// false for an error that comes from a disk that failed or was full, or from a lock.
 func damaged(err error) bool {
 	c := code(err)
 	return c == lib.SQLITE_CORRUPT || c == lib.SQLITE_NOTADB || errors.Is(err, errDamaged)
 }
 
-// wantsRoom reports whether an error can come from a full disk. A write that
-// fails for a quota, or for lack of room for the shared-memory file, is
-// reported as an I/O error only.
+// wantsRoom reports whether an error may come from a full disk. SQLite reports a write that fails
+// because of a quota, or because the shared-memory file has no room, only as an I/O error.
 func wantsRoom(err error) bool {
 	c := code(err)
 	return c == lib.SQLITE_FULL || c == lib.SQLITE_IOERR || errors.Is(err, syscall.ENOSPC)

@@ -12,11 +12,12 @@ type fileSystem int
 const (
 	local   fileSystem = iota
 	network            // its locks and its syncs can't be relied on
-	memory             // gone with the power
-	unknown            // may be either
+	memory             // its files are lost when the power is
+	unknown            // it may be local or on a network
 )
 
-// checkFileSystem refuses a folder on a network and warns of one in memory.
+// checkFileSystem refuses a folder on a network file system. It returns a warning for a folder in
+// memory and for one on an unknown kind of file system.
 func checkFileSystem(dir string) (warning string, err error) {
 	fs, name, err := fileSystemOf(dir)
 	if err != nil {
@@ -37,8 +38,8 @@ func judgeFileSystem(dir string, fs fileSystem, name string) (warning string, er
 	return "", nil
 }
 
-// syncFile makes a finished file durable, and its name. It must not be used on
-// the journal's own files.
+// syncFile makes a finished file and its name durable. It must not be used on the journal's own
+// files, since closing one of them drops SQLite's locks.
 func syncFile(path string) error {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {

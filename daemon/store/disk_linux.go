@@ -6,7 +6,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// fileSystemOf says what kind of file system a folder is on.
+// fileSystemOf returns the kind and the name of the file system that a folder is on.
 func fileSystemOf(dir string) (fileSystem, string, error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(dir, &s); err != nil {
@@ -16,8 +16,8 @@ func fileSystemOf(dir string) (fileSystem, string, error) {
 	return p, name, nil
 }
 
-// fileSystemOfMagic knows the file systems by the numbers of statfs(2). The first
-// two are cluster file systems whose numbers are from memory.
+// fileSystemOfMagic tells file systems apart by their numbers in statfs(2). The first two are
+// cluster file systems. Their numbers were written from memory, not taken from a source.
 func fileSystemOfMagic(magic uint32) (fileSystem, string) {
 	switch magic {
 	case 0x0bd00bd0:
@@ -48,7 +48,7 @@ func fileSystemOfMagic(magic uint32) (fileSystem, string) {
 	return local, ""
 }
 
-// freeBytes returns the room that this process may still fill.
+// freeBytes returns how many bytes this process may still write to the disk of a folder.
 func freeBytes(dir string) (int64, error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(dir, &s); err != nil {

@@ -8,10 +8,11 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// fileSystemOf does not know the file systems of this operating system.
+// fileSystemOf returns local for every folder: the program does not know the file systems of this
+// operating system.
 func fileSystemOf(string) (fileSystem, string, error) { return local, "", nil }
 
-// freeBytes returns the room that this process may still fill.
+// freeBytes returns how many bytes this process may still write to the disk of a folder.
 func freeBytes(dir string) (int64, error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(dir, &s); err != nil {

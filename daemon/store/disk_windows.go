@@ -6,7 +6,7 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// fileSystemOf says what kind of drive a folder is on.
+// fileSystemOf returns the kind and the name of the drive that a folder is on.
 func fileSystemOf(dir string) (fileSystem, string, error) {
 	root, err := windows.UTF16PtrFromString(filepath.VolumeName(dir) + `\`)
 	if err != nil {
@@ -21,7 +21,7 @@ func fileSystemOf(dir string) (fileSystem, string, error) {
 	return local, "", nil
 }
 
-// freeBytes returns the room that this process may still fill.
+// freeBytes returns how many bytes this process may still write to the disk of a folder.
 func freeBytes(dir string) (int64, error) {
 	p, err := windows.UTF16PtrFromString(dir)
 	if err != nil {
@@ -34,6 +34,6 @@ func freeBytes(dir string) (int64, error) {
 	return int64(free), nil
 }
 
-// syncDir does nothing: a folder can't be synced on Windows, its names are
-// kept by the file system's own log.
+// syncDir does nothing. A folder can't be synced on Windows. The file system's own log keeps the
+// names of the files.
 func syncDir(string) error { return nil }

@@ -7,8 +7,9 @@ import (
 	"os"
 )
 
-// dumpQueue writes the queued events, which can't be recorded, to a file elsewhere,
-// one event in JSON a line. It returns the error that says so.
+// dumpQueue writes the queued events, which can't be recorded, to a file outside the journal. Each
+// line of the file is an event in JSON. It returns an error that says how many events there are and
+// where they were put.
 func (j *Journal) dumpQueue(why error) error {
 	left := j.queue.all()
 	err := fmt.Errorf("%d events are not recorded in %s: %s: %w", len(left), j.path, explain(why), why)
@@ -40,7 +41,7 @@ func dumpTo(dir, id string, left []*entry) (name string, err error) {
 	}()
 	w := bufio.NewWriter(f)
 	for _, e := range left {
-		w.Write(e.body) // Flush tells of a failure
+		w.Write(e.body) // Flush returns the error if this fails
 		w.WriteByte('\n')
 	}
 	if err := errors.Join(w.Flush(), f.Sync()); err != nil {

@@ -16,10 +16,11 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Format is what [Journal.Export] writes.
+// Format is a file format that [Journal.Export] can write.
 type Format string
 
-// The formats. CSV has a row a reading, NDJSON every event, one in JSON a line.
+// The formats of an export. CSV has one row for each reading. NDJSON has every event, one on each
+// line, in JSON.
 const (
 	CSV    Format = "csv"
 	NDJSON Format = "ndjson"
@@ -29,20 +30,21 @@ const (
 type ExportOptions struct {
 	Format Format
 	Filter
-	// Guard puts an apostrophe before a text that begins with = + - @, a tab or
-	// a return, so that a spreadsheet does not take it for a formula.
+	// Guard puts an apostrophe before a text that begins with = + - @, a tab or a carriage return,
+	// so that a spreadsheet does not take the text for a formula.
 	Guard bool
-	// Progress, if not nil, is called now and then with how far along the
-	// numbers of the journal the export is.
+	// Progress, if not nil, is called now and then. done is the number of the event that the export
+	// has come to, and total is the number of the last event.
 	Progress func(done, total uint64)
 }
 
-// Export writes the events that a filter picks. CSV is by RFC 4180, in UTF-8,
-// with lines that end in CR LF (within a text too) and a header that carries
-// the units; its column void has the reason for which a reading was struck out, also where that
-// happened after the time that the filter ends at, and is empty for one that
-// counts. The columns operator and trial say which trial of a gauge study a reading
-// is, and are empty for one that is of none.
+// Export writes the events that a filter picks.
+//
+// CSV follows RFC 4180. It is in UTF-8, its lines end in CR LF (within a text too), and its header
+// names the units. The column void has the reason why a reading was struck out, even if it was
+// struck out after the time at which the filter ends. The column is empty for a reading that
+// counts. The columns operator and trial say which trial of a gauge study a reading belongs to.
+// They are empty for a reading that belongs to no study.
 func (j *Journal) Export(ctx context.Context, w io.Writer, o ExportOptions) error {
 	var err error
 	switch o.Format {
@@ -162,7 +164,8 @@ func guardText(s string) string {
 	return s
 }
 
-// exact writes a length with all its decimals, which mm and µm always have.
+// exact writes a length with all its decimals. In mm and µm every length has a finite number of
+// decimals.
 func exact(l analysis.Length, u analysis.Unit) string {
 	s, err := l.Exact(u)
 	if err != nil {
@@ -175,7 +178,7 @@ func degrees(a analysis.Angle) string {
 	return strconv.FormatFloat(a.Degrees(), 'f', -1, 64)
 }
 
-// sentValue writes what the gauge sent with the decimals it had.
+// sentValue writes the value that the gauge sent, with as many decimals as the gauge sent.
 func sentValue(s event.Sent) string {
 	if s.Places <= 0 {
 		return strconv.FormatInt(s.Digits, 10) + strings.Repeat("0", -s.Places)
@@ -191,19 +194,21 @@ func sentValue(s event.Sent) string {
 	return sign + digits[:point] + "." + digits[point:]
 }
 
-// voids holds which readings are struck out, by station, in order. A void names a
-// reading by its number in the current part, so there is one entry for each part.
+// voids holds the readings that are struck out. It has a list for each station, with an entry for
+// each part in the order of the journal, since a void names a reading by its number in the current
+// part.
 type voids map[string][]partVoids
 
-// partVoids holds what was struck out while a part was the current one.
+// partVoids holds the readings that were struck out while a part was the current one. The keys of
+// its maps are the numbers of the readings in the part.
 type partVoids struct {
-	from   uint64
-	reason map[int]string
-	kept   map[int]bool // that were asked about
+	from   uint64         // number of the event that began the part
+	reason map[int]string // why a reading is struck out
+	kept   map[int]bool   // the readings that a person kept or restored
 }
 
-// voids gathers the voids of all that the filter's station, job and part pick,
-// whenever they were made.
+// voids collects the voids of all readings that the filter's station, job and part pick, no matter
+// when the voids were made.
 func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 	all := voids{}
 	f.Kinds = []event.Kind{event.JobChosen, event.PartBegun, event.Voided, event.Restored, event.Kept}
@@ -244,8 +249,8 @@ func (j *Journal) voids(ctx context.Context, f Filter) (voids, error) {
 	return all, nil
 }
 
-// reason returns why a reading is struck out, or doesn't count as it was surprising and
-// not confirmed; "" if it counts.
+// reason returns why a reading does not count: it was struck out, or it was surprising and nobody
+// confirmed it. It returns "" if the reading counts.
 func (v voids) reason(r *event.Record) string {
 	open := ""
 	if r.Reading.Unexpected {

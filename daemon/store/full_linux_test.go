@@ -12,8 +12,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// smallDisk mounts a file system of 3 MiB. Where that is not permitted the
-// test is skipped, unless FAIRBORE_ALL asks for everything.
+// smallDisk mounts a file system of 3 MiB. If that is not permitted, it skips the test, unless
+// FAIRBORE_ALL asks for all tests.
 func smallDisk(t *testing.T) string {
 	t.Helper()
 	dir := t.TempDir()
@@ -31,7 +31,7 @@ func smallDisk(t *testing.T) string {
 	return dir
 }
 
-// stuff fills the disk to the last block and returns the file that does it.
+// stuff fills the disk to the last block with one file, and returns the path of that file.
 func stuff(t *testing.T, dir string) string {
 	t.Helper()
 	name := filepath.Join(dir, "other people's data")
@@ -62,7 +62,7 @@ func TestDiskFullAndBack(t *testing.T) {
 	r.settle(t, 1)
 	other := stuff(t, dir)
 
-	// On the reserve it still records.
+	// The journal still records in the room of its reserve.
 	n := 1
 	more := func() {
 		r.append(t, note("a", fmt.Sprint(n)))
@@ -75,7 +75,8 @@ func TestDiskFullAndBack(t *testing.T) {
 	if s := r.Status(); !s.Recording || r.reserve.whole() {
 		t.Fatalf("on the reserve: %+v", s)
 	}
-	// Then no longer, and says so, and keeps what comes.
+	// When that room is used up, the journal no longer records. It says so, and keeps new events in
+	// its queue.
 	for r.Status().Recording {
 		more()
 		r.settleOrFail(t, uint64(n))
@@ -93,7 +94,7 @@ func TestDiskFullAndBack(t *testing.T) {
 		t.Errorf("reading while full: %v, %v", back, err)
 	}
 
-	// Room comes back, and with it everything, by itself.
+	// When there is room again, the journal records the events and restores its reserve by itself.
 	if err := os.Remove(other); err != nil {
 		t.Fatal(err)
 	}
@@ -119,14 +120,13 @@ func TestDiskFullAndBack(t *testing.T) {
 	}
 }
 
-// settleOrFail waits until n events are recorded or the journal says that it
-// does not record.
+// settleOrFail waits until n events are recorded, or the journal says that it does not record.
 func (r *running) settleOrFail(t *testing.T, n uint64) {
 	t.Helper()
 	eventually(t, "recorded or not", func() bool { return r.Last() >= n || !r.Status().Recording })
 }
 
-// What can't be recorded at the end is put elsewhere, and the error says so.
+// Events that can't be recorded at the end are written to another folder, and the error says so.
 func TestEndOnFullDisk(t *testing.T) {
 	dir := smallDisk(t)
 	cfg := Config{Path: filepath.Join(dir, "journal.db"), Reserve: -1, DumpDir: t.TempDir()}
@@ -171,7 +171,7 @@ func TestEndOnFullDisk(t *testing.T) {
 }
 
 func TestFileSystemOfMagic(t *testing.T) {
-	// The numbers as statfs(2) lists them.
+	// The numbers are those that statfs(2) lists.
 	for magic, want := range map[uint32]fileSystem{0x6969: network, 0xfe534d42: network, 0xff534d42: network, 0x517b: network, 0x01021997: network,
 		0x01021994: memory, 0x65735546: unknown, 0xef53: local, 0x9123683e: local} {
 		if got, _ := fileSystemOfMagic(magic); got != want {

@@ -10,9 +10,9 @@ import (
 	"strings"
 )
 
-// Head returns the hash of a recorded row in hexadecimal. It depends on every row
-// up to that one, so that a print which states both can be held against the
-// journal later.
+// Head returns the hash of a recorded row in hexadecimal. The hash depends on every row up to that
+// row. A printed record that states the number and the hash of a row can therefore be checked
+// against the journal later.
 func (j *Journal) Head(ctx context.Context, seq uint64) (hash string, err error) {
 	var h []byte
 	if seq > j.Last() {
@@ -27,8 +27,8 @@ func (j *Journal) Head(ctx context.Context, seq uint64) (hash string, err error)
 // ErrNoRow says that no row has the hash that was looked for.
 var ErrNoRow = errors.New("no row has this hash: it is of another journal, or of rows that were cut off the end")
 
-// Find returns the row that the chain had a hash at, given in hexadecimal as a
-// record prints it. It fails with [ErrNoRow] if there is none.
+// Find returns the number of the row that has a hash. The hash is given in hexadecimal, as a
+// printed record states it. Find fails with [ErrNoRow] if there is no such row.
 func (j *Journal) Find(ctx context.Context, hash string) (seq uint64, err error) {
 	raw, err := hex.DecodeString(strings.ToLower(strings.TrimSpace(hash)))
 	if err != nil || len(raw) != sha256.Size {

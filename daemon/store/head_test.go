@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// The hash of a row is the one that verify works out from all rows up to it, and
-// it is there for a reader while the journal is written to.
+// The hash of a row equals the hash that verify computes from all rows up to that row. A reader can
+// get it while the journal is written to.
 func TestHead(t *testing.T) {
 	cfg := config(t)
 	r := start(t, cfg)

@@ -17,29 +17,38 @@ import (
 
 // Config says where the journal is and how it is kept.
 type Config struct {
-	Path    string           // of the database file; its folder is made if need be
-	Reserve int64            // bytes kept free for when the disk is full; 0: 8 MiB, negative: none
-	Queue   int              // events that may wait for the disk before Append blocks; 0: 10 000
-	Station string           // under which the journal notes what happened to itself; "": "journal"
-	DumpDir string           // folder for events that can't be recorded at the end; "": beside the journal, else the system's for temporary files
-	Log     zerolog.Logger   // the zero value is silent
-	Now     func() time.Time // nil: time.Now
+	// Path is the path of the database file. Open makes its folder if it is missing.
+	Path string
+	// Reserve is how many bytes are kept in reserve for when the disk is full. 0 means 8 MiB, a
+	// negative number means none.
+	Reserve int64
+	// Queue is how many events may wait for the disk before Append blocks. 0 means 10 000.
+	Queue int
+	// Station is the station under which the journal records a note about itself, for example that
+	// it was damaged. "" means "journal".
+	Station string
+	// DumpDir is the folder for events that can't be recorded at the end. If it is "", or can't be
+	// written to, they go into the folder of the journal, else into the system's folder for
+	// temporary files.
+	DumpDir string
+	Log     zerolog.Logger   // the zero value logs nothing
+	Now     func() time.Time // nil means time.Now
 }
 
-// The reasons why a journal can't be used, beside [ErrNewer] and [ErrNotJournal].
+// The reasons why a journal can't be used, in addition to [ErrNewer] and [ErrNotJournal].
 var (
 	ErrInUse  = errors.New("another process has the journal open; stop that one, or give this one a journal of its own")
 	ErrClosed = errors.New("the journal is closed")
 )
 
 const (
-	groupMost = 512  // events in a commit
-	readers   = 4    // connections
-	tailRows  = 1000 // checked at Open
+	groupMost = 512  // largest number of events in a commit, unless one Append has more
+	readers   = 4    // number of connections that read
+	tailRows  = 1000 // number of newest rows that Open checks
 )
 
-// Journal is the open journal. [Journal.Append], the cursors and all that reads
-// may be used by any goroutine.
+// Journal is an open journal. Any goroutine may call [Journal.Append] and the methods that read the
+// journal or use its cursors.
 type Journal struct {
 	cfg      Config
 	path     string
@@ -59,21 +68,20 @@ type Journal struct {
 	onCommit func([]event.Record)
 	onStatus func(Status)
 
-	retry time.Duration // after a failed commit
-	tick  time.Duration // between two rounds of upkeep
+	retry time.Duration // wait after a failed commit
+	tick  time.Duration // interval between two rounds of upkeep
 
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards the fields below
 	running bool
 	last    uint64 // number of the newest event that is recorded
 	state   condition
-	changed chan struct{} // receives when the state has changed
+	changed chan struct{} // receives a value when the state has changed
 }
 
-// Open opens the journal, or begins one. A file that is damaged is moved aside,
-// whole, and a new journal begun; [Journal.Warnings] and an event of kind "note"
-// say so. It fails with [ErrInUse], [ErrNewer] or [ErrNotJournal], on a
-// network file system, and if the disk does not take the settings that make
-// the journal safe.
+// Open opens the journal, or begins a new one if there is none. If the file is damaged, Open moves
+// all of it aside and begins a new journal; [Journal.Warnings] and an event of kind "note" say so.
+// Open fails with [ErrInUse], [ErrNewer] or [ErrNotJournal]. It fails on a network file system, and
+// if the settings that make the journal safe do not work on its file system.
 func Open(ctx context.Context, cfg Config) (*Journal, error) {
 	return open(ctx, cfg, steps())
 }
@@ -122,8 +130,8 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	return j, err
 }
 
-// View opens a journal to read only, also one that a daemon has open. It shows
-// what was recorded up to now; it takes no events and no lock.
+// View opens a journal for reading only. A daemon may have the journal open. The view shows the
+// events that were recorded up to this moment. It accepts no events and takes no lock.
 func View(ctx context.Context, path string) (*Journal, error) {
 	j := &Journal{path: path, cfg: Config{Now: time.Now}, queue: newQueue(0, nil)}
 	j.queue.close()
@@ -173,37 +181,37 @@ func prepare(cfg Config) (*Journal, error) {
 
 func (j *Journal) dir() string { return filepath.Dir(j.path) }
 
-// Warnings are what a person should know of how the journal was found.
+// Warnings returns what a person should know about the state in which Open found the journal.
 func (j *Journal) Warnings() []string { return j.warnings }
 
-// ID is the journal's own name, 32 hexadecimal digits, made when the journal was.
+// ID returns the journal's identifier: 32 hexadecimal digits, drawn when the journal was created.
 func (j *Journal) ID() string { return j.id }
 
-// Last is the number of the newest event that is recorded, 0 if there is none.
+// Last returns the number of the newest event that is recorded, 0 if there is none.
 func (j *Journal) Last() uint64 {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	return j.last
 }
 
-// OnCommit sets the function that is given every recorded event, once, in the
-// order of the journal, by the goroutine of Run: it holds up the journal for
-// as long as it takes. Set it before Run.
+// OnCommit sets the function that is called with the events of each commit. The function gets every
+// event once, in the order of the journal. The goroutine of Run calls it, so the journal records
+// nothing until it returns. Set it before Run.
 func (j *Journal) OnCommit(f func([]event.Record)) { j.onCommit = f }
 
-// OnStatus sets the function that is called when the journal's state changes, by
-// a goroutine of Run. Set it before Run.
+// OnStatus sets the function that is called when the journal's status changes. A goroutine that Run
+// has started calls it. Set it before Run.
 func (j *Journal) OnStatus(f func(Status)) { j.onStatus = f }
 
-// Close releases the journal. Run must have returned. Events that Run has not
-// recorded are dealt with as at the end of Run.
+// Close releases the journal. Run must have returned before. Close records the events that Run has
+// not recorded, or writes them to a file elsewhere, as Run does at its end.
 func (j *Journal) Close() error {
 	j.queue.close()
 	return errors.Join(j.finish(), j.release())
 }
 
-// release closes what is open. The last connection to close writes the
-// write-ahead log back into the database.
+// release closes the connections and the lock file. The last connection that is closed copies the
+// write-ahead log into the database.
 func (j *Journal) release() (err error) {
 	if j.read != nil {
 		err = j.read.Close()

@@ -18,7 +18,7 @@ import (
 
 const childEnv = "FAIRBORE_STORE_CHILD"
 
-// TestMain lets this binary also be the process that is killed.
+// TestMain lets the test binary also run as the process that is killed.
 func TestMain(m *testing.M) {
 	if path := os.Getenv(childEnv); path != "" {
 		os.Exit(child(path))
@@ -26,8 +26,8 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// child appends without pause and acknowledges on standard output what it is
-// told is recorded: number and text, one a line.
+// child appends events without a pause. When an event is recorded, child acknowledges it by a line
+// on standard output with the event's number and text.
 func child(path string) int {
 	ctx := context.Background()
 	j, err := Open(ctx, Config{Path: path, Reserve: 64 << 10})
@@ -55,14 +55,14 @@ func child(path string) int {
 		if n%50 == 0 {
 			j.SetCursor("broker", j.Last())
 		}
-		if rand.IntN(20) == 0 { // let the queue run dry at times
+		if rand.IntN(20) == 0 { // let the queue become empty now and then
 			time.Sleep(time.Millisecond)
 		}
 	}
 }
 
-// A process that is killed has recorded every event it acknowledged, and left
-// a journal that is sound and goes on. (A power cut is more than this shows.)
+// A process that is killed has recorded every event that it acknowledged. It leaves a journal that
+// is sound and can be continued. (The test does not show what happens at a power cut.)
 func TestKilled(t *testing.T) {
 	rounds := 8
 	if testing.Short() {
@@ -116,7 +116,7 @@ func runAndKill(t *testing.T, path string, after time.Duration, told map[uint64]
 	lines := bufio.NewScanner(out)
 	for lines.Scan() {
 		line := lines.Text()
-		kill() // counted from the first acknowledgement
+		kill() // the time until the kill starts at the first acknowledgement
 		number, text, _ := strings.Cut(line, " ")
 		seq, err := strconv.ParseUint(number, 10, 64)
 		if err != nil {

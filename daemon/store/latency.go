@@ -2,17 +2,18 @@ package store
 
 import "time"
 
-// bounds are the upper ends of the classes that the times of commits are counted in.
+// bounds returns the upper bounds by which the durations of commits are counted.
 func bounds() [11]time.Duration {
 	const ms = time.Millisecond
 	return [...]time.Duration{ms, 2 * ms, 5 * ms, 10 * ms, 20 * ms, 50 * ms, 100 * ms, 200 * ms, 500 * ms, time.Second, 5 * time.Second}
 }
 
-// Latency tells how long commits took since the start, those that failed too.
+// Latency tells how long commits took since the start, failed commits included.
 type Latency struct {
 	Commits uint64
 	Sum     time.Duration
-	// Within counts by an upper bound in seconds the commits that took at most that.
+	// Within has, for each upper bound in seconds, the number of commits that took at most that
+	// long.
 	Within map[float64]uint64
 }
 
@@ -28,11 +29,11 @@ func (j *Journal) Latency() Latency {
 	return l
 }
 
-// times counts commits: how many, how long in all, and how many within each bound.
+// times counts commits and adds up how long they took.
 type times struct {
 	n      uint64
 	sum    time.Duration
-	within [11]uint64 // of bounds
+	within [11]uint64 // number of commits that took at most the bound of the same index in bounds
 }
 
 func (t *times) add(took time.Duration) {

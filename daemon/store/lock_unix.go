@@ -9,8 +9,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lockFile takes the lock for this process; it goes with the process, however
-// that ends. It fails with ErrInUse if another has it.
+// lockFile takes the lock for this process. The operating system releases the lock when the process
+// ends, however it ends. lockFile fails with ErrInUse if another process has the lock.
 func lockFile(f *os.File) error {
 	err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
 	if errors.Is(err, unix.EWOULDBLOCK) {

@@ -9,8 +9,8 @@ import (
 	"testing"
 )
 
-// SQLite's Go build works only with exactly the C library it was made with; any
-// other has crashed on ARM. The package's documentation asks for the same.
+// The Go port of SQLite works only with exactly the version of the C library that it was made with.
+// Other versions have crashed on ARM. The package's documentation also asks for that version.
 func TestLibraryVersionsMatch(t *testing.T) {
 	dir := goList(t, "-m", "-f", "{{.Dir}}", "modernc.org/sqlite")
 	text, err := os.ReadFile(filepath.Join(dir, "go.mod"))

@@ -11,8 +11,9 @@ import (
 	"fairbore/daemon/event"
 )
 
-// takeLock keeps a second daemon away for as long as this process lives. The
-// lock file stays: to remove it would let two processes lock two files of one name.
+// takeLock keeps a second daemon from opening the journal for as long as this process lives. The
+// lock file is never removed: otherwise two processes could each lock a different file of that
+// name.
 func (j *Journal) takeLock() error {
 	f, err := os.OpenFile(j.path+".lock", os.O_RDWR|os.O_CREATE, 0o640)
 	if err != nil {
@@ -23,15 +24,15 @@ func (j *Journal) takeLock() error {
 		return err
 	}
 	j.lock = f
-	// The process is written for a person to read; the program does not use it.
+	// The process id is written for a person to read. The program does not use it.
 	if err := f.Truncate(0); err == nil {
 		fmt.Fprintf(f, "%d\n", os.Getpid())
 	}
 	return nil
 }
 
-// load opens the database and reads what the writer needs to go on. If it is
-// damaged it is moved aside and a new one begun; damage then says what happened.
+// load opens the database and reads what the writer needs to continue the journal. If the database
+// is damaged, load moves it aside and begins a new one; damage then says what happened.
 func (j *Journal) load(ctx context.Context, steps []step) (damage *event.JournalDamage, err error) {
 	err = j.loadOnce(ctx, steps)
 	if err == nil || !damaged(err) {
@@ -50,7 +51,7 @@ func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
 	if j.write, err = openPool(j.path, "", writerPragmas(), 1); err != nil {
 		return err
 	}
-	// The version comes first: a file that is not ours must stay as it is.
+	// The version is checked first, since a file that is no journal must not be changed.
 	n, err := version(ctx, j.write, newest(steps))
 	if err != nil {
 		return err
@@ -70,9 +71,9 @@ func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
 	return j.writer.open(ctx, j.write)
 }
 
-// quickMost is the size of file up to which Open waits for SQLite's check of
-// all of it. A larger one is checked while the journal runs (see watch), so
-// that starting does not take longer as the journal grows.
+// quickMost is the largest size of a file, in bytes, that SQLite checks as a whole while Open
+// waits. A larger file is checked while the journal runs (see checkLarge), so that the start does
+// not take longer as the journal grows.
 const quickMost = 32 << 20
 
 func (j *Journal) checkFile(ctx context.Context) error {
@@ -90,8 +91,8 @@ func (j *Journal) checkFile(ctx context.Context) error {
 	return remove(j.suspect())
 }
 
-// suspect is the path of a file that exists if damage was found while the journal
-// ran. The next start then checks the whole journal.
+// suspect returns the path of a file that marks the journal as suspect. The file is made when
+// damage is found while the journal runs. The next start then checks the whole journal.
 func (j *Journal) suspect() string { return j.path + ".suspect" }
 
 func (j *Journal) loadHead(ctx context.Context) error {
@@ -110,8 +111,8 @@ func (j *Journal) loadHead(ctx context.Context) error {
 	return j.restoreTriggers(ctx)
 }
 
-// checkTail checks the newest rows, and puts the hash of the last into head. It warns
-// of a row that is not sound, and leaves it to verify to find out more.
+// checkTail checks the newest rows, and puts the hash of the last row into head. It warns of a row
+// that is not sound. To find out more a person has to run verify.
 func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err error) {
 	rows, err := readRows(ctx, j.write, (*stored).fields, "select * from (select "+storedColumns+" from event order by seq desc limit ?) order by seq", tailRows)
 	if err != nil {
@@ -130,7 +131,7 @@ func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err e
 	return last, nil
 }
 
-// restoreTriggers puts back the triggers that somebody has taken away.
+// restoreTriggers creates the triggers that somebody has removed.
 func (j *Journal) restoreTriggers(ctx context.Context) error {
 	missing, err := missingTriggers(ctx, j.write)
 	if err != nil || len(missing) == 0 {
@@ -146,8 +147,8 @@ func (j *Journal) warn(text string) {
 	j.cfg.Log.Warn().Str("journal", j.path).Msg(text)
 }
 
-// moveAside renames the database with its log and shared memory, which belong
-// together, so that they can still be looked into under the new name.
+// moveAside renames the files of the database, of its log and of its shared memory. The three
+// belong together, so that a person can still open the database under its new name.
 func moveAside(path string, now time.Time) (string, error) {
 	to := unused(path + ".damaged-" + now.UTC().Format("20060102T150405Z"))
 	for _, suffix := range []string{"-wal", "-shm", ""} {
@@ -158,7 +159,7 @@ func moveAside(path string, now time.Time) (string, error) {
 	return to, syncDir(filepath.Dir(path))
 }
 
-// unused returns name, or name with a number after it if there is such a file.
+// unused returns name if no file has this name, else name with a number appended.
 func unused(name string) string {
 	try := name
 	for n := 2; ; n++ {

@@ -12,22 +12,22 @@ import (
 	"fairbore/daemon/event"
 )
 
-// PartSummary is a part as a list of parts shows it: one for each time that the
-// part was begun, so that a part begun again is listed twice.
+// PartSummary is an entry of a list of parts. There is one for each time that a part was begun, so
+// a part that was begun twice is listed twice.
 type PartSummary struct {
-	Seq      uint64         `json:"seq"` // of the event that began it
+	Seq      uint64         `json:"seq"` // number of the event that began the part
 	Station  string         `json:"station"`
 	Job      string         `json:"job"`
 	Part     string         `json:"part"`
-	First    time.Time      `json:"first"`             // when it was begun, in UTC
-	Last     time.Time      `json:"last"`              // its newest reading or verdict, in UTC; First if there is none
-	Readings int            `json:"readings"`          // taken, void ones included
-	Verdict  *event.Verdict `json:"verdict,omitempty"` // the newest
+	First    time.Time      `json:"first"`             // when the part was begun, in UTC
+	Last     time.Time      `json:"last"`              // time of its newest reading or verdict, else First
+	Readings int            `json:"readings"`          // how many were taken, void ones included
+	Verdict  *event.Verdict `json:"verdict,omitempty"` // the newest verdict on the part
 }
 
-// Parts returns the parts that a filter picks, the newest first, at most Limit
-// (0: 200). AfterSeq, From and To apply to the event that began the
-// part; Kinds is ignored.
+// Parts returns the parts that a filter picks, the newest first. It returns at most Limit parts; a
+// Limit of 0 means 200. AfterSeq, From and To apply to the event that began the part. Kinds is
+// ignored.
 func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 	if f.Limit <= 0 {
 		f.Limit = 200
@@ -70,12 +70,12 @@ func (j *Journal) newest(ctx context.Context, f Filter) (out []partSpan, err err
 	return out[:min(len(out), f.Limit)], nil
 }
 
-// partSpan is a part and the span of the journal in which it was measured: from the
-// event that began it to the next part or job of the station.
+// partSpan is a part and the span of the journal in which it was the current part. The span begins
+// with the event that began the part. It ends before the next part or job of the station.
 type partSpan struct {
 	span
 	job, part string
-	at        int64
+	at        int64 // when the part was begun, in ns
 }
 
 const partColumns = `select station, seq, part, at,
@@ -107,9 +107,10 @@ func (j *Journal) partSpans(ctx context.Context, f *Filter, s span, limit int) (
 	return out, err
 }
 
-// summary counts the readings of a span, in their index up to the row ?4 and in the few
-// rows above that, and reads two rows. Each range has one bound on each side: of two
-// bounds the planner may use the wrong one.
+// summary counts the readings of a span, and reads its newest reading and its newest verdict. The
+// readings up to the row ?4 are counted in their index; the few rows above ?4 are counted
+// themselves. Each range has only one lower and one upper bound: if there were two lower bounds,
+// for example, the planner might use the wrong one.
 const summary = `with r as (
 	select count(*) as n, max(seq) as last from (
 		select seq from reading where station = ?1 and seq between ?2 and min(?3, ?4)

@@ -20,8 +20,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// inHandAt says by plain reading of all events which job and part each station
-// had at each of them.
+// inHandAt returns, for each event, the job and the part that the event's station had at that
+// event. It finds them by going through all events in order.
 func inHandAt(all []event.Record) (jobs, parts map[uint64]string, begun map[uint64]uint64) {
 	jobs, parts, begun = map[uint64]string{}, map[uint64]string{}, map[uint64]uint64{}
 	job, part, by := map[string]string{}, map[string]string{}, map[string]uint64{}
@@ -98,7 +98,7 @@ func (f *Filter) naiveParts(all []event.Record) (out []PartSummary) {
 	return out
 }
 
-// backward returns the numbers of what a filter picks, the newest first.
+// backward returns the numbers of the events that a filter picks, the newest first.
 func backward(ctx context.Context, t rapid.TB, j *Journal, f Filter) (out []uint64) {
 	for rec, err := range j.Backward(ctx, f) {
 		if err != nil {
@@ -109,11 +109,11 @@ func backward(ctx context.Context, t rapid.TB, j *Journal, f Filter) (out []uint
 	return out
 }
 
-// Query, Backward and Parts answer as plain reading of everything does.
+// Query, Backward and Parts give the same answers as going through all events in order.
 func TestQueryEqualsReadingAll(t *testing.T) {
 	r := start(t, config(t))
 	var story []event.Event
-	for seed := range 20 { // more rows than the index of readings gains at once
+	for seed := range 20 { // this makes more rows than the index of readings takes in at a time
 		story = append(story, rapid.Custom(func(rt *rapid.T) []event.Event { return drawStory(rt, []string{"a", "b"}, 60, 60) }).Example(seed)...)
 	}
 	for i := range story {
@@ -157,7 +157,7 @@ func TestQueryEqualsReadingAll(t *testing.T) {
 	})
 }
 
-// Steps over a longer journal join without a gap, and a taker may stop early.
+// The steps over a longer journal join without a gap, and a caller may stop early.
 func TestQuerySteps(t *testing.T) {
 	r := start(t, config(t))
 	const n = 5 * stepLeast
@@ -183,8 +183,8 @@ func TestQuerySteps(t *testing.T) {
 	}
 }
 
-// Who wants the newest of many does not read the others: a step at a time is read, and
-// none beyond the one in which the last that was wanted is.
+// A caller who wants only the newest of many events does not read the others. Backward reads one
+// step at a time, and no step beyond the one that has the last event wanted.
 func TestBackwardReadsFew(t *testing.T) {
 	r := start(t, config(t))
 	const n = 6 * stepLeast
@@ -218,8 +218,9 @@ func TestBackwardReadsFew(t *testing.T) {
 	}
 }
 
-// A job that was worked to in the indexed rows only, asked for what came after it, has an
-// empty span beside that of another station.
+// A job ended at one station in the indexed rows, and goes on at another station. If a filter asks
+// for later rows of the job, the span of the first station is empty, and the span of the other
+// station gives the right events.
 func TestAskedBeyondAJob(t *testing.T) {
 	r := start(t, config(t))
 	many := []event.Event{jobEvent("a", "J-4107"), jobEvent("b", "J-4107")}
@@ -235,7 +236,7 @@ func TestAskedBeyondAJob(t *testing.T) {
 	}
 }
 
-// A job that is taken up again and again is one span of its station.
+// A job that is set again and again at a station, with no other job in between, is one span.
 func TestSpansOfAJobTakenUpAgain(t *testing.T) {
 	r := start(t, config(t))
 	r.append(t, note("a", "x"), jobEvent("a", "J-4107"), note("b", "x"), note("a", "x"), jobEvent("a", "J-4107"), jobEvent("b", "J-4107"), note("a", "x"),
@@ -251,8 +252,7 @@ func TestSpansOfAJobTakenUpAgain(t *testing.T) {
 	}
 }
 
-// No query needs to read the table through: every plan seeks by an index or by
-// the numbers.
+// No query reads the whole table: every query plan searches by an index or by the row numbers.
 func TestPlansSeek(t *testing.T) {
 	r := start(t, config(t))
 	full := span{"a", 1, 9}
@@ -305,8 +305,8 @@ func exportStory() []event.Event {
 	}
 }
 
-// A surprising reading says in the export that it does not count, until it was kept; a
-// number may come again in the next part.
+// The export says of a surprising reading that it does not count, unless it was kept. The number of
+// a reading may occur again in the next part.
 func TestExportOfSurprises(t *testing.T) {
 	asked := func(part string, no int) event.Event {
 		e := reading("hone bay 1", "J-4107", part, no)
@@ -359,7 +359,7 @@ func TestExport(t *testing.T) {
 	if got != string(want) {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
-	// A window of time that ends before the void was made still knows of it.
+	// An export of a time range that ends before a void was made still has the void.
 	early := export(t, r.Journal, ExportOptions{Format: CSV, Filter: Filter{To: morning.Add(30 * time.Second)}})
 	if strings.Count(early, "-chip on the tip,,\r\n") != 1 || strings.Contains(early, "'") {
 		t.Errorf("%s", early)
@@ -389,8 +389,8 @@ func TestExportNDJSON(t *testing.T) {
 	}
 }
 
-// judge is the check that doc.go describes, by another language and another
-// build of SQLite; and it reads the CSV.
+// judge makes the check that doc.go describes, in another language and with another build of
+// SQLite. It also reads the CSV.
 const judge = `
 import csv, hashlib, json, sqlite3, sys
 db = sqlite3.connect("file:" + sys.argv[1] + "?mode=ro", uri=True)

@@ -8,12 +8,14 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Append queues events for the disk, in order; they are committed together.
-// It returns once they are queued, not once they are recorded: that is when the function
-// of [Journal.OnCommit] is called. It blocks while the queue is full, which [Status].Waits counts,
-// until there is room or ctx ends. It fails with [ErrClosed], or if an event
-// has no station, kind or time; then none of them is queued. The events are the
-// journal's from then on.
+// Append queues events for the disk, in order. The events are committed together. Append returns
+// when they are queued, which is before they are recorded. When they are recorded, the function of
+// [Journal.OnCommit] is called.
+//
+// While the queue is full, Append blocks until there is room or ctx ends; [Status].Waits counts how
+// often. Append fails with [ErrClosed] if the journal is closed. It also fails if an event has no
+// station, no kind or no time; then none of the events is queued. The caller must not change the
+// events afterwards.
 func (j *Journal) Append(ctx context.Context, events []event.Event) error {
 	if len(events) == 0 {
 		return nil
@@ -28,13 +30,13 @@ func (j *Journal) Append(ctx context.Context, events []event.Event) error {
 // queue holds the events that wait for the disk.
 type queue struct {
 	size    int           // how many events may wait
-	added   chan struct{} // receives when events have come
-	blocked chan struct{} // receives when add begins to wait
+	added   chan struct{} // receives a value when events are added
+	blocked chan struct{} // receives a value when add begins to wait
 
 	mu      sync.Mutex
 	entries []*entry
-	changed chan struct{} // closed, and replaced, when events have left or the queue is closed
-	closed  bool          // to add
+	changed chan struct{} // closed and replaced when events are removed or the queue is closed
+	closed  bool          // add refuses events
 	waits   uint64        // how often add has waited
 }
 
@@ -42,8 +44,8 @@ func newQueue(size int, blocked chan struct{}) *queue {
 	return &queue{size: size, added: make(chan struct{}, 1), blocked: blocked, changed: make(chan struct{})}
 }
 
-// add queues the events of one Append. It waits for room until ctx ends. A batch
-// larger than the queue goes into an empty one.
+// add queues the events of one Append. It waits for room until ctx ends. A batch that is larger
+// than the queue is added when the queue is empty.
 func (q *queue) add(ctx context.Context, batch []entry) error {
 	q.mu.Lock()
 	defer q.mu.Unlock()
@@ -66,7 +68,8 @@ func (q *queue) add(ctx context.Context, batch []entry) error {
 	return nil
 }
 
-// await unlocks the queue until it has changed.
+// await unlocks the queue, waits until events are removed or the queue is closed, and locks the
+// queue again. It fails if ctx ends first.
 func (q *queue) await(ctx context.Context) error {
 	changed := q.changed
 	q.mu.Unlock()
@@ -79,8 +82,9 @@ func (q *queue) await(ctx context.Context) error {
 	}
 }
 
-// group returns the events to commit next: up to groupMost of them, but each Append
-// whole. They stay queued until remove is called; the slice is valid until then.
+// group returns the events to commit next, at most groupMost. It never splits the events of one
+// Append, so a larger Append makes a larger group. The events stay queued until remove is called.
+// The slice is valid until then.
 func (q *queue) group() []*entry {
 	q.mu.Lock()
 	defer q.mu.Unlock()
@@ -95,7 +99,7 @@ func (q *queue) group() []*entry {
 	return q.entries[:n:n]
 }
 
-// all returns all that is queued, valid until remove is called.
+// all returns all queued events. The slice is valid until remove is called.
 func (q *queue) all() []*entry {
 	q.mu.Lock()
 	defer q.mu.Unlock()
@@ -120,7 +124,7 @@ func (q *queue) remove(n int) {
 	q.tell()
 }
 
-// close refuses further events, and those that wait for room.
+// close makes add refuse events from now on, also in the calls of add that wait for room.
 func (q *queue) close() {
 	q.mu.Lock()
 	defer q.mu.Unlock()

@@ -13,22 +13,22 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Filter picks events; the zero value picks all. Every field narrows it.
+// Filter picks events. The zero value picks all events. An event must fit every field that is set.
 type Filter struct {
 	Station string
-	Job     string       // what happened while the station worked to this job
-	Part    string       // what happened while this part was the current one, its voids and verdict included
-	Kinds   []event.Kind // of these kinds
-	From    time.Time    // at or after
-	To      time.Time    // before
-	// AfterSeq picks what comes after this number in the journal, to go on
-	// where an earlier answer ended. Limit bounds the answer; 0: no bound, or
-	// what the function says.
+	Job     string       // events that happened while this job was set at the station
+	Part    string       // events while this part was current, its voids and verdict included
+	Kinds   []event.Kind // events of these kinds
+	From    time.Time    // events at or after this time
+	To      time.Time    // events before this time
+	// AfterSeq picks the events after this number in the journal. A caller sets it to continue
+	// where an earlier answer ended.
 	AfterSeq uint64
-	Limit    int
+	// Limit is the largest number of results. 0 means no limit, unless the function says otherwise.
+	Limit int
 }
 
-// raw is what a [event.Record] is made of.
+// raw holds the columns of a row from which an [event.Record] is made.
 type raw struct {
 	seq  uint64
 	body []byte
@@ -56,11 +56,11 @@ func (j *Journal) decode(rows []raw) ([]event.Record, error) {
 	return out, nil
 }
 
-// RawRecords returns the recorded events after a number, in order, limit at most, for a
-// reader that passes them on as they are written. Only journal, number, station, kind
-// and body are set, since parsing the body costs more than fetching it. The newest
-// are still in memory, so that a reader that keeps up costs the disk nothing; they must not be
-// changed. What [Journal.OnCommit] has not been called with yet is not returned.
+// RawRecords returns the recorded events after a number, in order, at most limit. It is for a
+// reader that passes the events on as they are written. Only journal, number, station, kind and
+// body are set, since parsing a body costs more than fetching it. The newest events are still in
+// memory, so a reader that keeps up reads nothing from the disk. The caller must not change the
+// bodies. Events that are not recorded yet are not returned.
 func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]event.Record, error) {
 	last := j.Last()
 	if rs, ok := j.tail.after(j.id, seq, last, limit); ok {
@@ -77,9 +77,9 @@ func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]even
 	return rs, nil
 }
 
-// Query yields the recorded events that a filter picks, in order, up to the
-// newest at the time of the call. It reads in short steps, so that a slow caller
-// does not hold the journal up. After an error it ends.
+// Query yields the recorded events that a filter picks, in order, up to the newest event at the
+// time of the call. It reads in short steps, so that a slow caller does not hold up the journal. It
+// ends after an error.
 func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
 	return func(yield func(event.Record, error) bool) {
 		for r, err := range j.scan(ctx, f) {
@@ -95,15 +95,16 @@ func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[event.Record, e
 	}
 }
 
-// A step reads a span of the journal. The span grows while few rows are found in it.
+// A step reads a span of the journal. The span of the next step is larger if the step found few
+// rows, and smaller if it found many.
 const (
-	stepLeast = 512
-	stepMost  = 16 << 10
-	stepRows  = 1024 // found in a step, above which the next step is smaller
+	stepLeast = 512      // smallest span of a step, in rows of the journal
+	stepMost  = 16 << 10 // largest span of a step, in rows of the journal
+	stepRows  = 1024     // number of rows found in a step, above which the next step is smaller
 )
 
-// scan yields the rows that a filter picks. Each step is one short read transaction
-// over a span of the journal.
+// scan yields the rows that a filter picks. It reads in steps. A step makes only short reads over a
+// span of the journal.
 func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[raw, error] {
 	return func(yield func(raw, error) bool) {
 		spans, err := j.spans(ctx, f)
@@ -140,7 +141,8 @@ func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[raw, error] {
 	}
 }
 
-// span is the rows lo to hi of the journal, of one station or ("") of all.
+// span is the rows lo to hi of the journal that are of one station, or of all stations if the
+// station is "". A span is empty if lo is above hi.
 type span struct {
 	station string
 	lo, hi  uint64
@@ -148,14 +150,14 @@ type span struct {
 
 func (s *span) fields() []any { return []any{&s.station, &s.lo, &s.hi} }
 
-// within returns the part of a span that lies in the numbers lo to hi, and whether there
-// is any: spans themselves may be empty.
+// within returns the part of a span that lies in the numbers lo to hi. It returns false if that
+// part is empty.
 func (s span) within(lo, hi uint64) (span, bool) {
 	s.lo, s.hi = max(s.lo, lo), min(s.hi, hi)
 	return s, s.lo <= s.hi
 }
 
-// nextSpan returns the first number after done that lies in a span, 0 if none does.
+// nextSpan returns the first number after done that lies in a span. It returns 0 if there is none.
 func nextSpan(spans []span, done uint64) (lo uint64) {
 	for _, s := range spans {
 		if s.hi > done && s.lo <= s.hi && (lo == 0 || max(s.lo, done+1) < lo) {
@@ -186,10 +188,11 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 	return out, nil
 }
 
-// statement selects what the filter picks from a span that is not empty, in order; more
-// may be added to the ORDER BY at its end. The readings up to the row indexed are in
-// their index. The statement names the index to use for each part: the planner has no
-// statistics, must not gather any, and may choose the slow one.
+// statement returns the query, and its arguments, for the rows that the filter picks from a span,
+// in order. The span must not be empty. The query ends in an ORDER BY clause, to which the caller
+// may add. The index of readings holds the readings up to the row indexed. The query names the
+// index to use for each of its parts: the planner has no statistics, must not gather any, and may
+// choose a slow index.
 func (f *Filter) statement(s span, indexed uint64) (string, []any) {
 	var u union
 	others := slices.DeleteFunc(slices.Clone(f.Kinds), func(k event.Kind) bool { return k == event.Taken })
@@ -212,7 +215,7 @@ func (f *Filter) statement(s span, indexed uint64) (string, []any) {
 	return strings.Join(u.parts, " union all ") + " order by seq", u.args
 }
 
-// union joins selections that have no row in common into one statement.
+// union joins selections into one statement. No two of the selections have a row in common.
 type union struct {
 	parts []string
 	args  []any
@@ -235,7 +238,7 @@ func (u *union) add(from string, f *Filter, s span, kinds []event.Kind, where ..
 	u.parts = append(u.parts, "select e.seq as seq, e.body from "+from+" where "+strings.Join(append(where, times...), " and "))
 }
 
-// others adds events of kinds other than readings.
+// others adds a selection of events that are not readings.
 func (u *union) others(f *Filter, s span, kinds []event.Kind) {
 	by := "event_kind"
 	if s.station != "" {
@@ -244,13 +247,13 @@ func (u *union) others(f *Filter, s span, kinds []event.Kind) {
 	u.add("event e indexed by "+by, f, s, kinds, "e.kind <> 'reading'")
 }
 
-// index adds readings of a station by their index.
+// index adds a selection of the readings of a station, which are found by their index.
 func (u *union) index(f *Filter, s span) {
 	u.args = append(u.args, s.station, int64(s.lo), int64(s.hi))
 	u.add("reading r cross join event e on e.seq = r.seq", f, s, nil, "r.station = ?", "r.seq >= ?", "r.seq <= ?")
 }
 
-// rows adds events by a search through all rows of the span.
+// rows adds a selection of events that are found by a search through all rows of the span.
 func (u *union) rows(f *Filter, s span, kinds []event.Kind) {
 	u.add("event e not indexed", f, s, kinds)
 }
@@ -265,7 +268,8 @@ func (f *Filter) times() (where []string, args []any) {
 	return where, args
 }
 
-// nanos is UnixNano, limited to the times that it can express.
+// nanos returns the UnixNano of a time. For a time that UnixNano can't express it returns the
+// smallest or the largest number.
 func nanos(t time.Time) int64 {
 	switch {
 	case t.Before(earliest):
@@ -276,12 +280,13 @@ func nanos(t time.Time) int64 {
 	return t.UnixNano()
 }
 
-// spans returns the spans of the journal that a filter's job and part stand for.
+// spans returns the spans of the journal in which a filter's job and part were the current ones. If
+// the filter names neither, spans returns the whole journal after AfterSeq.
 func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
 	last := j.Last()
 	switch {
 	case f.Part != "":
-		anyTime := f // From and To apply to the events, not to when the part was begun
+		anyTime := f // From and To apply to the events of the part, not to the event that began it
 		anyTime.From, anyTime.To = time.Time{}, time.Time{}
 		parts, err := j.partSpans(ctx, &anyTime, span{f.Station, 1, last}, math.MaxInt32)
 		if err != nil {
@@ -300,8 +305,8 @@ func (j *Journal) spans(ctx context.Context, f Filter) ([]span, error) {
 	return []span{{f.Station, f.AfterSeq + 1, last}}, nil
 }
 
-// jobSpans returns the spans in which a job was set at a station. A job that was set
-// again, with no other in between, gives one span.
+// jobSpans returns the spans in which a job was set at a station. A job that was set again, with no
+// other job in between, gives only one span.
 func (j *Journal) jobSpans(ctx context.Context, f Filter, last uint64) (out []span, err error) {
 	query := `select station, seq, coalesce((select min(n.seq) from event n indexed by event_station where n.station = e.station and n.kind = 'job' and n.kind <> 'reading' and n.seq > e.seq) - 1, ?)
 		from event e indexed by event_kind where kind = 'job' and kind <> 'reading' and job = ? and seq <= ?`

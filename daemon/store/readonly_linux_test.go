@@ -9,9 +9,9 @@ import (
 	"testing"
 )
 
-// A copy of a journal that its reader may not write to, nor to its folder, as one
-// that was handed on, is verified all the same. The test reads it as another user
-// when it is run by the superuser, whom nothing keeps from writing.
+// Verify works on a journal whose reader may write neither to the file nor to its folder, such as a
+// copy that was handed on. If the superuser runs the test, it reads the journal as another user,
+// since the superuser may write to every file.
 func TestVerifyWhereNobodyMayWrite(t *testing.T) {
 	if path := os.Getenv("STORE_READ_ONLY"); path != "" {
 		rep, err := Verify(t.Context(), path, nil)
@@ -22,7 +22,7 @@ func TestVerifyWhereNobodyMayWrite(t *testing.T) {
 	}
 	cfg := config(t)
 	fill(t, cfg, 60)
-	dir, err := os.MkdirTemp("", "read-only") // t.TempDir is for its owner only
+	dir, err := os.MkdirTemp("", "read-only") // only the owner may read t.TempDir
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -10,24 +10,24 @@ import (
 	"fairbore/daemon/event"
 )
 
-// rebuildMost bounds how many events of one kind Rebuild returns, so that a
-// gauge left streaming into one part does not make the next start slow. It is
-// more than the readings that a state holds, since the readings since the mastering are counted too.
+// rebuildMost is the largest number of recent events of one kind that Rebuild returns. It keeps the
+// next start fast if a gauge was left streaming into one part. It is larger than the number of
+// readings that a state holds, since it also covers the readings since the mastering.
 const rebuildMost = 4096
 
-// Rebuild returns what the state of a station follows from, in order, without
-// reading the rest: folding it gives what folding all events of the station
-// gives. That is
+// Rebuild returns the events from which the state of a station follows, in order, without reading
+// the other events. Folding them gives the same state as folding all events of the station. They
+// are:
 //
-//   - everything since the mastering that was in force when the current part
-//     was begun (or the job chosen), or since then if there was none;
-//   - before that, the newest event of each kind, for what holds until the next
-//     such event: the job, the gauge, the start; and the newest verdicts;
-//   - before that, the newest temperature of the ring; and if the station was
-//     not mastered, what was done with rings.
+//   - all events since the mastering that was in force when the current part was begun (or the job
+//     chosen), or since the part was begun if there was no mastering;
+//   - of the earlier events, the newest of each kind, for facts that hold until the next event of
+//     that kind (the job, the gauge, the start), and the newest verdicts;
+//   - of the earlier events, the newest temperature of the ring; and, if the station was not
+//     mastered, the events about rings.
 //
-// Of each kind it returns the newest 4096 at most. How long it takes depends on
-// that, not on how long the journal is.
+// Of each kind it returns the newest 4096 at most. How long it takes depends on the number of these
+// events, not on the length of the journal.
 func (j *Journal) Rebuild(ctx context.Context, station string) ([]event.Record, error) {
 	rows, err := j.rebuild(ctx, station)
 	if err != nil {
@@ -55,7 +55,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 			return nil, err
 		}
 		most := 1
-		if k == event.Judged { // of the finished parts of the job
+		if k == event.Judged { // the verdicts on the finished parts of the job
 			most = event.LotMost
 		}
 		before, err := j.newestOf(ctx, station, k, 0, from, most, "")
@@ -64,7 +64,8 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		}
 		out = append(append(out, rows...), before...)
 	}
-	// Not every temperature event has the temperature of the ring.
+	// A temperature event need not have the temperature of the ring, so the newest event that has
+	// it is looked for.
 	ring, err := j.newestOf(ctx, station, event.Warmed, 0, base, 1, ofRing)
 	if err != nil {
 		return nil, err
@@ -74,9 +75,9 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 	return slices.CompactFunc(out, func(a, b raw) bool { return a.seq == b.seq }), nil
 }
 
-// base returns the number from which on everything counts, and whether it is
-// that of a mastering. One done in the middle of the part is no base: readings
-// before it are judged by the one before.
+// base returns the number of the event from which on Rebuild returns all events, and whether that
+// event is a mastering. A mastering in the middle of the current part is not the base, since the
+// readings before it are judged by the previous mastering.
 func (j *Journal) base(ctx context.Context, station string) (base uint64, mastered bool, err error) {
 	for _, k := range []event.Kind{event.JobChosen, event.PartBegun} {
 		rows, err := j.newestOf(ctx, station, k, base, math.MaxInt64, 1, "")
@@ -94,8 +95,8 @@ func (j *Journal) base(ctx context.Context, station string) (base uint64, master
 	return rows[0].seq, true, nil
 }
 
-// kinds returns the kinds of event that a station has, by one search each, and always
-// that of a reading.
+// kinds returns the kinds of the events that a station has, and always the kind of a reading. The
+// query finds each kind by one search in an index.
 func (j *Journal) kinds(ctx context.Context, station string) (out []event.Kind, err error) {
 	kind := func(k *event.Kind) []any { return []any{k} }
 	out, err = readRows(ctx, j.read, kind, `with recursive k (kind) as (
@@ -109,8 +110,8 @@ func (j *Journal) kinds(ctx context.Context, station string) (out []event.Kind, 
 // ofRing picks the temperature events that have the temperature of the ring.
 const ofRing = "and body ->> '$.warm.ring_cel' is not null"
 
-// Newest returns the newest event of a kind of a station before a number, nil if
-// there is none; of temperatures, the newest that has the temperature of the ring.
+// Newest returns the newest event of a kind of a station before a number, nil if there is none. Of
+// the temperature events it returns the newest that has the temperature of the ring.
 func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, before uint64) (*event.Record, error) {
 	and := ""
 	if k == event.Warmed {
@@ -124,8 +125,8 @@ func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, befo
 	return &r, err
 }
 
-// Verdicts returns the newest verdicts of a station from a number on and before another,
-// at most so many, in order.
+// Verdicts returns the newest verdicts of a station, in order and at most the number most. It picks
+// them from the number from on, up to but not including the number before.
 func (j *Journal) Verdicts(ctx context.Context, station string, from, before uint64, most int) ([]event.Record, error) {
 	rows, err := j.newestOf(ctx, station, event.Judged, from, min(before, math.MaxInt64), most, "")
 	if err != nil {
@@ -135,8 +136,9 @@ func (j *Journal) Verdicts(ctx context.Context, station string, from, before uin
 	return j.decode(rows)
 }
 
-// newestOf returns the newest events of a kind from a number on and before
-// another, the newest first.
+// newestOf returns the newest events of a kind of a station, the newest first and at most limit. It
+// picks them from the number from on, up to but not including the number before. The text and is a
+// further condition in SQL, or "".
 func (j *Journal) newestOf(ctx context.Context, station string, k event.Kind, from, before uint64, limit int, and string) ([]raw, error) {
 	if k == event.Taken {
 		return j.newestReadings(ctx, station, from, before, limit)

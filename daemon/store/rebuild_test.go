@@ -14,7 +14,8 @@ import (
 	"fairbore/daemon/state"
 )
 
-// drawStory draws what may happen at some stations, in any order, sensible or not.
+// drawStory draws random events of some stations, in any order, whether the order makes sense or
+// not.
 func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Event) {
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []event.Kind{event.Started, event.JobChosen, event.PartBegun, event.RoundOver, event.Placed,
@@ -53,7 +54,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 		case event.Mastered:
 			e.Master = &event.Master{Number: n, Ring: analysis.Ring{ID: "R-0875"}, Of: 3, Zero: analysis.Deviation(n), Gauge: "G-11"}
 			e.Master.Averaging = &analysis.Averaging{Spread: 1e8, Slope: float64(n)}
-			if at := analysis.Temperature(20_000 + n); odd { // a second ring; the zero is older
+			if at := analysis.Temperature(20_000 + n); odd { // by a second ring, so the zero is older
 				e.Master.Second, e.Master.RingAt = true, &at
 				e.Master.Gain = &event.Gain{Ring: analysis.Ring{ID: "R-0885"}, Ratio: 1.02, Certified: 100, Shown: 98, By: n, ZeroAt: morning.Add(time.Duration(i-n) * time.Minute)}
 			}
@@ -99,19 +100,19 @@ func fold(records []event.Record, station string) *state.Fold {
 			f.Apply(e)
 		}
 	}
-	if f.Master == nil { // what happened since a mastering that never was decides nothing
+	if f.Master == nil { // the values since the last mastering don't matter if there was none
 		f.ReadingsSince, f.Moved, f.PartsSince, f.GaugedSince, f.Failed, f.LastReread, f.Knocked, f.Doubtful = 0, 0, nil, false, nil, nil, analysis.Phrase{}, nil
 		f.GoodAt, f.FailedAt = time.Time{}, time.Time{}
 		f.Averaging, f.AveragingOf = analysis.Averaging{}, ""
 	}
-	if f.Failed == nil { // when a check failed that a mastering has made good
+	if f.Failed == nil { // the time of a failed check doesn't matter after a later mastering
 		f.FailedAt = time.Time{}
 	}
 	return &f
 }
 
-// live lets two stations that nothing was heard of yet live through a story drawn, which
-// is recorded after number from.
+// live draws a story of two new stations and records it. The first event of the story gets the
+// number from+1.
 func (r *running) live(rt *rapid.T, t *testing.T) (stations []string, from uint64, story []event.Event) {
 	from = r.Last()
 	stations = []string{fmt.Sprintf("bay a, after %d", from), fmt.Sprintf("bay b, after %d", from)}
@@ -123,7 +124,7 @@ func (r *running) live(rt *rapid.T, t *testing.T) (stations []string, from uint6
 	return stations, from, story
 }
 
-// The state folded from what Rebuild returns is the state folded from everything.
+// The state folded from the events that Rebuild returns equals the state folded from all events.
 func TestRebuildEqualsEverything(t *testing.T) {
 	r := start(t, config(t))
 	rapid.Check(t, func(rt *rapid.T) {
@@ -147,7 +148,7 @@ func TestRebuildEqualsEverything(t *testing.T) {
 	})
 }
 
-// Readings that go on for ever don't make the next start slow.
+// A part with very many readings does not make the next start slow.
 func TestRebuildIsBounded(t *testing.T) {
 	r := start(t, config(t))
 	r.append(t, jobEvent("a", "J"), partEvent("a", "1", 1))
@@ -166,8 +167,9 @@ func TestRebuildIsBounded(t *testing.T) {
 	}
 }
 
-// The newest verdicts of the job are kept, though they came before the mastering, and not
-// those of the job before; so is which they are, though some tell nothing.
+// Rebuild keeps the newest verdicts of the job, even if they came before the mastering. The
+// verdicts of the previous job do not count. The state has the same verdicts as the state folded
+// from all events, although some are on parts without readings.
 func TestRebuildKeepsTheLot(t *testing.T) {
 	for _, parts := range []int{3, event.LotMost, event.LotMost + 20} {
 		r := start(t, config(t))
@@ -197,9 +199,9 @@ func TestRebuildKeepsTheLot(t *testing.T) {
 	}
 }
 
-// A mastering in the middle of a part does not make what was known of the zero
-// before it forgotten: a check that failed before the part was begun puts its
-// readings in doubt, also if a later check was good.
+// A mastering in the middle of a part does not lose the facts about the earlier zero. A check that
+// failed before the part was begun puts the readings of the part in doubt, even if a later check
+// was good.
 func TestRebuildKeepsTheZeroBefore(t *testing.T) {
 	r := start(t, config(t))
 	at := func(minute int, e event.Event) event.Event {
@@ -227,7 +229,8 @@ func TestRebuildKeepsTheZeroBefore(t *testing.T) {
 	}
 }
 
-// Newest is the last of its kind before a number; of temperatures, the last of the ring.
+// Newest returns the last event of a kind before a number. Of the temperature events it returns the
+// last that has the temperature of the ring.
 func TestNewest(t *testing.T) {
 	r := start(t, config(t))
 	rapid.Check(t, func(rt *rapid.T) {
@@ -252,8 +255,8 @@ func TestNewest(t *testing.T) {
 	})
 }
 
-// What rings have told of how the gauge averages is rebuilt whole, before there is any
-// mastering too; what one was read from is gone when that is done.
+// Rebuild gives the same Averaging of the gauge, found from readings of rings, as all events do,
+// with and without a mastering.
 func TestRebuildKeepsTheAveraging(t *testing.T) {
 	for _, mastered := range []bool{false, true} {
 		r := start(t, config(t))

@@ -7,8 +7,9 @@ import (
 	"sync"
 )
 
-// reserveFile takes up room on the disk. When the disk is full SQLite can't make
-// room by deleting rows, but it can go on in the room of a file that is removed.
+// reserveFile is a file that takes up room on the disk. When the disk is full, SQLite can't make
+// room by deleting rows. The journal then removes this file, and SQLite goes on in the room that
+// the removed file leaves.
 type reserveFile struct {
 	path string
 	size int64      // in bytes; negative: there is none
@@ -28,8 +29,8 @@ func (r *reserveFile) whole() bool {
 	return err == nil && info.Size() == r.size
 }
 
-// make makes the file, or leaves nothing. It is filled with random bytes, so that
-// it takes real room on a file system that compresses.
+// make makes the file. If that fails, it leaves no file. The file is filled with random bytes, so
+// that it takes its full size even on a file system that compresses.
 func (r *reserveFile) make() (err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()

@@ -14,10 +14,11 @@ import (
 
 type hash = [sha256.Size]byte
 
-// genesis is the hash before the first row. It binds the chain to its journal.
+// genesis returns the hash that takes the place of a hash before the first row. It depends on the
+// journal's id, so that the rows of one journal do not fit into another.
 func genesis(id string) hash { return sha256.Sum256([]byte(id)) }
 
-// link is the hash of a row.
+// link returns the hash of a row. before is the hash of the row before it.
 func link(before hash, seq uint64, body []byte) (h hash) {
 	d := sha256.New()
 	d.Write(before[:])
@@ -29,8 +30,8 @@ func link(before hash, seq uint64, body []byte) (h hash) {
 	return h
 }
 
-// columns are what the table repeats of an event's body. The pointers are nil
-// where the event does not say.
+// columns holds the values of an event's body that the table repeats. A pointer is nil if the event
+// does not have the value.
 type columns struct {
 	at           int64
 	station      string
@@ -68,7 +69,8 @@ func columnsOf(e *event.Event) columns {
 	return c
 }
 
-// differs names the first column in which c is not what the body says.
+// differs returns the name of the first column whose value in c differs from the value in the body,
+// "" if there is none.
 func (c columns) differs(body columns) string {
 	switch {
 	case c.at != body.at:
@@ -97,21 +99,21 @@ func same[T comparable](a, b *T) bool {
 type entry struct {
 	event *event.Event
 	body  []byte
-	last  bool // of the events given to one Append
+	last  bool // the event is the last one of its Append
 }
 
-// The times that UnixNano can express.
+// The earliest and the latest time of an event. UnixNano can express every time between them.
 var (
 	earliest = time.Date(1678, 1, 1, 0, 0, 0, 0, time.UTC)
 	latest   = time.Date(2262, 1, 1, 0, 0, 0, 0, time.UTC)
 )
 
-// bodyUsual is about how long the body of a reading is.
+// bodyUsual is about how many bytes the body of a reading has.
 const bodyUsual = 512
 
 func encode(events []event.Event) ([]entry, error) {
 	batch := make([]entry, len(events))
-	all := make([]byte, 0, bodyUsual*len(events)) // one piece, since a flood has many
+	all := make([]byte, 0, bodyUsual*len(events)) // one allocation, since there may be many
 	for i := range events {
 		e := &events[i]
 		e.At = e.At.Round(0) // the monotonic clock means nothing on disk
@@ -157,7 +159,8 @@ func (s *stored) fields() []any {
 
 var errNoMatch = errors.New("hash does not match")
 
-// check holds a row against the hash of the row before it and against its body.
+// check checks that the hash of a row follows from its body and the hash of the row before it, and
+// that its columns agree with its body.
 func (s *stored) check(before hash) error {
 	if h := link(before, s.seq, s.body); !bytes.Equal(h[:], s.hash) {
 		return errNoMatch

@@ -11,7 +11,8 @@ import (
 	"time"
 )
 
-// application marks the file as a journal (PRAGMA application_id): "fbor".
+// application is the number, "fbor" in ASCII, that marks a file as a journal (PRAGMA
+// application_id).
 const application = 0x66626f72
 
 // step brings a journal from one version of the schema to the next.
@@ -20,11 +21,12 @@ type step struct {
 	run  func(context.Context, *sql.Tx) error
 }
 
-// steps bring an older journal up to date, in order: the first takes version 1,
-// which create makes, to version 2. A new journal takes them all as well.
+// steps returns the steps that bring an older journal up to date, in order. The first step leads
+// from version 1, which create makes, to version 2. A new journal goes through all steps as well.
 func steps() []step { return nil }
 
-// newest is the version of the schema after the steps. It is kept in PRAGMA user_version.
+// newest returns the version of the schema after the steps. The version is kept in PRAGMA
+// user_version.
 func newest(steps []step) int { return 1 + len(steps) }
 
 // create makes version 1 of the schema, and the journal's id.
@@ -38,10 +40,10 @@ func create(ctx context.Context, tx *sql.Tx) error {
 	return err
 }
 
-// The indexes serve, in this order: the rebuild of a station and the span of a
-// part; every kind of event but readings; a part by its serial number. None of
-// them grows with a reading, so that a commit of readings writes few pages; for
-// those there is the table reading.
+// The index event_station is for the rebuild of a station and the span of a part. The index
+// event_kind is for events of any kind except readings. The index event_part finds a part by its
+// serial number. No reading adds an entry to these indexes, so that a commit of readings writes few
+// pages. The table reading is the index of the readings.
 const tables = `
 create table journal (
 	only integer primary key check (only = 1),
@@ -74,8 +76,8 @@ create index event_kind on event (kind) where kind <> 'reading';
 create index event_part on event (part, station) where kind = 'part';
 `
 
-// triggers keep the journal append-only; they are listed by name. The one on
-// insert also stops INSERT OR REPLACE, and a second writer.
+// triggers returns the triggers that keep the journal append-only, by their names. The trigger on
+// insert also refuses INSERT OR REPLACE of an older row, and the rows of a second writer.
 func triggers() map[string]string {
 	return map[string]string{
 		"event_insert":   `before insert on event when new.seq is not (select coalesce(max(seq), 0) + 1 from event) begin select raise(abort, 'the journal goes on with the next number only'); end`,
@@ -103,15 +105,15 @@ func execAll(ctx context.Context, tx *sql.Tx, texts ...string) error {
 	return nil
 }
 
-// Reasons why a file is not opened, and is left as it is.
+// The reasons why a file is not opened. The file is not changed then.
 var (
 	ErrNewer      = errors.New("the journal was written by a newer version of this program; use that one")
 	errOlder      = errors.New("the journal was last written by an older version of this program; start the daemon with it once, which brings it up to date")
 	ErrNotJournal = errors.New("the file is no journal of fairbore; give the path of one (journal.path in the configuration)")
 )
 
-// version reads the version of the schema, 0 of an empty file, and checks that
-// the file is a journal of at most the version newest.
+// version returns the version of the file's schema, 0 for an empty file. It checks that the file is
+// a journal, and that its version is not above newest.
 func version(ctx context.Context, db querier, newest int) (n int, err error) {
 	var app, objects int
 	if err := db.QueryRowContext(ctx, "select (select application_id from pragma_application_id), (select user_version from pragma_user_version), (select count(*) from sqlite_schema)").Scan(&app, &n, &objects); err != nil {
@@ -126,8 +128,8 @@ func version(ctx context.Context, db querier, newest int) (n int, err error) {
 	return n, nil
 }
 
-// migrate brings the schema from version n to the newest. Each step is one
-// transaction, which sets the version too.
+// migrate brings the schema from version n to the newest version. Each step is one transaction,
+// which also sets the version.
 func migrate(ctx context.Context, db *sql.DB, n int, steps []step) error {
 	for all := append([]step{{"the tables", create}}, steps...); n < len(all); n++ {
 		if err := runStep(ctx, db, all[n], n+1); err != nil {

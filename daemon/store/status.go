@@ -13,21 +13,21 @@ import (
 	"fairbore/analysis"
 )
 
-// Status says whether the journal does its work, for people and for alarms.
+// Status says whether the journal works. It is shown to people and used for alarms.
 type Status struct {
 	Recording bool            // events get to the disk
-	Why       analysis.Phrase // why they do not, or what else is wrong
+	Why       analysis.Phrase // why events do not get to the disk, or what else is wrong
 	Since     time.Time       // when Recording last changed
-	Queued    int             // events not recorded yet, of at most Room
-	Room      int
-	HalfFull  bool   // the queue is
-	Waits     uint64 // times that Append had to wait for room, since the start
-	FreeBytes int64  // on the disk; -1: not known
-	Low       bool   // less than 200 MiB are free
-	Reserve   bool   // the reserve file has been removed and is not back
-	LogBytes  int64  // of the write-ahead log
-	LongLog   bool   // that is more than 64 MiB: a reader stays too long
-	Last      uint64 // number of the newest recorded event
+	Queued    int             // number of events that are not recorded yet
+	Room      int             // number of events that the queue has room for
+	HalfFull  bool            // the queue is at least half full
+	Waits     uint64          // how often Append had to wait for room since the start
+	FreeBytes int64           // free bytes on the disk, -1 if not known
+	Low       bool            // less than 200 MiB are free on the disk
+	Reserve   bool            // the reserve file is missing: it was removed, or can't be made
+	LogBytes  int64           // size of the write-ahead log
+	LongLog   bool            // the log has more than 64 MiB: a reader stays too long
+	Last      uint64          // number of the newest recorded event
 }
 
 const (
@@ -36,12 +36,12 @@ const (
 	stallAfter   = 3 * time.Second // a commit that takes longer counts as not recording
 )
 
-// condition is the state that Status is drawn from; mu guards it.
+// condition is the state from which Status is made. The mutex mu of Journal guards it.
 type condition struct {
 	Status
-	busy   time.Time       // when the commit that runs now began; zero: none does
-	damage analysis.Phrase // found by the check in the background
-	times  times           // of the commits since the start
+	busy   time.Time       // when the running commit began, zero if none is running
+	damage analysis.Phrase // damage that the check in the background found
+	times  times           // how long the commits since the start took
 }
 
 // Status returns the state of the journal.
@@ -66,7 +66,7 @@ func (j *Journal) Status() Status {
 	return s
 }
 
-// working notes that a commit begins, or is over.
+// working notes that a commit begins (on) or has ended.
 func (j *Journal) working(on bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -99,7 +99,7 @@ func (j *Journal) failed(err error) {
 	signal(j.changed)
 }
 
-// explain says why a commit has failed, and what to do.
+// explain returns a text for people that says why a commit has failed and what to do.
 func explain(err error) analysis.Phrase {
 	switch c := code(err); {
 	case full(err):
@@ -128,15 +128,15 @@ func (j *Journal) succeeded() {
 	signal(j.changed)
 }
 
-// suspected makes the next start check the whole file.
+// suspected marks the journal as suspect, so that the next start checks the whole file.
 func (j *Journal) suspected() {
 	if err := os.WriteFile(j.suspect(), nil, 0o640); err != nil {
 		j.cfg.Log.Error().Err(err).Msg("the next start will not check the journal: its mark could not be written")
 	}
 }
 
-// startWatch starts the goroutines beside the writer. It returns the function that
-// ends them and waits until they have ended.
+// startWatch starts the goroutines that run beside the writer. It returns a function that stops
+// them and waits until they have ended.
 func (j *Journal) startWatch(ctx context.Context) (stop func()) {
 	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	var wg sync.WaitGroup
@@ -146,8 +146,8 @@ func (j *Journal) startWatch(ctx context.Context) (stop func()) {
 	return func() { cancel(); wg.Wait() }
 }
 
-// watch looks at the disk, restores the reserve file and calls the function of OnStatus.
-// It is not the writer, so it can report that the writer is stuck.
+// watch measures the disk, restores the reserve file and calls the function of OnStatus. It runs in
+// a goroutine other than the writer's, so it can report that the writer is stuck.
 func (j *Journal) watch(ctx context.Context) {
 	tick := time.NewTicker(j.tick)
 	defer tick.Stop()
@@ -166,7 +166,7 @@ func (j *Journal) watch(ctx context.Context) {
 	}
 }
 
-// measureDisk measures the free room and the log.
+// measureDisk measures the free room on the disk and the size of the write-ahead log.
 func (j *Journal) measureDisk() {
 	free, err := freeBytes(j.dir())
 	if err != nil {
@@ -185,8 +185,9 @@ func (j *Journal) measureDisk() {
 	s.LogBytes, s.LongLog = log, log > longLogBytes
 }
 
-// report calls the function of OnStatus if something that a person should know differs
-// from told, the status that was reported last. It returns what is reported now.
+// report calls the function of OnStatus if the status differs from told, the status that was
+// reported last, in something that a person should know. It returns the status that is now the last
+// reported one.
 func (j *Journal) report(told Status) Status {
 	now := j.Status()
 	if now.Recording == told.Recording && now.Why.Error() == told.Why.Error() && now.Reserve == told.Reserve &&
@@ -202,15 +203,16 @@ func (j *Journal) report(told Status) Status {
 	return now
 }
 
-// checkLarge checks the whole file while the journal runs, if it was too large
-// to wait for at Open. It holds the log for as long as it takes.
+// checkLarge checks the whole file while the journal runs, if the file was too large to be checked
+// by Open. Until the check ends, the write-ahead log can't start again and grows.
 func (j *Journal) checkLarge(ctx context.Context) {
 	info, err := os.Stat(j.path)
 	if err != nil || info.Size() <= quickMost {
 		return
 	}
 	if err := quickCheck(ctx, j.read); err == nil || !damaged(err) {
-		return // the file is sound, or ctx has ended, or the disk fails, which the writer will report
+		// The file is sound, or ctx has ended, or the disk fails. The writer reports a failing disk.
+		return
 	} else {
 		j.cfg.Log.Error().Err(err).Str("journal", j.path).Msg("journal damaged")
 	}

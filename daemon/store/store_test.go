@@ -49,8 +49,8 @@ func config(t testing.TB) Config {
 	return Config{Path: filepath.Join(t.TempDir(), "journal.db"), Reserve: 64 << 10}
 }
 
-// running is an open journal with its writer; stop ends it and returns what
-// Run and Close said.
+// running is an open journal whose writer runs. The function stop ends the writer, closes the
+// journal and returns the errors of Run and Close.
 type running struct {
 	*Journal
 	mu   sync.Mutex
@@ -92,7 +92,7 @@ func (r *running) append(t testing.TB, events ...event.Event) {
 	}
 }
 
-// settle waits until n events have been told of.
+// settle waits until OnCommit was called with n events.
 func (r *running) settle(t testing.TB, n uint64) {
 	t.Helper()
 	eventually(t, fmt.Sprintf("%d events recorded", n), func() bool {
@@ -139,8 +139,7 @@ func asJSON(t testing.TB, v any) string {
 	return string(b)
 }
 
-// What is told, what is read back and what is read after a restart are the
-// same records, numbered without a gap.
+// OnCommit, a reader, and a reader after a restart get the same records, numbered without a gap.
 func TestRecordsSurviveRestart(t *testing.T) {
 	cfg := config(t)
 	r := start(t, cfg)
@@ -169,14 +168,14 @@ func TestRecordsSurviveRestart(t *testing.T) {
 	}
 }
 
-// chainByHand works the hash of row 1 out as doc.go says, by other means than link.
+// chainByHand computes the hash of row 1 as doc.go describes it, without the function link.
 func chainByHand(id string, seq byte, body string) string {
 	first := sha256.Sum256([]byte(id))
 	text := string(first[:]) + "\x00\x00\x00\x00\x00\x00\x00" + string([]byte{seq}) + body
 	return fmt.Sprintf("%x", sha256.Sum256([]byte(text)))
 }
 
-// The chain is what the documentation says, worked out here by itself.
+// The chain of hashes is the one that doc.go describes. The test computes it independently.
 func TestChainAsDocumented(t *testing.T) {
 	if got, want := fmt.Sprintf("%x", link(genesis("00"), 1, []byte("{}"))), chainByHand("00", 1, "{}"); got != want {
 		t.Errorf("%s, want %s", got, want)
@@ -204,8 +203,8 @@ func TestAppendRefuses(t *testing.T) {
 	}
 }
 
-// Many at once: every event is told once, in the order of its station, and an
-// Append is never split between commits unless it is larger than a group.
+// When many goroutines append at the same time, OnCommit gets every event once, in the order of its
+// station. The events of one Append are never split between commits.
 func TestOrderUnderLoad(t *testing.T) {
 	var groups [][]event.Record
 	cfg := config(t)
@@ -328,8 +327,8 @@ func TestCursors(t *testing.T) {
 	r.settle(t, 3)
 	r.SetCursor("broker", 2)
 	r.SetCursor("plant", 3)
-	r.SetCursor("broker", 9) // beyond what is recorded: refused
-	// Idle time writes it, without an event.
+	r.SetCursor("broker", 9) // refused, since event 9 is not recorded yet
+	// The cursors are written when the journal is idle, without an event.
 	eventually(t, "cursors on disk", func() bool {
 		var n int
 		err := r.read.QueryRowContext(t.Context(), "select count(*) from cursor where (name, seq) in (('broker', 2), ('plant', 3))").Scan(&n)
@@ -345,7 +344,7 @@ func TestCursors(t *testing.T) {
 	}
 }
 
-// A cursor and an event in one commit: the cursor costs no sync of its own.
+// A cursor is written in the same commit as an event, so it needs no sync of its own.
 func TestCursorGoesWithGroup(t *testing.T) {
 	r := start(t, config(t), func(j *Journal) { j.tick = time.Hour })
 	r.append(t, note("a", "1"))
@@ -359,7 +358,7 @@ func TestCursorGoesWithGroup(t *testing.T) {
 	}
 }
 
-// Nothing can be changed, not even by somebody with the database in his hands.
+// The triggers refuse every change, even by a person who opens the database directly.
 func TestTriggersRefuse(t *testing.T) {
 	r := start(t, config(t))
 	r.append(t, note("a", "1"), note("a", "2"))
@@ -446,7 +445,7 @@ func TestBackup(t *testing.T) {
 	r.append(t, note("a", "1"), note("a", "2"))
 	r.settle(t, 2)
 	to := filepath.Join(t.TempDir(), "backup.db")
-	for range 2 { // the second replaces the first
+	for range 2 { // the second backup replaces the first
 		if err := r.Backup(t.Context(), to); err != nil {
 			t.Fatal(err)
 		}
@@ -481,7 +480,8 @@ func TestColumnsOf(t *testing.T) {
 	}
 }
 
-// after returns the events after a number whole, limit at most (0: 1000), from the disk.
+// after reads the events after a number from the disk, with all their fields. It returns at most
+// limit events; a limit of 0 means 1000.
 func (j *Journal) after(ctx context.Context, seq uint64, limit int) ([]event.Record, error) {
 	if limit == 0 {
 		limit = 1000

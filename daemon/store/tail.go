@@ -6,31 +6,32 @@ import (
 	"fairbore/daemon/event"
 )
 
-// tailMost is how many bytes of events stay in memory at most. It holds some twenty
-// thousand readings, which is more than a second at the highest rate.
+// tailMost is the largest number of bytes of events that are kept in memory. That is enough for
+// about twenty thousand readings, which take more than a second to come at the highest rate.
 const tailMost = 12 << 20
 
-// tailCache holds the newest events as they were written, after the cursor of their
-// reader. Reading back what was written a moment ago costs more than writing it.
+// tailCache keeps the newest events in memory, as they were written, for a reader that follows the
+// journal. It drops the events up to the reader's cursor. It exists because reading events back
+// from the disk right after they were written costs more than writing them.
 type tailCache struct {
 	mu      sync.Mutex
-	wanted  bool        // somebody has read; nothing is kept before that
+	wanted  bool        // a reader has asked for events; none are kept before that
 	first   uint64      // number of the first record
-	records []rawRecord // without a gap; what is in it never changes
-	bytes   int
+	records []rawRecord // the records in order, without a gap; a record never changes
+	bytes   int         // size of the records
 }
 
-// rawRecord is what [Journal.RawRecords] returns of an event.
+// rawRecord holds the parts of an event that [Journal.RawRecords] returns.
 type rawRecord struct {
 	station string
 	kind    event.Kind
 	body    []byte
 }
 
-// rawOverhead is what a rawRecord takes beside its body, in bytes.
+// rawOverhead is how many bytes a rawRecord takes beside its body.
 const rawOverhead = 64
 
-// add adds a group whose first event has the number after last.
+// add adds the events of a group. The number of the first event is last+1.
 func (c *tailCache) add(last uint64, group []*entry) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -49,7 +50,7 @@ func (c *tailCache) add(last uint64, group []*entry) {
 	}
 }
 
-// release drops the records up to a number, which the reader does not need any more.
+// release drops the records up to a number. The reader does not need those any more.
 func (c *tailCache) release(seq uint64) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -64,8 +65,8 @@ func (c *tailCache) drop() {
 	c.records, c.first = c.records[1:], c.first+1
 }
 
-// after returns the records after the number seq, up to last, at most limit. It
-// returns false if it does not hold all of them.
+// after returns the records after the number seq and up to the number last, at most limit. It
+// returns false if the cache does not hold all of them.
 func (c *tailCache) after(journal string, seq, last uint64, limit int) ([]event.Record, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()

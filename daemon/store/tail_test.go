@@ -12,7 +12,7 @@ import (
 	"fairbore/daemon/event"
 )
 
-// What is in memory is what the whole of it says, or said to be missing.
+// The cache returns the records that were added, or says that it does not have them.
 func TestTailCacheHoldsTheNewestRecords(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		var r tailCache
@@ -65,10 +65,10 @@ func TestTailCacheHoldsTheNewestRecords(t *testing.T) {
 	})
 }
 
-// What is told from memory, by either way, is what is read back from the disk.
+// The records that OnCommit and RawRecords get from memory equal the records read from the disk.
 func TestTailCacheIsWhatTheDiskHas(t *testing.T) {
 	r := start(t, config(t))
-	if texts, err := r.RawRecords(t.Context(), 0, 1); err != nil || len(texts) > 0 { // from now on they are kept
+	if texts, err := r.RawRecords(t.Context(), 0, 1); err != nil || len(texts) > 0 { // from now on events are kept
 		t.Fatal(texts, err)
 	}
 	for n := range 20 {

@@ -16,15 +16,15 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Report is what [Verify] found.
+// Report says what [Verify] found.
 type Report struct {
 	Path    string `json:"path"`
-	Journal string `json:"journal"` // its id
-	Rows    uint64 `json:"rows"`    // checked and sound
+	Journal string `json:"journal"` // the id of the journal
+	Rows    uint64 `json:"rows"`    // number of rows that were checked and are sound
 	Head    string `json:"head"`    // hash of the last sound row, in hexadecimal
-	// Bad is the first row that is not sound; nothing is said of what follows it.
+	// Bad is the first row that is not sound. The rows after it are not checked.
 	Bad *BadRow `json:"bad,omitempty"`
-	// Faults are what is wrong with the file besides.
+	// Faults are the other faults of the file.
 	Faults []string `json:"faults,omitempty"`
 }
 
@@ -34,14 +34,14 @@ type BadRow struct {
 	What string `json:"what"`
 }
 
-// Sound reports whether nothing was found.
+// Sound reports whether no fault was found.
 func (r *Report) Sound() bool { return r.Bad == nil && len(r.Faults) == 0 }
 
-// Verify checks a journal, also one that a daemon is writing to, and changes
-// nothing. It checks the file itself, that the rows are numbered without a gap, that
-// the chain of hashes holds, that the columns say what the bodies say, and that the
-// index of readings is complete. What it finds is in the report; the error says what
-// kept it from checking. It calls progress, which may be nil, now and then, with rows.
+// Verify checks a journal and changes nothing. A daemon may be writing to the journal. Verify
+// checks the file itself, that the rows are numbered without a gap, that the chain of hashes holds,
+// that the columns agree with the bodies, and that the index of readings is complete. The report
+// says what it finds. The error says what kept it from checking. Verify calls progress, which may
+// be nil, now and then with the number of rows checked and the number of all rows.
 func Verify(ctx context.Context, path string, progress func(done, total uint64)) (Report, error) {
 	r := Report{Path: path}
 	db, err := openReadOnly(ctx, path, newest(steps()))
@@ -65,9 +65,9 @@ func Verify(ctx context.Context, path string, progress func(done, total uint64))
 	return r, nil
 }
 
-// openReadOnly opens a journal without the right to change it. A journal that
-// is not open elsewhere, in a folder that can't be written to, has no room for
-// SQLite's shared memory: it is then read as a file that nobody changes.
+// openReadOnly opens a journal without the right to change it. SQLite needs a shared-memory file
+// beside the journal. It can't make one if the folder can't be written to, and there is none if the
+// journal is not open elsewhere. openReadOnly then reads the journal as a file that nobody changes.
 func openReadOnly(ctx context.Context, path string, newest int) (*sql.DB, error) {
 	path, err := filepath.Abs(path)
 	if err != nil {
@@ -90,11 +90,12 @@ func openReadOnly(ctx context.Context, path string, newest int) (*sql.DB, error)
 			return db, nil
 		}
 		db.Close()
-		if err == nil || code(err) == lib.SQLITE_NOTADB { // an empty file, or another one
+		if err == nil || code(err) == lib.SQLITE_NOTADB { // the file is empty, or is no journal
 			return nil, ErrNotJournal
 		}
 		_, noLog := os.Stat(path + "-wal")
-		noRoom := code(err) == lib.SQLITE_CANTOPEN || code(err) == lib.SQLITE_READONLY // the latter if this user may not write there
+		// SQLITE_READONLY is returned if this user may not write to the folder.
+		noRoom := code(err) == lib.SQLITE_CANTOPEN || code(err) == lib.SQLITE_READONLY
 		if !noRoom || !errors.Is(noLog, fs.ErrNotExist) || options != "mode=ro" {
 			return nil, err
 		}
@@ -151,8 +152,8 @@ func (v *verifier) file(ctx context.Context) error {
 	return nil
 }
 
-// verifyStep is how many rows are read at once. A longer read would keep a running
-// daemon from copying its log into the database.
+// verifyStep is how many rows are read at a time. A longer read would keep a running daemon from
+// copying its write-ahead log into the database.
 const verifyStep = 2000
 
 // step checks the next rows.
@@ -182,7 +183,7 @@ func (v *verifier) step(ctx context.Context) error {
 		}
 	}
 	v.progress(v.report.Rows, v.total)
-	if len(rows) == 0 { // a row below the highest number, and none is left
+	if len(rows) == 0 { // no row is left, although the highest number is not reached
 		v.bad(v.report.Rows+1, missing(v.report.Rows+1, v.total))
 	}
 	return nil
@@ -195,8 +196,9 @@ func missing(from, to uint64) string {
 	return fmt.Sprintf("rows %d to %d are missing", from, to)
 }
 
-// changed reports whether the body or the hash of a row was changed: the hash of the
-// next row follows from the one that was not.
+// changed enters a row whose hash does not match its body into the report. It finds out from the
+// next row whether the body or the hash was changed: the hash of the next row follows from the one
+// that was not changed.
 func (v *verifier) changed(ctx context.Context, row *stored) error {
 	what := "its body or its hash was changed, or the end of the row before it"
 	next, err := readRows(ctx, v.db, (*stored).fields, "select "+storedColumns+" from event where seq = ?", int64(row.seq)+1)
@@ -229,7 +231,8 @@ func (v *verifier) index(ctx context.Context) error {
 	return err
 }
 
-// cursors finds that rows were cut off the end, if a cursor points beyond it.
+// cursors looks for cursors that point beyond the end of the journal. Such a cursor shows that rows
+// were cut off the end.
 func (v *verifier) cursors(ctx context.Context) error {
 	beyond, err := readRows(ctx, v.db, (*cursor).fields, "select name, seq from cursor where seq > (select coalesce(max(seq), 0) from event) order by name")
 	for _, c := range beyond {
@@ -238,7 +241,7 @@ func (v *verifier) cursors(ctx context.Context) error {
 	return err
 }
 
-// missingTriggers names the triggers that are not there as they were made.
+// missingTriggers returns the names of the triggers that are missing or were changed.
 func missingTriggers(ctx context.Context, db querier) (names []string, err error) {
 	type trigger struct{ name, text string }
 	found, err := readRows(ctx, db, func(t *trigger) []any { return []any{&t.name, &t.text} }, "select name, sql from sqlite_schema where type = 'trigger'")

@@ -12,8 +12,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// How many rows one INSERT has: a group is written by the larger statement as far as
-// it goes, then by the smaller one, and the rest row by row.
+// A group is written by INSERT statements of manyRows rows, as long as that many are left, then by
+// statements of fewRows rows. The rest is written row by row.
 const (
 	manyRows = 64
 	fewRows  = 8
@@ -21,15 +21,15 @@ const (
 
 const rowColumns = 10
 
-// writer holds the one connection that writes, with its statements prepared.
-// Only the goroutine of Run uses it after Open.
+// writer holds the only connection that writes events, and its prepared statements. After Open only
+// the goroutine of Run uses it.
 type writer struct {
 	conn                          *sql.Conn
 	one, few, many, cursor        *sql.Stmt
 	begin, commit, rollback, tail *sql.Stmt
-	head                          hash // of the last row
-	args                          []any
-	commits                       uint64 // since the log was last written back
+	head                          hash   // hash of the last row
+	args                          []any  // memory that rows uses again
+	commits                       uint64 // number of commits since the log was last emptied
 }
 
 func insert(rows int) string {
@@ -70,11 +70,11 @@ func (w *writer) close() (err error) {
 	return err
 }
 
-// put commits a group, whose first event gets the number after last, and the
-// cursors. On success head is the hash of the group's last row.
+// put commits a group and the cursors. The first event of the group gets the number last+1. If put
+// succeeds, head is the hash of the group's last row.
 //
-// It takes no context: of a commit that was interrupted nobody knows whether it was
-// made. How long it takes is limited by busy_timeout and the disk.
+// put takes no context, since after an interrupted commit it would not be known whether the commit
+// was made. How long put takes is limited by busy_timeout and the disk.
 func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) error {
 	ctx := context.Background()
 	rows, head := w.rows(last, group)
@@ -90,8 +90,8 @@ func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) err
 		return err
 	}
 	if err := w.fill(ctx, rows, cursors, from, to); err != nil {
-		// SQLite has rolled back by itself after some errors; then this one
-		// fails, and there is nothing left to roll back.
+		// After some errors SQLite has rolled back by itself. Then this rollback fails, since there
+		// is nothing left to roll back.
 		_, _ = w.rollback.ExecContext(ctx)
 		return err
 	}
@@ -99,8 +99,8 @@ func (w *writer) put(last uint64, group []*entry, cursors map[string]uint64) err
 	return nil
 }
 
-// fill writes the rows and the cursors, enters the readings of the rows after from, up to
-// to, into their index, and commits.
+// fill writes the rows and the cursors, and commits. Before the commit it adds readings to their
+// index, if from is less than to: those of the rows above from, up to the row to.
 func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64, from, to uint64) error {
 	for len(rows) > 0 {
 		stmt, n := w.one, 1
@@ -129,8 +129,8 @@ func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64
 	return err
 }
 
-// rows lays the group out as arguments, good until the next call, and returns
-// the hash of its last row.
+// rows returns the columns of the group's rows as arguments of the INSERT statements, and the hash
+// of the group's last row. The arguments are valid until the next call.
 func (w *writer) rows(last uint64, group []*entry) ([]any, hash) {
 	args, head := w.args[:0], w.head
 	heads := make([]byte, 0, len(head)*len(group))
@@ -152,9 +152,9 @@ func value[T any](p *T) any {
 	return *p
 }
 
-// landed finds out whether a group whose commit reported an error is on disk
-// all the same, and what the hash of its last row is. It reads the file, since the
-// error of a failed sync does not say.
+// landed finds out whether a group is in the file although its commit reported an error. If it is,
+// landed returns the hash of the group's last row. landed reads the file, since the error of a
+// failed sync does not tell.
 func (w *writer) landed(last uint64, group []*entry) (bool, hash, error) {
 	var seq uint64
 	var h []byte
@@ -175,9 +175,9 @@ func (w *writer) landed(last uint64, group []*entry) (bool, hash, error) {
 	return false, hash{}, fmt.Errorf("the journal ends at %d and should at %d: another program has written to it; stop that one and start again", seq, last)
 }
 
-// Run is the writer: it commits what is queued until ctx ends, then what is
-// left. It returns nil if every event that Append took is recorded; else an
-// error that says how many are not, and where they have been put instead.
+// Run commits the queued events until ctx ends, and then those that are left. It returns nil if
+// every event that Append accepted is recorded. Otherwise it returns an error that says how many
+// events are not recorded and where they were put instead.
 func (j *Journal) Run(ctx context.Context) error {
 	_, _, closed := j.queue.status()
 	j.mu.Lock()
@@ -223,14 +223,15 @@ func (j *Journal) loop(ctx context.Context) {
 	}
 }
 
-// One event a commit costs most of the processor in syncs when many gauges send at
-// once. So after some small groups without a pause between them, the next group is
-// given time to grow: a longer one if there are several events in each. A pause
-// without events ends that, so that one gauge never waits.
+// When many gauges send at the same time, commits of one event each would spend most of the
+// processor's time on syncs. So after a few small groups without a pause between them, the writer
+// waits before the next commit, and the group grows. It waits longer if the group already has
+// several events. After a pause without events it does not wait, so a single gauge never has to
+// wait.
 const (
-	smallGroup     = 64 // events, below which a group is small
-	smallGroups    = 4  // small groups, after which the next is delayed
-	longDelayFrom  = 8  // events in a group, from which on the delay is the longer one
+	smallGroup     = 64 // a group of fewer events is small
+	smallGroups    = 4  // the commit after this many small groups is delayed
+	longDelayFrom  = 8  // the delay is batchDelayLong for a group of at least this many events
 	batchDelay     = time.Millisecond
 	batchDelayLong = 3 * time.Millisecond
 )
@@ -238,7 +239,7 @@ const (
 // batcher counts the small groups that came without a pause between them.
 type batcher int
 
-// delay takes the number of events that have queued, and returns how long to wait for more.
+// delay takes the number of events in the next group, and returns how long to wait for more events.
 func (b *batcher) delay(n int) time.Duration {
 	if n >= smallGroup {
 		*b = 0
@@ -263,8 +264,8 @@ func wait(ctx context.Context, d time.Duration) {
 	}
 }
 
-// record commits a group and calls the function of OnCommit. If that fails, the group
-// stays queued and the state says why.
+// record commits a group and then calls the function of OnCommit. If the commit fails, the group
+// stays queued, and the status says why the commit failed.
 func (j *Journal) record(group []*entry) error {
 	last, cursors := j.Last(), j.cursors.toSave()
 	j.working(true)
@@ -290,7 +291,8 @@ func (j *Journal) record(group []*entry) error {
 	return nil
 }
 
-// commit puts a group on disk, and removes the reserve file for it if that helps.
+// commit puts a group on disk. If the disk may be full, it removes the reserve file and tries
+// again.
 func (j *Journal) commit(last uint64, group []*entry, cursors map[string]uint64) error {
 	err := j.commitOnce(last, group, cursors)
 	if err != nil && wantsRoom(err) && j.useReserve() {
@@ -309,12 +311,12 @@ func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uin
 	if !landed {
 		return errors.Join(err, whyNot)
 	}
-	// The rows can be read back, but whether they were synced is not known:
-	// write something after them, which syncs the log, before OnCommit is called.
+	// The rows can be read back, but it is not known whether they were synced. Before OnCommit is
+	// called, a further commit of cursors makes sure of it, since that commit syncs the log.
 	before := w.head
 	w.head = head
 	if err := w.put(last+uint64(len(group)), nil, j.everyCursor()); err != nil {
-		w.head = before // they will be found to have landed at the next try
+		w.head = before // the next try finds again that the rows have landed
 		return err
 	}
 	return nil
@@ -328,19 +330,20 @@ func records(id string, last uint64, group []*entry) []event.Record {
 	return out
 }
 
-// upkeep does what can wait for a moment without events.
+// upkeep saves cursors and empties the log. Both can wait for a moment without events.
 func (j *Journal) upkeep(idle int) {
 	if cursors := j.cursors.toSave(); cursors != nil {
 		if err := j.writer.put(j.Last(), nil, cursors); err == nil {
 			j.cursors.saved(cursors)
-		} // else with the next group, or the next time
+		} // else they are saved with the next group or by the next upkeep
 	}
 	if idle >= truncateAfter && j.writer.commits > 0 {
 		j.truncateLog()
 	}
 }
 
-// finish records what is left in the queue and the cursors, or dumps the queue.
+// finish records the events that are left in the queue, and saves the cursors. If the events can't
+// be recorded, it dumps the queue.
 func (j *Journal) finish() error {
 	for group := j.queue.group(); len(group) > 0; group = j.queue.group() {
 		if err := j.record(group); err != nil {
