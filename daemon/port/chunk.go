@@ -16,11 +16,11 @@ type Kind uint8
 // The kinds of chunk.
 const (
 	Data      Kind = iota // bytes came
-	Idle                  // the line was silent for Config.Silence after bytes or Up; repeated after the same time again, up to three times
-	LineError             // a byte came damaged or went missing here; the frame around this place can't be trusted
-	LineState             // a modem line changed and stayed so
-	Up                    // the line was opened: what comes next may begin within a frame
-	Lost                  // the line can't be read: an unfinished frame will never be finished
+	Idle                  // silence for Config.Silence; at most three in one silence
+	LineError             // a byte came damaged or is missing here; don't trust the frame around it
+	LineState             // a modem line changed and kept its new state
+	Up                    // the line was opened; the next bytes may begin in the middle of a frame
+	Lost                  // the line can't be read; an unfinished frame will never be finished
 	End                   // the recording is over
 )
 
@@ -37,14 +37,14 @@ func (k Kind) String() string {
 type Chunk struct {
 	At    drivers.Moment
 	Kind  Kind
-	Data  []byte          // of Data; valid until the sink returns
-	Lines ModemLines      // of LineState
-	Name  string          // of Up: what was opened
-	Why   analysis.Phrase // of Lost: the cause
+	Data  []byte          // for Data; valid until the sink returns
+	Lines ModemLines      // for LineState
+	Name  string          // for Up: what was opened
+	Why   analysis.Phrase // for Lost and End: the cause
 }
 
-// ModemLines are the modem lines that come in, true when on. A dry contact between
-// DTR or RTS, which are held on, and one of them is a foot switch (common practice).
+// ModemLines are the states of the incoming modem lines, true when on. A foot switch is wired as a
+// dry contact between one of them and DTR or RTS, which are held on (common practice).
 type ModemLines struct{ CTS, DSR, DCD, RI bool }
 
 // String lists the lines that are on, "none" if there are none.
@@ -70,7 +70,7 @@ func (l *ModemLines) fields() [4]lineField {
 	return [4]lineField{{"CTS", &l.CTS}, {"DSR", &l.DSR}, {"DCD", &l.DCD}, {"RI", &l.RI}}
 }
 
-// parseLines is the inverse of Lines.String.
+// parseLines is the inverse of ModemLines.String.
 func parseLines(s string) (ModemLines, error) {
 	var l ModemLines
 	if s == "none" {
@@ -89,10 +89,10 @@ next:
 	return l, nil
 }
 
-// errNoLines says that a line has no modem lines, as a pseudo-terminal.
+// errNoLines says that a line, such as a pseudo-terminal, has no modem lines.
 var errNoLines = errors.New("no modem lines")
 
-// debounce reports a change of the lines once it has lasted for hold.
+// debounce reports a change of the modem lines once the new state has lasted for hold.
 type debounce struct {
 	hold        time.Duration
 	known       bool
@@ -100,8 +100,8 @@ type debounce struct {
 	since       time.Duration
 }
 
-// step takes what the lines are at the time now and returns the settled state,
-// and whether it has just changed. The first state seen is a change too.
+// step takes the state of the lines at the time now. It returns the settled state and whether that
+// state has just changed. The first state seen counts as a change.
 func (d *debounce) step(seen ModemLines, now time.Duration) (ModemLines, bool) {
 	if !d.known {
 		d.known, d.state, d.next = true, seen, seen

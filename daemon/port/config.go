@@ -14,32 +14,33 @@ import (
 
 // Config says what to open and how.
 type Config struct {
-	Name   string         // of the port, in messages and names of recordings
+	Name   string         // name of the port in messages and in file names of recordings
 	Device string         // see the package comment
-	Line   drivers.Serial // of a serial line or an RFC 2217 server; not used by the others
+	Line   drivers.Serial // settings of a serial line or an RFC 2217 server; others ignore it
 
-	// Silence is how long the line must be quiet after bytes or opening for an Idle chunk;
-	// 0 gives none. It is measured where the bytes arrive: an adapter or network
-	// that holds them back stretches it.
+	// Silence is how long the line must be silent, after bytes or after the opening, before Run
+	// emits an Idle chunk. 0 means no Idle chunks. The silence is measured where the bytes arrive,
+	// so an adapter or a network that delays bytes makes it longer.
 	Silence time.Duration
 
-	Modem    bool          // watch the modem lines, polled every 8 ms
+	Modem    bool          // watch the modem lines; they are polled every 8 ms
 	Debounce time.Duration // how long a modem line must keep its new state; 0: 25 ms
 
-	// Stale, for a network line whose gauge streams, is how long it may be
-	// silent before the connection is taken for dead; 0: only keep-alive finds
-	// out (after some 16 s).
+	// Stale is for a network line whose gauge streams. A connection that is silent for longer is
+	// treated as dead. With 0 only the keep-alive finds a dead connection, after some 16 s.
 	Stale time.Duration
 
-	Speed    float64                  // of a recording: 1 as recorded, 2 twice as fast, 0 as fast as can be
-	Progress func(done, total uint64) // of a recording, after each of its entries; may be nil
+	// Speed is the pace at which a recording is played: 1 as recorded, 2 twice as fast, 0 as fast
+	// as possible.
+	Speed    float64
+	Progress func(done, total uint64) // called after each chunk of a played recording; may be nil
 
-	RecordDir string            // where to keep recordings of all that passes; empty: none
-	RecordMax int64             // bytes that all recordings of this port may take; 0: 64 MiB
-	About     drivers.Recording // what to write at the head of a recording; its entries aren't used
+	RecordDir string            // folder for recordings of all traffic; empty: no recordings
+	RecordMax int64             // most bytes of all recordings of this port together; 0: 64 MiB
+	About     drivers.Recording // head of each new recording; its entries aren't used
 
-	Start time.Time // Moment.Mono counts from here; zero: when New was called
-	Host  Host      // where the system shows its devices; zero: where Linux does
+	Start time.Time // Moment.Mono counts from this time; zero: the time of the call of New
+	Host  Host      // where the system shows its devices; zero: the usual places of Linux
 }
 
 const (
@@ -53,19 +54,18 @@ const (
 	recordMaxLeast   = 64 << 10
 )
 
-// inputDevices is where Linux has its input devices; a path there needs no scheme.
+// inputDevices is the folder of the input devices on Linux. A path in it needs no scheme.
 const inputDevices = "/dev/input/"
 
-// rates returns the bit rates in use. Others can be set on many adapters, but
-// are more likely a slip of the keyboard.
+// rates returns the bit rates that are in use. Many adapters accept other rates too, but another
+// rate is more likely a typing error.
 func rates() []int {
 	return []int{50, 75, 110, 134, 150, 200, 300, 600, 1200, 1800, 2400, 4800, 7200, 9600, 14400, 19200, 28800, 31250,
 		38400, 57600, 76800, 115200, 128000, 230400, 250000, 256000, 460800, 500000, 576000, 921600, 1000000, 1152000,
 		1500000, 2000000, 2500000, 3000000, 3500000, 4000000}
 }
 
-// Check returns all that is wrong with the configuration, each fault with the
-// field it is in and what is allowed.
+// Check returns all faults of the configuration. Each fault names its field and what is allowed.
 func (c Config) Check() []error {
 	var faults []error
 	fault := func(format string, a ...any) { faults = append(faults, fmt.Errorf(format, a...)) }
@@ -119,7 +119,7 @@ func (c Config) checkDevice() []error {
 	return append(faults, checkLine(c.Line)...)
 }
 
-// split cuts the device into its scheme, empty for a path, and the rest.
+// split cuts the device into its scheme and the rest. The scheme of a plain path is empty.
 func (c Config) split() (scheme, rest string) {
 	if strings.HasPrefix(c.Device, inputDevices) {
 		return schemeInput, c.Device

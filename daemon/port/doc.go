@@ -1,34 +1,33 @@
-// Package port opens a serial line, network line, pseudo-terminal or
-// recording, reads it, and comes back when it went away.
+// Package port opens and reads a serial line, a network line, a pseudo-terminal or a recording. It
+// opens the line again after a loss.
 //
 // A [Config] names the device by its path or address:
 //
-//	/dev/serial/by-id/NAME   a serial line, best by its stable name; any other
-//	/dev/ttyS0, COM3         tty, pseudo-terminal or Windows port works too
+//	/dev/serial/by-id/NAME   a serial line, best by its stable name
+//	/dev/ttyS0, COM3         any other tty, a pseudo-terminal or a Windows port
 //	tcp://HOST:PORT          plain bytes from a device server
 //	rfc2217://HOST:PORT      a device server whose line we set (RFC 2217)
-//	/dev/input/by-id/NAME    an input device that types (evdev), taken for
-//	                         this program alone; input:PATH for one elsewhere
-//	recording:/PATH.rec      what a line once carried, at its own pace or faster
+//	/dev/input/by-id/NAME    an input device that types (evdev); no other program
+//	                         gets its input; write input:PATH for another path
+//	recording:/PATH.rec      a recording of a line, at its own pace or faster
 //
-// [New] makes a [Port] and opens nothing. [Port.Run] does everything else in
-// one goroutine, the owner: it alone opens, reads and closes the line, and passes on
-// what happened as [Chunk] values, in order. An idle line is no
-// fault and costs almost nothing: a read waits for at most 100 ms, and its
-// timeout is not visible outside. A line that went away is reported within a second.
-// It is tried again after 0.25 s, then less and less often, down to every 5 s.
+// [New] makes a [Port] and opens nothing. [Port.Run] does everything else in one goroutine, the
+// owner. Only the owner opens, reads and closes the line. It passes on what happens on the line as
+// [Chunk] values, in order. An idle line is no fault and costs almost nothing: a read waits for at
+// most 100 ms, and a caller does not see its timeout. The loss of a device is reported within a
+// second. The owner tries to open the line again after 0.25 s, then less and less often, down to
+// every 5 s.
 //
-// Commands to a gauge go through [Port.Write] to one writer goroutine, which
-// the owner starts after opening and waits for before closing. So nothing is ever
-// written through a closed port, whose descriptor may by then belong to
-// another file of this program.
+// Commands to a gauge go through [Port.Write] to one writer goroutine. The owner starts the writer
+// after it opens the line, and waits for the writer before it closes the line. So nothing is ever
+// written through a closed port, whose descriptor may already belong to another file of this
+// program.
 //
-// Two daemons never share a gauge: on Linux the device is locked with flock,
-// which binds the superuser too and works on pseudo-terminals, and is refused
-// if somebody else has it exclusively. The adapter's vendor, product and serial
-// number are kept from the first opening, and another adapter that turns up
-// under the same name is refused.
+// Two daemons never share a gauge. On Linux the owner locks the device with flock, which also binds
+// the superuser and works on pseudo-terminals. It refuses a device that another program has open
+// exclusively. It keeps the adapter's vendor, product and serial number from the first opening, and
+// refuses another adapter that appears under the same name.
 //
-// The tests use pseudo-terminals. They don't cover parity and 7-bit lines, damaged
-// bytes, and the modem lines and counters of a real UART.
+// The tests use pseudo-terminals. They don't cover parity, 7-bit lines, damaged bytes, or the modem
+// lines and counters of a real UART.
 package port

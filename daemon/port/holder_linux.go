@@ -14,8 +14,8 @@ import (
 	"fairbore/analysis"
 )
 
-// busy refuses a device that another program has: who, as [Host.process] names it, or "" if
-// this user may not see it.
+// busy returns the refusal of a device that another program has open. who names that program as
+// [Host.process] does, and is "" if this user may not see it.
 func busy(path, who string) error {
 	why := analysis.Say("port.busy", path, who)
 	switch who {
@@ -27,7 +27,7 @@ func busy(path, who string) error {
 	return refusal{fault{why, ErrBusy}}
 }
 
-// explain says what to do about an error of opening path.
+// explain returns an error that says what to do after opening path failed with err.
 func explain(path string, err error, h Host) error {
 	code := serial.PortErrorCode(-1)
 	if p := new(serial.PortError); errors.As(err, &p) {
@@ -50,8 +50,8 @@ func explain(path string, err error, h Host) error {
 	return fault{analysis.Say("port.open", path, err), err}
 }
 
-// lockHolder names the process that has the lock on a file, from /proc/locks
-// (proc(5)), which everybody may read.
+// lockHolder names the process that holds the lock on a file. It reads /proc/locks (proc(5)), which
+// every user may read.
 func (h Host) lockHolder(dev, ino uint64) string {
 	text, err := os.ReadFile(filepath.Join(h.orSystem().Proc, "locks"))
 	if err != nil {
@@ -66,8 +66,8 @@ func (h Host) lockHolder(dev, ino uint64) string {
 	return ""
 }
 
-// openers names the processes that have the device open, of those that this
-// user may look into, except this one.
+// openers names the processes that have the device open. It leaves out this process and the
+// processes that this user may not inspect.
 func (h Host) openers(dev uint64) string {
 	var who []string
 	proc := h.orSystem().Proc
@@ -91,7 +91,7 @@ func hasOpen(dir string, dev uint64) bool {
 	}
 	for _, fd := range fds {
 		name := filepath.Join(dir, "fd", fd.Name())
-		// Only devices are looked at, since a file of a dead network would hang us.
+		// Only devices are examined, since Stat on a file of a dead network would hang.
 		if target, err := os.Readlink(name); err != nil || !strings.HasPrefix(target, "/dev/") {
 			continue
 		}
@@ -104,7 +104,8 @@ func hasOpen(dir string, dev uint64) bool {
 	return false
 }
 
-// process names a process: its number and its name, or its number alone if it is this one.
+// process returns the number and the name of a process. It returns the number alone for this
+// process and for a process whose name can't be read.
 func (h Host) process(pid string) string {
 	name := attribute(filepath.Join(h.orSystem().Proc, pid), "comm")
 	if name == "" || pid == strconv.Itoa(os.Getpid()) {

@@ -9,7 +9,8 @@ import (
 	"strings"
 )
 
-// Host is where the system shows its devices. The zero value is where Linux does.
+// Host says in which folders the system shows its devices. The zero value means the usual folders
+// of Linux.
 type Host struct {
 	Sys  string // "/sys"
 	Dev  string // "/dev"
@@ -20,15 +21,15 @@ func (h Host) orSystem() Host {
 	return Host{cmp.Or(h.Sys, "/sys"), cmp.Or(h.Dev, "/dev"), cmp.Or(h.Proc, "/proc")}
 }
 
-// Adapter is how a USB adapter describes itself. The zero value is no adapter,
-// or one that can't be seen.
+// Adapter is how a USB adapter describes itself. The zero value means that there is no adapter, or
+// that it can't be seen.
 type Adapter struct {
 	Vendor, Product string // four hex digits each
-	Serial          string // empty if it has none: then two of a kind can't be told apart
-	Name            string // in its own words
+	Serial          string // empty if it has none; two adapters of a kind then look the same
+	Name            string // the product name that the adapter gives
 }
 
-// String is the vendor, product and serial number.
+// String returns the vendor, product and serial number.
 func (a Adapter) String() string {
 	switch {
 	case a == Adapter{}:
@@ -39,18 +40,18 @@ func (a Adapter) String() string {
 	return fmt.Sprintf("USB %s:%s serial %s", a.Vendor, a.Product, a.Serial)
 }
 
-// same says whether b may be the same adapter as a.
+// same reports whether b may be the same adapter as a.
 func (a Adapter) same(b Adapter) bool {
 	return a.Vendor == b.Vendor && a.Product == b.Product && a.Serial == b.Serial
 }
 
-// Adapter returns the USB adapter that the character device major:minor
-// belongs to; the zero value if it is no USB device. It only reads sysfs.
+// Adapter returns the USB adapter of the character device major:minor, or the zero value if that is
+// no USB device. It only reads sysfs.
 func (h Host) Adapter(major, minor uint32) Adapter {
 	return h.adapterAt(filepath.Join(h.orSystem().Sys, "dev/char", fmt.Sprintf("%d:%d", major, minor)))
 }
 
-// adapterAt looks for the USB device above a folder of a terminal in sysfs.
+// adapterAt returns the USB device whose folder in sysfs contains that of the terminal tty.
 func (h Host) adapterAt(tty string) Adapter {
 	dir, err := filepath.EvalSymlinks(filepath.Join(tty, "device"))
 	if err != nil {
@@ -68,7 +69,7 @@ func (h Host) adapterAt(tty string) Adapter {
 	return Adapter{}
 }
 
-// attribute reads a small file of sysfs, empty if there is none.
+// attribute reads a small file of sysfs. It returns "" if it can't read the file.
 func attribute(dir, name string) string {
 	b, err := os.ReadFile(filepath.Join(dir, name))
 	if err != nil {
@@ -77,18 +78,18 @@ func attribute(dir, name string) string {
 	return strings.TrimSpace(string(b))
 }
 
-// Device is a serial line that this machine has.
+// Device is a serial line of this machine.
 type Device struct {
-	Path    string // to configure: the stable name if there is one
-	Node    string // the device file it stands for just now
+	Path    string // the path to configure: the stable name if there is one
+	Node    string // the device file that Path leads to now
 	Adapter Adapter
 }
 
-// List returns the serial lines of this machine by node. It only reads names
-// and attributes; it opens no device, which would disturb one in use.
+// List returns the serial lines of this machine, sorted by node. It only reads names and
+// attributes. It opens no device, since that would disturb a device in use.
 func List() ([]Device, error) { return Host{}.List() }
 
-// List is the list of the lines that this host shows.
+// List returns the serial lines that this host shows, sorted by node.
 func (h Host) List() ([]Device, error) {
 	h = h.orSystem()
 	class := filepath.Join(h.Sys, "class/tty")
@@ -104,7 +105,7 @@ func (h Host) List() ([]Device, error) {
 			continue // a console or pseudo-terminal
 		}
 		if attribute(tty, "type") == "0" {
-			continue // a place for a UART that isn't there
+			continue // a node for a UART that does not exist
 		}
 		node := filepath.Join(h.Dev, e.Name())
 		list = append(list, Device{Path: cmp.Or(stable[node], node), Node: node, Adapter: h.adapterAt(tty)})
@@ -113,7 +114,7 @@ func (h Host) List() ([]Device, error) {
 	return list, nil
 }
 
-// stableNames maps nodes to their links, by-id before by-path.
+// stableNames maps nodes to their links. A link in by-id goes before one in by-path.
 func (h Host) stableNames() map[string]string {
 	names := map[string]string{}
 	for _, dir := range []string{"by-path", "by-id"} {

@@ -10,16 +10,16 @@ import (
 	"fairbore/analysis"
 )
 
-// inputLink is an input device that types, such as a scanner: the records of
-// struct input_event as the kernel gives them (evdev).
+// inputLink is an input device that types, such as a scanner. Its bytes are the records of struct
+// input_event as the kernel gives them (evdev).
 type inputLink struct {
 	file *os.File
 	name string
 	buf  [24 * 64]byte
 }
 
-// openInput opens an input device for itself alone, so that what it types goes
-// nowhere else. A pipe that carries the records of one serves too.
+// openInput opens an input device for this program alone, so that its input goes to no other
+// program. path may also be a pipe that carries the records of an input device.
 func openInput(path string, warn func(error)) (*inputLink, error) {
 	f, err := openPolled(path)
 	switch {

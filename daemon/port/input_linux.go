@@ -8,7 +8,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// eviocgrab gives an input device to one program alone (linux/input.h).
+// eviocgrab is the ioctl that gives an input device to one program alone (linux/input.h).
 const eviocgrab = 0x40044590
 
 // openPolled opens a file whose reads can have a deadline.
@@ -16,7 +16,7 @@ func openPolled(path string) (*os.File, error) {
 	return os.OpenFile(path, os.O_RDONLY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 }
 
-// grab takes the device for us alone until it is closed.
+// grab takes the device for this program alone until the file is closed.
 func grab(f *os.File) error {
 	c, err := f.SyscallConn()
 	if err != nil {

@@ -2,10 +2,10 @@ package port
 
 import "bytes"
 
-// marks takes apart the bytes of a terminal with PARMRK set (POSIX, General
-// Terminal Interface, "Input Modes"): FF 00 xx stands for the byte xx that
-// came with a parity or framing error, FF 00 00 for a break too, FF FF for a
-// good FF. A mark may be cut by the end of a read.
+// marks separates good bytes and marks in what a terminal with PARMRK sends (POSIX, General
+// Terminal Interface, "Input Modes"). FF 00 xx stands for the byte xx with a parity or framing
+// error. FF 00 00 also stands for a break. FF FF stands for a good FF. The end of a read may cut a
+// mark in two.
 type marks struct{ state uint8 }
 
 const (
@@ -16,8 +16,8 @@ const (
 	goodBytes = "\xFF"
 )
 
-// feed passes the good bytes in p to got, and calls it with damaged for each damaged
-// one, which is dropped. The bytes are slices of p, or constant.
+// feed passes the good bytes in p to got as slices of p or as a constant. It drops each damaged
+// byte and calls got with damaged set instead.
 func (m *marks) feed(p []byte, got func(data []byte, damaged bool)) {
 	for len(p) > 0 {
 		switch m.state {
@@ -38,7 +38,7 @@ func (m *marks) feed(p []byte, got func(data []byte, damaged bool)) {
 				got([]byte(goodBytes), false)
 			case 0:
 				m.state = markFF00
-			default: // not of this code; the kernel never sends it
+			default: // no valid mark; the kernel never sends one
 				got(nil, true)
 			}
 			p = p[1:]

@@ -8,7 +8,7 @@ import (
 	"fairbore/analysis"
 )
 
-// tcpLink is a line behind a device server, as plain bytes.
+// tcpLink is a line behind a device server that passes plain bytes.
 type tcpLink struct {
 	conn  net.Conn
 	name  string
@@ -20,7 +20,8 @@ type tcpLink struct {
 func dialTCP(ctx context.Context, address string, stale time.Duration) (*tcpLink, error) {
 	d := net.Dialer{
 		Timeout: 5 * time.Second,
-		// A device server that loses its power does not close the connection; it is noticed after 10 + 3 × 2 s.
+		// A device server that loses power does not close the connection. The keep-alive notices
+		// that after 10 + 3 × 2 s.
 		KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 2 * time.Second, Count: 3},
 	}
 	conn, err := d.DialContext(ctx, "tcp", address)

@@ -16,14 +16,21 @@ import (
 )
 
 const (
-	readWait   = 100 * time.Millisecond // longest read; a stop or a failed write is noticed within this
-	modemPoll  = 8 * time.Millisecond   // a foot switch is down for 50 ms at the very least (common practice)
-	checkEvery = 250 * time.Millisecond // a device that is gone is noticed within this and a read
-	writeLimit = time.Second            // a write not back by then has failed
-	idleMost   = 3                      // Idle chunks in one silence
-	retryFirst = 250 * time.Millisecond // before the first attempt after a loss
-	retryMost  = 5 * time.Second
-	upForGood  = 2 * time.Second // a line that was up for so long, or sent bytes, is tried again after retryFirst
+	// readWait is the longest wait of a read. A stop or a failed write is noticed within this time.
+	readWait = 100 * time.Millisecond
+	// modemPoll is the time between two looks at the modem lines. A foot switch stays down for at
+	// least 50 ms (common practice).
+	modemPoll = 8 * time.Millisecond
+	// checkEvery is the time between two checks of the device. The loss of a device is noticed
+	// within this time plus a read.
+	checkEvery = 250 * time.Millisecond
+	writeLimit = time.Second            // a write that takes longer has failed
+	idleMost   = 3                      // most Idle chunks in one silence
+	retryFirst = 250 * time.Millisecond // pause before the first attempt after a loss
+	retryMost  = 5 * time.Second        // longest pause between two attempts
+	// upForGood is how long a line must be up so that the pauses start again with retryFirst. A
+	// line that sent bytes needs no such time.
+	upForGood = 2 * time.Second
 )
 
 // Port is one line. Its methods may be called from any goroutine.
@@ -31,16 +38,16 @@ type Port struct {
 	cfg      Config
 	log      zerolog.Logger
 	open     func(context.Context) (link, error)
-	wait     time.Duration // before the first attempt after a loss
+	wait     time.Duration // pause before the first attempt after a loss
 	recorder *recorder     // nil without recording
 
 	running atomic.Bool
 	count   counters
 
-	mu      sync.Mutex // guards what follows
-	current *openLine  // nil when down
+	mu      sync.Mutex // guards the fields below
+	current *openLine  // nil when the line is down
 	status  Status
-	kernel  KernelCounts // of links closed since
+	kernel  KernelCounts // sum over the links closed so far
 }
 
 type counters struct {
@@ -48,7 +55,7 @@ type counters struct {
 	blocked                                                          atomic.Bool
 }
 
-// New returns a port for a configuration that Check finds nothing wrong with.
+// New returns a port for a configuration in which Check finds no fault.
 func New(c Config, log zerolog.Logger) *Port {
 	if c.Start.IsZero() {
 		c.Start = time.Now()
@@ -84,16 +91,16 @@ func (p *Port) opener() func(context.Context) (link, error) {
 	return func(context.Context) (link, error) { return s.open() }
 }
 
-// Run opens the line, reads it, and opens it again whenever it goes away, until
-// ctx ends; then it returns nil. It hands each chunk to sink, in order and in
-// this goroutine, so sink should return soon. It fails if the very first
-// opening is refused for a reason that another attempt can't fix: settings
-// that the line can't have, or a device that another program has ([ErrBusy]);
-// the error says what to do. A recording is played once, then Run returns nil.
+// Run opens and reads the line until ctx ends, and then returns nil. It opens the line again after
+// each loss. It passes each chunk to sink, in order and in this goroutine, so sink should return
+// soon.
 //
-// Nothing that Run started is left when it returns, with one exception: a
-// write stuck in a driver, which nothing can bring back, keeps its goroutine
-// and its handle until the device goes away.
+// Run fails if the very first opening is refused for a reason that another attempt does not fix:
+// the line can't have the settings, or another program has the device open ([ErrBusy]). The error
+// says what to do. Run plays a recording once and then returns nil.
+//
+// Everything that Run started has ended when it returns, with one exception: a write that is stuck
+// in a driver can't be stopped. It keeps its goroutine and its handle until the device goes away.
 func (p *Port) Run(ctx context.Context, sink func(Chunk)) error {
 	if !p.running.CompareAndSwap(false, true) {
 		return fmt.Errorf("port %s: is running already", p.cfg.Name)
@@ -113,14 +120,14 @@ func (p *Port) Run(ctx context.Context, sink func(Chunk)) error {
 	return o.keepOpen(ctx)
 }
 
-// owner is the state of Run, used by its goroutine alone.
+// owner is the state of Run. Only the goroutine of Run uses it.
 type owner struct {
 	*Port
 	sink     func(Chunk)
 	debounce debounce
-	delay    time.Duration // before the next attempt, without jitter
-	fault    string        // the cause last logged, empty when up
-	down     time.Duration // since when
+	delay    time.Duration // pause before the next attempt, without jitter
+	fault    string        // the latest cause that was logged, empty when the line is up
+	down     time.Duration // since when the line has been down
 }
 
 func (p *Port) now() drivers.Moment {
@@ -171,8 +178,8 @@ func (o *owner) keepOpen(ctx context.Context) error {
 	}
 }
 
-// pause waits before the next attempt, each time longer, with a jitter of a fifth so
-// that ports lost together aren't tried again together. It returns false when ctx ended.
+// pause waits before the next attempt, each time longer. A jitter of a fifth keeps ports that were
+// lost together from being tried again together. pause returns false if ctx ended.
 func (o *owner) pause(ctx context.Context) bool {
 	o.delay = min(max(2*o.delay, o.wait), retryMost)
 	t := time.NewTimer(o.delay - time.Duration(rand.Int64N(int64(o.delay)/5)))
@@ -208,9 +215,9 @@ func (o *owner) serve(ctx context.Context, l link) error {
 	return o.end(ctx, s)
 }
 
-// end waits for the writer and closes the link. It waits without limit for a writer that
-// is stuck in a driver: if the link were closed, that writer could write into another
-// file that gets the same descriptor.
+// end waits for the writer and closes the link. If the writer is stuck in a driver, end waits until
+// ctx ends and does not close the link before the write returns. If it closed the link, the writer
+// could write into another file that gets the same descriptor.
 func (o *owner) end(ctx context.Context, s *openLine) error {
 	t := time.NewTimer(writeLimit)
 	defer t.Stop()
@@ -234,8 +241,8 @@ func (o *owner) end(ctx context.Context, s *openLine) error {
 // read reads an open link until it fails or ctx ends.
 func (o *owner) read(ctx context.Context, s *openLine) error {
 	var (
-		idles   int            // Idle chunks since
-		last    = o.now().Mono // the latest bytes, or opening
+		idles   int            // Idle chunks since last
+		last    = o.now().Mono // time of the latest bytes, or of the opening
 		checked = last
 		watched = o.cfg.Modem
 		fresh   = func(data []byte, damaged bool) {
@@ -284,7 +291,7 @@ func (o *owner) read(ctx context.Context, s *openLine) error {
 	return nil
 }
 
-// watch looks at the modem lines, and returns whether to do so again.
+// watch reads the modem lines. It returns whether they can be watched further.
 func (o *owner) watch(l link, now drivers.Moment) bool {
 	m, ok := l.(modem)
 	if !ok {
@@ -301,7 +308,7 @@ func (o *owner) watch(l link, now drivers.Moment) bool {
 	return true
 }
 
-// check checks the link, and reads its counters.
+// check checks the link and reads its kernel counts.
 func (o *owner) check(l link) error {
 	if c, ok := l.(counter); ok {
 		if k, ok := c.counts(); ok {
@@ -316,7 +323,7 @@ func (o *owner) check(l link) error {
 	return nil
 }
 
-// lineUp logs and emits that the line is open.
+// lineUp logs that the line is open and emits Up.
 func (o *owner) lineUp(l link, at drivers.Moment) {
 	o.mu.Lock()
 	o.kernel = o.status.Counters.Kernel
@@ -334,7 +341,7 @@ func (o *owner) lineUp(l link, at drivers.Moment) {
 	o.emit(Chunk{At: at, Kind: Up, Name: l.String()})
 }
 
-// lineDown emits a loss once, and logs each new cause.
+// lineDown emits Lost once in each outage and logs each new cause.
 func (o *owner) lineDown(err error) {
 	at, why := o.now(), reason(err)
 	o.mu.Lock()

@@ -16,38 +16,37 @@ import (
 
 const (
 	recorderQueue  = 256              // chunks that may wait for the disk
-	recorderBatch  = 32 << 10         // bytes written at once at most
-	recordings     = 8                // full recordings that fit into Config.RecordMax
-	recordingsMost = 64               // recordings at most, however short
-	recorderRetry  = 10 * time.Second // after a fault of the disk
-	recorderStop   = 2 * time.Second  // how long a stop waits for the disk
+	recorderBatch  = 32 << 10         // a batch of this many bytes is written at once
+	recordings     = 8                // number of full recordings that fit into Config.RecordMax
+	recordingsMost = 64               // most recordings, even if they are short
+	recorderRetry  = 10 * time.Second // pause after a fault of the disk
+	recorderStop   = 2 * time.Second  // longest time that a stop waits for the disk
 )
 
-// recorder keeps recordings of all that passes. Its own goroutine writes them; what the
-// disk can't take is dropped and counted, so that a slow or full disk never holds up a
-// reading.
+// recorder records all traffic of a port in files. Its own goroutine writes the files. Chunks that
+// the disk can't take are dropped and counted, so a slow or full disk never delays a reading.
 //
-// A recording is only appended to. It is synced when it is full and at the end, so
-// a power cut leaves at most a torn last line. The oldest recordings are removed, so
-// that all of them together stay within Config.RecordMax.
+// Data is only appended to a recording. A recording is synced when it is full and at the end. A
+// power cut leaves at most a torn last line. The recorder removes the oldest recordings, so that
+// all of them together stay within Config.RecordMax.
 type recorder struct {
 	cfg     Config
 	log     zerolog.Logger
 	retry   time.Duration // pause after a fault of the disk
 	queue   chan drivers.Entry
-	quit    chan struct{} // closed: write what has queued, and end
+	quit    chan struct{} // closed: write the queue and end
 	done    chan struct{}
 	dropped atomic.Uint64
 	faults  atomic.Uint64
 
-	// Of the goroutine alone.
+	// Only the recorder's goroutine uses the fields below.
 	file   *os.File
-	size   int64         // of the file's whole lines
-	base   time.Duration // what the file's times count from
-	buf    []byte
-	lines  uint64    // in buf
-	failed time.Time // when the disk last failed, zero: it works
-	missed uint64    // chunks since then
+	size   int64         // bytes of whole lines in the file
+	base   time.Duration // the times in the file count from this time
+	buf    []byte        // the batch that is to be written
+	lines  uint64        // entries in buf
+	failed time.Time     // when the disk last failed; zero: the disk works
+	missed uint64        // chunks dropped since the disk failed
 }
 
 func newRecorder(c Config, log zerolog.Logger) *recorder {
@@ -59,7 +58,7 @@ func (r *recorder) start() {
 	go r.run()
 }
 
-// stop waits until what has queued is written, at most for recorderStop.
+// stop ends the recorder. It waits until the queue is written, at most for recorderStop.
 func (r *recorder) stop() {
 	close(r.quit)
 	limit := time.NewTimer(recorderStop)
@@ -79,7 +78,7 @@ func (r *recorder) put(c drivers.Entry) {
 	}
 }
 
-// chunk records what came.
+// chunk records a chunk that came from the line.
 func (r *recorder) chunk(c Chunk) {
 	switch c.Kind {
 	case Data:
@@ -103,7 +102,7 @@ func (r *recorder) remark(at drivers.Moment, mark string) {
 	r.put(drivers.Entry{At: at.Mono, Wall: at.Wall, Mark: mark})
 }
 
-// sent records what was written to the gauge.
+// sent records data that was written to the gauge.
 func (r *recorder) sent(at drivers.Moment, data []byte) {
 	r.put(drivers.Entry{At: at.Mono, Wall: at.Wall, Out: true, Data: data})
 }
@@ -123,7 +122,7 @@ func (r *recorder) run() {
 	}
 }
 
-// drain writes what has queued.
+// drain writes all entries in the queue.
 func (r *recorder) drain() {
 	for {
 		select {
@@ -138,7 +137,7 @@ func (r *recorder) drain() {
 	}
 }
 
-// add puts a chunk into the batch, with a recording open for it.
+// add adds an entry to the batch. It opens a new recording first if that is needed.
 func (r *recorder) add(c drivers.Entry) {
 	if !r.failed.IsZero() && time.Since(r.failed) < r.retry {
 		r.miss(1)
@@ -196,7 +195,7 @@ func (r *recorder) begin(c drivers.Entry) error {
 	return nil
 }
 
-// flush writes the batch. If only a part of it is written, that part is cut off again,
+// flush writes the batch. If only a part of the batch is written, flush cuts that part off again,
 // so that a full disk leaves no torn line in the middle.
 func (r *recorder) flush() {
 	if len(r.buf) == 0 {
@@ -225,7 +224,9 @@ func (r *recorder) fail(err error) {
 	}
 	name := r.file.Name()
 	r.closeFile()
-	if r.size == 0 { // else each retry on a full disk would leave an empty one, and a good recording would be removed for it
+	// An empty recording is removed. Otherwise each retry on a full disk would leave an empty
+	// recording, and prune would remove a good recording to make room for it.
+	if r.size == 0 {
 		if err := os.Remove(name); err != nil {
 			r.faults.Add(1)
 		}
@@ -240,8 +241,8 @@ func (r *recorder) mended() {
 	r.failed, r.missed = time.Time{}, 0
 }
 
-// finish syncs and closes the recording, and syncs its folder so that its name
-// is safe too.
+// finish syncs and closes the recording. It also syncs the folder, so that a power cut does not
+// lose the name of the recording.
 func (r *recorder) finish() {
 	if r.file == nil {
 		return
@@ -263,7 +264,7 @@ func (r *recorder) closeFile() {
 	r.file = nil
 }
 
-// prune removes the oldest recordings of this port until another fits.
+// prune removes the oldest recordings of this port until there is room for a new one.
 func (r *recorder) prune() error {
 	names, err := filepath.Glob(filepath.Join(globQuote(r.cfg.RecordDir), r.prefix()+"????????T??????.??????Z.rec"))
 	if err != nil {
@@ -278,7 +279,8 @@ func (r *recorder) prune() error {
 		sizes[i], total = info.Size(), total+info.Size()
 	}
 	room := r.cfg.RecordMax - r.cfg.RecordMax/recordings - recorderBatch
-	for i, name := range names { // Glob sorts them, and the time in the name makes that the oldest first
+	// Glob sorts the names. Each name has a time in it, so the oldest recording comes first.
+	for i, name := range names {
 		if total <= room && len(names)-i < recordingsMost {
 			break
 		}
@@ -290,7 +292,7 @@ func (r *recorder) prune() error {
 	return nil
 }
 
-// prefix is the port's name as a file name, and a dash.
+// prefix returns the port's name, made safe for a file name, and a dash.
 func (r *recorder) prefix() string {
 	return strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '-' || r == '_' {

@@ -15,16 +15,16 @@ import (
 	"fairbore/drivers"
 )
 
-// Marks of a recording beside those of package drivers.
+// The marks of a recording that package drivers does not define.
 const (
 	markIdle      = "idle"
 	markLineError = "line error"
-	markLines     = "lines "   // and the modem lines that are on
-	markBecause   = "because " // and the Name or the Why, as JSON, of the mark that follows
+	markLines     = "lines "   // followed by the modem lines that are on
+	markBecause   = "because " // followed by the Name, or the Why as JSON, of the next mark
 )
 
-// replay plays a recording: each entry with the times it has in the recording,
-// at its pace times Speed, so that two runs give the same chunks to the byte.
+// replay plays a recording at its own pace times Speed. Each chunk has the times of the recording,
+// so two runs give exactly the same chunks.
 func (o *owner) replay(ctx context.Context, path string) error {
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -54,7 +54,7 @@ func (o *owner) replay(ctx context.Context, path string) error {
 	return nil
 }
 
-// keepPace waits until the time at in the recording is due. It returns false when ctx ended.
+// keepPace waits until the time at of the recording is due. It returns false if ctx ended.
 func (o *owner) keepPace(ctx context.Context, begin time.Time, at time.Duration) bool {
 	if o.cfg.Speed == 0 {
 		return ctx.Err() == nil
@@ -89,10 +89,10 @@ func (o *owner) played(c Chunk) {
 	o.emit(c)
 }
 
-// playlist turns a recording into the chunks it gives.
+// playlist returns the chunks of a recording.
 //
-// If the recording has marks of silence, these are played. If it has none, as one
-// written by hand, silence follows from its times.
+// If the recording has marks of silence, playlist uses these. If it has none, such as a recording
+// written by hand, playlist works out the silence from the times of the entries.
 func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 	p := player{silence: silence, wall: wallOf(r)}
 	if slices.ContainsFunc(r.Entries, func(c drivers.Entry) bool { return c.Mark == markIdle }) {
@@ -109,10 +109,10 @@ func playlist(r *drivers.Recording, silence time.Duration) []Chunk {
 type player struct {
 	silence time.Duration
 	wall    func(drivers.Entry) time.Time
-	last    drivers.Moment // of the latest chunk
-	idles   int            // Idle chunks that may still follow in the silence since bytes or opening
+	last    drivers.Moment // time of the latest chunk
+	idles   int            // number of Idle chunks that may still follow in this silence
 	up      bool
-	because string // what the mark before said of this one
+	because string // text of the latest markBecause, for the mark that follows it
 	out     []Chunk
 }
 
@@ -161,17 +161,17 @@ func (p *player) opened(at drivers.Moment) {
 	p.because = ""
 }
 
-// because is the mark of a cause.
+// because returns the mark that records a cause.
 func because(why analysis.Phrase) string {
 	b, err := json.Marshal(why)
-	if err != nil { // a value that JSON has not
+	if err != nil { // JSON can't hold a value of the phrase
 		return markBecause + why.Error()
 	}
 	return markBecause + string(b)
 }
 
-// why is the cause of a loss by the mark before it. Recordings by hand, and old ones, have
-// it in words.
+// why returns the cause of a loss from the mark before it. Old recordings and recordings written by
+// hand give the cause in words.
 func (p *player) why() (why analysis.Phrase) {
 	defer func() { p.because = "" }()
 	switch {
@@ -183,7 +183,7 @@ func (p *player) why() (why analysis.Phrase) {
 	return analysis.Say("port.failed", p.because)
 }
 
-// idle adds the Idle chunks that a port gives for the silence since the latest bytes.
+// idle adds the Idle chunks for the silence from the latest chunk to now, as a port emits them.
 func (p *player) idle(now time.Duration) {
 	for p.silence > 0 && p.idles > 0 && now-p.last.Mono >= p.silence {
 		p.idles--
@@ -191,9 +191,9 @@ func (p *player) idle(now time.Duration) {
 	}
 }
 
-// wallOf returns the wall clock of a recording's entries: their own where they
-// have one, else counted from the latest that had, else from the date of the
-// recording, else from 1970.
+// wallOf returns a function that gives the wall clock of an entry of a recording. An entry that has
+// a wall clock keeps it. The wall clock of another entry is counted from the latest entry that has
+// one, else from the date of the recording, else from 1970.
 func wallOf(r *drivers.Recording) func(drivers.Entry) time.Time {
 	zero, err := time.Parse(time.DateOnly, r.Date)
 	if err != nil {

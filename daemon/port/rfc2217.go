@@ -13,7 +13,7 @@ import (
 	"github.com/rs/zerolog"
 )
 
-// Commands of RFC 2217, section 3; the server answers with 100 more.
+// The commands of RFC 2217, section 3. The server adds 100 to the command in its answer.
 const (
 	setBaud      = 1
 	setData      = 2
@@ -33,28 +33,28 @@ const (
 	modemDSR     = 0x20
 	modemRI      = 0x40
 	modemDCD     = 0x80
-	settings     = 4 // baud, data, parity, stop: each is answered
+	settings     = 4 // baud, data, parity and stop; the server answers each
 	answerWithin = 2 * time.Second
 )
 
-// rfcLink is a line behind a device server that lets us set it (RFC 2217).
+// rfcLink is a line behind a device server that lets us set the line (RFC 2217).
 type rfcLink struct {
 	*tcpLink
 	log      zerolog.Logger
 	line     drivers.Serial
 	codec    telnet
 	us, them map[byte]optionState
-	answers  map[byte]uint32 // of settings
-	controls map[byte]bool   // control settings acknowledged; nil after the warning
+	answers  map[byte]uint32 // the server's answers to the settings
+	controls map[byte]bool   // whether each control setting is acknowledged; nil after the warning
 	opened   time.Time
 	state    ModemLines
 	err      error
-	got      func([]byte, bool) // of the read under way
-	early    []byte             // came with the last answer
+	got      func([]byte, bool) // the function of the present call of read
+	early    []byte             // data that came together with the last answer
 }
 
-// optionState is where the negotiation of an option stands (RFC 1143, without its
-// queue, since we never change our mind).
+// optionState is the state of the negotiation of an option (RFC 1143). It has no queue as in RFC
+// 1143, since we never change an option again.
 type optionState uint8
 
 const (
@@ -72,7 +72,7 @@ func dialRFC2217(ctx context.Context, address string, c Config, log zerolog.Logg
 	return newRFC2217(ctx, t, address, c, log)
 }
 
-// newRFC2217 sets the line of the server at the other end of a connection.
+// newRFC2217 sets the line of the device server at the other end of a connection.
 func newRFC2217(ctx context.Context, t *tcpLink, address string, c Config, log zerolog.Logger) (link, error) {
 	t.name = fmt.Sprintf("%s%s at %v", schemeRFC2217, address, c.Line)
 	r := &rfcLink{tcpLink: t, log: log, line: c.Line, us: map[byte]optionState{}, them: map[byte]optionState{},
@@ -84,7 +84,7 @@ func newRFC2217(ctx context.Context, t *tcpLink, address string, c Config, log z
 	return r, nil
 }
 
-// negotiate agrees on the options and sets the line.
+// negotiate agrees on the options with the server and sets the line.
 func (r *rfcLink) negotiate(ctx context.Context) error {
 	r.us = map[byte]optionState{optionBinary: optionWanted, optionSGA: optionWanted, optionComPort: optionWanted}
 	r.them = map[byte]optionState{optionBinary: optionWanted, optionSGA: optionWanted}
@@ -121,7 +121,7 @@ func (r *rfcLink) negotiate(ctx context.Context) error {
 	return r.checkAnswers(want)
 }
 
-// lineValues are the values of RFC 2217 for a line.
+// lineValues returns the values of RFC 2217 for the settings of a line.
 func lineValues(l drivers.Serial) map[byte]uint32 {
 	parity := map[string]uint32{"none": 1, "odd": 2, "even": 3, "mark": 4, "space": 5}
 	return map[byte]uint32{setBaud: uint32(l.Baud), setData: uint32(l.Data), setParity: parity[l.Parity], setStop: uint32(l.Stop)}
@@ -132,7 +132,8 @@ func (r *rfcLink) checkAnswers(want map[byte]uint32) error {
 	var why analysis.Phrase
 	for _, c := range []byte{setBaud, setData, setParity, setStop} {
 		got := r.answers[c]
-		near := c == setBaud && abs(int(got)-int(want[c]))*50 <= int(want[c]) // 2 %: half the tolerance of a UART (common practice)
+		// 2 % is half the tolerance of a UART (common practice).
+		near := c == setBaud && abs(int(got)-int(want[c]))*50 <= int(want[c])
 		if got != want[c] && !near {
 			fault := analysis.Say("port.server_has."+names[c], int(got), int(want[c]))
 			if why.IsZero() {
@@ -148,7 +149,7 @@ func (r *rfcLink) checkAnswers(want map[byte]uint32) error {
 	return nil
 }
 
-// await reads until done. Data from before the line was set is dropped.
+// await reads until done returns true. It drops data that came before the line was set.
 func (r *rfcLink) await(ctx context.Context, done func() bool) error {
 	deadline := time.Now().Add(answerWithin)
 	for !done() {
@@ -186,7 +187,7 @@ func (r *rfcLink) write(b []byte) error {
 	return r.tcpLink.write(appendEscaped(make([]byte, 0, len(b)+8), b))
 }
 
-// data, option and sub are called with what the codec finds.
+// The codec calls data, option and sub with what it finds in the stream.
 func (r *rfcLink) data(b []byte) { r.got(b, false) }
 
 func (r *rfcLink) option(verb, option byte) {
@@ -203,8 +204,8 @@ func (r *rfcLink) option(verb, option byte) {
 	}
 }
 
-// agree answers an offer or a request. It does not answer the answer to our own: two
-// sides that do so never stop.
+// agree answers an offer or a request of the server. It does not reply to the server's answer to
+// our own offer or request, since two sides that do so never stop.
 func (r *rfcLink) agree(side map[byte]optionState, option byte, can bool, yes, no byte) {
 	switch was := side[option]; {
 	case !can && was != optionRefused:
@@ -258,12 +259,12 @@ func (r *rfcLink) sub(b []byte) {
 	}
 }
 
-// lines returns what the server reported last; none are on before its first report.
+// lines returns the latest state that the server reported. Before the first report all are off.
 func (r *rfcLink) lines() (ModemLines, error) { return r.state, nil }
 
-// check warns once of what the server did not acknowledge. Without control settings
-// the server's line has no DTR and RTS, as a pseudo-terminal, and a foot switch that
-// they supply does not work.
+// check warns once about everything that the server did not acknowledge. A server that acknowledges
+// no control settings may have a line without DTR and RTS, such as a pseudo-terminal. A foot switch
+// that DTR or RTS supplies then does not work.
 func (r *rfcLink) check() error {
 	if r.controls == nil || time.Since(r.opened) < answerWithin {
 		return nil

@@ -15,12 +15,12 @@ import (
 type serialOpener struct {
 	cfg   Config
 	log   zerolog.Logger
-	known bool // adapter is that of the first opening
-	first Adapter
+	known bool    // first is set
+	first Adapter // the adapter at the first opening
 }
 
-// recognise refuses an adapter that isn't the one of the first opening. Its
-// readings would be those of another gauge, with the first one's corrections.
+// recognise refuses an adapter that differs from the adapter at the first opening. Otherwise the
+// daemon would apply the corrections of one gauge to the readings of another.
 func (o *serialOpener) recognise(a Adapter) error {
 	if !o.known {
 		o.known, o.first = true, a
@@ -44,13 +44,13 @@ func mode(l drivers.Serial) *serial.Mode {
 	return m
 }
 
-// serialPort is the library's port. It sets the read timeout in the reading goroutine,
-// and only when it changes, and turns the panic of the library's select on a
-// descriptor of 1024 or more into an error.
+// serialPort is the library's port. It sets the read timeout in the reading goroutine, and only
+// when the timeout changes. It turns a panic into an error: the library's select panics on a
+// descriptor of 1024 or more.
 type serialPort struct {
 	serial.Port
 	wait  time.Duration
-	marks *marks // nil: bytes come as they are
+	marks *marks // nil: the bytes have no marks
 	buf   [4096]byte
 }
 
@@ -65,8 +65,8 @@ func openSerial(path string, l drivers.Serial) (*serialPort, error) {
 func (s *serialPort) read(wait time.Duration, got func([]byte, bool)) error {
 	n, err := s.take(wait)
 	if err != nil {
-		// The library has one error for a port closed by us and a device gone
-		// away; only the owner closes, so it is the latter.
+		// The library gives the same error for a port that we closed and for a device that went
+		// away. Only the owner closes the port, and not during a read, so the device went away.
 		if code := new(serial.PortError); errors.As(err, &code) && code.Code() == serial.PortClosed {
 			return analysis.Say("port.went_away")
 		}

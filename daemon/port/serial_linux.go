@@ -14,21 +14,21 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// ttyLink is a serial line or pseudo-terminal on Linux. Beside the library's
-// port it has a descriptor of its own on the same terminal. That one holds the lock,
-// never blocks, is read and written, and sets what the library does not.
+// ttyLink is a serial line or pseudo-terminal on Linux. Besides the library's port it has a side
+// descriptor of its own on the same terminal. The side descriptor holds the lock and never blocks.
+// It is used to read, to write, and to set what the library does not set.
 type ttyLink struct {
 	*serialPort
 	path  string
 	line  drivers.Serial
 	file  *os.File
-	side  int // its descriptor
+	side  int // the side descriptor, that of file
 	id    Adapter
-	dev   uint64 // device number, to see that the path still means this device
-	set   unix.Termios
-	start icounter // kernel counts at opening
-	last  icounter
-	count bool // the driver keeps counts
+	dev   uint64       // device number, to check that the path still leads to this device
+	set   unix.Termios // the settings after the opening
+	start icounter     // kernel counts at the opening
+	last  icounter     // kernel counts at the latest read
+	count bool         // the driver keeps counts
 }
 
 func (o *serialOpener) open() (link, error) {
@@ -42,8 +42,8 @@ func (o *serialOpener) open() (link, error) {
 	return t, nil
 }
 
-// reserve opens the side descriptor and locks the device, before anything is
-// changed on it.
+// reserve opens the side descriptor and locks the device. It does so before any setting of the
+// device is changed.
 func (t *ttyLink) reserve(o *serialOpener) error {
 	fd, err := unix.Open(t.path, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
@@ -63,7 +63,7 @@ func (t *ttyLink) lock(o *serialOpener) error {
 	}
 	t.dev = uint64(st.Rdev)
 	switch _, err := unix.IoctlGetTermios(t.side, unix.TCGETS2); {
-	case errors.Is(err, unix.EIO): // hung up meanwhile
+	case errors.Is(err, unix.EIO): // the line was hung up in the meantime
 		return fmt.Errorf("%s: %w", t.path, err)
 	case err != nil:
 		return refuse("port.not_serial", t.path, err)
@@ -80,8 +80,8 @@ func (t *ttyLink) lock(o *serialOpener) error {
 		if !t.pty() || who != "" {
 			return busy(t.path, who)
 		}
-		// On a pseudo-terminal the flag outlives a holder that was killed, as long
-		// as the other end is open (tried): the line is free.
+		// On a pseudo-terminal the flag remains after its holder was killed, as long as the other
+		// end is open (tried). Nobody has the line open, so it is free.
 	}
 	t.id = o.cfg.Host.Adapter(unix.Major(t.dev), unix.Minor(t.dev))
 	if !o.known {
@@ -93,8 +93,8 @@ func (t *ttyLink) lock(o *serialOpener) error {
 	return o.recognise(t.id)
 }
 
-// advise names the link to configure in place of a node, whose number changes
-// with the order of plugging in.
+// advise logs the stable name to configure if a node is configured. The number of a node changes
+// with the order in which the adapters are plugged in.
 func (o *serialOpener) advise() {
 	if stable := o.cfg.Host.orSystem().stableNames()[o.cfg.Device]; stable != "" {
 		o.log.Warn().Str("stable", stable).Msg("the device has a name that stays; configure that")
@@ -103,17 +103,18 @@ func (o *serialOpener) advise() {
 
 func (t *ttyLink) pty() bool {
 	major := unix.Major(t.dev)
-	return major >= 136 && major <= 143 // Unix98 pseudo-terminal slaves: Linux admin-guide, devices.txt
+	// These are the Unix98 pseudo-terminal slaves (Linux admin-guide, devices.txt).
+	return major >= 136 && major <= 143
 }
 
-// prepare opens the library's port and sets what the library does not.
+// prepare opens the library's port and sets what the library does not set.
 func (t *ttyLink) prepare(o *serialOpener) error {
-	// Before the library changes anything: closing must not drop DTR, which
-	// resets some gauges.
+	// Closing must not drop DTR, since that resets some gauges. This is set before the library
+	// changes anything.
 	if err := t.change(func(s *unix.Termios) { s.Cflag &^= unix.HUPCL }); err != nil {
 		return fmt.Errorf("%s: %w", t.path, err)
 	}
-	if t.pty() { // a stale flag would keep an ordinary user out
+	if t.pty() { // a stale exclusive flag would keep an ordinary user out
 		if err := unix.IoctlSetInt(t.side, unix.TIOCNXCL, 0); err != nil {
 			return fmt.Errorf("%s: %w", t.path, err)
 		}
@@ -125,11 +126,11 @@ func (t *ttyLink) prepare(o *serialOpener) error {
 	port.Port = &polled{Port: port.Port, file: t.file}
 	t.serialPort = port
 	if t.pty() {
-		// The lock keeps our own kind away, and the flag would outlive a crash.
+		// The lock keeps other daemons away. The exclusive flag would remain after a crash.
 		err = unix.IoctlSetInt(t.side, unix.TIOCNXCL, 0)
 	} else {
 		t.serialPort.marks = &marks{}
-		// INPCK without parity has framing errors and breaks marked too (from
+		// With INPCK the kernel marks framing errors and breaks too, even without parity (from
 		// memory of the kernel's serial core).
 		err = t.change(func(s *unix.Termios) { s.Iflag |= unix.PARMRK | unix.INPCK; s.Iflag &^= unix.IGNPAR })
 	}
@@ -158,11 +159,12 @@ func (t *ttyLink) change(f func(*unix.Termios)) error {
 	return unix.IoctlSetTermios(t.side, unix.TCSETS2, s)
 }
 
-// checkSettings refuses a line whose driver did not take our settings. A
-// pseudo-terminal takes only the rate; it has no bits on a wire.
+// checkSettings refuses a line whose driver did not accept our settings. A pseudo-terminal accepts
+// only the rate, since it sends no bits on a wire.
 func (t *ttyLink) checkSettings() error {
 	got := lineOf(&t.set)
-	if off := abs(got.Baud - t.line.Baud); off*50 > t.line.Baud { // 2 %: half the tolerance of a UART (common practice)
+	// 2 % is half the tolerance of a UART (common practice).
+	if off := abs(got.Baud - t.line.Baud); off*50 > t.line.Baud {
 		return refuse("port.adapter_baud", t.path, got.Baud, t.line.Baud)
 	}
 	got.Baud = t.line.Baud
@@ -172,7 +174,7 @@ func (t *ttyLink) checkSettings() error {
 	return nil
 }
 
-// lineOf reads the settings from a terminal's.
+// lineOf returns the settings of a line from those of its terminal.
 func lineOf(s *unix.Termios) drivers.Serial {
 	l := drivers.Serial{Baud: int(s.Ospeed), Data: 5, Parity: "none", Stop: 1}
 	switch s.Cflag & unix.CSIZE {
@@ -200,9 +202,9 @@ func bit(b bool) int {
 	return 0
 }
 
-// polled is the library's port, read by way of the runtime's poller: the
-// library's select keeps a thread for each line and wakes it for each frame,
-// which for many lines costs more than what is done with the frame.
+// polled is the library's port, but it reads through the runtime's poller. The library's select
+// needs a thread for each line and wakes that thread for each frame. With many lines that costs
+// more than the work on the frames.
 type polled struct {
 	serial.Port
 	file *os.File
@@ -215,17 +217,18 @@ func (p *polled) SetReadTimeout(wait time.Duration) error {
 	return nil
 }
 
-// waitLeast is the shortest wait. With a deadline that has passed, the poller would not
-// read even the bytes that are there.
+// waitLeast is the shortest wait. After its deadline has passed, the poller does not even read the
+// bytes that have already come.
 const waitLeast = time.Millisecond / 2
 
 // Read implements serial.Port.
 func (p *polled) Read(b []byte) (int, error) {
-	return readWithin(p.file, max(p.wait, waitLeast), b, analysis.Say("port.went_away")) // what a line without a device reads is its end
+	// A line whose device is gone reads the end of the stream.
+	return readWithin(p.file, max(p.wait, waitLeast), b, analysis.Say("port.went_away"))
 }
 
-// read reports bytes that the driver counted as lost before the bytes that came with
-// them.
+// read reads the line. If the driver has counted lost bytes, read reports the loss before it passes
+// on the bytes that it read.
 func (t *ttyLink) read(wait time.Duration, got func([]byte, bool)) error {
 	if !t.count {
 		return t.serialPort.read(wait, got)
@@ -242,9 +245,9 @@ func (t *ttyLink) read(wait time.Duration, got func([]byte, bool)) error {
 	})
 }
 
-// write uses the side descriptor, which doesn't block: a device that takes nothing gives
-// an error after writeLimit. A write through the library would block its goroutine
-// until the device goes away.
+// write writes to the side descriptor, which doesn't block. If the device takes nothing, write
+// fails after writeLimit. A write through the library would block its goroutine until the device
+// goes away.
 func (t *ttyLink) write(b []byte) error {
 	deadline := time.Now().Add(writeLimit)
 	for len(b) > 0 {
@@ -269,8 +272,8 @@ func (t *ttyLink) write(b []byte) error {
 	return nil
 }
 
-// check sees that the path still leads to this device, and that nobody has
-// changed its settings, which the superuser can.
+// check checks that the path still leads to this device. It also checks that nobody has changed the
+// settings of the device, which the superuser can do.
 func (t *ttyLink) check() error {
 	var st unix.Stat_t
 	switch err := unix.Stat(t.path, &st); {
@@ -316,12 +319,12 @@ func (t *ttyLink) String() string {
 	return fmt.Sprintf("%s at %v, %v", t.path, t.line, t.id)
 }
 
-// close discards what wasn't sent, since closing would wait for a device that takes
-// nothing. Then it closes both descriptors, the one with the lock last.
+// close discards the bytes that have not been sent yet. Otherwise closing would wait for a device
+// that takes nothing. Then close closes both descriptors, and the one with the lock last.
 func (t *ttyLink) close() error {
 	var flush, closing error
 	if err := unix.IoctlSetInt(t.side, unix.TCFLSH, unix.TCOFLUSH); err != nil && !errors.Is(err, unix.EIO) {
-		flush = err // EIO: it has hung up already
+		flush = err // EIO would mean that the line has already hung up
 	}
 	if t.serialPort != nil {
 		closing = t.Port.Close()
@@ -341,7 +344,7 @@ func readCounts(fd int) (icounter, bool) {
 	return c, errno == 0
 }
 
-// since subtracts counters that wrap.
+// since returns the counts of c minus those of o. The counters may have wrapped.
 func (c icounter) since(o icounter) KernelCounts {
 	d := func(a, b int32) uint64 { return uint64(uint32(a - b)) }
 	return KernelCounts{Frame: d(c.Frame, o.Frame), Parity: d(c.Parity, o.Parity), Break: d(c.Break, o.Break),

@@ -11,8 +11,8 @@ import (
 	"fairbore/analysis"
 )
 
-// ttyLink is a serial line where there is no side descriptor. Windows opens a
-// port exclusively by itself. Untested on such a system.
+// ttyLink is a serial line on a system other than Linux. It has no side descriptor. Windows always
+// opens a port exclusively. This is untested on such a system.
 type ttyLink struct {
 	*serialPort
 	name string
@@ -30,8 +30,7 @@ func (o *serialOpener) open() (link, error) {
 	return nil, fault{analysis.Say("port.open", o.cfg.Device, err), err}
 }
 
-// write may block in the driver; the owner then leaves the port alone until it
-// is back.
+// write may block in the driver. The owner then leaves the port alone until write returns.
 func (t *ttyLink) write(b []byte) error {
 	_, err := t.Port.Write(b)
 	return err

@@ -5,32 +5,32 @@ import (
 	"fairbore/drivers"
 )
 
-// Status is how a port is now.
+// Status is the present state of a port.
 type Status struct {
 	Up      bool
-	Since   drivers.Moment  // of the last change of Up; zero before the first
+	Since   drivers.Moment  // time of the latest change of Up; zero before the first attempt
 	Name    string          // what was opened last
-	Why     analysis.Phrase // the latest cause of being down, zero when up
-	Adapter Adapter         // seen at the last opening; zero if there is none to see
-	// ModemLines are the modem lines; valid if HasLines.
+	Why     analysis.Phrase // latest cause of being down; zero when the line is up
+	Adapter Adapter         // adapter at the latest opening; zero if there was none to see
+	// Lines are the states of the modem lines. They are valid if HasLines is true.
 	Lines    ModemLines
 	HasLines bool
 	Counters Counters
 }
 
-// Counters count since New. Bytes are those of the line, without escapes.
+// Counters count from the call of New. Bytes are bytes of the line, without escapes of a protocol.
 type Counters struct {
-	Bytes, Written              uint64 // read, written
-	Attempts, Opens             uint64 // to open; of them those that did
-	Losses                      uint64 // of an open line
+	Bytes, Written              uint64 // bytes read; bytes written
+	Attempts, Opens             uint64 // attempts to open the line; successful attempts
+	Losses                      uint64 // losses of an open line
 	LineErrors                  uint64 // places with a damaged or missing byte
 	WriteFaults                 uint64
-	RecordDropped, RecordFaults uint64 // chunks that are in no recording; faults in writing one
+	RecordDropped, RecordFaults uint64 // chunks missing from recordings; faults of the disk
 	Kernel                      KernelCounts
-	KernelCounted, Blocked      bool // whether there are kernel counts; whether a write is stuck in the driver
+	KernelCounted, Blocked      bool // there are kernel counts; a write is stuck in the driver
 }
 
-// Status returns how the port is.
+// Status returns the present state of the port.
 func (p *Port) Status() Status {
 	p.mu.Lock()
 	defer p.mu.Unlock()

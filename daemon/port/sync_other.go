@@ -2,5 +2,5 @@
 
 package port
 
-// syncDir does nothing where a folder can't be synced.
+// syncDir does nothing, since a folder can't be synced on this system.
 func syncDir(string) error { return nil }

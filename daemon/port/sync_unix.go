@@ -7,7 +7,7 @@ import (
 	"os"
 )
 
-// syncDir makes the names in a folder safe against a power cut.
+// syncDir syncs a folder, so that a power cut does not lose the names in it.
 func syncDir(dir string) error {
 	d, err := os.Open(dir)
 	if err != nil {

@@ -17,23 +17,24 @@ const (
 	optionComPort = 44
 )
 
-// maxSub is the longest sub-negotiation kept; those of RFC 2217 have a few
-// bytes, but for a signature, which we don't ask for.
+// maxSub is the size of the longest sub-negotiation that is kept. A sub-negotiation of RFC 2217 has
+// a few bytes, except a signature, which we don't ask for.
 const maxSub = 256
 
-// telnetHandler takes what a telnet stream holds, in order.
+// telnetHandler receives the contents of a telnet stream, in order.
 type telnetHandler interface {
 	data(b []byte)
 	option(verb, option byte)
 	sub(b []byte) // the option and its value, unescaped
 }
 
-// telnet takes a stream apart. Data may be cut anywhere.
+// telnet separates data, options and sub-negotiations in a stream. The end of a read may cut the
+// stream anywhere.
 type telnet struct {
 	state telnetState
 	verb  byte
 	subn  []byte
-	long  bool // more than maxSub: dropped
+	long  bool // the sub-negotiation is longer than maxSub and is dropped
 }
 
 type telnetState uint8
@@ -65,7 +66,7 @@ func (t *telnet) feed(p []byte, h telnetHandler) {
 	}
 }
 
-// step takes one byte outside data.
+// step takes one byte that belongs to a telnet command.
 func (t *telnet) step(p []byte, h telnetHandler) {
 	c := p[0]
 	switch t.state {
@@ -90,7 +91,7 @@ func (t *telnet) step(p []byte, h telnetHandler) {
 			if !t.long && len(t.subn) > 0 {
 				h.sub(t.subn)
 			}
-		default: // a command within: the sub-negotiation was never ended
+		default: // another command has begun, so the sub-negotiation was never ended
 			t.command(p, h)
 		}
 	}
@@ -116,7 +117,7 @@ func (t *telnet) keep(c byte) {
 	t.subn = append(t.subn, c)
 }
 
-// appendEscaped appends data with each IAC doubled.
+// appendEscaped appends data to b and doubles each IAC.
 func appendEscaped(b, data []byte) []byte {
 	for _, c := range data {
 		if c == telnetIAC {
@@ -127,7 +128,7 @@ func appendEscaped(b, data []byte) []byte {
 	return b
 }
 
-// appendSub appends a sub-negotiation.
+// appendSub appends a sub-negotiation to b.
 func appendSub(b []byte, option byte, value ...byte) []byte {
 	b = append(b, telnetIAC, telnetSB, option)
 	b = appendEscaped(b, value)

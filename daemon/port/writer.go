@@ -9,17 +9,17 @@ import (
 	"fairbore/analysis"
 )
 
-// maxWrite is the longest command: short, so that it fits in any kernel buffer.
+// maxWrite is the size of the longest command. A command of this size fits in any kernel buffer.
 const maxWrite = 1024
 
 // openLine is an open link with its writer goroutine.
 type openLine struct {
 	link   link
 	queue  chan request
-	quit   chan struct{} // closed by the owner: no further write
-	ended  chan struct{} // closed by the writer: it has left the link for good
-	fault  chan error    // a write failed
-	busyAt atomic.Int64  // when the write under way began, ns of Mono, 0: none
+	quit   chan struct{} // the owner closes it to stop the writer
+	ended  chan struct{} // the writer closes it when it does not use the link any more
+	fault  chan error    // receives the error of a failed write
+	busyAt atomic.Int64  // start of the present write in ns of Mono; 0: none
 }
 
 type request struct {
@@ -28,11 +28,10 @@ type request struct {
 	done chan error // room for one
 }
 
-// Write sends a command and returns when the system has taken it. It fails
-// with [ErrDown] while the line is down; a command is never kept for later,
-// when it would come as a surprise. A write that fails, or isn't back in a
-// second, fails the port, which then opens the line again. A recording takes
-// every command and drops it.
+// Write sends a command and returns when the system has taken it. It fails with [ErrDown] while the
+// line is down. A command is never kept for later, since the gauge would then get it unexpectedly.
+// If a write fails or takes longer than about a second, the port closes the line and opens it
+// again. A recording drops every command and reports no error.
 func (p *Port) Write(ctx context.Context, b []byte) error {
 	if len(b) > maxWrite {
 		return fmt.Errorf("port %s: write: %d bytes: want at most %d", p.cfg.Name, len(b), maxWrite)
@@ -69,7 +68,7 @@ func (s *openLine) write(ctx context.Context, b []byte) error {
 		return ctx.Err()
 	case <-s.quit:
 	}
-	select { // it may have been done before the line went down
+	select { // the write may have ended before the line went down
 	case err := <-r.done:
 		return err
 	default:
@@ -77,7 +76,7 @@ func (s *openLine) write(ctx context.Context, b []byte) error {
 	}
 }
 
-// begin makes the link the open one and starts its writer.
+// begin makes l the current link of the port and starts its writer.
 func (p *Port) begin(l link) *openLine {
 	s := &openLine{link: l, queue: make(chan request, 4), quit: make(chan struct{}), ended: make(chan struct{}), fault: make(chan error, 1)}
 	go p.writer(s)
@@ -103,7 +102,9 @@ func (p *Port) writer(s *openLine) {
 			s.busyAt.Store(0)
 			if err == nil {
 				p.count.written.Add(uint64(len(r.data)))
-				if p.recorder != nil && !s.stopped() { // a write stuck till after the stop has no recording any more
+				// A write that was stuck until after the stop is not recorded, since the recorder
+				// may have ended.
+				if p.recorder != nil && !s.stopped() {
 					p.recorder.sent(p.now(), r.data)
 				}
 			} else {
@@ -127,8 +128,8 @@ func (s *openLine) stopped() bool {
 	}
 }
 
-// failed returns why the writer is of no use any more. A link bounds its
-// writes by writeLimit itself where it can; the quarter more is for it to say so.
+// failed returns an error if a write failed or takes too long. A link limits its writes to
+// writeLimit itself where it can. The extra quarter gives the link time to report its own error.
 func (s *openLine) failed(now time.Duration) error {
 	select {
 	case err := <-s.fault:
