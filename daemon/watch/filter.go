@@ -9,28 +9,28 @@ import (
 	"net"
 )
 
-// packetFilter removes packets from what a broker sends that are larger than any that
-// is wanted, before the library allocates memory for them: it would do so for 256 MB,
-// as often as anybody publishes them. A message that is removed is acknowledged, since
-// it would hold up those after it.
+// packetFilter removes packets from a broker that are larger than any packet the watcher wants. It
+// does so before the library allocates memory for them. The library would allocate up to 256 MB
+// each time somebody publishes such a message. The filter acknowledges a message that it removes,
+// since an unacknowledged message would hold up the messages after it.
 //
-// The framing is that of MQTT 3.1.1, sections 2.2 and 3.3: a byte of type and
-// flags, the remaining length in one to four bytes of seven bits, and in a
-// PUBLISH the topic with its length and, above QoS 0, the packet identifier.
+// The framing is that of MQTT 3.1.1, sections 2.2 and 3.3. A packet begins with a byte of type and
+// flags and the remaining length in one to four bytes of seven bits. A PUBLISH continues with the
+// length of the topic, the topic and, above QoS 0, the packet identifier.
 type packetFilter struct {
 	net.Conn
 	in    *bufio.Reader
-	most  int // remaining length
-	head  []byte
-	left  int // of the packet that is passed on
-	large func()
+	most  int    // longest remaining length that is passed on
+	head  []byte // the part of a packet's head that is still to be passed on
+	left  int    // bytes after the head that are still to be passed on
+	large func() // called for each packet that is removed
 }
 
 func newPacketFilter(conn net.Conn, most int, large func()) *packetFilter {
 	return &packetFilter{Conn: conn, in: bufio.NewReader(conn), most: most, large: large}
 }
 
-// The packets of MQTT 3.1.1 that matter here, as the upper half of the first byte.
+// The types of the MQTT 3.1.1 packets that matter here: the upper four bits of the first byte.
 const (
 	packetPublish = 3
 	packetPuback  = 4
@@ -38,7 +38,7 @@ const (
 
 var errLength = errors.New("the broker sent a packet with a length that can't be")
 
-// Read passes packets on that are not too large.
+// Read passes on the packets that are not too large.
 func (f *packetFilter) Read(p []byte) (int, error) {
 	for len(f.head) == 0 && f.left == 0 {
 		if err := f.next(); err != nil {
@@ -55,7 +55,7 @@ func (f *packetFilter) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// next reads the head of a packet, and all of it if it is too large.
+// next reads the head of a packet. If the packet is too large, next drops all of it.
 func (f *packetFilter) next() error {
 	first, err := f.in.ReadByte()
 	if err != nil {
@@ -86,7 +86,7 @@ func (f *packetFilter) next() error {
 	return f.drop(first, size)
 }
 
-// drop reads a message without keeping it.
+// drop reads a message, does not keep it, and acknowledges it if its QoS is above 0.
 func (f *packetFilter) drop(first byte, size int) error {
 	f.large()
 	var b [2]byte

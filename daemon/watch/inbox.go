@@ -7,19 +7,19 @@ import (
 	"fairbore/daemon/publish"
 )
 
-// Bounds of what may wait to be taken. Real bores have some 5 to 30 kB.
+// Limits of the messages that may wait in an inbox. A real bore has some 5 to 30 kB.
 const (
 	maxStations = 500
-	maxSlots    = 4 * maxStations          // bore, live, alive of station and of daemon
-	maxWaiting  = 16 << 20                 // bytes of states, all together
-	maxRecords  = 4096                     // records
-	maxBacklog  = 8 << 20                  // bytes of records
+	maxSlots    = 4 * maxStations          // a station's bore, live and alive, and its daemon's alive
+	maxWaiting  = 16 << 20                 // bytes of all states together
+	maxRecords  = 4096                     // number of records
+	maxBacklog  = 8 << 20                  // bytes of all records together
 	maxLive     = 16_384                   // bytes of a live message
 	maxAlive    = 65_536                   // bytes of an alive message: 500 stations of 64 letters
-	maxPacket   = publish.MaxPayload + 512 // bytes: payload, topic and what belongs to them
+	maxPacket   = publish.MaxPayload + 512 // bytes of a packet: payload, topic and framing
 )
 
-// message is one of a broker, as it came.
+// message is a message from a broker, as it came.
 type message struct {
 	place
 	leaf     string
@@ -32,25 +32,25 @@ type slotKey struct {
 	leaf string
 }
 
-// counted is what an inbox has dropped.
+// counted holds the counts of dropped messages, by reason.
 type counted struct{ TooLarge, WrongStation, TooMany, Overrun uint64 }
 
-// inbox stands between the library's goroutine, which must never wait, and the
-// one that takes. States have one slot each, in which newer replaces older;
-// records queue up to a bound.
+// inbox passes messages from the library's goroutine, which must never wait, to the goroutine that
+// takes them. Each state has one slot, in which a newer message replaces an older one. Records
+// queue up to a limit.
 type inbox struct {
 	ready chan struct{}
 
-	mu      sync.Mutex // guards what follows
-	link    int        // number of the connection
-	fresh   bool       // it has begun since the last take
+	mu      sync.Mutex // guards the fields below
+	link    int        // number of the present connection
+	fresh   bool       // the connection has begun since the last take
 	slots   map[slotKey]*message
-	order   []slotKey // of the slots, oldest first
+	order   []slotKey // the keys of slots, oldest first
 	waiting int       // bytes in slots
-	most    int       // of them
+	most    int       // most bytes in slots
 	records []message
-	backlog int // bytes in records
-	lost    bool
+	backlog int  // bytes in records
+	lost    bool // a bore or an alive was dropped since the last take
 	count   counted
 }
 
@@ -58,7 +58,7 @@ func newInbox() *inbox {
 	return &inbox{ready: make(chan struct{}, 1), most: maxWaiting, slots: map[slotKey]*message{}}
 }
 
-// changed wakes the goroutine that takes.
+// changed wakes the goroutine that takes the messages.
 func (i *inbox) changed() {
 	select {
 	case i.ready <- struct{}{}:
@@ -66,8 +66,8 @@ func (i *inbox) changed() {
 	}
 }
 
-// begin forgets the states of the connection before, as the broker sends what
-// it keeps anew, and returns the number of the new one.
+// begin starts a new connection and returns its number. It forgets the states of the previous
+// connection, since the broker sends its retained messages again.
 func (i *inbox) begin() (link int) {
 	i.mu.Lock()
 	defer i.mu.Unlock()
@@ -78,7 +78,7 @@ func (i *inbox) begin() (link int) {
 	return i.link
 }
 
-// parse takes a topic apart. Only the exact topics of stations are wanted.
+// parse splits a topic into its place and leaf. It accepts only the exact topics of stations.
 func parse(topic string) (at place, leaf string, ok bool) {
 	l := strings.Split(topic, "/")
 	if len(l) != 5 || l[0] != "fairbore" || l[1] != "1" || !publish.Level(l[2]) || !publish.Level(l[3]) {
@@ -91,7 +91,7 @@ func parse(topic string) (at place, leaf string, ok bool) {
 	return place{}, "", false
 }
 
-// limit is the most bytes of a message.
+// limit returns the most bytes that a message of a leaf may have.
 func limit(leaf string) int {
 	switch leaf {
 	case publish.LeafLive:
@@ -102,8 +102,8 @@ func limit(leaf string) int {
 	return publish.MaxPayload
 }
 
-// put takes a message of a connection in, or drops and counts it; what a
-// connection that is over still had in hand is nothing. It never waits.
+// put adds a message of a connection to the inbox, or drops and counts it. It ignores a late
+// message of an earlier connection. It never waits.
 func (i *inbox) put(link int, topic string, retained bool, payload []byte) {
 	at, leaf, ok := parse(topic)
 	i.mu.Lock()
@@ -145,7 +145,7 @@ func (i *inbox) replace(m message) {
 		return
 	case i.waiting+size > i.most:
 		i.count.Overrun++
-		i.lost = i.lost || m.leaf != publish.LeafLive // to be asked for again
+		i.lost = i.lost || m.leaf != publish.LeafLive // the broker is asked for it again
 		return
 	case old == nil:
 		i.order = append(i.order, key)
@@ -154,10 +154,10 @@ func (i *inbox) replace(m message) {
 	i.waiting += size
 }
 
-// taken is all that an inbox had.
+// taken is the contents of an inbox.
 type taken struct {
-	fresh           bool // the states are of a new connection
-	lost            bool // states were dropped
+	fresh           bool // the states come from a new connection
+	lost            bool // bores or alives were dropped
 	states, records []message
 }
 

@@ -1,14 +1,15 @@
 package watch
 
-// seqWindow is how far back the numbers of a journal are remembered one by one:
-// well above what a publisher sends again after a loss, its window of at most 1000.
+// seqWindow is how many of the latest numbers of a journal are remembered one by one. It is more
+// than a publisher sends again after a loss: its window, which is at most 1000.
 const seqWindow = 1024
 
-// numbers remembers which numbers of one journal have come.
+// numbers remembers which record numbers of one journal have come.
 type numbers struct {
 	first, last uint64
-	seen        [seqWindow / 64]uint64 // by number modulo seqWindow, of the last seqWindow numbers
-	used        uint64                 // when, in records
+	// seen has one bit for each of the last seqWindow numbers, by number modulo seqWindow.
+	seen [seqWindow / 64]uint64
+	used uint64 // journals.count at the latest record of this journal
 }
 
 func (n *numbers) bit(seq uint64) (word *uint64, mask uint64) {
@@ -16,8 +17,8 @@ func (n *numbers) bit(seq uint64) (word *uint64, mask uint64) {
 	return &n.seen[at/64], 1 << (at % 64)
 }
 
-// note takes the next number in. Fresh says that it has not come before, skipped
-// how many were stepped over, late that it was stepped over earlier.
+// note notes the number of a record that has come. fresh says that the number has not come before.
+// skipped is how many numbers it stepped over. late says that the number was stepped over earlier.
 func (n *numbers) note(seq uint64) (fresh bool, skipped uint64, late bool) {
 	switch {
 	case n.last == 0:
@@ -47,11 +48,11 @@ func (n *numbers) note(seq uint64) (fresh bool, skipped uint64, late bool) {
 	return true, skipped, late
 }
 
-// journals are those that records have come from, of each site. Of more than the
-// stations that are followed, the one longest without a record is forgotten.
+// journals remembers the numbers of each journal from which records have come. There are at most
+// maxStations journals. For a further one, the journal longest without a record is forgotten.
 type journals struct {
 	of    map[journal]*numbers
-	count uint64 // records
+	count uint64 // records of all journals
 }
 
 type journal struct{ site, id string }

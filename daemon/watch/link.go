@@ -10,8 +10,8 @@ import (
 	"fairbore/daemon/publish"
 )
 
-// connection makes one connection and follows it until it fails or ctx ends. It
-// returns how long it held, 0 if it didn't come about.
+// connection makes one connection and uses it until it fails or ctx ends. It returns how long the
+// connection lasted, 0 if it was not made.
 func (w *Watcher) connection(ctx context.Context) (held time.Duration, err error) {
 	link := w.inbox.begin()
 	conn, err := w.dialer.Dial(ctx, nil, func(conn net.Conn) net.Conn { return newPacketFilter(conn, maxPacket, w.inbox.tooLarge) })
@@ -28,8 +28,8 @@ func (w *Watcher) connection(ctx context.Context) (held time.Duration, err error
 	return max(time.Since(start), 1), err
 }
 
-// follow waits until the connection fails or ctx ends, and asks again for what
-// the broker keeps when some of it was lost on the way.
+// follow waits until the connection fails or ctx ends. If retained messages were lost on the way,
+// it asks the broker for them again.
 func (w *Watcher) follow(ctx context.Context, conn *mqtt.Conn, link int) error {
 	tick := time.NewTicker(10 * w.look)
 	defer tick.Stop()
@@ -50,10 +50,10 @@ func (w *Watcher) follow(ctx context.Context, conn *mqtt.Conn, link int) error {
 	}
 }
 
-// subscribe asks for the topics one after the events, so that what is kept at
-// the broker doesn't come all at once: some keep only 1000 messages for a client
-// that is slower than they are. First comes who is alive. A subscription made
-// again brings what is kept again (MQTT 3.1.1, section 3.8.4).
+// subscribe subscribes to the topics one after the other, and to the alive messages first. So the
+// retained messages don't all come at once: some brokers keep only 1000 messages for a client that
+// is slower than they are. A repeated subscription brings the retained messages again (MQTT 3.1.1,
+// section 3.8.4).
 func (w *Watcher) subscribe(ctx context.Context, conn *mqtt.Conn, link int) error {
 	for _, leaf := range []string{publish.LeafAlive, publish.LeafBore, publish.LeafReading, publish.LeafEvent, publish.LeafLive} {
 		qos := byte(1)
@@ -67,10 +67,9 @@ func (w *Watcher) subscribe(ctx context.Context, conn *mqtt.Conn, link int) erro
 	return nil
 }
 
-// insist subscribes to a topic, again a few times if it is refused: the library
-// of the embedded broker refuses for a moment, as it takes the identifier of our
-// packet for that of a message of its own that is on its way (its source,
-// processSubscribe).
+// insist subscribes to a topic, and tries a few times more if the broker refuses. The library of
+// the embedded broker may refuse for a moment. It confuses the identifier of our packet with that
+// of a message of its own that is on its way (its source, processSubscribe).
 func (w *Watcher) insist(ctx context.Context, conn *mqtt.Conn, topic string, qos byte, link int) error {
 	take := func(topic string, payload []byte, retained bool) { w.inbox.put(link, topic, retained, payload) }
 	for wait := 20 * time.Millisecond; ; wait *= 2 {

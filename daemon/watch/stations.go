@@ -12,36 +12,37 @@ import (
 	"fairbore/daemon/state"
 )
 
-// maxHeld bounds the newest bores of all stations together, in bytes as they
-// came: 64 kB each for 500 stations.
+// maxHeld is the most bytes of the newest bores of all stations together, as they came. It allows
+// 64 kB for each of 500 stations.
 const maxHeld = 32 << 20
 
-// watched is a station as the watcher has it.
+// watched is what the watcher knows of a station.
 type watched struct {
 	bore  *state.Bore
-	size  int       // bytes of it as it came
-	heard time.Time // zero: never
+	size  int       // bytes of the bore as it came
+	heard time.Time // when the station or its daemon last sent something; zero: never
 
-	journal string // of the newest record
-	record  uint64 // its number
-	// behind is since when the bore has been older than that record, zero if it
-	// isn't; asked is the record for which it was asked for.
+	journal string // journal of the latest record
+	record  uint64 // number of the latest record
+	// behind is since when the bore has been older than the latest record. It is zero if the bore
+	// is not older.
 	behind time.Time
-	asked  uint64
+	asked  uint64 // latest record for which the broker was asked for the bore again
 
-	changed  bool // the bore, since it was told
+	changed  bool // the bore has changed since it was last told
 	presence Presence
 	why      analysis.Phrase
 }
 
-// told is an alive message, and when it came.
+// told is an alive message and the time when it came.
 type told struct {
 	publish.Alive
 	at time.Time
 }
 
-// station returns the station of a message, nil if there are too many. What
-// isn't kept at the broker is a word from it.
+// station returns the station of a message and adds it if it is new. It returns nil if there are
+// too many stations. A message that is not a retained one counts as heard from the station now,
+// unless now is zero.
 func (w *Watcher) station(m *message, now time.Time) *watched {
 	s := w.stations[m.place]
 	if s == nil {
@@ -65,12 +66,12 @@ func (s *watched) noteRecord(r *event.Record, now time.Time) {
 	}
 }
 
-// patience is how long a bore may be older than a record of its station, in
-// looks, before it is taken for lost on the way.
+// patience is how long a bore may be older than the latest record of its station before a newer
+// bore counts as lost on the way. The unit is Watcher.look.
 const patience = 5
 
-// wanting reports whether states have been lost on the way, so that the broker
-// is to be asked again for what it keeps. For one record it says so once.
+// wanting reports whether states were lost on the way, so that the broker must be asked for its
+// retained messages again. It reports this only once for the same record.
 func (w *Watcher) wanting() bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -95,7 +96,7 @@ func (w *Watcher) forgetBore(p place, n *news) {
 	}
 }
 
-// forget forgets a station of which the broker keeps nothing any more.
+// forget forgets a station if the broker has no bore and no alive of it any more.
 func (w *Watcher) forget(p place, n *news) {
 	if s := w.stations[p]; s != nil && s.bore == nil && w.alives[p] == nil {
 		delete(w.stations, p)
@@ -108,7 +109,7 @@ func (w *Watcher) seen(p place, s *watched, now time.Time) Seen {
 	return Seen{Site: p.site, Station: p.station, Bore: s.bore, Presence: presence, Why: why, Heard: s.heard}
 }
 
-// presence says whether a station is served, by the rule of package publish.
+// presence returns whether a station is served, by the rule of package publish, and why not.
 func (w *Watcher) presence(p place, now time.Time) (Presence, analysis.Phrase) {
 	if !w.status.Connected {
 		return Unknown, analysis.Say("watch.no_broker", w.status.Why)
@@ -134,7 +135,7 @@ func (w *Watcher) presence(p place, now time.Time) (Presence, analysis.Phrase) {
 	return Served, analysis.Phrase{}
 }
 
-// gone says that a daemon is offline, and why by its own word.
+// gone says that a daemon is offline, with the reason that its alive message gives.
 func gone(daemon, why string) analysis.Phrase {
 	switch why {
 	case "":
@@ -147,7 +148,7 @@ func gone(daemon, why string) analysis.Phrase {
 	return analysis.Say("watch.gone.because", daemon, why)
 }
 
-// compareNames orders stations by site and station, numbers in them by value.
+// compareNames orders stations by site and then by station. It compares numbers in names by value.
 func compareNames(siteA, stationA, siteB, stationB string) int {
 	return cmp.Or(compareName(siteA, siteB), compareName(stationA, stationB), cmp.Compare(siteA, siteB), cmp.Compare(stationA, stationB))
 }
@@ -171,7 +172,7 @@ func compareName(a, b string) int {
 	return cmp.Compare(len(a), len(b))
 }
 
-// digits is how many digits a name begins with.
+// digits returns how many digits are at the beginning of a name.
 func digits(s string) int {
 	return len(s) - len(strings.TrimLeft(s, "0123456789"))
 }

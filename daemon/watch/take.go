@@ -12,7 +12,7 @@ import (
 	"fairbore/daemon/state"
 )
 
-// take hands on what comes, and what the passing of time changes, until ctx ends.
+// take tells the hooks what comes, and what changes with time alone, until ctx ends.
 func (w *Watcher) take(ctx context.Context, h handed) {
 	tick := time.NewTicker(w.look)
 	defer tick.Stop()
@@ -28,7 +28,7 @@ func (w *Watcher) take(ctx context.Context, h handed) {
 	}
 }
 
-// news is what is to be told.
+// news is what the hooks are to be told.
 type news struct {
 	status    Status
 	stations  []Seen
@@ -47,14 +47,14 @@ type sitedRecord struct {
 	record event.Record
 }
 
-// handed is what was told last.
+// handed is what was last told or logged.
 type handed struct {
 	status  Status
-	dropped uint64    // as last logged
-	logged  time.Time // when
+	dropped uint64    // number of dropped messages in the latest log entry
+	logged  time.Time // time of the latest log entry
 }
 
-// quiet is how often dropped messages are logged at most.
+// quiet is the shortest time between two log entries about dropped messages.
 const quiet = time.Minute
 
 func (w *Watcher) hand(n news, h *handed) {
@@ -90,13 +90,14 @@ func (w *Watcher) hand(n news, h *handed) {
 	}
 }
 
-// pass takes in what has come. All looks at every station, because of the time.
+// pass takes in the messages of the inbox and returns the news. If all is set, it looks at every
+// station, since the presence of a station also changes with time.
 func (w *Watcher) pass(now time.Time, all bool) (n news) {
 	t := w.inbox.take()
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if t.fresh {
-		clear(w.alives) // who was alive is told anew
+		clear(w.alives) // the broker sends the alive messages again
 	}
 	w.lost = w.lost && !t.fresh || t.lost
 	all = all || t.fresh || w.known != w.status.Connected
@@ -128,7 +129,7 @@ func (w *Watcher) pass(now time.Time, all bool) (n news) {
 	return n
 }
 
-// state takes a bore, a live value or an alive in.
+// state takes in a bore, a live value or an alive message.
 func (w *Watcher) state(m *message, now time.Time, n *news) {
 	switch {
 	case m.leaf == publish.LeafBore && len(m.payload) == 0:
@@ -148,14 +149,14 @@ func (w *Watcher) state(m *message, now time.Time, n *news) {
 	}
 }
 
-// Bounds of what a message may have inside, so that little text can't grow into
-// much memory: far above what a real one has.
+// Limits of the contents of a message, so that a short text can't take much memory. They are far
+// above those of a real message.
 const (
 	maxNests = 8_000  // objects and arrays
-	maxItems = 40_000 // of them, items
+	maxItems = 40_000 // items in the objects and arrays
 )
 
-// read reads the JSON of a message, or counts it.
+// read reads the JSON of a message. It counts a message that it can't read and returns false.
 func (w *Watcher) read(m *message, into any) bool {
 	if bytes.Count(m.payload, []byte("{"))+bytes.Count(m.payload, []byte("[")) > maxNests || bytes.Count(m.payload, []byte(",")) > maxItems {
 		w.status.TooLarge++
@@ -168,7 +169,8 @@ func (w *Watcher) read(m *message, into any) bool {
 	return true
 }
 
-// own reports whether a message says that it is of the station of its topic.
+// own reports whether the station that a message names is that of its topic. It counts a message
+// that names another station.
 func (w *Watcher) own(m *message, says string) bool {
 	if says != m.station {
 		w.status.WrongStation++
@@ -186,7 +188,7 @@ func (w *Watcher) bore(m *message, now time.Time) {
 	case s == nil:
 		return
 	case m.retained && s.bore != nil && s.bore.Journal == b.Journal && (b.Seq < s.bore.Seq || b.Seq == s.bore.Seq && b.At.Before(s.bore.At)):
-		return // the broker came back with what it had kept earlier
+		return // the broker came back with an older retained message
 	case w.held-s.size+len(m.payload) > w.most:
 		w.status.TooMany++
 		return
@@ -219,7 +221,7 @@ func (w *Watcher) alive(m *message, now time.Time) {
 	}
 	w.alives[m.place] = &told{a, now}
 	if m.retained || a.State != publish.Online {
-		return // no word of today
+		return // the message may be old, or says that the daemon is offline
 	}
 	for _, name := range append([]string{m.station}, a.Stations...) {
 		if s := w.stations[place{m.site, name}]; s != nil {
@@ -228,7 +230,7 @@ func (w *Watcher) alive(m *message, now time.Time) {
 	}
 }
 
-// record takes a record in, unless it has come before.
+// record takes in a record, unless it has come before.
 func (w *Watcher) record(m *message, now time.Time, n *news) {
 	var r event.Record
 	if !w.read(m, &r) || !w.own(m, r.Station) {

@@ -1,5 +1,5 @@
-// Package watch follows the stations of a site, or of all, at a broker, by the topics and
-// the rule of who is alive that package publish states.
+// Package watch follows the stations of one site or of all sites at a broker. Package publish
+// documents the topics and the rule for which stations are served.
 package watch
 
 import (
@@ -22,7 +22,7 @@ import (
 // AllSites is the site of a watcher that follows every site of a broker.
 const AllSites = "+"
 
-// Config says where to listen, as whom, and to which site.
+// Config says how to connect to the broker and which site to follow.
 type Config struct {
 	mqtt.Config
 	Site string // one site, or AllSites
@@ -37,92 +37,90 @@ func (c *Config) check() error {
 	return errors.Join(faults...)
 }
 
-// Presence is whether a station is served, by the rule of package publish.
+// Presence says whether a station is served, by the rule of package publish.
 type Presence string
 
-// What is known of a station's presence.
+// The values of Presence.
 const (
 	Served    Presence = "served"
-	NotServed Presence = "gone"    // its daemon said so, or its last will did
-	Unknown   Presence = "unknown" // no connection to the broker, or nothing heard
+	NotServed Presence = "gone"    // the daemon, or its last will, says so
+	Unknown   Presence = "unknown" // there is no connection to the broker, or nothing was heard
 )
 
 // Seen is what a watcher knows of a station.
 type Seen struct {
 	Site, Station string
-	// Bore is the newest state, nil until there is one. It may be old: see
-	// Presence. It must not be changed.
+	// Bore is the newest state, nil until there is one. It may be out of date if Presence is not
+	// Served. It must not be changed.
 	Bore     *state.Bore
 	Presence Presence
-	Why      analysis.Phrase // why it isn't served, or isn't known to be
-	// Heard is when the station or its daemon last said something, by this
-	// computer's clock; zero if all there is was kept at the broker.
+	Why      analysis.Phrase // why the station isn't served, or why that isn't known
+	// Heard is when the station or its daemon last sent something, by this computer's clock. It is
+	// zero if there were only retained messages.
 	Heard time.Time
 }
 
-// Watcher follows the stations of a site, or of all, at a broker. It forgets
-// nothing that a display needs while the connection is down, but knows nothing
-// of who is alive then.
+// Watcher follows the stations of one site or of all sites at a broker. While the connection is
+// down it keeps everything that a display needs, but it does not know which stations are served.
 //
-// Everything that comes from the broker may be the work of a stranger: it is
-// checked, bounded and counted. At most 500 stations are followed.
+// A stranger may have sent any message that comes from the broker. So the watcher checks, limits
+// and counts the messages. It follows at most 500 stations.
 type Watcher struct {
 	dialer *mqtt.Dialer
-	site   string // or AllSites
+	site   string // one site, or AllSites
 	log    zerolog.Logger
 
-	// All of these are called from one goroutine of Run, in order, and may take
-	// their time: states that can't be taken meanwhile are replaced by newer
-	// ones. Set them before Run.
-	OnStation   func(Seen)                        // its bore or its presence has changed
-	OnForgotten func(site, station string)        // what the broker kept of it was deleted
-	OnLive      func(site string, l event.Live)   // of a station that is served
-	OnRecord    func(site string, r event.Record) // once each, in the order of arrival
+	// One goroutine of Run calls all of these hooks, in order. They may be slow: a state that can't
+	// be taken in the meantime is replaced by a newer one. Set them before Run.
+	OnStation   func(Seen)                        // the bore or the presence has changed
+	OnForgotten func(site, station string)        // the station's retained messages were deleted
+	OnLive      func(site string, l event.Live)   // a live value of a station that is served
+	OnRecord    func(site string, r event.Record) // each record once, in the order of arrival
 	OnStatus    func(Status)                      // Connected or Why has changed
 
 	inbox   *inbox
-	silence time.Duration // after so long without a word a daemon's state isn't known
-	look    time.Duration // between two looks at what time alone changes
+	silence time.Duration // see the constant silence
+	look    time.Duration // time between two checks of what changes with time alone
 
-	mu       sync.Mutex // guards what follows
+	mu       sync.Mutex // guards the fields below
 	status   Status
 	stations map[place]*watched
 	alives   map[place]*told
-	held     int // bytes of all newest bores, as they came
-	most     int // of them
+	held     int // bytes of the newest bores of all stations, as they came
+	most     int // most bytes in held
 	journals journals
-	known    bool // Connected, as the stations were last told by it
-	lost     bool // states have been dropped on the way
+	known    bool // the value of Connected when the stations were last told
+	lost     bool // bores or alives were dropped on the way
 }
 
-// Status is how a watcher stands. Counts are since the start.
+// Status is the state of a watcher. It counts from the start.
 type Status struct {
 	Connected bool
-	Since     time.Time       // of Connected
-	Why       analysis.Phrase // why not connected
+	Since     time.Time       // when Connected last changed
+	Why       analysis.Phrase // why there is no connection
 
-	Stations   int    // known now
-	Records    uint64 // taken, without repeats
+	Stations   int    // stations known now
+	Records    uint64 // records taken, without repeats
 	Duplicates uint64 // records dropped as repeats
 	Gaps       uint64 // steps of more than one in the numbers of a journal
 	Missing    uint64 // records stepped over that have not come since
 
-	// What was dropped, by reason.
+	// The counts of dropped messages, by reason.
 
-	TooLarge     uint64 // more bytes than such a message can have
-	NotJSON      uint64 // or not of the shape of such a message
-	WrongStation uint64 // says that it is of another station, or came on another's topic
-	TooMany      uint64 // of a station above the limit, or too much in all
-	Overrun      uint64 // came faster than it could be taken
+	TooLarge     uint64 // the message is larger than a real message can be
+	NotJSON      uint64 // the message is not JSON, or its contents are not valid
+	WrongStation uint64 // the message names another station, or its topic is not that of a station
+	TooMany      uint64 // there are too many stations, or too many bytes in all
+	Overrun      uint64 // the message came faster than it could be taken
 }
 
-// dropped is the sum of what was dropped.
+// dropped returns the number of all dropped messages.
 func (s *Status) dropped() uint64 {
 	return s.TooLarge + s.NotJSON + s.WrongStation + s.TooMany + s.Overrun
 }
 
-// silence is after how long without a word from it a daemon's state isn't
-// known: three of its beats, see package publish.
+// silence is the time without an alive message after which it is unknown whether a daemon is
+// online. It is three times the interval of the alive messages, see package publish.
 const silence = 30 * time.Second
 
 // New returns a watcher for a checked configuration. It connects in Run.
@@ -140,25 +138,25 @@ func New(cfg Config, log zerolog.Logger) (*Watcher, error) {
 	}, nil
 }
 
-// Run connects, and connects again after each loss, until ctx ends; it then
-// returns nil. Call it once.
+// Run connects, and connects again after each loss, until ctx ends. Then it returns nil. Call it
+// once.
 func (w *Watcher) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	defer wg.Wait()
-	before := handed{status: w.Status()} // as whoever set the hooks knows it
+	before := handed{status: w.Status()} // the owner of the hooks already knows this status
 	wg.Go(func() { w.take(ctx, before) })
 	w.dialer.Keep(ctx, w.connection, w.tell)
 	return nil
 }
 
-// Status returns how the watcher stands now.
+// Status returns the present state of the watcher.
 func (w *Watcher) Status() Status {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return w.standing()
 }
 
-// standing adds up the status; w.mu is held.
+// standing returns the status with the counts of the inbox added. The caller holds w.mu.
 func (w *Watcher) standing() Status {
 	s := w.status
 	s.Stations = len(w.stations)
@@ -170,8 +168,8 @@ func (w *Watcher) standing() Status {
 	return s
 }
 
-// Stations returns what is known now, by site and station, numbers in names in
-// the order of their value.
+// Stations returns all stations that are known now, sorted by site and station. Numbers in names
+// are sorted by value.
 func (w *Watcher) Stations() []Seen {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -186,8 +184,8 @@ func (w *Watcher) Stations() []Seen {
 	return list
 }
 
-// tell changes the connection state; the goroutine that takes tells of it, and
-// of all the stations, of which nothing is known without a connection.
+// tell sets the state of the connection. The goroutine that takes messages then tells the hooks the
+// new state. It also tells them all stations, since their presence is unknown without a connection.
 func (w *Watcher) tell(connected bool, why analysis.Phrase) {
 	w.mu.Lock()
 	change := w.status.Connected != connected || w.status.Why.Error() != why.Error() || w.status.Since.IsZero()
@@ -202,7 +200,7 @@ func (w *Watcher) tell(connected bool, why analysis.Phrase) {
 	}
 }
 
-// place is a topic's site and station.
+// place is the site and the station in a topic.
 type place struct{ site, station string }
 
 func (p place) String() string { return fmt.Sprintf("%s/%s", p.site, p.station) }
