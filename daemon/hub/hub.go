@@ -1,5 +1,5 @@
-// Package hub knows the recorded state of every station, and passes it on to those who watch:
-// pages, screens and the broker.
+// Package hub holds the recorded state of every station and passes it on to the viewers, such as
+// pages and screens, and to the broker.
 package hub
 
 import (
@@ -13,14 +13,14 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Publisher is told each new state of a station, and what its gauge shows.
+// Publisher receives each new state of a station and each live value of its gauge.
 type Publisher interface {
 	Bore(station string, payload []byte)
 	Live(station string, value any)
 }
 
-// Hub holds the states of the stations. Records reach it only after their commit; live values do
-// not wait for that.
+// Hub holds the states of the stations. Records reach it only after their commit. Live values don't
+// wait for a commit.
 type Hub struct {
 	Publisher Publisher // nil without a broker; set it before Run
 
@@ -29,22 +29,22 @@ type Hub struct {
 	now     func() time.Time
 	mu      sync.Mutex
 	views   []*view
-	warning analysis.Phrase // about the journal, zero while all is well
+	warning analysis.Phrase // warning about the journal; zero if there is none
 	stopped bool            // the journal does not record
-	dirty   chan struct{}
+	dirty   chan struct{}   // wakes Run
 }
 
-// view is one station as recorded.
+// view is the recorded state of one station.
 type view struct {
 	set   state.Settings
 	fold  state.Fold
-	seq   uint64
-	bore  *state.Bore
-	dirty bool
+	seq   uint64      // number of the latest record
+	bore  *state.Bore // the state that was last told
+	dirty bool        // the state may have changed since it was last told
 }
 
-// New returns a hub without stations for a journal. now returns the time for states that depend on
-// it.
+// New returns a hub without stations for a journal. now returns the present time, on which some
+// states depend.
 func New(journal string, now func() time.Time) *Hub {
 	return &Hub{journal: journal, now: now, dirty: make(chan struct{}, 1)}
 }
@@ -90,8 +90,8 @@ func (h *Hub) view(station string) *view {
 	return nil
 }
 
-// Committed takes in records that are on disk. The journal's writer calls it, so it only notes them
-// and wakes Run.
+// Committed takes in records that are on disk. The journal's writer calls it and must not wait, so
+// Committed only notes the records and wakes Run.
 func (h *Hub) Committed(records []event.Record) {
 	h.mu.Lock()
 	for i := range records {
@@ -126,22 +126,26 @@ func (h *Hub) poke() {
 	}
 }
 
-// tellEvery is the shortest time between two whole states of a station; single readings are told at
-// once. tellShare limits the processor time for whole states to one part in so many, by a rest
-// after each station. When many stations stream, their states then come less often while the
-// readings keep their pace. The time is measured by the clock, which on a busy machine includes
-// waiting, so tellRest limits each rest.
+// tellEvery is the shortest time between two whole states of a station. Single readings are told at
+// once.
+//
+// tellShare limits the processor time for whole states. After each station Run rests for tellShare
+// times as long as the work for the station took. When many stations stream, their states then come
+// less often, but their readings don't.
+//
+// tellRest is the longest rest. It is needed because the clock measures the work, and on a busy
+// machine that includes waiting.
 const (
 	tellEvery = 100 * time.Millisecond
 	tellShare = 10
 	tellRest  = 50 * time.Millisecond
 )
 
-// restAfter returns how long to rest after a station that took so long.
+// restAfter returns how long to rest after a station for which the work took the time took.
 func restAfter(took time.Duration) time.Duration { return min(tellShare*took, tellRest) }
 
-// lapseEvery is how often states are worked out again that change with time alone, such as a
-// mastering that lapses.
+// lapseEvery is the interval at which all states are worked out again. Some change with time alone,
+// such as when a mastering lapses.
 const lapseEvery = 2 * time.Second
 
 // Run tells states as they change, until stop is closed.
@@ -171,9 +175,9 @@ func rest(d time.Duration, stop <-chan struct{}) {
 	}
 }
 
-// tell works out the states of the stations that changed, or of all, and tells those that differ.
-// It locks one station at a time, and not while it writes, since the journal's writer waits for the
-// lock.
+// tell works out the states of the stations that changed, or of all stations, and tells the states
+// that differ. The journal's writer waits for the lock, so tell holds it for one station at a time
+// and not while it writes.
 func (h *Hub) tell(all bool, stop <-chan struct{}) {
 	for _, v := range h.views {
 		began := time.Now()
@@ -189,8 +193,9 @@ func (h *Hub) tell(all bool, stop <-chan struct{}) {
 	}
 }
 
-// renew works out the state of a station, if it may have changed, and gives it to the viewers. It
-// returns nil if nothing in it is new.
+// renew works out the state of a station, if it may have changed or look is set, and gives it to
+// the viewers. It returns nil if nothing in the state is new. worked says that it worked out the
+// state.
 func (h *Hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -218,7 +223,7 @@ func (h *Hub) work(v *view, now time.Time) *state.Bore {
 	return b
 }
 
-// Live tells what the gauge of a station shows.
+// Live passes on a live value of the gauge of a station.
 func (h *Hub) Live(l event.Live) {
 	h.viewers.Live(l)
 	if h.Publisher != nil {
@@ -236,8 +241,8 @@ func (h *Hub) Bore(station string) *state.Bore {
 	return nil
 }
 
-// Subscribe adds a viewer of one station, or of all if none is named. The viewer first gets the
-// present state.
+// Subscribe adds a viewer of one station, or of all stations if station is empty. The viewer first
+// gets the present states.
 func (h *Hub) Subscribe(station string) *Viewer {
 	h.mu.Lock()
 	defer h.mu.Unlock()

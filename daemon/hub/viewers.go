@@ -8,15 +8,15 @@ import (
 	"fairbore/daemon/state"
 )
 
-// Viewers are those who watch stations. The zero value has none. Telling them never waits: a viewer
-// that is slow gets the newest instead.
+// Viewers is the set of viewers that watch stations. The zero value is empty. Its methods never
+// wait for a viewer: a slow viewer gets only the newest state and live value of each station.
 type Viewers struct {
 	mu  sync.Mutex
 	all map[*Viewer]bool
 }
 
-// Subscribe adds a viewer of one station, or of all if none is named, and shows the present states
-// to it.
+// Subscribe adds a viewer of one station, or of all stations if station is empty. It gives the
+// present states, standing, to the viewer.
 func (v *Viewers) Subscribe(station string, standing ...*state.Bore) *Viewer {
 	s := &Viewer{of: v, station: station, ready: make(chan struct{}, 1)}
 	v.mu.Lock()
@@ -31,13 +31,13 @@ func (v *Viewers) Subscribe(station string, standing ...*state.Bore) *Viewer {
 	return s
 }
 
-// Show tells the state of a station.
+// Show passes the state of a station to the viewers.
 func (v *Viewers) Show(b *state.Bore) { v.tell(func(s *Viewer) { s.bore(b) }) }
 
-// Live tells what the gauge of a station shows.
+// Live passes a live value of the gauge of a station to the viewers.
 func (v *Viewers) Live(l event.Live) { v.tell(func(s *Viewer) { s.live(l) }) }
 
-// Event tells a record.
+// Event passes a record to the viewers.
 func (v *Viewers) Event(r *event.Record) { v.tell(func(s *Viewer) { s.event(r) }) }
 
 func (v *Viewers) tell(give func(*Viewer)) {
@@ -48,10 +48,10 @@ func (v *Viewers) tell(give func(*Viewer)) {
 	}
 }
 
-// eventsKept is how many events are kept for a viewer that is slow.
+// eventsKept is how many of the newest events are kept for a slow viewer.
 const eventsKept = 64
 
-// Viewer is someone who watches.
+// Viewer watches one station or all stations.
 type Viewer struct {
 	of      *Viewers
 	station string
@@ -65,7 +65,7 @@ type Viewer struct {
 // Ready receives a value when there is something to take.
 func (s *Viewer) Ready() <-chan struct{} { return s.ready }
 
-// Close ends the watching.
+// Close removes the viewer.
 func (s *Viewer) Close() {
 	s.of.mu.Lock()
 	delete(s.of.all, s)
