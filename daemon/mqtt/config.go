@@ -12,19 +12,19 @@ import (
 	"strconv"
 )
 
-// Config says how a broker is reached, and as whom.
+// Config says how to reach a broker and which user and client to be there.
 type Config struct {
 	Broker   string // tcp://host:1883, ssl://host:8883, ws:// or wss://host:port/path
-	User     string // empty: none
+	User     string // empty: no user
 	Password string
-	CAFile   string // PEM; the only authorities trusted, empty: those of the system
+	CAFile   string // PEM; the only authorities to trust; empty: the authorities of the system
 	CertFile string // PEM; the client's own certificate, with KeyFile
 	KeyFile  string
 	ClientID string // unique at the broker
 	Waits    Waits  // zero: UsualWaits
 }
 
-// Check reports every fault of the configuration, without a look at its files.
+// Check reports every fault of the configuration. It does not read the files.
 func (c *Config) Check() error {
 	faults := []error{checkAddress(c.Broker)}
 	if (c.CertFile == "") != (c.KeyFile == "") {
@@ -54,7 +54,7 @@ func checkAddress(broker string) error {
 	return nil
 }
 
-// TLS reads the TLS files; nil if the address has no TLS.
+// TLS reads the files for TLS. It returns nil if the address has no TLS.
 func (c *Config) TLS() (*tls.Config, error) {
 	u, err := url.Parse(c.Broker)
 	if err != nil {
@@ -87,7 +87,7 @@ func (c *Config) TLS() (*tls.Config, error) {
 	return conf, nil
 }
 
-// bare reports whether a password would cross a network in the clear.
+// bare reports whether the password would cross a network without encryption.
 func (c *Config) bare() bool {
 	u, err := url.Parse(c.Broker)
 	if err != nil || c.Password == "" || u.Scheme == "ssl" || u.Scheme == "wss" {

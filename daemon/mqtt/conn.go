@@ -20,8 +20,8 @@ type Conn struct {
 
 // Token tells when a message is acknowledged.
 type Token interface {
-	Done() <-chan struct{} // closed when the acknowledgement has come, or can't come any more
-	Error() error          // why it can't come
+	Done() <-chan struct{} // closed when the acknowledgement has come or can't come any more
+	Error() error          // why the acknowledgement can't come
 }
 
 // Publish sends a message. It waits for the socket no longer than the write limit.
@@ -44,14 +44,14 @@ var (
 // lost is the error of a connection that was made and then lost.
 type lost struct{ cause error }
 
-// Lost returns the error for a connection that was lost, with its cause.
+// Lost returns the error for a connection that was lost because of cause.
 func Lost(cause error) error { return lost{cause} }
 
 func (l lost) Error() string { return "connection lost: " + l.cause.Error() }
 func (l lost) Unwrap() error { return l.cause }
 
-// Subscribe asks for topics and returns those that the broker refuses. take is called on
-// a goroutine of the library, which must not wait.
+// Subscribe subscribes to topics and returns the topics that the broker refuses. A goroutine of the
+// library calls take for each message, so take must not wait.
 func (c *Conn) Subscribe(ctx context.Context, topics []string, qos byte, take func(topic string, payload []byte, retained bool)) (refused []string, err error) {
 	filters := map[string]byte{}
 	for _, t := range topics {
@@ -84,8 +84,8 @@ func (c *Conn) Cut() {
 	c.client.Disconnect(0)
 }
 
-// socket is the network connection under a client. It is kept so that it can be cut: a client that
-// disconnects properly takes its last will with it.
+// socket is the network connection under a client. It is kept so that Cut can close it without a
+// proper disconnection. After a proper disconnection the broker would not send the last will.
 type socket struct {
 	mu   sync.Mutex
 	conn net.Conn

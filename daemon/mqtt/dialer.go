@@ -1,5 +1,5 @@
-// Package mqtt connects to a broker by MQTT 3.1.1. It handles the address and TLS, reconnects with
-// waits in between, and says why there is no connection.
+// Package mqtt connects to a broker by MQTT 3.1.1. It handles the address and TLS, reconnects after
+// a pause, and says why there is no connection.
 package mqtt
 
 import (
@@ -26,10 +26,10 @@ import (
 type Dialer struct {
 	Waits Waits
 	cfg   Config
-	tls   *tls.Config // nil: none
+	tls   *tls.Config // nil: no TLS
 }
 
-// NewDialer returns a dialer for a checked configuration, whose files it reads.
+// NewDialer returns a dialer for a checked configuration. It reads the files of the configuration.
 func NewDialer(cfg Config, log zerolog.Logger) (*Dialer, error) {
 	tc, err := cfg.TLS()
 	if err != nil {
@@ -51,8 +51,8 @@ type Will struct {
 	Payload []byte
 }
 
-// Dial makes one attempt to connect. will may be nil. The network connection is written to and read
-// from through what wrap returns.
+// Dial makes one attempt to connect. will may be nil. wrap gets the network connection and returns
+// the connection that the client then reads and writes.
 func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.Conn) (*Conn, error) {
 	lost := make(chan error, 1)
 	c := &Conn{Lost: lost, answer: d.Waits.Answer, sock: &socket{}}
@@ -88,9 +88,10 @@ func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.C
 	return c, nil
 }
 
-// options returns client options with which a token without an error is a true acknowledgement: no
-// automatic reconnection, no connection retry, a clean session, and one client per connection. With
-// automatic reconnection the library completes the tokens of lost messages without an error.
+// options returns the options of a client. With them a token without an error is a true
+// acknowledgement: there is no automatic reconnection and no connection retry, the session is
+// clean, and each connection has a client of its own. With automatic reconnection the library would
+// complete the tokens of lost messages without an error.
 func (d *Dialer) options(lost chan<- error) *paho.ClientOptions {
 	c := &d.cfg
 	return paho.NewClientOptions().AddBroker(c.Broker).SetClientID(c.ClientID).
@@ -106,8 +107,9 @@ func (d *Dialer) options(lost chan<- error) *paho.ClientOptions {
 		})
 }
 
-// open opens the network connection itself, so that no proxy from the environment is used, and that
-// it ends with ctx.
+// open opens the network connection in place of the library, so that no proxy from the environment
+// is used and the attempt ends with ctx. A websocket is an exception: the library opens it, uses
+// such a proxy, and does not stop when ctx ends.
 func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, d.Waits.Connect)
 	defer cancel()
@@ -122,11 +124,12 @@ func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) 
 	return plain.DialContext(ctx, "tcp", uri.Host)
 }
 
-// Keep makes one connection after another, with a wait in between, until ctx ends. connection
-// returns how long it lasted, 0 if it was not made, and why it ended.
+// Keep makes one connection after the other, with a pause in between, until ctx ends. connection
+// makes and uses one. It returns how long the connection lasted (0: it was not made) and why it
+// ended. tell gets the reason each time.
 func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (time.Duration, error), tell func(connected bool, why analysis.Phrase)) {
 	wait := backoff{waits: &d.Waits}
-	short := 0 // connections in a row that were lost at once
+	short := 0 // connections in a row that were lost soon after they were made
 	for ctx.Err() == nil {
 		held, err := connection(ctx)
 		if ctx.Err() != nil {
@@ -150,7 +153,7 @@ func (d *Dialer) Keep(ctx context.Context, connection func(context.Context) (tim
 	tell(false, analysis.Say("mqtt.stopped"))
 }
 
-// explain says why there is no connection, and what to do.
+// explain returns a phrase that says why there is no connection and what to do.
 func (d *Dialer) explain(err error) analysis.Phrase {
 	var (
 		unknown x509.UnknownAuthorityError
@@ -201,13 +204,13 @@ func (d *Dialer) explain(err error) analysis.Phrase {
 
 // Waits are the timeouts and pauses of a connection.
 type Waits struct {
-	First, Most time.Duration // pause before another attempt, doubling from First to Most
-	Settled     time.Duration // a connection that lasted this long was a good one
-	Connect     time.Duration // for the connection and its handshake
-	Write       time.Duration // for one packet to be written to the socket
-	Answer      time.Duration // without any acknowledgement while some are due
-	KeepAlive   time.Duration
-	Ping        time.Duration // for its answer
+	First, Most time.Duration // pause before another attempt; it doubles from First to Most
+	Settled     time.Duration // a connection that lasts this long was a good one
+	Connect     time.Duration // timeout of the connection and its handshake
+	Write       time.Duration // timeout of the write of one packet to the socket
+	Answer      time.Duration // longest time without an acknowledgement while any is due
+	KeepAlive   time.Duration // interval of the keep-alive
+	Ping        time.Duration // timeout of the answer to a ping
 }
 
 // UsualWaits returns the waits that are used outside tests.
@@ -222,12 +225,12 @@ func UsualWaits() Waits {
 // backoff calculates the pauses between attempts.
 type backoff struct {
 	waits *Waits
-	fails int // since the last good connection
+	fails int // failed attempts and short connections since the last good connection
 }
 
-// next returns the pause after a connection that lasted for a time (0: none was made): First,
-// doubling up to Most, plus up to half of it at random, so that the daemons of a shop don't all
-// reconnect at the same instant.
+// next returns the pause after a connection that lasted for held (0: none was made). The pause
+// doubles from First to Most. A random part of up to half the pause is added, but the sum is at
+// most Most. So the daemons of a shop don't all reconnect at the same instant.
 func (b *backoff) next(held time.Duration) time.Duration {
 	if held >= b.waits.Settled {
 		b.fails = 0
