@@ -15,23 +15,27 @@ import (
 	"fairbore/drivers"
 )
 
-// bus is a port and the instruments on it: usually one, or several, of one station or of many.
-// Instruments that send by themselves, as through a multiplexer that marks each value with its
-// channel, all get every byte, and each takes the values of its channels. Instruments that must be
-// asked, as the addresses of an RS-485 line, take turns: one has the line from its request to its
-// reply or timeout, and gets all bytes of that time.
+// bus is a port and the instruments on it. Usually there is one instrument. Several instruments may
+// belong to one station or to several stations.
+//
+// Instruments that send by themselves all get every byte, and each takes the values of its own
+// channels. An example is a multiplexer that marks each value with its channel.
+//
+// Instruments that must be asked take turns. An example is an RS-485 line with several addresses.
+// One instrument has the line from its request to its reply or timeout, and gets all bytes of that
+// time.
 type bus struct {
 	config port.Config
 	port   *port.Port
 	inputs []*Input
 	asked  bool          // the instruments speak only when asked
-	gap    time.Duration // silence between two of them
+	gap    time.Duration // silence between the turns of two instruments
 
 	mu     sync.Mutex
-	holder *Input // who asked last
-	busy   bool   // its reply is still due, or it is about to ask
-	freed  time.Time
-	queue  []*Input // who waits for the line, in order
+	holder *Input    // the instrument that has, or last had, the line
+	busy   bool      // the holder still waits for its reply, or is about to ask
+	freed  time.Time // when the line was last released
+	queue  []*Input  // the instruments that wait for the line, in order
 }
 
 // turnaround returns the silence that a shared line needs between the reply of one instrument and
@@ -58,9 +62,9 @@ func (b *bus) add(in *Input) {
 
 func (b *bus) shared() bool { return len(b.inputs) > 1 }
 
-// run keeps the port open until ctx ends. If the first opening is refused for a reason that a later
-// attempt may not fix, refused is told. Unless that ends everything, run tries again all the same,
-// since a person may fix it.
+// run keeps the port open until ctx ends. If the port refuses the first opening, run calls refused
+// with the reason. A later attempt alone does not fix such a reason, but a person may. So run tries
+// again, unless refused ends ctx.
 func (b *bus) run(ctx context.Context, sink func(port.Chunk), refused func(error)) {
 	for range 2 { // a port refuses only its first opening
 		err := b.port.Run(ctx, sink)
@@ -71,11 +75,13 @@ func (b *bus) run(ctx context.Context, sink func(port.Chunk), refused func(error
 	}
 }
 
-// sink passes a chunk from the port's goroutine to those of the stations.
+// sink returns the function that passes a chunk from the port's goroutine to the goroutines of the
+// stations.
 func (b *bus) sink(ctx context.Context, stamp func(drivers.Moment) drivers.Moment) func(port.Chunk) {
 	return func(c port.Chunk) {
 		c.At = stamp(c.At)
-		c.Data = append([]byte(nil), c.Data...) // the port's data is valid until sink returns; nobody changes the copy
+		// The port's data is valid only until sink returns. Nobody changes the copy.
+		c.Data = append([]byte(nil), c.Data...)
 		for _, in := range b.hearers(c.Kind) {
 			select {
 			case in.heard <- Heard{in, c}:
@@ -85,7 +91,7 @@ func (b *bus) sink(ctx context.Context, stamp func(drivers.Moment) drivers.Momen
 	}
 }
 
-// hearers returns the instruments that a chunk is for.
+// hearers returns the instruments that must get a chunk of a kind.
 func (b *bus) hearers(k port.Kind) []*Input {
 	if !b.shared() {
 		return b.inputs
@@ -103,8 +109,9 @@ func (b *bus) hearers(k port.Kind) []*Input {
 	return b.inputs
 }
 
-// acquire gives the line to an instrument that wants to ask. It returns false if another instrument
-// has the line; due of the instrument is then called when its turn comes.
+// acquire gives the line to an instrument that wants to ask. It returns false if the instrument
+// must wait: another instrument has the line, or the gap after its turn is not over. The poller of
+// the waiting instrument then calls due when the turn comes.
 func (b *bus) acquire(in *Input) bool {
 	if !b.shared() {
 		return true
@@ -154,8 +161,8 @@ type Buses struct {
 	all   []*bus
 }
 
-// Add adds an instrument of a station to the bus of its port. heard gets what the instrument hears;
-// due gets the instrument when it is time to ask it.
+// Add adds an instrument of a station to the bus of its port. heard gets the chunks for the
+// instrument. due gets the instrument when it is time to ask it.
 func (b *Buses) Add(station string, l *Line, heard chan<- Heard, due chan<- *Input, log zerolog.Logger) *Input {
 	in := &Input{station: station, line: l, heard: heard, log: log}
 	in.poll = newPoller(l.asker, func() { due <- in })
@@ -177,8 +184,9 @@ func (b *Buses) Open() {
 	}
 }
 
-// Run keeps the ports open until ctx ends. What came until then is passed on until drain ends. A
-// port that is refused does not disturb the others; if all are refused, stop gets the reason.
+// Run keeps the ports open until ctx ends. Chunks that came before are still passed on until drain
+// ends. A port that is refused does not disturb the other ports. If all ports are refused, Run
+// calls stop with the reasons.
 func (b *Buses) Run(ctx, drain context.Context, stop func(error)) {
 	var ports sync.WaitGroup
 	var mu sync.Mutex

@@ -27,7 +27,7 @@ type Heard struct {
 	port.Chunk
 }
 
-// Take takes in what the instrument heard and returns the events that follow.
+// Take passes the chunk to the line of the instrument and returns the events that follow.
 func (h *Heard) Take() []event.Event {
 	events := h.By.line.Take(h.Chunk)
 	if h.By.poll.saw(h.Kind, h.By.line.outcomes) {
@@ -36,9 +36,9 @@ func (h *Heard) Take() []event.Event {
 	return events
 }
 
-// Ask sends the next request to an instrument whose turn it is. It returns the events that follow
-// from the previous request if that had no reply. If the request can't be written it is left out;
-// the port logs the reason and recovers.
+// Ask sends the next request to an instrument whose turn it is. If the previous request had no
+// reply, Ask returns the events that follow from that. A request that can't be written is left out.
+// The port then logs the reason and recovers.
 func (in *Input) Ask(ctx context.Context, now drivers.Moment) (events []event.Event) {
 	if in.poll.waiting { // no reply came
 		events = in.line.Take(port.Chunk{At: now, Kind: port.Idle})
@@ -56,7 +56,7 @@ func (in *Input) Ask(ctx context.Context, now drivers.Moment) (events []event.Ev
 	return events
 }
 
-// Stop ends the asking.
+// Stop ends the requests to the instrument.
 func (in *Input) Stop() { in.poll.timer.Stop() }
 
 // Frames returns how many frames gave a value.

@@ -1,6 +1,6 @@
-// Package line turns what a port tells into the events of a session: it cuts and
-// decodes the bytes, asks the instruments that speak only when asked, and shares a
-// port among all that hang on it.
+// Package line turns the chunks of a port into the events of a session. It cuts the bytes into
+// frames and decodes them. It asks the instruments that send only when asked. It shares a port
+// among all instruments on it.
 package line
 
 import (
@@ -20,16 +20,16 @@ type Instrument struct {
 	Name    string
 	Port    port.Config
 	Decoder drivers.Decoder
-	Scanner bool   // what is typed is text for the operator, not a value
-	Pedal   string // modem line of the foot switch, "" for none
+	Scanner bool   // the input is text from the operator, not a value
+	Pedal   string // modem line of the foot switch, "" for no foot switch
 	Does    string // the action of the foot switch
-	Spindle string // modem line that is on while the spindle turns, "" for none
+	Spindle string // modem line that is on while the spindle turns, "" for no such line
 }
 
 // Line turns the chunks of an instrument's port into events of a session. Only one goroutine may
 // use it. Live operation and replay share it.
 type Line struct {
-	// Reject is told each frame, and each run of noise, that gave no value.
+	// Reject is called with each frame, and each run of noise, that gave no value.
 	Reject func(drivers.Reason, []byte)
 
 	Instrument
@@ -38,23 +38,23 @@ type Line struct {
 	asker    drivers.Requester // nil if the instrument sends by itself
 	lines    port.ModemLines
 	outcomes uint64 // frames and rejects so far
-	damaged  bool   // bytes were damaged; nothing is accepted up to the next frame
+	damaged  bool   // bytes were damaged; the next complete frame is rejected
 	usual    int    // number of events that followed from the previous chunk
 }
 
-// New returns the line of an instrument into a session.
+// New returns the line that passes the values of an instrument to a session.
 func New(i Instrument, s *session.Session) *Line {
 	l := &Line{Instrument: i, stream: drivers.Stream{Decoder: i.Decoder}, session: s, Reject: func(drivers.Reason, []byte) {}}
 	l.asker, _ = i.Decoder.(drivers.Requester)
 	return l
 }
 
-// Take takes a chunk of the port in and returns the events that follow.
+// Take takes in a chunk of the port and returns the events that follow.
 func (l *Line) Take(c port.Chunk) (events []event.Event) {
 	at := c.At
 	add := func(more []event.Event) {
 		if events == nil {
-			events = more // nearly always there are no others
+			events = more // in nearly all cases there are no further events
 			return
 		}
 		if len(events) == cap(events) {
@@ -65,7 +65,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 	found := func(f drivers.Found) {
 		l.outcomes++
 		switch {
-		case l.damaged && f.Reject == "": // the frame around a damaged byte may be complete and wrong
+		case l.damaged && f.Reject == "": // the frame with the damaged byte may be complete but wrong
 			l.damaged = false
 			l.Reject(drivers.LineError, f.Frame)
 		case l.Scanner:
@@ -116,8 +116,8 @@ func (l *Line) scan(at drivers.Moment, frame []byte) []event.Event {
 	return events
 }
 
-// contacts acts on changes of the modem lines: on the foot switch when it is pressed, on the
-// spindle both ways.
+// contacts acts on changes of the modem lines. It acts on the foot switch only when it is pressed.
+// It acts on the spindle when it starts and when it stops.
 func (l *Line) contacts(at drivers.Moment, now port.ModemLines) (events []event.Event) {
 	before := l.lines
 	l.lines = now

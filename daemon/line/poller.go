@@ -12,11 +12,11 @@ import (
 type poller struct {
 	asker   drivers.Requester // nil: the instrument sends by itself
 	timer   *time.Timer       // calls due when the next request is due
-	waiting bool              // a reply is still to come
-	at      time.Time         // when the request was sent
-	seen    uint64            // outcomes of the line when the request was sent
-	silent  int               // requests in a row without an outcome
-	rested  bool              // the rest after them is over
+	waiting bool              // the reply to the latest request has not come yet
+	at      time.Time         // when the latest request was sent
+	seen    uint64            // outcomes of the line at the latest chunk
+	silent  int               // requests in a row without a reply
+	rested  bool              // the rest after the latest missed reply has begun
 	buf     []byte
 }
 
@@ -26,11 +26,11 @@ func newPoller(r drivers.Requester, due func()) *poller {
 	return p
 }
 
-// soon has the instrument asked after a while.
+// soon makes the next request due after the time in.
 func (p *poller) soon(in time.Duration) { p.timer.Reset(in) }
 
-// saw notes what the port told, and the number of frames and rejects so far. It reports whether the
-// request is settled.
+// saw notes the kind of a chunk and the number of frames and rejects of the line so far. It reports
+// whether the wait for a reply has ended.
 func (p *poller) saw(k port.Kind, outcomes uint64) (over bool) {
 	if p.asker == nil {
 		return false
@@ -55,16 +55,17 @@ func (p *poller) saw(k port.Kind, outcomes uint64) (over bool) {
 // missed notes a request without a reply.
 func (p *poller) missed() { p.waiting, p.silent, p.rested = false, p.silent+1, false }
 
-// On a shared line an instrument that did not answer several requests, such as one that is switched
-// off, is left alone for so many times its timeout, so that it does not take the line from the
-// others.
+// silentLeast is how many requests in a row must stay without a reply before an instrument on a
+// shared line is left alone for a while. Otherwise an instrument that is switched off would take
+// the line from the other instruments. The rest is as many timeouts as there were such requests,
+// but at most restMost timeouts.
 const (
 	silentLeast = 3
 	restMost    = 10
 )
 
-// restful reports whether the instrument is to be left alone for now, and has it asked once that is
-// over.
+// restful reports whether the instrument is to be left alone for now. If so, it makes the next
+// request due at the end of the rest.
 func (p *poller) restful(shared bool) bool {
 	if !shared || p.silent < silentLeast || p.rested {
 		return false
@@ -75,7 +76,7 @@ func (p *poller) restful(shared bool) bool {
 	return true
 }
 
-// next returns the next request.
+// next returns the next request and starts the wait for its reply.
 func (p *poller) next(now time.Time) []byte {
 	_, timeout := p.asker.Pace()
 	p.waiting, p.at = true, now
