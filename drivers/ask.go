@@ -10,13 +10,12 @@ import (
 //	to it    ?<CR>                  option request
 //	from it  +12.7003 mm<CR><LF>    as driver line, fixed or pattern reads it (option form)
 //
-// The options of that driver are options here. What the reply must begin with
-// is the prefix of line, or part of the layout or of the expression. With echo
-// the gauge repeats the request before the reply, and what it repeats must be
-// what was sent.
+// The options of the form are options here too. The start of the reply is checked by the option
+// prefix of line, or by a part of the layout or of the expression. With echo, the gauge repeats the
+// request before the reply. The echo must be equal to the request.
 //
-// An unanswered request is repeated for as long as it takes; see exchange for
-// what is done so that a late reply is not taken for another.
+// A request is repeated until it is answered. See exchange for how a late reply is not taken for
+// the reply to another request.
 func askDriver() Driver {
 	return Driver{
 		Name:    "ask",
@@ -45,7 +44,7 @@ func askOptions() []Option {
 
 func askForms() []Driver { return []Driver{lineDriver(), fixedDriver(), patternDriver()} }
 
-// form is a decoder of lines that may be told that the next byte begins one.
+// form is a decoder of lines. Its method start tells it that the next byte begins a line.
 type form interface {
 	Decoder
 	Pauser
@@ -60,7 +59,7 @@ type ask struct {
 	request []byte
 	echo    bool
 	echoing bool // the echo is still to come
-	garbled bool // it came, and was another
+	garbled bool // the echo was not equal to the request
 }
 
 func newAsk(o Options) (Decoder, error) {
@@ -80,8 +79,8 @@ func newAsk(o Options) (Decoder, error) {
 	return d, r.err()
 }
 
-// optionsOf returns the options of the form, and finds those given that are of
-// another.
+// optionsOf returns the options of the form. It reports the given options that belong to another
+// form.
 func optionsOf(f *Driver, r *optionReader) Options {
 	own := Options{}
 	for _, o := range f.Options {
@@ -144,7 +143,7 @@ func (d *ask) cut(data []byte, idle bool) (advance int, frame []byte) {
 func (d *ask) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	n := len(out)
 	answer := d.answers()
-	out, err := d.form.Decode(frame, out) // also where it is not wanted, so that it stays in step
+	out, err := d.form.Decode(frame, out) // decode a reply that is not wanted too, so that the form stays in step
 	switch {
 	case !answer:
 		return out[:n], NotAsked

@@ -6,9 +6,9 @@ import (
 	"strings"
 )
 
-// Driver bcd13: the 52-bit frame that digital indicators clock out, 13 nibbles
-// of binary-coded decimal, as an interface passes it on. A letter for each
-// nibble, in the order they are clocked:
+// Driver bcd13: the 52-bit frame that digital indicators clock out, as an interface passes it on.
+// The frame has 13 nibbles of binary-coded decimal. Each letter is a nibble, in the order in which
+// the nibbles are clocked:
 //
 //	f f f f s d d d d d d p u
 //
@@ -18,10 +18,10 @@ import (
 //	p  decimal places, 0 to 6
 //	u  unit: 0 mm, 1 in
 //
-// (Common practice; indicators differ in the order, which the option layout
-// sets, and in which bit of a nibble comes first, option bits.)
+// This order is common practice, but indicators differ. The option layout sets the order of the
+// nibbles, and the option bits sets which bit of a nibble comes first.
 //
-// -0.0044 mm is F F F F 8 0 0 0 0 4 4 4 0, which comes as one of
+// -0.0044 mm is F F F F 8 0 0 0 0 4 4 4 0. It comes in one of these packings:
 //
 //	nibbles  13 bytes, a nibble in the low half of each, the high half 0:
 //	         0F 0F 0F 0F 08 00 00 00 00 04 04 04 00
@@ -29,11 +29,11 @@ import (
 //	         FF FF 08 00 40 44 00
 //	hex      13 hex digits and a line end: FFFF800004440<CR>
 //
-// The frame has no check. What shows is a length that is wrong, a nibble that
-// is no digit, a sign or unit of another code, and fill in another place. A
-// frame of the binary packings begins nowhere but at its fill and is over when
-// the next begins or the line falls silent, so that a byte lost or put in (a
-// break reads as the digit 0) shows; a line of hex is judged by its length.
+// The frame has no check. These faults are noticed: a wrong length, a nibble that is no digit, an
+// unknown code of sign or unit, and fill in the wrong place. A frame of the packings nibbles and
+// packed begins only at its fill, and ends when the next frame begins or the line falls silent. So
+// a byte that was lost or put in is noticed; a break, for example, reads as the digit 0. A line of
+// hex is judged by its length.
 func bcd13Driver() Driver {
 	return Driver{
 		Name: "bcd13",
@@ -102,7 +102,7 @@ func (d *bcd13) Split(data []byte, idle bool) (advance int, frame []byte) {
 	for run < len(data) && data[run] == fill {
 		run++
 	}
-	if run > lead { // the frame begins at the last of them
+	if run > lead { // the frame begins at the last bytes of the run
 		return run - lead, nil
 	}
 	end := min(size+1, len(data))
@@ -114,7 +114,7 @@ func (d *bcd13) Split(data []byte, idle bool) (advance int, frame []byte) {
 	return end, data[:end]
 }
 
-// lead returns how many nibbles of fill the frame begins with.
+// lead returns the number of nibbles of fill at the start of the frame.
 func (d *bcd13) lead() int { return len(d.layout) - len(strings.TrimLeft(d.layout, "f")) }
 
 // Decode implements Decoder.
@@ -157,8 +157,8 @@ func (d *bcd13) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	return append(out, s), nil
 }
 
-// bcdCodes returns which values a nibble of that letter can have, a bit for each, and
-// what is wrong with another.
+// bcdCodes returns the values that a nibble of that letter can have, one bit for each value. fault
+// is the reason to reject any other value.
 func bcdCodes(letter byte) (codes uint16, fault Reason) {
 	switch letter {
 	case 'f':
@@ -175,7 +175,7 @@ func bcdCodes(letter byte) (codes uint16, fault Reason) {
 	return 1 << 0, Noise
 }
 
-// unpack returns the nibbles of a frame in the order they were clocked.
+// unpack returns the nibbles of a frame in the order in which they were clocked.
 func (d *bcd13) unpack(frame []byte) (n [bcdNibbles]byte, fault Reason) {
 	size := bcdNibbles
 	if d.packing == "packed" {

@@ -2,19 +2,19 @@ package drivers
 
 import "time"
 
-// exchange keeps apart the replies to the requests of a gauge that speaks only
-// when asked. A reply without a number of its own could belong to an earlier
-// request: a late one would be taken for the next, and all that follow be one
-// behind. So after a request that was not answered, an answer that was broken,
-// a frame under way, or opening, one round passes in which nothing is asked
-// and nothing that comes is believed.
+// exchange keeps apart the replies to the requests of a gauge that sends only when it is asked. A
+// reply has no number of its own, so it could belong to an earlier request. A late reply would be
+// taken for the reply to the next request, and all later replies would be one request behind. So
+// exchange inserts a silent round, in which nothing is asked and nothing that comes is believed. It
+// does so after opening, after a request that was not answered, after a broken answer, and while a
+// frame is unfinished.
 type exchange struct {
 	pacing
-	asked     bool // a request is out
-	listening bool // a round in which nothing is asked
-	trusted   bool // what comes next answers what is asked next
-	pending   int  // bytes of an unfinished frame
-	stale     int  // of them, those that came before the request
+	asked     bool // a request was sent and is not answered yet
+	listening bool // this is a silent round
+	trusted   bool // the next reply answers the next request
+	pending   int  // number of bytes of an unfinished frame
+	stale     int  // how many of the pending bytes came before the request
 }
 
 // pacing is how often a gauge is asked.
@@ -27,7 +27,7 @@ func readPacing(r *optionReader) pacing {
 	}
 }
 
-// pacingOptions are the options of the drivers that ask.
+// pacingOptions returns the options that all drivers share that ask.
 func pacingOptions(interval, timeout string) []Option {
 	return []Option{
 		{"interval", "least time between two requests", interval, nil},
@@ -43,7 +43,7 @@ func (x *exchange) Reset() {
 	x.asked, x.listening, x.trusted, x.pending, x.stale = false, false, false, 0, 0
 }
 
-// next begins a round and reports whether to ask in it.
+// next begins a round, and reports whether to ask in it.
 func (x *exchange) next() bool {
 	if !x.listening && (x.asked || !x.trusted || x.pending > 0) {
 		x.asked, x.listening, x.trusted = false, true, false
@@ -53,8 +53,8 @@ func (x *exchange) next() bool {
 	return true
 }
 
-// split drops what came before the request and was never finished, and leaves
-// the rest to the splitter of the format.
+// split drops the bytes that came before the request and never became a whole frame. It passes the
+// rest to the splitter of the format.
 func (x *exchange) split(data []byte, idle bool, split func([]byte, bool) (int, []byte)) (advance int, frame []byte) {
 	if n := min(x.stale, len(data)); n > 0 {
 		x.stale -= n
@@ -66,15 +66,15 @@ func (x *exchange) split(data []byte, idle bool, split func([]byte, bool) (int, 
 	return advance, frame
 }
 
-// answers reports whether the frame is the answer to the request, and ends
-// the round.
+// answers reports whether the frame is the answer to the request. It ends the round.
 func (x *exchange) answers() bool {
 	answer := x.asked
 	x.asked = false
 	return answer
 }
 
-// judge takes the error of an answer: a broken one may have a rest to come.
+// judge takes the error of an answer. The rest of a broken answer may still come, so what follows
+// is not trusted.
 func (x *exchange) judge(err error) {
 	switch err {
 	case nil, OverRange, GaugeError, NoNumber, UnknownUnit, OtherUnit, BadChannel:

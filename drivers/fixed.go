@@ -6,28 +6,27 @@ import (
 	"strings"
 )
 
-// Driver fixed: a number whose parts stand in fixed columns. The layout is an
-// option, a picture with one letter for each column:
+// Driver fixed: the parts of a number stand in fixed columns. The option layout is a picture of the
+// frame, with one letter for each column:
 //
 //	+012.7003 mm<CR>         sddd.dddd_uu
 //	<STX>A-0127003E0<ETX>    \x02csdddvddddut\x03      (end none)
 //	 0127003,1*5C<CR><LF>    sdddvdddd,t*hh            (check xor)
 //
 //	s  sign: + - or a blank, which is plus    u  unit, as text or by code
-//	d  digit; those before the first may be   t  status, by code
-//	   blank, and a sign stands before it     c  channel
-//	   where the layout has no s              h  check, two hex digits
+//	d  digit; leading digits may be blank;    t  status, by code
+//	   where the layout has no s, a sign      c  channel
+//	   may stand before the first digit       h  check, two hex digits
 //	.  decimal point, sent                    _  blank
 //	,  decimal comma, sent, if between digits *  anything
 //	v  decimal point, not sent: no column     others stand for themselves
 //
-// A letter that is to stand for itself is written as \x and its hex digits;
-// \* \_ \, and the like stand for the character after the \.
+// Write a letter that stands for itself as \x and two hex digits. \* \_ \, and the like stand for
+// the character after the \.
 //
-// Every frame has the length of the layout, so one that is cut or that lost a
-// byte shows. Frames end by CR, LF or both; with end none they follow each
-// other without, and the first column must be a control character, such as
-// \x02, which is nowhere else in the frame.
+// Every frame has the length of the layout, so a frame that was cut or that lost a byte is noticed.
+// Frames end by CR, LF or both. With end none, frames follow each other without a line end. Then
+// the first column must be a control character, such as \x02, that is nowhere else in the frame.
 func fixedDriver() Driver {
 	return Driver{
 		Name:    "fixed",
@@ -56,7 +55,7 @@ func fixedOptions() []Option {
 
 // column is one column of a layout: a letter, or a byte that stands for itself.
 type column struct {
-	kind byte // one of sd.utch_* or '=' for itself
+	kind byte // one of sd.utch_*, or '=' for a byte that stands for itself
 	self byte
 }
 
@@ -176,7 +175,7 @@ func (d *fixed) agrees(frame []byte) bool {
 	return high <= 15 && low <= 15 && high<<4|low == sum
 }
 
-// hexDigit returns the value of a hex digit, 255 if it is none.
+// hexDigit returns the value of a hex digit, or 255 if c is not a hex digit.
 func hexDigit(c byte) byte {
 	switch {
 	case isDigit(c):
@@ -213,7 +212,7 @@ func (d *fixed) readChannel(s *Sample, frame []byte) Reason {
 	return BadChannel
 }
 
-// readNumber reads sign and digits, each in its column.
+// readNumber reads the sign and the digits, each in its column.
 func (d *fixed) readNumber(s *Sample, frame []byte) Reason {
 	negative, begun, any := false, false, false
 	number := d.number.of(frame)

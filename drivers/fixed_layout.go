@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// readLayout reads the picture into columns.
+// readLayout reads the option layout into columns.
 func (d *fixed) readLayout(r *optionReader) {
 	picture, point := r.text("layout"), -1
 	digits := 0
@@ -56,7 +56,7 @@ func (d *fixed) readLayout(r *optionReader) {
 	d.signed = slices.ContainsFunc(d.columns, func(c column) bool { return c.kind == 's' })
 }
 
-// escapedColumn reads what follows a \ in a layout.
+// escapedColumn reads the text that follows a \ in a layout.
 func escapedColumn(s string) (self byte, rest string, err error) {
 	if s == "" {
 		return 0, "", fmt.Errorf(`a \ at the end escapes nothing`)
@@ -75,7 +75,7 @@ func escapedColumn(s string) (self byte, rest string, err error) {
 	return b[0], s[n:], nil
 }
 
-// find returns the run of columns of these kinds; there may be only one.
+// find returns the run of columns of these kinds. There may be only one such run.
 func (d *fixed) find(r *optionReader, kinds string) (s span) {
 	is := func(c column) bool { return strings.IndexByte(kinds, c.kind) >= 0 }
 	s.from = slices.IndexFunc(d.columns, is)
@@ -113,10 +113,10 @@ func (d *fixed) readCodes(r *optionReader) {
 	}
 }
 
-// blanked reads a code as it is written in an option, with _ for a blank.
+// blanked returns a code with blanks in place of _, which stands for a blank in an option.
 func blanked(code string) string { return strings.ReplaceAll(code, "_", " ") }
 
-// verify finds what does not go together.
+// verify reports the options that do not fit each other.
 func (d *fixed) verify(r *optionReader) {
 	if (d.status.width() > 0) != (len(d.codes) > 0) {
 		r.fault("status", "want a code for each status column t of the layout, and none without")

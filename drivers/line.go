@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// Driver line: a signed decimal number, perhaps with a channel before it and a
-// unit behind it, ended by CR, LF or both in any order and number.
+// Driver line: a signed decimal number on a line, perhaps with a channel before it and a unit after
+// it. The line ends with CR and LF, any number of each in any order.
 //
 //	+12.7003 mm<CR><LF>        sdd.dddd_uu
 //	A-0.0044<CR>               csd.dddd
@@ -17,15 +17,14 @@ import (
 //	d  digits, blanks before   .  decimal point, or comma if so set
 //	u  unit: mm in inch " um uin deg degC, in any case
 //
-// A word in the number's place is a reject: see wordReason for the known ones.
+// A word in place of the number makes the line a reject. See wordReason for the known words.
 //
-// A line has no check and often no fixed length, so the end of a line that was
-// cut, 2.7003 of 12.7003, looks like a whole one. What comes after opening, or
-// after a line that broke off in silence, is therefore not believed until a
-// line end has passed, or until the line has been silent for the time of the
-// option quiet: a whole value from the button of a gauge that was silent
-// before is taken, the first line of a gauge that streams is not. Where every
-// line has the same length, the option length says so, and a cut line shows by it.
+// A line has no check and often no fixed length. So the end of a line that was cut, such as 2.7003
+// of 12.7003, looks like a whole line. For this reason the text after opening, or after a line that
+// broke off in silence, is not believed. Text is believed again after a line end, or after a
+// silence as long as the option quiet. So a whole value from the button of a gauge that was silent
+// before is taken, and the first line of a gauge that streams is not. Where every line has the same
+// length, state it in the option length. Then a cut line is noticed by its length.
 func lineDriver() Driver {
 	return Driver{
 		Name:    "line",
@@ -83,7 +82,7 @@ type lineForm struct {
 	separator byte // 0: none
 	fields    []string
 	channels  []string
-	units     []Unit // by field
+	units     []Unit // one for each field or channel
 	prefix    []byte
 	signed    bool
 	places    int // -1: any
@@ -91,7 +90,7 @@ type lineForm struct {
 	words     []word
 }
 
-// word is a text that may stand in place of the number, and its meaning.
+// word is a text that may stand in place of the number, with its meaning.
 type word struct {
 	text   string
 	reason Reason
@@ -141,7 +140,7 @@ func readWords(r *optionReader) (words []word) {
 	return words
 }
 
-// decode reads one line without its end.
+// decode reads one line, without its line end.
 func (f *lineForm) decode(frame []byte, out []Sample) ([]Sample, error) {
 	switch {
 	case f.length > 0 && len(frame) < f.length:
@@ -193,7 +192,8 @@ func (f *lineForm) next(b []byte) (field, rest []byte, more bool) {
 	return trimBlanks(b[:i]), b[i+1:], true
 }
 
-// nextBlank separates a field that ends at a blank, with the unit after it.
+// nextBlank separates a field that ends at a blank from the rest. A unit after the number belongs
+// to the field.
 func nextBlank(b []byte) (field, rest []byte, more bool) {
 	word := func(b []byte) int {
 		if i := bytes.IndexAny(b, " \t"); i >= 0 {
@@ -210,7 +210,7 @@ func nextBlank(b []byte) (field, rest []byte, more bool) {
 	return b[:end], rest, len(rest) > 0
 }
 
-// value reads one field: channel, number, unit.
+// value reads one field: the channel, the number and the unit.
 func (f *lineForm) value(b []byte, i int) (s Sample, fault Reason) {
 	if len(b) == 0 {
 		return s, NoNumber
@@ -249,8 +249,8 @@ func (f *lineForm) value(b []byte, i int) (s Sample, fault Reason) {
 	return s, fault
 }
 
-// readUnit reads what follows a number. The gauge is set to the unit want, or to a unit that is not
-// known.
+// readUnit reads the unit that follows a number. want is the unit that the gauge is set to, or
+// NoUnit if that is not known.
 func readUnit(b []byte, want Unit) (Unit, Reason) {
 	for len(b) > 0 && isBlank(b[0]) {
 		b = b[1:]
@@ -270,8 +270,9 @@ func readUnit(b []byte, want Unit) (Unit, Reason) {
 	return u, Noise
 }
 
-// channel removes a channel mark from the start of a field. It returns the index of the channel in the
-// list, -1 if there is no mark. A mark that ends in a digit must be separated from the number.
+// channel removes a channel mark from the start of a field. It returns the index of the channel in
+// the list, or -1 if there is no mark. A mark that ends in a digit must be separated from the
+// number.
 func (f *lineForm) channel(b []byte) (int, []byte) {
 	for i, c := range f.channels {
 		if len(b) <= len(c) || string(b[:len(c)]) != c {

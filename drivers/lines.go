@@ -2,16 +2,16 @@ package drivers
 
 import "time"
 
-// maxLine is the longest line, in bytes; common practice for indicators is 40.
+// maxLine is the longest line, in bytes. The longest lines of indicators have 40 (common practice).
 const maxLine = 256
 
-// splitter cuts a stream into lines that end by CR, LF or both. See lineDriver
-// for what it does not believe.
+// splitter cuts a stream into lines that end by CR, LF or both. See lineDriver for which lines it
+// does not believe.
 type splitter struct {
 	quiet    time.Duration
-	fixed    bool // all lines have the same length, so a cut one shows
+	fixed    bool // all lines have the same length, so a cut line is noticed
 	nextByte nextByte
-	fault    Reason // of the frame returned last, if not empty
+	fault    Reason // what is wrong with the frame returned last, empty if nothing is
 }
 
 // nextByte says what is known of the next byte.

@@ -8,24 +8,23 @@ import (
 	"strings"
 )
 
-// modbus is what the drivers modbus-rtu and modbus-tcp share: which registers
-// are read and how they become samples (Modbus Application Protocol V1.1b3,
-// 6.3 and 6.4, from memory).
+// modbus is the part that the drivers modbus-rtu and modbus-tcp share: which registers are read,
+// and how they become samples (Modbus Application Protocol V1.1b3, 6.3 and 6.4, from memory).
 //
 //	request    f aa nn       f  function, 3 holding or 4 input registers
-//	reply      f b dd dd ..  aa address of the first, nn how many registers
+//	reply      f b dd dd ..  aa address of the first register, nn their number
 //	exception  F c           b  bytes that follow, dd a register, high byte first
 //	                         F  f + 128, c  what is wrong
 //
-// All registers come with one request, so that values of one moment stay
-// together. A value of 32 bits takes two registers, in an order that the
-// standard does not give. A wrong order shows no fault, only nonsense that may
-// look like a size; the order must be tried against the gauge's own display.
+// One request reads all registers, so that the values are of one moment. A value of 32 bits takes
+// two registers, in an order that the standard does not define. A wrong order gives no fault, only
+// nonsense that may look like a size. So compare the values with the gauge's own display to find
+// the order.
 type modbus struct {
 	unit     byte
 	function byte
 	first    int // address of the first register
-	count    int // how many are read
+	count    int // number of registers that are read
 	values   []register
 	swap     order
 	status   int // address of the status register, -1 for none
@@ -46,7 +45,7 @@ type register struct {
 // order is the order of the bytes of a value, where A is the most significant.
 type order struct{ words, bytes bool } // words or bytes swapped
 
-// bitTest is a test of the status register: the bits of mask are those of value.
+// bitTest is a test of the status register: whether its bits in mask are equal to those of value.
 type bitTest struct {
 	given       bool
 	mask, value uint16
@@ -54,7 +53,7 @@ type bitTest struct {
 
 func (b bitTest) holds(v uint16) bool { return v&b.mask == b.value }
 
-// maxRegisters is the most that one request may ask for.
+// maxRegisters is the largest number of registers that one request may ask for.
 const maxRegisters = 125
 
 func modbusOptions() []Option {
@@ -107,7 +106,8 @@ func readModbus(r *optionReader) modbus {
 	return m
 }
 
-// reach finds the registers to read: from the first to the last of all values.
+// reach finds the registers to read: all from the first to the last register of the values and the
+// status.
 func (m *modbus) reach(r *optionReader) {
 	low, high := 65536, 0
 	take := func(address, size int) { low, high = min(low, address), max(high, address+size) }
@@ -123,7 +123,7 @@ func (m *modbus) reach(r *optionReader) {
 	}
 }
 
-// bits reads MASK=VALUE.
+// bits reads an option MASK=VALUE.
 func (r *optionReader) bits(name string) (t bitTest) {
 	if r.text(name) == "" {
 		return t
@@ -167,7 +167,7 @@ func parseRegister(s string) (v register, err error) {
 	return v, nil
 }
 
-// size returns how many registers a value takes.
+// size returns the number of registers that a value takes.
 func (v *register) size() int {
 	if strings.HasSuffix(v.kind, "32") {
 		return 2
@@ -175,15 +175,16 @@ func (v *register) size() int {
 	return 1
 }
 
-// appendRequest appends function, address and count.
+// appendRequest appends the function, the address and the count.
 func (m *modbus) appendRequest(out []byte) []byte {
 	out = append(out, m.function)
 	out = binary.BigEndian.AppendUint16(out, uint16(m.first))
 	return binary.BigEndian.AppendUint16(out, uint16(m.count))
 }
 
-// measure reads the start of what may be a reply, from the function on, and returns its length. It is
-// 0 if more bytes are needed to tell, and -1 if this is not a reply to the request.
+// measure reads the start of what may be a reply, beginning at the function, and returns the length
+// of the reply. The length is 0 if more bytes are needed to tell, and -1 if this is not a reply to
+// the request.
 func (m *modbus) measure(b []byte) int {
 	switch {
 	case len(b) == 0:
@@ -200,7 +201,7 @@ func (m *modbus) measure(b []byte) int {
 	return 2 + 2*m.count
 }
 
-// decode reads a whole reply from the function on.
+// decode reads a whole reply, beginning at the function.
 func (m *modbus) decode(b, frame []byte, out []Sample) ([]Sample, Reason) {
 	if b[0] != m.function {
 		return out, GaugeError
@@ -261,7 +262,7 @@ func (o order) word(b []byte) uint16 {
 	return binary.BigEndian.Uint16(b)
 }
 
-// round returns the digits of the multiple of the step that is nearest to f.
+// round returns the digits of that multiple of the step which is nearest to f.
 func (v *register) round(f float32) (int64, Reason) {
 	if f != f {
 		return 0, NoNumber

@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// Driver modbus-rtu: registers read over a serial line (Modbus over Serial Line
-// V1.02, from memory). A letter for each byte:
+// Driver modbus-rtu: registers read over a serial line (Modbus over Serial Line V1.02, from
+// memory). Each letter is a byte:
 //
 //	to it    u f aa nn cc             01 04 00 00 00 02 71 CB
 //	from it  u f b dd dd .. cc        01 04 04 00 01 F0 1B BF 8F
@@ -15,10 +15,10 @@ import (
 //
 //	u  unit    f aa nn b dd F x  see modbus    c  CRC-16, low byte first
 //
-// A frame is found by unit, function, length and CRC, not by the silence around
-// it, which neither adapters nor operating systems keep; silence only ends the
-// wait for the rest of one. An adapter of a two-wire line may hear what it
-// sends: the request itself is dropped.
+// A frame is found by its unit, function, length and CRC. It is not found by the silence around it,
+// because neither adapters nor operating systems keep that silence. Silence only ends the wait for
+// the rest of a frame. The adapter of a two-wire line may hear what it sends, so an echo of the
+// request is dropped.
 func modbusRTUDriver() Driver {
 	return Driver{
 		Name:    "modbus-rtu",
@@ -34,7 +34,7 @@ type modbusRTU struct {
 	modbus
 	quiet   time.Duration
 	request []byte
-	heard   bool // the request came back, or something else came
+	heard   bool // the echo of the request came, or something else came
 }
 
 func newModbusRTU(o Options) (Decoder, error) {
@@ -85,11 +85,11 @@ func (d *modbusRTU) cut(data []byte, idle bool) (advance int, frame []byte) {
 		switch n := d.length(data[i:]); {
 		case n < 0:
 			continue
-		case i > 0: // noise before it
+		case i > 0: // noise before the reply
 			return i, nil
 		case n > 0 && n <= len(data):
 			d.heard = true
-			if crc16(data[:n]) != 0 { // a reply may begin within it
+			if crc16(data[:n]) != 0 { // a reply may begin within these bytes
 				return 1, data[:n]
 			}
 			return n, data[:n]
@@ -101,8 +101,8 @@ func (d *modbusRTU) cut(data []byte, idle bool) (advance int, frame []byte) {
 	return len(data), nil
 }
 
-// length returns the length of the reply that data may begin with, as
-// modbus.measure does.
+// length returns the length of the reply that data may begin with, with the same special values as
+// modbus.measure.
 func (d *modbusRTU) length(data []byte) int {
 	if data[0] != d.unit {
 		return -1
@@ -129,9 +129,8 @@ func (d *modbusRTU) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	return out, nil
 }
 
-// crc16 returns the CRC of b by the polynomial 0x8005, lowest bit first
-// (0xA001), from 0xFFFF. Over a message with its own CRC behind it, low byte
-// first, it is 0.
+// crc16 returns the CRC of b by the polynomial 0x8005, lowest bit first (0xA001), starting from
+// 0xFFFF. The CRC of a message with its own CRC appended, low byte first, is 0.
 func crc16(b []byte) uint16 {
 	crc := uint16(0xFFFF)
 	for _, c := range b {

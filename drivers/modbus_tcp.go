@@ -2,8 +2,8 @@ package drivers
 
 import "encoding/binary"
 
-// Driver modbus-tcp: registers read over a network (Modbus Messaging on TCP/IP
-// V1.0b, from memory). A letter for each byte:
+// Driver modbus-tcp: registers read over a network (Modbus Messaging on TCP/IP V1.0b, from memory).
+// Each letter is a byte:
 //
 //	to it    tt pp ll u f aa nn       00 01 00 00 00 06 01 04 00 00 00 02
 //	from it  tt pp ll u f b dd dd ..  00 01 00 00 00 07 01 04 04 00 01 F0 1B
@@ -12,8 +12,8 @@ import "encoding/binary"
 //	t  transaction, counted up    p  protocol, 0    l  bytes that follow
 //	u  unit    f aa nn b dd F x  see modbus
 //
-// The transaction tells which request a reply answers. There is no check but
-// that of TCP itself.
+// The transaction number tells which request a reply answers. The frame has no check of its own;
+// only TCP checks it.
 func modbusTCPDriver() Driver {
 	return Driver{
 		Name:    "modbus-tcp",
@@ -26,8 +26,8 @@ func modbusTCPDriver() Driver {
 type modbusTCP struct {
 	pacing
 	modbus
-	transaction uint16 // of the latest request
-	asked       bool   // it was not answered yet
+	transaction uint16 // transaction number of the latest request
+	asked       bool   // the latest request was not answered yet
 }
 
 func newModbusTCP(o Options) (Decoder, error) {
@@ -36,11 +36,10 @@ func newModbusTCP(o Options) (Decoder, error) {
 	return d, r.err()
 }
 
-// mbap is the length of the header, up to the unit.
+// mbap is the length of the header, up to and including the unit.
 const mbap = 7
 
-// Reset implements Resetter. Replies don't outlive a connection, so the count
-// begins again.
+// Reset implements Resetter. A reply can't come over a new connection, so the count begins again.
 func (d *modbusTCP) Reset() { d.asked, d.transaction = false, 0 }
 
 // Request implements Requester.
@@ -57,7 +56,7 @@ func (d *modbusTCP) Split(data []byte, _ bool) (advance int, frame []byte) {
 		switch n := d.length(data[i:]); {
 		case n < 0:
 			continue
-		case i > 0: // noise before it
+		case i > 0: // noise before the reply
 			return i, nil
 		case n > 0 && n <= len(data):
 			return n, data[:n]
@@ -67,10 +66,10 @@ func (d *modbusTCP) Split(data []byte, _ bool) (advance int, frame []byte) {
 	return len(data), nil
 }
 
-// length returns the length of the reply that data may begin with, as
-// modbus.measure does.
+// length returns the length of the reply that data may begin with, with the same special values as
+// modbus.measure.
 func (d *modbusTCP) length(data []byte) int {
-	body := 0 // that the header tells
+	body := 0 // length that the header states
 	for i, c := range data[:min(len(data), mbap)] {
 		switch {
 		case i == 5 && (c == 3 || int(c) == 3+2*d.count):

@@ -5,13 +5,13 @@ import (
 	"math"
 )
 
-// maxPlaces is the most decimal places of a sample: 10^18 is the last power of
-// ten in an int64.
+// maxPlaces is the largest number of decimal places of a sample: 10^18 is the largest power of ten
+// that fits an int64.
 const maxPlaces = 18
 
-// scanDigits reads digits with at most one decimal mark at the start of b and
-// returns what follows them. With mark 0 there is none. It fails with NoNumber
-// if there is no digit, and with TooLarge beyond an int64.
+// scanDigits reads digits, with at most one decimal mark, at the start of b. It returns the rest of
+// b after them. With mark 0 there is no decimal mark. It fails with NoNumber if there is no digit,
+// and with TooLarge if the number does not fit an int64.
 func scanDigits(b []byte, mark byte) (digits int64, places int, rest []byte, fault Reason) {
 	i, marked := 0, -1
 	for ; i < len(b); i++ {
@@ -41,7 +41,7 @@ func scanDigits(b []byte, mark byte) (digits int64, places int, rest []byte, fau
 	return digits, places, b[i:], ""
 }
 
-// scanSign takes a sign off the start of b.
+// scanSign removes a sign from the start of b.
 func scanSign(b []byte) (negative, signed bool, rest []byte) {
 	if len(b) > 0 && (b[0] == '+' || b[0] == '-') {
 		return b[0] == '-', true, b[1:]
@@ -53,8 +53,7 @@ func isBlank(c byte) bool { return c == ' ' || c == '\t' }
 
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
-// trimBlanks takes spaces and tabs off both ends, without the cost of a
-// general trim.
+// trimBlanks removes spaces and tabs from both ends. It is faster than a general trim.
 func trimBlanks(b []byte) []byte {
 	for len(b) > 0 && isBlank(b[0]) {
 		b = b[1:]
@@ -65,8 +64,8 @@ func trimBlanks(b []byte) []byte {
 	return b
 }
 
-// lower writes b in lower case into the array, for a switch without an
-// allocation. Longer text than fits is none of the words asked for.
+// lower writes b in lower case into the array, so that a switch needs no allocation. It returns nil
+// for text that does not fit, because no known word is that long.
 func lower(b []byte, to *[12]byte) []byte {
 	if len(b) > len(to) {
 		return nil
@@ -80,9 +79,9 @@ func lower(b []byte, to *[12]byte) []byte {
 	return to[:len(b)]
 }
 
-// parseUnit reads a unit as gauges write it, in any case: mm, in, inch or ",
-// um, uin, deg, degC, and UCUM codes. Micro and degree signs come as UTF-8 or
-// as one byte of ISO 8859-1. Nothing is NoUnit.
+// parseUnit reads a unit as gauges write it, in any case: mm, in, inch or ", um, uin, deg, degC,
+// and UCUM codes. The micro sign and the degree sign may be UTF-8 or one byte of ISO 8859-1. An
+// empty text is NoUnit.
 func parseUnit(b []byte) (Unit, bool) {
 	var a [12]byte
 	switch string(lower(b, &a)) {
@@ -104,8 +103,8 @@ func parseUnit(b []byte) (Unit, bool) {
 	return NoUnit, false
 }
 
-// wordReason tells what a word in the number's place means; "" if it is none
-// of those that gauges are known to send (common practice):
+// wordReason returns the meaning of a word in place of the number. It returns "" for a word that
+// gauges are not known to send. The known words (common practice):
 //
 //	over range   OVER OVERRANGE OVERFLOW OVR OVL OL O.L UNDER UNDERRANGE UFL OFL,
 //	             two dashes or more, with or without points, also ****

@@ -30,7 +30,7 @@ func (r *optionReader) text(name string) string { return r.options[name] }
 
 func (r *optionReader) is(name, value string) bool { return r.options[name] == value }
 
-// number reads a whole number from low to high.
+// number reads a whole number between low and high.
 func (r *optionReader) number(name string, low, high int) int {
 	v, err := strconv.Atoi(r.options[name])
 	if err != nil || v < low || v > high {
@@ -40,7 +40,7 @@ func (r *optionReader) number(name string, low, high int) int {
 	return v
 }
 
-// duration reads a time such as 300ms, from low to high.
+// duration reads a time such as 300ms, between low and high.
 func (r *optionReader) duration(name string, low, high time.Duration) time.Duration {
 	v, err := time.ParseDuration(r.options[name])
 	if err != nil || v < low || v > high {

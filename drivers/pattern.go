@@ -6,20 +6,20 @@ import (
 	"strings"
 )
 
-// Driver pattern: any line whose parts a regular expression can name, for
-// gauges that no other driver reads.
+// Driver pattern: any line whose parts a regular expression can name. It is for gauges that no
+// other driver reads.
 //
 //	ID07 D=+12.7003mm OK<CR><LF>     ID\d+ D=(?P<value>[+-]\d+\.\d+)(?P<unit>mm|in) OK
 //
-// The groups are value, unit and channel; unit and channel may be missing.
-// Several values have their channel in the names: value_depth, unit_depth,
-// value_size, unit_size. The expression must match the whole line, and a value
-// must be a decimal number, or a word that says why there is none.
+// The groups are value, unit and channel. The groups unit and channel may be missing. With several
+// values, the names of the groups hold the channel: value_depth, unit_depth, value_size, unit_size.
+// The expression must match the whole line. A value must be a decimal number, or a word that says
+// why there is no number.
 //
-// The syntax is RE2's (golang.org/s/re2syntax), which takes time in proportion
-// to the length of the line whatever the expression; a line has 256 bytes at
-// most. A line is doubted after opening as driver line does it. Unlike the
-// others this decoder allocates for each frame, a slice for the match.
+// The syntax is that of RE2 (golang.org/s/re2syntax), whose time is proportional to the length of
+// the line for every expression. A line has at most 256 bytes. The first line after opening is
+// doubted as driver line doubts it. Unlike the other decoders, this one allocates a slice for the
+// match of each frame.
 func patternDriver() Driver {
 	return Driver{
 		Name: "pattern",
@@ -38,23 +38,24 @@ func patternDriver() Driver {
 	}
 }
 
-// maxExpression bounds the size of the machine that matches.
+// maxExpression is the longest expression, in bytes. It bounds the size of the machine that
+// matches.
 const maxExpression = 500
 
 type pattern struct {
 	splitter
 	expression *regexp.Regexp
 	values     []patternValue
-	channelAt  int // group of the channel, 0 if none
+	channelAt  int // number of the group of the channel, 0 if there is none
 	channels   []string
-	form       lineForm // of a value
+	form       lineForm // the form of a value
 }
 
-// patternValue is where the parts of one value are.
+// patternValue holds the groups of one value.
 type patternValue struct {
 	channel string
-	at      int // group of the number
-	unitAt  int // group of the unit, 0 if none
+	at      int // number of the group of the value
+	unitAt  int // number of the group of the unit, 0 if there is none
 }
 
 func newPattern(o Options) (Decoder, error) {
@@ -135,7 +136,7 @@ func (d *pattern) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	return out, nil
 }
 
-// unmatched says why a line is not of the expression.
+// unmatched returns why a line does not match the expression.
 func (d *pattern) unmatched(frame []byte) Reason {
 	if r := d.form.notNumber(trimBlanks(frame), Noise); r != NoNumber {
 		return r

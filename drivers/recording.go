@@ -11,9 +11,9 @@ import (
 	"time"
 )
 
-// A recording is what passed over one line, as text that a person can read,
-// write and compare. It begins with what it is; then come the bytes, a line
-// for each piece as it arrived or left:
+// Recording is what passed over one line, as text that a person can read, write and compare. The
+// text begins with headers that describe the recording. Then come the bytes, one line for each
+// piece as it arrived or was sent:
 //
 //	# fairbore recording 1
 //	driver: line
@@ -30,16 +30,15 @@ import (
 //	< 0.412345 "+12.7003 mm\r\n"
 //	< 0.812345 2026-11-25T09:17:31.812345+01:00 "+12.7004 mm\r\n"
 //
-// The first letter is the direction: < from the gauge, > to it, ! a mark that
-// says what happened to the line. Then the seconds since the recording began
-// by a clock that never jumps, the wall clock where it is known, and the bytes
-// in quotes: printable ASCII as it is, \r \n \t \" \\, and \x with two hex
-// digits for the rest. A request of no bytes stands for a round in which
-// nothing was asked (see Requester). Empty lines and lines that begin with #
-// say nothing.
+// The first letter is the direction: < from the gauge, > to the gauge, or ! for a mark that says
+// what happened to the line. Then come the seconds since the recording began, by a clock that never
+// jumps; the wall clock, if it is known; and the bytes in quotes. Printable ASCII stands as it is.
+// The escapes are \r \n \t \" \\, and \x with two hex digits for all other bytes. A request of no
+// bytes stands for a round in which nothing was asked (see Requester). Empty lines and lines that
+// begin with # have no meaning.
 //
-// A recording of one visit to a bore says with "visit NAME: value" what gauged
-// and how that was set, and with "outcome: …" what came of it, a line each.
+// A recording of one visit to a bore has more headers. Each line "visit NAME: value" says what
+// gauged the bore and how it was set. Each line "outcome: …" says what the visit gave.
 type Recording struct {
 	Driver    string
 	Options   Options // of the driver
@@ -49,35 +48,33 @@ type Recording struct {
 	Display   string  // what the gauge's own display showed, one value after another
 	Date      string  // ISO 8601
 	Note      string
-	Visit     Options  // of a visit: what gauged it and how that was set; empty of any other recording
-	Outcomes  []string // of a visit, in order
+	Visit     Options  // for a visit: what gauged the bore, and its settings; empty for any other recording
+	Outcomes  []string // for a visit, in order
 	Entries   []Entry
 }
 
-// Entry is one piece of a recording: bytes that came in one read or went out
-// in one write, or a mark.
+// Entry is one piece of a recording: the bytes of one read or of one write, or a mark.
 type Entry struct {
 	At   time.Duration // since the recording began, 0 or more
 	Wall time.Time     // zero if not known
 	Out  bool          // sent to the gauge
-	Mark string        // what happened to the line, such as MarkOpened; Data is nil then
+	Mark string        // what happened to the line, such as MarkOpened; Data is then nil
 	Data []byte
 }
 
-// The marks that have a meaning when a recording is played. Other marks are
-// remarks.
+// The marks that have a meaning when a recording is played. Other marks are only remarks.
 const (
-	MarkOpened = "opened" // the line was opened: what comes next may begin within a frame
+	MarkOpened = "opened" // the line was opened: the next bytes may begin within a frame
 	MarkLost   = "lost"   // the line went away or was closed
 )
 
-// ErrTorn is the fault of a recording whose last line was not finished, as
-// after a power cut; all before it is good.
+// ErrTorn is the fault of a recording whose last line was not finished, as after a power cut. All
+// lines before it are good.
 var ErrTorn = errors.New("the last line is not finished")
 
 const recordingTitle = "# fairbore recording 1"
 
-// field returns the place of a header value, nil if there is no such header.
+// field returns a pointer to a header value. It returns nil if there is no such header.
 func (r *Recording) field(name string) *string {
 	switch name {
 	case "driver":
@@ -98,8 +95,8 @@ func (r *Recording) field(name string) *string {
 	return nil
 }
 
-// AppendHeader appends the header lines of r, without its entries, to b. A
-// header value is one line; a line break in it becomes a blank.
+// AppendHeader appends the header lines of r, without its entries, to b. A header value is one
+// line, so a line break in it becomes a blank.
 func AppendHeader(b []byte, r *Recording) []byte {
 	isBreak := func(c rune) bool { return c == '\n' || c == '\r' }
 	line := func(name, value string) {
@@ -143,7 +140,8 @@ func AppendEntry(b []byte, c Entry) []byte {
 	return append(appendQuoted(append(b, ' '), data), '\n')
 }
 
-// appendSeconds writes d to the microsecond, or to the nanosecond if it has any.
+// appendSeconds writes d to the microsecond, or to the nanosecond if d has a fraction of a
+// microsecond.
 func appendSeconds(b []byte, d time.Duration) []byte {
 	d = max(d, 0)
 	b = append(strconv.AppendInt(b, int64(d/time.Second), 10), '.')
@@ -178,8 +176,8 @@ func appendQuoted(b, data []byte) []byte {
 	return append(b, '"')
 }
 
-// ParseRecording reads a whole recording. Its errors begin with the number of
-// the line. With [ErrTorn] the recording up to the torn line is returned too.
+// ParseRecording reads a whole recording. Its errors begin with the line number. With [ErrTorn] it
+// also returns the recording up to the torn line.
 func ParseRecording(text []byte) (*Recording, error) {
 	r := &Recording{Options: Options{}, Visit: Options{}}
 	for n := 1; len(text) > 0; n++ {
@@ -277,8 +275,8 @@ func unquote(s string) ([]byte, error) {
 	return unescape(s[1 : len(s)-1])
 }
 
-// unescape reads text with the escapes of a recording, which are those of the
-// options that hold bytes too.
+// unescape reads text with the escapes of a recording. The options that hold bytes use the same
+// escapes.
 func unescape(s string) ([]byte, error) {
 	b := make([]byte, 0, len(s))
 	for len(s) > 0 {

@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// Driver scpi: an instrument that answers queries as SCPI-99 and IEEE 488.2
-// have them (from memory), one line each way.
+// Driver scpi: an instrument that answers queries as SCPI-99 and IEEE 488.2 specify (from memory).
+// A query and its answer are one line each.
 //
 //	to it    MEAS?<LF>                 option query, such as MEAS? READ? FETC?
 //	from it  +1.27003000E+01<LF>       sd.ddddddddEsxx
@@ -14,18 +14,18 @@ import (
 //
 //	s  sign, + may be missing    d  digits    x  exponent
 //
-// Numbers come as NR1 (127), NR2 (12.7) or NR3 (1.27E+01), and are taken
-// exactly: the exponent only moves the decimal point, so 1.27003000E+01 is
-// 12.7003000. 9.9E37 and -9.9E37 stand for over range, 9.91E37 for no number.
+// Numbers come as NR1 (127), NR2 (12.7) or NR3 (1.27E+01). They are read exactly: the exponent only
+// moves the decimal point, so 1.27003000E+01 is 12.7003000. 9.9E37 and -9.9E37 mean over range, and
+// 9.91E37 means no number.
 //
-// After an answer that is not understood, one that speaks of an error, or none,
-// the instrument is asked for its errors (option errors) until it has no more;
-// each is a reject:
+// The driver asks the instrument for its errors (option errors) after an answer that is not
+// understood, after an answer that reports an error, and after no answer. It asks until there are
+// no more errors. Each error is a reject:
 //
 //	to it    SYST:ERR?<LF>
 //	from it  -113,"Undefined header"<LF>      0,"No error"<LF>
 //
-// A late answer is never taken for the next: see exchange.
+// A late answer is never taken for the answer to the next query: see exchange.
 func scpiDriver() Driver {
 	return Driver{
 		Name: "scpi",
@@ -47,7 +47,7 @@ func scpiDriver() Driver {
 type scpi struct {
 	exchange
 	splitter
-	query, errors, begin []byte // with their ends
+	query, errors, begin []byte // each with its line end
 	fields               []string
 	units                []Unit
 	metres               bool
@@ -143,8 +143,8 @@ func (d *scpi) Decode(frame []byte, out []Sample) ([]Sample, error) {
 	return out[:n], fault
 }
 
-// readError reads the answer to the query for errors: a number, a comma and a
-// text in quotes. 0 says that there is none.
+// readError reads the answer to the query for errors: a number, a comma and a text in quotes. The
+// number 0 means that there is no error.
 func (d *scpi) readError(b []byte) Reason {
 	_, _, rest := scanSign(b)
 	code, _, rest, fault := scanDigits(rest, 0)
@@ -154,7 +154,7 @@ func (d *scpi) readError(b []byte) Reason {
 	if code == 0 {
 		return ""
 	}
-	d.trouble = true // there may be more
+	d.trouble = true // there may be more errors
 	return GaugeError
 }
 
@@ -190,7 +190,7 @@ func (d *scpi) values(frame []byte, out []Sample) ([]Sample, Reason) {
 	return out, ""
 }
 
-// scanNumber reads an NR1, NR2 or NR3 number times 10^shift exactly.
+// scanNumber reads an NR1, NR2 or NR3 number exactly, and multiplies it by 10^shift.
 func scanNumber(b []byte, shift int) (digits int64, places int, fault Reason) {
 	negative, _, rest := scanSign(b)
 	digits, places, rest, fault = scanDigits(rest, '.')
@@ -248,8 +248,8 @@ func scanExponent(b []byte) (int, Reason) {
 	return int(v), ""
 }
 
-// scpiSpecial recognises numbers with a special meaning, however they are written: 9.9E37 is infinity,
-// 9.91E37 is not a number (SCPI-99, volume 1, 7.2.1, from memory).
+// scpiSpecial recognises the numbers that have a special meaning, however they are written. 9.9E37
+// is infinity, and 9.91E37 is not a number (SCPI-99, volume 1, 7.2.1, from memory).
 func scpiSpecial(digits int64, exponent int) Reason {
 	for digits != 0 && digits%10 == 0 {
 		digits, exponent = digits/10, exponent+1
@@ -263,8 +263,9 @@ func scpiSpecial(digits int64, exponent int) Reason {
 	return ""
 }
 
-// scpiWord reads the words that some instruments send instead of a number. Any other text does not
-// answer the query, however readable: it may answer another one, or say what was wrong with this one.
+// scpiWord reads the words that some instruments send instead of a number. Any other text, however
+// readable, does not answer the query. It may answer another query, or say what was wrong with this
+// one.
 func scpiWord(b []byte) Reason {
 	var a [12]byte
 	switch string(lower(b, &a)) {

@@ -7,22 +7,23 @@ import (
 )
 
 const (
-	minIntervals     = 32                      // fewest intervals to judge by
-	minClusterGap    = 1500 * time.Microsecond // least distance of two clusters of intervals; what computer and line add is less
-	minClusterShare  = 0.05                    // least share of the intervals that makes a cluster
-	minClustered     = 0.9                     // least share of the intervals that lies in clusters
+	minIntervals     = 32                      // fewest intervals for a judgement
+	minClusterGap    = 1500 * time.Microsecond // least distance of two clusters of intervals; the computer and the line add less than this
+	minClusterShare  = 0.05                    // least share of the intervals that a cluster has
+	minClustered     = 0.9                     // least share of the intervals that all clusters have together
 	maxClusterOffset = 0.15                    // largest offset of a cluster from a whole number of steps, in steps
 )
 
-// StampStep returns the step in which values are handed over, by the intervals between
-// values of a gauge that streams at an even pace; 0 if they show none. Adapters that
-// gather bytes for some milliseconds (16 by default in many, common practice) let the
-// intervals fall on neighbouring multiples of that time, or on 0 where several values
-// came at once; the pace of the gauge itself, a little uneven, makes one heap.
+// StampStep returns the step of time in which an adapter hands over values. It judges by the
+// intervals between the values of a gauge that streams at an even pace, and returns 0 if they show
+// no step. Adapters that gather bytes for some milliseconds (16 by default in many, common
+// practice) make the intervals neighbouring multiples of that time, or 0 where several values came
+// at once. The pace of the gauge itself is only a little uneven, so without an adapter the
+// intervals form one cluster.
 //
-// A value that is lost now and then gives one and two of the gauge's own intervals. That
-// looks like such a step with an interval of one and two steps, which is therefore only
-// believed of 14 to 18 ms.
+// If a value is lost now and then, the intervals are one and two of the gauge's own intervals. They
+// look like intervals of one and two steps of an adapter. So intervals of one step are only
+// believed for a step of 14 to 18 ms.
 func StampStep(intervals []time.Duration) time.Duration {
 	if len(intervals) < minIntervals {
 		return 0

@@ -1,30 +1,30 @@
 package drivers
 
-// MaxFrame is the longest frame, in bytes; a decoder that finds no frame in
-// twice as much has lost its place, and the older half is dropped as noise.
+// MaxFrame is the longest frame, in bytes. A decoder that finds no frame in twice as many bytes has
+// lost its place. The older half of these bytes is then dropped as noise.
 const MaxFrame = 1024
 
-// Stream feeds the bytes of one gauge to its decoder and counts what came of
-// them. The zero value with Decoder set is ready.
+// Stream feeds the bytes of one gauge to its decoder, and counts the outcomes. The zero value is
+// ready for use once Decoder is set.
 type Stream struct {
 	Decoder Decoder
 	Frames  uint64            // frames that gave samples
-	Rejects map[Reason]uint64 // frames that did not, and runs of noise, by reason
+	Rejects map[Reason]uint64 // frames that gave no sample, and runs of noise, by reason
 	buf     []byte
 	out     []Sample
 	noise   bool
 }
 
-// Found is one outcome of a stream: samples, or a reject with its reason. Its
-// slices are valid until the function that was called with it returns.
+// Found is one outcome of a stream: samples, or a reject with its reason. It is passed to a
+// function. Its slices are valid until that function returns.
 type Found struct {
 	Samples []Sample
 	Reject  Reason
 	Frame   []byte
 }
 
-// Feed takes the bytes that came, calls each with what they held, and keeps an
-// unfinished frame for the next call. idle says that the line then fell silent.
+// Feed takes the bytes that came, calls each with every outcome, and keeps an unfinished frame for
+// the next call. idle says that the line fell silent after these bytes.
 func (s *Stream) Feed(p []byte, idle bool, each func(Found)) {
 	for {
 		n := min(len(p), 2*MaxFrame-len(s.buf))
@@ -41,8 +41,8 @@ func (s *Stream) Feed(p []byte, idle bool, each func(Found)) {
 	}
 }
 
-// Reset forgets an unfinished frame, as after a lost line, and the place in
-// the stream; the frame is rejected if there was one.
+// Reset forgets the place in the stream, as after a lost line. It rejects an unfinished frame, if
+// there is one.
 func (s *Stream) Reset(each func(Found)) {
 	if len(s.buf) > 0 {
 		s.reject(TooShort, s.buf, each)
@@ -53,7 +53,7 @@ func (s *Stream) Reset(each func(Found)) {
 	}
 }
 
-// reject counts a frame, or a run of noise, and tells of it.
+// reject counts a frame, or a run of noise, and passes it to each.
 func (s *Stream) reject(r Reason, frame []byte, each func(Found)) {
 	if s.Rejects == nil {
 		s.Rejects = map[Reason]uint64{}
@@ -64,10 +64,10 @@ func (s *Stream) reject(r Reason, frame []byte, each func(Found)) {
 
 func (s *Stream) drop(n int) { s.buf = s.buf[:copy(s.buf, s.buf[n:])] }
 
-// cut takes all frames out of the buffer.
+// cut removes all frames from the buffer.
 func (s *Stream) cut(idle bool, each func(Found)) {
 	used := 0
-	for used == 0 || used < len(s.buf) { // an empty rest is not silence of its own
+	for used == 0 || used < len(s.buf) { // call Split once for an empty buffer, but not for an empty rest
 		rest := s.buf[used:]
 		advance, frame := s.Decoder.Split(rest, idle)
 		if advance <= 0 && frame == nil {
@@ -76,7 +76,7 @@ func (s *Stream) cut(idle bool, each func(Found)) {
 		advance = max(0, min(advance, len(rest)))
 		switch {
 		case frame == nil:
-			if !s.noise { // a run of noise is one reject
+			if !s.noise { // a run of noise counts as one reject
 				s.reject(Noise, rest[:advance], each)
 			}
 			s.noise = true

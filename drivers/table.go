@@ -1,6 +1,6 @@
 package drivers
 
-// Table lists the drivers. A new one is a line here.
+// Table lists the drivers. To add a driver, add a line here.
 func Table() []Driver {
 	return []Driver{
 		lineDriver(),

@@ -5,9 +5,8 @@ import (
 	"time"
 )
 
-// Driver typed: a gauge that types its value as a keyboard would, read as the
-// records of a Linux input device (struct input_event, evdev). A letter for
-// each byte:
+// Driver typed: a gauge that types its value as a keyboard would. The driver reads the records of a
+// Linux input device (struct input_event, evdev). Each letter is a byte:
 //
 //	ssssssss uuuuuuuu tt cc vvvv    24 bytes, of a 64-bit system
 //	ssss uuuu tt cc vvvv            16 bytes, of a 32-bit one
@@ -15,14 +14,13 @@ import (
 //	s  seconds    t  type: 1 key, 0 end of report, others say nothing
 //	u  and µs     c  code of the key    v  0 up, 1 down, 2 held
 //
-// all little-endian. Keys are read by the US layout, and Enter (or Tab, option
-// end) ends the text, which is then read as driver line reads a line; its
-// options are options here.
+// All numbers are little-endian. Keys are read by the US layout. Enter (or Tab, option end) ends
+// the text. The text is then read as driver line reads a line, so the options of line, except
+// quiet, are options here.
 //
-// A gauge types fast and evenly. A pause longer than the option gap ends a
-// burst; one that ended without Enter is refused, and what follows is believed
-// only after ten such pauses, so that neither a person at the keys nor the
-// rest of a broken burst is taken for a gauge.
+// A gauge types fast and evenly. A pause longer than the option gap ends a burst. A burst that
+// ended without Enter is refused, and what follows is believed only after a silence of ten such
+// pauses. So neither a person at the keys nor the rest of a broken burst is taken for a gauge.
 func typedDriver() Driver {
 	options := []Option{
 		{"end", "the key that ends a value", "enter", []string{"enter", "tab"}},
@@ -59,8 +57,8 @@ const (
 	keyPadEnter   = 96
 )
 
-// The characters of the US layout by code from 0, plain and with shift; a NUL
-// is a key that types none.
+// The characters of the US layout, indexed by key code from 0, without and with shift. A NUL stands
+// for a key that types no character.
 const (
 	typedPlain = "\x00\x001234567890-=\x00\tqwertyuiop[]\x00\x00asdfghjkl;'`\x00\\zxcvbnm,./\x00*\x00 " +
 		"\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00" + "789-456+1230."
@@ -68,8 +66,9 @@ const (
 		"\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00\x00" + "789-456+1230."
 )
 
-// restGaps is how many gaps of silence must pass before the text after a broken burst is trusted. An
-// interval above maxRest is not silence: the clock was set, or the bytes are not a record.
+// restGaps is the number of gaps of silence that must pass before text after a broken burst is
+// trusted. An interval above maxRest is not silence: either the clock was set, or the bytes are not
+// a record.
 const (
 	restGaps = 10
 	maxRest  = 24 * time.Hour
@@ -83,13 +82,13 @@ type typed struct {
 
 	nextByte nextByte
 	text     []byte // typed so far
-	spoilt   Reason // why the text is not to be trusted
+	spoilt   Reason // why the text must not be trusted, empty if nothing is wrong
 	shift    [2]bool
-	last     time.Duration // time of the latest key, or of the first event, by their clock
+	last     time.Duration // time of the latest key, or of the first event, by the clock of the device
 	known    bool          // last is set
-	heard    bool          // something came since the device was opened
+	heard    bool          // some bytes came since the device was opened
 	frame    []byte        // the text returned last
-	fault    Reason        // of it
+	fault    Reason        // what is wrong with frame, empty if nothing is
 }
 
 func newTyped(o Options) (Decoder, error) {
@@ -111,7 +110,7 @@ func (d *typed) Reset() {
 	d.shift, d.known, d.heard = [2]bool{}, false, false
 }
 
-// Split implements Decoder. The frame it returns is the text.
+// Split implements Decoder. The frame that it returns is the typed text.
 func (d *typed) Split(data []byte, idle bool) (advance int, frame []byte) {
 	d.fault = ""
 	d.heard = d.heard || len(data) > 0
@@ -137,7 +136,8 @@ func (d *typed) Split(data []byte, idle bool) (advance int, frame []byte) {
 	return d.record, d.event(e)
 }
 
-// lose notes that events were lost, so that the text has a gap, or the next one starts with it.
+// lose notes that events were lost. So the present text has a gap, or the next text begins within a
+// value.
 func (d *typed) lose() {
 	d.nextByte = unsure
 	d.spoil(LineError)
@@ -157,7 +157,7 @@ type inputEvent struct {
 	value uint32
 }
 
-// parseEvent reads a record, and reports whether it can be one.
+// parseEvent reads a record. It reports whether the bytes can be a record.
 func parseEvent(b []byte) (e inputEvent, ok bool) {
 	var seconds, micros uint64
 	if half := (len(b) - 8) / 2; half == 8 {
@@ -183,10 +183,10 @@ func parseEvent(b []byte) (e inputEvent, ok bool) {
 	return e, false
 }
 
-// event takes an event. It returns a text that is complete, or filler.
+// event takes an event. It returns a text if the event completes one, and filler otherwise.
 func (d *typed) event(e inputEvent) (frame []byte) {
 	filler := d.text[:0]
-	if !d.known { // a key may have gone down before
+	if !d.known { // a key may have gone down before this event
 		d.last, d.known = e.at, true
 	}
 	switch {
@@ -219,7 +219,8 @@ func (d *typed) event(e inputEvent) (frame []byte) {
 	return frame
 }
 
-// pause ends a burst if the key comes long after the previous one, and returns the text of the burst.
+// pause ends the burst if a key comes long after the previous key. It returns the text of that
+// burst.
 func (d *typed) pause(at time.Duration) (frame []byte) {
 	since := at - d.last
 	paused := d.known && (since > d.gap || since < 0)
@@ -233,7 +234,7 @@ func (d *typed) pause(at time.Duration) (frame []byte) {
 	return frame
 }
 
-// key adds the character of a key.
+// key adds the character of a key to the text.
 func (d *typed) key(code uint16) {
 	if len(d.text) == 0 && d.nextByte == unsure {
 		d.spoilt = Cut
@@ -254,7 +255,7 @@ func (d *typed) key(code uint16) {
 	}
 }
 
-// take returns the text and starts another.
+// take returns the text and starts a new one.
 func (d *typed) take() []byte {
 	d.frame = append(d.frame[:0], d.text...)
 	d.fault = d.spoilt
@@ -263,7 +264,7 @@ func (d *typed) take() []byte {
 	return d.frame
 }
 
-// breakOff returns a text that was not ended.
+// breakOff returns a text that was not ended by the end key.
 func (d *typed) breakOff() []byte {
 	d.spoil(TooShort)
 	frame := d.take()
