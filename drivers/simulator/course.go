@@ -5,18 +5,19 @@ import (
 	"math/rand/v2"
 )
 
-// Course is the tilt of a gauge over time, rad, at equal steps from 0 on. It is cubic between the
-// steps, and constant before the first and after the last.
+// Course is the tilt of a gauge over time, rad, at equal steps from 0 on. The tilt is cubic between
+// the steps. It is constant before the first step and after the last.
 type Course struct {
 	Step float64 // s
 	Tilt []float64
 }
 
-// courseStep is fine enough for a cubic: a tremor of 12 Hz is wrong by 5e-5 of its amplitude.
+// courseStep is the time between two tilts of a drawn course, s. It is fine enough for a cubic: a
+// tremor of 12 Hz is wrong by 5e-5 of its amplitude.
 const courseStep = 0.005
 
-// At returns the tilt at a time, from the cubic whose slope at each step is that between its
-// neighbours.
+// At returns the tilt at a time, by a cubic between the steps. The slope of the cubic at a step is
+// the mean slope between the two neighbours of that step.
 func (c *Course) At(t float64) float64 {
 	n := len(c.Tilt)
 	x := t / c.Step
@@ -39,12 +40,12 @@ func (c *Course) End() float64 { return c.Step * float64(len(c.Tilt)-1) }
 
 // Pass is a passage through square, from a turning point on one side to one on the other.
 type Pass struct {
-	At         float64 // time of passing square, s; the middle if it was passed to and fro
-	Begin, End float64 // times of the largest tilt before and after
-	From, To   float64 // tilt at these times, rad
+	At         float64 // time of passing square, s; the middle of the first and the last time if the gauge went to and fro
+	Begin, End float64 // times of the largest tilt before and after the passage, s
+	From, To   float64 // tilts at Begin and End, rad
 }
 
-// Passes returns the passages through square between two times, s. A side counts only once the tilt
+// Passes returns the passages through square between two times, s. A side counts only if the tilt
 // exceeds least, rad, so that a tremor near square does not count.
 func (c *Course) Passes(from, to, least float64) []Pass {
 	var out []Pass
@@ -72,14 +73,15 @@ func (c *Course) Passes(from, to, least float64) []Pass {
 				out[n-1].End, out[n-1].To = when, top
 			}
 		}
-		first = 0 // beyond least on its own side
+		first = 0 // the tilt is beyond least on its own side
 	}
 	return out
 }
 
-// stop cuts the course: at a time the hand comes to rest within 0.3 s and then holds for a while, s.
+// stop cuts the course off at a time. The hand comes to rest within 0.3 s and then holds still for
+// the time hold, s.
 func (c *Course) stop(t, hold float64) {
-	const slack = 0.1 // s, in which the speed falls to 1/e
+	const slack = 0.1 // s, time in which the speed falls to 1/e
 	i := int(t / c.Step)
 	if i < 1 || i >= len(c.Tilt) {
 		return
@@ -91,8 +93,9 @@ func (c *Course) stop(t, hold float64) {
 	}
 }
 
-// tremors lists frequency bands of the tremor of a moving hand, Hz, with its root mean square in them,
-// degrees: the smallest and largest of gyroscope recordings of eighteen people.
+// tremors lists the frequency bands of the tremor of a moving hand, Hz, and the root mean square of
+// the tremor in each band, degrees. least and most are the smallest and the largest of gyroscope
+// recordings of eighteen people.
 var tremors = [...]struct{ lo, hi, least, most float64 }{
 	{1, 3, 0.020, 0.085}, {3, 6, 0.007, 0.041}, {6, 12, 0.005, 0.033},
 }
@@ -100,7 +103,7 @@ var tremors = [...]struct{ lo, hi, least, most float64 }{
 // Tremor is the root mean square of a tremor in the bands 1 to 3, 3 to 6 and 6 to 12 Hz, rad.
 type Tremor [3]float64
 
-// drawTremor draws a tremor from the measured spectrum, scaled.
+// drawTremor draws a tremor from the measured spectrum, and multiplies it by scale.
 func drawTremor(scale float64, rng *rand.Rand) (t Tremor) {
 	for i, b := range tremors {
 		t[i] = scale * degree * logBetween(rng, b.least, b.most)
@@ -129,13 +132,13 @@ func (c *Course) add(amplitude, hertz, phase float64) {
 	}
 }
 
-// builder builds a course, move by move.
+// builder builds a course from moves.
 type builder struct {
 	Course
-	now, at float64 // time at the end so far, s, and the tilt there
+	now, at float64 // time and tilt at the end of the course so far, s and rad
 }
 
-// move goes to a tilt within a time. s gives the course of the move, from 0 to 1.
+// move goes to a tilt within a time. s is the shape of the move: it goes from 0 to 1.
 func (b *builder) move(to, dur float64, s func(float64) float64) {
 	from, start := b.at, b.now
 	b.now, b.at = b.now+dur, to
@@ -146,7 +149,8 @@ func (b *builder) move(to, dur float64, s func(float64) float64) {
 
 func (b *builder) next() float64 { return float64(len(b.Tilt)) * b.Step }
 
-// follow appends a function of the time since now, for a while.
+// follow appends a function for a while. Its argument is the time since the end of the course so
+// far.
 func (b *builder) follow(f func(float64) float64, dur float64) {
 	start := b.now
 	b.now, b.at = b.now+dur, f(dur)
@@ -155,7 +159,7 @@ func (b *builder) follow(f func(float64) float64, dur float64) {
 	}
 }
 
-// hold stays near a tilt, with a sway in rad.
+// hold stays near a tilt for a while, with a sway in rad.
 func (b *builder) hold(tilt, dur, sway float64, rng *rand.Rand) {
 	for dur > 0 {
 		step := min(dur, between(rng, 0.2, 0.6))
@@ -169,7 +173,8 @@ func minimumJerk(x float64) float64 { return x * x * x * (10 - x*(15-6*x)) }
 
 func halfCosine(x float64) float64 { return (1 - math.Cos(math.Pi*x)) / 2 }
 
-// even is a motion at nearly constant speed, which is gained and lost in a share r of the time each.
+// even returns a motion at nearly constant speed. The speed is gained in a share r of the time, and
+// lost in the same share.
 func even(r float64) func(float64) float64 {
 	rise := func(x float64) float64 { return x * x / (2 * r * (1 - r)) }
 	return func(x float64) float64 {
@@ -183,11 +188,12 @@ func even(r float64) func(float64) float64 {
 	}
 }
 
-// law is the power spectrum of the tilt of hands that swing to and fro, per unit of u, the frequency
-// relative to that of the swings. It is flat from lawLow to lawKnee, and falls with lawFall above. It
-// was fitted to gyroscope recordings of ten people (68 stretches of three or four half swings; power
-// at u = 1.75, 2.25, 2.75, 3.5, 4.5, 5.5, 7, 9, 12, 17: measured 25, 8.4, 2.3, 0.51, 0.10, 0.045,
-// 0.018, 0.0048, 0.0010, 0.00018 %; the law is within a factor of two).
+// law is the power spectrum of the tilt of hands that swing to and fro, per unit of u, the
+// frequency relative to that of the swings. It is flat from lawLow to lawKnee, and falls with the
+// power lawFall above lawKnee. It was fitted to gyroscope recordings of ten people (68 stretches of
+// three or four half swings; power at u = 1.75, 2.25, 2.75, 3.5, 4.5, 5.5, 7, 9, 12, 17: measured
+// 25, 8.4, 2.3, 0.51, 0.10, 0.045, 0.018, 0.0048, 0.0010, 0.00018 %; the law is within a factor of
+// two).
 func law(u float64) float64 {
 	if u < lawLow {
 		return 0
@@ -197,8 +203,9 @@ func law(u float64) float64 {
 
 const lawLow, lawKnee, lawFall = 0.4, 1.5, 5.5
 
-// process returns a smooth random motion with that spectrum, a root mean square in rad and half swings
-// of a mean time, s. It adds a sine in each of many bands of equal width.
+// process returns a smooth random motion with the spectrum law. rms is its root mean square, rad,
+// and half the mean time of a half swing, s. The motion is the sum of a sine in each of many bands
+// of equal relative width.
 func process(rms, half float64, rng *rand.Rand) func(float64) float64 {
 	const sines = 48
 	var all [sines]sine

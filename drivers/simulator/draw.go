@@ -7,14 +7,14 @@ import (
 	"fairbore/analysis"
 )
 
-// Rates are the value rates of gauges, a second (common practice).
+// Rates returns the value rates of gauges, values per second (common practice).
 func Rates() []float64 { return []float64{2, 5, 10, 20, 25, 50} }
 
-// Draw draws a visit with a gauge of some contact and rate, at a size from 8 to
-// 60 mm. Times of the phases, tilts, noise and faults come from the ranges that
-// the trade sees (common practice). How a hand moves in detail (dwell, skew,
-// sway, tremor, how alike one-sided turns are) has been measured by nobody here:
-// those ranges are assumptions, and a score made with them rests on them.
+// Draw draws a visit with a gauge of a given contact and rate, at a size from 8 to 60 mm. The times
+// of the phases, the tilts, the noise and the faults come from the ranges that the trade sees
+// (common practice). Nobody here has measured how a hand moves in detail: its dwell, skew, sway and
+// tremor, and how equal one-sided turns are. Those ranges are assumptions, and a score made with
+// them depends on them.
 func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
 	p := Params{Visit: visit, Size: drawSize(rng)}
 	p.Next = p.Size + length(between(rng, -10, 10))
@@ -25,11 +25,11 @@ func Draw(contact Contact, visit Visit, rate float64, rng *rand.Rand) Params {
 	p.Turns = 3 + rng.IntN(4)
 	p.Half, p.Swing = between(rng, 0.4, 1.5), between(rng, 1.5, 5)*degree
 	p.Off, p.Ragged, p.Uneven = between(rng, -0.3, 0.3), between(rng, 0, 0.15), between(rng, 0, 0.15)
-	// from a cosine over a swing of least jerk (0.19) to one with a rest at its ends
+	// from a cosine, over a minimum-jerk swing (0.19), to a swing with a rest at its ends
 	p.Dwell, p.DwellScatter, p.Skew = between(rng, 0, 0.3), between(rng, 0, 0.05), between(rng, 0, 0.08)
 	p.Tremor = between(rng, 0, 0.03) * degree
 	p.Near, p.NearScatter = between(rng, 0.5, 3)*degree, between(rng, 0.05, 0.3)*degree
-	if rng.Float64() < 0.4 { // many people end at rest near square, not at it
+	if rng.Float64() < 0.4 { // many people end at rest near square, but not at it
 		p.Rest, p.RestTilt = between(rng, 0.3, 1.5), between(rng, -1, 1)*degree
 	}
 	p.Offset = between(rng, 30, 100)
@@ -53,7 +53,7 @@ func drawSize(rng *rand.Rand) analysis.Length {
 	return 8*analysis.Millimetre + analysis.Length(rng.Int64N(int64(52*analysis.Millimetre)))
 }
 
-// displaySteps are the steps that gauges of this kind show, the finer ones more often.
+// displaySteps are the steps that gauges of this kind show. The finer steps come more often.
 var displaySteps = [...]struct {
 	step   analysis.Length
 	unit   analysis.Unit
@@ -68,7 +68,7 @@ func drawGauge(contact Contact, size analysis.Length, rate float64, rng *rand.Ra
 	g := GaugeModel{ID: "drawn", Contact: contact, Tip: tipFor(size), Free: length(between(rng, 250, 1000)), Rate: rate,
 		Noise: between(rng, 0.05, 0.3)}
 	switch contact {
-	case TwoPoint: // a gauge is not rocked onto the stop of its spring
+	case TwoPoint: // nobody rocks a gauge until it meets the stop of its spring
 		g.Free = max(g.Free, length(300+g.Excess(size, 8*degree)))
 	case ThreePoint:
 		g.Settle = between(rng, 0.1, 0.5)
@@ -80,8 +80,8 @@ func drawGauge(contact Contact, size analysis.Length, rate float64, rng *rand.Ra
 	return g
 }
 
-// tipFor is a usual contact radius for a bore: 1 mm at 8 mm to 3 mm from 40 mm
-// on (common practice).
+// tipFor returns a usual contact radius for a bore: from 1 mm at 8 mm to 3 mm at 40 mm and above
+// (common practice).
 func tipFor(size analysis.Length) analysis.Length {
 	x := min(1, max(0, (size.Micrometres()-8000)/32000))
 	return analysis.Length(math.Round((1 + 2*x) * float64(analysis.Millimetre)))

@@ -7,8 +7,8 @@ import (
 	"fairbore/analysis"
 )
 
-// Family is a family of visits in which a hand rocks a two-point gauge. It says how the hand swings,
-// or what else happens. [DrawRocking] draws one.
+// Family is a family of visits in which a hand rocks a two-point gauge. It says how the hand
+// swings, or what else happens in the visit. [DrawRocking] draws a visit of a family.
 type Family uint8
 
 // Ways to swing. All of these must be read.
@@ -20,34 +20,35 @@ const (
 	Pausing                   // stands still within some swings
 	TwoSines                  // a sine whose frequency scatters, with a second one of 5 to 20 %
 	Jerky                     // swings made of two to five pushes
-	OneShort                  // one end much nearer to square than the others
+	OneShort                  // one end of the rocking is much nearer to square than the other ends
 	Skewed                    // starts more slowly than it ends, or faster
 	Changing                  // speed and width change from swing to swing
 	Quick                     // 1.3 to 2.5 Hz to and fro
 	Slow                      // 1.5 to 3 s a swing
 	Process                   // a smooth random process with the spectrum of recorded hands
-	// Good rocking with something else. These must be read too.
+	// Good rocking, and something else happens too. These must be read too.
 	TurnsOnce // turns back once before square, between good passes
 	Fumbling  // touches the wall one to three times, 10 to 110 µm high, before passing square
-	ToneStop  // stops at the tone, wherever the gauge is, or at a given time where there is none
-	TwoPlaces // drawn on to a second place without leaving the bore
-	Tapered   // the bore changes a little where the gauge wanders along it
-	// Gauges that are slow, or show little. These must be read if the options say so.
+	ToneStop  // stops at the tone, wherever the gauge is, or at a given time if there is no tone
+	TwoPlaces // drawn along to a second place without leaving the bore
+	Tapered   // the bore is tapered, and the gauge wanders a little along it
+	// Gauges that are slow, or have a short travel. These must be read if the options state these
+	// properties.
 	Averaging   // shows the mean of the last 50 to 150 ms
 	Lagging     // follows with a time constant of 10 to 50 ms
-	Stepping    // delivered in steps of 16 ms
-	ShortTravel // shows 150 to 600 µm, not 600 to 900, above the ring in free air
-	// Visits that must not be read, or not as the size of the place.
+	Stepping    // values are delivered in steps of 16 ms
+	ShortTravel // shows 150 to 600 µm above the ring in free air, not 600 to 900
+	// Visits that must not be read, or not with the size of the place.
 	NeverEqual     // turns before square each time, about equally far
 	NeverScattered // turns before square each time, by 0.1 to 2°
 	HeldOff        // held at a tilt
 	OnChamfer      // a contact slips on the chamfer
 	BesideAxis     // a chord is gauged
 	Drawn          // drawn along a taper while it is rocked
-	Failing        // the stream fails, see [Fault]; what was good before may be read
+	Failing        // the stream fails, see [Fault]; the values before the fault may be read
 	Gritty         // grit is under a contact for part of the rocking
 
-	Recorded // the course is given, see [PlayCourse]; must be read
+	Recorded // the course is given, see [PlayCourse]; it must be read
 )
 
 var families = [...]string{"pendulum", "least jerk", "rests at the ends", "even speed", "pauses", "two sines", "jerky",
@@ -58,7 +59,7 @@ var families = [...]string{"pendulum", "least jerk", "rests at the ends", "even 
 // String names the family.
 func (f Family) String() string { return families[f] }
 
-// Families lists all that can be drawn.
+// Families lists all families that can be drawn.
 func Families() []Family {
 	out := make([]Family, Recorded)
 	for i := range out {
@@ -81,15 +82,15 @@ type rocker struct {
 	builder
 	style       Family
 	width, half float64 // mean tilt at the ends, rad, and mean time of a swing, s
-	off         float64 // rad by which the middle of the rocking differs from square
-	ends, times float64 // relative scatter of both
-	sway        float64 // rad, while a tilt is held
+	off         float64 // tilt at the middle of the rocking, rad
+	ends, times float64 // relative scatter of the width and of the time of a swing
+	sway        float64 // sway while a tilt is held, rad
 	skew, speed float64 // exponent of time, for Skewed; share of the time in which speed is gained, for EvenSpeed
 	rng         *rand.Rand
 }
 
-// drawRocker draws a hand. steadiness divides its scatter. The relative scatter of ends and times goes
-// up to that of recorded hands (0.17, 0.43).
+// drawRocker draws a hand. steadiness divides the scatter of the hand. The relative scatter of ends
+// and times goes up to that of recorded hands (0.17, 0.43).
 func drawRocker(style Family, size analysis.Length, steadiness float64, rng *rand.Rand) *rocker {
 	r := &rocker{builder: builder{Course: Course{Step: courseStep}}, style: style, rng: rng,
 		width: between(rng, 1.5, 5) * degree, half: logBetween(rng, 0.4, 1.5),
@@ -103,7 +104,7 @@ func drawRocker(style Family, size analysis.Length, steadiness float64, rng *ran
 	case Changing:
 		r.ends, r.times = between(rng, 0.2, 0.35), between(rng, 0.25, 0.45)
 	}
-	if size.Micrometres() < 12000 { // people rock wider in a small bore, where it hardly shows otherwise
+	if size.Micrometres() < 12000 { // people rock wider in a small bore, because a small tilt hardly shows there
 		r.width = max(r.width, 2.5*degree)
 	}
 	r.off = between(rng, -0.25, 0.25) * r.width
@@ -113,7 +114,8 @@ func drawRocker(style Family, size analysis.Length, steadiness float64, rng *ran
 	return r
 }
 
-// far returns where a swing to a side ends, rad, at least a third of the width from square.
+// far returns the tilt at which a swing to a side ends, rad. It is at least a third of the width
+// from square.
 func (r *rocker) far(side float64) float64 {
 	return side*r.width*max(0.6, 1+r.ends*r.rng.NormFloat64()) + r.off
 }
@@ -123,7 +125,7 @@ func (r *rocker) time() float64 {
 	return r.half * max(0.4, math.Exp(r.times*r.rng.NormFloat64()))
 }
 
-// swing goes to a tilt in the hand's own style.
+// swing goes to a tilt in the style of the hand.
 func (r *rocker) swing(to float64) {
 	dur, from, rng := r.time(), r.at, r.rng
 	switch r.style {
@@ -189,7 +191,7 @@ func (r *rocker) rock(passes int) {
 		if r.style == OneShort && i == short {
 			to *= between(rng, 0.2, 0.5)
 		}
-		if r.style == Changing { // plus a trend over the rocking
+		if r.style == Changing { // add a trend over the rocking
 			r.width *= math.Exp(0.08 * rng.NormFloat64())
 			r.half *= math.Exp(0.08 * rng.NormFloat64())
 		}
@@ -198,8 +200,8 @@ func (r *rocker) rock(passes int) {
 	}
 }
 
-// continuous rocks with a motion that is not a sequence of swings. It starts and ends where the motion
-// turns.
+// continuous rocks with a motion that is not a sequence of swings. It starts and ends at turning
+// points of the motion.
 func (r *rocker) continuous(passes int) {
 	var f func(float64) float64
 	var begin, end float64
@@ -216,7 +218,7 @@ func (r *rocker) continuous(passes int) {
 	r.follow(func(t float64) float64 { return f(begin + t) }, end-begin)
 }
 
-// twoSines returns the sum of a sine whose frequency scatters and a second one.
+// twoSines returns the sum of two sines. The frequency of the first one scatters.
 func (r *rocker) twoSines() func(float64) float64 {
 	rng := r.rng
 	part, ratio, phase := between(rng, 0.05, 0.2), between(rng, 1.7, 3.3), between(rng, 0, 2*math.Pi)
@@ -229,12 +231,13 @@ func (r *rocker) twoSines() func(float64) float64 {
 	}
 }
 
-// run finds the given number of successive swings through square in a motion. Each is 0.4 to 2.5 times
-// as wide as the one before, as in the recordings of hands. It returns when the first starts and the
-// last ends, s. If no such run exists, it returns about as many swings of any width.
+// run finds the given number of successive swings through square in a motion. Each swing must be
+// 0.4 to 2.5 times as wide as the swing before, as in the recordings of hands. It returns the times
+// at which the first swing starts and the last one ends, s. With whatever, swings of any width will
+// do, so that a run is always found.
 func run(f func(float64) float64, passes int, half float64, whatever bool) (begin, end float64, ok bool) {
 	const h = 0.02
-	from, top, last, n := 0.0, 0.0, 0.0, -1 // of the run: its first turn, the latest turn, the previous swing, the number of swings
+	from, top, last, n := 0.0, 0.0, 0.0, -1 // state of the run: time of its first turn, tilt of the latest turn, width of the previous swing, number of swings
 	a, b := f(0), f(h)
 	for t := 2 * h; t < 40*half; t += h {
 		c := f(t)
@@ -256,7 +259,7 @@ func run(f func(float64) float64, passes int, half float64, whatever bool) (begi
 	return from, 40 * half, whatever
 }
 
-// turnsOnce rocks, but turns once before square and goes back.
+// turnsOnce rocks through square, but turns back once before square.
 func (r *rocker) turnsOnce(passes int) {
 	before := 1 + r.rng.IntN(max(1, passes-2))
 	r.rock(before)
@@ -274,8 +277,8 @@ func (r *rocker) turnsOnce(passes int) {
 	}
 }
 
-// fumble touches the wall one to three times before square is passed. k is the distance between the
-// centres of the contacts, µm.
+// fumble touches the wall one to three times before the gauge passes square. k is the distance
+// between the centres of the contacts, µm.
 func (r *rocker) fumble(k float64) {
 	rng := r.rng
 	side := math.Copysign(1, r.at)
@@ -298,7 +301,7 @@ func (r *rocker) never(turns int, equal bool) {
 		r.swing(side * (2*degree + r.width*max(0.4, 1+r.ends*rng.NormFloat64())))
 		near := between(rng, 0.1, 2) * degree
 		for equal {
-			if near = mean + scatter*rng.NormFloat64(); near > 0.03*degree { // drawn again, because a limit would make equal turns
+			if near = mean + scatter*rng.NormFloat64(); near > 0.03*degree { // drawn again, because a clamp would make equal turns
 				break
 			}
 		}

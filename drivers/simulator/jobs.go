@@ -10,27 +10,27 @@ import (
 	"fairbore/analysis"
 )
 
-// StoryRound is a spell of honing in the story of a part, and what was gauged after it.
+// StoryRound is a round of honing in the story of a part, with the sizes gauged after it.
 type StoryRound struct {
-	Strokes int               // since the round before
-	Warm    float64           // K above the ring when gauged
-	Sizes   []analysis.Length // as gauged, warm, in the order of Job.Plan
+	Strokes int               // number of strokes since the round before
+	Warm    float64           // warmth of the part above the ring when it was gauged, K
+	Sizes   []analysis.Length // the sizes as gauged on the warm part, in the order of Job.Plan
 }
 
-// Job is a bore to be honed, with the story of one part. It is invented
-// demonstration data: no real part, shop or person.
+// Job is a bore to be honed, with the story of one part. It is invented demonstration data, of no
+// real part, shop or person.
 type Job struct {
 	analysis.Job
 	Master    analysis.Ring // the ring that Job.Ring names
 	Gauge     GaugeModel
-	Rounds    []StoryRound // the first is the start, with 0 strokes
-	Minute    int          // strokes in a minute
-	Expansion float64      // µm on the diameter a kelvin
-	part      Part         // what the table can't tell: rates, cooling, reach
+	Rounds    []StoryRound // the first round is the start, with 0 strokes
+	Minute    int          // number of strokes per minute
+	Expansion float64      // growth of the diameter per kelvin, µm
+	part      Part         // the properties that the table can't tell: rates, warming and cooling, blind length
 }
 
-// StoryPart returns the part of the story in its start state: mean, profile and
-// ovality as first gauged, rates as the story has them.
+// StoryPart returns the part of the story as it was at the start. Its mean, profile and ovality are
+// those of the first gauging, and its rates are those of the story.
 func (j *Job) StoryPart() *Part {
 	p := j.part
 	first := j.Rounds[0].Sizes
@@ -45,8 +45,8 @@ func (j *Job) StoryPart() *Part {
 		s, c := math.Sincos(2 * j.Orientations[i%n].Degrees() * degree)
 		re, im = re+(v-p.Start).Micrometres()*c, im+(v-p.Start).Micrometres()*s
 	}
-	// least squares of Oval·cos 2(a-Lie): at 0/60/120 the mean of cos² is 1/2; at
-	// 0/90, where sin 2a is nowhere seen, it is 1.
+	// Least squares of Oval·cos 2(a-LongAxis). At 0/60/120 degrees the mean of cos² is 1/2. At 0/90
+	// degrees, where sin 2a is 0 everywhere, the mean is 1.
 	part := 0.5
 	if n == 2 {
 		part = 1
@@ -63,7 +63,7 @@ func (j *Job) StoryPart() *Part {
 	return &p
 }
 
-// FindJob returns the job of that id.
+// FindJob returns the job with an id.
 func FindJob(id string) (*Job, error) {
 	jobs := Jobs()
 	var ids []string
@@ -138,7 +138,7 @@ func Jobs() []Job {
 	}
 }
 
-// drawn completes a job by what all have in common.
+// drawn completes a job with the values that all jobs have in common.
 func drawn(j Job) Job {
 	j.Face, j.Band, j.Target = "front", analysis.Deviation(200*analysis.Micrometre), (j.Low+j.High)/2
 	j.Master.ID, j.Master.U = j.Ring, analysis.Deviation(analysis.Micrometre/4)
@@ -153,8 +153,8 @@ func times[T analysis.Length | analysis.Angle](unit T, n ...T) []T {
 	return n
 }
 
-// rounds reads a table: a line a round, the strokes and then the sizes in mm to
-// four places, as gauged; warm gives the warmth of each round.
+// rounds reads a table. Each line is a round: the strokes, and then the sizes as gauged, in mm to
+// four places. warm gives the warmth of each round.
 func rounds(table string, warm ...float64) []StoryRound {
 	var out []StoryRound
 	for i, line := range strings.Split(strings.TrimSpace(table), "\n") {
@@ -170,8 +170,9 @@ func rounds(table string, warm ...float64) []StoryRound {
 	return out
 }
 
-// The tables, invented demonstration data. Columns: strokes since the round
-// before; then the sizes, depth by depth from the front, at each its angles.
+// The tables are invented demonstration data. The first column is the strokes since the round
+// before. The other columns are the sizes, depth by depth from the front; at each depth they are in
+// the order of the angles.
 const (
 	// 4 13 25 34 mm, each at 0 and 90 degrees
 	bushTable = `

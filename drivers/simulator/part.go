@@ -8,36 +8,37 @@ import (
 	"fairbore/analysis"
 )
 
-// nodes is the number of points along a bore at which its size is kept. Between them it is
-// interpolated.
+// nodes is the number of points along a bore at which its size is kept. Between two points the size
+// is interpolated.
 const nodes = 65
 
-// Part is a part whose bore is honed. Its size at a place is the size at the start, with a profile
-// along the depth and an oval, less what honing has taken off, plus its thermal growth. Noise belongs
-// to the gauge, not to the part.
+// Part is a part whose bore is honed. Its size at a place is the mean size at the start, plus a
+// profile along the depth and an oval, plus the material that honing has removed, plus the thermal
+// growth. Noise belongs to the gauge, not to the part.
 type Part struct {
 	Length analysis.Length // depth from the datum face to the other end
 	Start  analysis.Length // mean size at the start, at the temperature of the ring
 	// Profile is the deviation from Start at increasing depths, at the start.
 	Profile []Offset
-	// Oval is the amplitude of the ovality, µm, and Lie the angle of its long axis, rad: the size is
-	// larger by Oval·cos 2(angle-Lie). Honing removes the oval: it falls to 1/e for each Rounding µm taken
-	// off.
+	// Oval is the amplitude of the ovality, µm, and LongAxis the angle of its long axis, rad: the
+	// size is larger by Oval·cos 2(angle-LongAxis). Honing removes the oval: it falls to 1/e for
+	// each Rounding µm removed.
 	Oval, LongAxis, Rounding float64
-	// FreshRate is the rate of a fresh stone and Slow that of a glazed one, µm per stroke. Over Glaze strokes
-	// their difference falls to 1/e.
+	// FreshRate is the rate of a fresh stone and GlazedRate that of a glazed stone, µm per stroke.
+	// Their difference falls to 1/e over GlazeStrokes strokes.
 	FreshRate, GlazedRate, GlazeStrokes float64
-	// Blind is the depth over which the stone does not fully reach the bottom; 0: a through hole.
+	// Blind is the length at the bottom of a blind hole that the stone does not fully reach; 0: a
+	// through hole.
 	Blind analysis.Length
-	// Scatter is the relative standard deviation of a spell's removal.
+	// Scatter is the relative standard deviation of the removal of a spell.
 	Scatter float64
-	// Expansion is the growth of the size per kelvin, µm. Warming is the kelvins that a stroke adds, and
-	// WarmMost their limit. Cooling is the time constant.
+	// Expansion is the growth of the size per kelvin, µm. Warming is the warmth that a stroke adds,
+	// K, and WarmMost is the largest warmth, K. Cooling is the time constant.
 	Expansion, Warming, WarmMost float64
 	Cooling                      time.Duration
 
-	removed [nodes]float64 // µm off the diameter
-	strokes float64        // since the stone was dressed
+	removed [nodes]float64 // removal at each node, µm on the diameter
+	strokes float64        // number of strokes since the stone was dressed
 	warm    float64        // K above the ring
 }
 
@@ -47,17 +48,17 @@ type Offset struct {
 	Off   float64 // µm
 }
 
-// Spell says where a round of honing works: the strokes, the stretch of the bore (To 0: the whole
-// length), and how much of it reaches the rest.
+// Spell says how a number of strokes works: at which stretch of the bore (To 0: the whole length),
+// how much of the removal reaches the rest of the bore, and with what pressure.
 type Spell struct {
 	analysis.Stretch
-	// Rest is the share of the removal that reaches the bore outside From to To.
+	// Rest is the share of the removal that reaches the bore outside the stretch.
 	Rest float64
 	// Pressure multiplies the rate; 0 means 1.
 	Pressure float64
 }
 
-// Size returns the present diameter at a place, warm.
+// Size returns the present diameter at a place, at the present warmth of the part.
 func (p *Part) Size(at analysis.Place) analysis.Length {
 	x, angle := p.interpolate(at.Depth), at.Angle.Degrees()*math.Pi/180
 	oval := p.Oval
@@ -94,8 +95,8 @@ func (p *Part) interpolate(depth analysis.Length) float64 {
 	return p.removed[i]*(1-f) + p.removed[i+1]*f
 }
 
-// Hone removes what a number of strokes take off, and warms the part. It returns the mean removal, µm
-// on the diameter.
+// Hone hones a number of strokes: it removes material and warms the part. It returns the mean
+// removal, µm on the diameter.
 func (p *Part) Hone(strokes int, s Spell, rng *rand.Rand) float64 {
 	if strokes <= 0 {
 		return 0
@@ -135,7 +136,7 @@ func (p *Part) reach(i int, s Spell) float64 {
 // Dress makes the stone cut as a fresh one.
 func (p *Part) Dress() { p.strokes = 0 }
 
-// Cool lets time pass: the warmth above the ring falls to 1/e in Cooling.
+// Cool lets time pass: the warmth above the ring falls to 1/e in the time Cooling.
 func (p *Part) Cool(dt time.Duration) {
 	if p.Cooling <= 0 {
 		p.warm = 0
@@ -144,9 +145,9 @@ func (p *Part) Cool(dt time.Duration) {
 	p.warm *= math.Exp(-dt.Seconds() / p.Cooling.Seconds())
 }
 
-// Part draws a part of the job and the hand that hones it. Its starting size, the rate of its stone,
-// its errors of form and the evenness of the hand scatter about those of the story's part (invented,
-// as the jobs are).
+// Part draws a part of the job, and the hand that hones it. The starting size, the rate of the
+// stone, the errors of form and the evenness of the hand scatter about those of the part in the
+// story (invented, as the jobs are).
 func (j *Job) Part(rng *rand.Rand) (*Part, Hand) {
 	p := j.StoryPart()
 	p.Start += length(3 * rng.NormFloat64())

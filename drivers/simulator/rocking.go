@@ -7,24 +7,24 @@ import (
 	"fairbore/analysis"
 )
 
-// Rocking is a visit of a two-point gauge, without the chance scatter of single values. [DrawRocking]
-// draws one of a family, and [PlayCourse] makes one from a recorded course. Times are in s, tilts in
-// rad.
+// Rocking is a visit of a two-point gauge, without the random scatter of single values.
+// [DrawRocking] draws one of a family, and [PlayCourse] makes one from a recorded course. Times are
+// in s, tilts in rad.
 type Rocking struct {
 	Family Family
 	Style  Family // how the hand swings
 	Gauge  GaugeModel
-	Ring   analysis.Length // size of the ring; in free air, where the plunger meets its stop, the gauge shows this plus Gauge.Free
+	Ring   analysis.Length // size of the ring; in free air the plunger meets its stop, and the gauge shows this size plus Gauge.Free
 	Size   analysis.Length // true size at the first place
-	// Course is the tilt from the moment when the gauge is in the bore. Stays are the places where it is
-	// rocked, in the same time.
+	// Course is the tilt of the gauge from the moment when it is in the bore. Stays are the places
+	// where it is rocked; their times count from the same moment.
 	Course Course
 	Stays  []Stay
 
 	Air, Insert, Withdraw, After float64 // durations of the phases; After is in free air
 	Stream                       Stream
-	// React is the time from the tone until the hand stops. Hold is how long it then holds the gauge
-	// before drawing it out.
+	// React is the time from the tone until the hand stops. Hold is how long the hand then holds
+	// the gauge before it draws it out.
 	React, Hold float64
 
 	level Path // µm above Size, over the time of the course
@@ -34,24 +34,25 @@ type Rocking struct {
 type Stay struct {
 	From, To float64
 	Size     analysis.Length // true
-	Seen     analysis.Length // what a perfect reading at From would show; for a chord, with the chord
+	Seen     analysis.Length // what a perfect reading at From would show; off the axis, with the chord
 	Rate     analysis.Length // change of Seen per second
 }
 
-// MinPassTilt is the tilt on either side of square that a passage must exceed to count, rad: 0.2°, less than
-// 0.4 µm in a bore of 60 mm.
+// MinPassTilt is the tilt on either side of square that a passage must exceed to count, rad. It is
+// 0.2°, which adds less than 0.4 µm in a bore of 60 mm.
 const MinPassTilt = 0.2 * degree
 
-// minPasses is the fewest passes of a visit that must be read.
+// minPasses is the fewest passes with which a visit must give a reading.
 const minPasses = 3
 
 // DrawOptions says what [DrawRocking] may draw.
 type DrawOptions struct {
-	// Styles are the ways to swing, for a family that is not itself one. If empty, all are drawn.
+	// Styles are the ways to swing, for a family that is not itself a way to swing. If empty, all
+	// ways are drawn.
 	Styles []Family
 	Rate   float64 // values per second
-	Passes int     // passes through square; 0: three to seven
-	// Coarsest is the largest display step, 0.1 nm; 0: any up to 100 µin.
+	Passes int     // number of passes through square; 0: three to seven
+	// Coarsest is the largest display step, in units of 0.1 nm; 0: any step up to 100 µin.
 	Coarsest analysis.Length
 }
 
@@ -87,8 +88,8 @@ func DrawRocking(f Family, d DrawOptions, rng *rand.Rand) *Rocking {
 	return v
 }
 
-// practisedVisit returns a visit of a hand that rocks every day, until the tone or for a number of passes,
-// with a given gauge, ring and size.
+// practisedVisit returns a visit of a hand that rocks every day, with a given gauge, ring and size.
+// The hand rocks until the tone, or for a number of passes.
 func practisedVisit(f Family, g GaugeModel, ring, size analysis.Length, passes int, rng *rand.Rand) *Rocking {
 	v := &Rocking{Family: f, Style: f, Gauge: g, Ring: ring, Size: size}
 	if !f.Style() {
@@ -100,8 +101,9 @@ func practisedVisit(f Family, g GaugeModel, ring, size analysis.Length, passes i
 	return v
 }
 
-// PlayCourse returns a visit that follows a course, such as a recorded one, from its first time to its
-// last. Gauge, noise and stream are drawn as by DrawRocking. A drag leads to the first tilt.
+// PlayCourse returns a visit that follows a course, such as a recorded one, from its first time to
+// its last. The gauge, the noise and the stream are drawn as by DrawRocking. Before the course, the
+// gauge is dragged into place and tilted to the first tilt.
 func PlayCourse(c Course, d DrawOptions, rng *rand.Rand) *Rocking {
 	v := d.rocking(Recorded, rng)
 	r := drawRocker(Recorded, v.Ring, 1, rng)
@@ -164,7 +166,8 @@ func (v *Rocking) approach(r *rocker, rng *rand.Rand) {
 	v.level.to(drag, 0)
 }
 
-// leave holds the gauge near square, but not at it, as some people do before they draw it out.
+// leave sometimes holds the gauge near square, but not at it, as some people do before they draw it
+// out.
 func (v *Rocking) leave(r *rocker, rng *rand.Rand) {
 	if rng.Float64() < 0.4 {
 		tilt := between(rng, -1, 1) * degree
@@ -173,9 +176,9 @@ func (v *Rocking) leave(r *rocker, rng *rand.Rand) {
 	}
 }
 
-// work makes the course of the family, and its stays.
+// work makes the course of the family, with its stays.
 func (v *Rocking) work(passes int, steadiness float64, rng *rand.Rand) {
-	for { // repeated until a family that must never be square is not
+	for { // repeated until the gauge is never square, for a family of which this must hold
 		v.Stays, v.level = v.Stays[:0], Path{}
 		r := drawRocker(v.Style, v.Ring, steadiness, rng)
 		v.approach(r, rng)
@@ -198,7 +201,7 @@ func (v *Rocking) work(passes int, steadiness float64, rng *rand.Rand) {
 	}
 }
 
-// visit plays what is done at the first place.
+// visit plays the work at the first place.
 func (v *Rocking) visit(r *rocker, passes int, rng *rand.Rand) {
 	switch v.Family {
 	case NeverEqual, NeverScattered:
@@ -212,7 +215,7 @@ func (v *Rocking) visit(r *rocker, passes int, rng *rand.Rand) {
 	case Fumbling:
 		r.fumble(v.k())
 		r.rock(passes)
-	case ToneStop: // at a given time where there is no tone
+	case ToneStop: // the hand stops at a drawn time, because there may be no tone
 		r.rock(passes)
 		begin := 0.0
 		if p := r.Passes(0, r.now, MinPassTilt); len(p) >= minPasses {
@@ -228,7 +231,7 @@ func (v *Rocking) visit(r *rocker, passes int, rng *rand.Rand) {
 	v.leave(r, rng)
 }
 
-// beside adds what happens besides the rocking. It moves the level between two times.
+// beside adds what happens in addition to the rocking. It moves the level between two times.
 func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 	stay := &v.Stays[0]
 	switch l := &v.level; v.Family {
@@ -236,7 +239,7 @@ func (v *Rocking) beside(r *rocker, from, to float64, rng *rand.Rand) {
 		next := v.Size + length(between(rng, -10, 10))
 		drag := between(rng, 0.4, 1.5)
 		l.to(to-l.end(), 0)
-		if math.Abs(r.at) < degree/2 { // nobody draws the gauge along while it is square
+		if math.Abs(r.at) < degree/2 { // nobody draws the gauge along the bore while it is square
 			r.move(between(rng, 1, 3)*degree*float64(pick(rng, -1, 1)), between(rng, 0.3, 0.6), minimumJerk)
 			l.to(r.now-l.end(), 0)
 		}
@@ -287,10 +290,10 @@ func (v *Rocking) oneSided() bool {
 	return true
 }
 
-// Run plays the visit. It passes on the values that the gauge sends, and returns the truth; the times
-// of both count from the start of the visit. When hears first reports a tone, the hand stops, holds
-// the gauge and draws it out, and the course is cut there. The family says what was wrong with the
-// visit, not the Visit of the truth.
+// Run plays the visit. It passes the values that the gauge sends to hears, and returns the truth.
+// The times of both count from the start of the visit. When hears first reports a tone, the hand
+// stops, holds the gauge and draws it out; the rest of the course is cut off. The family says what
+// was wrong with the visit; the Visit of the truth does not.
 func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 	in := v.Air + v.Insert
 	out := in + v.Course.End()
@@ -334,7 +337,7 @@ func (v *Rocking) Run(rng *rand.Rand, hears func(Point) bool) Truth {
 	return v.truth(in, out)
 }
 
-// slow returns what the gauge shows of a moving value: its mean over Average, filtered with Lag.
+// slow returns what the gauge shows of a moving value: the mean over Average, filtered with Lag.
 func (g *GaugeModel) slow(now func(float64) float64, t float64) float64 {
 	mean := now
 	if g.Average > 0 {
@@ -357,8 +360,8 @@ func (g *GaugeModel) slow(now func(float64) float64, t float64) float64 {
 
 type node struct{ at, weight float64 }
 
-// Nodes and weights of Gauss quadrature for the mean over 0 to 1, and for the weight exp(-x) from 0 on
-// (Abramowitz and Stegun, tables 25.4 and 25.9).
+// The nodes and weights of Gauss quadrature: legendre for the mean over 0 to 1, and laguerre for
+// the weight exp(-x) from 0 to infinity (Abramowitz and Stegun, tables 25.4 and 25.9).
 var (
 	legendre = [...]node{
 		{0.0469100770306680, 0.1184634425280945}, {0.2307653449471584, 0.2393143352496832}, {0.5, 0.2844444444444444},

@@ -23,47 +23,49 @@ var acts = [...]string{"master", "measure", "hone"}
 // String names the act.
 func (a Act) String() string { return acts[a] }
 
-// Frame is a line that the gauge sends, and when it arrives.
+// Frame is a line that the gauge sends, with its time of arrival.
 type Frame struct {
 	At    time.Duration // since the start of the session
 	Bytes []byte
 }
 
-// Step is one thing that the operator does, and what the gauge sends during it.
+// Step is one act of the operator, with the lines that the gauge sends during it.
 type Step struct {
 	Act     Act
 	Round   int
 	Place   analysis.Place  // for Measure
 	Strokes int             // for Honing
-	Warm    float64         // how much warmer the part is than the ring, K, for Measure
-	Size    analysis.Length // size that is gauged, without the zero error of the gauge; for Measure and Master
+	Warm    float64         // how much warmer the part is than the ring, K; for Measure
+	Size    analysis.Length // the size that is gauged, without the zero error of the gauge; for Measure and Master
 	From    time.Duration
 	To      time.Duration
 	Frames  []Frame
-	Truth   Truth // of a streamed visit; its times count from From
+	Truth   Truth // truth of a streamed visit; its times count from From
 }
 
 // Play is how a job is played.
 type Play struct {
-	// Button says that the gauge sends one line for each reading, as with a data button. Otherwise it
-	// streams at its rate and the operator rocks it.
+	// Button says that the gauge sends one line for each reading, as with a data button. Without
+	// it, the gauge streams at its rate and the operator rocks it.
 	Button bool
-	// Masterings is how often the ring is gauged at the start; 0: 4.
+	// Masterings is the number of times that the ring is gauged at the start; 0 means 4.
 	Masterings int
-	// Brisk says that the gauge is hardly any time in free air before and after a visit.
+	// Brisk says that the gauge is only briefly in free air before and after a visit.
 	Brisk bool
-	// Zero is how much the gauge shows too much before it is mastered.
+	// Zero is the zero error of the gauge: it shows this much too much until it is mastered.
 	Zero analysis.Length
-	// Hands are the families from which each visit of a streamed two-point gauge is drawn; if empty, it is
-	// a pendulum ([Params]). They rock until the tone of [Job.Gauging], for at most twelve passes.
+	// Hands are the families from which each visit of a streamed two-point gauge is drawn. If Hands
+	// is empty, the hand swings like a pendulum ([Params]). Hands rock until the tone of
+	// [Job.Gauging], for at most twelve passes.
 	Hands []Family
-	// Gauge replaces the job's own gauge. A gauge with three contacts does not see a pure oval: it shows
-	// the mean over the angles.
+	// Gauge replaces the gauge of the job. A gauge with three contacts does not see a pure oval: it
+	// shows the mean over the angles.
 	Gauge *GaugeModel
 }
 
-// Session plays a job: the ring first, then round by round the honing and every place in the order of
-// its plan. The sizes are those of the job's table. The bytes are lines as [GaugeModel.Format] writes them.
+// Session plays a job. The ring is gauged first. Then each round is honed, and every place is
+// gauged in the order of the job's plan. The sizes are those of the job's table. The bytes are
+// lines as [GaugeModel.Format] writes them.
 func (j *Job) Session(p Play, rng *rand.Rand) iter.Seq[Step] {
 	s := j.player(p, 0, rng)
 	if p.Masterings == 0 {
@@ -153,12 +155,12 @@ func (s *player) visit(st Step) Step {
 	return st
 }
 
-// rocks reports whether the play has a hand of one of the families gauge.
+// rocks reports whether a hand of one of the families of the play rocks the gauge.
 func (s *player) rocks() bool {
 	return len(s.play.Hands) > 0 && s.gauge.Contact == TwoPoint && !s.presses()
 }
 
-// rock plays a visit of a hand of one of the families, chunk by chunk.
+// rock plays a visit of a hand of one of the families, line by line.
 func (s *player) rock(st Step, shown analysis.Length, passes int, hears func(Frame) bool) Step {
 	v := practisedVisit(pick(s.rng, s.play.Hands...), s.gauge, s.job.Master.Size+s.play.Zero, shown, passes, s.rng)
 	if s.play.Brisk {
@@ -174,10 +176,11 @@ func (s *player) rock(st Step, shown analysis.Length, passes int, hears func(Fra
 	return st
 }
 
-// briskAir is how long a brisk operator's gauge is in free air at each end of a visit, s.
+// briskAir is the time that the gauge of a brisk operator is in free air before and after a visit,
+// s.
 const briskAir = 0.6
 
-// until returns the points up to a time, at least one.
+// until returns the points up to a time. It returns at least one point.
 func until(points []Point, t time.Duration) []Point {
 	n := len(points)
 	for n > 1 && points[n-1].T > t {
@@ -201,9 +204,9 @@ func (s *player) careful(size analysis.Length) Params {
 	}
 }
 
-// Visit plays one visit of a careful operator at a time of the session. act is Measure for a bore and
-// Master for a ring. A value that is sent at the press of a button has the gauge's noise, as streamed
-// values have.
+// Visit plays one visit of a careful operator at a time of the session. act is Measure for a bore
+// and Master for a ring. A value that is sent at the press of a button has the noise of the gauge,
+// as streamed values have.
 func (j *Job) Visit(p Play, act Act, size analysis.Length, at time.Duration, rng *rand.Rand) Step {
 	s := j.player(p, at, rng)
 	step := s.visit(Step{Act: act, Size: s.seen(size)})
@@ -211,8 +214,9 @@ func (j *Job) Visit(p Play, act Act, size analysis.Length, at time.Duration, rng
 	return step
 }
 
-// Gauging plays a visit as [Job.Visit] does, starting at 0, and passes on what the gauge sends as it
-// comes. each reports whether there was a tone meanwhile. Hands of [Play] rock until then.
+// Gauging plays a visit as [Job.Visit] does, starting at 0. It passes each line that the gauge
+// sends to each as it comes. each reports whether there was a tone since the last line. The hands
+// of [Play] rock until there is a tone.
 func (j *Job) Gauging(p Play, act Act, size analysis.Length, rng *rand.Rand, each func(Frame) (tone bool)) {
 	s := j.player(p, 0, rng)
 	if st := (Step{Act: act, Size: s.seen(size)}); s.rocks() {
@@ -234,11 +238,11 @@ func (j *Job) player(p Play, at time.Duration, rng *rand.Rand) *player {
 	return s
 }
 
-// presses reports whether the gauge sends only at the press of a button.
+// presses reports whether the gauge sends only when its button is pressed.
 func (s *player) presses() bool { return s.play.Button || s.gauge.Rate == 0 }
 
-// seen returns a size as a press of the button shows it. For a gauge that streams it returns the size
-// itself.
+// seen returns a size as the gauge shows it at the press of a button. For a gauge that streams it
+// returns the size itself.
 func (s *player) seen(size analysis.Length) analysis.Length {
 	if s.presses() {
 		size += length(s.gauge.Noise * s.rng.NormFloat64())

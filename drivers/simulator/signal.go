@@ -1,13 +1,13 @@
-// Package simulator is a modelled bore, gauge and operator: it makes the values
-// and the bytes that a real session would, with the truth beside them, so that
-// the rest can be tried, shown and scored without a machine.
+// Package simulator models a bore, a gauge and an operator. It makes the values and the bytes that
+// a real session would give, and also the truth behind them. So the rest of the program can be
+// tried, shown and scored without a machine.
 //
-// It is pure and seeded: the same generator gives the same bytes. Tilts are
-// radians, times seconds as float64 inside the model and time.Duration outside.
-// What the model holds and leaves out is said where it is built: a two-point gauge
-// rocked in the axial plane ([Path], [GaugeModel.Excess]) by hands of many families
-// ([Rocking]), a contact or air gauge coming to rest, a hand that trembles and
-// pushes askew, a stream that drops, repeats and stalls ([Fault]).
+// The package has no side effects and is seeded: the same generator gives the same bytes. Inside
+// the model, tilts are in radians and times are seconds as float64. Outside, times are
+// time.Duration. The comment of each part of the model says what the part holds and what it leaves
+// out. The parts are: a two-point gauge rocked in the axial plane ([Path], [GaugeModel.Excess]) by
+// hands of many families ([Rocking]); a contact or air gauge that comes to rest; a hand that
+// trembles and pushes askew; a stream that drops, repeats and stalls ([Fault]).
 package simulator
 
 import (
@@ -25,9 +25,9 @@ type Contact uint8
 
 // The contacts.
 const (
-	TwoPoint   Contact = iota // rocked; the size is where it turns
+	TwoPoint   Contact = iota // is rocked; the size is the value at which it turns
 	ThreePoint                // centres itself and comes to rest
-	Air                       // as ThreePoint, slower
+	Air                       // like ThreePoint, but slower
 )
 
 // GaugeModel is a model of an instrument.
@@ -35,26 +35,27 @@ type GaugeModel struct {
 	ID      string
 	Contact Contact
 	Tip     analysis.Length // radius of the contacts
-	Free    analysis.Length // how far above the size of the bore it shows in free air
+	Free    analysis.Length // how much more than the size of the bore it shows in free air
 	Rate    float64         // values per second; 0: only at the press of a button
 	Noise   float64         // standard deviation of a value, µm
-	Step    analysis.Length // of the display
+	Step    analysis.Length // step of the display
 	Unit    analysis.Unit   // unit of the display
 	Places  int             // number of decimal places sent
 	Settle  float64         // time constant of coming to rest, s
-	// Average is the time that a value is averaged over, and Lag the time constant of its filter, s; both
-	// for a [Rocking].
+	// Average is the time that a value is averaged over. Lag is the time constant of the gauge's
+	// filter, s. Both are used only for a [Rocking].
 	Average, Lag float64
 }
 
-// Excess returns how much more than the size of the bore a two-point gauge shows when it is tilted in
-// the axial plane, µm: (D-2r)(sec t - 1) for spherical contacts of radius r (geometry).
+// Excess returns how much more than the size of the bore a two-point gauge shows when it is tilted
+// in the axial plane, µm. It is (D-2r)(sec t - 1) for spherical contacts of radius r (geometry).
 func (g *GaugeModel) Excess(size analysis.Length, tilt float64) float64 {
 	return (size - 2*g.Tip).Micrometres() * (1/math.Cos(tilt) - 1)
 }
 
-// Chord returns how much less than the size of the bore a two-point gauge shows when it gauges at a
-// distance off from the axis, µm: twice √((R-r)²-h²) less twice (R-r) (geometry).
+// Chord returns what a two-point gauge adds to the size of the bore when it gauges at a distance
+// off from the axis, µm. It is below 0: twice √((R-r)²-h²) less twice (R-r), where h is off
+// (geometry).
 func (g *GaugeModel) Chord(size analysis.Length, off float64) float64 {
 	d := (size - 2*g.Tip).Micrometres()
 	return math.Sqrt(d*d-4*off*off) - d
@@ -73,8 +74,8 @@ func length(um float64) analysis.Length {
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
-// Key is a value at which a motion turns, and when. It also says how the swing that leads to it
-// differs from half a cosine.
+// Key is a value at which a motion turns, and the time when it turns. It also says how the swing
+// that leads to it differs from half a cosine.
 type Key struct {
 	T float64 // s
 	V float64 // rad or µm
@@ -83,7 +84,7 @@ type Key struct {
 	Dwell, Skew float64
 }
 
-// Path is a motion of the hand: swings between keys, with a tremor on top.
+// Path is a motion of the hand: swings between keys, with a tremor added.
 type Path struct {
 	Keys   []Key
 	tremor [3]sine
@@ -132,8 +133,8 @@ func (p *Path) to(after, v float64) {
 // end returns the time of the last key.
 func (p *Path) end() float64 { return p.Keys[len(p.Keys)-1].T }
 
-// shake adds a tremor with a root mean square in rad between 6 and 12 Hz, where that of a healthy hand
-// lies (common practice).
+// shake adds a tremor with a root mean square in rad, at 6 to 12 Hz. The tremor of a healthy hand
+// lies in this range (common practice).
 func (p *Path) shake(rms float64, rng *rand.Rand) {
 	for i := range p.tremor {
 		p.tremor[i] = sine{rms * math.Sqrt(2.0/3), 2 * math.Pi * between(rng, 6, 12), between(rng, 0, 2*math.Pi)}

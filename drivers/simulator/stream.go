@@ -11,18 +11,18 @@ import (
 // Point is one value as the gauge sends it.
 type Point struct {
 	T     time.Duration   // time of arrival
-	Value analysis.Length // as shown, 0.1 nm
-	Text  string          // sent instead of the number, if any
+	Value analysis.Length // the value as shown, 0.1 nm
+	Text  string          // text that is sent instead of the number, if any
 }
 
 // Fault is something that goes wrong with the stream once in a visit.
 type Fault uint8
 
-// The faults. Spikes, drops and repeats happen besides, see [Stream].
+// The faults. Spikes, drops and repeats are separate, see [Stream].
 const (
 	NoFault    Fault = iota
 	StuckValue       // one value repeats from some time on
-	Burst            // nothing for a while, then everything at once
+	Burst            // no values for a while, then all of them at once
 	UnitSwitch       // the display is switched between mm and inch without saying so
 	Sign             // the counting direction is reversed
 	ErrorText        // text instead of the number for a while
@@ -37,7 +37,7 @@ func (f Fault) String() string { return faults[f] }
 // Faults lists the faults.
 func Faults() []Fault { return []Fault{StuckValue, Burst, UnitSwitch, Sign, ErrorText, Frozen} }
 
-// Stream describes how values get from the gauge to the reader. Chances are for each value.
+// Stream describes how values get from the gauge to the reader. Each chance is that of one value.
 type Stream struct {
 	Jitter  float64 // relative half width of the time between values
 	Delay   float64 // mean transmission time of a value, s (exponential)
@@ -46,7 +46,7 @@ type Stream struct {
 	Drops   float64 // chance that a value is lost
 	Repeats float64 // chance that the last value is sent again instead
 	Holds   float64 // chance that the line holds values back for 50 to 200 ms and then delivers them together
-	Tick    float64 // s, step of the times of arrival, as of an adapter that is polled; 0: none
+	Tick    float64 // s, step of the times of arrival, as an adapter that is polled makes it; 0: none
 	Fault   Fault
 	// FaultAt is when the fault starts, as a share of the time in the bore. Lasts is its duration, s.
 	FaultAt, Lasts float64
@@ -57,12 +57,12 @@ type shown struct {
 	gauge   *GaugeModel
 	size    analysis.Length         // true size at the place
 	at      func(t float64) float64 // µm above size
-	noisy   func(t float64) bool    // whether the gauge's noise shows
+	noisy   func(t float64) bool    // whether the gauge's noise is visible
 	in, out float64                 // times of entering and leaving the bore, s
 	end     func() float64          // when the visit is over, s
 }
 
-// values reads the motion at the gauge's rate and sends it.
+// values samples the motion at the rate of the gauge, and sends the samples.
 func (s *Stream) values(m *motion, rng *rand.Rand) []Point {
 	var out []Point
 	s.send(&shown{
@@ -73,7 +73,7 @@ func (s *Stream) values(m *motion, rng *rand.Rand) []Point {
 	return out
 }
 
-// send passes on what is shown, value by value. The receiver may end the visit.
+// send passes on what the display shows, value by value. The receiver may end the visit.
 func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 	g := m.gauge
 	var last analysis.Length
@@ -115,7 +115,7 @@ func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 		if stands := s.Fault == StuckValue || s.Fault == Frozen && t < end; !stands || t < begin {
 			last = v
 		}
-		p.T = max(p.T, before) // a line keeps the order
+		p.T = max(p.T, before) // a line delivers the values in order
 		if !lost {
 			before = p.T
 			to(p)
@@ -123,7 +123,7 @@ func (s *Stream) send(m *shown, rng *rand.Rand, to func(Point)) {
 	}
 }
 
-// fail returns a value as the fault changes it.
+// fail returns the value as the fault changes it.
 func (s *Stream) fail(p Point, last analysis.Length, during bool, end float64) Point {
 	switch s.Fault {
 	case StuckValue:
@@ -148,8 +148,8 @@ func (s *Stream) fail(p Point, last analysis.Length, during bool, end float64) P
 	return p
 }
 
-// Format appends a value as a signed decimal line with its unit, such as
-// "+22.2275 mm\r\n", rounded to the places of the gauge.
+// Format appends a value to out as a signed decimal line with its unit, such as "+22.2275 mm\r\n".
+// The value is rounded to the decimal places of the gauge.
 func (g *GaugeModel) Format(out []byte, p Point) []byte {
 	text := p.Text
 	if text == "" {

@@ -14,10 +14,10 @@ type Visit uint8
 // The visits. Only Good and Move must be captured.
 const (
 	Good     Visit = iota // rocked through square on both sides, or held at rest
-	Move                  // good, then drawn on to another depth within the bore, and good again
+	Move                  // good, then drawn along to another depth in the bore, and good again
 	OffAxis               // rocked well, but off the axis: a chord is gauged
 	OffSide               // rocked through square, but far more to one side
-	OneSided              // rocked, but turned back before square
+	OneSided              // rocked, but turned back before square each time
 	Parked                // held still at a tilt
 	Chamfer               // rocked with a contact on the chamfer
 	Dragged               // pushed in and pulled out again
@@ -34,8 +34,8 @@ func Visits() []Visit {
 	return []Visit{Good, Move, OffAxis, OffSide, OneSided, Parked, Chamfer, Dragged, Warm}
 }
 
-// Params holds everything that a visit depends on, except chance. Times are in s and tilts in rad
-// unless stated. [Draw] draws them.
+// Params holds everything that a visit depends on, except the random scatter. Times are in s and
+// tilts in rad unless stated. [Draw] draws them.
 type Params struct {
 	Gauge GaugeModel
 	Visit Visit
@@ -43,12 +43,12 @@ type Params struct {
 	Next  analysis.Length // true size at the next place, for Move
 
 	Air, Insert, Drag, Withdraw float64 // durations of the phases
-	DragTilt, Sway              float64 // tilt while dragged or parked, and its scatter
+	DragTilt, Sway              float64 // tilt while the gauge is dragged or parked, and the scatter of this tilt
 	Turns                       int     // passes through square; for OneSided, turns
 	Half, Swing                 float64 // half period and amplitude of the rocking
 	Off                         float64 // centre of the rocking, relative to the amplitude
 	Ragged, Uneven              float64 // relative scatter of amplitude and half period
-	Near, NearScatter           float64 // for OneSided: tilt at which it turns, and its scatter
+	Near, NearScatter           float64 // for OneSided: tilt at which the gauge turns back, and the scatter of this tilt
 	Dwell, DwellScatter, Skew   float64 // see Key: mean and scatter of Dwell, scatter of Skew
 	Tremor                      float64 // root mean square
 	Rest, RestTilt              float64 // how long and at what tilt the gauge is held at the end
@@ -56,14 +56,14 @@ type Params struct {
 	Profile                     float64 // µm by which the size changes over the drag
 	Drift                       float64 // drift of the gauge, µm/s
 	Shrink                      float64 // shrinkage of the part, µm/s, for Warm
-	Hold, From, Wobble          float64 // for a gauge that comes to rest: how long (s), from how far off, and its sway (µm)
+	Hold, From, Wobble          float64 // for a gauge that comes to rest: how long it is held (s), how far off it starts, and its sway (µm)
 	Stream                      Stream
 }
 
-// TruePlace is a place at which the gauge was held to be read.
+// TruePlace is a place at which the gauge was held so that it could be read.
 type TruePlace struct {
 	Size analysis.Length // true size
-	Seen analysis.Length // what a perfect reading by this gauge at From would show, with chord and drift
+	Seen analysis.Length // what a perfect reading by this gauge at From would show, with the chord and the drift
 	Rate analysis.Length // change of Seen per second, from drift and a shrinking part
 	Must bool            // the place was gauged properly, so it must be captured
 	// From and To are when the gauge was at the place. A reading outside this time is false.
@@ -80,17 +80,17 @@ type Truth struct {
 	Tilt    Path // tilt of a rocked gauge, rad
 }
 
-// motion is the value that a perfect display would show, in its parts.
+// motion is the value that a perfect display would show, split into its parts.
 type motion struct {
 	p              *Params
 	tilt, level    Path    // rad; µm above Params.Size
 	sway           [2]sine // sway of a gauge at rest, µm
-	insert, in     float64 // times: the gauge meets the edge; it is in the bore
-	out, free      float64 // times: it starts to leave; it is out of the bore
+	insert, in     float64 // times: the gauge meets the edge of the bore; the gauge is in the bore
+	out, free      float64 // times: the gauge starts to leave; the gauge is out of the bore
 	bounce, shrink float64
 }
 
-// at returns what is shown at a time, µm above Params.Size.
+// at returns the value shown at a time, µm above Params.Size.
 func (m *motion) at(t float64) float64 {
 	air := m.p.Gauge.Free.Micrometres()
 	switch {
@@ -107,7 +107,7 @@ func (m *motion) at(t float64) float64 {
 	return m.bore(t)
 }
 
-// bore returns what is shown in the bore.
+// bore returns the value shown in the bore, µm above Params.Size.
 func (m *motion) bore(t float64) float64 {
 	v := m.level.At(t) + m.p.Drift*t + m.shrink*max(0, t-m.in)
 	if m.p.Gauge.Contact == TwoPoint {
@@ -116,7 +116,7 @@ func (m *motion) bore(t float64) float64 {
 	return v + m.p.From*math.Exp(-max(0, t-m.in)/m.p.Gauge.Settle) + m.sway[0].at(t) + m.sway[1].at(t)
 }
 
-// Run returns the values of a visit, and the truth.
+// Run returns the values of a visit, and the truth about it.
 func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
 	m := motion{p: &p, insert: p.Air, in: p.Air + p.Insert, bounce: between(rng, 0, 80)}
 	tr := Truth{Visit: p.Visit, Fault: p.Stream.Fault, In: seconds(m.in)}
@@ -136,7 +136,7 @@ func Run(p Params, rng *rand.Rand) ([]Point, Truth) {
 	return p.Stream.values(&m, rng), tr
 }
 
-// rock plays a visit of a two-point gauge from the edge in to the edge out.
+// rock plays a visit of a two-point gauge, from the way in over the edge to the way out.
 func (m *motion) rock(tr *Truth, rng *rand.Rand) {
 	p := m.p
 	m.tilt.shake(p.Tremor, rng)
@@ -165,7 +165,7 @@ func (m *motion) drag(length, tilt float64, rng *rand.Rand) {
 	}
 }
 
-// work plays what is done at a place, and records its truth.
+// work plays the work at a place, and records the truth of the place.
 func (m *motion) work(tr *Truth, size analysis.Length, level float64, rng *rand.Rand) {
 	p, from := m.p, m.tilt.end()
 	switch p.Visit {
@@ -193,7 +193,8 @@ func (m *motion) work(tr *Truth, size analysis.Length, level float64, rng *rand.
 	tr.Places = append(tr.Places, pl)
 }
 
-// swings rocks the gauge: Turns passes through square, or as many turns before square.
+// swings rocks the gauge. It makes Turns passes through square, or, for OneSided, as many turns
+// before square.
 func (m *motion) swings(rng *rand.Rand) {
 	p := m.p
 	side := float64(pick(rng, -1, 1))
@@ -246,7 +247,7 @@ func (m *motion) rest(tr *Truth, rng *rand.Rand) {
 	tr.Places = append(tr.Places, m.held(p.Size, 0, m.in))
 	switch p.Visit {
 	case Move:
-		// the contacts follow the wall to the next depth
+		// The contacts follow the wall to the next depth.
 		m.level.to(between(rng, 0.2, 0.5), between(rng, 40, 120))
 		m.level.to(p.Drag, (p.Next - p.Size).Micrometres())
 		tr.Places = append(tr.Places, m.held(p.Next, (p.Next-p.Size).Micrometres(), m.level.end()))
