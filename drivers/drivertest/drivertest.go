@@ -1,19 +1,18 @@
-// Package drivertest plays recordings against a driver and checks what every
-// driver must do.
+// Package drivertest plays recordings against a driver, and checks what every driver must do.
 //
-// A driver has a folder with its name; each case in it is a recording,
-// CASE.rec (see drivers.Recording), beside what must come of it, CASE.want: a
-// line for each sample or reject. [Run] plays each case as it was recorded,
-// and then broken up and damaged in the ways a line does it:
+// A driver has a folder with its name. Each case in the folder is a recording, CASE.rec (see
+// drivers.Recording), and the outcomes that it must give, CASE.want, one line for each sample or
+// reject. [Run] plays each case as it was recorded. Then it plays the case broken up and damaged,
+// as a line may do it:
 //
 //   - whole, byte by byte, and cut in two at every byte: the same outcomes
 //   - opened at every byte, within a frame: no sample that was not sent
-//   - lost at every byte and opened again: the same, and all that follows
-//   - noise before and between frames: at most one frame lost for each
+//   - lost at every byte and opened again: the samples up to there, and then all samples again
+//   - noise before and between frames: at most one frame lost for each burst of noise
 //   - noise without end: no sample, and memory that does not grow
-//   - what is asked of the gauge is what was recorded, byte for byte
-//   - where every frame has a check: any bit turned, any byte lost or doubled
-//     gives no other sample
+//   - requests to the gauge: equal to the recorded ones, byte for byte
+//   - where every frame has a check, any bit turned and any byte lost or doubled: no sample that
+//     was not sent
 package drivertest
 
 import (
@@ -30,9 +29,9 @@ import (
 	"fairbore/drivers"
 )
 
-// Run checks a driver with the recordings in dir/NAME. A driver without any
-// fails. With update the .want files are written from what the driver makes
-// of the recordings, and each change is logged to be read.
+// Run checks a driver with the recordings in dir/NAME. A driver without recordings fails. With
+// update, Run writes the .want files from the outcomes that the driver gives. It logs each change,
+// so that somebody can read it.
 func Run(t *testing.T, d drivers.Driver, dir string, update bool) {
 	for _, c := range load(t, d, filepath.Join(dir, d.Name)) {
 		t.Run(c.name, func(t *testing.T) {
@@ -58,10 +57,10 @@ func Run(t *testing.T, d drivers.Driver, dir string, update bool) {
 type recorded struct {
 	driver drivers.Driver
 	name   string
-	path   string // without .rec
+	path   string // path of the recording, without .rec
 	*drivers.Recording
 	steps []step
-	want  []string // by frame
+	want  []string // the outcome of each frame
 }
 
 func load(t testing.TB, d drivers.Driver, dir string) (cases []*recorded) {
@@ -95,7 +94,7 @@ func load(t testing.TB, d drivers.Driver, dir string) (cases []*recorded) {
 	return cases
 }
 
-// header fails a recording that does not say what it is.
+// header fails the test if the recording has no complete header.
 func (c *recorded) header(t testing.TB) {
 	t.Helper()
 	if c.Driver != c.driver.Name {
@@ -119,7 +118,7 @@ func (c *recorded) decoder(t testing.TB) *watched {
 	return &watched{Decoder: d, t: t}
 }
 
-// golden compares with the .want file, or writes it.
+// golden compares the outcomes with the .want file, or writes the file.
 func (c *recorded) golden(t testing.TB, update bool) {
 	got := strings.Join(c.want, "\n") + "\n"
 	file := c.path + ".want"
@@ -136,7 +135,7 @@ func (c *recorded) golden(t testing.TB, update bool) {
 	}
 }
 
-// pieces: how the bytes are broken up must not matter.
+// pieces checks that the outcomes do not depend on how the bytes are broken up.
 func (c *recorded) pieces(t testing.TB) {
 	same(t, "whole", c.play(t, play{steps: join(c.steps), strict: true}), c.want)
 	same(t, "byte by byte", c.play(t, play{steps: c.steps, strict: true, cut: bytewise}), c.want)
@@ -145,7 +144,7 @@ func (c *recorded) pieces(t testing.TB) {
 	}
 }
 
-// openedWithin: the line is opened while a frame is under way.
+// openedWithin checks a line that is opened while a frame is under way.
 func (c *recorded) openedWithin(t testing.TB) {
 	if _, asks := c.decoder(t).Decoder.(drivers.Requester); asks {
 		first := c.all()
@@ -164,7 +163,8 @@ func (c *recorded) openedWithin(t testing.TB) {
 	}
 }
 
-// lost: the line goes away at every byte, and all is played again.
+// lost checks a line that is lost at every byte. After the loss the whole recording is played
+// again.
 func (c *recorded) lost(t testing.TB) {
 	want := onlySamples(c.want)
 	for k := range c.bytes() {
@@ -177,8 +177,8 @@ func (c *recorded) lost(t testing.TB) {
 	}
 }
 
-// noise of the kinds a line makes: breaks, a floating line, a wrong speed,
-// and a message of a gauge that starts.
+// noise checks the kinds of noise that a line makes: breaks, a floating line, a wrong speed, and
+// the message of a gauge that starts.
 func (c *recorded) noise(t testing.TB) {
 	lineEnd := []byte("\r\n")
 	rnd := rand.New(rand.NewPCG(1, 2))
@@ -207,8 +207,8 @@ func (c *recorded) noise(t testing.TB) {
 	}
 }
 
-// begins reports whether a frame begins after the steps: a whole message can
-// come there, and not within a frame.
+// begins reports whether a frame begins after the steps. A whole message can come there, but not
+// within a frame.
 func begins(before []step) bool {
 	if len(before) == 0 {
 		return false
@@ -217,8 +217,8 @@ func begins(before []step) bool {
 	return last.idle > 0 || bytes.HasSuffix(last.in, []byte("\n"))
 }
 
-// resynchronises checks that noise costs no more than one frame each time, and
-// makes no sample.
+// resynchronises checks that each burst of noise costs at most one frame, and that noise gives no
+// sample.
 func (c *recorded) resynchronises(t testing.TB, what string, steps []step, want []string, bursts int) {
 	t.Helper()
 	got := onlySamples(c.play(t, play{steps: steps}))
@@ -230,7 +230,7 @@ func (c *recorded) resynchronises(t testing.TB, what string, steps []step, want 
 	}
 }
 
-// endless: noise, and the beginning of a frame, without end.
+// endless checks endless noise, and the beginning of a frame repeated without end.
 func (c *recorded) endless(t testing.TB) {
 	rnd := rand.New(rand.NewPCG(3, 4))
 	beginning := c.all()
@@ -283,14 +283,14 @@ func heap() uint64 {
 	return m.HeapAlloc
 }
 
-// proof reports whether damage must be noticed: the format has a check, and the
-// recording is not damaged already, since a check need not find two faults.
+// proof reports whether damage must be noticed. This is so if the format has a check and the
+// recording is not damaged already, because a check need not find two faults.
 func (c *recorded) proof(t testing.TB) bool {
 	k, ok := c.decoder(t).Decoder.(drivers.Checker)
 	return ok && k.Checked() && !slices.Contains(c.want, reject+string(drivers.CheckFailed))
 }
 
-// damaged: with a check in every frame no damage gives another sample.
+// damaged checks that no damage gives a sample that was not sent, if every frame has a check.
 func (c *recorded) damaged(t testing.TB) {
 	want := onlySamples(c.want)
 	try := func(what string, change func([]byte) []byte, k int) {
@@ -319,7 +319,7 @@ func same(t testing.TB, what string, got, want []string) {
 
 func bytewise(in []byte) [][]byte { return slices.Collect(slices.Chunk(in, 1)) }
 
-// all returns what came from the gauge.
+// all returns all bytes that came from the gauge.
 func (c *recorded) all() (all []byte) {
 	for _, s := range c.steps {
 		all = append(all, s.in...)
@@ -349,9 +349,9 @@ func isSubsequence(part, whole []string) bool {
 	return true
 }
 
-// Fuzz feeds arbitrary bytes to the driver with the options of its recordings,
-// which are the seeds: nothing may break the contract of drivers.Decoder, and
-// how the bytes are broken up must not change the samples.
+// Fuzz feeds arbitrary bytes to the driver, with the options of its recordings. The recordings are
+// the seeds. No input may break the contract of drivers.Decoder, and the samples must not depend on
+// how the bytes are broken up.
 func Fuzz(f *testing.F, d drivers.Driver, dir string) {
 	cases := load(f, d, filepath.Join(dir, d.Name))
 	for i, c := range cases {

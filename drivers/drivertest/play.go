@@ -12,14 +12,14 @@ import (
 
 // step is one thing that happens on the line.
 type step struct {
-	in    []byte // bytes come
-	out   []byte // bytes are asked for, which must be these
-	idle  int    // as many times the pause of the decoder passes in silence
+	in    []byte // bytes that come from the gauge
+	out   []byte // bytes that the decoder must ask with
+	idle  int    // how many times the pause of the decoder passes in silence
 	reset bool   // the line was lost
 }
 
-// steps turns entries into what happens, with the silence between them as the
-// decoder is told of it.
+// steps turns entries into steps, with the silence between the entries as the decoder is told of
+// it.
 func steps(w *watched, entries []drivers.Entry) (all []step) {
 	var pause, last time.Duration
 	if p, ok := w.Decoder.(drivers.Pauser); ok {
@@ -48,7 +48,7 @@ func steps(w *watched, entries []drivers.Entry) (all []step) {
 	return all
 }
 
-// join makes one of pieces that follow each other.
+// join joins pieces that follow each other into one piece.
 func join(steps []step) (all []step) {
 	for _, s := range steps {
 		if n := len(all) - 1; s.in != nil && n >= 0 && all[n].in != nil {
@@ -60,7 +60,7 @@ func join(steps []step) (all []step) {
 	return all
 }
 
-// at finds the step and the place in it of the byte k that comes in.
+// at finds the step that holds the incoming byte k, and the place of the byte in the step.
 func at(steps []step, k int) (i, offset int) {
 	for i, s := range steps {
 		if k < len(s.in) {
@@ -87,7 +87,7 @@ func after(steps []step, k int) []step {
 	return append([]step{{in: steps[i].in[k:]}}, steps[i+1:]...)
 }
 
-// changed changes byte k.
+// changed returns the steps with byte k changed.
 func changed(steps []step, k int, change func([]byte) []byte) []step {
 	i, k := at(steps, k)
 	in := steps[i].in
@@ -97,13 +97,13 @@ func changed(steps []step, k int, change func([]byte) []byte) []step {
 // play is a way to play steps.
 type play struct {
 	steps  []step
-	strict bool                  // what is asked must be what was recorded
-	cut    func([]byte) [][]byte // breaks up what comes in
+	strict bool                  // the requests must be equal to the recorded ones
+	cut    func([]byte) [][]byte // breaks up the bytes that come in
 }
 
 const reject = "reject "
 
-// play returns the outcome of each frame: its samples, a line for each, or a reject.
+// play returns the outcome of each frame: its samples, one on each line, or a reject.
 func (c *recorded) play(t testing.TB, p play) (frames []string) {
 	t.Helper()
 	w := c.decoder(t)
@@ -132,11 +132,10 @@ func (c *recorded) play(t testing.TB, p play) (frames []string) {
 	return frames
 }
 
-// ask compares what the decoder asks with what was recorded. A decoder that
-// asks nothing listens for a late answer; it is called again, unless the
-// recording says so too by a request of no bytes. Where the play is not strict,
-// it may first ask something else, after a fault that the recording has not;
-// that stays unanswered.
+// ask compares the request of the decoder with the recorded request. A decoder that asks nothing
+// listens for a late answer. It is then called again, unless the recording has a request of no
+// bytes there too. If the play is not strict, the decoder may first ask something else, after a
+// fault that the recording does not have. That request stays unanswered.
 func (c *recorded) ask(t testing.TB, w *watched, want []byte, strict bool) bool {
 	t.Helper()
 	r, ok := w.Decoder.(drivers.Requester)

@@ -7,7 +7,7 @@ import (
 	"fairbore/drivers"
 )
 
-// watched is a decoder that is held to its contract.
+// watched wraps a decoder, and fails the test if the decoder breaks its contract.
 type watched struct {
 	drivers.Decoder
 	t       testing.TB
