@@ -1,5 +1,5 @@
-// Package replay plays a recording of a port through driver and session, as the program would have
-// handled it live.
+// Package replay plays a recording of a port through the driver and the session, as the program
+// would have handled the bytes live.
 package replay
 
 import (
@@ -25,17 +25,17 @@ import (
 // Options say how to interpret a recording.
 type Options struct {
 	Config  *config.Config
-	Station string // "": the first
-	Job     string // "": that of the station
-	Part    string // "": the next count
-	Master  bool   // the first readings are of the job's ring
+	Station string // name of the station; "": the first station
+	Job     string // the job; "": the job of the station
+	Part    string // the part; "": the next number of the count
+	Master  bool   // the first readings are of the ring of the job
 
 	Progress func(done, total uint64) // called as the recording plays; may be nil
 }
 
-// Run plays a recording of a port through the station's driver and session, and writes the events
-// as JSON records, one a line. Times come from the recording, so the same recording gives the same
-// bytes.
+// Run plays a recording of a port through the driver and the session of the station. It writes the
+// events as JSON records, one on each line. The times come from the recording, so the same
+// recording always gives the same bytes.
 func Run(ctx context.Context, path string, out io.Writer, o Options) error {
 	st, err := o.station()
 	if err != nil {
@@ -85,7 +85,7 @@ func (r *player) chunk(c port.Chunk) {
 	r.write(r.line.Take(c))
 }
 
-// begin does what an operator would: it chooses the job, the part and the mastering.
+// begin does what an operator would do first: it chooses the job, the part and the mastering.
 func (r *player) begin(at drivers.Moment) {
 	actions := []event.Action{{Do: "job", Job: r.job}, {Do: "part", Part: r.options.Part}}
 	if r.options.Master {
