@@ -1,5 +1,5 @@
-// Package setup converts the configuration into the settings of the parts of the program: sessions,
-// ports, keepers of visits, the embedded broker.
+// Package setup converts the configuration into the settings of the parts of the program: the
+// sessions, the ports, the keepers of visits and the embedded broker.
 package setup
 
 import (
@@ -44,8 +44,9 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 	return set
 }
 
-// ByConfig returns a function that gives the settings of a station by a configuration, with the
-// named gauge if one is named. It returns false if there is no such station.
+// ByConfig returns a function that returns the settings of a station from a configuration. If a
+// gauge is named and known, the settings are those with that gauge. The function returns false if
+// there is no such station.
 func ByConfig(c *config.Config) func(station, gauge string) (state.Settings, bool) {
 	return func(station, gauge string) (state.Settings, bool) {
 		i := slices.IndexFunc(c.Stations, func(st config.Station) bool { return st.Name == station })
@@ -60,8 +61,8 @@ func ByConfig(c *config.Config) func(station, gauge string) (state.Settings, boo
 	}
 }
 
-// bases returns the lines of the budget whose input the configuration leaves out, so that the usual
-// value is assumed.
+// bases returns the lines of the uncertainty budget whose input the configuration leaves out. The
+// usual values are assumed for these inputs.
 func bases(c *config.Config, gauge string) map[string]uncertainty.Basis {
 	known := map[string]uncertainty.Basis{}
 	for of, key := range map[string][]string{
@@ -96,8 +97,8 @@ func gaugeSettings(c *config.Config, name string) state.GaugeSettings {
 	return set
 }
 
-// Check returns what is wrong with the ports of a configuration. Loading does not check this; the
-// daemon refuses it too.
+// Check returns the faults of the ports of a configuration. Loading a configuration does not check
+// the ports. The daemon refuses a configuration with such faults too.
 func Check(c *config.Config) error {
 	var faults []error
 	for i := range c.Stations {
@@ -158,12 +159,12 @@ func lapse(m *config.Mastering) master.Lapse {
 	return l
 }
 
-// visitShare is the share, in bytes, that the visits of a station may take of the space for its
+// visitShare returns the number of bytes that the visits of a station may take of the space for its
 // recordings.
 func visitShare(c *config.Config) int64 { return int64(c.Record.Max) << 20 / 4 }
 
-// Visits returns the keeper of a station's visits. It returns nil if visits are not kept, or the
-// station has none: with a button each value is a reading.
+// Visits returns the keeper of a station's visits. It returns nil if visits are not kept. It also
+// returns nil if the station has no visits, because with a button each value is a reading.
 func Visits(c *config.Config, st *config.Station, log zerolog.Logger) *visit.Keeper {
 	if !st.Record || st.Capture == capture.Button.String() {
 		return nil
@@ -171,7 +172,7 @@ func Visits(c *config.Config, st *config.Station, log zerolog.Logger) *visit.Kee
 	return visit.NewKeeper(filepath.Join(c.Record.Dir, visit.Folder), st.Name, visitShare(c), log)
 }
 
-// portConfig returns how to open a port.
+// portConfig returns the configuration of a port.
 func portConfig(c *config.Config, name, device string, serial drivers.Serial, dec drivers.Decoder, record bool) port.Config {
 	pc := port.Config{Name: name, Device: device, Line: serial}
 	if p, ok := dec.(drivers.Pauser); ok {
