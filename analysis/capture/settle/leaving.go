@@ -2,13 +2,13 @@ package settle
 
 import "math"
 
-// longestLeaving is the longest time from a level until it is clear whether the operator draws the
+// longestLeaving is the longest time after a level until it is clear whether the operator draws the
 // gauge out, draws it along or does neither, s (common practice).
 const longestLeaving = 0.4
 
-// watchLeaving watches the value leave the pending level. If it goes far and comes back, the gauge was drawn
-// along the bore to another place, so the level was real. If it settles elsewhere, it may have been
-// stuck before, and the level is dropped.
+// watchLeaving watches how the value leaves the pending level. If the value goes far and comes
+// back, the gauge was drawn along the bore to another place, so the level was real. If the value
+// settles elsewhere, it may have been stuck before, and the level is dropped.
 func (f *Finder) watchLeaving(x sample) {
 	off := math.Abs(x.v - f.size)
 	back, rests := f.movedAway(off)
@@ -31,9 +31,9 @@ func (f *Finder) watchLeaving(x sample) {
 	}
 }
 
-// unstuck reports whether a value that stood still was stuck, because it came back with a leap: by two
-// steps or more between two samples, and then no further. A gauge at rest moves by one step, and one
-// that is drawn away moves on.
+// unstuck reports whether a value that stood still was stuck. It was stuck if it started again with
+// a leap of two steps or more between two samples, and then went no further. A gauge at rest moves
+// by one step, and a gauge that is drawn away moves on.
 func (f *Finder) unstuck(off float64) bool {
 	leapt := !f.pending.alive && f.leapOff > 0 && off > f.near() && off < f.leapOff+f.o.Step && f.farOff < f.o.Rearm
 	f.leapOff = 0
@@ -43,8 +43,9 @@ func (f *Finder) unstuck(off float64) bool {
 	return leapt
 }
 
-// movedAway reports whether the gauge went elsewhere within the bore: the value was far off the level and
-// comes back, or rests there. If it only moves away, the gauge is being drawn out.
+// movedAway reports whether the gauge went elsewhere within the bore: the value was far off the
+// level, and then comes back or rests there. If the value only moves away, the gauge is being drawn
+// out.
 func (f *Finder) movedAway(off float64) (back, rests bool) {
 	if f.off < 2 || f.farOff <= f.o.Rearm {
 		return false, false
@@ -61,8 +62,8 @@ func (f *Finder) near() float64 {
 	return 1.2*f.o.Step + 2*f.o.Repeatability
 }
 
-// countOff counts the samples in a row that lie off the level, and notes how far. It counts a wild sample
-// that is sent twice once.
+// countOff counts the samples in a row that lie off the level, and notes their largest distance. A
+// wild sample that is sent twice counts once.
 func (f *Finder) countOff(off float64) {
 	if off <= f.width() {
 		f.off, f.farOff = 0, 0
@@ -74,9 +75,10 @@ func (f *Finder) countOff(off float64) {
 	f.farOff = max(f.farOff, off)
 }
 
-// seenLeaving reports whether a value between the pending level and free air was seen. beyond is the
-// first sample out of the bore, and air the second. Drawing a gauge out takes a few tenths of a second
-// (common practice), while a stream that is stuck until then leaps.
+// seenLeaving reports whether a value between the pending level and free air was seen. beyond is
+// the first sample out of the bore, and air the second. Drawing a gauge out takes a few tenths of a
+// second (common practice), so some values lie in between. A stream that was stuck until then
+// leaps.
 func (f *Finder) seenLeaving(beyond, air float64) bool {
 	between := func(v float64) bool {
 		return math.Abs(v-f.size) > f.width() && math.Abs(v-air) > f.width()

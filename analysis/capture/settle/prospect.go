@@ -3,33 +3,34 @@ package settle
 import "math"
 
 // A run may be one of a few things. The gauge rests. It settles exponentially, with its own time
-// constant. It creeps: exponentially with a longer time constant or at a steady slope (a contact that
+// constant. It creeps: exponentially with a longer time constant, at a steady slope (a contact that
 // beds in, a part that cools), or by 1/√t (an oil film that is squeezed out; Stefan's equation of
 // lubrication). It swings slowly about its final value.
 //
-// Each is a linear model of the run with a prior of its amplitudes. Their weights say how far the mean
-// may lie from the final value, and how fast the value still moves. This is Bayesian averaging over
-// linear models with a conjugate prior, where the noise is known up to a scale (textbook statistics).
+// Each of these is a linear model of the run, with a prior of its amplitudes. The weights of the
+// models say how far the mean may lie from the final value, and how fast the value still moves.
+// This is Bayesian averaging over linear models with a conjugate prior, where the noise is known up
+// to a scale (textbook statistics).
 //
-// The prior odds are assumptions. They decide about a run that is too short or too noisy; the longer
-// the run, the less they matter.
+// The prior odds are assumptions. They decide about a run that is too short or too noisy. In a
+// longer run they matter less.
 const (
 	oddsLevel = 0.4
 	oddsHome  = 0.09  // for each time constant that the gauge may have
 	oddsCreep = 0.012 // for each longer time constant, and for a steady slope
 	oddsFilm  = 0.1
 	oddsSwing = 0.005 // for each frequency
-	// A run that began after the gauge ought to have come to rest is this much likelier to creep or swing:
-	// something else moved the gauge.
+	// A run that began after the gauge ought to have come to rest is this many times likelier to
+	// creep or swing, because something else moved the gauge.
 	oddsLate = 10
 )
 
 // The priors of the amplitudes and of the noise (assumptions).
 const (
-	maxParts        = 12   // of a run: their means show all slow motion
-	shortestPart    = 0.2  // s, a hand sways one way for this long, so shorter means add nothing
-	standingValues  = 3    // independent values in a run of a display that stands on one step
-	noiseFreedom    = 8    // degrees of freedom of the known noise: it is known to a quarter
+	maxParts        = 12   // largest number of parts of a run; their means show all slow motion
+	shortestPart    = 0.2  // s; a hand sways one way for this long, so means over shorter parts add nothing
+	standingValues  = 3    // number of independent values in a run of a display that stands on one step
+	noiseFreedom    = 8    // degrees of freedom of the known noise, which is known to a quarter
 	maxInRun        = 0.75 // µm, standard deviation of the motion within a run
 	exponentialLeft = 4    // µm, standard deviation of what an exponential has left to go
 	steadySlope     = 1    // µm/s
@@ -41,13 +42,13 @@ const (
 
 // models weighs the models of one run.
 type models struct {
-	y              [maxParts]float64 // means of the run's parts less their mean, µm
+	y              [maxParts]float64 // means of the parts of the run, less the mean of all parts, µm
 	n              int               // number of parts
 	dt             float64           // time of one part, s; the last one ends now
 	v              float64           // variance of a mean, µm²
 	yy             float64           // sum of squares of y, divided by v
 	inRun          float64           // standard deviation of the motion within the run, µm
-	over           float64           // time that the mean is taken over, s
+	over           float64           // time over which the mean is taken, s
 	limit          float64           // limit of the slope, µm/s
 	top            float64           // largest log weight so far
 	sum            float64           // sum of the weights, in units of exp(top)
@@ -118,8 +119,8 @@ func (m *models) means(w *window) {
 	}
 }
 
-// fit weighs a model that is the sum of two shapes, or of one if the other's sd is 0. It returns the
-// log of the weight.
+// fit weighs a model that is the sum of two shapes, or one shape if the sd of the other is 0. It
+// returns the log of the weight.
 func (m *models) fit(odds float64, a, b *shape) float64 {
 	var ma, mb float64
 	for i := range m.n {
@@ -152,8 +153,8 @@ func (m *models) fit(odds float64, a, b *shape) float64 {
 	return m.weigh(odds/(math.Sqrt(det)*took), left, far*far+farther, moves)
 }
 
-// weigh adds a model, given the sum of squares that it leaves, the mean square of the way left and the
-// chance that the value moves.
+// weigh adds a model with its odds. left is the sum of squares that the model leaves, square the
+// mean square of the way left to go, and moves the chance that the value moves.
 func (m *models) weigh(odds, left, square, moves float64) float64 {
 	l := math.Log(odds) - (noiseFreedom+float64(m.n)-1)/2*math.Log(noiseFreedom+left)
 	if l > m.top {
@@ -165,7 +166,8 @@ func (m *models) weigh(odds, left, square, moves float64) float64 {
 	return l
 }
 
-// exponential returns an exponential of time constant t. Its amplitude is what is left of it now.
+// exponential returns an exponential of time constant t. Its amplitude is the distance that it
+// still has to go now.
 func (m *models) exponential(t float64) (s shape) {
 	t = max(t, m.dt*float64(m.n)/40) // an exponential that ended long ago must not overflow
 	step := math.Exp(m.dt / t)
@@ -189,7 +191,7 @@ func (m *models) line() (s shape) {
 
 // film returns the shape of an oil film of the given age, s.
 func (m *models) film(age float64) (s shape) {
-	age = max(age+0.1, m.dt*float64(m.n)) // s; the first part took the hand from the edge of the band to the place
+	age = max(age+0.1, m.dt*float64(m.n)) // 0.1 s is the time in which the hand gets from the edge of the band to the place
 	for i := range m.n {
 		s.x[i] = 1 / math.Sqrt(age-m.dt*(float64(m.n-1-i)+0.5))
 	}

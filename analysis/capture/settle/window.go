@@ -3,10 +3,10 @@ package settle
 import "math"
 
 const (
-	maxSamples    = 512  // samples kept, which bounds the memory: [Longest] at 170 values/s
+	maxSamples    = 512  // number of samples kept, which bounds the memory: [Longest] at 170 values/s
 	minSamples    = 4    // fewest samples of a level, however slow the stream
 	longestRun    = 5.0  // s
-	noiseSamples  = 32   // samples that the noise is estimated from
+	noiseSamples  = 32   // number of samples from which the noise is estimated
 	maxNoiseRatio = 5    // observed noise over stated noise: a gauge that scatters more is not at rest
 	swayTime      = 0.15 // s, correlation time of motion other than noise: samples closer than this say little new about the level (an assumption)
 )
@@ -62,9 +62,9 @@ func (w *window) span() float64 {
 	return w.latest().t - w.at(0).t
 }
 
-// enough returns how many of the latest samples, over at least settle seconds, tell a slope to within
-// limit (µm/s) at the given noise (µm). It returns all if they are too few. A slope over n samples in
-// a time T has the standard uncertainty noise·√(12/n)/T.
+// enough returns how many of the latest samples, over at least settle seconds, tell a slope to
+// within limit (µm/s) at the given noise (µm). It returns the number of all samples if they are too
+// few. A slope over n samples in a time T has the standard uncertainty noise·√(12/n)/T.
 func (w *window) enough(settle, noise, limit float64) int {
 	end := w.latest().t
 	for k := minSamples; k <= w.n; k++ {
@@ -97,10 +97,10 @@ func (w *window) slope(k int) float64 {
 	return stv / stt
 }
 
-// mean averages the samples of the last over seconds. u is the standard uncertainty of the mean
-// without grain (µm), the part of the noise that averaging does not reduce. sd is the standard
-// deviation of the samples, and span the time that they took, s. Where the samples scatter more than
-// the noise, samples closer than swayTime count as one for the excess.
+// mean averages the samples of the last over seconds. grain is the part of the noise that averaging
+// does not reduce, µm. u is the standard uncertainty of the mean without grain, µm. sd is the
+// standard deviation of the samples, and span the time that they took, s. If the samples scatter
+// more than the noise, samples closer than swayTime count as one sample for the excess.
 func (w *window) mean(over, noise, grain float64) (mean, u, sd, span float64) {
 	end := w.latest().t
 	k, sum := 0, 0.0
@@ -126,9 +126,9 @@ func (w *window) mean(over, noise, grain float64) (mean, u, sd, span float64) {
 	return mean, math.Sqrt((own-grain*grain)/n + other/apart), math.Sqrt(variance), span
 }
 
-// noise returns the standard deviation of a sample, µm: the known one, or the scatter of the latest
-// values where that is larger by more than chance. It uses second differences, whose variance is six
-// times that of a sample and which hardly show slow motion.
+// noise returns the standard deviation of a sample, µm. This is the known one, or the scatter of
+// the latest values if that is larger by more than chance. The scatter is computed from second
+// differences, whose variance is six times that of a sample and which hardly show slow motion.
 func (w *window) noise(known float64) float64 {
 	k := min(w.n-2, noiseSamples)
 	if k < minSamples {
@@ -145,7 +145,7 @@ func (w *window) noise(known float64) float64 {
 	return known
 }
 
-// changes returns how often in the last over seconds the value differed from the one before it.
+// changes returns how often the value differed from the previous value in the last over seconds.
 func (w *window) changes(over float64) (n int) {
 	end := w.latest().t
 	for i := w.n - 1; i > 0 && (end-w.at(i).t <= over || w.n-i < minSamples); i-- {
@@ -156,10 +156,10 @@ func (w *window) changes(over float64) (n int) {
 	return n
 }
 
-// ahead returns how far the value, as it slowed down, still had to go if its approach was exponential,
-// µm. It finds the time constant from the mean speeds in the last half of settle (s) and in the half
-// before, or in quarters. It returns 0 if the value moved by no more than a step (µm) in the last
-// half.
+// ahead returns how far the value, as it slowed down, still had to go if its approach was
+// exponential, µm. It finds the time constant from two mean speeds: that in the last half of settle
+// (s) and that in the half before, or in quarters. It returns 0 if the value moved by no more than
+// a step (µm) in the last half.
 func (w *window) ahead(settle, step float64) float64 {
 	least := math.Inf(1)
 	end := w.latest()
