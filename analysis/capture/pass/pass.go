@@ -1,20 +1,21 @@
-// Package pass fits one pass of a rocked gauge through square: it tells the size at
-// which the samples turn, how well it is known, and whether the gauge went through
-// square or turned back before it.
+// Package pass fits one pass of a rocked gauge through square. The fit gives the size at which the
+// samples turn, its uncertainty, and whether the gauge went through square or turned back before
+// it.
 //
-// A gauge of contacts of radius r that is tilted by θ in a bore of diameter D shows
+// A gauge with contacts of radius r that is tilted by θ in a bore of diameter D shows
 //
 //	v(t) = S + k·(sec θ − 1) + e,   k = D − 2·r
 //
 // With z = ±√(k·(sec θ − 1)) that is S + z² + e. The fit assumes only that z is smooth and changes
-// its sign where the gauge goes through square: z‴ + ω²·z′ is white noise of density q. The frequency ω is
-// that of a harmonic hand which passes as often, or lower or higher ([FrequencyRatios]). The density q has a
-// prior in units of A²·ω⁵, where A² is the height of the pass, and is estimated with z. k only scales z.
+// its sign where the gauge goes through square: z‴ + ω²·z′ is white noise of density q. The
+// frequency ω is that of a harmonic hand with the same time between passes; a lower and a higher
+// frequency are tried too ([FrequencyRatios]). The density q has a prior in units of A²·ω⁵, where
+// A² is the height of the pass. q is estimated together with z. k only scales z.
 //
-// The fit is that of a Gaussian process by Gauss and Newton, linearised about the
-// posterior: with mean z̄ and variance P, E(z²) = z̄² + P, so v + z̄² − P = S + 2·z̄·z + e.
-// The operator that annihilates 1, cos ωt and sin ωt has four terms at uneven times,
-// so all matrices are banded. Weights are Student's, against stale and wild values.
+// The fit is that of a Gaussian process by Gauss and Newton, linearised about the posterior. With
+// mean z̄ and variance P, E(z²) = z̄² + P, so v + z̄² − P = S + 2·z̄·z + e. The operator that
+// annihilates 1, cos ωt and sin ωt has four terms at uneven times, so all matrices are banded. The
+// weights are those of Student's distribution, against stale and wild values.
 //
 // Package rock finds the passes in a stream and judges the fits.
 package pass
@@ -39,33 +40,35 @@ type Noise struct {
 	Time  float64 // standard deviation of a time stamp, s
 }
 
-// FrequencyRatios are the frequencies of the hand that are tried, relative to a harmonic motion with as many
-// passes. They are below 1 for a hand that moves evenly, and above 1 for one that rests at its ends.
+// FrequencyRatios are the frequencies of the hand that are tried, relative to a harmonic motion
+// with as many passes. A ratio below 1 is for a hand that moves evenly, and a ratio above 1 for a
+// hand that rests at the ends of its swings.
 var FrequencyRatios = [3]float64{0.2, 1, 2}
 
 // TurnHeights are the heights above square, µm, at which a hand may have turned back instead of going
 // through square.
 var TurnHeights = [4]float64{1, 4, 15, 60}
 
-// Constants of the model. They were chosen on the half of the recorded hands and simulated families
-// that is set aside for choosing (see SCORE.md in the parent folder).
+// The constants of the model. They were chosen on one half of the recorded hands and simulated
+// families, the half that is set aside for choosing (see SCORE.md in the parent folder).
 const (
 	roughnessPrior = 6.0 // number of observations that the prior of the roughness is worth
 	roughnessBack  = 4.0 // roughness of a hand that turns back, as a multiple of that of a hand that goes through
 	errorFreedom   = 4.0 // degrees of freedom of a sample's error
 )
 
-// startParameters is how many numbers a smooth motion starts from: place, speed and acceleration.
+// startParameters is the number of values from which a smooth motion starts: place, speed and
+// acceleration.
 const startParameters = 3
 
-// TypicalRoughness is the roughness of a typical hand, q/(A²·ω⁵) (median of gyroscope recordings of ten people,
-// 0.4 to 1).
+// TypicalRoughness is the roughness of a typical hand, q/(A²·ω⁵). The median of gyroscope
+// recordings of ten people is 0.4 to 1.
 const TypicalRoughness = 1.0
 
 // Fit is the result of fitting one pass.
 type Fit struct {
-	// Size is the size and U its standard uncertainty, µm, for each of [FrequencyRatios]. Evidence is the log
-	// likelihood of the samples.
+	// Size is the size and U its standard uncertainty, µm. Evidence is the log likelihood of the
+	// samples. Each has one value for each of [FrequencyRatios].
 	Size, U, Evidence [len(FrequencyRatios)]float64
 	CrossedAt         float64 // time at which the gauge was square, s
 	Speed             float64 // |dz/dt| at that time, µm^½/s
@@ -73,9 +76,9 @@ type Fit struct {
 	Height            float64 // A²: mean height of the two sides, µm
 	LogRoughness      float64 // ln(q/(A²·ω⁵))
 	Misfit            float64 // mean square residual, in standard deviations
-	// LogOdds is the log likelihood ratio for going through square against turning back, at each height of
-	// [TurnHeights]. Twice is the same against a hand that turns back at its own pace, and so swings twice as
-	// fast.
+	// LogOdds is the log likelihood ratio for going through square against turning back, at each
+	// height of [TurnHeights]. LogOddsTwice is the same against a hand that turns back at its own
+	// pace, and so swings twice as fast.
 	LogOdds, LogOddsTwice [len(TurnHeights)]float64
 }
 
@@ -85,13 +88,14 @@ type Workspace struct {
 	t, v   [MaxSamples]float64
 	apart  [MaxSamples]float64 // 1 / the time from the previous sample to the next one
 	hands  [len(FrequencyRatios)]hand
-	s2, e2 [MaxSamples]float64 // variance of a sample; its squared error divided by that
-	a      [MaxSamples]row     // precision: entry (i, i-d)
-	l      [MaxSamples + 3]row // its factors L (d > 0) and D (d = 0)
+	s2, e2 [MaxSamples]float64 // variance of a sample; the squared error of the sample divided by that variance
+	a      [MaxSamples]row     // the precision matrix: entry (i, i-d)
+	l      [MaxSamples + 3]row // the factors of the precision matrix: L (d > 0) and D (d = 0)
 	d      [MaxSamples]float64 // 1/D
 	c      [MaxSamples]row     // covariance near the diagonal: entry (i+d, i)
 	p      [MaxSamples]float64 // posterior variance of z
-	// z is the posterior mean. x and y are the right sides and solutions for the samples and for the size.
+	// z is the posterior mean. x and y are the right sides and the solutions, x for the samples and
+	// y for the size.
 	z, x, y [MaxSamples + 3]float64
 }
 
@@ -99,16 +103,17 @@ type Workspace struct {
 // Three rows of zeros follow the last one.
 type row = [4]float64
 
-// hand is the prior of a hand for q = 1: Σ h·(Lz)². L is the operator of four terms that annihilates
-// 1, cos ωt and sin ωt, scaled so that L(t³/6) = 1.
+// hand is the prior of a hand for q = 1: Σ h·(Lz)². L is the operator of four terms that
+// annihilates 1, cos ωt and sin ωt, scaled so that L(t³/6) = 1.
 type hand struct {
 	prior [MaxSamples + 3]row // entry (i, i-d)
 	jac   float64             // log determinant of the map from z to white noise
 }
 
-// Fit fits the samples of one pass, from about one end of the swing to the other, in order of time.
+// Fit fits the samples of one pass, in order of time, from about one end of the swing to the other.
 // omega is the frequency of a harmonic hand with the same time between passes, rad/s. rough is the
-// prior of its roughness. It reports false where the samples are too few or do not fit at all.
+// prior of the roughness of the hand. Fit reports false if the samples are too few or do not fit at
+// all.
 func (w *Workspace) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, ok bool) {
 	lowest, ok := w.load(s)
 	if !ok {
@@ -135,7 +140,7 @@ func (w *Workspace) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, o
 	unit := f.Height * math.Pow(omega, 5)
 	size := w.v[lowest]
 	best := math.Inf(-1)
-	for _, i := range [...]int{1, 0, 2} { // the harmonic one first, as the others start from its result
+	for _, i := range [...]int{1, 0, 2} { // the harmonic hand comes first, as the others start from its result
 		w.hands[i].set(w.t[:w.n], FrequencyRatios[i]*omega)
 		r := w.run(&w.hands[i], noise, size, rough*unit, true)
 		if !r.ok() {
@@ -164,7 +169,8 @@ func (w *Workspace) Fit(s []Sample, noise Noise, omega, rough float64) (f Fit, o
 	return f, true
 }
 
-// load takes the samples, except those with the time of the sample before, and returns the lowest.
+// load takes the samples, except a sample with the time of the sample before. It returns the index
+// of the lowest sample.
 func (w *Workspace) load(s []Sample) (lowest int, ok bool) {
 	w.n = 0
 	for _, x := range s {
@@ -190,14 +196,14 @@ func (w *Workspace) load(s []Sample) (lowest int, ok bool) {
 	return lowest, true
 }
 
-// pad writes zeros behind the last sample.
+// pad writes zeros after the last sample.
 func (w *Workspace) pad() {
 	for i := w.n; i < w.n+3; i++ {
 		w.z[i], w.x[i], w.y[i], w.l[i] = 0, 0, 0, row{}
 	}
 }
 
-// crossing finds when z changes its sign, and how fast.
+// crossing finds the time at which z changes its sign, and its speed at that time.
 func (w *Workspace) crossing(f *Fit) {
 	for i := 1; i < w.n; i++ {
 		if a, b := w.z[i-1], w.z[i]; a < 0 && b >= 0 {
@@ -208,7 +214,8 @@ func (w *Workspace) crossing(f *Fit) {
 	}
 }
 
-// turned returns the evidence of a hand that turns back above a size.
+// turned returns the evidence of a hand that turns back before square, for a bore of the given
+// size.
 func (w *Workspace) turned(h *hand, noise Noise, size, q float64) float64 {
 	for i, v := range w.v[:w.n] {
 		w.z[i] = math.Sqrt(max(0.04, v-size))
@@ -220,7 +227,7 @@ func (w *Workspace) turned(h *hand, noise Noise, size, q float64) float64 {
 	return r.evidence
 }
 
-// set works out the prior of a hand of frequency omega at the times t.
+// set computes the prior of a hand of frequency omega at the times t.
 func (h *hand) set(t []float64, omega float64) {
 	clear(h.prior[:len(t)+3])
 	scale := product{p: 1}

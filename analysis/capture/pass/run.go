@@ -7,17 +7,18 @@ type fitted struct{ size, u, q, evidence, misfit float64 }
 
 func (f fitted) ok() bool { return !math.IsNaN(f.evidence) && !math.IsNaN(f.size) }
 
-// A run ends when size, z and q change by less than these in one step.
+// A run ends when size, z and q change by less than these tolerances in one step.
 const (
 	sizeTolerance = 0.003 // µm
 	zTolerance    = 0.03  // µm^½
-	qTolerance    = 0.1   // of the logarithm
+	qTolerance    = 0.1   // tolerance of ln q
 	minSteps      = 4
 	maxSteps      = 24
 )
 
-// run fits z, starting from its present value, with the prior h of the hand. The size is given or
-// free. It estimates the roughness by expectation and maximisation, starting from its prior q0.
+// run fits z, starting from its present value, with the prior h of the hand. The size is either
+// given or free. run estimates the roughness by expectation and maximisation, starting from its
+// prior q0.
 func (w *Workspace) run(h *hand, noise Noise, size, q0 float64, free bool) (f fitted) {
 	n := w.n
 	f.size, f.q = size, q0
@@ -41,7 +42,7 @@ func (w *Workspace) run(h *hand, noise Noise, size, q0 float64, free bool) (f fi
 		change := 1.0
 		if step > 0 {
 			change = (expected + roughnessPrior*q0) / (white + roughnessPrior) / q
-			change = min(5, max(0.2, change*math.Sqrt(change))) // a little further than the step itself, as convergence is slow
+			change = min(5, max(0.2, change*math.Sqrt(change))) // go a little further than the step itself, as convergence is slow
 			f.q *= change
 		}
 		still := step >= minSteps && math.Abs(f.size-before) < sizeTolerance && moved < zTolerance && math.Abs(math.Log(change)) < qTolerance
@@ -54,9 +55,9 @@ func (w *Workspace) run(h *hand, noise Noise, size, q0 float64, free bool) (f fi
 	return f
 }
 
-// linearise sets up the equations about the present posterior: the precision in a, and the right sides
-// in x (for the samples) and y (for the size). It returns the information on the size alone, and the
-// weighted sum of the values.
+// linearise sets up the equations about the present posterior. The precision is in a, and the right
+// sides are in x (for the samples) and y (for the size). It returns the information on the size
+// alone, and the weighted sum of the values.
 func (w *Workspace) linearise(h *hand, noise Noise, f *fitted, free bool) (info, sum float64) {
 	n := w.n
 	smooth := 1 / f.q
@@ -88,8 +89,8 @@ func (w *Workspace) linearise(h *hand, noise Noise, f *fitted, free bool) (info,
 	return info, sum
 }
 
-// evidence returns the log likelihood of the samples about the z that the last equations were set up
-// for, less half their log determinant.
+// evidence returns the log likelihood of the samples, less half the log determinant of the last
+// equations. It is taken at the z for which these equations were set up.
 func (w *Workspace) evidence(variance float64) float64 {
 	all := product{p: 1}
 	for i := range w.n {
@@ -113,7 +114,7 @@ func (w *Workspace) misfit() float64 {
 	return sum / float64(w.n)
 }
 
-// product accumulates the log of a product, with one logarithm for many factors.
+// product accumulates the log of a product. It computes one logarithm for many factors.
 type product struct{ p, sum float64 }
 
 func (x *product) times(v float64) {
@@ -156,8 +157,8 @@ func (w *Workspace) eliminate() (xy, yy float64) {
 	return xy, yy
 }
 
-// backSubstitute solves D·Lᵀ for x and y after eliminate, and works out the covariance a⁻¹ near the diagonal
-// (Takahashi's recursion).
+// backSubstitute solves D·Lᵀ for x and y after eliminate. It computes the covariance a⁻¹ near the
+// diagonal (Takahashi's recursion).
 func (w *Workspace) backSubstitute() {
 	var c11, c12, c13, c22, c23, c33 float64 // covariance of the next three rows
 	var x1, x2, x3, y1, y2, y3 float64
@@ -178,7 +179,7 @@ func (w *Workspace) backSubstitute() {
 	}
 }
 
-// move steps to the new z and its variance, and returns the largest change.
+// move steps to the new z and its variance, and returns the largest change of z.
 func (w *Workspace) move(size, variance float64, free bool, step int) (moved float64) {
 	part := 1.0
 	if step >= 3 {
@@ -200,7 +201,7 @@ func (w *Workspace) move(size, variance float64, free bool, step int) (moved flo
 	return moved
 }
 
-// roughness returns Σ h·(Lz)² of the mean of z, and its expectation.
+// roughness returns Σ h·(Lz)² of the mean of z, and the expectation of this sum.
 func (w *Workspace) roughness(h *hand, variance float64) (fixed, expected float64) {
 	for i := range w.n {
 		z, y := w.z[i], w.y[i]*variance
