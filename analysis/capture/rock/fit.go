@@ -18,14 +18,14 @@ func (r *Finder) fitAll() {
 
 // Which samples of a pass are fitted.
 const (
-	fitApart      = 0.25 // of the time between two passes: how far a fit keeps away from the next pass
-	fitHeight     = 0.8  // of the height of a side: higher samples are left out if fitSide samples remain
+	fitApart      = 0.25 // as a share of the time between two passes: how far a fit keeps away from the next pass
+	fitHeight     = 0.8  // as a share of the height of a side: higher samples are left out if fitSide samples remain
 	fitSide       = 5    // fewest samples of a side
-	entryRatio    = 1.5  // of the height of the other side: a higher one is the way in or out, not a swing
-	entryMargin   = 3.0  // µm, more than that
-	betweenPasses = 5.0  // fewest samples between two passes: with fewer nobody can tell what the hand did between them
-	morePerSecond = 60.0 // further samples needed for each second by which samples are further apart than closeSamples
-	closeSamples  = 0.05 // s, as a hand moves at up to 3 Hz
+	entryRatio    = 1.5  // as a multiple of the height of the other side: a higher side is the way in or out, not a swing
+	entryMargin   = 3.0  // µm, added to that height
+	betweenPasses = 5.0  // fewest samples between two passes; with fewer, nobody can tell what the hand did between them
+	morePerSecond = 60.0 // number of further samples needed for each second by which samples are further apart than closeSamples
+	closeSamples  = 0.05 // s; a hand moves at up to 3 Hz
 )
 
 // fit fits valley j with the samples so far.
@@ -60,7 +60,7 @@ func (r *Finder) fit(j int) {
 		}
 	}
 	w.until, w.count = r.at(last).T, n
-	if r.clock.mean*r.minBetween() > gap { // too fast to be fitted; [Finder.notEnough] sees it by the count
+	if r.clock.mean*r.minBetween() > gap { // the hand is too fast for a fit; [Finder.notEnough] recognises this by the count
 		return
 	}
 	w.fit, w.ok = r.work.Fit(r.buf[:n], pass.Noise{Sigma: r.o.Sigma, Time: r.clock.scatter()}, math.Pi/gap, r.roughness(j))
@@ -70,7 +70,7 @@ func (r *Finder) fit(j int) {
 func (r *Finder) first(j int, gap, fall, rise float64) (int, float64) {
 	w := &r.vs[j]
 	i := w.peak
-	if j == 0 || fall > 4*rise { // the way in, or along from another place
+	if j == 0 || fall > 4*rise { // the falling side is the way in, or the way along from another place
 		for i < w.at && (r.at(i).V-w.v > entryRatio*rise || w.t-r.at(i).T > gap) {
 			i++
 		}
@@ -87,7 +87,7 @@ func (r *Finder) first(j int, gap, fall, rise float64) (int, float64) {
 // side, µm.
 func (r *Finder) last(j int, gap float64, i int, fall, rise float64) (int, float64) {
 	w := &r.vs[j]
-	if j+1 == r.valleys { // perhaps the way out
+	if j+1 == r.valleys { // the rising side is perhaps the way out
 		for i > w.at && (r.at(i).V-w.v > entryRatio*fall+entryMargin || r.at(i).T-w.t > 1.2*gap) {
 			i--
 		}
@@ -105,8 +105,8 @@ func (r *Finder) minBetween() float64 {
 	return betweenPasses + morePerSecond*max(0, r.clock.mean-closeSamples)
 }
 
-// stale reports whether sample i is the sample before it, sent again: equal to the last digit, with a
-// leap after it.
+// stale reports whether sample i is the previous sample, sent again. It is if the two are equal to
+// the last digit and a leap follows.
 func (r *Finder) stale(i int) bool {
 	if !r.held(i-1) || !r.held(i+1) || r.at(i-1).V != r.at(i).V {
 		return false
@@ -117,8 +117,8 @@ func (r *Finder) stale(i int) bool {
 
 const leapSigmas = 6 // standard deviations of a sample
 
-// gap returns the time between passes around valley j, s. It is 0 where there is and was no other
-// pass.
+// gap returns the time between passes around valley j, s. It is 0 if there is no other pass now and
+// there was none before.
 func (r *Finder) gap(j int) float64 {
 	a, b := max(0, j-1), min(r.valleys-1, j+1)
 	if a == b {
@@ -140,13 +140,13 @@ func (r *Finder) roughness(j int) float64 {
 	return math.Exp(sum / n)
 }
 
-// clock estimates the scatter of time stamps, which have steps. Times in steps of q scatter by q/√12,
-// and their intervals by √2 times that.
+// clock estimates the scatter of time stamps, which have steps. Times in steps of q scatter by
+// q/√12, and the intervals between them by √2 times as much.
 type clock struct {
 	last     float64
-	mean, sd float64 // of the intervals: running mean and mean absolute deviation, s
+	mean, sd float64 // running mean and mean absolute deviation of the intervals, s
 	n        int
-	strange  int // intervals in a row that are far from the mean
+	strange  int // number of intervals in a row that are far from the mean
 }
 
 // tick notes the time of a sample, s.

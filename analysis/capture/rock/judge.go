@@ -8,15 +8,15 @@ import (
 	"fairbore/analysis/capture/pass"
 )
 
-// The odds that are needed. Log odds of 8 are one to three thousand. When the gauge has left, no later
-// pass can show that an agreement was by chance, so less must suffice. All numbers of this file were
-// chosen on the half of the recorded people and simulated families that is set aside for choosing
-// (SCORE.md), except where a source is given.
+// The odds that are needed. Log odds of 8 are one to three thousand. Once the gauge has left, no
+// later pass can show that the passes agreed by chance, so lower odds must suffice. All numbers of
+// this file were chosen on one half of the recorded people and simulated families, the half that is
+// set aside for choosing (SCORE.md), except where a source is given.
 const (
 	oddsNeeded     = 8.0  // log odds
-	oddsNeededLeft = 5.0  // the same, when the gauge has left
+	oddsNeededLeft = 5.0  // the same once the gauge has left
 	oddsBack       = 0.0  // least log odds against a hand that turns back at its own pace
-	maxU           = 0.25 // µm, largest standard uncertainty that is taken: an error of 1 µm is four times it; with a display step of q µm it is 1 + q times as large
+	maxU           = 0.25 // µm, largest standard uncertainty of a reading: an error of 1 µm is four times as large; with a display step of q µm the limit is multiplied by 1 + q
 	maxULast       = 0.33 // µm, the same when no further pass is expected
 	maxMisfit      = 2.5  // limit of chi squared of the passes, as a multiple of its 99 % point
 )
@@ -25,7 +25,7 @@ const (
 const (
 	minRise        = 3.0  // least rise on either side of a pass, in standard deviations of a sample
 	weighedU       = 2.5  // µm, largest standard uncertainty of a pass that is weighed
-	countedU       = 1.2  // µm, the same of a pass that counts
+	countedU       = 1.2  // µm, the same for a pass that counts
 	minPassU       = 0.03 // µm, smallest standard uncertainty of a pass
 	sparseU        = 0.4  // µm, added for a pass with just enough samples to the next one; it falls to 0 with sparsePart more samples
 	sparsePart     = 0.3
@@ -34,29 +34,29 @@ const (
 	turnedBefore   = 0.01 // prior odds that a hand turns back just before square
 	agreeSigmas    = 3.0  // standard deviations within which passes agree
 	scatterFreedom = 4.0  // degrees of freedom that the passes' own uncertainties are worth
-	costBelow      = 5.0  // log odds against, for a pass below the others that came before them
-	maxDepth       = 15.0 // µm; if the gauge showed this much less, the other passes are slips on an edge
+	costBelow      = 5.0  // cost of each lower pass that came before the others, in log odds
+	maxDepth       = 15.0 // µm; if the gauge showed this much less than the size, the passes are slips on an edge
 )
 
 // The evidence. A cost is subtracted from the log odds.
 const (
 	turnScatter      = 0.13 // relative scatter of the tilts at which hands turn (gyroscope recordings: 0.10 to 0.15)
-	maxGain          = 6.0  // largest log odds that one pass adds, as models are not better than that
+	maxGain          = 6.0  // largest log odds that one pass adds, because models are not better than that
 	maxCost          = 20.0 // largest log odds that one pass costs
 	maxCostTwice     = 4.0  // the same, against a hand that turns back at its own pace
-	tellingSigmas    = 20.0 // standard deviations of a sample: a higher swing adds nothing more
-	tellingSteps     = 8.0  // steps of the display: nor does one higher than this
+	tellingSigmas    = 20.0 // standard deviations of a sample; a swing higher than this adds nothing more
+	tellingSteps     = 8.0  // steps of the display; a swing higher than this adds nothing more either
 	costEdge         = 1.0  // cost of a pass with the way in or out on one side
-	costAbove        = 3.0  // cost of a pass above the others; it falls with the distance
+	costAbove        = 3.0  // cost of a pass above the passes that agree; it falls with the distance
 	costAboveScale   = 10.0 // µm, distance over which that cost falls to 1/e
 	costApart        = 0.5  // cost of such a pass at any distance
-	costClear        = 0.5  // added cost if it went through square as clearly as the others
+	costClear        = 0.5  // added cost if such a pass went through square as clearly as the others
 	roughHand        = 1.5  // log roughness at which a hand becomes doubtful; the excess is the cost
 	maxRoughCostPass = 2.0  // largest cost of roughness for one pass
 	maxRoughCost     = 4.0  // largest cost of roughness for all passes
 	costSlow         = 60.0 // cost of a hand that is slower at square than beside it, times the relative loss of speed
-	clearShape       = 1.5  // log odds for a pass through square that its shape shows on average, against turning back by the first of [pass.TurnHeights]
-	costShape        = 4.0  // cost for each unit missing to that
+	clearShape       = 1.5  // log odds that the shape of a pass through square shows on average, against turning back by the first of [pass.TurnHeights]
+	costShape        = 4.0  // cost for each unit of log odds that is missing to clearShape
 	maxSurpriseCost  = 5.0  // largest cost of an unexpected size
 	usualSpread      = 60.0 // µm over which sizes spread where none is expected
 )
@@ -77,7 +77,7 @@ type judgement struct {
 	correction, chi2 float64
 }
 
-// judge fits the passes so far. It reports whether they may be believed.
+// judge fits the passes so far. It returns a reading if they may be believed.
 func (r *Finder) judge(when occasion) (Reading, bool) {
 	r.fitAll()
 	var xs [maxPasses]weighed
@@ -90,8 +90,8 @@ func (r *Finder) judge(when occasion) (Reading, bool) {
 	return r.reading(agreeing, &j), true
 }
 
-// best finds the passes that agree, and judges them. These are the lowest of all, or those above
-// earlier lower passes if that gives better odds.
+// best finds the passes that agree, and judges them. They are the lowest passes of all. Or, if that
+// gives better odds, they are the lowest passes after earlier lower ones are left out.
 func (r *Finder) best(xs []weighed) ([]weighed, judgement) {
 	slices.SortFunc(xs, func(a, b weighed) int { return cmp.Compare(a.size, b.size) })
 	j, from := r.agreeing(xs), 0
@@ -105,7 +105,7 @@ func (r *Finder) best(xs []weighed) ([]weighed, judgement) {
 	return xs[from : from+j.members], j
 }
 
-// doubtOf returns why the passes of a judgement may not be believed, if so.
+// doubtOf returns why the passes of a judgement may not be believed, or None.
 func (r *Finder) doubtOf(j *judgement, when occasion) Doubt {
 	needed, worst := oddsNeeded, maxU
 	switch when {
@@ -115,7 +115,7 @@ func (r *Finder) doubtOf(j *judgement, when occasion) Doubt {
 		needed, worst = oddsNeededLeft, maxULast
 	}
 	switch {
-	case j.counted < r.o.MinPasses && j.known >= r.o.MinPasses && j.known-j.counted >= 2: // a single pass that does not agree may have been a waver
+	case j.counted < r.o.MinPasses && j.known >= r.o.MinPasses && j.known-j.counted >= 2: // a single pass that does not agree may have been a waver of the hand
 		return Scatter
 	case j.counted < r.o.MinPasses:
 		return r.notEnough()
@@ -142,7 +142,7 @@ type occasion uint8
 
 const (
 	rocked occasion = iota // the latest pass is rising, or has ended
-	passed                 // the next one is overdue
+	passed                 // the next pass is overdue
 	left                   // the gauge has left
 )
 
@@ -158,7 +158,7 @@ func earlier(a, b []weighed) bool {
 	return true
 }
 
-// notEnough returns why the passes are not known better.
+// notEnough returns why the size of the passes is not known better.
 func (r *Finder) notEnough() Doubt {
 	few := 0
 	for i := range r.valleys {
@@ -226,8 +226,8 @@ func (r *Finder) known(w *valley) bool {
 	return w.ok && w.fit.U[1] <= weighedU && w.low >= minRise*r.o.Sigma
 }
 
-// agreeing judges the lowest passes that agree. Nothing can lie below the size of the bore, and a hand
-// that turns back shows more.
+// agreeing judges the lowest passes that agree. The lowest ones count because nothing can lie below
+// the size of the bore, and a hand that turns back shows a larger size.
 func (r *Finder) agreeing(xs []weighed) (j judgement) {
 	j.known = len(xs)
 	sum, size := 0.0, 0.0
@@ -259,7 +259,7 @@ func (r *Finder) agreeing(xs []weighed) (j judgement) {
 	return j
 }
 
-// weighOdds works out the log odds that the lowest k passes went through square, against hands that
+// weighOdds computes the log odds that the lowest k passes went through square, against hands that
 // turned back at one of the heights of [pass.TurnHeights], with a scatter from turn to turn.
 func (r *Finder) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
 	j.odds, j.back = math.Inf(1), math.Inf(1)
@@ -295,8 +295,8 @@ func (r *Finder) weighOdds(j *judgement, xs []weighed, k int, widest float64) {
 	}
 }
 
-// evidence returns what one pass adds to the log odds. A swing that hardly rises above the noise or the
-// display's steps, or that is fitted badly, adds little.
+// evidence returns the log odds that one pass adds. A swing adds little if it hardly rises above
+// the noise or the steps of the display, or if its fit is bad.
 func (r *Finder) evidence(w *valley, odds float64) float64 {
 	if odds < 0 {
 		return max(-maxCost, odds)
@@ -305,8 +305,8 @@ func (r *Finder) evidence(w *valley, odds float64) float64 {
 	return min(odds, maxGain*min(1, w.fit.Height/max(tellingSigmas*r.o.Sigma, tellingSteps*r.o.Step)))
 }
 
-// costOfSurprise returns the cost of a size that differs from the expected one, in log odds. It is
-// negative for a size that is like it.
+// costOfSurprise returns the cost of a size that differs from the expected one, in log odds. The
+// cost is negative for a size that is close to the expected one.
 func (r *Finder) costOfSurprise(j *judgement) float64 {
 	if r.expectU <= 0 || j.counted == 0 {
 		return 0
@@ -316,7 +316,7 @@ func (r *Finder) costOfSurprise(j *judgement) float64 {
 	return max(-maxSurpriseCost/2, min(maxSurpriseCost, d*d/2-math.Log(max(1, usualSpread/(math.Sqrt(2*math.Pi)*u)))))
 }
 
-// reading makes a reading of the passes that agree.
+// reading makes a reading from the passes that agree.
 func (r *Finder) reading(xs []weighed, j *judgement) (x Reading) {
 	x = Reading{Size: j.size, U: j.u, Passes: len(xs), Since: math.Inf(1)}
 	sum := 0.0

@@ -1,15 +1,15 @@
-// Package rock judges a gauge that is rocked through square: it finds the passes in a
-// stream of samples, has each fitted by package pass, and says when enough of them
-// agree that their size is the bore's.
+// Package rock judges a gauge that is rocked through square. It finds the passes in a stream of
+// samples, and package pass fits each of them. Package rock says when enough passes agree that
+// their size is the size of the bore.
 //
 //	samples ── turning points ── a pass rises ── fit ── judge ── Reading
 //	                             a pass ends  ── fit ──┘
 //	                             the gauge leaves ─────┘
 //
-// A hand that turns back before square leaves minima too, all of them too high. So
-// a size is believed when the odds that these were passes through square are high
-// enough. The shape of each pass tells, and so does their agreement, as no
-// hand turns back at the same tilt again and again. Nothing may lie below the size.
+// A hand that turns back before square leaves minima too, and all of them are too high. So a size
+// is believed only if the odds are high enough that these minima were passes through square. The
+// shape of each pass is evidence. Their agreement is evidence too, because no hand turns back at
+// the same tilt again and again. Nothing may lie below the size.
 //
 // Memory is bounded, and nothing is allocated after [New].
 package rock
@@ -24,9 +24,10 @@ import (
 type Options struct {
 	Sigma     float64 // standard deviation of a sample, including the rounding of the display, µm
 	Step      float64 // step of the display, µm
-	Scale     float64 // diameter of the bore less that of the contacts, µm
+	Scale     float64 // diameter of the bore less the diameter of the contacts, µm
 	MinPasses int     // fewest passes that a reading needs
-	// Averages is the time of the gauge's moving mean, and Lag its time constant, s; 0: none.
+	// Averages is the averaging time of the moving mean of the gauge, and Lag its time constant, s;
+	// 0: none.
 	Averages, Lag float64
 }
 
@@ -38,7 +39,7 @@ type Reading struct {
 	Passes       int
 	Misfit       float64 // mean square residual of the fits, in standard deviations
 	Motion       Motion
-	Surprising   bool // far from what was expected
+	Surprising   bool // the size is far from the expected size
 }
 
 // Motion says how fast the gauge went through square. A gauge that averages over T, or lags by τ,
@@ -51,48 +52,48 @@ type Motion struct {
 // Doubt says why there is no reading.
 type Doubt uint8
 
-// The doubts, each with what the operator should do.
+// The doubts, each with the action that the operator should take.
 const (
 	None      Doubt = iota
 	NoPass          // rock
 	OnePass         // rock on
-	OneMore         // one pass more
+	OneMore         // make one pass more
 	Narrow          // rock wider
 	TooFast         // rock slower
 	Scatter         // the passes don't agree
-	TurnsBack       // it looks as if the hand turns back before square: rock through square
+	TurnsBack       // it seems that the hand turns back before square: rock through square
 	Averaged        // the correction for averaging is too large to be trusted: rock slower
 )
 
 const (
-	maxSamples = 1024 // samples kept: eight slow passes at 100 a second
-	maxPasses  = 10   // latest passes that are judged together
+	maxSamples = 1024 // number of samples kept: eight slow passes at 100 a second
+	maxPasses  = 10   // number of latest passes that are judged together
 )
 
 // valley is a minimum of the value: perhaps a pass through square.
 type valley struct {
 	peak, at, end int      // numbers of three samples: the highest before, the lowest, and the highest after (0: not known yet)
-	t, v          float64  // of the lowest sample, s and µm
+	t, v          float64  // time and value of the lowest sample, s and µm
 	final         bool     // both ends were known when the valley was fitted
 	fit           pass.Fit // set if ok
 	ok            bool
-	edge          bool    // one side is the way in or out
-	low           float64 // height of the lower of its two sides, µm
+	edge          bool    // one side is the way in or out of the bore
+	low           float64 // height of the lower of the two sides, µm
 	until         float64 // time of the last sample in the fit, s
-	count         int     // samples in the fit
+	count         int     // number of samples in the fit
 }
 
 // Finder finds and judges the passes at one place in the bore.
 type Finder struct {
 	o            Options
 	hysteresis   float64 // hysteresis of turning points, µm
-	narrowHeight float64 // height below which a swing is too narrow, µm
+	narrowHeight float64 // mean height below which the swings are too narrow, µm
 	expect       float64 // expected size, µm, and its standard uncertainty; 0: no size is expected
 	expectU      float64
 	spacing      float64 // time between the passes of the last reading, s
 	clock        clock
 	ring         [maxSamples]pass.Sample
-	n            int // samples so far
+	n            int // number of samples so far
 	vs           [maxPasses]valley
 	valleys      int // number of valleys kept
 	rising       bool
@@ -100,15 +101,15 @@ type Finder struct {
 	low, top     int     // numbers of the candidates for the next minimum and maximum
 	ended        int     // number of the sample that showed the end of the latest pass
 	floor        float64 // lowest value of the visit that three samples agree on, µm
-	tried        bool    // the latest valley was fitted while it rose
-	waited       bool    // the latest valley was judged as the last one
+	tried        bool    // the latest valley was fitted while the value rose from it
+	waited       bool    // the latest valley was judged as if it were the last one
 	doubt        Doubt
 	agreed       int
 	work         pass.Workspace
 	buf          [pass.MaxSamples]pass.Sample
 }
 
-// New returns a Rock.
+// New returns a finder.
 func New(o Options) *Finder {
 	r := &Finder{o: o, hysteresis: max(minTurn, turnSigmas*o.Sigma), doubt: OneMore}
 	tilt := narrowTilt * math.Pi / 180
@@ -120,27 +121,28 @@ func New(o Options) *Finder {
 const (
 	minTurn      = 0.7  // µm
 	turnSigmas   = 4.5  // standard deviations of a sample
-	tremorRise   = 0.1  // of the height above the valley: how far the value must fall from a peak, as a tremor shows more at a larger tilt
-	narrowTilt   = 0.8  // degrees: a hand that swings less on average may only waver
-	narrowSigmas = 8    // standard deviations: noise alone makes turning points with heights of 6 to 8, and may be stated too low
-	risenPart    = 0.4  // of the falling side: with such a rise little of the pass is to come
-	risenHeight  = 12.0 // µm, the same rise wherever the pass began
+	tremorRise   = 0.1  // as a share of the height above the valley: how far the value must fall from a peak, as a tremor shows more at a larger tilt
+	narrowTilt   = 0.8  // degrees; a hand that swings less on average may only waver
+	narrowSigmas = 8    // standard deviations; noise alone makes turning points with heights of 6 to 8, and the noise may be stated too low
+	risenPart    = 0.4  // as a share of the height of the falling side: after such a rise little of the pass is still to come
+	risenHeight  = 12.0 // µm; after such a rise the same is true wherever the pass began
 	risenSigmas  = 6    // standard deviations, in addition to risenHeight
 	minWait      = 0.7  // s, least time to wait for the next pass
-	waitRatio    = 1.5  // of the time between passes: the same
+	waitRatio    = 1.5  // the same, as a multiple of the time between passes
 )
 
-// Expect states the size that is likely here and its standard uncertainty, µm; 0 and 0 for none.
+// Expect states the size that is likely here and its standard uncertainty, µm. 0 and 0 mean that no
+// size is expected.
 func (r *Finder) Expect(size, u float64) { r.expect, r.expectU = size, u }
 
-// Begin forgets everything except what is expected.
+// Begin forgets everything except the expected size.
 func (r *Finder) Begin() {
 	r.n, r.valleys, r.rising, r.from, r.low, r.top, r.ended = 0, 0, false, 0, 0, 0, 0
 	r.tried, r.waited, r.doubt, r.agreed, r.spacing = false, false, OneMore, 0, 0
 	r.floor, r.clock = math.Inf(1), clock{}
 }
 
-// Passes returns how many passes agree so far, or are not judged yet.
+// Passes returns the number of passes that agree so far, or that are not judged yet.
 func (r *Finder) Passes() int {
 	if r.valleys < r.o.MinPasses {
 		return r.valleys
@@ -165,7 +167,7 @@ func (r *Finder) at(i int) pass.Sample { return r.ring[i%maxSamples] }
 
 func (r *Finder) held(i int) bool { return i >= 0 && i < r.n && i >= r.n-maxSamples }
 
-// Add takes the next sample, s and µm. It returns a reading when one can be believed.
+// Add takes the next sample, s and µm. It returns a reading once the passes can be believed.
 func (r *Finder) Add(t, v float64) (Reading, bool) {
 	r.clock.tick(t)
 	i := r.n
@@ -229,12 +231,13 @@ func (r *Finder) valley() {
 	r.tried, r.waited = false, false
 }
 
-// peakDrop returns how far the value must fall from a peak for that to be a turning point, µm.
+// peakDrop returns how far the value must fall from a peak to make that peak a turning point, µm.
 func (r *Finder) peakDrop() float64 {
 	return max(r.hysteresis, tremorRise*(r.at(r.top).V-r.vs[r.valleys-1].v))
 }
 
-// nearlyOver reports whether the value v has risen so far from a valley that little of the pass is to come.
+// nearlyOver reports whether the value v has risen so far from a valley that little of the pass is
+// still to come.
 func (r *Finder) nearlyOver(w *valley, v float64) bool {
 	rise := v - w.v
 	return rise > risenPart*(r.highest(w.peak, w.at)-w.v) || rise > risenHeight+risenSigmas*r.o.Sigma
@@ -254,8 +257,8 @@ func (r *Finder) highest(a, b int) float64 {
 	return top
 }
 
-// LatestPass returns the latest pass alone, if it has just ended and could be fitted (ok): its time (s),
-// and its size with its standard uncertainty (µm).
+// LatestPass returns the latest pass alone: its time (s), and its size with its standard
+// uncertainty (µm). ok is false unless the pass has just ended and could be fitted.
 func (r *Finder) LatestPass() (t, size, u float64, ok bool) {
 	if r.rising || r.valleys == 0 || r.ended != r.n-1 {
 		return 0, 0, 0, false
