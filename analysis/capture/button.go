@@ -1,7 +1,8 @@
 package capture
 
 // button takes each frame of a gauge that sends only when asked: one press of its button is one
-// reading. Contacts bounce and cables repeat, so an equal value soon after is the same press.
+// reading. Contacts bounce and cables repeat, so an equal value soon after another is the same
+// press.
 type button struct {
 	gate
 	prev  Sample

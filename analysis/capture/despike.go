@@ -26,12 +26,12 @@ func (d *despike) push(x sample, noise float64) (sample, bool) {
 	return d.last[d.n-3], ok
 }
 
-// wild reports whether the middle sample is wild: whether it is further from every curve through its
-// neighbours than noise and the coarseness of the stream explain. The curves are the cubic through all
-// four neighbours, the parabolas through three of them, and the lines through the two on one side.
-// With so many curves a good sample beside a wild one is not taken for wild. A sample that was sent
-// twice is compared without its copy. A wild sample is replaced, so that it does not count against its
-// neighbours.
+// wild reports whether the middle sample is wild. It is wild if it is further from every curve
+// through its neighbours than the noise and the coarseness of the stream explain. The curves are
+// the cubic through all four neighbours, the parabolas through three of them, and the lines through
+// the two on one side. There are so many curves so that a good sample beside a wild one is not
+// taken for wild. A sample that was sent twice is compared without its copy. A wild sample is
+// replaced, so that it does not count against its neighbours.
 func (d *despike) wild(noise float64) bool {
 	a, b, c, e, f := d.last[0].v, d.last[1].v, d.last[2].v, d.last[3].v, d.last[4].v
 	near := func(curve float64, through ...float64) bool {

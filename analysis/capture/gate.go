@@ -10,14 +10,14 @@ import (
 // to one movement of the hand, and the visit starts again.
 const longestSilence = 3 * time.Second
 
-// gate is what all modes share: it knows whether the gauge is in the bore, and holds the results to
-// return.
+// gate is the part that all modes share: it knows whether the gauge is in the bore, and holds the
+// results to return.
 type gate struct {
 	o       Options
 	tilt    analysis.Length // by how much a tilted gauge in the bore may show more than the band
 	air     air
 	in      bool
-	outside int           // samples in a row that are out of the bore
+	outside int           // number of samples in a row that are out of the bore
 	last    time.Duration // time of the last sample
 	started bool          // last is set
 	res     [4]Result
@@ -41,8 +41,8 @@ func (g *gate) within(v analysis.Length) bool {
 	return v >= g.o.Nominal-band && v <= g.o.Nominal+band+g.tilt && !g.air.shows(v)
 }
 
-// broken notes the time of a sample. It reports whether time ran backwards, or the stream was silent
-// too long, since the last one.
+// broken notes the time of a sample. It reports whether time ran backwards since the previous
+// sample, or the stream was silent too long.
 func (g *gate) broken(at time.Duration) bool {
 	was, some := g.last, g.started
 	g.last, g.started = at, true
@@ -54,10 +54,10 @@ type crossing uint8
 
 const (
 	stays   crossing = iota // still in the bore
-	enters                  // the first sample in it
+	enters                  // the first sample in the bore
 	doubt                   // one sample out of the bore: a spike, or the start of leaving
 	leaves                  // it has left the bore
-	outside                 // still out of it
+	outside                 // still out of the bore
 )
 
 // classify judges one sample. A single sample out of the bore does not end a visit, as gauges send a wild
@@ -90,12 +90,13 @@ func (g *gate) Expect(analysis.Length, analysis.Deviation) {}
 // Air returns the value that the gauge shows in free air; 0: not known yet.
 func (g *gate) Air() analysis.Length { return g.air.level }
 
-// air knows what the gauge shows in free air, where its travel ends at a stop. The value is stated, or
-// it is the highest one at which the gauge has rested so far above nominal that no bore has that size.
+// air knows the value that the gauge shows in free air, where its travel ends at a stop. Either the
+// value is stated, or it is learned. The learned value is the highest one at which the gauge has
+// rested so far above nominal that no bore has that size.
 type air struct {
 	level   analysis.Length // 0: not known
 	stated  bool
-	above   analysis.Length // no bore is as large: nominal and minTravel
+	above   analysis.Length // no bore is as large as this: nominal plus minTravel
 	margin  analysis.Length // how far below the level still counts as free air
 	wander  analysis.Length // how far a value at rest wanders
 	rests   analysis.Length // value at which the gauge rests now
@@ -103,9 +104,9 @@ type air struct {
 	resting bool
 }
 
-// A gauge has at least minTravel above the ring (common practice: plug gauges have 0.15 mm and more).
-// It has at most maxTravel: a larger value says that it fails. Out of the bore it rests for at least
-// minRest.
+// A gauge has a travel of at least minTravel above the ring (common practice: plug gauges have 0.15
+// mm and more). Its travel is at most maxTravel; a larger value means that the gauge has failed.
+// Out of the bore the gauge rests for at least minRest.
 const (
 	minTravel = 100 * analysis.Micrometre
 	maxTravel = 5 * analysis.Millimetre

@@ -39,8 +39,8 @@ func ParseMode(s string) (Mode, error) {
 	return 0, fmt.Errorf("capture %q: want button, settled or turning", s)
 }
 
-// Options describe the bore and the gauge. A zero field takes the default that its comment states;
-// Nominal has none.
+// Options describe the bore and the gauge. A zero field takes the default that its comment states.
+// Nominal has no default.
 type Options struct {
 	Mode Mode
 
@@ -59,11 +59,12 @@ type Options struct {
 	// Bounce, for Button, is the time within which an equal value is the same press. Default 300 ms.
 	Bounce time.Duration
 
-	// Settle, for Settled, is how long the value must be level. It is at least 1.5 times the gauge's time
-	// constant. Default 600 ms; an air gauge wants 1.5 s. At most [MaxSettle].
+	// Settle, for Settled, is how long the value must be level. It ought to be at least 1.5 times
+	// the gauge's time constant. Default 600 ms; an air gauge wants 1.5 s. At most [MaxSettle].
 	Settle time.Duration
-	// Slope, for Settled, is the fastest that a level value may move in a second. A faster one is not
-	// taken where noise and display let it show; otherwise U covers it. Default 0.2 µm.
+	// Slope, for Settled, is the fastest that a level value may move in a second. A value that
+	// moves faster is not taken if the noise and the display let the motion show. Otherwise U
+	// covers the motion. Default 0.2 µm.
 	Slope analysis.Deviation
 	// Range, for Settled, is the largest difference of two samples of a level. Default 0.5 µm for the
 	// hand, plus five times Repeatability and one step. Where the samples scatter more than Repeatability,
@@ -82,8 +83,8 @@ type Options struct {
 	// Averages, for Turning, is the time over which the gauge averages its samples for one value (a moving
 	// mean). Lag is the time constant of its first-order filter. 0: none.
 	Averages, Lag time.Duration
-	// Air is the value that the gauge shows in free air, on the scale of Nominal. 0: it is learned from
-	// where the value rests out of the bore.
+	// Air is the value that the gauge shows in free air, on the scale of Nominal. 0: it is learned
+	// from the values at which the gauge rests out of the bore.
 	Air analysis.Length
 	// AirLearned says that another capture learned Air, so that a higher value may still replace it.
 	AirLearned bool
@@ -171,7 +172,8 @@ func (o *Options) noise() float64 {
 // step is the display's step, µm.
 func (o *Options) step() float64 { return analysis.Length(o.Resolution).Micrometres() }
 
-// deviation converts µm to a Deviation. A value that does not fit becomes 0, "not known".
+// deviation converts µm to a Deviation. A value that does not fit becomes 0, which means "not
+// known".
 func deviation(um float64) analysis.Deviation {
 	l, _ := analysis.FromMicrometres(um)
 	return analysis.Deviation(l)

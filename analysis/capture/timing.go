@@ -4,8 +4,8 @@ package capture
 // times of measurement: after a stall, samples arrive in a bunch.
 type timing struct {
 	last, period float64 // s
-	before       float64 // interval before the last one, s
-	n            int     // samples
+	before       float64 // the interval that ended at the last sample, s
+	n            int     // number of samples
 }
 
 const (
@@ -13,8 +13,8 @@ const (
 	slowPeriod   = 0.05 // s; a stream with a longer period sends bunches only after a stall
 )
 
-// broken notes a sample at t (s). It reports whether the stream stalled or bunched there, so that the
-// times before t and after it do not belong together.
+// broken notes a sample at the time t (s). It reports whether the stream stalled or bunched at t.
+// Then the times before t and the times after t do not belong together.
 func (p *timing) broken(t float64) bool {
 	dt := t - p.last
 	before := p.before

@@ -12,11 +12,11 @@ import (
 // through square and says whether their size may be believed. turning knows when a visit begins and
 // ends, and whether a reading is of another place.
 //
-// After a reading the operator may draw the gauge along to another place, or rock on. The samples
-// cannot tell one from the other where both places have the same size, as the hand may also rest at a
-// tilt and then rock on. A place that is read twice would give the next place a wrong reading. So only
-// another size counts as another place. To gauge another place of the same size, the operator draws
-// the gauge out first.
+// After a reading the operator may draw the gauge along to another place, or rock on. If both
+// places have the same size, the samples cannot tell one from the other, because the hand may also
+// rest at a tilt and then rock on. A place that is read twice would give the next place a wrong
+// reading. So only another size counts as another place. To gauge another place of the same size,
+// the operator draws the gauge out first.
 type turning struct {
 	visit
 	noise  float64 // standard deviation of a sample, µm
@@ -28,8 +28,8 @@ type turning struct {
 // lastReading is the size of the place that was read last.
 type lastReading struct {
 	size, u float64 // µm from nominal, and its standard uncertainty
-	floor   float64 // no two samples in a row of that place lie below it, µm
-	below   int     // samples in a row below least
+	floor   float64 // a limit, µm: at that place no two samples in a row lie below it
+	below   int     // number of samples in a row below floor
 }
 
 // maxTilt is the largest tilt of a gauge in the bore, rad.
@@ -94,7 +94,7 @@ func (c *turning) add(x sample, at time.Duration) {
 // shortestVisit is the shortest visit that can have been meant to give a reading.
 const shortestVisit = 1500 * time.Millisecond
 
-// leave judges the samples that were held back, and then takes the reading that there is.
+// leave judges the samples that were held back, and then takes the reading if there is one.
 func (c *turning) leave(last Sample) Reason {
 	for _, x := range c.spikes.rest() {
 		c.judge(x, last.At)
@@ -140,7 +140,7 @@ func (c *turning) rearm(x sample, at time.Duration) {
 	}
 }
 
-// same reports whether a size may be that of the last reading.
+// same reports whether a size may be the size of the last reading.
 func (c *turning) same(size, u float64) bool {
 	return math.Abs(size-c.size) <= analysis.Length(c.o.Rearm).Micrometres()/2+4*math.Hypot(u, c.u)
 }

@@ -6,17 +6,18 @@ import (
 	"fairbore/analysis"
 )
 
-// visit follows one visit of the gauge to the bore, whether the gauge settles or is rocked.
+// visit follows one visit of the gauge to the bore, both for a gauge that settles and for one that
+// is rocked.
 type visit struct {
 	gate
 	began  time.Duration
 	timing timing
-	beyond Sample // the first sample out of the bore, each time there was one
-	count  int    // samples in the bore so far
-	done   bool   // this place has given its reading
+	beyond Sample // the latest sample that was the first one out of the bore
+	count  int    // number of samples in the bore so far
+	done   bool   // this place has given a reading
 }
 
-// sample is a [Sample] for computing: seconds since the visit began, and µm from nominal.
+// sample is a [Sample] in units for computing: seconds since the visit began, and µm from nominal.
 type sample struct{ t, v float64 }
 
 // follower looks for readings in the samples of a visit.
@@ -24,7 +25,7 @@ type follower interface {
 	Progress() Progress
 	begin()                            // a visit begins
 	restart(t float64)                 // forget the samples before t (s): their times are not times of measurement
-	add(x sample, at time.Duration)    // takes the next sample, which came at at
+	add(x sample, at time.Duration)    // takes the next sample, which came at the time at
 	leave(last Sample) (reason Reason) // the gauge left; the reason says why there is no reading, and is empty if there is one
 }
 
