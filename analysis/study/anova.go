@@ -17,10 +17,11 @@ type Row struct {
 	SS     float64 `json:"ss"` // sum of squares, µm²
 	MS     float64 `json:"ms"` // mean square, µm²; 0 without degrees of freedom
 	F      Stat    `json:"f"`
-	P      Stat    `json:"p"` // chance of such an F if nothing differs
+	P      Stat    `json:"p"` // chance of an F at least this large if nothing differs
 }
 
-// row fills a row whose F is against an error mean square with df degrees of freedom.
+// row returns a row of the table. Its F is the ratio of its mean square to the error mean
+// square against, which has dfAgainst degrees of freedom.
 func row(source string, df int, ss, against float64, dfAgainst, n int) Row {
 	r := Row{Source: source, DF: df, SS: ss}
 	if df < 1 {
@@ -60,8 +61,9 @@ type Groups struct {
 }
 
 // OneWay compares the means of two or more groups of readings. It fails for
-// fewer groups or values that are no sizes.
-// Source: one-way analysis of variance, its definition; held to NIST StRD.
+// fewer groups and for values that cannot be sizes.
+// Source: the definition of the one-way analysis of variance. The tests compare the
+// results with NIST StRD.
 func OneWay(groups [][]float64) (Groups, error) {
 	n, err := checkAll(groups)
 	if err != nil {
@@ -71,8 +73,8 @@ func OneWay(groups [][]float64) (Groups, error) {
 	if k < 2 {
 		return Groups{}, fmt.Errorf("one group: need at least two to compare")
 	}
-	// All about the grand mean, so that leading digits common to all readings
-	// cost no precision.
+	// All sums are taken about the grand mean, so that the leading digits that all
+	// readings share cost no precision.
 	all := flat(groups)
 	grand := mean(all)
 	between, within := 0.0, 0.0
@@ -105,18 +107,18 @@ func OneWay(groups [][]float64) (Groups, error) {
 	return r, nil
 }
 
-// significant is the chance below which a difference is taken as real: common practice.
+// significant is the chance below which a difference counts as real (common practice).
 const significant = 0.05
 
 // Spread compares how much groups spread, by two tests.
 type Spread struct {
-	Bartlett  Stat `json:"bartlett"` // statistic; sharp, but only for normal readings
+	Bartlett  Stat `json:"bartlett"` // statistic; sensitive, but valid only for normal readings
 	BartlettP Stat `json:"bartlett_p"`
 	Levene    Stat `json:"levene"` // statistic, about medians (Brown & Forsythe)
 	LeveneP   Stat `json:"levene_p"`
 }
 
-// EqualSpread tests whether groups of at least two readings spread alike
+// EqualSpread tests whether groups of at least two readings each have the same spread
 // (NIST/SEMATECH e-Handbook 1.3.5.7 and 1.3.5.10).
 func EqualSpread(groups [][]float64) (Spread, error) {
 	n, err := checkAll(groups)

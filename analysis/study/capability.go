@@ -10,7 +10,7 @@ import (
 	"fairbore/analysis"
 )
 
-// Spec is what sizes have to keep, in µm.
+// Spec holds the limits that the sizes must keep, in µm.
 type Spec struct {
 	Low    float64  `json:"low_um"`
 	High   float64  `json:"high_um"`
@@ -35,7 +35,8 @@ func (s Spec) check() error {
 	return nil
 }
 
-// target is the size to aim at: as given, else the middle of both limits.
+// target returns the size to aim at. It is the given target, or else the middle between
+// the two limits. The second result is false if there is neither.
 func (s Spec) target() (float64, bool) {
 	if s.Target != nil {
 		return *s.Target, true
@@ -43,9 +44,9 @@ func (s Spec) target() (float64, bool) {
 	return s.Low + (s.High-s.Low)/2, !s.NoLow && !s.NoHigh
 }
 
-// CapabilityResult is how a lot of sizes lies in its limits. The standard deviation is
-// that of all sizes together, so the indices are of performance (Pp, Ppk) unless
-// the process is in control.
+// CapabilityResult tells how a lot of sizes lies within its limits. The standard deviation
+// is taken over all sizes together. The indices are therefore indices of performance
+// (Pp, Ppk), unless the process is in control.
 type CapabilityResult struct {
 	N          int               `json:"n"`
 	Confidence float64           `json:"confidence"`
@@ -68,12 +69,11 @@ type CapabilityResult struct {
 	Notes      []analysis.Phrase `json:"notes,omitempty"`
 }
 
-// minCapable is the smallest lot that an index is shown for: common practice.
+// minCapable is the smallest lot for which an index is shown (common practice).
 const minCapable = 25
 
-// Capability computes the indices of sizes x in µm with confidence limits at a
-// confidence such as 0.95. It fails as [Describe] does, and for limits that
-// can't be.
+// Capability computes the indices of the sizes x in µm, with confidence limits at a
+// confidence such as 0.95. It fails where [Describe] fails, and for impossible limits.
 func Capability(x []float64, spec Spec, confidence float64) (CapabilityResult, error) {
 	s, err := Describe(x)
 	if err != nil {
@@ -127,7 +127,8 @@ func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (Capab
 	return c, nil
 }
 
-// indices fills Cp to K; fault says why none can be computed.
+// indices fills the fields from Cp to K. A fault is the reason why none of them can be
+// computed.
 func (c *CapabilityResult) indices(spec Spec, fault analysis.Phrase) {
 	index := func(missing bool, value func() float64) Stat {
 		switch {
@@ -155,7 +156,7 @@ func (c *CapabilityResult) indices(spec Spec, fault analysis.Phrase) {
 	})
 }
 
-// worstMargin is the smaller distance from the mean to a limit there is.
+// worstMargin returns the distance from the mean to the nearer limit, or to the only one.
 func worstMargin(spec Spec, m float64) float64 {
 	switch {
 	case spec.NoLow:
@@ -184,7 +185,7 @@ func (c *CapabilityResult) limits() {
 	}
 }
 
-// rates fills the parts per million outside each limit, if sizes are normal.
+// rates fills the parts per million outside each limit. They hold if the sizes are normal.
 func (c *CapabilityResult) rates(spec Spec, fault analysis.Phrase) {
 	tail := func(missing bool, z float64) Stat {
 		switch {
@@ -199,10 +200,10 @@ func (c *CapabilityResult) rates(spec Spec, fault analysis.Phrase) {
 	c.Above = tail(spec.NoHigh, (c.Mean.Value-spec.High)/c.SD.Value)
 }
 
-// Says says the capability; too small a lot gets no index.
+// Says returns the capability as phrases. Too small a lot gets no index.
 func (c CapabilityResult) Says() []analysis.Phrase { return slices.Concat(c.Figures(), c.Notes) }
 
-// Figures says the figures of the capability, without the notes.
+// Figures returns the figures of the capability as phrases, without the notes.
 func (c CapabilityResult) Figures() []analysis.Phrase {
 	said := []analysis.Phrase{analysis.Say("study.capable", c.N, figures(c.Mean.Value), c.SD.say())}
 	switch {

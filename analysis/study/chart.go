@@ -17,15 +17,15 @@ type Series struct {
 	High   float64   `json:"high"`
 }
 
-// Signal is a point that says the process changed.
+// Signal is a point that shows that the process changed.
 type Signal struct {
 	Series string `json:"series"`
 	Point  int    `json:"point"` // 1 is the first
 	Rule   string `json:"rule"`  // [RuleBeyond] and so on
 }
 
-// Chart is a control chart: where sizes lie and how much they spread, in the
-// order of making.
+// Chart is a control chart. It shows where the sizes lie and how much they spread, in the
+// order in which the parts were made.
 type Chart struct {
 	Kind     string            `json:"kind"`          // a code: individuals, xbar_r, xbar_s
 	Size     int               `json:"subgroup_size"` // 1 for single readings
@@ -36,12 +36,13 @@ type Chart struct {
 	Notes    []analysis.Phrase `json:"notes,omitempty"`
 }
 
-// wantedSubgroups is how many subgroups limits should rest on: common practice.
+// wantedSubgroups is the number of subgroups that the limits should rest on (common
+// practice).
 const wantedSubgroups = 20
 
-// XbarR charts the means and ranges of subgroups of the same size, 2 to 100;
-// ranges of more than about ten readings waste what they hold. It fails for
-// fewer than two subgroups, unequal ones, or values that are no sizes.
+// XbarR charts the means and ranges of subgroups of the same size, 2 to 100 readings.
+// The range is a poor measure of spread for more than about ten readings. XbarR fails
+// for fewer than two subgroups, for unequal subgroups, and for values that cannot be sizes.
 // Source: NIST/SEMATECH e-Handbook 6.3.2.1 (from memory).
 func XbarR(groups [][]float64) (Chart, error) {
 	c, k, err := newChart("xbar_r", "range", groups, func(g []float64) float64 { return slices.Max(g) - slices.Min(g) })
@@ -55,7 +56,8 @@ func XbarR(groups [][]float64) (Chart, error) {
 	return c.finish(), nil
 }
 
-// XbarS charts the means and standard deviations of subgroups; else as [XbarR].
+// XbarS charts the means and standard deviations of subgroups. Otherwise it works like
+// [XbarR].
 func XbarS(groups [][]float64) (Chart, error) {
 	c, k, err := newChart("xbar_s", "sd", groups, func(g []float64) float64 {
 		return squareRoot(squares(g, mean(g)) / float64(len(g)-1))
@@ -70,8 +72,8 @@ func XbarS(groups [][]float64) (Chart, error) {
 	return c.finish(), nil
 }
 
-// Individuals charts single readings and the moving range of each two that
-// follow. It fails for fewer than three readings or values that are no sizes.
+// Individuals charts single readings, and the moving range of each two successive
+// readings. It fails for fewer than three readings and for values that cannot be sizes.
 // Source: NIST/SEMATECH e-Handbook 6.3.2.2 (from memory).
 func Individuals(x []float64) (Chart, error) {
 	if err := check(x); err != nil {
@@ -127,7 +129,7 @@ func newChart(kind, spread string, groups [][]float64, measure func([]float64) f
 
 func (s *Series) around(half float64) { s.Low, s.High = s.Centre-half, s.Centre+half }
 
-// finish looks for signals and says what the chart is worth.
+// finish looks for signals and adds notes on how far the chart can be trusted.
 func (c Chart) finish() Chart {
 	n := len(c.Location.Values)
 	if c.Sigma.Value <= 0 {
@@ -143,8 +145,8 @@ func (c Chart) finish() Chart {
 	return c
 }
 
-// Rules that a point out of control breaks, by their codes: common practice, as in
-// NIST/SEMATECH e-Handbook 6.3.2 (from memory).
+// The codes of the rules that a point out of control breaks. The rules are common practice,
+// as in NIST/SEMATECH e-Handbook 6.3.2 (from memory).
 const (
 	RuleBeyond = "beyond" // beyond the control limits
 	RuleTwo    = "two"    // two of three near the same limit
@@ -154,8 +156,8 @@ const (
 
 const runLength, trendLength = 8, 6
 
-// signals lists the points of a series that break a rule; on spreads, which are
-// skewed, only the limits count.
+// signals lists the points of a series that break a rule. It applies all rules if all is
+// true. For spreads, whose distribution is skewed, only the control limits count.
 func signals(s Series, all bool) (out []Signal) {
 	side, run, rising, falling := 0, 0, 1, 1
 	near := func(i, side int) bool { // in the outer third on that side
@@ -210,7 +212,7 @@ func compare(a, b float64) int {
 	return 0
 }
 
-// Says says the chart.
+// Says returns the chart as phrases.
 func (c Chart) Says() []analysis.Phrase {
 	series := func(name string) analysis.Phrase { return analysis.Say("study.series." + name) }
 	said := []analysis.Phrase{analysis.Say("study.chart."+c.Kind, len(c.Location.Values))}
@@ -221,7 +223,7 @@ func (c Chart) Says() []analysis.Phrase {
 	for _, s := range c.Signals {
 		said = append(said, analysis.Say("study.signal", s.Point, series(s.Series), analysis.Say("study.rule."+s.Rule)))
 	}
-	if c.Sigma.Value > 0 && len(c.Signals) == 0 && len(c.Notes) == 0 { // a trial chart says so instead
+	if c.Sigma.Value > 0 && len(c.Signals) == 0 && len(c.Notes) == 0 { // a trial chart has notes
 		said = append(said, analysis.Say("study.in_control"))
 	}
 	return append(said, c.Notes...)

@@ -7,9 +7,9 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 )
 
-// Constants are the factors of control charts for subgroups of N readings from
-// a normal distribution, computed, not tabulated. Their usual names are in the
-// comments.
+// Constants holds the factors of control charts for subgroups of N readings from a normal
+// distribution. They are computed, not read from a table. The comments give their usual
+// names.
 type Constants struct {
 	N       int
 	Range   float64 // d2: mean range per standard deviation
@@ -22,12 +22,12 @@ type Constants struct {
 	E2      float64 // limits of single readings from the mean range
 }
 
-// LargestSubgroup ends the range factors; a range of more readings than about
-// ten is a poor measure of spread anyway (common practice).
+// LargestSubgroup is the largest subgroup that has factors. A range of more than about
+// ten readings is a poor measure of spread anyway (common practice).
 const LargestSubgroup = 100
 
-// ChartConstants returns the constants for subgroups of 2 to 100 readings, to
-// about 1e-10 (the moments of the range by numerical integration).
+// ChartConstants returns the constants for subgroups of 2 to 100 readings. They are exact
+// to about 1e-10. The moments of the range come from numerical integration.
 // Source: the definitions of d2, d3 and c4 for the normal distribution.
 func ChartConstants(n int) (Constants, error) {
 	if n < 2 || n > LargestSubgroup {
@@ -46,8 +46,8 @@ func ChartConstants(n int) (Constants, error) {
 	return c, nil
 }
 
-// c4 is the mean of the sample standard deviation of n normal readings per
-// standard deviation: √(2/(n−1)) Γ(n/2)/Γ((n−1)/2).
+// c4 returns the mean sample standard deviation of n normal readings, as a multiple of
+// their true standard deviation: √(2/(n−1)) Γ(n/2)/Γ((n−1)/2).
 func c4(n int) float64 {
 	a, _ := math.Lgamma(float64(n) / 2)
 	b, _ := math.Lgamma(float64(n-1) / 2)
@@ -59,12 +59,12 @@ func c4(n int) float64 {
 //
 //	P(R ≤ r) = n ∫ φ(x) (Φ(x+r) − Φ(x))^(n−1) dx
 //
-// (Tippett 1925). The inner integral is a sum over an even grid, which
-// converges faster than any power for such a function; the outer is Gauss's.
+// (Tippett 1925). The inner integral is a sum over an even grid. For such a function this
+// sum converges faster than any power of the step. The outer integral uses Gauss's rule.
 func rangeMoments(n int) (m, sd float64) {
 	const (
 		step, from, points = 0.25, -9.0, 73
-		widest, nodes      = 13.0, 36 // beyond it the chance is below 1e-15
+		widest, nodes      = 13.0, 36 // the chance of a range above widest is below 1e-15
 	)
 	var phi, below [points]float64
 	for i := range phi {

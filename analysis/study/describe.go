@@ -10,18 +10,18 @@ import (
 type Summary struct {
 	N      int     `json:"n"`
 	Mean   Stat    `json:"mean"`
-	SD     Stat    `json:"sd"` // with n-1
+	SD     Stat    `json:"sd"` // with n-1 in the denominator
 	Min    float64 `json:"min"`
 	Max    float64 `json:"max"`
 	Median float64 `json:"median"`
-	// Lag1 is the correlation of each reading with the one before it, with the
-	// sum over all n in the denominator (as NIST StRD certifies it).
+	// Lag1 is the correlation of each reading with the reading before it. The denominator
+	// is the sum over all n readings, as in the certified values of NIST StRD.
 	Lag1 Stat `json:"lag1"`
 }
 
-// Describe returns the summary of x, in the order taken. It fails for no
-// readings or values that are no sizes.
-// Source: the usual definitions; held to NIST StRD.
+// Describe returns the summary of the readings x, in the order in which they were taken.
+// It fails if there are no readings, and for values that cannot be sizes.
+// Source: the usual definitions. The tests compare the results with NIST StRD.
 func Describe(x []float64) (Summary, error) {
 	if err := check(x); err != nil {
 		return Summary{}, err

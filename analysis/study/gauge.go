@@ -9,8 +9,7 @@ import (
 	"fairbore/analysis"
 )
 
-// Table holds the readings of a gauge study: the same parts gauged by the same
-// operators, each several times.
+// Table holds the readings of a gauge study. Each operator gauges each part several times.
 type Table struct {
 	Parts     []string `json:"parts"`
 	Operators []string `json:"operators"`
@@ -58,49 +57,51 @@ type Source struct {
 	OfTolerance  Stat `json:"of_tolerance_pct"` // 6 SD against the tolerance
 }
 
-// GaugeStudy is how much of the spread of readings the gauge and the people
-// bring in.
+// GaugeStudy tells how much of the spread of readings comes from the gauge and from the
+// people.
 type GaugeStudy struct {
 	Method        string  `json:"method"` // a code: anova, ranges
 	Parts         int     `json:"parts"`
 	Operators     int     `json:"operators"`
 	Trials        int     `json:"trials"`
-	Tolerance     float64 `json:"tolerance_um"` // 0 not given
+	Tolerance     float64 `json:"tolerance_um"` // 0 if not given
 	Repeatability Source  `json:"repeatability"`
 	Operator      Source  `json:"operator"`    // reproducibility
 	Interaction   Source  `json:"interaction"` // operators differ from part to part
-	Gauge         Source  `json:"gauge"`       // all of the above together
+	Gauge         Source  `json:"gauge"`       // the three sources above together
 	Part          Source  `json:"part"`
 	Total         Source  `json:"total"`
-	Distinct      Stat    `json:"distinct_classes"` // of parts the gauge tells apart, before truncation
+	Distinct      Stat    `json:"distinct_classes"` // classes of parts that the gauge tells apart, before truncation
 	Rows          []Row   `json:"anova,omitempty"`
 	Pooled        bool    `json:"interaction_pooled,omitempty"`
-	// RangeLimit is the upper control limit of the ranges of trials, µm (average and range only).
+	// RangeLimit is the upper control limit of the ranges of trials, in µm. Only the method
+	// of average and range has it.
 	RangeLimit Stat `json:"range_limit"`
-	// RepeatLow and RepeatHigh bound the repeatability, µm, at 95 % confidence, by
-	// chi-square (analysis of variance only; NIST/SEMATECH e-Handbook 7.2.3.1).
+	// RepeatLow and RepeatHigh bound the repeatability in µm at 95 % confidence, by
+	// chi-square (NIST/SEMATECH e-Handbook 7.2.3.1). Only the analysis of variance has them.
 	RepeatLow  Stat              `json:"repeat_low"`
 	RepeatHigh Stat              `json:"repeat_high"`
 	Notes      []analysis.Phrase `json:"notes,omitempty"`
 }
 
-// The usual marks for a gauge study: common practice after the AIAG manual
-// Measurement Systems Analysis.
+// The usual figures for judging a gauge study. They are common practice after the AIAG
+// manual Measurement Systems Analysis.
 const (
-	GoodShare  = 10 // per cent: a gauge that takes less is good
-	WorstShare = 30 // per cent: up to it a gauge is used by agreement
+	GoodShare  = 10 // per cent; a gauge with a smaller share is good
+	WorstShare = 30 // per cent; a gauge with a share up to this is used by agreement
 
 	wantedClasses   = 5
 	wantedParts     = 10
 	wantedOperators = 3
-	wantedPairs     = 15 // of part and operator
-	largeSample     = 15 // subgroups beyond which d2* is d2
+	wantedPairs     = 15 // pairs of part and operator
+	largeSample     = 15 // for more subgroups than this, d2* equals d2
 	classFactor     = 1.41
 )
 
-// AverageAndRange evaluates a gauge study by average and range (AIAG,
-// Measurement Systems Analysis, ch. III B) against a tolerance in µm, 0 if
-// there is none. It fails where readings are missing or no sizes.
+// AverageAndRange evaluates a gauge study by the method of average and range (AIAG,
+// Measurement Systems Analysis, ch. III B). It compares the gauge with a tolerance in µm.
+// The tolerance is 0 if there is none. AverageAndRange fails if readings are missing or
+// cannot be sizes.
 func AverageAndRange(t Table, tolerance float64) (GaugeStudy, error) {
 	parts, operators, trials, err := t.shape()
 	if err == nil {
@@ -116,12 +117,12 @@ func AverageAndRange(t Table, tolerance float64) (GaugeStudy, error) {
 	return averageAndRange(t, tolerance, k)
 }
 
-// factors turn mean ranges into standard deviations; the manual calls them K1,
-// K2 and K3, and d4 is the factor of the upper limit of ranges.
+// factors holds the factors that turn mean ranges into standard deviations. The manual
+// calls them K1, K2 and K3. d4 is the factor of the upper limit of ranges.
 type factors struct{ k1, k2, k3, d4 float64 }
 
-// studyFactors computes 1/d2*, d2* = √(d2² + d3²/g) for g subgroups, with
-// d2* = d2 above 15 of them as the manual's table has it.
+// studyFactors computes the factors as 1/d2*. For g subgroups d2* = √(d2² + d3²/g). For more
+// than 15 subgroups d2* = d2, as in the manual's table.
 func studyFactors(parts, operators, trials int) (f factors, err error) {
 	c, err := ChartConstants(trials)
 	if err != nil {
@@ -199,8 +200,8 @@ func checkTolerance(tolerance float64) error {
 	return nil
 }
 
-// fill computes all that follows from the variances of repeats, operators,
-// their interaction with parts, and parts.
+// fill computes all results that follow from the four variances: of repeats, of operators,
+// of the interaction of operators with parts, and of parts.
 func (g *GaugeStudy) fill(n int, repeat, operator, interaction, part float64) {
 	gauge := repeat + operator + interaction
 	total := gauge + part
@@ -242,12 +243,12 @@ func (g *GaugeStudy) fill(n int, repeat, operator, interaction, part float64) {
 	}
 }
 
-// Few reports whether the study is too small for its figures to be relied on: fewer
-// than 15 pairs of part and operator (common practice).
+// Few reports whether the study is too small to rely on its figures. It is too small with
+// fewer than 15 pairs of part and operator (common practice).
 func (g GaugeStudy) Few() bool { return g.Parts*g.Operators < wantedPairs }
 
-// Judged returns the share in per cent that the gauge is judged by: against
-// the tolerance where one is given, else against the total variation.
+// Judged returns the share in per cent by which the gauge is judged. It is the share of
+// the tolerance if a tolerance is given, else the share of the total variation.
 func (g GaugeStudy) Judged() Stat {
 	if g.Tolerance > 0 {
 		return g.Gauge.OfTolerance
@@ -255,8 +256,8 @@ func (g GaugeStudy) Judged() Stat {
 	return g.Gauge.OfTotal
 }
 
-// Named is a source of variation with its code: repeats, operators, interaction, gauge
-// (those three together), parts, total.
+// Named is a source of variation with its code. The codes are repeats, operators,
+// interaction, gauge (the first three together), parts and total.
 type Named struct {
 	Code string
 	Source
@@ -267,7 +268,7 @@ func (g GaugeStudy) Sources() []Named {
 	return []Named{{"repeats", g.Repeatability}, {"operators", g.Operator}, {"interaction", g.Interaction}, {"gauge", g.Gauge}, {"parts", g.Part}, {"total", g.Total}}
 }
 
-// Says says the whole study.
+// Says returns the whole study as phrases.
 func (g GaugeStudy) Says() []analysis.Phrase {
 	said := []analysis.Phrase{analysis.Say("study.head", analysis.Say("study.method."+g.Method), g.Parts, g.Operators, g.Trials)}
 	for _, s := range g.Sources() {
@@ -289,16 +290,18 @@ func (g GaugeStudy) Says() []analysis.Phrase {
 
 func percent(s Stat) analysis.Number { return analysis.Number{Value: s.Value, Places: 1} }
 
-// Follows says what else follows from the figures than the verdict.
+// Follows returns what follows from the figures besides the verdict: the classes, the
+// cause and the notes.
 func (g GaugeStudy) Follows() []analysis.Phrase {
 	return slices.Concat(g.classes(), g.cause(), g.Notes)
 }
 
-// Shares of the gauge's variance by which one source is most of it.
+// majorShare is the share of the gauge's variance at which one source counts as the main
+// cause.
 const majorShare = 2.0 / 3
 
-// cause names what the gauge's spread mostly comes from, and where to look (common
-// practice).
+// cause names the main source of the gauge's spread and where to look for its cause
+// (common practice).
 func (g GaugeStudy) cause() []analysis.Phrase {
 	all := g.Gauge.SD.Value * g.Gauge.SD.Value
 	share := func(s Source) float64 { return s.SD.Value * s.SD.Value / all }
@@ -330,7 +333,7 @@ func (g GaugeStudy) verdict() analysis.Phrase {
 	}
 }
 
-// classes says how many classes of the parts the gauge tells apart.
+// classes says how many classes of parts the gauge tells apart.
 func (g GaugeStudy) classes() []analysis.Phrase {
 	switch d := g.Distinct; {
 	case !d.OK:

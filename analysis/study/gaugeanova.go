@@ -6,15 +6,16 @@ import (
 	"fairbore/analysis"
 )
 
-// PoolAbove is the usual chance above which an interaction is taken as noise
-// and pooled with the repeats (common practice; 0.05 is used too).
+// PoolAbove is the usual chance above which an interaction counts as noise and is pooled
+// with the repeats (common practice; 0.05 is also in use).
 const PoolAbove = 0.25
 
-// ByANOVA evaluates a gauge study by a two-way analysis of variance with parts
-// and operators random (AIAG, Measurement Systems Analysis, ch. III B) against a
-// tolerance in µm, 0 if there is none. The interaction of operators and parts
-// is pooled with the repeats if its chance is above pool: [PoolAbove] is usual,
-// 1 never pools. It fails where readings are missing or no sizes.
+// ByANOVA evaluates a gauge study by a two-way analysis of variance with random parts and
+// operators (AIAG, Measurement Systems Analysis, ch. III B). It compares the gauge with a
+// tolerance in µm. The tolerance is 0 if there is none. The interaction of operators and
+// parts is pooled with the repeats if its chance is above pool. The usual pool is
+// [PoolAbove]; with 1 an interaction that can be tested is never pooled. ByANOVA fails if
+// readings are missing or cannot be sizes.
 func ByANOVA(t Table, tolerance, pool float64) (GaugeStudy, error) {
 	parts, operators, trials, err := t.shape()
 	if err == nil {
@@ -47,7 +48,8 @@ func ByANOVA(t Table, tolerance, pool float64) (GaugeStudy, error) {
 	total.MS = total.SS / float64(total.DF)
 	g.Rows = []Row{op, part, interaction, repeats, pooled, total}
 
-	// Expected mean squares of the balanced random model; a component below 0 is 0.
+	// The components follow from the expected mean squares of the balanced random model. A
+	// component below 0 counts as 0.
 	ev, inter := msE, max(0, (interaction.MS-msE)/r)
 	if g.Pooled {
 		ev, inter = pooled.MS, 0
@@ -65,11 +67,11 @@ func ByANOVA(t Table, tolerance, pool float64) (GaugeStudy, error) {
 	return g, nil
 }
 
-// twoWaySums are the sums of squares of a balanced two-way layout, µm².
+// twoWaySums holds the sums of squares of a balanced two-way layout, in µm².
 type twoWaySums struct{ operator, part, interaction, repeat float64 }
 
-// twoWay computes the sums about the grand mean, each as a sum of squares and
-// never as a difference of large ones. What may be rounding alone is 0.
+// twoWay computes the sums about the grand mean. It computes each one as a sum of squares,
+// never as a difference of large sums. A sum that rounding alone could have made is 0.
 func twoWay(t Table) (s twoWaySums) {
 	parts, operators, trials := len(t.Parts), len(t.Operators), len(t.Values[0][0])
 	var all []float64
@@ -108,7 +110,7 @@ func twoWay(t Table) (s twoWaySums) {
 	return twoWaySums{least(s.operator), least(s.part), least(s.interaction), least(s.repeat)}
 }
 
-// repeatConfidence is that of the limits of the repeatability.
+// repeatConfidence is the confidence of the limits of the repeatability.
 const repeatConfidence = 0.95
 
 // spreadLimits bounds a standard deviation by chi-square: s √(ν/χ²).

@@ -20,9 +20,9 @@ type Line struct {
 	RSquared    Stat `json:"r_squared"`
 }
 
-// FitLine fits y on x by least squares about the means. It fails for unequal
-// numbers, fewer than two different x, or values that are no sizes.
-// Source: least squares; held to NIST StRD.
+// FitLine fits y on x by least squares about the means. It fails if the numbers of x and y
+// differ, for fewer than two different x, and for values that cannot be sizes.
+// Source: least squares. The tests compare the results with NIST StRD.
 func FitLine(x, y []float64) (Line, error) {
 	if err := errors.Join(check(x), check(y)); err != nil {
 		return Line{}, err
@@ -70,14 +70,14 @@ type Linear struct {
 	Biases     []Bias  `json:"biases"`
 	Line       Line    `json:"line"`      // of bias on reference
 	SlopeT     Stat    `json:"slope_t"`   // t of the slope
-	SlopeP     Stat    `json:"slope_p"`   // chance of such a slope if there is none
+	SlopeP     Stat    `json:"slope_p"`   // chance of a slope at least this steep if the true slope is 0
 	OverRange  Stat    `json:"linearity"` // change of bias from the smallest to the largest reference, µm
 }
 
-// Linearity compares repeated readings of each of several references (rings)
-// with their known sizes, all in µm (AIAG, Measurement Systems Analysis, ch. III
-// B). It fails for fewer than two references, fewer than two readings of one, or
-// values that are no sizes.
+// Linearity compares repeated readings of several references (rings) with their known
+// sizes, all in µm (AIAG, Measurement Systems Analysis, ch. III B). It fails for fewer than
+// two references, for a reference with fewer than two readings, and for values that cannot
+// be sizes.
 func Linearity(reference []float64, readings [][]float64, confidence float64) (Linear, error) {
 	if err := check(reference); err != nil {
 		return Linear{}, err

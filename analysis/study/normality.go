@@ -7,19 +7,19 @@ import (
 	"fairbore/analysis"
 )
 
-// Normal is a hint whether readings could come from a normal distribution.
+// Normal is a hint as to whether readings could come from a normal distribution.
 type Normal struct {
 	A2 Stat `json:"a2"` // Anderson-Darling, adjusted for the sample's size
-	P  Stat `json:"p"`  // chance of such an A² if they do
+	P  Stat `json:"p"`  // chance of an A² at least this large if they do
 }
 
-// minNormal is the smallest sample the test says anything about.
+// minNormal is the smallest sample for which the test says anything.
 const minNormal = 8
 
-// Normality tests readings by Anderson and Darling with mean and standard
-// deviation estimated: A*² = A²(1 + 0.75/n + 2.25/n²) and Stephens' fit for its
-// chance (D'Agostino & Stephens, Goodness-of-Fit Techniques, 1986, Table 4.9).
-// It fails as [Describe] does.
+// Normality tests readings by the test of Anderson and Darling. The mean and the standard
+// deviation are estimated from the readings, hence A*² = A²(1 + 0.75/n + 2.25/n²). The
+// chance of A*² comes from Stephens' fit (D'Agostino & Stephens, Goodness-of-Fit
+// Techniques, 1986, Table 4.9). Normality fails where [Describe] fails.
 func Normality(x []float64) (Normal, error) {
 	s, err := Describe(x)
 	if err != nil {
@@ -50,7 +50,7 @@ func Normality(x []float64) (Normal, error) {
 
 func chanceOfA2(a float64) float64 {
 	switch {
-	case a >= 13: // beyond the fit
+	case a >= 13: // the fit does not reach so far
 		return 0
 	case a >= 0.6:
 		return math.Exp(1.2937 - 5.709*a + 0.0186*a*a)

@@ -10,17 +10,17 @@ import (
 	"fairbore/analysis"
 )
 
-// Stat is a computed value with what it rests on. Value is always finite; it
-// is 0 where nothing can be computed and may be an interim figure where OK is
-// false: show Why then, not the value alone.
+// Stat is a computed value with the number of readings it rests on. Value is always finite.
+// It is 0 if nothing can be computed. If OK is false, it may be an interim figure: show Why
+// then, not the value alone.
 type Stat struct {
 	Value float64         `json:"value"`
 	N     int             `json:"n"`   // readings it rests on
 	OK    bool            `json:"ok"`  // it may be used
-	Why   analysis.Phrase `json:"why"` // what is against using it
+	Why   analysis.Phrase `json:"why"` // the reason not to use it
 }
 
-// stat is a usable value, unless it overflowed.
+// stat returns a usable value, unless v overflowed.
 func stat(v float64, n int) Stat {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return none(n, analysis.Say("study.why.overflow"))
@@ -28,10 +28,10 @@ func stat(v float64, n int) Stat {
 	return Stat{Value: v, N: n, OK: true}
 }
 
-// none is no value, and why.
+// none returns a Stat without a value, with the reason.
 func none(n int, why analysis.Phrase) Stat { return Stat{N: n, Why: why} }
 
-// unless returns s marked as not to be used when there is a reason.
+// unless returns s. If there is a reason, it marks s as not to be used.
 func (s Stat) unless(reason analysis.Phrase) Stat {
 	if s.OK && !reason.IsZero() {
 		s.OK, s.Why = false, reason
@@ -39,7 +39,7 @@ func (s Stat) unless(reason analysis.Phrase) Stat {
 	return s
 }
 
-// say is the value in µm, or why there is none.
+// say returns the value in µm as a phrase, or the reason why there is none.
 func (s Stat) say() analysis.Phrase {
 	switch {
 	case s.OK:
@@ -50,13 +50,13 @@ func (s Stat) say() analysis.Phrase {
 	return analysis.Say("study.value.unknown", s.Why)
 }
 
-// figures is a value with up to three decimals, two from 100 up, as many as it has; one
-// that is smaller than those show has two digits.
+// figures returns a value with up to three decimals, or up to two from 100 up, without
+// trailing zeros. A value below 0.001 has up to two significant digits.
 func figures(v float64) analysis.Number {
 	a := math.Abs(v)
 	places := 3
 	switch {
-	case a < 1e-12: // what rounding leaves of nothing
+	case a < 1e-12: // a rounding error around 0
 		return analysis.Number{}
 	case a < 1e-3:
 		places = 1 - int(math.Floor(math.Log10(a)))
@@ -67,10 +67,10 @@ func figures(v float64) analysis.Number {
 	return analysis.Number{Value: v, Places: places - len(s) + len(strings.TrimRight(s, "0"))}
 }
 
-// largest is the largest reading taken seriously, in µm: a kilometre.
+// largest is the largest reading that is accepted, in µm: a kilometre.
 const largest = 1e9
 
-// Reasons why data are refused.
+// The reasons for which data are refused.
 var (
 	ErrNoData = errors.New("no readings")
 	ErrValue  = errors.New("not a size")
@@ -102,8 +102,8 @@ func checkAll(groups [][]float64) (n int, err error) {
 	return n, nil
 }
 
-// sum adds with Neumaier's compensation (ZAMM 54 (1974) 39), so that the
-// result is as good as with twice the digits.
+// sum adds n values with Neumaier's compensation (ZAMM 54 (1974) 39). The result is as good
+// as a sum with twice the digits.
 func sum(n int, at func(int) float64) float64 {
 	s, lost := 0.0, 0.0
 	for i := range n {
@@ -119,27 +119,35 @@ func sum(n int, at func(int) float64) float64 {
 	return s + lost
 }
 
-// mean returns the mean of x, corrected once by the mean of what is left.
+// mean returns the mean of x, corrected once by the mean of the remaining deviations.
 func mean(x []float64) float64 {
 	n := float64(len(x))
 	m := sum(len(x), func(i int) float64 { return x[i] }) / n
 	return m + sum(len(x), func(i int) float64 { return x[i] - m })/n
 }
 
-// squares returns the sum of squares of x about m, the mean, corrected for
-// what rounding left of the sum of deviations (Chan, Golub, LeVeque 1983).
+// squares returns the sum of squares of x about the mean m. It corrects the sum for the
+// rounding error in the sum of deviations (Chan, Golub, LeVeque 1983).
 func squares(x []float64, m float64) float64 {
 	d := sum(len(x), func(i int) float64 { return x[i] - m })
 	return sum(len(x), func(i int) float64 { return (x[i] - m) * (x[i] - m) }) - d*d/float64(len(x))
 }
 
-// dust returns what makes a sum of squares of effects, over all readings x, 0 where
-// rounding alone could have made it, so that no effect is none and not 1e-31. An
-// effect is a mean, about the grand mean, less others; terms is how many values those
-// are summed from one by one. In units of u = 2⁻⁵³ times the largest reading, to first
-// order: a reading is in binary to 1, its distance from the grand mean to 2, the mean of
-// such to 2 more, the grand mean to 2; a mean of k of those means to 7 + 2k; what is left
-// of one of them less two such means to 10. That is 31 + 2 terms in all.
+// dust returns a function that sets a sum of squares of effects to 0 if rounding alone
+// could have made it. Without it, an effect that is absent would come out as 1e-31, not 0.
+// The sum of squares runs over all readings x. An effect is a mean about the grand mean,
+// less other such means. terms is the number of values that are added one by one to form
+// these other means.
+//
+// The bound adds up errors to first order, in units of u = 2⁻⁵³ times the largest reading:
+//   - a reading in binary: 1
+//   - the distance of a reading from the grand mean: 2
+//   - the mean of such distances: 2 more
+//   - the grand mean: 2
+//   - a mean of k of those means: 7 + 2k
+//   - one of those means less two such means: 10
+//
+// The whole is 31 + 2 terms.
 func dust(x []float64, terms int) func(ss float64) float64 {
 	most := 0.0
 	for _, v := range x {

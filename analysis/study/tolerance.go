@@ -8,22 +8,23 @@ import (
 	"fairbore/analysis"
 )
 
-// quantile is the standard normal quantile.
+// quantile returns the standard normal quantile.
 func quantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
-// Interval, two-sided by Howe, covers a share of all parts, not only of those measured.
+// Interval is a two-sided tolerance interval by Howe. It covers a share of all parts, not
+// only of the measured ones.
 type Interval struct {
 	Coverage   float64 `json:"coverage"`   // share of the parts
-	Confidence float64 `json:"confidence"` // that it is at least this share
-	Factor     Stat    `json:"factor"`     // of standard deviations from the mean
+	Confidence float64 `json:"confidence"` // confidence that the interval covers this share
+	Factor     Stat    `json:"factor"`     // number of standard deviations from the mean
 	Low        Stat    `json:"low"`        // µm
 	High       Stat    `json:"high"`       // µm
 }
 
-// OneSidedFactor returns k such that mean + k s (or mean − k s) bounds at least
-// the coverage of a normal population with the confidence: k = t(confidence;
-// n−1, z√n)/√n with the noncentral t (exact; ISO 16269-6, NIST/SEMATECH
-// e-Handbook 7.2.6.3).
+// OneSidedFactor returns the factor k of a one-sided limit. With the given confidence,
+// mean + k s (or mean − k s) bounds at least the share coverage of a normal population.
+// k = t(confidence; n−1, z√n)/√n with the noncentral t. It is exact (ISO 16269-6,
+// NIST/SEMATECH e-Handbook 7.2.6.3).
 func OneSidedFactor(n int, coverage, confidence float64) Stat {
 	if why := factorFault(n, coverage, confidence); !why.IsZero() {
 		return none(n, why)
@@ -33,9 +34,9 @@ func OneSidedFactor(n int, coverage, confidence float64) Stat {
 	return stat(t.Quantile(confidence)/root, n)
 }
 
-// TwoSidedFactor returns k such that mean ± k s covers at least the coverage
-// with the confidence, by Howe's approximation (J. Am. Stat. Assoc. 64 (1969)
-// 610; NIST/SEMATECH e-Handbook 7.2.6.3).
+// TwoSidedFactor returns the factor k of a two-sided interval. With the given confidence,
+// mean ± k s covers at least the share coverage. k follows Howe's approximation (J. Am.
+// Stat. Assoc. 64 (1969) 610; NIST/SEMATECH e-Handbook 7.2.6.3).
 func TwoSidedFactor(n int, coverage, confidence float64) Stat {
 	if why := factorFault(n, coverage, confidence); !why.IsZero() {
 		return none(n, why)
@@ -55,8 +56,9 @@ func factorFault(n int, coverage, confidence float64) analysis.Phrase {
 	return analysis.Phrase{}
 }
 
-// ToleranceInterval returns the interval in which the coverage of all parts
-// lies with the confidence, if their sizes are normal. It fails as [Describe] does.
+// ToleranceInterval returns the interval that holds the share coverage of all parts with
+// the given confidence. It presumes that the sizes are normal. It fails where [Describe]
+// fails.
 func ToleranceInterval(x []float64, coverage, confidence float64) (Interval, error) {
 	s, err := Describe(x)
 	if err != nil {
