@@ -9,35 +9,35 @@ import (
 	"sync"
 )
 
-// Language is a catalogue: the texts of one language by their codes.
+// Language is a catalogue. It holds the texts of one language by their codes.
 type Language struct {
 	Tag   string // BCP 47: "en"
 	texts map[string]text
-	codes bool // it shows codes in place of texts
+	codes bool // phrases are written as codes, not as texts
 }
 
 // text is the text of one code, in pieces.
 type text struct {
-	names  []string // of its values, in the order that [analysis.Say] has them
+	names  []string // the names of its values, in the order of the arguments of [analysis.Say]
 	pieces []piece
 }
 
-// piece is a stretch of text and the value after it. one and many are what stands for a
-// count, if it is said in words: # is the number.
+// piece is a stretch of text and the value after it. If the value is a count that is
+// written in words, one and many are the texts for it. In them # stands for the number.
 type piece struct {
 	before    string
-	arg       int // -1: none
+	arg       int // the index of the value; -1 if there is none
 	one, many string
 }
 
 //go:embed en.txt
 var enText string
 
-// english is parsed once, at its first use.
+// english returns the English catalogue. It parses the catalogue once, at the first use.
 var english = sync.OnceValue(func() *Language {
 	l, err := Parse("en", enText, nil)
 	if err != nil {
-		panic(err) // a test reads the file too
+		panic(err) // it cannot happen: a test reads the file too
 	}
 	return l
 })
@@ -45,21 +45,22 @@ var english = sync.OnceValue(func() *Language {
 // English returns the English catalogue.
 func English() *Language { return english() }
 
-// Codes returns a language that has each phrase as its code and values in brackets ⟦⟧:
-// what is not in brackets has not come from a catalogue.
+// Codes returns a language that writes each phrase as its code and values in brackets ⟦⟧.
+// It is for finding text that does not come from a catalogue: such text has no brackets.
 func Codes() *Language { return &Language{Tag: "en-x-codes", texts: English().texts, codes: true} }
 
 // Has reports whether the language has a text for a code.
 func (l *Language) Has(code string) bool { _, ok := l.texts[code]; return ok }
 
-// Values returns how many values the text of a code names.
+// Values returns the number of values that the text of a code names.
 func (l *Language) Values(code string) int { return len(l.texts[code].names) }
 
-// All returns the codes in order.
+// All returns all codes, sorted.
 func (l *Language) All() []string { return slices.Sorted(maps.Keys(l.texts)) }
 
-// Texts returns the texts of all codes with one of the beginnings, for a program that
-// puts the values in itself: {0} stands for the first value, {0|one|many} for a count.
+// Texts returns the texts of all codes that start with one of the beginnings. It is for a
+// program that inserts the values itself. In the texts {0} stands for the first value, and
+// {0|one|many} for a count.
 func (l *Language) Texts(beginnings ...string) map[string]string {
 	out := map[string]string{}
 	for code, t := range l.texts {
@@ -89,14 +90,15 @@ func (l *Language) Texts(beginnings ...string) map[string]string {
 	return out
 }
 
-// Parse reads a catalogue: a line a text,
+// Parse reads a catalogue. Each text has one line:
 //
 //	code(name, name) = text with {name} and {name|# place|# places}
 //
-// An indented line goes on with the text of the line before; a line with # at its start
-// is a comment. In {name|one|many} the first stands for a count of 1, with # for the
-// number. A catalogue of another language has the names of values from that of English,
-// which is given as like, and must have no code that like has not.
+// An indented line continues the text of the line before it. A line that starts with # is a
+// comment. In {name|one|many}, one is the text for a count of 1 and many is the text for
+// any other count. In both # stands for the number. A catalogue of another language takes
+// the names of the values from the English catalogue, which the caller passes as like. It
+// must not have a code that like does not have.
 func Parse(tag, file string, like *Language) (*Language, error) {
 	l := &Language{Tag: tag, texts: map[string]text{}}
 	var lines []string

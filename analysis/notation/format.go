@@ -8,24 +8,25 @@ import (
 	"fairbore/analysis"
 )
 
-// Format is how a reader has lengths and phrases: in metric or inch units, with a
-// decimal point or comma, in a language. The zero value is metric, in English.
+// Format says how to write lengths and phrases for a reader: in metric or inch units, with a
+// decimal point or comma, and in a language. The zero value is metric, in English.
 type Format struct {
 	Inch  bool
-	Fine  bool // inch deviations in millionths, not tenths
+	Fine  bool // inch deviations are in millionths, not tenths
 	Comma bool
-	// Full is for records: sizes and deviations in phrases stand in both systems, deviations
-	// finer by ten, and moments to the second with their zone.
+	// Full is for records. Phrases then give sizes and deviations in both systems, deviations
+	// ten times finer, and moments to the second with their zone.
 	Full     bool
 	Language *Language // nil: English
-	whole    bool      // the digits of a size are not set apart
+	whole    bool      // no mark sets the last digits of a size in inches apart
 }
 
-// In returns the format of a unit: MM or UM, IN (tenths of a thou) or UIN (millionths).
+// In returns the format of a unit. The unit is MM or UM, IN (deviations in tenths of a
+// thou) or UIN (deviations in millionths).
 func In(u analysis.Unit) Format { return Format{Inch: u.Inch(), Fine: u == analysis.UIN} }
 
-// ForJob returns the format of a job's own unit. The small unit stays the same all
-// through the job. Without a job it is metric.
+// ForJob returns the format of a job's own unit. The unit of deviations stays the same all
+// through the job. Without a job the format is metric.
 func ForJob(j *analysis.Job) Format {
 	if j == nil {
 		return Format{}
@@ -33,7 +34,7 @@ func ForJob(j *analysis.Job) Format {
 	return In(j.Speaks())
 }
 
-// Unit is the unit of deviations, as a length.
+// Unit returns the unit of deviations, as a length.
 func (f Format) Unit() analysis.Length {
 	switch {
 	case f.Inch && f.Fine:
@@ -52,11 +53,11 @@ func (f Format) mark(s string) string {
 	return s
 }
 
-// tenth is the toolmaker's: 0.0001 in.
+// tenth is a toolmaker's tenth: 0.0001 in.
 const tenth = analysis.Thou / 10
 
-// Small writes a deviation in [Format.SmallUnit] without the unit: whole
-// millionths, else to one decimal place.
+// Small writes a deviation in [Format.SmallUnit], without the unit. Millionths are whole;
+// other units have one decimal place.
 func (f Format) Small(d analysis.Deviation) string {
 	if f.Inch && f.Fine {
 		return f.mark(analysis.Length(d).Format(analysis.UIN, 0))
@@ -67,8 +68,9 @@ func (f Format) Small(d analysis.Deviation) string {
 	return f.mark(analysis.Length(d).Format(analysis.UM, 1))
 }
 
-// Some is [Format.Small] with as many places more as it takes to show that a deviation
-// other than 0 is none, where nothing would be a wrong word: what is over, or to go.
+// Some writes a deviation like [Format.Small], but never writes 0 for a deviation other
+// than 0. It adds as many places as that takes. It is for values where a 0 would mislead,
+// such as the deviation over a limit, or the stock still to go.
 func (f Format) Some(d analysis.Deviation) string {
 	switch l := analysis.Length(d); {
 	case f.Inch && f.Fine:
@@ -80,11 +82,11 @@ func (f Format) Some(d analysis.Deviation) string {
 	}
 }
 
-// Signed is [Format.Small] with a sign, but for zero.
+// Signed is [Format.Small] with a sign. Zero has no sign.
 func (f Format) Signed(d analysis.Deviation) string { return plus(d, f.Small(d)) }
 
-// SmallUnit is the unit of a deviation: µm, or tenths of a thousandth of an inch,
-// or millionths of an inch.
+// SmallUnit returns the name of the unit of deviations: µm, tenths (of a thousandth of an
+// inch) or millionths (of an inch).
 func (f Format) SmallUnit() string {
 	if f.Inch && f.Fine {
 		return "millionths"
@@ -95,7 +97,8 @@ func (f Format) SmallUnit() string {
 	return "µm"
 }
 
-// Other writes a deviation in the units that stand beneath, finest first.
+// Other writes a deviation in the two other units that a display shows below the main
+// figure.
 func (f Format) Other(d analysis.Deviation) string {
 	l := analysis.Length(d)
 	if f.Inch && f.Fine {
@@ -107,8 +110,8 @@ func (f Format) Other(d analysis.Deviation) string {
 	return f.mark(l.Format(analysis.MM, 4)) + " mm · " + f.mark(l.Tenths(1)) + " tenths"
 }
 
-// Size writes a size with its unit: to 0.1 µm, or to a millionth of an inch with
-// the hundredths of a tenth set apart, as they are said.
+// Size writes a size with its unit: to 0.1 µm, or to a millionth of an inch. In inches a bar
+// sets the last two digits apart, the hundredths of a tenth, because people say them apart.
 func (f Format) Size(l analysis.Length) string {
 	a, b := f.SizeParts(l)
 	switch {
@@ -120,8 +123,8 @@ func (f Format) Size(l analysis.Length) string {
 	return a + " mm"
 }
 
-// SizeParts writes a size without its unit; of inches the digits after the fourth
-// decimal place come apart.
+// SizeParts writes a size without its unit. For inches it returns the digits after the
+// fourth decimal place separately, as tail.
 func (f Format) SizeParts(l analysis.Length) (head, tail string) {
 	s := f.Digits(l)
 	if !f.Inch {
@@ -130,7 +133,7 @@ func (f Format) SizeParts(l analysis.Length) (head, tail string) {
 	return s[:len(s)-2], s[len(s)-2:]
 }
 
-// Large is the unit of sizes.
+// Large returns the unit of sizes.
 func (f Format) Large() analysis.Unit {
 	if f.Inch {
 		return analysis.IN
@@ -141,7 +144,7 @@ func (f Format) Large() analysis.Unit {
 // Digits writes a size without its unit: to 0.1 µm, or to a millionth of an inch.
 func (f Format) Digits(l analysis.Length) string { return f.digits(l, 0) }
 
-// Certified is [Format.Digits] with a place more, as certificates have.
+// Certified is [Format.Digits] with one more decimal place, as certificates have it.
 func (f Format) Certified(l analysis.Length) string { return f.digits(l, 1) }
 
 func (f Format) digits(l analysis.Length, more int) string {
@@ -152,14 +155,14 @@ func (f Format) digits(l analysis.Length, more int) string {
 	return f.mark(l.Format(f.Large(), places+more))
 }
 
-// Beside returns the format of the other system.
+// Beside returns the format of the other system of units.
 func (f Format) Beside() Format {
 	f.Inch = !f.Inch
 	return f
 }
 
-// Micro writes a deviation without its unit as records have it: to 0.01 µm, or to a tenth
-// of a millionth of an inch.
+// Micro writes a deviation for records, without its unit: to 0.01 µm, or to a tenth of a
+// millionth of an inch.
 func (f Format) Micro(d analysis.Deviation) string {
 	if f.Inch {
 		return f.mark(analysis.Length(d).Format(analysis.UIN, 1))
@@ -167,10 +170,10 @@ func (f Format) Micro(d analysis.Deviation) string {
 	return f.mark(analysis.Length(d).Format(analysis.UM, 2))
 }
 
-// SignedMicro is [Format.Micro] with a sign, but for zero.
+// SignedMicro is [Format.Micro] with a sign. Zero has no sign.
 func (f Format) SignedMicro(d analysis.Deviation) string { return plus(d, f.Micro(d)) }
 
-// MicroUnit is the unit of [Format.Micro].
+// MicroUnit returns the name of the unit of [Format.Micro].
 func (f Format) MicroUnit() string {
 	if f.Inch {
 		return analysis.UIN.String()
@@ -196,12 +199,13 @@ func (f Format) Depth(l analysis.Length) string {
 // Place writes a place with its units.
 func (f Format) Place(p analysis.Place) string { return f.Depth(p.Depth) + " / " + p.Angle.String() }
 
-// As writes a length in a unit to so many places, without the unit.
+// As writes a length in a unit to a number of decimal places, without the unit.
 func (f Format) As(l analysis.Length, u analysis.Unit, places int) string {
 	return f.mark(l.Format(u, places))
 }
 
-// Moment writes a time: to the minute, in a record to the second with its zone.
+// Moment writes a time to the minute. In a record it writes the time to the second, with
+// its zone.
 func (f Format) Moment(t time.Time) string {
 	if f.Full {
 		return t.Format("2006-01-02 15:04:05 -07:00")
@@ -216,7 +220,8 @@ func trim(s string) string {
 	return s
 }
 
-// Decimal writes a number with so many decimal places; what comes to nothing has no sign.
+// Decimal writes a number with a number of decimal places. A number that rounds to 0 has no
+// sign.
 func (f Format) Decimal(v float64, places int) string {
 	s := strconv.FormatFloat(v, 'f', places, 64)
 	if strings.Trim(s, "-0.") == "" {
@@ -225,10 +230,10 @@ func (f Format) Decimal(v float64, places int) string {
 	return f.mark(s)
 }
 
-// Significant writes a number with so many digits.
+// Significant writes a number with a number of significant digits.
 func (f Format) Significant(v float64, digits int) string {
 	return f.mark(strconv.FormatFloat(v, 'g', digits, 64))
 }
 
-// Plain writes a number with up to six digits.
+// Plain writes a number with up to six significant digits.
 func (f Format) Plain(v float64) string { return f.Significant(v, 6) }

@@ -1,6 +1,7 @@
-// Package notation is how a size, a deviation, a depth or a phrase is written for a
-// reader: in his unit, with his decimal sign, in his language. It is the one place where
-// a length becomes text and a code becomes a sentence. The English texts are in en.txt.
+// Package notation writes sizes, deviations, depths and phrases for a reader: in the
+// reader's unit, with the reader's decimal sign, and in the reader's language. It is the
+// only place where a length becomes text and a code becomes a sentence. The English texts
+// are in en.txt.
 package notation
 
 import (
@@ -14,13 +15,14 @@ import (
 	"fairbore/analysis"
 )
 
-// Text says the phrase of a code with its values, see [analysis.Say].
+// Text writes the phrase of a code with its values; see [analysis.Say].
 func (f Format) Text(code string, args ...any) string { return f.Say(analysis.Say(code, args...)) }
 
-// Say writes a phrase. Where tenths of a thou are spoken and none of its errors and
-// stocks comes to one, it speaks of millionths, so that what is read together is in one
-// unit. A phrase without a code is said as it was written; an unknown code with fewer
-// values than its text wants leaves a gap that shows.
+// Say writes a phrase. In a format with tenths of a thou it writes millionths if no
+// deviation in the phrase comes to a tenth. All deviations of a phrase are thus in one
+// unit. A phrase without a code is written as its own text. An unknown code is written as
+// the code and its values, in brackets. If a phrase has fewer values than its text needs,
+// each gap is marked.
 func (f Format) Say(p analysis.Phrase) string {
 	f.Fine = f.Fine || !tenths(&p)
 	return f.write(&p)
@@ -40,10 +42,11 @@ func (f Format) language() *Language {
 	return f.Language
 }
 
-// Tag names the language of the format: "en".
+// Tag returns the tag of the format's language, such as "en".
 func (f Format) Tag() string { return f.language().Tag }
 
-// SayAll says phrases one after the other, those that say something.
+// SayAll writes phrases one after the other, with a space between them. It leaves out
+// empty ones.
 func (f Format) SayAll(ps ...analysis.Phrase) string {
 	parts := make([]string, 0, len(ps))
 	for _, p := range ps {
@@ -54,8 +57,8 @@ func (f Format) SayAll(ps ...analysis.Phrase) string {
 	return strings.Join(parts, " ")
 }
 
-// Error says what an error tells a person: a phrase, by itself or in what wraps or joins
-// it, in the reader's language, all else as it is.
+// Error writes an error for a person. It writes phrases in the reader's language, also
+// phrases that the error wraps or joins. It leaves all other text as it is.
 func (f Format) Error(err error) string {
 	text, within := err.Error(), []error(nil)
 	switch e := err.(type) {
@@ -74,7 +77,7 @@ func (f Format) Error(err error) string {
 	return text
 }
 
-// tenths reports whether a deviation in the phrase comes to a tenth of a thou, 2.54 µm.
+// tenths reports whether any deviation in the phrase comes to a tenth of a thou, 2.54 µm.
 func tenths(p *analysis.Phrase) bool {
 	for i := range p.Args {
 		switch a := &p.Args[i]; {
@@ -142,7 +145,8 @@ func (f Format) size(l analysis.Length) string {
 	return f.Digits(l) + " " + f.Large().String() + " (" + o.Digits(l) + " " + o.Large().String() + ")"
 }
 
-// Precise writes a deviation with its unit, finer by ten than [Format.Some].
+// Precise writes a deviation with its unit, ten times finer than [Format.Some] where the
+// unit allows. Millionths stay whole, except in records.
 func (f Format) Precise(d analysis.Deviation) string {
 	l := analysis.Length(d)
 	switch {
@@ -158,8 +162,8 @@ func (f Format) Precise(d analysis.Deviation) string {
 	return f.mark(l.Format(analysis.UM, 2)) + " " + f.SmallUnit()
 }
 
-// Span writes a span of time with its unit, as finely as it is of use: ms below a second,
-// s below two minutes, min below two hours, h below two days, days.
+// Span writes a span of time in the unit that is useful for it: ms below a second, s below
+// two minutes, min below two hours, h below two days, else days.
 func (f Format) Span(seconds float64) string {
 	switch d := time.Duration(math.Abs(seconds) * float64(time.Second)).Round(time.Millisecond); {
 	case d < time.Second:
@@ -175,11 +179,11 @@ func (f Format) Span(seconds float64) string {
 	}
 }
 
-// Fill writes the English text of every phrase that v points at and that has none, in
-// structs, slices and behind pointers, for receivers without a catalogue. What is shared
-// must have been filled before it was.
+// Fill sets the text of every phrase in v that has a code but no text. It is for receivers
+// without a catalogue. v must be a pointer. Fill looks into structs, into slices and behind
+// pointers. Fill data before sharing them, because Fill writes to them.
 func (f Format) Fill(v any) {
-	f.whole = true // for a program to read on
+	f.whole = true // a program will read the texts
 	f.fill(reflect.ValueOf(v))
 }
 
@@ -215,7 +219,7 @@ func (f Format) fill(v reflect.Value) {
 
 var phraseType = reflect.TypeFor[analysis.Phrase]()
 
-// Missing marks a value that a text wants and a phrase does not have.
+// missing marks a value that a text needs and a phrase does not have.
 const missing = "…"
 
 // say writes a phrase in the language.
@@ -247,7 +251,7 @@ func (l *Language) say(f Format, p *analysis.Phrase) string {
 	return b.String()
 }
 
-// code writes a phrase by its code and values, in brackets.
+// code writes the code and the values of a phrase, in brackets.
 func (l *Language) code(f Format, p *analysis.Phrase) string {
 	parts := make([]string, 0, len(p.Args)+1)
 	parts = append(parts, p.Code)
