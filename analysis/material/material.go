@@ -1,6 +1,6 @@
-// Package material holds what the computations need to know of a metal: how it
-// expands, gives under force, yields and keeps its heat. There is one table, with
-// the source of each value beside it, and one way to find a material by name.
+// Package material holds the properties of metals that the computations need: expansion,
+// elasticity, strength and heat capacity. It has one table, with the source of each value
+// beside it. [Find] finds a material by name.
 package material
 
 import (
@@ -10,33 +10,37 @@ import (
 	"unicode"
 )
 
-// Material holds typical values of a material at about 20 °C; a certificate of the
-// stock is better. Its JSON is what a plan of a press fit says of a part.
+// Material holds typical values of a material at about 20 °C. The values of a certificate
+// of the stock are better. The JSON form is what a plan of a press fit says about the
+// material of a part.
 type Material struct {
 	Name     string  `json:"name"`
 	Young    float64 `json:"e_gpa"`        // modulus of elasticity
 	Poisson  float64 `json:"poisson"`      // Poisson's ratio
-	Strength float64 `json:"strength_mpa"` // tension from which it may yield (grey iron: crack); 0 if not known
+	Strength float64 `json:"strength_mpa"` // lowest tension at which it may yield (grey iron: crack); 0: not known
 
 	Alpha  float64 `json:"-"` // coefficient of linear thermal expansion, 10⁻⁶ per kelvin
 	AlphaU float64 `json:"-"` // standard uncertainty of Alpha for a piece of unknown melt
 	Heat   float64 `json:"-"` // heat capacity by volume, J/(cm³ K)
 
-	// Of names the more general material: tool steel is Of steel. A name such as
-	// "4140 steel" means the more special one.
+	// Of names the more general material: for tool steel it is steel. A name such as "4140
+	// steel", with the words of both, means the more special material.
 	Of string `json:"-"`
-	// Aliases are other names, as [Find] compares them: in lower case, words apart.
+	// Aliases are other names, in the form in which [Find] compares them: in lower case, with
+	// single spaces between words.
 	Aliases []string `json:"-"`
 	Sources Sources  `json:"-"`
 }
 
-// Sources says where each value of a [Material] was published, or that it is from memory.
+// Sources says for each value of a [Material] where it was published, or that it is from
+// memory.
 type Sources struct{ Young, Poisson, Strength, Alpha, Heat string }
 
-// Find returns the material that a name stands for. The last word that names one
-// decides, so that aluminium bronze is a bronze; what is said besides may narrow it to
-// a special kind, as in "4140 steel" or "iron, nodular". Case and punctuation don't
-// matter. A name without a known material in it is an error that lists the known ones.
+// Find returns the material that a name stands for. The last word that names a material
+// decides, so that aluminium bronze is a bronze. Other words may narrow the material to a
+// special kind, as in "4140 steel" or "iron, nodular". Case and punctuation don't matter.
+// For a name without a known material in it, Find returns an error that lists the known
+// materials.
 func Find(name string) (Material, error) {
 	words := split(name)
 	all := All()

@@ -1,7 +1,7 @@
 package material
 
-// The sources of several values: W. D. Callister, Materials Science and Engineering,
-// appendix B, and what there is no better source of.
+// The sources of several values. The tables B are from W. D. Callister, Materials Science
+// and Engineering, appendix B. The source is memory where there is no better one.
 const (
 	modulus   = "Callister, Table B.2"
 	strength  = "Callister, Table B.4"
@@ -9,8 +9,8 @@ const (
 	memory    = "from memory"
 )
 
-// All returns the table. The moduli of elasticity are good to some 5 %, that of grey
-// iron, which differs by grade, to 15 %; the heat capacities to 5 %.
+// All returns the table. The moduli of elasticity are good to some 5 %. The modulus of grey
+// iron differs by grade and is good to 15 %. The heat capacities are good to 5 %.
 func All() []Material {
 	return []Material{
 		{Name: "steel", Aliases: []string{"ring steel", "gauge steel"},
@@ -43,7 +43,7 @@ func All() []Material {
 			Young: 102, Poisson: 0.26, Strength: 150, Alpha: 11.4, AlphaU: 0.6, Heat: 3.6,
 			Sources: Sources{modulus + ": the middle of grade G3000, 90 to 113", memory, strength + ": in tension, G1800 from 124, G3000 from 207",
 				expansion + "; another table has 10.8", memory}},
-		{Name: "ductile iron", Of: "grey iron", Aliases: []string{"ductile", "nodular", "spheroidal", "sg"}, // Of what "iron" alone means
+		{Name: "ductile iron", Of: "grey iron", Aliases: []string{"ductile", "nodular", "spheroidal", "sg"}, // "iron" alone means grey iron
 			Young: 169, Poisson: 0.28, Strength: 276, Alpha: 11.2, AlphaU: 0.6, Heat: 3.6,
 			Sources: Sources{modulus + ": 60-40-18; others 164 to 168", memory, strength + ": 60-40-18", expansion + ": 10.6 to 11.2", memory}},
 		{Name: "bronze", Aliases: []string{"leaded bronze", "bearing bronze", "c93200", "gunmetal"},
