@@ -2,8 +2,8 @@ package analysis
 
 import "strconv"
 
-// What MarshalJSON writes, appended to b: for whoever writes many readings a
-// second, and should not allocate for each number.
+// The AppendJSON methods append to b what MarshalJSON writes. They are for programs that
+// write many readings a second and should not allocate memory for each number.
 
 // AppendJSON appends l as a JSON number of mm, exactly.
 func (l Length) AppendJSON(b []byte) []byte { return appendDecimal(b, int64(l), 10_000_000, 7) }
@@ -14,7 +14,7 @@ func (d Deviation) AppendJSON(b []byte) []byte { return appendDecimal(b, int64(d
 // AppendJSON appends a as a JSON number of degrees.
 func (a Angle) AppendJSON(b []byte) []byte { return appendDecimal(b, int64(a), 1000, 3) }
 
-// appendDecimal appends v/one, where one is 10^places, without trailing zeros.
+// appendDecimal appends v/one without trailing zeros. one is 10^places.
 func appendDecimal(b []byte, v int64, one uint64, places int) []byte {
 	n := uint64(v)
 	if v < 0 {

@@ -5,24 +5,25 @@ import (
 	"time"
 )
 
-// Excess is by how much a cooling part is larger than it will be when it has the
-// temperature of its surroundings, as repeated sizes at one place tell. A part of metal
-// is as warm inside as at its wall: in still air the resistance within it is less than a
-// hundredth of that to the air (Biot number h L/k below 0.01, geometry), so what is found
-// at one place holds at all.
+// Excess tells by how much a cooling part is larger than it will be at the temperature of
+// its surroundings. It comes from repeated sizes at one place, and holds at all places of
+// the part. This is because a metal part is as warm inside as at its wall: in still air the
+// thermal resistance inside the part is less than a hundredth of the resistance to the air
+// (Biot number h L/k below 0.01, geometry).
 type Excess struct {
 	Size Deviation `json:"size_um"`
-	// U is the standard uncertainty of Size: of the time constant and the amplitude, with
-	// what they have in common.
+	// U is the standard uncertainty of Size. It combines the uncertainties of the time
+	// constant and of the amplitude with their correlation.
 	U Deviation `json:"u_um"`
-	// Tau is how fast Size falls, TauU how fast U does, which is slower: the slower the
-	// cooling may be, the longer it is in doubt.
+	// Tau is the time constant with which Size falls. TauU is the time constant with which
+	// U falls. TauU is longer: the slower the cooling may be, the longer Size is in doubt.
 	Tau  time.Duration `json:"time_constant_ns"`
 	TauU time.Duration `json:"u_time_constant_ns"`
 }
 
-// Later returns what is left of it after a time, and the standard uncertainty of that. A
-// time below 0 counts as 0: nothing is said of what was before the last reading of the fit.
+// Later returns what is left of the excess after a time, and its standard uncertainty. A
+// time below 0 counts as 0, because the fit says nothing about the time before its last
+// reading.
 // Source: Newton's law of cooling.
 func (x Excess) Later(after time.Duration) (size, u Deviation) {
 	fall := func(d Deviation, tau time.Duration) float64 {
@@ -34,8 +35,9 @@ func (x Excess) Later(after time.Duration) (size, u Deviation) {
 	return Deviation(math.Round(fall(x.Size, x.Tau))), Deviation(math.Ceil(fall(x.U, x.TauU)))
 }
 
-// Warmer returns how much warmer than its surroundings a part of a diameter is, by its
-// excess and its expansion in 10⁻⁶ per kelvin: excess / (α D). 0 without either.
+// Warmer returns how much warmer than its surroundings a part is: excess / (α D). size is
+// the diameter D, and alpha is the expansion α in 10⁻⁶ per kelvin. Warmer returns 0 if the
+// size or the expansion is not known.
 func (x Excess) Warmer(size Length, alpha float64) Temperature {
 	if size <= 0 || !(alpha > 0) {
 		return 0
@@ -43,7 +45,7 @@ func (x Excess) Warmer(size Length, alpha float64) Temperature {
 	return Temperature(math.Round(float64(Celsius) * float64(x.Size) / (1e-6 * alpha * float64(size))))
 }
 
-// Still says what of it is taken off now, and how warm that is.
+// Still says how much excess is subtracted now, and how much warmer the part still is.
 func (x Excess) Still(after time.Duration, warmer Temperature) Phrase {
 	size, u := x.Later(after)
 	if warmer > 0 && x.Size > 0 {

@@ -6,17 +6,17 @@ import (
 	"time"
 )
 
-// Place is a measured place in a bore: a section at a depth from the named
-// face, and an orientation about the axis at which it is gauged there.
+// Place is a place in a bore where it is gauged: a section at a depth from the named face,
+// and an orientation about the axis.
 type Place struct {
 	Depth Length `json:"depth_mm"`
 	Angle Angle  `json:"angle_deg"`
 }
 
-// String writes the place as it is called at the machine: "13 mm / 90°".
+// String writes the place as people call it at the machine: "13 mm / 90°".
 func (p Place) String() string { return p.Depth.String() + " / " + p.Angle.String() }
 
-// Limits are the low and high limit of size of a bore, and the size to aim at.
+// Limits holds the low and the high limit of size of a bore, and the size to aim at.
 type Limits struct {
 	Low    Length `json:"low_mm"`
 	High   Length `json:"high_mm"`
@@ -37,40 +37,41 @@ type Interrupt struct {
 	What string `json:"what"`
 }
 
-// Job is what the drawing asks of a bore, and how it is gauged.
+// Job holds what the drawing requires of a bore, and how the bore is gauged.
 type Job struct {
 	ID       string `json:"id"`
 	Title    string `json:"title"`
 	Revision string `json:"revision,omitempty"` // of the drawing
-	Unit     Unit   `json:"unit"`               // in which it is drawn: MM or IN
+	Unit     Unit   `json:"unit"`               // unit of the drawing: MM or IN
 	Material string `json:"material,omitempty"`
-	Face     string `json:"face"` // from which depths are measured: "front"
+	Face     string `json:"face"` // face from which depths are measured, such as "front"
 	Blind    bool   `json:"blind,omitempty"`
 
 	Nominal Length `json:"nominal_mm"`
 	Limits
-	// Band is how far from nominal a size can lie at all on this job; beyond it
-	// a reading is nonsense (wrong unit, wrong ring, free air) and is refused.
+	// Band is how far from nominal a size can possibly lie on this job. A reading farther
+	// away is nonsense (wrong unit, wrong ring, free air) and is refused.
 	Band Deviation `json:"band_um"`
-	// Variation is the most that local sizes of one part may differ; Ovality,
-	// Taper the same about the axis and along it. 0 means not asked for.
+	// Variation is the most by which the local sizes of one part may differ. Ovality is the
+	// most by which they may differ about the axis, and Taper along it. 0 means that the
+	// drawing does not ask for it.
 	Variation Deviation `json:"variation_um,omitempty"`
 	Ovality   Deviation `json:"ovality_um,omitempty"`
 	Taper     Deviation `json:"taper_um,omitempty"`
 
 	Length Length `json:"length_mm"` // of the bore
-	// Outside is the diameter of the part outside, 0 if not stated: with the material
-	// it says how fast a warm part cools.
+	// Outside is the outside diameter of the part, 0 if not stated. The outside diameter and
+	// the material tell how fast a warm part cools.
 	Outside      Length      `json:"outside_mm,omitempty"`
 	Sections     []Length    `json:"sections_mm"`
 	Orientations []Angle     `json:"orientations_deg"`
 	Interrupts   []Interrupt `json:"interrupts,omitempty"`
 
-	Ring string `json:"ring"` // the master to use, by its id
+	Ring string `json:"ring"` // id of the master ring to use
 }
 
-// Plan lists the places to gauge in the order they fall due: section by
-// section, at each its orientations.
+// Plan lists the places to gauge, in the order of gauging: section by section, and at each
+// section all orientations.
 func (j *Job) Plan() []Place {
 	plan := make([]Place, 0, len(j.Sections)*len(j.Orientations))
 	for _, d := range j.Sections {
@@ -81,8 +82,8 @@ func (j *Job) Plan() []Place {
 	return plan
 }
 
-// Check reports everything that is wrong with the job, a [Phrase] each that says what to
-// do; nil if it can be worked to.
+// Check reports everything that is wrong with the job. Each fault is a [Phrase] that says
+// what to do. Check returns nil if the job can be worked to.
 func (j *Job) Check() (faults []error) {
 	bad := func(code string, args ...any) { faults = append(faults, Say(code, args...)) }
 	if j.ID == "" {
@@ -161,9 +162,9 @@ func (j *Job) checkPlan(bad func(code string, args ...any)) {
 	}
 }
 
-// FaultField returns the JSON or configuration key of the member that a fault of a job is
-// about, without a unit, such as "sections"; "" of any other error. The codes of faults
-// begin with it.
+// FaultField returns the key of the job's member that a fault is about, such as "sections".
+// It is the key in JSON or in the configuration, without a unit. The codes of faults begin
+// with this key after "job.". For any other error FaultField returns "".
 func FaultField(fault error) string {
 	var p Phrase
 	if !errors.As(fault, &p) {
@@ -184,7 +185,7 @@ func (j *Job) face() string {
 	return j.Face
 }
 
-// Interrupted returns the interrupt that depth d falls in, nil if it lies on
+// Interrupted returns the interrupt that contains the depth d. It returns nil if d lies on
 // the wall.
 func (j *Job) Interrupted(d Length) *Interrupt {
 	for i, in := range j.Interrupts {
@@ -195,29 +196,30 @@ func (j *Job) Interrupted(d Length) *Interrupt {
 	return nil
 }
 
-// Plausible reports whether a bore of this job can have the size at all.
+// Plausible reports whether a bore of this job can possibly have the size.
 func (j *Job) Plausible(size Length) bool {
 	return (size - j.Nominal).Abs() <= Length(j.Band)
 }
 
-// Ring is a master of known size: a setting ring, with what its certificate says.
+// Ring is a master of known size: a setting ring with the figures of its certificate.
 type Ring struct {
 	ID        string    `json:"id"`
 	Size      Length    `json:"size_mm"`              // certified, at 20 °C
 	U         Deviation `json:"u_um"`                 // expanded uncertainty, k = 2
-	Nominal   Length    `json:"nominal_mm,omitempty"` // as engraved, 0 if not stated; no size is made with it
+	Nominal   Length    `json:"nominal_mm,omitempty"` // as engraved, 0 if not stated; no size is computed from it
 	Material  string    `json:"material,omitempty"`
 	Due       time.Time `json:"due,omitzero"` // of the next calibration
 	Certified string    `json:"certificate,omitempty"`
 }
 
-// Overdue reports whether a calibration that is due on a day is past it. On the day
-// itself it is still in date (common practice); a due of 0 is not stated, and never past.
+// Overdue reports whether a calibration was due on a day before at. On the day itself the
+// calibration is still in date (common practice). A due of 0 means not stated, and is never
+// overdue.
 func Overdue(due, at time.Time) bool {
 	return !due.IsZero() && at.Format(time.DateOnly) > due.Format(time.DateOnly)
 }
 
-// Reading is a captured size: corrected, and tagged with where it was taken.
+// Reading is a captured size after correction, with the place where it was taken.
 type Reading struct {
 	Place
 	Round int `json:"round"` // 0 before the first spell of honing

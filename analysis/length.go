@@ -22,10 +22,10 @@ const (
 	Inch       Length = 254_000_000
 )
 
-// Unit is a unit of length a gauge sends or a person reads.
+// Unit is a unit of length that a gauge sends or a person reads.
 type Unit uint8
 
-// The units; the zero value is "not stated".
+// The units. The zero value means "not stated".
 const (
 	NoUnit Unit = iota
 	MM
@@ -34,8 +34,8 @@ const (
 	UIN
 )
 
-// units holds, for each Unit, its length, the name a person reads and the
-// UCUM code (ucum.org) that goes on the wire.
+// units holds for each Unit its length, the name that a person reads, and the UCUM code
+// (ucum.org) that is used on the wire.
 var units = [...]struct {
 	size       Length
 	name, ucum string
@@ -77,7 +77,7 @@ func (u Unit) MarshalText() ([]byte, error) { return []byte(u.UCUM()), nil }
 // UnmarshalText reads what [ParseUnit] reads.
 func (u *Unit) UnmarshalText(b []byte) (err error) { *u, err = ParseUnit(string(b)); return err }
 
-// Reasons why a number is not a Length.
+// The reasons why a number is not a Length.
 var (
 	ErrNumber = errors.New("not a decimal number")
 	ErrInches = errors.New("a fraction is of inches: write it as 7/8 in or 1-1/4 in")
@@ -96,10 +96,10 @@ func FromDecimal(digits int64, places int, u Unit) (Length, error) {
 	return Length(v), err
 }
 
-// scaled returns digits × size / 10^places, where it is whole. With its powers of ten
-// taken out, size has the factors 2 and 5 once at most.
+// scaled returns digits × size / 10^places, if that is a whole number. Without its powers
+// of ten, size has each of the factors 2 and 5 once at most.
 func scaled(digits int64, places int, size int64) (int64, error) {
-	if digits == 0 { // whatever its places
+	if digits == 0 { // 0 is exact with any number of places
 		return 0, nil
 	}
 	for places > 0 {
@@ -129,7 +129,7 @@ func scaled(digits int64, places int, size int64) (int64, error) {
 
 // divided returns digits × size / 10^places.
 func divided(digits, size int64, places int) (int64, error) {
-	if places > 19 { // digits end in no zero and size holds 2 and 5 once at most, so this is never whole
+	if places > 19 { // never whole: digits do not end in 0, and size has 2 and 5 once at most
 		return 0, ErrFiner
 	}
 	divisor := uint64(1)
@@ -150,8 +150,8 @@ func divided(digits, size int64, places int) (int64, error) {
 	return v, nil
 }
 
-// ratio returns a × b / divisor, by 128 bits; where it is not whole, what is whole of it
-// and [ErrFiner].
+// ratio returns a × b / divisor. It computes with 128 bits. If the result is not whole, it
+// returns the whole part and [ErrFiner].
 func ratio(a, b, divisor uint64) (int64, error) {
 	hi, lo := bits.Mul64(a, b)
 	if hi >= divisor {
@@ -175,10 +175,11 @@ func mul(a, b int64) (int64, bool) {
 	return p, p/b == a && p != math.MinInt64
 }
 
-// ParseDecimal reads an optionally signed decimal number (point or comma, no
-// exponent, no grouping) as digits and decimal places; "22.2275" is 222275, 4. It
-// fails with [ErrNumber], [ErrRange], or [ErrFiner] for more decimals than an int64
-// holds; with the latter the digits that it holds come back too.
+// ParseDecimal reads a decimal number as digits and a number of decimal places: "22.2275"
+// is 222275 and 4. The number may have a sign, and a point or a comma. It must have no
+// exponent and no grouping. ParseDecimal fails with [ErrNumber], with [ErrRange], or with
+// [ErrFiner] for more decimals than an int64 holds. With [ErrFiner] it also returns the
+// digits that an int64 holds.
 func ParseDecimal(s string) (digits int64, places int, err error) {
 	neg, s := sign(s)
 	point, some, full, finer := false, false, false, false
@@ -225,7 +226,8 @@ func sign(s string) (neg bool, rest string) {
 	return false, strings.TrimPrefix(s, "+")
 }
 
-// LengthFault says what is wrong with a length as it was typed, by the error of [ParseLength].
+// LengthFault says what is wrong with a length that a person typed. err is the error from
+// [ParseLength].
 func LengthFault(typed string, err error) Phrase {
 	switch {
 	case errors.Is(err, ErrFiner):
@@ -242,10 +244,10 @@ func LengthFault(typed string, err error) Phrase {
 	return Say("length.unit", typed)
 }
 
-// ParseLength reads a number with its unit, such as "22.2275 mm", "0.87510 in",
-// "-3 um" or "25uin", exactly, and inches as fractions too: "7/8 in", "1-1/4 in",
-// "1 1/4 in". A number without a unit fails with [ErrNoUnit], a fraction of another
-// unit with [ErrInches].
+// ParseLength reads a number with its unit exactly, such as "22.2275 mm", "0.87510 in",
+// "-3 um" or "25uin". It also reads fractions of an inch: "7/8 in", "1-1/4 in", "1 1/4 in".
+// A number without a unit fails with [ErrNoUnit]. A fraction of another unit fails with
+// [ErrInches].
 func ParseLength(s string) (Length, error) {
 	t := strings.TrimSpace(s)
 	i := strings.LastIndexAny(t, "0123456789.,/") + 1
@@ -283,7 +285,7 @@ func parseLength(number, unit string) (Length, error) {
 	return l, err
 }
 
-// parseFraction reads inches as a fraction, with whole inches before it or not.
+// parseFraction reads a fraction of an inch, with or without whole inches before it.
 func parseFraction(s string) (Length, error) {
 	neg, s := sign(s)
 	top, under, _ := strings.Cut(s, "/")
@@ -321,8 +323,8 @@ func parseFraction(s string) (Length, error) {
 // Micrometres returns l in µm for a computation.
 func (l Length) Micrometres() float64 { return float64(l) / float64(Micrometre) }
 
-// FromMicrometres rounds v µm to the nearest 0.1 nm. A value that is not
-// finite, or too large for a Length, is refused.
+// FromMicrometres rounds v µm to the nearest 0.1 nm. It fails for a value that is not
+// finite, or too large for a Length.
 func FromMicrometres(v float64) (Length, error) {
 	x := math.Round(v * float64(Micrometre))
 	if math.IsNaN(x) || math.Abs(x) >= math.MaxInt64 {
@@ -334,9 +336,9 @@ func FromMicrometres(v float64) (Length, error) {
 // Abs returns the absolute value.
 func (l Length) Abs() Length { return max(l, -l) }
 
-// Format writes l in unit u rounded to a number of decimal places, half away
-// from zero, without the unit: Format(MM, 4) of 22.22755 mm is "22.2276".
-// A negative number has an ASCII minus; zero has no sign.
+// Format writes l in unit u, without the unit. It rounds to a number of decimal places,
+// half away from zero: Format(MM, 4) of 22.22755 mm is "22.2276". A negative number has an
+// ASCII minus. Zero has no sign.
 func (l Length) Format(u Unit, places int) string { return l.over(u.Size(), places) }
 
 // over writes l/one rounded to a number of decimal places.
@@ -377,9 +379,9 @@ func (l Length) over(one Length, places int) string {
 	return s
 }
 
-// FormatSome is [Length.Format] with as many places more as it takes to show that a
-// length other than 0 is none: FormatSome(UM, 1) of 0.04 µm is "0.04". With four more
-// at most 0.1 nm is said of µm and of millionths.
+// FormatSome writes l like [Length.Format], but does not write 0 for a length other than 0.
+// It adds as many places as that takes, at most four: FormatSome(UM, 1) of 0.04 µm is
+// "0.04". Four more places are enough to show 0.1 nm in µm and in millionths.
 func (l Length) FormatSome(u Unit, places int) string { return l.overSome(u.Size(), places) }
 
 func (l Length) overSome(one Length, places int) string {
@@ -393,16 +395,16 @@ func (l Length) overSome(one Length, places int) string {
 // tenth is 0.0001 in.
 const tenth = Thou / 10
 
-// Tenths writes l in tenths of a thou, 0.0001 in, as [Length.Format] does: rounded
+// Tenths writes l in tenths of a thou (0.0001 in) in the way of [Length.Format]. It rounds
 // once, half away from zero.
 func (l Length) Tenths(places int) string { return l.over(tenth, places) }
 
-// TenthsSome is to Tenths what [Length.FormatSome] is to Format.
+// TenthsSome writes l in tenths of a thou in the way of [Length.FormatSome].
 func (l Length) TenthsSome(places int) string { return l.overSome(tenth, places) }
 
-// Exact writes l in unit u with all its decimals and no trailing zeros, where
-// the unit has a finite expansion of it: always for mm and µm. In inches a
-// length that is no whole number of 2.54 nm steps has none; it fails with [ErrFiner].
+// Exact writes l in unit u with all its decimals and no trailing zeros. In mm and µm this is
+// always possible. In inches only a multiple of 12.7 nm has a finite number of decimals. For
+// any other length in inches, Exact fails with [ErrFiner].
 func (l Length) Exact(u Unit) (string, error) {
 	size := int64(u.Size())
 	if size == 0 {
@@ -438,8 +440,8 @@ func (l *Length) UnmarshalJSON(b []byte) error {
 	return unmarshalNumber(b, MM, l)
 }
 
-// Deviation is a small length (a deviation, a form error, an uncertainty). It
-// differs from Length only on the wire: a JSON number of µm.
+// Deviation is a small length (a deviation, a form error, an uncertainty). It differs from
+// Length only on the wire, where it is a JSON number of µm.
 type Deviation Length
 
 // MarshalJSON writes a JSON number of µm, exactly.
@@ -464,8 +466,8 @@ func unmarshalNumber(b []byte, u Unit, l *Length) error {
 	return nil
 }
 
-// Angle is an angle about the bore's axis in thousandths of a degree, seen
-// from the named face, clockwise.
+// Angle is an angle about the bore's axis, in thousandths of a degree. It runs clockwise,
+// seen from the named face.
 type Angle int32
 
 // Degree is one degree.

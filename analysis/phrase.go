@@ -7,17 +7,17 @@ import (
 	"time"
 )
 
-// Phrase is something to be told to a person: a code, for which the catalogue of each
-// language has a text, and the values that stand in that text. It becomes text where it
-// is shown, in the reader's unit and language, by [fairbore/analysis/notation]; nothing
-// in the program depends on that text.
+// Phrase is a message to a person. It holds a code, for which the catalogue of each language
+// has a text, and the values to insert into that text. The package
+// [fairbore/analysis/notation] makes the text where the phrase is shown, in the reader's
+// unit and language. Nothing in the program depends on that text.
 //
-// As an error it is a refusal that a person is to read.
+// A Phrase that is used as an error is a refusal for a person to read.
 type Phrase struct {
 	Code string `json:"code,omitempty"`
 	Args []Arg  `json:"args,omitempty"`
-	// Text is the phrase in English in the unit of the job, for receivers without a
-	// catalogue. A phrase without a code is text that a person has written.
+	// Text is the phrase in English, in the unit of the job. It is for receivers without a
+	// catalogue. If the phrase has no code, Text is what a person has written.
 	Text string `json:"text,omitempty"`
 }
 
@@ -37,54 +37,56 @@ type Arg struct {
 	Phrase *Phrase      `json:"phrase,omitempty"`
 }
 
-// ArgKind says what a value in a phrase is, and so how it is written.
+// ArgKind says what a value in a phrase is. How the value is written depends on it.
 type ArgKind string
 
-// The kinds of value, with the members that each has.
+// The kinds of value. The comment of each names the members of [Arg] that it has.
 const (
-	IsDeviation   ArgKind = "deviation"   // um: an error, a stock, a room
-	IsFine        ArgKind = "fine"        // um: finer by ten, as what a stroke takes off
-	IsOffset      ArgKind = "offset"      // um: as fine, with its sign
+	IsDeviation   ArgKind = "deviation"   // um: such as an error, the stock, the room up to a limit
+	IsFine        ArgKind = "fine"        // um: written ten times finer, such as what a stroke takes off
+	IsOffset      ArgKind = "offset"      // um: written like fine, with its sign
 	IsDepth       ArgKind = "depth"       // mm
 	IsSize        ArgKind = "size"        // mm
 	IsPlace       ArgKind = "place"       // mm, deg: a depth and an angle
 	IsAngle       ArgKind = "angle"       // deg
 	IsTemperature ArgKind = "temperature" // cel
-	IsKelvin      ArgKind = "difference"  // cel: of two temperatures
+	IsKelvin      ArgKind = "difference"  // cel: a difference of two temperatures
 	IsTime        ArgKind = "time"        // s: a span
 	IsMoment      ArgKind = "moment"      // at
 	IsDay         ArgKind = "day"         // at: its date
 	IsClock       ArgKind = "clock"       // at: its hour and minute
 	IsCount       ArgKind = "count"       // n
 	IsNumber      ArgKind = "number"      // value, places
-	IsName        ArgKind = "name"        // name: of a job, a ring, a person; as it is
+	IsName        ArgKind = "name"        // name: of a job, a ring or a person; it is written as it is
 	IsPhrase      ArgKind = "phrase"      // phrase
 )
 
-// What [Say] takes beside the types that tell by themselves what they are.
+// These types tell [Say] what kind of value an argument is, where the type of the value
+// itself does not tell.
 type (
-	// Fine is a length that is written finer by ten than a [Deviation], Offset one with
-	// its sign: what a stroke takes off, what a ring reads off.
+	// Fine is a length that is written ten times finer than a [Deviation], such as what a
+	// stroke takes off. Offset is like Fine, with its sign, such as the error at a ring.
 	Fine   Deviation
 	Offset Deviation
 	// Size is a diameter; a [Length] by itself is a depth.
 	Size Length
 	// Kelvin is a difference of two temperatures.
 	Kelvin Temperature
-	// Day is a date, Clock a time of the day.
+	// Day is a date. Clock is a time of day.
 	Day   time.Time
 	Clock time.Time
-	// Number is a value written with so many decimal places.
+	// Number is a value and the number of decimal places to write.
 	Number struct {
 		Value  float64
 		Places int
 	}
 )
 
-// Say returns the phrase of a code. A Deviation, a [Fine], an [Offset], a Length (a depth), a [Size], a
-// Place, an Angle, a Temperature, a [Kelvin], a duration, a time, an int (a count), a
-// [Number], a string (a name) and a Phrase keep their values; an error that is a Phrase
-// is one, any other error and any other value is a name, as it prints.
+// Say returns the phrase of a code with its values. It keeps the values of these types: a
+// Deviation, a [Fine], an [Offset], a Length (a depth), a [Size], a Place, an Angle, a
+// Temperature, a [Kelvin], a duration, a time, a [Day], a [Clock], an int (a count), a
+// [Number], a string (a name) and a Phrase. An error that is a Phrase stays a Phrase. Any
+// other error or value becomes a name, with the text that it prints.
 func Say(code string, args ...any) Phrase {
 	p := Phrase{Code: code}
 	if len(args) > 0 {
@@ -136,10 +138,10 @@ func argOf(v any) Arg {
 	return Arg{Is: IsName, Name: &name}
 }
 
-// Quote returns what a person has written as a phrase: it is shown as it is.
+// Quote returns a text that a person has written as a phrase. The text is shown as it is.
 func Quote(text string) Phrase { return Phrase{Text: text} }
 
-// Reason returns what an error says as a phrase.
+// Reason returns the message of an error as a phrase.
 func Reason(err error) Phrase {
 	var p Phrase
 	if errors.As(err, &p) {
@@ -151,7 +153,7 @@ func Reason(err error) Phrase {
 // IsZero reports whether there is nothing to say.
 func (p Phrase) IsZero() bool { return p.Code == "" && p.Text == "" }
 
-// Error implements error, for a log: the text, or else the code with its values.
+// Error implements error, for a log. It returns the text, or else the code with its values.
 func (p Phrase) Error() string {
 	if p.Text != "" || p.Code == "" {
 		return p.Text
@@ -163,8 +165,8 @@ func (p Phrase) Error() string {
 	return p.Code + "(" + strings.Join(parts, ", ") + ")"
 }
 
-// Typed returns the value as [Say] takes it; nil of an Arg from elsewhere that lacks the
-// member its kind has.
+// Typed returns the value in the type that [Say] takes. It returns nil if the Arg lacks the
+// member that its kind needs. An Arg from outside the program may lack it.
 func (a Arg) Typed() any {
 	switch {
 	case a.Is == IsPlace && a.MM != nil && a.Deg != nil:
@@ -215,12 +217,12 @@ func (a Arg) raw() string {
 	}
 }
 
-// fineTolerance is the tolerance up to which an inch job speaks of millionths
-// only: with less than that, a tenth of a tenth is too coarse (common practice).
+// fineTolerance is the largest tolerance for which an inch job uses millionths only. For
+// such a tolerance a tenth of a tenth is too coarse (common practice).
 const fineTolerance = 15 * Thou / 100
 
-// Speaks returns the unit that phrases about the job are said in: MM, IN, or UIN
-// for a drawing in inches with a tolerance up to 0.00015 in.
+// Speaks returns the unit for phrases about the job: MM, IN, or UIN for a drawing in inches
+// with a tolerance up to 0.00015 in.
 func (j *Job) Speaks() Unit {
 	switch {
 	case !j.Unit.Inch():

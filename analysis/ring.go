@@ -2,7 +2,8 @@ package analysis
 
 import "time"
 
-// RingSet is one spell of reading a ring: what the gauge showed, uncorrected.
+// RingSet holds the readings of a ring that were taken together, uncorrected as the gauge
+// showed them.
 type RingSet struct {
 	Ring        Ring         `json:"ring"`
 	Raw         []Length     `json:"raw_mm"`
@@ -15,13 +16,13 @@ type Scatter struct {
 	N      int       `json:"readings"`
 	Mean   Length    `json:"mean_mm"` // to 0.1 nm, half away from zero
 	Spread Deviation `json:"spread_um"`
-	// Repeat is the standard deviation of one reading; it may be used when
-	// Known, that is from two readings on.
+	// Repeat is the standard deviation of one reading. It may be used only if Known is true,
+	// that is from two readings on.
 	Repeat Deviation `json:"repeat_sd_um"`
 	Known  bool      `json:"repeat_known"`
 }
 
-// RingCheck is a look at a ring that leaves the zero alone.
+// RingCheck is a check against a ring that does not change the zero.
 type RingCheck struct {
 	RingSet
 	Scatter
@@ -29,8 +30,8 @@ type RingCheck struct {
 	// reads large.
 	Error Deviation `json:"error_um"`
 	Limit Deviation `json:"limit_um"`
-	// Valid says that the ring was read well enough to tell; Good that the
-	// error is within the limit.
+	// Valid says that the ring was read well enough for a decision. Good says that the error
+	// is within the limit.
 	Valid    bool   `json:"valid"`
 	Good     bool   `json:"good"`
 	Sentence Phrase `json:"sentence"`
@@ -38,13 +39,14 @@ type RingCheck struct {
 
 // Rereading is a ring read again as if it were a part.
 type Rereading struct {
-	// RingCheck is what it says of the zero; Error is that of Size.
+	// RingCheck says what the rereading shows about the zero. Its Error is the error of Size.
 	RingCheck
-	// Size is what the ring came to, and Thermal how much of it the temperatures did.
+	// Size is the size that was read. Thermal is the part of it that comes from the
+	// correction for temperature.
 	Size    Length    `json:"size_mm"`
 	Thermal Deviation `json:"thermal_um,omitempty"`
-	// Within is the difference that the readings explain, those that set the zero and
-	// those of now; Agrees says that it is no larger than that.
+	// Within is the largest difference that the scatter of the readings explains, both of the
+	// readings that set the zero and of the new ones. Agrees says that the error is no larger.
 	Within Deviation `json:"within_um"`
 	Agrees bool      `json:"agrees"`
 }
@@ -52,10 +54,10 @@ type Rereading struct {
 // Phrase names the suspect.
 func (s Suspect) Phrase() Phrase { return Say("master.suspect." + string(s)) }
 
-// Suspect is what a second ring that disagrees points at.
+// Suspect is the likely cause when a second ring disagrees.
 type Suspect string
 
-// The suspects. The second ring alone can't say which of the two is wrong.
+// The suspects. The second ring alone can't say which of the two rings is wrong.
 const (
 	NoSuspect    Suspect = ""
 	SignOfFirst  Suspect = "sign_of_first"
