@@ -59,7 +59,7 @@ func UnknownSmoothing(a analysis.Averaging) (u float64, measured bool) {
 	var weight, square float64
 	for i := range steps + 1 {
 		x := low + (high-low)*float64(i)/steps
-		w := math.Exp((likely - x) * (likely + x - 2*q) / (2 * s * s)) // 1 where it is likeliest
+		w := math.Exp((likely - x) * (likely + x - 2*q) / (2 * s * s)) // 1 at the likeliest q
 		switch {
 		case i == 0 || i == steps:
 		case i%2 == 1:
@@ -72,8 +72,9 @@ func UnknownSmoothing(a analysis.Averaging) (u float64, measured bool) {
 	return math.Sqrt(square / weight), measured
 }
 
-// surely is by how many standard uncertainties a q must differ to be reported. minReported is the shortest
-// averaging time worth reporting: at 1600 µm/s², a brisk rock, it makes the size 0.05 µm too large.
+// reportSigmas is by how many standard uncertainties a q must differ to be reported. minReported is
+// the shortest averaging time worth reporting: at 1600 µm/s², a brisk rock, it makes the size 0.05
+// µm too large.
 const (
 	reportSigmas = 3
 	minReported  = 20 * time.Millisecond
@@ -89,7 +90,7 @@ func SmoothingDiffers(a analysis.Averaging, now Smoothing) analysis.Phrase {
 	}
 	switch {
 	case !now.Stated && off < 0:
-		return analysis.Phrase{} // no gauge averages as long
+		return analysis.Phrase{} // q is below 0: no averaging time gives that
 	case !now.Stated:
 		return analysis.Say("master.averages", averagingTime(q).Round(time.Millisecond), propose(q, now))
 	}

@@ -56,17 +56,17 @@ func sayCheck(k *analysis.RingCheck, least int, spread analysis.Deviation) analy
 	return analysis.Say("master.check.failed", k.Ring.ID, analysis.Offset(k.Error), analysis.Fine(k.Limit))
 }
 
-// Reread reads the ring of a mastering again as if it were a part: corrected by the
-// zero (and gain) in use and, with adjust, to 20 °C. set holds the readings; s is the
-// standard deviation of one, its display's step included, which counts if it is more
-// than the mastering's own; limit is that of a zero check.
+// Reread evaluates the ring of a mastering as if it were a part. It corrects the readings by
+// the zero (and gain) in use and, with adjust, to 20 °C. set holds the readings. s is the
+// standard deviation of one reading, with the step of the display. It counts if it is larger
+// than the standard deviation of the mastering. limit is the limit of a zero check.
 //
-// The certificate's uncertainty stands in the zero and in the size that it is held
-// against alike, and cancels: what is left of both uncertainties is that of the two
-// means, twice s √(1/m + 1/n). So it proves that gauge, hand and corrections repeat,
-// and can't prove the ring's value, since it reads whatever value was entered; a
-// second ring does, see [SecondRing]. A difference that the readings explain, or
-// within the limit of a check, is Good: it gives no reason to doubt a reading.
+// The certificate's uncertainty is in the zero and also in the certified size, so it cancels
+// in their difference. What remains is the uncertainty of the two means, 2 s √(1/m + 1/n).
+// Reread thus proves that gauge, hand and corrections repeat. It can't prove the ring's
+// value, because the ring reads whatever value was entered. A second ring can (see
+// [SecondRing]). A difference that the readings explain, or that is within the limit of a
+// check, is Good: it gives no reason to doubt a reading.
 func Reread(m Mastering, set analysis.RingSet, s, limit analysis.Deviation, adjust Adjust) analysis.Rereading {
 	set.Ring = m.Ring
 	set.Raw = slices.Clone(set.Raw) // the caller's may change
@@ -117,10 +117,10 @@ type SecondRingCheck struct {
 	Suspect analysis.Suspect `json:"suspect,omitempty"`
 }
 
-// SecondRing reads another ring with the zero of a mastering. Only this proves
-// value and sign. The limit holds both rings' expanded uncertainties and the
-// repeatability s. The nominal sizes of the rings, 0 if not known, help to
-// name the slip: a deviation entered with the wrong sign shows double.
+// SecondRing evaluates another ring with the zero of a mastering. Only this proves the
+// ring's value and its sign. The limit combines the expanded uncertainties of both rings and
+// the repeatability s. The nominal sizes of the rings, 0 if not known, help to find the
+// mistake: a deviation that was entered with the wrong sign shows double.
 // Source: common practice.
 func SecondRing(m Mastering, set analysis.RingSet, s, spread analysis.Deviation, firstNominal, secondNominal analysis.Length) SecondRingCheck {
 	u := math.Hypot(float64(m.Ring.U), float64(set.Ring.U))

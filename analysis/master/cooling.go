@@ -73,11 +73,12 @@ func TimeConstant(of string, outer, bore analysis.Length, h float64) (time.Durat
 // sleeve (common practice).
 const usualTau = 8 * time.Minute
 
-// ExpectCooling returns how fast a part is expected to cool, and the basis of that. With its outside diameter
-// it is that of a plain tube in still air ([TimeConstant]). Without (outer is 0) it is the usual one,
-// scaled by the heat capacity of the material against steel for the same wall. Both may be wrong by
-// the factor of three that [UsualCooling] allows for: a part on a plate or a wet part cools faster,
-// and one in a heavy housing slower. An unknown material counts as steel.
+// ExpectCooling returns the time constant with which a part is expected to cool, and the basis of
+// this estimate. If the outside diameter is known, the estimate is the time constant of a plain
+// tube in still air ([TimeConstant]). If it is not (outer is 0), the estimate is the usual time
+// constant, scaled by the heat capacity of the material against steel for the same wall. Both may
+// be wrong by the factor of three that [UsualCooling] allows for: a part on a plate or a wet part
+// cools faster, and a part in a heavy housing cools slower. An unknown material counts as steel.
 func ExpectCooling(of string, outer, bore analysis.Length) (tau time.Duration, basis analysis.Phrase) {
 	m, err := material.Find(of)
 	if err != nil {

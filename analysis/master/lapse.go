@@ -43,8 +43,8 @@ type Standing struct {
 	Now  *analysis.Temperature `json:"now_cel,omitempty"`
 }
 
-// Reason says why a zero is not to be trusted, and what to do. One that does not stop anything is a
-// reminder.
+// Reason says why a zero is not to be trusted, and what to do. A reason that does not stop the work
+// is a reminder.
 type Reason struct {
 	analysis.Phrase
 	Stops bool `json:"stops"`

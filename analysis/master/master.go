@@ -59,7 +59,7 @@ func divide(a, n analysis.Length) analysis.Length {
 //
 //	size = Anchor + Zero + (shown − Anchor) × Certified / Shown
 //
-// with Certified/Shown the gain, 1 when they are 0 (and Anchor without effect).
+// Certified/Shown is the gain. If both are 0, the gain is 1 and Anchor has no effect.
 type Correction struct {
 	Zero      analysis.Length `json:"zero_mm"`
 	Anchor    analysis.Length `json:"anchor_mm,omitempty"`

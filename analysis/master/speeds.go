@@ -16,11 +16,11 @@ type RockedReading struct {
 }
 
 const (
-	// minSpeedRatio is the least ratio of the mean square speeds of the fast and the slow readings: 2 is 1.4
-	// times the speed.
+	// minSpeedRatio is the smallest ratio of the mean square speeds of the fast and the slow
+	// readings. A ratio of 2 is 1.4 times the speed.
 	minSpeedRatio = 2
-	// minDetectable is the shortest averaging time that must be told from none: at 1600 µm/s² it makes the size
-	// 0.2 µm too large.
+	// minDetectable is the shortest averaging time that the test must be able to detect: at
+	// 1600 µm/s² it makes the size 0.2 µm too large.
 	minDetectable = 40 * time.Millisecond
 )
 

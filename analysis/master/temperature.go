@@ -17,13 +17,13 @@ type Thermal struct {
 	PartAt    analysis.Temperature `json:"part_at_cel"`           // when the part was gauged
 }
 
-// Correction returns what is to be added to size, as gauged against the ring,
-// to have the part's size at 20 °C. It is the exact form, not the linear one:
+// Correction returns the amount to add to size to get the part's size at 20 °C. size was
+// gauged against the ring. The formula is the exact form, not the linear one:
 //
 //	size20 = (ring20 (1 + αr (Tr − 20)) + size − ring20) / (1 + αp (Tp − 20))
 //
-// the model of JCGM 100:2008, H.1, formula H.2. It fails at temperatures a
-// part isn't gauged at (below −40 °C or above 150 °C), and for no size.
+// It is the model of JCGM 100:2008, H.1, formula H.2. Correction fails at temperatures at
+// which no part is gauged (below −40 °C or above 150 °C), and for sizes that are not above 0.
 func (c Thermal) Correction(size analysis.Length) (analysis.Deviation, error) {
 	const lowest, highest = -40 * analysis.Celsius, 150 * analysis.Celsius
 	switch {
