@@ -1,18 +1,18 @@
 package plan
 
-// ansiRow is one row of ANSI B4.1-1967: a fit for nominal sizes over one bound up
-// to and including the other, all in micro-inches.
+// ansiRow is one row of ANSI B4.1-1967. It holds the limits of a fit for nominal sizes above
+// over, up to and including upTo. All values are in micro-inches.
 type ansiRow struct {
 	class                                        string
 	over, upTo                                   int32
 	holeLower, holeUpper, shaftLower, shaftUpper int16
 }
 
-// ansiRows holds the sizes up to 3.15 in of the fits a bush or a shaft in a honed
-// bore is given: ANSI B4.1-1967 as printed in Machinery's Handbook (31st ed., pp.
-// 718 to 732). The clearance and interference columns printed there follow from
-// these limits. LC1 is from memory; its hole is the H6 of RC2 and its shaft, h5, as
-// wide as the g5 of RC2. FN3 and LT3 have no smaller sizes in the standard.
+// ansiRows holds the usual fits of a bush or a shaft in a honed bore, for sizes up to 3.15
+// in: ANSI B4.1-1967 as printed in Machinery's Handbook (31st ed., pp. 718 to 732). The
+// columns of clearance and interference in that print follow from these limits. LC1 is from
+// memory. Its hole is the H6 of RC2. Its shaft is h5, with the same tolerance as the g5 of
+// RC2. FN3 and LT3 have no smaller sizes in the standard.
 var ansiRows = [...]ansiRow{
 	{"RC1", 0, 120000, 0, 200, -250, -100},
 	{"RC1", 120000, 240000, 0, 200, -300, -150},

@@ -12,8 +12,8 @@ type Fit struct {
 	Shaft Toleranced `json:"shaft"`
 }
 
-// Clearance returns the least and the most clearance; a negative clearance is
-// an interference.
+// Clearance returns the least and the most clearance. A negative clearance is an
+// interference.
 // Source: ISO 286-1:2010.
 func (f Fit) Clearance() (least, most analysis.Deviation) {
 	holeLow, holeHigh := f.Hole.Limits()
@@ -21,8 +21,9 @@ func (f Fit) Clearance() (least, most analysis.Deviation) {
 	return analysis.Deviation(holeLow - shaftHigh), analysis.Deviation(holeHigh - shaftLow)
 }
 
-// Kind says whether the parts always go together freely ("clearance"), always
-// have to be pressed ("interference") or either ("transition"): ISO 286-1:2010, 3.3.
+// Kind returns the kind of fit (ISO 286-1:2010, 3.3). With "clearance" the parts always go
+// together freely. With "interference" they always have to be pressed. With "transition"
+// either is possible.
 func (f Fit) Kind() string {
 	least, most := f.Clearance()
 	switch {
@@ -34,7 +35,8 @@ func (f Fit) Kind() string {
 	return "transition"
 }
 
-// Text says the limits of both parts and the clearance or interference, a phrase a line.
+// Text returns the limits of both parts and the clearance or interference, one phrase for
+// each line.
 func (f Fit) Text() []analysis.Phrase {
 	least, most := f.Clearance()
 	line := func(code string, t Toleranced) analysis.Phrase {
@@ -51,8 +53,8 @@ func (f Fit) Text() []analysis.Phrase {
 	return append(lines, analysis.Say("fit.transition", most, -least))
 }
 
-// ParseFit reads a size with the classes of hole and shaft, "28.6 H7/p6", or
-// with an ANSI B4.1 fit, "1.125 in FN2" or "1-1/8 in FN2".
+// ParseFit reads a size with the classes of hole and shaft, such as "28.6 H7/p6". It also
+// reads a size with an ANSI B4.1 fit, such as "1.125 in FN2" or "1-1/8 in FN2".
 func ParseFit(s string) (Fit, error) {
 	nominal, rest, err := splitSize(s)
 	if err != nil {
@@ -82,9 +84,10 @@ func ParseFit(s string) (Fit, error) {
 	return f, nil
 }
 
-// ANSI returns the limits of a fit of ANSI B4.1-1967, such as RC3 or FN2, at a
-// nominal size up to 3.15 in. Held are RC1 to RC6, LC1, LC6, LT1, LT3, LN1 to LN3
-// and FN1 to FN5 as far as the rows of the table go; it fails for the others.
+// ANSI returns the limits of a fit of ANSI B4.1-1967, such as RC3 or FN2, at a nominal size
+// up to 3.15 in. The table has RC1 to RC6, LC1, LC6, LT1, LT3, LN1 to LN3 and FN1 to FN5.
+// Some of these fits do not cover all sizes. ANSI fails for fits and sizes that are not in
+// the table.
 func ANSI(nominal analysis.Length, class string) (Fit, error) {
 	class = strings.ToUpper(strings.ReplaceAll(class, " ", ""))
 	begins, ends := analysis.Length(0), analysis.Length(0)

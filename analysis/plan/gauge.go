@@ -2,45 +2,46 @@ package plan
 
 import "fairbore/analysis"
 
-// Gauge is what is known of the gauge and the ring it is set with.
+// Gauge holds what is known about the gauge and about the ring that sets it.
 type Gauge struct {
 	ID         string             `json:"id"`
 	Resolution analysis.Deviation `json:"resolution_um"`
-	U          analysis.Deviation `json:"u_um"` // expanded uncertainty of a size, k = 2; 0 not known
+	U          analysis.Deviation `json:"u_um"` // expanded uncertainty of a size, k = 2; 0: not known
 	From       analysis.Length    `json:"from_mm,omitempty"`
-	To         analysis.Length    `json:"to_mm,omitempty"` // range; 0 not known
+	To         analysis.Length    `json:"to_mm,omitempty"` // end of the range; 0: not known
 	Ring       analysis.Length    `json:"ring_mm,omitempty"`
 	RingClass  string             `json:"ring_class,omitempty"`
-	RingU      analysis.Deviation `json:"ring_u_um,omitempty"` // of its certificate, k = 2; 0 not certified
+	RingU      analysis.Deviation `json:"ring_u_um,omitempty"` // of its certificate, k = 2; 0: not certified
 }
 
-// GaugeCheck says how a gauge stands to a tolerance.
+// GaugeCheck says how well a gauge suits a tolerance. If AcceptHigh is not above AcceptLow,
+// nothing can be accepted.
 type GaugeCheck struct {
 	Tolerance       analysis.Deviation `json:"tolerance_um"`
 	ResolutionShare float64            `json:"resolution_per_tolerance"`
 	UShare          float64            `json:"u_per_tolerance"`
-	Ratio           float64            `json:"test_ratio"`           // tolerance / 2U; 0 not known
-	AcceptLow       analysis.Length    `json:"accept_low_mm"`        // limits drawn in by U
-	AcceptHigh      analysis.Length    `json:"accept_high_mm"`       // below AcceptLow: nothing can be accepted
-	RingTolerance   analysis.Deviation `json:"ring_class_um"`        // of its class; 0 not known
+	Ratio           float64            `json:"test_ratio"`           // tolerance / 2U; 0: not known
+	AcceptLow       analysis.Length    `json:"accept_low_mm"`        // the low limit plus U
+	AcceptHigh      analysis.Length    `json:"accept_high_mm"`       // the high limit less U
+	RingTolerance   analysis.Deviation `json:"ring_class_um"`        // of its class; 0: not known
 	RingShare       float64            `json:"ring_u_per_tolerance"` // of the certificate's U
 }
 
-// ringFar is how far a ring may be from the bore before somebody should confirm
-// it: common practice.
+// ringFar is how far a ring may be from the size of the bore before somebody should confirm
+// the ring (common practice).
 const ringFar = analysis.Millimetre / 10
 
-// A gauge's resolution and uncertainty should be a tenth of the tolerance, a
-// quarter at worst; the ratio tolerance/2U at least 2, never below 1: common
-// practice.
+// The resolution and the uncertainty of a gauge should be at most a tenth of the tolerance,
+// a quarter at worst. The ratio tolerance/2U should be at least 2, never below 1. Both are
+// common practice.
 const (
 	tenthOf, quarterOf  = 0.1, 0.25
 	ratioGood, ratioFit = 2, 1
 )
 
-// CheckGauge says whether a gauge is good enough for the limits, with the
-// reasons as notes. It fails for limits without a tolerance and for negative values.
-// Source: common practice: a tenth of the tolerance, a quarter at worst.
+// CheckGauge says whether a gauge is good enough for the limits. It returns the reasons as
+// notes. It fails for limits without a tolerance and for negative values.
+// Source: common practice (a tenth of the tolerance, a quarter at worst).
 func CheckGauge(g Gauge, lim analysis.Limits) (GaugeCheck, []Note, error) {
 	tol := analysis.Deviation(lim.High - lim.Low)
 	if tol <= 0 {
@@ -76,7 +77,8 @@ func CheckGauge(g Gauge, lim analysis.Limits) (GaugeCheck, []Note, error) {
 	return c, n, err
 }
 
-// checkShare notes what is a large share of the tolerance; what is the middle of a code.
+// checkShare adds a note if d is a large share of the tolerance. what is the middle of the
+// note's code.
 func checkShare(n *notes, what string, d analysis.Deviation, share float64) {
 	switch {
 	case share > quarterOf:
@@ -124,7 +126,7 @@ func (c *GaugeCheck) checkRing(n *notes, g Gauge, lim analysis.Limits) error {
 	return nil
 }
 
-// Text says the check.
+// Text returns the check as phrases.
 func (c GaugeCheck) Text() []analysis.Phrase {
 	lines := []analysis.Phrase{analysis.Say("plan.gauge", percent(c.ResolutionShare), c.Tolerance)}
 	switch {

@@ -17,7 +17,7 @@ type Class struct {
 	Grade  int // 1 to 18; 0 for IT0, -1 for IT01
 }
 
-// Hole reports whether the class is a hole's.
+// Hole reports whether the class is for a hole.
 func (c Class) Hole() bool { return c.Letter != strings.ToLower(c.Letter) }
 
 // String writes the class as on a drawing: H7, js6, h01.
@@ -28,8 +28,8 @@ func (c Class) String() string {
 	return c.Letter + strconv.Itoa(c.Grade)
 }
 
-// ParseClass reads a tolerance class such as H7 or p6. It fails, and says what
-// there is, for a letter or a grade that the tables do not hold.
+// ParseClass reads a tolerance class such as H7 or p6. It fails for a letter or a grade that
+// the tables do not have. The error says what the tables have.
 func ParseClass(s string) (Class, error) {
 	s = strings.TrimSpace(s)
 	if strings.Contains(s, "/") {
@@ -69,9 +69,9 @@ func (t Toleranced) Limits() (low, high analysis.Length) {
 	return t.Nominal + analysis.Length(t.Lower), t.Nominal + analysis.Length(t.Upper)
 }
 
-// ISO returns the limit deviations of a class at a nominal size above 0 and up
-// to 500 mm (ISO 286-1:2010). It fails for a size or class outside the tables, and
-// up to 1 mm for those that the standard excludes there (ISO 286-1:2010, notes to
+// ISO returns the limit deviations of a class at a nominal size above 0 and up to 500 mm
+// (ISO 286-1:2010). It fails for a size or class outside the tables. For sizes up to 1 mm it
+// also fails for the classes that the standard excludes there (ISO 286-1:2010, notes to
 // Tables 1 and 3: IT14 to IT18 by public transcriptions, N from memory).
 func ISO(nominal analysis.Length, c Class) (Toleranced, error) {
 	if nominal <= 0 || nominal > 500*analysis.Millimetre {
@@ -92,7 +92,8 @@ func ISO(nominal analysis.Length, c Class) (Toleranced, error) {
 	var lower, upper analysis.Deviation
 	switch low := strings.ToLower(c.Letter); {
 	case low == "js":
-		// Not rounded to whole micrometres, as ISO 286-1 allows in some grades.
+		// The value is not rounded to whole micrometres. ISO 286-1 allows that rounding in some
+		// grades.
 		lower, upper = -it/2, it/2
 	case low <= "h" && c.Hole():
 		lower, upper = -fundamental, -fundamental+it
@@ -109,8 +110,8 @@ func ISO(nominal analysis.Length, c Class) (Toleranced, error) {
 	return Toleranced{Nominal: nominal, Class: c.String(), Upper: upper, Lower: lower}, nil
 }
 
-// shaftDeviation returns the fundamental deviation of the shaft of the class's
-// letter (for a hole: of the shaft it is derived from).
+// shaftDeviation returns the fundamental deviation of the shaft with the letter of the class.
+// For a hole it is the shaft from which the hole is derived.
 func shaftDeviation(nominal analysis.Length, c Class) (analysis.Deviation, error) {
 	letter := strings.ToLower(c.Letter)
 	if letter == "js" {
@@ -130,15 +131,14 @@ func shaftDeviation(nominal analysis.Length, c Class) (analysis.Deviation, error
 	case dev == none:
 		return 0, analysis.Say("fit.class.begins", c.String(), c.Letter, analysis.Size(nominal), string(c.Letter[0]+1))
 	case letter == "k" && !c.Hole() && (c.Grade < 4 || c.Grade > 7):
-		return 0, nil // k has its deviation in the grades 4 to 7 only
+		return 0, nil // k has a deviation other than 0 in the grades 4 to 7 only
 	default:
 		return dev * tenth, nil
 	}
 }
 
-// holeUpper returns the upper deviation ES of a hole K to U: the shaft's, with
-// its sign changed, plus Δ in the finer grades (ISO 286-1:2010, Table 3 and
-// its notes).
+// holeUpper returns the upper deviation ES of a hole K to U. It is the deviation of the shaft
+// with its sign changed, plus Δ in the finer grades (ISO 286-1:2010, Table 3 and its notes).
 func holeUpper(nominal analysis.Length, c Class, shaft analysis.Deviation, step *isoStep) (analysis.Deviation, error) {
 	mm := analysis.Millimetre
 	letter := c.Letter
@@ -170,8 +170,8 @@ func isoStepOf(nominal analysis.Length) *isoStep {
 	return &isoSteps[len(isoSteps)-1]
 }
 
-// ParseToleranced reads a nominal size with its ISO class: "25H7", "22 p6",
-// "1 in H7", "7/8 in H7". Without a unit the size is in mm, as in the standard.
+// ParseToleranced reads a nominal size with its ISO class, such as "25H7", "22 p6", "1 in H7"
+// or "7/8 in H7". A size without a unit is in mm, as in the standard.
 func ParseToleranced(s string) (Toleranced, error) {
 	nominal, class, err := splitSize(s)
 	if err != nil {

@@ -1,11 +1,11 @@
 package plan
 
-// Tables of ISO 286-1:2010 (Table 1 for the grades, Tables 2 to 5 for the
-// deviations), read in three public transcriptions of it and kept by majority
-// where one of them had a slip. All in tenths of a micrometre.
+// The tables of ISO 286-1:2010 (Table 1 for the grades, Tables 2 to 5 for the deviations).
+// They come from three public transcriptions of the standard. Where one transcription had a
+// slip, the other two decided. All values are in tenths of a micrometre.
 
-// isoStep is one main range of nominal size: over the one before, up to and
-// including upTo.
+// isoStep is one main range of nominal size: above the upTo of the range before, up to and
+// including its own upTo.
 type isoStep struct {
 	upTo  int       // mm
 	grade [20]int32 // IT01, IT0, IT1 ... IT18
@@ -28,9 +28,10 @@ var isoSteps = [...]isoStep{
 	{500, [20]int32{40, 60, 80, 100, 150, 200, 270, 400, 630, 970, 1550, 2500, 4000, 6300, 9700, 15500, 25000, 40000, 63000, 97000}, [6]int16{50, 50, 70, 130, 230, 340}},
 }
 
-// isoDeviation is one range of nominal size with the fundamental deviations of
-// shafts in it: the upper one (es) for c to h, the lower (ei) for k to u. Holes
-// follow from them by rule. none: the letter does not exist there.
+// isoDeviation is one range of nominal size, with the fundamental deviations of the shafts in
+// this range: the upper deviation (es) for c to h, the lower deviation (ei) for k to u. The
+// deviations of holes follow from these by rule. The value none means that the letter does
+// not exist in this range.
 type isoDeviation struct {
 	upTo int // mm
 	dev  [len(isoLetters)]int16

@@ -2,12 +2,12 @@ package plan
 
 import "fairbore/analysis"
 
-// Depths proposes the depths at which to gauge a bore of a length and diameter:
-// three, or five where it is more than three diameters long or blind. The first
-// and the last lie a twentieth of the length inside the ends, and at least 3.5 mm,
-// the tip's radius clear of a chamfer (common practice). The depths are whole
-// steps, 1 mm or 0.05 in as the drawing is in mm or inches; nil if the bore is
-// too short for that.
+// Depths proposes the depths at which to gauge a bore of a length and diameter. It proposes
+// three depths, or five if the bore is blind or more than three diameters long. The first
+// and the last lie inside the ends by a twentieth of the length, and by at least 3.5 mm, so
+// that the radius of the tip is clear of a chamfer (common practice). The depths are whole
+// steps of 1 mm, or of 0.05 in if u is an inch unit. Depths returns nil if the bore is too
+// short for that.
 func Depths(length, diameter analysis.Length, blind bool, u analysis.Unit) []analysis.Length {
 	step := analysis.Millimetre
 	if u.Inch() {

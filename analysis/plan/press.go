@@ -16,8 +16,8 @@ func checkMaterial(m *material.Material, code string) error {
 	return nil
 }
 
-// Press is a bush and the housing it is pressed into; the outside diameter and
-// the housing bore as measured, not as drawn, where they are at hand.
+// Press is a bush and the housing into which it is pressed. Give the outside diameter and the
+// housing bore as measured, if measured values are at hand, not as drawn.
 type Press struct {
 	Bore    analysis.Length   `json:"bush_bore_mm"` // before pressing
 	Outside analysis.Length   `json:"bush_outside_mm"`
@@ -25,31 +25,31 @@ type Press struct {
 	Boss    analysis.Length   `json:"boss_outside_mm"`
 	Bush    material.Material `json:"bush"`
 	Hub     material.Material `json:"hub"`
-	// Rz is the sum of the roughness depths Rz of both seats. Pressing smooths
-	// some of it away and that much interference is lost.
+	// Rz is the sum of the roughness depths Rz of both seats. Pressing smooths away some of
+	// the roughness, and the interference becomes less by that amount.
 	Rz analysis.Deviation `json:"rz_sum_um,omitempty"`
 }
 
-// Shares of the summed roughness depth by which the interference is less in
-// effect. Common practice differs widely (from memory): the small share is the
-// forecast, the large one shows what it is worth.
+// The effective interference is smaller than the measured one by one of these shares of the
+// summed roughness depth. Common practice differs widely (from memory). The small share is
+// used for the forecast. The large share shows how uncertain the forecast is.
 const (
 	smoothingUsual = 0.12
 	smoothingMost  = 0.8
 )
 
-// The band of closure to plan with, as shares of the interference, and the
-// band about the forecast outside which a measured closure is an alarm:
-// common practice.
+// bandLow and bandHigh bound the closure to plan with, as shares of the interference.
+// alarmLow and alarmHigh bound the measured closure, as shares of the forecast. A measured
+// closure outside these is an alarm. All are common practice.
 const (
 	bandLow, bandHigh   = 0.6, 1.0
 	alarmLow, alarmHigh = 0.5, 1.3
 )
 
-// Closure is what pressing in does to the bush and the housing.
+// Closure holds the effects of pressing in on the bush and the housing.
 type Closure struct {
 	Interference analysis.Deviation `json:"interference_um"`
-	Smoothing    analysis.Deviation `json:"smoothing_um"` // lost of it
+	Smoothing    analysis.Deviation `json:"smoothing_um"` // loss of interference
 	Pressure     float64            `json:"pressure_mpa"`
 	Forecast     analysis.Deviation `json:"closure_um"`           // by how much the bore closes
 	Rough        analysis.Deviation `json:"closure_if_rough_um"`  // with the most smoothing
@@ -64,7 +64,7 @@ type Closure struct {
 	HoopHub      float64            `json:"hoop_housing_mpa"`
 }
 
-// Check reports everything that is wrong with the sizes and materials.
+// Check returns an error with everything that is wrong with the sizes and materials.
 func (p Press) Check() error {
 	var faults []error
 	bad := func(code string, args ...any) { faults = append(faults, analysis.Say(code, args...)) }
@@ -89,9 +89,9 @@ func (p Press) Check() error {
 	return errors.Join(append(faults, checkMaterial(&p.Bush, "plan.fault.bush_material"), checkMaterial(&p.Hub, "plan.fault.housing_material"))...)
 }
 
-// Closure forecasts how much the bore closes when the bush is pressed in, and
-// the stresses, by Lamé's equations for two thick tubes of equal length in
-// plane stress: elastic, round, no end effects. It fails as [Press.Check] does.
+// Closure forecasts how much the bore closes when the bush is pressed in, and the stresses.
+// It uses Lamé's equations for two thick tubes of equal length in plane stress. The tubes are
+// elastic and round, without end effects. Closure fails where [Press.Check] fails.
 func (p Press) Closure() (Closure, error) {
 	if err := p.Check(); err != nil {
 		return Closure{}, err
@@ -124,13 +124,14 @@ func share(d analysis.Deviation, f float64) analysis.Deviation {
 	return analysis.Deviation(math.Round(float64(d) * f))
 }
 
-// fromMM rounds a small length in mm; those met here are far within range.
+// fromMM rounds a small length in mm to a deviation. The lengths in this package are far
+// within range.
 func fromMM(v float64) analysis.Deviation {
 	return analysis.Deviation(math.Round(v * float64(analysis.Millimetre)))
 }
 
-// Judge compares a closure measured after pressing with the forecast: ok, or
-// what to look at.
+// Judge compares a closure that was measured after pressing with the forecast. why says what
+// to look at if the closure is not ok.
 func (c Closure) Judge(measured analysis.Deviation) (ok bool, why analysis.Phrase) {
 	switch {
 	case measured < c.AlarmLow:
@@ -150,18 +151,18 @@ func (p Press) tubes(interference float64) (bush, hub tube, _ float64) {
 	return tube{mm(p.Bore), seat, p.Bush.Young * 1000, p.Bush.Poisson}, tube{seat, mm(p.Boss), p.Hub.Young * 1000, p.Hub.Poisson}, interference
 }
 
-// lameResult: stresses in MPa, changes of diameter in mm.
+// lameResult holds stresses in MPa and changes of diameter in mm.
 type lameResult struct {
 	pressure, closure, growth      float64
 	hoopBore, hoopOutside, hoopHub float64
 }
 
-// lame solves the fit of two tubes with a diametral interference in mm, at the
-// seat's diameter bush.outer. A solid shaft is a bush with the bore 0.
+// lame solves the press fit of two tubes with a diametral interference in mm. The seat has
+// the diameter bush.outer. A solid shaft is a bush with the bore 0.
 //
-// Lamé (any text on thick cylinders): the seat's radial give per unit pressure
-// is (d/2E)((d²+di²)/(d²−di²) − ν) for the bush and (d/2E)((do²+d²)/(do²−d²) + ν)
-// for the hub; together they take up half of the interference.
+// By Lamé (any text on thick cylinders) the radial deflection of the seat per unit pressure
+// is (d/2E)((d²+di²)/(d²−di²) − ν) for the bush and (d/2E)((do²+d²)/(do²−d²) + ν) for the
+// hub. Their sum, times the pressure, is half of the interference.
 func lame(bush, hub tube, interference float64) lameResult {
 	di2, d2, do2 := bush.inner*bush.inner, bush.outer*bush.outer, hub.outer*hub.outer
 	inner := (d2 + di2) / (d2 - di2)
@@ -177,7 +178,7 @@ func lame(bush, hub tube, interference float64) lameResult {
 	}
 }
 
-// notes are the cautions that come with a press fit.
+// notes returns the cautions for a press fit.
 func (p Press) notes(c Closure) (n notes) {
 	if y := p.Bush.Strength; y > 0 && -c.HoopBore >= y {
 		n.add(Warning, "bush_stress", mpa(-c.HoopBore, 0), analysis.Say("material."+p.Bush.Name), mpa(y, 0))
@@ -197,12 +198,12 @@ func (p Press) notes(c Closure) (n notes) {
 	return n
 }
 
-// mpa is a stress in MPa to so many decimal places.
+// mpa returns a stress in MPa, to be written with a number of decimal places.
 func mpa(stress float64, places int) analysis.Number {
 	return analysis.Number{Value: stress, Places: places}
 }
 
-// Text says the forecast.
+// Text returns the forecast as phrases.
 func (c Closure) Text() []analysis.Phrase {
 	lines := []analysis.Phrase{
 		analysis.Say("plan.press.closure", c.Interference, c.Forecast, analysis.Number{Value: c.Share, Places: 2}),

@@ -7,7 +7,7 @@ import (
 	"fairbore/analysis"
 )
 
-// Report is a plan for one bore. Lengths are mm and deviations µm on the wire.
+// Report is a plan for one bore. On the wire, lengths are in mm and deviations in µm.
 type Report struct {
 	Title string          `json:"title,omitempty"`
 	Class string          `json:"class,omitempty"`
@@ -15,22 +15,22 @@ type Report struct {
 	Stock StockPlan       `json:"stock"`
 	Press *PressPlan      `json:"press,omitempty"`
 	Gauge *GaugeCheck     `json:"gauge,omitempty"`
-	Notes []Note          `json:"notes"` // the heaviest first
+	Notes []Note          `json:"notes"` // the most important first
 }
 
-// PressPlan is the bush before and after pressing in.
+// PressPlan describes the bush before and after pressing in.
 type PressPlan struct {
 	Closure
 	Before     analysis.Length    `json:"bush_bore_before_mm"`
-	Given      bool               `json:"bush_bore_given"` // the bush is made already
+	Given      bool               `json:"bush_bore_given"` // the bush already exists, with this bore
 	After      analysis.Length    `json:"bore_after_mm"`   // forecast
 	AfterLeast analysis.Length    `json:"bore_after_least_mm"`
 	AfterMost  analysis.Length    `json:"bore_after_most_mm"`
-	StockLeast analysis.Deviation `json:"stock_least_um"` // if it closes the least
-	StockMost  analysis.Deviation `json:"stock_most_um"`
+	StockLeast analysis.Deviation `json:"stock_least_um"` // stock if the bush closes the least
+	StockMost  analysis.Deviation `json:"stock_most_um"`  // stock if the bush closes the most
 }
 
-// New plans a bore. It fails, naming every fault, if the request can't be worked to.
+// New plans a bore. It fails if the request can't be worked to. The error names every fault.
 func New(r Request) (*Report, error) {
 	lim, n, err := r.limits()
 	if err = errors.Join(err, r.check()); err != nil {
@@ -55,7 +55,7 @@ func New(r Request) (*Report, error) {
 	} else if r.Entry > 0 && stock.Start < r.Entry {
 		n.add(Stop, "mandrel", analysis.Size(r.Entry), analysis.Size(stock.Start))
 	}
-	// What comes in size at once is still honed once, for its surface.
+	// A bore that is in size before honing is still honed once, for its surface.
 	rep.Stock.Rounds = max(1, Rounds(rep.Stock.Wanted, r.Bite, analysis.Deviation(lim.Target-lim.Low)))
 	if r.Gauge != nil {
 		c, more, err := CheckGauge(*r.Gauge, lim)
@@ -72,8 +72,8 @@ func New(r Request) (*Report, error) {
 	return rep, nil
 }
 
-// planPress finds the bore to make the bush to, or what a made one will leave,
-// and checks both ends of the closure band.
+// planPress finds the bore to which the bush should be made. For a bush that already exists,
+// it works out the bore after pressing. It checks both ends of the closure band.
 func (r *Request) planPress(target analysis.Length, stock StockPlan) (*PressPlan, notes, error) {
 	press := *r.Press
 	given := press.Bore != 0
@@ -102,12 +102,12 @@ func (r *Request) planPress(target analysis.Length, stock StockPlan) (*PressPlan
 	return p, n, nil
 }
 
-// mostSteps is far more than any bush of sense takes, two or three.
+// mostSteps is the largest number of steps in boreFor. A sensible bush needs two or three.
 const mostSteps = 30
 
-// boreFor sets the bush's bore so that it is after once pressed in. A larger
-// bore leaves a thinner wall, which closes a little more; so it is found in
-// steps, to 0.1 nm.
+// boreFor sets the bush's bore before pressing, so that the bore has the size after once the
+// bush is pressed in. A larger bore leaves a thinner wall, and a thinner wall closes a little
+// more. boreFor therefore approaches the bore in steps, to within 0.1 nm.
 func (p *Press) boreFor(after analysis.Length) (c Closure, err error) {
 	p.Bore = after
 	for range mostSteps {
@@ -143,8 +143,8 @@ func (r *Request) noteTooling(lim analysis.Limits, n *notes) {
 	}
 }
 
-// Text says the plan without its notes, a phrase a line: title, limits, press fit, stock,
-// gauge.
+// Text returns the plan without its notes, one phrase for each line: title, limits, press
+// fit, stock and gauge.
 func (r *Report) Text() []analysis.Phrase {
 	var lines []analysis.Phrase
 	if r.Title != "" {
@@ -163,7 +163,7 @@ func (r *Report) Text() []analysis.Phrase {
 	return lines
 }
 
-// Text says the press fit.
+// Text returns the press fit as phrases.
 func (p *PressPlan) Text() []analysis.Phrase {
 	code := "plan.press.make"
 	if p.Given {

@@ -7,7 +7,7 @@ import (
 	"fairbore/analysis"
 )
 
-// Holds says in which state of the part the drawing's limits hold.
+// Holds says for which state of the part the drawing's limits are meant.
 type Holds uint8
 
 // The states.
@@ -46,8 +46,8 @@ const (
 	Stroked           // stone and shoe on a stroking honing machine
 )
 
-// toolingHolds is the tolerance and form that tooling holds, usually and with
-// care (common practice).
+// toolingHolds lists the tolerance and form that each tooling can hold, usually and with care
+// (common practice).
 var toolingHolds = [...]struct {
 	name           string
 	usual, careful analysis.Deviation
@@ -74,8 +74,8 @@ func (t *Tooling) UnmarshalText(b []byte) error {
 	return analysis.Say("plan.fault.tooling", string(b))
 }
 
-// Request is what is known before cutting. Give the limits, or a nominal size
-// and an ISO 286 hole class; all else is optional and sharpens the plan.
+// Request holds what is known before cutting. Give the limits, or a nominal size and an ISO
+// 286 hole class. All other fields are optional and make the plan more precise.
 type Request struct {
 	Title   string          `json:"title,omitempty"`
 	Nominal analysis.Length `json:"nominal_mm"`
@@ -83,24 +83,25 @@ type Request struct {
 	analysis.Limits
 	Holds   Holds              `json:"limits_hold,omitempty"`
 	Plating analysis.Deviation `json:"plating_um,omitempty"` // thickness on each wall, with Holds Plated
-	Form    analysis.Deviation `json:"form_um,omitempty"`    // form limit, 0 none
+	Form    analysis.Deviation `json:"form_um,omitempty"`    // form limit; 0: none
 	Tooling Tooling            `json:"tooling,omitempty"`
 
 	Process Process            `json:"process,omitempty"`
 	Band    *Band              `json:"band,omitempty"` // the shop's own stock
 	Oval    analysis.Deviation `json:"oval_um,omitempty"`
 	Taper   analysis.Deviation `json:"taper_um,omitempty"`
-	Damage  analysis.Deviation `json:"damage_um,omitempty"` // depth of the marks to clean up, about Rt
-	Stock   analysis.Deviation `json:"stock_um,omitempty"`  // wanted; 0 chooses
-	Bite    analysis.Deviation `json:"bite_um,omitempty"`   // most a round takes; 0 not known
+	Damage  analysis.Deviation `json:"damage_um,omitempty"` // depth of the marks to remove, about Rt
+	Stock   analysis.Deviation `json:"stock_um,omitempty"`  // wanted stock; 0: the plan chooses it
+	Bite    analysis.Deviation `json:"bite_um,omitempty"`   // the most that a round takes off; 0: not known
 
-	// Press is the bush to press in first; a Bore of 0 in it asks what to make it.
+	// Press is the bush to press in first. With a Bore of 0 the plan works out the bore to
+	// which the bush should be made.
 	Press *Press          `json:"press,omitempty"`
-	Entry analysis.Length `json:"entry_mm,omitempty"` // smallest bore the mandrel enters
+	Entry analysis.Length `json:"entry_mm,omitempty"` // smallest bore that the mandrel enters
 	Gauge *Gauge          `json:"gauge,omitempty"`
 }
 
-// limits returns the limits to hone to and notes on them.
+// limits returns the limits to hone to, with notes on them.
 func (r *Request) limits() (lim analysis.Limits, n notes, err error) {
 	lim = r.Limits
 	switch {
@@ -137,11 +138,11 @@ func (r *Request) limits() (lim analysis.Limits, n notes, err error) {
 	return lim, n, nil
 }
 
-// largest is the largest bore planned for; beyond it somebody mixed up units.
+// largest is the largest bore that can be planned. With a larger one somebody mixed up units.
 const largest = 1000 * analysis.Millimetre
 
-// checkLimits catches limits that can't be, and questions those that look like
-// a slip between inch and mm.
+// checkLimits refuses impossible limits. It adds a warning for limits that look as if
+// somebody mixed up inch and mm.
 func (r *Request) checkLimits(lim analysis.Limits, n *notes) error {
 	if lim.Low <= 0 || lim.High > largest {
 		return analysis.Say("plan.fault.limits_range", analysis.Size(lim.Low), analysis.Size(lim.High))
@@ -162,8 +163,8 @@ func (r *Request) checkLimits(lim analysis.Limits, n *notes) error {
 	return nil
 }
 
-// plate moves the limits from the plated bore to the bore to hone, which is
-// larger by the plating on both walls (geometry).
+// plate moves the limits from the plated bore to the bore to hone. The bore to hone is larger
+// by the plating on both walls (geometry).
 func (r *Request) plate(lim *analysis.Limits, n *notes) error {
 	switch {
 	case r.Plating < 0 || analysis.Length(r.Plating) > analysis.Millimetre:
@@ -185,7 +186,7 @@ func (r *Request) plate(lim *analysis.Limits, n *notes) error {
 	return nil
 }
 
-// check reports values that can't be, apart from the limits.
+// check reports impossible values, except in the limits.
 func (r *Request) check() error {
 	var faults []error
 	for _, v := range []struct {

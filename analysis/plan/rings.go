@@ -6,9 +6,9 @@ import (
 	"fairbore/analysis"
 )
 
-// ringClasses are the tolerances of master rings by size and class, in
-// micro-inches, over the size before and up to and including upTo (ASME B89.1.5
-// and B89.1.6 as printed in US Army TM 9-243, p. 15-2, and in public charts that
+// ringClasses lists the tolerances of master rings by size and class, in micro-inches. A row
+// is for sizes above the upTo of the row before, up to and including its own upTo (ASME
+// B89.1.5 and B89.1.6 as printed in US Army TM 9-243, p. 15-2, and in public charts that
 // agree with it).
 var ringClasses = [...]struct {
 	upTo analysis.Length // micro-inches
@@ -23,8 +23,8 @@ var ringClasses = [...]struct {
 	{12_010_000, [6]analysis.Length{50, 100, 200, 300, 400, 800}},
 }
 
-// RingTolerance returns how far a master ring of a class (XXX, XX, X, Y, Z or
-// ZZ) may be from its marked size.
+// RingTolerance returns how far a master ring of a class (XXX, XX, X, Y, Z or ZZ) may be from
+// its marked size.
 // Source: ASME B89.1.5 as quoted in US Army TM 9-243, p. 15-2.
 func RingTolerance(ring analysis.Length, class string) (analysis.Deviation, error) {
 	column := -1

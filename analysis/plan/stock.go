@@ -6,7 +6,7 @@ import (
 	"fairbore/analysis"
 )
 
-// Process is how the bore is made before it is honed.
+// Process says how the bore is made before it is honed.
 type Process uint8
 
 // The processes.
@@ -16,12 +16,12 @@ const (
 	Bored
 	Ground
 	Drilled
-	Pressed // a bush pressed in
+	Pressed // a bush was pressed in
 )
 
 var processNames = [...]string{"", "reamed", "bored", "ground", "drilled", "pressed"}
 
-// String returns the process as it is written in a request.
+// String returns the word for the process in a request.
 func (p Process) String() string { return processNames[min(int(p), len(processNames)-1)] }
 
 // MarshalText writes the word of String.
@@ -46,9 +46,9 @@ type Band struct {
 	High analysis.Deviation `json:"high_um"`
 }
 
-// stockBands is the usual stock for honing in µm, by size over the one before
-// and up to upTo, and by process Reamed to Pressed: common practice, no
-// standard. {0, 0} where nobody would.
+// stockBands is the usual stock for honing in µm. A row is for sizes above over, up to and
+// including upTo. The columns are the processes from Reamed to Pressed. The values are common
+// practice, not from a standard. {0, 0} means that nobody would hone after that process.
 var stockBands = [...]struct {
 	over, upTo int // mm
 	um         [5][2]analysis.Deviation
@@ -59,8 +59,9 @@ var stockBands = [...]struct {
 	{50, 100, [5][2]analysis.Deviation{{75, 125}, {100, 200}, {25, 50}, {0, 0}, {100, 150}}},
 }
 
-// StockBand returns the usual stock to leave for honing on a bore (common
-// practice). It fails outside 6 to 100 mm and where the process is not stated.
+// StockBand returns the usual stock to leave for honing on a bore (common practice). It fails
+// for bores outside 6 to 100 mm, if the process is not stated, and if nobody would hone a
+// bore of this size after the process.
 func StockBand(bore analysis.Length, p Process) (Band, error) {
 	if p == NoProcess || p > Pressed {
 		return Band{}, analysis.Say("plan.fault.no_process")
@@ -79,28 +80,28 @@ func StockBand(bore analysis.Length, p Process) (Band, error) {
 	return Band{}, analysis.Say("plan.fault.stock_table", analysis.Size(bore))
 }
 
-// margin is what the least stock has over the errors it must clean up: common
-// practice.
+// margin is by how much the least stock is larger than the errors that it must remove (common
+// practice).
 const margin = analysis.Deviation(10 * analysis.Micrometre)
 
-// LeastStock returns the stock that cleans up the out-of-roundness, the taper
-// and, on both walls, the damaged layer of a bore, with a margin of 10 µm:
-// geometry; the margin is common practice.
+// LeastStock returns the stock that is needed to remove the out-of-roundness, the taper and,
+// on both walls, the damaged layer of a bore. It adds a margin of 10 µm. The formula is
+// geometry. The margin is common practice.
 func LeastStock(oval, taper, damage analysis.Deviation) analysis.Deviation {
 	return oval + taper + 2*damage + margin
 }
 
 // StockPlan is the stock to leave on the diameter.
 type StockPlan struct {
-	Band   *Band              `json:"band,omitempty"` // usual, or the shop's own
+	Band   *Band              `json:"band,omitempty"` // the usual band, or the shop's own
 	Own    bool               `json:"band_is_own,omitempty"`
-	Least  analysis.Deviation `json:"least_um"` // that cleans up
+	Least  analysis.Deviation `json:"least_um"` // least stock that removes all errors
 	Wanted analysis.Deviation `json:"wanted_um"`
 	Start  analysis.Length    `json:"start_size_mm"` // size to make the bore to before honing
-	Rounds int                `json:"rounds"`        // about
+	Rounds int                `json:"rounds"`        // an estimate
 }
 
-// planStock chooses the stock where the request does not, and checks it.
+// planStock chooses the stock if the request does not state it, and checks it.
 func (r *Request) planStock(target analysis.Length) (s StockPlan, n notes) {
 	s.Least = LeastStock(r.Oval, r.Taper, r.Damage)
 	switch b, err := StockBand(target, r.Process); {
@@ -137,7 +138,7 @@ func (r *Request) planStock(target analysis.Length) (s StockPlan, n notes) {
 	return s, n
 }
 
-// Text says the stock.
+// Text returns the stock as phrases.
 func (s StockPlan) Text() []analysis.Phrase {
 	start, rounds := analysis.Size(s.Start), analysis.Say("plan.rounds", s.Rounds)
 	leave := analysis.Say("plan.stock", s.Wanted, start)
@@ -153,16 +154,16 @@ func (s StockPlan) Text() []analysis.Phrase {
 	return []analysis.Phrase{leave, analysis.Say("plan.stock_least", s.Least), rounds}
 }
 
-// endGame is the stock below which a round may take three quarters of it
-// instead of half: common practice.
+// endGame is the stock up to which a round may take three quarters of it instead of half
+// (common practice).
 const endGame = analysis.Deviation(6 * analysis.Micrometre)
 
-// mostRounds ends the count where a bite is absurdly small for the stock.
+// mostRounds limits the count if the bite is absurdly small for the stock.
 const mostRounds = 100
 
-// Rounds estimates in how many rounds of honing the stock comes off when each
-// takes half of what is left (three quarters below 6 µm), at most bite (0: no
-// limit), until no more than near is left: common practice. At most 100.
+// Rounds estimates how many rounds of honing are needed until no more than near of the stock
+// is left. Each round takes half of what is left (three quarters from 6 µm down), but at most
+// bite (0: no limit). This is common practice. Rounds returns at most 100.
 func Rounds(stock, bite, near analysis.Deviation) int {
 	near = max(near, analysis.Deviation(analysis.Micrometre)/10)
 	n := 0

@@ -2,7 +2,7 @@ package plan
 
 import "fairbore/analysis"
 
-// Weight is how much a note matters.
+// Weight says how important a note is.
 type Weight uint8
 
 // The weights of a note.
@@ -18,13 +18,13 @@ func (w Weight) String() string { return [...]string{"note", "warning", "stop"}[
 // MarshalText writes the word of String.
 func (w Weight) MarshalText() ([]byte, error) { return []byte(w.String()), nil }
 
-// Note is a sentence a person should read before cutting.
+// Note is a sentence that a person should read before cutting.
 type Note struct {
 	Weight Weight          `json:"weight"`
 	Text   analysis.Phrase `json:"text"`
 }
 
-// Phrase says the note with its weight in front.
+// Phrase returns the note with its weight in front.
 func (n Note) Phrase() analysis.Phrase { return analysis.Say("plan.weight."+n.Weight.String(), n.Text) }
 
 type notes []Note
@@ -33,5 +33,5 @@ func (n *notes) add(w Weight, code string, args ...any) {
 	*n = append(*n, Note{w, analysis.Say("plan.note."+code, args...)})
 }
 
-// percent is a share as it is written before a % sign.
+// percent returns a share as the number that stands before a % sign.
 func percent(share float64) analysis.Number { return analysis.Number{Value: 100 * share} }
