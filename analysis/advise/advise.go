@@ -50,12 +50,12 @@ type Bar struct {
 
 // Warm describes a part that is warmer than its ring.
 type Warm struct {
-	Shrink analysis.Deviation `json:"shrink_um"` // by which cooling will still shrink it
-	Within analysis.Deviation `json:"within_um"` // half width of that
+	Shrink analysis.Deviation `json:"shrink_um"` // how much the part will still shrink as it cools
+	Within analysis.Deviation `json:"within_um"` // half width of the uncertainty of Shrink
 	Wait   time.Duration      `json:"wait_ns"`   // until Shrink is small enough; 0 if not known
 }
 
-// maxShrink returns the largest shrinkage that is possible, by which a size may be wrong.
+// maxShrink returns the largest possible shrinkage. A size may be wrong by as much.
 func (w *Warm) maxShrink() analysis.Deviation { return max(w.Shrink, 0) + max(w.Within, 0) }
 
 // Input is what the advice is based on.
@@ -67,8 +67,8 @@ type Input struct {
 	// judged.
 	Rounds []Round
 	U      uncertainty.Stated // uncertainty of one size
-	// Repeatability is the standard deviation of one captured value. 0: it is taken from Form, or else it
-	// is a quarter of U.
+	// Repeatability is the standard deviation of one captured value. If it is 0, the value comes
+	// from Form, or else it is a quarter of U.
 	Repeatability analysis.Deviation
 	// Fixed says that a bore can't be turned end for end, even if it is a through bore.
 	Fixed   bool

@@ -5,15 +5,15 @@ import "math"
 // normal is a normal distribution of a log-removal, with its weight in a mixture.
 type normal struct{ weight, log, sd float64 }
 
-// forecast is the distribution of the log of what one stroke takes off in the next round, µm. It is a
-// mixture over the scatters that are considered.
+// forecast is the distribution of the logarithm of what one stroke takes off in the next round, in
+// µm. It is a mixture over the scatters and strays that are considered.
 type forecast struct {
 	parts       [2 * len(scatters) * len(strays)]normal
 	log, spread float64 // mean; standard deviation without the strays
 	above       [len(tailProbabilities)]float64
 }
 
-// byFeel is the forecast of a removal with a single known spread.
+// byFeel returns the forecast of a removal with a single known spread.
 func byFeel(sd float64) (f forecast) {
 	f.parts[0] = normal{1, 0, sd}
 	f.log, f.spread = 0, sd
@@ -21,8 +21,8 @@ func byFeel(sd float64) (f forecast) {
 	return f
 }
 
-// moments works out mean and spread. It limits them, as beyond the limits they mean nothing and numbers
-// could overflow.
+// moments works out the mean and the spread. It limits them, because larger values mean nothing and
+// could make numbers overflow.
 func (f *forecast) moments() {
 	for i := range f.parts {
 		n := &f.parts[i]
@@ -51,7 +51,7 @@ func (f *forecast) tail(x float64) (p float64) {
 // tailProbabilities lists the probabilities for which a plan needs quantiles of the forecast.
 var tailProbabilities = [...]float64{maxRisk, maxPast, planRisk, landFar, landNear}
 
-// Indices into past.
+// Indices into tailProbabilities and into above.
 const (
 	pastRisk = iota
 	pastMost
@@ -60,8 +60,8 @@ const (
 	pastNear
 )
 
-// quantiles works out the quantiles: how far above its mean the logarithm lies with each probability of
-// past.
+// quantiles works out the quantiles above the mean: the distance from the mean that the logarithm
+// exceeds with each of tailProbabilities.
 func (f *forecast) quantiles() {
 	for i, p := range tailProbabilities {
 		low, high := 0.0, 8.0
@@ -77,8 +77,8 @@ func (f *forecast) quantiles() {
 }
 
 // risk returns the probability that n strokes take a place over a limit. The place gets the given
-// share of the strokes, with a relative spread of doubt. The limit is room above a reading of standard
-// uncertainty u (normal).
+// share of the full rate, with the relative spread doubt. The limit lies room above a reading. The
+// reading has the standard uncertainty u (normal).
 func (f *forecast) risk(room, n, share, doubt, u float64) float64 {
 	g := *f
 	for i := range g.parts {

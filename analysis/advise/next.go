@@ -7,7 +7,7 @@ import (
 	"fairbore/analysis/verdict"
 )
 
-// planner is the input, prepared for planning. Sizes are µm from the target.
+// planner holds the input, prepared for planning. Sizes are distances from the target in µm.
 type planner struct {
 	in          *Input
 	repeat      float64
@@ -23,11 +23,11 @@ type planner struct {
 	u               float64
 	gauging         float64 // standard deviation of a reading between two gaugings
 	stock           float64 // from the mean to the target
-	largest         float64
+	largest         float64 // largest reading
 }
 
-// The spread of a removal that the operator judges by feel, as neither strokes nor seconds are noted,
-// and the smallest round that is advised, µm.
+// byFeelSpread is the spread of a removal that the operator judges by feel, because neither strokes
+// nor seconds are noted. byFeelStep is the smallest round that is then advised, in µm.
 const (
 	byFeelSpread = 0.35
 	byFeelStep   = 0.1
@@ -102,11 +102,11 @@ func (p *planner) warm() *bar {
 	return &bar{Wait, analysis.Say("advise.warm", w.Shrink)}
 }
 
-// driftPart is the share of the tolerance by which zero and temperature may drift before anybody acts,
-// ± (common practice).
+// driftPart is the share of the tolerance by which zero and temperature may drift in either
+// direction before anybody acts (common practice).
 const driftPart = 0.1
 
-// commonSD returns the standard deviation of that drift, µm.
+// commonSD returns the standard deviation of the drift that driftPart allows, in µm.
 func commonSD(j *analysis.Job) float64 {
 	return driftPart / math.Sqrt(3) * (j.High - j.Low).Micrometres()
 }
@@ -123,7 +123,7 @@ func (p *planner) follow() {
 	for i := range p.gains {
 		f.observe(&p.gains[i])
 		honed = honed || !p.gains[i].tookNothing()
-		noted = noted || p.gains[i].effort > 0 // also where it took off too little to tell a rate
+		noted = noted || p.gains[i].effort > 0 // also if the round took off too little to tell a rate
 	}
 	p.rate = f.forecast(seconds, in.Dressed)
 	p.noted = noted || !honed
@@ -181,8 +181,8 @@ func (p *planner) advise() Advice {
 	return a
 }
 
-// formDoubt advises on a bore in size whose form limit can't be called met. What is tight along the
-// bore may still be evened out.
+// formDoubt advises on a bore that is in size, but for which nobody can say that it meets its form
+// limit. Differences along the bore may still be evened out.
 func (p *planner) formDoubt(a *Advice, t *tight) {
 	if t.by > minDifference(p.in.Job) && p.evenOut(a, t) {
 		return
@@ -203,9 +203,10 @@ func (p *planner) evenOut(a *Advice, t *tight) bool {
 	return a.Kind != ""
 }
 
-// gaugeAgainOrLayAside advises on a bore past the safe high size: let it cool and gauge it again. The bore is laid
-// aside when a second gauging again reads over the limit itself. It is also laid aside when a third
-// reads past the safe size, by the mean of the last two, as the first may have been warm.
+// gaugeAgainOrLayAside advises on a bore past the safe high size: let it cool and gauge it again.
+// The bore is laid aside when a second gauging reads over the high limit itself. It is also laid
+// aside when the mean of the last two of three gaugings is past the safe size, because the part may
+// have been warm at the first, and in any case after four gaugings.
 func (p *planner) gaugeAgainOrLayAside(a *Advice, why analysis.Phrase) {
 	a.Nearly = true
 	if p.gaugedAgain > 0 && p.largest > p.high || p.gaugedAgain > 1 && p.meanLargest() > p.edge || p.gaugedAgain >= 3 {
@@ -228,8 +229,8 @@ func (a *Advice) aside(sentence string, why analysis.Phrase) {
 }
 
 // salvage works out whether the differences along and around the bore can still be brought within
-// their limits. Short strokes take the rest of the bore along, and an oval needs at least its own size
-// of stock (common practice).
+// their limits. Short strokes also take off material in the rest of the bore. An oval needs at
+// least its own size of stock (common practice).
 func (p *planner) salvage(a *Advice, t *tight) {
 	b, room := p.in.Judged, p.edge-p.largest
 	z := &b.Sizes.Zone
@@ -250,7 +251,7 @@ func (p *planner) salvage(a *Advice, t *tight) {
 		deviation(differ), deviation(excess), deviation(max(room, 0))))
 }
 
-// mend advises on a bore in size whose form is not: short strokes, if there is room.
+// mend advises on a bore that is in size but has a form fault: short strokes, if there is room.
 func (p *planner) mend(a *Advice, t *tight) {
 	if p.evenOut(a, t) {
 		return
@@ -323,7 +324,7 @@ func (p *planner) expect(a *Advice, r round) {
 	}
 }
 
-// remain estimates what is left to the target. For time the slower end counts.
+// remain estimates the strokes or seconds that are left to the target.
 func (p *planner) remain(a *Advice) {
 	if !p.noted || p.stock <= 0 {
 		return

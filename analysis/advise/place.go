@@ -7,17 +7,17 @@ import (
 	"fairbore/analysis/form"
 )
 
-// The share of the full rate that short strokes bring to the rest of the bore. The stone is about two
-// thirds of the bore's length or more, so it cuts there too (common practice; the figure is a guess,
-// so its spread is wide).
+// restShare is the share of the full rate that short strokes bring to the rest of the bore. The
+// stone is about two thirds of the bore's length or more, so it cuts there too (common practice;
+// the figure is a guess, so its spread is wide).
 const (
 	restShare  = 0.5
 	restSpread = 0.15
 	restLeast  = 0.35 // the smallest share that can be hoped for
-	// With short strokes at both ends by turns, each end gets half of its own and half of the share from
-	// the other's.
+	// endsShare is for short strokes at both ends by turns. In one half of the strokes an end gets the
+	// full rate. In the other half it gets the rest share of the strokes at the other end.
 	endsShare = (1 + restShare) / 2
-	// Short strokes dwell, and may cut faster than long ones (common practice).
+	// Short strokes dwell, and may cut faster than long strokes (common practice).
 	dwellSpread = 0.30
 	dwellLeast  = 0.15 // spread from round to round
 )
@@ -38,8 +38,8 @@ type tight struct {
 	real bool
 }
 
-// lowPart is the share of the difference between the section means, from the smallest up, within which
-// a section counts as tight.
+// lowPart is a share of the difference between the smallest and the largest section mean. A section
+// counts as tight if its mean is less than this share above the smallest.
 const lowPart = 1.0 / 3
 
 // findTight finds the low part of the profile: the sections in the lower third between the smallest
@@ -67,7 +67,8 @@ func (p *planner) findTight() tight {
 	return t
 }
 
-// name sets the name of the place, and its stretch, which reaches half way to the next section.
+// name sets the name of the place, and its stretch. The stretch reaches half way to the next
+// section.
 func (t *tight) name(p *planner) {
 	n := len(p.sections)
 	if n == 0 || t.by == 0 {
@@ -139,8 +140,9 @@ func (p *planner) along(t *tight) analysis.Phrase {
 	return analysis.Say("advise.how.turn", form.End(t.where))
 }
 
-// minDifference returns how large a difference along the bore must be to be worked on alone: a fifth of the
-// tolerance, or half of what the drawing allows for variation or taper, whichever is less.
+// minDifference returns how large a difference along the bore must be to be worked on alone. It is
+// a fifth of the tolerance, or half of what the drawing allows for variation or taper, whichever is
+// less.
 func minDifference(j *analysis.Job) float64 {
 	w := (j.High - j.Low).Micrometres() / 5
 	for _, limit := range []analysis.Deviation{j.Variation, j.Taper} {

@@ -6,7 +6,7 @@ import (
 	"fairbore/analysis"
 )
 
-// section is the present state of a section, µm from the target.
+// section is the present state of a section. Sizes are distances from the target in µm.
 type section struct {
 	depth       analysis.Length
 	mean, max   float64
@@ -14,15 +14,16 @@ type section struct {
 	part, doubt float64 // share of the full rate that a full-length round brings here, and its spread
 }
 
-// allotment is a candidate round: what each section gets of it.
+// allotment says what each section gets of a candidate round.
 type allotment struct {
 	share, doubt []float64 // share of the full rate, and its relative spread
 }
 
-// The most that a round may risk at any section, of going over the high limit and of passing the safe
-// high size; and the risk of going over of the advised round, where a smaller round is possible.
-// Several rounds of a part come near these, and no more than one part in a hundred may go over. Chosen
-// by simulation.
+// The largest risks of a round at any section. maxRisk is the risk of going over the high limit,
+// and maxPast the risk of passing the safe high size. planRisk is the risk of going over the high
+// limit in the advised round, where a smaller round is possible. Several rounds of a part come near
+// these risks, and no more than one part in a hundred may go over. The values were chosen by
+// simulation.
 const (
 	maxRisk  = 0.01
 	maxPast  = 0.025
@@ -37,8 +38,9 @@ const (
 	partScatter = 0.05
 )
 
-// sectionParts works out how the rate differs from section to section, from the rounds that worked the
-// whole length. It is a weighted mean of what each section got and of "the same as the rest".
+// sectionParts works out how the rate differs from section to section. It uses the rounds that
+// worked the whole length. The result for a section is a weighted mean of the share that the
+// section got and of the assumption that it gets the same as the rest.
 func (p *planner) sectionParts() {
 	for i := range p.sections {
 		s := &p.sections[i]
@@ -71,8 +73,8 @@ func (p *planner) whole() allotment {
 	return w
 }
 
-// mixed returns a round of which the share short is short strokes where the bore is tight; 1 is all of
-// it.
+// mixed returns a round with some short strokes where the bore is tight. short is their share of
+// the round; 1 means all of it.
 func (p *planner) mixed(t *tight, short float64) allotment {
 	w := p.whole()
 	for i := range p.sections {
@@ -104,10 +106,11 @@ func (p *planner) spread() float64 { return p.forecast().spread }
 // known reports whether the rate is known from this part or earlier ones, not only from the material.
 func (p *planner) known() bool { return p.rate.Rounds > 0 || p.rate.Spread < wellEnough }
 
-// maxEffort returns the effort after which the largest size of every section, gauged with a standard
-// deviation of u, still lies below a limit, with one of tailProbabilities. The forecast gives
-// the quantile of what the round takes off above its median, and doubt widens it as if both were
-// normal. The gauge's quantile is added to it in quadrature.
+// maxEffort returns the longest effort after which the largest size of every section seldom exceeds
+// a limit. often selects the probability of exceeding it from tailProbabilities. The size is gauged
+// with a standard deviation of u. The forecast gives the quantile of what the round takes off. The
+// doubt about the share of a section widens this quantile as if both were normal. The quantile of
+// the gauge is added in quadrature.
 func (p *planner) maxEffort(w allotment, limit float64, often int, u float64) float64 {
 	above, z := p.forecast().above[often], math.Sqrt2*math.Erfcinv(2*tailProbabilities[often])
 	n, d := math.Inf(1), z*u
@@ -124,7 +127,8 @@ func (p *planner) maxEffort(w allotment, limit float64, often int, u float64) fl
 	return n
 }
 
-// safeEffort returns the longest effort, in whole steps, that is safe and has no more than the allowed risk.
+// safeEffort returns the longest effort in whole steps that has no more than the allowed risks,
+// maxRisk and maxPast.
 func (p *planner) safeEffort(w allotment) float64 {
 	n := min(p.maxEffort(w, p.edge, pastMost, 0), p.maxEffort(w, p.high, pastRisk, p.u))
 	if n = math.Floor(n/p.step + 1e-9); !(n >= 1) {
@@ -150,9 +154,10 @@ func (p *planner) risk(w allotment, n float64) (worst float64) {
 	return worst
 }
 
-// How seldom a round may leave a reading above the edge, which ends the honing even where the bore
-// itself is good. Far from size a smaller bite costs little, as the next one makes up for it; near
-// size it would cost rounds. Chosen by simulation.
+// How seldom a round may leave a reading above the edge. Such a reading ends the honing even if the
+// bore itself is good. landFar holds far from size: a smaller bite costs little there, because the
+// next bite makes up for it. landNear holds near size, where a smaller bite would cost rounds. The
+// values were chosen by simulation.
 const (
 	landFar  = 0.005
 	landNear = 0.025
@@ -162,24 +167,26 @@ const (
 const (
 	halfBite   = 0.5
 	largeBite  = 0.75
-	fewScatter = 0.25 // known as well as from two rounds
-	wellEnough = 0.6
+	fewScatter = 0.25 // with less spread the rate is known as well as from two rounds
+	wellEnough = 0.6  // with less spread the rate is known from more than the material
 	// dressedShare is the share of a bite to take when the stones begin to cut faster than expected, or were
 	// just dressed.
 	dressedShare = 0.75
-	// A difference along the bore is worked on alone once the stock is down to alone tolerances, or to
-	// whenLocal times what the rest of the bore needs while it is evened out, with something to spare.
+	// A difference along the bore is worked on alone once the stock is down to aloneTolerances times
+	// the tolerance. It is also worked on alone once the stock is down to whenLocal times what the
+	// rest of the bore loses while the difference is evened out. That loss is multiplied by keepSpare.
 	aloneTolerances = 0.8
 	whenLocal       = 1.5
 	keepSpare       = 2.0
-	// More is kept in a blind bore, where a part can't be turned.
+	// keepBlind replaces keepSpare in a blind bore, because such a part can't be turned.
 	keepBlind = 4.0
 )
 
-// biteShare returns which share of the stock to take next. It is a half between one and two tolerances
-// of stock. It is three quarters at one tolerance or less (common practice, which states 6 µm as
-// that bound). It is three quarters too above two tolerances, if the rate is known from at least two
-// rounds, or as well as that.
+// biteShare returns the share of the stock to take next. It is a half between one and two
+// tolerances of stock. It is three quarters at one tolerance of stock or less (common practice,
+// which states 6 µm as this bound). It is also three quarters above two tolerances, if the rate is
+// known from at least two rounds, or equally well. It is less if the stones cut faster than
+// expected or were just dressed.
 func (p *planner) biteShare() float64 {
 	b := halfBite
 	if p.stock <= p.tol || p.stock > 2*p.tol && (p.rate.Rounds >= 2 || p.rate.Spread < fewScatter) {
@@ -202,8 +209,8 @@ type round struct {
 // lightBelow is the number of steps below which light strokes replace full ones.
 const lightBelow = 1.5
 
-// plan works out the next round. n is 0 if no round is safe. Where a stroke is coarse for what is
-// left, lighter strokes replace it; the returned planner plans with these.
+// plan works out the next round. n is 0 if no round is safe. If a full stroke is coarse for what is
+// left, lighter strokes replace it. The returned planner then plans with light strokes.
 func (p *planner) plan(t *tight) (*planner, round) {
 	r := p.planned(t)
 	if !p.noted || !p.known() || r.unrounded >= lightBelow*p.step && !p.lightBefore() {
@@ -244,12 +251,12 @@ func (p *planner) planned(t *tight) round {
 	if p.stock <= max(aloneTolerances*p.tol, whenLocal*cost) {
 		return p.wholeSteps(round{allotment: p.mixed(t, 1), n: short, short: 1})
 	}
-	if p.stock > 2*p.tol { // long before size all of the difference may go: too much of it evens out again
+	if p.stock > 2*p.tol { // long before size the whole difference may go at once: later rounds even out any excess
 		short = max(short, p.tightDeficit(t)/(p.perStep()*p.evening(t)))
 	}
-	// This round does both. What the bite leaves besides the short strokes is of full length, but no more
-	// than leaves room to even out the whole difference. Places where the stone cuts less than elsewhere
-	// need that made up too.
+	// This round has both kinds of strokes. The part of the bite that the short strokes do not take is
+	// of full length. It must leave enough room to even out the whole difference later. Where the
+	// stone cuts less than elsewhere, extra short strokes make up for that.
 	part := (worked*t.share + rest*restShare) / 2
 	extra := max(0, rest-worked) / p.evening(t)
 	full = max(0, min((full-short*part)/(1+extra*part), (p.edge-p.largest-cost)/(p.perStep()*(1+2*p.spread()))))
@@ -265,15 +272,15 @@ func (p *planner) spare() float64 {
 	return keepSpare
 }
 
-// evening returns the share of the full rate by which short strokes bring the tight places nearer to
-// the rest.
+// evening returns how fast short strokes bring the tight places nearer to the rest of the bore, as
+// a share of the full rate.
 func (p *planner) evening(t *tight) float64 {
 	worked, rest := p.meanParts(t)
 	return max(0.1, worked*t.share-rest*restShare)
 }
 
-// correction returns the effort of short strokes that takes off half of the difference, not more
-// (common practice: dwell cuts fast, and leaves a step).
+// correction returns the effort of short strokes that takes off half of the difference. It does not
+// take off more, because dwelling cuts fast and leaves a step (common practice).
 func (p *planner) correction(t *tight) float64 {
 	return t.by / 2 / (p.perStep() * p.evening(t))
 }
@@ -305,8 +312,8 @@ func (p *planner) meanParts(t *tight) (worked, rest float64) {
 	return worked / max(n, 1), rest / max(float64(len(p.sections))-n, 1)
 }
 
-// safeLanding returns the effort after which the next gauging seldom ends the honing, and which risks no
-// more than a round should.
+// safeLanding returns the longest effort after which the next gauging seldom ends the honing. It
+// has no more risk of going over than planRisk.
 func (p *planner) safeLanding(w allotment) float64 {
 	often := pastNear
 	if p.stock > p.tol {
@@ -321,7 +328,7 @@ func (p *planner) wholeSteps(r round) round {
 	r.n = min(r.n, r.most, p.safeLanding(r.allotment))
 	r.unrounded = r.n
 	k := math.Floor(r.n/p.step + 1e-9)
-	if p.rate.Seconds { // a clock is read to the second, and longer times to five
+	if p.rate.Seconds { // people read a clock to the second, and longer times to five seconds
 		if k = math.Round(r.n / p.step); k > 10 {
 			k = 5 * math.Floor(k/5)
 		}

@@ -16,8 +16,9 @@ const (
 	partsApart     = 0.50 // how far a part's rate may lie from that of the others
 	largestLogRate = 12.0
 	wellKnown      = 3.0 // in standard uncertainties
-	// How the scatter differs from one part's rounds to the next part's, and how well it can be known at
-	// all, as spreads of its logarithm. Also how sure it can be whether few or many rounds go astray.
+	// handChanges and handLeast are spreads of the logarithm of the scatter: how much the scatter
+	// changes from one part to the next, and how well it can be known at all. surest limits how sure
+	// it can be whether few or many rounds go astray.
 	handChanges = 0.05
 	handLeast   = 0.12
 	jobsDiffer  = 0.25 // spread from job to job
@@ -40,8 +41,8 @@ func manyStrays(p *analysis.RatePrior) float64 {
 	return min(max((p.Strays-straysFew)/(straysMany-straysFew), surest), 1-surest)
 }
 
-// Elsewhere returns the part of a prior that holds for another job: how this hand's rounds scatter,
-// but not the rate. It returns nil for nil.
+// Elsewhere returns the part of a prior that is also valid for another job. It keeps how this
+// hand's rounds scatter, but not the rate. It returns nil for nil.
 func Elsewhere(p *analysis.RatePrior) *analysis.RatePrior {
 	if p == nil {
 		return nil
@@ -50,11 +51,11 @@ func Elsewhere(p *analysis.RatePrior) *analysis.RatePrior {
 	return &analysis.RatePrior{Seconds: p.Seconds, Scatter: p.Scatter, ScatterSpread: math.Hypot(spread, jobsDiffer), Strays: p.Strays}
 }
 
-// Learn returns the prior for the next part of the job from the rounds of a finished part, the start
-// first. As the rate it uses the highest that a well known round showed. A sharp stone cut that round,
-// and the next part's first round may have a sharp stone too; a lower estimate could take too much
-// off. p is nil before the first part. The prior stays as it is where there was no round to learn
-// from.
+// Learn returns the prior for the next part of the job. It learns from the rounds of a finished
+// part; the first of them is the start. It uses the highest rate that a well known round showed. A
+// sharp stone cut that round, and the stone may be sharp again in the next part's first round. With
+// a lower rate, that round could take off too much. p is nil before the first part. The prior stays
+// as it is if there is no round to learn from.
 func Learn(p *analysis.RatePrior, job *analysis.Job, rounds []Round, repeat analysis.Deviation) *analysis.RatePrior {
 	if job == nil {
 		return p

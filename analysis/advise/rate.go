@@ -10,17 +10,17 @@ import (
 
 // Rate is the rate of removal expected in the next round.
 type Rate struct {
-	// Per is µm on the diameter for each stroke, or for each second with Seconds.
+	// Per is the rate in µm on the diameter for each stroke, or for each second with Seconds.
 	Per     analysis.Deviation `json:"per_um"`
 	Seconds bool               `json:"seconds,omitempty"`
-	// Spread is the relative standard deviation of what the next round takes off. It combines the doubt of
-	// the rate and Scatter, by which rounds differ from what their strokes should have taken off. It
-	// leaves out the one round in ten that is further off.
+	// Spread is the relative standard deviation of what the next round takes off. It combines the
+	// doubt about the rate with Scatter. Scatter is by how much rounds differ from what their strokes
+	// should have taken off. Both leave out the rounds that are much further off, at most one in ten.
 	Spread  float64 `json:"spread"`
 	Scatter float64 `json:"scatter"`
 	Rounds  int     `json:"rounds"` // rounds it is based on; 0: the material or earlier parts
-	// Falling is by how much the rate falls for each stroke or second (0.005: half a per cent). It is
-	// negative when the rate rises.
+	// Falling is the relative fall of the rate for each stroke or second (0.005: half a per cent). It
+	// is negative when the rate rises.
 	Falling float64 `json:"falling"`
 	// Faster says that the newest round cut more than 30 % faster than the rounds before suggested. Slower
 	// says that the rate fell by 30 % or more over the last three rounds.
@@ -36,47 +36,47 @@ type Rate struct {
 // said.
 const (
 	roundDrift   = 0.04   // standard deviation from round to round
-	glazing      = -0.006 // for each stroke or second: some stones halve their rate in 115 strokes
+	glazing      = -0.006 // for each stroke or second; some stones halve their rate in 115 strokes
 	glazingDoubt = 0.004
 	dressing     = 0.20 // a dressed stone starts faster by at least this, or as fast as it once did
 	dressDoubt   = 0.25
 	pauseDoubt   = 0.10
-	jumpSigmas   = 1.5  // a jump that chance seldom makes, in standard deviations
+	jumpSigmas   = 1.5  // standard deviations; chance seldom makes a larger jump
 	bedding      = 0.15 // added scatter in the first round of a stone
-	rateDoubt    = 0.75 // of the rate of a material, for the shop's first part
-	strangeDoubt = 1.2  // the same for a material that is not known
-	// Light strokes are used where a full stroke is coarse for what is left: about half the pressure, with
-	// a less certain rate (the figures are a guess).
+	rateDoubt    = 0.75 // doubt about the rate of a material, for the shop's first part
+	strangeDoubt = 1.2  // doubt about the rate of an unknown material
+	// Light strokes are used if a full stroke is coarse for what is left. They have about half the
+	// pressure, and their rate is less certain (the figures are a guess).
 	lightRate  = -math.Ln2
 	lightDoubt = 0.20
 )
 
-// scatters are the standard deviations of a round's log-removal that are considered. A hand's 10 to 20
-// % is common practice, but that of this hand is not known: the median is usualScatter before any
-// round, and what was learned afterwards.
+// scatters lists the standard deviations of a round's log-removal that are considered. A hand
+// usually scatters by 10 to 20 % (common practice), but the scatter of this hand is not known.
+// Before any round the median is usualScatter. Afterwards it is what was learned.
 var scatters = [...]float64{0.08, 0.11, 0.16, 0.22, 0.31, 0.44}
 
 const (
 	usualScatter = 0.20
 	scatterDoubt = 0.50 // standard deviation of the scatter's logarithm
-	// A share of the rounds, small or large, scatters three times as much (a guess). So a single round
-	// that is far off neither changes the rate nor passes for normal scatter.
+	// A small or a large share of the rounds scatters three times as much (a guess). A single round
+	// that is far off thus does not change the rate, and does not count as normal scatter.
 	straysFew  = 0.005
 	straysMany = 0.10
 	straysMore = 3.0
-	straysMost = 0.8  // largest such share
-	usualMany  = 0.33 // the probability of the large share, before any round
+	straysMost = 0.8  // largest scatter of a round that is astray
+	usualMany  = 0.33 // probability of the large share, before any round
 )
 
 // strays are the two shares that are considered.
 var strays = [...]float64{straysFew, straysMany}
 
-// state is what a model knows, or the weights of its parts in an observation.
+// state holds the values that a model estimates, or the weights of these values in an observation.
 type state [4]float64
 
-// The parts of the state: the log-rate in the middle of the newest round, its fall with effort, and
-// two logarithms of ratios. Light pressure leaves the one of the rate, and short strokes, which dwell,
-// bring the other of long ones where they work.
+// The parts of the state. level is the log-rate in the middle of the newest round. fall is its
+// change with effort. light and dwell are logarithms of ratios: of the rate at light pressure to
+// the full rate, and of the rate of short strokes, where they work, to the rate of long strokes.
 const (
 	level = iota
 	fall
@@ -84,9 +84,9 @@ const (
 	dwell
 )
 
-// model is the Kalman filter of the state for one scatter and one share of strays, with the
-// probability of these. It is a log-linear fit of the rounds' rates, weighted by how well each is
-// known, that slowly forgets.
+// model is the Kalman filter of the state for one scatter and one share of strays. weight is the
+// probability of these two. The filter is a log-linear fit of the rates of the rounds. It weights
+// each rate by how well it is known, and it slowly forgets.
 type model struct {
 	x       state
 	p       [len(state{})]state // covariance
@@ -95,9 +95,9 @@ type model struct {
 	weight  float64
 }
 
-// rates is the set of models. It learns scatter and strays from how well each model predicted the
-// rounds. Source: Bayes' rule. After a round, the mixture of "astray" and "not astray" is replaced by
-// the normal distribution with the same mean and covariance.
+// rates is the set of models. It learns the scatter and the share of strays from how well each
+// model predicted the rounds (source: Bayes' rule). After each round it replaces the mixture of
+// "astray" and "not astray" by the normal distribution with the same mean and covariance.
 type rates struct {
 	models  [len(scatters) * len(strays)]model
 	half    float64   // effort from the middle of the newest round to its end
@@ -158,11 +158,11 @@ func (f *rates) observe(g *gain) {
 	}
 	if g.effort <= 0 {
 		if !g.tookNothing() {
-			f.doubt(roundDrift) // it was honed, but the round tells nothing
+			f.doubt(roundDrift) // the part was honed, but the round tells nothing about the rate
 		}
 		return
 	}
-	// A removal below the gauge's scatter was about half of that scatter, or less.
+	// A removal far below the gauge's scatter counts as about half of that scatter.
 	w, u := max(g.worked, 0), max(g.u, 1e-3)
 	took := (w + math.Hypot(w, u)) / 2
 	y := math.Log(took / g.effort)
@@ -187,7 +187,7 @@ func (f *rates) observe(g *gain) {
 		f.models[k].weight /= sum
 	}
 	if g.worked < 2*g.u {
-		return // the mean is known better, but not the rate
+		return // the mean is now known better, but the rate is not
 	}
 	f.n++
 	if g.dressed {
@@ -200,8 +200,8 @@ func (f *rates) observe(g *gain) {
 	}
 }
 
-// update is one step of the filter, for an observation y of the state through h. noise is its variance
-// apart from the scatter.
+// update does one step of the filter, for an observation y of the state through h. noise is the
+// variance of y apart from the scatter.
 func (m *model) update(y float64, h state, noise float64) {
 	mean, variance, ph := m.observation(h)
 	nu, v := y-mean, variance+noise
@@ -209,7 +209,7 @@ func (m *model) update(y float64, h state, noise float64) {
 	s := [2]float64{v + m.scatter*m.scatter, v + m.stray()*m.stray()}
 	l := [2]float64{like(1-m.strays, s[0]), like(m.strays, s[1])}
 	m.weight *= l[0] + l[1]
-	// combine both cases by their probabilities, and add the spread between them
+	// Combine both cases by their probabilities, and add the spread between them.
 	a := l[0] / (l[0] + l[1])
 	g := a/s[0] + (1-a)/s[1]
 	apart := a * (1 - a) * (nu/s[0] - nu/s[1]) * (nu/s[0] - nu/s[1])
@@ -224,7 +224,8 @@ func (m *model) update(y float64, h state, noise float64) {
 // stray returns the scatter of a round that is astray.
 func (m *model) stray() float64 { return max(m.scatter, min(straysMore*m.scatter, straysMost)) }
 
-// observation returns the mean and variance of the state through h, and its covariance with the state.
+// observation returns the mean and variance of the observation of the state through h, and the
+// covariance of the observation with the state.
 func (m *model) observation(h state) (mean, variance float64, with state) {
 	for i := range h {
 		for k := range h {

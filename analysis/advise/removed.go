@@ -10,17 +10,18 @@ import (
 type Removal struct {
 	Mean analysis.Deviation // on the diameter, where the stone worked fully
 	U    analysis.Deviation // standard deviation of Mean
-	// Apart is the relative standard deviation by which places differ in what they get of it.
+	// Apart is the relative standard deviation of the removal from place to place.
 	Apart float64
 }
 
-// learnRounds is the most rounds that a removal is predicted from: older ones have hardly any weight.
+// learnRounds is the largest number of rounds from which a removal is predicted. Older rounds have
+// hardly any weight.
 const learnRounds = 12
 
-// Removed estimates what the honing before a round took off, from the strokes or seconds that the
-// round notes. It uses the part's earlier rounds and what earlier parts taught (prior, may be nil).
-// The estimate is the mean of the forecast that advice is based on, at the middle of the round. ok is
-// false where neither strokes nor seconds are noted.
+// Removed estimates what the honing of the round now took off, from the strokes or seconds that the
+// round notes. It uses the part's earlier rounds and the experience from earlier parts (prior, may
+// be nil). The estimate is the mean of the forecast that is also used for advice, at the middle of
+// the round. ok is false if neither strokes nor seconds are noted.
 func Removed(job *analysis.Job, before []Round, now Round, prior *analysis.RatePrior, repeat analysis.Deviation) (r Removal, ok bool) {
 	before = before[max(0, len(before)-learnRounds):]
 	seconds := now.Strokes <= 0

@@ -20,9 +20,10 @@ type Round struct {
 	Number  int     `json:"number"`
 	Strokes int     `json:"strokes,omitempty"` // 0: not noted
 	Seconds float64 `json:"seconds,omitempty"` // 0: not noted
-	Dressed bool    `json:"dressed,omitempty"` // the stones were dressed or changed before it
-	// Light, Short and Ends are as the round was advised: at about half the pressure; how many of the last
-	// strokes or seconds were short strokes where the bore was tight; and whether that was at both ends.
+	Dressed bool    `json:"dressed,omitempty"` // the stones were dressed or changed before the round
+	// Light, Short and Ends tell how the round was advised. Light means at about half the pressure.
+	// Short is how many of the last strokes or seconds were short strokes where the bore was tight.
+	// Ends means that the short strokes were at both ends.
 	Light    bool            `json:"light,omitempty"`
 	Short    int             `json:"short,omitempty"`
 	Ends     bool            `json:"ends,omitempty"`
@@ -65,8 +66,8 @@ const (
 const longPause = 45 * time.Minute
 
 // gains works out what each round took off, for rounds that share a section with the round before.
-// repeat is the repeatability of a value, and common the standard deviation of what moves all sizes of
-// a round together, µm. seconds selects which effort counts.
+// repeat is the repeatability of a value. common is the standard deviation of effects that move all
+// sizes of a round together. Both are in µm. seconds selects seconds as the effort, not strokes.
 func gains(rounds []Round, repeat, common float64, seconds bool) []gain {
 	out := make([]gain, 0, len(rounds))
 	for i := 1; i < len(rounds); i++ {
@@ -124,12 +125,12 @@ func (g *gain) bySection(before, after *Round, repeat, common float64) {
 	g.local = int(n) < len(g.parts)
 }
 
-// tookNothing reports whether the round took nothing off that the gauge could show: the bore was only
-// gauged again.
+// tookNothing reports whether the round notes no effort and took nothing off that the gauge could
+// show. The bore was then only gauged again.
 func (g *gain) tookNothing() bool { return g.effort == 0 && math.Abs(g.worked) < 4*g.u }
 
-// timed reports whether the rounds count seconds rather than strokes, by the newest round that notes
-// either.
+// timed reports whether the rounds count seconds, not strokes. The newest round that notes either
+// of them decides, or else the prior.
 func timed(rounds []Round, prior *analysis.RatePrior) bool {
 	for i := len(rounds) - 1; i > 0; i-- {
 		if rounds[i].Strokes > 0 {

@@ -8,7 +8,7 @@ import (
 	"fairbore/analysis/notation"
 )
 
-// sentence returns the text of the round.
+// sentence returns the sentence that advises the round.
 func (p *planner) sentence(a *Advice) analysis.Phrase {
 	much := p.amount(a)
 	switch {
@@ -28,11 +28,11 @@ func (p *planner) sentence(a *Advice) analysis.Phrase {
 	return analysis.Say("advise.hone", much)
 }
 
-// maxRunes is how long a sentence may be to be read at a glance, in any unit.
+// maxRunes is the largest length of a sentence that can be read at a glance. It holds in any unit.
 const maxRunes = 90
 
-// correctly returns the text of short strokes at a place. Where it would be too long to be read at a
-// glance, it names the place once.
+// correctly returns the sentence that advises short strokes at a place. If the sentence would be
+// too long to read at a glance, it names the place only once.
 func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
 	code, short := "advise.correct", "advise.correct_there"
 	if !p.noted {
@@ -47,8 +47,8 @@ func (p *planner) correctly(a *Advice, much analysis.Phrase) analysis.Phrase {
 	return s
 }
 
-// amount returns the length of the round: its strokes or seconds, how light they are and, where not
-// all are short, how many of the last ones are.
+// amount returns the length of the round: its strokes or seconds, whether they are light, and how
+// many of the last ones are short strokes if not all are.
 func (p *planner) amount(a *Advice) analysis.Phrase {
 	var much analysis.Phrase
 	switch {
@@ -72,8 +72,8 @@ func (p *planner) amount(a *Advice) analysis.Phrase {
 	return analysis.Say("advise.much.last_strokes", much, a.Short, form.AtEnd(a.Where))
 }
 
-// reason explains a round: what is left, what it should take of that, how fast the stock goes, and how
-// much room there is.
+// reason explains a round: how much stock is left, how much of it the round should take, how fast
+// the stock goes, and how much room there is.
 func (p *planner) reason(a *Advice) analysis.Phrase {
 	left := analysis.Say("advise.left", deviation(p.stock))
 	if p.stock < 0 {
@@ -90,7 +90,7 @@ func (p *planner) reason(a *Advice) analysis.Phrase {
 	return analysis.Say(code, left, a.Take, p.perStroke(), analysis.Number{Value: 100 * p.spread()}, room)
 }
 
-// perStroke returns the rate of removal that a round was planned with.
+// perStroke returns the rate of removal with which the round was planned.
 func (p *planner) perStroke() analysis.Phrase {
 	switch {
 	case p.light && p.rate.Seconds:
@@ -103,7 +103,7 @@ func (p *planner) perStroke() analysis.Phrase {
 	return analysis.Say("advise.rate.stroke", analysis.Fine(p.rate.Per))
 }
 
-// StopSpindle is the code of the caution that the spindle is to be stopped before gauging.
+// StopSpindle is the code of the caution to stop the spindle before gauging.
 const StopSpindle = "caution.spindle"
 
 // cautions returns the short cautions for this advice (common practice; the machine's manual and the
