@@ -12,8 +12,8 @@ type driversCmd struct {
 	Name string `arg:"" optional:"" help:"The driver."`
 }
 
-// Run writes the list of drivers, or one of them with its options, their defaults and
-// an example.
+// Run writes the list of drivers. If a driver is named, Run writes that driver with its options,
+// their defaults and an example.
 func (c *driversCmd) Run(s *streams) error {
 	if c.Name == "" {
 		for _, d := range drivers.Table() {

@@ -29,7 +29,7 @@ type listenCmd struct {
 	Stop   int           `help:"Stop bits." default:"1"`
 }
 
-// Validate says what can't be listened with.
+// Validate refuses options that can't work.
 func (l *listenCmd) Validate() error {
 	switch {
 	case l.For < minListen:
@@ -40,11 +40,11 @@ func (l *listenCmd) Validate() error {
 		return nil
 	}
 	c := port.Config{Name: l.Name, Device: l.Port}
-	c.Line.Baud, c.Line.Data, c.Line.Parity, c.Line.Stop = 9600, 8, "none", 1 // how it is set is tried, or told later
+	c.Line.Baud, c.Line.Data, c.Line.Parity, c.Line.Stop = 9600, 8, "none", 1 // usual values, only for this check
 	return errors.Join(c.Check()...)
 }
 
-// minListen is the shortest time in which a gauge can be heard.
+// minListen is the shortest time that is enough to hear a gauge.
 const minListen = 100 * time.Millisecond
 
 func (l *listenCmd) Run(ctx context.Context, s *streams) error {
@@ -67,7 +67,8 @@ func (l *listenCmd) Run(ctx context.Context, s *streams) error {
 	return listen.Run(ctx, o)
 }
 
-// answers passes on the lines of a person for as long as the program runs.
+// answers returns a channel of the lines that a person types. Its goroutine reads until the input
+// or the program ends.
 func answers(in io.Reader) <-chan string {
 	lines := make(chan string)
 	go func() {

@@ -9,15 +9,15 @@ import (
 	"time"
 )
 
-// The log must not hold up a gauge: who writes to it never waits. Lines wait here
-// for whoever reads standard error; what finds no room is dropped and counted.
+// The log must not hold up a gauge, so writing to the log never waits. The lines wait in a queue
+// until standard error takes them. A line that finds the queue full is dropped and counted.
 const (
 	logRoom  = 1024        // lines
-	logGrace = time.Second // to write what is left at the end
+	logGrace = time.Second // time at the end to write the lines that are left
 )
 
-// logLines takes lines of the log and passes them on from a goroutine of its own,
-// which starts with the first line.
+// logLines takes lines of the log and passes them on from a goroutine of its own. The goroutine
+// starts with the first line.
 type logLines struct {
 	to      io.Writer
 	lines   chan []byte
@@ -30,7 +30,7 @@ func newLogLines(to io.Writer) *logLines {
 	return &logLines{to: to, lines: make(chan []byte, logRoom), ended: make(chan struct{})}
 }
 
-// Write implements io.Writer: a line, which is copied. It never waits and never fails.
+// Write implements io.Writer. It takes one line and copies it. It never waits and never fails.
 func (l *logLines) Write(line []byte) (int, error) {
 	l.start.Do(func() { go l.run() })
 	select {
@@ -47,19 +47,19 @@ func (l *logLines) run() {
 		if line == nil {
 			return
 		}
-		l.to.Write(line) // where an error would be told is what fails
+		l.to.Write(line) // an error can't be reported, since this is where errors are written
 		if n := l.dropped.Swap(0); n > 0 {
 			fmt.Fprintf(l.to, `{"level":"warn","dropped":%d,"message":"lines of the log were dropped: nobody took them in time"}`+"\n", n)
 		}
 	}
 }
 
-// close writes what is left, as far as it is taken within a second. Who still writes
-// afterwards is not heard.
+// close writes the lines that are left, but waits no longer than a second. Lines written to the log
+// after close are lost.
 func (l *logLines) close() {
 	limit := time.NewTimer(logGrace)
 	defer limit.Stop()
-	l.start.Do(func() { close(l.ended) }) // there was nothing to write
+	l.start.Do(func() { close(l.ended) }) // no line was ever written
 	select {
 	case l.lines <- nil:
 	case <-l.ended:

@@ -10,7 +10,7 @@ import (
 	"github.com/rs/zerolog"
 )
 
-// stuck is a standard error that nobody reads until it is opened.
+// stuck is a standard error that takes nothing until open is closed.
 type stuck struct {
 	open chan struct{}
 	got  strings.Builder
@@ -21,8 +21,9 @@ func (s *stuck) Write(b []byte) (int, error) {
 	return s.got.Write(b)
 }
 
-// A log that nobody reads holds nobody up: lines are kept as far as there is room, in
-// order, those dropped are counted, and the end waits a second at most.
+// TestLogHoldsNobodyUp checks that a log that nobody reads holds nobody up. Lines are kept in order
+// as far as there is room. Lines that find no room are dropped and counted. The end waits no longer
+// than a second.
 func TestLogHoldsNobodyUp(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		end := &stuck{open: make(chan struct{})}
@@ -30,7 +31,7 @@ func TestLogHoldsNobodyUp(t *testing.T) {
 		log := zerolog.New(l)
 		began := time.Now()
 		const more = 10
-		for i := range logRoom + 1 + more { // one is with the writer that is stuck
+		for i := range logRoom + 1 + more { // the stuck writer holds one line
 			log.Info().Int("i", i).Msg("")
 			synctest.Wait()
 		}
@@ -57,7 +58,7 @@ func TestLogHoldsNobodyUp(t *testing.T) {
 
 func TestLogEnds(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		newLogLines(&strings.Builder{}).close() // without a line
+		newLogLines(&strings.Builder{}).close() // no line was written
 		end := &stuck{open: make(chan struct{})}
 		l := newLogLines(end)
 		l.Write([]byte("a line\n"))

@@ -1,8 +1,8 @@
 // Command fairbore watches a bore gauge while a bore is honed by hand.
 //
-// Exit codes: 0 all is well; 1 something failed, the message says what to do;
-// 2 the command line is wrong; 3 the configuration is refused; 4 a journal is
-// not sound; 5 another program has the gauge or the journal.
+// The exit codes are: 0 all is well; 1 something failed, and the message says what to do; 2 the
+// command line is wrong; 3 the configuration is refused; 4 a journal is not sound; 5 another
+// program uses the gauge or the journal.
 package main
 
 import (
@@ -56,7 +56,7 @@ const about = `The extra hand at the bore gauge.
 
 Exit codes: 0 well; 1 failed, the message says what to do; 2 wrong command line; 3 configuration refused; 4 journal not sound; 5 another program has the gauge or the journal.`
 
-// run is the program; its result is the exit code.
+// run carries out the command line and returns the exit code.
 func run(args []string, stdout, stderr io.Writer) (code int) {
 	var c cli
 	exited := -1
@@ -96,8 +96,8 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	return 0
 }
 
-// negatives joins a negative number to the flag before it, which would otherwise
-// be taken for a flag itself: --shows "-0.0044 mm".
+// negatives joins a negative number to the flag before it, as in --shows "-0.0044 mm". Otherwise
+// the number would be taken for a flag.
 func negatives(args []string) (out []string) {
 	number := regexp.MustCompile(`^-[.,]?[0-9]`)
 	for i, a := range args {
@@ -122,16 +122,16 @@ func exitCode(err error) int {
 	return 1
 }
 
-// streams are where a command writes.
+// streams holds the places that a command writes to.
 type streams struct {
 	out   *answer
 	err   io.Writer
-	lines *logLines // of the log, to err
-	meter *meter    // of long work, nil if none shows
+	lines *logLines // the lines of the log, which go to err
+	meter *meter    // the progress of long work, nil if none is shown
 }
 
-// answer is standard output; it keeps the first error of writing to it, so that
-// an answer that was cut short does not pass for a whole one.
+// answer writes to standard output. It keeps the first error of writing, so that an answer that was
+// cut short is not taken for a complete one.
 type answer struct {
 	to  io.Writer
 	err error
@@ -215,7 +215,7 @@ type exportCmd struct {
 	Guard   bool   `help:"Keep a spreadsheet from taking text for a formula, by an apostrophe before it; for a program --no-guard leaves text as it is." default:"true" negatable:""`
 }
 
-// Validate refuses a span that holds nothing.
+// Validate refuses an empty span of time.
 func (e *exportCmd) Validate() error { return span(e.From, e.To) }
 
 func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
@@ -255,7 +255,7 @@ type replayCmd struct {
 	Format string `help:"Of the score: text, or ndjson, a line for each visit, gauge and all." enum:"text,ndjson" default:"text" group:"Score"`
 }
 
-// Validate refuses what does not go together.
+// Validate refuses paths that don't exist and flags that don't go together.
 func (r *replayCmd) Validate() error {
 	for _, p := range r.Recording {
 		if _, err := os.Stat(p); err != nil {
@@ -294,7 +294,7 @@ func (hashCmd) Run(ctx context.Context, s *streams) error {
 	return hashPassword(&typing{ctx: ctx, from: os.Stdin}, s.out)
 }
 
-// hashPassword reads a password, a line, and writes what the configuration takes for it.
+// hashPassword reads a password from one line and writes its hash for the configuration.
 func hashPassword(in io.Reader, out io.Writer) error {
 	line, err := bufio.NewReader(io.LimitReader(in, 1024)).ReadString('\n')
 	if err != nil && !errors.Is(err, io.EOF) {

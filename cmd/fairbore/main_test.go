@@ -23,8 +23,8 @@ func fairbore(args ...string) (code int, out, errs string) {
 	return code, o.String(), e.String()
 }
 
-// What a new user tries first, and gets wrong first: the exit code, and what the
-// answer must say.
+// TestCommands checks the commands that a new user tries first, and the mistakes that a new user
+// makes first: the exit code, and what the answer must contain.
 func TestCommands(t *testing.T) {
 	dir := t.TempDir()
 	file := func(name, text string) string {
@@ -196,7 +196,8 @@ func noted(t *testing.T, path string) string {
 	return path
 }
 
-// Input that a person may still be typing ends with the first Ctrl-C.
+// TestTypingEndsWhenToldTo checks that input that a person may still be typing ends with the first
+// Ctrl-C.
 func TestTypingEndsWhenToldTo(t *testing.T) {
 	r, w := io.Pipe()
 	defer w.Close()
@@ -213,8 +214,8 @@ func TestTypingEndsWhenToldTo(t *testing.T) {
 	}
 }
 
-// What is read from is never written over, and what stood there stays if anything
-// fails.
+// TestOutputIsReplacedWhole checks that the file that is read is never written over, and that the
+// old output file stays if anything fails.
 func TestOutputIsReplacedWhole(t *testing.T) {
 	dir := t.TempDir()
 	few, out := filepath.Join(dir, "few.csv"), filepath.Join(dir, "out.csv")
@@ -250,7 +251,7 @@ func TestOutputIsReplacedWhole(t *testing.T) {
 	}
 }
 
-// An answer that was cut short does not pass for a whole one.
+// TestFullStandardOutput checks that an answer that was cut short is not taken for a complete one.
 func TestFullStandardOutput(t *testing.T) {
 	full, err := os.OpenFile("/dev/full", os.O_WRONLY, 0)
 	if err != nil {
@@ -265,9 +266,9 @@ func TestFullStandardOutput(t *testing.T) {
 	}
 }
 
-// The published gauge study (AIAG, Measurement Systems Analysis, ch. III B) as a
-// person would give it, in a file: 26.7 % by average and range, 27.9 % by ANOVA
-// of the total variation (the manual prints 26.68 and 27.86).
+// TestStudyOfThePublishedTable gives the published gauge study (AIAG, Measurement Systems Analysis,
+// ch. III B) in a file, as a person would. The result is 26.7 % of the total variation by average
+// and range, and 27.9 % by ANOVA. The manual prints 26.68 and 27.86.
 func TestStudyOfThePublishedTable(t *testing.T) {
 	in, err := os.ReadFile("../../testdata/study/msa/aiag_data.csv")
 	if err != nil {

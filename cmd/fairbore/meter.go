@@ -9,23 +9,23 @@ import (
 	"time"
 )
 
-// meter shows how far long work has come, on a line of its own that it writes
-// again and again.
+// meter shows the progress of long work on one line of the terminal, which it rewrites.
 type meter struct {
 	to    io.Writer
 	what  string
 	now   func() time.Time
 	began time.Time
 	told  time.Time
-	width int  // of the line as it stands; 0: none
-	over  bool // all is done, and said
+	width int  // length of the line on the terminal, 0 if there is none
+	over  bool // all work is done, and the line says so
 }
 
-// meterEvery is how often the line is written at most.
+// meterEvery is the shortest time between two writes of the line. Only the last write may come
+// sooner.
 const meterEvery = 100 * time.Millisecond
 
-// progress returns what long work calls with how far it has come, nil where
-// nobody looks on.
+// progress returns the function that long work calls with its progress. It returns nil if standard
+// error is not a terminal, since nobody would see the meter.
 func (s *streams) progress(what string) func(done, total uint64) {
 	if !terminal(s.err) {
 		return nil
@@ -34,8 +34,9 @@ func (s *streams) progress(what string) func(done, total uint64) {
 	return s.meter.show
 }
 
-// progressBeside is progress for work that writes as it goes: nil too where it
-// writes to a terminal, and not to the file at path.
+// progressBeside is like progress, for work that writes its output while it runs. It also returns
+// nil if the output goes to a terminal, which is so if path is empty and standard output is a
+// terminal.
 func (s *streams) progressBeside(what, path string) func(done, total uint64) {
 	if path == "" && terminal(s.out.to) {
 		return nil
@@ -52,11 +53,11 @@ func terminal(w io.Writer) bool {
 	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
 		return false
 	}
-	null, err := os.Stat(os.DevNull) // a device of characters too, but nobody reads it
+	null, err := os.Stat(os.DevNull) // also a character device, but nobody reads it
 	return err != nil || !os.SameFile(info, null)
 }
 
-// show writes the line, if it is time to.
+// show writes the line if it is due.
 func (m *meter) show(done, total uint64) {
 	now := m.now()
 	if m.began.IsZero() {
@@ -67,14 +68,14 @@ func (m *meter) show(done, total uint64) {
 	}
 	m.told = now
 	line := fmt.Sprintf("%s %3.0f %%, %d of %d%s", m.what, math.Floor(100*float64(done)/float64(max(total, 1))), done, total, m.left(now, done, total))
-	fmt.Fprintf(m.to, "\r%s%s", line, strings.Repeat(" ", max(0, m.width-len(line)))) // over the longer line of before
+	fmt.Fprintf(m.to, "\r%s%s", line, strings.Repeat(" ", max(0, m.width-len(line)))) // spaces overwrite the rest of a longer line
 	m.width = len(line)
 	if m.over = done >= total; m.over {
 		m.end()
 	}
 }
 
-// left says about how long the rest takes, once that can be told.
+// left returns about how long the rest of the work takes, or "" while that can't be estimated.
 func (m *meter) left(now time.Time, done, total uint64) string {
 	spent := now.Sub(m.began)
 	if spent < time.Second || done == 0 || done >= total {
@@ -84,7 +85,7 @@ func (m *meter) left(now time.Time, done, total uint64) string {
 	return ", about " + max(rest.Round(time.Second), time.Second).String() + " left"
 }
 
-// end leaves the line, so that what is written next has one of its own.
+// end ends the meter's line, so that the next output starts on a line of its own.
 func (m *meter) end() {
 	if m != nil && m.width > 0 {
 		fmt.Fprintln(m.to)

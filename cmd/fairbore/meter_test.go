@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// The line is written no more often than an eye can follow, says how long the
-// rest takes, leaves nothing of a longer line standing, and ends once.
+// TestMeter checks that the line is written no more often than an eye can follow, says how long the
+// rest of the work takes, leaves nothing of a longer line on the terminal, and ends once.
 func TestMeter(t *testing.T) {
 	var out strings.Builder
 	now := time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)
@@ -20,7 +20,7 @@ func TestMeter(t *testing.T) {
 	m.end()
 	got := out.String()
 	lines := strings.Split(strings.TrimSuffix(got, "\n"), "\r")[1:]
-	if len(lines) < 95 || len(lines) > 105 { // 10 s, ten a second
+	if len(lines) < 95 || len(lines) > 105 { // 10 s, ten lines a second
 		t.Errorf("%d lines in 10 s", len(lines))
 	}
 	if want := "verify  50 %, 500 of 1000, about 5s left"; !strings.Contains(got, want) {
@@ -35,8 +35,8 @@ func TestMeter(t *testing.T) {
 	}
 }
 
-// Work that is broken off leaves a line of its own for the reason; work that
-// showed nothing leaves none.
+// TestMeterBrokenOff checks that work that is broken off leaves a line of its own for the reason.
+// Work that showed nothing leaves no line.
 func TestMeterBrokenOff(t *testing.T) {
 	var out strings.Builder
 	m := &meter{to: &out, what: "export", now: time.Now}

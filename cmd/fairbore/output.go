@@ -14,8 +14,8 @@ import (
 	"fairbore/daemon/config"
 )
 
-// moment is a time as a person gives it: a day, a minute of it, or RFC 3339. What
-// has no zone is in that of this machine.
+// moment is a time as a person types it: a day, a day and a minute, or RFC 3339. A time without a
+// zone is in the time zone of this machine.
 type moment struct{ time.Time }
 
 // UnmarshalText implements encoding.TextUnmarshaler.
@@ -29,7 +29,7 @@ func (m *moment) UnmarshalText(text []byte) error {
 	return fmt.Errorf("%q: want a day such as 2026-11-25, or a time such as 2026-11-25T08:00:00Z", text)
 }
 
-// address is where something is to listen.
+// address is an address to listen on.
 type address string
 
 // UnmarshalText implements encoding.TextUnmarshaler.
@@ -38,7 +38,7 @@ func (a *address) UnmarshalText(text []byte) error {
 	return config.CheckListen(string(text))
 }
 
-// brokerAddress is where a broker is.
+// brokerAddress is the address of a broker.
 type brokerAddress string
 
 // UnmarshalText implements encoding.TextUnmarshaler.
@@ -47,7 +47,7 @@ func (a *brokerAddress) UnmarshalText(text []byte) error {
 	return config.CheckBroker(string(text))
 }
 
-// tally counts the lines that pass.
+// tally counts the lines that are written through it.
 type tally struct {
 	io.Writer
 	lines int
@@ -58,7 +58,7 @@ func (t *tally) Write(b []byte) (int, error) {
 	return t.Writer.Write(b)
 }
 
-// span refuses a span of time that holds nothing.
+// span refuses an empty span of time.
 func span(from, to moment) error {
 	if !from.IsZero() && !to.IsZero() && !from.Before(to.Time) {
 		return errors.New("--from must be before --to")
@@ -66,8 +66,8 @@ func span(from, to moment) error {
 	return nil
 }
 
-// typing is input that a person, or a program, may still be writing: it ends when
-// the program is to end.
+// typing is input that a person or a program may still be writing. Reading it ends when ctx ends,
+// even if no input has come.
 type typing struct {
 	ctx  context.Context
 	from io.Reader
@@ -79,7 +79,8 @@ type typed struct {
 	err error
 }
 
-// Read implements io.Reader. The goroutine that waits for input ends with the program.
+// Read implements io.Reader. If ctx ends first, the goroutine that waits for input stays until the
+// program ends.
 func (t *typing) Read(b []byte) (int, error) {
 	if t.more == nil {
 		t.more = make(chan typed)
@@ -97,10 +98,10 @@ func (t *typing) Read(b []byte) (int, error) {
 	}
 }
 
-// write gives a command the file to write, or standard output where no path is
-// given. A file is replaced whole, when all of it is there and on disk: what
-// stood there before stays if anything fails. source, what is read from, is
-// never written over.
+// write calls do with the file at path, or with standard output if path is empty. It replaces a
+// regular file only when the new file is complete and on disk, so the old file stays if anything
+// fails. It writes directly to anything else, such as a terminal. It refuses to write over source,
+// the file that the command reads.
 func (s *streams) write(path, source string, do func(io.Writer) error) error {
 	if path == "" {
 		return do(s.out)
@@ -121,7 +122,7 @@ func (s *streams) write(path, source string, do func(io.Writer) error) error {
 		return fmt.Errorf("%s: there is no folder %s to write it in", path, dir)
 	}
 	part := path + ".part"
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) { // left by one that was killed
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) { // left by a program that was killed
 		return err
 	}
 	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)

@@ -57,7 +57,7 @@ type planCmd struct {
 	RingU     analysis.Deviation `help:"Uncertainty of its certificate (k = 2)." group:"Gauge"`
 }
 
-// Validate says what of a group is missing, and what would be left out of sight.
+// Validate refuses a group of flags that is incomplete, and flags that would be ignored.
 func (p *planCmd) Validate() error {
 	seats := []analysis.Length{p.BushOutside, p.Housing, p.Boss}
 	press := cmp.Or(p.BushOutside, p.Housing, p.Boss, p.BushBore, analysis.Length(p.Rz)) != 0
@@ -105,7 +105,7 @@ func (p *planCmd) Run(s *streams) error {
 		}
 		r.Title, r.Nominal, r.Limits, r.Form = job.ID+" "+job.Title, job.Nominal, job.Limits, job.Variation
 	}
-	if p.BushOutside != 0 { // and the others, by Validate
+	if p.BushOutside != 0 { // Validate makes sure that the others are given too
 		r.Press = &plan.Press{Bore: p.BushBore, Outside: p.BushOutside, Housing: p.Housing, Boss: p.Boss, Rz: p.Rz}
 		var err1, err2 error
 		r.Press.Bush, err1 = material.Find(p.Bush)
@@ -124,7 +124,7 @@ func (p *planCmd) Run(s *streams) error {
 	return writeLines(s.out, told(report))
 }
 
-// told is the plan with its notes, a line each.
+// told returns the text of the plan and its notes, one line each.
 func told(r *plan.Report) []string {
 	lines := r.Text()
 	for _, n := range r.Notes {
@@ -133,7 +133,7 @@ func told(r *plan.Report) []string {
 	return said(lines)
 }
 
-// said writes phrases in both systems of units.
+// said returns the text of phrases, with lengths in both systems of units.
 func said(phrases []analysis.Phrase) (lines []string) {
 	for _, p := range phrases {
 		lines = append(lines, inBoth().Say(p))
@@ -141,11 +141,11 @@ func said(phrases []analysis.Phrase) (lines []string) {
 	return lines
 }
 
-// inBoth is how the command line writes a phrase: with its lengths in both systems of units.
+// inBoth returns the format of the command line, which writes lengths in both systems of units.
 func inBoth() notation.Format { return notation.Format{Full: true} }
 
-// entry writes the job for a configuration. What the plan can't know stands there as
-// a comment; the check of the configuration asks for it.
+// entry returns the lines of the job as an entry of a configuration. A value that the plan can't
+// know stands there as a comment, and the check of the configuration asks for it.
 func (p *planCmd) entry(r *plan.Request, report *plan.Report) []string {
 	var out []string
 	for _, line := range told(report) {
@@ -254,7 +254,7 @@ func open(ctx context.Context, path string) (io.ReadCloser, error) {
 	return os.Open(path)
 }
 
-// noFolder refuses the path of a folder, where a file was meant.
+// noFolder refuses the path of a folder where a file is needed.
 func noFolder(path, want string) error {
 	if folder(path) {
 		return fmt.Errorf("%s is a folder; give the path of %s", path, want)

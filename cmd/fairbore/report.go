@@ -26,7 +26,7 @@ type reportCmd struct {
 	Paper   string `help:"a4 or letter." enum:"a4,letter" default:"a4"`
 }
 
-// Validate refuses a span that holds nothing.
+// Validate refuses an empty span of time.
 func (r *reportCmd) Validate() error { return span(r.From, r.To) }
 
 func (r *reportCmd) Run(ctx context.Context, s *streams) error {
