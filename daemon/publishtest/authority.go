@@ -16,7 +16,7 @@ import (
 	"time"
 )
 
-// Authority is a shop's own CA.
+// Authority is the certificate authority of a shop.
 type Authority struct {
 	t    testing.TB
 	dir  string
@@ -25,7 +25,7 @@ type Authority struct {
 	key  *ecdsa.PrivateKey
 }
 
-// NewAuthority makes an authority, with its certificate in a file.
+// NewAuthority makes an authority and writes its certificate to a file.
 func NewAuthority(t testing.TB) *Authority {
 	t.Helper()
 	a := &Authority{t: t, dir: t.TempDir()}
@@ -34,7 +34,8 @@ func NewAuthority(t testing.TB) *Authority {
 	return a
 }
 
-// Issue writes a certificate and its key; the first one is the authority's own.
+// Issue writes a certificate and its key. The first certificate is the authority's own, and it
+// signs all others.
 func (a *Authority) Issue(name string, tmpl *x509.Certificate) (certFile, keyFile string) {
 	a.t.Helper()
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
@@ -74,7 +75,8 @@ func (a *Authority) write(name, kind string, der []byte) string {
 	return file
 }
 
-// Server writes the certificate of a server and its key; until may be zero.
+// Server writes the certificate of a server and its key. The certificate is valid until that time,
+// or for an hour from now if until is zero.
 func (a *Authority) Server(name string, dns string, until time.Time) (cert, key string) {
 	c := &x509.Certificate{Subject: pkix.Name{CommonName: name}, DNSNames: []string{dns}, ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth}}
 	if dns == "localhost" {
@@ -86,7 +88,8 @@ func (a *Authority) Server(name string, dns string, until time.Time) (cert, key 
 	return a.Issue(name, c)
 }
 
-// Passwords writes the passwords of a broker: daemon has right.
+// Passwords writes a password file for a broker, with user daemon and password right. It returns
+// the name of the file.
 func Passwords(t testing.TB) string {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "passwords")

@@ -17,7 +17,7 @@ import (
 	"fairbore/daemon/mqtt"
 )
 
-// Mosquitto is a real broker that can be killed and started again on its address.
+// Mosquitto is a real broker that can be killed and started again at the same address.
 type Mosquitto struct {
 	t    testing.TB
 	Addr string
@@ -25,15 +25,15 @@ type Mosquitto struct {
 	cmd  *exec.Cmd
 }
 
-// StartMosquitto starts a broker with more lines of configuration; anybody may connect
-// unless there are some.
+// StartMosquitto starts a broker. extra are more lines of its configuration; without them anybody
+// may connect.
 func StartMosquitto(t testing.TB, extra ...string) *Mosquitto {
 	t.Helper()
 	Need(t, "mosquitto")
 	dir := t.TempDir()
 	m := &Mosquitto{t: t, Addr: FreePort(t), conf: filepath.Join(dir, "m.conf")}
 	_, port, _ := net.SplitHostPort(m.Addr)
-	// Started as root it would drop to a user that can't read the folder.
+	// If the broker is started as root, it would switch to a user that can't read the folder.
 	lines := append([]string{"user root", "listener " + port + " 127.0.0.1", "set_tcp_nodelay true",
 		"max_queued_messages 0", "max_inflight_messages 0"}, extra...)
 	if len(extra) == 0 {
@@ -47,7 +47,7 @@ func StartMosquitto(t testing.TB, extra ...string) *Mosquitto {
 	return m
 }
 
-// Start starts the broker again.
+// Start starts the broker, for the first time or again, and waits until it listens.
 func (m *Mosquitto) Start() {
 	m.t.Helper()
 	m.cmd = exec.Command(Need(m.t, "mosquitto"), "-c", m.conf)
@@ -72,7 +72,7 @@ func (m *Mosquitto) Kill() {
 	}
 }
 
-// Stop ends the broker as a service manager does.
+// Stop ends the broker with SIGTERM, as a service manager does.
 func (m *Mosquitto) Stop() {
 	m.t.Helper()
 	if err := m.cmd.Process.Signal(syscall.SIGTERM); err != nil {
@@ -84,10 +84,11 @@ func (m *Mosquitto) Stop() {
 	m.cmd = nil
 }
 
-// URL is the address of the broker.
+// URL returns the address of the broker.
 func (m *Mosquitto) URL() string { return "tcp://" + m.Addr }
 
-// Embedded starts the daemon's own broker; own is for a publisher in another process.
+// Embedded starts the daemon's own broker. The function own fills in the login of a publisher that
+// runs in another process.
 func Embedded(t testing.TB, users ...broker.User) (url string, own func(*mqtt.Config), b *broker.Broker) {
 	t.Helper()
 	hash, err := bcrypt.GenerateFromPassword([]byte("swarf"), bcrypt.MinCost)

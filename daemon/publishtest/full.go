@@ -9,8 +9,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// fill sets every field of a value to something that isn't zero, so that no
-// property is left out of the JSON.
+// fill sets every field of a value to something that isn't zero, so that the JSON leaves no
+// property out.
 func fill(v reflect.Value) {
 	switch v.Interface().(type) {
 	case time.Time:
@@ -70,7 +70,7 @@ func fill(v reflect.Value) {
 	}
 }
 
-// Full returns a value with every field set, as far as it goes.
+// Full returns a value with every exported field set, for the kinds of field that fill knows.
 func Full[T any]() *T {
 	v := new(T)
 	fill(reflect.ValueOf(v).Elem())

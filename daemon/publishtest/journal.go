@@ -15,7 +15,7 @@ type Journal struct {
 	Mu      sync.Mutex
 	Recs    []event.Record
 	cursors map[string]uint64
-	Broken  bool // RawRecords fails
+	Broken  bool // makes RawRecords fail
 }
 
 var errBroken = errors.New("disk is on fire")
@@ -38,7 +38,7 @@ func (j *Journal) Last() uint64 {
 	return uint64(len(j.Recs))
 }
 
-// Cursor returns what was last given to SetCursor.
+// Cursor returns the number that was last given to SetCursor under a name.
 func (j *Journal) Cursor(name string) (uint64, error) {
 	j.Mu.Lock()
 	defer j.Mu.Unlock()
@@ -55,7 +55,7 @@ func (j *Journal) SetCursor(name string, seq uint64) {
 	j.cursors[name] = seq
 }
 
-// SetBroken has RawRecords fail, or no longer.
+// SetBroken makes RawRecords fail, or work again.
 func (j *Journal) SetBroken(b bool) {
 	j.Mu.Lock()
 	defer j.Mu.Unlock()
@@ -71,7 +71,7 @@ func (j *Journal) Add(station string, n int) {
 	}
 }
 
-// Record is a reading of a station.
+// Record returns a reading of a station.
 func Record(station string, seq uint64) event.Record {
 	at := time.Date(2026, 11, 25, 9, 30, 0, 0, time.UTC).Add(time.Duration(seq) * time.Second)
 	return event.Record{Journal: "J1", Seq: seq, Event: event.Event{

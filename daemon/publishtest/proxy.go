@@ -7,21 +7,21 @@ import (
 	"time"
 )
 
-// Proxy stands between publisher and broker and can swallow bytes of either
-// direction, stop reading, or cut.
+// Proxy stands between a publisher and a broker. It can swallow the bytes of either direction, stop
+// reading, or cut the connections.
 type Proxy struct {
 	t      testing.TB
 	l      net.Listener
 	target string
 	mu     sync.Mutex
-	up     bool // towards the broker: bytes vanish
-	down   bool // towards the publisher: bytes vanish
-	frozen bool // nothing is read at all
+	up     bool // bytes to the broker vanish
+	down   bool // bytes to the publisher vanish
+	frozen bool // the proxy reads nothing
 	conns  []net.Conn
 	Made   int
 }
 
-// StartProxy starts a proxy of a broker and ends it with the test.
+// StartProxy starts a proxy of a broker. The proxy ends with the test.
 func StartProxy(t testing.TB, target string) *Proxy {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -34,7 +34,7 @@ func StartProxy(t testing.TB, target string) *Proxy {
 	return p
 }
 
-// URL is the address at which the proxy stands for the broker.
+// URL returns the address of the proxy, which a publisher uses as the broker's address.
 func (p *Proxy) URL() string { return "tcp://" + p.l.Addr().String() }
 
 func (p *Proxy) accept() {
@@ -75,14 +75,14 @@ func (p *Proxy) copy(dst, src net.Conn, swallow func() bool) {
 	}
 }
 
-// Is reads the state of the proxy under its lock.
+// Is calls f under the lock of the proxy, to read its state.
 func (p *Proxy) Is(f func() bool) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return f()
 }
 
-// Set says what is swallowed, and whether nothing is read.
+// Set sets which directions are swallowed, and whether the proxy stops reading.
 func (p *Proxy) Set(up, down, frozen bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()

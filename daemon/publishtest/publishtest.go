@@ -1,5 +1,5 @@
-// Package publishtest has what tests of publishing and watching need: brokers, lines that
-// fail, authorities, and a journal in memory.
+// Package publishtest has what the tests of publishing and watching need: brokers, connections that
+// fail, certificate authorities, and a journal in memory.
 package publishtest
 
 import (
@@ -14,7 +14,8 @@ import (
 	"fairbore/daemon/mqtt"
 )
 
-// Need finds a program or skips; with FAIRBORE_ALL it must be there.
+// Need returns the path of a program. Without the program it skips the test, or fails it if
+// FAIRBORE_ALL is set.
 func Need(t testing.TB, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
@@ -27,7 +28,7 @@ func Need(t testing.TB, name string) string {
 	return path
 }
 
-// Until polls for a condition.
+// Until polls a condition until it holds. It fails the test after 20 s.
 func Until(t testing.TB, what string, ok func() bool) {
 	t.Helper()
 	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(2 * time.Millisecond) {
@@ -37,8 +38,8 @@ func Until(t testing.TB, what string, ok func() bool) {
 	}
 }
 
-// FreePort picks an address below the ports that outgoing connections take, so
-// that none of those is on it when the broker comes.
+// FreePort returns a free address. Its port is below the ports that outgoing connections use, so
+// that no such connection takes the port before the broker starts.
 func FreePort(t testing.TB) string {
 	t.Helper()
 	for {
@@ -50,7 +51,7 @@ func FreePort(t testing.TB) string {
 	}
 }
 
-// Quick is the usual pace with short waits.
+// Quick returns the usual waits, made short for tests.
 func Quick() mqtt.Waits {
 	p := mqtt.UsualWaits()
 	p.First, p.Most, p.Settled = 10*time.Millisecond, 100*time.Millisecond, 2*time.Second
