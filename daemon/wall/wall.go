@@ -69,12 +69,12 @@ func Serve(ctx context.Context, o Options) error {
 // wall shows the stations that a watcher sees.
 type wall struct {
 	watcher *watch.Watcher
-	all     bool // sites
+	all     bool // all sites are shown
 	viewers hub.Viewers
 
-	mu    sync.Mutex // guards what follows; taken before that of viewers
+	mu    sync.Mutex // guards the fields below; taken before the lock of viewers
 	tiles map[string]tile
-	empty tile // stands in for the stations while there are none
+	empty tile // shown while there are no stations
 }
 
 // tile is what is shown of a station.
@@ -185,8 +185,8 @@ func (w *wall) live(site string, l event.Live) {
 	w.viewers.Live(l)
 }
 
-// noWord says since when nothing is known of a station, and why. A time before the wall was started
-// is by the station's own clock.
+// noWord says since when nothing is known of a station, and why. A time from before the start of
+// the wall is a time of the station's own clock.
 func noWord(s *watch.Seen, now time.Time) analysis.Phrase {
 	since := s.Heard
 	if since.IsZero() && s.Bore != nil {
@@ -220,7 +220,7 @@ func outOfReach(name string, was *state.Bore, why analysis.Phrase) *state.Bore {
 	return b
 }
 
-// Stations implements [web.Source]: sorted by site and name.
+// Stations implements [web.Source]. The list is sorted by site and name.
 func (w *wall) Stations() []web.Station {
 	seen := w.watcher.Stations()
 	w.mu.Lock()
@@ -257,7 +257,7 @@ func (w *wall) Bore(station string) *state.Bore { return w.tile(station).bore }
 // OutOfReach implements [web.Presence].
 func (w *wall) OutOfReach(station string) analysis.Phrase { return w.tile(station).gone }
 
-// Subscribe implements [web.Source]. The viewer gets the state as it stands first.
+// Subscribe implements [web.Source]. The viewer first gets the current state.
 func (w *wall) Subscribe(station string) web.Subscription {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -271,7 +271,7 @@ func (w *wall) Subscribe(station string) web.Subscription {
 	return w.viewers.Subscribe(station, standing...)
 }
 
-// Do implements [web.Source]: a wall only shows.
+// Do implements [web.Source]. It refuses every action, since a wall only shows.
 func (w *wall) Do(_ context.Context, _ string, a event.Action) event.Reply {
 	return event.Reply{ID: a.ID, Do: a.Do, Why: analysis.Say("daemon.wall_shows")}
 }
