@@ -7,15 +7,16 @@ import (
 	"sync"
 )
 
-// The most connections of the page and of the embedded broker: more than a shop needs, but few
-// enough to leave the program open files and memory for gauges and journal.
+// These are the largest numbers of connections of the page and of the embedded broker. They are
+// more than a shop needs, but few enough to leave the program open files and memory for the gauges
+// and the journal.
 const (
 	Page   = 512
 	Broker = 2048
 )
 
-// Connections returns a function that limits a listener to so many connections. One connection too
-// many is closed at once.
+// Connections returns a function that limits how many connections a listener has open. A further
+// connection is closed at once.
 func Connections(most int) func(net.Listener) net.Listener {
 	return func(l net.Listener) net.Listener { return &limitListener{l, make(chan struct{}, most)} }
 }
