@@ -9,9 +9,9 @@ import (
 	"time"
 )
 
-// Notify sends a state to the service manager (sd_notify(3)): a datagram to the socket that it
-// named. A manager that does not read must not hold up a gauge, so the write has a deadline and
-// errors are ignored.
+// Notify sends a state to the service manager (sd_notify(3)), as a datagram to the socket that the
+// manager named. A manager that does not read must not hold up a gauge, so the write has a deadline
+// and errors are ignored.
 func Notify(state string) {
 	path := os.Getenv("NOTIFY_SOCKET")
 	if path == "" {
@@ -31,8 +31,8 @@ func Notify(state string) {
 }
 
 // Watchdog pings the service manager's watchdog (sd_watchdog_enabled(3)) while the program is
-// alive. alive must find that out within the limit. Watchdog returns when ctx ends, or at once if
-// there is no watchdog.
+// alive. The function alive must answer within its limit. Watchdog returns when ctx ends, or at
+// once if there is no watchdog.
 func Watchdog(ctx context.Context, alive func(ctx context.Context, limit time.Duration) bool) {
 	usec, err := strconv.Atoi(os.Getenv("WATCHDOG_USEC"))
 	if err != nil || usec <= 0 {
