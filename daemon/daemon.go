@@ -64,7 +64,7 @@ func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Lo
 	return NewAtSpeed(ctx, cfg, version, log, 1)
 }
 
-// NewAtSpeed is like New, with a clock that runs so many times faster than real time.
+// NewAtSpeed is like New, but the daemon's clock runs faster than real time by the factor speed.
 func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, speed float64) (_ *Daemon, err error) {
 	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), speed: speed, ready: make(chan struct{})}
 	defer func() {
@@ -114,8 +114,8 @@ func (d *Daemon) pages() web.Config {
 	return w
 }
 
-// settingsWith returns the settings that a station has now, or those that it had with another
-// gauge. It returns false if the configuration does not have it any more.
+// settingsWith returns the settings that a station has now, or the settings that it had with
+// another gauge. It returns false if the configuration does not have the station any more.
 func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 	if set, ok := d.hub.Settings(station); ok && (gauge == "" || set.Gauge.Name == gauge) {
 		return set, true
@@ -123,7 +123,7 @@ func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 	return setup.ByConfig(d.cfg)(station, gauge)
 }
 
-// loopback reports whether an address can be reached from this machine only.
+// loopback reports whether an address can be reached only from this machine.
 func loopback(host string) bool {
 	ip, err := netip.ParseAddr(host)
 	return host == "localhost" || err == nil && ip.IsLoopback()
@@ -209,7 +209,7 @@ func (d *Daemon) clock() drivers.Moment {
 	return d.stamp(drivers.Moment{Wall: now, Mono: now.Sub(d.start)})
 }
 
-// stamp converts the moment at which something came to the daemon's clock.
+// stamp converts a moment of real time to the daemon's clock.
 func (d *Daemon) stamp(at drivers.Moment) drivers.Moment {
 	if d.speed == 1 {
 		return drivers.Moment{Wall: at.Wall.Round(0), Mono: at.Mono}
@@ -244,10 +244,11 @@ func (d *Daemon) BrokerAddr() string {
 const stopIn = 5 * time.Second
 
 // Run runs everything until ctx ends, or until something essential fails: the journal, or the last
-// port. It stops in the order of the flow: the ports, so that nothing more comes in; the stations,
-// which handle what came; the journal, which syncs it; the keepers of visits; the publisher, which
-// sends what it can and says goodbye; the broker and the page. When Run returns everything has
-// ended and is closed. Its error joins all that went wrong.
+// port. It stops the parts in the order in which the data flow: the ports, so that nothing more
+// comes in; the stations, which handle what has come in; the journal, which syncs it to disk; the
+// keepers of visits; the publisher, which sends what it can and says goodbye to the broker; the
+// broker and the page. When Run returns everything has ended and is closed. Its error joins all
+// errors.
 func (d *Daemon) Run(ctx context.Context) error {
 	in, stopPorts := context.WithCancelCause(ctx)
 	defer stopPorts(nil)
@@ -416,7 +417,7 @@ func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Repl
 		recorded, shared := d.pending.add(a.ID)
 		defer d.pending.remove(a.ID)
 		reply := s.do(ctx, d.recall(ctx, name, a))
-		if !reply.Done || reply.Again && !shared { // what was done before is on disk, unless the first caller still waits for it
+		if !reply.Done || reply.Again && !shared { // a repeated action is on disk already, unless its first caller still waits for it
 			return reply
 		}
 		select {

@@ -13,8 +13,8 @@ import (
 	"fairbore/daemon/web/jobform"
 )
 
-// enteredJobs are the jobs entered at a machine, by id, the newest of each. The journal keeps them;
-// it is read when they are first needed.
+// enteredJobs holds the jobs entered at a machine, by id, each in its newest version. The journal
+// keeps the jobs. The journal is read when the jobs are first needed.
 type enteredJobs struct {
 	mu   sync.Mutex
 	read bool
@@ -57,7 +57,7 @@ func (e *enteredJobs) all(ctx context.Context, j *store.Journal) (map[string]*an
 			}
 		}
 		e.mu.Lock()
-		for _, j := range past { // jobs committed meanwhile are newer
+		for _, j := range past { // jobs that were committed meanwhile are newer, and stay
 			e.put(j, false)
 		}
 		e.read = true
@@ -68,8 +68,9 @@ func (e *enteredJobs) all(ctx context.Context, j *store.Journal) (map[string]*an
 	return maps.Clone(e.by), nil
 }
 
-// jobs lists the jobs that a station can work to, or all jobs: those of the configuration, then
-// those entered at a machine that the configuration does not have.
+// jobs lists the jobs that a station can work to, or all jobs if station is "". The jobs of the
+// configuration come first. The jobs entered at a machine follow, except those that the
+// configuration has too.
 func (d *Daemon) jobs(station string) []*analysis.Job {
 	if station == "" {
 		station = d.stations[0].name // every station knows all jobs

@@ -11,9 +11,9 @@ import (
 	"fairbore/drivers"
 )
 
-// metrics shows the health of the daemon at /metrics, in the text format of Prometheus. Labels are
-// stations and reasons, which are few, never a job, a part or a serial number. Metrics are for
-// monitoring and do not replace the record.
+// metrics shows the health of the daemon at /metrics, in the text format of Prometheus. The labels
+// are stations and reasons, which are few. A label is never a job, a part or a serial number.
+// Metrics are for monitoring and do not replace the record.
 type metrics struct{ d *Daemon }
 
 func (d *Daemon) metrics() http.Handler {

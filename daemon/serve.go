@@ -15,8 +15,8 @@ import (
 )
 
 // Serve runs a configuration until ctx ends. On SIGHUP it reads the file again. New jobs, rings and
-// limits apply from then on, but a job in progress keeps its own; ports, journal, broker and page
-// stay as they are until a restart. A file with faults changes nothing.
+// limits apply from then on, but a job in progress keeps its own. The ports, the journal, the
+// broker and the page stay as they are until a restart. A file with faults changes nothing.
 func Serve(ctx context.Context, cfg *config.Config, path, version string, log zerolog.Logger) error {
 	spare()
 	d, err := New(ctx, cfg, version, log)
@@ -51,7 +51,7 @@ func Serve(ctx context.Context, cfg *config.Config, path, version string, log ze
 // to the processor time. 60 stays well below 80 MiB.
 const collectAt = 60
 
-// spare keeps the memory small, unless the environment says otherwise.
+// spare sets the garbage collector to keep memory use small, unless GOGC is set in the environment.
 func spare() {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(collectAt)

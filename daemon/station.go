@@ -26,7 +26,7 @@ type station struct {
 	chunks   chan line.Heard
 	requests chan request
 	settings chan state.Settings
-	ping     chan struct{}    // received from, to show that the goroutine runs
+	ping     chan struct{}    // the goroutine receives from it, which shows that it runs
 	due      chan *line.Input // the instrument to ask now
 	journal  appender
 	hub      *hub.Hub
