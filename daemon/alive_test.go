@@ -6,7 +6,8 @@ import (
 	"time"
 )
 
-// The watchdog is fed for progress: each station's goroutine must answer.
+// TestAliveAsksEveryStation checks that the watchdog is pinged only for progress: the goroutine of
+// each station must answer.
 func TestAliveAsksEveryStation(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &Daemon{stations: []*station{{ping: make(chan struct{})}, {ping: make(chan struct{})}}}

@@ -19,15 +19,14 @@ import (
 	"fairbore/daemon/daemontest"
 )
 
-// meter is a subscriber that does as little as possible besides noting when each
-// reading was there, so that it takes little of the processor that it measures
-// on: a library's client costs more per message than the publisher (QoS 1,
-// MQTT 3.1.1, sections 3.1, 3.3, 3.4 and 3.8).
+// meter is a subscriber that only notes when each reading arrives. It does as little as possible,
+// since it runs on the processor that it measures. The client of a library costs more per message
+// than the publisher. The meter uses QoS 1 (MQTT 3.1.1, sections 3.1, 3.3, 3.4 and 3.8).
 type meter struct {
 	t    testing.TB
 	conn net.Conn
 	in   *bufio.Reader
-	rate atomic.Bool // only how many come is wanted, not when each does: they may gather
+	rate atomic.Bool // only the number of readings matters, so they may be taken in groups
 	mu   sync.Mutex
 	got  map[string][]arrival // by station, in the order of arrival
 	n    int
@@ -35,12 +34,12 @@ type meter struct {
 }
 
 type arrival struct {
-	value int // of the gauge, in steps
+	value int // value of the gauge, in steps
 	at    time.Time
 }
 
-// newMeter subscribes to the readings of a station, or of all (+). One that heard
-// what another system sends would take the processor from that system.
+// newMeter subscribes to the readings of a station, or of all stations (+). A meter that also got
+// the readings of another system would take processor time from that system.
 func newMeter(t testing.TB, addr, station string) *meter {
 	t.Helper()
 	conn, err := net.Dial("tcp", addr)
@@ -74,12 +73,12 @@ func (m *meter) expect(head byte) {
 	}
 }
 
-// packet reads a packet into buf, or more room.
+// packet reads a packet into buf, or into a larger buffer if it needs one.
 func (m *meter) packet(buf []byte) (head byte, body []byte, err error) {
 	if head, err = m.in.ReadByte(); err != nil {
 		return 0, nil, err
 	}
-	n, err := wire.ReadUvarint(m.in) // the remaining length has the same form
+	n, err := wire.ReadUvarint(m.in) // the remaining length of MQTT has the form of a uvarint
 	if err != nil {
 		return 0, nil, err
 	}
@@ -92,11 +91,11 @@ func (m *meter) run() {
 	var buf, acks []byte
 	for {
 		if m.rate.Load() && m.in.Buffered() == 0 {
-			time.Sleep(time.Millisecond) // to be woken for each takes the processor that they would need
+			time.Sleep(time.Millisecond) // waking for each reading would slow the system under test
 		}
 		head, body, err := m.packet(buf)
 		if err != nil {
-			return // closed
+			return // the connection was closed
 		}
 		at := time.Now()
 		buf = body
@@ -119,7 +118,7 @@ func (m *meter) run() {
 	}
 }
 
-// note finds what the gauge showed in a reading of the daemon or the script.
+// note finds the value of the gauge in a reading of the daemon or of the script, and notes it.
 func (m *meter) note(station string, payload []byte, at time.Time) {
 	value := -1
 	for _, key := range []string{`"raw_mm":`, `"raw_mm": `} {
@@ -139,14 +138,14 @@ func (m *meter) note(station string, payload []byte, at time.Time) {
 
 func steps(mm float64) int { return int(math.Round(mm * 1e5)) }
 
-// reset forgets what has come.
+// reset forgets the readings that have come.
 func (m *meter) reset() {
 	m.mu.Lock()
 	m.got, m.n = map[string][]arrival{}, 0
 	m.mu.Unlock()
 }
 
-// await waits until n readings have come, or none for a while.
+// await waits until n readings have come. It fails the test if none comes for 10 s.
 func (m *meter) await(n int) {
 	quiet, before := time.Now(), 0
 	for {
@@ -167,21 +166,22 @@ func (m *meter) await(n int) {
 	}
 }
 
-// sent is a frame written to a gauge's line: the value, and when its last byte
+// sent is a frame that was written to a gauge's line: its value, and the time when its last byte
 // was handed over.
 type sent struct {
 	value int
 	at    time.Time
 }
 
-// frame16 is the frame of 16 bytes that every load here is made of, a value
-// within the band of the job.
+// frame16 returns the frame of 16 bytes that every load here consists of. Its value is within the
+// band of the job.
 func frame16(i int) (value int, text string) {
 	value = 3165000 + i%20000
 	return value, fmt.Sprintf("+%04d.%05d mm\r\n", value/100000, value%100000)
 }
 
-// load writes n frames at a rate per second, 0: as fast as the line takes them, many at once.
+// load writes n frames at a rate per second. If the rate is 0, it writes many frames at once, as
+// fast as the line takes them.
 func load(g *daemontest.Gauge, n int, rate float64) []sent {
 	out := make([]sent, 0, n)
 	start := time.Now()
@@ -201,7 +201,7 @@ func load(g *daemontest.Gauge, n int, rate float64) []sent {
 	return out
 }
 
-// outcome is what a load came to.
+// outcome is the result of a load.
 type outcome struct {
 	sent, lost, twice int
 	delays            []time.Duration // sorted
@@ -209,9 +209,9 @@ type outcome struct {
 	end               time.Duration   // from the first byte to the last arrival
 }
 
-// outcome joins what was sent with what has come from a station. The values of a
-// load come in the order sent; one that comes again, or out of order, is counted
-// under twice.
+// outcome compares the readings that were sent with the readings that came from each station. The
+// values of a load should come in the order in which they were sent. A value that comes again or
+// out of order is counted in twice.
 func (m *meter) outcome(loads map[string][]sent) outcome {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -244,7 +244,7 @@ func (m *meter) outcome(loads map[string][]sent) outcome {
 	return o
 }
 
-// quantile of the delays, in ms.
+// quantile returns a quantile of the delays, in ms.
 func (o *outcome) quantile(q float64) float64 {
 	if len(o.delays) == 0 {
 		return math.NaN()

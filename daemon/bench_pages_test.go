@@ -13,8 +13,8 @@ import (
 	"fairbore/daemon/daemontest"
 )
 
-// BenchmarkPages tells how long each page takes to answer, to its last byte, with
-// a million readings in the journal. FAIRBORE_JOURNAL sets another number.
+// BenchmarkPages measures how long each page takes to answer, up to its last byte, with a million
+// readings in the journal. FAIRBORE_JOURNAL sets another number.
 func BenchmarkPages(b *testing.B) {
 	daemontest.Binary(b)
 	r := daemontest.NewRig(b)
@@ -26,7 +26,7 @@ func BenchmarkPages(b *testing.B) {
 	readings := number(b, "FAIRBORE_JOURNAL", 1_000_000)
 	fill(b, journal, readings)
 	last := (readings - 1) / 48
-	record := func(part int) string { // by the event that fill begins it with
+	record := func(part int) string { // by the number of the event with which fill begins the part
 		return fmt.Sprintf("/part/bay2/%d", 50*part+part/10+3)
 	}
 	r.Start()

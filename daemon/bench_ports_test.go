@@ -28,7 +28,7 @@ func newShop(b *testing.B, stations int) *shop {
 	s := &shop{Rig: daemontest.NewRig(b)}
 	first := s.Device
 	for i := range stations {
-		name := fmt.Sprintf("bay%d", i+2) // the rig's own is bay2
+		name := fmt.Sprintf("bay%d", i+2) // the rig's own station is bay2
 		if i > 0 {
 			s.Device = s.Path(name)
 			s.Beside += fmt.Sprintf("  - {name: %s, title: %s, gauge: G-11, port: %s, job: J-4112, bounce: 1ms}\n", name, name, s.Device)
@@ -40,7 +40,7 @@ func newShop(b *testing.B, stations int) *shop {
 	return s
 }
 
-// all waits until something holds of the state of every station.
+// all waits until a condition holds for the state of every station.
 func (s *shop) all(what string, ok func(*state.Bore) bool) {
 	for _, name := range s.names {
 		s.Eventually(20*time.Second, what, func() bool {
@@ -58,7 +58,7 @@ func (s *shop) all(what string, ok func(*state.Bore) bool) {
 // masterAll masters all gauges at once.
 func (s *shop) masterAll(b *testing.B) {
 	s.all("the gauge to be found", func(bore *state.Bore) bool { return bore.Gauge != nil && !bore.Gauge.Lost })
-	time.Sleep(400 * time.Millisecond) // the gauges are silent first, so that no first frame is doubted
+	time.Sleep(400 * time.Millisecond) // after a silence, so that no driver doubts the first frame
 	var each sync.WaitGroup
 	for i, g := range s.gauges {
 		each.Go(func() {
@@ -68,7 +68,7 @@ func (s *shop) masterAll(b *testing.B) {
 				return
 			}
 			resp.Body.Close()
-			for n := range 3 { // different values, or two that are read at once would be one press
+			for n := range 3 { // equal values that are read at once would count as one press
 				g.Send(fmt.Sprintf("+0031.7500%d mm\r\n", n))
 				time.Sleep(5 * time.Millisecond)
 			}
@@ -78,7 +78,7 @@ func (s *shop) masterAll(b *testing.B) {
 	s.all("the mastering", func(bore *state.Bore) bool { return bore.Master.OK })
 }
 
-// loadAll plays the same load on every gauge, the phases spread over a period.
+// loadAll plays the same load on every gauge. The starts are spread evenly over one period.
 func (s *shop) loadAll(n int, rate float64) map[string][]sent {
 	out := map[string][]sent{}
 	var mu sync.Mutex
@@ -96,7 +96,7 @@ func (s *shop) loadAll(n int, rate float64) map[string][]sent {
 	return out
 }
 
-// memory returns the resident memory of a process and the most it ever was, in MiB.
+// memory returns the resident memory of a process and its peak, in MiB.
 func memory(b *testing.B, pid int) (now, most float64) {
 	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
 	if err != nil {
@@ -118,8 +118,8 @@ func memory(b *testing.B, pid int) (now, most float64) {
 	return now, most
 }
 
-// kept returns how long the threads of a process have been ready to run without a
-// processor: what others on the machine, or too few processors, cost it.
+// kept returns how long the threads of a process have been ready to run but had no processor. This
+// is the time that other processes, or too few processors, have cost it.
 func kept(pid int) (d time.Duration) {
 	tasks, _ := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/schedstat", pid))
 	for _, t := range tasks {
@@ -132,8 +132,8 @@ func kept(pid int) (d time.Duration) {
 	return d
 }
 
-// unitNice is the nice value that the service unit gives the program, or nothing where
-// nobody but root may give it.
+// unitNice returns the nice value that the service unit gives the program. It returns "" if the
+// test does not run as root, since only root may set that value.
 func unitNice(b *testing.B) string {
 	m := regexp.MustCompile(`(?m)^Nice=(-?\d+)$`).FindStringSubmatch(serviceUnit(b))
 	if m == nil {
@@ -146,10 +146,10 @@ func unitNice(b *testing.B) string {
 	return m[1]
 }
 
-// Benchmark64Ports plays 100 readings a second on each of 64 ports, through the
-// embedded broker, for 10 s or as many as FAIRBORE_SECONDS says, and fails if a
-// reading is lost. The program has the priority of its service unit: the gauges and
-// the subscriber, which on a shop's floor have processors of their own, share two here.
+// Benchmark64Ports plays 100 readings a second on each of 64 ports, through the embedded broker,
+// and fails if a reading is lost. It runs for 10 s, or for FAIRBORE_SECONDS. The program has the
+// priority of its service unit. On a shop's floor the gauges and the subscriber have processors of
+// their own; here they share two with the program.
 func Benchmark64Ports(b *testing.B) {
 	const ports, rate = 64, 100
 	s := newShop(b, ports)

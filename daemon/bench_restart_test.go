@@ -15,8 +15,9 @@ import (
 	"fairbore/daemon/store"
 )
 
-// fill makes a journal of so many readings of station bay2: parts of 48 readings,
-// each but the last with its verdict, a mastering every ten of them, as the rig's gauge and job would give them.
+// fill makes a journal of that many readings of station bay2, as the gauge and the job of the rig
+// would give them. Each part has 48 readings, and each part but the last has its verdict. There is
+// a mastering every ten parts.
 func fill(b *testing.B, path string, readings int) {
 	b.Helper()
 	j, err := store.Open(b.Context(), store.Config{Path: path})
@@ -62,7 +63,7 @@ func fill(b *testing.B, path string, readings int) {
 			Sent: event.Sent{Digits: int64(value), Places: 5, Unit: analysis.MM, Frame: frame[:len(frame)-2]},
 		}
 		events = append(events, e)
-		if n%perPart == perPart-1 && n < readings-1 { // the last part is in hand
+		if n%perPart == perPart-1 && n < readings-1 { // the last part is still being worked on
 			e = made(event.Judged)
 			e.Verdict = &event.Verdict{Accepted: true, Part: serial, Job: job.ID, Round: 7, Readings: perPart, Smallest: job.Low, Largest: job.High}
 			events = append(events, e)
@@ -86,12 +87,11 @@ func fill(b *testing.B, path string, readings int) {
 	}
 }
 
-// BenchmarkRestart tells how long the program takes from its start until it says
-// that it is ready (sd_notify), with 1000 and with a million readings in the
-// journal; each time it was killed before, so that there is a log to recover.
-// FAIRBORE_JOURNAL sets the larger number.
+// BenchmarkRestart measures how long the program takes from its start until it reports that it is
+// ready (sd_notify), with 1000 and with a million readings in the journal. The program was killed
+// before each start, so that there is a log to recover. FAIRBORE_JOURNAL sets the larger number.
 func BenchmarkRestart(b *testing.B) {
-	daemontest.Binary(b) // built before the clock runs
+	daemontest.Binary(b) // builds the program before the clock runs
 	for _, readings := range []int{1000, number(b, "FAIRBORE_JOURNAL", 1_000_000)} {
 		b.Run(fmt.Sprintf("readings=%d", readings), func(b *testing.B) {
 			r := daemontest.NewRig(b)
@@ -128,7 +128,7 @@ func BenchmarkRestart(b *testing.B) {
 				for i := range 20 {
 					r.Gauge.Send(daemontest.Frame(i))
 				}
-				time.Sleep(200 * time.Millisecond) // so that there is something in the log
+				time.Sleep(200 * time.Millisecond) // so that the log holds something to recover
 				r.Kill()
 				b.StartTimer()
 			}

@@ -16,27 +16,27 @@ import (
 	"fairbore/daemon/event"
 )
 
-// The benchmarks of the whole line: bytes into a pseudo-terminal, to a subscriber
-// of a broker, through the real program. Each plays its loads in turn (A B C,
-// A B C, …) through the systems that it compares, all of which sync every reading
-// to disk before they pass it on, and tells medians over the rounds and of the
-// ratios within a round: figures of one round share the machine's mood, those of
-// two don't.
+// The benchmarks in this file measure the whole way of a reading through the real program: from
+// bytes into a pseudo-terminal to a subscriber of a broker. Each benchmark plays its loads in turn
+// (A B C, A B C, …) through the systems that it compares. All systems sync every reading to disk
+// before they pass it on. A benchmark reports medians over the rounds, and medians of the ratios
+// within a round. The load of the machine is about the same within a round, but not in two
+// different rounds.
 //
 //	go test ./daemon -run '^$' -bench 'OnePort50|Flood|Burst100|64Ports|Restart' -benchtime 1x -v
 
-// line is a system under test: a gauge's line in, readings at a subscriber out.
+// line is a system under test. A gauge's line goes in, and readings come out at a subscriber.
 type line struct {
 	name  string
-	topic string // level of the station in its topics
+	topic string // level of the station in the system's topics
 	gauge *daemontest.Gauge
 	meter *meter
 	pid   int
-	fresh func() // before each load
+	fresh func() // called before each load
 }
 
-// play sends a load and returns what it came to, and the processor time per
-// 1000 readings in ms.
+// play sends a load. It returns the outcome of the load and the processor time per 1000 readings in
+// ms.
 func (l *line) play(b *testing.B, n int, rate float64) (o outcome, cpuPer1000 float64) {
 	b.Helper()
 	l.fresh()
@@ -51,7 +51,7 @@ func (l *line) play(b *testing.B, n int, rate float64) (o outcome, cpuPer1000 fl
 	return o, ms(cpu(b, l.pid)-before) / float64(n) * 1000
 }
 
-// tuned are the settings under which mosquitto holds no message back.
+// tuned starts a broker with the settings under which it holds no message back.
 func tuned(b *testing.B, dir string) *daemontest.Mosquitto {
 	return daemontest.NewMosquitto(b, dir, "allow_anonymous true", "max_inflight_messages 0")
 }
@@ -83,7 +83,7 @@ func viaEmbedded(b *testing.B) *line {
 	return daemonLine(b, "embedded", fmt.Sprintf(`embedded: {listen: "%s", anonymous: true}`, addr), addr)
 }
 
-const python = "/usr/bin/python3" // Debian's, to which python3-serial and python3-paho-mqtt belong
+const python = "/usr/bin/python3" // has python3-serial and python3-paho-mqtt from the system's packages
 
 // scriptLine starts the script on a line of its own.
 func scriptLine(b *testing.B, m *daemontest.Mosquitto) *line {
@@ -112,17 +112,17 @@ func scriptLine(b *testing.B, m *daemontest.Mosquitto) *line {
 	return l
 }
 
-// figures gathers a number per round.
+// figures holds the values of each figure, one value per round.
 type figures map[string][]float64
 
 func (f figures) add(name string, v float64) { f[name] = append(f[name], v) }
 
-// ratio adds the ratio of the newest a to the newest b.
+// ratio adds the ratio of the newest value of a to the newest value of b.
 func (f figures) ratio(name, a, b string) {
 	f.add(name, f[a][len(f[a])-1]/f[b][len(f[b])-1])
 }
 
-// report tells the median of each, and in the log how far the rounds lay apart.
+// report reports the median of each figure. It logs the range over the rounds too.
 func (f figures) report(b *testing.B) {
 	names := make([]string, 0, len(f))
 	for name, v := range f {
@@ -134,7 +134,7 @@ func (f figures) report(b *testing.B) {
 		v := f[name]
 		b.Logf("%-28s median %9.3f   %9.3f to %9.3f   n=%d", name, median(v), slices.Min(v), slices.Max(v), len(v))
 	}
-	b.ReportMetric(0, "ns/op") // the time of a round says nothing
+	b.ReportMetric(0, "ns/op") // removes ns/op, since the time of a round means nothing
 }
 
 func median(v []float64) float64 {
@@ -145,11 +145,11 @@ func median(v []float64) float64 {
 	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
 }
 
-// rounds is how often each system has its turn; FAIRBORE_ROUNDS sets it.
+// rounds returns how often each system has its turn. FAIRBORE_ROUNDS sets the number.
 func rounds(b *testing.B) int { return number(b, "FAIRBORE_ROUNDS", 5) }
 
-// BenchmarkOnePort50 tells the delay from the last byte of a reading to the
-// subscriber, at 50 readings a second on one port.
+// BenchmarkOnePort50 measures the delay from the last byte of a reading to the subscriber, at 50
+// readings a second on one port.
 func BenchmarkOnePort50(b *testing.B) {
 	daemontest.Needs(b, "mosquitto")
 	broker := tuned(b, b.TempDir())
@@ -171,8 +171,8 @@ func BenchmarkOnePort50(b *testing.B) {
 	}
 }
 
-// BenchmarkFlood tells how many readings a second get through, each of them on
-// disk, when the gauge sends as fast as the line takes.
+// BenchmarkFlood measures how many readings a second get through when the gauge sends as fast as
+// the line takes. Each reading is synced to disk.
 func BenchmarkFlood(b *testing.B) {
 	daemontest.Needs(b, "mosquitto")
 	broker := tuned(b, b.TempDir())
@@ -199,8 +199,8 @@ func BenchmarkFlood(b *testing.B) {
 	}
 }
 
-// BenchmarkBurst100 tells how long it takes until the last of 100 readings that
-// come at once is at the subscriber.
+// BenchmarkBurst100 sends 100 readings at once and measures how long it takes until the last one is
+// at the subscriber.
 func BenchmarkBurst100(b *testing.B) {
 	daemontest.Needs(b, "mosquitto")
 	broker := tuned(b, b.TempDir())

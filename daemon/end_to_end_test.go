@@ -29,8 +29,9 @@ func run(t testing.TB, name string, args ...string) string {
 	return string(out)
 }
 
-// Bytes written by another program into a pseudo-terminal made by that program
-// arrive, tagged and in order, at a subscriber of a broker with TLS and passwords.
+// TestOutsidePeers checks the way through programs of others. One of them makes a pseudo-terminal
+// and writes bytes to it. The readings arrive, tagged and in order, at a subscriber of a broker
+// with TLS and passwords.
 func TestOutsidePeers(t *testing.T) {
 	daemontest.Needs(t, "socat", "mosquitto", "mosquitto_sub", "mosquitto_passwd", "openssl")
 	r := daemontest.NewRig(t)
@@ -95,7 +96,8 @@ func TestOutsidePeers(t *testing.T) {
 	r.Stop()
 }
 
-// number reads a count from the environment, for a longer or shorter run.
+// number reads a count from an environment variable, which makes a run longer or shorter. It
+// returns the usual count if the variable is not set.
 func number(t testing.TB, env string, usual int) int {
 	s := os.Getenv(env)
 	if s == "" {
@@ -108,10 +110,10 @@ func number(t testing.TB, env string, usual int) int {
 	return n
 }
 
-// The program is killed at random moments under 200 readings a second. Whatever a
-// subscriber or the page saw as recorded is in the journal; its chain holds; and
-// after the restart every reading of the journal reaches the subscriber.
-// FAIRBORE_KILLS sets how often, FAIRBORE_SEED when.
+// TestKilledUnderLoad kills the program at random moments under 200 readings a second. Every
+// reading that a subscriber or the page saw as recorded is in the journal, and the journal's chain
+// holds. After the restart every reading of the journal reaches the subscriber. FAIRBORE_KILLS sets
+// how often the program is killed, FAIRBORE_SEED at which moments.
 func TestKilledUnderLoad(t *testing.T) {
 	daemontest.Needs(t, "mosquitto", "mosquitto_sub")
 	kills := number(t, "FAIRBORE_KILLS", 5)
@@ -190,7 +192,7 @@ func TestKilledUnderLoad(t *testing.T) {
 	inOrder(t, got)
 }
 
-// inOrder checks that records are in order once repeats are left out.
+// inOrder checks that records are in order when repeated records are left out.
 func inOrder(t testing.TB, got []event.Record) {
 	t.Helper()
 	seen, last := map[uint64]bool{}, uint64(0)
@@ -206,9 +208,9 @@ func inOrder(t testing.TB, got []event.Record) {
 	}
 }
 
-// The broker is stopped and started five times under load: a subscriber with a
-// lasting session gets every reading, in order. A broker that is killed loses what
-// it acknowledged and had not yet saved, which no sender can see.
+// TestBrokerComesAndGoes stops and starts the broker five times under load. A subscriber with a
+// lasting session gets every reading, in order. The broker is not killed, since a killed broker
+// loses the messages that it has acknowledged but not yet saved. No sender can see that loss.
 func TestBrokerComesAndGoes(t *testing.T) {
 	daemontest.Needs(t, "mosquitto", "mosquitto_sub")
 	r := daemontest.NewRig(t)
@@ -250,7 +252,7 @@ func TestBrokerComesAndGoes(t *testing.T) {
 	r.Stop()
 }
 
-// cpu returns the processor time a process has used.
+// cpu returns the processor time that a process has used.
 func cpu(t testing.TB, pid int) time.Duration {
 	t.Helper()
 	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
@@ -263,8 +265,9 @@ func cpu(t testing.TB, pid int) time.Duration {
 	return time.Duration(user+system) * 10 * time.Millisecond // in ticks of 1/100 s (proc(5))
 }
 
-// The gauge is unplugged and plugged in twenty times: the page says that it is lost
-// within a second, the program rests meanwhile, and reads on afterwards.
+// TestUnplugged unplugs the gauge and plugs it in again, twenty times. The page says within a
+// second that the gauge is lost. The program uses little processor time meanwhile, and reads on
+// afterwards.
 func TestUnplugged(t *testing.T) {
 	r := daemontest.NewRig(t)
 	r.Plug()
@@ -286,15 +289,16 @@ func TestUnplugged(t *testing.T) {
 		}
 		r.Plug()
 		r.Eventually(8*time.Second, "the gauge to be found again", func() bool { return !r.Bore().Gauge.Lost })
-		time.Sleep(350 * time.Millisecond) // silent, so that the first frame is not doubted
+		time.Sleep(350 * time.Millisecond) // after a silence, so that the driver does not doubt the first frame
 		r.Gauge.Send(daemontest.Frame(i))
 		r.Eventually(3*time.Second, "a reading", func() bool { b := r.Bore(); return b.Last != nil && b.Last.No == i+1 })
 	}
 	r.Stop()
 }
 
-// The journal's disk fills up: page and broker say that nothing is recorded, no
-// reading is told, and when there is room again all that came is recorded and told.
+// TestDiskFull fills the disk of the journal. The page and the broker say that nothing is recorded,
+// and no reading is sent to the broker. Once there is room again, all readings that came are
+// recorded and sent.
 func TestDiskFull(t *testing.T) {
 	daemontest.Needs(t, "mosquitto", "mosquitto_sub", "mount", "umount")
 	r := daemontest.NewRig(t)
@@ -403,8 +407,8 @@ func TestCheckReportsAllFaults(t *testing.T) {
 	}
 }
 
-// What a port carried is recorded; replaying it gives the same events byte for
-// byte, and the same readings as the journal has.
+// TestReplay replays the recording of a port. Each replay gives the same events byte for byte, and
+// the readings are the readings of the journal.
 func TestReplay(t *testing.T) {
 	r := daemontest.NewRig(t)
 	r.More = "record: true"

@@ -15,11 +15,11 @@ import (
 	"fairbore/daemon/event"
 )
 
-// What the daemon counts can be watched: readings, rejects by their reasons, lines
-// lost, how long the disk takes, and what waits for the broker.
+// TestMetrics checks that the counts of the daemon can be monitored: readings, rejects by reason,
+// losses of the line, the time that the disk takes, and the events that wait for the broker.
 func TestMetrics(t *testing.T) {
 	r := daemontest.NewRig(t)
-	r.Broker = `url: "tcp://` + daemontest.FreePort(t) + `"` // nobody is there
+	r.Broker = `url: "tcp://` + daemontest.FreePort(t) + `"` // no broker listens there
 	r.Plug()
 	r.Start()
 	r.Master()
@@ -27,7 +27,7 @@ func TestMetrics(t *testing.T) {
 		r.Gauge.Send(daemontest.Frame(i))
 		time.Sleep(5 * time.Millisecond)
 	}
-	r.Gauge.Send("Err\r\n") // an over-range word, or a frame that is none
+	r.Gauge.Send("Err\r\n") // an over-range word, or noise that is no frame
 	r.Gauge.Send("+31.7x000 mm\r\n")
 	const station = `{station="bay2"}`
 	is := func(series string, want float64) {
@@ -35,7 +35,7 @@ func TestMetrics(t *testing.T) {
 		r.Eventually(20*time.Second, series+" "+strconv.FormatFloat(want, 'g', -1, 64), func() bool { return r.Metric(series) == want })
 	}
 	is("fairbore_readings_total"+station, 7)
-	is("fairbore_frames_total"+station, 10) // three of the ring
+	is("fairbore_frames_total"+station, 10) // three of them are readings of the ring
 	is("fairbore_port_up"+station, 1)
 	is("fairbore_broker_connected", 0)
 	r.Eventually(20*time.Second, "two rejects with their reasons", func() bool { return r.Counted(`fairbore_rejects_total{reason="`, "bay2") == 2 })
@@ -53,7 +53,7 @@ func TestMetrics(t *testing.T) {
 	r.Unplug()
 	is("fairbore_port_losses_total"+station, 1)
 	is("fairbore_port_up"+station, 0)
-	code, body := r.Get("/healthz") // the program is well without gauge and broker
+	code, body := r.Get("/healthz") // the program is healthy without gauge and broker
 	var h daemon.Health
 	if err := json.Unmarshal([]byte(body), &h); err != nil || code != http.StatusOK || !h.OK || len(h.Why) > 0 {
 		t.Fatalf("/healthz without a gauge: %d %s %v", code, body, err)
@@ -66,8 +66,8 @@ func TestMetrics(t *testing.T) {
 	}
 }
 
-// Jobs are read again on SIGHUP: the job in hand keeps its limits until it is chosen
-// anew, and a configuration with a fault changes nothing.
+// TestReload checks that jobs are read again on SIGHUP. The current job keeps its limits until it
+// is chosen again. A configuration with a fault changes nothing.
 func TestReload(t *testing.T) {
 	r := daemontest.NewRig(t)
 	r.Plug()

@@ -14,9 +14,9 @@ import (
 	"fairbore/daemon/store"
 )
 
-// Commands that are none, come twice, are far too much or try to act where they are
-// shown: each is answered with why it is not done, the journal stays sound, and
-// the station goes on.
+// TestHostileCommands sends commands that are malformed, repeated, far too long, or meant to act on
+// whatever shows them. The answer to each says why it is not done. The journal stays sound, and the
+// station goes on.
 func TestHostileCommands(t *testing.T) {
 	daemontest.Needs(t, "mosquitto", "mosquitto_sub", "mosquitto_pub")
 	r := daemontest.NewRig(t)
@@ -45,7 +45,7 @@ func TestHostileCommands(t *testing.T) {
 	for _, p := range hostile {
 		send(p)
 	}
-	send(strings.Repeat("[", 100_000)) // more than any command: not even answered
+	send(strings.Repeat("[", 100_000)) // longer than any command, so it gets no answer
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
 	replies := func() (out []event.Reply) {
@@ -74,7 +74,7 @@ func TestHostileCommands(t *testing.T) {
 	}
 }
 
-// notes counts those of a journal that is sound.
+// notes counts the notes of a journal, and checks that the journal is sound.
 func notes(t *testing.T, path string) (n int) {
 	t.Helper()
 	report, err := store.Verify(context.Background(), path, nil)
@@ -95,8 +95,8 @@ func notes(t *testing.T, path string) (n int) {
 	return n
 }
 
-// What a gauge sends can't act on the terminal of whoever listens to it, or reads
-// the log or a record: every control character is written out.
+// TestGaugeCannotActOnATerminal checks that the bytes of a gauge can't act on the terminal of a
+// person who listens to the gauge or reads the log. Every control character is written out as text.
 func TestGaugeCannotActOnATerminal(t *testing.T) {
 	const acts = "\x1b]0;owned\x07\x1b[2J\x9b31m\x00\x7f"
 	r := daemontest.NewRig(t)
@@ -125,7 +125,7 @@ func TestGaugeCannotActOnATerminal(t *testing.T) {
 	}
 	ended := make(chan error, 1)
 	go func() { ended <- listen.Wait() }()
-	for i := 0; ; i++ { // until it has heard enough
+	for i := 0; ; i++ { // until listen has heard enough
 		select {
 		case <-ended:
 		case <-time.After(50 * time.Millisecond):

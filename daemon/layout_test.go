@@ -11,11 +11,11 @@ import (
 	"testing"
 )
 
-// allowed is what a package may import: from this module, and from others.
+// allowed is what a package may import: packages of this module, and packages of other modules.
 type allowed struct{ local, third []string }
 
-// layout is the policy, one line a package. A package that is not listed fails
-// the test, so adding one is a decision somebody reads in review.
+// layout returns the policy, one line for each package. A package that is not listed fails the
+// test, so each new package is a decision that somebody reads in review.
 //
 // Do not widen a line to make a build pass; move the code instead.
 func layout() map[string]allowed {
@@ -76,8 +76,8 @@ func layout() map[string]allowed {
 	}
 }
 
-// pureStd is the closed list of what packages that compute may use of the
-// standard library: no I/O, no log, no goroutines, no clock.
+// pureStd returns the closed list of packages of the standard library that computing packages may
+// import. It has no I/O, no log, no goroutines and no clock.
 func pureStd() []string {
 	return []string{
 		"bufio", "bytes", "cmp", "embed", "encoding", "encoding/binary", "encoding/hex", "errors", "fmt", "hash/...", "iter", "maps",
@@ -145,8 +145,8 @@ func checkPackage(t *testing.T, p pkg, table map[string]allowed, seen map[string
 	}
 }
 
-// checkFile reports init functions, and in a pure package go statements and uses
-// of the clock.
+// checkFile reports init functions. In a pure package it also reports go statements and uses of the
+// clock.
 func checkFile(t *testing.T, file, name string, pure bool) {
 	fset := token.NewFileSet()
 	f, err := parser.ParseFile(fset, file, nil, 0)

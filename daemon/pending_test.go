@@ -6,8 +6,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// Two who ask for the same action are both told when it is on disk, and nothing is
-// kept of them after.
+// TestTwoWaitForOneAction checks that two callers who ask for the same action are both told when it
+// is on disk, and that nothing is kept of them afterwards.
 func TestTwoWaitForOneAction(t *testing.T) {
 	var p pendingActions
 	first, shared := p.add("a")
@@ -19,7 +19,7 @@ func TestTwoWaitForOneAction(t *testing.T) {
 		t.Error("the second does not know of the first")
 	}
 	other, _ := p.add("b")
-	p.remove("a") // the first gives up
+	p.remove("a") // the first caller gives up
 	record := event.Record{Event: event.Event{Command: "a"}}
 	p.committed([]event.Record{record, record}) // an action may have two events
 	for i, c := range []<-chan struct{}{first, second} {

@@ -13,8 +13,8 @@ import (
 	"fairbore/daemon/daemontest"
 )
 
-// Long work shows how far it has come on a terminal, ends its line, and leaves
-// the answer free of it; nobody looks on elsewhere, so nothing is shown.
+// TestProgressOnATerminal checks that long work shows its progress on a terminal, ends its line,
+// and keeps it out of the answer. Without a terminal nothing is shown, since nobody would see it.
 func TestProgressOnATerminal(t *testing.T) {
 	r := daemontest.NewRig(t)
 	r.Plug()
@@ -49,8 +49,8 @@ func TestProgressOnATerminal(t *testing.T) {
 	}
 }
 
-// onTerminal runs the program with its standard error on a terminal, and returns
-// what that shows, and the answer.
+// onTerminal runs the program with its standard error on a terminal. It returns what the terminal
+// shows, and the answer on standard output.
 func onTerminal(t *testing.T, args ...string) (seen, answer string) {
 	t.Helper()
 	m, s, err := pty.Open()
@@ -65,7 +65,7 @@ func onTerminal(t *testing.T, args ...string) (seen, answer string) {
 		t.Fatal(err)
 	}
 	s.Close()
-	shown, _ := io.ReadAll(m) // the end of a terminal is an error
+	shown, _ := io.ReadAll(m) // reading a terminal ends with an error
 	if err := cmd.Wait(); err != nil {
 		t.Errorf("%q: %v: %s", args, err, shown)
 	}

@@ -24,12 +24,12 @@ func serviceUnit(t testing.TB) string {
 	return string(text)
 }
 
-// The unit is one that systemd takes, exposes little (its own measure, 0 best to 10
-// worst), and leaves the serial lines within reach.
+// TestServiceUnit checks that systemd accepts the unit, that the unit exposes little (by systemd's
+// own measure, 0 best to 10 worst), and that the serial lines stay within reach.
 func TestServiceUnit(t *testing.T) {
 	daemontest.Needs(t, "systemd-analyze")
 	text := serviceUnit(t)
-	unit := filepath.Join(t.TempDir(), "fairbore.service") // with the program where it is here
+	unit := filepath.Join(t.TempDir(), "fairbore.service") // the unit, with the path of the program under test
 	if err := os.WriteFile(unit, []byte(strings.ReplaceAll(text, "/usr/bin/fairbore", daemontest.Binary(t))), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -55,7 +55,7 @@ func TestServiceUnit(t *testing.T) {
 	}
 }
 
-// The user of the unit is one that sysusers.d makes.
+// TestServiceUser checks that sysusers.d makes the user of the unit.
 func TestServiceUser(t *testing.T) {
 	daemontest.Needs(t, "systemd-sysusers")
 	file, err := filepath.Abs(filepath.Join("..", "systemd", "fairbore.sysusers"))
@@ -81,8 +81,8 @@ func TestServiceUser(t *testing.T) {
 	}
 }
 
-// A service manager hears when the daemon is ready, that it goes on, and that it stops
-// (sd_notify(3), sd_watchdog_enabled(3)).
+// TestServiceManagerHears checks that a service manager is told when the daemon is ready, that it
+// is alive, and that it stops (sd_notify(3), sd_watchdog_enabled(3)).
 func TestServiceManagerHears(t *testing.T) {
 	r := daemontest.NewRig(t)
 	r.Plug()
@@ -102,8 +102,7 @@ func TestServiceManagerHears(t *testing.T) {
 	hears(t, manager, "STOPPING=1")
 }
 
-// hears waits until a service manager is told something; of pings before it it takes no
-// notice.
+// hears waits until a service manager is told a state. It ignores the pings that come before.
 func hears(t testing.TB, manager *net.UnixConn, want string) {
 	t.Helper()
 	buf := make([]byte, 256)

@@ -19,14 +19,15 @@ import (
 	"testing"
 )
 
-// Bounds of the shape of the program. What is above one has a sentence here that says why.
+// These are the bounds of the shape of the program. If a package or the chain exceeds its bound, a
+// sentence here says why.
 const (
-	mostChain = 8    // packages of this module, one importing the next
+	mostChain = 8    // packages of this module in a chain of imports
 	mostCode  = 2000 // lines of code of a package, without blank lines and comments
-	mostRoot  = 1500 // of the running program
+	mostRoot  = 1500 // lines of code of package daemon, the running program
 )
 
-// largeBecause says why a package is larger than mostCode.
+// largeBecause returns why a package is larger than mostCode, by package.
 func largeBecause() map[string]string {
 	return map[string]string{
 		"daemon/listen":  "each form that an unknown gauge may talk in is looked for in its own way, and ranked against the others",
@@ -64,8 +65,8 @@ func (p *pkg) rel() string {
 	return strings.TrimPrefix(strings.TrimPrefix(p.ImportPath, p.Module.Path), "/")
 }
 
-// The longest chain of imports and the largest package are printed; each above its bound
-// has its reason, and no reason is there for nothing.
+// TestShape prints the longest chain of imports and the largest package. Each one that exceeds its
+// bound must have a reason, and no reason may be left when nothing exceeds the bound.
 func TestShape(t *testing.T) {
 	local := map[string][]string{}
 	code := map[string]int{}
@@ -132,9 +133,9 @@ func codeLines(t *testing.T, file string) (n int) {
 	return n
 }
 
-// What must stay true of the layout whatever is moved: one package alone speaks MQTT as a
-// client, records and messages need no computation, there is one table of materials, no
-// drawing reads its words, and nothing goes by the words of a sentence.
+// TestLayoutInvariants checks what must stay true of the layout whatever is moved: only one package
+// speaks MQTT as a client; records and messages need no computation; there is only one table of
+// materials; no drawing reads its own words; and no code depends on the words of a sentence.
 func TestLayoutInvariants(t *testing.T) {
 	for _, p := range listed(t) {
 		rel := p.rel()
@@ -177,7 +178,7 @@ func TestLayoutInvariants(t *testing.T) {
 	}
 }
 
-// compared are the expressions that a node holds something against.
+// compared returns the expressions that a node compares with something.
 func compared(n ast.Node) []ast.Expr {
 	switch n := n.(type) {
 	case *ast.BinaryExpr:
@@ -194,7 +195,8 @@ func compared(n ast.Node) []ast.Expr {
 	return nil
 }
 
-// sentenceOf is a literal of three words or more, or of two of which the first has a capital.
+// sentenceOf returns a string literal and whether it is a sentence: three words or more, or two
+// words of which the first has a capital.
 func sentenceOf(x ast.Expr) (string, bool) {
 	l, ok := x.(*ast.BasicLit)
 	if !ok || l.Kind != token.STRING {

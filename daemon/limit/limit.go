@@ -15,7 +15,7 @@ const (
 	Broker = 2048
 )
 
-// Connections returns a function that limits how many connections a listener has open. A further
+// Connections returns a function that limits a listener to that many open connections. A further
 // connection is closed at once.
 func Connections(most int) func(net.Listener) net.Listener {
 	return func(l net.Listener) net.Listener { return &limitListener{l, make(chan struct{}, most)} }
