@@ -37,7 +37,7 @@ type Config struct {
 }
 
 // States reports whether a key, such as "gauges", "G-11", "step", is in the file. A key that is
-// left out has a value too, which nobody stated.
+// left out has a default value, which nobody stated.
 func (c *Config) States(key ...string) bool { return c.stated[statedKey(key...)] }
 
 func statedKey(key ...string) string { return strings.ToLower(strings.Join(key, delim)) }
@@ -141,7 +141,7 @@ type Gauge struct {
 	Step          analysis.Deviation `koanf:"step"`
 	Repeatability analysis.Deviation `koanf:"repeatability"`
 	// Averages is the time over which the gauge takes the mean of its samples, and Lag the time
-	// constant of its filter. 0 that is not stated means not known.
+	// constant of its filter. They are not known if the file states neither.
 	Averages time.Duration `koanf:"averages"`
 	Lag      time.Duration `koanf:"lag"`
 	// FreeAir is how much more the gauge shows in free air than in the ring that it is set to; 0:
@@ -225,7 +225,7 @@ type Station struct {
 	Line    drivers.Serial `koanf:"line"`
 	Capture string         `koanf:"capture"`
 	Bounce  time.Duration  `koanf:"bounce"`
-	Settle  time.Duration  `koanf:"settle"` // in settled mode: how long it must be level; 600 ms, for an air gauge 1.5 s
+	Settle  time.Duration  `koanf:"settle"` // how long the value must be level in settled mode; if left out 600 ms, for an air gauge 1.5 s
 	Job     string         `koanf:"job"`    // chosen if the station has none
 	Record  bool           `koanf:"record"`
 	// Beside are the other instruments, such as a depth scale or a temperature sensor.
