@@ -55,7 +55,7 @@ func newBrowser(t testing.TB) *browser {
 	return b
 }
 
-// show logs what the page says, for a test that failed.
+// show logs the text of the page, for a test that failed.
 func (b *browser) show() {
 	ctx, cancel := context.WithTimeout(b.ctx, 3*time.Second)
 	defer cancel()
@@ -75,7 +75,8 @@ func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
 	for _, step := range steps {
 		err := chromedp.Do(b.ctx, step)
-		// The page may draw an element anew between finding and using it: nothing was done yet.
+		// The page may redraw an element between finding and using it. Nothing was done then, so
+		// the step is tried again.
 		for end := time.Now().Add(15 * time.Second); err != nil && strings.Contains(err.Error(), "Could not find node") && time.Now().Before(end); {
 			err = chromedp.Do(b.ctx, step)
 		}
@@ -111,7 +112,7 @@ func (b *browser) says(id, text string) {
 	b.wait(fmt.Sprintf("#%s to say %q", id, text), fmt.Sprintf("document.getElementById(%q).innerText.toLowerCase().includes(%q)", id, strings.ToLower(text)))
 }
 
-// press presses keys, one after the other as a person does.
+// press presses keys, one after the other, at the pace of a person.
 func (b *browser) press(keys ...string) {
 	b.t.Helper()
 	for _, k := range keys {
@@ -119,7 +120,7 @@ func (b *browser) press(keys ...string) {
 	}
 }
 
-// act chooses an action by its button, and answers its question.
+// act chooses an action by its button, and confirms the question that the page asks.
 func (b *browser) act(do string, fill ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
 	b.wait("the actions", `document.getElementById("bar").hidden ? (document.getElementById("more").click(), false) : true`)
@@ -129,8 +130,8 @@ func (b *browser) act(do string, fill ...chromedp.Action[chromedp.Void]) {
 	b.do(chromedp.Click("#d-" + do + " .yes"))
 }
 
-// readRing begins a mastering or check on the page, and reads the ring: the gauge
-// shows 0.3 µm too much.
+// readRing begins a mastering or a check on the page, and reads the ring. The gauge shows 0.3 µm
+// too much.
 func readRing(r *daemontest.Rig, b *browser, do string) {
 	r.T.Helper()
 	b.act(do)
@@ -144,11 +145,12 @@ func started(t *testing.T) *daemontest.Rig {
 	r.Plug()
 	r.Start()
 	r.Eventually(5*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b != nil && b.Gauge != nil && !b.Gauge.Lost })
-	time.Sleep(400 * time.Millisecond) // the gauge is silent first, so that the driver need not doubt its first frame
+	time.Sleep(400 * time.Millisecond) // after a silence, so that the driver does not doubt the first frame
 	return r
 }
 
-// The demo's sleeve, from mastering to acceptance, through the page's own buttons.
+// TestBrowserWholePart works on the sleeve of the demo, from mastering to acceptance, with the
+// buttons of the page.
 func TestBrowserWholePart(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -181,13 +183,13 @@ func TestBrowserWholePart(t *testing.T) {
 	if v := r.Bore().Verdict; v == nil || !v.Accepted || v.Part != "SL-001" {
 		t.Errorf("verdict %+v", v)
 	}
-	b.act("part") // the tool asks nothing: the part is finished
+	b.act("part") // nothing is asked, since the part is finished
 	b.says("work", en.Text("script.part", "0002"))
 	r.Stop()
 }
 
-// A second ring sets the gain by the tick in the question of mastering; the tick is
-// not left on for the next time.
+// TestBrowserSecondRing masters on a second ring, which sets the gain if the tick in the question
+// of mastering is on. The tick is off again the next time.
 func TestBrowserSecondRing(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -197,8 +199,8 @@ func TestBrowserSecondRing(t *testing.T) {
 	b.act("master", chromedp.SetValue(`#d-master [name="ring"]`, "R-1254"), chromedp.Click(`#d-master [name="gain"]`))
 	r.Eventually(5*time.Second, "the second ring to be read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Second })
 	r.ReadThrice("31.84800")
-	b.says("master", "gain 1.0204") // 100 µm for 98 shown
-	// The first ring again, as a part.
+	b.says("master", "gain 1.0204") // a difference of 100 µm is shown as 98
+	// The first ring is read again, as a part.
 	b.act("check", chromedp.Click(`#d-check [name="reread"]`))
 	r.Eventually(5*time.Second, "the ring to be re-read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Reread })
 	r.ReadThrice("31.75010")
@@ -208,7 +210,8 @@ func TestBrowserSecondRing(t *testing.T) {
 	b.wait("the question with its tick off", `document.getElementById("d-master").open && !document.querySelector('#d-master [name="gain"]').checked`)
 }
 
-// A question of the tool is put to the person, and his answer is sent.
+// TestBrowserAsks checks that the page shows a question of the program, and sends the person's
+// answer.
 func TestBrowserAsks(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -227,12 +230,12 @@ func TestBrowserAsks(t *testing.T) {
 	b.wait("the question", `document.getElementById("d-ask").open`)
 	b.do(chromedp.Click("#d-ask .yes"))
 	b.says("work", en.Text("script.part", "0002"))
-	b.act("reject") // nothing is gauged of it; laying aside is allowed all the same
+	b.act("reject") // laying the part aside is allowed although it has no reading
 	b.says("big", en.Text("face.big.laid_aside"))
 }
 
-// Old data are not shown as if they were true: when the program is gone the size
-// goes too, and comes back by itself with it.
+// TestBrowserLosesAndFindsTheStation checks that old data are not shown as current. When the
+// program is gone the size disappears. When the program is back the size comes back by itself.
 func TestBrowserLosesAndFindsTheStation(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -249,8 +252,9 @@ func TestBrowserLosesAndFindsTheStation(t *testing.T) {
 	b.wait("the size to come back", `getComputedStyle(document.getElementById("figure")).visibility === "visible"`)
 }
 
-// The shop's broker goes away: the toolmaker gauges on, sees that it is recorded
-// here and how much is to be passed on, and no more of it once the broker is back.
+// TestBrowserBrokerAway stops the shop's broker. The toolmaker gauges on, and sees that the
+// readings are recorded here and how many wait for the broker. The page no longer says so once the
+// broker is back.
 func TestBrowserBrokerAway(t *testing.T) {
 	daemontest.Needs(t, "mosquitto")
 	b := newBrowser(t)
@@ -270,14 +274,14 @@ func TestBrowserBrokerAway(t *testing.T) {
 	r.Reading("31.74520", 2)
 	b.wait("what waits to be counted", fmt.Sprintf(`+(document.getElementById("record").innerText.match(new RegExp("([0-9]+)" + %q)) || [])[1] >= 2`, waiting))
 	b.wait("no alarm", `document.getElementById("record").dataset.tone === "safe" && !document.getElementById("cautions").innerText.toLowerCase().includes("broker")`)
-	b.open(r.Page(), 390, 844) // a page opened meanwhile says it too
+	b.open(r.Page(), 390, 844) // a page that is opened meanwhile says it too
 	b.says("record", waiting)
 	m.Start()
 	b.wait("the page to take it back", fmt.Sprintf(`document.getElementById("record").innerText.trim() === %q`, en.Text("face.sign.recording")))
 	r.Stop()
 }
 
-// Two screens at one station show the same.
+// TestBrowserTwoAtOnce checks that two screens of one station show the same.
 func TestBrowserTwoAtOnce(t *testing.T) {
 	a := newBrowser(t)
 	r := started(t)
@@ -291,7 +295,8 @@ func TestBrowserTwoAtOnce(t *testing.T) {
 	b.wait("the wall", `document.querySelector(".tile .figure").innerText.includes("5.2")`)
 }
 
-// Everything can be done with keys, and no key does anything by itself.
+// TestBrowserKeysOnly checks that everything can be done with keys, and that no key does anything
+// without a question first.
 func TestBrowserKeysOnly(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -310,14 +315,14 @@ func TestBrowserKeysOnly(t *testing.T) {
 	b.press("p")
 	b.press("A", "7", kb.Enter)
 	b.says("work", en.Text("script.part", "A7"))
-	// As a scanner types: faster than a browser under test passes keys on.
+	// The keys come as from a scanner, which types faster than a browser under test passes keys on.
 	b.wait("the scanner to type", `[..."SN-4711"].concat("Enter").forEach((key) => document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true, cancelable: true }))) === undefined`)
 	b.wait("the serial number scanned", `document.querySelector("#d-part [name=part]").value === "SN-4711"`)
 	b.press(kb.Enter)
 	b.says("work", en.Text("script.part", "SN-4711"))
 	b.press("m", kb.Enter)
 	r.Eventually(5*time.Second, "the mastering", func() bool { return r.Bore().Master.Running != nil })
-	b.press("m", kb.Enter) // a ring is being read: leave it
+	b.press("m", kb.Enter) // leaves the reading of the ring
 	r.Eventually(5*time.Second, "the mastering to be left", func() bool { return r.Bore().Master.Running == nil })
 	b.press("s")
 	b.wait("focus in the settings", `document.activeElement.closest("#d-settings")`)
@@ -327,8 +332,8 @@ func TestBrowserKeysOnly(t *testing.T) {
 	b.wait("a focus that shows", `document.activeElement !== document.body && getComputedStyle(document.activeElement).outlineStyle === "solid"`)
 }
 
-// A job entered at the machine: what is wrong is said as it is typed, a right one
-// is worked to, outlives the program, and can be chosen again later.
+// TestBrowserNewJob enters a job at the machine. The page reports faults as they are typed. A job
+// without faults is worked to, outlives the program, and can be chosen again later.
 func TestBrowserNewJob(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -378,8 +383,8 @@ func TestBrowserNewJob(t *testing.T) {
 	}
 }
 
-// Where the shop has a passphrase it is asked once, before the first action, and
-// that action is then done; a restart does not ask again.
+// TestBrowserPassphrase checks that the passphrase of a shop is asked once, before the first
+// action. That action is then done. A restart does not ask again.
 func TestBrowserPassphrase(t *testing.T) {
 	b := newBrowser(t)
 	r := daemontest.NewRig(t)
@@ -409,8 +414,8 @@ func TestBrowserPassphrase(t *testing.T) {
 	}
 }
 
-// What has no place of its own on the page can be done all the same: a void taken
-// back, a knock, dressed stones, a note, a place skipped, and the rounds looked at.
+// TestBrowserSmallActions checks the actions that have no place of their own on the page: taking
+// back a void, a knock, dressed stones, a note, skipping a place, and looking at the rounds.
 func TestBrowserSmallActions(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -424,7 +429,7 @@ func TestBrowserSmallActions(t *testing.T) {
 	b.says("next", "0.20 in / 90°")
 	b.act("void", chromedp.SetValue(`#d-void [name="reading"]`, "1"))
 	b.says("next", "0.20 in / 0°")
-	b.act("restore", chromedp.SetValue(`#d-restore [name="reading"]`, "1")) // not the newest void
+	b.act("restore", chromedp.SetValue(`#d-restore [name="reading"]`, "1")) // this is not the newest void
 	b.says("next", "90°")
 	if v := r.Bore().Voids; len(v) != 1 || v[0].No != 2 {
 		t.Errorf("struck out: %+v", v)
@@ -452,8 +457,8 @@ func TestBrowserSmallActions(t *testing.T) {
 	}
 }
 
-// A gauge study from start to end by the page's own buttons, while its page, open beside
-// it, says who is to gauge what, and in the end what the gauge takes.
+// TestBrowserStudy does a gauge study from start to end with the buttons of the page. The page of
+// the study, open beside it, says who is to gauge what, and in the end the result.
 func TestBrowserStudy(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -477,7 +482,7 @@ func TestBrowserStudy(t *testing.T) {
 					b.wait(w+" to be large enough for a glove", `(r => r.height >= 48 && r.width >= 48)(document.querySelector("#study-turn ~ .answer .yes, #d-study `+w+`").getBoundingClientRect())`)
 				}
 			}
-			b.press(kb.Enter) // the focus is on the answer
+			b.press(kb.Enter) // the answer has the focus
 			b.wait("the question to close", `!document.getElementById("d-study").open`)
 		}
 		b.says("big", en.Text("face.big.gauge_it"))
@@ -486,12 +491,12 @@ func TestBrowserStudy(t *testing.T) {
 		page.says("study", en.Text("record.n_of_m", i+1, 8))
 	}
 	b.says("advice", "all is gauged")
-	b.act("study") // that it is over is proposed
+	b.act("study") // the page proposes to end the study
 	page.wait("the end", fmt.Sprintf(`!document.getElementById("study").innerText.includes(%q) && document.querySelectorAll("#study figure").length === 2`, en.Text("record.n_of_m", 8, 8)))
 	page.says("study", en.Text("record.study.size", 2, 2, 2))
 	page.says("study", "<b>night 2")
 	page.says("study", begins("study.note.few_pairs", 2, 2))
-	r.Eventually(5*time.Second, "the state without a study", func() bool { return r.Bore().Study == nil }) // the page goes by the journal
+	r.Eventually(5*time.Second, "the state without a study", func() bool { return r.Bore().Study == nil }) // the page follows the journal
 	for name, size := range map[string][2]int64{"desk": {1920, 1080}, "hand": {390, 844}} {
 		for _, theme := range []string{"light", "dark"} {
 			page.open("http://"+r.Web+"/study/bay2?theme="+theme, size[0], size[1])
@@ -507,7 +512,7 @@ func TestBrowserStudy(t *testing.T) {
 	r.Stop()
 }
 
-// keep keeps a picture of the page for a person to look at, in the folder FAIRBORE_LOOK.
+// keep saves a picture of the page in the folder FAIRBORE_LOOK, for a person to look at.
 func (b *browser) keep(name string) {
 	b.t.Helper()
 	dir := os.Getenv("FAIRBORE_LOOK")
@@ -523,12 +528,12 @@ func (b *browser) keep(name string) {
 	}
 }
 
-// axe lets axe-core judge the page, where it is installed.
+// axe checks the page with axe-core, if that is installed.
 func (b *browser) axe(t *testing.T, name string) {
 	t.Helper()
 	path := os.Getenv("FAIRBORE_AXE")
 	if path == "" {
-		return // TestBrowserAccessible says that it is missing
+		return // TestBrowserAccessible reports that it is missing
 	}
 	axe, err := os.ReadFile(path)
 	if err != nil {
@@ -553,7 +558,7 @@ func (b *browser) axe(t *testing.T, name string) {
 	}
 }
 
-// journalNotes returns what the journal has noted.
+// journalNotes returns the notes in the journal.
 func journalNotes(r *daemontest.Rig) (out []string) {
 	r.T.Helper()
 	j, err := store.View(context.Background(), r.Path("journal/journal.db"))
@@ -572,8 +577,8 @@ func journalNotes(r *daemontest.Rig) (out []string) {
 	return out
 }
 
-// What matters is on the screen without scrolling, at the machine and in the hand,
-// and nothing is ever wider than the screen, zoomed to 200 % too.
+// TestBrowserFits checks that what matters is on the screen without scrolling, at the machine and
+// in the hand. Nothing is ever wider than the screen, not even zoomed to 200 %.
 func TestBrowserFits(t *testing.T) {
 	b := newBrowser(t)
 	r := started(t)
@@ -595,20 +600,21 @@ func TestBrowserFits(t *testing.T) {
 	for _, size := range [][2]int64{{1920, 1080}, {1024, 600}, {390, 844}} {
 		b.open(r.Page(), size[0], size[1])
 		b.says("number", "2")
-		b.says("cautions", en.Text("script.silent")) // a line more
+		b.says("cautions", en.Text("script.silent")) // adds a line
 		b.keep(fmt.Sprintf("silent-%d", size[0]))
 		for _, id := range []string{"number", "unit", "room", "roomunit", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
 			b.wait(fmt.Sprintf("#%s to be on the screen at %v", id, size), fmt.Sprintf(`(r => r.width > 0 && r.left >= 0 && r.top >= 0 && r.right <= innerWidth + 1 && r.bottom <= innerHeight + 1)(document.getElementById(%q).getBoundingClientRect())`, id))
 		}
 		b.wait("nothing of the advice to be cut off", `document.getElementById("what").scrollHeight <= document.getElementById("what").clientHeight + 1`)
-		if size[0] > 1000 { // at the machine: figures are 0.73 of their type size tall in the fonts named
+		if size[0] > 1000 { // at the machine; figures are 0.73 of their type size tall in the fonts of the page
 			b.wait("figures of 12 % of the screen", `parseFloat(getComputedStyle(document.getElementById("number")).fontSize) * 0.73 >= 0.12 * innerHeight`)
 		}
 		b.wait("buttons large enough for a glove", `[...document.querySelectorAll("button")].every(e => { const r = e.getBoundingClientRect(); return r.width === 0 || (r.height >= 48 && r.width >= 48); })`)
 	}
 }
 
-// Nothing that axe-core can judge is seriously wrong with any page, by day or night.
+// TestBrowserAccessible checks that axe-core finds nothing seriously wrong with any page, in the
+// light and in the dark theme.
 func TestBrowserAccessible(t *testing.T) {
 	if os.Getenv("FAIRBORE_AXE") == "" {
 		daemontest.Missing(t, "FAIRBORE_AXE does not name axe.min.js of axe-core")
@@ -639,9 +645,9 @@ func TestBrowserAccessible(t *testing.T) {
 	}
 }
 
-// From the last byte of the gauge's frame to the changed page, and to the frame
-// that the browser has drawn after it, at 20 values a second. The gauge and the
-// page share a clock: they are on one machine.
+// BenchmarkGaugeToPage measures the time from the last byte of the gauge's frame to the changed
+// page, and to the picture that the browser draws after the change, at 20 values a second. The
+// gauge and the page run on one machine, so they share a clock.
 func BenchmarkGaugeToPage(b *testing.B) {
 	page := newBrowser(b)
 	r := daemontest.NewRig(b)
@@ -666,10 +672,10 @@ func BenchmarkGaugeToPage(b *testing.B) {
 	for b.Loop() {
 		send()
 	}
-	for len(sent) < 400 { // fewer say nothing of the slowest twentieth
+	for len(sent) < 400 { // fewer values say nothing of the slowest twentieth
 		send()
 	}
-	b.ReportMetric(0, "ns/op") // is that of the gauge
+	b.ReportMetric(0, "ns/op") // removes ns/op, which is only the pace of the gauge
 	time.Sleep(500 * time.Millisecond)
 	for _, what := range []string{"changed", "drawn"} {
 		seen, err := chromedp.Run(page.ctx, chromedp.Evaluate[map[string]float64]("window."+what))
@@ -694,7 +700,7 @@ func BenchmarkGaugeToPage(b *testing.B) {
 
 var en notation.Format
 
-// begins is a text up to the first of its values that is not given.
+// begins returns a text up to the first of its values that is not given.
 func begins(code string, values ...any) string {
 	const rest = "\x00"
 	for len(values) < notation.English().Values(code) {

@@ -17,8 +17,9 @@ import (
 	"fairbore/daemon/event"
 )
 
-// A finished part is found in the list, and its record made, fetched as a file and
-// thrown away, without the mouse; the journal is checked likewise, while gauging goes on.
+// TestBrowserRecords goes from the list of a job's parts to the page of records. It orders the
+// record of the job with the Enter key and fetches the record as a file. It makes the other kinds
+// of record and checks the journal on the same page. Gauging goes on afterwards.
 func TestBrowserRecords(t *testing.T) {
 	daemontest.Needs(t, "pdftotext")
 	b := newBrowser(t)
@@ -33,7 +34,7 @@ func TestBrowserRecords(t *testing.T) {
 	b.says("big", en.Text("face.big.accepted"))
 	b.open("http://"+r.Web+"/history?job=J-4112", 390, 844)
 	b.do(chromedp.Click(`nav a[href^="/records"]`))
-	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=part]").disabled`) // the script has come
+	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=part]").disabled`) // shows that the script has loaded
 	b.do(chromedp.Focus(`#order [name="job"]`), chromedp.KeyEvent(kb.Enter))
 	b.says("came", "fairbore-job-J-4112.pdf: "+en.Text("script.made.made"))
 	name := r.Path("record.pdf")
@@ -61,7 +62,7 @@ func TestBrowserRecords(t *testing.T) {
 	r.Stop()
 }
 
-// fetched returns the file that the page offers, as a browser gets it.
+// fetched returns the file that the page offers, as a browser downloads it.
 func (b *browser) fetched() string {
 	b.t.Helper()
 	b.wait("the file to be offered", `document.getElementById("fetch").getClientRects().length`)
@@ -76,9 +77,9 @@ func (b *browser) fetched() string {
 	return string(raw)
 }
 
-// A record as a page is read at a desk and in the hand, without moving it sideways:
-// only tables and drawings move, each for itself, and no drawing is shrunk until
-// nobody can read it. On paper nothing is cut off.
+// TestBrowserReadsRecords checks that a record as a page can be read at a desk and in the hand
+// without moving it sideways. Only tables and drawings move sideways, each by itself. No drawing is
+// shrunk so far that nobody can read it.
 func TestBrowserReadsRecords(t *testing.T) {
 	b := newBrowser(t)
 	r := daemontest.NewRig(t)
@@ -130,7 +131,7 @@ func TestBrowserReadsRecords(t *testing.T) {
 	}
 }
 
-// studyPage is the page of a gauge study of ten parts by three people.
+// studyPage returns the page of a gauge study of ten parts by three people.
 func studyPage(t *testing.T) string {
 	t.Helper()
 	var rows, page strings.Builder

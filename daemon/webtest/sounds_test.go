@@ -15,8 +15,8 @@ import (
 	"fairbore/daemon/event"
 )
 
-// listen notes what the page sounds, each tone by its shape and frequency, and what
-// it speaks.
+// listen is a script that notes what the page sounds and what it speaks. It notes the shape and the
+// frequency of each tone.
 const listen = `
 window.sounded = []; window.spoken = [];
 const start = OscillatorNode.prototype.start;
@@ -34,7 +34,7 @@ func ask[T any](b *browser, expression string) T {
 	return v
 }
 
-// listening opens the page of a mastered gauge and notes what it sounds.
+// listening opens the page of a mastered gauge and notes what the page sounds.
 func listening(t *testing.T) (*browser, *daemontest.Rig) {
 	b := newBrowser(t)
 	r := started(t)
@@ -45,7 +45,7 @@ func listening(t *testing.T) (*browser, *daemontest.Rig) {
 	return b, r
 }
 
-// touch presses a key, which a browser wants before it lets a page sound.
+// touch presses a key. A browser needs that before it lets a page sound.
 func (b *browser) touch() {
 	b.t.Helper()
 	b.press(kb.Tab)
@@ -53,8 +53,8 @@ func (b *browser) touch() {
 	b.wait("the sounds", `window.sounds`)
 }
 
-// hears returns the tones that the page sounds because of what is done, once there
-// are n of them and no more come for a while.
+// hears returns the tones that the page sounds because of do. It waits until there are n tones, and
+// then a while for more.
 func (b *browser) hears(what string, n int, do func()) []string {
 	b.t.Helper()
 	ask[int](b, `sounded.splice(0).length`)
@@ -64,9 +64,9 @@ func (b *browser) hears(what string, n int, do func()) []string {
 	return ask[[]string](b, `sounded.slice()`)
 }
 
-// Each thing that happens at the gauge has a sound of its own in the page. A browser
-// that wants a touch first is said to, and does not sound all at once then what was
-// due before.
+// TestBrowserSounds checks that each event at the gauge has a sound of its own in the page. If the
+// browser needs a touch first, the page says so. After the touch the page does not sound the tones
+// that it missed.
 func TestBrowserSounds(t *testing.T) {
 	b, r := listening(t)
 	b.says("cautions", en.Text("script.silent"))
@@ -129,8 +129,8 @@ func TestBrowserSounds(t *testing.T) {
 	r.Stop()
 }
 
-// The tone that rises as the size nears, the spoken value, and silence are settings
-// of the screen.
+// TestBrowserSoundSettings checks three settings of the screen: the tone that rises as the size
+// nears, the spoken value, and silence.
 func TestBrowserSoundSettings(t *testing.T) {
 	b, r := listening(t)
 	set := func(steps ...chromedp.Action[chromedp.Void]) { b.act("settings", steps...) }
@@ -152,22 +152,23 @@ func TestBrowserSoundSettings(t *testing.T) {
 		last = f
 	}
 	spoken := ask[[]string](b, `spoken`)
-	if len(spoken) != 4 || spoken[0] != en.Text("script.minus")+" 412 millionths" { // of an inch: 31.74110 − 0.00030 of zero − 31.75127 mm
+	if len(spoken) != 4 || spoken[0] != en.Text("script.minus")+" 412 millionths" { // millionths of an inch: 31.74110 − 0.00030 of zero − 31.75127 mm
 		t.Errorf("spoken: %q", spoken)
 	}
 	set(chromedp.SetValue(`#d-settings [name="volume"]`, "0"))
 	ask[int](b, `sounded.splice(0).length`)
 	r.Reading("31.74670", 6)
 	b.says("last", begins("face.last", 6))
-	time.Sleep(300 * time.Millisecond) // the tone that rises comes within that
+	time.Sleep(300 * time.Millisecond) // the rising tone would come within that time
 	if now := ask[[]string](b, `sounded`); len(now) > 0 {
 		t.Errorf("sounds %q although it is set to silent", now)
 	}
 	r.Stop()
 }
 
-// slow lets the streams that a page opens from now on be held up, as a slow link does:
-// what comes meanwhile is told when it is let go, or lost if the stream was closed until then.
+// slow is a script that can hold up the streams that the page opens from now on, as a slow link
+// does. Events that come meanwhile are delivered when the stream is let go. They are lost if the
+// stream was closed before that.
 const slow = `
 window.streams = [];
 const Plain = EventSource;
@@ -182,8 +183,8 @@ window.EventSource = class extends Plain {
   letGo() { const w = this.waiting; this.waiting = null; for (const f of w) f(); }
 };`
 
-// A page that is turned or resized asks for a stream anew. What the one before has
-// not told yet sounds all the same, and what it still shows is not shown.
+// TestBrowserSoundsAcrossStreams turns or resizes a page, which then asks for a new stream. An
+// event that the old stream delivers late still sounds, but is not shown.
 func TestBrowserSoundsAcrossStreams(t *testing.T) {
 	b, r := listening(t)
 	b.says("cautions", en.Text("script.silent"))
@@ -194,7 +195,7 @@ func TestBrowserSoundsAcrossStreams(t *testing.T) {
 	ask[chromedp.Void](b, slow)
 	b.do(chromedp.EmulateViewport(1600, 900))
 	b.wait("a slow stream", `streams.length === 1 && streams[0].greeted`)
-	time.Sleep(4 * time.Second) // until the one before it, which can't be held up, has ended
+	time.Sleep(4 * time.Second) // until the stream before it, which can't be held up, has ended
 	ask[chromedp.Void](b, `streams[0].waiting = []`)
 	heard := b.hears("a reading that the stream before it tells late", 1, func() {
 		r.Reading("31.74510", 2)
