@@ -64,6 +64,7 @@ func (l *logLines) close() {
 	case l.lines <- nil:
 	case <-l.ended:
 	case <-limit.C:
+		return
 	}
 	select {
 	case <-l.ended:

@@ -57,16 +57,23 @@ func TestLogHoldsNobodyUp(t *testing.T) {
 }
 
 func TestLogEnds(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		newLogLines(&strings.Builder{}).close() // no line was written
-		end := &stuck{open: make(chan struct{})}
-		l := newLogLines(end)
-		l.Write([]byte("a line\n"))
-		began := time.Now()
-		l.close()
-		if waited := time.Since(began); waited != logGrace {
-			t.Errorf("the end waited %s for a reader that never came, want %s", waited, logGrace)
-		}
-		close(end.open)
-	})
+	for _, lines := range []int{1, logRoom + 1} { // with room in the queue, and with none
+		synctest.Test(t, func(t *testing.T) {
+			newLogLines(&strings.Builder{}).close() // no line was written
+			end := &stuck{open: make(chan struct{})}
+			l := newLogLines(end)
+			for range lines {
+				l.Write([]byte("a line\n"))
+				synctest.Wait()
+			}
+			began := time.Now()
+			l.close()
+			if waited := time.Since(began); waited != logGrace {
+				t.Errorf("%d lines: the end waited %s for a reader that never came, want %s", lines, waited, logGrace)
+			}
+			close(end.open)
+			synctest.Wait()
+			l.close() // the writer's goroutine ends, if it has not
+		})
+	}
 }
