@@ -233,7 +233,6 @@ func TestFaults(t *testing.T) {
 	}
 }
 
-// A size engraved on a ring that is far from the certified one is a slip in either.
 // An air gauge comes home more slowly than a contact, and is given the time.
 func TestAirGaugeSettles(t *testing.T) {
 	text := strings.Replace(example(t), "    settle: 600ms ", "    # ", 1)
@@ -248,6 +247,8 @@ func TestAirGaugeSettles(t *testing.T) {
 	}
 }
 
+// The size engraved on a ring and its certified size differ little. A large difference means that one of
+// them is a slip of the pen.
 func TestNominalOfARing(t *testing.T) {
 	for _, c := range []struct {
 		is    string
