@@ -15,16 +15,17 @@ type Expansion struct {
 	U     float64 `json:"alpha_u_1e_6_per_k"`
 }
 
-// BoreInput holds what the uncertainty of one size depends on, where a gauge compares a bore with a
+// BoreInput holds the inputs for the uncertainty of one size, where a gauge compares a bore with a
 // setting ring. An input that is 0 is left out of the budget.
 type BoreInput struct {
 	Size  analysis.Length    `json:"size_mm"`          // of the bore, approximately
 	RingU analysis.Deviation `json:"ring_u_um"`        // expanded, from the certificate
 	RingK float64            `json:"ring_k,omitempty"` // its coverage factor; 0 means 2
 
-	// Repeat is the standard deviation of one captured value, found from n values with RepeatFreedom = n -
-	// 1 (0: known from long experience). Readings is how many captured values the size is the mean of.
-	// Master is how many set the zero (0: their scatter is in another component already).
+	// Repeat is the standard deviation of one captured value. It was found from n values, and
+	// RepeatFreedom = n - 1 (0: it is known from long experience). Readings is the number of
+	// captured values whose mean is the size. Master is the number of captured values that set the
+	// zero (0: another component holds their scatter already).
 	Repeat        analysis.Deviation `json:"repeat_sd_um"`
 	RepeatFreedom float64            `json:"repeat_degrees_of_freedom,omitempty"`
 	Readings      int                `json:"readings"`
@@ -36,45 +37,50 @@ type BoreInput struct {
 	Drift      analysis.Deviation `json:"drift_um,omitempty"`      // half width, since the last good check
 	Contact    analysis.Deviation `json:"contact_u_um,omitempty"`  // standard uncertainty of contact, form and centring
 	Resolution analysis.Deviation `json:"resolution_um,omitempty"` // step of the gauge's digits
-	// Indentation is the half width of how much deeper the tips sink into the part than into the ring, as
-	// far as it is not corrected.
+	// Indentation is the half width of the extra depth that the tips sink into the part, compared
+	// with the ring. It covers only the depth that is not corrected.
 	Indentation analysis.Deviation `json:"indentation_um,omitempty"`
-	// GainU is the standard uncertainty of the gauge's gain, a pure number. Away is the distance of the
-	// size from the ring that set the zero; the error of the gain is in proportion to it.
+	// GainU is the standard uncertainty of the gauge's gain, a pure number. Away is the distance of
+	// the size from the ring that set the zero. An error of the gain causes an error in proportion
+	// to Away.
 	GainU float64         `json:"gain_u,omitempty"`
 	Away  analysis.Length `json:"from_ring_mm,omitempty"`
 	// Cooling is the standard uncertainty of the correction for a part that was warmer than its
-	// surroundings, as estimated from how it cooled.
+	// surroundings. The correction is estimated from how the part cooled.
 	Cooling analysis.Deviation `json:"cooling_u_um,omitempty"`
-	// Averaging describes what the averaging or lag of the gauge leaves in a size that was rocked.
+	// Averaging describes the error that the averaging or lag of the gauge leaves in a rocked size.
 	Averaging Averaging `json:"averaging"`
 
 	Ring Expansion `json:"ring_expansion"`
 	Part Expansion `json:"part_expansion"`
 	// SameMaterial is the correlation of the two expansion coefficients, 0 to 1.
 	SameMaterial float64 `json:"expansion_correlation,omitempty"`
-	// RingFrom20 is how far the ring is from 20 °C, and RingWithin the half width of that. PartFromRing
-	// and PartWithin are the same for the part less the ring.
+	// RingFrom20 is the temperature of the ring less 20 °C, and RingWithin is its half width.
+	// PartFromRing is the temperature of the part less that of the ring, and PartWithin is its half
+	// width.
 	RingFrom20   analysis.Temperature `json:"ring_from_20_cel"`
 	RingWithin   analysis.Temperature `json:"ring_within_cel,omitempty"`
 	PartFromRing analysis.Temperature `json:"part_from_ring_cel"`
 	PartWithin   analysis.Temperature `json:"part_within_cel,omitempty"`
 
-	// Bases says how inputs are known, by the names of their components. A component that is not named has
-	// its usual basis.
+	// Bases says how each input is known, by the name of its component. A component that is not
+	// named has its usual basis.
 	Bases map[string]Basis `json:"bases,omitempty"`
 }
 
-// Averaging is what is known of q = T²/12 + τ² of a gauge that takes the mean over T and
-// lags by τ, and how much of it is in a size. A value that is rocked is read too large by
-// m·q, with the mean square speed m of the excess's root at square. The ring that set the
-// zero was rocked too, so that its mean m is taken off every size with the zero: both
-// hold the same q, fully correlated, and
+// Averaging describes the error that a gauge makes because it averages over the time T and lags by
+// τ while the operator rocks it. The gauge's property is q = T²/12 + τ². A rocked value reads too
+// large by m·q. The excess is the reading less the smallest reading of a pass, where the gauge is
+// square to the bore. m is the mean square speed of the square root of the excess at that moment.
+//
+// The ring that set the zero was rocked too, with a mean m̄. The zero takes m̄ q off every size.
+// The size and the zero hold the same q, fully correlated, so
 //
 //	size = ring + (shown − m q) − (shown of the ring − m̄ q)
 //
-// has the sensitivity −(m − m̄) to q and none to what they have in common. Of the
-// difference of two sizes it is that of their own two m, without the ring's.
+// has the sensitivity −(m − m̄) to q. A part of m that the size and the ring share cancels. The
+// sensitivity of a difference of two sizes depends on their own two values of m only, because the
+// ring cancels.
 type Averaging struct {
 	Square    float64 `json:"square_s2"`              // q that is corrected; 0: no correction
 	HalfWidth float64 `json:"within_s2,omitempty"`    // half width of q, rectangular; or
@@ -99,7 +105,7 @@ const (
 	ComponentIndentation = "indentation"    // indentation of the part by the tips
 	ComponentGain        = "gain"           // gain of the gauge
 	ComponentGradient    = "gradient"       // temperature gradient along the part
-	ComponentCooling     = "cooling"        // warmth of the part, from how it cooled
+	ComponentCooling     = "cooling"        // warmth of the part, estimated from how the part cooled
 	ComponentAveraging   = "averaging"      // averaging of the gauge over time
 )
 
@@ -114,14 +120,14 @@ func usualBasis(line string) Basis {
 	return ByStatement
 }
 
-// Bore works out the budget of one size. The model is that of JCGM 100:2008,
-// H.1, with the temperature terms written in the two quantities that are known
-// apart: how far the ring is from 20 °C, and the part from the ring:
+// Bore works out the budget of one size. The model is that of JCGM 100:2008, H.1. Its temperature
+// terms use two quantities that are known separately: θr is the temperature of the ring less 20 °C,
+// and δ is the temperature of the part less that of the ring:
 //
 //	size at 20 °C = ring + (part − ring as gauged) − D [(αp − αr) θr + αp δ]
 //
-// It fails when the ring's uncertainty, the repeatability or the size isn't
-// given: without them there is no budget, only a hope.
+// Bore fails when the ring's uncertainty, the repeatability or the size isn't given, because there
+// is no budget without them.
 func Bore(in BoreInput) (Budget, error) {
 	if err := in.check(); err != nil {
 		return Budget{}, fmt.Errorf("budget of a bore: %w", err)
@@ -141,9 +147,9 @@ func Bore(in BoreInput) (Budget, error) {
 	return m.Budget()
 }
 
-// repeats adds the scatter of the size and of the zero. Both have the same standard deviation, so they
-// are one component with one number of degrees of freedom, unless the capture of this size was worse
-// than usual.
+// repeats adds the scatter of the size and of the zero. One captured value has the same standard
+// deviation in both, so they are one component with one number of degrees of freedom. If the
+// capture of this size was worse than usual, the size has its own component.
 func (m *Model) repeats(in *BoreInput) {
 	size, zero := 1/float64(in.Readings), 0.0
 	if in.Master > 0 {
@@ -186,7 +192,7 @@ func (m *Model) fillBases(known map[string]Basis) {
 	}
 }
 
-// cooling adds the uncertainty of a part's warmth, as estimated from how it cooled.
+// cooling adds the uncertainty of a part's warmth, which is estimated from how the part cooled.
 func (m *Model) cooling(u analysis.Deviation) {
 	m.add(Component{Name: ComponentCooling, Type: A, Distribution: Normal, Standard: um(u), Sensitivity: 1, Source: "cooling_fit"})
 }
@@ -213,8 +219,8 @@ func (in *BoreInput) check() error {
 	return nil
 }
 
-// temperatures adds what temperature does to a comparison. Products of two inputs are kept, because at
-// an estimate of 20 °C the first order vanishes.
+// temperatures adds the effects of temperature on a comparison. It keeps products of two inputs,
+// because the terms of first order vanish at an estimate of 20 °C.
 func (m *Model) temperatures(in *BoreInput) {
 	d := analysis.Length(in.Size).Micrometres() * 1e-6 // µm per 10⁻⁶
 	apart, from20 := in.PartFromRing.Degrees(), in.RingFrom20.Degrees()
@@ -230,8 +236,8 @@ func (m *Model) temperatures(in *BoreInput) {
 	}
 }
 
-// DifferenceInput holds what the uncertainty of the difference of two sizes of one bore depends on (a
-// form error). The ring, the zero and the common temperature cancel.
+// DifferenceInput holds the inputs for the uncertainty of the difference of two sizes of one bore
+// (a form error). The ring, the zero and the common temperature cancel.
 type DifferenceInput struct {
 	Size          analysis.Length      `json:"size_mm"`
 	Repeat        analysis.Deviation   `json:"repeat_sd_um"`
@@ -242,22 +248,24 @@ type DifferenceInput struct {
 	Resolution    analysis.Deviation   `json:"resolution_um,omitempty"`
 	Part          Expansion            `json:"part_expansion"`
 	Along         analysis.Temperature `json:"along_within_cel,omitempty"` // half width, between the two places
-	// Cooling is the largest standard uncertainty of a size's correction for cooling. The two sizes have
-	// it in common, and it falls with time, so the difference has no more of it than that.
+	// Cooling is the largest standard uncertainty of a size's correction for cooling. The two sizes
+	// share the error of that correction, and the error falls with time. So the error of the
+	// difference is no larger than the error of one size.
 	Cooling analysis.Deviation `json:"cooling_u_um,omitempty"`
 	// GainU is the standard uncertainty of the gauge's gain, a pure number. Apart is the largest
-	// difference that is stated. An error of the gain stretches a difference in proportion, as it
-	// stretches a size (geometry: d(gain × shown) = shown × d gain).
+	// difference that is stated. An error of the gain changes a difference in proportion to the
+	// difference (geometry: d(gain × shown) = shown × d gain).
 	GainU float64         `json:"gain_u,omitempty"`
 	Apart analysis.Length `json:"difference_mm,omitempty"`
-	// Averaging is as for one size, with the largest difference of two speeds.
+	// Averaging is as for one size. Its Motion is the largest difference of the two sizes' m.
 	Averaging Averaging        `json:"averaging"`
 	Bases     map[string]Basis `json:"bases,omitempty"` // as for one size
 }
 
-// Difference works out the budget of a form error, in µm. What the two sizes have in common cancels.
-// What remains is the scatter of both, and what grows with their difference. It fails without a size,
-// a repeatability and a number of readings, and for negative inputs. Source: JCGM 100:2008, 5.2.2.
+// Difference works out the budget of a form error, in µm. Errors that the two sizes share cancel.
+// The scatter of both sizes remains, and so do the errors that grow with their difference.
+// Difference fails without a size, a repeatability and a number of readings, and for negative
+// inputs. Source: JCGM 100:2008, 5.2.2.
 func Difference(in DifferenceInput) (Budget, error) {
 	switch {
 	case in.Size <= 0 || in.Size > 10_000*analysis.Millimetre:

@@ -1,14 +1,14 @@
 // Package uncertainty works out the uncertainty of a size by the Guide to the
 // Expression of Uncertainty in Measurement (GUM, JCGM 100:2008).
 //
-// A [Model] is a list of inputs with their sensitivities; its [Budget] is the
-// combined standard uncertainty, the effective degrees of freedom (Welch and
-// Satterthwaite), the coverage factor from Student's t and the expanded
-// uncertainty, which is by propagation of distributions (JCGM 101:2008) where
-// one rectangular input or products of inputs dominate. [Bore] and [Difference] are the models of this trade: a bore
-// compared with a setting ring, and two sizes of one bore compared with each
-// other. What is stated at the end is rounded up to a whole 0.1 nm, so that
-// rounding never makes a measurement look better than it is.
+// A [Model] is a list of inputs with their sensitivities. Its [Budget] states the combined standard
+// uncertainty, the effective degrees of freedom (Welch and Satterthwaite), the coverage factor from
+// Student's t and the expanded uncertainty. Where one rectangular input or products of inputs
+// dominate, the expanded uncertainty comes from propagation of distributions (JCGM 101:2008).
+//
+// [Bore] and [Difference] build the models of this trade. [Bore] compares a bore with a setting
+// ring. [Difference] compares two sizes of one bore with each other. The stated uncertainties are
+// rounded up to a whole 0.1 nm, so that rounding never makes a measurement look better than it is.
 package uncertainty
 
 import (
@@ -232,7 +232,7 @@ func (b *Budget) addProducts(index map[string]int, g *groups) error {
 	return nil
 }
 
-// combine adds the groups (JCGM 100:2008, 5.1.2, 5.2.2) and works out the
+// combine adds the variances of the groups (JCGM 100:2008, 5.1.2, 5.2.2) and works out the
 // effective degrees of freedom (G.4.1, formula G.2b).
 func (g *groups) combine() (u, freedom float64, err error) {
 	var sum, below float64

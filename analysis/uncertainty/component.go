@@ -21,8 +21,8 @@ const (
 type Distribution string
 
 // The distributions of a component. The half width of a rectangular, triangular or U-shaped one is
-// divided by √3, √6 or √2 (JCGM 100:2008, 4.3.7, 4.3.9, H.1.3.4). That of Normal and T is divided by
-// the coverage factor that it was stated with.
+// divided by √3, √6 or √2 (JCGM 100:2008, 4.3.7, 4.3.9, H.1.3.4). The half width of Normal and T is
+// divided by the coverage factor that was stated with it.
 const (
 	Normal      Distribution = "normal"
 	T           Distribution = "t"
@@ -34,8 +34,9 @@ const (
 // Basis says how an input is known.
 type Basis string
 
-// The bases: an input was stated by somebody, in a configuration or a certificate; it was measured
-// here; or its usual value is assumed.
+// The bases. ByStatement: somebody stated the input, in a configuration or a certificate.
+// ByMeasurement: the input was measured here. ByAssumption: the usual value of the input is
+// assumed.
 const (
 	ByStatement   Basis = "stated"
 	ByMeasurement Basis = "measured"
@@ -60,8 +61,8 @@ type Component struct {
 	// Freedom is the number of degrees of freedom of Standard; 0: unlimited.
 	Freedom     float64 `json:"degrees_of_freedom,omitempty"`
 	Sensitivity float64 `json:"sensitivity_um_per_unit"`
-	// Independent is how many independent values of this input the component stands for, 0 for one.
-	// Sensitivity is the root sum of squares of their sensitivities.
+	// Independent is the number of independent values of this input that the component stands for;
+	// 0 means one. Sensitivity is the root sum of squares of the sensitivities to these values.
 	Independent int `json:"independent_values,omitempty"`
 	// Contribution is |Sensitivity| × Standard, rounded to 0.1 nm. Share is its square as a percentage of
 	// the whole variance.
@@ -81,12 +82,12 @@ type Correlation struct {
 // Product is a term of second order: the result depends on the product of two independent inputs.
 // Coefficient is the mixed second derivative, in µm per product of their units. The term adds
 // (coefficient × u(A) × u(B))² to the variance (JCGM 100:2008, 5.1.2, note). It matters where the
-// estimate of one factor is zero, as often with a temperature's departure from 20 °C.
+// estimate of one factor is zero, as is often true of a temperature's departure from 20 °C.
 type Product struct {
 	A           string  `json:"a"`
 	B           string  `json:"b"`
 	Coefficient float64 `json:"coefficient_um"`
-	// Contribution is the square root of the variance that it adds, rounded to 0.1 nm.
+	// Contribution is the square root of the variance that the term adds, rounded to 0.1 nm.
 	Contribution analysis.Deviation `json:"contribution_um"`
 }
 

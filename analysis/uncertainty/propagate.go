@@ -7,19 +7,23 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 )
 
-// maxExcess is by what share the GUM's expanded uncertainty may exceed what the distribution needs and
-// still be stated. With two rectangular components as large as the rest, as of a drift and a
-// temperature, k = 2 is 2.3 % too large.
+// maxExcess is the largest tolerated excess of the GUM's expanded uncertainty over the one that the
+// distribution needs, as a share of the latter. With two rectangular components as large as the
+// rest, such as a drift and a temperature, k = 2 is 2.3 % too large.
 const maxExcess = 0.024
 
-// propagated returns the expanded uncertainty to state, in µm: the GUM's k × u where
-// the distribution of the result confirms it (JCGM 101:2008, clause 8), else what that
-// needs, and whether it is that. It is never less than the distribution needs, and it never
-// falls when a cause grows: for the latter what is tolerated goes down by half of what is
-// above it, instead of at once. wide is by how much Student's t widens k.
+// propagated returns the expanded uncertainty to state, in µm. It returns the GUM's k × u where the
+// distribution of the result confirms it (JCGM 101:2008, clause 8). Otherwise it returns the
+// uncertainty that the distribution needs, perhaps with a small excess, and by is true. wide is the
+// factor by which Student's t widens k.
 //
-// U against half the interval of 1,000,000 draws about the estimate, %, as k × u and as stated
-// (TestMonteCarlo_Half -v, seed 14254; draws scatter by 0.1):
+// The result is never less than the distribution needs. It also never falls when a cause of error
+// grows. For that reason the tolerated excess does not end at maxExcess at once: it falls by half
+// of the amount by which k × u exceeds maxExcess.
+//
+// The table shows by how many percent U exceeds half the interval of 1,000,000 draws about the
+// estimate. The first figure is for k × u, the second for U as stated (TestMonteCarlo_Half -v, seed
+// 14254; the draws scatter by 0.1):
 //
 //	sleeve                 +2.2  +2.2      products of 100 mm        −7.1  +0.1
 //	tube, warm             +0.9  +0.9      products of 300 mm       −10.5  +0.1
@@ -40,19 +44,20 @@ func (b *Budget) propagated(u, k, wide, level float64) (expanded float64, by boo
 	return need * (1 + max(0, min(over, maxExcess-(over-maxExcess)/2))), true
 }
 
-// distribution is the distribution of a result's error, as its characteristic function. phi holds the
-// real part at step, 2 × step and so on. The imaginary part distinguishes the two sides, which an
-// interval about the estimate does not need.
+// distribution is the distribution of a result's error, given as its characteristic function. phi
+// holds the real part at step, 2 × step and so on. The imaginary part distinguishes errors above
+// and below the estimate. An interval about the estimate does not need it.
 type distribution struct {
 	step float64 // per µm
 	phi  []float64
 	u    float64 // µm
 }
 
-// The grid of the characteristic function. As a sum over the grid, the distribution repeats every
-// period × u, so probability beyond half of that counts as lying within. The grid ends at ends / σ of
-// the normal components, where they have reduced the function to 1e-8. Where these are below 2 × least
-// × u, up to least × u is added to them, which makes U at most 0.2 % larger.
+// The grid of the characteristic function. A sum over the grid gives a distribution that repeats
+// every period × u, so probability beyond half a period counts as lying within. The grid ends at
+// ends / σ, where σ is the combined standard deviation of the normal components. There they have
+// reduced the function to 1e-8. Where σ is below 2 × least × u, up to least × u is added to it in
+// quadrature. That makes U at most 0.2 % larger.
 const (
 	period = 20
 	ends   = 6
@@ -62,9 +67,12 @@ const (
 // distribution works out the distribution of the result's error from the distributions of the
 // components, not only from their standard uncertainties (JCGM 101:2008, clauses 5 and 6). It
 // multiplies characteristic functions instead of drawing random numbers. A component with degrees of
-// freedom counts as normal. In a product one factor must be rectangular and the other normal. For each
-// value of the rectangular one the result is normal about a mean, and these are added up. There may be
-// two such factors, neither of them correlated. For other models it reports false.
+// freedom counts as normal.
+//
+// In a product one factor must be rectangular and the other normal. For each value of the
+// rectangular factor the result is normal about a mean. The function adds up these normal
+// distributions. There may be two rectangular factors, and neither may be correlated. For other
+// models the function reports false.
 func (b *Budget) distribution(u float64) (distribution, bool) {
 	m, ok := b.mixture()
 	if !ok || !(u > 0) {
@@ -117,8 +125,8 @@ func (d *distribution) half(level float64) float64 {
 	return hi
 }
 
-// within returns the share of results within ± half µm of the estimate. It is the integral of φ(s)
-// sin(s half) / (π s) over all s, as a sum.
+// within returns the share of results within ± half µm of the estimate. The share is the integral
+// of φ(s) sin(s half) / (π s) over all s, computed as a sum.
 func (d *distribution) within(half float64) float64 {
 	sum := half / 2
 	turn := 2 * math.Cos(d.step*half)
@@ -158,7 +166,7 @@ func sinc(x float64) float64 {
 type normal struct{ weight, mean, variance float64 }
 
 // add adds the real part of the term's characteristic function, weight × cos(s mean) × exp(−s²
-// variance / 2), at step, 2 × step and so on, each value from those before.
+// variance / 2), at step, 2 × step and so on. It computes each value from the previous values.
 func (p *normal) add(phi []float64, step float64) {
 	turn := 2 * math.Cos(step*p.mean)
 	before, now := 1.0, turn/2
@@ -172,8 +180,8 @@ func (p *normal) add(phi []float64, step float64) {
 	}
 }
 
-// mixture holds the components that are in products or correlated: rectangular factors, which may be
-// none, and the normal components for each of their values.
+// mixture holds the components that are in products or correlated: the rectangular factors, which
+// may be none, and the normal components. For given values of the factors the result is normal.
 type mixture struct {
 	factors, normals []*Component
 	by               [2][]float64 // what a unit of each factor adds to the sensitivity to each normal component
@@ -185,7 +193,8 @@ type correlated struct {
 	r    float64
 }
 
-// mixture collects those components. It returns false if they are not of that kind.
+// mixture collects the components that are in products or correlated. It returns false if they are
+// not rectangular factors and normal components.
 func (b *Budget) mixture() (m mixture, ok bool) {
 	in := map[string]int{} // index of a normal component
 	factors := map[string]int{}
@@ -262,9 +271,9 @@ func (m *mixture) parts(free float64) []normal {
 	return parts
 }
 
-// nodes returns how many nodes integrate a cosine that turns by an angle on each side of the middle:
-// half the angle and some more. The result is a multiple of 8, because the library's rule with 26
-// nodes is wrong (TestNodes).
+// nodes returns the number of nodes that integrate a cosine over an angle on each side of the
+// middle. The number is half the angle and some more. It is a multiple of 8, because the library's
+// rule with 26 nodes is wrong (TestNodes).
 func nodes(angle float64) int { return 8 * int(math.Ceil((angle/2+8)/8)) }
 
 // at returns the distribution for given values of the factors.
