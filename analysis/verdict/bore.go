@@ -8,10 +8,10 @@ import (
 	"fairbore/analysis/uncertainty"
 )
 
-// State is the verdict in the words of the trade, while a bore is being honed.
+// State is the verdict on a bore in the words of the trade, while the bore is being honed.
 type State string
 
-// The states. A bore below the low limit is no reject while it can be honed.
+// The states. A bore below the low limit is not a reject, because it can still be honed.
 const (
 	StockToGo   State = "stock to go"
 	InSize      State = "in size"
@@ -27,13 +27,14 @@ const largest = 1000 * analysis.Millimetre
 // Input is what a verdict is based on.
 type Input struct {
 	Job *analysis.Job
-	// Readings are the readings to judge: those of this round that are not void. Several readings at a
-	// place count each, and so do places beyond the plan.
+	// Readings are the readings to judge: the readings of this round that are not void. Each of
+	// several readings at one place counts. A reading at a place that is not in the plan counts
+	// too.
 	Readings []analysis.Reading
 	Size     uncertainty.Stated // uncertainty of one size
 	Form     uncertainty.Stated // uncertainty of the difference of two sizes
 	Rule     Rule
-	Lot      Lot // of the job, for the chances of the worst sizes; no decision is based on it
+	Lot      Lot // finished parts, for the chances of the worst sizes; no decision is based on them
 	// Invalid lists the reasons why no size may be trusted now, such as no mastering, a failed check or a
 	// warm part. If there is any, nothing is judged.
 	Invalid []analysis.Phrase
@@ -49,8 +50,8 @@ type Local struct {
 	// Probability is the probability that the true size is within the limits (normal, with a flat prior).
 	// It is 0 or 1 when no uncertainty is stated.
 	Probability float64 `json:"probability"`
-	// Chance is the same probability with the prior from the lot, where there is one. It is set for the
-	// smallest and the largest size only.
+	// Chance is the same probability with the prior from the lot, if the lot gives one. It is set
+	// for the smallest and the largest size only.
 	Chance *Chance `json:"chance,omitempty"`
 }
 
@@ -65,12 +66,14 @@ type Sizes struct {
 	Fit       Fit     `json:"fit,omitempty"`
 	Smallest  *Local  `json:"smallest,omitempty"`
 	Largest   *Local  `json:"largest,omitempty"`
-	// Stock is the distance from the smallest size up to the low limit. Room is that from the largest up
-	// to the high limit. Each is negative beyond its limit.
+	// Stock is the distance from the smallest size up to the low limit. It is negative when that
+	// size is above the low limit. Room is the distance from the largest size up to the high limit.
+	// It is negative when that size is above the high limit.
 	Stock analysis.Deviation `json:"stock_um"`
 	Room  analysis.Deviation `json:"room_um"`
 	// Worst is the smallest conformance probability of any reading, with a flat prior. The probability
-	// that all conform is no better. It is not their product, because they share a zero.
+	// that all readings conform is not higher than Worst. It is not the product of the readings'
+	// probabilities, because the readings share a zero.
 	Worst  float64 `json:"worst_probability"`
 	Locals []Local `json:"locals,omitempty"` // by depth, then angle, then size
 }
@@ -177,7 +180,7 @@ func (s *Sizes) chances(lot *Lot) {
 	}
 }
 
-// side returns the limit that matters. The high limit comes first.
+// side returns the limit that is in doubt or exceeded. The high limit takes precedence.
 func (s *Sizes) side() Side {
 	switch {
 	case s.Largest.Size > s.Zone.AcceptHigh:

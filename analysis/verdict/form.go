@@ -5,19 +5,18 @@ import (
 	"fairbore/analysis/uncertainty"
 )
 
-// CharacteristicName is what a characteristic of form is.
+// CharacteristicName is the name of a characteristic of form.
 type CharacteristicName string
 
-// The characteristics. All are differences of two-point sizes, and
-// say no more than a two-point gauge can see (geometry): no odd lobes, no bend
-// of the axis; so none is called roundness or cylindricity.
+// The characteristics. All are differences of two-point sizes. A two-point gauge can't see odd
+// lobes or a bend of the axis (geometry), so no characteristic is called roundness or cylindricity.
 const (
 	Variation CharacteristicName = "variation"
 	Taper     CharacteristicName = "taper"
 	Ovality   CharacteristicName = "ovality"
 )
 
-// Phrase is what the characteristic is called.
+// Phrase returns the name of the characteristic for a reader.
 func (n CharacteristicName) Phrase() analysis.Phrase {
 	return analysis.Say("verdict.form." + string(n))
 }
@@ -33,12 +32,12 @@ type Characteristic struct {
 	Zone        Zone               `json:"zone"`
 	TestRatio   float64            `json:"test_ratio,omitempty"` // limit / U
 	Fit         Fit                `json:"fit,omitempty"`
-	// Large and Small are where the two sizes were found.
+	// Large and Small are the places of the two sizes.
 	Large analysis.Place `json:"large"`
 	Small analysis.Place `json:"small"`
-	// N is how many readings it rests on.
+	// N is the number of readings that the value rests on.
 	N   int             `json:"readings"`
-	Why analysis.Phrase `json:"why,omitzero"` // it couldn't be judged
+	Why analysis.Phrase `json:"why,omitzero"` // why it couldn't be judged
 }
 
 // extreme is the smallest and largest size at one place.
@@ -48,7 +47,7 @@ type extreme struct {
 	n          int
 }
 
-// extremes gathers sorted readings by place.
+// extremes returns the smallest and largest size at each place. The readings must be sorted.
 func extremes(sorted []analysis.Reading) (es []extreme) {
 	for _, r := range sorted {
 		if n := len(es); n > 0 && es[n-1].at == r.Place {
@@ -61,16 +60,16 @@ func extremes(sorted []analysis.Reading) (es []extreme) {
 	return es
 }
 
-// spread is a difference of two sizes and where they are.
+// spread is a difference of two sizes, and the places of the two sizes.
 type spread struct {
 	value        analysis.Length
 	large, small analysis.Place
-	n            int  // readings it was looked for in
-	complete     bool // all that can show it is gauged, even if other places aren't
+	n            int  // number of readings that were searched
+	complete     bool // every place that can show it is gauged, even if other places aren't
 	never        bool // the plan can't show it
 }
 
-// over takes the difference of a's largest and b's smallest size if it is wider.
+// over replaces s by the difference of a's largest and b's smallest size if that is wider.
 func (s *spread) over(a, b *extreme) {
 	if d := a.big - b.small; d > s.value || s.large == s.small && d == s.value {
 		s.value, s.large, s.small = d, a.at, b.at
@@ -105,7 +104,7 @@ func characteristic(name CharacteristicName, limit analysis.Deviation, s spread,
 	}
 	c.Zone, c.Probability = zone, zone.Probability(s.value)
 	c.Decision, _ = zone.Decide(s.value)
-	// What is missing can only make a largest difference larger.
+	// A missing reading can only make a largest difference larger.
 	if !s.complete && c.Decision == Conforms {
 		c.Decision = NotJudged
 		c.Why = analysis.Say("verdict.why.rest", s.n)
@@ -116,12 +115,12 @@ func characteristic(name CharacteristicName, limit analysis.Deviation, s spread,
 	return c
 }
 
-// variation is the difference of the largest and smallest size anywhere.
+// variation returns the difference of the largest and smallest size anywhere.
 func variation(_ *analysis.Job, es []extreme) spread {
 	return within(es)
 }
 
-// within is the widest spread among some places.
+// within returns the widest spread among the given places.
 func within(es []extreme) (s spread) {
 	small, big := &es[0], &es[0]
 	for i := range es {
@@ -137,7 +136,7 @@ func within(es []extreme) (s spread) {
 	return s
 }
 
-// ovality is the largest difference of sizes within one section.
+// ovality returns the largest difference of sizes within one section.
 func ovality(j *analysis.Job, es []extreme) spread {
 	all := spread{never: len(j.Orientations) < 2}
 	for len(es) > 0 {
@@ -155,8 +154,8 @@ func ovality(j *analysis.Job, es []extreme) spread {
 	return all
 }
 
-// taper is the largest difference between the first and the last planned
-// section along one line of the wall, that is, at one orientation.
+// taper returns the largest difference between the first and the last planned section along one
+// line of the wall, that is, at one orientation.
 func taper(j *analysis.Job, es []extreme) spread {
 	if len(j.Sections) < 2 {
 		return spread{never: true}

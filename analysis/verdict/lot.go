@@ -8,45 +8,47 @@ import (
 	"fairbore/analysis"
 )
 
-// Lot is what the finished parts of a job tell of the process that made them. Their true
-// sizes are taken for normal and independent of the errors. Those of parts that are honed
-// until they read in size are so only nearly: TestChance_Honed has how far that leads.
+// Lot holds the sizes of the finished parts of a job, which describe the process that made them.
+// The true sizes are assumed to be normal and independent of the errors of measurement. That is
+// only nearly true of parts that are honed until they read in size. TestChance_Honed shows how far
+// the chances are then wrong.
 type Lot struct {
-	// Smallest and Largest are the worst sizes of each part but the one in hand.
+	// Smallest and Largest are the worst sizes of each part except the part that is being judged.
 	Smallest, Largest []analysis.Length
-	// Own is the part of the standard uncertainty of one size that differs from part to
-	// part. The rest they share, as of the ring: the spread of the lot tells nothing of it.
+	// Own is the share of the standard uncertainty of one size that differs from part to part. All
+	// parts share the rest, such as that of the ring. The spread of the lot says nothing about the
+	// rest.
 	Own analysis.Deviation
 }
 
-// LotParts is how many parts it takes to tell a spread from: by then their standard
-// deviation is known to 24 %, and the chances that are stated hold (TestChance_Calibrated).
+// LotParts is the least number of parts for a lot's spread to be used. With so many parts the
+// standard deviation is known to 24 %, and the stated chances hold (TestChance_Calibrated).
 const LotParts = 10
 
-// Prior says what a probability rests on beside the measurement.
+// Prior says what a probability rests on besides the measurement.
 type Prior string
 
-// The priors. Flat knows nothing of the process; guard bands rest on it always. OfLot is
+// The priors. Flat assumes nothing about the process; guard bands always rest on it. OfLot comes
 // from the finished parts of the job.
 const (
 	Flat  Prior = "flat"
 	OfLot Prior = "lot"
 )
 
-// apart is beyond how many standard deviations from the mean of the others a part is none
-// of them (common practice for an outlier).
+// apart is the largest distance of a part from the mean of the others, in standard deviations, at
+// which the part still counts as one of the lot (common practice for an outlier).
 const apart = 3
 
-// Chance is a probability of conformity, 0 to 1, with the prior that it rests on.
+// Chance is a probability of conformity, 0 to 1, and the prior that the probability rests on.
 type Chance struct {
 	Probability float64         `json:"probability"`
 	Prior       Prior           `json:"prior"`
-	Parts       int             `json:"parts,omitempty"` // that the prior is from
+	Parts       int             `json:"parts,omitempty"` // number of parts that the prior comes from
 	Why         analysis.Phrase `json:"why,omitzero"`    // why the prior is flat
 }
 
-// Phrase says the chance and its prior: "98.6 %, prior from 14 parts of this job", or
-// "97.2 %, flat prior".
+// Phrase states the chance and its prior: "98.6 %, prior from 14 parts of this job", or "97.2 %,
+// flat prior".
 func (c Chance) Phrase() analysis.Phrase {
 	if c.Prior == Flat {
 		return analysis.Say("verdict.chance.flat", Percent(c.Probability))
@@ -54,7 +56,8 @@ func (c Chance) Phrase() analysis.Phrase {
 	return analysis.Say("verdict.chance.lot", Percent(c.Probability), c.Parts)
 }
 
-// Percent says a probability; what rounds to certainty is not called certain.
+// Percent states a probability. A probability that would round to 0 % or 100 % is stated as a
+// bound, because it is not certain.
 func Percent(p float64) analysis.Phrase {
 	switch {
 	case p > 0.9995:
@@ -65,7 +68,7 @@ func Percent(p float64) analysis.Phrase {
 	return analysis.Say("verdict.percent", analysis.Number{Value: 100 * p, Places: 1})
 }
 
-// worst is the spread of the worst sizes of a lot, in 0.1 nm from the first of them.
+// worst is the spread of the worst sizes of a lot, in 0.1 nm from the first size.
 type worst struct {
 	n     int
 	from  analysis.Length
@@ -88,8 +91,8 @@ func worstOf(sizes []analysis.Length) (s worst) {
 	return s
 }
 
-// lot returns the chance of a size to conform, with the spread of a lot as its prior
-// where that can be told.
+// lot returns the chance that a size conforms. The prior is the spread of a lot if that spread is
+// known, otherwise a flat prior.
 func (z *Zone) lot(v analysis.Length, s worst, own analysis.Deviation) Chance {
 	flat := Chance{Probability: z.Probability(v), Prior: Flat}
 	o := min(float64(own), float64(z.Standard))
@@ -112,13 +115,15 @@ func (z *Zone) lot(v analysis.Length, s worst, own analysis.Deviation) Chance {
 	return flat
 }
 
-// posterior returns where the true value of one more part is, from the mean of the others,
-// and its standard uncertainty, when it was measured as y from that mean with the standard
-// uncertainty o. The prior is normal, with the spread of the parts less what the
-// measurement adds to it: for a prior that is known this is JCGM 106:2012, clause 7, normal
-// prior and normal likelihood. That it is known from n parts only is allowed for as by
-// C. N. Morris, Parametric Empirical Bayes Inference, Journal of the American Statistical
-// Association 78 (1983), from memory, in which the part counts as one of the lot.
+// posterior returns the expected true value of one more part and its standard uncertainty. y is the
+// measured value of that part, and o is the standard uncertainty of the measurement. y and the
+// expected value are distances from the mean of the other parts.
+//
+// The prior is normal. Its spread is the spread of the parts less the scatter that the measurement
+// adds. For a known prior this is JCGM 106:2012, clause 7, normal prior and normal likelihood. Here
+// the prior is known from n parts only. The method allows for that after C. N. Morris, Parametric
+// Empirical Bayes Inference, Journal of the American Statistical Association 78 (1983), from
+// memory. In that method the new part counts as one of the lot.
 func (s *worst) posterior(y, o float64) (mean, u float64) {
 	k := float64(s.n + 1)
 	centre := y / k // of all with this one

@@ -2,20 +2,19 @@ package verdict
 
 import "fairbore/analysis"
 
-// Plug is what a plug gauge of a limit's exact size would say, worked out from
-// two-point sizes and guarded as the sizes are.
+// Plug is the result that a plug gauge of a limit's exact size would give. It is worked out from
+// two-point sizes, with the same guard band as for the sizes.
 type Plug struct {
 	Size analysis.Length `json:"size_mm"` // of the plug: the limit itself
-	// Decision: Conforms means that the go plug passes, or that the no-go plug
-	// does not enter.
+	// Decision is Conforms if the go plug passes, or if the no-go plug does not enter.
 	Decision Decision           `json:"decision"`
-	At       analysis.Place     `json:"at"`        // the size that decides
-	Margin   analysis.Deviation `json:"margin_um"` // of that size to the plug, positive when good
+	At       analysis.Place     `json:"at"`        // where the size was read that decides
+	Margin   analysis.Deviation `json:"margin_um"` // from the plug to that size, positive when good
 }
 
-// Plugs is the pair: the go plug at the low limit must pass, so the smallest
-// local size decides; the no-go plug at the high limit must not enter
-// anywhere, so the largest decides (Taylor's principle for the no-go side).
+// Plugs is the pair of a go plug and a no-go plug. The go plug at the low limit must pass, so the
+// smallest local size decides. The no-go plug at the high limit must not enter anywhere, so the
+// largest local size decides (Taylor's principle for the no-go side).
 type Plugs struct {
 	Go      Plug            `json:"go"`
 	NoGo    Plug            `json:"no_go"`

@@ -5,8 +5,8 @@ import "fairbore/analysis"
 // Action is what the stop rule says. It advises; the person at the machine decides.
 type Action string
 
-// The actions, from common practice: what is taken off can't be put back, so
-// one place in doubt at the high limit stops the honing.
+// The actions (common practice). Material that was removed can't be put back, so one place in doubt
+// at the high limit stops the honing.
 const (
 	HoneOn    Action = "hone on"
 	Finished  Action = "in size everywhere"
@@ -20,8 +20,8 @@ const (
 type Stop struct {
 	Action Action          `json:"action"`
 	Reason analysis.Phrase `json:"reason"`
-	// Narrow: the sizes differ by more than the acceptance zone is wide, so
-	// that honing all places alike can't bring them all in.
+	// Narrow says that the sizes differ by more than the width of the acceptance zone. Honing that
+	// removes the same amount everywhere can't bring them all in.
 	Narrow bool `json:"narrow,omitempty"`
 }
 
@@ -56,7 +56,7 @@ func stop(b *Bore) Stop {
 	return to(Finished, analysis.Say("verdict.stop.inside"))
 }
 
-// sentence says the state with its figure, for the page and the record.
+// sentence states the state of the bore with its figure, for the page and the record.
 func sentence(b *Bore) analysis.Phrase {
 	s := &b.Sizes
 	switch {

@@ -1,11 +1,10 @@
-// Package verdict decides whether a bore conforms: each local size, and the
-// form characteristics a two-point gauge can judge, by the decision rule of
-// ISO 14253-1 with a guard band that is named in the result.
+// Package verdict decides whether a bore conforms. It judges each local size, and the form
+// characteristics that a two-point gauge can judge. It uses the decision rule of ISO 14253-1 with a
+// guard band, and the result names that guard band.
 //
-// The worst single reading decides, never an average. Limits are compared as
-// exact lengths; what is computed (guard bands) is rounded away from
-// acceptance. More uncertainty never turns a rejection, or an "uncertain",
-// into an acceptance.
+// The worst single reading decides, never an average. Limits are compared as exact lengths. A
+// computed guard band is rounded away from acceptance. More uncertainty never turns a rejection, or
+// an "uncertain", into an acceptance.
 package verdict
 
 import (
@@ -21,14 +20,14 @@ type Rule string
 // The rules. g is the guard band: the acceptance zone is smaller than the tolerance by g at each
 // limit, and the rejection zone starts further out by g.
 const (
-	// Simple acceptance has g = 0. What measures within the limits is accepted, and the customer bears the
-	// risk of the uncertainty (JCGM 106:2012, 8.2).
+	// Simple acceptance has g = 0. A size that measures within the limits is accepted, and the
+	// customer bears the risk of the uncertainty (JCGM 106:2012, 8.2).
 	Simple Rule = "simple"
-	// Confidence95 accepts at a conformance probability of at least 95 %:
-	// g = 1.645 u, more where the tolerance is so narrow that both limits count
-	// (ISO 14253-1:2017 as its summaries describe it; JCGM 106:2012, Table 1).
+	// Confidence95 accepts at a conformance probability of at least 95 %: g = 1.645 u. g is larger
+	// where the tolerance is so narrow that both limits count (ISO 14253-1:2017 as its summaries
+	// describe it; JCGM 106:2012, Table 1).
 	Confidence95 Rule = "1.645u"
-	// Expanded accepts only what lies within the limits by the whole expanded
+	// Expanded accepts only a size that lies within the limits by at least the expanded
 	// uncertainty: g = U (ISO 14253-1:1998; JCGM 106:2012, 8.3.2).
 	Expanded Rule = "U"
 )
@@ -65,8 +64,8 @@ const (
 	NotJudged      Decision = "cannot judge"
 )
 
-// weight orders decisions by precedence: one part that does not conform decides, and otherwise one in
-// doubt leaves the whole in doubt.
+// weight orders decisions by precedence. One decision that does not conform decides for the whole.
+// Otherwise one decision in doubt leaves the whole in doubt.
 func (d Decision) weight() int {
 	switch d {
 	case Conforms:
@@ -86,9 +85,10 @@ func worse(a, b Decision) Decision {
 	return a
 }
 
-// Zone is a tolerance with its guard bands. A value from AcceptLow to AcceptHigh conforms (none does
-// if these cross). A value below RejectLow or above RejectHigh does not conform. A value in between is
-// uncertain. With OneSided there is no low limit, as for a form error.
+// Zone is a tolerance with its guard bands. A value from AcceptLow to AcceptHigh conforms. If
+// AcceptLow is above AcceptHigh, no value conforms. A value below RejectLow or above RejectHigh
+// does not conform. A value in between is uncertain. With OneSided there is no low limit, as for a
+// form error.
 type Zone struct {
 	Rule       Rule               `json:"rule"`
 	OneSided   bool               `json:"one_sided,omitempty"`
@@ -151,9 +151,9 @@ func newZone(low, high analysis.Length, oneSided bool, rule Rule, u uncertainty.
 	return z, nil
 }
 
-// bothTails returns the smallest guard band, at least g, at whose edge the conformance probability is
-// 95 % with both limits counted. It returns more than half the tolerance if there is none. It returns
-// g itself unless the tolerance is below about 6 u.
+// bothTails returns the smallest guard band of at least g that gives a conformance probability of
+// 95 % at its edge, with both limits counted. If there is no such guard band, it returns more than
+// half the tolerance. It returns g itself unless the tolerance is below about 6 u.
 func bothTails(tol, u, g analysis.Deviation) analysis.Deviation {
 	enough := func(g analysis.Deviation) bool {
 		// The margin covers the floating-point error of a probability.
@@ -176,9 +176,10 @@ func bothTails(tol, u, g analysis.Deviation) analysis.Deviation {
 	return hi
 }
 
-// conformance returns the probability that a quantity measured as y with the
-// standard uncertainty u lies from low to high, normal (JCGM 106:2012, 7.2).
-// Any unit, the same for all four. Without uncertainty it is 0 or 1.
+// conformance returns the probability that a quantity lies from low to high. The quantity was
+// measured as y with the standard uncertainty u, and its distribution is normal (JCGM 106:2012,
+// 7.2). All four arguments have the same unit, which may be any. Without uncertainty the
+// probability is 0 or 1.
 func conformance(low, high, y, u float64) float64 {
 	if u <= 0 {
 		if y >= low && y <= high {
@@ -197,7 +198,7 @@ func conformance(low, high, y, u float64) float64 {
 	return 1 - (math.Erfc(-a)+math.Erfc(b))/2
 }
 
-// Side says on which side of the tolerance a value lies, or is in doubt.
+// Side says on which side of the tolerance a value lies, or on which side it is in doubt.
 type Side string
 
 // The sides; Inside is the zero value.
@@ -207,8 +208,8 @@ const (
 	Above  Side = "high"
 )
 
-// Decide judges a value. Where both limits are in doubt it returns the high one, because material that
-// was removed can't be put back. Source: ISO 14253-1 (from memory).
+// Decide judges a value. Where both limits are in doubt it returns the high side, because material
+// that was removed can't be put back. Source: ISO 14253-1 (from memory).
 func (z *Zone) Decide(v analysis.Length) (Decision, Side) {
 	switch {
 	case v > z.RejectHigh:
@@ -244,7 +245,7 @@ const (
 	NoFit   Fit = "none"
 )
 
-// fit returns tolerance / 2U. The height of a one-sided limit counts once.
+// fit returns tolerance / 2U and its Fit. For a one-sided limit it returns limit / U.
 func fit(low, high analysis.Length, oneSided bool, u uncertainty.Stated) (ratio float64, f Fit) {
 	if u.Expanded <= 0 {
 		return 0, NoFit
