@@ -8,9 +8,9 @@ import (
 
 func radians(a analysis.Angle) float64 { return a.Degrees() * math.Pi / 180 }
 
-// noiseRange returns the range of n readings of one size, in standard deviations, that chance exceeds
-// once in twenty (studentised range, infinite degrees of freedom; by integration). Above 12 readings
-// it is that of 12 and a little more.
+// noiseRange returns the range, in standard deviations, that n readings of one size exceed by
+// chance once in twenty (studentised range, infinite degrees of freedom; by integration). Above 12
+// readings it is the range of 12 readings and a little more.
 func noiseRange(n int) float64 {
 	q := [...]float64{0, 0, 2.7718, 3.3145, 3.6332, 3.8577, 4.0301, 4.1696, 4.2863, 4.3865, 4.4741, 4.5519, 4.6217}
 	if n < len(q) {
@@ -19,7 +19,7 @@ func noiseRange(n int) float64 {
 	return q[len(q)-1] + 0.75*math.Log(float64(n)/float64(len(q)-1))
 }
 
-// across works out the errors about the axis, section by section, and names those of the worst
+// across works out the errors about the axis, section by section. It names the errors of the worst
 // section.
 func (r *Result) across(p *profile) {
 	why := analysis.Say("form.why.second_angle_each")
@@ -44,7 +44,7 @@ func (r *Result) across(p *profile) {
 		named.Depth, named.AtLeast = p.sections[oval].depth, r.Oval.AtLeast
 		r.Named = append(r.Named, named)
 	}
-	// The oval does not account for all: there are other lobes, or one odd place.
+	// The oval does not explain all out-of-roundness: there are other lobes, or one odd place.
 	if r.OutOfRound.Significant && (!r.Oval.Significant || r.OutOfRound.Value > r.Oval.Value+r.OutOfRound.Threshold) {
 		named := name(KindOutOfRound, r.OutOfRound)
 		named.Depth = p.sections[worst].depth
@@ -52,8 +52,9 @@ func (r *Result) across(p *profile) {
 	}
 }
 
-// worse orders amounts: not usable before usable before significant, then by size, then by
-// uncertainty.
+// worse reports whether a is worse than b. A significant amount is worse than one that is usable
+// only, and a usable amount is worse than one that is not usable. After that the larger amount is
+// worse, then the amount with the larger uncertainty.
 func worse(a, b Amount) bool {
 	if a.Usable != b.Usable {
 		return a.Usable
@@ -67,7 +68,7 @@ func worse(a, b Amount) bool {
 	return a.U > b.U
 }
 
-// outOfRound returns the range of a section's places.
+// outOfRound returns the range of the sizes at a section's places.
 func (p *profile) outOfRound(s section) Amount {
 	places := p.places[s.from:s.to]
 	n := len(places)
@@ -113,8 +114,9 @@ func (p *profile) oval(s section) Oval {
 	}
 }
 
-// distinct counts the orientations that differ, up to three. Half a turn is no difference to a
-// two-point gauge. If there are two, a and b are the first of each.
+// distinct returns the number of different orientations, at most three. To a two-point gauge, two
+// orientations half a turn apart are the same. If there are two, a and b are the first place of
+// each.
 func distinct(places []placeSize) (n int, a, b placeSize) {
 	const half = 180 * analysis.Degree
 	a = places[0]
@@ -131,8 +133,8 @@ func distinct(places []placeSize) (n int, a, b placeSize) {
 	return n, a, b
 }
 
-// minOval returns the smallest oval that explains the difference of a and b, which lie an angle g
-// apart. An oval of 2A shows at most 2A |sin g| of itself.
+// minOval returns the smallest oval that explains the difference of a and b. Between two
+// orientations an angle g apart, an oval of 2A shows a difference of at most 2A |sin g|.
 func (p *profile) minOval(a, b placeSize) Oval {
 	g := math.Abs(math.Sin(radians(a.angle - b.angle)))
 	if g < 0.1 {
@@ -151,7 +153,7 @@ func (p *profile) fitOval(places []placeSize) Oval {
 		w, wc, ws, wd = w+k, wc+k*pl.cos, ws+k*pl.sin, wd+k*pl.size
 	}
 	wc, ws, wd = wc/w, ws/w, wd/w
-	var cc, cs, ss, cd, sd float64 // about the means, which eliminates m
+	var cc, cs, ss, cd, sd float64 // sums about the means; taking them about the means eliminates m
 	for _, pl := range places {
 		k, c, s, d := 1/pl.variance, pl.cos-wc, pl.sin-ws, pl.size-wd
 		cc, cs, ss, cd, sd = cc+k*c*c, cs+k*c*s, ss+k*s*s, cd+k*c*d, sd+k*s*d

@@ -6,8 +6,8 @@ import (
 	"fairbore/analysis"
 )
 
-// contrast evaluates an error along the bore, written as a sum c·m over the section means. It returns
-// its value and its standard uncertainty, both µm.
+// contrast evaluates an error along the bore that is a sum c·m over the section means m. It returns
+// the value of the error and its standard uncertainty, both in µm.
 func (p *profile) contrast(c []float64) (v, u float64) {
 	for i, s := range p.sections {
 		v += c[i] * s.mean
@@ -21,8 +21,8 @@ func (p *profile) amount(c []float64) Amount {
 	return p.opt.amount(v, u, Coverage*u, len(p.sections))
 }
 
-// along works out all errors along the bore. It runs after across, whose ovals say by how much a
-// section gauged at other angles may be wrong.
+// along works out all errors along the bore. It must run after across, because it uses the ovals
+// that across finds. The ovals say how wrong a section gauged at other angles may be.
 func (r *Result) along(p *profile) {
 	r.widenForAngles(p)
 	n := len(p.sections)
@@ -51,7 +51,7 @@ func (r *Result) refuseAlong(why analysis.Phrase, n int) {
 	r.Taper.Amount, r.Barrel, r.FrontFlare, r.BackFlare, r.Straightness.Amount = a, a, a, a, a
 }
 
-// The slope is b = Σ z m / Σ z² about the mean depth.
+// taper works out the taper. The slope is b = Σ z m / Σ z², with z from the mean depth.
 func (r *Result) taper(p *profile, c []float64) {
 	p.slope(c, 0, len(p.sections))
 	v, u := p.contrast(c)
@@ -75,8 +75,8 @@ func (r *Result) taper(p *profile, c []float64) {
 	}
 }
 
-// tightEnd returns the tight end of a bore that opens (v > 0) or closes with depth, and the depth of
-// the section there, among sections lo up to hi.
+// tightEnd returns the name of the tight end and the depth of the section at that end, among
+// sections lo up to hi. v is the taper. The bore opens with depth if v > 0, otherwise it closes.
 func (p *profile) tightEnd(v float64, lo, hi int) (string, analysis.Length) {
 	if v > 0 {
 		return p.opt.Face, p.sections[lo].depth
@@ -85,7 +85,7 @@ func (p *profile) tightEnd(v float64, lo, hi int) (string, analysis.Length) {
 }
 
 // slope sets c to the contrast for the slope, µm/mm, of the least-squares line through sections lo up
-// to hi. These are at least two.
+// to hi. There must be at least two sections.
 func (p *profile) slope(c []float64, lo, hi int) {
 	clear(c)
 	mean := 0.0
@@ -102,9 +102,9 @@ func (p *profile) slope(c []float64, lo, hi int) {
 	}
 }
 
-// curve works out the barrel. It uses the polynomial of second degree that is orthogonal to a constant
-// and a line on these depths, (z-m)² - b (z-m) - g. The middle of a parabola q times that lies q
-// (L/2)² below the mean of its ends, which is the size of the error.
+// curve works out the barrel. It fits q times the polynomial of second degree that is orthogonal to
+// a constant and a line at the gauged depths, (z-m)² - b (z-m) - g. The middle of this parabola
+// lies q (L/2)² below the mean of its ends. That distance is the size of the error.
 func (r *Result) curve(p *profile, c []float64) {
 	n := float64(len(p.sections))
 	if n < 3 {
@@ -119,8 +119,7 @@ func (r *Result) curve(p *profile, c []float64) {
 	r.Barrel = p.amount(c)
 }
 
-// quadratic sets c to the orthogonal polynomial's values and returns their sum
-// of squares.
+// quadratic sets c to the values of the orthogonal polynomial. It returns the sum of their squares.
 func (p *profile) quadratic(c []float64) (sum float64) {
 	n := float64(len(p.sections))
 	mean, s2, s3 := 0.0, 0.0, 0.0
@@ -140,7 +139,8 @@ func (p *profile) quadratic(c []float64) (sum float64) {
 	return sum
 }
 
-// flares works out the ends: each end section less the line through the next two, extended to it.
+// flares works out the flares. A flare is the mean of an end section less the line through the next
+// two sections, extended to the end section.
 func (r *Result) flares(p *profile, c []float64) {
 	n := len(p.sections)
 	if n < 4 {
@@ -154,7 +154,7 @@ func (r *Result) flares(p *profile, c []float64) {
 	r.BackFlare = p.amount(c)
 }
 
-// endOffset sets c to the contrast that is section k less the line through i and j.
+// endOffset sets c to the contrast for section k's mean less the line through sections i and j.
 func (p *profile) endOffset(c []float64, k, i, j int) {
 	clear(c)
 	t := (p.sections[k].z - p.sections[i].z) / (p.sections[j].z - p.sections[i].z)
@@ -163,10 +163,11 @@ func (p *profile) endOffset(c []float64, k, i, j int) {
 	c[j] -= t
 }
 
-// widenForAngles increases the uncertainty of sections that were not gauged at the same angles as the
-// others. An oval of amplitude A, known from the sections with several orientations, moves a mean by A
-// times the mean of cos 2(a-a0) over its angles. Only the difference from the other sections matters.
-// Its phase is not known, hence A/√2.
+// widenForAngles increases the uncertainty of sections that were not gauged at the same angles as
+// the others. An oval of amplitude A moves the mean of a section by A times the mean of cos 2(a-a0)
+// over the section's angles. A is known from the sections with several orientations. Only the
+// difference from the other sections matters. The phase a0 is not known, so the uncertainty has the
+// factor A/√2.
 func (r *Result) widenForAngles(p *profile) {
 	if p.opt.Gauge != TwoPoint || len(p.sections) < 2 {
 		return

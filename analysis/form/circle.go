@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// Why a set of points has no reference circle.
+// The errors that say why a set of points has no reference circle.
 var (
 	ErrFew       = errors.New("too few points: a circle wants 3, a minimum zone 4")
 	ErrNotFinite = errors.New("a point is not a number; leave it out")
@@ -15,17 +15,17 @@ var (
 // Points are places on a wall in µm: X[i], Y[i].
 type Points struct{ X, Y []float64 }
 
-// Circle is a reference circle and the roundness deviations from it by the
-// names of ISO 12181-1, all µm.
+// Circle is a reference circle and the roundness deviations from it, all in µm. The names of the
+// deviations are those of ISO 12181-1.
 type Circle struct {
 	X, Y, R float64
-	RONp    float64 // farthest outside it (reference to peak)
-	RONv    float64 // farthest inside it, as a positive number (reference to valley)
+	RONp    float64 // distance of the farthest point outside the circle (reference to peak)
+	RONv    float64 // distance of the farthest point inside, a positive number (reference to valley)
 	RONt    float64 // RONp + RONv, peak to valley
 	RONq    float64 // root mean square deviation
 }
 
-// check returns why p can't be fitted, and its centroid.
+// check returns the centroid of p, or an error that says why p can't be fitted.
 func (p Points) check(least int) (cx, cy float64, err error) {
 	n := len(p.X)
 	if n < least || len(p.Y) != n {
@@ -42,7 +42,7 @@ func (p Points) check(least int) (cx, cy float64, err error) {
 	return cx, cy, nil
 }
 
-// about makes the circle of radius r about (x, y) with its deviations.
+// about returns the circle of radius r about (x, y) with its deviations.
 func (p Points) about(x, y, r float64) (Circle, error) {
 	low, high, sum := math.Inf(1), math.Inf(-1), 0.0
 	for i, px := range p.X {
@@ -58,8 +58,9 @@ func (p Points) about(x, y, r float64) (Circle, error) {
 	return c, nil
 }
 
-// LeastSquares is the Gauss circle (LSCI): least sum of squares of the true
-// distances of at least 3 points. Gauss-Newton, from the algebraic fit (Kåsa).
+// LeastSquares returns the Gauss circle (LSCI). It has the least sum of squares of the points' true
+// distances from the circle. It needs at least 3 points. The method is Gauss-Newton, starting from
+// the algebraic fit (Kåsa).
 func (p Points) LeastSquares() (Circle, error) {
 	cx, cy, err := p.check(3)
 	if err != nil {
@@ -75,7 +76,7 @@ func (p Points) LeastSquares() (Circle, error) {
 			return Circle{}, ErrNotRound
 		}
 		x, y = x+dx, y+dy
-		// A step leaves about step × rms/R of itself undone.
+		// After a step, the centre is still about step × rms/R away from the solution.
 		if math.Hypot(dx, dy)*min(1, 4*rms/r) <= 1e-14*r {
 			return p.about(x, y, r)
 		}
@@ -83,8 +84,8 @@ func (p Points) LeastSquares() (Circle, error) {
 	return Circle{}, ErrNotRound
 }
 
-// kasa returns the centre of the circle of least algebraic error, with the
-// sums taken about the centroid.
+// kasa returns the centre of the circle of least algebraic error. It takes the sums about the
+// centroid (cx, cy).
 func (p Points) kasa(cx, cy float64) (x, y float64, err error) {
 	var xx, xy, yy, xz, yz float64
 	for i, px := range p.X {
@@ -100,8 +101,8 @@ func (p Points) kasa(cx, cy float64) (x, y float64, err error) {
 	return cx + (xz*yy-yz*xy)/det/2, cy + (yz*xx-xz*xy)/det/2, nil
 }
 
-// gaussNewton returns one step of the centre from (x, y), the mean radius
-// after it to first order, and the root mean square deviation before it.
+// gaussNewton returns one step (dx, dy) of the centre from (x, y). r is the mean radius after the
+// step, to first order. rms is the root mean square deviation before the step.
 func (p Points) gaussNewton(x, y float64) (dx, dy, r, rms float64, ok bool) {
 	var sr, srr, sx, sy, sxx, sxy, syy, sxr, syr float64
 	for i, px := range p.X {
@@ -117,7 +118,7 @@ func (p Points) gaussNewton(x, y float64) (dx, dy, r, rms float64, ok bool) {
 	}
 	n := float64(len(p.X))
 	r = sr / n
-	// About the means, which takes the radius out of the normal equations.
+	// Taking the sums about the means eliminates the radius from the normal equations.
 	sxr, syr = sxr-sx*r, syr-sy*r
 	sxx, sxy, syy = sxx-sx*sx/n, sxy-sx*sy/n, syy-sy*sy/n
 	det := sxx*syy - sxy*sxy

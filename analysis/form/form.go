@@ -1,20 +1,20 @@
-// Package form names and sizes the error of a bore (taper, barrel, waist,
-// bell-mouth, out-of-roundness, lobing) from its readings.
+// Package form names the form errors of a bore (taper, barrel, waist, bell-mouth, out-of-roundness,
+// lobing) and computes their sizes from the readings.
 //
-// [Evaluate] takes the readings of one round of one part, in any order, with
-// sections or orientations missing, and gives each error its size, its
-// standard uncertainty and whether it may be used; an error is named only when
-// it is larger than the gauge can produce out of nothing. A master's error is
-// the same in every reading and cancels in a form; a temperature that differs
-// along the part does not, and is not looked at here.
+// [Evaluate] takes the readings of one round of one part. The readings may be in any order, and
+// sections or orientations may be missing. For each error it returns the size, the standard
+// uncertainty and whether the size may be used. It names an error only if the error is larger than
+// the gauge alone may show on a perfect bore. A master's error is the same in every reading, so it
+// cancels in a form. The error of a temperature that differs along the part does not cancel, and
+// this package does not consider it.
 //
-// What the gauge can't see is part of the result: two points see even lobes
-// only ([Seen]), and no set of diameters shows a bent bore. So nothing here is
-// ever called round or cylindrical on the strength of diameters. A full turn of
-// radii ([Turn]) is judged by the reference circles of ISO 12181-1.
+// The result also says what the gauge can't see. A two-point gauge sees even lobes only ([Seen]),
+// and no set of diameters shows a bent bore. So this package never calls a bore round or
+// cylindrical on the evidence of diameters. It judges a full turn of radii ([Turn]) by the
+// reference circles of ISO 12181-1.
 //
-// Depths are in mm from the named face, sizes are diameters; a taper is
-// positive when the bore opens with depth.
+// Depths are in mm from the named face. Sizes are diameters. A taper is positive when the bore
+// opens with depth.
 package form
 
 import (
@@ -23,21 +23,21 @@ import (
 	"fairbore/analysis"
 )
 
-// Coverage is k of the threshold below which a difference along the bore is
-// put down to the gauge: T = max(k·u, display step), so that, of nothing, one
-// in twenty is named (normal, two-sided 95 %; common practice).
+// Coverage is the factor k of the threshold T = max(k·u, display step) for a difference along the
+// bore. A difference below T is attributed to the gauge. On a perfect bore, one difference in
+// twenty exceeds T (normal, two-sided 95 %; common practice).
 const Coverage = 2.0
 
-// RoundCoverage is the same for errors about the axis, which are never
-// negative: three times the repeatability for the range of two or three
-// orientations (common practice). The amplitude of an oval fitted to noise
-// exceeds it once in ninety (Rayleigh: exp(-9/2)).
+// RoundCoverage is the factor for errors about the axis, which are never negative. The threshold is
+// three times the repeatability for the range of two or three orientations (common practice). The
+// amplitude of an oval fitted to noise exceeds its threshold once in ninety (Rayleigh: exp(-9/2)).
 const RoundCoverage = 3.0
 
 // Options describe the gauge and the bore.
 type Options struct {
-	// Repeatability is the standard deviation of one captured value. 0: it is taken from the readings' own
-	// U (root mean square). If they have none, errors get a size but no name.
+	// Repeatability is the standard deviation of one captured value. If it is 0, the root mean
+	// square of the readings' own U is used. If the readings have no U, errors get a size but no
+	// name.
 	Repeatability analysis.Deviation
 	// Step is the display step of the gauge; nothing smaller is named.
 	Step analysis.Deviation
@@ -84,11 +84,11 @@ type Section struct {
 	Oval       Oval   `json:"oval"`
 }
 
-// Oval is the two-lobe part of a section, d = m + A cos 2(a - a0) by least
-// squares: the amount is 2A, the largest less the smallest diameter.
+// Oval is the two-lobe part of a section, d = m + A cos 2(a - a0), fitted by least squares. The
+// amount is 2A, the largest less the smallest diameter.
 type Oval struct {
 	Amount
-	// AtLeast says that there are only two orientations, so the oval has this size or a larger one.
+	// AtLeast says that there are only two orientations, so the oval may be larger than the amount.
 	AtLeast bool           `json:"at_least,omitempty"`
 	Widest  analysis.Angle `json:"widest_deg"` // of the largest diameter, 0 up to below 180°; 0 if AtLeast
 }
@@ -100,35 +100,34 @@ type Taper struct {
 	Per100 analysis.Deviation `json:"per_100mm_um"`
 	// PerInch is µm per inch; see [Taper.TenthsPerInch].
 	PerInch analysis.Deviation `json:"per_inch_um"`
-	// Whole is the taper carried on over the length of the bore, 0 if that isn't known.
+	// Whole is the taper extended to the length of the bore, 0 if that length isn't known.
 	Whole    analysis.Deviation `json:"whole_um"`
 	EndToEnd analysis.Deviation `json:"end_to_end_um"`   // last section mean less the first
 	Tight    string             `json:"tight,omitempty"` // the end that is tight, if significant
 }
 
-// TenthsPerInch returns the taper in tenths (0.0001 in) on the diameter per
-// inch of bore.
-// Source: geometry.
+// TenthsPerInch returns the taper in tenths (0.0001 in) on the diameter per inch of bore. Source:
+// geometry.
 func (t Taper) TenthsPerInch() float64 {
 	return float64(t.PerInch) / float64(analysis.Thou) * 10
 }
 
-// Straightness is how far the profile of diameters strays from a straight
-// line; the wall itself, half that a side. A bent bore does not show in it.
+// Straightness is the deviation of the profile of diameters from a straight line. The wall itself
+// deviates by half of that on each side. Straightness does not show a bent bore.
 type Straightness struct {
-	// Amount is the minimum zone: the least distance, along the diameter, of two
-	// parallel lines with all section means between them.
+	// Amount is the minimum zone: the least distance, measured along the diameter, between two
+	// parallel lines that have all section means between them.
 	Amount
 	// LeastSquares is the range of the deviations from the least-squares line.
 	LeastSquares analysis.Deviation `json:"least_squares_um"`
 }
 
-// ErrorKind is a form error by its name in the trade.
+// ErrorKind is the kind of a form error, by the name of that kind in the trade.
 type ErrorKind string
 
-// The kinds. OpenEnds is a waist or a bell-mouth at both ends that these
-// depths can't tell apart. TightEnd is an end below the line of the rest.
-// Uneven is a profile that is not straight and none of the others.
+// The kinds. OpenEnds is either a waist or a bell-mouth at both ends, where the gauged depths can't
+// tell which. TightEnd is an end that is smaller than the line through the other sections gives.
+// Uneven is a profile that is not straight and is none of the other kinds.
 const (
 	KindTaper      ErrorKind = "taper"
 	KindBarrel     ErrorKind = "barrel"
@@ -144,11 +143,11 @@ const (
 // NamedError is an error that the readings show.
 type NamedError struct {
 	Kind ErrorKind `json:"kind"`
-	// Where is the end: the tight one of a taper, the one with the bell-mouth.
-	// Empty for the middle and for errors about the axis.
+	// Where is the end that has the error: the tight end of a taper, or the end with the
+	// bell-mouth. It is empty for an error in the middle and for errors about the axis.
 	Where string          `json:"where,omitempty"`
 	Depth analysis.Length `json:"depth_mm"` // of that end's section, or of the section that is oval
-	// Size is the size of the error, never negative; U its standard uncertainty.
+	// Size is the size of the error, never negative. U is its standard uncertainty.
 	Size    analysis.Deviation `json:"size_um"`
 	U       analysis.Deviation `json:"u_um"`
 	Over    analysis.Length    `json:"over_mm"` // of a taper, the length that it was found over
@@ -162,8 +161,8 @@ type Result struct {
 	// Smallest and Largest are over all readings, nil if there are none.
 	Smallest *Local `json:"smallest,omitempty"`
 	Largest  *Local `json:"largest,omitempty"`
-	// Variation is the size variation along the bore as this gauge sees it:
-	// Largest less Smallest, exact.
+	// Variation is the size variation along the bore as this gauge sees it. It is exactly Largest
+	// less Smallest.
 	Variation analysis.Deviation `json:"variation_um"`
 	Mean      analysis.Length    `json:"mean_mm"` // of the section means; for a trend, never to accept by
 	Gauge     GaugeKind          `json:"gauge"`
@@ -171,33 +170,35 @@ type Result struct {
 	Repeatability analysis.Deviation `json:"repeatability_um"` // as used; 0 if not known
 	Face          string             `json:"face"`
 	Far           string             `json:"far"`
-	// Unbalanced: the sections were not all gauged at the same angles, so an
-	// oval can pass for a taper; the uncertainties allow for it.
+	// Unbalanced says that the sections were not all gauged at the same angles. An oval can then
+	// look like a taper. The uncertainties allow for that.
 	Unbalanced bool `json:"unbalanced,omitempty"`
 
 	Taper Taper `json:"taper"`
-	// Barrel is the parabola orthogonal to the line on the depths as they are:
-	// its middle less the mean of its ends, + big in the middle, - a waist.
+	// Barrel is the size of the parabola that is orthogonal to a line at the gauged depths. The
+	// size is the parabola's middle less the mean of its ends. It is positive for a bore that is
+	// large in the middle, and negative for a waist.
 	Barrel Amount `json:"barrel"`
-	// FrontFlare and BackFlare are the end section less the line through the
-	// next two, + a bell-mouth, - a tight end. They want four sections.
+	// FrontFlare and BackFlare are the mean of the end section less the line through the next two
+	// sections. A positive value is a bell-mouth, a negative value is a tight end. Both need four
+	// sections.
 	FrontFlare   Amount       `json:"front_flare"`
 	BackFlare    Amount       `json:"back_flare"`
 	Straightness Straightness `json:"straightness"`
-	// Widest oval and largest out-of-round of any section.
+	// Oval and OutOfRound are the largest oval and the largest out-of-roundness of any section.
 	Oval       Oval   `json:"oval"`
 	OutOfRound Amount `json:"out_of_round"`
 
-	// Named are the errors to call by name, along the bore before about the
-	// axis. Empty is "straight (within the gauge)" only as far as Taper and
-	// Barrel are usable.
+	// Named holds the errors that are large enough to name. Errors along the bore come before
+	// errors about the axis. If Named is empty, the bore is "straight (within the gauge)" only as
+	// far as Taper and Barrel are usable.
 	Named []NamedError `json:"named"`
-	// Mixed: more than one kind of error along the bore.
+	// Mixed says that there is more than one kind of error along the bore.
 	Mixed bool `json:"mixed,omitempty"`
 }
 
-// Evaluate names and sizes the form error of a bore from the readings of one
-// round of one part, which it leaves as they are. Their order does not matter.
+// Evaluate names the form errors of a bore and computes their sizes, from the readings of one round
+// of one part. It does not change the readings. The order of the readings does not matter.
 func Evaluate(readings []analysis.Reading, opt Options) Result {
 	opt = opt.filled(readings)
 	r := Result{
@@ -212,7 +213,7 @@ func Evaluate(readings []analysis.Reading, opt Options) Result {
 	return r
 }
 
-// filled returns the options with what was left out worked out.
+// filled returns the options with a value for each option that was left out.
 func (o Options) filled(readings []analysis.Reading) Options {
 	if o.Face == "" {
 		o.Face = "front"
@@ -239,8 +240,8 @@ func opposite(face string) string {
 	return "far end"
 }
 
-// pooled is the root mean square of the readings' own uncertainties, of those
-// that have one.
+// pooled returns the root mean square of the readings' own uncertainties. It ignores readings that
+// have none.
 func pooled(readings []analysis.Reading) analysis.Deviation {
 	sum, n := 0.0, 0
 	for i := range readings {
@@ -255,8 +256,8 @@ func pooled(readings []analysis.Reading) analysis.Deviation {
 	return analysis.Deviation(v)
 }
 
-// amount makes an Amount of v with standard uncertainty u, both µm, and the
-// threshold t that its uncertainty gives; n is what it rests on.
+// amount returns an Amount with the value v, the standard uncertainty u and the threshold t, all in
+// µm. The threshold follows from the uncertainty. n is the number of sections or orientations used.
 func (o Options) amount(v, u, t float64, n int) Amount {
 	value, err := analysis.FromMicrometres(v)
 	if err != nil {

@@ -16,11 +16,11 @@ type Harmonic struct {
 	Phase     float64 // of the first crest, radians, 0 up to below 2π/Lobes
 }
 
-// Harmonics returns the undulations 1 to upto of a turn, or as many as its
-// points can show: fewer than half as many. Equally spaced deviations are
-// transformed; at other angles all undulations are fitted together by least
-// squares, which needs the angles to go around the turn.
-// Source: Fourier's series, its definition; the undulations per revolution of ISO 12181-1 (from memory).
+// Harmonics returns the undulations 1 to upto of a turn. If the turn has too few points, it returns
+// only the undulations that the points can show: fewer than half the number of points. It
+// transforms equally spaced deviations. At other angles it fits all undulations together by least
+// squares, for which the angles must go around the turn. Source: Fourier's series, its definition;
+// the undulations per revolution of ISO 12181-1 (from memory).
 func (t Turn) Harmonics(upto int) ([]Harmonic, error) {
 	upto = max(min(upto, (len(t.Deviations)-1)/2), 0)
 	coeff, err := t.spectrum()
@@ -40,7 +40,7 @@ func (t Turn) Harmonics(upto int) ([]Harmonic, error) {
 	return out, nil
 }
 
-// fitted is the least-squares counterpart of spectrum, on its scale.
+// fitted returns the coefficients by least squares, on the same scale as spectrum returns them.
 func (t Turn) fitted(upto int) ([]complex128, error) {
 	n, terms := len(t.Deviations), 2*upto+1
 	design := mat.NewDense(n, terms, nil)
@@ -65,7 +65,8 @@ func (t Turn) fitted(upto int) ([]complex128, error) {
 	return coeff, nil
 }
 
-// spectrum is the discrete Fourier transform of the deviations.
+// spectrum returns the discrete Fourier transform of the deviations. It fails with ErrSpacing if
+// they are not equally spaced.
 func (t Turn) spectrum() ([]complex128, error) {
 	n := len(t.Deviations)
 	if n < 3 {
@@ -82,7 +83,8 @@ func (t Turn) spectrum() ([]complex128, error) {
 	return fourier.NewFFT(n).Coefficients(nil, t.Deviations), nil
 }
 
-// equallySpaced accepts given angles if they are what nil stands for.
+// equallySpaced returns nil if the angles are equally spaced around the turn from 0. Angles that
+// are nil stand for exactly that.
 func (t Turn) equallySpaced() (err error) {
 	if t.Angles == nil {
 		return nil
@@ -102,11 +104,11 @@ func (t Turn) equallySpaced() (err error) {
 	return err
 }
 
-// Filtered returns the turn without its undulations shorter than the cut-off,
-// given in undulations per revolution, by the Gaussian filter for closed
-// profiles of ISO 16610-21: weighting function exp(-π (x/(α λc))²)/(α λc) with
-// α = √(ln 2/π), so that it passes exp(-π (α f/fc)²) = 2^-(f/fc)² of an
-// undulation f, half at the cut-off. A turn has no ends, so it is exact here.
+// Filtered returns the turn without the undulations that are shorter than the cut-off. The cut-off
+// is in undulations per revolution. The filter is the Gaussian filter for closed profiles of ISO
+// 16610-21. Its weighting function is exp(-π (x/(α λc))²)/(α λc) with α = √(ln 2/π). So it passes
+// exp(-π (α f/fc)²) = 2^-(f/fc)² of an undulation f, which is half at the cut-off. The filter is
+// exact here, because a turn has no ends.
 func (t Turn) Filtered(cutoff float64) (Turn, error) {
 	if !(cutoff > 0) {
 		return Turn{}, ErrCutoff

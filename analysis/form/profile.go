@@ -8,9 +8,9 @@ import (
 	"fairbore/analysis"
 )
 
-// profile is the readings, sorted into places and sections. Internally, sizes are µm above base, the
-// smallest reading. They are differences of exact lengths, so a constant added to all sizes changes
-// nothing.
+// profile holds the readings, sorted into places and sections. Internally, sizes are µm above base,
+// the smallest reading. They are differences of exact lengths, so a constant added to all sizes
+// changes nothing.
 type profile struct {
 	opt      Options
 	base     analysis.Length
@@ -28,7 +28,7 @@ type placeSize struct {
 	variance float64 // of size, in units of repeatability²
 }
 
-// section is the places at one depth: places[from:to], with the readings raw[rawFrom:rawTo].
+// section holds the places at one depth: places[from:to], with the readings raw[rawFrom:rawTo].
 type section struct {
 	depth                    analysis.Length
 	z                        float64 // mm from the middle of the gauged length
@@ -69,7 +69,7 @@ func newProfile(readings []analysis.Reading, opt Options) *profile {
 	return p
 }
 
-// section adds the section of the readings raw[from:to].
+// section adds the section that consists of the readings raw[from:to].
 func (p *profile) section(from, to int) {
 	s := section{depth: p.raw[from].Depth, from: len(p.places), rawFrom: from, rawTo: to}
 	variance := 0.0
@@ -101,8 +101,8 @@ func (p *profile) median(i, j int) float64 {
 func (p *profile) above(l analysis.Length) float64 { return (l - p.base).Micrometres() }
 
 // medianVariance returns the variance of the median of n values of a normal distribution of unit
-// variance. Up to 8 values it is from integrating the order statistics; above, it is the asymptote
-// π/2n, an upper bound.
+// variance. Up to 8 values it comes from integrating the order statistics. Above 8 values it is the
+// asymptote π/2n, which is an upper bound.
 func medianVariance(n int) float64 {
 	exact := [...]float64{1: 1, 2: 0.5, 3: 0.448671, 4: 0.298212, 5: 0.286834, 6: 0.214770, 7: 0.210447, 8: 0.168224}
 	if n < len(exact) {

@@ -8,11 +8,11 @@ import (
 // GaugeKind is a way to gauge out-of-roundness with contacts.
 type GaugeKind uint8
 
-// The kinds. TwoPoint measures a diameter. SelfCentring has three contacts at
-// 120° that expand together. The others measure along the line that halves a
-// pair of fixed contacts which touch as the faces of a V of that angle do: a
-// summit arrangement from opposite the pair, a rider arrangement from between
-// it (the terms of ISO 4292:1985).
+// The kinds. TwoPoint measures a diameter. SelfCentring has three contacts at 120° that expand
+// together. The other kinds have a pair of fixed contacts, which touch the wall as the two faces of
+// a V of the given angle do. They measure along the line that halves the V. A summit arrangement
+// measures from the side opposite the pair. A rider arrangement measures from between the pair (the
+// terms of ISO 4292:1985).
 const (
 	TwoPoint GaugeKind = iota
 	SelfCentring
@@ -56,23 +56,23 @@ func (k *GaugeKind) UnmarshalText(b []byte) error {
 	return fmt.Errorf("gauge kind %q: want one such as two-point or three-contact", b)
 }
 
-// angle is that of the V in degrees.
+// angle returns the angle of the V in degrees.
 func (k GaugeKind) angle() float64 {
 	angles := [...]float64{60, 72, 90, 108, 120}
 	return angles[int(k-Summit60)%len(angles)]
 }
 
-// Seen returns how much of the out-of-roundness of a profile with that many
-// equal lobes a gauge shows: indicated range by true (radial, peak to valley)
-// out-of-roundness. A diameter shows twice that of an even number of lobes and
-// nothing of an odd one. It is 0 for fewer than two lobes, which are no form
-// error, and for an unknown kind.
+// Seen returns how much of the out-of-roundness a gauge shows, for a profile with the given number
+// of equal lobes. It is the indicated range divided by the true (radial, peak to valley)
+// out-of-roundness. A diameter shows twice the out-of-roundness for an even number of lobes, and
+// nothing for an odd number. Seen returns 0 for fewer than two lobes, because they are not a form
+// error. It also returns 0 for an unknown kind.
 //
-// Geometry, of small lobes r(a) = R + A cos(n a): two-point adds r at a and
-// a + 180°; self-centring averages r at three places 120° apart and shows it as
-// a diameter; a V of angle V holds the profile at ±g, g = 90° - V/2 from the
-// line of its middle, so that a summit indicates |1 + (-1)^n cos(n g)/sin(V/2)|
-// and a rider |1 - cos(n g)/sin(V/2)|.
+// The formulas are geometry, for small lobes r(a) = R + A cos(n a). A two-point gauge adds r at a
+// and at a + 180°. A self-centring gauge averages r at three places 120° apart and shows the
+// average as a diameter. A V of angle V touches the profile at ±g from the line through its middle,
+// where g = 90° - V/2. So a summit indicates |1 + (-1)^n cos(n g)/sin(V/2)|, and a rider indicates
+// |1 - cos(n g)/sin(V/2)|.
 func Seen(kind GaugeKind, lobes int) float64 {
 	if lobes < 2 || kind > Rider120 {
 		return 0
@@ -88,7 +88,7 @@ func Seen(kind GaugeKind, lobes int) float64 {
 	if kind >= Rider60 || lobes%2 != 0 {
 		v = -v
 	}
-	if v = math.Abs(1 + v); v < 1e-12 { // what is left of an exact zero
+	if v = math.Abs(1 + v); v < 1e-12 { // an exact zero with a floating-point error
 		return 0
 	}
 	return v

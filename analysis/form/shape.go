@@ -6,19 +6,19 @@ import (
 	"fairbore/analysis"
 )
 
-// minShare is the share of the whole variation of the section means that an error must make up to be
-// named. Beside a taper of 8 µm a step of 1 µm is real, but nobody hones to it (the figure is this
-// project's choice).
+// minShare is the smallest error that is named, as a share of the whole variation of the section
+// means. Beside a taper of 8 µm a step of 1 µm is real, but nobody corrects it by honing (the
+// figure is this project's choice).
 const minShare = 0.2
 
-// shape describes the profile. It is a line through sections lo up to hi, where the ends outside are
-// flares, or a line and a parabola.
+// shape describes the profile. It is either a line through the sections lo up to hi, or a line and
+// a parabola. A section outside lo up to hi is a flare.
 type shape struct {
 	lo, hi   int
 	parabola bool
 }
 
-// terms returns how many more parameters than a line it has.
+// terms returns the number of parameters that the shape has in addition to a line.
 func (s shape) terms(sections int) int {
 	n := sections - (s.hi - s.lo)
 	if s.parabola {
@@ -50,13 +50,13 @@ func (p *profile) choose(r *Result) []NamedError {
 	return named
 }
 
-// bestShape returns the simplest description that fits. A shape with more than a line must consist of
-// errors worth naming. Each of its terms must also lower the misfit, the sum of squares over variance.
-// The drop must be at least Coverage² times the remaining misfit for each degree of freedom, or times
-// one if that is more. A real wall has ripples larger than the gauge's noise, and they are not a
-// bell-mouth.
+// bestShape returns the simplest shape that fits. A shape with more terms than a line must consist
+// of errors that are worth naming. Each of its terms must also lower the misfit (the sum of squares
+// over variance) by at least Coverage² × s. Here s is the remaining misfit per degree of freedom,
+// or 1 if that is more. The reason for s is that a real wall has ripples larger than the gauge's
+// noise, and they are not a bell-mouth.
 //
-// Two flares need a body of three sections between them. Two ends that are both tight are a barrel.
+// Two flares need three sections between them. Two ends that are both tight are a barrel.
 func (p *profile) bestShape(r *Result) shape {
 	n := len(p.sections)
 	best := shape{0, n, false}
@@ -98,8 +98,8 @@ func (p *profile) worthNaming(a Amount) bool {
 	return a.Significant && analysis.Length(a.Value).Abs().Micrometres() >= minShare*(high-low)
 }
 
-// misfit returns the sum of the squared deviations of a shape's sections from it, each divided by its
-// variance.
+// misfit returns the sum of the squared deviations of the sections from a shape, each divided by
+// the variance of the section.
 func (p *profile) misfit(s shape) float64 {
 	var line Line
 	for _, sec := range p.sections[s.lo:s.hi] {
@@ -125,7 +125,7 @@ func (p *profile) misfit(s shape) float64 {
 	return chi
 }
 
-// nameTaper returns the taper of a shape's line, without a flared end.
+// nameTaper returns the taper of a shape's line. The line leaves out a flared end.
 func (p *profile) nameTaper(r *Result, s shape) (NamedError, bool) {
 	t, over := r.Taper.Amount, r.Taper.Over
 	if s.hi-s.lo < len(p.sections) {
@@ -143,7 +143,7 @@ func (p *profile) nameTaper(r *Result, s shape) (NamedError, bool) {
 }
 
 // nameCurve names the parabola. Three depths can't tell a waist from a bell-mouth at both ends. Four
-// or more can't either if the ends alone fit as well.
+// or more depths can't either, if a line with two flared ends fits as well as the parabola.
 func (p *profile) nameCurve(r *Result) NamedError {
 	n := len(p.sections)
 	if r.Barrel.Value > 0 {

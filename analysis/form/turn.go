@@ -7,25 +7,24 @@ import (
 	"fairbore/analysis"
 )
 
-// Why a turn can't be judged.
+// The errors that say why a turn can't be judged.
 var (
 	ErrAngles  = errors.New("give an angle for each deviation, or none if they are equally spaced")
 	ErrSpacing = errors.New("the angles must be equally spaced around the whole turn for this")
 	ErrCutoff  = errors.New("the cut-off must be above 0 undulations per revolution")
 )
 
-// Turn is a full turn of the wall about an axis near the bore's, as a rotary
-// table or a roundness instrument gives it.
+// Turn is a full turn of the wall about an axis near the axis of the bore. A rotary table or a
+// roundness instrument gives it.
 type Turn struct {
-	Radius     analysis.Length // that the deviations are from
+	Radius     analysis.Length // the radius from which the deviations are measured
 	Deviations []float64       // of the radius, µm
-	// Angles in radians; nil if the deviations are equally spaced around the
-	// turn from 0, the last one short of the first.
+	// Angles are in radians. Angles is nil if the deviations are equally spaced around the turn
+	// from 0. The last deviation is then one step before the first.
 	Angles []float64
 }
 
-// Points returns the places on the wall in µm from the axis.
-// Source: geometry.
+// Points returns the places on the wall in µm from the axis. Source: geometry.
 func (t Turn) Points() (Points, error) {
 	n := len(t.Deviations)
 	if t.Angles != nil && len(t.Angles) != n {
@@ -44,7 +43,7 @@ func (t Turn) Points() (Points, error) {
 	stepSin, stepCos := math.Sincos(2 * math.Pi / float64(n))
 	var sin, cos float64
 	for i, d := range t.Deviations {
-		if i%32 == 0 { // turning the last direction is quicker, but its error adds up
+		if i%32 == 0 { // rotating the previous direction is faster, but the errors add up
 			sin, cos = math.Sincos(2 * math.Pi * float64(i) / float64(n))
 		}
 		p.X[i], p.Y[i] = (radius+d)*cos, (radius+d)*sin
@@ -53,8 +52,8 @@ func (t Turn) Points() (Points, error) {
 	return p, nil
 }
 
-// Reference is a reference circle and the roundness deviations from it, as
-// they are kept and sent.
+// Reference is a reference circle and the roundness deviations from it, in the form that is stored
+// and sent.
 type Reference struct {
 	X    analysis.Deviation `json:"x_um"` // of the centre from the axis of the turn
 	Y    analysis.Deviation `json:"y_um"`
@@ -74,8 +73,8 @@ type Roundness struct {
 	MinimumCircumscribed Reference `json:"minimum_circumscribed"` // MCCI
 }
 
-// Roundness judges the turn. It wants at least four points that go once around.
-// Source: the reference circles and RONt of ISO 12181-1 (from memory).
+// Roundness judges the turn. It needs at least four points that go once around. Source: the
+// reference circles and RONt of ISO 12181-1 (from memory).
 func (t Turn) Roundness() (Roundness, error) {
 	p, err := t.Points()
 	if err != nil {
@@ -119,12 +118,11 @@ func (c Circle) reference() (Reference, error) {
 	return r, err
 }
 
-// Centred returns the turn as seen from the centre of c, as deviations from its
-// radius. Harmonics and filters want this first: seen from a distance e, a
-// circle of radius R shows two lobes of e²/4R.
+// Centred returns the turn as seen from the centre of c, as deviations from the radius of c. Centre
+// a turn before computing harmonics or filtering. The reason is that a circle of radius R, seen
+// from a distance e from its centre, shows two lobes of e²/4R.
 //
-// The angles are taken to stay the same, which moves a point along the wall by
-// no more than e.
+// Centred keeps the angles as they are. That moves a point along the wall by no more than e.
 // Source: geometry.
 func (t Turn) Centred(c Circle) (Turn, error) {
 	p, err := t.Points()

@@ -70,8 +70,8 @@ func (r Result) phrase(n NamedError) analysis.Phrase {
 	return analysis.Say("form.uneven", n.Size)
 }
 
-// AtEnd says where something is along the bore: "at the front", "in the middle", "at both ends". An
-// end to which the job gives another name keeps it.
+// AtEnd says where something is along the bore: "at the front", "in the middle", "at both ends". If
+// the job gives an end another name, AtEnd uses that name.
 func AtEnd(end string) analysis.Phrase {
 	switch end {
 	case "front", "back", "top", "bottom", "left", "right", "far end", "middle", "ends":
@@ -89,8 +89,8 @@ func End(end string) analysis.Phrase {
 	return analysis.Say("where.the.end", end)
 }
 
-// widest returns the direction of the largest diameter in whole degrees, as the fit is not more
-// accurate.
+// widest returns the direction of the largest diameter in whole degrees, because the fit is not
+// more accurate than that.
 func (r Result) widest(depth analysis.Length) analysis.Angle {
 	for _, s := range r.Sections {
 		if s.Depth == depth {
@@ -100,7 +100,7 @@ func (r Result) widest(depth analysis.Length) analysis.Angle {
 	return 0
 }
 
-// straight says that there is no error along the bore, as far as these depths show.
+// straight says that there is no error along the bore, as far as the gauged depths show.
 func (r Result) straight() analysis.Phrase {
 	switch {
 	case !r.Taper.Usable:
@@ -111,7 +111,7 @@ func (r Result) straight() analysis.Phrase {
 	return analysis.Say("form.straight", max(r.Taper.Threshold, r.Barrel.Threshold))
 }
 
-// notOval says that there is no error about the axis, as far as these angles show.
+// notOval says that there is no error about the axis, as far as the gauged angles show.
 func (r Result) notOval() analysis.Phrase {
 	switch {
 	case !r.OutOfRound.Usable:
@@ -124,7 +124,7 @@ func (r Result) notOval() analysis.Phrase {
 	return analysis.Say("form.no_oval", r.Oval.Threshold)
 }
 
-// cannotSee says what such a gauge can't see.
+// cannotSee says what a gauge of this kind can't see.
 func (r Result) cannotSee() analysis.Phrase {
 	switch r.Gauge {
 	case TwoPoint:
@@ -135,7 +135,7 @@ func (r Result) cannotSee() analysis.Phrase {
 	return analysis.Say("form.blind.v", r.Gauge.name())
 }
 
-// name is what the gauge is called.
+// name returns the name of the kind of gauge for a reader.
 func (k GaugeKind) name() analysis.Phrase {
 	switch {
 	case k == TwoPoint:

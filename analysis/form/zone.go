@@ -5,13 +5,12 @@ import (
 	"slices"
 )
 
-// tight is what counts as nothing in the exchanges below, relative to the
-// radius: 1e-12 of 10 mm is a hundred-thousandth of a nanometre.
+// tight is the distance, relative to the radius, that counts as zero in the exchanges below: 1e-12
+// of 10 mm is a hundred-thousandth of a nanometre.
 const tight = 1e-12
 
-// centred returns the points relative to the centre (x, y) of their algebraic
-// circle, so that differences of squares lose nothing, and the distance of one
-// of them, for a scale.
+// centred returns the points relative to the centre (x, y) of their algebraic circle. Differences
+// of squares then lose no accuracy. scale is the distance of one point from that centre.
 func (p Points) centred() (q Points, x, y, scale float64, err error) {
 	cx, cy, err := p.check(3)
 	if err != nil {
@@ -54,8 +53,8 @@ func (p Points) bearing(i int, x, y float64) float64 {
 	return math.Atan2(p.Y[i]-y, p.X[i]-x)
 }
 
-// quarters returns the points that lie nearest to four rays from the origin at
-// right angles, in order around, which must be four different ones.
+// quarters returns the points that lie nearest to four rays from the origin at right angles to each
+// other. They are in order around the origin. It fails if they are not four different points.
 func (p Points) quarters() ([]int, error) {
 	found := make([]int, 4)
 	ys := p.Y[:len(p.X)]
@@ -74,11 +73,14 @@ func (p Points) quarters() ([]int, error) {
 	return found, nil
 }
 
-// MinimumZone is the pair of concentric circles that hold at least 4 points
-// between them with the least difference of radii (MZCI); R is the mean of the
-// two. The best pair touches four points, outside and inside by turns; the
-// points that lie farthest out of a pair take the places of their neighbours of
-// the same kind until none does (Remez exchange, in true distances).
+// MinimumZone returns the pair of concentric circles with the least difference of radii that has
+// all points between the circles (MZCI). It needs at least 4 points. R is the mean of the two
+// radii.
+//
+// The best pair touches four points. Around the centre, these lie alternately on the outer and on
+// the inner circle. The search starts with four points and their pair of circles. The point that
+// lies farthest outside the pair replaces a neighbour of the same kind (outer or inner). The search
+// ends when no point lies outside (Remez exchange, in true distances).
 func (p Points) MinimumZone() (Circle, error) {
 	if len(p.X) < 4 {
 		return Circle{}, ErrFew
@@ -116,8 +118,8 @@ func (p Points) MinimumZone() (Circle, error) {
 	return Circle{}, ErrNotRound
 }
 
-// equidistant returns the centre that lies as far from a as from b, and as far from c
-// as from d: it solves |a-x| = |b-x|, |c-x| = |d-x|.
+// equidistant returns the centre x that lies as far from a as from b, and as far from c as from d.
+// It solves |a-x| = |b-x|, |c-x| = |d-x|.
 func (p Points) equidistant(a, b, c, d int) (x, y float64, ok bool) {
 	ux, uy := p.X[b]-p.X[a], p.Y[b]-p.Y[a]
 	vx, vy := p.X[d]-p.X[c], p.Y[d]-p.Y[c]
@@ -130,9 +132,9 @@ func (p Points) equidistant(a, b, c, d int) (x, y float64, ok bool) {
 	return (u*vy - v*uy) / det, (v*ux - u*vx) / det, true
 }
 
-// exchange puts point i, of kind 0 (outer) or 1 (inner), in the place of the
-// one of its two neighbours around (x, y) that is of its kind: ref is outer and
-// inner by turns, in order around.
+// exchange puts point i into ref. ref holds outer and inner points alternately, in order around
+// (x, y). kind is the kind of point i, 0 (outer) or 1 (inner). One of the two neighbours of point i
+// in ref is of the same kind, and point i replaces that neighbour.
 func (p Points) exchange(ref []int, i, kind int, x, y float64) {
 	at := p.bearing(i, x, y)
 	ahead, behind := 0, 0
@@ -155,10 +157,9 @@ func (p Points) exchange(ref []int, i, kind int, x, y float64) {
 	ref[ahead] = i
 }
 
-// MinimumCircumscribed is the smallest circle around at least 3 points (MCCI),
-// exact: the farthest point joins the two or three that hold the circle until
-// none lies outside.
-// Source: ISO 12181-1 for the name (from memory), geometry.
+// MinimumCircumscribed returns the exact smallest circle around at least 3 points (MCCI). Two or
+// three points on the circle determine it. The search adds the farthest point to these points,
+// until no point lies outside the circle. Source: ISO 12181-1 for the name (from memory), geometry.
 func (p Points) MinimumCircumscribed() (Circle, error) {
 	q, cx, cy, scale, err := p.centred()
 	if err != nil {
@@ -178,8 +179,8 @@ func (p Points) MinimumCircumscribed() (Circle, error) {
 	return Circle{}, ErrNotRound
 }
 
-// smallest returns the smallest circle around up to four points, and the two or
-// three that hold it.
+// smallest returns the smallest circle around up to four points. hold are the two or three points
+// on the circle that determine it.
 func (p Points) smallest(of []int, eps float64) (hold []int, x, y, r float64) {
 	r = math.Inf(1)
 	try := func(cx, cy float64, by ...int) {
@@ -206,16 +207,15 @@ func (p Points) smallest(of []int, eps float64) (hold []int, x, y, r float64) {
 	return hold, x, y, r
 }
 
-// MaximumInscribed is the largest circle, about the middle of at least 3
-// points, that has none inside (MICI), a bore's natural one.
+// MaximumInscribed returns the largest circle about the middle of at least 3 points that has no
+// point inside (MICI). It is the natural reference circle of a bore.
 //
-// Circles held by three points with none inside are the corners of a net (the
-// Voronoi diagram); from a corner, moving away from one of its points along the
-// line that keeps the other two as near as each other leads to the next. The
-// walk takes the larger neighbour until there is none. A profile of two lobes
-// has two such circles, one either side of its narrow diameter, which are
-// neighbours; of equal ones it returns either.
-// Source: ISO 12181-1 for the name (from memory), geometry.
+// A corner is a circle through three points with no point inside. The centres of the corners are
+// the vertices of the Voronoi diagram. To get from a corner to a neighbour, the centre moves away
+// from one of the three points, along the line that stays equidistant from the other two. The
+// search goes to the largest neighbour until no neighbour is larger. A profile of two lobes has two
+// largest circles, one on each side of its narrow diameter. They are neighbours. If they are equal,
+// the function returns either of them. Source: ISO 12181-1 for the name (from memory), geometry.
 func (p Points) MaximumInscribed() (Circle, error) {
 	q, cx, cy, scale, err := p.centred()
 	if err != nil {
@@ -241,14 +241,14 @@ func (p Points) MaximumInscribed() (Circle, error) {
 	return Circle{}, ErrNotRound
 }
 
-// corner is a circle held by three points with none inside.
+// corner is a circle through three points with no point inside.
 type corner struct {
 	by      [3]int
 	x, y, r float64
 }
 
-// firstCorner moves from the origin away from the nearest point until a second
-// is as near, and from both until a third is.
+// firstCorner finds a corner. The centre moves from the origin away from the nearest point until a
+// second point is equally near. Then it moves away from both until a third point is equally near.
 func (p Points) firstCorner() (corner, bool) {
 	_, a, _, _ := p.extremes(0, 0)
 	ux, uy := -p.X[a], -p.Y[a]
@@ -264,7 +264,7 @@ func (p Points) firstCorner() (corner, bool) {
 	return p.corner(x, y, wx, wy, a, b)
 }
 
-// neighbour is the corner that c leads to away from its k-th point.
+// neighbour returns the next corner when the centre of c moves away from the k-th point of c.
 func (p Points) neighbour(c corner, k int) (corner, bool) {
 	a, b, z := c.by[(k+1)%3], c.by[(k+2)%3], c.by[k]
 	wx, wy := p.Y[a]-p.Y[b], p.X[b]-p.X[a]
@@ -274,17 +274,17 @@ func (p Points) neighbour(c corner, k int) (corner, bool) {
 	return p.corner(c.x, c.y, wx, wy, a, b)
 }
 
-// corner moves from (x, y) along (wx, wy), which keeps a and b as near as each
-// other, until a third point is.
+// corner moves the centre from (x, y) along (wx, wy) until a third point is as near as a and b.
+// That direction keeps the centre equidistant from a and b.
 func (p Points) corner(x, y, wx, wy float64, a, b int) (corner, bool) {
 	hit, t, ok := p.meet(x, y, wx, wy, a, b)
 	x, y = x+t*wx, y+t*wy
 	return corner{[3]int{a, b, hit}, x, y, p.distance(a, x, y)}, ok
 }
 
-// meet finds the first point, other than a and b, to be as near as a to a
-// centre that moves from (x, y) along (ux, uy), and how many times that vector
-// it moves. The difference of squared distances is linear in it.
+// meet moves a centre from (x, y) along (ux, uy). It returns the first point, other than a and b,
+// that becomes as near to the centre as a is. t is the length of the move as a multiple of
+// (ux, uy). The difference of the squared distances is linear in t.
 func (p Points) meet(x, y, ux, uy float64, a, b int) (hit int, t float64, ok bool) {
 	ax, ay := p.X[a], p.Y[a]
 	ra := (ax-x)*(ax-x) + (ay-y)*(ay-y)
