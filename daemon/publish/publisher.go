@@ -8,7 +8,6 @@ import (
 
 	"github.com/rs/zerolog"
 
-	"fairbore/analysis"
 	"fairbore/daemon/event"
 	"fairbore/daemon/mqtt"
 )
@@ -108,7 +107,7 @@ func New(cfg Config, src Source, log zerolog.Logger) (*Publisher, error) {
 	p := &Publisher{
 		cfg: cfg, dialer: dialer, every: usualIntervals(), src: src, log: log,
 		poke: make(chan struct{}, 1), commands: make(chan command, maxCommands),
-		acked: cursor, slots: map[string]*slot{}, status: Status{Why: analysis.Say("mqtt.not_started")},
+		acked: cursor, slots: map[string]*slot{}, status: Status{Status: mqtt.NotStarted()},
 	}
 	for _, s := range cfg.Stations {
 		p.slots[s] = &slot{}

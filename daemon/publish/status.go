@@ -1,19 +1,16 @@
 package publish
 
 import (
-	"time"
-
 	"fairbore/analysis"
+	"fairbore/daemon/mqtt"
 )
 
 // Status is the state of the publisher.
 type Status struct {
-	Connected bool
-	Since     time.Time       // when Connected last changed
-	Why       analysis.Phrase // why it is not connected, or what is wrong although it is
-	Backlog   uint64          // records of the journal not yet acknowledged
-	Published uint64          // records acknowledged since the start, repeats included
-	Skipped   uint64          // messages that can't be sent: too large, or no usable station name
+	mqtt.Status
+	Backlog   uint64 // records of the journal not yet acknowledged
+	Published uint64 // records acknowledged since the start, repeats included
+	Skipped   uint64 // messages that can't be sent: too large, or no usable station name
 
 	// Live values are not counted, since they are meant to be replaced.
 
@@ -36,11 +33,7 @@ func (p *Publisher) Status() Status {
 // tell sets the connection state, and tells OnStatus if it changed.
 func (p *Publisher) tell(connected bool, why analysis.Phrase) {
 	p.mu.Lock()
-	change := p.status.Connected != connected || p.status.Why.Error() != why.Error() || p.status.Since.IsZero()
-	if p.status.Connected != connected || p.status.Since.IsZero() {
-		p.status.Since = time.Now()
-	}
-	p.status.Connected, p.status.Why = connected, why
+	change := p.status.Set(connected, why)
 	p.mu.Unlock()
 	if !change {
 		return

@@ -95,9 +95,7 @@ type Watcher struct {
 
 // Status is the state of a watcher. It counts from the start.
 type Status struct {
-	Connected bool
-	Since     time.Time       // when Connected last changed
-	Why       analysis.Phrase // why there is no connection
+	mqtt.Status
 
 	Stations   int    // stations known now
 	Records    uint64 // records taken, without repeats
@@ -134,7 +132,7 @@ func New(cfg Config, log zerolog.Logger) (*Watcher, error) {
 	}
 	return &Watcher{
 		dialer: dialer, site: cfg.Site, log: log, inbox: newInbox(), silence: silence, look: time.Second, most: maxHeld,
-		status: Status{Why: analysis.Say("mqtt.not_started")}, stations: map[place]*watched{}, alives: map[place]*told{}, journals: journals{of: map[journal]*numbers{}},
+		status: Status{Status: mqtt.NotStarted()}, stations: map[place]*watched{}, alives: map[place]*told{}, journals: journals{of: map[journal]*numbers{}},
 	}, nil
 }
 
@@ -188,11 +186,7 @@ func (w *Watcher) Stations() []Seen {
 // new state. It also tells them all stations, since their presence is unknown without a connection.
 func (w *Watcher) tell(connected bool, why analysis.Phrase) {
 	w.mu.Lock()
-	change := w.status.Connected != connected || w.status.Why.Error() != why.Error() || w.status.Since.IsZero()
-	if w.status.Connected != connected || w.status.Since.IsZero() {
-		w.status.Since = time.Now()
-	}
-	w.status.Connected, w.status.Why = connected, why
+	change := w.status.Set(connected, why)
 	w.mu.Unlock()
 	if change {
 		w.log.Info().Bool("connected", connected).Str("why", why.Error()).Msg("broker")
