@@ -49,7 +49,7 @@ func layout() map[string]allowed {
 		"daemon/mqtt":             {local: []string{"analysis"}, third: []string{"github.com/eclipse/paho.mqtt.golang", zerolog}},
 		"daemon/publish":          {local: []string{"analysis", "daemon/event", "daemon/mqtt"}, third: []string{zerolog}},
 		"daemon/watch":            {local: []string{"analysis", "daemon/event", "daemon/mqtt", "daemon/publish", "daemon/state"}, third: []string{zerolog}},
-		"daemon/publishtest":      {local: []string{"analysis", "analysis/advise", "daemon/broker", "daemon/event", "daemon/mqtt"}, third: []string{"golang.org/x/crypto", zerolog}},
+		"daemon/publishtest":      {local: []string{"analysis", "analysis/advise", "daemon/broker", "daemon/daemontest", "daemon/event", "daemon/mqtt"}, third: []string{"golang.org/x/crypto", zerolog}},
 		"daemon/broker":           {third: []string{"github.com/mochi-mqtt/server/v2", "github.com/gorilla/websocket", "golang.org/x/crypto", zerolog}},
 		"daemon/visit":            {local: []string{"analysis", "analysis/capture", "daemon/event", "daemon/session", "drivers"}, third: []string{zerolog}},
 		"daemon/picture":          {local: []string{"analysis", "analysis/notation", "daemon/state", "daemon/event"}},

@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"net"
-	"os"
 	"os/exec"
 	"slices"
 	"strings"
@@ -16,21 +15,11 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rs/zerolog"
 	"golang.org/x/crypto/bcrypt"
+
+	"fairbore/daemon/daemontest"
 )
 
 const topic = "fairbore/1/quarry-lane/hone-bay-1/"
-
-func need(t testing.TB, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("FAIRBORE_ALL") != "" {
-			t.Fatalf("%s is not in PATH", name)
-		}
-		t.Skipf("%s is not in PATH", name)
-	}
-	return path
-}
 
 func until(t testing.TB, what string, ok func() bool) {
 	t.Helper()
@@ -264,13 +253,13 @@ func granted(t *testing.T, c mqtt.Client, filter string) byte {
 
 // MQTT 5 can refuse a message and keep the connection; one below $SYS is answered too.
 func TestRefusedByAcknowledgement(t *testing.T) {
-	pub := need(t, "mosquitto_pub")
+	daemontest.Needs(t, "mosquitto_pub")
 	b := start(t, Config{})
 	host, port, _ := net.SplitHostPort(b.Addr())
 	for i, topic := range []string{"other", "$SYS/broker/load"} {
 		for _, qos := range []string{"1", "2"} {
 			ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
-			out, err := exec.CommandContext(ctx, pub, "-h", host, "-p", port, "-V", "5", "-u", other, "-P", otherSecret, "-q", qos, "-t", topic, "-m", "x").CombinedOutput()
+			out, err := exec.CommandContext(ctx, "mosquitto_pub", "-h", host, "-p", port, "-V", "5", "-u", other, "-P", otherSecret, "-q", qos, "-t", topic, "-m", "x").CombinedOutput()
 			cancel()
 			if ctx.Err() == context.DeadlineExceeded || !strings.Contains(string(out), "Not authorized") {
 				t.Errorf("%s at QoS %s: %v: %s", topic, qos, err, out)
@@ -347,10 +336,10 @@ func TestClientLimit(t *testing.T) {
 // Three thousand messages to a real subscriber that declares a small receive
 // maximum: without the mitigation 152 arrive.
 func TestSmallReceiveMaximum(t *testing.T) {
-	sub := need(t, "mosquitto_sub")
+	daemontest.Needs(t, "mosquitto_sub")
 	b := start(t, Config{Anonymous: true})
 	host, port, _ := net.SplitHostPort(b.Addr())
-	cmd := exec.Command(sub, "-h", host, "-p", port, "-V", "5", "-D", "CONNECT", "receive-maximum", "10", "-q", "1",
+	cmd := exec.Command("mosquitto_sub", "-h", host, "-p", port, "-V", "5", "-D", "CONNECT", "receive-maximum", "10", "-q", "1",
 		"-t", "fairbore/1/#", "-C", "3000", "-W", "30", "-F", "%p")
 	var out bytes.Buffer
 	cmd.Stdout = &out

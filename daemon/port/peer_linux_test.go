@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"fairbore/daemon/daemontest"
 )
 
 // program finds a real peer. Where all is to be tested it must be there.
@@ -22,10 +24,7 @@ func program(t *testing.T, name string) string {
 			return path
 		}
 	}
-	if os.Getenv("FAIRBORE_ALL") != "" {
-		t.Fatalf("%s isn't installed", name)
-	}
-	t.Skipf("%s isn't installed", name)
+	daemontest.Missing(t, name+" isn't installed")
 	return ""
 }
 

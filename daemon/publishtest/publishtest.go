@@ -6,11 +6,11 @@ import (
 	"fmt"
 	mrand "math/rand/v2"
 	"net"
-	"os"
 	"os/exec"
 	"testing"
 	"time"
 
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/mqtt"
 )
 
@@ -20,10 +20,7 @@ func Need(t testing.TB, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
 	if err != nil {
-		if os.Getenv("FAIRBORE_ALL") != "" {
-			t.Fatalf("%s is not in PATH", name)
-		}
-		t.Skipf("%s is not in PATH", name)
+		daemontest.Missing(t, name+" is not in PATH")
 	}
 	return path
 }

@@ -21,6 +21,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/uncertainty"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 )
@@ -157,20 +158,6 @@ func TestGaugeCalibrationInTheRecord(t *testing.T) {
 	}
 }
 
-// tool returns the path of a program of the PDF suite that the tests hold ours
-// against; without it they are skipped unless everything must run.
-func tool(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("FAIRBORE_ALL") != "" {
-			t.Fatal(err)
-		}
-		t.Skip(err)
-	}
-	return path
-}
-
 func pdf(t *testing.T, d *document.Document, paper document.Paper) []byte {
 	t.Helper()
 	var b bytes.Buffer
@@ -183,7 +170,8 @@ func pdf(t *testing.T, d *document.Document, paper document.Paper) []byte {
 // extracted is the text that another program reads out of a PDF.
 func extracted(t *testing.T, pdf []byte) string {
 	t.Helper()
-	extract := exec.Command(tool(t, "pdftotext"), "-layout", "-", "-")
+	daemontest.Needs(t, "pdftotext")
+	extract := exec.Command("pdftotext", "-layout", "-", "-")
 	extract.Stdin = bytes.NewReader(pdf)
 	var complaints bytes.Buffer
 	extract.Stderr = &complaints
@@ -205,7 +193,7 @@ func TestEveryLabelHasItsGlyphs(t *testing.T) {
 
 // Another program opens a record and reads the same text out of it.
 func TestPDFIsReadByOthers(t *testing.T) {
-	render := tool(t, "pdftoppm")
+	daemontest.Needs(t, "pdftoppm")
 	d := PartRecord(valve(t), notation.Format{})
 	for _, paper := range []document.Paper{document.A4, document.Letter} {
 		file := filepath.Join(t.TempDir(), "record.pdf")
@@ -219,8 +207,8 @@ func TestPDFIsReadByOthers(t *testing.T) {
 				t.Errorf("%s: pdftotext does not find %q", paper, want)
 			}
 		}
-		if out, err := exec.Command(render, "-r", "40", "-png", file, filepath.Join(filepath.Dir(file), "page")).CombinedOutput(); err != nil || len(out) > 0 {
-			t.Errorf("%s: %v: %s", render, err, out)
+		if out, err := exec.Command("pdftoppm", "-r", "40", "-png", file, filepath.Join(filepath.Dir(file), "page")).CombinedOutput(); err != nil || len(out) > 0 {
+			t.Errorf("pdftoppm: %v: %s", err, out)
 		}
 	}
 }

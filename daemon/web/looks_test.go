@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"maps"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -19,6 +18,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"fairbore/analysis"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/daemon/web/shoptest"
@@ -86,12 +86,7 @@ type eye struct {
 
 func newEye(t *testing.T, s *Server) *eye {
 	t.Helper()
-	if _, err := exec.LookPath("chromium"); err != nil {
-		if os.Getenv("FAIRBORE_ALL") != "" {
-			t.Fatal("chromium is not installed")
-		}
-		t.Skip("chromium is not installed")
-	}
+	daemontest.Needs(t, "chromium")
 	if shared.once.Do(startBrowser); shared.err != nil {
 		t.Fatal(shared.err)
 	}

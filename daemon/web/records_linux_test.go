@@ -4,12 +4,12 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"os"
 	"strings"
 	"testing"
 
 	"golang.org/x/sys/unix"
 
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/web/export"
 )
 
@@ -18,10 +18,7 @@ import (
 func TestOrderFails(t *testing.T) {
 	dir := t.TempDir()
 	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size=256k"); err != nil {
-		if os.Getenv("FAIRBORE_ALL") != "" {
-			t.Fatalf("mount a small file system: %v", err)
-		}
-		t.Skipf("mount a small file system: %v", err)
+		daemontest.Missing(t, "mount a small file system: "+err.Error())
 	}
 	s, m, _, stop := spooled(t, func(c *Config) { c.Spool = dir })
 	t.Cleanup(func() {
