@@ -21,6 +21,7 @@ import (
 	"fairbore/analysis/notation"
 	"fairbore/configs"
 	"fairbore/daemon/config"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/session"
 	"fairbore/daemon/setup"
@@ -254,8 +255,8 @@ func TestReportNamesThePrior(t *testing.T) {
 	for part, want := range map[string]string{
 		"001": en.Text("verdict.lot.few", 10, 0),
 		"010": en.Text("verdict.lot.few", 10, 9),
-		"011": begins("record.chance.lot_smallest", 10),
-		"012": begins("record.chance.lot_smallest", 11),
+		"011": daemontest.Begins("record.chance.lot_smallest", 10),
+		"012": daemontest.Begins("record.chance.lot_smallest", 11),
 	} {
 		text := strings.Join(strings.Fields(s.report(ReportOptions{Part: part, Settings: setup.ByConfig(s.cfg)})), " ")
 		if !strings.Contains(text, want) {
@@ -301,7 +302,7 @@ func TestReportTellsOfAFailedRereading(t *testing.T) {
 	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7502", "31.7502", "31.7502", "31.7502")
 	text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)})
-	for _, want := range []string{en.Text("record.outcome.accepted_doubt"), en.Text("record.look.reread"), en.Text("record.look.failed") + "; " + begins("record.look.in_doubt", 6)} {
+	for _, want := range []string{en.Text("record.outcome.accepted_doubt"), en.Text("record.look.reread"), en.Text("record.look.failed") + "; " + daemontest.Begins("record.look.in_doubt", 6)} {
 		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {
 			t.Errorf("after one that failed the record lacks %q:\n%s", want, text)
 		}
@@ -400,7 +401,7 @@ func TestGaugeStudyFromTheJournal(t *testing.T) {
 	o := ReportOptions{Kind: "study", Job: "J-4112"}
 	text := strings.Join(strings.Fields(s.report(o)), " ")
 	for _, want := range []string{
-		en.Text("record.study.size", 5, 3, 2), "gauge G-11 on J-4112 spindle sleeve", "first shift, quality, night", begins("record.from.foot_hash"),
+		en.Text("record.study.size", 5, 3, 2), "gauge G-11 on J-4112 spindle sleeve", "first shift, quality, night", daemontest.Begins("record.from.foot_hash"),
 		en.Text("record.study.above", "µin", "31.750"), en.Text("study.left.seldom", "006", 1, "night", 2), en.Text("study.left.not_gauged", "006", "quality", 2),
 	} {
 		if !strings.Contains(strings.ReplaceAll(text, "1.250000 in", "31.750"), want) {
@@ -532,13 +533,3 @@ func TestGaugeStudyOfTheManualByActions(t *testing.T) {
 }
 
 var en notation.Format
-
-// begins is a text up to the first of its values that is not given.
-func begins(code string, values ...any) string {
-	const rest = "\x00"
-	for len(values) < notation.English().Values(code) {
-		values = append(values, rest)
-	}
-	text, _, _ := strings.Cut(en.Text(code, values...), rest)
-	return text
-}

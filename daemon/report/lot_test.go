@@ -15,6 +15,7 @@ import (
 	"fairbore/analysis/notation"
 	"fairbore/analysis/study"
 	"fairbore/analysis/verdict"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
@@ -159,7 +160,7 @@ func TestRereadingInTheLog(t *testing.T) {
 	b.ring("reread", "R-1250", 6*um1/10)
 	log := Log{Looks: b.records}
 	text := strings.Join(strings.Fields(MasteringLog(log, notation.Format{}).Text()), " ")
-	for _, want := range []string{en.Text("record.look.reread") + " 2", en.Text("record.look.agrees", "31.7498 mm (1.249992 in)", "0.22 µm"), en.Text("record.look.came_off", "31.7503 mm (1.250012 in)") + "; " + begins("record.look.in_doubt", 0)} {
+	for _, want := range []string{en.Text("record.look.reread") + " 2", en.Text("record.look.agrees", "31.7498 mm (1.249992 in)", "0.22 µm"), en.Text("record.look.came_off", "31.7503 mm (1.250012 in)") + "; " + daemontest.Begins("record.look.in_doubt", 0)} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the log lacks %q:\n%s", want, text)
 		}
@@ -295,7 +296,7 @@ func TestGaugeStudyOfTheManual(t *testing.T) {
 		en.Text("study.of.repeats") + " 0.202", en.Text("study.of.operators") + " 0.230", en.Text("study.of.gauge") + " 0.306 7.1 26.7", en.Text("study.of.parts") + " 1.104 92.9 96.4",
 		en.Text("study.of.gauge") + " 0.302 7.8 27.9", en.Text("record.study.classes") + " 4",
 		en.Text("study.source.operator") + " 2 3.167", en.Text("study.source.part") + " 9 88.36", en.Text("study.source.interaction") + " 18 0.359", en.Text("study.source.repeats") + " 60 2.759", en.Text("study.source.total") + " 89 94.65",
-		begins("record.study.may_differ") + "0.880", begins("record.study.differ", "4", "B") + "1.020",
+		daemontest.Begins("record.study.may_differ") + "0.880", daemontest.Begins("record.study.differ", "4", "B") + "1.020",
 	} {
 		for name, in := range map[string]string{"text": text, "PDF": paper} {
 			if !strings.Contains(in, want) {
@@ -319,7 +320,7 @@ func TestGaugeStudyInInches(t *testing.T) {
 	g := GaugeStudy{Title: "inches", Unit: analysis.IN, Table: table, Results: []study.GaugeStudy{r}}
 	d := GaugeStudyReport(g, notation.Format{})
 	text := strings.Join(strings.Fields(d.Text()), " ")
-	for _, want := range []string{en.Text("record.study.tolerance") + " 1000 µin", en.Text("record.study.good_so_far"), begins("study.note.few_pairs", 3, 2), "1 10 10 10 20", "3 200 200 210 200"} {
+	for _, want := range []string{en.Text("record.study.tolerance") + " 1000 µin", en.Text("record.study.good_so_far"), daemontest.Begins("study.note.few_pairs", 3, 2), "1 10 10 10 20", "3 200 200 210 200"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("lacks %q:\n%s", want, text)
 		}
@@ -413,12 +414,12 @@ func TestWithoutConfiguration(t *testing.T) {
 	p.NoSettings = true
 	p.Bore = p.Fold().Bore(&state.Settings{Station: "bay-3"}, p.Records[len(p.Records)-1].At)
 	text := strings.Join(strings.Fields(PartRecord(p, notation.Format{}).Text()), " ")
-	for _, want := range []string{begins("record.rule.then", analysis.Say("verdict.rule.1.645u")) + "0.60 µm", en.Text("record.rule.no_budget"), en.Text("record.outcome.accepted"), "15.8811"} {
+	for _, want := range []string{daemontest.Begins("record.rule.then", analysis.Say("verdict.rule.1.645u")) + "0.60 µm", en.Text("record.rule.no_budget"), en.Text("record.outcome.accepted"), "15.8811"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the record does not say %q", want)
 		}
 	}
-	for _, not := range []string{en.Text("record.budget.size"), begins("form.blind.two_point"), begins("form.bell_mouth")} {
+	for _, not := range []string{en.Text("record.budget.size"), daemontest.Begins("form.blind.two_point"), daemontest.Begins("form.bell_mouth")} {
 		if strings.Contains(text, not) {
 			t.Errorf("the record says %q, which nothing is known of", not)
 		}
@@ -434,7 +435,7 @@ func TestNoiseInTheLog(t *testing.T) {
 	last := &looks[len(looks)-1]
 	m := *last.Master
 	m.Noise, last.Master = &analysis.RestNoise{SD: 1200, Samples: 96}, &m
-	if text := MasteringLog(Log{Looks: looks}, notation.Format{}).Text(); !strings.Contains(strings.Join(strings.Fields(text), " "), en.Text("record.look.zero_set", 1)+"; "+begins("record.look.noise")+"0.12") {
+	if text := MasteringLog(Log{Looks: looks}, notation.Format{}).Text(); !strings.Contains(strings.Join(strings.Fields(text), " "), en.Text("record.look.zero_set", 1)+"; "+daemontest.Begins("record.look.noise")+"0.12") {
 		t.Errorf("%s", text)
 	}
 }

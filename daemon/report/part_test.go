@@ -31,16 +31,6 @@ var (
 	coded = notation.Format{Language: notation.Codes()}
 )
 
-// begins is a text up to the first of its values that is not given.
-func begins(code string, values ...any) string {
-	const rest = "\x00"
-	for len(values) < notation.English().Values(code) {
-		values = append(values, rest)
-	}
-	text, _, _ := strings.Cut(en.Text(code, values...), rest)
-	return text
-}
-
 // The sizes of the record are those of the invented part, whatever zero the gauge
 // had, each in the drawing's unit and the last round in the other one too.
 func TestRecordHasEverySize(t *testing.T) {
@@ -413,7 +403,7 @@ func TestLimitsChanged(t *testing.T) {
 	b.must(event.Action{Do: "job", Job: "J-4120"})
 	b.must(event.Action{Do: "part", Part: "003"})
 	text := strings.Join(strings.Fields(PartRecord(b.part("003"), notation.Format{}).Text()), " ")
-	if !strings.Contains(text, en.Text("record.changed.revision", "B", "C")) || !strings.Contains(text, begins("record.changed.high", "15.8860")) {
+	if !strings.Contains(text, en.Text("record.changed.revision", "B", "C")) || !strings.Contains(text, daemontest.Begins("record.changed.high", "15.8860")) {
 		t.Errorf("the change of limits is missing:\n%s", text)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/web/shoptest"
 )
@@ -49,7 +50,7 @@ func TestEnterJob(t *testing.T) {
 		}
 		return out
 	}
-	if out := say(shoptest.SleeveTyped(), false); !strings.HasPrefix(out.Cut, "<svg") || out.Reply != nil || len(src.did) > 0 || !strings.HasPrefix(out.Plan, begins("entry.plan", 6)) {
+	if out := say(shoptest.SleeveTyped(), false); !strings.HasPrefix(out.Cut, "<svg") || out.Reply != nil || len(src.did) > 0 || !strings.HasPrefix(out.Plan, daemontest.Begins("entry.plan", 6)) {
 		t.Errorf("typing: %+v", out)
 	}
 	bad := shoptest.SleeveTyped()

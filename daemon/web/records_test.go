@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/web/export"
 )
@@ -121,7 +122,7 @@ func TestOrder(t *testing.T) {
 	}
 	m.come(120, 350)
 	eventually(t, "how far it is", func() bool { now := toldOf(t, s, p.ID); return now.Done == 120 && now.Total == 350 })
-	if status, other := orders(t, s, `{"what":"verify"}`); status != http.StatusConflict || !strings.HasPrefix(other.Why, begins("page.order.busy", "fairbore-job-J-4112.pdf")) {
+	if status, other := orders(t, s, `{"what":"verify"}`); status != http.StatusConflict || !strings.HasPrefix(other.Why, daemontest.Begins("page.order.busy", "fairbore-job-J-4112.pdf")) {
 		t.Errorf("two at once: %d %+v", status, other)
 	}
 	if code, _, _ := get(t, s, "/records/"+p.ID+"/file"); code != http.StatusNotFound {
@@ -243,7 +244,7 @@ func TestOrderRefused(t *testing.T) {
 		`{"what":"job"}`:                                          en.Text("page.order.job"),
 		`{"what":"job","job":" "}`:                                en.Text("page.order.job"),
 		`{"what":"readings","format":"pdf"}`:                      en.Text("page.order.format", "pdf", "csv"),
-		`{"what":"job","job":"a","format":"exe"}`:                 begins("page.order.format", "exe"),
+		`{"what":"job","job":"a","format":"exe"}`:                 daemontest.Begins("page.order.format", "exe"),
 		`{"what":"job","job":"a","paper":"a0"}`:                   en.Text("page.order.paper", "a0"),
 		`{"what":"events","from":"yesterday"}`:                    en.Text("page.order.day", "yesterday"),
 		`{"what":"events","to":"2026-02-30"}`:                     en.Text("page.order.day", "2026-02-30"),

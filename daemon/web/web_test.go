@@ -22,6 +22,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
 	"fairbore/daemon/web/shoptest"
@@ -460,7 +461,7 @@ func TestHistory(t *testing.T) {
 		t.Error("the list has what was not asked for")
 	}
 	_, _, body := get(t, s, "/part/bay2/3")
-	for _, want := range []string{"<svg", en.Text("page.void", "dirt &lt;b&gt;"), begins("history.mastered", "R-1250"), "1.2500|00 in", en.Text("history.round", 5, 4), en.Text("history.fact.chance"), strings.Split(en.Text("history.chance", analysis.Say("verdict.chance.flat", "|"), "|"), "|")[1]} {
+	for _, want := range []string{"<svg", en.Text("page.void", "dirt &lt;b&gt;"), daemontest.Begins("history.mastered", "R-1250"), "1.2500|00 in", en.Text("history.round", 5, 4), en.Text("history.fact.chance"), strings.Split(en.Text("history.chance", analysis.Say("verdict.chance.flat", "|"), "|"), "|")[1]} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the record lacks %q", want)
 		}
@@ -502,13 +503,3 @@ var (
 
 // silent holds once a page has said that it can't sound yet.
 var silent = fmt.Sprintf(`document.getElementById("cautions").innerText.includes(%q)`, en.Text("script.silent"))
-
-// begins is a text up to the first of its values that is not given.
-func begins(code string, values ...any) string {
-	const rest = "\x00"
-	for len(values) < notation.English().Values(code) {
-		values = append(values, rest)
-	}
-	text, _, _ := strings.Cut(en.Text(code, values...), rest)
-	return text
-}

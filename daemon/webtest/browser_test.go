@@ -204,7 +204,7 @@ func TestBrowserSecondRing(t *testing.T) {
 	b.act("check", chromedp.Click(`#d-check [name="reread"]`))
 	r.Eventually(5*time.Second, "the ring to be re-read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Reread })
 	r.ReadThrice("31.75010")
-	b.says("last", begins("face.reread.agrees", "R-1250"))
+	b.says("last", daemontest.Begins("face.reread.agrees", "R-1250"))
 	b.says("note", strings.Split(en.Text("master.reread.agrees", "|", "|"), "|")[1])
 	b.press("m")
 	b.wait("the question with its tick off", `document.getElementById("d-master").open && !document.querySelector('#d-master [name="gain"]').checked`)
@@ -495,7 +495,7 @@ func TestBrowserStudy(t *testing.T) {
 	page.wait("the end", fmt.Sprintf(`!document.getElementById("study").innerText.includes(%q) && document.querySelectorAll("#study figure").length === 2`, en.Text("record.n_of_m", 8, 8)))
 	page.says("study", en.Text("record.study.size", 2, 2, 2))
 	page.says("study", "<b>night 2")
-	page.says("study", begins("study.note.few_pairs", 2, 2))
+	page.says("study", daemontest.Begins("study.note.few_pairs", 2, 2))
 	r.Eventually(5*time.Second, "the state without a study", func() bool { return r.Bore().Study == nil }) // the page follows the journal
 	for name, size := range map[string][2]int64{"desk": {1920, 1080}, "hand": {390, 844}} {
 		for _, theme := range []string{"light", "dark"} {
@@ -699,13 +699,3 @@ func BenchmarkGaugeToPage(b *testing.B) {
 }
 
 var en notation.Format
-
-// begins returns a text up to the first of its values that is not given.
-func begins(code string, values ...any) string {
-	const rest = "\x00"
-	for len(values) < notation.English().Values(code) {
-		values = append(values, rest)
-	}
-	text, _, _ := strings.Cut(en.Text(code, values...), rest)
-	return text
-}

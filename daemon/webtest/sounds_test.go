@@ -158,7 +158,7 @@ func TestBrowserSoundSettings(t *testing.T) {
 	set(chromedp.SetValue(`#d-settings [name="volume"]`, "0"))
 	ask[int](b, `sounded.splice(0).length`)
 	r.Reading("31.74670", 6)
-	b.says("last", begins("face.last", 6))
+	b.says("last", daemontest.Begins("face.last", 6))
 	time.Sleep(300 * time.Millisecond) // the rising tone would come within that time
 	if now := ask[[]string](b, `sounded`); len(now) > 0 {
 		t.Errorf("sounds %q although it is set to silent", now)
@@ -190,7 +190,7 @@ func TestBrowserSoundsAcrossStreams(t *testing.T) {
 	b.says("cautions", en.Text("script.silent"))
 	b.touch()
 	r.Reading("31.74510", 1)
-	b.says("last", begins("face.last", 1))
+	b.says("last", daemontest.Begins("face.last", 1))
 
 	ask[chromedp.Void](b, slow)
 	b.do(chromedp.EmulateViewport(1600, 900))
@@ -201,17 +201,17 @@ func TestBrowserSoundsAcrossStreams(t *testing.T) {
 		r.Reading("31.74510", 2)
 		b.do(chromedp.EmulateViewport(1024, 768))
 		b.wait("a stream anew", `streams.length > 1 && streams.at(-1).greeted`)
-		b.says("last", begins("face.last", 2))
+		b.says("last", daemontest.Begins("face.last", 2))
 		b.wait("what is late", `streams[0].waiting.length > 0`)
 		r.Reading("31.74470", 3)
-		b.says("last", begins("face.last", 3))
+		b.says("last", daemontest.Begins("face.last", 3))
 		ask[int](b, `sounded.splice(0).length`)
 		ask[chromedp.Void](b, `streams[0].letGo()`)
 	})
 	if len(heard) != 1 {
 		t.Errorf("it sounds %q", heard)
 	}
-	if last := ask[string](b, `document.getElementById("last").innerText`); !strings.Contains(last, begins("face.last", 3)) {
+	if last := ask[string](b, `document.getElementById("last").innerText`); !strings.Contains(last, daemontest.Begins("face.last", 3)) {
 		t.Errorf("the stream before shows %q", last)
 	}
 	b.wait("the stream before to end", `streams[0].readyState === 2`)
