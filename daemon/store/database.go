@@ -71,9 +71,9 @@ func source(path, options string, pragmas map[string]string) string {
 	if options != "" {
 		u.RawQuery += "&" + options
 	}
-	// EscapedPath escapes question marks and number signs. The replacer makes sure of it, since
-	// SQLite and the driver take the first question mark for the end of the path.
-	return "file://" + strings.NewReplacer("?", "%3F", "#", "%23").Replace(u.EscapedPath()) + "?" + u.RawQuery
+	// EscapedPath escapes question marks and number signs: SQLite and the driver take the first
+	// question mark for the end of the path.
+	return "file://" + u.EscapedPath() + "?" + u.RawQuery
 }
 
 func openPool(path, options string, pragmas map[string]string, conns int) (*sql.DB, error) {
