@@ -100,7 +100,7 @@ func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zer
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Bound: limit.Connections(limit.Page), Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(), Health: d.health(),
+		Listen: c.Listen, Bound: limit.NewPlaces(limit.Page, limit.PageEach, nil, nil).Bound, Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(),
 		History: archive.History{Journal: d.journal, Settings: d.hub.Settings},
 		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith},

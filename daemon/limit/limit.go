@@ -1,33 +1,115 @@
-// Package limit bounds the number of connections of a listener, so that a client that connects too
-// often does not take open files and memory away from the gauges and the journal.
+// Package limit bounds what strangers may use of the program: connections of its listeners and
+// guesses of its passwords. So a client that connects or guesses too often does not take open files,
+// memory and processor time away from the gauges and the journal, nor the page away from others.
 package limit
 
 import (
 	"net"
+	"net/netip"
 	"sync"
+	"sync/atomic"
 )
 
-// These are the largest numbers of connections of the page and of the embedded broker. They are
-// more than a shop needs, but few enough to leave the program open files and memory for the gauges
-// and the journal.
+// These are the largest numbers of connections of the page and of the embedded broker, in all and
+// from one address. They are more than a shop needs, but few enough to leave the program open files
+// and memory for the gauges and the journal. A browser opens 6 connections.
 const (
-	Page   = 512
-	Broker = 2048
+	Page       = 512
+	PageEach   = 64
+	Broker     = 2048
+	BrokerEach = 128
 )
 
-// Connections returns a function that limits a listener to that many open connections. A further
-// connection is closed at once.
-func Connections(most int) func(net.Listener) net.Listener {
-	return func(l net.Listener) net.Listener { return &limitListener{l, make(chan struct{}, most)} }
+// Address returns what counts as one address: an IPv4 address, or the /64 network of an IPv6
+// address, since a single machine may have a whole such network. An IPv4 address that is written as
+// IPv6 counts as IPv4. The zero address counts as one address too.
+func Address(a netip.Addr) netip.Prefix {
+	a = a.Unmap().WithZone("")
+	bits := 32
+	if a.Is6() {
+		bits = 64
+	}
+	p, _ := a.Prefix(bits) // fails for the zero address only, whose prefix is the zero prefix
+	return p
 }
 
-type limitListener struct {
+// From returns the IP address of the other end of a connection, zero if it has none.
+func From(a net.Addr) netip.Addr {
+	ap, err := netip.ParseAddrPort(a.String())
+	if err != nil {
+		return netip.Addr{}
+	}
+	return ap.Addr().Unmap()
+}
+
+// Places bounds how many connections are open at once, in all and from one address. Several
+// listeners may share it. [NewPlaces] makes it.
+type Places struct {
+	all, each int
+	exempt    []netip.Prefix
+	tell      func(from netip.Addr)
+	refused   atomic.Uint64
+
+	mu    sync.Mutex
+	taken int
+	by    map[netip.Prefix]int
+}
+
+// NewPlaces returns places for that many connections in all, and for each address. The networks in
+// exempt, such as those of proxies, have no bound of their own. The function tell is called with the
+// address of each connection of a listener that found no place, from the goroutine that accepts; nil
+// tells nobody.
+func NewPlaces(all, each int, exempt []netip.Prefix, tell func(from netip.Addr)) *Places {
+	return &Places{all: all, each: each, exempt: exempt, tell: tell, by: map[netip.Prefix]int{}}
+}
+
+// Refused returns how many connections found no place.
+func (p *Places) Refused() uint64 { return p.refused.Load() }
+
+// Bound returns a listener of which each connection takes a place until it is closed. A connection
+// that finds none is closed at once.
+func (p *Places) Bound(l net.Listener) net.Listener { return &placesListener{l, p} }
+
+// Take takes a place for an address, and reports whether there was one. Its holder must call leave
+// once.
+func (p *Places) Take(from netip.Addr) (leave func(), ok bool) {
+	key := Address(from)
+	own := !Within(from, p.exempt)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.taken >= p.all || own && p.by[key] >= p.each {
+		return nil, false
+	}
+	p.taken++
+	p.by[key]++
+	return func() {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.taken--
+		if p.by[key]--; p.by[key] == 0 {
+			delete(p.by, key)
+		}
+	}, true
+}
+
+// Within reports whether an address is in one of the networks.
+func Within(a netip.Addr, networks []netip.Prefix) bool {
+	a = a.Unmap().WithZone("")
+	for _, n := range networks {
+		if n.Contains(a) {
+			return true
+		}
+	}
+	return false
+}
+
+type placesListener struct {
 	net.Listener
-	room chan struct{}
+	places *Places
 }
 
 // Accept implements net.Listener.
-func (l *limitListener) Accept() (net.Conn, error) {
+func (l *placesListener) Accept() (net.Conn, error) {
 	for {
 		conn, err := l.Listener.Accept()
 		if err != nil {
@@ -37,23 +119,26 @@ func (l *limitListener) Accept() (net.Conn, error) {
 		if !ok {
 			return conn, nil
 		}
-		select {
-		case l.room <- struct{}{}:
-			return &limitedConn{tcp, sync.OnceFunc(func() { <-l.room })}, nil
-		default:
-			_ = tcp.Close() // it was never used
+		from := From(tcp.RemoteAddr())
+		if leave, ok := l.places.Take(from); ok {
+			return &placedConn{tcp, sync.OnceFunc(leave)}, nil
+		}
+		_ = tcp.Close() // it was never used
+		l.places.refused.Add(1)
+		if l.places.tell != nil {
+			l.places.tell(from)
 		}
 	}
 }
 
-// limitedConn is a connection that frees its place when it is closed.
-type limitedConn struct {
+// placedConn is a connection that frees its place when it is closed.
+type placedConn struct {
 	*net.TCPConn
 	leave func()
 }
 
 // Close implements net.Conn.
-func (c *limitedConn) Close() error {
+func (c *placedConn) Close() error {
 	defer c.leave()
 	return c.TCPConn.Close()
 }

@@ -2,6 +2,7 @@ package limit
 
 import (
 	"net"
+	"net/netip"
 	"testing"
 	"time"
 )
@@ -12,7 +13,7 @@ func TestConnectionsAreLimited(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l := Connections(3)(own)
+	l := NewPlaces(3, 3, nil, nil).Bound(own)
 	defer l.Close()
 	in := make(chan net.Conn, 10)
 	go func() {
@@ -62,8 +63,43 @@ func TestConnectionsAreLimited(t *testing.T) {
 	if _, err := c.Read(make([]byte, 1)); err != nil {
 		t.Error(err)
 	}
-	if room := len(l.(*limitListener).room); room != 3 {
-		t.Errorf("%d are counted, want 3", room)
+	if p := l.(*placesListener).places; p.taken != 3 || p.Refused() != 1 {
+		t.Errorf("%d are counted and %d refused, want 3 and 1", p.taken, p.Refused())
+	}
+}
+
+// An address has a bound of its own, so that it leaves room for others; a proxy has none. All
+// addresses of an IPv6 /64 are one.
+func TestAddressIsBounded(t *testing.T) {
+	proxies := []netip.Prefix{netip.MustParsePrefix("10.0.0.0/24")}
+	p := NewPlaces(8, 2, proxies, nil)
+	var leave []func()
+	take := func(from string, want bool) {
+		t.Helper()
+		l, ok := p.Take(netip.MustParseAddr(from))
+		if ok != want {
+			t.Errorf("a place for %s: %t, want %t", from, ok, want)
+		}
+		if ok {
+			leave = append(leave, l)
+		}
+	}
+	take("192.0.2.1", true)
+	take("::ffff:192.0.2.1", true)
+	take("192.0.2.1", false)
+	take("2001:db8::1", true)
+	take("2001:db8::2:0:0:1", true)
+	take("2001:db8::3", false)
+	take("2001:db8:0:1::3", true)
+	for range 3 {
+		take("10.0.0.7", true)
+	}
+	take("10.0.0.7", false) // the bound of all
+	for _, l := range leave {
+		l()
+	}
+	if p.taken != 0 || len(p.by) != 0 {
+		t.Errorf("%d places are taken by %d addresses after all have left", p.taken, len(p.by))
 	}
 }
 

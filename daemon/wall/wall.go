@@ -47,7 +47,7 @@ func Serve(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
-	page, err := web.Listen(web.Config{Listen: o.Listen, Bound: limit.Connections(limit.Page), Version: o.Version}, w, o.Log)
+	page, err := web.Listen(web.Config{Listen: o.Listen, Bound: limit.NewPlaces(limit.Page, limit.PageEach, nil, nil).Bound, Version: o.Version}, w, o.Log)
 	if err != nil {
 		return err
 	}
