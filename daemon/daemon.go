@@ -138,7 +138,7 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	s := &station{
 		name: c.Name, job: c.Job, session: session.New(set, past),
 		chunks: make(chan line.Heard, chunksKept), requests: make(chan request), settings: make(chan state.Settings), ping: make(chan struct{}),
-		journal: d.journal, hub: d.hub, clock: d.clock,
+		journal: d.journal, pending: &d.pending, hub: d.hub, clock: d.clock,
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
 	if s.visits = setup.Visits(d.cfg, c, s.log); s.visits != nil {
@@ -403,7 +403,8 @@ func (d *Daemon) Bore(station string) *state.Bore { return d.hub.Bore(station) }
 // Subscribe implements [web.Source].
 func (d *Daemon) Subscribe(station string) web.Subscription { return d.hub.Subscribe(station) }
 
-// Do implements [web.Source]: it carries out an action and returns once the result is on disk.
+// Do implements [web.Source]: it carries out an action and returns once the result is on disk. If
+// the disk takes longer than stopIn, or ctx ends first, the reply is pending.
 func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Reply {
 	for _, s := range d.stations {
 		if s.name != name {
@@ -414,20 +415,31 @@ func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Repl
 		}
 		ctx, cancel := context.WithTimeout(ctx, stopIn)
 		defer cancel()
-		recorded, shared := d.pending.add(a.ID)
-		defer d.pending.remove(a.ID)
-		reply := s.do(ctx, d.recall(ctx, name, a))
-		if !reply.Done || reply.Again && !shared { // a repeated action is on disk already, unless its first caller still waits for it
+		reply := event.Reply{ID: a.ID, Do: a.Do, Done: true}
+		if d.pending.recorded(name, a.ID) == nil { // otherwise the action is carried out already
+			reply = s.do(ctx, d.recall(ctx, name, a))
+		}
+		recorded := d.pending.recorded(name, a.ID)
+		if !reply.Done || recorded == nil {
 			return reply
 		}
 		select {
 		case <-recorded:
 		case <-ctx.Done():
-			reply.Why = analysis.Say("daemon.not_on_disk", d.journal.Status().Why)
+			reply.Done, reply.Pending, reply.Why = false, true, d.notOnDisk()
 		}
 		return reply
 	}
 	return refused(a, analysis.Say("daemon.no_station", name))
+}
+
+// notOnDisk says why an action that was carried out is not on disk yet.
+func (d *Daemon) notOnDisk() analysis.Phrase {
+	why := d.journal.Status().Why
+	if why.IsZero() {
+		why = analysis.Say("store.behind")
+	}
+	return analysis.Say("daemon.not_on_disk", why)
 }
 
 // task is something that runs beside the stations.

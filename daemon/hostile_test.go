@@ -2,7 +2,6 @@ package daemon_test
 
 import (
 	"context"
-	"encoding/json"
 	"os/exec"
 	"strings"
 	"testing"
@@ -26,14 +25,7 @@ func TestHostileCommands(t *testing.T) {
 	r.Plug()
 	r.Start()
 	r.Eventually(20*time.Second, "the station at the broker", func() bool { return s.Has("/bay2/bore ") })
-	host, port, _ := strings.Cut(broker.Addr, ":")
-	send := func(payload string) {
-		pub := exec.Command("mosquitto_pub", "-h", host, "-p", port, "-q", "1", "-t", "fairbore/1/test/bay2/do", "-s")
-		pub.Stdin = strings.NewReader(payload)
-		if out, err := pub.CombinedOutput(); err != nil {
-			t.Fatalf("%v: %s", err, out)
-		}
-	}
+	send := func(payload string) { broker.Publish("fairbore/1/test/bay2/do", payload) }
 	hostile := []string{
 		`null`, `[]`, `{`, `"do"`, `{"do":"note","reason":"no id"}`, `{"id":"h1","do":"note","reason":"two"}{"id":"h2","do":"note","reason":"in one"}`,
 		`{"id":"h3","do":"note","reason":"\u001b]0;owned\u0007"}`, `{"id":"h4","do":"part","part":"\u202e21","confirm":true}`,
@@ -48,20 +40,7 @@ func TestHostileCommands(t *testing.T) {
 	send(strings.Repeat("[", 100_000)) // longer than any command, so it gets no answer
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
-	replies := func() (out []event.Reply) {
-		s.Mu.Lock()
-		defer s.Mu.Unlock()
-		for _, l := range s.Lines {
-			if topic, payload, _ := strings.Cut(l, " "); strings.HasSuffix(topic, "/bay2/done") {
-				var x event.Reply
-				if err := json.Unmarshal([]byte(payload), &x); err != nil {
-					t.Fatalf("%q: %v", l, err)
-				}
-				out = append(out, x)
-			}
-		}
-		return out
-	}
+	replies := func() []event.Reply { return s.Replies(t) }
 	r.Eventually(30*time.Second, "an answer to each", func() bool { return len(replies()) >= len(hostile)+2 })
 	for i, x := range replies() {
 		if good := x.ID == "good"; x.Done != good || (x.Why.IsZero()) != good || strings.ContainsFunc(x.Why.Text, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }) {

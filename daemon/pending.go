@@ -6,57 +6,77 @@ import (
 	"fairbore/daemon/event"
 )
 
-// pendingActions lets those who asked for an action wait until it is on disk. Several may wait for
-// one action, since a message may arrive twice.
+// pendingActions holds the actions that are carried out but not on disk yet. Whoever asked for one,
+// and whoever asks for it again, waits for the same commit. An action stays here until its events
+// are on disk, even if nobody waits for it any more.
 type pendingActions struct {
 	mu sync.Mutex
-	by map[string]*pendingAction // by the action's id
+	by map[actionKey]*pendingAction
 }
+
+// actionKey names an action. Two stations may be given the same id.
+type actionKey struct{ station, id string }
 
 type pendingAction struct {
-	recorded chan struct{}
-	n        int // number of waiters
+	recorded chan struct{} // closed when the action is on disk
+	then     []func()      // called when the action is on disk
 }
 
-// add starts waiting for an action. shared says that somebody else waits for it too.
-func (p *pendingActions) add(id string) (recorded <-chan struct{}, shared bool) {
+// begin takes in the events of an action, before they are given to the journal.
+func (p *pendingActions) begin(events []event.Event) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.by == nil {
-		p.by = map[string]*pendingAction{}
-	}
-	x, shared := p.by[id]
-	if !shared {
-		x = &pendingAction{recorded: make(chan struct{})}
-		p.by[id] = x
-	}
-	x.n++
-	return x.recorded, shared
-}
-
-// remove ends the waiting.
-func (p *pendingActions) remove(id string) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if x, ok := p.by[id]; ok {
-		if x.n--; x.n == 0 {
-			delete(p.by, id)
-		}
-	}
-}
-
-func (p *pendingActions) committed(records []event.Record) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	for i := range records {
-		x, ok := p.by[records[i].Command]
-		if !ok {
+	for i := range events {
+		key := actionKey{events[i].Station, events[i].Command}
+		if key.id == "" || p.by[key] != nil {
 			continue
 		}
-		select {
-		case <-x.recorded: // another event of the same action
-		default:
-			close(x.recorded)
+		if p.by == nil {
+			p.by = map[actionKey]*pendingAction{}
 		}
+		p.by[key] = &pendingAction{recorded: make(chan struct{})}
+	}
+}
+
+// recorded returns a channel that is closed when an action is on disk. It returns nil if the action
+// does not wait for the disk: it is recorded already, or was not carried out.
+func (p *pendingActions) recorded(station, id string) <-chan struct{} {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if x := p.by[actionKey{station, id}]; x != nil {
+		return x.recorded
+	}
+	return nil
+}
+
+// then has f called when an action is on disk, or at once if the action does not wait for the disk.
+// The journal records nothing until f returns.
+func (p *pendingActions) then(station, id string, f func()) {
+	p.mu.Lock()
+	x := p.by[actionKey{station, id}]
+	if x != nil {
+		x.then = append(x.then, f)
+	}
+	p.mu.Unlock()
+	if x == nil {
+		f()
+	}
+}
+
+// committed takes in records that are now on disk. The events of an action are in one commit.
+func (p *pendingActions) committed(records []event.Record) {
+	var then []func()
+	p.mu.Lock()
+	for i := range records {
+		key := actionKey{records[i].Station, records[i].Command}
+		if x := p.by[key]; x != nil {
+			delete(p.by, key)
+			close(x.recorded)
+			then = append(then, x.then...)
+		}
+	}
+	p.mu.Unlock()
+	for _, f := range then {
+		f()
 	}
 }

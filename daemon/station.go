@@ -29,6 +29,7 @@ type station struct {
 	ping     chan struct{}    // the goroutine receives from it, which shows that it runs
 	due      chan *line.Input // the instrument to ask now
 	journal  appender
+	pending  *pendingActions
 	hub      *hub.Hub
 	clock    func() drivers.Moment
 	log      zerolog.Logger
@@ -70,8 +71,9 @@ func (s *station) run(ctx context.Context) error {
 			err = s.take(ctx, c)
 		case r := <-s.requests:
 			events, reply := s.session.Act(s.clock(), r.action)
+			s.pending.begin(events)
+			r.reply <- reply // before append, which waits while the journal's queue is full
 			err = s.append(ctx, events)
-			r.reply <- reply
 		case set := <-s.settings:
 			s.session.Configure(set)
 		case <-s.ping:

@@ -68,6 +68,17 @@ func (m *Mosquitto) Stop() {
 	m.proc.Wait()
 }
 
+// Publish sends a message as another client of the broker.
+func (m *Mosquitto) Publish(topic, payload string) {
+	m.t.Helper()
+	host, port, _ := net.SplitHostPort(m.Addr)
+	pub := exec.Command("mosquitto_pub", "-h", host, "-p", port, "-q", "1", "-t", topic, "-s")
+	pub.Stdin = strings.NewReader(payload)
+	if out, err := pub.CombinedOutput(); err != nil {
+		m.t.Fatalf("%v: %s", err, out)
+	}
+}
+
 // Subscription is mosquitto_sub on all topics of the site, collecting lines of topic and payload.
 type Subscription struct {
 	Mu    sync.Mutex
@@ -117,6 +128,23 @@ func (s *Subscription) Records(t testing.TB, leaf string) []event.Record {
 			t.Fatalf("%s: %v", l, err)
 		}
 		out = append(out, r)
+	}
+	return out
+}
+
+// Replies returns the replies to commands that have come, in order.
+func (s *Subscription) Replies(t testing.TB) (out []event.Reply) {
+	t.Helper()
+	s.Mu.Lock()
+	defer s.Mu.Unlock()
+	for _, l := range s.Lines {
+		if topic, payload, _ := strings.Cut(l, " "); strings.HasSuffix(topic, "/bay2/done") {
+			var x event.Reply
+			if err := json.Unmarshal([]byte(payload), &x); err != nil {
+				t.Fatalf("%q: %v", l, err)
+			}
+			out = append(out, x)
+		}
 	}
 	return out
 }

@@ -283,6 +283,9 @@ func (p *operator) near() bool {
 func (p *operator) do(ctx context.Context, a event.Action) error {
 	a.Source = "demo"
 	r := p.d.Do(ctx, p.station, a)
+	for a.ID = r.ID; r.Pending && ctx.Err() == nil; {
+		r = p.d.Do(ctx, p.station, a)
+	}
 	if !r.Done && ctx.Err() == nil {
 		return fmt.Errorf("%s: %s", a.Do, r.Why)
 	}

@@ -46,6 +46,9 @@ type Reply struct {
 	Do   string          `json:"do"`
 	Done bool            `json:"done"`
 	Why  analysis.Phrase `json:"why,omitzero"`
+	// Pending says that the action is carried out but not on disk yet, so that it may still be
+	// lost. The same action with the same ID may be sent again, to learn what became of it.
+	Pending bool `json:"pending,omitempty"`
 	// Ask says that the action would be done if it came again with Confirm set.
 	Ask bool `json:"ask,omitempty"`
 	// Again says that an action with this ID came before, so that nothing was done now.

@@ -90,12 +90,14 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 	if n := len(d.Job.Plan()); n > 0 && len(d.Faults) == 0 {
 		out.Plan = f.Text("entry.plan", n, f.Small(analysis.Deviation(d.Job.High-d.Job.Low))+" "+f.SmallUnit())
 	}
+	status := http.StatusOK
 	if in.Save && len(d.Faults) == 0 {
 		reply := s.src.Do(r.Context(), st.Name, event.Action{ID: in.ID, Do: "job", Spec: &d.Job, Confirm: in.Confirm, Source: "page"})
 		reply.Why = said(reply.Why, f)
 		out.Reply = &reply
+		status = statusOf(reply)
 	}
-	writeJSON(w, http.StatusOK, out)
+	writeJSON(w, status, out)
 }
 
 // bodyTime is the longest time that the body of an action may take to arrive.

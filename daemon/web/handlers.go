@@ -112,11 +112,19 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 	a.Source = "page"
 	reply := s.src.Do(r.Context(), name, a)
 	reply.Why = said(reply.Why, s.wordsAt(r, name))
-	status := http.StatusOK
-	if !reply.Done {
+	status := statusOf(reply)
+	if !reply.Done && !reply.Pending {
 		status = http.StatusConflict
 	}
 	writeJSON(w, status, reply)
+}
+
+// statusOf returns 202 for what is not on disk yet, 200 for everything else.
+func statusOf(r event.Reply) int {
+	if r.Pending {
+		return http.StatusAccepted
+	}
+	return http.StatusOK
 }
 
 // ownOrigin reports whether a request came from a page of this server, or not from a page at all.

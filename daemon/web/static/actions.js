@@ -11,17 +11,23 @@ let barTimer = 0;
 // id names an action, so that one sent twice is done once. randomUUID wants TLS.
 const id = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
 
-async function send(action) {
+// send sends an action. asked: it was sent before, and was not recorded yet.
+async function send(action, asked) {
   action.id ??= id();
-  let reply;
+  let reply, pending;
   try {
     const r = await fetch(`/station/${encodeURIComponent(station)}/do?lang=${language}`, {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(action), signal: AbortSignal.timeout(8000),
     });
-    if (r.status === 401) return (await signIn()) ? send(action) : note(t("script.needs_passphrase"), 6000);
+    if (r.status === 401) return (await signIn()) ? send(action, asked) : note(t("script.needs_passphrase"), 6000);
     reply = await r.json();
+    pending = r.status === 202;
   } catch {
-    return note(t("script.not_sent"), 8000);
+    return note(asked ? t("script.not_known") : t("script.not_sent"), 8000);
+  }
+  if (pending) { // not on disk yet: say so until the same action is
+    note(reply.why.text, 8000);
+    return setTimeout(() => send(action, true), 1000);
   }
   if (reply.done) return note(t("script.done"), 1200);
   if (!reply.ask) return note(reply.why?.text || t("script.not_done"), 8000);

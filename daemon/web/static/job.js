@@ -69,10 +69,10 @@ form.addEventListener("input", (e) => {
 });
 form.addEventListener("focusout", (e) => { if (e.target.name && e.target.value) touched.add(e.target.name); });
 
-async function save(confirm) {
+async function save(confirm, action = id()) {
   clearTimeout(timer);
   for (const name of names) touched.add(name);
-  const got = await send({ id: id(), save: true, confirm });
+  const got = await send({ id: action, save: true, confirm });
   if (!got) return;
   const first = names.find((name) => got.faults[name]);
   if (first) {
@@ -81,6 +81,11 @@ async function save(confirm) {
     return;
   }
   if (got.reply.done) { location.assign(`/station/${encodeURIComponent(station)}`); return; }
+  if (got.reply.pending) { // not on disk yet: say so until the same action is
+    at("note").textContent = got.reply.why.text;
+    setTimeout(() => save(confirm, action), 1000);
+    return;
+  }
   if (!got.reply.ask) { at("note").textContent = got.reply.why.text; return; }
   at("ask-what").textContent = got.reply.why.text;
   at("d-ask").showModal();
