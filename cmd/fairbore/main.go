@@ -1,8 +1,9 @@
 // Command fairbore watches a bore gauge while a bore is honed by hand.
 //
-// The exit codes are: 0 all is well; 1 something failed, and the message says what to do; 2 the
-// command line is wrong; 3 the configuration is refused; 4 a journal is not sound; 5 another
-// program uses the gauge or the journal.
+// The exit codes are: 0 all is well; 1 something failed, and the message says what to do; 3 the
+// configuration is refused; 4 a journal is not sound; 5 another program uses the gauge or the
+// journal; 6 the journal is of a newer version, or no journal; 64 the command line is wrong. A fault
+// of the program itself ends it with 2, the code of the Go runtime.
 package main
 
 import (
@@ -54,7 +55,11 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 const about = `The extra hand at the bore gauge.
 
-Exit codes: 0 well; 1 failed, the message says what to do; 2 wrong command line; 3 configuration refused; 4 journal not sound; 5 another program has the gauge or the journal.`
+Exit codes: 0 well; 1 failed, the message says what to do; 3 configuration refused; 4 journal not sound; 5 another program has the gauge or the journal; 6 journal of a newer version, or no journal; 64 wrong command line.`
+
+// usage is the exit code of a wrong command line (EX_USAGE of sysexits(3)). It can't be 2: the Go
+// runtime ends a program that panics with 2, and a service manager must tell the two apart.
+const usage = 64
 
 // run carries out the command line and returns the exit code.
 func run(args []string, stdout, stderr io.Writer) (code int) {
@@ -73,7 +78,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	if err != nil {
 		fmt.Fprintln(stderr, "fairbore:", inBoth().Error(err))
 		fmt.Fprintln(stderr, "try: fairbore --help")
-		return 2
+		return usage
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -90,7 +95,7 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 		err = errors.New("stopped before it was done")
 	}
 	if err != nil {
-		fmt.Fprintln(stderr, "fairbore:", inBoth().Error(err))
+		s.lines.fail(inBoth().Error(err))
 		return exitCode(err)
 	}
 	return 0
@@ -118,6 +123,8 @@ func exitCode(err error) int {
 		return 4
 	case errors.Is(err, port.ErrBusy), errors.Is(err, store.ErrInUse):
 		return 5
+	case errors.Is(err, store.ErrNewer), errors.Is(err, store.ErrNotJournal):
+		return 6
 	}
 	return 1
 }
