@@ -268,6 +268,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	stations.Go(func() { service.Watchdog(in, d.alive) })
 	close(d.ready)
 	service.Notify("READY=1")
+	stations.Go(func() { service.Status(in, d.standing) })
 
 	select {
 	case <-in.Done():

@@ -2,7 +2,9 @@ package daemon
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
+	"strings"
 	"time"
 
 	"fairbore/analysis"
@@ -68,4 +70,43 @@ func (d *Daemon) health() http.Handler {
 		}
 		_ = json.NewEncoder(w).Encode(h) // the client may have gone
 	})
+}
+
+// standing says in a line for the service manager how the daemon does, such as "3 stations,
+// recording; broker lost since 14:02: no answer".
+func (d *Daemon) standing() string {
+	var f notation.Format
+	since := func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return " since " + t.Local().Format("15:04")
+	}
+	var b strings.Builder
+	switch n := len(d.stations); n {
+	case 1:
+		b.WriteString("1 station, ")
+	default:
+		fmt.Fprintf(&b, "%d stations, ", n)
+	}
+	j := d.journal.Status()
+	if j.Recording {
+		b.WriteString("recording")
+	} else {
+		b.WriteString("NOT RECORDING" + since(j.Since))
+	}
+	if !j.Why.IsZero() {
+		b.WriteString(": " + f.Say(j.Why))
+	}
+	for _, s := range d.stations {
+		if p := s.inputs[0].Status(); !p.Up {
+			fmt.Fprintf(&b, "; no gauge at %s%s", s.name, since(p.Since.Wall))
+		}
+	}
+	if d.pub != nil {
+		if p := d.pub.Status(); !p.Connected {
+			fmt.Fprintf(&b, "; broker lost%s: %s", since(p.Since), f.Say(p.Why))
+		}
+	}
+	return b.String()
 }

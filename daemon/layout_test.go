@@ -61,7 +61,7 @@ func layout() map[string]allowed {
 		"daemon/document":         {local: []string{"analysis/notation", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
 		"daemon/report":           {local: []string{"analysis", "analysis/...", "daemon/document", "daemon/event", "daemon/state", "daemon/picture"}},
 		"daemon/limit":            {},
-		"daemon/service":          {},
+		"daemon/service":          {third: []string{"golang.org/x/sys"}},
 		"daemon/line":             {local: []string{"analysis", "drivers", "daemon/event", "daemon/port", "daemon/session"}, third: []string{zerolog}},
 		"daemon/setup":            {local: []string{"analysis/capture", "analysis/master", "analysis/uncertainty", "daemon/broker", "daemon/config", "daemon/limit", "daemon/line", "daemon/port", "daemon/state", "daemon/visit", "drivers"}, third: []string{zerolog}},
 		"daemon/hub":              {local: []string{"analysis", "analysis/notation", "daemon/event", "daemon/state"}},
@@ -72,7 +72,7 @@ func layout() map[string]allowed {
 		"daemon/daemontest":       {local: []string{"analysis", "analysis/notation", "daemon/event", "daemon/state", "daemon/store"}, third: []string{"github.com/creack/pty", "golang.org/x/term"}},
 		"daemon/webtest":          {},
 		"daemon/demo":             {local: []string{"analysis", "analysis/advise", "analysis/capture", "configs", "drivers/simulator", "daemon", "daemon/archive", "daemon/config", "daemon/event", "daemon/setup", "daemon/state", "daemon/web"}, third: []string{zerolog, "github.com/creack/pty", "golang.org/x/term"}},
-		"cmd/fairbore":            {local: []string{"analysis", "analysis/material", "analysis/notation", "analysis/plan", "configs", "drivers", "daemon", "daemon/archive", "daemon/broker", "daemon/config", "daemon/demo", "daemon/listen", "daemon/port", "daemon/replay", "daemon/setup", "daemon/store", "daemon/visit", "daemon/wall"}, third: []string{"github.com/alecthomas/kong", zerolog}},
+		"cmd/fairbore":            {local: []string{"analysis", "analysis/material", "analysis/notation", "analysis/plan", "configs", "drivers", "daemon", "daemon/archive", "daemon/broker", "daemon/config", "daemon/demo", "daemon/listen", "daemon/port", "daemon/replay", "daemon/service", "daemon/setup", "daemon/store", "daemon/visit", "daemon/wall"}, third: []string{"github.com/alecthomas/kong", zerolog}},
 	}
 }
 

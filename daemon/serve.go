@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/daemon/config"
+	"fairbore/daemon/service"
 	"fairbore/daemon/setup"
 )
 
@@ -61,6 +62,8 @@ func spare() {
 // reload reads the configuration again and gives each station the settings that may change while it
 // runs.
 func (d *Daemon) reload(ctx context.Context, path string) {
+	service.Reloading()
+	defer service.Notify("READY=1")
 	cfg, err := config.Load(path)
 	if err != nil {
 		d.log.Error().Err(err).Msg("configuration not reloaded; the one before stays in force")

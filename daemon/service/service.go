@@ -3,9 +3,11 @@ package service
 
 import (
 	"context"
+	"fmt"
 	"net"
 	"os"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -27,6 +29,34 @@ func Notify(state string) {
 	defer c.Close()
 	if err := c.SetWriteDeadline(time.Now().Add(100 * time.Millisecond)); err == nil {
 		_, _ = c.Write([]byte(state))
+	}
+}
+
+// Reloading tells the service manager that the configuration is read again. The manager waits until
+// it is told READY=1.
+func Reloading() { Notify(fmt.Sprintf("RELOADING=1\nMONOTONIC_USEC=%d", monotonic().Microseconds())) }
+
+// statusEvery is how often the text of the program's state is looked at.
+const statusEvery = time.Second
+
+// Status keeps the service manager's line about the program up to date until ctx ends. The function
+// text returns the line. Status returns at once if there is no service manager.
+func Status(ctx context.Context, text func() string) {
+	if os.Getenv("NOTIFY_SOCKET") == "" {
+		return
+	}
+	t := time.NewTicker(statusEvery)
+	defer t.Stop()
+	for told := ""; ; {
+		if now := strings.Join(strings.Fields(text()), " "); now != told {
+			Notify("STATUS=" + now)
+			told = now
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+		}
 	}
 }
 

@@ -57,7 +57,9 @@ func Serve(ctx context.Context, o Options) error {
 	watching.Go(func() { lost = w.watcher.Run(ctx) })
 	o.Log.Info().Str("page", page.Addr()).Str("broker", o.Broker).Str("site", o.Site).Msg("wall started")
 	service.Notify("READY=1")
+	watching.Go(func() { service.Status(ctx, w.standing) })
 	err = page.Run(ctx)
+	service.Notify("STOPPING=1")
 	cancel()
 	watching.Wait()
 	if err == nil {
@@ -118,6 +120,15 @@ func newWall(o *Options) (*wall, error) {
 	watcher.OnRecord = w.record
 	watcher.OnLive = w.live
 	return w, nil
+}
+
+// standing says in a line for the service manager how the wall does.
+func (w *wall) standing() string {
+	s := w.watcher.Status()
+	if s.Connected {
+		return fmt.Sprintf("%d stations", s.Stations)
+	}
+	return "broker lost: " + notation.Format{}.Say(s.Why)
 }
 
 // name returns the name of a station in addresses. With several sites it has site and station,
