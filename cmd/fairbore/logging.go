@@ -7,6 +7,10 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/service"
 )
 
 // The log must not hold up a gauge, so writing to the log never waits. The lines wait in a queue
@@ -20,6 +24,7 @@ const (
 // starts with the first line.
 type logLines struct {
 	to      io.Writer
+	journal bool // to is the journal of systemd, which takes a line's priority from before it
 	lines   chan []byte
 	dropped atomic.Uint64
 	start   sync.Once
@@ -27,18 +32,45 @@ type logLines struct {
 }
 
 func newLogLines(to io.Writer) *logLines {
-	return &logLines{to: to, lines: make(chan []byte, logRoom), ended: make(chan struct{})}
+	return &logLines{to: to, journal: service.IsJournal(to), lines: make(chan []byte, logRoom), ended: make(chan struct{})}
 }
 
-// Write implements io.Writer. It takes one line and copies it. It never waits and never fails.
-func (l *logLines) Write(line []byte) (int, error) {
+// Write implements io.Writer. It takes one line without a level.
+func (l *logLines) Write(line []byte) (int, error) { return l.WriteLevel(zerolog.NoLevel, line) }
+
+// WriteLevel implements zerolog.LevelWriter. It takes one line and copies it. It never waits and
+// never fails.
+func (l *logLines) WriteLevel(level zerolog.Level, line []byte) (int, error) {
 	l.start.Do(func() { go l.run() })
 	select {
-	case l.lines <- bytes.Clone(line):
+	case l.lines <- append(l.priority(level), line...):
 	default:
 		l.dropped.Add(1)
 	}
 	return len(line), nil
+}
+
+// priority returns what stands before a line of a level: its priority of syslog in the form of
+// sd-daemon(3), nothing if the lines don't go to the journal.
+func (l *logLines) priority(level zerolog.Level) []byte {
+	if !l.journal {
+		return nil
+	}
+	switch {
+	case level == zerolog.NoLevel:
+		level = zerolog.InfoLevel
+	case level >= zerolog.FatalLevel:
+		return []byte("<2>")
+	}
+	return []byte{'<', "7643"[max(level, zerolog.DebugLevel)], '>'}
+}
+
+// fail writes the error with which the program ends, each of its lines with the priority of an
+// error.
+func (l *logLines) fail(text string) {
+	for line := range bytes.Lines([]byte("fairbore: " + text + "\n")) {
+		l.to.Write(append(l.priority(zerolog.ErrorLevel), line...))
+	}
 }
 
 func (l *logLines) run() {
@@ -49,7 +81,7 @@ func (l *logLines) run() {
 		}
 		l.to.Write(line) // an error can't be reported, since this is where errors are written
 		if n := l.dropped.Swap(0); n > 0 {
-			fmt.Fprintf(l.to, `{"level":"warn","dropped":%d,"message":"lines of the log were dropped: nobody took them in time"}`+"\n", n)
+			fmt.Fprintf(l.to, `%s{"level":"warn","dropped":%d,"message":"lines of the log were dropped: nobody took them in time"}`+"\n", l.priority(zerolog.WarnLevel), n)
 		}
 	}
 }

@@ -33,12 +33,12 @@ func (p *Publisher) Status() Status {
 // tell sets the connection state, and tells OnStatus if it changed.
 func (p *Publisher) tell(connected bool, why analysis.Phrase) {
 	p.mu.Lock()
-	change := p.status.Set(connected, why)
+	change, now := p.status.Set(connected, why), p.status.Status
 	p.mu.Unlock()
 	if !change {
 		return
 	}
-	p.log.Info().Bool("connected", connected).Str("why", why.Error()).Msg("broker")
+	now.Log(p.log)
 	if p.OnStatus != nil {
 		p.OnStatus(p.Status())
 	}

@@ -186,10 +186,10 @@ func (w *Watcher) Stations() []Seen {
 // new state. It also tells them all stations, since their presence is unknown without a connection.
 func (w *Watcher) tell(connected bool, why analysis.Phrase) {
 	w.mu.Lock()
-	change := w.status.Set(connected, why)
+	change, now := w.status.Set(connected, why), w.status.Status
 	w.mu.Unlock()
 	if change {
-		w.log.Info().Bool("connected", connected).Str("why", why.Error()).Msg("broker")
+		now.Log(w.log)
 		w.inbox.changed()
 	}
 }
