@@ -53,6 +53,18 @@ func writerPragmas() map[string]string {
 	}
 }
 
+// writerOptions says that a disk may spoil the whole sector of 4096 bytes that it writes to when the
+// power is cut. SQLite then fills the log up to the next sector after each commit, so that the next
+// commit does not write to a sector of a commit that was told of. SQLite takes all disks for safe
+// here unless it is told otherwise (sqlite.org/psow.html). Flash that spoils more than that, such as a
+// whole erase block, can't be helped in this way.
+//
+// What it costs (30 Nov 2026, 2 cores, ext4 on a virtual disk; go test -bench 'Commit/rows=1$|OneByOne'
+// -benchtime 8000x, two runs each way): a commit of one reading takes 302 to 304 µs (p50) with it and
+// 297 to 327 without; a reading is told after 289 to 309 µs with it and 330 to 345 without, which is
+// no difference. The log grows by 9.3 kB a commit instead of 5.2. The database does not grow.
+const writerOptions = "psow=0"
+
 func readerPragmas() map[string]string {
 	return map[string]string{"busy_timeout": "5000", "query_only": "1"}
 }

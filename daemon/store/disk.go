@@ -1,7 +1,9 @@
 package store
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 )
@@ -36,6 +38,31 @@ func judgeFileSystem(dir string, fs fileSystem, name string) (warning string, er
 		return fmt.Sprintf("%s lies on a file system of which nobody can tell where its disk is (%s); put the journal on a disk of this machine", dir, name), nil
 	}
 	return "", nil
+}
+
+// makeFolders makes a folder and those above it that are missing. It syncs all folders above, since a
+// new folder is lost with the power until the folder that it is in is synced. An earlier start may
+// have made one of them and been killed before it synced, so the others are synced too, as far as
+// this user may.
+func makeFolders(dir string, sync func(dir string) error) error {
+	missing := 0
+	for d := dir; ; d = filepath.Dir(d) {
+		if _, err := os.Lstat(d); !errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+		missing++
+	}
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return err
+	}
+	for above := filepath.Dir(dir); ; above = filepath.Dir(above) {
+		if err := sync(above); err != nil && missing > 0 {
+			return err
+		}
+		if missing--; above == filepath.Dir(above) {
+			return nil
+		}
+	}
 }
 
 // syncFile makes a finished file and its name durable. It must not be used on the journal's own

@@ -119,7 +119,7 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	if err := readBack(ctx, j.read, readerPragmas()); err != nil {
 		return nil, err
 	}
-	if j.checkpoints.db, err = openPool(j.path, "", writerPragmas(), 1); err != nil {
+	if j.checkpoints.db, err = openPool(j.path, writerOptions, writerPragmas(), 1); err != nil {
 		return nil, err
 	}
 	j.ensureReserve()
@@ -165,8 +165,12 @@ func prepare(cfg Config) (*Journal, error) {
 	if cfg.Now == nil {
 		cfg.Now = time.Now
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
+	if err := makeFolders(filepath.Dir(path), syncDir); err != nil {
 		return nil, fmt.Errorf("make the folder of the journal: %w", err)
+	}
+	// If the path is a symbolic link, all files of the journal lie beside the file that it points to.
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		path = real
 	}
 	changed := make(chan struct{}, 1)
 	return &Journal{

@@ -9,6 +9,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// noFollow keeps a file from being opened through a symbolic link.
+const noFollow = unix.O_NOFOLLOW
+
 // lockFile takes the lock for this process. The operating system releases the lock when the process
 // ends, however it ends. lockFile fails with ErrInUse if another process has the lock.
 func lockFile(f *os.File) error {

@@ -15,7 +15,7 @@ import (
 // lock file is never removed: otherwise two processes could each lock a different file of that
 // name.
 func (j *Journal) takeLock() error {
-	f, err := os.OpenFile(j.path+".lock", os.O_RDWR|os.O_CREATE, 0o640)
+	f, err := os.OpenFile(j.path+".lock", os.O_RDWR|os.O_CREATE|noFollow, 0o640)
 	if err != nil {
 		return err
 	}
@@ -48,7 +48,10 @@ func (j *Journal) load(ctx context.Context, steps []step) (damage *event.Journal
 }
 
 func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
-	if j.write, err = openPool(j.path, "", writerPragmas(), 1); err != nil {
+	if err := makeFile(j.path); err != nil {
+		return err
+	}
+	if j.write, err = openPool(j.path, writerOptions, writerPragmas(), 1); err != nil {
 		return err
 	}
 	// The version is checked first, since a file that is no journal must not be changed.
@@ -71,6 +74,19 @@ func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
 	return j.writer.open(ctx, j.write)
 }
 
+// makeFile makes an empty file for a new journal. SQLite gives its log and its shared memory the mode
+// of this file.
+func makeFile(path string) error {
+	if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|noFollow, 0o640)
+	if err != nil {
+		return err
+	}
+	return f.Close()
+}
+
 // quickMost is the largest size of a file, in bytes, that SQLite checks as a whole while Open
 // waits. A larger file is checked while the journal runs (see checkLarge), so that the start does
 // not take longer as the journal grows.
@@ -81,7 +97,7 @@ func (j *Journal) checkFile(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	_, err = os.Stat(j.suspect())
+	_, err = os.Lstat(j.suspect())
 	if info.Size() > quickMost && err != nil {
 		return nil
 	}

@@ -25,8 +25,8 @@ func (r *reserveFile) remove() bool {
 
 // whole reports whether the file exists in its full size.
 func (r *reserveFile) whole() bool {
-	info, err := os.Stat(r.path)
-	return err == nil && info.Size() == r.size
+	info, err := os.Lstat(r.path)
+	return err == nil && info.Mode().IsRegular() && info.Size() == r.size
 }
 
 // make makes the file. If that fails, it leaves no file. The file is filled with random bytes, so
@@ -34,7 +34,10 @@ func (r *reserveFile) whole() bool {
 func (r *reserveFile) make() (err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	f, err := os.OpenFile(r.path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o640)
+	if err := remove(r.path); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(r.path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
 	if err != nil {
 		return err
 	}

@@ -130,7 +130,11 @@ func (j *Journal) succeeded() {
 
 // suspected marks the journal as suspect, so that the next start checks the whole file.
 func (j *Journal) suspected() {
-	if err := os.WriteFile(j.suspect(), nil, 0o640); err != nil {
+	f, err := os.OpenFile(j.suspect(), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
+	if err == nil {
+		err = f.Close()
+	}
+	if err != nil && !errors.Is(err, fs.ErrExist) {
 		j.cfg.Log.Error().Err(err).Msg("the next start will not check the journal: its mark could not be written")
 	}
 }

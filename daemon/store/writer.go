@@ -152,10 +152,11 @@ func value[T any](p *T) any {
 	return *p
 }
 
-// landed finds out whether a group is in the file although its commit reported an error. If it is,
-// landed returns the hash of the group's last row. landed reads the file, since the error of a
-// failed sync does not tell.
-func (w *writer) landed(last uint64, group []*entry) (bool, hash, error) {
+// landed finds out how many events of a group are in the file although their commit reported an
+// error. They are the first ones of the group: when the commit is tried again, the group may have
+// more events than before. landed also returns the hash of the last row of these events. It reads
+// the file, since the error of a failed sync does not tell.
+func (w *writer) landed(last uint64, group []*entry) (int, hash, error) {
 	var seq uint64
 	var h []byte
 	err := w.tail.QueryRowContext(context.Background()).Scan(&seq, &h)
@@ -163,16 +164,15 @@ func (w *writer) landed(last uint64, group []*entry) (bool, hash, error) {
 	case errors.Is(err, sql.ErrNoRows):
 		seq, h = 0, w.head[:]
 	case err != nil:
-		return false, hash{}, err
+		return 0, hash{}, err
 	}
-	if seq == last && bytes.Equal(h, w.head[:]) {
-		return false, hash{}, nil
+	if seq >= last && seq-last <= uint64(len(group)) {
+		n := int(seq - last)
+		if _, head := w.rows(last, group[:n]); bytes.Equal(h, head[:]) {
+			return n, head, nil
+		}
 	}
-	_, head := w.rows(last, group)
-	if seq == last+uint64(len(group)) && bytes.Equal(h, head[:]) {
-		return true, head, nil
-	}
-	return false, hash{}, fmt.Errorf("the journal ends at %d and should at %d: another program has written to it; stop that one and start again", seq, last)
+	return 0, hash{}, fmt.Errorf("the journal ends at %d and should at %d: another program has written to it; stop that one and start again", seq, last)
 }
 
 // Run commits the queued events until ctx ends, and then those that are left. It returns nil if
@@ -269,12 +269,13 @@ func wait(ctx context.Context, d time.Duration) {
 func (j *Journal) record(group []*entry) error {
 	last, cursors := j.Last(), j.cursors.toSave()
 	j.working(true)
-	err := j.commit(last, group, cursors)
+	n, err := j.commit(last, group, cursors)
 	j.working(false)
 	if err != nil {
 		j.failed(err)
 		return err
 	}
+	group = group[:n]
 	j.cursors.saved(cursors)
 	j.checkpoints.committed(group)
 	told := records(j.id, last, group)
@@ -292,34 +293,35 @@ func (j *Journal) record(group []*entry) error {
 }
 
 // commit puts a group on disk. If the disk may be full, it removes the reserve file and tries
-// again.
-func (j *Journal) commit(last uint64, group []*entry, cursors map[string]uint64) error {
-	err := j.commitOnce(last, group, cursors)
+// again. It returns how many events of the group are on disk: all of them, or the first ones, if an
+// earlier commit has put those there.
+func (j *Journal) commit(last uint64, group []*entry, cursors map[string]uint64) (n int, err error) {
+	n, err = j.commitOnce(last, group, cursors)
 	if err != nil && wantsRoom(err) && j.useReserve() {
-		err = j.commitOnce(last, group, cursors)
+		n, err = j.commitOnce(last, group, cursors)
 	}
-	return err
+	return n, err
 }
 
-func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uint64) error {
+func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uint64) (n int, err error) {
 	w := &j.writer
-	err := w.put(last, group, cursors)
+	err = w.put(last, group, cursors)
 	if err == nil {
-		return nil
+		return len(group), nil
 	}
-	landed, head, whyNot := w.landed(last, group)
-	if !landed {
-		return errors.Join(err, whyNot)
+	n, head, whyNot := w.landed(last, group)
+	if n == 0 {
+		return 0, errors.Join(err, whyNot)
 	}
 	// The rows can be read back, but it is not known whether they were synced. Before OnCommit is
 	// called, a further commit of cursors makes sure of it, since that commit syncs the log.
 	before := w.head
 	w.head = head
-	if err := w.put(last+uint64(len(group)), nil, j.everyCursor()); err != nil {
+	if err := w.put(last+uint64(n), nil, j.everyCursor()); err != nil {
 		w.head = before // the next try finds again that the rows have landed
-		return err
+		return 0, err
 	}
-	return nil
+	return n, nil
 }
 
 func records(id string, last uint64, group []*entry) []event.Record {
