@@ -216,7 +216,7 @@ type Waits struct {
 // UsualWaits returns the waits that are used outside tests.
 func UsualWaits() Waits {
 	return Waits{
-		First: 500 * time.Millisecond, Most: 30 * time.Second, Settled: 10 * time.Second,
+		First: 500 * time.Millisecond, Most: 5 * time.Second, Settled: 10 * time.Second,
 		Connect: 5 * time.Second, Write: 3 * time.Second, Answer: 5 * time.Second,
 		KeepAlive: 10 * time.Second, Ping: 4 * time.Second,
 	}
@@ -229,8 +229,8 @@ type backoff struct {
 }
 
 // next returns the pause after a connection that lasted for held (0: none was made). The pause
-// doubles from First to Most. A random part of up to half the pause is added, but the sum is at
-// most Most. So the daemons of a shop don't all reconnect at the same instant.
+// doubles from First to Most. A random part of up to half the pause is taken off, so the daemons of a
+// shop don't all reconnect at the same instant.
 func (b *backoff) next(held time.Duration) time.Duration {
 	if held >= b.waits.Settled {
 		b.fails = 0
@@ -240,5 +240,5 @@ func (b *backoff) next(held time.Duration) time.Duration {
 		d = min(b.waits.First<<b.fails, b.waits.Most)
 	}
 	b.fails++
-	return min(d+rand.N(d/2+1), b.waits.Most)
+	return d - rand.N(d/2+1)
 }

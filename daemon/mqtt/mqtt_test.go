@@ -9,20 +9,20 @@ import (
 // begin again after a connection that held.
 func TestBackoff(t *testing.T) {
 	p := UsualWaits()
-	if p.First != 500*time.Millisecond || p.Most != 30*time.Second {
+	if p.First != 500*time.Millisecond || p.Most != 5*time.Second {
 		t.Fatalf("bounds %s, %s", p.First, p.Most)
 	}
 	b := backoff{waits: &p}
 	for i := range 40 {
 		base := min(p.First<<min(i, 16), p.Most)
-		if d := b.next(0); d < base || d > min(base*3/2, p.Most) {
-			t.Errorf("wait %d is %s, want %s and up to half more", i, d, base)
+		if d := b.next(0); d < base/2 || d > base {
+			t.Errorf("wait %d is %s, want %s and up to half less", i, d, base)
 		}
 	}
 	if d := b.next(time.Minute); d > time.Second {
 		t.Errorf("after a connection that held: %s", d)
 	}
-	if d := b.next(time.Second); d < time.Second {
+	if d := b.next(time.Second); d < p.First {
 		t.Errorf("after one that did not: %s", d)
 	}
 }
