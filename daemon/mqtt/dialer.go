@@ -10,6 +10,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"net"
+	"net/http"
 	"net/url"
 	"os"
 	"syscall"
@@ -57,8 +58,8 @@ func (d *Dialer) Dial(ctx context.Context, will *Will, wrap func(net.Conn) net.C
 	lost := make(chan error, 1)
 	c := &Conn{Lost: lost, answer: d.Waits.Answer, sock: &socket{}}
 	o := d.options(lost)
-	o.SetCustomOpenConnectionFn(func(uri *url.URL, o paho.ClientOptions) (net.Conn, error) {
-		conn, err := d.open(ctx, uri, &o)
+	o.SetCustomOpenConnectionFn(func(uri *url.URL, _ paho.ClientOptions) (net.Conn, error) {
+		conn, err := d.open(ctx, uri)
 		if err != nil {
 			return nil, err
 		}
@@ -108,20 +109,47 @@ func (d *Dialer) options(lost chan<- error) *paho.ClientOptions {
 }
 
 // open opens the network connection in place of the library, so that no proxy from the environment
-// is used and the attempt ends with ctx. A websocket is an exception: the library opens it, uses
-// such a proxy, and does not stop when ctx ends.
-func (d *Dialer) open(ctx context.Context, uri *url.URL, o *paho.ClientOptions) (net.Conn, error) {
+// is used and the attempt ends with ctx.
+func (d *Dialer) open(ctx context.Context, uri *url.URL) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, d.Waits.Connect)
 	defer cancel()
 	switch uri.Scheme {
 	case "ws", "wss":
-		return paho.NewWebsocket(uri.String(), d.tls, d.Waits.Connect, nil, o.WebsocketOptions)
+		return d.websocket(ctx, uri)
 	case "ssl":
 		secure := tls.Dialer{Config: d.tls}
 		return secure.DialContext(ctx, "tcp", uri.Host)
 	}
 	var plain net.Dialer
 	return plain.DialContext(ctx, "tcp", uri.Host)
+}
+
+// websocket opens a websocket with the library, without a proxy. The library can't be stopped, so if
+// ctx ends first, its attempt goes on by itself for at most Waits.Connect, and what it opens is
+// closed again.
+func (d *Dialer) websocket(ctx context.Context, uri *url.URL) (net.Conn, error) {
+	type outcome struct {
+		conn net.Conn
+		err  error
+	}
+	opened := make(chan outcome)
+	go func() {
+		direct := func(*http.Request) (*url.URL, error) { return nil, nil }
+		conn, err := paho.NewWebsocket(uri.String(), d.tls, d.Waits.Connect, nil, &paho.WebsocketOptions{Proxy: direct})
+		select {
+		case opened <- outcome{conn, err}:
+		case <-ctx.Done():
+			if err == nil {
+				conn.Close()
+			}
+		}
+	}()
+	select {
+	case o := <-opened:
+		return o.conn, o.err
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // Keep makes one connection after the other, with a pause in between, until ctx ends. connection
