@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"maps"
 	"slices"
 	"strconv"
@@ -35,7 +36,8 @@ import (
 // jumps; the wall clock, if it is known; and the bytes in quotes. Printable ASCII stands as it is.
 // The escapes are \r \n \t \" \\, and \x with two hex digits for all other bytes. A request of no
 // bytes stands for a round in which nothing was asked (see Requester). Empty lines and lines that
-// begin with # have no meaning.
+// begin with # have no meaning, with one exception: a line "# whole so far: 1a2b3c4d" holds a sum of
+// all entries before it (see [Sum]). A recorder writes one each time before it syncs the file.
 //
 // A recording of one visit to a bore has more headers. Each line "visit NAME: value" says what
 // gauged the bore and how it was set. Each line "outcome: …" says what the visit gave.
@@ -68,9 +70,27 @@ const (
 	MarkLost   = "lost"   // the line went away or was closed
 )
 
-// ErrTorn is the fault of a recording whose last line was not finished, as after a power cut. All
-// lines before it are good.
-var ErrTorn = errors.New("the last line is not finished")
+// The faults of a recording that was cut off or damaged, as after a power cut. What comes before
+// them is good.
+var (
+	// ErrTorn says that the last line was not finished.
+	ErrTorn = errors.New("the last line is not finished")
+	// ErrHole says that an entry before this line is missing or was changed, or that the line is
+	// none that a recorder writes.
+	ErrHole = errors.New("what was recorded here is missing or was changed; if that was you, delete the lines that begin with " + strings.TrimSpace(checkMark))
+)
+
+const checkMark = "# whole so far: "
+
+// Sum is a sum of the entries of a recording, a CRC-32 (IEEE 802.3) of their lines, each with one
+// line feed.
+type Sum uint32
+
+// Add returns the sum with more lines.
+func (s Sum) Add(lines []byte) Sum { return Sum(crc32.Update(uint32(s), crc32.IEEETable, lines)) }
+
+// AppendCheck appends the line that holds the sum of the entries before it to b.
+func AppendCheck(b []byte, s Sum) []byte { return fmt.Appendf(b, "%s%08x\n", checkMark, uint32(s)) }
 
 const recordingTitle = "# fairbore recording 1"
 
@@ -176,10 +196,13 @@ func appendQuoted(b, data []byte) []byte {
 	return append(b, '"')
 }
 
-// ParseRecording reads a whole recording. Its errors begin with the line number. With [ErrTorn] it
-// also returns the recording up to the torn line.
+// ParseRecording reads a whole recording. Its errors begin with the line number. With [ErrTorn] and
+// [ErrHole] it also returns the recording up to the fault: up to the line that can't be read, or up
+// to the last good sum if a sum is wrong.
 func ParseRecording(text []byte) (*Recording, error) {
 	r := &Recording{Options: Options{}, Visit: Options{}}
+	var sum Sum
+	good := -1 // number of entries before the newest sum, which was right; -1: there was no sum yet
 	for n := 1; len(text) > 0; n++ {
 		line, rest, whole := bytes.Cut(text, []byte("\n"))
 		text = rest
@@ -187,11 +210,25 @@ func ParseRecording(text []byte) (*Recording, error) {
 		if n == 1 && s != recordingTitle {
 			return nil, fmt.Errorf("line 1: want %q", recordingTitle)
 		}
+		if written, ok := strings.CutPrefix(s, checkMark); ok && whole {
+			if written != fmt.Sprintf("%08x", uint32(sum)) {
+				r.Entries = r.Entries[:max(good, 0)]
+				return r, fmt.Errorf("line %d: %w", n, ErrHole)
+			}
+			good = len(r.Entries)
+			continue
+		}
+		before := len(r.Entries)
 		err := r.parseLine(s)
 		switch {
 		case err == nil:
+			if len(r.Entries) > before {
+				sum = sum.Add([]byte(s)).Add([]byte("\n"))
+			}
 		case !whole:
 			return r, fmt.Errorf("line %d: %w", n, ErrTorn)
+		case good >= 0 || strings.ContainsRune(s, 0):
+			return r, fmt.Errorf("line %d: %w", n, ErrHole)
 		default:
 			return nil, fmt.Errorf("line %d: %w", n, err)
 		}
@@ -245,6 +282,9 @@ func ParseEntry(line string) (Entry, error) {
 	f := strings.Fields(head)
 	if !ok || len(f) < 2 || len(f) > 3 || !strings.Contains("<>!", f[0]) {
 		return Entry{}, errors.New(`want <, > or !, the seconds, perhaps the wall clock, and the bytes in quotes`)
+	}
+	if i := strings.IndexFunc(quoted, func(r rune) bool { return r < ' ' || r > '~' }); i >= 0 {
+		return Entry{}, fmt.Errorf(`%q in the quotes: want printable ASCII, and \x with two hex digits for all other bytes`, quoted[i])
 	}
 	data, err := unquote(`"` + quoted)
 	if err != nil {

@@ -3,7 +3,9 @@ package drivers
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -80,6 +82,54 @@ func TestParseRecording_Torn(t *testing.T) {
 			t.Errorf("cut at %d: %v", cut, err)
 		}
 	}
+}
+
+// A disk that loses power may keep any sectors of what was not synced, and leave
+// zeros, rubbish or nothing in place of the others. Wherever that is before the
+// last sum, the reader tells it, and gives only entries that were written.
+func TestParseRecording_TellsEveryHole(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		text := AppendHeader(nil, &Recording{Driver: "line"})
+		head := len(text)
+		var sum Sum
+		var want []Entry
+		for i := range rapid.IntRange(20, 80).Draw(t, "entries") {
+			e := Entry{At: time.Duration(i) * 20 * time.Millisecond, Data: fmt.Appendf(nil, "+12.7%03d mm\r\n", i)}
+			line := AppendEntry(nil, e)
+			text, sum, want = append(text, line...), sum.Add(line), append(want, e)
+			if i%10 == 9 {
+				text = AppendCheck(text, sum)
+			}
+		}
+		text = AppendCheck(text, sum)
+		if r, err := ParseRecording(text); err != nil || !reflect.DeepEqual(r.Entries, want) {
+			t.Fatalf("whole: %v", err)
+		}
+		size := rapid.SampledFrom([]int{1, 64, 512, 4096}).Draw(t, "sector")
+		end := len(text) - len("# whole so far: 00000000\n")
+		from := rapid.IntRange(head, end-1).Draw(t, "from") / size * size
+		from, to := max(from, head), min(from+size, end)
+		bad := bytes.Clone(text)
+		switch rapid.IntRange(0, 2).Draw(t, "damage") {
+		case 0:
+			clear(bad[from:to])
+		case 1:
+			for i := from; i < to; i++ {
+				bad[i] = rapid.Byte().Draw(t, "rubbish")
+			}
+		case 2:
+			bad = slices.Delete(bad, from, to)
+		}
+		r, err := ParseRecording(bad)
+		if r == nil { // what is before the entries can't be read
+			return
+		}
+		if n := len(r.Entries); n > len(want) || !reflect.DeepEqual(r.Entries, want[:n]) && n > 0 {
+			t.Fatalf("gave what was not written: %+v", r.Entries)
+		} else if n < len(want) && err == nil {
+			t.Fatalf("%d of %d entries, and no error:\n%s", n, len(want), bad)
+		}
+	})
 }
 
 func TestParseRecording_Faults(t *testing.T) {

@@ -292,7 +292,7 @@ func (r *replayCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	return replay.Run(ctx, r.Recording[0], s.out, replay.Options{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", "")})
+	return replay.Run(ctx, r.Recording[0], s.out, replay.Options{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", ""), Log: s.log(zerolog.WarnLevel)})
 }
 
 type hashCmd struct{}

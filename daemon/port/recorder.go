@@ -3,6 +3,7 @@ package port
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -21,14 +22,20 @@ const (
 	recordingsMost = 64               // most recordings, even if they are short
 	recorderRetry  = 10 * time.Second // pause after a fault of the disk
 	recorderStop   = 2 * time.Second  // longest time that a stop waits for the disk
+	recorderSync   = 10 * time.Second // longest time that an entry is not yet synced
+	sameTime       = 64               // most recordings that may begin in the same microsecond
 )
 
 // recorder records all traffic of a port in files. Its own goroutine writes the files. Chunks that
 // the disk can't take are dropped and counted, so a slow or full disk never delays a reading.
 //
-// Data is only appended to a recording. A recording is synced when it is full and at the end. A
-// power cut leaves at most a torn last line. The recorder removes the oldest recordings, so that
-// all of them together stay within Config.RecordMax.
+// Data is only appended to a recording. It is synced every recorderSync while something comes, when
+// it is full and at the end, each time after a line with the sum of all entries. So after a power cut
+// everything up to the last sum but one is there. Of the rest the disk may have kept any part, so a
+// torn line, zeros or rubbish may stand there. [drivers.ParseRecording] tells them.
+//
+// The recorder removes the oldest recordings, so that all of them together stay within
+// Config.RecordMax. It never writes through a symbolic link.
 type recorder struct {
 	cfg     Config
 	log     zerolog.Logger
@@ -45,6 +52,9 @@ type recorder struct {
 	base   time.Duration // the times in the file count from this time
 	buf    []byte        // the batch that is to be written
 	lines  uint64        // entries in buf
+	sum    drivers.Sum   // of the entries in the file and in buf
+	open   bool          // there are entries after the last sum
+	due    *time.Timer   // fires when these must be synced
 	failed time.Time     // when the disk last failed; zero: the disk works
 	missed uint64        // chunks dropped since the disk failed
 }
@@ -109,11 +119,15 @@ func (r *recorder) sent(at drivers.Moment, data []byte) {
 
 func (r *recorder) run() {
 	defer close(r.done)
+	r.due = time.NewTimer(recorderSync)
+	defer r.due.Stop()
 	for {
 		select {
 		case c := <-r.queue:
 			r.add(c)
 			r.drain()
+		case <-r.due.C:
+			r.sync()
 		case <-r.quit:
 			r.drain()
 			r.finish()
@@ -159,8 +173,19 @@ func (r *recorder) add(c drivers.Entry) {
 		}
 	}
 	c.At -= r.base
-	r.buf = drivers.AppendEntry(r.buf, c)
+	r.entry(c)
 	r.lines++
+}
+
+// entry adds the line of an entry to the batch.
+func (r *recorder) entry(c drivers.Entry) {
+	from := len(r.buf)
+	r.buf = drivers.AppendEntry(r.buf, c)
+	r.sum = r.sum.Add(r.buf[from:])
+	if !r.open {
+		r.open = true
+		r.due.Reset(recorderSync)
+	}
 }
 
 func (r *recorder) miss(n uint64) {
@@ -175,24 +200,32 @@ func (r *recorder) begin(c drivers.Entry) error {
 	if err := r.prune(); err != nil {
 		return err
 	}
-	name := r.prefix() + c.Wall.UTC().Format("20060102T150405.000000Z") + ".rec"
-	f, err := os.OpenFile(filepath.Join(r.cfg.RecordDir, name), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o640)
+	f, err := r.create(c.Wall)
 	if err != nil {
 		return err
 	}
-	if r.size, err = f.Seek(0, 2); err != nil {
-		return errors.Join(err, f.Close())
-	}
-	r.file, r.base = f, c.At
-	if r.size == 0 {
-		about := r.cfg.About
-		about.Date = c.Wall.Format(time.RFC3339)
-		r.buf = drivers.AppendHeader(r.buf, &about)
-	}
+	r.file, r.base, r.size, r.sum, r.open = f, c.At, 0, 0, false
+	about := r.cfg.About
+	about.Date = c.Wall.Format(time.RFC3339)
+	r.buf = drivers.AppendHeader(r.buf, &about)
 	if r.missed > 0 {
-		r.buf = drivers.AppendEntry(r.buf, drivers.Entry{Wall: c.Wall, Mark: fmt.Sprintf("%d chunks before this are missing", r.missed)})
+		r.entry(drivers.Entry{Wall: c.Wall, Mark: fmt.Sprintf("%d chunks before this are missing", r.missed)})
 	}
 	return nil
+}
+
+// create creates the file of a recording that begins at a time. If there is a file with that time
+// in its name, or a link, the name has a time a little later.
+func (r *recorder) create(at time.Time) (f *os.File, err error) {
+	for range sameTime {
+		name := r.prefix() + at.UTC().Format("20060102T150405.000000Z") + ".rec"
+		f, err = os.OpenFile(filepath.Join(r.cfg.RecordDir, name), os.O_WRONLY|os.O_CREATE|os.O_EXCL|os.O_APPEND, 0o640)
+		if !errors.Is(err, fs.ErrExist) {
+			break
+		}
+		at = at.Add(time.Microsecond)
+	}
+	return f, err
 }
 
 // flush writes the batch. If only a part of the batch is written, flush cuts that part off again,
@@ -241,19 +274,26 @@ func (r *recorder) mended() {
 	r.failed, r.missed = time.Time{}, 0
 }
 
-// finish syncs and closes the recording. It also syncs the folder, so that a power cut does not
-// lose the name of the recording.
+// sync writes the sum of the entries and syncs the recording. It also syncs the folder, so that a
+// power cut does not lose the name of the recording.
+func (r *recorder) sync() {
+	if r.file == nil || !r.open {
+		return
+	}
+	r.buf = drivers.AppendCheck(r.buf, r.sum)
+	r.open = false
+	if r.flush(); r.file == nil {
+		return
+	}
+	if err := errors.Join(r.file.Sync(), syncDir(r.cfg.RecordDir)); err != nil {
+		r.fail(err)
+	}
+}
+
+// finish syncs and closes the recording.
 func (r *recorder) finish() {
-	if r.file == nil {
-		return
-	}
-	if err := r.file.Sync(); err != nil {
-		r.fail(err)
-		return
-	}
-	r.closeFile()
-	if err := syncDir(r.cfg.RecordDir); err != nil {
-		r.fail(err)
+	if r.sync(); r.file != nil {
+		r.closeFile()
 	}
 }
 
@@ -272,7 +312,7 @@ func (r *recorder) prune() error {
 	}
 	sizes, total := make([]int64, len(names)), int64(0)
 	for i, name := range names {
-		info, err := os.Stat(name)
+		info, err := os.Lstat(name)
 		if err != nil {
 			return err
 		}

@@ -32,8 +32,8 @@ func (o *owner) replay(ctx context.Context, path string) error {
 	}
 	r, err := drivers.ParseRecording(text)
 	switch {
-	case errors.Is(err, drivers.ErrTorn):
-		o.log.Warn().Err(err).Msg("the recording is torn; playing what is whole")
+	case errors.Is(err, drivers.ErrTorn), errors.Is(err, drivers.ErrHole):
+		o.log.Warn().Err(err).Str("recording", path).Msg("the recording is damaged; only what comes before the damage is played")
 	case err != nil:
 		return fmt.Errorf("port %s: recording %s: %w", o.cfg.Name, path, err)
 	}

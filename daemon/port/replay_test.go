@@ -153,9 +153,11 @@ func TestRecorder_ReplayIsByteEqual(t *testing.T) {
 		wall := time.Date(2026, 11, 25, 9, 0, 0, 0, time.FixedZone("", 3600))
 		var at time.Duration
 		text := drivers.AppendHeader(nil, &drivers.Recording{Driver: "line", Settings: "9600 8N1", Date: wall.Format(time.RFC3339)})
+		var sum drivers.Sum
 		add := func(c drivers.Entry) {
 			c.At, c.Wall = at, wall.Add(at)
-			text = drivers.AppendEntry(text, c)
+			line := drivers.AppendEntry(nil, c)
+			text, sum = append(text, line...), sum.Add(line)
 		}
 		add(drivers.Entry{Mark: markBecause + "recording"})
 		add(drivers.Entry{Mark: drivers.MarkOpened})
@@ -172,6 +174,7 @@ func TestRecorder_ReplayIsByteEqual(t *testing.T) {
 				add(drivers.Entry{Data: rapid.SliceOfN(rapid.Byte(), 1, 20).Draw(rt, "data")})
 			}
 		}
+		text = drivers.AppendCheck(text, sum)
 		dir, err := os.MkdirTemp("", "recorder")
 		if err != nil {
 			rt.Fatal(err)
@@ -278,6 +281,103 @@ func TestRecorder_FaultNeverDisturbsReading(t *testing.T) {
 	first, _, _ := strings.Cut(r.log.String(), "\n")
 	if err := json.Unmarshal([]byte(first), &entry); err != nil || entry["port"] != "bench" {
 		t.Errorf("log entry %s: %v", first, err)
+	}
+}
+
+// While something comes, a recording has a sum of its entries every ten seconds,
+// and is synced then.
+func TestRecorder_SumsAndSyncsAsItGoes(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		r := newRecorder(Config{Name: "bench", RecordDir: dir, RecordMax: 1 << 20}, zerolog.Nop())
+		r.start()
+		begin := time.Now()
+		for range 35 {
+			r.chunk(Chunk{At: drivers.Moment{Wall: time.Now(), Mono: time.Since(begin)}, Data: []byte("+12.7003 mm\r\n")})
+			time.Sleep(time.Second)
+		}
+		synctest.Wait()
+		text, err := os.ReadFile(recordingsIn(t, dir)[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := strings.Count(string(text), "# whole so far: "); n != 3 {
+			t.Errorf("%d sums in 35 s, want 3:\n%s", n, text)
+		}
+		r.stop()
+	})
+	text, err := os.ReadFile(recordingsIn(t, dir)[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(string(text), "# whole so far: "); n != 4 || !strings.HasPrefix(lastLine(text), "# whole so far: ") {
+		t.Errorf("%d sums, and the last line is %q", n, lastLine(text))
+	}
+	if rec, err := drivers.ParseRecording(text); err != nil || len(rec.Entries) != 35 {
+		t.Errorf("read again: %v", err)
+	}
+}
+
+// lastLine is the last line of a text.
+func lastLine(text []byte) string {
+	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
+	return lines[len(lines)-1]
+}
+
+// A link that has the name of a recording is neither written through nor stops the
+// recording, and the files are for their owner and group alone.
+func TestRecorder_FollowsNoLink(t *testing.T) {
+	dir, elsewhere := t.TempDir(), filepath.Join(t.TempDir(), "elsewhere")
+	wall := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	for _, name := range []string{"bench-20261125T090000.000000Z.rec", "bench-20261124T090000.000000Z.rec"} {
+		if err := os.Symlink(elsewhere, filepath.Join(dir, name)); err != nil {
+			t.Skipf("no symbolic links here: %v", err)
+		}
+	}
+	r := newRecorder(Config{Name: "bench", RecordDir: dir, RecordMax: 1 << 20}, zerolog.Nop())
+	r.start()
+	r.chunk(Chunk{At: drivers.Moment{Wall: wall}, Data: []byte("+12.7003 mm\r\n")})
+	r.stop()
+	if _, err := os.Lstat(elsewhere); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("it wrote through the link: %v", err)
+	}
+	info, err := os.Lstat(filepath.Join(dir, "bench-20261125T090000.000001Z.rec"))
+	if err != nil || info.Mode().Perm()&^0o640 != 0 || info.Size() == 0 {
+		t.Errorf("the recording beside the link: %+v, %v", info, err)
+	}
+	if r.faults.Load() > 0 {
+		t.Errorf("%d faults", r.faults.Load())
+	}
+}
+
+// What comes before the damage is played, and the damage is told.
+func TestReplay_TellsAHole(t *testing.T) {
+	text := drivers.AppendHeader(nil, &drivers.Recording{Driver: "line"})
+	var sum drivers.Sum
+	for i := range 4 {
+		line := drivers.AppendEntry(nil, drivers.Entry{At: time.Duration(i) * time.Second, Data: fmt.Appendf(nil, "+12.700%d mm\r\n", i)})
+		sum = sum.Add(line)
+		if text = append(text, line...); i%2 == 1 {
+			text = drivers.AppendCheck(text, sum)
+		}
+	}
+	text = []byte(strings.Replace(string(text), "+12.7002", "+12.7009", 1))
+	path := filepath.Join(t.TempDir(), "hole.rec")
+	if err := os.WriteFile(path, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var log strings.Builder
+	var got []string
+	err := New(Config{Name: "bench", Device: schemeRecording + path}, zerolog.New(&log)).Run(t.Context(), func(c Chunk) {
+		if c.Kind == Data {
+			got = append(got, string(c.Data))
+		}
+	})
+	if want := []string{"+12.7000 mm\r\n", "+12.7001 mm\r\n"}; err != nil || !slices.Equal(got, want) {
+		t.Errorf("played %q, %v; want %q", got, err, want)
+	}
+	if !strings.Contains(log.String(), "damaged") {
+		t.Errorf("logged %s", &log)
 	}
 }
 

@@ -31,6 +31,7 @@ type Options struct {
 	Master  bool   // the first readings are of the ring of the job
 
 	Progress func(done, total uint64) // called as the recording plays; may be nil
+	Log      zerolog.Logger           // is told of damage to the recording
 }
 
 // Run plays a recording of a port through the driver and the session of the station. It writes the
@@ -50,7 +51,7 @@ func Run(ctx context.Context, path string, out io.Writer, o Options) error {
 	r := player{session: s, line: line.New(ins[0], s), out: json.NewEncoder(w), options: o, job: cmp.Or(o.Job, st.Job)}
 	pc := ins[0].Port
 	pc.Device, pc.Speed, pc.RecordDir, pc.Progress = "recording:"+path, 0, "", o.Progress
-	err = port.New(pc, zerolog.Nop()).Run(ctx, r.chunk)
+	err = port.New(pc, o.Log).Run(ctx, r.chunk)
 	return errors.Join(err, r.err, w.Flush())
 }
 

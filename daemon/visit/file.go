@@ -171,6 +171,8 @@ func Parse(text []byte) (*Visit, error) {
 	switch {
 	case errors.Is(err, drivers.ErrTorn):
 		return nil, fmt.Errorf("it is torn: %w", err)
+	case errors.Is(err, drivers.ErrHole):
+		return nil, fmt.Errorf("it is damaged: %w", err)
 	case err != nil:
 		return nil, fmt.Errorf("not a recording: %w", err)
 	case len(r.Visit) == 0:
