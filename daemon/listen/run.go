@@ -59,6 +59,11 @@ func Run(ctx context.Context, o Options) error {
 	if o.Record == "" && o.Out != "" {
 		o.Record = strings.TrimSuffix(o.Out, filepath.Ext(o.Out)) + ".rec"
 	}
+	for _, path := range []string{o.Out, o.Record} {
+		if err := replaceable(path); err != nil {
+			return err
+		}
+	}
 	l := &listener{Options: o, start: o.Now()}
 	if err := l.find(ctx); err != nil {
 		return err
@@ -243,7 +248,7 @@ func (l *listener) conclude() error {
 		l.say("\n%s", block)
 		return nil
 	}
-	if err := os.WriteFile(l.Out, []byte(block), 0o644); err != nil {
+	if err := write(l.Out, []byte(block)); err != nil {
 		return err
 	}
 	l.say("Configuration written to %s; merge it into yours, add what is missing (job, rings), and run fairbore check.", l.Out)
@@ -255,9 +260,43 @@ func (l *listener) record(r *drivers.Recording) error {
 	if l.Record == "" || r == nil {
 		return nil
 	}
-	if err := os.WriteFile(l.Record, text(r), 0o644); err != nil {
+	if err := write(l.Record, text(r)); err != nil {
 		return err
 	}
 	l.say("Recording written to %s.", l.Record)
+	return nil
+}
+
+// replaceable refuses a symbolic link, since somebody else may have put it there to have another file
+// written over, and everything else that is no file.
+func replaceable(path string) error {
+	switch was, err := os.Lstat(path); {
+	case err == nil && was.Mode()&fs.ModeSymlink != 0:
+		return fmt.Errorf("%s is a symbolic link; give the name of the file itself", path)
+	case err == nil && !was.Mode().IsRegular():
+		return fmt.Errorf("%s is not a file; give another name", path)
+	}
+	return nil
+}
+
+// write writes a file, in place of the one that is there.
+func write(path string, text []byte) error {
+	if err := replaceable(path); err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*.part") // has no name that anybody knows before
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(text)
+	if err == nil {
+		err = errors.Join(f.Chmod(0o640), f.Sync())
+	}
+	if err = errors.Join(err, f.Close()); err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
 	return nil
 }

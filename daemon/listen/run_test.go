@@ -4,8 +4,11 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -16,6 +19,7 @@ import (
 	"github.com/rs/zerolog"
 	"golang.org/x/term"
 
+	"fairbore/daemon/daemontest"
 	"fairbore/daemon/port"
 	"fairbore/drivers"
 )
@@ -247,5 +251,97 @@ func TestLines(t *testing.T) {
 	b.Reset()
 	if err := printLines(&b, nil); err != nil || !strings.Contains(b.String(), "tcp://") {
 		t.Errorf("%v: %s", err, &b)
+	}
+}
+
+// A symbolic link in place of an output is refused before anybody listens, and one
+// that comes later is refused too; what it leads to stays as it was.
+func TestRunFollowsNoLink(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	secret, link := filepath.Join(dir, "secret"), filepath.Join(dir, "new.yaml")
+	if err := os.WriteFile(secret, []byte("mine"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(secret, link); err != nil {
+		t.Skipf("no symbolic links here: %v", err)
+	}
+	for name, o := range map[string]Options{
+		"configuration": {Out: link, Record: filepath.Join(dir, "new.rec")}, "recording": {Record: link},
+	} {
+		o.Device, o.Print, o.Log = "tcp://127.0.0.1:1", io.Discard, zerolog.Nop()
+		if err := Run(t.Context(), o); err == nil || !strings.Contains(err.Error(), "symbolic link") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if err := write(link, []byte("theirs")); err == nil {
+		t.Error("written through a link")
+	}
+	if text, err := os.ReadFile(secret); err != nil || string(text) != "mine" {
+		t.Errorf("what the link leads to: %q, %v", text, err)
+	}
+	file := filepath.Join(dir, "file")
+	if err := write(file, []byte("a")); err != nil {
+		t.Fatal(err)
+	}
+	if info, err := os.Stat(file); err != nil || info.Mode().Perm()&^0o640 != 0 {
+		t.Errorf("mode %v, %v", info.Mode(), err)
+	}
+}
+
+// A device server that lets one program in at a time says so and closes the
+// connection. That is told, and is no gauge.
+func TestRunTellsThatTheServerRefuses(t *testing.T) {
+	t.Parallel()
+	daemontest.Needs(t, "ser2net", "socat")
+	dir := t.TempDir()
+	line, far := filepath.Join(dir, "line"), filepath.Join(dir, "far")
+	peer := func(name string, args ...string) {
+		cmd := exec.Command(name, args...)
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
+	}
+	await := func(what string, ok func() bool) {
+		t.Helper()
+		for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(10 * time.Millisecond) {
+			if time.Now().After(end) {
+				t.Fatalf("waited for %s", what)
+			}
+		}
+	}
+	peer("socat", "pty,raw,echo=0,link="+line, "pty,raw,echo=0,link="+far)
+	await("the line", func() bool { _, err := os.Stat(line); return err == nil })
+	plain, rfc := daemontest.FreePort(t), daemontest.FreePort(t)
+	conf := filepath.Join(dir, "ser2net.yaml")
+	text := ""
+	for i, accepter := range []string{"tcp," + strings.Replace(plain, ":", ",", 1), "telnet(rfc2217),tcp," + strings.Replace(rfc, ":", ",", 1)} {
+		text += fmt.Sprintf("connection: &g%d\n  accepter: %s\n  connector: serialdev,%s,9600n81,local\n", i, accepter, line)
+	}
+	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	peer("ser2net", "-n", "-d", "-c", conf)
+	var holder net.Conn
+	await("ser2net", func() (ok bool) {
+		var err error
+		holder, err = net.Dial("tcp", plain)
+		return err == nil
+	})
+	defer holder.Close()
+	for _, device := range []string{"tcp://" + plain, "rfc2217://" + rfc} {
+		out := &printed{}
+		record := filepath.Join(dir, "heard.rec")
+		err := Run(t.Context(), Options{Device: device, For: 10 * time.Second, Record: record, Print: out, Log: zerolog.Nop()})
+		if err == nil || !strings.Contains(err.Error(), "already in use") {
+			t.Errorf("%s: %v\n%s", device, err, out)
+		}
+		if n := strings.Count(out.String(), "already in use"); n > 1 {
+			t.Errorf("%s: told %d times:\n%s", device, n, out)
+		}
+		if _, err := os.Stat(record); err == nil {
+			t.Errorf("%s: a recording was written of what no gauge sent", device)
+		}
 	}
 }

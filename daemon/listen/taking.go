@@ -25,8 +25,10 @@ type taking struct {
 	lost   string // newest reason why the line was down
 	opened bool   // the port was open at some time
 	up     bool
-	stream drivers.Stream
-	asker  drivers.Requester
+
+	opening int // number of entries before the newest opening
+	stream  drivers.Stream
+	asker   drivers.Requester
 }
 
 // loop continues until the time is over or the person has finished.
@@ -88,8 +90,13 @@ func (t *taking) take(c port.Chunk) {
 		keep.Mark = MarkDamaged
 		t.screen.damaged(c.At.Mono)
 	case port.Up:
-		keep.Mark, t.up, t.opened = drivers.MarkOpened, true, true
+		keep.Mark, t.up, t.opened, t.opening = drivers.MarkOpened, true, true, len(t.heard.Entries)
 	case port.Lost:
+		if c.Why.Code == port.ServerSaid { // nothing came from a gauge
+			t.opened, t.up, t.lost = false, false, notation.Format{}.Say(c.Why)
+			t.heard.Entries = t.heard.Entries[:t.opening]
+			return
+		}
 		keep.Mark, t.up, t.lost = drivers.MarkLost, false, notation.Format{}.Say(c.Why)
 		if t.opened { // otherwise it is the error, and is reported once
 			t.say("%s", t.lost)

@@ -74,6 +74,10 @@ var (
 	ErrOtherAdapter = errors.New("another adapter has this name now")
 )
 
+// ServerSaid is the code of the loss of a connection that a device server closed at once, after it
+// had said why in a line of text. What came on that connection did not come from the gauge.
+const ServerSaid = "port.server_said"
+
 // refusal is an error that another attempt does not fix.
 type refusal struct{ error }
 

@@ -460,3 +460,16 @@ type nullConn struct{ net.Conn }
 
 func (nullConn) SetWriteDeadline(time.Time) error { return nil }
 func (nullConn) Write(b []byte) (int, error)      { return len(b), nil }
+
+func TestSentence(t *testing.T) {
+	for said, want := range map[string]string{
+		"Port already in use\r\n":                   "Port already in use",
+		"\xff\xfd,Port's device already in use\r\n": "Port's device already in use",
+		"+12.7003 mm\r\n":                           "", "+0012.7003 mm L\r\n": "", "\x02 12.70 mm GO\r": "", "MM 12.7003\r\n": "", "": "", "\x00\xff\x13": "",
+		"ERROR 12\r\n": "ERROR 12", // only what comes before the connection is closed at once is looked at
+	} {
+		if got := sentence([]byte(said)); got != want {
+			t.Errorf("%q: %q, want %q", said, got, want)
+		}
+	}
+}

@@ -97,7 +97,7 @@ func (r *rfcLink) negotiate(ctx context.Context) error {
 	}
 	decided := func() bool { return r.us[optionComPort] != optionWanted }
 	if err := r.await(ctx, decided); err != nil {
-		return fault{analysis.Say("port.no_telnet", reason(err)), err}
+		return unanswered("port.no_telnet", err)
 	}
 	if r.us[optionComPort] != optionOn {
 		return refuse("port.no_com_port_option")
@@ -116,9 +116,19 @@ func (r *rfcLink) negotiate(ctx context.Context) error {
 		return err
 	}
 	if err := r.await(ctx, func() bool { return len(r.answers) == settings }); err != nil {
-		return fault{analysis.Say("port.server_settings", reason(err)), err}
+		return unanswered("port.server_settings", err)
 	}
 	return r.checkAnswers(want)
+}
+
+// unanswered is the error for a server that did not answer as it should because of err. If the
+// server has said in words why, these are enough.
+func unanswered(code string, err error) error {
+	why := reason(err)
+	if why.Code != ServerSaid {
+		why = analysis.Say(code, why)
+	}
+	return fault{why, err}
 }
 
 // lineValues returns the values of RFC 2217 for the settings of a line.
