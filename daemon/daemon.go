@@ -152,7 +152,7 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	for _, in := range instruments {
 		in.Port.Start = d.start
 		l := line.New(in, s.session)
-		l.Reject = s.rejected
+		l.Reject, l.Declined = s.rejected, s.declined
 		s.inputs = append(s.inputs, d.buses.Add(c.Name, l, s.chunks, s.due, s.log))
 	}
 	d.hub.Add(set, past)

@@ -7,6 +7,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"fairbore/analysis"
+	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/hub"
 	"fairbore/daemon/line"
@@ -140,4 +141,9 @@ func refused(a event.Action, why analysis.Phrase) event.Reply {
 func (s *station) rejected(r drivers.Reason, frame []byte) {
 	s.counts.reject(r)
 	s.log.Debug().Str("reason", string(r)).Str("frame", strconv.Quote(string(frame))).Msg("rejected")
+}
+
+// declined logs why a foot switch or a scanner did nothing, since neither shows a reply.
+func (s *station) declined(source string, r event.Reply) {
+	s.log.Warn().Str("source", source).Str("do", r.Do).Str("why", notation.Format{}.Say(r.Why)).Msg("not done")
 }

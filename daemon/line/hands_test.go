@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -105,6 +106,54 @@ func TestSpindleAndPedal(t *testing.T) {
 	time.Sleep(100 * time.Millisecond)
 	server.lines(t, 0x10)
 	r.Eventually(20*time.Second, "the reading that the pedal takes", func() bool { b := r.Bore(); return b.Last != nil && b.Last.How == "manual" })
+	r.Stop()
+}
+
+// A pedal whose press is refused says why, on the page and in the log, and does
+// its work as soon as it can.
+func TestPedalSaysWhyNothingIsDone(t *testing.T) {
+	server := newModemServer(t)
+	r := daemontest.NewRig(t)
+	r.Device = "rfc2217://" + server.addr
+	r.More = "pedal: {line: cts, do: round}"
+	r.Start()
+	server.wait(t)
+	r.Eventually(20*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b.Gauge != nil && !b.Gauge.Lost })
+	press := func() {
+		for _, state := range []byte{0x10, 0} {
+			server.lines(t, state)
+			time.Sleep(150 * time.Millisecond)
+		}
+	}
+	server.send(t, "+31.74600 mm\r\n") // opened within a frame, for all that is known
+	server.send(t, "+31.74601 mm\r\n")
+	r.Eventually(20*time.Second, "a part to begin with its first reading", func() bool { b := r.Bore(); return b.Last != nil })
+	if reply := r.Do(event.Action{Do: "master"}); !reply.Done {
+		t.Fatal(reply.Why)
+	}
+	for i := range 3 {
+		server.send(t, fmt.Sprintf("+31.7500%d mm\r\n", i))
+		time.Sleep(20 * time.Millisecond)
+	}
+	r.Eventually(20*time.Second, "the mastering", func() bool { return r.Bore().Master.OK })
+	server.send(t, "+31.74602 mm\r\n")
+	r.Eventually(20*time.Second, "a reading that counts", func() bool { return r.Bore().Sizes != nil })
+	press()
+	r.Eventually(20*time.Second, "the round that the pedal begins", func() bool { return r.Bore().Round == 1 })
+	press()
+	why := notation.Format{}.Text("ask.round_empty", 1)
+	r.Eventually(20*time.Second, "the log to say why the next is not begun", func() bool {
+		return strings.Contains(r.Log.String(), why) && strings.Contains(r.Log.String(), "pedal")
+	})
+	r.Eventually(20*time.Second, "the page to say it", func() bool {
+		var pressed sync.WaitGroup
+		defer pressed.Wait()
+		pressed.Go(func() { time.Sleep(300 * time.Millisecond); press() })
+		return strings.Contains(served(r, "/stream"), "gauged in round 1")
+	})
+	if b := r.Bore(); b.Round != 1 {
+		t.Errorf("round %d, want 1", b.Round)
+	}
 	r.Stop()
 }
 

@@ -31,12 +31,16 @@ type Instrument struct {
 type Line struct {
 	// Reject is called with each frame, and each run of noise, that gave no value.
 	Reject func(drivers.Reason, []byte)
+	// Declined is called with each action of the foot switch or the scanner that was not carried
+	// out, and why.
+	Declined func(source string, r event.Reply)
 
 	Instrument
 	stream   drivers.Stream
 	session  *session.Session
 	asker    drivers.Requester // nil if the instrument sends by itself
 	lines    port.ModemLines
+	seen     bool   // lines is the state since the line was opened
 	outcomes uint64 // frames and rejects so far
 	damaged  bool   // bytes were damaged; the next complete frame is rejected
 	usual    int    // number of events that followed from the previous chunk
@@ -44,7 +48,7 @@ type Line struct {
 
 // New returns the line that passes the values of an instrument to a session.
 func New(i Instrument, s *session.Session) *Line {
-	l := &Line{Instrument: i, stream: drivers.Stream{Decoder: i.Decoder}, session: s, Reject: func(drivers.Reason, []byte) {}}
+	l := &Line{Instrument: i, stream: drivers.Stream{Decoder: i.Decoder}, session: s, Reject: func(drivers.Reason, []byte) {}, Declined: func(string, event.Reply) {}}
 	l.asker, _ = i.Decoder.(drivers.Requester)
 	return l
 }
@@ -87,7 +91,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 		add(l.contacts(at, c.Lines))
 	case port.Up:
 		l.stream.Reset(found)
-		l.damaged = false
+		l.damaged, l.seen = false, false
 		if !l.Scanner {
 			add(l.session.GaugeState(at, l.Name, false, analysis.Phrase{}))
 		}
@@ -112,20 +116,27 @@ func (l *Line) scan(at drivers.Moment, frame []byte) []event.Event {
 	if text == "" || len(text) > 64 {
 		return nil
 	}
-	events, _ := l.session.Scanned(at, text)
+	events, reply := l.session.Scanned(at, text)
+	if !reply.Done {
+		l.Declined("scanner", reply)
+	}
 	return events
 }
 
-// contacts acts on changes of the modem lines. It acts on the foot switch only when it is pressed.
-// It acts on the spindle when it starts and when it stops.
+// contacts acts on changes of the modem lines. It acts on the foot switch only when it is pressed,
+// not if it is on already when the line is opened. It acts on the spindle when it starts and when it
+// stops.
 func (l *Line) contacts(at drivers.Moment, now port.ModemLines) (events []event.Event) {
-	before := l.lines
-	l.lines = now
+	before, seen := l.lines, l.seen
+	l.lines, l.seen = now, true
 	if l.Spindle != "" {
 		events = l.session.SpindleState(at, contact(now, l.Spindle))
 	}
-	if l.Pedal != "" && contact(now, l.Pedal) && !contact(before, l.Pedal) {
-		more, _ := l.session.Act(at, event.Action{Do: l.Does, Source: "pedal"})
+	if l.Pedal != "" && seen && contact(now, l.Pedal) && !contact(before, l.Pedal) {
+		more, reply := l.session.ActBlind(at, event.Action{Do: l.Does, Source: "pedal"})
+		if !reply.Done {
+			l.Declined("pedal", reply)
+		}
 		events = append(events, more...)
 	}
 	return events

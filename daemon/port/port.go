@@ -204,7 +204,8 @@ func (o *owner) serve(ctx context.Context, l link) error {
 	o.mu.Unlock()
 	close(s.quit)
 	if ctx.Err() == nil {
-		if o.count.bytes.Load() > got || o.now().Mono-opened.Mono > upForGood {
+		worked := o.count.bytes.Load() > got && reason(err).Code != ServerSaid
+		if worked || o.now().Mono-opened.Mono > upForGood {
 			o.delay = 0
 		}
 		o.count.losses.Add(1)

@@ -3,6 +3,7 @@ package session
 import (
 	"errors"
 	"strings"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/daemon/event"
@@ -115,8 +116,18 @@ func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.
 	} else if _, ok := s.set.Rings[text]; ok {
 		a = event.Action{Do: "master", Ring: text, Source: "scanner"}
 	}
+	return s.ActBlind(at, a)
+}
+
+// declinedFor is how long a person is told why a foot switch or a scanner did nothing.
+const declinedFor = 4 * time.Second
+
+// ActBlind carries out an action of a foot switch or a scanner, which show no reply. If the action
+// is refused, the hint of the live value says why for a while.
+func (s *Session) ActBlind(at drivers.Moment, a event.Action) ([]event.Event, event.Reply) {
 	events, reply := s.Act(at, a)
-	if !reply.Done {
+	if s.declined = reply.Why; !reply.Done {
+		s.declinedAt = at.Mono
 		s.hint(reply.Why)
 	}
 	return events, reply

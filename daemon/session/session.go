@@ -43,6 +43,9 @@ type Session struct {
 	hinted  analysis.Phrase // newest hint, with its text
 	liveAt  time.Duration
 	hasLive bool
+
+	declined   analysis.Phrase // why the newest action without a reply was refused, zero if it was done
+	declinedAt time.Duration
 }
 
 // measured is the newest value of a channel other than the size.
@@ -289,6 +292,9 @@ func (s *Session) size(smp *drivers.Sample) {
 		hint = s.samples.timingHint()
 	}
 	s.hint(hint)
+	if !s.declined.IsZero() && s.now.Mono-s.declinedAt < declinedFor {
+		s.hint(s.declined)
+	}
 	if s.spindle.on {
 		s.hint(analysis.Phrase{Code: spindleTurns})
 		if s.capture.mode != capture.Button {
