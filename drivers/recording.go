@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Recording is what passed over one line, as text that a person can read, write and compare. The
@@ -210,8 +212,8 @@ func ParseRecording(text []byte) (*Recording, error) {
 		if n == 1 && s != recordingTitle {
 			return nil, fmt.Errorf("line 1: want %q", recordingTitle)
 		}
-		if written, ok := strings.CutPrefix(s, checkMark); ok && whole {
-			if written != fmt.Sprintf("%08x", uint32(sum)) {
+		if whole && strings.HasPrefix(s, "#") && strings.Contains(s, checkMark) {
+			if s != fmt.Sprintf("%s%08x", checkMark, uint32(sum)) {
 				r.Entries = r.Entries[:max(good, 0)]
 				return r, fmt.Errorf("line %d: %w", n, ErrHole)
 			}
@@ -227,7 +229,7 @@ func ParseRecording(text []byte) (*Recording, error) {
 			}
 		case !whole:
 			return r, fmt.Errorf("line %d: %w", n, ErrTorn)
-		case good >= 0 || strings.ContainsRune(s, 0):
+		case good >= 0 || !utf8.ValidString(s) || strings.ContainsFunc(s, unwritten):
 			return r, fmt.Errorf("line %d: %w", n, ErrHole)
 		default:
 			return nil, fmt.Errorf("line %d: %w", n, err)
@@ -236,9 +238,17 @@ func ParseRecording(text []byte) (*Recording, error) {
 	return r, nil
 }
 
+// unwritten reports whether no recording has a character.
+func unwritten(c rune) bool { return unicode.IsControl(c) && c != '\t' }
+
 func (r *Recording) parseLine(s string) error {
 	switch {
-	case s == "" || s[0] == '#':
+	case s == "":
+		return nil
+	case s[0] == '#':
+		if !utf8.ValidString(s) || strings.ContainsFunc(s, unwritten) {
+			return errors.New("a comment with bytes that are no text")
+		}
 		return nil
 	case s[0] == '<' || s[0] == '>' || s[0] == '!':
 		c, err := ParseEntry(s)
