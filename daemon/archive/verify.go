@@ -29,6 +29,7 @@ func Verify(ctx context.Context, path, hash string, out io.Writer, progress func
 	if !r.Sound() {
 		return fmt.Errorf("%s: %w", path, ErrUnsound)
 	}
+	fmt.Fprintf(out, "unknown %s\n", r.Unknown)
 	if hash != "" {
 		seq, err := find(ctx, path, hash)
 		if errors.Is(err, store.ErrNoRow) {

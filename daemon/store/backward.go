@@ -87,7 +87,7 @@ func (j *Journal) stepBack(ctx context.Context, f Filter, spans []span, lo, hi u
 			continue
 		}
 		query, args := f.statement(part, to)
-		rows, err := readRows(ctx, j.read, (*raw).fields, query+" desc limit ?", append(args, backRows)...)
+		rows, err := j.rows(ctx, query+" desc limit ?", append(args, backRows)...)
 		if err != nil {
 			return nil, 0, err
 		}

@@ -1,9 +1,10 @@
 package store
 
 import (
+	"bytes"
 	"context"
-	"database/sql"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -132,6 +133,9 @@ func TestRefusedFilesStay(t *testing.T) {
 		want       error
 	}{
 		"newer":          {[]string{"pragma user_version = 99"}, ErrNewer},
+		"earlier":        {[]string{"pragma user_version = 1"}, errEarlier},
+		"no version":     {[]string{"pragma user_version = 0"}, errEarlier},
+		"below any":      {[]string{"pragma user_version = -2"}, errEarlier},
 		"something else": {[]string{"pragma application_id = 7"}, ErrNotJournal},
 	} {
 		cfg := config(t)
@@ -155,59 +159,6 @@ func TestRefusedFilesStay(t *testing.T) {
 	tamper(t, cfg.Path, "create table accounts (id integer)")
 	if _, err := Open(t.Context(), cfg); !errors.Is(err, ErrNotJournal) {
 		t.Errorf("another program's database: %v", err)
-	}
-}
-
-func TestStepBringsAnOlderJournalUpToDate(t *testing.T) {
-	cfg := config(t)
-	fill(t, cfg, 3)
-	two := append(steps(), step{"a column for notes", func(ctx context.Context, tx *sql.Tx) error {
-		return execAll(ctx, tx, "alter table cursor add column note text", "insert into cursor (name, seq, note) values ('plant', 1, 'by the step')")
-	}})
-	broken := append(two, step{"a step that fails", func(ctx context.Context, tx *sql.Tx) error {
-		return execAll(ctx, tx, "create table half (x)", "select no_such_thing()")
-	}})
-	if _, err := openReadOnly(t.Context(), cfg.Path, newest(two)); !errors.Is(err, errOlder) {
-		t.Errorf("an older journal to look at: %v", err)
-	}
-	if _, err := open(t.Context(), cfg, broken); err == nil || !strings.Contains(err.Error(), "a step that fails") {
-		t.Fatalf("%v", err)
-	}
-	if got := lookInto(t, cfg.Path, "select count(*) from sqlite_schema where name = 'half'"); got != 0 {
-		t.Error("half a step was kept")
-	}
-	for range 2 { // the second time there is no step to run
-		j, err := open(t.Context(), cfg, two)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if seq, err := j.Cursor("plant"); seq != 1 || err != nil || j.Last() < 3 || len(j.Warnings()) > 0 {
-			t.Errorf("cursor %d, %v; %d events; warned of %q", seq, err, j.Last(), j.Warnings())
-		}
-		if err := j.Close(); err != nil {
-			t.Fatal(err)
-		}
-		if got := lookInto(t, cfg.Path, "pragma user_version"); got != newest(two) {
-			t.Errorf("version %d, want %d", got, newest(two))
-		}
-	}
-	if _, err := Open(t.Context(), cfg); !errors.Is(err, ErrNewer) {
-		t.Errorf("opened by a program without the step: %v", err)
-	}
-	cfg = config(t)
-	j, err := open(t.Context(), cfg, two)
-	if err != nil {
-		t.Fatal(err)
-	}
-	// The step sets the cursor to 1, which is beyond the end of an empty journal.
-	if seq, err := j.Cursor("plant"); seq != 0 || err != nil {
-		t.Errorf("a new journal: cursor %d, %v", seq, err)
-	}
-	if err := j.Close(); err != nil {
-		t.Fatal(err)
-	}
-	if got := lookInto(t, cfg.Path, "select count(note) from cursor"); got != 1 {
-		t.Error("a new journal does not take the step")
 	}
 }
 
@@ -252,7 +203,7 @@ func TestIndexOfReadings(t *testing.T) {
 	} {
 		tamper(t, cfg.Path, statement)
 		rep, err := Verify(t.Context(), cfg.Path, nil)
-		if err != nil || rep.Bad != nil || len(rep.Faults) != 1 || !strings.Contains(rep.Faults[0], "index of readings") {
+		if err != nil || rep.Bad != nil || len(rep.Faults) != 1 || !strings.Contains(rep.Faults[0], "list of readings") {
 			t.Errorf("%s: %+v, %v", what, rep, err)
 		}
 	}
@@ -260,31 +211,50 @@ func TestIndexOfReadings(t *testing.T) {
 
 const noGuards = "drop trigger event_update; drop trigger event_delete; drop trigger event_insert"
 
+// changedBody returns, as SQL, the body of a reading with another size in it.
+func changedBody(t testing.TB, path string, seq uint64) string {
+	t.Helper()
+	v, err := View(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer v.Close()
+	rows, err := v.rows(t.Context(), "select seq, body from event where seq = ?", int64(seq))
+	if err != nil || len(rows) != 1 {
+		t.Fatal(rows, err)
+	}
+	body := bytes.Replace(rows[0].body, []byte("22.2282"), []byte("22.2382"), 1)
+	return fmt.Sprintf("x'%x'", newPacker(v.unpackers.dictionary).pack(nil, body))
+}
+
 func TestVerifyNamesTheRow(t *testing.T) {
 	for name, c := range map[string]struct {
 		change string
 		seq    uint64
 		says   string
 	}{
-		"body":              {`update event set body = replace(body, '22.2282', '22.2382') where seq = 40`, 40, "its body was changed"},
+		"body":              {`update event set body = CHANGED where seq = 40`, 40, "its body was changed"},
 		"hash":              {`update event set hash = zeroblob(32) where seq = 41`, 41, "its hash was changed"},
-		"body and hash":     {`update event set body = '{}', hash = zeroblob(32) where seq = 42`, 42, "its body or its hash was changed"},
+		"body and hash":     {`update event set body = CHANGED, hash = zeroblob(32) where seq = 42`, 42, "its body or its hash was changed"},
+		"body cut short":    {`update event set body = substr(body, 1, 20) where seq = 43`, 43, "can't be unpacked"},
+		"body lengthened":   {`update event set body = cast(body || x'00' as blob) where seq = 43`, 43, "can't be unpacked"},
+		"body rubbish":      {`update event set body = randomblob(0) where seq = 43`, 43, "can't be unpacked"},
 		"row deleted":       {`delete from event where seq = 17`, 17, "the row is missing"},
 		"rows deleted":      {`delete from event where seq between 17 and 19`, 17, "rows 17 to 19 are missing"},
 		"first row deleted": {`delete from event where seq = 1`, 1, "the row is missing"},
 		"column at":         {`update event set at = at + 1 where seq = 30`, 30, "column at"},
 		"column station":    {`update event set station = 'bench 4' where seq = 30`, 30, "column station"},
 		"column kind":       {`update event set kind = 'note' where seq = 30`, 30, "column kind"},
-		"column job":        {`update event set job = null where seq = 30`, 30, "column job"},
-		"column part":       {`update event set part = '0002' where seq = 30`, 30, "column part"},
-		"column depth":      {`update event set depth = 0 where seq = 30`, 30, "column depth"},
-		"column angle":      {`update event set angle = null where seq = 30`, 30, "column angle"},
-		"another journal":   {`drop trigger journal_update; update journal set id = 'x'`, 1, "changed"},
+		"column job":        {`update event set job = 'J-4107' where seq = 30`, 30, "column job"},
+		"column part":       {`update event set part = null where seq = 2`, 2, "column part"},
+		"another journal":   {`drop trigger journal_update; update journal set id = '0123456789abcdef0123456789abcdef'`, 1, "changed"},
+		"made earlier":      {`drop trigger journal_update; update journal set made = made - 1`, 1, "changed"},
+		"other dictionary":  {`drop trigger journal_update; update journal set dictionary = cast(dictionary || 'x' as blob)`, 1, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			cfg := config(t)
 			fill(t, cfg, 60)
-			tamper(t, cfg.Path, noGuards, c.change)
+			tamper(t, cfg.Path, noGuards, strings.ReplaceAll(c.change, "CHANGED", changedBody(t, cfg.Path, c.seq)))
 			rep, err := Verify(t.Context(), cfg.Path, nil)
 			if err != nil {
 				t.Fatal(err)
@@ -330,7 +300,7 @@ func TestVerifyFindsTheEndCutOff(t *testing.T) {
 func TestOpenChecksTail(t *testing.T) {
 	cfg := config(t)
 	fill(t, cfg, 20)
-	tamper(t, cfg.Path, noGuards, "update event set body = replace(body, '22.2282', '22.2382') where seq = 15")
+	tamper(t, cfg.Path, noGuards, "update event set body = "+changedBody(t, cfg.Path, 15)+" where seq = 15")
 	r := start(t, cfg)
 	if w := strings.Join(r.Warnings(), "\n"); !strings.Contains(w, "row 15") {
 		t.Errorf("warned of %q", w)

@@ -10,17 +10,19 @@
 //	at       when the event happened, ns since 1970-01-01 UTC
 //	station  the station where it happened
 //	kind     the kind of event, see [event.Kind]
-//	job      the job that the event names, if it names one
-//	part     the part that the event names, if it names one
-//	depth    the depth of a reading, in 0.1 nm from the named face
-//	angle    the angle of a reading, in 0.001°
-//	body     the event, exactly as encoding/json writes a [event.Event]
-//	hash     SHA-256(hash of the row before ‖ seq, 8 bytes, big-endian ‖ body);
-//	         for row 1, SHA-256(journal id) takes the place of the hash of the row before
+//	job      the job that a station chose, of an event that says so
+//	part     the serial number of a part that was begun, of an event that says so
+//	body     the event in JSON, exactly as encoding/json writes a [event.Event], as raw DEFLATE
+//	         (RFC 1951) with a preset dictionary, the column dictionary of the table journal
+//	hash     SHA-256(hash of the row before ‖ seq, 8 bytes, big-endian ‖ event in JSON);
+//	         for row 1, SHA-256(id ‖ made, 8 bytes, big-endian ‖ dictionary), all of the table
+//	         journal, takes the place of the hash of the row before
 //
-// The columns from at to angle repeat values of body, for searches. [Verify] checks that these
-// values agree, that no number is missing and that the chain of hashes holds. Triggers refuse
-// UPDATE and DELETE.
+// So the whole chain can be checked by any program that has SQLite, zlib and SHA-256; judge in
+// query_test.go is one. The columns from at to part repeat values of the event, for searches.
+// [Verify] checks that these values agree, that no number is missing, that the chain of hashes holds
+// and that the database is the one that this program makes, and no more. Triggers refuse UPDATE and
+// DELETE.
 //
 // The table reading is an index of the readings of each station. It takes in 1024 rows of event at
 // a time, in the commit that completes them. A search reads the newest rows, which the index does
@@ -41,7 +43,7 @@
 //   - The chain shows that a row was changed or removed. It does not show that rows were cut off
 //     the end, unless a cursor points beyond the end. It does not show either that somebody who can
 //     write the file has recomputed all hashes. Keep the newest hash ([Report].Head) somewhere else
-//     if that matters.
+//     if that matters: [Report].Unknown says so too.
 //   - The lock that keeps a second daemon away is a file beside the journal. Somebody who deletes
 //     this file can start a second daemon. A trigger then refuses the rows of the second daemon,
 //     since they break the numbering.

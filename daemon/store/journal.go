@@ -50,15 +50,16 @@ const (
 // Journal is an open journal. Any goroutine may call [Journal.Append] and the methods that read the
 // journal or use its cursors.
 type Journal struct {
-	cfg      Config
-	path     string
-	id       string
-	lock     *os.File
-	write    *sql.DB
-	read     *sql.DB
-	writer   writer
-	queue    *queue
-	warnings []string
+	cfg       Config
+	path      string
+	id        string
+	lock      *os.File
+	write     *sql.DB
+	read      *sql.DB
+	writer    writer
+	unpackers unpackers
+	queue     *queue
+	warnings  []string
 
 	checkpoints checkpointer
 	reserve     reserveFile
@@ -82,11 +83,7 @@ type Journal struct {
 // all of it aside and begins a new journal; [Journal.Warnings] and an event of kind "note" say so.
 // Open fails with [ErrInUse], [ErrNewer] or [ErrNotJournal]. It fails on a network file system, and
 // if the settings that make the journal safe do not work on its file system.
-func Open(ctx context.Context, cfg Config) (*Journal, error) {
-	return open(ctx, cfg, steps())
-}
-
-func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error) {
+func Open(ctx context.Context, cfg Config) (_ *Journal, err error) {
 	j, err := prepare(cfg)
 	if err != nil {
 		return nil, err
@@ -106,7 +103,7 @@ func open(ctx context.Context, cfg Config, steps []step) (_ *Journal, err error)
 	if warning != "" {
 		j.warn(warning)
 	}
-	damage, err := j.load(ctx, steps)
+	damage, err := j.load(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -136,12 +133,14 @@ func View(ctx context.Context, path string) (*Journal, error) {
 	j := &Journal{path: path, cfg: Config{Now: time.Now}, queue: newQueue(0, nil)}
 	j.queue.close()
 	var err error
-	if j.read, err = openReadOnly(ctx, path, newest(steps())); err != nil {
+	if j.read, err = openReadOnly(ctx, path); err != nil {
 		return nil, fmt.Errorf("view journal %s: %w", path, err)
 	}
-	if err := j.read.QueryRowContext(ctx, "select id, (select coalesce(max(seq), 0) from event) from journal").Scan(&j.id, &j.last); err != nil {
+	who := identity{}
+	if err := j.read.QueryRowContext(ctx, "select id, made, dictionary, (select max(coalesce(max(seq), 0), 0) from event) from journal").Scan(append(who.fields(), &j.last)...); err != nil {
 		return nil, errors.Join(fmt.Errorf("view journal %s: %w", path, err), j.release())
 	}
+	j.id, j.unpackers.dictionary = who.id, who.dictionary
 	return j, nil
 }
 

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"fairbore/daemon/event"
@@ -33,8 +35,8 @@ func (j *Journal) takeLock() error {
 
 // load opens the database and reads what the writer needs to continue the journal. If the database
 // is damaged, load moves it aside and begins a new one; damage then says what happened.
-func (j *Journal) load(ctx context.Context, steps []step) (damage *event.JournalDamage, err error) {
-	err = j.loadOnce(ctx, steps)
+func (j *Journal) load(ctx context.Context) (damage *event.JournalDamage, err error) {
+	err = j.loadOnce(ctx)
 	if err == nil || !damaged(err) {
 		return nil, err
 	}
@@ -44,10 +46,10 @@ func (j *Journal) load(ctx context.Context, steps []step) (damage *event.Journal
 	if err != nil {
 		return nil, errors.Join(why, err)
 	}
-	return &event.JournalDamage{Fault: why.Error(), MovedTo: to}, j.loadOnce(ctx, steps)
+	return &event.JournalDamage{Fault: why.Error(), MovedTo: to}, j.loadOnce(ctx)
 }
 
-func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
+func (j *Journal) loadOnce(ctx context.Context) (err error) {
 	if err := makeFile(j.path); err != nil {
 		return err
 	}
@@ -55,7 +57,7 @@ func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
 		return err
 	}
 	// The version is checked first, since a file that is no journal must not be changed.
-	n, err := version(ctx, j.write, newest(steps))
+	empty, err := checkVersion(ctx, j.write)
 	if err != nil {
 		return err
 	}
@@ -65,8 +67,10 @@ func (j *Journal) loadOnce(ctx context.Context, steps []step) (err error) {
 	if err := j.checkFile(ctx); err != nil {
 		return err
 	}
-	if err := migrate(ctx, j.write, n, steps); err != nil {
-		return err
+	if empty {
+		if err := create(ctx, j.write); err != nil {
+			return fmt.Errorf("make the tables: %w", err)
+		}
 	}
 	if err := j.loadHead(ctx); err != nil {
 		return err
@@ -101,7 +105,14 @@ func (j *Journal) checkFile(ctx context.Context) error {
 	if info.Size() > quickMost && err != nil {
 		return nil
 	}
+	// A row that breaks a constraint is for verify to find. The file is not moved aside for it.
+	if _, err := j.write.ExecContext(ctx, "pragma ignore_check_constraints = 1"); err != nil {
+		return err
+	}
 	if err := quickCheck(ctx, j.write); err != nil {
+		return err
+	}
+	if _, err := j.write.ExecContext(ctx, "pragma ignore_check_constraints = 0"); err != nil {
 		return err
 	}
 	return remove(j.suspect())
@@ -112,10 +123,12 @@ func (j *Journal) checkFile(ctx context.Context) error {
 func (j *Journal) suspect() string { return j.path + ".suspect" }
 
 func (j *Journal) loadHead(ctx context.Context) error {
-	if err := j.write.QueryRowContext(ctx, "select id from journal").Scan(&j.id); err != nil {
+	who := identity{}
+	if err := j.write.QueryRowContext(ctx, identityQuery).Scan(who.fields()...); err != nil {
 		return fmt.Errorf("read the journal's id: %w", err)
 	}
-	head := genesis(j.id)
+	head := who.genesis()
+	j.id, j.unpackers.dictionary, j.writer.packer = who.id, who.dictionary, newPacker(who.dictionary)
 	last, err := j.checkTail(ctx, &head)
 	if err != nil {
 		return err
@@ -124,20 +137,32 @@ func (j *Journal) loadHead(ctx context.Context) error {
 	if err := j.loadCursors(ctx); err != nil {
 		return err
 	}
-	return j.restoreTriggers(ctx)
+	if err := j.restoreSchema(ctx); err != nil {
+		return err
+	}
+	return j.repairIndex(ctx)
 }
 
 // checkTail checks the newest rows, and puts the hash of the last row into head. It warns of a row
 // that is not sound. To find out more a person has to run verify.
 func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err error) {
-	rows, err := readRows(ctx, j.write, (*stored).fields, "select * from (select "+storedColumns+" from event order by seq desc limit ?) order by seq", tailRows)
+	rows, err := readRows(ctx, j.write, (*stored).fields, "select * from (select "+storedColumns+" from event where seq > 0 order by seq desc limit ?) order by seq", tailRows)
 	if err != nil {
 		return 0, fmt.Errorf("read the end of the journal: %w", err)
+	}
+	u := j.unpackers.take()
+	defer j.unpackers.give(u)
+	var below int
+	if err := j.write.QueryRowContext(ctx, "select count(*) from event not indexed where seq < 1").Scan(&below); err != nil {
+		return 0, fmt.Errorf("look for rows below 1: %w", err)
+	}
+	if below > 0 {
+		j.warn(fmt.Sprintf("%d rows of the journal are numbered below 1, which this program never does; they are not used; run verify", below))
 	}
 	for i := range rows {
 		r := &rows[i]
 		if i > 0 || r.seq == 1 {
-			if bad := r.check(*head); bad != nil {
+			if _, bad := r.check(*head, u); bad != nil {
 				j.warn(fmt.Sprintf("row %d near the end of the journal: %v; run verify", r.seq, bad))
 			}
 		}
@@ -147,15 +172,23 @@ func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err e
 	return last, nil
 }
 
-// restoreTriggers creates the triggers that somebody has removed.
-func (j *Journal) restoreTriggers(ctx context.Context) error {
-	missing, err := missingTriggers(ctx, j.write)
-	if err != nil || len(missing) == 0 {
+// restoreSchema makes the triggers and indexes again that somebody has removed or changed.
+func (j *Journal) restoreSchema(ctx context.Context) error {
+	found, err := aliens(ctx, j.write)
+	if err != nil || len(found) == 0 {
 		return err
 	}
-	j.warn(fmt.Sprintf("the triggers that keep the journal from being changed were gone (%v) and have been put back; run verify", missing))
-	_, err = j.write.ExecContext(ctx, createTriggers())
-	return err
+	var names []string
+	for _, a := range found {
+		names = append(names, a.kind+" "+a.name)
+		if a.missing && a.kind != "table" {
+			if _, err := j.write.ExecContext(ctx, "drop "+a.kind+" if exists "+a.name+"; "+a.text); err != nil {
+				return fmt.Errorf("make %s %s again: %w", a.kind, a.name, err)
+			}
+		}
+	}
+	j.warn(fmt.Sprintf("the database was not as this program makes it (%s); triggers that keep it from being changed, and indexes, have been put back; run verify", strings.Join(slices.Compact(names), ", ")))
+	return nil
 }
 
 func (j *Journal) warn(text string) {

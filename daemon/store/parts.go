@@ -41,9 +41,11 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 		return nil, fmt.Errorf("list the parts: %w", err)
 	}
 	defer stmt.Close()
+	u := j.unpackers.take()
+	defer j.unpackers.give(u)
 	out, to := make([]PartSummary, len(parts)), indexedUpTo(j.Last())
 	for i, p := range parts {
-		if out[i], err = p.summary(ctx, stmt, to); err != nil {
+		if out[i], err = p.summary(ctx, stmt, u, to); err != nil {
 			return nil, fmt.Errorf("part %s of %s: %w", p.part, p.station, err)
 		}
 	}
@@ -79,7 +81,7 @@ type partSpan struct {
 }
 
 const partColumns = `select station, seq, part, at,
-	coalesce((select job from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.kind <> 'reading' and i.seq < e.seq order by i.seq desc limit 1), ''),
+	coalesce((select job from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.kind <> 'reading' and i.seq > 0 and i.seq < e.seq order by i.seq desc limit 1), ''),
 	min(coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'part' and i.kind <> 'reading' and i.seq > e.seq), ?1 + 1),
 	    coalesce((select min(seq) from event i indexed by event_station where i.station = e.station and i.kind = 'job' and i.kind <> 'reading' and i.seq > e.seq), ?1 + 1)) - 1
 from event e `
@@ -117,15 +119,16 @@ const summary = `with r as (
 		union all
 		select seq from event not indexed where station = ?1 and kind = 'reading' and seq between max(?2, ?4 + 1) and ?3)
 ), v as (
-	select at, body from event indexed by event_station where station = ?1 and kind = 'verdict' and kind <> 'reading' and seq between ?2 and ?3 order by seq desc limit 1
+	select seq, at, body from event indexed by event_station where station = ?1 and kind = 'verdict' and kind <> 'reading' and seq between ?2 and ?3 order by seq desc limit 1
 )
-select n, (select at from event where seq = r.last), (select at from v), (select body from v) from r`
+select n, (select at from event where seq = r.last), (select at from v), coalesce((select seq from v), 0), (select body from v) from r`
 
-func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, to uint64) (PartSummary, error) {
+func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, u *unpacker, to uint64) (PartSummary, error) {
 	s := PartSummary{Seq: p.lo, Station: p.station, Job: p.job, Part: p.part, First: time.Unix(0, p.at).UTC()}
 	var read, judged *int64
+	var verdict uint64
 	var body []byte
-	if err := stmt.QueryRowContext(ctx, p.station, int64(p.lo), int64(p.hi), int64(to)).Scan(&s.Readings, &read, &judged, &body); err != nil {
+	if err := stmt.QueryRowContext(ctx, p.station, int64(p.lo), int64(p.hi), int64(to)).Scan(&s.Readings, &read, &judged, &verdict, &body); err != nil {
 		return s, err
 	}
 	s.Last = s.First
@@ -134,12 +137,14 @@ func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, to uint64) (Part
 			s.Last = time.Unix(0, *at).UTC()
 		}
 	}
-	if body != nil {
-		e, err := decode(body)
-		if err != nil {
-			return s, err
-		}
-		s.Verdict = e.Verdict
+	if body == nil {
+		return s, nil
 	}
-	return s, nil
+	body, err := u.unpacked(verdict, body)
+	if err != nil {
+		return s, err
+	}
+	e, err := decode(body)
+	s.Verdict = e.Verdict
+	return s, err
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -392,14 +393,17 @@ func TestExportNDJSON(t *testing.T) {
 // judge makes the check that doc.go describes, in another language and with another build of
 // SQLite. It also reads the CSV.
 const judge = `
-import csv, hashlib, json, sqlite3, sys
+import csv, hashlib, json, sqlite3, sys, zlib
 db = sqlite3.connect("file:" + sys.argv[1] + "?mode=ro", uri=True)
-(ident,) = db.execute("select id from journal").fetchone()
-head, n = hashlib.sha256(ident.encode()).digest(), 0
-for seq, station, kind, body, h in db.execute("select seq, station, kind, body, hash from event order by seq"):
+ident, made, dictionary = db.execute("select id, made, dictionary from journal").fetchone()
+head, n = hashlib.sha256(ident.encode() + made.to_bytes(8, "big") + dictionary).digest(), 0
+for seq, station, kind, packed, h in db.execute("select seq, station, kind, body, hash from event order by seq"):
     n += 1
     assert seq == n, (seq, n)
-    head = hashlib.sha256(head + seq.to_bytes(8, "big") + body.encode()).digest()
+    z = zlib.decompressobj(-15, zdict=dictionary)
+    body = z.decompress(packed)
+    assert z.eof and not z.unused_data, seq
+    head = hashlib.sha256(head + seq.to_bytes(8, "big") + body).digest()
     assert head == h, seq
     e = json.loads(body)
     assert e["station"] == station and e["kind"] == kind, seq
@@ -410,14 +414,47 @@ assert all(len(r) == len(rows[0]) for r in rows)
 print(json.dumps({"rows": n, "csv": len(rows), "channel": rows[4][rows[0].index("channel")]}))
 `
 
-func TestAnotherProgramAgrees(t *testing.T) {
-	python, err := exec.LookPath("python3")
+// The lines of Python that the README gives print every event as it was written.
+func TestReadmeReadsTheBodies(t *testing.T) {
+	python := needPython(t)
+	r := start(t, config(t))
+	r.append(t, exportStory()...)
+	mustStop(t, r)
+	text, err := os.ReadFile("../../README.md")
 	if err != nil {
-		if os.Getenv("FAIRBORE_ALL") == "" {
-			t.Skip("no python3 here to check with")
-		}
 		t.Fatal(err)
 	}
+	_, script, _ := strings.Cut(string(text), "```python\n")
+	script, _, _ = strings.Cut(script, "```")
+	cmd := exec.CommandContext(t.Context(), python, "-c", script)
+	cmd.Dir = filepath.Dir(r.path)
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want strings.Builder
+	for _, e := range r.told {
+		fmt.Fprintf(&want, "%d %s\n", e.Seq, e.Body)
+	}
+	if string(out) != want.String() {
+		t.Errorf("got\n%s\nwant\n%s", out, want.String())
+	}
+}
+
+func needPython(t *testing.T) string {
+	t.Helper()
+	python, err := exec.LookPath("python3")
+	if err != nil && os.Getenv("FAIRBORE_ALL") == "" {
+		t.Skip("no python3 here to check with")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return python
+}
+
+func TestAnotherProgramAgrees(t *testing.T) {
+	python := needPython(t)
 	r := start(t, config(t))
 	r.append(t, exportStory()...)
 	mustStop(t, r)

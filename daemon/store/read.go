@@ -36,6 +36,22 @@ type raw struct {
 
 func (r *raw) fields() []any { return []any{&r.seq, &r.body} }
 
+// rows returns the rows that a query of the columns seq and body picks, with their bodies unpacked.
+func (j *Journal) rows(ctx context.Context, query string, args ...any) ([]raw, error) {
+	rows, err := readRows(ctx, j.read, (*raw).fields, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	u := j.unpackers.take()
+	defer j.unpackers.give(u)
+	for i := range rows {
+		if rows[i].body, err = u.unpacked(rows[i].seq, rows[i].body); err != nil {
+			return nil, err
+		}
+	}
+	return rows, nil
+}
+
 func (r *raw) record(id string) (event.Record, error) {
 	e, err := decode(r.body)
 	if err != nil {
@@ -71,6 +87,11 @@ func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]even
 		return []any{&r.Seq, &r.Station, &r.Kind, &r.Body}
 	}
 	rs, err := readRows(ctx, j.read, fields, "select seq, station, kind, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)
+	u := j.unpackers.take()
+	defer j.unpackers.give(u)
+	for i := 0; i < len(rs) && err == nil; i++ {
+		rs[i].Body, err = u.unpacked(rs[i].Seq, rs[i].Body)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("read events after %d: %w", seq, err)
 	}
@@ -175,7 +196,7 @@ func (j *Journal) step(ctx context.Context, f Filter, spans []span, lo, hi uint6
 			continue
 		}
 		query, args := f.statement(part, to)
-		rows, err := readRows(ctx, j.read, (*raw).fields, query, args...)
+		rows, err := j.rows(ctx, query, args...)
 		if err != nil {
 			return nil, err
 		}

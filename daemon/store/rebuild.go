@@ -50,7 +50,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		if !mastered && (k == event.Mastering || k == event.RingRead || k == event.Checked || k == event.Reread || k == event.SpeedsChecked) {
 			from = 0
 		}
-		rows, err := j.newestOf(ctx, station, k, from, math.MaxInt64, rebuildMost, "")
+		rows, err := j.newestOf(ctx, station, k, from, math.MaxInt64, rebuildMost)
 		if err != nil {
 			return nil, err
 		}
@@ -58,7 +58,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		if k == event.Judged { // the verdicts on the finished parts of the job
 			most = event.LotMost
 		}
-		before, err := j.newestOf(ctx, station, k, 0, from, most, "")
+		before, err := j.newestOf(ctx, station, k, 0, from, most)
 		if err != nil {
 			return nil, err
 		}
@@ -66,7 +66,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 	}
 	// A temperature event need not have the temperature of the ring, so the newest event that has
 	// it is looked for.
-	ring, err := j.newestOf(ctx, station, event.Warmed, 0, base, 1, ofRing)
+	ring, err := j.newestOfRing(ctx, station, base)
 	if err != nil {
 		return nil, err
 	}
@@ -80,7 +80,7 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 // readings before it are judged by the previous mastering.
 func (j *Journal) base(ctx context.Context, station string) (base uint64, mastered bool, err error) {
 	for _, k := range []event.Kind{event.JobChosen, event.PartBegun} {
-		rows, err := j.newestOf(ctx, station, k, base, math.MaxInt64, 1, "")
+		rows, err := j.newestOf(ctx, station, k, base, math.MaxInt64, 1)
 		if err != nil {
 			return 0, false, err
 		}
@@ -88,7 +88,7 @@ func (j *Journal) base(ctx context.Context, station string) (base uint64, master
 			base = rows[0].seq
 		}
 	}
-	rows, err := j.newestOf(ctx, station, event.Mastered, 0, base, 1, "")
+	rows, err := j.newestOf(ctx, station, event.Mastered, 0, base, 1)
 	if err != nil || len(rows) == 0 {
 		return base, false, err
 	}
@@ -107,17 +107,39 @@ func (j *Journal) kinds(ctx context.Context, station string) (out []event.Kind, 
 	return append(out, event.Taken), err
 }
 
-// ofRing picks the temperature events that have the temperature of the ring.
-const ofRing = "and body ->> '$.warm.ring_cel' is not null"
+// newestOfRing returns the newest temperature event of a station before a number that has the
+// temperature of the ring, none if there is none.
+func (j *Journal) newestOfRing(ctx context.Context, station string, before uint64) ([]raw, error) {
+	for limit := 1; ; limit = min(limit*8, 512) {
+		rows, err := j.newestOf(ctx, station, event.Warmed, 0, before, limit)
+		if err != nil {
+			return nil, err
+		}
+		for i := range rows {
+			e, err := decode(rows[i].body)
+			if err != nil {
+				return nil, fmt.Errorf("event %d: %w", rows[i].seq, err)
+			}
+			if e.Warm != nil && e.Warm.Ring != nil {
+				return rows[i : i+1], nil
+			}
+		}
+		if len(rows) < limit {
+			return nil, nil
+		}
+		before = rows[len(rows)-1].seq
+	}
+}
 
 // Newest returns the newest event of a kind of a station before a number, nil if there is none. Of
 // the temperature events it returns the newest that has the temperature of the ring.
-func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, before uint64) (*event.Record, error) {
-	and := ""
-	if k == event.Warmed {
-		and = ofRing
+func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, before uint64) (_ *event.Record, err error) {
+	var rows []raw
+	if before = min(before, math.MaxInt64); k == event.Warmed {
+		rows, err = j.newestOfRing(ctx, station, before)
+	} else {
+		rows, err = j.newestOf(ctx, station, k, 0, before, 1)
 	}
-	rows, err := j.newestOf(ctx, station, k, 0, min(before, math.MaxInt64), 1, and)
 	if err != nil || len(rows) == 0 {
 		return nil, err
 	}
@@ -128,7 +150,7 @@ func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, befo
 // Verdicts returns the newest verdicts of a station, in order and at most the number most. It picks
 // them from the number from on, up to but not including the number before.
 func (j *Journal) Verdicts(ctx context.Context, station string, from, before uint64, most int) ([]event.Record, error) {
-	rows, err := j.newestOf(ctx, station, event.Judged, from, min(before, math.MaxInt64), most, "")
+	rows, err := j.newestOf(ctx, station, event.Judged, from, min(before, math.MaxInt64), most)
 	if err != nil {
 		return nil, err
 	}
@@ -137,12 +159,12 @@ func (j *Journal) Verdicts(ctx context.Context, station string, from, before uin
 }
 
 // newestOf returns the newest events of a kind of a station, the newest first and at most limit. It
-// picks them from the number from on, up to but not including the number before. The text and is a
-// further condition in SQL, or "".
-func (j *Journal) newestOf(ctx context.Context, station string, k event.Kind, from, before uint64, limit int, and string) ([]raw, error) {
+// picks them from the number from on, up to but not including the number before.
+func (j *Journal) newestOf(ctx context.Context, station string, k event.Kind, from, before uint64, limit int) ([]raw, error) {
+	from = max(from, 1) // a row below 1 is no event of the journal
 	if k == event.Taken {
 		return j.newestReadings(ctx, station, from, before, limit)
 	}
-	return readRows(ctx, j.read, (*raw).fields, "select seq, body from event indexed by event_station where station = ? and kind = ? and kind <> 'reading' and seq >= ? and seq < ? "+and+" order by seq desc limit ?",
+	return j.rows(ctx, "select seq, body from event indexed by event_station where station = ? and kind = ? and kind <> 'reading' and seq >= ? and seq < ? order by seq desc limit ?",
 		station, string(k), int64(from), int64(before), limit)
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
@@ -13,10 +12,6 @@ import (
 )
 
 type hash = [sha256.Size]byte
-
-// genesis returns the hash that takes the place of a hash before the first row. It depends on the
-// journal's id, so that the rows of one journal do not fit into another.
-func genesis(id string) hash { return sha256.Sum256([]byte(id)) }
 
 // link returns the hash of a row. before is the hash of the row before it.
 func link(before hash, seq uint64, body []byte) (h hash) {
@@ -30,48 +25,30 @@ func link(before hash, seq uint64, body []byte) (h hash) {
 	return h
 }
 
-// columns holds the values of an event's body that the table repeats. A pointer is nil if the event
-// does not have the value.
+// columns holds the values of an event's body that the table repeats for searches. A pointer is nil
+// if the event does not have the value.
 type columns struct {
-	at           int64
-	station      string
-	kind         string
-	job, part    *string
-	depth, angle *int64
+	at      int64
+	station string
+	kind    string
+	job     *string // the job that a station chose
+	part    *string // the part that was begun
 }
 
 func columnsOf(e *event.Event) columns {
 	c := columns{at: e.At.UnixNano(), station: e.Station, kind: string(e.Kind)}
-	switch {
-	case e.Job != nil:
+	if e.Job != nil {
 		c.job = &e.Job.ID
-	case e.Reading != nil:
-		c.job = &e.Reading.Job
-	case e.Refused != nil && e.Refused.Job != "":
-		c.job = &e.Refused.Job
-	case e.Verdict != nil:
-		c.job = &e.Verdict.Job
 	}
-	switch {
-	case e.Part != nil:
+	if e.Part != nil {
 		c.part = &e.Part.Serial
-	case e.Reading != nil:
-		c.part = &e.Reading.Part
-	case e.Refused != nil && e.Refused.Part != "":
-		c.part = &e.Refused.Part
-	case e.Verdict != nil:
-		c.part = &e.Verdict.Part
-	}
-	if r := e.Reading; r != nil {
-		depth, angle := int64(r.Depth), int64(r.Angle)
-		c.depth, c.angle = &depth, &angle
 	}
 	return c
 }
 
 // differs returns the name of the first column whose value in c differs from the value in the body,
 // "" if there is none.
-func (c columns) differs(body columns) string {
+func (c *columns) differs(body columns) string {
 	switch {
 	case c.at != body.at:
 		return "at"
@@ -83,10 +60,6 @@ func (c columns) differs(body columns) string {
 		return "job"
 	case !same(c.part, body.part):
 		return "part"
-	case !same(c.depth, body.depth):
-		return "depth"
-	case !same(c.angle, body.angle):
-		return "angle"
 	}
 	return ""
 }
@@ -137,7 +110,7 @@ func encode(events []event.Event) ([]entry, error) {
 }
 
 func decode(body []byte) (e event.Event, err error) {
-	if err = json.Unmarshal(body, &e); err != nil {
+	if e, err = event.Decode(body); err != nil {
 		return e, fmt.Errorf("body: %w", err)
 	}
 	return e, nil
@@ -147,30 +120,34 @@ func decode(body []byte) (e event.Event, err error) {
 type stored struct {
 	seq uint64
 	columns
-	body []byte
-	hash []byte
+	packed []byte
+	hash   []byte
 }
 
-const storedColumns = "seq, at, station, kind, job, part, depth, angle, body, hash"
+const storedColumns = "seq, at, station, kind, job, part, body, hash"
 
 func (s *stored) fields() []any {
-	return []any{&s.seq, &s.at, &s.station, &s.kind, &s.job, &s.part, &s.depth, &s.angle, &s.body, &s.hash}
+	return []any{&s.seq, &s.at, &s.station, &s.kind, &s.job, &s.part, &s.packed, &s.hash}
 }
 
 var errNoMatch = errors.New("hash does not match")
 
 // check checks that the hash of a row follows from its body and the hash of the row before it, and
-// that its columns agree with its body.
-func (s *stored) check(before hash) error {
-	if h := link(before, s.seq, s.body); !bytes.Equal(h[:], s.hash) {
-		return errNoMatch
-	}
-	e, err := decode(s.body)
+// that its columns agree with its body. It returns the event.
+func (s *stored) check(before hash, u *unpacker) (event.Event, error) {
+	body, err := u.unpack(s.packed)
 	if err != nil {
-		return err
+		return event.Event{}, err
+	}
+	if h := link(before, s.seq, body); !bytes.Equal(h[:], s.hash) {
+		return event.Event{}, errNoMatch
+	}
+	e, err := decode(body)
+	if err != nil {
+		return event.Event{}, err
 	}
 	if name := s.differs(columnsOf(&e)); name != "" {
-		return fmt.Errorf("column %s is not what the body says", name)
+		return e, fmt.Errorf("column %s is not what the body says", name)
 	}
-	return nil
+	return e, nil
 }

@@ -3,11 +3,13 @@ package store
 import (
 	"context"
 	"crypto/rand"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/binary"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"strings"
+	"slices"
 	"time"
 )
 
@@ -15,141 +17,155 @@ import (
 // application_id).
 const application = 0x66626f72
 
-// step brings a journal from one version of the schema to the next.
-type step struct {
-	what string
-	run  func(context.Context, *sql.Tx) error
-}
+// schemaVersion is the version of the schema, which is kept in PRAGMA user_version. Development
+// builds had version 1, which kept bodies as text.
+const schemaVersion = 2
 
-// steps returns the steps that bring an older journal up to date, in order. The first step leads
-// from version 1, which create makes, to version 2. A new journal goes through all steps as well.
-func steps() []step { return nil }
-
-// newest returns the version of the schema after the steps. The version is kept in PRAGMA
-// user_version.
-func newest(steps []step) int { return 1 + len(steps) }
-
-// create makes version 1 of the schema, and the journal's id.
-func create(ctx context.Context, tx *sql.Tx) error {
-	if err := execAll(ctx, tx, tables, createTriggers(), fmt.Sprintf("pragma application_id = %d", application)); err != nil {
-		return err
-	}
-	id := make([]byte, 16)
-	rand.Read(id) // never fails (crypto/rand)
-	_, err := tx.ExecContext(ctx, "insert into journal (only, id, made) values (1, ?, ?)", hex.EncodeToString(id), time.Now().UnixNano())
-	return err
-}
-
-// The index event_station is for the rebuild of a station and the span of a part. The index
-// event_kind is for events of any kind except readings. The index event_part finds a part by its
-// serial number. No reading adds an entry to these indexes, so that a commit of readings writes few
-// pages. The table reading is the index of the readings.
-const tables = `
-create table journal (
-	only integer primary key check (only = 1),
-	id   text    not null,
-	made integer not null
-) strict;
-create table event (
-	seq     integer primary key,
-	at      integer not null,
-	station text    not null,
-	kind    text    not null,
-	job     text,
-	part    text,
-	depth   integer,
-	angle   integer,
-	body    text    not null,
-	hash    blob    not null check (length(hash) = 32)
-) strict;
-create table cursor (
-	name text    primary key,
-	seq  integer not null
-) strict, without rowid;
-create table reading (
-	station text    not null,
-	seq     integer not null,
-	primary key (station, seq)
-) strict, without rowid;
-create index event_station on event (station, kind) where kind <> 'reading';
-create index event_kind on event (kind) where kind <> 'reading';
-create index event_part on event (part, station) where kind = 'part';
-`
-
-// triggers returns the triggers that keep the journal append-only, by their names. The trigger on
-// insert also refuses INSERT OR REPLACE of an older row, and the rows of a second writer.
-func triggers() map[string]string {
-	return map[string]string{
-		"event_insert":   `before insert on event when new.seq is not (select coalesce(max(seq), 0) + 1 from event) begin select raise(abort, 'the journal goes on with the next number only'); end`,
-		"event_update":   `before update on event begin select raise(abort, 'the journal is append-only'); end`,
-		"event_delete":   `before delete on event begin select raise(abort, 'the journal is append-only'); end`,
-		"journal_update": `before update on journal begin select raise(abort, 'a journal keeps its id'); end`,
-		"journal_delete": `before delete on journal begin select raise(abort, 'a journal keeps its id'); end`,
-	}
-}
-
-func createTriggers() string {
-	var b strings.Builder
-	for name, text := range triggers() {
-		fmt.Fprintf(&b, "create trigger if not exists %s %s;\n", name, text)
-	}
-	return b.String()
-}
-
-func execAll(ctx context.Context, tx *sql.Tx, texts ...string) error {
-	for _, text := range texts {
-		if _, err := tx.ExecContext(ctx, text); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// The reasons why a file is not opened. The file is not changed then.
-var (
-	ErrNewer      = errors.New("the journal was written by a newer version of this program; use that one")
-	errOlder      = errors.New("the journal was last written by an older version of this program; start the daemon with it once, which brings it up to date")
-	ErrNotJournal = errors.New("the file is no journal of fairbore; give the path of one (journal.path in the configuration)")
-)
-
-// version returns the version of the file's schema, 0 for an empty file. It checks that the file is
-// a journal, and that its version is not above newest.
-func version(ctx context.Context, db querier, newest int) (n int, err error) {
-	var app, objects int
-	if err := db.QueryRowContext(ctx, "select (select application_id from pragma_application_id), (select user_version from pragma_user_version), (select count(*) from sqlite_schema)").Scan(&app, &n, &objects); err != nil {
-		return 0, err
-	}
-	if app != application && objects+n+app > 0 {
-		return 0, ErrNotJournal
-	}
-	if n > newest {
-		return 0, fmt.Errorf("schema version %d, this program knows up to %d: %w", n, newest, ErrNewer)
-	}
-	return n, nil
-}
-
-// migrate brings the schema from version n to the newest version. Each step is one transaction,
-// which also sets the version.
-func migrate(ctx context.Context, db *sql.DB, n int, steps []step) error {
-	for all := append([]step{{"the tables", create}}, steps...); n < len(all); n++ {
-		if err := runStep(ctx, db, all[n], n+1); err != nil {
-			return fmt.Errorf("bring the schema to version %d (%s): %w", n+1, all[n].what, err)
-		}
-	}
-	return nil
-}
-
-func runStep(ctx context.Context, db *sql.DB, s step, to int) error {
+// create makes the schema and the journal's identity, in one transaction.
+func create(ctx context.Context, db *sql.DB) error {
 	tx, err := db.BeginTx(ctx, nil) // IMMEDIATE by the data source name
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback()
-	if err := s.run(ctx, tx); err != nil {
+	for _, o := range objects() {
+		if _, err := tx.ExecContext(ctx, o.text); err != nil {
+			return err
+		}
+	}
+	id := make([]byte, 16)
+	rand.Read(id) // never fails (crypto/rand)
+	if _, err := tx.ExecContext(ctx, "insert into journal (only, id, made, dictionary) values (1, ?, ?, ?)", hex.EncodeToString(id), time.Now().UnixNano(), newDictionary); err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, fmt.Sprintf("pragma user_version = %d", to)); err != nil {
+	if _, err := tx.ExecContext(ctx, fmt.Sprintf("pragma application_id = %d; pragma user_version = %d", application, schemaVersion)); err != nil {
 		return err
 	}
 	return tx.Commit()
+}
+
+// identity is the row of the table journal.
+type identity struct {
+	id         string
+	made       int64 // when the journal was made, ns since 1970-01-01 UTC
+	dictionary []byte
+}
+
+const identityQuery = "select id, made, dictionary from journal"
+
+func (i *identity) fields() []any { return []any{&i.id, &i.made, &i.dictionary} }
+
+// genesis returns the hash that takes the place of a hash before the first row. It depends on all
+// that the journal says of itself, so that none of it can be changed, and the rows of one journal do
+// not fit into another. The id has 32 digits, so that no two identities give the same bytes.
+func (i *identity) genesis() hash {
+	b := binary.BigEndian.AppendUint64([]byte(i.id), uint64(i.made))
+	return sha256.Sum256(append(b, i.dictionary...))
+}
+
+// object is an entry of sqlite_schema. SQLite keeps the text of a statement that begins as these do
+// exactly as it was given.
+type object struct{ kind, name, on, text string }
+
+func (o *object) fields() []any { return []any{&o.kind, &o.name, &o.on, &o.text} }
+
+// objects returns all that a journal's schema has.
+//
+// The index event_station is for the rebuild of a station and the span of a part. The index
+// event_kind is for events of any kind except readings. The index event_part finds a part by its
+// serial number. No reading adds an entry to these indexes, so that a commit of readings writes few
+// pages. The table reading is the index of the readings.
+//
+// The triggers keep the journal append-only. The trigger on insert also refuses INSERT OR REPLACE of
+// an older row, and the rows of a second writer.
+func objects() []object {
+	return []object{
+		{"table", "journal", "journal", `CREATE TABLE journal (
+	only       integer primary key check (only = 1),
+	id         text    not null check (length(id) = 32),
+	made       integer not null,
+	dictionary blob    not null
+) strict`},
+		{"table", "event", "event", `CREATE TABLE event (
+	seq     integer primary key check (seq > 0),
+	at      integer not null,
+	station text    not null,
+	kind    text    not null,
+	job     text,
+	part    text,
+	body    blob    not null,
+	hash    blob    not null check (length(hash) = 32)
+) strict`},
+		{"table", "cursor", "cursor", `CREATE TABLE cursor (
+	name text    primary key,
+	seq  integer not null
+) strict, without rowid`},
+		{"table", "reading", "reading", `CREATE TABLE reading (
+	station text    not null,
+	seq     integer not null,
+	primary key (station, seq)
+) strict, without rowid`},
+		{"index", "event_station", "event", `CREATE INDEX event_station on event (station, kind) where kind <> 'reading'`},
+		{"index", "event_kind", "event", `CREATE INDEX event_kind on event (kind) where kind <> 'reading'`},
+		{"index", "event_part", "event", `CREATE INDEX event_part on event (part, station) where kind = 'part'`},
+		{"trigger", "event_insert", "event", `CREATE TRIGGER event_insert before insert on event when new.seq is not (select coalesce(max(seq), 0) + 1 from event) begin select raise(abort, 'the journal goes on with the next number only'); end`},
+		{"trigger", "event_update", "event", `CREATE TRIGGER event_update before update on event begin select raise(abort, 'the journal is append-only'); end`},
+		{"trigger", "event_delete", "event", `CREATE TRIGGER event_delete before delete on event begin select raise(abort, 'the journal is append-only'); end`},
+		{"trigger", "journal_update", "journal", `CREATE TRIGGER journal_update before update on journal begin select raise(abort, 'a journal keeps its identity'); end`},
+		{"trigger", "journal_delete", "journal", `CREATE TRIGGER journal_delete before delete on journal begin select raise(abort, 'a journal keeps its identity'); end`},
+	}
+}
+
+// alien is an entry of sqlite_schema that is not as the program makes it.
+type alien struct {
+	object
+	missing bool // the entry, or its right text, is not there
+}
+
+// aliens compares the whole of sqlite_schema with what it must be. An entry whose text was changed
+// gives two: the one that is missing, and the one that is too many.
+func aliens(ctx context.Context, db querier) (out []alien, err error) {
+	there, err := readRows(ctx, db, (*object).fields, "select type, name, tbl_name, coalesce(sql, '') from sqlite_schema order by type, name")
+	if err != nil {
+		return nil, err
+	}
+	must := objects()
+	for _, o := range must {
+		if !slices.Contains(there, o) {
+			out = append(out, alien{o, true})
+		}
+	}
+	for _, o := range there {
+		if !slices.Contains(must, o) {
+			out = append(out, alien{o, false})
+		}
+	}
+	return out, nil
+}
+
+// The reasons why a file is not opened. The file is not changed then.
+var (
+	ErrNewer      = errors.New("the journal was written by a newer version of this program; use that one")
+	errEarlier    = errors.New("the journal was made by a development build, whose journals this version can't read; keep the file, and name another path in journal.path for a new one")
+	ErrNotJournal = errors.New("the file is no journal of fairbore; give the path of one (journal.path in the configuration)")
+)
+
+// checkVersion checks that a file is a journal of this version of the schema. It returns true if
+// the file is empty.
+func checkVersion(ctx context.Context, db querier) (empty bool, err error) {
+	var app, n, objects int
+	if err := db.QueryRowContext(ctx, "select (select application_id from pragma_application_id), (select user_version from pragma_user_version), (select count(*) from sqlite_schema)").Scan(&app, &n, &objects); err != nil {
+		return false, err
+	}
+	switch {
+	case app == 0 && n == 0 && objects == 0:
+		return true, nil
+	case app != application:
+		return false, ErrNotJournal
+	case n > schemaVersion:
+		return false, fmt.Errorf("schema version %d, this program has %d: %w", n, schemaVersion, ErrNewer)
+	case n < schemaVersion:
+		return false, fmt.Errorf("schema version %d, this program has %d: %w", n, schemaVersion, errEarlier)
+	}
+	return false, nil
 }

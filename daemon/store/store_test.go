@@ -168,17 +168,14 @@ func TestRecordsSurviveRestart(t *testing.T) {
 	}
 }
 
-// chainByHand computes the hash of row 1 as doc.go describes it, without the function link.
-func chainByHand(id string, seq byte, body string) string {
-	first := sha256.Sum256([]byte(id))
-	text := string(first[:]) + "\x00\x00\x00\x00\x00\x00\x00" + string([]byte{seq}) + body
-	return fmt.Sprintf("%x", sha256.Sum256([]byte(text)))
-}
-
-// The chain of hashes is the one that doc.go describes. The test computes it independently.
+// The chain of hashes is the one that doc.go describes. The test computes it without the functions
+// that are tested.
 func TestChainAsDocumented(t *testing.T) {
-	if got, want := fmt.Sprintf("%x", link(genesis("00"), 1, []byte("{}"))), chainByHand("00", 1, "{}"); got != want {
-		t.Errorf("%s, want %s", got, want)
+	who := identity{id: "00112233445566778899aabbccddeeff", made: 1<<40 + 7, dictionary: []byte(`{"station":`)}
+	first := sha256.Sum256([]byte(who.id + "\x00\x00\x01\x00\x00\x00\x00\x07" + `{"station":`))
+	want := sha256.Sum256([]byte(string(first[:]) + "\x00\x00\x00\x00\x00\x00\x00\x01{}"))
+	if got := link(who.genesis(), 1, []byte("{}")); got != want {
+		t.Errorf("%x, want %x", got, want)
 	}
 }
 
@@ -370,8 +367,9 @@ func TestTriggersRefuse(t *testing.T) {
 	defer db.Close()
 	for _, statement := range []string{
 		"update event set body = '{}'", "delete from event", "delete from event where seq = 2",
-		"insert or replace into event select seq, at, station, kind, job, part, depth, angle, '{}', hash from event where seq = 2",
-		"insert into event select seq + 9, at, station, kind, job, part, depth, angle, body, hash from event where seq = 2",
+		"insert or replace into event select seq, at, station, kind, job, part, x'00', hash from event where seq = 2",
+		"insert into event select seq + 9, at, station, kind, job, part, body, hash from event where seq = 2",
+		"insert into event select seq - 2, at, station, kind, job, part, body, hash from event where seq = 2",
 		"update journal set id = 'x'", "delete from journal",
 	} {
 		if _, err := db.ExecContext(t.Context(), statement); err == nil {
@@ -459,15 +457,15 @@ func TestBackup(t *testing.T) {
 }
 
 func TestColumnsOf(t *testing.T) {
-	e := reading("a", "J", "P", 3)
+	e := jobEvent("a", "J")
+	e.Part = &event.Part{Serial: "P"}
 	c := columnsOf(&e)
-	if *c.job != "J" || *c.part != "P" || *c.depth != int64(13*analysis.Millimetre) || *c.angle != 90_000 || c.at != e.At.UnixNano() {
+	if *c.job != "J" || *c.part != "P" || c.at != e.At.UnixNano() {
 		t.Errorf("%+v", c)
 	}
 	for name, change := range map[string]func(*columns){
 		"at": func(c *columns) { c.at++ }, "station": func(c *columns) { c.station = "b" }, "kind": func(c *columns) { c.kind = "void" },
 		"job": func(c *columns) { c.job = nil }, "part": func(c *columns) { s := "Q"; c.part = &s },
-		"depth": func(c *columns) { c.depth = nil }, "angle": func(c *columns) { a := int64(1); c.angle = &a },
 	} {
 		other := c
 		change(&other)
@@ -486,7 +484,7 @@ func (j *Journal) after(ctx context.Context, seq uint64, limit int) ([]event.Rec
 	if limit == 0 {
 		limit = 1000
 	}
-	rows, err := readRows(ctx, j.read, (*raw).fields, "select seq, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(j.Last()), limit)
+	rows, err := j.rows(ctx, "select seq, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(j.Last()), limit)
 	if err != nil {
 		return nil, err
 	}

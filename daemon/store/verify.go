@@ -6,10 +6,13 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"hash/maphash"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	lib "modernc.org/sqlite/lib"
 
@@ -26,7 +29,11 @@ type Report struct {
 	Bad *BadRow `json:"bad,omitempty"`
 	// Faults are the other faults of the file.
 	Faults []string `json:"faults,omitempty"`
+	// Unknown says what no check of the file alone can find.
+	Unknown string `json:"unknown"`
 }
+
+const notKnown = "whether rows were cut off the end, or all was written anew by somebody who can write the file: compare the head with one that was kept elsewhere"
 
 // BadRow is a row that is not as it was written.
 type BadRow struct {
@@ -38,13 +45,21 @@ type BadRow struct {
 func (r *Report) Sound() bool { return r.Bad == nil && len(r.Faults) == 0 }
 
 // Verify checks a journal and changes nothing. A daemon may be writing to the journal. Verify
-// checks the file itself, that the rows are numbered without a gap, that the chain of hashes holds,
-// that the columns agree with the bodies, and that the index of readings is complete. The report
-// says what it finds. The error says what kept it from checking. Verify calls progress, which may
-// be nil, now and then with the number of rows checked and the number of all rows.
+// checks that
+//
+//   - the file is a sound database, and its schema is the one that this program makes and no more;
+//   - the rows are numbered from 1 without a gap, and the chain of hashes holds from the journal's
+//     identity on;
+//   - each body can be unpacked, and the columns agree with it;
+//   - the indexes and the list of readings hold an entry for each row that belongs there, in order,
+//     and no others.
+//
+// The report says what it finds. The error says what kept it from checking. What is written to the
+// journal after the check began is not checked. Verify calls progress, which may be nil, now and
+// then with the number of rows checked and the number of all rows.
 func Verify(ctx context.Context, path string, progress func(done, total uint64)) (Report, error) {
-	r := Report{Path: path}
-	db, err := openReadOnly(ctx, path, newest(steps()))
+	r := Report{Path: path, Unknown: notKnown}
+	db, err := openReadOnly(ctx, path)
 	if damaged(err) {
 		r.Faults = []string{err.Error()}
 		return r, nil
@@ -68,7 +83,7 @@ func Verify(ctx context.Context, path string, progress func(done, total uint64))
 // openReadOnly opens a journal without the right to change it. SQLite needs a shared-memory file
 // beside the journal. It can't make one if the folder can't be written to, and there is none if the
 // journal is not open elsewhere. openReadOnly then reads the journal as a file that nobody changes.
-func openReadOnly(ctx context.Context, path string, newest int) (*sql.DB, error) {
+func openReadOnly(ctx context.Context, path string) (*sql.DB, error) {
 	path, err := filepath.Abs(path)
 	if err != nil {
 		return nil, err
@@ -78,15 +93,12 @@ func openReadOnly(ctx context.Context, path string, newest int) (*sql.DB, error)
 	}
 	options := "mode=ro"
 	for {
-		db, err := openPool(path, options, readerPragmas(), 1)
+		db, err := openPool(path, options, readerPragmas(), readers)
 		if err != nil {
 			return nil, err
 		}
-		n, err := version(ctx, db, newest)
-		if err == nil && n > 0 && n < newest {
-			err = errOlder
-		}
-		if err == nil && n > 0 {
+		empty, err := checkVersion(ctx, db)
+		if err == nil && !empty {
 			return db, nil
 		}
 		db.Close()
@@ -103,90 +115,217 @@ func openReadOnly(ctx context.Context, path string, newest int) (*sql.DB, error)
 	}
 }
 
+// verifyStep is how many rows are checked at a time. A longer read would keep a running daemon from
+// copying its write-ahead log into the database.
+const verifyStep = 4096
+
+// verifiers is how many goroutines check rows. Each uses a connection, and so does SQLite's own
+// check of the file.
+const verifiers = readers - 1
+
 type verifier struct {
 	db       *sql.DB
 	report   *Report
 	progress func(done, total uint64)
-	head     hash
+	who      identity
 	total    uint64
-	indexed  uint64 // readings that the index should have
+	holds    lists // what the indexes and the list of readings hold
+	should   lists // what they should hold, by the rows
 }
 
 func (v *verifier) run(ctx context.Context) error {
-	if err := v.file(ctx); err != nil {
+	usable, err := v.schema(ctx)
+	if err != nil || !usable {
 		return err
 	}
-	if err := v.db.QueryRowContext(ctx, "select id, (select coalesce(max(seq), 0) from event) from journal").Scan(&v.report.Journal, &v.total); err != nil {
+	if err := v.start(ctx); err != nil {
 		return err
 	}
-	v.head = genesis(v.report.Journal)
-	for v.report.Bad == nil && v.report.Rows < v.total {
-		if err := v.step(ctx); err != nil {
-			return err
-		}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	file := make(chan error, 1)
+	go func() { file <- quickCheck(ctx, v.db) }()
+	err = v.rows(ctx)
+	if err != nil || v.report.Bad != nil {
+		stop() // the rest of the file does not matter any more
 	}
-	v.report.Head = fmt.Sprintf("%x", v.head)
-	if v.report.Bad != nil {
-		return nil
+	if found := <-file; damaged(found) {
+		v.say("%v", found)
+	} else if err == nil && v.report.Bad == nil {
+		err = found
 	}
-	if err := v.index(ctx); err != nil {
-		return err
+	if err == nil && v.report.Bad == nil {
+		v.compare()
 	}
-	return v.cursors(ctx)
+	return err
 }
 
-// file checks what does not depend on the rows.
-func (v *verifier) file(ctx context.Context) error {
-	if err := quickCheck(ctx, v.db); damaged(err) {
-		v.report.Faults = append(v.report.Faults, err.Error())
-	} else if err != nil {
-		return err
+func (v *verifier) say(format string, args ...any) {
+	v.report.Faults = append(v.report.Faults, fmt.Sprintf(format, args...))
+}
+
+// schema compares the schema with what the program makes. It returns false if the tables are not as
+// they must be to be read.
+func (v *verifier) schema(ctx context.Context) (usable bool, err error) {
+	found, err := aliens(ctx, v.db)
+	for _, a := range found {
+		switch {
+		case !a.missing:
+			v.say("the database has a %s %s that is not as this program makes it", a.kind, a.name)
+		case a.kind == "trigger":
+			v.say("the trigger %s, which keeps the journal from being changed, is gone or not as it was made", a.name)
+		default:
+			v.say("the %s %s is gone or not as it was made", a.kind, a.name)
+		}
 	}
-	missing, err := missingTriggers(ctx, v.db)
+	return !slices.ContainsFunc(found, func(a alien) bool { return a.missing && a.kind != "trigger" }), err
+}
+
+// start reads what is not in the rows, as it is at one moment: the identity, the number of the rows,
+// the cursors, the indexes and the list of readings.
+func (v *verifier) start(ctx context.Context) error {
+	tx, err := v.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
 		return err
 	}
-	for _, name := range missing {
-		v.report.Faults = append(v.report.Faults, "the trigger "+name+", which keeps the journal from being changed, is gone or not as it was made")
+	defer tx.Rollback()
+	who, err := readRows(ctx, tx, (*identity).fields, identityQuery)
+	if err != nil {
+		return err
 	}
+	if len(who) != 1 {
+		return fmt.Errorf("%w: the table journal has %d rows and must have one", errDamaged, len(who))
+	}
+	v.who, v.report.Journal = who[0], who[0].id
+	var below uint64
+	if err := tx.QueryRowContext(ctx, "select max(coalesce(max(seq), 0), 0), (select count(*) from event not indexed where seq < 1) from event").Scan(&v.total, &below); err != nil {
+		return err
+	}
+	if below > 0 {
+		v.say("%d rows are numbered below 1, which this program never does; they belong to no chain", below)
+	}
+	beyond, err := readRows(ctx, tx, (*cursor).fields, "select name, seq from cursor where seq > ? order by name", int64(v.total))
+	if err != nil {
+		return err
+	}
+	for _, c := range beyond {
+		v.say("%s was passed on up to row %d, which is missing: rows were cut off the end", c.name, c.seq)
+	}
+	seed := maphash.MakeSeed()
+	v.should.seed = seed
+	v.holds, err = readLists(ctx, tx, seed)
+	return err
+}
+
+// compare compares the indexes and the list of readings with the rows.
+func (v *verifier) compare() {
+	for i, name := range [...]string{"list of readings", "index event_station", "index event_kind", "index event_part"} {
+		if holds, should := v.holds.of[i], v.should.of[i]; holds.misplaced || holds != should {
+			v.say("the %s has %d entries for %d rows, or not the right ones: pages and exports may leave events out; go on from a backup, or export all as ndjson, which reads the rows themselves", name, holds.n, should.n)
+		}
+	}
+}
+
+// checked is a span of rows that a goroutine has checked.
+type checked struct {
+	no     uint64 // 0, 1, 2, …
+	rows   uint64 // how many are sound
+	head   hash   // of the last one that is sound
+	bad    *BadRow
+	should lists
+	err    error
+}
+
+// rows checks the rows, several spans at the same time. Of the rows before a span it needs only the
+// last one's hash, which is checked with that row.
+func (v *verifier) rows(ctx context.Context) error {
+	ctx, stop := context.WithCancel(ctx)
+	var wg sync.WaitGroup
+	defer wg.Wait()
+	defer stop()
+	var next atomic.Uint64
+	results := make(chan checked)
+	for range verifiers {
+		wg.Go(func() {
+			u := &unpacker{dictionary: v.who.dictionary}
+			for no := next.Add(1) - 1; no*verifyStep < v.total; no = next.Add(1) - 1 {
+				select {
+				case results <- v.span(ctx, u, no):
+				case <-ctx.Done():
+					return
+				}
+			}
+		})
+	}
+	head := v.who.genesis()
+	early := map[uint64]checked{} // spans that were done before one that comes before them
+	for no := uint64(0); no*verifyStep < v.total && v.report.Bad == nil; no++ {
+		c, there := early[no]
+		for ; !there; there = c.no == no {
+			select {
+			case c = <-results:
+				early[c.no] = c
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+		delete(early, no)
+		if c.err != nil {
+			return c.err
+		}
+		if c.rows > 0 {
+			head = c.head
+		}
+		v.report.Rows += c.rows
+		v.report.Bad = c.bad
+		v.should.join(&c.should)
+		v.progress(v.report.Rows, v.total)
+	}
+	v.report.Head = fmt.Sprintf("%x", head)
 	return nil
 }
 
-// verifyStep is how many rows are read at a time. A longer read would keep a running daemon from
-// copying its write-ahead log into the database.
-const verifyStep = 2000
-
-// step checks the next rows.
-func (v *verifier) step(ctx context.Context) error {
-	v.progress(v.report.Rows, v.total)
-	rows, err := readRows(ctx, v.db, (*stored).fields, "select "+storedColumns+" from event where seq > ? and seq <= ? order by seq limit ?",
-		int64(v.report.Rows), int64(v.total), verifyStep)
+// span checks the rows of a span.
+func (v *verifier) span(ctx context.Context, u *unpacker, no uint64) checked {
+	lo, hi := no*verifyStep+1, min((no+1)*verifyStep, v.total)
+	c := checked{no: no, head: v.who.genesis(), should: lists{seed: v.should.seed}}
+	rows, err := v.db.QueryContext(ctx, "select "+storedColumns+" from event not indexed where seq >= ? and seq <= ? order by seq", int64(max(lo-1, 1)), int64(hi))
 	if err != nil {
-		return err
+		c.err = err
+		return c
 	}
-	for i := range rows {
-		row := &rows[i]
-		if want := v.report.Rows + 1; row.seq != want {
-			v.bad(want, missing(want, row.seq-1))
-			return nil
+	defer rows.Close()
+	want, to := lo, indexedUpTo(v.total)
+	for rows.Next() {
+		var row stored
+		if c.err = rows.Scan(row.fields()...); c.err != nil {
+			return c
 		}
-		if err := row.check(v.head); errors.Is(err, errNoMatch) {
-			return v.changed(ctx, row)
+		if row.seq < lo {
+			copy(c.head[:], row.hash)
+			continue
+		}
+		if row.seq != want {
+			c.bad = &BadRow{want, missing(want, row.seq-1)}
+			return c
+		}
+		e, err := row.check(c.head, u)
+		if errors.Is(err, errNoMatch) {
+			rows.Close() // so that its connection is free
+			c.bad, c.err = v.changed(ctx, u, c.head, &row)
+			return c
 		} else if err != nil {
-			v.bad(row.seq, err.Error())
-			return nil
+			c.bad = &BadRow{row.seq, err.Error()}
+			return c
 		}
-		copy(v.head[:], row.hash)
-		v.report.Rows++
-		if row.kind == string(event.Taken) && row.seq <= indexedUpTo(v.total) {
-			v.indexed++
-		}
+		copy(c.head[:], row.hash)
+		c.should.addRow(row.seq, &row.columns, e.Kind == event.Taken && row.seq <= to)
+		c.rows, want = c.rows+1, want+1
 	}
-	v.progress(v.report.Rows, v.total)
-	if len(rows) == 0 { // no row is left, although the highest number is not reached
-		v.bad(v.report.Rows+1, missing(v.report.Rows+1, v.total))
+	if c.err = rows.Err(); c.err == nil && want <= hi {
+		c.bad = &BadRow{want, missing(want, hi)}
 	}
-	return nil
+	return c
 }
 
 func missing(from, to uint64) string {
@@ -196,67 +335,27 @@ func missing(from, to uint64) string {
 	return fmt.Sprintf("rows %d to %d are missing", from, to)
 }
 
-// changed enters a row whose hash does not match its body into the report. It finds out from the
-// next row whether the body or the hash was changed: the hash of the next row follows from the one
-// that was not changed.
-func (v *verifier) changed(ctx context.Context, row *stored) error {
+// changed says of a row whose hash does not match its body what was changed. It finds out from the
+// next row: the hash of the next row follows from the one that was not changed.
+func (v *verifier) changed(ctx context.Context, u *unpacker, before hash, row *stored) (*BadRow, error) {
 	what := "its body or its hash was changed, or the end of the row before it"
 	next, err := readRows(ctx, v.db, (*stored).fields, "select "+storedColumns+" from event where seq = ?", int64(row.seq)+1)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if len(next) == 1 {
-		asStored, asBody := hash{}, link(v.head, row.seq, row.body)
+		asStored, asBody := hash{}, hash{}
 		copy(asStored[:], row.hash)
-		for from, says := range map[hash]string{asStored: "its body was changed: the hash does not match it", asBody: "its hash was changed"} {
-			if h := link(from, next[0].seq, next[0].body); bytes.Equal(h[:], next[0].hash) {
-				what = says
+		if body, err := u.unpack(row.packed); err == nil {
+			asBody = link(before, row.seq, body)
+		}
+		if body, err := u.unpack(next[0].packed); err == nil {
+			for from, says := range map[hash]string{asStored: "its body was changed: the hash does not match it", asBody: "its hash was changed"} {
+				if h := link(from, next[0].seq, body); bytes.Equal(h[:], next[0].hash) {
+					what = says
+				}
 			}
 		}
 	}
-	v.bad(row.seq, what)
-	return nil
-}
-
-func (v *verifier) bad(seq uint64, what string) { v.report.Bad = &BadRow{Seq: seq, What: what} }
-
-// index compares the index of readings with the rows.
-func (v *verifier) index(ctx context.Context) error {
-	var there, right uint64
-	err := v.db.QueryRowContext(ctx, `select count(*), count(e.seq) from reading r left join event e
-		on e.seq = r.seq and e.station = r.station and e.kind = 'reading' where r.seq <= ?`, int64(indexedUpTo(v.total))).Scan(&there, &right)
-	if err == nil && (there != v.indexed || right != v.indexed) {
-		v.report.Faults = append(v.report.Faults, fmt.Sprintf("the index of readings has %d entries, %d of them right, for %d readings: pages and exports may leave some out; go on from a backup, or export all as ndjson, which reads the rows themselves", there, right, v.indexed))
-	}
-	return err
-}
-
-// cursors looks for cursors that point beyond the end of the journal. Such a cursor shows that rows
-// were cut off the end.
-func (v *verifier) cursors(ctx context.Context) error {
-	beyond, err := readRows(ctx, v.db, (*cursor).fields, "select name, seq from cursor where seq > (select coalesce(max(seq), 0) from event) order by name")
-	for _, c := range beyond {
-		v.report.Faults = append(v.report.Faults, fmt.Sprintf("%s was passed on up to row %d, which is missing: rows were cut off the end", c.name, c.seq))
-	}
-	return err
-}
-
-// missingTriggers returns the names of the triggers that are missing or were changed.
-func missingTriggers(ctx context.Context, db querier) (names []string, err error) {
-	type trigger struct{ name, text string }
-	found, err := readRows(ctx, db, func(t *trigger) []any { return []any{&t.name, &t.text} }, "select name, sql from sqlite_schema where type = 'trigger'")
-	if err != nil {
-		return nil, err
-	}
-	there := map[string]string{}
-	for _, t := range found {
-		there[t.name] = t.text
-	}
-	for name, text := range triggers() {
-		if there[name] != "CREATE TRIGGER "+name+" "+text {
-			names = append(names, name)
-		}
-	}
-	slices.Sort(names)
-	return names, nil
+	return &BadRow{row.seq, what}, nil
 }
