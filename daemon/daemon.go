@@ -51,6 +51,7 @@ type Daemon struct {
 	broker   *broker.Broker
 	pub      *publish.Publisher
 	web      *web.Server
+	guesses  *limit.Guesses // of all passwords
 	stations []*station
 	buses    line.Buses
 	pending  pendingActions
@@ -66,7 +67,7 @@ func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Lo
 
 // NewAtSpeed is like New, but the daemon's clock runs faster than real time by the factor speed.
 func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, speed float64) (_ *Daemon, err error) {
-	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), speed: speed, ready: make(chan struct{})}
+	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), speed: speed, guesses: limit.NewGuesses(time.Now), ready: make(chan struct{})}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.release())
@@ -176,7 +177,7 @@ func (d *Daemon) openBroker() error {
 	}
 	switch {
 	case b.Embedded.Listen != "":
-		own, err := broker.Open(setup.Broker(d.cfg), d.log)
+		own, err := broker.Open(setup.Broker(d.cfg, d.guesses), d.log)
 		if err != nil {
 			return err
 		}

@@ -50,7 +50,7 @@ func layout() map[string]allowed {
 		"daemon/publish":          {local: []string{"analysis", "daemon/event", "daemon/mqtt"}, third: []string{zerolog}},
 		"daemon/watch":            {local: []string{"analysis", "daemon/event", "daemon/mqtt", "daemon/publish", "daemon/state"}, third: []string{zerolog}},
 		"daemon/publishtest":      {local: []string{"analysis", "analysis/advise", "daemon/broker", "daemon/daemontest", "daemon/event", "daemon/mqtt"}, third: []string{"golang.org/x/crypto", zerolog}},
-		"daemon/broker":           {third: []string{"github.com/mochi-mqtt/server/v2", "github.com/gorilla/websocket", "golang.org/x/crypto", zerolog}},
+		"daemon/broker":           {local: []string{"daemon/limit"}, third: []string{"golang.org/x/crypto", zerolog}},
 		"daemon/visit":            {local: []string{"analysis", "analysis/capture", "daemon/event", "daemon/session", "drivers"}, third: []string{zerolog}},
 		"daemon/picture":          {local: []string{"analysis", "analysis/notation", "daemon/state", "daemon/event"}},
 		"daemon/web":              {local: []string{"analysis", "analysis/material", "analysis/notation", "analysis/plan", "daemon/event", "daemon/picture", "daemon/state", "daemon/web/export", "daemon/web/jobform", "daemon/web/view"}, third: []string{zerolog}},

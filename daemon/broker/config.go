@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"golang.org/x/crypto/bcrypt"
+
+	"fairbore/daemon/limit"
 )
 
 // The default bounds.
@@ -18,19 +20,16 @@ const (
 	DefaultExpiry  = 4 * time.Hour
 	// MaxPacket is the largest packet that is accepted, in bytes.
 	MaxPacket = 256 * 1024
-	// maxPending bounds the messages waiting for a slow subscriber.
-	maxPending = 4096
 )
 
 // Config says where to listen and who may connect.
 type Config struct {
 	Listen    string // host:port, empty: DefaultListen; port 0 picks a free one
-	WebSocket string // host:port for browsers, empty: off
-	CertFile  string // PEM; with KeyFile, TLS on all listeners
+	CertFile  string // PEM; with KeyFile, TLS
 	KeyFile   string
-	Bound     func(net.Listener) net.Listener // bounds the connections of each address; nil: no bound
-	Site      string                          // the site whose topics are served
-	Anonymous bool                            // let clients without a user read
+	Guesses   *limit.Guesses // the budget of wrong passwords; nil: one of its own
+	Site      string         // the site whose topics are served
+	Anonymous bool           // let clients without a user read
 	Users     []User
 	Clients   int           // connected at most, 0: DefaultClients
 	Expiry    time.Duration // how long the session of an absent client is kept at most, 0: DefaultExpiry
@@ -70,10 +69,11 @@ func (c *Config) check() error {
 	if c.Expiry == 0 {
 		c.Expiry = DefaultExpiry
 	}
-	for _, a := range []string{c.Listen, c.WebSocket} {
-		if _, _, err := net.SplitHostPort(a); a != "" && err != nil {
-			bad("listen address %q: want host:port (%v)", a, err)
-		}
+	if _, _, err := net.SplitHostPort(c.Listen); err != nil {
+		bad("listen address %q: want host:port (%v)", c.Listen, err)
+	}
+	if c.Guesses == nil {
+		c.Guesses = limit.NewGuesses(time.Now)
 	}
 	if c.Site == "" {
 		bad("site: give the name of the site")

@@ -1,12 +1,10 @@
 package broker
 
 import (
+	"slices"
+	"strings"
 	"sync"
-	"sync/atomic"
 	"time"
-
-	mqtt "github.com/mochi-mqtt/server/v2"
-	"github.com/mochi-mqtt/server/v2/packets"
 )
 
 // A publisher in this process needs no connection; a connection would cost more than everything
@@ -14,7 +12,7 @@ import (
 // it could fill the queues of subscribers that are fast enough for a gauge but not for a processor.
 // So it waits a little for subscribers with long queues.
 const (
-	crowdedFrom = 1024 // messages of QoS 1 on their way to a subscriber
+	crowdedFrom = 1024 // messages on their way to a subscriber
 	checkEvery  = 32   // messages between two looks at the queues
 )
 
@@ -22,15 +20,14 @@ const (
 type throttle struct {
 	wait   time.Duration // at most, at each look
 	giveUp time.Duration // after which a subscriber with a long queue is not waited for
-	asking atomic.Bool   // a new local subscriber is being given the retained messages
 
 	mu    sync.Mutex // guards what follows
 	count int
-	slow  map[string]time.Time // since when the queue of a subscriber has been long, by client id
+	slow  map[*session]time.Time // since when the queue of a subscriber has been long
 }
 
 func (t *throttle) setDefaults() {
-	t.wait, t.giveUp, t.slow = 20*time.Millisecond, 2*time.Second, map[string]time.Time{}
+	t.wait, t.giveUp, t.slow = 20*time.Millisecond, 2*time.Second, map[*session]time.Time{}
 }
 
 // Publish passes a message to all who subscribe to its topic, and returns when the broker has it.
@@ -38,19 +35,28 @@ func (t *throttle) setDefaults() {
 // nothing. The caller may use the payload again when it returns.
 func (b *Broker) Publish(topic string, payload []byte, retain bool, qos byte) error {
 	b.await()
-	return b.server.Publish(topic, payload, retain, qos)
+	b.publish(&message{topic: topic, payload: slices.Clone(payload), qos: qos, retain: retain})
+	return nil
 }
 
 // Subscribe calls take for each message that matches the filter, in the goroutine that publishes
 // it. take must not wait, and must not keep the payload.
 func (b *Broker) Subscribe(filter string, take func(topic string, payload []byte, retained bool)) error {
-	b.throttle.asking.Store(true)
-	defer b.throttle.asking.Store(false)
-	b.hook.retained.mu.RLock()
-	defer b.hook.retained.mu.RUnlock()
-	return b.server.Subscribe(filter, 1, func(_ *mqtt.Client, _ packets.Subscription, pk packets.Packet) {
-		take(pk.TopicName, pk.Payload, pk.FixedHeader.Retain && b.throttle.asking.Load())
-	})
+	if !validFilter(filter) {
+		return badFilter
+	}
+	for _, m := range b.subscribeLocal(&subscription{levels: strings.Split(filter, "/"), qos: 1, take: take}) {
+		take(m.topic, m.payload, true)
+	}
+	return nil
+}
+
+func (b *Broker) subscribeLocal(s *subscription) []*message {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.local = append(b.local, s)
+	b.routes = map[string]route{}
+	return b.retainedFor(s)
 }
 
 // await waits for subscribers with long queues, at one message in checkEvery.
@@ -58,25 +64,24 @@ func (b *Broker) await() {
 	t := &b.throttle
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if t.count++; t.count%checkEvery != 0 || atomic.LoadInt64(&b.server.Info.Inflight) < crowdedFrom {
+	if t.count++; t.count%checkEvery != 0 {
 		return
 	}
 	end := time.Now().Add(t.wait)
-	for id, cl := range b.server.Clients.GetAll() {
-		for t.waitsFor(id, cl, time.Now()) && time.Now().Before(end) {
+	long := map[*session]time.Time{}
+	for _, s := range b.connectedSessions() {
+		for now := time.Now(); s.queue.long(); now = time.Now() {
+			since, known := t.slow[s]
+			if !known {
+				since = now
+				t.slow[s] = now
+			}
+			long[s] = since
+			if now.Sub(since) >= t.giveUp || !now.Before(end) {
+				break
+			}
 			time.Sleep(time.Millisecond)
 		}
 	}
-}
-
-func (t *throttle) waitsFor(id string, cl *mqtt.Client, now time.Time) bool {
-	if cl.Net.Inline || cl.Closed() || cl.State.Inflight.Len() < crowdedFrom {
-		delete(t.slow, id)
-		return false
-	}
-	since, known := t.slow[id]
-	if !known {
-		since, t.slow[id] = now, now
-	}
-	return now.Sub(since) < t.giveUp
+	t.slow = long
 }

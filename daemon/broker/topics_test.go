@@ -7,8 +7,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// matches is the rule of MQTT 3.1.1 section 4.7, written the plain way.
-func matches(filter, topic []string) bool {
+// matchesPlainly is the rule of MQTT 3.1.1 section 4.7, written the plain way.
+func matchesPlainly(filter, topic []string) bool {
 	switch {
 	case len(filter) == 0:
 		return len(topic) == 0
@@ -22,7 +22,7 @@ func matches(filter, topic []string) bool {
 	if len(topic) == 1 && len(filter) == 2 && filter[1] == "#" {
 		return true // "#" includes the parent level
 	}
-	return matches(filter[1:], topic[1:])
+	return matchesPlainly(filter[1:], topic[1:])
 }
 
 // A filter overlaps the topics of a leaf if and only if some station's topic matches it.
@@ -40,9 +40,23 @@ func TestOverlapsProperty(t *testing.T) {
 		if len(levels) > 3 && levels[3] != "+" && levels[3] != "#" {
 			station = levels[3]
 		}
-		want := station != "" && matches(levels, []string{"fairbore", "1", "site", station, "bore"})
+		want := station != "" && matchesPlainly(levels, []string{"fairbore", "1", "site", station, "bore"})
 		if got := overlaps(strings.Join(levels, "/"), "site", "bore"); got != want {
 			t.Fatalf("%v: %t, want %t", levels, got, want)
+		}
+	})
+}
+
+// A filter matches a topic by the plain rule, whatever the levels are.
+func TestMatchesProperty(t *testing.T) {
+	level := rapid.SampledFrom([]string{"fairbore", "1", "", "+", "#"})
+	rapid.Check(t, func(t *rapid.T) {
+		filter, topic := rapid.SliceOfN(level, 1, 6).Draw(t, "filter"), rapid.SliceOfN(rapid.SampledFrom([]string{"fairbore", "1", ""}), 1, 6).Draw(t, "topic")
+		if !validFilter(strings.Join(filter, "/")) {
+			return
+		}
+		if got, want := matches(filter, topic), matchesPlainly(filter, topic); got != want {
+			t.Fatalf("%q on %q: %t, want %t", filter, topic, got, want)
 		}
 	})
 }

@@ -3,6 +3,7 @@ package publish
 import (
 	"crypto/x509"
 	"crypto/x509/pkix"
+	"net"
 	"strings"
 	"testing"
 	"time"
@@ -81,11 +82,12 @@ func TestClientCertificate(t *testing.T) {
 	publishtest.Until(t, "refused without", func() bool { return strings.Contains(p.Status().Why.Error(), "certificate required") })
 }
 
-// WebSocket is another way to the same broker.
+// WebSocket is another way to a broker.
 func TestWebSocket(t *testing.T) {
-	_, own, b := publishtest.Embedded(t)
-	cfg := config("ws://" + b.WebSocketAddr() + "/mqtt")
-	own(&cfg.Config)
+	ws := publishtest.FreePort(t)
+	_, port, _ := net.SplitHostPort(ws)
+	publishtest.StartMosquitto(t, "allow_anonymous true", "listener "+port+" 127.0.0.1", "protocol websockets")
+	cfg := config("ws://" + ws + "/mqtt")
 	j := &publishtest.Journal{}
 	j.Add("hone-bay-1", 50)
 	drained(t, run(t, cfg, j, nil))

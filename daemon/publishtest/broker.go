@@ -96,7 +96,7 @@ func Embedded(t testing.TB, users ...broker.User) (url string, own func(*mqtt.Co
 		t.Fatal(err)
 	}
 	users = append(users, broker.User{Name: "other", Hash: string(hash), Publish: true})
-	b, err = broker.Open(broker.Config{Listen: "127.0.0.1:0", WebSocket: "127.0.0.1:0", Site: "quarry-lane", Anonymous: true, Users: users}, zerolog.Nop())
+	b, err = broker.Open(broker.Config{Listen: "127.0.0.1:0", Site: "quarry-lane", Anonymous: true, Users: users}, zerolog.Nop())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -184,10 +184,10 @@ func portConfig(c *config.Config, name, device string, serial drivers.Serial, de
 	return pc
 }
 
-// Broker returns the configuration of the embedded broker.
-func Broker(c *config.Config) broker.Config {
+// Broker returns the configuration of the embedded broker, which shares a budget of guesses.
+func Broker(c *config.Config, guesses *limit.Guesses) broker.Config {
 	e := &c.Broker.Embedded
-	bc := broker.Config{Listen: e.Listen, Bound: limit.NewPlaces(limit.Broker, limit.BrokerEach, nil, nil).Bound, CertFile: e.Cert, KeyFile: e.Key, Site: c.Site, Anonymous: e.Anonymous}
+	bc := broker.Config{Listen: e.Listen, Guesses: guesses, CertFile: e.Cert, KeyFile: e.Key, Site: c.Site, Anonymous: e.Anonymous}
 	for _, u := range e.Users {
 		bc.Users = append(bc.Users, broker.User{Name: u.Name, Hash: u.Hash, Command: u.Commands && c.Broker.Commands})
 	}

@@ -22,10 +22,10 @@ func (l *exhausted) Accept() (net.Conn, error) {
 
 // A moment without open files does not end the broker's listener.
 func TestTakesConnectionsAgain(t *testing.T) {
-	b := start(t, Config{Bound: func(l net.Listener) net.Listener {
-		x := &exhausted{Listener: l}
-		x.left.Store(3)
-		return x
-	}})
+	b := opened(t, Config{})
+	x := &exhausted{Listener: b.socket}
+	x.left.Store(3)
+	b.socket = x
+	serve(t, b)
 	own(t, b)
 }
