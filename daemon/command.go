@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
@@ -46,7 +47,7 @@ func parseAction(payload []byte) (event.Action, error) {
 	if err := dec.Decode(&a); err != nil {
 		return event.Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.not_a_command", err)
 	}
-	if dec.More() {
+	if _, err := dec.Token(); err != io.EOF {
 		return event.Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.one_at_a_time")
 	}
 	return a, nil

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -209,3 +210,34 @@ func TestUnitBehindSeparator(t *testing.T) {
 }
 
 func hex32(v uint32) string { return hex.EncodeToString(binary.BigEndian.AppendUint32(nil, v)) }
+
+// Whatever a device sends, the guess ends, proposes only drivers that can be set up, and
+// claims no more frames than there are bytes.
+func FuzzGuess(f *testing.F) {
+	f.Add([]byte("+12.7003 mm\r\n+12.7004 mm\r\n+12.6999 mm\r\n-00.0044 mm\r\n"), uint8(13), "-0.0044 mm")
+	f.Add([]byte("01A+00127003\r01A+00127004\r01A+00126999\r"), uint8(13), "")
+	f.Add([]byte("\x02\x31\x32\x37\x03\x02\x31\x32\x38\x03\x02\x31\x32\x39\x03"), uint8(5), "12.7 mm")
+	f.Fuzz(func(t *testing.T, data []byte, piece uint8, shown string) {
+		if len(data) > 2048 {
+			return // a person listens for minutes, a fuzzer for microseconds
+		}
+		var texts []string
+		for p := range slices.Chunk(data, max(int(piece), 1)) {
+			texts = append(texts, string(p))
+		}
+		h := spoken(texts...).showing(shown)
+		for _, p := range Guess([]Heard{h}) {
+			if p.Agreed > len(data) {
+				t.Fatalf("%s agrees with %d frames of %d bytes", p.Driver, p.Agreed, len(data))
+			}
+			if decoder(p.Driver, p.Options) == nil {
+				t.Fatalf("driver %s has no options %v", p.Driver, p.Options)
+			}
+			p.Report()
+			if _, err := drivers.ParseRecording(text(p.Recording("/dev/ttyS0", "2026-11-25"))); err != nil {
+				t.Fatal(err)
+			}
+		}
+		Need([]Heard{h})
+	})
+}

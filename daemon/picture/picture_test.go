@@ -1,6 +1,7 @@
 package picture_test
 
 import (
+	"encoding/json"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -409,6 +410,53 @@ func TestTenthsAgree(t *testing.T) {
 		in.Language = notation.Codes()
 		if said := in.Text("form.barrel", d); said != "⟦form.barrel "+f.Small(d)+" tenths⟧" {
 			t.Fatalf("%d units: %q in a sentence, %q on a drawing", d, said, f.Small(d))
+		}
+	})
+}
+
+// Whatever a broker says of a bore, each drawing of it is well-formed and in proportion.
+func FuzzBore(f *testing.F) {
+	bore := func(text string) *state.Bore {
+		var b state.Bore
+		if json.Unmarshal([]byte(text), &b) != nil {
+			return nil
+		}
+		return &b
+	}
+	job, err := json.Marshal(valve())
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(`{"round":1,"job":` + string(job) + `,"places":[{"depth_mm":5,"angle_deg":0,"state":"taken","size_mm":15.88,"deviation_um":2,"no":1}],"rounds":[{"number":1,"smallest_mm":15.88,"largest_mm":15.881,"mean_mm":15.88,"readings":1,"sections":[{"depth_mm":5,"mean_mm":15.88,"n":1}]}],"sizes":{"smallest":{"size_mm":15.88},"largest":{"size_mm":15.881},"mean_mm":15.88}}`)
+	f.Add(`{"job":{"sections_mm":[5],"orientations_deg":[0]},"u":{},"budget":{},"form":{},"judged":{},"advice":{},"cooling":{},"study":{},"verdict":{},"last":{},"refused":{}}`)
+	f.Add(`{"job":{"length_mm":-1,"low_mm":9e9,"high_mm":-9e9,"interrupts":[{"from_mm":3,"to_mm":1}]},"rounds":[{}],"places":[{}]}`)
+	f.Fuzz(func(t *testing.T, text string) {
+		b := bore(text)
+		if b == nil {
+			return
+		}
+		format := notation.ForJob(b.Job)
+		for name, svg := range map[string]string{
+			"cut": string(picture.Cut{Bore: b, W: 800, H: 400, Format: format}.SVG()), "approach": string(picture.Approach{Bore: b, W: 800, H: 400, Format: format}.SVG()),
+			"sections": string(picture.Sections{Bore: b, W: 800, H: 400, Format: format}.SVG()),
+		} {
+			if len(svg) > 100_000+1000*len(text) {
+				t.Fatalf("%s: %d bytes of a text of %d", name, len(svg), len(text))
+			}
+			if svg == "" {
+				continue
+			}
+			dec := xml.NewDecoder(strings.NewReader(svg))
+			for {
+				if _, err := dec.Token(); errors.Is(err, io.EOF) {
+					break
+				} else if err != nil {
+					t.Fatalf("%s: %v", name, err)
+				}
+			}
+			if strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") {
+				t.Fatalf("%s has no number:\n%s", name, svg)
+			}
 		}
 	})
 }

@@ -441,25 +441,50 @@ func TestTelnet_AnyBytesAnyCut(t *testing.T) {
 	})
 }
 
+// Whatever a server sends, and wherever the reads cut it, the link passes on the
+// same data and damage, keeps little, and answers at most twice for each option.
 func FuzzTelnet(f *testing.F) {
-	f.Add([]byte("\xff\xfa\x2c\x6b\x10\xff\xf0+12.7003\xff\xff\xff\xfd\x2c"))
-	f.Add([]byte("\xff\xfa\x2c\x65\xff\xfb\x01\xff\xf0"))
-	f.Fuzz(func(t *testing.T, b []byte) {
-		var codec telnet
-		r := &rfcLink{tcpLink: &tcpLink{conn: nullConn{}}, us: map[byte]optionState{}, them: map[byte]optionState{},
-			answers: map[byte]uint32{}, controls: map[byte]bool{}, got: func([]byte, bool) {}}
-		codec.feed(b, r)
-		if len(codec.subn) > maxSub {
-			t.Errorf("keeps %d bytes", len(codec.subn))
+	f.Add([]byte("\xff\xfa\x2c\x6b\x10\xff\xf0+12.7003\xff\xff\xff\xfd\x2c"), uint8(3))
+	f.Add([]byte("\xff\xfa\x2c\x65\xff\xfb\x01\xff\xf0"), uint8(1))
+	f.Add([]byte("\xff\xfb\x2c\xff\xfd\x2c\xff\xfa\x2c\x65\x00\x00\x25\x80\xff\xf0\xff\xfa\x2c\x6a\x1e\xff\xf0"), uint8(4))
+	f.Fuzz(func(t *testing.T, b []byte, cut uint8) {
+		feed := func(n int) string {
+			var got strings.Builder
+			wire := &countingConn{}
+			var codec telnet
+			r := &rfcLink{tcpLink: &tcpLink{conn: wire}, us: map[byte]optionState{optionComPort: optionWanted}, them: map[byte]optionState{},
+				answers: map[byte]uint32{}, controls: map[byte]bool{controlDTR: false}}
+			r.got = func(p []byte, damaged bool) {
+				if damaged {
+					got.WriteString("!")
+				}
+				fmt.Fprintf(&got, "%x", p)
+			}
+			for piece := range slices.Chunk(b, n) {
+				codec.feed(piece, r)
+			}
+			if len(codec.subn) > maxSub {
+				t.Errorf("keeps %d bytes", len(codec.subn))
+			}
+			if wire.n > 3*2*2*256 { // three bytes, twice, for each option of each side
+				t.Errorf("answers %d bytes", wire.n)
+			}
+			return fmt.Sprint(got.String(), r.us, r.them, r.answers, r.controls, r.state)
+		}
+		if whole, cut := feed(max(len(b), 1)), feed(max(int(cut), 1)); whole != cut {
+			t.Errorf("whole %s\ncut %s", whole, cut)
 		}
 	})
 }
 
-// nullConn takes every write.
-type nullConn struct{ net.Conn }
+// countingConn takes every write and counts its bytes.
+type countingConn struct {
+	net.Conn
+	n int
+}
 
-func (nullConn) SetWriteDeadline(time.Time) error { return nil }
-func (nullConn) Write(b []byte) (int, error)      { return len(b), nil }
+func (c *countingConn) SetWriteDeadline(time.Time) error { return nil }
+func (c *countingConn) Write(b []byte) (int, error)      { c.n += len(b); return len(b), nil }
 
 func TestSentence(t *testing.T) {
 	for said, want := range map[string]string{

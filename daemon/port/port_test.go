@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -504,6 +505,34 @@ func TestMarks_TakesDamagedBytesOut(t *testing.T) {
 			t.Fatalf("cut at %d: got %q, want %q", cut, got, want)
 		}
 	}
+}
+
+// Whatever a terminal with PARMRK sends, and wherever the reads cut it, the good bytes
+// and the damage come out the same, and good bytes come back as they were marked.
+func FuzzMarks(f *testing.F) {
+	f.Add([]byte("+12.7003\xff\xff\xff\x00A\xff\x00\x00"), uint8(1))
+	f.Fuzz(func(t *testing.T, b []byte, cut uint8) {
+		feed := func(b []byte, n int) (good []byte, damage int) {
+			var m marks
+			for piece := range slices.Chunk(b, n) {
+				m.feed(piece, func(data []byte, damaged bool) {
+					good = append(good, data...)
+					if damaged {
+						good, damage = append(good, "(damage)"...), damage+1
+					}
+				})
+			}
+			return good, damage
+		}
+		whole, _ := feed(b, max(len(b), 1))
+		if parts, _ := feed(b, max(int(cut), 1)); !bytes.Equal(whole, parts) {
+			t.Errorf("whole %q, cut %q", whole, parts)
+		}
+		marked := bytes.ReplaceAll(b, []byte{markByte}, []byte{markByte, markByte})
+		if back, damage := feed(marked, max(int(cut), 1)); damage > 0 || !bytes.Equal(back, b) {
+			t.Errorf("%q came back as %q", b, back)
+		}
+	})
 }
 
 func TestLines_String(t *testing.T) {

@@ -587,3 +587,50 @@ func BenchmarkWatchFiftyStations(b *testing.B) {
 	}
 	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)*100, "%ofOneCPU")
 }
+
+// Whatever comes from a broker, the watcher keeps no more than it may, a message that
+// comes twice changes nothing, and what it tells can be told on.
+func FuzzMessages(f *testing.F) {
+	for _, v := range []any{
+		boreOf("bay", 3), publish.Alive{Daemon: "bay", State: publish.Online, Stations: []string{"bay"}},
+		event.Live{Station: "bay"}, event.Record{Journal: "J1", Seq: 4, Event: event.Event{Station: "bay", Kind: event.NoteAdded}},
+	} {
+		b, err := json.Marshal(v)
+		if err != nil {
+			f.Fatal(err)
+		}
+		for leaf := range uint8(5) {
+			f.Add(leaf, leaf%2 == 0, b)
+		}
+	}
+	f.Add(uint8(0), true, []byte(nil))
+	f.Fuzz(func(t *testing.T, leaf uint8, retained bool, payload []byte) {
+		w := deaf(t)
+		w.give("bay/alive", true, publish.Alive{Daemon: "bay", State: publish.Online, Stations: []string{"bay"}})
+		w.give("bay/bore", true, boreOf("bay", 1))
+		w.pass(time.Now(), true)
+		var was []byte
+		for i := range 2 {
+			w.give("bay/"+[]string{"bore", "alive", "live", "reading", "event"}[leaf%5], retained, payload)
+			n := w.pass(time.Now(), true)
+			w.mu.Lock()
+			held, most := w.held, w.most
+			w.mu.Unlock()
+			if held < 0 || held > most {
+				t.Fatalf("holds %d bytes of %d", held, most)
+			}
+			var bores []*state.Bore
+			for _, s := range w.Stations() {
+				bores = append(bores, s.Bore)
+			}
+			now, err := json.Marshal(bores)
+			if err != nil {
+				t.Fatalf("%q: %v", payload, err)
+			}
+			if i == 1 && (!bytes.Equal(now, was) || len(n.records) > 0) {
+				t.Fatalf("%q: the second time\n%s\nthe first time\n%s", payload, now, was)
+			}
+			was = now
+		}
+	})
+}

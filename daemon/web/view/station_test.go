@@ -327,3 +327,18 @@ func TestAssumedIsSaid(t *testing.T) {
 }
 
 var coded = notation.Format{Language: notation.Codes()}
+
+// Whatever a broker says of a bore, it is put into words.
+func FuzzBore(f *testing.F) {
+	f.Add(`{"job":{"id":"J-1","sections_mm":[5],"orientations_deg":[0]},"part":{},"u":{},"budget":{},"form":{},"judged":{},"advice":{},"cooling":{},"study":{},"verdict":{},"last":{},"refused":{},"reread":{},"check":{},"gauge":{},"cooldown":{},"warm":{}}`)
+	f.Add(`{"master":{"ok":true,"at":"2026-11-25T09:00:00Z","running":{"speeds":true}},"places":[{"state":"asked"}],"voids":[{}],"words":[{"code":"x","args":[1]}],"cautions":[{}]}`)
+	f.Fuzz(func(t *testing.T, text string) {
+		var b state.Bore
+		if json.Unmarshal([]byte(text), &b) != nil {
+			return
+		}
+		if _, err := json.Marshal(Of(&b, notation.ForJob(b.Job))); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
