@@ -31,7 +31,7 @@ func newShop(b *testing.B, stations int) *shop {
 		name := fmt.Sprintf("bay%d", i+2) // the rig's own station is bay2
 		if i > 0 {
 			s.Device = s.Path(name)
-			s.Beside += fmt.Sprintf("  - {name: %s, title: %s, gauge: G-11, port: %s, job: J-4112, bounce: 1ms}\n", name, name, s.Device)
+			s.Beside += fmt.Sprintf("  - {name: %s, title: %s, gauge: G-11, port: %s, job: J-4112, bounce: 1ms, max_rate: 100000}\n", name, name, s.Device)
 		}
 		s.Plug()
 		s.names, s.gauges = append(s.names, name), append(s.gauges, s.Gauge)

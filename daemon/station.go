@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"strconv"
+	"time"
 
 	"github.com/rs/zerolog"
 
@@ -53,6 +54,9 @@ type request struct {
 // the bytes wait in the kernel.
 const chunksKept = 256
 
+// tellDropped is how long it takes at most until an event tells that the gauge sent too much.
+const tellDropped = 10 * time.Second
+
 // run is the station's goroutine. It ends when the ports have ended and all their chunks are
 // handled, or when the journal can take no more.
 func (s *station) run(ctx context.Context) error {
@@ -62,14 +66,24 @@ func (s *station) run(ctx context.Context) error {
 	for _, in := range s.inputs {
 		defer in.Stop()
 	}
-	for {
+	tell := time.NewTimer(tellDropped)
+	tell.Stop()
+	defer tell.Stop()
+	for telling := false; ; {
 		var err error
+		if !telling && s.session.Untold() {
+			telling = true
+			tell.Reset(tellDropped)
+		}
 		select {
 		case c, ok := <-s.chunks:
 			if !ok {
-				return nil
+				return s.append(ctx, s.session.TellDropped(s.clock()))
 			}
 			err = s.take(ctx, c)
+		case <-tell.C:
+			telling = false
+			err = s.append(ctx, s.session.TellDropped(s.clock()))
 		case r := <-s.requests:
 			events, reply := s.session.Act(s.clock(), r.action)
 			s.pending.begin(events)

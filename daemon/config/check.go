@@ -330,6 +330,12 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	if s.Twice == 0 {
 		s.Twice = 2 * time.Second
 	}
+	if s.MaxRate == 0 {
+		s.MaxRate = usualRate
+	}
+	if s.MaxRate < 1 || s.MaxRate > mostRate {
+		l.fault(key+".max_rate", "%d: want 1 to %d readings a second", s.MaxRate, mostRate)
+	}
 	if s.DepthReach == 0 {
 		s.DepthReach = 2 * analysis.Millimetre
 	}
@@ -400,6 +406,13 @@ func (l *loader) controls(key string, s *Station) {
 		l.fault(key+".twice_in_air", "can't be negative; 0s is off")
 	}
 }
+
+// usualRate is the max_rate of a station that states none, mostRate the largest. A stream of every
+// value of a fast gauge has some 100 readings a second.
+const (
+	usualRate = 200
+	mostRate  = 100_000
+)
 
 // line fills in the serial settings of a station from the driver of its gauge, if that is known,
 // and checks them.

@@ -241,6 +241,8 @@ type Station struct {
 	Rest  time.Duration `koanf:"rest_in_air"`
 	// DepthReach is how far from a planned section a depth may be to count as that section.
 	DepthReach analysis.Length `koanf:"depth_reach"`
+	// MaxRate is how many readings a second are recorded; see [state.CaptureSettings].
+	MaxRate int `koanf:"max_rate"`
 }
 
 // Beside is an instrument beside the gauge, on a port of its own.

@@ -91,6 +91,24 @@ func TestSmoothingOfAGauge(t *testing.T) {
 	}
 }
 
+func TestMaxRate(t *testing.T) {
+	for _, c := range []struct {
+		text  string
+		want  int
+		fault string
+	}{
+		{"max_rate: 200", 200, ""}, {"max_rate: 5000", 5000, ""}, {"", 200, ""}, {"max_rate: 0", 200, ""},
+		{"max_rate: -1", 0, "stations[0].max_rate: -1: want 1 to 100000"}, {"max_rate: 100001", 0, "want 1 to 100000"}, {"max_rate: 200/s", 0, "max_rate"},
+	} {
+		got, err := Parse("fairbore.yaml", []byte(regexp.MustCompile(`max_rate: 200 .*`).ReplaceAllString(example(t), c.text)))
+		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
+			t.Errorf("%s: %v, want %q", c.text, err, c.fault)
+		} else if err == nil && got.Stations[0].MaxRate != c.want {
+			t.Errorf("%s: %d, want %d", c.text, got.Stations[0].MaxRate, c.want)
+		}
+	}
+}
+
 // covers checks that a tree has every key that a type has.
 func covers(t *testing.T, typ reflect.Type, tree any, path string) {
 	switch typ.Kind() {

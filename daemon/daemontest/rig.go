@@ -68,7 +68,7 @@ mastering: {readings: 3, spread: 0.5 um, max_age: 8h, max_readings: 0}
 guard: simple
 gauges: {G-11: {driver: line, unit: mm, kind: %[8]s, step: 0.1 um, repeatability: 0.15 um}}
 ` + sleeveJob + `stations:
-  - {name: bay2, title: hone bay 2, gauge: G-11, port: %[4]s, job: J-4112, bounce: 1ms, %[5]s}
+  - {name: bay2, title: hone bay 2, gauge: G-11, port: %[4]s, job: J-4112, bounce: 1ms, max_rate: 100000, %[5]s}
 `
 
 // Path returns the path of a file in the rig's folder.

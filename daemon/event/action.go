@@ -67,6 +67,9 @@ func (a *Action) Check() error {
 	}
 	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
 	for _, t := range [...]struct{ what, text string }{{"action.word.serial", a.Part}, {"action.word.reason", a.Reason}, {"action.word.id", a.ID}} {
+		if !utf8.ValidString(t.text) { // it would read back from the journal as another text
+			return analysis.Say("action.unprintable", analysis.Say(t.what), fmt.Sprintf("%U", utf8.RuneError))
+		}
 		if i := strings.IndexFunc(t.text, Unprintable); i >= 0 {
 			r, _ := utf8.DecodeRuneInString(t.text[i:])
 			return analysis.Say("action.unprintable", analysis.Say(t.what), fmt.Sprintf("%U", r))

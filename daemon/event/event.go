@@ -38,6 +38,7 @@ const (
 	GaugeSeen       Kind = "gauge"     // the gauge was found or lost
 	SpindleSwitched Kind = "spindle"   // the spindle was switched on or off
 	ClockSet        Kind = "clock"     // the wall clock jumped
+	Flooded         Kind = "flood"     // the gauge sent far too much, and some of it was dropped
 	NoteAdded       Kind = "note"      // a note for a person to read later
 )
 
@@ -70,6 +71,7 @@ type Event struct {
 	Gauge   *InstrumentState `json:"gauge,omitempty"`
 	Spindle *Spindle         `json:"spindle,omitempty"`
 	Clock   *Clock           `json:"clock,omitempty"`
+	Flood   *Flood           `json:"flood,omitempty"`
 	Damage  *JournalDamage   `json:"damage,omitempty"`
 	Note    string           `json:"note,omitempty"` // text by a person
 	// Entered, of a [JobChosen], says that the job is not in the configuration, so that only the
@@ -440,6 +442,19 @@ type JournalDamage struct {
 // Clock says that the wall clock jumped against the steady one.
 type Clock struct {
 	Jump float64 `json:"jump_s"` // seconds, positive forward
+}
+
+// Flood says what was dropped since the flood began, or since the event before it.
+type Flood struct {
+	Gauge    string `json:"gauge"`
+	Readings int    `json:"readings"`    // readings that were not recorded
+	Others   int    `json:"others"`      // refusals, temperatures and scanned texts that were not recorded
+	Rate     int    `json:"max_rate_hz"` // readings a second that are recorded on the long run
+}
+
+// Phrase says it.
+func (f *Flood) Phrase() analysis.Phrase {
+	return analysis.Say("event.flood", f.Gauge, f.Rate, f.Readings, f.Others)
 }
 
 // State says how the bore stands, for the operator.

@@ -202,6 +202,7 @@ func TestEventKinds(t *testing.T) {
 		event.Dressing: nil, event.Cooled: func(e *event.Event) { e.Cool = full.Cool },
 		event.Studied:         func(e *event.Event) { e.Study = full.Study },
 		event.SpindleSwitched: func(e *event.Event) { e.Spindle = full.Spindle },
+		event.Flooded:         func(e *event.Event) { e.Flood = full.Flood },
 		event.ClockSet:        func(e *event.Event) { e.Clock = full.Clock }, event.NoteAdded: func(e *event.Event) { e.Note = "n" },
 	}
 	enum := load(t, LeafEvent).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)

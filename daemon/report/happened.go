@@ -58,6 +58,8 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		return r.Text("record.told.study"), r.say(e.Study.Phrase())
 	case event.ClockSet:
 		return r.Text("record.told.clock"), r.jump(e.Clock.Jump)
+	case event.Flooded:
+		return r.Text("record.told.flood"), r.say(e.Flood.Phrase())
 	case event.Started:
 		return r.Text("record.told.started"), ""
 	case event.NoteAdded:

@@ -95,6 +95,7 @@ func eventful(t *testing.T) Part {
 	add(event.Event{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-07", Lost: true, Why: analysis.Say("port.gone", "/dev/ttyUSB0")}})
 	add(event.Event{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-07"}})
 	add(event.Event{Kind: event.ClockSet, Clock: &event.Clock{Jump: 3.5}})
+	add(event.Event{Kind: event.Flooded, Flood: &event.Flood{Gauge: "G-11", Readings: 1, Others: 2, Rate: 200}})
 	add(event.Event{Kind: event.ClockSet, Clock: &event.Clock{Jump: -3.5}})
 	add(event.Event{Kind: event.Started, Note: "TYPED-3"})
 	add(event.Event{Kind: event.NoteAdded, Note: "TYPED-4"})

@@ -116,6 +116,10 @@ func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.
 	} else if _, ok := s.set.Rings[text]; ok {
 		a = event.Action{Do: "master", Ring: text, Source: "scanner"}
 	}
+	if s.now = at; !s.mayTell() { // a scanner that types without end
+		s.begin(at)
+		return s.end(), event.Reply{Do: a.Do, Why: analysis.Say("reading.flood", s.set.Capture.MaxRate)}
+	}
 	return s.ActBlind(at, a)
 }
 

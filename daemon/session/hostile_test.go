@@ -15,7 +15,7 @@ import (
 func TestTextThatActsIsRefused(t *testing.T) {
 	b := newBench(t, testSettings())
 	b.must(event.Action{Do: "job", Job: "J-4112"})
-	for _, evil := range []string{"a\x00b", "a\x1b]0;owned\x07", "a\x1b[31m", "\u009b31m", "12\u202e34", "12\u2066 34", "a\u2028b", "a\x7fb", "a\vb"} {
+	for _, evil := range []string{"a\x00b", "a\x1b]0;owned\x07", "a\x1b[31m", "\u009b31m", "12\u202e34", "12\u2066 34", "a\u2028b", "a\x7fb", "a\vb", "a\xffb"} {
 		for _, a := range []event.Action{
 			{Do: "part", Part: evil, Confirm: true}, {Do: "note", Reason: evil}, {Do: "note", Reason: "n", ID: evil},
 			{Do: "knock", Reason: evil}, {Do: "reject", Reason: evil},

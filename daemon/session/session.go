@@ -22,6 +22,7 @@ type Session struct {
 	capture capturer
 	trace   func(*CaptureStep)
 	replies replies
+	flood   flood
 	scratch struct {
 		before, now map[analysis.Place]*event.Reading
 	} // kept between calls of expected and placeQuestion, to save memory
@@ -135,6 +136,7 @@ func (s *Session) begin(at drivers.Moment) {
 }
 
 func (s *Session) end() []event.Event {
+	s.tellDroppedInTime()
 	s.tellExpected()
 	out := s.out
 	s.out = nil
@@ -154,6 +156,8 @@ func (s *Session) emit(e event.Event) {
 	s.fold.Apply(&s.out[len(s.out)-1])
 	s.expect.stale = true
 	switch e.Kind {
+	case event.Taken, event.RingRead:
+		s.flood.readings.left--
 	case event.JobChosen:
 		s.retune()
 	case event.Mastering, event.Mastered, event.Checked, event.Reread, event.SpeedsChecked:
@@ -268,7 +272,7 @@ func (s *Session) sensed(role state.Role, t analysis.Temperature) {
 	if role == state.RingTemp {
 		w, known = &event.Warmth{Ring: &t}, s.fold.Warm.Ring
 	}
-	if known != nil && max(t-*known, *known-t) < sensedStep {
+	if known != nil && max(t-*known, *known-t) < sensedStep || !s.mayTell() {
 		return
 	}
 	s.emit(event.Event{Kind: event.Warmed, Warm: w, Source: "gauge"})
@@ -352,6 +356,10 @@ func (s *Session) takeValue(smp *drivers.Sample, sent event.Sent, c capturedValu
 		s.source = s.by
 	}
 	defer func() { s.source = s.by }()
+	if c.how != "manual" && !s.mayRead() {
+		s.hint(analysis.Say("reading.flood", s.set.Capture.MaxRate))
+		return
+	}
 	if s.fold.Running != nil {
 		s.ringReading(sent, c)
 		return
@@ -367,8 +375,8 @@ func (s *Session) partReading(smp *drivers.Sample, sent event.Sent, c capturedVa
 	}
 	place, why := s.countsAt(sent, size, known)
 	if !why.IsZero() {
-		s.refuse(smp, sent, size, why)
-		if j := s.fold.Job; j != nil && known && !s.spindle.on && !j.Plausible(size) {
+		told := s.refuse(smp, sent, size, why)
+		if j := s.fold.Job; told && j != nil && known && !s.spindle.on && !j.Plausible(size) {
 			s.voidByGesture()
 		}
 		return
@@ -549,7 +557,12 @@ func number(s event.Sent) string {
 	return digits
 }
 
-func (s *Session) refuse(smp *drivers.Sample, sent event.Sent, size analysis.Length, why analysis.Phrase) {
+// refuse records that a value does not count, and why. It returns false if there are too many.
+func (s *Session) refuse(smp *drivers.Sample, sent event.Sent, size analysis.Length, why analysis.Phrase) bool {
+	if !s.mayTell() {
+		s.hint(why)
+		return false
+	}
 	f := &s.fold
 	r := &event.Refusal{Reason: why, Gauge: s.set.Gauge.Name, Channel: smp.Channel, Sent: sent, Size: size}
 	if f.Job != nil {
@@ -560,4 +573,5 @@ func (s *Session) refuse(smp *drivers.Sample, sent event.Sent, size analysis.Len
 	}
 	s.hint(why)
 	s.emit(event.Event{Kind: event.Refused, Refused: r, Source: "gauge"})
+	return true
 }

@@ -220,11 +220,17 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	}
 	f.checkAfterVerdict(b)
 	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set, b)...)
+	if f.Flood != nil && now.Sub(f.FloodAt) < floodShown {
+		b.Cautions = append(b.Cautions, analysis.Say("caution.flood", f.Flood.Gauge, f.Flood.Rate))
+	}
 	if b.Study != nil {
 		b.Cautions = append(b.Cautions, b.Study.caution())
 	}
 	return b
 }
+
+// floodShown is how long a flood is told after its newest event.
+const floodShown = time.Minute
 
 // checkAfterVerdict says what the checks of the ring after the verdict tell about it.
 func (f *Fold) checkAfterVerdict(b *Bore) {

@@ -79,7 +79,9 @@ type Fold struct {
 	GaugeKnown bool                             // the gauge was seen or lost at least once
 	Beside     map[string]event.InstrumentState // other instruments of the station, by name
 	Spindle    bool                             // the spindle turns, as far as is known
-	Dressed    bool                             // the stones were dressed or changed, and nothing was honed since
+	Flood      *event.Flood                     // the newest flood of the gauge
+	FloodAt    time.Time
+	Dressed    bool // the stones were dressed or changed, and nothing was honed since
 }
 
 // MaxHeld is the usual [Fold.MaxReadings] of a running station. A part gauged by hand has some
@@ -137,6 +139,8 @@ func (f *Fold) Apply(e *event.Event) {
 		f.instrumentSeen(e.Gauge)
 	case event.SpindleSwitched:
 		f.Spindle = e.Spindle.On
+	case event.Flooded:
+		f.Flood, f.FloodAt = e.Flood, e.At
 	case event.ClockSet:
 		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
 		f.Cool, f.clockSteadyFrom = nil, len(f.Readings)

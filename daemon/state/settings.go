@@ -90,6 +90,9 @@ type CaptureSettings struct {
 	// Rest is how long the gauge must be held in free air after a complete plan to begin the next
 	// round; 0: off.
 	Rest time.Duration
+	// MaxRate is how many readings of the gauge are recorded in a second on the long run, and a
+	// minute's worth of them at once; 0: any number. Refusals and the like get a twentieth.
+	MaxRate int
 }
 
 // MasterSettings says what a good mastering is and how long it holds.

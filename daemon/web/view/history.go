@@ -125,6 +125,8 @@ func note(e *event.Event, f notation.Format) string {
 		return f.Text("history.refused", e.Refused.Reason)
 	case event.Disturbed, event.Dressing, event.NoteAdded:
 		return f.Say(e.Noted())
+	case event.Flooded:
+		return f.Say(e.Flood.Phrase())
 	case event.Cooled:
 		return f.Say(e.Cool.Phrase())
 	case event.Studied:
