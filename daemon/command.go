@@ -1,10 +1,8 @@
 package daemon
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
-	"io"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
@@ -13,7 +11,7 @@ import (
 
 // command carries out a command that came over the broker, and sends the reply.
 func (d *Daemon) command(station string, payload []byte) {
-	a, err := parseAction(payload)
+	a, err := event.ParseAction(payload)
 	reply := refused(a, analysis.Phrase{})
 	switch {
 	case err != nil:
@@ -37,18 +35,4 @@ func (d *Daemon) reply(station string, reply event.Reply) {
 	if b, err := json.Marshal(reply); err == nil { // a Reply can always be encoded
 		d.pub.Done(station, b)
 	}
-}
-
-// parseAction reads an action. An unknown field is an error.
-func parseAction(payload []byte) (event.Action, error) {
-	var a event.Action
-	dec := json.NewDecoder(bytes.NewReader(payload))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&a); err != nil {
-		return event.Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.not_a_command", err)
-	}
-	if _, err := dec.Token(); err != io.EOF {
-		return event.Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.one_at_a_time")
-	}
-	return a, nil
 }

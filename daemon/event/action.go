@@ -1,7 +1,10 @@
 package event
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
+	"io"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -38,6 +41,21 @@ type Action struct {
 	Source  string  `json:"source,omitempty"`
 	Warmth
 	StudyRequest
+}
+
+// ParseAction reads an action from JSON: one value, and no unknown member. With an error it returns
+// what it read of the id and the name of the action.
+func ParseAction(payload []byte) (Action, error) {
+	var a Action
+	dec := json.NewDecoder(bytes.NewReader(payload))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&a); err != nil {
+		return Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.not_a_command", err)
+	}
+	if _, err := dec.Token(); err != io.EOF {
+		return Action{ID: a.ID, Do: a.Do}, analysis.Say("daemon.one_at_a_time")
+	}
+	return a, nil
 }
 
 // Reply answers an action: it was done, or the reason why it was not.

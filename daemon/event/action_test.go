@@ -1,4 +1,4 @@
-package daemon
+package event
 
 import (
 	"encoding/json"
@@ -6,8 +6,6 @@ import (
 	"reflect"
 	"strings"
 	"testing"
-
-	"fairbore/daemon/event"
 )
 
 // A command is one JSON value and nothing else.
@@ -16,18 +14,18 @@ func TestParseActionTakesOne(t *testing.T) {
 		`{"id": "1", "do": "take"} {"id": "2", "do": "take"}`, `{"id": "1", "do": "take"}]`, `{"id": "1", "do": "take"}}`, `{"id": "1", "do": "take"} x`,
 		`{"id": "1", "do": "take", "what": 1}`, ``, `[]`, `"take"`, `{"id": 1}`,
 	} {
-		if a, err := parseAction([]byte(payload)); err == nil {
+		if a, err := ParseAction([]byte(payload)); err == nil {
 			t.Errorf("%s: taken as %+v", payload, a)
 		}
 	}
-	if a, err := parseAction([]byte("{\"id\": \"1\", \"do\": \"take\"}\r\n ")); err != nil || a.Do != "take" {
+	if a, err := ParseAction([]byte("{\"id\": \"1\", \"do\": \"take\"}\r\n ")); err != nil || a.Do != "take" {
 		t.Errorf("%+v, %v", a, err)
 	}
 }
 
 // Whatever comes as a command is refused, or is one JSON value that reads back the same.
 func FuzzParseAction(f *testing.F) {
-	for _, a := range []event.Action{
+	for _, a := range []Action{
 		{ID: "1", Do: "take"}, {ID: "2", Do: "round", Strokes: 400, Seconds: 12.5, Dressed: true}, {ID: "3", Do: "void", Reading: 3, Reason: "dirt", Confirm: true},
 	} {
 		b, err := json.Marshal(a)
@@ -39,7 +37,7 @@ func FuzzParseAction(f *testing.F) {
 	f.Add([]byte(`{"id":"1","do":"job","spec":{"id":"J-9","nominal_mm":31.75,"unit":"mm","sections_mm":[5,32],"orientations_deg":[0,90]}}`))
 	f.Add([]byte(`{"id":"1","do":"warm","part_cel":21.5,"ring_cel":null}`))
 	f.Fuzz(func(t *testing.T, payload []byte) {
-		a, err := parseAction(payload)
+		a, err := ParseAction(payload)
 		if err != nil {
 			return
 		}
@@ -54,7 +52,7 @@ func FuzzParseAction(f *testing.F) {
 		if err != nil {
 			t.Fatalf("%q: %v", payload, err)
 		}
-		again, err := parseAction(b)
+		again, err := ParseAction(b)
 		if err != nil || !reflect.DeepEqual(again, a) {
 			t.Fatalf("%s reads back as %+v, %v; want %+v", b, again, err, a)
 		}
