@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"errors"
 	"os"
 	"os/signal"
 	"runtime/debug"
@@ -15,10 +16,14 @@ import (
 	"fairbore/daemon/setup"
 )
 
-// Serve runs a configuration until ctx ends. On SIGHUP it reads the file again. New jobs, rings and
+// Serve runs a configuration until ctx ends. It refuses one that opens something to the network
+// without saying that it is meant. On SIGHUP it reads the file again. New jobs, rings and
 // limits apply from then on, but a job in progress keeps its own. The ports, the journal, the
 // broker and the page stay as they are until a restart. A file with faults changes nothing.
 func Serve(ctx context.Context, cfg *config.Config, path, version string, log zerolog.Logger) error {
+	if err := errors.Join(cfg.Exposed()...); err != nil {
+		return err
+	}
 	spare()
 	d, err := New(ctx, cfg, version, log)
 	if err != nil {

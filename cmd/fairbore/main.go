@@ -15,9 +15,11 @@ import (
 	"os"
 	"os/signal"
 	"regexp"
+	"runtime"
 	"runtime/debug"
 	"strings"
 	"syscall"
+	"unicode/utf8"
 
 	"github.com/alecthomas/kong"
 	"github.com/rs/zerolog"
@@ -46,7 +48,7 @@ type cli struct {
 	Plan    planCmd    `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
 	Study   studyCmd   `cmd:"" help:"Study a gauge or a lot of sizes."`
 	Drivers driversCmd `cmd:"" help:"List the drivers, or tell the options of one."`
-	Hash    hashCmd    `cmd:"" help:"Hash a password, read from standard input, for a user of the embedded broker."`
+	Hash    hashCmd    `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the embedded broker."`
 	Listen  listenCmd  `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
@@ -206,6 +208,14 @@ func (c *checkCmd) Run(s *streams) error {
 	if err := setup.Check(cfg); err != nil {
 		return err
 	}
+	for _, open := range cfg.Exposed() {
+		fmt.Fprintln(s.err, "fairbore: warning:", open)
+	}
+	if at, err := os.Stat(c.Config); err == nil && runtime.GOOS != "windows" {
+		if open := cfg.Readable(c.Config, at.Mode()); open != nil {
+			fmt.Fprintln(s.err, "fairbore: warning:", open)
+		}
+	}
 	fmt.Fprintf(s.out, "%s: good; %d stations, %d gauges, %d rings, %d jobs\n", c.Config, len(cfg.Stations), len(cfg.Gauges), len(cfg.Rings), len(cfg.Jobs))
 	return nil
 }
@@ -301,13 +311,21 @@ func (hashCmd) Run(ctx context.Context, s *streams) error {
 	return hashPassword(&typing{ctx: ctx, from: os.Stdin}, s.out)
 }
 
+// leastPassword is the least number of characters of a password. A shorter one may be found from its
+// hash, by who has read that, in days (common practice: 12 or more).
+const leastPassword = 12
+
 // hashPassword reads a password from one line and writes its hash for the configuration.
 func hashPassword(in io.Reader, out io.Writer) error {
 	line, err := bufio.NewReader(io.LimitReader(in, 1024)).ReadString('\n')
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
-	hash, err := broker.Hash(strings.TrimRight(line, "\r\n"))
+	password := strings.TrimRight(line, "\r\n")
+	if n := utf8.RuneCountInString(password); n < leastPassword {
+		return fmt.Errorf("the password has %d characters: give one of %d or more, such as four words that don't belong together", n, leastPassword)
+	}
+	hash, err := broker.Hash(password)
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,8 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"fairbore/configs"
+	"fairbore/daemon/broker"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
@@ -36,6 +38,11 @@ func TestCommands(t *testing.T) {
 	}
 	few := file("few.csv", "size_mm\n31.7511\n31.7513\n31.7509\n")
 	addresses := file("addresses.yaml", "version: 1\nsite: s\nweb: {listen: \"127.0.0.1:0x50\"}\nbroker: {url: \"tcp://shop:70000\"}\n")
+	open := file("open.yaml", string(configs.Demo)+"\nweb: {listen: 0.0.0.0:0}\njournal: {path: "+filepath.Join(dir, "open.db")+"}\n")
+	shown := file("shown.yaml", string(configs.Demo)+"\nweb: {hash: $2a$10$cTJjhsG6rCqk1zF3zVbRuOl9sethncbHTLOdk/fxs7lecAjU6OY0m}\n")
+	if err := os.Chmod(shown, 0o644); err != nil {
+		t.Fatal(err)
+	}
 	gauge := file("gauge.csv", "part,operator,size_um\n1,A,1\n1,A,2\n")
 	headless := file("headless.csv", "31.7511\n31.7513\n")
 	text := file("text.csv", "size_mm\nthick\n")
@@ -149,6 +156,9 @@ func TestCommands(t *testing.T) {
 		{"a gauge at no port", "listen tcp://127.0.0.1:70000", usage, "want a port number from 1 to 65535"},
 		{"a gauge at a host alone", "listen rfc2217://127.0.0.1", usage, "want HOST:PORT"},
 		{"addresses of a configuration", "check " + addresses, 3, "broker.url: \"tcp://shop:70000\": want a port number"},
+		{"a check of a page that is open", "check " + open, 0, ": web.listen: 0.0.0.0:0 is reached"},
+		{"a page that is open", "run -c " + open, 3, "web.open to true if that is meant"},
+		{"a hash that everybody may read", "check " + shown, 0, "chmod 0640 " + shown},
 		{"where a configuration listens", "check " + addresses, 3, "web.listen: \"127.0.0.1:0x50\": want a port number"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -296,6 +306,20 @@ func TestStudyOfThePublishedTable(t *testing.T) {
 	for _, want := range []string{"takes 26.7 % of the total", "takes 27.9 % of the total", "10 parts, 3 operators, 3 trials"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("the study does not say %q:\n%s", want, out)
+		}
+	}
+}
+
+// TestHash checks that a short password gets no hash, and that a hash is of the whole line.
+func TestHash(t *testing.T) {
+	for in, ok := range map[string]bool{"": false, "\n": false, "eleven char\n": false, "ölölölölölö": false, "twelve chars\n": true, "twelve chars": true, "twelve chars\r\n": true} {
+		var out strings.Builder
+		err := hashPassword(strings.NewReader(in), &out)
+		if (err == nil) != ok || ok && !broker.Matches(strings.TrimSpace(out.String()), "twelve chars") {
+			t.Errorf("%q: %q, %v", in, out.String(), err)
+		}
+		if !ok && !strings.Contains(err.Error(), "give one of 12 or more") {
+			t.Errorf("%q: %v", in, err)
 		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"net"
+	"net/netip"
 	"net/url"
 	"os"
 	"regexp"
@@ -36,10 +37,7 @@ func (l *loader) check(c *Config) {
 	if c.Journal.Path == "" {
 		l.fault("journal.path", "say where the journal is kept")
 	}
-	l.listen("web.listen", c.Web.Listen)
-	if h := c.Web.Hash; h != "" && (len(h) != 60 || !strings.HasPrefix(h, "$2")) {
-		l.fault("web.hash", "give the hash of the passphrase, as fairbore hash prints it, not the passphrase")
-	}
+	l.web(&c.Web)
 	l.listen("broker.embedded.listen", c.Broker.Embedded.Listen)
 	l.broker(&c.Broker)
 	l.mastering(&c.Master)
@@ -69,6 +67,24 @@ func (l *loader) check(c *Config) {
 		l.station(fmt.Sprintf("stations[%d]", i), &c.Stations[i], c, seen)
 	}
 	l.sharing(c)
+	l.exposure(c)
+}
+
+func (l *loader) web(w *Web) {
+	l.listen("web.listen", w.Listen)
+	if h := w.Hash; h != "" && (len(h) != 60 || !strings.HasPrefix(h, "$2")) {
+		l.fault("web.hash", "give the hash of the passphrase, as fairbore hash prints it, not the passphrase")
+	}
+	for i, text := range w.Proxies {
+		p, err := netip.ParsePrefix(text)
+		if addr, e := netip.ParseAddr(text); e == nil {
+			p, err = netip.PrefixFrom(addr, addr.BitLen()), nil
+		}
+		if err != nil {
+			l.fault(fmt.Sprintf("web.proxies[%d]", i), "%q: want an address such as 192.168.1.4, or a network such as 192.168.1.0/24", text)
+		}
+		w.trusted = append(w.trusted, p.Masked())
+	}
 }
 
 func (l *loader) listen(key, addr string) {

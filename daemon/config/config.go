@@ -9,6 +9,7 @@ package config
 
 import (
 	"fmt"
+	"net/netip"
 	"strings"
 	"time"
 
@@ -33,7 +34,8 @@ type Config struct {
 	Doubt    Doubt             `koanf:"uncertainty"`
 	Guard    string            `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
 
-	stated map[string]bool // keys that are in the file, see States
+	stated  map[string]bool // keys that are in the file, see States
+	exposed []error         // see Exposed
 }
 
 // States reports whether a key, such as "gauges", "G-11", "step", is in the file. A key that is
@@ -57,7 +59,18 @@ type Web struct {
 	Hash string `koanf:"hash"`
 	// Names are the names of the server, besides addresses and local names.
 	Names []string `koanf:"names"`
+	// Proxies are the addresses and networks of proxies that are believed when they say whom they
+	// speak for.
+	Proxies []string `koanf:"proxies"`
+	// Secure says that browsers come by TLS only, which a proxy ends.
+	Secure bool `koanf:"secure"`
+	// Open says that anybody who reaches the page is meant to act there without a passphrase.
+	Open    bool `koanf:"open"`
+	trusted []netip.Prefix
 }
+
+// Trusted returns the networks of the proxies.
+func (w *Web) Trusted() []netip.Prefix { return w.trusted }
 
 // Broker says where events are published: at a broker of the shop or, with Embedded, at one in the
 // daemon.
@@ -80,6 +93,8 @@ type Embedded struct {
 	Key       string       `koanf:"key_file"`
 	Anonymous bool         `koanf:"anonymous"` // clients without a user may read
 	Users     []BrokerUser `koanf:"users"`
+	// Unencrypted says that passwords are meant to cross the network without TLS.
+	Unencrypted bool `koanf:"unencrypted"`
 }
 
 // BrokerUser is somebody who may log in to the embedded broker.

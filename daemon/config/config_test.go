@@ -416,3 +416,75 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// What is open to the network without being said to be meant is named with its line;
+// what says so, or is not reached, is not.
+func TestExposed(t *testing.T) {
+	const hash = `"$2a$10$cTJjhsG6rCqk1zF3zVbRuOl9sethncbHTLOdk/fxs7lecAjU6OY0m"`
+	const users = `users: [{name: wall, hash: ` + hash + `}]`
+	for _, c := range []struct{ web, broker, want string }{
+		{"", "", ""},
+		{"listen: localhost:8080", "", ""},
+		{"listen: '[::1]:8080'", "", ""},
+		{"listen: ''", "", ""},
+		{"listen: 0.0.0.0:8080", "", "web.listen"},
+		{"listen: ':8080'", "", "web.listen"},
+		{"listen: bay.local:8080", "", "web.listen"},
+		{"listen: 192.168.1.7:8080", "", "web.listen"},
+		{"listen: 0.0.0.0:8080, hash: " + hash, "", ""},
+		{"listen: 0.0.0.0:8080, actions: false", "", ""},
+		{"listen: 0.0.0.0:8080, open: true", "", ""},
+		{"proxies: [127.0.0.1]", "", "web.proxies"},
+		{"proxies: [127.0.0.1], hash: " + hash, "", ""},
+		{"", "listen: 0.0.0.0:1883, anonymous: true", ""},
+		{"", "listen: 127.0.0.1:1883, " + users, ""},
+		{"", "listen: ':1883', " + users, "broker.embedded.listen"},
+		{"", "listen: ':1883', unencrypted: true, " + users, ""},
+		{"", "listen: ':8883', cert_file: config.go, key_file: config.go, " + users, ""},
+		{"listen: ':8080'", "listen: ':1883', " + users, "web.listen broker.embedded.listen"},
+	} {
+		text := string(configs.Demo) + "\nweb: {" + c.web + "}\nbroker: {embedded: {" + c.broker + "}}\n"
+		cfg, err := Parse("f.yaml", []byte(text))
+		if err != nil {
+			t.Fatalf("%+v: %v", c, err)
+		}
+		var got []string
+		for _, e := range cfg.Exposed() {
+			f, ok := e.(*Fault)
+			if !ok || f.Line == 0 || !errors.Is(e, ErrInvalid) || !strings.Contains(e.Error(), "if that is meant") {
+				t.Errorf("%+v: %v", c, e)
+				continue
+			}
+			got = append(got, f.Key)
+		}
+		if strings.Join(got, " ") != c.want {
+			t.Errorf("%+v: %v is exposed", c, got)
+		}
+	}
+}
+
+// A file with a hash is not for every user of the machine.
+func TestReadable(t *testing.T) {
+	with := &Config{Web: Web{Hash: "x"}}
+	user := &Config{Broker: Broker{Embedded: Embedded{Users: []BrokerUser{{Name: "wall", Hash: "x"}}}}}
+	for _, c := range []struct {
+		cfg  *Config
+		mode os.FileMode
+		want bool
+	}{{with, 0o644, true}, {user, 0o604, true}, {with, 0o640, false}, {with, 0o600, false}, {&Config{}, 0o644, false}} {
+		if err := c.cfg.Readable("f.yaml", c.mode); (err != nil) != c.want || err != nil && !strings.Contains(err.Error(), "chmod 0640 f.yaml") {
+			t.Errorf("%+v: %v", c, err)
+		}
+	}
+}
+
+// Proxies are addresses and networks.
+func TestProxies(t *testing.T) {
+	cfg, err := Parse("f.yaml", []byte(string(configs.Demo)+"\nweb: {proxies: [192.168.1.4, 10.0.0.7/8, 'fd00::/8', '::1']}\n"))
+	if err != nil || fmt.Sprint(cfg.Web.Trusted()) != "[192.168.1.4/32 10.0.0.0/8 fd00::/8 ::1/128]" {
+		t.Errorf("%v, %v", cfg, err)
+	}
+	if _, err := Parse("f.yaml", []byte(string(configs.Demo)+"\nweb: {proxies: [proxy.shop.example]}\n")); !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), "web.proxies[0]") {
+		t.Errorf("a name: %v", err)
+	}
+}

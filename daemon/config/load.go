@@ -204,6 +204,11 @@ func (l *loader) fault(key, format string, args ...any) {
 	if key != "" && slices.ContainsFunc(l.faults, func(e error) bool { return e.(*Fault).Key == key }) {
 		return
 	}
+	l.faults = append(l.faults, l.at(key, format, args...))
+}
+
+// at returns a fault with its line: that of the key, or of what it is in.
+func (l *loader) at(key, format string, args ...any) *Fault {
 	f := &Fault{File: l.name, Key: key, Err: fmt.Errorf(format, args...)}
 	for k := strings.ToLower(key); f.Line == 0 && k != ""; {
 		f.Line = l.lines[k]
@@ -213,7 +218,7 @@ func (l *loader) fault(key, format string, args ...any) {
 			k = ""
 		}
 	}
-	l.faults = append(l.faults, f)
+	return f
 }
 
 // decodeFaults separates the faults that the decoder found.
@@ -371,7 +376,7 @@ func defaults() *Config {
 	usual := master.UsualLapse()
 	return &Config{
 		Journal: Journal{Path: "fairbore.db"},
-		Web:     Web{Listen: "127.0.0.1:8080", Actions: true, Names: []string{}},
+		Web:     Web{Listen: "127.0.0.1:8080", Actions: true, Names: []string{}, Proxies: []string{}},
 		Record:  Record{Dir: "recordings", Max: 64},
 		Master: Mastering{
 			Readings: 3, Spread: um / 2, MaxAge: usual.Age, MaxReadings: usual.Readings, Temperature: usual.Temperature,
