@@ -10,8 +10,6 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"net"
-	"net/netip"
 	"os"
 	"slices"
 	"strings"
@@ -51,9 +49,9 @@ type Daemon struct {
 	broker   *broker.Broker
 	pub      *publish.Publisher
 	web      *web.Server
-	guesses  *limit.Guesses // of all passwords
 	stations []*station
 	buses    line.Buses
+	guesses  *limit.Guesses // of all passwords
 	pending  pendingActions
 	entered  enteredJobs
 	ready    chan struct{} // closed when everything is running
@@ -101,16 +99,16 @@ func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zer
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Bound: limit.NewPlaces(limit.Page, limit.PageEach, nil, nil).Bound, Actions: c.Actions, Names: c.Names, Version: d.version, Metrics: d.metrics(), Health: d.health(),
+		Listen: c.Listen, Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(),
 		History: archive.History{Journal: d.journal, Settings: d.hub.Settings},
 		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith},
 	}
-	if host, _, err := net.SplitHostPort(c.Listen); err == nil && c.Actions && c.Hash == "" && !loopback(host) {
-		d.log.Warn().Str("page", c.Listen).Msg("anybody on the network may act at the page; give web.hash, or set web.actions to false")
-	}
 	if c.Hash != "" {
-		w.Gate = &web.Gate{Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Key: []byte(c.Hash)}
+		w.Gate = &web.Gate{
+			Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Mark: c.Hash, Secure: c.Secure,
+			Sessions: web.OpenSessions(d.cfg.Journal.Path+"-sessions", d.log), Guesses: d.guesses,
+		}
 	}
 	return w
 }
@@ -122,12 +120,6 @@ func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 		return set, true
 	}
 	return setup.ByConfig(d.cfg)(station, gauge)
-}
-
-// loopback reports whether an address can be reached only from this machine.
-func loopback(host string) bool {
-	ip, err := netip.ParseAddr(host)
-	return host == "localhost" || err == nil && ip.IsLoopback()
 }
 
 func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"net/netip"
 	"strings"
 	"time"
 
@@ -14,7 +15,9 @@ import (
 // Health is the answer of /healthz: whether the daemon does its work. An unplugged gauge or an
 // unreachable broker is reported but is not a fault of the daemon, which keeps running and catches
 // up. A journal that does not record is a fault, and so is a station that does not answer. The texts
-// are English, for whoever looks after the computer.
+// are English, for whoever looks after the computer. What is said of a line or a broker may name its
+// address, which a stranger on the network could use to reach the device past this program: it is
+// told to this machine only.
 type Health struct {
 	OK      bool            `json:"ok"`
 	Why     []string        `json:"why,omitempty"` // what is wrong, and what to do
@@ -26,15 +29,15 @@ type Health struct {
 // BrokerHealth says how the publisher is doing.
 type BrokerHealth struct {
 	Connected bool   `json:"connected"`
-	Why       string `json:"why,omitempty"`
-	Backlog   uint64 `json:"backlog"` // events not yet acknowledged
+	Why       string `json:"why,omitempty"` // to this machine only
+	Backlog   uint64 `json:"backlog"`       // events not yet acknowledged
 }
 
 // StationHealth says how the line of a station's gauge is doing.
 type StationHealth struct {
 	Name string `json:"name"`
 	Up   bool   `json:"line_open"`
-	Why  string `json:"why,omitempty"`
+	Why  string `json:"why,omitempty"` // to this machine only
 }
 
 // answersWithin is how long all stations together may take to answer.
@@ -63,6 +66,14 @@ func (d *Daemon) health() http.Handler {
 				why = analysis.Say("daemon.line_open", p.Name)
 			}
 			h.Gauges = append(h.Gauges, StationHealth{Name: s.name, Up: p.Up, Why: f.Say(why)})
+		}
+		if !fromHere(r) {
+			if h.Broker != nil {
+				h.Broker.Why = ""
+			}
+			for i := range h.Gauges {
+				h.Gauges[i].Why = ""
+			}
 		}
 		w.Header().Set("Content-Type", "application/json")
 		if !h.OK {
@@ -109,4 +120,10 @@ func (d *Daemon) standing() string {
 		}
 	}
 	return b.String()
+}
+
+// fromHere reports whether a request comes from this machine, and not through a proxy on it.
+func fromHere(r *http.Request) bool {
+	at, err := netip.ParseAddrPort(r.RemoteAddr)
+	return err == nil && at.Addr().Unmap().IsLoopback() && r.Header.Get("X-Forwarded-For") == ""
 }

@@ -2,6 +2,7 @@ package daemon_test
 
 import (
 	"encoding/json"
+	"io"
 	"net/http"
 	"os"
 	"strconv"
@@ -49,6 +50,31 @@ func TestMetrics(t *testing.T) {
 	}
 	if all := r.Metric(`fairbore_journal_commit_seconds_bucket{le="+Inf"}`); all < commits {
 		t.Errorf("%g commits in the classes of %g", all, commits)
+	}
+	if code, _ := r.Get("/nothing"); code != http.StatusNotFound {
+		t.Errorf("/nothing: %d", code)
+	}
+	for _, why := range []string{"passphrase", "guesses", "host", "origin", "connections"} {
+		is(`fairbore_page_refused_total{reason="`+why+`"}`, 0)
+	}
+	if _, body := r.Get("/metrics"); strings.Contains(body, r.Device) {
+		t.Error("/metrics names the device")
+	}
+	if _, body := r.Get("/healthz"); !strings.Contains(body, r.Device) {
+		t.Errorf("/healthz does not name the device here: %s", body)
+	}
+	req, err := http.NewRequest(http.MethodGet, "http://"+r.Web+"/healthz", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Header.Set("X-Forwarded-For", "192.0.2.1")
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if body, err := io.ReadAll(resp.Body); err != nil || strings.Contains(string(body), r.Device) || !strings.Contains(string(body), `"line_open":true`) {
+		t.Errorf("/healthz tells a stranger %s, %v", body, err)
 	}
 	r.Unplug()
 	is("fairbore_port_losses_total"+station, 1)

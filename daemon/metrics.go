@@ -12,7 +12,8 @@ import (
 )
 
 // metrics shows the health of the daemon at /metrics, in the text format of Prometheus. The labels
-// are stations and reasons, which are few. A label is never a job, a part or a serial number.
+// are stations and reasons, which are few. A label is never a job, a part, a serial number or the
+// address of a device. So anybody may read them, as anybody may look at the page.
 // Metrics are for monitoring and do not replace the record.
 type metrics struct{ d *Daemon }
 
@@ -88,6 +89,12 @@ func (m metrics) Collect(out chan<- prometheus.Metric) {
 		gauge("broker_connected", "1 if the broker is connected.", flag(p.Connected))
 		gauge("broker_backlog_events", "Events not yet acknowledged by the broker.", float64(p.Backlog))
 		counter("broker_published_total", "Events acknowledged by the broker, repeats included.", p.Published)
+	}
+	if m.d.web != nil {
+		for why, n := range m.d.web.Refused() {
+			out <- prometheus.MustNewConstMetric(desc("page_refused_total", "What the page refused: wrong passphrases, guesses over the budget, names that are not this machine's, other sites' pages, connections.", "reason"),
+				prometheus.CounterValue, float64(n), why)
+		}
 	}
 	for _, s := range m.d.stations {
 		m.station(s, out)

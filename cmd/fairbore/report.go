@@ -48,6 +48,7 @@ type wallCmd struct {
 	Broker       brokerAddress `help:"The shop's broker: tcp://host:1883, ssl://host:8883, ws:// or wss://." required:""`
 	Site         string        `help:"The site to show; all of them when left out."`
 	Listen       address       `help:"Where to serve the page." default:"127.0.0.1:8081"`
+	Name         []string      `help:"What the network calls this machine, such as wall.shop.example; addresses and .local names need none."`
 	User         string        `help:"At the broker."`
 	PasswordFile string        `help:"A file with the password alone." type:"existingfile"`
 	CAFile       string        `help:"The shop's own authority, for ssl." name:"ca-file" type:"existingfile"`
@@ -59,6 +60,6 @@ type wallCmd struct {
 func (w *wallCmd) Run(ctx context.Context, s *streams) error {
 	return wall.Serve(ctx, wall.Options{
 		Broker: string(w.Broker), User: w.User, PasswordFile: w.PasswordFile, CAFile: w.CAFile, CertFile: w.CertFile, KeyFile: w.KeyFile,
-		ClientID: w.ClientID, Site: w.Site, Listen: string(w.Listen), Version: version(), Log: s.log(zerolog.InfoLevel),
+		ClientID: w.ClientID, Site: w.Site, Listen: string(w.Listen), Names: w.Name, Version: version(), Log: s.log(zerolog.InfoLevel),
 	})
 }

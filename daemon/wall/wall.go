@@ -17,7 +17,6 @@ import (
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/hub"
-	"fairbore/daemon/limit"
 	"fairbore/daemon/mqtt"
 	"fairbore/daemon/service"
 	"fairbore/daemon/state"
@@ -33,9 +32,10 @@ type Options struct {
 	CAFile       string // PEM; the only authorities trusted, empty: those of the system
 	CertFile     string // PEM; the client's own certificate, with KeyFile
 	KeyFile      string
-	ClientID     string // unique at the broker, empty: a random one
-	Site         string // empty or "+": all sites
-	Listen       string // host:port of the page
+	ClientID     string   // unique at the broker, empty: a random one
+	Site         string   // empty or "+": all sites
+	Listen       string   // host:port of the page
+	Names        []string // of the page, besides addresses and names of the shop's own network
 	Version      string
 	Log          zerolog.Logger
 }
@@ -47,7 +47,7 @@ func Serve(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
-	page, err := web.Listen(web.Config{Listen: o.Listen, Bound: limit.NewPlaces(limit.Page, limit.PageEach, nil, nil).Bound, Version: o.Version}, w, o.Log)
+	page, err := web.Listen(web.Config{Listen: o.Listen, Names: o.Names, Version: o.Version}, w, o.Log)
 	if err != nil {
 		return err
 	}

@@ -137,12 +137,11 @@ func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 		return false
 	}
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" || !ownOrigin(r) {
+		s.turned(wrongOrigin, peer(r), "")
 		return no(http.StatusForbidden, analysis.Say("page.refused.foreign"))
 	}
-	if !ownName(r, s.cfg.Names) {
-		return no(http.StatusForbidden, analysis.Say("page.refused.name", r.Host))
-	}
-	if err := http.NewResponseController(w).SetReadDeadline(time.Now().Add(bodyTime)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+	conn := http.NewResponseController(w)
+	if err := conn.SetReadDeadline(time.Now().Add(bodyTime)); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return no(http.StatusInternalServerError, err)
 	}
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxAction))
@@ -152,6 +151,7 @@ func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 		}
 		return no(http.StatusRequestEntityTooLarge, analysis.Say("page.refused.long"))
 	}
+	_ = conn.SetReadDeadline(time.Time{}) // the request has come
 	dec := json.NewDecoder(bytes.NewReader(body))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(into); err != nil {

@@ -1,17 +1,39 @@
 package web
 
 import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"io"
+	"maps"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/rs/zerolog"
+
+	"fairbore/daemon/limit"
 )
+
+// testGate opens to "oil and stones".
+func testGate(t *testing.T) *Gate {
+	return &Gate{
+		Opens: func(p string) bool { return p == "oil and stones" }, Mark: "a hash",
+		Sessions: OpenSessions(filepath.Join(t.TempDir(), "sessions"), zerolog.Nop()), Guesses: limit.NewGuesses(time.Now),
+	}
+}
 
 func gated(t *testing.T) (*Server, *shop) {
 	cfg, src := everything(true)
-	cfg.Gate = &Gate{Opens: func(p string) bool { return p == "oil and stones" }, Key: []byte("a key")}
+	cfg.Gate = testGate(t)
 	return serve(t, cfg, src), src
 }
 
@@ -54,14 +76,21 @@ func TestGate(t *testing.T) {
 		status, _ := post(t, s, "/station/rough/do", `{"id":"1","do":"take"}`, header)
 		return status
 	}
-	old := s.cfg.Gate.ticket(time.Now().Add(-time.Second))
-	later := strconv.FormatInt(time.Now().Add(10*signedFor).Unix(), 10)
-	other := (&Gate{Key: []byte("another passphrase")}).ticket(time.Now().Add(time.Hour))
+	g := s.cfg.Gate
+	now := time.Now()
+	old := g.Sessions.begin(g.Mark, now.Add(-signedFor-time.Second))
+	far := g.Sessions.begin(g.Mark, now.Add(time.Hour)) // the clock was set back, or the cookie says what none can say
+	other := g.Sessions.begin("another hash", now)
 	_, good := signed(t, s, "oil and stones")
-	_, signature, _ := strings.Cut(good, ".")
+	_, session, _ := strings.Cut(good, "=")
+	until, rest, _ := strings.Cut(session, ".")
+	later := strconv.FormatInt(now.Add(signedFor/2).Unix(), 10)
+	byHash := hmac.New(sha256.New, []byte(g.Mark)) // whoever reads the configuration knows the hash
+	byHash.Write([]byte("fairbore page " + later))
 	for what, ticket := range map[string]string{
-		"none": "", "empty": cookie + "=", "made up": cookie + "=" + later + "." + strings.Repeat("0", 64), "of another passphrase": cookie + "=" + other,
-		"over": cookie + "=" + old, "for longer": cookie + "=" + later + "." + signature,
+		"none": "", "empty": cookie + "=", "dots": cookie + "=..", "made up": cookie + "=" + later + ".x." + strings.Repeat("0", 64),
+		"of another passphrase": cookie + "=" + other, "over": cookie + "=" + old, "too far": cookie + "=" + far, "for longer": cookie + "=" + later + "." + rest,
+		"without its id": cookie + "=" + until + "." + rest[strings.Index(rest, ".")+1:], "made of the hash": cookie + "=" + later + "." + hex.EncodeToString(byHash.Sum(nil)),
 	} {
 		if status := act(ticket); status != http.StatusUnauthorized {
 			t.Errorf("%s: %d", what, status)
@@ -78,62 +107,182 @@ func TestGate(t *testing.T) {
 	}
 }
 
-// Guessing gets slow: after five wrong ones an address waits, even with the right
-// one, and another address doesn't.
-func TestGuessing(t *testing.T) {
-	s, _ := gated(t)
-	for i := range freeTries {
-		if status, _ := signed(t, s, "guess "+strconv.Itoa(i)); status != http.StatusForbidden {
-			t.Fatalf("guess %d: %d", i, status)
-		}
+// A session lasts over a restart, and ends for good where it is signed out: its
+// cookie is useless, wherever it was kept.
+func TestSignOut(t *testing.T) {
+	s, src := gated(t)
+	act := func(s *Server, ticket string) int {
+		status, _ := post(t, s, "/station/rough/do", `{"id":"1","do":"take"}`, map[string]string{"Cookie": ticket})
+		return status
 	}
-	if status, ticket := signed(t, s, "oil and stones"); status != http.StatusTooManyRequests || ticket != "" {
-		t.Errorf("the next one is tried at once: %d %s", status, ticket)
+	out := func(ticket string, header map[string]string) int {
+		h := map[string]string{"Cookie": ticket}
+		maps.Copy(h, header)
+		status, _ := post(t, s, "/logout", `{}`, h)
+		return status
 	}
-	var x tries
-	now := time.Unix(0, 0)
-	spent := time.Duration(0)
-	for range 100 {
-		wait := max(0, x.wait("a", now))
-		spent, now = spent+wait, now.Add(wait)
-		x.wrong("a", now)
+	_, mine := signed(t, s, "oil and stones")
+	_, another := signed(t, s, "oil and stones")
+	if status := out(mine, map[string]string{"Origin": "http://evil.example"}); status != http.StatusForbidden || act(s, mine) != http.StatusOK {
+		t.Errorf("another site signs out: %d", status)
 	}
-	if spent < 6*time.Hour {
-		t.Errorf("a hundred guesses take %s", spent)
+	if status := out(mine, nil); status != http.StatusOK || act(s, mine) != http.StatusUnauthorized {
+		t.Errorf("signed out: %d, and then %d", status, act(s, mine))
 	}
-	if x.wait("b", now) > 0 {
-		t.Error("an address that did nothing wrong waits")
+	if status := out(mine, nil); status != http.StatusOK {
+		t.Errorf("signed out again: %d", status)
 	}
-	for i := range 3 * triesKept {
-		x.wrong("c"+strconv.Itoa(i), now.Add(time.Duration(i)))
+	again := *s.cfg.Gate
+	again.Sessions = OpenSessions(s.cfg.Gate.Sessions.path, zerolog.Nop())
+	s2 := serve(t, Config{Actions: true, Gate: &again}, src)
+	if act(s2, mine) != http.StatusUnauthorized || act(s2, another) != http.StatusOK {
+		t.Errorf("after a restart: %d and %d", act(s2, mine), act(s2, another))
 	}
-	if len(x.by) > triesKept {
-		t.Errorf("%d addresses are remembered", len(x.by))
-	}
-	x.right("c3000")
-	if x.by["c3000"].wrong != 0 {
-		t.Error("a right one does not count as a new start")
+	again.Mark = "another hash"
+	if status := act(s2, another); status != http.StatusUnauthorized {
+		t.Errorf("with another passphrase: %d", status)
 	}
 }
 
-// A name of a stranger's that was made to lead to this machine does not act on it;
-// what a shop calls its machines does.
-func TestNamesOfThisServer(t *testing.T) {
+// The button to sign out is on the page of a browser that is signed in.
+func TestSignOutIsOffered(t *testing.T) {
+	s, _ := gated(t)
+	_, ticket := signed(t, s, "oil and stones")
+	for cookie, want := range map[string]string{"": `<p id="signed" hidden>`, ticket: `<p id="signed">`} {
+		req, err := http.NewRequest(http.MethodGet, "http://"+s.Addr()+"/station/rough", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		req.Header.Set("Cookie", cookie)
+		resp, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		if body, err := io.ReadAll(resp.Body); err != nil || !strings.Contains(string(body), want) {
+			t.Errorf("%q: no %s (%v)", cookie, want, err)
+		}
+	}
 	cfg, src := everything(true)
-	cfg.Names = []string{"bay2.shop.example"}
-	s := serve(t, cfg, src)
-	for host, ok := range map[string]bool{
-		"evil.example": false, "evil.example:8080": false, "127.0.0.1.evil.example": false, "notlocal": true, "x.local.evil.example": false,
-		"127.0.0.1:8080": true, "[::1]:8080": true, "localhost:1": true, "bay2": true, "bay2.local": true, "Bay2.Shop.Example": true, "192.168.1.7": true,
+	if _, _, body := get(t, serve(t, cfg, src), "/station/rough"); strings.Contains(body, "sign-out") {
+		t.Error("one may sign out where no passphrase is asked for")
+	}
+}
+
+// The file of the sessions is for the program alone. One that others could read, or
+// that is damaged, is made anew, and one that can't be written stops nothing.
+func TestSessionFile(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "sessions")
+	now := time.Now()
+	s := OpenSessions(path, zerolog.Nop())
+	ticket := s.begin("m", now)
+	at, err := os.Stat(path)
+	if err != nil || at.Mode().Perm() != 0o600 && runtime.GOOS != "windows" {
+		t.Fatalf("the file: %v, %v", at, err)
+	}
+	if !OpenSessions(path, zerolog.Nop()).holds(ticket, "m", now) {
+		t.Error("a session ended with the program")
+	}
+	for what, spoil := range map[string]func() error{
+		"torn":     func() error { return os.Truncate(path, 20) },
+		"empty":    func() error { return os.WriteFile(path, []byte(`{"key":""}`), 0o600) },
+		"readable": func() error { return os.Chmod(path, 0o644) },
+		"a link": func() error {
+			return errors.Join(os.Rename(path, path+"2"), os.Symlink(path+"2", path))
+		},
 	} {
-		r := httptest.NewRequest(http.MethodPost, "/station/rough/do", strings.NewReader(`{"id":"`+host+`","do":"take"}`))
-		r.Host = host
+		if what == "readable" && runtime.GOOS == "windows" {
+			continue
+		}
+		was := OpenSessions(path, zerolog.Nop()).begin("m", now)
+		if err := spoil(); err != nil {
+			t.Fatal(err)
+		}
+		s := OpenSessions(path, zerolog.Nop())
+		if s.holds(was, "m", now) || !s.holds(s.begin("m", now), "m", now) {
+			t.Errorf("%s: the old key is in force", what)
+		}
+		if at, err := os.Lstat(path); err != nil || !at.Mode().IsRegular() || at.Mode().Perm() != 0o600 && runtime.GOOS != "windows" {
+			t.Errorf("%s: the file is %v, %v", what, at, err)
+		}
+	}
+	s = OpenSessions(filepath.Join(path, "none", "sessions"), zerolog.Nop())
+	mine := s.begin("m", now)
+	if s.end(mine, "m", now); s.holds(mine, "m", now) {
+		t.Error("without a file nobody can sign out")
+	}
+}
+
+// What is remembered of those who signed out is bounded.
+func TestManySignOuts(t *testing.T) {
+	s := OpenSessions(filepath.Join(t.TempDir(), "none", "sessions"), zerolog.Nop()) // it can't be written, which takes no time
+	now := time.Now()
+	s.end(s.begin("m", now), "m", now)
+	now = now.Add(signedFor + time.Second)
+	s.end(s.begin("m", now), "m", now)
+	if n := len(s.kept.Ended); n != 1 {
+		t.Errorf("%d are remembered, one of them long over", n)
+	}
+	stays := s.begin("m", now)
+	for range mostEnded {
+		mine := s.begin("m", now)
+		if s.end(mine, "m", now); s.holds(mine, "m", now) {
+			t.Fatal("a session goes on that was signed out")
+		}
+	}
+	if n := len(s.kept.Ended); n > mostEnded || s.holds(stays, "m", now) {
+		t.Errorf("%d are remembered", n)
+	}
+}
+
+// After several wrong passphrases an address waits some seconds, even with the right
+// one. Who has signed in before from there doesn't.
+func TestGuessing(t *testing.T) {
+	s, _ := gated(t)
+	guess := func(wrong int) {
+		t.Helper()
+		for i := range wrong {
+			if status, _ := signed(t, s, "guess "+strconv.Itoa(i)); status != http.StatusForbidden {
+				t.Fatalf("guess %d: %d", i, status)
+			}
+		}
+	}
+	guess(4)
+	if status, ticket := signed(t, s, "oil and stones"); status != http.StatusOK || ticket == "" {
+		t.Fatalf("the right one: %d", status)
+	}
+	guess(5)
+	if status, ticket := signed(t, s, "oil and stones"); status != http.StatusTooManyRequests || ticket != "" {
+		t.Errorf("the next one is tried at once: %d %s", status, ticket)
+	}
+	if n := s.Refused(); n["passphrase"] != 9 || n["guesses"] != 1 {
+		t.Errorf("counted: %v", n)
+	}
+}
+
+// The cookie is sent over TLS alone where the browser came by it.
+func TestCookieIsSecure(t *testing.T) {
+	cfg, src := everything(true)
+	cfg.Gate = testGate(t)
+	cfg.Proxies = []netip.Prefix{netip.MustParsePrefix("127.0.0.0/8")}
+	s := serve(t, cfg, src)
+	for _, c := range []struct {
+		from, proto string
+		secure      bool
+		want        bool
+	}{
+		{"127.0.0.1:1", "https", false, true}, {"127.0.0.1:1", "http", false, false}, {"127.0.0.1:1", "", false, false},
+		{"192.0.2.1:1", "https", false, false}, {"192.0.2.1:1", "", true, true},
+	} {
+		s.cfg.Gate.Secure = c.secure
+		r := httptest.NewRequest(http.MethodPost, "/login", strings.NewReader(`{"passphrase":"oil and stones"}`))
+		r.Host, r.RemoteAddr = "bay2", c.from
 		r.Header.Set("Content-Type", "application/json")
-		r.Header.Set("Origin", "http://"+host)
+		r.Header.Set("X-Forwarded-Proto", c.proto)
 		w := httptest.NewRecorder()
 		s.Handler().ServeHTTP(w, r)
-		if (w.Code == http.StatusOK) != ok {
-			t.Errorf("%s: %d", host, w.Code)
+		if got := w.Result().Cookies(); len(got) != 1 || got[0].Secure != c.want {
+			t.Errorf("%+v: %d, %v", c, w.Code, got)
 		}
 	}
 }

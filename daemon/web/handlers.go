@@ -14,8 +14,7 @@ import (
 // maxAction bounds the body of an action.
 const maxAction = 16 << 10
 
-// Handler returns the handler of all addresses. Its headers keep a page of this server from loading
-// anything else, and from being loaded by anything else.
+// Handler returns the handler of all addresses.
 func (s *Server) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.index)
@@ -46,6 +45,7 @@ func (s *Server) Handler() http.Handler {
 	}
 	if s.cfg.Gate != nil {
 		mux.HandleFunc("POST /login", s.signIn)
+		mux.HandleFunc("POST /logout", s.signOut)
 	}
 	if s.cfg.Metrics != nil {
 		mux.Handle("GET /metrics", s.cfg.Metrics)
@@ -54,15 +54,7 @@ func (s *Server) Handler() http.Handler {
 		mux.Handle("GET /healthz", s.cfg.Health)
 	}
 	mux.Handle("GET /static/", http.StripPrefix("/static/", static()))
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		mux.ServeHTTP(w, r)
-	})
+	return s.guarded(mux)
 }
 
 // makes reports whether this server makes records and exports.

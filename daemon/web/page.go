@@ -104,7 +104,9 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 		Jobs    []*analysis.Job
 		History bool
 		Enter   bool // there is a form for a new job
-	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil, s.cfg.Actions && s.cfg.Entry != nil})
+		Gate    bool // a passphrase is asked for
+		Signed  bool // and this browser has given it
+	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil, s.cfg.Actions && s.cfg.Entry != nil, s.cfg.Gate != nil, s.signed(r)})
 }
 
 func (s *Server) jobs(station string) []*analysis.Job {

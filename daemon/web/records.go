@@ -75,8 +75,30 @@ func (s *Server) orderState(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// takeTime is the longest time that fetching a file may take.
-const takeTime = 10 * time.Minute
+// Times that fetching a file may take: the whole of it, and a piece of at most 32 KiB.
+const (
+	takeTime  = 10 * time.Minute
+	pieceTime = 10 * time.Second
+)
+
+// pieces gives each piece of an answer time of its own, so that a file may take long, and who takes
+// nothing is disconnected.
+type pieces struct {
+	http.ResponseWriter
+	end time.Time
+}
+
+// Write implements io.Writer.
+func (p pieces) Write(b []byte) (int, error) {
+	by := time.Now().Add(pieceTime)
+	if by.After(p.end) {
+		by = p.end
+	}
+	if err := http.NewResponseController(p.ResponseWriter).SetWriteDeadline(by); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		return 0, err
+	}
+	return p.ResponseWriter.Write(b)
+}
 
 // orderFile sends the file. It is always saved and never shown within these pages, since others
 // wrote what is in it.
@@ -91,13 +113,9 @@ func (s *Server) orderFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer done()
-	if err := http.NewResponseController(w).SetWriteDeadline(time.Now().Add(takeTime)); err != nil && !errors.Is(err, http.ErrNotSupported) {
-		s.failed(w, r, analysis.Say("page.failed.send", err), err)
-		return
-	}
 	h := w.Header()
 	h.Set("Content-Type", m.Kind)
 	h.Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": m.Name}))
 	h.Set("Cache-Control", "no-store")
-	http.ServeContent(w, r, "", time.Time{}, content)
+	http.ServeContent(pieces{w, time.Now().Add(takeTime)}, r, "", time.Time{}, content)
 }

@@ -181,7 +181,7 @@ func TestStopOrder(t *testing.T) {
 // nobody finds by its address what another had made.
 func TestOrderAccess(t *testing.T) {
 	gate := func(c *Config) {
-		c.Gate = &Gate{Opens: func(p string) bool { return p == "oil and stones" }, Key: []byte("a key")}
+		c.Gate = testGate(t)
 	}
 	s, m, _, _ := spooled(t, gate)
 	const body = `{"what":"verify"}`

@@ -22,7 +22,7 @@
 //	POST /records/stop          stops it
 //	GET  /study/STATION         the newest gauge study there; /study/STATION/SEQ is one of them
 //	GET  /plan                  a bore before it is cut
-//	POST /login                 the passphrase, where one is asked for
+//	POST /login                 the passphrase, where one is asked for; /logout ends what it began
 //	GET  /metrics               what the daemon counts
 //	GET  /healthz               whether it does its work
 package web
@@ -35,6 +35,7 @@ import (
 	stdlog "log"
 	"net"
 	"net/http"
+	"net/netip"
 	"syscall"
 	"time"
 
@@ -42,15 +43,15 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/daemon/limit"
 	"fairbore/daemon/web/export"
 	"fairbore/daemon/web/jobform"
 )
 
 // Config says where to serve and what is allowed.
 type Config struct {
-	Listen  string                          // host:port
-	Bound   func(net.Listener) net.Listener // bounds the connections; nil: no bound
-	Actions bool                            // whether the page may act, or only shows
+	Listen  string // host:port
+	Actions bool   // whether the page may act, or only shows
 	Version string
 	// Languages are the languages of the pages besides English. A page gets one with ?lang= and its
 	// tag.
@@ -64,6 +65,8 @@ type Config struct {
 	Entry *jobform.Entry
 	// Names are names of this server, besides addresses and names of the shop's own network.
 	Names []string
+	// Proxies are the networks of the proxies that are believed when they say whom they speak for.
+	Proxies []netip.Prefix
 	// Gate asks for a passphrase before a browser may act; nil: every browser may act.
 	Gate *Gate
 	// History has the parts gauged before; nil: there are no such pages.
@@ -85,8 +88,11 @@ type Server struct {
 	stop    chan struct{} // closed when Run ends, to end the streams
 	build   string        // changes with the files that the pages are made of
 	pages   map[*notation.Language]*template.Template
-	tries   tries
 	exports *export.Exporter // nil: nothing is made
+
+	proxied  *limit.Places // for the requests at once of one who comes through a proxy
+	refusals refusals
+	strange  limit.Seldom // for the log's line about a proxy that nobody named
 }
 
 // refused says why an address can't be opened, and what to do.
@@ -118,17 +124,18 @@ func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	if err != nil {
 		return nil, refused(cfg.Listen, err)
 	}
-	if cfg.Bound != nil {
-		ln = cfg.Bound(ln)
-	}
-	s := &Server{cfg: cfg, src: src, log: log, ln: ln, stop: make(chan struct{}), pages: in, build: cfg.Version + " " + build}
+	s := &Server{cfg: cfg, src: src, log: log, stop: make(chan struct{}), pages: in, build: cfg.Version + " " + build}
+	s.ln = limit.NewPlaces(limit.Page, limit.PageEach, cfg.Proxies, func(from netip.Addr) { s.turned(noPlace, from, "") }).Bound(ln)
+	s.proxied = limit.NewPlaces(limit.Page, limit.PageEach, nil, nil)
 	if cfg.Records != nil {
 		s.exports = export.New(cfg.Records, cfg.Spool, log)
 	}
 	s.http = &http.Server{
 		Handler:           s.Handler(),
-		ReadHeaderTimeout: 5 * time.Second,
-		IdleTimeout:       2 * time.Minute,
+		ReadHeaderTimeout: headTime,
+		ReadTimeout:       readTime,
+		WriteTimeout:      takenTime,
+		IdleTimeout:       idleTime,
 		MaxHeaderBytes:    32 << 10,
 		ConnState:         boundSending,
 		ErrorLog:          stdlog.New(log, "", 0),

@@ -123,11 +123,17 @@ func (b *browser) press(keys ...string) {
 // act chooses an action by its button, and confirms the question that the page asks.
 func (b *browser) act(do string, fill ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
+	b.question(do)
+	b.do(fill...)
+	b.do(chromedp.Click("#d-" + do + " .yes"))
+}
+
+// question opens the question of an action.
+func (b *browser) question(do string) {
+	b.t.Helper()
 	b.wait("the actions", `document.getElementById("bar").hidden ? (document.getElementById("more").click(), false) : true`)
 	b.do(chromedp.Click(`#bar [data-do="` + do + `"]`))
 	b.wait("the question", `document.getElementById("d-`+do+`").open`)
-	b.do(fill...)
-	b.do(chromedp.Click("#d-" + do + " .yes"))
 }
 
 // readRing begins a mastering or a check on the page, and reads the ring. The gauge shows 0.3 µm
@@ -384,7 +390,7 @@ func TestBrowserNewJob(t *testing.T) {
 }
 
 // TestBrowserPassphrase checks that the passphrase of a shop is asked once, before the first
-// action. That action is then done. A restart does not ask again.
+// action. That action is then done. A restart does not ask again, signing out does.
 func TestBrowserPassphrase(t *testing.T) {
 	b := newBrowser(t)
 	r := daemontest.NewRig(t)
@@ -408,8 +414,14 @@ func TestBrowserPassphrase(t *testing.T) {
 	b.says("big", en.Text("face.big.not_mastered"))
 	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "second"))
 	b.says("note", en.Text("script.done"))
+	b.question("settings")
+	b.do(chromedp.Click("#sign-out"))
+	b.says("note", en.Text("script.signed_out"))
+	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "third"))
+	b.wait("the passphrase to be asked again", `document.getElementById("d-login").open`)
+	b.do(chromedp.Click("#d-login [data-no]"))
 	r.Stop()
-	if noted := journalNotes(r); !slices.Contains(noted, "first") || !slices.Contains(noted, "second") {
+	if noted := journalNotes(r); !slices.Contains(noted, "first") || !slices.Contains(noted, "second") || slices.Contains(noted, "third") {
 		t.Errorf("the journal has %q", noted)
 	}
 }

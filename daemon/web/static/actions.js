@@ -1,7 +1,7 @@
 // What the operator may do. A button or key opens a question; its answer is sent,
 // and where the tool asks whether it is meant, that is asked too.
 import { settings, set } from "./settings.js";
-import { signIn } from "./login.js";
+import { signIn, onSignOut } from "./login.js";
 import { t, language } from "./words.js";
 
 let station = "", may = false, note = null, face = null, at = null;
@@ -223,5 +223,6 @@ export const actions = {
     for (const s of ["cut", "size", "what"]) at(s).addEventListener("pointerup", showBar);
     at("bar").addEventListener("focusin", showBar);
     addEventListener("keydown", key);
+    onSignOut(note);
   },
 };

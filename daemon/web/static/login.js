@@ -3,6 +3,28 @@ import { t, language } from "./words.js";
 
 const at = (id) => document.getElementById(id);
 
+const post = async (path, body) => (await fetch(path + "?lang=" + language, {
+  method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(15000),
+})).json();
+
+// signed shows whether this browser may act, where it can be signed out.
+const signed = (is) => { if (at("signed")) at("signed").hidden = !is; };
+
+// onSignOut has the button of the settings sign this browser out, and calls said with what came of it.
+export function onSignOut(said) {
+  const b = at("sign-out");
+  if (b) b.onclick = async () => {
+    b.closest("dialog").close();
+    try {
+      await post("/logout", {});
+      signed(false);
+      said(t("script.signed_out"), 4000);
+    } catch {
+      said(t("script.unreached"), 8000);
+    }
+  };
+}
+
 // signIn asks for it and resolves to whether it was right.
 export function signIn() {
   const d = at("d-login"), form = d.querySelector("form");
@@ -15,12 +37,12 @@ export function signIn() {
     form.onsubmit = async (e) => {
       e.preventDefault();
       try {
-        const r = await fetch("/login?lang=" + language, {
-          method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ passphrase: form.passphrase.value }), signal: AbortSignal.timeout(15000),
-        });
-        const reply = await r.json();
+        const reply = await post("/login", { passphrase: form.passphrase.value });
         right = reply.done;
-        if (right) return d.close();
+        if (right) {
+          signed(true);
+          return d.close();
+        }
         at("login-why").textContent = reply.why.text;
         form.passphrase.select();
       } catch {
