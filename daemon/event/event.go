@@ -143,7 +143,7 @@ type Sent struct {
 	Digits  int64         `json:"digits"`
 	Places  int           `json:"places"`
 	Unit    analysis.Unit `json:"unit"`              // as sent, or as configured if the frame had none
-	Frame   string        `json:"frame,omitempty"`   // the bytes, quoted where they are not printable
+	Frame   string        `json:"frame,omitempty"`   // the bytes as text; in quotes, with \x for a byte, where they are no UTF-8
 	Assumed bool          `json:"assumed,omitempty"` // the frame had no unit; Unit is the configured one
 }
 

@@ -44,8 +44,12 @@ func rect(x0, y0, x1, y1 float64) []Point {
 	return []Point{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}
 }
 
+// mostHatched is the most lines of a hatching. A drawing of some thousand pixels has a few hundred.
+// A broker may tell of a bore without a length, whose drawing would have no end of them.
+const mostHatched = 10_000
+
 // hatch returns the lines at 45° that fill polygons by the even-odd rule, at a distance along x.
-// They fall to the right if down is set.
+// They fall to the right if down is set. It returns none if there would be more than mostHatched.
 func hatch(distance float64, down bool, polygons ...[]Point) (lines [][]Point) {
 	sign := 1.0 // on the line x + y = c
 	if down {
@@ -58,7 +62,7 @@ func hatch(distance float64, down bool, polygons ...[]Point) (lines [][]Point) {
 			lo, hi = min(lo, c), max(hi, c)
 		}
 	}
-	if distance <= 0 || math.IsInf(lo, 0) {
+	if !(distance > 0 && hi-lo <= mostHatched*distance) { // nor NaN
 		return nil
 	}
 	for c := math.Ceil(lo/distance) * distance; c < hi; c += distance {

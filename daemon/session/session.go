@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"time"
+	"unicode/utf8"
 
 	"fairbore/analysis"
 	"fairbore/analysis/capture"
@@ -233,9 +234,18 @@ func (s *Session) Sample(at drivers.Moment, name string, samples []drivers.Sampl
 	return s.end()
 }
 
+// frame returns the bytes of a frame as text. Bytes that are no UTF-8 would not come back from the
+// journal, so a frame with such bytes is quoted, as in "+12.7 \xb5m".
+func frame(raw []byte) string {
+	if utf8.Valid(raw) {
+		return string(raw)
+	}
+	return strconv.Quote(string(raw))
+}
+
 // length converts the value of a sample exactly. The unit in the frame overrides the usual one.
 func length(smp *drivers.Sample, usual analysis.Unit) (analysis.Length, event.Sent, error) {
-	sent := event.Sent{Digits: smp.Digits, Places: smp.Places, Frame: string(smp.Raw)}
+	sent := event.Sent{Digits: smp.Digits, Places: smp.Places, Frame: frame(smp.Raw)}
 	u, err := analysis.ParseUnit(string(smp.Unit))
 	if err != nil {
 		return 0, sent, analysis.Say("reading.no_unit", smp.Unit)
