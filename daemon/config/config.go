@@ -102,6 +102,8 @@ type BrokerUser struct {
 	Name     string `koanf:"name"`
 	Hash     string `koanf:"hash"` // of the password, as fairbore hash prints it
 	Commands bool   `koanf:"commands"`
+	// Publish says that it is another fairbore, which publishes for stations of its own.
+	Publish bool `koanf:"publish"`
 }
 
 // Record says where the recordings of ports are kept.

@@ -189,7 +189,7 @@ func Broker(c *config.Config, guesses *limit.Guesses) broker.Config {
 	e := &c.Broker.Embedded
 	bc := broker.Config{Listen: e.Listen, Guesses: guesses, CertFile: e.Cert, KeyFile: e.Key, Site: c.Site, Anonymous: e.Anonymous}
 	for _, u := range e.Users {
-		bc.Users = append(bc.Users, broker.User{Name: u.Name, Hash: u.Hash, Command: u.Commands && c.Broker.Commands})
+		bc.Users = append(bc.Users, broker.User{Name: u.Name, Hash: u.Hash, Publish: u.Publish, Command: u.Commands && c.Broker.Commands})
 	}
 	return bc
 }
