@@ -96,9 +96,36 @@ func (m metrics) Collect(out chan<- prometheus.Metric) {
 				prometheus.CounterValue, float64(n), why)
 		}
 	}
+	if m.d.broker != nil {
+		m.embedded(out)
+	}
 	for _, s := range m.d.stations {
 		m.station(s, out)
 	}
+}
+
+// embedded tells of the broker inside.
+func (m metrics) embedded(out chan<- prometheus.Metric) {
+	b := m.d.broker.Stats()
+	out <- prometheus.MustNewConstMetric(desc("embedded_clients", "Clients of the broker inside."), prometheus.GaugeValue, float64(b.Clients))
+	counter := func(name, help string, v uint64, labels ...string) {
+		d := desc(name, help)
+		if len(labels) > 0 {
+			d = desc(name, help, "reason")
+		}
+		out <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, float64(v), labels...)
+	}
+	counter("embedded_received_total", "Messages that the broker inside has taken.", b.Received)
+	counter("embedded_sent_total", "Messages that the broker inside has sent.", b.Sent)
+	counter("embedded_dropped_total", "Messages that a client of the broker inside did not get, being too slow or away for too long.", b.Dropped)
+	const refused = "Connections, log-ins, subscriptions and messages that the broker inside has refused."
+	counter("embedded_refused_total", refused, b.Refused-b.Guesses, "right")
+	counter("embedded_refused_total", refused, b.Guesses, "password")
+	counter("embedded_refused_total", refused, b.Crowded, "place")
+	const cut = "Clients that the broker inside has cut off: a faulty packet, one that reads nothing, a fault of the broker."
+	counter("embedded_cut_total", cut, b.Malformed, "packet")
+	counter("embedded_cut_total", cut, b.Slow, "slow")
+	counter("embedded_cut_total", cut, b.Panics, "panic")
 }
 
 func (m metrics) station(s *station, out chan<- prometheus.Metric) {
