@@ -22,8 +22,16 @@ type Health struct {
 	OK      bool            `json:"ok"`
 	Why     []string        `json:"why,omitempty"` // what is wrong, and what to do
 	Version string          `json:"version"`
+	Journal JournalHealth   `json:"journal"`
 	Broker  *BrokerHealth   `json:"broker,omitempty"` // absent without a broker
 	Gauges  []StationHealth `json:"stations"`
+}
+
+// JournalHealth says how the journal is doing.
+type JournalHealth struct {
+	Recording  bool   `json:"recording"`
+	Why        string `json:"why,omitempty"` // why not, or what else a person should look at
+	DiskErrors uint64 `json:"disk_errors"`   // since the start, other than for want of room
 }
 
 // BrokerHealth says how the publisher is doing.
@@ -48,7 +56,9 @@ func (d *Daemon) health() http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		var f notation.Format
 		h := Health{Version: d.version, Gauges: []StationHealth{}}
-		if j := d.journal.Status(); !j.Recording {
+		j := d.journal.Status()
+		h.Journal = JournalHealth{Recording: j.Recording, Why: f.Say(j.Why), DiskErrors: j.DiskErrors}
+		if !j.Recording {
 			h.Why = append(h.Why, f.Text("daemon.not_recording", j.Why))
 		}
 		if !d.alive(r.Context(), answersWithin) {

@@ -81,7 +81,7 @@ func TestMetrics(t *testing.T) {
 	is("fairbore_port_up"+station, 0)
 	code, body := r.Get("/healthz") // the program is healthy without gauge and broker
 	var h daemon.Health
-	if err := json.Unmarshal([]byte(body), &h); err != nil || code != http.StatusOK || !h.OK || len(h.Why) > 0 {
+	if err := json.Unmarshal([]byte(body), &h); err != nil || code != http.StatusOK || !h.OK || len(h.Why) > 0 || !h.Journal.Recording || float64(h.Journal.DiskErrors) != r.Metric("fairbore_journal_disk_errors_total") {
 		t.Fatalf("/healthz without a gauge: %d %s %v", code, body, err)
 	}
 	if h.Broker == nil || h.Broker.Connected || h.Broker.Why == "" || h.Broker.Backlog < 12 {

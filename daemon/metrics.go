@@ -81,6 +81,7 @@ func (m metrics) Collect(out chan<- prometheus.Metric) {
 	counter("journal_events_total", "Events in the journal.", j.Last)
 	gauge("journal_queued_events", "Events that wait for the disk.", float64(j.Queued))
 	gauge("journal_recording", "1 if the journal records, 0 if the disk takes nothing.", flag(j.Recording))
+	counter("journal_disk_errors_total", "Errors of the journal's disk, other than for want of room.", j.DiskErrors)
 	l := m.d.journal.Latency()
 	out <- prometheus.MustNewConstHistogram(desc("journal_commit_seconds", "How long the commits took that put events on the disk."), l.Commits, l.Sum.Seconds(), l.Within)
 	gauge("journal_free_bytes", "Free bytes on the journal's disk.", float64(j.FreeBytes))

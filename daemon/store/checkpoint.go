@@ -30,11 +30,12 @@ const (
 
 // checkpointer decides when checkpoints are made.
 type checkpointer struct {
-	db   *sql.DB
-	grew int64         // bytes added to the log since a checkpoint was last due, about; writer only
-	due  chan struct{} // receives a value when a checkpoint is due
-	most int           // the log is long from this number of pages on: longLog, fewer in a test
-	long atomic.Bool   // the log is long, and more than half of it is copied
+	db     *sql.DB
+	failed func(error) error // gets the error of a checkpoint that failed
+	grew   int64             // bytes added to the log since a checkpoint was last due, about; writer only
+	due    chan struct{}     // receives a value when a checkpoint is due
+	most   int               // the log is long from this number of pages on: longLog, fewer in a test
+	long   atomic.Bool       // the log is long, and more than half of it is copied
 }
 
 // committed counts the bytes of a group that was committed, and signals when a checkpoint is due.
@@ -58,7 +59,10 @@ func (c *checkpointer) run(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		}
-		if log, done, err := checkpoint(ctx, c.db, "passive"); err == nil && log >= c.most && 2*done > log {
+		log, done, err := checkpoint(ctx, c.db, "passive")
+		if err != nil {
+			c.failed(err)
+		} else if log >= c.most && 2*done > log {
 			c.long.Store(true)
 		}
 	}
@@ -81,7 +85,8 @@ func checkpoint(ctx context.Context, db querier, mode string) (log, done int, er
 func (j *Journal) truncateLog() {
 	ctx, cancel := context.WithTimeout(context.Background(), 200*time.Millisecond)
 	defer cancel()
-	if log, done, err := checkpoint(ctx, j.writer.conn, "truncate"); err == nil && done == log {
+	log, done, err := checkpoint(ctx, j.writer.conn, "truncate")
+	if j.tellApart(err) == nil && done == log {
 		j.writer.commits = 0
 	}
 }
@@ -91,6 +96,7 @@ func (j *Journal) truncateLog() {
 func (j *Journal) restartLog() {
 	if j.checkpoints.long.Swap(false) {
 		// If this fails, it is tried again when the log is next found to be long.
-		_, _, _ = checkpoint(context.Background(), j.writer.conn, "passive")
+		_, _, err := checkpoint(context.Background(), j.writer.conn, "passive")
+		_ = j.tellApart(err)
 	}
 }

@@ -147,13 +147,26 @@ func damaged(err error) bool {
 	return c == lib.SQLITE_CORRUPT || c == lib.SQLITE_NOTADB || errors.Is(err, errDamaged)
 }
 
-// wantsRoom reports whether an error may come from a full disk. SQLite reports a write that fails
-// because of a quota, or because the shared-memory file has no room, only as an I/O error.
-func wantsRoom(err error) bool {
-	c := code(err)
-	return c == lib.SQLITE_FULL || c == lib.SQLITE_IOERR || errors.Is(err, syscall.ENOSPC)
+// full reports whether an error comes from a full disk, or from a quota that is used up.
+func full(err error) bool {
+	return code(err) == lib.SQLITE_FULL || errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT)
 }
 
-func full(err error) bool {
-	return code(err) == lib.SQLITE_FULL || errors.Is(err, syscall.ENOSPC)
+// tellApart tells an error of a full disk from one of a disk that fails. SQLite reports a write that
+// fails because of a quota, or because the shared-memory file has no room, only as an I/O error. So
+// tellApart writes a small file. If there is no room for it, the error that it returns is one of a
+// full disk. Otherwise it counts the error as one of a disk that fails.
+func (j *Journal) tellApart(err error) error {
+	if code(err) != lib.SQLITE_IOERR {
+		return err
+	}
+	if room := j.probe.try(); full(room) {
+		return errors.Join(err, room)
+	}
+	j.diskFailed(err)
+	return err
 }
+
+// probeBytes is more than what SQLite needs at a time to write a commit: the pages of its rows and 32
+// KiB of shared memory.
+const probeBytes = 64 << 10

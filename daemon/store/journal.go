@@ -63,6 +63,7 @@ type Journal struct {
 
 	checkpoints checkpointer
 	reserve     reserveFile
+	probe       reserveFile // made to find out whether the disk has room
 	tail        tailCache
 	cursors     cursors
 
@@ -172,14 +173,17 @@ func prepare(cfg Config) (*Journal, error) {
 		path = real
 	}
 	changed := make(chan struct{}, 1)
-	return &Journal{
+	j := &Journal{
 		cfg: cfg, path: path, queue: newQueue(cfg.Queue, changed),
 		checkpoints: checkpointer{due: make(chan struct{}, 1), most: longLog},
 		reserve:     reserveFile{path: path + ".reserve", size: cfg.Reserve},
+		probe:       reserveFile{path: path + ".probe", size: probeBytes},
 		cursors:     cursors{set: map[string]uint64{}, unsaved: map[string]uint64{}},
 		retry:       time.Second, tick: time.Second,
 		state: condition{Status: Status{Recording: true, Since: cfg.Now()}}, changed: changed,
-	}, nil
+	}
+	j.checkpoints.failed = j.tellApart
+	return j, nil
 }
 
 func (j *Journal) dir() string { return filepath.Dir(j.path) }

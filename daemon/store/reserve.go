@@ -58,6 +58,14 @@ func (r *reserveFile) make() (err error) {
 	return f.Sync()
 }
 
+// try makes the file and removes it again.
+func (r *reserveFile) try() error {
+	if err := r.make(); err != nil {
+		return err
+	}
+	return remove(r.path)
+}
+
 // ensureReserve makes the reserve file if it is missing. It warns if that fails.
 func (j *Journal) ensureReserve() {
 	if j.reserve.size < 0 || j.reserve.whole() {

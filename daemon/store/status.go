@@ -27,7 +27,10 @@ type Status struct {
 	Reserve   bool            // the reserve file is missing: it was removed, or can't be made
 	LogBytes  int64           // size of the write-ahead log
 	LongLog   bool            // the log has more than 64 MiB: a reader stays too long
-	Last      uint64          // number of the newest recorded event
+	// DiskErrors is how many times the disk has failed to read or write since the start, other than
+	// for want of room. What failed may have worked when it was tried again.
+	DiskErrors uint64
+	Last       uint64 // number of the newest recorded event
 }
 
 const (
@@ -41,6 +44,7 @@ type condition struct {
 	Status
 	busy   time.Time       // when the running commit began, zero if none is running
 	damage analysis.Phrase // damage that the check in the background found
+	erred  time.Time       // when the log last told of an error of the disk
 	times  times           // how long the commits since the start took
 }
 
@@ -60,6 +64,8 @@ func (j *Journal) Status() Status {
 		s.Why = j.state.damage
 	case s.Recording && s.Reserve:
 		s.Why = analysis.Say("store.reserve")
+	case s.Recording && s.DiskErrors > 0:
+		s.Why = analysis.Say("store.erred", s.DiskErrors)
 	case s.Recording && s.Low:
 		s.Why = analysis.Say("store.low")
 	}
@@ -95,6 +101,22 @@ func (j *Journal) failed(err error) {
 	j.cfg.Log.Error().Err(err).Str("journal", j.path).Int("queued", queued).Str("why", why.Error()).Msg("journal not recording")
 	if damaged(err) {
 		j.suspected()
+	}
+	signal(j.changed)
+}
+
+// toldAgain is the time after which the log tells again of errors of the disk that go on.
+const toldAgain = time.Hour
+
+// diskFailed notes that the disk has failed, other than for want of room.
+func (j *Journal) diskFailed(err error) {
+	now := j.cfg.Now()
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.state.DiskErrors++
+	if j.state.erred.IsZero() || now.Sub(j.state.erred) > toldAgain {
+		j.state.erred = now
+		j.cfg.Log.Error().Err(err).Str("journal", j.path).Uint64("errors", j.state.DiskErrors).Msg("the disk fails: copy the journal to another disk and replace this one")
 	}
 	signal(j.changed)
 }

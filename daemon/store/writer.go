@@ -296,12 +296,12 @@ func (j *Journal) record(group []*entry) error {
 	return nil
 }
 
-// commit puts a group on disk. If the disk may be full, it removes the reserve file and tries
+// commit puts a group on disk. If the disk is full, it removes the reserve file and tries
 // again. It returns how many events of the group are on disk: all of them, or the first ones, if an
 // earlier commit has put those there.
 func (j *Journal) commit(last uint64, group []*entry, cursors map[string]uint64) (n int, err error) {
 	n, err = j.commitOnce(last, group, cursors)
-	if err != nil && wantsRoom(err) && j.useReserve() {
+	if err != nil && full(err) && j.useReserve() {
 		n, err = j.commitOnce(last, group, cursors)
 	}
 	return n, err
@@ -309,7 +309,7 @@ func (j *Journal) commit(last uint64, group []*entry, cursors map[string]uint64)
 
 func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uint64) (n int, err error) {
 	w := &j.writer
-	err = w.put(last, group, cursors)
+	err = j.tellApart(w.put(last, group, cursors))
 	if err == nil {
 		return len(group), nil
 	}
@@ -321,7 +321,7 @@ func (j *Journal) commitOnce(last uint64, group []*entry, cursors map[string]uin
 	// called, a further commit of cursors makes sure of it, since that commit syncs the log.
 	before := w.head
 	w.head = head
-	if err := w.put(last+uint64(n), nil, j.everyCursor()); err != nil {
+	if err := j.tellApart(w.put(last+uint64(n), nil, j.everyCursor())); err != nil {
 		w.head = before // the next try finds again that the rows have landed
 		return 0, err
 	}
@@ -339,7 +339,7 @@ func records(id string, last uint64, group []*entry) []event.Record {
 // upkeep saves cursors and empties the log. Both can wait for a moment without events.
 func (j *Journal) upkeep(idle int) {
 	if cursors := j.cursors.toSave(); cursors != nil {
-		if err := j.writer.put(j.Last(), nil, cursors); err == nil {
+		if err := j.tellApart(j.writer.put(j.Last(), nil, cursors)); err == nil {
 			j.cursors.saved(cursors)
 		} // else they are saved with the next group or by the next upkeep
 	}
