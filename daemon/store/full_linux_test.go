@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 	"os"
@@ -34,7 +33,7 @@ func smallDisk(t *testing.T) string {
 // stuff fills the disk to the last block with one file, and returns the path of that file.
 func stuff(t *testing.T, dir string) string {
 	t.Helper()
-	name := filepath.Join(dir, "other people's data")
+	name := unused(filepath.Join(dir, "other people's data"))
 	f, err := os.Create(name)
 	if err != nil {
 		t.Fatal(err)
@@ -126,47 +125,77 @@ func (r *running) settleOrFail(t *testing.T, n uint64) {
 	eventually(t, "recorded or not", func() bool { return r.Last() >= n || !r.Status().Recording })
 }
 
-// Events that can't be recorded at the end are written to another folder, and the error says so.
+// Events that can't be recorded at the end are put where they stay, and the error says where. The
+// next start records them, in their order, once there is room.
 func TestEndOnFullDisk(t *testing.T) {
-	dir := smallDisk(t)
-	cfg := Config{Path: filepath.Join(dir, "journal.db"), Reserve: -1, DumpDir: t.TempDir()}
-	r := start(t, cfg)
-	r.append(t, note("a", "0"))
-	r.settle(t, 1)
-	stuff(t, dir)
-	n := 1
-	for ; r.Status().Recording; n++ {
-		r.append(t, note("a", fmt.Sprint(n)))
-		r.settleOrFail(t, uint64(n+1))
-	}
-	r.append(t, note("a", fmt.Sprint(n)))
-	n++
-	err := r.stop()
-	recorded := int(r.Last())
-	if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("%d events are not recorded", n-recorded)) {
-		t.Fatalf("%d of %d recorded: %v", recorded, n, err)
-	}
-	names, _ := filepath.Glob(filepath.Join(cfg.DumpDir, "*.ndjson"))
-	if len(names) != 1 || !strings.Contains(err.Error(), names[0]) {
-		t.Fatalf("files %v; %v", names, err)
-	}
-	f, err := os.Open(names[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	next := recorded
-	for lines := bufio.NewScanner(f); lines.Scan(); next++ {
-		e, err := decode(lines.Bytes())
-		if err != nil || e.Note != fmt.Sprint(next) {
-			t.Fatalf("line %d: %q, %v", next-recorded, e.Note, err)
-		}
-	}
-	if next != n {
-		t.Errorf("the file ends at %d of %d", next, n)
-	}
-	if len(r.told) != recorded {
-		t.Errorf("%d told, %d recorded", len(r.told), recorded)
+	for name, elsewhere := range map[string]bool{"beside the journal": false, "in a folder of its own": true} {
+		t.Run(name, func(t *testing.T) {
+			dir := smallDisk(t)
+			cfg := Config{Path: filepath.Join(dir, "journal.db"), Reserve: 256 << 10}
+			in := dir
+			if elsewhere {
+				cfg.DumpDir = t.TempDir()
+				in = cfg.DumpDir
+			}
+			r := start(t, cfg)
+			r.append(t, note("a", "0"))
+			r.settle(t, 1)
+			other := stuff(t, dir)
+			n := 1
+			for ; r.Status().Recording; n++ {
+				r.append(t, note("a", fmt.Sprint(n)))
+				r.settleOrFail(t, uint64(n+1))
+			}
+			for range 300 {
+				r.append(t, note("a", fmt.Sprint(n)))
+				n++
+			}
+			err := r.stop()
+			recorded := int(r.Last())
+			if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("%d events are not recorded", n-recorded)) {
+				t.Fatalf("%d of %d recorded: %v", recorded, n, err)
+			}
+			names, _ := filepath.Glob(filepath.Join(in, "journal.db.unrecorded-*"))
+			if len(names) != 1 || !strings.Contains(err.Error(), names[0]) {
+				t.Fatalf("files %v; %v", names, err)
+			}
+			d, err := readDump(names[0])
+			if err != nil || len(d.events) != n-recorded {
+				t.Fatalf("%d events, want %d; %v", len(d.events), n-recorded, err)
+			}
+			if len(r.told) != recorded {
+				t.Errorf("%d told, %d recorded", len(r.told), recorded)
+			}
+
+			stuff(t, dir) // the room of the reserves
+			if _, err := Open(t.Context(), cfg); err == nil {
+				t.Fatal("a start on the full disk goes on without the events")
+			}
+			if _, err := os.Stat(names[0]); err != nil {
+				t.Fatalf("after a start on the full disk: %v", err)
+			}
+			if err := os.Remove(other); err != nil {
+				t.Fatal(err)
+			}
+			again := start(t, cfg)
+			if again.Last() != uint64(n) {
+				t.Fatalf("the journal ends at %d, want %d", again.Last(), n)
+			}
+			back, err := again.after(t.Context(), 0, 2*n)
+			for i, rec := range back {
+				if rec.Note != fmt.Sprint(i) {
+					t.Fatalf("event %d is %q; %v", i+1, rec.Note, err)
+				}
+			}
+			if head, err := again.Head(t.Context(), uint64(n)); err != nil || head != fmt.Sprintf("%x", d.hashes[n-recorded-1]) {
+				t.Errorf("the chain ends with %s, %v; the dump said %x", head, err, d.hashes[n-recorded-1])
+			}
+			if left, _ := filepath.Glob(filepath.Join(in, "journal.db.*recorded-*")); len(left) != 1 || !strings.Contains(left[0], takenIn) {
+				t.Errorf("files after that: %q", left)
+			}
+			mustStop(t, again)
+			mustVerify(t, cfg.Path)
+		})
 	}
 }
 

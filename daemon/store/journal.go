@@ -19,17 +19,17 @@ import (
 type Config struct {
 	// Path is the path of the database file. Open makes its folder if it is missing.
 	Path string
-	// Reserve is how many bytes are kept in reserve for when the disk is full. 0 means 8 MiB, a
-	// negative number means none.
+	// Reserve is how many bytes are kept in reserve for when the disk is full, and again as many for
+	// the events that can't be recorded at the end. 0 means 8 MiB, a negative number means none.
 	Reserve int64
 	// Queue is how many events may wait for the disk before Append blocks. 0 means 10 000.
 	Queue int
 	// Station is the station under which the journal records a note about itself, for example that
 	// it was damaged. "" means "journal".
 	Station string
-	// DumpDir is the folder for events that can't be recorded at the end. If it is "", or can't be
-	// written to, they go into the folder of the journal, else into the system's folder for
-	// temporary files.
+	// DumpDir is the folder for events that can't be recorded at the end; the next Open records
+	// them. If it is "", or can't be written to, they go into the folder of the journal, else into
+	// the system's folder for temporary files, where they may not stay and are not looked for.
 	DumpDir string
 	Log     zerolog.Logger   // the zero value logs nothing
 	Now     func() time.Time // nil means time.Now
@@ -63,6 +63,7 @@ type Journal struct {
 
 	checkpoints checkpointer
 	reserve     reserveFile
+	endReserve  reserveFile // the room for events that can't be recorded at the end
 	probe       reserveFile // made to find out whether the disk has room
 	tail        tailCache
 	cursors     cursors
@@ -120,7 +121,10 @@ func Open(ctx context.Context, cfg Config) (_ *Journal, err error) {
 	if j.checkpoints.db, err = openPool(j.path, writerOptions, writerPragmas(), 1); err != nil {
 		return nil, err
 	}
-	j.ensureReserve()
+	if err := j.takeDumps(ctx); err != nil {
+		return nil, err
+	}
+	j.ensureReserves()
 	if damage != nil {
 		j.warn(fmt.Sprintf("the journal was damaged (%s) and has been moved to %s; a new journal begins here", damage.Fault, damage.MovedTo))
 		err = j.Append(ctx, []event.Event{{Station: j.cfg.Station, At: j.cfg.Now(), Kind: event.NoteAdded, Source: "daemon", Damage: damage}})
@@ -177,6 +181,7 @@ func prepare(cfg Config) (*Journal, error) {
 		cfg: cfg, path: path, queue: newQueue(cfg.Queue, changed),
 		checkpoints: checkpointer{due: make(chan struct{}, 1), most: longLog},
 		reserve:     reserveFile{path: path + ".reserve", size: cfg.Reserve},
+		endReserve:  reserveFile{path: path + ".reserve-end", size: cfg.Reserve},
 		probe:       reserveFile{path: path + ".probe", size: probeBytes},
 		cursors:     cursors{set: map[string]uint64{}, unsaved: map[string]uint64{}},
 		retry:       time.Second, tick: time.Second,

@@ -16,7 +16,10 @@ import (
 	"fairbore/daemon/event"
 )
 
-const childEnv = "FAIRBORE_STORE_CHILD"
+const (
+	childEnv   = "FAIRBORE_STORE_CHILD" // the journal of the child
+	childOpens = "FAIRBORE_STORE_OPENS" // the child only opens the journal and closes it
+)
 
 // TestMain lets the test binary also run as the process that is killed.
 func TestMain(m *testing.M) {
@@ -34,6 +37,10 @@ func child(path string) int {
 	if err != nil {
 		fmt.Println("error:", err)
 		return 1
+	}
+	if os.Getenv(childOpens) != "" {
+		j.Close()
+		return 0
 	}
 	j.OnCommit(func(rs []event.Record) {
 		var b strings.Builder

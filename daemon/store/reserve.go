@@ -66,19 +66,21 @@ func (r *reserveFile) try() error {
 	return remove(r.path)
 }
 
-// ensureReserve makes the reserve file if it is missing. It warns if that fails.
-func (j *Journal) ensureReserve() {
-	if j.reserve.size < 0 || j.reserve.whole() {
-		return
+// ensureReserves makes the reserve files that are missing. It warns if that fails.
+func (j *Journal) ensureReserves() {
+	for _, r := range []*reserveFile{&j.reserve, &j.endReserve} {
+		if r.size < 0 || r.whole() {
+			continue
+		}
+		if free, err := freeBytes(j.dir()); err == nil && free < 2*r.size {
+			j.warn("the disk has no room for the journal's reserve; make room")
+		} else if err := r.make(); err != nil {
+			j.warn("the journal's reserve can't be made: " + err.Error())
+		} else {
+			continue
+		}
+		j.state.Reserve = true
 	}
-	if free, err := freeBytes(j.dir()); err == nil && free < 2*j.reserve.size {
-		j.warn("the disk has no room for the journal's reserve; make room")
-	} else if err := j.reserve.make(); err != nil {
-		j.warn("the journal's reserve can't be made: " + err.Error())
-	} else {
-		return
-	}
-	j.state.Reserve = true
 }
 
 // useReserve removes the reserve file to make room. It returns false if there is none.
@@ -91,14 +93,20 @@ func (j *Journal) useReserve() bool {
 	return true
 }
 
-// restoreReserve makes the reserve file again once twice its size is free.
-func (j *Journal) restoreReserve() {
+// restoreReserves makes the reserve files again once three times the size of one is free.
+func (j *Journal) restoreReserves() {
 	j.mu.Lock()
 	wanted, free := j.state.Reserve, j.state.FreeBytes
 	j.mu.Unlock()
-	if wanted && free >= 2*j.reserve.size && j.reserve.make() == nil {
-		j.setReserve(false)
+	if !wanted || free < 3*j.reserve.size {
+		return
 	}
+	for _, r := range []*reserveFile{&j.reserve, &j.endReserve} {
+		if !r.whole() && r.make() != nil {
+			return
+		}
+	}
+	j.setReserve(false)
 }
 
 func (j *Journal) setReserve(used bool) {

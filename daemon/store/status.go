@@ -183,7 +183,7 @@ func (j *Journal) watch(ctx context.Context) {
 		told = j.report(told)
 		select {
 		case <-tick.C:
-			j.restoreReserve()
+			j.restoreReserves()
 		case <-j.changed:
 		case <-ctx.Done():
 			j.report(told)
