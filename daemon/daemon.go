@@ -71,7 +71,7 @@ func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zer
 			err = errors.Join(err, d.release())
 		}
 	}()
-	if d.journal, err = store.Open(ctx, store.Config{Path: cfg.Journal.Path, Log: log}); err != nil {
+	if d.journal, err = store.Open(ctx, store.Config{Path: cfg.Journal.Path, DumpDir: cfg.Journal.Spill, Log: log}); err != nil {
 		return nil, err
 	}
 	d.hub = hub.New(d.journal.ID(), d.Now)

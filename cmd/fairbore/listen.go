@@ -13,6 +13,7 @@ import (
 
 	"fairbore/daemon/listen"
 	"fairbore/daemon/port"
+	"fairbore/daemon/store"
 )
 
 type listenCmd struct {
@@ -50,6 +51,11 @@ const minListen = 100 * time.Millisecond
 func (l *listenCmd) Run(ctx context.Context, s *streams) error {
 	if l.Port == "" {
 		return listen.Lines(s.out)
+	}
+	for _, out := range []string{l.Out, l.Record} {
+		if err := store.CheckOutput(out, ""); err != nil {
+			return err
+		}
 	}
 	o := listen.Options{
 		Device: l.Port, Ask: l.Ask, Name: l.Name, For: l.For, Shows: l.Shows, Out: l.Out, Record: l.Record,

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"fairbore/daemon/config"
+	"fairbore/daemon/store"
 )
 
 // moment is a time as a person types it: a day, a day and a minute, or RFC 3339. A time without a
@@ -101,16 +102,17 @@ func (t *typing) Read(b []byte) (int, error) {
 // write calls do with the file at path, or with standard output if path is empty. It replaces a
 // regular file only when the new file is complete and on disk, so the old file stays if anything
 // fails. It writes directly to anything else, such as a terminal. It refuses to write over source,
-// the file that the command reads.
+// the file that the command reads, and over a file that belongs to a journal.
 func (s *streams) write(path, source string, do func(io.Writer) error) error {
 	if path == "" {
 		return do(s.out)
 	}
+	part := path + ".part"
+	if err := errors.Join(store.CheckOutput(path, source), store.CheckOutput(part, source)); err != nil {
+		return err
+	}
 	was, err := os.Stat(path)
 	if err == nil {
-		if src, err := os.Stat(source); err == nil && os.SameFile(was, src) {
-			return fmt.Errorf("%s is what is read from; give the output another name", path)
-		}
 		if was.IsDir() {
 			return fmt.Errorf("%s is a folder; give the name of a file in it", path)
 		}
@@ -121,7 +123,6 @@ func (s *streams) write(path, source string, do func(io.Writer) error) error {
 	if dir := filepath.Dir(path); !folder(dir) {
 		return fmt.Errorf("%s: there is no folder %s to write it in", path, dir)
 	}
-	part := path + ".part"
 	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) { // left by a program that was killed
 		return err
 	}

@@ -47,6 +47,9 @@ func statedKey(key ...string) string { return strings.ToLower(strings.Join(key, 
 // Journal says where the record is kept.
 type Journal struct {
 	Path string `koanf:"path"`
+	// Spill is the folder for events that a full disk or a disk that fails does not take until the
+	// program ends. The next start records them. "" is the folder of the journal.
+	Spill string `koanf:"spill"`
 }
 
 // Web says where the page at the machine is served.
