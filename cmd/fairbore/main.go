@@ -42,6 +42,8 @@ type cli struct {
 	Check   checkCmd   `cmd:"" help:"Check a configuration and say all that is wrong with it."`
 	Export  exportCmd  `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
 	Verify  verifyCmd  `cmd:"" help:"Check that a journal is as it was written."`
+	Backup  backupCmd  `cmd:"" help:"Copy a journal to a folder or a stick, while the daemon records, and check the copy."`
+	Restore restoreCmd `cmd:"" help:"Put a backup in the place of a journal."`
 	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events; or score visits that were kept."`
 	Report  reportCmd  `cmd:"" help:"Write the record of a part or a job as text, HTML, PDF or CSV."`
 	Wall    wallCmd    `cmd:"" help:"Show all stations of a site on a wall screen, from the shop's broker."`

@@ -19,15 +19,8 @@ func Verify(ctx context.Context, path, hash string, out io.Writer, progress func
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "journal %s\nrows    %d sound\nhead    %s\n", r.Journal, r.Rows, r.Head)
-	for _, f := range r.Faults {
-		fmt.Fprintf(out, "fault   %s\n", f)
-	}
-	if r.Bad != nil {
-		fmt.Fprintf(out, "first bad row %d: %s\n", r.Bad.Seq, r.Bad.What)
-	}
-	if !r.Sound() {
-		return fmt.Errorf("%s: %w", path, ErrUnsound)
+	if err := Found(&r, out); err != nil {
+		return err
 	}
 	fmt.Fprintf(out, "unknown %s\n", r.Unknown)
 	if hash != "" {
@@ -41,6 +34,21 @@ func Verify(ctx context.Context, path, hash string, out io.Writer, progress func
 		fmt.Fprintf(out, "hash    that of row %d\n", seq)
 	}
 	fmt.Fprintln(out, "sound")
+	return nil
+}
+
+// Found writes what a check of a journal found. It fails with [ErrUnsound] if there is a fault.
+func Found(r *store.Report, out io.Writer) error {
+	fmt.Fprintf(out, "journal %s\nrows    %d sound\nhead    %s\n", r.Journal, r.Rows, r.Head)
+	for _, f := range r.Faults {
+		fmt.Fprintf(out, "fault   %s\n", f)
+	}
+	if r.Bad != nil {
+		fmt.Fprintf(out, "first bad row %d: %s\n", r.Bad.Seq, r.Bad.What)
+	}
+	if !r.Sound() {
+		return fmt.Errorf("%s: %w", r.Path, ErrUnsound)
+	}
 	return nil
 }
 

@@ -109,7 +109,7 @@ func TestMoveAsideTogether(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	to, err := moveAside(path, morning)
+	to, err := moveAside(path, ".damaged-", morning)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -199,6 +199,22 @@ func TestEndOnFullDisk(t *testing.T) {
 	}
 }
 
+// A backup on a stick that is full says so, and leaves nothing that looks like a backup.
+func TestBackupOnAFullStick(t *testing.T) {
+	r := start(t, config(t))
+	r.append(t, note("a", "1"))
+	r.settle(t, 1)
+	stick := smallDisk(t)
+	stuff(t, stick)
+	_, err := Backup(t.Context(), r.path, stick, "s", morning, nil)
+	if !errors.Is(err, errNoRoom) {
+		t.Errorf("%v", err)
+	}
+	if left, _ := filepath.Glob(filepath.Join(stick, "fairbore*")); left != nil {
+		t.Errorf("left %q", left)
+	}
+}
+
 func TestFileSystemOfMagic(t *testing.T) {
 	// The numbers are those that statfs(2) lists.
 	for magic, want := range map[uint32]fileSystem{0x6969: network, 0xfe534d42: network, 0xff534d42: network, 0x517b: network, 0x01021997: network,

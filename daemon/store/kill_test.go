@@ -19,6 +19,8 @@ import (
 const (
 	childEnv   = "FAIRBORE_STORE_CHILD" // the journal of the child
 	childOpens = "FAIRBORE_STORE_OPENS" // the child only opens the journal and closes it
+	// childBacksUp is the folder to which the child backs the journal up, and does nothing else.
+	childBacksUp = "FAIRBORE_STORE_BACKS_UP"
 )
 
 // TestMain lets the test binary also run as the process that is killed.
@@ -33,6 +35,12 @@ func TestMain(m *testing.M) {
 // on standard output with the event's number and text.
 func child(path string) int {
 	ctx := context.Background()
+	if dir := os.Getenv(childBacksUp); dir != "" {
+		if _, err := Backup(ctx, path, dir, "s", time.Now(), nil); err != nil {
+			return 1
+		}
+		return 0
+	}
 	j, err := Open(ctx, Config{Path: path, Reserve: 64 << 10})
 	if err != nil {
 		fmt.Println("error:", err)

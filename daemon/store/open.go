@@ -42,7 +42,7 @@ func (j *Journal) load(ctx context.Context) (damage *event.JournalDamage, err er
 	}
 	why := err
 	j.closeWriter()
-	to, err := moveAside(j.path, j.cfg.Now())
+	to, err := moveAside(j.path, ".damaged-", j.cfg.Now())
 	if err != nil {
 		return nil, errors.Join(why, err)
 	}
@@ -198,11 +198,11 @@ func (j *Journal) warn(text string) {
 
 // moveAside renames the files of the database, of its log and of its shared memory. The three
 // belong together, so that a person can still open the database under its new name.
-func moveAside(path string, now time.Time) (string, error) {
-	to := unused(path + ".damaged-" + now.UTC().Format("20060102T150405Z"))
+func moveAside(path, mark string, now time.Time) (string, error) {
+	to := unused(path + mark + now.UTC().Format(dumpTime))
 	for _, suffix := range []string{"-wal", "-shm", ""} {
 		if err := os.Rename(path+suffix, to+suffix); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return "", fmt.Errorf("move the damaged journal aside: %w", err)
+			return "", fmt.Errorf("move the journal aside: %w", err)
 		}
 	}
 	return to, syncDir(filepath.Dir(path))

@@ -438,24 +438,6 @@ func TestViewBesideWriter(t *testing.T) {
 	}
 }
 
-func TestBackup(t *testing.T) {
-	r := start(t, config(t))
-	r.append(t, note("a", "1"), note("a", "2"))
-	r.settle(t, 2)
-	to := filepath.Join(t.TempDir(), "backup.db")
-	for range 2 { // the second backup replaces the first
-		if err := r.Backup(t.Context(), to); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if rep := mustVerify(t, to); rep.Rows != 2 || rep.Journal != r.ID() {
-		t.Errorf("%+v", rep)
-	}
-	if err := r.Backup(t.Context(), filepath.Join(t.TempDir(), "no", "folder.db")); err == nil {
-		t.Error("a backup into nowhere succeeds")
-	}
-}
-
 func TestColumnsOf(t *testing.T) {
 	e := jobEvent("a", "J")
 	e.Part = &event.Part{Serial: "P"}
