@@ -54,8 +54,8 @@ func Serve(ctx context.Context, cfg *config.Config, path, version string, log ze
 // collectAt is how much garbage may build up in relation to the memory in use, in percent. The
 // usual 100 would take half of the memory of a small board with many gauges. With 64 gauges at 100
 // readings a second values from 40 to 75, and 400, made no difference to the delays or, below 75,
-// to the processor time. 60 stays well below 80 MiB.
-const collectAt = 60
+// to the processor time. 40 stays below 60 MiB.
+const collectAt = 40
 
 // spare sets the garbage collector to keep memory use small, unless GOGC is set in the environment.
 func spare() {

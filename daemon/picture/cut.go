@@ -78,6 +78,12 @@ const (
 	gutters    = 4.7  // text heights left and right
 )
 
+// Drawable reports whether there is something to draw of a job: a broker may tell of one without a
+// plan. The job may be nil.
+func Drawable(j *analysis.Job) bool {
+	return j != nil && len(j.Sections) > 0 && len(j.Orientations) > 0
+}
+
 func (c Cut) lay() *cut {
 	b := c.Bore
 	d := &cut{Cut: &c, sections: sections(b)}

@@ -432,7 +432,7 @@ func FuzzBore(f *testing.F) {
 	f.Add(`{"job":{"length_mm":-1,"low_mm":9e9,"high_mm":-9e9,"interrupts":[{"from_mm":3,"to_mm":1}]},"rounds":[{}],"places":[{}]}`)
 	f.Fuzz(func(t *testing.T, text string) {
 		b := bore(text)
-		if b == nil || b.Job == nil { // without a job nothing is drawn
+		if b == nil || !picture.Drawable(b.Job) {
 			return
 		}
 		format := notation.ForJob(b.Job)

@@ -520,6 +520,30 @@ func TestPrunedPartKeepsCounting(t *testing.T) {
 	}
 }
 
+// A gauge that streams into a small plan begins round after round by itself. No more of
+// them are held than a part honed by hand has.
+func TestRoundsOfAStreamAreForgotten(t *testing.T) {
+	b := ready(t)
+	for i := range 2000 {
+		b.send([]string{"31.7460", "31.7461"}[i%2])
+		b.now.Wall = time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC).Add(b.now.Mono)
+	}
+	f := b.Fold()
+	if n := len(f.Job.Plan()); f.Round() < 2000/n-2 {
+		t.Fatalf("round %d of a plan of %d", f.Round(), n)
+	}
+	if len(f.Rounds) > 64 || len(f.Readings) > 65*len(f.Job.Plan()) {
+		t.Errorf("%d rounds and %d readings held", len(f.Rounds), len(f.Readings))
+	}
+	if first := f.Readings[0].Round; first < f.Rounds[0].Number {
+		t.Errorf("a reading of round %d is held, and rounds from %d on", first, f.Rounds[0].Number)
+	}
+	again := New(b.set, records(b.all))
+	if got, want := encode(t, again.Fold().Bore(&b.set, b.now.Wall)), encode(t, f.Bore(&b.set, b.now.Wall)); got != want {
+		t.Errorf("rebuilt:\n%s\nwas:\n%s", got, want)
+	}
+}
+
 func BenchmarkReading(b *testing.B) {
 	s := ready(b)
 	b.ReportAllocs()

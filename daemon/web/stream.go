@@ -89,7 +89,7 @@ type drawing struct {
 }
 
 func (l *look) draw(b *state.Bore) (d drawing) {
-	if b.Job == nil {
+	if !picture.Drawable(b.Job) {
 		return d
 	}
 	f := l.format(b.Job)
