@@ -83,33 +83,42 @@ func (m *Mosquitto) Publish(topic, payload string) {
 type Subscription struct {
 	Mu    sync.Mutex
 	Lines []string
-	proc  *exec.Cmd
 }
 
 // Subscribe follows all topics of the site at a broker until the test ends.
 func Subscribe(t testing.TB, addr string, args ...string) *Subscription {
 	t.Helper()
+	s := &Subscription{}
+	Follow(t, addr, func(line string) {
+		s.Mu.Lock()
+		s.Lines = append(s.Lines, line)
+		s.Mu.Unlock()
+	}, args...)
+	return s
+}
+
+// Follow runs mosquitto_sub on all topics of the site until the test ends. It calls each with every
+// message: topic, a space and the payload.
+func Follow(t testing.TB, addr string, each func(line string), args ...string) {
+	t.Helper()
 	host, port, _ := net.SplitHostPort(addr)
-	s := &Subscription{proc: exec.Command("mosquitto_sub", append([]string{"-h", host, "-p", port, "-q", "1", "-v", "-t", "fairbore/1/test/#"}, args...)...)}
-	out, err := s.proc.StdoutPipe()
+	sub := exec.Command("mosquitto_sub", append([]string{"-h", host, "-p", port, "-q", "1", "-v", "-t", "fairbore/1/test/#"}, args...)...)
+	out, err := sub.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.proc.Stderr = os.Stderr
-	if err := s.proc.Start(); err != nil {
+	sub.Stderr = os.Stderr
+	if err := sub.Start(); err != nil {
 		t.Fatal(err)
 	}
 	go func() {
 		in := bufio.NewScanner(out)
 		in.Buffer(nil, 1<<20)
 		for in.Scan() {
-			s.Mu.Lock()
-			s.Lines = append(s.Lines, in.Text())
-			s.Mu.Unlock()
+			each(in.Text())
 		}
 	}()
-	t.Cleanup(func() { s.proc.Process.Kill(); s.proc.Wait() })
-	return s
+	t.Cleanup(func() { sub.Process.Kill(); sub.Wait() })
 }
 
 // Records returns the records that came on topics with a last level, in order.

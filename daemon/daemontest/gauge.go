@@ -120,7 +120,7 @@ func (r *Rig) Taken(station string) (out []event.Reading) {
 // TakenSoFar is like [Rig.Taken], but the program may still be running.
 func (r *Rig) TakenSoFar(station string) (out []event.Reading) {
 	r.T.Helper()
-	j, err := store.View(context.Background(), r.Path("journal/journal.db"))
+	j, err := store.View(context.Background(), r.Journal())
 	if err != nil {
 		r.T.Fatal(err)
 	}
@@ -137,7 +137,7 @@ func (r *Rig) TakenSoFar(station string) (out []event.Reading) {
 // JournalReadings returns all readings of a journal by sequence number, after verifying its chain.
 func (r *Rig) JournalReadings() map[uint64]int {
 	r.T.Helper()
-	path := r.Path("journal/journal.db")
+	path := r.Journal()
 	report, err := store.Verify(context.Background(), path, nil)
 	if err != nil {
 		r.T.Fatal(err)

@@ -23,6 +23,7 @@ type Rig struct {
 	T      testing.TB
 	Dir    string
 	Web    string // address of the page
+	Store  string // path of the journal; empty: journal/journal.db in the folder
 	Broker string // lines of the configuration under broker
 	Kind   string // of the gauge; empty: two-point
 	Asks   string // configuration of the page, after its address
@@ -74,12 +75,14 @@ gauges: {G-11: {driver: line, unit: mm, kind: %[8]s, step: 0.1 um, repeatability
 // Path returns the path of a file in the rig's folder.
 func (r *Rig) Path(name string) string { return filepath.Join(r.Dir, name) }
 
+// Journal returns the path of the journal.
+func (r *Rig) Journal() string { return cmp.Or(r.Store, r.Path("journal/journal.db")) }
+
 // Write writes the configuration and returns its path.
 func (r *Rig) Write() string {
 	r.T.Helper()
 	p := r.Path("fairbore.yaml")
-	journal := r.Path("journal/journal.db")
-	text := fmt.Sprintf(rigConfig, journal, r.Web, r.Broker, r.Device, r.More, r.Path("recordings"), r.Asks, cmp.Or(r.Kind, "two-point")) + r.Beside
+	text := fmt.Sprintf(rigConfig, r.Journal(), r.Web, r.Broker, r.Device, r.More, r.Path("recordings"), r.Asks, cmp.Or(r.Kind, "two-point")) + r.Beside
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.T.Fatal(err)
 	}
@@ -106,16 +109,18 @@ func (r *Rig) launchWith(config string) {
 	if r.Nice != "" {
 		command = append([]string{"nice", "-n", r.Nice}, command...)
 	}
+	first := r.Proc == nil
 	r.Proc = exec.Command(command[0], command[1:]...)
 	r.Proc.Stderr, r.Proc.Stdout = &r.Log, &r.Log
 	if err := r.Proc.Start(); err != nil {
 		r.T.Fatal(err)
 	}
-	proc := r.Proc
+	if !first {
+		return
+	}
 	r.T.Cleanup(func() {
-		if proc.ProcessState == nil {
-			proc.Process.Kill()
-			proc.Wait()
+		if r.Proc != nil && r.Proc.ProcessState == nil {
+			r.Kill()
 		}
 		if r.T.Failed() {
 			r.T.Logf("log of the program:\n%s", r.Log.tail(4000))
@@ -179,7 +184,7 @@ guard: simple
 func (r *Rig) Shop(gauges, stations string) {
 	r.T.Helper()
 	p := r.Path("fairbore.yaml")
-	text := fmt.Sprintf(shopConfig, r.Path("journal/journal.db"), r.Web, r.Path("recordings"), "gauges:\n"+gauges+"stations:\n"+stations)
+	text := fmt.Sprintf(shopConfig, r.Journal(), r.Web, r.Path("recordings"), "gauges:\n"+gauges+"stations:\n"+stations)
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.T.Fatal(err)
 	}
