@@ -24,7 +24,7 @@ type shop struct {
 	gauges []*daemontest.Gauge
 }
 
-func newShop(b *testing.B, stations int) *shop {
+func newShop(b testing.TB, stations int) *shop {
 	s := &shop{Rig: daemontest.NewRig(b)}
 	first := s.Device
 	for i := range stations {
@@ -56,7 +56,7 @@ func (s *shop) all(what string, ok func(*state.Bore) bool) {
 }
 
 // masterAll masters all gauges at once.
-func (s *shop) masterAll(b *testing.B) {
+func (s *shop) masterAll(b testing.TB) {
 	s.all("the gauge to be found", func(bore *state.Bore) bool { return bore.Gauge != nil && !bore.Gauge.Lost })
 	time.Sleep(400 * time.Millisecond) // after a silence, so that no driver doubts the first frame
 	var each sync.WaitGroup
@@ -97,7 +97,7 @@ func (s *shop) loadAll(n int, rate float64) map[string][]sent {
 }
 
 // memory returns the resident memory of a process and its peak, in MiB.
-func memory(b *testing.B, pid int) (now, most float64) {
+func memory(b testing.TB, pid int) (now, most float64) {
 	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
 	if err != nil {
 		b.Skip("no /proc here")

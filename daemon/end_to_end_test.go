@@ -1,10 +1,8 @@
 package daemon_test
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
-	"math/rand/v2"
 	"net/http"
 	"os"
 	"os/exec"
@@ -110,148 +108,6 @@ func number(t testing.TB, env string, usual int) int {
 	return n
 }
 
-// TestKilledUnderLoad kills the program at random moments under 200 readings a second. Every
-// reading that a subscriber or the page saw as recorded is in the journal, and the journal's chain
-// holds. After the restart every reading of the journal reaches the subscriber. FAIRBORE_KILLS sets
-// how often the program is killed, FAIRBORE_SEED at which moments.
-func TestKilledUnderLoad(t *testing.T) {
-	daemontest.Needs(t, "mosquitto", "mosquitto_sub")
-	kills := number(t, "FAIRBORE_KILLS", 5)
-	seed := number(t, "FAIRBORE_SEED", int(time.Now().UnixNano()%1e9))
-	t.Logf("FAIRBORE_SEED=%d, %d kills", seed, kills)
-	rng := rand.New(rand.NewPCG(uint64(seed), 0))
-
-	r := daemontest.NewRig(t)
-	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true")
-	r.Broker = fmt.Sprintf(`url: "tcp://%s"`, broker.Addr)
-	s := daemontest.Subscribe(t, broker.Addr)
-	r.Plug()
-	ctx, cancel := context.WithCancel(context.Background())
-	defer cancel()
-	seen := r.View(ctx)
-	r.Start()
-	r.Master()
-
-	load, stopLoad := context.WithCancel(ctx)
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		tick := time.NewTicker(5 * time.Millisecond)
-		defer tick.Stop()
-		for i := 0; load.Err() == nil; i++ {
-			<-tick.C
-			r.Gauge.Send(daemontest.Frame(i))
-		}
-	}()
-	for range kills {
-		time.Sleep(time.Duration(100+rng.IntN(500)) * time.Millisecond)
-		r.Kill()
-		r.Start()
-	}
-	time.Sleep(300 * time.Millisecond)
-	stopLoad()
-	<-ended
-	r.Eventually(20*time.Second, "the queue to empty", func() bool { b := r.Bore(); return b != nil && b.Last != nil })
-	time.Sleep(300 * time.Millisecond)
-	journal := r.JournalReadings()
-	r.Eventually(30*time.Second, "every reading of the journal at the subscriber", func() bool {
-		told := map[uint64]bool{}
-		for _, rec := range s.Records(t, "reading") {
-			told[rec.Seq] = true
-		}
-		for seq := range journal {
-			if !told[seq] {
-				return false
-			}
-		}
-		return true
-	})
-	r.Stop()
-	journal = r.JournalReadings()
-	got := s.Records(t, "reading")
-	seen.Mu.Lock()
-	defer seen.Mu.Unlock()
-	t.Logf("%d readings in the journal, %d messages at the subscriber, %d shown by the page", len(journal), len(got), len(seen.Seqs))
-	if len(journal) < 20*kills {
-		t.Errorf("only %d readings: the load did not run", len(journal))
-	}
-	for _, rec := range got {
-		raw, ok := journal[rec.Seq]
-		if !ok || raw != int(rec.Reading.Raw) {
-			t.Fatalf("the subscriber saw reading %d (%s), which the journal does not have", rec.Seq, rec.Reading.Raw)
-		}
-	}
-	if len(seen.Seqs) == 0 {
-		t.Error("the page showed no reading")
-	}
-	for seq := range seen.Seqs {
-		if _, ok := journal[seq]; !ok {
-			t.Fatalf("the page showed reading %d as recorded, which the journal does not have", seq)
-		}
-	}
-	inOrder(t, got)
-}
-
-// inOrder checks that records are in order when repeated records are left out.
-func inOrder(t testing.TB, got []event.Record) {
-	t.Helper()
-	seen, last := map[uint64]bool{}, uint64(0)
-	for _, rec := range got {
-		if seen[rec.Seq] {
-			continue
-		}
-		seen[rec.Seq] = true
-		if rec.Seq < last {
-			t.Fatalf("reading %d came after %d", rec.Seq, last)
-		}
-		last = rec.Seq
-	}
-}
-
-// TestBrokerComesAndGoes stops and starts the broker five times under load. A subscriber with a
-// lasting session gets every reading, in order. The broker is not killed, since a killed broker
-// loses the messages that it has acknowledged but not yet saved. No sender can see that loss.
-func TestBrokerComesAndGoes(t *testing.T) {
-	daemontest.Needs(t, "mosquitto", "mosquitto_sub")
-	r := daemontest.NewRig(t)
-	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true", "persistence true", "persistence_location "+r.Dir+"/")
-	r.Broker = fmt.Sprintf(`url: "tcp://%s"`, broker.Addr)
-	r.Plug()
-	r.Start()
-	r.Master()
-	s := daemontest.Subscribe(t, broker.Addr, "-c", "-i", "lasting")
-	r.Eventually(20*time.Second, "the subscriber", func() bool { return s.Has("/bay2/bore ") })
-	i := 0
-	load := func(n int) {
-		for range n {
-			r.Gauge.Send(daemontest.Frame(i))
-			i++
-			time.Sleep(2 * time.Millisecond)
-		}
-	}
-	for range 5 {
-		load(60)
-		broker.Stop()
-		load(40)
-		broker.Start()
-	}
-	load(20)
-	r.Eventually(10*time.Second, "all readings in the journal", func() bool { b := r.Bore(); return b.Last != nil && b.Last.No >= i })
-	journal := r.JournalReadings()
-	if len(journal) != i {
-		t.Errorf("%d readings in the journal, %d were sent", len(journal), i)
-	}
-	r.Eventually(60*time.Second, "every reading at the subscriber", func() bool {
-		told := map[uint64]bool{}
-		for _, rec := range s.Records(t, "reading") {
-			told[rec.Seq] = true
-		}
-		return len(told) == len(journal)
-	})
-	inOrder(t, s.Records(t, "reading"))
-	r.Stop()
-}
-
 // cpu returns the processor time that a process has used.
 func cpu(t testing.TB, pid int) time.Duration {
 	t.Helper()
@@ -263,37 +119,6 @@ func cpu(t testing.TB, pid int) time.Duration {
 	user, _ := strconv.Atoi(f[11])
 	system, _ := strconv.Atoi(f[12])
 	return time.Duration(user+system) * 10 * time.Millisecond // in ticks of 1/100 s (proc(5))
-}
-
-// TestUnplugged unplugs the gauge and plugs it in again, twenty times. The page says within a
-// second that the gauge is lost. The program uses little processor time meanwhile, and reads on
-// afterwards.
-func TestUnplugged(t *testing.T) {
-	r := daemontest.NewRig(t)
-	r.Plug()
-	r.Start()
-	r.Master()
-	for i := range 20 {
-		r.Unplug()
-		at := time.Now()
-		r.Eventually(3*time.Second, "the page to say that the gauge is lost", func() bool { b := r.Bore(); return b.Gauge.Lost && b.State == event.CannotJudge })
-		if d := time.Since(at); d > time.Second {
-			t.Errorf("loss %d was told after %s, want 1 s at most", i, d)
-		}
-		if i%5 == 0 {
-			before := cpu(t, r.Proc.Process.Pid)
-			time.Sleep(time.Second)
-			if used := cpu(t, r.Proc.Process.Pid) - before; used > 250*time.Millisecond {
-				t.Errorf("while the gauge was away the program used %s of processor time in a second", used)
-			}
-		}
-		r.Plug()
-		r.Eventually(8*time.Second, "the gauge to be found again", func() bool { return !r.Bore().Gauge.Lost })
-		time.Sleep(350 * time.Millisecond) // after a silence, so that the driver does not doubt the first frame
-		r.Gauge.Send(daemontest.Frame(i))
-		r.Eventually(3*time.Second, "a reading", func() bool { b := r.Bore(); return b.Last != nil && b.Last.No == i+1 })
-	}
-	r.Stop()
 }
 
 // TestDiskFull fills the disk of the journal. The page and the broker say that nothing is recorded,

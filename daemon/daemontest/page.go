@@ -1,16 +1,12 @@
 package daemontest
 
 import (
-	"bufio"
 	"bytes"
-	"context"
 	"encoding/json"
 	"io"
 	"net/http"
 	"strconv"
 	"strings"
-	"sync"
-	"time"
 
 	"fairbore/daemon/event"
 	"fairbore/daemon/state"
@@ -112,53 +108,4 @@ func (r *Rig) Counted(name, station string) (sum float64) {
 		}
 	}
 	return sum
-}
-
-// Viewer follows the page's stream and keeps the numbers of the readings that the page showed as
-// recorded.
-type Viewer struct {
-	Mu   sync.Mutex
-	Seqs map[uint64]bool
-}
-
-// View follows the page's stream until ctx ends.
-func (r *Rig) View(ctx context.Context) *Viewer {
-	v := &Viewer{Seqs: map[uint64]bool{}}
-	go func() {
-		for ctx.Err() == nil {
-			v.follow(ctx, "http://"+r.Web+"/station/bay2/stream")
-			time.Sleep(20 * time.Millisecond)
-		}
-	}()
-	return v
-}
-
-func (v *Viewer) follow(ctx context.Context, url string) {
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
-	if err != nil {
-		return
-	}
-	resp, err := http.DefaultClient.Do(req)
-	if err != nil {
-		return
-	}
-	defer resp.Body.Close()
-	in := bufio.NewScanner(resp.Body)
-	in.Buffer(nil, 1<<20)
-	kind := ""
-	for in.Scan() {
-		if e, ok := strings.CutPrefix(in.Text(), "event: "); ok {
-			kind = e
-		}
-		data, ok := strings.CutPrefix(in.Text(), "data: ")
-		if !ok || kind != "event" {
-			continue
-		}
-		var rec event.Record
-		if json.Unmarshal([]byte(data), &rec) == nil && rec.Kind == event.Taken {
-			v.Mu.Lock()
-			v.Seqs[rec.Seq] = true
-			v.Mu.Unlock()
-		}
-	}
 }
