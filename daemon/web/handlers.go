@@ -134,14 +134,12 @@ func ownOrigin(r *http.Request) bool {
 const (
 	beat       = 2 * time.Second // something is sent at least this often, so that a page notices a dead connection
 	writeTime  = 5 * time.Second // a viewer that reads nothing for so long is disconnected
-	sendBuffer = 128 << 10       // bytes that the kernel holds for one viewer
+	sendBuffer = 32 << 10        // bytes that the kernel holds for one viewer
 )
 
 // stream sends a viewer what is new. If the viewer is slow it gets only the newest.
 func (s *Server) stream(w http.ResponseWriter, r *http.Request) {
-	var buf []byte
-	s.follow(w, r, r.PathValue("name"), func(bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
-		buf = buf[:0]
+	s.follow(w, r, r.PathValue("name"), func(buf []byte, bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
 		for i := range events {
 			buf = appendEvent(buf, "event", &events[i])
 		}

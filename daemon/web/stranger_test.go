@@ -2,12 +2,15 @@ package web
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
+	"runtime"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -133,6 +136,48 @@ func TestClientOfAProxyIsBounded(t *testing.T) {
 	if status := get("198.51.100.2"); status != http.StatusOK {
 		t.Errorf("another client: %d", status)
 	}
+}
+
+// A viewer keeps nothing of what was sent to it, so that hundreds cost little. The drawings of this
+// station are some 150 kB.
+func TestViewersCostLittle(t *testing.T) {
+	cfg, src := everything(true)
+	s := serve(t, cfg, src)
+	heap := func() int {
+		runtime.GC()
+		var m runtime.MemStats
+		runtime.ReadMemStats(&m)
+		return int(m.HeapAlloc)
+	}
+	const viewers = 60
+	before := heap()
+	var got atomic.Int64
+	for range viewers {
+		conn, err := net.Dial("tcp", s.Addr())
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { conn.Close() })
+		go func() {
+			piece := make([]byte, 1<<10)
+			for {
+				n, err := conn.Read(piece)
+				if got.Add(int64(n)); err != nil {
+					return
+				}
+			}
+		}()
+		if _, err := fmt.Fprintf(conn, "GET /station/rough/view?w=4000&h=4000&aw=4000&ah=4000&sw=4000&sh=4000 HTTP/1.1\r\nHost: %s\r\n\r\n", s.Addr()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	eventually(t, "the drawings", func() bool { return got.Load() > viewers*(50<<10) })
+	each := 0
+	eventually(t, "the viewers to keep less than 32 kB each", func() bool {
+		each = (heap() - before) / viewers
+		return each < 32<<10
+	})
+	t.Logf("a viewer that was sent %d bytes keeps %d", got.Load()/viewers, each)
 }
 
 // holds are ways to hold a connection.

@@ -1,8 +1,8 @@
 package web
 
 import (
-	"bytes"
 	"fmt"
+	"hash/maphash"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -115,51 +115,58 @@ func expected(b *state.Bore) *[2]analysis.Length {
 	return &e
 }
 
-// viewer writes the stream of one viewer: words and drawings of what has changed.
+// viewer writes the stream of one viewer: words and drawings of what has changed. It keeps nothing of
+// what it has sent, since there may be hundreds.
 type viewer struct {
 	look
-	server *Server
-	job    *analysis.Job
-	drawn  []byte
-	said   []byte
-	buf    []byte
+	server      *Server
+	job         *analysis.Job
+	seed        maphash.Seed
+	said, drawn uint64 // hashes of what was sent last
 }
 
 // view streams words and drawings to the page of a station, in the viewer's units and size.
 func (s *Server) view(w http.ResponseWriter, r *http.Request) {
-	v := viewer{server: s, look: s.look(r)}
-	s.follow(w, r, r.PathValue("name"), func(bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
-		v.buf = v.buf[:0]
+	v := viewer{server: s, look: s.look(r), seed: maphash.MakeSeed()}
+	s.follow(w, r, r.PathValue("name"), func(buf []byte, bores []*state.Bore, lives []event.Live, events []event.Record) []byte {
 		for _, b := range bores {
-			v.show(b)
+			buf = v.show(buf, b)
 		}
 		for i := range events {
-			v.buf = appendEvent(v.buf, "happened", view.Happening(&events[i], v.format(v.job)))
+			buf = appendEvent(buf, "happened", view.Happening(&events[i], v.format(v.job)))
 		}
 		for i := range lives {
-			v.buf = appendEvent(v.buf, "live", view.NeedleOf(&lives[i], v.job, v.format(v.job)))
+			buf = appendEvent(buf, "live", view.NeedleOf(&lives[i], v.job, v.format(v.job)))
 		}
-		return v.buf
+		return buf
 	})
 }
 
-func (v *viewer) show(b *state.Bore) {
+func (v *viewer) show(buf []byte, b *state.Bore) []byte {
 	v.job = b.Job
-	said := appendEvent(nil, "face", v.server.stationView(b, v.format(b.Job)))
-	if !bytes.Equal(said, v.said) {
-		v.said = said
-		v.buf = append(v.buf, said...)
-	}
-	drawn := appendEvent(nil, "picture", v.draw(b))
-	if !bytes.Equal(drawn, v.drawn) {
-		v.drawn = drawn
-		v.buf = append(v.buf, drawn...)
-	}
+	buf = appendNew(buf, v.seed, &v.said, "face", v.server.stationView(b, v.format(b.Job)))
+	return appendNew(buf, v.seed, &v.drawn, "picture", v.draw(b))
 }
 
-// follow runs a stream of server-sent events: a greeting, then what say returns for what is new,
+// appendNew appends an event, unless it is the same as the last one, whose hash is given.
+func appendNew(buf []byte, seed maphash.Seed, last *uint64, event string, v any) []byte {
+	before := len(buf)
+	buf = appendEvent(buf, event, v)
+	now := maphash.Bytes(seed, buf[before:])
+	if now == *last {
+		return buf[:before]
+	}
+	*last = now
+	return buf
+}
+
+// streamKept is how large a buffer a viewer may keep between two messages, bytes. A live value fits; a
+// drawing takes another each time.
+const streamKept = 4 << 10
+
+// follow runs a stream of server-sent events: a greeting, then what say appends for what is new,
 // and a beat if nothing is.
-func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say func([]*state.Bore, []event.Live, []event.Record) []byte) {
+func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say func([]byte, []*state.Bore, []event.Live, []event.Record) []byte) {
 	if _, ok := s.known(name); !ok && name != "" {
 		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
@@ -187,23 +194,27 @@ func (s *Server) follow(w http.ResponseWriter, r *http.Request, name string, say
 	}
 	tick := time.NewTicker(beat)
 	defer tick.Stop()
+	var buf []byte
 	for {
-		var out []byte
+		if buf = buf[:0]; cap(buf) > streamKept {
+			buf = nil
+		}
 		select {
 		case <-r.Context().Done():
 			return
 		case <-s.stop:
 			return
 		case <-tick.C:
-			out = appendEvent(nil, "beat", s.gone(f))
+			buf = appendEvent(buf, "beat", s.gone(f))
 			if now := s.passing(time.Now(), f); now != told {
 				told = now
-				out = appendEvent(out, "passing", now)
+				buf = appendEvent(buf, "passing", now)
 			}
 		case <-sub.Ready():
-			out = say(sub.Take())
+			bores, lives, events := sub.Take()
+			buf = say(buf, bores, lives, events)
 		}
-		if len(out) > 0 && !send(out) {
+		if len(buf) > 0 && !send(buf) {
 			return
 		}
 	}

@@ -1,7 +1,7 @@
 package web
 
 import (
-	"encoding/json"
+	"hash/maphash"
 	"net/http"
 
 	"fairbore/analysis"
@@ -54,20 +54,18 @@ type tile struct {
 // wallView streams the tiles that change, and which stations are out of reach.
 func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 	v := s.look(r)
-	said := map[string]string{}
+	seed, said := maphash.MakeSeed(), map[string]uint64{}
 	tell := func(buf []byte, b *state.Bore) []byte {
 		t := tile{Station: b.Station, Face: s.stationView(b, v.format(b.Job))}
 		if b.Job != nil {
 			t.Cut = string(picture.Cut{Bore: b, W: v.w, H: v.h, Format: v.format(b.Job), Plain: true}.SVG())
 		}
-		out, err := json.Marshal(t)
-		if err != nil || said[b.Station] == string(out) { // a tile can always be encoded
-			return buf
-		}
-		said[b.Station] = string(out)
-		return appendEvent(buf, "tile", json.RawMessage(out))
+		last := said[b.Station]
+		buf = appendNew(buf, seed, &last, "tile", t)
+		said[b.Station] = last
+		return buf
 	}
-	s.follow(w, r, "", func(bores []*state.Bore, _ []event.Live, _ []event.Record) (buf []byte) {
+	s.follow(w, r, "", func(buf []byte, bores []*state.Bore, _ []event.Live, _ []event.Record) []byte {
 		for _, b := range bores {
 			buf = tell(buf, b)
 		}
