@@ -74,8 +74,8 @@ type Reply struct {
 }
 
 // Check refuses text that is too long, or that has characters which act on a display: characters
-// that control a terminal or change the writing direction. A reason typed on several lines becomes
-// one line.
+// that control a terminal or change the writing direction. A serial number has no character that is
+// not seen, and no space around it. A reason typed on several lines becomes one line.
 func (a *Action) Check() error {
 	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
 		return analysis.Say("action.too_long")
@@ -83,17 +83,28 @@ func (a *Action) Check() error {
 	if err := a.StudyRequest.check(); err != nil {
 		return err
 	}
+	a.Part = strings.TrimSpace(a.Part)
 	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
-	for _, t := range [...]struct{ what, text string }{{"action.word.serial", a.Part}, {"action.word.reason", a.Reason}, {"action.word.id", a.ID}} {
+	for _, t := range [...]struct {
+		what, text string
+		bad        func(rune) bool
+	}{{"action.word.serial", a.Part, Invisible}, {"action.word.reason", a.Reason, Unprintable}, {"action.word.id", a.ID, Unprintable}} {
 		if !utf8.ValidString(t.text) { // it would read back from the journal as another text
 			return analysis.Say("action.unprintable", analysis.Say(t.what), fmt.Sprintf("%U", utf8.RuneError))
 		}
-		if i := strings.IndexFunc(t.text, Unprintable); i >= 0 {
+		if i := strings.IndexFunc(t.text, t.bad); i >= 0 {
 			r, _ := utf8.DecodeRuneInString(t.text[i:])
 			return analysis.Say("action.unprintable", analysis.Say(t.what), fmt.Sprintf("%U", r))
 		}
 	}
 	return nil
+}
+
+// Invisible reports whether a character of a name or a serial number would not be seen: then two that
+// look the same would differ. A space that is no plain one is among them.
+func Invisible(r rune) bool {
+	const blank = '\u2800' // the braille pattern without a dot
+	return Unprintable(r) || unicode.In(r, unicode.Cf, unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector) || unicode.Is(unicode.Zs, r) && r != ' ' || r == blank
 }
 
 // Unprintable reports whether a character acts on a display instead of being shown.

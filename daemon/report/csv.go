@@ -27,14 +27,6 @@ func writeCSV(w io.Writer, head []string, rows [][]string) error {
 	return out.WriteAll(rows)
 }
 
-// guard keeps a spreadsheet from taking text for a formula.
-func guard(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
-	}
-	return s
-}
-
 func mm(l analysis.Length) string {
 	if l == 0 {
 		return ""
@@ -91,10 +83,10 @@ func (p Part) CSV(w io.Writer) error {
 			operator, trial = x.Study.Appraiser, strconv.Itoa(x.Study.Trial)
 		}
 		rows = append(rows, []string{
-			e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station), guard(x.Job), guard(x.Part), strconv.Itoa(x.No), strconv.Itoa(x.Round),
+			e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), event.Guard(e.Station), event.Guard(x.Job), event.Guard(x.Part), strconv.Itoa(x.No), strconv.Itoa(x.Round),
 			exact(x.Depth, analysis.MM), strconv.FormatFloat(x.Angle.Degrees(), 'f', -1, 64), mm(x.Size), inch(x.Size), micron(x.Deviation),
-			mm(x.Raw), micron(x.Zero), micron(x.Thermal), string(x.PartFrom), micron(x.ExcessU), micron(x.Indentation), micron(x.U), guard(x.How), guard(x.Gauge), strconv.Itoa(x.Mastered), guard(rings[x.Mastered]), guard(e.Source),
-			counts, guard(why), guard(operator), trial,
+			mm(x.Raw), micron(x.Zero), micron(x.Thermal), string(x.PartFrom), micron(x.ExcessU), micron(x.Indentation), micron(x.U), event.Guard(x.How), event.Guard(x.Gauge), strconv.Itoa(x.Mastered), event.Guard(rings[x.Mastered]), event.Guard(e.Source),
+			counts, event.Guard(why), event.Guard(operator), trial,
 		})
 	}
 	return writeCSV(w, head, rows)
@@ -128,7 +120,7 @@ func (p Part) FirstArticleCSV(w io.Writer) error {
 	gauge, ring := r.tools()
 	var rows [][]string
 	for _, a := range r.list() {
-		rows = append(rows, []string{guard(r.job.ID), guard(r.job.Revision), guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, guard(gauge), guard(ring), strings.Replace(a.decision, ".", ", ", 1)})
+		rows = append(rows, []string{event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, event.Guard(gauge), event.Guard(ring), strings.Replace(a.decision, ".", ", ", 1)})
 	}
 	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows)
 }
@@ -178,9 +170,9 @@ func (r *record) batchRow() []string {
 	}
 	t := r.from
 	return []string{
-		t.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), guard(r.Bore.Station), guard(r.job.ID), guard(r.job.Revision), guard(r.serial()),
+		t.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), event.Guard(r.Bore.Station), event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()),
 		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
-		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), guard(rule), state, doubt, guard(why), guard(by),
+		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), event.Guard(rule), state, doubt, event.Guard(why), event.Guard(by),
 	}
 }
 
@@ -220,12 +212,12 @@ func (w *writer) lookCSV(e *event.Record) []string {
 	}
 	ring := ringOf(e)
 	row := []string{
-		e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), guard(e.Station), what, guard(gauge),
-		guard(ring.ID), mm(ring.Size), micron(ring.U), guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At),
-		strconv.Itoa(n), micron(spread), zero, moved, off, limit, guard(outcome), guard(e.Source),
+		e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), event.Guard(e.Station), what, event.Guard(gauge),
+		event.Guard(ring.ID), mm(ring.Size), micron(ring.U), event.Guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At),
+		strconv.Itoa(n), micron(spread), zero, moved, off, limit, event.Guard(outcome), event.Guard(e.Source),
 	}
 	if m := e.Master; m != nil {
-		return append(row, guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At))
+		return append(row, event.Guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At))
 	}
 	return append(row, "", "", "") // the mastering has it
 }

@@ -410,7 +410,7 @@ func (g GaugeStudy) CSV(w io.Writer) error {
 		if r.Seq != 0 {
 			seq, at = strconv.FormatUint(r.Seq, 10), stamped(r.At)
 		}
-		rows = append(rows, []string{g.Trace.Journal, seq, at, guard(r.Station), guard(g.Gauge), guard(job), guard(r.Part), guard(r.Operator), strconv.Itoa(r.Trial), mm(r.Size)})
+		rows = append(rows, []string{g.Trace.Journal, seq, at, event.Guard(r.Station), event.Guard(g.Gauge), event.Guard(job), event.Guard(r.Part), event.Guard(r.Operator), strconv.Itoa(r.Trial), mm(r.Size)})
 	}
 	return writeCSV(w, head, rows)
 }

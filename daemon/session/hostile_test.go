@@ -27,6 +27,18 @@ func TestTextThatActsIsRefused(t *testing.T) {
 			}
 		}
 	}
+	for _, unseen := range []string{"00\u200b07", "0007\u200d", "\ufeff0007", "00\u00ad07", "00\u200e07", "00\u206007", "00\u00a007", "00\u300007", "00\u316407", "7\ufe0f", "7\U000e0041", "\u2800"} {
+		if events, r := b.Act(b.now, event.Action{Do: "part", Part: unseen, Confirm: true}); r.Done || len(events) > 0 || r.Why.Code != "action.unprintable" {
+			t.Errorf("%q: %+v, %d events", unseen, r, len(events))
+		}
+		if events, r := b.Act(b.now, event.Action{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"A", "B" + unseen}}}); r.Done || len(events) > 0 || r.Why.Code != "study.name" {
+			t.Errorf("appraiser %q: %+v, %d events", unseen, r, len(events))
+		}
+	}
+	b.must(event.Action{Do: "part", Part: " 0008\u00a0", Confirm: true}) // what surrounds it was meant by nobody
+	if got := b.Fold().Part.Serial; got != "0008" {
+		t.Errorf("part %q", got)
+	}
 	for _, plain := range []string{"Ø 31.75 ± 1 µm", "Größe", "部品-7", "<b>&", "=cmd()", "S/N 12 \U0001f527", "-0042"} {
 		b.must(event.Action{Do: "part", Part: plain, Confirm: true})
 		if got := b.Fold().Part.Serial; got != plain {

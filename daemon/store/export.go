@@ -30,8 +30,7 @@ const (
 type ExportOptions struct {
 	Format Format
 	Filter
-	// Guard puts an apostrophe before a text that begins with = + - @, a tab or a carriage return,
-	// so that a spreadsheet does not take the text for a formula.
+	// Guard keeps a spreadsheet from taking text for a formula, see [event.Guard].
 	Guard bool
 	// Progress, if not nil, is called now and then. done is the number of the event that the export
 	// has come to, and total is the number of the last event.
@@ -139,7 +138,7 @@ func csvRow(r *event.Record, void string, guard bool) []string {
 	g := r.Reading
 	text := func(s string) string { return s }
 	if guard {
-		text = guardText
+		text = event.Guard
 	}
 	operator, trial := "", ""
 	if g.Study != nil {
@@ -155,13 +154,6 @@ func csvRow(r *event.Record, void string, guard bool) []string {
 		text(g.Gauge), text(g.Channel), text(g.How), strconv.Itoa(g.Turns),
 		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void), text(operator), trial,
 	}
-}
-
-func guardText(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
-	}
-	return s
 }
 
 // exact writes a length with all its decimals. In mm and µm every length has a finite number of
