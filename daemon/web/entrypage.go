@@ -157,7 +157,7 @@ func (s *Server) read(w http.ResponseWriter, r *http.Request, into any) bool {
 	if err := dec.Decode(into); err != nil {
 		return no(http.StatusBadRequest, analysis.Say("page.refused.json", err))
 	}
-	if dec.More() {
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
 		return no(http.StatusBadRequest, analysis.Say("page.refused.more"))
 	}
 	return true

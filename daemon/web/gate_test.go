@@ -24,7 +24,7 @@ import (
 )
 
 // testGate opens to "oil and stones".
-func testGate(t *testing.T) *Gate {
+func testGate(t testing.TB) *Gate {
 	return &Gate{
 		Opens: func(p string) bool { return p == "oil and stones" }, Mark: "a hash",
 		Sessions: OpenSessions(filepath.Join(t.TempDir(), "sessions"), zerolog.Nop()), Guesses: limit.NewGuesses(time.Now),

@@ -443,3 +443,53 @@ func TestTonesHaveShapes(t *testing.T) {
 		}
 	}
 }
+
+// Signing in and out fit each screen: the passphrase, why it is refused, and the button in
+// the settings of a browser that may act.
+func TestLooksOfSigningIn(t *testing.T) {
+	t.Parallel()
+	s, src := gated(t)
+	e := newEye(t, s)
+	click := func(selector string) {
+		e.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`document.querySelector(%q).click()`, selector)))
+	}
+	done := func() int {
+		src.mu.Lock()
+		defer src.mu.Unlock()
+		return len(src.did)
+	}
+	give := func(passphrase string) {
+		e.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`document.querySelector("#d-login input").value = %q`, passphrase)))
+		click("#d-login .yes")
+	}
+	for name, size := range sizes {
+		for _, theme := range e.themes() {
+			look := func(what string) {
+				for _, w := range e.says(wrong) {
+					t.Errorf("%s at %s: %s", what, name, w)
+				}
+				e.keep(what, theme, name)
+			}
+			e.open("/station/marks", theme, size)
+			e.until("the page", drawn)
+			did := done()
+			click(`#bar [data-do="dressed"]`)
+			click("#d-dressed .yes")
+			e.until("the passphrase to be asked", `document.querySelector("#d-login").open`)
+			give("sand")
+			e.until("the refusal", `document.querySelector("#login-why").innerText`)
+			look("signin")
+			give("oil and stones")
+			e.until("the action to be done", `!document.querySelector("dialog[open]")`)
+			eventually(t, "the action", func() bool { return done() == did+1 })
+			click(`#bar [data-do="settings"]`)
+			e.until("the button", `document.querySelector("#sign-out").getClientRects().length`)
+			look("signout")
+			click("#sign-out")
+			e.until("the word", `document.querySelector("#note").innerText && !document.querySelector("dialog[open]")`)
+			look("signedout")
+			click(`#bar [data-do="settings"]`)
+			e.until("the settings", `document.querySelector("#d-settings").open && !document.querySelector("#sign-out").getClientRects().length`)
+		}
+	}
+}
