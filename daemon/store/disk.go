@@ -65,7 +65,8 @@ func makeFolders(dir string, sync func(dir string) error) error {
 	}
 }
 
-// syncFile makes a finished file and its name durable. It must not be used on the journal's own
+// syncFile makes a finished file and its name durable. What is read of the file afterwards comes from
+// the disk, as far as the operating system can be told to forget it. syncFile must not be used on the journal's own
 // files, since closing one of them drops SQLite's locks.
 func syncFile(path string) error {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
@@ -76,6 +77,7 @@ func syncFile(path string) error {
 		f.Close()
 		return fmt.Errorf("sync %s: %w", path, err)
 	}
+	forget(f)
 	if err := f.Close(); err != nil {
 		return err
 	}

@@ -57,6 +57,9 @@ func freeBytes(dir string) (int64, error) {
 	return int64(s.Bavail) * int64(s.Bsize), nil
 }
 
+// forget drops what memory holds of a file that was synced.
+func forget(f *os.File) { _ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED) }
+
 // syncDir makes the names in a folder durable.
 func syncDir(dir string) error {
 	f, err := os.Open(dir)

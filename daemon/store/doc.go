@@ -37,9 +37,14 @@
 // soon as the last sync is done: the events that come during a sync form the next group, and a
 // single event does not wait.
 //
+// Events that can't be recorded until the journal ends are put into a dump: a file beside the journal
+// with their place in it and their hashes. The next Open records them before any other event.
+//
 // # Limits
 //
 //   - A disk may report a sync that it has not made. The program can't detect that.
+//   - A disk may spoil more than the 4096 bytes around those that it writes when the power is cut.
+//     Then the last commits may be lost.
 //   - The chain shows that a row was changed or removed. It does not show that rows were cut off
 //     the end, unless a cursor points beyond the end. It does not show either that somebody who can
 //     write the file has recomputed all hashes. Keep the newest hash ([Report].Head) somewhere else

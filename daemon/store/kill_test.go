@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -147,4 +148,43 @@ func runAndKill(t *testing.T, path string, after time.Duration, told map[uint64]
 	if err := cmd.Wait(); err == nil {
 		t.Fatal("the child ended by itself")
 	}
+}
+
+// A journal whose creation is killed at any moment is created by the next start, and is not taken
+// for an older one or a damaged one.
+func TestKilledAtItsCreation(t *testing.T) {
+	killed := 0
+	for n := range 12 {
+		cfg := config(t)
+		cfg.Path = filepath.Join(filepath.Dir(cfg.Path), "new", "folder", "journal.db")
+		cmd := exec.CommandContext(t.Context(), os.Args[0])
+		cmd.Env = append(os.Environ(), childEnv+"="+cfg.Path, childOpens+"=1")
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		if n%2 == 0 { // from the moment on at which the file is there
+			for end := time.Now().Add(10 * time.Second); time.Now().Before(end); {
+				if _, err := os.Lstat(cfg.Path); err == nil {
+					break
+				}
+			}
+		}
+		kill := time.AfterFunc(time.Duration(n*n)*time.Millisecond/4, func() { cmd.Process.Kill() })
+		if cmd.Wait() != nil {
+			killed++
+		}
+		kill.Stop()
+		j, err := Open(t.Context(), cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(j.Warnings()) > 0 || j.Last() != 0 {
+			t.Errorf("warned of %q; %d events", j.Warnings(), j.Last())
+		}
+		if err := j.Close(); err != nil {
+			t.Fatal(err)
+		}
+		mustVerify(t, cfg.Path)
+	}
+	t.Logf("%d of 12 creations were killed", killed)
 }
