@@ -414,6 +414,17 @@ func TestTenthsAgree(t *testing.T) {
 	})
 }
 
+// A job without a plan has nothing to draw.
+func TestDrawable(t *testing.T) {
+	bare, level := valve(), valve()
+	bare.Sections, level.Orientations = nil, nil
+	for j, want := range map[*analysis.Job]bool{nil: false, bare: false, level: false, valve(): true} {
+		if picture.Drawable(j) != want {
+			t.Errorf("%+v: drawable %t", j, !want)
+		}
+	}
+}
+
 // Whatever a broker says of a bore, each drawing of it is well-formed and in proportion.
 func FuzzBore(f *testing.F) {
 	bore := func(text string) *state.Bore {
