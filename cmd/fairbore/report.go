@@ -57,6 +57,19 @@ type wallCmd struct {
 	ClientID     string        `help:"At the broker; made up when left out." name:"client-id"`
 }
 
+// Validate refuses a file with a secret that others may read.
+func (w *wallCmd) Validate() error {
+	for _, path := range []string{w.PasswordFile, w.KeyFile} {
+		if path == "" {
+			continue
+		}
+		if err := config.CheckSecret(path); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (w *wallCmd) Run(ctx context.Context, s *streams) error {
 	return wall.Serve(ctx, wall.Options{
 		Broker: string(w.Broker), User: w.User, PasswordFile: w.PasswordFile, CAFile: w.CAFile, CertFile: w.CertFile, KeyFile: w.KeyFile,

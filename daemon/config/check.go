@@ -8,7 +8,6 @@ import (
 	"net"
 	"net/netip"
 	"net/url"
-	"os"
 	"regexp"
 	"slices"
 	"strconv"
@@ -136,16 +135,12 @@ func (l *loader) broker(b *Broker) {
 			l.fault("broker.embedded.listen", "there is broker.url as well; use the one or the other")
 		}
 	}
-	for _, f := range []struct{ key, path string }{
-		{"broker.password_file", b.Password}, {"broker.ca_file", b.CA}, {"broker.cert_file", b.Cert}, {"broker.key_file", b.Key},
-	} {
-		if f.path == "" {
-			continue
-		}
-		if _, err := os.Stat(f.path); err != nil {
-			l.fault(f.key, "%w", err)
-		}
-	}
+	l.file("broker.password_file", &b.Password, true)
+	l.file("broker.ca_file", &b.CA, false)
+	l.file("broker.cert_file", &b.Cert, false)
+	l.file("broker.key_file", &b.Key, true)
+	l.file("broker.embedded.cert_file", &b.Embedded.Cert, false)
+	l.file("broker.embedded.key_file", &b.Embedded.Key, true)
 	if (b.Cert == "") != (b.Key == "") {
 		l.fault("broker.cert_file", "a certificate needs its key, and a key its certificate")
 	}

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -346,6 +347,66 @@ func find(err error, key string) *Fault {
 		}
 	}
 	return nil
+}
+
+// TestSecrets checks that a file with a password or a key is refused if others may read or change
+// it, with what to do, and that a credential of the service is found where the service manager says.
+func TestSecrets(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("files have no such rights on Windows")
+	}
+	dir := t.TempDir()
+	secret, open := filepath.Join(dir, "secret"), filepath.Join(dir, "open")
+	for path, mode := range map[string]os.FileMode{secret: 0o640, open: 0o644} {
+		if err := os.WriteFile(path, []byte("x\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Chmod(path, mode); err != nil {
+			t.Fatal(err)
+		}
+	}
+	with := func(broker string) string {
+		return strings.Replace(example(t), `  embedded:
+    listen: ""           # such as 127.0.0.1:1883
+    cert_file: ""
+    key_file: ""
+`, "  embedded: {"+broker+"}\n", 1)
+	}
+	shop := func(key, path string) string {
+		return strings.Replace(strings.Replace(example(t), key+`: ""`, key+": "+path, 1), `user: ""`, "user: bay", 1)
+	}
+	strip := func(text string) string { // the keys of the embedded broker that are left
+		text = strings.Replace(text, "    anonymous: false     # true: whoever reaches it may read\n", "", 1)
+		return regexp.MustCompile(`(?m)^    users: \[\].*\n`).ReplaceAllString(text, "")
+	}
+	for _, c := range []struct{ name, text, key, why string }{
+		{"a password", shop("password_file", secret), "", ""},
+		{"a password that others may read", shop("password_file", open), "broker.password_file", "chmod 0640 " + open},
+		{"an authority that others may read", shop("ca_file", open), "", ""},
+		{"a key that others may read", strings.Replace(shop("key_file", open), `cert_file: ""`, "cert_file: "+open, 1), "broker.key_file", "mode 0644"},
+		{"a key of the broker inside", strip(with("cert_file: " + open + ", key_file: " + open)), "broker.embedded.key_file", "chmod 0640"},
+		{"a certificate that isn't", strip(with("cert_file: /nowhere")), "broker.embedded.cert_file", "no such file"},
+		{"a credential", shop("password_file", `"%d/secret"`), "", ""},
+		{"a credential by the environment", shop("password_file", `"${CREDENTIALS_DIRECTORY}/secret"`), "", ""},
+		{"a credential that isn't", shop("password_file", `"%d/none"`), "broker.password_file", "no such file"},
+		{"a folder", shop("password_file", dir), "broker.password_file", "is a folder"},
+	} {
+		t.Setenv("CREDENTIALS_DIRECTORY", dir)
+		got, err := Parse("f.yaml", []byte(c.text))
+		switch f := find(err, c.key); {
+		case c.key == "" && err != nil:
+			t.Errorf("%s: %v", c.name, err)
+		case c.key == "" && got.Broker.Password != "" && got.Broker.Password != secret:
+			t.Errorf("%s: the password is read from %s", c.name, got.Broker.Password)
+		case c.key != "" && (f == nil || !strings.Contains(f.Err.Error(), c.why) || f.Line == 0):
+			t.Errorf("%s: %v, want %q", c.name, err, c.why)
+		}
+	}
+	t.Setenv("CREDENTIALS_DIRECTORY", "")
+	_, err := Parse("f.yaml", []byte(shop("password_file", `"%d/secret"`)))
+	if f := find(err, "broker.password_file"); f == nil || !strings.Contains(f.Err.Error(), "LoadCredential=secret:FILE") {
+		t.Errorf("outside a service: %v", err)
+	}
 }
 
 func TestUnreadable(t *testing.T) {
