@@ -13,7 +13,7 @@ type right struct {
 
 // leaves returns the last levels of the topics that stations publish. "do" is the one that they
 // receive.
-func leaves() []string { return []string{"live", "reading", "event", "bore", "alive", "done"} }
+func leaves() []string { return []string{"live", "reading", "event", "bore", "alive", "done", "head"} }
 
 // mayPublish reports whether a message to the topic is allowed: exactly
 // fairbore/1/SITE/STATION/LEAF.

@@ -1,12 +1,12 @@
 package publish
 
-// rested is a bore message with the number of the last record that it is based on.
+// rested is a retained message with the number of the last record that it is based on.
 type rested struct {
 	payload []byte
 	after   uint64
 }
 
-// bores keeps the bore message of a station that is to be sent next. The newest wins, but a message
+// bores keeps the bore message of a station, or the head, that is to be sent next. The newest wins, but a message
 // that waits for its records is not replaced by a newer one that would wait longer; otherwise a
 // steady flow of readings would leave the displays without any.
 type bores struct {

@@ -26,7 +26,7 @@ func schemaFile(name string) string { return "../../configs/schema/" + name + ".
 
 // names are the messages of the contract.
 func names() []string {
-	return []string{LeafLive, LeafReading, LeafEvent, LeafBore, LeafAlive, LeafDo, LeafDone}
+	return []string{LeafLive, LeafReading, LeafEvent, LeafBore, LeafAlive, LeafHead, LeafDo, LeafDone}
 }
 
 // compile reads the schemas; closed ones allow no property that they don't name,
@@ -112,6 +112,7 @@ func messages() map[string][]any {
 	return map[string][]any{
 		LeafReading: {r}, LeafEvent: {ev}, LeafBore: {b}, LeafDo: {d},
 		LeafLive: {publishtest.Full[event.Live]()}, LeafDone: {publishtest.Full[event.Reply]()},
+		LeafHead:  {event.Head{Journal: "j", Seq: 1, Hash: strings.Repeat("0a", 32), At: r.At, Signature: "s", Key: strings.Repeat("0b", 32)}},
 		LeafAlive: {Alive{Daemon: "d", State: Online, Why: "w", Journal: "j", Version: "v", At: r.At, Stations: []string{"a"}}},
 	}
 }
@@ -266,6 +267,7 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 		showLive := func(station string, payload []byte) { p.Live(station, json.RawMessage(payload)) }
 		map[string]func(string, []byte){LeafLive: showLive, LeafBore: p.Bore, LeafDone: p.Done}[leaf]("hone-bay-1", raw)
 	}
+	p.Head(event.Head{Journal: p.cfg.Journal, Seq: 3, Hash: strings.Repeat("0a", 32), At: j.Recs[2].At})
 	counts := func() map[string]int {
 		c := map[string]int{}
 		for _, msg := range e.all() {
@@ -273,9 +275,12 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 		}
 		return c
 	}
-	want := map[string]int{LeafLive: 1, LeafReading: 2, LeafEvent: 1, LeafBore: 1, LeafAlive: 3, LeafDone: 1}
+	want := map[string]int{LeafLive: 1, LeafReading: 2, LeafEvent: 1, LeafBore: 1, LeafAlive: 3, LeafDone: 1, LeafHead: 1}
 	publishtest.Until(t, "all messages", func() bool { return maps.Equal(counts(), want) })
 	for _, msg := range e.all() {
+		if head := Topic(p.cfg.Site, p.cfg.Journal, LeafHead); filepath.Base(msg.Topic()) == LeafHead && msg.Topic() != head {
+			t.Errorf("a head is at %s, want %s", msg.Topic(), head)
+		}
 		leaf := filepath.Base(msg.Topic())
 		doc, err := jsonschema.UnmarshalJSON(strings.NewReader(string(msg.Payload())))
 		if err != nil {
@@ -361,7 +366,11 @@ func TestContractDocument(t *testing.T) {
 		t.Errorf("%d channels, want %d", n, len(names()))
 	}
 	for _, n := range names() {
-		if got := at("channels", n, "address"); got != Topic("{site}", "{station}", n) {
+		below := "{station}"
+		if n == LeafHead {
+			below = "{journal}"
+		}
+		if got := at("channels", n, "address"); got != Topic("{site}", below, n) {
 			t.Errorf("%s: address %v", n, got)
 		}
 		if got := at("components", "messages", n, "payload", "$ref"); got != "./schema/"+n+".json" {
@@ -369,7 +378,7 @@ func TestContractDocument(t *testing.T) {
 		}
 	}
 	for op, want := range map[string]string{"tellLive": "send live 0 false", "tellReading": "send reading 1 false", "tellEvent": "send event 1 false",
-		"tellBore": "send bore 1 true", "tellAlive": "send alive 1 true", "takeCommand": "receive do 1 false", "tellDone": "send done 1 false"} {
+		"tellBore": "send bore 1 true", "tellHead": "send head 1 true", "tellAlive": "send alive 1 true", "takeCommand": "receive do 1 false", "tellDone": "send done 1 false"} {
 		ch, _ := at("operations", op, "channel", "$ref").(string)
 		mqtt, _ := at("operations", op, "bindings", "mqtt").(map[string]any)
 		if got := fmt.Sprint(at("operations", op, "action"), " ", strings.TrimPrefix(ch, "#/channels/"), " ", mqtt["qos"], " ", mqtt["retain"]); got != want {

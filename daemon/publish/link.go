@@ -46,6 +46,7 @@ type flying struct {
 func newLink(p *Publisher, to carrier, lost <-chan error) *link {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	p.head.again()
 	for _, s := range p.slots {
 		s.bore.again()
 		s.live = nil

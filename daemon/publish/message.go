@@ -15,6 +15,7 @@ const (
 	LeafAlive   = "alive"
 	LeafDo      = "do"
 	LeafDone    = "done"
+	LeafHead    = "head" // below the id of the journal, not below a station
 )
 
 // Alive says whether a daemon, or one of its stations, is there. It is retained.

@@ -2,6 +2,7 @@ package publish
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"sync"
 	"time"
@@ -59,6 +60,7 @@ type Publisher struct {
 	status  Status
 	acked   uint64 // the cursor
 	slots   map[string]*slot
+	head    bores // the newest head of the journal
 	replies []reply
 	replied uint64 // number of the newest reply queued
 }
@@ -174,6 +176,19 @@ func (p *Publisher) Bore(station string, payload []byte) {
 	if s := p.slots[station]; s != nil {
 		s.bore.offer(rested{payload, after})
 	}
+	p.mu.Unlock()
+	p.Wake()
+}
+
+// Head sets the newest head of the journal. It is sent after the record that it is of. The broker
+// retains it. It replaces one that was not sent, and is sent again after each new connection.
+func (p *Publisher) Head(h event.Head) {
+	payload, err := json.Marshal(h)
+	if err != nil { // a Head can always be encoded
+		return
+	}
+	p.mu.Lock()
+	p.head.offer(rested{payload, h.Seq})
 	p.mu.Unlock()
 	p.Wake()
 }

@@ -96,7 +96,7 @@ type outgoing struct {
 	landed  func()
 }
 
-// sendStates sends replies, and the bores whose records have been sent.
+// sendStates sends replies, and the bores and the head whose records have been sent.
 func (l *link) sendStates() error {
 	for _, o := range l.takeStates() {
 		if err := l.send(o.topic, o.retain, o.payload, 0, o.landed); err != nil {
@@ -122,6 +122,9 @@ func (l *link) takeStates() (out []outgoing) {
 		if payload := b.take(l.sent); payload != nil {
 			out = append(out, outgoing{Topic(p.cfg.Site, name, LeafBore), true, payload, b.landed})
 		}
+	}
+	if payload := p.head.take(l.sent); payload != nil {
+		out = append(out, outgoing{Topic(p.cfg.Site, p.cfg.Journal, LeafHead), true, payload, p.head.landed})
 	}
 	return out
 }
