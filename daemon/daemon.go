@@ -23,6 +23,7 @@ import (
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/event"
+	"fairbore/daemon/head"
 	"fairbore/daemon/hub"
 	"fairbore/daemon/limit"
 	"fairbore/daemon/line"
@@ -54,6 +55,8 @@ type Daemon struct {
 	guesses  *limit.Guesses // of all passwords
 	pending  pendingActions
 	entered  enteredJobs
+	signer   *head.Signer  // nil: heads are not signed
+	accepted chan struct{} // a part was accepted, and its head is not told yet
 	ready    chan struct{} // closed when everything is running
 }
 
@@ -65,13 +68,19 @@ func New(ctx context.Context, cfg *config.Config, version string, log zerolog.Lo
 
 // NewAtSpeed is like New, but the daemon's clock runs faster than real time by the factor speed.
 func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zerolog.Logger, speed float64) (_ *Daemon, err error) {
-	d := &Daemon{cfg: cfg, version: version, log: log, start: time.Now(), speed: speed, guesses: limit.NewGuesses(time.Now), ready: make(chan struct{})}
+	d := &Daemon{
+		cfg: cfg, version: version, log: log, start: time.Now(), speed: speed, guesses: limit.NewGuesses(time.Now),
+		ready: make(chan struct{}), accepted: make(chan struct{}, 1),
+	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.release())
 		}
 	}()
 	if d.journal, err = store.Open(ctx, store.Config{Path: cfg.Journal.Path, DumpDir: cfg.Journal.Spill, Log: log}); err != nil {
+		return nil, err
+	}
+	if d.signer, err = setup.Signer(cfg); err != nil {
 		return nil, err
 	}
 	d.hub = hub.New(d.journal.ID(), d.Now)
@@ -102,7 +111,7 @@ func (d *Daemon) pages() web.Config {
 		Listen: c.Listen, Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(),
 		History: archive.History{Journal: d.journal, Settings: d.hub.Settings},
-		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith},
+		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith, Sign: d.signer.Sign},
 	}
 	if c.Hash != "" {
 		w.Gate = &web.Gate{
@@ -259,6 +268,9 @@ func (d *Daemon) Run(ctx context.Context) error {
 	}
 	stations.Go(func() { d.read(in, journal.ctx, stopPorts) })
 	stations.Go(func() { service.Watchdog(in, d.alive) })
+	if d.pub != nil {
+		stations.Go(func() { head.Every(in, d.accepted, func() { d.tellHead(in) }) })
+	}
 	close(d.ready)
 	service.Notify("READY=1")
 	stations.Go(func() { service.Status(in, d.standing) })
@@ -365,6 +377,29 @@ func (d *Daemon) committed(records []event.Record) {
 	if d.pub != nil {
 		d.pub.Wake()
 	}
+	if slices.ContainsFunc(records, func(r event.Record) bool { return r.Verdict != nil && r.Verdict.Accepted }) {
+		select {
+		case d.accepted <- struct{}{}:
+		default:
+		}
+	}
+}
+
+// tellHead publishes the head of the journal as it is now.
+func (d *Daemon) tellHead(ctx context.Context) {
+	last := d.journal.Last()
+	if last == 0 {
+		return
+	}
+	h, err := d.journal.Head(ctx, last)
+	if err != nil {
+		if ctx.Err() == nil {
+			d.log.Warn().Err(err).Msg("the head of the journal is not published")
+		}
+		return
+	}
+	d.signer.Sign(&h)
+	d.pub.Head(h)
 }
 
 // Stations implements [web.Source].

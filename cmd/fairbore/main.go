@@ -12,11 +12,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"os/signal"
 	"regexp"
 	"runtime"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"syscall"
 	"unicode/utf8"
@@ -29,6 +31,8 @@ import (
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
 	"fairbore/daemon/demo"
+	"fairbore/daemon/event"
+	"fairbore/daemon/head"
 	"fairbore/daemon/port"
 	"fairbore/daemon/replay"
 	"fairbore/daemon/setup"
@@ -256,10 +260,65 @@ func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
 type verifyCmd struct {
 	Journal string `arg:"" help:"The journal." type:"existingfile"`
 	Hash    string `help:"Look for this chain hash too, which a record ends with."`
+	Head    string `help:"Check that the journal holds this head too: the JSON of one as it was published, or a file with it."`
+	Record  string `help:"Check that the journal holds the head that this record states: text, HTML, PDF or CSV." type:"existingfile"`
+	Key     string `help:"The head must be signed by this public key." type:"existingfile"`
+}
+
+// Validate refuses a key with nothing to check by it.
+func (v *verifyCmd) Validate() error {
+	if v.Key != "" && v.Head == "" && v.Record == "" {
+		return errors.New("--key is for --head and --record")
+	}
+	return nil
 }
 
 func (v *verifyCmd) Run(ctx context.Context, s *streams) error {
-	return archive.Verify(ctx, v.Journal, v.Hash, s.out, s.progress("verify"))
+	var key *head.Public
+	if v.Key != "" {
+		p, err := head.ReadPublic(v.Key)
+		if err != nil {
+			return err
+		}
+		key = &p
+	}
+	kept := map[string]event.Head{} // the heads to look for, by where they come from
+	for what, from := range map[string]string{"head": v.Head, "record": v.Record} {
+		if from == "" {
+			continue
+		}
+		h, err := readHead(from)
+		if err != nil {
+			return fmt.Errorf("--%s: %w", what, err)
+		}
+		kept[what] = h
+	}
+	if err := archive.Verify(ctx, v.Journal, v.Hash, s.out, s.progress("verify")); err != nil {
+		return err
+	}
+	for _, what := range slices.Sorted(maps.Keys(kept)) {
+		h := kept[what]
+		if err := archive.Holds(ctx, v.Journal, what, &h, key, s.out); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// readHead reads a head from a file, or from text that is the JSON of one.
+func readHead(from string) (event.Head, error) {
+	if strings.HasPrefix(strings.TrimSpace(from), "{") {
+		return head.Read([]byte(from))
+	}
+	text, err := os.ReadFile(from)
+	if err != nil {
+		return event.Head{}, err
+	}
+	h, err := head.Read(text)
+	if err != nil {
+		err = fmt.Errorf("%s %w", from, err)
+	}
+	return h, err
 }
 
 type replayCmd struct {

@@ -17,7 +17,7 @@ type reportCmd struct {
 	Kind    string `help:"part, job, first-article, masterings, or study (a gauge study)." enum:"part,job,first-article,masterings,study" default:"part"`
 	Format  string `help:"text, html, pdf or csv." enum:"text,html,pdf,csv" default:"text"`
 	Output  string `help:"A file to write; standard output when left out." short:"o"`
-	Config  string `help:"The configuration, for budget and judgement." short:"c" type:"existingfile"`
+	Config  string `help:"The configuration, for budget, judgement and signature." short:"c" type:"existingfile"`
 	Station string `help:"Of this station only."`
 	Job     string `help:"Of this job only."`
 	Part    string `help:"Of the part with this serial number."`
@@ -37,6 +37,11 @@ func (r *reportCmd) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 		o.Settings = setup.ByConfig(cfg)
+		signer, err := setup.Signer(cfg)
+		if err != nil {
+			return err
+		}
+		o.Sign = signer.Sign
 	}
 	if show := s.progressBeside("report", r.Output); show != nil {
 		o.Progress = func(done, total int) { show(uint64(done), uint64(total)) }

@@ -18,6 +18,7 @@ import (
 type archive struct {
 	journal  *store.Journal
 	settings Settings
+	sign     func(*event.Head)         // signs the head that a record states; nil: nobody does
 	jobs     map[string][]event.Record // by job: when it was chosen, at any station; read once
 	verdicts map[uint64]*event.Verdict // by row
 }
@@ -28,6 +29,15 @@ type Settings func(station, gauge string) (state.Settings, bool)
 
 func newArchive(j *store.Journal, settings Settings) *archive {
 	return &archive{journal: j, settings: settings, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}}
+}
+
+// head returns the head of the journal at a row, signed if there is a key.
+func (a *archive) head(ctx context.Context, seq uint64) (event.Head, error) {
+	h, err := a.journal.Head(ctx, seq)
+	if err == nil && a.sign != nil {
+		a.sign(&h)
+	}
+	return h, err
 }
 
 // part collects the record of a part.
@@ -59,7 +69,7 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	if p.Limits, err = a.limits(ctx, s.Job, end.Seq); err != nil {
 		return p, err
 	}
-	if p.Hash, err = a.journal.Head(ctx, p.Last()); err != nil {
+	if p.Head, err = a.head(ctx, p.Last()); err != nil {
 		return p, err
 	}
 	set, known := state.Settings{Station: s.Station}, false

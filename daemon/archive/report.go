@@ -33,6 +33,8 @@ type ReportOptions struct {
 	// Settings returns gauge, decision rule and uncertainty. If it is nil the reports have only
 	// what the journal has: no budget, and no judgement except the recorded one.
 	Settings Settings
+	// Sign signs the head of the journal that the report states; nil leaves it unsigned.
+	Sign func(*event.Head)
 	// Most is the largest number of parts in a report of a job; 0 is 9999.
 	Most int
 	// Progress is called from time to time with the number of parts; it may be nil.
@@ -64,6 +66,7 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 	}
 	defer func() { err = errors.Join(err, j.Close()) }()
 	r := reporter{archive: newArchive(j, o.Settings), o: o}
+	r.sign = o.Sign
 	doc, table, err := r.report(ctx)
 	if err != nil {
 		return err
@@ -223,6 +226,7 @@ func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 		return b, fmt.Errorf("more than %d parts; narrow the times", most)
 	}
 	slices.Reverse(parts)
+	last := uint64(0)
 	for i, s := range parts {
 		if err := ctx.Err(); err != nil {
 			return b, err
@@ -232,7 +236,7 @@ func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 			return b, fmt.Errorf("part %s of %s: %w", s.Part, s.Station, err)
 		}
 		b.Parts = append(b.Parts, p)
-		b.Trace.Last = max(b.Trace.Last, p.Last())
+		last = max(last, p.Last())
 		if r.o.Progress != nil {
 			r.o.Progress(i+1, len(parts))
 		}
@@ -241,16 +245,16 @@ func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 	if b.Job == nil {
 		return b, fmt.Errorf("the journal does not say what job %s asks for; run verify", r.o.Job)
 	}
-	if b.Limits, err = r.limits(ctx, r.o.Job, b.Trace.Last); err != nil {
+	if b.Limits, err = r.limits(ctx, r.o.Job, last); err != nil {
 		return b, err
 	}
-	b.Trace.Journal, b.Trace.First = r.journal.ID(), parts[0].Seq
-	b.Trace.Hash, err = r.journal.Head(ctx, b.Trace.Last)
+	b.Trace.First = parts[0].Seq
+	b.Trace.Head, err = r.head(ctx, last)
 	return b, err
 }
 
 func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
-	l = report.Log{Station: r.o.Station, From: r.o.From, To: r.o.To, Trace: report.Trace{Journal: r.journal.ID()}}
+	l = report.Log{Station: r.o.Station, From: r.o.From, To: r.o.To, Trace: report.Trace{Head: event.Head{Journal: r.journal.ID()}}}
 	f := store.Filter{Station: r.o.Station, From: r.o.From, To: r.o.To, Kinds: []event.Kind{event.Mastered, event.Checked, event.Reread}}
 	for e, err := range r.journal.Query(ctx, f) {
 		if err != nil {
@@ -260,8 +264,8 @@ func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
 	}
 	slices.SortFunc(l.Looks, func(a, b event.Record) int { return cmp.Compare(a.Seq, b.Seq) })
 	if n := len(l.Looks); n > 0 {
-		l.Trace.First, l.Trace.Last = l.Looks[0].Seq, l.Looks[n-1].Seq
-		l.Trace.Hash, err = r.journal.Head(ctx, l.Trace.Last)
+		l.Trace.First = l.Looks[0].Seq
+		l.Trace.Head, err = r.head(ctx, l.Looks[n-1].Seq)
 	}
 	return l, err
 }

@@ -91,8 +91,8 @@ func (a *archive) study(ctx context.Context, begun *event.Record) (g report.Gaug
 			return g, fmt.Errorf("gauges %s and %s were used in one study; it tells nothing of either", s.Reading.Gauge, g.Gauge)
 		}
 	}
-	g.Trace = report.Trace{Journal: a.journal.ID(), First: begun.Seq, Last: end.Seq}
-	if g.Trace.Hash, err = a.journal.Head(ctx, end.Seq); err != nil {
+	g.Trace.First = begun.Seq
+	if g.Trace.Head, err = a.head(ctx, end.Seq); err != nil {
 		return g, err
 	}
 	g.Title = strings.Join(strings.Fields("gauge "+g.Gauge+" on "+g.Job.ID+" "+g.Job.Title), " ")

@@ -36,6 +36,7 @@ func (l *loader) check(c *Config) {
 	if c.Journal.Path == "" {
 		l.fault("journal.path", "say where the journal is kept")
 	}
+	l.file("journal.key_file", &c.Journal.Key, true)
 	l.web(&c.Web)
 	l.listen("broker.embedded.listen", c.Broker.Embedded.Listen)
 	l.broker(&c.Broker)

@@ -50,6 +50,7 @@ type Journal struct {
 	// Spill is the folder for events that a full disk or a disk that fails does not take until the
 	// program ends. The next start records them. "" is the folder of the journal.
 	Spill string `koanf:"spill"`
+	Key   string `koanf:"key_file"` // PEM, the key of Ed25519 that signs the journal's heads; "" for none
 }
 
 // Web says where the page at the machine is served.

@@ -25,6 +25,7 @@ type Rig struct {
 	Web    string // address of the page
 	Store  string // path of the journal; empty: journal/journal.db in the folder
 	Broker string // lines of the configuration under broker
+	Key    string // path of the key that signs heads; empty: none
 	Kind   string // of the gauge; empty: two-point
 	Asks   string // configuration of the page, after its address
 	More   string // lines of the configuration of the station
@@ -61,7 +62,7 @@ jobs:
 
 const rigConfig = `version: 1
 site: test
-journal: {path: %[1]s}
+journal: {path: %[1]s, key_file: "%[9]s"}
 web: {listen: "%[2]s"%[7]s}
 recordings: {dir: %[6]s}
 broker: {%[3]s}
@@ -82,7 +83,7 @@ func (r *Rig) Journal() string { return cmp.Or(r.Store, r.Path("journal/journal.
 func (r *Rig) Write() string {
 	r.T.Helper()
 	p := r.Path("fairbore.yaml")
-	text := fmt.Sprintf(rigConfig, r.Journal(), r.Web, r.Broker, r.Device, r.More, r.Path("recordings"), r.Asks, cmp.Or(r.Kind, "two-point")) + r.Beside
+	text := fmt.Sprintf(rigConfig, r.Journal(), r.Web, r.Broker, r.Device, r.More, r.Path("recordings"), r.Asks, cmp.Or(r.Kind, "two-point"), r.Key) + r.Beside
 	if err := os.WriteFile(p, []byte(text), 0o600); err != nil {
 		r.T.Fatal(err)
 	}

@@ -23,6 +23,7 @@ type Document struct {
 	At      time.Time
 	Outcome *Outcome // nil: there is none
 	Foot    []string // small lines at the foot of every page
+	Head    string   // of the journal that it is from, in one line; in a PDF also where programs find it
 	Blocks  []Block
 	Format  notation.Format
 }

@@ -90,6 +90,7 @@ func (d *Document) PDF(w io.Writer, paper Paper) error {
 	s.SetModificationDate(at)
 	s.SetTitle(shown(d.Title+", "+d.Subject), true)
 	s.SetSubject(shown(d.Lead), true)
+	s.SetKeywords(d.Head, false) // plain, so that it is found without taking the file apart
 	s.SetCreator("fairbore", true)
 	s.SetProducer("fairbore", true)
 	s.SetLang(d.Format.Tag())

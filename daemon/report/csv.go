@@ -17,12 +17,16 @@ import (
 // hundredth of a millionth. Text that a spreadsheet would take for a formula gets an apostrophe in
 // front. Since a CSV is for programs, its contents are the same in every language.
 
-// writeCSV writes a head and rows.
-func writeCSV(w io.Writer, head []string, rows [][]string) error {
+// writeCSV writes the names of the columns and the rows. Each row ends with the head of the journal
+// that it is from.
+func writeCSV(w io.Writer, names []string, rows [][]string, from event.Head) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	if err := out.Write(head); err != nil {
+	if err := out.Write(append(names, "head")); err != nil {
 		return err
+	}
+	for i := range rows {
+		rows[i] = append(rows[i], from.Line())
 	}
 	return out.WriteAll(rows)
 }
@@ -89,7 +93,7 @@ func (p Part) CSV(w io.Writer) error {
 			counts, event.Guard(why), event.Guard(operator), trial,
 		})
 	}
-	return writeCSV(w, head, rows)
+	return writeCSV(w, head, rows, p.Head)
 }
 
 // counts says whether a reading counts, and if not why.
@@ -122,7 +126,7 @@ func (p Part) FirstArticleCSV(w io.Writer) error {
 	for _, a := range r.list() {
 		rows = append(rows, []string{event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, event.Guard(gauge), event.Guard(ring), strings.Replace(a.decision, ".", ", ", 1)})
 	}
-	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows)
+	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows, p.Head)
 }
 
 // plain converts a printed number into one for a program.
@@ -144,7 +148,7 @@ func (b Batch) CSV(w io.Writer) error {
 		r := b.Parts[i].record(notation.Format{})
 		rows = append(rows, r.batchRow())
 	}
-	return writeCSV(w, head, rows)
+	return writeCSV(w, head, rows, b.Trace.Head)
 }
 
 func (r *record) batchRow() []string {
@@ -170,7 +174,7 @@ func (r *record) batchRow() []string {
 	}
 	t := r.from
 	return []string{
-		t.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), event.Guard(r.Bore.Station), event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()),
+		t.Head.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), event.Guard(r.Bore.Station), event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()),
 		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
 		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), event.Guard(rule), state, doubt, event.Guard(why), event.Guard(by),
 	}
@@ -190,7 +194,7 @@ func (l Log) CSV(out io.Writer) error {
 			rows = append(rows, w.lookCSV(e))
 		}
 	}
-	return writeCSV(out, head, rows)
+	return writeCSV(out, head, rows, l.Trace.Head)
 }
 
 func (w *writer) lookCSV(e *event.Record) []string {

@@ -109,7 +109,7 @@ func GaugeStudyReport(g GaugeStudy, f notation.Format) *document.Document {
 	if g.Left != nil {
 		r.section(r.Text("record.study.left"), r.lines(g.Left))
 	}
-	if signed := []string{r.Text("record.sign.studied"), r.Text("record.sign.date")}; g.Trace.Journal != "" {
+	if signed := []string{r.Text("record.sign.studied"), r.Text("record.sign.date")}; g.Trace.Head.Journal != "" {
 		r.end(g.Trace, signed...)
 	} else {
 		r.doc.Add(document.Signature(signed))
@@ -410,7 +410,7 @@ func (g GaugeStudy) CSV(w io.Writer) error {
 		if r.Seq != 0 {
 			seq, at = strconv.FormatUint(r.Seq, 10), stamped(r.At)
 		}
-		rows = append(rows, []string{g.Trace.Journal, seq, at, event.Guard(r.Station), event.Guard(g.Gauge), event.Guard(job), event.Guard(r.Part), event.Guard(r.Operator), strconv.Itoa(r.Trial), mm(r.Size)})
+		rows = append(rows, []string{g.Trace.Head.Journal, seq, at, event.Guard(r.Station), event.Guard(g.Gauge), event.Guard(job), event.Guard(r.Part), event.Guard(r.Operator), strconv.Itoa(r.Trial), mm(r.Size)})
 	}
-	return writeCSV(w, head, rows)
+	return writeCSV(w, head, rows, g.Trace.Head)
 }

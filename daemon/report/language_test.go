@@ -127,7 +127,7 @@ func untranslated() []string {
 }
 
 func TestEveryWordOfARecordIsFromTheCatalogue(t *testing.T) {
-	known := regexp.MustCompile(`(^|\PL)(` + strings.Join(untranslated(), "|") + `)($|\PL)|[0-9a-f]{32,}`)
+	known := regexp.MustCompile(`(^|\PL)(` + strings.Join(untranslated(), "|") + `)($|\PL)|` + event.HeadTitle + ` journal [^⟦]*Z|[0-9a-f]{32,}`) // a head is for programs, and the same in every language
 	tag := regexp.MustCompile(`<[^>]*>`)
 	for name, d := range everyRecord(t, notation.Format{Language: notation.Codes()}) {
 		page := d.HTML("/style.css")

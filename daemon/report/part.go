@@ -29,7 +29,7 @@ type Part struct {
 	After []event.Record
 	// Limits has the times when the job was chosen, to show how its limits changed.
 	Limits []event.Record
-	Hash   string // of the journal at row [Part.Last], in hexadecimal
+	Head   event.Head // of the journal at row [Part.Last]
 	// NoSettings says that gauge and rule were not known when the bore was worked out, so that
 	// there is no budget and no judgement except the recorded one.
 	NoSettings bool
@@ -88,7 +88,7 @@ func PartRecord(p Part, f notation.Format) *document.Document {
 }
 
 func (p Part) record(f notation.Format) *record {
-	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, from: Trace{Hash: p.Hash, Last: p.Last()}}
+	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, from: Trace{Head: p.Head}}
 	if r.job == nil { // a part without a job has no readings
 		r.job = &analysis.Job{Unit: analysis.MM}
 	}
@@ -99,7 +99,7 @@ func (p Part) record(f notation.Format) *record {
 		r.doc.Subject = r.Text("record.of.part", clean(r.job.ID), clean(p.Bore.Part.Serial))
 	}
 	if n := len(p.Records); n > 0 {
-		r.from.Journal, r.from.First = p.Records[0].Journal, p.Records[0].Seq
+		r.from.First = p.Records[0].Seq
 	}
 	for _, all := range [][]event.Record{p.Records, p.After} {
 		for i := range all {

@@ -184,7 +184,7 @@ func (b *bench) finish(shift analysis.Length) {
 // would give it.
 func (b *bench) part(serial string) Part {
 	b.t.Helper()
-	p := Part{Hash: strings.Repeat("a1b2c3d4", 8)}
+	p := Part{}
 	from, to := -1, len(b.records)
 	for i := range b.records {
 		e := &b.records[i]
@@ -208,8 +208,15 @@ func (b *bench) part(serial string) Part {
 			break
 		}
 	}
+	p.Head = headAt(b.records[:p.Last()])
 	p.Bore = p.Fold().Bore(&b.set, p.Records[len(p.Records)-1].At)
 	return p
+}
+
+// headAt is a head at the last of the records, as a journal would give it.
+func headAt(records []event.Record) event.Head {
+	last := records[len(records)-1]
+	return event.Head{Journal: journalID, Seq: last.Seq, Hash: strings.Repeat("a1b2c3d4", 8), At: last.At.UTC()}
 }
 
 // valve is the record of a relief valve body with a reading struck out, one

@@ -7,6 +7,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/document"
+	"fairbore/daemon/event"
 )
 
 // writer puts together a document in the unit of a drawing and in the reader's language.
@@ -177,22 +178,23 @@ func clean(s string) string {
 // Trace says where in which journal a record comes from, so that a printed record can be compared
 // with it.
 type Trace struct {
-	Journal     string
-	First, Last uint64
-	Hash        string // of row Last, in hexadecimal; it depends on every row before it
+	First uint64     // the first row that the record is of
+	Head  event.Head // at the last one
 }
 
 // end writes at the end of the document, and at the foot of its pages, where the record comes from,
 // and leaves room to sign.
 func (w *writer) end(t Trace, sign ...string) {
-	if t.Journal != "" {
+	h := &t.Head
+	if h.Journal != "" {
 		w.doc.Foot = []string{
-			w.Text("record.from.foot", t.Journal, int(t.First), int(t.Last)),
-			w.Text("record.from.foot_hash", int(t.Last), orDash(t.Hash)),
+			w.Text("record.from.foot", h.Journal, int(t.First), int(h.Seq)),
+			w.Text("record.from.foot_hash", int(h.Seq), orDash(h.Hash)),
 		}
 	}
+	w.doc.Head = h.Line()
 	w.section(w.Text("record.from"), document.Lines{
-		w.Text("record.from.journal", orDash(t.Journal), int(t.First), int(t.Last)), orDash(t.Hash), w.Text("record.from.why"),
+		w.Text("record.from.journal", orDash(h.Journal), int(t.First), int(h.Seq)), orDash(h.Line()), w.Text("record.from.why"),
 	})
 	w.doc.Add(document.Signature(sign))
 }

@@ -15,6 +15,7 @@ import (
 	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
+	"fairbore/daemon/head"
 	"fairbore/daemon/limit"
 	"fairbore/daemon/line"
 	"fairbore/daemon/port"
@@ -97,15 +98,28 @@ func gaugeSettings(c *config.Config, name string) state.GaugeSettings {
 	return set
 }
 
-// Check returns the faults of the ports of a configuration. Loading a configuration does not check
-// the ports. The daemon refuses a configuration with such faults too.
+// Check returns the faults of the ports and of the key of a configuration. Loading a configuration
+// does not check them. The daemon refuses a configuration with such faults too.
 func Check(c *config.Config) error {
 	var faults []error
 	for i := range c.Stations {
 		_, err := Instruments(c, &c.Stations[i])
 		faults = append(faults, err)
 	}
-	return errors.Join(faults...)
+	_, err := Signer(c)
+	return errors.Join(append(faults, err)...)
+}
+
+// Signer returns what signs the heads of the journal, nil if the configuration names no key.
+func Signer(c *config.Config) (*head.Signer, error) {
+	if c.Journal.Key == "" {
+		return nil, nil
+	}
+	s, err := head.ReadSigner(c.Journal.Key)
+	if err != nil {
+		return nil, fmt.Errorf("%w: journal.key_file: %w", config.ErrInvalid, err)
+	}
+	return s, nil
 }
 
 // Instruments returns the instruments of a station, the gauge first.

@@ -125,8 +125,8 @@ func copyTo(ctx context.Context, from, part string, progress func(done, total ui
 		return r, err
 	}
 	head, err := now.Head(ctx, r.Rows)
-	if err == nil && head != r.Head {
-		err = fmt.Errorf("the copy ends with %s and should with %s: the disk does not keep what is written to it", r.Head, head)
+	if err == nil && head.Hash != r.Head {
+		err = fmt.Errorf("the copy ends with %s and should with %s: the disk does not keep what is written to it", r.Head, head.Hash)
 	}
 	return r, errors.Join(err, now.Close())
 }

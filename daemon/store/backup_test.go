@@ -28,8 +28,8 @@ func TestBackupOfAJournalThatRecords(t *testing.T) {
 		if err != nil || !rep.Sound() || rep.Rows == 0 {
 			t.Fatalf("%+v, %v", rep, err)
 		}
-		if head, err := r.Head(t.Context(), rep.Rows); err != nil || head != rep.Head {
-			t.Errorf("the backup ends with %s, the journal has %s there; %v", rep.Head, head, err)
+		if head, err := r.Head(t.Context(), rep.Rows); err != nil || head.Hash != rep.Head {
+			t.Errorf("the backup ends with %s, the journal has %s there; %v", rep.Head, head.Hash, err)
 		}
 		if !regexp.MustCompile(`^fairbore-quarry--lane--1-20260309T070000Z-[0-9a-f]{8}\.db`).MatchString(filepath.Base(rep.Path)) {
 			t.Errorf("it is called %s", rep.Path)

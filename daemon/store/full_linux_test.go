@@ -187,8 +187,8 @@ func TestEndOnFullDisk(t *testing.T) {
 					t.Fatalf("event %d is %q; %v", i+1, rec.Note, err)
 				}
 			}
-			if head, err := again.Head(t.Context(), uint64(n)); err != nil || head != fmt.Sprintf("%x", d.hashes[n-recorded-1]) {
-				t.Errorf("the chain ends with %s, %v; the dump said %x", head, err, d.hashes[n-recorded-1])
+			if head, err := again.Head(t.Context(), uint64(n)); err != nil || head.Hash != fmt.Sprintf("%x", d.hashes[n-recorded-1]) {
+				t.Errorf("the chain ends with %s, %v; the dump said %x", head.Hash, err, d.hashes[n-recorded-1])
 			}
 			if left, _ := filepath.Glob(filepath.Join(in, "journal.db.*recorded-*")); len(left) != 1 || !strings.Contains(left[0], takenIn) {
 				t.Errorf("files after that: %q", left)

@@ -8,20 +8,23 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
+
+	"fairbore/daemon/event"
 )
 
-// Head returns the hash of a recorded row in hexadecimal. The hash depends on every row up to that
-// row. A printed record that states the number and the hash of a row can therefore be checked
-// against the journal later.
-func (j *Journal) Head(ctx context.Context, seq uint64) (hash string, err error) {
-	var h []byte
+// Head returns the head of the journal at a recorded row, not signed. A printed record that states
+// it can be checked against the journal later.
+func (j *Journal) Head(ctx context.Context, seq uint64) (event.Head, error) {
+	var hash []byte
+	var at int64
 	if seq > j.Last() {
-		return "", fmt.Errorf("the journal has no row %d yet", seq)
+		return event.Head{}, fmt.Errorf("the journal has no row %d yet", seq)
 	}
-	if err := j.read.QueryRowContext(ctx, "select hash from event where seq = ?", int64(seq)).Scan(&h); err != nil {
-		return "", fmt.Errorf("read the hash of row %d: %w", seq, err)
+	if err := j.read.QueryRowContext(ctx, "select hash, at from event where seq = ?", int64(seq)).Scan(&hash, &at); err != nil {
+		return event.Head{}, fmt.Errorf("read the hash of row %d: %w", seq, err)
 	}
-	return fmt.Sprintf("%x", h), nil
+	return event.Head{Journal: j.id, Seq: seq, Hash: fmt.Sprintf("%x", hash), At: time.Unix(0, at).UTC()}, nil
 }
 
 // ErrNoRow says that no row has the hash that was looked for.

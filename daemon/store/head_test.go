@@ -26,10 +26,10 @@ func TestHead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(first) != 64 || first == second || second != mustVerify(t, cfg.Path).Head {
-		t.Errorf("heads %s and %s, verify says %s", first, second, mustVerify(t, cfg.Path).Head)
+	if len(first.Hash) != 64 || first.Hash == second.Hash || second.Hash != mustVerify(t, cfg.Path).Head {
+		t.Errorf("heads %v and %v, verify says %s", first, second, mustVerify(t, cfg.Path).Head)
 	}
-	for want, h := range map[uint64]string{1: first, 2: strings.ToUpper(second)} {
+	for want, h := range map[uint64]string{1: first.Hash, 2: strings.ToUpper(second.Hash)} {
 		if seq, err := v.Find(t.Context(), h); seq != want || err != nil {
 			t.Errorf("hash %s is found at row %d, %v, want %d", h, seq, err, want)
 		}
@@ -42,7 +42,7 @@ func TestHead(t *testing.T) {
 	}
 	for _, seq := range []uint64{0, 3} {
 		if h, err := v.Head(t.Context(), seq); err == nil {
-			t.Errorf("row %d has the hash %s", seq, h)
+			t.Errorf("row %d has the head %v", seq, h)
 		}
 	}
 	mustStop(t, r)
