@@ -11,22 +11,22 @@ import (
 )
 
 // decodedAlike holds Decode against encoding/json, and returns whether the text was read by hand.
-func decodedAlike(t testing.TB, text []byte) bool {
+func decodedAlike(t testing.TB, d *Decoder, text []byte) bool {
 	t.Helper()
 	var want Event
 	wrong := json.Unmarshal(text, &want)
-	got, err := Decode(text)
+	got, err := d.Decode(text)
 	if (err != nil) != (wrong != nil) || err == nil && !reflect.DeepEqual(got, want) {
 		t.Fatalf("%q\n got %+v, %v\nwant %+v, %v", text, got, err, want, wrong)
 	}
 	var byHand Event
-	p := parser{text: text}
+	p := parser{text: text, names: new([64]string)}
 	p.event(&byHand)
 	return !p.failed && len(p.text) == 0
 }
 
 func TestDecodeEqualsUnmarshal(t *testing.T) {
-	plain := 0
+	plain, d := 0, Decoder{}
 	rapid.Check(t, func(rt *rapid.T) {
 		text := rapid.SampledFrom([]string{"", "bay2", "Straße 4", "<bay>", `+31.7 mm\r\n`})
 		e := Event{Station: text.Draw(rt, "station"), At: drawTime(rt), Kind: Taken, Source: text.Draw(rt, "source"), Command: text.Draw(rt, "command"), Note: text.Draw(rt, "note"), Reading: drawReading(rt)}
@@ -37,7 +37,7 @@ func TestDecodeEqualsUnmarshal(t *testing.T) {
 		if err != nil {
 			return
 		}
-		if decodedAlike(t, body) {
+		if decodedAlike(t, &d, body) {
 			plain++
 		}
 		// The same, spoilt: bytes changed, taken out, put in or repeated.
@@ -50,7 +50,7 @@ func TestDecodeEqualsUnmarshal(t *testing.T) {
 				return
 			}
 		}
-		decodedAlike(t, body)
+		decodedAlike(t, &d, body)
 	})
 	if plain == 0 {
 		t.Error("no reading was read by hand")
@@ -77,7 +77,7 @@ const usual = `{"station":"hone-bay-2","at":"2026-11-30T02:02:57.007891724Z","ki
 	`"sent":{"digits":317512,"places":4,"unit":"mm","frame":"+31.7512 mm\\r\\n"},"raw_mm":31.7298679,"zero_um":0.4354,"part_temperature_from":"entry","mastered":1}}`
 
 func TestUsualReadingIsReadByHand(t *testing.T) {
-	if !decodedAlike(t, []byte(usual)) {
+	if !decodedAlike(t, new(Decoder), []byte(usual)) {
 		t.Error("it was left to encoding/json")
 	}
 }
@@ -85,12 +85,13 @@ func TestUsualReadingIsReadByHand(t *testing.T) {
 func FuzzDecode(f *testing.F) {
 	f.Add([]byte(usual))
 	f.Add([]byte(`{"station":"bay2","at":"2026-11-02T06:47:20Z","kind":"verdict","verdict":{"accepted":true}}`))
-	f.Fuzz(func(t *testing.T, text []byte) { decodedAlike(t, text) })
+	var d Decoder
+	f.Fuzz(func(t *testing.T, text []byte) { decodedAlike(t, &d, text) })
 }
 
 func BenchmarkDecode(b *testing.B) {
 	for name, decode := range map[string]func([]byte) (Event, error){
-		"by hand": Decode,
+		"by hand": new(Decoder).Decode,
 		"json":    func(b []byte) (e Event, err error) { return e, json.Unmarshal(b, &e) },
 	} {
 		b.Run(name, func(b *testing.B) {

@@ -23,13 +23,15 @@ func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[event.Record
 		if left <= 0 {
 			left = math.MaxInt
 		}
+		u := j.unpackers.take()
+		defer j.unpackers.give(u)
 		for rows, err := range j.stepsBack(ctx, f) {
 			if err != nil {
 				yield(event.Record{}, fmt.Errorf("query the journal backward: %w", err))
 				return
 			}
 			for i := range rows {
-				rec, err := rows[i].record(j.id)
+				rec, err := u.record(j.id, &rows[i])
 				if !yield(rec, err) || err != nil {
 					return
 				}

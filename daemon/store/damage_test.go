@@ -223,7 +223,12 @@ func changedBody(t testing.TB, path string, seq uint64) string {
 	if err != nil || len(rows) != 1 {
 		t.Fatal(rows, err)
 	}
-	body := bytes.Replace(rows[0].body, []byte("22.2282"), []byte("22.2382"), 1)
+	u := v.unpackers.take()
+	body, err := u.unpacked(seq, rows[0].packed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	body = bytes.Replace(body, []byte("22.2282"), []byte("22.2382"), 1)
 	return fmt.Sprintf("x'%x'", newPacker(v.unpackers.dictionary).pack(nil, body))
 }
 

@@ -1,15 +1,17 @@
 package store
 
 import (
-	"bufio"
+	"bytes"
 	"cmp"
 	"context"
 	"encoding/csv"
 	"fmt"
 	"io"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"fairbore/analysis"
@@ -60,39 +62,57 @@ func (j *Journal) Export(ctx context.Context, w io.Writer, o ExportOptions) erro
 	return nil
 }
 
-const progressStep = 1000 // rows
-
-func (o *ExportOptions) report(n int, seq, last uint64) {
-	if o.Progress != nil && n%progressStep == 0 {
-		o.Progress(seq, last)
+// lines writes the lines that line makes of the rows that a filter picks. It makes the lines of
+// several steps at the same time, on all processors.
+func (j *Journal) lines(ctx context.Context, w io.Writer, o *ExportOptions, f Filter, line func(*bytes.Buffer, *unpacker, []raw) error) error {
+	type text struct {
+		*bytes.Buffer
+		last uint64
 	}
-}
-
-func (o *ExportOptions) done(last uint64) {
+	buffers := sync.Pool{New: func() any { return &bytes.Buffer{} }}
+	last := j.Last()
+	write := func(_ context.Context, rows []raw) (text, error) {
+		u, b := j.unpackers.take(), buffers.Get().(*bytes.Buffer)
+		defer j.unpackers.give(u)
+		b.Reset()
+		return text{b, rows[len(rows)-1].seq}, line(b, u, rows)
+	}
+	for t, err := range inOrder(ctx, runtime.GOMAXPROCS(0), j.scan(ctx, f), write) {
+		if err != nil {
+			return err
+		}
+		if _, err := w.Write(t.Bytes()); err != nil {
+			return err
+		}
+		buffers.Put(t.Buffer)
+		if o.Progress != nil {
+			o.Progress(t.last, last)
+		}
+	}
 	if o.Progress != nil {
 		o.Progress(last, last)
 	}
+	return nil
 }
 
 // exportNDJSON puts the record's fields before those of the body, which is the
 // event as it was written: the line is what encoding/json makes of the record.
 func (j *Journal) exportNDJSON(ctx context.Context, w io.Writer, o ExportOptions) error {
-	out, last, n := bufio.NewWriter(w), j.Last(), 0
-	for r, err := range j.scan(ctx, o.Filter) {
-		if err != nil {
-			return err
+	return j.lines(ctx, w, &o, o.Filter, func(out *bytes.Buffer, u *unpacker, rows []raw) error {
+		for i := range rows {
+			body, err := u.unpack(rows[i].packed)
+			if err != nil {
+				return fmt.Errorf("event %d: %w; run verify", rows[i].seq, err)
+			}
+			r := event.Record{Journal: j.id, Seq: rows[i].seq, Body: body}
+			line, err := r.AppendJSON(out.AvailableBuffer())
+			if err != nil {
+				return err
+			}
+			out.Write(append(line, '\n'))
 		}
-		o.report(n, r.seq, last)
-		n++
-		if _, err := fmt.Fprintf(out, `{"journal":%q,"seq":%d,%s`+"\n", j.id, r.seq, r.body[1:]); err != nil {
-			return err
-		}
-	}
-	if err := out.Flush(); err != nil {
-		return err
-	}
-	o.done(last)
-	return nil
+		return nil
+	})
 }
 
 var csvHeader = [...]string{
@@ -106,32 +126,34 @@ func (j *Journal) exportCSV(ctx context.Context, w io.Writer, o ExportOptions) e
 	if err != nil {
 		return err
 	}
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
-	if err := out.Write(csvHeader[:]); err != nil {
+	header := csv.NewWriter(w)
+	header.UseCRLF = true
+	if err := header.Write(csvHeader[:]); err != nil {
 		return err
 	}
-	last, n := j.Last(), 0
-	o.Kinds = []event.Kind{event.Taken}
-	for r, err := range j.Query(ctx, o.Filter) {
-		if err != nil {
-			return err
-		}
-		if r.Reading == nil {
-			return fmt.Errorf("event %d is a reading without its values; run verify", r.Seq)
-		}
-		o.report(n, r.Seq, last)
-		n++
-		if err := out.Write(csvRow(&r, voids.reason(&r), o.Guard)); err != nil {
-			return err
-		}
+	if header.Flush(); header.Error() != nil {
+		return header.Error()
 	}
-	out.Flush()
-	if err := out.Error(); err != nil {
-		return err
-	}
-	o.done(last)
-	return nil
+	f := o.Filter
+	f.Kinds = []event.Kind{event.Taken}
+	return j.lines(ctx, w, &o, f, func(b *bytes.Buffer, u *unpacker, rows []raw) error {
+		out := csv.NewWriter(b)
+		out.UseCRLF = true
+		for i := range rows {
+			r, err := u.record(j.id, &rows[i])
+			if err != nil {
+				return err
+			}
+			if r.Reading == nil {
+				return fmt.Errorf("event %d is a reading without its values; run verify", r.Seq)
+			}
+			if err := out.Write(csvRow(&r, voids.reason(&r), o.Guard)); err != nil {
+				return err
+			}
+		}
+		out.Flush()
+		return out.Error()
+	})
 }
 
 func csvRow(r *event.Record, void string, guard bool) []string {

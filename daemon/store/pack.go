@@ -10,6 +10,8 @@ import (
 	"io"
 	"math/bits"
 	"sync"
+
+	"fairbore/daemon/event"
 )
 
 // Events repeat what their kind needs: the names of their members, the station, the job. So a body
@@ -209,8 +211,10 @@ func match(text []byte, i, distance int) (n int) {
 	return n
 }
 
-// unpacker unpacks bodies. It accepts all of DEFLATE, so that a later version may pack better.
+// unpacker unpacks bodies and reads them. It accepts all of DEFLATE, so that a later version may pack
+// better.
 type unpacker struct {
+	decoder    event.Decoder
 	dictionary []byte
 	in         bytes.Reader
 	flate      io.ReadCloser
@@ -251,6 +255,14 @@ func (u *unpacker) unpack(packed []byte) ([]byte, error) {
 			return nil, fmt.Errorf("%w: %w", errPacked, err)
 		}
 	}
+}
+
+func (u *unpacker) decode(body []byte) (event.Event, error) {
+	e, err := u.decoder.Decode(body)
+	if err != nil {
+		err = fmt.Errorf("body: %w", err)
+	}
+	return e, err
 }
 
 // unpacked returns the body of a row, which the caller may keep.

@@ -144,7 +144,7 @@ func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, u *unpacker, to 
 	if err != nil {
 		return s, err
 	}
-	e, err := decode(body)
+	e, err := u.decode(body)
 	s.Verdict = e.Verdict
 	return s, err
 }

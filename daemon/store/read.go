@@ -30,40 +30,36 @@ type Filter struct {
 
 // raw holds the columns of a row from which an [event.Record] is made.
 type raw struct {
-	seq  uint64
-	body []byte
+	seq    uint64
+	packed []byte
 }
 
-func (r *raw) fields() []any { return []any{&r.seq, &r.body} }
+func (r *raw) fields() []any { return []any{&r.seq, &r.packed} }
 
-// rows returns the rows that a query of the columns seq and body picks, with their bodies unpacked.
+// rows returns the rows that a query of the columns seq and body picks.
 func (j *Journal) rows(ctx context.Context, query string, args ...any) ([]raw, error) {
-	rows, err := readRows(ctx, j.read, (*raw).fields, query, args...)
-	if err != nil {
-		return nil, err
-	}
-	u := j.unpackers.take()
-	defer j.unpackers.give(u)
-	for i := range rows {
-		if rows[i].body, err = u.unpacked(rows[i].seq, rows[i].body); err != nil {
-			return nil, err
-		}
-	}
-	return rows, nil
+	return readRows(ctx, j.read, (*raw).fields, query, args...)
 }
 
-func (r *raw) record(id string) (event.Record, error) {
-	e, err := decode(r.body)
+// record makes a record of a row. id is that of the journal.
+func (u *unpacker) record(id string, r *raw) (event.Record, error) {
+	body, err := u.unpacked(r.seq, r.packed)
+	if err != nil {
+		return event.Record{}, err
+	}
+	e, err := u.decode(body)
 	if err != nil {
 		return event.Record{}, fmt.Errorf("event %d: %w", r.seq, err)
 	}
-	return event.Record{Journal: id, Seq: r.seq, Event: e, Body: r.body}, nil
+	return event.Record{Journal: id, Seq: r.seq, Event: e, Body: body}, nil
 }
 
-func (j *Journal) decode(rows []raw) ([]event.Record, error) {
+func (j *Journal) records(rows []raw) ([]event.Record, error) {
+	u := j.unpackers.take()
+	defer j.unpackers.give(u)
 	out := make([]event.Record, len(rows))
 	for i := range rows {
-		r, err := rows[i].record(j.id)
+		r, err := u.record(j.id, &rows[i])
 		if err != nil {
 			return nil, err
 		}
@@ -103,14 +99,18 @@ func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]even
 // ends after an error.
 func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
 	return func(yield func(event.Record, error) bool) {
-		for r, err := range j.scan(ctx, f) {
+		u := j.unpackers.take()
+		defer j.unpackers.give(u)
+		for rows, err := range j.scan(ctx, f) {
 			if err != nil {
 				yield(event.Record{}, fmt.Errorf("query the journal: %w", err))
 				return
 			}
-			rec, err := r.record(j.id)
-			if !yield(rec, err) || err != nil {
-				return
+			for i := range rows {
+				rec, err := u.record(j.id, &rows[i])
+				if !yield(rec, err) || err != nil {
+					return
+				}
 			}
 		}
 	}
@@ -124,38 +124,35 @@ const (
 	stepRows  = 1024     // number of rows found in a step, above which the next step is smaller
 )
 
-// scan yields the rows that a filter picks. It reads in steps. A step makes only short reads over a
-// span of the journal.
-func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[raw, error] {
-	return func(yield func(raw, error) bool) {
+// scan yields the rows that a filter picks, those of a step at a time. A step makes only short reads
+// over a span of the journal.
+func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[[]raw, error] {
+	return func(yield func([]raw, error) bool) {
 		spans, err := j.spans(ctx, f)
 		if err != nil {
-			yield(raw{}, err)
+			yield(nil, err)
 			return
 		}
 		left, size := f.Limit, uint64(stepLeast)
 		if left <= 0 {
 			left = math.MaxInt
 		}
-		for lo := nextSpan(spans, 0); lo > 0; {
+		for lo := nextSpan(spans, 0); lo > 0 && left > 0; {
 			hi := lo + size - 1
 			rows, err := j.step(ctx, f, spans, lo, hi)
 			if err != nil {
-				yield(raw{}, err)
+				yield(nil, err)
 				return
-			}
-			for _, r := range rows {
-				if !yield(r, nil) {
-					return
-				}
-				if left--; left == 0 {
-					return
-				}
 			}
 			if len(rows) > stepRows {
 				size = max(size/2, stepLeast)
 			} else {
 				size = min(size*2, stepMost)
+			}
+			rows = rows[:min(len(rows), left)]
+			left -= len(rows)
+			if len(rows) > 0 && !yield(rows, nil) {
+				return
 			}
 			lo = nextSpan(spans, hi)
 		}

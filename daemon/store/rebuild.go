@@ -33,7 +33,7 @@ func (j *Journal) Rebuild(ctx context.Context, station string) ([]event.Record, 
 	if err != nil {
 		return nil, fmt.Errorf("rebuild the state of %s: %w", station, err)
 	}
-	return j.decode(rows)
+	return j.records(rows)
 }
 
 func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err error) {
@@ -110,17 +110,19 @@ func (j *Journal) kinds(ctx context.Context, station string) (out []event.Kind, 
 // newestOfRing returns the newest temperature event of a station before a number that has the
 // temperature of the ring, none if there is none.
 func (j *Journal) newestOfRing(ctx context.Context, station string, before uint64) ([]raw, error) {
+	u := j.unpackers.take()
+	defer j.unpackers.give(u)
 	for limit := 1; ; limit = min(limit*8, 512) {
 		rows, err := j.newestOf(ctx, station, event.Warmed, 0, before, limit)
 		if err != nil {
 			return nil, err
 		}
 		for i := range rows {
-			e, err := decode(rows[i].body)
+			r, err := u.record(j.id, &rows[i])
 			if err != nil {
-				return nil, fmt.Errorf("event %d: %w", rows[i].seq, err)
+				return nil, err
 			}
-			if e.Warm != nil && e.Warm.Ring != nil {
+			if r.Warm != nil && r.Warm.Ring != nil {
 				return rows[i : i+1], nil
 			}
 		}
@@ -143,8 +145,11 @@ func (j *Journal) Newest(ctx context.Context, station string, k event.Kind, befo
 	if err != nil || len(rows) == 0 {
 		return nil, err
 	}
-	r, err := rows[0].record(j.id)
-	return &r, err
+	all, err := j.records(rows)
+	if err != nil {
+		return nil, err
+	}
+	return &all[0], nil
 }
 
 // Verdicts returns the newest verdicts of a station, in order and at most the number most. It picks
@@ -155,7 +160,7 @@ func (j *Journal) Verdicts(ctx context.Context, station string, from, before uin
 		return nil, err
 	}
 	slices.Reverse(rows)
-	return j.decode(rows)
+	return j.records(rows)
 }
 
 // newestOf returns the newest events of a kind of a station, the newest first and at most limit. It

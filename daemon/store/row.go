@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"crypto/sha256"
+	"database/sql"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -109,13 +110,6 @@ func encode(events []event.Event) ([]entry, error) {
 	return batch, nil
 }
 
-func decode(body []byte) (e event.Event, err error) {
-	if e, err = event.Decode(body); err != nil {
-		return e, fmt.Errorf("body: %w", err)
-	}
-	return e, nil
-}
-
 // stored is a row as it is on disk.
 type stored struct {
 	seq uint64
@@ -130,6 +124,12 @@ func (s *stored) fields() []any {
 	return []any{&s.seq, &s.at, &s.station, &s.kind, &s.job, &s.part, &s.packed, &s.hash}
 }
 
+// inPlace returns the fields for a scan that leaves body and hash in the memory of the rows. They are
+// valid until the next row.
+func (s *stored) inPlace() []any {
+	return []any{&s.seq, &s.at, &s.station, &s.kind, &s.job, &s.part, (*sql.RawBytes)(&s.packed), (*sql.RawBytes)(&s.hash)}
+}
+
 var errNoMatch = errors.New("hash does not match")
 
 // check checks that the hash of a row follows from its body and the hash of the row before it, and
@@ -142,7 +142,7 @@ func (s *stored) check(before hash, u *unpacker) (event.Event, error) {
 	if h := link(before, s.seq, body); !bytes.Equal(h[:], s.hash) {
 		return event.Event{}, errNoMatch
 	}
-	e, err := decode(body)
+	e, err := u.decode(body)
 	if err != nil {
 		return event.Event{}, err
 	}

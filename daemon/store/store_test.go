@@ -470,5 +470,5 @@ func (j *Journal) after(ctx context.Context, seq uint64, limit int) ([]event.Rec
 	if err != nil {
 		return nil, err
 	}
-	return j.decode(rows)
+	return j.records(rows)
 }

@@ -154,7 +154,7 @@ func readDump(path string) (dump, error) {
 		if hex.EncodeToString(head[:]) != line.Hash {
 			return d, fmt.Errorf("line %d: the hash does not match: the event was changed, or one before it is missing", len(d.events)+2)
 		}
-		e, err := decode(line.Event)
+		e, err := event.Decode(line.Event)
 		if err != nil {
 			return d, fmt.Errorf("line %d: %w", len(d.events)+2, err)
 		}

@@ -11,8 +11,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sync"
-	"sync/atomic"
 
 	lib "modernc.org/sqlite/lib"
 
@@ -119,18 +117,19 @@ func openReadOnly(ctx context.Context, path string) (*sql.DB, error) {
 // copying its write-ahead log into the database.
 const verifyStep = 4096
 
-// verifiers is how many goroutines check rows. Each uses a connection, and so does SQLite's own
-// check of the file.
-const verifiers = readers - 1
+// verifiers is how many goroutines check rows. Each uses a connection. SQLite's own check of the file
+// uses another, and so does what reads the indexes.
+const verifiers = readers - 2
 
 type verifier struct {
-	db       *sql.DB
-	report   *Report
-	progress func(done, total uint64)
-	who      identity
-	total    uint64
-	holds    lists // what the indexes and the list of readings hold
-	should   lists // what they should hold, by the rows
+	db        *sql.DB
+	unpackers unpackers
+	report    *Report
+	progress  func(done, total uint64)
+	who       identity
+	total     uint64
+	holds     lists // what the indexes and the list of readings hold
+	should    lists // what they should hold, by the rows
 }
 
 func (v *verifier) run(ctx context.Context) error {
@@ -138,23 +137,38 @@ func (v *verifier) run(ctx context.Context) error {
 	if err != nil || !usable {
 		return err
 	}
-	if err := v.start(ctx); err != nil {
+	tx, err := v.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	if err := v.start(ctx, tx); err != nil {
 		return err
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	file := make(chan error, 1)
+	file, indexes := make(chan error, 1), make(chan error, 1)
 	go func() { file <- quickCheck(ctx, v.db) }()
+	v.should.seed = maphash.MakeSeed()
+	go func() {
+		var err error
+		v.holds, err = readLists(ctx, tx, v.should.seed)
+		indexes <- errors.Join(err, tx.Rollback())
+	}()
 	err = v.rows(ctx)
-	if err != nil || v.report.Bad != nil {
+	whole := err == nil && v.report.Bad == nil
+	if !whole {
 		stop() // the rest of the file does not matter any more
 	}
-	if found := <-file; damaged(found) {
-		v.say("%v", found)
-	} else if err == nil && v.report.Bad == nil {
-		err = found
+	for _, found := range []error{<-file, <-indexes} {
+		if damaged(found) {
+			v.say("%v", found)
+			whole = false
+		} else if whole && found != nil {
+			err, whole = found, false
+		}
 	}
-	if err == nil && v.report.Bad == nil {
+	if whole {
 		v.compare()
 	}
 	return err
@@ -181,14 +195,9 @@ func (v *verifier) schema(ctx context.Context) (usable bool, err error) {
 	return !slices.ContainsFunc(found, func(a alien) bool { return a.missing && a.kind != "trigger" }), err
 }
 
-// start reads what is not in the rows, as it is at one moment: the identity, the number of the rows,
-// the cursors, the indexes and the list of readings.
-func (v *verifier) start(ctx context.Context) error {
-	tx, err := v.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
+// start reads what is not in the rows: the identity, the number of the rows and the cursors. The
+// indexes are read later, as they were at that moment.
+func (v *verifier) start(ctx context.Context, tx querier) error {
 	who, err := readRows(ctx, tx, (*identity).fields, identityQuery)
 	if err != nil {
 		return err
@@ -196,7 +205,7 @@ func (v *verifier) start(ctx context.Context) error {
 	if len(who) != 1 {
 		return fmt.Errorf("%w: the table journal has %d rows and must have one", errDamaged, len(who))
 	}
-	v.who, v.report.Journal = who[0], who[0].id
+	v.who, v.report.Journal, v.unpackers.dictionary = who[0], who[0].id, who[0].dictionary
 	var below uint64
 	if err := tx.QueryRowContext(ctx, "select max(coalesce(max(seq), 0), 0), (select count(*) from event not indexed where seq < 1) from event").Scan(&v.total, &below); err != nil {
 		return err
@@ -211,10 +220,7 @@ func (v *verifier) start(ctx context.Context) error {
 	for _, c := range beyond {
 		v.say("%s was passed on up to row %d, which is missing: rows were cut off the end", c.name, c.seq)
 	}
-	seed := maphash.MakeSeed()
-	v.should.seed = seed
-	v.holds, err = readLists(ctx, tx, seed)
-	return err
+	return nil
 }
 
 // compare compares the indexes and the list of readings with the rows.
@@ -226,80 +232,56 @@ func (v *verifier) compare() {
 	}
 }
 
-// checked is a span of rows that a goroutine has checked.
+// checked is a span of rows that was checked.
 type checked struct {
-	no     uint64 // 0, 1, 2, …
 	rows   uint64 // how many are sound
 	head   hash   // of the last one that is sound
 	bad    *BadRow
 	should lists
-	err    error
 }
 
 // rows checks the rows, several spans at the same time. Of the rows before a span it needs only the
 // last one's hash, which is checked with that row.
 func (v *verifier) rows(ctx context.Context) error {
-	ctx, stop := context.WithCancel(ctx)
-	var wg sync.WaitGroup
-	defer wg.Wait()
-	defer stop()
-	var next atomic.Uint64
-	results := make(chan checked)
-	for range verifiers {
-		wg.Go(func() {
-			u := &unpacker{dictionary: v.who.dictionary}
-			for no := next.Add(1) - 1; no*verifyStep < v.total; no = next.Add(1) - 1 {
-				select {
-				case results <- v.span(ctx, u, no):
-				case <-ctx.Done():
-					return
-				}
-			}
-		})
+	spans := func(yield func(uint64, error) bool) {
+		for lo := uint64(1); lo <= v.total && yield(lo, nil); lo += verifyStep {
+		}
 	}
 	head := v.who.genesis()
-	early := map[uint64]checked{} // spans that were done before one that comes before them
-	for no := uint64(0); no*verifyStep < v.total && v.report.Bad == nil; no++ {
-		c, there := early[no]
-		for ; !there; there = c.no == no {
-			select {
-			case c = <-results:
-				early[c.no] = c
-			case <-ctx.Done():
-				return ctx.Err()
-			}
-		}
-		delete(early, no)
-		if c.err != nil {
-			return c.err
+	for c, err := range inOrder(ctx, verifiers, spans, v.span) {
+		if err != nil {
+			return err
 		}
 		if c.rows > 0 {
 			head = c.head
 		}
 		v.report.Rows += c.rows
-		v.report.Bad = c.bad
 		v.should.join(&c.should)
 		v.progress(v.report.Rows, v.total)
+		if v.report.Bad = c.bad; c.bad != nil {
+			break
+		}
 	}
 	v.report.Head = fmt.Sprintf("%x", head)
 	return nil
 }
 
-// span checks the rows of a span.
-func (v *verifier) span(ctx context.Context, u *unpacker, no uint64) checked {
-	lo, hi := no*verifyStep+1, min((no+1)*verifyStep, v.total)
-	c := checked{no: no, head: v.who.genesis(), should: lists{seed: v.should.seed}}
+// span checks the rows of a span, which begins with the row lo.
+func (v *verifier) span(ctx context.Context, lo uint64) (c checked, err error) {
+	hi, to := min(lo+verifyStep-1, v.total), indexedUpTo(v.total)
+	c = checked{head: v.who.genesis(), should: lists{seed: v.should.seed}}
 	rows, err := v.db.QueryContext(ctx, "select "+storedColumns+" from event not indexed where seq >= ? and seq <= ? order by seq", int64(max(lo-1, 1)), int64(hi))
 	if err != nil {
-		c.err = err
-		return c
+		return c, err
 	}
 	defer rows.Close()
-	want, to := lo, indexedUpTo(v.total)
+	u := v.unpackers.take()
+	defer v.unpackers.give(u)
+	var row stored
+	fields, want := row.inPlace(), lo
 	for rows.Next() {
-		var row stored
-		if c.err = rows.Scan(row.fields()...); c.err != nil {
-			return c
+		if err := rows.Scan(fields...); err != nil {
+			return c, err
 		}
 		if row.seq < lo {
 			copy(c.head[:], row.hash)
@@ -307,25 +289,29 @@ func (v *verifier) span(ctx context.Context, u *unpacker, no uint64) checked {
 		}
 		if row.seq != want {
 			c.bad = &BadRow{want, missing(want, row.seq-1)}
-			return c
+			return c, nil
 		}
 		e, err := row.check(c.head, u)
 		if errors.Is(err, errNoMatch) {
+			row.packed, row.hash = bytes.Clone(row.packed), bytes.Clone(row.hash)
 			rows.Close() // so that its connection is free
-			c.bad, c.err = v.changed(ctx, u, c.head, &row)
-			return c
+			c.bad, err = v.changed(ctx, u, c.head, &row)
+			return c, err
 		} else if err != nil {
 			c.bad = &BadRow{row.seq, err.Error()}
-			return c
+			return c, nil
 		}
 		copy(c.head[:], row.hash)
 		c.should.addRow(row.seq, &row.columns, e.Kind == event.Taken && row.seq <= to)
 		c.rows, want = c.rows+1, want+1
 	}
-	if c.err = rows.Err(); c.err == nil && want <= hi {
+	if err := rows.Err(); err != nil {
+		return c, err
+	}
+	if want <= hi {
 		c.bad = &BadRow{want, missing(want, hi)}
 	}
-	return c
+	return c, nil
 }
 
 func missing(from, to uint64) string {
