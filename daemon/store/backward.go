@@ -23,8 +23,8 @@ func (j *Journal) Backward(ctx context.Context, f Filter) iter.Seq2[event.Record
 		if left <= 0 {
 			left = math.MaxInt
 		}
-		u := j.unpackers.take()
-		defer j.unpackers.give(u)
+		u := j.packing.take()
+		defer j.packing.give(u)
 		for rows, err := range j.stepsBack(ctx, f) {
 			if err != nil {
 				yield(event.Record{}, fmt.Errorf("query the journal backward: %w", err))

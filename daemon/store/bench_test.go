@@ -27,6 +27,7 @@ func BenchmarkCommit(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
+			j.packing.pack(batch)
 			var group []*entry
 			for i := range batch {
 				group = append(group, &batch[i])

@@ -72,8 +72,8 @@ func (j *Journal) lines(ctx context.Context, w io.Writer, o *ExportOptions, f Fi
 	buffers := sync.Pool{New: func() any { return &bytes.Buffer{} }}
 	last := j.Last()
 	write := func(_ context.Context, rows []raw) (text, error) {
-		u, b := j.unpackers.take(), buffers.Get().(*bytes.Buffer)
-		defer j.unpackers.give(u)
+		u, b := j.packing.take(), buffers.Get().(*bytes.Buffer)
+		defer j.packing.give(u)
 		b.Reset()
 		return text{b, rows[len(rows)-1].seq}, line(b, u, rows)
 	}

@@ -50,16 +50,16 @@ const (
 // Journal is an open journal. Any goroutine may call [Journal.Append] and the methods that read the
 // journal or use its cursors.
 type Journal struct {
-	cfg       Config
-	path      string
-	id        string
-	lock      *os.File
-	write     *sql.DB
-	read      *sql.DB
-	writer    writer
-	unpackers unpackers
-	queue     *queue
-	warnings  []string
+	cfg      Config
+	path     string
+	id       string
+	lock     *os.File
+	write    *sql.DB
+	read     *sql.DB
+	writer   writer
+	packing  packing
+	queue    *queue
+	warnings []string
 
 	checkpoints checkpointer
 	reserve     reserveFile
@@ -145,7 +145,7 @@ func View(ctx context.Context, path string) (*Journal, error) {
 	if err := j.read.QueryRowContext(ctx, "select id, made, dictionary, (select max(coalesce(max(seq), 0), 0) from event) from journal").Scan(append(who.fields(), &j.last)...); err != nil {
 		return nil, errors.Join(fmt.Errorf("view journal %s: %w", path, err), j.release())
 	}
-	j.id, j.unpackers.dictionary = who.id, who.dictionary
+	j.id, j.packing.dictionary = who.id, who.dictionary
 	return j, nil
 }
 

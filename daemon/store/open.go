@@ -128,7 +128,7 @@ func (j *Journal) loadHead(ctx context.Context) error {
 		return fmt.Errorf("read the journal's id: %w", err)
 	}
 	head := who.genesis()
-	j.id, j.unpackers.dictionary, j.writer.packer = who.id, who.dictionary, newPacker(who.dictionary)
+	j.id, j.packing.dictionary = who.id, who.dictionary
 	last, err := j.checkTail(ctx, &head)
 	if err != nil {
 		return err
@@ -150,8 +150,8 @@ func (j *Journal) checkTail(ctx context.Context, head *hash) (last uint64, err e
 	if err != nil {
 		return 0, fmt.Errorf("read the end of the journal: %w", err)
 	}
-	u := j.unpackers.take()
-	defer j.unpackers.give(u)
+	u := j.packing.take()
+	defer j.packing.give(u)
 	var below int
 	if err := j.write.QueryRowContext(ctx, "select count(*) from event not indexed where seq < 1").Scan(&below); err != nil {
 		return 0, fmt.Errorf("look for rows below 1: %w", err)

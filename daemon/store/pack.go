@@ -50,9 +50,9 @@ type bitCode struct {
 const (
 	tableBits  = 12
 	tableSize  = 1 << tableBits
-	placesMost = 1<<16 - 1 // the rest of a longer body is packed less well
-	matchLeast = 4         // DEFLATE has matches of 3 too, which gain next to nothing
-	matchGood  = 32        // a match of this length is taken without looking further
+	placesMost = 1 << 14 // the rest of a longer body is packed less well
+	matchLeast = 4       // DEFLATE has matches of 3 too, which gain next to nothing
+	matchGood  = 32      // a match of this length is taken without looking further
 	matchMost  = 258
 	reach      = 32 << 10 // the largest distance of DEFLATE
 )
@@ -274,17 +274,37 @@ func (u *unpacker) unpacked(seq uint64, packed []byte) ([]byte, error) {
 	return bytes.Clone(body), nil
 }
 
-// unpackers are for goroutines that unpack bodies of one journal at the same time.
-type unpackers struct {
+// packing is for goroutines that pack and unpack bodies of one journal at the same time.
+type packing struct {
 	dictionary []byte
-	free       sync.Pool
+	packers    sync.Pool
+	unpackers  sync.Pool
 }
 
-func (us *unpackers) take() *unpacker {
-	if u, ok := us.free.Get().(*unpacker); ok {
+// pack packs the bodies of entries. It is for the goroutines that append, since the writer is the one
+// that all wait for.
+func (ps *packing) pack(batch []entry) {
+	p, ok := ps.packers.Get().(*packer)
+	if !ok {
+		p = newPacker(ps.dictionary)
+	}
+	defer ps.packers.Put(p)
+	all := make([]byte, 0, packedUsual*len(batch)) // one allocation, since there may be many
+	for i := range batch {
+		from := len(all)
+		all = p.pack(all, batch[i].body)
+		batch[i].packed = all[from:len(all):len(all)]
+	}
+}
+
+// packedUsual is about how many bytes the body of a reading has when it is packed.
+const packedUsual = 128
+
+func (ps *packing) take() *unpacker {
+	if u, ok := ps.unpackers.Get().(*unpacker); ok {
 		return u
 	}
-	return &unpacker{dictionary: us.dictionary}
+	return &unpacker{dictionary: ps.dictionary}
 }
 
-func (us *unpackers) give(u *unpacker) { us.free.Put(u) }
+func (ps *packing) give(u *unpacker) { ps.unpackers.Put(u) }

@@ -41,8 +41,8 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 		return nil, fmt.Errorf("list the parts: %w", err)
 	}
 	defer stmt.Close()
-	u := j.unpackers.take()
-	defer j.unpackers.give(u)
+	u := j.packing.take()
+	defer j.packing.give(u)
 	out, to := make([]PartSummary, len(parts)), indexedUpTo(j.Last())
 	for i, p := range parts {
 		if out[i], err = p.summary(ctx, stmt, u, to); err != nil {

@@ -24,6 +24,7 @@ func (j *Journal) Append(ctx context.Context, events []event.Event) error {
 	if err != nil {
 		return err
 	}
+	j.packing.pack(batch)
 	return j.queue.add(ctx, batch)
 }
 

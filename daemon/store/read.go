@@ -55,8 +55,8 @@ func (u *unpacker) record(id string, r *raw) (event.Record, error) {
 }
 
 func (j *Journal) records(rows []raw) ([]event.Record, error) {
-	u := j.unpackers.take()
-	defer j.unpackers.give(u)
+	u := j.packing.take()
+	defer j.packing.give(u)
 	out := make([]event.Record, len(rows))
 	for i := range rows {
 		r, err := u.record(j.id, &rows[i])
@@ -83,8 +83,8 @@ func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]even
 		return []any{&r.Seq, &r.Station, &r.Kind, &r.Body}
 	}
 	rs, err := readRows(ctx, j.read, fields, "select seq, station, kind, body from event where seq > ? and seq <= ? order by seq limit ?", int64(seq), int64(last), limit)
-	u := j.unpackers.take()
-	defer j.unpackers.give(u)
+	u := j.packing.take()
+	defer j.packing.give(u)
 	for i := 0; i < len(rs) && err == nil; i++ {
 		rs[i].Body, err = u.unpacked(rs[i].Seq, rs[i].Body)
 	}
@@ -99,8 +99,8 @@ func (j *Journal) RawRecords(ctx context.Context, seq uint64, limit int) ([]even
 // ends after an error.
 func (j *Journal) Query(ctx context.Context, f Filter) iter.Seq2[event.Record, error] {
 	return func(yield func(event.Record, error) bool) {
-		u := j.unpackers.take()
-		defer j.unpackers.give(u)
+		u := j.packing.take()
+		defer j.packing.give(u)
 		for rows, err := range j.scan(ctx, f) {
 			if err != nil {
 				yield(event.Record{}, fmt.Errorf("query the journal: %w", err))

@@ -110,8 +110,8 @@ func (j *Journal) kinds(ctx context.Context, station string) (out []event.Kind, 
 // newestOfRing returns the newest temperature event of a station before a number that has the
 // temperature of the ring, none if there is none.
 func (j *Journal) newestOfRing(ctx context.Context, station string, before uint64) ([]raw, error) {
-	u := j.unpackers.take()
-	defer j.unpackers.give(u)
+	u := j.packing.take()
+	defer j.packing.give(u)
 	for limit := 1; ; limit = min(limit*8, 512) {
 		rows, err := j.newestOf(ctx, station, event.Warmed, 0, before, limit)
 		if err != nil {

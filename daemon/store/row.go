@@ -71,9 +71,10 @@ func same[T comparable](a, b *T) bool {
 
 // entry is an event on its way to the disk.
 type entry struct {
-	event *event.Event
-	body  []byte
-	last  bool // the event is the last one of its Append
+	event  *event.Event
+	body   []byte
+	packed []byte // the body as it is stored
+	last   bool   // the event is the last one of its Append
 }
 
 // The earliest and the latest time of an event. UnixNano can express every time between them.

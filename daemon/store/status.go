@@ -229,6 +229,10 @@ func (j *Journal) report(told Status) Status {
 	return now
 }
 
+// checkLargeAfter is how long after the start a large file is checked, so that the check does not
+// take the processor from the start.
+const checkLargeAfter = 10 * time.Second
+
 // checkLarge checks the whole file while the journal runs, if the file was too large to be checked
 // by Open. Until the check ends, the write-ahead log can't start again and grows.
 func (j *Journal) checkLarge(ctx context.Context) {
@@ -236,6 +240,7 @@ func (j *Journal) checkLarge(ctx context.Context) {
 	if err != nil || info.Size() <= quickMost {
 		return
 	}
+	wait(ctx, checkLargeAfter)
 	if err := quickCheck(ctx, j.read); err == nil || !damaged(err) {
 		// The file is sound, or ctx has ended, or the disk fails. The writer reports a failing disk.
 		return

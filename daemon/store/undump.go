@@ -13,6 +13,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"fairbore/daemon/event"
 )
 
 // dump is a dump that was read. Its chain of hashes holds.
@@ -81,6 +83,7 @@ func (j *Journal) takeDump(ctx context.Context, d *dump) error {
 	}
 	if have := j.last - d.place.After; have < uint64(len(d.events)) {
 		rest := d.events[have:]
+		j.packing.pack(rest)
 		rest[len(rest)-1].last = true
 		if err := j.queue.add(ctx, rest); err != nil {
 			return err

@@ -97,6 +97,7 @@ func TestDumpIsTakenInOnce(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		j.packing.pack(d.events)
 		for i := range have {
 			if err := j.writer.put(3+uint64(i), []*entry{&d.events[i]}, nil); err != nil {
 				t.Fatal(err)

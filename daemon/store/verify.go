@@ -122,14 +122,14 @@ const verifyStep = 4096
 const verifiers = readers - 2
 
 type verifier struct {
-	db        *sql.DB
-	unpackers unpackers
-	report    *Report
-	progress  func(done, total uint64)
-	who       identity
-	total     uint64
-	holds     lists // what the indexes and the list of readings hold
-	should    lists // what they should hold, by the rows
+	db       *sql.DB
+	packing  packing
+	report   *Report
+	progress func(done, total uint64)
+	who      identity
+	total    uint64
+	holds    lists // what the indexes and the list of readings hold
+	should   lists // what they should hold, by the rows
 }
 
 func (v *verifier) run(ctx context.Context) error {
@@ -205,7 +205,7 @@ func (v *verifier) start(ctx context.Context, tx querier) error {
 	if len(who) != 1 {
 		return fmt.Errorf("%w: the table journal has %d rows and must have one", errDamaged, len(who))
 	}
-	v.who, v.report.Journal, v.unpackers.dictionary = who[0], who[0].id, who[0].dictionary
+	v.who, v.report.Journal, v.packing.dictionary = who[0], who[0].id, who[0].dictionary
 	var below uint64
 	if err := tx.QueryRowContext(ctx, "select max(coalesce(max(seq), 0), 0), (select count(*) from event not indexed where seq < 1) from event").Scan(&v.total, &below); err != nil {
 		return err
@@ -275,8 +275,8 @@ func (v *verifier) span(ctx context.Context, lo uint64) (c checked, err error) {
 		return c, err
 	}
 	defer rows.Close()
-	u := v.unpackers.take()
-	defer v.unpackers.give(u)
+	u := v.packing.take()
+	defer v.packing.give(u)
 	var row stored
 	fields, want := row.inPlace(), lo
 	for rows.Next() {

@@ -27,10 +27,8 @@ type writer struct {
 	conn                          *sql.Conn
 	one, few, many, cursor        *sql.Stmt
 	begin, commit, rollback, tail *sql.Stmt
-	head                          hash // hash of the last row
-	packer                        *packer
+	head                          hash   // hash of the last row
 	args                          []any  // memory that rows uses again
-	packed                        []byte // likewise
 	commits                       uint64 // number of commits since the log was last emptied
 }
 
@@ -68,7 +66,7 @@ func (w *writer) close() (err error) {
 	if w.conn != nil {
 		err = errors.Join(err, w.conn.Close())
 	}
-	*w = writer{head: w.head, packer: w.packer}
+	*w = writer{head: w.head}
 	return err
 }
 
@@ -134,18 +132,16 @@ func (w *writer) fill(ctx context.Context, rows []any, cursors map[string]uint64
 // rows returns the columns of the group's rows as arguments of the INSERT statements, and the hash
 // of the group's last row. The arguments are valid until the next call.
 func (w *writer) rows(last uint64, group []*entry) ([]any, hash) {
-	args, packed, head := w.args[:0], w.packed[:0], w.head
+	args, head := w.args[:0], w.head
 	heads := make([]byte, 0, len(head)*len(group))
 	for _, e := range group {
 		last++
 		head = link(head, last, e.body)
 		heads = append(heads, head[:]...)
-		from := len(packed)
-		packed = w.packer.pack(packed, e.body)
 		c := columnsOf(e.event)
-		args = append(args, int64(last), c.at, c.station, c.kind, value(c.job), value(c.part), packed[from:], heads[len(heads)-len(head):])
+		args = append(args, int64(last), c.at, c.station, c.kind, value(c.job), value(c.part), e.packed, heads[len(heads)-len(head):])
 	}
-	w.args, w.packed = args, packed
+	w.args = args
 	return args, head
 }
 
