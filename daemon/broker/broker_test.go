@@ -288,15 +288,24 @@ func TestWillNeedsTheRight(t *testing.T) {
 	}
 }
 
-// Somebody without a user who takes the client id of another daemon, or of a display with a user,
-// neither throws it out nor keeps it out.
+// Somebody without a user who takes the client id of another daemon, or of a display with a user or at
+// another address, neither throws it out nor keeps it out.
 func TestClientIDIsNotTakenOver(t *testing.T) {
 	b := start(t, Config{Anonymous: true, Users: []User{{Name: "wall", Hash: hash(t, "p")}}})
 	o := own(t, b)
-	for _, id := range []string{"own", "wall"} {
-		if _, err := try(t, options(b, id, "", "")); err != nil {
-			t.Errorf("%s without a user: %v", id, err)
+	open, err := try(t, options(b, "open", "", ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, id := range []string{"own", "wall", "open"} {
+		c, err := dialFrom(b, "127.0.0.9")
+		if err != nil {
+			t.Fatal(err)
 		}
+		wired(t, c).hello(connectPacket(mqtt311, id, "", "", true, 60, 0))
+	}
+	if !open.IsConnectionOpen() || done(t, open.Subscribe(topic+"event", 1, nil)) != nil {
+		t.Error("another address has thrown out a display without a user")
 	}
 	if _, err := try(t, options(b, "wall", "wall", "p")); err != nil {
 		t.Errorf("the display is kept out: %v", err)

@@ -16,7 +16,7 @@
 // what stations say; publish it too, if Publish is set (another daemon); send
 // commands, if Command is set. Somebody without a user may read if Anonymous is
 // set. A last will counts as publishing. Each user has client ids of their own,
-// so nobody can put another user's client out, or keep it out. A command is never retained.
+// and so has each address of those without one, so nobody can put another's client out, or keep it out. A command is never retained.
 //
 // # What a client can do to others
 //
@@ -47,6 +47,9 @@
 //	comqtt v2.6.0, a fork of it        end the process       27000     5.8  8.1, 13.6                   6.4  yes
 //	nats-server v2.15.3, embedded      harmless              16800     7.3  14.6, 34.2                 17.2  no
 //	this package                       harmless              68700     1.1  6.3, 11.7                   5.5  yes
+//
+// What the daemon's own publisher says costs 1.4 µs of a processor a message with one subscriber, 12.2 with
+// the first of the table (medians of four alternating rounds of 200,000).
 //
 // The fork has mended the crash since, in no version that can be had as a module. The NATS server is kept
 // well, but stores sessions and retained messages in streams on disk, and its goroutines can't be guarded

@@ -207,9 +207,12 @@ func TestPanicEndsOneClient(t *testing.T) {
 
 	reader := dial(t, b)
 	reader.hello(connectPacket(mqtt311, "reader", "", "", true, 60, 0))
-	b.mu.Lock()
-	q := &b.sessions[sessionKey{"", "reader"}].queue
-	b.mu.Unlock()
+	var q *queue
+	for _, s := range b.connectedSessions() {
+		if s.key.id == "reader" {
+			q = &s.queue
+		}
+	}
 	q.mu.Lock()
 	q.waiting = append(q.waiting, item{qos: 1})
 	q.to.awake()

@@ -9,7 +9,7 @@ import (
 func (b *Broker) clientNamed(id string) *client {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return b.sessions[sessionKey{other, id}].client
+	return b.sessions[sessionKey{user: other, id: id}].client
 }
 
 // Whoever subscribes while others retain messages, and while last wills are

@@ -1,9 +1,12 @@
 package broker
 
 import (
+	"net/netip"
 	"slices"
 	"strings"
 	"time"
+
+	"fairbore/daemon/limit"
 )
 
 // The bounds of the sessions.
@@ -15,9 +18,20 @@ const (
 	maxRoutes = 4096
 )
 
-// sessionKey tells sessions apart. Each user has client ids of their own, so that nobody can take the
-// place of another user's client, or keep it out.
-type sessionKey struct{ user, id string }
+// sessionKey tells sessions apart. Each user has client ids of their own, and so has each address of
+// those without a user, so that nobody can take the place of another's client, or keep it out.
+type sessionKey struct {
+	user, id string
+	from     netip.Prefix // zero for a user, who may move
+}
+
+func keyOf(c *client, h *hello) sessionKey {
+	k := sessionKey{user: h.user, id: h.id}
+	if h.user == "" {
+		k.from = limit.Address(c.from)
+	}
+	return k
+}
 
 // session is what a client has subscribed to, and what waits for it. The broker's lock guards it.
 type session struct {
@@ -214,7 +228,7 @@ func (b *Broker) unsubscribe(s *session, filters []string) (codes []byte) {
 func (b *Broker) enter(c *client, h *hello) (resumed bool, will func(), ok bool) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	key := sessionKey{h.user, h.id}
+	key := keyOf(c, h)
 	s := b.sessions[key]
 	will = func() {}
 	if s != nil && s.client != nil {
