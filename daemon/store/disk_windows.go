@@ -1,6 +1,7 @@
 package store
 
 import (
+	"os"
 	"path/filepath"
 
 	"golang.org/x/sys/windows"

@@ -119,12 +119,6 @@ func TestDiskFullAndBack(t *testing.T) {
 	}
 }
 
-// settleOrFail waits until n events are recorded, or the journal says that it does not record.
-func (r *running) settleOrFail(t *testing.T, n uint64) {
-	t.Helper()
-	eventually(t, "recorded or not", func() bool { return r.Last() >= n || !r.Status().Recording })
-}
-
 // Events that can't be recorded at the end are put where they stay, and the error says where. The
 // next start records them, in their order, once there is room.
 func TestEndOnFullDisk(t *testing.T) {

@@ -102,6 +102,12 @@ func (r *running) settle(t testing.TB, n uint64) {
 	})
 }
 
+// settleOrFail waits until n events are recorded, or the journal says that it does not record.
+func (r *running) settleOrFail(t *testing.T, n uint64) {
+	t.Helper()
+	eventually(t, "recorded or not", func() bool { return r.Last() >= n || !r.Status().Recording })
+}
+
 func eventually(t testing.TB, what string, ok func() bool) {
 	t.Helper()
 	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(time.Millisecond) {
