@@ -41,22 +41,23 @@ import (
 )
 
 type cli struct {
-	Run     runCmd     `cmd:"" help:"Watch the gauges of a configuration."`
-	Demo    demoCmd    `cmd:"" help:"Show a job on a simulated gauge, with nothing to set up."`
-	Check   checkCmd   `cmd:"" help:"Check a configuration and say all that is wrong with it."`
-	Export  exportCmd  `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
-	Verify  verifyCmd  `cmd:"" help:"Check that a journal is as it was written."`
-	Backup  backupCmd  `cmd:"" help:"Copy a journal to a folder or a stick, while the daemon records, and check the copy."`
-	Restore restoreCmd `cmd:"" help:"Put a backup in the place of a journal."`
-	Replay  replayCmd  `cmd:"" help:"Play a recording of a gauge and print the events; or score visits that were kept."`
-	Report  reportCmd  `cmd:"" help:"Write the record of a part or a job as text, HTML, PDF or CSV."`
-	Wall    wallCmd    `cmd:"" help:"Show all stations of a site on a wall screen, from the shop's broker."`
-	Plan    planCmd    `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
-	Study   studyCmd   `cmd:"" help:"Study a gauge or a lot of sizes."`
-	Drivers driversCmd `cmd:"" help:"List the drivers, or tell the options of one."`
-	Hash    hashCmd    `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the embedded broker."`
-	Listen  listenCmd  `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
-	Version versionCmd `cmd:"" help:"Print the version."`
+	Run      runCmd      `cmd:"" help:"Watch the gauges of a configuration."`
+	Demo     demoCmd     `cmd:"" help:"Show a job on a simulated gauge, with nothing to set up."`
+	Check    checkCmd    `cmd:"" help:"Check a configuration and say all that is wrong with it."`
+	Export   exportCmd   `cmd:"" help:"Write readings or events of a journal as CSV or NDJSON."`
+	Verify   verifyCmd   `cmd:"" help:"Check that a journal is as it was written."`
+	Backup   backupCmd   `cmd:"" help:"Copy a journal to a folder or a stick, while the daemon records, and check the copy."`
+	Restore  restoreCmd  `cmd:"" help:"Put a backup in the place of a journal."`
+	Replay   replayCmd   `cmd:"" help:"Play a recording of a gauge and print the events; or score visits that were kept."`
+	Report   reportCmd   `cmd:"" help:"Write the record of a part or a job as text, HTML, PDF or CSV."`
+	Wall     wallCmd     `cmd:"" help:"Show all stations of a site on a wall screen, from the shop's broker."`
+	Plan     planCmd     `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
+	Study    studyCmd    `cmd:"" help:"Study a gauge or a lot of sizes."`
+	Drivers  driversCmd  `cmd:"" help:"List the drivers, or tell the options of one."`
+	Hash     hashCmd     `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the embedded broker."`
+	Listen   listenCmd   `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
+	Version  versionCmd  `cmd:"" help:"Print the version."`
+	Licences licencesCmd `cmd:"" help:"Print the licences of everything that the program carries."`
 }
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
