@@ -294,7 +294,7 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 
 // Every number says its unit, as a UCUM code that its name agrees with.
 func TestNumbersHaveUnits(t *testing.T) {
-	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s", "_ns": "ns", "_cel": "Cel", "_k": "K"}
+	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s", "_ns": "ns", "_cel": "Cel", "_k": "K", "_hz": "Hz"}
 	for _, n := range append(names(), "parts", "analysis") {
 		walk(load(t, n), func(o map[string]any) {
 			props, _ := o["properties"].(map[string]any)
@@ -311,7 +311,7 @@ func TestNumbersHaveUnits(t *testing.T) {
 					continue
 				}
 				unit, _ := s["unit"].(string)
-				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "K", "%", "1", "um/s2", "s2", "s-2", "s-4"}, unit) {
+				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "K", "Hz", "%", "1", "um/s2", "s2", "s-2", "s-4"}, unit) {
 					t.Errorf("%s: %s has unit %q", n, name, unit)
 				}
 				for end, want := range suffix {
