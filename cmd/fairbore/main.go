@@ -132,7 +132,7 @@ func exitCode(err error) int {
 		return 4
 	case errors.Is(err, port.ErrBusy), errors.Is(err, store.ErrInUse):
 		return 5
-	case errors.Is(err, store.ErrNewer), errors.Is(err, store.ErrNotJournal):
+	case errors.Is(err, store.ErrNewer), errors.Is(err, store.ErrEarlier), errors.Is(err, store.ErrNotJournal):
 		return 6
 	}
 	return 1

@@ -135,9 +135,9 @@ func TestRefusedFilesStay(t *testing.T) {
 		want       error
 	}{
 		"newer":          {[]string{"pragma user_version = 99"}, ErrNewer},
-		"earlier":        {[]string{"pragma user_version = 1"}, errEarlier},
-		"no version":     {[]string{"pragma user_version = 0"}, errEarlier},
-		"below any":      {[]string{"pragma user_version = -2"}, errEarlier},
+		"earlier":        {[]string{"pragma user_version = 1"}, ErrEarlier},
+		"no version":     {[]string{"pragma user_version = 0"}, ErrEarlier},
+		"below any":      {[]string{"pragma user_version = -2"}, ErrEarlier},
 		"something else": {[]string{"pragma application_id = 7"}, ErrNotJournal},
 	} {
 		cfg := config(t)

@@ -35,7 +35,7 @@ type Config struct {
 	Now     func() time.Time // nil means time.Now
 }
 
-// The reasons why a journal can't be used, in addition to [ErrNewer] and [ErrNotJournal].
+// The reasons why a journal can't be used, in addition to [ErrNewer], [ErrEarlier] and [ErrNotJournal].
 var (
 	ErrInUse  = errors.New("another process has the journal open; stop that one, or give this one a journal of its own")
 	ErrClosed = errors.New("the journal is closed")
@@ -83,7 +83,7 @@ type Journal struct {
 
 // Open opens the journal, or begins a new one if there is none. If the file is damaged, Open moves
 // all of it aside and begins a new journal; [Journal.Warnings] and an event of kind "note" say so.
-// Open fails with [ErrInUse], [ErrNewer] or [ErrNotJournal]. It fails on a network file system, and
+// Open fails with [ErrInUse], [ErrNewer], [ErrEarlier] or [ErrNotJournal]. It fails on a network file system, and
 // if the settings that make the journal safe do not work on its file system.
 func Open(ctx context.Context, cfg Config) (_ *Journal, err error) {
 	j, err := prepare(cfg)

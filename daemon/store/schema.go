@@ -146,7 +146,7 @@ func aliens(ctx context.Context, db querier) (out []alien, err error) {
 // The reasons why a file is not opened. The file is not changed then.
 var (
 	ErrNewer      = errors.New("the journal was written by a newer version of this program; use that one")
-	errEarlier    = errors.New("the journal was made by a development build, whose journals this version can't read; keep the file, and name another path in journal.path for a new one")
+	ErrEarlier    = errors.New("the journal was made by a development build, whose journals this version can't read; keep the file, and name another path in journal.path for a new one")
 	ErrNotJournal = errors.New("the file is no journal of fairbore; give the path of one (journal.path in the configuration)")
 )
 
@@ -165,7 +165,7 @@ func checkVersion(ctx context.Context, db querier) (empty bool, err error) {
 	case n > schemaVersion:
 		return false, fmt.Errorf("schema version %d, this program has %d: %w", n, schemaVersion, ErrNewer)
 	case n < schemaVersion:
-		return false, fmt.Errorf("schema version %d, this program has %d: %w", n, schemaVersion, errEarlier)
+		return false, fmt.Errorf("schema version %d, this program has %d: %w", n, schemaVersion, ErrEarlier)
 	}
 	return false, nil
 }
