@@ -17,6 +17,8 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"fairbore/daemon/config"
 	"fairbore/daemon/daemontest"
 	"fairbore/daemon/event"
@@ -217,8 +219,25 @@ func doAt(web, station string, a event.Action, limit time.Duration) bool {
 func (v *victim) start() {
 	v.T.Helper()
 	began := time.Now()
+	v.free()
 	v.Start()
 	v.loop.Starts = append(v.loop.Starts, time.Since(began))
+}
+
+// launch starts the program and does not wait.
+func (v *victim) launch() {
+	v.T.Helper()
+	v.free()
+	v.Launch()
+}
+
+// free takes the exclusive flag from the line, which stays on a pseudo-terminal that somebody else
+// has open, as this test has, when the program is killed between two calls of the system. On a
+// serial port the flag goes with the program.
+func (v *victim) free() {
+	if err := unix.IoctlSetInt(int(v.Gauge.Slave.Fd()), unix.TIOCNXCL, 0); err != nil {
+		v.T.Errorf("free the line: %v", err)
+	}
 }
 
 // more waits until n more things are told.
@@ -286,7 +305,7 @@ func (v *victim) end() {
 func (v *victim) killed(rng *rand.Rand) {
 	if rng.IntN(3) == 0 {
 		v.Kill()
-		v.Launch()
+		v.launch()
 		time.Sleep(time.Duration(rng.IntN(250)) * time.Millisecond)
 	} else {
 		v.more(1 + rng.IntN(60))
@@ -318,7 +337,7 @@ func (v *victim) cutOff(cut faulttest.Cut, rng *rand.Rand) {
 	}
 	if rng.IntN(4) == 0 {
 		failed := v.disk.FailAfter(1 + rng.IntN(40))
-		v.Launch()
+		v.launch()
 		v.fails(failed, cut, rng)
 	}
 	v.start()
@@ -397,7 +416,7 @@ func (v *victim) full(rng *rand.Rand) {
 		v.more(20)
 	case 1:
 		v.Kill()
-		v.Launch()
+		v.launch()
 		time.Sleep(time.Duration(rng.IntN(300)) * time.Millisecond)
 		v.disk.Mend()
 		v.Eventually(time.Minute, "the page to answer", func() bool { return v.Bore() != nil })

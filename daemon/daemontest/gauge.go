@@ -20,14 +20,14 @@ import (
 // Gauge is the far end of a pseudo-terminal.
 type Gauge struct {
 	T             testing.TB
-	Master, slave *os.File
+	Master, Slave *os.File
 }
 
 // Plug makes a pseudo-terminal under the rig's device name.
 func (r *Rig) Plug() {
 	r.T.Helper()
 	m, s := PtyAt(r.T, r.Device)
-	r.Gauge = &Gauge{T: r.T, Master: m, slave: s}
+	r.Gauge = &Gauge{T: r.T, Master: m, Slave: s}
 }
 
 // PtyAt makes a pseudo-terminal, its slave under the name link.
@@ -55,7 +55,7 @@ func PtyAt(t testing.TB, link string) (master, slave *os.File) {
 func (r *Rig) Unplug() {
 	os.Remove(r.Device)
 	r.Gauge.Master.Close()
-	r.Gauge.slave.Close()
+	r.Gauge.Slave.Close()
 }
 
 // Send writes to the line of the gauge.
