@@ -700,7 +700,9 @@ func (l *loop) soak() {
 	if l.Lost+l.Unsafe > 0 {
 		t.Errorf("lost %.2000v, faults %.2000v", k.Lost, k.Faults)
 	}
-	if last.rss > 1.25*first.rss+16 || last.files > first.files+8 || last.threads > first.threads+8 || atEnd > atRest+16 {
+	// On a busy machine a call of the system may wait at each port at once, each on a thread of its own.
+	// Go keeps threads for later.
+	if last.rss > 1.25*first.rss+16 || last.files > first.files+8 || last.threads > first.threads+ports+8 || atEnd > atRest+16 {
 		t.Errorf("the program grows: %s", l.Note)
 	}
 }
