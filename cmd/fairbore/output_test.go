@@ -28,7 +28,7 @@ func TestOutputIsNoFileOfAJournal(t *testing.T) {
 			t.Errorf("%s -o %s (%s): exit %d, %s", command[0], out, what, code, errs)
 		}
 	}
-	for _, suffix := range []string{"-wal", "-shm", ".lock", ".reserve", ".reserve-end", ".suspect", ".unrecorded-20260309T080000Z.ndjson", ""} {
+	for _, suffix := range []string{"-wal", "-shm", "-sessions", ".lock", ".reserve", ".reserve-end", ".suspect", ".unrecorded-20260309T080000Z.ndjson", ""} {
 		file := journal + suffix
 		if suffix != "" {
 			try("not there", file, "study", "gauge", csv)

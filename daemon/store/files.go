@@ -11,9 +11,9 @@ import (
 )
 
 // BelongsTo returns the journal, or another database, that a file belongs to: the database itself,
-// its log and shared memory, its lock, a reserve, a dump. It returns "" for any other file. The file
-// need not exist; symbolic links are followed. It must not be called in a process that has the
-// database open, since it opens it to see what it is.
+// its log and shared memory, its lock, a reserve, a dump, the sessions of the page. It returns "" for
+// any other file. The file need not exist; symbolic links are followed. It must not be called in a
+// process that has the database open, since it opens it to see what it is.
 func BelongsTo(path string) string {
 	if real, err := filepath.EvalSymlinks(path); err == nil {
 		path = real
@@ -23,7 +23,7 @@ func BelongsTo(path string) string {
 	if database(path) {
 		return path
 	}
-	for _, mark := range []string{"-wal", "-shm", "-journal", ".lock", ".reserve", ".probe", ".suspect", dumped, takenIn} {
+	for _, mark := range []string{"-wal", "-shm", "-journal", "-sessions", ".lock", ".reserve", ".probe", ".suspect", dumped, takenIn} {
 		if i := strings.LastIndex(path, mark); i >= 0 && database(path[:i]) {
 			return path[:i]
 		}
