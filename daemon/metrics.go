@@ -120,7 +120,7 @@ func (m metrics) embedded(out chan<- prometheus.Metric) {
 	counter("embedded_sent_total", "Messages that the broker inside has sent.", b.Sent)
 	counter("embedded_dropped_total", "Messages that a client of the broker inside did not get, being too slow or away for too long.", b.Dropped)
 	const refused = "Connections, log-ins, subscriptions and messages that the broker inside has refused."
-	counter("embedded_refused_total", refused, b.Refused-b.Guesses, "right")
+	counter("embedded_refused_total", refused, b.Refused, "right")
 	counter("embedded_refused_total", refused, b.Guesses, "password")
 	counter("embedded_refused_total", refused, b.Crowded, "place")
 	const cut = "Clients that the broker inside has cut off: a faulty packet, one that reads nothing, a fault of the broker."

@@ -56,8 +56,8 @@ type Stats struct {
 	// Dropped counts messages that a subscriber did not get because it was too slow, or away for
 	// too long.
 	Dropped   uint64
-	Refused   uint64 // logins and messages that were not allowed
-	Guesses   uint64 // of the refused logins, those with a wrong password or beyond the budget of guesses
+	Refused   uint64 // logins, subscriptions and messages that were not allowed
+	Guesses   uint64 // logins with a wrong password or beyond the budget of guesses
 	Crowded   uint64 // connections and logins for which there was no place
 	Malformed uint64 // clients that were cut off because of a faulty packet
 	Slow      uint64 // clients that were cut off because they read or acknowledged nothing
@@ -244,7 +244,8 @@ func (b *Broker) enqueue(m *message) []func(string, []byte, bool) {
 		if len(connected) == 0 {
 			connected = members
 		}
-		connected[b.turn%len(connected)].deliver(m, m.retain && connected[0].asSent)
+		s := connected[b.turn%len(connected)]
+		s.deliver(m, m.retain && s.asSent)
 	}
 	return r.local
 }

@@ -32,6 +32,9 @@ const (
 	// not publish.
 	maxLogin  = 16 << 10
 	maxReader = 16 << 10
+	// maxAnyPacket is larger than every packet of MQTT.
+	maxAnyPacket = 1 << 28
+
 	readSize  = 4 << 10  // buffer of a connection
 	writeSize = 16 << 10 // bytes of messages that are sent at once
 )
@@ -96,7 +99,7 @@ func (b *Broker) serve(ctx context.Context, raw net.Conn) {
 		return
 	}
 	defer b.exit(c)
-	c.send(c.appendConnack(nil, resumed, &h))
+	c.sendAll(c.appendConnack(nil, resumed, &h))
 	b.served.Go(c.writer)
 	c.fail(c.read(r, body))
 }
@@ -150,7 +153,9 @@ func (c *client) refuse(h *hello, err error) {
 		return // it is gone, or was too slow
 	}
 	switch reason {
-	case notAuthorized, badPassword, unavailable:
+	case badPassword, unavailable:
+		c.b.guesses.Add(1)
+	case notAuthorized:
 		c.b.refused.Add(1)
 	case quotaExceeded:
 	default:
@@ -392,7 +397,7 @@ func (c *client) goodbye(first byte, body []byte) error {
 // login decides whether a client may come in, and sets what it has asked for.
 func (b *Broker) login(ctx context.Context, c *client, h *hello) error {
 	c.version, c.will, c.idle = h.version, h.will, h.keepAlive*3/2
-	c.maxPacket, c.maxUnacked, c.mostAllowed = 1<<28, maxUnacked, maxReader
+	c.maxPacket, c.maxUnacked, c.mostAllowed = maxAnyPacket, maxUnacked, maxReader
 	if err := b.known(ctx, c, h); err != nil {
 		return err
 	}
@@ -401,7 +406,7 @@ func (b *Broker) login(ctx context.Context, c *client, h *hello) error {
 		return notAuthorized
 	}
 	if right.publish || right.command {
-		c.mostAllowed = MaxPacket
+		c.mostAllowed = maxPacket
 	}
 	if h.user == "" && c.idle == 0 {
 		c.idle = idleMost
@@ -421,7 +426,7 @@ func (b *Broker) login(ctx context.Context, c *client, h *hello) error {
 			c.maxUnacked = min(int(p.receiveMaximum), maxUnacked)
 		}
 		if p.maximumPacket > 0 {
-			c.maxPacket = int(p.maximumPacket)
+			c.maxPacket = int(min(p.maximumPacket, maxAnyPacket)) // a larger number is negative where an int has 32 bits
 		}
 	}
 	return nil
@@ -450,7 +455,6 @@ func (b *Broker) known(ctx context.Context, c *client, h *hello) error {
 	if v.Right {
 		return nil
 	}
-	b.guesses.Add(1)
 	if held, write := b.wrong.Line(time.Now()); write {
 		e := b.log.Warn().Stringer("from", c.from).Uint64("not_shown", held)
 		if known {

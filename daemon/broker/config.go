@@ -15,24 +15,24 @@ import (
 
 // The default bounds.
 const (
-	DefaultListen  = "127.0.0.1:1883"
-	DefaultClients = 100
-	DefaultExpiry  = 4 * time.Hour
-	// MaxPacket is the largest packet that is accepted, in bytes.
-	MaxPacket = 256 * 1024
+	usualListen  = "127.0.0.1:1883"
+	usualClients = 100
+	usualExpiry  = 4 * time.Hour
+	// maxPacket is the largest packet that is accepted, in bytes.
+	maxPacket = 256 * 1024
 )
 
 // Config says where to listen and who may connect.
 type Config struct {
-	Listen    string // host:port, empty: DefaultListen; port 0 picks a free one
+	Listen    string // host:port, empty: usualListen; port 0 picks a free one
 	CertFile  string // PEM; with KeyFile, TLS
 	KeyFile   string
 	Guesses   *limit.Guesses // the budget of wrong passwords; nil: one of its own
 	Site      string         // the site whose topics are served
 	Anonymous bool           // let clients without a user read
 	Users     []User
-	Clients   int           // connected at most, 0: DefaultClients
-	Expiry    time.Duration // how long the session of an absent client is kept at most, 0: DefaultExpiry
+	Clients   int           // connected at most, 0: usualClients
+	Expiry    time.Duration // how long the session of an absent client is kept at most, 0: usualExpiry
 }
 
 // User is somebody other than the daemon who may log in.
@@ -61,13 +61,13 @@ func (c *Config) check() error {
 	var faults []error
 	bad := func(format string, args ...any) { faults = append(faults, fmt.Errorf(format, args...)) }
 	if c.Listen == "" {
-		c.Listen = DefaultListen
+		c.Listen = usualListen
 	}
 	if c.Clients == 0 {
-		c.Clients = DefaultClients
+		c.Clients = usualClients
 	}
 	if c.Expiry == 0 {
-		c.Expiry = DefaultExpiry
+		c.Expiry = usualExpiry
 	}
 	if _, _, err := net.SplitHostPort(c.Listen); err != nil {
 		bad("listen address %q: want host:port (%v)", c.Listen, err)

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"net"
 	"os"
@@ -69,7 +70,7 @@ func (w *wire) send(packets ...[]byte) {
 
 func (w *wire) next() (first byte, body []byte, err error) {
 	w.SetReadDeadline(time.Now().Add(20 * time.Second))
-	return readPacket(w.r, MaxPacket, nil)
+	return readPacket(w.r, maxPacket, nil)
 }
 
 // gets reads a packet and compares it.
@@ -324,6 +325,41 @@ func TestSharedInTurn(t *testing.T) {
 			t.Errorf("%s did not come", what)
 		}
 	}
+}
+
+// The member of a shared subscription that gets a message gets it as it has asked.
+func TestSharedAsSent(t *testing.T) {
+	b := start(t, Config{Anonymous: true})
+	members := map[byte]*wire{}
+	for _, options := range []byte{1, 1 | 8} { // 8: retain as published
+		w := dial(t, b)
+		w.hello(connectPacket(mqtt5, fmt.Sprint("m", options), "", "", true, 60, 0))
+		w.send(packet(0x82, []byte{0, 1, 0}, text("$share/writers/fairbore/1/+/+/bore"), []byte{options}))
+		w.comes(suback)
+		members[options] = w
+	}
+	for range 2 {
+		if err := b.Publish(topic+"bore", []byte("x"), true, 1); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for options, w := range members {
+		if first, _ := w.comes(publish); first&1 != options>>3 {
+			t.Errorf("a member with the options %#x got the first byte %#x", options, first)
+		}
+	}
+}
+
+// A client that takes packets of any size gets what there is, also where an int has 32 bits.
+func TestLargestMaximumPacket(t *testing.T) {
+	b := start(t, Config{Anonymous: true})
+	w := dial(t, b)
+	w.hello(packet(connect<<4, text("MQTT"), []byte{mqtt5, 2, 0, 60, 5, 0x27, 0xFF, 0xFF, 0xFF, 0xFF}, text("large")))
+	w.subscribe(mqtt5, topic+"bore", 1)
+	if err := b.Publish(topic+"bore", []byte("x"), false, 1); err != nil {
+		t.Fatal(err)
+	}
+	w.comes(publish)
 }
 
 // Faulty packets end the connection; MQTT 5 is told why.
