@@ -184,8 +184,11 @@ func TestSessionFile(t *testing.T) {
 		t.Error("a session ended with the program")
 	}
 	for what, spoil := range map[string]func() error{
-		"torn":     func() error { return os.Truncate(path, 20) },
-		"empty":    func() error { return os.WriteFile(path, []byte(`{"key":""}`), 0o600) },
+		"torn":  func() error { return os.Truncate(path, 20) },
+		"empty": func() error { return os.WriteFile(path, []byte(`{"key":""}`), 0o600) },
+		"without the sessions that were ended": func() error {
+			return os.WriteFile(path, []byte(`{"key":"`+strings.Repeat("A", 43)+`="}`), 0o600)
+		},
 		"readable": func() error { return os.Chmod(path, 0o644) },
 		"a link": func() error {
 			return errors.Join(os.Rename(path, path+"2"), os.Symlink(path+"2", path))
@@ -205,11 +208,36 @@ func TestSessionFile(t *testing.T) {
 		if at, err := os.Lstat(path); err != nil || !at.Mode().IsRegular() || at.Mode().Perm() != 0o600 && runtime.GOOS != "windows" {
 			t.Errorf("%s: the file is %v, %v", what, at, err)
 		}
+		s.end(s.begin("m", now), "m", now)
 	}
 	s = OpenSessions(filepath.Join(path, "none", "sessions"), zerolog.Nop())
 	mine := s.begin("m", now)
 	if s.end(mine, "m", now); s.holds(mine, "m", now) {
 		t.Error("without a file nobody can sign out")
+	}
+}
+
+// A browser that signs out while the disk takes its time holds up nobody else, and is out at once.
+func TestSignOutOnASlowDisk(t *testing.T) {
+	s := OpenSessions(filepath.Join(t.TempDir(), "sessions"), zerolog.Nop())
+	now := time.Now()
+	leaves, stays := s.begin("m", now), s.begin("m", now)
+	s.writing.Lock() // as though the file were being written
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		s.end(leaves, "m", now)
+	}()
+	for s.holds(leaves, "m", now) {
+		time.Sleep(time.Millisecond)
+	}
+	if !s.holds(stays, "m", now) {
+		t.Error("the other browser is out too")
+	}
+	s.writing.Unlock()
+	<-done
+	if OpenSessions(s.path, zerolog.Nop()).holds(leaves, "m", now) {
+		t.Error("a restart lets it in again")
 	}
 }
 

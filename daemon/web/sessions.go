@@ -33,8 +33,9 @@ type Sessions struct {
 	path string
 	log  zerolog.Logger
 
-	mu   sync.Mutex
-	kept sessionFile
+	writing sync.Mutex // held while the file is written
+	mu      sync.Mutex // not held while the file is written, since a disk may take its time
+	kept    sessionFile
 }
 
 // sessionFile is what the file holds, as JSON.
@@ -80,8 +81,8 @@ func readSessions(path string) (f sessionFile, err error) {
 	if err := json.Unmarshal(b, &f); err != nil {
 		return f, err
 	}
-	if len(f.Key) != sessionKey {
-		return f, errors.New("its key is damaged")
+	if len(f.Key) != sessionKey || f.Ended == nil {
+		return f, errors.New("it is damaged")
 	}
 	return f, nil
 }
@@ -92,10 +93,13 @@ func (s *Sessions) renew() {
 	_, _ = rand.Read(s.kept.Key) // it never fails
 }
 
-// write replaces the file. A reader finds the old one or the new one, whole.
+// write replaces the file. A reader finds the old one or the new one, whole. writing must be held if
+// the sessions are in use.
 func (s *Sessions) write() {
 	err := func() error {
+		s.mu.Lock()
 		b, err := json.Marshal(s.kept)
+		s.mu.Unlock()
 		if err != nil {
 			return err
 		}
@@ -154,13 +158,22 @@ func (s *Sessions) find(value, mark string, now time.Time) (id string, until int
 	return id, until, left > 0 && left <= signedFor
 }
 
-// end makes a cookie useless.
+// end makes a cookie useless, and returns when that is on disk.
 func (s *Sessions) end(value, mark string, now time.Time) {
+	if s.forget(value, mark, now) {
+		s.writing.Lock()
+		defer s.writing.Unlock()
+		s.write()
+	}
+}
+
+// forget makes a cookie useless, and reports whether it was not before.
+func (s *Sessions) forget(value, mark string, now time.Time) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	id, until, ok := s.find(value, mark, now)
 	if !ok {
-		return
+		return false
 	}
 	for k, t := range s.kept.Ended {
 		if t <= now.Unix() {
@@ -171,5 +184,5 @@ func (s *Sessions) end(value, mark string, now time.Time) {
 	if len(s.kept.Ended) > mostEnded {
 		s.renew()
 	}
-	s.write()
+	return true
 }
