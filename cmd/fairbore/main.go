@@ -2,7 +2,7 @@
 //
 // The exit codes are: 0 all is well; 1 something failed, and the message says what to do; 3 the
 // configuration is refused; 4 a journal is not sound; 5 another program uses the gauge or the
-// journal; 6 the journal is of a newer version, or no journal; 64 the command line is wrong. A fault
+// journal; 6 the journal is of another version, or no journal; 64 the command line is wrong. A fault
 // of the program itself ends it with 2, the code of the Go runtime.
 package main
 
@@ -54,7 +54,7 @@ type cli struct {
 	Plan     planCmd     `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
 	Study    studyCmd    `cmd:"" help:"Study a gauge or a lot of sizes."`
 	Drivers  driversCmd  `cmd:"" help:"List the drivers, or tell the options of one."`
-	Hash     hashCmd     `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the embedded broker."`
+	Hash     hashCmd     `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the broker inside."`
 	Listen   listenCmd   `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 	Licences licencesCmd `cmd:"" help:"Print the licences of everything that the program carries."`
@@ -64,7 +64,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 const about = `The extra hand at the bore gauge.
 
-Exit codes: 0 well; 1 failed, the message says what to do; 3 configuration refused; 4 journal not sound; 5 another program has the gauge or the journal; 6 journal of a newer version, or no journal; 64 wrong command line.`
+Exit codes: 0 well; 1 failed, the message says what to do; 2 fault of the program itself; 3 configuration refused; 4 journal not sound; 5 another program has the gauge or the journal; 6 journal of another version, or no journal; 64 wrong command line.`
 
 // usage is the exit code of a wrong command line (EX_USAGE of sysexits(3)). It can't be 2: the Go
 // runtime ends a program that panics with 2, and a service manager must tell the two apart.

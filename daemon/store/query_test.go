@@ -426,6 +426,7 @@ func TestReadmeReadsTheBodies(t *testing.T) {
 	}
 	_, script, _ := strings.Cut(string(text), "```python\n")
 	script, _, _ = strings.Cut(script, "```")
+	script = strings.ReplaceAll(script, "fairbore.db", filepath.Base(r.path))
 	cmd := exec.CommandContext(t.Context(), python, "-c", script)
 	cmd.Dir = filepath.Dir(r.path)
 	out, err := cmd.Output()
