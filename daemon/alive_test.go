@@ -24,3 +24,15 @@ func TestAliveAsksEveryStation(t *testing.T) {
 		}
 	})
 }
+
+// What the service manager is told has the day with a time of another day.
+func TestSince(t *testing.T) {
+	now := time.Date(2026, 11, 30, 9, 0, 0, 0, time.Local)
+	for want, at := range map[string]time.Time{
+		"": {}, " since 08:59": now.Add(-time.Minute).UTC(), " since 2026-11-29 21:00": now.Add(-12 * time.Hour),
+	} {
+		if got := since(at, now); got != want {
+			t.Errorf("%v: %q, want %q", at, got, want)
+		}
+	}
+}

@@ -4,12 +4,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
-	"net/netip"
 	"strings"
 	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/daemon/limit"
 )
 
 // Health is the answer of /healthz: whether the daemon does its work. An unplugged gauge or an
@@ -97,12 +97,7 @@ func (d *Daemon) health() http.Handler {
 // recording; broker lost since 14:02: no answer".
 func (d *Daemon) standing() string {
 	var f notation.Format
-	since := func(t time.Time) string {
-		if t.IsZero() {
-			return ""
-		}
-		return " since " + t.Local().Format("15:04")
-	}
+	now := time.Now()
 	var b strings.Builder
 	switch n := len(d.stations); n {
 	case 1:
@@ -114,26 +109,36 @@ func (d *Daemon) standing() string {
 	if j.Recording {
 		b.WriteString("recording")
 	} else {
-		b.WriteString("NOT RECORDING" + since(j.Since))
+		b.WriteString("NOT RECORDING" + since(j.Since, now))
 	}
 	if !j.Why.IsZero() {
 		b.WriteString(": " + f.Say(j.Why))
 	}
 	for _, s := range d.stations {
 		if p := s.inputs[0].Status(); !p.Up {
-			fmt.Fprintf(&b, "; no gauge at %s%s", s.name, since(p.Since.Wall))
+			fmt.Fprintf(&b, "; no gauge at %s%s", s.name, since(p.Since.Wall, now))
 		}
 	}
 	if d.pub != nil {
 		if p := d.pub.Status(); !p.Connected {
-			fmt.Fprintf(&b, "; broker lost%s: %s", since(p.Since), f.Say(p.Why))
+			fmt.Fprintf(&b, "; broker lost%s: %s", since(p.Since, now), f.Say(p.Why))
 		}
 	}
 	return b.String()
 }
 
+// since says since when something is so, with the day if that is not the day of now.
+func since(t, now time.Time) string {
+	switch t = t.Local(); {
+	case t.IsZero():
+		return ""
+	case t.Format(time.DateOnly) != now.Format(time.DateOnly):
+		return t.Format(" since 2006-01-02 15:04")
+	}
+	return t.Format(" since 15:04")
+}
+
 // fromHere reports whether a request comes from this machine, and not through a proxy on it.
 func fromHere(r *http.Request) bool {
-	at, err := netip.ParseAddrPort(r.RemoteAddr)
-	return err == nil && at.Addr().Unmap().IsLoopback() && r.Header.Get("X-Forwarded-For") == ""
+	return limit.From(r.RemoteAddr).IsLoopback() && r.Header.Get("X-Forwarded-For") == ""
 }
