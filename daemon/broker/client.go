@@ -63,7 +63,7 @@ type client struct {
 
 // serve serves a connection until it ends. A panic ends this client only.
 func (b *Broker) serve(ctx context.Context, raw net.Conn) {
-	c := &client{b: b, raw: raw, conn: raw, from: limit.From(raw.RemoteAddr()), wake: make(chan struct{}, 1), gone: make(chan struct{})}
+	c := &client{b: b, raw: raw, conn: raw, from: limit.From(raw.RemoteAddr().String()), wake: make(chan struct{}, 1), gone: make(chan struct{})}
 	if b.tls != nil {
 		c.conn = tls.Server(raw, b.tls)
 	}

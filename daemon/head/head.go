@@ -41,10 +41,10 @@ func ReadSigner(path string) (*Signer, error) {
 	if err != nil {
 		return nil, err
 	}
-	any, err := x509.ParsePKCS8PrivateKey(der)
-	key, ok := any.(ed25519.PrivateKey)
+	parsed, err := x509.ParsePKCS8PrivateKey(der)
+	key, ok := parsed.(ed25519.PrivateKey)
 	if err != nil || !ok {
-		return nil, fmt.Errorf("%s is no key of Ed25519 (%v); make one: openssl genpkey -algorithm ed25519 -out FILE", path, what(any, err))
+		return nil, fmt.Errorf("%s is no key of Ed25519 (%v); make one: openssl genpkey -algorithm ed25519 -out FILE", path, what(parsed, err))
 	}
 	p := Public{key.Public().(ed25519.PublicKey)}
 	id, err := p.ID()
@@ -68,10 +68,10 @@ func ReadPublic(path string) (Public, error) {
 	if err != nil {
 		return Public{}, err
 	}
-	any, err := x509.ParsePKIXPublicKey(der)
-	key, ok := any.(ed25519.PublicKey)
+	parsed, err := x509.ParsePKIXPublicKey(der)
+	key, ok := parsed.(ed25519.PublicKey)
 	if err != nil || !ok {
-		return Public{}, fmt.Errorf("%s is no public key of Ed25519 (%v); take it out of the key: openssl pkey -in KEY -pubout -out FILE", path, what(any, err))
+		return Public{}, fmt.Errorf("%s is no public key of Ed25519 (%v); take it out of the key: openssl pkey -in KEY -pubout -out FILE", path, what(parsed, err))
 	}
 	return Public{key}, nil
 }

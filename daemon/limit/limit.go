@@ -33,9 +33,10 @@ func Address(a netip.Addr) netip.Prefix {
 	return p
 }
 
-// From returns the IP address of the other end of a connection, zero if it has none.
-func From(a net.Addr) netip.Addr {
-	ap, err := netip.ParseAddrPort(a.String())
+// From returns the IP address of an address with a port, zero if it has none. An IPv4 address that is
+// written as IPv6 is returned as IPv4.
+func From(address string) netip.Addr {
+	ap, err := netip.ParseAddrPort(address)
 	if err != nil {
 		return netip.Addr{}
 	}
@@ -119,7 +120,7 @@ func (l *placesListener) Accept() (net.Conn, error) {
 		if !ok {
 			return conn, nil
 		}
-		from := From(tcp.RemoteAddr())
+		from := From(tcp.RemoteAddr().String())
 		if leave, ok := l.places.Take(from); ok {
 			return &placedConn{tcp, sync.OnceFunc(leave)}, nil
 		}

@@ -6,9 +6,9 @@ type rested struct {
 	after   uint64
 }
 
-// bores keeps the bore message of a station, or the head, that is to be sent next. The newest wins, but a message
-// that waits for its records is not replaced by a newer one that would wait longer; otherwise a
-// steady flow of readings would leave the displays without any.
+// bores keeps the bore message of a station, or the head, that is to be sent next. The newest wins,
+// but a message that waits for its records is not replaced by a newer one that would wait longer;
+// otherwise a steady flow of readings would leave the displays without any.
 type bores struct {
 	due, next, last *rested
 	flying          bool // a message is on its way

@@ -66,8 +66,8 @@ func makeFolders(dir string, sync func(dir string) error) error {
 }
 
 // syncFile makes a finished file and its name durable. What is read of the file afterwards comes from
-// the disk, as far as the operating system can be told to forget it. syncFile must not be used on the journal's own
-// files, since closing one of them drops SQLite's locks.
+// the disk, as far as the operating system can be told to forget it. syncFile must not be used on the
+// journal's own files, since closing one of them drops SQLite's locks.
 func syncFile(path string) error {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {

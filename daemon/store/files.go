@@ -10,11 +10,11 @@ import (
 	"strings"
 )
 
-// BelongsTo returns the journal, or another database, that a file belongs to: the database itself,
+// belongsTo returns the journal, or another database, that a file belongs to: the database itself,
 // its log and shared memory, its lock, a reserve, a dump, the sessions of the page. It returns "" for
 // any other file. The file need not exist; symbolic links are followed. It must not be called in a
 // process that has the database open, since it opens it to see what it is.
-func BelongsTo(path string) string {
+func belongsTo(path string) string {
 	if real, err := filepath.EvalSymlinks(path); err == nil {
 		path = real
 	} else if dir, err := filepath.EvalSymlinks(filepath.Dir(path)); err == nil {
@@ -53,7 +53,7 @@ func database(path string) bool {
 // CheckOutput refuses a file that something is to be written to, if it belongs to a journal. source
 // is the file that is read for it, if there is one. Another name of a file is found as well.
 func CheckOutput(path, source string) error {
-	if j := BelongsTo(path); j != "" {
+	if j := belongsTo(path); j != "" {
 		return fmt.Errorf("%s belongs to the journal %s; give the output another name", path, j)
 	}
 	was, err := os.Stat(path)

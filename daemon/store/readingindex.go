@@ -20,8 +20,8 @@ const indexBatch = 1024
 func indexedUpTo(last uint64) uint64 { return last - last%indexBatch }
 
 // indexReadings adds the readings of a span to the table reading. It adds them sorted by station,
-// so that each page of the table is written only once. An entry that is there already, which somebody else has put there, must not keep the journal from
-// recording.
+// so that each page of the table is written only once. An entry that is there already, which somebody
+// else has put there, must not keep the journal from recording.
 const indexReadings = `insert or ignore into reading (station, seq) select station, seq from event not indexed where seq > ? and seq <= ? and kind = 'reading' order by station, seq`
 
 // repairIndex makes the table reading end where it must, if somebody else has changed it: it removes

@@ -58,7 +58,7 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 		s.turned(wrongPassphrase, from, "")
 		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.wrong"))
 	default:
-		s.bake(w, r, g.Sessions.begin(g.Mark, time.Now()), int(signedFor.Seconds()))
+		s.setCookie(w, r, g.Sessions.begin(g.Mark, time.Now()), int(signedFor.Seconds()))
 		writeJSON(w, http.StatusOK, event.Reply{Done: true})
 	}
 }
@@ -72,12 +72,12 @@ func (s *Server) signOut(w http.ResponseWriter, r *http.Request) {
 	if c, err := r.Cookie(cookie); err == nil {
 		s.cfg.Gate.Sessions.end(c.Value, s.cfg.Gate.Mark, time.Now())
 	}
-	s.bake(w, r, "", -1)
+	s.setCookie(w, r, "", -1)
 	writeJSON(w, http.StatusOK, event.Reply{Done: true})
 }
 
-// bake sets the cookie for a number of seconds.
-func (s *Server) bake(w http.ResponseWriter, r *http.Request, value string, age int) {
+// setCookie sets the cookie for a number of seconds.
+func (s *Server) setCookie(w http.ResponseWriter, r *http.Request, value string, age int) {
 	http.SetCookie(w, &http.Cookie{
 		Name: cookie, Value: value, Path: "/", MaxAge: age,
 		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: s.cfg.Gate.Secure || r.TLS != nil || s.proxiedTLS(r),
@@ -90,10 +90,4 @@ func (s *Server) signed(r *http.Request) bool {
 }
 
 // peer returns the address that a request came from.
-func peer(r *http.Request) netip.Addr {
-	at, err := netip.ParseAddrPort(r.RemoteAddr)
-	if err != nil {
-		return netip.Addr{}
-	}
-	return at.Addr().Unmap()
-}
+func peer(r *http.Request) netip.Addr { return limit.From(r.RemoteAddr) }

@@ -64,10 +64,7 @@ func (s *Server) turned(why int, from netip.Addr, what string) {
 	if what != "" {
 		e = e.Str("name", what)
 	}
-	if held > 0 {
-		e = e.Uint64("more_before", held)
-	}
-	e.Msg(said)
+	e.Uint64("not_shown", held).Msg(said)
 }
 
 // Refused returns how often the page refused something, by reason.
