@@ -67,6 +67,7 @@ func (j *Journal) loadOnce(ctx context.Context) (err error) {
 	if err := j.checkFile(ctx); err != nil {
 		return err
 	}
+	j.emptyLog(ctx)
 	if empty {
 		if err := create(ctx, j.write); err != nil {
 			return fmt.Errorf("make the tables: %w", err)
@@ -76,6 +77,16 @@ func (j *Journal) loadOnce(ctx context.Context) (err error) {
 		return err
 	}
 	return j.writer.open(ctx, j.write)
+}
+
+// emptyLog copies the log that a killed program has left, so that the next commit does not go on in
+// it. After a power cut that spoilt the end of the log, its last commit may end within a sector, and
+// a second cut may spoil the sector that is written next. If it fails, the log still holds
+// everything, so the start goes on.
+func (j *Journal) emptyLog(ctx context.Context) {
+	if _, _, err := checkpoint(ctx, j.write, "truncate"); err != nil {
+		j.cfg.Log.Warn().Err(err).Str("journal", j.path).Msg("the log of the journal could not be copied at the start; it is copied later")
+	}
 }
 
 // makeFile makes an empty file for a new journal. SQLite gives its log and its shared memory the mode
