@@ -6,6 +6,7 @@ package limit
 import (
 	"net"
 	"net/netip"
+	"slices"
 	"sync"
 	"sync/atomic"
 )
@@ -54,6 +55,7 @@ type Places struct {
 	mu    sync.Mutex
 	taken int
 	by    map[netip.Prefix]int
+	open  map[netip.Prefix][]*placedConn // of the listeners, without those that are exempt; the oldest first
 }
 
 // NewPlaces returns places for that many connections in all, and for each address. The networks in
@@ -61,14 +63,16 @@ type Places struct {
 // address of each connection of a listener that found no place, from the goroutine that accepts; nil
 // tells nobody.
 func NewPlaces(all, each int, exempt []netip.Prefix, tell func(from netip.Addr)) *Places {
-	return &Places{all: all, each: each, exempt: exempt, tell: tell, by: map[netip.Prefix]int{}}
+	return &Places{all: all, each: each, exempt: exempt, tell: tell, by: map[netip.Prefix]int{}, open: map[netip.Prefix][]*placedConn{}}
 }
 
-// Refused returns how many connections found no place.
+// Refused returns how many connections found no place, or lost it to another.
 func (p *Places) Refused() uint64 { return p.refused.Load() }
 
-// Bound returns a listener of which each connection takes a place until it is closed. A connection
-// that finds none is closed at once.
+// Bound returns a listener of which each connection takes a place until it is closed. If all places
+// are taken, the address that has the most gives one up, its oldest connection, to an address that
+// has fewer: otherwise a few addresses could keep all others out. A connection that finds no place is
+// closed at once.
 func (p *Places) Bound(l net.Listener) net.Listener { return &placesListener{l, p} }
 
 // Take takes a place for an address, and reports whether there was one. Its holder must call leave
@@ -121,20 +125,73 @@ func (l *placesListener) Accept() (net.Conn, error) {
 			return conn, nil
 		}
 		from := From(tcp.RemoteAddr().String())
-		if leave, ok := l.places.Take(from); ok {
-			return &placedConn{tcp, sync.OnceFunc(leave)}, nil
+		leave, ok := l.places.Take(from)
+		if !ok && l.places.giveUp(from) {
+			leave, ok = l.places.Take(from)
+		}
+		if ok {
+			return l.places.place(tcp, from, leave), nil
 		}
 		_ = tcp.Close() // it was never used
-		l.places.refused.Add(1)
-		if l.places.tell != nil {
-			l.places.tell(from)
+		l.places.turned(from)
+	}
+}
+
+func (p *Places) turned(from netip.Addr) {
+	p.refused.Add(1)
+	if p.tell != nil {
+		p.tell(from)
+	}
+}
+
+// place returns a connection that has a place.
+func (p *Places) place(tcp *net.TCPConn, from netip.Addr, leave func()) *placedConn {
+	c := &placedConn{TCPConn: tcp, from: from}
+	key := Address(from)
+	c.leave = sync.OnceFunc(func() {
+		leave()
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		if rest := slices.DeleteFunc(p.open[key], func(o *placedConn) bool { return o == c }); len(rest) > 0 {
+			p.open[key] = rest
+		} else {
+			delete(p.open, key)
+		}
+	})
+	if !Within(from, p.exempt) {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.open[key] = append(p.open[key], c)
+	}
+	return c
+}
+
+// giveUp closes the oldest connection of the address that has the most, if all places are taken and
+// that address has more than the one that asks would have with another.
+func (p *Places) giveUp(to netip.Addr) bool {
+	p.mu.Lock()
+	most := p.by[Address(to)] + 1
+	var goes *placedConn
+	if p.taken >= p.all {
+		for _, conns := range p.open {
+			if len(conns) > most {
+				most, goes = len(conns), conns[0]
+			}
 		}
 	}
+	p.mu.Unlock()
+	if goes == nil {
+		return false
+	}
+	_ = goes.Close() // its user finds it closed
+	p.turned(goes.from)
+	return true
 }
 
 // placedConn is a connection that frees its place when it is closed.
 type placedConn struct {
 	*net.TCPConn
+	from  netip.Addr
 	leave func()
 }
 

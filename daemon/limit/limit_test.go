@@ -107,3 +107,76 @@ func isTimeout(err error) bool {
 	e, ok := err.(net.Error)
 	return ok && e.Timeout()
 }
+
+// Eight addresses that hold all places, and take them again as they lose them, don't keep another
+// address out, which keeps what it has.
+func TestAFewAddressesKeepNobodyOut(t *testing.T) {
+	const hostile, each = 8, 8
+	own, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := NewPlaces(hostile*each, each, nil, nil).Bound(own)
+	defer l.Close()
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go func() { // it answers each byte
+				defer c.Close()
+				for b := make([]byte, 1); ; {
+					if _, err := c.Read(b); err != nil {
+						return
+					}
+					c.Write(b)
+				}
+			}()
+		}
+	}()
+	dial := func(last byte) net.Conn {
+		d := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.IPv4(127, 0, 0, last)}}
+		c, err := d.Dial("tcp", own.Addr().String())
+		if err != nil {
+			t.Skipf("no second address on loopback: %v", err)
+		}
+		t.Cleanup(func() { c.Close() })
+		return c
+	}
+	echo := func(c net.Conn) bool {
+		c.SetDeadline(time.Now().Add(20 * time.Second))
+		c.Write([]byte("x"))
+		n, _ := c.Read(make([]byte, 1))
+		return n == 1
+	}
+	var held []net.Conn
+	for range each {
+		for i := range hostile {
+			c := dial(byte(10 + i))
+			if !echo(c) {
+				t.Fatal("there was no place although not all were taken")
+			}
+			held = append(held, c)
+		}
+	}
+	kept := dial(2)
+	if !echo(kept) {
+		t.Fatal("a new address found no place")
+	}
+	for i := range 3 * hostile {
+		dial(byte(10 + i%hostile))
+	}
+	if !echo(kept) {
+		t.Error("the new address lost its place")
+	}
+	lost := 0
+	for _, c := range held {
+		if !echo(c) {
+			lost++
+		}
+	}
+	if lost == 0 {
+		t.Error("no hostile connection gave way")
+	}
+}
