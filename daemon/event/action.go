@@ -77,7 +77,7 @@ type Reply struct {
 // that control a terminal or change the writing direction. A serial number has no character that is
 // not seen, and no space around it. A reason typed on several lines becomes one line.
 func (a *Action) Check() error {
-	if len(a.Part) > 64 || len(a.Reason) > 500 || len(a.ID) > 100 {
+	if chars := utf8.RuneCountInString; chars(a.Part) > 64 || chars(a.Reason) > 500 || chars(a.ID) > 100 {
 		return analysis.Say("action.too_long")
 	}
 	if err := a.StudyRequest.check(); err != nil {

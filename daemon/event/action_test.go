@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 // A command is one JSON value and nothing else.
@@ -57,4 +58,18 @@ func FuzzParseAction(f *testing.F) {
 			t.Fatalf("%s reads back as %+v, %v; want %+v", b, again, err, a)
 		}
 	})
+}
+
+// The limits of texts count characters, as configs/schema/do.json does (JSON Schema, maxLength).
+func TestActionTextsCountCharacters(t *testing.T) {
+	for a, ok := range map[*Action]bool{
+		{Part: strings.Repeat("ü", 64), Reason: strings.Repeat("ö", 500), ID: strings.Repeat("é", 100)}: true,
+		{Part: strings.Repeat("ü", 65)}:    false,
+		{Reason: strings.Repeat("ö", 501)}: false,
+		{ID: strings.Repeat("é", 101)}:     false,
+	} {
+		if err := a.Check(); (err == nil) != ok {
+			t.Errorf("%d, %d, %d characters: %v", utf8.RuneCountInString(a.Part), utf8.RuneCountInString(a.Reason), utf8.RuneCountInString(a.ID), err)
+		}
+	}
 }
