@@ -384,7 +384,7 @@ func hashPassword(in io.Reader, out io.Writer) error {
 		return err
 	}
 	password := strings.TrimRight(line, "\r\n")
-	if n := utf8.RuneCountInString(password); n < leastPassword {
+	if n := utf8.RuneCountInString(strings.TrimSpace(password)); n < leastPassword {
 		return fmt.Errorf("the password has %d characters: give one of %d or more, such as four words that don't belong together", n, leastPassword)
 	}
 	hash, err := broker.Hash(password)

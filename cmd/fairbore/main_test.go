@@ -312,7 +312,7 @@ func TestStudyOfThePublishedTable(t *testing.T) {
 
 // TestHash checks that a short password gets no hash, and that a hash is of the whole line.
 func TestHash(t *testing.T) {
-	for in, ok := range map[string]bool{"": false, "\n": false, "eleven char\n": false, "ölölölölölö": false, "twelve chars\n": true, "twelve chars": true, "twelve chars\r\n": true} {
+	for in, ok := range map[string]bool{"": false, "\n": false, "eleven char\n": false, "ölölölölölö": false, "            ": false, "twelve chars\n": true, "twelve chars": true, "twelve chars\r\n": true} {
 		var out strings.Builder
 		err := hashPassword(strings.NewReader(in), &out)
 		if (err == nil) != ok || ok && !broker.Matches(strings.TrimSpace(out.String()), "twelve chars") {
