@@ -157,10 +157,25 @@ func TestRefusedFilesStay(t *testing.T) {
 			t.Errorf("%s: the file was changed (%v)", name, err)
 		}
 	}
-	cfg := config(t)
-	tamper(t, cfg.Path, "create table accounts (id integer)")
-	if _, err := Open(t.Context(), cfg); !errors.Is(err, ErrNotJournal) {
-		t.Errorf("another program's database: %v", err)
+	for name, c := range map[string]struct {
+		statements []string
+		want       error
+	}{
+		"another program's":   {[]string{"create table accounts (id integer)"}, ErrNotJournal},
+		"newer without a log": {[]string{"create table event (id integer)", fmt.Sprintf("pragma application_id = %d", application), "pragma user_version = 99"}, ErrNewer},
+	} {
+		cfg := config(t)
+		tamper(t, cfg.Path, c.statements...)
+		before, err := os.ReadFile(cfg.Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Open(t.Context(), cfg); !errors.Is(err, c.want) {
+			t.Errorf("%s: %v", name, err)
+		}
+		if after, err := os.ReadFile(cfg.Path); err != nil || string(after) != string(before) {
+			t.Errorf("%s: the file was changed (%v)", name, err)
+		}
 	}
 }
 

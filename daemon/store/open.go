@@ -1,9 +1,12 @@
 package store
 
 import (
+	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -53,6 +56,9 @@ func (j *Journal) loadOnce(ctx context.Context) (err error) {
 	if err := makeFile(j.path); err != nil {
 		return err
 	}
+	if err := checkHeader(j.path); err != nil {
+		return err
+	}
 	if j.write, err = openPool(j.path, writerOptions, writerPragmas(), 1); err != nil {
 		return err
 	}
@@ -100,6 +106,34 @@ func makeFile(path string) error {
 		return err
 	}
 	return f.Close()
+}
+
+// checkHeader refuses a database that another program made, before it is opened for writing: that
+// would set it to keep a write-ahead log. It reads what SQLite states at the start of a file that it
+// does not keep a log for (sqlite.org/fileformat2.html, "The Database Header"): the way it is written
+// at byte 18, the version at 60, the application at 68. A journal always has a log.
+func checkHeader(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	head := make([]byte, 72)
+	if _, err := io.ReadFull(f, head); errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		return nil // the file is empty, or SQLite says that it is no database
+	} else if err != nil {
+		return err
+	}
+	if head[18] != 1 || !bytes.HasPrefix(head, []byte("SQLite format 3\x00")) {
+		return nil
+	}
+	if app := binary.BigEndian.Uint32(head[68:]); app != application {
+		return ErrNotJournal
+	}
+	if n := binary.BigEndian.Uint32(head[60:]); n > schemaVersion {
+		return fmt.Errorf("schema version %d, this program has %d: %w", n, schemaVersion, ErrNewer)
+	}
+	return nil
 }
 
 // quickMost is the largest size of a file, in bytes, that SQLite checks as a whole while Open
