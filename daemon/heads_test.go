@@ -97,6 +97,7 @@ func TestHeadsKeptElsewhere(t *testing.T) {
 			t.Fatalf("report: exit %d: %s", code, says)
 		}
 		answers(0, fits, journal, "--record", record, "--key", public)
+		answers(0, "its figures are not compared", journal, "--record", record, "--key", public)
 		answers(4, "signed by another key", journal, "--record", record, "--key", other)
 		records = append(records, record)
 	}

@@ -51,6 +51,11 @@ func Holds(ctx context.Context, path, what string, h *event.Head, key *head.Publ
 	case h.Signature != "":
 		signed = "its signature is not checked; give --key"
 	}
-	_, err = fmt.Fprintf(out, "%-7s fits row %d; %s\n", what, h.Seq, signed)
+	fits := "fits"
+	if what == "record" {
+		fits = "states a head that fits" // an edited figure leaves the head as it was
+		signed += "; its figures are not compared: print it again with report"
+	}
+	_, err = fmt.Fprintf(out, "%-7s %s row %d; %s\n", what, fits, h.Seq, signed)
 	return err
 }
