@@ -6,6 +6,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -481,5 +482,23 @@ func TestAnotherProgramAgrees(t *testing.T) {
 	}
 	if says.Rows != 13 || says.CSV != 6 || says.Channel != "a \"b\", c\r\nd" {
 		t.Errorf("%+v", says)
+	}
+}
+
+// Rows that somebody has put far beyond the others don't keep a reader busy for years.
+func TestFarRowsAreReached(t *testing.T) {
+	cfg := config(t)
+	fill(t, cfg, 3)
+	tamper(t, cfg.Path, "drop trigger event_insert")
+	for _, seq := range []int64{1 << 62, math.MaxInt64} {
+		tamper(t, cfg.Path, fmt.Sprintf("insert into event select %d, at, station, kind, job, part, body, hash from event where seq = 3", seq))
+	}
+	j, err := View(t.Context(), cfg.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	if lines := strings.Count(export(t, j, ExportOptions{Format: NDJSON}), "\n"); lines != 7 {
+		t.Errorf("%d of 7 events were exported", lines)
 	}
 }

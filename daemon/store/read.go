@@ -138,8 +138,11 @@ func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[[]raw, error] {
 			left = math.MaxInt
 		}
 		for lo := nextSpan(spans, 0); lo > 0 && left > 0; {
-			hi := lo + size - 1
+			hi := min(lo+size-1, math.MaxInt64)
 			rows, err := j.step(ctx, f, spans, lo, hi)
+			if err == nil && len(rows) == 0 {
+				hi, err = j.beforeNext(ctx, hi)
+			}
 			if err != nil {
 				yield(nil, err)
 				return
@@ -157,6 +160,14 @@ func (j *Journal) scan(ctx context.Context, f Filter) iter.Seq2[[]raw, error] {
 			lo = nextSpan(spans, hi)
 		}
 	}
+}
+
+// beforeNext returns the number before the first row after seq, so that a forged row far beyond the
+// others is reached in one step. It returns the highest number there can be if there is no such row.
+func (j *Journal) beforeNext(ctx context.Context, seq uint64) (uint64, error) {
+	var next uint64
+	err := j.read.QueryRowContext(ctx, "select coalesce(min(seq) - 1, ?) from event where seq > ?", int64(math.MaxInt64), int64(seq)).Scan(&next)
+	return next, err
 }
 
 // span is the rows lo to hi of the journal that are of one station, or of all stations if the
