@@ -13,19 +13,26 @@ import (
 	"fairbore/daemon/store"
 )
 
-// TestHostileCommands sends commands that are malformed, repeated, far too long, or meant to act on
-// whatever shows them. The answer to each says why it is not done. The journal stays sound, and the
-// station goes on.
-func TestHostileCommands(t *testing.T) {
+// commanded starts the program with a broker that takes commands. The function send sends one to the
+// station, and replies returns the answers so far.
+func commanded(t *testing.T) (r *daemontest.Rig, send func(payload string), replies func() []event.Reply) {
+	t.Helper()
 	daemontest.Needs(t, "mosquitto", "mosquitto_sub", "mosquitto_pub")
-	r := daemontest.NewRig(t)
+	r = daemontest.NewRig(t)
 	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true")
 	r.Broker = `url: "tcp://` + broker.Addr + `", commands: true`
 	s := daemontest.Subscribe(t, broker.Addr)
 	r.Plug()
 	r.Start()
 	r.Eventually(20*time.Second, "the station at the broker", func() bool { return s.Has("/bay2/bore ") })
-	send := func(payload string) { broker.Publish("fairbore/1/test/bay2/do", payload) }
+	return r, func(payload string) { broker.Publish("fairbore/1/test/bay2/do", payload) }, func() []event.Reply { return s.Replies(t) }
+}
+
+// TestHostileCommands sends commands that are malformed, repeated, far too long, or meant to act on
+// whatever shows them. The answer to each says why it is not done. The journal stays sound, and the
+// station goes on.
+func TestHostileCommands(t *testing.T) {
+	r, send, replies := commanded(t)
 	hostile := []string{
 		`null`, `[]`, `{`, `"do"`, `{"do":"note","reason":"no id"}`, `{"id":"h1","do":"note","reason":"two"}{"id":"h2","do":"note","reason":"in one"}`,
 		`{"id":"h3","do":"note","reason":"\u001b]0;owned\u0007"}`, `{"id":"h4","do":"part","part":"\u202e21","confirm":true}`,
@@ -40,7 +47,6 @@ func TestHostileCommands(t *testing.T) {
 	send(strings.Repeat("[", 100_000)) // longer than any command, so it gets no answer
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
 	send(`{"id":"good","do":"note","reason":"all is well"}`)
-	replies := func() []event.Reply { return s.Replies(t) }
 	r.Eventually(30*time.Second, "an answer to each", func() bool { return len(replies()) >= len(hostile)+2 })
 	for i, x := range replies() {
 		if good := x.ID == "good"; x.Done != good || (x.Why.IsZero()) != good || strings.ContainsFunc(x.Why.Text, func(c rune) bool { return unicode.IsControl(c) && c != '\n' }) {

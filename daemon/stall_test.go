@@ -92,17 +92,9 @@ func TestRepeatedWhileTheDiskStalls(t *testing.T) {
 // TestCommandWhileTheDiskStalls sends a command over the broker while nothing gets to the disk. The
 // reply says that it is not recorded yet, and a second one follows when it is.
 func TestCommandWhileTheDiskStalls(t *testing.T) {
-	daemontest.Needs(t, "mosquitto", "mosquitto_sub", "mosquitto_pub")
-	r := daemontest.NewRig(t)
-	broker := daemontest.NewMosquitto(t, r.Dir, "allow_anonymous true")
-	r.Broker = `url: "tcp://` + broker.Addr + `", commands: true`
-	s := daemontest.Subscribe(t, broker.Addr)
-	r.Plug()
-	r.Start()
-	r.Eventually(20*time.Second, "the station at the broker", func() bool { return s.Has("/bay2/bore ") })
-	replies := func() []event.Reply { return s.Replies(t) }
+	r, send, replies := commanded(t)
 	goOn := stall(t, r)
-	broker.Publish("fairbore/1/test/bay2/do", `{"id":"x","do":"note","reason":"wiped the bore"}`)
+	send(`{"id":"x","do":"note","reason":"wiped the bore"}`)
 	r.Eventually(time.Minute, "a reply", func() bool { return len(replies()) > 0 })
 	if first := replies()[0]; first.ID != "x" || first.Done || !first.Pending || first.Why.Code != "daemon.not_on_disk" {
 		t.Errorf("while the disk stalls: %+v", first)
