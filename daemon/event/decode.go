@@ -50,6 +50,7 @@ func (p *parser) event(e *Event) {
 	e.Kind = Kind(p.string())
 	p.maybe(`,"source":`, &e.Source)
 	p.maybe(`,"command":`, &e.Command)
+	p.maybe(`,"person":`, &e.Person)
 	if p.must(`,"reading":`); p.failed {
 		return
 	}

@@ -22,6 +22,7 @@ func (e *Event) AppendJSON(b []byte) ([]byte, error) {
 	b = appendString(append(b, `,"kind":`...), string(e.Kind))
 	b = appendSome(b, `,"source":`, e.Source)
 	b = appendSome(b, `,"command":`, e.Command)
+	b = appendSome(b, `,"person":`, e.Person)
 	if b, err = e.Reading.appendJSON(append(b, `,"reading":`...)); err != nil {
 		return b, err
 	}
@@ -32,7 +33,7 @@ func (e *Event) AppendJSON(b []byte) ([]byte, error) {
 // bare reports whether the event has nothing besides a reading.
 func (e *Event) bare() bool {
 	rest := *e
-	rest.Station, rest.At, rest.Kind, rest.Source, rest.Command, rest.Reading, rest.Note = "", time.Time{}, "", "", "", nil, ""
+	rest.Station, rest.At, rest.Kind, rest.Source, rest.Command, rest.Person, rest.Reading, rest.Note = "", time.Time{}, "", "", "", "", nil, ""
 	return rest == Event{}
 }
 

@@ -40,6 +40,7 @@ const (
 	ClockSet        Kind = "clock"     // the wall clock jumped
 	Flooded         Kind = "flood"     // the gauge sent far too much, and some of it was dropped
 	NoteAdded       Kind = "note"      // a note for a person to read later
+	PersonNamed     Kind = "person"    // who works at the station from now on, or that nobody does
 )
 
 // Event is one fact in the life of a station, in the order of the journal. The kind determines
@@ -50,6 +51,9 @@ type Event struct {
 	Kind    Kind      `json:"kind"`
 	Source  string    `json:"source,omitempty"`  // what caused it: gauge, page, broker, pedal, daemon
 	Command string    `json:"command,omitempty"` // ID of the operator's action
+	// Person is the id of who worked at the station when the event arose. It is empty where nobody
+	// was named. Names stand in the settings; events have ids alone.
+	Person string `json:"person,omitempty"`
 
 	Job     *analysis.Job    `json:"job,omitempty"`
 	Part    *Part            `json:"part,omitempty"`
@@ -73,6 +77,7 @@ type Event struct {
 	Clock   *Clock           `json:"clock,omitempty"`
 	Flood   *Flood           `json:"flood,omitempty"`
 	Damage  *JournalDamage   `json:"damage,omitempty"`
+	Working *Working         `json:"working,omitempty"`
 	Note    string           `json:"note,omitempty"` // text by a person
 	// Entered, of a [JobChosen], says that the job is not in the configuration, so that only the
 	// journal has it.
@@ -410,6 +415,8 @@ type Verdict struct {
 	State    State              `json:"state"`    // the state that the program showed at that moment
 	Rule     string             `json:"rule,omitempty"`
 	U        analysis.Deviation `json:"u_um,omitempty"` // expanded uncertainty of one size
+	// SignedBy is the id of another than [Event.Person], who signs for the verdict.
+	SignedBy string `json:"signed_by,omitempty"`
 }
 
 // LotMost is the largest number of finished parts of a job from which the spread of the process is
@@ -438,6 +445,26 @@ type JournalDamage struct {
 	Fault   string `json:"fault"`    // as the database or the system says it
 	MovedTo string `json:"moved_to"` // path of the damaged journal
 }
+
+// Working says how somebody became the person of the station, [Event.Person]. If that is empty,
+// nobody works there any more, and the rest is zero.
+type Working struct {
+	By    Proof     `json:"by,omitempty"`
+	Until time.Time `json:"until,omitzero"` // who works here is asked again then
+	// Readings are the numbers of those readings of the part in hand that were taken while nobody
+	// was named, and that this person says to have taken. Their events stay as they are.
+	Readings []int `json:"readings,omitempty"`
+}
+
+// Proof is how a person became known.
+type Proof string
+
+// The proofs.
+const (
+	ByList  Proof = "list"  // chosen from the list; nothing was proved
+	ByPIN   Proof = "pin"   // the person typed the PIN
+	ByBadge Proof = "badge" // the person's badge was scanned
+)
 
 // Clock says that the wall clock jumped against the steady one.
 type Clock struct {

@@ -101,9 +101,9 @@ func messages() map[string][]any {
 	r.Kind, r.Reading.How = event.Taken, "settled"
 	r.Reading.PartFrom = event.ByCooling
 	rd := *r.Reading
-	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Reading: &rd}
+	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Person: "first-shift", Reading: &rd}
 	ev := publishtest.Full[event.Record]()
-	ev.Kind, ev.Reading = event.NoteAdded, nil
+	ev.Kind, ev.Reading, ev.Working.By = event.NoteAdded, nil, event.ByPIN
 	b := publishtest.Full[state.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
 	b.WarmFrom, b.Last.PartFrom = event.ByCooling, event.BySensor
@@ -205,6 +205,7 @@ func TestEventKinds(t *testing.T) {
 		event.SpindleSwitched: func(e *event.Event) { e.Spindle = full.Spindle },
 		event.Flooded:         func(e *event.Event) { e.Flood = full.Flood },
 		event.ClockSet:        func(e *event.Event) { e.Clock = full.Clock }, event.NoteAdded: func(e *event.Event) { e.Note = "n" },
+		event.PersonNamed: func(e *event.Event) { e.Working = &event.Working{} },
 	}
 	enum := load(t, LeafEvent).(map[string]any)["properties"].(map[string]any)["kind"].(map[string]any)["enum"].([]any)
 	if len(enum) != len(objects) {
