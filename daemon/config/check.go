@@ -194,7 +194,7 @@ func (l *loader) gauge(key string, g *Gauge) {
 		}
 	}
 	l.oneOf(key+".kind", g.Kind, TwoPoint, ThreePoint, Air)
-	l.oneOf(key+".shows", g.Shows, "size", "deviation")
+	l.oneOf(key+".reading_type", g.Shows, "size", "deviation")
 	l.gaugeFigures(key, g)
 	for _, name := range slices.Sorted(maps.Keys(g.Channels)) {
 		l.oneOf(key+".channels."+name, g.Channels[name], roles...)
@@ -339,8 +339,8 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	if s.Bounce == 0 {
 		s.Bounce = 300 * time.Millisecond
 	}
-	if s.Twice == 0 {
-		s.Twice = 2 * time.Second
+	if s.Twice == nil {
+		s.Twice = new(2 * time.Second)
 	}
 	if s.MaxRate == 0 {
 		s.MaxRate = usualRate
@@ -372,7 +372,7 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	}
 	l.line(key+".line", &s.Line, g)
 	for i := range s.Beside {
-		b, sub := &s.Beside[i], fmt.Sprintf("%s.beside[%d]", key, i)
+		b, sub := &s.Beside[i], fmt.Sprintf("%s.other_instruments[%d]", key, i)
 		l.port(sub, b.Port)
 		g, ok := c.Gauges[b.Gauge]
 		if !ok {
@@ -414,8 +414,10 @@ func (l *loader) controls(key string, s *Station) {
 		l.oneOf(key+".scanner.driver", s.Scanner.Driver, "typed", "line")
 		l.line(key+".scanner.line", &s.Scanner.Line, nil)
 	}
-	if s.Twice < 0 || s.Rest < 0 {
-		l.fault(key+".twice_in_air", "can't be negative; 0s is off")
+	for k, d := range map[string]time.Duration{".void_gesture": *s.Twice, ".next_round_gesture": s.Rest} {
+		if d < 0 {
+			l.fault(key+k, "%s is negative: give a time, or 0 to switch it off", d)
+		}
 	}
 }
 

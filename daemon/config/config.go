@@ -154,7 +154,7 @@ type Gauge struct {
 	Options       map[string]any     `koanf:"options"`
 	Unit          analysis.Unit      `koanf:"unit"`  // of a frame that does not state one
 	Kind          string             `koanf:"kind"`  // two-point, three-point or air
-	Shows         string             `koanf:"shows"` // size or deviation
+	Shows         string             `koanf:"reading_type"` // size or deviation
 	Tip           analysis.Length    `koanf:"tip"`
 	Due           string             `koanf:"due"` // day when its calibration is due: 2027-01-25
 	Certificate   string             `koanf:"certificate"`
@@ -217,7 +217,7 @@ type Job struct {
 	Low          analysis.Length    `koanf:"low"`
 	High         analysis.Length    `koanf:"high"`
 	Target       analysis.Length    `koanf:"target"`
-	Band         analysis.Deviation `koanf:"band"`
+	Band         analysis.Deviation `koanf:"plausible_range"`
 	Variation    analysis.Deviation `koanf:"variation"`
 	Ovality      analysis.Deviation `koanf:"ovality"`
 	Taper        analysis.Deviation `koanf:"taper"`
@@ -250,16 +250,15 @@ type Station struct {
 	Job     string         `koanf:"job"`    // chosen if the station has none
 	Record  bool           `koanf:"record"`
 	// Beside are the other instruments, such as a depth scale or a temperature sensor.
-	Beside []Beside `koanf:"beside"`
+	Beside []Beside `koanf:"other_instruments"`
 	// Pedal and Spindle are contacts on the modem lines of the gauge's port.
 	Pedal   Pedal  `koanf:"pedal"`
 	Spindle string `koanf:"spindle"` // the line that is on while the spindle turns: cts, dsr, dcd, ri; "" for none
 	// Scanner is a port on which jobs, rings and serial numbers are typed.
 	Scanner Scanner `koanf:"scanner"`
-	// Twice and Rest are gestures; see [state.CaptureSettings]. If they are left out, Twice is 2 s
-	// (1 ns switches it off) and Rest is off.
-	Twice time.Duration `koanf:"twice_in_air"`
-	Rest  time.Duration `koanf:"rest_in_air"`
+	// Twice and Rest are gestures; see [state.CaptureSettings]. 0 is off. Left out, Twice is 2 s.
+	Twice *time.Duration `koanf:"void_gesture"`
+	Rest  time.Duration  `koanf:"next_round_gesture"`
 	// DepthReach is how far from a planned section a depth may be to count as that section.
 	DepthReach analysis.Length `koanf:"depth_reach"`
 	// MaxRate is how many readings a second are recorded; see [state.CaptureSettings].

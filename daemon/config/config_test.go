@@ -215,7 +215,7 @@ func TestFaults(t *testing.T) {
 		{"guard", "guard: 1.645u", "guard: perhaps", "rule"},
 		{"gauges.G-11.unit", "unit: mm  ", "unit: furlong ", "want mm"},
 		{"gauges.G-11.driver", "driver: line", "driver: lime", "not one of"},
-		{"gauges.G-11.shows", "shows: size", "shows: much", "size, deviation"},
+		{"gauges.G-11.reading_type", "reading_type: size", "reading_type: much", "size, deviation"},
 		{"rings.R-1250.size", "size: 31.74970 mm", "size: 31.74970", "has no unit"},
 		{"gauges.G-11.due", `due: ""              # of the gauge`, `due: "1 March"        # of the gauge`, "date"},
 		{"rings.R-1250.due", `due: "2027-01-25"`, `due: "soon"`, "date"},
@@ -263,6 +263,22 @@ func TestAirGaugeSettles(t *testing.T) {
 		if got := c.Stations[0].Settle; got != want {
 			t.Errorf("%s: level for %s, want %s", kind, got, want)
 		}
+	}
+}
+
+// A gesture is off at 0, as written in either way, and has its usual time when left out.
+func TestGestureIsOffAtZero(t *testing.T) {
+	for is, want := range map[string]time.Duration{"void_gesture: 0": 0, "void_gesture: 0s": 0, "void_gesture: 3s": 3 * time.Second, "#": 2 * time.Second} {
+		c, err := Parse("fairbore.yaml", []byte(strings.Replace(example(t), "void_gesture: 2s", is, 1)))
+		if err != nil {
+			t.Errorf("%s: %v", is, err)
+		} else if got := *c.Stations[0].Twice; got != want {
+			t.Errorf("%s: %s, want %s", is, got, want)
+		}
+	}
+	_, err := Parse("fairbore.yaml", []byte(strings.Replace(example(t), "void_gesture: 2s", "void_gesture: -1s", 1)))
+	if err == nil || !strings.Contains(err.Error(), "void_gesture") {
+		t.Errorf("a negative time: %v", err)
 	}
 }
 
@@ -322,7 +338,7 @@ func TestSharedPort(t *testing.T) {
 		{"a channel twice", "gauge: B, port: /dev/a", "gauge: B2, port: /dev/a", "stations[1].port", "give each its channel"},
 		{"asked and not", "gauge: A, port: /dev/a", "gauge: M2, port: /dev/a", "stations[1].port", "talk at once"},
 		{"two settings", "gauge: A, port: /dev/a", "gauge: B, port: /dev/a, line: {baud: 4800}", "stations[1].line", "one setting"},
-		{"beside", "gauge: M1, port: /dev/a, beside: [{gauge: M2, port: /dev/a}]", "gauge: A, port: /dev/b", "", ""},
+		{"other instruments", "gauge: M1, port: /dev/a, other_instruments: [{gauge: M2, port: /dev/a}]", "gauge: A, port: /dev/b", "", ""},
 		{"a scanner", "gauge: A, port: /dev/a, scanner: {port: /dev/a, driver: line}", "gauge: B, port: /dev/b", "stations[0].scanner.port", "one of its own"},
 	} {
 		_, err := Parse("f.yaml", []byte(head+"  - {name: one, "+c.first+"}\n  - {name: two, "+c.second+"}\n"))

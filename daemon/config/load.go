@@ -303,6 +303,9 @@ var (
 // without its unit, and a fraction where a whole number is needed.
 func convert(from, to reflect.Type, v any) (any, error) {
 	text, isText := v.(string)
+	if n, ok := v.(int); ok && n == 0 && slices.Contains([]reflect.Type{typeLength, typeDeviation, typeDuration}, to) {
+		return reflect.Zero(to).Interface(), nil // 0 is the same in each unit
+	}
 	switch to {
 	case typeLength, typeDeviation:
 		if !isText {

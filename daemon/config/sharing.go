@@ -31,7 +31,7 @@ func (c *Config) uses() (ports []string, at map[string][]use) {
 		add(s.Port, use{key, s.Gauge, s.Line, false})
 		for j := range s.Beside {
 			b := &s.Beside[j]
-			add(b.Port, use{fmt.Sprintf("%s.beside[%d]", key, j), b.Gauge, b.Line, false})
+			add(b.Port, use{fmt.Sprintf("%s.other_instruments[%d]", key, j), b.Gauge, b.Line, false})
 		}
 		add(s.Scanner.Port, use{key + ".scanner", "", s.Scanner.Line, true})
 	}

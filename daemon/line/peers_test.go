@@ -376,7 +376,7 @@ func TestPeer_InstrumentsBeside(t *testing.T) {
 	depth, warm := ptys(t, r.Path("depth")), ptys(t, r.Path("warm"))
 	r.Shop(lineGauge+"  Z-1: {driver: line, unit: mm, options: {channels: Z}, channels: {Z: depth}}\n"+
 		"  T-1: {driver: line, unit: mm, options: {channels: T}, channels: {T: part temperature}}\n",
-		fmt.Sprintf("  - {name: bay2, gauge: G-11, port: %s, job: J-4112, bounce: 1ms, beside: [{gauge: Z-1, port: %s}, {gauge: T-1, port: %s}]}\n", r.Device, r.Path("depth"), r.Path("warm")))
+		fmt.Sprintf("  - {name: bay2, gauge: G-11, port: %s, job: J-4112, bounce: 1ms, other_instruments: [{gauge: Z-1, port: %s}, {gauge: T-1, port: %s}]}\n", r.Device, r.Path("depth"), r.Path("warm")))
 	at := analysis.Temperature(0)
 	r.Eventually(10*time.Second, "the part's temperature", func() bool {
 		io.WriteString(warm, "T+23.5 degC\r\n")

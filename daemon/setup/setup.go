@@ -29,7 +29,7 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 	set := state.Settings{
 		Station: st.Name,
 		Gauge:   gaugeSettings(c, st.Gauge),
-		Capture: state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: st.Twice, Rest: st.Rest, MaxRate: st.MaxRate},
+		Capture: state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: *st.Twice, Rest: st.Rest, MaxRate: st.MaxRate},
 		Master:  state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
 		Doubt:   state.Doubt(c.Doubt),
 		Bases:   bases(c, st.Gauge),

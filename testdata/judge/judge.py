@@ -395,13 +395,13 @@ journal: {{path: j.db}}
 web: {{listen: ""}}
 mastering: {{readings: 3, spread: {2 + 2*o['step']:g} um, max_age: 1000h, max_readings: 1000000}}
 gauges:
-  G: {{driver: line, unit: mm, kind: {'three-point' if o['settled'] else 'two-point'}, shows: size{'' if o['settled'] else ', tip: 2 mm'}, step: {o['step']:g} um, repeatability: {max(.25, .6*o['noise']):g} um}}
+  G: {{driver: line, unit: mm, kind: {'three-point' if o['settled'] else 'two-point'}, reading_type: size{'' if o['settled'] else ', tip: 2 mm'}, step: {o['step']:g} um, repeatability: {max(.25, .6*o['noise']):g} um}}
 rings:
   R: {{size: 31.75 mm, u: 0.2 um, material: steel}}
 jobs:
-  J: {{unit: mm, material: steel, nominal: 31.75 mm, low: {D - lim:.3f} mm, high: {D + lim:.3f} mm, band: {band} mm, length: 60 mm, sections: [5 mm, 15 mm, 25 mm, 35 mm, 45 mm], orientations: [0, 90], ring: R, face: front, blind: false}}
+  J: {{unit: mm, material: steel, nominal: 31.75 mm, low: {D - lim:.3f} mm, high: {D + lim:.3f} mm, plausible_range: {band} mm, length: 60 mm, sections: [5 mm, 15 mm, 25 mm, 35 mm, 45 mm], orientations: [0, 90], ring: R, face: front, blind: false}}
 stations:
-  - {{name: s, gauge: G, port: "recording:v.rec", capture: {'settled' if o['settled'] else 'turning'}, job: J, twice_in_air: 1ns}}
+  - {{name: s, gauge: G, port: "recording:v.rec", capture: {'settled' if o['settled'] else 'turning'}, job: J, void_gesture: 0}}
 ''')
     def replay(self, binary):
         """(time, raw mm, standard uncertainty um or None) of each reading; other kinds of events counted."""
