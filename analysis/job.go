@@ -51,7 +51,7 @@ type Job struct {
 	Limits
 	// Band is how far from nominal a size can possibly lie on this job. A reading farther
 	// away is nonsense (wrong unit, wrong ring, free air) and is refused.
-	Band Deviation `json:"band_um"`
+	Band Deviation `json:"plausible_range_um"`
 	// Variation is the most by which the local sizes of one part may differ. Ovality is the
 	// most by which they may differ about the axis, and Taper along it. 0 means that the
 	// drawing does not ask for it.

@@ -164,7 +164,7 @@ func TestAJobKeepsItsJSON(t *testing.T) {
 		t.Fatal(err)
 	}
 	const want = `{"id":"J-1","title":"bush","unit":"mm","material":"bronze","face":"front","nominal_mm":22.23,"low_mm":22.2275,"high_mm":22.2326,"target_mm":22.23,` +
-		`"band_um":200,"length_mm":30,"sections_mm":[3,15,27],"orientations_deg":[0,90],"interrupts":[{"from_mm":8,"to_mm":12,"what":"oil groove"}],"ring":"R-1"}`
+		`"plausible_range_um":200,"length_mm":30,"sections_mm":[3,15,27],"orientations_deg":[0,90],"interrupts":[{"from_mm":8,"to_mm":12,"what":"oil groove"}],"ring":"R-1"}`
 	if string(b) != want {
 		t.Errorf("%s", b)
 	}

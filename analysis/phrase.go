@@ -47,7 +47,7 @@ const (
 	IsOffset      ArgKind = "offset"      // um: written like fine, with its sign
 	IsDepth       ArgKind = "depth"       // mm
 	IsSize        ArgKind = "size"        // mm
-	IsPlace       ArgKind = "place"       // mm, deg: a depth and an angle
+	IsPlace       ArgKind = "position"    // mm, deg: a depth and an angle
 	IsAngle       ArgKind = "angle"       // deg
 	IsTemperature ArgKind = "temperature" // cel
 	IsKelvin      ArgKind = "difference"  // cel: a difference of two temperatures

@@ -37,7 +37,7 @@ func TestHostileCommands(t *testing.T) {
 		`null`, `[]`, `{`, `"do"`, `{"do":"note","reason":"no id"}`, `{"id":"h1","do":"note","reason":"two"}{"id":"h2","do":"note","reason":"in one"}`,
 		`{"id":"h3","do":"note","reason":"\u001b]0;owned\u0007"}`, `{"id":"h4","do":"part","part":"\u202e21","confirm":true}`,
 		`{"id":"h5","do":"round","strokes":9223372036854775807,"confirm":true}`, `{"id":"h6","do":"round","seconds":1e400}`,
-		`{"id":"h7","do":"place","place":{"depth_mm":1e300,"angle_deg":1}}`, `{"id":"h8","do":"job","spec":{"id":"../../x"}}`,
+		`{"id":"h7","do":"position","position":{"depth_mm":1e300,"angle_deg":1}}`, `{"id":"h8","do":"job","spec":{"id":"../../x"}}`,
 		`{"id":"h9","do":"master","ring":"R/+/#"}`, `{"id":"h10","do":"erase"}`, `{"id":"h11","do":"note","reason":"x","more":1}`,
 		`{"id":"` + strings.Repeat("i", 200) + `","do":"note","reason":"x"}`, strings.Repeat("[", 10_000), strings.Repeat("\x00\xff", 5000),
 	}

@@ -37,7 +37,7 @@ type Standing struct {
 	Failed *analysis.RingCheck `json:"failed,omitempty"`
 	// Disturbed says what happened to the gauge since the mastering, such as a knock or a change of tips.
 	// Its zero value means that nothing is known.
-	Disturbed analysis.Phrase `json:"disturbed,omitzero"`
+	Disturbed analysis.Phrase `json:"bumped,omitzero"`
 	// Then and Now are the temperatures at the mastering and now, where known.
 	Then *analysis.Temperature `json:"then_cel,omitempty"`
 	Now  *analysis.Temperature `json:"now_cel,omitempty"`

@@ -70,7 +70,7 @@ type Sizes struct {
 	// size is above the low limit. Room is the distance from the largest size up to the high limit.
 	// It is negative when that size is above the high limit.
 	Stock analysis.Deviation `json:"stock_um"`
-	Room  analysis.Deviation `json:"room_um"`
+	Room  analysis.Deviation `json:"left_to_high_um"`
 	// Worst is the smallest conformance probability of any reading, with a flat prior. The probability
 	// that all readings conform is not higher than Worst. It is not the product of the readings'
 	// probabilities, because the readings share a zero.

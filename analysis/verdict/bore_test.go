@@ -244,7 +244,7 @@ func TestBore_JSON(t *testing.T) {
 	if !reflect.DeepEqual(b, back) {
 		t.Errorf("%+v\ncame back as\n%+v", b, back)
 	}
-	for _, want := range []string{`"accept_low_mm":31.7506327`, `"room_um":0.94`, `"state":"cannot judge"`, `"rule":"U"`} {
+	for _, want := range []string{`"accept_low_mm":31.7506327`, `"left_to_high_um":0.94`, `"state":"cannot judge"`, `"rule":"U"`} {
 		if !strings.Contains(string(data), want) {
 			t.Errorf("%s is not in %s", want, data)
 		}

@@ -402,8 +402,8 @@ func (l *loader) controls(key string, s *Station) {
 	if !slices.Contains(contacts, s.Pedal.Line) {
 		l.fault(key+".pedal.line", "%q: want cts, dsr, dcd or ri", s.Pedal.Line)
 	}
-	s.Pedal.Do = or(s.Pedal.Do, "take")
-	l.oneOf(key+".pedal.do", s.Pedal.Do, "take", "round", "skip", "part", "check", "keep")
+	s.Pedal.Do = or(s.Pedal.Do, "record")
+	l.oneOf(key+".pedal.do", s.Pedal.Do, "record", "round", "skip", "part", "check", "keep")
 	if !slices.Contains(contacts, s.Spindle) {
 		l.fault(key+".spindle", "%q: want cts, dsr, dcd or ri", s.Spindle)
 	} else if s.Spindle != "" && s.Spindle == s.Pedal.Line {

@@ -152,8 +152,8 @@ func (c *Config) Rule() verdict.Rule {
 type Gauge struct {
 	Driver        string             `koanf:"driver"`
 	Options       map[string]any     `koanf:"options"`
-	Unit          analysis.Unit      `koanf:"unit"`  // of a frame that does not state one
-	Kind          string             `koanf:"kind"`  // two-point, three-point or air
+	Unit          analysis.Unit      `koanf:"unit"`         // of a frame that does not state one
+	Kind          string             `koanf:"kind"`         // two-point, three-point or air
 	Shows         string             `koanf:"reading_type"` // size or deviation
 	Tip           analysis.Length    `koanf:"tip"`
 	Due           string             `koanf:"due"` // day when its calibration is due: 2027-01-25

@@ -96,7 +96,7 @@ func (p *operator) onePart(ctx context.Context) (accepted bool, err error) {
 	if err := p.do(ctx, event.Action{Do: "part", Part: p.part, Confirm: true}); err != nil {
 		return false, err
 	}
-	if err := p.do(ctx, event.Action{Do: "warm", Warmth: event.Warmth{Ring: &ring}}); err != nil {
+	if err := p.do(ctx, event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &ring}}); err != nil {
 		return false, err
 	}
 	if err := p.readRing(ctx, "master"); err != nil {
@@ -255,7 +255,7 @@ func (p *operator) gauge(ctx context.Context) error {
 		p.cool(ctx)
 	}
 	part := shopTemperature + analysis.Temperature(math.Round(10*p.bore.Warmth()))*analysis.Celsius/10
-	if err := p.do(ctx, event.Action{Do: "warm", Warmth: event.Warmth{Part: &part}}); err != nil {
+	if err := p.do(ctx, event.Action{Do: "temperature", Warmth: event.Warmth{Part: &part}}); err != nil {
 		return err
 	}
 	for again := true; ctx.Err() == nil; again = false {

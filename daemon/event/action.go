@@ -26,7 +26,7 @@ type Action struct {
 	Spec    *analysis.Job   `json:"spec,omitempty"`
 	Part    string          `json:"part,omitempty"` // serial number, empty to count on
 	Ring    string          `json:"ring,omitempty"` // empty: the job's
-	Place   *analysis.Place `json:"place,omitempty"`
+	Place   *analysis.Place `json:"position,omitempty"`
 	Reading int             `json:"reading,omitempty"`  // number of the reading, 0 for the last; for keep, the last asked about
 	Of      int             `json:"readings,omitempty"` // ring readings to take, or readings at each speed; 0: the usual number
 	// Gain, for "master", says that the ring is a second one of another size, read to set the gain.

@@ -12,14 +12,14 @@ import (
 // A command is one JSON value and nothing else.
 func TestParseActionTakesOne(t *testing.T) {
 	for _, payload := range []string{
-		`{"id": "1", "do": "take"} {"id": "2", "do": "take"}`, `{"id": "1", "do": "take"}]`, `{"id": "1", "do": "take"}}`, `{"id": "1", "do": "take"} x`,
-		`{"id": "1", "do": "take", "what": 1}`, ``, `[]`, `"take"`, `{"id": 1}`,
+		`{"id": "1", "do": "record"} {"id": "2", "do": "record"}`, `{"id": "1", "do": "record"}]`, `{"id": "1", "do": "record"}}`, `{"id": "1", "do": "record"} x`,
+		`{"id": "1", "do": "record", "what": 1}`, ``, `[]`, `"take"`, `{"id": 1}`,
 	} {
 		if a, err := ParseAction([]byte(payload)); err == nil {
 			t.Errorf("%s: taken as %+v", payload, a)
 		}
 	}
-	if a, err := ParseAction([]byte("{\"id\": \"1\", \"do\": \"take\"}\r\n ")); err != nil || a.Do != "take" {
+	if a, err := ParseAction([]byte("{\"id\": \"1\", \"do\": \"record\"}\r\n ")); err != nil || a.Do != "record" {
 		t.Errorf("%+v, %v", a, err)
 	}
 }
@@ -27,7 +27,7 @@ func TestParseActionTakesOne(t *testing.T) {
 // Whatever comes as a command is refused, or is one JSON value that reads back the same.
 func FuzzParseAction(f *testing.F) {
 	for _, a := range []Action{
-		{ID: "1", Do: "take"}, {ID: "2", Do: "round", Strokes: 400, Seconds: 12.5, Dressed: true}, {ID: "3", Do: "void", Reading: 3, Reason: "dirt", Confirm: true},
+		{ID: "1", Do: "record"}, {ID: "2", Do: "round", Strokes: 400, Seconds: 12.5, Dressed: true}, {ID: "3", Do: "void", Reading: 3, Reason: "dirt", Confirm: true},
 	} {
 		b, err := json.Marshal(a)
 		if err != nil {
@@ -36,7 +36,7 @@ func FuzzParseAction(f *testing.F) {
 		f.Add(b)
 	}
 	f.Add([]byte(`{"id":"1","do":"job","spec":{"id":"J-9","nominal_mm":31.75,"unit":"mm","sections_mm":[5,32],"orientations_deg":[0,90]}}`))
-	f.Add([]byte(`{"id":"1","do":"warm","part_cel":21.5,"ring_cel":null}`))
+	f.Add([]byte(`{"id":"1","do":"temperature","part_cel":21.5,"ring_cel":null}`))
 	f.Fuzz(func(t *testing.T, payload []byte) {
 		a, err := ParseAction(payload)
 		if err != nil {

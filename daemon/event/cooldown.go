@@ -33,7 +33,7 @@ type CoolDown struct {
 	// do not count either.
 	Wrong bool `json:"wrong,omitempty"`
 
-	Place    analysis.Place `json:"place"`    // where the readings were taken
+	Place    analysis.Place `json:"position"` // where the readings were taken
 	Readings int            `json:"readings"` // number of readings that it is based on
 	First    int            `json:"first"`    // numbers of the first and last reading
 	Last     int            `json:"last"`

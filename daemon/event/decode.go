@@ -101,7 +101,7 @@ func (p *parser) reading(r *Reading) {
 	p.maybeDeviation(`,"indentation_um":`, &r.Indentation)
 	p.maybe(`,"part_temperature_from":`, (*string)(&r.PartFrom))
 	p.maybeDeviation(`,"excess_u_um":`, &r.ExcessU)
-	r.Unexpected = p.has(`,"surprising":true`)
+	r.Unexpected = p.has(`,"unexpected":true`)
 	if p.has(`,"expected_mm":`) {
 		r.Expected = p.length()
 	}

@@ -84,7 +84,7 @@ func TestUsualReadingIsReadByHand(t *testing.T) {
 
 func FuzzDecode(f *testing.F) {
 	f.Add([]byte(usual))
-	f.Add([]byte(`{"station":"bay2","at":"2026-11-02T06:47:20Z","kind":"verdict","verdict":{"accepted":true}}`))
+	f.Add([]byte(`{"station":"bay2","at":"2026-11-02T06:47:20Z","kind":"result","result":{"accepted":true}}`))
 	var d Decoder
 	f.Fuzz(func(t *testing.T, text []byte) { decodedAlike(t, &d, text) })
 }

@@ -74,7 +74,7 @@ func (r *Reading) appendJSON(b []byte) ([]byte, error) {
 		b = r.ExcessU.AppendJSON(append(b, `,"excess_u_um":`...))
 	}
 	if r.Unexpected {
-		b = append(b, `,"surprising":true`...)
+		b = append(b, `,"unexpected":true`...)
 	}
 	if r.Expected != 0 {
 		b = r.Expected.AppendJSON(append(b, `,"expected_mm":`...))

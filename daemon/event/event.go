@@ -12,35 +12,35 @@ type Kind string
 // The kinds of event. Each is a fact that has happened. Nothing is changed or removed later;
 // voiding a reading is an event too.
 const (
-	Started         Kind = "started"   // the daemon began serving the station
-	JobChosen       Kind = "job"       // the station works to this job from now on
-	PartBegun       Kind = "part"      // the next part is in hand
-	RoundOver       Kind = "round"     // honing is done, a new round of gauging begins
-	Placed          Kind = "place"     // the operator chose or skipped a place
-	Taken           Kind = "reading"   // a reading was captured
-	Refused         Kind = "refused"   // a captured value does not count, with the reason
-	Voided          Kind = "void"      // a reading was voided
-	Restored        Kind = "restored"  // the voiding was undone
-	Kept            Kind = "kept"      // a reading that the program asked about counts
-	Mastering       Kind = "mastering" // mastering on a ring began, or was broken off
-	RingRead        Kind = "ring"      // a reading of the ring
-	Mastered        Kind = "mastered"  // the zero was set from the ring readings
-	Checked         Kind = "check"     // a ring was read to see whether the zero still holds
-	SpeedsChecked   Kind = "speeds"    // a ring was rocked slowly and fast, to see whether the size depends on the speed
-	Reread          Kind = "reread"    // the ring that set the zero was read as if it were a part
-	Reworked        Kind = "reworked"  // new values for doubtful readings, beside the old ones
-	Disturbed       Kind = "disturbed" // the gauge was knocked or got new tips, so that its zero can't be trusted
-	Dressing        Kind = "dressed"   // the stones were dressed, trued or changed
-	Warmed          Kind = "warm"      // temperatures of part and ring were measured
-	Cooled          Kind = "cooldown"  // the correction for the cooling of the part began or ended
-	Studied         Kind = "study"     // a gauge study began or ended, or somebody's turn came
-	Judged          Kind = "verdict"   // a part was accepted or laid aside
-	GaugeSeen       Kind = "gauge"     // the gauge was found or lost
-	SpindleSwitched Kind = "spindle"   // the spindle was switched on or off
-	ClockSet        Kind = "clock"     // the wall clock jumped
-	Flooded         Kind = "flood"     // the gauge sent far too much, and some of it was dropped
-	NoteAdded       Kind = "note"      // a note for a person to read later
-	PersonNamed     Kind = "person"    // who works at the station from now on, or that nobody does
+	Started         Kind = "started"      // the daemon began serving the station
+	JobChosen       Kind = "job"          // the station works to this job from now on
+	PartBegun       Kind = "part"         // the next part is in hand
+	RoundOver       Kind = "round"        // honing is done, a new round of gauging begins
+	Placed          Kind = "position"     // the operator chose or skipped a place
+	Taken           Kind = "reading"      // a reading was captured
+	Refused         Kind = "refused"      // a captured value does not count, with the reason
+	Voided          Kind = "void"         // a reading was voided
+	Restored        Kind = "restored"     // the voiding was undone
+	Kept            Kind = "kept"         // a reading that the program asked about counts
+	Mastering       Kind = "mastering"    // mastering on a ring began, or was broken off
+	RingRead        Kind = "ring"         // a reading of the ring
+	Mastered        Kind = "mastered"     // the zero was set from the ring readings
+	Checked         Kind = "check"        // a ring was read to see whether the zero still holds
+	SpeedsChecked   Kind = "speeds"       // a ring was rocked slowly and fast, to see whether the size depends on the speed
+	Reread          Kind = "reread"       // the ring that set the zero was read as if it were a part
+	Reworked        Kind = "recalculated" // new values for doubtful readings, beside the old ones
+	Disturbed       Kind = "bumped"       // the gauge was knocked or got new tips, so that its zero can't be trusted
+	Dressing        Kind = "dressed"      // the stones were dressed, trued or changed
+	Warmed          Kind = "temperature"  // temperatures of part and ring were measured
+	Cooled          Kind = "cooldown"     // the correction for the cooling of the part began or ended
+	Studied         Kind = "study"        // a gauge study began or ended, or somebody's turn came
+	Judged          Kind = "result"       // a part was accepted or laid aside
+	GaugeSeen       Kind = "gauge"        // the gauge was found or lost
+	SpindleSwitched Kind = "spindle"      // the spindle was switched on or off
+	ClockSet        Kind = "clock"        // the wall clock jumped
+	Flooded         Kind = "flood"        // the gauge sent far too much, and some of it was dropped
+	NoteAdded       Kind = "note"         // a note for a person to read later
+	PersonNamed     Kind = "person"       // who works at the station from now on, or that nobody does
 )
 
 // Event is one fact in the life of a station, in the order of the journal. The kind determines
@@ -58,7 +58,7 @@ type Event struct {
 	Job     *analysis.Job    `json:"job,omitempty"`
 	Part    *Part            `json:"part,omitempty"`
 	Round   *Round           `json:"round,omitempty"`
-	Place   *Choice          `json:"place,omitempty"`
+	Place   *Choice          `json:"position,omitempty"`
 	Reading *Reading         `json:"reading,omitempty"`
 	Refused *Refusal         `json:"refused,omitempty"`
 	Void    *Void            `json:"void,omitempty"`
@@ -67,11 +67,11 @@ type Event struct {
 	Check   *ZeroCheck       `json:"check,omitempty"`
 	Reread  *Rereading       `json:"reread,omitempty"`
 	Speeds  *SpeedCheck      `json:"speeds,omitempty"`
-	Rework  *Rework          `json:"rework,omitempty"`
-	Warm    *Warmth          `json:"warm,omitempty"`
+	Rework  *Rework          `json:"recalculated,omitempty"`
+	Warm    *Warmth          `json:"temperature,omitempty"`
 	Cool    *CoolDown        `json:"cooldown,omitempty"`
 	Study   *Study           `json:"study,omitempty"`
-	Verdict *Verdict         `json:"verdict,omitempty"`
+	Verdict *Verdict         `json:"result,omitempty"`
 	Gauge   *InstrumentState `json:"gauge,omitempty"`
 	Spindle *Spindle         `json:"spindle,omitempty"`
 	Clock   *Clock           `json:"clock,omitempty"`
@@ -140,7 +140,7 @@ type Round struct {
 type Choice struct {
 	analysis.Place
 	Skip bool `json:"skip,omitempty"`
-	Stay bool `json:"stay,omitempty"` // every reading is of this place until another one is chosen
+	Stay bool `json:"repeat,omitempty"` // every reading is of this place until another one is chosen
 }
 
 // Sent is a value exactly as the gauge sent it: Digits × 10^-Places Unit.
@@ -181,7 +181,7 @@ type Reading struct {
 	// Unexpected says that the size is far from Expected, the size that was likely here with the
 	// standard uncertainty ExpectedU. The program asks about such a reading; it counts from a
 	// [Kept] event on.
-	Unexpected bool               `json:"surprising,omitempty"`
+	Unexpected bool               `json:"unexpected,omitempty"`
 	Expected   analysis.Length    `json:"expected_mm,omitempty"`
 	ExpectedU  analysis.Deviation `json:"expected_u_um,omitempty"`
 	// Ask is what the program asks about the reading. If the reading is not Unexpected, it fits
@@ -210,7 +210,7 @@ type Refusal struct {
 	Reason  analysis.Phrase `json:"reason"` // also says what to do
 	Job     string          `json:"job,omitempty"`
 	Part    string          `json:"part,omitempty"`
-	Place   *analysis.Place `json:"at,omitempty"` // where it would have counted
+	Place   *analysis.Place `json:"position,omitempty"` // where it would have counted
 	Gauge   string          `json:"gauge"`
 	Channel string          `json:"channel,omitempty"`
 	Sent    Sent            `json:"sent"`
@@ -430,7 +430,7 @@ type InstrumentState struct {
 	Why  analysis.Phrase `json:"why,omitzero"`
 	// Beside says that it is not the gauge itself but an instrument beside it: a depth scale, a
 	// temperature sensor.
-	Beside bool `json:"beside,omitempty"`
+	Beside bool `json:"other_instrument,omitempty"`
 }
 
 // Spindle is what the contact at the spindle says.

@@ -23,8 +23,8 @@ type Study struct {
 
 	// The plan.
 	Job        string         `json:"job"`
-	Place      analysis.Place `json:"place"` // where every part is gauged
-	Parts      int            `json:"parts"` // number of parts to gauge
+	Place      analysis.Place `json:"position"` // where every part is gauged
+	Parts      int            `json:"parts"`    // number of parts to gauge
 	Appraisers []string       `json:"appraisers"`
 	Trials     int            `json:"trials"` // trials of each part by each appraiser
 

@@ -81,7 +81,7 @@ func TestSpindleAndPedal(t *testing.T) {
 	server := newModemServer(t)
 	r := daemontest.NewRig(t)
 	r.Device = "rfc2217://" + server.addr
-	r.More = "spindle: dsr, pedal: {line: cts, do: take}, capture: settled"
+	r.More = "spindle: dsr, pedal: {line: cts, do: record}, capture: settled"
 	r.Start()
 	server.wait(t)
 	r.Eventually(20*time.Second, "the gauge to be found", func() bool { b := r.Bore(); return b.Gauge != nil && !b.Gauge.Lost })

@@ -108,7 +108,7 @@ func messages() map[string][]any {
 	b.Places[0].State, b.Last.How = "taken", "button"
 	b.WarmFrom, b.Last.PartFrom = event.ByCooling, event.BySensor
 	d := publishtest.Full[event.Action]()
-	d.Do = "place"
+	d.Do = "position"
 	return map[string][]any{
 		LeafReading: {r}, LeafEvent: {ev}, LeafBore: {b}, LeafDo: {d},
 		LeafLive: {publishtest.Full[event.Live]()}, LeafDone: {publishtest.Full[event.Reply]()},
@@ -233,7 +233,7 @@ func TestEventKinds(t *testing.T) {
 func TestSchemasRefuse(t *testing.T) {
 	for name, docs := range map[string][]string{
 		LeafReading: {`{}`, `{"journal":"J","seq":0,"station":"s","at":"2026-11-25T09:30:00Z","kind":"reading"}`, `{"journal":"J","seq":1,"station":"s","at":"yesterday","kind":"reading","reading":{}}`},
-		LeafDo:      {`{"do":"take"}`, `{"id":"","do":"take"}`, `{"id":"1","do":"start spindle"}`, `{"id":"1","do":"place","place":{"depth_mm":"13","angle_deg":0}}`, `{"id":"1","do":"place","place":{"depth_mm":13,"angle_deg":360}}`},
+		LeafDo:      {`{"do":"record"}`, `{"id":"","do":"record"}`, `{"id":"1","do":"start spindle"}`, `{"id":"1","do":"position","position":{"depth_mm":"13","angle_deg":0}}`, `{"id":"1","do":"position","position":{"depth_mm":13,"angle_deg":360}}`},
 		LeafAlive:   {`{"daemon":"d","state":"asleep","at":"2026-11-25T09:30:00Z"}`},
 		LeafBore:    {`{"journal":"J","seq":1}`},
 	} {

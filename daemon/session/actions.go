@@ -27,23 +27,23 @@ func actions() []action {
 		{"job", "job spec", false, (*Session).chooseJob},
 		{"part", "part", false, (*Session).beginPart},
 		{"round", "strokes seconds dressed", true, (*Session).newRound},
-		{"place", "place", true, (*Session).choosePlace},
-		{"stay", "place", true, (*Session).choosePlace}, // gauge one place again and again
-		{"skip", "place", true, (*Session).choosePlace},
-		{"take", "", true, (*Session).takeLive}, // record what the gauge shows
+		{"position", "position", true, (*Session).choosePlace},
+		{"repeat", "position", true, (*Session).choosePlace}, // gauge one place again and again
+		{"skip", "position", true, (*Session).choosePlace},
+		{"record", "", true, (*Session).takeLive}, // record what the gauge shows
 		{"void", "reading reason", true, (*Session).void},
 		{"restore", "reading reason", true, (*Session).void},
-		{"keep", "reading reason", true, (*Session).keepAsked},                                       // keep a reading that the program asked about
-		{"master", "ring readings gain", false, (*Session).beginMastering},                           // set the zero
-		{"check", "ring readings", false, (*Session).beginMastering},                                 // check that the zero holds
-		{"reread", "ring readings", false, (*Session).beginRereading},                                // read the ring that set the zero as if it were a part
-		{"speeds", "ring readings", false, (*Session).beginSpeeds},                                   // find out whether the size depends on the rocking speed
-		{"leave", "reason", false, (*Session).leaveRing},                                             // stop reading the ring
-		{"knock", "reason", false, (*Session).noteKnock},                                             // the gauge was knocked
-		{"dressed", "reason", false, (*Session).noteDressing},                                        // the stones were dressed
-		{"warm", "part_cel ring_cel", false, (*Session).warm},                                        // record measured temperatures
-		{"cooldown", "off reason", true, (*Session).coolDown},                                        // correct for how warm the part still is
-		{"study", "parts appraisers trials appraiser trial over part place", true, (*Session).study}, // start, continue or end a gauge study
+		{"keep", "reading reason", true, (*Session).keepAsked},                                          // keep a reading that the program asked about
+		{"master", "ring readings gain", false, (*Session).beginMastering},                              // set the zero
+		{"check", "ring readings", false, (*Session).beginMastering},                                    // check that the zero holds
+		{"reread", "ring readings", false, (*Session).beginRereading},                                   // read the ring that set the zero as if it were a part
+		{"speeds", "ring readings", false, (*Session).beginSpeeds},                                      // find out whether the size depends on the rocking speed
+		{"leave", "reason", false, (*Session).leaveRing},                                                // stop reading the ring
+		{"bumped", "reason", false, (*Session).noteKnock},                                               // the gauge was knocked
+		{"dressed", "reason", false, (*Session).noteDressing},                                           // the stones were dressed
+		{"temperature", "part_cel ring_cel", false, (*Session).warm},                                    // record measured temperatures
+		{"cooldown", "off reason", true, (*Session).coolDown},                                           // correct for how warm the part still is
+		{"study", "parts appraisers trials appraiser trial over part position", true, (*Session).study}, // start, continue or end a gauge study
 		{"accept", "reason", true, (*Session).judge},
 		{"reject", "reason", true, (*Session).judge}, // lay the part aside
 		{"note", "reason", false, (*Session).note},

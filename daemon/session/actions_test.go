@@ -106,7 +106,7 @@ func TestEventsOfActionsKeepTheContract(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
 	keep(b.all)
 	for _, a := range []event.Action{
-		{Do: "knock"}, {Do: "dressed"}, {Do: "note", Reason: "n"}, {Do: "warm", Warmth: event.Warmth{Part: new(analysis.Temperature)}}, {Do: "place"}, {Do: "stay"}, {Do: "skip"}, {Do: "round"},
+		{Do: "bumped"}, {Do: "dressed"}, {Do: "note", Reason: "n"}, {Do: "temperature", Warmth: event.Warmth{Part: new(analysis.Temperature)}}, {Do: "position"}, {Do: "repeat"}, {Do: "skip"}, {Do: "round"},
 		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "check"}, {Do: "leave"}, {Do: "reread"}, {Do: "leave"}, {Do: "master"}, {Do: "leave"},
 		{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"a"}}}, {Do: "study", StudyRequest: event.StudyRequest{Over: true}}, {Do: "reject", Reason: "r"}, {Do: "part"}, {Do: "job", Job: "J-4112"},
 	} {

@@ -339,7 +339,7 @@ func TestFreeAirGoesOn(t *testing.T) {
 	if a := b.capture.c.Air(); a != mm("31.9990 mm") { // the zero went from −0.3 to −1.3 µm
 		t.Errorf("after another mastering: %s", a)
 	}
-	b.must(event.Action{Do: "knock"})
+	b.must(event.Action{Do: "bumped"})
 	if a := b.capture.c.Air(); a != 0 {
 		t.Errorf("after a knock: %s", a)
 	}

@@ -164,10 +164,10 @@ func (k *capturer) inBore() bool { return k.c != nil && k.c.Progress().In }
 func (s *Session) takeLive(event.Action) error {
 	l := &s.capture.last
 	if !s.hasLive || !l.some {
-		return analysis.Say("action.take.nothing")
+		return analysis.Say("action.record.nothing")
 	}
 	if s.now.Mono-s.liveAt > depthFresh {
-		return analysis.Say("action.take.old")
+		return analysis.Say("action.record.old")
 	}
 	s.takeValue(&l.smp, l.sent, capturedValue{raw: l.raw, how: "manual"})
 	if r := s.fold.Refused; r != nil && len(s.out) > 0 && s.out[len(s.out)-1].Kind == event.Refused {

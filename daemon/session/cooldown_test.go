@@ -53,7 +53,7 @@ func (w *warmPart) gauge(off float64) *event.Reading {
 // warm the part is, and takes it.
 func (w *warmPart) watch() {
 	w.t.Helper()
-	w.must(event.Action{Do: "stay"})
+	w.must(event.Action{Do: "repeat"})
 	for range 40 {
 		w.wait(30 * time.Second)
 		w.gauge(0)
@@ -129,7 +129,7 @@ func TestCoolDownAndSurroundings(t *testing.T) {
 	set := testSettings()
 	w := newWarmPart(t, set, 1, 1.2)
 	shop := 23 * analysis.Celsius
-	w.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &shop}})
+	w.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &shop}})
 	w.master()
 	w.start = w.now.Mono
 	w.watch()
@@ -157,7 +157,7 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 		"noisy":          {func(w *warmPart) { w.noise = 1; w.repeat(16, 30*time.Second) }, ""},
 		"measured": {func(w *warmPart) {
 			at := 24 * analysis.Celsius
-			w.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &at}})
+			w.must(event.Action{Do: "temperature", Warmth: event.Warmth{Part: &at}})
 			w.repeat(16, 30*time.Second)
 		}, "⟦action.cooldown.measured 24 °C⟧"},
 		"several places": {func(w *warmPart) {
@@ -190,7 +190,7 @@ func TestDoubtfulCoolDownIsRefused(t *testing.T) {
 func (w *warmPart) repeat(n int, apart time.Duration) {
 	w.t.Helper()
 	if !w.Fold().Staying {
-		w.must(event.Action{Do: "stay"})
+		w.must(event.Action{Do: "repeat"})
 	}
 	for range n {
 		w.wait(apart)
@@ -238,13 +238,13 @@ func TestCoolDownIsClosedBeforeAccepting(t *testing.T) {
 	w := newWarmPart(t, set, 4, 1.3)
 	w.watch()
 	watched := w.Fold().Cool.Place
-	w.must(event.Action{Do: "place", Place: &watched})
+	w.must(event.Action{Do: "position", Place: &watched})
 	w.gauge(0)
 	w.rest()
 	if r := w.do(event.Action{Do: "accept"}); r.Done || coded(r.Why) != "⟦action.accept.not_yet 0001 ⟦bore.close_cooling 5 mm / 0°⟧⟧" {
 		t.Fatalf("accepted before the place was gauged last: %+v, %s", r, w.bore().Why)
 	}
-	w.must(event.Action{Do: "place", Place: &watched})
+	w.must(event.Action{Do: "position", Place: &watched})
 	w.gauge(0)
 	w.must(event.Action{Do: "accept"})
 }
@@ -281,7 +281,7 @@ func TestCoolDownEnds(t *testing.T) {
 	for name, do := range map[string]func(*warmPart){
 		"round":  func(w *warmPart) { w.gauge(0); w.must(event.Action{Do: "round"}) },
 		"part":   func(w *warmPart) { w.must(event.Action{Do: "part", Confirm: true}) },
-		"warm":   func(w *warmPart) { w.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &at}}) },
+		"warm":   func(w *warmPart) { w.must(event.Action{Do: "temperature", Warmth: event.Warmth{Part: &at}}) },
 		"master": func(w *warmPart) { w.master() },
 		"check": func(w *warmPart) {
 			w.must(event.Action{Do: "check"})
@@ -345,9 +345,9 @@ func TestTemperatureSaysItsSource(t *testing.T) {
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.Fold().Job.Material = "aluminium"
 	twenty, warm := 20*analysis.Celsius, 22*analysis.Celsius
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &twenty}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &twenty}})
 	b.master()
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &warm}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Part: &warm}})
 	b.send("31.7600")
 	b.set.Gauge.Roles = map[string]state.Role{"T": state.PartTemp}
 	b.send("T 23.5 Cel")

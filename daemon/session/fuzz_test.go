@@ -27,7 +27,7 @@ func FuzzSession(f *testing.F) {
 {"do":"study","parts":3,"appraisers":["a","b"],"trials":2}
 {"do":"accept"}`))
 	f.Add([]byte("~R-1250\n31.75\n~J-4112\n~S-77\n31.746\n1.25 in\n{\"do\":\"cooldown\"}\n{\"do\":\"warm\",\"part_cel\":31}\n{\"do\":\"reread\"}\n31.75"))
-	f.Add([]byte(`{"do":"job","spec":{"id":"J-9","title":"a","material":"steel","unit":"mm","nominal_mm":31.75,"low_mm":31.75,"high_mm":31.7525,"target_mm":31.751,"band_um":200,"length_mm":63.5,"sections_mm":[5],"orientations_deg":[0]}}
+	f.Add([]byte(`{"do":"job","spec":{"id":"J-9","title":"a","material":"steel","unit":"mm","nominal_mm":31.75,"low_mm":31.75,"high_mm":31.7525,"target_mm":31.751,"plausible_range_um":200,"length_mm":63.5,"sections_mm":[5],"orientations_deg":[0]}}
 31.751`))
 	f.Fuzz(func(t *testing.T, script []byte) {
 		lines := bytes.Split(script, []byte("\n"))

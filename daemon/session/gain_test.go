@@ -64,7 +64,7 @@ func TestSecondRingSetsTheGain(t *testing.T) {
 	if r := b.Fold().Newest(); r.Size != lengthOf("31.7517 mm") || b.Fold().Master.Gain.By != 2 {
 		t.Errorf("after a restart and a new mastering: %+v", r)
 	}
-	b.must(event.Action{Do: "knock"})
+	b.must(event.Action{Do: "bumped"})
 	b.master()
 	b.send("31.75196")
 	if r := b.Fold().Newest(); r.Size != lengthOf("31.75166 mm") || b.Fold().Master.Gain != nil {
@@ -126,9 +126,9 @@ func TestGainKeepsTheTemperatureOfTheFirstRing(t *testing.T) {
 	b := newBench(t, twoRings(t).set)
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	cool, warm := 20*analysis.Celsius, 20*analysis.Celsius+analysis.Celsius/2
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &cool}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &cool}})
 	b.master()
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &warm}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &warm}})
 	b.second("31.8480")
 	for name, f := range map[string]*state.Fold{"live": b.Fold(), "from the journal": New(b.set, records(b.all)).Fold()} {
 		if f.RingAtZero == nil || *f.RingAtZero != cool {
@@ -164,7 +164,7 @@ func TestGainIsRefused(t *testing.T) {
 	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || coded(r.Why) != "⟦action.gain.readings 1 R-1250⟧" {
 		t.Errorf("after a reading: %+v", r)
 	}
-	b.must(event.Action{Do: "knock"})
+	b.must(event.Action{Do: "bumped"})
 	if r := b.do(event.Action{Do: "master", Gain: true, Ring: "R-1254"}); r.Done || !strings.HasPrefix(coded(r.Why), "⟦action.gain.zero ⟦master.disturbed ") {
 		t.Errorf("after a knock: %+v", r)
 	}

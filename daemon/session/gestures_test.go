@@ -42,7 +42,7 @@ func TestNothingIsTakenWhileTheSpindleTurns(t *testing.T) {
 	if !b.bore().Spindle {
 		t.Error("the state does not say that the spindle turns")
 	}
-	if r := b.do(event.Action{Do: "take"}); r.Done || r.Why.Code != "reading.spindle" {
+	if r := b.do(event.Action{Do: "record"}); r.Done || r.Why.Code != "reading.spindle" {
 		t.Errorf("taken by hand while the spindle turns: %+v", r)
 	}
 	stream("32.3000", 1)
@@ -122,9 +122,9 @@ func TestGesturesSwitchedOff(t *testing.T) {
 			stream(size, 2)
 			stream("32.4000", 1)
 		}
-		b.do(event.Action{Do: "take"})
+		b.do(event.Action{Do: "record"})
 		stream("32.4000", 0.1)
-		b.do(event.Action{Do: "take"})
+		b.do(event.Action{Do: "record"})
 		for range 4 + on {
 			stream("31.7460", 2)
 			stream("32.4000", 1)

@@ -178,7 +178,7 @@ func TestSecondRingShowsASignSlip(t *testing.T) {
 
 func TestKnockLapsesTheZero(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513")
-	b.must(event.Action{Do: "knock", Reason: "dropped"})
+	b.must(event.Action{Do: "bumped", Reason: "dropped"})
 	if g := b.bore(); g.State != event.NotMastered || !strings.Contains(coded(g.Why), "dropped") {
 		t.Errorf("after a knock: %s (%s)", g.State, g.Why)
 	}
@@ -193,9 +193,9 @@ func TestMeasuredTemperaturesCorrectTheSize(t *testing.T) {
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	twenty, warm := 20*analysis.Celsius, 28*analysis.Celsius
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &twenty}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &twenty}})
 	b.master()
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Part: &warm}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Part: &warm}})
 	b.send("31.7600")
 	r := b.Fold().Readings[0]
 	want := -31.7597 * 23.6e-6 * 8 / (1 + 23.6e-6*8) * 1000 // µm
@@ -211,14 +211,14 @@ func TestMeasuredTemperaturesCorrectTheSize(t *testing.T) {
 		t.Errorf("the temperature of the round before is used again: %+v", r.Thermal)
 	}
 	cold := -40 * analysis.Celsius
-	if r := b.do(event.Action{Do: "warm", Warmth: event.Warmth{Part: &cold}}); r.Done {
+	if r := b.do(event.Action{Do: "temperature", Warmth: event.Warmth{Part: &cold}}); r.Done {
 		t.Error("took -40 °C for the temperature of a part")
 	}
 }
 
 func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple))
-	b.must(event.Action{Do: "stay"})
+	b.must(event.Action{Do: "repeat"})
 	for i := range 12 {
 		b.wait(time.Minute)
 		// 3 µm to come off, time constant 8 min, 0.1 µm steps.
@@ -240,8 +240,8 @@ func TestStayingAtAPlaceShowsCooling(t *testing.T) {
 // A part that is in size only while it is warm is accepted only by who means it.
 func TestAcceptAsksOfAWarmPart(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
-	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: b.Fold().Job.Sections[0]}})
-	b.must(event.Action{Do: "stay"})
+	b.must(event.Action{Do: "position", Place: &analysis.Place{Depth: b.Fold().Job.Sections[0]}})
+	b.must(event.Action{Do: "repeat"})
 	for i := range 8 {
 		b.wait(3 * time.Minute)
 		if i == 7 { // which accepting asks for first

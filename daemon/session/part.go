@@ -114,7 +114,7 @@ func (s *Session) choosePlace(a event.Action) error {
 	p := a.Place
 	if p == nil {
 		if p = f.Due(); p == nil {
-			return analysis.Say("action.place.none")
+			return analysis.Say("action.position.none")
 		}
 	}
 	if err := s.gaugeable(*p); err != nil {
@@ -123,7 +123,7 @@ func (s *Session) choosePlace(a event.Action) error {
 	if f.Part == nil {
 		s.nextPart("")
 	}
-	s.emit(event.Event{Kind: event.Placed, Place: &event.Choice{Place: *p, Skip: a.Do == "skip", Stay: a.Do == "stay"}})
+	s.emit(event.Event{Kind: event.Placed, Place: &event.Choice{Place: *p, Skip: a.Do == "skip", Stay: a.Do == "repeat"}})
 	return nil
 }
 
@@ -143,11 +143,11 @@ func (s *Session) gaugeable(p analysis.Place) error {
 func (s *Session) warm(a event.Action) error {
 	w := a.Warmth
 	if w.Part == nil && w.Ring == nil {
-		return analysis.Say("action.warm.none")
+		return analysis.Say("action.temperature.none")
 	}
 	for _, t := range []*analysis.Temperature{w.Part, w.Ring} {
 		if t != nil && (*t < -10*analysis.Celsius || *t > 80*analysis.Celsius) {
-			return analysis.Say("action.warm.bounds", *t)
+			return analysis.Say("action.temperature.bounds", *t)
 		}
 	}
 	if f := &s.fold; w.Part != nil && f.Job != nil && f.Part == nil {

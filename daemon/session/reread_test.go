@@ -92,9 +92,9 @@ func TestRereadingIsCorrectedForTemperature(t *testing.T) {
 	b := newBench(t, guarded(verdict.Simple))
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	cool, warm := 20*analysis.Celsius, 20*analysis.Celsius+3*analysis.Celsius/2
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &cool}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &cool}})
 	b.master()
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &warm}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &warm}})
 	x := b.reread("31.7505") // in steps of 0.1 µm
 	if got := analysis.Length(x.Thermal).Micrometres(); got > -0.54 || got < -0.56 || !x.Agrees {
 		t.Errorf("thermal %.4f µm: %+v", got, x)

@@ -156,7 +156,7 @@ func TestBudgetSaysWhatIsAssumed(t *testing.T) {
 		t.Errorf("the settings were changed: %v", set.Bases)
 	}
 	cool := 20 * analysis.Celsius
-	b.must(event.Action{Do: "warm", Warmth: event.Warmth{Ring: &cool, Part: &cool}})
+	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Ring: &cool, Part: &cool}})
 	b.master()
 	b.send("31.7513")
 	for _, l := range b.bore().Budget.Components {

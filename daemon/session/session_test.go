@@ -224,10 +224,10 @@ func TestStates(t *testing.T) {
 		t.Errorf("room %d at the high limit itself", g.Room)
 	}
 	state(event.OutOfForm, "⟦verdict.out_of_form ⟦verdict.form.variation⟧ ")
-	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
+	b.must(event.Action{Do: "position", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.7505")
 	state(event.InSize, "")
-	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
+	b.must(event.Action{Do: "position", Place: &analysis.Place{Depth: lengthOf("58 mm"), Angle: 90 * analysis.Degree}})
 	gauge("31.75285")
 	state(event.Over, "58 mm / 90°⟧")
 	b.wait(31 * time.Minute)
@@ -328,7 +328,7 @@ func TestVoidAndRestore(t *testing.T) {
 		t.Errorf("what was struck out is not shown: %v", p.Void)
 	}
 	b.must(event.Action{Do: "restore"})
-	b.must(event.Action{Do: "place", Place: &analysis.Place{Depth: lengthOf("5 mm")}})
+	b.must(event.Action{Do: "position", Place: &analysis.Place{Depth: lengthOf("5 mm")}})
 	b.send("31.7465")
 	if p := b.bore().Places[0]; len(p.Superseded) != 1 || p.Superseded[0] != lengthOf("31.7457 mm") || *p.Size != lengthOf("31.7462 mm") {
 		t.Errorf("gauged again: %v, superseded %v", p.Size, p.Superseded)
@@ -492,7 +492,7 @@ func play(t testing.TB, script, values []int) *bench {
 	actions := []event.Action{
 		{Do: "job", Job: "J-4112", Confirm: true}, {Do: "part", Confirm: true}, {Do: "master"}, {Do: "round", Strokes: 4, Confirm: true},
 		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "skip"}, {Do: "accept"}, {Do: "reject", Reason: "scratched"},
-		{Do: "place", Place: &analysis.Place{Depth: lengthOf("32 mm")}}, {Do: "leave"}, {Do: "take"}, {Do: "keep"},
+		{Do: "position", Place: &analysis.Place{Depth: lengthOf("32 mm")}}, {Do: "leave"}, {Do: "record"}, {Do: "keep"},
 	}
 	b.do(actions[0])
 	for i, n := range script {

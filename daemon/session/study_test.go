@@ -232,7 +232,7 @@ func TestStudyReadings(t *testing.T) {
 	}
 	place := sleeve().Plan()[1]
 	b.must(asks("b", "1", 0))
-	b.must(event.Action{Do: "place", Place: &place})
+	b.must(event.Action{Do: "position", Place: &place})
 	b.send("31.7514")
 	if b.fold.Newest().Study != nil || !b.study().Taking {
 		t.Error("a reading elsewhere is of the study")

@@ -153,7 +153,7 @@ func TestUnexpectedReadingAtACompletePlan(t *testing.T) {
 		b.send("31.7514")
 	}
 	place := b.set.Jobs["J-4112"].Plan()[3]
-	b.must(event.Action{Do: "place", Place: &place})
+	b.must(event.Action{Do: "position", Place: &place})
 	b.asks("31.7664")
 	g := b.bore()
 	if g.Sizes.Readings != 6 || g.State == event.Over {
@@ -210,9 +210,9 @@ func TestQuestionsAreAFold(t *testing.T) {
 			func() { b.do(event.Action{Do: "restore"}) },
 			func() { b.do(event.Action{Do: "round", Strokes: 3, Confirm: true}) },
 			func() { b.do(event.Action{Do: "part", Confirm: true}) },
-			func() { b.do(event.Action{Do: "place", Place: &plan[rapid.IntRange(0, 5).Draw(rt, "place")]}) },
+			func() { b.do(event.Action{Do: "position", Place: &plan[rapid.IntRange(0, 5).Draw(rt, "place")]}) },
 			func() { b.do(event.Action{Do: "skip"}) },
-			func() { b.do(event.Action{Do: "knock"}) },
+			func() { b.do(event.Action{Do: "bumped"}) },
 		}
 		for _, n := range rapid.SliceOfN(rapid.IntRange(0, 25), 1, 40).Draw(rt, "script") {
 			if n < len(acts) {

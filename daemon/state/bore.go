@@ -27,7 +27,7 @@ type Bore struct {
 	Round    int             `json:"round"`
 	Basis    int             `json:"basis"` // the round that the numbers below are from
 	Rounds   []RoundSum      `json:"rounds,omitempty"`
-	Places   []PlaceState    `json:"places,omitempty"`
+	Places   []PlaceState    `json:"positions,omitempty"`
 	Voids    []Struck        `json:"voids,omitempty"` // voided readings of the part, the newest first; at most voidsTold
 	Next     *analysis.Place `json:"next,omitempty"`
 	Complete bool            `json:"complete"` // every place of the plan has a reading in this round
@@ -35,9 +35,9 @@ type Bore struct {
 	State    event.State        `json:"state"`
 	Why      analysis.Phrase    `json:"why,omitzero"`
 	Sizes    *Sizes             `json:"sizes,omitempty"`
-	ToLow    analysis.Deviation `json:"to_low_um"`    // stock to the low limit at the smallest place; 0 or less: there
-	ToTarget analysis.Deviation `json:"to_target_um"` // stock to the target, mean of the profile
-	Room     analysis.Deviation `json:"room_um"`      // to the high limit at the largest place; less than 0: over
+	ToLow    analysis.Deviation `json:"left_to_low_um"`    // stock to the low limit at the smallest place; 0 or less: there
+	ToTarget analysis.Deviation `json:"left_to_target_um"` // stock to the target, mean of the profile
+	Room     analysis.Deviation `json:"left_to_high_um"`   // to the high limit at the largest place; less than 0: over
 
 	// U is the uncertainty of one size, and Budget how it is made up; nil until the gauge is
 	// mastered and something is gauged.
@@ -54,7 +54,7 @@ type Bore struct {
 	Advice *advise.Advice `json:"advice,omitempty"`
 	// Cooling is what repeated readings at one place tell about a warm part.
 	Cooling *master.Cooling `json:"cooling,omitempty"`
-	Warm    *event.Warmth   `json:"warm,omitempty"`
+	Warm    *event.Warmth   `json:"temperature,omitempty"`
 	// WarmFrom says where the part's temperature in Warm comes from. If it comes from the cooling,
 	// Cool says what is corrected.
 	WarmFrom event.Source `json:"part_temperature_from,omitempty"`
@@ -65,13 +65,13 @@ type Bore struct {
 
 	Master    MasterState             `json:"master"`
 	Gauge     *event.InstrumentState  `json:"gauge,omitempty"`
-	Beside    []event.InstrumentState `json:"beside,omitempty"`  // other instruments of the station
-	Spindle   bool                    `json:"spindle,omitempty"` // the spindle turns, as far as is known
-	Check     *event.ZeroCheck        `json:"check,omitempty"`   // the check that failed since the mastering
-	Reread    *event.Rereading        `json:"reread,omitempty"`  // the newest rereading of the ring since the mastering
+	Beside    []event.InstrumentState `json:"other_instruments,omitempty"` // other instruments of the station
+	Spindle   bool                    `json:"spindle,omitempty"`           // the spindle turns, as far as is known
+	Check     *event.ZeroCheck        `json:"check,omitempty"`             // the check that failed since the mastering
+	Reread    *event.Rereading        `json:"reread,omitempty"`            // the newest rereading of the ring since the mastering
 	Recording bool                    `json:"recording"`
 	Warning   analysis.Phrase         `json:"warning,omitzero"` // about the record: reserve in use, not recording
-	Verdict   *event.Verdict          `json:"verdict,omitempty"`
+	Verdict   *event.Verdict          `json:"result,omitempty"`
 	Last      *event.Reading          `json:"last,omitempty"`
 	Refused   *event.Refusal          `json:"refused,omitempty"` // the newest, if it came after the last reading
 	Cautions  []analysis.Phrase       `json:"cautions,omitempty"`
@@ -178,7 +178,7 @@ type MasterState struct {
 	// final once that check is good. Doubted says that such a check failed, so that the readings
 	// behind the verdict are in doubt.
 	CheckAfter analysis.Phrase `json:"check_after,omitzero"`
-	Doubted    bool            `json:"verdict_in_doubt,omitempty"`
+	Doubted    bool            `json:"result_in_doubt,omitempty"`
 	// Running is a mastering in progress.
 	Running *event.Master `json:"running,omitempty"`
 }

@@ -19,10 +19,10 @@ type PartSummary struct {
 	Station  string         `json:"station"`
 	Job      string         `json:"job"`
 	Part     string         `json:"part"`
-	First    time.Time      `json:"first"`             // when the part was begun, in UTC
-	Last     time.Time      `json:"last"`              // time of its newest reading or verdict, else First
-	Readings int            `json:"readings"`          // how many were taken, void ones included
-	Verdict  *event.Verdict `json:"verdict,omitempty"` // the newest verdict on the part
+	First    time.Time      `json:"first"`            // when the part was begun, in UTC
+	Last     time.Time      `json:"last"`             // time of its newest reading or verdict, else First
+	Readings int            `json:"readings"`         // how many were taken, void ones included
+	Verdict  *event.Verdict `json:"result,omitempty"` // the newest verdict on the part
 }
 
 // Parts returns the parts that a filter picks, the newest first. It returns at most Limit parts; a
@@ -119,7 +119,7 @@ const summary = `with r as (
 		union all
 		select seq from event not indexed where station = ?1 and kind = 'reading' and seq between max(?2, ?4 + 1) and ?3)
 ), v as (
-	select seq, at, body from event indexed by event_station where station = ?1 and kind = 'verdict' and kind <> 'reading' and seq between ?2 and ?3 order by seq desc limit 1
+	select seq, at, body from event indexed by event_station where station = ?1 and kind = 'result' and kind <> 'reading' and seq between ?2 and ?3 order by seq desc limit 1
 )
 select n, (select at from event where seq = r.last), (select at from v), coalesce((select seq from v), 0), (select body from v) from r`
 

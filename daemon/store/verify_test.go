@@ -115,7 +115,7 @@ func TestRowsBelowOne(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, seq := range []int{0, -7} {
-		insert := fmt.Sprintf("insert into event select %d, at, station, 'warm', null, null, x'%x', hash from event where seq = 1", seq, newPacker(newDictionary).pack(nil, body))
+		insert := fmt.Sprintf("insert into event select %d, at, station, 'temperature', null, null, x'%x', hash from event where seq = 1", seq, newPacker(newDictionary).pack(nil, body))
 		// The schema refuses the row by itself.
 		db, err := openPool(cfg.Path, "", nil, 1)
 		if err != nil {

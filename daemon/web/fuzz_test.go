@@ -40,7 +40,7 @@ func posting() map[string]string { return map[string]string{"Content-Type": "app
 func FuzzAction(f *testing.F) {
 	cfg, src := everything(true)
 	h := serve(f, cfg, src).Handler()
-	for _, s := range []string{`{"id":"1","do":"take"}`, `{"do":"part","part":"\u200b"}`, `{"do":"place","place":{"depth_mm":1e400}}`, `[]`, `{}{}`, `{}}`, `{"do":"void","reading":-1}`, "\xff"} {
+	for _, s := range []string{`{"id":"1","do":"record"}`, `{"do":"part","part":"\u200b"}`, `{"do":"position","position":{"depth_mm":1e400}}`, `[]`, `{}{}`, `{}}`, `{"do":"void","reading":-1}`, "\xff"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, body string) {

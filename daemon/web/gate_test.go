@@ -73,7 +73,7 @@ func TestGate(t *testing.T) {
 		if ticket != "" {
 			header["Cookie"] = ticket
 		}
-		status, _ := post(t, s, "/station/rough/do", `{"id":"1","do":"take"}`, header)
+		status, _ := post(t, s, "/station/rough/do", `{"id":"1","do":"record"}`, header)
 		return status
 	}
 	g := s.cfg.Gate
@@ -112,7 +112,7 @@ func TestGate(t *testing.T) {
 func TestSignOut(t *testing.T) {
 	s, src := gated(t)
 	act := func(s *Server, ticket string) int {
-		status, _ := post(t, s, "/station/rough/do", `{"id":"1","do":"take"}`, map[string]string{"Cookie": ticket})
+		status, _ := post(t, s, "/station/rough/do", `{"id":"1","do":"record"}`, map[string]string{"Cookie": ticket})
 		return status
 	}
 	out := func(ticket string, header map[string]string) int {

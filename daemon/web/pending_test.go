@@ -32,7 +32,7 @@ func TestNotRecordedYetIsNotDone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for path, body := range map[string]string{"/station/ready/do": `{"id":"x","do":"take"}`, "/station/ready/job?w=400&h=200": string(job)} {
+	for path, body := range map[string]string{"/station/ready/do": `{"id":"x","do":"record"}`, "/station/ready/job?w=400&h=200": string(job)} {
 		for _, want := range []int{http.StatusAccepted, http.StatusAccepted, http.StatusOK} {
 			if status, answer := post(t, s, path, body, nil); status != want {
 				t.Errorf("%s: %d, want %d: %s", path, status, want, answer)
@@ -59,7 +59,7 @@ func TestLooksOfADiskThatStalls(t *testing.T) {
 	const late = `document.getElementById("note").innerText.includes("not yet recorded: the disk does not answer")`
 	e.open("/station/marks", "light", sizes["desk"])
 	e.until("the page", drawn)
-	e.run(chromedp.Evaluate[chromedp.Void](`document.querySelector("#bar [data-do=take]").click(); document.querySelector("#d-take .yes").click()`))
+	e.run(chromedp.Evaluate[chromedp.Void](`document.querySelector("#bar [data-do=record]").click(); document.querySelector("#d-record .yes").click()`))
 	e.until("that it is not recorded", late)
 	e.until("that it is", `document.getElementById("note").innerText === "done"`)
 	once("an action")

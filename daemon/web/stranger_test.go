@@ -32,7 +32,7 @@ func TestNamesOfThisServer(t *testing.T) {
 		for _, path := range []string{"/station/rough/do", "/station/rough", "/station/rough/bore", "/station/rough/view", "/wall/view", "/history", "/static/page.css", "/records/x/file", "/nothing"} {
 			method, body := http.MethodGet, io.Reader(nil)
 			if strings.HasSuffix(path, "/do") {
-				method, body = http.MethodPost, strings.NewReader(`{"id":"`+host+`","do":"take"}`)
+				method, body = http.MethodPost, strings.NewReader(`{"id":"`+host+`","do":"record"}`)
 			}
 			r := httptest.NewRequestWithContext(t.Context(), method, path, body)
 			r.Host = host

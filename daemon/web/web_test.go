@@ -204,7 +204,7 @@ func TestAddressIsRefused(t *testing.T) {
 func TestActions(t *testing.T) {
 	cfg, src := everything(true)
 	s := serve(t, cfg, src)
-	good := `{"id":"1","do":"take"}`
+	good := `{"id":"1","do":"record"}`
 	for _, c := range []struct {
 		what, body string
 		header     map[string]string
@@ -217,7 +217,7 @@ func TestActions(t *testing.T) {
 		{"other page, origin withheld", good, map[string]string{"Content-Type": "application/json", "Sec-Fetch-Site": "cross-site"}, 403},
 		{"form of another page", good, map[string]string{"Content-Type": "text/plain"}, 403},
 		{"no type", good, nil, 403},
-		{"unknown field", `{"id":"1","do":"take","x":1}`, map[string]string{"Content-Type": "application/json"}, 400},
+		{"unknown field", `{"id":"1","do":"record","x":1}`, map[string]string{"Content-Type": "application/json"}, 400},
 		{"no JSON", `{`, map[string]string{"Content-Type": "application/json"}, 400},
 		{"long", `{"id":"` + strings.Repeat("x", maxAction) + `"}`, map[string]string{"Content-Type": "application/json"}, 413},
 	} {
@@ -243,7 +243,7 @@ func TestActions(t *testing.T) {
 func TestActionsSwitchedOff(t *testing.T) {
 	cfg, src := everything(false)
 	s := serve(t, cfg, src)
-	resp, err := http.Post("http://"+s.Addr()+"/station/rough/do", "application/json", strings.NewReader(`{"do":"take"}`))
+	resp, err := http.Post("http://"+s.Addr()+"/station/rough/do", "application/json", strings.NewReader(`{"do":"record"}`))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -251,7 +251,7 @@ func TestActionsSwitchedOff(t *testing.T) {
 	if resp.StatusCode != http.StatusForbidden || len(src.did) > 0 {
 		t.Errorf("%d with actions switched off", resp.StatusCode)
 	}
-	if _, _, body := get(t, s, "/station/rough"); strings.Contains(body, `data-do="take"`) {
+	if _, _, body := get(t, s, "/station/rough"); strings.Contains(body, `data-do="record"`) {
 		t.Error("the page offers what it may not do")
 	}
 }

@@ -446,7 +446,7 @@ func TestBrowserSmallActions(t *testing.T) {
 	if v := r.Bore().Voids; len(v) != 1 || v[0].No != 2 {
 		t.Errorf("struck out: %+v", v)
 	}
-	b.act("place", chromedp.Click(`#places label:nth-child(2)`), chromedp.Click(`#d-place [value="skip"]`))
+	b.act("position", chromedp.Click(`#places label:nth-child(2)`), chromedp.Click(`#d-position [value="skip"]`))
 	b.says("next", "1.26 in / 0°")
 	b.act("dressed", chromedp.Click(`#d-dressed [value="`+en.Text("page.reason.trued")+`"]`))
 	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "<img src=x> oil changed"))
@@ -457,7 +457,7 @@ func TestBrowserSmallActions(t *testing.T) {
 	b.press("o")
 	b.wait("the approach by the clock", fmt.Sprintf(`document.getElementById("rounds").innerHTML.includes(%q)`, en.Text("picture.approach.clock", "")))
 	b.press("b")
-	b.act("knock", chromedp.Click(`#d-knock [value="`+en.Text("page.reason.dropped")+`"]`))
+	b.act("bumped", chromedp.Click(`#d-bumped [value="`+en.Text("page.reason.dropped")+`"]`))
 	b.says("big", en.Text("face.big.not_mastered"))
 	b.says("reason", en.Text("page.reason.dropped"))
 	r.Stop()

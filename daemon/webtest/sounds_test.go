@@ -99,7 +99,7 @@ func TestBrowserSounds(t *testing.T) {
 	b.says("next", "2.28 in / 90°")
 	heard["in size"] = b.hears("the last reading of a part in size", 4, func() { r.Reading("31.75160", 13) })
 	b.says("state", en.Text("state.in size"))
-	heard["attention"] = b.hears("a gauge that was knocked", 2, func() { r.Do(event.Action{Do: "knock", Reason: "the gauge was dropped"}) })
+	heard["attention"] = b.hears("a gauge that was knocked", 2, func() { r.Do(event.Action{Do: "bumped", Reason: "the gauge was dropped"}) })
 	b.says("big", en.Text("face.big.not_mastered"))
 	r.Master()
 	heard["over"] = b.hears("the first reading of another round, over size", 4, func() { r.Reading("31.76160", 14) })

@@ -56,7 +56,7 @@ function fill(name, form) {
     case "restore": form.reading.replaceChildren(...((f.voids || []).length ? f.voids.map(option) : [new Option(t("script.none_void"), "")])); break;
     case "void": form.reading.replaceChildren(...(f.asked || []).map(option), ...(f.readings || []).map(option).reverse()); break;
     case "keep": form.reading.replaceChildren(...((f.asked || []).length ? f.asked.map(option) : [new Option(t("script.none_asked"), "")])); break;
-    case "place": at("places").replaceChildren(...(f.places || []).map((p, i) => {
+    case "position": at("places").replaceChildren(...(f.places || []).map((p, i) => {
       const label = document.createElement("label"), input = document.createElement("input");
       Object.assign(input, { type: "radio", name: "place", value: i, checked: i === 0 });
       label.append(input, " " + p.text);
@@ -64,7 +64,7 @@ function fill(name, form) {
     })); break;
     case "master": case "check": form.ring.value = f.ring || ""; if (form.gain) form.gain.checked = false; break;
     case "study": turns(form, f.study); break;
-    case "take": at("take-what").textContent = taking(at("shows").textContent, f.next); break;
+    case "record": at("take-what").textContent = taking(at("shows").textContent, f.next); break;
     case "accept": at("accept-what").textContent = f.sizes || t("script.nothing_gauged"); break;
     case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
   }
@@ -72,8 +72,8 @@ function fill(name, form) {
 
 // taking says which value is to count, and where.
 function taking(value, next) {
-  if (value === "–") return next ? t("script.take_shown_at", next) : t("script.take_shown");
-  return next ? t("script.take_at", value, next) : t("script.take", value);
+  if (value === "–") return next ? t("script.record_shown_at", next) : t("script.record_shown");
+  return next ? t("script.record_at", value, next) : t("script.record", value);
 }
 
 // turns asks who gauges what next in the study under way, or what a new one is to be.
@@ -98,21 +98,21 @@ const reason = (form) => value(form, "reason") || (form.quick && form.quick.valu
 const made = {
   part: (f) => ({ part: value(f, "part") }),
   round: (f) => ({ strokes: number(f, "strokes"), seconds: number(f, "seconds"), dressed: f.dressed.checked || undefined }),
-  take: () => ({}),
+  record: () => ({}),
   void: (f) => ({ reading: number(f, "reading"), reason: reason(f) }),
-  place: (f) => {
+  position: (f) => {
     const p = face.places[+f.place.value];
-    return { do: f.how.value, place: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
+    return { do: f.how.value, position: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
   },
   master: (f) => ({ ring: value(f, "ring"), gain: f.gain.checked || undefined }),
   check: (f) => (f.reread.checked ? { do: "reread" } : { do: f.speeds.checked ? "speeds" : "check", ring: value(f, "ring") }),
   leave: () => ({}),
   restore: (f) => ({ reading: number(f, "reading") }),
   keep: (f) => ({ reading: number(f, "reading") }),
-  knock: (f) => ({ reason: reason(f) }),
+  bumped: (f) => ({ reason: reason(f) }),
   dressed: (f) => ({ reason: reason(f) }),
   note: (f) => ({ reason: reason(f) }),
-  warm: (f) => (f.cooldown.checked ? { do: "cooldown" } : { part_cel: number(f, "part_cel"), ring_cel: number(f, "ring_cel") }),
+  temperature: (f) => (f.cooldown.checked ? { do: "cooldown" } : { part_cel: number(f, "part_cel"), ring_cel: number(f, "ring_cel") }),
   study: (f) => {
     if (at("study-turn").disabled) return { appraisers: value(f, "appraisers").split(/[,;]/).map((s) => s.trim()).filter(Boolean), parts: number(f, "parts"), trials: number(f, "trials"), part: value(f, "first") };
     return f.over.checked ? { over: true } : { appraiser: f.appraiser.value, part: value(f, "part"), trial: number(f, "trial") };

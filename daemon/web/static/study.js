@@ -42,7 +42,7 @@ reach();
 addEventListener("resize", reach);
 if (main.dataset.live === "true") {
   const stream = new EventSource(`/station/${encodeURIComponent(main.dataset.station)}/stream`);
-  const telling = ["study", "reading", "void", "restored", "part", "job", "verdict", "round"];
+  const telling = ["study", "reading", "void", "restored", "part", "job", "result", "round"];
   stream.addEventListener("event", (e) => { if (telling.includes(JSON.parse(e.data).kind)) renew(); });
   stream.addEventListener("open", renew); // also after a loss
   stream.addEventListener("error", () => lost(t("script.no_link")));
