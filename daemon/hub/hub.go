@@ -216,8 +216,7 @@ func (h *Hub) work(v *view, now time.Time) *state.Bore {
 	b.Journal, b.Seq = h.journal, v.seq
 	b.Warning = h.warning
 	if h.stopped {
-		b.Recording = false
-		b.State, b.Why = event.CannotJudge, analysis.Say("bore.not_recording", h.warning)
+		b.Unrecorded(h.warning)
 	}
 	notation.ForJob(b.Job).Fill(b)
 	return b

@@ -106,7 +106,7 @@ func messages() map[string][]any {
 	ev.Kind, ev.Reading, ev.Working.By = event.NoteAdded, nil, event.ByPIN
 	b := publishtest.Full[state.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
-	b.WarmFrom, b.Last.PartFrom = event.ByCooling, event.BySensor
+	b.WarmFrom, b.Last.PartFrom, b.Now.Is = event.ByCooling, event.BySensor, state.InSize
 	d := publishtest.Full[event.Action]()
 	d.Do = "position"
 	return map[string][]any{

@@ -21,6 +21,7 @@ type Bore struct {
 	Seq     uint64    `json:"seq"`
 	Station string    `json:"station"`
 	At      time.Time `json:"at"`
+	Now     Now       `json:"now"`
 
 	Job      *analysis.Job   `json:"job,omitempty"`
 	Part     *event.Part     `json:"part,omitempty"`
@@ -219,6 +220,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 		}
 	}
 	f.checkAfterVerdict(b)
+	b.Now = f.now(b, set)
 	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set, b)...)
 	if f.Flood != nil && now.Sub(f.FloodAt) < floodShown {
 		b.Cautions = append(b.Cautions, analysis.Say("caution.flood", f.Flood.Gauge, f.Flood.Rate))

@@ -218,6 +218,7 @@ func noWord(s *watch.Seen, now time.Time) analysis.Phrase {
 func outOfReach(name string, was *state.Bore, why analysis.Phrase) *state.Bore {
 	why.Text = notation.Format{}.Say(why) // for receivers without a catalogue
 	b := &state.Bore{Station: name, State: event.CannotJudge, Why: why, Recording: true, Warning: why}
+	b.Now = state.Now{Is: state.NoSignal, Sentence: analysis.Say("now.no_signal"), Reason: why}
 	b.Master.Why = why
 	b.Gauge = &event.InstrumentState{Lost: true, Why: why}
 	if was == nil {

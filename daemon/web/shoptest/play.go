@@ -216,7 +216,7 @@ func States() map[string]*state.Bore {
 	lost := Began("lost", Bush()).Master().Rounds(BushRounds, 3, 0)
 	all["lost"] = lost.Tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-11", Lost: true, Why: analysis.Say("port.gone", "/dev/ttyUSB0")}}).Bore()
 	all["unrecorded"] = Began("unrecorded", Bush()).Master().Rounds(BushRounds, 3, 0).Bore()
-	all["unrecorded"].Recording, all["unrecorded"].State, all["unrecorded"].Why = false, event.CannotJudge, analysis.Say("bore.not_recording", analysis.Say("store.full"))
+	all["unrecorded"].Unrecorded(analysis.Say("store.full"))
 	ring := Began("ring", Sleeve())
 	ring.Tell(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *ring.Set.Rings["R-1250"], Of: 3, Raw: lengths("31.7500")}})
 	all["ring"] = ring.Bore()

@@ -40,6 +40,7 @@ type Station struct {
 	counsel
 	signs
 	choices
+	Buttons  []button   `json:"buttons,omitempty"` // what can be done now, the first step of the advice first; at most 3
 	Mastered bool       `json:"mastered"`
 	Reading  bool       `json:"reading_ring"` // a ring is being read
 	Finished bool       `json:"finished"`
@@ -121,12 +122,35 @@ type choice struct {
 	Text  string          `json:"text"`
 }
 
+// button is an action that makes sense now, with the word that the action's own button has.
+type button struct {
+	Do    string `json:"do"`
+	Text  string `json:"text"`
+	Ring  string `json:"ring,omitempty"`  // the ring to read
+	First bool   `json:"first,omitempty"` // it is the first step of the advice
+}
+
+func buttonsOf(b *state.Bore, f notation.Format) (out []button) {
+	for _, do := range append([]string{b.Now.Do}, b.Now.Also...) {
+		if do == "" || len(out) == 3 {
+			continue
+		}
+		x := button{Do: do, Text: f.Text("page.button." + do), First: do == b.Now.Do}
+		if b.Job != nil && (do == "master" || do == "check") {
+			x.Ring = b.Job.Ring
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
 // Of returns the state of a station in words.
 func Of(b *state.Bore, f notation.Format) Station {
 	v := Station{work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs = signsOf(b, f)
 	v.cautions(b, f)
 	v.Due = due(b, v.is)
+	v.Buttons = buttonsOf(b, f)
 	if b.Job == nil {
 		v.Advice = f.Text("face.advice.no_job")
 		return v
