@@ -56,19 +56,6 @@ const (
 	CannotJudge   Situation = "cannot_judge"
 )
 
-// Situations returns all situations.
-func Situations() []Situation {
-	return []Situation{
-		NoSignal, NotRecording, GaugeLost, RockSlowly, RockFast, CheckRing, ReadRing, NoJob, StudyTrial, StudyNext, InDoubt, CheckAfter, Accepted, Rejected,
-		NotMastered, RightPosition, TooWarm, Measure, MeasureAgain, MeasureRest, OverSize, InSize, OutOfForm, StockToGo, TooClose, CannotJudge,
-	}
-}
-
-// AtRing reports whether a ring is being read.
-func (s Situation) AtRing() bool {
-	return s == ReadRing || s == CheckRing || s == RockSlowly || s == RockFast
-}
-
 // now decides what goes on.
 func (f *Fold) now(b *Bore, set *Settings) Now {
 	switch studying := f.Gauging(); {
