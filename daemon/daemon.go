@@ -131,12 +131,19 @@ func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
 	return setup.ByConfig(d.cfg)(station, gauge)
 }
 
+// settingsOf returns the settings of a station by a configuration.
+func (d *Daemon) settingsOf(cfg *config.Config, c *config.Station) state.Settings {
+	set := setup.Settings(cfg, c)
+	set.Program = d.version
+	return set
+}
+
 func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 	past, err := d.journal.Rebuild(ctx, c.Name)
 	if err != nil {
 		return fmt.Errorf("station %s: rebuild from the journal: %w", c.Name, err)
 	}
-	set := setup.Settings(d.cfg, c)
+	set := d.settingsOf(d.cfg, c)
 	s := &station{
 		name: c.Name, job: c.Job, session: session.New(set, past),
 		chunks: make(chan line.Heard, chunksKept), requests: make(chan request), settings: make(chan state.Settings), ping: make(chan struct{}),
@@ -214,10 +221,10 @@ func (d *Daemon) clock() drivers.Moment {
 // stamp converts a moment of real time to the daemon's clock.
 func (d *Daemon) stamp(at drivers.Moment) drivers.Moment {
 	if d.speed == 1 {
-		return drivers.Moment{Wall: at.Wall.Round(0), Mono: at.Mono}
+		return drivers.Moment{Wall: at.Wall.Round(0).In(d.cfg.Location()), Mono: at.Mono}
 	}
 	mono := time.Duration(float64(at.Mono) * d.speed)
-	return drivers.Moment{Wall: d.start.Round(0).Add(mono), Mono: mono}
+	return drivers.Moment{Wall: d.start.Round(0).Add(mono).In(d.cfg.Location()), Mono: mono}
 }
 
 // Ready is closed once everything has started.

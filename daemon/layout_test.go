@@ -64,7 +64,7 @@ func layout() map[string]allowed {
 		"daemon/limit":            {},
 		"daemon/service":          {third: []string{"golang.org/x/sys"}},
 		"daemon/line":             {local: []string{"analysis", "drivers", "daemon/event", "daemon/port", "daemon/session"}, third: []string{zerolog}},
-		"daemon/setup":            {local: []string{"analysis/capture", "analysis/master", "analysis/uncertainty", "daemon/broker", "daemon/config", "daemon/head", "daemon/limit", "daemon/line", "daemon/port", "daemon/state", "daemon/visit", "drivers"}, third: []string{zerolog}},
+		"daemon/setup":            {local: []string{"analysis/capture", "analysis/master", "analysis/uncertainty", "daemon/broker", "daemon/config", "daemon/event", "daemon/head", "daemon/limit", "daemon/line", "daemon/port", "daemon/state", "daemon/visit", "drivers"}, third: []string{zerolog}},
 		"daemon/hub":              {local: []string{"analysis", "analysis/notation", "daemon/event", "daemon/state"}},
 		"daemon/archive":          {local: []string{"analysis", "analysis/notation", "analysis/study", "daemon/document", "daemon/event", "daemon/head", "daemon/report", "daemon/state", "daemon/store", "daemon/web", "daemon/web/export"}},
 		"daemon/replay":           {local: []string{"daemon/config", "daemon/event", "daemon/line", "daemon/port", "daemon/session", "daemon/setup", "drivers"}, third: []string{zerolog}},

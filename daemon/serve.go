@@ -76,6 +76,9 @@ func (d *Daemon) reload(ctx context.Context, path string) {
 	service.Reloading()
 	defer service.Notify("READY=1")
 	cfg, err := config.Load(path)
+	if err == nil {
+		err = setup.Check(cfg)
+	}
 	if err != nil {
 		d.log.Error().Err(err).Msg("configuration not reloaded; the one before stays in force")
 		return
@@ -85,7 +88,7 @@ func (d *Daemon) reload(ctx context.Context, path string) {
 			if cfg.Stations[i].Name != s.name {
 				continue
 			}
-			set := setup.Settings(cfg, &cfg.Stations[i])
+			set := d.settingsOf(cfg, &cfg.Stations[i])
 			select {
 			case s.settings <- set:
 				d.hub.Configure(set)

@@ -90,7 +90,7 @@ func (s *station) run(ctx context.Context) error {
 			r.reply <- reply // before append, which waits while the journal's queue is full
 			err = s.append(ctx, events)
 		case set := <-s.settings:
-			s.session.Configure(set)
+			err = s.append(ctx, s.session.Configure(s.clock(), set))
 		case <-s.ping:
 		case in := <-s.due:
 			err = s.append(ctx, in.Ask(ctx, s.clock()))

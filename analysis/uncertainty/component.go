@@ -32,15 +32,13 @@ const (
 )
 
 // Basis says how an input is known.
-type Basis string
+type Basis = analysis.Basis
 
-// The bases. ByStatement: somebody stated the input, in a configuration or a certificate.
-// ByMeasurement: the input was measured here. ByAssumption: the usual value of the input is
-// assumed.
+// The bases, see [analysis.Basis].
 const (
-	ByStatement   Basis = "stated"
-	ByMeasurement Basis = "measured"
-	ByAssumption  Basis = "assumed"
+	ByStatement   = analysis.ByStatement
+	ByMeasurement = analysis.ByMeasurement
+	ByAssumption  = analysis.ByAssumption
 )
 
 // Component is one input of a budget. Set either HalfWidth or Standard; [Model.Budget] works out the

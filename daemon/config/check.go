@@ -33,6 +33,15 @@ func (l *loader) check(c *Config) {
 	if !level.MatchString(c.Site) {
 		l.fault("site", "%q: name the shop in letters, digits, - and _", c.Site)
 	}
+	c.zone = time.Local
+	if c.Zone != "" {
+		zone, err := time.LoadLocation(c.Zone)
+		if err != nil {
+			l.fault("time_zone", "%q: want a name such as Europe/London or America/Chicago; \"\" is the machine's own", c.Zone)
+		} else {
+			c.zone = zone
+		}
+	}
 	if c.Journal.Path == "" {
 		l.fault("journal.path", "say where the journal is kept")
 	}

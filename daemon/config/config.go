@@ -22,6 +22,7 @@ import (
 type Config struct {
 	Version  int               `koanf:"version"`
 	Site     string            `koanf:"site"`
+	Zone     string            `koanf:"time_zone"` // IANA name of the shop's time zone; "" is the machine's
 	Journal  Journal           `koanf:"journal"`
 	Web      Web               `koanf:"web"`
 	Broker   Broker            `koanf:"broker"`
@@ -36,7 +37,11 @@ type Config struct {
 
 	stated  map[string]bool // keys that are in the file, see States
 	exposed []error         // see Exposed
+	zone    *time.Location
 }
+
+// Location returns the shop's time zone.
+func (c *Config) Location() *time.Location { return c.zone }
 
 // States reports whether a key, such as "gauges", "G-11", "step", is in the file. A key that is
 // left out has a default value, which nobody stated.
@@ -181,17 +186,25 @@ func (g *Gauge) Calibrated() time.Time { return g.due }
 // Force is a force in newton.
 type Force float64
 
+// DriverOptions returns the options of the driver as text, nil if there are none.
+func (g *Gauge) DriverOptions() map[string]string {
+	var o map[string]string
+	for k, v := range g.Options {
+		if o == nil {
+			o = map[string]string{}
+		}
+		o[k] = fmt.Sprint(v)
+	}
+	return o
+}
+
 // Decoder returns a new decoder for the gauge's frames.
 func (g *Gauge) Decoder() (drivers.Decoder, error) {
 	d, err := drivers.Find(g.Driver)
 	if err != nil {
 		return nil, err
 	}
-	o := drivers.Options{}
-	for k, v := range g.Options {
-		o[k] = fmt.Sprint(v)
-	}
-	return d.Decoder(o)
+	return d.Decoder(g.DriverOptions())
 }
 
 // Ring is a setting ring.

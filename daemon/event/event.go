@@ -13,6 +13,7 @@ type Kind string
 // voiding a reading is an event too.
 const (
 	Started         Kind = "started"      // the daemon began serving the station
+	Configured      Kind = "settings"     // the settings that came into force
 	JobChosen       Kind = "job"          // the station works to this job from now on
 	PartBegun       Kind = "part"         // the next part is in hand
 	RoundOver       Kind = "round"        // honing is done, a new round of gauging begins
@@ -78,7 +79,9 @@ type Event struct {
 	Flood   *Flood           `json:"flood,omitempty"`
 	Damage  *JournalDamage   `json:"damage,omitempty"`
 	Working *Working         `json:"working,omitempty"`
-	Note    string           `json:"note,omitempty"` // text by a person
+	// Settings are in force from this event on.
+	Settings *Settings `json:"settings,omitempty"`
+	Note     string    `json:"note,omitempty"` // text by a person
 	// Entered, of a [JobChosen], says that the job is not in the configuration, so that only the
 	// journal has it.
 	Entered bool `json:"entered,omitempty"`

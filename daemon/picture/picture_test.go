@@ -40,7 +40,7 @@ func valve() *analysis.Job {
 func gauged(job *analysis.Job, above ...float64) *state.Bore {
 	f := state.Fold{Station: "bay3"}
 	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
-	set := &state.Settings{Gauge: state.GaugeSettings{Repeatability: analysis.Deviation(um / 5), Step: analysis.Deviation(um / 10)}}
+	set := &state.Settings{Settings: event.Settings{Gauge: state.GaugeSettings{Repeatability: analysis.Deviation(um / 5), Step: analysis.Deviation(um / 10)}}}
 	for _, e := range []event.Event{
 		{Kind: event.JobChosen, Job: job}, {Kind: event.PartBegun, Part: &event.Part{Serial: "1", Count: 1}},
 		{Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: analysis.Ring{ID: job.Ring, Size: job.Target}, Of: 3}},

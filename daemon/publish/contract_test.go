@@ -69,7 +69,7 @@ func load(t *testing.T, name string) any {
 func closeObjects(v any) {
 	switch v := v.(type) {
 	case map[string]any:
-		if v["type"] == "object" {
+		if v["type"] == "object" && v["additionalProperties"] == nil {
 			v["additionalProperties"] = false
 		}
 		for _, w := range v {
@@ -192,7 +192,7 @@ func TestEventKinds(t *testing.T) {
 	s := compile(t, LeafEvent, false)
 	full := publishtest.Full[event.Event]()
 	objects := map[event.Kind]func(*event.Event){
-		event.Started: nil, event.JobChosen: func(e *event.Event) { e.Job = full.Job }, event.PartBegun: func(e *event.Event) { e.Part = full.Part },
+		event.Started: nil, event.Configured: func(e *event.Event) { e.Settings = full.Settings }, event.JobChosen: func(e *event.Event) { e.Job = full.Job }, event.PartBegun: func(e *event.Event) { e.Part = full.Part },
 		event.RoundOver: func(e *event.Event) { e.Round = full.Round }, event.Placed: func(e *event.Event) { e.Place = full.Place },
 		event.Refused: func(e *event.Event) { e.Refused = full.Refused }, event.Voided: func(e *event.Event) { e.Void = full.Void },
 		event.Restored: func(e *event.Event) { e.Void = full.Void }, event.Kept: func(e *event.Event) { e.Void = full.Void }, event.Mastering: func(e *event.Event) { e.Master = full.Master },
@@ -295,7 +295,7 @@ func TestPublishedMessagesKeepTheContract(t *testing.T) {
 
 // Every number says its unit, as a UCUM code that its name agrees with.
 func TestNumbersHaveUnits(t *testing.T) {
-	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s", "_ns": "ns", "_cel": "Cel", "_k": "K", "_hz": "Hz"}
+	suffix := map[string]string{"_mm": "mm", "_um": "um", "_deg": "deg", "_s": "s", "_ns": "ns", "_cel": "Cel", "_k": "K", "_hz": "Hz", "_n": "N"}
 	for _, n := range append(names(), "parts", "analysis") {
 		walk(load(t, n), func(o map[string]any) {
 			props, _ := o["properties"].(map[string]any)
@@ -312,7 +312,7 @@ func TestNumbersHaveUnits(t *testing.T) {
 					continue
 				}
 				unit, _ := s["unit"].(string)
-				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "K", "Hz", "%", "1", "um/s2", "s2", "s-2", "s-4"}, unit) {
+				if !slices.Contains([]string{"mm", "um", "deg", "s", "ns", "Cel", "K", "Hz", "%", "1", "um/s2", "N", "s2", "s-2", "s-4"}, unit) {
 					t.Errorf("%s: %s has unit %q", n, name, unit)
 				}
 				for end, want := range suffix {

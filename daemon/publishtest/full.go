@@ -16,6 +16,9 @@ func fill(v reflect.Value) {
 	case time.Time:
 		v.Set(reflect.ValueOf(time.Date(2026, 11, 25, 9, 30, 0, 123_000_000, time.FixedZone("", 3600))))
 		return
+	case analysis.Basis:
+		v.SetString(string(analysis.ByAssumption))
+		return
 	case analysis.Unit:
 		v.Set(reflect.ValueOf(analysis.IN))
 		return
@@ -51,6 +54,12 @@ func fill(v reflect.Value) {
 	case reflect.Slice:
 		v.Set(reflect.MakeSlice(v.Type(), 1, 1))
 		fill(v.Index(0))
+	case reflect.Map:
+		key, value := reflect.New(v.Type().Key()).Elem(), reflect.New(v.Type().Elem()).Elem()
+		fill(key)
+		fill(value)
+		v.Set(reflect.MakeMap(v.Type()))
+		v.SetMapIndex(key, value)
 	case reflect.Struct:
 		for i := range v.NumField() {
 			if v.Type().Field(i).IsExported() {

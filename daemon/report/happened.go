@@ -62,6 +62,8 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		return r.Text("record.told.flood"), r.say(e.Flood.Phrase())
 	case event.Started:
 		return r.Text("record.told.started"), ""
+	case event.Configured:
+		return r.Text("record.told.settings"), r.say(e.Settings.Phrase())
 	case event.NoteAdded:
 		return r.Text("record.told.note"), r.say(e.Noted())
 	case event.Taken:

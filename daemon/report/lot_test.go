@@ -30,7 +30,7 @@ var lotMeans = [...]analysis.Length{11, 13, 9, 15, 12, 14, 10, 13, 16, 12}
 func lot(t testing.TB) (*bench, Batch) {
 	set := shopSettings(t)
 	set.Station, set.Gauge.Name = "bay-2", "G-11"
-	set.Rule = verdict.Simple
+	set.Rule = string(verdict.Simple)
 	set.Master.Lapse.Age, set.Master.Lapse.Readings = 30*time.Hour, 900
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: "J-4112"})

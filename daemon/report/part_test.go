@@ -399,7 +399,7 @@ func TestLimitsChanged(t *testing.T) {
 	b.wait(time.Hour)
 	next := shopSettings(t)
 	next.Jobs["J-4120"].Revision = "C"
-	b.Configure(next)
+	b.keep(b.Configure(b.now, next))
 	b.must(event.Action{Do: "job", Job: "J-4120"})
 	b.must(event.Action{Do: "part", Part: "003"})
 	text := strings.Join(strings.Fields(PartRecord(b.part("003"), notation.Format{}).Text()), " ")

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
 	"fairbore/daemon/session"
@@ -52,11 +51,14 @@ func shopJobs(t testing.TB) map[string]*analysis.Job {
 func shopSettings(t testing.TB) state.Settings {
 	day := func(y, m, d int) time.Time { return time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC) }
 	return state.Settings{
-		Station: "bay-3", Rule: verdict.Confidence95, Jobs: shopJobs(t), DepthReach: 2 * analysis.Millimetre,
-		Gauge:   state.GaugeSettings{Name: "G-07", Unit: analysis.MM, Repeatability: analysis.Deviation(15 * um1 / 100), Step: analysis.Deviation(um1 / 10)},
-		Capture: state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
-		Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um1 / 2), Lapse: master.Lapse{Age: 4 * time.Hour, Readings: 200, Fresh: 30 * time.Minute, FreshReadings: 40}},
-		Doubt:   state.Doubt{Drift: analysis.Deviation(3 * um1 / 10), Contact: analysis.Deviation(um1 / 20), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius},
+		Station: "bay-3", Jobs: shopJobs(t),
+		Settings: event.Settings{
+			Rule: string(verdict.Confidence95), DepthReach: 2 * analysis.Millimetre,
+			Gauge:   state.GaugeSettings{Name: "G-07", Unit: analysis.MM, Repeatability: analysis.Deviation(15 * um1 / 100), Step: analysis.Deviation(um1 / 10)},
+			Capture: state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
+			Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um1 / 2), Lapse: event.Lapse{Age: 4 * time.Hour, Readings: 200, Fresh: 30 * time.Minute, FreshReadings: 40}},
+			Doubt:   state.Doubt{Drift: analysis.Deviation(3 * um1 / 10), Contact: analysis.Deviation(um1 / 20), PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius},
+		},
 		Rings: map[string]*analysis.Ring{
 			"R-0625": {ID: "R-0625", Size: length(t, "15.87508 mm"), U: analysis.Deviation(um1 / 4), Material: "steel", Due: day(2026, 12, 4), Certified: "K-2218"},
 			"R-1250": {ID: "R-1250", Size: length(t, "31.7497 mm"), U: analysis.Deviation(um1 / 4), Material: "steel", Due: day(2027, 1, 25), Certified: "K-2240"},

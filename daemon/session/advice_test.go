@@ -29,8 +29,8 @@ func TestAdviceThroughAPart(t *testing.T) {
 	}
 	set := simulated(job)
 	set.Capture = state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond}
-	set.Rule = verdict.Confidence95
-	set.Doubt = guarded(set.Rule).Doubt
+	set.Rule = string(verdict.Confidence95)
+	set.Doubt = guarded(verdict.Confidence95).Doubt
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: job.ID})
 	b.must(event.Action{Do: "part"})

@@ -106,18 +106,18 @@ func TestAveragingInTheBudget(t *testing.T) {
 	const most = 0.01 / 12 // s², of 100 ms
 	for _, c := range []struct {
 		name       string
-		smoothing  master.Smoothing
+		smoothing  event.Smoothing
 		basis      uncertainty.Basis
 		size, form float64 // µm for a motion of 1 µm/s²
 	}{
-		{"nothing stated", master.Smoothing{}, uncertainty.ByAssumption, most / math.Sqrt(3), most / math.Sqrt(3)},
-		{"100 ms", master.Smoothing{Averages: 100 * time.Millisecond, Stated: true}, uncertainty.ByStatement, 0.2 * most / math.Sqrt(3), 0.2 * most / math.Sqrt(3)},
-		{"0 ms", master.Smoothing{Stated: true}, "", 0, 0},
+		{"nothing stated", event.Smoothing{}, uncertainty.ByAssumption, most / math.Sqrt(3), most / math.Sqrt(3)},
+		{"100 ms", event.Smoothing{Averages: 100 * time.Millisecond, Stated: true}, uncertainty.ByStatement, 0.2 * most / math.Sqrt(3), 0.2 * most / math.Sqrt(3)},
+		{"0 ms", event.Smoothing{Stated: true}, "", 0, 0},
 	} {
 		set := rockedSettings()
 		set.Gauge.Smoothing = c.smoothing
 		b := readyToRock(t, set, 1400, 1500, 1600)
-		if m := b.Fold().Master; !slices.Equal(m.Motions, []float64{1400, 1500, 1600}) || m.Square != c.smoothing.Square() {
+		if m := b.Fold().Master; !slices.Equal(m.Motions, []float64{1400, 1500, 1600}) || m.Square != master.Smoothing(c.smoothing).Square() {
 			t.Errorf("%s: mastering %+v", c.name, m)
 		}
 		if o := b.capture.options; o.Averages != c.smoothing.Averages {
@@ -164,7 +164,7 @@ func TestAveragingIsLearnedFromReadings(t *testing.T) {
 		b := readyToRock(t, set, 1500, 1500, 1500)
 		q := master.Smoothing{Averages: averages}.Square()
 		for range 200 {
-			b.rock("31.7515", pass(rng, q, set.Gauge.Smoothing.Square()))
+			b.rock("31.7515", pass(rng, q, master.Smoothing(set.Gauge.Smoothing).Square()))
 		}
 		return b
 	}
@@ -195,7 +195,7 @@ func TestAveragingIsLearnedFromReadings(t *testing.T) {
 	if c := caution(slow); !strings.HasPrefix(c, "⟦master.averages ") || !strings.Contains(c, " averages: 1") && !strings.Contains(c, " averages: 9") {
 		t.Errorf("of a gauge that averages over 100 ms: %q", c)
 	}
-	set.Gauge.Smoothing = master.Smoothing{Averages: 100 * time.Millisecond, Stated: true}
+	set.Gauge.Smoothing = event.Smoothing{Averages: 100 * time.Millisecond, Stated: true}
 	if c := caution(play(set, 100*time.Millisecond)); c != "" {
 		t.Errorf("stated as it is: %q", c)
 	}
@@ -246,13 +246,13 @@ func TestAnotherStatementLapsesTheZero(t *testing.T) {
 	b := readyToRock(t, rockedSettings(), 1500, 1500, 1500)
 	b.rock("31.7515", capture.Result{Motion: 1500})
 	set := b.set
-	set.Gauge.Smoothing = master.Smoothing{Averages: 100 * time.Millisecond, Stated: true}
-	b.Configure(set)
+	set.Gauge.Smoothing = event.Smoothing{Averages: 100 * time.Millisecond, Stated: true}
+	b.keep(b.Configure(b.now, set))
 	if g := b.bore(); g.Master.OK || g.Master.Why.Code != "bore.averages_changed" {
 		t.Errorf("%+v", g.Master)
 	}
-	set.Gauge.Smoothing = master.Smoothing{Stated: true}
-	b.Configure(set)
+	set.Gauge.Smoothing = event.Smoothing{Stated: true}
+	b.keep(b.Configure(b.now, set))
 	if g := b.bore(); !g.Master.OK {
 		t.Errorf("0 ms, which was taken off: %s", g.Master.Why)
 	}

@@ -35,7 +35,7 @@ func TestGaugeCalibrationIsDue(t *testing.T) {
 			t.Errorf("due %s: the mastering has %s, %q", c.due, m.GaugeDue, m.GaugeCertified)
 		}
 		set.Gauge.Due = day(25).AddDate(1, 0, 0) // calibrated meanwhile
-		b.Configure(set)
+		b.keep(b.Configure(b.now, set))
 		if m := b.Fold().Master; !m.GaugeDue.Equal(c.due) || slices.Contains(allCoded(b.bore().Cautions), c.says) {
 			t.Errorf("due %s: after the reload %s, %q", c.due, m.GaugeDue, b.bore().Cautions)
 		}

@@ -349,7 +349,7 @@ func TestTemperatureSaysItsSource(t *testing.T) {
 	b.master()
 	b.must(event.Action{Do: "temperature", Warmth: event.Warmth{Part: &warm}})
 	b.send("31.7600")
-	b.set.Gauge.Roles = map[string]state.Role{"T": state.PartTemp}
+	b.set.Gauge.Roles = map[string]event.Role{"T": event.PartTemp}
 	b.send("T 23.5 Cel")
 	b.send("31.7600")
 	if r := b.Fold().Readings; r[0].PartFrom != event.ByEntry || r[1].PartFrom != event.BySensor || r[1].Thermal >= r[0].Thermal {

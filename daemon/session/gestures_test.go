@@ -176,7 +176,7 @@ func TestReadingAtTheWrongPlaceIsQuestioned(t *testing.T) {
 
 func TestInstrumentsBesideTheGauge(t *testing.T) {
 	set := testSettings()
-	set.Beside = map[string]state.GaugeSettings{"Z-1": {Name: "Z-1", Unit: set.Gauge.Unit, Roles: map[string]state.Role{"": state.DepthChannel}}}
+	set.Beside = map[string]state.GaugeSettings{"Z-1": {Name: "Z-1", Unit: set.Gauge.Unit, Roles: map[string]event.Role{"": event.DepthChannel}}}
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.master()

@@ -24,12 +24,12 @@ func simulated(j *simulator.Job) state.Settings {
 	}
 	return state.Settings{
 		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: &job}, Rings: map[string]*analysis.Ring{j.Ring: &j.Master},
-		Gauge: state.GaugeSettings{
+		Settings: event.Settings{Gauge: state.GaugeSettings{
 			Name: j.Gauge.ID, Unit: analysis.MM, Tip: j.Gauge.Tip, Step: analysis.Deviation(j.Gauge.Step),
 			Repeatability: analysis.Deviation(j.Gauge.Noise * float64(um)),
 		},
-		Capture: state.CaptureSettings{Mode: "turning"},
-		Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)},
+			Capture: state.CaptureSettings{Mode: "turning"},
+			Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)}},
 	}
 }
 

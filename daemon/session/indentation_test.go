@@ -82,7 +82,7 @@ func TestIndentationIsCorrectedIfWanted(t *testing.T) {
 func TestIndentationOfAMixedRound(t *testing.T) {
 	b := gauged(t, soft("aluminium", nil), "31.7513")
 	whole, first := halfWidth(b), *b.Fold().Newest()
-	b.Configure(soft("aluminium", func(g *state.GaugeSettings) { g.CorrectIndentation = true }))
+	b.keep(b.Configure(b.now, soft("aluminium", func(g *state.GaugeSettings) { g.CorrectIndentation = true })))
 	b.send("31.7513")
 	if got := halfWidth(b); got != whole || b.Fold().Newest().Indentation == 0 {
 		t.Errorf("± %.3f µm, want %.3f as before", got, whole)

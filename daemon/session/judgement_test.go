@@ -16,7 +16,7 @@ import (
 // part ±1 K from the ring, contact 0.05 µm.
 func guarded(rule verdict.Rule) state.Settings {
 	set := testSettings()
-	set.Rule = rule
+	set.Rule = string(rule)
 	set.Gauge.Repeatability = analysis.Deviation(15 * um / 100)
 	set.Doubt = state.Doubt{Drift: analysis.Deviation(3 * um / 10), Contact: analysis.Deviation(5 * um / 100), PartWithin: analysis.Celsius}
 	set.Jobs["J-4112"].Material = "tool steel"

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fairbore/analysis"
+	"fairbore/analysis/master"
 	"fairbore/daemon/event"
 )
 
@@ -211,7 +212,7 @@ func (s *Session) judge(a event.Action) error {
 		if b.State != event.InSize {
 			return analysis.Say("action.accept.state", f.Part.Serial, analysis.Say("state."+string(b.State)), b.Why)
 		}
-		if due := s.set.Master.Lapse.BeforeAccept(f.Standing(), s.now.Wall); due != nil {
+		if due := master.Lapse(s.set.Master.Lapse).BeforeAccept(f.Standing(), s.now.Wall); due != nil {
 			return analysis.Say("action.accept.not_yet", f.Part.Serial, due.Phrase)
 		}
 		if open := f.Unclosed(); !open.IsZero() {

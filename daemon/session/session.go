@@ -73,9 +73,9 @@ func New(set state.Settings, past []event.Record) *Session {
 	return s
 }
 
-// Configure replaces the settings, as after a reload. The job in progress keeps its limits, since
-// they are in the journal.
-func (s *Session) Configure(set state.Settings) {
+// Configure replaces the settings, as after a reload, and records them if they differ. The job in
+// progress keeps its limits, since they are in the journal.
+func (s *Session) Configure(at drivers.Moment, set state.Settings) []event.Event {
 	set.Station = s.set.Station
 	if set.Gauge.Name != s.set.Gauge.Name {
 		s.capture.forget()
@@ -83,6 +83,18 @@ func (s *Session) Configure(set state.Settings) {
 	}
 	s.set = set
 	s.retune()
+	s.begin(at)
+	s.tellSettings()
+	return s.end()
+}
+
+// tellSettings records the settings if they differ from those that the journal has.
+func (s *Session) tellSettings() {
+	set, before := s.set.Settings, s.fold.Settings
+	if set.Seal(before); before != nil && before.Hash == set.Hash {
+		return
+	}
+	s.emit(event.Event{Kind: event.Configured, Settings: &set, Source: "daemon"})
 }
 
 // Fold returns the state. It may only be read, and only until the next call.
@@ -92,13 +104,15 @@ func (s *Session) Fold() *state.Fold { return &s.fold }
 // lost.
 func (s *Session) Live() (event.Live, bool) { return s.live, s.hasLive }
 
-// Begin records that the daemon has started serving the station.
+// Begin records that the daemon has started serving the station, and the settings if they differ from
+// those that the journal has.
 func (s *Session) Begin(at drivers.Moment) []event.Event {
 	s.last = at // the time while the program was down is no jump of the clock
 	s.begin(at)
 	s.source = "daemon"
 	s.emit(event.Event{Kind: event.Started})
 	s.source = ""
+	s.tellSettings()
 	return s.end()
 }
 
@@ -211,21 +225,21 @@ func (s *Session) Sample(at drivers.Moment, name string, samples []drivers.Sampl
 	for i := 0; ok && i < len(samples); i++ {
 		smp := &samples[i]
 		switch role := set.RoleOf(smp.Channel); role {
-		case state.SizeChannel:
+		case event.SizeChannel:
 			if name == s.set.Gauge.Name {
 				s.size(smp)
 			}
-		case state.DepthChannel:
+		case event.DepthChannel:
 			if l, _, err := length(smp, set.Unit); err == nil {
 				s.depth = &measured{l, at.Mono}
 				s.noteMove()
 			}
-		case state.AngleChannel:
+		case event.AngleChannel:
 			if d, err := thousandths(smp, drivers.Degree); err == nil {
 				s.angle = &measured{analysis.Length(d), at.Mono}
 				s.noteMove()
 			}
-		case state.PartTemp, state.RingTemp:
+		case event.PartTemp, event.RingTemp:
 			if v, err := thousandths(smp, drivers.Celsius); err == nil {
 				s.sensed(role, analysis.Temperature(v))
 			}
@@ -277,9 +291,9 @@ func thousandths(smp *drivers.Sample, want drivers.Unit) (int32, error) {
 const sensedStep = analysis.Celsius / 20
 
 // sensed takes in the value of a temperature sensor.
-func (s *Session) sensed(role state.Role, t analysis.Temperature) {
+func (s *Session) sensed(role event.Role, t analysis.Temperature) {
 	w, known := &event.Warmth{Part: &t}, s.fold.Warm.Part
-	if role == state.RingTemp {
+	if role == event.RingTemp {
 		w, known = &event.Warmth{Ring: &t}, s.fold.Warm.Ring
 	}
 	if known != nil && max(t-*known, *known-t) < sensedStep || !s.mayTell() {

@@ -11,7 +11,6 @@ import (
 	"pgregory.net/rapid"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
@@ -46,13 +45,14 @@ func testSettings() state.Settings {
 	job := sleeve()
 	return state.Settings{
 		Station: "bay2",
-		Gauge:   state.GaugeSettings{Name: "G-11", Unit: analysis.MM, Repeatability: analysis.Deviation(um / 10), Step: analysis.Deviation(um / 10)},
-		Capture: state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
-		Master:  state.MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), Lapse: master.Lapse{Age: 30 * time.Minute, Readings: 60, Fresh: 10 * time.Minute, FreshReadings: 20}},
-		Jobs:    map[string]*analysis.Job{job.ID: job},
-		Rings:   map[string]*analysis.Ring{"R-1250": {ID: "R-1250", Size: lengthOf("31.7497 mm"), U: analysis.Deviation(um / 4)}},
-
-		DepthReach: 2 * analysis.Millimetre,
+		Settings: event.Settings{
+			Gauge:      state.GaugeSettings{Name: "G-11", Unit: analysis.MM, Repeatability: analysis.Deviation(um / 10), Step: analysis.Deviation(um / 10)},
+			Capture:    state.CaptureSettings{Mode: "button", Bounce: 300 * time.Millisecond},
+			Master:     state.MasterSettings{Readings: 3, Spread: analysis.Deviation(um / 2), Lapse: event.Lapse{Age: 30 * time.Minute, Readings: 60, Fresh: 10 * time.Minute, FreshReadings: 20}},
+			DepthReach: 2 * analysis.Millimetre,
+		},
+		Jobs:  map[string]*analysis.Job{job.ID: job},
+		Rings: map[string]*analysis.Ring{"R-1250": {ID: "R-1250", Size: lengthOf("31.7497 mm"), U: analysis.Deviation(um / 4)}},
 	}
 }
 
@@ -370,7 +370,7 @@ func TestMasteringRefusesSpreadAndWrongRing(t *testing.T) {
 
 func TestPlacesByDepthChannel(t *testing.T) {
 	set := testSettings()
-	set.Gauge.Roles = map[string]state.Role{"S": state.SizeChannel, "Z": state.DepthChannel}
+	set.Gauge.Roles = map[string]event.Role{"S": event.SizeChannel, "Z": event.DepthChannel}
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.must(event.Action{Do: "master"})
@@ -568,7 +568,7 @@ func BenchmarkBore(b *testing.B) {
 // BenchmarkBore100 is a plan of a hundred places, all gauged, worked out anew.
 func BenchmarkBore100(b *testing.B) {
 	set := guarded(verdict.Expanded)
-	set.Master.Lapse = master.Lapse{}
+	set.Master.Lapse = event.Lapse{}
 	job := set.Jobs["J-4112"]
 	job.Sections, job.Orientations = nil, nil
 	for i := range 20 {

@@ -55,7 +55,7 @@ func (s *Session) beginSpeeds(a event.Action) error {
 func (s *Session) finishSpeeds() {
 	f := &s.fold
 	c := &event.SpeedCheck{Ring: f.Running.Ring.ID, Gauge: s.set.Gauge.Name}
-	c.Speeds = master.CompareSpeeds(f.RingRocked, f.Running.Of/2, s.set.Gauge.Smoothing, f.Repeat(&s.set.Gauge))
+	c.Speeds = master.CompareSpeeds(f.RingRocked, f.Running.Of/2, master.Smoothing(s.set.Gauge.Smoothing), f.Repeat(&s.set.Gauge))
 	s.emit(event.Event{Kind: event.SpeedsChecked, Speeds: c})
 	s.hint(c.Sentence)
 }

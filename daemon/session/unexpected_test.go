@@ -447,7 +447,7 @@ func TestExpectingAllocatesNothing(t *testing.T) {
 // place there, when it changes.
 func TestCaptureIsToldWhereTheGaugeStands(t *testing.T) {
 	set := rockedSettings()
-	set.Gauge.Roles = map[string]state.Role{"D": state.DepthChannel, "A": state.AngleChannel}
+	set.Gauge.Roles = map[string]event.Role{"D": event.DepthChannel, "A": event.AngleChannel}
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: "J-4112"})
 	b.must(event.Action{Do: "master"})

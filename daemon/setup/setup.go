@@ -5,8 +5,10 @@ package setup
 import (
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/rs/zerolog"
 
@@ -15,6 +17,7 @@ import (
 	"fairbore/analysis/uncertainty"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/config"
+	"fairbore/daemon/event"
 	"fairbore/daemon/head"
 	"fairbore/daemon/limit"
 	"fairbore/daemon/line"
@@ -27,14 +30,16 @@ import (
 // Settings returns the settings of a station's session.
 func Settings(c *config.Config, st *config.Station) state.Settings {
 	set := state.Settings{
-		Station: st.Name,
-		Gauge:   gaugeSettings(c, st.Gauge),
-		Capture: state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: *st.Twice, Rest: st.Rest, MaxRate: st.MaxRate},
-		Master:  state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
-		Doubt:   state.Doubt(c.Doubt),
-		Bases:   bases(c, st.Gauge),
-		Rule:    c.Rule(),
-		Jobs:    c.AnalysisJobs(), Rings: c.AnalysisRings(), DepthReach: st.DepthReach,
+		Station: st.Name, Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(),
+		Settings: event.Settings{
+			Zone:    zone(c),
+			Gauge:   gaugeSettings(c, st.Gauge),
+			Capture: state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: *st.Twice, Rest: st.Rest, MaxRate: st.MaxRate},
+			Master:  state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
+			Doubt:   state.Doubt(c.Doubt),
+			Bases:   bases(c, st.Gauge),
+			Rule:    string(c.Rule()), DepthReach: st.DepthReach,
+		},
 	}
 	for _, b := range st.Beside {
 		if set.Beside == nil {
@@ -43,6 +48,21 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 		set.Beside[b.Gauge] = gaugeSettings(c, b.Gauge)
 	}
 	return set
+}
+
+// zone returns the IANA name of the shop's time zone, "" if neither the configuration nor the machine
+// names it.
+func zone(c *config.Config) string {
+	name := c.Location().String()
+	if name != "Local" {
+		return name
+	}
+	link, err := os.Readlink("/etc/localtime")
+	if err != nil {
+		return ""
+	}
+	_, name, _ = strings.Cut(link, "/zoneinfo/")
+	return name
 }
 
 // ByConfig returns a function that returns the settings of a station from a configuration. If a
@@ -85,26 +105,32 @@ func gaugeSettings(c *config.Config, name string) state.GaugeSettings {
 	g := c.Gauges[name]
 	set := state.GaugeSettings{
 		Name: name, Unit: g.Unit, Deviation: g.Shows == "deviation",
-		Due: g.Calibrated(), Certified: g.Certificate, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
+		Driver: g.Driver, Options: g.DriverOptions(), Due: g.Calibrated(), Certified: g.Certificate, Repeatability: g.Repeatability, Step: g.Step, Tip: g.Tip, Force: float64(g.Force), CorrectIndentation: g.CorrectIndentation, ThreePoint: g.Kind != config.TwoPoint,
 		Assumed: !c.States("gauges", name, "repeatability"), FreeAir: g.FreeAir,
-		Smoothing: master.Smoothing{Averages: g.Averages, Lag: g.Lag, Stated: c.States("gauges", name, "averages") || c.States("gauges", name, "lag")},
+		Smoothing: event.Smoothing{Averages: g.Averages, Lag: g.Lag, Stated: c.States("gauges", name, "averages") || c.States("gauges", name, "lag")},
 	}
 	for channel, role := range g.Channels {
 		if set.Roles == nil {
-			set.Roles = map[string]state.Role{}
+			set.Roles = map[string]event.Role{}
 		}
-		set.Roles[channel] = state.Role(role)
+		set.Roles[channel] = event.Role(role)
 	}
 	return set
 }
 
-// Check returns the faults of the ports and of the key of a configuration. Loading a configuration
+// Check returns the faults of the ports, of the key and of the size of the settings of a configuration. Loading a configuration
 // does not check them. The daemon refuses a configuration with such faults too.
 func Check(c *config.Config) error {
 	var faults []error
 	for i := range c.Stations {
 		_, err := Instruments(c, &c.Stations[i])
 		faults = append(faults, err)
+	}
+	for i := range c.Stations {
+		set := Settings(c, &c.Stations[i])
+		if err := set.Check(); err != nil {
+			faults = append(faults, fmt.Errorf("%w: station %s: %w", config.ErrInvalid, c.Stations[i].Name, err))
+		}
 	}
 	_, err := Signer(c)
 	return errors.Join(append(faults, err)...)
@@ -166,11 +192,11 @@ func stationInstruments(c *config.Config, st *config.Station) ([]line.Instrument
 	return all, nil
 }
 
-func lapse(m *config.Mastering) master.Lapse {
+func lapse(m *config.Mastering) event.Lapse {
 	l := master.UsualLapse()
 	l.Age, l.Readings, l.Temperature = m.MaxAge, m.MaxReadings, m.Temperature
 	l.Fresh, l.FreshReadings = m.BeforeAccept, m.ReadingsBeforeAccept
-	return l
+	return event.Lapse(l)
 }
 
 // visitShare returns the number of bytes that the visits of a station may take of the space for its

@@ -39,7 +39,7 @@ func (f *Fold) PutMotions(m *event.Master, g *GaugeSettings) {
 	}
 	m.CaptureU = analysis.Deviation(math.Ceil(math.Sqrt(square)))
 	m.Averaging = f.Averages(g.Name)
-	if m.Square = g.Smoothing.Square(); !moved {
+	if m.Square = master.Smoothing(g.Smoothing).Square(); !moved {
 		m.Motions, m.Square = nil, 0
 	}
 }
@@ -72,7 +72,7 @@ func (f *Fold) averaging(set *Settings, round int) (size, form uncertainty.Avera
 // smoothed returns what is known of the averaging of a gauge.
 func (f *Fold) smoothed(g *GaugeSettings) uncertainty.Averaging {
 	if g.Smoothing.Stated {
-		q := g.Smoothing.Square()
+		q := master.Smoothing(g.Smoothing).Square()
 		return uncertainty.Averaging{Square: q, HalfWidth: master.StatedWithin * q, Basis: uncertainty.ByStatement, Source: "averaging_stated"}
 	}
 	var a analysis.Averaging
@@ -115,7 +115,7 @@ func (f *Fold) smoothing(set *Settings, b *Bore) (cautions []analysis.Phrase) {
 		return nil
 	}
 	if a := f.Averages(set.Gauge.Name); a != nil {
-		if s := master.SmoothingDiffers(*a, set.Gauge.Smoothing); !s.IsZero() {
+		if s := master.SmoothingDiffers(*a, master.Smoothing(set.Gauge.Smoothing)); !s.IsZero() {
 			return []analysis.Phrase{s}
 		}
 	}

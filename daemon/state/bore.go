@@ -215,7 +215,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	}
 	b.State, b.Why = f.state(b)
 	if b.State == event.InSize && f.Verdict == nil {
-		if due := set.Master.Lapse.BeforeAccept(f.Standing(), now); due != nil {
+		if due := master.Lapse(set.Master.Lapse).BeforeAccept(f.Standing(), now); due != nil {
 			b.Master.CheckDue = due.Phrase
 		}
 	}
@@ -395,7 +395,7 @@ func (f *Fold) state(b *Bore) (event.State, analysis.Phrase) {
 
 // calibrations says which calibrations of the gauge and the ring in use are due soon or overdue.
 func (f *Fold) calibrations(set *Settings, now time.Time) (out []analysis.Phrase) {
-	l := &set.Master.Lapse
+	l := master.Lapse(set.Master.Lapse)
 	reasons := l.GaugeReasons(set.Gauge.Name, set.Gauge.Due, now)
 	if f.Master != nil {
 		reasons = append(reasons, l.Reasons(f.Standing(), now)...)

@@ -20,8 +20,9 @@ type Fold struct {
 	// forgotten; 0 holds all.
 	MaxReadings int
 
-	Station string
-	Last    time.Time // of the newest event
+	Station  string
+	Last     time.Time       // of the newest event
+	Settings *event.Settings // in force; nil: the journal has none
 
 	Job      *analysis.Job
 	Lot      []*event.Verdict // the newest verdicts of the job, at most event.LotMost
@@ -128,6 +129,8 @@ func (f *Fold) Round() int { return f.LatestRound().Number }
 func (f *Fold) Apply(e *event.Event) {
 	f.Station, f.Last = e.Station, e.At
 	switch e.Kind {
+	case event.Configured:
+		f.Settings = e.Settings
 	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged:
 		f.applyPart(e)
 	case event.Taken:

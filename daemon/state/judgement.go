@@ -37,10 +37,7 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 		return
 	}
 	b.U, b.Budget, b.FormBudget = &size.Stated, &size, &form
-	rule := set.Rule
-	if rule == "" {
-		rule = verdict.Simple
-	}
+	rule := verdict.Rule(cmp.Or(set.Rule, string(verdict.Simple)))
 	v := verdict.Judge(verdict.Input{Job: f.Job, Readings: readings, Size: size.Stated, Form: form.Stated, Rule: rule, Lot: f.lot(own(&set.Gauge, readings))})
 	b.Judged = &v
 }

@@ -42,12 +42,12 @@ func played(t testing.TB, id string) (visits []*Visit, events []event.Event) {
 	job.Unit = analysis.MM
 	s := session.New(state.Settings{
 		Station: "bay", Jobs: map[string]*analysis.Job{j.ID: &job}, Rings: map[string]*analysis.Ring{j.Ring: &j.Master},
-		Gauge: state.GaugeSettings{
+		Settings: event.Settings{Gauge: state.GaugeSettings{
 			Name: j.Gauge.ID, Unit: analysis.MM, Tip: j.Gauge.Tip, Step: analysis.Deviation(j.Gauge.Step),
 			Repeatability: analysis.Deviation(j.Gauge.Noise * float64(um)),
 		},
-		Capture: state.CaptureSettings{Mode: "turning"},
-		Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)},
+			Capture: state.CaptureSettings{Mode: "turning"},
+			Master:  state.MasterSettings{Readings: 4, Spread: analysis.Deviation(um)}},
 	}, nil)
 	w := &follower{station: "bay", put: func(v *Visit) { visits = append(visits, v) }}
 	s.Trace(w.take)

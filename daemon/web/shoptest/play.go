@@ -115,9 +115,11 @@ func Began(station string, job *analysis.Job) *Play {
 	um := analysis.Deviation(analysis.Micrometre)
 	ring := &analysis.Ring{ID: job.Ring, Size: job.Target, U: um / 4, Material: "steel"}
 	p := &Play{At: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC), Set: state.Settings{
-		Station: station, Gauge: state.GaugeSettings{Name: "G-11", Repeatability: um * 15 / 100, Step: um / 10},
-		Master: state.MasterSettings{Readings: 3, Spread: um / 2, Lapse: master.UsualLapse()},
-		Doubt:  state.Doubt{Drift: um * 3 / 10, Contact: um / 20, PartWithin: analysis.Celsius / 2}, Rule: verdict.Expanded,
+		Station: station, Settings: event.Settings{
+			Gauge:  state.GaugeSettings{Name: "G-11", Repeatability: um * 15 / 100, Step: um / 10},
+			Master: state.MasterSettings{Readings: 3, Spread: um / 2, Lapse: event.Lapse(master.UsualLapse())},
+			Doubt:  state.Doubt{Drift: um * 3 / 10, Contact: um / 20, PartWithin: analysis.Celsius / 2}, Rule: string(verdict.Expanded),
+		},
 		Jobs: map[string]*analysis.Job{job.ID: job}, Rings: map[string]*analysis.Ring{ring.ID: ring},
 	}}
 	p.Fold.Station = station

@@ -127,6 +127,8 @@ func note(e *event.Event, f notation.Format) string {
 		return f.Say(e.Noted())
 	case event.Flooded:
 		return f.Say(e.Flood.Phrase())
+	case event.Configured:
+		return f.Say(e.Settings.Phrase())
 	case event.Cooled:
 		return f.Say(e.Cool.Phrase())
 	case event.Studied:
