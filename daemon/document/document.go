@@ -61,7 +61,7 @@ func (m Mark) Glyph() string {
 type Block interface {
 	text(*strings.Builder)
 	html(*page)
-	pdf(*sheet)
+	pdf(*sheet) []piece
 }
 
 // Heading begins a section.

@@ -47,6 +47,7 @@ func (p Paper) name() string {
 // Measures of a sheet in mm, and of text in points.
 const (
 	margin    = 15.0
+	headRoom  = margin + 4 // y below the head of the second and later pages
 	footRoom  = 15.0
 	textSize  = 8.0
 	lineStep  = 3.9
@@ -72,6 +73,7 @@ type sheet struct {
 	left   float64
 	width  float64 // between the margins
 	bottom float64 // y at which the foot begins
+	top    bool    // nothing stands on the page yet except its head
 }
 
 // PDF returns the document as a PDF. The same document gives the same bytes, since the date in it
@@ -103,9 +105,7 @@ func (d *Document) PDF(w io.Writer, paper Paper) error {
 	s.SetFooterFunc(s.foot)
 	s.AddPage()
 	s.title()
-	for _, b := range d.Blocks {
-		b.pdf(s)
-	}
+	s.flow(d.Blocks)
 	return s.Output(w)
 }
 
@@ -154,7 +154,7 @@ func (s *sheet) head() {
 	s.font("", 7.5, grey)
 	s.put(s.left+s.width, margin-1, "R", strings.TrimPrefix(s.doc.Lead+" · "+s.doc.Subject, " · "))
 	s.rule(s.left, s.left+s.width, margin+0.8, 0.2, thin)
-	s.SetY(margin + 4)
+	s.SetY(headRoom)
 }
 
 // foot writes the foot of every page.
@@ -169,13 +169,6 @@ func (s *sheet) foot() {
 	// The number of pages is filled in at the end; its width is not known here.
 	page := func(of string) string { return s.doc.Format.Text("document.page", s.PageNo(), of) }
 	s.put(s.left+s.width-s.GetStringWidth(page("99")), y+4, "L", page(pages))
-}
-
-// room begins a new page if less than a height is left on this one.
-func (s *sheet) room(h float64) {
-	if s.GetY()+h > s.bottom {
-		s.AddPage()
-	}
 }
 
 // title writes the title of the document, and the outcome beside it.
@@ -255,60 +248,97 @@ func (s *sheet) outcome(st *Outcome, x, y, w float64) float64 {
 	return y + h + 3
 }
 
-func (h Heading) pdf(s *sheet) {
-	s.room(20)
-	y := s.GetY() + 4.3
-	s.font("B", 9.5, ink)
-	s.put(s.left, y, "L", string(h))
-	s.rule(s.left, s.left+s.width, y+1.4, 0.3, ink)
-	s.SetY(y + 2.6)
+func (h Heading) pdf(s *sheet) []piece {
+	return []piece{{h: 6.9, keep: true, draw: func(y float64) {
+		s.font("B", 9.5, ink)
+		s.put(s.left, y+4.3, "L", string(h))
+		s.rule(s.left, s.left+s.width, y+5.7, 0.3, ink)
+	}}}
 }
 
-func (p Para) pdf(s *sheet) { s.paragraph(string(p), textSize, ink) }
+func (p Para) pdf(s *sheet) []piece { return s.paragraph(string(p), textSize, ink) }
 
-func (l Lines) pdf(s *sheet) {
+func (l Lines) pdf(s *sheet) (all []piece) {
 	for _, x := range l {
-		s.paragraph(x, textSize, ink)
+		all = append(all, s.paragraph(x, textSize, ink)...)
 	}
+	return all
 }
 
-// paragraph writes text over the whole width.
-func (s *sheet) paragraph(text string, points float64, colour int) {
+// paragraph lays out text over the whole width. At least two lines of it stay on a page.
+func (s *sheet) paragraph(text string, points float64, colour int) (all []piece) {
 	step := lineStep * points / textSize
 	s.font("", points, colour)
-	for _, l := range s.SplitText(text, s.width) {
-		s.room(step)
-		s.font("", points, colour) // a new page sets its own font
-		s.put(s.left, s.GetY()+step*0.78, "L", l)
-		s.SetY(s.GetY() + step)
+	lines := s.SplitText(text, s.width)
+	for i, l := range lines {
+		all = append(all, piece{h: step, keep: i < len(lines)-1 && (i == 0 || i == len(lines)-2), draw: func(y float64) {
+			s.font("", points, colour)
+			s.put(s.left, y+step*0.78, "L", l)
+		}})
 	}
+	return all
 }
 
-func (f Fields) pdf(s *sheet) {
-	const gap, points, step = 4.0, 7.1, 3.4
+// fieldLine is a line in a column of fields: a name, and the whole or a part of its value.
+type fieldLine struct {
+	Field
+	at float64 // x of the value, from that of the name
+}
+
+// pdf lays the groups out side by side, line by line.
+func (f Fields) pdf(s *sheet) []piece {
+	const gap, points, step = 4.0, 7.1, 3.6
 	w := (s.width - gap*float64(len(f)-1)) / float64(max(len(f), 1))
-	s.room(30)
-	top, bottom := s.GetY(), s.GetY()
-	for i, g := range f {
-		x, y := s.left+float64(i)*(w+gap), top+3
-		s.font("B", 8.5, ink)
-		s.put(x, y, "L", g.Name)
-		s.rule(x, x+w, y+1.2, 0.2, thin)
-		y += 4.6
-		name := s.nameWidth(g, points)
-		for _, fd := range g.Fields {
-			s.font("", points, grey)
-			s.put(x, y, "L", fd.Name)
-			s.font("", points, ink)
-			for _, l := range s.SplitText(fd.Value, w-name) {
-				s.put(x+name, y, "L", l)
-				y += step
-			}
-			y += 0.5
+	all := []piece{{h: 5, keep: true, draw: func(y float64) {
+		for i, g := range f {
+			x := s.left + float64(i)*(w+gap)
+			s.font("B", 8.5, ink)
+			s.put(x, y+3, "L", g.Name)
+			s.rule(x, x+w, y+4.2, 0.2, thin)
 		}
-		bottom = max(bottom, y)
+	}}}
+	columns, most := make([][]fieldLine, len(f)), 0
+	for i, g := range f {
+		columns[i] = s.fieldLines(g, points, w)
+		most = max(most, len(columns[i]))
 	}
-	s.SetY(bottom - 1)
+	for k := range most {
+		all = append(all, piece{h: step, draw: func(y float64) {
+			for i, c := range columns {
+				if k >= len(c) {
+					continue
+				}
+				x := s.left + float64(i)*(w+gap)
+				s.font("", points, grey)
+				s.put(x, y+2.6, "L", c[k].Name)
+				s.font("", points, ink)
+				s.put(x+c[k].at, y+2.6, "L", c[k].Value)
+			}
+		}})
+	}
+	all = append(all, space(1.5))
+	all[len(all)-2].keep = true
+	return s.whole(all)
+}
+
+// fieldLines breaks the fields of a group into lines of a column of width w.
+func (s *sheet) fieldLines(g Group, points, w float64) (lines []fieldLine) {
+	at := min(s.nameWidth(g, points), w/2)
+	for _, fd := range g.Fields {
+		s.font("", points, ink)
+		names, values := s.SplitText(fd.Name, at-1), s.SplitText(fd.Value, w-at)
+		for i := range max(len(names), len(values)) {
+			l := fieldLine{at: at}
+			if i < len(names) {
+				l.Name = names[i]
+			}
+			if i < len(values) {
+				l.Value = values[i]
+			}
+			lines = append(lines, l)
+		}
+	}
+	return lines
 }
 
 // nameWidth returns the width for the names of a group.
@@ -320,26 +350,34 @@ func (s *sheet) nameWidth(g Group, points float64) (w float64) {
 	return w + 2.5
 }
 
-func (f Figure) pdf(s *sheet) {
-	h := f.H * s.width / f.W
-	s.room(h + 6)
-	s.SetY(s.GetY() + 2)
-	s.paragraph(f.Caption, 6.8, grey)
-	s.SetY(s.GetY() + 1)
-	y := s.GetY() // drawing changes the position
-	f.Drawing.Draw(&canvas{sheet: s, x: s.left, y: y, scale: s.width / f.W})
-	s.SetY(y + h)
+func (f Figure) pdf(s *sheet) []piece {
+	const above = 2.0
+	caption := s.paragraph(f.Caption, 6.8, grey)
+	scale := min(s.width/f.W, (s.full()-30-height(caption))/f.H)
+	all := append([]piece{space(above)}, caption...)
+	for i := range all {
+		all[i].keep = true
+	}
+	return append(all, piece{h: f.H*scale + 1, draw: func(y float64) {
+		f.Drawing.Draw(&canvas{sheet: s, x: s.left, y: y + 1, scale: scale})
+	}})
 }
 
-func (g Signature) pdf(s *sheet) {
-	s.room(12)
-	y := min(s.GetY()+13, s.bottom-1) // closer if the sheet is nearly full
+func (g Signature) pdf(s *sheet) []piece {
 	w := s.width / float64(len(g))
 	s.font("", 7, grey)
-	for i, word := range g {
-		x := s.left + float64(i)*w
-		s.rule(x, x+w-8, y-3, 0.2, ink)
-		s.put(x, y, "L", word)
+	most := 1
+	for _, word := range g {
+		most = max(most, len(s.SplitText(word, w-8)))
 	}
-	s.SetY(y + 2)
+	return []piece{{h: 14 + 3*float64(most), draw: func(y float64) {
+		for i, word := range g {
+			x := s.left + float64(i)*w
+			s.rule(x, x+w-8, y+11, 0.2, ink)
+			s.font("", 7, grey)
+			for k, l := range s.SplitText(word, w-8) {
+				s.put(x, y+14+3*float64(k), "L", l)
+			}
+		}
+	}}}
 }

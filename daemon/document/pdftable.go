@@ -10,7 +10,6 @@ type grid struct {
 	gap    float64   // between the columns
 	points float64
 	step   float64 // of lines
-	spare  float64 // how far below the bottom of the page its end may reach
 }
 
 const (
@@ -19,12 +18,12 @@ const (
 	tablePoints = 7.2
 	leastPoints = 5.0
 	ruleGap     = 0.8 // distance from a rule between rows, mm
-	footSpare   = 2.5 // of the space above the foot, mm
+	rowLines    = 16  // lines of a row that stay together
 )
 
-// pdf draws the table as wide as it needs, in smaller type if it is too wide. On each further page
-// it repeats its head.
-func (t *Table) pdf(s *sheet) {
+// pdf lays the table out as wide as it needs, in smaller type if it is too wide. Its head stands
+// above its rows on each page.
+func (t *Table) pdf(s *sheet) []piece {
 	g := &grid{sheet: s, t: t, points: tablePoints, gap: gutter}
 	for ; ; g.points -= 0.2 {
 		g.step = 3.5 * g.points / tablePoints
@@ -32,55 +31,54 @@ func (t *Table) pdf(s *sheet) {
 			break
 		}
 	}
-	if n := len(g.w); n > 1 {
+	if over := g.total() / s.width; over > 1 { // too wide even so: its cells break their lines
+		g.gap /= over
+		for i := range g.w {
+			g.w[i] /= over
+		}
+	} else if n := len(g.w); n > 1 {
 		g.gap = min(gutter+max(0, s.width-g.total())/float64(n-1), widestGap)
 	}
+	var all []piece
 	if t.Caption != "" {
-		s.room(20)
-		s.font("B", textSize, ink)
-		s.put(s.left, s.GetY()+4, "L", t.Caption)
-		s.SetY(s.GetY() + 5)
+		all = append(all, piece{h: 5, keep: true, draw: func(y float64) {
+			s.font("B", textSize, ink)
+			s.put(s.left, y+4, "L", t.Caption)
+		}})
 	}
-	g.room(g.headHeight() + 3*g.step)
-	g.head()
+	head := g.head()
+	all = append(all, head)
+	body := len(all)
 	for i, r := range t.Rows {
-		if i == max(0, len(t.Rows)-2) {
-			g.together(t.Rows[i:], t.Under)
-		}
-		g.row(r, "", ink, i%2 == 1)
+		row := g.row(r, "", i%2 == 1)
+		row[len(row)-1].keep = i == 0 || i >= len(t.Rows)-2
+		all = append(all, row...)
 	}
 	for i, r := range t.Under {
+		row := g.row(r, "B", false)
 		if i == 0 {
-			g.rule(g.left, g.left+g.total(), g.GetY()+ruleGap/2, 0.3, ink)
-			g.SetY(g.GetY() + ruleGap)
+			row = append([]piece{g.line(ruleGap)}, row...)
 		}
-		g.cells(r, "B", ink)
+		for k := range row {
+			row[k].keep = true
+		}
+		all = append(all, row...)
 	}
-	s.rule(g.left, g.left+g.total(), g.GetY(), 0.3, ink)
-	s.SetY(s.GetY() + 0.8)
+	for i := range all[body:] {
+		all[body+i].head = &head
+	}
+	end := g.line(0.8)
+	end.keep = t.Notes != nil
+	all = append(all, end)
 	for _, n := range t.Notes {
-		s.paragraph(n, 6.6, grey)
+		all = append(all, s.paragraph(n, 6.6, grey)...)
 	}
-	s.SetY(s.GetY() + 1)
+	return append(s.whole(all), space(1))
 }
 
-// together begins a new page if the last rows would be separated from what stands under them.
-// Before it does so, they may reach a little into the space above the foot.
-func (g *grid) together(rows, under [][]string) {
-	h := 0.0
-	for _, r := range append(rows[:len(rows):len(rows)], under...) {
-		h += g.height(r)
-	}
-	if under == nil {
-		h = 0
-	}
-	if g.GetY()+h > g.bottom+footSpare {
-		g.AddPage()
-		g.head()
-	}
-	if g.GetY()+h > g.bottom { // row must not break what was found to fit
-		g.spare = footSpare
-	}
+// line is a rule between rows.
+func (g *grid) line(h float64) piece {
+	return piece{h: h, keep: true, draw: func(y float64) { g.rule(g.left, g.left+g.total(), y+h/2, 0.3, ink) }}
 }
 
 // measure calculates the widths of the columns for a size of type, and reports whether they fit.
@@ -165,32 +163,40 @@ func (g *grid) fit(text string, w float64) []string {
 	return append(out, line)
 }
 
-func (g *grid) headHeight() float64 {
-	_, n := g.heads()
-	return g.step * float64(n+len(g.t.Over))
-}
-
-func (g *grid) head() {
+// head is the head of the table, with the rows about the columns.
+func (g *grid) head() piece {
 	lines, most := g.heads()
-	y := g.GetY()
-	g.font("B", g.points, ink)
-	x := g.left
-	for i, l := range lines {
-		for k, text := range l {
-			g.cell(i, x, y+g.step*(float64(most-len(l)+k)+0.75), text)
+	over := make([][]piece, len(g.t.Over))
+	h := g.step*float64(most) + 0.6
+	for i, r := range g.t.Over {
+		over[i] = g.row(r, "", false)
+		h += height(over[i])
+	}
+	if over != nil {
+		h += ruleGap
+	}
+	return piece{h: h, keep: true, draw: func(y float64) {
+		g.font("B", g.points, ink)
+		x := g.left
+		for i, l := range lines {
+			for k, text := range l {
+				g.cell(i, x, y+g.step*(float64(most-len(l)+k)+0.75), text)
+			}
+			x += g.w[i] + g.gap
 		}
-		x += g.w[i] + g.gap
-	}
-	y += g.step*float64(most) + 0.4
-	g.rule(g.left, g.left+g.total(), y, 0.3, ink)
-	g.SetY(y + 0.2)
-	for _, r := range g.t.Over {
-		g.cells(r, "", grey)
-	}
-	if g.t.Over != nil {
-		g.rule(g.left, g.left+g.total(), g.GetY()+ruleGap/2, 0.15, thin)
-		g.SetY(g.GetY() + ruleGap)
-	}
+		y += g.step*float64(most) + 0.4
+		g.rule(g.left, g.left+g.total(), y, 0.3, ink)
+		y += 0.2
+		for _, row := range over {
+			for _, p := range row {
+				p.draw(y)
+				y += p.h
+			}
+		}
+		if over != nil {
+			g.rule(g.left, g.left+g.total(), y+ruleGap/2, 0.15, thin)
+		}
+	}}
 }
 
 func (g *grid) cell(i int, x, y float64, text string) {
@@ -201,38 +207,31 @@ func (g *grid) cell(i int, x, y float64, text string) {
 	}
 }
 
-// row draws a row, on the next page under a repeated head if it does not fit here.
-func (g *grid) row(r []string, style string, colour int, banded bool) {
-	g.font(style, g.points, colour)
-	h := g.height(r)
-	if g.GetY()+h > g.bottom+g.spare {
-		g.AddPage()
-		g.head()
-	}
-	if banded {
-		g.SetFillColor(rgb(band))
-		g.Rect(g.left, g.GetY(), g.total(), h, "F")
-	}
-	g.cells(r, style, colour)
-}
-
-func (g *grid) height(r []string) float64 {
-	n := 1
+// row lays out a row, which stays on one page unless it is very high.
+func (g *grid) row(r []string, style string, banded bool) []piece {
+	g.font(style, g.points, ink)
+	cells, lines := make([][]string, len(r)), 1
 	for i, c := range r {
-		n = max(n, len(g.fit(c, g.w[i])))
+		cells[i] = g.fit(c, g.w[i])
+		lines = max(lines, len(cells[i]))
 	}
-	return g.step * float64(n)
-}
-
-// cells draws the cells of a row and moves below it.
-func (g *grid) cells(r []string, style string, colour int) {
-	g.font(style, g.points, colour)
-	h, x, y := g.height(r), g.left, g.GetY()
-	for i, c := range r {
-		for k, l := range g.fit(c, g.w[i]) {
-			g.cell(i, x, y+g.step*(float64(k)+0.75), l)
-		}
-		x += g.w[i] + g.gap
+	var all []piece
+	for from := 0; from < lines; from += rowLines {
+		n := min(rowLines, lines-from)
+		all = append(all, piece{h: g.step * float64(n), draw: func(y float64) {
+			if banded {
+				g.SetFillColor(rgb(band))
+				g.Rect(g.left, y, g.total(), g.step*float64(n), "F")
+			}
+			g.font(style, g.points, ink)
+			x := g.left
+			for i, c := range cells {
+				for k := from; k < min(from+n, len(c)); k++ {
+					g.cell(i, x, y+g.step*(float64(k-from)+0.75), c[k])
+				}
+				x += g.w[i] + g.gap
+			}
+		}})
 	}
-	g.SetY(y + h)
+	return all
 }

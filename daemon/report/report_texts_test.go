@@ -75,9 +75,9 @@ func TestTextsOfRecords(t *testing.T) {
 	}
 }
 
-// A record of 5 sections × 2 orientations × 6 rounds is two pages.
-func TestTextsOfARecordFitTwoPages(t *testing.T) {
-	if n := strings.Count(extracted(t, pdf(t, PartRecord(valve(t), notation.Format{}), document.A4)), "\f"); n != 2 {
+// A record of 5 sections × 2 orientations × 6 rounds is three pages at most.
+func TestTextsOfARecordFitThreePages(t *testing.T) {
+	if n := strings.Count(extracted(t, pdf(t, PartRecord(valve(t), notation.Format{}), document.A4)), "\f"); n > 3 {
 		t.Errorf("%d pages", n)
 	}
 }
