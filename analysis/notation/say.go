@@ -134,7 +134,11 @@ func (f Format) deviation(d analysis.Deviation) string {
 		return f.Some(d) + " " + f.SmallUnit()
 	}
 	o := f.Beside()
-	return f.Micro(d) + " " + f.MicroUnit() + " (" + o.Micro(d) + " " + o.MicroUnit() + ")"
+	own, other := f.Micro(d), o.Micro(d)
+	if strings.Trim(own+other, "0.,") == "" { // nothing is told by writing it twice
+		return own + " " + f.MicroUnit()
+	}
+	return own + " " + f.MicroUnit() + " (" + other + " " + o.MicroUnit() + ")"
 }
 
 func (f Format) size(l analysis.Length) string {
@@ -146,14 +150,12 @@ func (f Format) size(l analysis.Length) string {
 }
 
 // Precise writes a deviation with its unit, ten times finer than [Format.Some] where the
-// unit allows. Millionths stay whole, except in records.
+// unit allows. Millionths stay whole, except in records, which have [Format.Micro].
 func (f Format) Precise(d analysis.Deviation) string {
 	l := analysis.Length(d)
 	switch {
-	case f.Inch && f.Full:
-		return f.mark(l.Format(analysis.UIN, 1)) + " " + f.MicroUnit()
 	case f.Full:
-		return f.mark(l.Format(analysis.UM, 3)) + " " + f.MicroUnit()
+		return f.Micro(d) + " " + f.MicroUnit()
 	case f.Inch && f.Fine:
 		return f.mark(l.Format(analysis.UIN, 0)) + " " + f.SmallUnit()
 	case f.Inch:

@@ -109,7 +109,7 @@ func TestPhraseInARecord(t *testing.T) {
 	}{
 		{analysis.Size(254_000_000), "25.4000 mm (1.000000 in)", "1.000000 in (25.4000 mm)"},
 		{analysis.Deviation(-25_400), "−2.54 µm (−100.0 µin)", "−100.0 µin (−2.54 µm)"},
-		{analysis.Fine(2_540), "0.254 µm", "10.0 µin"},
+		{analysis.Fine(2_540), "0.25 µm", "10.0 µin"}, {analysis.Deviation(0), "0.00 µm", "0.0 µin"}, {analysis.Offset(0), "0.00 µm", "0.0 µin"},
 		{analysis.Length(127_000_000), "12.7 mm", "0.50 in"},
 		{at, "2026-11-29 08:05:09 +01:00", "2026-11-29 08:05:09 +01:00"},
 		{analysis.Day(at), "2026-11-29", "2026-11-29"},

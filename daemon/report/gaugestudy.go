@@ -253,7 +253,7 @@ func (r *studied) facts(trials int) document.Fields {
 func (r *studied) found(g *study.GaugeStudy) []document.Field {
 	repeat := r.spread(g.Repeatability.SD)
 	if g.RepeatLow.OK && g.RepeatHigh.OK {
-		repeat = r.Text("record.study.sure", rate(g.Repeatability.SD), rate(g.RepeatLow), rate(g.RepeatHigh))
+		repeat = r.Text("record.study.sure", r.spread(g.Repeatability.SD), r.spread(g.RepeatLow), r.spread(g.RepeatHigh))
 	}
 	out := []document.Field{field(r.Text("record.study.repeatability"), repeat), field(r.Text("record.study.between"), r.spread(g.Operator.SD))}
 	if g.Gauge.SD.OK {
@@ -271,11 +271,6 @@ func (r *studied) found(g *study.GaugeStudy) []document.Field {
 		out = append(out, field(r.Text("record.study.classes"), strconv.Itoa(int(g.Distinct.Value))))
 	}
 	return out
-}
-
-// rate converts a value in µm into a length for a phrase.
-func rate(s study.Stat) analysis.Fine {
-	return analysis.Fine(math.Round(s.Value * float64(analysis.Micrometre)))
 }
 
 // outcome returns the usual judgement of the gauge: below 10 % good, up to 30 % by agreement, above
@@ -386,11 +381,11 @@ func (r *studied) anova(g *study.GaugeStudy) *document.Table {
 
 // ranges says which ranges are above their limit.
 func (r *studied) ranges(g *study.GaugeStudy) document.Lines {
-	out := document.Lines{r.Text("record.study.may_differ", rate(g.RangeLimit))}
+	out := document.Lines{r.Text("record.study.may_differ", r.spread(g.RangeLimit))}
 	for i, by := range r.Table.Values {
 		for k, cell := range by {
 			if w := slices.Max(cell) - slices.Min(cell); w > g.RangeLimit.Value {
-				out = append(out, r.Text("record.study.differ", clean(r.Table.Parts[i]), clean(r.Table.Operators[k]), rate(study.Stat{Value: w})))
+				out = append(out, r.Text("record.study.differ", clean(r.Table.Parts[i]), clean(r.Table.Operators[k]), r.with(w, 3)))
 			}
 		}
 	}

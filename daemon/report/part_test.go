@@ -57,12 +57,13 @@ func TestSurprisesInTheRecord(t *testing.T) {
 		b.send(s)
 	}
 	text := strings.Join(strings.Fields(PartRecord(b.part("001"), notation.Format{}).Text()), " ")
-	wants := []string{en.Text("record.told.surprising"), en.Text("record.told.kept"), en.Text("void.agrees", analysis.Size(158_801_000)), en.Text("record.not_confirmed", 1), en.Text("record.note.not_confirmed")}
+	said := newWriter(shopJobs(t)["J-4120"], en)
+	wants := []string{en.Text("record.told.surprising"), en.Text("record.told.kept"), said.Text("void.agrees", analysis.Size(158_801_000)), en.Text("record.not_confirmed", 1), en.Text("record.note.not_confirmed")}
 	var asked []string
 	for _, r := range b.records {
 		if r.Reading != nil && r.Reading.Unexpected {
 			asked = append(asked, r.Reading.Ask.Code)
-			wants = append(wants, en.Say(r.Reading.Ask))
+			wants = append(wants, said.Say(r.Reading.Ask))
 		}
 	}
 	if !slices.Equal(asked, []string{"ask.larger", "ask.smaller"}) {
@@ -79,6 +80,21 @@ func TestSurprisesInTheRecord(t *testing.T) {
 	}
 	if strings.Count(rows.String(), "asked about and not confirmed") != 1 || strings.Count(rows.String(), ",yes,") != 4 {
 		t.Errorf("rows:\n%s", rows.String())
+	}
+}
+
+// A quantity has one rounding in a record: what the sentences say of the form stands in the tables
+// with the same digits.
+func TestOneRoundingOfAQuantity(t *testing.T) {
+	p := sleeve(t)
+	text := strings.Join(strings.Fields(PartRecord(p, notation.Format{}).Text()), " ")
+	if strings.Contains(text, "millionths") || !strings.Contains(text, "11.8 µin (0.30 µm)") {
+		t.Errorf("a sentence has a deviation in another rounding than the tables:\n%s", text)
+	}
+	for _, u := range regexp.MustCompile(`U = ([0-9.]+) µm`).FindAllStringSubmatch(text, -1) {
+		if !strings.Contains(text, "("+u[1]+" µm)") && u[1] != "0.43" { // that of a difference stands once
+			t.Errorf("U of %s µm stands elsewhere with other digits", u[1])
+		}
 	}
 }
 

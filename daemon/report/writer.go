@@ -13,8 +13,7 @@ import (
 // writer puts together a document in the unit of a drawing and in the reader's language.
 type writer struct {
 	notation.Format // for what the record itself says; see [notation.Format.Full]
-	// plain is the format of the page at the machine, for drawings and for what is on both; see
-	// [writer.say].
+	// plain is the format of the page at the machine, for drawings.
 	plain notation.Format
 	doc   *document.Document
 }
@@ -29,8 +28,9 @@ func newWriter(j *analysis.Job, reader notation.Format) writer {
 	return writer{full, plain, &document.Document{Format: plain}}
 }
 
-// say returns a phrase of the bore or the journal as the page says it, on one line.
-func (w *writer) say(p analysis.Phrase) string { return clean(w.plain.Say(p)) }
+// say returns a phrase of the bore or the journal on one line, with its lengths as the tables of the
+// record have them.
+func (w *writer) say(p analysis.Phrase) string { return clean(w.Say(p)) }
 
 func (w *writer) lines(all []analysis.Phrase) document.Lines {
 	out := make(document.Lines, len(all))
