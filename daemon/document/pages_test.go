@@ -144,10 +144,6 @@ func table(t *rapid.T, b int) *Table {
 // lineOf is a line of a page: its words, those of one height.
 type lineOf []word
 
-func (l lineOf) has(prefix string) bool {
-	return slices.ContainsFunc(l, func(w word) bool { return strings.HasPrefix(w.Text, prefix) })
-}
-
 // lines returns the lines of a page from the top down, without what stands at the head and foot of
 // each page.
 func (p *sheetRead) lines() (all []lineOf) {

@@ -172,7 +172,7 @@ func (g *grid) head() piece {
 		over[i] = g.row(r, "", false)
 		h += height(over[i])
 	}
-	if over != nil {
+	if len(over) > 0 {
 		h += ruleGap
 	}
 	return piece{h: h, keep: true, draw: func(y float64) {
@@ -193,7 +193,7 @@ func (g *grid) head() piece {
 				y += p.h
 			}
 		}
-		if over != nil {
+		if len(over) > 0 {
 			g.rule(g.left, g.left+g.total(), y+ruleGap/2, 0.15, thin)
 		}
 	}}
