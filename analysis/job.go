@@ -68,6 +68,8 @@ type Job struct {
 	Interrupts   []Interrupt `json:"interrupts,omitempty"`
 
 	Ring string `json:"ring"` // id of the master ring to use
+
+	Papers
 }
 
 // Plan lists the places to gauge, in the order of gauging: section by section, and at each
@@ -103,7 +105,7 @@ func (j *Job) Check() (faults []error) {
 	if j.Ring == "" {
 		bad("job.ring_none")
 	}
-	return faults
+	return append(faults, j.Papers.Check()...)
 }
 
 func (j *Job) checkSizes(bad func(code string, args ...any)) {
@@ -175,6 +177,9 @@ func FaultField(fault error) string {
 		return ""
 	}
 	field, _, _ = strings.Cut(field, "_")
+	if field == "record" && len(p.Args) > 0 {
+		field, _ = p.Args[0].Typed().(string)
+	}
 	return field
 }
 

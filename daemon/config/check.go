@@ -312,6 +312,7 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 		ID: id, Title: j.Title, Revision: j.Revision, Unit: j.Unit, Material: j.Material, Face: j.Face, Blind: j.Blind,
 		Nominal: j.Nominal, Limits: analysis.Limits{Low: j.Low, High: j.High, Target: j.Target}, Band: j.Band,
 		Variation: j.Variation, Ovality: j.Ovality, Taper: j.Taper, Length: j.Length, Outside: j.Outside, Sections: j.Sections, Ring: j.Ring,
+		Papers: analysis.Papers{Drawing: j.Drawing, PartNumber: j.PartNumber, Order: j.Order, Customer: j.Customer, Operation: j.Operation, Balloons: j.Balloons, Fields: j.Fields},
 	}
 	for _, in := range j.Interrupts {
 		a.Interrupts = append(a.Interrupts, analysis.Interrupt{From: in.From, To: in.To, What: or(in.What, "gap")})

@@ -240,7 +240,15 @@ type Job struct {
 	Orientations []float64          `koanf:"orientations"`
 	Interrupts   []Interrupt        `koanf:"interrupts"`
 	Ring         string             `koanf:"ring"`
-	job          analysis.Job
+	// What stands on the papers, see [analysis.Papers].
+	Drawing    string            `koanf:"drawing"`
+	PartNumber string            `koanf:"part_number"`
+	Order      string            `koanf:"order"`
+	Customer   string            `koanf:"customer"`
+	Operation  string            `koanf:"operation"`
+	Balloons   analysis.Balloons `koanf:"balloons"`
+	Fields     []analysis.Field  `koanf:"fields"`
+	job        analysis.Job
 }
 
 // Interrupt is a part of the bore without a wall.

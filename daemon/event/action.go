@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"fairbore/analysis"
@@ -41,6 +40,7 @@ type Action struct {
 	Source  string  `json:"source,omitempty"`
 	Warmth
 	StudyRequest
+	analysis.PartPapers
 }
 
 // ParseAction reads an action from JSON: one value, and no unknown member. With an error it returns
@@ -83,12 +83,15 @@ func (a *Action) Check() error {
 	if err := a.StudyRequest.check(); err != nil {
 		return err
 	}
+	if faults := a.PartPapers.Check(); len(faults) > 0 {
+		return faults[0]
+	}
 	a.Part = strings.TrimSpace(a.Part)
 	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
 	for _, t := range [...]struct {
 		what, text string
 		bad        func(rune) bool
-	}{{"action.word.serial", a.Part, Invisible}, {"action.word.reason", a.Reason, Unprintable}, {"action.word.id", a.ID, Unprintable}} {
+	}{{"action.word.serial", a.Part, analysis.Invisible}, {"action.word.reason", a.Reason, analysis.Unprintable}, {"action.word.id", a.ID, analysis.Unprintable}} {
 		if !utf8.ValidString(t.text) { // it would read back from the journal as another text
 			return analysis.Say("action.unprintable", analysis.Say(t.what), fmt.Sprintf("%U", utf8.RuneError))
 		}
@@ -98,18 +101,6 @@ func (a *Action) Check() error {
 		}
 	}
 	return nil
-}
-
-// Invisible reports whether a character of a name or a serial number would not be seen: then two that
-// look the same would differ. A space that is no plain one is among them.
-func Invisible(r rune) bool {
-	const blank = '\u2800' // the braille pattern without a dot
-	return Unprintable(r) || unicode.In(r, unicode.Cf, unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector) || unicode.Is(unicode.Zs, r) && r != ' ' || r == blank
-}
-
-// Unprintable reports whether a character acts on a display instead of being shown.
-func Unprintable(r rune) bool {
-	return unicode.IsControl(r) || unicode.In(r, unicode.Bidi_Control, unicode.Zl, unicode.Zp)
 }
 
 // MostName is how many characters a name may have.

@@ -4,9 +4,12 @@ import (
 	"encoding/json"
 	"io"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"fairbore/analysis"
 )
 
 // A command is one JSON value and nothing else.
@@ -67,9 +70,22 @@ func TestActionTextsCountCharacters(t *testing.T) {
 		{Part: strings.Repeat("ü", 65)}:    false,
 		{Reason: strings.Repeat("ö", 501)}: false,
 		{ID: strings.Repeat("é", 101)}:     false,
+		{PartPapers: analysis.PartPapers{Order: strings.Repeat("ü", 64), Heat: strings.Repeat("ü", 64), Fields: make12("ü")}}: true,
+		{PartPapers: analysis.PartPapers{Order: strings.Repeat("ü", 65)}}:                                                     false,
+		{PartPapers: analysis.PartPapers{Heat: "a\u0007"}}:                                                                    false,
+		{PartPapers: analysis.PartPapers{Heat: strings.Repeat("x", 64<<10)}}:                                                  false,
+		{PartPapers: analysis.PartPapers{Fields: append(make12("ü"), analysis.Field{Name: "13"})}}:                            false,
 	} {
 		if err := a.Check(); (err == nil) != ok {
 			t.Errorf("%d, %d, %d characters: %v", utf8.RuneCountInString(a.Part), utf8.RuneCountInString(a.Reason), utf8.RuneCountInString(a.ID), err)
 		}
 	}
+}
+
+// make12 returns as many fields as a part may have.
+func make12(value string) (fields []analysis.Field) {
+	for i := range 12 {
+		fields = append(fields, analysis.Field{Name: strconv.Itoa(i), Value: value})
+	}
+	return fields
 }

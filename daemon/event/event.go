@@ -121,6 +121,7 @@ type Part struct {
 	// Rate is how fast the parts before it were cut, and how much the rounds scattered. For the
 	// first part of a job it is only the latter. nil: nothing is known.
 	Rate *analysis.RatePrior `json:"rate,omitempty"`
+	analysis.PartPapers
 }
 
 // Round is the beginning of a round of gauging. Strokes and Seconds describe the honing before it,

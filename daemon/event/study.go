@@ -168,7 +168,7 @@ type StudyRequest struct {
 // check refuses names that are too long or can't be shown, as [Action.Check] does.
 func (a *StudyRequest) check() error {
 	for _, who := range append([]string{a.Appraiser}, a.Appraisers...) {
-		if utf8.RuneCountInString(who) > MostName || strings.ContainsFunc(who, Invisible) {
+		if utf8.RuneCountInString(who) > MostName || strings.ContainsFunc(who, analysis.Invisible) {
 			return analysis.Say("study.name", MostName)
 		}
 	}

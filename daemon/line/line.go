@@ -108,7 +108,7 @@ func (l *Line) Take(c port.Chunk) (events []event.Event) {
 // scan passes typed text to the session, if it is printable and of a sensible length.
 func (l *Line) scan(at drivers.Moment, frame []byte) []event.Event {
 	text := strings.TrimSpace(strings.Map(func(r rune) rune {
-		if unicode.IsPrint(r) && !event.Invisible(r) {
+		if unicode.IsPrint(r) && !analysis.Invisible(r) {
 			return r
 		}
 		return -1

@@ -63,7 +63,7 @@ func FuzzScanner(f *testing.F) {
 		}
 		whole := feed(max(len(data), 1))
 		for i := range whole {
-			if p := whole[i].Part; p != nil && (p.Serial == "" || len(p.Serial) > 64 || strings.ContainsFunc(p.Serial, event.Unprintable)) {
+			if p := whole[i].Part; p != nil && (p.Serial == "" || len(p.Serial) > 64 || strings.ContainsFunc(p.Serial, analysis.Unprintable)) {
 				t.Fatalf("part %q", p.Serial)
 			}
 		}

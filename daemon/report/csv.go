@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"encoding/csv"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -142,6 +144,7 @@ func (b Batch) CSV(w io.Writer) error {
 	head := []string{
 		"journal", "first_seq", "last_seq", "station", "job", "revision", "part", "begun", "ended", "rounds", "strokes",
 		"low_limit_mm", "high_limit_mm", "smallest_mm", "largest_mm", "variation_um", "u_um", "rule", "outcome", "in_doubt", "reason", "by",
+		"drawing", "part_number", "order", "customer", "operation", "heat", "fields",
 	}
 	var rows [][]string
 	for i := range b.Parts {
@@ -173,10 +176,19 @@ func (r *record) batchRow() []string {
 		doubt = "yes"
 	}
 	t := r.from
+	j, p := &r.job.Papers, &analysis.PartPapers{}
+	if r.Bore.Part != nil {
+		p = &r.Bore.Part.PartPapers
+	}
+	var own []string
+	for _, x := range slices.Concat(j.Fields, p.Fields) {
+		own = append(own, x.Name+": "+x.Value)
+	}
 	return []string{
 		t.Head.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), event.Guard(r.Bore.Station), event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()),
 		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
 		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), event.Guard(rule), state, doubt, event.Guard(why), event.Guard(by),
+		event.Guard(j.Drawing), event.Guard(j.PartNumber), event.Guard(cmp.Or(p.Order, j.Order)), event.Guard(j.Customer), event.Guard(j.Operation), event.Guard(p.Heat), event.Guard(strings.Join(own, "; ")),
 	}
 }
 

@@ -25,7 +25,7 @@ type action struct {
 func actions() []action {
 	return []action{
 		{"job", "job spec", false, (*Session).chooseJob},
-		{"part", "part", false, (*Session).beginPart},
+		{"part", "part order heat fields", false, (*Session).beginPart},
 		{"round", "strokes seconds dressed", true, (*Session).newRound},
 		{"position", "position", true, (*Session).choosePlace},
 		{"repeat", "position", true, (*Session).choosePlace}, // gauge one place again and again

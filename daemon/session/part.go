@@ -72,23 +72,24 @@ func (s *Session) beginPart(a event.Action) error {
 	if a.Part != "" && f.Part != nil && a.Part == f.Part.Serial && !a.Confirm {
 		return ask("ask.part_again", a.Part)
 	}
-	s.nextPart(strings.TrimSpace(a.Part))
+	s.pauseStudy()
+	s.beginSerial(strings.TrimSpace(a.Part), a.PartPapers)
 	return nil
 }
 
-// nextPart begins a part outside any study. A part without a serial number gets the next count as
-// its name.
-func (s *Session) nextPart(serial string) {
+// nextPart begins a part of which nothing is known, outside any study.
+func (s *Session) nextPart() {
 	s.pauseStudy()
-	s.beginSerial(serial)
+	s.beginSerial("", analysis.PartPapers{})
 }
 
-func (s *Session) beginSerial(serial string) {
+// beginSerial begins a part. A part without a serial number gets the next count as its name.
+func (s *Session) beginSerial(serial string, papers analysis.PartPapers) {
 	n := s.fold.Parts + 1
 	if serial == "" {
 		serial = fmt.Sprintf("%04d", n)
 	}
-	s.emit(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: serial, Count: n, Rate: s.fold.RatePrior(s.fold.Repeat(&s.set.Gauge))}})
+	s.emit(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: serial, Count: n, Rate: s.fold.RatePrior(s.fold.Repeat(&s.set.Gauge)), PartPapers: papers}})
 }
 
 func (s *Session) newRound(a event.Action) error {
@@ -122,7 +123,7 @@ func (s *Session) choosePlace(a event.Action) error {
 		return err
 	}
 	if f.Part == nil {
-		s.nextPart("")
+		s.nextPart()
 	}
 	s.emit(event.Event{Kind: event.Placed, Place: &event.Choice{Place: *p, Skip: a.Do == "skip", Stay: a.Do == "repeat"}})
 	return nil
@@ -152,7 +153,7 @@ func (s *Session) warm(a event.Action) error {
 		}
 	}
 	if f := &s.fold; w.Part != nil && f.Job != nil && f.Part == nil {
-		s.nextPart("") // the temperature is that of the next part
+		s.nextPart() // the temperature is that of the next part
 	}
 	s.emit(event.Event{Kind: event.Warmed, Warm: &w})
 	return nil

@@ -441,7 +441,7 @@ func (s *Session) countsAt(sent event.Sent, size analysis.Length, known bool) (p
 		return nil, analysis.Reason(err)
 	}
 	if f.Part == nil {
-		s.nextPart("")
+		s.nextPart()
 	}
 	honed := place != nil && s.spindle.since > 0 && len(f.Current(f.Round())) > 0
 	if honed || place == nil { // the part was honed, or the plan is complete and it is gauged again

@@ -25,7 +25,7 @@ func bounds(j *analysis.Job) (faults []error) {
 		what, text string
 		most       int
 	}{{"id", j.ID, event.MostName}, {"title", j.Title, jobTitle}, {"revision", j.Revision, event.MostName}, {"material", j.Material, event.MostName}, {"face", j.Face, event.MostName}, {"ring", j.Ring, event.MostName}} {
-		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, event.Invisible) {
+		if utf8.RuneCountInString(w.text) > w.most || strings.ContainsFunc(w.text, analysis.Invisible) {
 			faults = append(faults, analysis.Say("job."+w.what+"_line", w.most))
 		}
 	}
@@ -36,7 +36,7 @@ func bounds(j *analysis.Job) (faults []error) {
 		faults = append(faults, analysis.Say("job.interrupts_many", jobGaps))
 	}
 	for _, in := range j.Interrupts {
-		if utf8.RuneCountInString(in.What) > event.MostName || strings.ContainsFunc(in.What, event.Invisible) {
+		if utf8.RuneCountInString(in.What) > event.MostName || strings.ContainsFunc(in.What, analysis.Invisible) {
 			faults = append(faults, analysis.Say("job.interrupts_name", event.MostName))
 		}
 	}

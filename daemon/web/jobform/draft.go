@@ -28,7 +28,16 @@ const (
 	fieldLength, FieldFace, fieldBlind, fieldInterrupts          = "length", "face", "blind", "interrupts"
 	fieldOutside                                                 = "outside"
 	fieldSections, fieldAngles, fieldRing, fieldBand             = "sections", "orientations", "ring", "band"
+	fieldFields                                                  = "fields"
 )
+
+// papers returns the members of the papers that are typed as they are, by field.
+func papers(p *analysis.Papers) map[string]*string {
+	return map[string]*string{
+		"drawing": &p.Drawing, "part_number": &p.PartNumber, "order": &p.Order, "customer": &p.Customer, "operation": &p.Operation,
+		"balloon_size": &p.Balloons.Size, "balloon_variation": &p.Balloons.Variation, "balloon_ovality": &p.Balloons.Ovality, "balloon_taper": &p.Balloons.Taper,
+	}
+}
 
 // usualBand is how far a size may lie from nominal if nothing else is stated.
 const usualBand = analysis.Deviation(200 * analysis.Micrometre)
@@ -66,6 +75,7 @@ func Read(text map[string]string, f notation.Format) *Draft {
 	j.Length, j.Outside = d.length(fieldLength), d.length(fieldOutside)
 	d.places()
 	d.interrupts()
+	d.papers()
 	j.Band = cmp.Or(d.deviation(fieldBand), usualBand)
 	return d
 }
@@ -244,6 +254,25 @@ func (d *Draft) interrupts() {
 	}
 }
 
+// papers reads what is for the record. The fields with names of the shop's own are separated by
+// semicolons, with a colon after the name.
+func (d *Draft) papers() {
+	for field, text := range papers(&d.Job.Papers) {
+		*text = d.word(field)
+	}
+	for _, line := range strings.FieldsFunc(d.text[fieldFields], func(r rune) bool { return r == ';' || r == '\n' }) {
+		if line = strings.TrimSpace(line); line == "" {
+			continue
+		}
+		name, value, ok := strings.Cut(line, ":")
+		if !ok {
+			d.bad(fieldFields, analysis.Say("job.record_name", fieldFields))
+			continue
+		}
+		d.Job.Fields = append(d.Job.Fields, analysis.Field{Name: strings.TrimSpace(name), Value: strings.TrimSpace(value)})
+	}
+}
+
 // Check adds what is wrong with the job as a whole.
 func (d *Draft) Check(station string, e *Entry, known []*analysis.Job) {
 	for _, field := range []string{fieldID, fieldMaterial, fieldNominal, fieldLength, fieldRing, fieldSections, fieldAngles} {
@@ -274,7 +303,7 @@ func fieldOf(fault error) string {
 	case "orientations":
 		return fieldAngles
 	default: // the other fields have the names of their members
-		return key
+		return strings.Replace(key, "balloons.", "balloon_", 1)
 	}
 }
 

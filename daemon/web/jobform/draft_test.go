@@ -3,6 +3,7 @@ package jobform
 import (
 	"encoding/json"
 	"maps"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -76,6 +77,12 @@ func TestDraftFaults(t *testing.T) {
 		"fraction of mm":   {map[string]string{"nominal": "31-3/4 mm"}, "nominal", "⟦length.inches 31-3/4 mm⟧"},
 		"mm for inch":      {map[string]string{"nominal": "31.75", "low": "", "high": "", "class": "H7"}, "class", "⟦fit.class.nominal 806.4500 mm⟧"},
 		"limits crossed":   {map[string]string{"high": "1.2499"}, "high", "⟦job.low_order 31.7475 mm 31.7500 mm⟧"},
+		"long drawing":     {map[string]string{"drawing": strings.Repeat("Q", 65)}, "drawing", "⟦job.record_line drawing 64⟧"},
+		"unseen in order":  {map[string]string{"order": "W-\u202e1"}, "order", "⟦job.record_line order 64⟧"},
+		"long balloon":     {map[string]string{"balloon_size": strings.Repeat("1", 17)}, "balloon_size", "⟦job.record_line balloons.size 16⟧"},
+		"field, no name":   {map[string]string{"fields": "IP-7"}, "fields", "⟦job.record_name fields⟧"},
+		"field twice":      {map[string]string{"fields": "plan: 1; plan: 2"}, "fields", "⟦job.record_twice fields plan⟧"},
+		"13 fields":        {map[string]string{"fields": "a:1;b:1;c:1;d:1;e:1;f:1;g:1;h:1;i:1;j:1;k:1;l:1;m:1"}, "fields", "⟦job.record_fields fields 12⟧"},
 		"shaft":            {map[string]string{"class": "h7", "low": "", "high": ""}, "class", "⟦entry.class_of_shaft h7 H7⟧"},
 		"class and limits": {map[string]string{"class": "H7"}, "class", "⟦entry.class_and_limits⟧"},
 		"no limits":        {map[string]string{"low": "", "high": ""}, "low", "⟦entry.missing.limits⟧"},
@@ -131,4 +138,28 @@ func TestTypedJobIsTheJob(t *testing.T) {
 func shopEntry() *Entry {
 	set := shoptest.Settings()
 	return &Entry{Check: func(_ string, j *analysis.Job) []error { return set.CheckJob(j) }, Rings: func(string) []*analysis.Ring { return shoptest.Rings() }}
+}
+
+// What is for the record is read, and typed again for a copy of the job as it was.
+func TestDraftOfThePapers(t *testing.T) {
+	text := shoptest.SleeveTyped()
+	maps.Copy(text, map[string]string{
+		"drawing": "QL-4112", "part_number": "4112-01", "order": " W-2231 ", "customer": "press shop", "operation": "40 hone",
+		"balloon_size": "12", "balloon_variation": "13", "fields": "inspection plan: IP-7: B; fixture:3",
+	})
+	d := Read(text, notation.Format{})
+	if d.Check("bay2", shopEntry(), nil); len(d.Faults) > 0 {
+		t.Fatalf("faults %v", d.Faults)
+	}
+	want := analysis.Papers{
+		Drawing: "QL-4112", PartNumber: "4112-01", Order: "W-2231", Customer: "press shop", Operation: "40 hone",
+		Balloons: analysis.Balloons{Size: "12", Variation: "13"}, Fields: []analysis.Field{{Name: "inspection plan", Value: "IP-7: B"}, {Name: "fixture", Value: "3"}},
+	}
+	if !reflect.DeepEqual(d.Job.Papers, want) {
+		t.Errorf("read %+v", d.Job.Papers)
+	}
+	again := Read(Typed(&d.Job), notation.Format{})
+	if !reflect.DeepEqual(again.Job.Papers, want) {
+		t.Errorf("typed again %+v", again.Job.Papers)
+	}
 }

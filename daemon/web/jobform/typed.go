@@ -41,6 +41,14 @@ func Typed(j *analysis.Job) map[string]string {
 	for _, in := range j.Interrupts {
 		gaps = append(gaps, unspaced(in.From)+" "+unspaced(in.To)+" "+in.What)
 	}
+	for field, is := range papers(&j.Papers) {
+		text[field] = *is
+	}
+	var more []string
+	for _, f := range j.Fields {
+		more = append(more, f.Name+": "+f.Value)
+	}
+	text[fieldFields] = strings.Join(more, "; ")
 	text[fieldAngles], text[fieldInterrupts] = strings.Join(angles, " "), strings.Join(gaps, "; ")
 	return text
 }

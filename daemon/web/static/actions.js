@@ -96,7 +96,7 @@ const reason = (form) => value(form, "reason") || (form.quick && form.quick.valu
 
 // made is the action that the answers to a question make.
 const made = {
-  part: (f) => ({ part: value(f, "part") }),
+  part: (f) => ({ part: value(f, "part"), order: value(f, "order"), heat: value(f, "heat") }),
   round: (f) => ({ strokes: number(f, "strokes"), seconds: number(f, "seconds"), dressed: f.dressed.checked || undefined }),
   record: () => ({}),
   void: (f) => ({ reading: number(f, "reading"), reason: reason(f) }),

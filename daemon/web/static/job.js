@@ -77,6 +77,8 @@ async function save(confirm, action = id()) {
   const first = names.find((name) => got.faults[name]);
   if (first) {
     at("note").textContent = t("script.not_saved");
+    const folded = form.elements[first].closest("details");
+    if (folded) folded.open = true;
     form.elements[first].focus();
     return;
   }

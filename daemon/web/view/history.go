@@ -1,6 +1,9 @@
 package view
 
 import (
+	"cmp"
+	"slices"
+
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/analysis/verdict"
@@ -66,6 +69,26 @@ func Facts(b *state.Bore, f notation.Format) (out [][2]string) {
 	add("ring", b.Master.Ring)
 	for _, w := range b.Words {
 		add("form", f.Say(w))
+	}
+	return append(out, papers(b, f)...)
+}
+
+// papers returns what stands on the papers of job and part, each with its name.
+func papers(b *state.Bore, f notation.Format) (out [][2]string) {
+	j, p := &b.Job.Papers, &analysis.PartPapers{}
+	if b.Part != nil {
+		p = &b.Part.PartPapers
+	}
+	for _, x := range [...][2]string{
+		{"drawing", j.Drawing}, {"part_number", j.PartNumber}, {"order", cmp.Or(p.Order, j.Order)}, {"customer", j.Customer}, {"operation", j.Operation}, {"heat", p.Heat},
+		{"balloon_size", j.Balloons.Size}, {"balloon_variation", j.Balloons.Variation}, {"balloon_ovality", j.Balloons.Ovality}, {"balloon_taper", j.Balloons.Taper},
+	} {
+		if x[1] != "" {
+			out = append(out, [2]string{f.Text("history.fact." + x[0]), x[1]})
+		}
+	}
+	for _, own := range slices.Concat(j.Fields, p.Fields) {
+		out = append(out, [2]string{own.Name, own.Value})
 	}
 	return out
 }
