@@ -165,7 +165,11 @@ func (d *Draft) limit(field, text string) analysis.Length {
 	if !ok {
 		return 0
 	}
-	if text == "0" || strings.ContainsAny(text[:1], "+-") || strings.HasPrefix(text, "−") {
+	unsigned := l > 0 && l < d.Job.Nominal/2 && text[0] != '+' // far too small for a size of this bore
+	if unsigned {
+		d.bad(field, analysis.Say("entry.limit_sign", text, "+"+text))
+	}
+	if unsigned || text == "0" || strings.ContainsAny(text[:1], "+-") || strings.HasPrefix(text, "−") {
 		l += d.Job.Nominal
 	}
 	d.Echo[field] = both(l)

@@ -77,6 +77,8 @@ func TestDraftFaults(t *testing.T) {
 		"fraction of mm":   {map[string]string{"nominal": "31-3/4 mm"}, "nominal", "⟦length.inches 31-3/4 mm⟧"},
 		"mm for inch":      {map[string]string{"nominal": "31.75", "low": "", "high": "", "class": "H7"}, "class", "⟦fit.class.nominal 806.4500 mm⟧"},
 		"limits crossed":   {map[string]string{"high": "1.2499"}, "high", "⟦job.low_order 31.7475 mm 31.7500 mm⟧"},
+		"no sign":          {map[string]string{"high": "0.010"}, "high", "⟦entry.limit_sign 0.010 +0.010⟧"},
+		"no sign, low":     {map[string]string{"low": "0,0001", "high": "+0,0002"}, "low", "⟦entry.limit_sign 0,0001 +0,0001⟧"},
 		"long drawing":     {map[string]string{"drawing": strings.Repeat("Q", 65)}, "drawing", "⟦job.record_line drawing 64⟧"},
 		"unseen in order":  {map[string]string{"order": "W-\u202e1"}, "order", "⟦job.record_line order 64⟧"},
 		"long balloon":     {map[string]string{"balloon_size": strings.Repeat("1", 17)}, "balloon_size", "⟦job.record_line balloons.size 16⟧"},
