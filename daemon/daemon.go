@@ -108,7 +108,7 @@ func NewAtSpeed(ctx context.Context, cfg *config.Config, version string, log zer
 func (d *Daemon) pages() web.Config {
 	c := &d.cfg.Web
 	w := web.Config{
-		Listen: c.Listen, Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
+		Listen: c.Listen, Simulated: d.cfg.Simulated, Speed: d.speed, Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(),
 		History: archive.History{Journal: d.journal, Settings: d.hub.Settings},
 		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith, Sign: d.signer.Sign},
@@ -179,6 +179,9 @@ func (d *Daemon) openBroker() error {
 	}
 	for _, s := range d.stations {
 		c.Stations = append(c.Stations, s.name)
+		if set, _ := d.hub.Settings(s.name); set.Simulated {
+			c.Simulated = append(c.Simulated, s.name)
+		}
 	}
 	if c.ClientID == "" {
 		c.ClientID = "fairbore-" + d.journal.ID()[:8]

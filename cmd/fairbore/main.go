@@ -187,11 +187,11 @@ func (r *runCmd) Run(ctx context.Context, s *streams) error {
 
 type demoCmd struct {
 	Once    bool    `help:"Play one part to its acceptance, print its record and end."`
-	Speed   float64 `help:"How much faster than life." default:"1"`
+	Speed   float64 `help:"Speed of the demo and its clock (1 = real time)." default:"3"`
 	Job     string  `help:"The job to play: J-4107, J-4112, J-4120 or J-4131; all of them, each at its own station, when left out."`
 	Listen  address `help:"Where to serve the page." default:"127.0.0.1:8080"`
 	Mqtt    address `help:"Where the embedded broker listens." default:"127.0.0.1:1883"`
-	Capture string  `help:"How readings are captured: button, or turning (hands-free, up to 4 times life); the latter where it can be." enum:",button,turning" default:""`
+	Capture string  `help:"How readings are captured: button, or turning (hands-free, up to speed 4); the latter where it can be." enum:",button,turning" default:""`
 	Seed    uint64  `help:"Of the simulated hand and gauge; 0 takes one from the clock."`
 	Keep    string  `help:"Leave journal and configuration in this folder, to try verify, export and report on."`
 }
@@ -199,7 +199,7 @@ type demoCmd struct {
 func (d *demoCmd) Run(ctx context.Context, s *streams) error {
 	return demo.Play(ctx, demo.Options{
 		Once: d.Once, Speed: d.Speed, Job: d.Job, Listen: string(d.Listen), MQTT: string(d.Mqtt), Capture: d.Capture, Seed: d.Seed, Keep: d.Keep, Version: version(),
-		Out: s.out, Log: s.log(zerolog.WarnLevel),
+		Out: s.out, Steps: terminal(s.out.to), Log: s.log(zerolog.WarnLevel),
 	})
 }
 

@@ -48,7 +48,7 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 		return err
 	}
 	defer j.Close()
-	x, limits, err := finished(ctx, j, job)
+	x, limits, simulated, err := finished(ctx, j, job)
 	if err != nil {
 		return err
 	}
@@ -58,16 +58,20 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 	if len(x) == 0 {
 		return fmt.Errorf("the journal has no accepted part of job %q; fairbore report --kind job says what it has", job)
 	}
-	return errors.Join(lines(out, linesOf([]analysis.Phrase{analysis.Say("study.of_job", len(x), job)})), lot(x, o, out))
+	says := []analysis.Phrase{analysis.Say("study.of_job", len(x), job)}
+	if simulated {
+		says = append([]analysis.Phrase{analysis.Say("study.simulated")}, says...)
+	}
+	return errors.Join(lines(out, linesOf(says)), lot(x, o, out))
 }
 
 // finished returns the mean size, in µm, of each accepted part of a job, and the
-// limits that the last of them was held against.
-func finished(ctx context.Context, j *store.Journal, job string) (x []float64, limits analysis.Limits, err error) {
+// limits that the last of them was held against; and whether one of them was simulated.
+func finished(ctx context.Context, j *store.Journal, job string) (x []float64, limits analysis.Limits, simulated bool, err error) {
 	folds := map[string]*state.Fold{}
 	for r, err := range j.Query(ctx, store.Filter{Job: job}) {
 		if err != nil {
-			return nil, limits, err
+			return nil, limits, simulated, err
 		}
 		f := folds[r.Station]
 		if f == nil {
@@ -85,10 +89,10 @@ func finished(ctx context.Context, j *store.Journal, job string) (x []float64, l
 			n++
 		}
 		if n > 0 {
-			x = append(x, sum/float64(n))
+			x, simulated = append(x, sum/float64(n)), simulated || f.Simulated()
 		}
 	}
-	return x, limits, nil
+	return x, limits, simulated, nil
 }
 
 func lot(x []float64, o LotOptions, out io.Writer) error {

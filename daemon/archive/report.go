@@ -249,6 +249,7 @@ func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
 		return b, err
 	}
 	b.Trace.First = parts[0].Seq
+	b.Trace.Simulated = slices.ContainsFunc(b.Parts, func(p report.Part) bool { return p.Bore.Simulated })
 	b.Trace.Head, err = r.head(ctx, last)
 	return b, err
 }
@@ -261,6 +262,7 @@ func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
 			return l, err
 		}
 		l.Looks = append(l.Looks, e)
+		l.Trace.Simulated = l.Trace.Simulated || e.Simulated
 	}
 	slices.SortFunc(l.Looks, func(a, b event.Record) int { return cmp.Compare(a.Seq, b.Seq) })
 	if n := len(l.Looks); n > 0 {

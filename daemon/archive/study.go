@@ -92,6 +92,7 @@ func (a *archive) study(ctx context.Context, begun *event.Record) (g report.Gaug
 		}
 	}
 	g.Trace.First = begun.Seq
+	g.Trace.Simulated = begun.Simulated || slices.ContainsFunc(all, func(s studyReading) bool { return s.Simulated })
 	if g.Trace.Head, err = a.head(ctx, end.Seq); err != nil {
 		return g, err
 	}

@@ -20,20 +20,22 @@ import (
 
 // Config is a checked configuration. It does not change after [Load].
 type Config struct {
-	Version  int               `koanf:"version"`
-	Site     string            `koanf:"site"`
-	Zone     string            `koanf:"time_zone"` // IANA name of the shop's time zone; "" is the machine's
-	Journal  Journal           `koanf:"journal"`
-	Web      Web               `koanf:"web"`
-	Broker   Broker            `koanf:"broker"`
-	Record   Record            `koanf:"recordings"`
-	Master   Mastering         `koanf:"mastering"`
-	Gauges   map[string]*Gauge `koanf:"gauges"`
-	Rings    map[string]*Ring  `koanf:"rings"`
-	Jobs     map[string]*Job   `koanf:"jobs"`
-	Stations []Station         `koanf:"stations"`
-	Doubt    Doubt             `koanf:"uncertainty"`
-	Guard    string            `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
+	Version int    `koanf:"version"`
+	Site    string `koanf:"site"`
+	Zone    string `koanf:"time_zone"` // IANA name of the shop's time zone; "" is the machine's
+	// Simulated says that no instrument of the configuration is a real one.
+	Simulated bool              `koanf:"simulated"`
+	Journal   Journal           `koanf:"journal"`
+	Web       Web               `koanf:"web"`
+	Broker    Broker            `koanf:"broker"`
+	Record    Record            `koanf:"recordings"`
+	Master    Mastering         `koanf:"mastering"`
+	Gauges    map[string]*Gauge `koanf:"gauges"`
+	Rings     map[string]*Ring  `koanf:"rings"`
+	Jobs      map[string]*Job   `koanf:"jobs"`
+	Stations  []Station         `koanf:"stations"`
+	Doubt     Doubt             `koanf:"uncertainty"`
+	Guard     string            `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
 
 	stated  map[string]bool // keys that are in the file, see States
 	exposed []error         // see Exposed

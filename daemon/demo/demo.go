@@ -35,6 +35,7 @@ type Options struct {
 	Keep    string  // folder to leave the journal and the configuration in; "": nothing is left
 	Version string
 	Out     io.Writer
+	Steps   bool // tell each step on Out, and not only advice and verdicts
 	Log     zerolog.Logger
 
 	nearly  bool           // parts have little left to hone
@@ -72,7 +73,7 @@ const usualJob = "J-4112"
 // operator masters, gauges round by round and accepts.
 func Play(ctx context.Context, o Options) (err error) {
 	if !(o.Speed >= slowest && o.Speed <= fastest) { // also refuses NaN
-		return fmt.Errorf("speed %v: want %v to %v times life, such as 1 or 20", o.Speed, slowest, fastest)
+		return fmt.Errorf("speed %v: want %v to %v, such as 1 (real time) or 20", o.Speed, slowest, fastest)
 	}
 	if o.Once && o.Job == "" {
 		o.Job = usualJob
@@ -122,7 +123,7 @@ func (o *Options) folder() (string, error) {
 // cast gives each station that plays a line and an operator, and removes the other stations.
 func cast(cfg *config.Config, o Options) ([]*operator, error) {
 	var operators []*operator
-	story := &narrator{out: o.Out}
+	story := &narrator{out: o.Out, all: o.Steps}
 	var stations []config.Station
 	for _, st := range cfg.Stations {
 		if o.Job != "" && st.Job != o.Job {
@@ -145,7 +146,7 @@ func cast(cfg *config.Config, o Options) ([]*operator, error) {
 		_, err := simulator.FindJob(o.Job)
 		return nil, err
 	}
-	cfg.Stations = stations
+	cfg.Stations, story.follows = stations, followed(operators)
 	return operators, nil
 }
 
@@ -159,8 +160,7 @@ func run(ctx context.Context, d *daemon.Daemon, cfg *config.Config, operators []
 	case err := <-ended:
 		return err
 	}
-	fmt.Fprintf(o.Out, "page    http://%s/\nbroker  %s, topics fairbore/1/quarry-lane/#\nseed    %d\n", d.Addr(), d.BrokerAddr(), o.Seed)
-	fmt.Fprintln(o.Out, "All you see is simulated. At a real machine: stop the spindle before gauging, and follow the machine's manual.")
+	operators[0].story.opening(d, operators, &o)
 	var playing sync.WaitGroup
 	errs := make([]error, len(operators))
 	for i, p := range operators {

@@ -8,7 +8,6 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
-	"sync"
 	"time"
 
 	"fairbore/analysis"
@@ -33,10 +32,13 @@ type operator struct {
 
 	d     *daemon.Daemon
 	sub   web.Subscription
-	seq   uint64     // of the newest event seen
-	live  event.Live // newest
-	hint  string     // the page's newest hint during a visit
-	begun time.Time  // start of the honing or visit that is played
+	seq   uint64        // of the newest event seen
+	live  event.Live    // newest
+	hint  string        // the page's newest hint during a visit
+	said  bool          // an advice was told
+	begun time.Time     // start of the honing or visit that is played
+	at    time.Duration // how far it has come, as it is played: --speed leaves it as it is
+	past  time.Duration // what was played before it
 
 	part   string
 	play   simulator.Play
@@ -45,18 +47,6 @@ type operator struct {
 	honing *rand.Rand
 	visits int  // to this part
 	sure   bool // the zero was checked after the last visit to the bore
-}
-
-// narrator writes what is done, one line at a time.
-type narrator struct {
-	mu  sync.Mutex
-	out io.Writer
-}
-
-func (n *narrator) tell(format string, args ...any) {
-	n.mu.Lock()
-	defer n.mu.Unlock()
-	fmt.Fprintf(n.out, format+"\n", args...)
 }
 
 // work plays part after part or, with Once, until the first is accepted.
@@ -77,7 +67,8 @@ func (p *operator) work(ctx context.Context, d *daemon.Daemon) error {
 		case p.options.Once && n == partsMost:
 			return fmt.Errorf("%s: none of %d parts was accepted", p.station, n)
 		}
-		p.sleep(ctx, p.scaled(20*time.Second))
+		p.start()
+		p.until(ctx, 20*time.Second)
 	}
 }
 
@@ -199,18 +190,19 @@ func (p *operator) step(ctx context.Context, b *state.Bore) error {
 
 // tell prints what is advised and done.
 func (p *operator) tell(b *state.Bore, a *advise.Advice) {
-	p.story.tell("%s, part %s, round %d: %s  %s", p.title, p.part, b.Round, a.Sentence, a.Reason)
+	what := "advice"
+	if !p.said {
+		p.said, what = true, "first advice"
+	}
+	p.story.tell(p, "%s: %s  %s", what, a.Sentence, a.Reason)
 }
 
 // judge accepts the part, or lays it aside with the reason that the program gives.
 func (p *operator) judge(ctx context.Context, b *state.Bore) error {
 	a := event.Action{Do: "accept"}
-	word := "accepted"
 	if b.State != event.InSize {
 		a = event.Action{Do: "reject", Reason: fmt.Sprintf("%s: %s", b.State, b.Why)}
-		word = "laid aside"
 	}
-	p.story.tell("%s, part %s, round %d: %s. %s", p.title, p.part, b.Round, word, b.Why)
 	return p.do(ctx, a)
 }
 
@@ -223,7 +215,8 @@ func (p *operator) hone(ctx context.Context, a *advise.Advice) error {
 	if meant == 0 { // the advice says only how much to remove
 		meant = max(1, int(math.Round(analysis.Length(a.Take).Micrometres()/p.bore.FreshRate)))
 	}
-	p.begun = time.Now()
+	p.story.detail(p, "hones %d strokes", meant)
+	p.start()
 	done := p.hand.Work(p.bore, meant-a.Short, nil, p.honing) + p.hand.Work(p.bore, a.Short, a.At, p.honing)
 	took := time.Duration(done) * time.Minute / time.Duration(p.job.Minute)
 	p.until(ctx, took)
@@ -243,7 +236,7 @@ func (p *operator) cool(ctx context.Context) {
 	tau := p.bore.Cooling / oilBath
 	wait := time.Duration(math.Log(p.bore.Warmth()/coolTo) * float64(tau))
 	p.bore.Cool(wait * oilBath)
-	p.begun = time.Now()
+	p.start()
 	p.until(ctx, wait)
 }
 
@@ -297,8 +290,14 @@ func (p *operator) scaled(d time.Duration) time.Duration {
 	return time.Duration(float64(d) / p.options.Speed)
 }
 
-// until waits for a moment of the honing or visit that is played.
+// start begins something that is played.
+func (p *operator) start() {
+	p.begun, p.past, p.at = time.Now(), p.past+p.at, 0
+}
+
+// until waits for a moment of the honing or visit that is played, counted from its start.
 func (p *operator) until(ctx context.Context, at time.Duration) {
+	p.at = at
 	p.sleep(ctx, time.Until(p.begun.Add(p.scaled(at))))
 }
 

@@ -48,6 +48,7 @@ func (p *operator) visitPlace(ctx context.Context, place analysis.Place) error {
 		if len(v.took) > 0 {
 			return nil
 		}
+		p.story.again(p, v.place, v.why)
 	}
 	return fmt.Errorf("at %s nothing was taken in %d visits: %s", place, triesMost, v.why)
 }
@@ -100,14 +101,14 @@ func (p *operator) readRing(ctx context.Context, do string) error {
 }
 
 // ringReadings is how often the demo reads a ring.
-const ringReadings = 4
+const ringReadings = 3
 
 // visit plays a visit of the gauge and returns the events that followed.
 func (p *operator) visit(ctx context.Context, act simulator.Act, size analysis.Length) ([]event.Record, error) {
 	p.watch() // skip the events of earlier visits
 	p.hint = ""
 	p.visits++
-	p.begun = time.Now()
+	p.start()
 	var events []event.Record
 	var sent time.Time
 	var err error
@@ -166,6 +167,7 @@ func (p *operator) watch() (events []event.Record) {
 	}
 	for _, r := range records {
 		p.seq = r.Seq
+		p.story.happened(p, &r.Event)
 		switch r.Kind {
 		case event.Taken, event.Refused, event.RingRead:
 			events = append(events, r)

@@ -23,9 +23,12 @@ type Document struct {
 	At      time.Time
 	Outcome *Outcome // nil: there is none
 	Foot    []string // small lines at the foot of every page
-	Head    string   // of the journal that it is from, in one line; in a PDF also where programs find it
-	Blocks  []Block
-	Format  notation.Format
+	// Simulated says, in a word and a sentence, that nothing in the document was measured. It stands
+	// on every page; empty if it was measured.
+	Simulated [2]string
+	Head      string // of the journal that it is from, in one line; in a PDF also where programs find it
+	Blocks    []Block
+	Format    notation.Format
 }
 
 // Outcome is the result, shown by a word and a shape.

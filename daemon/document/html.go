@@ -40,6 +40,7 @@ func (p *page) close(name string) { p.b.WriteString("</" + name + ">\n") }
 func (d *Document) Fragment() string {
 	p := &page{}
 	p.open("article", "report")
+	d.simulatedHTML(p)
 	p.open("header", "")
 	p.tag("h1", "", d.Title)
 	if d.Lead != "" {
@@ -57,8 +58,20 @@ func (d *Document) Fragment() string {
 	for _, b := range d.Blocks {
 		b.html(p)
 	}
+	d.simulatedHTML(p)
 	p.close("article")
 	return p.b.String()
+}
+
+// simulatedHTML writes, first and last, that the document is simulated.
+func (d *Document) simulatedHTML(p *page) {
+	if d.Simulated[0] == "" {
+		return
+	}
+	p.open("p", "simulated")
+	p.tag("strong", "", d.Simulated[0])
+	p.tag("span", "", d.Simulated[1])
+	p.close("p")
 }
 
 // HTML returns the document as a page. style is the address of the style sheet. If it is empty

@@ -145,6 +145,7 @@ func (s *sheet) rule(x0, x1, y, width float64, colour int) {
 
 // head writes the head of the second and later pages.
 func (s *sheet) head() {
+	s.simulated()
 	if s.PageNo() == 1 {
 		s.SetY(margin)
 		return
@@ -155,6 +156,33 @@ func (s *sheet) head() {
 	s.put(s.left+s.width, margin-1, "R", strings.TrimPrefix(s.doc.Lead+" · "+s.doc.Subject, " · "))
 	s.rule(s.left, s.left+s.width, margin+0.8, 0.2, thin)
 	s.SetY(headRoom)
+}
+
+// simulated writes a band in the upper margin of every page of a document that is simulated: a word
+// and a sentence between hatched ends, which stay readable in grey.
+func (s *sheet) simulated() {
+	if s.doc.Simulated[0] == "" {
+		return
+	}
+	const top, high, end = 3.5, 6.0, 18.0
+	s.SetDrawColor(rgb(ink))
+	s.SetLineWidth(0.4)
+	s.SetDashPattern(nil, 0)
+	s.Rect(s.left, top, s.width, high, "D")
+	for _, from := range []float64{s.left, s.left + s.width - end} {
+		for x := from; x < from+end-high; x += 2 {
+			s.Line(x, top+high, x+high, top)
+		}
+	}
+	s.font("B", 10, ink)
+	word, middle := s.doc.Simulated[0], s.left+s.width/2
+	wide := s.GetStringWidth(word)
+	s.font("", 7.5, ink)
+	says := s.GetStringWidth(s.doc.Simulated[1])
+	x := middle - (wide+4+says)/2
+	s.put(x+wide+4, top+4.1, "L", s.doc.Simulated[1])
+	s.font("B", 10, ink)
+	s.put(x, top+4.3, "L", word)
 }
 
 // foot writes the foot of every page.

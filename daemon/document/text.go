@@ -18,6 +18,7 @@ func (d *Document) Text() string {
 	if d.Lead != "" {
 		title += "  " + d.Lead
 	}
+	d.simulatedText(&b)
 	fmt.Fprintf(&b, "%s\n%s\n", title, d.Subject)
 	if s := d.Outcome; s != nil {
 		fmt.Fprintf(&b, "\n%s %s\n", s.Mark.Glyph(), s.Word)
@@ -28,7 +29,18 @@ func (d *Document) Text() string {
 	for _, x := range d.Blocks {
 		x.text(&b)
 	}
+	d.simulatedText(&b)
 	return b.String()
+}
+
+// simulatedText writes, first and last, that the document is simulated.
+func (d *Document) simulatedText(b *strings.Builder) {
+	if d.Simulated[0] == "" {
+		return
+	}
+	b.WriteString(strings.Repeat("/", textWidth) + "\n")
+	writeWrapped(b, "/// ", d.Simulated[0]+"  "+d.Simulated[1])
+	b.WriteString(strings.Repeat("/", textWidth) + "\n")
 }
 
 func (h Heading) text(b *strings.Builder) {

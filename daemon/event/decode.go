@@ -51,6 +51,7 @@ func (p *parser) event(e *Event) {
 	p.maybe(`,"source":`, &e.Source)
 	p.maybe(`,"command":`, &e.Command)
 	p.maybe(`,"person":`, &e.Person)
+	e.Simulated = p.has(`,"simulated":true`)
 	if p.must(`,"reading":`); p.failed {
 		return
 	}

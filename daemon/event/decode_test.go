@@ -29,7 +29,7 @@ func TestDecodeEqualsUnmarshal(t *testing.T) {
 	plain, d := 0, Decoder{}
 	rapid.Check(t, func(rt *rapid.T) {
 		text := rapid.SampledFrom([]string{"", "bay2", "Straße 4", "<bay>", `+31.7 mm\r\n`})
-		e := Event{Station: text.Draw(rt, "station"), At: drawTime(rt), Kind: Taken, Source: text.Draw(rt, "source"), Command: text.Draw(rt, "command"), Person: text.Draw(rt, "person"), Note: text.Draw(rt, "note"), Reading: drawReading(rt)}
+		e := Event{Station: text.Draw(rt, "station"), At: drawTime(rt), Kind: Taken, Source: text.Draw(rt, "source"), Command: text.Draw(rt, "command"), Person: text.Draw(rt, "person"), Simulated: rapid.Bool().Draw(rt, "simulated"), Note: text.Draw(rt, "note"), Reading: drawReading(rt)}
 		if rapid.IntRange(0, 3).Draw(rt, "as drawn") > 0 {
 			tame(rt, e.Reading)
 		}

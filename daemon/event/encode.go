@@ -23,6 +23,9 @@ func (e *Event) AppendJSON(b []byte) ([]byte, error) {
 	b = appendSome(b, `,"source":`, e.Source)
 	b = appendSome(b, `,"command":`, e.Command)
 	b = appendSome(b, `,"person":`, e.Person)
+	if e.Simulated {
+		b = append(b, `,"simulated":true`...)
+	}
 	if b, err = e.Reading.appendJSON(append(b, `,"reading":`...)); err != nil {
 		return b, err
 	}
@@ -33,7 +36,7 @@ func (e *Event) AppendJSON(b []byte) ([]byte, error) {
 // bare reports whether the event has nothing besides a reading.
 func (e *Event) bare() bool {
 	rest := *e
-	rest.Station, rest.At, rest.Kind, rest.Source, rest.Command, rest.Person, rest.Reading, rest.Note = "", time.Time{}, "", "", "", "", nil, ""
+	rest.Station, rest.At, rest.Kind, rest.Source, rest.Command, rest.Person, rest.Simulated, rest.Reading, rest.Note = "", time.Time{}, "", "", "", "", false, nil, ""
 	return rest == Event{}
 }
 

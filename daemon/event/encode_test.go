@@ -52,7 +52,7 @@ func drawTime(t *rapid.T) time.Time {
 func TestAppendJSONEqualsMarshal(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		text := rapid.SampledFrom([]string{"", "bay2", "<bay>"})
-		e := Event{Station: text.Draw(rt, "station"), At: drawTime(rt), Kind: Taken, Source: text.Draw(rt, "source"), Command: text.Draw(rt, "command"), Person: text.Draw(rt, "person"), Note: text.Draw(rt, "note")}
+		e := Event{Station: text.Draw(rt, "station"), At: drawTime(rt), Kind: Taken, Source: text.Draw(rt, "source"), Command: text.Draw(rt, "command"), Person: text.Draw(rt, "person"), Simulated: rapid.Bool().Draw(rt, "simulated"), Note: text.Draw(rt, "note")}
 		if rapid.IntRange(0, 9).Draw(rt, "with a reading") > 0 {
 			e.Reading = drawReading(rt)
 		}

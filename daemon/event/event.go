@@ -55,6 +55,9 @@ type Event struct {
 	// Person is the id of who worked at the station when the event arose. It is empty where nobody
 	// was named. Names stand in the settings; events have ids alone.
 	Person string `json:"person,omitempty"`
+	// Simulated says that no gauge measured anything: the instruments of the station are played, as in
+	// the demo, or are recordings.
+	Simulated bool `json:"simulated,omitempty"`
 
 	Job     *analysis.Job    `json:"job,omitempty"`
 	Part    *Part            `json:"part,omitempty"`

@@ -13,6 +13,7 @@ type Live struct {
 	Raw       analysis.Length    `json:"raw_mm"`
 	Size      analysis.Length    `json:"size_mm,omitempty"` // corrected; 0 when it can't be told
 	Deviation analysis.Deviation `json:"deviation_um"`      // from target
+	Simulated bool               `json:"simulated,omitempty"`
 	Mastered  bool               `json:"mastered"`
 	InBore    bool               `json:"in_bore"`
 	Hint      analysis.Phrase    `json:"hint,omitzero"` // how to move the gauge, or why nothing was taken

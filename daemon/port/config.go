@@ -119,6 +119,9 @@ func (c Config) checkDevice() []error {
 	return append(faults, checkLine(c.Line)...)
 }
 
+// Recorded reports whether a device is a recording.
+func Recorded(device string) bool { return strings.HasPrefix(device, schemeRecording) }
+
 // split cuts the device into its scheme and the rest. The scheme of a plain path is empty.
 func (c Config) split() (scheme, rest string) {
 	if strings.HasPrefix(c.Device, inputDevices) {

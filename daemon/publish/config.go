@@ -22,13 +22,14 @@ const maxCommand = 16_384
 // Config says where and as whom to publish. The client id is also the daemon's level in the topics.
 type Config struct {
 	mqtt.Config
-	Local    Local // the broker in this process, used instead of a connection; nil: none
-	Site     string
-	Stations []string
-	Journal  string // id of the journal, told in alive
-	Version  string // of the program, told in alive
-	Commands bool   // accept commands from the broker
-	Window   int    // records without acknowledgement at most, 0: DefaultWindow
+	Local     Local // the broker in this process, used instead of a connection; nil: none
+	Site      string
+	Stations  []string
+	Simulated []string // the stations whose instruments are played or are recordings, told in alive
+	Journal   string   // id of the journal, told in alive
+	Version   string   // of the program, told in alive
+	Commands  bool     // accept commands from the broker
+	Window    int      // records without acknowledgement at most, 0: DefaultWindow
 }
 
 // check reports every fault of the configuration.

@@ -101,7 +101,7 @@ func messages() map[string][]any {
 	r.Kind, r.Reading.How = event.Taken, "settled"
 	r.Reading.PartFrom = event.ByCooling
 	rd := *r.Reading
-	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Person: "first-shift", Reading: &rd}
+	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Person: "first-shift", Simulated: true, Reading: &rd}
 	ev := publishtest.Full[event.Record]()
 	ev.Kind, ev.Reading, ev.Working.By = event.NoteAdded, nil, event.ByPIN
 	b := publishtest.Full[state.Bore]()
@@ -113,7 +113,7 @@ func messages() map[string][]any {
 		LeafReading: {r}, LeafEvent: {ev}, LeafBore: {b}, LeafDo: {d},
 		LeafLive: {publishtest.Full[event.Live]()}, LeafDone: {publishtest.Full[event.Reply]()},
 		LeafHead:  {event.Head{Journal: "j", Seq: 1, Hash: strings.Repeat("0a", 32), At: r.At, Signature: "s", Key: strings.Repeat("0b", 32)}},
-		LeafAlive: {Alive{Daemon: "d", State: Online, Why: "w", Journal: "j", Version: "v", At: r.At, Stations: []string{"a"}}},
+		LeafAlive: {Alive{Daemon: "d", State: Online, Why: "w", Journal: "j", Version: "v", At: r.At, Stations: []string{"a"}, Simulated: true}},
 	}
 }
 

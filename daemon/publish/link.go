@@ -118,7 +118,7 @@ func (l *link) sayAlive(state, why string) error {
 func (l *link) sayStations(state, why string) error {
 	c := &l.p.cfg
 	for _, s := range c.Stations {
-		if err := l.sendJSON(Topic(c.Site, s, LeafAlive), c.stationAlive(state, why, time.Now())); err != nil {
+		if err := l.sendJSON(Topic(c.Site, s, LeafAlive), c.stationAlive(s, state, why, time.Now())); err != nil {
 			return err
 		}
 	}

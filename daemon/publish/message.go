@@ -1,6 +1,7 @@
 package publish
 
 import (
+	"slices"
 	"time"
 
 	"fairbore/daemon/event"
@@ -25,6 +26,9 @@ type Alive struct {
 	Why     string `json:"why,omitempty"`
 	Journal string `json:"journal,omitempty"`
 	Version string `json:"version,omitempty"`
+	// Simulated says that what the station measures is simulated; the daemon's own, that all its
+	// stations are.
+	Simulated bool `json:"simulated,omitempty"`
 	// At is when this was said; in a last will, when the connection was made.
 	At time.Time `json:"at"`
 	// Stations are the stations that the daemon serves. Only the daemon's own message has them.
@@ -66,11 +70,11 @@ func (c *Config) daemonLevel() string {
 
 // daemonAlive returns the message for the topic with the last will.
 func (c *Config) daemonAlive(state, why string, at time.Time) Alive {
-	a := c.stationAlive(state, why, at)
-	a.Stations = c.Stations
+	a := c.stationAlive("", state, why, at)
+	a.Stations, a.Simulated = c.Stations, len(c.Stations) > 0 && len(c.Simulated) == len(c.Stations)
 	return a
 }
 
-func (c *Config) stationAlive(state, why string, at time.Time) Alive {
-	return Alive{Daemon: c.daemonLevel(), State: state, Why: why, Journal: c.Journal, Version: c.Version, At: at}
+func (c *Config) stationAlive(station, state, why string, at time.Time) Alive {
+	return Alive{Daemon: c.daemonLevel(), State: state, Why: why, Journal: c.Journal, Version: c.Version, Simulated: slices.Contains(c.Simulated, station), At: at}
 }

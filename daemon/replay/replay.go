@@ -46,7 +46,9 @@ func Run(ctx context.Context, path string, out io.Writer, o Options) error {
 	if err != nil {
 		return err
 	}
-	s := session.New(setup.Settings(o.Config, st), nil)
+	set := setup.Settings(o.Config, st)
+	set.Simulated = true
+	s := session.New(set, nil)
 	w := bufio.NewWriter(out)
 	r := player{session: s, line: line.New(ins[0], s), out: json.NewEncoder(w), options: o, job: cmp.Or(o.Job, st.Job)}
 	pc := ins[0].Port

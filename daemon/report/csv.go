@@ -20,17 +20,25 @@ import (
 // front. Since a CSV is for programs, its contents are the same in every language.
 
 // writeCSV writes the names of the columns and the rows. Each row ends with the head of the journal
-// that it is from.
-func writeCSV(w io.Writer, names []string, rows [][]string, from event.Head) error {
+// that it is from, and says whether it was simulated.
+func writeCSV(w io.Writer, names []string, rows [][]string, from event.Head, simulated bool) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	if err := out.Write(append(names, "head")); err != nil {
+	if err := out.Write(append(names, "head", "simulated")); err != nil {
 		return err
 	}
 	for i := range rows {
-		rows[i] = append(rows[i], from.Line())
+		rows[i] = append(rows[i], from.Line(), yes(simulated))
 	}
 	return out.WriteAll(rows)
+}
+
+// yes writes a mark that is rarely set.
+func yes(set bool) string {
+	if set {
+		return "yes"
+	}
+	return ""
 }
 
 func mm(l analysis.Length) string {
@@ -95,7 +103,7 @@ func (p Part) CSV(w io.Writer) error {
 			counts, event.Guard(why), event.Guard(operator), trial,
 		})
 	}
-	return writeCSV(w, head, rows, p.Head)
+	return writeCSV(w, head, rows, p.Head, p.Bore.Simulated)
 }
 
 // counts says whether a reading counts, and if not why.
@@ -128,7 +136,7 @@ func (p Part) FirstArticleCSV(w io.Writer) error {
 	for _, a := range r.list() {
 		rows = append(rows, []string{event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, event.Guard(gauge), event.Guard(ring), strings.Replace(a.decision, ".", ", ", 1)})
 	}
-	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows, p.Head)
+	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows, p.Head, p.Bore.Simulated)
 }
 
 // plain converts a printed number into one for a program.
@@ -151,7 +159,7 @@ func (b Batch) CSV(w io.Writer) error {
 		r := b.Parts[i].record(notation.Format{})
 		rows = append(rows, r.batchRow())
 	}
-	return writeCSV(w, head, rows, b.Trace.Head)
+	return writeCSV(w, head, rows, b.Trace.Head, b.Trace.Simulated)
 }
 
 func (r *record) batchRow() []string {
@@ -206,7 +214,7 @@ func (l Log) CSV(out io.Writer) error {
 			rows = append(rows, w.lookCSV(e))
 		}
 	}
-	return writeCSV(out, head, rows, l.Trace.Head)
+	return writeCSV(out, head, rows, l.Trace.Head, l.Trace.Simulated)
 }
 
 func (w *writer) lookCSV(e *event.Record) []string {

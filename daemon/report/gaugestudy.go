@@ -407,5 +407,5 @@ func (g GaugeStudy) CSV(w io.Writer) error {
 		}
 		rows = append(rows, []string{g.Trace.Head.Journal, seq, at, event.Guard(r.Station), event.Guard(g.Gauge), event.Guard(job), event.Guard(r.Part), event.Guard(r.Operator), strconv.Itoa(r.Trial), mm(r.Size)})
 	}
-	return writeCSV(w, head, rows, g.Trace.Head)
+	return writeCSV(w, head, rows, g.Trace.Head, g.Trace.Simulated)
 }

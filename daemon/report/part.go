@@ -88,7 +88,7 @@ func PartRecord(p Part, f notation.Format) *document.Document {
 }
 
 func (p Part) record(f notation.Format) *record {
-	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, from: Trace{Head: p.Head}}
+	r := &record{Part: p, fold: p.Fold(), job: p.Bore.Job, from: Trace{Head: p.Head, Simulated: p.Bore.Simulated}}
 	if r.job == nil { // a part without a job has no readings
 		r.job = &analysis.Job{Unit: analysis.MM}
 	}

@@ -180,11 +180,16 @@ func clean(s string) string {
 type Trace struct {
 	First uint64     // the first row that the record is of
 	Head  event.Head // at the last one
+	// Simulated says that some of what the record is of was not measured.
+	Simulated bool
 }
 
 // end writes at the end of the document, and at the foot of its pages, where the record comes from,
 // and leaves room to sign.
 func (w *writer) end(t Trace, sign ...string) {
+	if t.Simulated {
+		w.doc.Simulated = [2]string{w.Text("record.simulated"), w.Text("record.simulated.says")}
+	}
 	h := &t.Head
 	if h.Journal != "" {
 		w.doc.Foot = []string{

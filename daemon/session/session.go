@@ -159,7 +159,7 @@ func (s *Session) end() []event.Event {
 }
 
 func (s *Session) emit(e event.Event) {
-	e.Station, e.At = s.set.Station, s.now.Wall
+	e.Station, e.At, e.Simulated = s.set.Station, s.now.Wall, s.set.Simulated
 	if e.Source == "" {
 		e.Source = s.source
 	}
@@ -346,7 +346,7 @@ func (s *Session) size(smp *drivers.Sample) {
 // show sets the live value.
 func (s *Session) show(raw analysis.Length) {
 	f := &s.fold
-	s.live = event.Live{Station: s.set.Station, At: s.now.Wall, Raw: raw}
+	s.live = event.Live{Station: s.set.Station, At: s.now.Wall, Raw: raw, Simulated: s.set.Simulated}
 	s.hasLive, s.liveAt = true, s.now.Mono
 	size, ok := s.correct(raw)
 	if !ok {

@@ -30,7 +30,7 @@ import (
 // Settings returns the settings of a station's session.
 func Settings(c *config.Config, st *config.Station) state.Settings {
 	set := state.Settings{
-		Station: st.Name, Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(),
+		Station: st.Name, Simulated: simulated(c, st), Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(),
 		Settings: event.Settings{
 			Zone:    zone(c),
 			Gauge:   gaugeSettings(c, st.Gauge),
@@ -63,6 +63,16 @@ func zone(c *config.Config) string {
 	}
 	_, name, _ = strings.Cut(link, "/zoneinfo/")
 	return name
+}
+
+// simulated reports whether a station measures nothing: the configuration says so, or one of its
+// instruments is a recording.
+func simulated(c *config.Config, st *config.Station) bool {
+	played := port.Recorded(st.Port)
+	for _, b := range st.Beside {
+		played = played || port.Recorded(b.Port)
+	}
+	return c.Simulated || played
 }
 
 // ByConfig returns a function that returns the settings of a station from a configuration. If a

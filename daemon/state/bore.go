@@ -22,6 +22,8 @@ type Bore struct {
 	Station string    `json:"station"`
 	At      time.Time `json:"at"`
 	Now     Now       `json:"now"`
+	// Simulated says that something in the bore was not measured, see [Fold.Simulated].
+	Simulated bool `json:"simulated,omitempty"`
 
 	Job      *analysis.Job   `json:"job,omitempty"`
 	Part     *event.Part     `json:"part,omitempty"`
@@ -187,7 +189,7 @@ type MasterState struct {
 // Bore works out the state of the bore at a moment from the events so far.
 func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	b := &Bore{
-		Station: f.Station, At: now, Job: f.Job, Part: f.Part, Round: f.Round(), Basis: f.Round(),
+		Station: f.Station, At: now, Simulated: f.Simulated(), Job: f.Job, Part: f.Part, Round: f.Round(), Basis: f.Round(),
 		Recording: true, Verdict: f.Verdict, Last: f.Newest(), Refused: f.Refused,
 	}
 	if f.GaugeKnown {

@@ -83,7 +83,13 @@ type Fold struct {
 	Flood      *event.Flood                     // the newest flood of the gauge
 	FloodAt    time.Time
 	Dressed    bool // the stones were dressed or changed, and nothing was honed since
+
+	simulatedPart, simulatedZero bool // an event since the part was begun, the newest mastering, was simulated
 }
+
+// Simulated reports whether anything that the bore rests on was simulated: an event since the part
+// was begun, or the mastering.
+func (f *Fold) Simulated() bool { return f.simulatedPart || f.simulatedZero }
 
 // MaxHeld is the usual [Fold.MaxReadings] of a running station. A part gauged by hand has some
 // hundreds of readings. A gauge that keeps streaming into one part must not fill the memory, and
@@ -128,6 +134,7 @@ func (f *Fold) Round() int { return f.LatestRound().Number }
 // changes nothing.
 func (f *Fold) Apply(e *event.Event) {
 	f.Station, f.Last = e.Station, e.At
+	f.applyOrigin(e)
 	switch e.Kind {
 	case event.Configured:
 		f.Settings = e.Settings
@@ -165,6 +172,17 @@ func (f *Fold) Apply(e *event.Event) {
 		f.Moved += max(e.Clock.Jump, -e.Clock.Jump)
 		f.Cool, f.clockSteadyFrom = nil, len(f.Readings)
 	}
+}
+
+// applyOrigin notes whether what the bore rests on was simulated.
+func (f *Fold) applyOrigin(e *event.Event) {
+	switch e.Kind {
+	case event.JobChosen, event.PartBegun:
+		f.simulatedPart = false
+	case event.Mastered:
+		f.simulatedZero = e.Simulated
+	}
+	f.simulatedPart = f.simulatedPart || e.Simulated
 }
 
 // applyPart takes in what is on the machine: the job, the part, its rounds and places, its end.

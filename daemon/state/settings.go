@@ -14,8 +14,10 @@ import (
 type Settings struct {
 	event.Settings
 	Station string
-	Jobs    map[string]*analysis.Job
-	Rings   map[string]*analysis.Ring
+	// Simulated says that the instruments are played or are recordings, see [event.Event.Simulated].
+	Simulated bool
+	Jobs      map[string]*analysis.Job
+	Rings     map[string]*analysis.Ring
 }
 
 // The parts of the settings.

@@ -44,7 +44,8 @@ type ExportOptions struct {
 // CSV follows RFC 4180. It is in UTF-8, its lines end in CR LF (within a text too), and its header
 // names the units. The column void has the reason why a reading was struck out, even if it was
 // struck out after the time at which the filter ends. The column is empty for a reading that
-// counts. The columns operator and trial say which trial of a gauge study a reading belongs to.
+// counts. The columns operator and trial say which trial of a gauge study a reading belongs to, and
+// simulated has yes where nothing was measured.
 // They are empty for a reading that belongs to no study.
 func (j *Journal) Export(ctx context.Context, w io.Writer, o ExportOptions) error {
 	var err error
@@ -118,7 +119,7 @@ func (j *Journal) exportNDJSON(ctx context.Context, w io.Writer, o ExportOptions
 var csvHeader = [...]string{
 	"journal", "seq", "at", "station", "job", "part", "no", "round", "depth_mm", "angle_deg",
 	"size_mm", "deviation_um", "raw_mm", "correction_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "mastered", "capture_u_um",
-	"gauge", "channel", "how", "turns", "sent_value", "sent_unit", "void", "operator", "trial",
+	"gauge", "channel", "how", "turns", "sent_value", "sent_unit", "void", "operator", "trial", "simulated",
 }
 
 func (j *Journal) exportCSV(ctx context.Context, w io.Writer, o ExportOptions) error {
@@ -162,7 +163,10 @@ func csvRow(r *event.Record, void string, guard bool) []string {
 	if guard {
 		text = event.Guard
 	}
-	operator, trial := "", ""
+	operator, trial, simulated := "", "", ""
+	if r.Simulated {
+		simulated = "yes"
+	}
 	if g.Study != nil {
 		operator, trial = g.Study.Appraiser, strconv.Itoa(g.Study.Trial)
 	}
@@ -174,7 +178,7 @@ func csvRow(r *event.Record, void string, guard bool) []string {
 		exact(g.Raw, analysis.MM), exact(g.Size-g.Raw, analysis.UM), exact(analysis.Length(g.Thermal), analysis.UM), string(g.PartFrom), exact(analysis.Length(g.ExcessU), analysis.UM), exact(analysis.Length(g.Indentation), analysis.UM),
 		strconv.Itoa(g.Mastered), exact(analysis.Length(g.U), analysis.UM),
 		text(g.Gauge), text(g.Channel), text(g.How), strconv.Itoa(g.Turns),
-		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void), text(operator), trial,
+		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void), text(operator), trial, simulated,
 	}
 }
 

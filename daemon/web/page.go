@@ -49,12 +49,31 @@ func build() (string, error) {
 	return hex.EncodeToString(sum.Sum(nil)[:6]), err
 }
 
+// band is what a page says of a shop that is simulated.
+type band struct {
+	Shown bool // from the start; a script shows it later
+	Demo  bool // all that the server serves is simulated
+	Says  []string
+}
+
+// band returns the band of a page, of which itself is simulated or not.
+func (c *Config) band(f notation.Format) func(itself bool) band {
+	return func(itself bool) band {
+		b := band{Shown: c.Simulated || itself, Demo: c.Simulated, Says: []string{f.Text("page.simulated.says")}}
+		if c.Speed > 0 && c.Speed != 1 {
+			b.Says = append(b.Says, f.Text("page.simulated.clock", f.Plain(c.Speed)))
+		}
+		return b
+	}
+}
+
 // pages returns the templates in a language. In them t gives the text of a code with its values,
-// language the tag of the language, and texts the texts for scripts.
-func pages(l *notation.Language) (*template.Template, error) {
+// language the tag of the language, texts the texts for scripts, and band what is said of a shop
+// that is simulated.
+func pages(l *notation.Language, c *Config) (*template.Template, error) {
 	f := notation.Format{Language: l}
 	return template.New("").Funcs(template.FuncMap{
-		"dict": dict, "t": f.Text, "texts": l.Texts, "language": func() string { return l.Tag },
+		"dict": dict, "t": f.Text, "texts": l.Texts, "language": func() string { return l.Tag }, "band": c.band(f),
 	}).ParseFS(files, "templates/*.html")
 }
 
@@ -106,7 +125,15 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 		Enter   bool // there is a form for a new job
 		Gate    bool // a passphrase is asked for
 		Signed  bool // and this browser has given it
-	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil, s.cfg.Actions && s.cfg.Entry != nil, s.cfg.Gate != nil, s.signed(r)})
+
+		Simulated bool
+	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil, s.cfg.Actions && s.cfg.Entry != nil, s.cfg.Gate != nil, s.signed(r), s.simulated(st.Name)})
+}
+
+// simulated reports whether what a station shows now was not measured.
+func (s *Server) simulated(station string) bool {
+	b := s.src.Bore(station)
+	return b != nil && b.Simulated
 }
 
 func (s *Server) jobs(station string) []*analysis.Job {

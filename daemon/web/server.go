@@ -52,7 +52,11 @@ import (
 type Config struct {
 	Listen  string // host:port
 	Actions bool   // whether the page may act, or only shows
-	Version string
+	// Simulated says that no gauge is a real one, and Speed how many times as fast as real time the
+	// daemon's clock runs, 0 or 1 where it does not.
+	Simulated bool
+	Speed     float64
+	Version   string
 	// Languages are the languages of the pages besides English. A page gets one with ?lang= and its
 	// tag.
 	Languages []*notation.Language
@@ -110,7 +114,7 @@ func refused(addr string, err error) error {
 func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	in := map[*notation.Language]*template.Template{}
 	for _, l := range append([]*notation.Language{notation.English()}, cfg.Languages...) {
-		t, err := pages(l)
+		t, err := pages(l, &cfg)
 		if err != nil {
 			return nil, err
 		}

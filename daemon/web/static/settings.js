@@ -2,7 +2,9 @@
 import { t } from "./words.js";
 
 const key = (name) => "fairbore." + name;
-const usual = { unit: "", comma: "", by: "", theme: "", volume: "0.6", rise: "", speak: "", awake: "1" };
+const simulated = document.getElementById("simulated");
+const silent = simulated?.dataset.demo !== undefined; // the demo makes no noise unless it is asked to
+const usual = { unit: "", comma: "", by: "", theme: "", volume: silent ? "0" : "0.6", rise: "", speak: "", awake: "1" };
 export const settings = {};
 const followers = [];
 export const onSettings = (f) => followers.push(f);
@@ -22,6 +24,9 @@ export function set(values) {
 
 // The screen stays awake where the browser allows it: only over TLS, or on this machine.
 let lock = null;
+// A page says that what it shows is simulated as soon as that is known.
+export function simulates(yes) { if (simulated && !silent) simulated.hidden = !yes; }
+
 async function awake() {
   const why = document.getElementById("awake-why");
   if (!navigator.wakeLock) {
@@ -42,6 +47,8 @@ async function awake() {
 
 function apply() {
   document.documentElement.dataset.theme = settings.theme;
+  const off = document.getElementById("sound-off");
+  if (off) off.hidden = !silent || +settings.volume > 0 || !document.getElementById("d-settings");
   awake();
 }
 document.addEventListener("visibilitychange", awake);

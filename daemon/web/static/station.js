@@ -1,6 +1,6 @@
 // The page of a station. The server sends words, figures and drawings ready
 // made; this sets them, moves the live tips, and asks before it acts.
-import { settings, onSettings } from "./settings.js";
+import { settings, onSettings, simulates } from "./settings.js";
 import { sounds } from "./sounds.js";
 import { actions } from "./actions.js";
 import { t, language } from "./words.js";
@@ -46,6 +46,7 @@ function passing(s) {
 function show(f) {
   const before = face;
   face = f;
+  simulates(f.simulated);
   main.dataset.tone = f.tone;
   main.classList.toggle("away", !!f.away);
   text("work", [f.job && `${f.job} ${f.title}`, f.part && t("script.part", f.part), f.round && t("script.round", f.round)].filter(Boolean).join(" · "));

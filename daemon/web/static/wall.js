@@ -1,5 +1,5 @@
 // The wall of stations: a tile each, set from what the server sends ready made.
-import { settings } from "./settings.js";
+import { settings, simulates } from "./settings.js";
 import { t, language } from "./words.js";
 
 const staleAfter = 5000; // ms without a beat: what is shown may be old
@@ -24,12 +24,13 @@ function show(name) {
   figure.replaceChildren();
   if (lost) figure.append(Object.assign(document.createElement("b"), { textContent: t("away.big") }));
   else if (f) figure.append(f.figure ? `${f.least || ""}${f.figure} ` : "", Object.assign(document.createElement(f.figure ? "small" : "b"), { textContent: f.figure ? f.unit : f.big }));
-  set(".work", f ? [f.job, f.part && t("script.part", f.part), f.round && t("script.round", f.round)].filter(Boolean).join(" · ") : "");
+  set(".work", f ? [f.simulated && t("script.simulated"), f.job, f.part && t("script.part", f.part), f.round && t("script.round", f.round)].filter(Boolean).join(" · ") : "");
   set(".wait", lost || (f && f.waiting) || "");
 }
 
 function tile(now) {
   faces.set(now.station, now);
+  simulates([...faces.values()].some((x) => x.face.simulated));
   const e = document.getElementById("tile-" + now.station);
   if (!e) return location.reload(); // a station was added
   const cut = e.querySelector(".cut");

@@ -40,11 +40,12 @@ type Station struct {
 	counsel
 	signs
 	choices
-	Buttons  []button   `json:"buttons,omitempty"` // what can be done now, the first step of the advice first; at most 3
-	Mastered bool       `json:"mastered"`
-	Reading  bool       `json:"reading_ring"` // a ring is being read
-	Finished bool       `json:"finished"`
-	Study    *studyView `json:"study,omitempty"`
+	Buttons   []button   `json:"buttons,omitempty"` // what can be done now, the first step of the advice first; at most 3
+	Simulated bool       `json:"simulated,omitempty"`
+	Mastered  bool       `json:"mastered"`
+	Reading   bool       `json:"reading_ring"` // a ring is being read
+	Finished  bool       `json:"finished"`
+	Study     *studyView `json:"study,omitempty"`
 }
 
 // work is what is on the machine.
@@ -146,7 +147,7 @@ func buttonsOf(b *state.Bore, f notation.Format) (out []button) {
 
 // Of returns the state of a station in words.
 func Of(b *state.Bore, f notation.Format) Station {
-	v := Station{work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
+	v := Station{Simulated: b.Simulated, work: workOf(b), headline: headlineOf(b, f), Mastered: b.Master.OK, Reading: b.Master.Running != nil, Finished: b.Verdict != nil}
 	v.signs = signsOf(b, f)
 	v.cautions(b, f)
 	v.Due = due(b, v.is)
