@@ -1,0 +1,291 @@
+package demo
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"maps"
+	"net/http"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/rs/zerolog"
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"fairbore/daemon/archive"
+	"fairbore/daemon/daemontest"
+	"fairbore/daemon/state"
+	"fairbore/daemon/store"
+)
+
+// shown is a demo that plays while a test looks at it.
+type shown struct {
+	*testing.T
+	page, broker string
+	out          *daemontest.LockedBuffer
+	keep         string
+	end          func() // ends it, and waits
+}
+
+// show plays a demo until the test ends it.
+func show(t *testing.T, o Options) *shown {
+	t.Helper()
+	if runtime.GOOS == "windows" {
+		t.Skip("no pseudo-terminals here")
+	}
+	s := &shown{T: t, out: &daemontest.LockedBuffer{}, keep: t.TempDir()}
+	o.Listen, o.MQTT, o.Version, o.Capture, o.Seed = "127.0.0.1:0", "127.0.0.1:0", "test", "button", 5
+	o.Keep, o.Out, o.Log = s.keep, s.out, zerolog.New(io.Discard)
+	ctx, cancel := context.WithCancel(t.Context())
+	over := make(chan error, 1)
+	go func() { over <- Play(ctx, o) }()
+	s.end = func() {
+		if cancel(); over != nil {
+			if err := <-over; err != nil {
+				t.Error(err)
+			}
+			over = nil
+		}
+	}
+	t.Cleanup(s.end)
+	find := func(what string) (at string) {
+		s.until("an address in what is said first", func() bool {
+			m := regexp.MustCompile(what).FindStringSubmatch(s.out.String())
+			if m != nil {
+				at = m[1]
+			}
+			return m != nil
+		})
+		return at
+	}
+	s.page, s.broker = find(`(http://127\.0\.0\.1:\d+)/`), find(`Broker (127\.0\.0\.1:\d+)`)
+	return s
+}
+
+func (s *shown) until(what string, ok func() bool) {
+	s.Helper()
+	for late := time.Now().Add(2 * time.Minute); !ok(); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(late) {
+			s.Fatalf("waited in vain for %s\n%s", what, s.out.String())
+		}
+	}
+}
+
+// get fetches an address of the page, and returns its text and kind.
+func (s *shown) get(path string) (status int, kind, body string) {
+	s.Helper()
+	r, err := http.Get(s.page + path)
+	if err != nil {
+		s.Fatal(err)
+	}
+	defer r.Body.Close()
+	b, err := io.ReadAll(r.Body)
+	if err != nil {
+		s.Fatal(err)
+	}
+	return r.StatusCode, r.Header.Get("Content-Type"), string(b)
+}
+
+func (s *shown) bore(station string) (b state.Bore) {
+	s.Helper()
+	_, _, body := s.get("/station/" + station + "/bore")
+	if err := json.Unmarshal([]byte(body), &b); err != nil {
+		s.Fatal(err)
+	}
+	return b
+}
+
+// order makes a file at the page of records and returns what is in it.
+func (s *shown) order(what, format, more string) []byte {
+	s.Helper()
+	type progress struct{ ID, State, Why string }
+	ask := func(r *http.Response, err error) (p progress) {
+		if err != nil {
+			s.Fatal(err)
+		}
+		defer r.Body.Close()
+		if err := json.NewDecoder(r.Body).Decode(&p); err != nil {
+			s.Fatalf("%s %s: %d, %v", what, format, r.StatusCode, err)
+		}
+		return p
+	}
+	p := ask(http.Post(s.page+"/records", "application/json", strings.NewReader(fmt.Sprintf(`{"what":%q,"format":%q%s}`, what, format, more))))
+	s.until(what+" as "+format, func() bool {
+		p = ask(http.Get(s.page + "/records/" + p.ID))
+		return p.State != "making"
+	})
+	status, _, body := s.get("/records/" + p.ID + "/file")
+	if status != http.StatusOK {
+		s.Fatalf("%s as %s: %+v", what, format, p)
+	}
+	return []byte(body)
+}
+
+// pagesOf are the texts of a PDF's pages, as another program reads them.
+func pagesOf(t *testing.T, pdf []byte) []string {
+	t.Helper()
+	daemontest.Needs(t, "pdftotext")
+	read := exec.Command("pdftotext", "-layout", "-", "-")
+	read.Stdin = bytes.NewReader(pdf)
+	text, err := read.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.Split(strings.TrimSuffix(string(text), "\f"), "\f")
+}
+
+// Whoever looks at the demo, at any page, record, message or journal of it, is told
+// that nothing in it was measured; and the journal that it leaves tells it too.
+func TestAllOfTheDemoSaysSimulated(t *testing.T) {
+	s := show(t, Options{Speed: 100, Steps: true})
+	s.until("an accepted part", func() bool { b := s.bore("hone-bay-2"); return b.Verdict != nil })
+	t.Run("pages", s.pages)
+	t.Run("records", func(t *testing.T) {
+		on := *s
+		on.T = t
+		for _, what := range []string{"part", "first-article", "job", "masterings"} {
+			for _, format := range []string{"pdf", "html", "text", "csv"} {
+				more := `,"job":"J-4112"`
+				switch what {
+				case "part": // the next may have no reading yet
+					more += `,"part":"001"`
+				case "masterings":
+					more = ""
+				}
+				b := on.order(what, format, more)
+				if format == "pdf" {
+					for i, page := range pagesOf(t, b) {
+						if !strings.Contains(page, "SIMULATED") {
+							t.Errorf("%s: page %d says\n%s", what, i+1, page)
+						}
+					}
+				} else if !saysSimulated(format, string(b)) {
+					t.Errorf("%s as %s does not say it", what, format)
+				}
+			}
+		}
+		if b := on.order("readings", "csv", ""); !saysSimulated("csv", string(b)) {
+			t.Errorf("the readings as CSV:\n%.600s", b)
+		}
+	})
+	t.Run("messages", s.messages)
+	s.end()
+	t.Run("journal", func(t *testing.T) { s.journal(t) })
+}
+
+// saysSimulated reports whether a record says it: in a CSV in every row.
+func saysSimulated(format, text string) bool {
+	if format != "csv" {
+		return strings.Count(text, "SIMULATED") >= 2 // first and last
+	}
+	rows := strings.Split(strings.TrimSpace(text), "\r\n")
+	return len(rows) > 1 && strings.HasSuffix(rows[0], ",simulated") && !slices.ContainsFunc(rows[1:], func(r string) bool { return !strings.HasSuffix(r, ",yes") })
+}
+
+// pages follows every link, from the first page on.
+func (s *shown) pages(t *testing.T) {
+	on := *s
+	on.T = t
+	links := regexp.MustCompile(`href="(/[^"#]*)"`)
+	seen, todo := map[string]bool{}, []string{"/", "/history", "/records", "/plan?nominal=28.6+mm&class=H7"}
+	for len(todo) > 0 && len(seen) < 200 {
+		at := todo[0]
+		todo = todo[1:]
+		if seen[at] || strings.HasPrefix(at, "/static/") {
+			continue
+		}
+		seen[at] = true
+		status, kind, body := on.get(at)
+		if status != http.StatusOK || !strings.HasPrefix(kind, "text/html") {
+			t.Errorf("%s: %d, %s", at, status, kind)
+			continue
+		}
+		if !strings.Contains(body, `<p id="simulated" role="note" data-demo><strong>SIMULATED</strong>`) || !strings.Contains(body, "100 times as fast") {
+			t.Errorf("%s does not say what it is:\n%.900s", at, body)
+		}
+		for _, m := range links.FindAllStringSubmatch(body, -1) {
+			todo = append(todo, strings.ReplaceAll(m[1], "&amp;", "&"))
+		}
+	}
+	for _, kind := range []string{"/wall", "/station/", "/history", "/part/", "/records", "/plan", "/study/"} {
+		if !slices.ContainsFunc(slices.Collect(maps.Keys(seen)), func(at string) bool { u, err := url.Parse(at); return err == nil && strings.HasPrefix(u.Path, kind) }) {
+			t.Errorf("no link led to a page %s", kind)
+		}
+	}
+	t.Logf("%d pages", len(seen))
+}
+
+// messages holds each message of the broker against its schema.
+func (s *shown) messages(t *testing.T) {
+	daemontest.Needs(t, "mosquitto_sub")
+	c := jsonschema.NewCompiler()
+	c.DefaultDraft(jsonschema.Draft2020)
+	files, err := filepath.Glob("../../configs/schema/*.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(b))
+		if err == nil {
+			err = c.AddResource("file:///schema/"+filepath.Base(f), doc)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	got := &daemontest.LockedBuffer{}
+	daemontest.Follow(t, s.broker, func(line string) { fmt.Fprintln(got, line) }, "-t", "fairbore/1/quarry-lane/#")
+	must := []string{"live", "reading", "event", "bore", "alive"}
+	s.until("a message of each kind", func() bool {
+		text := got.String()
+		return !slices.ContainsFunc(must, func(leaf string) bool { return !strings.Contains(text, "/"+leaf+" {") })
+	})
+	for line := range strings.Lines(got.String()) {
+		topic, payload, _ := strings.Cut(line, " ")
+		leaf := topic[strings.LastIndex(topic, "/")+1:]
+		if !slices.Contains(must, leaf) {
+			continue
+		}
+		doc, err := jsonschema.UnmarshalJSON(strings.NewReader(payload))
+		if err == nil {
+			err = c.MustCompile("file:///schema/" + leaf + ".json").Validate(doc)
+		}
+		if m, ok := doc.(map[string]any); err != nil || !ok || m["simulated"] != true {
+			t.Errorf("%v: %s", err, line)
+		}
+	}
+}
+
+// journal looks at what is left when the demo is over.
+func (s *shown) journal(t *testing.T) {
+	path := filepath.Join(s.keep, "journal.db")
+	j, err := store.View(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	n := 0
+	for r, err := range j.Query(t.Context(), store.Filter{}) {
+		if n++; err != nil || !r.Simulated || !strings.Contains(string(r.Body), `"simulated":true`) {
+			t.Fatalf("%v: event %d: %s", err, r.Seq, r.Body)
+		}
+	}
+	var out bytes.Buffer
+	if err := archive.Report(t.Context(), path, &out, archive.ReportOptions{Job: usualJob}); err != nil || !saysSimulated("text", out.String()) {
+		t.Errorf("%v: of %d events, later:\n%s", err, n, out.String())
+	}
+}
