@@ -68,6 +68,8 @@ type Job struct {
 	Interrupts   []Interrupt `json:"interrupts,omitempty"`
 
 	Ring string `json:"ring"` // id of the master ring to use
+	// SignOff says that whoever accepts a part must be another than those who measured it.
+	SignOff bool `json:"sign_off,omitempty"`
 
 	Papers
 }

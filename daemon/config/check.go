@@ -68,6 +68,7 @@ func (l *loader) check(c *Config) {
 	for _, id := range slices.Sorted(maps.Keys(c.Jobs)) {
 		l.job("jobs."+id, id, c.Jobs[id], c)
 	}
+	l.people(c)
 	if len(c.Stations) == 0 {
 		l.fault("stations", "name at least one, with its gauge and port")
 	}
@@ -311,7 +312,7 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 	a := analysis.Job{
 		ID: id, Title: j.Title, Revision: j.Revision, Unit: j.Unit, Material: j.Material, Face: j.Face, Blind: j.Blind,
 		Nominal: j.Nominal, Limits: analysis.Limits{Low: j.Low, High: j.High, Target: j.Target}, Band: j.Band,
-		Variation: j.Variation, Ovality: j.Ovality, Taper: j.Taper, Length: j.Length, Outside: j.Outside, Sections: j.Sections, Ring: j.Ring,
+		Variation: j.Variation, Ovality: j.Ovality, Taper: j.Taper, Length: j.Length, Outside: j.Outside, Sections: j.Sections, Ring: j.Ring, SignOff: j.SignOff,
 		Papers: analysis.Papers{Drawing: j.Drawing, PartNumber: j.PartNumber, Order: j.Order, Customer: j.Customer, Operation: j.Operation, Balloons: j.Balloons, Fields: j.Fields},
 	}
 	for _, in := range j.Interrupts {

@@ -34,8 +34,12 @@ type Config struct {
 	Rings     map[string]*Ring  `koanf:"rings"`
 	Jobs      map[string]*Job   `koanf:"jobs"`
 	Stations  []Station         `koanf:"stations"`
-	Doubt     Doubt             `koanf:"uncertainty"`
-	Guard     string            `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
+	// People are those who may work here, by id; none: nobody is asked for. Shift is how long
+	// somebody works at a station without being asked again.
+	People map[string]*Person `koanf:"people"`
+	Shift  time.Duration      `koanf:"shift"`
+	Doubt  Doubt              `koanf:"uncertainty"`
+	Guard  string             `koanf:"guard"` // simple, 1.645u or U: the guard band at the limits (ISO 14253-1)
 
 	stated  map[string]bool // keys that are in the file, see States
 	exposed []error         // see Exposed
@@ -242,6 +246,7 @@ type Job struct {
 	Orientations []float64          `koanf:"orientations"`
 	Interrupts   []Interrupt        `koanf:"interrupts"`
 	Ring         string             `koanf:"ring"`
+	SignOff      bool               `koanf:"sign_off"` // whoever accepts is another than those who measured
 	// What stands on the papers, see [analysis.Papers].
 	Drawing    string            `koanf:"drawing"`
 	PartNumber string            `koanf:"part_number"`

@@ -160,7 +160,7 @@ func TestExampleStatesTheDefaults(t *testing.T) {
 	d := defaults()
 	for name, pair := range map[string][2]any{
 		"journal": {c.Journal, d.Journal}, "web": {c.Web, d.Web}, "recordings": {c.Record, d.Record},
-		"mastering": {c.Master, d.Master}, "uncertainty": {c.Doubt, d.Doubt}, "guard": {c.Guard, d.Guard},
+		"mastering": {c.Master, d.Master}, "uncertainty": {c.Doubt, d.Doubt}, "guard": {c.Guard, d.Guard}, "shift": {c.Shift, d.Shift},
 	} {
 		if !reflect.DeepEqual(pair[0], pair[1]) {
 			t.Errorf("%s: the example says %+v, the default is %+v", name, pair[0], pair[1])

@@ -386,6 +386,6 @@ func defaults() *Config {
 			BeforeAccept: usual.Fresh, ReadingsBeforeAccept: usual.FreshReadings,
 		},
 		Doubt: Doubt{Drift: um * 3 / 10, Contact: um * 5 / 100, PartWithin: analysis.Celsius, RingWithin: 2 * analysis.Celsius},
-		Guard: "1.645u",
+		Guard: "1.645u", Shift: usualShift,
 	}
 }

@@ -274,15 +274,28 @@ func (p *operator) near() bool {
 }
 
 func (p *operator) do(ctx context.Context, a event.Action) error {
-	a.Source = "demo"
-	r := p.d.Do(ctx, p.station, a)
-	for a.ID = r.ID; r.Pending && ctx.Err() == nil; {
-		r = p.d.Do(ctx, p.station, a)
+	r := p.ask(ctx, a)
+	if r.Why.Code == "action.person.needed" { // at the start, and when the shift is over
+		p.ask(ctx, event.Action{Do: "person", Person: worksHere})
+		r = p.ask(ctx, a)
 	}
 	if !r.Done && ctx.Err() == nil {
 		return fmt.Errorf("%s: %s", a.Do, r.Why)
 	}
 	return nil
+}
+
+// worksHere is the person of the demo's shop whom the operators play.
+const worksHere = "first-shift"
+
+// ask asks for an action until it is recorded or refused.
+func (p *operator) ask(ctx context.Context, a event.Action) event.Reply {
+	a.Source = "demo"
+	r := p.d.Do(ctx, p.station, a)
+	for a.ID = r.ID; r.Pending && ctx.Err() == nil; {
+		r = p.d.Do(ctx, p.station, a)
+	}
+	return r
 }
 
 // scaled returns how long something takes at the speed of the demo.

@@ -38,6 +38,14 @@ type Action struct {
 	Off     bool    `json:"off,omitempty"`     // for "cooldown": end the correction
 	Confirm bool    `json:"confirm,omitempty"` // go on although the program asked whether it is meant
 	Source  string  `json:"source,omitempty"`
+	// Person is the id of a person: for "person", who works at the station from now on, empty for
+	// nobody; for a verdict, another than the person of the station, who signs for it. Proof is how
+	// that person became known. No message can state it: it is for what checks a PIN or a badge.
+	Person string `json:"person,omitempty"`
+	Proof  Proof  `json:"-"`
+	// Mine, for "person", says that the person took the readings of the part for which nobody was
+	// named.
+	Mine bool `json:"mine,omitempty"`
 	Warmth
 	StudyRequest
 	analysis.PartPapers

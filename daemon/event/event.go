@@ -453,26 +453,6 @@ type JournalDamage struct {
 	MovedTo string `json:"moved_to"` // path of the damaged journal
 }
 
-// Working says how somebody became the person of the station, [Event.Person]. If that is empty,
-// nobody works there any more, and the rest is zero.
-type Working struct {
-	By    Proof     `json:"by,omitempty"`
-	Until time.Time `json:"until,omitzero"` // who works here is asked again then
-	// Readings are the numbers of those readings of the part in hand that were taken while nobody
-	// was named, and that this person says to have taken. Their events stay as they are.
-	Readings []int `json:"readings,omitempty"`
-}
-
-// Proof is how a person became known.
-type Proof string
-
-// The proofs.
-const (
-	ByList  Proof = "list"  // chosen from the list; nothing was proved
-	ByPIN   Proof = "pin"   // the person typed the PIN
-	ByBadge Proof = "badge" // the person's badge was scanned
-)
-
 // Clock says that the wall clock jumped against the steady one.
 type Clock struct {
 	Jump float64 `json:"jump_s"` // seconds, positive forward

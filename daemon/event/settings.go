@@ -42,6 +42,8 @@ type Settings struct {
 	Rule  string                    `json:"guard,omitempty"` // decision rule at the limits; empty: simple acceptance
 	// DepthReach is how far from a planned section a depth may be to count as that section.
 	DepthReach analysis.Length `json:"depth_reach_mm,omitempty"`
+	// Names are those of the people who may work here, by id, where the name is not the id.
+	Names map[string]string `json:"names,omitempty"`
 }
 
 // GaugeSettings describes an instrument of a station.
@@ -210,6 +212,14 @@ func members(text []byte) (m map[string]json.RawMessage) {
 		m = map[string]json.RawMessage{}
 	}
 	return m
+}
+
+// NameOf returns the name of a person, or the id of one who has no other name in the settings.
+func (s *Settings) NameOf(id string) string {
+	if name, ok := s.Names[id]; ok {
+		return name
+	}
+	return id
 }
 
 // Phrase says that the settings came into force, and what is new.

@@ -203,7 +203,7 @@ func (h *Hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 		return nil, false
 	}
 	b = h.work(v, h.now())
-	if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why.Error() == b.Why.Error() && v.bore.Master.OK == b.Master.OK {
+	if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why.Error() == b.Why.Error() && v.bore.Master.OK == b.Master.OK && v.bore.Person() == b.Person() {
 		return nil, true
 	}
 	v.dirty, v.bore = false, b

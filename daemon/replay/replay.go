@@ -48,6 +48,7 @@ func Run(ctx context.Context, path string, out io.Writer, o Options) error {
 	}
 	set := setup.Settings(o.Config, st)
 	set.Simulated = true
+	set.People = nil // a recording of a gauge does not tell who worked there
 	s := session.New(set, nil)
 	w := bufio.NewWriter(out)
 	r := player{session: s, line: line.New(ins[0], s), out: json.NewEncoder(w), options: o, job: cmp.Or(o.Job, st.Job)}

@@ -44,9 +44,10 @@ func actions() []action {
 		{"temperature", "part_cel ring_cel", false, (*Session).warm},                                    // record measured temperatures
 		{"cooldown", "off reason", true, (*Session).coolDown},                                           // correct for how warm the part still is
 		{"study", "parts appraisers trials appraiser trial over part position", true, (*Session).study}, // start, continue or end a gauge study
-		{"accept", "reason", true, (*Session).judge},
+		{"accept", "reason person", true, (*Session).judge},
 		{"reject", "reason", true, (*Session).judge}, // lay the part aside
 		{"note", "reason", false, (*Session).note},
+		{"person", "person mine", false, (*Session).namePerson}, // who works here from now on
 	}
 }
 
@@ -69,6 +70,9 @@ func (s *Session) do(a event.Action) error {
 		case known.job && s.fold.Job == nil:
 			return analysis.Say("action.no_job")
 		default:
+			if err := s.permit(a); err != nil {
+				return err
+			}
 			return known.do(s, a)
 		}
 	}
@@ -107,11 +111,14 @@ func (s *Session) Act(at drivers.Moment, a event.Action) ([]event.Event, event.R
 	return s.end(), r
 }
 
-// Scanned takes in what a scanner or a keypad typed. The name of a job chooses that job, the name
+// Scanned takes in what a scanner or a keypad typed. A badge says who works here, the name of a job chooses that job, the name
 // of a ring begins a mastering, and any other text is the serial number of the next part.
 func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.Reply) {
+	text = strings.TrimSpace(text)
 	a := event.Action{Do: "part", Part: text, Source: "scanner"}
-	if _, ok := s.set.Jobs[text]; ok {
+	if id := s.set.People.ByBadge(text); id != "" {
+		a = event.Action{Do: "person", Person: id, Proof: event.ByBadge, Source: "scanner"}
+	} else if _, ok := s.set.Jobs[text]; ok {
 		a = event.Action{Do: "job", Job: text, Source: "scanner"}
 	} else if _, ok := s.set.Rings[text]; ok {
 		a = event.Action{Do: "master", Ring: text, Source: "scanner"}

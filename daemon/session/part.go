@@ -72,6 +72,9 @@ func (s *Session) beginPart(a event.Action) error {
 	if a.Part != "" && f.Part != nil && a.Part == f.Part.Serial && !a.Confirm {
 		return ask("ask.part_again", a.Part)
 	}
+	if s.set.People.ByBadge(a.Part) != "" {
+		return analysis.Say("action.part.badge")
+	}
 	s.pauseStudy()
 	s.beginSerial(strings.TrimSpace(a.Part), a.PartPapers)
 	return nil
@@ -228,7 +231,11 @@ func (s *Session) judge(a event.Action) error {
 	} else if strings.TrimSpace(a.Reason) == "" {
 		return analysis.Say("action.reject.reason")
 	}
-	v := &event.Verdict{Accepted: a.Do == "accept", Reason: textOr(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
+	signed, err := s.signer(a)
+	if err != nil {
+		return err
+	}
+	v := &event.Verdict{Accepted: a.Do == "accept", SignedBy: signed, Reason: textOr(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
 	if z := b.Sizes; z != nil {
 		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
 	}

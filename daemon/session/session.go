@@ -166,6 +166,9 @@ func (s *Session) emit(e event.Event) {
 	if e.Command == "" {
 		e.Command = s.command
 	}
+	if e.Kind != event.PersonNamed {
+		e.Person = s.person()
+	}
 	s.write(&e)
 	s.out = append(s.out, e)
 	s.fold.Apply(&s.out[len(s.out)-1])

@@ -21,6 +21,7 @@ import (
 	"fairbore/daemon/head"
 	"fairbore/daemon/limit"
 	"fairbore/daemon/line"
+	"fairbore/daemon/people"
 	"fairbore/daemon/port"
 	"fairbore/daemon/state"
 	"fairbore/daemon/visit"
@@ -30,7 +31,7 @@ import (
 // Settings returns the settings of a station's session.
 func Settings(c *config.Config, st *config.Station) state.Settings {
 	set := state.Settings{
-		Station: st.Name, Simulated: simulated(c, st), Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(),
+		Station: st.Name, Simulated: simulated(c, st), Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(), People: staff(c), Shift: c.Shift,
 		Settings: event.Settings{
 			Zone:    zone(c),
 			Gauge:   gaugeSettings(c, st.Gauge),
@@ -40,6 +41,14 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 			Bases:   bases(c, st.Gauge),
 			Rule:    string(c.Rule()), DepthReach: st.DepthReach,
 		},
+	}
+	for id, p := range c.People {
+		if p.Name != id {
+			if set.Names == nil {
+				set.Names = map[string]string{}
+			}
+			set.Names[id] = p.Name
+		}
 	}
 	for _, b := range st.Beside {
 		if set.Beside == nil {
@@ -73,6 +82,22 @@ func simulated(c *config.Config, st *config.Station) bool {
 		played = played || port.Recorded(b.Port)
 	}
 	return c.Simulated || played
+}
+
+// staff returns who may work at the stations, nil if nobody is asked for.
+func staff(c *config.Config) people.Staff {
+	if len(c.People) == 0 {
+		return nil
+	}
+	all := people.Staff{}
+	for id, p := range c.People {
+		person := people.Person{Badge: p.Badge, PIN: p.PIN}
+		for _, role := range p.Roles {
+			person.Rights = append(person.Rights, event.Right(role))
+		}
+		all[id] = person
+	}
+	return all
 }
 
 // ByConfig returns a function that returns the settings of a station from a configuration. If a

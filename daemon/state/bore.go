@@ -12,6 +12,7 @@ import (
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/event"
+	"fairbore/daemon/people"
 )
 
 // Bore is everything that a display needs to draw a station. It is published as one retained
@@ -66,6 +67,9 @@ type Bore struct {
 	// Study is the gauge study under way.
 	Study *StudyNow `json:"study,omitempty"`
 
+	// Working says who works at the station; nil where the configuration names nobody.
+	Working *people.Working `json:"working,omitempty"`
+
 	Master    MasterState             `json:"master"`
 	Gauge     *event.InstrumentState  `json:"gauge,omitempty"`
 	Beside    []event.InstrumentState `json:"other_instruments,omitempty"` // other instruments of the station
@@ -78,6 +82,14 @@ type Bore struct {
 	Last      *event.Reading          `json:"last,omitempty"`
 	Refused   *event.Refusal          `json:"refused,omitempty"` // the newest, if it came after the last reading
 	Cautions  []analysis.Phrase       `json:"cautions,omitempty"`
+}
+
+// Person returns the id of who works at the station, "" for nobody.
+func (b *Bore) Person() string {
+	if b.Working == nil {
+		return ""
+	}
+	return b.Working.Person
 }
 
 // Shrinking reports whether the part will still shrink by more than is allowed without a correction
@@ -211,6 +223,7 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	}
 	b.Check, b.Reread = f.Failed, f.LastReread
 	b.Study = f.StudyNow()
+	b.Working = f.Work.Working(set.People, now)
 	f.masterState(b, set, now)
 	if f.Job != nil {
 		f.bore(b, set)

@@ -10,6 +10,7 @@ import (
 	"fairbore/analysis/advise"
 	"fairbore/analysis/master"
 	"fairbore/daemon/event"
+	"fairbore/daemon/people"
 )
 
 // Fold is the state of a station as its events tell it. The zero value is a station of which
@@ -82,6 +83,7 @@ type Fold struct {
 	Spindle    bool                             // the spindle turns, as far as is known
 	Flood      *event.Flood                     // the newest flood of the gauge
 	FloodAt    time.Time
+	Work       people.Work
 	Dressed    bool // the stones were dressed or changed, and nothing was honed since
 
 	simulatedPart, simulatedZero bool // an event since the part was begun, the newest mastering, was simulated
@@ -122,6 +124,7 @@ func (f *Fold) prune() {
 	}
 	oldest := f.Readings[0].No
 	maps.DeleteFunc(f.Voids, func(no int, _ analysis.Phrase) bool { return no < oldest })
+	f.Work.Forget(oldest)
 	for _, marked := range []map[int]bool{f.Doubtful, f.TakenWarm, f.Asked} {
 		maps.DeleteFunc(marked, func(no int, _ bool) bool { return no < oldest })
 	}
@@ -142,6 +145,9 @@ func (f *Fold) Apply(e *event.Event) {
 		f.applyPart(e)
 	case event.Taken:
 		f.takeReading(e.Reading)
+		f.Work.Taken(e.Reading.No, e.Person)
+	case event.PersonNamed:
+		f.Work.Named(e, f.Readings)
 	case event.Refused:
 		f.Refused = e.Refused
 	case event.Voided, event.Restored, event.Kept:
@@ -398,6 +404,7 @@ func (f *Fold) newPart(p *event.Part, at time.Time) {
 	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.TakenWarm, f.Asked, f.roundStart, f.clockSteadyFrom, f.Done = nil, nil, nil, nil, nil, nil, 0, 0, nil
 	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
 	f.Staying, f.GaugedSince, f.Doubted = false, false, false
+	f.Work.NextPart()
 	f.forgetWarmth()
 }
 

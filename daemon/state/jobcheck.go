@@ -60,5 +60,8 @@ func (set *Settings) CheckJob(j *analysis.Job) []error {
 	if _, ok := set.Jobs[j.ID]; ok {
 		faults = append(faults, analysis.Say("job.id_taken", j.ID))
 	}
+	if j.SignOff && len(set.People) == 0 {
+		faults = append(faults, analysis.Say("job.sign_off_nobody"))
+	}
 	return faults
 }

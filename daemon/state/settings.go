@@ -7,6 +7,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/master"
 	"fairbore/daemon/event"
+	"fairbore/daemon/people"
 )
 
 // Settings is what a station knows from its configuration: what its numbers rest on, and the jobs
@@ -18,6 +19,10 @@ type Settings struct {
 	Simulated bool
 	Jobs      map[string]*analysis.Job
 	Rings     map[string]*analysis.Ring
+	// People are those who may work at the station, by id; none: nobody is asked for. Shift is how
+	// long somebody works there without being asked again.
+	People people.Staff
+	Shift  time.Duration
 }
 
 // The parts of the settings.
