@@ -46,6 +46,7 @@ func (l *loader) check(c *Config) {
 		l.fault("journal.path", "say where the journal is kept")
 	}
 	l.file("journal.key_file", &c.Journal.Key, true)
+	l.letterhead(&c.Letterhead)
 	l.web(&c.Web)
 	l.listen("broker.embedded.listen", c.Broker.Embedded.Listen)
 	l.broker(&c.Broker)

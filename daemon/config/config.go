@@ -24,16 +24,18 @@ type Config struct {
 	Site    string `koanf:"site"`
 	Zone    string `koanf:"time_zone"` // IANA name of the shop's time zone; "" is the machine's
 	// Simulated says that no instrument of the configuration is a real one.
-	Simulated bool              `koanf:"simulated"`
-	Journal   Journal           `koanf:"journal"`
-	Web       Web               `koanf:"web"`
-	Broker    Broker            `koanf:"broker"`
-	Record    Record            `koanf:"recordings"`
-	Master    Mastering         `koanf:"mastering"`
-	Gauges    map[string]*Gauge `koanf:"gauges"`
-	Rings     map[string]*Ring  `koanf:"rings"`
-	Jobs      map[string]*Job   `koanf:"jobs"`
-	Stations  []Station         `koanf:"stations"`
+	Simulated bool    `koanf:"simulated"`
+	Journal   Journal `koanf:"journal"`
+	// Letterhead is at the top of each record.
+	Letterhead Letterhead        `koanf:"letterhead"`
+	Web        Web               `koanf:"web"`
+	Broker     Broker            `koanf:"broker"`
+	Record     Record            `koanf:"recordings"`
+	Master     Mastering         `koanf:"mastering"`
+	Gauges     map[string]*Gauge `koanf:"gauges"`
+	Rings      map[string]*Ring  `koanf:"rings"`
+	Jobs       map[string]*Job   `koanf:"jobs"`
+	Stations   []Station         `koanf:"stations"`
 	// People are those who may work here, by id; none: nobody is asked for. Shift is how long
 	// somebody works at a station without being asked again.
 	People map[string]*Person `koanf:"people"`

@@ -29,6 +29,9 @@ type Settings struct {
 	Program string `json:"program,omitempty"`   // version of the program
 	Zone    string `json:"time_zone,omitempty"` // IANA name of the shop's time zone, "" if not known; the offset is in the times of the events
 
+	// Letterhead is what the shop puts at the top of a record.
+	Letterhead Letterhead `json:"letterhead,omitzero"`
+
 	Gauge GaugeSettings `json:"gauge"`
 	// Beside are the other instruments of the station by name, such as a depth scale or a
 	// temperature sensor. Their values are joined to the gauge's by time.
@@ -45,6 +48,15 @@ type Settings struct {
 	// Names are those of the people who may work here, by id, where the name is not the id.
 	Names map[string]string `json:"names,omitempty"`
 }
+
+// Letterhead is a shop's name and address, and its logo as PNG or JPEG; nil: it has none.
+type Letterhead struct {
+	Lines []string `json:"lines,omitempty"`
+	Logo  []byte   `json:"logo,omitempty"`
+}
+
+// IsZero reports whether there is nothing to put at the top.
+func (h Letterhead) IsZero() bool { return len(h.Lines) == 0 && len(h.Logo) == 0 }
 
 // GaugeSettings describes an instrument of a station.
 type GaugeSettings struct {

@@ -35,7 +35,7 @@ func anySettings(t *rapid.T) Settings {
 		return analysis.Deviation(rapid.Int64Range(-1e15, 1e15).Draw(t, "deviation"))
 	})
 	return Settings{
-		Program: word.Draw(t, "program"), Zone: word.Draw(t, "zone"), Gauge: gauge.Draw(t, "gauge"), Beside: filled(rapid.MapOfN(word, gauge, 0, 3).Draw(t, "beside")),
+		Program: word.Draw(t, "program"), Zone: word.Draw(t, "zone"), Letterhead: letterhead(word.Draw(t, "letterhead")), Gauge: gauge.Draw(t, "gauge"), Beside: filled(rapid.MapOfN(word, gauge, 0, 3).Draw(t, "beside")),
 		Capture: CaptureSettings{word.Draw(t, "mode"), span.Draw(t, "bounce"), span.Draw(t, "settle"), span.Draw(t, "twice"), span.Draw(t, "rest"), rapid.Int().Draw(t, "rate")},
 		Master: MasterSettings{rapid.Int().Draw(t, "readings"), micro.Draw(t, "spread"), Lapse{
 			span.Draw(t, "age"), rapid.Int().Draw(t, "most"), kelvin.Draw(t, "change"), span.Draw(t, "fresh"), rapid.Int().Draw(t, "fresh readings"), span.Draw(t, "due soon"),
@@ -44,6 +44,14 @@ func anySettings(t *rapid.T) Settings {
 		Bases: filled(rapid.MapOf(word, rapid.SampledFrom([]analysis.Basis{analysis.ByStatement, analysis.ByMeasurement, analysis.ByAssumption})).Draw(t, "bases")),
 		Rule:  word.Draw(t, "guard"), DepthReach: analysis.Length(rapid.Int64Range(-1e15, 1e15).Draw(t, "reach")),
 	}
+}
+
+// letterhead is one with a text as its line and its logo, none for no text.
+func letterhead(text string) Letterhead {
+	if text == "" {
+		return Letterhead{}
+	}
+	return Letterhead{[]string{text, ""}, []byte(text)}
 }
 
 // filled returns nil for an empty map, as the settings have it.

@@ -33,13 +33,14 @@ func Settings(c *config.Config, st *config.Station) state.Settings {
 	set := state.Settings{
 		Station: st.Name, Simulated: simulated(c, st), Jobs: c.AnalysisJobs(), Rings: c.AnalysisRings(), People: staff(c), Shift: c.Shift,
 		Settings: event.Settings{
-			Zone:    zone(c),
-			Gauge:   gaugeSettings(c, st.Gauge),
-			Capture: state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: *st.Twice, Rest: st.Rest, MaxRate: st.MaxRate},
-			Master:  state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
-			Doubt:   state.Doubt(c.Doubt),
-			Bases:   bases(c, st.Gauge),
-			Rule:    string(c.Rule()), DepthReach: st.DepthReach,
+			Zone:       zone(c),
+			Letterhead: event.Letterhead{Lines: c.Letterhead.Lines, Logo: c.Letterhead.Image()},
+			Gauge:      gaugeSettings(c, st.Gauge),
+			Capture:    state.CaptureSettings{Mode: st.Capture, Bounce: st.Bounce, Settle: st.Settle, Twice: *st.Twice, Rest: st.Rest, MaxRate: st.MaxRate},
+			Master:     state.MasterSettings{Readings: c.Master.Readings, Spread: c.Master.Spread, Lapse: lapse(&c.Master)},
+			Doubt:      state.Doubt(c.Doubt),
+			Bases:      bases(c, st.Gauge),
+			Rule:       string(c.Rule()), DepthReach: st.DepthReach,
 		},
 	}
 	for id, p := range c.People {
