@@ -18,6 +18,10 @@ type Document struct {
 	Title   string // what it is: "Bore record"
 	Subject string // what it is about: "job J-4112, part 003"
 	Lead    string // the name that the owners use for the part
+	// Number identifies the document, with its issue: "report P-0f1e2d3c-8, issue 1". It stands on
+	// every page.
+	Number     string
+	Letterhead Letterhead
 	// At is the moment that the document describes. It is also the creation date of the PDF,
 	// whenever that is written.
 	At      time.Time

@@ -47,6 +47,9 @@ func (d *Document) Fragment() string {
 		p.tag("p", "lead", d.Lead)
 	}
 	p.tag("p", "subject", d.Subject)
+	if d.Number != "" {
+		p.tag("p", "subject", d.Number)
+	}
 	if s := d.Outcome; s != nil {
 		p.open("p", "stamp "+string(s.Mark))
 		p.tag("span", "mark", s.Mark.Glyph())
@@ -82,12 +85,16 @@ func (d *Document) HTML(style string) string {
 	if style == "" {
 		style, from = "data:text/css;base64,"+base64.StdEncoding.EncodeToString([]byte(Style)), "data:"
 	}
+	if d.Letterhead.Logo != nil {
+		from += "; img-src data:"
+	}
 	var b strings.Builder
 	b.WriteString("<!doctype html>\n<html lang=\"" + html.EscapeString(d.Format.Tag()) + "\">\n<head>\n<meta charset=\"utf-8\">\n" +
 		"<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src " + from + "\">\n" +
 		"<meta name=\"viewport\" content=\"width=device-width\">\n" +
 		"<title>" + html.EscapeString(d.Title+", "+d.Subject) + "</title>\n" +
 		"<link rel=\"stylesheet\" href=\"" + html.EscapeString(style) + "\">\n</head>\n<body>\n")
+	d.Letterhead.html(&b)
 	b.WriteString(d.Fragment())
 	b.WriteString("</body>\n</html>\n")
 	return b.String()

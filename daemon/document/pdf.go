@@ -104,6 +104,7 @@ func (d *Document) PDF(w io.Writer, paper Paper) error {
 	s.SetHeaderFunc(s.head)
 	s.SetFooterFunc(s.foot)
 	s.AddPage()
+	s.letterhead()
 	s.title()
 	s.flow(d.Blocks)
 	return s.Output(w)
@@ -152,8 +153,9 @@ func (s *sheet) head() {
 	}
 	s.font("B", 7.5, ink)
 	s.put(s.left, margin-1, "L", s.doc.Title)
+	right := s.width - s.GetStringWidth(s.doc.Title) - 6
 	s.font("", 7.5, grey)
-	s.put(s.left+s.width, margin-1, "R", strings.TrimPrefix(s.doc.Lead+" · "+s.doc.Subject, " · "))
+	s.put(s.left+s.width, margin-1, "R", s.short(strings.TrimPrefix(s.doc.Lead+" · "+s.doc.Subject, " · "), right))
 	s.rule(s.left, s.left+s.width, margin+0.8, 0.2, thin)
 	s.SetY(headRoom)
 }
@@ -185,6 +187,19 @@ func (s *sheet) simulated() {
 	s.put(x, top+4.3, "L", word)
 }
 
+// short cuts text in the present font to a width, and says so by an ellipsis in front: a subject ends
+// with what tells it from others.
+func (s *sheet) short(text string, w float64) string {
+	if s.GetStringWidth(text) <= w {
+		return text
+	}
+	r := []rune(text)
+	for len(r) > 0 && s.GetStringWidth("…"+string(r)) > w {
+		r = r[1:]
+	}
+	return "…" + string(r)
+}
+
 // foot writes the foot of every page.
 func (s *sheet) foot() {
 	y := s.bottom + 4
@@ -197,6 +212,8 @@ func (s *sheet) foot() {
 	// The number of pages is filled in at the end; its width is not known here.
 	page := func(of string) string { return s.doc.Format.Text("document.page", s.PageNo(), of) }
 	s.put(s.left+s.width-s.GetStringWidth(page("99")), y+4, "L", page(pages))
+	s.font("", 6.5, grey)
+	s.put(s.left+s.width, y+7.2, "R", s.doc.Number)
 }
 
 // title writes the title of the document, and the outcome beside it.
@@ -221,6 +238,12 @@ func (s *sheet) title() {
 	for _, l := range s.SplitText(s.doc.Subject, right) {
 		s.put(s.left, y, "L", l)
 		y += 4.2
+	}
+	if s.doc.Number != "" {
+		for _, l := range s.SplitText(s.doc.Number, right) {
+			s.put(s.left, y, "L", l)
+			y += 4.2
+		}
 	}
 	if st := s.doc.Outcome; st != nil {
 		y = max(y, s.outcome(st, s.left+s.width-stampWidth, top, stampWidth))
@@ -248,7 +271,6 @@ func (s *sheet) outcome(st *Outcome, x, y, w float64) float64 {
 	if st.Why == "" {
 		why = nil
 	}
-	why = why[:min(len(why), 4)]
 	points := 13.0
 	s.font("B", points, ink)
 	if n := s.GetStringWidth(st.Word); n > w-18 {

@@ -14,12 +14,21 @@ const textWidth = 100
 // with spaces only.
 func (d *Document) Text() string {
 	var b strings.Builder
+	for _, l := range d.Letterhead.Lines {
+		writeWrapped(&b, "", l)
+	}
+	if d.Letterhead.Lines != nil {
+		b.WriteString("\n")
+	}
 	title := strings.ToUpper(d.Title)
 	if d.Lead != "" {
 		title += "  " + d.Lead
 	}
 	d.simulatedText(&b)
 	fmt.Fprintf(&b, "%s\n%s\n", title, d.Subject)
+	if d.Number != "" {
+		fmt.Fprintf(&b, "%s\n", d.Number)
+	}
 	if s := d.Outcome; s != nil {
 		fmt.Fprintf(&b, "\n%s %s\n", s.Mark.Glyph(), s.Word)
 		if s.Why != "" {
