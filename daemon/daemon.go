@@ -113,6 +113,7 @@ func (d *Daemon) pages() web.Config {
 		History: archive.History{Journal: d.journal, Settings: d.hub.Settings},
 		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith, Sign: d.signer.Sign},
 	}
+	w.People = &web.People{Settings: d.hub.Settings, Opens: broker.Matches, Guesses: d.guesses}
 	if c.Hash != "" {
 		w.Gate = &web.Gate{
 			Opens: func(passphrase string) bool { return broker.Matches(c.Hash, passphrase) }, Mark: c.Hash, Secure: c.Secure,

@@ -32,6 +32,9 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /station/{name}/view", s.view)
 	mux.HandleFunc("GET /station/{name}/bore", s.bore)
 	mux.HandleFunc("POST /station/{name}/do", s.do)
+	if s.cfg.People != nil {
+		mux.HandleFunc("GET /station/{name}/people", s.people)
+	}
 	if s.cfg.Entry != nil && s.cfg.Actions {
 		mux.HandleFunc("GET /station/{name}/job", s.entryPage)
 		mux.HandleFunc("POST /station/{name}/job", s.enter)
@@ -97,12 +100,12 @@ func (s *Server) do(w http.ResponseWriter, r *http.Request) {
 		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
-	var a event.Action
-	if !s.posted(w, r, &a) {
+	var in personal
+	if !s.posted(w, r, &in) || !s.prove(w, r, name, &in) {
 		return
 	}
-	a.Source = "page"
-	reply := s.src.Do(r.Context(), name, a)
+	in.Source = "page"
+	reply := s.src.Do(r.Context(), name, in.Action)
 	reply.Why = said(reply.Why, s.wordsAt(r, name))
 	status := statusOf(reply)
 	if !reply.Done && !reply.Pending {

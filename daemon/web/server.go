@@ -14,6 +14,7 @@
 //	GET  /station/NAME/stream   server-sent events: bore, live, event
 //	GET  /station/NAME/bore     the newest state, JSON
 //	POST /station/NAME/do       an action, JSON in and out
+//	GET  /station/NAME/people   who may work there, JSON
 //	GET  /station/NAME/job      enter a new job; posted to, it is checked (JSON) or worked to
 //	GET  /wall                  all stations; /wall/view is its stream
 //	GET  /history               parts gauged before; /part/STATION/SEQ is one of them
@@ -73,6 +74,8 @@ type Config struct {
 	Proxies []netip.Prefix
 	// Gate asks for a passphrase before a browser may act; nil: every browser may act.
 	Gate *Gate
+	// People asks who works at a station; nil: the page asks nobody.
+	People *People
 	// History has the parts gauged before; nil: there are no such pages.
 	History History
 	// Records makes the files that a person takes away; nil: there is no such page. Spool is the

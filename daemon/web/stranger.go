@@ -30,6 +30,7 @@ const (
 	wrongHost
 	wrongOrigin
 	noPlace
+	wrongPIN
 	reasons
 )
 
@@ -41,6 +42,7 @@ func reason(why int) (name, said string) {
 		{"host", "a page was asked for by a name that is not this machine's; if it is, put it under web.names"},
 		{"origin", "another site's page tried to act"},
 		{"connections", "too many connections to the page from one address, or in all"},
+		{"pin", "wrong PIN or badge at the page"},
 	}[why]
 	return r[0], r[1]
 }

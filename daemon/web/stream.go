@@ -119,10 +119,10 @@ func expected(b *state.Bore) *[2]analysis.Length {
 // what it has sent, since there may be hundreds.
 type viewer struct {
 	look
-	server      *Server
-	job         *analysis.Job
-	seed        maphash.Seed
-	said, drawn uint64 // hashes of what was sent last
+	server              *Server
+	job                 *analysis.Job
+	seed                maphash.Seed
+	said, drawn, worked uint64 // hashes of what was sent last
 }
 
 // view streams words and drawings to the page of a station, in the viewer's units and size.
@@ -144,6 +144,9 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 
 func (v *viewer) show(buf []byte, b *state.Bore) []byte {
 	v.job = b.Job
+	if w := v.server.worker(b.Working, b.Station); w != nil {
+		buf = appendNew(buf, v.seed, &v.worked, "working", w)
+	}
 	buf = appendNew(buf, v.seed, &v.said, "face", v.server.stationView(b, v.format(b.Job)))
 	return appendNew(buf, v.seed, &v.drawn, "picture", v.draw(b))
 }

@@ -2,6 +2,7 @@
 // and where the tool asks whether it is meant, that is asked too.
 import { settings, set } from "./settings.js";
 import { signIn, onSignOut } from "./login.js";
+import { startPeople, whoWorks, whoSigns } from "./people.js";
 import { t, language } from "./words.js";
 
 let station = "", may = false, note = null, face = null, at = null;
@@ -11,21 +12,51 @@ let barTimer = 0;
 // id names an action, so that one sent twice is done once. randomUUID wants TLS.
 const id = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
 
-// send sends an action. asked: it was sent before, and was not recorded yet.
-async function send(action, asked) {
+// post posts an action and resolves to its reply; what hinders it is a reply too. asked: it was
+// sent before, and was not recorded yet.
+async function post(action, asked) {
   action.id ??= id();
-  let reply, pending;
+  const no = (text) => ({ done: false, why: { text } });
   try {
     const r = await fetch(`/station/${encodeURIComponent(station)}/do?lang=${language}`, {
       method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(action), signal: AbortSignal.timeout(8000),
     });
-    if (r.status === 401) return (await signIn()) ? send(action, asked) : note(t("script.needs_passphrase"), 6000);
-    reply = await r.json();
-    pending = r.status === 202;
+    if (r.status === 401) return (await signIn()) ? post(action, asked) : no(t("script.needs_passphrase"));
+    return { pending: r.status === 202, ...(await r.json()) };
   } catch {
-    return note(asked ? t("script.not_known") : t("script.not_sent"), 8000);
+    return no(asked ? t("script.not_known") : t("script.not_sent"));
   }
-  if (pending) { // not on disk yet: say so until the same action is
+}
+
+// people fetches who may work here, null if that is not told.
+async function people() {
+  try {
+    const r = await fetch(`/station/${encodeURIComponent(station)}/people?lang=${language}`, { signal: AbortSignal.timeout(8000) });
+    if (r.status === 401) return (await signIn()) ? people() : note(t("script.needs_passphrase"), 6000);
+    return r.ok ? await r.json() : note((await r.json()).why.text, 8000);
+  } catch {
+    return note(t("script.unreached"), 8000);
+  }
+}
+
+// send sends an action. It asks for the person whom the action wants, and sends it again.
+async function send(action, asked) {
+  const reply = await post(action, asked), code = reply.why?.code || "";
+  if (!reply.done && code === "action.person.needed") {
+    const named = await whoWorks();
+    if (named?.reply.done) send({ ...action, id: undefined });
+    return;
+  }
+  if (!reply.done && !action.person && (code === "action.sign.other" || code === "action.person.may_not" && action.do === "accept")) {
+    const signed = await whoSigns(action, reply.why.text);
+    return signed ? answered(signed.action, signed.reply) : undefined;
+  }
+  answered(action, reply);
+}
+
+// answered says what came of an action, and asks what the program asks about it.
+function answered(action, reply) {
+  if (reply.pending) { // not on disk yet: say so until the same action is
     note(reply.why.text, 8000);
     return setTimeout(() => send(action, true), 1000);
   }
@@ -207,7 +238,7 @@ export const actions = {
       pair.append(dt, dd);
       at("keys").append(pair);
     }
-    for (const d of document.querySelectorAll("dialog:not(#d-login)")) {
+    for (const d of document.querySelectorAll("dialog:not(#d-login, #d-people)")) {
       const form = d.querySelector("form");
       form.addEventListener("submit", (e) => {
         const then = answer;
@@ -224,5 +255,6 @@ export const actions = {
     at("bar").addEventListener("focusin", showBar);
     addEventListener("keydown", key);
     onSignOut(note);
+    startPeople(post, people, allowed);
   },
 };

@@ -3,6 +3,7 @@
 import { settings, onSettings, simulates } from "./settings.js";
 import { sounds } from "./sounds.js";
 import { actions } from "./actions.js";
+import { onWorking } from "./people.js";
 import { t, language } from "./words.js";
 
 const at = (id) => document.getElementById(id);
@@ -265,6 +266,7 @@ function connect() {
   on("beat");
   on("passing", passing);
   on("face", show);
+  on("working", onWorking);
   on("picture", draw);
   on("live", live);
   on("happened", happened);
