@@ -110,8 +110,8 @@ func (d *Daemon) pages() web.Config {
 	w := web.Config{
 		Listen: c.Listen, Simulated: d.cfg.Simulated, Speed: d.speed, Actions: c.Actions, Names: c.Names, Proxies: c.Trusted(), Version: d.version, Metrics: d.metrics(), Health: d.health(),
 		Jobs: d.jobs, Entry: d.entry(),
-		History: archive.History{Journal: d.journal, Settings: d.hub.Settings},
-		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Settings: d.settingsWith, Sign: d.signer.Sign},
+		History: archive.History{Journal: d.journal},
+		Records: archive.Exporter{Path: d.cfg.Journal.Path, Status: d.journal.Status, Sign: d.signer.Sign},
 	}
 	w.People = &web.People{Settings: d.hub.Settings, Opens: broker.Matches, Guesses: d.guesses}
 	if c.Hash != "" {
@@ -121,15 +121,6 @@ func (d *Daemon) pages() web.Config {
 		}
 	}
 	return w
-}
-
-// settingsWith returns the settings that a station has now, or the settings that it had with
-// another gauge. It returns false if the configuration does not have the station any more.
-func (d *Daemon) settingsWith(station, gauge string) (state.Settings, bool) {
-	if set, ok := d.hub.Settings(station); ok && (gauge == "" || set.Gauge.Name == gauge) {
-		return set, true
-	}
-	return setup.ByConfig(d.cfg)(station, gauge)
 }
 
 // settingsOf returns the settings of a station by a configuration.

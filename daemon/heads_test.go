@@ -93,7 +93,7 @@ func TestHeadsKeptElsewhere(t *testing.T) {
 	var records []string
 	for _, format := range []string{"text", "html", "pdf", "csv"} {
 		record := r.Path("record." + format)
-		if code, says := r.Exit("report", journal, "-c", r.Path("fairbore.yaml"), "--format", format, "-o", record); code != 0 {
+		if code, says := r.Exit("report", journal, "--key", r.Key, "--format", format, "-o", record); code != 0 {
 			t.Fatalf("report: exit %d: %s", code, says)
 		}
 		answers(0, fits, journal, "--record", record, "--key", public)

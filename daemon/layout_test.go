@@ -74,7 +74,7 @@ func layout() map[string]allowed {
 		"daemon/daemontest":       {local: []string{"analysis", "analysis/notation", "daemon/event", "daemon/state", "daemon/store"}, third: []string{"github.com/creack/pty", "golang.org/x/term"}},
 		"daemon/faulttest":        {local: []string{"daemon/daemontest", "daemon/event", "daemon/state", "daemon/store"}, third: []string{"github.com/hanwen/go-fuse/v2", "golang.org/x/sys"}},
 		"daemon/webtest":          {},
-		"daemon/demo":             {local: []string{"analysis", "analysis/advise", "analysis/capture", "configs", "drivers/simulator", "daemon", "daemon/archive", "daemon/config", "daemon/event", "daemon/setup", "daemon/state", "daemon/web"}, third: []string{zerolog, "github.com/creack/pty", "golang.org/x/term"}},
+		"daemon/demo":             {local: []string{"analysis", "analysis/advise", "analysis/capture", "configs", "drivers/simulator", "daemon", "daemon/archive", "daemon/config", "daemon/event", "daemon/state", "daemon/web"}, third: []string{zerolog, "github.com/creack/pty", "golang.org/x/term"}},
 		"cmd/fairbore":            {local: []string{"analysis", "analysis/material", "analysis/notation", "analysis/plan", "configs", "drivers", "daemon", "daemon/archive", "daemon/broker", "daemon/config", "daemon/demo", "daemon/event", "daemon/head", "daemon/listen", "daemon/port", "daemon/replay", "daemon/service", "daemon/setup", "daemon/store", "daemon/visit", "daemon/wall"}, third: []string{"github.com/alecthomas/kong", zerolog}},
 	}
 }

@@ -8,7 +8,7 @@ import (
 
 	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
-	"fairbore/daemon/setup"
+	"fairbore/daemon/head"
 	"fairbore/daemon/wall"
 )
 
@@ -17,7 +17,7 @@ type reportCmd struct {
 	Kind    string `help:"part, job, first-article, masterings, or study (a gauge study)." enum:"part,job,first-article,masterings,study" default:"part"`
 	Format  string `help:"text, html, pdf or csv." enum:"text,html,pdf,csv" default:"text"`
 	Output  string `help:"A file to write; standard output when left out." short:"o"`
-	Config  string `help:"The configuration, for budget, judgement and signature." short:"c" type:"existingfile"`
+	Key     string `help:"The key that signs the head which the record states, as journal.key_file names it." type:"existingfile"`
 	Station string `help:"Of this station only."`
 	Job     string `help:"Of this job only."`
 	Part    string `help:"Of the part with this serial number."`
@@ -31,13 +31,8 @@ func (r *reportCmd) Validate() error { return span(r.From, r.To) }
 
 func (r *reportCmd) Run(ctx context.Context, s *streams) error {
 	o := archive.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From.Time, To: r.To.Time, Paper: r.Paper}
-	if r.Config != "" {
-		cfg, err := config.Load(r.Config)
-		if err != nil {
-			return err
-		}
-		o.Settings = setup.ByConfig(cfg)
-		signer, err := setup.Signer(cfg)
+	if r.Key != "" {
+		signer, err := head.ReadSigner(r.Key)
 		if err != nil {
 			return err
 		}

@@ -1,5 +1,5 @@
 // Package archive collects from a journal what is reported, shown or exported: parts, jobs,
-// masterings and studies, with the settings that apply to them.
+// masterings and studies, with the settings that were in force. It needs nothing but the journal.
 package archive
 
 import (
@@ -7,28 +7,23 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"fairbore/daemon/event"
 	"fairbore/daemon/report"
-	"fairbore/daemon/state"
 	"fairbore/daemon/store"
 )
 
 // archive collects records from a journal for reports.
 type archive struct {
 	journal  *store.Journal
-	settings Settings
 	sign     func(*event.Head)         // signs the head that a record states; nil: nobody does
 	jobs     map[string][]event.Record // by job: when it was chosen, at any station; read once
 	verdicts map[uint64]*event.Verdict // by row
 }
 
-// Settings returns the settings of a station with a gauge, or with any gauge if none is named;
-// false if they are not known.
-type Settings func(station, gauge string) (state.Settings, bool)
-
-func newArchive(j *store.Journal, settings Settings) *archive {
-	return &archive{journal: j, settings: settings, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}}
+func newArchive(j *store.Journal) *archive {
+	return &archive{journal: j, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}}
 }
 
 // head returns the head of the journal at a row, signed if there is a key.
@@ -72,31 +67,27 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	if p.Head, err = a.head(ctx, p.Last()); err != nil {
 		return p, err
 	}
-	set, known := state.Settings{Station: s.Station}, false
-	if a.settings != nil {
-		set, known = a.settings(s.Station, gaugeOf(p.Records))
+	fold := p.Fold()
+	set, known := fold.Terms()
+	if !known {
+		return p, fmt.Errorf("the journal does not say with which settings part %s of %s was gauged; run verify", s.Part, s.Station)
 	}
-	p.NoSettings = !known
-	moment := s.Last
-	if s.Verdict == nil { // show it as it stands
-		moment = end.At
-	}
-	p.Bore = p.Fold().Bore(&set, moment)
+	p.Bore = fold.Bore(set, judgedAt(p.Records))
 	p.Bore.Journal, p.Bore.Seq = end.Journal, end.Seq
 	return p, nil
 }
 
-// gaugeOf returns the gauge of the newest reading, "" if there is none.
-func gaugeOf(records []event.Record) string {
-	for i := len(records) - 1; i >= 0; i-- {
-		if r := records[i].Reading; r != nil {
-			return r.Gauge
+// judgedAt returns when the last verdict was given, or else when the last event was.
+func judgedAt(records []event.Record) time.Time {
+	for _, r := range slices.Backward(records) {
+		if r.Kind == event.Judged {
+			return r.At
 		}
 	}
-	return ""
+	return records[len(records)-1].At
 }
 
-// before returns the job and the mastering in force when a part was begun, with the temperature of
+// before returns the settings, the job and the mastering in force when a part was begun, with the temperature of
 // the ring at that mastering, and what affected the zero since. The number of rows that it reads
 // does not grow with the journal.
 func (a *archive) before(ctx context.Context, station string, seq uint64) (past []event.Record, err error) {
@@ -107,8 +98,10 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) (past 
 		}
 		return r, err
 	}
-	if _, err := newest(event.JobChosen, seq); err != nil {
-		return nil, err
+	for _, k := range []event.Kind{event.Configured, event.JobChosen} {
+		if _, err := newest(k, seq); err != nil {
+			return nil, err
+		}
 	}
 	mastered, err := newest(event.Mastered, seq)
 	if err != nil || mastered == nil {

@@ -13,10 +13,9 @@ import (
 
 // Exporter makes records and exports for the page while gauging goes on.
 type Exporter struct {
-	Path     string // path of the journal
-	Status   func() store.Status
-	Settings Settings
-	Sign     func(*event.Head) // see [ReportOptions]
+	Path   string // path of the journal
+	Status func() store.Status
+	Sign   func(*event.Head) // see [ReportOptions]
 }
 
 // partsOnPage is the largest number of parts in a record that is made while gauging goes on, since
@@ -38,7 +37,7 @@ func (e Exporter) Make(ctx context.Context, out io.Writer, w export.Wanted, prog
 		return err
 	}
 	return Report(ctx, e.Path, guarded, ReportOptions{
-		Kind: w.What, Format: w.Format, Paper: w.Paper, Station: w.Station, Job: w.Job, Part: w.Part, From: w.From, To: w.To, Most: partsOnPage, Settings: e.Settings, Sign: e.Sign,
+		Kind: w.What, Format: w.Format, Paper: w.Paper, Station: w.Station, Job: w.Job, Part: w.Part, From: w.From, To: w.To, Most: partsOnPage, Sign: e.Sign,
 		Progress: func(done, total int) { progress(uint64(done), uint64(total)) },
 	})
 }

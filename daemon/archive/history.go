@@ -15,8 +15,6 @@ import (
 // History answers the pages about parts in the journal.
 type History struct {
 	Journal *store.Journal
-	// Settings returns the present settings of a station, false if there is no such station.
-	Settings func(station string) (state.Settings, bool)
 }
 
 // Parts implements [web.History].
@@ -36,7 +34,7 @@ func (h History) Parts(ctx context.Context, f web.PartFilter) ([]web.PartLine, e
 
 // Record implements [web.History].
 func (h History) Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error) {
-	if _, ok := h.Settings(station); seq == 0 || !ok {
+	if seq == 0 {
 		return nil, nil, web.ErrNoPart
 	}
 	serial := ""
@@ -56,7 +54,7 @@ func (h History) Record(ctx context.Context, station string, seq uint64) (*state
 	if len(parts) == 0 || parts[len(parts)-1].Seq != seq { // the newest part comes first
 		return nil, nil, web.ErrNoPart
 	}
-	p, err := h.archive().part(ctx, parts[len(parts)-1])
+	p, err := newArchive(h.Journal).part(ctx, parts[len(parts)-1])
 	if err != nil {
 		return nil, nil, err
 	}
@@ -65,7 +63,7 @@ func (h History) Record(ctx context.Context, station string, seq uint64) (*state
 
 // Studies implements [web.History].
 func (h History) Studies(ctx context.Context, station, job string, most int) ([]web.StudyLine, error) {
-	all, err := h.archive().begun(ctx, store.Filter{Station: station, Job: job, Limit: most})
+	all, err := newArchive(h.Journal).begun(ctx, store.Filter{Station: station, Job: job, Limit: most})
 	lines := make([]web.StudyLine, len(all))
 	for i := range all {
 		lines[i] = studyLine(&all[i])
@@ -79,7 +77,7 @@ func studyLine(e *event.Record) web.StudyLine {
 
 // Study implements [web.History].
 func (h History) Study(ctx context.Context, station string, seq uint64) (p web.StudyPage, err error) {
-	a := h.archive()
+	a := newArchive(h.Journal)
 	var begun []event.Record
 	if seq == 0 {
 		begun, err = a.begun(ctx, store.Filter{Station: station, Limit: 1})
@@ -98,9 +96,4 @@ func (h History) Study(ctx context.Context, station string, seq uint64) (p web.S
 	}
 	// A document's text is escaped.
 	return web.StudyPage{StudyLine: studyLine(&begun[0]), Open: g.Plan.Now != nil, Article: template.HTML(report.GaugeStudyReport(g, notation.Format{}).Fragment())}, nil
-}
-
-// archive returns an archive with the present settings of the stations.
-func (h History) archive() *archive {
-	return newArchive(h.Journal, func(station, _ string) (state.Settings, bool) { return h.Settings(station) })
 }

@@ -30,9 +30,6 @@ type ReportOptions struct {
 	// From and To bound when a part was begun or a ring was read; a zero time sets no bound.
 	From, To time.Time
 	Paper    string // a4 or letter; empty is a4
-	// Settings returns gauge, decision rule and uncertainty. If it is nil the reports have only
-	// what the journal has: no budget, and no judgement except the recorded one.
-	Settings Settings
 	// Sign signs the head of the journal that the report states; nil leaves it unsigned.
 	Sign func(*event.Head)
 	// Most is the largest number of parts in a report of a job; 0 is 9999.
@@ -65,7 +62,7 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 		return err
 	}
 	defer func() { err = errors.Join(err, j.Close()) }()
-	r := reporter{archive: newArchive(j, o.Settings), o: o}
+	r := reporter{archive: newArchive(j), o: o}
 	r.sign = o.Sign
 	doc, table, err := r.report(ctx)
 	if err != nil {

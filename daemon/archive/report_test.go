@@ -19,6 +19,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/analysis/verdict"
 	"fairbore/configs"
 	"fairbore/daemon/config"
 	"fairbore/daemon/daemontest"
@@ -95,7 +96,9 @@ func (s *shop) bay(name string) *bay {
 	for i := range s.cfg.Stations {
 		if st := s.cfg.Stations[i]; st.Name == name {
 			st.Capture = "button"
-			return &bay{s, session.New(setup.Settings(s.cfg, &st), nil), st.Gauge, nil}
+			b := &bay{s, session.New(setup.Settings(s.cfg, &st), nil), st.Gauge, nil}
+			s.keep(b.Begin(s.now))
+			return b
 		}
 	}
 	s.t.Fatalf("there is no station %s", name)
@@ -178,7 +181,7 @@ func TestReportsOfALiveJournal(t *testing.T) {
 		"masterings":    {en.Text("record.title.masterings"), en.Text("record.look.failed"), "R-1250"},
 	} {
 		for _, format := range []string{"text", "html", "pdf", "csv"} {
-			o := ReportOptions{Kind: kind, Format: format, Settings: setup.ByConfig(s.cfg), Job: "J-4112"}
+			o := ReportOptions{Kind: kind, Format: format, Job: "J-4112"}
 			got := s.report(o)
 			if got != s.report(o) {
 				t.Errorf("%s as %s is not the same twice", kind, format)
@@ -221,7 +224,7 @@ func TestReportTracesToTheJournal(t *testing.T) {
 // mastering and its ring; and of what came after, the next look at the ring.
 func TestReportGathersBeforeAndAfter(t *testing.T) {
 	s := story(t)
-	text := s.report(ReportOptions{Part: "002", Settings: setup.ByConfig(s.cfg)})
+	text := s.report(ReportOptions{Part: "002"})
 	for _, want := range []string{en.Text("record.look.zero_set", 1), "R-1250", en.Text("record.look.holds"), en.Text("record.outcome.accepted"), en.Text("record.budget.size"), en.Text("record.changed.first"), "31.7515", "1.250059"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the record of 002 lacks %q:\n%s", want, text)
@@ -230,13 +233,86 @@ func TestReportGathersBeforeAndAfter(t *testing.T) {
 	if strings.Contains(text, "31.7516") { // that of 001
 		t.Error("the record of 002 has a size of 001")
 	}
-	open := s.report(ReportOptions{Part: "003", Settings: setup.ByConfig(s.cfg)})
+	open := s.report(ReportOptions{Part: "003"})
 	if !strings.Contains(open, en.Text("record.in_doubt", 2)) {
 		t.Errorf("the failed check is not in the record of 003:\n%s", open)
 	}
-	bare := s.report(ReportOptions{Part: "002"})
-	if strings.Contains(bare, en.Text("record.budget.size")) || !strings.Contains(bare, en.Text("record.outcome.accepted")) {
-		t.Errorf("without the configuration:\n%s", bare)
+}
+
+// Each part rests on the settings in force at its verdict: the gauge, its repeatability and the guard
+// of that time, whatever came into force before or after it, also while it was in hand.
+func TestEachPartRestsOnItsOwnSettings(t *testing.T) {
+	s := openShop(t)
+	b := s.bay("hone-bay-2")
+	change := func(do func(*state.Settings)) {
+		st := s.cfg.Stations[slices.IndexFunc(s.cfg.Stations, func(st config.Station) bool { return st.Name == "hone-bay-2" })]
+		st.Capture = "button"
+		set := setup.Settings(s.cfg, &st)
+		do(&set)
+		b.gauge = set.Gauge.Name
+		b.wait(time.Second)
+		s.keep(b.Configure(s.now, set))
+	}
+	um := analysis.Deviation(analysis.Micrometre)
+	first := func(set *state.Settings) { set.Rule = string(verdict.Confidence95) }
+	second := func(set *state.Settings) {
+		set.Rule, set.Gauge.Name, set.Gauge.Repeatability = string(verdict.Simple), "G-99", um
+	}
+	change(first)
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	ring := func() {
+		b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
+		b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	}
+	sizes := []string{"31.7512", "31.7514", "31.7514", "31.7513", "31.7515", "31.7514"}
+	ring()
+	b.sleeve("001", "31.7497", sizes...)
+	change(second)
+	if r := b.Fold().Bore(&state.Settings{}, s.now.Wall).Master; r.OK {
+		t.Error("the zero of another gauge holds")
+	}
+	ring()
+	b.sleeve("002", "31.7497", sizes...)
+	change(first)
+	ring()
+	b.do(event.Action{Do: "part", Part: "003"})
+	b.send(sizes[:3]...)
+	change(second)
+	ring()
+	b.send(sizes[3:]...)
+	b.do(event.Action{Do: "accept"})
+	change(first)
+	records := map[string]string{}
+	for _, part := range []string{"001", "002", "003"} {
+		records[part] = strings.Join(strings.Fields(s.report(ReportOptions{Part: part})), " ")
+	}
+	for _, c := range []struct {
+		part, rule string
+		wide       bool // by the repeatability of 1 µm
+		says       string
+	}{
+		{"001", "1.645u", false, "G-11"}, {"002", "simple", true, "G-99"}, {"003", "simple", true, "G-11, G-99"},
+	} {
+		text := records[c.part]
+		if rule := en.Text("record.rule.is", verdict.Rule(c.rule).Phrase()); !strings.Contains(text, rule) {
+			t.Errorf("the record of %s does not say %q:\n%s", c.part, rule, text)
+		}
+		if strings.Contains(text, daemontest.Begins("record.rule.otherwise", verdict.Rule(c.rule).Phrase())) {
+			t.Errorf("the record of %s states another uncertainty than its verdict:\n%s", c.part, text)
+		}
+		if wide := strings.Contains(text, " 1.000 "); wide != c.wide {
+			t.Errorf("the budget of %s has a line of 1 µm: %t, want %t\n%s", c.part, wide, c.wide, text)
+		}
+		if !strings.Contains(text, c.says) {
+			t.Errorf("the record of %s does not name %s", c.part, c.says)
+		}
+	}
+	if told := en.Text("event.settings_changed", analysis.Say("settings.and", analysis.Say("settings.gauge"), analysis.Say("settings.guard"))); !strings.Contains(records["003"], told) {
+		t.Errorf("the record of 003 does not say %q:\n%s", told, records["003"])
+	}
+	// A first article says its decisions.
+	if text := s.report(ReportOptions{Kind: "first-article", Job: "J-4112"}); !strings.Contains(text, en.Text("record.decision.conforms")) {
+		t.Errorf("the first article:\n%s", text)
 	}
 }
 
@@ -258,7 +334,7 @@ func TestReportNamesThePrior(t *testing.T) {
 		"011": daemontest.Begins("record.chance.lot_smallest", 10),
 		"012": daemontest.Begins("record.chance.lot_smallest", 11),
 	} {
-		text := strings.Join(strings.Fields(s.report(ReportOptions{Part: part, Settings: setup.ByConfig(s.cfg)})), " ")
+		text := strings.Join(strings.Fields(s.report(ReportOptions{Part: part})), " ")
 		if !strings.Contains(text, want) {
 			t.Errorf("the record of %s lacks %q:\n%s", part, want, text)
 		}
@@ -296,18 +372,18 @@ func TestReportTellsOfAFailedRereading(t *testing.T) {
 	b.do(event.Action{Do: "part", Part: "002"})
 	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7497", "31.7497", "31.7497", "31.7497")
-	if text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)}); strings.Contains(text, en.Text("record.outcome.accepted_doubt")) || !strings.Contains(text, en.Text("record.outcome.accepted")) || strings.Contains(text, en.Text("record.look.reread")) {
+	if text := s.report(ReportOptions{Part: "001"}); strings.Contains(text, en.Text("record.outcome.accepted_doubt")) || !strings.Contains(text, en.Text("record.outcome.accepted")) || strings.Contains(text, en.Text("record.look.reread")) {
 		t.Errorf("after a good re-reading:\n%s", text)
 	}
 	b.do(event.Action{Do: "reread", Of: 4})
 	b.send("31.7502", "31.7502", "31.7502", "31.7502")
-	text := s.report(ReportOptions{Part: "001", Settings: setup.ByConfig(s.cfg)})
+	text := s.report(ReportOptions{Part: "001"})
 	for _, want := range []string{en.Text("record.outcome.accepted_doubt"), en.Text("record.look.reread"), en.Text("record.look.failed") + "; " + daemontest.Begins("record.look.in_doubt", 6)} {
 		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {
 			t.Errorf("after one that failed the record lacks %q:\n%s", want, text)
 		}
 	}
-	if l := s.report(ReportOptions{Kind: "masterings", Settings: setup.ByConfig(s.cfg)}); strings.Count(l, en.Text("record.look.reread")) < 3 { // the counts and two rows
+	if l := s.report(ReportOptions{Kind: "masterings"}); strings.Count(l, en.Text("record.look.reread")) < 3 { // the counts and two rows
 		t.Errorf("the log:\n%s", l)
 	}
 }

@@ -19,7 +19,6 @@ import (
 	"fairbore/daemon"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
-	"fairbore/daemon/setup"
 	"fairbore/drivers/simulator"
 )
 
@@ -185,7 +184,7 @@ func run(ctx context.Context, d *daemon.Daemon, cfg *config.Config, operators []
 func printRecords(ctx context.Context, cfg *config.Config, operators []*operator, out io.Writer) error {
 	for _, p := range operators {
 		fmt.Fprintln(out)
-		if err := archive.Report(ctx, cfg.Journal.Path, out, archive.ReportOptions{Station: p.station, Part: p.part, Settings: setup.ByConfig(cfg)}); err != nil {
+		if err := archive.Report(ctx, cfg.Journal.Path, out, archive.ReportOptions{Station: p.station, Part: p.part}); err != nil {
 			return err
 		}
 	}

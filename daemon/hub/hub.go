@@ -212,7 +212,11 @@ func (h *Hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 }
 
 func (h *Hub) work(v *view, now time.Time) *state.Bore {
-	b := v.fold.Bore(&v.set, now)
+	set := v.set
+	if v.fold.Settings != nil { // what is recorded goes by what is recorded
+		set.Settings = *v.fold.Settings
+	}
+	b := v.fold.Bore(&set, now)
 	b.Journal, b.Seq = h.journal, v.seq
 	b.Warning = h.warning
 	if h.stopped {

@@ -35,35 +35,38 @@ type article struct {
 	actual, beside string
 	unit           string
 	decision       string // code of the decision
+	gauge, ring    string
 }
 
 // list returns the characteristics: the extreme sizes, the form if it is asked for, and every
 // place.
 func (r *record) list() (out []article) {
 	j := r.job
-	size := func(no, what string, x *analysis.Length, decision string) {
+	size := func(no, what string, at analysis.Place, x *analysis.Length, decision string) {
 		a := article{no: no, what: what, low: r.Digits(j.Low), high: r.Digits(j.High), actual: none, beside: none, unit: r.Large().String(), decision: decision}
 		if x != nil {
 			a.actual, a.beside = r.Digits(*x), r.Beside().Digits(*x)
 		}
+		a.gauge, a.ring = r.tools(at)
 		out = append(out, a)
 	}
 	if z := r.Bore.Sizes; z != nil {
-		size("1", r.Text("record.article.smallest", z.Smallest.Place), &z.Smallest.Size, r.judged(z.Smallest.Place))
-		size("2", r.Text("record.article.largest", z.Largest.Place), &z.Largest.Size, r.judged(z.Largest.Place))
+		size("1", r.Text("record.article.smallest", z.Smallest.Place), z.Smallest.Place, &z.Smallest.Size, r.judged(z.Smallest.Place))
+		size("2", r.Text("record.article.largest", z.Largest.Place), z.Largest.Place, &z.Largest.Size, r.judged(z.Largest.Place))
 	}
+	gauge, ring := r.tools(j.Plan()...)
 	for i, c := range r.characteristics() {
 		out = append(out, article{
-			no: strconv.Itoa(3 + i), what: r.Say(c.Name.Phrase()), low: none, high: r.Micro(c.Limit), actual: r.Micro(c.Value), beside: none, unit: r.MicroUnit(), decision: string(c.Decision),
+			no: strconv.Itoa(3 + i), what: r.Say(c.Name.Phrase()), low: none, high: r.Micro(c.Limit), actual: r.Micro(c.Value), beside: none, unit: r.MicroUnit(), decision: string(c.Decision), gauge: gauge, ring: ring,
 		})
 	}
 	now := r.fold.Current(r.Bore.Basis)
 	for i, p := range j.Plan() {
 		no, what := fmt.Sprintf("1.%d", i+1), r.Text("record.article.place", p)
 		if x := now[p]; x != nil {
-			size(no, what, &x.Size, r.judged(p))
+			size(no, what, p, &x.Size, r.judged(p))
 		} else {
-			size(no, what, nil, "not gauged")
+			size(no, what, p, nil, "not gauged")
 		}
 	}
 	return out
@@ -80,26 +83,30 @@ func (r *record) articles() *document.Table {
 	t := &document.Table{Columns: slices.Concat(
 		numbers(r.Text("record.no")), wrapped(r.Text("record.characteristic")), numbers(r.Text("record.low_limit"), r.Text("record.high_limit"), r.Text("record.actual")), words(r.Text("record.unit")),
 		numbers(r.Beside().Large().String()), words(r.Text("record.gauge"), r.Text("record.ring"), r.Text("record.decision")))}
-	gauge, ring := r.tools()
 	for _, a := range r.list() {
-		t.Rows = append(t.Rows, []string{a.no, a.what, a.low, a.high, a.actual, a.unit, a.beside, gauge, ring, r.decided(a.decision)})
+		t.Rows = append(t.Rows, []string{a.no, a.what, a.low, a.high, a.actual, a.unit, a.beside, a.gauge, a.ring, r.decided(a.decision)})
 	}
 	t.Notes = []string{r.Text("record.note.article")}
 	return t
 }
 
-// tools returns the gauge and the ring that were used in the last round.
-func (r *record) tools() (gauge, ring string) {
-	gauge, ring = none, none
-	for _, x := range r.fold.Current(r.Bore.Basis) {
-		gauge = clean(x.Gauge)
+// tools returns the gauges and the rings that were used at places in the last round.
+func (r *record) tools(at ...analysis.Place) (gauge, ring string) {
+	var gauges, rings set
+	now := r.fold.Current(r.Bore.Basis)
+	for _, p := range at {
+		x := now[p]
+		if x == nil {
+			continue
+		}
+		gauges.add(clean(x.Gauge))
 		for _, m := range r.masters() {
 			if m.Master.Number == x.Mastered {
-				ring = clean(m.Master.Ring.ID)
+				rings.add(clean(m.Master.Ring.ID))
 			}
 		}
 	}
-	return gauge, ring
+	return orDash(gauges.String()), orDash(rings.String())
 }
 
 // decisionRule states the rule. The tables with the figures are elsewhere in the record.

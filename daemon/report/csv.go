@@ -131,10 +131,9 @@ func (r *record) counts(x *event.Reading) (counts, why string) {
 // FirstArticleCSV writes the characteristics of a first article, one a row.
 func (p Part) FirstArticleCSV(w io.Writer) error {
 	r := p.record(notation.Format{})
-	gauge, ring := r.tools()
 	var rows [][]string
 	for _, a := range r.list() {
-		rows = append(rows, []string{event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, event.Guard(gauge), event.Guard(ring), strings.Replace(a.decision, ".", ", ", 1)})
+		rows = append(rows, []string{event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, event.Guard(a.gauge), event.Guard(a.ring), strings.Replace(a.decision, ".", ", ", 1)})
 	}
 	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows, p.Head, p.Bore.Simulated)
 }

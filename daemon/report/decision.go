@@ -13,11 +13,7 @@ import (
 
 // form says the form of the bore in words.
 func (r *record) form() {
-	switch {
-	case len(r.Bore.Words) == 0:
-	case r.NoSettings:
-		r.section(r.Text("record.form"), document.Para(r.Text("record.form.not_worked_out")))
-	default:
+	if len(r.Bore.Words) > 0 {
 		r.section(r.Text("record.form"), r.lines(r.Bore.Words))
 	}
 }
@@ -47,7 +43,8 @@ func (r *record) fits(f verdict.Fit) string {
 	return r.Text("record.fit." + string(f))
 }
 
-// otherwise says where the recorded verdict was given on other terms than the rest of this page.
+// otherwise says where this version of the program works out another uncertainty than the recorded
+// verdict was given with.
 func (r *record) otherwise() string {
 	v, j := r.Bore.Verdict, r.Bore.Judged
 	if v == nil || v.Rule == "" || v.Rule == string(j.Rule) && (r.Bore.U == nil || v.U == r.Bore.U.Expanded) {
@@ -62,11 +59,7 @@ func (r *record) recorded() document.Lines {
 	if v == nil || v.Rule == "" {
 		return document.Lines{r.Text("record.rule.none")}
 	}
-	said := document.Lines{r.Text("record.rule.then", verdict.Rule(v.Rule).Phrase(), v.U, analysis.Say("state."+string(v.State)))}
-	if r.NoSettings {
-		said = append(said, r.Text("record.rule.no_budget"))
-	}
-	return said
+	return document.Lines{r.Text("record.rule.then", verdict.Rule(v.Rule).Phrase(), v.U, analysis.Say("state."+string(v.State)))}
 }
 
 // judgements tables what was judged.

@@ -51,11 +51,11 @@ func everyRecord(t *testing.T, f notation.Format) map[string]*document.Document 
 		Title: "G-11 J-4112", From: batch.Parts[0].Records[0].At, At: batch.Parts[1].Records[0].At, Gauge: "G-11", Job: batch.Job, Stations: []string{"bay-2"},
 		Table: table, Results: []study.GaugeStudy{byANOVA, byRange}, Trace: batch.Trace,
 	}
-	stranger := sleeve(t)
-	stranger.NoSettings = true
+	doubted := sleeve(t)
+	doubted.Bore.Judged = nil // all readings are in doubt
 	at := batch.Parts[0].Records[0].At
 	all := map[string]*document.Document{
-		"part": PartRecord(valve(t), f), "part in inches": PartRecord(sleeve(t), f), "part with all that happens": PartRecord(eventful(t), f), "part without settings": PartRecord(stranger, f),
+		"part": PartRecord(valve(t), f), "part in inches": PartRecord(sleeve(t), f), "part with all that happens": PartRecord(eventful(t), f), "part in doubt": PartRecord(doubted, f),
 		"first article": FirstArticle(valve(t), f), "batch": ofLot(time.Time{}, time.Time{}), "batch of a period": ofLot(at, at.Add(time.Hour*24)), "batch from": ofLot(at, time.Time{}), "batch before": ofLot(time.Time{}, at),
 		"masterings": MasteringLog(Log{Looks: b.records, Trace: batch.Trace}, f), "no masterings": MasteringLog(Log{Station: "bay-9"}, f),
 		"study": GaugeStudyReport(whole, f), "study under way": GaugeStudyReport(begun, f),

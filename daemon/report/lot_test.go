@@ -19,7 +19,6 @@ import (
 	"fairbore/daemon/document"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
-	"fairbore/daemon/state"
 )
 
 // lotMeans are the final means of ten sleeves, in 0.1 µm above the low limit
@@ -404,25 +403,6 @@ func TestCSVIsRFC4180(t *testing.T) {
 	}
 	if row := strings.SplitN(out.String(), "\r\n", 3)[1]; !strings.HasSuffix(row, ",'=quality,2,"+p.Head.Line()+",") {
 		t.Errorf("a reading of a study ends with %q", row)
-	}
-}
-
-// Without the configuration the record tells what the journal alone has: the
-// recorded verdict with its rule and U, and no budget.
-func TestWithoutConfiguration(t *testing.T) {
-	p := valve(t)
-	p.NoSettings = true
-	p.Bore = p.Fold().Bore(&state.Settings{Station: "bay-3"}, p.Records[len(p.Records)-1].At)
-	text := strings.Join(strings.Fields(PartRecord(p, notation.Format{}).Text()), " ")
-	for _, want := range []string{daemontest.Begins("record.rule.then", analysis.Say("verdict.rule.1.645u")) + "0.60 µm", en.Text("record.rule.no_budget"), en.Text("record.outcome.accepted"), "15.8811"} {
-		if !strings.Contains(text, want) {
-			t.Errorf("the record does not say %q", want)
-		}
-	}
-	for _, not := range []string{en.Text("record.budget.size"), daemontest.Begins("form.blind.two_point"), daemontest.Begins("form.bell_mouth")} {
-		if strings.Contains(text, not) {
-			t.Errorf("the record says %q, which nothing is known of", not)
-		}
 	}
 }
 

@@ -30,9 +30,6 @@ type Part struct {
 	// Limits has the times when the job was chosen, to show how its limits changed.
 	Limits []event.Record
 	Head   event.Head // of the journal at row [Part.Last]
-	// NoSettings says that gauge and rule were not known when the bore was worked out, so that
-	// there is no budget and no judgement except the recorded one.
-	NoSettings bool
 }
 
 // Last returns the number of the newest row that the record is based on, 0 if there is none.

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/rs/zerolog"
@@ -99,23 +98,6 @@ func staff(c *config.Config) people.Staff {
 		all[id] = person
 	}
 	return all
-}
-
-// ByConfig returns a function that returns the settings of a station from a configuration. If a
-// gauge is named and known, the settings are those with that gauge. The function returns false if
-// there is no such station.
-func ByConfig(c *config.Config) func(station, gauge string) (state.Settings, bool) {
-	return func(station, gauge string) (state.Settings, bool) {
-		i := slices.IndexFunc(c.Stations, func(st config.Station) bool { return st.Name == station })
-		if i < 0 {
-			return state.Settings{Station: station}, false
-		}
-		st := c.Stations[i]
-		if _, ok := c.Gauges[gauge]; ok {
-			st.Gauge = gauge
-		}
-		return Settings(c, &st), true
-	}
 }
 
 // bases returns the lines of the uncertainty budget whose input the configuration leaves out. The

@@ -22,8 +22,10 @@ type Fold struct {
 	MaxReadings int
 
 	Station  string
-	Last     time.Time       // of the newest event
-	Settings *event.Settings // in force; nil: the journal has none
+	Last     time.Time             // of the newest event
+	Settings *event.Settings       // in force; nil: the journal has none
+	judgedBy *terms                // of the last verdict on the part in hand
+	gauges   []event.GaugeSettings // of the part, each as it was last described, the newest last
 
 	Job      *analysis.Job
 	Lot      []*event.Verdict // the newest verdicts of the job, at most event.LotMost
@@ -141,6 +143,7 @@ func (f *Fold) Apply(e *event.Event) {
 	switch e.Kind {
 	case event.Configured:
 		f.Settings = e.Settings
+		f.describe()
 	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged:
 		f.applyPart(e)
 	case event.Taken:
@@ -214,7 +217,7 @@ func (f *Fold) applyPart(e *event.Event) {
 	case event.Placed:
 		f.applyPlace(e.Place)
 	case event.Judged:
-		f.Verdict = e.Verdict
+		f.Verdict, f.judgedBy = e.Verdict, &terms{f.Settings, f.Warm}
 		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-event.LotMost):]), e.Verdict)
 		if f.GaugedSince { // what was gauged before the last good check of a ring is not in doubt
 			f.PartsSince = append(slices.Clone(f.PartsSince), e.Verdict.Part)
@@ -406,6 +409,8 @@ func (f *Fold) newPart(p *event.Part, at time.Time) {
 	f.Staying, f.GaugedSince, f.Doubted = false, false, false
 	f.Work.NextPart()
 	f.forgetWarmth()
+	f.judgedBy, f.gauges = nil, nil
+	f.describe()
 }
 
 // leaveChosen goes on to the next place once the chosen one was gauged.

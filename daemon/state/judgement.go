@@ -14,8 +14,34 @@ import (
 	"fairbore/daemon/event"
 )
 
-// judgement works out form, uncertainty and verdict from the readings of a round.
+// judgement works out form, uncertainty and verdict from the readings of a round, by the settings and
+// temperatures at the last verdict on the part, if there is one. Of several gauges it takes the one with the
+// larger uncertainty.
 func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
+	if t := f.judgedBy; t != nil {
+		then := *f
+		then.Warm, f = t.warm, &then
+		if t.set != nil {
+			set = &Settings{Settings: *t.set}
+		}
+	}
+	var size, between uncertainty.Budget
+	known := false
+	for _, g := range f.gaugesOf(set, b.Basis) {
+		by := *set
+		by.Gauge = *g
+		if f.Master == nil {
+			set = &by
+			continue
+		}
+		s, d, err := f.budgets(&by, b.Basis, readings)
+		if err != nil { // the check of the configuration makes sure of all that it needs
+			continue
+		}
+		if !known || s.Stated.Expanded > size.Stated.Expanded {
+			size, between, set, known = s, d, &by, true
+		}
+	}
 	kind := form.TwoPoint
 	if set.Gauge.ThreePoint {
 		kind = form.SelfCentring
@@ -29,16 +55,12 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	})
 	b.Form = &res
 	b.Words = res.Phrases()
-	if f.Master == nil {
+	if !known {
 		return
 	}
-	size, form, err := f.budgets(set, b.Basis, readings)
-	if err != nil { // the check of the configuration makes sure of all that it needs
-		return
-	}
-	b.U, b.Budget, b.FormBudget = &size.Stated, &size, &form
+	b.U, b.Budget, b.FormBudget = &size.Stated, &size, &between
 	rule := verdict.Rule(cmp.Or(set.Rule, string(verdict.Simple)))
-	v := verdict.Judge(verdict.Input{Job: f.Job, Readings: readings, Size: size.Stated, Form: form.Stated, Rule: rule, Lot: f.lot(own(&set.Gauge, readings))})
+	v := verdict.Judge(verdict.Input{Job: f.Job, Readings: readings, Size: size.Stated, Form: between.Stated, Rule: rule, Lot: f.lot(own(&set.Gauge, readings))})
 	b.Judged = &v
 }
 

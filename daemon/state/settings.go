@@ -2,6 +2,7 @@ package state
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"fairbore/analysis"
@@ -33,6 +34,50 @@ type (
 	Doubt           = event.Doubt
 )
 
+// describe notes the gauge as the settings describe it.
+func (f *Fold) describe() {
+	if f.Settings == nil {
+		return
+	}
+	others := slices.DeleteFunc(slices.Clone(f.gauges), func(g GaugeSettings) bool { return g.Name == f.Settings.Gauge.Name })
+	f.gauges = append(others, f.Settings.Gauge)
+}
+
+// terms are what a verdict was given by and what may change after it: the settings in force, nil if
+// the journal has none, and the temperatures.
+type terms struct {
+	set  *event.Settings
+	warm event.Warmth
+}
+
+// Terms returns the settings that the part in hand rests on: those in force at its last verdict, or
+// else now. It returns false if the journal has none.
+func (f *Fold) Terms() (*Settings, bool) {
+	set := f.Settings
+	if f.judgedBy != nil {
+		set = f.judgedBy.set
+	}
+	if set == nil {
+		return nil, false
+	}
+	return &Settings{Settings: *set, Station: f.Station}, true
+}
+
+// gaugesOf returns the gauges that the readings of a round which count were taken with.
+func (f *Fold) gaugesOf(set *Settings, round int) (used []*GaugeSettings) {
+	for _, r := range f.During(round) {
+		if !f.Counts(r) || slices.ContainsFunc(used, func(g *GaugeSettings) bool { return g.Name == r.Gauge }) {
+			continue
+		}
+		g := &set.Gauge
+		if i := slices.IndexFunc(f.gauges, func(g GaugeSettings) bool { return g.Name == r.Gauge }); i >= 0 && r.Gauge != g.Name {
+			g = &f.gauges[i]
+		}
+		used = append(used, g)
+	}
+	return used
+}
+
 // clockMoved is by how many seconds the wall clock may have been set before the age of a mastering
 // is no longer known well enough.
 const clockMoved = 60
@@ -49,6 +94,8 @@ func (set *Settings) Lapsed(f *Fold, now time.Time) analysis.Phrase {
 		return analysis.Say("bore.read_the_ring")
 	case f.Job != nil && f.Job.Ring != f.Master.Ring.ID:
 		return analysis.Say("bore.other_ring", f.Job.Ring, f.Master.Ring.ID)
+	case f.Master.Gauge != set.Gauge.Name:
+		return analysis.Say("bore.other_gauge", set.Gauge.Name, f.Master.Gauge)
 	case f.Moved > clockMoved:
 		return analysis.Say("bore.clock_set")
 	case math.Abs(f.Master.MeanMotion()*(master.Smoothing(set.Gauge.Smoothing).Square()-f.Master.Square)) > anew.Micrometres():

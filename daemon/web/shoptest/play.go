@@ -142,7 +142,7 @@ func (p *Play) Tell(e event.Event) *Play {
 // Master masters the gauge on the job's ring.
 func (p *Play) Master() *Play {
 	ring := p.Set.Rings[p.Fold.Job.Ring]
-	return p.Tell(event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: *ring, Of: 3}})
+	return p.Tell(event.Event{Kind: event.Mastered, Master: &event.Master{Number: 1, Ring: *ring, Gauge: p.Set.Gauge.Name, Of: 3}})
 }
 
 // Take takes a reading.
