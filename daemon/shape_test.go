@@ -33,6 +33,7 @@ func largeBecause() map[string]string {
 		"daemon/listen":  "each form that an unknown gauge may talk in is looked for in its own way, and ranked against the others",
 		"daemon/port":    "serial, network and pseudo lines, RFC 2217 and recordings are one line that comes back, whatever it is",
 		"daemon/session": "one machine of states: gauge, ring, part, study and spindle act on each other in one order",
+		"daemon/state":   "what follows from the events is worked out of one fold: numbers, budget, verdict, advice, and what to do now",
 		"daemon/store":   "a journal, its indexes, its writer and its checks share the file and its locks",
 		"daemon/report":  "each kind of record is put together by itself: part, first article, lot, masterings, gauge study, CSV",
 		"drivers":        "every wire format is a file of its own; they share the table, the frames and the recordings",
