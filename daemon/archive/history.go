@@ -18,18 +18,22 @@ type History struct {
 }
 
 // Parts implements [web.History].
-func (h History) Parts(ctx context.Context, f web.PartFilter) ([]web.PartLine, error) {
-	parts, err := h.Journal.Parts(ctx, store.Filter{Station: f.Station, Job: f.Job, Part: f.Part, Limit: f.Limit})
-	if err != nil {
-		return nil, err
+func (h History) Parts(ctx context.Context, f web.PartFilter) (lines []web.PartLine, earlier uint64, err error) {
+	found, err := h.Journal.Search(ctx, store.PartSearch{
+		Filter:  store.Filter{Station: f.Station, Job: f.Job, Part: f.Part, From: f.From, To: f.To, Limit: f.Limit},
+		Outcome: f.Outcome, Gauge: f.Gauge, Person: f.Person, Before: f.Before,
+	})
+	for _, p := range found.Parts {
+		lines = append(lines, web.PartLine{
+			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First.Local(), Last: p.Last.Local(), Readings: p.Readings, Verdict: p.Verdict, Simulated: p.Simulated,
+		})
 	}
-	lines := make([]web.PartLine, len(parts))
-	for i, p := range parts {
-		lines[i] = web.PartLine{
-			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First, Last: p.Last, Readings: p.Readings, Verdict: p.Verdict,
-		}
-	}
-	return lines, nil
+	return lines, found.Earlier, err
+}
+
+// Known implements [web.History].
+func (h History) Known(ctx context.Context) (jobs, gauges, people []string, err error) {
+	return h.Journal.Known(ctx)
 }
 
 // Record implements [web.History].

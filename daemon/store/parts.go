@@ -15,14 +15,17 @@ import (
 // PartSummary is an entry of a list of parts. There is one for each time that a part was begun, so
 // a part that was begun twice is listed twice.
 type PartSummary struct {
-	Seq      uint64         `json:"seq"` // number of the event that began the part
-	Station  string         `json:"station"`
-	Job      string         `json:"job"`
-	Part     string         `json:"part"`
-	First    time.Time      `json:"first"`            // when the part was begun, in UTC
-	Last     time.Time      `json:"last"`             // time of its newest reading or verdict, else First
-	Readings int            `json:"readings"`         // how many were taken, void ones included
-	Verdict  *event.Verdict `json:"result,omitempty"` // the newest verdict on the part
+	Seq       uint64         `json:"seq"` // number of the event that began the part
+	Station   string         `json:"station"`
+	Job       string         `json:"job"`
+	Part      string         `json:"part"`
+	First     time.Time      `json:"first"`               // when the part was begun, in UTC
+	Last      time.Time      `json:"last"`                // time of its newest reading or verdict, else First
+	Readings  int            `json:"readings"`            // how many were taken, void ones included
+	Verdict   *event.Verdict `json:"result,omitempty"`    // the newest verdict on the part
+	Simulated bool           `json:"simulated,omitempty"` // it was begun at a station that measured nothing
+
+	by string // who worked at the station when it was begun
 }
 
 // Parts returns the parts that a filter picks, the newest first. It returns at most Limit parts; a
@@ -32,7 +35,7 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 	if f.Limit <= 0 {
 		f.Limit = 200
 	}
-	parts, err := j.newest(ctx, f)
+	parts, err := j.newest(ctx, f, j.Last()+1)
 	if err != nil {
 		return nil, fmt.Errorf("list the parts: %w", err)
 	}
@@ -52,8 +55,9 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 	return out, nil
 }
 
-// newest returns the newest parts that the filter picks, the newest first.
-func (j *Journal) newest(ctx context.Context, f Filter) (out []partSpan, err error) {
+// newest returns the newest parts that the filter picks of those begun before a number, the newest
+// first.
+func (j *Journal) newest(ctx context.Context, f Filter, before uint64) (out []partSpan, err error) {
 	last := j.Last()
 	spans := []span{{f.Station, f.AfterSeq + 1, last}}
 	if f.Job != "" {
@@ -61,15 +65,23 @@ func (j *Journal) newest(ctx context.Context, f Filter) (out []partSpan, err err
 			return nil, err
 		}
 	}
+	slices.SortFunc(spans, func(a, b span) int { return cmp.Compare(b.hi, a.hi) })
 	for _, s := range spans {
+		if s.hi = min(s.hi, before-1); s.lo > s.hi {
+			continue
+		}
+		if len(out) == f.Limit && s.hi < out[len(out)-1].lo { // and so do all that follow
+			break
+		}
 		parts, err := j.partSpans(ctx, &f, s, f.Limit)
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, parts...)
+		slices.SortFunc(out, func(a, b partSpan) int { return cmp.Compare(b.lo, a.lo) })
+		out = out[:min(len(out), f.Limit)]
 	}
-	slices.SortFunc(out, func(a, b partSpan) int { return cmp.Compare(b.lo, a.lo) })
-	return out[:min(len(out), f.Limit)], nil
+	return out, nil
 }
 
 // partSpan is a part and the span of the journal in which it was the current part. The span begins
@@ -121,14 +133,14 @@ const summary = `with r as (
 ), v as (
 	select seq, at, body from event indexed by event_station where station = ?1 and kind = 'result' and kind <> 'reading' and seq between ?2 and ?3 order by seq desc limit 1
 )
-select n, (select at from event where seq = r.last), (select at from v), coalesce((select seq from v), 0), (select body from v) from r`
+select n, (select at from event where seq = r.last), (select at from v), coalesce((select seq from v), 0), (select body from v), (select body from event where seq = ?2) from r`
 
 func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, u *unpacker, to uint64) (PartSummary, error) {
 	s := PartSummary{Seq: p.lo, Station: p.station, Job: p.job, Part: p.part, First: time.Unix(0, p.at).UTC()}
 	var read, judged *int64
 	var verdict uint64
-	var body []byte
-	if err := stmt.QueryRowContext(ctx, p.station, int64(p.lo), int64(p.hi), int64(to)).Scan(&s.Readings, &read, &judged, &verdict, &body); err != nil {
+	var body, begin []byte
+	if err := stmt.QueryRowContext(ctx, p.station, int64(p.lo), int64(p.hi), int64(to)).Scan(&s.Readings, &read, &judged, &verdict, &body, &begin); err != nil {
 		return s, err
 	}
 	s.Last = s.First
@@ -137,14 +149,19 @@ func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, u *unpacker, to 
 			s.Last = time.Unix(0, *at).UTC()
 		}
 	}
-	if body == nil {
-		return s, nil
-	}
-	body, err := u.unpacked(verdict, body)
+	begin, err := u.unpacked(p.lo, begin)
 	if err != nil {
 		return s, err
 	}
-	e, err := u.decode(body)
+	e, err := u.decode(begin)
+	if s.Simulated, s.by = e.Simulated, e.Person; body == nil || err != nil {
+		return s, err
+	}
+	body, err = u.unpacked(verdict, body)
+	if err != nil {
+		return s, err
+	}
+	e, err = u.decode(body)
 	s.Verdict = e.Verdict
 	return s, err
 }

@@ -44,6 +44,9 @@ func (s *Server) Handler() http.Handler {
 		mux.HandleFunc("POST /records", s.order)
 		mux.HandleFunc("POST /records/stop", s.stopOrder)
 		mux.HandleFunc("GET /records/{id}", s.orderState)
+		if s.cfg.History != nil {
+			mux.HandleFunc("GET /records/parts", s.recordParts)
+		}
 		mux.HandleFunc("GET /records/{id}/file", s.orderFile)
 	}
 	if s.cfg.Gate != nil {

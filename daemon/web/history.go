@@ -5,6 +5,7 @@ import (
 	"errors"
 	"html/template"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,14 +15,20 @@ import (
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
+	"fairbore/daemon/web/export"
 	"fairbore/daemon/web/view"
 )
 
 // History answers questions about the parts in the journal. Its methods may be called from any
 // goroutine.
 type History interface {
-	// Parts returns the parts that a filter selects, the newest first, at most Limit of them.
-	Parts(ctx context.Context, f PartFilter) ([]PartLine, error)
+	// Parts returns the parts that a filter selects, the newest first, at most Limit of them. If the
+	// search ended before it came to the oldest part, earlier is the number before which it goes on,
+	// see [PartFilter]; otherwise 0.
+	Parts(ctx context.Context, f PartFilter) (parts []PartLine, earlier uint64, err error)
+	// Known returns the jobs, the gauges and the ids of the people that the journal names, the newest
+	// job first.
+	Known(ctx context.Context) (jobs, gauges, people []string, err error)
 	// Record returns the final state of the part that began with event seq of a station, and its
 	// events in order. It fails with [ErrNoPart] if no part began there.
 	Record(ctx context.Context, station string, seq uint64) (*state.Bore, []event.Record, error)
@@ -39,7 +46,17 @@ var ErrNoPart = errors.New("no part began there")
 // PartFilter selects parts. An empty field selects all.
 type PartFilter struct {
 	Station, Job, Part string
+	Outcome            string    // one of [Outcomes]
+	Gauge              string    // a reading was taken with it
+	Person             string    // id of who worked there
+	From, To           time.Time // begun from the first moment up to the second
+	Before             uint64    // begun before this number in the journal; 0: at any
 	Limit              int
+}
+
+// Outcomes returns what can become of a part, and what is said of one that has no result yet.
+func Outcomes() []string {
+	return []string{"accepted", "rework", "on_hold", "scrap", "concession", "unfinished"}
 }
 
 // PartLine is a part in a list.
@@ -49,6 +66,7 @@ type PartLine struct {
 	First, Last        time.Time
 	Readings           int
 	Verdict            *event.Verdict // nil if it has none
+	Simulated          bool
 }
 
 // Tone returns the tone of the verdict.
@@ -63,28 +81,98 @@ const historyShown = 200
 // studiesShown is the largest number of gauge studies in a list.
 const studiesShown = 5
 
-func (s *Server) history(w http.ResponseWriter, r *http.Request) {
+// partsAsked is what is looked for on the page of parts.
+type partsAsked struct {
+	PartFilter
+	FirstDay, LastDay string // as they were typed
+	Fault             string // what is wrong with them
+}
+
+// looksFor reads what is looked for from the address.
+func (s *Server) looksFor(r *http.Request) (a partsAsked) {
 	q := r.URL.Query()
-	f := PartFilter{Station: q.Get("station"), Job: strings.TrimSpace(q.Get("job")), Part: strings.TrimSpace(q.Get("part")), Limit: historyShown}
-	parts, err := s.cfg.History.Parts(r.Context(), f)
+	text := func(name string) string { return strings.TrimSpace(q.Get(name)) }
+	a.PartFilter = PartFilter{Station: text("station"), Job: text("job"), Part: text("part"), Outcome: text("outcome"), Gauge: text("gauge"), Person: text("person"), Limit: historyShown}
+	a.FirstDay, a.LastDay = text("from"), text("to")
+	a.Before, _ = strconv.ParseUint(text("before"), 10, 63) // what is no number is not asked for
+	var err error
+	if a.From, a.To, err = export.Days(a.FirstDay, a.LastDay); err != nil {
+		a.Fault = s.words(r).Error(err)
+	}
+	return a
+}
+
+// address returns the address of the page with some fields set, the others as they are.
+func (a *partsAsked) address(set map[string]string) string {
+	q := url.Values{}
+	for name, v := range map[string]string{"station": a.Station, "job": a.Job, "part": a.Part, "outcome": a.Outcome, "gauge": a.Gauge, "person": a.Person, "from": a.FirstDay, "to": a.LastDay} {
+		if n, ok := set[name]; ok {
+			v = n
+		}
+		if v != "" {
+			q.Set(name, v)
+		}
+	}
+	if v := set["before"]; v != "" {
+		q.Set("before", v)
+	}
+	return "/history?" + q.Encode()
+}
+
+// preset is a link to the parts of some days.
+type preset struct {
+	Code, To string
+	Chosen   bool
+}
+
+// presets returns the links to all parts, and to those of today, this week (from Monday) and this month.
+func (a *partsAsked) presets(now time.Time) (out []preset) {
+	today := now.Format(time.DateOnly)
+	monday := now.AddDate(0, 0, -(int(now.Weekday())+6)%7).Format(time.DateOnly)
+	for _, p := range []struct{ code, from, to string }{
+		{"all", "", ""}, {"today", today, today}, {"week", monday, today}, {"month", now.AddDate(0, 0, 1-now.Day()).Format(time.DateOnly), today},
+	} {
+		out = append(out, preset{"page.days." + p.code, a.address(map[string]string{"from": p.from, "to": p.to}), a.FirstDay == p.from && a.LastDay == p.to})
+	}
+	return out
+}
+
+func (s *Server) history(w http.ResponseWriter, r *http.Request) {
+	a := s.looksFor(r)
+	var parts []PartLine
+	var earlier uint64
+	var studies []StudyLine
+	jobs, gauges, people, err := s.cfg.History.Known(r.Context())
+	if err == nil && a.Fault == "" {
+		parts, earlier, err = s.cfg.History.Parts(r.Context(), a.PartFilter)
+	}
+	if err == nil {
+		studies, err = s.cfg.History.Studies(r.Context(), a.Station, a.Job, studiesShown)
+	}
 	if err != nil {
 		s.failed(w, r, analysis.Say("page.failed.history", err), err)
 		return
 	}
-	studies, err := s.cfg.History.Studies(r.Context(), f.Station, f.Job, studiesShown)
-	if err != nil {
-		s.failed(w, r, analysis.Say("page.failed.history", err), err)
-		return
+	more := ""
+	if earlier > 0 {
+		more = a.address(map[string]string{"before": strconv.FormatUint(earlier, 10)})
 	}
 	s.render(w, r, "history.html", struct {
-		Filter   PartFilter
-		Studies  []StudyLine
-		Parts    []PartLine
-		Stations []Station
-		All      bool
-		Lot      template.HTML
-		Makes    bool // records can be made
-	}{f, studies, parts, s.src.Stations(), len(parts) < historyShown, s.lot(f.Job, parts, s.look(r)), s.makes()})
+		Filter               partsAsked
+		Studies              []StudyLine
+		Parts                []PartLine
+		Stations             []Station
+		Outcomes             []string
+		Jobs, Gauges, People []string
+		Presets              []preset
+		Earlier              string // address of the earlier parts, "" if there are none
+		Full                 bool   // as many are shown as there may be
+		Lot                  template.HTML
+		Makes                bool // records can be made
+	}{
+		a, studies, parts, s.src.Stations(), Outcomes(), jobs, gauges, people, a.presets(time.Now()), more, len(parts) == historyShown,
+		s.lot(a.Job, parts, s.look(r)), s.makes(),
+	})
 }
 
 // lot draws the finished parts of a job, if the list is of one known job. parts has the newest

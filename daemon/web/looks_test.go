@@ -304,7 +304,7 @@ func (e *eye) questions(theme, size string) {
 // many is a History of many finished parts of the sleeve job, and of one in hand.
 type many struct{ shelf }
 
-func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, _ error) {
+func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, earlier uint64, _ error) {
 	um := analysis.Length(analysis.Micrometre)
 	j := shoptest.Sleeve()
 	for n := 140; n > 0; n-- {
@@ -321,7 +321,7 @@ func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, _ error) {
 			out = append(out, l)
 		}
 	}
-	return out[:min(len(out), f.Limit)], nil
+	return out[:min(len(out), f.Limit)], 100, nil
 }
 
 // The parts of a shop that has worked for a month, and the lot of a job.

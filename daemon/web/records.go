@@ -4,6 +4,7 @@ import (
 	"errors"
 	"mime"
 	"net/http"
+	"slices"
 	"time"
 
 	"fairbore/analysis"
@@ -14,12 +15,46 @@ import (
 // records serves the page where records are ordered.
 func (s *Server) records(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
+	var jobs []string
+	if s.cfg.History != nil {
+		var err error
+		if jobs, _, _, err = s.cfg.History.Known(r.Context()); err != nil {
+			s.failed(w, r, analysis.Say("page.failed.history", err), err)
+			return
+		}
+	}
+	if job := q.Get("job"); job != "" && !slices.Contains(jobs, job) {
+		jobs = append(jobs, job)
+	}
 	s.render(w, r, "records.html", struct {
 		Offers                   []export.Offer
 		Formats                  []export.Format
 		Stations                 []Station
+		Jobs                     []string
 		What, Station, Job, Part string
-	}{export.Offers(), export.Formats(), s.src.Stations(), q.Get("what"), q.Get("station"), q.Get("job"), q.Get("part")})
+	}{export.Offers(), export.Formats(), s.src.Stations(), jobs, q.Get("what"), q.Get("station"), q.Get("job"), q.Get("part")})
+}
+
+// partOffered is a part to choose from.
+type partOffered struct {
+	Part string `json:"part"`
+	Text string `json:"text"`
+}
+
+// recordParts lists the newest parts of a job and a station, from which the page of records chooses.
+func (s *Server) recordParts(w http.ResponseWriter, r *http.Request) {
+	q, f, list := r.URL.Query(), s.words(r), []partOffered{}
+	parts, _, err := s.cfg.History.Parts(r.Context(), PartFilter{Job: q.Get("job"), Station: q.Get("station"), Limit: historyShown})
+	if err != nil {
+		s.failed(w, r, analysis.Say("page.failed.history", err), err)
+		return
+	}
+	for _, p := range parts {
+		if !slices.ContainsFunc(list, func(l partOffered) bool { return l.Part == p.Part }) {
+			list = append(list, partOffered{p.Part, p.Part + " · " + p.First.Format("2006-01-02 15:04") + " · " + f.Text(p.Word())})
+		}
+	}
+	writeJSON(w, http.StatusOK, list)
 }
 
 // order starts to make what was ordered.

@@ -21,6 +21,7 @@
 //	GET  /records               what a person takes away is made here: records, exports
 //	POST /records               begins it; /records/ID says how far it is, /records/ID/file is it
 //	POST /records/stop          stops it
+//	GET  /records/parts         parts to choose from, JSON
 //	GET  /study/STATION         the newest gauge study there; /study/STATION/SEQ is one of them
 //	GET  /plan                  a bore before it is cut
 //	POST /login                 the passphrase, where one is asked for; /logout ends what it began

@@ -161,13 +161,17 @@ func testEntry() *jobform.Entry {
 // shelf is a History of finished parts.
 type shelf struct{ play *shoptest.Play }
 
-func (h shelf) Parts(_ context.Context, f PartFilter) ([]PartLine, error) {
+func (h shelf) Known(context.Context) (jobs, gauges, people []string, err error) {
+	return []string{h.play.Bore().Job.ID, "J-<b>"}, []string{"G-11", "G-12"}, []string{"<b>"}, nil
+}
+
+func (h shelf) Parts(_ context.Context, f PartFilter) ([]PartLine, uint64, error) {
 	b := h.play.Bore()
 	l := PartLine{Station: b.Station, Job: b.Job.ID, Part: b.Part.Serial, Seq: 3, First: h.play.At, Last: h.play.At, Readings: h.play.No, Verdict: b.Verdict}
 	if f.Job != "" && f.Job != l.Job || f.Part != "" && f.Part != l.Part || f.Station != "" && f.Station != l.Station {
-		return nil, nil
+		return nil, 0, nil
 	}
-	return []PartLine{l}, nil
+	return []PartLine{l}, 0, nil
 }
 
 func (h shelf) Record(_ context.Context, station string, seq uint64) (*state.Bore, []event.Record, error) {

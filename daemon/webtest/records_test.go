@@ -35,7 +35,7 @@ func TestBrowserRecords(t *testing.T) {
 	b.open("http://"+r.Web+"/history?job=J-4112", 390, 844)
 	b.do(chromedp.Click(`nav a[href^="/records"]`))
 	b.wait("the job to be filled in", `document.querySelector("#order [name=job]").value === "J-4112" && document.querySelector("#order [name=part]").disabled`) // shows that the script has loaded
-	b.do(chromedp.Focus(`#order [name="job"]`), chromedp.KeyEvent(kb.Enter))
+	b.do(chromedp.Focus(`#make`), chromedp.KeyEvent(kb.Enter))
 	b.says("came", "fairbore-job-J-4112.pdf: "+en.Text("script.made.made"))
 	name := r.Path("record.pdf")
 	if err := os.WriteFile(name, []byte(b.fetched()), 0o600); err != nil {
@@ -53,8 +53,15 @@ func TestBrowserRecords(t *testing.T) {
 			t.Errorf("%s lacks %q: %.500s", what, want, got)
 		}
 	}
-	b.wait("a job that isn't there", `((f) => (f.what.value = "readings", f.what.dispatchEvent(new Event("change")), f.job.value = "J-0", document.getElementById("make").click(), true))(document.getElementById("order"))`)
+	b.wait("a day without readings", `((f) => (f.what.value = "readings", f.what.dispatchEvent(new Event("change")), f.from.value = f.to.value = "2020-02-02", document.getElementById("make").click(), true))(document.getElementById("order"))`)
 	b.says("why", "nothing in the journal is like that")
+	b.open("http://"+r.Web+"/records", 1024, 600)
+	b.wait("the newest job to be chosen", `document.querySelector("#order [name=job]").value === "J-4112"`)
+	b.do(chromedp.Click(`#make`)) // with nothing typed and nothing chosen
+	b.says("came", "fairbore-job-J-4112.pdf: "+en.Text("script.made.made"))
+	b.wait("the parts to be listed", `((f) => (f.what.value === "part" || (f.what.value = "part", f.what.dispatchEvent(new Event("change"))), [...f.part.options].some((o) => o.value === "0001" && o.textContent.includes("accepted"))))(document.getElementById("order"))`)
+	b.wait("a part to be chosen", `((f) => (f.part.value = "0001", document.getElementById("make").click(), true))(document.getElementById("order"))`)
+	b.says("came", "fairbore-part-J-4112-0001.pdf: "+en.Text("script.made.made"))
 	if reply := r.Do(event.Action{Do: "part"}); !reply.Done {
 		t.Fatal(reply.Why)
 	}

@@ -96,16 +96,23 @@ func (o *Order) Wanted() (Wanted, error) {
 		return w, analysis.Say("page.order.job")
 	}
 	var err error
-	if w.From, err = day(o.From, 0); err != nil {
-		return w, err
+	w.From, w.To, err = Days(o.From, o.To)
+	return w, err
+}
+
+// Days returns when a first day begins and when a last day ends, by this machine's clock. A day that
+// is "" sets no bound. Its error is for a person to read.
+func Days(first, last string) (from, to time.Time, err error) {
+	if from, err = day(first, 0); err != nil {
+		return from, to, err
 	}
-	if w.To, err = day(o.To, 1); err != nil {
-		return w, err
+	if to, err = day(last, 1); err != nil {
+		return from, to, err
 	}
-	if !w.To.IsZero() && !w.From.Before(w.To) {
-		return w, analysis.Say("page.order.days")
+	if !to.IsZero() && !from.Before(to) {
+		err = analysis.Say("page.order.days")
 	}
-	return w, nil
+	return from, to, err
 }
 
 // day returns when a day begins by this machine's clock, or so many days later.

@@ -25,6 +25,31 @@ function fitting() {
   for (const name of ["job", "part", "station", "from", "to"]) field(name, by.includes(name));
   field("format", formats.length > 1);
   field("paper", form.format.value === "pdf");
+  // A record of a job needs one: the newest, unless another is chosen. The part may be left open.
+  const needs = ["job", "first-article"].includes(what.value), all = form.job.options[0];
+  all.hidden = all.disabled = needs && form.job.options.length > 1;
+  if (all.disabled && !form.job.value) form.job.selectedIndex = 1;
+  form.part.options[0].textContent = form.part.dataset[{ part: "newest", "first-article": "first" }[what.value] || "all"];
+  parts();
+}
+
+// parts lists the parts of the job and station that are chosen.
+let listed = "";
+async function parts() {
+  const of = new URLSearchParams({ job: form.job.value, station: form.station.disabled ? "" : form.station.value, lang: language }).toString();
+  if (of === listed || form.part.disabled) return;
+  listed = of;
+  try {
+    const r = await fetch(`/records/parts?${of}`, { signal: AbortSignal.timeout(15000) });
+    const list = r.ok ? await r.json() : [], chosen = form.part.value;
+    if (of !== listed) return; // another was chosen meanwhile
+    const options = list.map((p) => Object.assign(document.createElement("option"), { value: p.part, textContent: p.text }));
+    if (chosen && !list.some((p) => p.part === chosen) && !form.job.dataset.changed) options.unshift(new Option(chosen, chosen));
+    form.part.replaceChildren(form.part.options[0], ...options);
+    form.part.value = options.some((o) => o.value === chosen) ? chosen : "";
+  } catch {
+    listed = ""; // the list stays as it is; the next choice tries again
+  }
 }
 
 function field(name, wanted) {
@@ -113,6 +138,7 @@ at("stop").addEventListener("click", async () => {
   }
 });
 
+for (const name of ["job", "station"]) form[name].addEventListener("change", () => { form[name].dataset.changed = "yes"; parts(); });
 form.what.addEventListener("change", fitting);
 form.format.addEventListener("change", fitting);
 fitting();
