@@ -17,14 +17,15 @@ func FirstArticle(p Part, f notation.Format) *document.Document {
 	r := p.record(f)
 	r.doc.Title = r.Text("record.title.article")
 	r.doc.Outcome = r.outcome()
-	r.doc.Add(r.facts())
+	r.identify(number(articleNumber, r.from.Head.Journal, r.from.First), r.issue(), r.from)
+	r.doc.Add(r.facts(), r.who())
 	r.section(r.Text("record.characteristics"), r.articles())
 	r.decisionRule()
 	r.form()
 	r.zero()
 	r.section(r.Text("record.limits"), r.limits(r.Limits, r.job))
 	date := r.Text("record.sign.date")
-	r.end(r.from, r.Text("record.sign.inspected"), date, r.Text("record.sign.approved"), date)
+	r.end(r.from, r.traceable(r.looks()), r.Text("record.sign.inspected"), date, r.Text("record.sign.approved"), date)
 	return r.doc
 }
 
@@ -43,7 +44,7 @@ type article struct {
 func (r *record) list() (out []article) {
 	j := r.job
 	size := func(no, what string, at analysis.Place, x *analysis.Length, decision string) {
-		a := article{no: no, what: what, low: r.Digits(j.Low), high: r.Digits(j.High), actual: none, beside: none, unit: r.Large().String(), decision: decision}
+		a := article{no: no, what: r.balloon(j.Balloons.Size, what), low: r.Digits(j.Low), high: r.Digits(j.High), actual: none, beside: none, unit: r.Large().String(), decision: decision}
 		if x != nil {
 			a.actual, a.beside = r.Digits(*x), r.Beside().Digits(*x)
 		}
@@ -57,7 +58,7 @@ func (r *record) list() (out []article) {
 	gauge, ring := r.tools(j.Plan()...)
 	for i, c := range r.characteristics() {
 		out = append(out, article{
-			no: strconv.Itoa(3 + i), what: r.Say(c.Name.Phrase()), low: none, high: r.Micro(c.Limit), actual: r.Micro(c.Value), beside: none, unit: r.MicroUnit(), decision: string(c.Decision), gauge: gauge, ring: ring,
+			no: strconv.Itoa(3 + i), what: r.characteristic(c.Name), low: none, high: r.Micro(c.Limit), actual: r.Micro(c.Value), beside: none, unit: r.MicroUnit(), decision: string(c.Decision), gauge: gauge, ring: ring,
 		})
 	}
 	now := r.fold.Current(r.Bore.Basis)
@@ -70,6 +71,13 @@ func (r *record) list() (out []article) {
 		}
 	}
 	return out
+}
+
+// characteristic names a form error, after its number on the drawing.
+func (r *record) characteristic(name verdict.CharacteristicName) string {
+	b := r.job.Balloons
+	no := map[verdict.CharacteristicName]string{verdict.Variation: b.Variation, verdict.Taper: b.Taper, verdict.Ovality: b.Ovality}[name]
+	return r.balloon(no, r.Say(name.Phrase()))
 }
 
 func (r *record) characteristics() []verdict.Characteristic {

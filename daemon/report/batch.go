@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"strings"
@@ -47,14 +48,50 @@ func BatchReport(b Batch, f notation.Format) *document.Document {
 		}
 		r.parts = append(r.parts, p)
 	}
-	r.doc.Add(document.Fields{r.asked(b.Job), r.outcomes(), r.made()})
+	if n := len(r.parts); n > 0 {
+		r.doc.Letterhead = r.parts[n-1].doc.Letterhead
+	}
+	r.identify(r.number())
+	r.doc.Add(document.Fields{r.asked(b.Job), r.outcomes(), r.made()}, r.who())
 	r.section(r.Text("record.parts"), r.table())
 	r.charts()
 	r.capability()
 	r.zero()
 	r.section(r.Text("record.limits"), r.limits(b.Limits, b.Job))
-	r.end(b.Trace, r.Text("record.sign.released"), r.Text("record.sign.date"))
+	r.end(b.Trace, r.traceable(r.looks()), r.Text("record.sign.released"), r.Text("record.sign.date"))
 	return r.doc
+}
+
+// number returns the report number of the lot, of its first and its last part and how many there are,
+// with its issue: those of its parts together, 0 while one has no result.
+func (r *batch) number() (no string, issue int, t Trace) {
+	first, last := uint64(0), uint64(0)
+	for i, p := range r.parts {
+		if i == 0 {
+			first = p.from.First
+		}
+		last = p.from.First
+		if n := p.issue(); n == 0 || i > 0 && issue == 0 {
+			issue = 0
+		} else {
+			issue += n
+		}
+	}
+	return number(lotNumber, r.Trace.Head.Journal, first, last, uint64(len(r.parts))), issue, r.Trace
+}
+
+// who returns what stands on the papers of the job, and who did what with its parts.
+func (r *batch) who() document.Fields {
+	var records []event.Record
+	for _, p := range r.parts {
+		records = append(records, p.Records...)
+	}
+	masters := slices.DeleteFunc(r.looks(), func(e event.Record) bool { return e.Kind != event.Mastered })
+	f := document.Fields{r.people(records, masters)}
+	if papers := r.papers(r.Job, nil); papers.Fields != nil {
+		f = append(document.Fields{papers}, f...)
+	}
+	return f
 }
 
 func (r *batch) outcomes() document.Group {
@@ -298,10 +335,9 @@ func (r *batch) capability() {
 	r.section(r.Text("record.capability"), append(said, notes...))
 }
 
-// zero tables the ring checks that the batch is based on, each once.
-func (r *batch) zero() {
+// looks returns the readings of rings that the batch is based on, each once, in order.
+func (r *batch) looks() (looks []event.Record) {
 	seen := map[uint64]bool{}
-	var looks []event.Record
 	for _, p := range r.parts {
 		for _, l := range p.looks() {
 			if !seen[l.Seq] {
@@ -310,7 +346,13 @@ func (r *batch) zero() {
 			}
 		}
 	}
-	slices.SortFunc(looks, func(a, b event.Record) int { return int(int64(a.Seq) - int64(b.Seq)) })
+	slices.SortFunc(looks, func(a, b event.Record) int { return cmp.Compare(a.Seq, b.Seq) })
+	return looks
+}
+
+// zero tables them.
+func (r *batch) zero() {
+	looks := r.looks()
 	if len(looks) == 0 {
 		r.section(r.Text("record.zero.of_gauges"), document.Para(r.Text("record.zero.no_ring")))
 		return

@@ -70,7 +70,7 @@ func (r *record) judgements(j *verdict.Bore) *document.Table {
 	for _, x := range []struct {
 		name string
 		at   *verdict.Local
-	}{{r.Text("record.smallest_size"), j.Sizes.Smallest}, {r.Text("record.largest_size"), j.Sizes.Largest}} {
+	}{{r.balloon(r.job.Balloons.Size, r.Text("record.smallest_size")), j.Sizes.Smallest}, {r.balloon(r.job.Balloons.Size, r.Text("record.largest_size")), j.Sizes.Largest}} {
 		if x.at != nil {
 			t.Rows = append(t.Rows, []string{x.name, r.Digits(r.job.Low), r.Digits(r.job.High), r.Digits(x.at.Size), r.Large().String(), r.Place(x.at.Place), r.Say(verdict.Percent(x.at.Chance.Probability)), r.decided(decision(x.at.Decision, x.at.Side))})
 		}
@@ -80,7 +80,7 @@ func (r *record) judgements(j *verdict.Bore) *document.Table {
 		if c.Decision == verdict.NotJudged {
 			at, chance = r.say(c.Why), none
 		}
-		t.Rows = append(t.Rows, []string{r.Say(c.Name.Phrase()), none, r.Micro(c.Limit), r.Micro(c.Value), r.MicroUnit(), at, chance, r.decided(string(c.Decision))})
+		t.Rows = append(t.Rows, []string{r.characteristic(c.Name), none, r.Micro(c.Limit), r.Micro(c.Value), r.MicroUnit(), at, chance, r.decided(string(c.Decision))})
 	}
 	return t
 }

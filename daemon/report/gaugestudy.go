@@ -110,7 +110,12 @@ func GaugeStudyReport(g GaugeStudy, f notation.Format) *document.Document {
 		r.section(r.Text("record.study.left"), r.lines(g.Left))
 	}
 	if signed := []string{r.Text("record.sign.studied"), r.Text("record.sign.date")}; g.Trace.Head.Journal != "" {
-		r.end(g.Trace, signed...)
+		issue := 1
+		if g.Plan != nil && g.Plan.Now != nil {
+			issue = 0
+		}
+		r.identify(number(studyNumber, g.Trace.Head.Journal, g.Trace.First), issue, g.Trace)
+		r.end(g.Trace, nil, signed...)
 	} else {
 		r.doc.Add(document.Signature(signed))
 	}

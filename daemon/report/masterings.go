@@ -1,6 +1,7 @@
 package report
 
 import (
+	"slices"
 	"strconv"
 	"time"
 
@@ -43,7 +44,8 @@ func MasteringLog(l Log, f notation.Format) *document.Document {
 	if !l.From.IsZero() || !l.To.IsZero() {
 		asked = w.span(l.From, l.To)
 	}
-	w.doc.Add(document.Fields{w.lookCounts(looks), group(w.Text("record.time"), field(w.Text("record.time.first"), w.moment(first)), field(w.Text("record.time.last"), w.moment(w.doc.At)), field(w.Text("record.time.asked"), asked))})
+	masters := slices.DeleteFunc(slices.Clone(looks), func(e event.Record) bool { return e.Kind != event.Mastered })
+	w.doc.Add(document.Fields{w.lookCounts(looks), w.people(nil, masters), group(w.Text("record.time"), field(w.Text("record.time.first"), w.moment(first)), field(w.Text("record.time.last"), w.moment(w.doc.At)), field(w.Text("record.time.asked"), asked))})
 	if len(looks) == 0 {
 		w.doc.Add(document.Para(w.Text("record.zero.no_ring")))
 	} else {
@@ -55,8 +57,19 @@ func MasteringLog(l Log, f notation.Format) *document.Document {
 		}
 		w.doc.Add(document.Lines{w.Text("record.note.checks")})
 	}
-	w.end(l.Trace, w.Text("record.sign.reviewed"), w.Text("record.sign.date"))
+	w.identify(logOf(l.Trace.Head.Journal, looks), 1, l.Trace)
+	w.end(l.Trace, w.traceable(looks), w.Text("record.sign.reviewed"), w.Text("record.sign.date"))
 	return w.doc
+}
+
+// logOf returns the report number of a log, of its first and its last look and how many there are. What
+// it has is past, so that it has one issue.
+func logOf(journal string, looks []event.Record) string {
+	first, last := uint64(0), uint64(0)
+	if n := len(looks); n > 0 {
+		first, last = looks[0].Seq, looks[n-1].Seq
+	}
+	return number(logNumber, journal, first, last, uint64(len(looks)))
 }
 
 func (w *writer) lookCounts(looks []event.Record) document.Group {

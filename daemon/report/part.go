@@ -71,7 +71,8 @@ func PartRecord(p Part, f notation.Format) *document.Document {
 	r := p.record(f)
 	r.doc.Title = r.Text("record.title.part")
 	r.doc.Outcome = r.outcome()
-	r.doc.Add(r.facts())
+	r.identify(number(partNumber, r.from.Head.Journal, r.from.First), r.issue(), r.from)
+	r.doc.Add(r.facts(), r.who())
 	r.pictures()
 	r.sizes()
 	r.form()
@@ -80,7 +81,7 @@ func PartRecord(p Part, f notation.Format) *document.Document {
 	r.zero()
 	r.happened()
 	r.section(r.Text("record.limits"), r.limits(r.Limits, r.job))
-	r.end(r.from, r.Text("record.sign.checked"), r.Text("record.sign.date"))
+	r.end(r.from, r.traceable(r.looks()), r.Text("record.sign.checked"), r.Text("record.sign.date"))
 	return r.doc
 }
 
@@ -90,6 +91,7 @@ func (p Part) record(f notation.Format) *record {
 		r.job = &analysis.Job{Unit: analysis.MM}
 	}
 	r.writer = newWriter(r.job, f)
+	r.letterhead(r.fold.Settings)
 	r.doc.Lead = clean(r.job.Title)
 	r.doc.Subject = r.Text("record.of.job", clean(r.job.ID))
 	if p.Bore.Part != nil {
@@ -157,28 +159,37 @@ func (r *record) facts() document.Fields {
 	return document.Fields{r.asked(r.job), group(r.Text("record.found"), r.found()...), group(r.Text("record.made"), r.made()...)}
 }
 
+// who returns what stands on the papers, and who did what.
+func (r *record) who() document.Fields {
+	f := document.Fields{r.people(r.Records, r.masters())}
+	if papers := r.papers(r.job, r.Bore.Part); papers.Fields != nil {
+		f = append(document.Fields{papers}, f...)
+	}
+	return f
+}
+
 func (w *writer) asked(j *analysis.Job) document.Group {
 	diameter := func(l analysis.Length) string { return w.Text("record.diameter", analysis.Size(l)) }
 	f := []document.Field{
-		field(w.Text("record.low_limit"), diameter(j.Low)), field(w.Text("record.high_limit"), diameter(j.High)), field(w.Text("record.target"), diameter(j.Target)),
+		field(w.balloon(j.Balloons.Size, w.Text("record.low_limit")), diameter(j.Low)), field(w.balloon(j.Balloons.Size, w.Text("record.high_limit")), diameter(j.High)), field(w.Text("record.target"), diameter(j.Target)),
 	}
 	for _, x := range []struct {
 		name string
 		max  analysis.Deviation
-	}{{w.Text("record.form.variation"), j.Variation}, {w.Text("record.form.taper"), j.Taper}, {w.Text("record.form.ovality"), j.Ovality}} {
+	}{
+		{w.balloon(j.Balloons.Variation, w.Text("record.form.variation")), j.Variation}, {w.balloon(j.Balloons.Taper, w.Text("record.form.taper")), j.Taper},
+		{w.balloon(j.Balloons.Ovality, w.Text("record.form.ovality")), j.Ovality},
+	} {
 		if x.max > 0 {
 			f = append(f, field(x.name, w.Text("record.at_most", x.max)))
 		}
 	}
-	revision, kind := "", w.Text("record.through")
-	if j.Revision != "" {
-		revision = w.Text("record.revision", clean(j.Revision))
-	}
+	kind := w.Text("record.through")
 	if j.Blind {
 		kind = w.Text("record.blind")
 	}
 	return group(w.Text("record.asked"), append(f,
-		field(w.Text("record.drawing"), strings.Join(filled(revision, w.Text("record.drawn_in", w.spelt())), ", ")),
+		field(w.Text("record.drawing"), strings.Join(filled(w.revision(j), w.Text("record.drawn_in", w.spelt())), ", ")),
 		field(w.Text("record.bore"), strings.Join(filled(w.Text("record.long", j.Length), kind, clean(j.Material)), ", ")))...)
 }
 

@@ -184,9 +184,9 @@ type Trace struct {
 	Simulated bool
 }
 
-// end writes at the end of the document, and at the foot of its pages, where the record comes from,
-// and leaves room to sign.
-func (w *writer) end(t Trace, sign ...string) {
+// end writes at the end of the document, and at the foot of its pages, where the record comes from
+// and to what its sizes are traceable, and leaves room to sign.
+func (w *writer) end(t Trace, traced document.Lines, sign ...string) {
 	if t.Simulated {
 		w.doc.Simulated = [2]string{w.Text("record.simulated"), w.Text("record.simulated.says")}
 	}
@@ -198,8 +198,8 @@ func (w *writer) end(t Trace, sign ...string) {
 		}
 	}
 	w.doc.Head = h.Line()
-	w.section(w.Text("record.from"), document.Lines{
-		w.Text("record.from.journal", orDash(h.Journal), int(t.First), int(h.Seq)), orDash(h.Line()), w.Text("record.from.why"),
+	w.section(w.Text("record.from"), traced, document.Lines{
+		w.Text("record.from.journal", orDash(h.Journal), int(t.First), int(h.Seq)), orDash(h.Line()), w.Text("record.from.why"), w.Text("record.number.why"),
 	})
 	w.doc.Add(document.Signature(sign))
 }
