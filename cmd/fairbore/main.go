@@ -21,6 +21,7 @@ import (
 	"slices"
 	"strings"
 	"syscall"
+	_ "time/tzdata" // a record of another shop needs its time zone, and this machine may have none
 	"unicode/utf8"
 
 	"github.com/alecthomas/kong"
@@ -243,9 +244,11 @@ type exportCmd struct {
 func (e *exportCmd) Validate() error { return span(e.From, e.To) }
 
 func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
-	o := store.ExportOptions{Format: store.Format(e.Format), Guard: e.Guard, Filter: store.Filter{
-		Station: e.Station, Job: e.Job, Part: e.Part, From: e.From.Time, To: e.To.Time,
-	}}
+	from, to, err := bounds(ctx, e.Journal, e.From, e.To)
+	if err != nil {
+		return err
+	}
+	o := store.ExportOptions{Format: store.Format(e.Format), Guard: e.Guard, Filter: store.Filter{Station: e.Station, Job: e.Job, Part: e.Part, From: from, To: to}}
 	o.Progress = s.progressBeside("export", e.Output)
 	got := &tally{}
 	err = s.write(e.Output, e.Journal, func(out io.Writer) error {

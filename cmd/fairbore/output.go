@@ -11,19 +11,23 @@ import (
 	"path/filepath"
 	"time"
 
+	"fairbore/daemon/archive"
 	"fairbore/daemon/config"
 	"fairbore/daemon/store"
 )
 
 // moment is a time as a person types it: a day, a day and a minute, or RFC 3339. A time without a
-// zone is in the time zone of this machine.
-type moment struct{ time.Time }
+// zone is civil: it is in the time zone of the shop, which [bounds] finds in the journal.
+type moment struct {
+	time.Time
+	civil bool
+}
 
 // UnmarshalText implements encoding.TextUnmarshaler.
 func (m *moment) UnmarshalText(text []byte) error {
 	for _, layout := range []string{time.RFC3339, time.DateOnly, "2006-01-02 15:04", "2006-01-02T15:04"} {
-		if t, err := time.ParseInLocation(layout, string(text), time.Local); err == nil {
-			m.Time = t
+		if t, err := time.Parse(layout, string(text)); err == nil {
+			m.Time, m.civil = t, layout != time.RFC3339
 			return nil
 		}
 	}
@@ -65,6 +69,22 @@ func span(from, to moment) error {
 		return errors.New("--from must be before --to")
 	}
 	return nil
+}
+
+// bounds returns the two ends of a span. Those without a zone are in that of the shop, as the journal
+// has it, so that every machine means the same by them.
+func bounds(ctx context.Context, journal string, from, to moment) (time.Time, time.Time, error) {
+	if !from.civil && !to.civil {
+		return from.Time, to.Time, nil
+	}
+	zone, err := archive.Zone(ctx, journal)
+	for _, m := range []*moment{&from, &to} {
+		if m.civil {
+			y, month, d := m.Date()
+			m.Time = time.Date(y, month, d, m.Hour(), m.Minute(), 0, 0, zone)
+		}
+	}
+	return from.Time, to.Time, err
 }
 
 // typing is input that a person or a program may still be writing. Reading it ends when ctx ends,

@@ -30,7 +30,11 @@ type reportCmd struct {
 func (r *reportCmd) Validate() error { return span(r.From, r.To) }
 
 func (r *reportCmd) Run(ctx context.Context, s *streams) error {
-	o := archive.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: r.From.Time, To: r.To.Time, Paper: r.Paper}
+	from, to, err := bounds(ctx, r.Journal, r.From, r.To)
+	if err != nil {
+		return err
+	}
+	o := archive.ReportOptions{Kind: r.Kind, Format: r.Format, Station: r.Station, Job: r.Job, Part: r.Part, From: from, To: to, Paper: r.Paper}
 	if r.Key != "" {
 		signer, err := head.ReadSigner(r.Key)
 		if err != nil {

@@ -35,6 +35,30 @@ func (a *archive) head(ctx context.Context, seq uint64) (event.Head, error) {
 	return h, err
 }
 
+// Zone returns the shop's time zone as the newest settings in a journal name it, or else the offset
+// that they were recorded with. It fails if this machine does not know the zone.
+func Zone(ctx context.Context, journal string) (*time.Location, error) {
+	j, err := store.View(ctx, journal)
+	if err != nil {
+		return time.UTC, err
+	}
+	defer j.Close()
+	for e, err := range j.Backward(ctx, store.Filter{Kinds: []event.Kind{event.Configured}}) {
+		if err != nil {
+			return time.UTC, err
+		}
+		if e.Settings.Zone == "" {
+			return e.At.Location(), nil
+		}
+		zone, err := time.LoadLocation(e.Settings.Zone)
+		if err != nil {
+			return time.UTC, fmt.Errorf("this machine does not know the time zone %s of the shop: give the times with their offset, such as 2026-11-25T08:00:00-06:00", e.Settings.Zone)
+		}
+		return zone, nil
+	}
+	return time.UTC, nil
+}
+
 // part collects the record of a part.
 func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, error) {
 	p := report.Part{}
