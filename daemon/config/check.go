@@ -421,8 +421,8 @@ func (l *loader) controls(key string, s *Station) {
 	} else if s.Spindle != "" && s.Spindle == s.Pedal.Line {
 		l.fault(key+".spindle", "%q is the pedal's line", s.Spindle)
 	}
+	s.Scanner.Driver = or(s.Scanner.Driver, "typed")
 	if s.Scanner.Port != "" {
-		s.Scanner.Driver = or(s.Scanner.Driver, "typed")
 		l.oneOf(key+".scanner.driver", s.Scanner.Driver, "typed", "line")
 		l.line(key+".scanner.line", &s.Scanner.Line, nil)
 	}
