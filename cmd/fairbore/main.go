@@ -55,7 +55,7 @@ type cli struct {
 	Plan     planCmd     `cmd:"" help:"Plan a bore before it is cut: limits, press fit, stock, gauge."`
 	Study    studyCmd    `cmd:"" help:"Study a gauge or a lot of sizes."`
 	Drivers  driversCmd  `cmd:"" help:"List the drivers, or tell the options of one."`
-	Hash     hashCmd     `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the broker inside."`
+	Hash     hashCmd     `cmd:"" help:"Hash a password, read from standard input, for the page or a user of the broker inside; with --pin the PIN of a person."`
 	Listen   listenCmd   `cmd:"" help:"Find out how an unknown gauge talks, and write its configuration."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 	Licences licencesCmd `cmd:"" help:"Print the licences of everything that the program carries."`
@@ -370,24 +370,37 @@ func (r *replayCmd) Run(ctx context.Context, s *streams) error {
 	return replay.Run(ctx, r.Recording[0], s.out, replay.Options{Config: cfg, Station: r.Station, Job: r.Job, Part: r.Part, Master: r.Master, Progress: s.progressBeside("replay", ""), Log: s.log(zerolog.WarnLevel)})
 }
 
-type hashCmd struct{}
-
-func (hashCmd) Run(ctx context.Context, s *streams) error {
-	return hashPassword(&typing{ctx: ctx, from: os.Stdin}, s.out)
+type hashCmd struct {
+	PIN bool `name:"pin" help:"Hash the PIN of a person: 6 to 12 digits."`
 }
+
+func (h hashCmd) Run(ctx context.Context, s *streams) error {
+	return hashPassword(&typing{ctx: ctx, from: os.Stdin}, s.out, h.PIN)
+}
+
+// PINs have 6 to 12 digits. The budget of guesses at the page is 10 a minute, so that somebody who
+// tries day and night finds one of 6 digits in a month at the mean. Whoever reads the hash finds it in
+// a day: the file of the configuration must not be read by others.
+const (
+	leastPIN = 6
+	mostPIN  = 12
+)
 
 // leastPassword is the least number of characters of a password. A shorter one may be found from its
 // hash, by who has read that, in days (common practice: 12 or more).
 const leastPassword = 12
 
 // hashPassword reads a password from one line and writes its hash for the configuration.
-func hashPassword(in io.Reader, out io.Writer) error {
+func hashPassword(in io.Reader, out io.Writer, pin bool) error {
 	line, err := bufio.NewReader(io.LimitReader(in, 1024)).ReadString('\n')
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
 	password := strings.TrimRight(line, "\r\n")
-	if n := utf8.RuneCountInString(strings.TrimSpace(password)); n < leastPassword {
+	if digits := strings.Trim(password, "0123456789") == ""; pin && (!digits || len(password) < leastPIN || len(password) > mostPIN) {
+		return fmt.Errorf("a PIN has %d to %d digits and nothing else", leastPIN, mostPIN)
+	}
+	if n := utf8.RuneCountInString(strings.TrimSpace(password)); !pin && n < leastPassword {
 		return fmt.Errorf("the password has %d characters: give one of %d or more, such as four words that don't belong together", n, leastPassword)
 	}
 	hash, err := broker.Hash(password)

@@ -310,11 +310,22 @@ func TestStudyOfThePublishedTable(t *testing.T) {
 	}
 }
 
+// TestHashOfAPIN checks that a PIN has digits alone, and enough of them.
+func TestHashOfAPIN(t *testing.T) {
+	for in, ok := range map[string]bool{"": false, "12345\n": false, "12345x": false, "oil and stones": false, "1234567890123": false, "１２３４５６": false, " 274913": false, "274913\n": true, "274913\r\n": true} {
+		var out strings.Builder
+		err := hashPassword(strings.NewReader(in), &out, true)
+		if (err == nil) != ok || ok && !broker.Matches(strings.TrimSpace(out.String()), "274913") {
+			t.Errorf("%q: %q, %v", in, out.String(), err)
+		}
+	}
+}
+
 // TestHash checks that a short password gets no hash, and that a hash is of the whole line.
 func TestHash(t *testing.T) {
 	for in, ok := range map[string]bool{"": false, "\n": false, "eleven char\n": false, "ölölölölölö": false, "            ": false, "twelve chars\n": true, "twelve chars": true, "twelve chars\r\n": true} {
 		var out strings.Builder
-		err := hashPassword(strings.NewReader(in), &out)
+		err := hashPassword(strings.NewReader(in), &out, false)
 		if (err == nil) != ok || ok && !broker.Matches(strings.TrimSpace(out.String()), "twelve chars") {
 			t.Errorf("%q: %q, %v", in, out.String(), err)
 		}

@@ -82,7 +82,7 @@ func (p Part) CSV(w io.Writer) error {
 	}
 	head := []string{
 		"journal", "seq", "at", "station", "job", "part", "no", "round", "depth_mm", "angle_deg", "size_mm", "size_in", "from_target_um",
-		"shown_mm", "zero_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "capture_u_um", "how", "gauge", "mastering", "ring", "by", "counts", "why_not", "operator", "trial",
+		"shown_mm", "zero_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "capture_u_um", "how", "gauge", "mastering", "ring", "by", "counts", "why_not", "operator", "trial", "person", "named_afterwards",
 	}
 	var rows [][]string
 	for i := range p.Records {
@@ -100,7 +100,7 @@ func (p Part) CSV(w io.Writer) error {
 			e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), event.Guard(e.Station), event.Guard(x.Job), event.Guard(x.Part), strconv.Itoa(x.No), strconv.Itoa(x.Round),
 			exact(x.Depth, analysis.MM), strconv.FormatFloat(x.Angle.Degrees(), 'f', -1, 64), mm(x.Size), inch(x.Size), micron(x.Deviation),
 			mm(x.Raw), micron(x.Zero), micron(x.Thermal), string(x.PartFrom), micron(x.ExcessU), micron(x.Indentation), micron(x.U), event.Guard(x.How), event.Guard(x.Gauge), strconv.Itoa(x.Mastered), event.Guard(rings[x.Mastered]), event.Guard(e.Source),
-			counts, event.Guard(why), event.Guard(operator), trial,
+			counts, event.Guard(why), event.Guard(operator), trial, event.Guard(cmp.Or(e.Person, r.fold.Work.Takers[x.No])), yes(e.Person == "" && r.fold.Work.Takers[x.No] != ""),
 		})
 	}
 	return writeCSV(w, head, rows, p.Head, p.Bore.Simulated)
@@ -151,7 +151,7 @@ func (b Batch) CSV(w io.Writer) error {
 	head := []string{
 		"journal", "first_seq", "last_seq", "station", "job", "revision", "part", "begun", "ended", "rounds", "strokes",
 		"low_limit_mm", "high_limit_mm", "smallest_mm", "largest_mm", "variation_um", "u_um", "rule", "outcome", "in_doubt", "reason", "by",
-		"drawing", "part_number", "order", "customer", "operation", "heat", "fields",
+		"drawing", "part_number", "order", "customer", "operation", "heat", "fields", "person", "signed_by",
 	}
 	var rows [][]string
 	for i := range b.Parts {
@@ -174,9 +174,9 @@ func (r *record) batchRow() []string {
 			state = "accepted"
 		}
 	}
-	by := ""
+	by, person, signed := "", "", ""
 	if e := r.newest(event.Judged); e != nil {
-		by = clean(e.Source)
+		by, person, signed = clean(e.Source), e.Person, e.Verdict.SignedBy
 	}
 	doubt := "no"
 	if r.doubted() != nil {
@@ -195,7 +195,7 @@ func (r *record) batchRow() []string {
 		t.Head.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), event.Guard(r.Bore.Station), event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()),
 		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
 		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), event.Guard(rule), state, doubt, event.Guard(why), event.Guard(by),
-		event.Guard(j.Drawing), event.Guard(j.PartNumber), event.Guard(cmp.Or(p.Order, j.Order)), event.Guard(j.Customer), event.Guard(j.Operation), event.Guard(p.Heat), event.Guard(strings.Join(own, "; ")),
+		event.Guard(j.Drawing), event.Guard(j.PartNumber), event.Guard(cmp.Or(p.Order, j.Order)), event.Guard(j.Customer), event.Guard(j.Operation), event.Guard(p.Heat), event.Guard(strings.Join(own, "; ")), event.Guard(person), event.Guard(signed),
 	}
 }
 
@@ -203,7 +203,7 @@ func (r *record) batchRow() []string {
 func (l Log) CSV(out io.Writer) error {
 	head := []string{
 		"journal", "seq", "at", "station", "what", "gauge", "ring", "certified_mm", "ring_u_um", "certificate", "due", "in_date",
-		"readings", "spread_um", "zero_um", "moved_um", "error_um", "limit_um", "outcome", "by", "gauge_certificate", "gauge_due", "gauge_in_date",
+		"readings", "spread_um", "zero_um", "moved_um", "error_um", "limit_um", "outcome", "by", "gauge_certificate", "gauge_due", "gauge_in_date", "person",
 	}
 	var rows [][]string
 	w := newWriter(nil, notation.Format{})
@@ -240,9 +240,9 @@ func (w *writer) lookCSV(e *event.Record) []string {
 		strconv.Itoa(n), micron(spread), zero, moved, off, limit, event.Guard(outcome), event.Guard(e.Source),
 	}
 	if m := e.Master; m != nil {
-		return append(row, event.Guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At))
+		return append(row, event.Guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At), event.Guard(e.Person))
 	}
-	return append(row, "", "", "") // the mastering has it
+	return append(row, "", "", "", event.Guard(e.Person)) // the mastering has it
 }
 
 func dueDate(at time.Time) string {

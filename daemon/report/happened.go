@@ -24,7 +24,11 @@ func (r *record) happened() {
 			if what == "" {
 				continue
 			}
-			row := [3]string{what, detail, orDash(r.source(e.Source))}
+			by := r.source(e.Source)
+			if e.Person != "" {
+				by = r.did(e)
+			}
+			row := [3]string{what, detail, orDash(by)}
 			if n := len(t.Rows); n > 0 && row == last {
 				times++
 				t.Rows[n-1][2] = r.Text("record.several", detail, times)
@@ -64,6 +68,8 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		return r.Text("record.told.started"), ""
 	case event.Configured:
 		return r.Text("record.told.settings"), r.say(e.Settings.Phrase())
+	case event.PersonNamed:
+		return r.Text("record.told.person"), r.working(&e.Event)
 	case event.NoteAdded:
 		return r.Text("record.told.note"), r.say(e.Noted())
 	case event.Taken:

@@ -168,7 +168,7 @@ func TestRereadingInTheLog(t *testing.T) {
 	if err := log.CSV(&out); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"" + en.Text("record.look.agrees", "31.7498 mm (1.249992 in)", "0.22 µm (8.5 µin)") + "\",gauge,,,,,\r\n"} {
+	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"" + en.Text("record.look.agrees", "31.7498 mm (1.249992 in)", "0.22 µm (8.5 µin)") + "\",gauge,,,,,,\r\n"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the CSV lacks %q:\n%s", want, out.String())
 		}
@@ -401,7 +401,7 @@ func TestCSVIsRFC4180(t *testing.T) {
 	if err := p.CSV(&out); err != nil {
 		t.Fatal(err)
 	}
-	if row := strings.SplitN(out.String(), "\r\n", 3)[1]; !strings.HasSuffix(row, ",'=quality,2,"+p.Head.Line()+",") {
+	if row := strings.SplitN(out.String(), "\r\n", 3)[1]; !strings.HasSuffix(row, ",'=quality,2,,,"+p.Head.Line()+",") {
 		t.Errorf("a reading of a study ends with %q", row)
 	}
 }

@@ -216,6 +216,9 @@ func (r *record) found() (f []document.Field) {
 	if j := b.Judged; j != nil {
 		f = append(f, field(r.Text("record.by_rule"), r.decided(string(j.Decision))))
 	}
+	if f != nil {
+		f = append(f, field(r.Text("record.measured_by"), r.measuredBy()))
+	}
 	if v != nil {
 		code := "aside"
 		if v.Accepted {
@@ -244,7 +247,7 @@ func (r *record) stated() (u analysis.Deviation, k float64) {
 // by returns who caused the newest event of a kind, and at when it was.
 func (r *record) by(k event.Kind) string {
 	if e := r.newest(k); e != nil {
-		return r.source(e.Source)
+		return r.did(e)
 	}
 	return ""
 }

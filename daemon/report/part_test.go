@@ -156,7 +156,7 @@ func TestGaugeCalibrationInTheRecord(t *testing.T) {
 		t.Errorf("the log:\n%s", text)
 	}
 	var out bytes.Buffer
-	if err := (Log{Looks: b.records}).CSV(&out); err != nil || !strings.Contains(out.String(), ",K-3001,2026-11-01,no,,\r\n") {
+	if err := (Log{Looks: b.records}).CSV(&out); err != nil || !strings.Contains(out.String(), ",K-3001,2026-11-01,no,,,\r\n") {
 		t.Errorf("%v\n%s", err, out.String())
 	}
 	if strings.Contains(PartRecord(sleeve(t), notation.Format{}).Text(), en.Text("record.note.gauges")) {

@@ -119,7 +119,7 @@ func (j *Journal) exportNDJSON(ctx context.Context, w io.Writer, o ExportOptions
 var csvHeader = [...]string{
 	"journal", "seq", "at", "station", "job", "part", "no", "round", "depth_mm", "angle_deg",
 	"size_mm", "deviation_um", "raw_mm", "correction_um", "thermal_um", "part_temperature_from", "excess_u_um", "indentation_um", "mastered", "capture_u_um",
-	"gauge", "channel", "how", "turns", "sent_value", "sent_unit", "void", "operator", "trial", "simulated",
+	"gauge", "channel", "how", "turns", "sent_value", "sent_unit", "void", "operator", "trial", "simulated", "person",
 }
 
 func (j *Journal) exportCSV(ctx context.Context, w io.Writer, o ExportOptions) error {
@@ -178,7 +178,7 @@ func csvRow(r *event.Record, void string, guard bool) []string {
 		exact(g.Raw, analysis.MM), exact(g.Size-g.Raw, analysis.UM), exact(analysis.Length(g.Thermal), analysis.UM), string(g.PartFrom), exact(analysis.Length(g.ExcessU), analysis.UM), exact(analysis.Length(g.Indentation), analysis.UM),
 		strconv.Itoa(g.Mastered), exact(analysis.Length(g.U), analysis.UM),
 		text(g.Gauge), text(g.Channel), text(g.How), strconv.Itoa(g.Turns),
-		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void), text(operator), trial, simulated,
+		sentValue(g.Sent), g.Sent.Unit.UCUM(), text(void), text(operator), trial, simulated, text(r.Person),
 	}
 }
 

@@ -236,6 +236,6 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())
 	rec.Sections = template.HTML(picture.Sections{Bore: b, W: 1400, H: 300, Format: f}.SVG())
 	rec.Facts = view.Facts(b, f)
-	rec.Lines = view.Lines(events, f)
+	rec.Lines = view.Lines(events, f, s.names(station))
 	s.render(w, r, "part.html", rec)
 }

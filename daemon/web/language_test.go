@@ -195,7 +195,7 @@ func TestEventsAreSaidInTheLanguage(t *testing.T) {
 		}
 	}
 	told := map[string]bool{}
-	for _, l := range view.Lines(p.Told, f) {
+	for _, l := range view.Lines(p.Told, f, func(id string) string { return id }) {
 		if w := untranslated(strings.Join([]string{l.Where, l.Size, l.Dev, l.How, l.Void, l.Note}, "\n"), said); len(w) > 0 {
 			t.Errorf("the record says %+v: %q", l, w)
 		}

@@ -123,3 +123,12 @@ func (s *Server) worker(w *people.Working, station string) *worker {
 	set, _ := s.cfg.People.Settings(station)
 	return &worker{Name: set.NameOf(w.Person), Unnamed: w.Unnamed}
 }
+
+// names returns how an id of a person is said on the pages of a station. Of nobody nothing is said.
+func (s *Server) names(station string) func(id string) string {
+	var set state.Settings
+	if s.cfg.People != nil {
+		set, _ = s.cfg.People.Settings(station)
+	}
+	return set.NameOf
+}

@@ -44,6 +44,8 @@ type HistoryLine struct {
 	How   string
 	Void  string
 	Note  string // a fact that is not a reading
+	// Person is who worked at the station, "" where nobody was asked for.
+	Person string
 }
 
 // Facts returns what was found about a bore, each with its name.
@@ -94,7 +96,9 @@ func papers(b *state.Bore, f notation.Format) (out [][2]string) {
 }
 
 // Lines returns the lines of the events of a part. Each reading says what became of it.
-func Lines(events []event.Record, f notation.Format) (out []HistoryLine) {
+//
+// Each line has who worked at the station, as name says an id.
+func Lines(events []event.Record, f notation.Format, name func(id string) string) (out []HistoryLine) {
 	void := map[int]string{}
 	for i := range events {
 		switch e := &events[i].Event; e.Kind {
@@ -113,7 +117,7 @@ func Lines(events []event.Record, f notation.Format) (out []HistoryLine) {
 		l := HistoryLine{At: e.At.Format("15:04:05")}
 		if r := e.Reading; e.Kind == event.Taken && r != nil {
 			l.Round, l.No, l.Where, l.How, l.Void = r.Round, r.No, f.Place(r.Place), f.Text("history.how."+r.How), void[r.No]
-			l.Size, l.Dev = f.Size(r.Size), f.Signed(r.Deviation)
+			l.Size, l.Dev, l.Person = f.Size(r.Size), f.Signed(r.Deviation), name(e.Person)
 			out = append(out, l)
 			if r.Unexpected {
 				out = append(out, HistoryLine{At: l.At, Note: f.Say(r.Ask)})
@@ -121,6 +125,10 @@ func Lines(events []event.Record, f notation.Format) (out []HistoryLine) {
 			continue
 		}
 		if l.Note = note(e, f); l.Note != "" {
+			l.Person = name(e.Person)
+			if v := e.Verdict; v != nil && v.SignedBy != "" {
+				l.Person = f.Text("history.signed", l.Person, name(v.SignedBy))
+			}
 			out = append(out, l)
 		}
 	}
@@ -154,6 +162,8 @@ func note(e *event.Event, f notation.Format) string {
 		return f.Say(e.Settings.Phrase())
 	case event.Cooled:
 		return f.Say(e.Cool.Phrase())
+	case event.PersonNamed:
+		return named(e, f)
 	case event.Studied:
 		return f.Say(e.Study.Phrase())
 	case event.Voided, event.Restored, event.Kept:
@@ -166,6 +176,17 @@ func note(e *event.Event, f notation.Format) string {
 		}
 	}
 	return ""
+}
+
+// named says that somebody works at the station from then on, or nobody.
+func named(e *event.Event, f notation.Format) string {
+	switch {
+	case e.Person == "":
+		return f.Text("history.person.off")
+	case e.Working.Readings > 0:
+		return f.Text("history.person.mine", e.Working.Readings)
+	}
+	return f.Text("history.person.on")
 }
 
 // struck says that a reading was voided, or counts.

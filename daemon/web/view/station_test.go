@@ -151,13 +151,13 @@ func TestSurprisingReading(t *testing.T) {
 	if f := Of(b, notation.Format{Inch: true, Fine: true}); strings.Contains(f.Advice, "µm") {
 		t.Errorf("in inches: %q", f.Advice)
 	}
-	lines := Lines(p.Told, coded)
+	lines := Lines(p.Told, coded, strings.ToUpper)
 	i := slices.IndexFunc(lines, func(l HistoryLine) bool { return l.No == asked.Reading.No })
 	if lines[i].Void != "⟦history.not_confirmed⟧" || lines[i+1].Note != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
 		t.Errorf("the list has %+v", lines[i:i+2])
 	}
 	p.Tell(event.Event{Kind: event.Kept, Void: &event.Void{No: asked.Reading.No}})
-	lines = Lines(p.Told, coded)
+	lines = Lines(p.Told, coded, strings.ToUpper)
 	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("⟦history.kept %d⟧", asked.Reading.No) {
 		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
 	}
@@ -341,4 +341,22 @@ func FuzzBore(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// The record of a part says who measured, who decided and who signed, and when somebody came.
+func TestHistorySaysWho(t *testing.T) {
+	told := []event.Record{
+		{Event: event.Event{Kind: event.PersonNamed, Person: "a", Working: &event.Working{By: event.ByPIN, Readings: 2}}},
+		{Event: event.Event{Kind: event.Taken, Person: "a", Reading: &event.Reading{No: 3, How: "button"}}},
+		{Event: event.Event{Kind: event.Taken, Reading: &event.Reading{No: 4, How: "button"}}},
+		{Event: event.Event{Kind: event.Judged, Person: "a", Verdict: &event.Verdict{Accepted: true, SignedBy: "q"}}},
+		{Event: event.Event{Kind: event.PersonNamed, Working: &event.Working{}}},
+	}
+	var got []string
+	for _, l := range Lines(told, notation.Format{Language: notation.Codes()}, strings.ToUpper) {
+		got = append(got, l.Person)
+	}
+	if want := []string{"A", "A", "", "⟦history.signed A Q⟧", ""}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
 }
