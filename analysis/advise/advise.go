@@ -41,13 +41,6 @@ const (
 // Honing reports whether the advice is a round of honing.
 func (k ActionKind) Honing() bool { return k == Hone || k == Correct }
 
-// Bar is a reason why no round may be advised now. Do says what to do instead: CheckZero, Gauge,
-// GaugeAgain or Wait.
-type Bar struct {
-	Do  ActionKind      `json:"do"`
-	Why analysis.Phrase `json:"why"`
-}
-
 // Warm describes a part that is warmer than its ring.
 type Warm struct {
 	Shrink analysis.Deviation `json:"shrink_um"` // how much the part will still shrink as it cools
@@ -73,9 +66,12 @@ type Input struct {
 	// Fixed says that a bore can't be turned end for end, even if it is a through bore.
 	Fixed   bool
 	Warm    *Warm
-	Bars    []Bar               // if there is any, no round is advised
 	Prior   *analysis.RatePrior // nil: a rough rate from the material
 	Dressed bool                // the stones were dressed or changed after the newest round
+	Checked bool                // the zero was checked, and good, after the newest reading
+	// Due says why the zero must be checked before a bore in size may be accepted. It is zero if
+	// nothing is due.
+	Due analysis.Phrase
 }
 
 // Expected is a section after the advised round: its mean size with the 95 % interval.
@@ -116,8 +112,9 @@ type Advice struct {
 	// Nearly says that fewer than three strokes or seconds are safe, or none.
 	Nearly bool `json:"nearly,omitempty"`
 
-	// Where is the place to work ("front", "ends"), At its stretch, and By how much it is tight. How lists
-	// measures to consider; none of them is an order.
+	// Where is the place of short strokes ("front", "ends"), At its stretch, and By how much it is tight.
+	// They are empty where no short strokes are advised. How lists measures to consider; none of them
+	// is an order.
 	Where string             `json:"where,omitempty"`
 	At    []analysis.Stretch `json:"at,omitempty"`
 	By    analysis.Deviation `json:"by_um,omitempty"`
@@ -144,6 +141,9 @@ func Next(in Input) Advice {
 		return a
 	}
 	a := p.advise()
+	if a.Kind != Correct && a.Short == 0 {
+		a.Where, a.At, a.By = "", nil, 0
+	}
 	a.Cautions = cautions(&a, p)
 	return a
 }

@@ -291,6 +291,10 @@ func TestCannotBeSaved(t *testing.T) {
 	}
 	// 14 strokes at 31.7475: the front reads 31.7528, 31.7526 cool
 	first := sized(j, strokes(14), []float64{-3.2, -4, -4}, []float64{1.53, 0.7, 0.7})
+	if a = advise.Next(first); a.Kind != advise.CheckZero || a.Sentence.Code != "advise.check.past_safe" {
+		t.Errorf("got %s: %s", a.Kind, a.Sentence)
+	}
+	first.Checked = true
 	if a = advise.Next(first); a.Kind != advise.GaugeAgain || a.Sentence.Code != "advise.again.past_safe" {
 		t.Errorf("got %s: %s", a.Kind, a.Sentence)
 	}
@@ -308,9 +312,6 @@ func TestCannotBeSaved(t *testing.T) {
 func TestBars(t *testing.T) {
 	_, in := sleeveWorked(t)
 	for name, change := range map[string]func(*advise.Input){
-		"no zero": func(in *advise.Input) {
-			in.Bars = []advise.Bar{{Do: advise.CheckZero, Why: analysis.Say("state.read_ring", "R-1")}}
-		},
 		"no verdict": func(in *advise.Input) { in.Judged = nil },
 		"no form":    func(in *advise.Input) { in.Form = nil },
 		"no job":     func(in *advise.Input) { in.Job = nil },

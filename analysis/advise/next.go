@@ -64,8 +64,6 @@ func forbidden(in *Input) *bar {
 	switch {
 	case in.Job == nil:
 		return &bar{Gauge, analysis.Say("advise.choose_job")}
-	case len(in.Bars) > 0:
-		return &bar{in.Bars[0].Do, in.Bars[0].Why}
 	case in.Judged == nil || in.Form == nil || len(in.Form.Sections) == 0 || in.Judged.Sizes.Largest == nil && len(in.Judged.Invalid) == 0:
 		return &bar{Gauge, analysis.Say("advise.gauge_first")}
 	case len(in.Judged.Invalid) > 0:
@@ -169,6 +167,8 @@ func (p *planner) advise() Advice {
 		p.gaugeAgainOrLayAside(&a, b.Stop.Reason)
 	case b.Stop.Action == verdict.StopNow:
 		p.gaugeAgainOrLayAside(&a, b.Stop.Reason)
+	case b.Stop.Action == verdict.Finished && !p.in.Due.IsZero():
+		a.Kind, a.Sentence, a.Reason = CheckZero, analysis.Say("advise.check.accept", p.in.Job.Ring), p.in.Due
 	case b.Stop.Action == verdict.Finished:
 		a.says(Stop, "advise.stop.in_size", b.Stop.Reason)
 	case b.Stop.Action == verdict.FormFault:
@@ -203,7 +203,8 @@ func (p *planner) evenOut(a *Advice, t *tight) bool {
 	return a.Kind != ""
 }
 
-// gaugeAgainOrLayAside advises on a bore past the safe high size: let it cool and gauge it again.
+// gaugeAgainOrLayAside advises on a bore past the safe high size: check the zero, let the bore cool
+// and gauge it again.
 // The bore is laid aside when a second gauging reads over the high limit itself. It is also laid
 // aside when the mean of the last two of three gaugings is past the safe size, because the part may
 // have been warm at the first, and in any case after four gaugings.
@@ -212,6 +213,10 @@ func (p *planner) gaugeAgainOrLayAside(a *Advice, why analysis.Phrase) {
 	if p.gaugedAgain > 0 && p.largest > p.high || p.gaugedAgain > 1 && p.meanLargest() > p.edge || p.gaugedAgain >= 3 {
 		a.lost(analysis.Say("advise.lost.past_safe"))
 		a.aside("advise.aside.past_safe", why)
+		return
+	}
+	if !p.in.Checked {
+		a.says(CheckZero, "advise.check.past_safe", why)
 		return
 	}
 	a.says(GaugeAgain, "advise.again.past_safe", why)
@@ -276,17 +281,16 @@ func (p *planner) hone(a *Advice, t *tight) {
 		a.says(Dress, "advise.dress", analysis.Say("advise.dress_why"))
 	case r.n >= p.step:
 		q.fill(a, t, r)
-	case p.gaugedAgain < 3:
+	case p.gaugedAgain >= 3:
 		a.Nearly = true
-		a.says(GaugeAgain, "advise.again.no_room", p.noRoom())
+		a.aside("advise.aside.no_room", analysis.Say("advise.no_room"))
+	case !p.in.Checked:
+		a.Nearly = true
+		a.says(CheckZero, "advise.check.no_room", analysis.Say("advise.no_room"))
 	default:
 		a.Nearly = true
-		a.aside("advise.aside.no_room", p.noRoom())
+		a.says(GaugeAgain, "advise.again.no_room", analysis.Say("advise.no_room"))
 	}
-}
-
-func (p *planner) noRoom() analysis.Phrase {
-	return analysis.Say("advise.no_room", p.in.Judged.Sizes.Room)
 }
 
 // fill turns a planned round into advice.

@@ -169,10 +169,8 @@ func TestNeverUnsafe(t *testing.T) {
 		if a.Risk > 0.01 || a.Strokes > a.Most || a.Seconds > a.Most || a.Short > max(a.Strokes, a.Seconds) {
 			rt.Fatalf("risk %g, %d of %d: %s", a.Risk, a.Strokes, a.Most, a.Sentence)
 		}
-		bad := in
-		bad.Bars = []advise.Bar{{Do: advise.CheckZero, Why: analysis.Say("state.not_mastered")}}
-		if b := advise.Next(bad); b.Kind.Honing() {
-			rt.Fatal("honing without a zero")
+		if short := a.Short > 0 || a.Kind == advise.Correct; short != (a.Where != "") || short != (len(a.At) > 0) {
+			rt.Fatalf("%d short strokes, at %q %v: %s", a.Short, a.Where, a.At, a.Sentence)
 		}
 	})
 }

@@ -72,22 +72,27 @@ func (p *planner) amount(a *Advice) analysis.Phrase {
 	return analysis.Say("advise.much.last_strokes", much, a.Short, form.AtEnd(a.Where))
 }
 
-// reason explains a round: how much stock is left, how much of it the round should take, how fast
-// the stock goes, and how much room there is.
+// reason explains a round: how much is left to one limit, how much of it the round should take, and
+// how fast the stock goes.
 func (p *planner) reason(a *Advice) analysis.Phrase {
-	left := analysis.Say("advise.left", deviation(p.stock))
-	if p.stock < 0 {
-		left = analysis.Say("advise.past", deviation(-p.stock))
-	}
-	room := p.in.Judged.Sizes.Room
+	left := p.left()
 	if !p.noted {
-		return analysis.Say("advise.reason.not_noted", left, room)
+		return analysis.Say("advise.reason.not_noted", left)
 	}
 	code := "advise.reason"
 	if a.Kind == Correct {
 		code = "advise.reason_there"
 	}
-	return analysis.Say(code, left, a.Take, p.perStroke(), analysis.Number{Value: 100 * p.spread()}, room)
+	return analysis.Say(code, left, a.Take, p.perStroke(), analysis.Number{Value: 100 * p.spread()})
+}
+
+// left says how much is left, to the same limit as the figure that a person looks at: to the low
+// limit until every place has reached it, then to the high limit.
+func (p *planner) left() analysis.Phrase {
+	if s := &p.in.Judged.Sizes; s.Stock <= 0 {
+		return analysis.Say("advise.left.high", s.Room)
+	}
+	return analysis.Say("advise.left.low", p.in.Judged.Sizes.Stock)
 }
 
 // perStroke returns the rate of removal with which the round was planned.

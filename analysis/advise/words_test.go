@@ -23,8 +23,8 @@ func TestReasonAddsUp(t *testing.T) {
 				continue
 			}
 			said++
-			v := a.Reason.Args // left, take, rate, within, room
-			if len(v) != 5 || a.Strokes == 0 {
+			v := a.Reason.Args // left, take, rate, within
+			if len(v) != 4 || a.Strokes == 0 {
 				t.Fatalf("%s round %d: %d strokes, %q", id, round, a.Strokes, a.Reason)
 			}
 			take, rate := *v[1].UM, *v[2].Phrase.Args[0].UM
@@ -58,12 +58,18 @@ func TestLightStrokesAreReckonedAsSuch(t *testing.T) {
 	}
 }
 
-// A mean past the target is not said to be a negative way to go.
-func TestPastTheTarget(t *testing.T) {
+// The reason counts to one limit: to the low one until every place has reached it, then to the high
+// one, and never a negative way to go.
+func TestReasonCountsToOneLimit(t *testing.T) {
 	j := job(t, "J-4120")
-	a := advise.Next(sized(j, strokes(10, 5), []float64{-20, -20, -20, -20, -24}, []float64{-7, -7, -7, -7, -12}, []float64{0.8, 0.8, 0.8, 0.8, -2.6}))
-	if !a.Kind.Honing() || strings.ContainsAny(coded(a.Reason), "-−") || !strings.HasPrefix(coded(a.Reason), "⟦advise.reason_there ⟦advise.past 0.1 µm⟧ ") {
-		t.Errorf("%s: %q %q", a.Kind, a.Sentence, a.Reason)
+	for _, want := range []struct {
+		rest, bottom float64
+		reason       string
+	}{{0.8, -2.6, "⟦advise.reason_there ⟦advise.left.high 2.2 µm⟧ "}, {-2.6, -5.6, "⟦advise.reason_there ⟦advise.left.low 2.6 µm⟧ "}} {
+		a := advise.Next(sized(j, strokes(10, 5), []float64{-20, -20, -20, -20, -24}, []float64{-7, -7, -7, -7, -12}, []float64{want.rest, want.rest, want.rest, want.rest, want.bottom}))
+		if !a.Kind.Honing() || strings.ContainsAny(coded(a.Reason), "-−") || !strings.HasPrefix(coded(a.Reason), want.reason) {
+			t.Errorf("%s: %q %q", a.Kind, a.Sentence, a.Reason)
+		}
 	}
 }
 

@@ -203,12 +203,18 @@ func (h *Hub) renew(v *view, look bool) (b *state.Bore, worked bool) {
 		return nil, false
 	}
 	b = h.work(v, h.now())
-	if !v.dirty && v.bore != nil && v.bore.State == b.State && v.bore.Why.Error() == b.Why.Error() && v.bore.Master.OK == b.Master.OK && v.bore.Person() == b.Person() {
+	if !v.dirty && v.bore != nil && same(v.bore, b) {
 		return nil, true
 	}
 	v.dirty, v.bore = false, b
 	h.viewers.Show(b)
 	return b, true
+}
+
+// same reports whether two states of a station to which nothing happened in between tell a person
+// the same.
+func same(a, b *state.Bore) bool {
+	return a.Now.Is == b.Now.Is && a.Now.Do == b.Now.Do && a.Now.Sentence.Error() == b.Now.Sentence.Error() && a.Why.Error() == b.Why.Error() && a.Master.OK == b.Master.OK && a.Person() == b.Person()
 }
 
 func (h *Hub) work(v *view, now time.Time) *state.Bore {

@@ -34,8 +34,8 @@ func TestAdviceThroughAPart(t *testing.T) {
 	b := newBench(t, set)
 	b.must(event.Action{Do: "job", Job: job.ID})
 	b.must(event.Action{Do: "part"})
-	if a := b.bore().Advice; a == nil || a.Kind != advise.CheckZero || a.Strokes != 0 {
-		t.Errorf("before mastering: %+v", a)
+	if g := b.bore(); g.Advice != nil || g.Now.Is != state.NotMastered || g.Now.Do != "master" {
+		t.Errorf("before mastering: %+v, %+v", g.Now, g.Advice)
 	}
 	b.must(event.Action{Do: "master", Of: 4})
 	stream := drivers.Stream{Decoder: mustLine(t)}
@@ -53,8 +53,8 @@ func TestAdviceThroughAPart(t *testing.T) {
 				t.Errorf("after round 4: %d strokes, want about 6", a.Strokes)
 			}
 			b.must(event.Action{Do: "round", Strokes: step.Strokes})
-			if a := b.bore().Advice; a.Kind != advise.Gauge {
-				t.Errorf("honed and not gauged: %+v", a)
+			if g := b.bore(); g.Advice != nil || g.Now.Is != state.MeasureAgain {
+				t.Errorf("honed and not gauged: %+v, %+v", g.Now, g.Advice)
 			}
 		}
 		for _, c := range step.Frames {
@@ -67,8 +67,8 @@ func TestAdviceThroughAPart(t *testing.T) {
 		}
 	}
 	g := b.bore()
-	if a := g.Advice; a.Kind != advise.Stop || g.State != event.InSize {
-		t.Errorf("in the end: %s: %+v", g.State, a)
+	if g.Now.Is != state.InSize || g.Now.Do != "accept" || g.Advice.Kind != advise.Stop {
+		t.Errorf("in the end: %s: %+v", g.State, g.Now)
 	}
 	if !slices.Contains(allCoded(g.Cautions), "⟦caution.spindle⟧") {
 		t.Errorf("cautions %v", g.Cautions)

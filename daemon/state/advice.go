@@ -8,14 +8,11 @@ import (
 	"fairbore/daemon/event"
 )
 
-// advice returns what to do next, as far as that can be said.
+// advice returns what to do next by the sizes of a bore that is measured everywhere.
 func (f *Fold) advice(b *Bore, set *Settings) *advise.Advice {
-	if f.Verdict != nil {
-		return nil
-	}
 	in := advise.Input{
 		Job: f.Job, Judged: b.Judged, Form: b.Form, Rounds: AdviceRounds(b.Rounds, len(f.Job.Plan())),
-		Repeatability: f.Repeat(&set.Gauge), Bars: f.adviceBlocked(b), Dressed: f.Dressed,
+		Repeatability: f.Repeat(&set.Gauge), Dressed: f.Dressed, Checked: !f.GaugedSince, Due: b.Master.CheckDue,
 	}
 	if b.U != nil {
 		in.U = *b.U
@@ -49,26 +46,6 @@ func (f *Fold) RatePrior(repeat analysis.Deviation) *analysis.RatePrior {
 	var b Bore
 	f.rounds(&b)
 	return advise.Learn(f.Part.Rate, f.Job, AdviceRounds(b.Rounds, len(f.Job.Plan())), repeat)
-}
-
-// adviceBlocked returns the reasons why no advice may be given now, each with what to do instead.
-func (f *Fold) adviceBlocked(b *Bore) (bars []advise.Bar) {
-	bar := func(do advise.ActionKind, why analysis.Phrase) { bars = append(bars, advise.Bar{Do: do, Why: why}) }
-	switch {
-	case f.Running != nil:
-		bar(advise.CheckZero, analysis.Say("advise.read_ring", f.Running.Ring.ID))
-	case !b.Master.OK:
-		bar(advise.CheckZero, b.Master.Why)
-	case f.GaugeKnown && f.Gauge.Lost:
-		bar(advise.GaugeAgain, gaugeLost(&f.Gauge))
-	case b.Basis != b.Round:
-		bar(advise.Gauge, analysis.Say("advise.gauge_this_round", b.Round))
-	case f.Question(nil) != nil:
-		bar(advise.Gauge, f.Question(nil).Ask)
-	case b.Sizes == nil:
-		bar(advise.Gauge, analysis.Say("advise.gauge_the_bore"))
-	}
-	return bars
 }
 
 // AdviceRounds converts the sums of rounds into the input of the advice.

@@ -33,8 +33,8 @@ type Bore struct {
 	Rounds   []RoundSum      `json:"rounds,omitempty"`
 	Places   []PlaceState    `json:"positions,omitempty"`
 	Voids    []Struck        `json:"voids,omitempty"` // voided readings of the part, the newest first; at most voidsTold
-	Next     *analysis.Place `json:"next,omitempty"`
-	Complete bool            `json:"complete"` // every place of the plan has a reading in this round
+	Next     *analysis.Place `json:"next,omitempty"`  // nil while something else is to be done first
+	Complete bool            `json:"complete"`        // every place of the plan has a reading in this round
 
 	State    event.State        `json:"state"`
 	Why      analysis.Phrase    `json:"why,omitzero"`
@@ -54,7 +54,7 @@ type Bore struct {
 	Words []analysis.Phrase `json:"words,omitempty"`
 	// Judged is the verdict by the decision rule, for the readings so far.
 	Judged *verdict.Bore `json:"judged,omitempty"`
-	// Advice is what to consider doing next.
+	// Advice is how to hone next, or why not. It is nil where Now rests on something else.
 	Advice *advise.Advice `json:"advice,omitempty"`
 	// Cooling is what repeated readings at one place tell about a warm part.
 	Cooling *master.Cooling `json:"cooling,omitempty"`
@@ -236,6 +236,9 @@ func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	}
 	f.checkAfterVerdict(b)
 	b.Now = f.now(b, set)
+	if !b.Now.Is.Measuring() {
+		b.Next = nil
+	}
 	b.Cautions = append(append(f.cautions(b), f.calibrations(set, now)...), f.smoothing(set, b)...)
 	if f.Flood != nil && now.Sub(f.FloodAt) < floodShown {
 		b.Cautions = append(b.Cautions, analysis.Say("caution.flood", f.Flood.Gauge, f.Flood.Rate))
@@ -302,7 +305,6 @@ func (f *Fold) bore(b *Bore, set *Settings) {
 		f.judgement(b, set, readings)
 	}
 	b.Cooling = f.cooling(set)
-	b.Advice = f.advice(b, set)
 }
 
 func (f *Fold) places(b *Bore, now map[analysis.Place]*event.Reading) {
@@ -339,7 +341,10 @@ func (f *Fold) places(b *Bore, now map[analysis.Place]*event.Reading) {
 			s.State = "void"
 		}
 		if r != nil {
-			s.Size, s.Deviation, s.No, s.Ask = &r.Size, &r.Deviation, r.No, r.Ask
+			s.Size, s.Deviation, s.No = &r.Size, &r.Deviation, r.No
+			if !r.Unexpected || f.Asked[r.No] { // else a person has answered
+				s.Ask = r.Ask
+			}
 		}
 		if e := before[p]; e != nil {
 			s.Earlier = &e.Size
@@ -381,13 +386,12 @@ func (f *Fold) numbers(b *Bore, now map[analysis.Place]*event.Reading) []analysi
 // state returns the state of the bore. What is not known comes before what is.
 func (f *Fold) state(b *Bore) (event.State, analysis.Phrase) {
 	switch {
-	case f.Job == nil:
-		return event.CannotJudge, analysis.Say("bore.choose_job")
-	case f.Running != nil && f.Running.Speeds:
-		speed, no, of := f.Running.AtSpeed()
-		return event.NotMastered, analysis.Say("bore.rock_ring."+string(speed), f.Running.Ring.ID, no, of)
+	case f.Running != nil && b.Master.OK: // a zero that holds is only checked
+		return event.CannotJudge, readRing(f.Running)
 	case f.Running != nil:
 		return event.NotMastered, readRing(f.Running)
+	case f.Job == nil:
+		return event.CannotJudge, analysis.Say("bore.choose_job")
 	case !b.Master.OK:
 		return event.NotMastered, b.Master.Why
 	case f.GaugeKnown && f.Gauge.Lost:
@@ -426,16 +430,22 @@ func (f *Fold) calibrations(set *Settings, now time.Time) (out []analysis.Phrase
 // cautions returns the cautions that matter now (common practice; the machine's manual and the
 // rules of the shop come first).
 func (f *Fold) cautions(b *Bore) []analysis.Phrase {
-	if b.Advice == nil {
+	if f.Job == nil || f.Verdict != nil {
 		return nil
 	}
 	c := []analysis.Phrase{analysis.Say(advise.StopSpindle)}
-	for _, more := range b.Advice.Cautions {
-		if more.Code != advise.StopSpindle {
-			c = append(c, more)
+	switch {
+	case b.Advice != nil:
+		for _, more := range b.Advice.Cautions {
+			if more.Code != advise.StopSpindle {
+				c = append(c, more)
+			}
 		}
+		return c
+	case b.Now.Is == TooWarm:
+		c = append(c, analysis.Say("caution.hot"))
 	}
-	return c
+	return append(c, analysis.Say("caution.you_decide"))
 }
 
 // gaugeLost says that the gauge is lost, and why if that is known.
@@ -448,6 +458,10 @@ func gaugeLost(g *event.InstrumentState) analysis.Phrase {
 
 // readRing says which reading of the ring is due, and why it is read again.
 func readRing(m *event.Master) analysis.Phrase {
+	if m.Speeds {
+		speed, no, of := m.AtSpeed()
+		return analysis.Say("bore.rock_ring."+string(speed), m.Ring.ID, no, of)
+	}
 	if m.Why.IsZero() {
 		return analysis.Say("bore.read_ring", m.Ring.ID, len(m.Raw), m.Of)
 	}

@@ -56,7 +56,24 @@ const (
 	CannotJudge   Situation = "cannot_judge"
 )
 
-// now decides what goes on.
+// Studying reports whether somebody gauges for a study.
+func (s Situation) Studying() bool { return s == StudyTrial || s == StudyNext }
+
+// AtRing reports whether a ring is being read.
+func (s Situation) AtRing() bool {
+	return s == ReadRing || s == CheckRing || s == RockSlowly || s == RockFast
+}
+
+// Measuring reports whether the next thing to do is to measure the bore.
+func (s Situation) Measuring() bool {
+	switch s {
+	case Measure, MeasureAgain, MeasureRest, OverSize, TooWarm, RightPosition, StudyTrial:
+		return true
+	}
+	return false
+}
+
+// now decides what goes on. It sets the advice where the decision rests on it.
 func (f *Fold) now(b *Bore, set *Settings) Now {
 	switch studying := f.Gauging(); {
 	case f.GaugeKnown && f.Gauge.Lost:
@@ -106,11 +123,7 @@ func (f *Fold) atRing(b *Bore, set *Settings) Now {
 // study says whose turn it is.
 func (f *Fold) study(b *Bore, set *Settings) Now {
 	st := b.Study
-	progress := analysis.Say("now.study.progress", st.Taken, st.Wanted, st.Place)
-	if !st.Since.IsZero() {
-		progress = analysis.Say("now.study.progress_since", st.Taken, st.Wanted, st.Since, st.Place)
-	}
-	n := Now{Is: StudyNext, Do: "study", Reason: progress}
+	n := Now{Is: StudyNext, Do: "study", Reason: st.Progress()}
 	switch {
 	case st.Taking:
 		n.Is, n.Sentence = StudyTrial, analysis.Say("now.study.trial", st.Appraiser, st.Part, st.Trial, st.Trials)
@@ -168,6 +181,7 @@ func (f *Fold) measured(b *Bore, set *Settings) (n Now) {
 	case q == nil || n.Is == TooWarm:
 		return n
 	case f.Asked[q.No]:
+		b.Advice = nil
 		return Now{Is: RightPosition, Sentence: q.Ask, Reason: analysis.Say("now.why.does_not_count")}.actions("keep", "void", f.record(set))
 	}
 	return Now{Is: RightPosition, Sentence: q.Ask, Reason: analysis.Say("now.why.right_position", n.Sentence)}.actions("void", n.Do)
@@ -188,11 +202,11 @@ func (f *Fold) question() *event.Reading {
 
 // sized says what to do by the sizes that are known.
 func (f *Fold) sized(b *Bore, set *Settings) Now {
-	over := b.State == event.Over
+	watched := f.Staying && b.Cooling != nil && b.Cooling.Ready // the position was measured often enough
 	switch {
-	case b.Complete:
+	case b.Complete && (b.Next == nil || watched):
 		return f.advised(b, set)
-	case over && b.Next != nil:
+	case b.State == event.Over && b.Next != nil:
 		return Now{Is: OverSize, Sentence: analysis.Say("now.over_measure"), Reason: b.Why}.actions(f.record(set), "void", "check")
 	case b.Next == nil: // all that are missing are skipped
 		return Now{Is: MeasureRest, Sentence: analysis.Say("now.skipped"), Reason: b.progress()}.actions("position", "void")
@@ -234,8 +248,14 @@ func situationBySize(s event.State) Situation {
 
 // advised says what to do about a bore that is measured everywhere.
 func (f *Fold) advised(b *Bore, set *Settings) Now {
-	a := b.Advice
+	a := f.advice(b, set)
+	b.Advice = a
 	n := Now{Is: situationBySize(b.State), Sentence: a.Sentence, Reason: both(a.Reason, a.NotSaved)}
+	if n.Is == CannotJudge { // the check of the configuration has refused what leads to it
+		b.Advice = nil
+		n.Sentence, n.Reason = analysis.Say("now.cannot_judge"), b.Why
+		return n
+	}
 	switch a.Kind {
 	case advise.Hone, advise.Correct:
 		n.Reason = both(a.Reason, risk(a.Risk), a.NotSaved)
@@ -248,20 +268,20 @@ func (f *Fold) advised(b *Bore, set *Settings) Now {
 		n.Is = TooWarm
 		return n.actions("", "temperature", "void")
 	case advise.CheckZero:
-		return n.actions("check", "accept")
+		if b.State == event.InSize {
+			return n.actions("check", "accept")
+		}
+		return n.actions("check", f.record(set), "void")
 	case advise.LayAside:
 		return n.actions("reject", "check", "void")
 	}
 	if open := f.Unclosed(); b.State == event.InSize && !open.IsZero() {
+		b.Advice = nil
 		n.Sentence, n.Reason = open, analysis.Phrase{}
 		return n.actions("position")
 	}
 	if b.State != event.InSize {
 		return n.actions("reject", "check")
-	}
-	if due := b.Master.CheckDue; !due.IsZero() {
-		n.Sentence, n.Reason = analysis.Say("now.check_then_accept", f.Job.Ring), due
-		return n.actions("check", "accept")
 	}
 	return n.actions("accept", "check")
 }

@@ -117,6 +117,14 @@ func (f *Fold) StudiedAt() time.Time {
 	return at
 }
 
+// Progress says how much of the study is done.
+func (st *StudyNow) Progress() analysis.Phrase {
+	if st.Since.IsZero() {
+		return analysis.Say("now.study.progress", st.Taken, st.Wanted, st.Place)
+	}
+	return analysis.Say("now.study.progress_since", st.Taken, st.Wanted, st.Since, st.Place)
+}
+
 // caution says that a study is open, and what to do about it.
 func (st *StudyNow) caution() analysis.Phrase {
 	if st.Since.IsZero() {

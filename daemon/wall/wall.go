@@ -6,7 +6,9 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -47,7 +49,7 @@ func Serve(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
-	page, err := web.Listen(web.Config{Listen: o.Listen, Names: o.Names, Version: o.Version}, w, o.Log)
+	page, err := web.Listen(web.Config{Wall: true, Listen: o.Listen, Names: o.Names, Version: o.Version}, w, o.Log)
 	if err != nil {
 		return err
 	}
@@ -74,15 +76,9 @@ type wall struct {
 	all     bool // all sites are shown
 	viewers hub.Viewers
 
-	mu    sync.Mutex // guards the fields below; taken before the lock of viewers
-	tiles map[string]tile
-	empty tile // shown while there are no stations
-}
-
-// tile is what is shown of a station.
-type tile struct {
-	bore *state.Bore
-	gone analysis.Phrase // why it is out of reach, zero if it isn't
+	mu    sync.Mutex             // guards the fields below; taken before the lock of viewers
+	tiles map[string]*state.Bore // what is shown of each station
+	empty *state.Bore            // shown while there are no stations
 }
 
 // nobody is the name of the tile on an empty wall, which says why it is empty. No station can have
@@ -112,7 +108,7 @@ func newWall(o *Options) (*wall, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &wall{watcher: watcher, all: c.Site == watch.AllSites, tiles: map[string]tile{}}
+	w := &wall{watcher: watcher, all: c.Site == watch.AllSites, tiles: map[string]*state.Bore{}}
 	watcher.OnStation = func(s watch.Seen) { w.show(&s, time.Now()) }
 	watcher.OnForgotten = w.forget
 	watcher.OnStatus = w.status
@@ -143,23 +139,21 @@ func (w *wall) name(site, station string) string {
 // show takes in what the watcher sees of a station.
 func (w *wall) show(s *watch.Seen, now time.Time) {
 	name := w.name(s.Site, s.Station)
-	var t tile
+	var b *state.Bore
 	switch {
 	case s.Presence != watch.Served:
-		t.gone = noWord(s, now)
-		t.bore = outOfReach(name, s.Bore, t.gone)
+		b = outOfReach(name, s.Bore, noWord(s, now))
 	case s.Bore == nil:
-		t.gone = analysis.Say("wall.told_nothing")
-		t.bore = outOfReach(name, nil, t.gone)
+		b = outOfReach(name, nil, analysis.Say("wall.told_nothing"))
 	default:
-		b := *s.Bore
-		b.Station = name
-		t.bore = &b
+		here := *s.Bore
+		here.Station = name
+		b = &here
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.tiles[name] = t
-	w.viewers.Show(t.bore)
+	w.tiles[name] = b
+	w.viewers.Show(b)
 }
 
 // status takes in the state of the watcher, for a wall that has nothing else to show.
@@ -170,9 +164,9 @@ func (w *wall) status(s watch.Status) {
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.empty = tile{outOfReach(nobody, nil, why), why}
+	w.empty = outOfReach(nobody, nil, why)
 	if len(w.tiles) == 0 {
-		w.viewers.Show(w.empty.bore)
+		w.viewers.Show(w.empty)
 	}
 }
 
@@ -181,7 +175,7 @@ func (w *wall) forget(site, station string) {
 	name := w.name(site, station)
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	b := outOfReach(name, w.tiles[name].bore, analysis.Say("wall.taken_off"))
+	b := outOfReach(name, w.tiles[name], analysis.Say("wall.taken_off"))
 	delete(w.tiles, name)
 	w.viewers.Show(b)
 }
@@ -253,32 +247,23 @@ func (w *wall) Stations() []web.Station {
 	return list
 }
 
-// tile returns what is shown under a name.
-func (w *wall) tile(name string) tile {
+// Bore implements [web.Source].
+func (w *wall) Bore(station string) *state.Bore {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if len(w.tiles) == 0 && name == nobody {
+	if len(w.tiles) == 0 && station == nobody {
 		return w.empty
 	}
-	return w.tiles[name]
+	return w.tiles[station]
 }
-
-// Bore implements [web.Source].
-func (w *wall) Bore(station string) *state.Bore { return w.tile(station).bore }
-
-// OutOfReach implements [web.Presence].
-func (w *wall) OutOfReach(station string) analysis.Phrase { return w.tile(station).gone }
 
 // Subscribe implements [web.Source]. The viewer first gets the current state.
 func (w *wall) Subscribe(station string) web.Subscription {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	standing := []*state.Bore{w.empty.bore}
-	if len(w.tiles) > 0 {
-		standing = nil
-	}
-	for _, t := range w.tiles {
-		standing = append(standing, t.bore)
+	standing := slices.Collect(maps.Values(w.tiles))
+	if len(standing) == 0 {
+		standing = []*state.Bore{w.empty}
 	}
 	return w.viewers.Subscribe(station, standing...)
 }

@@ -115,7 +115,7 @@ func TestStatesAreSaidInTheLanguage(t *testing.T) {
 		f := notation.ForJob(b.Job)
 		f.Language = notation.Codes()
 		said := saidIn(b)
-		views := map[string]view.Station{"here": view.Of(b, f), "away": view.Away(b, f, switchedOff)}
+		views := map[string]view.Station{"here": view.Of(b, f), "away": view.Of(unheard(b), f)}
 		for where, v := range views {
 			all, err := json.Marshal(v)
 			if err != nil {
@@ -125,7 +125,7 @@ func TestStatesAreSaidInTheLanguage(t *testing.T) {
 			if err := json.Unmarshal(all, &texts); err != nil {
 				t.Fatal(err)
 			}
-			for _, code := range []string{"tone", "due"} { // for the page's script
+			for _, code := range []string{"tone", "is"} { // for the page's script
 				delete(texts, code)
 			}
 			for _, s := range []string{"master", "gauge", "record"} {

@@ -104,8 +104,7 @@ func dict(pairs ...string) (map[string]string, error) {
 // page.
 func (s *Server) index(w http.ResponseWriter, r *http.Request) {
 	to := "/wall"
-	_, far := s.src.(Presence)
-	if list := s.src.Stations(); len(list) == 1 && !far {
+	if list := s.src.Stations(); len(list) == 1 && !s.cfg.Wall {
 		to = "/station/" + url.PathEscape(list[0].Name)
 	}
 	http.Redirect(w, r, to, http.StatusFound)

@@ -54,6 +54,7 @@ import (
 type Config struct {
 	Listen  string // host:port
 	Actions bool   // whether the page may act, or only shows
+	Wall    bool   // the first page is the wall, however few stations there are
 	// Simulated says that no gauge is a real one, and Speed how many times as fast as real time the
 	// daemon's clock runs, 0 or 1 where it does not.
 	Simulated bool

@@ -4,30 +4,12 @@ import (
 	"hash/maphash"
 	"net/http"
 
-	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
 	"fairbore/daemon/picture"
 	"fairbore/daemon/state"
 	"fairbore/daemon/web/view"
 )
-
-// Presence is implemented by a [Source] whose stations may be out of reach.
-type Presence interface {
-	// OutOfReach says why a station is out of reach, zero if it is not. It may be called from any
-	// goroutine.
-	OutOfReach(station string) analysis.Phrase
-}
-
-// stationView returns the state of a station in words, or says that it is out of reach.
-func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
-	if p, ok := s.src.(Presence); ok {
-		if why := p.OutOfReach(b.Station); !why.IsZero() {
-			return view.Away(b, f, why)
-		}
-	}
-	return view.Of(b, f)
-}
 
 func (s *Server) wall(w http.ResponseWriter, r *http.Request) {
 	list := s.src.Stations()
@@ -56,7 +38,7 @@ func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 	v := s.look(r)
 	seed, said := maphash.MakeSeed(), map[string]uint64{}
 	tell := func(buf []byte, b *state.Bore) []byte {
-		t := tile{Station: b.Station, Face: s.stationView(b, v.format(b.Job))}
+		t := tile{Station: b.Station, Face: view.Of(b, v.format(b.Job))}
 		if b.Job != nil {
 			t.Cut = string(picture.Cut{Bore: b, W: v.w, H: v.h, Format: v.format(b.Job), Plain: true}.SVG())
 		}
@@ -75,14 +57,10 @@ func (s *Server) wallView(w http.ResponseWriter, r *http.Request) {
 
 // gone returns the stations that are out of reach, with the reason.
 func (s *Server) gone(f notation.Format) map[string]string {
-	p, ok := s.src.(Presence)
-	if !ok {
-		return nil
-	}
 	out := map[string]string{}
 	for _, st := range s.src.Stations() {
-		if why := p.OutOfReach(st.Name); !why.IsZero() {
-			out[st.Name] = f.Say(why)
+		if b := s.src.Bore(st.Name); b != nil && b.Now.Is == state.NoSignal {
+			out[st.Name] = f.Say(b.Now.Reason)
 		}
 	}
 	return out

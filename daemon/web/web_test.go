@@ -358,7 +358,7 @@ func TestOnlyWhatChangedIsSent(t *testing.T) {
 // says which stations are out of reach.
 func TestBeat(t *testing.T) {
 	t.Parallel()
-	s := serve(t, Config{}, far{newShop(shoptest.Began("bay1", shoptest.Bush()).Bore())})
+	s := serve(t, Config{}, newShop(unheard(shoptest.Began("bay1", shoptest.Bush()).Bore())))
 	ch := sse(t.Context(), t, "http://"+s.Addr()+"/wall/view")
 	var tl tile
 	if err := json.Unmarshal([]byte(next(t, ch, "tile")), &tl); err != nil || tl.Station != "bay1" || tl.Cut == "" {
@@ -369,17 +369,20 @@ func TestBeat(t *testing.T) {
 	}
 }
 
-// far is a shop whose stations are all out of reach.
-type far struct{ *shop }
-
-func (far) OutOfReach(string) analysis.Phrase { return switchedOff }
+// unheard returns a station that is out of reach, as a wall has it: its gauge may be well, and no
+// size of it is shown.
+func unheard(b *state.Bore) *state.Bore {
+	far := *b
+	far.Now = state.Now{Is: state.NoSignal, Sentence: analysis.Say("now.no_signal"), Reason: switchedOff}
+	far.Gauge = &event.InstrumentState{Lost: true, Why: switchedOff}
+	return &far
+}
 
 // A station that is out of reach is told as that, with since when: its gauge may be
 // well, and no size of it is shown.
 func TestOutOfReachIsNoSignal(t *testing.T) {
 	b := shoptest.Began("bay1", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 3, 0).Bore()
-	b.Gauge = &event.InstrumentState{Lost: true, Why: analysis.Quote("no word")} // as a wall has it
-	s := serve(t, Config{}, far{newShop(b)})
+	s := serve(t, Config{}, newShop(unheard(b)))
 	for _, path := range []string{"/station/bay1/view", "/wall/view"} {
 		ch := sse(t.Context(), t, "http://"+s.Addr()+path)
 		var f view.Station
@@ -392,7 +395,7 @@ func TestOutOfReachIsNoSignal(t *testing.T) {
 		} else if err := json.Unmarshal([]byte(next(t, ch, "face")), &f); err != nil {
 			t.Fatal(err)
 		}
-		if f.Big != en.Text("away.big") || f.Tone != view.None || f.Figure != "" || f.Gauge.Text == "gauge G-11 lost" || !strings.Contains(f.Reason, "10:42:00") || f.Part != "0007" {
+		if f.Big != en.Text("face.big.no_signal") || f.Tone != view.None || f.Figure != "" || f.Gauge.Text == "gauge G-11 lost" || !strings.Contains(f.Reason, "10:42:00") || f.Part != "0007" {
 			t.Errorf("%s: %+v", path, f)
 		}
 	}

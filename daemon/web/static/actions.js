@@ -180,12 +180,15 @@ function view() {
   hide();
 }
 
-// due offers the action that is due now without opening the others.
+// first is the first step of the advice, as long as it asks a person for an action.
+const first = (f) => (f.buttons || []).find((b) => b.first);
+
+// due offers the first step without opening the other actions.
 function due(f) {
-  const b = at("due"), from = f.due && document.querySelector(`#bar [data-do="${CSS.escape(f.due)}"]`);
+  const b = at("due"), of = first(f);
   if (!b) return;
-  b.hidden = !from;
-  if (from) b.textContent = from.textContent;
+  b.hidden = !of;
+  if (of) b.textContent = of.text;
 }
 
 function showBar() {
@@ -249,7 +252,7 @@ export const actions = {
       d.addEventListener("close", () => { if (!document.querySelector("dialog[open]")) at("more").focus(); });
       d.addEventListener("click", (e) => { if (e.target === d) d.close(); });
     }
-    if (at("due")) at("due").addEventListener("click", () => begin(face.due));
+    if (at("due")) at("due").addEventListener("click", () => begin(first(face).do));
     at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));
     for (const s of ["cut", "size", "what"]) at(s).addEventListener("pointerup", showBar);
     at("bar").addEventListener("focusin", showBar);

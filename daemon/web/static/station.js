@@ -76,10 +76,8 @@ function show(f) {
   sign("master", f.master);
   sign("gauge", f.gauge);
   record();
-  if (!before || before.state !== f.state || before.big !== f.big) {
-    text("said", [f.state, f.big, f.why].filter(Boolean).join(". "));
-    if (before) sounds.state(f.tone, before.tone);
-  }
+  if (!before || before.is !== f.is || before.big !== f.big) text("said", [f.state, f.big, f.advice].filter(Boolean).join(". "));
+  if (before && before.is !== f.is) sounds.state(f.tone, before.tone);
   actions.face(f);
 }
 
@@ -214,8 +212,8 @@ function happened(h) {
     case "ring": sounds.taken(); break;
     case "mastered": note(t("script.zero_set"), 2500); break;
     case "speeds":
+    case "check":
     case "reread": note(h.text, 20000); if (!h.good) sounds.attention(); break;
-    case "check": if (!h.good) sounds.attention(); break;
   }
 }
 

@@ -70,7 +70,7 @@ func Happening(r *event.Record, f notation.Format) Happened {
 	case r.Verdict != nil:
 		h.Good = r.Verdict.Accepted
 	case r.Check != nil:
-		h.Good = r.Check.Doubt == nil
+		h.Text, h.Good = f.Say(r.Check.Sentence), r.Check.Good
 	case r.Reread != nil:
 		h.Text, h.Good = f.Say(r.Reread.Sentence), r.Reread.Doubt == nil
 	case r.Speeds != nil:

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
@@ -25,15 +26,15 @@ func TestFaces(t *testing.T) {
 	}{
 		"rough":      {Stock, "17.2", ""}, // 22.22754 − 22.1838 = 43.74 µm = 17.22 tenths
 		"closing":    {Stock, "2.2", ""},  // 22.22754 − 22.2220 = 5.54 µm = 2.18 tenths
-		"partial":    {Stock, "2.2", ""},
+		"partial":    {Act, "2.2", ""},
 		"blind":      {Stock, "18.8", ""}, // 15.8780 − 15.8592 = 18.8 µm
 		"sleeve":     {Stock, "130", ""},  // 31.75 − 31.7467 = 3.3 µm = 129.9 millionths
 		"insize":     {Safe, "", "⟦face.big.in_size⟧"},
-		"accepted":   {Safe, "", "⟦face.big.accepted⟧"},
+		"accepted":   {Act, "", "⟦face.big.check_after⟧"},
 		"over":       {Danger, "", "⟦face.big.over⟧"},
 		"unset":      {Act, "", "⟦face.big.not_mastered⟧"},
-		"ready":      {Act, "", "⟦face.big.gauge_it⟧"},
-		"honed":      {Act, "", "⟦face.big.gauge_again⟧"},
+		"ready":      {Act, "", "⟦face.big.measure⟧"},
+		"honed":      {Act, "", "⟦face.big.measure_again⟧"},
 		"ring":       {Act, "", "⟦face.big.read_ring 2 3⟧"},
 		"lost":       {Watch, "", "⟦face.big.gauge_lost⟧"},
 		"unrecorded": {Watch, "", "⟦face.big.not_recording⟧"},
@@ -54,21 +55,16 @@ func TestFaces(t *testing.T) {
 	}
 }
 
-// A check that is due before accepting is the action that is offered, before it would
-// be refused; with a fresh one it is to accept.
-func TestCheckIsAskedForBeforeAccepting(t *testing.T) {
-	b := *shoptest.States()["insize"]
-	if b.Master.CheckDue.IsZero() {
-		t.Error("so many readings after the mastering no check is due")
+// first returns the action of the first step, and the others.
+func first(f Station) (do string, also []string) {
+	for _, b := range f.Buttons {
+		if b.First {
+			do = b.Do
+		} else {
+			also = append(also, b.Do)
+		}
 	}
-	b.Master.CheckDue = analysis.Phrase{}
-	if f := Of(&b, coded); f.Due != "accept" || strings.Contains(f.Advice, "⟦face.advice.check ") {
-		t.Errorf("a fresh zero: %s, %q", f.Due, f.Advice)
-	}
-	b.Master.CheckDue = analysis.Quote("A zero check is due.")
-	if f := Of(&b, coded); f.Due != "check" || f.Advice != "⟦face.advice.check "+b.Master.Ring+"⟧" || f.Reason != "A zero check is due." {
-		t.Errorf("due: %s, %q, %q", f.Due, f.Advice, f.Reason)
-	}
+	return do, also
 }
 
 // Over by less than a millionth is over, and the figure beside the word says by what.
@@ -83,16 +79,25 @@ func TestOverByLittle(t *testing.T) {
 	}
 }
 
-// A stock that places not gauged yet may exceed is a lower bound, a room an upper
-// one; once all are gauged both are what they are.
-func TestBoundsWhilePlacesAreMissing(t *testing.T) {
-	all := shoptest.States()
-	some, whole := Of(all["partial"], coded), Of(all["closing"], coded)
-	if some.AtLeast != "≥" || some.RoomWord != "⟦face.room.at_most⟧" {
-		t.Errorf("places missing: %q %q", some.AtLeast, some.RoomWord)
-	}
-	if whole.AtLeast != "" || whole.RoomWord != "⟦face.room.left⟧" {
-		t.Errorf("all gauged: %q %q", whole.AtLeast, whole.RoomWord)
+// What is left to a limit is a bound while places are missing; once all are measured it is what it
+// is. It is counted to one limit at a time, and named.
+func TestOneFigure(t *testing.T) {
+	for name, want := range map[string][4]string{
+		"partial":  {"≥", "2.2", "⟦face.unit.left_to_low tenths⟧", "⟦face.caption.so_far ⟦face.caption.at 0.51 in / 90°⟧⟧"},
+		"closing":  {"", "2.2", "⟦face.unit.left_to_low tenths⟧", "⟦face.caption.at 0.51 in / 90°⟧"},
+		"close":    {"", "0.4", "⟦face.unit.left_to_low tenths⟧", "⟦face.caption.at 0.51 in / 0°⟧"}, // 22.22754 − 22.2266 = 0.94 µm
+		"nearhigh": {"", "6", "⟦face.unit.over millionths⟧", "⟦face.caption.at 0.20 in / 0°⟧"},      // 31.7527 − 31.75254 = 0.16 µm
+	} {
+		b := shoptest.States()[name]
+		in := notation.ForJob(b.Job)
+		in.Language = notation.Codes()
+		f := Of(b, in)
+		if got := [4]string{f.AtLeast, f.Figure, f.Unit, f.Caption}; got != want {
+			t.Errorf("%s: %q", name, got)
+		}
+		if f.Room != "" {
+			t.Errorf("%s: a second figure: %q", name, f.Room)
+		}
 	}
 }
 
@@ -110,30 +115,34 @@ func TestNothingIsShownWithoutAZero(t *testing.T) {
 // who gauges on has answered, and the question stays beside the advice.
 func TestQuestionedReading(t *testing.T) {
 	const q = "does it belong to 25 mm?"
-	b := shoptest.States()["closing"]
-	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
-	if f := Of(b, coded); f.Advice != Sentence(q) || f.Tone != Watch || f.Due != "void" || !strings.HasPrefix(f.Reason, "⟦face.reason.right_place ⟦advise.") || !strings.Contains(f.Reason, "⟦advise.much.strokes 2⟧") {
-		t.Errorf("of the newest: %s %q, advice %q, reason %q", f.Tone, f.Due, f.Advice, f.Reason)
+	asked := func(p *shoptest.Play, i int) Station {
+		p.Fold.Readings[len(p.Fold.Readings)-i].Ask = analysis.Quote(q)
+		return Of(p.Bore(), coded)
 	}
-	b = shoptest.States()["closing"]
-	b.Places[2].Ask = analysis.Quote(q)
-	if f := Of(b, coded); !strings.HasPrefix(f.Reason, Sentence(q)) || f.Tone != Stock || f.Due != "round" {
-		t.Errorf("of an older: %s %q, reason %q", f.Tone, f.Due, f.Reason)
+	closing := func() *shoptest.Play {
+		return shoptest.Began("closing", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 4, 0)
 	}
-	b = shoptest.States()["insize"]
-	b.Places[len(b.Places)-1].Ask = analysis.Quote(q)
-	if f := Of(b, coded); f.Big == "⟦face.big.in_size⟧" || f.Tone == Safe || f.Due == "accept" {
-		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, f.Due)
+	f := asked(closing(), 1)
+	if do, _ := first(f); f.Advice != q || f.Tone != Watch || do != "void" || !strings.HasPrefix(f.Reason, "⟦now.why.right_position ⟦advise.") || !strings.Contains(f.Reason, "⟦advise.much.strokes 2⟧") {
+		t.Errorf("of the newest: %s %q, advice %q, reason %q", f.Tone, do, f.Advice, f.Reason)
+	}
+	f = asked(closing(), 6)
+	if do, _ := first(f); !strings.HasPrefix(f.Reason, "⟦now.and "+q) || f.Tone != Stock || do != "round" {
+		t.Errorf("of an older: %s %q, reason %q", f.Tone, do, f.Reason)
+	}
+	f = asked(shoptest.Began("insize", shoptest.Sleeve()).Master().Rounds(shoptest.SleeveRounds, 6, 0), 1)
+	if do, _ := first(f); f.Big != "⟦face.big.right_position⟧" || f.Tone == Safe || do != "void" || f.Room != "" {
+		t.Errorf("in size by a reading in question: %s %q %q", f.Tone, f.Big, do)
 	}
 }
 
 // A surprising reading is asked about with both choices, before anything is built on it,
-// also when other places were gauged since.
+// also when other places were gauged since. Once it is kept nothing is asked.
 func TestSurprisingReading(t *testing.T) {
 	b := shoptest.States()["surprise"]
 	f := Of(b, coded)
-	if f.Advice != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" || f.Tone != Watch || f.State != "⟦face.state.right_place⟧" || f.Due != "keep" || f.Reason != "⟦face.reason.not_yet⟧" {
-		t.Errorf("%s %q, due %q, advice %q", f.Tone, f.State, f.Due, f.Advice)
+	if do, also := first(f); f.Advice != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" || f.Tone != Watch || f.Is != state.RightPosition || do != "keep" || !slices.Equal(also, []string{"void"}) || f.Reason != "⟦now.why.does_not_count⟧" {
+		t.Errorf("%s %q, due %q %q, advice %q", f.Tone, f.State, do, also, f.Advice)
 	}
 	if len(f.Asked) != 1 || f.Asked[0].No != b.Last.No || len(f.Readings) != 3 || f.Next != "13 mm / 90°" {
 		t.Errorf("asked %+v, %d readings, next %s", f.Asked, len(f.Readings), f.Next)
@@ -141,8 +150,8 @@ func TestSurprisingReading(t *testing.T) {
 	p := shoptest.Began("surprise", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 4, 3)
 	plan := p.Fold.Job.Plan()
 	p.Unexpected(plan[3], shoptest.Length("22.2340 mm")).Take(plan[4], shoptest.Length("22.2239 mm"))
-	if f := Of(p.Bore(), coded); f.Due != "keep" || f.Advice != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
-		t.Errorf("gauged on: due %q, advice %q", f.Due, f.Advice)
+	if f := Of(p.Bore(), coded); f.Is != state.RightPosition || f.Advice != "⟦ask.larger 12.0 µm 13 mm / 90°⟧" {
+		t.Errorf("gauged on: %s, advice %q", f.Is, f.Advice)
 	}
 	asked := p.Told[len(p.Told)-2]
 	if h := Happening(&asked, coded); h.Good || h.Text != coded.Say(asked.Reading.Ask) {
@@ -161,61 +170,72 @@ func TestSurprisingReading(t *testing.T) {
 	if lines[i].Void != "" || lines[len(lines)-1].Note != fmt.Sprintf("⟦history.kept %d⟧", asked.Reading.No) {
 		t.Errorf("kept: %+v, %+v", lines[i], lines[len(lines)-1])
 	}
-	if f := Of(p.Bore(), coded); f.Due == "keep" || len(f.Asked) != 0 || len(f.Readings) != 5 {
-		t.Errorf("kept: due %q, asked %+v", f.Due, f.Asked)
+	if f := Of(p.Bore(), coded); f.Is == state.RightPosition || len(f.Asked) != 0 || len(f.Readings) != 5 {
+		t.Errorf("kept: %s, asked %+v", f.Is, f.Asked)
+	}
+	only := shoptest.Began("surprise", shoptest.Bush()).Master().Rounds(shoptest.BushRounds, 4, 3).Unexpected(plan[3], shoptest.Length("22.2340 mm"))
+	only.Tell(event.Event{Kind: event.Kept, Void: &event.Void{No: only.No}})
+	if f := Of(only.Bore(), coded); f.Is != state.OverSize {
+		t.Errorf("the newest one kept: %s, %q", f.Is, f.Advice)
 	}
 }
 
-// A bore that is still shrinking is not in size, whatever it reads now.
+// A bore that is still shrinking is not in size, whatever it reads now. Where its warmth can be
+// taken off, that is offered.
 func TestWarmIsNotInSize(t *testing.T) {
 	for _, name := range []string{"warm", "cool"} {
-		f := Of(shoptest.States()[name], coded)
-		if f.Tone != Watch || f.Big != "⟦face.big.too_warm⟧" || f.Due != "" || f.Room != "" || !strings.HasPrefix(f.Advice, "⟦face.advice.cool ") || strings.Contains(f.Reason, "in_size") {
-			t.Errorf("%s: %s %q, due %q, room %q, advice %q", name, f.Tone, f.Big, f.Due, f.Room, f.Advice)
+		b := shoptest.States()[name]
+		f := Of(b, coded)
+		want := "⟦now.too_warm "
+		if b.Cooling.Excess != nil {
+			want = "⟦now.too_warm_or_correct "
+		}
+		if do, also := first(f); f.Tone != Watch || f.Big != "⟦face.big.too_warm⟧" || do != "" || also[0] != "temperature" || f.Room != "" || !strings.HasPrefix(f.Advice, want) || strings.Contains(f.Reason, "in_size") {
+			t.Errorf("%s: %s %q, due %q, room %q, advice %q", name, f.Tone, f.Big, do, f.Room, f.Advice)
 		}
 	}
 }
 
-// What is taken off for the warmth of a part is said, and the part is judged; where it
-// could be, that is offered.
-func TestWarmthThatIsTakenOff(t *testing.T) {
-	b := shoptest.States()["warm"]
-	if f := Of(b, coded); b.Cooling.Excess != nil != strings.Contains(f.Advice, "⟦face.advice.take_off⟧") {
-		t.Errorf("excess %v, advice %q", b.Cooling.Excess, f.Advice)
+// An accepted part whose ring was not read since asks for the check as for any other step, in large
+// words. The check says that it runs, and then what came of it.
+func TestCheckAfterAcceptance(t *testing.T) {
+	accepted := func() *shoptest.Play {
+		p := shoptest.Began("accepted", shoptest.Sleeve()).Master().Rounds(shoptest.SleeveRounds, 6, 0)
+		return p.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: analysis.Quote("in size"), Part: "0007", Job: "J-4112"}})
 	}
-	b.Cooling.Excess = &analysis.Excess{Size: 3, U: 1}
-	if f := Of(b, coded); !strings.HasSuffix(f.Advice, "⟦face.advice.take_off⟧") {
-		t.Errorf("advice %q", f.Advice)
+	p := accepted()
+	f := Of(p.Bore(), coded)
+	if do, also := first(f); f.Tone != Act || f.Big != "⟦face.big.check_after⟧" || f.State != "⟦face.state.check_after⟧" || do != "check" || !slices.Equal(also, []string{"part"}) || f.Advice != "⟦now.check_after R-1250 0007⟧" || f.Reason != "⟦master.check_after 0007⟧" {
+		t.Errorf("accepted: %s %q %q, %q %q, %q, %q", f.Tone, f.State, f.Big, do, also, f.Advice, f.Reason)
 	}
-	b.Cool = &state.CoolNow{Sentence: analysis.Quote("Warm by its cooling: 1.20 µm is taken off.")}
-	if f := Of(b, coded); f.Big == "⟦face.big.too_warm⟧" || !strings.HasPrefix(f.Reason, coded.Say(b.Cool.Sentence)) || strings.Contains(f.Advice, "⟦face.advice.cool") || strings.Contains(f.Advice, "⟦face.advice.take_off⟧") {
-		t.Errorf("%q, advice %q, reason %q", f.Big, f.Advice, f.Reason)
+	ring := *p.Set.Rings["R-1250"]
+	p.Tell(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: ring, Of: 3, Check: true}})
+	for range 2 {
+		p.Tell(event.Event{Kind: event.RingRead, Ring: &event.RingReading{Ring: "R-1250"}})
 	}
-}
-
-// An accepted part whose ring was not looked at since says so; one in doubt is not shown
-// as accepted.
-func TestAfterAcceptance(t *testing.T) {
-	b := shoptest.States()["accepted"]
-	if b.Master.CheckAfter.IsZero() {
-		t.Fatal("no check is asked for after the last reading")
+	f = Of(p.Bore(), coded)
+	if do, also := first(f); f.Big != "⟦face.big.check_ring 3 3⟧" || f.State != "⟦face.state.check_ring⟧" || f.Tone != Act || do != "" || !slices.Equal(also, []string{"leave"}) || f.Master.Tone != Safe {
+		t.Errorf("while the ring is read: %s %q %q, %q %q, %+v", f.Tone, f.State, f.Big, do, also, f.Master)
 	}
-	if f := Of(b, coded); f.Big != "⟦face.big.accepted⟧" || !strings.Contains(f.Reason, "⟦master.check_after "+b.Part.Serial+"⟧") {
-		t.Errorf("%q, %q", f.Big, f.Reason)
+	check := event.ZeroCheck{RingCheck: analysis.RingCheck{Valid: true, Good: true, Sentence: analysis.Quote("The zero holds.")}}
+	good := check
+	p.Tell(event.Event{Kind: event.Checked, Check: &good})
+	f = Of(p.Bore(), coded)
+	if do, _ := first(f); f.Tone != Safe || f.Big != "⟦face.big.accepted⟧" || do != "part" || f.Advice != "⟦now.accepted⟧" {
+		t.Errorf("good: %s %q %q, %q", f.Tone, f.Big, do, f.Advice)
 	}
-	b.Master.Doubted = true
-	if f := Of(b, coded); f.Big != "⟦face.big.in_doubt⟧" || f.Tone != Watch || f.Advice != "⟦face.advice.in_doubt "+b.Part.Serial+"⟧" || !strings.Contains(f.Reason, "⟦face.reason.in_doubt⟧") {
-		t.Errorf("%q %s, %q, %q", f.Big, f.Tone, f.Advice, f.Reason)
+	if h := Happening(&p.Told[len(p.Told)-1], coded); !h.Good || h.Text != "The zero holds." {
+		t.Errorf("told as %+v", h)
 	}
-}
-
-// Near size the figure is of the place that is nearest to its limit.
-func TestFigureNearSize(t *testing.T) {
-	if f := Of(shoptest.States()["nearhigh"], coded); f.Figure != "+1.4" || !strings.HasPrefix(f.Caption, "⟦face.caption.widest ") || f.RoomWord != "⟦face.room.over⟧" {
-		t.Errorf("high: %q %q %q", f.Figure, f.Caption, f.RoomWord) // 31.7527 − 31.75127 = 1.43 µm
+	check.Good, check.Error = false, 3000
+	p = accepted().Tell(event.Event{Kind: event.Checked, Check: &check})
+	f = Of(p.Bore(), coded)
+	if do, also := first(f); f.Tone != Watch || f.Big != "⟦face.big.in_doubt⟧" || do != "master" || !slices.Equal(also, []string{"part"}) || f.Advice != "⟦now.in_doubt 0007⟧" || f.Reason != "⟦now.why.in_doubt⟧" {
+		t.Errorf("failed: %s %q %q %q, %q, %q", f.Tone, f.Big, do, also, f.Advice, f.Reason)
 	}
-	if f := Of(shoptest.States()["close"], coded); !strings.HasPrefix(f.Caption, "⟦face.caption.to_low ") && !strings.HasPrefix(f.Caption, "⟦face.caption.tightest ") {
-		t.Errorf("low: %q %q", f.Figure, f.Caption)
+	f = Of(p.Master().Bore(), coded)
+	if do, _ := first(f); f.Big != "⟦face.big.in_doubt⟧" || do != "part" || f.Advice != "⟦now.in_doubt_again 0007⟧" {
+		t.Errorf("mastered again: %q %q, %q", f.Big, do, f.Advice)
 	}
 }
 
@@ -223,7 +243,7 @@ func TestFigureNearSize(t *testing.T) {
 // and does not contradict itself.
 func TestFacesDoNotContradict(t *testing.T) {
 	all := shoptest.States()
-	if f := Of(all["aside"], coded); f.State != "⟦face.state.laid_aside⟧" {
+	if f := Of(all["aside"], coded); f.State != "⟦face.state.rejected⟧" {
 		t.Errorf("laid aside, and %q", f.State)
 	}
 	if f := Of(all["spindle"], coded); !f.Turning || f.Cautions[0] != "⟦face.caution.turning⟧" || slices.Contains(f.Cautions, "⟦caution.spindle⟧") {
@@ -235,8 +255,9 @@ func TestFacesDoNotContradict(t *testing.T) {
 }
 
 func TestNoJob(t *testing.T) {
-	f := Of(&state.Bore{State: event.CannotJudge, Why: analysis.Quote("choose a job")}, coded)
-	if f.Tone != Act || f.Big != "⟦face.big.no_job⟧" {
+	var fold state.Fold
+	f := Of(fold.Bore(&state.Settings{}, time.Now()), coded)
+	if do, _ := first(f); f.Tone != Act || f.Big != "⟦face.big.no_job⟧" || f.State != "⟦face.state.no_job⟧" || do != "job" {
 		t.Errorf("%+v", f)
 	}
 }
@@ -288,15 +309,17 @@ func TestCautionsFitTheAdvice(t *testing.T) {
 
 // A check of the speeds says at which speed to rock now, and what came of it.
 func TestSpeedsAreAskedFor(t *testing.T) {
-	b := *shoptest.States()["ring"]
-	run := *b.Master.Running
-	run.Check, run.Speeds, run.Of = true, true, 6
-	b.Master.Running = &run
-	for n, want := range map[int][2]string{0: {"⟦face.big.rock_slowly 1 3⟧", "⟦face.advice.rock_slowly "}, 2: {"⟦face.big.rock_slowly 3 3⟧", "⟦face.advice.rock_slowly "}, 3: {"⟦face.big.rock_fast 1 3⟧", "⟦face.advice.rock_fast "}, 5: {"⟦face.big.rock_fast 3 3⟧", "⟦face.advice.rock_fast "}} {
-		run.Raw = make([]analysis.Length, n)
-		if f := Of(&b, coded); f.Big != want[0] || !strings.HasPrefix(f.Advice, want[1]) || f.Tone != Act {
+	p := shoptest.Began("speeds", shoptest.Sleeve()).Master()
+	p.Tell(event.Event{Kind: event.Mastering, Master: &event.Master{Ring: *p.Set.Rings["R-1250"], Of: 6, Check: true, Speeds: true}})
+	for n := range 6 {
+		is := "rock_slowly"
+		if n > 2 {
+			is = "rock_fast"
+		}
+		if f := Of(p.Bore(), coded); f.Big != fmt.Sprintf("⟦face.big.%s %d 3⟧", is, n%3+1) || !strings.HasPrefix(f.Advice, "⟦now."+is+" ") || f.Tone != Act {
 			t.Errorf("after %d: %q, %q", n, f.Big, f.Advice)
 		}
+		p.Tell(event.Event{Kind: event.RingRead, Ring: &event.RingReading{Ring: "R-1250"}})
 	}
 	e := event.Record{Event: event.Event{Kind: event.SpeedsChecked, Speeds: &event.SpeedCheck{Speeds: analysis.Speeds{Sentence: analysis.Quote("Reads 1.3 µm large when rocked fast: state averages: 100 ms.")}}}}
 	if h := Happening(&e, coded); h.Good || h.Kind != event.SpeedsChecked || !strings.Contains(h.Text, "state averages: 100 ms") {
@@ -330,7 +353,7 @@ var coded = notation.Format{Language: notation.Codes()}
 
 // Whatever a broker says of a bore, it is put into words.
 func FuzzBore(f *testing.F) {
-	f.Add(`{"job":{"id":"J-1","sections_mm":[5],"orientations_deg":[0]},"part":{},"u":{},"budget":{},"form":{},"judged":{},"advice":{},"cooling":{},"study":{},"verdict":{},"last":{},"refused":{},"reread":{},"check":{},"gauge":{},"cooldown":{},"warm":{}}`)
+	f.Add(`{"now":{"is":"check_ring","do":"check","also":["part","accept"]},"job":{"id":"J-1","sections_mm":[5],"orientations_deg":[0]},"part":{},"u":{},"budget":{},"form":{},"judged":{},"advice":{},"cooling":{},"study":{},"verdict":{},"last":{},"refused":{},"reread":{},"check":{},"gauge":{},"cooldown":{},"warm":{}}`)
 	f.Add(`{"master":{"ok":true,"at":"2026-11-25T09:00:00Z","running":{"speeds":true}},"places":[{"state":"asked"}],"voids":[{}],"words":[{"code":"x","args":[1]}],"cautions":[{}]}`)
 	f.Fuzz(func(t *testing.T, text string) {
 		var b state.Bore
