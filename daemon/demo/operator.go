@@ -2,7 +2,6 @@ package demo
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"hash/fnv"
 	"io"
@@ -45,8 +44,7 @@ type operator struct {
 	bore   *simulator.Part
 	hand   simulator.Hand
 	honing *rand.Rand
-	visits int  // to this part
-	sure   bool // the zero was checked after the last visit to the bore
+	visits int // to this part
 }
 
 // work plays part after part or, with Once, until the first is accepted.
@@ -98,8 +96,8 @@ func (p *operator) onePart(ctx context.Context) (accepted bool, err error) {
 		if err != nil || ctx.Err() != nil {
 			return false, err
 		}
-		if b.Verdict != nil {
-			return b.Verdict.Accepted, nil
+		if b.Verdict != nil && b.Now.Is != state.CheckAfter {
+			return b.Verdict.Accepted && !b.Master.Doubted, nil
 		}
 		if err := p.step(ctx, b); err != nil {
 			return false, err
@@ -119,7 +117,7 @@ func (p *operator) draw() {
 	if handsVary {
 		p.play.Hands = p.hands()
 	}
-	p.honing, p.visits, p.sure = p.random("honing"), 0, false
+	p.honing, p.visits = p.random("honing"), 0
 }
 
 // handsVary says that the operators rock as people do, each differently, until the tone. Otherwise
@@ -155,46 +153,36 @@ func (p *operator) random(what string) *rand.Rand {
 
 // step does the next thing that the page asks for.
 func (p *operator) step(ctx context.Context, b *state.Bore) error {
-	a := b.Advice
-	switch {
-	case !b.Master.OK:
+	switch b.Now.Do {
+	case "master":
 		return p.readRing(ctx, "master")
-	case b.Basis != b.Round || !b.Complete:
-		return p.gauge(ctx)
-	case a == nil:
-		return errors.New("the page has no advice for a part that is gauged")
-	case a.Kind.Honing():
-		p.tell(b, a)
-		return p.hone(ctx, a)
-	case a.Kind == advise.Dress:
-		p.tell(b, a)
+	case "check":
+		p.tell(b)
+		return p.readRing(ctx, "check")
+	case "round":
+		p.tell(b)
+		return p.hone(ctx, b.Advice)
+	case "dressed":
+		p.tell(b)
 		p.bore.Dress()
 		return p.do(ctx, event.Action{Do: "dressed"})
-	case a.Kind == advise.CheckZero:
-		p.tell(b, a)
-		return p.readRing(ctx, "check")
-	case a.Kind == advise.Stop && b.State == event.InSize && !p.sure:
-		p.tell(b, a)
-		return p.readRing(ctx, "check")
-	case a.Kind == advise.Stop || a.Kind == advise.LayAside:
+	case "accept", "reject":
 		return p.judge(ctx, b)
 	}
-	// Too close to call, or warm: cool, check the zero, and gauge it again.
-	p.tell(b, a)
-	p.cool(ctx)
-	if err := p.readRing(ctx, "check"); err != nil {
-		return err
+	if b.Complete && b.Basis == b.Round { // too close to call, or warm
+		p.tell(b)
+		p.cool(ctx)
 	}
 	return p.gauge(ctx)
 }
 
 // tell prints what is advised and done.
-func (p *operator) tell(b *state.Bore, a *advise.Advice) {
+func (p *operator) tell(b *state.Bore) {
 	what := "advice"
 	if !p.said {
 		p.said, what = true, "first advice"
 	}
-	p.story.tell(p, "%s: %s  %s", what, a.Sentence, a.Reason)
+	p.story.tell(p, "%s: %s  %s", what, b.Now.Sentence, b.Now.Reason)
 }
 
 // judge accepts the part, or lays it aside with the reason that the program gives.

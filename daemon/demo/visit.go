@@ -37,7 +37,6 @@ func (p *operator) visitPlace(ctx context.Context, place analysis.Place) error {
 		if err != nil {
 			return fmt.Errorf("at %s: %w", place, err)
 		}
-		p.sure = false
 		v = visited{part: p.part, place: place, size: size, why: p.hint}
 		if err := p.look(ctx, &v, events); err != nil {
 			return err
@@ -89,7 +88,6 @@ func (p *operator) readRing(ctx context.Context, do string) error {
 			return err
 		}
 		if b.Master.Running == nil {
-			p.sure = b.Master.OK
 			return nil
 		}
 		why = b.Why.Error()
