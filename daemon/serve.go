@@ -14,6 +14,7 @@ import (
 	"fairbore/daemon/config"
 	"fairbore/daemon/service"
 	"fairbore/daemon/setup"
+	"fairbore/daemon/web"
 )
 
 // Serve runs a configuration until ctx ends. It refuses one that opens something to the network
@@ -44,7 +45,7 @@ func Serve(ctx context.Context, cfg *config.Config, path, version string, log ze
 			}
 		}
 	})
-	log.Info().Str("page", d.Addr()).Str("journal", cfg.Journal.Path).Int("stations", len(cfg.Stations)).Msg("started")
+	log.Info().Str("page", web.URL(d.Addr())).Str("journal", cfg.Journal.Path).Int("stations", len(cfg.Stations)).Msg("started")
 	err = d.Run(ctx)
 	cancel()
 	reloads.Wait()

@@ -39,8 +39,8 @@ func ExampleEvaluate() {
 	}
 	// Output:
 	// Tight at the front by 2.5 µm over 48 mm.
-	// Oval by 4.0 µm at least, at 6 mm; two angles don't show all of it.
-	// Two-point: can't see 3 or 5 lobes, nor a bent bore.
+	// Oval by at least 4.0 µm at 6 mm; two angles don't show all of it.
+	// Two-point: can't see 3 or 5 lobes, or a bent bore.
 }
 
 // english is what a result says in English, in mm and µm.

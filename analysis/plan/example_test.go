@@ -30,7 +30,7 @@ func ExamplePress_Closure() {
 	fmt.Println(ok, f.Say(why))
 	// Output:
 	// Interference 40.00 µm (1574.8 µin); the bore will close by about 28.79 µm (1133.6 µin), 0.72 of it (elastic, by Lamé).
-	// false the bore closed by 12.00 µm (472.4 µin), less than half of the forecast 28.79 µm (1133.6 µin): check both seats' sizes, a seat that picked up, and the readings
+	// false the bore closed by 12.00 µm (472.4 µin), less than half of the forecast 28.79 µm (1133.6 µin): check both seat sizes, a seat that picked up, and the readings
 }
 
 func ExampleParseFit() {

@@ -92,19 +92,19 @@ func TestFit(t *testing.T) {
 	for in, want := range map[string]string{
 		"25 p6/H7":    "hole first",
 		"25 H7/H7":    "hole first",
-		"25 H7/":      "want a letter",
+		"25 H7/":      "write a letter",
 		"25 H99/p6":   "grades",
 		"20 H7/t6":    "above 24 mm",
-		"25 FN9":      "fits held are",
-		"25 H7":       "classes of hole and shaft, such as H7/p6",
-		"4 in FN2":    "ends at 80.0100 mm (3.150000 in)",
-		"2.5 in LC6":  "ends at 50.0380 mm (1.970000 in)",
+		"25 FN9":      "known ANSI B4.1 fits",
+		"25 H7":       "hole and shaft class, such as H7/p6",
+		"4 in FN2":    "stops at 80.0100 mm (3.150000 in)",
+		"2.5 in LC6":  "stops at 50.0380 mm (1.970000 in)",
 		"0.95 in FN3": "begins above 24.1300 mm (0.950000 in)",
-		"7/8 FN2":     "a fraction is of inches",
-		"7/8 mm FN2":  "a fraction is of inches",
-		"-1 in RC1":   "no row",
+		"7/8 FN2":     "a fraction without a unit",
+		"7/8 mm FN2":  "a fraction without a unit",
+		"-1 in RC1":   "not in its table",
 		"25":          "such as 25H7",
-		"25 mm in H7": "fits held are",
+		"25 mm in H7": "known ANSI B4.1 fits",
 	} {
 		if _, err := ParseFit(in); err == nil || !strings.Contains((notation.Format{Full: true}).Error(err), want) {
 			t.Errorf("%s: %v, want %q", in, err, want)

@@ -19,8 +19,8 @@ func ExampleCapability() {
 	}
 	// Output:
 	// 10 sizes, mean 1.25 µm, standard deviation 0.217 µm.
-	// n = 10, too few: wants 25.
-	// Hand honing is controlled by measuring: each bore is honed until it is in size, so sizes pile up near the target or one limit and Cpk flatters.
+	// Only 10 sizes: 25 are needed.
+	// Each bore is honed until it is in size, so sizes pile up near the target or one limit and Cpk flatters.
 }
 
 func ExampleByANOVA() {
@@ -48,12 +48,12 @@ func ExampleByANOVA() {
 	// Gauge, all together: standard deviation 0.13 µm, 16.1 % of the total, 6 of them are 30.8 % of the tolerance.
 	// Parts: standard deviation 0.799 µm, 98.7 % of the total, 6 of them are 188.8 % of the tolerance.
 	// Total: standard deviation 0.81 µm, 100.0 % of the total, 6 of them are 191.3 % of the tolerance.
-	// Not good enough by the usual table: the gauge takes 30.8 % of the tolerance of 2.54 µm (above 30 %). Use guard bands and repeats.
-	// It tells 8 classes of these parts apart; 5 are wanted.
-	// Both the gauge and the people have their share in it.
-	// Only 3 parts: 10 are usual, spread over the tolerance; the part-to-part figures are rough.
-	// Only two operators: what differs between people rests on a single difference.
-	// 3 parts by 2 operators are too few to rely on: 15 such pairs or more are usual. Take it as a first look.
+	// Not good enough: the gauge takes 30.8 % of the tolerance of 2.54 µm (above 30 %). Use guard bands and repeats.
+	// It separates 8 classes of these parts; 5 are needed.
+	// Both the gauge and the people contribute.
+	// Only 3 parts: 10 are usual, spread over the tolerance; part-to-part figures are rough.
+	// Only two operators: the difference between people rests on one comparison.
+	// 3 parts by 2 operators are too few to rely on: 15 such pairs or more are usual. Treat this as a first look.
 }
 
 func ExampleIndividuals() {
@@ -69,8 +69,8 @@ func ExampleIndividuals() {
 	// Chart of single readings and moving ranges, 11 points.
 	// The reading: centre 1.418 µm, limits 0.089 to 2.748 µm.
 	// The moving range: centre 0.5 µm, limits 0 to 1.633 µm.
-	// Standard deviation within: 0.443 µm, not to be relied on: only 11 points: trial limits, 20 are wanted.
+	// Standard deviation within: 0.443 µm, not reliable: trial limits, only 11 of 20 points.
 	// Point 11, reading: beyond the control limits.
 	// Point 10, moving range: beyond the control limits.
-	// The limits are for trial: 11 points, 20 are wanted.
+	// Trial limits: only 11 points, 20 are needed.
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -8,7 +9,11 @@ import (
 	"syscall"
 	"testing"
 
+	"github.com/creack/pty"
 	"github.com/rs/zerolog"
+	"golang.org/x/term"
+
+	"fairbore/daemon/web"
 )
 
 // TestPrioritiesInTheJournal checks that each line has its priority (sd-daemon(3), syslog(3)) if
@@ -78,5 +83,28 @@ func TestPrioritiesInTheJournal(t *testing.T) {
 		if len(lines) < 2 {
 			t.Errorf("only %q", lines)
 		}
+	}
+}
+
+// TestLogOnATerminal checks that a person at a terminal reads lines and not JSON, with the address of
+// the page as a browser takes it.
+func TestLogOnATerminal(t *testing.T) {
+	master, tty, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer master.Close()
+	defer tty.Close()
+	if _, err := term.MakeRaw(int(tty.Fd())); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("NO_COLOR", "1")
+	l := newLogLines(tty)
+	log := zerolog.New(l)
+	log.Info().Str("page", web.URL("0.0.0.0:8080")).Msg("started")
+	l.close()
+	line, err := bufio.NewReader(master).ReadString('\n')
+	if want := "INF started page=http://127.0.0.1:8080/\n"; err != nil || !strings.HasSuffix(line, want) || strings.Contains(line, "{") {
+		t.Errorf("%q, %v; want %q", line, err, want)
 	}
 }

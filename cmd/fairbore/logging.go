@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"os"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -24,7 +25,8 @@ const (
 // starts with the first line.
 type logLines struct {
 	to      io.Writer
-	journal bool // to is the journal of systemd, which takes a line's priority from before it
+	screen  io.Writer // writes a line as a person reads it, nil unless to is a terminal
+	journal bool      // to is the journal of systemd, which takes a line's priority from before it
 	lines   chan []byte
 	dropped atomic.Uint64
 	start   sync.Once
@@ -32,7 +34,11 @@ type logLines struct {
 }
 
 func newLogLines(to io.Writer) *logLines {
-	return &logLines{to: to, journal: service.IsJournal(to), lines: make(chan []byte, logRoom), ended: make(chan struct{})}
+	l := &logLines{to: to, journal: service.IsJournal(to), lines: make(chan []byte, logRoom), ended: make(chan struct{})}
+	if terminal(to) {
+		l.screen = zerolog.ConsoleWriter{Out: to, TimeFormat: time.TimeOnly, NoColor: os.Getenv("NO_COLOR") != ""}
+	}
+	return l
 }
 
 // Write implements io.Writer. It takes one line without a level.
@@ -79,11 +85,21 @@ func (l *logLines) run() {
 		if line == nil {
 			return
 		}
-		l.to.Write(line) // an error can't be reported, since this is where errors are written
+		l.put(line)
 		if n := l.dropped.Swap(0); n > 0 {
-			fmt.Fprintf(l.to, `%s{"level":"warn","dropped":%d,"message":"lines of the log were dropped: nobody took them in time"}`+"\n", l.priority(zerolog.WarnLevel), n)
+			l.put(fmt.Appendf(l.priority(zerolog.WarnLevel), `{"level":"warn","dropped":%d,"message":"lines of the log were dropped: nobody took them in time"}`+"\n", n))
 		}
 	}
+}
+
+// put writes a line: as JSON, or as a person reads it on a terminal. An error can't be reported, since
+// this is where errors are written.
+func (l *logLines) put(line []byte) {
+	if l.screen != nil {
+		l.screen.Write(line)
+		return
+	}
+	l.to.Write(line)
 }
 
 // close writes the lines that are left, but waits no longer than a second. Lines written to the log

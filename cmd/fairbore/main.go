@@ -8,6 +8,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -173,17 +174,34 @@ func version() string {
 	return "unknown"
 }
 
+// configFile is the configuration of a command that is about one: an argument, or -c as with the
+// commands that are about another file.
+type configFile struct {
+	File   string `arg:"" optional:"" help:"The configuration." type:"existingfile"`
+	Config string `help:"The configuration, in place of the argument." short:"c" placeholder:"FILE" type:"existingfile"`
+}
+
+// Validate refuses no configuration and two.
+func (c *configFile) Validate() error {
+	if (c.File == "") == (c.Config == "") {
+		return errors.New("give one configuration: its FILE as the argument, or by -c")
+	}
+	return nil
+}
+
+func (c *configFile) path() string { return cmp.Or(c.File, c.Config) }
+
 type runCmd struct {
-	Config string        `help:"The configuration." short:"c" required:"" type:"existingfile"`
-	Level  zerolog.Level `help:"How much to log: debug, info, warn, error." default:"info"`
+	configFile
+	Level zerolog.Level `help:"How much to log: debug, info, warn, error." default:"info"`
 }
 
 func (r *runCmd) Run(ctx context.Context, s *streams) error {
-	cfg, err := config.Load(r.Config)
+	cfg, err := config.Load(r.path())
 	if err != nil {
 		return err
 	}
-	return daemon.Serve(ctx, cfg, r.Config, version(), s.log(r.Level))
+	return daemon.Serve(ctx, cfg, r.path(), version(), s.log(r.Level))
 }
 
 type demoCmd struct {
@@ -204,12 +222,10 @@ func (d *demoCmd) Run(ctx context.Context, s *streams) error {
 	})
 }
 
-type checkCmd struct {
-	Config string `arg:"" help:"The configuration." type:"existingfile"`
-}
+type checkCmd struct{ configFile }
 
 func (c *checkCmd) Run(s *streams) error {
-	cfg, err := config.Load(c.Config)
+	cfg, err := config.Load(c.path())
 	if err != nil {
 		return err
 	}
@@ -219,13 +235,20 @@ func (c *checkCmd) Run(s *streams) error {
 	for _, open := range cfg.Exposed() {
 		fmt.Fprintln(s.err, "fairbore: warning:", open)
 	}
-	if at, err := os.Stat(c.Config); err == nil && runtime.GOOS != "windows" {
-		if open := cfg.Readable(c.Config, at.Mode()); open != nil {
+	if at, err := os.Stat(c.path()); err == nil && runtime.GOOS != "windows" {
+		if open := cfg.Readable(c.path(), at.Mode()); open != nil {
 			fmt.Fprintln(s.err, "fairbore: warning:", open)
 		}
 	}
-	fmt.Fprintf(s.out, "%s: good; %d stations, %d gauges, %d rings, %d jobs\n", c.Config, len(cfg.Stations), len(cfg.Gauges), len(cfg.Rings), len(cfg.Jobs))
+	fmt.Fprintf(s.out, "%s: good; %s, %s, %s, %s\n", c.path(), count(len(cfg.Stations), "station"), count(len(cfg.Gauges), "gauge"), count(len(cfg.Rings), "ring"), count(len(cfg.Jobs), "job"))
 	return nil
+}
+
+func count(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
 }
 
 type exportCmd struct {
@@ -327,7 +350,7 @@ func readHead(from string) (event.Head, error) {
 
 type replayCmd struct {
 	Recording []string `arg:"" help:"The recording; with --score files of visits, or the folder of recordings."`
-	Config    string   `help:"The configuration it was made with; not with --score." short:"c" type:"existingfile"`
+	Config    string   `help:"The configuration it was made with; not with --score." short:"c" placeholder:"FILE" type:"existingfile"`
 	Station   string   `help:"The station it was made at; the first when left out."`
 	Job       string   `help:"The job; the station's when left out."`
 	Part      string   `help:"The serial number; counted when left out."`
@@ -346,17 +369,17 @@ func (r *replayCmd) Validate() error {
 	}
 	switch {
 	case r.Score && (r.Config != "" || r.Station != "" || r.Job != "" || r.Part != "" || r.Master):
-		return errors.New("--score needs no configuration: the files of the visits say all; leave --config, --station, --job, --part and --master out")
+		return errors.New("--score reads everything from the files of the visits: leave out --config, --station, --job, --part and --master")
 	case r.Score:
 		return nil
 	case r.Format != "text":
-		return errors.New("--format is of --score; events are always NDJSON")
+		return errors.New("--format goes with --score: events are always NDJSON")
 	case r.Config == "":
-		return errors.New("missing flags: --config=STRING")
+		return errors.New("a replay needs the configuration of the recording: give it by -c FILE")
 	case len(r.Recording) > 1:
-		return errors.New("one recording at a time; many visits are scored with --score")
+		return errors.New("more than one recording: give one; --score takes many visits")
 	}
-	return noFolder(r.Recording[0], "a recording; the visits in it are scored with --score")
+	return noFolder(r.Recording[0], "a recording; to score the visits in it, use --score")
 }
 
 func (r *replayCmd) Run(ctx context.Context, s *streams) error {

@@ -25,7 +25,7 @@ type planCmd struct {
 	Entry string        `help:"Write the job of this id as an entry of a configuration, with the plan as its comment."`
 	Unit  analysis.Unit `help:"Unit of the drawing in that entry: mm or in." default:"mm"`
 
-	Config  string             `help:"Take the limits of a job from this configuration." type:"existingfile" group:"Size"`
+	Config  string             `help:"Take the limits of a job from this configuration." short:"c" placeholder:"FILE" type:"existingfile" group:"Size"`
 	Job     string             `help:"The job." group:"Size"`
 	Nominal analysis.Length    `help:"Such as \"25 mm\", \"0.8752 in\" or \"7/8 in\"." group:"Size"`
 	Class   string             `help:"ISO 286 class of the hole, such as H7." group:"Size"`

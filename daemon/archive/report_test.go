@@ -177,7 +177,7 @@ func TestReportsOfALiveJournal(t *testing.T) {
 	s := story(t)
 	for kind, want := range map[string][]string{
 		"part":          {en.Text("record.title.part"), "003", en.Text("record.outcome.open")},
-		"job":           {en.Text("record.title.batch"), "001", "002", en.Text("study.why.few_for_index", 2, 25)},
+		"job":           {en.Text("record.title.batch"), "001", "002", en.Text("study.note.few_for_index", 2, 25)},
 		"first-article": {en.Text("record.title.article"), "001", en.Text("record.outcome.accepted")},
 		"masterings":    {en.Text("record.title.masterings"), en.Text("record.look.failed"), "R-1250"},
 	} {

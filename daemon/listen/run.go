@@ -210,7 +210,7 @@ func (l *listener) hear(ctx context.Context, line drivers.Serial, p probe, limit
 	if err == nil && t.lost != "" && !t.opened {
 		err = errors.New(t.lost)
 		if _, missing := os.Stat(l.Device); kind(l.Device) == "serial" && errors.Is(missing, fs.ErrNotExist) {
-			err = fmt.Errorf("%s fairbore listen, without a port, lists the serial lines that there are", t.lost)
+			err = fmt.Errorf("%s; fairbore listen without a port lists the serial lines", t.lost)
 		}
 	}
 	l.evidence = append(l.evidence, h)

@@ -65,7 +65,7 @@ func TestBatch(t *testing.T) {
 	for _, want := range []string{
 		en.Text("record.came.accepted") + " 9", en.Text("record.came.aside") + " 1",
 		"✖ " + en.Text("record.because", analysis.Say("record.came.aside"), "over at the front, concession asked for"),
-		en.Text("study.why.few_for_index", 10, 25), en.Text("study.note.honed"), // an index is not shown for ten
+		en.Text("study.note.few_for_index", 10, 25), en.Text("study.note.honed"), // an index is not shown for ten
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the batch does not say %q", want)

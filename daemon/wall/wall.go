@@ -57,7 +57,7 @@ func Serve(ctx context.Context, o Options) error {
 	var watching sync.WaitGroup
 	var lost error
 	watching.Go(func() { lost = w.watcher.Run(ctx) })
-	o.Log.Info().Str("page", page.Addr()).Str("broker", o.Broker).Str("site", o.Site).Msg("wall started")
+	o.Log.Info().Str("page", web.URL(page.Addr())).Str("broker", o.Broker).Str("site", o.Site).Msg("wall started")
 	service.Notify("READY=1")
 	watching.Go(func() { service.Status(ctx, w.standing) })
 	err = page.Run(ctx)

@@ -163,6 +163,18 @@ func boundSending(c net.Conn, state http.ConnState) {
 // Addr returns the address as host:port.
 func (s *Server) Addr() string { return s.ln.Addr().String() }
 
+// URL returns the address of the page for a browser on this machine, "" if addr, host:port, is empty.
+func URL(addr string) string {
+	host, port, err := net.SplitHostPort(addr)
+	if err != nil {
+		return addr
+	}
+	if ip, err := netip.ParseAddr(host); host == "" || err == nil && ip.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	return "http://" + net.JoinHostPort(host, port) + "/"
+}
+
 // Run serves until ctx ends, then gives the answers in progress a second to end.
 func (s *Server) Run(ctx context.Context) error {
 	failed := make(chan error, 1)
