@@ -68,7 +68,7 @@ func ParseUnit(s string) (Unit, error) {
 	case "uin", "µin", "u[in_i]":
 		return UIN, nil
 	}
-	return NoUnit, fmt.Errorf("unit %q: want mm, um, in or uin", s)
+	return NoUnit, fmt.Errorf("unit %q is not valid: give mm, um, in or uin", s)
 }
 
 // MarshalText writes the UCUM code.
@@ -83,7 +83,7 @@ var (
 	ErrInches = errors.New("a fraction is of inches: write it as 7/8 in or 1-1/4 in")
 	ErrRange  = errors.New("too large")
 	ErrFiner  = errors.New("finer than 0.1 nm, so it can't be kept exactly")
-	ErrNoUnit = errors.New("no unit: want mm, um, in or uin behind the number")
+	ErrNoUnit = errors.New("no unit: give mm, um, in or uin behind the number")
 )
 
 // FromDecimal converts digits × 10^-places of a unit, exactly.

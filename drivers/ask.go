@@ -66,7 +66,7 @@ func newAsk(o Options) (Decoder, error) {
 	r := &optionReader{options: o}
 	d := &ask{exchange: exchange{pacing: readPacing(r)}, request: r.bytes("request"), echo: r.is("echo", "yes")}
 	if len(d.request) == 0 {
-		r.fault("request", "want what asks the gauge for a value")
+		r.fault("request", "give what asks the gauge for a value")
 	}
 	forms := askForms()
 	i := slices.IndexFunc(forms, func(f Driver) bool { return r.is("form", f.Name) })

@@ -73,11 +73,11 @@ func newBCD13(o Options) (Decoder, error) {
 	count := func(c string) int { return strings.Count(d.layout, c) }
 	switch {
 	case len(d.layout) != bcdNibbles || len(strings.Trim(d.layout, "fsdpu_")) > 0:
-		r.fault("layout", "%q: want 13 of the letters f, s, d, p, u and _", d.layout)
+		r.fault("layout", "%q is not valid: give 13 of the letters f, s, d, p, u and _", d.layout)
 	case count("s") != 1 || count("d") != bcdDigits || count("p") != 1 || count("u") > 1:
-		r.fault("layout", "%q: want one s, six d, one p, and one u at most", d.layout)
+		r.fault("layout", "%q is not valid: give one s, six d, one p, and one u at most", d.layout)
 	case d.packing != "hex" && (d.lead() < 2 || d.lead() != count("f")):
-		r.fault("layout", "%q: want two f or more at the beginning and none elsewhere, so that the frame is found", d.layout)
+		r.fault("layout", "%q is not valid: give two f or more at the beginning and none elsewhere, so that the frame is found", d.layout)
 	}
 	return d, r.err()
 }

@@ -45,7 +45,7 @@ func (d *fixed) readLayout(r *optionReader) {
 		d.places = digits - point
 	}
 	if digits == 0 || d.places > maxPlaces || len(d.columns) > maxLine {
-		r.fault("layout", "want 1 digit d at least, up to %d behind the point, and %d columns in all", maxPlaces, maxLine)
+		r.fault("layout", "give 1 digit d at least, up to %d behind the point, and %d columns in all", maxPlaces, maxLine)
 	}
 	for _, s := range []struct {
 		to    *span
@@ -99,7 +99,7 @@ func (d *fixed) readCodes(r *optionReader) {
 		code, name, ok := strings.Cut(item, "=")
 		u, known := parseUnit([]byte(name))
 		if !ok || !known {
-			r.fault("units", "%q: want a code and its unit, such as 0=mm", item)
+			r.fault("units", "%q is not valid: give a code and its unit, such as 0=mm", item)
 		}
 		d.units[blanked(code)] = u
 	}
@@ -107,7 +107,7 @@ func (d *fixed) readCodes(r *optionReader) {
 		code, name, ok := strings.Cut(item, "=")
 		reason, known := map[string]Reason{"ok": "", "over": OverRange, "fault": GaugeError}[name]
 		if !ok || !known {
-			r.fault("status", "%q: want a code and what it means, such as O=over; it can be ok, over or fault", item)
+			r.fault("status", "%q is not valid: give a code and what it means, such as O=over; it can be ok, over or fault", item)
 		}
 		d.codes[blanked(code)] = reason
 	}
@@ -119,7 +119,7 @@ func blanked(code string) string { return strings.ReplaceAll(code, "_", " ") }
 // verify reports the options that do not fit each other.
 func (d *fixed) verify(r *optionReader) {
 	if (d.status.width() > 0) != (len(d.codes) > 0) {
-		r.fault("status", "want a code for each status column t of the layout, and none without")
+		r.fault("status", "give a code for each status column t of the layout, and none without")
 	}
 	fit := func(option string, codes iter.Seq[string], columns int) {
 		for code := range codes {
@@ -131,10 +131,10 @@ func (d *fixed) verify(r *optionReader) {
 	fit("status", maps.Keys(d.codes), d.status.width())
 	fit("units", maps.Keys(d.units), d.unit.width())
 	if (d.channel.width() > 0) != (d.channels != nil) {
-		r.fault("channels", "want the channels to take where the layout has a column c, and none without")
+		r.fault("channels", "give the channels to take where the layout has a column c, and none without")
 	}
 	if n := d.checkAt.width(); (d.check == "none" && n != 0) || (d.check != "none" && n != 2) {
-		r.fault("check", "want two check columns h in the layout with xor or sum, and none without")
+		r.fault("check", "give two check columns h in the layout with xor or sum, and none without")
 	} else if d.check != "none" {
 		first := d.checkFrom
 		for _, s := range []span{d.number, d.unit, d.status, d.channel} {

@@ -95,12 +95,12 @@ func readModbus(r *optionReader) modbus {
 	}
 	switch {
 	case m.values == nil:
-		r.fault("registers", "want one value at least")
+		r.fault("registers", "give one value at least")
 		return m
 	case m.status >= 0 && !m.good.given && !m.over.given:
 		r.fault("status", "say by status-good or status-over what it means")
 	case m.status < 0 && (m.good.given || m.over.given):
-		r.fault("status", "want the address of the status register")
+		r.fault("status", "give the address of the status register")
 	}
 	m.reach(r)
 	return m
@@ -132,7 +132,7 @@ func (r *optionReader) bits(name string) (t bitTest) {
 	a, err1 := strconv.ParseUint(strings.TrimSpace(mask), 0, 16)
 	b, err2 := strconv.ParseUint(strings.TrimSpace(value), 0, 16)
 	if err1 != nil || err2 != nil || a == 0 || a&b != b {
-		r.fault(name, "%q: want MASK=VALUE of 16 bits, the value within the mask, such as 0x0003=0x0001", r.text(name))
+		r.fault(name, "%q is not valid: give MASK=VALUE of 16 bits, the value within the mask, such as 0x0003=0x0001", r.text(name))
 	}
 	return bitTest{true, uint16(a), uint16(b)}
 }
@@ -140,27 +140,27 @@ func (r *optionReader) bits(name string) (t bitTest) {
 func parseRegister(s string) (v register, err error) {
 	parts := strings.Split(s, ":")
 	if len(parts) < 3 || len(parts) > 4 {
-		return v, fmt.Errorf("want NAME@ADDRESS:TYPE:STEP:UNIT")
+		return v, fmt.Errorf("give NAME@ADDRESS:TYPE:STEP:UNIT")
 	}
 	name, address, _ := strings.Cut(parts[0], "@")
 	v.channel, v.kind = name, parts[1]
 	if v.address, err = strconv.Atoi(address); err != nil || v.address < 0 || v.address > 65535 {
-		return v, fmt.Errorf("want @ and an address from 0 to 65535")
+		return v, fmt.Errorf("give @ and an address from 0 to 65535")
 	}
 	switch v.kind {
 	case "int16", "uint16", "int32", "uint32", "float32":
 	default:
-		return v, fmt.Errorf("type %q: want int16, uint16, int32, uint32 or float32", v.kind)
+		return v, fmt.Errorf("type %q is not valid: give int16, uint16, int32, uint32 or float32", v.kind)
 	}
 	step, places, rest, fault := scanDigits([]byte(parts[2]), '.')
 	if fault != "" || len(rest) > 0 || step == 0 || step > 1e9 || places > 9 {
-		return v, fmt.Errorf("step %q: want a number such as 0.0001 or 0.5", parts[2])
+		return v, fmt.Errorf("step %q is not valid: give a number such as 0.0001 or 0.5", parts[2])
 	}
 	v.step, v.places = step, places
 	if len(parts) == 4 {
 		u, ok := parseUnit([]byte(parts[3]))
 		if !ok {
-			return v, fmt.Errorf("unit %q: want mm, um, in, uin, deg or degC", parts[3])
+			return v, fmt.Errorf("unit %q is not valid: give mm, um, in, uin, deg or degC", parts[3])
 		}
 		v.unit = u
 	}

@@ -42,7 +42,7 @@ func newModbusRTU(o Options) (Decoder, error) {
 	d := &modbusRTU{exchange: exchange{pacing: readPacing(r)}, modbus: readModbus(r)}
 	d.quiet = readQuiet(r)
 	if d.unit == 0 || d.unit > 247 {
-		r.fault("unit-id", "want 1 to 247")
+		r.fault("unit-id", "give 1 to 247")
 	}
 	d.request = d.appendRequest([]byte{d.unit})
 	d.request = binary.LittleEndian.AppendUint16(d.request, crc16(d.request))

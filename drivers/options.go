@@ -34,7 +34,7 @@ func (r *optionReader) is(name, value string) bool { return r.options[name] == v
 func (r *optionReader) number(name string, low, high int) int {
 	v, err := strconv.Atoi(r.options[name])
 	if err != nil || v < low || v > high {
-		r.fault(name, "%q: want a whole number from %d to %d", r.options[name], low, high)
+		r.fault(name, "%q is not valid: give a whole number from %d to %d", r.options[name], low, high)
 		return low
 	}
 	return v
@@ -44,7 +44,7 @@ func (r *optionReader) number(name string, low, high int) int {
 func (r *optionReader) duration(name string, low, high time.Duration) time.Duration {
 	v, err := time.ParseDuration(r.options[name])
 	if err != nil || v < low || v > high {
-		r.fault(name, "%q: want a time such as 300ms, from %v to %v", r.options[name], low, high)
+		r.fault(name, "%q is not valid: give a time such as 300ms, from %v to %v", r.options[name], low, high)
 		return low
 	}
 	return v
@@ -93,14 +93,14 @@ func (r *optionReader) units(name string, n int) []Unit {
 		return make([]Unit, n)
 	}
 	if len(items) != 1 && len(items) != n {
-		r.fault(name, "%d units for %d fields: want one for all, or one for each", len(items), n)
+		r.fault(name, "%d units for %d fields: give one for all, or one for each", len(items), n)
 		return make([]Unit, n)
 	}
 	units := make([]Unit, 0, n)
 	for i := range n {
 		u, ok := parseUnit([]byte(items[min(i, len(items)-1)]))
 		if !ok {
-			r.fault(name, "%q: want mm, um, in, uin, deg or degC", items[min(i, len(items)-1)])
+			r.fault(name, "%q is not valid: give mm, um, in, uin, deg or degC", items[min(i, len(items)-1)])
 		}
 		units = append(units, u)
 	}

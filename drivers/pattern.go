@@ -89,7 +89,7 @@ func (d *pattern) compile(r *optionReader) {
 		case name == "channel":
 			d.channelAt = i
 		case name != "" && kind != "unit":
-			r.fault("expression", "group %s: want value, unit or channel, or value_NAME and unit_NAME", name)
+			r.fault("expression", "group %s is not valid: give value, unit or channel, or value_NAME and unit_NAME", name)
 		}
 	}
 	if len(d.values) == 0 {

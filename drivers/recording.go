@@ -210,7 +210,7 @@ func ParseRecording(text []byte) (*Recording, error) {
 		text = rest
 		s := strings.TrimSpace(string(line))
 		if n == 1 && s != recordingTitle {
-			return nil, fmt.Errorf("line 1: want %q", recordingTitle)
+			return nil, fmt.Errorf("line 1: give %q", recordingTitle)
 		}
 		if whole && strings.HasPrefix(s, "#") && strings.Contains(s, checkMark) {
 			if s != fmt.Sprintf("%s%08x", checkMark, uint32(sum)) {
@@ -308,11 +308,11 @@ func ParseEntry(line string) (Entry, error) {
 		}
 	}
 	if c.At, err = time.ParseDuration(f[1] + "s"); err != nil || c.At < 0 {
-		return Entry{}, fmt.Errorf("%q: want seconds since the beginning", f[1])
+		return Entry{}, fmt.Errorf("%q is not valid: give seconds since the beginning", f[1])
 	}
 	if len(f) == 3 {
 		if c.Wall, err = time.Parse(time.RFC3339Nano, f[2]); err != nil {
-			return Entry{}, fmt.Errorf("%q: want a time by RFC 3339", f[2])
+			return Entry{}, fmt.Errorf("%q is not valid: give a time by RFC 3339", f[2])
 		}
 	}
 	return c, nil
@@ -355,7 +355,7 @@ func unescape(s string) ([]byte, error) {
 			}
 			c, s = byte(v), s[2:]
 		default:
-			return nil, fmt.Errorf(`\%c: want one of \r \n \t \" \\, or \x and two hex digits`, c)
+			return nil, fmt.Errorf(`\%c is not valid: give one of \r \n \t \" \\, or \x and two hex digits`, c)
 		}
 		b = append(b, c)
 	}

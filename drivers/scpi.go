@@ -74,7 +74,7 @@ func newSCPI(o Options) (Decoder, error) {
 		}
 	}
 	if len(d.query) == 0 {
-		r.fault("query", "want a query such as MEAS?")
+		r.fault("query", "give a query such as MEAS?")
 	}
 	n := max(1, len(d.fields))
 	if d.metres {

@@ -36,7 +36,7 @@ func ParseMode(s string) (Mode, error) {
 	if i := slices.Index(modes[:], s); i >= 0 {
 		return Mode(i), nil
 	}
-	return 0, fmt.Errorf("capture %q: want button, settled or turning", s)
+	return 0, fmt.Errorf("capture %q is not valid: give button, settled or turning", s)
 }
 
 // Options describe the bore and the gauge. A zero field takes the default that its comment states.
@@ -111,7 +111,7 @@ func New(o Options) (Capture, error) {
 
 func (o *Options) check() error {
 	if o.Nominal <= 0 || o.Nominal > 1000*analysis.Millimetre {
-		return fmt.Errorf("nominal %s: want a diameter above 0 and up to 1000 mm", o.Nominal)
+		return fmt.Errorf("nominal %s is not valid: give a diameter above 0 and up to 1000 mm", o.Nominal)
 	}
 	for _, f := range []struct {
 		name string
@@ -132,10 +132,10 @@ func (o *Options) check() error {
 		return fmt.Errorf("tip: two contacts of radius %s do not go into a bore of %s", o.Tip, o.Nominal)
 	}
 	if o.Turns != 0 && (o.Turns < minPasses || o.Turns > maxPasses) {
-		return fmt.Errorf("turns: want %d to %d", minPasses, maxPasses)
+		return fmt.Errorf("turns: give %d to %d", minPasses, maxPasses)
 	}
 	if o.Settle > MaxSettle {
-		return fmt.Errorf("settle: want up to %s", MaxSettle)
+		return fmt.Errorf("settle: give up to %s", MaxSettle)
 	}
 	return nil
 }

@@ -53,7 +53,7 @@ func (k *GaugeKind) UnmarshalText(b []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("gauge kind %q: want one such as two-point or three-contact", b)
+	return fmt.Errorf("gauge kind %q is not valid: give one such as two-point or three-contact", b)
 }
 
 // angle returns the angle of the V in degrees.

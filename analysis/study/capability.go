@@ -26,9 +26,9 @@ func (s Spec) check() error {
 	bad := func(v float64) bool { return math.IsNaN(v) || math.Abs(v) > largest }
 	switch {
 	case s.NoLow && s.NoHigh:
-		return errors.New("limits: want at least one")
+		return errors.New("limits: give at least one")
 	case bad(s.Low) || bad(s.High) || s.Target != nil && bad(*s.Target):
-		return errors.New("limits: want finite values in µm")
+		return errors.New("limits: give finite values in µm")
 	case !s.NoLow && !s.NoHigh && s.High <= s.Low:
 		return errors.New("limits: the high limit must be above the low limit")
 	}
@@ -97,9 +97,9 @@ func CapabilityOf(n int, mean, sd float64, spec Spec, confidence float64) (Capab
 	}
 	switch {
 	case n < 1 || math.IsNaN(mean+sd) || math.Abs(mean) > largest || sd < 0 || sd > largest:
-		return CapabilityResult{}, errors.New("capability: want readings, their mean and standard deviation")
+		return CapabilityResult{}, errors.New("capability: give readings, their mean and standard deviation")
 	case !(confidence > 0 && confidence < 1):
-		return CapabilityResult{}, errors.New("confidence: want a share between 0 and 1, such as 0.95")
+		return CapabilityResult{}, errors.New("confidence: give a share between 0 and 1, such as 0.95")
 	}
 	c := CapabilityResult{N: n, Confidence: confidence, Mean: stat(mean, n)}
 	c.SD = stat(sd, n)

@@ -80,7 +80,7 @@ func Individuals(x []float64) (Chart, error) {
 		return Chart{}, err
 	}
 	if len(x) < 3 {
-		return Chart{}, errors.New("control chart: want at least three readings")
+		return Chart{}, errors.New("control chart: give at least three readings")
 	}
 	k, err := ChartConstants(2)
 	if err != nil {
@@ -106,7 +106,7 @@ func newChart(kind, spread string, groups [][]float64, measure func([]float64) f
 		return Chart{}, Constants{}, err
 	}
 	if len(groups) < 2 {
-		return Chart{}, Constants{}, errors.New("control chart: want at least two subgroups")
+		return Chart{}, Constants{}, errors.New("control chart: give at least two subgroups")
 	}
 	n := len(groups[0])
 	c := Chart{Kind: kind, Size: n, Location: Series{Name: "mean"}, Spread: Series{Name: spread}}

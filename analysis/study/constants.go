@@ -31,7 +31,7 @@ const LargestSubgroup = 100
 // Source: the definitions of d2, d3 and c4 for the normal distribution.
 func ChartConstants(n int) (Constants, error) {
 	if n < 2 || n > LargestSubgroup {
-		return Constants{}, fmt.Errorf("subgroups of %d: want 2 to %d readings", n, LargestSubgroup)
+		return Constants{}, fmt.Errorf("subgroups of %d is out of range: give 2 to %d readings", n, LargestSubgroup)
 	}
 	c := Constants{N: n, SD: c4(n)}
 	c.Range, c.RangeSD = rangeMoments(n)

@@ -22,7 +22,7 @@ type Table struct {
 func (t Table) shape() (parts, operators, trials int, err error) {
 	parts, operators = len(t.Parts), len(t.Operators)
 	if parts < 2 || operators < 1 {
-		return 0, 0, 0, errors.New("gauge study: want at least two parts and one operator")
+		return 0, 0, 0, errors.New("gauge study: give at least two parts and one operator")
 	}
 	if len(t.Values) != parts {
 		return 0, 0, 0, fmt.Errorf("gauge study: %d parts are named and %d have readings", parts, len(t.Values))
@@ -44,7 +44,7 @@ func (t Table) shape() (parts, operators, trials int, err error) {
 		}
 	}
 	if trials < 2 {
-		return 0, 0, 0, errors.New("gauge study: want at least two trials of each part by each operator")
+		return 0, 0, 0, errors.New("gauge study: give at least two trials of each part by each operator")
 	}
 	return parts, operators, trials, nil
 }
@@ -195,7 +195,7 @@ func count(x []float64, is func(float64) bool) (n int) {
 
 func checkTolerance(tolerance float64) error {
 	if math.IsNaN(tolerance) || tolerance < 0 || tolerance > largest {
-		return errors.New("tolerance: want µm above 0, or 0 for none")
+		return errors.New("tolerance: give µm above 0, or 0 for none")
 	}
 	return nil
 }

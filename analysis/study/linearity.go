@@ -34,7 +34,7 @@ func FitLine(x, y []float64) (Line, error) {
 	}
 	sxx := squares(x, mx)
 	if sxx <= 0 {
-		return Line{}, errors.New("line: want at least two different values of x")
+		return Line{}, errors.New("line: give at least two different values of x")
 	}
 	slope := sum(n, func(i int) float64 { return (x[i] - mx) * (y[i] - my) }) / sxx
 	ss := sum(n, func(i int) float64 { r := (y[i] - my) - slope*(x[i]-mx); return r * r })
@@ -83,10 +83,10 @@ func Linearity(reference []float64, readings [][]float64, confidence float64) (L
 		return Linear{}, err
 	}
 	if len(reference) != len(readings) || len(reference) < 2 {
-		return Linear{}, errors.New("linearity: want readings of each of at least two references")
+		return Linear{}, errors.New("linearity: give readings of each of at least two references")
 	}
 	if !(confidence > 0 && confidence < 1) {
-		return Linear{}, errors.New("confidence: want a share between 0 and 1, such as 0.95")
+		return Linear{}, errors.New("confidence: give a share between 0 and 1, such as 0.95")
 	}
 	l := Linear{Confidence: confidence}
 	var x, y []float64
@@ -120,7 +120,7 @@ func bias(reference float64, off []float64, confidence float64) (Bias, error) {
 		return Bias{}, err
 	}
 	if s.N < 2 {
-		return Bias{}, errors.New("want at least two readings")
+		return Bias{}, errors.New("give at least two readings")
 	}
 	t := distuv.StudentsT{Sigma: 1, Nu: float64(s.N - 1)}.Quantile((1 + confidence) / 2)
 	half := t * s.SD.Value / math.Sqrt(float64(s.N))

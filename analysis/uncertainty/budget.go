@@ -262,9 +262,9 @@ func (m *Model) coverage(freedom float64) (k, level float64, err error) {
 	}
 	switch {
 	case !(level > 0.5 && level < 1):
-		return 0, 0, fmt.Errorf("level of confidence %v: want above 0.5 and below 1", m.Level)
+		return 0, 0, fmt.Errorf("level of confidence %v is out of range: give above 0.5 and below 1", m.Level)
 	case m.FixedK < 0 || m.FixedK > 10 || math.IsNaN(m.FixedK):
-		return 0, 0, fmt.Errorf("coverage factor %v: want above 0 and up to 10, usually 2", m.FixedK)
+		return 0, 0, fmt.Errorf("coverage factor %v is out of range: give above 0 and up to 10, usually 2", m.FixedK)
 	case m.FixedK > 0:
 		return m.FixedK, 2*distuv.UnitNormal.CDF(m.FixedK) - 1, nil
 	case freedom == 0 && m.Level == 0:

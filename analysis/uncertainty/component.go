@@ -104,10 +104,10 @@ func (l *Component) settle() error {
 		return fmt.Errorf("%s: a width, a divisor or degrees of freedom can't be negative", l.Name)
 	}
 	if l.Type != A && l.Type != B {
-		return fmt.Errorf("%s: type %q: want A or B", l.Name, l.Type)
+		return fmt.Errorf("%s: type %q is not valid: give A or B", l.Name, l.Type)
 	}
 	if l.Divisor = l.Distribution.divisor(l.Divisor); l.Divisor == 0 {
-		return fmt.Errorf("%s: distribution %q: want normal, t, rectangular, triangular or U-shaped", l.Name, l.Distribution)
+		return fmt.Errorf("%s: distribution %q is not valid: give normal, t, rectangular, triangular or U-shaped", l.Name, l.Distribution)
 	}
 	if l.Distribution == T && l.Freedom == 0 {
 		return fmt.Errorf("%s: a t distribution needs its degrees of freedom", l.Name)

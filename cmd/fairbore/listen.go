@@ -34,9 +34,9 @@ type listenCmd struct {
 func (l *listenCmd) Validate() error {
 	switch {
 	case l.For < minListen:
-		return fmt.Errorf("--for %v: want at least %v", l.For, minListen)
+		return fmt.Errorf("--for %v is out of range: give at least %v", l.For, minListen)
 	case l.Baud < 0:
-		return fmt.Errorf("--baud %d: want the gauge's speed, such as 9600", l.Baud)
+		return fmt.Errorf("--baud %d is not valid: give the gauge's speed, such as 9600", l.Baud)
 	case l.Port == "":
 		return nil
 	}

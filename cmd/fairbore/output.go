@@ -31,7 +31,7 @@ func (m *moment) UnmarshalText(text []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%q: want a day such as 2026-11-25, or a time such as 2026-11-25T08:00:00Z", text)
+	return fmt.Errorf("%q is not valid: give a day such as 2026-11-25, or a time such as 2026-11-25T08:00:00Z", text)
 }
 
 // address is an address to listen on.

@@ -100,7 +100,7 @@ func lot(x []float64, o LotOptions, out io.Writer) error {
 		return errors.New("give the limits that the sizes have to keep with --low and --high, the low one below the high one")
 	}
 	if o.Subgroup < 0 || o.Subgroup > len(x) {
-		return fmt.Errorf("subgroups of %d: there are %d sizes; want 2 to so many, or leave it out", o.Subgroup, len(x))
+		return fmt.Errorf("subgroups of %d are too large for %d sizes: give 2 to that many, or leave it out", o.Subgroup, len(x))
 	}
 	if err := ofOneUnit(x, o.Limits); err != nil {
 		return err
@@ -174,7 +174,7 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 	head, err := r.Read()
 	if err != nil {
 		if errors.Is(err, io.EOF) {
-			return nil, errors.New("the file is empty; want CSV with a header")
+			return nil, errors.New("the file is empty: give CSV with a header")
 		}
 		return nil, fmt.Errorf("read the header: %w", err)
 	}
@@ -206,7 +206,7 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 			return rows, nil
 		}
 		if errors.Is(err, csv.ErrFieldCount) {
-			return nil, fmt.Errorf("%w; want %d as in the header, parted by commas", err, len(head))
+			return nil, fmt.Errorf("%w: give %d as in the header, separated by commas", err, len(head))
 		}
 		if err != nil {
 			return nil, err
@@ -214,7 +214,7 @@ func readings(in io.Reader, keys ...string) ([]row, error) {
 		line, _ := r.FieldPos(size)
 		l, err := analysis.ParseLength(strings.TrimSpace(rec[size]) + unit.String())
 		if err != nil {
-			return nil, fmt.Errorf("line %d: %s %q is not a size; want a plain number such as 25.4013", line, head[size], rec[size])
+			return nil, fmt.Errorf("line %d: %s %q is not a size: give a plain number such as 25.4013", line, head[size], rec[size])
 		}
 		one := row{size: l, unit: unit}
 		for _, i := range at {

@@ -76,7 +76,7 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 
 func (o *ReportOptions) checkFormat() error {
 	if !slices.Contains([]string{"", "text", "html", "pdf", "csv"}, o.Format) {
-		return fmt.Errorf("format %q: want one of %s", o.Format, reportFormats)
+		return fmt.Errorf("format %q is not valid: give one of %s", o.Format, reportFormats)
 	}
 	return nil
 }
@@ -133,7 +133,7 @@ func (r *reporter) report(ctx context.Context) (*document.Document, func(io.Writ
 		}
 		return report.GaugeStudyReport(g, notation.Format{}), g.CSV, nil
 	}
-	return nil, nil, fmt.Errorf("report %q: want one of %s", r.o.Kind, reportKinds)
+	return nil, nil, fmt.Errorf("report %q is not valid: give one of %s", r.o.Kind, reportKinds)
 }
 
 func (r *reporter) filter(limit int) store.Filter {

@@ -70,7 +70,7 @@ func (c *Config) check() error {
 		c.Expiry = usualExpiry
 	}
 	if _, _, err := net.SplitHostPort(c.Listen); err != nil {
-		bad("listen address %q: want host:port (%v)", c.Listen, err)
+		bad("listen address %q is not valid: give host:port (%v)", c.Listen, err)
 	}
 	if c.Guesses == nil {
 		c.Guesses = limit.NewGuesses(time.Now)
@@ -79,10 +79,10 @@ func (c *Config) check() error {
 		bad("site: give the name of the site")
 	}
 	if c.Clients < 1 || c.Clients > 10_000 {
-		bad("clients %d: want 1 to 10000", c.Clients)
+		bad("clients %d is out of range: give 1 to 10000", c.Clients)
 	}
 	if c.Expiry < time.Minute || c.Expiry > 72*time.Hour {
-		bad("session expiry %s: want 1 min to 72 h", c.Expiry)
+		bad("session expiry %s is out of range: give 1 min to 72 h", c.Expiry)
 	}
 	if (c.CertFile == "") != (c.KeyFile == "") {
 		bad("TLS: give both the certificate file and the key file")

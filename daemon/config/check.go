@@ -28,22 +28,22 @@ var level = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
 // check fills in what follows from other values, and notes every fault.
 func (l *loader) check(c *Config) {
 	if c.Version != 1 {
-		l.fault("version", "want 1, the version of this form of configuration")
+		l.fault("version", "not known: give 1")
 	}
 	if !level.MatchString(c.Site) {
-		l.fault("site", "%q: name the shop in letters, digits, - and _", c.Site)
+		l.fault("site", "%q is not valid: use letters, digits, - and _", c.Site)
 	}
 	c.zone = time.Local
 	if c.Zone != "" {
 		zone, err := time.LoadLocation(c.Zone)
 		if err != nil {
-			l.fault("time_zone", "%q: want a name such as Europe/London or America/Chicago; \"\" is the machine's own", c.Zone)
+			l.fault("time_zone", "%q is not valid: give a name such as Europe/London or America/Chicago; \"\" is the machine's own", c.Zone)
 		} else {
 			c.zone = zone
 		}
 	}
 	if c.Journal.Path == "" {
-		l.fault("journal.path", "say where the journal is kept")
+		l.fault("journal.path", "missing: give the path of the journal")
 	}
 	l.file("journal.key_file", &c.Journal.Key, true)
 	l.letterhead(&c.Letterhead)
@@ -55,10 +55,10 @@ func (l *loader) check(c *Config) {
 		l.fault("guard", "%w", err)
 	}
 	if d := &c.Doubt; d.Drift < 0 || d.Contact < 0 || d.PartWithin < 0 || d.RingWithin < 0 {
-		l.fault("uncertainty", "nothing in it can be negative but ring_from_20")
+		l.fault("uncertainty", "a value is negative: give 0 or more; only ring_from_20 may be negative")
 	}
 	if c.Record.Max < 1 {
-		l.fault("recordings.max_mb", "want at least 1")
+		l.fault("recordings.max_mb", "out of range: give at least 1")
 	}
 	for _, name := range slices.Sorted(maps.Keys(c.Gauges)) {
 		l.gauge("gauges."+name, c.Gauges[name])
@@ -71,7 +71,7 @@ func (l *loader) check(c *Config) {
 	}
 	l.people(c)
 	if len(c.Stations) == 0 {
-		l.fault("stations", "name at least one, with its gauge and port")
+		l.fault("stations", "missing: give at least one, with its gauge and port")
 	}
 	seen := map[string]string{}
 	for i := range c.Stations {
@@ -84,7 +84,7 @@ func (l *loader) check(c *Config) {
 func (l *loader) web(w *Web) {
 	l.listen("web.listen", w.Listen)
 	if h := w.Hash; h != "" && (len(h) != 60 || !strings.HasPrefix(h, "$2")) {
-		l.fault("web.hash", "give the hash of the passphrase, as fairbore hash prints it, not the passphrase")
+		l.fault("web.hash", "not a hash: give what fairbore hash prints, not the passphrase")
 	}
 	for i, text := range w.Proxies {
 		p, err := netip.ParsePrefix(text)
@@ -92,7 +92,7 @@ func (l *loader) web(w *Web) {
 			p, err = netip.PrefixFrom(addr, addr.BitLen()), nil
 		}
 		if err != nil {
-			l.fault(fmt.Sprintf("web.proxies[%d]", i), "%q: want an address such as 192.168.1.4, or a network such as 192.168.1.0/24", text)
+			l.fault(fmt.Sprintf("web.proxies[%d]", i), "%q is not valid: give an address such as 192.168.1.4, or a network such as 192.168.1.0/24", text)
 		}
 		w.trusted = append(w.trusted, p.Masked())
 	}
@@ -112,10 +112,10 @@ func (l *loader) listen(key, addr string) {
 func CheckListen(addr string) error {
 	_, port, err := net.SplitHostPort(addr)
 	if err != nil {
-		return fmt.Errorf("%q: want host:port, such as 127.0.0.1:8080", addr)
+		return fmt.Errorf("%q is not valid: give host:port, such as 127.0.0.1:8080", addr)
 	}
 	if _, err := strconv.ParseUint(port, 10, 16); err != nil {
-		return fmt.Errorf("%q: want a port number of at most 65535, or 0 for any that is free", addr)
+		return fmt.Errorf("%q is not valid: give a port number of at most 65535, or 0 for any that is free", addr)
 	}
 	return nil
 }
@@ -128,12 +128,12 @@ func CheckBroker(address string) error {
 	case err != nil && strings.Contains(address, "@"), err == nil && u.User != nil:
 		return errors.New("give user and password beside the address, not in it")
 	case err != nil || u.Hostname() == "":
-		return fmt.Errorf("%q: want tcp://host:1883 or ssl://host:8883", address)
+		return fmt.Errorf("%q is not valid: give tcp://host:1883 or ssl://host:8883", address)
 	case !slices.Contains([]string{"tcp", "ssl", "ws", "wss"}, u.Scheme):
-		return fmt.Errorf("%q: want tcp, ssl, ws or wss", u.Scheme)
+		return fmt.Errorf("%q is not valid: give tcp, ssl, ws or wss", u.Scheme)
 	}
 	if n, err := strconv.ParseUint(u.Port(), 10, 16); err != nil || n == 0 {
-		return fmt.Errorf("%q: want a port number from 1 to 65535, such as 1883", address)
+		return fmt.Errorf("%q is not valid: give a port number from 1 to 65535, such as 1883", address)
 	}
 	return nil
 }
@@ -144,7 +144,7 @@ func (l *loader) broker(b *Broker) {
 			l.fault("broker.url", "%w", err)
 		}
 		if b.Embedded.Listen != "" {
-			l.fault("broker.embedded.listen", "there is broker.url as well; use the one or the other")
+			l.fault("broker.embedded.listen", "set together with broker.url: take one of them out")
 		}
 	}
 	l.file("broker.password_file", &b.Password, true)
@@ -154,22 +154,22 @@ func (l *loader) broker(b *Broker) {
 	l.file("broker.embedded.cert_file", &b.Embedded.Cert, false)
 	l.file("broker.embedded.key_file", &b.Embedded.Key, true)
 	if (b.Cert == "") != (b.Key == "") {
-		l.fault("broker.cert_file", "a certificate needs its key, and a key its certificate")
+		l.fault("broker.cert_file", "certificate or key is missing: give both")
 	}
 	if b.Password != "" && b.User == "" {
-		l.fault("broker.user", "there is a password but no user")
+		l.fault("broker.user", "missing: give the user of the password")
 	}
 }
 
 func (l *loader) mastering(m *Mastering) {
 	if m.Readings < 1 || m.Readings > 50 {
-		l.fault("mastering.readings", "%d: want 1 to 50", m.Readings)
+		l.fault("mastering.readings", "%d is out of range: give 1 to 50", m.Readings)
 	}
 	if m.Spread < 0 {
-		l.fault("mastering.spread", "can't be negative")
+		l.fault("mastering.spread", "negative: give 0 or more")
 	}
 	if m.MaxAge < 0 || m.MaxReadings < 0 || m.Temperature < 0 || m.BeforeAccept < 0 || m.ReadingsBeforeAccept < 0 {
-		l.fault("mastering", "limits can't be negative; 0 is none")
+		l.fault("mastering", "a limit is negative: give 0 for none, or more")
 	}
 }
 
@@ -184,7 +184,7 @@ var roles = []string{"size", "depth", "angle", "part temperature", "ring tempera
 
 func (l *loader) gauge(key string, g *Gauge) {
 	if g == nil {
-		l.fault(key, "is empty")
+		l.fault(key, "empty: fill it in, or take it out")
 		return
 	}
 	g.Kind, g.Shows = or(g.Kind, TwoPoint), or(g.Shows, "size")
@@ -195,7 +195,7 @@ func (l *loader) gauge(key string, g *Gauge) {
 		g.Repeatability = analysis.Deviation(analysis.Micrometre * 2 / 10)
 	}
 	if g.Unit != analysis.MM && g.Unit != analysis.IN && g.Unit != analysis.UM && g.Unit != analysis.UIN {
-		l.fault(key+".unit", "say in which unit the gauge shows its value: mm or in")
+		l.fault(key+".unit", "unit missing: give the unit that the gauge shows, mm or in")
 	}
 	if _, err := drivers.Find(g.Driver); err != nil {
 		l.fault(key+".driver", "%w", err)
@@ -215,25 +215,25 @@ func (l *loader) gauge(key string, g *Gauge) {
 // gaugeFigures checks the numbers that are stated about a gauge.
 func (l *loader) gaugeFigures(key string, g *Gauge) {
 	if g.Step <= 0 || g.Repeatability <= 0 || g.Tip < 0 {
-		l.fault(key, "step and repeatability must be above 0, tip not below it")
+		l.fault(key, "a figure is out of range: give step and repeatability above 0, tip 0 or more")
 	}
 	for _, s := range []struct {
 		key string
 		is  time.Duration
 	}{{".averages", g.Averages}, {".lag", g.Lag}} {
 		if s.is < 0 || s.is > mostSmoothing {
-			l.fault(key+s.key, "%s: want 0 ms to %s", s.is, mostSmoothing)
+			l.fault(key+s.key, "%s is out of range: give 0 ms to %s", s.is, mostSmoothing)
 		}
 	}
 	if g.FreeAir < 0 || g.FreeAir > mostTravel {
-		l.fault(key+".free_air", "%s: want what the gauge shows in free air above the ring that it is set to, up to %s; 0 mm if it is not known", g.FreeAir, mostTravel)
+		l.fault(key+".free_air", "%s is out of range: give up to %s, what the gauge shows in free air above its ring; 0 if unknown", g.FreeAir, mostTravel)
 	}
 	g.due = l.date(key+".due", g.Due)
 	if g.Force < 0 || g.Force > mostForce {
-		l.fault(key+".force", "%v N: want that of one tip, up to %v N; 0 N if it is not known", float64(g.Force), float64(mostForce))
+		l.fault(key+".force", "%v N is out of range: give the force of one tip, up to %v N; 0 N if unknown", float64(g.Force), float64(mostForce))
 	}
 	if g.CorrectIndentation && (g.Tip <= 0 || g.Kind != TwoPoint) {
-		l.fault(key+".correct_indentation", "it is worked out for a two-point gauge with round tips; give their radius in tip")
+		l.fault(key+".correct_indentation", "works for a two-point gauge with round tips: give their radius in tip")
 	}
 }
 
@@ -250,7 +250,7 @@ const mostForce Force = 20
 
 func (l *loader) oneOf(key, v string, allowed ...string) {
 	if !slices.Contains(allowed, v) {
-		l.fault(key, "%q: want %s", v, strings.Join(allowed, ", "))
+		l.fault(key, "%q is not known: give one of %s", v, strings.Join(allowed, ", "))
 	}
 }
 
@@ -260,21 +260,21 @@ const ringFromNominal = analysis.Millimetre / 20
 
 func (l *loader) ring(key, id string, r *Ring) {
 	if r == nil {
-		l.fault(key, "is empty")
+		l.fault(key, "empty: fill it in, or take it out")
 		return
 	}
 	if r.Size <= 0 {
-		l.fault(key+".size", "give the certified size at 20 °C with its unit, not the nominal one")
+		l.fault(key+".size", "missing: give the certified size at 20 °C with its unit, not the nominal size")
 	}
 	if r.U < 0 || analysis.Length(r.U) > r.Size {
-		l.fault(key+".u", "give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um")
+		l.fault(key+".u", "out of range: give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um")
 	}
 	due := l.date(key+".due", r.Due)
 	if r.U == 0 {
-		l.fault(key+".u", "give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um; without it no size can be judged")
+		l.fault(key+".u", "missing: give the expanded uncertainty (k = 2) of the certificate, such as 0.25 um")
 	}
 	if r.Nominal != 0 && r.Size > 0 && (r.Nominal-r.Size).Abs() > ringFromNominal {
-		l.fault(key+".nominal", "%s is more than %s from the certified size, %s: one of the two is wrong", r.Nominal, ringFromNominal, r.Size)
+		l.fault(key+".nominal", "%s is more than %s from the certified size, %s: correct one of them", r.Nominal, ringFromNominal, r.Size)
 	}
 	r.Material = or(r.Material, "steel")
 	if _, err := material.Find(r.Material); err != nil {
@@ -290,14 +290,14 @@ func (l *loader) date(key, text string) (day time.Time) {
 	}
 	day, err := time.Parse(time.DateOnly, text)
 	if err != nil {
-		l.fault(key, "%q: want a date such as \"2027-01-25\"", text)
+		l.fault(key, "%q is not valid: give a date such as \"2027-01-25\"", text)
 	}
 	return day
 }
 
 func (l *loader) job(key, id string, j *Job, c *Config) {
 	if j == nil {
-		l.fault(key, "is empty")
+		l.fault(key, "empty: fill it in, or take it out")
 		return
 	}
 	if j.Target == 0 && j.High > j.Low {
@@ -321,7 +321,7 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 	}
 	for _, deg := range j.Orientations {
 		if !(deg >= 0 && deg < 360) { // also refuses NaN
-			l.fault(key+".orientations", "%v: want degrees from 0 to below 360", deg)
+			l.fault(key+".orientations", "%v is not valid: give degrees from 0 to below 360", deg)
 			continue
 		}
 		a.Orientations = append(a.Orientations, analysis.Angle(math.Round(deg*float64(analysis.Degree))))
@@ -330,21 +330,21 @@ func (l *loader) job(key, id string, j *Job, c *Config) {
 		l.fault(key+"."+analysis.FaultField(err), "%s", notation.Format{}.Error(err))
 	}
 	if j.Material == "" {
-		l.fault(key+".material", "say what the part is made of: it sets how the size moves with temperature")
+		l.fault(key+".material", "missing: give the material, its expansion corrects the size for temperature")
 	} else if _, err := material.Find(j.Material); err != nil {
 		l.fault(key+".material", "%w", err)
 	}
 	if _, ok := c.Rings[j.Ring]; j.Ring != "" && !ok {
-		l.fault(key+".ring", "there is no ring %q under rings", j.Ring)
+		l.fault(key+".ring", "ring %q is not under rings: add it, or give another", j.Ring)
 	}
 	j.job = a
 }
 
 func (l *loader) station(key string, s *Station, c *Config, seen map[string]string) {
 	if !level.MatchString(s.Name) {
-		l.fault(key+".name", "%q: name the station in letters, digits, - and _", s.Name)
+		l.fault(key+".name", "%q is not valid: use letters, digits, - and _", s.Name)
 	} else if other := seen["name "+s.Name]; other != "" {
-		l.fault(key+".name", "%q is the name of %s too", s.Name, other)
+		l.fault(key+".name", "%q is the name of %s too: give another", s.Name, other)
 	}
 	seen["name "+s.Name] = key
 	s.Title, s.Capture = or(s.Title, s.Name), or(s.Capture, capture.Button.String())
@@ -358,16 +358,16 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 		s.MaxRate = usualRate
 	}
 	if s.MaxRate < 1 || s.MaxRate > mostRate {
-		l.fault(key+".max_rate", "%d: want 1 to %d readings a second", s.MaxRate, mostRate)
+		l.fault(key+".max_rate", "%d is out of range: give 1 to %d readings a second", s.MaxRate, mostRate)
 	}
 	if s.DepthReach == 0 {
 		s.DepthReach = 2 * analysis.Millimetre
 	}
 	if s.Settle < 0 || s.Settle > capture.MaxSettle {
-		l.fault(key+".settle", "%s: want more than 0s and up to %s", s.Settle, capture.MaxSettle)
+		l.fault(key+".settle", "%s is out of range: give more than 0s and up to %s", s.Settle, capture.MaxSettle)
 	}
 	if s.Bounce < 0 || s.DepthReach < 0 {
-		l.fault(key+".bounce", "can't be negative")
+		l.fault(key+".bounce", "negative: give 0 or more")
 	}
 	l.port(key, s.Port)
 	if _, err := capture.ParseMode(s.Capture); err != nil {
@@ -375,7 +375,7 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 	}
 	g, ok := c.Gauges[s.Gauge]
 	if !ok {
-		l.fault(key+".gauge", "there is no gauge %q under gauges", s.Gauge)
+		l.fault(key+".gauge", "gauge %q is not under gauges: add it, or give another", s.Gauge)
 	} else if s.Settle == 0 && g.Kind == Air {
 		s.Settle = 1500 * time.Millisecond
 	}
@@ -388,22 +388,22 @@ func (l *loader) station(key string, s *Station, c *Config, seen map[string]stri
 		l.port(sub, b.Port)
 		g, ok := c.Gauges[b.Gauge]
 		if !ok {
-			l.fault(sub+".gauge", "there is no gauge %q under gauges", b.Gauge)
+			l.fault(sub+".gauge", "gauge %q is not under gauges: add it, or give another", b.Gauge)
 		} else if b.Gauge == s.Gauge {
-			l.fault(sub+".gauge", "%q is the station's own gauge", b.Gauge)
+			l.fault(sub+".gauge", "%q is the station's own gauge: give another", b.Gauge)
 		}
 		l.line(sub+".line", &b.Line, g)
 	}
 	l.controls(key, s)
 	if _, ok := c.Jobs[s.Job]; s.Job != "" && !ok {
-		l.fault(key+".job", "there is no job %q under jobs", s.Job)
+		l.fault(key+".job", "job %q is not under jobs: add it, or give another", s.Job)
 	}
 }
 
 // port checks that a port is given. A port given twice is checked in sharing.
 func (l *loader) port(key, port string) {
 	if port == "" {
-		l.fault(key+".port", "give the device, best by its name under /dev/serial/by-id, or tcp://host:port")
+		l.fault(key+".port", "missing: give the device, best by its name under /dev/serial/by-id, or tcp://host:port")
 	}
 }
 
@@ -412,14 +412,14 @@ func (l *loader) controls(key string, s *Station) {
 	contacts := []string{"", "cts", "dsr", "dcd", "ri"}
 	s.Pedal.Line, s.Spindle = strings.ToLower(s.Pedal.Line), strings.ToLower(s.Spindle)
 	if !slices.Contains(contacts, s.Pedal.Line) {
-		l.fault(key+".pedal.line", "%q: want cts, dsr, dcd or ri", s.Pedal.Line)
+		l.fault(key+".pedal.line", "%q is not valid: give cts, dsr, dcd or ri", s.Pedal.Line)
 	}
 	s.Pedal.Do = or(s.Pedal.Do, "record")
 	l.oneOf(key+".pedal.do", s.Pedal.Do, "record", "round", "skip", "part", "check", "keep")
 	if !slices.Contains(contacts, s.Spindle) {
-		l.fault(key+".spindle", "%q: want cts, dsr, dcd or ri", s.Spindle)
+		l.fault(key+".spindle", "%q is not valid: give cts, dsr, dcd or ri", s.Spindle)
 	} else if s.Spindle != "" && s.Spindle == s.Pedal.Line {
-		l.fault(key+".spindle", "%q is the pedal's line", s.Spindle)
+		l.fault(key+".spindle", "%q is the pedal's line: give another", s.Spindle)
 	}
 	s.Scanner.Driver = or(s.Scanner.Driver, "typed")
 	if s.Scanner.Port != "" {
@@ -451,13 +451,13 @@ func (l *loader) line(key string, n *drivers.Serial, g *Gauge) {
 	}
 	n.Baud, n.Data, n.Stop, n.Parity = or(n.Baud, usual.Baud), or(n.Data, usual.Data), or(n.Stop, usual.Stop), or(n.Parity, usual.Parity)
 	if n.Baud < 50 || n.Baud > 4_000_000 {
-		l.fault(key+".baud", "%d: want 50 to 4000000", n.Baud)
+		l.fault(key+".baud", "%d is out of range: give 50 to 4000000", n.Baud)
 	}
 	if n.Data != 7 && n.Data != 8 {
-		l.fault(key+".data", "%d: want 7 or 8 data bits", n.Data)
+		l.fault(key+".data", "%d is out of range: give 7 or 8 data bits", n.Data)
 	}
 	if n.Stop != 1 && n.Stop != 2 {
-		l.fault(key+".stop", "%d: want 1 or 2 stop bits", n.Stop)
+		l.fault(key+".stop", "%d is out of range: give 1 or 2 stop bits", n.Stop)
 	}
 	l.oneOf(key+".parity", n.Parity, "none", "even", "odd", "mark", "space")
 }

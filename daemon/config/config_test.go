@@ -79,8 +79,8 @@ func TestStates(t *testing.T) {
 func TestSmoothingOfAGauge(t *testing.T) {
 	for _, c := range []struct{ from, to, fault string }{
 		{"averages: 0 ms", "averages: 100 ms", ""}, {"averages: 0 ms", "averages: 0.1s", ""}, {"lag: 0 ms", "lag: 20ms", ""},
-		{"averages: 0 ms", "averages: -1 ms", "gauges.G-11.averages: -1ms: want 0 ms to 1s"},
-		{"lag: 0 ms", "lag: 2 s", "gauges.G-11.lag: 2s: want 0 ms to 1s"},
+		{"averages: 0 ms", "averages: -1 ms", "gauges.G-11.averages: -1ms is out of range: give 0 ms to 1s"},
+		{"lag: 0 ms", "lag: 2 s", "gauges.G-11.lag: 2s is out of range: give 0 ms to 1s"},
 		{"averages: 0 ms", "averages: 100", "gauges.G-11.averages: 100 has no unit"},
 		{"free_air: 0 mm", "free_air: -0.1 mm", "gauges.G-11.free_air"},
 		{"free_air: 0 mm", "free_air: 30 mm", "up to 10"},
@@ -99,7 +99,7 @@ func TestMaxRate(t *testing.T) {
 		fault string
 	}{
 		{"max_rate: 200", 200, ""}, {"max_rate: 5000", 5000, ""}, {"", 200, ""}, {"max_rate: 0", 200, ""},
-		{"max_rate: -1", 0, "stations[0].max_rate: -1: want 1 to 100000"}, {"max_rate: 100001", 0, "want 1 to 100000"}, {"max_rate: 200/s", 0, "max_rate"},
+		{"max_rate: -1", 0, "stations[0].max_rate: -1 is out of range: give 1 to 100000"}, {"max_rate: 100001", 0, "give 1 to 100000"}, {"max_rate: 200/s", 0, "max_rate"},
 	} {
 		got, err := Parse("fairbore.yaml", []byte(regexp.MustCompile(`max_rate: 200 .*`).ReplaceAllString(example(t), c.text)))
 		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
@@ -213,7 +213,7 @@ func TestFaults(t *testing.T) {
 		{"mastering.readings", "readings: 3 ", "readings: 3.5 ", "whole number"},
 		{"web.hash", `hash: ""               #`, `hash: sesame             #`, "fairbore hash"},
 		{"guard", "guard: 1.645u", "guard: perhaps", "rule"},
-		{"gauges.G-11.unit", "unit: mm  ", "unit: furlong ", "want mm"},
+		{"gauges.G-11.unit", "unit: mm  ", "unit: furlong ", "give mm"},
 		{"gauges.G-11.driver", "driver: line", "driver: lime", "not one of"},
 		{"gauges.G-11.reading_type", "reading_type: size", "reading_type: much", "size, deviation"},
 		{"rings.R-1250.size", "size: 31.74970 mm", "size: 31.74970", "has no unit"},
@@ -226,7 +226,7 @@ func TestFaults(t *testing.T) {
 		{"jobs.J-4112.order", `order: ""`, `order: "` + strings.Repeat("W", 65) + `"`, en.Text("job.record_line", "order", 64)},
 		{"jobs.J-4112.balloons.size", "balloons: {} ", `balloons: {size: "12345678901234567"} `, en.Text("job.record_line", "balloons.size", 16)},
 		{"jobs.J-4112.fields", "fields: [] ", `fields: [{name: "", value: "1"}] `, en.Text("job.record_name", "fields")},
-		{"jobs.J-4112.ring", "ring: R-1250 ", "ring: R-1 ", "no ring"},
+		{"jobs.J-4112.ring", "ring: R-1250 ", "ring: R-1 ", "not under rings"},
 		{"stations[0].settle", "settle: 600ms ", "settle: 10s ", "up to 3s"},
 		{"stations[0].gouge", "    gauge: G-11", "    gouge: G-11", "unknown key"},
 		{"stations[0].line.parity", "parity: none", "parity: some", "even"},
@@ -294,7 +294,7 @@ func TestNominalOfARing(t *testing.T) {
 	}{{"31.75 mm", false}, {"0 mm", false}, {"1.2500 in", false}, {"31.8 mm", true}, {"31.57 mm", true}} {
 		_, err := Parse("f.yaml", []byte(strings.Replace(example(t), "nominal: 31.75 mm", "nominal: "+c.is, 1)))
 		f := find(err, "rings.R-1250.nominal")
-		if (f != nil) != c.fault || c.fault && !strings.Contains(f.Err.Error(), "one of the two is wrong") {
+		if (f != nil) != c.fault || c.fault && !strings.Contains(f.Err.Error(), "correct one of them") {
 			t.Errorf("nominal %s: %v", c.is, err)
 		}
 	}
@@ -432,13 +432,30 @@ func TestUnreadable(t *testing.T) {
 		t.Errorf("a missing file: %v", err)
 	}
 	for want, text := range map[string]string{
-		"f.yaml:2: is not UTF-8":                   "version: 1\nsite: k\xf6nig\n",
-		"f.yaml:3: has a control character (0x00)": "version: 1\nsite: s\nweb: {listen: \"a\x00b\"}\n",
-		"exceeded max depth":                       "a: " + strings.Repeat("[", 100_000),
-		"excessive aliasing":                       aliases(),
-		"f.yaml: is empty; start from configs":     "",
-		"NaN: want degrees":                        strings.Replace(example(t), "orientations: [0, 90]", "orientations: [.nan, 90]", 1),
-		"too large":                                strings.Replace(example(t), "low: 1.25000 in", "low: 99999999999999999999 in", 1),
+		"f.yaml:2: not UTF-8":                                   "version: 1\nsite: k\xf6nig\n",
+		"f.yaml:3: a control character (0x00)":                  "version: 1\nsite: s\nweb: {listen: \"a\x00b\"}\n",
+		"exceeded max depth":                                    "a: " + strings.Repeat("[", 100_000),
+		"excessive aliasing":                                    aliases(),
+		"f.yaml: empty: start from configs":                     "",
+		"NaN is not valid: give degrees":                        strings.Replace(example(t), "orientations: [0, 90]", "orientations: [.nan, 90]", 1),
+		"f.yaml:2: a tab: use spaces":                           "site: s\n\tversion: 1\n",
+		"f.yaml:3: a tab: use spaces":                           "gauges:\n  A:\n  \tdriver: line\n",
+		"f.yaml:3: a tab: use":                                  "stations:\n  - name: a\n -\tname: b\n",
+		"a quote is not closed: add it":                         "site: \"s\nversion: 1\n",
+		"a bracket is not closed: check [ ] and { }":            "site: [s, t\nversion: 1\n",
+		"a colon stands where none can: check the indentation":  "site: s: t\n",
+		"put the text in quotes":                                "site: @home\n",
+		"a colon is missing after a key: write key: value":      "site: s\nversion\njournal: {}\n",
+		"a line does not fit those above it: check":             "web:\n    open: true\n  hash: a\n",
+		"site: is a list: give one value":                       "site: [s]\n",
+		"journal: has no keys: write its keys":                  "journal: fairbore.db\n",
+		"stations: is not a list: write [a, b]":                 "stations: one\n",
+		"gauges: has no keys: write its keys":                   "gauges: [a]\n",
+		"web.open: yes please is not valid: give true or false": "web: {open: yes please}\n",
+		"broker.user: has keys below it: give one value":        "broker: {user: {name: a}}\n",
+		"mastering.max_age: is a list: give one value":          "mastering: {max_age: [1m]}\n",
+		"mastering.readings: \"many\" is not valid: give a":     "mastering: {readings: many}\n",
+		"too large": strings.Replace(example(t), "low: 1.25000 in", "low: 99999999999999999999 in", 1),
 	} {
 		if _, err := Parse("f.yaml", []byte(text)); !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), want) {
 			t.Errorf("%.40q: %v, want %q", text, err, want)

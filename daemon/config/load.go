@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -65,14 +66,14 @@ func Parse(name string, b []byte) (*Config, error) {
 	}
 	var root yaml.Node
 	if err := yaml.Unmarshal(b, &root); err != nil {
-		line, err := unparsed(err)
+		line, err := unparsed(b, err)
 		return nil, &Fault{File: name, Line: line, Err: err}
 	}
 	if len(root.Content) == 0 {
-		return nil, &Fault{File: name, Err: errors.New("is empty; start from configs/fairbore.yaml")}
+		return nil, &Fault{File: name, Err: errors.New("empty: start from configs/fairbore.yaml")}
 	}
 	if top := root.Content[0]; top.Kind != yaml.MappingNode {
-		return nil, &Fault{File: name, Line: top.Line, Err: errors.New("is no configuration: it has no keys such as site: my-shop; start from configs/fairbore.yaml")}
+		return nil, &Fault{File: name, Line: top.Line, Err: errors.New("not a configuration, it has no keys such as site: my-shop: start from configs/fairbore.yaml")}
 	}
 	l.index(root.Content[0], "")
 	k := koanf.NewWithConf(koanf.Conf{Delim: delim, StrictMerge: true})
@@ -95,23 +96,48 @@ func Parse(name string, b []byte) (*Config, error) {
 // delim separates the levels of a key, none of which can contain it.
 const delim = "\x00"
 
-// unparsed separates the line from the parser's message, and adds what to do.
-func unparsed(err error) (line int, _ error) {
-	what := strings.TrimPrefix(err.Error(), "yaml: ")
-	if _, e := fmt.Sscanf(what, "line %d: ", &line); e == nil {
-		_, what, _ = strings.Cut(what, ": ")
+// indented matches a line that is indented with a tab, which YAML does not allow.
+var indented = regexp.MustCompile(`(?m)^[ -]*\t[ \t]*[^ \t\r\n#]`)
+
+// slips are the parser's messages, with what they mean and what to do.
+var slips = []struct{ says, means string }{
+	{"mapping values are not allowed", "a colon stands where none can: check the indentation, or put the text in quotes"},
+	{"could not find expected ':'", "a colon is missing after a key: write key: value"},
+	{"did not find expected ',' or", "a bracket is not closed: check [ ] and { }"},
+	{"did not find expected node content", "a value is missing between commas or brackets: check [ ] and { }"},
+	{"found unexpected end of stream", "a quote is not closed: add it"},
+	{"found character that cannot start any token", "a text begins with a sign that YAML uses itself: put the text in quotes"},
+	{"did not find expected", "a line does not fit those above it: check its indentation"},
+	{"already defined", "a key is there twice: take one out"},
+}
+
+// unparsed returns the line of a fault of the parser, and what to do.
+func unparsed(b []byte, err error) (line int, _ error) {
+	if at := indented.FindIndex(b); at != nil {
+		return bytes.Count(b[:at[0]], []byte("\n")) + 1, errors.New("a tab: use spaces")
 	}
-	return line, fmt.Errorf("is no YAML: %s; compare it with configs/fairbore.yaml", what)
+	what := strings.TrimPrefix(err.Error(), "yaml: ")
+	if at := strings.Index(what, "line "); at >= 0 {
+		if _, e := fmt.Sscanf(what[at:], "line %d:", &line); e == nil {
+			_, what, _ = strings.Cut(what[at:], ": ")
+		}
+	}
+	for _, s := range slips {
+		if strings.Contains(what, s.says) {
+			return line, errors.New(s.means)
+		}
+	}
+	return line, fmt.Errorf("not valid YAML (%s): compare it with configs/fairbore.yaml", what)
 }
 
 // text finds the first line that is not valid text, since the parser would not say where it is.
 func text(b []byte) (line int, err error) {
 	for i, l := range bytes.Split(b, []byte("\n")) {
 		if !utf8.Valid(l) {
-			return i + 1, errors.New("is not UTF-8; save the file as UTF-8")
+			return i + 1, errors.New("not UTF-8: save the file as UTF-8")
 		}
 		if at := bytes.IndexFunc(l, func(r rune) bool { return r < ' ' && r != '\t' && r != '\r' || r == 0x7f }); at >= 0 {
-			return i + 1, fmt.Errorf("has a control character (%#02x), which is no text", l[at])
+			return i + 1, fmt.Errorf("a control character (%#02x): take it out", l[at])
 		}
 	}
 	return 0, nil
@@ -191,7 +217,7 @@ func (l *loader) index(n *yaml.Node, key string) {
 		}
 	case yaml.ScalarNode:
 		if n.Tag == "!!null" {
-			l.fault(key, "has no value; give one or take the line out")
+			l.fault(key, "has no value: give one, or take the line out")
 		}
 	}
 }
@@ -255,7 +281,7 @@ func (l *loader) decodeFaults(err error) {
 			if key != "" {
 				k = key + "." + k
 			}
-			l.fault(k, "unknown key; see configs/fairbore.yaml for those there are")
+			l.fault(k, "unknown key: see configs/fairbore.yaml for the keys there are")
 		}
 		return
 	}
@@ -302,6 +328,11 @@ var (
 // convert converts the text of a length, unit or duration into its value. It refuses a number
 // without its unit, and a fraction where a whole number is needed.
 func convert(from, to reflect.Type, v any) (any, error) {
+	if to.Kind() != reflect.Pointer && to.Kind() != reflect.Interface {
+		if err := shape(from.Kind(), to.Kind()); err != nil {
+			return nil, err
+		}
+	}
 	text, isText := v.(string)
 	if n, ok := v.(int); ok && n == 0 && slices.Contains([]reflect.Type{typeLength, typeDeviation, typeDuration}, to) {
 		return reflect.Zero(to).Interface(), nil // 0 is the same in each unit
@@ -309,7 +340,7 @@ func convert(from, to reflect.Type, v any) (any, error) {
 	switch to {
 	case typeLength, typeDeviation:
 		if !isText {
-			return nil, fmt.Errorf("%v has no unit; write it as \"%v mm\" or in um, in, uin", v, v)
+			return nil, fmt.Errorf("%v has no unit: write it as \"%v mm\" or in um, in, uin", v, v)
 		}
 		l, err := analysis.ParseLength(text)
 		if to == typeDeviation {
@@ -318,11 +349,11 @@ func convert(from, to reflect.Type, v any) (any, error) {
 		return l, err
 	case typeDuration:
 		if !isText {
-			return nil, fmt.Errorf("%v has no unit; write it as \"%vs\" or in ms, m, h", v, v)
+			return nil, fmt.Errorf("%v has no unit: write it as \"%vs\" or in ms, m, h", v, v)
 		}
 		d, err := time.ParseDuration(strings.ReplaceAll(text, " ", ""))
 		if err != nil {
-			return nil, fmt.Errorf("%q: want a duration such as 300ms or 30m", text)
+			return nil, fmt.Errorf("%q is not valid: give a duration such as 300ms or 30m", text)
 		}
 		return d, nil
 	case typeTemperature:
@@ -332,17 +363,37 @@ func convert(from, to reflect.Type, v any) (any, error) {
 	case typeUnit:
 		u, err := analysis.ParseUnit(text)
 		if !isText || err != nil || u == analysis.NoUnit {
-			return nil, fmt.Errorf("%v: want mm, um, in or uin", v)
+			return nil, fmt.Errorf("%v is not valid: give mm, um, in or uin", v)
 		}
 		return u, nil
 	}
 	if f, ok := v.(float64); ok && to.Kind() == reflect.Int && f != float64(int(f)) {
-		return nil, fmt.Errorf("%v: want a whole number", v)
+		return nil, fmt.Errorf("%v is not valid: give a whole number", v)
 	}
-	if to.Kind() == reflect.String && from.Kind() != reflect.String {
-		return nil, fmt.Errorf("%v: want text; put it in quotes", v)
+	switch k := to.Kind(); {
+	case k == reflect.String && from.Kind() != reflect.String:
+		return nil, fmt.Errorf("%v is not text: put it in quotes", v)
+	case k == reflect.Bool && from.Kind() != reflect.Bool:
+		return nil, fmt.Errorf("%v is not valid: give true or false", v)
+	case (k == reflect.Int || k == reflect.Float64) && isText:
+		return nil, fmt.Errorf("%q is not valid: give a number without quotes or unit", text)
 	}
 	return v, nil
+}
+
+// shape returns what is wrong where a value has the shape of another: one value, a list, or keys.
+func shape(from, to reflect.Kind) error {
+	switch {
+	case to == reflect.Slice && from != reflect.Slice:
+		return errors.New("is not a list: write [a, b], or a line with - for each")
+	case (to == reflect.Struct || to == reflect.Map) && from != reflect.Map:
+		return errors.New("has no keys: write its keys in the lines below it, indented")
+	case from == reflect.Slice && to != reflect.Slice:
+		return errors.New("is a list: give one value")
+	case from == reflect.Map && to != reflect.Map && to != reflect.Struct:
+		return errors.New("has keys below it: give one value")
+	}
+	return nil
 }
 
 // force reads a force: "1 N", "0.8 N".
@@ -351,7 +402,7 @@ func force(v any) (any, error) {
 	number, found := strings.CutSuffix(strings.TrimSpace(text), "N")
 	n, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if !found || err != nil || math.IsNaN(n) || math.IsInf(n, 0) {
-		return nil, fmt.Errorf("%v: want a force with its unit, such as \"1 N\"", v)
+		return nil, fmt.Errorf("%v is not valid: give a force with its unit, such as \"1 N\"", v)
 	}
 	return Force(n), nil
 }
@@ -364,7 +415,7 @@ func temperature(v any) (any, error) {
 		number, found = strings.CutSuffix(strings.TrimSpace(text), "°C")
 	}
 	if !ok || !found {
-		return nil, fmt.Errorf("%v: want a temperature with its unit, such as \"1 K\" or \"21.5 °C\"", v)
+		return nil, fmt.Errorf("%v is not valid: give a temperature with its unit, such as \"1 K\" or \"21.5 °C\"", v)
 	}
 	var t analysis.Temperature
 	if err := t.UnmarshalJSON([]byte(strings.TrimSpace(number))); err != nil {

@@ -72,7 +72,7 @@ const usualJob = "J-4112"
 // operator masters, gauges round by round and accepts.
 func Play(ctx context.Context, o Options) (err error) {
 	if !(o.Speed >= slowest && o.Speed <= fastest) { // also refuses NaN
-		return fmt.Errorf("speed %v: want %v to %v, such as 1 (real time) or 20", o.Speed, slowest, fastest)
+		return fmt.Errorf("speed %v is out of range: give %v to %v, such as 1 (real time) or 20", o.Speed, slowest, fastest)
 	}
 	if o.Once && o.Job == "" {
 		o.Job = usualJob

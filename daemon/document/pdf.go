@@ -34,7 +34,7 @@ func ParsePaper(s string) (Paper, error) {
 	case A4, Letter:
 		return p, nil
 	}
-	return "", fmt.Errorf("paper %q: want a4 or letter", s)
+	return "", fmt.Errorf("paper %q is not valid: give a4 or letter", s)
 }
 
 func (p Paper) name() string {

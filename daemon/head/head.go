@@ -111,7 +111,7 @@ func block(path, kind string) ([]byte, error) {
 	}
 	b, rest := pem.Decode(text)
 	if b == nil || b.Type != kind || len(bytes.TrimSpace(rest)) > 0 {
-		return nil, fmt.Errorf("%s: want one block of PEM, BEGIN %s", path, kind)
+		return nil, fmt.Errorf("%s is not valid: give one block of PEM, BEGIN %s", path, kind)
 	}
 	return b.Bytes, nil
 }
@@ -141,7 +141,7 @@ func Read(b []byte) (h event.Head, err error) {
 			return h, fmt.Errorf("no head of a journal: %w", err)
 		}
 		if raw, err := hex.DecodeString(h.Hash); err != nil || len(raw) != sha256.Size || h.Journal == "" || h.Seq == 0 {
-			return h, errors.New("no head of a journal: want journal, seq and hash, as they are published")
+			return h, errors.New("no head of a journal: give journal, seq and hash, as they are published")
 		}
 		return h, nil
 	}

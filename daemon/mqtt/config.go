@@ -40,16 +40,16 @@ func checkAddress(broker string) error {
 	u, err := url.Parse(broker)
 	switch {
 	case err != nil:
-		return errors.New("broker: that is no address; want tcp://host:port, ssl://host:port, ws://host:port/path or wss://host:port/path")
+		return errors.New("broker: that is no address: give tcp://host:port, ssl://host:port, ws://host:port/path or wss://host:port/path")
 	case !slices.Contains([]string{"tcp", "ssl", "ws", "wss"}, u.Scheme):
-		return fmt.Errorf("broker %q: want tcp://host:port, ssl://host:port, ws://host:port/path or wss://host:port/path", u.Redacted())
+		return fmt.Errorf("broker %q is not valid: give tcp://host:port, ssl://host:port, ws://host:port/path or wss://host:port/path", u.Redacted())
 	case u.User != nil:
 		return fmt.Errorf("broker %q: give user and password by their own keys, not in the address", u.Redacted())
 	case u.Hostname() == "" || u.Port() == "":
 		return fmt.Errorf("broker %q: give host and port", broker)
 	}
 	if n, err := strconv.ParseUint(u.Port(), 10, 16); err != nil || n == 0 {
-		return fmt.Errorf("broker %q: want a port number from 1 to 65535", broker)
+		return fmt.Errorf("broker %q is not valid: give a port number from 1 to 65535", broker)
 	}
 	return nil
 }

@@ -74,19 +74,19 @@ func (c Config) Check() []error {
 	}
 	faults = append(faults, c.checkDevice()...)
 	if c.Silence < 0 || c.Silence > 10*time.Second {
-		fault("silence: %v: want 0 to 10s", c.Silence)
+		fault("silence: %v is out of range: give 0 to 10s", c.Silence)
 	}
 	if c.Debounce < 0 || c.Debounce > time.Second {
-		fault("debounce: %v: want 0 to 1s", c.Debounce)
+		fault("debounce: %v is out of range: give 0 to 1s", c.Debounce)
 	}
 	if c.Stale < 0 || (c.Stale > 0 && c.Stale < time.Second) {
-		fault("stale: %v: want 0 for never, or at least 1s", c.Stale)
+		fault("stale: %v is out of range: give 0 for never, or at least 1s", c.Stale)
 	}
 	if !(c.Speed >= 0) || math.IsInf(c.Speed, 0) {
-		fault("speed: %v: want 1 for the recorded pace, more for faster, 0 for as fast as can be", c.Speed)
+		fault("speed: %v is out of range: give 1 for the recorded pace, more for faster, 0 for as fast as can be", c.Speed)
 	}
 	if c.RecordMax != 0 && c.RecordMax < recordMaxLeast {
-		fault("record_max: %d bytes: want at least %d, or 0 for %d", c.RecordMax, recordMaxLeast, recordMaxDefault)
+		fault("record_max: %d bytes is out of range: give at least %d, or 0 for %d", c.RecordMax, recordMaxLeast, recordMaxDefault)
 	}
 	return faults
 }
@@ -100,21 +100,21 @@ func (c Config) checkDevice() []error {
 		return append(checkAddress(rest), checkLine(c.Line)...)
 	case schemeInput:
 		if rest == "" {
-			return []error{fmt.Errorf("device: %q: want the path of an input device, such as one under /dev/input/by-id", c.Device)}
+			return []error{fmt.Errorf("device: %q is not valid: give the path of an input device, such as one under /dev/input/by-id", c.Device)}
 		}
 		return nil
 	case schemeRecording:
 		if rest == "" {
-			return []error{fmt.Errorf("device: %q: want the path of a recording after %s", c.Device, schemeRecording)}
+			return []error{fmt.Errorf("device: %q is not valid: give the path of a recording after %s", c.Device, schemeRecording)}
 		}
 		return nil
 	}
 	var faults []error
 	switch {
 	case c.Device == "":
-		faults = append(faults, fmt.Errorf("device: missing; want the path of a serial line, tcp://HOST:PORT, rfc2217://HOST:PORT or recording:PATH"))
+		faults = append(faults, fmt.Errorf("device: missing: give the path of a serial line, tcp://HOST:PORT, rfc2217://HOST:PORT or recording:PATH"))
 	case strings.Contains(c.Device, "://"):
-		faults = append(faults, fmt.Errorf("device: %q: want the path of a serial line, tcp://HOST:PORT, rfc2217://HOST:PORT or recording:PATH", c.Device))
+		faults = append(faults, fmt.Errorf("device: %q is not valid: give the path of a serial line, tcp://HOST:PORT, rfc2217://HOST:PORT or recording:PATH", c.Device))
 	}
 	return append(faults, checkLine(c.Line)...)
 }
@@ -138,14 +138,14 @@ func (c Config) split() (scheme, rest string) {
 func checkAddress(address string) []error {
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
-		return []error{fmt.Errorf("device: %q: want HOST:PORT, such as 192.0.2.7:4001 or [2001:db8::7]:4001", address)}
+		return []error{fmt.Errorf("device: %q is not valid: give HOST:PORT, such as 192.0.2.7:4001 or [2001:db8::7]:4001", address)}
 	}
 	var faults []error
 	if host == "" {
 		faults = append(faults, fmt.Errorf("device: %q: the host is missing", address))
 	}
 	if n, err := strconv.Atoi(port); err != nil || n < 1 || n > 65535 {
-		faults = append(faults, fmt.Errorf("device: %q: want a port number from 1 to 65535", address))
+		faults = append(faults, fmt.Errorf("device: %q is not valid: give a port number from 1 to 65535", address))
 	}
 	return faults
 }
@@ -154,16 +154,16 @@ func checkLine(l drivers.Serial) []error {
 	var faults []error
 	fault := func(format string, a ...any) { faults = append(faults, fmt.Errorf(format, a...)) }
 	if !slices.Contains(rates(), l.Baud) {
-		fault("baud: %d: want the gauge's rate, such as 9600; the nearest in use is %d", l.Baud, nearestRate(l.Baud))
+		fault("baud: %d is not valid: give the gauge's rate, such as 9600; the nearest in use is %d", l.Baud, nearestRate(l.Baud))
 	}
 	if l.Data != 7 && l.Data != 8 {
-		fault("data: %d: want 7 or 8 data bits", l.Data)
+		fault("data: %d is out of range: give 7 or 8 data bits", l.Data)
 	}
 	if !slices.Contains([]string{"none", "even", "odd", "mark", "space"}, l.Parity) {
-		fault("parity: %q: want none, even, odd, mark or space", l.Parity)
+		fault("parity: %q is not valid: give none, even, odd, mark or space", l.Parity)
 	}
 	if l.Stop != 1 && l.Stop != 2 {
-		fault("stop: %d: want 1 or 2 stop bits", l.Stop)
+		fault("stop: %d is out of range: give 1 or 2 stop bits", l.Stop)
 	}
 	return faults
 }

@@ -34,7 +34,7 @@ type request struct {
 // again. A recording drops every command and reports no error.
 func (p *Port) Write(ctx context.Context, b []byte) error {
 	if len(b) > maxWrite {
-		return fmt.Errorf("port %s: write: %d bytes: want at most %d", p.cfg.Name, len(b), maxWrite)
+		return fmt.Errorf("port %s: write: %d bytes is out of range: give at most %d", p.cfg.Name, len(b), maxWrite)
 	}
 	if scheme, _ := p.cfg.split(); scheme == schemeRecording {
 		return nil

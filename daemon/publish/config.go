@@ -55,7 +55,7 @@ func (c *Config) check() error {
 		bad("client id %q: is also a station; choose another, both are levels of the topics", c.ClientID)
 	}
 	if c.Window < 0 || c.Window > 1000 {
-		bad("window %d: want 1 to 1000, or 0 for %d", c.Window, DefaultWindow)
+		bad("window %d is out of range: give 1 to 1000, or 0 for %d", c.Window, DefaultWindow)
 	}
 	return errors.Join(faults...)
 }
@@ -78,5 +78,5 @@ func CheckLevel(what, s string) error {
 	if Level(s) {
 		return nil
 	}
-	return fmt.Errorf("%s %q: want 1 to 64 of A-Z a-z 0-9 _ -, it becomes a level of the topics", what, s)
+	return fmt.Errorf("%s %q is not valid: give 1 to 64 of A-Z a-z 0-9 _ -, it becomes a level of the topics", what, s)
 }

@@ -55,7 +55,7 @@ func (j *Journal) Export(ctx context.Context, w io.Writer, o ExportOptions) erro
 	case NDJSON:
 		err = j.exportNDJSON(ctx, w, o)
 	default:
-		err = fmt.Errorf("format %q: want csv or ndjson", o.Format)
+		err = fmt.Errorf("format %q is not valid: give csv or ndjson", o.Format)
 	}
 	if err != nil {
 		return fmt.Errorf("export the journal: %w", err)

@@ -35,7 +35,7 @@ var ErrNoRow = errors.New("no row has this hash: it is of another journal, or of
 func (j *Journal) Find(ctx context.Context, hash string) (seq uint64, err error) {
 	raw, err := hex.DecodeString(strings.ToLower(strings.TrimSpace(hash)))
 	if err != nil || len(raw) != sha256.Size {
-		return 0, fmt.Errorf("hash %q: want the 64 hex digits that a record ends with", hash)
+		return 0, fmt.Errorf("hash %q is not valid: give the 64 hex digits that a record ends with", hash)
 	}
 	err = j.read.QueryRowContext(ctx, "select seq from event where hash = ?", raw).Scan(&seq)
 	if errors.Is(err, sql.ErrNoRows) {

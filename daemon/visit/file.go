@@ -185,7 +185,7 @@ func Parse(text []byte) (*Visit, error) {
 		return nil, err
 	}
 	if n := len(r.Outcomes); n > mostOutcomes {
-		return nil, fmt.Errorf("%d outcomes: want up to %d", n, mostOutcomes)
+		return nil, fmt.Errorf("%d outcomes is out of range: give up to %d", n, mostOutcomes)
 	}
 	for _, o := range r.Outcomes {
 		if err := v.outcome(o); err != nil {
@@ -198,7 +198,7 @@ func Parse(text []byte) (*Visit, error) {
 // head reads what stands before the samples.
 func (v *Visit) head(r *drivers.Recording) (err error) {
 	if v.Began, err = time.Parse(time.RFC3339Nano, r.Date); err != nil {
-		return fmt.Errorf("date %.60q: want a time by RFC 3339", r.Date)
+		return fmt.Errorf("date %.60q is not valid: give a time by RFC 3339", r.Date)
 	}
 	texts := v.texts()
 	for _, name := range slices.Sorted(maps.Keys(r.Visit)) {
@@ -257,7 +257,7 @@ func (v *Visit) outcome(s string) error {
 	when, rest, _ := strings.Cut(s, " ")
 	at, err := time.ParseDuration(when + "s")
 	if err != nil || at < 0 {
-		return fmt.Errorf("%q: want seconds since the first sample", when)
+		return fmt.Errorf("%q is not valid: give seconds since the first sample", when)
 	}
 	if reason, ok := strings.CutPrefix(rest, "refused "); ok {
 		v.Refused = append(v.Refused, Refusal{at, reason})
@@ -271,7 +271,7 @@ func (v *Visit) outcome(s string) error {
 	size, value, ok2 := strings.Cut(value, " u ")
 	u, passes, ok3 := strings.Cut(value, " passes ")
 	if !ok || !ok2 || !ok3 {
-		return errors.New("want seconds and: reading SIZE u SIZE passes N, not counted WHY, or refused WHY")
+		return errors.New("give seconds and: reading SIZE u SIZE passes N, not counted WHY, or refused WHY")
 	}
 	t := Reading{At: at}
 	var e1, e2, e3 error
@@ -300,7 +300,7 @@ func (v *Visit) body(r *drivers.Recording) error {
 			told.Expected, e1 = analysis.ParseLength(size)
 			l, e2 := analysis.ParseLength(u)
 			if told.ExpectedU = analysis.Deviation(l); !ok || e1 != nil || e2 != nil || l < 0 {
-				return fmt.Errorf("mark %.60q: want expect SIZE u SIZE", c.Mark)
+				return fmt.Errorf("mark %.60q is not valid: give expect SIZE u SIZE", c.Mark)
 			}
 			continue
 		}
@@ -318,7 +318,7 @@ func (v *Visit) body(r *drivers.Recording) error {
 		return fmt.Errorf("%d samples, and its head says %q: it is torn, or was changed", len(v.Samples), want)
 	}
 	if len(v.Samples) == 0 || len(v.Samples) > mostSamples {
-		return fmt.Errorf("%d samples: want 1 to %d", len(v.Samples), mostSamples)
+		return fmt.Errorf("%d samples is out of range: give 1 to %d", len(v.Samples), mostSamples)
 	}
 	return nil
 }
@@ -326,7 +326,7 @@ func (v *Visit) body(r *drivers.Recording) error {
 // printable refuses a text that could do harm on a screen.
 func printable(s string, most int) error {
 	if len(s) > most {
-		return fmt.Errorf("%d bytes: want up to %d", len(s), most)
+		return fmt.Errorf("%d bytes is out of range: give up to %d", len(s), most)
 	}
 	if strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsPrint(r) || r == unicode.ReplacementChar }) {
 		return errors.New("it has characters that can't be printed")
