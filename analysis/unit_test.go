@@ -55,7 +55,7 @@ func TestAUnitIsReadHoweverItIsWritten(t *testing.T) {
 		}
 	}
 	for _, text := range []string{"cm", "m", "nm", "mil", "thou", "mm ", " mm", "in.", "''", "inches", "ft", "µ", "u", "mmm"} {
-		if u, err := ParseUnit(text); err == nil || u != NoUnit || !strings.Contains(err.Error(), "want mm, um, in or uin") {
+		if u, err := ParseUnit(text); err == nil || u != NoUnit || !strings.Contains(err.Error(), "give mm, um, in or uin") {
 			t.Errorf("%q is %q (%v)", text, u, err)
 		}
 	}

@@ -144,10 +144,10 @@ func TestCapabilityErrors(t *testing.T) {
 		"must be above":          func() error { _, err := Capability(lot, Spec{Low: 1, High: 1}, 0.95); return err },
 		"confidence":             func() error { _, err := Capability(lot, Spec{High: 1}, 95); return err },
 		"no readings":            func() error { _, err := Capability(nil, Spec{High: 1}, 0.95); return err },
-		"want readings":          func() error { _, err := CapabilityOf(0, 0, 1, Spec{High: 1}, 0.95); return err },
-		"want readings, their":   func() error { _, err := CapabilityOf(9, nan, 1, Spec{High: 1}, 0.95); return err },
+		"give readings":          func() error { _, err := CapabilityOf(0, 0, 1, Spec{High: 1}, 0.95); return err },
+		"give readings, their":   func() error { _, err := CapabilityOf(9, nan, 1, Spec{High: 1}, 0.95); return err },
 		"not a size":             func() error { _, err := Capability([]float64{1, math.Inf(1)}, Spec{High: 1}, 0.95); return err },
-		"want finite values in ": func() error { _, err := Capability(lot, Spec{High: 1, Target: &nan}, 0.95); return err },
+		"give finite values in ": func() error { _, err := Capability(lot, Spec{High: 1, Target: &nan}, 0.95); return err },
 	} {
 		if err := call(); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v, want %q", err, want)

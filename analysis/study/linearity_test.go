@@ -59,7 +59,7 @@ func TestLinearityErrors(t *testing.T) {
 		"of each of at least two":  func() error { _, err := Linearity([]float64{1, 2, 3}, good, 0.95); return err },
 		"different values of x":    func() error { _, err := Linearity([]float64{1, 1}, good, 0.95); return err },
 		"confidence":               func() error { _, err := Linearity([]float64{1, 2}, good, 1); return err },
-		"reference 2: want at lea": func() error { _, err := Linearity([]float64{1, 2}, [][]float64{{1, 1.1}, {2}}, 0.95); return err },
+		"reference 2: give at lea": func() error { _, err := Linearity([]float64{1, 2}, [][]float64{{1, 1.1}, {2}}, 0.95); return err },
 		"reference 1: reading 1": func() error {
 			_, err := Linearity([]float64{1, 2}, [][]float64{{math.NaN(), 1.1}, {2, 2}}, 0.95)
 			return err
