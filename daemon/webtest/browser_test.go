@@ -502,7 +502,7 @@ func TestBrowserStudy(t *testing.T) {
 		b.says("big", en.Text("face.big.study_next"))
 		page.says("study", en.Text("record.n_of_m", i+1, 8))
 	}
-	b.says("advice", "all is gauged")
+	b.says("advice", en.Text("face.study.all"))
 	b.act("study") // the page proposes to end the study
 	page.wait("the end", fmt.Sprintf(`!document.getElementById("study").innerText.includes(%q) && document.querySelectorAll("#study figure").length === 2`, en.Text("record.n_of_m", 8, 8)))
 	page.says("study", en.Text("record.study.size", 2, 2, 2))
