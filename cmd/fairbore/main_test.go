@@ -158,7 +158,7 @@ func TestCommands(t *testing.T) {
 		{"a demo at no port", "demo --once|--listen|127.0.0.1:x|--mqtt|127.0.0.1:0", usage, "--listen: \"127.0.0.1:x\" is not valid: give a port number"},
 		{"a demo's broker at no port", "demo --once|--listen|127.0.0.1:0|--mqtt|127.0.0.1:-1", usage, "--mqtt: \"127.0.0.1:-1\" is not valid: give a port number"},
 		{"a gauge at no port", "listen tcp://127.0.0.1:70000", usage, "give a port number from 1 to 65535"},
-		{"a gauge at a host alone", "listen rfc2217://127.0.0.1", usage, "want HOST:PORT"},
+		{"a gauge at a host alone", "listen rfc2217://127.0.0.1", usage, "give HOST:PORT"},
 		{"addresses of a configuration", "check " + addresses, 3, "broker.url: \"tcp://shop:70000\" is not valid: give a port number"},
 		{"a check of a page that is open", "check " + open, 0, ": web.listen: 0.0.0.0:0 is reached"},
 		{"a page that is open", "run -c " + open, 3, "web.open to true if that is meant"},
