@@ -392,9 +392,9 @@ func TestReportTellsOfAFailedRereading(t *testing.T) {
 func TestReportRefuses(t *testing.T) {
 	s := story(t)
 	for want, o := range map[string]ReportOptions{
-		"want one of text":        {Format: "docx"},
-		"want one of part, job":   {Kind: "audit"},
-		"want a4 or letter":       {Paper: "a3"},
+		"give one of text":        {Format: "docx"},
+		"give one of part, job":   {Kind: "audit"},
+		"give a4 or letter":       {Paper: "a3"},
 		"no such part":            {Part: "999"},
 		"name the job":            {Kind: "job"},
 		"no such part; it has J-": {Kind: "job", Job: "J-0000"},
