@@ -22,10 +22,12 @@ import (
 	"github.com/rs/zerolog"
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
+	"fairbore/analysis"
 	"fairbore/daemon/archive"
 	"fairbore/daemon/daemontest"
 	"fairbore/daemon/state"
 	"fairbore/daemon/store"
+	"fairbore/drivers/simulator"
 )
 
 // shown is a demo that plays while a test looks at it.
@@ -148,7 +150,9 @@ func pagesOf(t *testing.T, pdf []byte) []string {
 // that nothing in it was measured; and the journal that it leaves tells it too.
 func TestAllOfTheDemoSaysSimulated(t *testing.T) {
 	s := show(t, Options{Speed: 100, Steps: true})
-	s.until("an accepted part", func() bool { b := s.bore("hone-bay-2"); return b.Verdict != nil })
+	s.until("an accepted part, and an advice at every station", func() bool {
+		return s.bore("hone-bay-2").Verdict != nil && strings.Count(s.out.String(), "first advice") == 4
+	})
 	t.Run("pages", s.pages)
 	t.Run("records", func(t *testing.T) {
 		on := *s
@@ -180,6 +184,7 @@ func TestAllOfTheDemoSaysSimulated(t *testing.T) {
 	})
 	t.Run("messages", s.messages)
 	s.end()
+	t.Run("story", s.story)
 	t.Run("journal", func(t *testing.T) { s.journal(t) })
 }
 
@@ -287,5 +292,66 @@ func (s *shown) journal(t *testing.T) {
 	var out bytes.Buffer
 	if err := archive.Report(t.Context(), path, &out, archive.ReportOptions{Job: usualJob}); err != nil || !saysSimulated("text", out.String()) {
 		t.Errorf("%v: of %d events, later:\n%s", err, n, out.String())
+	}
+}
+
+// What happens is told in its order, with the time of the demo's clock.
+func (s *shown) story(t *testing.T) {
+	text := s.out.String()
+	if !strings.HasPrefix(text, "SIMULATED") {
+		t.Errorf("it begins with %.80q", text)
+	}
+	for _, next := range []string{
+		`Open  http://127\.0\.0\.1:\d+/station/hone-bay-2\n`, `clock runs 100 times as fast`, `Sound is off`, `stop the spindle before gauging`,
+		`\d\d:\d\d:\d\d  hone bay 2: part 001 of J-4112 is on the machine\n`, `hone bay 2: ring R-1250 read 1 of 3\n`, `ring R-1250 read 3 of 3\n`, `hone bay 2: zero set on ring R-1250\n`,
+		`hone bay 2: 5 mm / 0° measured: 1\.24\d{4} in\n`, `hone bay 2: first advice: `, `hone bay 2: hones \d+ strokes\n`, `hone bay 2: honed \d+ strokes; measure again, round 1\n`,
+		`hone bay 2: zero checked on ring R-1250: it holds\n`, `hone bay 2: part 001 accepted: 1\.25\d{4} in to 1\.25\d{4} in in 6 readings\. `,
+	} {
+		at := regexp.MustCompile(next).FindStringIndex(text)
+		if at == nil {
+			t.Fatalf("%q does not follow in\n%s", next, text)
+		}
+		text = text[at[1]:]
+	}
+	for _, other := range []string{"hone bay 1", "hone bay 3", "bench 4"} {
+		if !strings.Contains(s.out.String(), other+": first advice: ") || strings.Contains(s.out.String(), other+": ring") {
+			t.Errorf("of %s there are not its steps alone", other)
+		}
+	}
+}
+
+// At the usual speed of the demo, 3, something is measured within 15 s and the first advice is
+// followed within 60 s: so long the hand takes for the ring and for each position, by the simulator's
+// own time. Other work of a slow machine comes on top; visits that it spoils are repeated.
+func TestFirstMinute(t *testing.T) {
+	const speed = 3
+	job, err := simulator.FindJob(usualJob)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for seed := range uint64(50) {
+		p := operator{station: "hone-bay-2", part: "001", job: job, options: &Options{Seed: seed + 1, Speed: speed}}
+		p.draw()
+		took, first := time.Second, time.Duration(0) // as long as an operator waits at first
+		visit := func(act simulator.Act, size analysis.Length) {
+			p.visits++
+			last := time.Duration(0)
+			job.Gauging(p.play, act, size, p.random(fmt.Sprint("visit ", p.visits)), func(f simulator.Frame) bool { last = f.At; return false })
+			took += last
+		}
+		for i := range ringReadings {
+			if visit(simulator.Master, job.Master.Size); i == 0 {
+				first = took
+			}
+		}
+		for _, place := range job.Plan() {
+			visit(simulator.Measure, p.bore.Size(place))
+		}
+		if first > 15*speed*time.Second || took > 60*speed*time.Second {
+			t.Errorf("seed %d: the ring is read after %s, all positions after %s", seed, first/speed, took/speed)
+		}
+		if seed == 0 {
+			t.Logf("the ring is read after %s, all positions after %s", first/speed, took/speed)
+		}
 	}
 }
