@@ -215,7 +215,7 @@ func (s *shown) pages(t *testing.T) {
 			t.Errorf("%s: %d, %s", at, status, kind)
 			continue
 		}
-		if !strings.Contains(body, `<p id="simulated" role="note" data-demo><strong>SIMULATED</strong>`) || !strings.Contains(body, "100 times as fast") {
+		if !strings.Contains(body, `<p id="simulated" role="note" data-demo><strong>SIMULATED</strong>`) || !strings.Contains(body, "Clock: 100 × real time.") {
 			t.Errorf("%s does not say what it is:\n%.900s", at, body)
 		}
 		for _, m := range links.FindAllStringSubmatch(body, -1) {
