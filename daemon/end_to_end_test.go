@@ -264,6 +264,9 @@ func TestReplay(t *testing.T) {
 		if err := json.Unmarshal([]byte(line), &rec); err != nil {
 			t.Fatalf("%s: %v", line, err)
 		}
+		if !rec.Simulated {
+			t.Errorf("a replayed event does not say that it was not measured: %s", line)
+		}
 		if rec.Kind == event.Taken {
 			replayed = append(replayed, int(rec.Reading.Size))
 		}

@@ -3,6 +3,7 @@ package demo
 import (
 	"bytes"
 	"context"
+	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -193,8 +194,12 @@ func saysSimulated(format, text string) bool {
 	if format != "csv" {
 		return strings.Count(text, "SIMULATED") >= 2 // first and last
 	}
-	rows := strings.Split(strings.TrimSpace(text), "\r\n")
-	return len(rows) > 1 && strings.HasSuffix(rows[0], ",simulated") && !slices.ContainsFunc(rows[1:], func(r string) bool { return !strings.HasSuffix(r, ",yes") })
+	rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+	if err != nil || len(rows) < 2 {
+		return false
+	}
+	at := slices.Index(rows[0], "simulated")
+	return at >= 0 && !slices.ContainsFunc(rows[1:], func(r []string) bool { return r[at] != "yes" })
 }
 
 // pages follows every link, from the first page on.

@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -58,6 +59,35 @@ func TestSettingsSayWhatIsStated(t *testing.T) {
 		for line, want := range c.bases {
 			if set.Bases[line] != want {
 				t.Errorf("%s: %s is %q, want %q", c.name, line, set.Bases[line], want)
+			}
+		}
+	}
+}
+
+// A station measures nothing if the configuration says so, or if its gauge or what is beside it is a
+// recording. The others of the shop measure.
+func TestSettingsSayWhatIsSimulated(t *testing.T) {
+	const shop = `
+version: 1
+site: shop
+%sgauges:
+  G-11: {driver: line, unit: mm}
+  D-1: {driver: line, unit: mm, channels: {"": depth}}
+rings: {R-1250: {size: 31.7497 mm, u: 0.25 um}}
+jobs: {J-4112: {unit: mm, material: tool steel, nominal: 31.75 mm, low: 31.75 mm, high: 31.76 mm, length: 60 mm, sections: [5 mm], orientations: [0], ring: R-1250}}
+stations:
+  - {name: real, gauge: G-11, port: /dev/gauge}
+  - {name: played, gauge: G-11, port: "recording:/var/lib/gauge.rec"}
+  - {name: beside, gauge: G-11, port: /dev/gauge2, other_instruments: [{gauge: D-1, port: "recording:/var/lib/depth.rec"}]}
+`
+	for line, want := range map[string][]bool{"": {false, true, true}, "simulated: true\n": {true, true, true}, "simulated: false\n": {false, true, true}} {
+		c, err := config.Parse("shop.yaml", fmt.Appendf(nil, shop, line))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, is := range want {
+			if set := Settings(c, &c.Stations[i]); set.Simulated != is {
+				t.Errorf("%q: %s: simulated %t, want %t", line, set.Station, set.Simulated, is)
 			}
 		}
 	}
