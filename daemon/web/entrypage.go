@@ -38,7 +38,8 @@ func (s *Server) entryPage(w http.ResponseWriter, r *http.Request) {
 		Rings     []*analysis.Ring
 		Materials []string
 		Text      map[string]string
-	}{st, jobs, s.cfg.Entry.Rings(st.Name), s.cfg.Entry.Materials, text})
+		People    bool // another can sign
+	}{st, jobs, s.cfg.Entry.Rings(st.Name), s.cfg.Entry.Materials, text, s.asks(st.Name)})
 }
 
 // understood draws the bore as the form was understood, "" while there is too little of it.

@@ -124,6 +124,15 @@ func (s *Server) worker(w *people.Working, station string) *worker {
 	return &worker{Name: set.NameOf(w.Person), Unnamed: w.Unnamed}
 }
 
+// asks reports whether a station asks who works there.
+func (s *Server) asks(station string) bool {
+	if s.cfg.People == nil {
+		return false
+	}
+	set, _ := s.cfg.People.Settings(station)
+	return len(set.People) > 0
+}
+
 // names returns how an id of a person is said on the pages of a station. Of nobody nothing is said.
 func (s *Server) names(station string) func(id string) string {
 	var set state.Settings

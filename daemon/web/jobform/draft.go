@@ -26,6 +26,7 @@ const (
 	fieldNominal, FieldClass, fieldLow, fieldHigh, fieldTarget   = "nominal", "class", "low", "high", "target"
 	fieldVariation, fieldOvality, fieldTaper                     = "variation", "ovality", "taper"
 	fieldLength, FieldFace, fieldBlind, fieldInterrupts          = "length", "face", "blind", "interrupts"
+	fieldSignOff                                                 = "sign_off"
 	fieldOutside                                                 = "outside"
 	fieldSections, fieldAngles, fieldRing, fieldBand             = "sections", "orientations", "ring", "band"
 	fieldFields                                                  = "fields"
@@ -64,7 +65,7 @@ func Read(text map[string]string, f notation.Format) *Draft {
 	j := &d.Job
 	j.ID, j.Title, j.Revision = d.word(fieldID), cmp.Or(d.word(fieldTitle), d.word(fieldID)), d.word(fieldRevision)
 	j.Material, j.Face, j.Ring = d.word(fieldMaterial), cmp.Or(d.word(FieldFace), "front"), d.word(fieldRing)
-	j.Blind = d.word(fieldBlind) != ""
+	j.Blind, j.SignOff = d.word(fieldBlind) != "", d.word(fieldSignOff) != ""
 	if err := j.Unit.UnmarshalText([]byte(d.word(FieldUnit))); err != nil || j.Unit != analysis.MM && j.Unit != analysis.IN {
 		d.bad(FieldUnit, analysis.Say("entry.unit"))
 		j.Unit = analysis.MM

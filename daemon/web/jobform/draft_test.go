@@ -165,3 +165,15 @@ func TestDraftOfThePapers(t *testing.T) {
 		t.Errorf("typed again %+v", again.Job.Papers)
 	}
 }
+
+// A job that another must sign for is typed, and comes back into the form.
+func TestSignOffIsTyped(t *testing.T) {
+	text := shoptest.SleeveTyped()
+	if d := Read(text, notation.Format{}); d.Job.SignOff {
+		t.Error("another must sign without a tick")
+	}
+	text["sign_off"] = "1"
+	if d := Read(text, notation.Format{}); !d.Job.SignOff || Typed(&d.Job)["sign_off"] != "1" {
+		t.Errorf("%+v", d.Job)
+	}
+}

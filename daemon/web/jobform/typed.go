@@ -30,6 +30,9 @@ func Typed(j *analysis.Job) map[string]string {
 		fieldVariation: size(analysis.Length(j.Variation)), fieldOvality: size(analysis.Length(j.Ovality)), fieldTaper: size(analysis.Length(j.Taper)),
 		fieldLength: size(j.Length), fieldOutside: size(j.Outside), fieldSections: list(j.Sections), fieldRing: j.Ring, fieldBand: size(analysis.Length(j.Band)),
 	}
+	if j.SignOff {
+		text[fieldSignOff] = "1"
+	}
 	if j.Blind {
 		text[fieldBlind] = "1"
 	}
