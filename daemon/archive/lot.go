@@ -1,6 +1,7 @@
 package archive
 
 import (
+	"bufio"
 	"context"
 	"encoding/csv"
 	"errors"
@@ -167,9 +168,16 @@ type row struct {
 	unit analysis.Unit // that it was written in
 }
 
+// sqliteStart is how every SQLite database begins (sqlite.org/fileformat2.html, 1.3).
+const sqliteStart = "SQLite format 3\x00"
+
 // readings reads CSV with the columns named and one of size.
 func readings(in io.Reader, keys ...string) ([]row, error) {
-	r := csv.NewReader(in)
+	buffered := bufio.NewReader(in)
+	if start, _ := buffered.Peek(len(sqliteStart)); string(start) == sqliteStart {
+		return nil, errors.New("the file is a journal, not a CSV: name the job with --job (study lot), or write the record with report --kind study")
+	}
+	r := csv.NewReader(buffered)
 	r.TrimLeadingSpace = true
 	head, err := r.Read()
 	if err != nil {

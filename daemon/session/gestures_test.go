@@ -59,6 +59,43 @@ func TestNothingIsTakenWhileTheSpindleTurns(t *testing.T) {
 	}
 }
 
+// A press of a foot switch begins the next round, with the time that the spindle turned where that is
+// known. A second press begins no other, and the page says why.
+func TestPedalBeginsARound(t *testing.T) {
+	for _, turned := range []time.Duration{0, 12 * time.Second} {
+		b := ready(t)
+		b.send("31.7460")
+		if turned > 0 {
+			b.keep(b.SpindleState(b.now, true))
+			b.wait(turned)
+			b.keep(b.SpindleState(b.now, false))
+		}
+		press := func() event.Reply {
+			events, r := b.ActBlind(b.now, event.Action{Do: "round", Source: "pedal"})
+			b.keep(events)
+			return r
+		}
+		if r := press(); !r.Done {
+			t.Fatalf("the first press: %+v", r)
+		}
+		f := b.Fold()
+		if f.Round() != 1 || f.Rounds[0].Seconds != turned.Seconds() || f.Rounds[0].Strokes != 0 || f.Rounds[0].Auto {
+			t.Errorf("turned for %s: rounds %+v", turned, f.Rounds)
+		}
+		b.wait(200 * time.Millisecond)
+		if r := press(); r.Done || b.Fold().Round() != 1 {
+			t.Errorf("the second press: %+v, round %d", r, b.Fold().Round())
+		}
+		if l, ok := b.Live(); !ok || l.Hint.Code != "ask.round_empty" {
+			t.Errorf("the page does not say why: %+v", l)
+		}
+		b.send("31.7470")
+		if r := b.Fold().Readings; r[len(r)-1].Round != 1 || b.Fold().Round() != 1 {
+			t.Errorf("the next reading is of round %d of %d", r[len(r)-1].Round, b.Fold().Round())
+		}
+	}
+}
+
 // The time that the spindle turned between two gaugings is the time of the round,
 // which begins by itself.
 func TestSpindleTimesTheRound(t *testing.T) {

@@ -110,6 +110,9 @@ func (s *Session) newRound(a event.Action) error {
 	s.pauseStudy()
 	r := f.AdvisedRound(&s.set, s.now.Wall)
 	r.Strokes, r.Seconds, r.Dressed = a.Strokes, a.Seconds, a.Dressed || f.Dressed
+	if r.Strokes == 0 && r.Seconds == 0 { // a foot switch names neither
+		r.Seconds = s.spindle.seconds()
+	}
 	s.emit(event.Event{Kind: event.RoundOver, Round: &r})
 	return nil
 }
