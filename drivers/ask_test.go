@@ -70,10 +70,10 @@ func TestAsk_Faults(t *testing.T) {
 		options Options
 		want    string
 	}{
-		{Options{"request": ""}, "request: want what asks"},
+		{Options{"request": ""}, "request: give what asks"},
 		{Options{"timeout": "0"}, "timeout: \"0\""},
 		{Options{"layout": "sdd"}, "layout: form line has no such option; it has decimal"},
-		{Options{"form": "fixed", "channels": "A"}, "channels: want the channels"},
+		{Options{"form": "fixed", "channels": "A"}, "channels: give the channels"},
 	} {
 		if _, err := d.Decoder(tc.options); err == nil || !strings.Contains(err.Error(), tc.want) {
 			t.Errorf("%v: got %v, want %q in it", tc.options, err, tc.want)

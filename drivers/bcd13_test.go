@@ -72,9 +72,9 @@ func TestBCD13_Faults(t *testing.T) {
 		options Options
 		want    string
 	}{
-		{Options{"layout": "ffffsddddddp"}, "want 13 of the letters"},
-		{Options{"layout": "ffffsddddddpx"}, "want 13 of the letters"},
-		{Options{"layout": "fffsdddddddpu"}, "want one s, six d"},
+		{Options{"layout": "ffffsddddddp"}, "give 13 of the letters"},
+		{Options{"layout": "ffffsddddddpx"}, "give 13 of the letters"},
+		{Options{"layout": "fffsdddddddpu"}, "give one s, six d"},
 		{Options{"layout": "sddddddpuffff"}, "at the beginning"},
 		{Options{"layout": "ffsddddddpuff"}, "none elsewhere"},
 	} {

@@ -154,9 +154,9 @@ func TestModbus_Faults(t *testing.T) {
 		options Options
 		want    string
 	}{
-		{"modbus-rtu", Options{"registers": ""}, "registers: want one value"},
-		{"modbus-rtu", Options{"registers": "size@0:int32"}, "want NAME@ADDRESS:TYPE:STEP:UNIT"},
-		{"modbus-rtu", Options{"registers": "size:int32:1:mm"}, "want @ and an address"},
+		{"modbus-rtu", Options{"registers": ""}, "registers: give one value"},
+		{"modbus-rtu", Options{"registers": "size@0:int32"}, "give NAME@ADDRESS:TYPE:STEP:UNIT"},
+		{"modbus-rtu", Options{"registers": "size:int32:1:mm"}, "give @ and an address"},
 		{"modbus-rtu", Options{"registers": "@0:int64:1:mm"}, `type "int64"`},
 		{"modbus-rtu", Options{"registers": "@0:int32:0:mm"}, `step "0"`},
 		{"modbus-rtu", Options{"registers": "@0:int32:1:kg"}, `unit "kg"`},
@@ -164,9 +164,9 @@ func TestModbus_Faults(t *testing.T) {
 		{"modbus-rtu", Options{"registers": "a@0:int32:1:mm,b@125:int16:1:mm"}, "one request reads 125"},
 		{"modbus-rtu", Options{"registers": "@65535:int32:1:mm"}, "one request reads 125"},
 		{"modbus-rtu", Options{"status": "5"}, "say by status-good or status-over"},
-		{"modbus-rtu", Options{"status-good": "1=1"}, "want the address of the status register"},
+		{"modbus-rtu", Options{"status-good": "1=1"}, "give the address of the status register"},
 		{"modbus-rtu", Options{"status": "5", "status-good": "1=2"}, "within the mask"},
-		{"modbus-rtu", Options{"unit-id": "248"}, "want 1 to 247"},
+		{"modbus-rtu", Options{"unit-id": "248"}, "give 1 to 247"},
 		{"modbus-tcp", Options{"unit-id": "256"}, "from 0 to 255"},
 	} {
 		d, _ := Find(tc.driver)

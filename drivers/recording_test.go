@@ -135,9 +135,9 @@ func TestParseRecording_TellsEveryHole(t *testing.T) {
 func TestParseRecording_Faults(t *testing.T) {
 	const title = "# fairbore recording 1\n"
 	for name, tc := range map[string]struct{ text, want string }{
-		"no title":       {"driver: line\n", "line 1: want"},
+		"no title":       {"driver: line\n", "line 1: give"},
 		"unknown header": {title + "colour: red\n", "line 2: \"colour: red\""},
-		"no quotes":      {title + "< 0.1 abc\n", "line 2: want <"},
+		"no quotes":      {title + "< 0.1 abc\n", "line 2: give <"},
 		"open quotes":    {title + "< 0.1 \"abc\n", "quotes"},
 		"negative time":  {title + "< -0.1 \"abc\"\n", "seconds"},
 		"bad escape":     {title + "< 0.1 \"\\q\"\n", `\q`},

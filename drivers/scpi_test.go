@@ -90,7 +90,7 @@ func TestSCPI_Faults(t *testing.T) {
 		options Options
 		want    string
 	}{
-		{Options{"query": " "}, "query: want a query"},
+		{Options{"query": " "}, "query: give a query"},
 		{Options{"query": `A\nB`}, "query: one line only"},
 		{Options{"unit": "mm,mm"}, "2 units for 1 fields"},
 	} {

@@ -436,7 +436,7 @@ func TestOpenFaults(t *testing.T) {
 	good := Config{Listen: "127.0.0.1:0", Site: "quarry-lane"}
 	for want, set := range map[string]func(*Config){
 		"address already in use": func(c *Config) { c.Listen = l.Addr().String() },
-		"want host:port":         func(c *Config) { c.Listen = "1883" },
+		"give host:port":         func(c *Config) { c.Listen = "1883" },
 		"site: give":             func(c *Config) { c.Site = "" },
 		"as a hash, not as text": func(c *Config) { c.Users = []User{{Name: "wall", Hash: "oil"}} },
 		`user "wall": named twice`: func(c *Config) {
