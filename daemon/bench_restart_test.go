@@ -65,7 +65,7 @@ func fill(b *testing.B, path string, readings int) {
 		events = append(events, e)
 		if n%perPart == perPart-1 && n < readings-1 { // the last part is still being worked on
 			e = made(event.Judged)
-			e.Verdict = &event.Verdict{Accepted: true, Part: serial, Job: job.ID, Round: 7, Readings: perPart, Smallest: job.Low, Largest: job.High}
+			e.Verdict = &event.Verdict{Outcome: event.IsAccepted, Part: serial, Job: job.ID, Round: 7, Readings: perPart, Smallest: job.Low, Largest: job.High}
 			events = append(events, e)
 		}
 		if len(events) >= 500 {

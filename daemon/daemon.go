@@ -142,6 +142,13 @@ func (d *Daemon) addStation(ctx context.Context, c *config.Station) error {
 		journal: d.journal, pending: &d.pending, hub: d.hub, clock: d.clock,
 		log: d.log.With().Str("station", c.Name).Logger(),
 	}
+	s.session.Recall = func(a event.Action) event.Action {
+		full, err := d.recall(context.Background(), s.name, a)
+		if err != nil { // the part then begins without its earlier record
+			s.log.Warn().Err(err).Msg("what the journal knows of a scanned part")
+		}
+		return full
+	}
 	if s.visits = setup.Visits(d.cfg, c, s.log); s.visits != nil {
 		s.session.Trace(s.visits.Take)
 	}
@@ -379,7 +386,7 @@ func (d *Daemon) committed(records []event.Record) {
 	if d.pub != nil {
 		d.pub.Wake()
 	}
-	if slices.ContainsFunc(records, func(r event.Record) bool { return r.Verdict != nil && r.Verdict.Accepted }) {
+	if slices.ContainsFunc(records, func(r event.Record) bool { return r.Verdict != nil && r.Verdict.Passes() }) {
 		select {
 		case d.accepted <- struct{}{}:
 		default:
@@ -448,7 +455,11 @@ func (d *Daemon) Do(ctx context.Context, name string, a event.Action) event.Repl
 		defer cancel()
 		reply := event.Reply{ID: a.ID, Do: a.Do, Done: true}
 		if d.pending.recorded(name, a.ID) == nil { // otherwise the action is carried out already
-			reply = s.do(ctx, d.recall(ctx, name, a))
+			full, err := d.recall(ctx, name, a)
+			if err != nil {
+				return refused(a, analysis.Say("daemon.not_read", err))
+			}
+			reply = s.do(ctx, full)
 		}
 		recorded := d.pending.recorded(name, a.ID)
 		if !reply.Done || recorded == nil {

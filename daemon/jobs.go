@@ -8,6 +8,7 @@ import (
 
 	"fairbore/analysis"
 	"fairbore/analysis/material"
+	"fairbore/daemon/archive"
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 	"fairbore/daemon/web/jobform"
@@ -95,10 +96,26 @@ func (d *Daemon) jobs(station string) []*analysis.Job {
 	return out
 }
 
-// recall completes an action that names a job entered earlier with the job itself, as the session
-// needs it.
-func (d *Daemon) recall(ctx context.Context, station string, a event.Action) event.Action {
-	if a.Do != "job" || a.Spec != nil || a.Job == "" {
+// recall completes an action with what the journal knows and the session does not: a job entered
+// earlier, what stands of a finished part, and where a part was sent to rework.
+func (d *Daemon) recall(ctx context.Context, station string, a event.Action) (event.Action, error) {
+	var err error
+	switch {
+	case a.Do == "job":
+		a = d.recallJob(ctx, station, a)
+	case a.Supersedes != 0:
+		a.Standing, err = archive.Standing(ctx, d.journal, station, a.Job, a.Part, a.Supersedes)
+	case a.Do == "part" && a.Part != "":
+		if b := d.hub.Bore(station); b != nil && b.Job != nil {
+			a.Job = b.Job.ID
+			a.Earlier, err = archive.ToContinue(ctx, d.journal, a.Job, a.Part)
+		}
+	}
+	return a, err
+}
+
+func (d *Daemon) recallJob(ctx context.Context, station string, a event.Action) event.Action {
+	if a.Spec != nil || a.Job == "" {
 		return a
 	}
 	set, _ := d.hub.Settings(station)

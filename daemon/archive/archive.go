@@ -16,14 +16,15 @@ import (
 
 // archive collects records from a journal for reports.
 type archive struct {
-	journal  *store.Journal
-	sign     func(*event.Head)         // signs the head that a record states; nil: nobody does
-	jobs     map[string][]event.Record // by job: when it was chosen, at any station; read once
-	verdicts map[uint64]*event.Verdict // by row
+	journal     *store.Journal
+	sign        func(*event.Head)         // signs the head that a record states; nil: nobody does
+	jobs        map[string][]event.Record // by job: when it was chosen, at any station; read once
+	verdicts    map[uint64]*event.Verdict // by row
+	superseding map[string][]event.Record // by station: the results that supersede another; read once
 }
 
 func newArchive(j *store.Journal) *archive {
-	return &archive{journal: j, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}}
+	return &archive{journal: j, jobs: map[string][]event.Record{}, verdicts: map[uint64]*event.Verdict{}, superseding: map[string][]event.Record{}}
 }
 
 // head returns the head of the journal at a row, signed if there is a key.
@@ -76,7 +77,9 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 		if r.Kind == event.PartBegun && r.Seq > s.Seq { // the part was begun again
 			break
 		}
-		p.Records = append(p.Records, r)
+		if r.Kind != event.Superseded { // which may be of another part
+			p.Records = append(p.Records, r)
+		}
 	}
 	if len(p.Records) == 0 {
 		return p, fmt.Errorf("event %d of the journal begins no part; run verify", s.Seq)
@@ -84,6 +87,15 @@ func (a *archive) part(ctx context.Context, s store.PartSummary) (report.Part, e
 	end := p.Records[len(p.Records)-1]
 	if p.After, err = a.nextRingCheck(ctx, s.Station, end.Seq); err != nil {
 		return p, err
+	}
+	later, err := a.later(ctx, s.Station)
+	if err != nil {
+		return p, err
+	}
+	for i := range later {
+		if s.Verdict != nil && later[i].Seq > s.Seq && later[i].Verdict.Begun == s.Verdict.Begun {
+			p.Records = append(p.Records, later[i])
+		}
 	}
 	if p.Limits, err = a.limits(ctx, s.Job, end.Seq); err != nil {
 		return p, err
@@ -148,8 +160,24 @@ func (a *archive) before(ctx context.Context, station string, seq uint64) (past 
 	return past, nil
 }
 
-// lot returns the newest verdicts, before a row, of the job that was chosen last. Records of one
-// archive share them.
+// later returns the results at a station that supersede another one, in order.
+func (a *archive) later(ctx context.Context, station string) ([]event.Record, error) {
+	all, ok := a.superseding[station]
+	if ok {
+		return all, nil
+	}
+	for r, err := range a.journal.Query(ctx, store.Filter{Station: station, Kinds: []event.Kind{event.Superseded}}) {
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, r)
+	}
+	a.superseding[station] = all
+	return all, nil
+}
+
+// lot returns the newest results, before a row, of the parts of the job that was chosen last.
+// Records of one archive share them.
 func (a *archive) lot(ctx context.Context, station string, before []event.Record, seq uint64) (lot []*event.Verdict, err error) {
 	i := slices.IndexFunc(before, func(r event.Record) bool { return r.Kind == event.JobChosen })
 	if i < 0 {
@@ -163,6 +191,15 @@ func (a *archive) lot(ctx context.Context, station string, before []event.Record
 			a.verdicts[all[i].Seq] = v
 		}
 		lot = append(lot, v)
+	}
+	if err != nil {
+		return nil, err
+	}
+	later, err := a.later(ctx, station)
+	for i := range later {
+		if of := slices.IndexFunc(lot, func(v *event.Verdict) bool { return v.Begun == later[i].Verdict.Begun }); of >= 0 && later[i].Seq < seq {
+			lot[of] = later[i].Verdict
+		}
 	}
 	return lot, err
 }

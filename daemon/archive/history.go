@@ -25,7 +25,7 @@ func (h History) Parts(ctx context.Context, f web.PartFilter) (lines []web.PartL
 	})
 	for _, p := range found.Parts {
 		lines = append(lines, web.PartLine{
-			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First.Local(), Last: p.Last.Local(), Readings: p.Readings, Verdict: p.Verdict, Simulated: p.Simulated,
+			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First.Local(), Last: p.Last.Local(), Readings: p.Readings, Verdict: p.Verdict, VerdictSeq: p.VerdictSeq, Superseded: p.Superseded, Simulated: p.Simulated,
 		})
 	}
 	return lines, found.Earlier, err

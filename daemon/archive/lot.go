@@ -69,6 +69,10 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 // finished returns the mean size, in µm, of each accepted part of a job, and the
 // limits that the last of them was held against; and whether one of them was simulated.
 func finished(ctx context.Context, j *store.Journal, job string) (x []float64, limits analysis.Limits, simulated bool, err error) {
+	accepted, err := acceptedOf(ctx, j, job)
+	if err != nil {
+		return nil, limits, false, err
+	}
 	folds := map[string]*state.Fold{}
 	for r, err := range j.Query(ctx, store.Filter{Job: job}) {
 		if err != nil {
@@ -80,7 +84,7 @@ func finished(ctx context.Context, j *store.Journal, job string) (x []float64, l
 			folds[r.Station] = f
 		}
 		f.Apply(&r.Event)
-		if r.Kind != event.Judged || !r.Verdict.Accepted || f.Job == nil {
+		if r.Kind != event.Judged || !accepted[ofStation{r.Station, r.Verdict.Begun}] || f.Job == nil {
 			continue
 		}
 		limits = f.Job.Limits
@@ -94,6 +98,26 @@ func finished(ctx context.Context, j *store.Journal, job string) (x []float64, l
 		}
 	}
 	return x, limits, simulated, nil
+}
+
+// ofStation is a part, by how many its station had begun.
+type ofStation struct {
+	station string
+	begun   int
+}
+
+// acceptedOf returns the parts of a job whose newest result is that they are accepted.
+func acceptedOf(ctx context.Context, j *store.Journal, job string) (map[ofStation]bool, error) {
+	accepted := map[ofStation]bool{}
+	for r, err := range j.Query(ctx, store.Filter{Kinds: []event.Kind{event.Judged, event.Superseded}}) {
+		if err != nil {
+			return nil, err
+		}
+		if r.Verdict.Job == job {
+			accepted[ofStation{r.Station, r.Verdict.Begun}] = r.Verdict.Accepted()
+		}
+	}
+	return accepted, nil
 }
 
 func lot(x []float64, o LotOptions, out io.Writer) error {

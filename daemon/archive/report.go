@@ -201,7 +201,7 @@ func (r *reporter) firstArticle(ctx context.Context) (report.Part, error) {
 		return report.Part{}, err
 	}
 	slices.Reverse(parts)
-	i := slices.IndexFunc(parts, func(s store.PartSummary) bool { return s.Verdict != nil && s.Verdict.Accepted })
+	i := slices.IndexFunc(parts, func(s store.PartSummary) bool { return s.Verdict != nil && s.Verdict.Accepted() })
 	return r.part(ctx, parts[max(0, i)])
 }
 

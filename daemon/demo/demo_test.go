@@ -90,7 +90,7 @@ func (p *played) whole(t *testing.T, how string) {
 			}
 		}
 	}
-	if job == nil || end == nil || !end.Accepted {
+	if job == nil || end == nil || !end.Accepted() {
 		t.Fatalf("verdict %+v", end)
 	}
 	plan := job.Plan()

@@ -71,7 +71,7 @@ func (p *operator) work(ctx context.Context, d *daemon.Daemon) error {
 }
 
 const (
-	partsMost = 5  // parts in a row that Once may lay aside
+	partsMost = 5  // parts in a row that Once may put on hold
 	stepsMost = 99 // steps of a part
 )
 
@@ -97,7 +97,7 @@ func (p *operator) onePart(ctx context.Context) (accepted bool, err error) {
 			return false, err
 		}
 		if b.Verdict != nil && b.Now.Is != state.CheckAfter {
-			return b.Verdict.Accepted && !b.Master.Doubted, nil
+			return b.Verdict.Accepted() && !b.Master.Doubted, nil
 		}
 		if err := p.step(ctx, b); err != nil {
 			return false, err
@@ -166,7 +166,7 @@ func (p *operator) step(ctx context.Context, b *state.Bore) error {
 		p.tell(b)
 		p.bore.Dress()
 		return p.do(ctx, event.Action{Do: "dressed"})
-	case "accept", "reject":
+	case "accept", "disposition":
 		return p.judge(ctx, b)
 	}
 	if b.Complete && b.Basis == b.Round { // too close to call, or warm
@@ -185,11 +185,11 @@ func (p *operator) tell(b *state.Bore) {
 	p.story.tell(p, "%s: %s  %s", what, b.Now.Sentence, b.Now.Reason)
 }
 
-// judge accepts the part, or lays it aside with the reason that the program gives.
+// judge accepts the part, or puts it on hold for the reason that the program gives.
 func (p *operator) judge(ctx context.Context, b *state.Bore) error {
 	a := event.Action{Do: "accept"}
 	if b.State != event.InSize {
-		a = event.Action{Do: "reject", Reason: fmt.Sprintf("%s: %s", b.State, b.Why)}
+		a = event.Action{Do: "disposition", Outcome: event.OnHold, Reason: fmt.Sprintf("%s: %s", b.State, b.Why)}
 	}
 	return p.do(ctx, a)
 }

@@ -124,7 +124,7 @@ func (n *narrator) again(p *operator, place analysis.Place, why string) {
 
 func (n *narrator) judged(p *operator, v *event.Verdict) {
 	word := "accepted"
-	if !v.Accepted {
+	if !v.Accepted() {
 		word = "not accepted"
 	}
 	n.tell(p, "part %s %s: %s to %s in %d readings. %s", v.Part, word, size(v.Smallest, p.job.Unit), size(v.Largest, p.job.Unit), v.Readings, v.Reason)

@@ -35,9 +35,17 @@ type Action struct {
 	Strokes int     `json:"strokes,omitempty"`
 	Seconds float64 `json:"seconds,omitempty"`
 	Dressed bool    `json:"dressed,omitempty"`
-	Off     bool    `json:"off,omitempty"`     // for "cooldown": end the correction
-	Confirm bool    `json:"confirm,omitempty"` // go on although the program asked whether it is meant
-	Source  string  `json:"source,omitempty"`
+	Off     bool    `json:"off,omitempty"` // for "cooldown": end the correction
+	// Outcome, for "disposition", is what is to become of the part. Number and GrantedBy are those
+	// of a concession.
+	Outcome   Outcome `json:"outcome,omitempty"`
+	Number    string  `json:"number,omitempty"`
+	GrantedBy string  `json:"granted_by,omitempty"`
+	// Supersedes, for "accept" and "disposition", is the number in the journal of the result of a
+	// finished part that is superseded. Job and Part then name the part.
+	Supersedes uint64 `json:"supersedes,omitempty"`
+	Confirm    bool   `json:"confirm,omitempty"` // go on although the program asked whether it is meant
+	Source     string `json:"source,omitempty"`
 	// Person is the id of a person: for "person", who works at the station from now on, empty for
 	// nobody; for a verdict, another than the person of the station, who signs for it. Proof is how
 	// that person became known. No message can state it: it is for what checks a PIN or a badge.
@@ -49,6 +57,12 @@ type Action struct {
 	Warmth
 	StudyRequest
 	analysis.PartPapers
+
+	// The daemon adds what the journal knows, since a session has only the part in hand: what stands
+	// of the part whose result is superseded, and where the part that is begun was sent to rework.
+	// Both are nil if there is nothing.
+	Standing *Standing  `json:"-"`
+	Earlier  *Beginning `json:"-"`
 }
 
 // ParseAction reads an action from JSON: one value, and no unknown member. With an error it returns
@@ -85,7 +99,7 @@ type Reply struct {
 // that control a terminal or change the writing direction. A serial number has no character that is
 // not seen, and no space around it. A reason typed on several lines becomes one line.
 func (a *Action) Check() error {
-	if chars := utf8.RuneCountInString; chars(a.Part) > 64 || chars(a.Reason) > 500 || chars(a.ID) > 100 {
+	if chars := utf8.RuneCountInString; chars(a.Part) > 64 || chars(a.Number) > MostName || chars(a.GrantedBy) > MostName || chars(a.Reason) > 500 || chars(a.ID) > 100 {
 		return analysis.Say("action.too_long")
 	}
 	if err := a.StudyRequest.check(); err != nil {
@@ -94,12 +108,12 @@ func (a *Action) Check() error {
 	if faults := a.PartPapers.Check(); len(faults) > 0 {
 		return faults[0]
 	}
-	a.Part = strings.TrimSpace(a.Part)
+	a.Part, a.Number, a.GrantedBy = strings.TrimSpace(a.Part), strings.TrimSpace(a.Number), strings.TrimSpace(a.GrantedBy)
 	a.Reason = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(a.Reason)
 	for _, t := range [...]struct {
 		what, text string
 		bad        func(rune) bool
-	}{{"action.word.serial", a.Part, analysis.Invisible}, {"action.word.reason", a.Reason, analysis.Unprintable}, {"action.word.id", a.ID, analysis.Unprintable}} {
+	}{{"action.word.serial", a.Part, analysis.Invisible}, {"action.word.number", a.Number, analysis.Invisible}, {"action.word.granted_by", a.GrantedBy, analysis.Invisible}, {"action.word.reason", a.Reason, analysis.Unprintable}, {"action.word.id", a.ID, analysis.Unprintable}} {
 		if !utf8.ValidString(t.text) { // it would read back from the journal as another text
 			return analysis.Say("action.unprintable", analysis.Say(t.what), fmt.Sprintf("%U", utf8.RuneError))
 		}

@@ -35,7 +35,8 @@ const (
 	Warmed          Kind = "temperature"  // temperatures of part and ring were measured
 	Cooled          Kind = "cooldown"     // the correction for the cooling of the part began or ended
 	Studied         Kind = "study"        // a gauge study began or ended, or somebody's turn came
-	Judged          Kind = "result"       // a part was accepted or laid aside
+	Judged          Kind = "result"       // what is to become of a part was decided, and the part is finished
+	Superseded      Kind = "superseded"   // another result of a finished part stands from now on
 	GaugeSeen       Kind = "gauge"        // the gauge was found or lost
 	SpindleSwitched Kind = "spindle"      // the spindle was switched on or off
 	ClockSet        Kind = "clock"        // the wall clock jumped
@@ -124,7 +125,18 @@ type Part struct {
 	// Rate is how fast the parts before it were cut, and how much the rounds scattered. For the
 	// first part of a job it is only the latter. nil: nothing is known.
 	Rate *analysis.RatePrior `json:"rate,omitempty"`
+	// Begun is how many parts of any job the station has begun. It tells apart two parts with one
+	// serial number.
+	Begun int `json:"begun"`
+	// Continues is where the part was begun before, if it was sent to rework then; nil: it was not.
+	Continues *Beginning `json:"continues,omitempty"`
 	analysis.PartPapers
+}
+
+// Beginning is the event that began a part, by which its record is found.
+type Beginning struct {
+	Station string `json:"station"`
+	Seq     uint64 `json:"seq"`
 }
 
 // Round is the beginning of a round of gauging. Strokes and Seconds describe the honing before it,
@@ -408,22 +420,67 @@ type Warmth struct {
 	Ring *analysis.Temperature `json:"ring_cel,omitempty"`
 }
 
-// Verdict is the end of a part.
+// Outcome is what is to become of a part.
+type Outcome string
+
+// The outcomes.
+const (
+	IsAccepted Outcome = "accepted"   // in size and form
+	ToRework   Outcome = "rework"     // worked on again, and then measured again
+	OnHold     Outcome = "on_hold"    // kept until somebody decides
+	Scrapped   Outcome = "scrap"      // not used
+	Conceded   Outcome = "concession" // used although it is not as the drawing asks
+)
+
+// Outcomes returns all outcomes in the order in which a list has them.
+func Outcomes() []Outcome { return []Outcome{IsAccepted, ToRework, OnHold, Scrapped, Conceded} }
+
+// Verdict is the result of a part: what was measured, and what was decided. A later one supersedes
+// it; none is erased.
 type Verdict struct {
-	Accepted bool               `json:"accepted"`
-	Reason   analysis.Phrase    `json:"reason"`
-	Part     string             `json:"part"`
-	Job      string             `json:"job"`
-	Round    int                `json:"round"`
-	Smallest analysis.Length    `json:"smallest_mm"`
-	Largest  analysis.Length    `json:"largest_mm"`
-	Taper    analysis.Deviation `json:"taper_um"`
-	Readings int                `json:"readings"` // number of readings that it is based on
-	State    State              `json:"state"`    // the state that the program showed at that moment
-	Rule     string             `json:"rule,omitempty"`
-	U        analysis.Deviation `json:"u_um,omitempty"` // expanded uncertainty of one size
+	Outcome Outcome `json:"outcome"`
+	// Number and GrantedBy are those of a concession.
+	Number    string `json:"number,omitempty"`
+	GrantedBy string `json:"granted_by,omitempty"`
+	// Supersedes is the number in the journal of the result that this one takes the place of, 0 for
+	// the first one of a part. What was measured is as it stands there.
+	Supersedes uint64             `json:"supersedes,omitempty"`
+	Begun      int                `json:"begun"` // of the part, see [Part]
+	Reason     analysis.Phrase    `json:"reason"`
+	Part       string             `json:"part"`
+	Job        string             `json:"job"`
+	Round      int                `json:"round"`
+	Smallest   analysis.Length    `json:"smallest_mm"`
+	Largest    analysis.Length    `json:"largest_mm"`
+	Taper      analysis.Deviation `json:"taper_um"`
+	Readings   int                `json:"readings"` // number of readings that it is based on
+	State      State              `json:"state"`    // the state that the program showed at that moment
+	Rule       string             `json:"rule,omitempty"`
+	U          analysis.Deviation `json:"u_um,omitempty"` // expanded uncertainty of one size
 	// SignedBy is the id of another than [Event.Person], who signs for the verdict.
 	SignedBy string `json:"signed_by,omitempty"`
+}
+
+// Accepted reports whether the part was accepted as the drawing asks.
+func (v *Verdict) Accepted() bool { return v.Outcome == IsAccepted }
+
+// Passes reports whether the part is used: accepted, or by concession.
+func (v *Verdict) Passes() bool { return v.Outcome == IsAccepted || v.Outcome == Conceded }
+
+// Standing is what the journal knows of a finished part whose result is to be superseded.
+type Standing struct {
+	Seq     uint64   // of the result that stands
+	Verdict *Verdict // that result
+	Doubted bool     // a check that failed later put its readings in doubt
+	Measured
+}
+
+// Measured says who took the readings of a part, and whether another has to sign for its result.
+type Measured struct {
+	Job     string
+	SignOff bool
+	Took    []string // ids of the people
+	Unnamed int      // readings for which nobody was named
 }
 
 // LotMost is the largest number of finished parts of a job from which the spread of the process is

@@ -54,7 +54,7 @@ func (h *Hub) Add(set state.Settings, past []event.Record) {
 	v := &view{set: set, dirty: true}
 	v.fold.Station, v.fold.MaxReadings = set.Station, state.MaxHeld
 	for i := range past {
-		v.fold.Apply(&past[i].Event)
+		v.fold.ApplyRecord(&past[i])
 		v.seq = past[i].Seq
 	}
 	v.bore = h.work(v, h.now())
@@ -100,7 +100,7 @@ func (h *Hub) Committed(records []event.Record) {
 		if v == nil {
 			continue
 		}
-		v.fold.Apply(&r.Event)
+		v.fold.ApplyRecord(r)
 		v.seq, v.dirty = r.Seq, true
 		h.viewers.Event(r)
 	}

@@ -104,11 +104,13 @@ func messages() map[string][]any {
 	r.Event = event.Event{Station: r.Station, At: r.At, Kind: event.Taken, Source: "gauge", Command: "c1", Person: "first-shift", Simulated: true, Reading: &rd}
 	ev := publishtest.Full[event.Record]()
 	ev.Kind, ev.Reading, ev.Working.By = event.NoteAdded, nil, event.ByPIN
+	ev.Verdict.Outcome = event.Conceded
 	b := publishtest.Full[state.Bore]()
 	b.Places[0].State, b.Last.How = "taken", "button"
 	b.WarmFrom, b.Last.PartFrom, b.Now.Is = event.ByCooling, event.BySensor, state.InSize
+	b.Verdict.Outcome = event.OnHold
 	d := publishtest.Full[event.Action]()
-	d.Do = "position"
+	d.Do, d.Outcome = "position", event.Scrapped
 	return map[string][]any{
 		LeafReading: {r}, LeafEvent: {ev}, LeafBore: {b}, LeafDo: {d},
 		LeafLive: {publishtest.Full[event.Live]()}, LeafDone: {publishtest.Full[event.Reply]()},
@@ -191,13 +193,14 @@ func walk(v any, see func(map[string]any)) {
 func TestEventKinds(t *testing.T) {
 	s := compile(t, LeafEvent, false)
 	full := publishtest.Full[event.Event]()
+	full.Verdict.Outcome = event.ToRework
 	objects := map[event.Kind]func(*event.Event){
 		event.Started: nil, event.Configured: func(e *event.Event) { e.Settings = full.Settings }, event.JobChosen: func(e *event.Event) { e.Job = full.Job }, event.PartBegun: func(e *event.Event) { e.Part = full.Part },
 		event.RoundOver: func(e *event.Event) { e.Round = full.Round }, event.Placed: func(e *event.Event) { e.Place = full.Place },
 		event.Refused: func(e *event.Event) { e.Refused = full.Refused }, event.Voided: func(e *event.Event) { e.Void = full.Void },
 		event.Restored: func(e *event.Event) { e.Void = full.Void }, event.Kept: func(e *event.Event) { e.Void = full.Void }, event.Mastering: func(e *event.Event) { e.Master = full.Master },
 		event.RingRead: func(e *event.Event) { e.Ring = full.Ring }, event.Mastered: func(e *event.Event) { e.Master = full.Master },
-		event.Judged: func(e *event.Event) { e.Verdict = full.Verdict }, event.GaugeSeen: func(e *event.Event) { e.Gauge = full.Gauge },
+		event.Judged: func(e *event.Event) { e.Verdict = full.Verdict }, event.Superseded: func(e *event.Event) { e.Verdict = full.Verdict }, event.GaugeSeen: func(e *event.Event) { e.Gauge = full.Gauge },
 		event.Checked: func(e *event.Event) { e.Check = full.Check }, event.Reread: func(e *event.Event) { e.Reread = full.Reread }, event.SpeedsChecked: func(e *event.Event) { e.Speeds = full.Speeds }, event.Reworked: func(e *event.Event) { e.Rework = full.Rework },
 		event.Disturbed: nil, event.Warmed: func(e *event.Event) { e.Warm = full.Warm },
 		event.Dressing: nil, event.Cooled: func(e *event.Event) { e.Cool = full.Cool },

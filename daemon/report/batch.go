@@ -95,24 +95,17 @@ func (r *batch) who() document.Fields {
 }
 
 func (r *batch) outcomes() document.Group {
-	accepted, aside, open, doubt := 0, 0, 0, 0
+	count, doubt := map[string]int{}, 0
 	var lo, hi analysis.Length
 	for _, p := range r.parts {
-		switch v := p.Bore.Verdict; {
-		case v == nil:
-			open++
-		case v.Accepted:
-			accepted++
-		default:
-			aside++
-		}
+		count[outcomeOf(p.Bore.Verdict)]++
 		if p.doubted() != nil {
 			doubt++
 		}
 	}
 	for _, p := range r.finished() {
 		z := p.Bore.Sizes
-		if !p.Bore.Verdict.Accepted {
+		if !p.Bore.Verdict.Accepted() {
 			continue
 		}
 		if lo == 0 || z.Smallest.Size < lo {
@@ -120,9 +113,11 @@ func (r *batch) outcomes() document.Group {
 		}
 		hi = max(hi, z.Largest.Size)
 	}
-	f := []document.Field{
-		field(r.Text("record.parts.begun"), strconv.Itoa(len(r.parts))), field(r.Text("record.came.open"), strconv.Itoa(open)),
-		field(r.Text("record.came.aside"), strconv.Itoa(aside)), field(r.Text("record.came.accepted"), strconv.Itoa(accepted)),
+	f := []document.Field{field(r.Text("record.parts.begun"), strconv.Itoa(len(r.parts)))}
+	for _, o := range append([]event.Outcome{"unfinished"}, event.Outcomes()...) {
+		if n := count[string(o)]; n > 0 || o == event.IsAccepted || o == "unfinished" {
+			f = append(f, field(r.Text("outcome."+string(o)), strconv.Itoa(n)))
+		}
 	}
 	if lo > 0 {
 		f = append(f, field(r.Text("record.sizes_from"), r.both(lo)), field(r.Text("record.sizes_to"), r.both(hi)))
@@ -173,7 +168,7 @@ func (r *batch) table() *document.Table {
 	var at dates
 	for i, p := range r.parts {
 		when, lo, hi, v, unc := none, none, none, none, none
-		if done := p.at(event.Judged); !done.IsZero() {
+		if done := p.judgedAt(); !done.IsZero() {
 			when = at.write(done)
 		}
 		if z := p.Bore.Sizes; z != nil {
@@ -203,14 +198,14 @@ func (r *record) serial() string {
 	return none
 }
 
-// summary returns the outcome in a few words, with the reason if the part was laid aside.
+// summary returns the outcome in a few words, with the reason if the part was not accepted.
 func (r *record) summary() string {
-	code, mark := r.came()
+	text, mark := r.came()
 	var why analysis.Phrase
-	if v := r.Bore.Verdict; v != nil && !v.Accepted {
-		why = v.Reason
+	if v := r.Bore.Verdict; v != nil && !v.Accepted() {
+		text, why = strings.Join(filled(text, r.granted(v)), ", "), v.Reason
 	}
-	return mark.Glyph() + " " + r.because(r.Text("record.came."+code), why)
+	return mark.Glyph() + " " + r.because(text, why)
 }
 
 // run is the mean of a section over the finished parts.

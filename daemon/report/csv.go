@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"encoding/csv"
+	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -151,7 +152,7 @@ func (b Batch) CSV(w io.Writer) error {
 	head := []string{
 		"journal", "first_seq", "last_seq", "station", "job", "revision", "part", "begun", "ended", "rounds", "strokes",
 		"low_limit_mm", "high_limit_mm", "smallest_mm", "largest_mm", "variation_um", "u_um", "rule", "outcome", "in_doubt", "reason", "by",
-		"drawing", "part_number", "order", "customer", "operation", "heat", "fields", "person", "signed_by",
+		"drawing", "part_number", "order", "customer", "operation", "heat", "fields", "person", "signed_by", "concession", "granted_by", "results",
 	}
 	var rows [][]string
 	for i := range b.Parts {
@@ -167,16 +168,17 @@ func (r *record) batchRow() []string {
 		lo, hi, variation = mm(z.Smallest.Size), mm(z.Largest.Size), micron(z.Variation)
 	}
 	u, _ := r.stated()
-	state, rule, why := "not finished", "", ""
+	state, rule, why, number, granted := "not finished", "", "", "", ""
 	if v := r.Bore.Verdict; v != nil {
-		state, rule, why = "laid aside", v.Rule, english(v.Reason)
-		if v.Accepted {
-			state = "accepted"
-		}
+		state, rule, why, number, granted = string(v.Outcome), v.Rule, english(v.Reason), v.Number, v.GrantedBy
 	}
 	by, person, signed := "", "", ""
-	if e := r.newest(event.Judged); e != nil {
-		by, person, signed = clean(e.Source), e.Person, e.Verdict.SignedBy
+	var results []string // all that were given, the first one first
+	for i := range r.Records {
+		if e := &r.Records[i]; e.Verdict != nil {
+			by, person, signed = clean(e.Source), e.Person, e.Verdict.SignedBy
+			results = append(results, fmt.Sprintf("%s (event %d)", e.Verdict.Outcome, e.Seq))
+		}
 	}
 	doubt := "no"
 	if r.doubted() != nil {
@@ -193,9 +195,10 @@ func (r *record) batchRow() []string {
 	}
 	return []string{
 		t.Head.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), event.Guard(r.Bore.Station), event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()),
-		stamped(r.Records[0].At), stamped(r.at(event.Judged)), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
+		stamped(r.Records[0].At), stamped(r.judgedAt()), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
 		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), event.Guard(rule), state, doubt, event.Guard(why), event.Guard(by),
 		event.Guard(j.Drawing), event.Guard(j.PartNumber), event.Guard(cmp.Or(p.Order, j.Order)), event.Guard(j.Customer), event.Guard(j.Operation), event.Guard(p.Heat), event.Guard(strings.Join(own, "; ")), event.Guard(person), event.Guard(signed),
+		event.Guard(number), event.Guard(granted), strings.Join(results, "; "),
 	}
 }
 

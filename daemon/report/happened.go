@@ -2,6 +2,7 @@ package report
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -56,6 +57,16 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		if e.Place.Skip {
 			return r.Text("record.told.skipped"), r.Place(e.Place.Place)
 		}
+	case event.Superseded:
+		return r.Text("record.told.superseded"), r.superseded(e)
+	case event.Judged:
+		if r.judgement().Seq != e.Seq { // the result that stands is at the top
+			return r.Text("record.told.result"), r.because(r.Text("record.told.result_no", analysis.Say("outcome."+outcomeOf(e.Verdict)), strconv.FormatUint(e.Seq, 10)), e.Verdict.Reason)
+		}
+	case event.PartBegun:
+		if c := e.Part.Continues; c != nil {
+			return r.Text("record.told.continues"), r.Text("record.told.continues_at", clean(c.Station), strconv.FormatUint(c.Seq, 10))
+		}
 	case event.Reworked:
 		return r.Text("record.told.reworked"), r.reworked(e.Rework)
 	case event.Studied:
@@ -76,6 +87,13 @@ func (r *record) tell(e *event.Record) (what, detail string) {
 		return r.taken(e.Reading)
 	}
 	return r.befell(e)
+}
+
+// superseded says which result took the place of which.
+func (r *record) superseded(e *event.Record) string {
+	v := e.Verdict
+	said := r.Text("record.told.supersedes", analysis.Say("outcome."+outcomeOf(v)), strconv.FormatUint(e.Seq, 10), strconv.FormatUint(v.Supersedes, 10))
+	return r.because(strings.Join(filled(said, r.granted(v)), ", "), v.Reason)
 }
 
 // befell does it for what happened to the gauge, the ring and the part.

@@ -128,7 +128,7 @@ func (w *writer) people(records []event.Record, masters []event.Record) document
 		case e.Kind == event.Taken:
 			measured.add(who)
 		case v == nil:
-		case v.Accepted:
+		case v.Accepted():
 			accepted.add(who)
 			signed.add(clean(v.SignedBy))
 		default:

@@ -43,7 +43,7 @@ func lot(t testing.TB) (*bench, Batch) {
 		shift := analysis.Length(i-i%4)*um1/20 + mean*um1/10 - 135*um1/100
 		if i == 3 {
 			b.play(table[5:], 3*um1)
-			b.must(event.Action{Do: "reject", Reason: "over at the front, concession asked for"})
+			b.must(event.Action{Do: "disposition", Outcome: event.OnHold, Reason: "over at the front, concession asked for"})
 			continue
 		}
 		b.play(table[5:], shift)
@@ -63,8 +63,8 @@ func TestBatch(t *testing.T) {
 	wellFormed(t, d.Fragment())
 	text := strings.Join(strings.Fields(d.Text()), " ")
 	for _, want := range []string{
-		en.Text("record.came.accepted") + " 9", en.Text("record.came.aside") + " 1",
-		"✖ " + en.Text("record.because", analysis.Say("record.came.aside"), "over at the front, concession asked for"),
+		en.Text("outcome.accepted") + " 9", en.Text("outcome.on_hold") + " 1",
+		document.Open.Glyph() + " " + en.Text("record.because", analysis.Say("outcome.on_hold"), "over at the front, concession asked for"),
 		en.Text("study.note.few_for_index", 10, 25), en.Text("study.note.honed"), // an index is not shown for ten
 	} {
 		if !strings.Contains(text, want) {

@@ -51,7 +51,7 @@ func (p *Part) Fold() *state.Fold {
 	f.Lot = p.Lot
 	for _, all := range [][]event.Record{p.Records, p.After} {
 		for i := range all {
-			f.Apply(&all[i].Event)
+			f.ApplyRecord(&all[i])
 		}
 	}
 	return f
@@ -125,33 +125,52 @@ func (r *record) doubted() *event.ZeroCheck {
 	return nil
 }
 
-// came returns the code of the part's outcome, with its mark. The code follows "record.outcome."
-// for text in capitals, and "record.came." for text within a line.
-func (r *record) came() (string, document.Mark) {
-	switch v := r.Bore.Verdict; {
-	case v == nil:
-		return "open", document.Open
-	case v.Accepted && r.doubted() != nil:
-		return "accepted_doubt", document.Open
-	case v.Accepted:
-		return "accepted", document.Good
-	case r.doubted() != nil:
-		return "aside_doubt", document.Open
+// outcomeOf returns the code of a result's outcome, that of an open part for nil.
+func outcomeOf(v *event.Verdict) string {
+	if v == nil {
+		return "unfinished"
 	}
-	return "aside", document.Bad
+	return string(v.Outcome)
+}
+
+// came returns the part's outcome as text, with its mark.
+func (r *record) came() (string, document.Mark) {
+	v := r.Bore.Verdict
+	text := r.Text("outcome." + outcomeOf(v))
+	switch {
+	case v == nil:
+		return text, document.Open
+	case r.doubted() != nil:
+		return r.Text("outcome.in_doubt", text), document.Open
+	case v.Accepted():
+		return text, document.Good
+	case v.Outcome == event.ToRework || v.Outcome == event.OnHold:
+		return text, document.Open
+	}
+	return text, document.Bad
 }
 
 func (r *record) outcome() *document.Outcome {
-	code, mark := r.came()
-	word := r.Text("record.outcome." + code)
+	text, mark := r.came()
+	word := strings.ToUpper(text)
 	switch v, c := r.Bore.Verdict, r.doubted(); {
 	case v == nil:
 		return outcome(mark, word, r.because(r.Text("state."+string(r.Bore.State)), r.Bore.Why))
 	case c != nil:
 		return outcome(mark, word, r.say(c.Sentence))
+	case v.Outcome == event.Conceded:
+		return outcome(mark, word, r.because(r.granted(v), v.Reason))
 	default:
 		return outcome(mark, word, r.say(v.Reason))
 	}
+}
+
+// granted says which concession a result is by, "" for none.
+func (w *writer) granted(v *event.Verdict) string {
+	if v.Outcome != event.Conceded {
+		return ""
+	}
+	return w.Text("record.concession", clean(v.Number), clean(v.GrantedBy))
 }
 
 // facts returns what was asked for, what was found, and how it was made.
@@ -220,11 +239,10 @@ func (r *record) found() (f []document.Field) {
 		f = append(f, field(r.Text("record.measured_by"), r.measuredBy()))
 	}
 	if v != nil {
-		code := "aside"
-		if v.Accepted {
-			code = "accepted"
+		f = append(f, field(r.Text("record.verdict"), r.Text("record.verdict_by", r.Text("outcome."+outcomeOf(v)), orDash(r.by()))), field(r.Text("record.given"), r.moment(r.judgedAt())))
+		if v.Outcome == event.Conceded {
+			f = append(f, field(r.Text("outcome.concession"), r.granted(v)))
 		}
-		f = append(f, field(r.Text("record.verdict"), r.Text("record.verdict_by", r.Text("record.came."+code), orDash(r.by(event.Judged)))), field(r.Text("record.given"), r.moment(r.at(event.Judged))))
 	}
 	if f == nil {
 		f = []document.Field{field(r.Text("record.sizes"), r.Text("record.none"))}
@@ -244,24 +262,25 @@ func (r *record) stated() (u analysis.Deviation, k float64) {
 	return u, k
 }
 
-// by returns who caused the newest event of a kind, and at when it was.
-func (r *record) by(k event.Kind) string {
-	if e := r.newest(k); e != nil {
+// by returns who caused the result that stands, and judgedAt when it was given.
+func (r *record) by() string {
+	if e := r.judgement(); e != nil {
 		return r.did(e)
 	}
 	return ""
 }
 
-func (r *record) at(k event.Kind) (t time.Time) {
-	if e := r.newest(k); e != nil {
+func (r *record) judgedAt() (t time.Time) {
+	if e := r.judgement(); e != nil {
 		t = e.At
 	}
 	return t
 }
 
-func (r *record) newest(k event.Kind) *event.Record {
+// judgement returns the record of the result that stands, nil if there is none.
+func (r *record) judgement() *event.Record {
 	for i := len(r.Records) - 1; i >= 0; i-- {
-		if r.Records[i].Kind == k {
+		if r.Records[i].Verdict != nil {
 			return &r.Records[i]
 		}
 	}

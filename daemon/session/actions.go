@@ -44,8 +44,8 @@ func actions() []action {
 		{"temperature", "part_cel ring_cel", false, (*Session).warm},                                    // record measured temperatures
 		{"cooldown", "off reason", true, (*Session).coolDown},                                           // correct for how warm the part still is
 		{"study", "parts appraisers trials appraiser trial over part position", true, (*Session).study}, // start, continue or end a gauge study
-		{"accept", "reason person", true, (*Session).judge},
-		{"reject", "reason", true, (*Session).judge}, // lay the part aside
+		{"accept", "reason job part supersedes person", false, (*Session).decide},
+		{"disposition", "outcome reason number granted_by job part supersedes person", false, (*Session).decide}, // what is to become of the part
 		{"note", "reason", false, (*Session).note},
 		{"person", "person mine", false, (*Session).namePerson}, // who works here from now on
 	}
@@ -126,6 +126,9 @@ func (s *Session) Scanned(at drivers.Moment, text string) ([]event.Event, event.
 	if s.now = at; !s.mayTell() { // a scanner that types without end
 		s.begin(at)
 		return s.end(), event.Reply{Do: a.Do, Why: analysis.Say("reading.flood", s.set.Capture.MaxRate)}
+	}
+	if s.Recall != nil {
+		a = s.Recall(a)
 	}
 	return s.ActBlind(at, a)
 }

@@ -111,7 +111,7 @@ func TestEventsOfActionsKeepTheContract(t *testing.T) {
 	for _, a := range []event.Action{
 		{Do: "bumped"}, {Do: "dressed"}, {Do: "note", Reason: "n"}, {Do: "temperature", Warmth: event.Warmth{Part: new(analysis.Temperature)}}, {Do: "position"}, {Do: "repeat"}, {Do: "skip"}, {Do: "round"},
 		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "check"}, {Do: "leave"}, {Do: "reread"}, {Do: "leave"}, {Do: "master"}, {Do: "leave"},
-		{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"a"}}}, {Do: "study", StudyRequest: event.StudyRequest{Over: true}}, {Do: "reject", Reason: "r"}, {Do: "part"}, {Do: "job", Job: "J-4112"},
+		{Do: "study", StudyRequest: event.StudyRequest{Appraisers: []string{"a"}}}, {Do: "study", StudyRequest: event.StudyRequest{Over: true}}, {Do: "disposition", Outcome: event.OnHold, Reason: "r"}, {Do: "part"}, {Do: "job", Job: "J-4112"},
 	} {
 		a.Confirm = true
 		b.do(a)

@@ -52,7 +52,7 @@ func TestFailedCheckAfterAcceptance(t *testing.T) {
 		t.Fatalf("check %+v", c)
 	}
 	for range 2 {
-		if g := b.bore(); !g.Master.Doubted || !g.Master.CheckAfter.IsZero() || g.Verdict == nil || !g.Verdict.Accepted {
+		if g := b.bore(); !g.Master.Doubted || !g.Master.CheckAfter.IsZero() || g.Verdict == nil || !g.Verdict.Accepted() {
 			t.Errorf("in doubt: %+v, verdict %+v", g.Master, g.Verdict)
 		}
 		b.must(event.Action{Do: "master"})
@@ -84,7 +84,7 @@ func TestDoubtBeforeAcceptance(t *testing.T) {
 // A part that was laid aside needs no check after.
 func TestNoCheckAfterLayingAside(t *testing.T) {
 	b := gauged(t, guarded(verdict.Simple), "31.7513")
-	b.must(event.Action{Do: "reject", Reason: "scratched"})
+	b.must(event.Action{Do: "disposition", Outcome: event.OnHold, Reason: "scratched"})
 	if m := b.bore().Master; !m.CheckAfter.IsZero() {
 		t.Errorf("%+v", m)
 	}

@@ -18,7 +18,7 @@ func TestTextThatActsIsRefused(t *testing.T) {
 	for _, evil := range []string{"a\x00b", "a\x1b]0;owned\x07", "a\x1b[31m", "\u009b31m", "12\u202e34", "12\u2066 34", "a\u2028b", "a\x7fb", "a\vb", "a\xffb"} {
 		for _, a := range []event.Action{
 			{Do: "part", Part: evil, Confirm: true}, {Do: "note", Reason: evil}, {Do: "note", Reason: "n", ID: evil},
-			{Do: "bumped", Reason: evil}, {Do: "reject", Reason: evil},
+			{Do: "bumped", Reason: evil}, {Do: "disposition", Outcome: event.OnHold, Reason: evil},
 		} {
 			if events, r := b.Act(b.now, a); r.Done || len(events) > 0 || r.Why.Code != "action.unprintable" {
 				t.Errorf("%s %q %q: %+v, %d events", a.Do, a.Part, a.Reason, r, len(events))

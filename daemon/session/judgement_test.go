@@ -69,19 +69,19 @@ func TestLotIsThePrior(t *testing.T) {
 	tell := func(v event.Verdict) { b.fold.Lot = append(b.fold.Lot, &v) }
 	done := func(part string, tenths int) event.Verdict {
 		at := 317_510_000 + analysis.Length(tenths)*1000
-		return event.Verdict{Accepted: true, Part: part, Readings: 6, State: event.InSize, Smallest: at, Largest: at + 6000}
+		return event.Verdict{Outcome: event.IsAccepted, Part: part, Readings: 6, State: event.InSize, Smallest: at, Largest: at + 6000}
 	}
 	for i, tenths := range []int{-4, 5, 0, 3, -2, 6, -5, 1, -3} {
 		tell(done(string(rune('a'+i)), tenths))
 	}
 	over := done("over", 12)
-	over.Accepted, over.State = false, event.Over
+	over.Outcome, over.State = event.OnHold, event.Over
 	tell(over)
 	given := done("given up", -600)
-	given.Accepted, given.State = false, event.StockToGo
+	given.Outcome, given.State = event.OnHold, event.StockToGo
 	tell(given)
 	tell(done(b.Fold().Part.Serial, 40))
-	tell(event.Verdict{Accepted: true, Part: "not gauged", State: event.InSize})
+	tell(event.Verdict{Outcome: event.IsAccepted, Part: "not gauged", State: event.InSize})
 	if c := b.bore().Judged.Sizes.Smallest.Chance; c.Parts != 10 || c.Prior != verdict.OfLot {
 		t.Fatalf("9 parts and one that was over: %+v", c)
 	}

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"fairbore/analysis"
-	"fairbore/analysis/master"
 	"fairbore/daemon/event"
 )
 
@@ -75,24 +74,30 @@ func (s *Session) beginPart(a event.Action) error {
 	if s.set.People.ByBadge(a.Part) != "" {
 		return analysis.Say("action.part.badge")
 	}
+	if a.Job != f.Job.ID { // another job was chosen since the journal was asked
+		a.Earlier = nil
+	}
 	s.pauseStudy()
-	s.beginSerial(strings.TrimSpace(a.Part), a.PartPapers)
+	s.beginSerial(strings.TrimSpace(a.Part), a.Earlier, a.PartPapers)
 	return nil
 }
 
 // nextPart begins a part of which nothing is known, outside any study.
 func (s *Session) nextPart() {
 	s.pauseStudy()
-	s.beginSerial("", analysis.PartPapers{})
+	s.beginSerial("", nil, analysis.PartPapers{})
 }
 
-// beginSerial begins a part. A part without a serial number gets the next count as its name.
-func (s *Session) beginSerial(serial string, papers analysis.PartPapers) {
+// beginSerial begins a part. A part without a serial number gets the next count as its name. One
+// that was sent to rework continues its earlier record.
+func (s *Session) beginSerial(serial string, earlier *event.Beginning, papers analysis.PartPapers) {
 	n := s.fold.Parts + 1
 	if serial == "" {
 		serial = fmt.Sprintf("%04d", n)
 	}
-	s.emit(event.Event{Kind: event.PartBegun, Part: &event.Part{Serial: serial, Count: n, Rate: s.fold.RatePrior(s.fold.Repeat(&s.set.Gauge)), PartPapers: papers}})
+	s.emit(event.Event{Kind: event.PartBegun, Part: &event.Part{
+		Serial: serial, Count: n, Rate: s.fold.RatePrior(s.fold.Repeat(&s.set.Gauge)), Begun: s.fold.PartsBegun + 1, Continues: earlier, PartPapers: papers,
+	}})
 }
 
 func (s *Session) newRound(a event.Action) error {
@@ -204,52 +209,6 @@ func (s *Session) lastFor(do string) int {
 		}
 	}
 	return 0
-}
-
-func (s *Session) judge(a event.Action) error {
-	f := &s.fold
-	if f.Part == nil {
-		return analysis.Say("action.no_part")
-	}
-	if f.Verdict != nil {
-		return analysis.Say("action.part_judged", f.Part.Serial)
-	}
-	b := f.Bore(&s.set, s.now.Wall)
-	if a.Do == "accept" {
-		if b.State != event.InSize {
-			return analysis.Say("action.accept.state", f.Part.Serial, analysis.Say("state."+string(b.State)), b.Why)
-		}
-		if due := master.Lapse(s.set.Master.Lapse).BeforeAccept(f.Standing(), s.now.Wall); due != nil {
-			return analysis.Say("action.accept.not_yet", f.Part.Serial, due.Phrase)
-		}
-		if open := f.Unclosed(); !open.IsZero() {
-			return analysis.Say("action.accept.not_yet", f.Part.Serial, open)
-		}
-		if r := f.Question(nil); r != nil {
-			return analysis.Say("action.accept.asked", f.Part.Serial, r.No, r.Ask)
-		}
-		if b.Shrinking() && !a.Confirm {
-			return ask("ask.warm", f.Part.Serial, b.Cooling.Sentence)
-		}
-	} else if strings.TrimSpace(a.Reason) == "" {
-		return analysis.Say("action.reject.reason")
-	}
-	signed, err := s.signer(a)
-	if err != nil {
-		return err
-	}
-	v := &event.Verdict{Accepted: a.Do == "accept", SignedBy: signed, Reason: textOr(a.Reason, b.Why), Part: f.Part.Serial, Job: f.Job.ID, Round: f.Round(), State: b.State}
-	if z := b.Sizes; z != nil {
-		v.Smallest, v.Largest, v.Readings = z.Smallest.Size, z.Largest.Size, z.Readings
-	}
-	if b.Form != nil && b.Form.Taper.Usable {
-		v.Taper = b.Form.Taper.Value
-	}
-	if b.Judged != nil {
-		v.Rule, v.U = string(b.Judged.Rule), b.U.Expanded
-	}
-	s.emit(event.Event{Kind: event.Judged, Verdict: v})
-	return nil
 }
 
 // textOr returns what a person wrote, or the other phrase if the person wrote nothing.

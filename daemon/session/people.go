@@ -13,7 +13,7 @@ func rightFor(do string) event.Right {
 	switch do {
 	case "job":
 		return event.MaySetUp
-	case "accept", "reject":
+	case "accept", "disposition":
 		return event.MayAccept
 	case "person":
 		return ""
@@ -102,17 +102,15 @@ func (s *Session) namePerson(a event.Action) error {
 	return nil
 }
 
-// signer returns the id of another than the person of the station who signs for a verdict, "" if
-// there is none. Where the job asks for it, it refuses an acceptance by somebody who took readings of
-// the part.
-func (s *Session) signer(a event.Action) (string, error) {
-	f := &s.fold
+// signer returns the id of another than the person of the station who signs for a result, "" if
+// there is none. Where the job asks for it, it refuses somebody who took readings of the part.
+func (s *Session) signer(a *event.Action, by *event.Measured) (string, error) {
 	if len(s.set.People) == 0 {
 		switch {
 		case a.Person != "":
 			return "", analysis.Say("action.person.none")
-		case f.Job.SignOff:
-			return "", analysis.Say("action.sign.no_people", f.Job.ID)
+		case by.SignOff:
+			return "", analysis.Say("action.sign.no_people", by.Job)
 		}
 		return "", nil
 	}
@@ -121,12 +119,12 @@ func (s *Session) signer(a event.Action) (string, error) {
 	if signs == "" {
 		signs = who
 	}
-	if f.Job.SignOff {
+	if by.SignOff {
 		switch {
-		case f.Work.Unnamed > 0:
-			return "", analysis.Say("action.sign.unnamed", f.Work.Unnamed)
-		case slices.Contains(f.Work.Took, signs):
-			return "", analysis.Say("action.sign.other", s.set.NameOf(signs), s.named(s.set.People.With(event.MayAccept, f.Work.Took)))
+		case by.Unnamed > 0:
+			return "", analysis.Say("action.sign.unnamed", by.Unnamed)
+		case slices.Contains(by.Took, signs):
+			return "", analysis.Say("action.sign.other", s.set.NameOf(signs), s.named(s.set.People.With(event.MayAccept, by.Took)))
 		}
 	}
 	if signs == who {

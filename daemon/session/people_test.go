@@ -42,7 +42,7 @@ func (b *bench) works(id string) {
 
 // Who may do what, for every action of the table.
 func TestRightsOfActions(t *testing.T) {
-	may := map[string][]string{"job": {"s"}, "accept": {"a", "q"}, "reject": {"a", "q"}, "person": {"", "a", "b", "q", "s", "v"}, "record": {"", "a", "b"}}
+	may := map[string][]string{"job": {"s"}, "accept": {"a", "q"}, "disposition": {"a", "q"}, "person": {"", "a", "b", "q", "s", "v"}, "record": {"", "a", "b"}}
 	for _, do := range Actions() {
 		want, stated := may[do]
 		if !stated {

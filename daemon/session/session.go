@@ -18,13 +18,18 @@ import (
 
 // Session is the live job of one station. Only one goroutine may use it.
 type Session struct {
-	set     state.Settings
-	fold    state.Fold
-	capture capturer
-	trace   func(*CaptureStep)
-	replies replies
-	flood   flood
-	scratch struct {
+	// Recall completes an action of a scanner with what the journal knows; nil: with nothing. Other
+	// actions come complete.
+	Recall func(event.Action) event.Action
+
+	set        state.Settings
+	fold       state.Fold
+	capture    capturer
+	trace      func(*CaptureStep)
+	replies    replies
+	superseded []uint64 // numbers of the results that were superseded last
+	flood      flood
+	scratch    struct {
 		before, now map[analysis.Place]*event.Reading
 	} // kept between calls of expected and placeQuestion, to save memory
 	expect expectation

@@ -251,7 +251,7 @@ func TestAcceptNeedsABoreInSize(t *testing.T) {
 	}
 	b.must(event.Action{Do: "accept"})
 	v := b.Fold().Verdict
-	if v == nil || !v.Accepted || v.Readings != 6 || v.Smallest != lengthOf("31.7510 mm") || v.Round != 1 {
+	if v == nil || !v.Accepted() || v.Readings != 6 || v.Smallest != lengthOf("31.7510 mm") || v.Round != 1 {
 		t.Errorf("verdict %+v", v)
 	}
 	b.send("31.7513")
@@ -491,7 +491,7 @@ func play(t testing.TB, script, values []int) *bench {
 	b := newBench(t, testSettings())
 	actions := []event.Action{
 		{Do: "job", Job: "J-4112", Confirm: true}, {Do: "part", Confirm: true}, {Do: "master"}, {Do: "round", Strokes: 4, Confirm: true},
-		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "skip"}, {Do: "accept"}, {Do: "reject", Reason: "scratched"},
+		{Do: "void", Reason: "dirt"}, {Do: "restore"}, {Do: "skip"}, {Do: "accept"}, {Do: "disposition", Outcome: event.OnHold, Reason: "scratched"},
 		{Do: "position", Place: &analysis.Place{Depth: lengthOf("32 mm")}}, {Do: "leave"}, {Do: "record"}, {Do: "keep"},
 	}
 	b.do(actions[0])

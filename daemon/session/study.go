@@ -93,7 +93,7 @@ func (s *Session) takeTurn(st *event.Study, a event.Action) error {
 	}
 	s.emit(event.Event{Kind: event.Studied, Study: st})
 	if !inHand {
-		s.beginSerial(t.Part, analysis.PartPapers{})
+		s.beginSerial(t.Part, nil, analysis.PartPapers{})
 	}
 	if f.Chosen == nil || *f.Chosen != st.Place || !f.Staying {
 		s.emit(event.Event{Kind: event.Placed, Place: &event.Choice{Place: st.Place, Stay: true}})

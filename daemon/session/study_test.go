@@ -139,7 +139,7 @@ func TestStudyRests(t *testing.T) {
 	if r := b.do(asks("a", "1", 0)); r.Done || !r.Ask || !strings.Contains(coded(r.Why), "⟦action.open 900⟧") {
 		t.Errorf("the study taken up again over a part that is open: %+v", r)
 	}
-	b.must(event.Action{Do: "reject", Reason: "damaged"})
+	b.must(event.Action{Do: "disposition", Outcome: event.OnHold, Reason: "damaged"})
 	b.must(asks("a", "1", 0))
 	b.send("31.7510")
 	b.must(event.Action{Do: "round", Strokes: 3})

@@ -79,9 +79,11 @@ type Bore struct {
 	Recording bool                    `json:"recording"`
 	Warning   analysis.Phrase         `json:"warning,omitzero"` // about the record: reserve in use, not recording
 	Verdict   *event.Verdict          `json:"result,omitempty"`
-	Last      *event.Reading          `json:"last,omitempty"`
-	Refused   *event.Refusal          `json:"refused,omitempty"` // the newest, if it came after the last reading
-	Cautions  []analysis.Phrase       `json:"cautions,omitempty"`
+	// VerdictSeq is the number of the result in the journal, by which another one supersedes it.
+	VerdictSeq uint64            `json:"result_seq,omitempty"`
+	Last       *event.Reading    `json:"last,omitempty"`
+	Refused    *event.Refusal    `json:"refused,omitempty"` // the newest, if it came after the last reading
+	Cautions   []analysis.Phrase `json:"cautions,omitempty"`
 }
 
 // Person returns the id of who works at the station, "" for nobody.
@@ -202,7 +204,7 @@ type MasterState struct {
 func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	b := &Bore{
 		Station: f.Station, At: now, Simulated: f.Simulated(), Job: f.Job, Part: f.Part, Round: f.Round(), Basis: f.Round(),
-		Recording: true, Verdict: f.Verdict, Last: f.Newest(), Refused: f.Refused,
+		Recording: true, Verdict: f.Verdict, VerdictSeq: f.VerdictSeq, Last: f.Newest(), Refused: f.Refused,
 	}
 	if f.GaugeKnown {
 		g := f.Gauge
@@ -258,7 +260,7 @@ func (f *Fold) checkAfterVerdict(b *Bore) {
 		return
 	}
 	b.Master.Doubted = f.Doubted
-	if !f.Verdict.Accepted || b.Master.Doubted || !f.GaugedSince {
+	if !f.Verdict.Passes() || b.Master.Doubted || !f.GaugedSince {
 		return
 	}
 	if due := master.AfterAccept(f.Standing(), f.Verdict.Part, len(f.PartsSince)); due != nil {

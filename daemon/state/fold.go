@@ -27,15 +27,18 @@ type Fold struct {
 	judgedBy *terms                // of the last verdict on the part in hand
 	gauges   []event.GaugeSettings // of the part, each as it was last described, the newest last
 
-	Job      *analysis.Job
-	Lot      []*event.Verdict // the newest verdicts of the job, at most event.LotMost
-	Part     *event.Part
-	Parts    int                 // parts of the job begun here
-	HandRate *analysis.RatePrior // how much the rounds of the job before scattered
-	Rounds   []event.Round
-	Begun    time.Time // when the part was begun
-	RoundAt  time.Time // when the round in hand began
-	Verdict  *event.Verdict
+	Job        *analysis.Job
+	Lot        []*event.Verdict // the newest verdicts of the job, at most event.LotMost
+	Part       *event.Part
+	Parts      int                 // parts of the job begun here
+	PartsBegun int                 // parts of any job begun here
+	HandRate   *analysis.RatePrior // how much the rounds of the job before scattered
+	Rounds     []event.Round
+	Begun      time.Time      // when the part was begun
+	RoundAt    time.Time      // when the round in hand began
+	Verdict    *event.Verdict // the newest result of the part; nil: it is not finished
+	// VerdictSeq is the number of that result in the journal, 0 where only events were applied.
+	VerdictSeq uint64
 
 	// Readings are the readings of the part in order, including void ones. They belong to the
 	// events and are never changed, so that several folds share them.
@@ -144,7 +147,7 @@ func (f *Fold) Apply(e *event.Event) {
 	case event.Configured:
 		f.Settings = e.Settings
 		f.describe()
-	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged:
+	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged, event.Superseded:
 		f.applyPart(e)
 	case event.Taken:
 		f.takeReading(e.Reading)
@@ -194,6 +197,31 @@ func (f *Fold) applyOrigin(e *event.Event) {
 	f.simulatedPart = f.simulatedPart || e.Simulated
 }
 
+// ApplyRecord does the same for an event that is recorded.
+func (f *Fold) ApplyRecord(r *event.Record) {
+	f.Apply(&r.Event)
+	if r.Verdict != nil && r.Verdict == f.Verdict {
+		f.VerdictSeq = r.Seq
+	}
+}
+
+// Measured says who took the readings of the part in hand. There must be one.
+func (f *Fold) Measured() *event.Measured {
+	return &event.Measured{Job: f.Job.ID, SignOff: f.Job.SignOff, Took: f.Work.Took, Unnamed: f.Work.Unnamed}
+}
+
+// supersede takes in another result of a finished part. It is that of the part in hand, or of one
+// before it.
+func (f *Fold) supersede(v *event.Verdict) {
+	if f.Verdict != nil && f.Part != nil && f.Part.Begun == v.Begun {
+		f.Verdict = v
+	}
+	if i := slices.IndexFunc(f.Lot, func(of *event.Verdict) bool { return of.Begun == v.Begun }); i >= 0 {
+		f.Lot = slices.Clone(f.Lot)
+		f.Lot[i] = v
+	}
+}
+
 // applyPart takes in what is on the machine: the job, the part, its rounds and places, its end.
 func (f *Fold) applyPart(e *event.Event) {
 	switch e.Kind {
@@ -204,7 +232,7 @@ func (f *Fold) applyPart(e *event.Event) {
 		f.Job, f.Parts, f.Lot = e.Job, 0, nil
 		f.newPart(nil, e.At)
 	case event.PartBegun:
-		f.Parts = e.Part.Count
+		f.Parts, f.PartsBegun = e.Part.Count, e.Part.Begun
 		f.newPart(e.Part, e.At)
 	case event.RoundOver:
 		f.Rounds = append(f.Rounds, *e.Round)
@@ -216,6 +244,8 @@ func (f *Fold) applyPart(e *event.Event) {
 		f.Dressed = false
 	case event.Placed:
 		f.applyPlace(e.Place)
+	case event.Superseded:
+		f.supersede(e.Verdict)
 	case event.Judged:
 		f.Verdict, f.judgedBy = e.Verdict, &terms{f.Settings, f.Warm}
 		f.Lot = append(slices.Clone(f.Lot[max(0, len(f.Lot)+1-event.LotMost):]), e.Verdict)
@@ -405,7 +435,7 @@ func (f *Fold) mistrust(no int) {
 func (f *Fold) newPart(p *event.Part, at time.Time) {
 	f.Part, f.Begun, f.RoundAt = p, at, at
 	f.Rounds, f.Readings, f.Voids, f.Doubtful, f.TakenWarm, f.Asked, f.roundStart, f.clockSteadyFrom, f.Done = nil, nil, nil, nil, nil, nil, 0, 0, nil
-	f.Refused, f.Chosen, f.Skipped, f.Verdict = nil, nil, nil, nil
+	f.Refused, f.Chosen, f.Skipped, f.Verdict, f.VerdictSeq = nil, nil, nil, nil, 0
 	f.Staying, f.GaugedSince, f.Doubted = false, false, false
 	f.Work.NextPart()
 	f.forgetWarmth()

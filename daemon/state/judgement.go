@@ -81,13 +81,13 @@ func capturedU(readings []analysis.Reading) (u analysis.Deviation) {
 }
 
 // lot returns the worst sizes of the finished parts of the job except the one in hand, each with
-// its last verdict. A part that was laid aside before it was in size tells nothing about the sizes
+// its last verdict. A part that was finished before it was in size tells nothing about the sizes
 // at which honing ends.
 func (f *Fold) lot(own analysis.Deviation) verdict.Lot {
 	l := verdict.Lot{Own: own}
 	for i, v := range f.Lot {
 		again := slices.ContainsFunc(f.Lot[i+1:], func(later *event.Verdict) bool { return later.Part == v.Part })
-		done := v.Accepted || v.State == event.InSize || v.State == event.OutOfForm || v.State == event.TooClose || v.State == event.Over
+		done := v.Accepted() || v.State == event.InSize || v.State == event.OutOfForm || v.State == event.TooClose || v.State == event.Over
 		if again || !done || v.Readings == 0 || f.Part != nil && v.Part == f.Part.Serial {
 			continue
 		}

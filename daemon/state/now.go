@@ -148,10 +148,12 @@ func (f *Fold) finished(b *Bore) Now {
 		return Now{Is: InDoubt, Do: "part", Sentence: analysis.Say("now.in_doubt_again", v.Part), Reason: analysis.Say("now.why.in_doubt")}
 	case !b.Master.CheckAfter.IsZero():
 		return Now{Is: CheckAfter, Do: "check", Also: []string{"part"}, Sentence: analysis.Say("now.check_after", b.Master.Ring, v.Part), Reason: b.Master.CheckAfter}
-	case v.Accepted:
+	case v.Accepted():
 		return Now{Is: Accepted, Do: "part", Also: []string{"check"}, Sentence: analysis.Say("now.accepted"), Reason: v.Reason}
+	case v.Outcome == event.OnHold:
+		return Now{Is: Rejected, Do: "part", Also: []string{"disposition"}, Sentence: analysis.Say("now.on_hold"), Reason: v.Reason}
 	}
-	return Now{Is: Rejected, Do: "part", Sentence: analysis.Say("now.rejected"), Reason: v.Reason}
+	return Now{Is: Rejected, Do: "part", Sentence: analysis.Say("now.decided", analysis.Say("outcome."+string(v.Outcome))), Reason: v.Reason}
 }
 
 // measured says what to do about a part that is being measured with a zero that holds.
@@ -273,7 +275,7 @@ func (f *Fold) advised(b *Bore, set *Settings) Now {
 		}
 		return n.actions("check", f.record(set), "void")
 	case advise.LayAside:
-		return n.actions("reject", "check", "void")
+		return n.actions("disposition", "check", "void")
 	}
 	if open := f.Unclosed(); b.State == event.InSize && !open.IsZero() {
 		b.Advice = nil
@@ -281,7 +283,7 @@ func (f *Fold) advised(b *Bore, set *Settings) Now {
 		return n.actions("position")
 	}
 	if b.State != event.InSize {
-		return n.actions("reject", "check")
+		return n.actions("disposition", "check")
 	}
 	return n.actions("accept", "check")
 }

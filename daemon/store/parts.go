@@ -15,15 +15,19 @@ import (
 // PartSummary is an entry of a list of parts. There is one for each time that a part was begun, so
 // a part that was begun twice is listed twice.
 type PartSummary struct {
-	Seq       uint64         `json:"seq"` // number of the event that began the part
-	Station   string         `json:"station"`
-	Job       string         `json:"job"`
-	Part      string         `json:"part"`
-	First     time.Time      `json:"first"`               // when the part was begun, in UTC
-	Last      time.Time      `json:"last"`                // time of its newest reading or verdict, else First
-	Readings  int            `json:"readings"`            // how many were taken, void ones included
-	Verdict   *event.Verdict `json:"result,omitempty"`    // the newest verdict on the part
-	Simulated bool           `json:"simulated,omitempty"` // it was begun at a station that measured nothing
+	Seq      uint64         `json:"seq"` // number of the event that began the part
+	Station  string         `json:"station"`
+	Job      string         `json:"job"`
+	Part     string         `json:"part"`
+	First    time.Time      `json:"first"`            // when the part was begun, in UTC
+	Last     time.Time      `json:"last"`             // time of its newest reading or verdict, else First
+	Readings int            `json:"readings"`         // how many were taken, void ones included
+	Verdict  *event.Verdict `json:"result,omitempty"` // the newest result of the part
+	// VerdictSeq is the number of the event with that result, 0 if there is none. Superseded is how
+	// many results came before it.
+	VerdictSeq uint64 `json:"result_seq,omitempty"`
+	Superseded int    `json:"superseded,omitempty"`
+	Simulated  bool   `json:"simulated,omitempty"` // it was begun at a station that measured nothing
 
 	by string // who worked at the station when it was begun
 }
@@ -39,6 +43,14 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 	if err != nil {
 		return nil, fmt.Errorf("list the parts: %w", err)
 	}
+	oldest := j.Last()
+	for _, p := range parts {
+		oldest = min(oldest, p.lo)
+	}
+	later, err := j.superseding(ctx, f.Station, oldest)
+	if err != nil {
+		return nil, fmt.Errorf("list the parts: %w", err)
+	}
 	stmt, err := j.read.PrepareContext(ctx, summary)
 	if err != nil {
 		return nil, fmt.Errorf("list the parts: %w", err)
@@ -51,8 +63,40 @@ func (j *Journal) Parts(ctx context.Context, f Filter) ([]PartSummary, error) {
 		if out[i], err = p.summary(ctx, stmt, u, to); err != nil {
 			return nil, fmt.Errorf("part %s of %s: %w", p.part, p.station, err)
 		}
+		later.over(&out[i])
 	}
 	return out, nil
+}
+
+// superseding are the results that superseded another one, in order: by station, and by how many parts
+// it had begun with the part. Such a result may come long after the part, and there are few of them.
+type superseding map[string]map[int][]event.Record
+
+// superseding returns those after a number, at one station or at all.
+func (j *Journal) superseding(ctx context.Context, station string, after uint64) (superseding, error) {
+	all := superseding{}
+	for r, err := range j.Query(ctx, Filter{Station: station, Kinds: []event.Kind{event.Superseded}, AfterSeq: after}) {
+		if err != nil {
+			return nil, err
+		}
+		if all[r.Station] == nil {
+			all[r.Station] = map[int][]event.Record{}
+		}
+		all[r.Station][r.Verdict.Begun] = append(all[r.Station][r.Verdict.Begun], r)
+	}
+	return all, nil
+}
+
+// over puts the newest result of a part in the place of its first one.
+func (all superseding) over(p *PartSummary) {
+	if p.Verdict == nil {
+		return
+	}
+	later := all[p.Station][p.Verdict.Begun]
+	if p.Superseded = len(later); p.Superseded > 0 {
+		newest := &later[len(later)-1]
+		p.Verdict, p.VerdictSeq = newest.Verdict, newest.Seq
+	}
 }
 
 // newest returns the newest parts that the filter picks of those begun before a number, the newest
@@ -162,6 +206,6 @@ func (p *partSpan) summary(ctx context.Context, stmt *sql.Stmt, u *unpacker, to 
 		return s, err
 	}
 	e, err = u.decode(body)
-	s.Verdict = e.Verdict
+	s.Verdict, s.VerdictSeq = e.Verdict, verdict
 	return s, err
 }

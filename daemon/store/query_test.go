@@ -81,10 +81,17 @@ func (f *Filter) naiveParts(all []event.Record) (out []PartSummary) {
 			p.Readings++
 			p.Last = r.At
 		} else if p != nil && r.Kind == event.Judged {
-			p.Verdict, p.Last = r.Verdict, r.At
+			p.Verdict, p.VerdictSeq, p.Last = r.Verdict, r.Seq, r.At
 		}
 		if r.Kind == event.PartBegun {
 			at[r.Seq] = &PartSummary{Seq: r.Seq, Station: r.Station, Job: jobs[r.Seq], Part: r.Part.Serial, First: r.At, Last: r.At}
+		}
+	}
+	for _, r := range all {
+		for _, p := range at {
+			if r.Kind == event.Superseded && r.Station == p.Station && p.Verdict != nil && p.Verdict.Begun == r.Verdict.Begun {
+				p.Verdict, p.VerdictSeq, p.Superseded = r.Verdict, r.Seq, p.Superseded+1
+			}
 		}
 	}
 	for _, p := range at {
@@ -118,7 +125,7 @@ func TestQueryEqualsReadingAll(t *testing.T) {
 	for seed := range 20 { // this makes more rows than the index of readings takes in at a time
 		story = append(story, rapid.Custom(func(rt *rapid.T) []event.Event { return drawStory(rt, []string{"a", "b"}, 60, 60) }).Example(seed)...)
 	}
-	for i := range story {
+	for i := range numbered(story) {
 		story[i].At = morning.Add(time.Duration(i) * time.Minute)
 	}
 	r.append(t, story...)

@@ -22,7 +22,7 @@ const rebuildMost = 4096
 //   - all events since the mastering that was in force when the current part was begun (or the job
 //     chosen), or since the part was begun if there was no mastering;
 //   - of the earlier events, the newest of each kind, for facts that hold until the next event of
-//     that kind (the job, the gauge, the start), and the newest verdicts;
+//     that kind (the job, the gauge, the start), and the newest results;
 //   - of the earlier events, the newest temperature of the ring; and, if the station was not
 //     mastered, the events about rings.
 //
@@ -57,6 +57,9 @@ func (j *Journal) rebuild(ctx context.Context, station string) (out []raw, err e
 		most := 1
 		if k == event.Judged { // the verdicts on the finished parts of the job
 			most = event.LotMost
+		}
+		if k == event.Superseded { // they are few, and each may be about any of those
+			most = rebuildMost
 		}
 		before, err := j.newestOf(ctx, station, k, 0, from, most)
 		if err != nil {

@@ -20,7 +20,7 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 	serials, jobs := []string{"0001", "0002", "0003"}, []string{"J-4107", "J-4112"}
 	kinds := []event.Kind{event.Started, event.JobChosen, event.PartBegun, event.RoundOver, event.Placed,
 		event.Taken, event.Taken, event.Taken, event.Taken, event.Refused, event.Voided, event.Restored, event.Kept,
-		event.Mastering, event.RingRead, event.Mastered, event.Judged, event.GaugeSeen, event.Warmed, event.Checked, event.Reread, event.SpeedsChecked, event.Disturbed, event.ClockSet, event.NoteAdded, event.Studied}
+		event.Mastering, event.RingRead, event.Mastered, event.Judged, event.Superseded, event.GaugeSeen, event.Warmed, event.Checked, event.Reread, event.SpeedsChecked, event.Disturbed, event.ClockSet, event.NoteAdded, event.Studied}
 	for i := range rapid.IntRange(least, most).Draw(t, "events") {
 		station := rapid.SampledFrom(stations).Draw(t, "station")
 		kind := rapid.SampledFrom(kinds).Draw(t, "kind")
@@ -76,8 +76,8 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 			e.Speeds.Between = analysis.Averaging{Spread: 1e9, Slope: float64(n)}
 		case event.Disturbed:
 			e.Note = "new tips"
-		case event.Judged:
-			e.Verdict = &event.Verdict{Accepted: odd, Part: "0001", Job: "J-4107", Readings: n, State: event.InSize}
+		case event.Judged, event.Superseded:
+			e.Verdict = &event.Verdict{Outcome: map[bool]event.Outcome{true: event.IsAccepted, false: event.Scrapped}[odd], Part: "0001", Job: "J-4107", Readings: n, State: event.InSize}
 		case event.GaugeSeen:
 			e.Gauge = &event.InstrumentState{Name: "G-11", Lost: odd}
 		case event.Studied:
@@ -89,6 +89,24 @@ func drawStory(t *rapid.T, stations []string, least, most int) (story []event.Ev
 			e.Clock = &event.Clock{Jump: float64(n)}
 		}
 		story = append(story, e)
+	}
+	return numbered(story)
+}
+
+// numbered numbers the parts of a story by station, as a session does. A result is of the newest
+// part, one that supersedes another of any part so far.
+func numbered(story []event.Event) []event.Event {
+	begun := map[string]int{}
+	for i := range story {
+		switch e := &story[i]; e.Kind {
+		case event.PartBegun:
+			begun[e.Station]++
+			e.Part.Begun = begun[e.Station]
+		case event.Judged:
+			e.Verdict.Begun = begun[e.Station]
+		case event.Superseded:
+			e.Verdict.Begun = max(0, begun[e.Station]-e.Verdict.Readings/2)
+		}
 	}
 	return story
 }
@@ -174,7 +192,7 @@ func TestRebuildKeepsTheLot(t *testing.T) {
 	for _, parts := range []int{3, event.LotMost, event.LotMost + 20} {
 		r := start(t, config(t))
 		verdict := func(n int) event.Event {
-			v := &event.Verdict{Accepted: n%3 > 0, Part: fmt.Sprint(n), Job: "J", Readings: n % 2, State: event.StockToGo, Smallest: analysis.Length(n)}
+			v := &event.Verdict{Outcome: event.Outcomes()[n%5], Begun: n, Part: fmt.Sprint(n), Job: "J", Readings: n % 2, State: event.StockToGo, Smallest: analysis.Length(n)}
 			return event.Event{Station: "a", At: morning, Kind: event.Judged, Verdict: v}
 		}
 		story := []event.Event{jobEvent("a", "I"), verdict(1000), jobEvent("a", "J")}

@@ -24,13 +24,10 @@ const Unfinished = "unfinished"
 
 // Outcome returns what became of a part.
 func (s *PartSummary) Outcome() string {
-	switch v := s.Verdict; {
-	case v == nil:
+	if s.Verdict == nil {
 		return Unfinished
-	case v.Accepted:
-		return "accepted"
 	}
-	return "rework"
+	return string(s.Verdict.Outcome)
 }
 
 // PartsFound is the answer to a [PartSearch].
@@ -69,6 +66,10 @@ func (j *Journal) search(ctx context.Context, s PartSearch, most, step int) (fou
 	if err != nil {
 		return found, err
 	}
+	later, err := j.superseding(ctx, s.Station, s.AfterSeq)
+	if err != nil {
+		return found, err
+	}
 	stmt, err := j.read.PrepareContext(ctx, summary)
 	if err != nil {
 		return found, err
@@ -92,6 +93,7 @@ func (j *Journal) search(ctx context.Context, s PartSearch, most, step int) (fou
 			if err != nil {
 				return found, fmt.Errorf("part %s of %s: %w", p.part, p.station, err)
 			}
+			later.over(&one)
 			fits := s.Outcome == "" || one.Outcome() == s.Outcome
 			if fits && s.Person != "" && one.by != s.Person {
 				fits = in.named.within(&p)

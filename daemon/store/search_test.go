@@ -43,7 +43,7 @@ func searchStory(rng *rand.Rand, n int) (story []event.Event) {
 			s.person, s.left = pick("first-shift", "second-shift", "quality", ""), rng.IntN(30)
 			e = event.Event{Kind: event.PersonNamed, Working: &event.Working{}}
 		case k < 13:
-			e = event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: rng.IntN(2) == 0, Part: s.part, Reason: analysis.Quote("x")}}
+			e = event.Event{Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.Outcomes()[rng.IntN(5)], Part: s.part, Reason: analysis.Quote("x")}}
 		case k < 18:
 			e = reading(name, "J-4107", s.part, 1+rng.IntN(9))
 			e.Reading.Gauge = s.gauge
@@ -79,7 +79,7 @@ func (s *PartSearch) naive(all []event.Record) (out []uint64) {
 	for _, p := range f.naiveParts(all) {
 		outcome := Unfinished
 		if p.Verdict != nil {
-			outcome = map[bool]string{true: "accepted", false: "rework"}[p.Verdict.Accepted]
+			outcome = string(p.Verdict.Outcome)
 		}
 		if (s.Outcome == "" || s.Outcome == outcome) && (s.Gauge == "" || gauges[p.Seq][s.Gauge]) && (s.Person == "" || people[p.Seq][s.Person]) {
 			out = append(out, p.Seq)
@@ -182,7 +182,7 @@ func BenchmarkSearch(b *testing.B) {
 		name := fmt.Sprintf("bay %d", i%4)
 		serial := fmt.Sprintf("%06d", i)
 		begun, read := partEvent(name, serial, i+1), reading(name, "J-4107", serial, 1)
-		judged := event.Event{Station: name, Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Part: serial, Reason: analysis.Quote("x")}}
+		judged := event.Event{Station: name, Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.IsAccepted, Part: serial, Reason: analysis.Quote("x")}}
 		begun.At = morning.Add(time.Duration(i) * time.Minute)
 		read.At, judged.At = begun.At, begun.At
 		if story = append(story, begun, read, judged); len(story) >= 3000 {

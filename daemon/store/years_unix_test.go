@@ -60,7 +60,7 @@ func longJournal(b *testing.B) (cfg Config, readings int) {
 		for n := range 48 {
 			batch = append(batch, reading(s, job, serial, n+1))
 		}
-		batch = append(batch, event.Event{Station: s, At: morning, Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Part: serial, Job: job, Readings: 48}})
+		batch = append(batch, event.Event{Station: s, At: morning, Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.IsAccepted, Part: serial, Job: job, Readings: 48}})
 		r.append(b, batch...)
 	}
 	if err := r.stop(); err != nil {

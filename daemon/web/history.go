@@ -65,7 +65,9 @@ type PartLine struct {
 	Seq                uint64 // of the event that began it
 	First, Last        time.Time
 	Readings           int
-	Verdict            *event.Verdict // nil if it has none
+	Verdict            *event.Verdict // the newest result, nil if it has none
+	VerdictSeq         uint64         // of the event with it
+	Superseded         int            // how many results came before it
 	Simulated          bool
 }
 
@@ -185,7 +187,7 @@ func (s *Server) lot(id string, parts []PartLine, l look) template.HTML {
 		lot := picture.Lot{Job: j, W: 1400, H: 320, Format: l.format(j)}
 		for _, p := range slices.Backward(parts) {
 			if v := p.Verdict; v != nil && v.Readings > 0 {
-				lot.Parts = append(lot.Parts, picture.LotPart{Serial: p.Part, Smallest: v.Smallest, Largest: v.Largest, Accepted: v.Accepted})
+				lot.Parts = append(lot.Parts, picture.LotPart{Serial: p.Part, Smallest: v.Smallest, Largest: v.Largest, Accepted: v.Accepted()})
 			}
 		}
 		if len(lot.Parts) > 0 {
@@ -206,7 +208,9 @@ type record struct {
 	Sections template.HTML
 	Facts    [][2]string
 	Lines    []view.HistoryLine
-	Makes    bool // records can be made
+	Makes    bool             // records can be made
+	Acts     bool             // another result can be given
+	Earlier  *event.Beginning // where the part was begun before
 }
 
 func (s *Server) part(w http.ResponseWriter, r *http.Request) {
@@ -230,7 +234,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	}
 	l := s.look(r)
 	f := l.format(b.Job)
-	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict}, Bore: b, Title: b.Job.Title, Units: f.SmallUnit(), Makes: s.makes()}
+	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict, VerdictSeq: b.VerdictSeq}, Bore: b, Earlier: b.Part.Continues, Acts: s.cfg.Actions && b.VerdictSeq != 0, Title: b.Job.Title, Units: f.SmallUnit(), Makes: s.makes()}
 	// The drawings are safe HTML, since picture escapes all text.
 	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())

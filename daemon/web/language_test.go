@@ -184,7 +184,7 @@ func TestEventsAreSaidInTheLanguage(t *testing.T) {
 		{Kind: event.Kept, Void: &event.Void{No: 36, Reason: analysis.Quote("looked at 7")}}, {Kind: event.Kept, Void: &event.Void{No: 36}},
 		{Kind: event.Refused, Refused: &event.Refusal{Reason: analysis.Quote("not square 7")}}, {Kind: event.NoteAdded, Note: "new stone 7"},
 		{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-11", Lost: true}},
-		{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: analysis.Quote("in size 7")}}, {Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote("over 7")}},
+		{Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.IsAccepted, Reason: analysis.Quote("in size 7")}}, {Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.Scrapped, Reason: analysis.Quote("over 7")}},
 	} {
 		p.Tell(e)
 	}

@@ -309,8 +309,9 @@ func (h many) Parts(_ context.Context, f PartFilter) (out []PartLine, earlier ui
 	j := shoptest.Sleeve()
 	for n := 140; n > 0; n-- {
 		small := j.Target + um*analysis.Length(n*7%11-6)/10
-		v := &event.Verdict{Accepted: n%17 != 0, Reason: analysis.Quote("in size"), Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
-		if !v.Accepted {
+		v := &event.Verdict{Outcome: event.IsAccepted, Reason: analysis.Quote("in size"), Readings: 6, Smallest: small, Largest: small + um*analysis.Length(3+n%5)/10}
+		if n%17 == 0 {
+			v.Outcome = event.Scrapped
 			v.Largest += 2 * um
 		}
 		l := PartLine{Station: []string{"hone-bay-1", "hone-bay-2"}[n%2], Job: j.ID, Part: fmt.Sprintf("SL-%04d", n), Seq: uint64(100 * n), First: h.play.At.Add(-time.Duration(n) * 47 * time.Minute), Readings: 36, Verdict: v}

@@ -449,15 +449,15 @@ func TestWallOfFifty(t *testing.T) {
 func TestHistory(t *testing.T) {
 	cfg, src := everything(true)
 	s := serve(t, cfg, src)
-	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `href="/part/bay2/3"`) || !strings.Contains(body, en.Text("history.verdict.none")) {
+	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `href="/part/bay2/3"`) || !strings.Contains(body, en.Text("outcome.unfinished")) {
 		t.Error("the part is not in the list of its job")
 	}
 	if _, _, body := get(t, s, "/history?job=J-4112"); strings.Contains(body, "<svg xmlns") {
 		t.Error("a lot is drawn though no part is finished")
 	}
-	v := &event.Verdict{Accepted: true, Part: "0007", Job: "J-4112", Smallest: shoptest.Length("31.7511 mm"), Largest: shoptest.Length("31.7514 mm"), Readings: 6}
+	v := &event.Verdict{Outcome: event.IsAccepted, Part: "0007", Job: "J-4112", Smallest: shoptest.Length("31.7511 mm"), Largest: shoptest.Length("31.7514 mm"), Readings: 6}
 	cfg.History.(shelf).play.Tell(event.Event{Kind: event.Judged, Verdict: v})
-	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `class="bar"`) || !strings.Contains(body, en.Text("history.verdict.accepted")) {
+	if _, _, body := get(t, s, "/history?job=J-4112"); !strings.Contains(body, `class="bar"`) || !strings.Contains(body, en.Text("outcome.accepted")) {
 		t.Error("the finished part is not drawn in its lot")
 	}
 	if _, _, body := get(t, s, "/history?job=none"); strings.Contains(body, `/part/`) || !strings.Contains(body, en.Text("page.none.parts")) {

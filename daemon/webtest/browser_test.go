@@ -186,7 +186,7 @@ func TestBrowserWholePart(t *testing.T) {
 	b.says("state", en.Text("state.in size"))
 	b.act("accept")
 	b.says("big", en.Text("face.big.accepted"))
-	if v := r.Bore().Verdict; v == nil || !v.Accepted || v.Part != "SL-001" {
+	if v := r.Bore().Verdict; v == nil || !v.Accepted() || v.Part != "SL-001" {
 		t.Errorf("verdict %+v", v)
 	}
 	b.act("part") // nothing is asked, since the part is finished
@@ -236,8 +236,15 @@ func TestBrowserAsks(t *testing.T) {
 	b.wait("the question", `document.getElementById("d-ask").open`)
 	b.do(chromedp.Click("#d-ask .yes"))
 	b.says("work", en.Text("script.part", "0002"))
-	b.act("reject") // laying the part aside is allowed although it has no reading
-	b.says("big", en.Text("face.big.laid_aside"))
+	b.question("disposition") // a part without a reading may be put on hold
+	b.do(chromedp.Click("#d-disposition .yes"))
+	b.wait("an answer to be asked for", `document.getElementById("d-disposition").open && document.querySelectorAll("#d-disposition :checked").length === 0`)
+	for _, choice := range []string{`[value="on_hold"]`, `[name="quick"]`} { // no keyboard is needed
+		b.do(chromedp.Click("#d-disposition " + choice))
+	}
+	b.do(chromedp.Click("#d-disposition .yes"))
+	b.wait("the result", `document.getElementById("d-disposition").open === false`)
+	r.Eventually(20*time.Second, "the part on hold", func() bool { v := r.Bore().Verdict; return v != nil && v.Outcome == "on_hold" })
 }
 
 // TestBrowserLosesAndFindsTheStation checks that old data are not shown as current. When the

@@ -96,7 +96,7 @@ func TestBrowserReadsRecords(t *testing.T) {
 	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} {
 		r.Reading(s, i+1)
 	}
-	if reply := r.Do(event.Action{Do: "reject", Reason: "a very long reason without an end: " + strings.Repeat("x", 60)}); !reply.Done {
+	if reply := r.Do(event.Action{Do: "disposition", Outcome: event.OnHold, Reason: "a very long reason without an end: " + strings.Repeat("x", 60)}); !reply.Done {
 		t.Fatal(reply.Why)
 	}
 	r.Stop()

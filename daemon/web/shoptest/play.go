@@ -213,7 +213,7 @@ func States() map[string]*state.Bore {
 		"accepted": nil, "lost": nil, "unrecorded": nil, "ring": nil, "marks": nil,
 	}
 	done := Began("accepted", Sleeve()).Master().Rounds(SleeveRounds, 6, 0)
-	done.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: analysis.Say("verdict.in_size", 6, analysis.Say("verdict.rule.1.645u")), Part: "0007", Job: "J-4112"}})
+	done.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.IsAccepted, Reason: analysis.Say("verdict.in_size", 6, analysis.Say("verdict.rule.1.645u")), Part: "0007", Job: "J-4112"}})
 	all["accepted"] = done.Bore()
 	lost := Began("lost", Bush()).Master().Rounds(BushRounds, 3, 0)
 	all["lost"] = lost.Tell(event.Event{Kind: event.GaugeSeen, Gauge: &event.InstrumentState{Name: "G-11", Lost: true, Why: analysis.Say("port.gone", "/dev/ttyUSB0")}}).Bore()
@@ -274,7 +274,7 @@ func seldom() map[string]*state.Bore {
 	reserve.Warning = analysis.Say("store.reserve")
 	all["reserve"] = reserve
 	aside := Began("aside", Sleeve()).Master().Rounds(SleeveRounds, 5, 0)
-	all["aside"] = aside.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Reason: analysis.Quote("too close to call"), Part: "0007", Job: "J-4112"}}).Bore()
+	all["aside"] = aside.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.OnHold, Reason: analysis.Quote("too close to call"), Part: "0007", Job: "J-4112"}}).Bore()
 	turn := Began("turn", Sleeve()).Master()
 	plan := event.Study{Since: turn.At.Add(-20 * time.Hour), Job: "J-4112", Place: turn.Fold.Job.Plan()[0], Parts: 10, Appraisers: []string{"first shift", "second shift", "quality"}, Trials: 3}
 	gauging := plan

@@ -3,6 +3,7 @@
 import { settings, set } from "./settings.js";
 import { signIn, onSignOut } from "./login.js";
 import { startPeople, whoWorks, whoSigns } from "./people.js";
+import { wire, open, action } from "./outcome.js";
 import { t, language } from "./words.js";
 
 let station = "", may = false, note = null, face = null, at = null;
@@ -76,7 +77,7 @@ function ask(name, then) {
   fill(name, form);
   hide();
   d.showModal();
-  (d.querySelector(name === "study" && face?.study ? ".yes" : "input:not([type=radio], [type=checkbox]):enabled, select:enabled, .yes") || d.querySelector("button")).focus();
+  (d.querySelector("[autofocus]") || d.querySelector(name === "study" && face?.study ? ".yes" : "input:not([type=radio], [type=checkbox]):enabled, select:enabled, .yes") || d.querySelector("button")).focus();
 }
 
 // fill puts what is known now into a question.
@@ -97,6 +98,7 @@ function fill(name, form) {
     case "study": turns(form, f.study); break;
     case "record": at("take-what").textContent = taking(at("shows").textContent, f.next); break;
     case "accept": at("accept-what").textContent = f.sizes || t("script.nothing_gauged"); break;
+    case "disposition": open(form, f.result ? f.result.text : f.sizes || t("script.nothing_gauged"), f.result); break;
     case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
   }
 }
@@ -150,7 +152,7 @@ const made = {
   },
   job: (f) => ({ job: value(f, "job") }),
   accept: () => ({}),
-  reject: (f) => ({ reason: reason(f) }),
+  disposition: (f) => action(f, face.result),
 };
 
 function begin(name) {
@@ -166,6 +168,7 @@ function begin(name) {
   }));
   if (name === "keys") return ask(name, () => {});
   if ((name === "master" || name === "check") && face && face.reading_ring) name = "leave";
+  if (name === "accept" && face && face.result) name = "disposition"; // another result of the part
   const kind = name;
   ask(kind, (f) => send({ do: kind, ...made[kind](f) }));
 }
@@ -248,6 +251,7 @@ export const actions = {
         answer = null;
         if (then && (!e.submitter || e.submitter.value === "yes")) then(form);
       });
+      if (d.id === "d-disposition") wire(form);
       for (const b of d.querySelectorAll("[data-no]")) b.addEventListener("click", () => d.close());
       d.addEventListener("close", () => { if (!document.querySelector("dialog[open]")) at("more").focus(); });
       d.addEventListener("click", (e) => { if (e.target === d) d.close(); });

@@ -3,6 +3,7 @@ package view
 import (
 	"cmp"
 	"slices"
+	"strconv"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
@@ -16,21 +17,20 @@ func VerdictTone(v *event.Verdict) Tone {
 	switch {
 	case v == nil:
 		return None
-	case v.Accepted:
+	case v.Accepted():
 		return Safe
+	case v.Outcome == event.Scrapped:
+		return Danger
 	}
 	return Watch
 }
 
 // VerdictWord returns the code of a verdict's word. The verdict may be nil.
 func VerdictWord(v *event.Verdict) string {
-	switch {
-	case v == nil:
-		return "history.verdict.none"
-	case v.Accepted:
-		return "history.verdict.accepted"
+	if v == nil {
+		return "outcome.unfinished"
 	}
-	return "history.verdict.laid_aside"
+	return "outcome." + string(v.Outcome)
 }
 
 // HistoryLine is a reading, or a fact between the readings, of a record.
@@ -66,6 +66,9 @@ func Facts(b *state.Bore, f notation.Format) (out [][2]string) {
 	}
 	if v := b.Verdict; v != nil {
 		add("reason", f.Say(v.Reason))
+		if v.Outcome == event.Conceded {
+			add("concession", f.Text("record.concession", v.Number, v.GrantedBy))
+		}
 		add("rule", f.Say(verdict.Rule(v.Rule).Phrase()))
 	}
 	add("ring", b.Master.Ring)
@@ -169,7 +172,13 @@ func note(e *event.Event, f notation.Format) string {
 	case event.Voided, event.Restored, event.Kept:
 		return struck(e, f)
 	case event.Judged:
-		return f.Text("history.judged", analysis.Say(VerdictWord(e.Verdict)), f.Say(e.Verdict.Reason))
+		return f.Text("history.judged", analysis.Say(VerdictWord(e.Verdict)), e.Verdict.Reason)
+	case event.Superseded:
+		return f.Text("history.superseded", analysis.Say(VerdictWord(e.Verdict)), strconv.FormatUint(e.Verdict.Supersedes, 10), e.Verdict.Reason)
+	case event.PartBegun:
+		if c := e.Part.Continues; c != nil {
+			return f.Text("history.continues", c.Station, strconv.FormatUint(c.Seq, 10))
+		}
 	case event.GaugeSeen:
 		if e.Gauge.Lost {
 			return f.Text("history.gauge_lost")

@@ -68,7 +68,7 @@ func Happening(r *event.Record, f notation.Format) Happened {
 	case r.Round != nil:
 		h.Text = f.Text("face.happened.round", r.Round.Number)
 	case r.Verdict != nil:
-		h.Good = r.Verdict.Accepted
+		h.Good = r.Verdict.Accepted()
 	case r.Check != nil:
 		h.Text, h.Good = f.Say(r.Check.Sentence), r.Check.Good
 	case r.Reread != nil:

@@ -43,6 +43,7 @@ type Station struct {
 	Mastered  bool       `json:"mastered"`
 	Reading   bool       `json:"reading_ring"` // a ring is being read
 	Finished  bool       `json:"finished"`
+	Result    *result    `json:"result,omitempty"` // of the part in hand
 	Study     *studyView `json:"study,omitempty"`
 }
 
@@ -122,6 +123,14 @@ type choice struct {
 	Text  string          `json:"text"`
 }
 
+// result is what another result of the part would supersede.
+type result struct {
+	Seq  uint64 `json:"seq"`
+	Job  string `json:"job"`
+	Part string `json:"part"`
+	Text string `json:"text"`
+}
+
 // button is an action that makes sense now, with the word that the action's own button has.
 type button struct {
 	Do    string `json:"do"`
@@ -156,6 +165,9 @@ func Of(b *state.Bore, f notation.Format) Station {
 		return v
 	}
 	v.cautions(b, f)
+	if r := b.Verdict; r != nil && b.VerdictSeq != 0 {
+		v.Result = &result{b.VerdictSeq, r.Job, r.Part, f.Text("history.judged", analysis.Say(VerdictWord(r)), r.Reason)}
+	}
 	if b.Job == nil {
 		return v
 	}

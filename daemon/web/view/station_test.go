@@ -201,7 +201,7 @@ func TestWarmIsNotInSize(t *testing.T) {
 func TestCheckAfterAcceptance(t *testing.T) {
 	accepted := func() *shoptest.Play {
 		p := shoptest.Began("accepted", shoptest.Sleeve()).Master().Rounds(shoptest.SleeveRounds, 6, 0)
-		return p.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Accepted: true, Reason: analysis.Quote("in size"), Part: "0007", Job: "J-4112"}})
+		return p.Tell(event.Event{Kind: event.Judged, Verdict: &event.Verdict{Outcome: event.IsAccepted, Reason: analysis.Quote("in size"), Part: "0007", Job: "J-4112"}})
 	}
 	p := accepted()
 	f := Of(p.Bore(), coded)
@@ -372,7 +372,7 @@ func TestHistorySaysWho(t *testing.T) {
 		{Event: event.Event{Kind: event.PersonNamed, Person: "a", Working: &event.Working{By: event.ByPIN, Readings: 2}}},
 		{Event: event.Event{Kind: event.Taken, Person: "a", Reading: &event.Reading{No: 3, How: "button"}}},
 		{Event: event.Event{Kind: event.Taken, Reading: &event.Reading{No: 4, How: "button"}}},
-		{Event: event.Event{Kind: event.Judged, Person: "a", Verdict: &event.Verdict{Accepted: true, SignedBy: "q"}}},
+		{Event: event.Event{Kind: event.Judged, Person: "a", Verdict: &event.Verdict{Outcome: event.IsAccepted, SignedBy: "q"}}},
 		{Event: event.Event{Kind: event.PersonNamed, Working: &event.Working{}}},
 	}
 	var got []string
