@@ -291,7 +291,7 @@ func ParseEntry(line string) (Entry, error) {
 	head, quoted, ok := strings.Cut(line, ` "`)
 	f := strings.Fields(head)
 	if !ok || len(f) < 2 || len(f) > 3 || !strings.Contains("<>!", f[0]) {
-		return Entry{}, errors.New(`want <, > or !, the seconds, perhaps the wall clock, and the bytes in quotes`)
+		return Entry{}, errors.New(`give <, > or !, the seconds, perhaps the wall clock, and the bytes in quotes`)
 	}
 	if i := strings.IndexFunc(quoted, func(r rune) bool { return r < ' ' || r > '~' }); i >= 0 {
 		return Entry{}, fmt.Errorf(`%q in the quotes: want printable ASCII, and \x with two hex digits for all other bytes`, quoted[i])

@@ -313,3 +313,13 @@ func TestErrorsAreSaidInPlace(t *testing.T) {
 		}
 	}
 }
+
+// One term stands for one thing, and no text sounds translated.
+func TestTextsKeepToTheWords(t *testing.T) {
+	banned := regexp.MustCompile(`(?i)\bwant(s|ed)? (a|an|one|to)\b|: want |struck out|strike out|\bMind:|knocked|\bstay there\b|is it meant|for want of|  |(^| )gauge (it|again|at|the bore)\b`)
+	for code, text := range notation.English().Texts("") {
+		if at := banned.FindString(text); at != "" {
+			t.Errorf("%s: %q stands in %q", code, at, text)
+		}
+	}
+}

@@ -22,7 +22,7 @@ type listenCmd struct {
 	Out    string        `help:"Write the configuration to this file, and a recording beside it." short:"o"`
 	Record string        `help:"Write what was heard to this file, also where it was not made out."`
 	Name   string        `help:"The name of the gauge and of its station." default:"new-gauge"`
-	Shows  []string      `help:"What the gauge's display shows, such as \"-0.0044 mm\"; for want of a person to type it. May be given again." sep:"none"`
+	Shows  []string      `help:"What the gauge's display shows, such as \"-0.0044 mm\"; use it without a keyboard. May be given again." sep:"none"`
 	For    time.Duration `help:"How long to listen with each setting of the line." default:"3s"`
 	Baud   int           `help:"The speed; the usual ones are tried when left out."`
 	Data   int           `help:"Data bits." default:"8"`

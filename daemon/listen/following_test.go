@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"fairbore/daemon/config"
 	"fairbore/drivers"
 )
 
@@ -101,5 +102,13 @@ func TestStampsAreHeard(t *testing.T) {
 		if len(ps) == 0 || ps[0].Stamps != step {
 			t.Errorf("in steps of %s: %+v", step, ps)
 		}
+	}
+}
+
+// What listen writes is a whole configuration: check takes it as it is.
+func TestWrittenConfigurationIsWhole(t *testing.T) {
+	p := Proposal{Driver: "line", Line: drivers.Serial{Baud: 9600, Data: 8, Parity: "none", Stop: 1}, Unit: drivers.Unit("mm"), Step: "0.0001"}
+	if _, err := config.Parse("gauge.yaml", []byte(whole+p.Block("new-gauge", "/dev/ttyUSB0", "2026-11-25"))); err != nil {
+		t.Error(err)
 	}
 }

@@ -89,7 +89,7 @@ func (l *listener) say(format string, a ...any) { fmt.Fprintf(l.Print, format+"\
 // find listens with one setting after another, then asks if it may. It stays with the first setting
 // that gives complete frames.
 func (l *listener) find(ctx context.Context) error {
-	l.say("Listening on %s. Press the gauge's button now and then, or let it stream.", l.Device)
+	l.say("Listening on %s. Press the gauge's button about twice a second, or let it stream.", l.Device)
 	for lines := l.lines(listenLines()); len(lines) > 0; lines = lines[1:] {
 		h, err := l.hear(ctx, lines[0], probe{}, l.For)
 		if err != nil || ctx.Err() != nil {
@@ -103,7 +103,7 @@ func (l *listener) find(ctx context.Context) error {
 	if !l.Ask {
 		return nil
 	}
-	l.say("Nothing was made out by listening; asking.")
+	l.say("No readings so far. Now asking the gauge.")
 	for _, line := range l.lines(askLines()) {
 		for _, p := range probes(l.Device) {
 			h, err := l.hear(ctx, line, p, 1200*time.Millisecond)
@@ -163,7 +163,7 @@ func (l *listener) whole(h *Heard) bool {
 // three times as long as it listens to a setting.
 func (l *listener) stay(ctx context.Context, h Heard) error {
 	if l.Answers != nil {
-		l.say("Frames come whole. Move the gauge, below zero too if it goes there. Each time it rests, type what its\ndisplay shows, with the unit, then Enter; Enter alone when you are done. To see over what time it averages,\npress a contact in, hold it, and let it go at once, a few times.")
+		l.say("Receiving complete readings. Move the gauge, below zero too if it goes there. Each time it rests, type what its\ndisplay shows, with the unit, then Enter; Enter alone when you are done. To see over what time it averages,\npress a contact in, hold it, and let it go at once, a few times.")
 	}
 	p := probe{driver: h.Driver, options: h.Options}
 	line := h.Line
@@ -224,6 +224,9 @@ func asking(p probe) string {
 	return ", asking " + p.says
 }
 
+// whole makes a gauge and its station a configuration that runs.
+const whole = "version: 1\nsite: my-shop # name your shop: letters, digits, - and _\njournal: {path: fairbore.db}\n"
+
 // conclude prints what was found and writes it.
 func (l *listener) conclude() error {
 	ps := Guess(l.evidence)
@@ -243,7 +246,7 @@ func (l *listener) conclude() error {
 	if !ps[0].Sure() {
 		return ErrCantTell
 	}
-	block := ps[0].Block(l.Name, l.Device, date)
+	block := whole + ps[0].Block(l.Name, l.Device, date)
 	if l.Out == "" {
 		l.say("\n%s", block)
 		return nil
@@ -251,7 +254,7 @@ func (l *listener) conclude() error {
 	if err := write(l.Out, []byte(block)); err != nil {
 		return err
 	}
-	l.say("Configuration written to %s; merge it into yours, add what is missing (job, rings), and run fairbore check.", l.Out)
+	l.say("Configuration written to %s. Try it: fairbore run %[1]s. Add your rings, and jobs here or on the page.", l.Out)
 	return nil
 }
 
