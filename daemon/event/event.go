@@ -1,6 +1,7 @@
 package event
 
 import (
+	"slices"
 	"time"
 
 	"fairbore/analysis"
@@ -456,7 +457,8 @@ type Verdict struct {
 	Readings   int                `json:"readings"` // number of readings that it is based on
 	State      State              `json:"state"`    // the state that the program showed at that moment
 	Rule       string             `json:"rule,omitempty"`
-	U          analysis.Deviation `json:"u_um,omitempty"` // expanded uncertainty of one size
+	U          analysis.Deviation `json:"u_um,omitempty"`    // expanded uncertainty of one size
+	Assumes    []Assumption       `json:"assumes,omitempty"` // what U rests on that nobody stated or measured, and that matters
 	// SignedBy is the id of another than [Event.Person], who signs for the verdict.
 	SignedBy string `json:"signed_by,omitempty"`
 }
@@ -481,6 +483,25 @@ type Measured struct {
 	SignOff bool
 	Took    []string // ids of the people
 	Unnamed int      // readings for which nobody was named
+}
+
+// Assumption is an input of the uncertainty that nobody stated or measured, and that matters.
+type Assumption struct {
+	Line   string          `json:"line"`    // of the budget
+	Says   analysis.Phrase `json:"assumes"` // with the value that is assumed
+	Settle analysis.Phrase `json:"settle"`  // how to know it
+}
+
+// Assuming says all that is assumed in one phrase, zero if nothing is.
+func Assuming(all []Assumption) (what analysis.Phrase) {
+	for _, a := range slices.Backward(all) {
+		if what.IsZero() {
+			what = a.Says
+		} else {
+			what = analysis.Say("assume.and", a.Says, what)
+		}
+	}
+	return what
 }
 
 // LotMost is the largest number of finished parts of a job from which the spread of the process is

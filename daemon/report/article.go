@@ -125,7 +125,7 @@ func (r *record) decisionRule() {
 		return
 	}
 	z := &j.Sizes.Zone
-	r.section(r.Text("record.decision_rule"), document.Lines(filled(
+	r.section(r.Text("record.decision_rule"), document.Lines(append(filled(
 		r.Text("record.rule.alone", j.Rule.Phrase()), r.Text("record.rule.u", r.Bore.U.Expanded, z.Guard, analysis.Size(z.AcceptLow), analysis.Size(z.AcceptHigh)), r.fits(j.Sizes.Fit), r.otherwise(),
-	)))
+	), r.assumes(r.Bore.Assumes)...)))
 }

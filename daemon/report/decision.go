@@ -9,6 +9,7 @@ import (
 	"fairbore/analysis/uncertainty"
 	"fairbore/analysis/verdict"
 	"fairbore/daemon/document"
+	"fairbore/daemon/event"
 )
 
 // form says the form of the bore in words.
@@ -27,13 +28,21 @@ func (r *record) decision() {
 		return
 	}
 	z := &j.Sizes.Zone
-	r.doc.Add(document.Lines(filled(
+	r.doc.Add(document.Lines(append(filled(
 		r.Text("record.rule.is", j.Rule.Phrase()), r.Text("record.rule.guard", z.Guard, analysis.Size(z.AcceptLow), analysis.Size(z.AcceptHigh)), r.say(j.Sentence), r.fits(j.Sizes.Fit), r.otherwise(),
-	)))
+	), r.assumes(r.Bore.Assumes)...)))
 	r.doc.Add(r.judgements(j), document.Lines(r.chances(j)))
 	if j.Plugs != nil {
 		r.doc.Add(document.Lines{r.Text("record.mind", j.Plugs.Caution)})
 	}
+}
+
+// assumes says what the uncertainty rests on that nobody stated or measured, and how to know it.
+func (r *record) assumes(all []event.Assumption) (lines []string) {
+	for _, a := range all {
+		lines = append(lines, r.Text("record.assumes", a.Says, a.Settle))
+	}
+	return lines
 }
 
 func (r *record) fits(f verdict.Fit) string {
@@ -59,7 +68,7 @@ func (r *record) recorded() document.Lines {
 	if v == nil || v.Rule == "" {
 		return document.Lines{r.Text("record.rule.none")}
 	}
-	return document.Lines{r.Text("record.rule.then", verdict.Rule(v.Rule).Phrase(), v.U, analysis.Say("state."+string(v.State)))}
+	return append(document.Lines{r.Text("record.rule.then", verdict.Rule(v.Rule).Phrase(), v.U, analysis.Say("state."+string(v.State)))}, r.assumes(v.Assumes)...)
 }
 
 // judgements tables what was judged.

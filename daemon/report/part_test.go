@@ -159,8 +159,9 @@ func TestGaugeCalibrationInTheRecord(t *testing.T) {
 	if err := (Log{Looks: b.records}).CSV(&out); err != nil || !strings.Contains(out.String(), ",K-3001,2026-11-01,no,,,\r\n") {
 		t.Errorf("%v\n%s", err, out.String())
 	}
-	if strings.Contains(PartRecord(sleeve(t), notation.Format{}).Text(), en.Text("record.note.gauges")) {
-		t.Error("a table of a calibration that nothing is stated of")
+	not := en.Text("record.not_stated")
+	if text := strings.Join(strings.Fields(PartRecord(sleeve(t), notation.Format{}).Text()), " "); !strings.Contains(text, "G-11 "+not+" "+not+" "+en.Text("record.not_known")) {
+		t.Errorf("the record does not say that nothing is stated of the calibration:\n%s", text)
 	}
 }
 
@@ -455,4 +456,27 @@ func BenchmarkPDF(b *testing.B) {
 		n = out.Len()
 	}
 	b.ReportMetric(float64(n)/1024, "KiB")
+}
+
+// A decision that rests on what nobody stated says so, and how to know it.
+func TestAssumptionsInTheRecord(t *testing.T) {
+	set := shopSettings(t)
+	set.Bases = map[string]analysis.Basis{uncertainty.ComponentDrift: analysis.ByAssumption}
+	b := newBench(t, set)
+	b.begin("J-4112", "003", -um1/5)
+	b.play(rounds(t, "sleeve"), -um1/5)
+	b.finish(-um1 / 5)
+	p := b.part("003")
+	if v := p.Bore.Verdict; v == nil || len(v.Assumes) != 1 || v.Assumes[0].Line != uncertainty.ComponentDrift {
+		t.Fatalf("the verdict: %+v", p.Bore.Verdict)
+	}
+	says := en.Say(p.Bore.Assumes[0].Settle)
+	for _, d := range []*document.Document{PartRecord(p, notation.Format{}), FirstArticle(p, notation.Format{})} {
+		if text := strings.Join(strings.Fields(d.Text()), " "); !strings.Contains(text, daemontest.Begins("record.assumes")+daemontest.Begins("assume.drift")) || !strings.Contains(text, says) {
+			t.Errorf("the record does not say %q:\n%s", says, text)
+		}
+	}
+	if text := PartRecord(sleeve(t), notation.Format{}).Text(); strings.Contains(text, daemontest.Begins("record.assumes")) {
+		t.Errorf("nothing is assumed, and it says so:\n%s", text)
+	}
 }

@@ -185,7 +185,7 @@ func (w *writer) ringsTable(looks []event.Record) *document.Table {
 		}
 		seen[k] = true
 		t.Rows = append(t.Rows, []string{
-			clean(ring.ID), w.Certified(ring.Size), w.Beside().Certified(ring.Size), um.Micro(ring.U), orDash(clean(ring.Certified)), w.due(ring.Due), w.inDate(ring.Due, looks[i].At),
+			clean(ring.ID), w.Certified(ring.Size), w.Beside().Certified(ring.Size), um.Micro(ring.U), w.certificate(ring.Certified), w.due(ring.Due), w.inDate(ring.Due, looks[i].At),
 		})
 	}
 	t.Notes = []string{w.Text("record.note.rings")}
@@ -193,7 +193,7 @@ func (w *writer) ringsTable(looks []event.Record) *document.Table {
 }
 
 // gaugesTable lists the gauges with what was stated of their calibration when a zero was set, nil
-// if nothing was.
+// if no zero was set.
 func (w *writer) gaugesTable(looks []event.Record) *document.Table {
 	t := &document.Table{Columns: slices.Concat(words(w.Text("record.gauge")), wrapped(w.Text("record.certificate")), words(w.Text("record.due"), w.Text("record.in_date")))}
 	type key struct {
@@ -203,7 +203,7 @@ func (w *writer) gaugesTable(looks []event.Record) *document.Table {
 	seen := map[key]bool{}
 	for i := range looks {
 		m := looks[i].Master
-		if m == nil || m.GaugeDue.IsZero() && m.GaugeCertified == "" {
+		if m == nil {
 			continue
 		}
 		k := key{m.Gauge, m.GaugeCertified, w.inDate(m.GaugeDue, looks[i].At), m.GaugeDue}
@@ -211,7 +211,7 @@ func (w *writer) gaugesTable(looks []event.Record) *document.Table {
 			continue
 		}
 		seen[k] = true
-		t.Rows = append(t.Rows, []string{clean(k.gauge), orDash(clean(k.certified)), w.due(k.due), k.inDate})
+		t.Rows = append(t.Rows, []string{clean(k.gauge), w.certificate(k.certified), w.due(k.due), k.inDate})
 	}
 	if t.Rows == nil {
 		return nil
@@ -231,6 +231,13 @@ func ringOf(e *event.Record) *analysis.Ring {
 		return &e.Reread.Ring
 	}
 	return &e.Check.Ring
+}
+
+func (w *writer) certificate(name string) string {
+	if name == "" {
+		return w.Text("record.not_stated")
+	}
+	return clean(name)
 }
 
 func (w *writer) due(at time.Time) string {

@@ -112,7 +112,7 @@ func (s *Session) verdict(a *event.Action, b *state.Bore) *event.Verdict {
 		v.Taper = b.Form.Taper.Value
 	}
 	if b.Judged != nil {
-		v.Rule, v.U = string(b.Judged.Rule), b.U.Expanded
+		v.Rule, v.U, v.Assumes = string(b.Judged.Rule), b.U.Expanded, b.Assumes
 	}
 	return v
 }

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -144,11 +146,20 @@ func TestBudgetSaysWhatIsAssumed(t *testing.T) {
 			t.Errorf("%s is %s, want %s", line, known[line], want)
 		}
 	}
-	if got := b.bore().Assumed(); got != nil { // nothing of the gauge
+	lines := func() (names []string) {
+		for _, a := range b.bore().Assumes {
+			names = append(names, a.Line)
+			if said := coded(a.Says) + coded(a.Settle); !strings.Contains(said, "assume.settle."+a.Line) {
+				t.Errorf("%s: %s", a.Line, said)
+			}
+		}
+		return names
+	}
+	if got := lines(); !slices.Equal(got, []string{uncertainty.ComponentDrift}) { // the contact is a small part
 		t.Errorf("assumed: %q", got)
 	}
 	b.set.Gauge.Assumed, b.set.Gauge.Repeatability = true, analysis.Deviation(um/5)
-	if got := b.bore().Assumed(); len(got) != 1 || got[0] != "repeatability" {
+	if got := lines(); !slices.Equal(got, []string{uncertainty.ComponentRepeat, uncertainty.ComponentDrift}) {
 		t.Errorf("assumed: %q", got)
 	}
 	b.set.Gauge.Assumed, b.set.Gauge.Repeatability = false, analysis.Deviation(um/10)

@@ -47,6 +47,8 @@ type Bore struct {
 	// mastered and something is gauged.
 	U      *uncertainty.Stated `json:"u,omitempty"`
 	Budget *uncertainty.Budget `json:"budget,omitempty"`
+	// Assumes is what U rests on that nobody stated or measured, and that matters.
+	Assumes []event.Assumption `json:"assumes,omitempty"`
 	// FormBudget is the budget of a form error, which is the difference of two sizes.
 	FormBudget *uncertainty.Budget `json:"form_budget,omitempty"`
 	// Form is the form of the bore in that round. Words describe it, the worst first.
@@ -97,22 +99,6 @@ func (b *Bore) Person() string {
 // Shrinking reports whether the part will still shrink by more than is allowed without a correction
 // for it. Its readings are then not its size.
 func (b *Bore) Shrinking() bool { return b.Cool == nil && b.Cooling.Shrinking() }
-
-// Assumed names, each in a word, what is assumed about the gauge and contributes a tenth or more of
-// the variance.
-func (b *Bore) Assumed() (inputs []string) {
-	if b.Budget == nil {
-		return nil
-	}
-	words := map[string]string{uncertainty.ComponentRepeat: "repeatability", uncertainty.ComponentAveraging: "averaging", uncertainty.ComponentResolution: "step"}
-	for i := range b.Budget.Components {
-		l := &b.Budget.Components[i]
-		if word := words[l.Name]; word != "" && l.Basis == uncertainty.ByAssumption && l.Share >= 10 {
-			inputs = append(inputs, word)
-		}
-	}
-	return inputs
-}
 
 // Sizes are the extreme local sizes of a round, and their mean.
 type Sizes struct {

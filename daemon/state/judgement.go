@@ -58,10 +58,28 @@ func (f *Fold) judgement(b *Bore, set *Settings, readings []analysis.Reading) {
 	if !known {
 		return
 	}
-	b.U, b.Budget, b.FormBudget = &size.Stated, &size, &between
+	b.U, b.Budget, b.FormBudget, b.Assumes = &size.Stated, &size, &between, assumptions(&size)
 	rule := verdict.Rule(cmp.Or(set.Rule, string(verdict.Simple)))
 	v := verdict.Judge(verdict.Input{Job: f.Job, Readings: readings, Size: size.Stated, Form: between.Stated, Rule: rule, Lot: f.lot(own(&set.Gauge, readings))})
 	b.Judged = &v
+}
+
+// assumptions says what is assumed in a budget and matters, with its value, and how to settle it.
+func assumptions(b *uncertainty.Budget) (all []event.Assumption) {
+	for _, l := range b.Assumed() {
+		value := cmp.Or(l.HalfWidth, l.Standard)
+		a := event.Assumption{Line: l.Name, Settle: analysis.Say("assume.settle." + l.Name)}
+		switch l.Unit {
+		case "um":
+			a.Says = analysis.Say("assume."+l.Name, analysis.Fine(math.Round(value*float64(analysis.Micrometre))))
+		case "K":
+			a.Says = analysis.Say("assume."+l.Name, analysis.Kelvin(math.Round(value*float64(analysis.Celsius))))
+		default: // a value that says nothing to a person
+			a.Says = analysis.Say("assume." + l.Name)
+		}
+		all = append(all, a)
+	}
+	return all
 }
 
 // own returns the part of the standard uncertainty of one size that differs from part to part:

@@ -402,17 +402,12 @@ func signsOf(b *state.Bore, f notation.Format) (s signs) {
 	return s
 }
 
-// assumed says what is assumed about the gauge, "" if nothing is.
+// assumed says what the uncertainty rests on that nobody stated or measured, "" if nothing is.
 func assumed(b *state.Bore, f notation.Format) string {
-	all := b.Assumed()
-	if len(all) == 0 {
-		return ""
+	if what := event.Assuming(b.Assumes); !what.IsZero() {
+		return f.Text("face.sign.assumed", what)
 	}
-	words := make([]string, len(all))
-	for i, what := range all {
-		words[i] = f.Text("face.assumed." + what)
-	}
-	return f.Text("face.sign.assumed", strings.Join(words, ", "))
+	return ""
 }
 
 // Sentence begins a line with a capital letter.

@@ -330,21 +330,14 @@ func TestSpeedsAreAskedFor(t *testing.T) {
 	}
 }
 
-// What is assumed of the gauge stands beside it.
+// What the uncertainty rests on that nobody stated or measured stands beside the gauge.
 func TestAssumedIsSaid(t *testing.T) {
 	b := *shoptest.States()["insize"]
 	if f := Of(&b, coded); f.Gauge.More != "" {
 		t.Errorf("nothing is assumed, and it says %q", f.Gauge.More)
 	}
-	budget := *b.Budget
-	budget.Components = slices.Clone(budget.Components)
-	for i := range budget.Components {
-		if l := &budget.Components[i]; l.Name == "repeat" || l.Name == "contact and form" {
-			l.Basis, l.Share = "assumed", 30
-		}
-	}
-	b.Budget = &budget
-	if f := Of(&b, coded); f.Gauge.More != "⟦face.sign.assumed ⟦face.assumed.repeatability⟧⟧" {
+	b.Assumes = []event.Assumption{{Says: analysis.Say("assume.repeat", analysis.Fine(2000))}, {Says: analysis.Say("assume.part_alpha")}}
+	if f := Of(&b, coded); f.Gauge.More != "⟦face.sign.assumed ⟦assume.and ⟦assume.repeat 0.20 µm⟧ ⟦assume.part_alpha⟧⟧⟧" {
 		t.Errorf("says %q", f.Gauge.More)
 	}
 }
