@@ -166,24 +166,24 @@ func TestBrowserWholePart(t *testing.T) {
 	b.says("work", "SL-001")
 	readRing(r, b, "master")
 	b.says("master", "R-1250")
-	b.says("big", en.Text("face.big.gauge_it"))
+	b.says("big", en.Text("face.big.measure"))
 	for i, s := range []string{"31.74510", "31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} { // the zero is −0.3 µm
 		r.Reading(s, i+1)
 	}
-	b.says("state", en.Text("state.stock to go"))
+	b.says("state", en.Text("face.state.stock_to_go"))
 	b.says("number", "260") // 31.75000 − 31.74340 = 6.6 µm = 259.8 millionths
 	b.act("round", chromedp.SendKeys(`#d-round [name="strokes"]`, "10"))
-	b.says("big", en.Text("face.big.gauge_again"))
+	b.says("big", en.Text("face.big.measure_again"))
 	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170", "31.75160"} {
 		r.Reading(s, i+7)
 	}
-	b.says("state", en.Text("state.in size"))
+	b.says("state", en.Text("face.state.in_size"))
 	b.act("void", chromedp.Click(`#d-void [value="`+en.Text("page.reason.slipped")+`"]`))
 	b.says("foot", "next")
 	r.Reading("31.75160", 13)
-	b.says("state", en.Text("state.in size"))
+	b.says("state", en.Text("face.state.in_size"))
 	readRing(r, b, "check")
-	b.says("state", en.Text("state.in size"))
+	b.says("state", en.Text("face.state.in_size"))
 	b.act("accept")
 	b.says("big", en.Text("face.big.accepted"))
 	if v := r.Bore().Verdict; v == nil || !v.Accepted() || v.Part != "SL-001" {
@@ -261,7 +261,7 @@ func TestBrowserLosesAndFindsTheStation(t *testing.T) {
 	b.says("big", en.Text("away.big"))
 	b.wait("the size to go", `getComputedStyle(document.getElementById("figure")).visibility === "hidden"`)
 	r.Start()
-	b.says("state", en.Text("state.stock to go"))
+	b.says("state", en.Text("face.state.measure_rest"))
 	b.wait("the size to come back", `getComputedStyle(document.getElementById("figure")).visibility === "visible"`)
 }
 
@@ -488,7 +488,7 @@ func TestBrowserStudy(t *testing.T) {
 	page.open("http://"+r.Web+"/study/bay2", 1920, 1080)
 	page.says("study", "no gauge study yet")
 	b.act("study", chromedp.SendKeys(`#d-study [name="appraisers"]`, "first shift, <b>night"), chromedp.SetValue(`#d-study [name="parts"]`, "2"), chromedp.SetValue(`#d-study [name="trials"]`, "2"))
-	b.says("advice", en.Text("face.study.gauges", "first shift", "1", 1, 2))
+	b.says("advice", en.Text("now.study.trial", "first shift", "1", 1, 2))
 	page.says("study", en.Text("record.n_of_m", 0, 8))
 	for i, size := range []string{"31.74510", "31.74710", "31.74520", "31.74720", "31.74530", "31.74720", "31.74520", "31.74730"} {
 		if i > 0 {
@@ -504,12 +504,12 @@ func TestBrowserStudy(t *testing.T) {
 			b.press(kb.Enter) // the answer has the focus
 			b.wait("the question to close", `!document.getElementById("d-study").open`)
 		}
-		b.says("big", en.Text("face.big.gauge_it"))
+		b.says("big", en.Text("face.big.measure"))
 		r.Gauge.Send("+" + size + " mm\r\n")
 		b.says("big", en.Text("face.big.study_next"))
 		page.says("study", en.Text("record.n_of_m", i+1, 8))
 	}
-	b.says("advice", en.Text("face.study.all"))
+	b.says("advice", en.Text("now.study.all"))
 	b.act("study") // the page proposes to end the study
 	page.wait("the end", fmt.Sprintf(`!document.getElementById("study").innerText.includes(%q) && document.querySelectorAll("#study figure").length === 2`, en.Text("record.n_of_m", 8, 8)))
 	page.says("study", en.Text("record.study.size", 2, 2, 2))

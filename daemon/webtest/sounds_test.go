@@ -40,7 +40,7 @@ func listening(t *testing.T) (*browser, *daemontest.Rig) {
 	r := started(t)
 	r.Master()
 	b.open(r.Page(), 1920, 1080)
-	b.says("big", en.Text("face.big.gauge_it"))
+	b.says("big", en.Text("face.big.measure"))
 	ask[chromedp.Void](b, listen)
 	return b, r
 }
@@ -91,14 +91,14 @@ func TestBrowserSounds(t *testing.T) {
 	for i, s := range []string{"31.74510", "31.74470", "31.74470", "31.74370", "31.74370"} {
 		r.Reading(s, i+3)
 	}
-	b.says("state", en.Text("state.stock to go"))
+	b.says("state", en.Text("face.state.stock_to_go"))
 	heard["round"] = b.hears("a new round, and the places that are due again", 4, func() { r.Do(event.Action{Do: "round", Strokes: 10}) })
 	for i, s := range []string{"31.75160", "31.75150", "31.75150", "31.75140", "31.75170"} {
 		r.Reading(s, i+8)
 	}
 	b.says("next", "2.28 in / 90°")
 	heard["in size"] = b.hears("the last reading of a part in size", 4, func() { r.Reading("31.75160", 13) })
-	b.says("state", en.Text("state.in size"))
+	b.says("state", en.Text("face.state.in_size"))
 	heard["attention"] = b.hears("a gauge that was knocked", 2, func() { r.Do(event.Action{Do: "bumped", Reason: "the gauge was dropped"}) })
 	b.says("big", en.Text("face.big.not_mastered"))
 	r.Master()
