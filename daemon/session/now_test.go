@@ -29,8 +29,10 @@ func pressed(do string, b *state.Bore) event.Action {
 	switch do {
 	case "job":
 		a.Job = "J-4112"
-	case "void", "reject":
+	case "void":
 		a.Reason = "dirt"
+	case "disposition":
+		a.Reason, a.Outcome = "scratched", event.OnHold
 	case "round":
 		a.Strokes = 4
 	case "position", "repeat":
@@ -79,8 +81,8 @@ func agrees(b *state.Bore, v *view.Station) (faults []string) {
 	if slices.Contains(offered, "accept") {
 		must(b.State == event.InSize && b.Master.OK && b.Complete, "accept offered in %s", b.State)
 	}
-	if slices.Contains(offered, "reject") {
-		must(b.Complete && b.Basis == b.Round && b.Next == nil && b.Verdict == nil, "reject while there is something to measure")
+	if slices.Contains(offered, "disposition") {
+		must(n.Is == state.Rejected || b.Complete && b.Basis == b.Round && b.Next == nil && b.Verdict == nil, "reject while there is something to measure")
 	}
 	if n.Is.AtRing() {
 		must(b.Master.Running != nil && (n.Do == "" || n.Do == "record") && slices.Equal(n.Also, []string{"leave"}), "at the ring %v", offered)
@@ -152,7 +154,7 @@ func (b *bench) history(rng *rand.Rand, size *analysis.Length) {
 		lost := rng.IntN(3) == 0
 		b.keep(b.GaugeState(b.now, "G-11", lost, analysis.Phrase{}))
 	default:
-		all := []string{"part", "round", "void", "restore", "keep", "master", "check", "reread", "leave", "bumped", "dressed", "temperature", "cooldown", "accept", "reject", "position", "repeat", "skip", "study", "job"}
+		all := []string{"part", "round", "void", "restore", "keep", "master", "check", "reread", "leave", "bumped", "dressed", "temperature", "cooldown", "accept", "disposition", "position", "repeat", "skip", "study", "job"}
 		a := pressed(all[rng.IntN(len(all))], g)
 		if a.Do == "study" && rng.IntN(2) == 0 && g.Study == nil {
 			a.Over, a.Appraisers, a.Parts, a.Trials = false, []string{"a", "b"}, 2, 2
@@ -266,7 +268,7 @@ func TestFirstButtonIsTheFirstStep(t *testing.T) {
 		}), state.InSize, "accept", "check", "advise.stop.in_size"},
 		"zero lapsed":           {then(at(good...), func(b *bench) { b.wait(time.Hour) }), state.NotMastered, "master", "job", "now.not_mastered "},
 		"bumped":                {act(at(good...), event.Action{Do: "bumped", Reason: "fell"}), state.NotMastered, "master", "job", "now.not_mastered "},
-		"over":                  {all("31.7540"), state.OverSize, "reject", "check void", "advise.aside.over"},
+		"over":                  {all("31.7540"), state.OverSize, "disposition", "check void", "advise.aside.over"},
 		"over, some measured":   {at("31.7540", "31.7540"), state.OverSize, "record", "void check", "now.over_measure"},
 		"past the safe size":    {all("31.7526"), state.TooClose, "check", "record void", "advise.check.past_safe"},
 		"gauge lost":            {then(at(good...), lose), state.GaugeLost, "", "", "now.gauge_lost"},
@@ -283,7 +285,7 @@ func TestFirstButtonIsTheFirstStep(t *testing.T) {
 				b.shows(lengthOf("31.7520 mm"))
 			}
 		}), state.InDoubt, "master", "part", "now.in_doubt "},
-		"rejected":            {act(at(good...), event.Action{Do: "reject", Reason: "scratched"}), state.Rejected, "part", "", "now.rejected"},
+		"rejected":            {act(at(good...), pressed("disposition", nil)), state.Rejected, "part", "disposition", "now.on_hold"},
 		"study, a trial":      {act(at(), study), state.StudyTrial, "record", "void study", "now.study.trial "},
 		"study, a trial done": {then(act(at(), study), func(b *bench) { b.send("31.7513") }), state.StudyNext, "study", "", "now.study.take "},
 		"study, ring":         {act(at(), study, check), state.CheckRing, "record", "leave", "now.check_ring "},
