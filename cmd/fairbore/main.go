@@ -253,7 +253,7 @@ func count(n int, what string) string {
 
 type exportCmd struct {
 	Journal string `arg:"" help:"The journal." type:"existingfile"`
-	Format  string `help:"csv (readings) or ndjson (all events)." enum:"csv,ndjson" default:"csv"`
+	Format  string `help:"csv or xlsx (readings), or ndjson (all events)." enum:"csv,xlsx,ndjson" default:"csv"`
 	Output  string `help:"A file to write; standard output when left out." short:"o"`
 	Station string `help:"Of this station only."`
 	Job     string `help:"Of this job only."`
@@ -278,7 +278,7 @@ func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
 		got.Writer = out
 		return archive.Export(ctx, e.Journal, got, o)
 	})
-	if err == nil && (got.lines == 0 || got.lines == 1 && e.Format == "csv") {
+	if err == nil && e.Format != "xlsx" && (got.lines == 0 || got.lines == 1 && e.Format == "csv") {
 		fmt.Fprintln(s.err, "fairbore: nothing in the journal matches; fairbore report --kind job names its jobs and parts")
 	}
 	return err

@@ -31,7 +31,7 @@ func (e Exporter) Make(ctx context.Context, out io.Writer, w export.Wanted, prog
 		return Verify(ctx, e.Path, "", guarded, progress)
 	case "readings", "events":
 		err := Export(ctx, e.Path, guarded, store.ExportOptions{Format: store.Format(w.Format), Filter: f, Guard: true, Progress: progress})
-		if err == nil && (guarded.lines == 0 || guarded.lines == 1 && w.Format == "csv") {
+		if err == nil && w.Format != string(workbook) && (guarded.lines == 0 || guarded.lines == 1 && w.Format == "csv") {
 			err = errors.New("nothing in the journal is like that")
 		}
 		return err

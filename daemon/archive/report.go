@@ -41,7 +41,7 @@ type ReportOptions struct {
 // The kinds and formats.
 const (
 	reportKinds   = "part, job, first-article, masterings, study"
-	reportFormats = "text, html, pdf, csv"
+	reportFormats = "text, html, pdf, csv, xlsx"
 )
 
 // partsReported is the largest number of parts in a report of a job.
@@ -68,14 +68,17 @@ func Report(ctx context.Context, journal string, out io.Writer, o ReportOptions)
 	if err != nil {
 		return err
 	}
-	if o.Format == "csv" {
-		return table(out)
+	switch o.Format {
+	case "csv":
+		return table.CSV(out)
+	case "xlsx":
+		return table.XLSX(out)
 	}
 	return write(out, doc, o.Format, paper)
 }
 
 func (o *ReportOptions) checkFormat() error {
-	if !slices.Contains([]string{"", "text", "html", "pdf", "csv"}, o.Format) {
+	if !slices.Contains([]string{"", "text", "html", "pdf", "csv", "xlsx"}, o.Format) {
 		return fmt.Errorf("format %q is not valid: give one of %s", o.Format, reportFormats)
 	}
 	return nil
@@ -99,41 +102,41 @@ type reporter struct {
 	o ReportOptions
 }
 
-// report returns the document that was asked for, and a function that writes its CSV.
-func (r *reporter) report(ctx context.Context) (*document.Document, func(io.Writer) error, error) {
+// report returns the document that was asked for, and its table for programs.
+func (r *reporter) report(ctx context.Context) (*document.Document, report.Table, error) {
 	switch r.o.Kind {
 	case "", "part":
 		p, err := r.onePart(ctx)
 		if err != nil {
-			return nil, nil, err
+			return nil, report.Table{}, err
 		}
-		return report.PartRecord(p, notation.Format{}), p.CSV, nil
+		return report.PartRecord(p, notation.Format{}), p.Table(), nil
 	case "first-article":
 		p, err := r.firstArticle(ctx)
 		if err != nil {
-			return nil, nil, err
+			return nil, report.Table{}, err
 		}
-		return report.FirstArticle(p, notation.Format{}), p.FirstArticleCSV, nil
+		return report.FirstArticle(p, notation.Format{}), p.Articles(), nil
 	case "job":
 		b, err := r.batch(ctx)
 		if err != nil {
-			return nil, nil, err
+			return nil, report.Table{}, err
 		}
-		return report.BatchReport(b, notation.Format{}), b.CSV, nil
+		return report.BatchReport(b, notation.Format{}), b.Table(), nil
 	case "masterings":
 		l, err := r.masterings(ctx)
 		if err != nil {
-			return nil, nil, err
+			return nil, report.Table{}, err
 		}
-		return report.MasteringLog(l, notation.Format{}), l.CSV, nil
+		return report.MasteringLog(l, notation.Format{}), l.Table(), nil
 	case "study":
 		g, err := r.studyOf(ctx)
 		if err != nil {
-			return nil, nil, err
+			return nil, report.Table{}, err
 		}
-		return report.GaugeStudyReport(g, notation.Format{}), g.CSV, nil
+		return report.GaugeStudyReport(g, notation.Format{}), g.Rows(), nil
 	}
-	return nil, nil, fmt.Errorf("report %q is not valid: give one of %s", r.o.Kind, reportKinds)
+	return nil, report.Table{}, fmt.Errorf("report %q is not valid: give one of %s", r.o.Kind, reportKinds)
 }
 
 func (r *reporter) filter(limit int) store.Filter {
@@ -264,6 +267,12 @@ func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
 	slices.SortFunc(l.Looks, func(a, b event.Record) int { return cmp.Compare(a.Seq, b.Seq) })
 	if n := len(l.Looks); n > 0 {
 		l.Trace.First = l.Looks[0].Seq
+		last := &l.Looks[n-1]
+		if set, err := r.journal.Newest(ctx, last.Station, event.Configured, last.Seq); err != nil {
+			return l, err
+		} else if set != nil {
+			l.Settings = set.Settings
+		}
 		l.Trace.Head, err = r.head(ctx, l.Looks[n-1].Seq)
 	}
 	return l, err

@@ -1,6 +1,7 @@
 package archive
 
 import (
+	"archive/zip"
 	"bytes"
 	"cmp"
 	"context"
@@ -181,7 +182,7 @@ func TestReportsOfALiveJournal(t *testing.T) {
 		"first-article": {en.Text("record.title.article"), "001", strings.ToUpper(en.Text("outcome.accepted"))},
 		"masterings":    {en.Text("record.title.masterings"), en.Text("record.look.failed"), "R-1250"},
 	} {
-		for _, format := range []string{"text", "html", "pdf", "csv"} {
+		for _, format := range []string{"text", "html", "pdf", "csv", "xlsx"} {
 			o := ReportOptions{Kind: kind, Format: format, Job: "J-4112"}
 			got := s.report(o)
 			if got != s.report(o) {
@@ -191,6 +192,10 @@ func TestReportsOfALiveJournal(t *testing.T) {
 			case "pdf":
 				if !strings.HasPrefix(got, "%PDF-") || !strings.HasSuffix(strings.TrimSpace(got), "%%EOF") {
 					t.Errorf("%s: no PDF", kind)
+				}
+			case "xlsx":
+				if z, err := zip.NewReader(strings.NewReader(got), int64(len(got))); err != nil || len(z.File) != 6 {
+					t.Errorf("%s: %v", kind, err)
 				}
 			case "csv":
 				if _, err := csv.NewReader(strings.NewReader(got)).ReadAll(); err != nil {

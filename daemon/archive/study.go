@@ -386,7 +386,7 @@ func ReportGaugeStudy(in io.Reader, tolerance analysis.Deviation, out io.Writer,
 	}
 	g.Title, g.At = title, o.To
 	if o.Format == "csv" {
-		return g.CSV(out)
+		return g.Rows().CSV(out)
 	}
 	return write(out, report.GaugeStudyReport(g, notation.Format{}), o.Format, paper)
 }

@@ -1,11 +1,15 @@
 package archive
 
 import (
+	"cmp"
 	"context"
+	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
+	"fairbore/daemon/sheet"
 	"fairbore/daemon/store"
 )
 
@@ -61,12 +65,62 @@ func find(ctx context.Context, path, hash string) (seq uint64, err error) {
 	return seq, errors.Join(err, j.Close())
 }
 
+// workbook is the format of an export that is a workbook of the readings.
+const workbook store.Format = "xlsx"
+
 // Export writes the contents of a journal that the options select, even while a daemon writes to
-// it.
+// it: in a format of [store.Journal.Export], or the readings as "xlsx". A workbook without a reading
+// is an error.
 func Export(ctx context.Context, path string, out io.Writer, o store.ExportOptions) error {
 	j, err := store.View(ctx, path)
 	if err != nil {
 		return err
 	}
+	if o.Format == workbook {
+		return errors.Join(readingsBook(ctx, j, out, o), j.Close())
+	}
 	return errors.Join(j.Export(ctx, out, o), j.Close())
+}
+
+// readingsBook writes the readings as a workbook: what the export as CSV has, row by row.
+func readingsBook(ctx context.Context, j *store.Journal, out io.Writer, o store.ExportOptions) error {
+	o.Format, o.Guard = store.CSV, false // in a workbook text is text
+	from, to := io.Pipe()
+	ended := make(chan error, 1)
+	go func() {
+		err := j.Export(ctx, to, o)
+		to.CloseWithError(err) // nil ends the input
+		ended <- err
+	}()
+	err := book(from, out)
+	from.CloseWithError(err) // the export stops if the workbook can't be written
+	exported := <-ended
+	return cmp.Or(err, exported)
+}
+
+func book(in io.Reader, out io.Writer) error {
+	rows := csv.NewReader(in)
+	rows.ReuseRecord = true
+	head, err := rows.Read()
+	if err != nil {
+		return err
+	}
+	w, err := sheet.New(out, "readings", slices.Clone(head))
+	if err != nil {
+		return err
+	}
+	for {
+		row, err := rows.Read()
+		switch {
+		case errors.Is(err, io.EOF) && w.Rows() == 0:
+			return errors.New("nothing in the journal is like that")
+		case errors.Is(err, io.EOF):
+			return w.Close()
+		case err != nil:
+			return err
+		}
+		if err := w.Row(row); err != nil {
+			return err
+		}
+	}
 }

@@ -83,11 +83,17 @@ func (r *batch) number() (no string, issue int, t Trace) {
 // who returns what stands on the papers of the job, and who did what with its parts.
 func (r *batch) who() document.Fields {
 	var records []event.Record
+	var settings *event.Settings
+	var measured set
 	for _, p := range r.parts {
 		records = append(records, p.Records...)
+		settings = p.fold.Settings
+		for _, who := range p.measurers() {
+			measured.add(p.person(who))
+		}
 	}
 	masters := slices.DeleteFunc(r.looks(), func(e event.Record) bool { return e.Kind != event.Mastered })
-	f := document.Fields{r.people(records, masters)}
+	f := document.Fields{r.people(settings, orDash(measured.String()), records, masters)}
 	if papers := r.papers(r.Job, nil); papers.Fields != nil {
 		f = append(document.Fields{papers}, f...)
 	}

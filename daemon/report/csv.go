@@ -13,6 +13,7 @@ import (
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
+	"fairbore/daemon/sheet"
 )
 
 // CSV is written by RFC 4180: lines end in CR LF, and fields are quoted where necessary. Lengths
@@ -20,18 +21,55 @@ import (
 // hundredth of a millionth. Text that a spreadsheet would take for a formula gets an apostrophe in
 // front. Since a CSV is for programs, its contents are the same in every language.
 
-// writeCSV writes the names of the columns and the rows. Each row ends with the head of the journal
+// Table is a table for programs, as CSV or as a workbook. Each row ends with the head of the journal
 // that it is from, and says whether it was simulated.
-func writeCSV(w io.Writer, names []string, rows [][]string, from event.Head, simulated bool) error {
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
-	if err := out.Write(append(names, "head", "simulated")); err != nil {
-		return err
-	}
+type Table struct {
+	title string
+	names []string
+	rows  [][]string
+}
+
+func newTable(title string, names []string, rows [][]string, from event.Head, simulated bool) Table {
 	for i := range rows {
 		rows[i] = append(rows[i], from.Line(), yes(simulated))
 	}
-	return out.WriteAll(rows)
+	return Table{title, append(names, "head", "simulated"), rows}
+}
+
+// CSV writes the table as CSV.
+func (t Table) CSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	if err := out.Write(t.names); err != nil {
+		return err
+	}
+	for _, row := range t.rows {
+		cells := slices.Clone(row)
+		for i, name := range t.names {
+			if sheet.KindOf(name) == sheet.Text {
+				cells[i] = event.Guard(cells[i])
+			}
+		}
+		if err := out.Write(cells); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// XLSX writes the table as a workbook, in which all text stays text.
+func (t Table) XLSX(w io.Writer) error {
+	out, err := sheet.New(w, t.title, t.names)
+	if err != nil {
+		return err
+	}
+	for _, row := range t.rows {
+		if err := out.Row(row); err != nil {
+			return err
+		}
+	}
+	return out.Close()
 }
 
 // yes writes a mark that is rarely set.
@@ -74,8 +112,8 @@ func stamped(t time.Time) string {
 	return t.Format(time.RFC3339Nano)
 }
 
-// CSV writes every reading of the part, including void ones, one a row.
-func (p Part) CSV(w io.Writer) error {
+// Table has every reading of the part, including void ones, one a row.
+func (p Part) Table() Table {
 	r := p.record(notation.Format{})
 	rings := map[int]string{}
 	for _, m := range r.masters() {
@@ -98,13 +136,13 @@ func (p Part) CSV(w io.Writer) error {
 			operator, trial = x.Study.Appraiser, strconv.Itoa(x.Study.Trial)
 		}
 		rows = append(rows, []string{
-			e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), event.Guard(e.Station), event.Guard(x.Job), event.Guard(x.Part), strconv.Itoa(x.No), strconv.Itoa(x.Round),
+			e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), e.Station, x.Job, x.Part, strconv.Itoa(x.No), strconv.Itoa(x.Round),
 			exact(x.Depth, analysis.MM), strconv.FormatFloat(x.Angle.Degrees(), 'f', -1, 64), mm(x.Size), inch(x.Size), micron(x.Deviation),
-			mm(x.Raw), micron(x.Zero), micron(x.Thermal), string(x.PartFrom), micron(x.ExcessU), micron(x.Indentation), micron(x.U), event.Guard(x.How), event.Guard(x.Gauge), strconv.Itoa(x.Mastered), event.Guard(rings[x.Mastered]), event.Guard(e.Source),
-			counts, event.Guard(why), event.Guard(operator), trial, event.Guard(cmp.Or(e.Person, r.fold.Work.Takers[x.No])), yes(e.Person == "" && r.fold.Work.Takers[x.No] != ""),
+			mm(x.Raw), micron(x.Zero), micron(x.Thermal), string(x.PartFrom), micron(x.ExcessU), micron(x.Indentation), micron(x.U), x.How, x.Gauge, strconv.Itoa(x.Mastered), rings[x.Mastered], e.Source,
+			counts, why, operator, trial, cmp.Or(e.Person, r.fold.Work.Takers[x.No]), yes(e.Person == "" && r.fold.Work.Takers[x.No] != ""),
 		})
 	}
-	return writeCSV(w, head, rows, p.Head, p.Bore.Simulated)
+	return newTable("readings", head, rows, p.Head, p.Bore.Simulated)
 }
 
 // counts says whether a reading counts, and if not why.
@@ -129,14 +167,14 @@ func (r *record) counts(x *event.Reading) (counts, why string) {
 	return "yes", ""
 }
 
-// FirstArticleCSV writes the characteristics of a first article, one a row.
-func (p Part) FirstArticleCSV(w io.Writer) error {
+// Articles has the characteristics of a first article, one a row.
+func (p Part) Articles() Table {
 	r := p.record(notation.Format{})
 	var rows [][]string
 	for _, a := range r.list() {
-		rows = append(rows, []string{event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, event.Guard(a.gauge), event.Guard(a.ring), strings.Replace(a.decision, ".", ", ", 1)})
+		rows = append(rows, []string{r.job.ID, r.job.Revision, r.serial(), a.no, a.what, plain(a.low), plain(a.high), plain(a.actual), a.unit, a.gauge, a.ring, strings.Replace(a.decision, ".", ", ", 1)})
 	}
-	return writeCSV(w, []string{"job", "revision", "part", "no", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows, p.Head, p.Bore.Simulated)
+	return newTable("characteristics", []string{"job", "revision", "part", "item", "characteristic", "low_limit", "high_limit", "actual", "unit", "gauge", "ring", "decision"}, rows, p.Head, p.Bore.Simulated)
 }
 
 // plain converts a printed number into one for a program.
@@ -147,8 +185,8 @@ func plain(s string) string {
 	return strings.Replace(s, "−", "-", 1)
 }
 
-// CSV writes the parts of the batch, one a row.
-func (b Batch) CSV(w io.Writer) error {
+// Table has the parts of the batch, one a row.
+func (b Batch) Table() Table {
 	head := []string{
 		"journal", "first_seq", "last_seq", "station", "job", "revision", "part", "begun", "ended", "rounds", "strokes",
 		"low_limit_mm", "high_limit_mm", "smallest_mm", "largest_mm", "variation_um", "u_um", "rule", "outcome", "in_doubt", "reason", "by",
@@ -159,7 +197,7 @@ func (b Batch) CSV(w io.Writer) error {
 		r := b.Parts[i].record(notation.Format{})
 		rows = append(rows, r.batchRow())
 	}
-	return writeCSV(w, head, rows, b.Trace.Head, b.Trace.Simulated)
+	return newTable("parts", head, rows, b.Trace.Head, b.Trace.Simulated)
 }
 
 func (r *record) batchRow() []string {
@@ -194,16 +232,16 @@ func (r *record) batchRow() []string {
 		own = append(own, x.Name+": "+x.Value)
 	}
 	return []string{
-		t.Head.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), event.Guard(r.Bore.Station), event.Guard(r.job.ID), event.Guard(r.job.Revision), event.Guard(r.serial()),
+		t.Head.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), r.Bore.Station, r.job.ID, r.job.Revision, r.serial(),
 		stamped(r.Records[0].At), stamped(r.judgedAt()), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
-		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), event.Guard(rule), state, doubt, event.Guard(why), event.Guard(by),
-		event.Guard(j.Drawing), event.Guard(j.PartNumber), event.Guard(cmp.Or(p.Order, j.Order)), event.Guard(j.Customer), event.Guard(j.Operation), event.Guard(p.Heat), event.Guard(strings.Join(own, "; ")), event.Guard(person), event.Guard(signed),
-		event.Guard(number), event.Guard(granted), strings.Join(results, "; "),
+		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), rule, state, doubt, why, by,
+		j.Drawing, j.PartNumber, cmp.Or(p.Order, j.Order), j.Customer, j.Operation, p.Heat, strings.Join(own, "; "), person, signed,
+		number, granted, strings.Join(results, "; "),
 	}
 }
 
-// CSV writes the masterings and checks, one a row.
-func (l Log) CSV(out io.Writer) error {
+// Table has the masterings and checks, one a row.
+func (l Log) Table() Table {
 	head := []string{
 		"journal", "seq", "at", "station", "what", "gauge", "ring", "certified_mm", "ring_u_um", "certificate", "due", "in_date",
 		"readings", "spread_um", "zero_um", "moved_um", "error_um", "limit_um", "outcome", "by", "gauge_certificate", "gauge_due", "gauge_in_date", "person",
@@ -216,7 +254,7 @@ func (l Log) CSV(out io.Writer) error {
 			rows = append(rows, w.lookCSV(e))
 		}
 	}
-	return writeCSV(out, head, rows, l.Trace.Head, l.Trace.Simulated)
+	return newTable("masterings", head, rows, l.Trace.Head, l.Trace.Simulated)
 }
 
 func (w *writer) lookCSV(e *event.Record) []string {
@@ -238,14 +276,14 @@ func (w *writer) lookCSV(e *event.Record) []string {
 	}
 	ring := ringOf(e)
 	row := []string{
-		e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), event.Guard(e.Station), what, event.Guard(gauge),
-		event.Guard(ring.ID), mm(ring.Size), micron(ring.U), event.Guard(ring.Certified), dueDate(ring.Due), dated(ring.Due, e.At),
-		strconv.Itoa(n), micron(spread), zero, moved, off, limit, event.Guard(outcome), event.Guard(e.Source),
+		e.Journal, strconv.FormatUint(e.Seq, 10), stamped(e.At), e.Station, what, gauge,
+		ring.ID, mm(ring.Size), micron(ring.U), ring.Certified, dueDate(ring.Due), dated(ring.Due, e.At),
+		strconv.Itoa(n), micron(spread), zero, moved, off, limit, outcome, e.Source,
 	}
 	if m := e.Master; m != nil {
-		return append(row, event.Guard(m.GaugeCertified), dueDate(m.GaugeDue), dated(m.GaugeDue, e.At), event.Guard(e.Person))
+		return append(row, m.GaugeCertified, dueDate(m.GaugeDue), dated(m.GaugeDue, e.At), e.Person)
 	}
-	return append(row, "", "", "", event.Guard(e.Person)) // the mastering has it
+	return append(row, "", "", "", e.Person) // the mastering has it
 }
 
 func dueDate(at time.Time) string {

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"io"
 	"math"
 	"slices"
 	"strconv"
@@ -397,8 +396,8 @@ func (r *studied) ranges(g *study.GaugeStudy) document.Lines {
 	return out
 }
 
-// CSV writes the readings, one a row, in the columns that a gauge study from CSV needs.
-func (g GaugeStudy) CSV(w io.Writer) error {
+// Rows has the readings, one a row, in the columns that a gauge study from CSV needs.
+func (g GaugeStudy) Rows() Table {
 	head := []string{"journal", "seq", "at", "station", "gauge", "job", "part", "operator", "trial", "size_mm"}
 	job := ""
 	if g.Job != nil {
@@ -410,7 +409,7 @@ func (g GaugeStudy) CSV(w io.Writer) error {
 		if r.Seq != 0 {
 			seq, at = strconv.FormatUint(r.Seq, 10), stamped(r.At)
 		}
-		rows = append(rows, []string{g.Trace.Head.Journal, seq, at, event.Guard(r.Station), event.Guard(g.Gauge), event.Guard(job), event.Guard(r.Part), event.Guard(r.Operator), strconv.Itoa(r.Trial), mm(r.Size)})
+		rows = append(rows, []string{g.Trace.Head.Journal, seq, at, r.Station, g.Gauge, job, r.Part, r.Operator, strconv.Itoa(r.Trial), mm(r.Size)})
 	}
-	return writeCSV(w, head, rows, g.Trace.Head, g.Trace.Simulated)
+	return newTable("readings", head, rows, g.Trace.Head, g.Trace.Simulated)
 }

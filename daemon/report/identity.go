@@ -117,42 +117,39 @@ func (w *writer) balloon(no, what string) string {
 	return w.Text("record.balloon", clean(no), what)
 }
 
-// people returns who did what, by the ids that the events have.
-func (w *writer) people(records []event.Record, masters []event.Record) document.Group {
-	var measured, mastered, accepted, decided, signed set
-	nobody := w.Text("record.nobody")
-	for i := range records {
-		e := &records[i]
-		who := cmp.Or(clean(e.Person), nobody)
-		switch v := e.Verdict; {
-		case e.Kind == event.Taken:
-			measured.add(who)
-		case v == nil:
-		case v.Accepted():
-			accepted.add(who)
-			signed.add(clean(v.SignedBy))
-		default:
-			decided.add(who)
-			signed.add(clean(v.SignedBy))
-		}
-	}
-	for i := range masters {
-		mastered.add(cmp.Or(clean(masters[i].Person), nobody))
-	}
+// people returns who did what, by the names of the settings. measured says who measured, "" where
+// nothing was.
+func (w *writer) people(names *event.Settings, measured string, records, masters []event.Record) document.Group {
 	var f []document.Field
-	for _, x := range []struct {
-		name string
-		who  set
-	}{
-		{w.Text("record.by.measured"), measured}, {w.Text("record.by.mastered"), mastered}, {w.Text("record.by.accepted"), accepted}, {w.Text("record.by.decided"), decided}, {w.Text("record.by.signed"), signed},
-	} {
-		if x.who != nil {
-			f = append(f, field(x.name, x.who.String()))
+	say := func(code string, who []string) {
+		if text := strings.Join(who, ", "); text != "" {
+			f = append(f, field(w.Text(code), text))
 		}
 	}
-	if f == nil {
-		f = []document.Field{field(w.Text("record.by.measured"), none)}
+	by := func(all []event.Record, who func(*event.Record) string) (said set) {
+		for i := range all {
+			said.add(who(&all[i]))
+		}
+		return said
 	}
+	decided := func(accepted bool) []string {
+		return by(records, func(e *event.Record) string {
+			if e.Verdict == nil || e.Verdict.Accepted() != accepted {
+				return ""
+			}
+			return w.named(names, e.Person)
+		})
+	}
+	say("record.by.measured", []string{measured})
+	say("record.by.mastered", by(masters, func(e *event.Record) string { return w.named(names, e.Person) }))
+	say("record.by.accepted", decided(true))
+	say("record.by.decided", decided(false))
+	say("record.by.signed", by(records, func(e *event.Record) string {
+		if e.Verdict == nil || e.Verdict.SignedBy == "" {
+			return ""
+		}
+		return w.named(names, e.Verdict.SignedBy)
+	}))
 	return group(w.Text("record.people"), f...)
 }
 

@@ -101,7 +101,7 @@ func TestDecisionsAreInTheUnitOfTheDrawing(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	if err := p.FirstArticleCSV(&out); err != nil {
+	if err := p.Articles().CSV(&out); err != nil {
 		t.Fatal(err)
 	}
 	rows, err := csv.NewReader(&out).ReadAll()
@@ -140,7 +140,7 @@ func TestMasteringLog(t *testing.T) {
 	wellFormed(t, d.Fragment())
 	checkPDF(t, d)
 	var out bytes.Buffer
-	if err := log.CSV(&out); err != nil {
+	if err := log.Table().CSV(&out); err != nil {
 		t.Fatal(err)
 	}
 	golden(t, "masterings.csv", out.String())
@@ -165,7 +165,7 @@ func TestRereadingInTheLog(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	if err := log.CSV(&out); err != nil {
+	if err := log.Table().CSV(&out); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{",re-read as a part,G-07,R-1250,31.7497,", ",0.1,0.254,\"" + en.Text("record.look.agrees", "31.7498 mm (1.249992 in)", "0.22 µm (8.5 µin)") + "\",gauge,,,,,,\r\n"} {
@@ -196,7 +196,7 @@ func TestGainInTheLog(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	if err := log.CSV(&out); err != nil {
+	if err := log.Table().CSV(&out); err != nil {
 		t.Fatal(err)
 	}
 	rows, err := csv.NewReader(&out).ReadAll()
@@ -360,13 +360,13 @@ func TestCSVIsRFC4180(t *testing.T) {
 	bore, part := *p.Bore, event.Part{Serial: "=1+1"}
 	bore.Part, evil.Bore = &part, &bore
 	for name, write := range map[string]func(*bytes.Buffer) error{
-		"part":          func(o *bytes.Buffer) error { return p.CSV(o) },
-		"first article": func(o *bytes.Buffer) error { return evil.FirstArticleCSV(o) },
-		"batch":         func(o *bytes.Buffer) error { return batch.CSV(o) },
+		"part":          func(o *bytes.Buffer) error { return p.Table().CSV(o) },
+		"first article": func(o *bytes.Buffer) error { return evil.Articles().CSV(o) },
+		"batch":         func(o *bytes.Buffer) error { return batch.Table().CSV(o) },
 		"study": func(o *bytes.Buffer) error {
-			return GaugeStudy{Readings: []StudyReading{{Part: "=1+1", Operator: "@a", Trial: 1, Size: um1}}}.CSV(o)
+			return GaugeStudy{Readings: []StudyReading{{Part: "=1+1", Operator: "@a", Trial: 1, Size: um1}}}.Rows().CSV(o)
 		},
-		"masterings": func(o *bytes.Buffer) error { return Log{Looks: b.records}.CSV(o) },
+		"masterings": func(o *bytes.Buffer) error { return Log{Looks: b.records}.Table().CSV(o) },
 	} {
 		var out bytes.Buffer
 		if err := write(&out); err != nil {
@@ -388,7 +388,7 @@ func TestCSVIsRFC4180(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	if err := p.CSV(&out); err != nil {
+	if err := p.Table().CSV(&out); err != nil {
 		t.Fatal(err)
 	}
 	golden(t, "relief-valve-readings.csv", out.String())
@@ -398,7 +398,7 @@ func TestCSVIsRFC4180(t *testing.T) {
 	trial := *p.Records[first].Reading
 	trial.Study = &event.StudyTrial{Appraiser: "=quality", Trial: 2}
 	p.Records[first].Reading = &trial
-	if err := p.CSV(&out); err != nil {
+	if err := p.Table().CSV(&out); err != nil {
 		t.Fatal(err)
 	}
 	if row := strings.SplitN(out.String(), "\r\n", 3)[1]; !strings.HasSuffix(row, ",'=quality,2,,,"+p.Head.Line()+",") {

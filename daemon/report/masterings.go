@@ -19,12 +19,14 @@ type Log struct {
 	Station  string // "": all
 	Trace    Trace
 	From, To time.Time
+	Settings *event.Settings // the newest ones; nil: none are known
 }
 
 // MasteringLog puts together the log of masterings and checks for a reader, with a chart of the
 // zero of each gauge, and the rings with their certificates.
 func MasteringLog(l Log, f notation.Format) *document.Document {
 	w := newWriter(nil, f)
+	w.letterhead(l.Settings)
 	w.doc.Title, w.doc.Subject = w.Text("record.title.masterings"), w.Text("record.of.all_stations")
 	if l.Station != "" {
 		w.doc.Subject = w.Text("record.of.station", clean(l.Station))
@@ -45,7 +47,7 @@ func MasteringLog(l Log, f notation.Format) *document.Document {
 		asked = w.span(l.From, l.To)
 	}
 	masters := slices.DeleteFunc(slices.Clone(looks), func(e event.Record) bool { return e.Kind != event.Mastered })
-	w.doc.Add(document.Fields{w.lookCounts(looks), w.people(nil, masters), group(w.Text("record.time"), field(w.Text("record.time.first"), w.moment(first)), field(w.Text("record.time.last"), w.moment(w.doc.At)), field(w.Text("record.time.asked"), asked))})
+	w.doc.Add(document.Fields{w.lookCounts(looks), w.people(l.Settings, "", nil, masters), group(w.Text("record.time"), field(w.Text("record.time.first"), w.moment(first)), field(w.Text("record.time.last"), w.moment(w.doc.At)), field(w.Text("record.time.asked"), asked))})
 	if len(looks) == 0 {
 		w.doc.Add(document.Para(w.Text("record.zero.no_ring")))
 	} else {

@@ -180,7 +180,7 @@ func (r *record) facts() document.Fields {
 
 // who returns what stands on the papers, and who did what.
 func (r *record) who() document.Fields {
-	f := document.Fields{r.people(r.Records, r.masters())}
+	f := document.Fields{r.people(r.fold.Settings, r.measuredBy(), r.Records, r.masters())}
 	if papers := r.papers(r.job, r.Bore.Part); papers.Fields != nil {
 		f = append(document.Fields{papers}, f...)
 	}
@@ -234,9 +234,6 @@ func (r *record) found() (f []document.Field) {
 	}
 	if j := b.Judged; j != nil {
 		f = append(f, field(r.Text("record.by_rule"), r.decided(string(j.Decision))))
-	}
-	if f != nil {
-		f = append(f, field(r.Text("record.measured_by"), r.measuredBy()))
 	}
 	if v != nil {
 		f = append(f, field(r.Text("record.verdict"), r.Text("record.verdict_by", r.Text("outcome."+outcomeOf(v)), orDash(r.by()))), field(r.Text("record.given"), r.moment(r.judgedAt())))

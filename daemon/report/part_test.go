@@ -75,7 +75,7 @@ func TestSurprisesInTheRecord(t *testing.T) {
 		}
 	}
 	var rows strings.Builder
-	if err := b.part("001").CSV(&rows); err != nil {
+	if err := b.part("001").Table().CSV(&rows); err != nil {
 		t.Fatal(err)
 	}
 	if strings.Count(rows.String(), "asked about and not confirmed") != 1 || strings.Count(rows.String(), ",yes,") != 4 {
@@ -127,7 +127,7 @@ func TestIndentationIsSaid(t *testing.T) {
 			t.Errorf("correction %v:\n%s", correct, text)
 		}
 		var out bytes.Buffer
-		if err := p.CSV(&out); err != nil {
+		if err := p.Table().CSV(&out); err != nil {
 			t.Fatal(err)
 		}
 		rows, err := csv.NewReader(&out).ReadAll()
@@ -156,7 +156,7 @@ func TestGaugeCalibrationInTheRecord(t *testing.T) {
 		t.Errorf("the log:\n%s", text)
 	}
 	var out bytes.Buffer
-	if err := (Log{Looks: b.records}).CSV(&out); err != nil || !strings.Contains(out.String(), ",K-3001,2026-11-01,no,,,\r\n") {
+	if err := (Log{Looks: b.records}).Table().CSV(&out); err != nil || !strings.Contains(out.String(), ",K-3001,2026-11-01,no,,,\r\n") {
 		t.Errorf("%v\n%s", err, out.String())
 	}
 	not := en.Text("record.not_stated")

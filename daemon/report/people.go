@@ -12,10 +12,13 @@ import (
 
 // person returns the name of a person by the settings of the journal, the id of one who has no other
 // name, or that nobody was named.
-func (r *record) person(id string) string {
-	switch set := r.fold.Settings; {
+func (r *record) person(id string) string { return r.named(r.fold.Settings, id) }
+
+// named does it by settings; nil: none are known.
+func (w *writer) named(set *event.Settings, id string) string {
+	switch {
 	case id == "":
-		return r.Text("record.person.none")
+		return w.Text("record.person.none")
 	case set != nil:
 		return clean(set.NameOf(id))
 	}
@@ -37,13 +40,21 @@ func (r *record) did(e *event.Record) string {
 	return r.Text("record.person.from", who, from)
 }
 
+// measurers returns the id of who took each reading.
+func (r *record) measurers() (ids []string) {
+	for i := range r.Records {
+		if x := r.Records[i].Reading; x != nil {
+			ids = append(ids, cmp.Or(r.Records[i].Person, r.fold.Work.Takers[x.No]))
+		}
+	}
+	return ids
+}
+
 // measuredBy says who took how many readings. Those who said so afterwards are among them.
 func (r *record) measuredBy() string {
 	n := map[string]int{}
-	for i := range r.Records {
-		if x := r.Records[i].Reading; x != nil {
-			n[cmp.Or(r.Records[i].Person, r.fold.Work.Takers[x.No])]++
-		}
+	for _, id := range r.measurers() {
+		n[id]++
 	}
 	ids := slices.Sorted(maps.Keys(n))
 	if len(ids) == 0 {

@@ -41,7 +41,7 @@ func TestRecordSaysWho(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	if err := p.CSV(&out); err != nil || !strings.Contains(out.String(), ",person,named_afterwards,") || !strings.Contains(out.String(), ",a,,fairbore head") {
+	if err := p.Table().CSV(&out); err != nil || !strings.Contains(out.String(), ",person,named_afterwards,") || !strings.Contains(out.String(), ",a,,fairbore head") {
 		t.Errorf("%v\n%s", err, out.String())
 	}
 }

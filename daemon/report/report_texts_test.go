@@ -66,7 +66,7 @@ func TestTextsOfRecords(t *testing.T) {
 	}
 	svg := regexp.MustCompile(`(?s)<svg.*?</svg>`) // what a picture looks like is its own package's to hold
 	golden(t, "relief-valve.html", svg.ReplaceAllString(PartRecord(p, notation.Format{}).Fragment(), "<svg/>"))
-	for name, write := range map[string]func(io.Writer) error{"first-article.csv": p.FirstArticleCSV, "batch.csv": batch.CSV} {
+	for name, write := range map[string]func(io.Writer) error{"first-article.csv": p.Articles().CSV, "batch.csv": batch.Table().CSV} {
 		var out bytes.Buffer
 		if err := write(&out); err != nil {
 			t.Fatal(err)

@@ -39,14 +39,14 @@ type Offer struct {
 
 // Offers returns all offers in the order of the page.
 func Offers() []Offer {
-	papers := []string{"pdf", "html", "text", "csv"}
+	papers := []string{"pdf", "html", "text", "csv", "xlsx"}
 	return []Offer{
 		{"job", papers, "job station from to"},
 		{"part", papers, "job part station from to"},
 		{"first-article", papers, "job part station from to"},
 		{"masterings", papers, "station from to"},
 		{"study", papers, "job station from to"},
-		{"readings", []string{"csv"}, "job part station from to"},
+		{"readings", []string{"csv", "xlsx"}, "job part station from to"},
 		{"events", []string{"ndjson"}, "job part station from to"},
 		{"verify", []string{"text"}, ""},
 	}
@@ -62,6 +62,7 @@ func Formats() []Format {
 		{"html", "html", "text/html; charset=utf-8"},
 		{"text", "txt", "text/plain; charset=utf-8"},
 		{"csv", "csv", "text/csv; charset=utf-8"},
+		{"xlsx", "xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"},
 		{"ndjson", "ndjson", "application/x-ndjson"},
 	}
 }
