@@ -310,13 +310,16 @@ func (s *shown) story(t *testing.T) {
 		`Open  http://127\.0\.0\.1:\d+/station/hone-bay-2\n`, `clock runs 100 times as fast`, `Sound is off`, `stop the spindle before gauging`,
 		`\d\d:\d\d:\d\d  hone bay 2: part 001 of J-4112 is on the machine\n`, `hone bay 2: ring R-1250 read 1 of 3\n`, `ring R-1250 read 3 of 3\n`, `hone bay 2: zero set on ring R-1250\n`,
 		`hone bay 2: 5 mm / 0° measured: 1\.24\d{4} in\n`, `hone bay 2: first advice: `, `hone bay 2: hones \d+ strokes\n`, `hone bay 2: honed \d+ strokes; measure again, round 1\n`,
-		`hone bay 2: zero checked on ring R-1250: it holds\n`, `hone bay 2: part 001 accepted: 1\.25\d{4} in to 1\.25\d{4} in in 6 readings\. `,
+		`hone bay 2: part 001 accepted: 1\.25\d{4} in to 1\.25\d{4} in in 6 readings\. `,
 	} {
 		at := regexp.MustCompile(next).FindStringIndex(text)
 		if at == nil {
 			t.Fatalf("%q does not follow in\n%s", next, text)
 		}
 		text = text[at[1]:]
+	}
+	if !strings.Contains(s.out.String(), "hone bay 2: zero checked on ring R-1250: it ") { // before the acceptance or after it
+		t.Error("no check of the zero is told")
 	}
 	for _, other := range []string{"hone bay 1", "hone bay 3", "bench 4"} {
 		if !strings.Contains(s.out.String(), other+": first advice: ") || strings.Contains(s.out.String(), other+": ring") {
