@@ -1,6 +1,7 @@
 package event
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -139,6 +140,10 @@ type Beginning struct {
 	Station string `json:"station"`
 	Seq     uint64 `json:"seq"`
 }
+
+// Serial returns the serial number of a part to which nobody gives one. Count is the part's place
+// among those of the job, from 1.
+func Serial(count int) string { return fmt.Sprintf("%04d", count) }
 
 // Round is the beginning of a round of gauging. Strokes and Seconds describe the honing before it,
 // where that is known.

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -93,7 +92,7 @@ func (s *Session) nextPart() {
 func (s *Session) beginSerial(serial string, earlier *event.Beginning, papers analysis.PartPapers) {
 	n := s.fold.Parts + 1
 	if serial == "" {
-		serial = fmt.Sprintf("%04d", n)
+		serial = event.Serial(n)
 	}
 	s.emit(event.Event{Kind: event.PartBegun, Part: &event.Part{
 		Serial: serial, Count: n, Rate: s.fold.RatePrior(s.fold.Repeat(&s.set.Gauge)), Begun: s.fold.PartsBegun + 1, Continues: earlier, PartPapers: papers,

@@ -25,6 +25,8 @@ type Bore struct {
 	Now     Now       `json:"now"`
 	// Simulated says that something in the bore was not measured, see [Fold.Simulated].
 	Simulated bool `json:"simulated,omitempty"`
+	// Undo takes the newest action back. Only the page at the machine offers it, so no message has it.
+	Undo *Undo `json:"-"`
 
 	Job      *analysis.Job   `json:"job,omitempty"`
 	Part     *event.Part     `json:"part,omitempty"`
@@ -190,7 +192,7 @@ type MasterState struct {
 func (f *Fold) Bore(set *Settings, now time.Time) *Bore {
 	b := &Bore{
 		Station: f.Station, At: now, Simulated: f.Simulated(), Job: f.Job, Part: f.Part, Round: f.Round(), Basis: f.Round(),
-		Recording: true, Verdict: f.Verdict, VerdictSeq: f.VerdictSeq, Last: f.Newest(), Refused: f.Refused,
+		Recording: true, Undo: f.Undo, Verdict: f.Verdict, VerdictSeq: f.VerdictSeq, Last: f.Newest(), Refused: f.Refused,
 	}
 	if f.GaugeKnown {
 		g := f.Gauge

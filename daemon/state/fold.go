@@ -82,6 +82,8 @@ type Fold struct {
 	Study   *event.Study // the newest of the station, in progress or not
 	StudyAt time.Time    // time of its newest event
 
+	Undo *Undo // of the newest action, nil if nothing takes it back
+
 	Gauge      event.InstrumentState
 	GaugeKnown bool                             // the gauge was seen or lost at least once
 	Beside     map[string]event.InstrumentState // other instruments of the station, by name
@@ -143,6 +145,7 @@ func (f *Fold) Round() int { return f.LatestRound().Number }
 func (f *Fold) Apply(e *event.Event) {
 	f.Station, f.Last = e.Station, e.At
 	f.applyOrigin(e)
+	f.Undo = f.undoOf(e)
 	switch e.Kind {
 	case event.Configured:
 		f.Settings = e.Settings

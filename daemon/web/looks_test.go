@@ -181,7 +181,7 @@ func (e *eye) themes() []string {
 }
 
 // drawn holds once the page of a station shows all that it is sent, at rest.
-const drawn = `document.querySelector("#cut svg") && document.getElementById("state").textContent && ((v, c) => v.width === Math.round(c.width) && v.height === Math.round(c.height))(document.getElementById("cut").firstElementChild.viewBox.baseVal, document.getElementById("cut").getBoundingClientRect())`
+const drawn = `document.querySelector("#cut svg") && document.getElementById("state").textContent && ((v, c) => v.width === Math.round(c.width) && v.height === Math.round(Math.max(64, c.height)))(document.getElementById("cut").firstElementChild.viewBox.baseVal, document.getElementById("cut").getBoundingClientRect())`
 
 // wrong lists what a person could not see or touch on a page.
 const wrong = `(() => {
@@ -193,18 +193,23 @@ const wrong = `(() => {
 		if (seen(e) && (r.height < 47.9 || r.width < 47.9)) out.push((e.id || e.textContent.trim() || e.name) + " is too small to touch: " + r.width + " x " + r.height);
 	}
 	if (!document.body.classList.contains("station")) return out;
-	for (const id of ["word", "number", "unit", "roomnumber", "roomunit", "caption", "state", "advice", "reason", "hand", "next", "live", "cautions", "cut", "work", "master", "gauge", "record", "due", "more"]) {
+	for (const id of ["word", "number", "unit", "roomnumber", "roomunit", "caption", "state", "advice", "reason", "hand", "next", "live", "cautions", "cut", "work", "master", "gauge", "record", "due", "undo", "more"]) {
 		const e = document.getElementById(id);
 		if (e && seen(e)) within(e, id);
 	}
 	const head = document.querySelector("header").getBoundingClientRect();
 	if (innerWidth === 390 && head.height > 72) out.push("the header takes more than three lines: " + head.height); // 14 px of type
-	for (const id of ["size", "what", "foot"]) {
+	for (const id of ["what", "foot"]) {
 		const e = document.getElementById(id);
 		if (e.scrollHeight > e.clientHeight + 1 || e.scrollWidth > e.clientWidth + 1) out.push(id + " is cut off");
 	}
+	const size = document.getElementById("size").getBoundingClientRect();
+	for (const e of document.getElementById("size").children) {
+		const r = e.getBoundingClientRect();
+		if (r.width && (r.bottom > size.bottom + 1 || r.right > size.right + 1)) out.push(e.id + " leaves its place");
+	}
 	const box = (id) => document.getElementById(id).getBoundingClientRect(), hits = (a, b) => a.width && b.width && a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1;
-	for (const [a, b] of [["number", "room"], ["word", "room"], ["unit", "roomunit"], ["size", "what"], ["what", "cut"], ["size", "cut"], ["hands", "foot"]]) if (hits(box(a), box(b))) out.push(a + " touches " + b);
+	for (const [a, b] of [["number", "room"], ["word", "room"], ["unit", "roomunit"], ["size", "what"], ["plate", "room"], ["plate", "what"], ["plate", "size"], ["what", "cut"], ["size", "cut"], ["cut", "foot"], ["hands", "foot"]]) if (hits(box(a), box(b))) out.push(a + " touches " + b);
 	const number = document.getElementById("number");
 	if (innerWidth > 1000 && number.textContent && parseFloat(getComputedStyle(number).fontSize) * 0.73 < 0.12 * innerHeight) out.push("the figure is less than 12 % of the screen"); // figures are 0.73 of their type size tall
 	return out;
@@ -290,7 +295,7 @@ func (e *eye) questions(theme, size string) {
 		e.t.Errorf("the actions: %s", w)
 	}
 	e.keep("actions", theme, size)
-	for _, key := range strings.Split("tvugrpmzkdwyjnaxs?", "") {
+	for _, key := range strings.Split("gkveprahnomzbdtyjs?", "") {
 		e.run(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`document.querySelector("#bar [data-key=\"%s\"]").click()`, key)))
 		e.until("a question for "+key, `document.querySelector("dialog[open]")`)
 		for _, w := range e.says(wrong) {
@@ -474,6 +479,7 @@ func TestLooksOfSigningIn(t *testing.T) {
 			e.until("the page", drawn)
 			did := done()
 			click(`#bar [data-do="dressed"]`)
+			click("#d-dressed [name=quick]")
 			click("#d-dressed .yes")
 			e.until("the passphrase to be asked", `document.querySelector("#d-login").open`)
 			give("sand")

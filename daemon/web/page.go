@@ -11,9 +11,12 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
+	"fairbore/daemon/state"
+	"fairbore/daemon/web/view"
 )
 
 //go:embed static templates
@@ -110,23 +113,49 @@ func (s *Server) index(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, to, http.StatusFound)
 }
 
+// stationPage is the page of a station. It has the state of the station at that moment, so that a
+// person reads it before, and without, the first message of the stream.
+type stationPage struct {
+	Station
+	Actions bool
+	Jobs    []*analysis.Job
+	History bool
+	Enter   bool // there is a form for a new job
+	Gate    bool // a passphrase is asked for
+	Signed  bool // and this browser has given it
+	Face    view.Station
+	Cut     template.HTML
+
+	Simulated bool
+}
+
 func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 	st, ok := s.known(r.PathValue("name"))
 	if !ok {
 		s.refuse(w, r, http.StatusNotFound, analysis.Say("page.no_station"))
 		return
 	}
-	s.render(w, r, "station.html", struct {
-		Station
-		Actions bool
-		Jobs    []*analysis.Job
-		History bool
-		Enter   bool // there is a form for a new job
-		Gate    bool // a passphrase is asked for
-		Signed  bool // and this browser has given it
+	p := stationPage{
+		Station: st, Actions: s.cfg.Actions, Jobs: s.jobs(st.Name), History: s.cfg.History != nil,
+		Enter: s.cfg.Actions && s.cfg.Entry != nil, Gate: s.cfg.Gate != nil, Signed: s.signed(r), Simulated: s.simulated(st.Name),
+	}
+	if b := s.src.Bore(st.Name); b != nil {
+		l := s.look(r)
+		p.Face = s.stationView(b, l.format(b.Job))
+		p.Cut = template.HTML(l.draw(b).Cut) // picture escapes its text
+	}
+	s.render(w, r, "station.html", p)
+}
 
-		Simulated bool
-	}{st, s.cfg.Actions, s.jobs(st.Name), s.cfg.History != nil, s.cfg.Actions && s.cfg.Entry != nil, s.cfg.Gate != nil, s.signed(r), s.simulated(st.Name)})
+// stationView returns what a person reads of a station on the page at the machine, with the rings to
+// choose from and what can be undone where the page may act.
+func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
+	v := view.Of(b, f)
+	if s.cfg.Actions && s.cfg.Entry != nil {
+		v.Offer(b, s.cfg.Entry.Rings(b.Station), f)
+		v.Undoing(b, time.Now(), f)
+	}
+	return v
 }
 
 // simulated reports whether what a station shows now was not measured.

@@ -147,7 +147,7 @@ func (v *viewer) show(buf []byte, b *state.Bore) []byte {
 	if w := v.server.worker(b.Working, b.Station); w != nil {
 		buf = appendNew(buf, v.seed, &v.worked, "working", w)
 	}
-	buf = appendNew(buf, v.seed, &v.said, "face", view.Of(b, v.format(b.Job)))
+	buf = appendNew(buf, v.seed, &v.said, "face", v.server.stationView(b, v.format(b.Job)))
 	return appendNew(buf, v.seed, &v.drawn, "picture", v.draw(b))
 }
 

@@ -125,7 +125,12 @@ func (b *browser) act(do string, fill ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
 	b.question(do)
 	b.do(fill...)
-	b.do(chromedp.Click("#d-" + do + " .yes"))
+	b.do(chromedp.Click("#d-" + do + " .yes:not(:disabled)"))
+}
+
+// choose is an answer to a question: a radio button with a name and a value.
+func choose(do, name, value string) chromedp.Action[chromedp.Void] {
+	return chromedp.Click(fmt.Sprintf(`#d-%s [name=%q][value=%q]`, do, name, value))
 }
 
 // question opens the question of an action.
@@ -178,7 +183,7 @@ func TestBrowserWholePart(t *testing.T) {
 		r.Reading(s, i+7)
 	}
 	b.says("state", en.Text("face.state.in_size"))
-	b.act("void", chromedp.Click(`#d-void [value="`+en.Text("page.reason.slipped")+`"]`))
+	b.act("void", choose("void", "reading", "12"), choose("void", "quick", en.Text("page.reason.slipped")))
 	b.says("foot", "next")
 	r.Reading("31.75160", 13)
 	b.says("state", en.Text("face.state.in_size"))
@@ -202,12 +207,14 @@ func TestBrowserSecondRing(t *testing.T) {
 	b.open(r.Page(), 1024, 600)
 	b.says("big", en.Text("face.big.not_mastered"))
 	readRing(r, b, "master")
-	b.act("master", chromedp.SetValue(`#d-master [name="ring"]`, "R-1254"), chromedp.Click(`#d-master [name="gain"]`))
+	b.question("master")
+	b.do(chromedp.Click(`#d-master [name="gain"]`), chromedp.Click(`#d-master [data-ring="R-1254"]`))
 	r.Eventually(5*time.Second, "the second ring to be read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Second })
 	r.ReadThrice("31.84800")
 	b.says("master", "gain 1.0204") // a difference of 100 µm is shown as 98
 	// The first ring is read again, as a part.
-	b.act("check", chromedp.Click(`#d-check [name="reread"]`))
+	b.question("check")
+	b.do(chromedp.Click(`#d-check [data-how="reread"]`))
 	r.Eventually(5*time.Second, "the ring to be re-read", func() bool { m := r.Bore().Master.Running; return m != nil && m.Reread })
 	r.ReadThrice("31.75010")
 	b.says("last", daemontest.Begins("face.reread.agrees", "R-1250"))
@@ -237,8 +244,7 @@ func TestBrowserAsks(t *testing.T) {
 	b.do(chromedp.Click("#d-ask .yes"))
 	b.says("work", en.Text("script.part", "0002"))
 	b.question("disposition") // a part without a reading may be put on hold
-	b.do(chromedp.Click("#d-disposition .yes"))
-	b.wait("an answer to be asked for", `document.getElementById("d-disposition").open && document.querySelectorAll("#d-disposition :checked").length === 0`)
+	b.wait("an answer to be asked for", `document.querySelector("#d-disposition .yes").disabled && document.querySelectorAll("#d-disposition :checked").length === 0`)
 	for _, choice := range []string{`[value="on_hold"]`, `[name="quick"]`} { // no keyboard is needed
 		b.do(chromedp.Click("#d-disposition " + choice))
 	}
@@ -316,7 +322,7 @@ func TestBrowserKeysOnly(t *testing.T) {
 	b.open(r.Page(), 1024, 600)
 	b.says("big", en.Text("face.big.not_mastered"))
 	before := r.Bore().Seq
-	for _, k := range strings.Split("tvugrpmzkdwjnxas?", "") {
+	for _, k := range strings.Split("gkveprahonmzbdtyjs?", "") {
 		b.press(k)
 		b.wait("a question for "+k, `document.querySelector("dialog[open]")`)
 		b.press(kb.Escape)
@@ -325,7 +331,7 @@ func TestBrowserKeysOnly(t *testing.T) {
 	if got := r.Bore(); got.Seq != before {
 		t.Errorf("keys alone have done something: %d events", got.Seq-before)
 	}
-	b.press("p")
+	b.press("n")
 	b.press("A", "7", kb.Enter)
 	b.says("work", en.Text("script.part", "A7"))
 	// The keys come as from a scanner, which types faster than a browser under test passes keys on.
@@ -352,7 +358,7 @@ func TestBrowserNewJob(t *testing.T) {
 	r := started(t)
 	b.open(r.Page(), 1024, 600)
 	b.says("big", en.Text("face.big.not_mastered"))
-	b.press("e")
+	b.press("w")
 	b.wait("the page of a new job", `document.getElementById("f-nominal")`)
 	typed := func(field, text string) {
 		t.Helper()
@@ -444,26 +450,38 @@ func TestBrowserSmallActions(t *testing.T) {
 	readRing(r, b, "master")
 	r.Reading("31.74510", 1)
 	r.Reading("31.74520", 2)
-	b.act("void")
+	b.act("void", choose("void", "reading", "2"), choose("void", "quick", en.Text("page.reason.dirt")))
 	b.says("next", "0.20 in / 90°")
-	b.act("void", chromedp.SetValue(`#d-void [name="reading"]`, "1"))
+	b.act("void", choose("void", "quick", en.Text("page.reason.dirt"))) // of the one that is left
 	b.says("next", "0.20 in / 0°")
-	b.act("restore", chromedp.SetValue(`#d-restore [name="reading"]`, "1")) // this is not the newest void
+	b.act("restore", choose("restore", "reading", "1")) // this is not the newest void
 	b.says("next", "90°")
 	if v := r.Bore().Voids; len(v) != 1 || v[0].No != 2 {
 		t.Errorf("struck out: %+v", v)
 	}
-	b.act("position", chromedp.Click(`#places label:nth-child(2)`), chromedp.Click(`#d-position [value="skip"]`))
+	b.says("undo", en.Text("undo.restore", 1)) // each is taken back by one touch, and that by another
+	b.do(chromedp.Click("#undo"))
+	b.says("next", "0.20 in / 0°")
+	b.says("undo", en.Text("undo.void", 1))
+	b.do(chromedp.Click("#undo"))
+	b.says("next", "90°")
+	b.question("position")
+	b.do(chromedp.Click(`#d-position label:nth-child(2)`), chromedp.Click(`#d-position [data-how="skip"]`))
+	b.says("next", "1.26 in / 0°")
+	b.do(chromedp.Click("#undo"))
+	b.says("next", "0.20 in / 90°")
+	b.question("position")
+	b.do(chromedp.Click(`#d-position label:nth-child(2)`), chromedp.Click(`#d-position [data-how="skip"]`))
 	b.says("next", "1.26 in / 0°")
 	b.act("dressed", chromedp.Click(`#d-dressed [value="`+en.Text("page.reason.trued")+`"]`))
 	b.act("note", chromedp.SendKeys(`#d-note [name="reason"]`, "<img src=x> oil changed"))
-	b.press("b")
+	b.press("c")
 	b.wait("the sections by round", `document.querySelectorAll("#sections .channel").length === 3 && document.getElementById("sections").getBoundingClientRect().width > 300`)
-	b.press("o")
+	b.press("x")
 	b.wait("the approach by honing done", fmt.Sprintf(`document.getElementById("rounds").innerHTML.includes(%q)`, en.Text("picture.approach.honing", "")))
-	b.press("o")
+	b.press("x")
 	b.wait("the approach by the clock", fmt.Sprintf(`document.getElementById("rounds").innerHTML.includes(%q)`, en.Text("picture.approach.clock", "")))
-	b.press("b")
+	b.press("c")
 	b.act("bumped", chromedp.Click(`#d-bumped [value="`+en.Text("page.reason.dropped")+`"]`))
 	b.says("big", en.Text("face.big.not_mastered"))
 	b.says("reason", en.Text("page.reason.dropped"))
@@ -504,7 +522,7 @@ func TestBrowserStudy(t *testing.T) {
 			b.press(kb.Enter) // the answer has the focus
 			b.wait("the question to close", `!document.getElementById("d-study").open`)
 		}
-		b.says("big", en.Text("face.big.measure"))
+		b.says("big", en.Text("face.big.study_trial"))
 		r.Gauge.Send("+" + size + " mm\r\n")
 		b.says("big", en.Text("face.big.study_next"))
 		page.says("study", en.Text("record.n_of_m", i+1, 8))
@@ -621,7 +639,7 @@ func TestBrowserFits(t *testing.T) {
 		b.says("number", "2")
 		b.says("cautions", en.Text("script.silent")) // adds a line
 		b.keep(fmt.Sprintf("silent-%d", size[0]))
-		for _, id := range []string{"number", "unit", "room", "roomunit", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
+		for _, id := range []string{"number", "unit", "room", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
 			b.wait(fmt.Sprintf("#%s to be on the screen at %v", id, size), fmt.Sprintf(`(r => r.width > 0 && r.left >= 0 && r.top >= 0 && r.right <= innerWidth + 1 && r.bottom <= innerHeight + 1)(document.getElementById(%q).getBoundingClientRect())`, id))
 		}
 		b.wait("nothing of the advice to be cut off", `document.getElementById("what").scrollHeight <= document.getElementById("what").clientHeight + 1`)

@@ -5,6 +5,7 @@ import { signIn, onSignOut } from "./login.js";
 import { startPeople, whoWorks, whoSigns } from "./people.js";
 import { wire, open, action } from "./outcome.js";
 import { t, language } from "./words.js";
+import * as dialogs from "./dialogs.js";
 
 let station = "", may = false, note = null, face = null, at = null;
 const barFor = 15000; // ms the actions stay without a touch
@@ -68,7 +69,7 @@ function answered(action, reply) {
 }
 
 let answer = null;
-function ask(name, then) {
+function ask(name, then, byKey) {
   const d = at("d-" + name);
   for (const open of document.querySelectorAll("dialog[open]")) open.close();
   answer = then;
@@ -77,30 +78,27 @@ function ask(name, then) {
   fill(name, form);
   hide();
   d.showModal();
-  (d.querySelector("[autofocus]") || d.querySelector(name === "study" && face?.study ? ".yes" : "input:not([type=radio], [type=checkbox]):enabled, select:enabled, .yes") || d.querySelector("button")).focus();
+  dialogs.focus(d, byKey && !(name === "study" && face?.study));
 }
 
 // fill puts what is known now into a question.
 function fill(name, form) {
   const f = face || {};
-  const option = (c) => new Option(c.text, c.no);
   switch (name) {
-    case "restore": form.reading.replaceChildren(...((f.voids || []).length ? f.voids.map(option) : [new Option(t("script.none_void"), "")])); break;
-    case "void": form.reading.replaceChildren(...(f.asked || []).map(option), ...(f.readings || []).map(option).reverse()); break;
-    case "keep": form.reading.replaceChildren(...((f.asked || []).length ? f.asked.map(option) : [new Option(t("script.none_asked"), "")])); break;
-    case "position": at("places").replaceChildren(...(f.places || []).map((p, i) => {
-      const label = document.createElement("label"), input = document.createElement("input");
-      Object.assign(input, { type: "radio", name: "place", value: i, checked: i === 0 });
-      label.append(input, " " + p.text);
-      return label;
-    })); break;
-    case "master": case "check": form.ring.value = f.ring || ""; if (form.gain) form.gain.checked = false; break;
+    case "part": form.querySelector(".yes").textContent = begins(form, f); break;
     case "study": turns(form, f.study); break;
     case "record": at("take-what").textContent = taking(at("shows").textContent, f.next); break;
     case "accept": at("accept-what").textContent = f.sizes || t("script.nothing_gauged"); break;
     case "disposition": open(form, f.result ? f.result.text : f.sizes || t("script.nothing_gauged"), f.result); break;
     case "settings": for (const k in settings) { const e = form[k]; if (e) e.type === "checkbox" ? (e.checked = !!settings[k]) : (e.value = settings[k]); } break;
   }
+  dialogs.fill(name, form, f);
+}
+
+// begins says which part the answer begins: that with the next number, unless one is typed.
+function begins(form, f) {
+  const serial = value(form, "part") || f.next_part;
+  return serial ? t("script.begin_part", serial) : t("script.begin_next_part");
 }
 
 // taking says which value is to count, and where.
@@ -133,12 +131,12 @@ const made = {
   round: (f) => ({ strokes: number(f, "strokes"), seconds: number(f, "seconds"), dressed: f.dressed.checked || undefined }),
   record: () => ({}),
   void: (f) => ({ reading: number(f, "reading"), reason: reason(f) }),
-  position: (f) => {
+  position: (f, by) => {
     const p = face.places[+f.place.value];
-    return { do: f.how.value, position: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
+    return { do: by?.dataset.how || "position", position: { depth_mm: p.depth_mm, angle_deg: p.angle_deg } };
   },
-  master: (f) => ({ ring: value(f, "ring"), gain: f.gain.checked || undefined }),
-  check: (f) => (f.reread.checked ? { do: "reread" } : { do: f.speeds.checked ? "speeds" : "check", ring: value(f, "ring") }),
+  master: (f, by) => ({ ring: by.dataset.ring, gain: f.gain.checked || undefined }),
+  check: (f, by) => (by.dataset.how === "reread" ? { do: "reread" } : { do: by.dataset.how || "check", ring: by.dataset.ring || face.rings?.[0]?.id }),
   leave: () => ({}),
   restore: (f) => ({ reading: number(f, "reading") }),
   keep: (f) => ({ reading: number(f, "reading") }),
@@ -155,43 +153,64 @@ const made = {
   disposition: (f) => action(f, face.result),
 };
 
-function begin(name) {
-  if (name === "view") return view();
+function begin(name, byKey) {
+  if (name === "zoom") return show("drawing");
+  if (name === "view") return show("rounds");
   if (name === "by") { // the approach to size: by round, by honing, by the clock, and again
     set({ by: { "": "honing", honing: "clock" }[settings.by] || "" });
-    if (at("main").dataset.show !== "rounds" && !at("approach").getClientRects().length) view();
+    if (at("main").dataset.show !== "rounds" && !at("approach").getClientRects().length) show("rounds");
     return hide();
   }
   if (name === "settings") return ask(name, (f) => set({
     unit: f.unit.value, comma: f.comma.value, theme: f.theme.value, volume: f.volume.value,
-    rise: f.rise.checked ? "1" : "", speak: f.speak.checked ? "1" : "", awake: f.awake.checked ? "1" : "",
-  }));
-  if (name === "keys") return ask(name, () => {});
+    words: f.words.value, rise: f.rise.checked ? "1" : "", speak: f.speak.checked ? "1" : "", awake: f.awake.checked ? "1" : "",
+  }), byKey);
+  if (name === "keys") return ask(name, () => {}, byKey);
   if ((name === "master" || name === "check") && face && face.reading_ring) name = "leave";
   if (name === "accept" && face && face.result) name = "disposition"; // another result of the part
   const kind = name;
-  ask(kind, (f) => send({ do: kind, ...made[kind](f) }));
+  ask(kind, (f, by) => send({ do: kind, ...made[kind](f, by) }), byKey);
 }
 
-// view changes between the bore and the way to its size.
-function view() {
-  const main = at("main"), rounds = main.dataset.show !== "rounds";
-  main.dataset.show = rounds ? "rounds" : "bore";
-  const b = document.querySelector('#bar [data-do="view"]');
-  b.setAttribute("aria-pressed", rounds);
-  b.textContent = rounds ? t("script.bore") : t("script.rounds");
+// show puts the drawing, or the way to size, in the place of the words, and the words back.
+function show(what) {
+  const main = at("main");
+  main.dataset.show = main.dataset.show === what ? "words" : what;
+  for (const [name, is] of [["zoom", "drawing"], ["view", "rounds"]]) document.querySelector(`#bar [data-do="${name}"]`).setAttribute("aria-pressed", main.dataset.show === is);
   hide();
 }
 
-// first is the first step of the advice, as long as it asks a person for an action.
-const first = (f) => (f.buttons || []).find((b) => b.first);
+// offer shows the actions that make sense now. The button that stands out is the first step of the
+// advice, as long as that asks a person for an action.
+function offer(f) {
+  const now = f.buttons || [];
+  const places = [now.find((b) => b.first), ...now.filter((b) => !b.first)];
+  document.querySelectorAll("#hands .now").forEach((b, i) => {
+    b.hidden = !places[i];
+    b.dataset.do = places[i]?.do || "";
+    if (places[i]) b.textContent = places[i].text;
+  });
+}
 
-// due offers the first step without opening the other actions.
-function due(f) {
-  const b = at("due"), of = first(f);
+// undo offers for a minute to take the newest action back, and names it.
+const undoFor = 60000; // ms
+let undone = "", undoTimer = 0;
+function undo(u) {
+  const b = at("undo");
   if (!b) return;
-  b.hidden = !of;
-  if (of) b.textContent = of.text;
+  if (!u || u.at !== undone) {
+    clearTimeout(undoTimer);
+    undoTimer = setTimeout(() => { b.hidden = true; }, undoFor);
+    b.hidden = !u;
+    undone = u?.at;
+  }
+  if (!u) return;
+  b.textContent = u.text;
+  b.onclick = () => {
+    b.hidden = true;
+    const { text, at: _, ...action } = u;
+    send(action);
+  };
 }
 
 function showBar() {
@@ -206,6 +225,16 @@ function hide() {
   at("more").setAttribute("aria-expanded", "false");
 }
 
+// mark underlines the letter of a button that is its key, at the beginning of a word where possible.
+function mark(b) {
+  const label = b.textContent, key = b.dataset.key, low = label.toLowerCase();
+  const i = low.startsWith(key) ? 0 : low.includes(" " + key) ? low.indexOf(" " + key) + 1 : low.indexOf(key);
+  const u = Object.assign(document.createElement("u"), { textContent: i < 0 ? key : label[i] });
+  const words = document.createElement("span");
+  words.append(...(i < 0 ? [label + " ", u] : [label.slice(0, i), u, label.slice(i + 1)]));
+  b.replaceChildren(words);
+}
+
 // keys: a single one waits a moment, for a scanner types many at once.
 const scanGap = 45; // ms between the keys of a scanner, at most (common practice: 1 to 30)
 let typed = "", typedAt = 0, keyTimer = 0;
@@ -218,8 +247,10 @@ function key(e) {
     typed = "";
     clearTimeout(keyTimer);
     if (!may) return;
-    begin("part");
-    at("d-part").querySelector("input").value = serial;
+    begin("part", true);
+    const form = at("d-part").querySelector("form");
+    form.part.value = serial;
+    form.querySelector(".yes").textContent = begins(form, face || {});
     return;
   }
   if (e.key.length !== 1 || (e.key === " " && e.target.closest("button, a"))) return;
@@ -228,11 +259,11 @@ function key(e) {
   clearTimeout(keyTimer);
   if (typed.length > 1) return;
   const button = document.querySelector(`#bar [data-key="${CSS.escape(e.key.toLowerCase())}"]`);
-  if (button) keyTimer = setTimeout(() => (button.dataset.do ? begin(button.dataset.do) : button.click()), 2 * scanGap);
+  if (button) keyTimer = setTimeout(() => (button.dataset.do ? begin(button.dataset.do, true) : button.click()), 2 * scanGap);
 }
 
 export const actions = {
-  face(f) { face = f; due(f); },
+  face(f) { face = f; offer(f); undo(f.undo); },
   start(name, allowed, say, find) {
     station = name; may = allowed; note = say; at = find;
     for (const b of document.querySelectorAll("#bar [data-key]")) {
@@ -240,28 +271,36 @@ export const actions = {
       const dt = document.createElement("dt"), dd = document.createElement("dd");
       dt.textContent = b.dataset.key;
       dd.textContent = b.textContent;
+      mark(b);
       const pair = document.createElement("div"); // two columns, each pair together
       pair.append(dt, dd);
       at("keys").append(pair);
     }
     for (const d of document.querySelectorAll("dialog:not(#d-login, #d-people)")) {
       const form = d.querySelector("form");
+      dialogs.start(d);
       form.addEventListener("submit", (e) => {
         const then = answer;
         answer = null;
-        if (then && (!e.submitter || e.submitter.value === "yes")) then(form);
+        if (then && (!e.submitter || e.submitter.value === "yes")) then(form, e.submitter);
       });
       if (d.id === "d-disposition") wire(form);
       for (const b of d.querySelectorAll("[data-no]")) b.addEventListener("click", () => d.close());
       d.addEventListener("close", () => { if (!document.querySelector("dialog[open]")) at("more").focus(); });
       d.addEventListener("click", (e) => { if (e.target === d) d.close(); });
     }
-    if (at("due")) at("due").addEventListener("click", () => begin(first(face).do));
+    const part = at("d-part").querySelector("form");
+    part.addEventListener("input", () => { part.querySelector(".yes").textContent = begins(part, face || {}); });
+    for (const b of document.querySelectorAll("#hands .now")) b.addEventListener("click", () => begin(b.dataset.do));
     at("more").addEventListener("click", () => (at("bar").hidden ? showBar() : hide()));
-    for (const s of ["cut", "size", "what"]) at(s).addEventListener("pointerup", showBar);
+    at("less").addEventListener("click", hide);
+    for (const s of ["cut", "size", "what"]) at(s).addEventListener("click", () => (at("bar").hidden ? show(at("main").dataset.show === "words" ? "drawing" : at("main").dataset.show) : hide()));
     at("bar").addEventListener("focusin", showBar);
     addEventListener("keydown", key);
     onSignOut(note);
     startPeople(post, people, allowed);
+    // a keyboard on the screen leaves less of the page to see
+    const seen = () => document.documentElement.style.setProperty("--seen", visualViewport.height + "px");
+    visualViewport?.addEventListener("resize", seen);
   },
 };

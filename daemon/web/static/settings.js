@@ -4,7 +4,7 @@ import { t } from "./words.js";
 const key = (name) => "fairbore." + name;
 const simulated = document.getElementById("simulated");
 const silent = simulated?.dataset.demo !== undefined; // the demo makes no noise unless it is asked to
-const usual = { unit: "", comma: "", by: "", theme: "", volume: silent ? "0" : "0.6", rise: "", speak: "", awake: "1" };
+const usual = { unit: "", comma: "", by: "", theme: "", words: "", volume: silent ? "0" : "0.6", rise: "", speak: "", awake: "1" };
 export const settings = {};
 const followers = [];
 export const onSettings = (f) => followers.push(f);
@@ -47,6 +47,7 @@ async function awake() {
 
 function apply() {
   document.documentElement.dataset.theme = settings.theme;
+  document.documentElement.dataset.words = settings.words;
   const off = document.getElementById("sound-off");
   if (off) off.hidden = !silent || +settings.volume > 0 || !document.getElementById("d-settings");
   awake();

@@ -10,6 +10,7 @@ const at = (id) => document.getElementById(id);
 const main = at("main");
 const station = main.dataset.station;
 const staleAfter = 5000; // ms without a beat: what is shown may be old
+const lowest = 64; // px: a lower drawing shows nothing
 const lateFor = 3000; // ms that a stream left for another may still tell what happened before that
 // stream is shown; newest is it too, or soon will be; left are those before it.
 let heard = 0, face = null, unpassed = "", version = null, stream = null, newest = null, left = [], cut = null;
@@ -19,8 +20,30 @@ function text(id, s) {
   if (e.textContent !== (s || "")) e.textContent = s || "";
 }
 
-// tied keeps a number and its unit, and the name of a ring or gauge, on one line.
-const tied = (s) => (s || "").replace(/\b[A-Z]+-[0-9]+/g, (name) => name.replace("-", "\u2060-\u2060")).replace(/([0-9]) (?=(µm|µin|mm|in|tenths?|millionths?|strokes?|minutes?|seconds?|s|%|K)(?![a-z]))/g, "$1\u00a0").replace(/± /g, "±\u00a0");
+// write sets words of which some stay on one line: a number with its unit, the name of a ring.
+const whole = /\b[A-Z]+-[0-9]\S*|(?:±\s)?[0-9][0-9.,|]* (?:µm|µin|mm|in|°C|tenths?|millionths?|strokes?|minutes?|seconds?|min|s|%|K)(?![a-z])(?: \/ [0-9]+°)?[.,:;]?/g;
+function write(e, s) {
+  if (e.textContent === s) return;
+  let from = 0;
+  const parts = [];
+  for (const m of s.matchAll(whole)) {
+    parts.push(s.slice(from, m.index), Object.assign(document.createElement("span"), { className: "whole", textContent: m[0] }));
+    from = m.index + m[0].length;
+  }
+  e.replaceChildren(...parts, s.slice(from));
+}
+
+// sentences are the sentences of a text. The last one of an advice says what to do: where not all
+// can be large, that one is.
+const cutter = new Intl.Segmenter(language, { granularity: "sentence" });
+const sentences = (s) => [...cutter.segment(s || "")].map((x) => x.segment);
+
+function say(id, s) {
+  const e = at(id), parts = sentences(s);
+  if (e.childNodes.length !== e.children.length) e.replaceChildren(); // what came with the page
+  while (e.children.length > parts.length) e.lastChild.remove();
+  parts.forEach((part, i) => write(e.children[i] || e.appendChild(document.createElement("span")), part));
+}
 
 function sign(id, s) {
   const e = at(id);
@@ -66,8 +89,8 @@ function show(f) {
   text("roomnumber", f.room);
   text("roomword", f.room_word);
   text("roomunit", f.room_unit);
-  text("advice", tied(f.advice));
-  text("reason", tied(f.refused || f.reason));
+  say("advice", f.advice);
+  say("reason", f.refused || f.reason);
   text("next", f.next ? t("script.next", f.next) : "");
   text("last", f.last);
   fit();
@@ -111,14 +134,17 @@ function wide(big, room) {
   main.style.setProperty("--w", Math.max(2.5, n));
 }
 
-// fit makes the words of the advice smaller until all of them are seen. Where that doesn't
-// do, the reason makes way for what the hand is to do.
+// fit makes room for the words, until all that is shown of them is seen: the drawing has given way
+// before by the style sheet. Then the reason ends with a sentence before, down to the first. Then
+// all but the last sentence of the advice become smaller, then the reason, the advice, and last the
+// reason goes. It can be read in whole where the drawing is shown instead.
 function fit() {
-  const e = at("what"), most = at("hand").textContent ? 6 : 5;
-  for (let n = 0; n < most; n++) {
-    e.dataset.fit = n;
-    if (e.scrollHeight <= e.clientHeight) break;
-  }
+  const e = at("what"), reason = [...at("reason").children];
+  const full = () => e.scrollHeight > e.clientHeight + 1;
+  e.dataset.fit = 0;
+  for (const s of reason) s.hidden = false;
+  for (let i = reason.length - 1; i > 0 && full(); i--) reason[i].hidden = true;
+  for (let n = 1; n < 9 && full(); n++) e.dataset.fit = n;
 }
 
 function picture(into, svg) {
@@ -185,8 +211,8 @@ function linkIs(state) {
     wide(t("away.big"));
     main.dataset.same = "yes";
     text("state", t("away.state"));
-    text("advice", t("away.advice"));
-    text("reason", t("script.trying"));
+    say("advice", t("away.advice"));
+    say("reason", t("script.trying"));
     actions.face({});
     fit();
     shape("none");
@@ -227,7 +253,8 @@ export function note(s, ms) {
 function address() {
   const c = at("cut").getBoundingClientRect();
   if (c.width < 10) return asked;
-  const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(c.height), unit: settings.unit, comma: settings.comma, by: settings.by, lang: language });
+  main.classList.toggle("low", c.height < lowest);
+  const q = new URLSearchParams({ w: Math.round(c.width), h: Math.round(Math.max(c.height, lowest)), unit: settings.unit, comma: settings.comma, by: settings.by, lang: language });
   for (const [id, name] of [["rounds", "a"], ["sections", "s"]]) {
     const r = at(id).getBoundingClientRect();
     if (r.width > 100) { q.set(name + "w", Math.round(r.width)); q.set(name + "h", Math.round(r.height)); }
@@ -283,5 +310,7 @@ onSettings(connect);
 sounds.tune(station);
 sounds.waits((s) => { silent = s; cautions(); });
 actions.start(station, main.dataset.actions === "true", note, at);
+const first = at("first");
+if (first) show(JSON.parse(first.textContent)); // the stream may be slow to begin
 heard = Date.now();
 connect();

@@ -1,3 +1,3 @@
 "use strict";
 // Set before anything is drawn, so that the page doesn't flash.
-document.documentElement.dataset.theme = new URLSearchParams(location.search).get("theme") ?? localStorage.getItem("fairbore.theme") ?? "";
+for (const name of ["theme", "words"]) document.documentElement.dataset[name] = new URLSearchParams(location.search).get(name) ?? localStorage.getItem("fairbore." + name) ?? "";

@@ -4,9 +4,11 @@
 package view
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -45,6 +47,7 @@ type Station struct {
 	Finished  bool       `json:"finished"`
 	Result    *result    `json:"result,omitempty"` // of the part in hand
 	Study     *studyView `json:"study,omitempty"`
+	Undo      *undo      `json:"undo,omitempty"`
 }
 
 // work is what is on the machine.
@@ -111,8 +114,20 @@ type choices struct {
 	Readings []choice `json:"readings,omitempty"`
 	Voids    []choice `json:"voids,omitempty"`
 	Asked    []choice `json:"asked,omitempty"` // readings with an open question
-	Ring     string   `json:"ring,omitempty"`
 	Sizes    string   `json:"sizes,omitempty"` // the extreme sizes, for the question before a verdict
+	// Rings are the rings that are known here, first that of the job, then the nearest in size.
+	Rings []ring `json:"rings,omitempty"`
+	// NextPart is the serial number that a part gets to which nobody gives one.
+	NextPart string `json:"next_part,omitempty"`
+	// Strokes or Seconds is the round of honing that is advised, 0 for none.
+	Strokes int `json:"strokes,omitempty"`
+	Seconds int `json:"seconds,omitempty"`
+}
+
+// ring is a ring to read.
+type ring struct {
+	ID   string `json:"id"`
+	Text string `json:"text"`
 }
 
 // choice is a place, or a reading, that an action may refer to.
@@ -129,6 +144,27 @@ type result struct {
 	Job  string `json:"job"`
 	Part string `json:"part"`
 	Text string `json:"text"`
+}
+
+// undo is what takes the newest action back: a text that names that action, and what is to be asked
+// for.
+type undo struct {
+	At     time.Time       `json:"at"`
+	Text   string          `json:"text"`
+	Do     string          `json:"do"`
+	No     int             `json:"reading,omitempty"`
+	Reason string          `json:"reason,omitempty"`
+	Place  *analysis.Place `json:"position,omitempty"`
+}
+
+// undoFor is how long after an action a person is offered to take it back.
+const undoFor = time.Minute
+
+// Undoing offers to take the newest action back, if that was less than a minute before now.
+func (v *Station) Undoing(b *state.Bore, now time.Time, f notation.Format) {
+	if u := b.Undo; u != nil && now.Sub(u.At) < undoFor {
+		v.Undo = &undo{u.At, f.Say(u.What), u.Do, u.No, f.Say(u.Reason), u.Place}
+	}
 }
 
 // button is an action that makes sense now, with the word that the action's own button has.
@@ -315,9 +351,38 @@ func (v *Station) cautions(b *state.Bore, f notation.Format) {
 	}
 }
 
+// Offer adds the rings that may be read at the station, so that nobody has to type the name of one.
+// The ring of the job is the first, then come those nearest to its size.
+func (v *Station) Offer(b *state.Bore, rings []*analysis.Ring, f notation.Format) {
+	far := func(r *analysis.Ring) analysis.Length {
+		switch {
+		case b.Job == nil:
+			return 0
+		case r.ID == b.Job.Ring:
+			return -1
+		}
+		return max(r.Size-b.Job.Nominal, b.Job.Nominal-r.Size)
+	}
+	rings = slices.Clone(rings)
+	slices.SortStableFunc(rings, func(a, b *analysis.Ring) int { return cmp.Compare(far(a), far(b)) })
+	for _, r := range rings {
+		text := "face.ring"
+		if far(r) < 0 {
+			text = "face.ring.job"
+		}
+		v.Rings = append(v.Rings, ring{r.ID, f.Text(text, r.ID, analysis.Size(r.Size))})
+	}
+}
+
 // choicesOf returns the places and readings that an action may refer to.
 func choicesOf(b *state.Bore, f notation.Format) choices {
-	c := choices{Ring: b.Job.Ring}
+	c := choices{NextPart: event.Serial(1)}
+	if b.Part != nil {
+		c.NextPart = event.Serial(b.Part.Count + 1)
+	}
+	if a := b.Advice; a != nil && a.Kind.Honing() {
+		c.Strokes, c.Seconds = a.Strokes, a.Seconds
+	}
 	for _, p := range b.Places {
 		text := f.Place(p.Place) + " · " + f.Text("place."+p.State)
 		if p.Deviation != nil {
