@@ -18,6 +18,7 @@ import (
 	"fairbore/analysis/notation"
 	"fairbore/daemon/broker"
 	"fairbore/daemon/daemontest"
+	"fairbore/daemon/event"
 	"fairbore/daemon/store"
 )
 
@@ -736,3 +737,33 @@ func BenchmarkGaugeToPage(b *testing.B) {
 }
 
 var en notation.Format
+
+// A quality engineer gives a finished part another result on its page, without a keyboard. The one
+// before it stays on the page.
+func TestBrowserSupersedesAResult(t *testing.T) {
+	b := newBrowser(t)
+	r := started(t)
+	r.Master()
+	r.Reading("31.74510", 1)
+	if reply := r.Do(event.Action{Do: "disposition", Outcome: event.OnHold, Reason: "scratched near the end"}); !reply.Done {
+		t.Fatal(reply.Why)
+	}
+	r.Eventually(20*time.Second, "the result", func() bool { return r.Bore().VerdictSeq > 0 })
+	b.open("http://"+r.Web+"/history", 1024, 600)
+	b.do(chromedp.Click(`main td a[href^="/part/"]`))
+	b.says("outcome", en.Text("outcome.on_hold"))
+	b.do(chromedp.Click("#change"))
+	b.says("disposition-what", en.Text("outcome.on_hold"))
+	for _, choice := range []string{`[value="concession"]`, `[name="quick"]`} {
+		b.do(chromedp.Click("#d-disposition " + choice))
+	}
+	b.wait("the number of the concession to be asked for", `document.querySelector("[name=number]").getClientRects().length > 0`)
+	b.do(chromedp.Click(`#d-disposition [value="scrap"]`))
+	b.wait("it to be asked no more", `document.querySelector("[name=number]").getClientRects().length === 0`)
+	b.do(chromedp.Click("#d-disposition .yes"))
+	b.says("outcome", en.Text("outcome.scrap"))
+	b.says("main", "scratched near the end")
+	if v := r.Bore().Verdict; v.Outcome != event.Scrapped || v.Supersedes == 0 {
+		t.Errorf("the result is %+v", v)
+	}
+}
