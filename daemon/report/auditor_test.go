@@ -45,7 +45,7 @@ func TestAuditorsList(t *testing.T) {
 	set := b.set.Settings
 	log := Log{Looks: b.records, Trace: Trace{First: 1, Head: headAt(b.records)}, Settings: &set}
 	always := map[string]string{
-		"whose record": `Quarry Lane Honing`, "which journal": journalID, "traceable to what": `Gauge G-07 was set on ring R-0625, certified size .*U = .*certificate K-2218 states, due 2026-12-04`,
+		"whose record": `Quarry Lane Honing`, "which journal": journalID, "traceable to what": `Gauge G-07 was set on ring R-0625, certified size 15\.87508 mm .*U = .*certificate K-2218 states, due 2026-12-04`,
 		"who mastered": `mastered by +ak`, "with which gauge": `G-07`, "with which ring": `R-0625`, "how sure of the ring": `0\.25`,
 	}
 	ofParts := map[string]string{

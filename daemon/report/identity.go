@@ -153,6 +153,12 @@ func (w *writer) people(names *event.Settings, measured string, records, masters
 	return group(w.Text("record.people"), f...)
 }
 
+// certified returns a certified size in both systems of units, with the places of a certificate.
+func (w *writer) certified(l analysis.Length) string {
+	o := w.Beside()
+	return w.Certified(l) + " " + w.Large().String() + " (" + o.Certified(l) + " " + o.Large().String() + ")"
+}
+
 // traceable states of each ring that set a zero to what its size is traceable, and claims nothing
 // where no certificate is stated.
 func (w *writer) traceable(looks []event.Record) (said document.Lines) {
@@ -163,7 +169,7 @@ func (w *writer) traceable(looks []event.Record) (said document.Lines) {
 			continue
 		}
 		ring, text := ringOf(e), ""
-		switch about := w.Text("record.trace.ring", clean(ring.ID), analysis.Size(ring.Size), ring.U); {
+		switch about := w.Text("record.trace.ring", clean(ring.ID), w.certified(ring.Size), ring.U); {
 		case ring.Certified == "":
 			text = w.Text("record.trace.none", about)
 		case ring.Due.IsZero():
