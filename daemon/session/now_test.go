@@ -62,7 +62,7 @@ func agrees(b *state.Bore, v *view.Station) (faults []string) {
 		}
 	}
 	must(n.Is != "" && !n.Sentence.IsZero(), "no situation or no sentence")
-	must(strings.HasPrefix(v.State, "⟦face.state."+string(n.Is)), "the state reads %s", v.State)
+	must(strings.HasPrefix(v.State, "⟦face.state."+string(n.Is)) || n.Is == state.Rejected && v.State == "⟦outcome."+string(b.Verdict.Outcome)+"⟧", "the state reads %s", v.State)
 	must(v.Advice == coded(n.Sentence), "the page advises %q, Now %q", v.Advice, coded(n.Sentence))
 	must(len(v.Buttons) <= 3, "%d buttons", len(v.Buttons))
 	for i, x := range v.Buttons {

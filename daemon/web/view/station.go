@@ -276,6 +276,10 @@ func headlineOf(b *state.Bore, f notation.Format) headline {
 		return h
 	}
 	h.Big = f.Say(bigOf(b))
+	if v := b.Verdict; b.Now.Is == state.Rejected && v != nil { // what becomes of the part, by its own word
+		h.State = f.Text(VerdictWord(v))
+		h.Big = Sentence(h.State)
+	}
 	h.Same = strings.EqualFold(h.State, h.Big)
 	switch z := b.Sizes; {
 	case z == nil:

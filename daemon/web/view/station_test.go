@@ -243,8 +243,8 @@ func TestCheckAfterAcceptance(t *testing.T) {
 // and does not contradict itself.
 func TestFacesDoNotContradict(t *testing.T) {
 	all := shoptest.States()
-	if f := Of(all["aside"], coded); f.State != "⟦face.state.rejected⟧" {
-		t.Errorf("laid aside, and %q", f.State)
+	if f := Of(all["aside"], coded); f.State != "⟦outcome.on_hold⟧" || f.Big != "⟦outcome.on_hold⟧" {
+		t.Errorf("on hold, and %q %q", f.State, f.Big)
 	}
 	if f := Of(all["spindle"], coded); !f.Turning || f.Cautions[0] != "⟦face.caution.turning⟧" || slices.Contains(f.Cautions, "⟦caution.spindle⟧") {
 		t.Errorf("spindle: %q", f.Cautions)
