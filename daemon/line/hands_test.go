@@ -149,7 +149,7 @@ func TestPedalSaysWhyNothingIsDone(t *testing.T) {
 		var pressed sync.WaitGroup
 		defer pressed.Wait()
 		pressed.Go(func() { time.Sleep(300 * time.Millisecond); press() })
-		return strings.Contains(served(r, "/stream"), "gauged in round 1")
+		return strings.Contains(served(r, "/stream"), notation.Format{}.Text("ask.round_empty", 1))
 	})
 	if b := r.Bore(); b.Round != 1 {
 		t.Errorf("round %d, want 1", b.Round)

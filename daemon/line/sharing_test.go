@@ -94,7 +94,7 @@ func TestRefusedPortNextDoor(t *testing.T) {
 	})
 	r.Eventually(10*time.Second, "the reason at the other station", func() bool {
 		b := r.BoreOf("bay3")
-		return b != nil && b.Gauge != nil && b.Gauge.Lost && b.Gauge.Why.Text == "/dev/null is not a serial line: inappropriate ioctl for device; give the device file of the gauge's line"
+		return b != nil && b.Gauge != nil && b.Gauge.Lost && b.Gauge.Why.Text == "/dev/null is not a serial line: inappropriate ioctl for device: give the device file of the gauge's line"
 	})
 	r.Stop()
 }
