@@ -32,6 +32,7 @@ type look struct {
 const (
 	leastSide = 24
 	mostSide  = 4000
+	readable  = 120 // a lower cut of the bore has no text, which could not be read
 )
 
 func parseLook(q url.Values) look {
@@ -93,7 +94,7 @@ func (l *look) draw(b *state.Bore) (d drawing) {
 		return d
 	}
 	f := l.format(b.Job)
-	d.Cut = string(picture.Cut{Bore: b, W: l.w, H: l.h, Format: f}.SVG())
+	d.Cut = string(picture.Cut{Bore: b, W: l.w, H: l.h, Format: f, Plain: l.h < readable}.SVG())
 	if l.aw > 0 && l.ah > 0 {
 		d.Approach = string(picture.Approach{Bore: b, W: l.aw, H: l.ah, Format: f, Against: l.by, Expected: expected(b)}.SVG())
 	}

@@ -125,12 +125,13 @@ function ems(words, spacing) {
 }
 
 // wide tells the style sheet how wide the longer of the lines is that the large
-// words take: one over a room, else at most two.
+// words take: one over a room or on a panel, else at most two.
+const panel = matchMedia("(min-width: 701px) and (min-height: 431px) and (max-height: 820px)");
 function wide(big, room) {
   const words = (big || "").toUpperCase().split(" ");
   const line = (from, to) => ems(words.slice(from, to).join(" "), -.02);
   let n = line(0);
-  if (!room) for (let i = 1; i < words.length; i++) n = Math.min(n, Math.max(line(0, i), line(i)));
+  if (!room && !panel.matches) for (let i = 1; i < words.length; i++) n = Math.min(n, Math.max(line(0, i), line(i)));
   main.style.setProperty("--w", Math.max(2.5, n));
 }
 
@@ -301,6 +302,8 @@ setInterval(() => {
   if (heard && Date.now() - heard > staleAfter) linkIs("lost");
   if (newest && newest.readyState === 2) { asked = ""; connect(); }
 }, 500);
+
+panel.onchange = () => face && wide(face.big, face.room);
 
 let resized = 0;
 const sized = new ResizeObserver(() => { clearTimeout(resized); resized = setTimeout(() => { fit(); connect(); }, 150); });
