@@ -237,6 +237,9 @@ func (s *Settings) NameOf(id string) string {
 // Phrase says that the settings came into force, and what is new.
 func (s *Settings) Phrase() analysis.Phrase {
 	var what analysis.Phrase
+	if s == nil { // what somebody else wrote may lack it
+		return analysis.Say("event.settings")
+	}
 	for _, name := range slices.Backward(s.Changed) {
 		if p := analysis.Say("settings." + name); what.IsZero() {
 			what = p

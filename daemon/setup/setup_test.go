@@ -12,6 +12,33 @@ import (
 	"fairbore/daemon/config"
 )
 
+// A journal does not grow with rings and jobs that nobody takes up.
+func TestRingsAndJobsAreNoSettings(t *testing.T) {
+	text, err := os.ReadFile("../../configs/fairbore.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	hash := func(rings int) string {
+		more := "rings:\n"
+		for i := range rings {
+			more += fmt.Sprintf("  R-%d:\n    size: 31.74970 mm\n    u: 0.25 um\n", i)
+		}
+		c, err := config.Parse("fairbore.yaml", []byte(strings.Replace(string(text), "rings:\n", more, 1)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		set := Settings(c, &c.Stations[0])
+		if len(set.Rings) != rings+1 {
+			t.Fatalf("%d rings", len(set.Rings))
+		}
+		set.Seal(nil)
+		return set.Hash
+	}
+	if hash(0) != hash(500) {
+		t.Error("with 500 more rings the settings are others")
+	}
+}
+
 // What the configuration states of a gauge comes to the session as stated, 0 too; what it
 // leaves out as assumed.
 func TestSettingsSayWhatIsStated(t *testing.T) {

@@ -148,8 +148,10 @@ func (f *Fold) Apply(e *event.Event) {
 	f.Undo = f.undoOf(e)
 	switch e.Kind {
 	case event.Configured:
-		f.Settings = e.Settings
-		f.describe()
+		if e.Settings != nil { // what somebody else wrote may lack it
+			f.Settings = e.Settings
+			f.describe()
+		}
 	case event.JobChosen, event.PartBegun, event.RoundOver, event.Placed, event.Judged, event.Superseded:
 		f.applyPart(e)
 	case event.Taken:
