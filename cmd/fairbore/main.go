@@ -62,7 +62,10 @@ type cli struct {
 	Licences licencesCmd `cmd:"" help:"Print the licences of everything that the program carries."`
 }
 
-func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+func main() {
+	zerolog.ErrorMarshalFunc = func(err error) any { return inBoth().Error(err) } // the log says texts, not codes
+	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+}
 
 const about = `The extra hand at the bore gauge.
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -97,4 +98,7 @@ func TestRefusedPortNextDoor(t *testing.T) {
 		return b != nil && b.Gauge != nil && b.Gauge.Lost && b.Gauge.Why.Text == "/dev/null is not a serial line: inappropriate ioctl for device: give the device file of the gauge's line"
 	})
 	r.Stop()
+	if log := r.Log.String(); !strings.Contains(log, "/dev/null is not a serial line") || strings.Contains(log, "port.not_serial") {
+		t.Errorf("the log says a code in place of its text:\n%s", log)
+	}
 }
