@@ -640,7 +640,7 @@ func TestBrowserFits(t *testing.T) {
 		b.says("number", "2")
 		b.says("cautions", en.Text("script.silent")) // adds a line
 		b.keep(fmt.Sprintf("silent-%d", size[0]))
-		for _, id := range []string{"number", "unit", "room", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
+		for _, id := range []string{"number", "unit", "caption", "state", "advice", "cut", "next", "live", "cautions", "more", "master", "gauge", "record"} {
 			b.wait(fmt.Sprintf("#%s to be on the screen at %v", id, size), fmt.Sprintf(`(r => r.width > 0 && r.left >= 0 && r.top >= 0 && r.right <= innerWidth + 1 && r.bottom <= innerHeight + 1)(document.getElementById(%q).getBoundingClientRect())`, id))
 		}
 		b.wait("nothing of the advice to be cut off", `document.getElementById("what").scrollHeight <= document.getElementById("what").clientHeight + 1`)
