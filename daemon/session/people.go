@@ -120,11 +120,16 @@ func (s *Session) signer(a *event.Action, by *event.Measured) (string, error) {
 		signs = who
 	}
 	if by.SignOff {
+		p := s.set.People[signs]
 		switch {
+		case a.Source == "broker": // whoever may send it has not shown to be that person
+			return "", analysis.Say("action.person.at_station")
 		case by.Unnamed > 0:
 			return "", analysis.Say("action.sign.unnamed", by.Unnamed)
 		case slices.Contains(by.Took, signs):
 			return "", analysis.Say("action.sign.other", s.set.NameOf(signs), s.named(s.set.People.With(event.MayAccept, by.Took)))
+		case !p.Proves(): // a job entered at the page asks for it whatever the configuration says of the people
+			return "", analysis.Say("action.person.prove", s.set.NameOf(signs))
 		}
 	}
 	if signs == who {

@@ -277,9 +277,13 @@ func TestSignOff(t *testing.T) {
 		{"one without the right", "a", event.Action{Person: "s", Proof: event.ByPIN}, "action.person.may_not", ""},
 		{"a stranger", "a", event.Action{Person: "mallory", Proof: event.ByPIN}, "action.person.unknown", ""},
 		{"another, who works here", "q", event.Action{}, "", ""},
+		{"another, who works here, by command", "q", event.Action{Source: "broker"}, "action.person.at_station", ""},
+		{"another, who works here, without PIN or badge", "c", event.Action{}, "action.person.prove", ""},
+		{"another, without PIN or badge", "a", event.Action{Person: "c"}, "action.person.prove", ""},
 		{"another, by command", "a", event.Action{Person: "q", Proof: event.ByPIN, Source: "broker"}, "action.person.at_station", ""},
 	} {
 		b := signedFor(t, "a")
+		b.set.People["c"] = people.Person{Rights: []event.Right{event.MayAccept}} // the configuration does not see jobs entered at the page
 		b.works(c.works)
 		c.a.Do = "accept"
 		r := b.do(c.a)
