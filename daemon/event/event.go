@@ -464,6 +464,9 @@ type Verdict struct {
 	Rule       string             `json:"rule,omitempty"`
 	U          analysis.Deviation `json:"u_um,omitempty"`    // expanded uncertainty of one size
 	Assumes    []Assumption       `json:"assumes,omitempty"` // what U rests on that nobody stated or measured, and that matters
+	// Missing is what had to be done before the part could be accepted, of one in size for which
+	// something else was decided; zero if nothing was missing.
+	Missing analysis.Phrase `json:"missing,omitzero"`
 	// SignedBy is the id of another than [Event.Person], who signs for the verdict.
 	SignedBy string `json:"signed_by,omitempty"`
 }

@@ -78,19 +78,28 @@ func (s *Session) acceptable(b *state.Bore, sure bool) error {
 	if b.State != event.InSize {
 		return analysis.Say("action.accept.state", f.Part.Serial, analysis.Say("state."+string(b.State)), b.Why)
 	}
-	if due := master.Lapse(s.set.Master.Lapse).BeforeAccept(f.Standing(), s.now.Wall); due != nil {
-		return analysis.Say("action.accept.not_yet", f.Part.Serial, due.Phrase)
-	}
-	if open := f.Unclosed(); !open.IsZero() {
-		return analysis.Say("action.accept.not_yet", f.Part.Serial, open)
-	}
-	if r := f.Question(nil); r != nil {
-		return analysis.Say("action.accept.asked", f.Part.Serial, r.No, r.Ask)
+	if missing := s.missing(); !missing.IsZero() {
+		return analysis.Say("action.accept.not_yet", f.Part.Serial, missing)
 	}
 	if b.Shrinking() && !sure {
 		return ask("ask.warm", f.Part.Serial, b.Cooling.Sentence)
 	}
 	return nil
+}
+
+// missing says what must be done before a part in size can be accepted, zero if nothing is missing.
+func (s *Session) missing() analysis.Phrase {
+	f := &s.fold
+	if due := master.Lapse(s.set.Master.Lapse).BeforeAccept(f.Standing(), s.now.Wall); due != nil {
+		return due.Phrase
+	}
+	if open := f.Unclosed(); !open.IsZero() {
+		return open
+	}
+	if r := f.Question(nil); r != nil {
+		return analysis.Say("action.accept.asked", r.No, r.Ask)
+	}
+	return analysis.Phrase{}
 }
 
 // outside reports whether a bore was measured, and is not within all its limits without doubt.
@@ -113,6 +122,11 @@ func (s *Session) verdict(a *event.Action, b *state.Bore) *event.Verdict {
 	}
 	if b.Judged != nil {
 		v.Rule, v.U, v.Assumes = string(b.Judged.Rule), b.U.Expanded, b.Assumes
+	}
+	if v.State == event.InSize && !v.Accepted() {
+		if v.Missing = s.missing(); v.Missing.IsZero() && b.Shrinking() {
+			v.Missing = b.Cooling.Sentence
+		}
 	}
 	return v
 }
@@ -140,6 +154,8 @@ func (s *Session) supersede(a *event.Action) error {
 	switch {
 	case a.Outcome == event.IsAccepted && doubted:
 		return analysis.Say("action.supersede.doubted", v.Part)
+	case a.Outcome == event.IsAccepted && !v.Missing.IsZero():
+		return analysis.Say("action.supersede.missing", v.Part, v.Missing)
 	case a.Outcome == event.IsAccepted && v.State != event.InSize:
 		return analysis.Say("action.accept.state", v.Part, analysis.Say("state."+string(v.State)), v.Reason)
 	case a.Outcome == event.Conceded && !outside(v.State) && v.Outcome != event.OnHold && v.Outcome != event.Conceded:

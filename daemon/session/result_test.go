@@ -3,6 +3,7 @@ package session
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 
@@ -134,5 +135,28 @@ func TestOutcomes(t *testing.T) {
 		if v := c.b.Fold().Verdict; r.Done && (v == nil || v.Outcome != c.a.Outcome || v.Number != c.a.Number || v.GrantedBy != c.a.GrantedBy || v.Begun != 1) {
 			t.Errorf("%+v: %+v", c.a, v)
 		}
+	}
+}
+
+// A part on which something else is decided first is not accepted afterwards without what its
+// acceptance needed. What is missing stays in the result, and in those that supersede it.
+func TestNoWayRoundWhatIsMissing(t *testing.T) {
+	in := func(wait time.Duration) (*bench, event.Action) {
+		b := gauged(t, guarded(verdict.Simple), "31.7513", "31.7513", "31.7513", "31.7513", "31.7513", "31.7513")
+		b.wait(wait)
+		b.must(event.Action{Do: "disposition", Outcome: event.OnHold, Reason: "later"})
+		return b, event.Action{Do: "accept", Reason: "fine", Supersedes: 9, Job: "J-4112", Part: "0001"}
+	}
+	b, a := in(0)
+	if a.Standing = (&event.Standing{Seq: 9, Verdict: b.Fold().Verdict}); !b.do(a).Done {
+		t.Error("a part of which nothing is missing is not accepted")
+	}
+	b, a = in(15 * time.Minute)
+	rework := a
+	rework.Do, rework.Outcome, rework.Standing = "disposition", event.ToRework, &event.Standing{Seq: 9, Verdict: b.Fold().Verdict}
+	b.must(rework)
+	a.Supersedes, a.Standing = 10, &event.Standing{Seq: 10, Verdict: b.Fold().Verdict}
+	if r := b.do(a); r.Done || coded(r.Why) != "⟦action.supersede.missing 0001 ⟦master.check_due 16 min 6⟧⟧" {
+		t.Errorf("with a check of the zero due: %+v", r)
 	}
 }

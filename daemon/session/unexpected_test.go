@@ -159,7 +159,7 @@ func TestUnexpectedReadingAtACompletePlan(t *testing.T) {
 	if g.Sizes.Readings != 6 || g.State == event.Over {
 		t.Errorf("%d readings, %s", g.Sizes.Readings, g.State)
 	}
-	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.HasPrefix(coded(r.Why), "⟦action.accept.asked ") {
+	if r := b.do(event.Action{Do: "accept"}); r.Done || !strings.HasPrefix(coded(r.Why), "⟦action.accept.not_yet 003 ⟦action.accept.asked ") {
 		t.Errorf("accepted with a question open: %+v", r)
 	}
 	b.send("31.7515") // at the place, though it was chosen by hand
