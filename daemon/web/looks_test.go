@@ -381,8 +381,17 @@ func newCrowd(n int) crowd {
 // A wall shows one station as well as fifty, and which of them are out of reach.
 func TestLooksOfWalls(t *testing.T) {
 	t.Parallel()
-	for _, n := range []int{1, 8, 50} {
+	for _, n := range []int{1, 4, 8, 50} {
 		src := newCrowd(n)
+		if n == 4 { // the longest of figures and units, in a shop of the usual size
+			var bores []*state.Bore
+			for i := range n {
+				b := *shoptest.Began("long", shoptest.Sleeve()).Master().Rounds(shoptest.SleeveRounds, 1, 2).Bore()
+				b.Station = fmt.Sprintf("hone-bay-%d", i+1)
+				bores = append(bores, &b)
+			}
+			src.shop = newShop(bores...)
+		}
 		e := newEye(t, serve(t, Config{Version: "test"}, src))
 		for name, size := range sizes {
 			for _, theme := range e.themes() {
