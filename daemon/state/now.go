@@ -77,7 +77,7 @@ func (s Situation) Measuring() bool {
 func (f *Fold) now(b *Bore, set *Settings) Now {
 	switch studying := f.Gauging(); {
 	case f.GaugeKnown && f.Gauge.Lost:
-		return Now{Is: GaugeLost, Sentence: analysis.Say("now.gauge_lost"), Reason: both(b.Why, analysis.Say("now.why.gauge_lost"))}
+		return Now{Is: GaugeLost, Sentence: analysis.Say("now.gauge_lost"), Reason: because(f.Gauge.Why, analysis.Say("now.why.gauge_lost"))}
 	case f.Running != nil:
 		return f.atRing(b, set)
 	case f.Job == nil:
@@ -310,11 +310,19 @@ func both(all ...analysis.Phrase) (p analysis.Phrase) {
 	return p
 }
 
+// because returns what to do behind why, which is no whole sentence, or alone where why is not known.
+func because(why, do analysis.Phrase) analysis.Phrase {
+	if why.IsZero() {
+		return do
+	}
+	return analysis.Say("now.because", why, do)
+}
+
 // Unrecorded makes the state that of a station whose readings don't get onto the disk, and says
 // why.
 func (b *Bore) Unrecorded(why analysis.Phrase) {
 	b.Recording, b.Warning = false, why
 	b.State, b.Why = event.CannotJudge, analysis.Say("bore.not_recording", why)
-	b.Now = Now{Is: NotRecording, Sentence: analysis.Say("now.not_recording"), Reason: both(why, analysis.Say("now.why.not_recording"))}
+	b.Now = Now{Is: NotRecording, Sentence: analysis.Say("now.not_recording"), Reason: because(why, analysis.Say("now.why.not_recording"))}
 	b.Next, b.Advice, b.Cautions = nil, nil, nil
 }

@@ -234,7 +234,7 @@ func (s *Server) part(w http.ResponseWriter, r *http.Request) {
 	}
 	l := s.look(r)
 	f := l.format(b.Job)
-	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict, VerdictSeq: b.VerdictSeq}, Bore: b, Earlier: b.Part.Continues, Acts: s.cfg.Actions && b.VerdictSeq != 0, Title: b.Job.Title, Units: f.SmallUnit(), Makes: s.makes()}
+	rec := record{Line: PartLine{Station: station, Job: b.Job.ID, Part: b.Part.Serial, Seq: seq, Verdict: b.Verdict, VerdictSeq: b.VerdictSeq}, Bore: b, Earlier: b.Part.Continues, Acts: s.cfg.Actions && b.VerdictSeq != 0, Title: view.JobTitle(b.Job), Units: f.SmallUnit(), Makes: s.makes()}
 	// The drawings are safe HTML, since picture escapes all text.
 	rec.Cut = template.HTML(picture.Cut{Bore: b, W: 1400, H: 460, Format: f}.SVG())
 	rec.Approach = template.HTML(picture.Approach{Bore: b, W: 1400, H: 400, Format: f, Against: l.by}.SVG())

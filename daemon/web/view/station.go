@@ -214,12 +214,20 @@ func Of(b *state.Bore, f notation.Format) Station {
 
 func workOf(b *state.Bore) (w work) {
 	if b.Job != nil {
-		w.Job, w.JobTitle = b.Job.ID, b.Job.Title
+		w.Job, w.JobTitle = b.Job.ID, JobTitle(b.Job)
 	}
 	if b.Part != nil {
 		w.Part, w.Round = b.Part.Serial, strconv.Itoa(b.Round)
 	}
 	return w
+}
+
+// JobTitle returns the title of a job, "" if it has none but its id, beside which it stands.
+func JobTitle(j *analysis.Job) string {
+	if j.Title == j.ID {
+		return ""
+	}
+	return j.Title
 }
 
 // looks is how a situation looks: its tone, and who waits for whom.
@@ -479,8 +487,11 @@ func assumed(b *state.Bore, f notation.Format) string {
 	return ""
 }
 
-// Sentence begins a line with a capital letter.
+// Sentence begins a line with a capital letter. An empty one stays empty.
 func Sentence(s string) string {
+	if s == "" {
+		return ""
+	}
 	r, n := utf8.DecodeRuneInString(s)
 	return string(unicode.ToUpper(r)) + s[n:]
 }

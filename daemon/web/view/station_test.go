@@ -55,6 +55,36 @@ func TestFaces(t *testing.T) {
 	}
 }
 
+// The reason of what stops the work is two sentences. Where there is none, nothing stands there.
+func TestReasons(t *testing.T) {
+	states := shoptest.States()
+	nothing := *states["ready"]
+	nothing.Job, nothing.Now = nil, state.Now{Is: state.NoJob, Sentence: analysis.Say("now.no_job")}
+	for want, b := range map[string]*state.Bore{
+		"⟦now.because ⟦port.gone /dev/ttyUSB0⟧ ⟦now.why.gauge_lost⟧⟧": states["lost"],
+		"⟦now.because ⟦store.full⟧ ⟦now.why.not_recording⟧⟧":          states["unrecorded"],
+		"": &nothing,
+	} {
+		if f := Of(b, coded); f.Reason != want {
+			t.Errorf("%s: reason %q, want %q", b.Now.Is, f.Reason, want)
+		}
+	}
+}
+
+// A job without a title is called by its id, once.
+func TestJobWithoutTitle(t *testing.T) {
+	b := *shoptest.States()["ready"]
+	j := *b.Job
+	b.Job = &j
+	if f := Of(&b, coded); f.JobTitle != j.Title || j.Title == "" {
+		t.Errorf("title %q, want %q", f.JobTitle, j.Title)
+	}
+	j.Title = j.ID
+	if f := Of(&b, coded); f.Job != j.ID || f.JobTitle != "" {
+		t.Errorf("job %q, title %q", f.Job, f.JobTitle)
+	}
+}
+
 // first returns the action of the first step, and the others.
 func first(f Station) (do string, also []string) {
 	for _, b := range f.Buttons {
