@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -32,7 +33,10 @@ func (l *loader) file(key string, path *string, secret bool) {
 		}
 		*path = filepath.Join(dir, name)
 	}
-	if _, err := os.Stat(*path); err != nil {
+	if _, err := os.Stat(*path); errors.Is(err, fs.ErrNotExist) {
+		whole, _ := filepath.Abs(*path)
+		l.fault(key, "no such file %s: put it there, or give its whole path", whole)
+	} else if err != nil {
 		l.fault(key, "%w", err)
 	} else if err := CheckSecret(*path); secret && err != nil {
 		l.fault(key, "%w", err)

@@ -54,6 +54,10 @@ func (l *loader) letterhead(h *Letterhead) {
 
 // readLogo reads a picture, and checks that it is whole and within the bounds.
 func readLogo(path string) ([]byte, error) {
+	// A pipe would keep the opening waiting for somebody who writes.
+	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is a folder or a pipe: give the file of the logo", path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err

@@ -36,14 +36,15 @@ func TestLetterhead(t *testing.T) {
 		"a PNG":            {`["Quarry Lane Honing", "12 Quarry Lane"]`, file("a.png", good.Bytes()), "", ""},
 		"a JPEG":           {`[]`, file("a.jpg", jpg.Bytes()), "", ""},
 		"no logo":          {`["Quarry Lane Honing"]`, `""`, "", ""},
-		"no such file":     {`[]`, "/nowhere.png", "letterhead.logo", "no such file"},
+		"no such file":     {`[]`, "/nowhere.png", "letterhead.logo", ": put it there, or give its whole path"},
 		"no picture":       {`[]`, file("a.svg", []byte("<svg/>")), "letterhead.logo", "PNG or JPEG"},
 		"half a picture":   {`[]`, file("b.png", good.Bytes()[:good.Len()-30]), "letterhead.logo", "not whole"},
 		"too many pixels":  {`[]`, file("c.png", wide.Bytes()), "letterhead.logo", "3000 × 2 pixels"},
 		"too many bytes":   {`[]`, file("d.png", noise.Bytes()), "letterhead.logo", "more than 64 KiB"},
 		"too many lines":   {`[a, b, c, d, e, f, g]`, `""`, "letterhead.lines", "6 are the most"},
 		"too long a line":  {`["` + strings.Repeat("ü", 101) + `"]`, `""`, "letterhead.lines[0]", "100 are the most"},
-		"a folder as logo": {`[]`, t.TempDir(), "letterhead.logo", "directory"},
+		"a folder as logo": {`[]`, t.TempDir(), "letterhead.logo", "a folder or a pipe"},
+		"no plain file":    {`[]`, os.DevNull, "letterhead.logo", "a folder or a pipe"},
 	} {
 		text := strings.Replace(strings.Replace(example(t), "  lines: []", "  lines: "+c.lines, 1), `  logo: ""`, "  logo: "+c.logo, 1)
 		got, err := Parse("shop.yaml", []byte(text))
