@@ -144,7 +144,7 @@ func (r *batch) made() document.Group {
 		for _, m := range p.masters() {
 			rings.add(clean(m.Master.Ring.ID))
 		}
-		if v := p.Bore.Verdict; v != nil {
+		if v := p.Bore.Verdict; v != nil && v.Rule != "" { // nothing was judged of a part that has no size
 			rules.add(r.Say(verdict.Rule(v.Rule).Phrase()))
 		}
 	}

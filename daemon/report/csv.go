@@ -205,7 +205,10 @@ func (r *record) batchRow() []string {
 	if z := r.Bore.Sizes; z != nil {
 		lo, hi, variation = mm(z.Smallest.Size), mm(z.Largest.Size), micron(z.Variation)
 	}
-	u, _ := r.stated()
+	var uncertainty string // of no size, none
+	if u, _ := r.stated(); u > 0 {
+		uncertainty = micron(u)
+	}
 	state, rule, why, number, granted := "not finished", "", "", "", ""
 	if v := r.Bore.Verdict; v != nil {
 		state, rule, why, number, granted = string(v.Outcome), v.Rule, english(v.Reason), v.Number, v.GrantedBy
@@ -234,7 +237,7 @@ func (r *record) batchRow() []string {
 	return []string{
 		t.Head.Journal, strconv.FormatUint(t.First, 10), strconv.FormatUint(r.Records[len(r.Records)-1].Seq, 10), r.Bore.Station, r.job.ID, r.job.Revision, r.serial(),
 		stamped(r.Records[0].At), stamped(r.judgedAt()), strconv.Itoa(r.fold.Round()), strconv.Itoa(r.strokes()),
-		mm(r.job.Low), mm(r.job.High), lo, hi, variation, micron(u), rule, state, doubt, why, by,
+		mm(r.job.Low), mm(r.job.High), lo, hi, variation, uncertainty, rule, state, doubt, why, by,
 		j.Drawing, j.PartNumber, cmp.Or(p.Order, j.Order), j.Customer, j.Operation, p.Heat, strings.Join(own, "; "), person, signed,
 		number, granted, strings.Join(results, "; "),
 	}

@@ -77,6 +77,28 @@ func TestBatch(t *testing.T) {
 	checkPDF(t, d)
 }
 
+// A part that was decided on before it had a size was judged by no rule, and has no uncertainty.
+func TestBatchWithAPartThatWasNotMeasured(t *testing.T) {
+	b, batch := lot(t)
+	b.must(event.Action{Do: "part", Part: "011"})
+	b.must(event.Action{Do: "disposition", Outcome: event.Scrapped, Reason: "dropped"})
+	batch.Parts = append(batch.Parts, b.part("011"))
+	if text := BatchReport(batch, notation.Format{}).Text(); strings.Contains(text, "verdict.rule") {
+		t.Errorf("a rule without a text:\n%s", text)
+	}
+	var out bytes.Buffer
+	if err := batch.Table().CSV(&out); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&out).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if at := slices.Index(rows[0], "u_um"); rows[11][at] != "" || rows[1][at] == "" {
+		t.Errorf("u_um is %q of a part that was not measured, and %q of one that was", rows[11][at], rows[1][at])
+	}
+}
+
 // Of a drawing in inches every length that is decided on is in inches or millionths, on
 // the page and in the CSV of a first article.
 func TestDecisionsAreInTheUnitOfTheDrawing(t *testing.T) {
