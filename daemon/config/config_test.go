@@ -447,6 +447,7 @@ func TestUnreadable(t *testing.T) {
 		"put the text in quotes":                                "site: @home\n",
 		"a colon is missing after a key: write key: value":      "site: s\nversion\njournal: {}\n",
 		"a line does not fit those above it: check":             "web:\n    open: true\n  hash: a\n",
+		"f.yaml:2: a key is there twice: take one out":          "site: s\nsite: t\n",
 		"site: is a list: give one value":                       "site: [s]\n",
 		"journal: has no keys: write its keys":                  "journal: fairbore.db\n",
 		"stations: is not a list: write [a, b]":                 "stations: one\n",

@@ -77,8 +77,9 @@ func Parse(name string, b []byte) (*Config, error) {
 	}
 	l.index(root.Content[0], "")
 	k := koanf.NewWithConf(koanf.Conf{Delim: delim, StrictMerge: true})
-	if err := k.Load(rawbytes.Provider(b), koanfyaml.Parser()); err != nil {
-		return nil, &Fault{File: name, Err: err}
+	if err := k.Load(rawbytes.Provider(b), koanfyaml.Parser()); err != nil { // a key that is there twice
+		line, err := unparsed(b, err)
+		return nil, &Fault{File: name, Line: line, Err: err}
 	}
 	c := l.decode(k)
 	c.stated = map[string]bool{}
