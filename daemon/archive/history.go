@@ -3,6 +3,7 @@ package archive
 import (
 	"context"
 	"html/template"
+	"time"
 
 	"fairbore/analysis/notation"
 	"fairbore/daemon/event"
@@ -15,6 +16,7 @@ import (
 // History answers the pages about parts in the journal.
 type History struct {
 	Journal *store.Journal
+	Zone    *time.Location // in which the times of parts are stated
 }
 
 // Parts implements [web.History].
@@ -25,7 +27,7 @@ func (h History) Parts(ctx context.Context, f web.PartFilter) (lines []web.PartL
 	})
 	for _, p := range found.Parts {
 		lines = append(lines, web.PartLine{
-			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First.Local(), Last: p.Last.Local(), Readings: p.Readings, Verdict: p.Verdict, VerdictSeq: p.VerdictSeq, Superseded: p.Superseded, Simulated: p.Simulated,
+			Station: p.Station, Job: p.Job, Part: p.Part, Seq: p.Seq, First: p.First.In(h.Zone), Last: p.Last.In(h.Zone), Readings: p.Readings, Verdict: p.Verdict, VerdictSeq: p.VerdictSeq, Superseded: p.Superseded, Simulated: p.Simulated,
 		})
 	}
 	return lines, found.Earlier, err

@@ -98,7 +98,7 @@ func (s *Server) looksFor(r *http.Request) (a partsAsked) {
 	a.FirstDay, a.LastDay = text("from"), text("to")
 	a.Before, _ = strconv.ParseUint(text("before"), 10, 63) // what is no number is not asked for
 	var err error
-	if a.From, a.To, err = export.Days(a.FirstDay, a.LastDay); err != nil {
+	if a.From, a.To, err = export.Days(a.FirstDay, a.LastDay, s.cfg.Zone); err != nil {
 		a.Fault = s.words(r).Error(err)
 	}
 	return a
@@ -172,7 +172,7 @@ func (s *Server) history(w http.ResponseWriter, r *http.Request) {
 		Lot                  template.HTML
 		Makes                bool // records can be made
 	}{
-		a, studies, parts, s.src.Stations(), Outcomes(), jobs, gauges, people, a.presets(time.Now()), more, len(parts) == historyShown,
+		a, studies, parts, s.src.Stations(), Outcomes(), jobs, gauges, people, a.presets(time.Now().In(s.cfg.Zone)), more, len(parts) == historyShown,
 		s.lot(a.Job, parts, s.look(r)), s.makes(),
 	})
 }

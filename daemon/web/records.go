@@ -63,7 +63,7 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) {
 	if !s.posted(w, r, &o) {
 		return
 	}
-	want, err := o.Wanted()
+	want, err := o.Wanted(s.cfg.Zone)
 	if err != nil {
 		s.no(w, r, http.StatusBadRequest, err)
 		return

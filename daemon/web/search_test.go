@@ -28,7 +28,7 @@ func (c catalogue) Parts(ctx context.Context, f PartFilter) ([]PartLine, uint64,
 func TestSearchOfParts(t *testing.T) {
 	cfg, src := everything(true)
 	c := catalogue{cfg.History.(shelf), &PartFilter{}, 77}
-	cfg.History = c
+	cfg.History, cfg.Zone = c, time.FixedZone("shop", -7*3600)
 	s := serve(t, cfg, src)
 	for _, text := range []string{"0007", `' or 1=1; drop table event; --`, `"><script>alert(1)</script>`, "{{.Filter}}", "ü 溝\u202e", "%00%ff", strings.Repeat("x", 5000)} {
 		q := url.Values{}
@@ -45,7 +45,7 @@ func TestSearchOfParts(t *testing.T) {
 		if f.Part != text || f.Job != text || f.Station != text || f.Outcome != text || f.Gauge != text || f.Person != text {
 			t.Errorf("%.40q: asked for %.300v", text, f)
 		}
-		if first, last := time.Date(2026, 11, 2, 0, 0, 0, 0, time.Local), time.Date(2026, 12, 1, 0, 0, 0, 0, time.Local); !f.From.Equal(first) || !f.To.Equal(last) {
+		if first, last := time.Date(2026, 11, 2, 0, 0, 0, 0, cfg.Zone), time.Date(2026, 12, 1, 0, 0, 0, 0, cfg.Zone); !f.From.Equal(first) || !f.To.Equal(last) {
 			t.Errorf("from %s to %s", f.From, f.To)
 		}
 		if strings.Contains(body, "<script>alert") || !strings.Contains(html.UnescapeString(body), `value="`+text+`"`) {

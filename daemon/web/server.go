@@ -30,6 +30,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -60,6 +61,7 @@ type Config struct {
 	Simulated bool
 	Speed     float64
 	Version   string
+	Zone      *time.Location // of the shop, in which days are asked for and parts listed; nil: this machine's
 	// Languages are the languages of the pages besides English. A page gets one with ?lang= and its
 	// tag.
 	Languages []*notation.Language
@@ -117,6 +119,7 @@ func refused(addr string, err error) error {
 
 // Listen opens the address. It fails if the address is in use.
 func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
+	cfg.Zone = cmp.Or(cfg.Zone, time.Local)
 	in := map[*notation.Language]*template.Template{}
 	for _, l := range append([]*notation.Language{notation.English()}, cfg.Languages...) {
 		t, err := pages(l, &cfg)

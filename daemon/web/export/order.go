@@ -79,8 +79,8 @@ type Order struct {
 	To      string `json:"to"`
 }
 
-// Wanted converts an order, or says why it can't be carried out.
-func (o *Order) Wanted() (Wanted, error) {
+// Wanted converts an order whose days are those of a time zone, or says why it can't be carried out.
+func (o *Order) Wanted(zone *time.Location) (Wanted, error) {
 	w := Wanted{What: o.What, Format: o.Format, Paper: o.Paper, Station: o.Station, Job: strings.TrimSpace(o.Job), Part: strings.TrimSpace(o.Part)}
 	i := slices.IndexFunc(Offers(), func(f Offer) bool { return f.Name == w.What })
 	if i < 0 {
@@ -97,17 +97,17 @@ func (o *Order) Wanted() (Wanted, error) {
 		return w, analysis.Say("page.order.job")
 	}
 	var err error
-	w.From, w.To, err = Days(o.From, o.To)
+	w.From, w.To, err = Days(o.From, o.To, zone)
 	return w, err
 }
 
-// Days returns when a first day begins and when a last day ends, by this machine's clock. A day that
-// is "" sets no bound. Its error is for a person to read.
-func Days(first, last string) (from, to time.Time, err error) {
-	if from, err = day(first, 0); err != nil {
+// Days returns when a first day begins and when a last day ends in a time zone. A day that is ""
+// sets no bound. Its error is for a person to read.
+func Days(first, last string, zone *time.Location) (from, to time.Time, err error) {
+	if from, err = day(first, 0, zone); err != nil {
 		return from, to, err
 	}
-	if to, err = day(last, 1); err != nil {
+	if to, err = day(last, 1, zone); err != nil {
 		return from, to, err
 	}
 	if !to.IsZero() && !from.Before(to) {
@@ -116,12 +116,12 @@ func Days(first, last string) (from, to time.Time, err error) {
 	return from, to, err
 }
 
-// day returns when a day begins by this machine's clock, or so many days later.
-func day(s string, later int) (time.Time, error) {
+// day returns when a day begins in a time zone, or so many days later.
+func day(s string, later int, zone *time.Location) (time.Time, error) {
 	if s == "" {
 		return time.Time{}, nil
 	}
-	t, err := time.ParseInLocation(time.DateOnly, s, time.Local)
+	t, err := time.ParseInLocation(time.DateOnly, s, zone)
 	if err != nil {
 		return t, analysis.Say("page.order.day", s)
 	}
