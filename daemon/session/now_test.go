@@ -85,7 +85,7 @@ func agrees(b *state.Bore, v *view.Station) (faults []string) {
 		must(n.Is == state.Rejected || b.Complete && b.Basis == b.Round && b.Next == nil && b.Verdict == nil, "reject while there is something to measure")
 	}
 	if n.Is.AtRing() {
-		must(b.Master.Running != nil && (n.Do == "" || n.Do == "record") && slices.Equal(n.Also, []string{"leave"}), "at the ring %v", offered)
+		must(b.Master.Running != nil && n.Do == "" && slices.Equal(n.Also, []string{"leave"}), "at the ring %v", offered)
 	}
 	if b.Master.Running != nil {
 		must(n.Is.AtRing() || n.Is == state.GaugeLost, "a ring is read")
@@ -95,7 +95,7 @@ func agrees(b *state.Bore, v *view.Station) (faults []string) {
 	}
 	must(b.Next == nil || n.Is.Measuring(), "a next place")
 	must((n.Do == "round") == (b.Advice != nil && b.Advice.Kind.Honing() && n.Is != state.RightPosition), "round or not")
-	must(!b.Spindle || n.Do != "record", "record while the spindle turns")
+	must(n.Do != "record" && (!b.Spindle || !slices.Contains(offered, "record")), "record as the first step, or while the spindle turns")
 	if a := b.Advice; a != nil {
 		must(n.Is == state.RightPosition || coded(a.Sentence) == coded(n.Sentence), "two sentences: %s, %s", coded(a.Sentence), coded(n.Sentence))
 		must(len(a.At) == 0 || strings.Contains(coded(a.Sentence), "advise.correct") || strings.Contains(coded(a.Sentence), "last_"), "short strokes at %v: %s", a.At, coded(a.Sentence))
@@ -109,17 +109,9 @@ func agrees(b *state.Bore, v *view.Station) (faults []string) {
 }
 
 // refused returns why the first button is refused when it is pressed now, on a session with the same
-// events. To record, the gauge shows a size.
+// events.
 func refused(b *bench, g *state.Bore) string {
 	x := &bench{Session: New(b.set, records(b.all)), t: b.t, now: b.now}
-	if g.Now.Do == "record" {
-		v := lengthOf("31.7497 mm")
-		x.shows(v)
-		if k := x.last; len(k) == 0 || !slices.ContainsFunc(k, func(e event.Event) bool { return e.Kind == event.Taken || e.Kind == event.RingRead }) {
-			return "nothing is recorded"
-		}
-		return ""
-	}
 	if g.Now.Do == "" {
 		return ""
 	}
@@ -135,7 +127,7 @@ func (b *bench) history(rng *rand.Rand, size *analysis.Length) {
 	b.wait(time.Duration(rng.IntN(40)) * time.Second)
 	µ := func(v float64) analysis.Length { return analysis.Length(v * float64(um)) }
 	switch n := rng.IntN(20); {
-	case n < 14 && g.Now.Do != "" && g.Now.Do != "record":
+	case n < 14 && g.Now.Do != "":
 		b.do(pressed(g.Now.Do, g))
 		if g.Now.Do == "round" {
 			*size += µ(rng.Float64() * 3)
@@ -251,16 +243,16 @@ func TestFirstButtonIsTheFirstStep(t *testing.T) {
 			b.must(event.Action{Do: "job", Job: "J-4112"})
 			return b
 		}, state.NotMastered, "master", "job", "now.not_mastered "},
-		"mastering":              {act(at(), event.Action{Do: "master"}), state.ReadRing, "record", "leave", "now.read_ring "},
-		"nothing measured":       {at(), state.Measure, "record", "position", "now.measure "},
-		"some measured":          {at(good[:4]...), state.MeasureRest, "record", "void position", "now.measure "},
+		"mastering":              {act(at(), event.Action{Do: "master"}), state.ReadRing, "", "leave", "now.read_ring "},
+		"nothing measured":       {at(), state.Measure, "", "position", "now.measure "},
+		"some measured":          {at(good[:4]...), state.MeasureRest, "", "void position", "now.measure "},
 		"hands-free":             {then(at(good[:4]...), func(b *bench) { b.set.Capture.Mode = "turning" }), state.MeasureRest, "", "void position", "now.measure "},
 		"all skipped":            {act(at(good[:5]...), event.Action{Do: "skip"}), state.MeasureRest, "position", "void", "now.skipped"},
 		"stock to go":            {all("31.7400"), state.StockToGo, "round", "void", "advise.hone.try "},
-		"honed":                  {act(all("31.7400"), event.Action{Do: "round", Strokes: 5}), state.MeasureAgain, "record", "position", "now.measure "},
+		"honed":                  {act(all("31.7400"), event.Action{Do: "round", Strokes: 5}), state.MeasureAgain, "", "position", "now.measure "},
 		"in size":                {at(good...), state.InSize, "accept", "check", "advise.stop.in_size"},
 		"in size, check due":     {then(at(good...), func(b *bench) { b.wait(15 * time.Minute) }), state.InSize, "check", "accept", "advise.check.accept R-1250"},
-		"check before accepting": {act(then(at(good...), func(b *bench) { b.wait(15 * time.Minute) }), check), state.CheckRing, "record", "leave", "now.check_ring "},
+		"check before accepting": {act(then(at(good...), func(b *bench) { b.wait(15 * time.Minute) }), check), state.CheckRing, "", "leave", "now.check_ring "},
 		"checked before accepting": {then(act(then(at(good...), func(b *bench) { b.wait(15 * time.Minute) }), check), func(b *bench) {
 			for range 3 {
 				b.shows(lengthOf("31.7500 mm"))
@@ -269,12 +261,12 @@ func TestFirstButtonIsTheFirstStep(t *testing.T) {
 		"zero lapsed":           {then(at(good...), func(b *bench) { b.wait(time.Hour) }), state.NotMastered, "master", "job", "now.not_mastered "},
 		"bumped":                {act(at(good...), event.Action{Do: "bumped", Reason: "fell"}), state.NotMastered, "master", "job", "now.not_mastered "},
 		"over":                  {all("31.7540"), state.OverSize, "disposition", "check void", "advise.aside.over"},
-		"over, some measured":   {at("31.7540", "31.7540"), state.OverSize, "record", "void check", "now.over_measure"},
-		"past the safe size":    {all("31.7526"), state.TooClose, "check", "record void", "advise.check.past_safe"},
+		"over, some measured":   {at("31.7540", "31.7540"), state.OverSize, "", "void check", "now.over_measure"},
+		"past the safe size":    {all("31.7526"), state.TooClose, "check", "void", "advise.check.past_safe"},
 		"gauge lost":            {then(at(good...), lose), state.GaugeLost, "", "", "now.gauge_lost"},
 		"gauge lost, accepted":  {then(act(at(good...), accept), lose), state.GaugeLost, "", "", "now.gauge_lost"},
 		"accepted":              {act(at(good...), accept), state.CheckAfter, "check", "part", "now.check_after "},
-		"check after accepting": {act(at(good...), accept, check), state.CheckRing, "record", "leave", "now.check_ring "},
+		"check after accepting": {act(at(good...), accept, check), state.CheckRing, "", "leave", "now.check_ring "},
 		"zero good after": {then(act(at(good...), accept, check), func(b *bench) {
 			for range 3 {
 				b.shows(lengthOf("31.7500 mm"))
@@ -286,13 +278,13 @@ func TestFirstButtonIsTheFirstStep(t *testing.T) {
 			}
 		}), state.InDoubt, "master", "part", "now.in_doubt "},
 		"rejected":            {act(at(good...), pressed("disposition", nil)), state.Rejected, "part", "disposition", "now.on_hold"},
-		"study, a trial":      {act(at(), study), state.StudyTrial, "record", "void study", "now.study.trial "},
+		"study, a trial":      {act(at(), study), state.StudyTrial, "", "void study", "now.study.trial "},
 		"study, a trial done": {then(act(at(), study), func(b *bench) { b.send("31.7513") }), state.StudyNext, "study", "", "now.study.take "},
-		"study, ring":         {act(at(), study, check), state.CheckRing, "record", "leave", "now.check_ring "},
+		"study, ring":         {act(at(), study, check), state.CheckRing, "", "leave", "now.check_ring "},
 		"spindle turns": {then(at(good[:4]...), func(b *bench) {
 			b.keep(b.tell(event.Event{Kind: event.SpindleSwitched, Spindle: &event.Spindle{On: true}}))
 		}), state.MeasureRest, "", "void position", "now.measure "},
-		"chosen again": {act(at(good...), event.Action{Do: "position", Place: &sleeve().Plan()[2]}), state.MeasureRest, "record", "void position", "now.measure "},
+		"chosen again": {act(at(good...), event.Action{Do: "position", Place: &sleeve().Plan()[2]}), state.MeasureRest, "", "void position", "now.measure "},
 	} {
 		b := c.from()
 		g := b.bore()

@@ -81,15 +81,15 @@ func TestNoiseIsMeasured(t *testing.T) {
 	}
 }
 
-// Readings whose samples leave more than the usual repeatability count with that.
+// Readings whose samples leave more than the usual repeatability and the step count with that.
 func TestRepeatabilityIsNoLessThanWhatTheSamplesLeave(t *testing.T) {
 	b := gauged(t, testSettings(), "31.7513")
-	b.set.Gauge.Assumed = true
+	b.set.Gauge.Assumed, b.set.Gauge.Step = true, 1000
 	for _, c := range []struct {
 		left  analysis.Deviation
 		want  analysis.Deviation
 		basis uncertainty.Basis
-	}{{0, 1000, uncertainty.ByAssumption}, {999, 1000, uncertainty.ByAssumption}, {4000, 4000, uncertainty.ByMeasurement}} {
+	}{{0, 1000, uncertainty.ByAssumption}, {999, 1000, uncertainty.ByAssumption}, {1041, 1000, uncertainty.ByAssumption}, {4000, 4000, uncertainty.ByMeasurement}} {
 		b.Fold().Master.CaptureU = c.left
 		if sd, basis := b.Fold().Repeatability(&b.set.Gauge); sd != c.want || basis != c.basis {
 			t.Errorf("samples leave %d: %d, %s", c.left, sd, basis)

@@ -194,7 +194,7 @@ const (
 )
 
 const styles = `<styleSheet xmlns="` + mainSpace + `"><numFmts count="2"><numFmt numFmtId="164" formatCode="yyyy\-mm\-dd&quot;T&quot;hh:mm:ss.000"/><numFmt numFmtId="165" formatCode="yyyy\-mm\-dd"/></numFmts>` +
-	`<fonts count="2"><font><sz val="11"/><name val="Calibri"/></font><font><b/><sz val="11"/><name val="Calibri"/></font></fonts>` +
+	`<fonts count="2"><font><sz val="11"/></font><font><b/><sz val="11"/></font></fonts>` +
 	`<fills count="2"><fill><patternFill patternType="none"/></fill><fill><patternFill patternType="gray125"/></fill></fills><borders count="1"><border/></borders>` +
 	`<cellStyleXfs count="1"><xf/></cellStyleXfs><cellXfs count="4"><xf/><xf fontId="1" applyFont="1"/><xf numFmtId="164" applyNumberFormat="1"/><xf numFmtId="165" applyNumberFormat="1"/></cellXfs><cellStyles count="1"><cellStyle name="Normal" xfId="0" builtinId="0"/></cellStyles></styleSheet>`
 

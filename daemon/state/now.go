@@ -92,9 +92,10 @@ func (f *Fold) now(b *Bore, set *Settings) Now {
 	return f.measured(b, set)
 }
 
-// record returns the action that records a reading, empty where the gauge records by itself.
-func (f *Fold) record(set *Settings) string {
-	if set.Capture.Mode == "button" && !f.Spindle {
+// byHand returns the action that records what the gauge shows, empty where the gauge itself sends
+// each reading when its button is pressed.
+func (f *Fold) byHand(set *Settings) string {
+	if set.Capture.Mode != "button" && !f.Spindle {
 		return "record"
 	}
 	return ""
@@ -117,7 +118,7 @@ func (f *Fold) atRing(b *Bore, set *Settings) Now {
 	case m.Check:
 		is = CheckRing
 	}
-	return Now{Is: is, Sentence: analysis.Say("now."+string(is), m.Ring.ID), Reason: b.Why}.actions(f.record(set), "leave")
+	return Now{Is: is, Sentence: analysis.Say("now."+string(is), m.Ring.ID), Reason: b.Why}.actions("", "leave", f.byHand(set))
 }
 
 // study says whose turn it is.
@@ -127,7 +128,7 @@ func (f *Fold) study(b *Bore, set *Settings) Now {
 	switch {
 	case st.Taking:
 		n.Is, n.Sentence = StudyTrial, analysis.Say("now.study.trial", st.Appraiser, st.Part, st.Trial, st.Trials)
-		return n.actions(f.record(set), "void", "study")
+		return n.actions("", "void", "study")
 	case st.Next == nil:
 		n.Sentence = analysis.Say("now.study.all")
 	case st.Next.Appraiser != st.Appraiser:
@@ -184,7 +185,7 @@ func (f *Fold) measured(b *Bore, set *Settings) (n Now) {
 		return n
 	case f.Asked[q.No]:
 		b.Advice = nil
-		return Now{Is: RightPosition, Sentence: q.Ask, Reason: analysis.Say("now.why.does_not_count")}.actions("keep", "void", f.record(set))
+		return Now{Is: RightPosition, Sentence: q.Ask, Reason: analysis.Say("now.why.does_not_count")}.actions("keep", "void")
 	}
 	return Now{Is: RightPosition, Sentence: q.Ask, Reason: analysis.Say("now.why.right_position", n.Sentence)}.actions("void", n.Do)
 }
@@ -209,15 +210,15 @@ func (f *Fold) sized(b *Bore, set *Settings) Now {
 	case b.Complete && (b.Next == nil || watched):
 		return f.advised(b, set)
 	case b.State == event.Over && b.Next != nil:
-		return Now{Is: OverSize, Sentence: analysis.Say("now.over_measure"), Reason: b.Why}.actions(f.record(set), "void", "check")
+		return Now{Is: OverSize, Sentence: analysis.Say("now.over_measure"), Reason: b.Why}.actions("", "void", "check")
 	case b.Next == nil: // all that are missing are skipped
 		return Now{Is: MeasureRest, Sentence: analysis.Say("now.skipped"), Reason: b.progress()}.actions("position", "void")
 	case b.Sizes == nil:
-		return Now{Is: Measure, Sentence: analysis.Say("now.measure", *b.Next), Reason: b.progress()}.actions(f.record(set), "position")
+		return Now{Is: Measure, Sentence: analysis.Say("now.measure", *b.Next), Reason: b.progress()}.actions("", "position", f.byHand(set))
 	case b.Basis != b.Round:
-		return Now{Is: MeasureAgain, Sentence: analysis.Say("now.measure", *b.Next), Reason: analysis.Say("bore.honed_since")}.actions(f.record(set), "position")
+		return Now{Is: MeasureAgain, Sentence: analysis.Say("now.measure", *b.Next), Reason: analysis.Say("bore.honed_since")}.actions("", "position", f.byHand(set))
 	}
-	return Now{Is: MeasureRest, Sentence: analysis.Say("now.measure", *b.Next), Reason: b.progress()}.actions(f.record(set), "void", "position")
+	return Now{Is: MeasureRest, Sentence: analysis.Say("now.measure", *b.Next), Reason: b.progress()}.actions("", "void", "position")
 }
 
 // progress says how many positions of the plan are measured.
@@ -265,7 +266,7 @@ func (f *Fold) advised(b *Bore, set *Settings) Now {
 	case advise.Dress:
 		return n.actions("dressed", "round")
 	case advise.GaugeAgain, advise.Gauge:
-		return n.actions(f.record(set), "check", "void")
+		return n.actions("", "check", "void")
 	case advise.Wait:
 		n.Is = TooWarm
 		return n.actions("", "temperature", "void")
@@ -273,7 +274,7 @@ func (f *Fold) advised(b *Bore, set *Settings) Now {
 		if b.State == event.InSize {
 			return n.actions("check", "accept")
 		}
-		return n.actions("check", f.record(set), "void")
+		return n.actions("check", "void")
 	case advise.LayAside:
 		return n.actions("disposition", "check", "void")
 	}

@@ -1,6 +1,8 @@
 package state
 
 import (
+	"math"
+
 	"fairbore/analysis"
 	"fairbore/analysis/uncertainty"
 )
@@ -28,8 +30,15 @@ func (f *Fold) Repeatability(g *GaugeSettings) (analysis.Deviation, uncertainty.
 	switch m := f.Master; {
 	case !g.Assumed:
 		return g.Repeatability, uncertainty.ByStatement
-	case m != nil && m.Gauge == g.Name && m.CaptureU > g.Repeatability:
+	case m != nil && m.Gauge == g.Name && m.CaptureU > assumedU(g):
 		return m.CaptureU, uncertainty.ByMeasurement
 	}
 	return g.Repeatability, uncertainty.ByAssumption
+}
+
+// assumedU returns the standard uncertainty of a reading for which nothing but repeatability and step
+// of the gauge is known. It is the root mean square of ring readings that tell nothing more, so only
+// a larger one is a measurement.
+func assumedU(g *GaugeSettings) analysis.Deviation {
+	return analysis.Deviation(math.Ceil(math.Hypot(float64(g.Repeatability), float64(g.Step)/math.Sqrt(12))))
 }

@@ -22,19 +22,19 @@ function list(form, name, options, none) {
 // rings offers each ring as an answer, first the job's.
 function rings(form, known) {
   form.querySelector(".rings").replaceChildren(...known.map((r, i) => {
-    const b = make("button", { value: "yes", className: i ? "" : "yes", textContent: r.text });
+    const b = make("button", { value: "yes", className: i ? "" : "yes", textContent: t("script.begin_ring", r.text) });
     b.dataset.ring = r.id;
     return b;
   }), ...(known.length ? [] : [make("p", { textContent: t("script.no_rings") })]));
 }
 
-// numbers offers the numbers that are common, and first the one that is advised.
+// numbers offers the numbers that are common as answers, and first the one that is advised.
 function numbers(form, advised) {
   for (const e of form.querySelectorAll(".numbers")) {
     const common = e.dataset.common.split(" ").map(Number).filter((n) => n !== advised);
     e.replaceChildren(...[...(advised ? [advised] : []), ...common.slice(0, advised ? -1 : undefined)].map((n) => {
-      const b = make("button", { type: "button", textContent: n === advised ? t("script.advised", n) : n });
-      b.onclick = () => { form[e.dataset.for].value = n; ready(form); };
+      const b = make("button", { value: "yes", className: n === advised ? "yes" : "", textContent: n === advised ? t("script.advised", n) : n });
+      b.onclick = () => { form[e.dataset.for].value = n; };
       return b;
     }));
   }
