@@ -110,7 +110,7 @@ func (r *running) settleOrFail(t *testing.T, n uint64) {
 
 func eventually(t testing.TB, what string, ok func() bool) {
 	t.Helper()
-	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(time.Millisecond) {
+	for end := time.Now().Add(time.Minute); !ok(); time.Sleep(time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatalf("waited in vain for: %s", what)
 		}
