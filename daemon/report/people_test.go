@@ -35,7 +35,7 @@ func TestRecordSaysWho(t *testing.T) {
 	}
 	p.Records = append([]event.Record{{Event: event.Event{Station: named.Station, At: named.At, Kind: event.Configured, Settings: &set}}, named}, p.Records...)
 	text := said()
-	for _, want := range []string{"measured by first shift ", "first shift, signed by quality (page)", "person first shift"} {
+	for _, want := range []string{"measured by first shift ", "quality; at the station: first shift (page)", "person first shift"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the record lacks %q:\n%s", want, text)
 		}

@@ -244,7 +244,7 @@ func TestCheckAfterAcceptance(t *testing.T) {
 		p.Tell(event.Event{Kind: event.RingRead, Ring: &event.RingReading{Ring: "R-1250"}})
 	}
 	f = Of(p.Bore(), coded)
-	if do, also := first(f); f.Big != "⟦face.big.check_ring 3 3⟧" || f.State != "⟦face.state.check_ring⟧" || f.Tone != Act || do != "" || !slices.Equal(also, []string{"leave"}) || f.Master.Tone != Safe {
+	if do, also := first(f); f.Big != "⟦face.big.check_ring 3 3⟧" || f.State != "⟦face.state.check_ring⟧" || f.Tone != Act || do != "" || !slices.Equal(also, []string{"leave", "record"}) || f.Master.Tone != Safe {
 		t.Errorf("while the ring is read: %s %q %q, %q %q, %+v", f.Tone, f.State, f.Big, do, also, f.Master)
 	}
 	check := event.ZeroCheck{RingCheck: analysis.RingCheck{Valid: true, Good: true, Sentence: analysis.Quote("The zero holds.")}}
