@@ -137,10 +137,11 @@ func (s *Server) station(w http.ResponseWriter, r *http.Request) {
 	}
 	p := stationPage{
 		Station: st, Actions: s.cfg.Actions, Jobs: s.jobs(st.Name), History: s.cfg.History != nil,
-		Enter: s.cfg.Actions && s.cfg.Entry != nil, Gate: s.cfg.Gate != nil, Signed: s.signed(r), Simulated: s.simulated(st.Name),
+		Enter: s.cfg.Actions && s.cfg.Entry != nil, Gate: s.cfg.Gate != nil, Signed: s.signed(r),
 	}
 	if b := s.src.Bore(st.Name); b != nil {
 		l := s.look(r)
+		p.Simulated = b.Simulated
 		p.Face = s.stationView(b, l.format(b.Job))
 		p.Cut = template.HTML(l.draw(b).Cut) // picture escapes its text
 	}
@@ -156,12 +157,6 @@ func (s *Server) stationView(b *state.Bore, f notation.Format) view.Station {
 		v.Undoing(b, time.Now(), f)
 	}
 	return v
-}
-
-// simulated reports whether what a station shows now was not measured.
-func (s *Server) simulated(station string) bool {
-	b := s.src.Bore(station)
-	return b != nil && b.Simulated
 }
 
 func (s *Server) jobs(station string) []*analysis.Job {
