@@ -48,19 +48,29 @@ func (s *Server) signIn(w http.ResponseWriter, r *http.Request) {
 	g := s.cfg.Gate
 	from := peer(r)
 	v := g.Guesses.Check(r.Context(), from, "page", func() bool { return g.Opens(in.Passphrase) })
+	if s.guessedWrong(w, r, v, "page.refused.guessed", wrongPassphrase, analysis.Say("page.refused.wrong")) {
+		return
+	}
+	s.setCookie(w, r, g.Sessions.begin(g.Mark, time.Now()), int(signedFor.Seconds()))
+	writeJSON(w, http.StatusOK, event.Reply{Done: true})
+}
+
+// guessedWrong refuses a request after a guess that was wrong, or that came too soon after others;
+// wait is the code of what is said then. It reports whether it has refused.
+func (s *Server) guessedWrong(w http.ResponseWriter, r *http.Request, v limit.Verdict, wait string, as int, wrong analysis.Phrase) bool {
 	switch {
 	case v.Wait > 0:
-		s.turned(tooMany, from, "")
-		wait := int(v.Wait/time.Second) + 1
-		w.Header().Set("Retry-After", strconv.Itoa(wait))
-		s.no(w, r, http.StatusTooManyRequests, analysis.Say("page.refused.guessed", wait))
+		s.turned(tooMany, peer(r), "")
+		seconds := int(v.Wait/time.Second) + 1
+		w.Header().Set("Retry-After", strconv.Itoa(seconds))
+		s.no(w, r, http.StatusTooManyRequests, analysis.Say(wait, seconds))
 	case !v.Right:
-		s.turned(wrongPassphrase, from, "")
-		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.wrong"))
+		s.turned(as, peer(r), "")
+		s.no(w, r, http.StatusForbidden, wrong)
 	default:
-		s.setCookie(w, r, g.Sessions.begin(g.Mark, time.Now()), int(signedFor.Seconds()))
-		writeJSON(w, http.StatusOK, event.Reply{Done: true})
+		return false
 	}
+	return true
 }
 
 // signOut ends the session of a browser: its cookie is useless from then on, wherever it is kept.

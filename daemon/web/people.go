@@ -3,7 +3,6 @@ package web
 import (
 	"net/http"
 	"slices"
-	"strconv"
 	"time"
 
 	"fairbore/analysis"
@@ -50,20 +49,11 @@ func (s *Server) prove(w http.ResponseWriter, r *http.Request, station string, i
 	}
 	from := peer(r)
 	v := p.Guesses.Check(r.Context(), from, name, right)
-	switch {
-	case v.Wait > 0:
-		s.turned(tooMany, from, "")
-		wait := int(v.Wait/time.Second) + 1
-		w.Header().Set("Retry-After", strconv.Itoa(wait))
-		s.no(w, r, http.StatusTooManyRequests, analysis.Say("page.refused.pin_guessed", wait))
-		return false
-	case !v.Right && proof == event.ByBadge:
-		s.turned(wrongPIN, from, "")
-		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.badge"))
-		return false
-	case !v.Right:
-		s.turned(wrongPIN, from, "")
-		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.pin"))
+	wrong := analysis.Say("page.refused.pin")
+	if proof == event.ByBadge {
+		wrong = analysis.Say("page.refused.badge")
+	}
+	if s.guessedWrong(w, r, v, "page.refused.pin_guessed", wrongPIN, wrong) {
 		return false
 	}
 	if in.Proof = proof; proof == event.ByBadge {
