@@ -59,6 +59,7 @@ func layout() map[string]allowed {
 		"daemon/web/view":         {local: []string{"analysis", "analysis/advise", "analysis/notation", "analysis/verdict", "daemon/event", "daemon/state"}},
 		"daemon/web/jobform":      {local: []string{"analysis", "analysis/notation", "analysis/plan"}},
 		"daemon/web/export":       {local: []string{"analysis", "analysis/notation"}, third: []string{zerolog}},
+		"daemon/web/guide":        {},
 		"daemon/web/shoptest":     {local: []string{"analysis", "analysis/master", "analysis/verdict", "daemon/event", "daemon/state"}},
 		"daemon/sheet":            {},
 		"daemon/document":         {local: []string{"analysis/notation", "daemon/picture"}, third: []string{"codeberg.org/go-pdf/fpdf"}},
