@@ -1,7 +1,7 @@
 package notation
 
 import (
-	_ "embed" // the English catalogue
+	_ "embed" // the catalogues
 	"fmt"
 	"maps"
 	"slices"
@@ -12,6 +12,7 @@ import (
 // Language is a catalogue. It holds the texts of one language by their codes.
 type Language struct {
 	Tag   string // BCP 47: "en"
+	Name  string // in the language itself
 	texts map[string]text
 	codes bool // phrases are written as codes, not as texts
 }
@@ -33,21 +34,59 @@ type piece struct {
 //go:embed en.txt
 var enText string
 
-// english returns the English catalogue. It parses the catalogue once, at the first use.
-var english = sync.OnceValue(func() *Language {
-	l, err := Parse("en", enText, nil)
-	if err != nil {
-		panic(err) // it cannot happen: a test reads the file too
+//go:embed de.txt
+var deText string
+
+//go:embed es.txt
+var esText string
+
+// languages returns the catalogues. It parses them once, at the first use. Where a catalogue
+// lacks a text it has the English one.
+var languages = sync.OnceValue(func() []*Language {
+	var all []*Language
+	for _, c := range []struct{ tag, name, file string }{{"en", "English", enText}, {"de", "Deutsch", deText}, {"es", "Español", esText}} {
+		var like *Language
+		if len(all) > 0 {
+			like = all[0]
+		}
+		l, err := Parse(c.tag, c.file, like)
+		if err != nil {
+			panic(err) // it cannot happen: a test reads the files too
+		}
+		l.Name = c.name
+		if like != nil {
+			for code, t := range like.texts {
+				if !l.Has(code) {
+					l.texts[code] = t
+				}
+			}
+		}
+		all = append(all, l)
 	}
-	return l
+	return all
 })
 
+// Languages returns the languages that the program speaks, English first.
+func Languages() []*Language { return languages() }
+
 // English returns the English catalogue.
-func English() *Language { return english() }
+func English() *Language { return languages()[0] }
+
+// Spoken returns the language of a tag, nil if the program does not speak it.
+func Spoken(tag string) *Language {
+	for _, l := range languages() {
+		if l.Tag == tag {
+			return l
+		}
+	}
+	return nil
+}
 
 // Codes returns a language that writes each phrase as its code and values in brackets ⟦⟧.
 // It is for finding text that does not come from a catalogue: such text has no brackets.
-func Codes() *Language { return &Language{Tag: "en-x-codes", texts: English().texts, codes: true} }
+func Codes() *Language {
+	return &Language{Tag: "en-x-codes", Name: "⟦⟧", texts: English().texts, codes: true}
+}
 
 // Has reports whether the language has a text for a code.
 func (l *Language) Has(code string) bool { _, ok := l.texts[code]; return ok }

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"maps"
 	"net/http"
+	"net/http/httptest"
 	"reflect"
 	"regexp"
 	"slices"
@@ -104,7 +105,7 @@ func saidIn(values ...any) (out []string) {
 // inCodes is a shop whose pages may come in codes.
 func inCodes() (Config, *shop) {
 	cfg, src := everything(true)
-	cfg.Languages = []*notation.Language{notation.Codes()}
+	cfg.Languages = []*notation.Language{notation.English(), notation.Codes()}
 	return cfg, src
 }
 
@@ -399,4 +400,35 @@ func TestLooksInTheLanguage(t *testing.T) {
 func (e *eye) ask(key string) {
 	e.t.Helper()
 	e.until("a question for "+key, fmt.Sprintf(`(document.querySelector("#bar [data-key=\"%s\"]").click(), document.querySelector("dialog[open]"))`, key))
+}
+
+// A browser gets the language that it asks for and keeps it; before that the first of its own
+// that is known, by weight (RFC 9110, 12.5.4).
+func TestABrowserHasItsLanguage(t *testing.T) {
+	s := serve(t, Config{}, newShop())
+	for _, c := range []struct{ query, cookie, likes, want string }{
+		{"", "", "", "en"}, {"", "", "es-MX,es;q=0.9,en;q=0.8", "es"}, {"", "", "fr;q=0.5, de-AT;q=0.9", "de"}, {"", "", "fr", "en"}, {"", "", ";;q=x", "en"},
+		{"", "de", "es", "de"}, {"", "xx", "es", "es"}, {"?lang=es", "de", "en", "es"}, {"?lang=xx", "de", "en", "de"},
+	} {
+		r := httptest.NewRequest("GET", "http://"+s.Addr()+"/wall"+c.query, nil)
+		r.RemoteAddr = "127.0.0.1:9"
+		r.Header.Set("Accept-Language", c.likes)
+		if c.cookie != "" {
+			r.AddCookie(&http.Cookie{Name: languageCookie, Value: c.cookie})
+		}
+		w := httptest.NewRecorder()
+		s.Handler().ServeHTTP(w, r)
+		if !strings.Contains(w.Body.String(), `<html lang="`+c.want+`">`) {
+			t.Errorf("%+v: not in %s: %d", c, c.want, w.Code)
+		}
+		kept := ""
+		for _, k := range w.Result().Cookies() {
+			if k.Name == languageCookie {
+				kept = k.Value
+			}
+		}
+		if want := map[bool]string{true: c.want}[c.query == "?lang=es"]; kept != want {
+			t.Errorf("%+v: the browser keeps %q", c, kept)
+		}
+	}
 }

@@ -80,17 +80,6 @@ func pages(l *notation.Language, c *Config) (*template.Template, error) {
 	}).ParseFS(files, "templates/*.html")
 }
 
-// language returns the language that a browser asks for with ?lang=, or English.
-func (s *Server) language(r *http.Request) *notation.Language {
-	tag := r.URL.Query().Get("lang")
-	for _, l := range s.cfg.Languages {
-		if l.Tag == tag {
-			return l
-		}
-	}
-	return notation.English()
-}
-
 // dict makes the data of a template from pairs of name and value.
 func dict(pairs ...string) (map[string]string, error) {
 	if len(pairs)%2 != 0 {
@@ -173,6 +162,7 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, page string, dat
 		s.refuse(w, r, http.StatusInternalServerError, analysis.Say("page.not_made"))
 		return
 	}
+	s.keepLanguage(w, r)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
 	_, _ = w.Write(b.Bytes()) // the viewer has gone, so nobody can be told

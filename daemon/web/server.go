@@ -62,8 +62,8 @@ type Config struct {
 	Speed     float64
 	Version   string
 	Zone      *time.Location // of the shop, in which days are asked for and parts listed; nil: this machine's
-	// Languages are the languages of the pages besides English. A page gets one with ?lang= and its
-	// tag.
+	// Languages are the languages of the pages, nil for those that the program speaks. A page gets
+	// one with ?lang= and its tag.
 	Languages []*notation.Language
 	Metrics   http.Handler // for /metrics, nil for none
 	Health    http.Handler // for /healthz, nil for none
@@ -120,8 +120,11 @@ func refused(addr string, err error) error {
 // Listen opens the address. It fails if the address is in use.
 func Listen(cfg Config, src Source, log zerolog.Logger) (*Server, error) {
 	cfg.Zone = cmp.Or(cfg.Zone, time.Local)
+	if cfg.Languages == nil {
+		cfg.Languages = notation.Languages()
+	}
 	in := map[*notation.Language]*template.Template{}
-	for _, l := range append([]*notation.Language{notation.English()}, cfg.Languages...) {
+	for _, l := range cfg.Languages {
 		t, err := pages(l, &cfg)
 		if err != nil {
 			return nil, err
