@@ -4,7 +4,7 @@ package document
 type piece struct {
 	h     float64 // mm
 	keep  bool    // stays on one page with the piece after it
-	head  *piece  // stands above it where it is the first on a page: the head of its table
+	head  *piece  // stands above it where it is the first on a page: title and head of its table
 	blank bool    // nothing is drawn, so that it is left out at the top of a page
 	draw  func(y float64)
 }

@@ -177,7 +177,7 @@ func TestPagesKeepTogether(t *testing.T) {
 					t.Fatalf("page %d: %q stands at %.0f to %.0f, %.0f of %.0f × %.0f", n+1, w.Text, w.X0, w.X1, w.Y1, p.W, p.H)
 				}
 			}
-			checkPage(t, n, p)
+			checkPage(t, d, n, p)
 		}
 		checkComplete(t, d, seen)
 		if last := pages[len(pages)-1]; !slices.ContainsFunc(last.Words, func(w word) bool { return w.Text == "S0" }) {
@@ -186,7 +186,7 @@ func TestPagesKeepTogether(t *testing.T) {
 	})
 }
 
-func checkPage(t *rapid.T, n int, p *sheetRead) {
+func checkPage(t *rapid.T, d *Document, n int, p *sheetRead) {
 	lines := p.lines()
 	if len(lines) == 0 {
 		if slices.ContainsFunc(p.Words, func(w word) bool { return w.Text == "Ztitle" }) && n == 0 {
@@ -202,6 +202,10 @@ func checkPage(t *rapid.T, n int, p *sheetRead) {
 			of, _, _ := strings.Cut(w.Text[1:], ".")
 			switch w.Text[0] {
 			case 'H', 'O':
+				begins := slices.ContainsFunc(p.Words, func(w word) bool { return strings.HasPrefix(w.Text, "R"+of+".0.") })
+				if i == 0 && !begins && titled(d, of) {
+					t.Fatalf("page %d: the head of table %s without its title above it", n+1, of)
+				}
 				heads[of] = i + 1
 			case 'R', 'W':
 				if w.Text[0] == 'W' {
@@ -243,21 +247,59 @@ func checkPage(t *rapid.T, n int, p *sheetRead) {
 	}
 }
 
+// titled reports whether a table has a title, or stands below a heading.
+func titled(d *Document, of string) bool {
+	for _, b := range d.Blocks {
+		switch b := b.(type) {
+		case Heading:
+			return true
+		case *Table:
+			if strings.HasPrefix(b.Columns[0].Head, "H"+of+".") {
+				return b.Caption != ""
+			}
+		}
+	}
+	return false
+}
+
 // wholeOn reports whether both the first and the last word of a paragraph of one line are on the page.
 func wholeOn(p *sheetRead, key string) bool {
 	return slices.ContainsFunc(p.Words, func(w word) bool { return w.Text == key+".0" }) &&
 		slices.ContainsFunc(p.Words, func(w word) bool { return w.Text == key+".end" })
 }
 
-// checkComplete holds that each word stands in the PDF once; of a table's head once a page at most.
+// checkComplete holds that each word stands in the PDF once; heads and titles of tables stand on each page of them.
 func checkComplete(t *rapid.T, d *Document, seen map[string]int) {
 	for w := range strings.FieldsSeq(d.Text()) {
-		if w == "" || strings.ContainsAny(w[:1], "HOZ-.") || !strings.ContainsAny(w, "0123456789") {
+		if w == "" || strings.ContainsAny(w[:1], "HOZTD-.") || !strings.ContainsAny(w, "0123456789") {
 			continue
 		}
 		if seen[w] != 1 {
 			t.Fatalf("%s stands %d times in the PDF", w, seen[w])
 		}
+	}
+}
+
+// A long word in a column of text, such as a serial number of 64 characters, breaks there: the figures
+// beside it stay whole.
+func TestLongTextBreaksInItsColumn(t *testing.T) {
+	daemontest.Needs(t, "pdftotext")
+	x := &Table{Columns: []Column{{Head: "part", Left: true}}, Rows: [][]string{{strings.Repeat("W", 64)}}}
+	for i := range 8 {
+		x.Columns = append(x.Columns, Column{Head: fmt.Sprintf("column %d", i)})
+		x.Rows[0] = append(x.Rows[0], "31.75127")
+	}
+	whole := 0
+	for _, w := range readPages(t, &Document{Title: "Z", At: time.Unix(0, 0), Blocks: []Block{x}}, A4)[0].Words {
+		if w.Text == "31.75127" {
+			whole++
+			if high := w.Y1 - w.Y0; high < 7 {
+				t.Errorf("the figures are %.1f points high: the long word made them small", high)
+			}
+		}
+	}
+	if whole != 8 {
+		t.Errorf("%d of 8 figures are whole", whole)
 	}
 }
 

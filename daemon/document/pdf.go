@@ -74,6 +74,7 @@ type sheet struct {
 	width  float64 // between the margins
 	bottom float64 // y at which the foot begins
 	top    bool    // nothing stands on the page yet except its head
+	titled string  // the newest heading
 }
 
 // PDF returns the document as a PDF. The same document gives the same bytes, since the date in it
@@ -299,6 +300,7 @@ func (s *sheet) outcome(st *Outcome, x, y, w float64) float64 {
 }
 
 func (h Heading) pdf(s *sheet) []piece {
+	s.titled = string(h)
 	return []piece{{h: 6.9, keep: true, draw: func(y float64) {
 		s.font("B", 9.5, ink)
 		s.put(s.left, y+4.3, "L", string(h))

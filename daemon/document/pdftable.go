@@ -7,6 +7,7 @@ type grid struct {
 	*sheet
 	t      *Table
 	w      []float64 // of the columns
+	most   float64   // width of a column of text at most
 	gap    float64   // between the columns
 	points float64
 	step   float64 // of lines
@@ -19,12 +20,16 @@ const (
 	leastPoints = 5.0
 	ruleGap     = 0.8 // distance from a rule between rows, mm
 	rowLines    = 16  // lines of a row that stay together
+	widestText  = 0.2 // of a column of text in a table that is too wide, as a part of the sheet; such as long serial numbers
 )
 
 // pdf lays the table out as wide as it needs, in smaller type if it is too wide. Its head stands
 // above its rows on each page.
 func (t *Table) pdf(s *sheet) []piece {
-	g := &grid{sheet: s, t: t, points: tablePoints, gap: gutter}
+	g := &grid{sheet: s, t: t, points: tablePoints, step: 3.5, gap: gutter, most: s.width}
+	if !g.measure() {
+		g.most = s.width * widestText
+	}
 	for ; ; g.points -= 0.2 {
 		g.step = 3.5 * g.points / tablePoints
 		if g.measure() || g.points <= leastPoints {
@@ -41,13 +46,11 @@ func (t *Table) pdf(s *sheet) []piece {
 	}
 	var all []piece
 	if t.Caption != "" {
-		all = append(all, piece{h: 5, keep: true, draw: func(y float64) {
-			s.font("B", textSize, ink)
-			s.put(s.left, y+4, "L", t.Caption)
-		}})
+		all = append(all, g.caption(t.Caption))
 	}
 	head := g.head()
 	all = append(all, head)
+	again := g.again(head)
 	body := len(all)
 	for i, r := range t.Rows {
 		row := g.row(r, "", i%2 == 1)
@@ -65,7 +68,7 @@ func (t *Table) pdf(s *sheet) []piece {
 		all = append(all, row...)
 	}
 	for i := range all[body:] {
-		all[body+i].head = &head
+		all[body+i].head = &again
 	}
 	end := g.line(0.8)
 	end.keep = t.Notes != nil
@@ -74,6 +77,31 @@ func (t *Table) pdf(s *sheet) []piece {
 		all = append(all, s.paragraph(n, 6.6, grey)...)
 	}
 	return append(s.whole(all), space(1))
+}
+
+// caption is the title of the table.
+func (g *grid) caption(text string) piece {
+	return piece{h: 5, keep: true, draw: func(y float64) {
+		g.font("B", textSize, ink)
+		g.put(g.left, y+4, "L", g.short(text, g.width))
+	}}
+}
+
+// again is what stands above the rows on a later page: the title of the table, or of its section, and
+// the head.
+func (g *grid) again(head piece) piece {
+	title := g.t.Caption
+	if title == "" {
+		title = g.titled
+	}
+	if title == "" {
+		return head
+	}
+	above := g.caption(g.doc.Format.Text("document.continued", title))
+	return piece{h: above.h + head.h, keep: true, draw: func(y float64) {
+		above.draw(y)
+		head.draw(y + above.h)
+	}}
 }
 
 // line is a rule between rows.
@@ -96,7 +124,11 @@ func (g *grid) measure() bool {
 		for k, rows := range [][][]string{g.t.Over, g.t.Rows, g.t.Under} {
 			g.font([...]string{"", "", "B"}[k], g.points, ink)
 			for _, r := range rows {
-				g.w[i] = max(g.w[i], g.GetStringWidth(r[i]))
+				cell := g.GetStringWidth(r[i])
+				if c.Left && !c.Wrap {
+					cell = min(cell, g.most)
+				}
+				g.w[i] = max(g.w[i], cell)
 			}
 		}
 		if c.Wrap {

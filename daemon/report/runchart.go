@@ -38,11 +38,12 @@ type level struct {
 
 // Dimensions of a run chart in pixels.
 const (
-	chartText  = 15.0
-	chartLeft  = 70.0
-	chartRight = 120.0
-	chartFoot  = 26.0
-	panelHead  = 24.0
+	chartText   = 15.0
+	chartLetter = 10.0 // width of a letter of a label
+	chartLeft   = 70.0
+	chartRight  = 120.0
+	chartFoot   = 26.0
+	panelHead   = 24.0
 )
 
 // Draw draws the chart on any canvas.
@@ -63,8 +64,18 @@ func (c runChart) Draw(cv picture.Canvas) {
 	}
 	every := max(1, int(math.Ceil(float64(len(c.Labels))*52/(c.W-chartLeft-chartRight))))
 	for i := 0; i < len(c.Labels); i += every {
-		cv.Text(picture.Soft, picture.Point{X: chartLeft + (float64(i)+0.5)*step, Y: c.H - 8}, chartText, picture.Middle, c.Labels[i])
+		cv.Text(picture.Soft, picture.Point{X: chartLeft + (float64(i)+0.5)*step, Y: c.H - 8}, chartText, picture.Middle, ending(c.Labels[i], int(step*float64(every)/chartLetter)))
 	}
+}
+
+// ending returns text that has at most n characters, but at least five: its end where it is longer, since
+// serial numbers differ there.
+func ending(text string, n int) string {
+	r := []rune(text)
+	if n = max(n, 5); len(r) <= n {
+		return text
+	}
+	return "…" + string(r[len(r)-n+1:])
 }
 
 func (p *panel) has(i int) bool { return p.Has == nil || p.Has[i] }
