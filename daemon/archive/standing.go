@@ -2,6 +2,7 @@ package archive
 
 import (
 	"context"
+	"slices"
 
 	"fairbore/daemon/event"
 	"fairbore/daemon/store"
@@ -25,14 +26,17 @@ func Standing(ctx context.Context, j *store.Journal, station, job, part string, 
 	if of == nil {
 		return nil, nil
 	}
-	parts, err := j.Parts(ctx, store.Filter{Station: station, Job: job, Part: part})
-	if err != nil {
-		return nil, err
-	}
-	for _, s := range parts {
-		if s.Verdict == nil || s.Verdict.Begun != of.Begun {
+	for before := seq; before > 0; {
+		found, err := j.Search(ctx, store.PartSearch{Filter: store.Filter{Station: station, Job: job, Part: part}, Before: before})
+		if err != nil {
+			return nil, err
+		}
+		before = found.Earlier
+		i := slices.IndexFunc(found.Parts, func(s store.PartSummary) bool { return s.Verdict != nil && s.Verdict.Begun == of.Begun })
+		if i < 0 {
 			continue
 		}
+		s := found.Parts[i]
 		p, err := newArchive(j).part(ctx, s)
 		if err != nil {
 			return nil, err
