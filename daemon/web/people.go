@@ -73,8 +73,12 @@ type listed struct {
 
 // people answers who may work at a station. Only a browser that may act learns the names.
 func (s *Server) people(w http.ResponseWriter, r *http.Request) {
-	if !s.cfg.Actions || !ownOrigin(r) {
+	if !s.cfg.Actions {
 		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.shows"))
+		return
+	}
+	if !ownOrigin(r) {
+		s.no(w, r, http.StatusForbidden, analysis.Say("page.refused.foreign"))
 		return
 	}
 	if !s.cfg.Gate.admits(r, time.Now()) {

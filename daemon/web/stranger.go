@@ -38,7 +38,7 @@ const (
 func reason(why int) (name, said string) {
 	r := [reasons][2]string{
 		{"passphrase", "wrong passphrase at the page"},
-		{"guesses", "too many wrong passphrases at the page: more are not looked at for now"},
+		{"guesses", "too many wrong passphrases, PINs or badges at the page: more are not looked at for now"},
 		{"host", "a page was asked for by a name that is not this machine's; if it is, put it under web.names"},
 		{"origin", "another site's page tried to act"},
 		{"connections", "too many connections to the page from one address, or in all"},
