@@ -30,7 +30,7 @@ func TestProgressOnATerminal(t *testing.T) {
 	}
 	for _, args := range [][]string{
 		{"verify", journal}, {"export", journal}, {"export", journal, "-o", r.Path("out.csv")}, {"replay", recording, "-c", config},
-		{"report", journal, "--kind", "job", "--job", "J-4112", "--format", "pdf"},
+		{"report", journal, "--kind", "lot", "--job", "J-4112", "--format", "pdf"},
 	} {
 		seen, answer := onTerminal(t, args...)
 		what := args[0]

@@ -174,7 +174,7 @@ func TestResultsAreSuperseded(t *testing.T) {
 	if !strings.Contains(text, strings.ToUpper(en.Text("outcome."+string(newest)))) {
 		t.Errorf("the record of part 0001 is not headed %s", newest)
 	}
-	_, table := r.Exit("report", r.Journal(), "--kind", "job", "--job", "J-4112", "--format", "csv")
+	_, table := r.Exit("report", r.Journal(), "--kind", "lot", "--job", "J-4112", "--format", "csv")
 	rows, err := csv.NewReader(strings.NewReader(table)).ReadAll()
 	if err != nil || len(rows) != 4 {
 		t.Fatalf("%v, %v", rows, err)

@@ -282,7 +282,7 @@ func (e *exportCmd) Run(ctx context.Context, s *streams) (err error) {
 		return archive.Export(ctx, e.Journal, got, o)
 	})
 	if err == nil && e.Format != "xlsx" && (got.lines == 0 || got.lines == 1 && e.Format == "csv") {
-		fmt.Fprintln(s.err, "fairbore: nothing in the journal matches; fairbore report --kind job names its jobs and parts")
+		fmt.Fprintln(s.err, "fairbore: nothing in the journal matches; fairbore report --kind lot names its jobs and parts")
 	}
 	return err
 }

@@ -131,7 +131,7 @@ func TestCommands(t *testing.T) {
 		{"a folder for a journal", "study lot|" + dir + "|--job|J-1", 1, "folder"},
 		{"a journal without a job", "study lot|" + journal, 1, "the file is a journal, not a CSV: name the job with --job"},
 		{"a journal for a gauge study", "study gauge|" + journal, 1, "report --kind study"},
-		{"a journal without that job", "study lot|" + journal + "|--job|J-9", 1, "no accepted part of job \"J-9\""},
+		{"a journal without that job", "study lot|" + journal + "|--job|J-9", 1, "no finished part of job \"J-9\""},
 		{"an export of nothing", "export " + journal + "|--station|nowhere", 0, "nothing in the journal matches"},
 		{"a span that ends before it begins", "export " + journal + "|--from|2027-01-01|--to|2026-01-01", usage, "--from"},
 		{"an output in no folder", "export " + journal + "|-o|" + dir + "/no/such/file", 1, "there is no folder"},

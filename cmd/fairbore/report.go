@@ -14,7 +14,7 @@ import (
 
 type reportCmd struct {
 	Journal string `arg:"" help:"The journal." type:"existingfile"`
-	Kind    string `help:"part, job, first-article, masterings, or study (a gauge study)." enum:"part,job,first-article,masterings,study" default:"part"`
+	Kind    string `help:"part, lot (all parts of a job), first-article, masterings, or study (a gauge study)." enum:"part,lot,first-article,masterings,study" default:"part"`
 	Format  string `help:"text, html, pdf, csv or xlsx." enum:"text,html,pdf,csv,xlsx" default:"text"`
 	Output  string `help:"A file to write; standard output when left out." short:"o"`
 	Key     string `help:"The key that signs the head which the record states, as journal.key_file names it." type:"existingfile"`

@@ -41,8 +41,8 @@ func StudyLot(in io.Reader, o LotOptions, out io.Writer) error {
 	return lot(x, o, out)
 }
 
-// StudyJob does the same with the finished parts of a job in a journal: of each
-// accepted part the mean of the readings that it was accepted on.
+// StudyJob does the same with the parts of a job in a journal whose newest result is final, see
+// [event.Verdict.Final]: of each the mean of the readings that the result rests on.
 func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer) error {
 	j, err := store.View(ctx, path)
 	if err != nil {
@@ -57,7 +57,7 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 		o.Limits = limits
 	}
 	if len(x) == 0 {
-		return fmt.Errorf("the journal has no accepted part of job %q; fairbore report --kind job says what it has", job)
+		return fmt.Errorf("the journal has no finished part of job %q; fairbore report --kind lot says what it has", job)
 	}
 	says := []analysis.Phrase{analysis.Say("study.of_job", len(x), job)}
 	if simulated {
@@ -66,10 +66,10 @@ func StudyJob(ctx context.Context, path, job string, o LotOptions, out io.Writer
 	return errors.Join(lines(out, linesOf(says)), lot(x, o, out))
 }
 
-// finished returns the mean size, in µm, of each accepted part of a job, and the
+// finished returns the mean size, in µm, of each finished part of a job, and the
 // limits that the last of them was held against; and whether one of them was simulated.
 func finished(ctx context.Context, j *store.Journal, job string) (x []float64, limits analysis.Limits, simulated bool, err error) {
-	accepted, err := acceptedOf(ctx, j, job)
+	final, err := finalOf(ctx, j, job)
 	if err != nil {
 		return nil, limits, false, err
 	}
@@ -84,7 +84,7 @@ func finished(ctx context.Context, j *store.Journal, job string) (x []float64, l
 			folds[r.Station] = f
 		}
 		f.Apply(&r.Event)
-		if r.Kind != event.Judged || !accepted[ofStation{r.Station, r.Verdict.Begun}] || f.Job == nil {
+		if r.Kind != event.Judged || !final[ofStation{r.Station, r.Verdict.Begun}] || f.Job == nil {
 			continue
 		}
 		limits = f.Job.Limits
@@ -106,18 +106,18 @@ type ofStation struct {
 	begun   int
 }
 
-// acceptedOf returns the parts of a job whose newest result is that they are accepted.
-func acceptedOf(ctx context.Context, j *store.Journal, job string) (map[ofStation]bool, error) {
-	accepted := map[ofStation]bool{}
+// finalOf returns the parts of a job whose newest result is final.
+func finalOf(ctx context.Context, j *store.Journal, job string) (map[ofStation]bool, error) {
+	final := map[ofStation]bool{}
 	for r, err := range j.Query(ctx, store.Filter{Kinds: []event.Kind{event.Judged, event.Superseded}}) {
 		if err != nil {
 			return nil, err
 		}
 		if r.Verdict.Job == job {
-			accepted[ofStation{r.Station, r.Verdict.Begun}] = r.Verdict.Accepted()
+			final[ofStation{r.Station, r.Verdict.Begun}] = r.Verdict.Final()
 		}
 	}
-	return accepted, nil
+	return final, nil
 }
 
 func lot(x []float64, o LotOptions, out io.Writer) error {

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"fairbore/analysis"
+	"fairbore/daemon/event"
 )
 
 // A file of sizes is refused, or each of its rows is a size, and what was read is
@@ -50,4 +51,49 @@ func FuzzReadings(f *testing.F) {
 			}
 		}
 	})
+}
+
+// The sizes of a lot are those of its finished parts, whatever became of them: without the scrapped ones
+// the spread would be that of a selection. A part on hold may still be worked on.
+func TestLotCountsFinishedParts(t *testing.T) {
+	s := openShop(t)
+	b := s.bay("hone-bay-2")
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	b.do(event.Action{Do: "master", Ring: "R-1250", Of: 4})
+	b.send("31.7497", "31.7497", "31.7497", "31.7497")
+	b.sleeve("001", "31.7497", "31.7510", "31.7514", "31.7514", "31.7513", "31.7516", "31.7514")
+	for _, p := range []struct{ serial, outcome string }{{"002", "scrap"}, {"003", "on_hold"}, {"004", "rework"}, {"005", "concession"}} {
+		b.do(event.Action{Do: "part", Part: p.serial})
+		b.send("31.7530", "31.7531", "31.7530", "31.7532", "31.7531", "31.7530")
+		a := event.Action{Do: "disposition", Outcome: event.Outcome(p.outcome), Reason: "over"}
+		if a.Outcome == event.Conceded {
+			a.Number, a.GrantedBy = "C-1", "customer"
+		}
+		b.do(a)
+	}
+	var said strings.Builder
+	if err := StudyJob(t.Context(), s.path, "J-4112", LotOptions{}, &said); err != nil {
+		t.Fatal(err)
+	}
+	if want := en.Text("study.of_job", 3, "J-4112"); !strings.Contains(said.String(), want) {
+		t.Errorf("lacks %q:\n%s", want, said.String())
+	}
+}
+
+// What stands of a part is found however often its serial number came again.
+func TestStandingOfAnOldPart(t *testing.T) {
+	s := openShop(t)
+	b := s.bay("hone-bay-2")
+	b.do(event.Action{Do: "job", Job: "J-4112"})
+	var first uint64
+	for i := range 230 {
+		b.do(event.Action{Do: "part", Part: "001"})
+		b.do(event.Action{Do: "disposition", Outcome: event.Scrapped, Reason: "dropped"})
+		if i == 0 {
+			first = s.journal.Last()
+		}
+	}
+	if now, err := Standing(t.Context(), s.journal, "hone-bay-2", "J-4112", "001", first); err != nil || now == nil || now.Seq != first {
+		t.Errorf("%+v, %v; want the result %d", now, err, first)
+	}
 }

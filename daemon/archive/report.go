@@ -19,13 +19,13 @@ import (
 
 // ReportOptions say what to report, of what, and how.
 type ReportOptions struct {
-	// Kind is one of: part (the newest part that the other options select), job, first-article (the
+	// Kind is one of: part (the newest part that the other options select), lot, first-article (the
 	// oldest accepted part of a job, or the part named), masterings, study (the newest gauge study
 	// of a job). Empty means part.
 	Kind    string
 	Format  string // text, html, pdf or csv; empty is text
 	Station string // "": any
-	Job     string // "": any; a job report needs one
+	Job     string // "": any; a lot needs one
 	Part    string // serial number, "": any
 	// From and To bound when a part was begun or a ring was read; a zero time sets no bound.
 	From, To time.Time
@@ -40,7 +40,7 @@ type ReportOptions struct {
 
 // The kinds and formats.
 const (
-	reportKinds   = "part, job, first-article, masterings, study"
+	reportKinds   = "part, lot, first-article, masterings, study"
 	reportFormats = "text, html, pdf, csv, xlsx"
 )
 
@@ -117,12 +117,12 @@ func (r *reporter) report(ctx context.Context) (*document.Document, report.Table
 			return nil, report.Table{}, err
 		}
 		return report.FirstArticle(p, notation.Format{}), p.Articles(), nil
-	case "job":
-		b, err := r.batch(ctx)
+	case "lot":
+		b, err := r.lot(ctx)
 		if err != nil {
 			return nil, report.Table{}, err
 		}
-		return report.BatchReport(b, notation.Format{}), b.Table(), nil
+		return report.LotReport(b, notation.Format{}), b.Table(), nil
 	case "masterings":
 		l, err := r.masterings(ctx)
 		if err != nil {
@@ -208,7 +208,7 @@ func (r *reporter) firstArticle(ctx context.Context) (report.Part, error) {
 	return r.part(ctx, parts[max(0, i)])
 }
 
-func (r *reporter) batch(ctx context.Context) (b report.Batch, err error) {
+func (r *reporter) lot(ctx context.Context) (b report.Lot, err error) {
 	if r.o.Job == "" {
 		parts, err := r.summaries(ctx, partsReported)
 		if err != nil {
@@ -268,12 +268,20 @@ func (r *reporter) masterings(ctx context.Context) (l report.Log, err error) {
 	if n := len(l.Looks); n > 0 {
 		l.Trace.First = l.Looks[0].Seq
 		last := &l.Looks[n-1]
-		if set, err := r.journal.Newest(ctx, last.Station, event.Configured, last.Seq); err != nil {
+		if l.Settings, err = r.settingsAt(ctx, last.Station, last.Seq); err != nil {
 			return l, err
-		} else if set != nil {
-			l.Settings = set.Settings
 		}
 		l.Trace.Head, err = r.head(ctx, l.Looks[n-1].Seq)
 	}
 	return l, err
+}
+
+// settingsAt returns the settings that were in force at a station with a row, nil if the journal has
+// none.
+func (a *archive) settingsAt(ctx context.Context, station string, seq uint64) (*event.Settings, error) {
+	e, err := a.journal.Newest(ctx, station, event.Configured, seq)
+	if err != nil || e == nil {
+		return nil, err
+	}
+	return e.Settings, nil
 }

@@ -178,7 +178,7 @@ func TestReportsOfALiveJournal(t *testing.T) {
 	s := story(t)
 	for kind, want := range map[string][]string{
 		"part":          {en.Text("record.title.part"), "003", strings.ToUpper(en.Text("outcome.unfinished"))},
-		"job":           {en.Text("record.title.batch"), "001", "002", en.Text("study.note.few_for_index", 2, 25)},
+		"lot":           {en.Text("record.title.lot"), "001", "002", en.Text("study.note.few_for_index", 2, 25)},
 		"first-article": {en.Text("record.title.article"), "001", strings.ToUpper(en.Text("outcome.accepted"))},
 		"masterings":    {en.Text("record.title.masterings"), en.Text("record.look.failed"), "R-1250"},
 	} {
@@ -398,11 +398,11 @@ func TestReportRefuses(t *testing.T) {
 	s := story(t)
 	for want, o := range map[string]ReportOptions{
 		"give one of text":        {Format: "docx"},
-		"give one of part, job":   {Kind: "audit"},
+		"give one of part, lot":   {Kind: "audit"},
 		"give a4 or letter":       {Paper: "a3"},
 		"no such part":            {Part: "999"},
-		"name the job":            {Kind: "job"},
-		"no such part; it has J-": {Kind: "job", Job: "J-0000"},
+		"name the job":            {Kind: "lot"},
+		"no such part; it has J-": {Kind: "lot", Job: "J-0000"},
 	} {
 		var b bytes.Buffer
 		err := Report(t.Context(), s.path, &b, o)
@@ -479,6 +479,7 @@ func studyAt(b *bay) {
 // those of the readings worked out by hand.
 func TestGaugeStudyFromTheJournal(t *testing.T) {
 	s := openShop(t)
+	s.cfg.Letterhead.Lines = []string{"Quarry Lane Honing"}
 	studyAt(s.bay("hone-bay-2"))
 	o := ReportOptions{Kind: "study", Job: "J-4112"}
 	text := strings.Join(strings.Fields(s.report(o)), " ")
@@ -492,6 +493,9 @@ func TestGaugeStudyFromTheJournal(t *testing.T) {
 	}
 	o.Format = "csv"
 	table := s.report(o)
+	if !strings.Contains(text, "Quarry Lane Honing") {
+		t.Errorf("lacks the letterhead:\n%s", text)
+	}
 	if n := strings.Count(table, "\n"); n != 31 || strings.Contains(table, ",900,") || strings.Contains(table, "31.753\r") {
 		t.Errorf("%d lines:\n%s", n, table)
 	}

@@ -63,7 +63,7 @@ func TestRecordsNeedTheJournalAlone(t *testing.T) {
 		}
 		return out
 	}
-	for _, kind := range []string{"part", "first-article", "job", "masterings"} {
+	for _, kind := range []string{"part", "first-article", "lot", "masterings"} {
 		for _, format := range []string{"text", "html", "pdf", "csv"} {
 			args := []string{"report", "copy.db", "--kind", kind, "--format", format, "--from", "2026-10-31", "--to", "2026-11-02 00:00"}
 			if kind != "masterings" {

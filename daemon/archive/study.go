@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 
 	"fairbore/analysis"
 	"fairbore/analysis/notation"
@@ -96,7 +95,9 @@ func (a *archive) study(ctx context.Context, begun *event.Record) (g report.Gaug
 	if g.Trace.Head, err = a.head(ctx, end.Seq); err != nil {
 		return g, err
 	}
-	g.Title = strings.Join(strings.Fields("gauge "+g.Gauge+" on "+g.Job.ID+" "+g.Job.Title), " ")
+	if g.Settings, err = a.settingsAt(ctx, begun.Station, end.Seq); err != nil {
+		return g, err
+	}
 	arrange(&g, all)
 	if !g.Plan.Short.IsZero() {
 		return g, nil

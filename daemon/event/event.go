@@ -477,6 +477,11 @@ func (v *Verdict) Accepted() bool { return v.Outcome == IsAccepted }
 // Passes reports whether the part is used: accepted, or by concession.
 func (v *Verdict) Passes() bool { return v.Outcome == IsAccepted || v.Outcome == Conceded }
 
+// Final reports whether no more work on the part is expected: it is not to be reworked, and not on hold.
+// The capability of a lot counts the parts of such results, whatever became of them: without those that
+// were scrapped it would be that of a selection.
+func (v *Verdict) Final() bool { return v.Outcome != ToRework && v.Outcome != OnHold }
+
 // Standing is what the journal knows of a finished part whose result is to be superseded.
 type Standing struct {
 	Seq     uint64   // of the result that stands

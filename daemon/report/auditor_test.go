@@ -41,7 +41,7 @@ func papered(t testing.TB) (*bench, Part) {
 // traceable to what, by which rule, how sure, in whose order, which report, page n of m.
 func TestAuditorsList(t *testing.T) {
 	b, p := papered(t)
-	batch := Batch{Job: p.Bore.Job, Parts: []Part{p}, Limits: p.Limits, Trace: Trace{First: p.Records[0].Seq, Head: headAt(b.records)}}
+	made := Lot{Job: p.Bore.Job, Parts: []Part{p}, Limits: p.Limits, Trace: Trace{First: p.Records[0].Seq, Head: headAt(b.records)}}
 	set := b.set.Settings
 	log := Log{Looks: b.records, Trace: Trace{First: 1, Head: headAt(b.records)}, Settings: &set}
 	always := map[string]string{
@@ -61,7 +61,7 @@ func TestAuditorsList(t *testing.T) {
 	}{
 		"part":          {PartRecord(p, notation.Format{}), "Report P-0f1e2d3c-", []map[string]string{always, ofParts, ofOne}},
 		"first article": {FirstArticle(p, notation.Format{}), "Report F-0f1e2d3c-", []map[string]string{always, ofParts, ofOne}},
-		"lot":           {BatchReport(batch, notation.Format{}), "Report L-0f1e2d3c-", []map[string]string{always, ofParts}},
+		"lot":           {LotReport(made, notation.Format{}), "Report L-0f1e2d3c-", []map[string]string{always, ofParts}},
 		"masterings":    {MasteringLog(log, notation.Format{}), "Report M-0f1e2d3c-", []map[string]string{always}},
 	} {
 		text := extracted(t, pdf(t, c.doc, document.A4))

@@ -185,8 +185,8 @@ func plain(s string) string {
 	return strings.Replace(s, "−", "-", 1)
 }
 
-// Table has the parts of the batch, one a row.
-func (b Batch) Table() Table {
+// Table has the parts of the lot, one a row.
+func (b Lot) Table() Table {
 	head := []string{
 		"journal", "first_seq", "last_seq", "station", "job", "revision", "part", "begun", "ended", "rounds", "strokes",
 		"low_limit_mm", "high_limit_mm", "smallest_mm", "largest_mm", "variation_um", "u_um", "rule", "outcome", "in_doubt", "reason", "by",
@@ -195,12 +195,12 @@ func (b Batch) Table() Table {
 	var rows [][]string
 	for i := range b.Parts {
 		r := b.Parts[i].record(notation.Format{})
-		rows = append(rows, r.batchRow())
+		rows = append(rows, r.lotRow())
 	}
 	return newTable("parts", head, rows, b.Trace.Head, b.Trace.Simulated)
 }
 
-func (r *record) batchRow() []string {
+func (r *record) lotRow() []string {
 	var lo, hi, variation string
 	if z := r.Bore.Sizes; z != nil {
 		lo, hi, variation = mm(z.Smallest.Size), mm(z.Largest.Size), micron(z.Variation)

@@ -19,7 +19,7 @@ import (
 // GaugeStudy is a study of how much the gauge and the people contribute to the variation of
 // readings, by one or both of the usual methods.
 type GaugeStudy struct {
-	Title string    // of what: gauge and job
+	Title string    // of what, for a study that is not from the journal
 	From  time.Time // time of the first reading, if known
 	At    time.Time // when the study was made
 	// Unit is the unit of the drawing. For inches all results are in millionths, else in µm.
@@ -33,6 +33,7 @@ type GaugeStudy struct {
 	Gauge    string
 	Stations []string
 	Trace    Trace
+	Settings *event.Settings // in force at the end; nil: none are known
 	// Readings are the readings of the table with their origin, for the CSV.
 	Readings []StudyReading
 	Left     []analysis.Phrase // what was left out, and why
@@ -72,6 +73,10 @@ type studied struct {
 func GaugeStudyReport(g GaugeStudy, f notation.Format) *document.Document {
 	r := &studied{g, newWriter(&analysis.Job{Unit: g.Unit}, f)}
 	r.doc.Title, r.doc.Lead, r.doc.At = r.Text("record.title.study"), clean(g.Title), g.At
+	if j := g.Job; j != nil {
+		r.doc.Lead = r.Text("record.study.gauge_on", clean(g.Gauge), strings.Join(filled(clean(j.ID), clean(j.Title)), " "))
+	}
+	r.letterhead(g.Settings)
 	trials := 0
 	if len(g.Results) > 0 {
 		trials = g.Results[0].Trials

@@ -25,19 +25,19 @@ func (blank) Draw(picture.Canvas) {}
 // everyRecord puts one record of each kind together, with what can stand in it.
 func everyRecord(t *testing.T, f notation.Format) map[string]*document.Document {
 	t.Helper()
-	b, batch := lot(t)
+	b, made := lot(t)
 	b.wait(time.Hour)
 	b.ring("check", "R-1250", 95*um1/100)
 	ofLot := func(from, to time.Time) *document.Document {
-		batch.From, batch.To = from, to
-		return BatchReport(batch, f)
+		made.From, made.To = from, to
+		return LotReport(made, f)
 	}
 	now := &state.StudyNow{Study: event.Study{Appraiser: "P-1", Part: "001", Trial: 2, Trials: 3}, Taken: 3, Wanted: 30, Taking: true}
 	now.Next = &event.Turn{Appraiser: "P-2", Part: "001", Trial: 1}
 	begun := GaugeStudy{Title: "G-11 J-4112", Unit: analysis.IN, Plan: &StudyPlan{
 		Study: event.Study{Parts: 5, Appraisers: []string{"P-1", "P-2"}, Trials: 3}, Now: now, Known: []string{"001"},
-		Taken: map[[2]string][]*analysis.Length{{"001", "P-1"}: {&batch.Job.Low}}, Short: analysis.Say("study.short"),
-	}, Base: batch.Job.Low, Left: []analysis.Phrase{analysis.Say("study.left.again", "001", "P-1", 1)}}
+		Taken: map[[2]string][]*analysis.Length{{"001", "P-1"}: {&made.Job.Low}}, Short: analysis.Say("study.short"),
+	}, Base: made.Job.Low, Left: []analysis.Phrase{analysis.Say("study.left.again", "001", "P-1", 1)}}
 	table := aiag(t)
 	byANOVA, err := study.ByANOVA(table, 4, study.PoolAbove)
 	if err != nil {
@@ -48,16 +48,16 @@ func everyRecord(t *testing.T, f notation.Format) map[string]*document.Document 
 		t.Fatal(err)
 	}
 	whole := GaugeStudy{
-		Title: "G-11 J-4112", From: batch.Parts[0].Records[0].At, At: batch.Parts[1].Records[0].At, Gauge: "G-11", Job: batch.Job, Stations: []string{"bay-2"},
-		Table: table, Results: []study.GaugeStudy{byANOVA, byRange}, Trace: batch.Trace,
+		Title: "G-11 J-4112", From: made.Parts[0].Records[0].At, At: made.Parts[1].Records[0].At, Gauge: "G-11", Job: made.Job, Stations: []string{"bay-2"},
+		Table: table, Results: []study.GaugeStudy{byANOVA, byRange}, Trace: made.Trace,
 	}
 	doubted := sleeve(t)
 	doubted.Bore.Judged = nil // all readings are in doubt
-	at := batch.Parts[0].Records[0].At
+	at := made.Parts[0].Records[0].At
 	all := map[string]*document.Document{
 		"part": PartRecord(valve(t), f), "part in inches": PartRecord(sleeve(t), f), "part with all that happens": PartRecord(eventful(t), f), "part in doubt": PartRecord(doubted, f),
-		"first article": FirstArticle(valve(t), f), "batch": ofLot(time.Time{}, time.Time{}), "batch of a period": ofLot(at, at.Add(time.Hour*24)), "batch from": ofLot(at, time.Time{}), "batch before": ofLot(time.Time{}, at),
-		"masterings": MasteringLog(Log{Looks: b.records, Trace: batch.Trace}, f), "no masterings": MasteringLog(Log{Station: "bay-9"}, f),
+		"first article": FirstArticle(valve(t), f), "lot": ofLot(time.Time{}, time.Time{}), "lot of a period": ofLot(at, at.Add(time.Hour*24)), "lot from": ofLot(at, time.Time{}), "lot before": ofLot(time.Time{}, at),
+		"masterings": MasteringLog(Log{Looks: b.records, Trace: made.Trace}, f), "no masterings": MasteringLog(Log{Station: "bay-9"}, f),
 		"study": GaugeStudyReport(whole, f), "study under way": GaugeStudyReport(begun, f),
 	}
 	for _, d := range all {

@@ -16,8 +16,8 @@ import (
 	"fairbore/daemon/picture"
 )
 
-// Batch is the parts that were made of a job.
-type Batch struct {
+// Lot is the parts that were made of a job.
+type Lot struct {
 	Job    *analysis.Job  // as last chosen
 	Parts  []Part         // in the order in which they were begun
 	Limits []event.Record // when the job was chosen
@@ -29,18 +29,18 @@ type Batch struct {
 // confidence is the level of every interval in a report.
 const confidence = 0.95
 
-// batch is the report of a batch while it is written.
-type batch struct {
-	Batch
+// lotRecord is the report of a lot while it is written.
+type lotRecord struct {
+	Lot
 	writer
 	parts []*record
 }
 
-// BatchReport puts together the page of a batch for a reader: each part with its outcome, a control
+// LotReport puts together the page of a lot for a reader: each part with its outcome, a control
 // chart of each section, and capability with its limitations.
-func BatchReport(b Batch, f notation.Format) *document.Document {
-	r := &batch{Batch: b, writer: newWriter(b.Job, f)}
-	r.doc.Title, r.doc.Lead, r.doc.Subject = r.Text("record.title.batch"), clean(b.Job.Title), r.Text("record.of.job", clean(b.Job.ID))
+func LotReport(b Lot, f notation.Format) *document.Document {
+	r := &lotRecord{Lot: b, writer: newWriter(b.Job, f)}
+	r.doc.Title, r.doc.Lead, r.doc.Subject = r.Text("record.title.lot"), clean(b.Job.Title), r.Text("record.of.job", clean(b.Job.ID))
 	for i := range b.Parts {
 		p := b.Parts[i].record(f)
 		if p.doc.At.After(r.doc.At) {
@@ -64,7 +64,7 @@ func BatchReport(b Batch, f notation.Format) *document.Document {
 
 // number returns the report number of the lot, of its first and its last part and how many there are,
 // with its issue: those of its parts together, 0 while one has no result.
-func (r *batch) number() (no string, issue int, t Trace) {
+func (r *lotRecord) number() (no string, issue int, t Trace) {
 	first, last := uint64(0), uint64(0)
 	for i, p := range r.parts {
 		if i == 0 {
@@ -81,7 +81,7 @@ func (r *batch) number() (no string, issue int, t Trace) {
 }
 
 // who returns what stands on the papers of the job, and who did what with its parts.
-func (r *batch) who() document.Fields {
+func (r *lotRecord) who() document.Fields {
 	var records []event.Record
 	var settings *event.Settings
 	var measured set
@@ -100,7 +100,7 @@ func (r *batch) who() document.Fields {
 	return f
 }
 
-func (r *batch) outcomes() document.Group {
+func (r *lotRecord) outcomes() document.Group {
 	count, doubt := map[string]int{}, 0
 	var lo, hi analysis.Length
 	for _, p := range r.parts {
@@ -134,7 +134,7 @@ func (r *batch) outcomes() document.Group {
 	return group(r.Text("record.outcomes"), f...)
 }
 
-func (r *batch) made() document.Group {
+func (r *lotRecord) made() document.Group {
 	stations, gauges, rings, rules := set{}, set{}, set{}, set{}
 	for _, p := range r.parts {
 		stations.add(clean(p.Bore.Station))
@@ -159,13 +159,13 @@ func (r *batch) made() document.Group {
 }
 
 // finished returns the parts that ended with valid sizes.
-func (r *batch) finished() []*record {
+func (r *lotRecord) finished() []*record {
 	return slices.DeleteFunc(slices.Clone(r.parts), func(p *record) bool {
 		return p.Bore.Verdict == nil || p.Bore.Sizes == nil || p.Bore.Basis != p.Bore.Verdict.Round
 	})
 }
 
-func (r *batch) table() *document.Table {
+func (r *lotRecord) table() *document.Table {
 	large, micro := r.Large().String(), r.MicroUnit()
 	t := &document.Table{Columns: slices.Concat(
 		numbers(r.Text("record.no")), words(r.Text("record.part"), r.Text("record.station"), r.Text("record.finished")),
@@ -222,7 +222,7 @@ type run struct {
 }
 
 // runs returns a run for each section, by depth.
-func (r *batch) runs(parts []*record) []run {
+func (r *lotRecord) runs(parts []*record) []run {
 	out := make([]run, len(r.Job.Sections))
 	for i, d := range r.Job.Sections {
 		out[i] = run{d, make([]float64, len(parts)), make([]bool, len(parts))}
@@ -244,7 +244,7 @@ func (r *batch) runs(parts []*record) []run {
 
 // charts draws the mean of each section over the parts, with control limits if there are enough
 // parts, and says what the charts show.
-func (r *batch) charts() {
+func (r *lotRecord) charts() {
 	parts := r.finished()
 	if len(parts) < 2 {
 		return
@@ -269,7 +269,7 @@ func (r *batch) charts() {
 }
 
 // control works out the control chart of a run, marks its signals in the panel and returns its row.
-func (r *batch) control(p *panel, name string, parts []string) []string {
+func (r *lotRecord) control(p *panel, name string, parts []string) []string {
 	var x []float64
 	var index []int
 	for i, v := range p.Values {
@@ -302,8 +302,8 @@ func (r *batch) control(p *panel, name string, parts []string) []string {
 
 // capability says how the extreme sizes lie within the limits: the smallest size of each part
 // against the low limit, the largest against the high one.
-func (r *batch) capability() {
-	parts := r.finished()
+func (r *lotRecord) capability() {
+	parts := slices.DeleteFunc(r.finished(), func(p *record) bool { return !p.Bore.Verdict.Final() })
 	if len(parts) == 0 {
 		r.section(r.Text("record.capability"), document.Para(r.Text("record.capability.none")))
 		return
@@ -314,7 +314,7 @@ func (r *batch) capability() {
 		hi[i] = (p.Bore.Sizes.Largest.Size - r.Job.Target).Micrometres()
 	}
 	low, high := (r.Job.Low - r.Job.Target).Micrometres(), (r.Job.High - r.Job.Target).Micrometres()
-	said, notes := document.Lines{}, set{}
+	said, notes := document.Lines{r.Text("record.capability.counts", len(parts))}, set{}
 	for _, x := range []struct {
 		what  string
 		sizes []float64
@@ -336,8 +336,8 @@ func (r *batch) capability() {
 	r.section(r.Text("record.capability"), append(said, notes...))
 }
 
-// looks returns the readings of rings that the batch is based on, each once, in order.
-func (r *batch) looks() (looks []event.Record) {
+// looks returns the readings of rings that the lot is based on, each once, in order.
+func (r *lotRecord) looks() (looks []event.Record) {
 	seen := map[uint64]bool{}
 	for _, p := range r.parts {
 		for _, l := range p.looks() {
@@ -352,7 +352,7 @@ func (r *batch) looks() (looks []event.Record) {
 }
 
 // zero tables them.
-func (r *batch) zero() {
+func (r *lotRecord) zero() {
 	looks := r.looks()
 	if len(looks) == 0 {
 		r.section(r.Text("record.zero.of_gauges"), document.Para(r.Text("record.zero.no_ring")))

@@ -26,7 +26,7 @@ import (
 var lotMeans = [...]analysis.Length{11, 13, 9, 15, 12, 14, 10, 13, 16, 12}
 
 // lot plays ten sleeves, one of which goes over and is laid aside.
-func lot(t testing.TB) (*bench, Batch) {
+func lot(t testing.TB) (*bench, Lot) {
 	set := shopSettings(t)
 	set.Station, set.Gauge.Name = "bay-2", "G-11"
 	set.Rule = string(verdict.Simple)
@@ -49,45 +49,45 @@ func lot(t testing.TB) (*bench, Batch) {
 		b.play(table[5:], shift)
 		b.finish(analysis.Length(i-i%4) * um1 / 20)
 	}
-	batch := Batch{Job: set.Jobs["J-4112"], Trace: Trace{First: 2, Head: headAt(b.records)}}
+	made := Lot{Job: set.Jobs["J-4112"], Trace: Trace{First: 2, Head: headAt(b.records)}}
 	for i := range lotMeans {
-		batch.Parts = append(batch.Parts, b.part(fmt.Sprintf("%03d", i+1)))
+		made.Parts = append(made.Parts, b.part(fmt.Sprintf("%03d", i+1)))
 	}
-	batch.Limits = batch.Parts[0].Limits
-	return b, batch
+	made.Limits = made.Parts[0].Limits
+	return b, made
 }
 
-func TestBatch(t *testing.T) {
-	_, batch := lot(t)
-	d := BatchReport(batch, notation.Format{})
+func TestLot(t *testing.T) {
+	_, made := lot(t)
+	d := LotReport(made, notation.Format{})
 	wellFormed(t, d.Fragment())
 	text := strings.Join(strings.Fields(d.Text()), " ")
 	for _, want := range []string{
 		en.Text("outcome.accepted") + " 9", en.Text("outcome.on_hold") + " 1",
 		document.Open.Glyph() + " " + en.Text("record.because", analysis.Say("outcome.on_hold"), "over at the front, concession asked for"),
-		en.Text("study.note.few_for_index", 10, 25), en.Text("study.note.honed"), // an index is not shown for ten
+		en.Text("record.capability.counts", 9), en.Text("study.note.few_for_index", 9, 25), en.Text("study.note.honed"), // an index is not shown for nine
 	} {
 		if !strings.Contains(text, want) {
-			t.Errorf("the batch does not say %q", want)
+			t.Errorf("the lot does not say %q", want)
 		}
 	}
 	if strings.Contains(text, "Cpk 1") || strings.Contains(text, "Cpk 0") {
-		t.Error("an index of ten sizes is shown")
+		t.Error("an index of nine sizes is shown")
 	}
 	checkPDF(t, d)
 }
 
 // A part that was decided on before it had a size was judged by no rule, and has no uncertainty.
-func TestBatchWithAPartThatWasNotMeasured(t *testing.T) {
-	b, batch := lot(t)
+func TestLotWithAPartThatWasNotMeasured(t *testing.T) {
+	b, made := lot(t)
 	b.must(event.Action{Do: "part", Part: "011"})
 	b.must(event.Action{Do: "disposition", Outcome: event.Scrapped, Reason: "dropped"})
-	batch.Parts = append(batch.Parts, b.part("011"))
-	if text := BatchReport(batch, notation.Format{}).Text(); strings.Contains(text, "verdict.rule") {
+	made.Parts = append(made.Parts, b.part("011"))
+	if text := LotReport(made, notation.Format{}).Text(); strings.Contains(text, "verdict.rule") {
 		t.Errorf("a rule without a text:\n%s", text)
 	}
 	var out bytes.Buffer
-	if err := batch.Table().CSV(&out); err != nil {
+	if err := made.Table().CSV(&out); err != nil {
 		t.Fatal(err)
 	}
 	rows, err := csv.NewReader(&out).ReadAll()
@@ -150,10 +150,10 @@ func TestFirstArticleIsReadByOthers(t *testing.T) {
 
 // masterings is the log of ten sleeves, the last look at the ring a check that failed.
 func masterings(t *testing.T) Log {
-	b, batch := lot(t)
+	b, made := lot(t)
 	b.wait(time.Hour)
 	b.ring("check", "R-1250", 95*um1/100) // 0.55 µm off the last zero
-	return Log{Looks: b.records, Trace: batch.Trace}
+	return Log{Looks: b.records, Trace: made.Trace}
 }
 
 func TestMasteringLog(t *testing.T) {
@@ -376,7 +376,7 @@ func checkPDF(t *testing.T, d *document.Document) {
 // Every CSV is read back by a reader of RFC 4180, has lines of one length that end
 // in CR LF, and no text in it begins as a formula does.
 func TestCSVIsRFC4180(t *testing.T) {
-	b, batch := lot(t)
+	b, made := lot(t)
 	p := valve(t)
 	evil := p
 	bore, part := *p.Bore, event.Part{Serial: "=1+1"}
@@ -384,7 +384,7 @@ func TestCSVIsRFC4180(t *testing.T) {
 	for name, write := range map[string]func(*bytes.Buffer) error{
 		"part":          func(o *bytes.Buffer) error { return p.Table().CSV(o) },
 		"first article": func(o *bytes.Buffer) error { return evil.Articles().CSV(o) },
-		"batch":         func(o *bytes.Buffer) error { return batch.Table().CSV(o) },
+		"lot":           func(o *bytes.Buffer) error { return made.Table().CSV(o) },
 		"study": func(o *bytes.Buffer) error {
 			return GaugeStudy{Readings: []StudyReading{{Part: "=1+1", Operator: "@a", Trial: 1, Size: um1}}}.Rows().CSV(o)
 		},

@@ -161,8 +161,18 @@ func (r *record) outcome() *document.Outcome {
 	case v.Outcome == event.Conceded:
 		return outcome(mark, word, r.because(r.granted(v), v.Reason))
 	default:
-		return outcome(mark, word, r.say(v.Reason))
+		return outcome(mark, word, strings.Join(filled(r.say(v.Reason), r.assumed(v)), " "))
 	}
+}
+
+// assumed says what an acceptance rests on that nobody stated or measured, "" if it rests on nothing
+// such.
+func (r *record) assumed(v *event.Verdict) string {
+	what := event.Assuming(v.Assumes)
+	if what.IsZero() || !v.Accepted() {
+		return ""
+	}
+	return r.Text("record.assuming", what)
 }
 
 // granted says which concession a result is by, "" for none.

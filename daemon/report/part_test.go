@@ -476,6 +476,9 @@ func TestAssumptionsInTheRecord(t *testing.T) {
 			t.Errorf("the record does not say %q:\n%s", says, text)
 		}
 	}
+	if o := PartRecord(p, notation.Format{}).Outcome; !strings.Contains(o.Why, daemontest.Begins("record.assuming")+daemontest.Begins("assume.drift")) {
+		t.Errorf("the headline does not say what it assumes: %q", o.Why)
+	}
 	if text := PartRecord(sleeve(t), notation.Format{}).Text(); strings.Contains(text, daemontest.Begins("record.assumes")) {
 		t.Errorf("nothing is assumed, and it says so:\n%s", text)
 	}

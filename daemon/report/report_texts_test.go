@@ -56,17 +56,17 @@ func difference(want, got string) string {
 // What a record of each kind says in English, as a person has read it.
 func TestTextsOfRecords(t *testing.T) {
 	p := valve(t)
-	_, batch := lot(t)
+	_, made := lot(t)
 	gaugeStudy, _ := sleeveStudy(t)
 	for name, d := range map[string]*document.Document{
 		"relief-valve.txt": PartRecord(p, notation.Format{}), "sleeve.txt": PartRecord(sleeve(t), notation.Format{}), "first-article.txt": FirstArticle(p, notation.Format{}),
-		"batch.txt": BatchReport(batch, notation.Format{}), "masterings.txt": MasteringLog(masterings(t), notation.Format{}), "gauge-study.txt": gaugeStudy,
+		"lot.txt": LotReport(made, notation.Format{}), "masterings.txt": MasteringLog(masterings(t), notation.Format{}), "gauge-study.txt": gaugeStudy,
 	} {
 		golden(t, name, d.Text())
 	}
 	svg := regexp.MustCompile(`(?s)<svg.*?</svg>`) // what a picture looks like is its own package's to hold
 	golden(t, "relief-valve.html", svg.ReplaceAllString(PartRecord(p, notation.Format{}).Fragment(), "<svg/>"))
-	for name, write := range map[string]func(io.Writer) error{"first-article.csv": p.Articles().CSV, "batch.csv": batch.Table().CSV} {
+	for name, write := range map[string]func(io.Writer) error{"first-article.csv": p.Articles().CSV, "lot.csv": made.Table().CSV} {
 		var out bytes.Buffer
 		if err := write(&out); err != nil {
 			t.Fatal(err)

@@ -311,7 +311,7 @@ func TestAnswersAreInTheLanguage(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ path, body string }{
-		{"/records", `{"what":"none"}`}, {"/records", `{"what":"job"}`}, {"/records", `{"what":"verify","format":"pdf"}`}, {"/records", `{"what":"readings","from":"x"}`},
+		{"/records", `{"what":"none"}`}, {"/records", `{"what":"lot"}`}, {"/records", `{"what":"verify","format":"pdf"}`}, {"/records", `{"what":"readings","from":"x"}`},
 		{"/records", `{"what":"readings","from":"2026-11-25","to":"2026-11-20"}`}, {"/records", `{"what":"part","paper":"a3"}`}, {"/records/stop", `{"id":"x"}`},
 		{"/records", `{"what":`}, {"/records", `{} {}`}, {"/records", strings.Repeat(" ", maxAction+1)},
 	} {

@@ -112,12 +112,12 @@ func left(t *testing.T, dir string) (names []string) {
 // as a file that is never shown within the pages, and leaves nothing on the disk.
 func TestOrder(t *testing.T) {
 	s, m, dir, stop := spooled(t, nil)
-	status, p := orders(t, s, `{"what":"job","format":"pdf","paper":"letter","job":" J-4112 ","from":"2026-11-24","to":"2026-11-25"}`)
+	status, p := orders(t, s, `{"what":"lot","format":"pdf","paper":"letter","job":" J-4112 ","from":"2026-11-24","to":"2026-11-25"}`)
 	if status != http.StatusAccepted || p.State != export.UnderWay || p.Name != "fairbore-job-J-4112.pdf" {
 		t.Fatalf("%d %+v", status, p)
 	}
 	day := time.Date(2026, 11, 24, 0, 0, 0, 0, time.Local)
-	if w := <-m.got; w != (export.Wanted{What: "job", Format: "pdf", Paper: "letter", Job: "J-4112", From: day, To: day.AddDate(0, 0, 2)}) {
+	if w := <-m.got; w != (export.Wanted{What: "lot", Format: "pdf", Paper: "letter", Job: "J-4112", From: day, To: day.AddDate(0, 0, 2)}) {
 		t.Errorf("wanted %+v", w)
 	}
 	m.come(120, 350)
@@ -241,11 +241,11 @@ func TestOrderRefused(t *testing.T) {
 	for body, why := range map[string]string{
 		`{"what":"secrets"}`:                                      en.Text("page.order.unknown", "secrets"),
 		`{"what":"../../etc/passwd"}`:                             en.Text("page.order.unknown", "../../etc/passwd"),
-		`{"what":"job"}`:                                          en.Text("page.order.job"),
-		`{"what":"job","job":" "}`:                                en.Text("page.order.job"),
+		`{"what":"lot"}`:                                          en.Text("page.order.job"),
+		`{"what":"lot","job":" "}`:                                en.Text("page.order.job"),
 		`{"what":"readings","format":"pdf"}`:                      en.Text("page.order.format", "pdf", "csv"),
-		`{"what":"job","job":"a","format":"exe"}`:                 daemontest.Begins("page.order.format", "exe"),
-		`{"what":"job","job":"a","paper":"a0"}`:                   en.Text("page.order.paper", "a0"),
+		`{"what":"lot","job":"a","format":"exe"}`:                 daemontest.Begins("page.order.format", "exe"),
+		`{"what":"lot","job":"a","paper":"a0"}`:                   en.Text("page.order.paper", "a0"),
 		`{"what":"events","from":"yesterday"}`:                    en.Text("page.order.day", "yesterday"),
 		`{"what":"events","to":"2026-02-30"}`:                     en.Text("page.order.day", "2026-02-30"),
 		`{"what":"events","path":"/etc/passwd"}`:                  "unknown field",

@@ -41,7 +41,7 @@ type Offer struct {
 func Offers() []Offer {
 	papers := []string{"pdf", "html", "text", "csv", "xlsx"}
 	return []Offer{
-		{"job", papers, "job station from to"},
+		{"lot", papers, "job station from to"},
 		{"part", papers, "job part station from to"},
 		{"first-article", papers, "job part station from to"},
 		{"masterings", papers, "station from to"},
@@ -93,7 +93,7 @@ func (o *Order) Wanted(zone *time.Location) (Wanted, error) {
 		return w, analysis.Say("page.order.format", w.Format, strings.Join(f.Formats, ", "))
 	case w.Paper != "" && w.Paper != "a4" && w.Paper != "letter":
 		return w, analysis.Say("page.order.paper", w.Paper)
-	case w.Job == "" && (w.What == "job" || w.What == "first-article"):
+	case w.Job == "" && (w.What == "lot" || w.What == "first-article"):
 		return w, analysis.Say("page.order.job")
 	}
 	var err error

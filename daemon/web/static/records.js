@@ -26,7 +26,7 @@ function fitting() {
   field("format", formats.length > 1);
   field("paper", form.format.value === "pdf");
   // A record of a job needs one: the newest, unless another is chosen. The part may be left open.
-  const needs = ["job", "first-article"].includes(what.value), all = form.job.options[0];
+  const needs = ["lot", "first-article"].includes(what.value), all = form.job.options[0];
   all.hidden = all.disabled = needs && form.job.options.length > 1;
   if (all.disabled && !form.job.value) form.job.selectedIndex = 1;
   form.part.options[0].textContent = form.part.dataset[{ part: "newest", "first-article": "first" }[what.value] || "all"];
