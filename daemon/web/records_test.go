@@ -113,7 +113,7 @@ func left(t *testing.T, dir string) (names []string) {
 func TestOrder(t *testing.T) {
 	s, m, dir, stop := spooled(t, nil)
 	status, p := orders(t, s, `{"what":"lot","format":"pdf","paper":"letter","job":" J-4112 ","from":"2026-11-24","to":"2026-11-25"}`)
-	if status != http.StatusAccepted || p.State != export.UnderWay || p.Name != "fairbore-job-J-4112.pdf" {
+	if status != http.StatusAccepted || p.State != export.UnderWay || p.Name != "fairbore-lot-J-4112.pdf" {
 		t.Fatalf("%d %+v", status, p)
 	}
 	day := time.Date(2026, 11, 24, 0, 0, 0, 0, time.Local)
@@ -122,7 +122,7 @@ func TestOrder(t *testing.T) {
 	}
 	m.come(120, 350)
 	eventually(t, "how far it is", func() bool { now := toldOf(t, s, p.ID); return now.Done == 120 && now.Total == 350 })
-	if status, other := orders(t, s, `{"what":"verify"}`); status != http.StatusConflict || !strings.HasPrefix(other.Why, daemontest.Begins("page.order.busy", "fairbore-job-J-4112.pdf")) {
+	if status, other := orders(t, s, `{"what":"verify"}`); status != http.StatusConflict || !strings.HasPrefix(other.Why, daemontest.Begins("page.order.busy", "fairbore-lot-J-4112.pdf")) {
 		t.Errorf("two at once: %d %+v", status, other)
 	}
 	if code, _, _ := get(t, s, "/records/"+p.ID+"/file"); code != http.StatusNotFound {
@@ -132,7 +132,7 @@ func TestOrder(t *testing.T) {
 	eventually(t, "it to be made", func() bool { return toldOf(t, s, p.ID).State == export.Made })
 	for range 2 { // who loses the first copy fetches another
 		code, h, body := get(t, s, "/records/"+p.ID+"/file")
-		if code != http.StatusOK || body != "%PDF <script>" || h.Get("Content-Type") != "application/pdf" || h.Get("Content-Disposition") != "attachment; filename=fairbore-job-J-4112.pdf" || h.Get("Cache-Control") != "no-store" {
+		if code != http.StatusOK || body != "%PDF <script>" || h.Get("Content-Type") != "application/pdf" || h.Get("Content-Disposition") != "attachment; filename=fairbore-lot-J-4112.pdf" || h.Get("Cache-Control") != "no-store" {
 			t.Errorf("%d %q %v", code, body, h)
 		}
 	}
